@@ -1,0 +1,148 @@
+package dataset
+
+import (
+	"io"
+)
+
+// Feature is one input of the network at a time step.
+type Feature struct {
+	Name     string
+	Channel  string // where it is measured
+	Kind     string // what is computed: level, slope, amplitude, ...
+	Unit     string
+	Mean     float64 // the network sees (physical - Mean) / Std
+	Std      float64
+	FrontEnd string // cost group of the code that computes it, may be empty
+	Line     int    // where features.csv declares it
+}
+
+// Output is one predicted quantity. Physical value = raw * Std + Mean, where
+// raw is what the head of the network gives.
+type Output struct {
+	Name string
+	Unit string
+	Mean float64
+	Std  float64
+	Line int
+}
+
+// FeatureNames lists the names in order.
+func FeatureNames(features []Feature) []string {
+	names := make([]string, len(features))
+	for i, f := range features {
+		names[i] = f.Name
+	}
+	return names
+}
+
+// OutputNames lists the names in order.
+func OutputNames(outputs []Output) []string {
+	names := make([]string, len(outputs))
+	for i, o := range outputs {
+		names[i] = o.Name
+	}
+	return names
+}
+
+// ReadFeatures reads features.csv: name,channel,kind,unit,mean,std[,front_end],
+// one line per input in the order of the network.
+func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
+	t, err := openTable(r, file)
+	if err != nil {
+		return nil, err
+	}
+	index, err := t.needAll("features.csv has the columns name, channel, kind, unit, mean, std and, if wanted, front_end", "name", "channel", "kind", "unit", "mean", "std")
+	if err != nil {
+		return nil, err
+	}
+	frontEnd, hasFrontEnd := t.columns["front_end"]
+	seen := map[string]bool{}
+	var features []Feature
+	for {
+		ok, err := t.next()
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			break
+		}
+		f := Feature{Name: t.text(index[0]), Channel: t.text(index[1]), Kind: t.text(index[2]), Unit: t.text(index[3]), Line: t.line}
+		if hasFrontEnd {
+			f.FrontEnd = t.text(frontEnd)
+		}
+		if f.Mean, f.Std, err = t.identity(f.Name, seen, index[0], index[4], index[5]); err != nil {
+			return nil, err
+		}
+		features = append(features, f)
+	}
+	if len(features) == 0 {
+		return nil, &InputError{File: file, Msg: "no feature is declared", Hint: "one line per input of the network, in its order"}
+	}
+	return features, nil
+}
+
+// ReadOutputs reads outputs.csv: name,unit,mean,std in the order of the network.
+func ReadOutputs(r io.Reader, file string) ([]Output, error) {
+	t, err := openTable(r, file)
+	if err != nil {
+		return nil, err
+	}
+	index, err := t.needAll("outputs.csv has the columns name, unit, mean, std", "name", "unit", "mean", "std")
+	if err != nil {
+		return nil, err
+	}
+	seen := map[string]bool{}
+	var outputs []Output
+	for {
+		ok, err := t.next()
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			break
+		}
+		o := Output{Name: t.text(index[0]), Unit: t.text(index[1]), Line: t.line}
+		if o.Mean, o.Std, err = t.identity(o.Name, seen, index[0], index[2], index[3]); err != nil {
+			return nil, err
+		}
+		outputs = append(outputs, o)
+	}
+	if len(outputs) == 0 {
+		return nil, &InputError{File: file, Msg: "no output is declared", Hint: "one line per output of the network, in its order"}
+	}
+	return outputs, nil
+}
+
+func (t *table) needAll(why string, names ...string) ([]int, error) {
+	index := make([]int, len(names))
+	for i, name := range names {
+		var err error
+		if index[i], err = t.need(name, why); err != nil {
+			return nil, err
+		}
+	}
+	return index, nil
+}
+
+// identity checks name, mean and std of a declared column.
+func (t *table) identity(name string, seen map[string]bool, nameColumn, meanColumn, stdColumn int) (mean, std float64, err error) {
+	switch {
+	case name == "":
+		return 0, 0, t.fail(nameColumn, "the name is empty", "recordings find their columns by this name")
+	case seen[name]:
+		return 0, 0, t.fail(nameColumn, "the name "+name+" stands twice", "names must differ")
+	case name == "sequence" || name == "scenario" || name == "t":
+		return 0, 0, t.fail(nameColumn, "the name "+name+" is taken by a column of the recordings", "choose another name")
+	}
+	seen[name] = true
+	if mean, err = t.number(meanColumn); err != nil {
+		return 0, 0, err
+	}
+	if std, err = t.number(stdColumn); err != nil {
+		return 0, 0, err
+	}
+	if std <= 0 {
+		return 0, 0, t.fail(stdColumn, "std must be above 0", "a constant feature carries nothing: take it out of the network, or write mean 0 and std 1 if the normalisation is in the weights")
+	}
+	return mean, std, nil
+}

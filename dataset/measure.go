@@ -1,0 +1,128 @@
+package dataset
+
+import (
+	"math"
+	"runtime"
+	"sync"
+)
+
+// Metric names a measure of error, in the unit of the output.
+type Metric string
+
+// The metrics of a regression. Bias is the mean of prediction minus reference.
+const (
+	RMSE     Metric = "rmse"
+	MAE      Metric = "mae"
+	MaxError Metric = "max_error"
+	Bias     Metric = "bias"
+)
+
+// Metrics lists all metrics in the order of the report.
+func Metrics() []Metric { return []Metric{RMSE, MAE, MaxError, Bias} }
+
+// tally is what one sequence adds to the errors of one output.
+type tally struct {
+	steps  int
+	sum    float64
+	sumAbs float64
+	sumSq  float64
+	max    float64
+}
+
+func (t *tally) add(e float64) {
+	t.steps++
+	t.sum += e
+	t.sumAbs += math.Abs(e)
+	t.sumSq += float64(e * e)
+	t.max = math.Max(t.max, math.Abs(e))
+}
+
+func (t *tally) merge(u *tally) {
+	t.steps += u.steps
+	t.sum += u.sum
+	t.sumAbs += u.sumAbs
+	t.sumSq += u.sumSq
+	t.max = math.Max(t.max, u.max)
+}
+
+func (t *tally) value(m Metric) float64 {
+	if t.steps == 0 {
+		return 0
+	}
+	n := float64(t.steps)
+	switch m {
+	case RMSE:
+		return math.Sqrt(t.sumSq / n)
+	case MAE:
+		return t.sumAbs / n
+	case MaxError:
+		return t.max
+	case Bias:
+		return t.sum / n
+	}
+	panic("dataset: unknown metric " + string(m))
+}
+
+// Score holds the errors of one predictor on some recordings, kept per
+// sequence so that scores can be paired and resampled.
+type Score struct {
+	rec     *Recordings
+	regions int
+	tallies []tally // sequence × output × (1 + regions); index 0 of the last is the whole sequence
+}
+
+func (s *Score) at(sequence, output, region int) *tally {
+	return &s.tallies[(sequence*s.rec.Outputs+output)*(1+s.regions)+1+region]
+}
+
+// Measure runs a predictor over all recordings and scores it against the
+// reference outputs, on all cores. The result does not depend on their number.
+func Measure(p Predictor, rec *Recordings, regions []Region) *Score {
+	score := &Score{rec: rec, regions: len(regions), tallies: make([]tally, len(rec.Sequences)*rec.Outputs*(1+len(regions)))}
+	EachSequence(rec, func(i int, s *Sequence) {
+		predicted := make([]float64, s.Steps*rec.Outputs)
+		p.Predict(s, predicted)
+		score.tallySequence(i, s, predicted, regions)
+	})
+	return score
+}
+
+func (s *Score) tallySequence(i int, sequence *Sequence, predicted []float64, regions []Region) {
+	outputs := s.rec.Outputs
+	for step := 0; step < sequence.Steps; step++ {
+		y := sequence.Y[step*outputs : (step+1)*outputs]
+		got := predicted[step*outputs : (step+1)*outputs]
+		for o := range y {
+			s.at(i, o, -1).add(got[o] - y[o])
+		}
+		for r, region := range regions {
+			if !region.Contains(y) {
+				continue
+			}
+			for o := range y {
+				s.at(i, o, r).add(got[o] - y[o])
+			}
+		}
+	}
+}
+
+// EachSequence calls work for every sequence, on all cores, and returns when
+// all calls are done.
+func EachSequence(rec *Recordings, work func(i int, s *Sequence)) {
+	next := make(chan int)
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(rec.Sequences)) {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			for i := range next {
+				work(i, rec.Sequences[i])
+			}
+		}()
+	}
+	for i := range rec.Sequences {
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+}

@@ -1,0 +1,59 @@
+package dataset
+
+import (
+	"kerf/model"
+)
+
+// Predictor turns the features of a sequence into outputs, both in physical
+// units. Predict may be called from several goroutines at once.
+type Predictor interface {
+	// Predict resets the state and writes s.Steps × outputs values into dst.
+	Predict(s *Sequence, dst []float64)
+}
+
+// Float predicts with a float network.
+type Float struct {
+	Net      *model.Network
+	Features []Feature // all features of the recordings, in their order
+	Kept     []int     // which of them the network takes, in its order
+	Outputs  []Output
+}
+
+// NewFloat makes a predictor of a network that takes every feature.
+func NewFloat(net *model.Network, features []Feature, outputs []Output) *Float {
+	kept := make([]int, len(features))
+	for i := range kept {
+		kept[i] = i
+	}
+	return &Float{Net: net, Features: features, Kept: kept, Outputs: outputs}
+}
+
+// Predict implements [Predictor].
+func (f *Float) Predict(s *Sequence, dst []float64) {
+	f.Visit(s, func(step int, _ *model.Run, raw []float64) {
+		for o, out := range f.Outputs {
+			dst[step*len(f.Outputs)+o] = float64(raw[o]*out.Std) + out.Mean
+		}
+	})
+}
+
+// Visit runs the network over a sequence and calls back after every step with
+// the run, whose states and gates may be read, and the raw outputs.
+func (f *Float) Visit(s *Sequence, after func(step int, run *model.Run, raw []float64)) {
+	run := f.Net.NewRun()
+	x := make([]float64, len(f.Kept))
+	raw := make([]float64, len(f.Outputs))
+	for step := 0; step < s.Steps; step++ {
+		row := s.X[step*len(f.Features) : (step+1)*len(f.Features)]
+		f.Normalise(row, x)
+		run.Step(x, raw)
+		after(step, run, raw)
+	}
+}
+
+// Normalise writes the network's inputs for one step of physical features.
+func (f *Float) Normalise(row, x []float64) {
+	for i, k := range f.Kept {
+		x[i] = (row[k] - f.Features[k].Mean) / f.Features[k].Std
+	}
+}

@@ -1,0 +1,196 @@
+package exporter
+
+import (
+	"embed"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"kerf/quant"
+)
+
+// The C that does not depend on the network: real C files for a network called
+// net, which the export renames.
+//
+//go:embed c/net.h c/net.c c/net_selftest.c
+var cFiles embed.FS
+
+var cPrefix = regexp.MustCompile(`\b(net|NET)(_|\.h\b)`)
+
+// guard stands before text from files, where net_ is no prefix of ours. It
+// cannot come from a file: commentText escapes control characters.
+const guard = "\x01"
+
+// rename gives a C text the name of the job: net_step becomes leakair_step,
+// NET_N_UNITS becomes LEAKAIR_N_UNITS, "net.h" becomes "leakair.h". It takes the
+// guards away.
+func rename(text, name string) string {
+	text = cPrefix.ReplaceAllStringFunc(text, func(match string) string {
+		rest := match[3:]
+		if match[0] == 'N' {
+			return strings.ToUpper(name) + rest
+		}
+		return name + rest
+	})
+	return strings.ReplaceAll(text, guard, "")
+}
+
+// template reads one of the C files, keeps the branches that this network
+// needs, and puts generated text in place of the marker comments.
+func (h *Handoff) template(file string, marks map[string]string) (string, error) {
+	raw, err := cFiles.ReadFile("c/" + file)
+	if err != nil {
+		return "", err
+	}
+	text, err := resolve(string(raw), h.choices())
+	if err != nil {
+		return "", fmt.Errorf("exporter/c/%s: %w", file, err)
+	}
+	for mark, with := range marks {
+		text = strings.Replace(text, "/*@"+mark+"*/\n", with, 1)
+	}
+	return rename(text, h.Name), nil
+}
+
+// choices are the constants that decide between branches of the C files. They
+// are gone from the emitted code.
+func (h *Handoff) choices() map[string]int {
+	f := h.Net.Formats
+	c := map[string]int{"NET_W_X_BITS": f.InputBits, "NET_W_H_BITS": f.RecurrentBits, "NET_W_Y_BITS": f.HeadBits, "NET_STATE_BITS": f.StateBits, "NET_ANY_W8": 0, "NET_ANY_W16": 0}
+	for _, m := range h.Net.Matrices() {
+		c["NET_ANY_W"+strconv.Itoa(m.WordBits)] = 1
+	}
+	return c
+}
+
+var choiceLine = regexp.MustCompile(`^#if (NET_\w+) == (\d+)$`)
+
+// resolve removes the branches #if CHOICE == N ... #else ... #endif that the
+// choices rule out. Other preprocessor lines stay as they are.
+func resolve(text string, choices map[string]int) (string, error) {
+	var b strings.Builder
+	type level struct{ chosen, on bool }
+	var stack []level
+	on := true
+	for line := range strings.Lines(text) {
+		directive := strings.TrimSpace(line)
+		match := choiceLine.FindStringSubmatch(directive)
+		switch {
+		case match != nil:
+			value, known := choices[match[1]]
+			if !known {
+				return "", fmt.Errorf("unknown choice %s", match[1])
+			}
+			stack = append(stack, level{chosen: true, on: on})
+			on = on && strconv.Itoa(value) == match[2]
+			continue
+		case strings.HasPrefix(directive, "#if"):
+			stack = append(stack, level{on: on})
+		case directive == "#else" && len(stack) > 0 && stack[len(stack)-1].chosen:
+			on = stack[len(stack)-1].on && !on
+			continue
+		case strings.HasPrefix(directive, "#endif"):
+			if len(stack) == 0 {
+				return "", fmt.Errorf("#endif without #if")
+			}
+			top := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			if top.chosen {
+				on = top.on
+				continue
+			}
+		}
+		if on {
+			b.WriteString(line)
+		}
+	}
+	if len(stack) > 0 {
+		return "", fmt.Errorf("#if without #endif")
+	}
+	return b.String(), nil
+}
+
+// header is NAME.h.
+func (h *Handoff) header(id uint32) (string, error) {
+	net := h.Net
+	taken := newMacros()
+	var b strings.Builder
+	define := func(macro, value, owner, comment string) error {
+		if err := taken.take(macro, owner); err != nil {
+			return err
+		}
+		if comment != "" {
+			value += " /* " + comment + " */"
+		}
+		fmt.Fprintf(&b, "#define %s %s\n", macro, value)
+		return nil
+	}
+	for _, d := range []struct {
+		macro string
+		value any
+		note  string
+	}{
+		{"NET_N_FEATURES", len(net.Features), "inputs of a step"},
+		{"NET_N_UNITS", net.Units, "hidden units"},
+		{"NET_N_OUTPUTS", len(net.Outputs), "outputs of a step"},
+		{"NET_STATE_BYTES", net.StateBytes(), "RAM between two steps"},
+		{"NET_WEIGHT_BYTES", net.WeightBytes(), "flash: weights, biases, shifts"},
+		{"NET_TABLE_BYTES", quant.TableBytes(), "flash: tanh table"},
+		{"NET_ID", fmt.Sprintf("0x%08XUL", id), "ties this file to its weights"},
+		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits"},
+	} {
+		if err := define(d.macro, fmt.Sprint(d.value), "kerf's own "+d.macro, d.note); err != nil {
+			return "", err
+		}
+	}
+	b.WriteString("\n/* Inputs in order: index in x[] and unit of the physical value. */\n")
+	for i, f := range net.Features {
+		if err := define("NET_X_"+macroPart(f.Name), strconv.Itoa(i), "feature "+f.Name, commentText(f.Name)+", "+commentText(f.Unit)); err != nil {
+			return "", err
+		}
+	}
+	b.WriteString("\n/* Outputs in order: index in y[], fraction bits; physical = y / 2^bits. */\n")
+	for o, out := range net.Outputs {
+		macro := "NET_Y_" + macroPart(out.Name)
+		if err := define(macro, strconv.Itoa(o), "output "+out.Name, commentText(out.Name)+", "+commentText(out.Unit)); err != nil {
+			return "", err
+		}
+		if err := define(macro+"_FRACTION_BITS", strconv.Itoa(net.OutputFraction(o)), "output "+out.Name, ""); err != nil {
+			return "", err
+		}
+	}
+	b.WriteByte('\n')
+	return h.template("net.h", map[string]string{"file": h.banner("interface of the network"), "interface": b.String()})
+}
+
+// weightsHeader is NAME_weights.h.
+func (h *Handoff) weightsHeader(arrays string, id uint32) string {
+	net := h.Net
+	var b strings.Builder
+	b.WriteString(h.banner("weights, biases and formats; included by net.c alone"))
+	b.WriteString("#ifndef NET_WEIGHTS_H\n#define NET_WEIGHTS_H\n\n")
+	fmt.Fprintf(&b, "/* %d features -> %d units, GRU (reset after the recurrent product) -> %d outputs.\n", len(net.Features), net.Units, len(net.Outputs))
+	fmt.Fprintf(&b, " * %s.\n *\n * Input order, unit, mean and standard deviation:\n", net.Formats)
+	for i, f := range net.Features {
+		fmt.Fprintf(&b, " *   %2d  %s, %s, mean %g, std %g\n", i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
+	}
+	b.WriteString(" *\n * Output order and unit:\n")
+	for o, out := range net.Outputs {
+		fmt.Fprintf(&b, " *   %2d  %s, %s, int32 with %d fraction bits\n", o, commentText(out.Name), commentText(out.Unit), net.OutputFraction(o))
+	}
+	b.WriteString(" *\n * Accumulators are int32. For every row, sum |w| * 32768 + |bias| + rounding is below 2^31:\n")
+	b.WriteString(" * no input and no state can overflow them. */\n")
+	fmt.Fprintf(&b, "#define NET_WEIGHTS_ID 0x%08XUL\n", id)
+	fmt.Fprintf(&b, "#define NET_GATE_FRACTION_BITS %d\n", net.GateFraction)
+	fmt.Fprintf(&b, "#define NET_TABLE_STEPS %d\n", len(quant.TanhTable())-1)
+	fmt.Fprintf(&b, "#define NET_TABLE_SHIFT %dU /* from a gate value to an index of the table */\n", net.TableShift())
+	b.WriteString(arrays)
+	b.WriteString("\n#endif /* NET_WEIGHTS_H */\n")
+	return rename(b.String(), h.Name)
+}
+
+// banner opens every emitted C file. It holds no time and no folder.
+func (h *Handoff) banner(what string) string {
+	return fmt.Sprintf("/* %s: %s.\n * Made by kerf %s from a job with SHA-256 %.16s... Do not edit: make it again.\n * %s */\n", h.Name, what, commentText(h.Version), h.JobHash, commentText(h.VerdictLine))
+}

@@ -1,0 +1,97 @@
+package exporter
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+)
+
+// NameError says that a name cannot be used in the emitted C.
+type NameError struct {
+	Msg  string
+	Hint string
+}
+
+func (e *NameError) Error() string { return e.Msg }
+
+// HintText returns the advice that goes with the error.
+func (e *NameError) HintText() string { return e.Hint }
+
+// maxPrefix keeps name_selftest, the longest external identifier, within the 31
+// characters that C99 5.2.4.1 guarantees to be significant.
+const maxPrefix = 31 - len("_selftest")
+
+var prefixPattern = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
+
+// headerNames are the C99 headers (7.1.2) and the ones the emitted C includes:
+// a job of that name would emit a file that hides them.
+var headerNames = strings.Fields("assert complex ctype errno fenv float inttypes iso646 limits locale math setjmp signal stdarg stdbool stddef stdint stdio stdlib string tgmath time wchar wctype")
+
+// CheckPrefix tells whether a job's name can be the prefix of C identifiers
+// and file names.
+func CheckPrefix(name string) error {
+	switch {
+	case !prefixPattern.MatchString(name):
+		return &NameError{fmt.Sprintf("the job's name %q is not a lower-case C identifier", name), "use letters a-z, digits and _, and begin with a letter, for example leakair"}
+	case len(name) > maxPrefix:
+		return &NameError{fmt.Sprintf("the job's name %q has more than %d characters", name, maxPrefix), "C99 guarantees 31 significant characters of an external identifier, and the emitted ones add up to 9"}
+	}
+	for _, header := range headerNames {
+		if name == header {
+			return &NameError{fmt.Sprintf("the job's name %q would emit %s.h, which hides a standard header", name, name), "choose another name"}
+		}
+	}
+	return nil
+}
+
+// macroPart turns any text into upper-case letters, digits and underscores.
+func macroPart(text string) string {
+	var b strings.Builder
+	for _, r := range strings.ToUpper(text) {
+		if (r >= 'A' && r <= 'Z') || (r >= '0' && r <= '9') {
+			b.WriteRune(r)
+		} else {
+			b.WriteByte('_')
+		}
+	}
+	return b.String()
+}
+
+// macros hands out macro names and notices when two things want the same one.
+type macros struct {
+	owner map[string]string
+}
+
+func newMacros() *macros {
+	return &macros{owner: map[string]string{}}
+}
+
+func (m *macros) take(macro, owner string) error {
+	if other, taken := m.owner[macro]; taken {
+		return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, owner, macro), "rename one of them in features.csv or outputs.csv and in the recordings"}
+	}
+	m.owner[macro] = owner
+	return nil
+}
+
+// commentText makes text from files safe inside a C comment: it cannot end the
+// comment, start another, continue a line, or hide characters.
+func commentText(text string) string {
+	var b strings.Builder
+	last := rune(0)
+	for _, r := range text {
+		switch {
+		case r < ' ' || r > '~':
+			fmt.Fprintf(&b, "<U+%04X>", r)
+		case r == '\\', r == '?' && last == '?', r == '/' && last == '*', r == '*' && last == '/':
+			fmt.Fprintf(&b, "<U+%04X>", r)
+		default:
+			b.WriteRune(r)
+		}
+		last = r
+	}
+	return guarded.Replace(b.String())
+}
+
+// guarded keeps rename away from text that looks like our own prefix.
+var guarded = strings.NewReplacer("net", "ne"+guard+"t", "NET", "NE"+guard+"T")

@@ -1,0 +1,93 @@
+package model
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+)
+
+func TestCounts(t *testing.T) {
+	n := fromTorch(t, readSafetensors(t, "gru_1layer"))
+	if n.Inputs() != 5 || n.Units() != 7 || n.Outputs() != 2 {
+		t.Errorf("got %d → %d → %d, want 5 → 7 → 2 (README of the vectors)", n.Inputs(), n.Units(), n.Outputs())
+	}
+	// The data part of gru_1layer.safetensors, written by torch's state dict, ends at byte 1240 and holds float32.
+	if got := n.Parameters(); got != 1240/4 {
+		t.Errorf("got %d parameters, want %d", got, 1240/4)
+	}
+}
+
+func TestGRUHasThreeQuartersOfTheWeightsOfAnLSTM(t *testing.T) {
+	// Common practice, no source: a GRU has three gate blocks where an LSTM has four.
+	const lstmGates = 4
+	gru, lstm := readSafetensors(t, "gru_1layer"), readSafetensors(t, "lstm_1layer")
+	for _, name := range []string{"rnn.weight_ih_l0", "rnn.weight_hh_l0", "rnn.bias_ih_l0", "rnn.bias_hh_l0"} {
+		if got, want := lstmGates*len(gru[name].Data), GRUResetAfter.Gates()*len(lstm[name].Data); got != want {
+			t.Errorf("%s: GRU has %d values and LSTM %d, want 3 : 4", name, len(gru[name].Data), len(lstm[name].Data))
+		}
+	}
+}
+
+func TestCloneSharesNothing(t *testing.T) {
+	n := fromTorch(t, readSafetensors(t, "gru_1layer"))
+	c := n.Clone()
+	for _, s := range [][]float64{c.Recurrent[0].W, c.Recurrent[0].U, c.Recurrent[0].B, c.Recurrent[0].D, c.Dense[0].W, c.Dense[0].B} {
+		for i := range s {
+			s[i] = 99
+		}
+	}
+	if err := c.Validate(); err != nil {
+		t.Error(err)
+	}
+	for name, tensor := range ToTorch(n) {
+		for i, v := range tensor.Data {
+			if v == 99 {
+				t.Fatalf("%s[%d] changed with the clone", name, i)
+			}
+		}
+	}
+}
+
+func TestValidate(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		damage func(n *Network)
+		want   string
+	}{
+		{"no recurrent layer", func(n *Network) { n.Recurrent = nil }, "the network has no recurrent layer"},
+		{"no dense layer", func(n *Network) { n.Dense = nil }, "the network has no dense layer"},
+		{"unknown kind", func(n *Network) { n.Recurrent[0].Kind = 9 }, "Recurrent[0]: unknown kind 9 is not known"},
+		{"short W", func(n *Network) { n.Recurrent[0].W = n.Recurrent[0].W[1:] }, "Recurrent[0].W: holds 104 values, expected 105"},
+		{"short U", func(n *Network) { n.Recurrent[0].U = n.Recurrent[0].U[1:] }, "Recurrent[0].U: holds 146 values, expected 147"},
+		{"no D", func(n *Network) { n.Recurrent[0].D = nil }, "Recurrent[0].D: holds 0 values, expected 21"},
+		{"NaN", func(n *Network) { n.Recurrent[0].B[12] = math.NaN() }, "Recurrent[0].B[12]: value is NaN"},
+		{"infinite head", func(n *Network) { n.Dense[0].W[3] = math.Inf(-1) }, "Dense[0].W[3]: value is -Inf"},
+		{"no units", func(n *Network) { n.Recurrent[0].Units = 0 }, "Recurrent[0]: Inputs is 5 and Units is 0, expected at least 1 of each"},
+		{"head of other width", func(n *Network) { n.Dense[0].Inputs = 6 }, "Dense[0]: takes 6 inputs, but the layer before it gives 7"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			n := fromTorch(t, readSafetensors(t, "gru_1layer"))
+			if err := n.Validate(); err != nil {
+				t.Fatalf("before the damage: %v", err)
+			}
+			c.damage(n)
+			err := n.Validate()
+			if !errors.Is(err, ErrFormat) || err.Error() != c.want {
+				t.Errorf("got %v, want %s", err, c.want)
+			}
+		})
+	}
+}
+
+func TestKind(t *testing.T) {
+	if got := GRUResetAfter.String(); got != "GRU (reset-after)" {
+		t.Errorf("got %q", got)
+	}
+	defer func() {
+		if text, _ := recover().(string); !strings.Contains(text, "unknown kind") {
+			t.Errorf("got panic %q", text)
+		}
+	}()
+	Kind(0).Gates()
+}

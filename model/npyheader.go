@@ -1,0 +1,203 @@
+package model
+
+import (
+	"encoding/binary"
+	"strconv"
+	"strings"
+)
+
+// maxNPYHeader is NumPy's own default limit (numpy.lib.format.read_array, max_header_size).
+const maxNPYHeader = 10_000
+
+// npyHeader is the head of an .npy file.
+type npyHeader struct {
+	descr   string // type as NumPy writes it, such as "<f4"
+	float   floatType
+	order   binary.ByteOrder
+	fortran bool // column-major data
+	shape   []int
+}
+
+// parseNPYHeader splits an .npy file into header and data.
+func parseNPYHeader(raw []byte, at place) (npyHeader, []byte, error) {
+	var none npyHeader
+	if len(raw) < 8 || string(raw[:6]) != "\x93NUMPY" {
+		return none, nil, at.broken("", "does not start like an .npy file")
+	}
+	lengthBytes := 4
+	switch raw[6] {
+	case 1:
+		lengthBytes = 2
+	case 2, 3:
+	default:
+		return none, nil, at.unsupported("", "has .npy version %d.%d, versions 1 to 3 are read", raw[6], raw[7])
+	}
+	rest := raw[8:]
+	if len(rest) < lengthBytes {
+		return none, nil, at.broken("", "ends inside its header")
+	}
+	length := uint32(binary.LittleEndian.Uint16(rest))
+	if lengthBytes == 4 {
+		length = binary.LittleEndian.Uint32(rest)
+	}
+	rest = rest[lengthBytes:]
+	if length > maxNPYHeader {
+		return none, nil, at.unsupported("", "has a header of %d bytes, at most %d are read", length, maxNPYHeader)
+	}
+	if int(length) > len(rest) {
+		return none, nil, at.broken("", "ends inside its header")
+	}
+	s := dictScanner{rest: string(rest[:length]), at: at}
+	header, err := s.header()
+	return header, rest[length:], err
+}
+
+// npyFloats maps the type code without its byte order.
+var npyFloats = map[string]floatType{"f2": float16Type, "f4": float32Type, "f8": float64Type}
+
+// setType interprets the text of descr.
+func (h *npyHeader) setType(descr string, at place) error {
+	h.descr = descr
+	if len(descr) < 2 {
+		return at.broken("", "type %q is not a NumPy type", descr)
+	}
+	switch descr[0] {
+	case '<':
+		h.order = binary.LittleEndian
+	case '>':
+		h.order = binary.BigEndian
+	}
+	if descr[1] == 'O' {
+		return at.unsupported("save plain float arrays", "holds pickled Python objects, and %s", pickleMessage)
+	}
+	var ok bool
+	if h.float, ok = npyFloats[descr[1:]]; !ok || h.order == nil {
+		return at.unsupported("only float16, float32 and float64 arrays are read: use array.astype(numpy.float32)", "has type %q", descr)
+	}
+	return nil
+}
+
+// dictScanner reads the Python literal of an .npy header: a dict with exactly the keys descr, fortran_order and shape.
+type dictScanner struct {
+	rest string // not yet read
+	at   place
+}
+
+func (s *dictScanner) header() (npyHeader, error) {
+	h := npyHeader{shape: []int{}}
+	seen := map[string]bool{}
+	if !s.accept("{") {
+		return h, s.broken("{")
+	}
+	for !s.accept("}") {
+		key, err := s.text()
+		if err != nil {
+			return h, err
+		}
+		if seen[key] {
+			return h, s.at.broken("", "header key %q stands twice", key)
+		}
+		seen[key] = true
+		if !s.accept(":") {
+			return h, s.broken(":")
+		}
+		if err := s.value(key, &h); err != nil {
+			return h, err
+		}
+		if !s.accept(",") {
+			if !s.accept("}") {
+				return h, s.broken(", or }")
+			}
+			break
+		}
+	}
+	if len(seen) != 3 {
+		return h, s.at.broken("", "header lacks descr, fortran_order or shape")
+	}
+	if strings.TrimSpace(s.rest) != "" {
+		return h, s.broken("nothing more")
+	}
+	return h, nil
+}
+
+func (s *dictScanner) value(key string, h *npyHeader) error {
+	switch key {
+	case "descr":
+		if s.accept("[") {
+			return s.at.unsupported("save plain float arrays", "holds records instead of numbers")
+		}
+		descr, err := s.text()
+		if err != nil {
+			return err
+		}
+		return h.setType(descr, s.at)
+	case "fortran_order":
+		if h.fortran = s.accept("True"); h.fortran || s.accept("False") {
+			return nil
+		}
+		return s.broken("True or False")
+	case "shape":
+		return s.tuple(&h.shape)
+	}
+	return s.at.broken("", "header has the unknown key %q", key)
+}
+
+// accept skips spaces and then word, if it stands there.
+func (s *dictScanner) accept(word string) bool {
+	trimmed := strings.TrimLeft(s.rest, " \t\r\n")
+	after, ok := strings.CutPrefix(trimmed, word)
+	if ok {
+		s.rest = after
+	}
+	return ok
+}
+
+// text reads a quoted string. NumPy writes none with a quote or backslash inside.
+func (s *dictScanner) text() (string, error) {
+	quote := "'"
+	if !s.accept(quote) {
+		quote = `"`
+		if !s.accept(quote) {
+			return "", s.broken("quoted text")
+		}
+	}
+	text, after, closed := strings.Cut(s.rest, quote)
+	if !closed || strings.Contains(text, `\`) {
+		return "", s.broken("quoted text")
+	}
+	s.rest = after
+	return text, nil
+}
+
+// tuple reads (), (7,) or (3, 4).
+func (s *dictScanner) tuple(shape *[]int) error {
+	if !s.accept("(") {
+		return s.broken("a shape like (3, 4)")
+	}
+	for !s.accept(")") {
+		s.rest = strings.TrimLeft(s.rest, " ")
+		digits := len(s.rest) - len(strings.TrimLeft(s.rest, "0123456789"))
+		dimension, err := strconv.Atoi(s.rest[:digits])
+		if err != nil {
+			return s.broken("a dimension")
+		}
+		*shape = append(*shape, dimension)
+		s.rest = s.rest[digits:]
+		if !s.accept(",") {
+			if len(*shape) == 1 || !s.accept(")") {
+				return s.broken(", or )")
+			}
+			break
+		}
+	}
+	return nil
+}
+
+// broken says what should stand at the present position.
+func (s *dictScanner) broken(expected string) error {
+	found := strings.TrimSpace(s.rest)
+	if len(found) > 20 {
+		found = found[:20] + "..."
+	}
+	return s.at.broken("", "header has %q where %s is expected", found, expected)
+}

@@ -1,0 +1,150 @@
+package model
+
+import (
+	"bytes"
+	"encoding/json"
+	"strconv"
+	"unicode/utf8"
+)
+
+// parseSafetensorsHeader reads the JSON object that maps tensor names to entries. Metadata is checked and dropped.
+func parseSafetensorsHeader(header []byte, file place) ([]safetensorsEntry, error) {
+	at := place{file.file, "header"}
+	if len(header) == 0 || header[0] != '{' {
+		return nil, at.broken("is this a safetensors file?", "does not start with {")
+	}
+	if !utf8.Valid(header) {
+		return nil, at.broken("", "is not valid UTF-8")
+	}
+	d := json.NewDecoder(bytes.NewReader(header))
+	d.UseNumber()
+	var entries []safetensorsEntry
+	err := eachMember(d, at, func(name string) error {
+		if name == "__metadata__" {
+			return readSafetensorsMetadata(d, place{file.file, "header, __metadata__"})
+		}
+		entry, err := readSafetensorsEntry(d, name, file.tensor(name))
+		entries = append(entries, entry)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	if rest := bytes.TrimLeft(header[d.InputOffset():], " "); len(rest) != 0 {
+		return nil, at.broken("", "has %d bytes after its JSON that are not spaces", len(rest))
+	}
+	return entries, nil
+}
+
+// eachMember walks the JSON object that comes next; read must consume the value of the member it is called for. A repeated name is refused.
+func eachMember(d *json.Decoder, at place, read func(name string) error) error {
+	if token, err := d.Token(); err != nil {
+		return at.broken("", "is not valid JSON: %v", err)
+	} else if token != json.Delim('{') {
+		return at.broken("", "found %v where an object must stand", token)
+	}
+	seen := map[string]bool{}
+	for d.More() {
+		token, err := d.Token()
+		if err != nil {
+			return at.broken("", "is not valid JSON: %v", err)
+		}
+		name := token.(string) // the decoder lets nothing else stand for a name
+		if seen[name] {
+			return at.broken("", "name %q stands twice", name)
+		}
+		seen[name] = true
+		if err := read(name); err != nil {
+			return err
+		}
+	}
+	if _, err := d.Token(); err != nil {
+		return at.broken("", "is not valid JSON: %v", err)
+	}
+	return nil
+}
+
+// readSafetensorsMetadata checks that the metadata map strings to strings.
+func readSafetensorsMetadata(d *json.Decoder, at place) error {
+	return eachMember(d, at, func(key string) error {
+		token, err := d.Token()
+		if err != nil {
+			return at.broken("", "is not valid JSON: %v", err)
+		}
+		if _, ok := token.(string); !ok {
+			return at.broken("", "value of %q is not text", key)
+		}
+		return nil
+	})
+}
+
+func readSafetensorsEntry(d *json.Decoder, name string, at place) (safetensorsEntry, error) {
+	entry := safetensorsEntry{name: name, shape: []int{}}
+	found := 0
+	err := eachMember(d, at, func(key string) error {
+		found++
+		switch key {
+		case "dtype":
+			token, err := d.Token()
+			if err != nil {
+				return at.broken("", "is not valid JSON: %v", err)
+			}
+			text, ok := token.(string)
+			if !ok {
+				return at.broken("", "dtype is %v, expected text", token)
+			}
+			entry.dtype = text
+			return nil
+		case "shape":
+			shape, err := readIntegers(d, key, at)
+			for _, v := range shape {
+				if int64(int(v)) != v {
+					return at.broken("", "dimension %d is too large", v)
+				}
+				entry.shape = append(entry.shape, int(v))
+			}
+			return err
+		case "data_offsets":
+			offsets, err := readIntegers(d, key, at)
+			if err != nil {
+				return err
+			}
+			if len(offsets) != 2 {
+				return at.broken("", "data_offsets has %d numbers, expected 2", len(offsets))
+			}
+			entry.begin, entry.end = offsets[0], offsets[1]
+			return nil
+		}
+		return at.broken("", "has the unknown key %q", key)
+	})
+	if err == nil && found != 3 {
+		err = at.broken("", "lacks dtype, shape or data_offsets")
+	}
+	return entry, err
+}
+
+// readIntegers reads a JSON array of whole numbers.
+func readIntegers(d *json.Decoder, key string, at place) ([]int64, error) {
+	if token, err := d.Token(); err != nil {
+		return nil, at.broken("", "is not valid JSON: %v", err)
+	} else if token != json.Delim('[') {
+		return nil, at.broken("", "%s is %v, expected a list of whole numbers", key, token)
+	}
+	var list []int64
+	for d.More() {
+		token, err := d.Token()
+		if err != nil {
+			return nil, at.broken("", "is not valid JSON: %v", err)
+		}
+		number, _ := token.(json.Number)
+		v, err := strconv.ParseInt(number.String(), 10, 64)
+		if err != nil {
+			return nil, at.broken("", "%s holds %v, expected a whole number", key, token)
+		}
+		list = append(list, v)
+	}
+	if _, err := d.Token(); err != nil {
+		return nil, at.broken("", "is not valid JSON: %v", err)
+	}
+	return list, nil
+}

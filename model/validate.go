@@ -1,0 +1,86 @@
+package model
+
+import (
+	"fmt"
+	"math"
+)
+
+// Validate reports the first layer that has a wrong shape, does not fit the layer before it, or holds a value that is not finite.
+// The error is a [*FormatError] without a file name; its Where is the field and index, such as "Recurrent[0].W[12]".
+func (n *Network) Validate() error {
+	if len(n.Recurrent) == 0 {
+		return place{}.broken("", "the network has no recurrent layer")
+	}
+	if len(n.Dense) == 0 {
+		return place{}.broken("", "the network has no dense layer")
+	}
+	width := n.Recurrent[0].Inputs
+	for i, l := range n.Recurrent {
+		at := fmt.Sprintf("Recurrent[%d]", i)
+		if l.Kind != GRUResetAfter {
+			return place{where: at}.broken("", "%v is not known", l.Kind)
+		}
+		if err := checkWidths(at, width, l.Inputs, "Units", l.Units); err != nil {
+			return err
+		}
+		rows := l.Kind.Gates() * l.Units
+		if err := checkFields(at, []field{
+			{"W", l.W, rows * l.Inputs}, {"U", l.U, rows * l.Units}, {"B", l.B, rows}, {"D", l.D, rows},
+		}); err != nil {
+			return err
+		}
+		width = l.Units
+	}
+	for i, l := range n.Dense {
+		at := fmt.Sprintf("Dense[%d]", i)
+		if err := checkWidths(at, width, l.Inputs, "Outputs", l.Outputs); err != nil {
+			return err
+		}
+		if err := checkFields(at, []field{{"W", l.W, l.Outputs * l.Inputs}, {"B", l.B, l.Outputs}}); err != nil {
+			return err
+		}
+		width = l.Outputs
+	}
+	return nil
+}
+
+// checkWidths compares a layer's inputs with what the layer before it gives, and asks for at least one input and one result.
+func checkWidths(at string, given, inputs int, resultName string, results int) error {
+	if inputs < 1 || results < 1 {
+		return place{where: at}.broken("", "Inputs is %d and %s is %d, expected at least 1 of each", inputs, resultName, results)
+	}
+	if inputs != given {
+		return place{where: at}.broken("", "takes %d inputs, but the layer before it gives %d", inputs, given)
+	}
+	return nil
+}
+
+// field is one weight or bias of a layer with the number of values it must have.
+type field struct {
+	name   string
+	values []float64
+	want   int
+}
+
+func checkFields(at string, fields []field) error {
+	for _, f := range fields {
+		name := at + "." + f.name
+		if len(f.values) != f.want {
+			return place{where: name}.broken("", "holds %d values, expected %d", len(f.values), f.want)
+		}
+		if i := firstNotFinite(f.values); i >= 0 {
+			return place{where: fmt.Sprintf("%s[%d]", name, i)}.broken("", "value is %v", f.values[i])
+		}
+	}
+	return nil
+}
+
+// firstNotFinite returns the index of the first NaN or infinity, or -1.
+func firstNotFinite(values []float64) int {
+	for i, v := range values {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return i
+		}
+	}
+	return -1
+}

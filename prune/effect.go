@@ -1,0 +1,77 @@
+package prune
+
+import (
+	"math"
+	"strconv"
+
+	"kerf/dataset"
+)
+
+// FeatureEffects scores every feature by the effect of holding it at its mean.
+func FeatureEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
+	features, units := p.Net.Inputs(), count(p.Net.Units())
+	return removalEffects(p, selection, dataset.FeatureNames(p.Features), func(i int) *dataset.Float {
+		return CutPredictor(p, Without(features, i), units, means)
+	})
+}
+
+// UnitEffects scores every hidden unit by the effect of holding it at its mean.
+// Items are named by their index.
+func UnitEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
+	features, units := count(p.Net.Inputs()), p.Net.Units()
+	names := make([]string, units)
+	for j := range names {
+		names[j] = strconv.Itoa(j)
+	}
+	return removalEffects(p, selection, names, func(j int) *dataset.Float {
+		return CutPredictor(p, features, Without(units, j), means)
+	})
+}
+
+// removalEffects is, per scenario and output, the mean absolute change of the
+// output when one item is held at its mean, in the unit of the output.
+func removalEffects(p *dataset.Float, selection *dataset.Recordings, names []string, without func(item int) *dataset.Float) *Scores {
+	scenarios := selection.Scenarios()
+	scenarioOf := index(scenarios)
+	outputs := dataset.OutputNames(p.Outputs)
+	whole := make([][]float64, len(selection.Sequences))
+	dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
+		whole[i] = make([]float64, s.Steps*len(outputs))
+		p.Predict(s, whole[i])
+	})
+	scores := &Scores{Items: names}
+	for _, scenario := range scenarios {
+		for _, output := range outputs {
+			scores.Columns = append(scores.Columns, Column{Scenario: scenario, Output: output, Values: make([]float64, len(names))})
+		}
+	}
+	steps := make([]int, len(scenarios))
+	for _, s := range selection.Sequences {
+		steps[scenarioOf[s.Scenario]] += s.Steps
+	}
+	for item := range names {
+		reduced := without(item)
+		changes := make([][]float64, len(selection.Sequences))
+		dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
+			changes[i] = absoluteChange(reduced, s, whole[i], len(outputs))
+		})
+		for i, s := range selection.Sequences {
+			scenario := scenarioOf[s.Scenario]
+			for o, change := range changes[i] {
+				scores.Columns[scenario*len(outputs)+o].Values[item] += change / float64(steps[scenario])
+			}
+		}
+	}
+	return scores
+}
+
+// absoluteChange sums |prediction - whole| per output over a sequence.
+func absoluteChange(p *dataset.Float, s *dataset.Sequence, whole []float64, outputs int) []float64 {
+	got := make([]float64, len(whole))
+	p.Predict(s, got)
+	sums := make([]float64, outputs)
+	for i := range got {
+		sums[i%outputs] += math.Abs(got[i] - whole[i])
+	}
+	return sums
+}

@@ -1,0 +1,73 @@
+package quant
+
+// The operations below are the only integer arithmetic of the fixed-point
+// network. exporter/c/net.c holds the same operations under the same names.
+// Ranges in the comments are what callers guarantee; with them nothing overflows.
+
+const (
+	maxInt16 = 32767
+	minInt16 = -32768
+)
+
+// roundShift is v / 2^shift rounded to nearest, halves upwards.
+// 1 <= shift <= 30 and v + 2^(shift-1) fits 32 bits.
+func roundShift(v int32, shift uint8) int32 {
+	return (v + (int32(1) << (shift - 1))) >> shift
+}
+
+// sat16 limits v to the range of int16.
+func sat16(v int32) int32 {
+	return max(minInt16, min(maxInt16, v))
+}
+
+// tanhQ15 is tanh(v / 2^(shift+5)) with 15 fraction bits, from the table by
+// linear interpolation; |v| <= 32768, 1 <= shift <= 8. It is odd: tanhQ15(-v) = -tanhQ15(v).
+func tanhQ15(v int32, shift uint8) int32 {
+	magnitude := v
+	if v < 0 {
+		magnitude = -v
+	}
+	magnitude = min(magnitude, (int32(tableSteps)<<shift)-1)
+	index := magnitude >> shift
+	low := int32(tanhTable[index])
+	high := int32(tanhTable[index+1])
+	part := magnitude - (index << shift)
+	value := low + roundShift((high-low)*part, shift)
+	if v < 0 {
+		return -value
+	}
+	return value
+}
+
+// logisticQ16 is 1/(1+exp(-v / 2^(shift+5))) with 16 fraction bits, 1..65535,
+// as (1 + tanh(v/2))/2 from the same table; |v| <= 32768, 1 <= shift <= 7.
+func logisticQ16(v int32, shift uint8) int32 {
+	return 32768 + tanhQ15(v, shift+1)
+}
+
+// resetQ scales a value by a gate with 16 fraction bits; |v| <= 32768.
+func resetQ(gateQ16, v int32) int32 {
+	return roundShift(gateQ16*v, 16)
+}
+
+// blendQ15 is keep·old + (1-keep)·new: the update of a 16-bit state.
+// keep has 16 fraction bits, 1..65535; |old|, |new| <= 32767.
+func blendQ15(keepQ16, oldQ15, newQ15 int32) int32 {
+	return roundShift(keepQ16*oldQ15+(65536-keepQ16)*newQ15, 16)
+}
+
+// blendQ30 is old + (1-keep)·(new-old): the update of a 32-bit state with 30
+// fraction bits, which leaves the one bit that the difference needs.
+// keep has 16 fraction bits, 1..65535; |new| <= 32767, |old| <= 2^30.
+func blendQ30(keepQ16, oldQ30, newQ15 int32) int32 {
+	difference := newQ15*32768 - oldQ30
+	share := uint32(65536 - keepQ16)
+	high := difference >> 16
+	low := uint32(difference) & 0xffff
+	return oldQ30 + high*int32(share) + int32((low*share+32768)>>16)
+}
+
+// narrowQ15 is the 16-bit view of a state with 30 fraction bits.
+func narrowQ15(vQ30 int32) int32 {
+	return sat16(roundShift(vQ30, 15))
+}
