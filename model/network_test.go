@@ -3,6 +3,7 @@ package model
 import (
 	"errors"
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -47,6 +48,31 @@ func TestCloneSharesNothing(t *testing.T) {
 			}
 		}
 	}
+}
+
+func TestTensorsAreCopied(t *testing.T) {
+	tensors := readSafetensors(t, "gru_1layer")
+	n := fromTorch(t, tensors)
+	before := n.Clone()
+	for _, source := range []map[string]*Tensor{tensors, ToTorch(n)} {
+		for name, tensor := range source {
+			tensor.Data[0] += 1
+			if !reflect.DeepEqual(n, before) {
+				t.Fatalf("the network changed with tensor %q", name)
+			}
+		}
+	}
+}
+
+func TestToTorchWantsOneLayerOfEachSort(t *testing.T) {
+	n := fromTorch(t, readSafetensors(t, "gru_1layer"))
+	n.Dense = append(n.Dense, n.Dense[0])
+	defer func() {
+		if recover() == nil {
+			t.Error("no panic for two dense layers")
+		}
+	}()
+	ToTorch(n)
 }
 
 func TestValidate(t *testing.T) {

@@ -98,8 +98,8 @@ func readSafetensorsEntry(d *json.Decoder, name string, at place) (safetensorsEn
 		case "shape":
 			shape, err := readIntegers(d, key, at)
 			for _, v := range shape {
-				if int64(int(v)) != v {
-					return at.broken("", "dimension %d is too large", v)
+				if int64(int(v)) != v { // only where int has 32 bits
+					return at.broken("", "dimension %d is negative or larger than the file", v)
 				}
 				entry.shape = append(entry.shape, int(v))
 			}

@@ -1,0 +1,50 @@
+package targets
+
+import (
+	"embed"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+//go:embed profiles/*.toml
+var builtin embed.FS
+
+// names are the built-in profiles, by family and then by size.
+var names = []string{
+	"cortex-m0plus", "cortex-m3", "cortex-m4f", "cortex-m7", "cortex-m33", "rv32imc", "avr8",
+}
+
+// Names returns the names of the built-in profiles, in a fixed order.
+func Names() []string { return slices.Clone(names) }
+
+// UnknownProfileError reports a name that no built-in profile has.
+type UnknownProfileError struct {
+	Name string
+	Hint string // the closest name, and all names
+}
+
+// Error returns the name that is not known.
+func (e *UnknownProfileError) Error() string { return fmt.Sprintf("unknown profile %q", e.Name) }
+
+// HintText returns the closest name and all names.
+func (e *UnknownProfileError) HintText() string { return e.Hint }
+
+// Load returns a built-in profile. Each call returns a new copy. An unknown name gives an
+// *UnknownProfileError.
+func Load(name string) (*Profile, error) {
+	if !slices.Contains(names, name) {
+		all := "known here: " + strings.Join(names, ", ")
+		hint := didYouMean(name, names)
+		if hint != all {
+			hint += " " + all
+		}
+		return nil, &UnknownProfileError{name, hint}
+	}
+	file := "profiles/" + name + ".toml"
+	data, err := builtin.ReadFile(file)
+	if err != nil {
+		return nil, err
+	}
+	return Parse(data, file)
+}

@@ -1,0 +1,239 @@
+package targets
+
+import (
+	"fmt"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/BurntSushi/toml"
+)
+
+// node is one value of a TOML file with the place where it stands. The tree of nodes has the shape
+// of the decoded file. Places are byte offsets.
+type node struct {
+	key      int // where the key starts; for list elements the value itself
+	value    int // where the value starts; for tables that have a header or only dotted keys, the key
+	children map[string]*node
+	elems    []*node
+}
+
+// Locate returns the line and column (from 1, in characters) where the value at path starts in a
+// valid TOML text. A path is made of keys (string) and list positions (int, from 0):
+// Locate(data, "target", 1, "clock"). A table made by a header stands where its name does. If the path does
+// not exist, the place is that of its last part that does; a missing key is thus reported at its table.
+func Locate(data []byte, path ...any) (line, col int) {
+	text := withoutMark(data)
+	n := scanTOML(text)
+	for _, part := range path {
+		var next *node
+		switch part := part.(type) {
+		case string:
+			next = n.children[part]
+		case int:
+			if part >= 0 && part < len(n.elems) {
+				next = n.elems[part]
+			}
+		default:
+			panic(fmt.Sprintf("targets: path part of type %T", part))
+		}
+		if next == nil {
+			break
+		}
+		n = next
+	}
+	return lineCol(text, n.value)
+}
+
+// withoutMark drops the byte-order mark that some editors put in front of UTF-8 text. The library drops
+// one as well; if there are several all go, so that its offsets and ours mean the same text.
+func withoutMark(data []byte) string { return strings.TrimLeft(string(data), "\ufeff") }
+
+// lineCol turns a byte offset into line and column, from 1; a column is a character.
+func lineCol(text string, offset int) (line, col int) {
+	before := text[:min(max(offset, 0), len(text))]
+	return strings.Count(before, "\n") + 1, utf8.RuneCountInString(before[strings.LastIndexByte(before, '\n')+1:]) + 1
+}
+
+// scanTOML finds the places of all keys and values. The TOML library keeps them to itself. The text
+// must have passed the library's parser; only what is needed to walk over valid TOML is recognised here.
+func scanTOML(text string) *node {
+	s := &scanner{text: text}
+	root := &node{}
+	table := root
+	for s.skipBlank(); s.pos < len(s.text); s.skipBlank() {
+		if s.text[s.pos] != '[' {
+			s.pair(table)
+			continue
+		}
+		s.pos++
+		isList := s.accept('[')
+		table = root.open(s.keys(), isList)
+		s.accept(']')
+		s.accept(']')
+	}
+	return root
+}
+
+// keyPart is one part of a dotted key.
+type keyPart struct {
+	name  string
+	start int
+}
+
+// child returns the named child, made when it is new.
+func (n *node) child(k keyPart) *node {
+	c := n.children[k.name]
+	if c == nil {
+		c = &node{key: k.start, value: k.start}
+		if n.children == nil {
+			n.children = map[string]*node{}
+		}
+		n.children[k.name] = c
+	}
+	return c
+}
+
+// descend follows a dotted key; a list of tables on the way stands for its latest table.
+func (n *node) descend(path []keyPart) *node {
+	for _, k := range path {
+		n = n.child(k)
+		if len(n.elems) > 0 {
+			n = n.elems[len(n.elems)-1]
+		}
+	}
+	return n
+}
+
+// open returns the table that a header starts.
+func (n *node) open(path []keyPart, isList bool) *node {
+	last := path[len(path)-1]
+	c := n.descend(path[:len(path)-1]).child(last)
+	if isList {
+		e := &node{key: last.start, value: last.start}
+		c.elems = append(c.elems, e)
+		return e
+	}
+	c.key, c.value = last.start, last.start
+	return c
+}
+
+// scanner walks over the text.
+type scanner struct {
+	text string
+	pos  int
+}
+
+// accept steps over c, if it is next.
+func (s *scanner) accept(c byte) bool {
+	if s.pos < len(s.text) && s.text[s.pos] == c {
+		s.pos++
+		return true
+	}
+	return false
+}
+
+// skipTo moves to the next character that is in set, or to the end.
+func (s *scanner) skipTo(set string) {
+	if i := strings.IndexAny(s.text[s.pos:], set); i >= 0 {
+		s.pos += i
+	} else {
+		s.pos = len(s.text)
+	}
+}
+
+// skipOver moves past all characters that are in set.
+func (s *scanner) skipOver(set string) {
+	s.pos = len(s.text) - len(strings.TrimLeft(s.text[s.pos:], set))
+}
+
+// skipBlank moves past blanks, line ends and comments.
+func (s *scanner) skipBlank() {
+	for s.skipOver(" \t\r\n"); s.pos < len(s.text) && s.text[s.pos] == '#'; s.skipOver(" \t\r\n") {
+		s.skipTo("\n")
+	}
+}
+
+// keys reads a dotted key and the blanks behind it.
+func (s *scanner) keys() []keyPart {
+	var path []keyPart
+	for {
+		s.skipOver(" \t")
+		start := s.pos
+		if s.pos < len(s.text) && (s.text[s.pos] == '"' || s.text[s.pos] == '\'') {
+			s.quoted()
+		} else {
+			s.skipTo(" \t.=]")
+		}
+		path = append(path, keyPart{unquote(s.text[start:s.pos]), start})
+		s.skipOver(" \t")
+		if !s.accept('.') {
+			return path
+		}
+	}
+}
+
+// unquote returns the name that a bare or quoted key stands for.
+func unquote(raw string) string {
+	if !strings.HasPrefix(raw, `"`) && !strings.HasPrefix(raw, "'") {
+		return raw
+	}
+	var v struct{ K string }
+	if _, err := toml.Decode("K = "+raw, &v); err != nil {
+		panic("targets: key is not valid TOML: " + raw)
+	}
+	return v.K
+}
+
+// pair reads one key and its value.
+func (s *scanner) pair(table *node) {
+	n := table.descend(s.keys())
+	s.accept('=')
+	s.skipOver(" \t")
+	s.read(n)
+}
+
+// read reads one value into n.
+func (s *scanner) read(n *node) {
+	n.value = s.pos
+	switch {
+	case s.accept('['):
+		for s.skipBlank(); s.pos < len(s.text) && !s.accept(']'); s.skipBlank() {
+			e := &node{key: s.pos}
+			n.elems = append(n.elems, e)
+			s.read(e)
+			s.skipBlank()
+			s.accept(',')
+		}
+	case s.accept('{'):
+		for s.skipBlank(); s.pos < len(s.text) && !s.accept('}'); s.skipBlank() {
+			s.pair(n)
+			s.skipBlank()
+			s.accept(',')
+		}
+	case s.pos < len(s.text) && (s.text[s.pos] == '"' || s.text[s.pos] == '\''):
+		s.quoted()
+	default:
+		s.skipTo(",]}#\n")
+	}
+}
+
+// quoted moves past a text in quotes of any of the four kinds.
+func (s *scanner) quoted() {
+	quote := s.text[s.pos : s.pos+1]
+	isRaw := quote == "'"
+	end := quote
+	if strings.HasPrefix(s.text[s.pos:], quote+quote+quote) {
+		end = quote + quote + quote
+	}
+	for s.pos += len(end); s.pos < len(s.text) && !strings.HasPrefix(s.text[s.pos:], end); s.pos++ {
+		if !isRaw && s.text[s.pos] == '\\' {
+			s.pos++
+		}
+	}
+	s.pos = min(s.pos+len(end), len(s.text))
+	if len(end) == 3 { // up to two quotes may stand right in front of the closing three
+		for range 2 {
+			s.accept(quote[0])
+		}
+	}
+}

@@ -1,0 +1,86 @@
+// Package targets holds profiles of microcontroller cores: what an instruction costs, with the source
+// of every figure. Profiles are data (TOML files); those of the package are embedded, and a user's own are
+// read by the same code. The package also reads and prints the quantities that such files use, and decodes TOML
+// strictly, with the place of every mistake.
+//
+// Cycle costs assume zero wait states and aligned data. They are counts per instruction of a class, so
+// a sum over them is an estimate until it is measured on the device.
+package targets
+
+import "fmt"
+
+// Profile describes one core.
+type Profile struct {
+	Name  string `toml:"name"`  // "cortex-m4f": lower-case letters, digits and hyphens
+	Title string `toml:"title"` // for reports
+	// ISA is the instruction set: armv6m, armv7m, armv7em, armv8m, rv32imc or avr.
+	ISA      string `toml:"isa"`
+	WordBits int    `toml:"word_bits"` // width of a register, in bits
+	// DualMAC says that one instruction multiplies and adds two pairs of 16-bit numbers.
+	DualMAC       bool   `toml:"dual_mac"`
+	CompilerFlags string `toml:"compiler_flags"` // GCC options that select the core
+	// TimingKind says where the costs come from as a whole: "official", "measured by third parties" or
+	// "own measurement".
+	TimingKind string          `toml:"timing_kind"`
+	Notes      []string        `toml:"notes"`
+	Costs      map[string]Cost `toml:"cost"` // by instruction class
+}
+
+// Cost is what one instruction of a class takes.
+type Cost struct {
+	Cycles float64 `toml:"cycles"` // above zero; only push_pop_base may be zero
+	Source string  `toml:"source"` // document and place
+	// Quality says how the figure came from the source: "manual" (read in the maker's own text), "copy" (read in a
+	// copy of it), "third-party" (measured by others), "own measurement", "derived" (arithmetic from
+	// other figures) or "from memory".
+	Quality string `toml:"quality"`
+	Note    string `toml:"note"` // range, build option, condition; may be empty
+}
+
+// class is one row of the cost table.
+type class struct {
+	name       string
+	isOptional bool
+	mayBeFree  bool
+}
+
+// classes are the instruction classes, in the order of reports. On an 8-bit core each means the
+// 8-bit instruction; wider arithmetic takes several.
+//
+//	alu               add, subtract, logic, compare, move, extend
+//	shift             by constant or register; on avr one bit of one byte
+//	mul               32x32 to 32 bits; on avr 8x8 to 16
+//	mul_acc           multiply and add: 16x16+32 or 32x32+32; mul plus alu where the core has no such instruction
+//	mul_long          32x32 to 64 bits; left out where that takes a library call
+//	load              from RAM, alone
+//	load_next         from RAM, directly behind another load
+//	load_flash        of a constant from flash; on avr the LPM instruction
+//	store             to RAM
+//	branch_taken      conditional
+//	branch_not_taken  conditional
+//	call, return      of a function
+//	push_pop_base     PUSH or POP of N registers takes push_pop_base + N * push_pop_each
+//	push_pop_each
+var classes = []class{
+	{name: "alu"}, {name: "shift"},
+	{name: "mul"}, {name: "mul_acc"}, {name: "mul_long", isOptional: true},
+	{name: "load"}, {name: "load_next"}, {name: "load_flash"}, {name: "store"},
+	{name: "branch_taken"}, {name: "branch_not_taken"}, {name: "call"}, {name: "return"},
+	{name: "push_pop_base", mayBeFree: true}, {name: "push_pop_each"},
+}
+
+// Cycles returns the cost of one instruction of a class, in cycles. It panics if the profile does
+// not have the class; only mul_long may be absent (see Has).
+func (p *Profile) Cycles(class string) float64 {
+	c, ok := p.Costs[class]
+	if !ok {
+		panic(fmt.Sprintf("targets: profile %s has no instruction class %q", p.Name, class))
+	}
+	return c.Cycles
+}
+
+// Has reports whether the profile has a cost for a class.
+func (p *Profile) Has(class string) bool {
+	_, ok := p.Costs[class]
+	return ok
+}

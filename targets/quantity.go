@@ -1,0 +1,176 @@
+package targets
+
+import (
+	"fmt"
+	"math/big"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// QuantityError reports a text that is not a quantity of the wanted kind.
+type QuantityError struct {
+	Text string // the text as it was given
+	Msg  string // what is wrong, one clause
+	Hint string // what to write instead
+}
+
+// Error returns the quoted text and what is wrong with it.
+func (e *QuantityError) Error() string { return fmt.Sprintf("%q: %s", e.Text, e.Msg) }
+
+// HintText returns what to write instead.
+func (e *QuantityError) HintText() string { return e.Hint }
+
+// unitTable holds the units of one kind of quantity. A unit's value is the power of ten (decimal
+// units) or of two (byte units) that it stands for.
+type unitTable struct {
+	what    string // "time"
+	example string // `"1 ms"`
+	units   []unit // smallest first
+}
+
+type unit struct {
+	name  string
+	power int
+}
+
+var (
+	byteUnits = unitTable{"memory size", `"24 KiB"`, []unit{{"B", 0}, {"KiB", 10}, {"MiB", 20}}}
+	// The two characters that print as µ are the micro sign (U+00B5) and the Greek letter (U+03BC).
+	timeUnits = unitTable{"time", `"1 ms"`, []unit{
+		{"ns", -9}, {"us", -6}, {"\u00b5s", -6}, {"\u03bcs", -6}, {"ms", -3}, {"s", 0}}}
+	hertzUnits   = unitTable{"frequency", `"64 MHz"`, []unit{{"Hz", 0}, {"kHz", 3}, {"MHz", 6}, {"GHz", 9}}}
+	percentUnits = unitTable{"percentage", `"5 %"`, []unit{{"%", -2}}}
+	ampereUnits  = unitTable{"current", `"3.2 mA"`, []unit{
+		{"nA", -9}, {"uA", -6}, {"\u00b5A", -6}, {"\u03bcA", -6}, {"mA", -3}, {"A", 0}}}
+)
+
+// ambiguousBytes are the byte units that stand for 1000 in one document and for 1024 in the next.
+var ambiguousBytes = []string{"k", "K", "kB", "KB", "M", "MB", "mB"}
+
+// maxQuantityText bounds the text of a quantity, in bytes: no written quantity needs more.
+const maxQuantityText = 64
+
+// ParseBytes reads an amount of memory: a number and one of B, KiB, MiB. The result is in bytes and is
+// rounded up when it is not whole ("1.2 KiB" is 1228.8 B, so 1229), because half a byte still
+// takes one. Errors are *QuantityError.
+func ParseBytes(s string) (int64, error) {
+	number, name := splitQuantity(s)
+	if slices.Contains(ambiguousBytes, name) {
+		return 0, &QuantityError{s, fmt.Sprintf("unit %s is ambiguous: 1000 or 1024", name), "write KiB, MiB or B"}
+	}
+	power, err := byteUnits.power(s, number, name)
+	if err != nil {
+		return 0, err
+	}
+	r, ok := new(big.Rat).SetString(number)
+	if !ok {
+		return 0, byteUnits.notNumber(s, number)
+	}
+	r.Mul(r, new(big.Rat).SetInt64(1<<power))
+	n := new(big.Int).Add(r.Num(), new(big.Int).Sub(r.Denom(), big.NewInt(1)))
+	n.Quo(n, r.Denom())
+	if !n.IsInt64() {
+		return 0, byteUnits.tooLarge(s)
+	}
+	return n.Int64(), nil
+}
+
+// ParseSeconds reads a time: a number and one of ns, us, ms, s. The result is in seconds.
+// Errors are *QuantityError.
+func ParseSeconds(s string) (float64, error) { return timeUnits.parse(s) }
+
+// ParseHertz reads a frequency: a number and one of Hz, kHz, MHz, GHz. The result is in hertz.
+// Errors are *QuantityError.
+func ParseHertz(s string) (float64, error) { return hertzUnits.parse(s) }
+
+// ParsePercent reads a percentage ("5 %") and returns it as a fraction (0.05).
+// Errors are *QuantityError.
+func ParsePercent(s string) (float64, error) { return percentUnits.parse(s) }
+
+// ParseAmperes reads an electric current: a number and one of nA, uA, mA, A. The result is in amperes.
+// Errors are *QuantityError.
+func ParseAmperes(s string) (float64, error) { return ampereUnits.parse(s) }
+
+// parse reads a quantity with decimal units. Number and power of ten are converted in one go, so
+// the result is the nearest float64 to what was written.
+func (t unitTable) parse(s string) (float64, error) {
+	number, name := splitQuantity(s)
+	power, err := t.power(s, number, name)
+	if err != nil {
+		return 0, err
+	}
+	v, err := strconv.ParseFloat(fmt.Sprintf("%se%d", number, power), 64)
+	if err != nil { // digits with one point fail only by their size
+		return 0, t.tooLarge(s)
+	}
+	return v, nil
+}
+
+// power checks the form of number and returns the power that the unit called name stands for.
+func (t unitTable) power(s, number, name string) (int, error) {
+	switch {
+	case len(s) > maxQuantityText:
+		return 0, &QuantityError{s[:maxQuantityText], "text is too long for a quantity", t.hint()}
+	case number == "":
+		return 0, &QuantityError{s, "a " + t.what + " starts with a number", t.hint()}
+	case strings.HasPrefix(number, "-"):
+		return 0, &QuantityError{s, "a " + t.what + " here cannot be negative", t.hint()}
+	case !isDecimal(number):
+		return 0, t.notNumber(s, number)
+	case name == "":
+		return 0, &QuantityError{s, "unit is missing", t.hint()}
+	}
+	for _, u := range t.units {
+		if u.name == name {
+			return u.power, nil
+		}
+	}
+	hint := t.hint()
+	for _, u := range t.units {
+		if strings.EqualFold(u.name, name) {
+			hint = "upper and lower case matter: write " + u.name
+		}
+	}
+	return 0, &QuantityError{s, fmt.Sprintf("unknown unit %q", name), hint}
+}
+
+// isDecimal reports whether s is digits, or digits, a point and digits.
+func isDecimal(s string) bool {
+	whole, fraction, point := strings.Cut(s, ".")
+	digits := func(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
+	return digits(whole) && (!point || digits(fraction))
+}
+
+// splitQuantity cuts s into its number and its unit, without the blanks around them.
+func splitQuantity(s string) (number, name string) {
+	s = strings.TrimSpace(s)
+	i := strings.IndexFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-", r) })
+	if i < 0 {
+		return s, ""
+	}
+	return s[:i], strings.TrimSpace(s[i:])
+}
+
+// hint shows an example and lists the units; the two spellings of µ are left out.
+func (t unitTable) hint() string {
+	var names []string
+	for _, u := range t.units {
+		if u.name[0] < 0x80 {
+			names = append(names, u.name)
+		}
+	}
+	return fmt.Sprintf("write a number and a unit, such as %s; units: %s", t.example, strings.Join(names, ", "))
+}
+
+func (t unitTable) notNumber(s, number string) error {
+	hint := "write digits with at most one decimal point"
+	if strings.Contains(number, ",") {
+		hint = "write a decimal point, not a comma, and no thousands separators"
+	}
+	return &QuantityError{s, fmt.Sprintf("%q is not a number", number), hint}
+}
+
+func (t unitTable) tooLarge(s string) error {
+	return &QuantityError{s, t.what + " is too large", t.hint()}
+}

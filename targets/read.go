@@ -1,0 +1,141 @@
+package targets
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+)
+
+// isaFacts is what an instruction set fixes.
+type isaFacts struct {
+	name       string
+	wordBits   int
+	hasDualMAC bool // may have dual 16-bit multiply-accumulate
+}
+
+// Sources: register widths, Armv6-M and Armv7-M Architecture Reference Manuals (DDI 0419, DDI 0403), The RISC-V
+// Instruction Set Manual volume I, AVR Instruction Set Manual DS40002198. SMLAD belongs to the DSP extension, which
+// exists from Armv7E-M and Armv8-M Mainline (Cortex-M3 Technical Reference Manual 100165_0201_02_en, Table 3-1,
+// lists none; Cortex-M4 Technical Reference Manual DDI 0439D, Table 3-2, does).
+var isas = []isaFacts{
+	{"armv6m", 32, false}, {"armv7m", 32, false}, {"armv7em", 32, true}, {"armv8m", 32, true},
+	{"rv32imc", 32, false}, {"avr", 8, false},
+}
+
+var (
+	timingKinds = []string{"official", "measured by third parties", "own measurement"}
+	qualities   = []string{"manual", "copy", "third-party", "own measurement", "derived", "from memory"}
+	profileName = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
+)
+
+// ReadFile reads a user's profile, a TOML file with the same keys as the built-in ones.
+// Errors are *FileError.
+func ReadFile(path string) (*Profile, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		var pathError *fs.PathError
+		if errors.As(err, &pathError) {
+			err = pathError.Err
+		}
+		return nil, &FileError{File: path, Msg: "cannot read the profile: " + err.Error(),
+			Hint: "give the path of a TOML file, or one of the built-in profiles: " + strings.Join(Names(), ", ")}
+	}
+	return Parse(data, path)
+}
+
+// Parse reads a profile from a TOML text; file is its name in errors. Every key is required but
+// dual_mac (false if absent), the notes and the cost of mul_long. Errors are *FileError.
+func Parse(data []byte, file string) (*Profile, error) {
+	p := &Profile{}
+	if err := StrictDecode(data, file, p); err != nil {
+		return nil, err
+	}
+	v := &validator{data: data, file: file}
+	v.profile(p)
+	if v.err != nil {
+		return nil, v.err
+	}
+	return p, nil
+}
+
+// validator checks what the types of a profile cannot say. It keeps the first mistake.
+type validator struct {
+	data []byte
+	file string
+	err  error
+}
+
+// require reports a mistake at path unless ok.
+func (v *validator) require(ok bool, path []any, hint, format string, args ...any) {
+	if ok || v.err != nil {
+		return
+	}
+	e := &FileError{File: v.file, Msg: fmt.Sprintf(format, args...), Hint: hint}
+	e.Line, e.Col = Locate(v.data, path...)
+	v.err = e
+}
+
+// oneOf requires value to be among allowed.
+func (v *validator) oneOf(value string, allowed []string, path ...any) {
+	key := path[len(path)-1]
+	v.require(value != "", path, "write one of: "+strings.Join(allowed, ", "), "%s is missing", key)
+	v.require(slices.Contains(allowed, value), path, didYouMean(value, allowed), "unknown %s %q", key, value)
+}
+
+func (v *validator) profile(p *Profile) {
+	v.require(profileName.MatchString(p.Name), []any{"name"},
+		`use lower-case letters, digits and hyphens, such as "cortex-m4f"`, "profile name %q is not allowed", p.Name)
+	v.require(strings.TrimSpace(p.Title) != "", []any{"title"}, "write the name of the core for reports", "title is missing")
+	v.require(strings.TrimSpace(p.CompilerFlags) != "", []any{"compiler_flags"},
+		"write the compiler options that select the core", "compiler_flags is missing")
+	var names []string
+	for _, isa := range isas {
+		names = append(names, isa.name)
+	}
+	v.oneOf(p.ISA, names, "isa")
+	v.oneOf(p.TimingKind, timingKinds, "timing_kind")
+	for _, isa := range isas {
+		if isa.name != p.ISA {
+			continue
+		}
+		v.require(p.WordBits == isa.wordBits, []any{"word_bits"}, fmt.Sprintf("write word_bits = %d", isa.wordBits),
+			"%s has words of %d bits, not %d", isa.name, isa.wordBits, p.WordBits)
+		v.require(isa.hasDualMAC || !p.DualMAC, []any{"dual_mac"}, "write dual_mac = false",
+			"%s has no dual 16-bit multiply-accumulate", isa.name)
+	}
+	v.costs(p)
+}
+
+func (v *validator) costs(p *Profile) {
+	var names []string
+	for _, c := range classes {
+		names = append(names, c.name)
+	}
+	for _, name := range sortedKeys(p.Costs) {
+		v.require(slices.Contains(names, name), []any{"cost", name}, didYouMean(name, names),
+			"unknown instruction class %q", name)
+	}
+	for _, c := range classes {
+		cost, ok := p.Costs[c.name]
+		if !ok {
+			v.require(c.isOptional, []any{"cost"}, fmt.Sprintf(
+				`add %s = { cycles = ..., source = "...", quality = "..." }`, c.name), "cost of %s is missing", c.name)
+			continue
+		}
+		limit := "above zero"
+		if c.mayBeFree {
+			limit = "zero or more"
+		}
+		isAllowed := cost.Cycles > 0 || c.mayBeFree && cost.Cycles == 0
+		v.require(isAllowed && !math.IsInf(cost.Cycles, 0), []any{"cost", c.name, "cycles"},
+			"write the cycles that one instruction takes", "cycles of %s must be %s and finite, not %v", c.name, limit, cost.Cycles)
+		v.require(strings.TrimSpace(cost.Source) != "", []any{"cost", c.name, "source"},
+			"name the document and table, or the measurement", "cost of %s has no source", c.name)
+		v.oneOf(cost.Quality, qualities, "cost", c.name, "quality")
+	}
+}

@@ -1,0 +1,91 @@
+package targets
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"unicode"
+
+	"github.com/BurntSushi/toml"
+)
+
+// FileError reports a mistake in a TOML file (a profile or a job).
+type FileError struct {
+	File string // as the caller named it
+	Line int    // from 1; 0 if the file as a whole is meant
+	Col  int    // from 1, in characters
+	Msg  string // what is wrong, one clause
+	Hint string // what to do about it; may be empty
+}
+
+// Error returns "file:line:col: msg", or "file: msg" if the file as a whole is meant.
+func (e *FileError) Error() string {
+	if e.Line == 0 {
+		return e.File + ": " + e.Msg
+	}
+	return fmt.Sprintf("%s:%d:%d: %s", e.File, e.Line, e.Col, e.Msg)
+}
+
+// HintText returns what to do about the mistake.
+func (e *FileError) HintText() string { return e.Hint }
+
+// MaxFileBytes is the largest TOML file that is read, in bytes. Profiles and jobs have some thousands; the
+// limit keeps a wrong file name from filling the memory, and brackets from nesting too deep for the stack.
+const MaxFileBytes = 256 << 10
+
+// StrictDecode decodes a TOML text into the struct or map that into points to. Unlike the library's
+// own decoder it refuses keys that into has no place for, takes upper and lower case as different, and says
+// for every mistake where it is. If several are found the first in the file is reported. Field names
+// and the toml struct tag work as in the library. Types that implement toml.Unmarshaler or
+// encoding.TextUnmarshaler (from a text) read themselves; their errors are reported at the value and keep
+// their HintText, if they have one. A field of type any takes every value.
+//
+// All errors are *FileError with the given file name. On an error into is unchanged.
+func StrictDecode(data []byte, file string, into any) error {
+	if len(data) > MaxFileBytes {
+		return &FileError{File: file, Msg: fmt.Sprintf("file has %d bytes, more than the %d allowed",
+			len(data), MaxFileBytes), Hint: "check that this is the right file"}
+	}
+	text := withoutMark(data)
+	if strings.HasPrefix(text, "\xff\xfe") || strings.HasPrefix(text, "\xfe\xff") { // byte-order mark of UTF-16
+		return &FileError{File: file, Line: 1, Col: 1, Msg: "file is UTF-16, not UTF-8", Hint: "save it as UTF-8"}
+	}
+	var raw map[string]any
+	if _, err := toml.Decode(text, &raw); err != nil {
+		return syntaxError(text, file, err)
+	}
+	c := checker{}
+	c.checkInto(into, raw, scanTOML(text))
+	if c.first != nil {
+		c.first.File = file
+		c.first.Line, c.first.Col = lineCol(text, c.offset)
+		return c.first
+	}
+	if _, err := toml.Decode(text, into); err != nil {
+		panic(fmt.Sprintf("targets: checked TOML does not decode: %v", err))
+	}
+	return nil
+}
+
+// syntaxError turns an error of the TOML library into ours: one lower-case clause, a place, a hint.
+func syntaxError(text, file string, err error) *FileError {
+	var parse toml.ParseError
+	if !errors.As(err, &parse) {
+		return &FileError{File: file, Msg: err.Error(), Hint: "check that this is the right file"}
+	}
+	msg := strings.TrimSuffix(parse.Message, ".")
+	if rest, ok := strings.CutPrefix(msg, "TOML "); ok {
+		msg = rest
+	}
+	first, size := rune(msg[0]), 1
+	msg = string(unicode.ToLower(first)) + msg[size:]
+	e := &FileError{File: file, Msg: msg}
+	e.Line, e.Col = lineCol(text, parse.Position.Start)
+	switch {
+	case strings.Contains(msg, "already been defined"):
+		e.Hint = "remove one of the two"
+	case strings.HasPrefix(msg, "expected"):
+		e.Hint = `write texts in double quotes, quantities with a unit too: "64 MHz"`
+	}
+	return e
+}
