@@ -114,18 +114,7 @@ func resolve(text string, choices map[string]int) (string, error) {
 // header is NAME.h.
 func (h *Handoff) header(id uint32) (string, error) {
 	net := h.Net
-	taken := newMacros()
 	var b strings.Builder
-	define := func(macro, value, owner, comment string) error {
-		if err := taken.take(macro, owner); err != nil {
-			return err
-		}
-		if comment != "" {
-			value += " /* " + comment + " */"
-		}
-		fmt.Fprintf(&b, "#define %s %s\n", macro, value)
-		return nil
-	}
 	for _, d := range []struct {
 		macro string
 		value any
@@ -134,31 +123,23 @@ func (h *Handoff) header(id uint32) (string, error) {
 		{"NET_N_FEATURES", len(net.Features), "inputs of a step"},
 		{"NET_N_UNITS", net.Units, "hidden units"},
 		{"NET_N_OUTPUTS", len(net.Outputs), "outputs of a step"},
-		{"NET_STATE_BYTES", net.StateBytes(), "RAM between two steps"},
-		{"NET_WEIGHT_BYTES", net.WeightBytes(), "flash: weights, biases, shifts"},
+		{"NET_STATE_BYTES", net.Shape().StateBytes(), "RAM between two steps"},
+		{"NET_WEIGHT_BYTES", net.Shape().WeightBytes(), "flash: weights, biases, shifts"},
 		{"NET_TABLE_BYTES", quant.TableBytes(), "flash: tanh table"},
 		{"NET_ID", fmt.Sprintf("0x%08XUL", id), "ties this file to its weights"},
 		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits"},
 	} {
-		if err := define(d.macro, fmt.Sprint(d.value), "kerf's own "+d.macro, d.note); err != nil {
-			return "", err
-		}
+		fmt.Fprintf(&b, "#define %s %v /* %s */\n", d.macro, d.value, d.note)
 	}
 	b.WriteString("\n/* Inputs in order: index in x[] and unit of the physical value. */\n")
 	for i, f := range net.Features {
-		if err := define("NET_X_"+macroPart(f.Name), strconv.Itoa(i), "feature "+f.Name, commentText(f.Name)+", "+commentText(f.Unit)); err != nil {
-			return "", err
-		}
+		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s */\n", featureMacro, macroPart(f.Name), i, commentText(f.Name), commentText(f.Unit))
 	}
 	b.WriteString("\n/* Outputs in order: index in y[], fraction bits; physical = y / 2^bits. */\n")
 	for o, out := range net.Outputs {
-		macro := "NET_Y_" + macroPart(out.Name)
-		if err := define(macro, strconv.Itoa(o), "output "+out.Name, commentText(out.Name)+", "+commentText(out.Unit)); err != nil {
-			return "", err
-		}
-		if err := define(macro+"_FRACTION_BITS", strconv.Itoa(net.OutputFraction(o)), "output "+out.Name, ""); err != nil {
-			return "", err
-		}
+		macro := outputMacro + macroPart(out.Name)
+		fmt.Fprintf(&b, "#define %s %d /* %s, %s */\n", macro, o, commentText(out.Name), commentText(out.Unit))
+		fmt.Fprintf(&b, "#define %s%s %d\n", macro, fractionMacro, net.OutputFraction(o))
 	}
 	b.WriteByte('\n')
 	return h.template("net.h", map[string]string{"file": h.banner("interface of the network"), "interface": b.String()})

@@ -1,10 +1,13 @@
 package exporter
 
 import (
+	"fmt"
+
+	"kerf/budget"
 	"kerf/quant"
 )
 
-// Handoff is what firmware gets for one network.
+// Handoff is the C side of what firmware gets for one network.
 type Handoff struct {
 	Name        string // the job's name, prefix of every C identifier
 	Version     string // of kerf
@@ -15,9 +18,9 @@ type Handoff struct {
 	Vectors     []VectorStep
 }
 
-// CFiles emits the C: file name to content.
+// CFiles emits the C: file name to content. The only error is a [*NameError].
 func (h *Handoff) CFiles() (map[string][]byte, error) {
-	if err := CheckPrefix(h.Name); err != nil {
+	if err := CheckNames(h.Name, h.Net.Features, h.Net.Outputs); err != nil {
 		return nil, err
 	}
 	arrays := h.weightArrays()
@@ -41,4 +44,26 @@ func (h *Handoff) CFiles() (map[string][]byte, error) {
 		h.Name + "_vectors.h":  []byte(h.vectorsHeader()),
 		h.Name + "_selftest.c": []byte(selftest),
 	}, nil
+}
+
+// Files makes the whole handoff of a judged candidate: file name to content,
+// the manifest included.
+func Files(r *budget.Result, version string) (map[string][]byte, error) {
+	s := NewSignoff(r, version)
+	h := &Handoff{
+		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.VerdictLine(),
+		Net: r.Chosen.Fixed, KeptUnits: r.Chosen.Candidate.Units, Vectors: Vectors(r.Chosen.Fixed, r.Inputs.Selection),
+	}
+	files, err := h.CFiles()
+	if err != nil {
+		return nil, err
+	}
+	files["signoff.md"] = s.Markdown()
+	for name, render := range map[string]func() ([]byte, error){"signoff.json": s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML} {
+		if files[name], err = render(); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+	}
+	files[ManifestFile], err = newManifest(s, files)
+	return files, err
 }

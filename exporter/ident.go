@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+
+	"kerf/dataset"
 )
 
 // NameError says that a name cannot be used in the emitted C.
@@ -57,20 +59,41 @@ func macroPart(text string) string {
 	return b.String()
 }
 
-// macros hands out macro names and notices when two things want the same one.
-type macros struct {
-	owner map[string]string
-}
+// The macros of NAME.h that are made from names in files.
+const (
+	featureMacro  = "NET_X_"
+	outputMacro   = "NET_Y_"
+	fractionMacro = "_FRACTION_BITS"
+)
 
-func newMacros() *macros {
-	return &macros{owner: map[string]string{}}
-}
-
-func (m *macros) take(macro, owner string) error {
-	if other, taken := m.owner[macro]; taken {
-		return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, owner, macro), "rename one of them in features.csv or outputs.csv and in the recordings"}
+// CheckNames tells whether job, features and outputs can all be named in C, and
+// which two would get the same name.
+func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output) error {
+	if err := CheckPrefix(job); err != nil {
+		return err
 	}
-	m.owner[macro] = owner
+	owner := map[string]string{featureMacro + "FRACTION_BITS": "a macro of kerf's own"}
+	take := func(macro, name string) error {
+		if other, taken := owner[macro]; taken {
+			return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, name, rename(macro, job)), "rename one of them in features.csv or outputs.csv and in the recordings"}
+		}
+		owner[macro] = name
+		return nil
+	}
+	for _, f := range features {
+		if err := take(featureMacro+macroPart(f.Name), "feature "+f.Name); err != nil {
+			return err
+		}
+	}
+	for _, o := range outputs {
+		macro := outputMacro + macroPart(o.Name)
+		if err := take(macro, "output "+o.Name); err != nil {
+			return err
+		}
+		if err := take(macro+fractionMacro, "output "+o.Name); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 

@@ -16,8 +16,8 @@ const (
 	// maxInt16Magnitude is the largest magnitude of an int16 factor.
 	maxInt16Magnitude = 32768
 
-	// accumulatorLimit is the largest sum an int32 accumulator holds.
-	accumulatorLimit = math.MaxInt32
+	// AccumulatorLimit is the largest sum an int32 accumulator holds.
+	AccumulatorLimit = math.MaxInt32
 
 	// headroom is how much further than the selection recordings a calibrated
 	// range reaches (common practice, no source); values beyond it saturate.
@@ -124,7 +124,7 @@ func (m *Matrix) roundRow(r int, row []float64, bias float64, fraction, outFract
 		half = int64(1) << (shift - 1)
 	}
 	roundedBias := math.Round(bias * scale(fraction+m.InputFraction))
-	if math.Abs(roundedBias) > accumulatorLimit {
+	if math.Abs(roundedBias) > AccumulatorLimit {
 		return false
 	}
 	sum := int64(0)
@@ -134,7 +134,7 @@ func (m *Matrix) roundRow(r int, row []float64, bias float64, fraction, outFract
 		sum += int64(max(q, -q))
 	}
 	bound := sum*maxInt16Magnitude + int64(math.Abs(roundedBias)) + half
-	if bound > accumulatorLimit {
+	if bound > AccumulatorLimit {
 		return false
 	}
 	m.Bias[r], m.Fraction[r], m.Shift[r], m.Bound[r] = int32(roundedBias), fraction, uint8(shift), bound

@@ -99,31 +99,10 @@ func (n *Network) StateFraction() int {
 // Matrices lists the weight matrices in the order of the handoff.
 func (n *Network) Matrices() []*Matrix { return []*Matrix{n.Input, n.Recurrent, n.Head} }
 
-// WeightBytes is the flash that weights, biases and, except for the head,
-// shifts take.
-func (n *Network) WeightBytes() int {
-	total := 0
-	for _, m := range n.Matrices() {
-		total += m.Bytes()
-	}
-	return total
-}
-
-// Bytes is the flash that one matrix takes with its biases (4 bytes a row) and,
-// where the result is shifted, its shifts (1 byte a row).
-func (m *Matrix) Bytes() int {
-	bytes := m.Rows*m.Cols*m.WordBits/8 + 4*m.Rows
-	if m.Rescaled() {
-		bytes += m.Rows
-	}
-	return bytes
+// Shape returns the sizes of the network.
+func (n *Network) Shape() Shape {
+	return Shape{Features: len(n.Features), Units: n.Units, Outputs: len(n.Outputs), Formats: n.Formats}
 }
 
 // Rescaled tells whether the result is shifted out of the accumulator.
 func (m *Matrix) Rescaled() bool { return m.Shift[0] != 0 }
-
-// TableBytes is the flash of the tanh table.
-func TableBytes() int { return 2 * (tableSteps + 1) }
-
-// StateBytes is the RAM of the state between two steps.
-func (n *Network) StateBytes() int { return n.Units * n.Formats.StateBits / 8 }

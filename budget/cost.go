@@ -1,0 +1,167 @@
+package budget
+
+import (
+	"math"
+
+	"kerf/quant"
+)
+
+// Kind says what a figure is.
+type Kind string
+
+// The kinds, from the strongest to the weakest. A sum has the kind of its
+// weakest part.
+const (
+	Exact     Kind = "exact"     // follows from the emitted data
+	Measured  Kind = "measured"  // read from a device or an emulator
+	Bounded   Kind = "bounded"   // cannot be exceeded
+	Estimated Kind = "estimated" // from counts and published timings, or declared in the job
+)
+
+// The resources of a target.
+const (
+	Flash    = "flash"
+	RAM      = "ram"
+	Stack    = "stack"
+	Cycles   = "cycles"
+	StepTime = "step_time"
+)
+
+// Total is the part that limits are compared with.
+const Total = "total"
+
+// Cost is one row of the cost table.
+type Cost struct {
+	Target   string // name in the job
+	Profile  string
+	Resource string
+	Part     string // Total or what it is made of
+	Value    float64
+	Unit     string // B, cycles or s
+	Kind     Kind
+	Limit    float64 // NaN when there is none
+	Verdict  string  // Pass or Fail; empty when there is no limit
+}
+
+// Margin is the room below the limit as a fraction of it; NaN without a limit.
+func (c *Cost) Margin() float64 {
+	if c.Limit == 0 {
+		return math.NaN()
+	}
+	return 1 - c.Value/c.Limit
+}
+
+// part is one addend of a resource.
+type part struct {
+	name  string
+	value float64
+	kind  Kind
+}
+
+// Costs gives every row of the cost of a candidate on every target.
+func (in *Inputs) Costs(c Candidate) []Cost {
+	var rows []Cost
+	for _, t := range in.Targets {
+		rows = append(rows, in.targetCosts(c, t)...)
+	}
+	return rows
+}
+
+func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
+	var rows []Cost
+	add := func(resource, unit string, limit float64, parts []part) float64 {
+		sum := part{name: Total, kind: Exact}
+		for _, p := range parts {
+			sum.value += p.value
+			sum.kind = weaker(sum.kind, p.kind)
+		}
+		if len(parts) > 1 {
+			for _, p := range parts {
+				rows = append(rows, Cost{Target: t.Name, Profile: t.Core.Name, Resource: resource, Part: p.name, Value: p.value, Unit: unit, Kind: p.kind, Limit: math.NaN()})
+			}
+		}
+		row := Cost{Target: t.Name, Profile: t.Core.Name, Resource: resource, Part: Total, Value: sum.value, Unit: unit, Kind: sum.kind, Limit: limit}
+		if !math.IsNaN(limit) {
+			row.Verdict = Pass
+			if row.Value > limit {
+				row.Verdict = Fail
+			}
+		}
+		rows = append(rows, row)
+		return sum.value
+	}
+	shape := in.Shape(c)
+	kernels := kernelsFor(t.Core.ISA)
+	frontEnds, _ := in.FrontEnds(c)
+	var flash, ram, cycles float64
+	for _, g := range frontEnds {
+		flash += float64(g.Flash)
+		ram += float64(g.RAM)
+		cycles += g.Cycles[t.Core.Name]
+	}
+	withFrontEnd := func(parts []part, value float64) []part {
+		if len(in.Job.FrontEnds) == 0 {
+			return parts
+		}
+		return append(parts, part{"front_end", value, Estimated})
+	}
+	f := shape.Formats
+	add(Flash, "B", limitOf(t.Flash), withFrontEnd([]part{
+		{"weights", float64(shape.WeightBytes()), Exact},
+		{"tables", float64(quant.TableBytes()), Exact},
+		{"code", float64(kernels.codeBytes(f.InputBits, f.RecurrentBits, f.HeadBits, f.StateBits)), Estimated},
+	}, flash))
+	add(RAM, "B", limitOf(t.RAM), withFrontEnd([]part{{"state", float64(shape.StateBytes()), Exact}}, ram))
+	add(Stack, "B", limitOf(t.Stack), []part{{Total, float64(kernels.stackBytes(f.StateBits, shape.Units)), Bounded}})
+	total := add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycleParts(shape, kernels, t), cycles))
+	add(StepTime, "s", timeLimit(t), []part{{Total, total / float64(t.Clock), Estimated}})
+	return rows
+}
+
+// cycleParts counts how often each kernel of the emitted C runs in one step.
+func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
+	cost := func(kernel string) float64 { return k.cycles(kernel, t.Core) }
+	macs := map[int]string{8: "mac8", 16: "mac16"}
+	headMacs := map[int]string{8: "head_mac8", 16: "head_mac16"}
+	units, features, outputs := float64(s.Units), float64(s.Features), float64(s.Outputs)
+	rows := 3 * units
+	gates := units*(cost("unit")+2*cost("logistic")+cost("tanh")) + cost("step")
+	if s.Formats.StateBits == 32 {
+		gates += units*cost("blend32") + 2*units*cost("narrow32")
+	} else {
+		gates += units*cost("blend16") + units*cost("copy16")
+	}
+	return []part{
+		{"input", rows*cost("row") + rows*features*cost(macs[s.Formats.InputBits]), Estimated},
+		{"recurrent", rows*cost("row") + rows*units*cost(macs[s.Formats.RecurrentBits]), Estimated},
+		{"gates", gates, Estimated},
+		{"head", outputs*cost("head_row") + outputs*units*cost(headMacs[s.Formats.HeadBits]), Estimated},
+	}
+}
+
+func weaker(a, b Kind) Kind {
+	rank := map[Kind]int{Exact: 0, Measured: 1, Bounded: 2, Estimated: 3}
+	if rank[b] > rank[a] {
+		return b
+	}
+	return a
+}
+
+func limitOf[T Bytes | float64](limit *T) float64 {
+	if limit == nil {
+		return math.NaN()
+	}
+	return float64(*limit)
+}
+
+// timeLimit is the smaller of step_time and period: a step that outlasts the
+// period makes the next one late.
+func timeLimit(t Target) float64 {
+	limit := math.NaN()
+	for _, s := range []*Seconds{t.StepTime, t.Period} {
+		if s != nil && !(limit < float64(*s)) {
+			limit = float64(*s)
+		}
+	}
+	return limit
+}

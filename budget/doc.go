@@ -1,0 +1,12 @@
+// Package budget puts a price on a candidate and judges it.
+//
+// A [Job] names the files, limits and tolerances; [Load] reads everything the
+// job names into [Inputs]. [FindCut] walks the cut of features and units step by
+// step while the loss on selection recordings stays within tolerance, and
+// [Choose] adds the word widths: both see only selection recordings. [Assess]
+// then measures the chosen candidate on the sign-off recordings and gives every
+// verdict, on accuracy and on cost.
+//
+// Every cost has a [Kind]: exact, bounded, estimated or measured. A sum is as
+// good as its weakest part.
+package budget

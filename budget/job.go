@@ -1,0 +1,308 @@
+package budget
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"sort"
+
+	"kerf/dataset"
+	"kerf/quant"
+	"kerf/targets"
+)
+
+// Job is the job file as written. Paths in it are relative to its folder.
+type Job struct {
+	Name       string               `toml:"name"`
+	Model      ModelFile            `toml:"model"`
+	Recordings RecordingFiles       `toml:"recordings"`
+	Features   TableFile            `toml:"features"`
+	Outputs    TableFile            `toml:"outputs"`
+	Scores     TableFile            `toml:"scores"`
+	FrontEnds  []FrontEnd           `toml:"front_end"`
+	Regions    []RegionRule         `toml:"region"`
+	Tolerances map[string]Tolerance `toml:"tolerance"` // by output
+	Targets    []TargetRule         `toml:"target"`
+	Formats    FormatRule           `toml:"formats"`
+	File       string               `toml:"-"` // as the user gave it
+	data       []byte               // the text, for the place of an error
+}
+
+// ModelFile names the network.
+type ModelFile struct {
+	File       string `toml:"file"`
+	Convention string `toml:"convention"` // of the tensor names: "torch"
+}
+
+// RecordingFiles names the recordings; each is one file or a list.
+type RecordingFiles struct {
+	Selection FileList `toml:"selection"`
+	Signoff   FileList `toml:"signoff"`
+}
+
+// TableFile names a CSV file.
+type TableFile struct {
+	File string `toml:"file"`
+}
+
+// FileList is one file name or a list of them.
+type FileList []string
+
+// UnmarshalTOML reads a text or a list of texts.
+func (l *FileList) UnmarshalTOML(v any) error {
+	switch v := v.(type) {
+	case string:
+		*l = FileList{v}
+		return nil
+	case []any:
+		for _, item := range v {
+			name, ok := item.(string)
+			if !ok {
+				return fmt.Errorf("%v is not a file name", item)
+			}
+			*l = append(*l, name)
+		}
+		return nil
+	}
+	return fmt.Errorf("%v is neither a file name nor a list of file names", v)
+}
+
+// FrontEnd is a cost group of feature code: freed when its last feature goes.
+type FrontEnd struct {
+	Name   string             `toml:"name"`
+	Flash  Bytes              `toml:"flash"`
+	RAM    Bytes              `toml:"ram"`
+	Cycles map[string]float64 `toml:"cycles"` // per step, by profile
+}
+
+// RegionRule is a region of the output space.
+type RegionRule struct {
+	Name  string               `toml:"name"`
+	Where map[string]Condition `toml:"where"` // by output
+}
+
+// Condition bounds one output, by a number in its unit or by another output.
+type Condition struct {
+	Min   *float64 `toml:"min"`
+	Max   *float64 `toml:"max"`
+	Below *string  `toml:"below"`
+	Above *string  `toml:"above"`
+}
+
+// Tolerance is what one output may lose: relative to the float network, or
+// absolute in the unit of the output.
+type Tolerance struct {
+	RMSERise *Percent `toml:"rmse_rise"`
+	MAERise  *Percent `toml:"mae_rise"`
+	RMSE     *float64 `toml:"rmse"`
+	MAE      *float64 `toml:"mae"`
+	MaxError *float64 `toml:"max_error"`
+	Bias     *float64 `toml:"bias"` // of its magnitude
+}
+
+// TargetRule is one target with its limits; a limit left out is not judged.
+type TargetRule struct {
+	Profile     string   `toml:"profile"`
+	ProfileFile string   `toml:"profile_file"` // a profile of the user's own instead
+	Name        string   `toml:"name"`         // how reports call it; the profile's name when left out
+	Clock       Hertz    `toml:"clock"`
+	Flash       *Bytes   `toml:"flash"`
+	RAM         *Bytes   `toml:"ram"`
+	Stack       *Bytes   `toml:"stack"`
+	Cycles      *float64 `toml:"cycles"`
+	StepTime    *Seconds `toml:"step_time"`
+	Period      *Seconds `toml:"period"` // between two steps; no step may take longer
+}
+
+// FormatRule fixes word widths; what is left out is chosen.
+type FormatRule struct {
+	Weights string `toml:"weights"` // "int8" or "int16"
+	State   string `toml:"state"`   // "int16" or "int32"
+}
+
+// ReadJob reads and checks a job file. Errors are [*targets.FileError].
+func ReadJob(path string) (*Job, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fileError(path, err, "the job file is a TOML file; README.md shows one")
+	}
+	job := &Job{}
+	if err := targets.StrictDecode(data, path, job); err != nil {
+		return nil, err
+	}
+	job.File, job.data = path, data
+	return job, job.check()
+}
+
+// fileError says that a file cannot be read, without repeating its path.
+func fileError(path string, err error, hint string) error {
+	reason := err
+	var pathError *os.PathError
+	if errors.As(err, &pathError) {
+		reason = pathError.Err
+	}
+	return &targets.FileError{File: path, Msg: "the file cannot be read: " + reason.Error(), Hint: hint}
+}
+
+// at makes an error about the value at a path of keys in the job file.
+func (j *Job) at(hint, msg string, path ...any) error {
+	line, col := targets.Locate(j.data, path...)
+	return &targets.FileError{File: j.File, Line: line, Col: col, Msg: msg, Hint: hint}
+}
+
+// Path resolves a file name of the job.
+func (j *Job) Path(name string) string {
+	if filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(filepath.Dir(j.File), name)
+}
+
+func (j *Job) check() error {
+	for _, need := range []struct {
+		value, hint string
+		path        []any
+	}{
+		{j.Name, `name = "leakair": the prefix of every C identifier`, []any{"name"}},
+		{j.Model.File, `[model] file = "model.safetensors"`, []any{"model", "file"}},
+		{j.Features.File, `[features] file = "features.csv"`, []any{"features", "file"}},
+		{j.Outputs.File, `[outputs] file = "outputs.csv"`, []any{"outputs", "file"}},
+		{first(j.Recordings.Selection), `[recordings] selection = "selection.csv"`, []any{"recordings", "selection"}},
+		{first(j.Recordings.Signoff), `[recordings] signoff = "signoff.csv"`, []any{"recordings", "signoff"}},
+	} {
+		if need.value == "" {
+			return j.at("add "+need.hint, fmt.Sprintf("%s is missing", dotted(need.path)), need.path...)
+		}
+	}
+	for i, t := range j.Targets {
+		if err := j.checkTarget(i, t); err != nil {
+			return err
+		}
+	}
+	if err := j.Formats.Check(); err != nil {
+		return j.at(`weights = "int8" or "int16", state = "int16" or "int32"; leave them out to have them chosen`, err.Error(), "formats")
+	}
+	for i, f := range j.FrontEnds {
+		if f.Name == "" {
+			return j.at("features.csv refers to it by this name", "the cost group has no name", "front_end", i)
+		}
+		for profile, cycles := range f.Cycles {
+			if cycles < 0 || math.IsNaN(cycles) || math.IsInf(cycles, 0) {
+				return j.at("cycles per step, 0 or more", fmt.Sprintf("%g cycles make no sense", cycles), "front_end", i, "cycles", profile)
+			}
+		}
+	}
+	return nil
+}
+
+func (j *Job) checkTarget(i int, t TargetRule) error {
+	if (t.Profile == "") == (t.ProfileFile == "") {
+		return j.at(`profile = "cortex-m4f", or profile_file = "my-core.toml"; kerf targets lists the profiles`, "a target needs a profile or a profile_file, and not both", "target", i)
+	}
+	if t.Clock <= 0 {
+		return j.at(`for example clock = "64 MHz"`, "the target has no clock, or a clock of 0", "target", i, "clock")
+	}
+	return nil
+}
+
+func first(l FileList) string {
+	if len(l) == 0 {
+		return ""
+	}
+	return l[0]
+}
+
+func dotted(path []any) string {
+	s := ""
+	for i, p := range path {
+		if i > 0 {
+			s += "."
+		}
+		s += fmt.Sprint(p)
+	}
+	return s
+}
+
+// Check refuses word widths that are not available.
+func (f FormatRule) Check() error {
+	_, err := f.candidates()
+	return err
+}
+
+// candidates lists the word widths that the job leaves open, cheapest first.
+// The head is small and its rounding goes straight into the output: it is int16.
+func (f FormatRule) candidates() ([]quant.Formats, error) {
+	weights := map[string][]int{"": {8, 16}, "int8": {8}, "int16": {16}}[f.Weights]
+	if weights == nil {
+		return nil, fmt.Errorf("weights = %q is not available", f.Weights)
+	}
+	states := map[string][]int{"": {16, 32}, "int16": {16}, "int32": {32}}[f.State]
+	if states == nil {
+		return nil, fmt.Errorf("state = %q is not available", f.State)
+	}
+	var all []quant.Formats
+	for _, w := range weights {
+		for _, s := range states {
+			all = append(all, quant.Formats{InputBits: w, RecurrentBits: w, HeadBits: 16, StateBits: s})
+		}
+	}
+	return all, nil
+}
+
+// regions turns the rules into conditions on output columns.
+func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
+	column := map[string]int{}
+	for i, o := range outputs {
+		column[o.Name] = i
+	}
+	other := func(name *string, path ...any) (*int, error) {
+		if name == nil {
+			return nil, nil
+		}
+		c, ok := column[*name]
+		if !ok {
+			return nil, j.at("below and above take the name of an output; for a number write max or min", fmt.Sprintf("unknown output %q", *name), path...)
+		}
+		return &c, nil
+	}
+	var regions []dataset.Region
+	seen := map[string]bool{}
+	for i, rule := range j.Regions {
+		if rule.Name == "" || seen[rule.Name] {
+			return nil, j.at("every region has a name of its own", "the region has no name, or that of another one", "region", i)
+		}
+		seen[rule.Name] = true
+		if len(rule.Where) == 0 {
+			return nil, j.at(`for example where.air = { min = 4.0 }`, "the region has no condition", "region", i)
+		}
+		region := dataset.Region{Name: rule.Name}
+		for _, name := range sortedKeys(rule.Where) {
+			c, ok := column[name]
+			if !ok {
+				return nil, j.at("outputs.csv declares the outputs", fmt.Sprintf("unknown output %q", name), "region", i, "where", name)
+			}
+			condition := dataset.Condition{Output: c, Min: rule.Where[name].Min, Max: rule.Where[name].Max}
+			var err error
+			if condition.Below, err = other(rule.Where[name].Below, "region", i, "where", name, "below"); err != nil {
+				return nil, err
+			}
+			if condition.Above, err = other(rule.Where[name].Above, "region", i, "where", name, "above"); err != nil {
+				return nil, err
+			}
+			region.Conditions = append(region.Conditions, condition)
+		}
+		regions = append(regions, region)
+	}
+	return regions, nil
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	return keys
+}

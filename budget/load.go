@@ -1,0 +1,266 @@
+package budget
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"kerf/dataset"
+	"kerf/model"
+	"kerf/prune"
+	"kerf/targets"
+)
+
+// Inputs is everything that a job names, read and checked.
+type Inputs struct {
+	Job       *Job
+	Float     *dataset.Float // the network as given
+	Selection *dataset.Recordings
+	Signoff   *dataset.Recordings
+	Regions   []dataset.Region
+	Scores    *prune.Scores // nil when the job gives none
+	Targets   []Target
+	Files     []InputFile
+	Warnings  []string
+
+	selectionBase *dataset.Score // of Float, see floatOnSelection
+}
+
+// Target is one target of the job with its profile.
+type Target struct {
+	TargetRule
+	Core *targets.Profile
+}
+
+// InputFile is one file that the result depends on.
+type InputFile struct {
+	Role   string // job, model, features, ...
+	Name   string // as the job names it, without folders outside the job's
+	SHA256 string // hexadecimal
+}
+
+// Load reads a job file and every file it names.
+func Load(path string) (*Inputs, error) {
+	job, err := ReadJob(path)
+	if err != nil {
+		return nil, err
+	}
+	in := &Inputs{Job: job}
+	in.Files = append(in.Files, InputFile{"job", filepath.Base(path), hash(job.data)})
+	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.loadRecordings, in.loadScores, in.checkFrontEnds, in.checkTolerances} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	return in, nil
+}
+
+func hash(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
+}
+
+// open reads a whole file of the job and notes its hash.
+func (in *Inputs) open(role, name string, key ...any) (io.Reader, error) {
+	data, err := os.ReadFile(in.Job.Path(name))
+	if err != nil {
+		reason := err
+		var pathError *os.PathError
+		if errors.As(err, &pathError) {
+			reason = pathError.Err
+		}
+		return nil, in.Job.at("file names are relative to the folder of the job file", fmt.Sprintf("%s cannot be read: %v", name, reason), key...)
+	}
+	shown := name
+	if filepath.IsAbs(name) {
+		shown = filepath.Base(name)
+	}
+	in.Files = append(in.Files, InputFile{role, filepath.ToSlash(shown), hash(data)})
+	return bytes.NewReader(data), nil
+}
+
+func (in *Inputs) loadTargets() error {
+	names := map[string]bool{}
+	for i, rule := range in.Job.Targets {
+		t := Target{TargetRule: rule}
+		var err error
+		if rule.ProfileFile != "" {
+			if _, err = in.open("profile", rule.ProfileFile, "target", i, "profile_file"); err != nil {
+				return err
+			}
+			t.Core, err = targets.ReadFile(in.Job.Path(rule.ProfileFile))
+		} else if t.Core, err = targets.Load(rule.Profile); err != nil {
+			hint := ""
+			var unknown *targets.UnknownProfileError
+			if errors.As(err, &unknown) {
+				hint = unknown.HintText()
+			}
+			return in.Job.at(hint, err.Error(), "target", i, "profile")
+		}
+		if err != nil {
+			return err
+		}
+		if t.Name == "" {
+			t.Name = t.Core.Name
+		}
+		if names[t.Name] {
+			return in.Job.at(`give one of them another name = "..."`, fmt.Sprintf("two targets are called %s", t.Name), "target", i)
+		}
+		names[t.Name] = true
+		in.Targets = append(in.Targets, t)
+	}
+	return nil
+}
+
+func (in *Inputs) loadNetwork() error {
+	job := in.Job
+	if _, err := in.open("model", job.Model.File, "model", "file"); err != nil {
+		return err
+	}
+	net, err := model.ReadFile(job.Path(job.Model.File), job.Model.Convention)
+	if err != nil {
+		return err
+	}
+	r, err := in.open("features", job.Features.File, "features", "file")
+	if err != nil {
+		return err
+	}
+	features, err := dataset.ReadFeatures(r, job.Features.File)
+	if err != nil {
+		return err
+	}
+	if r, err = in.open("outputs", job.Outputs.File, "outputs", "file"); err != nil {
+		return err
+	}
+	outputs, err := dataset.ReadOutputs(r, job.Outputs.File)
+	if err != nil {
+		return err
+	}
+	if len(features) != net.Inputs() {
+		return &dataset.InputError{File: job.Features.File, Msg: fmt.Sprintf("%d features are declared, the network in %s takes %d", len(features), job.Model.File, net.Inputs()), Hint: "one line per input of the network, in its order"}
+	}
+	if len(outputs) != net.Outputs() {
+		return &dataset.InputError{File: job.Outputs.File, Msg: fmt.Sprintf("%d outputs are declared, the network in %s gives %d", len(outputs), job.Model.File, net.Outputs()), Hint: "one line per output of the network, in its order"}
+	}
+	for _, f := range features {
+		for _, o := range outputs {
+			if f.Name == o.Name {
+				return &dataset.InputError{File: job.Outputs.File, Line: o.Line, Column: "name", Msg: o.Name + " is also the name of a feature", Hint: "recordings find their columns by name; rename one of the two"}
+			}
+		}
+	}
+	in.Float = dataset.NewFloat(net, features, outputs)
+	in.Regions, err = job.regions(outputs)
+	return err
+}
+
+func (in *Inputs) loadRecordings() (err error) {
+	if in.Selection, err = in.readAll("selection", in.Job.Recordings.Selection); err != nil {
+		return err
+	}
+	if in.Signoff, err = in.readAll("signoff", in.Job.Recordings.Signoff); err != nil {
+		return err
+	}
+	if shared := dataset.Shared(in.Selection, in.Signoff); len(shared) > 0 {
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
+	}
+	selection, signoff := in.Selection.Scenarios(), in.Signoff.Scenarios()
+	for _, s := range selection {
+		if !slices.Contains(signoff, s) {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has selection recordings but no sign-off recordings: nothing is judged there", s))
+		}
+	}
+	for _, s := range signoff {
+		if !slices.Contains(selection, s) {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings but no selection recordings: nothing was chosen or calibrated there", s))
+		}
+	}
+	return nil
+}
+
+func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {
+	features, outputs := dataset.FeatureNames(in.Float.Features), dataset.OutputNames(in.Float.Outputs)
+	var parts []*dataset.Recordings
+	for _, name := range names {
+		r, err := in.open(role, name, "recordings", role)
+		if err != nil {
+			return nil, err
+		}
+		rec, err := dataset.ReadCSV(r, name, features, outputs)
+		if err != nil {
+			return nil, err
+		}
+		parts = append(parts, rec)
+	}
+	return dataset.Join(parts...), nil
+}
+
+func (in *Inputs) loadScores() error {
+	name := in.Job.Scores.File
+	if name == "" {
+		return nil
+	}
+	r, err := in.open("scores", name, "scores", "file")
+	if err != nil {
+		return err
+	}
+	in.Scores, err = prune.ReadScores(r, name, dataset.FeatureNames(in.Float.Features), dataset.OutputNames(in.Float.Outputs), in.Selection.Scenarios())
+	return err
+}
+
+func (in *Inputs) checkFrontEnds() error {
+	used := map[string]bool{}
+	declared := map[string]bool{}
+	for _, g := range in.Job.FrontEnds {
+		declared[g.Name] = true
+	}
+	for _, f := range in.Float.Features {
+		if f.FrontEnd != "" && !declared[f.FrontEnd] {
+			return &dataset.InputError{File: in.Job.Features.File, Line: f.Line, Column: "front_end", Msg: fmt.Sprintf("unknown cost group %q", f.FrontEnd), Hint: "the job declares it with [[front_end]]"}
+		}
+		used[f.FrontEnd] = true
+	}
+	for i, g := range in.Job.FrontEnds {
+		if !used[g.Name] {
+			return in.Job.at("the column front_end of features.csv says which features need it", fmt.Sprintf("no feature uses the cost group %q", g.Name), "front_end", i)
+		}
+		for _, t := range in.Targets {
+			if _, ok := g.Cycles[t.Core.Name]; !ok {
+				in.Warnings = append(in.Warnings, fmt.Sprintf("front end %s has no cycles for %s: its time is not in the figures of that target", g.Name, t.Core.Name))
+			}
+		}
+	}
+	return nil
+}
+
+func (in *Inputs) checkTolerances() error {
+	outputs := dataset.OutputNames(in.Float.Outputs)
+	for _, name := range sortedKeys(in.Job.Tolerances) {
+		if !slices.Contains(outputs, name) {
+			return in.Job.at("outputs.csv declares the outputs", fmt.Sprintf("tolerance for the unknown output %q", name), "tolerance", name)
+		}
+		t := in.Job.Tolerances[name]
+		for key, value := range map[string]*float64{"rmse": t.RMSE, "mae": t.MAE, "max_error": t.MaxError, "bias": t.Bias} {
+			if value != nil && (*value < 0 || math.IsNaN(*value) || math.IsInf(*value, 0)) {
+				return in.Job.at("a tolerance is a number in the unit of the output, 0 or more", fmt.Sprintf("%g is no tolerance", *value), "tolerance", name, key)
+			}
+		}
+		if len(t.rules()) == 0 {
+			return in.Job.at(`for example { rmse_rise = "5 %" }`, "the tolerance says nothing", "tolerance", name)
+		}
+	}
+	if len(in.Job.Tolerances) == 0 {
+		in.Warnings = append(in.Warnings, "the job gives no tolerance: features and units are not cut, and the loss is not judged")
+	}
+	if len(in.Targets) == 0 {
+		in.Warnings = append(in.Warnings, "the job gives no target: no cost is judged")
+	}
+	return nil
+}

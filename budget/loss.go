@@ -1,0 +1,196 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+
+	"kerf/dataset"
+)
+
+// Verdicts on one row and, with other words, on the whole.
+const (
+	Pass      = "pass"
+	Fail      = "fail"
+	NotEnough = "not enough recordings"
+)
+
+// rule is one tolerance of one output: on a metric, relative or absolute.
+type rule struct {
+	metric   dataset.Metric
+	relative bool
+	limit    float64 // fraction when relative, else in the unit of the output
+}
+
+// rules lists the tolerances in the order of the report.
+func (t Tolerance) rules() []rule {
+	var all []rule
+	percent := func(m dataset.Metric, p *Percent) {
+		if p != nil {
+			all = append(all, rule{m, true, float64(*p)})
+		}
+	}
+	number := func(m dataset.Metric, v *float64) {
+		if v != nil {
+			all = append(all, rule{m, false, *v})
+		}
+	}
+	percent(dataset.RMSE, t.RMSERise)
+	percent(dataset.MAE, t.MAERise)
+	number(dataset.RMSE, t.RMSE)
+	number(dataset.MAE, t.MAE)
+	number(dataset.MaxError, t.MaxError)
+	number(dataset.Bias, t.Bias)
+	return all
+}
+
+// Loss is one row of the accuracy table. The three columns are measured on the
+// same steps.
+type Loss struct {
+	Output   string
+	Unit     string
+	Scenario string // "all" or a scenario
+	Region   string // empty: everywhere
+	Metric   dataset.Metric
+
+	Float, Cut, Fixed   float64 // in the unit of the output
+	Rise                float64 // Fixed/Float - 1; NaN for the bias and where Float is 0
+	RiseLow, RiseHigh   float64 // 95 % interval; NaN where there is none
+	FixedLow, FixedHigh float64 // 95 % interval; NaN where there is none
+	Sequences, Steps    int
+
+	Judged    bool
+	Relative  bool    // the tolerance is on Rise, else on Fixed
+	Tolerance float64 // fraction or unit of the output
+	Verdict   string  // Pass, Fail, NotEnough; empty when not judged
+	WouldDo   int     // with NotEnough: about how many sequences would do; 0 when that cannot be said
+}
+
+// JudgedValue is what the tolerance is compared with, and the upper end of its
+// 95 % interval.
+func (l *Loss) JudgedValue() (value, high float64) {
+	if l.Relative {
+		return l.Rise, l.RiseHigh
+	}
+	if l.Metric == dataset.Bias {
+		return math.Abs(l.Fixed), math.Max(math.Abs(l.FixedLow), math.Abs(l.FixedHigh))
+	}
+	return l.Fixed, l.FixedHigh
+}
+
+// judge compares a row with its tolerance. It is met only when the upper end of
+// the interval meets it; it is broken when the value itself does not; between
+// the two, and below dataset.MinSequences, more recordings are needed.
+func (l *Loss) judge() {
+	value, high := l.JudgedValue()
+	switch {
+	case l.Sequences == 0:
+		l.Verdict, l.WouldDo = NotEnough, dataset.MinSequences
+	case math.IsNaN(value):
+		l.Verdict = Fail // the float network makes no error here, the fixed one does
+	case value > l.Tolerance:
+		l.Verdict = Fail
+	case l.Sequences < dataset.MinSequences:
+		l.Verdict, l.WouldDo = NotEnough, dataset.MinSequences
+	case high <= l.Tolerance:
+		l.Verdict = Pass
+	default:
+		l.Verdict = NotEnough
+		// The half-width of an interval falls with the root of the number of sequences.
+		if room := l.Tolerance - value; room > 0 {
+			ratio := (high - value) / room
+			l.WouldDo = int(math.Ceil(float64(l.Sequences) * ratio * ratio))
+		}
+	}
+}
+
+// Margin is the room between the tolerance and the upper end of the interval,
+// as a fraction of the tolerance; NaN without an interval or tolerance.
+func (l *Loss) Margin() float64 {
+	if _, high := l.JudgedValue(); l.Judged && l.Tolerance > 0 {
+		return 1 - high/l.Tolerance
+	}
+	return math.NaN()
+}
+
+// place is one slice of the recordings that a row is about.
+type place struct {
+	scenario, region string
+	slice            dataset.Slice
+}
+
+// places lists the slices of one output: everywhere, each scenario, each region.
+func (in *Inputs) places(rec *dataset.Recordings, output int) []place {
+	all := []place{{"all", "", dataset.Slice{Output: output, Region: -1}}}
+	for _, s := range rec.Scenarios() {
+		all = append(all, place{s, "", dataset.Slice{Output: output, Scenario: s, Region: -1}})
+	}
+	for r, region := range in.Regions {
+		all = append(all, place{"all", region.Name, dataset.Slice{Output: output, Region: r}})
+	}
+	return all
+}
+
+// scores are the measurements of the three networks on the same recordings.
+type scores struct {
+	float, cut, fixed *dataset.Score
+}
+
+// lossRows makes the rows of the accuracy table. With judgedOnly, rows without
+// a tolerance are left out, and so is the work for them.
+func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) []Loss {
+	var rows []Loss
+	for o, output := range in.Float.Outputs {
+		tolerances := in.Job.Tolerances[output.Name].rules()
+		for _, p := range in.places(rec, o) {
+			judged := map[dataset.Metric]bool{}
+			for _, t := range tolerances {
+				judged[t.metric] = true
+				row := in.lossRow(output, p, t.metric, s)
+				row.Judged, row.Relative, row.Tolerance = true, t.relative, t.limit
+				row.judge()
+				rows = append(rows, row)
+			}
+			for _, m := range dataset.Metrics() {
+				if !judged[m] && !judgedOnly {
+					rows = append(rows, in.lossRow(output, p, m, s))
+				}
+			}
+		}
+	}
+	return rows
+}
+
+func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric, s scores) Loss {
+	c := dataset.Compare(s.float, s.fixed, p.slice, metric)
+	return Loss{
+		Output: output.Name, Unit: output.Unit, Scenario: p.scenario, Region: p.region, Metric: metric,
+		Float: c.Base, Cut: s.cut.Value(p.slice, metric), Fixed: c.Other,
+		Rise: c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh,
+		Sequences: c.Sequences, Steps: c.Steps,
+	}
+}
+
+// Describe names the place of a row in words.
+func (l *Loss) Describe() string {
+	s := l.Output + ", "
+	if l.Region != "" {
+		return s + "region " + l.Region
+	}
+	if l.Scenario == "all" {
+		return s + "all scenarios"
+	}
+	return s + "scenario " + l.Scenario
+}
+
+// Explain says in words why a row did not pass.
+func (l *Loss) Explain() string {
+	switch {
+	case l.Verdict == NotEnough && l.WouldDo > 0:
+		return fmt.Sprintf("%s: %d sequences are not enough for a verdict on %s; about %d would do", l.Describe(), l.Sequences, l.Metric, l.WouldDo)
+	case l.Verdict == NotEnough:
+		return fmt.Sprintf("%s: %d sequences are not enough for a verdict on %s", l.Describe(), l.Sequences, l.Metric)
+	case l.Verdict == Fail:
+		return fmt.Sprintf("%s: %s breaks its tolerance", l.Describe(), l.Metric)
+	}
+	return ""
+}

@@ -1,0 +1,248 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// signoffReach is how many half-widths of the interval, measured on selection
+// recordings, must lie within the tolerance. One is the interval itself. The
+// rest is for the sign-off recordings, which are others: if they are as many and
+// alike, the difference of two such figures has √2 times the standard error, and
+// 1.645 of these (95 % one-sided) over 1.96 per half-width are kept free.
+var signoffReach = 1 + 1.645*math.Sqrt2/1.96
+
+// The two sorts of item that a cut takes away.
+const (
+	FeatureItem = "feature"
+	UnitItem    = "unit"
+)
+
+// PathStep is one attempt of the cut.
+type PathStep struct {
+	Item      string // FeatureItem or UnitItem
+	Index     int    // in the trained network
+	Name      string
+	Share     float64 // of the score, in its worst case
+	Taken     bool    // false: it stays, because Tightest breaks its tolerance
+	Tightest  Loss    // the judged row with the least room, on selection recordings
+	Candidate Candidate
+	Costs     []Cost // of Candidate
+}
+
+// Cut is the way from the network as given to the smallest that stays within
+// every tolerance on the selection recordings.
+type Cut struct {
+	Means         prune.Means
+	FeatureScores *prune.Scores
+	UnitScores    *prune.Scores
+	FeatureRank   []prune.Ranked // least needed first
+	UnitRank      []prune.Ranked
+	Path          []PathStep
+}
+
+// FindCut tries every feature and unit once, the least needed first, and takes
+// away what the tolerances allow. An item whose removal breaks a tolerance in
+// any scenario or region stays, and the next one is tried. progress is called
+// after each attempt with the number done and the number of all.
+func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
+	cut := in.Rank()
+	if len(in.Job.Tolerances) == 0 {
+		return cut
+	}
+	formats, _ := in.Job.Formats.candidates() // checked when the job was read
+	kept := in.Whole(formats[0])
+	base := in.floatOnSelection()
+	all := len(cut.FeatureRank) + len(cut.UnitRank)
+	features, units := cut.FeatureRank, cut.UnitRank
+	for len(features)+len(units) > 0 {
+		var step PathStep
+		if len(units) == 0 || (len(features) > 0 && features[0].Share <= units[0].Share) {
+			step = PathStep{Item: FeatureItem, Index: features[0].Item, Name: features[0].Name, Share: features[0].Share}
+			features = features[1:]
+		} else {
+			step = PathStep{Item: UnitItem, Index: units[0].Item, Name: units[0].Name, Share: units[0].Share}
+			units = units[1:]
+		}
+		if c, ok := without(kept, step); ok {
+			reduced := prune.CutPredictor(in.Float, c.Features, c.Units, cut.Means)
+			score := dataset.Measure(reduced, in.Selection, in.Regions)
+			step.Tightest, step.Taken = in.within(scores{base, score, score})
+			step.Candidate, step.Costs = c, in.Costs(c)
+			if step.Taken {
+				kept = c
+			}
+			cut.Path = append(cut.Path, step)
+		}
+		progress(all-len(features)-len(units), all)
+	}
+	return cut
+}
+
+// Rank scores features (unless the job gives scores) and units.
+func (in *Inputs) Rank() *Cut {
+	cut := &Cut{Means: prune.MeasureMeans(in.Float, in.Selection), FeatureScores: in.Scores}
+	if cut.FeatureScores == nil {
+		cut.FeatureScores = prune.FeatureEffects(in.Float, cut.Means, in.Selection)
+	}
+	cut.UnitScores = prune.UnitEffects(in.Float, cut.Means, in.Selection)
+	cut.FeatureRank, cut.UnitRank = cut.FeatureScores.Ranking(), cut.UnitScores.Ranking()
+	return cut
+}
+
+// without takes one item out of a candidate, unless it is the last of its sort.
+func without(c Candidate, step PathStep) (Candidate, bool) {
+	remove := func(kept []int) []int {
+		smaller := make([]int, 0, len(kept))
+		for _, k := range kept {
+			if k != step.Index {
+				smaller = append(smaller, k)
+			}
+		}
+		return smaller
+	}
+	if step.Item == FeatureItem {
+		c.Features = remove(c.Features)
+	} else {
+		c.Units = remove(c.Units)
+	}
+	return c, len(c.Features) > 0 && len(c.Units) > 0
+}
+
+// within tells whether every judged row on selection recordings leaves room for
+// the sign-off, and returns the row with the least.
+func (in *Inputs) within(s scores) (tightest Loss, ok bool) {
+	ok = true
+	most := math.Inf(-1)
+	for _, row := range in.lossRows(in.Selection, s, true) {
+		if row.Sequences == 0 {
+			continue
+		}
+		value, high := row.JudgedValue()
+		need := value
+		if row.Sequences >= dataset.MinSequences {
+			need += signoffReach * (high - value)
+		}
+		if !(need <= row.Tolerance) {
+			ok = false
+		}
+		used := need / row.Tolerance
+		if row.Tolerance == 0 {
+			used = need
+		}
+		if used > most || math.IsNaN(used) {
+			most, tightest = used, row
+		}
+	}
+	return tightest, ok
+}
+
+// Chosen is the candidate that goes to sign-off.
+type Chosen struct {
+	Candidate Candidate
+	CutNet    *dataset.Float
+	Fixed     *quant.Network
+	Within    bool // the selection recordings are within every tolerance
+}
+
+// Choose adds the word widths to a cut. For each choice of widths it goes back
+// from the deepest point of the path to the first at which the fixed-point
+// network is within every tolerance on the selection recordings; of these
+// points it takes the one with the least flash, front end included. If there is
+// none, it takes the whole network in the widest formats.
+func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
+	points := []Candidate{in.Whole(quant.Formats{})}
+	for _, step := range cut.Path {
+		if step.Taken {
+			points = append(points, step.Candidate)
+		}
+	}
+	return in.cheapest(cut.Means, points)
+}
+
+// ChooseFormats adds the word widths to given features and units: the ones with
+// the least flash with which the fixed-point network is within every tolerance
+// on the selection recordings, or else the widest that the job allows.
+func (in *Inputs) ChooseFormats(means prune.Means, c Candidate) (*Chosen, error) {
+	return in.cheapest(means, []Candidate{c})
+}
+
+// cheapest searches points × formats. Points come with falling cost.
+func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, error) {
+	formats, err := in.Job.Formats.candidates()
+	if err != nil {
+		return nil, err
+	}
+	var best, last *Chosen
+	least := math.Inf(1)
+	for _, f := range formats {
+		for i := len(points) - 1; i >= 0; i-- {
+			c := points[i]
+			c.Formats = f
+			if in.flash(c) >= least {
+				break
+			}
+			if last, err = in.try(means, c); err != nil {
+				return nil, err
+			}
+			if last.Within {
+				best, least = last, in.flash(c)
+				break
+			}
+		}
+	}
+	if best == nil {
+		return last, nil
+	}
+	return best, nil
+}
+
+// flash is what weights and front end of a candidate take; tables and code hardly differ.
+func (in *Inputs) flash(c Candidate) float64 {
+	bytes := float64(in.Shape(c).WeightBytes())
+	needed, _ := in.FrontEnds(c)
+	for _, g := range needed {
+		bytes += float64(g.Flash)
+	}
+	return bytes
+}
+
+// try builds a candidate and measures it on the selection recordings.
+func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
+	chosen := &Chosen{Candidate: c}
+	var err error
+	if chosen.CutNet, chosen.Fixed, err = in.Build(c, means); err != nil {
+		return nil, err
+	}
+	score := dataset.Measure(chosen.Fixed, in.Selection, in.Regions)
+	_, chosen.Within = in.within(scores{in.floatOnSelection(), score, score})
+	return chosen, nil
+}
+
+// floatOnSelection is the score of the network as given, measured once.
+func (in *Inputs) floatOnSelection() *dataset.Score {
+	if in.selectionBase == nil {
+		in.selectionBase = dataset.Measure(in.Float, in.Selection, in.Regions)
+	}
+	return in.selectionBase
+}
+
+// Short is a row in a few words: place, value, upper end and tolerance.
+func (l *Loss) Short() string {
+	value, high := l.JudgedValue()
+	show := func(v float64) string {
+		switch {
+		case math.IsNaN(v):
+			return "?"
+		case l.Relative:
+			return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
+		}
+		return strconv.FormatFloat(v, 'g', 3, 64) + " " + l.Unit
+	}
+	return fmt.Sprintf("%s: %s %s (up to %s) of %s", l.Describe(), l.Metric, show(value), show(high), show(l.Tolerance))
+}

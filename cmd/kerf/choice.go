@@ -1,0 +1,96 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"kerf/budget"
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// choice is a candidate by hand: what is not given is found as plan finds it.
+type choice struct {
+	features, units, weights, state string
+}
+
+func (c *choice) cutFlags(flags *pflag.FlagSet) {
+	flags.StringVar(&c.features, "features", "", `keep exactly these features: names with commas, or "all"`)
+	flags.StringVar(&c.units, "units", "", `keep exactly these units: numbers from 0 with commas, or "all"`)
+}
+
+func (c *choice) formatFlags(flags *pflag.FlagSet) {
+	flags.StringVar(&c.weights, "weights", "", "int8 or int16")
+	flags.StringVar(&c.state, "state", "", "int16 or int32")
+}
+
+// choose finds a candidate; byHand parts replace what the search would take.
+func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, error) {
+	if c.weights != "" {
+		in.Job.Formats.Weights = c.weights
+	}
+	if c.state != "" {
+		in.Job.Formats.State = c.state
+	}
+	if err := in.Job.Formats.Check(); err != nil {
+		return nil, nil, &usageError{err.Error(), "weights are int8 or int16, the state is int16 or int32"}
+	}
+	if c.features == "" && c.units == "" {
+		cut := in.FindCut(a.ui.progress("trying cuts,"))
+		chosen, err := in.Choose(cut)
+		return cut, chosen, err
+	}
+	candidate := in.Whole(quant.Formats{})
+	var err error
+	if candidate.Features, err = pickFeatures(in, c.features); err != nil {
+		return nil, nil, err
+	}
+	if candidate.Units, err = pickUnits(in, c.units); err != nil {
+		return nil, nil, err
+	}
+	cut := &budget.Cut{Means: prune.MeasureMeans(in.Float, in.Selection)}
+	chosen, err := in.ChooseFormats(cut.Means, candidate)
+	return cut, chosen, err
+}
+
+func pickFeatures(in *budget.Inputs, list string) ([]int, error) {
+	if list == "" || list == "all" {
+		return prune.Without(len(in.Float.Features)), nil
+	}
+	var kept []int
+	for _, name := range strings.Split(list, ",") {
+		name = strings.TrimSpace(name)
+		i := slices.IndexFunc(in.Float.Features, func(f dataset.Feature) bool { return f.Name == name })
+		if i < 0 {
+			return nil, &usageError{fmt.Sprintf("--features: unknown feature %q", name), "features.csv declares the features"}
+		}
+		kept = append(kept, i)
+	}
+	return ascending(kept), nil
+}
+
+func pickUnits(in *budget.Inputs, list string) ([]int, error) {
+	units := in.Float.Net.Units()
+	if list == "" || list == "all" {
+		return prune.Without(units), nil
+	}
+	var kept []int
+	for _, text := range strings.Split(list, ",") {
+		j, err := strconv.Atoi(strings.TrimSpace(text))
+		if err != nil || j < 0 || j >= units {
+			return nil, &usageError{fmt.Sprintf("--units: %q is no unit", text), fmt.Sprintf("units are numbered 0 to %d", units-1)}
+		}
+		kept = append(kept, j)
+	}
+	return ascending(kept), nil
+}
+
+func ascending(indices []int) []int {
+	slices.Sort(indices)
+	return slices.Compact(indices)
+}

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter"
+)
+
+func (a *app) costCommand() *cobra.Command {
+	var c choice
+	var format string
+	cmd := &cobra.Command{
+		Use:   "cost JOB.toml",
+		Short: "Flash, RAM, stack, cycles and step time on every target, part by part",
+		Long: `cost shows what a network takes on every target of the job, by part, with the kind
+of each figure: exact, bounded or estimated. By default it is the network that plan
+would choose; --features all --units all shows it before the cut.`,
+		Example: `  kerf cost job.toml
+  kerf cost job.toml --features all --units all --weights int16 --state int32`,
+		Args: oneJob,
+		RunE: func(_ *cobra.Command, args []string) error {
+			in, err := load(args[0])
+			if err != nil {
+				return err
+			}
+			cut, chosen, err := a.choose(in, c)
+			if err != nil {
+				return err
+			}
+			r := in.Price(cut, chosen)
+			if r.Verdict == budget.DoesNotFit {
+				a.code = exitBroken
+			}
+			return a.printTables(format, costTables(exporter.NewSignoff(r, version), true)...)
+		},
+	}
+	c.cutFlags(cmd.Flags())
+	c.formatFlags(cmd.Flags())
+	formatFlag(cmd, &format)
+	return cmd
+}

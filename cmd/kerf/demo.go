@@ -1,0 +1,65 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sort"
+
+	"github.com/spf13/cobra"
+
+	"kerf/exporter"
+	"kerf/testdata/demo"
+)
+
+func (a *app) demoCommand() *cobra.Command {
+	var out string
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Write the demo job into a folder and plan it",
+		Long: `demo writes a complete job (an invented hydraulic power unit in a log splitter:
+19 features, 24 units, leakage and entrained air) into a folder, runs kerf plan on
+it and writes the handoff into the folder handoff inside.`,
+		Example: `  kerf demo
+  kerf demo --out splitter`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			if err := writeDemo(out); err != nil {
+				return err
+			}
+			return a.plan(filepath.Join(out, "job.toml"), filepath.Join(out, "handoff"), false)
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "kerf-demo", "folder for the job")
+	return cmd
+}
+
+// writeDemo writes the files of the demo job. A file that is there already must
+// be the same: one that was edited is not overwritten.
+func writeDemo(dir string) error {
+	files, err := demo.Files()
+	if err != nil {
+		return err
+	}
+	names := make([]string, 0, len(files))
+	for name := range files {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	for _, name := range names {
+		present, err := os.ReadFile(filepath.Join(dir, name))
+		if err == nil && !bytes.Equal(present, files[name]) {
+			return &exporter.FolderError{Dir: dir, Msg: fmt.Sprintf("%s is there already and differs from the demo's", name), Hint: "choose another folder with --out, or run kerf plan on the edited job"}
+		}
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return &exporter.FolderError{Dir: dir, Msg: err.Error(), Hint: "choose another folder with --out"}
+	}
+	for _, name := range names {
+		if err := os.WriteFile(filepath.Join(dir, name), files[name], 0o644); err != nil {
+			return &exporter.FolderError{Dir: dir, Msg: err.Error(), Hint: "choose another folder with --out"}
+		}
+	}
+	return nil
+}

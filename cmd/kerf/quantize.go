@@ -1,0 +1,40 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter"
+)
+
+func (a *app) quantizeCommand() *cobra.Command {
+	var c choice
+	var format string
+	cmd := &cobra.Command{
+		Use:   "quantize JOB.toml",
+		Short: "Bring the network to fixed point and show formats and loss",
+		Long: `quantize shows the number format and the proven accumulator bound of every tensor,
+and the loss on the selection recordings of the float, the cut and the fixed-point
+network. Sign-off recordings are left alone: only plan and export judge.`,
+		Example: `  kerf quantize job.toml --features all --units all
+  kerf quantize job.toml --features all --units all --weights int16`,
+		Args: oneJob,
+		RunE: func(_ *cobra.Command, args []string) error {
+			in, err := load(args[0])
+			if err != nil {
+				return err
+			}
+			cut, chosen, err := a.choose(in, c)
+			if err != nil {
+				return err
+			}
+			s := exporter.NewSignoff(&budget.Result{Inputs: in, Cut: cut, Chosen: chosen, Loss: in.SelectionLoss(chosen)}, version)
+			tables := append([]exporter.Table{s.FormatTable()}, accuracyTables(s)...)
+			return a.printTables(format, tables...)
+		},
+	}
+	c.cutFlags(cmd.Flags())
+	c.formatFlags(cmd.Flags())
+	formatFlag(cmd, &format)
+	return cmd
+}

@@ -1,0 +1,216 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/olekukonko/tablewriter"
+	"github.com/olekukonko/tablewriter/renderer"
+	"github.com/olekukonko/tablewriter/tw"
+	"github.com/spf13/cobra"
+
+	"kerf/exporter"
+)
+
+// lineWidth is the width of a terminal that shows every table whole.
+const lineWidth = 80
+
+func formatFlag(cmd *cobra.Command, format *string) {
+	cmd.Flags().StringVar(format, "format", "text", "text, markdown, csv or json")
+}
+
+// printTables prints tables in one of the formats of --format.
+func (a *app) printTables(format string, tables ...exporter.Table) error {
+	a.ui.endProgress()
+	switch format {
+	case "text":
+		return printTexts(a.stdout, tables)
+	case "markdown":
+		_, err := io.WriteString(a.stdout, exporter.MarkdownTables(tables))
+		return err
+	case "csv":
+		return printCSV(a.stdout, tables)
+	case "json":
+		encoder := json.NewEncoder(a.stdout)
+		encoder.SetIndent("", "  ")
+		return encoder.Encode(tables)
+	}
+	return &usageError{fmt.Sprintf("--format: %q is not a format", format), "text, markdown, csv or json"}
+}
+
+// printTexts draws tables for the terminal. Tables in a row that have one title
+// stand below it.
+func printTexts(w io.Writer, tables []exporter.Table) error {
+	title := ""
+	for i, t := range tables {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		if t.Title != title {
+			title = t.Title
+			fmt.Fprintf(w, "%s\n\n", title)
+		}
+		if err := printText(w, t); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// printText draws one table: a head, a line, columns without lines between them.
+func printText(w io.Writer, t exporter.Table) error {
+	if len(t.Rows) == 0 {
+		fmt.Fprintln(w, "  nothing to show")
+		return nil
+	}
+	alignment := make(tw.Alignment, len(t.Head))
+	for i := range alignment {
+		alignment[i] = tw.AlignLeft
+		if t.RightAligned(i) {
+			alignment[i] = tw.AlignRight
+		}
+	}
+	table := tablewriter.NewTable(w,
+		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
+			Borders:  tw.BorderNone,
+			Symbols:  tw.NewSymbols(tw.StyleASCII),
+			Settings: tw.Settings{Separators: tw.Separators{BetweenColumns: tw.Off, BetweenRows: tw.Off, ShowHeader: tw.On}},
+		})),
+		tablewriter.WithConfig(tablewriter.Config{
+			Header: tw.CellConfig{Formatting: tw.CellFormatting{AutoFormat: tw.Off, AutoWrap: tw.WrapNone}, Padding: columnGap},
+			Row:    tw.CellConfig{Formatting: tw.CellFormatting{AutoWrap: tw.WrapNone}, Padding: columnGap},
+		}),
+		tablewriter.WithAlignment(alignment),
+	)
+	table.Header(t.Head)
+	if err := table.Bulk(t.Rows); err != nil {
+		return err
+	}
+	return table.Render()
+}
+
+// columnGap is one space behind a cell.
+var columnGap = tw.CellPadding{Global: tw.Padding{Left: "", Right: " ", Overwrite: true}}
+
+func printCSV(w io.Writer, tables []exporter.Table) error {
+	out := csv.NewWriter(w)
+	for i, t := range tables {
+		if i > 0 {
+			out.Write([]string{""}) // errors are sticky and reported below
+		}
+		out.Write(t.Head)
+		out.WriteAll(t.Rows)
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// printSignoff is the report on the terminal: what is judged, in 80 columns.
+func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
+	w := a.stdout
+	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, s.Kerf, s.VerdictLine())
+	for _, line := range s.Summary() {
+		fmt.Fprintln(w, wrap(line, 2))
+	}
+	tables := append(accuracyTables(s), costTables(s, false)...)
+	tables = append(tables, inputTable(s))
+	fmt.Fprintln(w)
+	if err := printTexts(w, tables); err != nil {
+		return err
+	}
+	fmt.Fprintln(w, "\n"+wrap(exporter.Legend, 0))
+	if len(s.Warnings) > 0 {
+		fmt.Fprintln(w, "\nNotes")
+		for i, note := range s.Warnings {
+			fmt.Fprintln(w, wrap(fmt.Sprintf("%2d. %s", i+1, note), 4))
+		}
+	}
+	fmt.Fprintf(w, "\n%s\n\n", wrap(s.Caution, 0))
+	for _, role := range exporter.Signatures {
+		fmt.Fprintf(w, "%-9s name ____________________  date ____________  signature ______________\n", role)
+	}
+	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", dir)
+	return err
+}
+
+// accuracyTables splits the judged rows by output and metric: what one table
+// compares has one unit.
+func accuracyTables(s *exporter.Signoff) []exporter.Table {
+	var tables []exporter.Table
+	all := s.AccuracyTable(false)
+	title := all.Title
+	for _, row := range all.Rows {
+		subject := fmt.Sprintf("%s: %s", row[0], row[2])
+		if len(tables) == 0 || tables[len(tables)-1].Head[0] != subject {
+			tables = append(tables, exporter.Table{Title: title, Head: append([]string{subject}, all.Head[3:]...), Numbers: 1, Words: 1})
+		}
+		t := &tables[len(tables)-1]
+		t.Rows = append(t.Rows, append([]string{row[1]}, row[3:]...))
+	}
+	return tables
+}
+
+// costTables splits the cost by target.
+func costTables(s *exporter.Signoff, parts bool) []exporter.Table {
+	var tables []exporter.Table
+	all := s.CostTable(parts)
+	for _, row := range all.Rows {
+		if len(tables) == 0 || tables[len(tables)-1].Head[0] != row[0] {
+			tables = append(tables, exporter.Table{Title: all.Title, Head: append([]string{row[0]}, all.Head[2:]...), Numbers: 1, Words: 2})
+		}
+		t := &tables[len(tables)-1]
+		t.Rows = append(t.Rows, row[1:])
+	}
+	return tables
+}
+
+// inputTable shortens the hashes to what identifies a file in practice; the
+// files of the handoff have them whole.
+func inputTable(s *exporter.Signoff) exporter.Table {
+	t := s.InputTable()
+	for _, row := range t.Rows {
+		row[2] = row[2][:16] + "..."
+	}
+	return t
+}
+
+// pathTables is the path of the cut and, per target, what each step would take.
+func pathTables(s *exporter.Signoff) []exporter.Table {
+	t := s.PathTable()
+	steps := exporter.Table{Title: t.Title, Head: []string{"item", "outcome", "F", "U", "value", "up to", "limit", "tightest row"}, Numbers: 2, Words: 1}
+	costs := exporter.Table{Title: "What each step would leave", Head: []string{"item"}, Numbers: 1}
+	costs.Head = append(costs.Head, t.Head[9:]...)
+	for _, row := range t.Rows {
+		steps.Rows = append(steps.Rows, []string{row[0], row[2], row[3], row[4], row[6], row[7], row[8], row[5]})
+		costs.Rows = append(costs.Rows, append([]string{row[0]}, row[9:]...))
+	}
+	kept := exporter.Table{Title: "What stays", Head: []string{"", ""}, Numbers: 2, Rows: [][]string{
+		{"features", strings.Join(s.Kept.Features, ", ")},
+		{"units", joinInts(s.Kept.Units[0])},
+	}}
+	return []exporter.Table{steps, costs, kept}
+}
+
+// wrap breaks a text at spaces so that no line is longer than lineWidth; lines
+// after the first are indented.
+func wrap(text string, indent int) string {
+	var b strings.Builder
+	column := 0
+	for i, word := range strings.Split(text, " ") {
+		switch {
+		case i == 0:
+		case column+1+len(word) > lineWidth:
+			b.WriteString("\n" + strings.Repeat(" ", indent))
+			column = indent
+		default:
+			b.WriteByte(' ')
+			column++
+		}
+		b.WriteString(word)
+		column += len(word)
+	}
+	return b.String()
+}

@@ -1,0 +1,80 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/mattn/go-isatty"
+)
+
+// ui owns everything that goes to stderr. Messages begin with "kerf:", are in
+// lower case and end without a full stop; a hint says what to do next.
+type ui struct {
+	w        io.Writer
+	terminal bool
+	started  time.Time
+	drawn    bool
+}
+
+func newUI(w io.Writer) *ui {
+	file, ok := w.(*os.File)
+	return &ui{w: w, terminal: ok && isatty.IsTerminal(file.Fd())}
+}
+
+// usageError is a mistake on the command line.
+type usageError struct {
+	msg, hint string
+}
+
+func (e *usageError) Error() string    { return e.msg }
+func (e *usageError) HintText() string { return e.hint }
+
+// fail prints an error and, where there is one, its hint.
+func (u *ui) fail(err error) {
+	u.endProgress()
+	fmt.Fprintln(u.w, "kerf: error:", oneLine(err.Error()))
+	var hinted interface{ HintText() string }
+	if errors.As(err, &hinted) && hinted.HintText() != "" {
+		fmt.Fprintln(u.w, "kerf: hint:", hinted.HintText())
+	}
+}
+
+// bug reports a panic.
+func (u *ui) bug(reason any, stack []byte) {
+	u.endProgress()
+	fmt.Fprintf(u.w, "kerf: bug: %v\nkerf: hint: this is a mistake in kerf; please report it with the lines below\n%s", reason, stack)
+}
+
+// note prints a line about what was done.
+func (u *ui) note(format string, args ...any) {
+	u.endProgress()
+	fmt.Fprintf(u.w, "kerf: "+format+"\n", args...)
+}
+
+// progress draws how far a search is, on a terminal only.
+func (u *ui) progress(what string) func(done, all int) {
+	u.started = time.Now()
+	return func(done, all int) {
+		if !u.terminal || time.Since(u.started) < time.Second {
+			return
+		}
+		left := time.Since(u.started) / time.Duration(done) * time.Duration(all-done)
+		fmt.Fprintf(u.w, "\rkerf: %s %d of %d, about %s left \033[K", what, done, all, left.Round(time.Second))
+		u.drawn = true
+	}
+}
+
+func (u *ui) endProgress() {
+	if u.drawn {
+		fmt.Fprint(u.w, "\r\033[K")
+		u.drawn = false
+	}
+}
+
+func oneLine(text string) string {
+	return strings.Join(strings.Fields(text), " ")
+}

@@ -1,0 +1,82 @@
+package exporter
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Markdown is signoff.md: every table of the report.
+func (s *Signoff) Markdown() []byte {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# Sign-off: %s\n\n**%s**\n\nMade by kerf %s.\n\n", s.Name, s.VerdictLine(), s.Kerf)
+	for _, line := range s.Summary() {
+		fmt.Fprintf(&b, "- %s\n", markdownText(line))
+	}
+	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + Legend + "\n")
+	if len(s.Warnings) > 0 {
+		b.WriteString("\n## Notes\n\n")
+		for i, w := range s.Warnings {
+			fmt.Fprintf(&b, "%d. %s\n", i+1, markdownText(w))
+		}
+	}
+	fmt.Fprintf(&b, "\n> %s\n\n## Signatures\n\n| | name | date | signature |\n|---|---|---|---|\n", s.Caution)
+	for _, role := range Signatures {
+		fmt.Fprintf(&b, "| %s | | | |\n", role)
+	}
+	return []byte(b.String())
+}
+
+// Legend explains the columns.
+const Legend = "float: the network as given; cut: after features and units were taken out; fixed: the integer network of the C. " +
+	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, from resampling whole sequences. A tolerance is met when that end meets it. " +
+	"Kinds: exact (follows from the emitted data), bounded (cannot be exceeded), estimated (from counts and published timings, or declared in the job), measured. " +
+	"uncut: the whole network in its widest formats."
+
+func (s *Signoff) allTables() []Table {
+	return []Table{s.AccuracyTable(true), s.CostTable(true), s.PathTable(), s.FormatTable(), s.InputTable()}
+}
+
+// MarkdownTables prints tables below each other, each under its title.
+func MarkdownTables(tables []Table) string {
+	var b strings.Builder
+	for i, t := range tables {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		t.markdown(&b)
+	}
+	return b.String()
+}
+
+func (t Table) markdown(b *strings.Builder) {
+	fmt.Fprintf(b, "## %s\n\n", t.Title)
+	if len(t.Rows) == 0 {
+		b.WriteString("Nothing to show.\n")
+		return
+	}
+	line := func(cells []string) {
+		b.WriteString("|")
+		for _, c := range cells {
+			b.WriteString(" " + markdownText(c) + " |")
+		}
+		b.WriteByte('\n')
+	}
+	line(t.Head)
+	b.WriteString("|")
+	for i := range t.Head {
+		if t.RightAligned(i) {
+			b.WriteString("---:|")
+		} else {
+			b.WriteString("---|")
+		}
+	}
+	b.WriteByte('\n')
+	for _, row := range t.Rows {
+		line(row)
+	}
+}
+
+// markdownText keeps text from files from becoming markup or leaving its cell.
+var markdownEscapes = strings.NewReplacer("\\", "\\\\", "|", "\\|", "<", "&lt;", ">", "&gt;", "&", "&amp;", "*", "\\*", "_", "\\_", "`", "\\`", "[", "\\[", "]", "\\]", "\n", " ", "\r", " ")
+
+func markdownText(text string) string { return markdownEscapes.Replace(text) }

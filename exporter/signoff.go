@@ -1,0 +1,245 @@
+package exporter
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+
+	"kerf/budget"
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// Caution goes wherever figures are read.
+const Caution = "Figures are engineering estimates until measured on the device. Where people can be harmed, the applicable functional-safety standard, local codes and a qualified engineer decide, not this tool."
+
+// Signoff is the content of the sign-off report. Every rendering (terminal,
+// Markdown, CSV, HTML, JSON) is made from it; numbers keep full precision.
+type Signoff struct {
+	Schema   int           `json:"schema"`
+	Name     string        `json:"name"`
+	Verdict  string        `json:"verdict"`
+	Kerf     string        `json:"kerf"` // version
+	Network  NetworkInfo   `json:"network"`
+	Kept     Kept          `json:"kept"`
+	Dropped  Dropped       `json:"dropped"`
+	Formats  []FormatRow   `json:"formats"`
+	Loss     []LossRow     `json:"loss"`
+	Cost     []CostRow     `json:"cost"`
+	Path     []PathRow     `json:"path"`
+	Inputs   []InputRow    `json:"inputs"`
+	Recorded []RecordedRow `json:"recordings"`
+	Warnings []string      `json:"warnings"`
+	Caution  string        `json:"caution"`
+}
+
+// NetworkInfo describes the network before and after.
+type NetworkInfo struct {
+	Kind            string `json:"kind"`
+	TrainedFeatures int    `json:"trained_features"`
+	TrainedUnits    int    `json:"trained_units"`
+	Features        int    `json:"features"`
+	Units           int    `json:"units"`
+	Outputs         int    `json:"outputs"`
+	Formats         string `json:"formats"`
+	InputFraction   int    `json:"input_fraction_bits"`
+	GateFraction    int    `json:"gate_fraction_bits"`
+	StateFraction   int    `json:"state_fraction_bits"`
+}
+
+// Kept names what stays; units count in the trained network, one list per
+// recurrent layer.
+type Kept struct {
+	Features []string `json:"features"`
+	Units    [][]int  `json:"units"`
+}
+
+// Dropped names what goes.
+type Dropped struct {
+	Features  []string `json:"features"`
+	Units     [][]int  `json:"units"`
+	FrontEnds []string `json:"front_ends"` // cost groups freed with their last feature
+}
+
+// FormatRow is the fixed-point format of one tensor.
+type FormatRow struct {
+	Layer        string `json:"layer"`
+	Tensor       string `json:"tensor"`
+	WordBits     int    `json:"word_bits"`
+	FractionBits []int  `json:"fraction_bits"` // per row
+	Bound        int64  `json:"bound"`         // largest magnitude of an accumulator, over all rows
+	Limit        int64  `json:"limit"`
+}
+
+// LossRow is one row of the accuracy table.
+type LossRow struct {
+	Output      string   `json:"output"`
+	Scenario    string   `json:"scenario"`
+	Region      string   `json:"region"`
+	Metric      string   `json:"metric"`
+	Unit        string   `json:"unit"`
+	Float       float64  `json:"float"`
+	Cut         float64  `json:"cut"`
+	Fixed       float64  `json:"fixed"`
+	FixedLow    *float64 `json:"fixed_low"`
+	FixedHigh   *float64 `json:"fixed_high"`
+	Rise        *float64 `json:"rise"`
+	RiseLow     *float64 `json:"rise_low"`
+	RiseHigh    *float64 `json:"rise_high"`
+	Sequences   int      `json:"sequences"`
+	Steps       int      `json:"steps"`
+	Tolerance   *float64 `json:"tolerance"`
+	ToleranceOn string   `json:"tolerance_on"` // "rise", "fixed" or empty
+	Margin      *float64 `json:"margin"`       // of the upper end of the interval, as a fraction of the tolerance
+	Kind        string   `json:"kind"`         // measured: on the recordings, by the network named in the column
+	Verdict     string   `json:"verdict"`
+	WouldDo     int      `json:"would_do,omitempty"` // sequences that would do for a verdict
+}
+
+// CostRow is one row of the cost table.
+type CostRow struct {
+	Target   string   `json:"target"`
+	Profile  string   `json:"profile"`
+	Resource string   `json:"resource"`
+	Part     string   `json:"part"`
+	Value    float64  `json:"value"`
+	Before   float64  `json:"before"` // the same for the whole network in its widest formats
+	Unit     string   `json:"unit"`
+	Kind     string   `json:"kind"`
+	Limit    *float64 `json:"limit"`
+	Margin   *float64 `json:"margin"`
+	Verdict  string   `json:"verdict"`
+}
+
+// PathRow is one attempt of the cut, on selection recordings.
+type PathRow struct {
+	Item      string    `json:"item"`
+	Index     int       `json:"index"`
+	Name      string    `json:"name"`
+	Share     float64   `json:"share"`
+	Taken     bool      `json:"taken"`
+	Features  int       `json:"features"`
+	Units     int       `json:"units"`
+	Tightest  string    `json:"tightest"`
+	Value     *float64  `json:"value"`
+	High      *float64  `json:"high"`
+	Tolerance float64   `json:"tolerance"`
+	On        string    `json:"tolerance_on"` // "rise" or "fixed"
+	Flash     []float64 `json:"flash"`        // B, one per target
+	Cycles    []float64 `json:"cycles"`       // one per target
+}
+
+// InputRow is one input file.
+type InputRow struct {
+	Role   string `json:"role"`
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+}
+
+// RecordedRow says how much was recorded.
+type RecordedRow struct {
+	Use       string `json:"use"` // selection or signoff
+	Sequences int    `json:"sequences"`
+	Steps     int    `json:"steps"`
+	Scenarios int    `json:"scenarios"`
+}
+
+// NewSignoff makes the report of a result.
+func NewSignoff(r *budget.Result, version string) *Signoff {
+	in, net := r.Inputs, r.Chosen.Fixed
+	c := r.Chosen.Candidate
+	_, freed := in.FrontEnds(c)
+	s := &Signoff{
+		Schema: 1, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution,
+		Loss: []LossRow{}, Cost: []CostRow{}, Path: []PathRow{}, Warnings: append([]string{}, r.Warnings...),
+		Network: NetworkInfo{
+			Kind: in.Float.Net.Recurrent[0].Kind.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: in.Float.Net.Units(),
+			Features: len(c.Features), Units: len(c.Units), Outputs: len(in.Float.Outputs), Formats: c.Formats.String(),
+			InputFraction: net.InputFraction, GateFraction: net.GateFraction, StateFraction: net.StateFraction(),
+		},
+		Kept:    Kept{Features: in.KeptFeatures(c), Units: [][]int{c.Units}},
+		Dropped: Dropped{Features: append([]string{}, in.DroppedFeatures(c)...), Units: [][]int{prune.Without(in.Float.Net.Units(), c.Units...)}, FrontEnds: []string{}},
+		Recorded: []RecordedRow{
+			{"selection", len(in.Selection.Sequences), in.Selection.Steps(), len(in.Selection.Scenarios())},
+			{"signoff", len(in.Signoff.Sequences), in.Signoff.Steps(), len(in.Signoff.Scenarios())},
+		},
+	}
+	for _, g := range freed {
+		s.Dropped.FrontEnds = append(s.Dropped.FrontEnds, g.Name)
+	}
+	for i, m := range net.Matrices() {
+		s.Formats = append(s.Formats, FormatRow{[]string{"gru", "gru", "head"}[i], m.Name, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
+	}
+	for _, l := range r.Loss {
+		s.Loss = append(s.Loss, lossRow(l))
+	}
+	for i, c := range r.Costs {
+		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, r.Before[i].Value, c.Unit, string(c.Kind), number(c.Limit), number(c.Margin()), c.Verdict})
+	}
+	for _, p := range r.Cut.Path {
+		s.Path = append(s.Path, pathRow(p))
+	}
+	for _, f := range in.Files {
+		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
+	}
+	return s
+}
+
+func lossRow(l budget.Loss) LossRow {
+	row := LossRow{
+		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric), Unit: l.Unit,
+		Float: l.Float, Cut: l.Cut, Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
+		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
+		Sequences: l.Sequences, Steps: l.Steps, Margin: number(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
+	}
+	if l.Judged {
+		row.Tolerance, row.ToleranceOn = number(l.Tolerance), toleranceOn(l)
+	}
+	return row
+}
+
+func toleranceOn(l budget.Loss) string {
+	if l.Relative {
+		return "rise"
+	}
+	return "fixed"
+}
+
+func pathRow(p budget.PathStep) PathRow {
+	value, high := p.Tightest.JudgedValue()
+	row := PathRow{
+		Item: p.Item, Index: p.Index, Name: p.Name, Share: p.Share, Taken: p.Taken,
+		Features: len(p.Candidate.Features), Units: len(p.Candidate.Units),
+		Tightest: p.Tightest.Describe() + ": " + string(p.Tightest.Metric),
+		Value:    number(value), High: number(high), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
+	}
+	for _, c := range p.Costs {
+		if c.Part != budget.Total {
+			continue
+		}
+		switch c.Resource {
+		case budget.Flash:
+			row.Flash = append(row.Flash, c.Value)
+		case budget.Cycles:
+			row.Cycles = append(row.Cycles, c.Value)
+		}
+	}
+	return row
+}
+
+// number is nil where there is no number: JSON knows no NaN and no infinity.
+func number(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+// JSON is signoff.json.
+func (s *Signoff) JSON() ([]byte, error) {
+	text, err := json.MarshalIndent(s, "", "  ")
+	if err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	return append(text, '\n'), nil
+}

@@ -1,0 +1,258 @@
+package exporter
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"kerf/budget"
+	"kerf/targets"
+)
+
+// Table is one table of the report in words and rounded numbers.
+type Table struct {
+	Title   string     `json:"title"`
+	Head    []string   `json:"head"`
+	Rows    [][]string `json:"rows"`
+	Numbers int        `json:"-"` // index of the first column of numbers
+	Words   int        `json:"-"` // columns of words at the end
+}
+
+// RightAligned tells whether a column holds numbers.
+func (t Table) RightAligned(column int) bool {
+	return column >= t.Numbers && column < len(t.Head)-t.Words
+}
+
+// AccuracyTable has the rows that are judged, or with all the others as well.
+func (s *Signoff) AccuracyTable(all bool) Table {
+	t := Table{Title: "Accuracy on the sign-off recordings", Head: []string{"output", "where", "metric", "float", "cut", "fixed", "rise", "up to", "limit", "verdict"}, Numbers: 3, Words: 1}
+	for _, l := range s.Loss {
+		if l.Verdict == "" && !all {
+			continue
+		}
+		where := l.Scenario
+		if l.Region != "" {
+			where = "region: " + l.Region
+		}
+		t.Rows = append(t.Rows, []string{l.Output, where, l.Metric + " " + l.Unit, significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), shortVerdict(l.Verdict)})
+	}
+	return t
+}
+
+// upTo is the upper end of the 95 % interval of what the tolerance is on.
+func (l *LossRow) upTo() string {
+	if l.ToleranceOn == "fixed" {
+		return optional(l.FixedHigh, significant)
+	}
+	return percent(l.RiseHigh)
+}
+
+func (l *LossRow) limit() string {
+	switch l.ToleranceOn {
+	case "rise":
+		return percent(l.Tolerance)
+	case "fixed":
+		return significant(*l.Tolerance)
+	}
+	return ""
+}
+
+// CostTable has the totals of every target, or with parts what they are made of.
+func (s *Signoff) CostTable(parts bool) Table {
+	t := Table{Title: "Cost of one network and one step", Head: []string{"target", "resource", "value", "limit", "margin", "uncut", "kind", "verdict"}, Numbers: 2, Words: 2}
+	for _, c := range s.Cost {
+		if c.Part != budget.Total && !parts {
+			continue
+		}
+		resource := strings.ReplaceAll(c.Resource, "_", " ")
+		if c.Part != budget.Total {
+			resource += ": " + strings.ReplaceAll(c.Part, "_", " ")
+		}
+		t.Rows = append(t.Rows, []string{c.Target, resource, Quantity(c.Value, c.Unit), optional(c.Limit, func(v float64) string { return Quantity(v, c.Unit) }), percent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict})
+	}
+	return t
+}
+
+// PathTable has a row per attempt of the cut.
+func (s *Signoff) PathTable() Table {
+	t := Table{Title: "The cut, step by step (selection recordings)", Head: []string{"item", "share", "outcome", "features", "units", "tightest row", "value", "up to", "limit"}, Numbers: 1}
+	for _, name := range s.targetNames() {
+		t.Head = append(t.Head, "flash "+name, "cycles "+name)
+	}
+	for _, p := range s.Path {
+		outcome := "kept"
+		if p.Taken {
+			outcome = "cut"
+		}
+		show := significant
+		if p.On == "rise" {
+			show = func(v float64) string { return percent(&v) }
+		}
+		row := []string{p.Item + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.High, show), show(p.Tolerance)}
+		for i := range p.Flash {
+			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], ""))
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+func (s *Signoff) targetNames() []string {
+	var names []string
+	for _, c := range s.Cost {
+		if len(names) == 0 || names[len(names)-1] != c.Target {
+			names = append(names, c.Target)
+		}
+	}
+	return names
+}
+
+// FormatTable has a row per tensor.
+func (s *Signoff) FormatTable() Table {
+	t := Table{Title: "Number formats and proven accumulator bounds", Head: []string{"layer", "tensor", "word", "fraction bits", "largest accumulator", "limit"}, Numbers: 3}
+	for _, f := range s.Formats {
+		low, high := f.FractionBits[0], f.FractionBits[0]
+		for _, b := range f.FractionBits {
+			low, high = min(low, b), max(high, b)
+		}
+		bits := strconv.Itoa(low)
+		if low != high {
+			bits = fmt.Sprintf("%d to %d, by row", low, high)
+		}
+		t.Rows = append(t.Rows, []string{f.Layer, f.Tensor, fmt.Sprintf("int%d", f.WordBits), bits, strconv.FormatInt(f.Bound, 10), strconv.FormatInt(f.Limit, 10)})
+	}
+	return t
+}
+
+// InputTable has a row per input file.
+func (s *Signoff) InputTable() Table {
+	t := Table{Title: "Input files", Head: []string{"use", "file", "SHA-256"}, Numbers: 3}
+	for _, f := range s.Inputs {
+		t.Rows = append(t.Rows, []string{f.Role, f.File, f.SHA256})
+	}
+	return t
+}
+
+// Summary is the head of the report: what was done, in a few lines.
+func (s *Signoff) Summary() []string {
+	n := s.Network
+	lines := []string{
+		fmt.Sprintf("Network: %s, %d of %d features, %d of %d units, %d outputs.", n.Kind, n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, n.Outputs),
+		fmt.Sprintf("Formats: %s; features %s, state %s.", n.Formats, word(16, n.InputFraction), word(map[bool]int{false: 16, true: 32}[n.StateFraction > 15], n.StateFraction)),
+	}
+	for _, r := range s.Recorded {
+		name := map[string]string{"selection": "Selection", "signoff": "Sign-off"}[r.Use]
+		lines = append(lines, fmt.Sprintf("%s recordings: %s, %s steps, %s.", name, plural(r.Sequences, "sequence"), grouped(float64(r.Steps)), plural(r.Scenarios, "scenario")))
+	}
+	if len(s.Dropped.Features) > 0 {
+		lines = append(lines, "Features cut: "+strings.Join(s.Dropped.Features, ", ")+".")
+	}
+	if units := s.Dropped.Units[0]; len(units) > 0 {
+		lines = append(lines, "Units cut: "+joinInts(units)+" (as trained, from 0).")
+	}
+	if len(s.Dropped.FrontEnds) > 0 {
+		lines = append(lines, "Front end freed by the cut: "+strings.Join(s.Dropped.FrontEnds, ", ")+".")
+	}
+	return lines
+}
+
+// VerdictLine is the verdict in one line.
+func (s *Signoff) VerdictLine() string {
+	passed, judged := 0, 0
+	count := func(verdict string) {
+		if verdict != "" {
+			judged++
+		}
+		if verdict == budget.Pass {
+			passed++
+		}
+	}
+	for _, l := range s.Loss {
+		count(l.Verdict)
+	}
+	for _, c := range s.Cost {
+		count(c.Verdict)
+	}
+	return fmt.Sprintf("Verdict: %s (%d of %d limits and tolerances met).", s.Verdict, passed, judged)
+}
+
+// Signatures are the roles of those who sign.
+var Signatures = []string{"Prepared", "Checked", "Approved"}
+
+func word(bits, fraction int) string {
+	return fmt.Sprintf("int%d with %d fraction bits", bits, fraction)
+}
+
+func plural(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return strconv.Itoa(n) + " " + noun + "s"
+}
+
+func joinInts(values []int) string {
+	parts := make([]string, len(values))
+	for i, v := range values {
+		parts[i] = strconv.Itoa(v)
+	}
+	return strings.Join(parts, ", ")
+}
+
+func shortVerdict(v string) string {
+	if v == budget.NotEnough {
+		return "not enough"
+	}
+	return v
+}
+
+func significant(v float64) string {
+	switch a := math.Abs(v); {
+	case a == 0:
+		return "0"
+	case a < 0.001 || a >= 1e6:
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	case a < 1:
+		return strconv.FormatFloat(v, 'f', 4, 64)
+	case a < 100:
+		return strconv.FormatFloat(v, 'f', 3, 64)
+	}
+	return strconv.FormatFloat(v, 'f', 0, 64)
+}
+
+func percent(v *float64) string {
+	return optional(v, func(v float64) string {
+		return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
+	})
+}
+
+func optional(v *float64, show func(float64) string) string {
+	if v == nil {
+		return ""
+	}
+	return show(*v)
+}
+
+// Quantity prints a value of the cost table for people.
+func Quantity(v float64, unit string) string {
+	switch unit {
+	case "B":
+		return targets.FormatBytes(int64(math.Round(v)))
+	case "s":
+		return targets.FormatSeconds(v)
+	}
+	return grouped(v)
+}
+
+// grouped prints a whole number in groups of three digits.
+func grouped(v float64) string {
+	digits := strconv.FormatFloat(math.Round(v), 'f', 0, 64)
+	var b strings.Builder
+	for i, d := range digits {
+		if i > 0 && (len(digits)-i)%3 == 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteRune(d)
+	}
+	return b.String()
+}
