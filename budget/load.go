@@ -54,7 +54,7 @@ func Load(path string) (*Inputs, error) {
 	}
 	in := &Inputs{Job: job}
 	in.Files = append(in.Files, InputFile{"job", filepath.Base(path), hash(job.data)})
-	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.loadRecordings, in.loadScores, in.checkFrontEnds, in.checkTolerances} {
+	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.checkFrontEnds, in.checkTolerances, in.loadRecordings, in.loadScores} {
 		if err := step(); err != nil {
 			return nil, err
 		}

@@ -1,9 +1,7 @@
 package budget
 
 import (
-	"fmt"
 	"math"
-	"strconv"
 
 	"kerf/dataset"
 	"kerf/prune"
@@ -31,6 +29,7 @@ type PathStep struct {
 	Share     float64 // of the score, in its worst case
 	Taken     bool    // false: it stays, because Tightest breaks its tolerance
 	Tightest  Loss    // the judged row with the least room, on selection recordings
+	MayReach  float64 // what the sign-off recordings may show in that row, see signoffReach
 	Candidate Candidate
 	Costs     []Cost // of Candidate
 }
@@ -72,7 +71,7 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 		if c, ok := without(kept, step); ok {
 			reduced := prune.CutPredictor(in.Float, c.Features, c.Units, cut.Means)
 			score := dataset.Measure(reduced, in.Selection, in.Regions)
-			step.Tightest, step.Taken = in.within(scores{base, score, score})
+			step.Tightest, step.MayReach, step.Taken = in.within(scores{base, score, score})
 			step.Candidate, step.Costs = c, in.Costs(c)
 			if step.Taken {
 				kept = c
@@ -115,8 +114,9 @@ func without(c Candidate, step PathStep) (Candidate, bool) {
 }
 
 // within tells whether every judged row on selection recordings leaves room for
-// the sign-off, and returns the row with the least.
-func (in *Inputs) within(s scores) (tightest Loss, ok bool) {
+// the sign-off, and returns the row with the least and what it may reach there.
+// Rows of too few sequences for an interval are taken at their value.
+func (in *Inputs) within(s scores) (tightest Loss, mayReach float64, ok bool) {
 	ok = true
 	most := math.Inf(-1)
 	for _, row := range in.lossRows(in.Selection, s, true) {
@@ -124,22 +124,19 @@ func (in *Inputs) within(s scores) (tightest Loss, ok bool) {
 			continue
 		}
 		value, high := row.JudgedValue()
-		need := value
+		reach := value
 		if row.Sequences >= dataset.MinSequences {
-			need += signoffReach * (high - value)
+			reach += signoffReach * (high - value)
 		}
-		if !(need <= row.Tolerance) {
+		if !(reach <= row.Tolerance) {
 			ok = false
 		}
-		used := need / row.Tolerance
-		if row.Tolerance == 0 {
-			used = need
-		}
-		if used > most || math.IsNaN(used) {
-			most, tightest = used, row
+		if used := reach - row.Tolerance; used/math.Max(row.Tolerance, math.SmallestNonzeroFloat64) > most || math.IsNaN(used) {
+			most = used / math.Max(row.Tolerance, math.SmallestNonzeroFloat64)
+			tightest, mayReach = row, reach
 		}
 	}
-	return tightest, ok
+	return tightest, mayReach, ok
 }
 
 // Chosen is the candidate that goes to sign-off.
@@ -220,7 +217,7 @@ func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
 		return nil, err
 	}
 	score := dataset.Measure(chosen.Fixed, in.Selection, in.Regions)
-	_, chosen.Within = in.within(scores{in.floatOnSelection(), score, score})
+	_, _, chosen.Within = in.within(scores{in.floatOnSelection(), score, score})
 	return chosen, nil
 }
 
@@ -230,19 +227,4 @@ func (in *Inputs) floatOnSelection() *dataset.Score {
 		in.selectionBase = dataset.Measure(in.Float, in.Selection, in.Regions)
 	}
 	return in.selectionBase
-}
-
-// Short is a row in a few words: place, value, upper end and tolerance.
-func (l *Loss) Short() string {
-	value, high := l.JudgedValue()
-	show := func(v float64) string {
-		switch {
-		case math.IsNaN(v):
-			return "?"
-		case l.Relative:
-			return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
-		}
-		return strconv.FormatFloat(v, 'g', 3, 64) + " " + l.Unit
-	}
-	return fmt.Sprintf("%s: %s %s (up to %s) of %s", l.Describe(), l.Metric, show(value), show(high), show(l.Tolerance))
 }

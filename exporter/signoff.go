@@ -29,8 +29,10 @@ type Signoff struct {
 	Path     []PathRow     `json:"path"`
 	Inputs   []InputRow    `json:"inputs"`
 	Recorded []RecordedRow `json:"recordings"`
-	Warnings []string      `json:"warnings"`
-	Caution  string        `json:"caution"`
+
+	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
+	Warnings   []string `json:"warnings"`
+	Caution    string   `json:"caution"`
 }
 
 // NetworkInfo describes the network before and after.
@@ -122,7 +124,7 @@ type PathRow struct {
 	Units     int       `json:"units"`
 	Tightest  string    `json:"tightest"`
 	Value     *float64  `json:"value"`
-	High      *float64  `json:"high"`
+	MayReach  *float64  `json:"may_reach"` // upper end to expect on the sign-off recordings
 	Tolerance float64   `json:"tolerance"`
 	On        string    `json:"tolerance_on"` // "rise" or "fixed"
 	Flash     []float64 `json:"flash"`        // B, one per target
@@ -150,7 +152,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	c := r.Chosen.Candidate
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
-		Schema: 1, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution,
+		Schema: 1, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution, MeasuredOn: "sign-off",
 		Loss: []LossRow{}, Cost: []CostRow{}, Path: []PathRow{}, Warnings: append([]string{}, r.Warnings...),
 		Network: NetworkInfo{
 			Kind: in.Float.Net.Recurrent[0].Kind.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: in.Float.Net.Units(),
@@ -198,6 +200,15 @@ func lossRow(l budget.Loss) LossRow {
 	return row
 }
 
+// tightest names a judged row in a few words.
+func tightest(l budget.Loss) string {
+	where := l.Scenario
+	if l.Region != "" {
+		where = "region " + l.Region
+	}
+	return fmt.Sprintf("%s %s, %s", l.Output, l.Metric, where)
+}
+
 func toleranceOn(l budget.Loss) string {
 	if l.Relative {
 		return "rise"
@@ -206,12 +217,12 @@ func toleranceOn(l budget.Loss) string {
 }
 
 func pathRow(p budget.PathStep) PathRow {
-	value, high := p.Tightest.JudgedValue()
+	value, _ := p.Tightest.JudgedValue()
 	row := PathRow{
 		Item: p.Item, Index: p.Index, Name: p.Name, Share: p.Share, Taken: p.Taken,
 		Features: len(p.Candidate.Features), Units: len(p.Candidate.Units),
-		Tightest: p.Tightest.Describe() + ": " + string(p.Tightest.Metric),
-		Value:    number(value), High: number(high), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
+		Tightest: tightest(p.Tightest),
+		Value:    number(value), MayReach: number(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
 	}
 	for _, c := range p.Costs {
 		if c.Part != budget.Total {

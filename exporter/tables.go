@@ -26,7 +26,7 @@ func (t Table) RightAligned(column int) bool {
 
 // AccuracyTable has the rows that are judged, or with all the others as well.
 func (s *Signoff) AccuracyTable(all bool) Table {
-	t := Table{Title: "Accuracy on the sign-off recordings", Head: []string{"output", "where", "metric", "float", "cut", "fixed", "rise", "up to", "limit", "verdict"}, Numbers: 3, Words: 1}
+	t := Table{Title: "Accuracy on the " + s.MeasuredOn + " recordings", Head: []string{"output", "where", "metric", "float", "cut", "fixed", "rise", "up to", "limit", "verdict"}, Numbers: 3, Words: 1}
 	for _, l := range s.Loss {
 		if l.Verdict == "" && !all {
 			continue
@@ -76,8 +76,8 @@ func (s *Signoff) CostTable(parts bool) Table {
 
 // PathTable has a row per attempt of the cut.
 func (s *Signoff) PathTable() Table {
-	t := Table{Title: "The cut, step by step (selection recordings)", Head: []string{"item", "share", "outcome", "features", "units", "tightest row", "value", "up to", "limit"}, Numbers: 1}
-	for _, name := range s.targetNames() {
+	t := Table{Title: "The cut, step by step (selection recordings)", Head: []string{"item", "share", "outcome", "features", "units", "tightest row", "value", "may reach", "limit"}, Numbers: 6}
+	for _, name := range s.TargetNames() {
 		t.Head = append(t.Head, "flash "+name, "cycles "+name)
 	}
 	for _, p := range s.Path {
@@ -89,7 +89,7 @@ func (s *Signoff) PathTable() Table {
 		if p.On == "rise" {
 			show = func(v float64) string { return percent(&v) }
 		}
-		row := []string{p.Item + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.High, show), show(p.Tolerance)}
+		row := []string{p.Item + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.MayReach, show), show(p.Tolerance)}
 		for i := range p.Flash {
 			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], ""))
 		}
@@ -98,7 +98,8 @@ func (s *Signoff) PathTable() Table {
 	return t
 }
 
-func (s *Signoff) targetNames() []string {
+// TargetNames lists the targets in the order of the job.
+func (s *Signoff) TargetNames() []string {
 	var names []string
 	for _, c := range s.Cost {
 		if len(names) == 0 || names[len(names)-1] != c.Target {

@@ -27,8 +27,13 @@ func (e *FormatError) Error() string { return sentence(e.File, e.Where, e.Msg) }
 // Unwrap returns [ErrFormat].
 func (e *FormatError) Unwrap() error { return ErrFormat }
 
-// HintText returns the advice that goes with the error, or "".
-func (e *FormatError) HintText() string { return e.Hint }
+// HintText returns the advice that goes with the error.
+func (e *FormatError) HintText() string {
+	if e.Hint == "" {
+		return "the file is damaged or not what its name says; save it again from the training program"
+	}
+	return e.Hint
+}
 
 // UnsupportedError says that a model file is valid as far as it was read, but holds something this package does not handle.
 // The fields are those of [FormatError].

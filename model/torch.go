@@ -149,7 +149,7 @@ func (d stateDict) gru(prefix string) (*Recurrent, error) {
 	}
 	shape, at := d.tensors[hidden].Shape, d.file.tensor(hidden)
 	if len(shape) != 2 || shape[1] < 1 {
-		return nil, at.broken("", "has shape %s, expected [3*units × units]", formatShape(shape))
+		return nil, at.broken(shapeHint, "has shape %s, expected [3*units × units]", formatShape(shape))
 	}
 	l := &Recurrent{Kind: GRUResetAfter, Units: shape[1]}
 	rows := l.Kind.Gates() * l.Units
@@ -160,7 +160,7 @@ func (d stateDict) gru(prefix string) (*Recurrent, error) {
 	case l.Units:
 		return nil, at.unsupported("train with torch.nn.GRU", "shape %s is that of a plain (Elman) recurrent layer, only GRU is read", formatShape(shape))
 	default:
-		return nil, at.broken("", "has shape %s, expected [%d × %d]", formatShape(shape), rows, l.Units)
+		return nil, at.broken(shapeHint, "has shape %s, expected [%d × %d]", formatShape(shape), rows, l.Units)
 	}
 	input := prefix + "weight_ih_l0"
 	var err error
@@ -210,7 +210,7 @@ func (d stateDict) values(name string, shape ...int) ([]float64, error) {
 	at := d.file.tensor(name)
 	fits := slices.EqualFunc(t.Shape, shape, func(got, want int) bool { return got == want || want == anySize && got >= 1 })
 	if !fits {
-		return nil, at.broken("", "has shape %s, expected %s", formatShape(t.Shape), formatShape(shape))
+		return nil, at.broken(shapeHint, "has shape %s, expected %s", formatShape(t.Shape), formatShape(shape))
 	}
 	if count, ok := elements(t.Shape); !ok || count != len(t.Data) {
 		return nil, at.broken("", "has shape %s, but %d values", formatShape(t.Shape), len(t.Data))
@@ -230,3 +230,6 @@ func quoteModules(prefixes []string) string {
 	}
 	return strings.Join(words, ", ")
 }
+
+// shapeHint says what the tensors of a network look like.
+const shapeHint = "kerf reads one torch.nn.GRU layer (weight_ih_l0 [3*units × features], weight_hh_l0 [3*units × units]) with one torch.nn.Linear head"

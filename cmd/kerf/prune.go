@@ -40,7 +40,7 @@ every scenario and region. Each row of the path is one attempt. With --features 
 					return err
 				}
 			}
-			s := exporter.NewSignoff(&budget.Result{Inputs: in, Cut: cut, Chosen: chosen}, version)
+			s := exporter.NewSignoff(in.Price(cut, chosen), version)
 			return a.printTables(format, pathTables(s)...)
 		},
 	}

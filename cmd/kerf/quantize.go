@@ -3,7 +3,6 @@ package main
 import (
 	"github.com/spf13/cobra"
 
-	"kerf/budget"
 	"kerf/exporter"
 )
 
@@ -28,7 +27,10 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 			if err != nil {
 				return err
 			}
-			s := exporter.NewSignoff(&budget.Result{Inputs: in, Cut: cut, Chosen: chosen, Loss: in.SelectionLoss(chosen)}, version)
+			r := in.Price(cut, chosen)
+			r.Loss = in.SelectionLoss(chosen)
+			s := exporter.NewSignoff(r, version)
+			s.MeasuredOn = "selection"
 			tables := append([]exporter.Table{s.FormatTable()}, accuracyTables(s)...)
 			return a.printTables(format, tables...)
 		},

@@ -12,6 +12,7 @@ import (
 	"github.com/olekukonko/tablewriter/tw"
 	"github.com/spf13/cobra"
 
+	"kerf/budget"
 	"kerf/exporter"
 )
 
@@ -73,6 +74,7 @@ func printText(w io.Writer, t exporter.Table) error {
 			alignment[i] = tw.AlignRight
 		}
 	}
+	last := len(t.Head) - 1
 	table := tablewriter.NewTable(w,
 		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
 			Borders:  tw.BorderNone,
@@ -81,7 +83,11 @@ func printText(w io.Writer, t exporter.Table) error {
 		})),
 		tablewriter.WithConfig(tablewriter.Config{
 			Header: tw.CellConfig{Formatting: tw.CellFormatting{AutoFormat: tw.Off, AutoWrap: tw.WrapNone}, Padding: columnGap},
-			Row:    tw.CellConfig{Formatting: tw.CellFormatting{AutoWrap: tw.WrapNone}, Padding: columnGap},
+			Row: tw.CellConfig{
+				Formatting:   tw.CellFormatting{AutoWrap: tw.WrapNormal},
+				Padding:      columnGap,
+				ColMaxWidths: tw.CellWidth{PerColumn: tw.NewMapper[int, int]().Set(last, roomForLast(t))},
+			},
 		}),
 		tablewriter.WithAlignment(alignment),
 	)
@@ -91,6 +97,24 @@ func printText(w io.Writer, t exporter.Table) error {
 	}
 	return table.Render()
 }
+
+// roomForLast is the width that the other columns leave to the last one, in
+// which long texts are wrapped.
+func roomForLast(t exporter.Table) int {
+	room := lineWidth
+	last := len(t.Head) - 1
+	for c := range last {
+		width := len(t.Head[c])
+		for _, row := range t.Rows {
+			width = max(width, len(row[c]))
+		}
+		room -= width + 1
+	}
+	return max(room, leastRoom)
+}
+
+// leastRoom is the narrowest column in which wrapped text can be read.
+const leastRoom = 20
 
 // columnGap is one space behind a cell.
 var columnGap = tw.CellPadding{Global: tw.Padding{Left: "", Right: " ", Overwrite: true}}
@@ -177,21 +201,31 @@ func inputTable(s *exporter.Signoff) exporter.Table {
 	return t
 }
 
-// pathTables is the path of the cut and, per target, what each step would take.
+// pathTables is the path of the cut, what each step that was taken leaves on
+// every target, and what stays in the end.
 func pathTables(s *exporter.Signoff) []exporter.Table {
-	t := s.PathTable()
-	steps := exporter.Table{Title: t.Title, Head: []string{"item", "outcome", "F", "U", "value", "up to", "limit", "tightest row"}, Numbers: 2, Words: 1}
-	costs := exporter.Table{Title: "What each step would leave", Head: []string{"item"}, Numbers: 1}
-	costs.Head = append(costs.Head, t.Head[9:]...)
-	for _, row := range t.Rows {
-		steps.Rows = append(steps.Rows, []string{row[0], row[2], row[3], row[4], row[6], row[7], row[8], row[5]})
-		costs.Rows = append(costs.Rows, append([]string{row[0]}, row[9:]...))
+	all := s.PathTable()
+	steps := exporter.Table{Title: all.Title, Head: []string{"item", "outcome", "F", "U", "may reach", "limit", "tightest row"}, Numbers: 2, Words: 1}
+	names := make([]string, len(all.Rows))
+	for i, row := range all.Rows {
+		names[i] = strings.TrimPrefix(row[0], budget.FeatureItem+" ")
+		steps.Rows = append(steps.Rows, []string{names[i], row[2], row[3], row[4], row[7], row[8], row[5]})
+	}
+	tables := []exporter.Table{steps}
+	for t, target := range s.TargetNames() {
+		left := exporter.Table{Title: "What each cut leaves", Head: []string{target, "flash", "cycles"}, Numbers: 1}
+		for i, p := range s.Path {
+			if p.Taken {
+				left.Rows = append(left.Rows, []string{names[i], exporter.Quantity(p.Flash[t], "B"), exporter.Quantity(p.Cycles[t], "cycles")})
+			}
+		}
+		tables = append(tables, left)
 	}
 	kept := exporter.Table{Title: "What stays", Head: []string{"", ""}, Numbers: 2, Rows: [][]string{
 		{"features", strings.Join(s.Kept.Features, ", ")},
-		{"units", joinInts(s.Kept.Units[0])},
+		{"units", strings.ReplaceAll(joinInts(s.Kept.Units[0]), ",", ", ")},
 	}}
-	return []exporter.Table{steps, costs, kept}
+	return append(tables, kept)
 }
 
 // wrap breaks a text at spaces so that no line is longer than lineWidth; lines

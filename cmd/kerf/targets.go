@@ -91,7 +91,7 @@ func profileTables(p *targets.Profile) []exporter.Table {
 	for _, note := range p.Notes {
 		about.Rows = append(about.Rows, []string{"note", note})
 	}
-	costs := exporter.Table{Title: "Cycles per instruction", Head: []string{"instruction", "cycles", "from", "source", "note"}, Numbers: 5}
+	costs := exporter.Table{Title: "Cycles per instruction", Head: []string{"instruction", "cycles", "from", "source and note"}, Numbers: 1, Words: 2}
 	classes := make([]string, 0, len(p.Costs))
 	for class := range p.Costs {
 		classes = append(classes, class)
@@ -99,7 +99,11 @@ func profileTables(p *targets.Profile) []exporter.Table {
 	sort.Strings(classes)
 	for _, class := range classes {
 		c := p.Costs[class]
-		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(class, "_", " "), strconv.FormatFloat(c.Cycles, 'g', -1, 64), c.Quality, c.Source, c.Note})
+		source := c.Source
+		if c.Note != "" {
+			source += "; " + c.Note
+		}
+		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(class, "_", " "), strconv.FormatFloat(c.Cycles, 'g', -1, 64), c.Quality, source})
 	}
 	return []exporter.Table{about, costs}
 }

@@ -1,0 +1,88 @@
+package main
+
+import (
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+)
+
+// Every example of every --help runs, in a folder that holds job.toml, and ends
+// with a verdict or, for the commands without one, with exit code 0.
+func TestHelpExamples(t *testing.T) {
+	a := &app{stdout: io.Discard, ui: newUI(io.Discard)}
+	examples := 0
+	var walk func(cmd *cobra.Command)
+	walk = func(cmd *cobra.Command) {
+		if cmd.Runnable() && cmd.HasParent() && cmd.Name() != "help" && cmd.Name() != "completion" && !strings.HasPrefix(cmd.CommandPath(), "kerf completion") {
+			if cmd.Example == "" {
+				t.Errorf("%s has no example", cmd.CommandPath())
+			}
+			for example := range strings.Lines(cmd.Example) {
+				examples++
+				args := strings.Fields(example)
+				if !strings.HasPrefix(strings.Join(args, " "), strings.Join(strings.Fields(cmd.CommandPath()), " ")) {
+					t.Errorf("%s: the example %q is of another command", cmd.CommandPath(), example)
+					continue
+				}
+				t.Run(strings.Join(args, " "), func(t *testing.T) {
+					t.Chdir(filepath.Dir(cityJob(t, func(job string) string { return job })))
+					if code, _, stderr := call(args[1:]...); code != exitDone {
+						t.Errorf("exit code %d: %s", code, stderr)
+					}
+				})
+			}
+		}
+		for _, sub := range cmd.Commands() {
+			walk(sub)
+		}
+	}
+	walk(a.rootCommand())
+	if examples < 10 {
+		t.Errorf("only %d examples found", examples)
+	}
+}
+
+// Every command explains itself, options included, on stdout.
+func TestHelp(t *testing.T) {
+	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"rank"}, {"prune"}, {"quantize"}, {"cost"}, {"export"}, {"targets"}, {"targets", "list"}, {"targets", "show"}} {
+		code, stdout, stderr := call(append(args, "--help")...)
+		if code != exitDone || stderr != "" || !strings.Contains(stdout, "Usage:") {
+			t.Errorf("kerf %s --help: exit code %d, stderr %q, stdout %q", strings.Join(args, " "), code, stderr, stdout)
+		}
+	}
+}
+
+// README commands, in order, from the top of a checkout: everything in a block
+// that begins with $ is run there by make readme; here the kerf commands of the
+// README are checked to be commands of kerf.
+func TestReadmeNamesOnlyCommandsThatExist(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := &app{stdout: io.Discard, ui: newUI(io.Discard)}
+	root := a.rootCommand()
+	found := 0
+	for l := range strings.Lines(string(text)) {
+		command, ok := strings.CutPrefix(strings.TrimSpace(l), "$ go run ./cmd/kerf ")
+		if !ok {
+			continue
+		}
+		found++
+		cmd, rest, err := root.Find(strings.Fields(command))
+		if err != nil || cmd == root {
+			t.Errorf("README.md: %q is no command of kerf (%v)", command, err)
+			continue
+		}
+		if err := cmd.ParseFlags(rest); err != nil {
+			t.Errorf("README.md: %q: %v", command, err)
+		}
+	}
+	if found < 4 {
+		t.Errorf("README.md shows %d commands, expected at least 4", found)
+	}
+}
