@@ -49,12 +49,6 @@ func (u *ui) bug(reason any, stack []byte) {
 	fmt.Fprintf(u.w, "kerf: bug: %v\nkerf: hint: this is a mistake in kerf; please report it with the lines below\n%s", reason, stack)
 }
 
-// note prints a line about what was done.
-func (u *ui) note(format string, args ...any) {
-	u.endProgress()
-	fmt.Fprintf(u.w, "kerf: "+format+"\n", args...)
-}
-
 // progress draws how far a search is, on a terminal only.
 func (u *ui) progress(what string) func(done, all int) {
 	u.started = time.Now()

@@ -1,0 +1,46 @@
+# make test does everything: format, vet, staticcheck, all tests, the README's
+# commands, and says what it could not do.
+
+GO ?= go
+STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
+# Go leaves folders named testdata out of ./..., so those with code are named.
+PACKAGES = ./... ./testdata/demo/...
+
+.PHONY: test tools format vet staticcheck unit bench demo-data
+
+test: tools format vet staticcheck unit
+
+# The emitted C is compiled as C and as C++. Where apt-get can, it installs the
+# compilers; elsewhere the tests that need them fail and say so.
+tools:
+	@for tool in gcc g++; do \
+		command -v $$tool >/dev/null && continue; \
+		echo "make: $$tool is missing, trying apt-get"; \
+		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+			apt-get update -qq && apt-get install -y -qq $$tool || echo "make: COULD NOT install $$tool"; \
+		else \
+			echo "make: COULD NOT install $$tool: install the Debian package $$tool as root"; \
+		fi; \
+	done
+
+format:
+	@unformatted=$$(gofmt -l $$(git ls-files '*.go')); \
+	if [ -n "$$unformatted" ]; then echo "gofmt -w these files: $$unformatted"; exit 1; fi
+
+vet:
+	$(GO) vet $(PACKAGES)
+
+staticcheck:
+	$(GO) run $(STATICCHECK) $(PACKAGES)
+
+unit:
+	$(GO) test $(PACKAGES)
+
+bench:
+	$(GO) test -run '^$$' -bench . ./model ./quant
+
+# Makes the demo job anew: recordings (Go, seconds), network and scores
+# (Debian's python3-torch and python3-numpy, minutes).
+demo-data:
+	$(GO) run ./testdata/demo/generate -out testdata/demo
+	cd testdata/demo && /usr/bin/python3 train.py
