@@ -65,6 +65,8 @@ func testHandoff(t *testing.T, random *rand.Rand, name string, formats quant.For
 	return h
 }
 
+func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 0)) }
+
 func writeC(t *testing.T, h *Handoff, dir string) {
 	t.Helper()
 	files, err := h.CFiles()

@@ -16,7 +16,7 @@ import (
 //go:embed c/net.h c/net.c c/net_selftest.c
 var cFiles embed.FS
 
-var cPrefix = regexp.MustCompile(`\b(net|NET)(_|\.h\b)`)
+var cPrefix = regexp.MustCompile(`\b(net|NET)(_|\.[ch]\b)`)
 
 // guard stands before text from files, where net_ is no prefix of ours. It
 // cannot come from a file: commentText escapes control characters.

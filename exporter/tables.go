@@ -26,7 +26,7 @@ func (t Table) RightAligned(column int) bool {
 
 // AccuracyTable has the rows that are judged, or with all the others as well.
 func (s *Signoff) AccuracyTable(all bool) Table {
-	t := Table{Title: "Accuracy on the " + s.MeasuredOn + " recordings", Head: []string{"output", "where", "metric", "float", "cut", "fixed", "rise", "up to", "limit", "verdict"}, Numbers: 3, Words: 1}
+	t := Table{Title: "Accuracy on the " + s.MeasuredOn + " recordings", Head: []string{"output", "where", "metric", "float", "cut", "fixed", "rise", "up to", "limit", "margin", "kind", "verdict"}, Numbers: 3, Words: 2}
 	for _, l := range s.Loss {
 		if l.Verdict == "" && !all {
 			continue
@@ -35,7 +35,7 @@ func (s *Signoff) AccuracyTable(all bool) Table {
 		if l.Region != "" {
 			where = "region: " + l.Region
 		}
-		t.Rows = append(t.Rows, []string{l.Output, where, l.Metric + " " + l.Unit, significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), shortVerdict(l.Verdict)})
+		t.Rows = append(t.Rows, []string{l.Output, where, strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit, significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), percent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
 	}
 	return t
 }
@@ -76,7 +76,7 @@ func (s *Signoff) CostTable(parts bool) Table {
 
 // PathTable has a row per attempt of the cut.
 func (s *Signoff) PathTable() Table {
-	t := Table{Title: "The cut, step by step (selection recordings)", Head: []string{"item", "share", "outcome", "features", "units", "tightest row", "value", "may reach", "limit"}, Numbers: 6}
+	t := Table{Title: "The cut, step by step, on selection recordings (F features, U units stay)", Head: []string{"item", "share", "outcome", "features", "units", "tightest row", "value", "may reach", "limit"}, Numbers: 6}
 	for _, name := range s.TargetNames() {
 		t.Head = append(t.Head, "flash "+name, "cycles "+name)
 	}

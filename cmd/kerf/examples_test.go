@@ -2,7 +2,6 @@ package main
 
 import (
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -53,36 +52,5 @@ func TestHelp(t *testing.T) {
 		if code != exitDone || stderr != "" || !strings.Contains(stdout, "Usage:") {
 			t.Errorf("kerf %s --help: exit code %d, stderr %q, stdout %q", strings.Join(args, " "), code, stderr, stdout)
 		}
-	}
-}
-
-// README commands, in order, from the top of a checkout: everything in a block
-// that begins with $ is run there by make readme; here the kerf commands of the
-// README are checked to be commands of kerf.
-func TestReadmeNamesOnlyCommandsThatExist(t *testing.T) {
-	text, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	a := &app{stdout: io.Discard, ui: newUI(io.Discard)}
-	root := a.rootCommand()
-	found := 0
-	for l := range strings.Lines(string(text)) {
-		command, ok := strings.CutPrefix(strings.TrimSpace(l), "$ go run ./cmd/kerf ")
-		if !ok {
-			continue
-		}
-		found++
-		cmd, rest, err := root.Find(strings.Fields(command))
-		if err != nil || cmd == root {
-			t.Errorf("README.md: %q is no command of kerf (%v)", command, err)
-			continue
-		}
-		if err := cmd.ParseFlags(rest); err != nil {
-			t.Errorf("README.md: %q: %v", command, err)
-		}
-	}
-	if found < 4 {
-		t.Errorf("README.md shows %d commands, expected at least 4", found)
 	}
 }

@@ -27,7 +27,7 @@ of an output when the item is held at its mean.`,
 				return err
 			}
 			cut := in.Rank()
-			return a.printTables(format, rankTable("Features, the least needed last", cut.FeatureRank), rankTable("Hidden units, the least needed last", cut.UnitRank))
+			return a.printTables(format, rankTable("Features, the most needed first", cut.FeatureRank), rankTable("Hidden units, the most needed first", cut.UnitRank))
 		},
 	}
 	formatFlag(cmd, &format)

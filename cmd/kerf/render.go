@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/olekukonko/tablewriter"
 	"github.com/olekukonko/tablewriter/renderer"
@@ -75,7 +77,8 @@ func printText(w io.Writer, t exporter.Table) error {
 		}
 	}
 	last := len(t.Head) - 1
-	table := tablewriter.NewTable(w,
+	var drawn strings.Builder
+	table := tablewriter.NewTable(&drawn,
 		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
 			Borders:  tw.BorderNone,
 			Symbols:  tw.NewSymbols(tw.StyleASCII),
@@ -95,7 +98,31 @@ func printText(w io.Writer, t exporter.Table) error {
 	if err := table.Bulk(t.Rows); err != nil {
 		return err
 	}
-	return table.Render()
+	if err := table.Render(); err != nil {
+		return err
+	}
+	_, err := io.WriteString(w, trimmed(drawn.String()))
+	return err
+}
+
+// trimmed takes the blanks off the end of every line and makes the rule below
+// the head as long as the longest line.
+func trimmed(drawn string) string {
+	lines := strings.Split(strings.TrimRight(drawn, "\n"), "\n")
+	width := 0
+	isRule := func(l string) bool { return strings.Trim(l, "-") == "" }
+	for i, l := range lines {
+		lines[i] = strings.TrimRight(l, " ")
+		if !isRule(l) {
+			width = max(width, utf8.RuneCountInString(lines[i]))
+		}
+	}
+	for i, l := range lines {
+		if l != "" && isRule(l) {
+			lines[i] = strings.Repeat("-", width)
+		}
+	}
+	return strings.Join(lines, "\n") + "\n"
 }
 
 // roomForLast is the width that the other columns leave to the last one, in
@@ -161,18 +188,19 @@ func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 }
 
 // accuracyTables splits the judged rows by output and metric: what one table
-// compares has one unit.
+// compares has one unit. The kind of all of them is in the title.
 func accuracyTables(s *exporter.Signoff) []exporter.Table {
 	var tables []exporter.Table
 	all := s.AccuracyTable(false)
-	title := all.Title
+	kind := len(all.Head) - 2
 	for _, row := range all.Rows {
 		subject := fmt.Sprintf("%s: %s", row[0], row[2])
 		if len(tables) == 0 || tables[len(tables)-1].Head[0] != subject {
-			tables = append(tables, exporter.Table{Title: title, Head: append([]string{subject}, all.Head[3:]...), Numbers: 1, Words: 1})
+			head := append([]string{subject}, slices.Delete(slices.Clone(all.Head), kind, kind+1)[3:]...)
+			tables = append(tables, exporter.Table{Title: fmt.Sprintf("%s (%s)", all.Title, row[kind]), Head: head, Numbers: 1, Words: 1})
 		}
 		t := &tables[len(tables)-1]
-		t.Rows = append(t.Rows, append([]string{row[1]}, row[3:]...))
+		t.Rows = append(t.Rows, append([]string{row[1]}, slices.Delete(slices.Clone(row), kind, kind+1)[3:]...))
 	}
 	return tables
 }

@@ -153,9 +153,11 @@ static int32_t net_dot_w16(int32_t start, const int16_t *w, const int16_t *v, ui
 static int16_t net_input_row(uint16_t row, const int16_t *x)
 {
 #if NET_W_X_BITS == 8
-    const int32_t sum = net_dot_w8(NET_ROM_I32(&net_b_x[row]), &net_w_x[(size_t)row * NET_N_FEATURES], x, NET_N_FEATURES);
+    const int32_t sum = net_dot_w8(NET_ROM_I32(&net_b_x[row]),
+                                     &net_w_x[(size_t)row * NET_N_FEATURES], x, NET_N_FEATURES);
 #else
-    const int32_t sum = net_dot_w16(NET_ROM_I32(&net_b_x[row]), &net_w_x[(size_t)row * NET_N_FEATURES], x, NET_N_FEATURES);
+    const int32_t sum = net_dot_w16(NET_ROM_I32(&net_b_x[row]),
+                                     &net_w_x[(size_t)row * NET_N_FEATURES], x, NET_N_FEATURES);
 #endif
 
     return net_sat16(net_round_shift(sum, NET_ROM_U8(&net_shift_x[row])));
@@ -165,9 +167,11 @@ static int16_t net_input_row(uint16_t row, const int16_t *x)
 static int16_t net_state_row(uint16_t row, const int16_t *h_Q15)
 {
 #if NET_W_H_BITS == 8
-    const int32_t sum = net_dot_w8(NET_ROM_I32(&net_b_h[row]), &net_w_h[(size_t)row * NET_N_UNITS], h_Q15, NET_N_UNITS);
+    const int32_t sum = net_dot_w8(NET_ROM_I32(&net_b_h[row]),
+                                     &net_w_h[(size_t)row * NET_N_UNITS], h_Q15, NET_N_UNITS);
 #else
-    const int32_t sum = net_dot_w16(NET_ROM_I32(&net_b_h[row]), &net_w_h[(size_t)row * NET_N_UNITS], h_Q15, NET_N_UNITS);
+    const int32_t sum = net_dot_w16(NET_ROM_I32(&net_b_h[row]),
+                                     &net_w_h[(size_t)row * NET_N_UNITS], h_Q15, NET_N_UNITS);
 #endif
 
     return net_sat16(net_round_shift(sum, NET_ROM_U8(&net_shift_h[row])));
@@ -214,8 +218,10 @@ void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUT
     for (j = 0; j < NET_N_UNITS; j++) {
         const uint16_t row_z = (uint16_t)(j + NET_N_UNITS);
         const uint16_t row_n = (uint16_t)(row_z + NET_N_UNITS);
-        const uint16_t reset_Q16 = net_logistic(net_sat16((int32_t)net_input_row(j, x) + net_state_row(j, h_Q15)));
-        const uint16_t keep_Q16 = net_logistic(net_sat16((int32_t)net_input_row(row_z, x) + net_state_row(row_z, h_Q15)));
+        const int32_t reset_in = (int32_t)net_input_row(j, x) + net_state_row(j, h_Q15);
+        const int32_t keep_in = (int32_t)net_input_row(row_z, x) + net_state_row(row_z, h_Q15);
+        const uint16_t reset_Q16 = net_logistic(net_sat16(reset_in));
+        const uint16_t keep_Q16 = net_logistic(net_sat16(keep_in));
         const int32_t memory = net_round_shift((int32_t)reset_Q16 * net_state_row(row_n, h_Q15), 16);
         const int16_t candidate_Q15 = net_tanh(net_sat16(net_input_row(row_n, x) + memory));
 
@@ -234,9 +240,11 @@ void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUT
 #endif
     for (j = 0; j < NET_N_OUTPUTS; j++) {
 #if NET_W_Y_BITS == 8
-        y[j] = net_dot_w8(NET_ROM_I32(&net_b_y[j]), &net_w_y[(size_t)j * NET_N_UNITS], h_Q15, NET_N_UNITS);
+        y[j] = net_dot_w8(NET_ROM_I32(&net_b_y[j]),
+                          &net_w_y[(size_t)j * NET_N_UNITS], h_Q15, NET_N_UNITS);
 #else
-        y[j] = net_dot_w16(NET_ROM_I32(&net_b_y[j]), &net_w_y[(size_t)j * NET_N_UNITS], h_Q15, NET_N_UNITS);
+        y[j] = net_dot_w16(NET_ROM_I32(&net_b_y[j]),
+                           &net_w_y[(size_t)j * NET_N_UNITS], h_Q15, NET_N_UNITS);
 #endif
     }
 }
@@ -258,7 +266,7 @@ void net_encode(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES])
         } else if (v >= 0.0f) {
             x[i] = (int16_t)(v + 0.5f);
         } else {
-            x[i] = (int16_t)-(int16_t)(0.5f - v);
+            x[i] = (int16_t)-(int32_t)(0.5f - v);
         }
     }
 }

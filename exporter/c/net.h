@@ -10,7 +10,7 @@
 extern "C" {
 #endif
 
-/* State between two steps. One per sensor; 0 bytes are kept elsewhere. */
+/* State between two steps: one for every sensor. Nothing is kept elsewhere. */
 typedef struct {
 #if NET_STATE_BITS == 32
     int32_t h_Q30[NET_N_UNITS];

@@ -1,0 +1,101 @@
+package exporter
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func handoffOf(content string) map[string][]byte {
+	files := map[string][]byte{"a.c": []byte(content), "a.h": []byte(content)}
+	manifest, err := newManifest(&Signoff{Name: "a", Verdict: "fits"}, files)
+	if err != nil {
+		panic(err)
+	}
+	files[ManifestFile] = manifest
+	return files
+}
+
+func listing(t *testing.T, dir string) string {
+	t.Helper()
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, e := range entries {
+		names = append(names, e.Name())
+	}
+	return strings.Join(names, " ")
+}
+
+func TestWriteFolder(t *testing.T) {
+	parent := t.TempDir()
+	dir := filepath.Join(parent, "deep", "handoff")
+	for _, content := range []string{"first", "second"} {
+		if err := WriteFolder(dir, handoffOf(content)); err != nil {
+			t.Fatal(err)
+		}
+		if got, _ := os.ReadFile(filepath.Join(dir, "a.c")); string(got) != content {
+			t.Errorf("a.c holds %q, want %q", got, content)
+		}
+	}
+	if got := listing(t, dir); got != "a.c a.h manifest.json" {
+		t.Errorf("the folder holds %s", got)
+	}
+	if got := listing(t, filepath.Dir(dir)); got != "handoff" {
+		t.Errorf("beside the folder stands %s", got)
+	}
+}
+
+func TestWriteFolderLosesNothing(t *testing.T) {
+	for name, prepare := range map[string]func(dir string) error{
+		"a file of the user's": func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "notes.txt"), []byte("mine"), 0o644)
+		},
+		"a file of the user's in a handoff": func(dir string) error {
+			if err := WriteFolder(dir, handoffOf("old")); err != nil {
+				return err
+			}
+			return os.WriteFile(filepath.Join(dir, "notes.txt"), []byte("mine"), 0o644)
+		},
+		"another manifest.json": func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, ManifestFile), []byte("[1, 2]"), 0o644)
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			parent := t.TempDir()
+			dir := filepath.Join(parent, "handoff")
+			if err := os.Mkdir(dir, 0o755); err != nil {
+				t.Fatal(err)
+			}
+			if err := prepare(dir); err != nil {
+				t.Fatal(err)
+			}
+			before := listing(t, dir)
+			if err := WriteFolder(dir, handoffOf("new")); err == nil {
+				t.Error("the folder was replaced")
+			}
+			if after := listing(t, dir); after != before {
+				t.Errorf("the folder held %s, now %s", before, after)
+			}
+			if got := listing(t, parent); got != "handoff" {
+				t.Errorf("beside the folder stands %s", got)
+			}
+		})
+	}
+}
+
+func TestWriteFolderIntoAFile(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(dir, []byte("mine"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := WriteFolder(dir, handoffOf("new")); err == nil {
+		t.Error("a file was replaced by a folder")
+	}
+	if got, _ := os.ReadFile(dir); string(got) != "mine" {
+		t.Errorf("the file now holds %q", got)
+	}
+}
