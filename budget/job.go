@@ -60,13 +60,17 @@ func (l *FileList) UnmarshalTOML(v any) error {
 		for _, item := range v {
 			name, ok := item.(string)
 			if !ok {
-				return fmt.Errorf("%v is not a file name", item)
+				return notFiles(item)
 			}
 			*l = append(*l, name)
 		}
 		return nil
 	}
-	return fmt.Errorf("%v is neither a file name nor a list of file names", v)
+	return notFiles(v)
+}
+
+func notFiles(v any) error {
+	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a file name", Hint: `write "selection.csv", or a list ["a.csv", "b.csv"]`}
 }
 
 // FrontEnd is a cost group of feature code: freed when its last feature goes.

@@ -1,0 +1,76 @@
+package budget
+
+import (
+	"math"
+	"testing"
+
+	"kerf/dataset"
+)
+
+func TestJudge(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		name    string
+		row     Loss
+		verdict string
+		wouldDo int
+	}{
+		{"upper end within", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.04, Sequences: 12, Tolerance: 0.05}, Pass, 0},
+		{"upper end just meets it", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.05, Sequences: 12, Tolerance: 0.05}, Pass, 0},
+		{"value above", Loss{Relative: true, Rise: 0.051, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, Fail, 0},
+		// Half-width 0.06, room 0.02: three times too wide, so nine times as many sequences.
+		{"upper end above", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 12, Tolerance: 0.05}, NotEnough, 108},
+		{"no room at all", Loss{Relative: true, Rise: 0.05, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, NotEnough, 0},
+		{"five sequences", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 5, Tolerance: 0.05}, NotEnough, 6},
+		{"five sequences, value above", Loss{Relative: true, Rise: 0.06, RiseHigh: 0.07, Sequences: 5, Tolerance: 0.05}, Fail, 0},
+		{"six sequences", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 6, Tolerance: 0.05}, Pass, 0},
+		{"none", Loss{Relative: true, RiseHigh: nan, Tolerance: 0.05}, NotEnough, 6},
+		{"float makes no error", Loss{Relative: true, Rise: nan, RiseHigh: nan, Sequences: 12, Tolerance: 0.05}, Fail, 0},
+		{"absolute within", Loss{Fixed: 0.19, FixedHigh: 0.2, Sequences: 12, Tolerance: 0.2}, Pass, 0},
+		{"absolute above", Loss{Fixed: 0.21, FixedHigh: 0.22, Sequences: 12, Tolerance: 0.2}, Fail, 0},
+		{"absolute, upper end above", Loss{Fixed: 0.19, FixedHigh: 0.21, Sequences: 12, Tolerance: 0.2}, NotEnough, 48},
+		{"bias below zero within", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.2, FixedHigh: 0.01, Sequences: 12, Tolerance: 0.2}, Pass, 0},
+		{"bias below zero beyond", Loss{Metric: dataset.Bias, Fixed: -0.3, FixedLow: -0.4, FixedHigh: -0.2, Sequences: 12, Tolerance: 0.2}, Fail, 0},
+		{"bias, lower end beyond", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.3, FixedHigh: 0.1, Sequences: 12, Tolerance: 0.2}, NotEnough, 48},
+	} {
+		c.row.Judged = true
+		c.row.judge()
+		if c.row.Verdict != c.verdict || c.row.WouldDo != c.wouldDo {
+			t.Errorf("%s: %q with %d sequences, want %q with %d", c.name, c.row.Verdict, c.row.WouldDo, c.verdict, c.wouldDo)
+		}
+		if explained := c.row.Explain() != ""; explained != (c.verdict != Pass) {
+			t.Errorf("%s: explanation %q", c.name, c.row.Explain())
+		}
+	}
+}
+
+func TestVerdictOnTheWhole(t *testing.T) {
+	pass, fail, few := Loss{Verdict: Pass}, Loss{Verdict: Fail}, Loss{Verdict: NotEnough}
+	for _, c := range []struct {
+		name  string
+		loss  []Loss
+		costs []Cost
+		want  string
+	}{
+		{"nothing is judged", []Loss{{}}, []Cost{{}}, Fits},
+		{"all pass", []Loss{pass, {}}, []Cost{{Verdict: Pass}}, Fits},
+		{"a tolerance is broken", []Loss{few, fail}, nil, DoesNotFit},
+		{"a limit is broken", []Loss{pass, few}, []Cost{{Verdict: Pass}, {Verdict: Fail}}, DoesNotFit},
+		{"one cannot be judged", []Loss{pass, few}, []Cost{{Verdict: Pass}}, NotEnough},
+	} {
+		if got := verdict(c.loss, c.costs); got != c.want {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
+// The reserve, recomputed from its parts: 1.96 half-widths make the interval, the
+// difference of two alike figures has √2 times the standard error, 1.645 of
+// these are 95 % one-sided (normal quantiles, any table).
+func TestSignoffReach(t *testing.T) {
+	halfWidth := 1.959964
+	want := (halfWidth + 1.644854*math.Sqrt2) / halfWidth
+	if math.Abs(signoffReach-want) > 1e-3 {
+		t.Errorf("signoffReach is %.4f, want %.4f", signoffReach, want)
+	}
+}
