@@ -39,8 +39,12 @@ unit:
 bench:
 	$(GO) test -run '^$$' -bench . ./model ./quant
 
-# Makes the demo job anew: recordings (Go, seconds), network and scores
-# (Debian's python3-torch and python3-numpy, minutes).
+# Makes the demo job anew in WORK: recordings (Go, seconds), network and scores
+# (Debian's python3-torch and python3-numpy, minutes), errors by plain numpy.
+# What goes from there into testdata/demo says testdata/demo/README.md.
+WORK ?= /tmp/kerf-demo-data
+
 demo-data:
-	$(GO) run ./testdata/demo/generate -out testdata/demo
-	cd testdata/demo && /usr/bin/python3 train.py
+	$(GO) run ./testdata/demo/generate -out $(WORK)
+	/usr/bin/python3 testdata/demo/train.py $(WORK) $(WORK)
+	/usr/bin/python3 testdata/demo/check.py $(WORK)

@@ -47,28 +47,28 @@ func OutputNames(outputs []Output) []string {
 // ReadFeatures reads features.csv: name,channel,kind,unit,mean,std[,front_end],
 // one line per input in the order of the network.
 func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
-	t, err := openTable(r, file)
+	t, err := OpenTable(r, file)
 	if err != nil {
 		return nil, err
 	}
-	index, err := t.needAll("features.csv has the columns name, channel, kind, unit, mean, std and, if wanted, front_end", "name", "channel", "kind", "unit", "mean", "std")
+	index, err := t.NeedAll("features.csv has the columns name, channel, kind, unit, mean, std and, if wanted, front_end", "name", "channel", "kind", "unit", "mean", "std")
 	if err != nil {
 		return nil, err
 	}
-	frontEnd, hasFrontEnd := t.columns["front_end"]
+	frontEnd, hasFrontEnd := t.Has("front_end")
 	seen := map[string]bool{}
 	var features []Feature
 	for {
-		ok, err := t.next()
+		ok, err := t.Next()
 		if err != nil {
 			return nil, err
 		}
 		if !ok {
 			break
 		}
-		f := Feature{Name: t.text(index[0]), Channel: t.text(index[1]), Kind: t.text(index[2]), Unit: t.text(index[3]), Line: t.line}
+		f := Feature{Name: t.Text(index[0]), Channel: t.Text(index[1]), Kind: t.Text(index[2]), Unit: t.Text(index[3]), Line: t.Line}
 		if hasFrontEnd {
-			f.FrontEnd = t.text(frontEnd)
+			f.FrontEnd = t.Text(frontEnd)
 		}
 		if f.Mean, f.Std, err = t.identity(f.Name, seen, index[0], index[4], index[5]); err != nil {
 			return nil, err
@@ -83,25 +83,25 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 
 // ReadOutputs reads outputs.csv: name,unit,mean,std in the order of the network.
 func ReadOutputs(r io.Reader, file string) ([]Output, error) {
-	t, err := openTable(r, file)
+	t, err := OpenTable(r, file)
 	if err != nil {
 		return nil, err
 	}
-	index, err := t.needAll("outputs.csv has the columns name, unit, mean, std", "name", "unit", "mean", "std")
+	index, err := t.NeedAll("outputs.csv has the columns name, unit, mean, std", "name", "unit", "mean", "std")
 	if err != nil {
 		return nil, err
 	}
 	seen := map[string]bool{}
 	var outputs []Output
 	for {
-		ok, err := t.next()
+		ok, err := t.Next()
 		if err != nil {
 			return nil, err
 		}
 		if !ok {
 			break
 		}
-		o := Output{Name: t.text(index[0]), Unit: t.text(index[1]), Line: t.line}
+		o := Output{Name: t.Text(index[0]), Unit: t.Text(index[1]), Line: t.Line}
 		if o.Mean, o.Std, err = t.identity(o.Name, seen, index[0], index[2], index[3]); err != nil {
 			return nil, err
 		}
@@ -113,36 +113,25 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	return outputs, nil
 }
 
-func (t *table) needAll(why string, names ...string) ([]int, error) {
-	index := make([]int, len(names))
-	for i, name := range names {
-		var err error
-		if index[i], err = t.need(name, why); err != nil {
-			return nil, err
-		}
-	}
-	return index, nil
-}
-
 // identity checks name, mean and std of a declared column.
-func (t *table) identity(name string, seen map[string]bool, nameColumn, meanColumn, stdColumn int) (mean, std float64, err error) {
+func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColumn, stdColumn int) (mean, std float64, err error) {
 	switch {
 	case name == "":
-		return 0, 0, t.fail(nameColumn, "the name is empty", "recordings find their columns by this name")
+		return 0, 0, t.Fail(nameColumn, "the name is empty", "recordings find their columns by this name")
 	case seen[name]:
-		return 0, 0, t.fail(nameColumn, "the name "+name+" stands twice", "names must differ")
+		return 0, 0, t.Fail(nameColumn, "the name "+name+" stands twice", "names must differ")
 	case name == "sequence" || name == "scenario" || name == "t":
-		return 0, 0, t.fail(nameColumn, "the name "+name+" is taken by a column of the recordings", "choose another name")
+		return 0, 0, t.Fail(nameColumn, "the name "+name+" is taken by a column of the recordings", "choose another name")
 	}
 	seen[name] = true
-	if mean, err = t.number(meanColumn); err != nil {
+	if mean, err = t.Number(meanColumn); err != nil {
 		return 0, 0, err
 	}
-	if std, err = t.number(stdColumn); err != nil {
+	if std, err = t.Number(stdColumn); err != nil {
 		return 0, 0, err
 	}
 	if std <= 0 {
-		return 0, 0, t.fail(stdColumn, "std must be above 0", "a constant feature carries nothing: take it out of the network, or write mean 0 and std 1 if the normalisation is in the weights")
+		return 0, 0, t.Fail(stdColumn, "std must be above 0", "a constant feature carries nothing: take it out of the network, or write mean 0 and std 1 if the normalisation is in the weights")
 	}
 	return mean, std, nil
 }

@@ -53,19 +53,20 @@ func (r *Recordings) Scenarios() []string {
 // stand together, t grows within it, and every cell that is used is a finite
 // number.
 func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings, error) {
-	t, err := openTable(r, file)
+	t, err := OpenTable(r, file)
 	if err != nil {
 		return nil, err
 	}
-	keys, err := t.needAll("a recording has the columns sequence, scenario and t, then one per feature and output", "sequence", "scenario", "t")
+	t.GapHint = "remove the step and start a new sequence after it, or fill the gap before kerf reads it"
+	keys, err := t.NeedAll("a recording has the columns sequence, scenario and t, then one per feature and output", "sequence", "scenario", "t")
 	if err != nil {
 		return nil, err
 	}
-	x, err := t.needAll("features.csv declares this feature; the recording must carry it under the same name", features...)
+	x, err := t.NeedAll("features.csv declares this feature; the recording must carry it under the same name", features...)
 	if err != nil {
 		return nil, err
 	}
-	y, err := t.needAll("outputs.csv declares this output; the recording must carry its reference values under the same name", outputs...)
+	y, err := t.NeedAll("outputs.csv declares this output; the recording must carry its reference values under the same name", outputs...)
 	if err != nil {
 		return nil, err
 	}
@@ -74,15 +75,15 @@ func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings,
 	var current *Sequence
 	var last float64
 	for {
-		ok, err := t.next()
+		ok, err := t.Next()
 		if err != nil {
 			return nil, err
 		}
 		if !ok {
 			break
 		}
-		name, scenario := t.text(keys[0]), t.text(keys[1])
-		now, err := t.number(keys[2])
+		name, scenario := t.Text(keys[0]), t.Text(keys[1])
+		now, err := t.Number(keys[2])
 		if err != nil {
 			return nil, err
 		}
@@ -92,10 +93,10 @@ func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings,
 			}
 		} else {
 			if scenario != current.Scenario {
-				return nil, t.fail(keys[1], "the scenario changes from "+current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
+				return nil, t.Fail(keys[1], "the scenario changes from "+current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
 			}
 			if now <= last {
-				return nil, t.fail(keys[2], "time does not grow: "+t.text(keys[2])+" follows "+strconv.FormatFloat(last, 'g', -1, 64)+" in sequence "+name, "sort the steps, or start a new sequence where the recording was interrupted")
+				return nil, t.Fail(keys[2], "time does not grow: "+t.Text(keys[2])+" follows "+strconv.FormatFloat(last, 'g', -1, 64)+" in sequence "+name, "sort the steps, or start a new sequence where the recording was interrupted")
 			}
 		}
 		last = now
@@ -114,28 +115,28 @@ func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings,
 }
 
 // begin starts the sequence that the present row opens.
-func (t *table) begin(rec *Recordings, seen map[string]int, keys []int, name, scenario string) (*Sequence, error) {
+func (t *Table) begin(rec *Recordings, seen map[string]int, keys []int, name, scenario string) (*Sequence, error) {
 	if name == "" {
-		return nil, t.fail(keys[0], "the sequence name is empty", "number the sequences, for example 0, 1, 2")
+		return nil, t.Fail(keys[0], "the sequence name is empty", "number the sequences, for example 0, 1, 2")
 	}
 	if scenario == "" {
-		return nil, t.fail(keys[1], "the scenario is empty", "name the operating profile of the sequence; use one name for all if there is only one")
+		return nil, t.Fail(keys[1], "the scenario is empty", "name the operating profile of the sequence; use one name for all if there is only one")
 	}
 	if scenario == "all" {
-		return nil, t.fail(keys[1], `"all" cannot name a scenario`, `"all" stands for all scenarios together; choose another name`)
+		return nil, t.Fail(keys[1], `"all" cannot name a scenario`, `"all" stands for all scenarios together; choose another name`)
 	}
 	if line, twice := seen[name]; twice {
-		return nil, t.fail(keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line), "steps of a sequence must stand together; give each uninterrupted run a name of its own")
+		return nil, t.Fail(keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line), "steps of a sequence must stand together; give each uninterrupted run a name of its own")
 	}
-	seen[name] = t.line
-	s := &Sequence{Name: name, Scenario: scenario, File: t.file, Line: t.line}
+	seen[name] = t.Line
+	s := &Sequence{Name: name, Scenario: scenario, File: t.file, Line: t.Line}
 	rec.Sequences = append(rec.Sequences, s)
 	return s, nil
 }
 
-func (t *table) numbers(dst []float64, columns []int) ([]float64, error) {
+func (t *Table) numbers(dst []float64, columns []int) ([]float64, error) {
 	for _, c := range columns {
-		v, err := t.number(c)
+		v, err := t.Number(c)
 		if err != nil {
 			return nil, err
 		}

@@ -10,26 +10,29 @@ import (
 	"strings"
 )
 
-// table reads a CSV file with a header line, row by row, and knows the place of
-// everything it hands out.
-type table struct {
+// Table reads a CSV file with a header line, row by row, and knows the place of
+// everything it hands out. Cells are trimmed of white space. Errors about the
+// content are [*InputError]; what the reader itself returns is handed on.
+type Table struct {
+	Line    int    // of the present row, 1-based
+	GapHint string // what to do about a missing or non-finite number
+
 	file    string
 	csv     *csv.Reader
 	columns map[string]int
 	header  []string
 	row     []string
-	line    int
 }
 
-// openTable reads the header. A byte-order mark before it is skipped.
-func openTable(r io.Reader, file string) (*table, error) {
+// OpenTable reads the header. A byte-order mark before it is skipped.
+func OpenTable(r io.Reader, file string) (*Table, error) {
 	buffered := bufio.NewReaderSize(r, 1<<16)
 	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\xef\xbb\xbf" {
 		if _, err := buffered.Discard(3); err != nil {
 			return nil, err
 		}
 	}
-	t := &table{file: file, csv: csv.NewReader(buffered), columns: map[string]int{}}
+	t := &Table{GapHint: "write a finite number", file: file, csv: csv.NewReader(buffered), columns: map[string]int{}}
 	t.csv.ReuseRecord = true
 	header, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
@@ -49,7 +52,7 @@ func openTable(r io.Reader, file string) (*table, error) {
 	return t, nil
 }
 
-func (t *table) syntax(err error) error {
+func (t *Table) syntax(err error) error {
 	var parse *csv.ParseError
 	if !errors.As(err, &parse) {
 		return err
@@ -60,8 +63,8 @@ func (t *table) syntax(err error) error {
 	return &InputError{File: t.file, Line: parse.Line, Msg: parse.Err.Error(), Hint: "kerf reads comma-separated files with a header line"}
 }
 
-// need returns the index of a column that must be there.
-func (t *table) need(name, why string) (int, error) {
+// Need returns the index of a column that must be there; why is the hint if it is not.
+func (t *Table) Need(name, why string) (int, error) {
 	i, ok := t.columns[name]
 	if !ok {
 		return 0, &InputError{File: t.file, Line: 1, Column: name, Msg: "the column is missing", Hint: why}
@@ -69,8 +72,26 @@ func (t *table) need(name, why string) (int, error) {
 	return i, nil
 }
 
-// next moves to the next row and says whether there was one.
-func (t *table) next() (bool, error) {
+// NeedAll is Need for several columns.
+func (t *Table) NeedAll(why string, names ...string) ([]int, error) {
+	index := make([]int, len(names))
+	for i, name := range names {
+		var err error
+		if index[i], err = t.Need(name, why); err != nil {
+			return nil, err
+		}
+	}
+	return index, nil
+}
+
+// Has returns the index of a column that may be left out.
+func (t *Table) Has(name string) (int, bool) {
+	i, ok := t.columns[name]
+	return i, ok
+}
+
+// Next moves to the next row and says whether there was one.
+func (t *Table) Next() (bool, error) {
 	row, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
 		return false, nil
@@ -79,28 +100,30 @@ func (t *table) next() (bool, error) {
 		return false, t.syntax(err)
 	}
 	t.row = row
-	t.line, _ = t.csv.FieldPos(0)
+	t.Line, _ = t.csv.FieldPos(0)
 	return true, nil
 }
 
-func (t *table) text(column int) string { return strings.TrimSpace(t.row[column]) }
+// Text is a cell of the present row.
+func (t *Table) Text(column int) string { return strings.TrimSpace(t.row[column]) }
 
-// number reads a finite number.
-func (t *table) number(column int) (float64, error) {
-	cell := t.text(column)
+// Number reads a cell as a finite number.
+func (t *Table) Number(column int) (float64, error) {
+	cell := t.Text(column)
 	if cell == "" {
-		return 0, t.fail(column, "the cell is empty", "every step needs a value; remove the step and start a new sequence after it, or fill the gap before kerf reads it")
+		return 0, t.Fail(column, "the cell is empty", t.GapHint)
 	}
 	v, err := strconv.ParseFloat(cell, 64)
 	if err != nil {
-		return 0, t.fail(column, strconv.Quote(cell)+" is not a number", "write numbers with a decimal point, without unit and without thousands separator")
+		return 0, t.Fail(column, strconv.Quote(cell)+" is not a number", "write numbers with a decimal point, without unit and without thousands separator")
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, t.fail(column, cell+" is not a finite number", "remove the step and start a new sequence after it, or fill the gap before kerf reads it")
+		return 0, t.Fail(column, cell+" is not a finite number", t.GapHint)
 	}
 	return v, nil
 }
 
-func (t *table) fail(column int, msg, hint string) error {
-	return &InputError{File: t.file, Line: t.line, Column: t.header[column], Msg: msg, Hint: hint}
+// Fail makes an error about a cell of the present row.
+func (t *Table) Fail(column int, msg, hint string) error {
+	return &InputError{File: t.file, Line: t.Line, Column: t.header[column], Msg: msg, Hint: hint}
 }

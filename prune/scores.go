@@ -1,14 +1,10 @@
 package prune
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
 	"sort"
-	"strconv"
-	"strings"
 
 	"kerf/dataset"
 )
@@ -35,49 +31,39 @@ type Column struct {
 // value. Every feature needs a score in every scenario and output that appears.
 // It refuses names that are neither declared nor recorded.
 func ReadScores(r io.Reader, file string, features, outputs, scenarios []string) (*Scores, error) {
-	reader := csv.NewReader(r)
-	reader.ReuseRecord = true
-	header, err := reader.Read()
+	t, err := dataset.OpenTable(r, file)
 	if err != nil {
-		return nil, &dataset.InputError{File: file, Msg: "the file has no header line", Hint: "columns: feature, scenario, output, score"}
+		return nil, err
 	}
-	columns := map[string]int{"scenario": -1, "output": -1}
-	for i, name := range header {
-		columns[strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))] = i
+	need, err := t.NeedAll("columns: feature, scenario, output, score; scenario and output may be left out", "feature", "score")
+	if err != nil {
+		return nil, err
 	}
-	for _, name := range []string{"feature", "score"} {
-		if _, ok := columns[name]; !ok {
-			return nil, &dataset.InputError{File: file, Line: 1, Column: name, Msg: "the column is missing", Hint: "columns: feature, scenario, output, score; scenario and output may be left out"}
-		}
-	}
-	b := &scoreBuilder{file: file, features: index(features), scenarios: index(append([]string{All}, scenarios...)), outputs: index(append([]string{All}, outputs...)), found: map[[2]string]*Column{}}
+	b := &scoreBuilder{table: t, file: file, feature: need[0], score: need[1], features: index(features), scenarios: index(append([]string{All}, scenarios...)), outputs: index(append([]string{All}, outputs...)), found: map[[2]string]*Column{}}
+	b.scenario, b.hasScenario = t.Has("scenario")
+	b.output, b.hasOutput = t.Has("output")
 	for {
-		row, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		line, _ := reader.FieldPos(0)
+		ok, err := t.Next()
 		if err != nil {
-			return nil, &dataset.InputError{File: file, Line: line, Msg: err.Error(), Hint: "one line per feature, scenario and output"}
+			return nil, err
 		}
-		cell := func(name string) string {
-			if columns[name] < 0 {
-				return All
-			}
-			return strings.TrimSpace(row[columns[name]])
+		if !ok {
+			return b.finish(features)
 		}
-		if err := b.add(line, cell("feature"), cell("scenario"), cell("output"), cell("score")); err != nil {
+		if err := b.add(); err != nil {
 			return nil, err
 		}
 	}
-	return b.finish(features)
 }
 
 type scoreBuilder struct {
-	file                         string
-	features, scenarios, outputs map[string]int
-	found                        map[[2]string]*Column
-	order                        [][2]string
+	table                            *dataset.Table
+	file                             string
+	feature, scenario, output, score int // columns
+	hasScenario, hasOutput           bool
+	features, scenarios, outputs     map[string]int
+	found                            map[[2]string]*Column
+	order                            [][2]string
 }
 
 func index(names []string) map[string]int {
@@ -88,23 +74,33 @@ func index(names []string) map[string]int {
 	return m
 }
 
-func (b *scoreBuilder) add(line int, feature, scenario, output, text string) error {
-	fail := func(column, msg, hint string) error {
-		return &dataset.InputError{File: b.file, Line: line, Column: column, Msg: msg, Hint: hint}
-	}
+// add takes the present row of the table.
+func (b *scoreBuilder) add() error {
+	t := b.table
+	feature := t.Text(b.feature)
 	f, ok := b.features[feature]
 	if !ok {
-		return fail("feature", fmt.Sprintf("score for the unknown feature %q", feature), "features.csv declares the features of the network")
+		return t.Fail(b.feature, fmt.Sprintf("score for the unknown feature %q", feature), "features.csv declares the features of the network")
 	}
-	if _, ok := b.scenarios[scenario]; !ok {
-		return fail("scenario", fmt.Sprintf("score for the scenario %q, of which the selection recordings hold no sequence", scenario), `scenarios are those of the selection recordings, or "all"`)
+	scenario, output := All, All
+	if b.hasScenario {
+		scenario = t.Text(b.scenario)
+		if _, ok := b.scenarios[scenario]; !ok {
+			return t.Fail(b.scenario, fmt.Sprintf("score for the scenario %q, of which the selection recordings hold no sequence", scenario), `scenarios are those of the selection recordings, or "all"`)
+		}
 	}
-	if _, ok := b.outputs[output]; !ok {
-		return fail("output", fmt.Sprintf("score for the unknown output %q", output), `outputs.csv declares the outputs; "all" stands for all of them`)
+	if b.hasOutput {
+		output = t.Text(b.output)
+		if _, ok := b.outputs[output]; !ok {
+			return t.Fail(b.output, fmt.Sprintf("score for the unknown output %q", output), `outputs.csv declares the outputs; "all" stands for all of them`)
+		}
 	}
-	score, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(score) || math.IsInf(score, 0) || score < 0 {
-		return fail("score", fmt.Sprintf("%q is not a score", text), "a score is a mean absolute attribution: a finite number, 0 or more")
+	score, err := t.Number(b.score)
+	if err != nil {
+		return err
+	}
+	if score < 0 {
+		return t.Fail(b.score, fmt.Sprintf("%q is below 0", t.Text(b.score)), "a score is a mean absolute attribution: 0 or more")
 	}
 	key := [2]string{scenario, output}
 	column := b.found[key]
@@ -117,7 +113,7 @@ func (b *scoreBuilder) add(line int, feature, scenario, output, text string) err
 		b.order = append(b.order, key)
 	}
 	if !math.IsNaN(column.Values[f]) {
-		return fail("feature", fmt.Sprintf("second score for %s in scenario %s, output %s", feature, scenario, output), "one line per feature, scenario and output")
+		return t.Fail(b.feature, fmt.Sprintf("second score for %s in scenario %s, output %s", feature, scenario, output), "one line per feature, scenario and output")
 	}
 	column.Values[f] = score
 	return nil
@@ -151,24 +147,16 @@ type Ranked struct {
 
 // Ranking orders the items by their worst case, the least needed first. Scores
 // of different outputs have different units, so what is compared is the share
-// of an item in the sum of its column. Columns for single scenarios and single
-// outputs decide; a column for all of them counts only where there is no finer
-// one, because an average hides the scenario that needs an item.
+// of an item in the sum of its column. A column for all scenarios or outputs
+// counts only where there is no finer one, because an average hides the
+// scenario that needs an item.
 func (s *Scores) Ranking() []Ranked {
-	fine := func(c Column) (scenario, output bool) { return c.Scenario != All, c.Output != All }
-	anyScenario, anyOutput := false, false
-	for _, c := range s.Columns {
-		scenario, output := fine(c)
-		anyScenario = anyScenario || scenario
-		anyOutput = anyOutput || output
-	}
 	ranking := make([]Ranked, len(s.Items))
 	for i, name := range s.Items {
 		ranking[i] = Ranked{Item: i, Name: name, Scenario: All, Output: All}
 	}
 	for _, c := range s.Columns {
-		scenario, output := fine(c)
-		if scenario != anyScenario || output != anyOutput {
+		if s.hasFiner(c) {
 			continue
 		}
 		sum := 0.0
@@ -186,4 +174,16 @@ func (s *Scores) Ranking() []Ranked {
 	}
 	sort.SliceStable(ranking, func(a, b int) bool { return ranking[a].Share < ranking[b].Share })
 	return ranking
+}
+
+// hasFiner says whether another column is about a part of what c is about.
+func (s *Scores) hasFiner(c Column) bool {
+	for _, d := range s.Columns {
+		other := d.Scenario != c.Scenario || d.Output != c.Output
+		inside := (c.Scenario == All || d.Scenario == c.Scenario) && (c.Output == All || d.Output == c.Output)
+		if other && inside {
+			return true
+		}
+	}
+	return false
 }

@@ -129,10 +129,9 @@ func (n *Network) Predict(s *dataset.Sequence, dst []float64) {
 	n.run(s, n.NewState(), dst)
 }
 
-// run scores a sequence from the given state, which it resets, and returns the
+// run scores a sequence from the given state and returns the
 // number of feature values beyond the range of the input format.
 func (n *Network) run(s *dataset.Sequence, state *State, dst []float64) (saturated int) {
-	state.Reset()
 	columns := len(s.X) / s.Steps
 	x := make([]int32, len(n.Features))
 	y := make([]int32, len(n.Outputs))

@@ -1,0 +1,67 @@
+package dataset
+
+import (
+	"errors"
+	"strings"
+	"testing"
+)
+
+// The place of an error is marked in the text of a case, so that no line number
+// has to be counted: » stands before the cell that is wrong, ¶ before a line
+// that is wrong as a whole. Without a mark the whole file is meant.
+const (
+	cellMark = "»"
+	lineMark = "¶"
+)
+
+// unmark takes the mark out and returns the place that it stood at.
+func unmark(t *testing.T, marked string) (text string, line int, column string) {
+	t.Helper()
+	text = strings.NewReplacer(cellMark, "", lineMark, "").Replace(marked)
+	before, _, isCell := strings.Cut(marked, cellMark)
+	if !isCell {
+		before, _, isLine := strings.Cut(marked, lineMark)
+		if !isLine {
+			return text, 0, ""
+		}
+		return text, 1 + strings.Count(before, "\n"), ""
+	}
+	header, _, _ := strings.Cut(text, "\n")
+	names := strings.Split(header, ",")
+	cell := strings.Count(before[strings.LastIndex(before, "\n")+1:], ",")
+	return text, 1 + strings.Count(before, "\n"), names[cell]
+}
+
+// checkInputError compares an error with the place and message that it must
+// have, and demands a hint.
+func checkInputError(t *testing.T, err error, want InputError) {
+	t.Helper()
+	var got *InputError
+	if !errors.As(err, &got) || !errors.Is(err, ErrInput) {
+		t.Fatalf("error %v, want an *InputError", err)
+	}
+	if got.File != want.File || got.Line != want.Line || got.Column != want.Column {
+		t.Errorf("place %s, line %d, column %q; want %s, line %d, column %q", got.File, got.Line, got.Column, want.File, want.Line, want.Column)
+	}
+	if got.Msg != want.Msg {
+		t.Errorf("message %q, want %q", got.Msg, want.Msg)
+	}
+	if got.HintText() == "" {
+		t.Errorf("no hint comes with %q", got)
+	}
+}
+
+func TestInputErrorNamesItsPlace(t *testing.T) {
+	for _, c := range []struct {
+		err  InputError
+		want string
+	}{
+		{InputError{File: "a.csv", Msg: "m"}, "a.csv: m"},
+		{InputError{File: "a.csv", Line: 7, Msg: "m"}, "a.csv:7: m"},
+		{InputError{File: "a.csv", Line: 7, Column: "t", Msg: "m"}, "a.csv:7: column t: m"},
+	} {
+		if got := c.err.Error(); got != c.want {
+			t.Errorf("Error() = %q, want %q", got, c.want)
+		}
+	}
+}

@@ -1,0 +1,142 @@
+package dataset
+
+import (
+	"errors"
+	"io"
+	"strings"
+	"testing"
+	"testing/iotest"
+)
+
+// Cases mark the wrong place in their text, see marker_test.go. A column that
+// is not there cannot be marked: missing names it, and the place is line 1.
+type refusal struct {
+	name, text, missing, msg string
+}
+
+func checkRefusals(t *testing.T, file string, cases []refusal, read func(text string) error) {
+	t.Helper()
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			text, line, column := unmark(t, c.text)
+			if c.missing != "" {
+				line, column = 1, c.missing
+			}
+			checkInputError(t, read(text), InputError{File: file, Line: line, Column: column, Msg: c.msg})
+		})
+	}
+}
+
+const (
+	recordingHeader = "sequence,scenario,t,a,b,y\n"
+	emptyCell       = "the cell is empty"
+)
+
+func TestRecordingsThatAreRefused(t *testing.T) {
+	row := func(text string) string { return recordingHeader + "0,cold,0,1,2,3\n" + text }
+	checkRefusals(t, "rec.csv", []refusal{
+		{"empty file", "", "", "the file is empty"},
+		{"byte-order mark only", "\ufeff", "", "the file is empty"},
+		{"header only", recordingHeader, "", "the recording holds no complete sequence"},
+		{"no sequence", "scenario,t,a,b,y\n", "sequence", "the column is missing"},
+		{"no scenario", "sequence,t,a,b,y\n", "scenario", "the column is missing"},
+		{"no time", "sequence,scenario,a,b,y\n", "t", "the column is missing"},
+		{"no feature", "sequence,scenario,t,a,y\n", "b", "the column is missing"},
+		{"no output", "sequence,scenario,t,a,b\n", "y", "the column is missing"},
+		{"capital", "sequence,scenario,t,A,b,y\n", "a", "the column is missing"},
+		{"column twice", "sequence,scenario,t,a,b,»a,y\n", "", "the column stands twice in the header"},
+		{"empty sequence name", row("»,cold,1,1,2,3\n"), "", "the sequence name is empty"},
+		{"blank sequence name", row("» ,cold,1,1,2,3\n"), "", "the sequence name is empty"},
+		{"empty scenario", row("1,»,1,1,2,3\n"), "", "the scenario is empty"},
+		{"reserved scenario", row("1,»all,1,1,2,3\n"), "", `"all" cannot name a scenario`},
+		{"scattered sequence", row("1,cold,0,1,2,3\n\n»0,cold,1,1,2,3\n"), "", "sequence 0 was already seen at line 2"},
+		{"scenario changes", row("0,»warm,1,1,2,3\n"), "", "the scenario changes from cold to warm inside sequence 0"},
+		{"scenario ends", row("0,»,1,1,2,3\n"), "", "the scenario changes from cold to  inside sequence 0"},
+		{"time stands", row("0,cold,1.5,1,2,3\n0,cold,»1.50,1,2,3\n"), "", "time does not grow: 1.50 follows 1.5 in sequence 0"},
+		{"time runs back", row("0,cold,»-1e-3,1,2,3\n"), "", "time does not grow: -1e-3 follows 0 in sequence 0"},
+		{"no time in the first step", recordingHeader + "0,cold,»,1,2,3\n", "", emptyCell},
+		{"time is text", row("0,cold,»noon,1,2,3\n"), "", `"noon" is not a number`},
+		{"empty feature", row("0,cold,1,1,»,3\n"), "", emptyCell},
+		{"blank feature", row("0,cold,1,1,»  ,3\n"), "", emptyCell},
+		{"feature is text", row("0,cold,1,»1 bar,2,3\n"), "", `"1 bar" is not a number`},
+		{"decimal comma", row("0,cold,1,\"»1,5\",2,3\n"), "", `"1,5" is not a number`},
+		{"feature is NaN", row("0,cold,1,1,»NaN,3\n"), "", "NaN is not a finite number"},
+		{"feature is infinite", row("0,cold,1,1,»-inf,3\n"), "", "-inf is not a finite number"},
+		{"feature beyond float64", row("0,cold,1,1,»1e999,3\n"), "", `"1e999" is not a number`},
+		{"empty output", row("0,cold,1,1,2,»\n"), "", emptyCell},
+		{"output is NaN", row("0,cold,1,1,2,»nan\n"), "", "nan is not a finite number"},
+		{"cell missing", row("¶0,cold,1,1,2\n"), "", "the line has another number of cells than the header (6)"},
+		{"cell too many", row("¶0,cold,1,1,2,3,4\n"), "", "the line has another number of cells than the header (6)"},
+		{"quote inside a cell", row("¶0,cold,1,1\"2,3,4\n"), "", `bare " in non-quoted-field`},
+		{"quote in the header", "¶seq\"uence,t\n", "", `bare " in non-quoted-field`},
+		{"text behind a quote", row("¶\"0\"x,cold,1,1,2,3\n"), "", `extraneous or missing " in quoted-field`},
+		{"CR LF and a bad cell", strings.ReplaceAll(row("0,cold,1,»x,2,3\n"), "\n", "\r\n"), "", `"x" is not a number`},
+	}, func(text string) error {
+		_, err := ReadCSV(strings.NewReader(text), "rec.csv", []string{"a", "b"}, []string{"y"})
+		return err
+	})
+}
+
+func TestFeaturesThatAreRefused(t *testing.T) {
+	const header = "name,channel,kind,unit,mean,std\n"
+	const row = "a,c,level,bar,0,1\n"
+	checkRefusals(t, "features.csv", append(declarationRefusals(header, row),
+		refusal{"header only", header, "", "no feature is declared"},
+		refusal{"no channel", "name,kind,unit,mean,std\n", "channel", "the column is missing"},
+		refusal{"no kind", "name,channel,unit,mean,std\n", "kind", "the column is missing"},
+	), func(text string) error {
+		_, err := ReadFeatures(strings.NewReader(text), "features.csv")
+		return err
+	})
+}
+
+func TestOutputsThatAreRefused(t *testing.T) {
+	const header = "name,unit,mean,std\n"
+	const row = "a,bar,0,1\n"
+	checkRefusals(t, "outputs.csv", append(declarationRefusals(header, row),
+		refusal{"header only", header, "", "no output is declared"},
+	), func(text string) error {
+		_, err := ReadOutputs(strings.NewReader(text), "outputs.csv")
+		return err
+	})
+}
+
+// declarationRefusals are what both declared tables refuse; row declares "a"
+// with the cells of mean and std last.
+func declarationRefusals(header, row string) []refusal {
+	start := header + row
+	cells := strings.TrimSuffix(strings.TrimPrefix(row, "a"), "0,1\n")
+	without := func(name string) string {
+		return strings.Replace(strings.Replace(header, ","+name, "", 1), name+",", "", 1)
+	}
+	return []refusal{
+		{"empty file", "", "", "the file is empty"},
+		{"no name", without("name"), "name", "the column is missing"},
+		{"no unit", without("unit"), "unit", "the column is missing"},
+		{"no mean", without("mean"), "mean", "the column is missing"},
+		{"no std", without("std"), "std", "the column is missing"},
+		{"empty name", start + "»" + cells + "0,1\n", "", "the name is empty"},
+		{"name twice", start + "b" + cells + "0,1\n»a" + cells + "0,1\n", "", "the name a stands twice"},
+		{"name of the sequence column", start + "»sequence" + cells + "0,1\n", "", "the name sequence is taken by a column of the recordings"},
+		{"name of the scenario column", start + "»scenario" + cells + "0,1\n", "", "the name scenario is taken by a column of the recordings"},
+		{"name of the time column", start + "»t" + cells + "0,1\n", "", "the name t is taken by a column of the recordings"},
+		{"mean is text", start + "b" + cells + "»zero,1\n", "", `"zero" is not a number`},
+		{"empty mean", start + "b" + cells + "»,1\n", "", emptyCell},
+		{"std is NaN", start + "b" + cells + "0,»nan\n", "", "nan is not a finite number"},
+		{"empty std", start + "b" + cells + "0,»\n", "", emptyCell},
+		{"std is zero", start + "b" + cells + "0,»0\n", "", "std must be above 0"},
+		{"std is negative", start + "b" + cells + "0,»-1\n", "", "std must be above 0"},
+		{"cell missing", start + "¶b\n", "", "the line has another number of cells than the header (" + string('1'+rune(strings.Count(header, ","))) + ")"},
+	}
+}
+
+// What the disk or network says is handed on, not turned into an input error.
+func TestReadErrorsAreHandedOn(t *testing.T) {
+	broken := errors.New("disk on fire")
+	for _, start := range []string{"", recordingHeader + "0,cold,0,1,2,3\n"} {
+		_, err := ReadCSV(io.MultiReader(strings.NewReader(start), iotest.ErrReader(broken)), "rec.csv", []string{"a", "b"}, []string{"y"})
+		if !errors.Is(err, broken) || errors.Is(err, ErrInput) {
+			t.Errorf("after %d bytes: error %v, want %v", len(start), err, broken)
+		}
+	}
+}

@@ -1,0 +1,55 @@
+// Package demo holds the demo job of kerf: a network that reads the three
+// pressure channels of a log splitter's hydraulic power unit and tells internal
+// leakage and entrained air. Machine, recordings and network are invented and
+// synthetic; README.md says how each file was made.
+package demo
+
+import (
+	"compress/gzip"
+	"embed"
+	"fmt"
+	"io"
+	"strings"
+)
+
+//go:embed README.md job.toml features.csv outputs.csv scores.csv model.safetensors selection.csv.gz signoff.csv.gz
+var stored embed.FS
+
+// Files returns the files of the job by name, as they belong into one folder:
+// README.md, job.toml, features.csv, outputs.csv, scores.csv,
+// model.safetensors, selection.csv and signoff.csv. The recordings are stored
+// compressed and returned as plain text, about 3 MB each. The map is the
+// caller's. An error means that kerf was built from a damaged source tree.
+func Files() (map[string][]byte, error) {
+	entries, err := stored.ReadDir(".")
+	if err != nil {
+		return nil, err
+	}
+	files := make(map[string][]byte, len(entries))
+	for _, entry := range entries {
+		name, content, err := read(entry.Name())
+		if err != nil {
+			return nil, fmt.Errorf("demo file %s: %w", entry.Name(), err)
+		}
+		files[name] = content
+	}
+	return files, nil
+}
+
+// read returns one stored file, decompressed and without .gz in its name where it has that.
+func read(storedName string) (name string, content []byte, err error) {
+	file, err := stored.Open(storedName)
+	if err != nil {
+		return "", nil, err
+	}
+	defer file.Close()
+	var from io.Reader = file
+	name, packed := strings.CutSuffix(storedName, ".gz")
+	if packed {
+		if from, err = gzip.NewReader(file); err != nil {
+			return "", nil, err
+		}
+	}
+	content, err = io.ReadAll(from)
+	return name, content, err
+}

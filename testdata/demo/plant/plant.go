@@ -1,0 +1,68 @@
+// Package plant simulates the hydraulic power unit of a log splitter, the
+// invented machine behind kerf's demo job. Everything it writes is synthetic:
+// no recording of a real machine went in, and the equations are plain
+// textbook shapes with constants chosen to look plausible.
+//
+// Three pressure channels (supply, return, case drain) are described by six
+// features each; oil temperature is the nineteenth. The two outputs are what
+// no built-in sensor shows: internal leakage and entrained air, as read from
+// instruments on a test bench.
+//
+//	scenario.go    the four operating profiles
+//	power_unit.go  truth: load, oil, wear, leakage, air, one step of 100 ms at a time
+//	sensors.go     what sensors and test bench show of that truth, with noise and drift
+//	files.go       the recordings as CSV
+//
+// Same seed, same bytes. Every sequence has a random stream of its own, so
+// that a longer set begins with the sequences of a shorter one. Processors
+// that fuse multiply and add move values by some 1e-15 relative; four
+// printed digits hide that, except with a chance of about 1e-5 for a whole file.
+package plant
+
+import "math/rand/v2"
+
+// StepSeconds is the time from one step of a recording to the next.
+const StepSeconds = 0.1
+
+// Shortest and longest sequence, in steps.
+const (
+	minSteps = 400
+	maxSteps = 510
+)
+
+// Set is a group of sequences that serve one purpose.
+type Set struct {
+	Name        string // file name without suffix: train, selection, signoff
+	Prefix      string // first part of the sequence names: trn, sel, off
+	Seed        uint64 // seed of the set; no two sets share one
+	PerScenario int    // sequences per scenario
+}
+
+// The three sets of the demo job. Only Selection and Signoff are kept in the repository.
+var (
+	Train     = Set{Name: "train", Prefix: "trn", Seed: 20_001, PerScenario: 40}
+	Selection = Set{Name: "selection", Prefix: "sel", Seed: 20_002, PerScenario: 10}
+	Signoff   = Set{Name: "signoff", Prefix: "off", Seed: 20_003, PerScenario: 12}
+)
+
+// simulate returns the steps of sequence number i of a scenario.
+func (s Set) simulate(sc scenario, i int) []step {
+	rng := rand.New(rand.NewPCG(s.Seed, sc.stream+uint64(i)))
+	n := minSteps + rng.IntN(maxSteps-minSteps+1)
+	unit := newPowerUnit(sc, rng)
+	sensors := newSensors(unit, rng)
+	steps := make([]step, n)
+	for t := range steps {
+		unit.advance()
+		steps[t].features = sensors.read(unit)
+		steps[t].leakage, steps[t].air = sensors.reference(unit)
+	}
+	return steps
+}
+
+// step is one line of a recording.
+type step struct {
+	features [len(FeatureNames)]float64
+	leakage  float64 // L/min
+	air      float64 // % by volume
+}
