@@ -99,14 +99,14 @@ func instructionCost(p *targets.Profile) *targets.Profile {
 //
 //	96 rows of 19                                             1824
 //	48*20 + 48*16 multiply-accumulates of 5                   8640
-//	16 units of 58, with 2 logistics of 18, tanh 21, blend 10 2000
+//	16 units of 58, with 2 logistics of 19, tanh 22, blend 10 2048
 //	copy of the state 16, entry and exit 13                     29
 //	2 head rows of 3, 2*16 multiply-accumulates of 5           166
 //
 // The emulator executed as many. Kernels are means over several sizes: hence 2 %.
 func TestStepByHand(t *testing.T) {
 	s := quant.Shape{Features: 20, Units: 16, Outputs: 2, Formats: quant.Formats{InputBits: 8, RecurrentBits: 8, HeadBits: 16, StateBits: 16}}
-	const want = 1824 + 8640 + 2000 + 29 + 166
+	const want = 1824 + 8640 + 2048 + 29 + 166
 	if got := stepCycles(instructionCost(core(t, "cortex-m4f")), s); math.Abs(got/want-1) > 0.02 {
 		t.Errorf("%.0f instructions, counted %d", got, want)
 	}
@@ -130,18 +130,18 @@ func measuredShapes() []quant.Shape {
 // Source: own measurement, mean of four steps. avr8: cycles from the cycle counter of
 // simavr 1.6. Others: instructions executed under QEMU 7.2.
 func TestStepMatchesExecution(t *testing.T) {
-	const tolerance = 0.06
+	const tolerance = 0.07
 	for _, run := range []struct {
 		profile  string
 		measured [12]float64
 	}{
-		{"cortex-m0plus", [12]float64{2472, 2642, 2208, 2378, 22660, 23374, 17380, 18094, 105012, 107078, 77412, 79478}},
-		{"cortex-m3", [12]float64{1597, 1702, 1597, 1702, 12659, 13074, 12659, 13074, 55987, 57086, 55987, 57086}},
-		{"cortex-m4f", [12]float64{1597, 1702, 1597, 1702, 12659, 13074, 12659, 13074, 55981, 57087, 55981, 57087}},
-		{"cortex-m7", [12]float64{1597, 1701, 1597, 1701, 12662, 13074, 12662, 13074, 55983, 56967, 55983, 56967}},
-		{"cortex-m33", [12]float64{1597, 1702, 1597, 1702, 12659, 13074, 12659, 13074, 55987, 57086, 55987, 57086}},
-		{"rv32imc", [12]float64{2072, 2167, 2192, 2287, 17256, 17434, 17256, 17434, 77086, 77570, 77089, 77573}},
-		{"avr8", [12]float64{21041, 23053, 23737, 25749, 163375, 171236, 173828, 181688, 712214, 732487, 740441, 760710}},
+		{"cortex-m0plus", [12]float64{2468, 2642, 2204, 2378, 22660, 23374, 17380, 18094, 105012, 107038, 77412, 79438}},
+		{"cortex-m3", [12]float64{1638, 1742, 1638, 1742, 12819, 13235, 12819, 13235, 56386, 57447, 56386, 57447}},
+		{"cortex-m4f", [12]float64{1609, 1713, 1609, 1713, 12707, 13122, 12707, 13122, 56101, 57167, 56101, 57167}},
+		{"cortex-m7", [12]float64{1638, 1742, 1638, 1742, 12806, 13235, 12806, 13235, 56382, 57288, 56382, 57288}},
+		{"cortex-m33", [12]float64{1638, 1742, 1638, 1742, 12819, 13235, 12819, 13235, 56386, 57447, 56386, 57447}},
+		{"rv32imc", [12]float64{2093, 2196, 2213, 2316, 17304, 17516, 17304, 17516, 77126, 77732, 77129, 77734}},
+		{"avr8", [12]float64{21103, 23102, 23799, 25798, 163676, 171476, 174129, 181928, 713430, 733567, 741657, 761790}},
 	} {
 		p := core(t, run.profile)
 		if run.profile != "avr8" {
@@ -163,13 +163,13 @@ func TestCodeBytesMatchCompiledSizes(t *testing.T) {
 		tolerance float64 // wider where GCC copies small states in line and unrolls two outputs
 		text      [12]int
 	}{
-		{"cortex-m0plus", 0.05, [12]int{664, 772, 664, 772, 704, 820, 688, 804, 688, 796, 672, 780}},
-		{"cortex-m3", 0.07, [12]int{572, 672, 572, 672, 648, 708, 648, 708, 616, 692, 616, 692}},
-		{"cortex-m4f", 0.09, [12]int{572, 672, 572, 672, 648, 704, 648, 704, 600, 684, 600, 684}},
-		{"cortex-m7", 0.09, [12]int{588, 688, 588, 688, 668, 724, 668, 724, 620, 708, 620, 708}},
-		{"cortex-m33", 0.07, [12]int{572, 672, 572, 672, 648, 708, 648, 708, 616, 692, 616, 692}},
-		{"rv32imc", 0.05, [12]int{860, 924, 872, 936, 886, 966, 886, 966, 860, 944, 860, 944}},
-		{"avr8", 0.05, [12]int{1546, 1792, 1572, 1818, 1564, 1816, 1588, 1840, 1626, 1890, 1650, 1914}},
+		{"cortex-m0plus", 0.05, [12]int{664, 772, 664, 772, 704, 820, 688, 804, 688, 792, 672, 776}},
+		{"cortex-m3", 0.07, [12]int{604, 688, 604, 688, 676, 724, 676, 724, 644, 708, 644, 708}},
+		{"cortex-m4f", 0.09, [12]int{584, 672, 584, 672, 656, 716, 656, 716, 608, 688, 608, 688}},
+		{"cortex-m7", 0.09, [12]int{612, 700, 612, 700, 684, 736, 684, 736, 644, 712, 644, 712}},
+		{"cortex-m33", 0.07, [12]int{604, 688, 604, 688, 676, 724, 676, 724, 644, 708, 644, 708}},
+		{"rv32imc", 0.05, [12]int{878, 954, 890, 966, 898, 986, 898, 986, 870, 968, 870, 968}},
+		{"avr8", 0.05, [12]int{1560, 1800, 1586, 1826, 1600, 1838, 1624, 1862, 1684, 1912, 1708, 1936}},
 	} {
 		k := kernelsFor(core(t, compiled.profile).ISA)
 		for i, s := range measuredShapes() {
@@ -191,9 +191,9 @@ func TestStackBytesBoundMeasuredStack(t *testing.T) {
 		units, stateBits int
 		measured         int
 	}{
-		{"avr8", 4, 16, 57}, {"avr8", 4, 32, 65},
-		{"avr8", 16, 16, 81}, {"avr8", 16, 32, 87},
-		{"avr8", 40, 16, 129}, {"avr8", 40, 32, 135},
+		{"avr8", 4, 16, 59}, {"avr8", 4, 32, 65},
+		{"avr8", 16, 16, 85}, {"avr8", 16, 32, 87},
+		{"avr8", 40, 16, 133}, {"avr8", 40, 32, 135},
 		{"cortex-m4f", 16, 16, 96 + 12}, {"cortex-m4f", 16, 32, 96 + 12},
 	} {
 		got := kernelsFor(core(t, run.profile).ISA).stackBytes(run.stateBits, run.units)

@@ -2,6 +2,8 @@ package budget
 
 import (
 	"math"
+	"slices"
+	"sort"
 
 	"kerf/dataset"
 	"kerf/prune"
@@ -15,18 +17,20 @@ import (
 // 1.645 of these (95 % one-sided) over 1.96 per half-width are kept free.
 var signoffReach = 1 + 1.645*math.Sqrt2/1.96
 
-// The two sorts of item that a cut takes away.
+// The sorts of item that a cut takes away. A front end is a cost group with all
+// its features: its code often takes more than the weights that go with it.
 const (
-	FeatureItem = "feature"
-	UnitItem    = "unit"
+	FrontEndItem = "front_end"
+	FeatureItem  = "feature"
+	UnitItem     = "unit"
 )
 
 // PathStep is one attempt of the cut.
 type PathStep struct {
-	Item      string // FeatureItem or UnitItem
-	Index     int    // in the trained network
+	Item      string // FrontEndItem, FeatureItem or UnitItem
+	Indices   []int  // features or units of the trained network
 	Name      string
-	Share     float64 // of the score, in its worst case
+	Share     float64 // of the score, in its worst case; of a front end the sum over its features
 	Taken     bool    // false: it stays, because Tightest breaks its tolerance
 	Tightest  Loss    // the judged row with the least room, on selection recordings
 	MayReach  float64 // what the sign-off recordings may show in that row, see signoffReach
@@ -45,10 +49,10 @@ type Cut struct {
 	Path          []PathStep
 }
 
-// FindCut tries every feature and unit once, the least needed first, and takes
-// away what the tolerances allow. An item whose removal breaks a tolerance in
-// any scenario or region stays, and the next one is tried. progress is called
-// after each attempt with the number done and the number of all.
+// FindCut tries every front end, then every feature and unit once, the least
+// needed first, and takes away what the tolerances allow. An item whose removal
+// breaks a tolerance in any scenario or region stays, and the next one is tried.
+// progress is called after each attempt with the number done and the number of all.
 func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	cut := in.Rank()
 	if len(in.Job.Tolerances) == 0 {
@@ -57,17 +61,8 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	formats, _ := in.Job.Formats.candidates() // checked when the job was read
 	kept := in.Whole(formats[0])
 	base := in.floatOnSelection()
-	all := len(cut.FeatureRank) + len(cut.UnitRank)
-	features, units := cut.FeatureRank, cut.UnitRank
-	for len(features)+len(units) > 0 {
-		var step PathStep
-		if len(units) == 0 || (len(features) > 0 && features[0].Share <= units[0].Share) {
-			step = PathStep{Item: FeatureItem, Index: features[0].Item, Name: features[0].Name, Share: features[0].Share}
-			features = features[1:]
-		} else {
-			step = PathStep{Item: UnitItem, Index: units[0].Item, Name: units[0].Name, Share: units[0].Share}
-			units = units[1:]
-		}
+	attempts := in.attempts(cut)
+	for i, step := range attempts {
 		if c, ok := without(kept, step); ok {
 			reduced := prune.CutPredictor(in.Float, c.Features, c.Units, cut.Means)
 			score := dataset.Measure(reduced, in.Selection, in.Regions)
@@ -78,9 +73,35 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 			}
 			cut.Path = append(cut.Path, step)
 		}
-		progress(all-len(features)-len(units), all)
+		progress(i+1, len(attempts))
 	}
 	return cut
+}
+
+// attempts lists what is tried, in order: front ends, then features and units
+// merged by their share.
+func (in *Inputs) attempts(cut *Cut) []PathStep {
+	var groups, items []PathStep
+	for _, g := range in.Job.FrontEnds {
+		step := PathStep{Item: FrontEndItem, Name: g.Name}
+		for _, r := range cut.FeatureRank {
+			if in.Float.Features[r.Item].FrontEnd == g.Name {
+				step.Indices = append(step.Indices, r.Item)
+				step.Share += r.Share
+			}
+		}
+		groups = append(groups, step)
+	}
+	for _, r := range cut.FeatureRank {
+		items = append(items, PathStep{Item: FeatureItem, Indices: []int{r.Item}, Name: r.Name, Share: r.Share})
+	}
+	for _, r := range cut.UnitRank {
+		items = append(items, PathStep{Item: UnitItem, Indices: []int{r.Item}, Name: r.Name, Share: r.Share})
+	}
+	for _, steps := range [][]PathStep{groups, items} {
+		sort.SliceStable(steps, func(a, b int) bool { return steps[a].Share < steps[b].Share })
+	}
+	return append(groups, items...)
 }
 
 // Rank scores features (unless the job gives scores) and units.
@@ -94,23 +115,20 @@ func (in *Inputs) Rank() *Cut {
 	return cut
 }
 
-// without takes one item out of a candidate, unless it is the last of its sort.
-func without(c Candidate, step PathStep) (Candidate, bool) {
+// without takes an item out of a candidate. It is no attempt if the item is gone
+// already, or if it is the last of its sort.
+func without(c Candidate, step PathStep) (smaller Candidate, ok bool) {
 	remove := func(kept []int) []int {
-		smaller := make([]int, 0, len(kept))
-		for _, k := range kept {
-			if k != step.Index {
-				smaller = append(smaller, k)
-			}
-		}
-		return smaller
+		return slices.DeleteFunc(slices.Clone(kept), func(k int) bool { return slices.Contains(step.Indices, k) })
 	}
-	if step.Item == FeatureItem {
-		c.Features = remove(c.Features)
+	smaller = c
+	if step.Item == UnitItem {
+		smaller.Units = remove(c.Units)
 	} else {
-		c.Units = remove(c.Units)
+		smaller.Features = remove(c.Features)
 	}
-	return c, len(c.Features) > 0 && len(c.Units) > 0
+	gone := len(smaller.Features) < len(c.Features) || len(smaller.Units) < len(c.Units)
+	return smaller, gone && len(smaller.Features) > 0 && len(smaller.Units) > 0
 }
 
 // within tells whether every judged row on selection recordings leaves room for

@@ -116,7 +116,7 @@ type CostRow struct {
 // PathRow is one attempt of the cut, on selection recordings.
 type PathRow struct {
 	Item      string    `json:"item"`
-	Index     int       `json:"index"`
+	Indices   []int     `json:"indices"` // features or units of the trained network
 	Name      string    `json:"name"`
 	Share     float64   `json:"share"`
 	Taken     bool      `json:"taken"`
@@ -219,7 +219,7 @@ func toleranceOn(l budget.Loss) string {
 func pathRow(p budget.PathStep) PathRow {
 	value, _ := p.Tightest.JudgedValue()
 	row := PathRow{
-		Item: p.Item, Index: p.Index, Name: p.Name, Share: p.Share, Taken: p.Taken,
+		Item: p.Item, Indices: p.Indices, Name: p.Name, Share: p.Share, Taken: p.Taken,
 		Features: len(p.Candidate.Features), Units: len(p.Candidate.Units),
 		Tightest: tightest(p.Tightest),
 		Value:    number(value), MayReach: number(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),

@@ -33,9 +33,9 @@ func (s *Signoff) AccuracyTable(all bool) Table {
 		}
 		where := l.Scenario
 		if l.Region != "" {
-			where = "region: " + l.Region
+			where = "region " + l.Region
 		}
-		t.Rows = append(t.Rows, []string{l.Output, where, strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit, significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), percent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
+		t.Rows = append(t.Rows, []string{l.Output, where, strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit, significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
 	}
 	return t
 }
@@ -69,7 +69,7 @@ func (s *Signoff) CostTable(parts bool) Table {
 		if c.Part != budget.Total {
 			resource += ": " + strings.ReplaceAll(c.Part, "_", " ")
 		}
-		t.Rows = append(t.Rows, []string{c.Target, resource, Quantity(c.Value, c.Unit), optional(c.Limit, func(v float64) string { return Quantity(v, c.Unit) }), percent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict})
+		t.Rows = append(t.Rows, []string{c.Target, resource, Quantity(c.Value, c.Unit), optional(c.Limit, func(v float64) string { return Quantity(v, c.Unit) }), wholePercent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict})
 	}
 	return t
 }
@@ -89,7 +89,7 @@ func (s *Signoff) PathTable() Table {
 		if p.On == "rise" {
 			show = func(v float64) string { return percent(&v) }
 		}
-		row := []string{p.Item + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.MayReach, show), show(p.Tolerance)}
+		row := []string{strings.ReplaceAll(p.Item, "_", " ") + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.MayReach, show), show(p.Tolerance)}
 		for i := range p.Flash {
 			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], ""))
 		}
@@ -224,6 +224,12 @@ func significant(v float64) string {
 func percent(v *float64) string {
 	return optional(v, func(v float64) string {
 		return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
+	})
+}
+
+func wholePercent(v *float64) string {
+	return optional(v, func(v float64) string {
+		return strconv.FormatFloat(100*v, 'f', 0, 64) + " %"
 	})
 }
 
