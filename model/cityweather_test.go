@@ -22,7 +22,7 @@ func TestCityWeatherAgreesWithTorch(t *testing.T) {
 	names := features.columnText(t, "name")
 	mean, std := features.column(t, "mean"), features.column(t, "std")
 	for _, file := range []string{"model.safetensors", "model.npz"} {
-		n, err := ReadFile(filepath.Join(cityWeather, file), "torch")
+		n, err := ReadFile(filepath.Join(cityWeather, file), Spec{Convention: "torch"})
 		if err != nil {
 			t.Fatal(err)
 		}

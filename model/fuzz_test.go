@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"reflect"
 	"testing"
 )
 
@@ -21,15 +22,25 @@ func checkReader(t *testing.T, read func(io.ReaderAt, int64, string) (map[string
 			t.Fatalf("tensor %q: shape %v with %d values", name, tensor.Shape, len(tensor.Data))
 		}
 	}
-	if n, err := FromTorch("fuzz", tensors); err == nil {
-		if err := n.Validate(); err != nil {
-			t.Fatalf("FromTorch accepted what Validate refuses: %v", err)
-		}
+	if n, err := FromTorch("fuzz", tensors, Spec{}); err == nil {
+		checkNetwork(t, n)
+	}
+	if n, err := FromTorch("fuzz", tensors, vectorSpec("rnn_tanh")); err == nil {
+		checkNetwork(t, n)
+	}
+}
+
+func checkNetwork(t *testing.T, n *Network) {
+	if err := n.Validate(); err != nil {
+		t.Fatalf("FromTorch accepted what Validate refuses: %v", err)
+	}
+	if back, err := FromTorch("back", ToTorch(n), ToTorchSpec(n)); err != nil || !reflect.DeepEqual(back, n) {
+		t.Fatalf("%v changed on the way through a state dict, error %v", n, err)
 	}
 }
 
 func FuzzReadSafetensors(f *testing.F) {
-	for _, name := range []string{"gru_1layer", "gru_1layer_nobias", "rnn_tanh"} {
+	for _, name := range []string{"gru_1layer", "gru_1layer_nobias", "lstm_2layer", "rnn_tanh"} {
 		f.Add(readBytes(f, vectors, name+".safetensors"))
 	}
 	f.Add(safetensorsFile(`{"__metadata__":{"a":"b"},"h":{"dtype":"BF16","shape":[],"data_offsets":[0,2]}}  `, []byte{0x80, 0x3f}))

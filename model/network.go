@@ -1,30 +1,40 @@
 package model
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
 
-// Recurrent is one recurrent layer. Gate blocks stand one below the other in the order reset, update, candidate (torch's r, z, n).
+// Recurrent is one recurrent layer. Its gate blocks stand one below the other in torch's order: of a GRU reset, update and
+// candidate (r z n), of an LSTM input, forget, candidate and output (i f g o).
 type Recurrent struct {
 	Kind          Kind
 	Inputs, Units int
 	W             []float64 // input weights [Gates*Units × Inputs]
 	U             []float64 // recurrent weights [Gates*Units × Units]
 	B             []float64 // input bias [Gates*Units]
-	D             []float64 // recurrent bias [Gates*Units]; its candidate block is inside the product with the reset gate
+	D             []float64 // recurrent bias [Gates*Units]; in a reset-after GRU its candidate block is inside the product with the reset gate
 }
 
-// Dense is one layer y = W x + B without an activation.
+// Dense is one layer y = act(W x + B).
 type Dense struct {
 	Inputs, Outputs int
 	W               []float64 // [Outputs × Inputs]
 	B               []float64 // [Outputs]
+	Activation      Activation
 }
 
-// Network is a chain: the recurrent layers first to last, then the dense layers, which are applied at every step. The readers
-// of this package return networks with exactly one layer of each sort.
+// Network is a chain: 1 to 3 recurrent layers of any mix of kinds, first to last, then 1 or more dense layers, all of which are
+// applied at every step.
 type Network struct {
 	Recurrent []*Recurrent
 	Dense     []*Dense
 }
+
+// maxRecurrent is the most recurrent layers of a network: deeper stacks are too large for the devices in question (common
+// practice, no source).
+const maxRecurrent = 3
 
 // Inputs returns the number of features that enter at one step.
 func (n *Network) Inputs() int { return n.Recurrent[0].Inputs }
@@ -32,10 +42,7 @@ func (n *Network) Inputs() int { return n.Recurrent[0].Inputs }
 // Outputs returns the number of values that leave at one step.
 func (n *Network) Outputs() int { return n.Dense[len(n.Dense)-1].Outputs }
 
-// Units returns the number of hidden units of the first recurrent layer, which is the only one in a network that was read from a file.
-func (n *Network) Units() int { return n.Recurrent[0].Units }
-
-// Parameters counts all weights and biases. Both biases of a gate count, although those of the reset and update gates could be merged.
+// Parameters counts all weights and biases. Both biases of a gate count, although most kinds could merge them.
 func (n *Network) Parameters() int {
 	total := 0
 	for _, l := range n.Recurrent {
@@ -45,6 +52,22 @@ func (n *Network) Parameters() int {
 		total += len(l.W) + len(l.B)
 	}
 	return total
+}
+
+// String describes the layers in one line, such as "LSTM 19→24, dense 24→6 ReLU, dense 6→2".
+func (n *Network) String() string {
+	var layers []string
+	for _, l := range n.Recurrent {
+		layers = append(layers, fmt.Sprintf("%v %d→%d", l.Kind, l.Inputs, l.Units))
+	}
+	for _, l := range n.Dense {
+		text := fmt.Sprintf("dense %d→%d", l.Inputs, l.Outputs)
+		if l.Activation != Identity {
+			text += " " + l.Activation.String()
+		}
+		layers = append(layers, text)
+	}
+	return strings.Join(layers, ", ")
 }
 
 // Clone returns a copy that shares no memory with n.
@@ -59,7 +82,7 @@ func (n *Network) Clone() *Network {
 	for _, l := range n.Dense {
 		c.Dense = append(c.Dense, &Dense{
 			Inputs: l.Inputs, Outputs: l.Outputs,
-			W: slices.Clone(l.W), B: slices.Clone(l.B),
+			W: slices.Clone(l.W), B: slices.Clone(l.B), Activation: l.Activation,
 		})
 	}
 	return c

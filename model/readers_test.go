@@ -11,7 +11,7 @@ import (
 
 func TestSafetensorsAndNPZAgree(t *testing.T) {
 	// Both files of a case were written from the same torch state dict.
-	for _, name := range []string{"gru_1layer", "gru_1layer_nobias", "gru_2layer"} {
+	for _, name := range []string{"gru_1layer", "gru_1layer_nobias", "gru_1layer_dense", "gru_2layer", "lstm_1layer", "lstm_2layer", "rnn_tanh", "rnn_relu"} {
 		fromZip, fromHeader := weightsOf(readNPZ(t, name)), readSafetensors(t, name)
 		if !reflect.DeepEqual(fromZip, fromHeader) {
 			t.Errorf("%s: tensors differ", name)
@@ -31,14 +31,14 @@ func TestUnpaddedHeader(t *testing.T) {
 }
 
 func TestAnyModuleNames(t *testing.T) {
-	want := ToTorch(fromTorch(t, readSafetensors(t, "gru_1layer")))
+	want := ToTorch(fromTorch(t, readSafetensors(t, "gru_1layer"), Spec{}))
 	for _, prefixes := range [][2]string{{"gru.", "head."}, {"net.rnn.", "net.out.0."}, {"", "fc."}, {"gru.", ""}} {
 		renamed := map[string]*Tensor{}
 		for name, tensor := range want {
 			prefix, leaf := splitName(name)
 			renamed[map[string]string{"gru.": prefixes[0], "head.": prefixes[1]}[prefix]+leaf] = tensor
 		}
-		n, err := FromTorch("renamed", renamed)
+		n, err := FromTorch("renamed", renamed, Spec{})
 		if err != nil {
 			t.Errorf("%q: %v", prefixes, err)
 		} else if !reflect.DeepEqual(ToTorch(n), want) {
@@ -50,7 +50,7 @@ func TestAnyModuleNames(t *testing.T) {
 func TestMissingBiasesAreZero(t *testing.T) {
 	tensors := readSafetensors(t, "gru_1layer_nobias")
 	delete(tensors, "head.bias")
-	n := fromTorch(t, tensors)
+	n := fromTorch(t, tensors, Spec{})
 	if err := n.Validate(); err != nil {
 		t.Fatal(err)
 	}

@@ -9,10 +9,11 @@ import (
 )
 
 // ReadFile reads a network by the extension of its file: .safetensors or .npz, both with the tensor names of a torch state dict.
-// Such files do not say which convention of names, gate order and layout they follow, so the caller must: "torch".
+// Such files do not say which convention of names, gate order and layout they follow, so spec.Convention must: "torch". For what
+// else a spec may have to say see [FromTorch].
 //
 // Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or [*UnsupportedError].
-func ReadFile(path, convention string) (*Network, error) {
+func ReadFile(path string, spec Spec) (*Network, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the model: %w", err)
@@ -40,14 +41,14 @@ func ReadFile(path, convention string) (*Network, error) {
 	default:
 		return nil, at.unsupported("save the state dict as .safetensors or .npz", "unknown extension %q, read are .safetensors and .npz", extension)
 	}
-	if err := checkConvention(convention, at); err != nil {
+	if err := checkConvention(spec.Convention, at); err != nil {
 		return nil, err
 	}
 	tensors, err := read(f, info.Size(), path)
 	if err != nil {
 		return nil, err
 	}
-	return FromTorch(path, tensors)
+	return FromTorch(path, tensors, spec)
 }
 
 func checkConvention(convention string, at place) error {

@@ -35,16 +35,18 @@ func checkRefusal(t *testing.T, err, sentinel error, message, hint string) {
 
 func TestVectorFilesThatAreRefused(t *testing.T) {
 	for _, c := range []struct{ file, message, hint string }{
-		{"gru_2layer", `tensor "rnn.bias_hh_l1": belongs to a stacked layer`, "num_layers=1"},
-		{"gru_1layer_dense", `has 2 dense layers: "dense", "head", only one is read`, "activation"},
-		{"lstm_1layer", `tensor "rnn.weight_hh_l0": shape [28 × 7] is that of an LSTM`, "torch.nn.GRU"},
-		{"rnn_tanh", `tensor "rnn.weight_hh_l0": shape [7 × 7] is that of a plain (Elman) recurrent layer`, "torch.nn.GRU"},
+		{"gru_1layer_dense", `has 2 dense layers: "dense", "head"; the file does not say their order and what stands between them`,
+			"in the job file:\n    [[model.layer]]\n    name = \"rnn\"\n    cell = \"gru\" # or \"gru-reset-before\"\n" +
+				"    [[model.layer]]\n    name = \"dense\"\n    activation = \"identity\" # or \"relu\", \"tanh\", \"logistic\"\n" +
+				"    [[model.layer]]\n    name = \"head\"\n    activation"},
+		{"rnn_tanh", `tensor "rnn.weight_hh_l0": the file does not say whether the Elman layer uses tanh or ReLU`,
+			"    [[model.layer]]\n    name = \"rnn\"\n    cell = \"elman-tanh\" # or \"elman-relu\"\n    [[model.layer]]\n    name = \"head\"\n"},
 	} {
 		path := filepath.Join(vectors, c.file+".safetensors")
-		_, err := ReadFile(path, "torch")
+		_, err := ReadFile(path, Spec{Convention: "torch"})
 		checkRefusal(t, err, ErrUnsupported, path+": "+c.message, c.hint)
 	}
-	_, err := ReadFile(filepath.Join(vectors, "gru_1layer.npz"), "torch")
+	_, err := ReadFile(filepath.Join(vectors, "gru_1layer.npz"), Spec{Convention: "torch"})
 	checkRefusal(t, err, ErrUnsupported,
 		`has tensors of unknown meaning: "h0" [1 × 3 × 7], "h_final" [1 × 3 × 7], "input" [3 × 40 × 5], "output_seq" [3 × 40 × 2] and 4 more`, "nothing else")
 }
@@ -66,8 +68,19 @@ func TestStateDictsThatAreRefused(t *testing.T) {
 		{"bidirectional", func(d dict) { d["rnn.weight_ih_l0_reverse"] = filled(21, 5) }, ErrUnsupported,
 			"belongs to a bidirectional layer", "bidirectional=False"},
 		{"projection", func(d dict) { d["rnn.weight_hr_l0"] = filled(3, 7) }, ErrUnsupported, "is the projection of an LSTM", "proj_size=0"},
-		{"stacked", func(d dict) { d["rnn.weight_ih_l1"] = filled(21, 7) }, ErrUnsupported, "stacked layer", "num_layers=1"},
-		{"two modules", func(d dict) { d["b.weight_ih_l0"] = filled(21, 5) }, ErrUnsupported, `has 2 recurrent modules: "b", "rnn"`, "one network"},
+		{"half a second layer", func(d dict) { d["rnn.weight_ih_l1"] = filled(21, 7) }, ErrFormat, `lacks tensor "rnn.weight_hh_l1"`, ""},
+		{"four layers", func(d dict) { d["rnn.weight_ih_l3"] = filled(21, 7) }, ErrUnsupported, "has 4 recurrent layers, at most 3 are read", "fewer"},
+		{"layer number with a leading zero", func(d dict) { d["rnn.weight_ih_l00"] = filled(21, 7) }, ErrUnsupported, `"rnn.weight_ih_l00" [21 × 7]`, ""},
+		{"second layer with the inputs of the first", func(d dict) { d["rnn.weight_ih_l1"], d["rnn.weight_hh_l1"] = filled(21, 5), filled(21, 7) },
+			ErrFormat, `tensor "rnn.weight_ih_l1": has shape [21 × 5], expected [21 × 7]`, "the one before it"},
+		{"second layer of other cell", func(d dict) { d["rnn.weight_ih_l1"], d["rnn.weight_hh_l1"] = filled(28, 7), filled(28, 7) },
+			ErrFormat, `tensor "rnn.weight_hh_l1": has shape [28 × 7], but "gru" has [3*units × units]`, "4 for an LSTM"},
+		{"two modules", func(d dict) { d["b.weight_ih_l0"] = filled(21, 5) }, ErrUnsupported, `has 2 recurrent modules: "b", "rnn"; the file does not say their order`,
+			"name = \"b\"\n    cell = \"gru\" # or \"gru-reset-before\", \"lstm\", \"elman-tanh\", \"elman-relu\"\n    [[model.layer]]\n    name = \"rnn\"\n    cell = \"gru\" # or \"gru-reset-before\"\n"},
+		{"units that wrap around", func(d dict) {
+			d["rnn.weight_hh_l0"] = &Tensor{Shape: []int{0, math.MaxInt/2 + 1}} // four blocks of as many rows are 0 in two's complement
+			d["rnn.weight_ih_l0"] = filled(0, 5)
+		}, ErrFormat, "expected [3*units × units] or [4*units × units]", ""},
 		{"no recurrent layer", func(d dict) {
 			maps.DeleteFunc(d, func(name string, _ *Tensor) bool { return strings.HasPrefix(name, "rnn.") })
 		}, ErrUnsupported, "no tensor is called weight_ih_l0", "torch.nn.GRU"},
@@ -83,8 +96,8 @@ func TestStateDictsThatAreRefused(t *testing.T) {
 		{"one bias of two", func(d dict) { delete(d, "rnn.bias_hh_l0") }, ErrFormat, `lacks tensor "rnn.bias_hh_l0"`, ""},
 		{"other of two", func(d dict) { delete(d, "rnn.bias_ih_l0") }, ErrFormat, `lacks tensor "rnn.bias_ih_l0"`, ""},
 		{"recurrent rows", func(d dict) { d["rnn.weight_hh_l0"] = filled(20, 7) }, ErrFormat,
-			`tensor "rnn.weight_hh_l0": has shape [20 × 7], expected [21 × 7]`, ""},
-		{"recurrent vector", func(d dict) { d["rnn.weight_hh_l0"] = filled(21) }, ErrFormat, "has shape [21], expected [3*units × units]", ""},
+			`tensor "rnn.weight_hh_l0": has shape [20 × 7], expected [3*units × units] or [4*units × units]`, ""},
+		{"recurrent vector", func(d dict) { d["rnn.weight_hh_l0"] = filled(21) }, ErrFormat, "has shape [21], expected [3*units × units] or", ""},
 		{"no units", func(d dict) { d["rnn.weight_hh_l0"] = filled(0, 0) }, ErrFormat, "has shape [0 × 0], expected", ""},
 		{"input rows", func(d dict) { d["rnn.weight_ih_l0"] = filled(20, 5) }, ErrFormat, "has shape [20 × 5], expected [21 × any]", ""},
 		{"no inputs", func(d dict) { d["rnn.weight_ih_l0"] = filled(21, 0) }, ErrFormat, "has shape [21 × 0], expected [21 × any]", ""},
@@ -99,7 +112,7 @@ func TestStateDictsThatAreRefused(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			tensors := readSafetensors(t, "gru_1layer")
 			c.change(tensors)
-			n, err := FromTorch("m.safetensors", tensors)
+			n, err := FromTorch("m.safetensors", tensors, Spec{})
 			if n != nil {
 				t.Error("a network was returned with the error")
 			}
@@ -139,13 +152,13 @@ func TestFilesThatAreRefused(t *testing.T) {
 		if err := os.WriteFile(path, []byte(c.content), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		_, err := ReadFile(path, c.convention)
+		_, err := ReadFile(path, Spec{Convention: c.convention})
 		checkRefusal(t, err, c.sentinel, c.message, c.hint)
 	}
-	if _, err := ReadFile(filepath.Join(vectors, "absent.npz"), "torch"); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := ReadFile(filepath.Join(vectors, "absent.npz"), Spec{Convention: "torch"}); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("absent file: got %v", err)
 	}
-	_, err := ReadFile(vectors, "torch")
+	_, err := ReadFile(vectors, Spec{Convention: "torch"})
 	checkRefusal(t, err, ErrFormat, "is not a regular file", "")
 }
 

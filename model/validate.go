@@ -5,11 +5,15 @@ import (
 	"math"
 )
 
-// Validate reports the first layer that has a wrong shape, does not fit the layer before it, or holds a value that is not finite.
+// Validate reports the first layer that is of an unknown kind, has a wrong shape, does not fit the layer before it, or holds a value
+// that is not finite, and a network with too few or too many layers.
 // The error is a [*FormatError] without a file name; its Where is the field and index, such as "Recurrent[0].W[12]".
 func (n *Network) Validate() error {
 	if len(n.Recurrent) == 0 {
 		return place{}.broken("", "the network has no recurrent layer")
+	}
+	if len(n.Recurrent) > maxRecurrent {
+		return place{}.broken("", "the network has %d recurrent layers, at most %d are possible", len(n.Recurrent), maxRecurrent)
 	}
 	if len(n.Dense) == 0 {
 		return place{}.broken("", "the network has no dense layer")
@@ -17,7 +21,7 @@ func (n *Network) Validate() error {
 	width := n.Recurrent[0].Inputs
 	for i, l := range n.Recurrent {
 		at := fmt.Sprintf("Recurrent[%d]", i)
-		if l.Kind != GRUResetAfter {
+		if !l.Kind.known() {
 			return place{where: at}.broken("", "%v is not known", l.Kind)
 		}
 		if err := checkWidths(at, width, l.Inputs, "Units", l.Units); err != nil {
@@ -33,6 +37,9 @@ func (n *Network) Validate() error {
 	}
 	for i, l := range n.Dense {
 		at := fmt.Sprintf("Dense[%d]", i)
+		if !l.Activation.known() {
+			return place{where: at}.broken("", "%v is not known", l.Activation)
+		}
 		if err := checkWidths(at, width, l.Inputs, "Outputs", l.Outputs); err != nil {
 			return err
 		}

@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-// vectors are numbers that torch 1.13 computed; see the README beside them.
+// vectors are numbers that other libraries computed; see the README beside them.
 const vectors = "../testdata/vectors"
 
 func readBytes(t testing.TB, elements ...string) []byte {
@@ -50,9 +50,25 @@ func weightsOf(tensors map[string]*Tensor) map[string]*Tensor {
 	return weights
 }
 
-func fromTorch(t testing.TB, tensors map[string]*Tensor) *Network {
+// vectorSpec says what the state dict of a vector file does not, from the README there.
+func vectorSpec(name string) Spec {
+	rnn, head := LayerSpec{Name: "rnn"}, LayerSpec{Name: "head"}
+	switch name {
+	case "gru_1layer_dense":
+		return Spec{Layers: []LayerSpec{rnn, {Name: "dense", Activation: "relu"}, head}}
+	case "rnn_tanh":
+		rnn.Cell = "elman-tanh"
+	case "rnn_relu":
+		rnn.Cell = "elman-relu"
+	default:
+		return Spec{}
+	}
+	return Spec{Layers: []LayerSpec{rnn, head}}
+}
+
+func fromTorch(t testing.TB, tensors map[string]*Tensor, spec Spec) *Network {
 	t.Helper()
-	n, err := FromTorch("vectors", weightsOf(tensors))
+	n, err := FromTorch("vectors", weightsOf(tensors), spec)
 	if err != nil {
 		t.Fatal(err)
 	}
