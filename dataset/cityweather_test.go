@@ -44,9 +44,9 @@ func TestCityWeatherScoresEqualTorch(t *testing.T) {
 	features := readTable(t, "features.csv", ReadFeatures)
 	outputs := readTable(t, "outputs.csv", ReadOutputs)
 	rec := readTable(t, "signoff.csv", func(r io.Reader, file string) (*Recordings, error) {
-		return ReadCSV(r, file, FeatureNames(features), OutputNames(outputs))
+		return ReadCSV(r, file, FeatureNames(features), Reference{Outputs: OutputNames(outputs)})
 	})
-	net, err := model.ReadFile(filepath.Join(cityWeather, "model.safetensors"), "torch")
+	net, err := model.ReadFile(filepath.Join(cityWeather, "model.safetensors"), model.Spec{Convention: "torch"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,7 +68,7 @@ func TestCityWeatherScoresEqualTorch(t *testing.T) {
 			if name == "all" {
 				slice.Scenario = ""
 			}
-			if got := score.Value(slice, RMSE); math.Abs(got-want.RMSE[output.Name]) > tolerance {
+			if got := score.Value(nil, slice, RMSE); math.Abs(got-want.RMSE[output.Name]) > tolerance {
 				t.Errorf("%s, %s: rmse %.7f, torch has %g", name, output.Name, got, want.RMSE[output.Name])
 			}
 			c := Compare(score, score, slice, RMSE)
@@ -79,7 +79,7 @@ func TestCityWeatherScoresEqualTorch(t *testing.T) {
 	}
 	// README of the data set, "Float result on sign-off".
 	for o, want := range []float64{3.00854, 2.3826} {
-		if got := score.Value(Slice{Output: o, Region: -1}, RMSE); math.Abs(got-want) > tolerance {
+		if got := score.Value(nil, Slice{Output: o, Region: -1}, RMSE); math.Abs(got-want) > tolerance {
 			t.Errorf("%s: rmse %.7f, the README has %g", outputs[o].Name, got, want)
 		}
 	}
@@ -90,7 +90,7 @@ func TestCityWeatherSelectionAndSignoffShareNothing(t *testing.T) {
 	features := readTable(t, "features.csv", ReadFeatures)
 	outputs := readTable(t, "outputs.csv", ReadOutputs)
 	read := func(r io.Reader, file string) (*Recordings, error) {
-		return ReadCSV(r, file, FeatureNames(features), OutputNames(outputs))
+		return ReadCSV(r, file, FeatureNames(features), Reference{Outputs: OutputNames(outputs)})
 	}
 	selection, signoff := readTable(t, "selection.csv", read), readTable(t, "signoff.csv", read)
 	if shared := Shared(selection, signoff); len(shared) != 0 {

@@ -2,6 +2,7 @@ package dataset
 
 import (
 	"io"
+	"math"
 )
 
 // Feature is one input of the network at a time step.
@@ -113,6 +114,10 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	return outputs, nil
 }
 
+// largestScale keeps mean, std and their quotients within float32, in which the
+// emitted encode computes: the largest float32 is 3.4e38.
+const largestScale = 1e30
+
 // identity checks name, mean and std of a declared column.
 func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColumn, stdColumn int) (mean, std float64, err error) {
 	switch {
@@ -129,6 +134,9 @@ func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColu
 	}
 	if std, err = t.Number(stdColumn); err != nil {
 		return 0, 0, err
+	}
+	if math.Abs(mean) > largestScale || std > largestScale || (std > 0 && std < 1/largestScale) {
+		return 0, 0, t.Fail(stdColumn, "mean and std must lie within what float32 holds", "choose a unit in which the values are nearer to 1")
 	}
 	if std <= 0 {
 		return 0, 0, t.Fail(stdColumn, "std must be above 0", "a constant feature carries nothing: take it out of the network, or write mean 0 and std 1 if the normalisation is in the weights")

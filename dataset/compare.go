@@ -28,7 +28,7 @@ const resamples = 2000
 // Comparison pairs two predictors on the same steps.
 type Comparison struct {
 	Base, Other float64 // values of the metric, in the unit of the output
-	Rise        float64 // Other/Base - 1; NaN where Base is 0 and for the bias
+	Rise        float64 // Other/Base - 1, for classifiers Base - Other; NaN where Base is 0 and for the bias
 	RiseLow     float64 // 95 % interval of Rise; NaN where there is no interval
 	RiseHigh    float64
 	OtherLow    float64 // 95 % interval of Other; NaN where there is no interval
@@ -43,6 +43,9 @@ type Comparison struct {
 // is none below two sequences. The draws are seeded: same data, same interval.
 func Compare(base, other *Score, slice Slice, metric Metric) Comparison {
 	a, b := base.members(slice), other.members(slice)
+	if metric == Agreement {
+		a, b = agreements(base, base, slice), agreements(base, other, slice)
+	}
 	var sumA, sumB tally
 	for i := range a {
 		sumA.merge(a[i])
@@ -74,10 +77,32 @@ func Compare(base, other *Score, slice Slice, metric Metric) Comparison {
 	return c
 }
 
-// Value is the metric of one predictor over one slice.
-func (s *Score) Value(slice Slice, metric Metric) float64 {
+// agreements tallies on how many steps a classifier gives the class of base.
+func agreements(base, other *Score, slice Slice) []*tally {
+	var all []*tally
+	for i, sequence := range base.rec.Sequences {
+		if slice.Scenario != "" && sequence.Scenario != slice.Scenario {
+			continue
+		}
+		t := &tally{steps: sequence.Steps}
+		for step, class := range base.classes[i] {
+			if other.classes[i][step] == class {
+				t.agreed++
+			}
+		}
+		all = append(all, t)
+	}
+	return all
+}
+
+// Value is the metric of one predictor over one slice; an agreement is with base.
+func (s *Score) Value(base *Score, slice Slice, metric Metric) float64 {
 	var sum tally
-	for _, t := range s.members(slice) {
+	members := s.members(slice)
+	if metric == Agreement {
+		members = agreements(base, s, slice)
+	}
+	for _, t := range members {
 		sum.merge(t)
 	}
 	return sum.value(metric)
@@ -100,6 +125,8 @@ func rise(base, other float64, metric Metric) float64 {
 	switch {
 	case metric == Bias:
 		return math.NaN()
+	case metric == Accuracy || metric == BalancedAccuracy || metric == Agreement:
+		return base - other
 	case base == other:
 		return 0
 	case base == 0:

@@ -86,7 +86,7 @@ func normalErrors(random *rand.Rand, sequences, steps int, factor float64) [][]f
 func TestCompareRepeats(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 0))
 	base, other := scoreOf(normalErrors(random, 12, 5, 1)), scoreOf(normalErrors(random, 12, 5, 1.2))
-	for _, m := range Metrics() {
+	for _, m := range Metrics(false) {
 		first, second := Compare(base, other, whole, m), Compare(base, other, whole, m)
 		for i, pair := range [][2]float64{
 			{first.Base, second.Base}, {first.Other, second.Other}, {first.Rise, second.Rise}, {first.RiseLow, second.RiseLow},

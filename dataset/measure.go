@@ -9,16 +9,28 @@ import (
 // Metric names a measure of error, in the unit of the output.
 type Metric string
 
-// The metrics of a regression. Bias is the mean of prediction minus reference.
+// The metrics of a regression, in the unit of the output, and of a classifier,
+// as fractions. Bias is the mean of prediction minus reference. Balanced accuracy
+// is the mean over classes of the share that was found; agreement is with the
+// float network.
 const (
 	RMSE     Metric = "rmse"
 	MAE      Metric = "mae"
 	MaxError Metric = "max_error"
 	Bias     Metric = "bias"
+
+	Accuracy         Metric = "accuracy"
+	BalancedAccuracy Metric = "balanced_accuracy"
+	Agreement        Metric = "agreement"
 )
 
-// Metrics lists all metrics in the order of the report.
-func Metrics() []Metric { return []Metric{RMSE, MAE, MaxError, Bias} }
+// Metrics lists the metrics of a regression or a classifier in the order of the report.
+func Metrics(classes bool) []Metric {
+	if classes {
+		return []Metric{Accuracy, BalancedAccuracy, Agreement}
+	}
+	return []Metric{RMSE, MAE, MaxError, Bias}
+}
 
 // tally is what one sequence adds to the errors of one output.
 type tally struct {
@@ -27,6 +39,9 @@ type tally struct {
 	sumAbs float64
 	sumSq  float64
 	max    float64
+
+	members, found []int // classifier: steps of every class, and those that were recognised
+	agreed         int   // classifier: steps on which the base gave the same class
 }
 
 func (t *tally) add(e float64) {
@@ -43,6 +58,23 @@ func (t *tally) merge(u *tally) {
 	t.sumAbs += u.sumAbs
 	t.sumSq += u.sumSq
 	t.max = math.Max(t.max, u.max)
+	t.agreed += u.agreed
+	if t.members == nil && u.members != nil {
+		t.members, t.found = make([]int, len(u.members)), make([]int, len(u.found))
+	}
+	for c := range u.members {
+		t.members[c] += u.members[c]
+		t.found[c] += u.found[c]
+	}
+}
+
+// addClass counts one step of a classifier.
+func (t *tally) addClass(class, predicted int) {
+	t.steps++
+	t.members[class]++
+	if class == predicted {
+		t.found[class]++
+	}
 }
 
 func (t *tally) value(m Metric) float64 {
@@ -59,6 +91,23 @@ func (t *tally) value(m Metric) float64 {
 		return t.max
 	case Bias:
 		return t.sum / n
+	case Accuracy:
+		found := 0
+		for _, f := range t.found {
+			found += f
+		}
+		return float64(found) / n
+	case BalancedAccuracy:
+		sum, classes := 0.0, 0.0
+		for c, members := range t.members {
+			if members > 0 {
+				sum += float64(t.found[c]) / float64(members)
+				classes++
+			}
+		}
+		return sum / classes
+	case Agreement:
+		return float64(t.agreed) / n
 	}
 	panic("dataset: unknown metric " + string(m))
 }
@@ -69,6 +118,7 @@ type Score struct {
 	rec     *Recordings
 	regions int
 	tallies []tally // sequence × output × (1 + regions); index 0 of the last is the whole sequence
+	classes [][]int // classifier: predicted class of every step, per sequence
 }
 
 func (s *Score) at(sequence, output, region int) *tally {
@@ -79,9 +129,16 @@ func (s *Score) at(sequence, output, region int) *tally {
 // reference outputs, on all cores. The result does not depend on their number.
 func Measure(p Predictor, rec *Recordings, regions []Region) *Score {
 	score := &Score{rec: rec, regions: len(regions), tallies: make([]tally, len(rec.Sequences)*rec.Outputs*(1+len(regions)))}
+	if rec.Classes {
+		score.classes = make([][]int, len(rec.Sequences))
+	}
 	EachSequence(rec, func(i int, s *Sequence) {
 		predicted := make([]float64, s.Steps*rec.Outputs)
 		p.Predict(s, predicted)
+		if rec.Classes {
+			score.tallyClasses(i, s, predicted)
+			return
+		}
 		score.tallySequence(i, s, predicted, regions)
 	})
 	return score
@@ -104,6 +161,31 @@ func (s *Score) tallySequence(i int, sequence *Sequence, predicted []float64, re
 			}
 		}
 	}
+}
+
+// tallyClasses counts under output 0.
+func (s *Score) tallyClasses(i int, sequence *Sequence, predicted []float64) {
+	outputs := s.rec.Outputs
+	t := s.at(i, 0, -1)
+	t.members, t.found = make([]int, outputs), make([]int, outputs)
+	s.classes[i] = make([]int, sequence.Steps)
+	for step := range sequence.Steps {
+		class := Class(sequence.Y[step*outputs : (step+1)*outputs])
+		got := Class(predicted[step*outputs : (step+1)*outputs])
+		s.classes[i][step] = got
+		t.addClass(class, got)
+	}
+}
+
+// Class is the index of the largest score, the first of equals.
+func Class(scores []float64) int {
+	best := 0
+	for c, v := range scores {
+		if v > scores[best] {
+			best = c
+		}
+	}
+	return best
 }
 
 // EachSequence calls work for every sequence, on all cores, and returns when

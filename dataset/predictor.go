@@ -17,6 +17,7 @@ type Float struct {
 	Features []Feature // all features of the recordings, in their order
 	Kept     []int     // which of them the network takes, in its order
 	Outputs  []Output
+	Classes  bool // the outputs are the scores of classes
 }
 
 // NewFloat makes a predictor of a network that takes every feature.

@@ -9,7 +9,7 @@ import (
 
 func readRecording(t *testing.T, text string) *Recordings {
 	t.Helper()
-	rec, err := ReadCSV(strings.NewReader(text), "rec.csv", []string{"a", "b"}, []string{"y"})
+	rec, err := ReadCSV(strings.NewReader(text), "rec.csv", []string{"a", "b"}, Reference{Outputs: []string{"y"}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -57,7 +57,7 @@ func TestReadCSV(t *testing.T) {
 
 // The order of features in the result is that of the call, not of the file.
 func TestReadCSVFollowsTheOrderOfTheNetwork(t *testing.T) {
-	rec, err := ReadCSV(strings.NewReader(plainRecording), "rec.csv", []string{"y", "b"}, []string{"a", "b"})
+	rec, err := ReadCSV(strings.NewReader(plainRecording), "rec.csv", []string{"y", "b"}, Reference{Outputs: []string{"a", "b"}})
 	if err != nil {
 		t.Fatal(err)
 	}

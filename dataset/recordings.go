@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -21,9 +22,17 @@ type Sequence struct {
 
 // Recordings are the sequences of one or several files.
 type Recordings struct {
-	Features  int // columns of Sequence.X
-	Outputs   int // columns of Sequence.Y
+	Features  int  // columns of Sequence.X
+	Outputs   int  // columns of Sequence.Y
+	Classes   bool // Y is 1 for the class of the step and 0 for all others
 	Sequences []*Sequence
+}
+
+// Reference says which columns of a recording hold what a network should give:
+// one per output, or for a classifier one with the name or index of the class.
+type Reference struct {
+	Outputs []string // output names; for a classifier its classes
+	Column  string   // of the class; empty for a regression
 }
 
 // Steps is the number of time steps of all sequences.
@@ -52,7 +61,7 @@ func (r *Recordings) Scenarios() []string {
 // outputs by name in any order; other columns are ignored. Steps of a sequence
 // stand together, t grows within it, and every cell that is used is a finite
 // number.
-func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings, error) {
+func ReadCSV(r io.Reader, file string, features []string, reference Reference) (*Recordings, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {
 		return nil, err
@@ -66,11 +75,11 @@ func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings,
 	if err != nil {
 		return nil, err
 	}
-	y, err := t.NeedAll("outputs.csv declares this output; the recording must carry its reference values under the same name", outputs...)
+	y, err := reference.columns(t)
 	if err != nil {
 		return nil, err
 	}
-	rec := &Recordings{Features: len(features), Outputs: len(outputs)}
+	rec := &Recordings{Features: len(features), Outputs: len(reference.Outputs), Classes: reference.Column != ""}
 	seen := map[string]int{}
 	var current *Sequence
 	var last float64
@@ -103,7 +112,7 @@ func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings,
 		if current.X, err = t.numbers(current.X, x); err != nil {
 			return nil, err
 		}
-		if current.Y, err = t.numbers(current.Y, y); err != nil {
+		if current.Y, err = reference.read(t, current.Y, y); err != nil {
 			return nil, err
 		}
 		current.Steps++
@@ -112,6 +121,37 @@ func ReadCSV(r io.Reader, file string, features, outputs []string) (*Recordings,
 		return nil, &InputError{File: file, Msg: "the recording holds no complete sequence", Hint: "it needs at least one step below the header line"}
 	}
 	return rec, nil
+}
+
+// columns finds the reference columns.
+func (r Reference) columns(t *Table) ([]int, error) {
+	if r.Column != "" {
+		return t.NeedAll("the job names it as the column of the class", r.Column)
+	}
+	return t.NeedAll("outputs.csv declares this output; the recording must carry its reference values under the same name", r.Outputs...)
+}
+
+// read appends the reference values of the present row.
+func (r Reference) read(t *Table, dst []float64, columns []int) ([]float64, error) {
+	if r.Column == "" {
+		return t.numbers(dst, columns)
+	}
+	text := t.Text(columns[0])
+	class := slices.Index(r.Outputs, text)
+	if class < 0 {
+		var err error
+		if class, err = strconv.Atoi(text); err != nil || class < 0 || class >= len(r.Outputs) {
+			return nil, t.Fail(columns[0], strconv.Quote(text)+" is no class", "write the name of a class of the job, or its index from 0")
+		}
+	}
+	for c := range r.Outputs {
+		v := 0.0
+		if c == class {
+			v = 1
+		}
+		dst = append(dst, v)
+	}
+	return dst, nil
 }
 
 // begin starts the sequence that the present row opens.
@@ -148,7 +188,7 @@ func (t *Table) numbers(dst []float64, columns []int) ([]float64, error) {
 // Join puts the sequences of several recordings behind each other. All must
 // have the same columns.
 func Join(parts ...*Recordings) *Recordings {
-	all := &Recordings{Features: parts[0].Features, Outputs: parts[0].Outputs}
+	all := &Recordings{Features: parts[0].Features, Outputs: parts[0].Outputs, Classes: parts[0].Classes}
 	for _, p := range parts {
 		if p.Features != all.Features || p.Outputs != all.Outputs {
 			panic("dataset: Join of recordings with different columns")
@@ -172,6 +212,20 @@ func Shared(a, b *Recordings) []*Sequence {
 		}
 	}
 	return shared
+}
+
+// Unique drops sequences that repeat an earlier one, value for value, and says
+// how many: a repeated sequence is no further evidence.
+func Unique(rec *Recordings) (unique *Recordings, dropped int) {
+	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes}
+	known := map[[sha256.Size]byte]bool{}
+	for _, s := range rec.Sequences {
+		if print := s.fingerprint(); !known[print] {
+			known[print] = true
+			unique.Sequences = append(unique.Sequences, s)
+		}
+	}
+	return unique, len(rec.Sequences) - len(unique.Sequences)
 }
 
 func (s *Sequence) fingerprint() [sha256.Size]byte {

@@ -72,7 +72,7 @@ func TestRecordingsThatAreRefused(t *testing.T) {
 		{"text behind a quote", row("¶\"0\"x,cold,1,1,2,3\n"), "", `extraneous or missing " in quoted-field`},
 		{"CR LF and a bad cell", strings.ReplaceAll(row("0,cold,1,»x,2,3\n"), "\n", "\r\n"), "", `"x" is not a number`},
 	}, func(text string) error {
-		_, err := ReadCSV(strings.NewReader(text), "rec.csv", []string{"a", "b"}, []string{"y"})
+		_, err := ReadCSV(strings.NewReader(text), "rec.csv", []string{"a", "b"}, Reference{Outputs: []string{"y"}})
 		return err
 	})
 }
@@ -134,7 +134,7 @@ func declarationRefusals(header, row string) []refusal {
 func TestReadErrorsAreHandedOn(t *testing.T) {
 	broken := errors.New("disk on fire")
 	for _, start := range []string{"", recordingHeader + "0,cold,0,1,2,3\n"} {
-		_, err := ReadCSV(io.MultiReader(strings.NewReader(start), iotest.ErrReader(broken)), "rec.csv", []string{"a", "b"}, []string{"y"})
+		_, err := ReadCSV(io.MultiReader(strings.NewReader(start), iotest.ErrReader(broken)), "rec.csv", []string{"a", "b"}, Reference{Outputs: []string{"y"}})
 		if !errors.Is(err, broken) || errors.Is(err, ErrInput) {
 			t.Errorf("after %d bytes: error %v, want %v", len(start), err, broken)
 		}
