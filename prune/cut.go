@@ -1,6 +1,8 @@
 package prune
 
 import (
+	"strconv"
+
 	"kerf/dataset"
 	"kerf/model"
 )
@@ -8,37 +10,72 @@ import (
 // Means are what a removed feature or unit is replaced by: its average over the
 // selection recordings, in the network as given.
 type Means struct {
-	Features []float64 // normalised, one per feature of the network
-	Units    []float64 // hidden state, one per unit
+	Features []float64   // normalised, one per feature of the network
+	Units    [][]float64 // hidden state, per layer and unit
+	Reset    [][]float64 // hidden state times reset gate, per layer and unit; nil for layers that do not multiply them first
+}
+
+func newMeans(net *model.Network) Means {
+	m := Means{Features: make([]float64, net.Inputs())}
+	for _, l := range net.Recurrent {
+		m.Units = append(m.Units, make([]float64, l.Units))
+		var reset []float64
+		if l.Kind == model.GRUResetBefore {
+			reset = make([]float64, l.Units)
+		}
+		m.Reset = append(m.Reset, reset)
+	}
+	return m
+}
+
+func (m *Means) each(n Means, f func(a, b []float64)) {
+	f(m.Features, n.Features)
+	for i := range m.Units {
+		f(m.Units[i], n.Units[i])
+		f(m.Reset[i], n.Reset[i])
+	}
 }
 
 // MeasureMeans averages over selection recordings.
 func MeasureMeans(p *dataset.Float, selection *dataset.Recordings) Means {
-	features, units := p.Net.Inputs(), p.Net.Units()
 	parts := make([]Means, len(selection.Sequences))
 	dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
-		sum := Means{Features: make([]float64, features), Units: make([]float64, units)}
-		x := make([]float64, features)
-		p.Visit(s, func(step int, run *model.Run, _ []float64) {
-			p.Normalise(s.X[step*selection.Features:(step+1)*selection.Features], x)
-			add(sum.Features, x)
-			add(sum.Units, run.State(0))
-		})
-		parts[i] = sum
+		parts[i] = sumSequence(p, s, selection.Features)
 	})
-	means := Means{Features: make([]float64, features), Units: make([]float64, units)}
-	for _, p := range parts {
-		add(means.Features, p.Features)
-		add(means.Units, p.Units)
+	means := newMeans(p.Net)
+	for _, part := range parts {
+		means.each(part, add)
 	}
 	steps := float64(selection.Steps())
-	for i := range means.Features {
-		means.Features[i] /= steps
-	}
-	for j := range means.Units {
-		means.Units[j] /= steps
-	}
+	means.each(means, func(a, _ []float64) {
+		for i := range a {
+			a[i] /= steps
+		}
+	})
 	return means
+}
+
+func sumSequence(p *dataset.Float, s *dataset.Sequence, features int) Means {
+	sum := newMeans(p.Net)
+	x := make([]float64, p.Net.Inputs())
+	before := make([][]float64, len(p.Net.Recurrent)) // states that enter a step; zero at first
+	for i, l := range p.Net.Recurrent {
+		before[i] = make([]float64, l.Units)
+	}
+	p.Visit(s, func(step int, run *model.Run, _ []float64) {
+		p.Normalise(s.X[step*features:(step+1)*features], x)
+		add(sum.Features, x)
+		for i := range p.Net.Recurrent {
+			if sum.Reset[i] != nil {
+				for j, r := range run.Gate(i, 0) {
+					sum.Reset[i][j] += float64(r * before[i][j])
+				}
+			}
+			copy(before[i], run.State(i))
+			add(sum.Units[i], before[i])
+		}
+	})
+	return sum
 }
 
 func add(dst, v []float64) {
@@ -47,21 +84,43 @@ func add(dst, v []float64) {
 	}
 }
 
-// Cut returns a smaller network that keeps the given features and units, both
-// in ascending order of their index in net. What goes is held at its mean: its
-// weight times its mean moves into the bias that the product was added to. For
-// the candidate gate of a reset-after GRU that is the recurrent bias, inside the
-// product with the reset gate. Keeping everything returns an equal network.
-func Cut(net *model.Network, features, units []int, means Means) *model.Network {
-	layer, head := net.Recurrent[0], net.Dense[0]
-	rows := gateRows(layer, units)
-	small := &model.Recurrent{Kind: layer.Kind, Inputs: len(features), Units: len(units)}
-	small.W, small.B = take(layer.W, layer.B, layer.Inputs, rows, features, means.Features)
-	small.U, small.D = take(layer.U, layer.D, layer.Units, rows, units, means.Units)
-	smallHead := &model.Dense{Inputs: len(units), Outputs: head.Outputs}
-	smallHead.W, smallHead.B = take(head.W, head.B, head.Inputs, count(head.Outputs), units, means.Units)
-	return &model.Network{Recurrent: []*model.Recurrent{small}, Dense: []*model.Dense{smallHead}}
+// Cut returns a smaller network that keeps the given features and, per layer,
+// units, all in ascending order of their index in net. What goes is held at its
+// mean: its weight times its mean moves into the bias that the product was added
+// to. For the candidate gate of a reset-after GRU that is the recurrent bias,
+// inside the product with the reset gate; that of a reset-before GRU sees the
+// mean of state times reset gate. Keeping everything returns an equal network.
+func Cut(net *model.Network, features []int, units [][]int, means Means) *model.Network {
+	small := &model.Network{}
+	kept, inputMeans := features, means.Features
+	for i, l := range net.Recurrent {
+		rows := gateRows(l, units[i])
+		layer := &model.Recurrent{Kind: l.Kind, Inputs: len(kept), Units: len(units[i])}
+		layer.W, layer.B = take(l.W, l.B, l.Inputs, rows, kept, func(int) []float64 { return inputMeans })
+		layer.U, layer.D = take(l.U, l.D, l.Units, rows, units[i], func(row int) []float64 {
+			if l.Kind == model.GRUResetBefore && row >= candidateGate*l.Units {
+				return means.Reset[i]
+			}
+			return means.Units[i]
+		})
+		small.Recurrent = append(small.Recurrent, layer)
+		kept, inputMeans = units[i], means.Units[i]
+	}
+	for i, d := range net.Dense {
+		layer := &model.Dense{Inputs: d.Inputs, Outputs: d.Outputs, Activation: d.Activation}
+		if i == 0 {
+			layer.Inputs = len(kept)
+		} else {
+			kept = count(d.Inputs)
+		}
+		layer.W, layer.B = take(d.W, d.B, d.Inputs, count(d.Outputs), kept, func(int) []float64 { return inputMeans })
+		small.Dense = append(small.Dense, layer)
+	}
+	return small
 }
+
+// candidateGate is the index of the candidate among the gate blocks of a GRU.
+const candidateGate = 2
 
 // gateRows lists the rows of the kept units in every gate block.
 func gateRows(layer *model.Recurrent, units []int) []int {
@@ -75,8 +134,8 @@ func gateRows(layer *model.Recurrent, units []int) []int {
 }
 
 // take keeps rows and columns of w [len(bias) × columns] and folds the other
-// columns, times their mean, into the bias.
-func take(w, bias []float64, columns int, rows, kept []int, means []float64) (smallW, smallBias []float64) {
+// columns, times their mean for that row, into the bias.
+func take(w, bias []float64, columns int, rows, kept []int, means func(row int) []float64) (smallW, smallBias []float64) {
 	stays := make([]bool, columns)
 	for _, c := range kept {
 		stays[c] = true
@@ -89,7 +148,7 @@ func take(w, bias []float64, columns int, rows, kept []int, means []float64) (sm
 		b := bias[r]
 		for c, v := range row {
 			if !stays[c] {
-				b += float64(v * means[c])
+				b += float64(v * means(r)[c])
 			}
 		}
 		smallBias = append(smallBias, b)
@@ -120,7 +179,41 @@ func Without(n int, gone ...int) []int {
 	return kept
 }
 
+// Unit is one hidden unit of a network.
+type Unit struct {
+	Layer, Index int
+}
+
+// Units lists the hidden units of a network, first layer first.
+func Units(net *model.Network) []Unit {
+	var all []Unit
+	for l, layer := range net.Recurrent {
+		for j := range layer.Units {
+			all = append(all, Unit{l, j})
+		}
+	}
+	return all
+}
+
+// AllUnits lists the units of every layer, as Cut takes them.
+func AllUnits(net *model.Network) [][]int {
+	var all [][]int
+	for _, l := range net.Recurrent {
+		all = append(all, count(l.Units))
+	}
+	return all
+}
+
+// UnitName is the index of a unit, behind the index of its layer and a point
+// where there are several layers.
+func UnitName(net *model.Network, u Unit) string {
+	if len(net.Recurrent) == 1 {
+		return strconv.Itoa(u.Index)
+	}
+	return strconv.Itoa(u.Layer) + "." + strconv.Itoa(u.Index)
+}
+
 // CutPredictor cuts the network of a predictor that takes every feature.
-func CutPredictor(p *dataset.Float, features, units []int, means Means) *dataset.Float {
-	return &dataset.Float{Net: Cut(p.Net, features, units, means), Features: p.Features, Kept: features, Outputs: p.Outputs}
+func CutPredictor(p *dataset.Float, features []int, units [][]int, means Means) *dataset.Float {
+	return &dataset.Float{Net: Cut(p.Net, features, units, means), Features: p.Features, Kept: features, Outputs: p.Outputs, Classes: p.Classes}
 }

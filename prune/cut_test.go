@@ -50,7 +50,7 @@ func normalised(p *dataset.Float, s *dataset.Sequence) []float64 {
 
 func TestKeepingAllIsEqualBitForBit(t *testing.T) {
 	eachSeed(t, func(t *testing.T, p *dataset.Float, rec *dataset.Recordings, means Means) {
-		got := CutPredictor(p, Without(cutFeatures), Without(cutUnits), means)
+		got := CutPredictor(p, Without(cutFeatures), AllUnits(p.Net), means)
 		if !reflect.DeepEqual(got, p) {
 			t.Error("the predictor is not equal")
 		}
@@ -65,7 +65,7 @@ func TestKeepingAllIsEqualBitForBit(t *testing.T) {
 func TestCutLeavesTheNetworkAlone(t *testing.T) {
 	eachSeed(t, func(t *testing.T, p *dataset.Float, _ *dataset.Recordings, means Means) {
 		before := p.Net.Clone()
-		small := Cut(p.Net, []int{1, 3}, []int{0, 5}, means)
+		small := Cut(p.Net, []int{1, 3}, [][]int{{0, 5}}, means)
 		for _, v := range [][]float64{small.Recurrent[0].W, small.Recurrent[0].U, small.Recurrent[0].B, small.Recurrent[0].D, small.Dense[0].W, small.Dense[0].B} {
 			clear(v)
 		}
@@ -78,7 +78,7 @@ func TestCutLeavesTheNetworkAlone(t *testing.T) {
 func TestRemovedFeaturesAreHeldAtTheirMean(t *testing.T) {
 	eachSeed(t, func(t *testing.T, p *dataset.Float, rec *dataset.Recordings, means Means) {
 		for _, gone := range [][]int{{0}, {2}, {4}, {0, 1, 3}} {
-			got := CutPredictor(p, Without(cutFeatures, gone...), Without(cutUnits), means)
+			got := CutPredictor(p, Without(cutFeatures, gone...), AllUnits(p.Net), means)
 			for _, s := range rec.Sequences {
 				// The full network, fed with the means.
 				x, raw, run := normalised(p, s), []float64{}, p.Net.NewRun()
@@ -99,10 +99,10 @@ func TestRemovedFeaturesAreHeldAtTheirMean(t *testing.T) {
 func TestRemovedUnitsAreHeldAtTheirMean(t *testing.T) {
 	eachSeed(t, func(t *testing.T, p *dataset.Float, rec *dataset.Recordings, means Means) {
 		for _, gone := range [][]int{{}, {0}, {3}, {5}, {1, 2, 4}} {
-			got := CutPredictor(p, Without(cutFeatures), Without(cutUnits, gone...), means)
+			got := CutPredictor(p, Without(cutFeatures), [][]int{Without(cutUnits, gone...)}, means)
 			want := hold(p.Net)
 			for _, j := range gone {
-				want.units[j] = means.Units[j]
+				want.units[j] = means.Units[0][j]
 			}
 			for _, s := range rec.Sequences {
 				compare(t, fmt.Sprint("without units ", gone), got, s, want.run(normalised(p, s)))
@@ -113,13 +113,13 @@ func TestRemovedUnitsAreHeldAtTheirMean(t *testing.T) {
 
 func TestFeaturesAndUnitsGoTogether(t *testing.T) {
 	eachSeed(t, func(t *testing.T, p *dataset.Float, rec *dataset.Recordings, means Means) {
-		got := CutPredictor(p, []int{0, 2, 3}, []int{1, 2, 5}, means)
+		got := CutPredictor(p, []int{0, 2, 3}, [][]int{{1, 2, 5}}, means)
 		want := hold(p.Net)
 		for _, i := range []int{1, 4} {
 			want.features[i] = means.Features[i]
 		}
 		for _, j := range []int{0, 3, 4} {
-			want.units[j] = means.Units[j]
+			want.units[j] = means.Units[0][j]
 		}
 		for _, s := range rec.Sequences {
 			compare(t, "without both", got, s, want.run(normalised(p, s)))
@@ -138,7 +138,7 @@ func TestRemovingAnUnreadUnitChangesNothing(t *testing.T) {
 		for o := range cutOutputs {
 			head.W[o*cutUnits+gone] = 0
 		}
-		got := CutPredictor(p, Without(cutFeatures), Without(cutUnits, gone), means)
+		got := CutPredictor(p, Without(cutFeatures), [][]int{Without(cutUnits, gone)}, means)
 		for _, s := range rec.Sequences {
 			if !slices.Equal(predict(got, s, cutOutputs), predict(p, s, cutOutputs)) {
 				t.Errorf("sequence %s: outputs differ", s.Name)
@@ -153,13 +153,13 @@ func TestCutShrinksEveryMatrix(t *testing.T) {
 	for _, c := range []struct{ features, units []int }{
 		{[]int{0, 1, 2, 3, 4}, []int{0, 1, 2, 3, 4, 5}}, {[]int{2}, []int{0, 1, 2, 3, 4, 5}}, {[]int{0, 1, 2, 3, 4}, []int{5}}, {[]int{1, 4}, []int{0, 2, 3}},
 	} {
-		small := Cut(p.Net, c.features, c.units, means)
+		small := Cut(p.Net, c.features, [][]int{c.units}, means)
 		if err := small.Validate(); err != nil {
 			t.Errorf("%+v: %v", c, err)
 		}
 		f, u := len(c.features), len(c.units)
-		if small.Inputs() != f || small.Units() != u || small.Outputs() != cutOutputs {
-			t.Errorf("%+v: %d features, %d units, %d outputs", c, small.Inputs(), small.Units(), small.Outputs())
+		if small.Inputs() != f || small.Recurrent[0].Units != u || small.Outputs() != cutOutputs {
+			t.Errorf("%+v: %d features, %d units, %d outputs", c, small.Inputs(), small.Recurrent[0].Units, small.Outputs())
 		}
 		if got, want := small.Parameters(), 3*u*(f+u+2)+cutOutputs*(u+1); got != want {
 			t.Errorf("%+v: %d parameters, want %d", c, got, want)
@@ -195,7 +195,7 @@ func TestMeasureMeansIsTheAverageOverAllSteps(t *testing.T) {
 				}
 			}
 		}
-		if !near(means.Features, features) || !near(means.Units, units) {
+		if !near(means.Features, features) || !near(means.Units[0], units) {
 			t.Errorf("means %v, want %v and %v", means, features, units)
 		}
 		// The recordings stay half a std above the declared means, which shows.

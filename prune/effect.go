@@ -2,29 +2,30 @@ package prune
 
 import (
 	"math"
-	"strconv"
 
 	"kerf/dataset"
 )
 
 // FeatureEffects scores every feature by the effect of holding it at its mean.
 func FeatureEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
-	features, units := p.Net.Inputs(), count(p.Net.Units())
+	features, units := p.Net.Inputs(), AllUnits(p.Net)
 	return removalEffects(p, selection, dataset.FeatureNames(p.Features), func(i int) *dataset.Float {
 		return CutPredictor(p, Without(features, i), units, means)
 	})
 }
 
-// UnitEffects scores every hidden unit by the effect of holding it at its mean.
-// Items are named by their index.
+// UnitEffects scores every hidden unit, in the order of [Units], by the effect
+// of holding it at its mean.
 func UnitEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
-	features, units := count(p.Net.Inputs()), p.Net.Units()
-	names := make([]string, units)
-	for j := range names {
-		names[j] = strconv.Itoa(j)
+	features, all := count(p.Net.Inputs()), Units(p.Net)
+	names := make([]string, len(all))
+	for i, u := range all {
+		names[i] = UnitName(p.Net, u)
 	}
-	return removalEffects(p, selection, names, func(j int) *dataset.Float {
-		return CutPredictor(p, features, Without(units, j), means)
+	return removalEffects(p, selection, names, func(i int) *dataset.Float {
+		units := AllUnits(p.Net)
+		units[all[i].Layer] = Without(len(units[all[i].Layer]), all[i].Index)
+		return CutPredictor(p, features, units, means)
 	})
 }
 

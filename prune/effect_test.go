@@ -92,6 +92,6 @@ func TestEffectsAreTheMeanChangeWithOneItemHeld(t *testing.T) {
 			}
 		}
 		check(FeatureEffects(p, means, rec), cutFeatures, func(f *heldForward, i int) { f.features[i] = means.Features[i] })
-		check(UnitEffects(p, means, rec), cutUnits, func(f *heldForward, j int) { f.units[j] = means.Units[j] })
+		check(UnitEffects(p, means, rec), cutUnits, func(f *heldForward, j int) { f.units[j] = means.Units[0][j] })
 	})
 }
