@@ -45,8 +45,9 @@ func logisticQ16(v int32, shift uint8) int32 {
 	return 32768 + tanhQ15(v, shift+1)
 }
 
-// resetQ scales a value by a gate with 16 fraction bits; |v| <= 32768.
-func resetQ(gateQ16, v int32) int32 {
+// scaleQ16 is gate·v with the fraction bits of v; the gate has 16 of them,
+// 1..65535; |v| <= 32768.
+func scaleQ16(gateQ16, v int32) int32 {
 	return roundShift(gateQ16*v, 16)
 }
 
@@ -60,14 +61,34 @@ func blendQ15(keepQ16, oldQ15, newQ15 int32) int32 {
 // fraction bits, which leaves the one bit that the difference needs.
 // keep has 16 fraction bits, 1..65535; |new| <= 32767, |old| <= 2^30.
 func blendQ30(keepQ16, oldQ30, newQ15 int32) int32 {
-	difference := newQ15*32768 - oldQ30
-	share := uint32(65536 - keepQ16)
-	high := difference >> 16
-	low := uint32(difference) & 0xffff
-	return oldQ30 + high*int32(share) + int32((low*share+32768)>>16)
+	return oldQ30 + mulQ16(newQ15*32768-oldQ30, 65536-keepQ16)
 }
 
-// narrowQ15 is the 16-bit view of a state with 30 fraction bits.
-func narrowQ15(vQ30 int32) int32 {
-	return sat16(roundShift(vQ30, 15))
+// narrow is the 16-bit view of a wide value, shift fraction bits fewer.
+func narrow(v int32, shift uint8) int32 {
+	return sat16(roundShift(v, shift))
+}
+
+// mulQ16 is v·gate; the gate has 16 fraction bits, 0..65535; |v| <= 2^31 - 1.
+// The product of 32 and 16 bits is taken in two halves.
+func mulQ16(v, gateQ16 int32) int32 {
+	low := uint32(v) & 0xffff
+	return (v>>16)*gateQ16 + int32((low*uint32(gateQ16)+32768)>>16)
+}
+
+// cell16 is keep·old + add·new: the cell of an LSTM in 16 bits with fraction
+// bits of its own, 15 more than shift; it saturates. |new| <= 32767 with 15
+// fraction bits, 1 <= shift <= 14.
+func cell16(keepQ16, old, addQ16, newQ15 int32, shift uint8) int32 {
+	return sat16(scaleQ16(keepQ16, old) + roundShift(scaleQ16(addQ16, newQ15), shift))
+}
+
+// cellLimit bounds a wide cell, so that a sum of two fits 32 bits.
+const cellLimit = 1 << 30
+
+// cell32 is the same in 32 bits; the product of add and new, which has 31
+// fraction bits, is shifted to those of the cell. 1 <= shift <= 16, |old| <= 2^30.
+func cell32(keepQ16, old, addQ16, newQ15 int32, shift uint8) int32 {
+	sum := mulQ16(old, keepQ16) + roundShift(addQ16*newQ15, shift)
+	return max(-cellLimit, min(cellLimit, sum))
 }

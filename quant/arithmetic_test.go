@@ -53,8 +53,8 @@ func TestOperationsAtTheEndsOfTheirRange(t *testing.T) {
 	floorShift := func(v int64, n uint) int64 { return (v + 1<<(n-1)) >> n }
 	for _, g := range gates {
 		for _, a := range append(values, -32768) {
-			if got, want := int64(resetQ(int32(g), int32(a))), floorShift(g*a, 16); got != want {
-				t.Errorf("resetQ(%d, %d) = %d, want %d", g, a, got, want)
+			if got, want := int64(scaleQ16(int32(g), int32(a))), floorShift(g*a, 16); got != want {
+				t.Errorf("scaleQ16(%d, %d) = %d, want %d", g, a, got, want)
 			}
 		}
 		for _, a := range values {
@@ -74,6 +74,44 @@ func TestOperationsAtTheEndsOfTheirRange(t *testing.T) {
 				}
 				if got < -1<<30 || got > 1<<30 {
 					t.Errorf("blendQ30(%d, %d, %d) = %d leaves the range of the state", g, old, b, got)
+				}
+			}
+		}
+	}
+}
+
+// The operations of the LSTM cell and the wide product, at the ends of their
+// ranges, against the same sums in 64 bits.
+func TestCellOperationsAtTheEndsOfTheirRange(t *testing.T) {
+	floorShift := func(v int64, n uint8) int64 { return (v + int64(1)<<(n-1)) >> n }
+	clamp := func(v, low, high int64) int64 { return max(low, min(high, v)) }
+	gates := []int64{1, 2, 32768, 65534, 65535}
+	news := []int64{-32767, -1, 0, 1, 32767}
+	for _, keep := range gates {
+		for _, v := range []int64{math.MinInt32 + 1, -1 << 30, -65537, -65536, -1, 0, 1, 65535, 1 << 30, math.MaxInt32} {
+			if got, want := int64(mulQ16(int32(v), int32(keep))), floorShift(v*keep, 16); got != want {
+				t.Errorf("mulQ16(%d, %d) = %d, want %d", v, keep, got, want)
+			}
+		}
+		for _, add := range gates {
+			for _, fresh := range news {
+				for shift := uint8(1); shift <= 14; shift++ {
+					for _, old := range []int64{-32768, -1, 0, 1, 32767} {
+						got := int64(cell16(int32(keep), int32(old), int32(add), int32(fresh), shift))
+						want := clamp(floorShift(keep*old, 16)+floorShift(floorShift(add*fresh, 16), shift), -32768, 32767)
+						if got != want {
+							t.Errorf("cell16(%d, %d, %d, %d, %d) = %d, want %d", keep, old, add, fresh, shift, got, want)
+						}
+					}
+				}
+				for shift := uint8(1); shift <= 16; shift++ {
+					for _, old := range []int64{-1 << 30, -1, 0, 1, 1 << 30} {
+						got := int64(cell32(int32(keep), int32(old), int32(add), int32(fresh), shift))
+						want := clamp(floorShift(keep*old, 16)+floorShift(add*fresh, shift), -1<<30, 1<<30)
+						if got != want {
+							t.Errorf("cell32(%d, %d, %d, %d, %d) = %d, want %d", keep, old, add, fresh, shift, got, want)
+						}
+					}
 				}
 			}
 		}

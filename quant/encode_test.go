@@ -83,7 +83,7 @@ func TestInt16NetworkAgreesWithFloat(t *testing.T) {
 		want, got := make([]float64, 400), make([]float64, 400)
 		p.Predict(s, want)
 		for _, stateBits := range []int{16, 32} {
-			net := mustQuantize(t, p, Calibrate(p, rec), Formats{16, 16, 16, stateBits})
+			net := mustQuantize(t, p, Calibrate(p, rec), Widths(16, 16, 16, stateBits))
 			net.Predict(s, got)
 			for i := range want {
 				off := math.Abs(got[i]-want[i]) / p.Outputs[i%2].Std
@@ -99,7 +99,7 @@ func TestInt16NetworkAgreesWithFloat(t *testing.T) {
 
 // An output is its integer divided by 2^OutputFraction, in the physical unit.
 func TestDecodeUsesTheFractionOfEveryOutput(t *testing.T) {
-	net := &Network{Head: &Matrix{Fraction: []int{-3, 7}}}
+	net := &Network{Dense: []*DenseLayer{{Last: true, Out: []int{12, 22}}}}
 	if net.OutputFraction(0) != 12 || net.OutputFraction(1) != 22 {
 		t.Fatalf("output fractions %d and %d, want 12 and 22", net.OutputFraction(0), net.OutputFraction(1))
 	}

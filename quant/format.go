@@ -1,14 +1,18 @@
 package quant
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 const (
 	tableBits       = 5 // log2 of tableStepsPerOne
 	maxGateFraction = 12
 	minGateFraction = 6
+	maxCellFraction = 12  // as the table takes it
+	coarsest        = -15 // of a calibrated format: whole numbers up to 2^30
 
 	stateFraction     = 15 // of the 16-bit state and of the 16-bit view of a wider one
 	wideStateFraction = 30 // of the 32-bit state
@@ -31,36 +35,6 @@ const (
 	WorstLogisticError = 4.0e-5
 )
 
-// Formats are the word widths of a fixed-point network.
-type Formats struct {
-	InputBits     int // weights from the features: 8 or 16
-	RecurrentBits int // weights from the state: 8 or 16
-	HeadBits      int // weights of the head: 8 or 16
-	StateBits     int // hidden state: 16 (15 fraction bits) or 32 (30 fraction bits)
-}
-
-// String names the formats in words.
-func (f Formats) String() string {
-	weights := fmt.Sprintf("int%d weights", f.InputBits)
-	if f.RecurrentBits != f.InputBits {
-		weights = fmt.Sprintf("int%d input and int%d recurrent weights", f.InputBits, f.RecurrentBits)
-	}
-	return fmt.Sprintf("%s, int%d head, int%d state", weights, f.HeadBits, f.StateBits)
-}
-
-// Validate refuses widths that the integer engine does not have.
-func (f Formats) Validate() error {
-	for _, bits := range []int{f.InputBits, f.RecurrentBits, f.HeadBits} {
-		if bits != 8 && bits != 16 {
-			return fmt.Errorf("weights of %d bits are not available: choose 8 or 16", bits)
-		}
-	}
-	if f.StateBits != 16 && f.StateBits != 32 {
-		return fmt.Errorf("a state of %d bits is not available: choose 16 or 32", f.StateBits)
-	}
-	return nil
-}
-
 // largestWord is the largest magnitude of a weight: the range is kept symmetric.
 func largestWord(bits int) float64 { return float64(int32(1)<<(bits-1)) - 1 }
 
@@ -82,63 +56,144 @@ type Matrix struct {
 	Bound         []int64 // Rows; the accumulator never exceeds this magnitude, rounding included
 }
 
-// quantizeMatrix rounds w [rows × cols] and b [rows] row by row. Every row gets
-// the most fraction bits for which the largest weight fits its word, the shift
-// to outFraction stays within 1..30, and the accumulator bound
+// accumulator as outFraction leaves the result at the scale of the accumulator.
+const accumulator = math.MinInt
+
+// rowSpec says what a matrix becomes.
+type rowSpec struct {
+	name       string
+	rows, cols int
+	wordBits   int
+	in, out    int          // fraction bits of inputs and results; out may be accumulator
+	reserve    []float64    // per row: kept free in the accumulator for what is added later; nil for none
+	common     bool         // all rows get the fraction bits of the coarsest
+	compensate *compensator // nil: to nearest
+
+	capped bool // no row is finer than finest
+	finest int
+}
+
+// quantizeMatrix brings w [rows × cols] and b [rows] to fixed point row by row.
+// The fraction bits of a row are such that the shift to the result stays within
+// 1..30 and the accumulator bound
 //
-//	Σ|w|·32768 + |b| + 2^(shift-1) <= 2^31 - 1
+//	Σ|w|·32768 + |b| + reserve + 2^(shift-1) <= 2^31 - 1
 //
-// holds. outFraction < 0 leaves the accumulator as it is.
-func quantizeMatrix(name string, w, b []float64, rows, cols, wordBits, inFraction, outFraction int) (*Matrix, error) {
+// holds; among those, rounding to nearest takes the most with which the largest
+// weight fits its word, compensated rounding the ones that do least damage.
+func quantizeMatrix(w, b []float64, spec rowSpec) (*Matrix, error) {
+	if spec.common {
+		return quantizeCommon(w, b, spec)
+	}
 	m := &Matrix{
-		Name: name, Rows: rows, Cols: cols, WordBits: wordBits, InputFraction: inFraction,
-		W: make([]int32, rows*cols), Bias: make([]int32, rows),
-		Fraction: make([]int, rows), Shift: make([]uint8, rows), Bound: make([]int64, rows),
+		Name: spec.name, Rows: spec.rows, Cols: spec.cols, WordBits: spec.wordBits, InputFraction: spec.in,
+		W: make([]int32, spec.rows*spec.cols), Bias: make([]int32, spec.rows),
+		Fraction: make([]int, spec.rows), Shift: make([]uint8, spec.rows), Bound: make([]int64, spec.rows),
 	}
-	lowest, highest := 1-inFraction, 30-inFraction
-	if outFraction >= 0 {
-		lowest, highest = outFraction-inFraction+1, outFraction-inFraction+30
-	}
-	for r := range rows {
-		row := w[r*cols : (r+1)*cols]
-		fraction := highest
-		for fraction >= lowest && !m.roundRow(r, row, b[r], fraction, outFraction) {
-			fraction--
+	for r := range spec.rows {
+		row := w[r*spec.cols : (r+1)*spec.cols]
+		reserve := 0.0
+		if spec.reserve != nil {
+			reserve = spec.reserve[r]
 		}
-		if fraction < lowest {
-			return nil, &RangeError{Tensor: name, Row: r, Largest: largest(row), Bias: b[r]}
+		best, ok := spec.bestRow(row, b[r], reserve)
+		if !ok {
+			return nil, &RangeError{Tensor: spec.name, Row: r, Largest: largest(row), Bias: b[r]}
 		}
+		copy(m.W[r*spec.cols:], best.words)
+		m.Bias[r], m.Fraction[r], m.Shift[r], m.Bound[r] = best.bias, best.fraction, best.shift, best.bound
 	}
 	return m, nil
 }
 
-// roundRow tries one number of fraction bits and says whether it fits.
-func (m *Matrix) roundRow(r int, row []float64, bias float64, fraction, outFraction int) bool {
-	if math.Round(largest(row)*scale(fraction)) > largestWord(m.WordBits) {
-		return false
+// quantizeCommon gives all rows the fraction bits of the coarsest: it lowers the
+// finest scale until every row takes it.
+func quantizeCommon(w, b []float64, spec rowSpec) (*Matrix, error) {
+	spec.common = false
+	m, err := quantizeMatrix(w, b, spec)
+	for err == nil {
+		low, high := slices.Min(m.Fraction), slices.Max(m.Fraction)
+		if low == high {
+			return m, nil
+		}
+		spec.capped, spec.finest = true, low
+		m, err = quantizeMatrix(w, b, spec)
 	}
+	return nil, err
+}
+
+// fixedRow is one row in fixed point.
+type fixedRow struct {
+	words    []int32
+	bias     int32
+	fraction int
+	shift    uint8
+	bound    int64
+}
+
+// clippedScales is how many finer scales than the largest weight allows are
+// tried: each doubles the resolution and halves the range.
+const clippedScales = 2
+
+// bestRow tries numbers of fraction bits from the finest down.
+func (spec *rowSpec) bestRow(row []float64, bias, reserve float64) (best fixedRow, ok bool) {
+	lowest, highest := 1-spec.in, 30-spec.in
+	if spec.out != accumulator {
+		lowest, highest = spec.out-spec.in+1, spec.out-spec.in+30
+	}
+	if spec.capped {
+		highest = min(highest, spec.finest)
+	}
+	limit := largestWord(spec.wordBits)
+	fits := highest // the finest scale that holds the largest weight
+	for fits >= lowest && math.Round(largest(row)*scale(fits)) > limit {
+		fits--
+	}
+	if spec.compensate == nil {
+		for f := fits; f >= lowest; f-- {
+			words := make([]int32, len(row))
+			for c, v := range row {
+				words[c] = int32(math.Round(v * scale(f)))
+			}
+			if fixed, ok := spec.fix(words, bias, reserve, f); ok {
+				return fixed, true
+			}
+		}
+		return fixedRow{}, false
+	}
+	least := math.Inf(1)
+	for f := min(fits+clippedScales, highest); f >= lowest && (f >= fits || !ok); f-- {
+		words := spec.compensate.round(row, f, limit)
+		damage := spec.compensate.damage(row, words, f)
+		if damage >= least {
+			continue
+		}
+		if fixed, fine := spec.fix(words, bias+spec.compensate.meanRest(row, words, f), reserve, f); fine {
+			best, ok, least = fixed, true, damage
+		}
+	}
+	return best, ok
+}
+
+// fix adds bias and shift to the words of a row and proves its bound.
+func (spec *rowSpec) fix(words []int32, bias, reserve float64, fraction int) (fixedRow, bool) {
 	shift := 0
 	half := int64(0)
-	if outFraction >= 0 {
-		shift = fraction + m.InputFraction - outFraction
+	if spec.out != accumulator {
+		shift = fraction + spec.in - spec.out
 		half = int64(1) << (shift - 1)
 	}
-	roundedBias := math.Round(bias * scale(fraction+m.InputFraction))
-	if math.Abs(roundedBias) > AccumulatorLimit {
-		return false
+	roundedBias := math.Round(bias * scale(fraction+spec.in))
+	kept := math.Ceil(reserve * scale(fraction+spec.in))
+	if math.Abs(roundedBias)+kept > AccumulatorLimit {
+		return fixedRow{}, false
 	}
 	sum := int64(0)
-	for c, v := range row {
-		q := int32(math.Round(v * scale(fraction)))
-		m.W[r*m.Cols+c] = q
+	for _, q := range words {
 		sum += int64(max(q, -q))
 	}
-	bound := sum*maxInt16Magnitude + int64(math.Abs(roundedBias)) + half
-	if bound > AccumulatorLimit {
-		return false
-	}
-	m.Bias[r], m.Fraction[r], m.Shift[r], m.Bound[r] = int32(roundedBias), fraction, uint8(shift), bound
-	return true
+	bound := sum*maxInt16Magnitude + int64(math.Abs(roundedBias)) + int64(kept) + half
+	return fixedRow{words, int32(roundedBias), fraction, uint8(shift), bound}, bound <= AccumulatorLimit
 }
 
 func largest(row []float64) float64 {
@@ -167,13 +222,18 @@ func (e *RangeError) HintText() string {
 	return "normalise the features (mean 0, std 1) before training, or give mean and std in features.csv instead of in the weights"
 }
 
+func isRangeError(err error) bool {
+	var out *RangeError
+	return errors.As(err, &out)
+}
+
 // fractionFor is the largest number of fraction bits, at most limit, with which
 // an int16 holds values up to magnitude times the headroom.
 func fractionFor(magnitude float64, limit int) int {
-	for f := limit; f > -16; f-- {
+	for f := limit; f > coarsest; f-- {
 		if magnitude*headroom*scale(f) <= maxInt16 {
 			return f
 		}
 	}
-	return -16
+	return coarsest
 }

@@ -32,7 +32,7 @@ func eachLaw(t *testing.T, law func(t *testing.T, seed uint64, p *dataset.Float,
 
 func quantize(t *testing.T, p *dataset.Float, c quant.Calibration, formats quant.Formats) *quant.Network {
 	t.Helper()
-	net, err := quant.Quantize(p, c, formats)
+	net, err := quant.Quantize(p, c, formats, quant.Nearest)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +46,7 @@ func outputsAndStates(net *quant.Network, seed uint64) (outputs, states [][]int3
 		y := make([]int32, len(net.Outputs))
 		net.Step(state, x, y)
 		outputs = append(outputs, y)
-		states = append(states, slices.Clone(state.H))
+		states = append(states, slices.Clone(state.Hidden(0)))
 	}
 	return outputs, states
 }
@@ -96,7 +96,7 @@ func TestPermutingUnitsPermutesTheStateAndKeepsEveryOutput(t *testing.T) {
 func TestCuttingNothingGivesTheSameIntegers(t *testing.T) {
 	eachLaw(t, func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration, formats quant.Formats) {
 		means := prune.MeasureMeans(p, quant.RandomRecordings(seed, p, 2, 50))
-		whole := prune.CutPredictor(p, prune.Without(lawFeatures), prune.Without(lawUnits), means)
+		whole := prune.CutPredictor(p, prune.Without(lawFeatures), prune.AllUnits(p.Net), means)
 		got, want := quantize(t, whole, c, formats), quantize(t, p, c, formats)
 		if !reflect.DeepEqual(got, want) {
 			t.Errorf("the integer network changes: %+v, want %+v", got, want)
@@ -113,9 +113,9 @@ func TestCuttingAnUnreadUnitChangesNoInteger(t *testing.T) {
 		means := prune.MeasureMeans(p, quant.RandomRecordings(seed, p, 2, 50))
 		kept := prune.Without(lawUnits, gone)
 		whole := quantize(t, p, c, formats)
-		small := quantize(t, prune.CutPredictor(p, prune.Without(lawFeatures), kept, means), c, formats)
-		if small.Units != lawUnits-1 || small.GateFraction != whole.GateFraction {
-			t.Fatalf("%d units with %d gate fraction bits, want %d with %d", small.Units, small.GateFraction, lawUnits-1, whole.GateFraction)
+		small := quantize(t, prune.CutPredictor(p, prune.Without(lawFeatures), [][]int{kept}, means), c, formats)
+		if small.Layers[0].Units != lawUnits-1 || small.Layers[0].GateFraction != whole.Layers[0].GateFraction {
+			t.Fatalf("%d units with %d gate fraction bits, want %d with %d", small.Layers[0].Units, small.Layers[0].GateFraction, lawUnits-1, whole.Layers[0].GateFraction)
 		}
 		wantOutputs, wantStates := outputsAndStates(whole, seed)
 		gotOutputs, gotStates := outputsAndStates(small, seed)

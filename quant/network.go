@@ -1,108 +1,137 @@
 package quant
 
 import (
-	"errors"
+	"fmt"
+	"math"
 
 	"kerf/dataset"
 	"kerf/model"
 )
 
-// Network is a GRU (reset-after) with a dense head in fixed point.
+// LargestInput is the largest range of a normalised feature, in standard
+// deviations: a single spike in a recording must not take the resolution of all
+// features. What lies beyond saturates and is reported.
+const LargestInput = 16
+
+// Network is a recurrent network in fixed point: recurrent layers first to last,
+// then dense layers, which run at every step.
 type Network struct {
 	Features []dataset.Feature // kept features, in order
 	Columns  []int             // their columns in the recordings
 	Outputs  []dataset.Output
-	Units    int
+	Classes  bool // the outputs are scores of classes, with common fraction bits
 	Formats  Formats
+	Rounding Rounding
 
 	InputFraction int // of a normalised feature
-	GateFraction  int // of a pre-activation; also fixes the shift into the tanh table
-
-	Input     *Matrix // 3·Units × features, gates r, z, n; result in GateFraction
-	Recurrent *Matrix // 3·Units × Units, gates r, z, n; result in GateFraction
-	Head      *Matrix // outputs × Units; the accumulator is the result, in the unit of the output
+	Layers        []*Layer
+	Dense         []*DenseLayer
 }
 
 // Quantize brings a float network to fixed point. The normalisation of the
-// outputs is folded into the head, so that an output is its integer times a
-// power of two, in its physical unit. It returns a [*RangeError] when a row of
+// outputs is folded into the last layer, so that an output is its integer times
+// a power of two, in its physical unit. It returns a [*RangeError] when a row of
 // weights fits no fixed-point row.
-func Quantize(p *dataset.Float, c Calibration, formats Formats) (*Network, error) {
-	if err := formats.Validate(); err != nil {
+func Quantize(p *dataset.Float, c Calibration, formats Formats, rounding Rounding) (*Network, error) {
+	if err := formats.Validate(p.Net); err != nil {
 		return nil, err
 	}
-	layer, head := p.Net.Recurrent[0], p.Net.Dense[0]
-	n := &Network{Columns: p.Kept, Outputs: p.Outputs, Units: layer.Units, Formats: formats}
+	n := &Network{Columns: p.Kept, Outputs: p.Outputs, Classes: p.Classes, Formats: formats, Rounding: rounding}
 	for _, k := range p.Kept {
 		n.Features = append(n.Features, p.Features[k])
 	}
 	// 14 fraction bits hold ±2, less than which no normalised feature ranges.
-	n.InputFraction = fractionFor(c.Input, 14)
-	headW, headB := foldOutputs(head, p.Outputs)
-	var err error
-	if n.Head, err = quantizeMatrix("head.weight", headW, headB, head.Outputs, head.Inputs, formats.HeadBits, stateFraction, -1); err != nil {
-		return nil, err
-	}
-	// Large weights may leave no shift between their row and a fine gate format;
-	// a coarser one makes room.
-	for n.GateFraction = max(minGateFraction, fractionFor(c.Gate, maxGateFraction)); ; n.GateFraction-- {
-		err := n.quantizeGates(layer)
-		if err == nil {
-			return n, nil
-		}
-		var outOfRange *RangeError
-		if !errors.As(err, &outOfRange) || n.GateFraction == minGateFraction {
+	n.InputFraction = fractionFor(math.Min(c.Input, LargestInput/headroom), 14)
+	fraction := n.InputFraction
+	for i, l := range p.Net.Recurrent {
+		layer, err := quantizeLayer(layerName("layer", i, len(p.Net.Recurrent)), l, fraction, c.Layers[i], formats.Layers[i], rounding)
+		if err != nil {
 			return nil, err
 		}
+		n.Layers = append(n.Layers, layer)
+		fraction = layer.OutputFraction
 	}
-}
-
-func (n *Network) quantizeGates(layer *model.Recurrent) (err error) {
-	rows := layer.Kind.Gates() * layer.Units
-	if n.Input, err = quantizeMatrix("weight_ih", layer.W, layer.B, rows, layer.Inputs, n.Formats.InputBits, n.InputFraction, n.GateFraction); err != nil {
-		return err
-	}
-	n.Recurrent, err = quantizeMatrix("weight_hh", layer.U, layer.D, rows, layer.Units, n.Formats.RecurrentBits, stateFraction, n.GateFraction)
-	return err
-}
-
-// foldOutputs gives head weights and biases whose result is in physical units.
-func foldOutputs(head *model.Dense, outputs []dataset.Output) (w, b []float64) {
-	w = make([]float64, len(head.W))
-	b = make([]float64, len(head.B))
-	for o, out := range outputs {
-		for j := range head.Inputs {
-			w[o*head.Inputs+j] = head.W[o*head.Inputs+j] * out.Std
+	last := len(p.Net.Dense) - 1
+	for i, d := range p.Net.Dense {
+		var layer *DenseLayer
+		var err error
+		if i < last {
+			layer, err = quantizeDense(fmt.Sprintf("dense%d.weight", i), d, fraction, c.Dense[i], formats.Dense[i], rounding)
+		} else {
+			layer, err = quantizeHead("head.weight", d, fraction, c.Dense[i], formats.Dense[i], rounding, p.Outputs, p.Classes)
 		}
-		b[o] = float64(head.B[o]*out.Std) + out.Mean
+		if err != nil {
+			return nil, err
+		}
+		n.Dense = append(n.Dense, layer)
+		fraction = layer.outputFraction()
 	}
-	return w, b
+	return n, nil
+}
+
+// layerName numbers a layer where there are several.
+func layerName(name string, i, of int) string {
+	if of == 1 {
+		return name
+	}
+	return fmt.Sprintf("%s%d", name, i)
+}
+
+// Shape returns the sizes of the network.
+func (n *Network) Shape() Shape {
+	s := Shape{Features: len(n.Features), Formats: n.Formats}
+	for _, l := range n.Layers {
+		s.Layers = append(s.Layers, LayerShape{l.Kind, l.Units})
+	}
+	for _, d := range n.Dense {
+		s.Dense = append(s.Dense, DenseShape{d.Weights.Rows, d.Activation})
+	}
+	return s
 }
 
 // OutputFraction is the number of fraction bits of output o: its physical value
 // is the integer divided by 2^OutputFraction.
-func (n *Network) OutputFraction(o int) int {
-	return n.Head.Fraction[o] + stateFraction
-}
+func (n *Network) OutputFraction(o int) int { return n.head().Out[o] }
 
-// TableShift brings a pre-activation to an index of the tanh table.
-func (n *Network) TableShift() uint8 { return uint8(n.GateFraction - tableBits) }
-
-// StateFraction is the number of fraction bits of the hidden state.
-func (n *Network) StateFraction() int {
-	if n.Formats.StateBits == 32 {
-		return wideStateFraction
-	}
-	return stateFraction
-}
+func (n *Network) head() *DenseLayer { return n.Dense[len(n.Dense)-1] }
 
 // Matrices lists the weight matrices in the order of the handoff.
-func (n *Network) Matrices() []*Matrix { return []*Matrix{n.Input, n.Recurrent, n.Head} }
-
-// Shape returns the sizes of the network.
-func (n *Network) Shape() Shape {
-	return Shape{Features: len(n.Features), Units: n.Units, Outputs: len(n.Outputs), Formats: n.Formats}
+func (n *Network) Matrices() []*Matrix {
+	var all []*Matrix
+	for _, l := range n.Layers {
+		all = append(all, l.Input, l.Recurrent)
+	}
+	for _, d := range n.Dense {
+		all = append(all, d.Weights)
+	}
+	return all
 }
 
 // Rescaled tells whether the result is shifted out of the accumulator.
 func (m *Matrix) Rescaled() bool { return m.Shift[0] != 0 }
+
+// UsesTable tells whether anything in the network reads the tanh table.
+func (s Shape) UsesTable() bool {
+	for _, l := range s.Layers {
+		if l.Kind != model.ElmanReLU {
+			return true
+		}
+	}
+	for _, d := range s.Dense {
+		if d.Activation == model.Tanh || d.Activation == model.Logistic {
+			return true
+		}
+	}
+	return false
+}
+
+// Class is the index of the largest output, the first of equals.
+func Class(y []int32) int {
+	best := 0
+	for c, v := range y {
+		if v > y[best] {
+			best = c
+		}
+	}
+	return best
+}

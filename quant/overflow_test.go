@@ -25,7 +25,7 @@ func TestBoundHoldsAndIsReached(t *testing.T) {
 			net := randomNetwork(t, seed, 11, 9, 3, formats)
 			for _, m := range net.Matrices() {
 				lowest := int32(minInt16)
-				if m != net.Input {
+				if m != net.Layers[0].Input {
 					lowest = -maxInt16 // a state never reaches -1
 				}
 				for r := range m.Rows {
@@ -72,10 +72,10 @@ func checkAgainst64Bits(t *testing.T, m *Matrix, r int, x []int32, sum, half int
 	t.Helper()
 	units := m.Rows / 3
 	var got [3]int32
-	got[0], got[1], got[2] = m.gates(r%units, units, x)
+	got[0], got[1], got[2] = m.three(r%units, units, x)
 	want := max(minInt16, min(maxInt16, (sum+half)>>m.Shift[r]))
-	if int64(got[r/units]) != want {
-		t.Errorf("%s, row %d: the engine gives %d, 64 bits give %d", m.Name, r, got[r/units], want)
+	if int64(got[r/units]) != want || got[r/units] != m.row(r, x) {
+		t.Errorf("%s, row %d: the engine gives %d and %d, 64 bits give %d", m.Name, r, got[r/units], m.row(r, x), want)
 	}
 }
 
@@ -86,7 +86,7 @@ func TestNoFractionBitIsGivenAway(t *testing.T) {
 	p := RandomFloat(3, 11, 9, 3)
 	layer := p.Net.Recurrent[0]
 	for _, bits := range []int{8, 16} {
-		m, err := quantizeMatrix("weight_ih", layer.W, layer.B, 27, 11, bits, inFraction, outFraction)
+		m, err := quantizeMatrix(layer.W, layer.B, rowSpec{name: "weight_ih", rows: 27, cols: 11, wordBits: bits, in: inFraction, out: outFraction})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -129,7 +129,7 @@ func TestUnusualRows(t *testing.T) {
 			for _, bits := range []int{8, 16} {
 				// The same row for all three gates of one unit.
 				w := slices.Concat(c.weights, c.weights, c.weights)
-				m, err := quantizeMatrix("weight_ih", w, []float64{c.bias, c.bias, c.bias}, 3, 2, bits, inFraction, outFraction)
+				m, err := quantizeMatrix(w, []float64{c.bias, c.bias, c.bias}, rowSpec{name: "weight_ih", rows: 3, cols: 2, wordBits: bits, in: inFraction, out: outFraction})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -168,10 +168,10 @@ func TestRowsThatDoNotFitAreRefused(t *testing.T) {
 		row     int
 		largest float64
 	}{
-		{"input weight", func(n *model.Network) { n.Recurrent[0].W[7*3+1] = -1e9 }, "weight_ih", 7, 1e9},
-		{"input bias", func(n *model.Network) { n.Recurrent[0].B[4] = 1e9 }, "weight_ih", 4, 0},
-		{"recurrent weight", func(n *model.Network) { n.Recurrent[0].U[11*4] = 1e9 }, "weight_hh", 11, 1e9},
-		{"recurrent bias", func(n *model.Network) { n.Recurrent[0].D[0] = -1e9 }, "weight_hh", 0, 0},
+		{"input weight", func(n *model.Network) { n.Recurrent[0].W[7*3+1] = -1e9 }, "layer.weight_ih", 7, 1e9},
+		{"input bias", func(n *model.Network) { n.Recurrent[0].B[4] = 1e9 }, "layer.weight_ih", 4, 0},
+		{"recurrent weight", func(n *model.Network) { n.Recurrent[0].U[11*4] = 1e9 }, "layer.weight_hh", 11, 1e9},
+		{"recurrent bias", func(n *model.Network) { n.Recurrent[0].D[0] = -1e9 }, "layer.weight_hh", 0, 0},
 		{"head weight", func(n *model.Network) { n.Dense[0].W[1*4+2] = 1e12 }, "head.weight", 1, 1e12},
 		{"head bias", func(n *model.Network) { n.Dense[0].B[0] = 1e12 }, "head.weight", 0, 0},
 	} {
@@ -182,7 +182,7 @@ func TestRowsThatDoNotFitAreRefused(t *testing.T) {
 					p.Outputs[o].Mean, p.Outputs[o].Std = 0, 1
 				}
 				c.spoil(p.Net)
-				_, err := Quantize(p, Calibration{Input: 3, Gate: 4}, formats)
+				_, err := Quantize(p, Ranges(3, 4), formats, Nearest)
 				var outOfRange *RangeError
 				if !errors.As(err, &outOfRange) {
 					t.Fatalf("%s: error %v, want a *RangeError", formats, err)
@@ -214,19 +214,19 @@ func TestRangeErrorMessage(t *testing.T) {
 func TestLargeWeightsMakeTheGatesCoarser(t *testing.T) {
 	p := RandomFloat(8, 3, 4, 2)
 	p.Net.Recurrent[0].W[0] = 500
-	net := mustQuantize(t, p, Calibration{Input: 1, Gate: 1}, Formats{8, 8, 8, 16})
-	if net.InputFraction != 14 || net.GateFraction != 11 {
-		t.Fatalf("%d input and %d gate fraction bits, want 14 and 11", net.InputFraction, net.GateFraction)
+	net := mustQuantize(t, p, Ranges(1, 1), Widths(8, 8, 8, 16))
+	if net.InputFraction != 14 || net.Layers[0].GateFraction != 11 {
+		t.Fatalf("%d input and %d gate fraction bits, want 14 and 11", net.InputFraction, net.Layers[0].GateFraction)
 	}
-	if net.Input.Fraction[0] != -2 || net.Input.Shift[0] != 1 || net.Input.W[0] != 125 {
-		t.Errorf("%d fraction bits, shift %d, weight %d; want -2, 1, 125", net.Input.Fraction[0], net.Input.Shift[0], net.Input.W[0])
+	if net.Layers[0].Input.Fraction[0] != -2 || net.Layers[0].Input.Shift[0] != 1 || net.Layers[0].Input.W[0] != 125 {
+		t.Errorf("%d fraction bits, shift %d, weight %d; want -2, 1, 125", net.Layers[0].Input.Fraction[0], net.Layers[0].Input.Shift[0], net.Layers[0].Input.W[0])
 	}
 }
 
 func TestUnknownWidthsAreRefused(t *testing.T) {
 	p := RandomFloat(8, 3, 4, 2)
-	for _, f := range []Formats{{4, 8, 8, 16}, {8, 32, 8, 16}, {8, 8, 0, 16}, {8, 8, 8, 8}, {}} {
-		if _, err := Quantize(p, Calibration{Input: 3, Gate: 4}, f); err == nil {
+	for _, f := range []Formats{Widths(5, 8, 8, 16), Widths(8, 32, 8, 16), Widths(8, 8, 0, 16), Widths(8, 8, 8, 8), {}} {
+		if _, err := Quantize(p, Ranges(3, 4), f, Nearest); err == nil {
 			t.Errorf("%+v is accepted", f)
 		}
 	}

@@ -73,19 +73,29 @@ func RandomIntegers(seed uint64, steps, features int) [][]int32 {
 	return all
 }
 
-// AllFormats lists every combination of word widths.
+// Widths are word widths of a network with one recurrent and one dense layer.
+func Widths(input, recurrent, head, state int) Formats {
+	return Formats{Layers: []LayerFormats{{input, recurrent, state}}, Dense: []int{head}}
+}
+
+// AllFormats lists every combination of word widths of such a network.
 func AllFormats() []Formats {
 	var all []Formats
-	for _, input := range []int{8, 16} {
-		for _, recurrent := range []int{8, 16} {
+	for _, input := range []int{4, 8, 16} {
+		for _, recurrent := range []int{4, 8, 16} {
 			for _, head := range []int{8, 16} {
 				for _, state := range []int{16, 32} {
-					all = append(all, Formats{InputBits: input, RecurrentBits: recurrent, HeadBits: head, StateBits: state})
+					all = append(all, Widths(input, recurrent, head, state))
 				}
 			}
 		}
 	}
 	return all
+}
+
+// Ranges is a calibration by hand for such a network, without moments.
+func Ranges(input, gate float64) Calibration {
+	return Calibration{Input: input, Layers: []LayerRange{{Gate: gate}}, Dense: []DenseRange{{}}}
 }
 
 // randomNetwork is RandomFloat in fixed point, calibrated on random recordings.
@@ -97,7 +107,7 @@ func randomNetwork(tb testing.TB, seed uint64, features, units, outputs int, for
 
 func mustQuantize(tb testing.TB, p *dataset.Float, c Calibration, formats Formats) *Network {
 	tb.Helper()
-	net, err := Quantize(p, c, formats)
+	net, err := Quantize(p, c, formats, Nearest)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -112,11 +122,11 @@ func TestCalibrateReadsTheLargestMagnitudes(t *testing.T) {
 		p := RandomFloat(seed, 3, 4, 2)
 		rec := RandomRecordings(seed, p, 3, 40)
 		want, recurrent := largestMagnitudes(p, rec)
-		if recurrent == want.Gate {
+		if recurrent == want.Layers[0].Gate {
 			fromState++
 		}
 		got := Calibrate(p, rec)
-		if math.Abs(got.Input-want.Input) > 1e-12 || math.Abs(got.Gate-want.Gate) > 1e-12 {
+		if math.Abs(got.Input-want.Input) > 1e-12 || math.Abs(got.Layers[0].Gate-want.Layers[0].Gate) > 1e-12 {
 			t.Errorf("seed %d: Calibrate = %+v, want %+v", seed, got, want)
 		}
 	}
@@ -129,6 +139,7 @@ func TestCalibrateReadsTheLargestMagnitudes(t *testing.T) {
 // magnitude of U h + d alone.
 func largestMagnitudes(p *dataset.Float, rec *dataset.Recordings) (want Calibration, recurrent float64) {
 	layer := p.Net.Recurrent[0]
+	gate := 0.0
 	for _, s := range rec.Sequences {
 		run := p.Net.NewRun()
 		for step := range s.Steps {
@@ -145,11 +156,12 @@ func largestMagnitudes(p *dataset.Float, rec *dataset.Recordings) (want Calibrat
 				for j, h := range run.State(0) {
 					memory += layer.U[r*4+j] * h
 				}
-				want.Gate = max(want.Gate, math.Abs(input), math.Abs(memory))
+				gate = max(gate, math.Abs(input), math.Abs(memory))
 				recurrent = math.Max(recurrent, math.Abs(memory))
 			}
 			run.Step(x, raw)
 		}
 	}
+	want.Layers = []LayerRange{{Gate: gate}}
 	return want, recurrent
 }

@@ -1,33 +1,109 @@
 package quant
 
+import "kerf/model"
+
 // Shape is what the size of a network in a device follows from.
 type Shape struct {
-	Features, Units, Outputs int
-	Formats                  Formats
+	Features int
+	Layers   []LayerShape
+	Dense    []DenseShape
+	Formats  Formats
+}
+
+// LayerShape is the kind and size of a recurrent layer.
+type LayerShape struct {
+	Kind  model.Kind
+	Units int
+}
+
+// DenseShape is the size and activation of a dense layer.
+type DenseShape struct {
+	Outputs    int
+	Activation model.Activation
 }
 
 const (
-	gates      = 3 // of a GRU
 	biasBytes  = 4 // int32
 	shiftBytes = 1 // uint8
 )
 
-// WeightBytes is the flash of all weights, of a bias for every row, and of a
-// shift for every row of the gates. The emitted C checks the figure when it is
-// compiled.
-func (s Shape) WeightBytes() int {
-	rows := gates * s.Units
-	weights := rows*s.Features*s.Formats.InputBits/8 + rows*s.Units*s.Formats.RecurrentBits/8 + s.Outputs*s.Units*s.Formats.HeadBits/8
-	return weights + 2*rows*(biasBytes+shiftBytes) + s.Outputs*biasBytes
+// MatrixBytes is the flash of a matrix: rows of weights, each begun at a byte, a
+// bias for every row, and where the result is rescaled a shift for every row.
+func MatrixBytes(rows, cols, wordBits int, rescaled bool) int {
+	bytes := rows*((cols*wordBits+7)/8) + rows*biasBytes
+	if rescaled {
+		bytes += rows * shiftBytes
+	}
+	return bytes
 }
 
-// StateBytes is the RAM of the state between two steps.
-func (s Shape) StateBytes() int { return s.Units * s.Formats.StateBits / 8 }
+// WeightBytes is the flash of all weights, biases, shifts and, for a last layer
+// with an activation, its scales and offsets. The emitted C checks the figure
+// when it is compiled.
+func (s Shape) WeightBytes() int {
+	total := 0
+	in := s.Features
+	for i, l := range s.Layers {
+		rows := l.Kind.Gates() * l.Units
+		total += MatrixBytes(rows, in, s.Formats.Layers[i].InputBits, true)
+		total += MatrixBytes(rows, l.Units, s.Formats.Layers[i].RecurrentBits, true)
+		in = l.Units
+	}
+	for i, d := range s.Dense {
+		last := i == len(s.Dense)-1
+		table := d.Activation == model.Tanh || d.Activation == model.Logistic
+		total += MatrixBytes(d.Outputs, in, s.Formats.Dense[i], !last || table)
+		if last && table {
+			total += 2 * biasBytes * d.Outputs
+		}
+		if last && d.Activation == model.ReLU {
+			total += biasBytes * d.Outputs
+		}
+		in = d.Outputs
+	}
+	return total
+}
 
-// TableBytes is the flash of the tanh table.
-func TableBytes() int { return 2 * (tableSteps + 1) }
+// StateBytes is the RAM of the state between two steps. Where it holds 32-bit
+// values it is filled up to whole ones, so that every compiler gives it one size.
+func (s Shape) StateBytes() int {
+	narrow, wide := 0, 0
+	for i, l := range s.Layers {
+		bits := s.Formats.Layers[i].StateBits
+		if l.Kind.HasCell() {
+			narrow += l.Units // h beside c
+		}
+		if bits == 32 {
+			wide += l.Units
+		} else {
+			narrow += l.Units
+		}
+	}
+	if wide > 0 {
+		narrow += narrow % 2
+	}
+	return 2*narrow + 4*wide
+}
+
+// TableBytes is the flash of the tanh table, if the network reads it.
+func (s Shape) TableBytes() int {
+	if !s.UsesTable() {
+		return 0
+	}
+	return 2 * (tableSteps + 1)
+}
 
 // MultiplyAccumulates is the number of products in one step.
 func (s Shape) MultiplyAccumulates() int {
-	return gates*s.Units*(s.Features+s.Units) + s.Outputs*s.Units
+	total := 0
+	in := s.Features
+	for _, l := range s.Layers {
+		total += l.Kind.Gates() * l.Units * (in + l.Units)
+		in = l.Units
+	}
+	for _, d := range s.Dense {
+		total += d.Outputs * in
+		in = d.Outputs
+	}
+	return total
 }

@@ -43,15 +43,15 @@ func TestSlowUnitStallsWith16BitsAndFollowsWith32(t *testing.T) {
 	follows := slowSteps*math.Ldexp(1, -16)*math.Tanh(slowCandidate) + WorstTanhError
 
 	for _, stateBits := range []int{16, 32} {
-		net := mustQuantize(t, p, Calibrate(p, rec), Formats{16, 16, 16, stateBits})
-		if net.GateFraction != 11 {
-			t.Fatalf("%d gate fraction bits, the constants above assume 11", net.GateFraction)
+		net := mustQuantize(t, p, Calibrate(p, rec), Widths(16, 16, 16, stateBits))
+		if net.Layers[0].GateFraction != 11 {
+			t.Fatalf("%d gate fraction bits, the constants above assume 11", net.Layers[0].GateFraction)
 		}
 		got := make([]float64, 2*slowSteps)
 		net.Predict(rec.Sequences[0], got)
 		counts := net.Count(rec)
 		off := math.Abs(got[2*slowSteps-2] - final)
-		t.Logf("int%d state: slow unit %.5f after %d steps, float %.5f, stalled on %d steps", stateBits, got[2*slowSteps-2], slowSteps, final, counts.Stalled[0])
+		t.Logf("int%d state: slow unit %.5f after %d steps, float %.5f, stalled on %d steps", stateBits, got[2*slowSteps-2], slowSteps, final, counts.Layers[0].Stalled[0])
 		if counts.Steps != slowSteps {
 			t.Errorf("%d steps counted, want %d", counts.Steps, slowSteps)
 		}
@@ -59,7 +59,7 @@ func TestSlowUnitStallsWith16BitsAndFollowsWith32(t *testing.T) {
 			if off <= follows {
 				t.Errorf("int16 state is off by %.2g only: this case does not stall", off)
 			}
-			if !slices.Equal(counts.StalledUnits(), []int{0}) {
+			if !slices.Equal(counts.StalledUnits()[0], []int{0}) {
 				t.Errorf("stalled units %v, want [0]", counts.StalledUnits())
 			}
 			continue
@@ -67,8 +67,8 @@ func TestSlowUnitStallsWith16BitsAndFollowsWith32(t *testing.T) {
 		if off > follows {
 			t.Errorf("int32 state is off by %.2g, want at most %.2g", off, follows)
 		}
-		if counts.Stalled[0] != 0 || len(counts.StalledUnits()) != 0 {
-			t.Errorf("int32 state: stalled on %d steps, units %v; want none", counts.Stalled[0], counts.StalledUnits())
+		if counts.Layers[0].Stalled[0] != 0 || len(counts.StalledUnits()[0]) != 0 {
+			t.Errorf("int32 state: stalled on %d steps, units %v; want none", counts.Layers[0].Stalled[0], counts.StalledUnits())
 		}
 	}
 }
@@ -79,20 +79,8 @@ func TestNarrowRoundsAndSaturates(t *testing.T) {
 	for _, c := range []struct{ wide, want int32 }{
 		{0, 0}, {16383, 0}, {16384, 1}, {-16384, 0}, {-16385, -1}, {3 << 15, 3}, {1<<30 - 1, 32767}, {1 << 30, 32767}, {-1 << 30, -32768},
 	} {
-		if got := narrowQ15(c.wide); got != c.want {
-			t.Errorf("narrowQ15(%d) = %d, want %d", c.wide, got, c.want)
-		}
-	}
-}
-
-// KeepShare is the mean of the update gate; unit 1 has 1/(1+exp(2)) on every step.
-func TestKeepShareIsTheSumOfTheUpdateGate(t *testing.T) {
-	p, rec := slowAndFast()
-	counts := mustQuantize(t, p, Calibrate(p, rec), Formats{8, 8, 8, 16}).Count(rec)
-	for j, argument := range []float64{slowGate, -2} {
-		got, want := float64(counts.KeepShare[j])/65536/slowSteps, 1/(1+math.Exp(-argument))
-		if math.Abs(got-want) > WorstLogisticError {
-			t.Errorf("unit %d keeps %g, want %g", j, got, want)
+		if got := narrow(c.wide, 15); got != c.want {
+			t.Errorf("narrow(%d, 15) = %d, want %d", c.wide, got, c.want)
 		}
 	}
 }
@@ -101,16 +89,16 @@ func TestKeepShareIsTheSumOfTheUpdateGate(t *testing.T) {
 func TestCountsOfValuesAtTheEndOfTheirRange(t *testing.T) {
 	p, rec := slowAndFast()
 	p.Net.Recurrent[0].W[0] = 1 // unit 0's reset gate reads the feature
-	net := mustQuantize(t, p, Calibration{Input: 1, Gate: 1}, Formats{16, 16, 16, 16})
+	net := mustQuantize(t, p, Ranges(1, 1), Widths(16, 16, 16, 16))
 	// 14 input fraction bits end at ±2, 12 gate fraction bits at ±8: the slow
 	// gate's 8.5 saturates on every step, and the feature on three.
 	x := rec.Sequences[0].X
 	x[10], x[11], x[12], x[13] = 3, -3, 1e6, 1.5
 	counts := net.Count(rec)
-	if net.InputFraction != 14 || net.GateFraction != 12 {
-		t.Fatalf("%d and %d fraction bits, want 14 and 12", net.InputFraction, net.GateFraction)
+	if net.InputFraction != 14 || net.Layers[0].GateFraction != 12 {
+		t.Fatalf("%d and %d fraction bits, want 14 and 12", net.InputFraction, net.Layers[0].GateFraction)
 	}
-	if counts.Inputs != 3 || counts.Gates != slowSteps {
-		t.Errorf("%d inputs and %d gates, want 3 and %d", counts.Inputs, counts.Gates, slowSteps)
+	if counts.Inputs != 3 || counts.Layers[0].Gates != slowSteps {
+		t.Errorf("%d inputs and %d gates, want 3 and %d", counts.Inputs, counts.Layers[0].Gates, slowSteps)
 	}
 }

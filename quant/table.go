@@ -16,11 +16,11 @@ var tanhTable = makeTanhTable()
 // the error then swings to both sides and its largest value halves.
 func makeTanhTable() [tableSteps + 1]int16 {
 	at := func(i float64) float64 { return math.Tanh(i / tableStepsPerOne) }
-	gap := func(i float64) float64 { return at(i+0.5) - (at(i)+at(i+1))/2 }
+	gap := func(i float64) float64 { return at(i+0.5) - float64((at(i)+at(i+1))/2) }
 	var table [tableSteps + 1]int16
 	for i := 1; i <= tableSteps; i++ {
 		x := float64(i)
-		node := at(x) + (gap(x-1)+gap(x))/4
+		node := at(x) + float64((gap(x-1)+gap(x))/4)
 		table[i] = int16(math.Min(math.Round(node*32768), maxInt16))
 	}
 	return table

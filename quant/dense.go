@@ -1,0 +1,166 @@
+package quant
+
+import (
+	"math"
+
+	"kerf/dataset"
+	"kerf/model"
+)
+
+// DenseLayer is one dense layer in fixed point.
+type DenseLayer struct {
+	Activation    model.Activation
+	Weights       *Matrix
+	InputFraction int
+
+	// Fraction is that of the result: int16 between layers. The last layer gives
+	// int32 with OutputFraction bits per output instead.
+	Fraction int
+
+	Last   bool
+	Scale  []int32 // last layer with tanh or logistic: y = value·Scale + Offset
+	Offset []int32 // last layer with ReLU, tanh or logistic
+	Out    []int   // last layer: fraction bits of each output
+}
+
+// quantizeDense brings a dense layer that is not the last one to fixed point.
+func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding) (*DenseLayer, error) {
+	q := &DenseLayer{Activation: d.Activation, InputFraction: in}
+	top, lowest := fractionFor(r.Value, stateFraction-1), coarsest
+	if q.UsesTable() {
+		top, lowest = max(minGateFraction, fractionFor(r.Value, maxGateFraction)), minGateFraction
+	}
+	inputs := rounding.prepare(r.Inputs)
+	err := withCoarser(top, lowest, func(fraction int) (err error) {
+		q.Fraction = fraction
+		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: fraction, compensate: inputs})
+		return err
+	})
+	return q, err
+}
+
+// quantizeHead brings the last dense layer to fixed point. The normalisation of
+// the outputs is folded in, so that an output is its integer times a power of
+// two, in its physical unit. With common all outputs get the same fraction bits,
+// so that their integers can be compared.
+func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output, common bool) (*DenseLayer, error) {
+	q := &DenseLayer{Activation: d.Activation, InputFraction: in, Last: true}
+	if q.UsesTable() {
+		return q, q.tableHead(name, d, r, bits, rounding, outputs)
+	}
+	// A positive factor passes through ReLU; the mean is added behind it.
+	w := make([]float64, len(d.W))
+	b := make([]float64, len(d.B))
+	for o, out := range outputs {
+		for j := range d.Inputs {
+			w[o*d.Inputs+j] = d.W[o*d.Inputs+j] * out.Std
+		}
+		b[o] = float64(d.B[o] * out.Std)
+		if d.Activation == model.Identity {
+			b[o] += out.Mean
+		}
+	}
+	reserve := make([]float64, len(outputs))
+	if d.Activation == model.ReLU {
+		for o, out := range outputs {
+			reserve[o] = math.Abs(out.Mean)
+		}
+	}
+	var err error
+	if q.Weights, err = quantizeMatrix(w, b, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: accumulator, reserve: reserve, common: common, compensate: rounding.prepare(r.Inputs)}); err != nil {
+		return nil, err
+	}
+	for o, out := range outputs {
+		fraction := q.Weights.Fraction[o] + in
+		q.Out = append(q.Out, fraction)
+		if d.Activation == model.ReLU {
+			q.Offset = append(q.Offset, int32(math.Round(out.Mean*scale(fraction))))
+		}
+	}
+	return q, nil
+}
+
+// tableHead is a last layer with tanh or logistic: the table's value with 15
+// fraction bits is scaled and shifted to the physical unit.
+func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output) error {
+	top := max(minGateFraction, fractionFor(r.Value, maxGateFraction))
+	inputs := rounding.prepare(r.Inputs)
+	err := withCoarser(top, minGateFraction, func(fraction int) (err error) {
+		q.Fraction = fraction
+		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: q.InputFraction, out: fraction, compensate: inputs})
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for o, out := range outputs {
+		fraction := 30 // |value| <= 1: Std + |Mean| must stay below 2^(31-fraction)
+		for float64((out.Std+math.Abs(out.Mean))*scale(fraction))+maxInt16Magnitude > AccumulatorLimit {
+			fraction--
+		}
+		if fraction < stateFraction {
+			return &RangeError{Tensor: name, Row: o, Largest: out.Std, Bias: out.Mean}
+		}
+		q.Out = append(q.Out, fraction)
+		q.Scale = append(q.Scale, int32(math.Round(out.Std*scale(fraction-stateFraction))))
+		q.Offset = append(q.Offset, int32(math.Round(out.Mean*scale(fraction))))
+	}
+	return nil
+}
+
+// UsesTable tells whether the activation reads the tanh table.
+func (q *DenseLayer) UsesTable() bool {
+	return q.Activation == model.Tanh || q.Activation == model.Logistic
+}
+
+// outputFraction is the number of fraction bits of the int16 results.
+func (q *DenseLayer) outputFraction() int {
+	if q.UsesTable() {
+		return stateFraction
+	}
+	return q.Fraction
+}
+
+// step computes a layer: int16 values in, int16 (between layers) or int32 (last) out.
+func (q *DenseLayer) step(v, y []int32) {
+	for o := range y {
+		if q.Last && !q.UsesTable() {
+			y[o] = q.Weights.accumulate(o, v)
+			if q.Activation == model.ReLU {
+				y[o] = max(y[o], 0) + q.Offset[o]
+			}
+			continue
+		}
+		y[o] = q.activate(q.Weights.row(o, v))
+		if q.Last {
+			y[o] = y[o]*q.Scale[o] + q.Offset[o]
+		}
+	}
+}
+
+func (q *DenseLayer) activate(v int32) int32 {
+	shift := q.TableShift()
+	switch q.Activation {
+	case model.ReLU:
+		return max(v, 0)
+	case model.Tanh:
+		return tanhQ15(v, shift)
+	case model.Logistic:
+		return logisticQ16(v, shift) >> 1
+	}
+	return v
+}
+
+// TableShift brings a pre-activation to an index of the tanh table.
+func (q *DenseLayer) TableShift() uint8 { return uint8(q.Fraction - tableBits) }
+
+// accumulate is a row without rescaling.
+func (m *Matrix) accumulate(r int, v []int32) int32 {
+	w := m.W[r*m.Cols : (r+1)*m.Cols]
+	w = w[:len(v)]
+	sum := m.Bias[r]
+	for i, x := range v {
+		sum += w[i] * x
+	}
+	return sum
+}

@@ -1,0 +1,278 @@
+package quant
+
+import (
+	"kerf/model"
+)
+
+// Layer is one recurrent layer in fixed point.
+type Layer struct {
+	Kind    model.Kind
+	Units   int
+	Formats LayerFormats
+
+	InputFraction  int // of its int16 inputs
+	OutputFraction int // of its int16 outputs, the hidden state as matrices see it
+	GateFraction   int // of a pre-activation; also fixes the shift into the tanh table
+	CellFraction   int // LSTM: of the cell
+
+	Input     *Matrix // Gates·Units × inputs
+	Recurrent *Matrix // Gates·Units × Units
+}
+
+// quantizeLayer brings a float layer to fixed point. in is the number of
+// fraction bits of its inputs, r the ranges it shows on selection recordings.
+func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, formats LayerFormats, rounding Rounding) (*Layer, error) {
+	inputs, states := rounding.prepare(r.Inputs), rounding.prepare(r.States)
+	if l.Kind == model.GRUResetBefore {
+		states = nil // its candidate multiplies r h, whose moments are others
+	}
+	q := &Layer{Kind: l.Kind, Units: l.Units, Formats: formats, InputFraction: in, OutputFraction: stateFraction}
+	switch l.Kind {
+	case model.LSTM:
+		q.CellFraction = fractionFor(r.Cell, maxCellFraction)
+		if formats.StateBits == 32 {
+			// 30 bits of magnitude instead of 15.
+			q.CellFraction = min(fractionFor(r.Cell, stateFraction)+wideStateFraction-stateFraction, wideStateFraction)
+		} else {
+			q.CellFraction = max(q.CellFraction, minGateFraction)
+		}
+	case model.ElmanReLU:
+		q.OutputFraction = fractionFor(max(r.State, r.Gate), stateFraction-1)
+	}
+	// Large weights may leave no shift between their row and a fine gate format;
+	// a coarser one makes room.
+	top := max(minGateFraction, fractionFor(r.Gate, maxGateFraction))
+	if l.Kind == model.ElmanReLU {
+		top = q.OutputFraction
+	}
+	lowest := minGateFraction
+	if l.Kind == model.ElmanReLU {
+		lowest = coarsest
+	}
+	return q, withCoarser(top, lowest, func(fraction int) (err error) {
+		q.GateFraction = fraction
+		if l.Kind == model.ElmanReLU {
+			q.OutputFraction = fraction
+		}
+		rows := l.Kind.Gates() * l.Units
+		if q.Input, err = quantizeMatrix(l.W, l.B, rowSpec{
+			name: name + ".weight_ih", rows: rows, cols: l.Inputs, wordBits: formats.InputBits, in: in, out: fraction, compensate: inputs,
+		}); err != nil {
+			return err
+		}
+		q.Recurrent, err = quantizeMatrix(l.U, l.D, rowSpec{
+			name: name + ".weight_hh", rows: rows, cols: l.Units, wordBits: formats.RecurrentBits, in: q.OutputFraction, out: fraction, compensate: states,
+		})
+		return err
+	})
+}
+
+// withCoarser tries a format and, while a row of weights does not fit, the next
+// coarser one down to lowest.
+func withCoarser(top, lowest int, try func(fraction int) error) error {
+	err := try(top)
+	for fraction := top - 1; isRangeError(err) && fraction >= lowest; fraction-- {
+		err = try(fraction)
+	}
+	return err
+}
+
+// TableShift brings a pre-activation to an index of the tanh table.
+func (q *Layer) TableShift() uint8 { return uint8(q.GateFraction - tableBits) }
+
+// CellShift brings a product of gate and candidate to the cell: from 15 fraction
+// bits to those of a narrow one, from 31 to those of a wide one.
+func (q *Layer) CellShift() uint8 {
+	if q.Formats.StateBits == 32 {
+		return uint8(31 - q.CellFraction)
+	}
+	return uint8(stateFraction - q.CellFraction)
+}
+
+// CellView brings a cell to the table: the shift of a wide one to
+// maxGateFraction bits, and the shift from there, or from a narrow one, to an
+// index of the table.
+func (q *Layer) CellView() (view, table uint8) {
+	if q.wide() {
+		return uint8(q.CellFraction - maxGateFraction), maxGateFraction - tableBits
+	}
+	return 0, uint8(q.CellFraction - tableBits)
+}
+
+// wide tells whether 32 bits are kept between steps.
+func (q *Layer) wide() bool { return q.Formats.StateBits == 32 }
+
+// layerState is the state of one layer and its scratch.
+type layerState struct {
+	h    []int32 // GRU: state, OutputFraction or wideStateFraction bits; else as view
+	c    []int32 // LSTM: cell
+	view []int32 // the hidden state as int16 with OutputFraction bits
+	next []int32
+}
+
+func (q *Layer) newState() *layerState {
+	s := &layerState{h: make([]int32, q.Units), view: make([]int32, q.Units), next: make([]int32, q.Units)}
+	if q.Kind.HasCell() {
+		s.c = make([]int32, q.Units)
+	}
+	return s
+}
+
+func (s *layerState) reset() {
+	clear(s.h)
+	clear(s.c)
+	clear(s.view)
+}
+
+// step advances a layer by one time step; afterwards s.view holds its output.
+func (q *Layer) step(s *layerState, x []int32, c *LayerCounts) {
+	switch q.Kind {
+	case model.GRUResetAfter:
+		q.gruAfter(s, x, c)
+	case model.GRUResetBefore:
+		q.gruBefore(s, x, c)
+	case model.LSTM:
+		q.lstm(s, x, c)
+	case model.ElmanTanh:
+		q.elman(s, x, c, func(v int32) int32 { return tanhQ15(v, q.TableShift()) })
+	case model.ElmanReLU:
+		q.elman(s, x, c, func(v int32) int32 { return max(v, 0) })
+	default:
+		panic("quant: unknown kind of layer")
+	}
+	if c != nil {
+		c.outputs(s.view)
+	}
+}
+
+func (q *Layer) gruAfter(s *layerState, x []int32, c *LayerCounts) {
+	shift := q.TableShift()
+	for j := range q.Units {
+		inR, inZ, inN := q.Input.three(j, q.Units, x)
+		reR, reZ, reN := q.Recurrent.three(j, q.Units, s.view)
+		reset := logisticQ16(sat16(inR+reR), shift)
+		keep := logisticQ16(sat16(inZ+reZ), shift)
+		candidate := tanhQ15(sat16(inN+scaleQ16(reset, reN)), shift)
+		s.next[j] = q.blend(keep, s.h[j], candidate)
+		if c != nil {
+			c.gates(inR, inZ, inN, reR, reZ, reN)
+			c.move(j, s.h[j], s.next[j], candidate, s.view[j])
+		}
+	}
+	q.take(s)
+}
+
+func (q *Layer) gruBefore(s *layerState, x []int32, c *LayerCounts) {
+	shift := q.TableShift()
+	units := q.Units
+	scaled, keeps := make([]int32, units), make([]int32, units)
+	for j := range units {
+		inR, inZ := q.Input.row(j, x), q.Input.row(units+j, x)
+		reR, reZ := q.Recurrent.row(j, s.view), q.Recurrent.row(units+j, s.view)
+		scaled[j] = scaleQ16(logisticQ16(sat16(inR+reR), shift), s.view[j])
+		keeps[j] = logisticQ16(sat16(inZ+reZ), shift)
+		if c != nil {
+			c.gates(inR, inZ, reR, reZ)
+		}
+	}
+	for j := range units {
+		inN, reN := q.Input.row(2*units+j, x), q.Recurrent.row(2*units+j, scaled)
+		candidate := tanhQ15(sat16(inN+reN), shift)
+		s.next[j] = q.blend(keeps[j], s.h[j], candidate)
+		if c != nil {
+			c.gates(inN, reN)
+			c.move(j, s.h[j], s.next[j], candidate, s.view[j])
+		}
+	}
+	q.take(s)
+}
+
+func (q *Layer) lstm(s *layerState, x []int32, c *LayerCounts) {
+	shift := q.TableShift()
+	view, table := q.CellView()
+	units := q.Units
+	for j := range units {
+		var sum [4]int32 // i, f, g, o
+		for g := range sum {
+			in, re := q.Input.row(g*units+j, x), q.Recurrent.row(g*units+j, s.view)
+			sum[g] = sat16(in + re)
+			if c != nil {
+				c.gates(in, re)
+			}
+		}
+		add, keep := logisticQ16(sum[0], shift), logisticQ16(sum[1], shift)
+		candidate, open := tanhQ15(sum[2], shift), logisticQ16(sum[3], shift)
+		old := s.c[j]
+		var seen int32
+		if q.wide() {
+			s.c[j] = cell32(keep, old, add, candidate, q.CellShift())
+			seen = tanhQ15(narrow(s.c[j], view), table)
+		} else {
+			s.c[j] = cell16(keep, old, add, candidate, q.CellShift())
+			seen = tanhQ15(s.c[j], table)
+		}
+		s.next[j] = scaleQ16(open, seen)
+		if c != nil {
+			c.cell(q, s.c[j])
+		}
+	}
+	q.take(s)
+}
+
+func (q *Layer) elman(s *layerState, x []int32, c *LayerCounts, activation func(int32) int32) {
+	for j := range q.Units {
+		in, re := q.Input.row(j, x), q.Recurrent.row(j, s.view)
+		s.next[j] = activation(sat16(in + re))
+		if c != nil {
+			c.gates(in, re)
+		}
+	}
+	q.take(s)
+}
+
+func (q *Layer) blend(keep, old, candidate int32) int32 {
+	if q.wide() {
+		return blendQ30(keep, old, candidate)
+	}
+	return blendQ15(keep, old, candidate)
+}
+
+// take makes the new state the state, and its 16-bit view the output.
+func (q *Layer) take(s *layerState) {
+	s.h, s.next = s.next, s.h
+	wideGRU := q.wide() && !q.Kind.HasCell()
+	for j, h := range s.h {
+		if wideGRU {
+			h = narrow(h, wideStateFraction-stateFraction)
+		}
+		s.view[j] = h
+	}
+}
+
+// row is the rescaled and saturated result of one row.
+func (m *Matrix) row(r int, v []int32) int32 {
+	w := m.W[r*m.Cols : (r+1)*m.Cols]
+	w = w[:len(v)]
+	sum := m.Bias[r]
+	for i, x := range v {
+		sum += w[i] * x
+	}
+	return sat16(roundShift(sum, m.Shift[r]))
+}
+
+// three is row for the three gates of unit j at once, which reads v once.
+func (m *Matrix) three(j, units int, v []int32) (r, z, n int32) {
+	cols := len(v)
+	j0, j1, j2 := j, units+j, 2*units+j
+	w0 := m.W[j0*cols : j0*cols+cols]
+	w1 := m.W[j1*cols : j1*cols+cols]
+	w2 := m.W[j2*cols : j2*cols+cols]
+	w0, w1, w2 = w0[:len(v)], w1[:len(v)], w2[:len(v)]
+	s0, s1, s2 := m.Bias[j0], m.Bias[j1], m.Bias[j2]
+	for i, x := range v {
+		s0 += w0[i] * x
+		s1 += w1[i] * x
+		s2 += w2[i] * x
+	}
+	return sat16(roundShift(s0, m.Shift[j0])), sat16(roundShift(s1, m.Shift[j1])), sat16(roundShift(s2, m.Shift[j2]))
+}

@@ -1,0 +1,186 @@
+package quant
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Rounding says how weights become integers.
+type Rounding int
+
+const (
+	// Nearest rounds every weight by itself, at the finest scale that holds the
+	// largest weight of the row.
+	Nearest Rounding = iota
+	// Compensated rounds the weights of a row one after the other and pushes the
+	// error of each into those not yet rounded, through the inverse covariance of
+	// the inputs, so that the error of the result is small where the inputs are
+	// (Hassibi and Stork 1993; Frantar et al. 2022). The mean of what is left
+	// goes into the bias. Finer scales that clip the largest weights are tried
+	// too, and the one with the least error of the result is kept.
+	Compensated
+)
+
+// String names the rounding for reports.
+func (r Rounding) String() string {
+	if r == Compensated {
+		return "error-compensated"
+	}
+	return "to nearest"
+}
+
+// prepare is the compensator of a matrix with these inputs, nil for Nearest.
+func (r Rounding) prepare(m *Moments) *compensator {
+	if r == Nearest || m == nil {
+		return nil
+	}
+	return newCompensator(m)
+}
+
+// Moments are the mean and covariance of the inputs of a matrix over selection
+// recordings, in the order of its columns.
+type Moments struct {
+	Mean       []float64
+	Covariance *mat.SymDense
+}
+
+// momentSum gathers Moments step by step.
+type momentSum struct {
+	steps float64
+	sum   []float64
+	outer []float64 // n × n, upper half
+}
+
+func newMomentSum(n int) *momentSum {
+	return &momentSum{sum: make([]float64, n), outer: make([]float64, n*n)}
+}
+
+func (m *momentSum) add(v []float64) {
+	m.steps++
+	n := len(v)
+	for i, a := range v {
+		m.sum[i] += a
+		row := m.outer[i*n : (i+1)*n]
+		for j := i; j < n; j++ {
+			row[j] += float64(a * v[j])
+		}
+	}
+}
+
+func (m *momentSum) merge(o *momentSum) {
+	m.steps += o.steps
+	for i, v := range o.sum {
+		m.sum[i] += v
+	}
+	for i, v := range o.outer {
+		m.outer[i] += v
+	}
+}
+
+func (m *momentSum) moments() *Moments {
+	n := len(m.sum)
+	r := &Moments{Mean: make([]float64, n), Covariance: mat.NewSymDense(n, nil)}
+	for i, s := range m.sum {
+		r.Mean[i] = s / m.steps
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			r.Covariance.SetSym(i, j, m.outer[i*n+j]/m.steps-float64(r.Mean[i]*r.Mean[j]))
+		}
+	}
+	return r
+}
+
+// damping is added to the diagonal of the covariance, relative to its mean: it
+// keeps the inverse finite when inputs are constant or copies of each other
+// (1 % as in Frantar et al. 2022, section 4).
+const damping = 0.01
+
+// compensator holds what the rows of one matrix share: the order in which
+// columns are rounded and the factor that spreads their errors.
+type compensator struct {
+	moments *Moments
+	order   []int     // columns, the one with the largest variance first
+	factor  mat.Dense // upper Cholesky factor of the inverse covariance, in that order
+}
+
+// newCompensator prepares a matrix; it is nil when the inputs never change.
+func newCompensator(m *Moments) *compensator {
+	n := len(m.Mean)
+	trace := 0.0
+	for i := range n {
+		trace += m.Covariance.At(i, i)
+	}
+	if !(trace > 0) {
+		return nil
+	}
+	c := &compensator{moments: m, order: make([]int, n)}
+	for i := range c.order {
+		c.order[i] = i
+	}
+	sort.SliceStable(c.order, func(a, b int) bool {
+		return m.Covariance.At(c.order[a], c.order[a]) > m.Covariance.At(c.order[b], c.order[b])
+	})
+	ordered := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			ordered.SetSym(i, j, m.Covariance.At(c.order[i], c.order[j]))
+		}
+		ordered.SetSym(i, i, ordered.At(i, i)+damping*trace/float64(n))
+	}
+	var cholesky mat.Cholesky
+	var inverse mat.SymDense
+	if !cholesky.Factorize(ordered) || cholesky.InverseTo(&inverse) != nil || !cholesky.Factorize(&inverse) {
+		return nil
+	}
+	var upper mat.TriDense
+	cholesky.UTo(&upper)
+	c.factor.CloneFrom(&upper)
+	return c
+}
+
+// round gives the integers of a row at one scale, within ±limit.
+func (c *compensator) round(row []float64, fraction int, limit float64) []int32 {
+	n := len(row)
+	left := make([]float64, n) // in the order of rounding
+	for i, column := range c.order {
+		left[i] = row[column] * scale(fraction)
+	}
+	words := make([]int32, n)
+	for i, column := range c.order {
+		q := math.Max(-limit, math.Min(limit, math.Round(left[i])))
+		words[column] = int32(q)
+		rest := (left[i] - q) / c.factor.At(i, i)
+		for j := i + 1; j < n; j++ {
+			left[j] -= float64(rest * c.factor.At(i, j))
+		}
+	}
+	return words
+}
+
+// damage is the variance that rounding adds to the result of a row.
+func (c *compensator) damage(row []float64, words []int32, fraction int) float64 {
+	n := len(row)
+	e := make([]float64, n)
+	for i, v := range row {
+		e[i] = v - float64(words[i])/scale(fraction)
+	}
+	total := 0.0
+	for i := range n {
+		for j := range n {
+			total += float64(float64(e[i]*e[j]) * c.moments.Covariance.At(i, j))
+		}
+	}
+	return total
+}
+
+// meanRest is what rounding takes from the result of a row on average.
+func (c *compensator) meanRest(row []float64, words []int32, fraction int) float64 {
+	rest := 0.0
+	for i, v := range row {
+		rest += float64((v - float64(words[i])/scale(fraction)) * c.moments.Mean[i])
+	}
+	return rest
+}

@@ -1,0 +1,55 @@
+package quant
+
+import (
+	"math"
+
+	"kerf/dataset"
+)
+
+// A network's inputs count as standardised while every one has a mean within
+// ±meanWithin and a standard deviation within stdWithin and 1/stdWithin on the
+// selection recordings; a fixed-point input then loses at most a bit or two of
+// its resolution to the others. Networks with the normalisation in their
+// weights (mean 0, std 1 in features.csv) are far outside.
+const (
+	meanWithin = 2
+	stdWithin  = 4
+)
+
+// Standardise gives all inputs of a network one scale. If the inputs are not
+// standardised on the selection recordings that c comes from, it returns a
+// predictor whose features carry other means and standard deviations and whose
+// weights and biases take that back: W' = W·std, b' = b + W·mean. It computes
+// the same function. Otherwise it returns p itself.
+func Standardise(p *dataset.Float, c Calibration) *dataset.Float {
+	moments := c.Layers[0].Inputs
+	mean, std := make([]float64, len(p.Kept)), make([]float64, len(p.Kept))
+	needed := false
+	for i := range p.Kept {
+		mean[i], std[i] = moments.Mean[i], math.Sqrt(moments.Covariance.At(i, i))
+		if std[i] == 0 {
+			std[i] = 1 // a constant input keeps its scale
+		}
+		needed = needed || math.Abs(mean[i]) > meanWithin || std[i] > stdWithin || std[i] < 1.0/stdWithin
+	}
+	if !needed {
+		return p
+	}
+	q := *p
+	q.Net = p.Net.Clone()
+	q.Features = append([]dataset.Feature(nil), p.Features...)
+	for i, k := range p.Kept {
+		f := &q.Features[k]
+		f.Mean += float64(f.Std * mean[i])
+		f.Std *= std[i]
+	}
+	first := q.Net.Recurrent[0]
+	for r := range first.B {
+		row := first.W[r*first.Inputs : (r+1)*first.Inputs]
+		for i := range row {
+			first.B[r] += float64(row[i] * mean[i])
+			row[i] *= std[i]
+		}
+	}
+	return &q
+}
