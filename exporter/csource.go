@@ -13,7 +13,7 @@ import (
 // The C that does not depend on the network: real C files for a network called
 // net, which the export renames.
 //
-//go:embed c/net.h c/net.c c/net_selftest.c
+//go:embed c/*.h c/*.c
 var cFiles embed.FS
 
 var cPrefix = regexp.MustCompile(`\b(net|NET)(_|\.[ch]\b)`)
@@ -53,18 +53,7 @@ func (h *Handoff) template(file string, marks map[string]string) (string, error)
 	return rename(text, h.Name), nil
 }
 
-// choices are the constants that decide between branches of the C files. They
-// are gone from the emitted code.
-func (h *Handoff) choices() map[string]int {
-	f := h.Net.Formats
-	c := map[string]int{"NET_W_X_BITS": f.InputBits, "NET_W_H_BITS": f.RecurrentBits, "NET_W_Y_BITS": f.HeadBits, "NET_STATE_BITS": f.StateBits, "NET_ANY_W8": 0, "NET_ANY_W16": 0}
-	for _, m := range h.Net.Matrices() {
-		c["NET_ANY_W"+strconv.Itoa(m.WordBits)] = 1
-	}
-	return c
-}
-
-var choiceLine = regexp.MustCompile(`^#if (NET_\w+) == (\d+)$`)
+var choiceLine = regexp.MustCompile(`^#if ((?:NET|LAYER)_\w+) == (\d+)$`)
 
 // resolve removes the branches #if CHOICE == N ... #else ... #endif that the
 // choices rule out. Other preprocessor lines stay as they are.
@@ -112,47 +101,60 @@ func resolve(text string, choices map[string]int) (string, error) {
 }
 
 // header is NAME.h.
-func (h *Handoff) header(id uint32) (string, error) {
+func (h *Handoff) header() (string, error) {
 	net := h.Net
 	var b strings.Builder
+	units := 0
+	for _, l := range net.Layers {
+		units += l.Units
+	}
 	for _, d := range []struct {
 		macro string
 		value any
 		note  string
 	}{
 		{"NET_N_FEATURES", len(net.Features), "inputs of a step"},
-		{"NET_N_UNITS", net.Units, "hidden units"},
+		{"NET_N_UNITS", units, "hidden units"},
 		{"NET_N_OUTPUTS", len(net.Outputs), "outputs of a step"},
 		{"NET_STATE_BYTES", net.Shape().StateBytes(), "RAM between two steps"},
 		{"NET_WEIGHT_BYTES", net.Shape().WeightBytes(), "flash: weights, biases, shifts"},
-		{"NET_TABLE_BYTES", quant.TableBytes(), "flash: tanh table"},
-		{"NET_ID", fmt.Sprintf("0x%08XUL", id), "ties this file to its weights"},
-		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits"},
+		{"NET_TABLE_BYTES", net.Shape().TableBytes(), "flash: tanh table"},
+		{"NET_ID", "0x@ID@UL", "ties the files of one export together"},
+		{"NET_KERF_VERSION", fmt.Sprintf("%q", commentText(h.Version)), "that made them"},
+		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits, halves away from 0, limited to int16"},
 	} {
 		fmt.Fprintf(&b, "#define %s %v /* %s */\n", d.macro, d.value, d.note)
 	}
-	b.WriteString("\n/* Inputs in order: index in x[] and unit of the physical value. */\n")
-	for i, f := range net.Features {
-		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s */\n", featureMacro, macroPart(f.Name), i, commentText(f.Name), commentText(f.Unit))
+	for i, l := range net.Layers {
+		fmt.Fprintf(&b, "#define NET_L%d_UNITS %dU /* %s */\n", i, l.Units, l.Kind)
 	}
-	b.WriteString("\n/* Outputs in order: index in y[], fraction bits; physical = y / 2^bits. */\n")
+	if h.Period > 0 {
+		fmt.Fprintf(&b, "#define NET_PERIOD_US %.0fUL /* between two steps, in microseconds: the network was trained at this rate */\n", 1e6*h.Period)
+	}
+	b.WriteString("\n/* Inputs in order: index in x[]; unit, mean and std of the physical value. */\n")
+	for i, f := range net.Features {
+		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s, mean %g, std %g */\n", featureMacro, macroPart(f.Name), i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
+	}
+	b.WriteString("\n/* Outputs in order: index in y[], fraction bits, and y for 1 in the physical unit. */\n")
 	for o, out := range net.Outputs {
 		macro := outputMacro + macroPart(out.Name)
 		fmt.Fprintf(&b, "#define %s %d /* %s, %s */\n", macro, o, commentText(out.Name), commentText(out.Unit))
 		fmt.Fprintf(&b, "#define %s%s %d\n", macro, fractionMacro, net.OutputFraction(o))
+		if bits := net.OutputFraction(o); bits >= 0 && bits <= 30 {
+			fmt.Fprintf(&b, "#define %s%s (INT32_C(1) << %d)\n", macro, oneMacro, bits)
+		}
 	}
 	b.WriteByte('\n')
-	return h.template("net.h", map[string]string{"file": h.banner("interface of the network"), "interface": b.String()})
+	return h.template("net.h", map[string]string{"file": h.banner("interface of the network"), "interface": b.String(), "state": h.stateStruct()})
 }
 
 // weightsHeader is NAME_weights.h.
-func (h *Handoff) weightsHeader(arrays string, id uint32) string {
+func (h *Handoff) weightsHeader() string {
 	net := h.Net
 	var b strings.Builder
 	b.WriteString(h.banner("weights, biases and formats; included by net.c alone"))
-	b.WriteString("#ifndef NET_WEIGHTS_H\n#define NET_WEIGHTS_H\n\n")
-	fmt.Fprintf(&b, "/* %d features -> %d units, GRU (reset after the recurrent product) -> %d outputs.\n", len(net.Features), net.Units, len(net.Outputs))
-	fmt.Fprintf(&b, " * %s.\n *\n * Input order, unit, mean and standard deviation:\n", net.Formats)
+	b.WriteString("#ifndef NET_WEIGHTS_H\n#define NET_WEIGHTS_H\n\n#ifndef NET_ROM\n#error \"include this file from net.c only\"\n#endif\n\n")
+	fmt.Fprintf(&b, "/* %s.\n * %s.\n *\n * Input order, unit, mean and standard deviation:\n", h.description(), net.Formats)
 	for i, f := range net.Features {
 		fmt.Fprintf(&b, " *   %2d  %s, %s, mean %g, std %g\n", i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
 	}
@@ -162,16 +164,23 @@ func (h *Handoff) weightsHeader(arrays string, id uint32) string {
 	}
 	b.WriteString(" *\n * Accumulators are int32. For every row, sum |w| * 32768 + |bias| + rounding is below 2^31:\n")
 	b.WriteString(" * no input and no state can overflow them. */\n")
-	fmt.Fprintf(&b, "#define NET_WEIGHTS_ID 0x%08XUL\n", id)
-	fmt.Fprintf(&b, "#define NET_GATE_FRACTION_BITS %d\n", net.GateFraction)
-	fmt.Fprintf(&b, "#define NET_TABLE_STEPS %d\n", len(quant.TanhTable())-1)
-	fmt.Fprintf(&b, "#define NET_TABLE_SHIFT %dU /* from a gate value to an index of the table */\n", net.TableShift())
-	b.WriteString(arrays)
+	b.WriteString("#define NET_WEIGHTS_ID 0x@ID@UL\n")
+	if net.Shape().UsesTable() {
+		fmt.Fprintf(&b, "#define NET_TABLE_STEPS %d\n", len(quant.TanhTable())-1)
+	}
+	b.WriteString(h.layerMacros())
+	b.WriteString(h.weightArrays())
 	b.WriteString("\n#endif /* NET_WEIGHTS_H */\n")
 	return rename(b.String(), h.Name)
 }
 
+// description is the network in ASCII.
+func (h *Handoff) description() string {
+	return commentText(strings.ReplaceAll(h.Description, "→", "->"))
+}
+
 // banner opens every emitted C file. It holds no time and no folder.
 func (h *Handoff) banner(what string) string {
-	return fmt.Sprintf("/* %s: %s.\n * Made by kerf %s from a job with SHA-256 %.16s... Do not edit: make it again.\n * %s */\n", h.Name, what, commentText(h.Version), h.JobHash, commentText(h.VerdictLine))
+	return fmt.Sprintf("/* %s: %s.\n * Network: %s.\n * Export 0x@ID@, made by kerf %s from a job with SHA-256 %.16s... Do not edit: make it again.\n * %s */\n",
+		h.Name, what, h.description(), commentText(h.Version), h.JobHash, commentText(h.VerdictLine))
 }

@@ -1,7 +1,12 @@
 package exporter
 
 import (
+	"crypto/sha256"
 	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
 
 	"kerf/budget"
 	"kerf/quant"
@@ -14,7 +19,9 @@ type Handoff struct {
 	JobHash     string // SHA-256 of the job file, hexadecimal
 	VerdictLine string // one line for the head of every C file
 	Net         *quant.Network
-	KeptUnits   []int // index in the trained network of each unit
+	Description string  // of the network, one line
+	Period      float64 // s between two steps; 0 when the job does not say
+	KeptUnits   [][]int // per layer: index in the trained network of each unit
 	Vectors     []VectorStep
 }
 
@@ -23,13 +30,21 @@ func (h *Handoff) CFiles() (map[string][]byte, error) {
 	if err := CheckNames(h.Name, h.Net.Features, h.Net.Outputs); err != nil {
 		return nil, err
 	}
-	arrays := h.weightArrays()
-	id := weightID(arrays)
-	header, err := h.header(id)
+	rom, err := h.template("rom.h", nil)
 	if err != nil {
 		return nil, err
 	}
-	source, err := h.template("net.c", map[string]string{"file": h.banner("integer inference, C99")})
+	header, err := h.header()
+	if err != nil {
+		return nil, err
+	}
+	layers, err := h.layerCode()
+	if err != nil {
+		return nil, err
+	}
+	source, err := h.template("net.c", map[string]string{
+		"file": h.banner("integer inference, C99"), "rom": rom, "checks": h.sizeChecks(), "layers": layers, "step": h.stepCode(),
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -37,13 +52,28 @@ func (h *Handoff) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return map[string][]byte{
-		h.Name + ".h":          []byte(header),
-		h.Name + ".c":          []byte(source),
-		h.Name + "_weights.h":  []byte(h.weightsHeader(arrays, id)),
-		h.Name + "_vectors.h":  []byte(h.vectorsHeader()),
-		h.Name + "_selftest.c": []byte(selftest),
-	}, nil
+	return withID(map[string]string{
+		h.Name + ".h":          header,
+		h.Name + ".c":          source,
+		h.Name + "_weights.h":  h.weightsHeader(),
+		h.Name + "_vectors.h":  h.vectorsHeader(rom),
+		h.Name + "_selftest.c": selftest,
+	}), nil
+}
+
+// withID puts a number made from all files into each of them: files of
+// different exports, or of one export and an object of another, are noticed.
+func withID(files map[string]string) map[string][]byte {
+	hash := sha256.New()
+	for _, name := range slices.Sorted(maps.Keys(files)) {
+		io.WriteString(hash, files[name]) // a hash takes everything
+	}
+	id := fmt.Sprintf("%X", hash.Sum(nil)[:4])
+	done := make(map[string][]byte, len(files))
+	for name, text := range files {
+		done[name] = []byte(strings.ReplaceAll(text, "@ID@", id))
+	}
+	return done
 }
 
 // Files makes the whole handoff of a judged candidate: file name to content,
@@ -52,7 +82,7 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	s := NewSignoff(r, version)
 	h := &Handoff{
 		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.VerdictLine(),
-		Net: r.Chosen.Fixed, KeptUnits: r.Chosen.Candidate.Units, Vectors: Vectors(r.Chosen.Fixed, r.Inputs.Selection),
+		Net: r.Chosen.Fixed, Period: r.Inputs.Period(), Description: r.Chosen.CutNet.Net.String(), KeptUnits: r.Chosen.Candidate.Units, Vectors: Vectors(r.Chosen.Fixed, r.Inputs.Selection),
 	}
 	files, err := h.CFiles()
 	if err != nil {

@@ -23,6 +23,13 @@ func (e *NameError) HintText() string { return e.Hint }
 // characters that C99 5.2.4.1 guarantees to be significant.
 const maxPrefix = 31 - len("_selftest")
 
+// maxMacro is the number of significant characters of a macro (C99 5.2.4.1).
+const maxMacro = 63
+
+// reservedPattern are the beginnings of external names that C99 7.26 keeps for
+// its library, and the underscores that C++ keeps for itself.
+var reservedPattern = regexp.MustCompile(`^(is|to|str|mem|wcs)[a-z]|__|_$`)
+
 var prefixPattern = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
 
 // headerNames are the C99 headers (7.1.2) and the ones the emitted C includes:
@@ -37,6 +44,9 @@ func CheckPrefix(name string) error {
 		return &NameError{fmt.Sprintf("the job's name %q is not a lower-case C identifier", name), "use letters a-z, digits and _, and begin with a letter, for example leakair"}
 	case len(name) > maxPrefix:
 		return &NameError{fmt.Sprintf("the job's name %q has more than %d characters", name, maxPrefix), "C99 guarantees 31 significant characters of an external identifier, and the emitted ones add up to 9"}
+	}
+	if reservedPattern.MatchString(name) {
+		return &NameError{fmt.Sprintf("the job's name %q would emit names that C or C++ reserves", name), "names beginning with is, to, str, mem or wcs and a letter belong to the C library, double and trailing underscores to C++; put a word in front, for example shaft_torque"}
 	}
 	for _, header := range headerNames {
 		if name == header {
@@ -64,6 +74,7 @@ const (
 	featureMacro  = "NET_X_"
 	outputMacro   = "NET_Y_"
 	fractionMacro = "_FRACTION_BITS"
+	oneMacro      = "_ONE"
 )
 
 // CheckNames tells whether job, features and outputs can all be named in C, and
@@ -76,6 +87,9 @@ func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output
 	take := func(macro, name string) error {
 		if other, taken := owner[macro]; taken {
 			return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, name, rename(macro, job)), "rename one of them in features.csv or outputs.csv and in the recordings"}
+		}
+		if full := rename(macro, job); len(full) > maxMacro {
+			return &NameError{fmt.Sprintf("%s becomes the C macro %s, which has more than %d characters", name, full, maxMacro), "C99 guarantees 63 significant characters of a macro name; choose a shorter name"}
 		}
 		owner[macro] = name
 		return nil
@@ -90,8 +104,10 @@ func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output
 		if err := take(macro, "output "+o.Name); err != nil {
 			return err
 		}
-		if err := take(macro+fractionMacro, "output "+o.Name); err != nil {
-			return err
+		for _, suffix := range []string{fractionMacro, oneMacro} {
+			if err := take(macro+suffix, "output "+o.Name); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

@@ -18,7 +18,8 @@ func TestCheckPrefix(t *testing.T) {
 	for name, part := range map[string]string{
 		"": "not a lower-case C identifier", "Leak": "not a lower-case", "2leak": "not a lower-case", "leak-air": "not a lower-case",
 		"leak air": "not a lower-case", "é": "not a lower-case", "_leak": "not a lower-case",
-		"abcdefghijklmnopqrstuvw": "more than 22 characters", "string": "hides a standard header", "stdint": "hides a standard header",
+		"abcdefghijklmnopqrstuvw": "more than 22 characters", "math": "hides a standard header", "stdint": "hides a standard header",
+		"string": "C or C++ reserves", "torque": "C or C++ reserves", "isolator": "C or C++ reserves", "leak__air": "C or C++ reserves", "leak_": "C or C++ reserves",
 	} {
 		if err := CheckPrefix(name); err == nil || !strings.Contains(err.Error(), part) {
 			t.Errorf("%q: got %v, want an error with %q", name, err, part)
@@ -50,6 +51,9 @@ func TestCheckNamesFindsClashes(t *testing.T) {
 		{features("°", "é"), outputs("o"), "JOB_X__"},
 		{features("fraction bits"), outputs("o"), "JOB_X_FRACTION_BITS"},
 		{features("a"), outputs("o", "o_fraction_bits"), "JOB_Y_O_FRACTION_BITS"},
+		{features("a"), outputs("o", "o_one"), "JOB_Y_O_ONE"},
+		{features(strings.Repeat("f", 57)), outputs("o"), ""},
+		{features(strings.Repeat("f", 58)), outputs("o"), "more than 63 characters"},
 	} {
 		err := CheckNames("job", c.features, c.outputs)
 		switch {
@@ -71,7 +75,7 @@ var hostile = []string{
 // compiles without a warning, passes its self-test, and holds no control or
 // non-ASCII character.
 func TestHostileTextsStayInComments(t *testing.T) {
-	h := testHandoff(t, seeded(11), "leakair", allFormats()[0])
+	h := randomHandoff(t, seeded(11), oneGRU, identity)
 	h.Version, h.VerdictLine = hostile[0], hostile[2]
 	for i := range h.Net.Features {
 		h.Net.Features[i].Name = hostile[i%len(hostile)] + strings.Repeat("x", i)

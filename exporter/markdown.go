@@ -28,12 +28,12 @@ func (s *Signoff) Markdown() []byte {
 
 // Legend explains the columns.
 const Legend = "float: the network as given; cut: after features and units were taken out; fixed: the integer network of the C. " +
-	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, from resampling whole sequences. A tolerance is met when that end meets it. " +
+	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, from resampling whole sequences. A tolerance is met when that end meets it; a maximum is judged as it is. margin: the room left, as a share of the limit. " +
 	"Kinds: exact (follows from the emitted data), bounded (cannot be exceeded), estimated (from counts and published timings, or declared in the job), measured. " +
 	"uncut: the whole network in its widest formats."
 
 func (s *Signoff) allTables() []Table {
-	return []Table{s.AccuracyTable(true), s.CostTable(true), s.PathTable(), s.FormatTable(), s.InputTable()}
+	return []Table{s.AccuracyTable(true), s.CostTable(true), s.PathTable(), s.WidthTable(), s.RoundingTable(), s.FormatTable(), s.InputTable()}
 }
 
 // MarkdownTables prints tables below each other, each under its title.

@@ -4,8 +4,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"strings"
 
 	"kerf/budget"
+	"kerf/model"
 	"kerf/prune"
 	"kerf/quant"
 )
@@ -27,6 +29,8 @@ type Signoff struct {
 	Loss     []LossRow     `json:"loss"`
 	Cost     []CostRow     `json:"cost"`
 	Path     []PathRow     `json:"path"`
+	Widths   []WidthRow    `json:"widths"`
+	Rounding []RoundingRow `json:"rounding"`
 	Inputs   []InputRow    `json:"inputs"`
 	Recorded []RecordedRow `json:"recordings"`
 
@@ -37,7 +41,8 @@ type Signoff struct {
 
 // NetworkInfo describes the network before and after.
 type NetworkInfo struct {
-	Kind            string `json:"kind"`
+	Trained         string `json:"trained"` // layers as given
+	Kept            string `json:"kept"`    // layers after the cut
 	TrainedFeatures int    `json:"trained_features"`
 	TrainedUnits    int    `json:"trained_units"`
 	Features        int    `json:"features"`
@@ -45,8 +50,6 @@ type NetworkInfo struct {
 	Outputs         int    `json:"outputs"`
 	Formats         string `json:"formats"`
 	InputFraction   int    `json:"input_fraction_bits"`
-	GateFraction    int    `json:"gate_fraction_bits"`
-	StateFraction   int    `json:"state_fraction_bits"`
 }
 
 // Kept names what stays; units count in the trained network, one list per
@@ -116,7 +119,6 @@ type CostRow struct {
 // PathRow is one attempt of the cut, on selection recordings.
 type PathRow struct {
 	Item      string    `json:"item"`
-	Indices   []int     `json:"indices"` // features or units of the trained network
 	Name      string    `json:"name"`
 	Share     float64   `json:"share"`
 	Taken     bool      `json:"taken"`
@@ -129,6 +131,28 @@ type PathRow struct {
 	On        string    `json:"tolerance_on"` // "rise" or "fixed"
 	Flash     []float64 `json:"flash"`        // B, one per target
 	Cycles    []float64 `json:"cycles"`       // one per target
+}
+
+// WidthRow is one attempt to narrow a word, on selection recordings.
+type WidthRow struct {
+	What      string   `json:"what"`
+	Bits      int      `json:"bits"`
+	Saved     int      `json:"saved"` // B
+	Taken     bool     `json:"taken"`
+	Tightest  string   `json:"tightest"`
+	MayReach  *float64 `json:"may_reach"`
+	Tolerance float64  `json:"tolerance"`
+	On        string   `json:"tolerance_on"`
+}
+
+// RoundingRow is what one way of rounding gives on selection recordings.
+type RoundingRow struct {
+	Rounding  string   `json:"rounding"`
+	Taken     bool     `json:"taken"`
+	Tightest  string   `json:"tightest"`
+	MayReach  *float64 `json:"may_reach"`
+	Tolerance float64  `json:"tolerance"`
+	On        string   `json:"tolerance_on"`
 }
 
 // InputRow is one input file.
@@ -153,14 +177,14 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
 		Schema: 1, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution, MeasuredOn: "sign-off",
-		Loss: []LossRow{}, Cost: []CostRow{}, Path: []PathRow{}, Warnings: append([]string{}, r.Warnings...),
+		Loss: []LossRow{}, Cost: []CostRow{}, Path: []PathRow{}, Widths: []WidthRow{}, Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
 		Network: NetworkInfo{
-			Kind: in.Float.Net.Recurrent[0].Kind.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: in.Float.Net.Units(),
-			Features: len(c.Features), Units: len(c.Units), Outputs: len(in.Float.Outputs), Formats: c.Formats.String(),
-			InputFraction: net.InputFraction, GateFraction: net.GateFraction, StateFraction: net.StateFraction(),
+			Trained: in.Float.Net.String(), Kept: r.Chosen.CutNet.Net.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: len(prune.Units(in.Float.Net)),
+			Features: len(c.Features), Units: c.UnitCount(), Outputs: len(in.Float.Outputs), Formats: c.Formats.String(),
+			InputFraction: net.InputFraction,
 		},
-		Kept:    Kept{Features: in.KeptFeatures(c), Units: [][]int{c.Units}},
-		Dropped: Dropped{Features: append([]string{}, in.DroppedFeatures(c)...), Units: [][]int{prune.Without(in.Float.Net.Units(), c.Units...)}, FrontEnds: []string{}},
+		Kept:    Kept{Features: in.KeptFeatures(c), Units: c.Units},
+		Dropped: Dropped{Features: append([]string{}, in.DroppedFeatures(c)...), Units: missing(in.Float.Net, c.Units), FrontEnds: []string{}},
 		Recorded: []RecordedRow{
 			{"selection", len(in.Selection.Sequences), in.Selection.Steps(), len(in.Selection.Scenarios())},
 			{"signoff", len(in.Signoff.Sequences), in.Signoff.Steps(), len(in.Signoff.Scenarios())},
@@ -169,8 +193,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	for _, g := range freed {
 		s.Dropped.FrontEnds = append(s.Dropped.FrontEnds, g.Name)
 	}
-	for i, m := range net.Matrices() {
-		s.Formats = append(s.Formats, FormatRow{[]string{"gru", "gru", "head"}[i], m.Name, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
+	for _, m := range net.Matrices() {
+		layer, tensor, _ := strings.Cut(m.Name, ".")
+		s.Formats = append(s.Formats, FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
 	}
 	for _, l := range r.Loss {
 		s.Loss = append(s.Loss, lossRow(l))
@@ -180,6 +205,12 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	}
 	for _, p := range r.Cut.Path {
 		s.Path = append(s.Path, pathRow(p))
+	}
+	for _, w := range r.Chosen.Widths {
+		s.Widths = append(s.Widths, WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
+	}
+	for _, w := range r.Chosen.Roundings {
+		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), w.Rounding == c.Rounding, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
 	}
 	for _, f := range in.Files {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
@@ -198,6 +229,15 @@ func lossRow(l budget.Loss) LossRow {
 		row.Tolerance, row.ToleranceOn = number(l.Tolerance), toleranceOn(l)
 	}
 	return row
+}
+
+// missing lists, per layer, the units that are not kept.
+func missing(net *model.Network, kept [][]int) [][]int {
+	var gone [][]int
+	for i, l := range net.Recurrent {
+		gone = append(gone, prune.Without(l.Units, kept[i]...))
+	}
+	return gone
 }
 
 // tightest names a judged row in a few words.
@@ -219,8 +259,8 @@ func toleranceOn(l budget.Loss) string {
 func pathRow(p budget.PathStep) PathRow {
 	value, _ := p.Tightest.JudgedValue()
 	row := PathRow{
-		Item: p.Item, Indices: p.Indices, Name: p.Name, Share: p.Share, Taken: p.Taken,
-		Features: len(p.Candidate.Features), Units: len(p.Candidate.Units),
+		Item: p.Item, Name: p.Name, Share: p.Share, Taken: p.Taken,
+		Features: len(p.Candidate.Features), Units: p.Candidate.UnitCount(),
 		Tightest: tightest(p.Tightest),
 		Value:    number(value), MayReach: number(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/targets"
 )
 
@@ -35,14 +36,19 @@ func (s *Signoff) AccuracyTable(all bool) Table {
 		if l.Region != "" {
 			where = "region " + l.Region
 		}
-		t.Rows = append(t.Rows, []string{l.Output, where, strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit, significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
+		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
 	}
 	return t
 }
 
 // upTo is the upper end of the 95 % interval of what the tolerance is on.
 func (l *LossRow) upTo() string {
-	if l.ToleranceOn == "fixed" {
+	switch {
+	case l.Metric == string(dataset.MaxError):
+		return "" // a maximum is judged as it is
+	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil && -*l.FixedLow > *l.FixedHigh:
+		return significant(*l.FixedLow) // the end that is further from 0
+	case l.ToleranceOn == "fixed":
 		return optional(l.FixedHigh, significant)
 	}
 	return percent(l.RiseHigh)
@@ -85,10 +91,7 @@ func (s *Signoff) PathTable() Table {
 		if p.Taken {
 			outcome = "cut"
 		}
-		show := significant
-		if p.On == "rise" {
-			show = func(v float64) string { return percent(&v) }
-		}
+		show := shownAs(p.On)
 		row := []string{strings.ReplaceAll(p.Item, "_", " ") + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.MayReach, show), show(p.Tolerance)}
 		for i := range p.Flash {
 			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], ""))
@@ -107,6 +110,42 @@ func (s *Signoff) TargetNames() []string {
 		}
 	}
 	return names
+}
+
+// WidthTable has a row per attempt to narrow a word.
+func (s *Signoff) WidthTable() Table {
+	t := Table{Title: "Word widths, one by one, on selection recordings", Head: []string{"what", "word", "outcome", "saves", "may reach", "limit", "tightest row"}, Numbers: 3, Words: 1}
+	for _, w := range s.Widths {
+		outcome := "left"
+		if w.Taken {
+			outcome = "taken"
+		}
+		show := shownAs(w.On)
+		t.Rows = append(t.Rows, []string{w.What, fmt.Sprintf("int%d", w.Bits), outcome, Quantity(float64(w.Saved), "B"), optional(w.MayReach, show), show(w.Tolerance), w.Tightest})
+	}
+	return t
+}
+
+// RoundingTable compares the ways of rounding for the chosen words.
+func (s *Signoff) RoundingTable() Table {
+	t := Table{Title: "Rounding of the weights, on selection recordings", Head: []string{"rounding", "outcome", "may reach", "limit", "tightest row"}, Numbers: 2, Words: 1}
+	for _, r := range s.Rounding {
+		outcome := "left"
+		if r.Taken {
+			outcome = "taken"
+		}
+		show := shownAs(r.On)
+		t.Rows = append(t.Rows, []string{r.Rounding, outcome, optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
+	}
+	return t
+}
+
+// shownAs prints what a tolerance is on: a rise in percent, or a value.
+func shownAs(on string) func(float64) string {
+	if on == "rise" {
+		return func(v float64) string { return percent(&v) }
+	}
+	return significant
 }
 
 // FormatTable has a row per tensor.
@@ -139,8 +178,9 @@ func (s *Signoff) InputTable() Table {
 func (s *Signoff) Summary() []string {
 	n := s.Network
 	lines := []string{
-		fmt.Sprintf("Network: %s, %d of %d features, %d of %d units, %d outputs.", n.Kind, n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, n.Outputs),
-		fmt.Sprintf("Formats: %s; features %s, state %s.", n.Formats, word(16, n.InputFraction), word(map[bool]int{false: 16, true: 32}[n.StateFraction > 15], n.StateFraction)),
+		fmt.Sprintf("Network: %s.", n.Kept),
+		fmt.Sprintf("Kept: %d of %d features, %d of %d units.", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits),
+		fmt.Sprintf("Formats: %s, features int16 with %d fraction bits.", n.Formats, n.InputFraction),
 	}
 	for _, r := range s.Recorded {
 		name := map[string]string{"selection": "Selection", "signoff": "Sign-off"}[r.Use]
@@ -149,8 +189,15 @@ func (s *Signoff) Summary() []string {
 	if len(s.Dropped.Features) > 0 {
 		lines = append(lines, "Features cut: "+strings.Join(s.Dropped.Features, ", ")+".")
 	}
-	if units := s.Dropped.Units[0]; len(units) > 0 {
-		lines = append(lines, "Units cut: "+joinInts(units)+" (as trained, from 0).")
+	for l, units := range s.Dropped.Units {
+		if len(units) == 0 {
+			continue
+		}
+		layer := ""
+		if len(s.Dropped.Units) > 1 {
+			layer = fmt.Sprintf(" of layer %d", l)
+		}
+		lines = append(lines, fmt.Sprintf("Units cut%s: %s (as trained, from 0).", layer, joinInts(units)))
 	}
 	if len(s.Dropped.FrontEnds) > 0 {
 		lines = append(lines, "Front end freed by the cut: "+strings.Join(s.Dropped.FrontEnds, ", ")+".")
@@ -175,15 +222,14 @@ func (s *Signoff) VerdictLine() string {
 	for _, c := range s.Cost {
 		count(c.Verdict)
 	}
+	if judged == 0 {
+		return fmt.Sprintf("Verdict: %s (nothing was judged: the job gives no limit and no tolerance).", s.Verdict)
+	}
 	return fmt.Sprintf("Verdict: %s (%d of %d limits and tolerances met).", s.Verdict, passed, judged)
 }
 
 // Signatures are the roles of those who sign.
 var Signatures = []string{"Prepared", "Checked", "Approved"}
-
-func word(bits, fraction int) string {
-	return fmt.Sprintf("int%d with %d fraction bits", bits, fraction)
-}
 
 func plural(n int, noun string) string {
 	if n == 1 {

@@ -1,64 +1,119 @@
 package exporter
 
 import (
-	"crypto/sha256"
-	"encoding/binary"
 	"fmt"
 	"math"
 	"strings"
 
+	"kerf/model"
 	"kerf/quant"
 )
 
 // gateNames are the row blocks of the gate matrices, in order.
-var gateNames = []string{"reset", "update", "candidate"}
+var gateNames = map[model.Kind][]string{
+	model.GRUResetAfter:  {"reset", "update", "candidate"},
+	model.GRUResetBefore: {"reset", "update", "candidate"},
+	model.LSTM:           {"input", "forget", "candidate", "output"},
+	model.ElmanTanh:      {"state"},
+	model.ElmanReLU:      {"state"},
+}
 
 // weightArrays is the part of NAME_weights.h that depends on the numbers.
 func (h *Handoff) weightArrays() string {
 	var b strings.Builder
 	net := h.Net
-	gateRow := func(r int) string {
-		unit := r % net.Units
-		return fmt.Sprintf("%s, unit %d (trained: %d)", gateNames[r/net.Units], unit, h.KeptUnits[unit])
+	for i, l := range net.Layers {
+		names := gateNames[l.Kind]
+		gateRow := func(r int) string {
+			unit := r % l.Units
+			return fmt.Sprintf("%s, unit %d (trained: %d)", names[r/l.Units], unit, h.KeptUnits[i][unit])
+		}
+		prefix := fmt.Sprintf("l%d_", i)
+		h.matrix(&b, l.Input, prefix, "_x", fmt.Sprintf("layer %d, %s: input weights W", i, l.Kind), gateRow)
+		h.matrix(&b, l.Recurrent, prefix, "_h", fmt.Sprintf("layer %d: recurrent weights U", i), gateRow)
 	}
-	outputRow := func(r int) string { return commentText(net.Outputs[r].Name) }
-	h.matrix(&b, net.Input, "x", "input weights W", gateRow)
-	h.matrix(&b, net.Recurrent, "h", "recurrent weights U", gateRow)
-	h.matrix(&b, net.Head, "y", "head weights; the accumulator is the output", outputRow)
-	h.table(&b)
+	for i, d := range net.Dense {
+		prefix := h.densePrefix(i) + "_"
+		if !d.Last {
+			h.matrix(&b, d.Weights, prefix, "", fmt.Sprintf("dense layer %d, %s", i, d.Activation), func(r int) string { return fmt.Sprint("row ", r) })
+			continue
+		}
+		title := "head; the accumulator is the output"
+		if d.Activation != model.Identity {
+			title = fmt.Sprintf("head, %s", d.Activation)
+		}
+		h.matrix(&b, d.Weights, prefix, "", title, func(r int) string { return commentText(net.Outputs[r].Name) })
+		h.outputConstants(&b, d, prefix)
+	}
+	if net.Shape().UsesTable() {
+		h.table(&b)
+	}
 	h.floatConstants(&b)
 	return b.String()
 }
 
+// outputConstants bring an activated head to the unit of the output.
+func (h *Handoff) outputConstants(b *strings.Builder, d *quant.DenseLayer, prefix string) {
+	for _, c := range []struct {
+		name   string
+		values []int32
+	}{{"scale", d.Scale}, {"offset", d.Offset}} {
+		if len(c.values) == 0 {
+			continue
+		}
+		fmt.Fprintf(b, "\n/* %s of every output. */\nstatic const int32_t net_%s%s[%d] NET_ROM = {\n", c.name, prefix, c.name, len(c.values))
+		list(b, len(c.values), 8, func(o int) string { return fmt.Sprint(c.values[o]) })
+		b.WriteString("};\n")
+	}
+}
+
 // matrix writes weights, biases and shifts of one matrix, a row per line.
-func (h *Handoff) matrix(b *strings.Builder, m *quant.Matrix, letter, title string, rowName func(int) string) {
+func (h *Handoff) matrix(b *strings.Builder, m *quant.Matrix, prefix, suffix, title string, rowName func(int) string) {
 	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", title, m.WordBits, m.Rows, m.Cols, fractionRange(m))
 	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", maxBound(m), math.MaxInt32)
-	fmt.Fprintf(b, "static const int%d_t net_w_%s[%d] NET_ROM = {\n", m.WordBits, letter, m.Rows*m.Cols)
+	ctype := fmt.Sprintf("int%d_t", m.WordBits)
+	if m.WordBits == 4 {
+		ctype = "uint8_t"
+	}
+	fmt.Fprintf(b, "static const %s net_%sw%s[%d] NET_ROM = {\n", ctype, prefix, suffix, m.Rows*stride(m))
 	for r := range m.Rows {
 		b.WriteString("    ")
-		for c := range m.Cols {
-			fmt.Fprintf(b, "%d, ", m.W[r*m.Cols+c])
+		for _, v := range rowWords(m, r) {
+			fmt.Fprintf(b, "%d, ", v)
 		}
 		fmt.Fprintf(b, "/* %s */\n", rowName(r))
 	}
 	b.WriteString("};\n\n/* Biases, at the scale of the accumulator. */\n")
-	fmt.Fprintf(b, "static const int32_t net_b_%s[%d] NET_ROM = {\n", letter, m.Rows)
+	fmt.Fprintf(b, "static const int32_t net_%sb%s[%d] NET_ROM = {\n", prefix, suffix, m.Rows)
 	list(b, m.Rows, 8, func(r int) string { return fmt.Sprint(m.Bias[r]) })
 	b.WriteString("};\n")
 	if m.Rescaled() {
-		b.WriteString("\n/* Right shift of each row from the accumulator to the gate format. */\n")
-		fmt.Fprintf(b, "static const uint8_t net_shift_%s[%d] NET_ROM = {\n", letter, m.Rows)
+		b.WriteString("\n/* Right shift of each row from the accumulator to the format of the result. */\n")
+		fmt.Fprintf(b, "static const uint8_t net_%sshift%s[%d] NET_ROM = {\n", prefix, suffix, m.Rows)
 		list(b, m.Rows, 16, func(r int) string { return fmt.Sprint(m.Shift[r]) })
 		b.WriteString("};\n")
 	}
 }
 
+// rowWords is a row as the array holds it: weights one by one, or of 4 bits two
+// in a byte, the first in the low half.
+func rowWords(m *quant.Matrix, r int) []int32 {
+	row := m.W[r*m.Cols : (r+1)*m.Cols]
+	if m.WordBits != 4 {
+		return row
+	}
+	words := make([]int32, stride(m))
+	for c, v := range row {
+		words[c/2] |= (v & 15) << (4 * (c % 2))
+	}
+	return words
+}
+
 func (h *Handoff) table(b *strings.Builder) {
 	table := quant.TanhTable()
 	fmt.Fprintf(b, "\n/* tanh(i/32) for i = 0..%d, 15 fraction bits; inner nodes are raised by half the gap of the\n", len(table)-1)
-	fmt.Fprintf(b, " * chords beside them. Worst error over all int16 arguments: tanh %.1e, logistic %.1e. */\n", quant.WorstTanhError, quant.WorstLogisticError)
-	fmt.Fprintf(b, "static const int16_t net_tanh_Q15[%d] NET_ROM = {\n", len(table))
+	fmt.Fprintf(b, " * chords beside them. Error over all int16 arguments at most: tanh %.1e, logistic %.1e. */\n", quant.WorstTanhError, quant.WorstLogisticError)
+	fmt.Fprintf(b, "static const int16_t net_tanh_table[%d] NET_ROM = {\n", len(table))
 	list(b, len(table), 12, func(i int) string { return fmt.Sprint(table[i]) })
 	b.WriteString("};\n")
 }
@@ -114,10 +169,4 @@ func maxBound(m *quant.Matrix) int64 {
 		top = max(top, b)
 	}
 	return top
-}
-
-// weightID ties NAME.h and NAME_weights.h to each other.
-func weightID(arrays string) uint32 {
-	sum := sha256.Sum256([]byte(arrays))
-	return binary.BigEndian.Uint32(sum[:4])
 }

@@ -1,47 +1,25 @@
 /*@file*/
 #include "net.h"
 
+/*@rom*/
+#include "net_weights.h"
+
 /* What the code assumes of the compiler; compilation stops where it does not hold.
  *  - right shift of a negative value copies the sign (C99 6.5.7p5 leaves it open)
- *  - exact-width types of 8, 16 and 32 bits exist, and bytes have 8 bits
- *  - conversion to a narrower signed type is only used on values that fit
+ *  - exact-width types of 8, 16 and 32 bits exist
+ *  - conversion of an unsigned value to a signed type of its width keeps the bits
+ *    (C99 6.3.1.3p3); used when constants are read from program memory
  * Nothing relies on wrap-around: net_weights.h carries the proof that no
- * accumulator overflows.
- * Deviation from the usual safety-coding guidelines: signed right shifts, in
- * net_round_shift and net_blend only, under the check above. */
+ * accumulator overflows, whatever the input and the state.
+ * Deviation from the usual safety-coding guidelines: shifts of signed values, in
+ * net_round_shift, net_tanh_Q15, net_mul_Q16 and net_cell32, under these checks. */
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
-NET_CHECK(byte_has_8_bits, (uint8_t)255 == 255 && sizeof(int8_t) == 1 && sizeof(int16_t) == 2 && sizeof(int32_t) == 4);
-
-/* Constants stay in program memory where that has an address space of its own. */
-#if defined(__AVR__)
-#include <avr/pgmspace.h>
-#define NET_ROM PROGMEM
-#define NET_ROM_U8(p) ((uint8_t)pgm_read_byte(p))
-#define NET_ROM_I8(p) ((int8_t)pgm_read_byte(p))
-#define NET_ROM_I16(p) ((int16_t)pgm_read_word(p))
-#define NET_ROM_I32(p) ((int32_t)pgm_read_dword(p))
-#define NET_ROM_F32(p) (pgm_read_float(p))
-#else
-#define NET_ROM
-#define NET_ROM_U8(p) (*(p))
-#define NET_ROM_I8(p) (*(p))
-#define NET_ROM_I16(p) (*(p))
-#define NET_ROM_I32(p) (*(p))
-#define NET_ROM_F32(p) (*(p))
-#endif
-
-#include "net_weights.h"
-
-NET_CHECK(header_and_weights_belong_together, NET_ID == NET_WEIGHTS_ID);
-NET_CHECK(weight_bytes, NET_WEIGHT_BYTES ==
-    sizeof net_w_x + sizeof net_b_x + sizeof net_shift_x +
-    sizeof net_w_h + sizeof net_b_h + sizeof net_shift_h +
-    sizeof net_w_y + sizeof net_b_y);
-NET_CHECK(table_bytes, NET_TABLE_BYTES == sizeof net_tanh_Q15);
-NET_CHECK(state_bytes, NET_STATE_BYTES == sizeof(net_state));
-
+NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN);
+NET_CHECK(source_and_header_belong_together, NET_ID == 0x@ID@UL);
+NET_CHECK(weights_and_header_belong_together, NET_ID == NET_WEIGHTS_ID);
+/*@checks*/
 /* v / 2^shift rounded to nearest, halves upwards.
  * 1 <= shift <= 30, and v + 2^(shift-1) fits 32 bits. */
 static int32_t net_round_shift(int32_t v, uint8_t shift)
@@ -64,9 +42,10 @@ static int16_t net_sat16(int32_t v)
     return (int16_t)limited;
 }
 
+#if NET_USES_TABLE == 1
 /* tanh(v / 2^(shift+5)) with 15 fraction bits: table of tanh(i/32), linear
  * interpolation, odd. 1 <= shift <= 8. Worst error: see net_weights.h. */
-static int16_t net_tanh_table(int16_t v, uint8_t shift)
+static int16_t net_tanh_Q15(int16_t v, uint8_t shift)
 {
     const int32_t end = ((int32_t)NET_TABLE_STEPS << shift) - 1;
     int32_t magnitude = (v < 0) ? -(int32_t)v : (int32_t)v;
@@ -79,45 +58,125 @@ static int16_t net_tanh_table(int16_t v, uint8_t shift)
         magnitude = end;
     }
     index = (uint16_t)(magnitude >> shift);
-    low = NET_ROM_I16(&net_tanh_Q15[index]);
-    high = NET_ROM_I16(&net_tanh_Q15[index + 1U]);
+    low = NET_ROM_I16(&net_tanh_table[index]);
+    high = NET_ROM_I16(&net_tanh_table[index + 1U]);
     value = low + net_round_shift((high - low) * (magnitude & (((int32_t)1 << shift) - 1)), shift);
     return (int16_t)((v < 0) ? -value : value);
 }
+#endif
 
-/* 1/(1+exp(-v)) with 16 fraction bits, 1..65535, as (1 + tanh(v/2))/2.
- * v has NET_GATE_FRACTION_BITS fraction bits. */
-static uint16_t net_logistic(int16_t v)
+#if NET_USES_LOGISTIC == 1
+/* 1/(1+exp(-v / 2^(shift+5))) with 16 fraction bits, 1..65535, as
+ * (1 + tanh(v/2))/2. 1 <= shift <= 7. */
+static uint16_t net_logistic_Q16(int16_t v, uint8_t shift)
 {
-    return (uint16_t)(INT32_C(32768) + net_tanh_table(v, NET_TABLE_SHIFT + 1U));
+    return (uint16_t)(INT32_C(32768) + net_tanh_Q15(v, (uint8_t)(shift + 1U)));
+}
+#endif
+
+#if NET_USES_SCALE == 1
+/* gate * v with the fraction bits of v; gate has 16, 1..65535. */
+static int16_t net_scale_Q16(uint16_t gate_Q16, int16_t v)
+{
+    return (int16_t)net_round_shift((int32_t)gate_Q16 * v, 16);
+}
+#endif
+
+#if NET_USES_MUL == 1
+/* v * gate; gate has 16 fraction bits, 0..65535. The product of 32 and 16 bits
+ * is taken in two halves. */
+static int32_t net_mul_Q16(int32_t v, uint16_t gate_Q16)
+{
+    const uint32_t low = (uint32_t)v & UINT32_C(0xFFFF);
+
+    return ((v >> 16) * (int32_t)gate_Q16) + (int32_t)(((low * gate_Q16) + UINT32_C(32768)) >> 16);
+}
+#endif
+
+#if NET_USES_NARROW == 1
+/* A wide state limited to +-2^30, which every step keeps it in: a state from
+ * elsewhere (not reset, damaged) cannot overflow a sum either. */
+static int32_t net_limit_Q30(int32_t v)
+{
+    const int32_t limit = INT32_C(1) << 30;
+    int32_t limited = v;
+
+    if (v > limit) {
+        limited = limit;
+    } else if (v < -limit) {
+        limited = -limit;
+    } else {
+        /* v is within */
+    }
+    return limited;
 }
 
-/* tanh(v) with 15 fraction bits; v has NET_GATE_FRACTION_BITS. */
-static int16_t net_tanh(int16_t v)
+/* 16-bit view of a wide value, shift fraction bits fewer. */
+static int16_t net_narrow(int32_t v, uint8_t shift)
 {
-    return net_tanh_table(v, NET_TABLE_SHIFT);
+    return net_sat16(net_round_shift(v, shift));
 }
+#endif
 
-#if NET_STATE_BITS == 32
-/* New state: old + (1 - keep)(candidate - old), 30 fraction bits. The product
- * of 32 and 16 bits is taken in two halves. keep has 16 fraction bits, 1..65535. */
-static int32_t net_blend(uint16_t keep_Q16, int32_t old_Q30, int16_t candidate_Q15)
-{
-    const int32_t difference = ((int32_t)candidate_Q15 * INT32_C(32768)) - old_Q30;
-    const int32_t share = INT32_C(65536) - (int32_t)keep_Q16;
-    const int32_t high = difference >> 16;
-    const uint32_t low = (uint32_t)difference & UINT32_C(0xFFFF);
-
-    return old_Q30 + (high * share) + (int32_t)(((low * (uint32_t)share) + UINT32_C(32768)) >> 16);
-}
-#else
+#if NET_USES_BLEND16 == 1
 /* New state: keep * old + (1 - keep) * candidate, 15 fraction bits.
  * keep has 16 fraction bits, 1..65535; |old|, |candidate| <= 32767. */
-static int16_t net_blend(uint16_t keep_Q16, int16_t old_Q15, int16_t candidate_Q15)
+static int16_t net_blend_Q15(uint16_t keep_Q16, int16_t old_Q15, int16_t candidate_Q15)
 {
     const int32_t keep = (int32_t)keep_Q16;
+    const int32_t sum = (keep * old_Q15) + ((INT32_C(65536) - keep) * candidate_Q15);
 
-    return (int16_t)net_round_shift((keep * old_Q15) + ((INT32_C(65536) - keep) * candidate_Q15), 16);
+    return (int16_t)net_round_shift(sum, 16);
+}
+#endif
+
+#if NET_USES_BLEND32 == 1
+/* New state: old + (1 - keep)(candidate - old), 30 fraction bits, |old| <= 2^30.
+ * keep has 16 fraction bits, 1..65535. */
+static int32_t net_blend_Q30(uint16_t keep_Q16, int32_t old_Q30, int16_t candidate_Q15)
+{
+    const int32_t difference = ((int32_t)candidate_Q15 * INT32_C(32768)) - old_Q30;
+
+    return old_Q30 + net_mul_Q16(difference, (uint16_t)(UINT32_C(65536) - keep_Q16));
+}
+#endif
+
+#if NET_USES_CELL16 == 1
+/* New cell: keep * old + add * candidate, saturated. shift: from 15 fraction
+ * bits to those of the cell, 1..14. */
+static int16_t net_cell16(uint16_t keep_Q16, int16_t old, uint16_t add_Q16, int16_t candidate_Q15, uint8_t shift)
+{
+    const int32_t kept = net_scale_Q16(keep_Q16, old);
+
+    return net_sat16(kept + net_round_shift(net_scale_Q16(add_Q16, candidate_Q15), shift));
+}
+#endif
+
+#if NET_USES_CELL32 == 1
+/* New cell: keep * old + add * candidate, limited to +-2^30. shift: from 31
+ * fraction bits to those of the cell, 1..16. */
+static int32_t net_cell32(uint16_t keep_Q16, int32_t old, uint16_t add_Q16, int16_t candidate_Q15, uint8_t shift)
+{
+    const int32_t kept = net_mul_Q16(net_limit_Q30(old), keep_Q16);
+
+    return net_limit_Q30(kept + net_round_shift((int32_t)add_Q16 * candidate_Q15, shift));
+}
+#endif
+
+#if NET_ANY_W4 == 1
+/* start + sum of w[i] * v[i]; int4 weights, two per byte, low half first. */
+static int32_t net_dot_w4(int32_t start, const uint8_t *w, const int16_t *v, uint16_t n)
+{
+    int32_t sum = start;
+    uint16_t i;
+
+    for (i = 0; i < n; i++) {
+        const uint8_t pair = NET_ROM_U8(&w[i >> 1]);
+        const uint8_t half = (uint8_t)(((i & 1U) != 0U) ? (pair >> 4) : (pair & 15U));
+
+        sum += (int32_t)(int16_t)((int16_t)(half ^ 8U) - 8) * v[i];
+    }
+    return sum;
 }
 #endif
 
@@ -149,107 +208,32 @@ static int32_t net_dot_w16(int32_t start, const int16_t *w, const int16_t *v, ui
 }
 #endif
 
-/* Row of W x + b, NET_GATE_FRACTION_BITS fraction bits. */
-static int16_t net_input_row(uint16_t row, const int16_t *x)
-{
-#if NET_W_X_BITS == 8
-    const int32_t sum = net_dot_w8(NET_ROM_I32(&net_b_x[row]),
-                                     &net_w_x[(size_t)row * NET_N_FEATURES], x, NET_N_FEATURES);
-#else
-    const int32_t sum = net_dot_w16(NET_ROM_I32(&net_b_x[row]),
-                                     &net_w_x[(size_t)row * NET_N_FEATURES], x, NET_N_FEATURES);
-#endif
+/*@layers*/
+/*@step*/
+const uint32_t net_id = NET_ID;
 
-    return net_sat16(net_round_shift(sum, NET_ROM_U8(&net_shift_x[row])));
+#if NET_CLASSES == 1
+uint16_t net_class(const int32_t y[NET_N_OUTPUTS])
+{
+    uint16_t best = 0;
+    uint16_t c;
+
+    for (c = 1; c < NET_N_OUTPUTS; c++) {
+        if (y[c] > y[best]) {
+            best = c;
+        }
+    }
+    return best;
 }
 
-/* Row of U h + d, NET_GATE_FRACTION_BITS fraction bits. */
-static int16_t net_state_row(uint16_t row, const int16_t *h_Q15)
-{
-#if NET_W_H_BITS == 8
-    const int32_t sum = net_dot_w8(NET_ROM_I32(&net_b_h[row]),
-                                     &net_w_h[(size_t)row * NET_N_UNITS], h_Q15, NET_N_UNITS);
-#else
-    const int32_t sum = net_dot_w16(NET_ROM_I32(&net_b_h[row]),
-                                     &net_w_h[(size_t)row * NET_N_UNITS], h_Q15, NET_N_UNITS);
 #endif
-
-    return net_sat16(net_round_shift(sum, NET_ROM_U8(&net_shift_h[row])));
-}
-
-#if NET_STATE_BITS == 32
-/* The state with 15 fraction bits, as the matrices take it. */
-static void net_narrow(const net_state *s, int16_t h_Q15[NET_N_UNITS])
-{
-    uint16_t j;
-
-    for (j = 0; j < NET_N_UNITS; j++) {
-        h_Q15[j] = net_sat16(net_round_shift(s->h_Q30[j], 15));
-    }
-}
-#endif
-
-void net_reset(net_state *s)
-{
-    uint16_t j;
-
-    for (j = 0; j < NET_N_UNITS; j++) {
-#if NET_STATE_BITS == 32
-        s->h_Q30[j] = 0;
-#else
-        s->h_Q15[j] = 0;
-#endif
-    }
-}
-
-void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS])
-{
-#if NET_STATE_BITS == 32
-    int16_t h_Q15[NET_N_UNITS];
-#else
-    int16_t next_Q15[NET_N_UNITS];
-    const int16_t *const h_Q15 = s->h_Q15;
-#endif
-    uint16_t j;
-
-#if NET_STATE_BITS == 32
-    net_narrow(s, h_Q15);
-#endif
-    for (j = 0; j < NET_N_UNITS; j++) {
-        const uint16_t row_z = (uint16_t)(j + NET_N_UNITS);
-        const uint16_t row_n = (uint16_t)(row_z + NET_N_UNITS);
-        const int32_t reset_in = (int32_t)net_input_row(j, x) + net_state_row(j, h_Q15);
-        const int32_t keep_in = (int32_t)net_input_row(row_z, x) + net_state_row(row_z, h_Q15);
-        const uint16_t reset_Q16 = net_logistic(net_sat16(reset_in));
-        const uint16_t keep_Q16 = net_logistic(net_sat16(keep_in));
-        const int32_t memory = net_round_shift((int32_t)reset_Q16 * net_state_row(row_n, h_Q15), 16);
-        const int16_t candidate_Q15 = net_tanh(net_sat16(net_input_row(row_n, x) + memory));
-
-#if NET_STATE_BITS == 32
-        s->h_Q30[j] = net_blend(keep_Q16, s->h_Q30[j], candidate_Q15);
-#else
-        next_Q15[j] = net_blend(keep_Q16, h_Q15[j], candidate_Q15);
-#endif
-    }
-#if NET_STATE_BITS == 32
-    net_narrow(s, h_Q15);
-#else
-    for (j = 0; j < NET_N_UNITS; j++) {
-        s->h_Q15[j] = next_Q15[j];
-    }
-#endif
-    for (j = 0; j < NET_N_OUTPUTS; j++) {
-#if NET_W_Y_BITS == 8
-        y[j] = net_dot_w8(NET_ROM_I32(&net_b_y[j]),
-                          &net_w_y[(size_t)j * NET_N_UNITS], h_Q15, NET_N_UNITS);
-#else
-        y[j] = net_dot_w16(NET_ROM_I32(&net_b_y[j]),
-                           &net_w_y[(size_t)j * NET_N_UNITS], h_Q15, NET_N_UNITS);
-#endif
-    }
-}
-
 #ifdef NET_WITH_FLOAT
+#if defined(__FAST_MATH__) || (defined(__FINITE_MATH_ONLY__) && (__FINITE_MATH_ONLY__ != 0))
+#error "net_encode recognises NaN: compile this file without fast-math options"
+#endif
+
+/* In float32 throughout. A compiler that fuses multiply and add, or computes in a
+ * wider format, may give an integer that differs by 1. */
 void net_encode(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES])
 {
     uint16_t i;

@@ -10,30 +10,43 @@
 extern "C" {
 #endif
 
-/* State between two steps: one for every sensor. Nothing is kept elsewhere. */
+/* State between two steps: one for every independent run of steps, that is, for
+ * every machine observed. Nothing is kept elsewhere: steps on different states
+ * may run at the same time, steps on one state may not. */
 typedef struct {
-#if NET_STATE_BITS == 32
-    int32_t h_Q30[NET_N_UNITS];
-#else
-    int16_t h_Q15[NET_N_UNITS];
-#endif
+/*@state*/
 } net_state;
 
-/* Sets the state to the start of a sequence. */
+/* The same as NET_ID, in the object file. */
+extern const uint32_t net_id;
+
+/* Sets the state to the start of a sequence: before the first step, and after
+ * every gap in the steps. */
 void net_reset(net_state *s);
 
-/* Runs one time step. x: features in the order above, NET_X_FRACTION_BITS
- * fraction bits, any int16 value. y: outputs, NET_Y_..._FRACTION_BITS each. */
+/* Runs one time step; call it once per period. Pointers must be valid. x: features
+ * in the order above, any int16 value. y: outputs, NET_Y_..._FRACTION_BITS each. */
 void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS]);
 
+#if NET_CLASSES == 1
+/* Index of the class with the largest score, the first of equals. */
+uint16_t net_class(const int32_t y[NET_N_OUTPUTS]);
+
+#endif
 #ifdef NET_WITH_FLOAT
 /* Physical units to the integers of net_step: values beyond the range of the
- * format saturate, NaN becomes the mean of the feature. */
+ * format saturate, NaN becomes the mean of the feature. That hides a dead sensor:
+ * faults are for the caller to detect. */
 void net_encode(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES]);
 
 /* Integers of net_step to physical units. */
 void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
 #endif
+
+/* In net_selftest.c: replays recorded steps and compares every output. Returns 0,
+ * or 1 + the number of the first step that differs. It checks the port to a
+ * compiler and a core, not the flash: single weights may never decide a step. */
+int32_t net_selftest(void);
 
 #ifdef __cplusplus
 }

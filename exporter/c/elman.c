@@ -1,0 +1,24 @@
+
+#if LAYER_RELU == 1
+/* Elman layer: h = max(0, W x + b + U h + d). */
+#else
+/* Elman layer: h = tanh(W x + b + U h + d). */
+#endif
+static void layer_step(int16_t h[LAYER_UNITS], const int16_t *x)
+{
+    int16_t next[LAYER_UNITS];
+    uint16_t j;
+
+    for (j = 0; j < LAYER_UNITS; j++) {
+        const int16_t sum = net_sat16((int32_t)layer_in(j, x) + layer_re(j, h));
+
+#if LAYER_RELU == 1
+        next[j] = (int16_t)((sum > 0) ? sum : 0);
+#else
+        next[j] = net_tanh_Q15(sum, LAYER_TABLE_SHIFT);
+#endif
+    }
+    for (j = 0; j < LAYER_UNITS; j++) {
+        h[j] = next[j];
+    }
+}

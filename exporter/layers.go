@@ -1,0 +1,296 @@
+package exporter
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"kerf/model"
+	"kerf/quant"
+)
+
+// part is one layer of the emitted C: a template, its prefix, and what decides
+// between the branches of the template.
+type part struct {
+	prefix  string // of C identifiers behind the name of the job: l0, d0, head
+	files   []string
+	choices map[string]int
+}
+
+// templates of the recurrent kinds.
+var cellFiles = map[model.Kind]string{
+	model.GRUResetAfter: "gru_after.c", model.GRUResetBefore: "gru_before.c", model.LSTM: "lstm.c",
+	model.ElmanTanh: "elman.c", model.ElmanReLU: "elman.c",
+}
+
+func flag(on bool) int {
+	if on {
+		return 1
+	}
+	return 0
+}
+
+// parts lists the layers in the order in which they run.
+func (h *Handoff) parts() []part {
+	var parts []part
+	for i, l := range h.Net.Layers {
+		parts = append(parts, part{
+			prefix: "l" + strconv.Itoa(i),
+			files:  []string{"rows.c", cellFiles[l.Kind]},
+			choices: map[string]int{
+				"LAYER_W_X_BITS": l.Formats.InputBits, "LAYER_W_H_BITS": l.Formats.RecurrentBits,
+				"LAYER_STATE_BITS": l.Formats.StateBits, "LAYER_RELU": flag(l.Kind == model.ElmanReLU),
+			},
+		})
+	}
+	for i, d := range h.Net.Dense {
+		offset := 0
+		switch {
+		case len(d.Scale) > 0:
+			offset = 2
+		case len(d.Offset) > 0:
+			offset = 1
+		}
+		parts = append(parts, part{
+			prefix: h.densePrefix(i),
+			files:  []string{"dense.c"},
+			choices: map[string]int{
+				"LAYER_W_BITS": d.Weights.WordBits, "LAYER_LAST": flag(d.Last), "LAYER_RESCALED": flag(d.Weights.Rescaled()),
+				"LAYER_ACTIVATION": int(d.Activation), "LAYER_OFFSET": offset,
+			},
+		})
+	}
+	return parts
+}
+
+func (h *Handoff) densePrefix(i int) string {
+	if h.Net.Dense[i].Last {
+		return "head"
+	}
+	return "d" + strconv.Itoa(i)
+}
+
+// choices decide which operations the emitted C holds.
+func (h *Handoff) choices() map[string]int {
+	c := map[string]int{"NET_CLASSES": flag(h.Net.Classes)}
+	for _, name := range []string{"NET_ANY_W4", "NET_ANY_W8", "NET_ANY_W16", "NET_USES_TABLE", "NET_USES_LOGISTIC", "NET_USES_SCALE", "NET_USES_MUL", "NET_USES_NARROW", "NET_USES_BLEND16", "NET_USES_BLEND32", "NET_USES_CELL16", "NET_USES_CELL32"} {
+		c[name] = 0
+	}
+	for _, m := range h.Net.Matrices() {
+		c["NET_ANY_W"+strconv.Itoa(m.WordBits)] = 1
+	}
+	use := func(names ...string) {
+		for _, n := range names {
+			c["NET_USES_"+n] = 1
+		}
+	}
+	for _, l := range h.Net.Layers {
+		wide := l.Formats.StateBits == 32
+		switch {
+		case l.Kind == model.ElmanTanh:
+			use("TABLE")
+		case l.Kind == model.LSTM && wide:
+			use("TABLE", "LOGISTIC", "SCALE", "CELL32", "MUL", "NARROW")
+		case l.Kind == model.LSTM:
+			use("TABLE", "LOGISTIC", "SCALE", "CELL16")
+		case l.Kind == model.ElmanReLU:
+		case wide:
+			use("TABLE", "LOGISTIC", "SCALE", "BLEND32", "MUL", "NARROW")
+		default:
+			use("TABLE", "LOGISTIC", "SCALE", "BLEND16")
+		}
+	}
+	for _, d := range h.Net.Dense {
+		switch d.Activation {
+		case model.Tanh:
+			use("TABLE")
+		case model.Logistic:
+			use("TABLE", "LOGISTIC")
+		}
+	}
+	return c
+}
+
+// layerCode is the code of all layers.
+func (h *Handoff) layerCode() (string, error) {
+	var b strings.Builder
+	for _, p := range h.parts() {
+		for _, file := range p.files {
+			raw, err := cFiles.ReadFile("c/" + file)
+			if err != nil {
+				return "", err
+			}
+			text, err := resolve(string(raw), p.choices)
+			if err != nil {
+				return "", fmt.Errorf("exporter/c/%s: %w", file, err)
+			}
+			b.WriteString(strings.NewReplacer("layer_", "net_"+p.prefix+"_", "LAYER_", "NET_"+strings.ToUpper(p.prefix)+"_").Replace(text))
+		}
+		b.WriteByte('\n')
+	}
+	return b.String(), nil
+}
+
+// field is a member of the state.
+type field struct {
+	ctype, name string
+	length      string
+}
+
+// fields lists the state of a layer: what is kept between two steps.
+func (h *Handoff) fields(i int) []field {
+	l := h.Net.Layers[i]
+	units := fmt.Sprintf("NET_L%d_UNITS", i)
+	name := func(what string, fraction int) string {
+		if len(h.Net.Layers) > 1 {
+			what += strconv.Itoa(i)
+		}
+		if fraction < 0 {
+			return what // whole numbers have no such name
+		}
+		return fmt.Sprintf("%s_Q%d", what, fraction)
+	}
+	wide := l.Formats.StateBits == 32
+	switch {
+	case l.Kind == model.LSTM && wide:
+		return []field{{"int16_t", name("h", 15), units}, {"int32_t", name("c", l.CellFraction), units}}
+	case l.Kind == model.LSTM:
+		return []field{{"int16_t", name("h", 15), units}, {"int16_t", name("c", l.CellFraction), units}}
+	case wide:
+		return []field{{"int32_t", name("h", 30), units}}
+	}
+	return []field{{"int16_t", name("h", l.OutputFraction), units}}
+}
+
+// stateStruct is the body of the state's struct. Wide members come first, so
+// that no compiler needs padding between members.
+func (h *Handoff) stateStruct() string {
+	var b strings.Builder
+	bytes := 0
+	for _, ctype := range []string{"int32_t", "int16_t"} {
+		for i := range h.Net.Layers {
+			for _, f := range h.fields(i) {
+				if f.ctype == ctype {
+					bytes += h.Net.Layers[i].Units * map[string]int{"int32_t": 4, "int16_t": 2}[ctype]
+					fmt.Fprintf(&b, "    %s %s[%s];\n", f.ctype, f.name, f.length)
+				}
+			}
+		}
+	}
+	if bytes < h.Net.Shape().StateBytes() {
+		b.WriteString("    int16_t filler; /* makes the size the same for every compiler */\n")
+	}
+	return b.String()
+}
+
+// stepCode is reset and step: the layers one after the other.
+func (h *Handoff) stepCode() string {
+	var reset, locals, calls strings.Builder
+	in := "x"
+	for i, l := range h.Net.Layers {
+		fields := h.fields(i)
+		fmt.Fprintf(&reset, "    for (j = 0; j < NET_L%d_UNITS; j++) {\n", i)
+		var args []string
+		for _, f := range fields {
+			fmt.Fprintf(&reset, "        s->%s[j] = 0;\n", f.name)
+			args = append(args, "s->"+f.name)
+		}
+		reset.WriteString("    }\n")
+		out := args[0]
+		if l.Formats.StateBits == 32 && l.Kind != model.LSTM {
+			out = fmt.Sprintf("view%d_Q15", i)
+			fmt.Fprintf(&locals, "    int16_t %s[NET_L%d_UNITS];\n", out, i)
+			args = append(args, out)
+		}
+		fmt.Fprintf(&calls, "    net_l%d_step(%s, %s);\n", i, strings.Join(args, ", "), in)
+		in = out
+	}
+	for i, d := range h.Net.Dense {
+		out := "y"
+		if !d.Last {
+			out = fmt.Sprintf("d%d", i)
+			fmt.Fprintf(&locals, "    int16_t %s[NET_D%d_OUTPUTS];\n", out, i)
+		}
+		fmt.Fprintf(&calls, "    net_%s_step(%s, %s);\n", h.densePrefix(i), in, out)
+		in = out
+	}
+	if locals.Len() > 0 {
+		locals.WriteByte('\n')
+	}
+	return "void net_reset(net_state *s)\n{\n    uint16_t j;\n\n" + reset.String() + "}\n\n" +
+		"void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS])\n{\n" + locals.String() + calls.String() + "}\n\n"
+}
+
+// sizeChecks compare the sizes that the header promises with what was emitted.
+func (h *Handoff) sizeChecks() string {
+	var arrays []string
+	for i := range h.Net.Layers {
+		for _, a := range []string{"w_x", "b_x", "shift_x", "w_h", "b_h", "shift_h"} {
+			arrays = append(arrays, fmt.Sprintf("sizeof net_l%d_%s", i, a))
+		}
+	}
+	for i, d := range h.Net.Dense {
+		names := []string{"w", "b"}
+		if d.Weights.Rescaled() {
+			names = append(names, "shift")
+		}
+		if len(d.Scale) > 0 {
+			names = append(names, "scale")
+		}
+		if len(d.Offset) > 0 {
+			names = append(names, "offset")
+		}
+		for _, a := range names {
+			arrays = append(arrays, fmt.Sprintf("sizeof net_%s_%s", h.densePrefix(i), a))
+		}
+	}
+	text := "NET_CHECK(weight_bytes, NET_WEIGHT_BYTES ==\n    " + strings.Join(arrays, " +\n    ") + ");\n"
+	if h.Net.Shape().UsesTable() {
+		text += "NET_CHECK(table_bytes, NET_TABLE_BYTES == sizeof net_tanh_table);\n"
+	}
+	return text + "NET_CHECK(state_bytes, NET_STATE_BYTES <= sizeof(net_state));\n\n"
+}
+
+// layerMacros are the sizes and shifts of every layer, for NAME.h (sizes) or
+// NAME_weights.h (the rest).
+func (h *Handoff) layerMacros() string {
+	var b strings.Builder
+	define := func(prefix, name string, value any) {
+		fmt.Fprintf(&b, "#define NET_%s_%s %v\n", strings.ToUpper(prefix), name, value)
+	}
+	for i, l := range h.Net.Layers {
+		p := fmt.Sprintf("l%d", i)
+		define(p, "INPUTS", fmt.Sprintf("%dU", l.Input.Cols))
+		define(p, "X_STRIDE", fmt.Sprintf("%dU", stride(l.Input)))
+		define(p, "H_STRIDE", fmt.Sprintf("%dU", stride(l.Recurrent)))
+		if l.Kind != model.ElmanReLU {
+			define(p, "TABLE_SHIFT", fmt.Sprintf("%dU", l.TableShift()))
+		}
+		if l.Kind.HasCell() {
+			define(p, "CELL_SHIFT", fmt.Sprintf("%dU", l.CellShift()))
+			view, table := l.CellView()
+			if l.Formats.StateBits == 32 {
+				define(p, "CELL_VIEW_SHIFT", fmt.Sprintf("%dU", view))
+			}
+			define(p, "CELL_TABLE_SHIFT", fmt.Sprintf("%dU", table))
+		}
+	}
+	for i, d := range h.Net.Dense {
+		p := h.densePrefix(i)
+		define(p, "INPUTS", fmt.Sprintf("%dU", d.Weights.Cols))
+		define(p, "OUTPUTS", fmt.Sprintf("%dU", d.Weights.Rows))
+		define(p, "STRIDE", fmt.Sprintf("%dU", stride(d.Weights)))
+		if d.UsesTable() {
+			define(p, "TABLE_SHIFT", fmt.Sprintf("%dU", d.TableShift()))
+		}
+	}
+	return b.String()
+}
+
+// stride is the number of array elements of one row.
+func stride(m *quant.Matrix) int {
+	if m.WordBits == 4 {
+		return (m.Cols + 1) / 2
+	}
+	return m.Cols
+}
