@@ -2,9 +2,11 @@ package budget
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"kerf/dataset"
+	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -35,6 +37,9 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) *Result {
 	r.Loss = in.lossRows(in.Signoff, scores{measure(in.Float), measure(chosen.CutNet), measure(chosen.Fixed)}, false)
 	r.Counts = chosen.Fixed.Count(in.Signoff)
 	r.Verdict = verdict(r.Loss, r.Costs)
+	if in.Shared > 0 && r.Verdict == Fits {
+		r.Verdict = NotEnough // nothing independent was judged
+	}
 	r.warn()
 	return r
 }
@@ -49,7 +54,7 @@ func (in *Inputs) Price(cut *Cut, chosen *Chosen) *Result {
 
 // widest is the whole network in the widest formats that the job allows.
 func (in *Inputs) widest() Candidate {
-	formats, _ := in.Job.Formats.candidates() // checked when the job was read
+	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
 	return in.Whole(formats[len(formats)-1])
 }
 
@@ -78,6 +83,10 @@ func verdict(loss []Loss, costs []Cost) string {
 	return whole
 }
 
+// largestArray is the largest object that avr-gcc takes: half of a 16-bit
+// address space (own measurement, avr-gcc 5.4: "size of array is too large").
+const largestArray = 32767
+
 // warn gathers what a reader of the verdict should know.
 func (r *Result) warn() {
 	in := r.Inputs
@@ -88,32 +97,81 @@ func (r *Result) warn() {
 			add("%s", reason)
 		}
 	}
-	if !r.Chosen.Within && len(in.Job.Tolerances) > 0 {
-		add("no choice kept every tolerance on the selection recordings; the last one tried goes to sign-off")
+	if row := r.Cut.Start; row.Judged && used(row, r.Cut.StartReach) > 0 {
+		add("the float network itself leaves no reserve on the selection recordings in %s (%s may reach %.4g of %.4g): nothing may get worse there", row.Describe(), row.Metric, r.Cut.StartReach, row.Tolerance)
 	}
+	if !r.Chosen.Within && len(in.Job.Tolerances) > 0 {
+		row, reach := r.Chosen.Tightest()
+		add("no choice leaves a reserve for every tolerance on the selection recordings; the one tried last goes to sign-off (%s: %s may reach %.4g of %.4g)", row.Describe(), row.Metric, reach, row.Tolerance)
+	}
+	r.warnOutliers()
 	if n := r.Counts.Inputs; n > 0 {
 		add("%d of %d feature values of the sign-off recordings lie beyond the calibrated range and saturate", n, r.Counts.Steps*len(r.Chosen.Candidate.Features))
 	}
-	if n := r.Counts.Gates; n > 0 {
-		add("%d gate values of the sign-off recordings saturate inside the network", n)
+	if n := r.Counts.Saturated(); n > 0 {
+		add("%d gate and cell values of the sign-off recordings saturate inside the network", n)
 	}
-	if units := r.Counts.StalledUnits(); len(units) > 0 {
-		names := make([]string, len(units))
-		for i, u := range units {
-			names[i] = fmt.Sprint(r.Chosen.Candidate.Units[u])
+	r.warnUnits(r.Counts.StalledUnits(), "slow units stand still because a step of their state is less than its last place", func(layer int) string {
+		if r.Chosen.Candidate.Formats.Layers[layer].StateBits == 16 {
+			return `; a 32-bit state moves on: [formats] state = "int32"`
 		}
-		hint := ""
-		if r.Chosen.Candidate.Formats.StateBits == 16 {
-			hint = `; a 32-bit state moves on: [formats] state = "int32"`
-		}
-		add("slow units stand still because a step of their state is less than its last place: trained units %s%s", strings.Join(names, ", "), hint)
-	}
+		return ""
+	})
+	nothing := func(int) string { return "" }
+	r.warnUnits(r.Counts.DeadUnits(), "units never move on the sign-off recordings and carry nothing", nothing)
+	r.warnUnits(r.Counts.SaturatedUnits(), "units stand at an end of their range on nearly all sign-off recordings", nothing)
 	for _, t := range in.Targets {
+		for _, m := range r.Chosen.Fixed.Matrices() {
+			if bytes := m.Rows * m.Cols * m.WordBits / 8; t.Core.WordBits == 8 && bytes > largestArray {
+				add("%s: %s takes %d bytes; compilers for 8-bit cores refuse arrays of more than %d", t.Name, m.Name, bytes, largestArray)
+			}
+		}
 		if t.Core.TimingKind != "official" {
 			add("%s: no official instruction timing is published; cycles rest on figures %s", t.Name, t.Core.TimingKind)
 		}
 	}
 	if len(in.Targets) > 0 {
-		add("cycles assume flash without wait states; add those of your clock and part")
+		add("code size, stack and cycles are for GCC at -O2, and cycles for flash without wait states: other options, clocks and parts need their own")
+	}
+}
+
+// warnUnits names units of the trained network, layer by layer.
+func (r *Result) warnUnits(found [][]int, what string, hint func(layer int) string) {
+	for layer, units := range found {
+		if len(units) == 0 {
+			continue
+		}
+		names := make([]string, len(units))
+		for i, u := range units {
+			names[i] = prune.UnitName(r.Inputs.Float.Net, prune.Unit{Layer: layer, Index: r.Chosen.Candidate.Units[layer][u]})
+		}
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: trained units %s%s", what, strings.Join(names, ", "), hint(layer)))
+	}
+}
+
+// warnOutliers names the selection value that lies furthest beyond the range
+// that a feature may have in fixed point.
+func (r *Result) warnOutliers() {
+	in := r.Inputs
+	features := r.Chosen.Fixed.Features
+	furthest, beyond := 0.0, 0
+	var feature dataset.Feature
+	var at *dataset.Sequence
+	for _, s := range in.Selection.Sequences {
+		for step := range s.Steps {
+			for i, k := range r.Chosen.Candidate.Features {
+				f := features[i]
+				v := math.Abs((s.X[step*in.Selection.Features+k] - f.Mean) / f.Std)
+				if v > quant.LargestInput {
+					beyond++
+				}
+				if v > furthest {
+					furthest, feature, at = v, f, s
+				}
+			}
+		}
+	}
+	if beyond > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%d feature values of the selection recordings lie more than %d standard deviations from the mean and saturate; the furthest is %.3g of them away: %s in sequence %s of %s", beyond, quant.LargestInput, furthest, feature.Name, at.Name, at.File))
 	}
 }

@@ -1,21 +1,37 @@
 package budget
 
 import (
-	"kerf/dataset"
 	"kerf/prune"
 	"kerf/quant"
 )
 
 // Candidate is one choice of kept features, kept units and word widths.
 type Candidate struct {
-	Features []int // indices into the trained network, ascending
-	Units    []int
+	Features []int   // indices into the trained network, ascending
+	Units    [][]int // the same per recurrent layer
 	Formats  quant.Formats
+	Rounding quant.Rounding
+}
+
+// UnitCount is the number of kept units of all layers.
+func (c Candidate) UnitCount() int {
+	n := 0
+	for _, units := range c.Units {
+		n += len(units)
+	}
+	return n
 }
 
 // Shape gives the sizes of the candidate.
 func (in *Inputs) Shape(c Candidate) quant.Shape {
-	return quant.Shape{Features: len(c.Features), Units: len(c.Units), Outputs: len(in.Float.Outputs), Formats: c.Formats}
+	s := quant.Shape{Features: len(c.Features), Formats: c.Formats}
+	for i, l := range in.Float.Net.Recurrent {
+		s.Layers = append(s.Layers, quant.LayerShape{Kind: l.Kind, Units: len(c.Units[i])})
+	}
+	for _, d := range in.Float.Net.Dense {
+		s.Dense = append(s.Dense, quant.DenseShape{Outputs: d.Outputs, Activation: d.Activation})
+	}
+	return s
 }
 
 // KeptFeatures names the features of a candidate.
@@ -55,13 +71,21 @@ func (in *Inputs) FrontEnds(c Candidate) (needed, freed []FrontEnd) {
 
 // Whole keeps every feature and unit.
 func (in *Inputs) Whole(formats quant.Formats) Candidate {
-	return Candidate{Features: prune.Without(in.Float.Net.Inputs()), Units: prune.Without(in.Float.Net.Units()), Formats: formats}
+	return Candidate{Features: prune.Without(in.Float.Net.Inputs()), Units: prune.AllUnits(in.Float.Net), Formats: formats}
 }
 
-// Build cuts the network and brings it to fixed point. Ranges come from the
-// selection recordings.
-func (in *Inputs) Build(c Candidate, means prune.Means) (*dataset.Float, *quant.Network, error) {
-	cut := prune.CutPredictor(in.Float, c.Features, c.Units, means)
-	fixed, err := quant.Quantize(cut, quant.Calibrate(cut, in.Selection), c.Formats)
-	return cut, fixed, err
+// Period is the time between two steps in seconds that all targets of the job
+// agree on, or 0.
+func (in *Inputs) Period() float64 {
+	period := 0.0
+	for _, t := range in.Targets {
+		switch {
+		case t.Period == nil:
+			return 0
+		case period != 0 && period != float64(*t.Period):
+			return 0
+		}
+		period = float64(*t.Period)
+	}
+	return period
 }

@@ -1,8 +1,10 @@
 package budget
 
 import (
+	"fmt"
 	"math"
 
+	"kerf/model"
 	"kerf/quant"
 )
 
@@ -105,38 +107,62 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 		}
 		return append(parts, part{"front_end", value, Estimated})
 	}
-	f := shape.Formats
 	add(Flash, "B", limitOf(t.Flash), withFrontEnd([]part{
 		{"weights", float64(shape.WeightBytes()), Exact},
-		{"tables", float64(quant.TableBytes()), Exact},
-		{"code", float64(kernels.codeBytes(f.InputBits, f.RecurrentBits, f.HeadBits, f.StateBits)), Estimated},
+		{"tables", float64(shape.TableBytes()), Exact},
+		{"code", float64(kernels.codeBytes(shape)), Estimated},
 	}, flash))
 	add(RAM, "B", limitOf(t.RAM), withFrontEnd([]part{{"state", float64(shape.StateBytes()), Exact}}, ram))
-	add(Stack, "B", limitOf(t.Stack), []part{{Total, float64(kernels.stackBytes(f.StateBits, shape.Units)), Bounded}})
+	add(Stack, "B", limitOf(t.Stack), []part{{Total, float64(kernels.stackBytes(shape)), Bounded}})
 	total := add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycleParts(shape, kernels, t), cycles))
 	add(StepTime, "s", timeLimit(t), []part{{Total, total / float64(t.Clock), Estimated}})
 	return rows
 }
 
-// cycleParts counts how often each kernel of the emitted C runs in one step.
+// groupColumns is the number of columns of a matrix row that count as a group;
+// what is left at its end counts column by column.
+const groupColumns = 4
+
+// rowFamilies name the recurrent layers whose rows are read by like code.
+var rowFamilies = map[model.Kind]string{
+	model.GRUResetAfter: "gru_after", model.GRUResetBefore: "gru_before", model.LSTM: "lstm",
+	model.ElmanTanh: "elman", model.ElmanReLU: "elman",
+}
+
+// cycleParts adds up the kernels that the emitted C runs in one step. step and
+// layer are entry and exit; rowB_F, groupB_F and leftB_F are a row of int-B weights
+// in a layer of family F, a group of its columns and a column beyond the groups; a
+// unit has all else in one kernel, activations included; of dense rows, dense_row,
+// tanh_row and logistic_row are what follows the sum.
 func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
 	cost := func(kernel string) float64 { return k.cycles(kernel, t.Core) }
-	macs := map[int]string{8: "mac8", 16: "mac16"}
-	headMacs := map[int]string{8: "head_mac8", 16: "head_mac16"}
-	units, features, outputs := float64(s.Units), float64(s.Features), float64(s.Outputs)
-	rows := 3 * units
-	gates := units*(cost("unit")+2*cost("logistic")+cost("tanh")) + cost("step")
-	if s.Formats.StateBits == 32 {
-		gates += units*cost("blend32") + 2*units*cost("narrow32")
-	} else {
-		gates += units*cost("blend16") + units*cost("copy16")
+	matrix := func(bits int, family string, rows, columns int) float64 {
+		row := func(kernel string) float64 { return cost(fmt.Sprintf("%s%d_%s", kernel, bits, family)) }
+		groups := float64(float64(columns/groupColumns) * row("group"))
+		left := float64(float64(columns%groupColumns) * row("left"))
+		return float64(float64(rows) * (row("row") + groups + left))
 	}
-	return []part{
-		{"input", rows*cost("row") + rows*features*cost(macs[s.Formats.InputBits]), Estimated},
-		{"recurrent", rows*cost("row") + rows*units*cost(macs[s.Formats.RecurrentBits]), Estimated},
-		{"gates", gates, Estimated},
-		{"head", outputs*cost("head_row") + outputs*units*cost(headMacs[s.Formats.HeadBits]), Estimated},
+	input, recurrent, gates, dense := 0.0, 0.0, cost("step"), 0.0
+	in := s.Features
+	for i, l := range s.Layers {
+		f := s.Formats.Layers[i]
+		rows := l.Kind.Gates() * l.Units
+		input += matrix(f.InputBits, rowFamilies[l.Kind], rows, in)
+		recurrent += matrix(f.RecurrentBits, rowFamilies[l.Kind], rows, l.Units)
+		gates += cost("layer") + float64(float64(l.Units)*cost(layerKey(l.Kind, f.StateBits)))
+		in = l.Units
 	}
+	for i, d := range s.Dense {
+		dense += cost("layer") + matrix(s.Formats.Dense[i], "dense", d.Outputs, in)
+		switch {
+		case usesTable(d.Activation):
+			dense += float64(float64(d.Outputs) * cost(d.Activation.String()+"_row"))
+		case i < len(s.Dense)-1:
+			dense += float64(float64(d.Outputs) * cost("dense_row"))
+		}
+		in = d.Outputs
+	}
+	return []part{{"input", input, Estimated}, {"recurrent", recurrent, Estimated}, {"gates", gates, Estimated}, {"dense", dense, Estimated}}
 }
 
 func weaker(a, b Kind) Kind {

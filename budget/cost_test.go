@@ -12,7 +12,12 @@ import (
 	"kerf/targets"
 )
 
-var small = quant.Formats{InputBits: 8, RecurrentBits: 8, HeadBits: 16, StateBits: 16}
+// widths are formats of one recurrent and one dense layer.
+func widths(state int) quant.Formats {
+	return quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8, StateBits: state}}, Dense: []int{16}}
+}
+
+var small = widths(16)
 
 // inputsFor has a network of 4 features in two cost groups, 3 units and 1 output.
 func inputsFor(t *testing.T, rule TargetRule) *Inputs {
@@ -150,11 +155,11 @@ func TestLimits(t *testing.T) {
 func TestCostGrows(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6})
 	smaller := in.Whole(small)
-	smaller.Features, smaller.Units = []int{0, 1}, []int{0, 1}
+	smaller.Features, smaller.Units = []int{0, 1}, [][]int{{0, 1}}
 	for name, larger := range map[string]Candidate{
 		"a feature":     {Features: []int{0, 1, 2}, Units: smaller.Units, Formats: small},
-		"a unit":        {Features: smaller.Features, Units: []int{0, 1, 2}, Formats: small},
-		"a wider state": {Features: smaller.Features, Units: smaller.Units, Formats: quant.Formats{InputBits: 8, RecurrentBits: 8, HeadBits: 16, StateBits: 32}},
+		"a unit":        {Features: smaller.Features, Units: [][]int{{0, 1, 2}}, Formats: small},
+		"a wider state": {Features: smaller.Features, Units: smaller.Units, Formats: widths(32)},
 	} {
 		a, b := in.Costs(smaller), in.Costs(larger)
 		for _, resource := range []string{Flash, Cycles} {

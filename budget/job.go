@@ -9,6 +9,7 @@ import (
 	"sort"
 
 	"kerf/dataset"
+	"kerf/model"
 	"kerf/quant"
 	"kerf/targets"
 )
@@ -19,7 +20,7 @@ type Job struct {
 	Model      ModelFile            `toml:"model"`
 	Recordings RecordingFiles       `toml:"recordings"`
 	Features   TableFile            `toml:"features"`
-	Outputs    TableFile            `toml:"outputs"`
+	Outputs    OutputRule           `toml:"outputs"`
 	Scores     TableFile            `toml:"scores"`
 	FrontEnds  []FrontEnd           `toml:"front_end"`
 	Regions    []RegionRule         `toml:"region"`
@@ -34,6 +35,15 @@ type Job struct {
 type ModelFile struct {
 	File       string `toml:"file"`
 	Convention string `toml:"convention"` // of the tensor names: "torch"
+	// Layers says what the file does not: order, cells, activations. Empty: inferred.
+	Layers []LayerRule `toml:"layer"`
+}
+
+// LayerRule describes one module of the model file, see [model.LayerSpec].
+type LayerRule struct {
+	Name       string `toml:"name"`
+	Cell       string `toml:"cell"`
+	Activation string `toml:"activation"`
 }
 
 // RecordingFiles names the recordings; each is one file or a list.
@@ -45,6 +55,14 @@ type RecordingFiles struct {
 // TableFile names a CSV file.
 type TableFile struct {
 	File string `toml:"file"`
+}
+
+// OutputRule names the outputs: a table, or the classes of a classifier and the
+// column of the recordings that holds them.
+type OutputRule struct {
+	File    string   `toml:"file"`
+	Classes []string `toml:"classes"`
+	Column  string   `toml:"column"`
 }
 
 // FileList is one file name or a list of them.
@@ -104,6 +122,11 @@ type Tolerance struct {
 	MAE      *float64 `toml:"mae"`
 	MaxError *float64 `toml:"max_error"`
 	Bias     *float64 `toml:"bias"` // of its magnitude
+
+	// Of a classifier, under the name of its column.
+	AccuracyDrop         *Percent `toml:"accuracy_drop"`
+	BalancedAccuracyDrop *Percent `toml:"balanced_accuracy_drop"`
+	Disagreement         *Percent `toml:"disagreement"` // with the float network
 }
 
 // TargetRule is one target with its limits; a limit left out is not judged.
@@ -122,7 +145,7 @@ type TargetRule struct {
 
 // FormatRule fixes word widths; what is left out is chosen.
 type FormatRule struct {
-	Weights string `toml:"weights"` // "int8" or "int16"
+	Weights string `toml:"weights"` // "int4", "int8" or "int16"
 	State   string `toml:"state"`   // "int16" or "int32"
 }
 
@@ -172,7 +195,6 @@ func (j *Job) check() error {
 		{j.Name, `name = "leakair": the prefix of every C identifier`, []any{"name"}},
 		{j.Model.File, `[model] file = "model.safetensors"`, []any{"model", "file"}},
 		{j.Features.File, `[features] file = "features.csv"`, []any{"features", "file"}},
-		{j.Outputs.File, `[outputs] file = "outputs.csv"`, []any{"outputs", "file"}},
 		{first(j.Recordings.Selection), `[recordings] selection = "selection.csv"`, []any{"recordings", "selection"}},
 		{first(j.Recordings.Signoff), `[recordings] signoff = "signoff.csv"`, []any{"recordings", "signoff"}},
 	} {
@@ -180,13 +202,16 @@ func (j *Job) check() error {
 			return j.at("add "+need.hint, fmt.Sprintf("%s is missing", dotted(need.path)), need.path...)
 		}
 	}
+	if err := j.checkOutputs(); err != nil {
+		return err
+	}
 	for i, t := range j.Targets {
 		if err := j.checkTarget(i, t); err != nil {
 			return err
 		}
 	}
 	if err := j.Formats.Check(); err != nil {
-		return j.at(`weights = "int8" or "int16", state = "int16" or "int32"; leave them out to have them chosen`, err.Error(), "formats")
+		return j.at(`weights = "int4", "int8" or "int16", state = "int16" or "int32"; leave them out to have them chosen`, err.Error(), "formats")
 	}
 	for i, f := range j.FrontEnds {
 		if f.Name == "" {
@@ -197,6 +222,22 @@ func (j *Job) check() error {
 				return j.at("cycles per step, 0 or more", fmt.Sprintf("%g cycles make no sense", cycles), "front_end", i, "cycles", profile)
 			}
 		}
+	}
+	return nil
+}
+
+func (j *Job) checkOutputs() error {
+	o := j.Outputs
+	classifier := len(o.Classes) > 0 || o.Column != ""
+	switch {
+	case !classifier && o.File == "":
+		return j.at(`add [outputs] file = "outputs.csv", or classes and column for a classifier`, "outputs.file is missing", "outputs", "file")
+	case classifier && o.File != "":
+		return j.at("a regression has a file, a classifier has classes and column", "outputs has a file and classes", "outputs", "file")
+	case classifier && (len(o.Classes) < 2 || o.Column == ""):
+		return j.at(`for example classes = ["calm", "worn"], column = "class"`, "a classifier needs two classes or more, and the column of the recordings that holds them", "outputs")
+	case classifier && len(j.Regions) > 0:
+		return j.at("remove the regions", "regions are parts of the output space of a regression", "region", 0)
 	}
 	return nil
 }
@@ -229,31 +270,43 @@ func dotted(path []any) string {
 	return s
 }
 
+// widths are the bits that the names of formats stand for.
+var (
+	weightWidths = map[string][]int{"": {8, 16}, "int4": {4}, "int8": {8}, "int16": {16}}
+	stateWidths  = map[string][]int{"": {16, 32}, "int16": {16}, "int32": {32}}
+)
+
 // Check refuses word widths that are not available.
 func (f FormatRule) Check() error {
-	_, err := f.candidates()
-	return err
+	if weightWidths[f.Weights] == nil {
+		return fmt.Errorf("weights = %q is not available", f.Weights)
+	}
+	if stateWidths[f.State] == nil {
+		return fmt.Errorf("state = %q is not available", f.State)
+	}
+	return nil
 }
 
 // candidates lists the word widths that the job leaves open, cheapest first.
 // The head is small and its rounding goes straight into the output: it is int16.
-func (f FormatRule) candidates() ([]quant.Formats, error) {
-	weights := map[string][]int{"": {8, 16}, "int8": {8}, "int16": {16}}[f.Weights]
-	if weights == nil {
-		return nil, fmt.Errorf("weights = %q is not available", f.Weights)
-	}
-	states := map[string][]int{"": {16, 32}, "int16": {16}, "int32": {32}}[f.State]
-	if states == nil {
-		return nil, fmt.Errorf("state = %q is not available", f.State)
+func (f FormatRule) candidates(net *model.Network) ([]quant.Formats, error) {
+	if err := f.Check(); err != nil {
+		return nil, err
 	}
 	var all []quant.Formats
-	for _, w := range weights {
-		for _, s := range states {
-			all = append(all, quant.Formats{InputBits: w, RecurrentBits: w, HeadBits: 16, StateBits: s})
+	for _, w := range weightWidths[f.Weights] {
+		for _, s := range stateWidths[f.State] {
+			formats := quant.Uniform(net, w, headBits, s)
+			if len(all) == 0 || formats.String() != all[len(all)-1].String() {
+				all = append(all, formats)
+			}
 		}
 	}
 	return all, nil
 }
+
+// headBits is the word of the weights of the last layer.
+const headBits = 16
 
 // regions turns the rules into conditions on output columns.
 func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
@@ -294,6 +347,12 @@ func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
 			}
 			if condition.Above, err = other(rule.Where[name].Above, "region", i, "where", name, "above"); err != nil {
 				return nil, err
+			}
+			if condition.Min != nil && condition.Max != nil && *condition.Min > *condition.Max {
+				return nil, j.at("min and max of one output bound it from both sides", fmt.Sprintf("min %g is above max %g: nothing lies between", *condition.Min, *condition.Max), "region", i, "where", name)
+			}
+			if (condition.Below != nil && *condition.Below == c) || (condition.Above != nil && *condition.Above == c) {
+				return nil, j.at("below and above take the name of another output", fmt.Sprintf("%s is compared with itself", name), "region", i, "where", name)
 			}
 			region.Conditions = append(region.Conditions, condition)
 		}

@@ -1,18 +1,17 @@
 package budget
 
 import (
+	"encoding/csv"
 	"math"
-	"slices"
+	"os"
+	"strconv"
 	"strings"
 	"testing"
 
+	"kerf/model"
 	"kerf/quant"
 	"kerf/targets"
 )
-
-// kernelNames are the kernels that every instruction set must have.
-var kernelNames = []string{"step", "row", "unit", "mac8", "mac16", "logistic", "tanh", "blend16", "blend32", "copy16",
-	"narrow32", "head_row", "head_mac8", "head_mac16"}
 
 func core(t *testing.T, name string) *targets.Profile {
 	t.Helper()
@@ -23,28 +22,55 @@ func core(t *testing.T, name string) *targets.Profile {
 	return p
 }
 
-func TestEveryProfileHasAllKernels(t *testing.T) {
+// oneLayer is a network of 20 features, 16 units and 2 outputs with one width of weights.
+func oneLayer(kind model.Kind, weightBits, stateBits int, activation model.Activation) quant.Shape {
+	return quant.Shape{
+		Features: 20,
+		Layers:   []quant.LayerShape{{Kind: kind, Units: 16}},
+		Dense:    []quant.DenseShape{{Outputs: 3, Activation: activation}, {Outputs: 2, Activation: activation}},
+		Formats: quant.Formats{
+			Layers: []quant.LayerFormats{{InputBits: weightBits, RecurrentBits: weightBits, StateBits: stateBits}},
+			Dense:  []int{weightBits, weightBits},
+		},
+	}
+}
+
+// Every profile has a figure for whatever a network may hold.
+func TestEveryProfileHasAllFigures(t *testing.T) {
 	for _, name := range targets.Names() {
 		p := core(t, name)
 		k := kernelsFor(p.ISA)
-		for _, kernel := range kernelNames {
-			if c := k.cycles(kernel, p); !(c > 0) {
-				t.Errorf("%s: kernel %s takes %v cycles", name, kernel, c)
-			}
-		}
-		if len(k.Kernel) != len(kernelNames) {
-			t.Errorf("%s: %d kernels, want %d", p.ISA, len(k.Kernel), len(kernelNames))
-		}
 		if k.Compiler == "" || k.Counted == "" {
 			t.Errorf("%s: no word on how the counts were obtained", p.ISA)
+		}
+		for kind := model.GRUResetAfter; kind <= model.ElmanReLU; kind++ {
+			for activation := model.Identity; activation <= model.Logistic; activation++ {
+				for _, weightBits := range []int{4, 8, 16} {
+					for _, stateBits := range []int{16, 32} {
+						if stateBits == 32 && kind >= model.ElmanTanh {
+							continue
+						}
+						s := oneLayer(kind, weightBits, stateBits, activation)
+						for _, part := range cycleParts(s, k, Target{Core: p}) {
+							if !(part.value > 0) {
+								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.name, part.value)
+							}
+						}
+						if code, stack := k.codeBytes(s), k.stackBytes(s); code < 100 || stack < 16 {
+							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, code, stack)
+						}
+					}
+				}
+			}
 		}
 	}
 }
 
-func TestUnknownInstructionSetOrKernelPanics(t *testing.T) {
+func TestUnknownInstructionSetKernelOrFigurePanics(t *testing.T) {
 	for _, call := range []func(){
 		func() { kernelsFor("armv6") },
 		func() { kernelsFor("avr").cycles("mac", core(t, "avr8")) },
+		func() { figure(kernelsFor("avr").Code, "w3") },
 	} {
 		func() {
 			defer func() {
@@ -66,35 +92,162 @@ func stepCycles(p *targets.Profile, s quant.Shape) float64 {
 	return sum
 }
 
-// The loop of a multiply-accumulate on the Cortex-M4 is LDRSH, LDRH, CMP, SMLABB, BNE
-// (read in the listing). By hand, with the costs of the profile: load 2, load
-// behind a load 1, compare 1, multiply-accumulate 1, branch 3 or, in the last
-// of n passes, 1. Mean of 1/n over n = 6, 20, 36, 4, 16, 40: (0.1667 + 0.05 + 0.0278
-// + 0.25 + 0.0625 + 0.025)/6 = 0.097. So 2 + 1 + 1 + 1 + 3 - 2*0.097 = 7.806.
-func TestMultiplyAccumulateByHand(t *testing.T) {
-	p := core(t, "cortex-m4f")
-	for _, kernel := range []string{"mac8", "mac16"} {
-		if got := kernelsFor(p.ISA).cycles(kernel, p); math.Abs(got-7.806) > 0.02 {
-			t.Errorf("%s: %v cycles, want 7.806", kernel, got)
+// counting is a profile under which every instruction class costs 1, so that
+// cycles are counts.
+func counting(p *targets.Profile) *targets.Profile {
+	c := *p
+	c.Costs = map[string]targets.Cost{}
+	for class := range p.Costs {
+		c.Costs[class] = targets.Cost{Cycles: 1}
+	}
+	return &c
+}
+
+// measuredNet is a row of testdata/kernels/measured.csv.
+type measuredNet struct {
+	line    int
+	profile string
+	shape   quant.Shape
+	counts  float64 // executed instructions by class, all classes added
+	cycles  float64 // of the simulator's own counter; 0 without one
+	code    int     // bytes
+	stack   int     // bytes
+}
+
+// measuredNets reads what testdata/kernels measured on networks that had no part
+// in the fit. Source: own measurement, see testdata/kernels/README.md.
+func measuredNets(t *testing.T) []measuredNet {
+	t.Helper()
+	file, err := os.Open("../testdata/kernels/measured.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	rows, err := csv.NewReader(file).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	number := func(text string) float64 {
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	integer := func(text string) int { return int(number(text)) }
+	kinds := map[string]model.Kind{
+		"gru_after": model.GRUResetAfter, "gru_before": model.GRUResetBefore, "lstm": model.LSTM,
+		"elman_tanh": model.ElmanTanh, "elman_relu": model.ElmanReLU,
+	}
+	activations := map[string]model.Activation{"identity": model.Identity, "relu": model.ReLU, "tanh": model.Tanh, "logistic": model.Logistic}
+	var nets []measuredNet
+	for i, row := range rows[1:] {
+		s := quant.Shape{Features: integer(row[1])}
+		for _, text := range strings.Split(row[2], ";") {
+			f := strings.Split(text, ":")
+			s.Layers = append(s.Layers, quant.LayerShape{Kind: kinds[f[0]], Units: integer(f[1])})
+			s.Formats.Layers = append(s.Formats.Layers, quant.LayerFormats{InputBits: integer(f[2]), RecurrentBits: integer(f[3]), StateBits: integer(f[4])})
+		}
+		for _, text := range strings.Split(row[3], ";") {
+			f := strings.Split(text, ":")
+			s.Dense = append(s.Dense, quant.DenseShape{Outputs: integer(f[0]), Activation: activations[f[1]]})
+			s.Formats.Dense = append(s.Formats.Dense, integer(f[2]))
+		}
+		net := measuredNet{line: i + 2, profile: row[0], shape: s, counts: number(row[4]), code: integer(row[6]), stack: integer(row[7])}
+		if row[5] != "" {
+			net.cycles = number(row[5])
+		}
+		nets = append(nets, net)
+	}
+	if len(nets) < 100 {
+		t.Fatalf("only %d networks measured", len(nets))
+	}
+	return nets
+}
+
+// How far estimates of cycles may be off.
+const (
+	usually = 0.10
+	// Rows of four columns are unrolled, which saves more than the fit knows of.
+	fourColumns = 0.18
+	// In some Elman layers on Arm cores the compiler runs out of registers in
+	// the loop over the columns; README.md of testdata/kernels says how far off that is.
+	elmanOnArm = 0.30
+)
+
+func TestCyclesMatchExecution(t *testing.T) {
+	for _, n := range measuredNets(t) {
+		p := core(t, n.profile)
+		tolerance := usually
+		if n.shape.Features <= 4 {
+			tolerance = fourColumns
+		}
+		if strings.HasPrefix(p.ISA, "arm") && n.shape.Layers[0].Kind >= model.ElmanTanh {
+			tolerance = elmanOnArm
+		}
+		if got := stepCycles(counting(p), n.shape); math.Abs(got/n.counts-1) > tolerance {
+			t.Errorf("measured.csv:%d: estimate %.0f instructions, executed %.0f", n.line, got, n.counts)
+		}
+		if got := stepCycles(p, n.shape); n.cycles != 0 && math.Abs(got/n.cycles-1) > usually {
+			t.Errorf("measured.csv:%d: estimate %.0f cycles, the simulator counted %.0f", n.line, got, n.cycles)
 		}
 	}
 }
 
-// instructionCost is a profile under which cycles are executed instructions.
-func instructionCost(p *targets.Profile) *targets.Profile {
-	counting := *p
-	counting.Costs = map[string]targets.Cost{}
-	for class := range p.Costs {
-		counting.Costs[class] = targets.Cost{Cycles: 1}
+func TestCodeBytesMatchCompiledSizes(t *testing.T) {
+	for _, n := range measuredNets(t) {
+		got := kernelsFor(core(t, n.profile).ISA).codeBytes(n.shape)
+		if off := math.Abs(float64(got - n.code)); off > max(64, 0.1*float64(n.code)) {
+			t.Errorf("measured.csv:%d: estimate %d bytes, compiled %d", n.line, got, n.code)
+		}
 	}
-	counting.Costs["push_pop_each"] = targets.Cost{} // N registers, one instruction
-	if strings.HasPrefix(p.ISA, "arm") {
-		counting.Costs["return"] = targets.Cost{} // POP with PC is counted as POP and return
-	}
-	return &counting
 }
 
-// One step on a Cortex-M4 with 20 features, 16 units, 2 outputs, int8 weights,
+// The bound must hold for networks that were not looked at when it was made, and
+// must not be wasteful.
+func TestStackBytesBoundTheDeepestChain(t *testing.T) {
+	for _, n := range measuredNets(t) {
+		got := kernelsFor(core(t, n.profile).ISA).stackBytes(n.shape)
+		if got < n.stack || got > n.stack+64 {
+			t.Errorf("measured.csv:%d: bound %d bytes, deepest chain %d", n.line, got, n.stack)
+		}
+	}
+}
+
+// By hand: arrays of 16-bit values, each filled to a multiple of 8 bytes. 5 units
+// are 10, so 16. Reset-after keeps one copy, reset-before two (20, so 24); the wide
+// state has its view in net_step. 6 results between dense layers are 12, so 16.
+func TestArraysOnTheStackByHand(t *testing.T) {
+	k := kernelsFor("rv32imc")
+	for _, c := range []struct {
+		kind      model.Kind
+		stateBits int
+		want      int
+	}{
+		{model.GRUResetAfter, 16, 16 + 16}, {model.GRUResetAfter, 32, 16 + 16},
+		{model.GRUResetBefore, 16, 24 + 16}, {model.GRUResetBefore, 32, 16 + 24 + 16},
+		{model.LSTM, 32, 16 + 16}, {model.ElmanReLU, 16, 16 + 16},
+	} {
+		s := oneLayer(c.kind, 8, c.stateBits, model.Identity)
+		s.Layers[0].Units, s.Dense[0].Outputs = 5, 6
+		if got := k.stackBytes(s) - k.Stack[layerKey(c.kind, c.stateBits)]; got != c.want {
+			t.Errorf("%v, %d bits: arrays take %d bytes, want %d", c.kind, c.stateBits, got, c.want)
+		}
+	}
+}
+
+// The loop over the columns of a GRU's row on the Cortex-M4 is LDRSB, LDRH, CMP, SMLABB,
+// BNE (read in the listing). By hand, with the costs of the profile: load 2, load behind
+// a load 1, compare 1, multiply-accumulate 1, branch 3: 8, and 32 for a group of four.
+// The last of n passes does not branch back, which saves 2 in n; the smallest n in the fit is 4.
+func TestGroupOfColumnsByHand(t *testing.T) {
+	p := core(t, "cortex-m4f")
+	if got := kernelsFor(p.ISA).cycles("group8_gru_after", p); got < 30 || got > 32.1 {
+		t.Errorf("%v cycles, want 30 to 32", got)
+	}
+}
+
+// One step of a GRU on a Cortex-M4 with 20 features, 16 units, 2 outputs, int8 weights,
 // int16 head and state, counted by hand in the listing (GCC 12.2 -O2):
 //
 //	96 rows of 19                                             1824
@@ -103,111 +256,15 @@ func instructionCost(p *targets.Profile) *targets.Profile {
 //	copy of the state 16, entry and exit 13                     29
 //	2 head rows of 3, 2*16 multiply-accumulates of 5           166
 //
-// The emulator executed as many. Kernels are means over several sizes: hence 2 %.
+// The kernels are fitted to many networks: hence 2 %.
 func TestStepByHand(t *testing.T) {
-	s := quant.Shape{Features: 20, Units: 16, Outputs: 2, Formats: quant.Formats{InputBits: 8, RecurrentBits: 8, HeadBits: 16, StateBits: 16}}
+	s := oneLayer(model.GRUResetAfter, 8, 16, model.Identity)
+	s.Dense, s.Formats.Dense = s.Dense[1:], []int{16}
+	p := counting(core(t, "cortex-m4f"))
+	p.Costs["push_pop_each"] = targets.Cost{} // N registers, one instruction
+	p.Costs["return"] = targets.Cost{}        // POP with PC is counted as POP and return
 	const want = 1824 + 8640 + 2048 + 29 + 166
-	if got := stepCycles(instructionCost(core(t, "cortex-m4f")), s); math.Abs(got/want-1) > 0.02 {
+	if got := stepCycles(p, s); math.Abs(got/want-1) > 0.02 {
 		t.Errorf("%.0f instructions, counted %d", got, want)
-	}
-}
-
-// measuredShapes are the twelve networks that the kernels and sizes were
-// measured on, in the order of the lists below.
-func measuredShapes() []quant.Shape {
-	var shapes []quant.Shape
-	for _, size := range [][3]int{{6, 4, 1}, {20, 16, 2}, {36, 40, 3}} {
-		for _, weights := range []int{8, 16} {
-			for _, state := range []int{16, 32} {
-				shapes = append(shapes, quant.Shape{Features: size[0], Units: size[1], Outputs: size[2], Formats: quant.Formats{
-					InputBits: weights, RecurrentBits: weights, HeadBits: 16, StateBits: state}})
-			}
-		}
-	}
-	return shapes
-}
-
-// Source: own measurement, mean of four steps. avr8: cycles from the cycle counter of
-// simavr 1.6. Others: instructions executed under QEMU 7.2.
-func TestStepMatchesExecution(t *testing.T) {
-	const tolerance = 0.07
-	for _, run := range []struct {
-		profile  string
-		measured [12]float64
-	}{
-		{"cortex-m0plus", [12]float64{2468, 2642, 2204, 2378, 22660, 23374, 17380, 18094, 105012, 107038, 77412, 79438}},
-		{"cortex-m3", [12]float64{1638, 1742, 1638, 1742, 12819, 13235, 12819, 13235, 56386, 57447, 56386, 57447}},
-		{"cortex-m4f", [12]float64{1609, 1713, 1609, 1713, 12707, 13122, 12707, 13122, 56101, 57167, 56101, 57167}},
-		{"cortex-m7", [12]float64{1638, 1742, 1638, 1742, 12806, 13235, 12806, 13235, 56382, 57288, 56382, 57288}},
-		{"cortex-m33", [12]float64{1638, 1742, 1638, 1742, 12819, 13235, 12819, 13235, 56386, 57447, 56386, 57447}},
-		{"rv32imc", [12]float64{2093, 2196, 2213, 2316, 17304, 17516, 17304, 17516, 77126, 77732, 77129, 77734}},
-		{"avr8", [12]float64{21103, 23102, 23799, 25798, 163676, 171476, 174129, 181928, 713430, 733567, 741657, 761790}},
-	} {
-		p := core(t, run.profile)
-		if run.profile != "avr8" {
-			p = instructionCost(p)
-		}
-		for i, s := range measuredShapes() {
-			if got := stepCycles(p, s); math.Abs(got/run.measured[i]-1) > tolerance {
-				t.Errorf("%s, %+v: estimate %.0f, measured %.0f", run.profile, s, got, run.measured[i])
-			}
-		}
-	}
-}
-
-// Source: own measurement, section .text of the object file from GCC 12.2 (avr: GCC
-// 5.4, with the multiplication routines of its library, 130 or 114 bytes), -O2.
-func TestCodeBytesMatchCompiledSizes(t *testing.T) {
-	for _, compiled := range []struct {
-		profile   string
-		tolerance float64 // wider where GCC copies small states in line and unrolls two outputs
-		text      [12]int
-	}{
-		{"cortex-m0plus", 0.05, [12]int{664, 772, 664, 772, 704, 820, 688, 804, 688, 792, 672, 776}},
-		{"cortex-m3", 0.07, [12]int{604, 688, 604, 688, 676, 724, 676, 724, 644, 708, 644, 708}},
-		{"cortex-m4f", 0.09, [12]int{584, 672, 584, 672, 656, 716, 656, 716, 608, 688, 608, 688}},
-		{"cortex-m7", 0.09, [12]int{612, 700, 612, 700, 684, 736, 684, 736, 644, 712, 644, 712}},
-		{"cortex-m33", 0.07, [12]int{604, 688, 604, 688, 676, 724, 676, 724, 644, 708, 644, 708}},
-		{"rv32imc", 0.05, [12]int{878, 954, 890, 966, 898, 986, 898, 986, 870, 968, 870, 968}},
-		{"avr8", 0.05, [12]int{1560, 1800, 1586, 1826, 1600, 1838, 1624, 1862, 1684, 1912, 1708, 1936}},
-	} {
-		k := kernelsFor(core(t, compiled.profile).ISA)
-		for i, s := range measuredShapes() {
-			f := s.Formats
-			got, want := k.codeBytes(f.InputBits, f.RecurrentBits, f.HeadBits, f.StateBits), compiled.text[i]
-			if math.Abs(float64(got)/float64(want)-1) > compiled.tolerance {
-				t.Errorf("%s, %+v: %d bytes, compiled %d", compiled.profile, s, got, want)
-			}
-		}
-	}
-}
-
-// The bound must hold, and be close: within 8 bytes, the spread between sizes.
-// Source: own measurement; avr8: lowest stack pointer in simavr 1.6 plus the
-// return address; cortex-m4f: GCC 12.2 -fstack-usage, frames of step and row.
-func TestStackBytesBoundMeasuredStack(t *testing.T) {
-	for _, run := range []struct {
-		profile          string
-		units, stateBits int
-		measured         int
-	}{
-		{"avr8", 4, 16, 59}, {"avr8", 4, 32, 65},
-		{"avr8", 16, 16, 85}, {"avr8", 16, 32, 87},
-		{"avr8", 40, 16, 133}, {"avr8", 40, 32, 135},
-		{"cortex-m4f", 16, 16, 96 + 12}, {"cortex-m4f", 16, 32, 96 + 12},
-	} {
-		got := kernelsFor(core(t, run.profile).ISA).stackBytes(run.stateBits, run.units)
-		if got < run.measured || got > run.measured+8 {
-			t.Errorf("%+v: bound is %d", run, got)
-		}
-	}
-}
-
-// By hand: 2*5 bytes of state copy fill two units of eight.
-func TestStackGrowsWithUnits(t *testing.T) {
-	k := kernelsFor("rv32imc")
-	got := []int{k.stackBytes(16, 4) - k.Stack.State16, k.stackBytes(16, 5) - k.Stack.State16, k.stackBytes(32, 8) - k.Stack.State32}
-	if want := []int{8, 16, 16}; !slices.Equal(got, want) {
-		t.Errorf("got %v, want %v", got, want)
 	}
 }

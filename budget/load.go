@@ -29,8 +29,10 @@ type Inputs struct {
 	Targets   []Target
 	Files     []InputFile
 	Warnings  []string
+	Shared    int // sign-off sequences that are selection recordings as well
 
-	selectionBase *dataset.Score // of Float, see floatOnSelection
+	selectionBase  *dataset.Score // of Float, see floatOnSelection
+	selectionFloor []float64      // of Float, see floatReach
 }
 
 // Target is one target of the job with its profile.
@@ -119,12 +121,21 @@ func (in *Inputs) loadTargets() error {
 	return nil
 }
 
+// spec hands the rules of the job to the reader of the model file.
+func (m ModelFile) spec() model.Spec {
+	s := model.Spec{Convention: m.Convention}
+	for _, l := range m.Layers {
+		s.Layers = append(s.Layers, model.LayerSpec(l))
+	}
+	return s
+}
+
 func (in *Inputs) loadNetwork() error {
 	job := in.Job
 	if _, err := in.open("model", job.Model.File, "model", "file"); err != nil {
 		return err
 	}
-	net, err := model.ReadFile(job.Path(job.Model.File), job.Model.Convention)
+	net, err := model.ReadFile(job.Path(job.Model.File), job.Model.spec())
 	if err != nil {
 		return err
 	}
@@ -136,10 +147,7 @@ func (in *Inputs) loadNetwork() error {
 	if err != nil {
 		return err
 	}
-	if r, err = in.open("outputs", job.Outputs.File, "outputs", "file"); err != nil {
-		return err
-	}
-	outputs, err := dataset.ReadOutputs(r, job.Outputs.File)
+	outputs, err := in.loadOutputs()
 	if err != nil {
 		return err
 	}
@@ -147,6 +155,9 @@ func (in *Inputs) loadNetwork() error {
 		return &dataset.InputError{File: job.Features.File, Msg: fmt.Sprintf("%d features are declared, the network in %s takes %d", len(features), job.Model.File, net.Inputs()), Hint: "one line per input of the network, in its order"}
 	}
 	if len(outputs) != net.Outputs() {
+		if job.Outputs.File == "" {
+			return job.at("one class per output of the network, in its order", fmt.Sprintf("%d classes are declared, the network in %s gives %d", len(outputs), job.Model.File, net.Outputs()), "outputs", "classes")
+		}
 		return &dataset.InputError{File: job.Outputs.File, Msg: fmt.Sprintf("%d outputs are declared, the network in %s gives %d", len(outputs), job.Model.File, net.Outputs()), Hint: "one line per output of the network, in its order"}
 	}
 	for _, f := range features {
@@ -157,8 +168,29 @@ func (in *Inputs) loadNetwork() error {
 		}
 	}
 	in.Float = dataset.NewFloat(net, features, outputs)
+	in.Float.Classes = job.Outputs.Column != ""
 	in.Regions, err = job.regions(outputs)
 	return err
+}
+
+// loadOutputs reads outputs.csv, or makes one output per class.
+func (in *Inputs) loadOutputs() ([]dataset.Output, error) {
+	rule := in.Job.Outputs
+	if rule.File != "" {
+		r, err := in.open("outputs", rule.File, "outputs", "file")
+		if err != nil {
+			return nil, err
+		}
+		return dataset.ReadOutputs(r, rule.File)
+	}
+	var outputs []dataset.Output
+	for i, class := range rule.Classes {
+		if class == "" || slices.Contains(rule.Classes[:i], class) {
+			return nil, in.Job.at("every class has a name of its own", fmt.Sprintf("class %d has no name, or that of another one", i), "outputs", "classes", i)
+		}
+		outputs = append(outputs, dataset.Output{Name: class, Std: 1})
+	}
+	return outputs, nil
 }
 
 func (in *Inputs) loadRecordings() (err error) {
@@ -168,7 +200,17 @@ func (in *Inputs) loadRecordings() (err error) {
 	if in.Signoff, err = in.readAll("signoff", in.Job.Recordings.Signoff); err != nil {
 		return err
 	}
+	for _, set := range []struct {
+		name string
+		rec  **dataset.Recordings
+	}{{"selection", &in.Selection}, {"sign-off", &in.Signoff}} {
+		var dropped int
+		if *set.rec, dropped = dataset.Unique(*set.rec); dropped > 0 {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat others, value for value, and are left out", dropped, set.name))
+		}
+	}
 	if shared := dataset.Shared(in.Selection, in.Signoff); len(shared) > 0 {
+		in.Shared = len(shared)
 		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
 	}
 	selection, signoff := in.Selection.Scenarios(), in.Signoff.Scenarios()
@@ -186,14 +228,15 @@ func (in *Inputs) loadRecordings() (err error) {
 }
 
 func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {
-	features, outputs := dataset.FeatureNames(in.Float.Features), dataset.OutputNames(in.Float.Outputs)
+	features := dataset.FeatureNames(in.Float.Features)
+	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column}
 	var parts []*dataset.Recordings
 	for _, name := range names {
 		r, err := in.open(role, name, "recordings", role)
 		if err != nil {
 			return nil, err
 		}
-		rec, err := dataset.ReadCSV(r, name, features, outputs)
+		rec, err := dataset.ReadCSV(r, name, features, reference)
 		if err != nil {
 			return nil, err
 		}
@@ -218,8 +261,16 @@ func (in *Inputs) loadScores() error {
 func (in *Inputs) checkFrontEnds() error {
 	used := map[string]bool{}
 	declared := map[string]bool{}
-	for _, g := range in.Job.FrontEnds {
+	for i, g := range in.Job.FrontEnds {
+		if declared[g.Name] {
+			return in.Job.at("every cost group stands once", fmt.Sprintf("second cost group %q", g.Name), "front_end", i)
+		}
 		declared[g.Name] = true
+		for profile := range g.Cycles {
+			if !in.knowsProfile(profile) {
+				return in.Job.at("kerf targets list names the profiles", fmt.Sprintf("cycles for the unknown profile %q", profile), "front_end", i, "cycles", profile)
+			}
+		}
 	}
 	for _, f := range in.Float.Features {
 		if f.FrontEnd != "" && !declared[f.FrontEnd] {
@@ -240,8 +291,14 @@ func (in *Inputs) checkFrontEnds() error {
 	return nil
 }
 
+// knowsProfile tells whether a profile is built in or one of the job's own.
+func (in *Inputs) knowsProfile(name string) bool {
+	return slices.Contains(targets.Names(), name) ||
+		slices.ContainsFunc(in.Targets, func(t Target) bool { return t.Core.Name == name })
+}
+
 func (in *Inputs) checkTolerances() error {
-	outputs := dataset.OutputNames(in.Float.Outputs)
+	outputs := dataset.OutputNames(in.judged())
 	for _, name := range sortedKeys(in.Job.Tolerances) {
 		if !slices.Contains(outputs, name) {
 			return in.Job.at("outputs.csv declares the outputs", fmt.Sprintf("tolerance for the unknown output %q", name), "tolerance", name)
@@ -250,6 +307,11 @@ func (in *Inputs) checkTolerances() error {
 		for key, value := range map[string]*float64{"rmse": t.RMSE, "mae": t.MAE, "max_error": t.MaxError, "bias": t.Bias} {
 			if value != nil && (*value < 0 || math.IsNaN(*value) || math.IsInf(*value, 0)) {
 				return in.Job.at("a tolerance is a number in the unit of the output, 0 or more", fmt.Sprintf("%g is no tolerance", *value), "tolerance", name, key)
+			}
+		}
+		for _, r := range t.rules() {
+			if !slices.Contains(dataset.Metrics(in.Float.Classes), r.metric) {
+				return in.Job.at("a regression has rmse_rise, mae_rise, rmse, mae, max_error, bias; a classifier accuracy_drop, balanced_accuracy_drop, disagreement", fmt.Sprintf("%s is no metric of this network", r.metric), "tolerance", name)
 			}
 		}
 		if len(t.rules()) == 0 {

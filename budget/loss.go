@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"kerf/dataset"
 )
@@ -40,6 +41,9 @@ func (t Tolerance) rules() []rule {
 	number(dataset.MAE, t.MAE)
 	number(dataset.MaxError, t.MaxError)
 	number(dataset.Bias, t.Bias)
+	percent(dataset.Accuracy, t.AccuracyDrop)
+	percent(dataset.BalancedAccuracy, t.BalancedAccuracyDrop)
+	percent(dataset.Agreement, t.Disagreement)
 	return all
 }
 
@@ -53,7 +57,7 @@ type Loss struct {
 	Metric   dataset.Metric
 
 	Float, Cut, Fixed   float64 // in the unit of the output
-	Rise                float64 // Fixed/Float - 1; NaN for the bias and where Float is 0
+	Rise                float64 // Fixed/Float - 1, for a classifier Float - Fixed; NaN for the bias and where Float is 0
 	RiseLow, RiseHigh   float64 // 95 % interval; NaN where there is none
 	FixedLow, FixedHigh float64 // 95 % interval; NaN where there is none
 	Sequences, Steps    int
@@ -71,8 +75,11 @@ func (l *Loss) JudgedValue() (value, high float64) {
 	if l.Relative {
 		return l.Rise, l.RiseHigh
 	}
-	if l.Metric == dataset.Bias {
+	switch l.Metric {
+	case dataset.Bias:
 		return math.Abs(l.Fixed), math.Max(math.Abs(l.FixedLow), math.Abs(l.FixedHigh))
+	case dataset.MaxError:
+		return l.Fixed, l.Fixed // resampling cannot exceed the largest error seen
 	}
 	return l.Fixed, l.FixedHigh
 }
@@ -121,13 +128,27 @@ type place struct {
 // places lists the slices of one output: everywhere, each scenario, each region.
 func (in *Inputs) places(rec *dataset.Recordings, output int) []place {
 	all := []place{{"all", "", dataset.Slice{Output: output, Region: -1}}}
-	for _, s := range rec.Scenarios() {
+	scenarios := rec.Scenarios()
+	for _, s := range in.Selection.Scenarios() {
+		if !slices.Contains(scenarios, s) {
+			scenarios = append(scenarios, s) // a row without a sequence: it cannot be judged
+		}
+	}
+	for _, s := range scenarios {
 		all = append(all, place{s, "", dataset.Slice{Output: output, Scenario: s, Region: -1}})
 	}
 	for r, region := range in.Regions {
 		all = append(all, place{"all", region.Name, dataset.Slice{Output: output, Region: r}})
 	}
 	return all
+}
+
+// judged lists what rows are about: the outputs, or for a classifier the class.
+func (in *Inputs) judged() []dataset.Output {
+	if in.Float.Classes {
+		return []dataset.Output{{Name: in.Job.Outputs.Column}}
+	}
+	return in.Float.Outputs
 }
 
 // scores are the measurements of the three networks on the same recordings.
@@ -139,7 +160,7 @@ type scores struct {
 // a tolerance are left out, and so is the work for them.
 func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) []Loss {
 	var rows []Loss
-	for o, output := range in.Float.Outputs {
+	for o, output := range in.judged() {
 		tolerances := in.Job.Tolerances[output.Name].rules()
 		for _, p := range in.places(rec, o) {
 			judged := map[dataset.Metric]bool{}
@@ -150,7 +171,7 @@ func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) [
 				row.judge()
 				rows = append(rows, row)
 			}
-			for _, m := range dataset.Metrics() {
+			for _, m := range dataset.Metrics(in.Float.Classes) {
 				if !judged[m] && !judgedOnly {
 					rows = append(rows, in.lossRow(output, p, m, s))
 				}
@@ -164,7 +185,7 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 	c := dataset.Compare(s.float, s.fixed, p.slice, metric)
 	return Loss{
 		Output: output.Name, Unit: output.Unit, Scenario: p.scenario, Region: p.region, Metric: metric,
-		Float: c.Base, Cut: s.cut.Value(p.slice, metric), Fixed: c.Other,
+		Float: c.Base, Cut: s.cut.Value(s.float, p.slice, metric), Fixed: c.Other,
 		Rise: c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh,
 		Sequences: c.Sequences, Steps: c.Steps,
 	}
@@ -185,12 +206,23 @@ func (l *Loss) Describe() string {
 // Explain says in words why a row did not pass.
 func (l *Loss) Explain() string {
 	switch {
+	case l.Verdict == NotEnough && l.Sequences == 0 && l.Region != "":
+		return fmt.Sprintf("%s: no step of the sign-off recordings lies in it", l.Describe())
+	case l.Verdict == NotEnough && l.Sequences == 0:
+		return fmt.Sprintf("%s: there are no sign-off recordings of it", l.Describe())
 	case l.Verdict == NotEnough && l.WouldDo > 0:
-		return fmt.Sprintf("%s: %d sequences are not enough for a verdict on %s; about %d would do", l.Describe(), l.Sequences, l.Metric, l.WouldDo)
+		return fmt.Sprintf("%s: %s not enough for a verdict on %s; about %d would do", l.Describe(), few(l.Sequences), l.Metric, l.WouldDo)
 	case l.Verdict == NotEnough:
-		return fmt.Sprintf("%s: %d sequences are not enough for a verdict on %s", l.Describe(), l.Sequences, l.Metric)
+		return fmt.Sprintf("%s: %s not enough for a verdict on %s", l.Describe(), few(l.Sequences), l.Metric)
 	case l.Verdict == Fail:
 		return fmt.Sprintf("%s: %s breaks its tolerance", l.Describe(), l.Metric)
 	}
 	return ""
+}
+
+func few(sequences int) string {
+	if sequences == 1 {
+		return "1 sequence is"
+	}
+	return fmt.Sprintf("%d sequences are", sequences)
 }

@@ -28,7 +28,8 @@ const (
 // PathStep is one attempt of the cut.
 type PathStep struct {
 	Item      string // FrontEndItem, FeatureItem or UnitItem
-	Indices   []int  // features or units of the trained network
+	Features  []int  // features of the trained network that go
+	Units     []prune.Unit
 	Name      string
 	Share     float64 // of the score, in its worst case; of a front end the sum over its features
 	Taken     bool    // false: it stays, because Tightest breaks its tolerance
@@ -46,6 +47,8 @@ type Cut struct {
 	UnitScores    *prune.Scores
 	FeatureRank   []prune.Ranked // least needed first
 	UnitRank      []prune.Ranked
+	Start         Loss // the judged row in which the float network itself has the least room
+	StartReach    float64
 	Path          []PathStep
 }
 
@@ -58,9 +61,10 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	if len(in.Job.Tolerances) == 0 {
 		return cut
 	}
-	formats, _ := in.Job.Formats.candidates() // checked when the job was read
+	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
 	kept := in.Whole(formats[0])
 	base := in.floatOnSelection()
+	cut.Start, cut.StartReach, _ = in.within(scores{base, base, base})
 	attempts := in.attempts(cut)
 	for i, step := range attempts {
 		if c, ok := without(kept, step); ok {
@@ -86,17 +90,18 @@ func (in *Inputs) attempts(cut *Cut) []PathStep {
 		step := PathStep{Item: FrontEndItem, Name: g.Name}
 		for _, r := range cut.FeatureRank {
 			if in.Float.Features[r.Item].FrontEnd == g.Name {
-				step.Indices = append(step.Indices, r.Item)
+				step.Features = append(step.Features, r.Item)
 				step.Share += r.Share
 			}
 		}
 		groups = append(groups, step)
 	}
 	for _, r := range cut.FeatureRank {
-		items = append(items, PathStep{Item: FeatureItem, Indices: []int{r.Item}, Name: r.Name, Share: r.Share})
+		items = append(items, PathStep{Item: FeatureItem, Features: []int{r.Item}, Name: r.Name, Share: r.Share})
 	}
+	units := prune.Units(in.Float.Net)
 	for _, r := range cut.UnitRank {
-		items = append(items, PathStep{Item: UnitItem, Indices: []int{r.Item}, Name: r.Name, Share: r.Share})
+		items = append(items, PathStep{Item: UnitItem, Units: []prune.Unit{units[r.Item]}, Name: r.Name, Share: r.Share})
 	}
 	for _, steps := range [][]PathStep{groups, items} {
 		sort.SliceStable(steps, func(a, b int) bool { return steps[a].Share < steps[b].Share })
@@ -116,45 +121,74 @@ func (in *Inputs) Rank() *Cut {
 }
 
 // without takes an item out of a candidate. It is no attempt if the item is gone
-// already, or if it is the last of its sort.
+// already, or if it is the last feature or the last unit of a layer.
 func without(c Candidate, step PathStep) (smaller Candidate, ok bool) {
-	remove := func(kept []int) []int {
-		return slices.DeleteFunc(slices.Clone(kept), func(k int) bool { return slices.Contains(step.Indices, k) })
-	}
 	smaller = c
-	if step.Item == UnitItem {
-		smaller.Units = remove(c.Units)
-	} else {
-		smaller.Features = remove(c.Features)
+	smaller.Features = slices.DeleteFunc(slices.Clone(c.Features), func(k int) bool { return slices.Contains(step.Features, k) })
+	ok = len(smaller.Features) > 0
+	smaller.Units = nil
+	for l, units := range c.Units {
+		kept := slices.DeleteFunc(slices.Clone(units), func(j int) bool { return slices.Contains(step.Units, prune.Unit{Layer: l, Index: j}) })
+		smaller.Units = append(smaller.Units, kept)
+		ok = ok && len(kept) > 0
 	}
-	gone := len(smaller.Features) < len(c.Features) || len(smaller.Units) < len(c.Units)
-	return smaller, gone && len(smaller.Features) > 0 && len(smaller.Units) > 0
+	gone := len(smaller.Features) < len(c.Features) || smaller.UnitCount() < c.UnitCount()
+	return smaller, ok && gone
 }
+
+// hopelessSlack is how much worse a row may get that the float network itself
+// does not keep: rounding changes the last digits of anything.
+const hopelessSlack = 1.01
 
 // within tells whether every judged row on selection recordings leaves room for
 // the sign-off, and returns the row with the least and what it may reach there.
-// Rows of too few sequences for an interval are taken at their value.
+// Rows of too few sequences for an interval are taken at their value. A row that
+// the float network itself does not keep must not get worse.
 func (in *Inputs) within(s scores) (tightest Loss, mayReach float64, ok bool) {
 	ok = true
 	most := math.Inf(-1)
+	floor := in.floatReach()
+	i := -1
 	for _, row := range in.lossRows(in.Selection, s, true) {
+		i++
 		if row.Sequences == 0 {
 			continue
 		}
-		value, high := row.JudgedValue()
-		reach := value
-		if row.Sequences >= dataset.MinSequences {
-			reach += signoffReach * (high - value)
-		}
-		if !(reach <= row.Tolerance) {
+		reach := row.reach()
+		if !(reach <= row.Tolerance || reach <= floor[i]*hopelessSlack) {
 			ok = false
 		}
-		if used := reach - row.Tolerance; used/math.Max(row.Tolerance, math.SmallestNonzeroFloat64) > most || math.IsNaN(used) {
-			most = used / math.Max(row.Tolerance, math.SmallestNonzeroFloat64)
+		if u := used(row, reach); u > most || math.IsNaN(u) {
+			most = u
 			tightest, mayReach = row, reach
 		}
 	}
 	return tightest, mayReach, ok
+}
+
+// reach is what a row may show on the sign-off recordings.
+func (l *Loss) reach() float64 {
+	value, high := l.JudgedValue()
+	if l.Sequences < dataset.MinSequences {
+		return value
+	}
+	return value + float64(signoffReach*(high-value))
+}
+
+// floatReach is the reach of every judged row for the float network itself.
+func (in *Inputs) floatReach() []float64 {
+	if in.selectionFloor == nil {
+		base := in.floatOnSelection()
+		for _, row := range in.lossRows(in.Selection, scores{base, base, base}, true) {
+			in.selectionFloor = append(in.selectionFloor, row.reach())
+		}
+	}
+	return in.selectionFloor
+}
+
+// used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.
+func used(row Loss, mayReach float64) float64 {
+	return (mayReach - row.Tolerance) / math.Max(row.Tolerance, math.SmallestNonzeroFloat64)
 }
 
 // Chosen is the candidate that goes to sign-off.
@@ -163,13 +197,33 @@ type Chosen struct {
 	CutNet    *dataset.Float
 	Fixed     *quant.Network
 	Within    bool // the selection recordings are within every tolerance
+	Roundings []RoundingResult
+	Widths    []WidthStep // attempts to narrow single words
+
+	used float64 // share of its tolerance that the tightest row may reach
 }
 
-// Choose adds the word widths to a cut. For each choice of widths it goes back
-// from the deepest point of the path to the first at which the fixed-point
+// Tightest is the row with the least room on the selection recordings, and what it
+// may reach.
+func (c *Chosen) Tightest() (Loss, float64) {
+	r := c.Roundings[c.roundingIndex()]
+	return r.Tightest, r.MayReach
+}
+
+// RoundingResult is what one way of rounding gives on the selection recordings.
+type RoundingResult struct {
+	Rounding quant.Rounding
+	Tightest Loss
+	MayReach float64
+}
+
+// Choose adds the word widths to a cut. For each uniform choice of widths it goes
+// back from the deepest point of the path to the first at which the fixed-point
 // network is within every tolerance on the selection recordings; of these
-// points it takes the one with the least flash, front end included. If there is
-// none, it takes the whole network in the widest formats.
+// points it takes the one that breaks the fewest limits of the targets, among
+// these the one with the least flash, front end included, and narrows
+// single words from there. If there is none, it takes the whole network in the
+// widest formats.
 func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
 	points := []Candidate{in.Whole(quant.Formats{})}
 	for _, step := range cut.Path {
@@ -189,24 +243,25 @@ func (in *Inputs) ChooseFormats(means prune.Means, c Candidate) (*Chosen, error)
 
 // cheapest searches points × formats. Points come with falling cost.
 func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, error) {
-	formats, err := in.Job.Formats.candidates()
+	formats, err := in.Job.Formats.candidates(in.Float.Net)
 	if err != nil {
 		return nil, err
 	}
 	var best, last *Chosen
-	least := math.Inf(1)
+	least, fewest := math.Inf(1), math.MaxInt
 	for _, f := range formats {
 		for i := len(points) - 1; i >= 0; i-- {
 			c := points[i]
 			c.Formats = f
-			if in.flash(c) >= least {
-				break
+			broken := in.brokenLimits(c)
+			if broken > fewest || (broken == fewest && in.flash(c) >= least) {
+				continue
 			}
 			if last, err = in.try(means, c); err != nil {
 				return nil, err
 			}
 			if last.Within {
-				best, least = last, in.flash(c)
+				best, least, fewest = last, in.flash(c), broken
 				break
 			}
 		}
@@ -214,7 +269,18 @@ func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, erro
 	if best == nil {
 		return last, nil
 	}
-	return best, nil
+	return in.narrow(means, best)
+}
+
+// brokenLimits counts the limits that a candidate breaks on all targets.
+func (in *Inputs) brokenLimits(c Candidate) int {
+	broken := 0
+	for _, cost := range in.Costs(c) {
+		if cost.Verdict == Fail {
+			broken++
+		}
+	}
+	return broken
 }
 
 // flash is what weights and front end of a candidate take; tables and code hardly differ.
@@ -227,16 +293,34 @@ func (in *Inputs) flash(c Candidate) float64 {
 	return bytes
 }
 
-// try builds a candidate and measures it on the selection recordings.
+// try cuts the network, brings it to fixed point with either rounding, and
+// keeps what has the more room on the selection recordings. Ranges come from
+// these recordings as well.
 func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
-	chosen := &Chosen{Candidate: c}
-	var err error
-	if chosen.CutNet, chosen.Fixed, err = in.Build(c, means); err != nil {
-		return nil, err
+	cut := prune.CutPredictor(in.Float, c.Features, c.Units, means)
+	calibration := quant.Calibrate(cut, in.Selection)
+	scaled := quant.Standardise(cut, calibration)
+	if scaled != cut {
+		calibration = quant.Calibrate(scaled, in.Selection)
 	}
-	score := dataset.Measure(chosen.Fixed, in.Selection, in.Regions)
-	_, _, chosen.Within = in.within(scores{in.floatOnSelection(), score, score})
-	return chosen, nil
+	var best *Chosen
+	var compared []RoundingResult
+	for _, rounding := range []quant.Rounding{quant.Nearest, quant.Compensated} {
+		c.Rounding = rounding
+		fixed, err := quant.Quantize(scaled, calibration, c.Formats, rounding)
+		if err != nil {
+			return nil, err
+		}
+		score := dataset.Measure(fixed, in.Selection, in.Regions)
+		tightest, mayReach, ok := in.within(scores{in.floatOnSelection(), score, score})
+		compared = append(compared, RoundingResult{rounding, tightest, mayReach})
+		chosen := &Chosen{Candidate: c, CutNet: cut, Fixed: fixed, Within: ok, used: used(tightest, mayReach)}
+		if best == nil || chosen.used < best.used {
+			best = chosen
+		}
+	}
+	best.Roundings = compared
+	return best, nil
 }
 
 // floatOnSelection is the score of the network as given, measured once.
