@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -21,11 +20,11 @@ type choice struct {
 
 func (c *choice) cutFlags(flags *pflag.FlagSet) {
 	flags.StringVar(&c.features, "features", "", `keep exactly these features: names with commas, or "all"`)
-	flags.StringVar(&c.units, "units", "", `keep exactly these units: numbers from 0 with commas, or "all"`)
+	flags.StringVar(&c.units, "units", "", `keep exactly these units: names as in kerf rank, with commas, or "all"`)
 }
 
 func (c *choice) formatFlags(flags *pflag.FlagSet) {
-	flags.StringVar(&c.weights, "weights", "", "int8 or int16")
+	flags.StringVar(&c.weights, "weights", "", "int4, int8 or int16")
 	flags.StringVar(&c.state, "state", "", "int16 or int32")
 }
 
@@ -38,7 +37,7 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 		in.Job.Formats.State = c.state
 	}
 	if err := in.Job.Formats.Check(); err != nil {
-		return nil, nil, &usageError{err.Error(), "weights are int8 or int16, the state is int16 or int32"}
+		return nil, nil, &usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
 	}
 	if c.features == "" && c.units == "" {
 		cut := in.FindCut(a.ui.progress("trying cuts,"))
@@ -74,20 +73,31 @@ func pickFeatures(in *budget.Inputs, list string) ([]int, error) {
 	return ascending(kept), nil
 }
 
-func pickUnits(in *budget.Inputs, list string) ([]int, error) {
-	units := in.Float.Net.Units()
+// pickUnits reads unit numbers, behind the number of their layer and a point
+// where there are several layers. Layers that are not named keep all.
+func pickUnits(in *budget.Inputs, list string) ([][]int, error) {
+	kept := prune.AllUnits(in.Float.Net)
 	if list == "" || list == "all" {
-		return prune.Without(units), nil
+		return kept, nil
 	}
-	var kept []int
+	byName := map[string]prune.Unit{}
+	for _, u := range prune.Units(in.Float.Net) {
+		byName[prune.UnitName(in.Float.Net, u)] = u
+	}
+	chosen := make([][]int, len(kept))
 	for _, text := range strings.Split(list, ",") {
-		j, err := strconv.Atoi(strings.TrimSpace(text))
-		if err != nil || j < 0 || j >= units {
-			return nil, &usageError{fmt.Sprintf("--units: %q is no unit", text), fmt.Sprintf("units are numbered 0 to %d", units-1)}
+		u, ok := byName[strings.TrimSpace(text)]
+		if !ok {
+			return nil, &usageError{fmt.Sprintf("--units: %q is no unit", text), "kerf rank lists the units"}
 		}
-		kept = append(kept, j)
+		chosen[u.Layer] = append(chosen[u.Layer], u.Index)
 	}
-	return ascending(kept), nil
+	for l := range chosen {
+		if len(chosen[l]) > 0 {
+			kept[l] = ascending(chosen[l])
+		}
+	}
+	return kept, nil
 }
 
 func ascending(indices []int) []int {

@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"errors"
+	"io/fs"
 	"os"
 	"strconv"
 	"strings"
@@ -60,21 +62,37 @@ func writeNetwork(path string, in *budget.Inputs, chosen *budget.Chosen) error {
 	metadata := map[string]string{
 		"made_by":  "kerf " + version,
 		"features": strings.Join(in.KeptFeatures(chosen.Candidate), ","),
-		"units":    joinInts(chosen.Candidate.Units),
+		"units":    joinUnits(chosen.Candidate.Units),
 	}
 	if err := model.WriteSafetensors(&b, model.ToTorch(chosen.CutNet.Net), metadata); err != nil {
 		return err
 	}
-	if err := os.WriteFile(path, b.Bytes(), 0o644); err != nil {
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return &usageError{"--out: " + path + " is there already", "choose another file: a network is never overwritten"}
+	}
+	if err != nil {
+		return &usageError{"--out: " + err.Error(), "choose another file"}
+	}
+	if _, err = file.Write(b.Bytes()); err == nil {
+		err = file.Close()
+	}
+	if err != nil {
+		os.Remove(path) // half a file is worse than none
 		return &usageError{"--out: " + err.Error(), "choose another file"}
 	}
 	return nil
 }
 
-func joinInts(values []int) string {
-	parts := make([]string, len(values))
-	for i, v := range values {
-		parts[i] = strconv.Itoa(v)
+// joinUnits prints the units of every layer: numbers with commas, layers with semicolons.
+func joinUnits(units [][]int) string {
+	layers := make([]string, len(units))
+	for l, indices := range units {
+		parts := make([]string, len(indices))
+		for i, j := range indices {
+			parts[i] = strconv.Itoa(j)
+		}
+		layers[l] = strings.Join(parts, ", ")
 	}
-	return strings.Join(parts, ",")
+	return strings.Join(layers, "; ")
 }

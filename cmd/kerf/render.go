@@ -193,13 +193,17 @@ func accuracyTables(s *exporter.Signoff) []exporter.Table {
 	var tables []exporter.Table
 	all := s.AccuracyTable(false)
 	kind := len(all.Head) - 2
+	index := map[string]int{}
 	for _, row := range all.Rows {
 		subject := fmt.Sprintf("%s: %s", row[0], row[2])
-		if len(tables) == 0 || tables[len(tables)-1].Head[0] != subject {
+		at, known := index[subject]
+		if !known {
+			at = len(tables)
+			index[subject] = at
 			head := append([]string{subject}, slices.Delete(slices.Clone(all.Head), kind, kind+1)[3:]...)
 			tables = append(tables, exporter.Table{Title: fmt.Sprintf("%s (%s)", all.Title, row[kind]), Head: head, Numbers: 1, Words: 1})
 		}
-		t := &tables[len(tables)-1]
+		t := &tables[at]
 		t.Rows = append(t.Rows, append([]string{row[1]}, slices.Delete(slices.Clone(row), kind, kind+1)[3:]...))
 	}
 	return tables
@@ -247,11 +251,13 @@ func pathTables(s *exporter.Signoff) []exporter.Table {
 				left.Rows = append(left.Rows, []string{names[i], exporter.Quantity(p.Flash[t], "B"), exporter.Quantity(p.Cycles[t], "cycles")})
 			}
 		}
-		tables = append(tables, left)
+		if len(left.Rows) > 0 {
+			tables = append(tables, left)
+		}
 	}
-	kept := exporter.Table{Title: "What stays", Head: []string{"", ""}, Numbers: 2, Rows: [][]string{
+	kept := exporter.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2, Rows: [][]string{
 		{"features", strings.Join(s.Kept.Features, ", ")},
-		{"units", strings.ReplaceAll(joinInts(s.Kept.Units[0]), ",", ", ")},
+		{"units", joinUnits(s.Kept.Units)},
 	}}
 	return append(tables, kept)
 }

@@ -35,13 +35,13 @@ func (a *app) targetsListCommand() *cobra.Command {
 		Example: `  kerf targets list`,
 		Args:    cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			t := exporter.Table{Title: "Target profiles", Head: []string{"profile", "core", "timing"}, Numbers: 3}
+			t := exporter.Table{Title: "Target profiles", Head: []string{"profile", "timing", "core"}, Numbers: 3}
 			for _, name := range targets.Names() {
 				p, err := targets.Load(name)
 				if err != nil {
 					return err
 				}
-				t.Rows = append(t.Rows, []string{p.Name, p.Title, p.TimingKind})
+				t.Rows = append(t.Rows, []string{p.Name, p.TimingKind, p.Title})
 			}
 			return a.printTables(format, t)
 		},
