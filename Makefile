@@ -6,7 +6,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/demo/...
 
-.PHONY: test tools format vet staticcheck unit bench demo-data
+.PHONY: test tools format vet staticcheck unit emulate emulators bench kernels demo-data
 
 test: tools format vet staticcheck unit
 
@@ -35,6 +35,31 @@ staticcheck:
 
 unit:
 	$(GO) test $(PACKAGES)
+
+# Runs the emitted C on emulated cores and compares every integer with Go.
+emulate: emulators
+	$(GO) vet -tags emulate ./exporter
+	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter
+
+EMULATORS = gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
+	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr clang g++-multilib
+
+# Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
+emulators:
+	@for tool in arm-none-eabi-gcc qemu-system-arm riscv64-unknown-elf-gcc qemu-system-riscv32 avr-gcc simavr clang; do \
+		command -v $$tool >/dev/null && continue; \
+		echo "make: $$tool is missing, trying apt-get"; \
+		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+			apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $(EMULATORS) || echo "make: COULD NOT install $(EMULATORS)"; \
+		else \
+			echo "make: COULD NOT install $$tool: install as root the Debian packages $(EMULATORS)"; \
+		fi; \
+		break; \
+	done
+
+# Measures the emitted C under emulation and writes budget/kernels.toml (testdata/kernels/README.md).
+kernels: emulators
+	python3 testdata/kernels/measure.py
 
 bench:
 	$(GO) test -run '^$$' -bench . ./model ./quant
