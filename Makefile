@@ -1,4 +1,4 @@
-# make test does everything: format, vet, staticcheck, all tests, the README's
+# make test does everything: format, vet, staticcheck, all tests, emulated cores, the README's
 # commands, and says what it could not do.
 
 GO ?= go
@@ -8,7 +8,7 @@ PACKAGES = ./... ./testdata/demo/... ./testdata/kernels/...
 
 .PHONY: test tools format vet staticcheck unit emulate emulators bench kernels demo-data
 
-test: tools format vet staticcheck unit
+test: tools format vet staticcheck unit emulate
 
 # The emitted C is compiled as C and as C++. Where apt-get can, it installs the
 # compilers; elsewhere the tests that need them fail and say so.
