@@ -239,3 +239,55 @@ func TestClassifier(t *testing.T) {
 		t.Errorf("scores have different fraction bits: %v", bits)
 	}
 }
+
+// A network that prune writes and a job that says what prune prints give the
+// same float figures as the cut network. A reset-before GRU is the case that
+// would otherwise be read as another network without a word.
+func TestWrittenNetworkIsReadAsItIs(t *testing.T) {
+	for i, kinds := range [][]model.Kind{{model.GRUResetAfter}, {model.GRUResetBefore}, {model.ElmanReLU}} {
+		t.Run(fmt.Sprint(kinds), func(t *testing.T) {
+			job := randomJob(t, uint64(40+i), false, kinds, []model.Activation{model.Identity})
+			written := filepath.Join(filepath.Dir(job), "cut.safetensors")
+			code, stdout, stderr := call("prune", job, "--features", "all", "--units", "all", "--out", written, "--format", "json")
+			if code != exitDone {
+				t.Fatalf("exit code %d: %s", code, stderr)
+			}
+			var tables []exporter.Table
+			if err := json.Unmarshal([]byte(stdout), &tables); err != nil {
+				t.Fatal(err)
+			}
+			lines := ""
+			for _, table := range tables {
+				if len(table.Head) == 1 {
+					for _, row := range table.Rows {
+						lines += row[0] + "\n"
+					}
+				}
+			}
+			if (lines == "") != (kinds[0] == model.GRUResetAfter) {
+				t.Errorf("prune prints the lines %q", lines)
+			}
+			text, err := os.ReadFile(job)
+			if err != nil {
+				t.Fatal(err)
+			}
+			before, rest, _ := strings.Cut(string(text), "[[model.layer]]")
+			_, after, _ := strings.Cut(rest, "[recordings]")
+			again := strings.Replace(before, "model.safetensors", "cut.safetensors", 1) + lines + "[recordings]" + after
+			second := filepath.Join(filepath.Dir(job), "again.toml")
+			if err := os.WriteFile(second, []byte(again), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			want, _ := planJob(t, job)
+			got, _ := planJob(t, second)
+			if len(want.Loss) == 0 || len(got.Loss) != len(want.Loss) {
+				t.Fatalf("%d rows, want %d", len(got.Loss), len(want.Loss))
+			}
+			for r := range want.Loss {
+				if got.Loss[r].Float != want.Loss[r].Float {
+					t.Errorf("%s %s: float %g, want %g", want.Loss[r].Output, want.Loss[r].Metric, got.Loss[r].Float, want.Loss[r].Float)
+				}
+			}
+		})
+	}
+}

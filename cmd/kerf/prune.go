@@ -3,8 +3,10 @@ package main
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
+	"reflect"
 	"strconv"
 	"strings"
 
@@ -42,8 +44,11 @@ every scenario and region. Each row of the path is one attempt. With --features 
 					return err
 				}
 			}
-			s := exporter.NewSignoff(in.Price(cut, chosen), version)
-			return a.printTables(format, pathTables(s)...)
+			tables := pathTables(exporter.NewSignoff(in.Price(cut, chosen), version))
+			if lines := layerLines(chosen.CutNet.Net); out != "" && len(lines) > 0 {
+				tables = append(tables, layerTable(lines))
+			}
+			return a.printTables(format, tables...)
 		},
 	}
 	c.cutFlags(cmd.Flags())
@@ -53,7 +58,7 @@ every scenario and region. Each row of the path is one attempt. With --features 
 }
 
 // writeNetwork writes the cut float network with torch names; its metadata say
-// which features and units it keeps.
+// which features and units it keeps, and what a job must say to read it.
 func writeNetwork(path string, in *budget.Inputs, chosen *budget.Chosen) error {
 	if !strings.HasSuffix(path, ".safetensors") {
 		return &usageError{"--out: " + path + " does not end in .safetensors", "the cut network is written in that format"}
@@ -63,6 +68,9 @@ func writeNetwork(path string, in *budget.Inputs, chosen *budget.Chosen) error {
 		"made_by":  "kerf " + version,
 		"features": strings.Join(in.KeptFeatures(chosen.Candidate), ","),
 		"units":    joinUnits(chosen.Candidate.Units),
+	}
+	if lines := layerLines(chosen.CutNet.Net); len(lines) > 0 {
+		metadata["job"] = strings.Join(lines, "\n")
 	}
 	if err := model.WriteSafetensors(&b, model.ToTorch(chosen.CutNet.Net), metadata); err != nil {
 		return err
@@ -82,6 +90,35 @@ func writeNetwork(path string, in *budget.Inputs, chosen *budget.Chosen) error {
 		return &usageError{"--out: " + err.Error(), "choose another file"}
 	}
 	return nil
+}
+
+// layerLines are the lines of a job without which a written network would not be
+// read as it is: tensors do not say which cell or activation they belong to.
+// There are none where the file alone gives the same network.
+func layerLines(net *model.Network) []string {
+	spec := model.ToTorchSpec(net)
+	if bare, err := model.FromTorch("", model.ToTorch(net), model.Spec{Convention: spec.Convention}); err == nil && reflect.DeepEqual(bare, net) {
+		return nil
+	}
+	var lines []string
+	for _, l := range spec.Layers {
+		lines = append(lines, "[[model.layer]]", fmt.Sprintf("name = %q", l.Name))
+		if l.Cell != "" {
+			lines = append(lines, fmt.Sprintf("cell = %q", l.Cell))
+		}
+		if l.Activation != "" {
+			lines = append(lines, fmt.Sprintf("activation = %q", l.Activation))
+		}
+	}
+	return lines
+}
+
+func layerTable(lines []string) exporter.Table {
+	t := exporter.Table{Title: "What a job needs to read the written network", Head: []string{"line"}, Numbers: 1}
+	for _, l := range lines {
+		t.Rows = append(t.Rows, []string{l})
+	}
+	return t
 }
 
 // joinUnits prints the units of every layer: numbers with commas, layers with semicolons.
