@@ -42,20 +42,17 @@ emulate: emulators
 	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter
 
 EMULATORS = gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
-	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr clang g++-multilib
+	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr clang libclang-rt-14-dev g++-multilib
 
 # Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
 emulators:
-	@for tool in arm-none-eabi-gcc qemu-system-arm riscv64-unknown-elf-gcc qemu-system-riscv32 avr-gcc simavr clang; do \
-		command -v $$tool >/dev/null && continue; \
-		echo "make: $$tool is missing, trying apt-get"; \
-		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
-			apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $(EMULATORS) || echo "make: COULD NOT install $(EMULATORS)"; \
-		else \
-			echo "make: COULD NOT install $$tool: install as root the Debian packages $(EMULATORS)"; \
-		fi; \
-		break; \
-	done
+	@if dpkg -s $(EMULATORS) >/dev/null 2>&1; then exit 0; fi; \
+	if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+		echo "make: installing compilers and emulators with apt-get"; \
+		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $(EMULATORS) || echo "make: COULD NOT install $(EMULATORS)"; \
+	else \
+		echo "make: COULD NOT install the emulators: install as root the Debian packages $(EMULATORS)"; \
+	fi
 
 # Measures the emitted C under emulation and writes budget/kernels.toml (testdata/kernels/README.md).
 kernels: emulators
