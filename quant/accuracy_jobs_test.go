@@ -1,0 +1,154 @@
+package quant
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+
+	"kerf/dataset"
+	"kerf/model"
+	"kerf/testdata/demo"
+	"kerf/testdata/slow"
+)
+
+// accuracyJob is a float network with its recordings, calibrated on the
+// selection recordings. The tests judge on the sign-off recordings.
+type accuracyJob struct {
+	name        string
+	p           *dataset.Float
+	calibration Calibration
+	signoff     *dataset.Recordings
+	float       *dataset.Score      // of p on signoff
+	echo        *dataset.Recordings // signoff with the outputs of p for reference
+}
+
+// accuracyJobs are the three jobs, read once.
+var accuracyJobs = sync.OnceValues(func() ([]*accuracyJob, error) {
+	var all []*accuracyJob
+	for _, source := range []struct {
+		name  string
+		files func() (map[string][]byte, error)
+	}{{"demo", demo.Files}, {"city-weather", cityWeatherFiles}, {"slow", slow.Files}} {
+		files, err := source.files()
+		if err != nil {
+			return nil, err
+		}
+		j, err := readAccuracyJob(source.name, files)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, j)
+	}
+	return all, nil
+})
+
+func jobs(t *testing.T) (demoJob, city, slowJob *accuracyJob) {
+	t.Helper()
+	all, err := accuracyJobs()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all[0], all[1], all[2]
+}
+
+func cityWeatherFiles() (map[string][]byte, error) {
+	files := map[string][]byte{}
+	for _, name := range []string{"features.csv", "outputs.csv", "model.safetensors", "selection.csv", "signoff.csv"} {
+		content, err := os.ReadFile(filepath.Join("..", "testdata", "cityweather", name))
+		if err != nil {
+			return nil, err
+		}
+		files[name] = content
+	}
+	return files, nil
+}
+
+func readAccuracyJob(name string, files map[string][]byte) (*accuracyJob, error) {
+	features, err := dataset.ReadFeatures(bytes.NewReader(files["features.csv"]), "features.csv")
+	if err != nil {
+		return nil, err
+	}
+	outputs, err := dataset.ReadOutputs(bytes.NewReader(files["outputs.csv"]), "outputs.csv")
+	if err != nil {
+		return nil, err
+	}
+	weights := files["model.safetensors"]
+	tensors, err := model.ReadSafetensors(bytes.NewReader(weights), int64(len(weights)), "model.safetensors")
+	if err != nil {
+		return nil, err
+	}
+	net, err := model.FromTorch("model.safetensors", tensors, model.Spec{})
+	if err != nil {
+		return nil, err
+	}
+	j := &accuracyJob{name: name, p: dataset.NewFloat(net, features, outputs)}
+	selection, err := j.read(bytes.NewReader(files["selection.csv"]))
+	if err != nil {
+		return nil, err
+	}
+	j.calibration = Calibrate(j.p, selection)
+	return j.judgedOn(bytes.NewReader(files["signoff.csv"]))
+}
+
+// read reads recordings of the job.
+func (j *accuracyJob) read(r io.Reader) (*dataset.Recordings, error) {
+	return dataset.ReadCSV(r, j.name, dataset.FeatureNames(j.p.Features), dataset.Reference{Outputs: dataset.OutputNames(j.p.Outputs)})
+}
+
+// judgedOn is the job with the given sign-off recordings.
+func (j *accuracyJob) judgedOn(signoff io.Reader) (*accuracyJob, error) {
+	judged := *j
+	var err error
+	if judged.signoff, err = j.read(signoff); err != nil {
+		return nil, err
+	}
+	judged.float = dataset.Measure(j.p, judged.signoff, nil)
+	judged.echo = &dataset.Recordings{Features: len(j.p.Features), Outputs: len(j.p.Outputs)}
+	for _, s := range judged.signoff.Sequences {
+		same := *s
+		same.Y = make([]float64, len(s.Y))
+		j.p.Predict(s, same.Y)
+		judged.echo.Sequences = append(judged.echo.Sequences, &same)
+	}
+	return &judged, nil
+}
+
+// fixed brings the network to fixed point with an int16 head. The recurrent
+// weights may have any width, also those that no format stores.
+func (j *accuracyJob) fixed(t *testing.T, inputBits, recurrentBits, stateBits int, rounding Rounding) *Network {
+	t.Helper()
+	n, err := Quantize(j.p, j.calibration, Widths(16, 16, 16, stateBits), rounding)
+	if err != nil {
+		t.Fatal(err)
+	}
+	widths := LayerFormats{inputBits, recurrentBits, stateBits}
+	n.Layers[0], err = quantizeLayer("layer", j.p.Net.Recurrent[0], n.InputFraction, j.calibration.Layers[0], widths, rounding)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n.Formats.Layers[0] = widths
+	return n
+}
+
+// accuracy is what fixed point costs one output on the sign-off recordings.
+type accuracy struct {
+	rise float64 // RMSE against the reference, relative to the float network, less 1
+	// distance is the RMS of the difference to the float network's output, in
+	// float RMSEs. An error of fixed point may by chance cancel one of the
+	// float network in the rise; the distance has no sign.
+	distance float64
+}
+
+func (j *accuracyJob) measure(n *Network) []accuracy {
+	reference, echo := dataset.Measure(n, j.signoff, nil), dataset.Measure(n, j.echo, nil)
+	var all []accuracy
+	for o := range j.p.Outputs {
+		slice := dataset.Slice{Output: o, Region: -1}
+		base := j.float.Value(j.float, slice, dataset.RMSE)
+		all = append(all, accuracy{reference.Value(j.float, slice, dataset.RMSE)/base - 1, echo.Value(j.float, slice, dataset.RMSE) / base})
+	}
+	return all
+}
