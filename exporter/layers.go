@@ -9,12 +9,13 @@ import (
 	"kerf/quant"
 )
 
-// part is one layer of the emitted C: a template, its prefix, and what decides
-// between the branches of the template.
+// part is a piece of the emitted C: a template, the prefix of its identifiers,
+// and what decides between the branches of the template.
 type part struct {
-	prefix  string // of C identifiers behind the name of the job: l0, d0, head
-	files   []string
+	prefix  string // of C identifiers behind the name of the job: l0, d0, head; l0_x, l0_h for matrices
+	file    string
 	choices map[string]int
+	words   []string // pairs: a word of the template and what stands for it
 }
 
 // templates of the recurrent kinds.
@@ -30,18 +31,16 @@ func flag(on bool) int {
 	return 0
 }
 
-// parts lists the layers in the order in which they run.
+// parts lists the code of matrices and layers in the order in which they run.
 func (h *Handoff) parts() []part {
-	var parts []part
+	parts := []part{{file: "groups.c", choices: h.choices()}}
 	for i, l := range h.Net.Layers {
-		parts = append(parts, part{
-			prefix: "l" + strconv.Itoa(i),
-			files:  []string{"rows.c", cellFiles[l.Kind]},
-			choices: map[string]int{
-				"LAYER_W_X_BITS": l.Formats.InputBits, "LAYER_W_H_BITS": l.Formats.RecurrentBits,
-				"LAYER_STATE_BITS": l.Formats.StateBits, "LAYER_RELU": flag(l.Kind == model.ElmanReLU),
-			},
-		})
+		prefix := "l" + strconv.Itoa(i)
+		parts = append(parts, matrixParts(l.Input, prefix+"_x", gateBlocks(l))...)
+		parts = append(parts, matrixParts(l.Recurrent, prefix+"_h", gateBlocks(l))...)
+		parts = append(parts, part{prefix: prefix, file: cellFiles[l.Kind], choices: map[string]int{
+			"LAYER_STATE_BITS": l.Formats.StateBits, "LAYER_RELU": flag(l.Kind == model.ElmanReLU),
+		}})
 	}
 	for i, d := range h.Net.Dense {
 		offset := 0
@@ -51,14 +50,11 @@ func (h *Handoff) parts() []part {
 		case len(d.Offset) > 0:
 			offset = 1
 		}
-		parts = append(parts, part{
-			prefix: h.densePrefix(i),
-			files:  []string{"dense.c"},
-			choices: map[string]int{
-				"LAYER_W_BITS": d.Weights.WordBits, "LAYER_LAST": flag(d.Last), "LAYER_RESCALED": flag(d.Weights.Rescaled()),
-				"LAYER_ACTIVATION": int(d.Activation), "LAYER_OFFSET": offset,
-			},
-		})
+		prefix := h.densePrefix(i)
+		parts = append(parts, matrixParts(d.Weights, prefix, singleRows(d.Weights.Rows))...)
+		parts = append(parts, part{prefix: prefix, file: "dense.c", choices: map[string]int{
+			"LAYER_LAST": flag(d.Last), "LAYER_RESCALED": flag(d.Weights.Rescaled()), "LAYER_ACTIVATION": int(d.Activation), "LAYER_OFFSET": offset,
+		}})
 	}
 	return parts
 }
@@ -73,11 +69,20 @@ func (h *Handoff) densePrefix(i int) string {
 // choices decide which operations the emitted C holds.
 func (h *Handoff) choices() map[string]int {
 	c := map[string]int{"NET_CLASSES": flag(h.Net.Classes)}
-	for _, name := range []string{"NET_ANY_W4", "NET_ANY_W8", "NET_ANY_W16", "NET_USES_TABLE", "NET_USES_LOGISTIC", "NET_USES_SCALE", "NET_USES_MUL", "NET_USES_NARROW", "NET_USES_BLEND16", "NET_USES_BLEND32", "NET_USES_CELL16", "NET_USES_CELL32"} {
+	for _, name := range []string{"NET_ANY_W4", "NET_ANY_W8", "NET_ANY_W16", "NET_ANY_ROW", "NET_ANY_GROUPS", "NET_GROUPS_W4", "NET_GROUPS_W8", "NET_GROUPS_W16", "NET_LONG_ROWS", "NET_USES_ADD", "NET_USES_TABLE", "NET_USES_LOGISTIC", "NET_USES_SCALE", "NET_USES_MUL", "NET_USES_NARROW", "NET_USES_BLEND16", "NET_USES_BLEND32", "NET_USES_CELL16", "NET_USES_CELL32"} {
 		c[name] = 0
 	}
 	for _, m := range h.Net.Matrices() {
 		c["NET_ANY_W"+strconv.Itoa(m.WordBits)] = 1
+		if m.Cols >= groupColumns {
+			c["NET_ANY_GROUPS"], c["NET_GROUPS_W"+strconv.Itoa(m.WordBits)] = 1, 1
+		}
+		if m.WordBits < 16 && m.Cols > longRow {
+			c["NET_LONG_ROWS"] = 1
+		}
+		if m.Rescaled() {
+			c["NET_ANY_ROW"] = 1
+		}
 	}
 	use := func(names ...string) {
 		for _, n := range names {
@@ -85,6 +90,7 @@ func (h *Handoff) choices() map[string]int {
 		}
 	}
 	for _, l := range h.Net.Layers {
+		use("ADD")
 		wide := l.Formats.StateBits == 32
 		switch {
 		case l.Kind == model.ElmanTanh:
@@ -115,17 +121,17 @@ func (h *Handoff) choices() map[string]int {
 func (h *Handoff) layerCode() (string, error) {
 	var b strings.Builder
 	for _, p := range h.parts() {
-		for _, file := range p.files {
-			raw, err := cFiles.ReadFile("c/" + file)
-			if err != nil {
-				return "", err
-			}
-			text, err := resolve(string(raw), p.choices)
-			if err != nil {
-				return "", fmt.Errorf("exporter/c/%s: %w", file, err)
-			}
-			b.WriteString(strings.NewReplacer("layer_", "net_"+p.prefix+"_", "LAYER_", "NET_"+strings.ToUpper(p.prefix)+"_").Replace(text))
+		raw, err := cFiles.ReadFile("c/" + p.file)
+		if err != nil {
+			return "", err
 		}
+		text, err := resolve(string(raw), p.choices)
+		if err != nil {
+			return "", fmt.Errorf("exporter/c/%s: %w", p.file, err)
+		}
+		upper := strings.ToUpper(p.prefix)
+		words := append(p.words, "layer_", "net_"+p.prefix+"_", "LAYER_", "NET_"+upper+"_", "matrix_", "net_"+p.prefix+"_", "MATRIX_", "NET_"+upper+"_")
+		b.WriteString(strings.NewReplacer(words...).Replace(text))
 		b.WriteByte('\n')
 	}
 	return b.String(), nil
@@ -225,7 +231,7 @@ func (h *Handoff) stepCode() string {
 func (h *Handoff) sizeChecks() string {
 	var arrays []string
 	for i := range h.Net.Layers {
-		for _, a := range []string{"w_x", "b_x", "shift_x", "w_h", "b_h", "shift_h"} {
+		for _, a := range []string{"x_w", "x_b", "x_shift", "h_w", "h_b", "h_shift"} {
 			arrays = append(arrays, fmt.Sprintf("sizeof net_l%d_%s", i, a))
 		}
 	}
@@ -258,11 +264,13 @@ func (h *Handoff) layerMacros() string {
 	define := func(prefix, name string, value any) {
 		fmt.Fprintf(&b, "#define NET_%s_%s %v\n", strings.ToUpper(prefix), name, value)
 	}
+	matrix := func(prefix string, m *quant.Matrix) {
+		define(prefix, "STRIDE", fmt.Sprintf("%dU", stride(m)))
+	}
 	for i, l := range h.Net.Layers {
 		p := fmt.Sprintf("l%d", i)
-		define(p, "INPUTS", fmt.Sprintf("%dU", l.Input.Cols))
-		define(p, "X_STRIDE", fmt.Sprintf("%dU", stride(l.Input)))
-		define(p, "H_STRIDE", fmt.Sprintf("%dU", stride(l.Recurrent)))
+		matrix(p+"_x", l.Input)
+		matrix(p+"_h", l.Recurrent)
 		if l.Kind != model.ElmanReLU {
 			define(p, "TABLE_SHIFT", fmt.Sprintf("%dU", l.TableShift()))
 		}
@@ -277,20 +285,11 @@ func (h *Handoff) layerMacros() string {
 	}
 	for i, d := range h.Net.Dense {
 		p := h.densePrefix(i)
-		define(p, "INPUTS", fmt.Sprintf("%dU", d.Weights.Cols))
+		matrix(p, d.Weights)
 		define(p, "OUTPUTS", fmt.Sprintf("%dU", d.Weights.Rows))
-		define(p, "STRIDE", fmt.Sprintf("%dU", stride(d.Weights)))
 		if d.UsesTable() {
 			define(p, "TABLE_SHIFT", fmt.Sprintf("%dU", d.TableShift()))
 		}
 	}
 	return b.String()
-}
-
-// stride is the number of array elements of one row.
-func stride(m *quant.Matrix) int {
-	if m.WordBits == 4 {
-		return (m.Cols + 1) / 2
-	}
-	return m.Cols
 }

@@ -29,20 +29,20 @@ func (h *Handoff) weightArrays() string {
 			return fmt.Sprintf("%s, unit %d (trained: %d)", names[r/l.Units], unit, h.KeptUnits[i][unit])
 		}
 		prefix := fmt.Sprintf("l%d_", i)
-		h.matrix(&b, l.Input, prefix, "_x", fmt.Sprintf("layer %d, %s: input weights W", i, l.Kind), gateRow)
-		h.matrix(&b, l.Recurrent, prefix, "_h", fmt.Sprintf("layer %d: recurrent weights U", i), gateRow)
+		matrix(&b, l.Input, gateBlocks(l), prefix+"x_", fmt.Sprintf("layer %d, %s: input weights W", i, l.Kind), gateRow)
+		matrix(&b, l.Recurrent, gateBlocks(l), prefix+"h_", fmt.Sprintf("layer %d: recurrent weights U", i), gateRow)
 	}
 	for i, d := range net.Dense {
 		prefix := h.densePrefix(i) + "_"
 		if !d.Last {
-			h.matrix(&b, d.Weights, prefix, "", fmt.Sprintf("dense layer %d, %s", i, d.Activation), func(r int) string { return fmt.Sprint("row ", r) })
+			matrix(&b, d.Weights, singleRows(d.Weights.Rows), prefix, fmt.Sprintf("dense layer %d, %s", i, d.Activation), func(r int) string { return fmt.Sprint("row ", r) })
 			continue
 		}
 		title := "head; the accumulator is the output"
 		if d.Activation != model.Identity {
 			title = fmt.Sprintf("head, %s", d.Activation)
 		}
-		h.matrix(&b, d.Weights, prefix, "", title, func(r int) string { return commentText(net.Outputs[r].Name) })
+		matrix(&b, d.Weights, singleRows(d.Weights.Rows), prefix, title, func(r int) string { return commentText(net.Outputs[r].Name) })
 		h.outputConstants(&b, d, prefix)
 	}
 	if net.Shape().UsesTable() {
@@ -65,48 +65,6 @@ func (h *Handoff) outputConstants(b *strings.Builder, d *quant.DenseLayer, prefi
 		list(b, len(c.values), 8, func(o int) string { return fmt.Sprint(c.values[o]) })
 		b.WriteString("};\n")
 	}
-}
-
-// matrix writes weights, biases and shifts of one matrix, a row per line.
-func (h *Handoff) matrix(b *strings.Builder, m *quant.Matrix, prefix, suffix, title string, rowName func(int) string) {
-	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", title, m.WordBits, m.Rows, m.Cols, fractionRange(m))
-	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", maxBound(m), math.MaxInt32)
-	ctype := fmt.Sprintf("int%d_t", m.WordBits)
-	if m.WordBits == 4 {
-		ctype = "uint8_t"
-	}
-	fmt.Fprintf(b, "static const %s net_%sw%s[%d] NET_ROM = {\n", ctype, prefix, suffix, m.Rows*stride(m))
-	for r := range m.Rows {
-		b.WriteString("    ")
-		for _, v := range rowWords(m, r) {
-			fmt.Fprintf(b, "%d, ", v)
-		}
-		fmt.Fprintf(b, "/* %s */\n", rowName(r))
-	}
-	b.WriteString("};\n\n/* Biases, at the scale of the accumulator. */\n")
-	fmt.Fprintf(b, "static const int32_t net_%sb%s[%d] NET_ROM = {\n", prefix, suffix, m.Rows)
-	list(b, m.Rows, 8, func(r int) string { return fmt.Sprint(m.Bias[r]) })
-	b.WriteString("};\n")
-	if m.Rescaled() {
-		b.WriteString("\n/* Right shift of each row from the accumulator to the format of the result. */\n")
-		fmt.Fprintf(b, "static const uint8_t net_%sshift%s[%d] NET_ROM = {\n", prefix, suffix, m.Rows)
-		list(b, m.Rows, 16, func(r int) string { return fmt.Sprint(m.Shift[r]) })
-		b.WriteString("};\n")
-	}
-}
-
-// rowWords is a row as the array holds it: weights one by one, or of 4 bits two
-// in a byte, the first in the low half.
-func rowWords(m *quant.Matrix, r int) []int32 {
-	row := m.W[r*m.Cols : (r+1)*m.Cols]
-	if m.WordBits != 4 {
-		return row
-	}
-	words := make([]int32, stride(m))
-	for c, v := range row {
-		words[c/2] |= (v & 15) << (4 * (c % 2))
-	}
-	return words
 }
 
 func (h *Handoff) table(b *strings.Builder) {

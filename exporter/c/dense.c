@@ -9,19 +9,10 @@ static void layer_step(const int16_t *v, int16_t y[LAYER_OUTPUTS])
     uint16_t o;
 
     for (o = 0; o < LAYER_OUTPUTS; o++) {
-        const int32_t bias = NET_ROM_I32(&layer_b[o]);
-#if LAYER_W_BITS == 4
-        const int32_t sum = net_dot_w4(bias, &layer_w[(size_t)o * LAYER_STRIDE], v, LAYER_INPUTS);
-#endif
-#if LAYER_W_BITS == 8
-        const int32_t sum = net_dot_w8(bias, &layer_w[(size_t)o * LAYER_STRIDE], v, LAYER_INPUTS);
-#endif
-#if LAYER_W_BITS == 16
-        const int32_t sum = net_dot_w16(bias, &layer_w[(size_t)o * LAYER_STRIDE], v, LAYER_INPUTS);
-#endif
 #if LAYER_RESCALED == 1
-        const int16_t in = net_sat16(net_round_shift(sum, NET_ROM_U8(&layer_shift[o])));
+        const int_fast16_t in = layer_one(o, v);
 #else
+        const int32_t sum = layer_one(o, v);
 #if LAYER_ACTIVATION == 1
         const int32_t value = (sum > 0) ? sum : 0;
 #else
@@ -30,27 +21,31 @@ static void layer_step(const int16_t *v, int16_t y[LAYER_OUTPUTS])
 #endif
 #if LAYER_RESCALED == 1
 #if LAYER_ACTIVATION == 0
-        const int16_t value = in;
+        const int_fast16_t value = in;
 #endif
 #if LAYER_ACTIVATION == 1
-        const int16_t value = (int16_t)((in > 0) ? in : 0);
+        const int_fast16_t value = (in > 0) ? in : 0;
 #endif
 #if LAYER_ACTIVATION == 2
-        const int16_t value = net_tanh_Q15(in, LAYER_TABLE_SHIFT);
+        const int_fast16_t value = net_tanh_Q15(in, LAYER_TABLE_SHIFT);
 #endif
 #if LAYER_ACTIVATION == 3
-        const int16_t value = (int16_t)(net_logistic_Q16(in, LAYER_TABLE_SHIFT) >> 1);
+        const int_fast16_t value = (int_fast16_t)(net_logistic_Q16(in, LAYER_TABLE_SHIFT) >> 1);
 #endif
 #endif
 
 #if LAYER_OFFSET == 0
+#if LAYER_LAST == 1
         y[o] = value;
+#else
+        y[o] = (int16_t)value;
+#endif
 #endif
 #if LAYER_OFFSET == 1
         y[o] = value + NET_ROM_I32(&layer_offset[o]);
 #endif
 #if LAYER_OFFSET == 2
-        y[o] = (value * NET_ROM_I32(&layer_scale[o])) + NET_ROM_I32(&layer_offset[o]);
+        y[o] = ((int32_t)value * NET_ROM_I32(&layer_scale[o])) + NET_ROM_I32(&layer_offset[o]);
 #endif
     }
 }

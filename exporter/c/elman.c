@@ -10,12 +10,12 @@ static void layer_step(int16_t h[LAYER_UNITS], const int16_t *x)
     uint16_t j;
 
     for (j = 0; j < LAYER_UNITS; j++) {
-        const int16_t sum = net_sat16((int32_t)layer_in(j, x) + layer_re(j, h));
+        const int_fast16_t sum = net_add(layer_x_one(j, x), layer_h_one(j, h));
 
 #if LAYER_RELU == 1
         next[j] = (int16_t)((sum > 0) ? sum : 0);
 #else
-        next[j] = net_tanh_Q15(sum, LAYER_TABLE_SHIFT);
+        next[j] = (int16_t)net_tanh_Q15(sum, LAYER_TABLE_SHIFT);
 #endif
     }
     for (j = 0; j < LAYER_UNITS; j++) {

@@ -15,28 +15,31 @@ static void layer_step(int16_t h_Q15[LAYER_UNITS], const int16_t *x)
 #if LAYER_STATE_BITS == 32
     for (j = 0; j < LAYER_UNITS; j++) {
         h_Q30[j] = net_limit_Q30(h_Q30[j]);
-        h_Q15[j] = net_narrow(h_Q30[j], 15);
+        h_Q15[j] = (int16_t)net_narrow(h_Q30[j], 15);
     }
 #endif
     for (j = 0; j < LAYER_UNITS; j++) {
-        const uint16_t row_z = (uint16_t)(j + LAYER_UNITS);
-        const int32_t reset_in = (int32_t)layer_in(j, x) + layer_re(j, h_Q15);
-        const int32_t keep_in = (int32_t)layer_in(row_z, x) + layer_re(row_z, h_Q15);
-        const uint16_t reset_Q16 = net_logistic_Q16(net_sat16(reset_in), LAYER_TABLE_SHIFT);
+        const uint16_t row = (uint16_t)(2U * j);
+        int_fast16_t in[2];
+        int_fast16_t re[2];
+        uint_fast16_t reset_Q16;
 
-        scaled_Q15[j] = net_scale_Q16(reset_Q16, h_Q15[j]);
-        keep_Q16[j] = net_logistic_Q16(net_sat16(keep_in), LAYER_TABLE_SHIFT);
+        layer_x_two(in, row, x);
+        layer_h_two(re, row, h_Q15);
+        reset_Q16 = net_logistic_Q16(net_add(in[0], re[0]), LAYER_TABLE_SHIFT);
+        scaled_Q15[j] = (int16_t)net_scale_Q16(reset_Q16, h_Q15[j]);
+        keep_Q16[j] = (uint16_t)net_logistic_Q16(net_add(in[1], re[1]), LAYER_TABLE_SHIFT);
     }
     for (j = 0; j < LAYER_UNITS; j++) {
         const uint16_t row_n = (uint16_t)(j + (2U * LAYER_UNITS));
-        const int32_t in = (int32_t)layer_in(row_n, x) + layer_re(row_n, scaled_Q15);
-        const int16_t candidate_Q15 = net_tanh_Q15(net_sat16(in), LAYER_TABLE_SHIFT);
+        const int_fast16_t in = net_add(layer_x_one(row_n, x), layer_h_one(row_n, scaled_Q15));
+        const int_fast16_t candidate_Q15 = net_tanh_Q15(in, LAYER_TABLE_SHIFT);
 
 #if LAYER_STATE_BITS == 32
         h_Q30[j] = net_blend_Q30(keep_Q16[j], h_Q30[j], candidate_Q15);
-        h_Q15[j] = net_narrow(h_Q30[j], 15);
+        h_Q15[j] = (int16_t)net_narrow(h_Q30[j], 15);
 #else
-        h_Q15[j] = net_blend_Q15(keep_Q16[j], h_Q15[j], candidate_Q15);
+        h_Q15[j] = (int16_t)net_blend_Q15(keep_Q16[j], h_Q15[j], candidate_Q15);
 #endif
     }
 }

@@ -2,6 +2,20 @@
 #include "net.h"
 
 /*@rom*/
+/* Cores that multiply two pairs of 16-bit values at once do it through the C
+ * language extensions of the core. The integers are the same. */
+#if defined(__ARM_FEATURE_SIMD32) && !defined(__ARM_BIG_ENDIAN)
+#include <arm_acle.h>
+#include <string.h>
+#define NET_DUAL
+#endif
+
+/* 8-bit cores read one row after the other and multiply byte by byte; sums that
+ * fit 24 bits are kept in the compiler's type of that width. */
+#if defined(__AVR__) && defined(__INT24_MAX__)
+#define NET_ROW_BY_ROW
+#endif
+
 #include "net_weights.h"
 
 /* What the code assumes of the compiler; compilation stops where it does not hold.
@@ -12,7 +26,8 @@
  * Nothing relies on wrap-around: net_weights.h carries the proof that no
  * accumulator overflows, whatever the input and the state.
  * Deviation from the usual safety-coding guidelines: shifts of signed values, in
- * net_round_shift, net_tanh_Q15, net_mul_Q16 and net_cell32, under these checks. */
+ * net_round_shift, net_result, net_tanh_Q15, net_mul_Q16 and net_cell32, under these
+ * checks. */
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
@@ -20,16 +35,21 @@ NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN);
 NET_CHECK(source_and_header_belong_together, NET_ID == 0x@ID@UL);
 NET_CHECK(weights_and_header_belong_together, NET_ID == NET_WEIGHTS_ID);
 /*@checks*/
+#if NET_USES_TABLE == 1
 /* v / 2^shift rounded to nearest, halves upwards.
  * 1 <= shift <= 30, and v + 2^(shift-1) fits 32 bits. */
-static int32_t net_round_shift(int32_t v, uint8_t shift)
+static inline int32_t net_round_shift(int32_t v, uint8_t shift)
 {
     return (v + ((int32_t)1 << (shift - 1))) >> shift;
 }
+#endif
 
 /* v limited to the range of int16. */
-static int16_t net_sat16(int32_t v)
+static inline int_fast16_t net_sat16(int32_t v)
 {
+#if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
+    return (int_fast16_t)__builtin_arm_ssat(v, 16); /* __ssat of arm_acle.h draws a conversion warning */
+#else
     int32_t limited = v;
 
     if (v > INT16_MAX) {
@@ -39,57 +59,69 @@ static int16_t net_sat16(int32_t v)
     } else {
         /* v fits */
     }
-    return (int16_t)limited;
+    return (int_fast16_t)limited;
+#endif
 }
+
+#if NET_USES_ADD == 1
+/* a + b, limited to the range of int16, in which both are. */
+static inline int_fast16_t net_add(int_fast16_t a, int_fast16_t b)
+{
+    return net_sat16((int32_t)a + (int32_t)b);
+}
+#endif
 
 #if NET_USES_TABLE == 1
 /* tanh(v / 2^(shift+5)) with 15 fraction bits: table of tanh(i/32), linear
- * interpolation, odd. 1 <= shift <= 8. Worst error: see net_weights.h. */
-static int16_t net_tanh_Q15(int16_t v, uint8_t shift)
+ * interpolation, odd. |v| <= 32768, 1 <= shift <= 8. Worst error: see net_weights.h. */
+static inline int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
 {
-    const int32_t end = ((int32_t)NET_TABLE_STEPS << shift) - 1;
-    int32_t magnitude = (v < 0) ? -(int32_t)v : (int32_t)v;
-    int32_t low;
-    int32_t high;
-    int32_t value;
-    uint16_t index;
+    const uint_fast16_t end = (uint_fast16_t)(((uint32_t)NET_TABLE_STEPS << shift) - 1U);
+    const int_fast16_t sign = v >> 15; /* 0 or -1 */
+    uint_fast16_t magnitude = (uint_fast16_t)(v ^ sign) - (uint_fast16_t)sign;
+    const int16_t *node;
+    uint8_t part; /* of the way from one node to the next, 8 fraction bits */
+    int_fast16_t low;
+    int_fast16_t rise;
+    int_fast16_t value;
 
     if (magnitude > end) {
         magnitude = end;
     }
-    index = (uint16_t)(magnitude >> shift);
-    low = NET_ROM_I16(&net_tanh_table[index]);
-    high = NET_ROM_I16(&net_tanh_table[index + 1U]);
-    value = low + net_round_shift((high - low) * (magnitude & (((int32_t)1 << shift) - 1)), shift);
-    return (int16_t)((v < 0) ? -value : value);
+    node = &net_tanh_table[magnitude >> shift];
+    part = (uint8_t)(magnitude << (8U - shift));
+    low = NET_ROM_I16(&node[0]);
+    rise = NET_ROM_I16(&node[1]) - low;
+    value = low + (int_fast16_t)net_round_shift((int32_t)rise * part, 8);
+    return (value ^ sign) - sign;
 }
 #endif
 
 #if NET_USES_LOGISTIC == 1
 /* 1/(1+exp(-v / 2^(shift+5))) with 16 fraction bits, 1..65535, as
- * (1 + tanh(v/2))/2. 1 <= shift <= 7. */
-static uint16_t net_logistic_Q16(int16_t v, uint8_t shift)
+ * (1 + tanh(v/2))/2. |v| <= 32768, 1 <= shift <= 7. */
+static inline uint_fast16_t net_logistic_Q16(int_fast16_t v, uint8_t shift)
 {
-    return (uint16_t)(INT32_C(32768) + net_tanh_Q15(v, (uint8_t)(shift + 1U)));
+    return UINT16_C(32768) + (uint_fast16_t)net_tanh_Q15(v, (uint8_t)(shift + 1U));
 }
 #endif
 
 #if NET_USES_SCALE == 1
-/* gate * v with the fraction bits of v; gate has 16, 1..65535. */
-static int16_t net_scale_Q16(uint16_t gate_Q16, int16_t v)
+/* gate * v with the fraction bits of v; gate has 16, 1..65535. |v| <= 32768. */
+static inline int_fast16_t net_scale_Q16(uint_fast16_t gate_Q16, int_fast16_t v)
 {
-    return (int16_t)net_round_shift((int32_t)gate_Q16 * v, 16);
+    return (int_fast16_t)net_round_shift((int32_t)gate_Q16 * (int32_t)v, 16);
 }
 #endif
 
 #if NET_USES_MUL == 1
 /* v * gate; gate has 16 fraction bits, 0..65535. The product of 32 and 16 bits
  * is taken in two halves. */
-static int32_t net_mul_Q16(int32_t v, uint16_t gate_Q16)
+static int32_t net_mul_Q16(int32_t v, uint_fast16_t gate_Q16)
 {
     const uint32_t low = (uint32_t)v & UINT32_C(0xFFFF);
 
-    return ((v >> 16) * (int32_t)gate_Q16) + (int32_t)(((low * gate_Q16) + UINT32_C(32768)) >> 16);
+    return ((v >> 16) * (int32_t)gate_Q16) + (int32_t)(((low * (uint32_t)gate_Q16) + UINT32_C(32768)) >> 16);
 }
 #endif
 
@@ -112,7 +144,7 @@ static int32_t net_limit_Q30(int32_t v)
 }
 
 /* 16-bit view of a wide value, shift fraction bits fewer. */
-static int16_t net_narrow(int32_t v, uint8_t shift)
+static int_fast16_t net_narrow(int32_t v, uint8_t shift)
 {
     return net_sat16(net_round_shift(v, shift));
 }
@@ -121,90 +153,59 @@ static int16_t net_narrow(int32_t v, uint8_t shift)
 #if NET_USES_BLEND16 == 1
 /* New state: keep * old + (1 - keep) * candidate, 15 fraction bits.
  * keep has 16 fraction bits, 1..65535; |old|, |candidate| <= 32767. */
-static int16_t net_blend_Q15(uint16_t keep_Q16, int16_t old_Q15, int16_t candidate_Q15)
+static inline int_fast16_t net_blend_Q15(uint_fast16_t keep_Q16, int16_t old_Q15, int_fast16_t candidate_Q15)
 {
     const int32_t keep = (int32_t)keep_Q16;
-    const int32_t sum = (keep * old_Q15) + ((INT32_C(65536) - keep) * candidate_Q15);
+    const int32_t sum = (keep * old_Q15) + ((INT32_C(65536) - keep) * (int32_t)candidate_Q15);
 
-    return (int16_t)net_round_shift(sum, 16);
+    return (int_fast16_t)net_round_shift(sum, 16);
 }
 #endif
 
 #if NET_USES_BLEND32 == 1
 /* New state: old + (1 - keep)(candidate - old), 30 fraction bits, |old| <= 2^30.
  * keep has 16 fraction bits, 1..65535. */
-static int32_t net_blend_Q30(uint16_t keep_Q16, int32_t old_Q30, int16_t candidate_Q15)
+static int32_t net_blend_Q30(uint_fast16_t keep_Q16, int32_t old_Q30, int_fast16_t candidate_Q15)
 {
     const int32_t difference = ((int32_t)candidate_Q15 * INT32_C(32768)) - old_Q30;
 
-    return old_Q30 + net_mul_Q16(difference, (uint16_t)(UINT32_C(65536) - keep_Q16));
+    return old_Q30 + net_mul_Q16(difference, (uint_fast16_t)(UINT32_C(65536) - (uint32_t)keep_Q16));
 }
 #endif
 
 #if NET_USES_CELL16 == 1
 /* New cell: keep * old + add * candidate, saturated. shift: from 15 fraction
  * bits to those of the cell, 1..14. */
-static int16_t net_cell16(uint16_t keep_Q16, int16_t old, uint16_t add_Q16, int16_t candidate_Q15, uint8_t shift)
+static int_fast16_t net_cell16(uint_fast16_t keep_Q16, int16_t old, uint_fast16_t add_Q16, int_fast16_t candidate_Q15, uint8_t shift)
 {
-    const int32_t kept = net_scale_Q16(keep_Q16, old);
+    const int32_t kept = (int32_t)net_scale_Q16(keep_Q16, old);
 
-    return net_sat16(kept + net_round_shift(net_scale_Q16(add_Q16, candidate_Q15), shift));
+    return net_sat16(kept + net_round_shift((int32_t)net_scale_Q16(add_Q16, candidate_Q15), shift));
 }
 #endif
 
 #if NET_USES_CELL32 == 1
 /* New cell: keep * old + add * candidate, limited to +-2^30. shift: from 31
  * fraction bits to those of the cell, 1..16. */
-static int32_t net_cell32(uint16_t keep_Q16, int32_t old, uint16_t add_Q16, int16_t candidate_Q15, uint8_t shift)
+static int32_t net_cell32(uint_fast16_t keep_Q16, int32_t old, uint_fast16_t add_Q16, int_fast16_t candidate_Q15, uint8_t shift)
 {
     const int32_t kept = net_mul_Q16(net_limit_Q30(old), keep_Q16);
 
-    return net_limit_Q30(kept + net_round_shift((int32_t)add_Q16 * candidate_Q15, shift));
+    return net_limit_Q30(kept + net_round_shift((int32_t)add_Q16 * (int32_t)candidate_Q15, shift));
 }
 #endif
 
-#if NET_ANY_W4 == 1
-/* start + sum of w[i] * v[i]; int4 weights, two per byte, low half first. */
-static int32_t net_dot_w4(int32_t start, const uint8_t *w, const int16_t *v, uint16_t n)
+#if NET_ANY_ROW == 1
+/* Result of a row: sum / 2^shift, limited to int16. The half that rounds is part
+ * of the bias already. 1 <= shift <= 30. */
+static inline int_fast16_t net_result(int32_t sum, uint8_t shift)
 {
-    int32_t sum = start;
-    uint16_t i;
-
-    for (i = 0; i < n; i++) {
-        const uint8_t pair = NET_ROM_U8(&w[i >> 1]);
-        const uint8_t half = (uint8_t)(((i & 1U) != 0U) ? (pair >> 4) : (pair & 15U));
-
-        sum += (int32_t)(int16_t)((int16_t)(half ^ 8U) - 8) * v[i];
+#ifdef NET_ROW_BY_ROW
+    if (shift >= 8U) { /* whole bytes first: single bits are shifted one by one */
+        return net_sat16((sum >> 8) >> (uint8_t)(shift - 8U));
     }
-    return sum;
-}
 #endif
-
-#if NET_ANY_W8 == 1
-/* start + sum of w[i] * v[i]; int8 weights. */
-static int32_t net_dot_w8(int32_t start, const int8_t *w, const int16_t *v, uint16_t n)
-{
-    int32_t sum = start;
-    uint16_t i;
-
-    for (i = 0; i < n; i++) {
-        sum += (int32_t)NET_ROM_I8(&w[i]) * v[i];
-    }
-    return sum;
-}
-#endif
-
-#if NET_ANY_W16 == 1
-/* start + sum of w[i] * v[i]; int16 weights. */
-static int32_t net_dot_w16(int32_t start, const int16_t *w, const int16_t *v, uint16_t n)
-{
-    int32_t sum = start;
-    uint16_t i;
-
-    for (i = 0; i < n; i++) {
-        sum += (int32_t)NET_ROM_I16(&w[i]) * v[i];
-    }
-    return sum;
+    return net_sat16(sum >> shift);
 }
 #endif
 
