@@ -53,7 +53,7 @@ func (h *Handoff) template(file string, marks map[string]string) (string, error)
 	return rename(text, h.Name), nil
 }
 
-var choiceLine = regexp.MustCompile(`^#if ((?:NET|LAYER|MATRIX)_\w+) == (\d+)$`)
+var choiceLine = regexp.MustCompile(`^#if ((?:NET|LAYER)_\w+) == (\d+)$`)
 
 // resolve removes the branches #if CHOICE == N ... #else ... #endif that the
 // choices rule out. Other preprocessor lines stay as they are.

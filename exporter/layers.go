@@ -6,13 +6,12 @@ import (
 	"strings"
 
 	"kerf/model"
-	"kerf/quant"
 )
 
 // part is a piece of the emitted C: a template, the prefix of its identifiers,
 // and what decides between the branches of the template.
 type part struct {
-	prefix  string // of C identifiers behind the name of the job: l0, d0, head; l0_x, l0_h for matrices
+	prefix  string // of C identifiers behind the name of the job: l0, d0, head
 	file    string
 	choices map[string]int
 	words   []string // pairs: a word of the template and what stands for it
@@ -31,16 +30,18 @@ func flag(on bool) int {
 	return 0
 }
 
-// parts lists the code of matrices and layers in the order in which they run.
+// parts lists the layers in the order in which they run.
 func (h *Handoff) parts() []part {
-	parts := []part{{file: "groups.c", choices: h.choices()}}
+	var parts []part
+	layer := func(prefix string) []string {
+		return []string{"layer_", "net_" + prefix + "_", "LAYER_", "NET_" + strings.ToUpper(prefix) + "_"}
+	}
 	for i, l := range h.Net.Layers {
 		prefix := "l" + strconv.Itoa(i)
-		parts = append(parts, matrixParts(l.Input, prefix+"_x", gateBlocks(l))...)
-		parts = append(parts, matrixParts(l.Recurrent, prefix+"_h", gateBlocks(l))...)
-		parts = append(parts, part{prefix: prefix, file: cellFiles[l.Kind], choices: map[string]int{
-			"LAYER_STATE_BITS": l.Formats.StateBits, "LAYER_RELU": flag(l.Kind == model.ElmanReLU),
-		}})
+		parts = append(parts, part{
+			prefix: prefix, file: cellFiles[l.Kind], words: layer(prefix),
+			choices: map[string]int{"LAYER_STATE_BITS": l.Formats.StateBits, "LAYER_RELU": flag(l.Kind == model.ElmanReLU)},
+		})
 	}
 	for i, d := range h.Net.Dense {
 		offset := 0
@@ -51,10 +52,10 @@ func (h *Handoff) parts() []part {
 			offset = 1
 		}
 		prefix := h.densePrefix(i)
-		parts = append(parts, matrixParts(d.Weights, prefix, singleRows(d.Weights.Rows))...)
-		parts = append(parts, part{prefix: prefix, file: "dense.c", choices: map[string]int{
-			"LAYER_LAST": flag(d.Last), "LAYER_RESCALED": flag(d.Weights.Rescaled()), "LAYER_ACTIVATION": int(d.Activation), "LAYER_OFFSET": offset,
-		}})
+		parts = append(parts, part{
+			prefix: prefix, file: "dense.c", words: append([]string{"layer_row(", fmt.Sprintf("net_row_w%d(", d.Weights.WordBits)}, layer(prefix)...),
+			choices: map[string]int{"LAYER_LAST": flag(d.Last), "LAYER_RESCALED": flag(d.Weights.Rescaled()), "LAYER_ACTIVATION": int(d.Activation), "LAYER_OFFSET": offset},
+		})
 	}
 	return parts
 }
@@ -69,20 +70,19 @@ func (h *Handoff) densePrefix(i int) string {
 // choices decide which operations the emitted C holds.
 func (h *Handoff) choices() map[string]int {
 	c := map[string]int{"NET_CLASSES": flag(h.Net.Classes)}
-	for _, name := range []string{"NET_ANY_W4", "NET_ANY_W8", "NET_ANY_W16", "NET_ANY_ROW", "NET_ANY_GROUPS", "NET_GROUPS_W4", "NET_GROUPS_W8", "NET_GROUPS_W16", "NET_LONG_ROWS", "NET_USES_ADD", "NET_USES_TABLE", "NET_USES_LOGISTIC", "NET_USES_SCALE", "NET_USES_MUL", "NET_USES_NARROW", "NET_USES_BLEND16", "NET_USES_BLEND32", "NET_USES_CELL16", "NET_USES_CELL32"} {
+	names := []string{
+		"NET_ANY_ROWS", "NET_ANY_RESULT", "NET_ANY_PAIR", "NET_ANY_RAISED", "NET_WEIGHT_W4",
+		"NET_USES_ADD", "NET_USES_TABLE", "NET_USES_LOGISTIC", "NET_USES_SCALE", "NET_USES_ROUND_SHIFT", "NET_USES_MUL", "NET_USES_NARROW",
+		"NET_USES_BLEND16", "NET_USES_BLEND32", "NET_USES_CELL16", "NET_USES_CELL32",
+	}
+	for _, bits := range []string{"4", "8", "16"} {
+		names = append(names, "NET_ROWS_W"+bits, "NET_ROW_W"+bits)
+	}
+	for _, name := range names {
 		c[name] = 0
 	}
-	for _, m := range h.Net.Matrices() {
-		c["NET_ANY_W"+strconv.Itoa(m.WordBits)] = 1
-		if m.Cols >= groupColumns {
-			c["NET_ANY_GROUPS"], c["NET_GROUPS_W"+strconv.Itoa(m.WordBits)] = 1, 1
-		}
-		if m.WordBits < 16 && m.Cols > longRow {
-			c["NET_LONG_ROWS"] = 1
-		}
-		if m.Rescaled() {
-			c["NET_ANY_ROW"] = 1
-		}
+	for _, k := range h.blocks() {
+		k.choose(c)
 	}
 	use := func(names ...string) {
 		for _, n := range names {
@@ -117,9 +117,23 @@ func (h *Handoff) choices() map[string]int {
 	return c
 }
 
-// layerCode is the code of all layers.
+// layerCode is the code of rows and layers.
 func (h *Handoff) layerCode() (string, error) {
 	var b strings.Builder
+	raw, err := cFiles.ReadFile("c/rows.c")
+	if err != nil {
+		return "", err
+	}
+	rows, err := resolve(string(raw), h.choices())
+	if err != nil {
+		return "", fmt.Errorf("exporter/c/rows.c: %w", err)
+	}
+	b.WriteString(rows)
+	for _, k := range h.blocks() {
+		if k.matrix.Rescaled() {
+			b.WriteString(k.function())
+		}
+	}
 	for _, p := range h.parts() {
 		raw, err := cFiles.ReadFile("c/" + p.file)
 		if err != nil {
@@ -129,9 +143,7 @@ func (h *Handoff) layerCode() (string, error) {
 		if err != nil {
 			return "", fmt.Errorf("exporter/c/%s: %w", p.file, err)
 		}
-		upper := strings.ToUpper(p.prefix)
-		words := append(p.words, "layer_", "net_"+p.prefix+"_", "LAYER_", "NET_"+upper+"_", "matrix_", "net_"+p.prefix+"_", "MATRIX_", "NET_"+upper+"_")
-		b.WriteString(strings.NewReplacer(words...).Replace(text))
+		b.WriteString(strings.NewReplacer(p.words...).Replace(text))
 		b.WriteByte('\n')
 	}
 	return b.String(), nil
@@ -230,24 +242,20 @@ func (h *Handoff) stepCode() string {
 // sizeChecks compare the sizes that the header promises with what was emitted.
 func (h *Handoff) sizeChecks() string {
 	var arrays []string
-	for i := range h.Net.Layers {
-		for _, a := range []string{"x_w", "x_b", "x_shift", "h_w", "h_b", "h_shift"} {
-			arrays = append(arrays, fmt.Sprintf("sizeof net_l%d_%s", i, a))
+	add := func(array string) { arrays = append(arrays, "sizeof net_"+array) }
+	for _, k := range h.blocks() {
+		add(k.prefix + "_w")
+		add(k.prefix + "_b")
+		if k.matrix.Rescaled() {
+			add(k.prefix + "_shift")
 		}
 	}
-	for i, d := range h.Net.Dense {
-		names := []string{"w", "b"}
-		if d.Weights.Rescaled() {
-			names = append(names, "shift")
-		}
+	for _, d := range h.Net.Dense {
 		if len(d.Scale) > 0 {
-			names = append(names, "scale")
+			add("head_scale")
 		}
 		if len(d.Offset) > 0 {
-			names = append(names, "offset")
-		}
-		for _, a := range names {
-			arrays = append(arrays, fmt.Sprintf("sizeof net_%s_%s", h.densePrefix(i), a))
+			add("head_offset")
 		}
 	}
 	text := "NET_CHECK(weight_bytes, NET_WEIGHT_BYTES ==\n    " + strings.Join(arrays, " +\n    ") + ");\n"
@@ -264,13 +272,11 @@ func (h *Handoff) layerMacros() string {
 	define := func(prefix, name string, value any) {
 		fmt.Fprintf(&b, "#define NET_%s_%s %v\n", strings.ToUpper(prefix), name, value)
 	}
-	matrix := func(prefix string, m *quant.Matrix) {
-		define(prefix, "STRIDE", fmt.Sprintf("%dU", stride(m)))
-	}
 	for i, l := range h.Net.Layers {
 		p := fmt.Sprintf("l%d", i)
-		matrix(p+"_x", l.Input)
-		matrix(p+"_h", l.Recurrent)
+		if l.Kind.Gates() > 1 {
+			define(p, "ROWS", fmt.Sprintf("%dU", l.Input.Rows))
+		}
 		if l.Kind != model.ElmanReLU {
 			define(p, "TABLE_SHIFT", fmt.Sprintf("%dU", l.TableShift()))
 		}
@@ -285,7 +291,10 @@ func (h *Handoff) layerMacros() string {
 	}
 	for i, d := range h.Net.Dense {
 		p := h.densePrefix(i)
-		matrix(p, d.Weights)
+		if !d.Weights.Rescaled() {
+			define(p, "INPUTS", fmt.Sprintf("%dU", d.Weights.Cols))
+			define(p, "STRIDE", fmt.Sprintf("%dU", stride(d.Weights)))
+		}
 		define(p, "OUTPUTS", fmt.Sprintf("%dU", d.Weights.Rows))
 		if d.UsesTable() {
 			define(p, "TABLE_SHIFT", fmt.Sprintf("%dU", d.TableShift()))

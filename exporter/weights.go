@@ -22,34 +22,35 @@ var gateNames = map[model.Kind][]string{
 func (h *Handoff) weightArrays() string {
 	var b strings.Builder
 	net := h.Net
-	for i, l := range net.Layers {
-		names := gateNames[l.Kind]
-		gateRow := func(r int) string {
-			unit := r % l.Units
-			return fmt.Sprintf("%s, unit %d (trained: %d)", names[r/l.Units], unit, h.KeptUnits[i][unit])
-		}
-		prefix := fmt.Sprintf("l%d_", i)
-		matrix(&b, l.Input, gateBlocks(l), prefix+"x_", fmt.Sprintf("layer %d, %s: input weights W", i, l.Kind), gateRow)
-		matrix(&b, l.Recurrent, gateBlocks(l), prefix+"h_", fmt.Sprintf("layer %d: recurrent weights U", i), gateRow)
+	for _, k := range h.blocks() {
+		k.arrays(&b, h.rowNames(k.matrix))
 	}
-	for i, d := range net.Dense {
-		prefix := h.densePrefix(i) + "_"
-		if !d.Last {
-			matrix(&b, d.Weights, singleRows(d.Weights.Rows), prefix, fmt.Sprintf("dense layer %d, %s", i, d.Activation), func(r int) string { return fmt.Sprint("row ", r) })
-			continue
+	for _, d := range net.Dense {
+		if d.Last {
+			h.outputConstants(&b, d, "head_")
 		}
-		title := "head; the accumulator is the output"
-		if d.Activation != model.Identity {
-			title = fmt.Sprintf("head, %s", d.Activation)
-		}
-		matrix(&b, d.Weights, singleRows(d.Weights.Rows), prefix, title, func(r int) string { return commentText(net.Outputs[r].Name) })
-		h.outputConstants(&b, d, prefix)
 	}
 	if net.Shape().UsesTable() {
 		h.table(&b)
 	}
 	h.floatConstants(&b)
 	return b.String()
+}
+
+// rowNames says what the rows of a matrix belong to.
+func (h *Handoff) rowNames(m *quant.Matrix) func(int) string {
+	for i, l := range h.Net.Layers {
+		if m == l.Input || m == l.Recurrent {
+			return func(r int) string {
+				unit := r % l.Units
+				return fmt.Sprintf("%s, unit %d (trained: %d)", gateNames[l.Kind][r/l.Units], unit, h.KeptUnits[i][unit])
+			}
+		}
+	}
+	if m == h.Net.Dense[len(h.Net.Dense)-1].Weights {
+		return func(r int) string { return commentText(h.Net.Outputs[r].Name) }
+	}
+	return func(r int) string { return fmt.Sprint("row ", r) }
 }
 
 // outputConstants bring an activated head to the unit of the output.
@@ -69,6 +70,7 @@ func (h *Handoff) outputConstants(b *strings.Builder, d *quant.DenseLayer, prefi
 
 func (h *Handoff) table(b *strings.Builder) {
 	table := quant.TanhTable()
+	table = append(table, table[len(table)-1]) // v = -32768 reads one node beyond the last
 	fmt.Fprintf(b, "\n/* tanh(i/32) for i = 0..%d, 15 fraction bits; inner nodes are raised by half the gap of the\n", len(table)-1)
 	fmt.Fprintf(b, " * chords beside them. Error over all int16 arguments at most: tanh %.1e, logistic %.1e. */\n", quant.WorstTanhError, quant.WorstLogisticError)
 	fmt.Fprintf(b, "static const int16_t net_tanh_table[%d] NET_ROM = {\n", len(table))

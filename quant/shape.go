@@ -90,7 +90,7 @@ func (s Shape) TableBytes() int {
 	if !s.UsesTable() {
 		return 0
 	}
-	return 2 * (tableSteps + 1)
+	return 2 * (tableSteps + 2)
 }
 
 // MultiplyAccumulates is the number of products in one step.

@@ -6,19 +6,19 @@
 #endif
 static void layer_step(int16_t h[LAYER_UNITS], const int16_t *x)
 {
-    int16_t next[LAYER_UNITS];
+    int16_t in[LAYER_UNITS];
+    int16_t re[LAYER_UNITS];
     uint16_t j;
 
+    layer_x_rows(in, x);
+    layer_h_rows(re, h);
     for (j = 0; j < LAYER_UNITS; j++) {
-        const int_fast16_t sum = net_add(layer_x_one(j, x), layer_h_one(j, h));
+        const int_fast16_t sum = net_add(in[j], re[j]);
 
 #if LAYER_RELU == 1
-        next[j] = (int16_t)((sum > 0) ? sum : 0);
+        h[j] = (int16_t)((sum > 0) ? sum : 0);
 #else
-        next[j] = (int16_t)net_tanh_Q15(sum, LAYER_TABLE_SHIFT);
+        h[j] = (int16_t)net_tanh_Q15(sum, LAYER_TABLE_SHIFT);
 #endif
-    }
-    for (j = 0; j < LAYER_UNITS; j++) {
-        h[j] = next[j];
     }
 }

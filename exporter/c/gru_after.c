@@ -1,15 +1,16 @@
 
 /* GRU, reset gate behind the recurrent product:
  *   r = logistic(Wr x + br + Ur h + dr), z likewise
- *   n = tanh(Wn x + bn + r (Un h + dn)), h = z h + (1 - z) n */
+ *   n = tanh(Wn x + bn + r (Un h + dn)), h = z h + (1 - z) n
+ * Rows of a unit: r, z, n. */
 #if LAYER_STATE_BITS == 32
 static void layer_step(int32_t h_Q30[LAYER_UNITS], int16_t h_Q15[LAYER_UNITS], const int16_t *x)
-{
 #else
 static void layer_step(int16_t h_Q15[LAYER_UNITS], const int16_t *x)
-{
-    int16_t next_Q15[LAYER_UNITS];
 #endif
+{
+    int16_t in[LAYER_ROWS];
+    int16_t re[LAYER_ROWS];
     uint16_t j;
 
 #if LAYER_STATE_BITS == 32
@@ -18,30 +19,20 @@ static void layer_step(int16_t h_Q15[LAYER_UNITS], const int16_t *x)
         h_Q15[j] = (int16_t)net_narrow(h_Q30[j], 15);
     }
 #endif
+    layer_x_rows(in, x);
+    layer_h_rows(re, h_Q15);
     for (j = 0; j < LAYER_UNITS; j++) {
         const uint16_t row = (uint16_t)(3U * j);
-        int_fast16_t in[3];
-        int_fast16_t re[3];
-        uint_fast16_t reset_Q16;
-        uint_fast16_t keep_Q16;
-        int_fast16_t candidate_Q15;
+        const uint_fast16_t reset_Q16 = net_logistic_Q16(net_add(in[row], re[row]), LAYER_TABLE_SHIFT);
+        const uint_fast16_t keep_Q16 = net_logistic_Q16(net_add(in[row + 1U], re[row + 1U]), LAYER_TABLE_SHIFT);
+        const int_fast16_t memory = net_scale_Q16(reset_Q16, re[row + 2U]);
+        const int_fast16_t candidate_Q15 = net_tanh_Q15(net_add(in[row + 2U], memory), LAYER_TABLE_SHIFT);
 
-        layer_x_three(in, row, x);
-        layer_h_three(re, row, h_Q15);
-        reset_Q16 = net_logistic_Q16(net_add(in[0], re[0]), LAYER_TABLE_SHIFT);
-        keep_Q16 = net_logistic_Q16(net_add(in[1], re[1]), LAYER_TABLE_SHIFT);
-        candidate_Q15 = net_tanh_Q15(net_add(in[2], net_scale_Q16(reset_Q16, re[2])), LAYER_TABLE_SHIFT);
 #if LAYER_STATE_BITS == 32
         h_Q30[j] = net_blend_Q30(keep_Q16, h_Q30[j], candidate_Q15);
-#else
-        next_Q15[j] = (int16_t)net_blend_Q15(keep_Q16, h_Q15[j], candidate_Q15);
-#endif
-    }
-    for (j = 0; j < LAYER_UNITS; j++) {
-#if LAYER_STATE_BITS == 32
         h_Q15[j] = (int16_t)net_narrow(h_Q30[j], 15);
 #else
-        h_Q15[j] = next_Q15[j];
+        h_Q15[j] = (int16_t)net_blend_Q15(keep_Q16, h_Q15[j], candidate_Q15);
 #endif
     }
 }

@@ -10,6 +10,13 @@
 #define NET_DUAL
 #endif
 
+/* Kept out of its caller: a loop that has the registers to itself is faster. */
+#if defined(__GNUC__)
+#define NET_APART __attribute__((noinline))
+#else
+#define NET_APART
+#endif
+
 /* 8-bit cores read one row after the other and multiply byte by byte; sums that
  * fit 24 bits are kept in the compiler's type of that width. */
 #if defined(__AVR__) && defined(__INT24_MAX__)
@@ -52,12 +59,8 @@ static inline int_fast16_t net_sat16(int32_t v)
 #else
     int32_t limited = v;
 
-    if (v > INT16_MAX) {
-        limited = INT16_MAX;
-    } else if (v < INT16_MIN) {
-        limited = INT16_MIN;
-    } else {
-        /* v fits */
+    if (((uint32_t)v + UINT32_C(32768)) > UINT32_C(65535)) {
+        limited = (v < 0) ? INT16_MIN : INT16_MAX;
     }
     return (int_fast16_t)limited;
 #endif
@@ -80,19 +83,17 @@ static inline int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
     const int_fast16_t sign = v >> 15; /* 0 or -1 */
     uint_fast16_t magnitude = (uint_fast16_t)(v ^ sign) - (uint_fast16_t)sign;
     const int16_t *node;
-    uint8_t part; /* of the way from one node to the next, 8 fraction bits */
     int_fast16_t low;
     int_fast16_t rise;
     int_fast16_t value;
 
-    if (magnitude > end) {
+    if ((shift < 7U) && (magnitude > end)) { /* else the table reaches as far as v */
         magnitude = end;
     }
     node = &net_tanh_table[magnitude >> shift];
-    part = (uint8_t)(magnitude << (8U - shift));
     low = NET_ROM_I16(&node[0]);
     rise = NET_ROM_I16(&node[1]) - low;
-    value = low + (int_fast16_t)net_round_shift((int32_t)rise * part, 8);
+    value = low + (int_fast16_t)net_round_shift((int32_t)rise * (int32_t)(magnitude & ((1U << shift) - 1U)), shift);
     return (value ^ sign) - sign;
 }
 #endif
@@ -195,20 +196,41 @@ static int32_t net_cell32(uint_fast16_t keep_Q16, int32_t old, uint_fast16_t add
 }
 #endif
 
-#if NET_ANY_ROW == 1
+#if NET_ANY_RESULT == 1
 /* Result of a row: sum / 2^shift, limited to int16. The half that rounds is part
  * of the bias already. 1 <= shift <= 30. */
 static inline int_fast16_t net_result(int32_t sum, uint8_t shift)
 {
-#ifdef NET_ROW_BY_ROW
-    if (shift >= 8U) { /* whole bytes first: single bits are shifted one by one */
-        return net_sat16((sum >> 8) >> (uint8_t)(shift - 8U));
-    }
-#endif
     return net_sat16(sum >> shift);
+}
+
+#endif
+#if NET_ANY_PAIR == 1
+#ifdef NET_DUAL
+/* v[0] in the low half, v[1] in the high half; v need not be aligned. */
+static inline int32_t net_pair(const int16_t *v)
+{
+    int32_t pair;
+
+    memcpy(&pair, v, sizeof pair);
+    return pair;
 }
 #endif
 
+#endif
+#if NET_ANY_RAISED == 1
+#ifdef NET_DUAL
+/* Four bytes, the first lowest; w need not be aligned. */
+static inline uint32_t net_word(const uint8_t *w)
+{
+    uint32_t word;
+
+    memcpy(&word, w, sizeof word);
+    return word;
+}
+#endif
+
+#endif
 /*@layers*/
 /*@step*/
 const uint32_t net_id = NET_ID;

@@ -13,7 +13,7 @@
 #else
 #define NET_ROM
 #define NET_ROM_U8(p) (*(p))
-#define NET_ROM_I8(p) (*(p))
+#define NET_ROM_I8(p) ((int8_t)*(p))
 #define NET_ROM_I16(p) (*(p))
 #define NET_ROM_I32(p) (*(p))
 #define NET_ROM_F32(p) (*(p))

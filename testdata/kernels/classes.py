@@ -27,7 +27,7 @@ for names, counts in (
 ARM = {}
 for names, counts in (
         ('lsl lsr asr ror lsls lsrs asrs rors', {'shift': 1}), ('mul muls smulbb smulbt smultb smultt', {'mul': 1}),
-        ('mla mls smlabb smlabt smlatb smlatt smlad smladx', {'mul_acc': 1}), ('smull umull smlal umlal', {'mul_long': 1}),
+        ('mla mls smlabb smlabt smlatb smlatt smlad smladx smlald', {'mul_acc': 1}), ('smull umull smlal umlal', {'mul_long': 1}),
         ('str strb strh', {'store': 1}), ('ldrd strd', {'push_pop_base': 1, 'push_pop_each': 2}), ('bl blx', {'call': 1}),
         ('bx', {'return': 1}),
         ('add adds addw sub subs subw rsb rsbs neg negs cmp cmn mov movs movw movt mvn mvns and ands orr orrs orn eor '
