@@ -70,19 +70,11 @@ func (h *Handoff) densePrefix(i int) string {
 // choices decide which operations the emitted C holds.
 func (h *Handoff) choices() map[string]int {
 	c := map[string]int{"NET_CLASSES": flag(h.Net.Classes)}
-	names := []string{
-		"NET_ANY_ROWS", "NET_ANY_RESULT", "NET_ANY_PAIR", "NET_ANY_RAISED", "NET_WEIGHT_W4",
-		"NET_USES_ADD", "NET_USES_TABLE", "NET_USES_LOGISTIC", "NET_USES_SCALE", "NET_USES_ROUND_SHIFT", "NET_USES_MUL", "NET_USES_NARROW",
-		"NET_USES_BLEND16", "NET_USES_BLEND32", "NET_USES_CELL16", "NET_USES_CELL32",
+	for _, name := range []string{"ADD", "TABLE", "LOGISTIC", "SCALE", "RESULT", "MUL", "NARROW", "BLEND16", "BLEND32", "CELL16", "CELL32"} {
+		c["NET_USES_"+name] = 0
 	}
-	for _, bits := range []string{"4", "8", "16"} {
-		names = append(names, "NET_ROWS_W"+bits, "NET_ROW_W"+bits)
-	}
-	for _, name := range names {
-		c[name] = 0
-	}
-	for _, k := range h.blocks() {
-		k.choose(c)
+	for _, m := range h.Net.Matrices() {
+		c["NET_USES_RESULT"] |= flag(m.Rescaled())
 	}
 	use := func(names ...string) {
 		for _, n := range names {
@@ -120,20 +112,6 @@ func (h *Handoff) choices() map[string]int {
 // layerCode is the code of rows and layers.
 func (h *Handoff) layerCode() (string, error) {
 	var b strings.Builder
-	raw, err := cFiles.ReadFile("c/rows.c")
-	if err != nil {
-		return "", err
-	}
-	rows, err := resolve(string(raw), h.choices())
-	if err != nil {
-		return "", fmt.Errorf("exporter/c/rows.c: %w", err)
-	}
-	b.WriteString(rows)
-	for _, k := range h.blocks() {
-		if k.matrix.Rescaled() {
-			b.WriteString(k.function())
-		}
-	}
 	for _, p := range h.parts() {
 		raw, err := cFiles.ReadFile("c/" + p.file)
 		if err != nil {
@@ -146,7 +124,13 @@ func (h *Handoff) layerCode() (string, error) {
 		b.WriteString(strings.NewReplacer(p.words...).Replace(text))
 		b.WriteByte('\n')
 	}
-	return b.String(), nil
+	layers := b.String()
+	rows, err := h.rowCode(layers)
+	if err != nil {
+		return "", err
+	}
+	comment, err := cFiles.ReadFile("c/rows.c")
+	return string(comment) + "\n" + rows + layers, err
 }
 
 // field is a member of the state.

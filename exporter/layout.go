@@ -11,8 +11,8 @@ import (
 type layout int
 
 const (
-	dualLayout  layout = 2
-	plainLayout layout = 3
+	twoRows   layout = 2
+	threeRows layout = 3
 )
 
 // raise is what is added to weights that are read together, so that they have no sign.
@@ -37,8 +37,15 @@ func (k block) inGroups(l layout) int {
 			return 0
 		}
 	}
+	if l == twoRows && m.WordBits == 8 && m.Cols > byteColumns {
+		return 0
+	}
 	return len(k.rows) / int(l) * int(l)
 }
+
+// byteColumns is how many columns of int8 weights a sum of 24 bits holds when each
+// is multiplied by a byte: 255 · 255 · 254 < 2^24, 255 · 128 · 254 < 2^23; a count of them has 8 bits.
+const byteColumns = 254
 
 // line is what one line of a weight array holds.
 type line struct {
@@ -57,9 +64,9 @@ func (k block) lines(l layout) []line {
 			continue
 		}
 		rows := k.rows[from : from+int(l)]
-		words := plainGroup(k.matrix, rows)
-		if l == dualLayout {
-			words = dualGroup(k.matrix, rows)
+		words := threeRowWords(k.matrix, rows)
+		if l == twoRows {
+			words = twoRowWords(k.matrix, rows)
 		}
 		all = append(all, line{rows, words})
 		from += int(l)
@@ -93,8 +100,8 @@ func stored(m *quant.Matrix, v int32) int32 {
 	return v & math.MaxUint8
 }
 
-// plainGroup are three rows, read without NET_DUAL.
-func plainGroup(m *quant.Matrix, rows []int) []int32 {
+// threeRowWords are the weights of three rows.
+func threeRowWords(m *quant.Matrix, rows []int) []int32 {
 	var words []int32
 	weight := func(i, c int) int32 { return m.W[rows[i]*m.Cols+c] }
 	if m.WordBits == 4 {
@@ -118,8 +125,8 @@ func plainGroup(m *quant.Matrix, rows []int) []int32 {
 	return words
 }
 
-// dualGroup are two rows, read with NET_DUAL.
-func dualGroup(m *quant.Matrix, rows []int) []int32 {
+// twoRowWords are the weights of two rows.
+func twoRowWords(m *quant.Matrix, rows []int) []int32 {
 	var words []int32
 	weight := func(i, c int) int32 { return m.W[rows[i]*m.Cols+c] }
 	switch m.WordBits {

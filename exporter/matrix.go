@@ -76,14 +76,14 @@ func (k block) arrays(b *strings.Builder, rowName func(int) string) {
 	m := k.matrix
 	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols, fractionRange(m))
 	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", maxBound(m), math.MaxInt32)
-	dual, plain := k.lines(dualLayout), k.lines(plainLayout)
-	if slices.EqualFunc(dual, plain, func(a, b line) bool { return slices.Equal(a.words, b.words) }) {
-		k.weights(b, plain, rowName)
+	two, three := k.lines(twoRows), k.lines(threeRows)
+	if slices.EqualFunc(two, three, func(a, b line) bool { return slices.Equal(a.words, b.words) }) {
+		k.weights(b, three, rowName)
 	} else {
-		b.WriteString("#ifdef NET_DUAL\n")
-		k.weights(b, dual, rowName)
+		b.WriteString("#ifdef NET_TWO_ROWS\n")
+		k.weights(b, two, rowName)
 		b.WriteString("#else\n")
-		k.weights(b, plain, rowName)
+		k.weights(b, three, rowName)
 		b.WriteString("#endif\n")
 	}
 	b.WriteString("\n/* Biases in the same order, at the scale of the accumulator")

@@ -17,10 +17,9 @@
 #define NET_APART
 #endif
 
-/* 8-bit cores read one row after the other and multiply byte by byte; sums that
- * fit 24 bits are kept in the compiler's type of that width. */
-#if defined(__AVR__) && defined(__INT24_MAX__)
-#define NET_ROW_BY_ROW
+/* 8-bit cores multiply byte by byte; their sums fit a type of 24 bits. */
+#if defined(NET_DUAL) || (defined(__AVR__) && defined(__INT24_MAX__))
+#define NET_TWO_ROWS
 #endif
 
 #include "net_weights.h"
@@ -196,39 +195,18 @@ static int32_t net_cell32(uint_fast16_t keep_Q16, int32_t old, uint_fast16_t add
 }
 #endif
 
-#if NET_ANY_RESULT == 1
+#if NET_USES_RESULT == 1
 /* Result of a row: sum / 2^shift, limited to int16. The half that rounds is part
  * of the bias already. 1 <= shift <= 30. */
 static inline int_fast16_t net_result(int32_t sum, uint8_t shift)
 {
+#if defined(__AVR__)
+    if (shift >= 8U) { /* a whole byte first: single bits are shifted one by one */
+        return net_sat16((sum >> 8) >> (uint8_t)(shift - 8U));
+    }
+#endif
     return net_sat16(sum >> shift);
 }
-
-#endif
-#if NET_ANY_PAIR == 1
-#ifdef NET_DUAL
-/* v[0] in the low half, v[1] in the high half; v need not be aligned. */
-static inline int32_t net_pair(const int16_t *v)
-{
-    int32_t pair;
-
-    memcpy(&pair, v, sizeof pair);
-    return pair;
-}
-#endif
-
-#endif
-#if NET_ANY_RAISED == 1
-#ifdef NET_DUAL
-/* Four bytes, the first lowest; w need not be aligned. */
-static inline uint32_t net_word(const uint8_t *w)
-{
-    uint32_t word;
-
-    memcpy(&word, w, sizeof word);
-    return word;
-}
-#endif
 
 #endif
 /*@layers*/
