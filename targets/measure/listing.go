@@ -16,7 +16,7 @@ type instruction struct {
 	mnemonic string
 	operands string // without comments
 	function string
-	target   string // function that a jump or call names; empty for other instructions
+	target   string // function that a jump or call goes to; empty for other instructions
 }
 
 func (i *instruction) text() string { return strings.TrimSpace(i.mnemonic + " " + i.operands) }

@@ -79,14 +79,19 @@ func (g *callGraph) below(name string, path map[string]bool) (int64, error) {
 		if indirect.MatchString(i.text()) {
 			return 0, &StackError{name, "it calls through a pointer"}
 		}
-		if g.code[i.target] == nil {
+		if g.code[i.target] == nil || isReservation(i) {
 			continue
 		}
 		if path[i.target] {
-			if isCall(i.mnemonic) {
+			switch {
+			case !isCall(i.mnemonic): // within the function, or to and fro between routines in assembler
+			case !g.isCompiled(i.target):
+				// Routines in assembler that others jump into call themselves, and do not recurse.
+				most = max(most, g.frame(i.target))
+			default:
 				return 0, &StackError{name, "it calls " + i.target + ", which is on the way to it"}
 			}
-			continue // within the function, or to and fro between routines in assembler
+			continue
 		}
 		size, err := g.below(i.target, path)
 		if err != nil {
@@ -103,6 +108,15 @@ func isCall(mnemonic string) bool {
 		return true
 	}
 	return false
+}
+
+// isReservation tells that a call goes to the next instruction, to take the stack of a return address.
+func isReservation(i *instruction) bool { return i.mnemonic == "rcall" && i.operands == ".+0" }
+
+// isCompiled tells that the compiler gave an account of a function.
+func (g *callGraph) isCompiled(name string) bool {
+	_, ok := g.frames[withoutClone(name)]
+	return ok
 }
 
 // frame is the stack of one function: the compiler's figure, or for a library routine what it pushes and reserves.
@@ -126,7 +140,7 @@ func (g *callGraph) taken(i *instruction) int64 {
 	switch {
 	case mnemonic == "push" && g.isAVR:
 		return 1
-	case mnemonic == "rcall" && i.operands == ".+0":
+	case isReservation(i):
 		return 2
 	case mnemonic == "sbiw" && strings.HasPrefix(i.operands, "r28"): // frame pointer
 		n, _ := strconv.ParseInt(strings.TrimSpace(strings.TrimPrefix(i.operands, "r28,")), 0, 64) // 0 where it is no number
