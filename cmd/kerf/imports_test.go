@@ -41,6 +41,9 @@ func TestImportLine(t *testing.T) {
 				if at := slices.Index(line, imported); at < 0 || at >= place {
 					t.Errorf("%s/%s imports %s, which does not stand to its left", pkg, e.Name(), imported)
 				}
+				if pkg == "targets/measure" && imported != "targets" {
+					t.Errorf("%s/%s imports %s: it measures C, whatever made it", pkg, e.Name(), imported)
+				}
 				if pkg == "quant" && imported == "prune" {
 					t.Errorf("%s/%s: prune and quant do not know each other", pkg, e.Name())
 				}
