@@ -41,7 +41,9 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	s := subject{"board", p, []exporter.CostRow{
 		{Resource: budget.Flash, Part: "front_end", Value: 1000, Kind: "estimated"},
 		{Resource: budget.Flash, Part: budget.Total, Value: 3000, Kind: "estimated", Limit: limit(3050)},
-		{Resource: budget.RAM, Part: budget.Total, Value: 26, Kind: "exact", Limit: limit(26)},
+		{Resource: budget.RAM, Part: "state", Value: 26, Kind: "exact"},
+		{Resource: budget.RAM, Part: "front_end", Value: 4, Kind: "estimated"},
+		{Resource: budget.RAM, Part: budget.Total, Value: 30, Kind: "estimated", Limit: limit(30)},
 		{Resource: budget.Stack, Part: budget.Total, Value: 116, Kind: "bounded"},
 		{Resource: budget.Cycles, Part: "front_end", Value: 6000, Kind: "estimated"},
 		{Resource: budget.Cycles, Part: budget.Total, Value: 16000, Kind: "estimated"},
@@ -51,18 +53,19 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	type figures struct {
 		resource, part               string
 		estimate, measured, distance float64
-		verdict                      string
+		estimateKind, verdict        string
 	}
 	want := []figures{
-		{"flash", "network", 2000, 2100, 100, ""},
-		{"flash", "total", 3000, 3100, 100, "fail"}, // 2100 + 1000 is above 3050
-		{"ram", "network", 26, 26, 0, "pass"},
-		{"stack", "network", 116, 108, -8, ""},
-		{"stack", "painted", math.NaN(), 104, math.NaN(), ""},
-		{"cycles", "network", 10000, 11000, 1000, ""},
-		{"cycles", "total", 16000, 17000, 1000, ""},
-		{"step_time", "network", 10000 / 64e6, 11000 / 64e6, 1000 / 64e6, ""},
-		{"step_time", "total", 16000 / 64e6, 17000 / 64e6, 1000 / 64e6, "pass"},
+		{"flash", "network", 2000, 2100, 100, "estimated", ""},
+		{"flash", "total", 3000, 3100, 100, "estimated", "fail"}, // 2100 + 1000 is above 3050
+		{"ram", "network", 26, 26, 0, "exact", ""},
+		{"ram", "total", 30, 30, 0, "estimated", "pass"},
+		{"stack", "network", 116, 108, -8, "bounded", ""},
+		{"stack", "painted", math.NaN(), 104, math.NaN(), "", ""},
+		{"cycles", "network", 10000, 11000, 1000, "estimated", ""},
+		{"cycles", "total", 16000, 17000, 1000, "estimated", ""},
+		{"step_time", "network", 10000 / 64e6, 11000 / 64e6, 1000 / 64e6, "estimated", ""},
+		{"step_time", "total", 16000 / 64e6, 17000 / 64e6, 1000 / 64e6, "estimated", "pass"},
 	}
 	if len(m.Rows) != len(want) {
 		t.Fatalf("%d rows, want %d: %+v", len(m.Rows), len(want), m.Rows)
@@ -75,7 +78,7 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	}
 	for i, w := range want {
 		r := m.Rows[i]
-		if r.Resource != w.resource || r.Part != w.part || r.Verdict != w.verdict || !near(r.Estimate, w.estimate) || !near(&r.Measured, w.measured) || !near(r.Difference, w.distance) {
+		if r.Resource != w.resource || r.Part != w.part || r.Verdict != w.verdict || r.EstimateKind != w.estimateKind || !near(r.Estimate, w.estimate) || !near(&r.Measured, w.measured) || !near(r.Difference, w.distance) {
 			t.Errorf("row %d: %+v, want %+v", i, r, w)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -76,7 +77,7 @@ func (m *measuredTarget) add(s subject, resource, unit string, measured float64)
 		return
 	}
 	frontEnd := s.frontEnd(resource)
-	row.against(total.Value-frontEnd, total.Kind)
+	row.against(total.Value-frontEnd, s.networkKind(total))
 	if frontEnd != 0 {
 		m.Rows = append(m.Rows, row)
 		row.Part = budget.Total
@@ -106,6 +107,21 @@ func (s subject) find(resource, part string) *exporter.CostRow {
 		}
 	}
 	return nil
+}
+
+// networkKind is the kind of an estimate without the front end: that of its weakest part.
+func (s subject) networkKind(total *exporter.CostRow) string {
+	fromStrong := []budget.Kind{budget.Exact, budget.Measured, budget.Bounded, budget.Estimated}
+	weakest := -1
+	for _, c := range s.estimate {
+		if c.Resource == total.Resource && c.Part != budget.Total && c.Part != frontEndPart {
+			weakest = max(weakest, slices.Index(fromStrong, budget.Kind(c.Kind)))
+		}
+	}
+	if weakest < 0 {
+		return total.Kind
+	}
+	return string(fromStrong[weakest])
 }
 
 // clock of the target in Hz, as its estimates have it; 0 without them.

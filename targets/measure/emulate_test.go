@@ -4,6 +4,7 @@ package measure
 
 import (
 	"debug/elf"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -21,7 +22,8 @@ func measured(t *testing.T, core, name string, o Options) *Result {
 	t.Helper()
 	r, err := Network(t.Context(), profile(t, core), "testdata", name, o)
 	if err != nil {
-		if missing, ok := err.(*ToolError); ok {
+		var missing *ToolError
+		if errors.As(err, &missing) {
 			t.Fatalf("%v: %s", missing, missing.HintText())
 		}
 		t.Fatalf("%s, %s: %v", core, name, err)
@@ -99,6 +101,17 @@ func TestEmulatedSizes(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A step that runs into an exception gives an error instead of a figure.
+func TestEmulatedFaults(t *testing.T) {
+	for core, trap := range map[string]string{"cortex-m0plus": "udf", "cortex-m4f": "udf", "cortex-m33": "udf", "rv32imc": "ebreak"} {
+		_, err := Network(t.Context(), profile(t, core), "testdata", "sizes", Options{Steps: 1, Flags: []string{"-DFAULT"}})
+		var unknown *InstructionError
+		if !errors.As(err, &unknown) || !strings.HasPrefix(unknown.Instruction, trap) {
+			t.Errorf("%s: error %v, want one about %s", core, err, trap)
+		}
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"kerf/targets"
 )
@@ -15,6 +16,9 @@ const (
 	DefaultOptimise = "O2"
 	DefaultSteps    = 16
 )
+
+// limit ends a measurement that hangs; software floating point on the slowest core takes half a minute.
+const limit = 10 * time.Minute
 
 // Options say how a network is compiled and run. The zero value takes the defaults.
 type Options struct {
@@ -91,6 +95,8 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 		return nil, err
 	}
 	defer os.RemoveAll(scratch)
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
 	s := &session{ctx: ctx, profile: p, toolchain: tools, options: o, name: name, dir: scratch, source: source}
 	r := &Result{}
 	if err := s.unpack(); err != nil {

@@ -70,7 +70,7 @@ func benchmark(ctx context.Context, w io.Writer) error {
 		}
 		rows = append(rows, r)
 	}
-	return print(w, rows)
+	return printRows(w, rows)
 }
 
 func onCore(ctx context.Context, core, dir string) (row, error) {

@@ -13,8 +13,8 @@ import (
 	"kerf/targets/measure"
 )
 
-// print writes the table in Markdown, which reads as text too, and below it the tools.
-func print(w io.Writer, rows []row) error {
+// printRows writes the table in Markdown, which reads as text too, and below it the tools.
+func printRows(w io.Writer, rows []row) error {
 	fmt.Fprintf(w, "GRU (reset-after), %d features, %d units, %d outputs, int8 weights, 16-bit state: one step, %d multiply-accumulates\n\n", features, units, outputs, perStep)
 	table := tablewriter.NewTable(w, tablewriter.WithRenderer(renderer.NewMarkdown()), tablewriter.WithHeaderAutoFormat(tw.Off))
 	table.Header("core", "cycles -O2", "per MAC", "instructions per MAC", "cycles -Os", "per MAC", "text -O2", "text -Os", "float C -O2", "float / -O2", "float text")

@@ -1,5 +1,5 @@
 /* 300 bytes of constants, 40 of data with initial values, 50 without, some 100 of
- * stack; negative inputs take longer. */
+ * stack; negative inputs take longer. With FAULT the step does not end. */
 #include "sizes.h"
 
 #if defined(__AVR__)
@@ -23,6 +23,9 @@ void sizes_step(sizes_state *s, const int16_t x[SIZES_N_FEATURES], int32_t y[SIZ
     volatile uint8_t stack[100];
     uint8_t i;
 
+#ifdef FAULT
+    __builtin_trap();
+#endif
     for (i = 0; i < 100U; i++) {
         stack[i] = 1;
     }
