@@ -65,7 +65,7 @@ func (c *cost) cycles(before, at *instruction, isTaken bool) (float64, error) {
 		if !c.profile.Has(class) {
 			return 0, &InstructionError{Instruction: at.text(), Function: at.function, Class: class, Profile: c.profile.Name}
 		}
-		sum += s.n * c.profile.Cycles(class)
+		sum += float64(s.n * c.profile.Cycles(class)) // the conversion keeps every machine from fusing the two
 	}
 	c.known[key] = sum
 	return sum, nil
