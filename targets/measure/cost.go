@@ -30,22 +30,22 @@ var substitutes = map[string]string{"store_indexed": "store", "address_wait": ""
 type cost struct {
 	profile *targets.Profile
 	family  family
-	known   map[context3]float64
+	known   map[situation]float64
 }
 
-// context3 is all that the cost of an instruction depends on.
-type context3 struct {
+// situation is all that the cost of an instruction depends on.
+type situation struct {
 	before, at *instruction
 	isTaken    bool
 }
 
 func newCost(p *targets.Profile) *cost {
-	return &cost{profile: p, family: familyOf(p), known: map[context3]float64{}}
+	return &cost{profile: p, family: familyOf(p), known: map[situation]float64{}}
 }
 
 // cycles is the cost of an instruction in cycles; arguments as of family.spends. Errors are *InstructionError.
 func (c *cost) cycles(before, at *instruction, isTaken bool) (float64, error) {
-	key := context3{before, at, isTaken}
+	key := situation{before, at, isTaken}
 	if v, ok := c.known[key]; ok {
 		return v, nil
 	}

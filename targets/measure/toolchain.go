@@ -71,7 +71,7 @@ type session struct {
 // require finds every tool and returns their versions. An error is a *ToolError.
 func (s *session) require() ([]Tool, error) {
 	programs := []struct{ name, pkg string }{
-		{s.prefix + "gcc", s.compilerPackage}, {s.prefix + "objdump", "binutils for " + s.prefix + "gcc"},
+		{s.prefix + "gcc", s.compilerPackage}, {s.prefix + "objdump", "binutils-" + strings.TrimSuffix(s.prefix, "-")},
 	}
 	if len(s.emulator) > 0 {
 		programs = append(programs, struct{ name, pkg string }{s.emulator[0], s.emulatorPackage})
