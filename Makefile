@@ -4,9 +4,9 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/demo/... ./testdata/kernels/... ./testdata/slow/...
+PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/slow/...
 
-.PHONY: test tools format vet staticcheck unit emulate emulators bench kernels demo-data
+.PHONY: test tools format vet staticcheck unit emulate emulators bench bench-target measure kernels demo-data
 
 test: tools format vet staticcheck unit emulate
 
@@ -36,13 +36,16 @@ staticcheck:
 unit:
 	$(GO) test $(PACKAGES)
 
-# Runs the emitted C on emulated cores and compares every integer with Go.
+# Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
+# against manuals, llvm-mca and published figures.
 emulate: emulators
-	$(GO) vet -tags emulate ./exporter
+	$(GO) vet -tags emulate ./exporter ./targets/measure ./cmd/kerf ./testdata/benchtarget
+	$(GO) test -tags emulate ./targets/measure
+	$(GO) test -tags emulate -run Emulated ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter
 
 EMULATORS = gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
-	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr clang libclang-rt-14-dev g++-multilib
+	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib
 
 # Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
 emulators:
@@ -57,6 +60,21 @@ emulators:
 # Measures the emitted C under emulation and writes budget/kernels.toml (testdata/kernels/README.md).
 kernels: emulators
 	python3 testdata/kernels/measure.py
+
+# Measures the handoff of the demo on every profile, beside the estimates.
+MEASURE_TARGETS = cortex-m3:64 cortex-m7:200 cortex-m33:64 avr8:16
+
+measure: emulators
+	@dir=$$(mktemp -d) && trap 'rm -rf "$$dir"' EXIT && \
+	$(GO) run ./cmd/kerf demo --out "$$dir/demo" >"$$dir/signoff.txt" && \
+	for t in $(MEASURE_TARGETS); do \
+		printf '\n[[target]]\nprofile = "%s"\nclock = "%s MHz"\n' "$${t%:*}" "$${t#*:}" >>"$$dir/demo/job.toml"; \
+	done && \
+	$(GO) run ./cmd/kerf measure "$$dir/demo/job.toml"
+
+# One step of the emitted C on every core, beside plain float C (testdata/benchtarget/README.md).
+bench-target: emulators
+	$(GO) run ./testdata/benchtarget
 
 bench:
 	$(GO) test -run '^$$' -bench . ./model ./quant

@@ -61,16 +61,33 @@ type class struct {
 //	call, return      of a function
 //	push_pop_base     PUSH or POP of N registers takes push_pop_base + N * push_pop_each
 //	push_pop_each
+//
+// The rest may be left out: where the core has no such instruction or no figure was found.
+//
+//	divide            integer, 32 bits
+//	store_indexed     store with a register as offset; as store when left out
+//	address_wait      added when the address of a load or store is the result of the instruction in front
+//	float             single-precision add, subtract, multiply, compare, convert, copy
+//	float_mac         multiply and add
+//	float_div         divide, square root
+//	float_load        of one number
+//	float_store       of one number
+//	float_move        of one word between core and float registers
+//	float_wait        added when the next instruction needs the result of a float
 var classes = []class{
 	{name: "alu"}, {name: "shift"},
 	{name: "mul"}, {name: "mul_acc"}, {name: "mul_long", isOptional: true},
 	{name: "load"}, {name: "load_next"}, {name: "load_flash"}, {name: "store"},
 	{name: "branch_taken"}, {name: "branch_not_taken"}, {name: "call"}, {name: "return"},
 	{name: "push_pop_base", mayBeFree: true}, {name: "push_pop_each"},
+	{name: "divide", isOptional: true}, {name: "store_indexed", isOptional: true}, {name: "address_wait", isOptional: true},
+	{name: "float", isOptional: true}, {name: "float_mac", isOptional: true}, {name: "float_div", isOptional: true},
+	{name: "float_load", isOptional: true}, {name: "float_store", isOptional: true}, {name: "float_move", isOptional: true},
+	{name: "float_wait", isOptional: true},
 }
 
 // Cycles returns the cost of one instruction of a class, in cycles. It panics if the profile does
-// not have the class; only mul_long may be absent (see Has).
+// not have the class; see Has for those that may be absent.
 func (p *Profile) Cycles(class string) float64 {
 	c, ok := p.Costs[class]
 	if !ok {

@@ -49,7 +49,7 @@ func ReadFile(path string) (*Profile, error) {
 }
 
 // Parse reads a profile from a TOML text; file is its name in errors. Every key is required but
-// dual_mac (false if absent), the notes and the cost of mul_long. Errors are *FileError.
+// dual_mac (false if absent), the notes and the costs of optional classes (see the list of classes in profile.go). Errors are *FileError.
 func Parse(data []byte, file string) (*Profile, error) {
 	p := &Profile{}
 	if err := StrictDecode(data, file, p); err != nil {

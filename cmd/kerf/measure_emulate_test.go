@@ -1,0 +1,66 @@
+//go:build emulate
+
+package main
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+
+	"kerf/budget"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestEmulatedHelpExamples(t *testing.T) {
+	if n := runExamples(t, func(command string) bool { return command == "measure" }); n < 2 {
+		t.Errorf("only %d examples found", n)
+	}
+}
+
+func TestEmulatedScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{Dir: "testdata/script_emulate", Setup: copyCityWeather})
+}
+
+// A measured value above a limit of the job gives exit code 1.
+func TestEmulatedExitCodes(t *testing.T) {
+	job := cityJob(t, func(job string) string { return strings.Replace(job, `"12 KiB"`, `"1 KiB"`, 1) })
+	if code, _, stderr := call("measure", job); code != exitBroken {
+		t.Errorf("exit code %d, want %d; stderr %s", code, exitBroken, stderr)
+	}
+}
+
+// What must hold for any network: the stack stays within the bound of the sign-off, a step changes no more than the chain
+// of calls takes, and the network takes at least its weights and its state.
+func TestEmulatedMeasureAgreesWithSignoff(t *testing.T) {
+	job := cityJob(t, func(job string) string { return job })
+	code, stdout, stderr := call("measure", job, "--json")
+	if code != exitDone {
+		t.Fatalf("exit code %d: %s", code, stderr)
+	}
+	var m measurement
+	if err := json.Unmarshal([]byte(stdout), &m); err != nil {
+		t.Fatal(err)
+	}
+	if len(m.Targets) != 2 {
+		t.Fatalf("%d targets, want 2", len(m.Targets))
+	}
+	for _, target := range m.Targets {
+		value := map[string]float64{}
+		for _, r := range target.Rows {
+			value[r.Resource+" "+r.Part] = r.Measured
+			if r.Resource == budget.Stack && r.Part == networkPart && r.Measured > *r.Estimate {
+				t.Errorf("%s: %v bytes of stack, the sign-off says at most %v", target.Target, r.Measured, *r.Estimate)
+			}
+			if r.Resource == budget.RAM && r.Measured < *r.Estimate {
+				t.Errorf("%s: %v bytes of RAM, the state alone takes %v", target.Target, r.Measured, *r.Estimate)
+			}
+		}
+		if value["stack painted"] > value["stack network"] || value["stack painted"] == 0 {
+			t.Errorf("%s: %v bytes painted, chain %v", target.Target, value["stack painted"], value["stack network"])
+		}
+		if value["cycles network"] != target.MaxCycles || target.MinCycles <= 0 || target.MinCycles > target.MaxCycles {
+			t.Errorf("%s: cycles %v, shortest %v, longest %v", target.Target, value["cycles network"], target.MinCycles, target.MaxCycles)
+		}
+	}
+}

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"kerf/budget"
+	"kerf/exporter"
+	"kerf/targets"
+	"kerf/targets/measure"
+)
+
+// A machine without the compiler: bad input, with the Debian package, and nothing on stdout.
+func TestMeasureNamesTheMissingPackage(t *testing.T) {
+	dir := t.TempDir()
+	signoff, err := json.Marshal(exporter.Signoff{Name: "leakair"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "signoff.json"), signoff, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("PATH", t.TempDir())
+	code, stdout, stderr := call("measure", dir, "--target", "cortex-m4f")
+	if code != exitInput || stdout != "" || !strings.Contains(stderr, "kerf: error: cortex-m4f: arm-none-eabi-gcc is not installed\nkerf: hint: install the Debian package gcc-arm-none-eabi\n") {
+		t.Errorf("exit code %d, stdout %q, stderr %q", code, stdout, stderr)
+	}
+}
+
+// The network alone is compared with the estimate less the declared front end; limits are on both together.
+func TestMeasuredBesideEstimate(t *testing.T) {
+	limit := func(v float64) *float64 { return &v }
+	p, err := targets.Load("cortex-m4f")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := subject{"board", p, []exporter.CostRow{
+		{Resource: budget.Flash, Part: "front_end", Value: 1000, Kind: "estimated"},
+		{Resource: budget.Flash, Part: budget.Total, Value: 3000, Kind: "estimated", Limit: limit(3050)},
+		{Resource: budget.RAM, Part: "state", Value: 26, Kind: "exact"},
+		{Resource: budget.RAM, Part: "front_end", Value: 4, Kind: "estimated"},
+		{Resource: budget.RAM, Part: budget.Total, Value: 30, Kind: "estimated", Limit: limit(30)},
+		{Resource: budget.Stack, Part: budget.Total, Value: 116, Kind: "bounded"},
+		{Resource: budget.Cycles, Part: "front_end", Value: 6000, Kind: "estimated"},
+		{Resource: budget.Cycles, Part: budget.Total, Value: 16000, Kind: "estimated"},
+		{Resource: budget.StepTime, Part: budget.Total, Value: 16000 / 64e6, Kind: "estimated", Limit: limit(1e-3)},
+	}}
+	m := compareWithEstimate(s, &measure.Result{Flash: 2100, RAM: 26, StackChain: 108, StackPainted: 104, Cycles: []float64{9000, 11000}})
+	type figures struct {
+		resource, part               string
+		estimate, measured, distance float64
+		estimateKind, verdict        string
+	}
+	want := []figures{
+		{"flash", "network", 2000, 2100, 100, "estimated", ""},
+		{"flash", "total", 3000, 3100, 100, "estimated", "fail"}, // 2100 + 1000 is above 3050
+		{"ram", "network", 26, 26, 0, "exact", ""},
+		{"ram", "total", 30, 30, 0, "estimated", "pass"},
+		{"stack", "network", 116, 108, -8, "bounded", ""},
+		{"stack", "painted", math.NaN(), 104, math.NaN(), "", ""},
+		{"cycles", "network", 10000, 11000, 1000, "estimated", ""},
+		{"cycles", "total", 16000, 17000, 1000, "estimated", ""},
+		{"step_time", "network", 10000 / 64e6, 11000 / 64e6, 1000 / 64e6, "estimated", ""},
+		{"step_time", "total", 16000 / 64e6, 17000 / 64e6, 1000 / 64e6, "estimated", "pass"},
+	}
+	if len(m.Rows) != len(want) {
+		t.Fatalf("%d rows, want %d: %+v", len(m.Rows), len(want), m.Rows)
+	}
+	near := func(got *float64, want float64) bool {
+		if got == nil {
+			return math.IsNaN(want)
+		}
+		return math.Abs(*got-want) <= 1e-9*math.Abs(want)
+	}
+	for i, w := range want {
+		r := m.Rows[i]
+		if r.Resource != w.resource || r.Part != w.part || r.Verdict != w.verdict || r.EstimateKind != w.estimateKind || !near(r.Estimate, w.estimate) || !near(&r.Measured, w.measured) || !near(r.Difference, w.distance) {
+			t.Errorf("row %d: %+v, want %+v", i, r, w)
+		}
+	}
+	if all := (&measurement{Targets: []measuredTarget{m}}); !all.isBroken() {
+		t.Error("a broken limit was not noticed")
+	}
+	if m.MinCycles != 9000 || m.MaxCycles != 11000 || !strings.Contains(m.origin(), "2 steps take 9000 to 11000 cycles") {
+		t.Errorf("%v to %v cycles: %s", m.MinCycles, m.MaxCycles, m.origin())
+	}
+}

@@ -1,0 +1,218 @@
+package measure
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+)
+
+// arm prices Thumb code of Cortex-M cores as objdump prints it.
+type arm struct {
+	isV6  bool // Armv6-M
+	isV7M bool // Armv7-M without the DSP extension: Cortex-M3
+}
+
+var armLoads = strings.Fields("ldr ldrb ldrh ldrsb ldrsh")
+
+// armClasses holds what takes the cost of one class, whatever the operands. Mnemonics: Armv7-M and Armv8-M
+// Architecture Reference Manuals (DDI 0403, DDI 0553).
+var armClasses = table(map[string][]string{
+	"alu": strings.Fields("add adds addw sub subs subw rsb rsbs neg negs cmp cmn mov movs movw movt mvn mvns and ands orr orrs " +
+		"orn orns eor eors bic bics tst teq adc adcs sbc sbcs adr nop sxth uxth sxtb uxtb sxtah uxtah sxtab uxtab sxtb16 uxtb16 sxtab16 " +
+		"uxtab16 sadd16 ssub16 sadd8 ssub8 uadd16 usub16 uadd8 usub8 shadd16 shsub16 qadd qsub qdadd qdsub qadd16 qsub16 qadd8 qsub8 " +
+		"sasx ssax qasx qsax ubfx sbfx bfi bfc ssat usat ssat16 usat16 clz rbit rev rev16 revsh pkhbt pkhtb sel"),
+	"shift":    strings.Fields("lsl lsls lsr lsrs asr asrs ror rors rrx rrxs"),
+	"mul":      strings.Fields("mul muls smulbb smulbt smultb smultt smulwb smulwt smuad smuadx smusd smusdx smmul smmulr"),
+	"mul_acc":  strings.Fields("mla mls smlabb smlabt smlatb smlatt smlawb smlawt smlad smladx smlsd smlsdx smmla smmlar smmls smmlsr"),
+	"mul_long": strings.Fields("smull umull"),
+	"divide":   strings.Fields("sdiv udiv"),
+	"call":     {"bl"},
+	// BLX of a register takes as long as B or BX on every core of the sheet, BL of Armv6-M one cycle more.
+	"branch_taken": strings.Fields("b blx"),
+	"return":       {"bx"},
+	"float": strings.Fields("vadd vsub vmul vnmul vcmp vcmpe vcvt vcvtr vcvtb vcvtt vabs vneg vmaxnm vminnm vsel vselge vselgt vseleq vselvs " +
+		"vrinta vrintm vrintn vrintp vrintr vrintx vrintz"),
+	"float_mac": strings.Fields("vmla vmls vnmla vnmls vfma vfms vfnma vfnms"),
+	"float_div": strings.Fields("vdiv vsqrt"),
+	// Flags of a comparison: no figure was found; taken as a move between the register files.
+	"float_move": strings.Fields("vmrs vmsr"),
+})
+
+// armLongSums add to a 64-bit sum. On Cortex-M3 they take 4 to 7 cycles where SMULL takes 3 to 5 (Technical
+// Reference Manual 100165_0201_02_en, Table 3-1), with DSP extension as long as SMULL (DDI 0439D, Table 3-1 and 3-2).
+var armLongSums = strings.Fields("smlal umlal umaal smlalbb smlalbt smlaltb smlaltt smlald smlaldx smlsld smlsldx")
+
+var (
+	conditions = strings.Fields("eq ne cs cc mi pl vs vc hi ls ge lt gt le hs lo")
+	itBlock    = regexp.MustCompile(`^it[te]{0,3}$`)
+	// readsFloat are what a float instruction waits for (DDI 0439D, Table 7-1, note): their result is late by a cycle.
+	lateFloats = strings.Fields("vadd vsub vmul vnmul vcvt")
+)
+
+// split takes widths (".w", ".f32") and, where the rest is no mnemonic, a condition off.
+func (arm) split(mnemonic string) (name string, isConditional bool) {
+	name, _, _ = strings.Cut(mnemonic, ".")
+	if isArmName(name) || len(name) < 3 {
+		return name, false
+	}
+	if bare := name[:len(name)-2]; slices.Contains(conditions, name[len(name)-2:]) && isArmName(bare) {
+		return bare, true
+	}
+	return name, false
+}
+
+// armOthers are the mnemonics whose cost depends on operands.
+var armOthers = strings.Fields("push pop ldm ldmia ldmdb stm stmia stmdb ldrd strd str strb strh cbz cbnz vldr vstr vmov " +
+	"vldm vldmia vldmdb vstm vstmia vstmdb vpush vpop")
+
+func isArmName(name string) bool {
+	return armClasses[name] != "" || slices.Contains(armLoads, name) || slices.Contains(armLongSums, name) || slices.Contains(armOthers, name) || itBlock.MatchString(name)
+}
+
+func (a arm) spends(before, at *instruction, isTaken bool) []spend {
+	name, isConditional := a.split(at.mnemonic)
+	spent := a.itself(name, isConditional, before, at, isTaken)
+	if spent == nil {
+		return nil
+	}
+	if follows(before, at) {
+		spent = append(spent, a.waits(before, at, name)...)
+	}
+	return spent
+}
+
+// itself is the cost without waiting for a result of the instruction before.
+func (a arm) itself(name string, isConditional bool, before, at *instruction, isTaken bool) []spend {
+	switch {
+	case itBlock.MatchString(name):
+		return one("alu") // 0 when folded onto a 16-bit instruction before it
+	case name == "cbz" || name == "cbnz" || name == "b" && isConditional:
+		if isTaken {
+			return one("branch_taken")
+		}
+		return one("branch_not_taken")
+	case isConditional && isJump(name, at.operands) && !isTaken:
+		return one("branch_not_taken") // its condition did not hold
+	case slices.Contains(armLoads, name):
+		return a.load(before, at)
+	case name == "str" || name == "strb" || name == "strh":
+		return a.store(before, at)
+	case slices.Contains(armLongSums, name):
+		if a.isV7M {
+			return []spend{{"mul_long", 1}, {"alu", 2}}
+		}
+		return one("mul_long")
+	case name == "ldrd" || name == "strd":
+		return several(2)
+	case name == "vldr" || name == "vstr":
+		if words := floatWords(firstOperand(at.operands)); words > 1 {
+			return several(words)
+		}
+		if name == "vldr" {
+			return one("float_load")
+		}
+		return one("float_store")
+	case name == "vmov":
+		return a.floatMove(at)
+	case slices.Contains(armOthers, name): // what is left moves a list of registers
+		spent := several(listedWords(at.operands))
+		if strings.HasSuffix(at.operands, "pc}") {
+			return append(spent, a.refill()...)
+		}
+		return spent
+	}
+	if class := armClasses[name]; class != "" {
+		return one(class)
+	}
+	return nil
+}
+
+// several is the cost of moving n words with one instruction: PUSH, LDM, LDRD and their like.
+func several(n int) []spend {
+	return []spend{{"push_pop_base", 1}, {"push_pop_each", float64(n)}}
+}
+
+// refill is what a load of the program counter takes beyond the load. POP with PC takes 3 + N on Cortex-M0+ where
+// POP takes 1 + N and BX 2 (DDI 0484C, Table 3.1), and 1 + N + P on Cortex-M3 and M4 where BX takes 1 + P.
+func (a arm) refill() []spend {
+	if a.isV6 {
+		return one("return")
+	}
+	return []spend{{"return", 1}, {"branch_not_taken", -1}}
+}
+
+// load is one of armLoads. Directly behind another load it takes load_next, unless its address needs the
+// result of that; on Cortex-M3 also unless it writes its address back (public repository jnk0le/random, pipeline cycle
+// test, cortex_m3m4.md, commit 3dfc2ab: only the first load of a chain may).
+func (a arm) load(before, at *instruction) []spend {
+	switch {
+	case firstOperand(at.operands) == "pc":
+		return append(one("load"), one("return")...) // at least 5 cycles on Cortex-M3 and M4
+	case a.chains(before, at) && !(a.isV7M && writesBack(at.operands)):
+		return one("load_next")
+	case strings.Contains(at.operands, "[pc"):
+		return one("load_flash")
+	}
+	return one("load")
+}
+
+// store takes longer with a register as offset, unless it is directly behind a load.
+func (a arm) store(before, at *instruction) []spend {
+	if len(addressRegisters(at.operands)) > 1 && !a.chains(before, at) {
+		return one("store_indexed")
+	}
+	return one("store")
+}
+
+// chains tells that at is pipelined with the single load in front of it.
+func (a arm) chains(before, at *instruction) bool {
+	if !follows(before, at) {
+		return false
+	}
+	name, _ := a.split(before.mnemonic)
+	if !slices.Contains(armLoads, name) {
+		return false
+	}
+	written := []string{firstOperand(before.operands)}
+	if writesBack(before.operands) {
+		written = append(written, addressRegisters(before.operands)[0])
+	}
+	return !shares(written, addressRegisters(at.operands))
+}
+
+// waits is what an instruction takes longer because it needs a result of the one before it.
+func (a arm) waits(before, at *instruction, name string) []spend {
+	was, _ := a.split(before.mnemonic)
+	switch class := armClasses[was]; class {
+	case "alu", "shift", "mul", "mul_acc", "mul_long", "divide":
+		if was == "cmp" || was == "cmn" || was == "tst" || was == "teq" || was == "nop" {
+			return nil
+		}
+		written := operandList(before.operands)[:1]
+		if class == "mul_long" {
+			written = operandList(before.operands)[:2]
+		}
+		if shares(written, usedAsAddress(name, at.operands)) {
+			return one("address_wait")
+		}
+	case "float":
+		if slices.Contains(lateFloats, was) && shares([]string{firstOperand(before.operands)}, floatSources(name, at.operands)) {
+			return one("float_wait")
+		}
+	}
+	return nil
+}
+
+// floatMove is VMOV: between float registers or of a constant, one word from or to a core register, or two.
+func (arm) floatMove(at *instruction) []spend {
+	core := 0
+	for _, o := range operandList(at.operands) {
+		if floatWords(o) == 0 && !strings.HasPrefix(o, "#") {
+			core++
+		}
+	}
+	if core == 0 {
+		return one("float")
+	}
+	return []spend{{"float_move", float64(core)}}
+}

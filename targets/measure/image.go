@@ -1,0 +1,108 @@
+package measure
+
+import (
+	"debug/elf"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// sizes are the bytes of an image.
+type sizes struct {
+	flash int64 // code, constants and the initial values of data
+	ram   int64 // data, initialised or not
+}
+
+// imageSizes adds up what the sections of a program take. A section that is both written and stored is initialised
+// data: it takes flash and RAM.
+func imageSizes(path string) (sizes, error) {
+	f, err := elf.Open(path)
+	if err != nil {
+		return sizes{}, err
+	}
+	defer f.Close()
+	var sum sizes
+	for _, s := range f.Sections {
+		if s.Flags&elf.SHF_ALLOC == 0 {
+			continue
+		}
+		isStored := s.Type != elf.SHT_NOBITS
+		isWritten := s.Flags&elf.SHF_WRITE != 0
+		if isStored {
+			sum.flash += int64(s.Size)
+		}
+		if isWritten || !isStored {
+			sum.ram += int64(s.Size)
+		}
+	}
+	return sum, nil
+}
+
+// constantBytes adds up the sections of constants of an object: weights, tables, strings.
+func constantBytes(path string) (int64, error) {
+	f, err := elf.Open(path)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	var sum int64
+	for _, s := range f.Sections {
+		for _, prefix := range []string{".rodata", ".srodata", ".progmem"} {
+			if strings.HasPrefix(s.Name, prefix) && s.Flags&elf.SHF_ALLOC != 0 {
+				sum += int64(s.Size)
+			}
+		}
+	}
+	return sum, nil
+}
+
+// span is where a function lies; end is behind its last byte.
+type span struct{ start, end uint64 }
+
+// function finds a function of the program that runs. On Arm bit 0 of a symbol says Thumb and is no part of the address.
+func (s *session) function(name string) (span, error) {
+	f, err := elf.Open(filepath.Join(s.dir, runImage))
+	if err != nil {
+		return span{}, err
+	}
+	defer f.Close()
+	symbols, err := f.Symbols()
+	if err != nil {
+		return span{}, err
+	}
+	for _, symbol := range symbols {
+		if symbol.Name != name {
+			continue
+		}
+		start := symbol.Value
+		if f.Machine == elf.EM_ARM {
+			start &^= 1
+		}
+		return span{start, start + symbol.Size}, nil
+	}
+	return span{}, fmt.Errorf("%s.c does not define the function %s", s.name, name)
+}
+
+// flatten writes what the image stores as one block from address 0 on, and returns the name of the file.
+func (s *session) flatten() (string, error) {
+	f, err := elf.Open(filepath.Join(s.dir, runImage))
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	var flat []byte
+	for _, p := range f.Progs {
+		if p.Type != elf.PT_LOAD || p.Filesz == 0 {
+			continue
+		}
+		if need := int(p.Paddr + p.Filesz); need > len(flat) {
+			flat = append(flat, make([]byte, need-len(flat))...)
+		}
+		if _, err := p.ReadAt(flat[p.Paddr:p.Paddr+p.Filesz], 0); err != nil {
+			return "", err
+		}
+	}
+	const name = "run.bin"
+	return name, os.WriteFile(filepath.Join(s.dir, name), flat, 0o644)
+}

@@ -1,0 +1,76 @@
+package measure
+
+import (
+	"bufio"
+	"path/filepath"
+	"regexp"
+	"sort"
+	"strconv"
+	"strings"
+)
+
+// instruction is one line of a disassembly.
+type instruction struct {
+	address  uint64
+	next     uint64 // address of the instruction behind it
+	mnemonic string
+	operands string // without comments
+	function string
+	target   string // function that a jump or call goes to; empty for other instructions
+}
+
+func (i *instruction) text() string { return strings.TrimSpace(i.mnemonic + " " + i.operands) }
+
+// listing holds the instructions of a program by address.
+type listing struct {
+	order []*instruction
+	at    map[uint64]*instruction
+}
+
+var (
+	functionLine    = regexp.MustCompile(`^[0-9a-f]+ <(.+)>:$`)
+	instructionLine = regexp.MustCompile(`^\s*([0-9a-f]+):\t(\S+)\s*(.*)$`)
+	// comment begins with ";" or "@", in listings of RISC-V with "#", behind a blank or a tab.
+	comment = regexp.MustCompile(`\s+[;@#]\s.*$`)
+	// named is where a jump goes; listings of AVR have it in the comment.
+	named      = regexp.MustCompile(`^[^;@#<]*<([^+>]+)(?:\+0x[0-9a-f]+)?>`)
+	avrComment = regexp.MustCompile(`;\s+0x[0-9a-f]+ <([^+>]+)(?:\+0x[0-9a-f]+)?>`)
+)
+
+// parseListing reads what objdump -d -w --no-show-raw-insn prints.
+func parseListing(text string) *listing {
+	l := &listing{at: map[uint64]*instruction{}}
+	function := ""
+	for lines := bufio.NewScanner(strings.NewReader(text)); lines.Scan(); {
+		if m := functionLine.FindStringSubmatch(lines.Text()); m != nil {
+			function = m[1]
+		} else if m := instructionLine.FindStringSubmatch(lines.Text()); m != nil {
+			address, err := strconv.ParseUint(m[1], 16, 64)
+			if err != nil {
+				continue // the pattern admits more digits than an address has
+			}
+			i := &instruction{address: address, mnemonic: m[2], operands: comment.ReplaceAllString(m[3], ""), function: function}
+			for _, pattern := range []*regexp.Regexp{named, avrComment} {
+				if to := pattern.FindStringSubmatch(m[3]); to != nil {
+					i.target = to[1]
+				}
+			}
+			l.order = append(l.order, i)
+			l.at[address] = i
+		}
+	}
+	sort.Slice(l.order, func(a, b int) bool { return l.order[a].address < l.order[b].address })
+	for k := 1; k < len(l.order); k++ {
+		l.order[k-1].next = l.order[k].address
+	}
+	return l
+}
+
+// disassemble lists the program that runs.
+func (s *session) disassemble() (*listing, error) {
+	out, err := s.output("disassemble "+runImage, s.prefix+"objdump", "-d", "-w", "--no-show-raw-insn", filepath.Join(s.dir, runImage))
+	if err != nil {
+		return nil, err
+	}
+	return parseListing(out), nil
+}

@@ -1,0 +1,136 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"kerf/targets"
+)
+
+// Defaults of Options.
+const (
+	DefaultOptimise = "O2"
+	DefaultSteps    = 16
+)
+
+// limit ends a measurement that hangs; software floating point on the slowest core takes half a minute.
+const limit = 10 * time.Minute
+
+// Options say how a network is compiled and run. The zero value takes the defaults.
+type Options struct {
+	Optimise string   // "O2", "Os": a GCC optimisation level without its hyphen
+	Flags    []string // further flags for the compiler, behind those of the profile
+	Steps    int      // steps to run
+	// Float says that the step takes and gives float values, not the integers of a handoff: for comparison with
+	// a float implementation of the same interface.
+	Float bool
+}
+
+// Tool is a program that took part, with its version.
+type Tool struct {
+	Name    string `json:"name"`
+	Version string `json:"version"`
+}
+
+// Result is what was measured.
+type Result struct {
+	Flash     int64 // bytes that the network adds to a program, library routines included
+	Constants int64 // bytes of it: weights and tables of the network's own file
+	RAM       int64 // static bytes, one state included
+	// StackChain is the deepest chain of calls from the step, in bytes; StackPainted what the deepest step changed.
+	StackChain, StackPainted int64
+	Cycles                   []float64 // by step
+	Instructions             []int64   // executed, by step
+	CyclesFrom               string    // what counted the cycles
+	Tools                    []Tool
+}
+
+// Code is the inference without the constants of the network's own file, in bytes.
+func (r *Result) Code() int64 { return r.Flash - r.Constants }
+
+// MinCycles is the shortest step, in cycles.
+func (r *Result) MinCycles() float64 { return slices.Min(r.Cycles) }
+
+// MaxCycles is the longest step, in cycles.
+func (r *Result) MaxCycles() float64 { return slices.Max(r.Cycles) }
+
+// IsConstantTime tells that every step took the same cycles.
+func (r *Result) IsConstantTime() bool { return r.MinCycles() == r.MaxCycles() }
+
+// MeanCycles is the mean over the steps, in cycles.
+func (r *Result) MeanCycles() float64 {
+	sum := 0.0
+	for _, c := range r.Cycles {
+		sum += c
+	}
+	return sum / float64(len(r.Cycles))
+}
+
+// Network compiles dir/name.c for the core of a profile and measures it. The C has the interface of a handoff: name.h
+// with name_state, name_reset, name_step and the macros NAME_N_FEATURES and NAME_N_OUTPUTS.
+//
+// Errors are *ToolError (something is not installed), *CommandError (a tool failed), *InstructionError (an
+// executed instruction has no cost) and *StackError, or those of the file system. ctx ends the tools.
+func Network(ctx context.Context, p *targets.Profile, dir, name string, o Options) (*Result, error) {
+	if o.Optimise == "" {
+		o.Optimise = DefaultOptimise
+	}
+	if o.Steps == 0 {
+		o.Steps = DefaultSteps
+	}
+	tools, ok := toolchains[p.ISA]
+	if !ok {
+		return nil, fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA, p.Name)
+	}
+	source, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	scratch, err := os.MkdirTemp("", "kerf-measure-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(scratch)
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	s := &session{ctx: ctx, profile: p, toolchain: tools, options: o, name: name, dir: scratch, source: source}
+	r := &Result{}
+	if err := s.unpack(); err != nil {
+		return nil, err
+	}
+	if r.Tools, err = s.require(); err != nil {
+		return nil, err
+	}
+	if err := s.measureSizes(r); err != nil {
+		return nil, err
+	}
+	return r, s.measureRun(r)
+}
+
+// measureSizes compares a program with the network and one without.
+func (s *session) measureSizes(r *Result) error {
+	if err := s.compileNetwork(); err != nil {
+		return err
+	}
+	if err := s.linkImage(emptyImage, "empty.c"); err != nil {
+		return err
+	}
+	if err := s.linkImage(staticImage, "empty.c", "state.c", networkObject); err != nil {
+		return err
+	}
+	without, err := imageSizes(filepath.Join(s.dir, emptyImage))
+	if err != nil {
+		return err
+	}
+	with, err := imageSizes(filepath.Join(s.dir, staticImage))
+	if err != nil {
+		return err
+	}
+	r.Flash, r.RAM = with.flash-without.flash, with.ram-without.ram
+	r.Constants, err = constantBytes(filepath.Join(s.dir, networkObject))
+	return err
+}

@@ -1,0 +1,158 @@
+package measure
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+)
+
+// runEmulator runs the program with one instruction per translated block, so that QEMU logs each address before it
+// executes it, and prices the instructions of every step. It returns what the program wrote.
+func (s *session) runEmulator(r *Result) (string, error) {
+	code, err := s.disassemble()
+	if err != nil {
+		return "", err
+	}
+	step, err := s.function(s.name + "_step")
+	if err != nil {
+		return "", err
+	}
+	caller, err := s.function("main")
+	if err != nil {
+		return "", err
+	}
+	read, write, err := os.Pipe()
+	if err != nil {
+		return "", err
+	}
+	defer read.Close()
+	// The log comes through the pipe that the child has as descriptor 3.
+	args := append(s.emulator[1:len(s.emulator):len(s.emulator)], "-display", "none", "-monitor", "none",
+		"-singlestep", "-d", "exec,nochain", "-D", "/dev/fd/3", "-kernel", filepath.Join(s.dir, runImage))
+	cmd := exec.CommandContext(s.ctx, s.emulator[0], args...)
+	cmd.ExtraFiles = []*os.File{write}
+	var output bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &output, &output
+	err = cmd.Start()
+	write.Close()
+	if err != nil {
+		return "", err
+	}
+	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller}
+	if err := w.readLog(read); err != nil {
+		cmd.Process.Kill() // it may wait for a reader; the first error is the one to report
+		cmd.Wait()
+		return "", err
+	}
+	if err := cmd.Wait(); err != nil {
+		return "", &CommandError{s.emulator[0], "run the program to its end", err.Error() + ": " + tail(output.String())}
+	}
+	r.Cycles, r.Instructions = w.cycles, w.instructions
+	return output.String(), nil
+}
+
+// watcher follows the executed instructions and prices those of the step: from its first one until control is
+// back in the caller.
+type watcher struct {
+	code   *listing
+	cost   *cost
+	step   uint64 // first address of the step
+	caller span
+
+	isInside     bool
+	before, last *instruction // last: executed, not priced yet, because the next address tells whether it jumped
+	cycles       []float64    // by step
+	instructions []int64
+}
+
+// readLog reads QEMU's log. Lines are "Trace 0: 0x7f.. [00000000/0000012c/..../....] name", the address second in the
+// brackets, and "Stopped execution of TB chain before 0x7f.. [0000012c] name" for an instruction that was
+// logged and not executed, which then is logged again.
+func (w *watcher) readLog(log io.Reader) error {
+	lines := bufio.NewReaderSize(log, 1<<20)
+	var pending uint64
+	hasPending := false
+	for {
+		line, err := lines.ReadSlice('\n')
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		if bytes.HasPrefix(line, []byte("Stopped execution")) {
+			hasPending = false
+			continue
+		}
+		if !bytes.HasPrefix(line, []byte("Trace")) {
+			continue
+		}
+		if hasPending {
+			if err := w.execute(pending); err != nil {
+				return err
+			}
+		}
+		if pending, err = loggedAddress(line); err != nil {
+			return err
+		}
+		hasPending = true
+	}
+	if hasPending {
+		return w.execute(pending)
+	}
+	return nil
+}
+
+func loggedAddress(line []byte) (uint64, error) {
+	_, rest, _ := bytes.Cut(line, []byte("/"))
+	digits, _, isWhole := bytes.Cut(rest, []byte("/"))
+	address, err := strconv.ParseUint(string(digits), 16, 64)
+	if !isWhole || err != nil {
+		return 0, fmt.Errorf("unexpected line in the log of QEMU: %q", line)
+	}
+	return address, nil
+}
+
+// execute takes the next executed address.
+func (w *watcher) execute(pc uint64) error {
+	if w.isInside {
+		if err := w.price(pc); err != nil {
+			return err
+		}
+		w.before = w.last
+		if w.caller.start <= pc && pc < w.caller.end {
+			w.isInside = false
+			return nil
+		}
+	} else if pc == w.step {
+		w.isInside = true
+		w.before = nil
+		w.cycles = append(w.cycles, 0)
+		w.instructions = append(w.instructions, 0)
+	} else {
+		return nil
+	}
+	at, ok := w.code.at[pc]
+	if !ok {
+		return fmt.Errorf("the program executed address %#x, which the disassembly does not have", pc)
+	}
+	w.last = at
+	return nil
+}
+
+// price adds the last executed instruction to the step; next is the address executed behind it.
+func (w *watcher) price(next uint64) error {
+	c, err := w.cost.cycles(w.before, w.last, next != w.last.next)
+	if err != nil {
+		return err
+	}
+	i := len(w.cycles) - 1
+	w.cycles[i] += c
+	w.instructions[i]++
+	return nil
+}

@@ -1,0 +1,71 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+)
+
+// measureRun runs steps on the emulated core.
+func (s *session) measureRun(r *Result) error {
+	frames, err := s.frames()
+	if err != nil {
+		return err
+	}
+	// The depth of the paint follows from the chain of calls, which the program must be linked to know.
+	if err := s.linkImage(runImage, "main.c", networkObject); err != nil {
+		return err
+	}
+	code, err := s.disassemble()
+	if err != nil {
+		return err
+	}
+	if r.StackChain, err = newCallGraph(code, frames, len(s.emulator) == 0).deepest(s.name + "_step"); err != nil {
+		return err
+	}
+	paint := r.StackChain + paintSlack
+	if paint > math.MaxInt16 {
+		return &StackError{s.name + "_step", fmt.Sprintf("it takes %d bytes, too many to paint", r.StackChain)}
+	}
+	if err := s.writeHeader(int(paint)); err != nil {
+		return err
+	}
+	if err := s.linkImage(runImage, "main.c", networkObject); err != nil {
+		return err
+	}
+	reported, err := s.run(r)
+	if err != nil {
+		return err
+	}
+	if len(r.Cycles) != s.options.Steps {
+		return fmt.Errorf("%d steps ran instead of %d", len(r.Cycles), s.options.Steps)
+	}
+	if r.StackPainted, err = painted(reported); err != nil {
+		return err
+	}
+	if r.StackPainted > r.StackChain {
+		return &StackError{s.name + "_step", fmt.Sprintf("it changed %d bytes below the stack, its chain of calls takes %d", r.StackPainted, r.StackChain)}
+	}
+	return nil
+}
+
+func (s *session) run(r *Result) (reported string, err error) {
+	if len(s.emulator) == 0 {
+		r.CyclesFrom = "cycle counter of simavr, ATmega1284P"
+		return s.runSimulator(r)
+	}
+	r.CyclesFrom = "instructions executed by QEMU, each with the cycles of profile " + s.profile.Name
+	return s.runEmulator(r)
+}
+
+var reportLine = regexp.MustCompile(`(?m)^([0-9a-f]{4})\r?$`)
+
+// painted reads what board/main.c reports: four hexadecimal digits.
+func painted(reported string) (int64, error) {
+	m := reportLine.FindStringSubmatch(reported)
+	if m == nil {
+		return 0, fmt.Errorf("the program did not report its stack; it wrote %q", tail(reported))
+	}
+	return strconv.ParseInt(m[1], 16, 64)
+}

@@ -1,0 +1,81 @@
+package measure
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+const tracer = "trace_avr"
+
+// buildTracer compiles the program that runs the simulator and adds its version to tools.
+func (s *session) buildTracer(tools []Tool) ([]Tool, error) {
+	_, err := s.output("compile the tracer of the simulator", "gcc", "-O2", "trace_avr.c", "-o", tracer, "-lsimavr")
+	var failed *CommandError
+	if errors.As(err, &failed) && strings.Contains(failed.Output, "simavr") {
+		return nil, &ToolError{"the library of simavr", s.emulatorPackage}
+	}
+	return append(tools, Tool{"simavr", simulatorVersion()}), err
+}
+
+// simulatorVersion is what the package says of itself; the library has no function for it.
+func simulatorVersion() string {
+	files, err := filepath.Glob("/usr/lib/*/pkgconfig/simavr.pc")
+	if err != nil || len(files) == 0 {
+		return "unknown"
+	}
+	text, err := os.ReadFile(files[0])
+	if err != nil {
+		return "unknown"
+	}
+	m := regexp.MustCompile(`(?m)^Version: *(\S+)`).FindSubmatch(text)
+	if m == nil {
+		return "unknown"
+	}
+	return string(m[1])
+}
+
+// runSimulator runs the program on simavr and takes its cycle counter. It returns what the program wrote.
+func (s *session) runSimulator(r *Result) (string, error) {
+	image, err := s.flatten()
+	if err != nil {
+		return "", err
+	}
+	step, err := s.function(s.name + "_step")
+	if err != nil {
+		return "", err
+	}
+	caller, err := s.function("main")
+	if err != nil {
+		return "", err
+	}
+	hex := func(v uint64) string { return strconv.FormatUint(v, 16) }
+	out, err := s.output("run the program to its end", filepath.Join(s.dir, tracer), image, hex(step.start), hex(caller.start), hex(caller.end))
+	if err != nil {
+		return "", err
+	}
+	return s.readSteps(r, out)
+}
+
+// readSteps takes the lines "step CYCLES INSTRUCTIONS" out of what the tracer wrote.
+func (s *session) readSteps(r *Result, out string) (string, error) {
+	var rest strings.Builder
+	for line := range strings.Lines(out) {
+		if !strings.HasPrefix(line, "step ") {
+			rest.WriteString(line)
+			continue
+		}
+		var cycles float64
+		var instructions int64
+		if _, err := fmt.Sscanf(line, "step %f %d", &cycles, &instructions); err != nil {
+			return "", fmt.Errorf("unexpected line of the tracer: %q", line)
+		}
+		r.Cycles = append(r.Cycles, cycles)
+		r.Instructions = append(r.Instructions, instructions)
+	}
+	return rest.String(), nil
+}

@@ -1,0 +1,91 @@
+// Benchtarget measures one step of the emitted C on every core, beside plain float C of the same network:
+//
+//	go run ./testdata/benchtarget
+//
+// README.md says what is compared.
+package main
+
+import (
+	"context"
+	_ "embed"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+
+	"kerf/targets"
+	"kerf/targets/measure"
+)
+
+//go:embed c/floatnet.c
+var floatSource string
+
+//go:embed c/floatnet.h
+var floatHeader string
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := benchmark(ctx, os.Stdout); err != nil {
+		fmt.Fprintln(os.Stderr, "benchtarget:", err)
+		os.Exit(1)
+	}
+}
+
+// levels are the optimisation levels of the emitted C; the float C has the first.
+var levels = []string{"O2", "Os"}
+
+// singlePrecision are further flags of the float C: the library of a core with a double-precision unit computes expf
+// in double precision, for which the profiles have no costs.
+var singlePrecision = map[string][]string{"cortex-m7": {"-mfpu=fpv5-sp-d16"}}
+
+// floatSteps are fewer than those of the emitted C: software floating point takes long to emulate.
+const floatSteps = 6
+
+// row is what was measured on one core.
+type row struct {
+	core    string
+	integer []*measure.Result // by level
+	float   *measure.Result
+}
+
+func benchmark(ctx context.Context, w io.Writer) error {
+	dir, err := os.MkdirTemp("", "kerf-benchtarget-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	net := trained()
+	if err := writeInteger(net, dir); err != nil {
+		return err
+	}
+	if err := writeFloat(net, dir); err != nil {
+		return err
+	}
+	var rows []row
+	for _, core := range targets.Names() {
+		r, err := onCore(ctx, core, dir)
+		if err != nil {
+			return fmt.Errorf("%s: %w", core, err)
+		}
+		rows = append(rows, r)
+	}
+	return printRows(w, rows)
+}
+
+func onCore(ctx context.Context, core, dir string) (row, error) {
+	r := row{core: core}
+	p, err := targets.Load(core)
+	if err != nil {
+		return r, err
+	}
+	for _, level := range levels {
+		one, err := measure.Network(ctx, p, dir, "net", measure.Options{Optimise: level})
+		if err != nil {
+			return r, err
+		}
+		r.integer = append(r.integer, one)
+	}
+	r.float, err = measure.Network(ctx, p, dir, "floatnet", measure.Options{Optimise: levels[0], Steps: floatSteps, Float: true, Flags: singlePrecision[core]})
+	return r, err
+}

@@ -1,0 +1,63 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/olekukonko/tablewriter"
+	"github.com/olekukonko/tablewriter/renderer"
+	"github.com/olekukonko/tablewriter/tw"
+
+	"kerf/targets/measure"
+)
+
+// printRows writes the table in Markdown, which reads as text too, and below it the tools.
+func printRows(w io.Writer, rows []row) error {
+	fmt.Fprintf(w, "GRU (reset-after), %d features, %d units, %d outputs, int8 weights, 16-bit state: one step, %d multiply-accumulates\n\n", features, units, outputs, perStep)
+	table := tablewriter.NewTable(w, tablewriter.WithRenderer(renderer.NewMarkdown()), tablewriter.WithHeaderAutoFormat(tw.Off))
+	table.Header("core", "cycles -O2", "per MAC", "instructions per MAC", "cycles -Os", "per MAC", "text -O2", "text -Os", "float C -O2", "float / -O2", "float text")
+	for _, r := range rows {
+		fast, small := r.integer[0], r.integer[1]
+		if err := table.Append(r.core, cycles(fast), perMAC(fast), instructionsPerMAC(fast), cycles(small), perMAC(small), fast.Code(), small.Code(),
+			cycles(r.float), fmt.Sprintf("%.1f", r.float.MeanCycles()/fast.MeanCycles()), r.float.Code()); err != nil {
+			return err
+		}
+	}
+	if err := table.Render(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(w, "\nCycles: mean of %d steps (float C: %d), in brackets the shortest and the longest where they differ.\nText: bytes of inference without the network's constants, library routines included.\n\n%s", measure.DefaultSteps, floatSteps, tools(rows))
+	return err
+}
+
+func cycles(r *measure.Result) string {
+	if r.IsConstantTime() {
+		return fmt.Sprintf("%.0f", r.MaxCycles())
+	}
+	return fmt.Sprintf("%.0f (%.0f..%.0f)", r.MeanCycles(), r.MinCycles(), r.MaxCycles())
+}
+
+func perMAC(r *measure.Result) string { return fmt.Sprintf("%.1f", r.MeanCycles()/perStep) }
+
+func instructionsPerMAC(r *measure.Result) string {
+	var sum int64
+	for _, n := range r.Instructions {
+		sum += n
+	}
+	return fmt.Sprintf("%.1f", float64(sum)/float64(len(r.Instructions))/perStep)
+}
+
+// tools lists what measured the cores, each line once.
+func tools(rows []row) string {
+	var lines []string
+	for _, r := range rows {
+		for _, t := range r.float.Tools {
+			if line := t.Name + " " + t.Version + "\n"; !slices.Contains(lines, line) {
+				lines = append(lines, line)
+			}
+		}
+	}
+	return strings.Join(lines, "")
+}
