@@ -20,6 +20,7 @@ type accuracyJob struct {
 	name        string
 	p           *dataset.Float
 	calibration Calibration
+	selection   *dataset.Recordings
 	signoff     *dataset.Recordings
 	float       *dataset.Score      // of p on signoff
 	echo        *dataset.Recordings // signoff with the outputs of p for reference
@@ -89,6 +90,7 @@ func readAccuracyJob(name string, files map[string][]byte) (*accuracyJob, error)
 	if err != nil {
 		return nil, err
 	}
+	j.selection = selection
 	j.calibration = Calibrate(j.p, selection)
 	return j.judgedOn(bytes.NewReader(files["signoff.csv"]))
 }
@@ -120,16 +122,28 @@ func (j *accuracyJob) judgedOn(signoff io.Reader) (*accuracyJob, error) {
 // weights may have any width, also those that no format stores.
 func (j *accuracyJob) fixed(t *testing.T, inputBits, recurrentBits, stateBits int, rounding Rounding) *Network {
 	t.Helper()
-	n, err := Quantize(j.p, j.calibration, Widths(16, 16, 16, stateBits), rounding)
+	return fixedOn(t, j.p, j.calibration, inputBits, recurrentBits, stateBits, rounding)
+}
+
+func fixedOn(t *testing.T, p *dataset.Float, c Calibration, inputBits, recurrentBits, stateBits int, rounding Rounding) *Network {
+	t.Helper()
+	n, err := Quantize(p, c, Widths(16, 16, 16, stateBits), rounding)
 	if err != nil {
 		t.Fatal(err)
 	}
+	if strength := rounding.evening(); strength > 0 {
+		p, c = even(p, c, strength)
+	}
 	widths := LayerFormats{inputBits, recurrentBits, stateBits}
-	n.Layers[0], err = quantizeLayer("layer", j.p.Net.Recurrent[0], n.InputFraction, j.calibration.Layers[0], widths, rounding)
+	n.Layers[0], err = quantizeLayer("layer", p.Net.Recurrent[0], n.InputFraction, c.Layers[0], widths, rounding, [2][]int{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	n.Formats.Layers[0] = widths
+	n.Dense = nil
+	if err := n.quantizeDense(p, &c, nil); err != nil {
+		t.Fatal(err)
+	}
 	return n
 }
 
