@@ -59,10 +59,11 @@ func (in *Inputs) widest() Candidate {
 }
 
 // SelectionLoss compares the float, the cut and the fixed-point network on the
-// selection recordings, on the rows that have a tolerance.
+// selection recordings, on the rows that have a tolerance. Every sequence is run
+// by a fixed-point network that was calibrated without it.
 func (in *Inputs) SelectionLoss(chosen *Chosen) []Loss {
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Selection, in.Regions) }
-	return in.lossRows(in.Selection, scores{in.floatOnSelection(), measure(chosen.CutNet), measure(chosen.Fixed)}, true)
+	return in.lossRows(in.Selection, scores{in.floatOnSelection(), measure(chosen.CutNet), chosen.heldOut}, true)
 }
 
 func verdict(loss []Loss, costs []Cost) string {

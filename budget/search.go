@@ -200,7 +200,8 @@ type Chosen struct {
 	Roundings []RoundingResult
 	Widths    []WidthStep // attempts to narrow single words
 
-	used float64 // share of its tolerance that the tightest row may reach
+	heldOut *dataset.Score // of networks that were calibrated without the sequence they are judged on
+	used    float64        // share of its tolerance that the tightest row may reach
 }
 
 // Tightest is the row with the least room on the selection recordings, and what it
@@ -208,13 +209,6 @@ type Chosen struct {
 func (c *Chosen) Tightest() (Loss, float64) {
 	r := c.Roundings[c.roundingIndex()]
 	return r.Tightest, r.MayReach
-}
-
-// RoundingResult is what one way of rounding gives on the selection recordings.
-type RoundingResult struct {
-	Rounding quant.Rounding
-	Tightest Loss
-	MayReach float64
 }
 
 // Choose adds the word widths to a cut. For each uniform choice of widths it goes
@@ -291,36 +285,6 @@ func (in *Inputs) flash(c Candidate) float64 {
 		bytes += float64(g.Flash)
 	}
 	return bytes
-}
-
-// try cuts the network, brings it to fixed point with either rounding, and
-// keeps what has the more room on the selection recordings. Ranges come from
-// these recordings as well.
-func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
-	cut := prune.CutPredictor(in.Float, c.Features, c.Units, means)
-	calibration := quant.Calibrate(cut, in.Selection)
-	scaled := quant.Standardise(cut, calibration)
-	if scaled != cut {
-		calibration = quant.Calibrate(scaled, in.Selection)
-	}
-	var best *Chosen
-	var compared []RoundingResult
-	for _, rounding := range []quant.Rounding{quant.Nearest, quant.Compensated} {
-		c.Rounding = rounding
-		fixed, err := quant.Quantize(scaled, calibration, c.Formats, rounding)
-		if err != nil {
-			return nil, err
-		}
-		score := dataset.Measure(fixed, in.Selection, in.Regions)
-		tightest, mayReach, ok := in.within(scores{in.floatOnSelection(), score, score})
-		compared = append(compared, RoundingResult{rounding, tightest, mayReach})
-		chosen := &Chosen{Candidate: c, CutNet: cut, Fixed: fixed, Within: ok, used: used(tightest, mayReach)}
-		if best == nil || chosen.used < best.used {
-			best = chosen
-		}
-	}
-	best.Roundings = compared
-	return best, nil
 }
 
 // floatOnSelection is the score of the network as given, measured once.
