@@ -199,6 +199,8 @@ type Chosen struct {
 	Within    bool // the selection recordings are within every tolerance
 	Roundings []RoundingResult
 	Widths    []WidthStep // attempts to narrow single words
+	Forced    []Forced    // words that are left wide, and the units that need them
+	Wider     []WidthStep // when a tolerance is broken: what a wider word would give, each by itself
 
 	heldOut *dataset.Score // of networks that were calibrated without the sequence they are judged on
 	used    float64        // share of its tolerance that the tightest row may reach
@@ -261,7 +263,7 @@ func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, erro
 		}
 	}
 	if best == nil {
-		return last, nil
+		return last, in.widen(means, last)
 	}
 	return in.narrow(means, best)
 }
