@@ -53,28 +53,33 @@ func wholeAt(t *testing.T, in *Inputs, weights string) *Chosen {
 	return chosen
 }
 
-// echo is recordings with the outputs of a predictor for reference.
-func echo(p dataset.Predictor, rec *dataset.Recordings) *dataset.Recordings {
-	same := *rec
-	same.Sequences = nil
-	for _, s := range rec.Sequences {
-		c := *s
-		c.Y = make([]float64, len(s.Y))
-		p.Predict(s, c.Y)
-		same.Sequences = append(same.Sequences, &c)
-	}
-	return &same
+// judgedSet is recordings with the outputs of the float network.
+type judgedSet struct {
+	name  string
+	rec   *dataset.Recordings
+	float [][]float64
+}
+
+func (in *Inputs) judgedSet(name string, rec *dataset.Recordings) judgedSet {
+	return judgedSet{name, rec, predictions(rec, func(int) dataset.Predictor { return in.Float })}
 }
 
 // rises are, per output, the rise of the RMSE and the distance from the float
 // network in float RMSEs.
-func rises(in *Inputs, fixed *quant.Network, rec *dataset.Recordings) (rise, distance []float64) {
-	float, other, apart := dataset.Measure(in.Float, rec, nil), dataset.Measure(fixed, rec, nil), dataset.Measure(fixed, echo(in.Float, rec), nil)
-	for o := range in.Float.Outputs {
-		slice := dataset.Slice{Output: o, Region: -1}
-		base := float.Value(float, slice, dataset.RMSE)
-		rise = append(rise, other.Value(float, slice, dataset.RMSE)/base-1)
-		distance = append(distance, apart.Value(float, slice, dataset.RMSE)/base)
+func (s judgedSet) rises(fixed *quant.Network) (rise, distance []float64) {
+	outputs := s.rec.Outputs
+	float, other, apart := make([]float64, outputs), make([]float64, outputs), make([]float64, outputs)
+	for i, predicted := range predictions(s.rec, func(int) dataset.Predictor { return fixed }) {
+		for k, y := range s.rec.Sequences[i].Y {
+			e, f, d := s.float[i][k]-y, predicted[k]-y, predicted[k]-s.float[i][k]
+			float[k%outputs] += e * e
+			other[k%outputs] += f * f
+			apart[k%outputs] += d * d
+		}
+	}
+	for o := range outputs {
+		rise = append(rise, math.Sqrt(other[o]/float[o])-1)
+		distance = append(distance, math.Sqrt(apart[o]/float[o]))
 	}
 	return rise, distance
 }
@@ -119,8 +124,7 @@ var freshSeeds = []uint64{9101, 9102, 9103, 9104, 9105, 9106, 9107, 9108, 9109, 
 // recordings of the size of the sign-off set, and on that one.
 func TestChosenRoundingHoldsOnTheDemo(t *testing.T) {
 	in, page := loadDemo(t), accuracyPage(t)
-	sets := map[string]*dataset.Recordings{"sign-off": in.Signoff}
-	names := []string{"sign-off"}
+	sets := []judgedSet{in.judgedSet("demo, sign-off", in.Signoff)}
 	for _, seed := range freshSeeds {
 		var text bytes.Buffer
 		if err := (plant.Set{Name: "fresh", Prefix: "new", Seed: seed, PerScenario: plant.Signoff.PerScenario}).WriteCSV(&text); err != nil {
@@ -130,13 +134,12 @@ func TestChosenRoundingHoldsOnTheDemo(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		name := fmt.Sprintf("seed %d", seed)
-		sets[name], names = rec, append(names, name)
+		sets = append(sets, in.judgedSet(fmt.Sprintf("demo, seed %d", seed), rec))
 	}
 	for _, weights := range []string{"int4", "int8"} {
 		chosen := wholeAt(t, in, weights)
-		for _, name := range names {
-			page.holds(t, in, chosen, sets[name], "demo, "+name, weights)
+		for _, set := range sets {
+			page.holds(t, in, chosen, set, weights)
 		}
 	}
 }
@@ -149,17 +152,17 @@ func TestChosenRoundingHoldsOnCityWeather(t *testing.T) {
 	}
 	page := accuracyPage(t)
 	for _, weights := range []string{"int4", "int8"} {
-		page.holds(t, in, wholeAt(t, in, weights), in.Signoff, "city-weather, sign-off", weights)
+		page.holds(t, in, wholeAt(t, in, weights), in.judgedSet("city-weather, sign-off", in.Signoff), weights)
 	}
 }
 
-func (p shown) holds(t *testing.T, in *Inputs, chosen *Chosen, rec *dataset.Recordings, name, weights string) {
+func (p shown) holds(t *testing.T, in *Inputs, chosen *Chosen, set judgedSet, weights string) {
 	t.Helper()
-	rise, distance := rises(in, chosen.Fixed, rec)
-	p.need(t, fmt.Sprintf("| %s | %s | %s | %s |", name, weights, chosen.Candidate.Rounding, cells(rise, distance)))
+	rise, distance := set.rises(chosen.Fixed)
+	p.need(t, fmt.Sprintf("| %s | %s | %s | %s |", set.name, weights, chosen.Candidate.Rounding, cells(rise, distance)))
 	for o, r := range rise {
 		if r > aim[weights] {
-			t.Errorf("%s, %s weights: the RMSE of %s rises by %.2f %%, the aim is %.1f %%", name, weights, in.Float.Outputs[o].Name, 100*r, 100*aim[weights])
+			t.Errorf("%s, %s weights: the RMSE of %s rises by %.2f %%, the aim is %.1f %%", set.name, weights, in.Float.Outputs[o].Name, 100*r, 100*aim[weights])
 		}
 	}
 }
