@@ -61,7 +61,7 @@ type judgedSet struct {
 }
 
 func (in *Inputs) judgedSet(name string, rec *dataset.Recordings) judgedSet {
-	return judgedSet{name, rec, predictions(rec, func(int) dataset.Predictor { return in.Float })}
+	return judgedSet{name, rec, predictions(rec, in.Float)}
 }
 
 // rises are, per output, the rise of the RMSE and the distance from the float
@@ -69,7 +69,7 @@ func (in *Inputs) judgedSet(name string, rec *dataset.Recordings) judgedSet {
 func (s judgedSet) rises(fixed *quant.Network) (rise, distance []float64) {
 	outputs := s.rec.Outputs
 	float, other, apart := make([]float64, outputs), make([]float64, outputs), make([]float64, outputs)
-	for i, predicted := range predictions(s.rec, func(int) dataset.Predictor { return fixed }) {
+	for i, predicted := range predictions(s.rec, fixed) {
 		for k, y := range s.rec.Sequences[i].Y {
 			e, f, d := s.float[i][k]-y, predicted[k]-y, predicted[k]-s.float[i][k]
 			float[k%outputs] += e * e

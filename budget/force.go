@@ -79,19 +79,20 @@ type rankedUnit struct {
 }
 
 // blameUnits narrows one unit at a time and orders them, the most harmful first.
+// One fold is enough for that.
 func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial, names []string) ([]rankedUnit, error) {
-	before, err := in.heldOut(p, c, nil)
+	before, err := in.heldOut(p, c, nil, 1)
 	if err != nil {
 		return nil, err
 	}
-	square := func(predicted [][]float64) float64 { d := in.distance(p, predicted); return d * d }
+	square := func(predicted [][]float64) float64 { d := in.distance(p, predicted); return float64(d * d) }
 	own := square(before)
 	units := make([]rankedUnit, len(names))
 	total := 0.0
 	for j, name := range names {
 		clear(partial.Narrow)
 		partial.Narrow[j] = true
-		predicted, err := in.heldOut(p, c, &partial)
+		predicted, err := in.heldOut(p, c, &partial, 1)
 		if err != nil {
 			return nil, err
 		}
@@ -115,7 +116,7 @@ func (in *Inputs) fewest(p *prepared, c Candidate, partial quant.Partial, units 
 		for i, u := range units {
 			partial.Narrow[u.index] = i > k
 		}
-		predicted, err := in.heldOut(p, c, &partial)
+		predicted, err := in.heldOut(p, c, &partial, folds)
 		if err != nil {
 			failed = err
 			return true

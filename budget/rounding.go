@@ -61,7 +61,7 @@ func (in *Inputs) prepare(means prune.Means, c Candidate) *prepared {
 		}
 		p.parts = append(p.parts, quant.Calibrate(p.scaled, &rest))
 	}
-	p.outputs = predictions(in.Selection, func(int) dataset.Predictor { return p.cut })
+	p.outputs = predictions(in.Selection, p.cut)
 	in.lastPrepared = p
 	return p
 }
@@ -77,12 +77,12 @@ func dealt(rec *dataset.Recordings) []int {
 	return all
 }
 
-// predictions runs, for every sequence, the predictor that of gives for it.
-func predictions(rec *dataset.Recordings, of func(i int) dataset.Predictor) [][]float64 {
+// predictions runs a predictor over recordings.
+func predictions(rec *dataset.Recordings, p dataset.Predictor) [][]float64 {
 	all := make([][]float64, len(rec.Sequences))
 	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
 		all[i] = make([]float64, s.Steps*rec.Outputs)
-		of(i).Predict(s, all[i])
+		p.Predict(s, all[i])
 	})
 	return all
 }
@@ -105,16 +105,24 @@ func (p *prepared) ways() []quant.Rounding {
 }
 
 // heldOut runs a way of rounding on the selection recordings, every sequence by
-// a network that was calibrated without it.
-func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial) ([][]float64, error) {
-	nets := make([]*quant.Network, len(p.parts))
-	for k, calibration := range p.parts {
+// a network that was calibrated without it. Only the sequences of the first folds
+// are run; the others have no predictions.
+func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial, first int) ([][]float64, error) {
+	nets := make([]*quant.Network, min(first, len(p.parts)))
+	for k := range nets {
 		var err error
-		if nets[k], err = quant.QuantizePartial(p.scaled, calibration, c.Formats, c.Rounding, partial); err != nil {
+		if nets[k], err = quant.QuantizePartial(p.scaled, p.parts[k], c.Formats, c.Rounding, partial); err != nil {
 			return nil, err
 		}
 	}
-	return predictions(in.Selection, func(i int) dataset.Predictor { return nets[p.fold[i]] }), nil
+	all := make([][]float64, len(in.Selection.Sequences))
+	dataset.EachSequence(in.Selection, func(i int, s *dataset.Sequence) {
+		if fold := p.fold[i]; fold < len(nets) {
+			all[i] = make([]float64, s.Steps*in.Selection.Outputs)
+			nets[fold].Predict(s, all[i])
+		}
+	})
+	return all, nil
 }
 
 // measured scores predictions of the selection recordings.
@@ -129,7 +137,7 @@ func (in *Inputs) measured(predicted [][]float64) *dataset.Score {
 // distance is how far predictions are from those of the float network: the root
 // mean square over steps, of every output in RMSEs of the float network against
 // the reference, added up as squares; the scores of classes as they are.
-// The reference enters by these units alone: an error of rounding that happens to
+// Sequences without predictions do not count. The reference enters by these units alone: an error of rounding that happens to
 // run against one of the float network on these recordings counts like any other.
 func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 	outputs := in.Selection.Outputs
@@ -166,7 +174,7 @@ func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
 		fixed, err := quant.Quantize(p.scaled, p.whole, c.Formats, rounding)
 		var predicted [][]float64
 		if err == nil {
-			predicted, err = in.heldOut(p, c, nil)
+			predicted, err = in.heldOut(p, c, nil, folds)
 		}
 		if err != nil {
 			if outOfRange := new(quant.RangeError); rounding != quant.Nearest && errors.As(err, &outOfRange) {
