@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"kerf/dataset"
 	"kerf/prune"
@@ -66,15 +67,19 @@ func (in *Inputs) prepare(means prune.Means, c Candidate) *prepared {
 	return p
 }
 
-// dealt gives every sequence a fold; each scenario is dealt evenly.
+// dealt gives every sequence a fold; each scenario is dealt evenly. Where no
+// scenario has two sequences, they are dealt as they come.
 func dealt(rec *dataset.Recordings) []int {
 	seen := map[string]int{}
-	all := make([]int, len(rec.Sequences))
+	byScenario, asTheyCome := make([]int, len(rec.Sequences)), make([]int, len(rec.Sequences))
 	for i, s := range rec.Sequences {
-		all[i] = seen[s.Scenario] % folds
+		byScenario[i], asTheyCome[i] = seen[s.Scenario]%folds, i%folds
 		seen[s.Scenario]++
 	}
-	return all
+	if slices.Max(byScenario) == 0 {
+		return asTheyCome
+	}
+	return byScenario
 }
 
 // predictions runs a predictor over recordings.
