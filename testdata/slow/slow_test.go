@@ -59,9 +59,26 @@ func TestSameSeedSameBytes(t *testing.T) {
 	}
 }
 
+func TestAnotherIsAnother(t *testing.T) {
+	all, err := files()
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := Another(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, content := range all {
+		random := name == "model.safetensors" || name == "selection.csv" || name == "signoff.csv"
+		if bytes.Equal(content, other[name]) == random {
+			t.Errorf("%s: the same bytes with another seed: %v", name, !random)
+		}
+	}
+}
+
 func TestWriteWritesTheFiles(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "job")
-	if err := Write(dir); err != nil {
+	if err := Write(dir, 0); err != nil {
 		t.Fatal(err)
 	}
 	all, err := files()
