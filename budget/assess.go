@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"kerf/dataset"
@@ -30,8 +31,10 @@ type Result struct {
 }
 
 // Assess measures the chosen candidate on the sign-off recordings, which no
-// choice has seen, and gives every verdict.
-func (in *Inputs) Assess(cut *Cut, chosen *Chosen) *Result {
+// choice has seen, and gives every verdict. If a tolerance is broken it finds out,
+// on the selection recordings, which word is to blame. The error is that of
+// [quant.Quantize].
+func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r := in.Price(cut, chosen)
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Signoff, in.Regions) }
 	r.Loss = in.lossRows(in.Signoff, scores{measure(in.Float), measure(chosen.CutNet), measure(chosen.Fixed)}, false)
@@ -40,8 +43,13 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) *Result {
 	if in.Shared > 0 && r.Verdict == Fits {
 		r.Verdict = NotEnough // nothing independent was judged
 	}
+	if broken := func(l Loss) bool { return l.Verdict == Fail }; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
+		if err := in.widen(cut.Means, chosen); err != nil {
+			return nil, err
+		}
+	}
 	r.warn()
-	return r
+	return r, nil
 }
 
 // Price gives the cost of a choice and judges only that.
@@ -59,10 +67,11 @@ func (in *Inputs) widest() Candidate {
 }
 
 // SelectionLoss compares the float, the cut and the fixed-point network on the
-// selection recordings, on the rows that have a tolerance.
+// selection recordings, on the rows that have a tolerance. Every sequence is run
+// by a fixed-point network that was calibrated without it.
 func (in *Inputs) SelectionLoss(chosen *Chosen) []Loss {
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Selection, in.Regions) }
-	return in.lossRows(in.Selection, scores{in.floatOnSelection(), measure(chosen.CutNet), measure(chosen.Fixed)}, true)
+	return in.lossRows(in.Selection, scores{in.floatOnSelection(), measure(chosen.CutNet), chosen.heldOut}, true)
 }
 
 func verdict(loss []Loss, costs []Cost) string {
@@ -104,6 +113,7 @@ func (r *Result) warn() {
 		row, reach := r.Chosen.Tightest()
 		add("no choice leaves a reserve for every tolerance on the selection recordings; the one tried last goes to sign-off (%s: %s may reach %.4g of %.4g)", row.Describe(), row.Metric, reach, row.Tolerance)
 	}
+	r.warnWords()
 	r.warnOutliers()
 	if n := r.Counts.Inputs; n > 0 {
 		add("%d of %d feature values of the sign-off recordings lie beyond the calibrated range and saturate", n, r.Counts.Steps*len(r.Chosen.Candidate.Features))
@@ -149,8 +159,27 @@ func (r *Result) warnUnits(found [][]int, what string, hint func(layer int) stri
 	}
 }
 
+// warnWords says which words are to blame for a broken tolerance, and which units
+// force the words that are wide.
+func (r *Result) warnWords() {
+	c := r.Chosen
+	if c.Wider != nil {
+		step, ok := c.toBlame()
+		row, reach := c.Tightest()
+		text := fmt.Sprintf("no wider word leaves more room than there is (%s: %s may reach %s of %s): the words are not to blame", row.Describe(), row.Metric, row.show(reach), row.show(row.Tolerance))
+		if ok {
+			text = fmt.Sprintf("the %s are to blame: with int%d for them, which costs %d bytes more, the row with the least room may reach %s of %s (%s: %s) on the selection recordings, now %s of %s (%s: %s)",
+				step.What, step.Bits, -step.Saved, step.Tightest.show(step.MayReach), step.Tightest.show(step.Tightest.Tolerance), step.Tightest.Describe(), step.Tightest.Metric, row.show(reach), row.show(row.Tolerance), row.Describe(), row.Metric)
+		}
+		r.Warnings = append(r.Warnings, text)
+	}
+	for _, f := range c.Forced {
+		r.Warnings = append(r.Warnings, f.Explain())
+	}
+}
+
 // warnOutliers names the selection value that lies furthest beyond the range
-// that a feature may have in fixed point.
+// that its feature may have in fixed point.
 func (r *Result) warnOutliers() {
 	in := r.Inputs
 	features := r.Chosen.Fixed.Features
@@ -172,6 +201,6 @@ func (r *Result) warnOutliers() {
 		}
 	}
 	if beyond > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("%d feature values of the selection recordings lie more than %d standard deviations from the mean and saturate; the furthest is %.3g of them away: %s in sequence %s of %s", beyond, quant.LargestInput, furthest, feature.Name, at.Name, at.File))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%d feature values of the selection recordings lie beyond the range of fixed point and saturate; the furthest is %.3g %s from the mean, the range reaches %.3g: %s in sequence %s of %s", beyond, furthest*feature.Std, feature.Unit, quant.LargestInput*feature.Std, feature.Name, at.Name, at.File))
 	}
 }

@@ -33,6 +33,7 @@ type Inputs struct {
 
 	selectionBase  *dataset.Score // of Float, see floatOnSelection
 	selectionFloor []float64      // of Float, see floatReach
+	lastPrepared   *prepared      // see prepare
 }
 
 // Target is one target of the job with its profile.

@@ -199,8 +199,11 @@ type Chosen struct {
 	Within    bool // the selection recordings are within every tolerance
 	Roundings []RoundingResult
 	Widths    []WidthStep // attempts to narrow single words
+	Forced    []Forced    // words that are left wide, and the units that need them
+	Wider     []WidthStep // when a tolerance is broken: what a wider word would give, each by itself
 
-	used float64 // share of its tolerance that the tightest row may reach
+	heldOut *dataset.Score // of networks that were calibrated without the sequence they are judged on
+	used    float64        // share of its tolerance that the tightest row may reach
 }
 
 // Tightest is the row with the least room on the selection recordings, and what it
@@ -208,13 +211,6 @@ type Chosen struct {
 func (c *Chosen) Tightest() (Loss, float64) {
 	r := c.Roundings[c.roundingIndex()]
 	return r.Tightest, r.MayReach
-}
-
-// RoundingResult is what one way of rounding gives on the selection recordings.
-type RoundingResult struct {
-	Rounding quant.Rounding
-	Tightest Loss
-	MayReach float64
 }
 
 // Choose adds the word widths to a cut. For each uniform choice of widths it goes
@@ -267,7 +263,7 @@ func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, erro
 		}
 	}
 	if best == nil {
-		return last, nil
+		return last, in.widen(means, last)
 	}
 	return in.narrow(means, best)
 }
@@ -291,36 +287,6 @@ func (in *Inputs) flash(c Candidate) float64 {
 		bytes += float64(g.Flash)
 	}
 	return bytes
-}
-
-// try cuts the network, brings it to fixed point with either rounding, and
-// keeps what has the more room on the selection recordings. Ranges come from
-// these recordings as well.
-func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
-	cut := prune.CutPredictor(in.Float, c.Features, c.Units, means)
-	calibration := quant.Calibrate(cut, in.Selection)
-	scaled := quant.Standardise(cut, calibration)
-	if scaled != cut {
-		calibration = quant.Calibrate(scaled, in.Selection)
-	}
-	var best *Chosen
-	var compared []RoundingResult
-	for _, rounding := range []quant.Rounding{quant.Nearest, quant.Compensated} {
-		c.Rounding = rounding
-		fixed, err := quant.Quantize(scaled, calibration, c.Formats, rounding)
-		if err != nil {
-			return nil, err
-		}
-		score := dataset.Measure(fixed, in.Selection, in.Regions)
-		tightest, mayReach, ok := in.within(scores{in.floatOnSelection(), score, score})
-		compared = append(compared, RoundingResult{rounding, tightest, mayReach})
-		chosen := &Chosen{Candidate: c, CutNet: cut, Fixed: fixed, Within: ok, used: used(tightest, mayReach)}
-		if best == nil || chosen.used < best.used {
-			best = chosen
-		}
-	}
-	best.Roundings = compared
-	return best, nil
 }
 
 // floatOnSelection is the score of the network as given, measured once.

@@ -22,15 +22,29 @@ type WidthStep struct {
 // width is one word that the formats choose.
 type width struct {
 	name  string
+	word  quant.Word
+	layer int // recurrent, or dense for the weights of a dense layer
 	bits  func(f *quant.Formats) *int
 	words []int // that are available, narrowest first
 }
 
-// widths lists what the job leaves open: weights of every tensor, and what every
+// isHead tells whether these are the weights of the last dense layer.
+func (w width) isHead(in *Inputs) bool {
+	return w.word == quant.DenseWeights && w.layer == len(in.Float.Net.Dense)-1
+}
+
+// refusal is a narrower word that the tolerances did not allow.
+type refusal struct {
+	width  width
+	step   WidthStep
+	narrow *Chosen
+}
+
+// widths lists what a rule leaves open: weights of every tensor, and what every
 // layer keeps between two steps.
-func (in *Inputs) widths() []width {
+func (in *Inputs) widths(rule FormatRule) []width {
 	var all []width
-	net, rule := in.Float.Net, in.Job.Formats
+	net := in.Float.Net
 	name := func(what string, layer, of int) string {
 		if of == 1 {
 			return what
@@ -41,16 +55,16 @@ func (in *Inputs) widths() []width {
 	for i := range net.Recurrent {
 		if rule.Weights == "" {
 			all = append(all,
-				width{name("input weights", i, len(net.Recurrent)), func(f *quant.Formats) *int { return &f.Layers[i].InputBits }, weights},
-				width{name("recurrent weights", i, len(net.Recurrent)), func(f *quant.Formats) *int { return &f.Layers[i].RecurrentBits }, weights})
+				width{name("input weights", i, len(net.Recurrent)), quant.InputWeights, i, func(f *quant.Formats) *int { return &f.Layers[i].InputBits }, weights},
+				width{name("recurrent weights", i, len(net.Recurrent)), quant.RecurrentWeights, i, func(f *quant.Formats) *int { return &f.Layers[i].RecurrentBits }, weights})
 		}
 		if rule.State == "" {
-			all = append(all, width{name("state", i, len(net.Recurrent)), func(f *quant.Formats) *int { return &f.Layers[i].StateBits }, []int{16, 32}})
+			all = append(all, width{name("state", i, len(net.Recurrent)), quant.StateWord, i, func(f *quant.Formats) *int { return &f.Layers[i].StateBits }, []int{16, 32}})
 		}
 	}
 	if rule.Weights == "" {
 		for i := range net.Dense {
-			all = append(all, width{name("dense weights", i, len(net.Dense)), func(f *quant.Formats) *int { return &f.Dense[i] }, weights})
+			all = append(all, width{name("dense weights", i, len(net.Dense)), quant.DenseWeights, i, func(f *quant.Formats) *int { return &f.Dense[i] }, weights})
 		}
 	}
 	return all
@@ -59,55 +73,98 @@ func (in *Inputs) widths() []width {
 // narrow goes from uniform words to mixed ones: again and again it tries every
 // next narrower word by itself and takes the one that costs the least accuracy
 // per byte saved, as long as the selection recordings stay within every
-// tolerance.
+// tolerance. Then it looks for the units that force the words that are left wide.
 func (in *Inputs) narrow(means prune.Means, chosen *Chosen) (*Chosen, error) {
 	var steps []WidthStep
 	for {
-		best, tried, err := in.narrowest(means, chosen)
+		best, tried, refused, err := in.narrowest(means, chosen)
 		if err != nil {
 			return nil, err
 		}
 		steps = append(steps, tried...)
 		if best == nil {
 			chosen.Widths = steps
-			return chosen, nil
+			return chosen, in.force(means, chosen, refused)
 		}
 		chosen = best
 	}
 }
 
 // narrowest tries every next narrower word of a choice.
-func (in *Inputs) narrowest(means prune.Means, chosen *Chosen) (best *Chosen, steps []WidthStep, err error) {
+func (in *Inputs) narrowest(means prune.Means, chosen *Chosen) (best *Chosen, steps []WidthStep, refused []refusal, err error) {
 	at := -1
 	cheapest := math.Inf(1)
-	before := in.storage(chosen.Candidate)
-	for _, w := range in.widths() {
-		c := chosen.Candidate
-		c.Formats = c.Formats.Clone()
-		bits := w.bits(&c.Formats)
-		place := slices.Index(w.words, *bits)
-		if place <= 0 {
-			continue
-		}
-		*bits = w.words[place-1]
-		if c.Formats.Validate(in.Float.Net) != nil {
-			continue
-		}
-		tried, err := in.try(means, c)
+	for _, w := range in.widths(in.Job.Formats) {
+		tried, step, err := in.other(means, chosen, w, -1)
 		if err != nil {
-			return nil, nil, err
+			return nil, nil, nil, err
 		}
-		step := WidthStep{What: w.name, Bits: *bits, Saved: before - in.storage(c)}
-		step.Tightest, step.MayReach = tried.Tightest()
+		if tried == nil {
+			continue
+		}
 		steps = append(steps, step)
-		if perByte := (tried.used - chosen.used) / float64(step.Saved); tried.Within && step.Saved > 0 && perByte < cheapest && in.brokenLimits(c) <= in.brokenLimits(chosen.Candidate) {
+		if !tried.Within {
+			refused = append(refused, refusal{w, step, tried})
+		}
+		if perByte := (tried.used - chosen.used) / float64(step.Saved); tried.Within && step.Saved > 0 && perByte < cheapest && in.brokenLimits(tried.Candidate) <= in.brokenLimits(chosen.Candidate) {
 			best, cheapest, at = tried, perByte, len(steps)-1
 		}
 	}
 	if best != nil {
 		steps[at].Taken = true
 	}
-	return best, steps, nil
+	return best, steps, refused, nil
+}
+
+// other tries the word that lies the given number of places beside that of a
+// choice, -1 narrower and 1 wider; nil if there is none.
+func (in *Inputs) other(means prune.Means, chosen *Chosen, w width, places int) (*Chosen, WidthStep, error) {
+	c := chosen.Candidate
+	c.Formats = c.Formats.Clone()
+	bits := w.bits(&c.Formats)
+	place := slices.Index(w.words, *bits) + places
+	if place < 0 || place >= len(w.words) {
+		return nil, WidthStep{}, nil
+	}
+	*bits = w.words[place]
+	if c.Formats.Validate(in.Float.Net) != nil {
+		return nil, WidthStep{}, nil
+	}
+	tried, err := in.try(means, c)
+	if err != nil {
+		return nil, WidthStep{}, err
+	}
+	step := WidthStep{What: w.name, Bits: *bits, Saved: in.storage(chosen.Candidate) - in.storage(c)}
+	step.Tightest, step.MayReach = tried.Tightest()
+	return tried, step, nil
+}
+
+// widen tries every next wider word of a choice by itself, also where the job
+// fixes the words: it shows which of them is to blame for a broken tolerance.
+func (in *Inputs) widen(means prune.Means, chosen *Chosen) error {
+	chosen.Wider = []WidthStep{}
+	for _, w := range in.widths(FormatRule{}) {
+		tried, step, err := in.other(means, chosen, w, 1)
+		if err != nil {
+			return err
+		}
+		if tried != nil {
+			chosen.Wider = append(chosen.Wider, step)
+		}
+	}
+	return nil
+}
+
+// toBlame is the word whose widening leaves the most room, and whether that is
+// more than there is; by the tolerance of the row with the least.
+func (c *Chosen) toBlame() (step WidthStep, ok bool) {
+	least := c.used
+	for _, s := range c.Wider {
+		if u := used(s.Tightest, s.MayReach); u < least {
+			step, ok, least = s, true, u
+		}
+	}
+	return step, ok
 }
 
 // storage is the flash of the weights and the RAM of the state, in bytes.

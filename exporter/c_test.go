@@ -100,7 +100,7 @@ func randomHandoff(t *testing.T, random *rand.Rand, kinds []model.Kind, activati
 	t.Helper()
 	p := randomNetwork(random, 1+random.IntN(24), kinds, activations, 1+random.IntN(3))
 	rec := randomRecordings(random, p)
-	rounding := []quant.Rounding{quant.Nearest, quant.Compensated}[random.IntN(2)]
+	rounding := quant.Roundings[random.IntN(len(quant.Roundings))]
 	net, err := quant.Quantize(p, quant.Calibrate(p, rec), randomFormats(random, p.Net), rounding)
 	if err != nil {
 		t.Fatal(err)

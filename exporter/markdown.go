@@ -33,7 +33,7 @@ const Legend = "float: the network as given; cut: after features and units were 
 	"uncut: the whole network in its widest formats."
 
 func (s *Signoff) allTables() []Table {
-	return []Table{s.AccuracyTable(true), s.CostTable(true), s.PathTable(), s.WidthTable(), s.RoundingTable(), s.FormatTable(), s.InputTable()}
+	return append(append([]Table{s.AccuracyTable(true), s.CostTable(true), s.PathTable()}, s.WordTables()...), s.FormatTable(), s.InputTable())
 }
 
 // MarkdownTables prints tables below each other, each under its title.

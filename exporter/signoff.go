@@ -30,6 +30,8 @@ type Signoff struct {
 	Cost     []CostRow     `json:"cost"`
 	Path     []PathRow     `json:"path"`
 	Widths   []WidthRow    `json:"widths"`
+	Forced   []ForcedRow   `json:"forced"`   // words that stay wide, and the units that need them
+	Wider    []WidthRow    `json:"widening"` // when a tolerance is broken: what each next wider word gives
 	Rounding []RoundingRow `json:"rounding"`
 	Inputs   []InputRow    `json:"inputs"`
 	Recorded []RecordedRow `json:"recordings"`
@@ -133,11 +135,11 @@ type PathRow struct {
 	Cycles    []float64 `json:"cycles"`       // one per target
 }
 
-// WidthRow is one attempt to narrow a word, on selection recordings.
+// WidthRow is one attempt to narrow or widen a word, on selection recordings.
 type WidthRow struct {
 	What      string   `json:"what"`
 	Bits      int      `json:"bits"`
-	Saved     int      `json:"saved"` // B
+	Saved     int      `json:"saved"` // B; below 0 it costs
 	Taken     bool     `json:"taken"`
 	Tightest  string   `json:"tightest"`
 	MayReach  *float64 `json:"may_reach"`
@@ -145,9 +147,37 @@ type WidthRow struct {
 	On        string   `json:"tolerance_on"`
 }
 
-// RoundingRow is what one way of rounding gives on selection recordings.
+// ForcedRow is one word that stays wide, with the fewest units that need it, on
+// selection recordings.
+type ForcedRow struct {
+	What         string       `json:"what"`
+	Bits         int          `json:"bits"`
+	Refused      int          `json:"refused_bits"`
+	Tightest     string       `json:"tightest"` // with the refused word
+	MayReach     *float64     `json:"may_reach"`
+	Tolerance    float64      `json:"tolerance"`
+	On           string       `json:"tolerance_on"`
+	Of           string       `json:"of"` // units (numbered as trained) or outputs
+	Units        []ForcedUnit `json:"units"`
+	All          int          `json:"all"`            // units or outputs there are
+	RestMayReach *float64     `json:"rest_may_reach"` // when only these keep the wide word
+	RestTightest string       `json:"rest_tightest"`
+}
+
+// ForcedUnit is one unit that needs a wide word.
+type ForcedUnit struct {
+	Name    string  `json:"name"`
+	Share   float64 `json:"share"`        // of the squared error that the refused word adds, unit by unit
+	Memory  float64 `json:"memory_steps"` // 0: none
+	Stalled int     `json:"stalled_steps"`
+	Steps   int     `json:"steps"`
+}
+
+// RoundingRow is what one way of rounding gives on selection recordings that it
+// was not calibrated on.
 type RoundingRow struct {
 	Rounding  string   `json:"rounding"`
+	Distance  *float64 `json:"distance"` // from the float network: root sum square over outputs, in its RMSEs
 	Taken     bool     `json:"taken"`
 	Tightest  string   `json:"tightest"`
 	MayReach  *float64 `json:"may_reach"`
@@ -177,7 +207,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
 		Schema: 1, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution, MeasuredOn: "sign-off",
-		Loss: []LossRow{}, Cost: []CostRow{}, Path: []PathRow{}, Widths: []WidthRow{}, Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
+		Loss: []LossRow{}, Cost: []CostRow{}, Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{}, Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
 		Network: NetworkInfo{
 			Trained: in.Float.Net.String(), Kept: r.Chosen.CutNet.Net.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: len(prune.Units(in.Float.Net)),
 			Features: len(c.Features), Units: c.UnitCount(), Outputs: len(in.Float.Outputs), Formats: c.Formats.String(),
@@ -207,10 +237,16 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Path = append(s.Path, pathRow(p))
 	}
 	for _, w := range r.Chosen.Widths {
-		s.Widths = append(s.Widths, WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
+		s.Widths = append(s.Widths, widthRow(w))
+	}
+	for _, w := range r.Chosen.Wider {
+		s.Wider = append(s.Wider, widthRow(w))
+	}
+	for _, f := range r.Chosen.Forced {
+		s.Forced = append(s.Forced, forcedRow(f))
 	}
 	for _, w := range r.Chosen.Roundings {
-		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), w.Rounding == c.Rounding, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
+		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), number(w.Distance), w.Rounding == c.Rounding, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
 	}
 	for _, f := range in.Files {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
@@ -227,6 +263,21 @@ func lossRow(l budget.Loss) LossRow {
 	}
 	if l.Judged {
 		row.Tolerance, row.ToleranceOn = number(l.Tolerance), toleranceOn(l)
+	}
+	return row
+}
+
+func widthRow(w budget.WidthStep) WidthRow {
+	return WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)}
+}
+
+func forcedRow(f budget.Forced) ForcedRow {
+	row := ForcedRow{
+		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: tightest(f.Tightest), MayReach: number(f.MayReach), Tolerance: f.Tightest.Tolerance, On: toleranceOn(f.Tightest),
+		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: number(f.RestMay), RestTightest: tightest(f.Rest),
+	}
+	for _, u := range f.Rows {
+		row.Units = append(row.Units, ForcedUnit(u))
 	}
 	return row
 }

@@ -112,30 +112,67 @@ func (s *Signoff) TargetNames() []string {
 	return names
 }
 
+// WordTables are about the choice of words and rounding. Only a broken tolerance
+// has a table of wider words.
+func (s *Signoff) WordTables() []Table {
+	tables := []Table{s.WidthTable(), s.ForcedTable()}
+	if len(s.Wider) > 0 {
+		tables = append(tables, s.WiderTable())
+	}
+	return append(tables, s.RoundingTable())
+}
+
 // WidthTable has a row per attempt to narrow a word.
 func (s *Signoff) WidthTable() Table {
-	t := Table{Title: "Word widths, one by one, on selection recordings", Head: []string{"what", "word", "outcome", "saves", "may reach", "limit", "tightest row"}, Numbers: 3, Words: 1}
-	for _, w := range s.Widths {
+	return widthTable("Word widths, one by one, on selection recordings", "saves", 1, s.Widths)
+}
+
+// WiderTable has a row per wider word, when a tolerance is broken.
+func (s *Signoff) WiderTable() Table {
+	return widthTable("What a wider word would give, each by itself, on selection recordings", "costs", -1, s.Wider)
+}
+
+func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
+	t := Table{Title: title, Head: []string{"what", "word", "outcome", bytes, "may reach", "limit", "tightest row"}, Numbers: 3, Words: 1}
+	for _, w := range rows {
 		outcome := "left"
 		if w.Taken {
 			outcome = "taken"
 		}
 		show := shownAs(w.On)
-		t.Rows = append(t.Rows, []string{w.What, fmt.Sprintf("int%d", w.Bits), outcome, Quantity(float64(w.Saved), "B"), optional(w.MayReach, show), show(w.Tolerance), w.Tightest})
+		t.Rows = append(t.Rows, []string{w.What, fmt.Sprintf("int%d", w.Bits), outcome, Quantity(float64(sign*w.Saved), "B"), optional(w.MayReach, show), show(w.Tolerance), w.Tightest})
+	}
+	return t
+}
+
+// ForcedTable has a row per unit that needs a wide word.
+func (s *Signoff) ForcedTable() Table {
+	t := Table{Title: "Who needs the wide words: the fewest with which all others could be narrower, on selection recordings", Head: []string{"what", "word", "refused", "who", "share of error", "memory", "stalled"}, Numbers: 4}
+	for _, f := range s.Forced {
+		for _, u := range f.Units {
+			memory, stalled := "", ""
+			if u.Memory > 0 {
+				memory = fmt.Sprintf("%.0f steps", u.Memory)
+			}
+			if u.Stalled > 0 {
+				stalled = fmt.Sprintf("%d of %d", u.Stalled, u.Steps)
+			}
+			t.Rows = append(t.Rows, []string{f.What, fmt.Sprintf("int%d", f.Bits), fmt.Sprintf("int%d", f.Refused), strings.TrimSuffix(f.Of, "s") + " " + u.Name, wholePercent(&u.Share), memory, stalled})
+		}
 	}
 	return t
 }
 
 // RoundingTable compares the ways of rounding for the chosen words.
 func (s *Signoff) RoundingTable() Table {
-	t := Table{Title: "Rounding of the weights, on selection recordings", Head: []string{"rounding", "outcome", "may reach", "limit", "tightest row"}, Numbers: 2, Words: 1}
+	t := Table{Title: "Rounding of the weights, on selection recordings that it was not calibrated on", Head: []string{"rounding", "outcome", "distance", "may reach", "limit", "tightest row"}, Numbers: 2, Words: 1}
 	for _, r := range s.Rounding {
 		outcome := "left"
 		if r.Taken {
 			outcome = "taken"
 		}
 		show := shownAs(r.On)
-		t.Rows = append(t.Rows, []string{r.Rounding, outcome, optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
+		t.Rows = append(t.Rows, []string{r.Rounding, outcome, percent(r.Distance), optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
 	}
 	return t
 }

@@ -3,6 +3,7 @@ package quant
 import (
 	"bytes"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"sync"
@@ -20,9 +21,9 @@ type accuracyJob struct {
 	name        string
 	p           *dataset.Float
 	calibration Calibration
+	selection   *dataset.Recordings
 	signoff     *dataset.Recordings
-	float       *dataset.Score      // of p on signoff
-	echo        *dataset.Recordings // signoff with the outputs of p for reference
+	float       [][]float64 // outputs of p on signoff, per sequence
 }
 
 // accuracyJobs are the three jobs, read once.
@@ -89,6 +90,7 @@ func readAccuracyJob(name string, files map[string][]byte) (*accuracyJob, error)
 	if err != nil {
 		return nil, err
 	}
+	j.selection = selection
 	j.calibration = Calibrate(j.p, selection)
 	return j.judgedOn(bytes.NewReader(files["signoff.csv"]))
 }
@@ -105,13 +107,10 @@ func (j *accuracyJob) judgedOn(signoff io.Reader) (*accuracyJob, error) {
 	if judged.signoff, err = j.read(signoff); err != nil {
 		return nil, err
 	}
-	judged.float = dataset.Measure(j.p, judged.signoff, nil)
-	judged.echo = &dataset.Recordings{Features: len(j.p.Features), Outputs: len(j.p.Outputs)}
-	for _, s := range judged.signoff.Sequences {
-		same := *s
-		same.Y = make([]float64, len(s.Y))
-		j.p.Predict(s, same.Y)
-		judged.echo.Sequences = append(judged.echo.Sequences, &same)
+	judged.float = make([][]float64, len(judged.signoff.Sequences))
+	for i, s := range judged.signoff.Sequences {
+		judged.float[i] = make([]float64, len(s.Y))
+		j.p.Predict(s, judged.float[i])
 	}
 	return &judged, nil
 }
@@ -120,16 +119,28 @@ func (j *accuracyJob) judgedOn(signoff io.Reader) (*accuracyJob, error) {
 // weights may have any width, also those that no format stores.
 func (j *accuracyJob) fixed(t *testing.T, inputBits, recurrentBits, stateBits int, rounding Rounding) *Network {
 	t.Helper()
-	n, err := Quantize(j.p, j.calibration, Widths(16, 16, 16, stateBits), rounding)
+	return fixedOn(t, j.p, j.calibration, inputBits, recurrentBits, stateBits, rounding)
+}
+
+func fixedOn(t *testing.T, p *dataset.Float, c Calibration, inputBits, recurrentBits, stateBits int, rounding Rounding) *Network {
+	t.Helper()
+	n, err := Quantize(p, c, Widths(16, 16, 16, stateBits), rounding)
 	if err != nil {
 		t.Fatal(err)
 	}
+	if strength := rounding.evening(); strength > 0 {
+		p, c = even(p, c, strength)
+	}
 	widths := LayerFormats{inputBits, recurrentBits, stateBits}
-	n.Layers[0], err = quantizeLayer("layer", j.p.Net.Recurrent[0], n.InputFraction, j.calibration.Layers[0], widths, rounding)
+	n.Layers[0], err = quantizeLayer("layer", p.Net.Recurrent[0], n.InputFraction, c.Layers[0], widths, rounding, [2][]int{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	n.Formats.Layers[0] = widths
+	n.Dense = nil
+	if err := n.quantizeDense(p, &c, nil); err != nil {
+		t.Fatal(err)
+	}
 	return n
 }
 
@@ -143,12 +154,28 @@ type accuracy struct {
 }
 
 func (j *accuracyJob) measure(n *Network) []accuracy {
-	reference, echo := dataset.Measure(n, j.signoff, nil), dataset.Measure(n, j.echo, nil)
+	outputs := len(j.p.Outputs)
+	type sums struct{ float, fixed, apart []float64 }
+	parts := make([]sums, len(j.signoff.Sequences))
+	dataset.EachSequence(j.signoff, func(i int, s *dataset.Sequence) {
+		part := sums{make([]float64, outputs), make([]float64, outputs), make([]float64, outputs)}
+		got, float := make([]float64, len(s.Y)), j.float[i]
+		n.Predict(s, got)
+		for k, y := range s.Y {
+			e, f, d := float[k]-y, got[k]-y, got[k]-float[k]
+			part.float[k%outputs] += e * e
+			part.fixed[k%outputs] += f * f
+			part.apart[k%outputs] += d * d
+		}
+		parts[i] = part
+	})
 	var all []accuracy
-	for o := range j.p.Outputs {
-		slice := dataset.Slice{Output: o, Region: -1}
-		base := j.float.Value(j.float, slice, dataset.RMSE)
-		all = append(all, accuracy{reference.Value(j.float, slice, dataset.RMSE)/base - 1, echo.Value(j.float, slice, dataset.RMSE) / base})
+	for o := range outputs {
+		float, fixed, apart := 0.0, 0.0, 0.0
+		for _, part := range parts {
+			float, fixed, apart = float+part.float[o], fixed+part.fixed[o], apart+part.apart[o]
+		}
+		all = append(all, accuracy{math.Sqrt(fixed/float) - 1, math.Sqrt(apart / float)})
 	}
 	return all
 }

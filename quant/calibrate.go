@@ -3,6 +3,8 @@ package quant
 import (
 	"math"
 
+	"gonum.org/v1/gonum/mat"
+
 	"kerf/dataset"
 	"kerf/model"
 )
@@ -10,9 +12,13 @@ import (
 // Calibration holds what formats and rounding are chosen from: what a float
 // network shows on selection recordings.
 type Calibration struct {
-	Input  float64      // largest magnitude of a normalised feature
-	Layers []LayerRange // per recurrent layer
-	Dense  []DenseRange // per dense layer
+	Input    float64      // largest magnitude of a normalised feature
+	Features []float64    // the same of each feature
+	Layers   []LayerRange // per recurrent layer
+	Dense    []DenseRange // per dense layer
+
+	recordings *dataset.Recordings // that it comes from
+	raw        [][]float64         // raw outputs of the float network, per sequence steps × outputs
 }
 
 // LayerRange is what one recurrent layer shows.
@@ -22,6 +28,9 @@ type LayerRange struct {
 	Cell   float64  // of the cell, LSTM only
 	Inputs *Moments // of what W multiplies
 	States *Moments // of what U multiplies
+
+	Followed []*mat.SymDense // second moments of what a row does to the state of its unit, see follow.go; nil for a large layer
+	Memory   []float64       // steps that a unit remembers: 1/(1 - mean of its update or forget gate); nil for Elman
 }
 
 // DenseRange is what one dense layer shows.
@@ -34,12 +43,16 @@ type DenseRange struct {
 type sums struct {
 	Calibration
 	inputs, states, dense []*momentSum
+	followed              []*followed
+	kept                  [][]float64 // sum of the update or forget gate
+	steps                 float64
 }
 
 func newSums(net *model.Network) *sums {
-	s := &sums{Calibration: Calibration{Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
+	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()), Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
 	for _, l := range net.Recurrent {
 		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)), append(s.states, newMomentSum(l.Units))
+		s.followed, s.kept = append(s.followed, newFollowed(l)), append(s.kept, make([]float64, l.Units))
 	}
 	for _, d := range net.Dense {
 		s.dense = append(s.dense, newMomentSum(d.Inputs))
@@ -49,11 +62,21 @@ func newSums(net *model.Network) *sums {
 
 func (s *sums) merge(o *sums) {
 	s.Input = math.Max(s.Input, o.Input)
+	s.steps += o.steps
+	for i, v := range o.Features {
+		s.Features[i] = math.Max(s.Features[i], v)
+	}
 	for i, r := range o.Layers {
 		l := &s.Layers[i]
 		l.Gate, l.State, l.Cell = math.Max(l.Gate, r.Gate), math.Max(l.State, r.State), math.Max(l.Cell, r.Cell)
 		s.inputs[i].merge(o.inputs[i])
 		s.states[i].merge(o.states[i])
+		if s.followed[i] != nil {
+			s.followed[i].merge(o.followed[i])
+		}
+		for j, v := range o.kept[i] {
+			s.kept[i][j] += v
+		}
 	}
 	for i, r := range o.Dense {
 		s.Dense[i].Value = math.Max(s.Dense[i].Value, r.Value)
@@ -61,21 +84,38 @@ func (s *sums) merge(o *sums) {
 	}
 }
 
+// calibrationParts is into how many parts the sequences are dealt: few, because
+// every part holds moments of its own, and always as many, because sums of
+// floating-point numbers depend on their order.
+const calibrationParts = 4
+
 // Calibrate reads ranges and moments of a float network from selection
 // recordings.
 func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
-	parts := make([]*sums, len(selection.Sequences))
-	dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
-		parts[i] = newSums(p.Net)
-		parts[i].gather(p, s, selection.Features)
+	all := selection.Sequences
+	raw := make([][]float64, len(all))
+	parts := make([]*sums, min(calibrationParts, len(all)))
+	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]}, func(part int, _ *dataset.Sequence) {
+		parts[part] = newSums(p.Net)
+		for i := part; i < len(all); i += calibrationParts {
+			raw[i] = parts[part].gather(p, all[i], selection.Features)
+		}
 	})
 	total := newSums(p.Net)
 	for _, part := range parts {
 		total.merge(part)
 	}
 	c := total.Calibration
+	c.recordings, c.raw = selection, raw
 	for i := range c.Layers {
-		c.Layers[i].Inputs, c.Layers[i].States = total.inputs[i].moments(), total.states[i].moments()
+		l := &c.Layers[i]
+		l.Inputs, l.States = total.inputs[i].moments(), total.states[i].moments()
+		l.Followed = total.followed[i].rows()
+		if keepGate(p.Net.Recurrent[i].Kind) >= 0 {
+			for _, sum := range total.kept[i] {
+				l.Memory = append(l.Memory, 1/(1-sum/total.steps))
+			}
+		}
 	}
 	for i := range c.Dense {
 		c.Dense[i].Inputs = total.dense[i].moments()
@@ -83,22 +123,49 @@ func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	return c
 }
 
-// gather walks one sequence.
-func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) {
+// keepGate is the gate that says what share of the old state is kept, -1 for none.
+func keepGate(k model.Kind) int {
+	if k == model.ElmanTanh || k == model.ElmanReLU {
+		return -1
+	}
+	return 1
+}
+
+// gather walks one sequence and returns the raw outputs.
+func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []float64 {
+	raw := make([]float64, 0, s.Steps*len(p.Outputs))
+	for _, f := range t.followed {
+		if f != nil {
+			f.begin()
+		}
+	}
 	x := make([]float64, len(p.Kept))
 	before := make([][]float64, len(p.Net.Recurrent)) // states that enter a step; zero at first
 	for i, l := range p.Net.Recurrent {
 		before[i] = make([]float64, l.Units)
 	}
-	p.Visit(s, func(step int, run *model.Run, _ []float64) {
+	p.Visit(s, func(step int, run *model.Run, outputs []float64) {
+		raw = append(raw, outputs...)
+		t.steps++
 		p.Normalise(s.X[step*features:(step+1)*features], x)
 		t.Input = math.Max(t.Input, largest(x))
+		for i, v := range x {
+			t.Features[i] = math.Max(t.Features[i], math.Abs(v))
+		}
 		in := x
 		for i, l := range p.Net.Recurrent {
 			r := &t.Layers[i]
 			r.Gate = math.Max(r.Gate, math.Max(largestPart(l.W, l.B, in), largestPart(l.U, l.D, before[i])))
 			t.inputs[i].add(in)
 			t.states[i].add(before[i])
+			if t.followed[i] != nil {
+				t.followed[i].add(step, run, i, in, before[i])
+			}
+			if gate := keepGate(l.Kind); gate >= 0 {
+				for j, keep := range run.Gate(i, gate) {
+					t.kept[i][j] += keep
+				}
+			}
 			in = run.State(i)
 			r.State = math.Max(r.State, largest(in))
 			r.Cell = math.Max(r.Cell, largest(run.Cell(i)))
@@ -110,6 +177,7 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) {
 			in = run.Dense(i)
 		}
 	})
+	return raw
 }
 
 func largestPart(w, b, v []float64) float64 {

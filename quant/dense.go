@@ -24,7 +24,7 @@ type DenseLayer struct {
 }
 
 // quantizeDense brings a dense layer that is not the last one to fixed point.
-func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding) (*DenseLayer, error) {
+func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding, bitsByRow []int) (*DenseLayer, error) {
 	q := &DenseLayer{Activation: d.Activation, InputFraction: in}
 	top, lowest := fractionFor(r.Value, stateFraction-1), coarsest
 	if q.UsesTable() {
@@ -33,7 +33,7 @@ func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, 
 	inputs := rounding.prepare(r.Inputs)
 	err := withCoarser(top, lowest, func(fraction int) (err error) {
 		q.Fraction = fraction
-		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: fraction, compensate: inputs})
+		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: fraction, compensate: inputs, bitsByRow: bitsByRow})
 		return err
 	})
 	return q, err
@@ -43,10 +43,10 @@ func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, 
 // the outputs is folded in, so that an output is its integer times a power of
 // two, in its physical unit. With common all outputs get the same fraction bits,
 // so that their integers can be compared.
-func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output, common bool) (*DenseLayer, error) {
+func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output, common bool, bitsByRow []int) (*DenseLayer, error) {
 	q := &DenseLayer{Activation: d.Activation, InputFraction: in, Last: true}
 	if q.UsesTable() {
-		return q, q.tableHead(name, d, r, bits, rounding, outputs)
+		return q, q.tableHead(name, d, r, bits, rounding, outputs, bitsByRow)
 	}
 	// A positive factor passes through ReLU; the mean is added behind it.
 	w := make([]float64, len(d.W))
@@ -67,7 +67,7 @@ func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, r
 		}
 	}
 	var err error
-	if q.Weights, err = quantizeMatrix(w, b, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: accumulator, reserve: reserve, common: common, compensate: rounding.prepare(r.Inputs)}); err != nil {
+	if q.Weights, err = quantizeMatrix(w, b, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: accumulator, reserve: reserve, common: common, compensate: rounding.prepare(r.Inputs), bitsByRow: bitsByRow}); err != nil {
 		return nil, err
 	}
 	for o, out := range outputs {
@@ -82,12 +82,12 @@ func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, r
 
 // tableHead is a last layer with tanh or logistic: the table's value with 15
 // fraction bits is scaled and shifted to the physical unit.
-func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output) error {
+func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output, bitsByRow []int) error {
 	top := max(minGateFraction, fractionFor(r.Value, maxGateFraction))
 	inputs := rounding.prepare(r.Inputs)
 	err := withCoarser(top, minGateFraction, func(fraction int) (err error) {
 		q.Fraction = fraction
-		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: q.InputFraction, out: fraction, compensate: inputs})
+		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: q.InputFraction, out: fraction, compensate: inputs, bitsByRow: bitsByRow})
 		return err
 	})
 	if err != nil {

@@ -69,6 +69,9 @@ type rowSpec struct {
 	common     bool         // all rows get the fraction bits of the coarsest
 	compensate *compensator // nil: to nearest
 
+	byRow     []*compensator // not nil: instead of compensate
+	bitsByRow []int          // not nil: rows are rounded as for these narrower words
+
 	capped bool // no row is finer than finest
 	finest int
 }
@@ -95,6 +98,12 @@ func quantizeMatrix(w, b []float64, spec rowSpec) (*Matrix, error) {
 		reserve := 0.0
 		if spec.reserve != nil {
 			reserve = spec.reserve[r]
+		}
+		if spec.byRow != nil {
+			spec.compensate = spec.byRow[r]
+		}
+		if spec.bitsByRow != nil {
+			spec.wordBits = spec.bitsByRow[r]
 		}
 		best, ok := spec.bestRow(row, b[r], reserve)
 		if !ok {

@@ -17,24 +17,34 @@ type Layer struct {
 
 	Input     *Matrix // Gates·Units × inputs
 	Recurrent *Matrix // Gates·Units × Units
+
+	lost []uint8 // only with a Partial: per unit, bits of a wide state that are rounded off
 }
 
 // quantizeLayer brings a float layer to fixed point. in is the number of
-// fraction bits of its inputs, r the ranges it shows on selection recordings.
-func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, formats LayerFormats, rounding Rounding) (*Layer, error) {
+// fraction bits of its inputs, r the ranges it shows on selection recordings,
+// bits the words of single rows of W and U, see [Partial.bits].
+func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, formats LayerFormats, rounding Rounding, bits [2][]int) (*Layer, error) {
 	inputs, states := rounding.prepare(r.Inputs), rounding.prepare(r.States)
 	if l.Kind == model.GRUResetBefore {
 		states = nil // its candidate multiplies r h, whose moments are others
 	}
+	var plans []rowPlan
+	var inputRows, stateRows []*compensator
+	if rounding.Fitted() {
+		plans = r.plans(l.Inputs)
+		for _, plan := range plans {
+			inputRows, stateRows = append(inputRows, plan.input), append(stateRows, plan.recurrent)
+		}
+	}
 	q := &Layer{Kind: l.Kind, Units: l.Units, Formats: formats, InputFraction: in, OutputFraction: stateFraction}
 	switch l.Kind {
 	case model.LSTM:
-		q.CellFraction = fractionFor(r.Cell, maxCellFraction)
 		if formats.StateBits == 32 {
 			// 30 bits of magnitude instead of 15.
 			q.CellFraction = min(fractionFor(r.Cell, stateFraction)+wideStateFraction-stateFraction, wideStateFraction)
 		} else {
-			q.CellFraction = max(q.CellFraction, minGateFraction)
+			q.CellFraction = narrowCellFraction(r)
 		}
 	case model.ElmanReLU:
 		q.OutputFraction = fractionFor(max(r.State, r.Gate), stateFraction-1)
@@ -56,15 +66,20 @@ func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, format
 		}
 		rows := l.Kind.Gates() * l.Units
 		if q.Input, err = quantizeMatrix(l.W, l.B, rowSpec{
-			name: name + ".weight_ih", rows: rows, cols: l.Inputs, wordBits: formats.InputBits, in: in, out: fraction, compensate: inputs,
+			name: name + ".weight_ih", rows: rows, cols: l.Inputs, wordBits: formats.InputBits, in: in, out: fraction, compensate: inputs, byRow: inputRows, bitsByRow: bits[0],
 		}); err != nil {
 			return err
 		}
-		q.Recurrent, err = quantizeMatrix(l.U, l.D, rowSpec{
-			name: name + ".weight_hh", rows: rows, cols: l.Units, wordBits: formats.RecurrentBits, in: q.OutputFraction, out: fraction, compensate: states,
+		q.Recurrent, err = quantizeMatrix(pushed(l, q.Input, plans), l.D, rowSpec{
+			name: name + ".weight_hh", rows: rows, cols: l.Units, wordBits: formats.RecurrentBits, in: q.OutputFraction, out: fraction, compensate: states, byRow: stateRows, bitsByRow: bits[1],
 		})
 		return err
 	})
+}
+
+// narrowCellFraction is the number of fraction bits of a 16-bit cell.
+func narrowCellFraction(r LayerRange) int {
+	return max(fractionFor(r.Cell, maxCellFraction), minGateFraction)
 }
 
 // withCoarser tries a format and, while a row of weights does not fit, the next
@@ -153,7 +168,7 @@ func (q *Layer) gruAfter(s *layerState, x []int32, c *LayerCounts) {
 		reset := logisticQ16(sat16(inR+reR), shift)
 		keep := logisticQ16(sat16(inZ+reZ), shift)
 		candidate := tanhQ15(sat16(inN+scaleQ16(reset, reN)), shift)
-		s.next[j] = q.blend(keep, s.h[j], candidate)
+		s.next[j] = q.hold(j, q.blend(keep, s.h[j], candidate))
 		if c != nil {
 			c.gates(inR, inZ, inN, reR, reZ, reN)
 			c.move(j, s.h[j], s.next[j], candidate, s.view[j])
@@ -205,7 +220,7 @@ func (q *Layer) lstm(s *layerState, x []int32, c *LayerCounts) {
 		old := s.c[j]
 		var seen int32
 		if q.wide() {
-			s.c[j] = cell32(keep, old, add, candidate, q.CellShift())
+			s.c[j] = q.hold(j, cell32(keep, old, add, candidate, q.CellShift()))
 			seen = tanhQ15(narrow(s.c[j], view), table)
 		} else {
 			s.c[j] = cell16(keep, old, add, candidate, q.CellShift())

@@ -33,8 +33,17 @@ type Network struct {
 // a power of two, in its physical unit. It returns a [*RangeError] when a row of
 // weights fits no fixed-point row.
 func Quantize(p *dataset.Float, c Calibration, formats Formats, rounding Rounding) (*Network, error) {
+	return QuantizePartial(p, c, formats, rounding, nil)
+}
+
+// QuantizePartial is [Quantize] with one word narrower for some units; partial
+// may be nil.
+func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding Rounding, partial *Partial) (*Network, error) {
 	if err := formats.Validate(p.Net); err != nil {
 		return nil, err
+	}
+	if strength := rounding.evening(); strength > 0 {
+		p, c = even(p, c, strength)
 	}
 	n := &Network{Columns: p.Kept, Outputs: p.Outputs, Classes: p.Classes, Formats: formats, Rounding: rounding}
 	for _, k := range p.Kept {
@@ -44,29 +53,50 @@ func Quantize(p *dataset.Float, c Calibration, formats Formats, rounding Roundin
 	n.InputFraction = fractionFor(math.Min(c.Input, LargestInput/headroom), 14)
 	fraction := n.InputFraction
 	for i, l := range p.Net.Recurrent {
-		layer, err := quantizeLayer(layerName("layer", i, len(p.Net.Recurrent)), l, fraction, c.Layers[i], formats.Layers[i], rounding)
+		rows := l.Kind.Gates() * l.Units
+		bits := [2][]int{partial.bits(InputWeights, i, rows, formats.Layers[i].InputBits), partial.bits(RecurrentWeights, i, rows, formats.Layers[i].RecurrentBits)}
+		layer, err := quantizeLayer(layerName("layer", i, len(p.Net.Recurrent)), l, fraction, c.Layers[i], formats.Layers[i], rounding, bits)
 		if err != nil {
 			return nil, err
 		}
+		partial.coarsen(layer, i, c.Layers[i])
 		n.Layers = append(n.Layers, layer)
 		fraction = layer.OutputFraction
 	}
+	return n, n.quantizeDense(p, &c, partial)
+}
+
+// quantizeDense brings the dense layers behind the recurrent ones to fixed point.
+func (n *Network) quantizeDense(p *dataset.Float, c *Calibration, partial *Partial) error {
+	fraction := n.Layers[len(n.Layers)-1].OutputFraction
 	last := len(p.Net.Dense) - 1
-	for i, d := range p.Net.Dense {
-		var layer *DenseLayer
-		var err error
-		if i < last {
-			layer, err = quantizeDense(fmt.Sprintf("dense%d.weight", i), d, fraction, c.Dense[i], formats.Dense[i], rounding)
-		} else {
-			layer, err = quantizeHead("head.weight", d, fraction, c.Dense[i], formats.Dense[i], rounding, p.Outputs, p.Classes)
-		}
+	for i, d := range p.Net.Dense[:last] {
+		layer, err := quantizeDense(fmt.Sprintf("dense%d.weight", i), d, fraction, c.Dense[i], n.Formats.Dense[i], n.Rounding, partial.bits(DenseWeights, i, d.Outputs, n.Formats.Dense[i]))
 		if err != nil {
-			return nil, err
+			return err
 		}
 		n.Dense = append(n.Dense, layer)
 		fraction = layer.outputFraction()
 	}
-	return n, nil
+	head := func(d *model.Dense) (*DenseLayer, error) {
+		return quantizeHead("head.weight", d, fraction, c.Dense[last], n.Formats.Dense[last], n.Rounding, p.Outputs, p.Classes, partial.bits(DenseWeights, last, d.Outputs, n.Formats.Dense[last]))
+	}
+	given := p.Net.Dense[last]
+	layer, err := head(given)
+	if err != nil {
+		return err
+	}
+	n.Dense = append(n.Dense, layer)
+	if n.Rounding.Fitted() {
+		refitted, err := head(n.refit(given, c))
+		switch {
+		case err == nil:
+			n.Dense[last] = refitted
+		case !isRangeError(err): // a layer that fits no row stays as given
+			return err
+		}
+	}
+	return nil
 }
 
 // layerName numbers a layer where there are several.

@@ -86,7 +86,7 @@ const nearBound = 0.9
 func TestNoInputSequenceBreaksTheBound(t *testing.T) {
 	demoJob, _, slowJob := jobs(t)
 	for name, net := range map[string]*Network{
-		"demo, int8":    demoJob.fixed(t, 8, 8, 16, Compensated),
+		"demo, int8":    demoJob.fixed(t, 8, 8, 16, AtStateHalf),
 		"slow, int16":   slowJob.fixed(t, 16, 16, 32, Compensated),
 		"random, int16": randomNetwork(t, 41, 6, 8, 2, Widths(16, 16, 16, 16)),
 	} {

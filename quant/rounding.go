@@ -21,14 +21,33 @@ const (
 	// goes into the bias. Finer scales that clip the largest weights are tried
 	// too, and the one with the least error of the result is kept.
 	Compensated
+	// AtState rounds like Compensated, but by what an error does to the state of
+	// its unit over time (see follow.go), row by row; recurrent weights and bias
+	// take up what they can of the error of the input weights, and the last dense
+	// layer is refitted to what the layers before it really give it.
+	AtState
+	// AtStateHalf is AtState after the columns of the first layer's input weights
+	// were made half alike by a scale for every feature.
+	AtStateHalf
+	// AtStateEven is AtState after these columns were made alike.
+	AtStateEven
 )
+
+// Roundings lists every way, the plainest first.
+var Roundings = []Rounding{Nearest, Compensated, AtState, AtStateHalf, AtStateEven}
 
 // String names the rounding for reports.
 func (r Rounding) String() string {
-	if r == Compensated {
-		return "error-compensated"
-	}
-	return "to nearest"
+	return [...]string{"to nearest", "error-compensated", "compensated at the state", "compensated at the state, columns half evened", "compensated at the state, columns evened"}[r]
+}
+
+// Fitted tells whether a way fits the outputs to the recordings that it is
+// calibrated on: on these it then looks better than it is.
+func (r Rounding) Fitted() bool { return r >= AtState }
+
+// evening is the strength with which columns are made alike.
+func (r Rounding) evening() float64 {
+	return map[Rounding]float64{AtStateHalf: 0.5, AtStateEven: 1}[r]
 }
 
 // prepare is the compensator of a matrix with these inputs, nil for Nearest.

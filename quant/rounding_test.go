@@ -111,11 +111,11 @@ func TestConstantInputsGiveNoCompensator(t *testing.T) {
 	}
 }
 
-// The bound is proven for compensated rows as for any other.
-func TestBoundHoldsWithCompensatedRounding(t *testing.T) {
-	for seed := range uint64(6) {
+// The bound is proven for compensated rows as for any other, after the refit too.
+func TestBoundHoldsWithEveryRounding(t *testing.T) {
+	for seed := range uint64(20) {
 		p := RandomFloat(seed, 11, 9, 3)
-		net, err := Quantize(p, Calibrate(p, RandomRecordings(seed, p, 4, 100)), Widths(4, 8, 16, 16), Compensated)
+		net, err := Quantize(p, Calibrate(p, RandomRecordings(seed, p, 4, 100)), Widths(4, 8, 16, 16), Roundings[seed%uint64(len(Roundings))])
 		if err != nil {
 			t.Fatal(err)
 		}

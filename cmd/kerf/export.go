@@ -29,7 +29,11 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
-			return a.handOff(in.Assess(cut, chosen), out, asJSON)
+			result, err := in.Assess(cut, chosen)
+			if err != nil {
+				return err
+			}
+			return a.handOff(result, out, asJSON)
 		},
 	}
 	c.cutFlags(cmd.Flags())

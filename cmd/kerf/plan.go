@@ -49,7 +49,11 @@ func (a *app) plan(job, out string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	return a.handOff(in.Assess(cut, chosen), out, asJSON)
+	result, err := in.Assess(cut, chosen)
+	if err != nil {
+		return err
+	}
+	return a.handOff(result, out, asJSON)
 }
 
 // handOff writes the folder, prints the report and sets the exit code.

@@ -31,7 +31,7 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 			r.Loss = in.SelectionLoss(chosen)
 			s := exporter.NewSignoff(r, version)
 			s.MeasuredOn = "selection"
-			tables := append([]exporter.Table{s.FormatTable(), s.WidthTable(), s.RoundingTable()}, accuracyTables(s)...)
+			tables := append(append([]exporter.Table{s.FormatTable()}, s.WordTables()...), accuracyTables(s)...)
 			return a.printTables(format, tables...)
 		},
 	}

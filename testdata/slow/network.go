@@ -37,10 +37,10 @@ var quantities = [...]quantity{
 	{"water", "mg/kg", 260, 50, 2.7},
 }
 
-// Network is the float network: a GRU (reset-after) of one unit per time
+// network is the float network: a GRU (reset-after) of one unit per time
 // constant with a linear layer behind it. Weights are float32.
-func Network() *model.Network {
-	random := rand.New(rand.NewPCG(networkSeed, 0))
+func network(seed uint64) *model.Network {
+	random := rand.New(rand.NewPCG(seed, 0))
 	inputs, units, outputs := len(sensors), len(TimeConstants), len(quantities)
 	normal := func(count int, deviation float64) []float64 {
 		v := make([]float64, count)

@@ -42,8 +42,12 @@ var job []byte
 // Files returns the files of the job by name, as they belong into one folder:
 // job.toml, features.csv, outputs.csv, model.safetensors, selection.csv and
 // signoff.csv, the last two about 2.5 MB each. The map is the caller's.
-func Files() (map[string][]byte, error) {
-	net := Network()
+func Files() (map[string][]byte, error) { return Another(0) }
+
+// Another returns the files of another network and other recordings of the same
+// machine: all seeds are raised by offset.
+func Another(offset uint64) (map[string][]byte, error) {
+	net := network(networkSeed + offset)
 	var weights, features, outputs bytes.Buffer
 	if err := model.WriteSafetensors(&weights, model.ToTorch(net), nil); err != nil {
 		return nil, err
@@ -58,13 +62,14 @@ func Files() (map[string][]byte, error) {
 	}
 	return map[string][]byte{
 		"job.toml": bytes.Clone(job), "features.csv": features.Bytes(), "outputs.csv": outputs.Bytes(), "model.safetensors": weights.Bytes(),
-		"selection.csv": recordings(net, selectionSeed, "sel"), "signoff.csv": recordings(net, signoffSeed, "off"),
+		"selection.csv": recordings(net, selectionSeed+offset, "sel"), "signoff.csv": recordings(net, signoffSeed+offset, "off"),
 	}, nil
 }
 
-// Write writes [Files] into the folder dir, which is made if it is missing.
-func Write(dir string) error {
-	files, err := Files()
+// Write writes the files of [Another] into the folder dir, which is made if it is
+// missing.
+func Write(dir string, offset uint64) error {
+	files, err := Another(offset)
 	if err != nil {
 		return err
 	}

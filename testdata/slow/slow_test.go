@@ -59,9 +59,26 @@ func TestSameSeedSameBytes(t *testing.T) {
 	}
 }
 
+func TestAnotherIsAnother(t *testing.T) {
+	all, err := files()
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := Another(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, content := range all {
+		random := name == "model.safetensors" || name == "selection.csv" || name == "signoff.csv"
+		if bytes.Equal(content, other[name]) == random {
+			t.Errorf("%s: the same bytes with another seed: %v", name, !random)
+		}
+	}
+}
+
 func TestWriteWritesTheFiles(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "job")
-	if err := Write(dir); err != nil {
+	if err := Write(dir, 0); err != nil {
 		t.Fatal(err)
 	}
 	all, err := files()
@@ -174,6 +191,15 @@ func TestAutomaticWidthsHold(t *testing.T) {
 	if refused == 0 {
 		t.Error("no word was refused: this job does not force any width")
 	}
+	for _, f := range chosen.Forced {
+		t.Log(f.Explain())
+		if len(f.Rows) == 0 || f.Rows[0].Share <= 0 || !(f.RestMay <= f.Rest.Tolerance) {
+			t.Errorf("int%d %s: nobody is named who needs it, or that does not help: %+v", f.Bits, f.What, f)
+		}
+	}
+	if len(chosen.Forced) != refused {
+		t.Errorf("%d words are refused, units are named for %d", refused, len(chosen.Forced))
+	}
 	float, fixed := dataset.Measure(in.Float, in.Signoff, nil), dataset.Measure(chosen.Fixed, in.Signoff, nil)
 	for o, q := range quantities {
 		for _, scenario := range append([]string{""}, in.Signoff.Scenarios()...) {
@@ -183,6 +209,28 @@ func TestAutomaticWidthsHold(t *testing.T) {
 				t.Errorf("%s, scenario %q: the RMSE rises by %.2f %%, up to %.2f %%, allowed is 0.5 %%", q.name, scenario, 100*c.Rise, 100*c.RiseHigh)
 			}
 		}
+	}
+}
+
+// Where the tolerance is so tight that a 16-bit state breaks it, the slow units
+// are named, and that they stand still.
+func TestSlowUnitsForceTheWideState(t *testing.T) {
+	in := load(t)
+	limit := budget.Percent(0.0006)
+	for name := range in.Job.Tolerances {
+		in.Job.Tolerances[name] = budget.Tolerance{RMSERise: &limit}
+	}
+	in.Job.Formats.Weights = "int16"
+	chosen, err := in.ChooseFormats(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !chosen.Within || len(chosen.Forced) != 1 || chosen.Forced[0].What != "state" {
+		t.Fatalf("within %v with %s; forced: %+v", chosen.Within, chosen.Candidate.Formats, chosen.Forced)
+	}
+	t.Log(chosen.Forced[0].Explain())
+	if first := chosen.Forced[0].Rows[0]; first.Memory < 300 || first.Stalled == 0 {
+		t.Errorf("unit %s needs the wide state most; it remembers %.0f steps and stands still on %d", first.Name, first.Memory, first.Stalled)
 	}
 }
 

@@ -1,7 +1,7 @@
 // Command generate writes the slow test job: invented, synthetic, and the same
 // on every run.
 //
-//	go run ./testdata/slow/generate -out DIR
+//	go run ./testdata/slow/generate -out DIR [-offset N]
 package main
 
 import (
@@ -13,8 +13,9 @@ import (
 
 func main() {
 	out := flag.String("out", ".", "folder for the files of the job")
+	offset := flag.Uint64("offset", 0, "raises all seeds: another network, other recordings")
 	flag.Parse()
-	if err := slow.Write(*out); err != nil {
+	if err := slow.Write(*out, *offset); err != nil {
 		log.Fatal(err)
 	}
 }

@@ -1,0 +1,220 @@
+package budget
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"sort"
+	"strings"
+
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// Forced says why a word stays wide: which units need it.
+type Forced struct {
+	What     string // tensor or state
+	Bits     int    // the word that is needed
+	Narrower int    // the word that was refused
+	Tightest Loss   // with the narrower word for all units: the judged row with the least room, on selection recordings
+	MayReach float64
+	Of       string       // what the names in Rows are: unitRows or outputRows
+	Rows     []ForcedUnit // the fewest that must stay wide, by their share
+	All      int          // how many there are
+	Rest     Loss         // the row with the least room when only Rows stay wide
+	RestMay  float64
+}
+
+// What a word can be narrowed for one at a time.
+const (
+	unitRows   = "units"
+	outputRows = "outputs"
+)
+
+// ForcedUnit is one unit, or for the last dense layer one output.
+type ForcedUnit struct {
+	Name    string
+	Share   float64 // of the squared distance that the narrower word adds, unit by unit
+	Memory  float64 // steps that the unit remembers on the selection recordings; 0 for none
+	Stalled int     // a 16-bit state: steps on which it stands still although its candidate is 1 % or more away
+	Steps   int     // of the selection recordings
+}
+
+// force finds, for every word that the tolerances kept wide, the units that need
+// it. It narrows the word for one unit at a time, orders the units by the squared
+// distance that this adds, and looks for the fewest of them with which the others
+// can be narrow within every tolerance. Rounding is the way that suits the narrower
+// word best; all runs are on selection recordings that the network was not
+// calibrated on.
+func (in *Inputs) force(means prune.Means, chosen *Chosen, refused []refusal) error {
+	p := in.prepare(means, chosen.Candidate)
+	for _, r := range refused {
+		f := Forced{What: r.width.name, Bits: *r.width.bits(&chosen.Candidate.Formats), Narrower: r.step.Bits, Tightest: r.step.Tightest, MayReach: r.step.MayReach}
+		c := chosen.Candidate
+		c.Rounding = r.narrow.Candidate.Rounding
+		names := in.rowNames(c, r.width)
+		f.All, f.Of = len(names), unitRows
+		if r.width.isHead(in) {
+			f.Of = outputRows
+		}
+		partial := quant.Partial{Word: r.width.word, Layer: r.width.layer, Bits: r.step.Bits, Narrow: make([]bool, len(names))}
+		units, err := in.blameUnits(p, c, partial, names)
+		if err != nil {
+			return err
+		}
+		f.Rest, f.RestMay = chosen.Tightest() // with the wide word for all
+		if err := in.fewest(p, c, partial, units, &f); err != nil {
+			return err
+		}
+		in.describeUnits(p, r, &f, units)
+		chosen.Forced = append(chosen.Forced, f)
+	}
+	return nil
+}
+
+// rankedUnit is a row by the squared distance that narrowing it adds.
+type rankedUnit struct {
+	index int
+	ForcedUnit
+}
+
+// blameUnits narrows one unit at a time and orders them, the most harmful first.
+// One fold is enough for that.
+func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial, names []string) ([]rankedUnit, error) {
+	before, err := in.heldOut(p, c, nil, 1)
+	if err != nil {
+		return nil, err
+	}
+	square := func(predicted [][]float64) float64 { d := in.distance(p, predicted); return float64(d * d) }
+	own := square(before)
+	units := make([]rankedUnit, len(names))
+	total := 0.0
+	for j, name := range names {
+		clear(partial.Narrow)
+		partial.Narrow[j] = true
+		predicted, err := in.heldOut(p, c, &partial, 1)
+		if err != nil {
+			return nil, err
+		}
+		units[j] = rankedUnit{j, ForcedUnit{Name: name, Share: max(0, square(predicted)-own)}}
+		total += units[j].Share
+	}
+	for j := range units {
+		if total > 0 {
+			units[j].Share /= total
+		}
+	}
+	slices.SortStableFunc(units, func(a, b rankedUnit) int { return cmp.Compare(b.Share, a.Share) })
+	return units, nil
+}
+
+// fewest halves its way to the least number of units, in their order, that must
+// stay wide.
+func (in *Inputs) fewest(p *prepared, c Candidate, partial quant.Partial, units []rankedUnit, f *Forced) error {
+	var failed error
+	n := 1 + sort.Search(len(units)-1, func(k int) bool {
+		for i, u := range units {
+			partial.Narrow[u.index] = i > k
+		}
+		predicted, err := in.heldOut(p, c, &partial, folds)
+		if err != nil {
+			failed = err
+			return true
+		}
+		score := in.measured(predicted)
+		row, reach, ok := in.within(scores{in.floatOnSelection(), score, score})
+		if ok {
+			f.Rest, f.RestMay = row, reach
+		}
+		return ok
+	})
+	for _, u := range units[:n] {
+		f.Rows = append(f.Rows, u.ForcedUnit)
+	}
+	return failed
+}
+
+// describeUnits adds memory and stalls.
+func (in *Inputs) describeUnits(p *prepared, r refusal, f *Forced, units []rankedUnit) {
+	if r.width.word == quant.DenseWeights {
+		return
+	}
+	memory := p.whole.Layers[r.width.layer].Memory
+	counts := r.narrow.Fixed.Count(in.Selection)
+	for i := range f.Rows {
+		u := &f.Rows[i]
+		if memory != nil {
+			u.Memory = memory[units[i].index]
+		}
+		if r.width.word == quant.StateWord {
+			u.Stalled = counts.Layers[r.width.layer].Stalled[units[i].index]
+		}
+		u.Steps = counts.Steps
+	}
+}
+
+// rowNames names what a word can be narrowed for one at a time: the units of a
+// layer as trained, or outputs.
+func (in *Inputs) rowNames(c Candidate, w width) []string {
+	var names []string
+	switch {
+	case w.isHead(in):
+		for _, o := range in.Float.Outputs {
+			names = append(names, o.Name)
+		}
+	case w.word == quant.DenseWeights:
+		for j := range in.Float.Net.Dense[w.layer].Outputs {
+			names = append(names, fmt.Sprint(j))
+		}
+	default:
+		for _, j := range c.Units[w.layer] {
+			names = append(names, prune.UnitName(in.Float.Net, prune.Unit{Layer: w.layer, Index: j}))
+		}
+	}
+	return names
+}
+
+// named is how many units a sentence lists.
+const named = 6
+
+// Explain says in words what forces a word.
+func (f *Forced) Explain() string {
+	var who []string
+	for i, u := range f.Rows[:min(named, len(f.Rows))] {
+		text := fmt.Sprintf("%s (%.0f %%", u.Name, 100*u.Share)
+		if i == 0 {
+			text += " of the error"
+		}
+		if u.Memory > 0 {
+			text += fmt.Sprintf(", memory %.0f steps", u.Memory)
+		}
+		if u.Stalled > 0 {
+			text += fmt.Sprintf(", stands still on %d of %d steps", u.Stalled, u.Steps)
+		}
+		who = append(who, text+")")
+	}
+	of := strings.TrimSuffix(f.Of, "s")
+	if f.Of == unitRows {
+		of = "trained unit"
+	}
+	if len(f.Rows) > 1 {
+		of += "s"
+	}
+	forcing := fmt.Sprintf("%s %s", of, strings.Join(who, ", "))
+	if more := len(f.Rows) - named; more > 0 {
+		forcing += fmt.Sprintf(" and %d more", more)
+	}
+	rest := fmt.Sprintf("with int%d for %d of %d %s alone it may reach %s", f.Bits, len(f.Rows), f.All, f.Of, f.Rest.show(f.RestMay))
+	if len(f.Rows) == f.All {
+		rest = "none of them can do without"
+	}
+	return fmt.Sprintf("int%d %s: with int%d, %s of %s may reach %s of %s. It is forced by %s: %s", f.Bits, f.What, f.Narrower, f.Tightest.Metric, f.Tightest.Describe(), f.Tightest.show(f.MayReach), f.Tightest.show(f.Tightest.Tolerance), forcing, rest)
+}
+
+// show prints a value that is compared with the tolerance of a row.
+func (l *Loss) show(v float64) string {
+	if l.Relative {
+		return fmt.Sprintf("%.3g %%", 100*v)
+	}
+	return fmt.Sprintf("%.3g", v)
+}

@@ -1,0 +1,145 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"kerf/dataset"
+	"kerf/model"
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// handMade is a GRU whose units hear no other unit; output o is the state of unit
+// o. Every output has a tolerance of 5 % on the rise of its RMSE. candidate holds
+// two input weights and the bias of every unit's candidate, update the biases of
+// the update gates. The reference is the float network's output and noise.
+func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int, noise float64) *Inputs {
+	t.Helper()
+	units := len(update)
+	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 2, Units: units,
+		W: make([]float64, 6*units), U: make([]float64, 3*units*units), B: make([]float64, 3*units), D: make([]float64, 3*units)}
+	head := &model.Dense{Inputs: units, Outputs: units, W: make([]float64, units*units), B: make([]float64, units)}
+	var outputs []dataset.Output
+	in := &Inputs{Job: &Job{Tolerances: map[string]Tolerance{}}}
+	for j, w := range candidate {
+		copy(layer.W[2*(2*units+j):], w[:2])
+		layer.B[2*units+j], layer.B[units+j] = w[2], update[j]
+		head.W[j*units+j] = 1
+		name, limit := fmt.Sprintf("y%d", j), Percent(0.05)
+		outputs = append(outputs, dataset.Output{Name: name, Std: 1})
+		in.Job.Tolerances[name] = Tolerance{RMSERise: &limit}
+	}
+	in.Float = dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}, []dataset.Feature{{Name: "a", Std: 1}, {Name: "b", Std: 1}}, outputs)
+	random := rand.New(rand.NewPCG(11, 0))
+	in.Selection = &dataset.Recordings{Features: 2, Outputs: units}
+	for i := range 8 {
+		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "only", Steps: steps, X: make([]float64, 2*steps), Y: make([]float64, units*steps)}
+		for k := range s.X {
+			s.X[k] = 2*random.Float64() - 1
+		}
+		in.Float.Predict(s, s.Y)
+		for k := range s.Y {
+			s.Y[k] += noise * random.NormFloat64()
+		}
+		in.Selection.Sequences = append(in.Selection.Sequences, s)
+	}
+	return in
+}
+
+func chooseWidths(t *testing.T, in *Inputs) *Chosen {
+	t.Helper()
+	chosen, err := in.ChooseFormats(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return chosen
+}
+
+// oneFineRow has input weights that 4 bits hold exactly, except in unit 1: beside
+// a weight of 7/8 it has one of 0.003, for which a row of 8 bits has no step. An
+// error of 0.003 times an input is several times the noise.
+func oneFineRow(t *testing.T) *Inputs {
+	return handMade(t, [][3]float64{{0.5, 0.5, 0}, {0.875, 0.003, 0}, {0.25, -0.5, 0}}, []float64{-1, -1, -1}, 200, 4e-4)
+}
+
+func TestTheUnitThatForcesWideWeights(t *testing.T) {
+	chosen := chooseWidths(t, oneFineRow(t))
+	if want := (quant.LayerFormats{InputBits: 16, RecurrentBits: 4, StateBits: 16}); !chosen.Within || chosen.Candidate.Formats.Layers[0] != want {
+		t.Fatalf("within %v with %s", chosen.Within, chosen.Candidate.Formats)
+	}
+	if len(chosen.Forced) != 1 {
+		t.Fatalf("%d words are forced, want the input weights alone: %+v", len(chosen.Forced), chosen.Forced)
+	}
+	f := chosen.Forced[0]
+	t.Log(f.Explain())
+	if f.What != "input weights" || f.Bits != 16 || f.Narrower != 8 || len(f.Rows) != 1 || f.Rows[0].Name != "1" || f.All != 3 {
+		t.Errorf("forced: %+v", f)
+	}
+	if f.Rows[0].Share < 0.99 {
+		t.Errorf("unit 1 has %.3f of the error, the others have none", f.Rows[0].Share)
+	}
+	// The update gate is 1/(1+e): 1 - z = e/(1+e).
+	if want := (1 + math.E) / math.E; math.Abs(f.Rows[0].Memory-want) > 1e-9 {
+		t.Errorf("it remembers %g steps, want %g", f.Rows[0].Memory, want)
+	}
+	if f.Tightest.Output != "y1" || !(f.MayReach > f.Tightest.Tolerance) || !(f.RestMay <= f.Rest.Tolerance) {
+		t.Errorf("with int8 %s may reach %g, with int16 for unit 1 alone %g", f.Tightest.Output, f.MayReach, f.RestMay)
+	}
+}
+
+// Unit 0 creeps towards its candidate and stalls in 16 bits (testdata and
+// constants as in TestSlowUnitStallsWith16BitsAndFollowsWith32 of package quant),
+// the others are fast.
+func TestTheUnitThatForcesAWideState(t *testing.T) {
+	in := handMade(t, [][3]float64{{0, 0, 205.0 / 2048}, {0.5, 0.25, 0}, {0.25, -0.5, 0}}, []float64{8.5, -2, -2}, 2000, 2e-3)
+	in.Job.Formats.Weights = "int16"
+	chosen := chooseWidths(t, in)
+	if len(chosen.Forced) != 1 || chosen.Candidate.Formats.Layers[0].StateBits != 32 {
+		t.Fatalf("%s, forced: %+v", chosen.Candidate.Formats, chosen.Forced)
+	}
+	f := chosen.Forced[0]
+	t.Log(f.Explain())
+	if f.What != "state" || f.Bits != 32 || f.Narrower != 16 || len(f.Rows) != 1 || f.Rows[0].Name != "0" {
+		t.Errorf("forced: %+v", f)
+	}
+	if u := f.Rows[0]; u.Stalled == 0 || u.Steps != 8*2000 || math.Abs(u.Memory/(1+math.Exp(8.5))-1) > 1e-6 {
+		t.Errorf("unit 0 stands still on %d of %d steps and remembers %g; want some of 16000, and %g", u.Stalled, u.Steps, u.Memory, 1+math.Exp(8.5))
+	}
+}
+
+// The job fixes int8. Widening the input weights is what helps: 9 rows of 2
+// weights take 18 bytes more.
+func TestTheWordToBlame(t *testing.T) {
+	in := oneFineRow(t)
+	in.Job.Formats = FormatRule{Weights: "int8", State: "int16"}
+	chosen := chooseWidths(t, in)
+	step, ok := chosen.toBlame()
+	if chosen.Within || !ok || step.What != "input weights" || step.Bits != 16 || step.Saved != -18 {
+		t.Fatalf("within %v, to blame: %v %+v", chosen.Within, ok, step)
+	}
+	r := &Result{Inputs: in, Chosen: chosen}
+	r.warnWords()
+	t.Log(r.Warnings)
+	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "the input weights are to blame: with int16 for them, which costs 18 bytes more, ") {
+		t.Errorf("warnings: %q", r.Warnings)
+	}
+}
+
+// With the widest words and a tolerance that the table of tanh alone breaks, no
+// word is to blame.
+func TestNoWordToBlame(t *testing.T) {
+	in := oneFineRow(t)
+	limit := Percent(1e-9)
+	in.Job.Tolerances["y0"] = Tolerance{RMSERise: &limit}
+	in.Job.Formats = FormatRule{Weights: "int16", State: "int32"}
+	chosen := chooseWidths(t, in)
+	r := &Result{Inputs: in, Chosen: chosen}
+	r.warnWords()
+	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "no wider word leaves more room") {
+		t.Errorf("within %v, warnings: %q", chosen.Within, r.Warnings)
+	}
+}

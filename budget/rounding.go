@@ -1,0 +1,202 @@
+package budget
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// RoundingResult is what one way of rounding gives on selection recordings that
+// it was not calibrated on.
+type RoundingResult struct {
+	Rounding quant.Rounding
+	Distance float64 // see prepared.distance
+	Tightest Loss
+	MayReach float64
+}
+
+// folds is into how many parts the selection sequences are dealt: what is
+// calibrated on one is judged on the other, and the other way round.
+const folds = 2
+
+// prepared is what all word widths of one cut share.
+type prepared struct {
+	key     string
+	cut     *dataset.Float
+	scaled  *dataset.Float // cut with standardised inputs
+	whole   quant.Calibration
+	parts   []quant.Calibration // of all sequences but those of the fold; one entry, whole, when there are too few
+	fold    []int               // of every selection sequence
+	outputs [][]float64         // of cut, per selection sequence
+}
+
+// prepare cuts the network and calibrates it, or remembers that it did so last.
+func (in *Inputs) prepare(means prune.Means, c Candidate) *prepared {
+	key := fmt.Sprint(c.Features, c.Units)
+	if in.lastPrepared != nil && in.lastPrepared.key == key {
+		return in.lastPrepared
+	}
+	p := &prepared{key: key, cut: prune.CutPredictor(in.Float, c.Features, c.Units, means)}
+	p.whole = quant.Calibrate(p.cut, in.Selection)
+	p.scaled = quant.Standardise(p.cut, p.whole)
+	if p.scaled != p.cut {
+		p.whole = quant.Calibrate(p.scaled, in.Selection)
+	}
+	p.fold = dealt(in.Selection)
+	for k := range folds {
+		rest := *in.Selection
+		rest.Sequences = nil
+		for i, s := range in.Selection.Sequences {
+			if p.fold[i] != k {
+				rest.Sequences = append(rest.Sequences, s)
+			}
+		}
+		if len(rest.Sequences) == 0 || len(rest.Sequences) == len(in.Selection.Sequences) {
+			p.parts, p.fold = []quant.Calibration{p.whole}, make([]int, len(p.fold))
+			break
+		}
+		p.parts = append(p.parts, quant.Calibrate(p.scaled, &rest))
+	}
+	p.outputs = predictions(in.Selection, p.cut)
+	in.lastPrepared = p
+	return p
+}
+
+// dealt gives every sequence a fold; each scenario is dealt evenly. Where no
+// scenario has two sequences, they are dealt as they come.
+func dealt(rec *dataset.Recordings) []int {
+	seen := map[string]int{}
+	byScenario, asTheyCome := make([]int, len(rec.Sequences)), make([]int, len(rec.Sequences))
+	for i, s := range rec.Sequences {
+		byScenario[i], asTheyCome[i] = seen[s.Scenario]%folds, i%folds
+		seen[s.Scenario]++
+	}
+	if slices.Max(byScenario) == 0 {
+		return asTheyCome
+	}
+	return byScenario
+}
+
+// predictions runs a predictor over recordings.
+func predictions(rec *dataset.Recordings, p dataset.Predictor) [][]float64 {
+	all := make([][]float64, len(rec.Sequences))
+	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
+		all[i] = make([]float64, s.Steps*rec.Outputs)
+		p.Predict(s, all[i])
+	})
+	return all
+}
+
+// recorded predicts what was computed before.
+type recorded map[*dataset.Sequence][]float64
+
+func (r recorded) Predict(s *dataset.Sequence, dst []float64) { copy(dst, r[s]) }
+
+// ways are the roundings that are compared. Without a second fold there is
+// nothing to judge a fit on.
+func (p *prepared) ways() []quant.Rounding {
+	var all []quant.Rounding
+	for _, r := range quant.Roundings {
+		if len(p.parts) == folds || !r.Fitted() {
+			all = append(all, r)
+		}
+	}
+	return all
+}
+
+// heldOut runs a way of rounding on the selection recordings, every sequence by
+// a network that was calibrated without it. Only the sequences of the first folds
+// are run; the others have no predictions.
+func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial, first int) ([][]float64, error) {
+	nets := make([]*quant.Network, min(first, len(p.parts)))
+	for k := range nets {
+		var err error
+		if nets[k], err = quant.QuantizePartial(p.scaled, p.parts[k], c.Formats, c.Rounding, partial); err != nil {
+			return nil, err
+		}
+	}
+	all := make([][]float64, len(in.Selection.Sequences))
+	dataset.EachSequence(in.Selection, func(i int, s *dataset.Sequence) {
+		if fold := p.fold[i]; fold < len(nets) {
+			all[i] = make([]float64, s.Steps*in.Selection.Outputs)
+			nets[fold].Predict(s, all[i])
+		}
+	})
+	return all, nil
+}
+
+// measured scores predictions of the selection recordings.
+func (in *Inputs) measured(predicted [][]float64) *dataset.Score {
+	known := recorded{}
+	for i, s := range in.Selection.Sequences {
+		known[s] = predicted[i]
+	}
+	return dataset.Measure(known, in.Selection, in.Regions)
+}
+
+// distance is how far predictions are from those of the float network: the root
+// mean square over steps, of every output in RMSEs of the float network against
+// the reference, added up as squares; the scores of classes as they are.
+// Sequences without predictions do not count. The reference enters by these units alone: an error of rounding that happens to
+// run against one of the float network on these recordings counts like any other.
+func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
+	outputs := in.Selection.Outputs
+	squares, own := make([]float64, outputs), make([]float64, outputs)
+	for i, s := range in.Selection.Sequences {
+		for k, v := range predicted[i] {
+			d, e := v-p.outputs[i][k], p.outputs[i][k]-s.Y[k]
+			squares[k%outputs] += float64(d * d)
+			own[k%outputs] += float64(e * e)
+		}
+	}
+	total := 0.0
+	for o, sum := range squares {
+		if in.Float.Classes {
+			total += sum / float64(in.Selection.Steps())
+		} else {
+			total += sum / math.Max(own[o], math.SmallestNonzeroFloat64)
+		}
+	}
+	return math.Sqrt(total)
+}
+
+// try cuts the network and brings it to fixed point with the way of rounding
+// that stays nearest to the float network on selection recordings that it was not
+// calibrated on. What is judged are these same runs; the network itself
+// is then calibrated on all selection recordings.
+func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
+	p := in.prepare(means, c)
+	var best *Chosen
+	var compared []RoundingResult
+	least := math.Inf(1)
+	for _, rounding := range p.ways() {
+		c.Rounding = rounding
+		fixed, err := quant.Quantize(p.scaled, p.whole, c.Formats, rounding)
+		var predicted [][]float64
+		if err == nil {
+			predicted, err = in.heldOut(p, c, nil, folds)
+		}
+		if err != nil {
+			if outOfRange := new(quant.RangeError); rounding != quant.Nearest && errors.As(err, &outOfRange) {
+				continue // this way alone asks too much of a row
+			}
+			return nil, err
+		}
+		score := in.measured(predicted)
+		result := RoundingResult{Rounding: rounding, Distance: in.distance(p, predicted)}
+		var ok bool
+		result.Tightest, result.MayReach, ok = in.within(scores{in.floatOnSelection(), score, score})
+		compared = append(compared, result)
+		if result.Distance < least || best == nil {
+			least = result.Distance
+			best = &Chosen{Candidate: c, CutNet: p.cut, Fixed: fixed, Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
+		}
+	}
+	best.Roundings = compared
+	return best, nil
+}

@@ -1,0 +1,234 @@
+package quant
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+
+	"kerf/dataset"
+	"kerf/model"
+)
+
+// loneUnit is a layer of one unit that does not hear itself, so that its own
+// memory is all there is, with random weights and biases.
+func loneUnit(kind model.Kind) (*dataset.Float, *dataset.Recordings) {
+	p := layered(21, []model.Kind{kind}, []model.Activation{model.Identity})
+	l := p.Net.Recurrent[0]
+	units, gates := l.Units, kind.Gates()
+	one := &model.Recurrent{Kind: kind, Inputs: l.Inputs, Units: 1, U: make([]float64, gates)}
+	for g := range gates {
+		one.W = append(one.W, l.W[g*units*l.Inputs:(g*units+1)*l.Inputs]...)
+		one.B, one.D = append(one.B, l.B[g*units]), append(one.D, l.D[g*units]+0.3)
+	}
+	head := &model.Dense{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}
+	q := dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{one}, Dense: []*model.Dense{head}}, p.Features, p.Outputs[:1])
+	return q, RandomRecordings(22, q, 3, 150)
+}
+
+// A small change e of a weight moves what the unit keeps by e·φ: its mean square
+// is e² times the second moment of φ. Checked for every input weight, and for the
+// biases, by running the network twice.
+func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
+	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU} {
+		p, rec := loneUnit(kind)
+		l := p.Net.Recurrent[0]
+		c := Calibrate(p, rec)
+		const e = 1e-5
+		check := func(what string, gate int, weight *float64, phi int) {
+			t.Helper()
+			before := kept(p, rec)
+			*weight += e
+			after := kept(p, rec)
+			*weight -= e
+			sum := 0.0
+			for i, h := range after {
+				sum += (h - before[i]) * (h - before[i])
+			}
+			want := sum / float64(len(before)) / (e * e)
+			if kind == model.LSTM && gate == 3 {
+				return // acts on the output of a step, not on what is kept
+			}
+			if kind == model.GRUResetBefore && gate == 0 {
+				return // acts through the weights between units, of which there are none here
+			}
+			if got := c.Layers[0].Followed[gate].At(phi, phi); math.Abs(got-want) > 1e-3*want+1e-9 {
+				t.Errorf("%s, gate %d, %s: second moment %.6g, measured %.6g", kind, gate, what, got, want)
+			}
+		}
+		width := l.Inputs + 3
+		for gate := range kind.Gates() {
+			for i := range l.Inputs {
+				check("input weight", gate, &l.W[gate*l.Inputs+i], i)
+			}
+			check("bias of W", gate, &l.B[gate], width-2)
+			check("bias of U", gate, &l.D[gate], width-1)
+		}
+	}
+}
+
+// kept is what the unit keeps, at all steps of all sequences.
+func kept(p *dataset.Float, rec *dataset.Recordings) []float64 {
+	var all []float64
+	for _, s := range rec.Sequences {
+		p.Visit(s, func(_ int, run *model.Run, _ []float64) {
+			if cell := run.Cell(0); cell != nil {
+				all = append(all, cell[0])
+			} else {
+				all = append(all, run.State(0)[0])
+			}
+		})
+	}
+	return all
+}
+
+// A plan is the minimum it claims to be: given an error of the input weights, any
+// other change of states' weights and bias than push and mean say leaves more.
+func TestThePlanOfARowIsAMinimum(t *testing.T) {
+	random := rand.New(rand.NewPCG(23, 0))
+	const inputs, units = 4, 3
+	second := mat.NewSymDense(inputs+units+2, nil)
+	trace := 0.0
+	for range 40 {
+		v := make([]float64, inputs+units+2)
+		for i := range v {
+			v[i] = random.NormFloat64() + 0.5
+		}
+		second.SymRankOne(second, 1, mat.NewVecDense(len(v), v))
+	}
+	for i := range units {
+		trace += second.At(inputs+i, inputs+i)
+	}
+	plan, ok := planRow(second, inputs)
+	if !ok {
+		t.Fatal("no plan")
+	}
+	// left is the second moment that an error e leaves with du added to U and db to the bias.
+	left := func(e, du []float64, db float64) float64 {
+		v := append(append(append([]float64{}, e...), make([]float64, units)...), -db, 0)
+		held := 0.0
+		for i, d := range du {
+			v[inputs+i] = -d
+			held += damping * trace / units * d * d
+		}
+		x := mat.NewVecDense(len(v), v)
+		return mat.Inner(x, second, x) + held
+	}
+	for range 20 {
+		e := []float64{random.NormFloat64(), random.NormFloat64(), random.NormFloat64(), random.NormFloat64()}
+		var du mat.VecDense
+		du.MulVec(plan.push, mat.NewVecDense(inputs, e))
+		db := 0.0
+		for i, v := range e {
+			db += v * plan.input.moments.Mean[i]
+		}
+		best := left(e, du.RawVector().Data, db)
+		x := mat.NewVecDense(inputs, e)
+		if claimed := mat.Inner(x, plan.input.moments.Covariance, x); math.Abs(claimed-best) > 1e-9*best {
+			t.Errorf("the plan leaves %g, it claims %g", best, claimed)
+		}
+		for range 5 {
+			other := append([]float64{}, du.RawVector().Data...)
+			other[random.IntN(units)] += 0.1 * random.NormFloat64()
+			if worse := left(e, other, db+0.1*random.NormFloat64()); worse < best {
+				t.Errorf("another change leaves %g, the plan %g", worse, best)
+			}
+		}
+	}
+}
+
+// Layers whose moments would fill the memory are rounded as Compensated does.
+func TestALargeLayerIsNotFollowed(t *testing.T) {
+	small, large := &model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 64}, &model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 128}
+	if newFollowed(small) == nil || newFollowed(large) != nil {
+		t.Error("want a layer of 64 units to be followed and one of 128 not")
+	}
+	p := RandomFloat(3, 8, 6, 2)
+	rec := RandomRecordings(4, p, 2, 100)
+	c := Calibrate(p, rec)
+	compensated := mustRound(t, p, c, Compensated)
+	c.Layers[0].Followed = nil
+	for i, m := range mustRound(t, p, c, AtState).Matrices()[:2] {
+		for k, w := range compensated.Matrices()[i].W {
+			if m.W[k] != w {
+				t.Fatalf("%s: weight %d is %d, error-compensated %d", m.Name, k, m.W[k], w)
+			}
+		}
+	}
+}
+
+func mustRound(t *testing.T, p *dataset.Float, c Calibration, rounding Rounding) *Network {
+	t.Helper()
+	n, err := Quantize(p, c, Uniform(p.Net, 8, 16, 16), rounding)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// Evened columns compute the same function, and at full strength all columns
+// weigh alike.
+func TestEvenedColumnsComputeTheSame(t *testing.T) {
+	p := RandomFloat(31, 6, 5, 2)
+	l := p.Net.Recurrent[0]
+	for r := range l.B {
+		l.W[r*l.Inputs] *= 0.2 // a column of small weights
+	}
+	rec := RandomRecordings(32, p, 2, 60)
+	c := Calibrate(p, rec)
+	q, scaled := even(p, c, 1)
+	again := Calibrate(q, rec)
+	for _, s := range rec.Sequences {
+		want, got := make([]float64, len(s.Y)), make([]float64, len(s.Y))
+		p.Predict(s, want)
+		q.Predict(s, got)
+		for i := range want {
+			if math.Abs(want[i]-got[i]) > 1e-9 {
+				t.Fatalf("output %g, evened %g", want[i], got[i])
+			}
+		}
+	}
+	// The scaled calibration is that of the evened network.
+	if math.Abs(scaled.Input-again.Input) > 1e-12 || !mat.EqualApprox(scaled.Layers[0].Inputs.Covariance, again.Layers[0].Inputs.Covariance, 1e-12) {
+		t.Errorf("largest input %g, calibrated anew %g; or the covariances differ", scaled.Input, again.Input)
+	}
+	for r, m := range scaled.Layers[0].Followed {
+		if !mat.EqualApprox(m, again.Layers[0].Followed[r], 1e-12) {
+			t.Fatalf("row %d: the second moments are not those of the evened network", r)
+		}
+	}
+	relative := func(net *model.Network) (least, most float64) {
+		first := net.Recurrent[0]
+		least = math.Inf(1)
+		for c := range first.Inputs {
+			sum := 0.0
+			for r := range first.B {
+				// The largest weight of the row is that of the given network.
+				v := first.W[r*first.Inputs+c] / largest(l.W[r*l.Inputs:(r+1)*l.Inputs])
+				sum += v * v
+			}
+			least, most = math.Min(least, sum), math.Max(most, sum)
+		}
+		return least, most
+	}
+	if least, most := relative(p.Net); most < 4*least {
+		t.Fatalf("columns from %g to %g are even already", least, most)
+	}
+	if least, most := relative(q.Net); most > least*(1+1e-9) {
+		t.Errorf("evened columns weigh %g to %g", least, most)
+	}
+}
+
+// A column of zeros, as of a feature without use, keeps a scale that int16 holds.
+func TestEvenKeepsBits(t *testing.T) {
+	p := RandomFloat(33, 3, 4, 1)
+	l := p.Net.Recurrent[0]
+	for r := range l.B {
+		l.W[r*l.Inputs+1] = 0
+	}
+	q, _ := even(p, Calibrate(p, RandomRecordings(34, p, 1, 20)), 1)
+	if got := p.Features[1].Std / q.Features[1].Std; got != evenLeast {
+		t.Errorf("the feature without weights is scaled by %g, want %g", got, evenLeast)
+	}
+}

@@ -1,0 +1,105 @@
+package quant
+
+import (
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"kerf/dataset"
+	"kerf/model"
+)
+
+// refit returns the last dense layer for what it really gets: the integers of
+// the layers before it, whose rounding is known by now. Over the recordings of
+// the calibration it adds to the weights W the ridge regression of what is
+// missing to the raw outputs y of the float network on the integer inputs v:
+//
+//	dW = cov(y - W v, v) (cov(v, v) + λ)^-1,  db = mean(y - W v) - dW mean(v)
+//
+// with λ as in [damping]. No reference output enters. Only a layer without
+// activation is refitted; another comes back as it is.
+func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
+	if d.Activation != model.Identity || c.recordings == nil {
+		return d
+	}
+	parts := make([]*momentSum, len(c.recordings.Sequences))
+	dataset.EachSequence(c.recordings, func(i int, s *dataset.Sequence) {
+		parts[i] = newMomentSum(d.Inputs + d.Outputs)
+		n.gatherMissing(parts[i], d, s, c.raw[i])
+	})
+	sum := newMomentSum(d.Inputs + d.Outputs)
+	for _, part := range parts {
+		sum.merge(part)
+	}
+	return corrected(d, sum.moments())
+}
+
+// gatherMissing takes in (v, y - W v) of every step of a sequence; raw are the
+// outputs of the float network.
+func (n *Network) gatherMissing(sum *momentSum, d *model.Dense, s *dataset.Sequence, raw []float64) {
+	state := n.NewState()
+	columns := len(s.X) / s.Steps
+	x, y := make([]int32, len(n.Features)), make([]int32, d.Outputs)
+	both := make([]float64, d.Inputs+d.Outputs)
+	one := 1 / scale(n.head().InputFraction)
+	for step := range s.Steps {
+		n.Encode(s.X[step*columns:(step+1)*columns], x)
+		n.Step(state, x, y)
+		for i, v := range state.beforeHead() {
+			both[i] = float64(v) * one
+		}
+		for o, want := range raw[step*d.Outputs : (step+1)*d.Outputs] {
+			missing := want - d.B[o]
+			for i, v := range both[:d.Inputs] {
+				missing -= float64(d.W[o*d.Inputs+i] * v)
+			}
+			both[d.Inputs+o] = missing
+		}
+		sum.add(both)
+	}
+}
+
+// beforeHead is what the last dense layer multiplied.
+func (s *State) beforeHead() []int32 {
+	if len(s.dense) > 0 {
+		return s.dense[len(s.dense)-1]
+	}
+	return s.layers[len(s.layers)-1].view
+}
+
+// corrected adds the regression; m holds the moments of (v, y - W v).
+func corrected(d *model.Dense, m *Moments) *model.Dense {
+	n := d.Inputs
+	covariance := mat.NewSymDense(n, nil)
+	trace := 0.0
+	for i := range n {
+		trace += m.Covariance.At(i, i)
+		for j := i; j < n; j++ {
+			covariance.SetSym(i, j, m.Covariance.At(i, j))
+		}
+	}
+	for i := range n {
+		covariance.SetSym(i, i, covariance.At(i, i)+damping*trace/float64(n))
+	}
+	var cholesky mat.Cholesky
+	if !cholesky.Factorize(covariance) {
+		return d // the inputs never change
+	}
+	c := &model.Dense{Inputs: n, Outputs: d.Outputs, W: slices.Clone(d.W), B: slices.Clone(d.B), Activation: d.Activation}
+	for o := range d.Outputs {
+		with := mat.NewVecDense(n, nil)
+		for i := range n {
+			with.SetVec(i, m.Covariance.At(i, n+o))
+		}
+		var add mat.VecDense
+		if cholesky.SolveVecTo(&add, with) != nil {
+			return d
+		}
+		c.B[o] += m.Mean[n+o]
+		for i := range n {
+			c.W[o*n+i] += add.AtVec(i)
+			c.B[o] -= float64(add.AtVec(i) * m.Mean[i])
+		}
+	}
+	return c
+}

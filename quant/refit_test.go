@@ -1,0 +1,117 @@
+package quant
+
+import (
+	"math"
+	"testing"
+
+	"kerf/dataset"
+	"kerf/model"
+)
+
+// Coarse recurrent weights leave the head something to make good: with the
+// refitted one the network is nearer to the float network on the recordings that
+// it is calibrated on.
+func TestRefitBringsTheOutputNearer(t *testing.T) {
+	demoJob, _, _ := jobs(t)
+	selection := demoJob.selection
+	distance := func(c Calibration) float64 {
+		n, err := Quantize(demoJob.p, c, Widths(4, 4, 16, 16), AtState)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum := 0.0
+		for _, s := range selection.Sequences {
+			want, got := make([]float64, len(s.Y)), make([]float64, len(s.Y))
+			demoJob.p.Predict(s, want)
+			n.Predict(s, got)
+			for i := range want {
+				sum += (want[i] - got[i]) * (want[i] - got[i])
+			}
+		}
+		return math.Sqrt(sum)
+	}
+	blind := demoJob.calibration
+	blind.recordings = nil // nothing to refit on
+	before, after := distance(blind), distance(demoJob.calibration)
+	t.Logf("distance %.4g, refitted %.4g", before, after)
+	if after > 0.95*before {
+		t.Errorf("the refitted head is %.4g away, the given one %.4g", after, before)
+	}
+}
+
+// By hand: one input v = -1, 1 and a miss of 3 v + 5. With λ = 1 % of the variance 1
+// the weight rises by 3/1.01, the bias by 5.
+func TestCorrectedIsTheRidgeRegression(t *testing.T) {
+	sum := newMomentSum(2)
+	sum.add([]float64{-1, 2})
+	sum.add([]float64{1, 8})
+	d := corrected(&model.Dense{Inputs: 1, Outputs: 1, W: []float64{10}, B: []float64{1}}, sum.moments())
+	if math.Abs(d.W[0]-(10+3/1.01)) > 1e-12 || math.Abs(d.B[0]-6) > 1e-12 {
+		t.Errorf("weight %g, bias %g; want %g, 6", d.W[0], d.B[0], 10+3/1.01)
+	}
+}
+
+// A head with an activation, and one whose inputs never change, stay as given.
+func TestRefitLeavesOtherHeads(t *testing.T) {
+	p := layered(5, []model.Kind{model.GRUResetAfter}, []model.Activation{model.Tanh})
+	c := Calibrate(p, RandomRecordings(6, p, 2, 20))
+	n := mustQuantize(t, p, c, Uniform(p.Net, 8, 8, 16))
+	if n.refit(p.Net.Dense[0], &c) != p.Net.Dense[0] {
+		t.Error("a head with tanh is refitted")
+	}
+	d := &model.Dense{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}
+	sum := newMomentSum(2)
+	sum.add([]float64{0, 1})
+	sum.add([]float64{0, 3})
+	if corrected(d, sum.moments()) != d {
+		t.Error("a head whose input never changes is refitted")
+	}
+}
+
+// With one unit narrow, its rows are on the coarser grid and all others are as
+// they were; a state that is narrow for one unit is so for that one alone.
+func TestPartialNarrowsOneUnit(t *testing.T) {
+	p := RandomFloat(41, 7, 5, 2)
+	rec := RandomRecordings(42, p, 2, 80)
+	c := Calibrate(p, rec)
+	wide := mustRoundPartial(t, p, c, nil)
+	part := mustRoundPartial(t, p, c, &Partial{Word: RecurrentWeights, Bits: 4, Narrow: []bool{false, false, true, false, false}})
+	for r := range wide.Layers[0].Recurrent.Rows {
+		same := true
+		for k := range wide.Layers[0].Recurrent.Cols {
+			at := r*wide.Layers[0].Recurrent.Cols + k
+			same = same && wide.Layers[0].Recurrent.W[at] == part.Layers[0].Recurrent.W[at]
+			if w := part.Layers[0].Recurrent.W[at]; r%5 == 2 && (w > 7 || w < -7) {
+				t.Errorf("row %d holds %d, four bits reach 7", r, w)
+			}
+		}
+		if same == (r%5 == 2) {
+			t.Errorf("row %d: the same words %v", r, same)
+		}
+	}
+	state := mustRoundPartial(t, p, c, &Partial{Word: StateWord, Bits: 16, Narrow: []bool{false, true, false, false, false}})
+	s := state.NewState()
+	x, y := make([]int32, 7), make([]int32, 2)
+	low := make([]int32, 5)
+	for step := range 40 {
+		state.Encode(rec.Sequences[0].X[step*7:(step+1)*7], x)
+		state.Step(s, x, y)
+		for j, h := range s.layers[0].h {
+			low[j] |= h & 0x7fff
+		}
+	}
+	for j, bits := range low {
+		if (bits == 0) != (j == 1) {
+			t.Errorf("unit %d: the bits below a 16-bit state are %#x", j, bits)
+		}
+	}
+}
+
+func mustRoundPartial(t *testing.T, p *dataset.Float, c Calibration, partial *Partial) *Network {
+	t.Helper()
+	n, err := QuantizePartial(p, c, Widths(16, 16, 16, 32), Compensated, partial)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
