@@ -19,7 +19,7 @@ import (
 //	host: gcc                             one, cut to 2 units       10,000,128
 //
 // Every run starts with the emitted self-test. Network i runs on core c at
-// optimisation level (i + c) mod 3, so every core sees every level and every
+// optimisation level (i + c) mod 4, so every core sees every level and every
 // network sees every level. The emulated AVR does some 60 million cycles per
 // second, a full-size network takes up to 0.5 million cycles per step; hence the cut.
 const (
@@ -28,7 +28,7 @@ const (
 	longSteps  = 39063 * blockSteps
 )
 
-var levels = []string{"-Os", "-O2", "-O3"}
+var levels = []string{"-Os", "-O2", "-O3", "-O1"}
 
 // A driver on the core makes the same random inputs as Go, hashes every output
 // byte and prints the hash after every block. Where a hash differs, the block
