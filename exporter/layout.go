@@ -15,12 +15,12 @@ const (
 	threeRows layout = 3
 )
 
-// raise is what is added to weights that are read together, so that they have no sign.
-func raise(m *quant.Matrix) int32 {
-	if m.WordBits == 16 {
-		return 0
-	}
-	return 1 << (m.WordBits - 1)
+// raise is what is added to narrow weights so that they have no sign.
+func raise(m *quant.Matrix) int32 { return 1 << (m.WordBits - 1) }
+
+// isRaised tells that weights that are read together are stored raised.
+func isRaised(m *quant.Matrix, l layout) bool {
+	return m.WordBits == 4 || m.WordBits == 8 && l == threeRows
 }
 
 // inGroups is how many rows of the block are read together with others. Raised
@@ -33,7 +33,7 @@ func (k block) inGroups(l layout) int {
 	}
 	for _, r := range k.rows {
 		bias := int64(biasWithHalf(m, r))
-		if r := int64(raise(m)); max(bias, -bias)+3*r*int64(m.Cols)<<15 > math.MaxInt32 && r > 0 {
+		if isRaised(m, l) && max(bias, -bias)+3*int64(raise(m))*int64(m.Cols)<<15 > math.MaxInt32 {
 			return 0
 		}
 	}
@@ -44,7 +44,7 @@ func (k block) inGroups(l layout) int {
 }
 
 // byteColumns is how many columns of int8 weights a sum of 24 bits holds when each
-// is multiplied by a byte: 255 · 255 · 254 < 2^24, 255 · 128 · 254 < 2^23; a count of them has 8 bits.
+// is multiplied by a byte: 127 · 255 · 254 < 2^23; a count of them has 8 bits.
 const byteColumns = 254
 
 // line is what one line of a weight array holds.
@@ -119,7 +119,11 @@ func threeRowWords(m *quant.Matrix, rows []int) []int32 {
 	}
 	for c := range m.Cols {
 		for i := range rows {
-			words = append(words, weight(i, c)+raise(m))
+			w := weight(i, c)
+			if isRaised(m, threeRows) {
+				w += raise(m)
+			}
+			words = append(words, w)
 		}
 	}
 	return words
@@ -143,11 +147,8 @@ func twoRowWords(m *quant.Matrix, rows []int) []int32 {
 		}
 	case 8:
 		for c := range m.Cols {
-			first := weight(0, c)
-			if c < m.Cols/2*2 {
-				first += raise(m)
-			}
-			words = append(words, stored(m, first), stored(m, weight(1, c)))
+			pair := weight(0, c) + 256*weight(1, c) // fits int16: weights are within ±127
+			words = append(words, pair&math.MaxUint8, pair>>8&math.MaxUint8)
 		}
 	default:
 		c := 0

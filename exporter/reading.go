@@ -139,7 +139,7 @@ func (k block) two(c *cText, columns, most int, pieces []piece) {
 	m := k.matrix
 	grouped := k.inGroups(twoRows)
 	// Columns with raised weights.
-	raised := map[int]int{4: m.Cols / 4 * 4, 8: m.Cols / 2 * 2}[m.WordBits]
+	raised := map[int]int{4: m.Cols / 4 * 4}[m.WordBits]
 	if grouped > 0 && raised > 0 {
 		c.line("const int32_t raised = %d * net_sum(v, %dU);", raise(m), raised)
 	}

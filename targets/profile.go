@@ -19,6 +19,8 @@ type Profile struct {
 	// DualMAC says that one instruction multiplies and adds two pairs of 16-bit numbers.
 	DualMAC       bool   `toml:"dual_mac"`
 	CompilerFlags string `toml:"compiler_flags"` // GCC options that select the core
+	// Optimise are the GCC options under which the emitted C runs fastest there; estimates hold for them.
+	Optimise string `toml:"optimise"`
 	// TimingKind says where the costs come from as a whole: "official", "measured by third parties" or
 	// "own measurement".
 	TimingKind string          `toml:"timing_kind"`

@@ -28,9 +28,10 @@ var isas = []isaFacts{
 }
 
 var (
-	timingKinds = []string{"official", "measured by third parties", "own measurement"}
-	qualities   = []string{"manual", "copy", "third-party", "own measurement", "derived", "from memory"}
-	profileName = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
+	timingKinds  = []string{"official", "measured by third parties", "own measurement"}
+	qualities    = []string{"manual", "copy", "third-party", "own measurement", "derived", "from memory"}
+	optimisation = regexp.MustCompile(`^-O[123s]( -f[a-z0-9-]+)*$`)
+	profileName  = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
 )
 
 // ReadFile reads a user's profile, a TOML file with the same keys as the built-in ones.
@@ -93,6 +94,10 @@ func (v *validator) profile(p *Profile) {
 	v.require(strings.TrimSpace(p.Title) != "", []any{"title"}, "write the name of the core for reports", "title is missing")
 	v.require(strings.TrimSpace(p.CompilerFlags) != "", []any{"compiler_flags"},
 		"write the compiler options that select the core", "compiler_flags is missing")
+	if p.Optimise == "" {
+		p.Optimise = "-O2" // what a user's profile leaves out
+	}
+	v.require(optimisation.MatchString(p.Optimise), []any{"optimise"}, `write GCC flags such as "-O2"`, "optimise %q are no optimisation flags", p.Optimise)
 	var names []string
 	for _, isa := range isas {
 		names = append(names, isa.name)

@@ -38,13 +38,13 @@ states: the device decides.
 
 Exit code: 1 when a measured value is above a limit of the job.`,
 		Example: `  kerf measure job.toml
-  kerf measure job.toml --target cortex-m0plus --optimise Os --json`,
+  kerf measure job.toml --target cortex-m0plus --optimise=-Os --json`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return &usageError{fmt.Sprintf("%s takes one handoff folder or job file, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff"}
 			}
-			if !optimisation.MatchString(level) {
-				return &usageError{fmt.Sprintf("--optimise: %q is no optimisation level", level), "O1, O2, O3 or Os"}
+			if level != "" && !optimisation.MatchString(level) {
+				return &usageError{fmt.Sprintf("--optimise: %q are no optimisation flags", level), `such as --optimise=-Os or --optimise="-O2 -fno-tree-ter"`}
 			}
 			return nil
 		},
@@ -53,12 +53,12 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 		},
 	}
 	cmd.Flags().StringSliceVar(&names, "target", nil, "measure only these targets; of a handoff also any built-in profile")
-	cmd.Flags().StringVar(&level, "optimise", measure.DefaultOptimise, "optimisation level of the compiler: O1, O2, O3 or Os")
+	cmd.Flags().StringVar(&level, "optimise", "", "optimisation flags of the compiler instead of those of the profile, such as -Os")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON with full precision instead of tables")
 	return cmd
 }
 
-var optimisation = regexp.MustCompile(`^O[123s]$`)
+var optimisation = regexp.MustCompile(`^-O[123s]( -f[a-z0-9-]+)*$`)
 
 // subject is one target to measure; estimate holds the rows of the cost table, none for a profile beyond the handoff's.
 type subject struct {
@@ -87,14 +87,19 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 	if err != nil {
 		return err
 	}
-	m := &measurement{Name: name, Kerf: version, Optimise: o.Optimise}
+	m := &measurement{Name: name, Kerf: version}
 	progress := a.ui.progress("measured target")
 	for i, s := range subjects {
 		r, err := measure.Network(ctx, s.profile, dir, name, o)
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.target, err)
 		}
-		m.Targets = append(m.Targets, compareWithEstimate(s, r))
+		one := compareWithEstimate(s, r)
+		one.Optimise = o.Optimise
+		if one.Optimise == "" {
+			one.Optimise = s.profile.Optimise
+		}
+		m.Targets = append(m.Targets, one)
 		progress(i+1, len(subjects))
 	}
 	a.ui.endProgress()

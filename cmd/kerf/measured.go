@@ -14,16 +14,16 @@ import (
 
 // measurement is the result of kerf measure; text and JSON are made from it.
 type measurement struct {
-	Name     string           `json:"name"`
-	Kerf     string           `json:"kerf"` // version
-	Optimise string           `json:"optimise"`
-	Targets  []measuredTarget `json:"targets"`
+	Name    string           `json:"name"`
+	Kerf    string           `json:"kerf"` // version
+	Targets []measuredTarget `json:"targets"`
 }
 
 // measuredTarget is what was measured on one target.
 type measuredTarget struct {
 	Target     string         `json:"target"`
 	Profile    string         `json:"profile"`
+	Optimise   string         `json:"optimise"` // compiler flags
 	Rows       []measuredRow  `json:"rows"`
 	Steps      int            `json:"steps"`
 	MinCycles  float64        `json:"min_cycles"`
@@ -168,7 +168,7 @@ func (m *measurement) print(w io.Writer, asJSON bool) error {
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
-		if err := printTexts(w, []exporter.Table{t.table(fmt.Sprintf("%s at -%s on %s", m.Name, m.Optimise, t.Target))}); err != nil {
+		if err := printTexts(w, []exporter.Table{t.table(fmt.Sprintf("%s at %s on %s", m.Name, t.Optimise, t.Target))}); err != nil {
 			return err
 		}
 		fmt.Fprintf(w, "\n%s\n", wrap(t.origin(), 2))

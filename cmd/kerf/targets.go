@@ -86,6 +86,7 @@ func profileTables(p *targets.Profile) []exporter.Table {
 		{"instruction set", p.ISA},
 		{"word", strconv.Itoa(p.WordBits) + " bits"},
 		{"compiler flags", p.CompilerFlags},
+		{"optimisation", p.Optimise + " (estimates hold for it)"},
 		{"timing", p.TimingKind},
 	}}
 	for _, note := range p.Notes {

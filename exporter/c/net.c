@@ -74,11 +74,44 @@ static inline int_fast16_t net_add(int_fast16_t a, int_fast16_t b)
 #endif
 
 #if NET_USES_TABLE == 1
+/* v limited to bits bits, 9..14. */
+static inline uint_fast16_t net_at_most(uint_fast16_t v, uint8_t bits)
+{
+#if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
+    uint_fast16_t limited;
+
+    switch (bits) { /* the instruction needs a constant */
+    case 9:
+        limited = (uint_fast16_t)__builtin_arm_usat((int32_t)v, 9);
+        break;
+    case 10:
+        limited = (uint_fast16_t)__builtin_arm_usat((int32_t)v, 10);
+        break;
+    case 11:
+        limited = (uint_fast16_t)__builtin_arm_usat((int32_t)v, 11);
+        break;
+    case 12:
+        limited = (uint_fast16_t)__builtin_arm_usat((int32_t)v, 12);
+        break;
+    case 13:
+        limited = (uint_fast16_t)__builtin_arm_usat((int32_t)v, 13);
+        break;
+    default:
+        limited = (uint_fast16_t)__builtin_arm_usat((int32_t)v, 14);
+        break;
+    }
+    return limited;
+#else
+    const uint_fast16_t end = (uint_fast16_t)((1UL << bits) - 1UL);
+
+    return (v > end) ? end : v;
+#endif
+}
+
 /* tanh(v / 2^(shift+5)) with 15 fraction bits: table of tanh(i/32), linear
  * interpolation, odd. |v| <= 32768, 1 <= shift <= 8. Worst error: see net_weights.h. */
 static inline int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
 {
-    const uint_fast16_t end = (uint_fast16_t)(((uint32_t)NET_TABLE_STEPS << shift) - 1U);
     const int_fast16_t sign = v >> 15; /* 0 or -1 */
     uint_fast16_t magnitude = (uint_fast16_t)(v ^ sign) - (uint_fast16_t)sign;
     const int16_t *node;
@@ -86,8 +119,8 @@ static inline int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
     int_fast16_t rise;
     int_fast16_t value;
 
-    if ((shift < 7U) && (magnitude > end)) { /* else the table reaches as far as v */
-        magnitude = end;
+    if (shift < 7U) { /* else the table reaches as far as v */
+        magnitude = net_at_most(magnitude, (uint8_t)(shift + 8U));
     }
     node = &net_tanh_table[magnitude >> shift];
     low = NET_ROM_I16(&node[0]);

@@ -23,10 +23,22 @@ static int32_t net_row_w4(int32_t start, const uint8_t *w, const int16_t *v, uin
 static int32_t net_row_w8(int32_t start, const uint8_t *w, const int16_t *v, uint_fast16_t columns)
 {
     int32_t sum = start;
-    uint_fast16_t i;
+    uint_fast16_t left = columns;
 
-    for (i = 0; i < columns; i++) {
-        sum += (int32_t)NET_ROM_I8(&w[i]) * v[i];
+    while (left >= 4U) {
+        sum += (int32_t)NET_ROM_I8(&w[0]) * v[0];
+        sum += (int32_t)NET_ROM_I8(&w[1]) * v[1];
+        sum += (int32_t)NET_ROM_I8(&w[2]) * v[2];
+        sum += (int32_t)NET_ROM_I8(&w[3]) * v[3];
+        w += 4;
+        v += 4;
+        left -= 4U;
+    }
+    while (left > 0U) {
+        sum += (int32_t)NET_ROM_I8(w) * *v;
+        w++;
+        v++;
+        left--;
     }
     return sum;
 }

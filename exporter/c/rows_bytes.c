@@ -27,24 +27,30 @@ static inline void net_start_w8(net_two_rows *sums, int32_t start)
     sums->row1 = 0;
 }
 
-/* Adds w * v of columns, byte by byte; w of row 0 is raised.
- * |sum of w * byte| <= 255 * 255 * columns, which 24 bits hold up to 254 columns. */
+/* Weight of row 1 out of a pair of bytes. */
+static inline int8_t net_upper_w8(const uint8_t *w)
+{
+    return (int8_t)(uint8_t)(NET_ROM_U8(&w[1]) + ((NET_ROM_I8(&w[0]) < 0) ? 1U : 0U));
+}
+
+/* Adds w * v of columns, byte by byte.
+ * |sum of w * byte| <= 127 * 255 * columns, which 24 bits hold up to 254 columns. */
 static NET_APART void net_columns_w8(net_two_rows *sums, const uint8_t *w, const int16_t *v, uint8_t columns)
 {
     const uint8_t *x = (const uint8_t *)v;
     uint8_t left = columns;
-    __uint24 low0 = 0;
+    __int24 low0 = 0;
     __int24 high0 = 0;
     __int24 low1 = 0;
     __int24 high1 = 0;
 
     do {
-        const uint8_t w0 = NET_ROM_U8(&w[0]);
-        const int8_t w1 = NET_ROM_I8(&w[1]);
+        const int8_t w0 = NET_ROM_I8(&w[0]);
+        const int8_t w1 = net_upper_w8(w);
         const uint8_t x_low = *x++;
         const int8_t x_high = (int8_t)*x++;
 
-        low0 += (uint16_t)((uint16_t)w0 * x_low);
+        low0 += (int16_t)(w0 * x_low);
         high0 += (int16_t)(w0 * x_high);
         low1 += (int16_t)(w1 * x_low);
         high1 += (int16_t)(w1 * x_high);
@@ -55,11 +61,11 @@ static NET_APART void net_columns_w8(net_two_rows *sums, const uint8_t *w, const
     sums->row1 += (int32_t)low1 + ((int32_t)high1 * 256);
 }
 
-/* Adds w * x of one column, not raised. */
+/* The same with one column. */
 static inline void net_one_w8(net_two_rows *sums, const uint8_t *w, int16_t x)
 {
     sums->row0 += (int32_t)NET_ROM_I8(&w[0]) * x;
-    sums->row1 += (int32_t)NET_ROM_I8(&w[1]) * x;
+    sums->row1 += (int32_t)net_upper_w8(w) * x;
 }
 
 /* Row 1; start is its bias. */

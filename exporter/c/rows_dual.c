@@ -11,8 +11,7 @@ static inline void net_four_w4(int32_t *row0, int32_t *row1, const uint8_t *w, c
     *row1 = __smlad((int32_t)((word >> 12) & UINT32_C(0x000F000F)), x23, *row1);
 }
 
-/* Sums of two rows of int8 weights. A pair of bytes is read as one number too,
- * w0 + 256 * w1: rows01 is row 0 + 256 * row 1. */
+/* Sums of two rows of int8 weights; rows01 is row 0 + 256 * row 1. */
 typedef struct {
     int32_t row0;
     int64_t rows01;
@@ -25,7 +24,7 @@ static inline void net_start_w8(net_two_rows *sums, int32_t start)
     sums->rows01 = start;
 }
 
-/* Adds w * v of four columns; w of row 0 is raised. */
+/* Adds w * v of four columns. */
 static inline void net_four_w8(net_two_rows *sums, const uint8_t *w, const int16_t *v)
 {
     const int32_t x01 = net_pair(&v[0]);
@@ -34,9 +33,9 @@ static inline void net_four_w8(net_two_rows *sums, const uint8_t *w, const int16
     const uint32_t w23 = net_word(&w[4]);
 
     sums->rows01 = __smlald((int32_t)w01, x01, sums->rows01);
-    sums->row0 = __smlad((int32_t)__uxtb16(w01), x01, sums->row0);
+    sums->row0 = __smlad(__sxtb16((int32_t)w01), x01, sums->row0);
     sums->rows01 = __smlald((int32_t)w23, x23, sums->rows01);
-    sums->row0 = __smlad((int32_t)__uxtb16(w23), x23, sums->row0);
+    sums->row0 = __smlad(__sxtb16((int32_t)w23), x23, sums->row0);
 }
 
 /* The same with two columns. */
@@ -46,17 +45,14 @@ static inline void net_two_w8(net_two_rows *sums, const uint8_t *w, const int16_
     const uint32_t word = net_word(w);
 
     sums->rows01 = __smlald((int32_t)word, x, sums->rows01);
-    sums->row0 = __smlad((int32_t)__uxtb16(word), x, sums->row0);
+    sums->row0 = __smlad(__sxtb16((int32_t)word), x, sums->row0);
 }
 
-/* The same with one column, not raised. */
+/* The same with one column. */
 static inline void net_one_w8(net_two_rows *sums, const uint8_t *w, int16_t x)
 {
-    const int32_t w0 = NET_ROM_I8(&w[0]);
-    const int32_t w1 = NET_ROM_I8(&w[1]);
-
-    sums->row0 += w0 * x;
-    sums->rows01 += (w0 + (256 * w1)) * x;
+    sums->row0 += (int32_t)NET_ROM_I8(&w[0]) * x;
+    sums->rows01 += ((int32_t)w[0] + (256 * (int32_t)NET_ROM_I8(&w[1]))) * x;
 }
 
 /* Row 1; start is its bias. */

@@ -72,7 +72,8 @@ func (s *session) gcc(what string, args ...string) error {
 
 // compileNetwork compiles the network; the compiler leaves its account of the stack beside the object.
 func (s *session) compileNetwork() error {
-	return s.gcc("compile "+s.name+".c", "-"+s.options.Optimise, "-fstack-usage", "-c", filepath.Join(s.source, s.name+".c"), "-o", networkObject)
+	args := append(strings.Fields(s.options.Optimise), "-fstack-usage", "-c", filepath.Join(s.source, s.name+".c"), "-o", networkObject)
+	return s.gcc("compile "+s.name+".c", args...)
 }
 
 // link makes a program from sources and objects, with start code and memory of the board.

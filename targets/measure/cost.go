@@ -30,7 +30,13 @@ var substitutes = map[string]string{"store_indexed": "store", "address_wait": ""
 type cost struct {
 	profile *targets.Profile
 	family  family
-	known   map[situation]float64
+	known   map[situation]price
+}
+
+// price is what an instruction spends, with the classes that the profile has, and what that costs in cycles.
+type price struct {
+	spent  []spend
+	cycles float64
 }
 
 // situation is all that the cost of an instruction depends on.
@@ -40,35 +46,35 @@ type situation struct {
 }
 
 func newCost(p *targets.Profile) *cost {
-	return &cost{profile: p, family: familyOf(p), known: map[situation]float64{}}
+	return &cost{profile: p, family: familyOf(p), known: map[situation]price{}}
 }
 
-// cycles is the cost of an instruction in cycles; arguments as of family.spends. Errors are *InstructionError.
-func (c *cost) cycles(before, at *instruction, isTaken bool) (float64, error) {
+// of prices an instruction; arguments as of family.spends. Errors are *InstructionError.
+func (c *cost) of(before, at *instruction, isTaken bool) (price, error) {
 	key := situation{before, at, isTaken}
 	if v, ok := c.known[key]; ok {
 		return v, nil
 	}
-	spent := c.family.spends(before, at, isTaken)
-	if spent == nil {
-		return 0, &InstructionError{Instruction: at.text(), Function: at.function}
+	all := c.family.spends(before, at, isTaken)
+	if all == nil {
+		return price{}, &InstructionError{Instruction: at.text(), Function: at.function}
 	}
-	sum := 0.0
-	for _, s := range spent {
-		class := s.class
-		if other, ok := substitutes[class]; ok && !c.profile.Has(class) {
+	var p price
+	for _, s := range all {
+		if other, ok := substitutes[s.class]; ok && !c.profile.Has(s.class) {
 			if other == "" {
 				continue
 			}
-			class = other
+			s.class = other
 		}
-		if !c.profile.Has(class) {
-			return 0, &InstructionError{Instruction: at.text(), Function: at.function, Class: class, Profile: c.profile.Name}
+		if !c.profile.Has(s.class) {
+			return price{}, &InstructionError{Instruction: at.text(), Function: at.function, Class: s.class, Profile: c.profile.Name}
 		}
-		sum += float64(s.n * c.profile.Cycles(class)) // the conversion keeps every machine from fusing the two
+		p.spent = append(p.spent, s)
+		p.cycles += float64(s.n * c.profile.Cycles(s.class)) // the conversion keeps every machine from fusing the two
 	}
-	c.known[key] = sum
-	return sum, nil
+	c.known[key] = p
+	return p, nil
 }
 
 // one is a single instruction of a class.

@@ -37,11 +37,11 @@ func straight(t *testing.T, p *targets.Profile, lines string) float64 {
 	var before *instruction
 	sum := 0.0
 	for _, at := range code.order {
-		v, err := c.cycles(before, at, false)
+		v, err := c.of(before, at, false)
 		if err != nil {
 			t.Fatal(err)
 		}
-		sum += v
+		sum += v.cycles
 		before = at
 	}
 	return sum
@@ -55,11 +55,11 @@ func loop(t *testing.T, p *targets.Profile, lines string) float64 {
 	before := code.order[len(code.order)-1]
 	sum := 0.0
 	for i, at := range code.order {
-		v, err := c.cycles(before, at, i == len(code.order)-1)
+		v, err := c.of(before, at, i == len(code.order)-1)
 		if err != nil {
 			t.Fatal(err)
 		}
-		sum += v
+		sum += v.cycles
 		before = at
 	}
 	return sum
@@ -179,7 +179,7 @@ func TestUnknownInstructions(t *testing.T) {
 		{"cortex-m33", "udiv r0, r1, r2", "divide"},
 		{"cortex-m3", "vadd.f32 s0, s1, s2", "float"},
 	} {
-		_, err := newCost(profile(t, c.profile)).cycles(nil, listed(c.line).order[0], false)
+		_, err := newCost(profile(t, c.profile)).of(nil, listed(c.line).order[0], false)
 		var unknown *InstructionError
 		if !errors.As(err, &unknown) {
 			t.Errorf("%s, %s: error %v, want an InstructionError", c.profile, c.line, err)

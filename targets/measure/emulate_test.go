@@ -181,7 +181,7 @@ func TestSecondOpinion(t *testing.T) {
 // The images that are compared differ by the network and nothing else: start code and vectors are in both.
 func TestEmulatedEmptyProgramHasNoNetwork(t *testing.T) {
 	s := &session{ctx: t.Context(), profile: profile(t, "cortex-m0plus"), toolchain: toolchains["armv6m"],
-		options: Options{Optimise: "O2", Steps: 1}, name: "loop", dir: t.TempDir()}
+		options: Options{Optimise: "-O2", Steps: 1}, name: "loop", dir: t.TempDir()}
 	var err error
 	if s.source, err = filepath.Abs("testdata"); err != nil {
 		t.Fatal(err)

@@ -11,18 +11,15 @@ import (
 	"kerf/targets"
 )
 
-// Defaults of Options.
-const (
-	DefaultOptimise = "O2"
-	DefaultSteps    = 16
-)
+// DefaultSteps is the default of Options.Steps.
+const DefaultSteps = 16
 
 // limit ends a measurement that hangs; software floating point on the slowest core takes half a minute.
 const limit = 10 * time.Minute
 
 // Options say how a network is compiled and run. The zero value takes the defaults.
 type Options struct {
-	Optimise string   // "O2", "Os": a GCC optimisation level without its hyphen
+	Optimise string   // "-O2": GCC optimisation flags, instead of those of the profile
 	Flags    []string // further flags for the compiler, behind those of the profile
 	Steps    int      // steps to run
 	// Float says that the step takes and gives float values, not the integers of a handoff: for comparison with
@@ -45,8 +42,11 @@ type Result struct {
 	StackChain, StackPainted int64
 	Cycles                   []float64 // by step
 	Instructions             []int64   // executed, by step
-	CyclesFrom               string    // what counted the cycles
-	Tools                    []Tool
+	// Counts are the instructions of a step by class of the profile, the mean over the steps; nil where a simulator
+	// counted the cycles.
+	Counts     map[string]float64
+	CyclesFrom string // what counted the cycles
+	Tools      []Tool
 }
 
 // Code is the inference without the constants of the network's own file, in bytes.
@@ -77,7 +77,7 @@ func (r *Result) MeanCycles() float64 {
 // executed instruction has no cost) and *StackError, or those of the file system. ctx ends the tools.
 func Network(ctx context.Context, p *targets.Profile, dir, name string, o Options) (*Result, error) {
 	if o.Optimise == "" {
-		o.Optimise = DefaultOptimise
+		o.Optimise = p.Optimise
 	}
 	if o.Steps == 0 {
 		o.Steps = DefaultSteps

@@ -43,7 +43,7 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller}
+	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller, counts: map[string]float64{}}
 	if err := w.readLog(read); err != nil {
 		cmd.Process.Kill() // it may wait for a reader; the first error is the one to report
 		cmd.Wait()
@@ -52,7 +52,10 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	if err := cmd.Wait(); err != nil {
 		return "", &CommandError{s.emulator[0], "run the program to its end", err.Error() + ": " + tail(output.String())}
 	}
-	r.Cycles, r.Instructions = w.cycles, w.instructions
+	r.Cycles, r.Instructions, r.Counts = w.cycles, w.instructions, w.counts
+	for class := range r.Counts {
+		r.Counts[class] /= float64(len(w.cycles))
+	}
 	return output.String(), nil
 }
 
@@ -68,6 +71,7 @@ type watcher struct {
 	before, last *instruction // last: executed, not priced yet, because the next address tells whether it jumped
 	cycles       []float64    // by step
 	instructions []int64
+	counts       map[string]float64 // over all steps, by class
 }
 
 // readLog reads QEMU's log. Lines are "Trace 0: 0x7f.. [00000000/0000012c/..../....] name", the address second in the
@@ -147,12 +151,15 @@ func (w *watcher) execute(pc uint64) error {
 
 // price adds the last executed instruction to the step; next is the address executed behind it.
 func (w *watcher) price(next uint64) error {
-	c, err := w.cost.cycles(w.before, w.last, next != w.last.next)
+	p, err := w.cost.of(w.before, w.last, next != w.last.next)
 	if err != nil {
 		return err
 	}
 	i := len(w.cycles) - 1
-	w.cycles[i] += c
+	w.cycles[i] += p.cycles
+	for _, s := range p.spent {
+		w.counts[s.class] += s.n
+	}
 	w.instructions[i]++
 	return nil
 }

@@ -32,8 +32,11 @@ func main() {
 	}
 }
 
-// levels are the optimisation levels of the emitted C; the float C has the first.
-var levels = []string{"O2", "Os"}
+// levels are the optimisation flags of the emitted C: those of the profile, and for small code.
+var levels = []string{"", "-Os"}
+
+// floatLevel are the optimisation flags of the float C.
+const floatLevel = "-O2"
 
 // singlePrecision are further flags of the float C: the library of a core with a double-precision unit computes expf
 // in double precision, for which the profiles have no costs.
@@ -45,6 +48,7 @@ const floatSteps = 6
 // row is what was measured on one core.
 type row struct {
 	core    string
+	flags   string            // of the compiler for speed
 	integer []*measure.Result // by level
 	float   *measure.Result
 }
@@ -79,6 +83,7 @@ func onCore(ctx context.Context, core, dir string) (row, error) {
 	if err != nil {
 		return r, err
 	}
+	r.flags = p.Optimise
 	for _, level := range levels {
 		one, err := measure.Network(ctx, p, dir, "net", measure.Options{Optimise: level})
 		if err != nil {
@@ -86,6 +91,6 @@ func onCore(ctx context.Context, core, dir string) (row, error) {
 		}
 		r.integer = append(r.integer, one)
 	}
-	r.float, err = measure.Network(ctx, p, dir, "floatnet", measure.Options{Optimise: levels[0], Steps: floatSteps, Float: true, Flags: singlePrecision[core]})
+	r.float, err = measure.Network(ctx, p, dir, "floatnet", measure.Options{Optimise: floatLevel, Steps: floatSteps, Float: true, Flags: singlePrecision[core]})
 	return r, err
 }

@@ -93,11 +93,11 @@ func TestPrintRows(t *testing.T) {
 	integer := &measure.Result{Flash: 3000, Constants: 2000, Cycles: []float64{4400, 4400}, Instructions: []int64{3520, 3520}}
 	float := &measure.Result{Flash: 9000, Constants: 7000, Cycles: []float64{20000, 24000}, Instructions: []int64{1, 1}, Tools: []measure.Tool{{Name: "gcc", Version: "12"}}}
 	var b bytes.Buffer
-	if err := printRows(&b, []row{{"core", []*measure.Result{integer, integer}, float}, {"core2", []*measure.Result{integer, integer}, float}}); err != nil {
+	if err := printRows(&b, []row{{"core", "-O2", []*measure.Result{integer, integer}, float}, {"core2", "-O1", []*measure.Result{integer, integer}, float}}); err != nil {
 		t.Fatal(err)
 	}
 	fields := strings.Fields(strings.Split(b.String(), "\n")[4])
-	if got, want := strings.Join(fields, " "), "| core | 4400 | 2.5 | 2.0 | 4400 | 2.5 | 1000 | 1000 | 22000 (20000..24000) | 5.0 | 2000 |"; got != want {
+	if got, want := strings.Join(fields, " "), "| core | -O2 | 4400 | 2.50 | 2.00 | 1000 | 4400 | 1000 | 22000 (20000..24000) | 5.0 | 2000 |"; got != want {
 		t.Errorf("row %q, want %q", got, want)
 	}
 	if strings.Count(b.String(), "gcc 12") != 1 {

@@ -17,10 +17,10 @@ import (
 func printRows(w io.Writer, rows []row) error {
 	fmt.Fprintf(w, "GRU (reset-after), %d features, %d units, %d outputs, int8 weights, 16-bit state: one step, %d multiply-accumulates\n\n", features, units, outputs, perStep)
 	table := tablewriter.NewTable(w, tablewriter.WithRenderer(renderer.NewMarkdown()), tablewriter.WithHeaderAutoFormat(tw.Off))
-	table.Header("core", "cycles -O2", "per MAC", "instructions per MAC", "cycles -Os", "per MAC", "text -O2", "text -Os", "float C -O2", "float / -O2", "float text")
+	table.Header("core", "for speed", "cycles", "per MAC", "instructions per MAC", "text", "-Os: cycles", "text", "float C -O2: cycles", "times ours", "text")
 	for _, r := range rows {
 		fast, small := r.integer[0], r.integer[1]
-		if err := table.Append(r.core, cycles(fast), perMAC(fast), instructionsPerMAC(fast), cycles(small), perMAC(small), fast.Code(), small.Code(),
+		if err := table.Append(r.core, r.flags, cycles(fast), perMAC(fast), instructionsPerMAC(fast), fast.Code(), cycles(small), small.Code(),
 			cycles(r.float), fmt.Sprintf("%.1f", r.float.MeanCycles()/fast.MeanCycles()), r.float.Code()); err != nil {
 			return err
 		}
@@ -39,14 +39,14 @@ func cycles(r *measure.Result) string {
 	return fmt.Sprintf("%.0f (%.0f..%.0f)", r.MeanCycles(), r.MinCycles(), r.MaxCycles())
 }
 
-func perMAC(r *measure.Result) string { return fmt.Sprintf("%.1f", r.MeanCycles()/perStep) }
+func perMAC(r *measure.Result) string { return fmt.Sprintf("%.2f", r.MeanCycles()/perStep) }
 
 func instructionsPerMAC(r *measure.Result) string {
 	var sum int64
 	for _, n := range r.Instructions {
 		sum += n
 	}
-	return fmt.Sprintf("%.1f", float64(sum)/float64(len(r.Instructions))/perStep)
+	return fmt.Sprintf("%.2f", float64(sum)/float64(len(r.Instructions))/perStep)
 }
 
 // tools lists what measured the cores, each line once.

@@ -13,4 +13,7 @@ static inline int64_t __smlald(int32_t a, int32_t b, int64_t sum)
 {
     return sum + (int64_t)(low_half(a) * low_half(b)) + (int64_t)(high_half(a) * high_half(b));
 }
-static inline uint32_t __uxtb16(uint32_t v) { return v & UINT32_C(0x00FF00FF); }
+static inline int32_t __sxtb16(int32_t v)
+{
+    return (int32_t)((uint32_t)(uint16_t)(int8_t)(uint8_t)(uint32_t)v | ((uint32_t)(uint16_t)(int8_t)(uint8_t)((uint32_t)v >> 16) << 16));
+}
