@@ -73,7 +73,7 @@ func TestLog(t *testing.T) {
 		{"a step that does not return", "80 100 102", []float64{1}, []int64{1}},
 		{"no step", "80 82", nil, nil},
 	} {
-		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), step: 0x100, caller: span{0x80, 0x90}}
+		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), step: 0x100, caller: span{0x80, 0x90}, counts: map[string]float64{}}
 		if err := w.readLog(strings.NewReader(logOf(c.log))); err != nil {
 			t.Errorf("%s: %v", c.what, err)
 		}
@@ -85,7 +85,7 @@ func TestLog(t *testing.T) {
 
 func TestDamagedLog(t *testing.T) {
 	for _, log := range []string{"Trace 0: 0x7f [00000000\n", "Trace 0: 0x7f [00000000/x/1]\n", logOf("100 900 82")} {
-		w := &watcher{code: listed("adds r0, #1"), cost: newCost(profile(t, "cortex-m3")), step: 0x100, caller: span{0x80, 0x90}}
+		w := &watcher{code: listed("adds r0, #1"), cost: newCost(profile(t, "cortex-m3")), step: 0x100, caller: span{0x80, 0x90}, counts: map[string]float64{}}
 		if err := w.readLog(strings.NewReader(log)); err == nil {
 			t.Errorf("no error for the log %q", log)
 		}
