@@ -145,7 +145,7 @@ func (k block) two(c *cText, columns, most int, pieces []piece) {
 	}
 	c.line("")
 	pairs, perTurn, words := grouped/int(twoRows), 1, 2*stride(m)
-	looped := m.Cols > columns
+	looped := m.Cols-k.tail() > columns
 	if !looped && pairs > 1 {
 		perTurn = most
 	}
@@ -170,6 +170,14 @@ func (k block) two(c *cText, columns, most int, pieces []piece) {
 	k.alone(c, len(k.rows)-grouped)
 }
 
+// tail is how many columns of two rows lie row by row: int4 that fill no group of four.
+func (k block) tail() int {
+	if k.matrix.WordBits != 4 {
+		return 0
+	}
+	return k.matrix.Cols % 4
+}
+
 // pair reads the i-th pair of rows of a turn.
 func (k block) pair(c *cText, i, raised, columns int, pieces []piece) {
 	m := k.matrix
@@ -178,10 +186,7 @@ func (k block) pair(c *cText, i, raised, columns int, pieces []piece) {
 	if raised > 0 {
 		less = " - raised"
 	}
-	tail := 0 // columns of int4 that lie row by row
-	if m.WordBits == 4 {
-		tail = m.Cols % 4
-	}
+	tail := k.tail()
 	from, looped := i*2*stride(m), m.Cols-tail > columns
 	c.open("{")
 	row0, row1 := "row0", "row1"
