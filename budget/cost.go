@@ -1,10 +1,10 @@
 package budget
 
 import (
-	"fmt"
+	"maps"
 	"math"
+	"slices"
 
-	"kerf/model"
 	"kerf/quant"
 )
 
@@ -110,7 +110,7 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 	add(Flash, "B", limitOf(t.Flash), withFrontEnd([]part{
 		{"weights", float64(shape.WeightBytes()), Exact},
 		{"tables", float64(shape.TableBytes()), Exact},
-		{"code", float64(kernels.codeBytes(shape)), Estimated},
+		{"code", float64(kernels.codeBytes(shape, t.Core.ISA)), Estimated},
 	}, flash))
 	add(RAM, "B", limitOf(t.RAM), withFrontEnd([]part{{"state", float64(shape.StateBytes()), Exact}}, ram))
 	add(Stack, "B", limitOf(t.Stack), []part{{Total, float64(kernels.stackBytes(shape)), Bounded}})
@@ -119,50 +119,18 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 	return rows
 }
 
-// groupColumns is the number of columns of a matrix row that count as a group;
-// what is left at its end counts column by column.
-const groupColumns = 4
-
-// rowFamilies name the recurrent layers whose rows are read by like code.
-var rowFamilies = map[model.Kind]string{
-	model.GRUResetAfter: "gru_after", model.GRUResetBefore: "gru_before", model.LSTM: "lstm",
-	model.ElmanTanh: "elman", model.ElmanReLU: "elman",
-}
-
-// cycleParts adds up the kernels that the emitted C runs in one step. step and
-// layer are entry and exit; rowB_F, groupB_F and leftB_F are a row of int-B weights
-// in a layer of family F, a group of its columns and a column beyond the groups; a
-// unit has all else in one kernel, activations included; of dense rows, dense_row,
-// tanh_row and logistic_row are what follows the sum.
+// cycleParts adds up the kernels that the emitted C runs in one step.
 func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
-	cost := func(kernel string) float64 { return k.cycles(kernel, t.Core) }
-	matrix := func(bits int, family string, rows, columns int) float64 {
-		row := func(kernel string) float64 { return cost(fmt.Sprintf("%s%d_%s", kernel, bits, family)) }
-		groups := float64(float64(columns/groupColumns) * row("group"))
-		left := float64(float64(columns%groupColumns) * row("left"))
-		return float64(float64(rows) * (row("row") + groups + left))
-	}
-	input, recurrent, gates, dense := 0.0, 0.0, cost("step"), 0.0
-	in := s.Features
-	for i, l := range s.Layers {
-		f := s.Formats.Layers[i]
-		rows := l.Kind.Gates() * l.Units
-		input += matrix(f.InputBits, rowFamilies[l.Kind], rows, in)
-		recurrent += matrix(f.RecurrentBits, rowFamilies[l.Kind], rows, l.Units)
-		gates += cost("layer") + float64(float64(l.Units)*cost(layerKey(l.Kind, f.StateBits)))
-		in = l.Units
-	}
-	for i, d := range s.Dense {
-		dense += cost("layer") + matrix(s.Formats.Dense[i], "dense", d.Outputs, in)
-		switch {
-		case usesTable(d.Activation):
-			dense += float64(float64(d.Outputs) * cost(d.Activation.String()+"_row"))
-		case i < len(s.Dense)-1:
-			dense += float64(float64(d.Outputs) * cost("dense_row"))
+	time, _ := stepRuns(s, t.Core.ISA)
+	var parts []part
+	for _, name := range []string{"input", "recurrent", "gates", "dense"} {
+		sum := 0.0
+		for _, kernel := range slices.Sorted(maps.Keys(time[name])) { // in a fixed order, the rounding is the same in each run
+			sum += float64(time[name][kernel] * k.cycles(kernel, t.Core))
 		}
-		in = d.Outputs
+		parts = append(parts, part{name, sum, Estimated})
 	}
-	return []part{{"input", input, Estimated}, {"recurrent", recurrent, Estimated}, {"gates", gates, Estimated}, {"dense", dense, Estimated}}
+	return parts
 }
 
 func weaker(a, b Kind) Kind {

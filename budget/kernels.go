@@ -50,6 +50,9 @@ func kernelsFor(isa string) *kernelSet {
 	return set
 }
 
+// simulated is the class of cycles that a simulator counted.
+const simulated = "cycle"
+
 // cycles estimates one run of a kernel on a core, in cycles: instructions of
 // each class times cycles of the class. It panics on an unknown kernel.
 func (k *kernelSet) cycles(kernel string, p *targets.Profile) float64 {
@@ -60,7 +63,11 @@ func (k *kernelSet) cycles(kernel string, p *targets.Profile) float64 {
 	// The fixed order makes the rounding, and so the report, the same in each run.
 	var sum float64
 	for _, class := range slices.Sorted(maps.Keys(counts)) {
-		sum += float64(counts[class] * p.Cycles(class))
+		cycles := 1.0
+		if class != simulated {
+			cycles = p.Cycles(class)
+		}
+		sum += float64(counts[class] * cycles)
 	}
 	return sum
 }
@@ -74,82 +81,32 @@ func layerKey(kind model.Kind, stateBits int) string {
 	return names[kind] + strconv.Itoa(stateBits)
 }
 
+// LayerKey names the kind of a recurrent layer and the width of its state, as kernels.toml does.
+func LayerKey(s quant.Shape, layer int) string {
+	return layerKey(s.Layers[layer].Kind, s.Formats.Layers[layer].StateBits)
+}
+
 // usesTable tells whether an activation reads the tanh table.
 func usesTable(a model.Activation) bool { return a == model.Tanh || a == model.Logistic }
 
-// fewUnits is the number of units up to which the compiler copies a state without a loop.
-const fewUnits = 5
-
-// codeParts counts what the code of a network is made of.
-func codeParts(s quant.Shape) map[string]int {
-	parts := map[string]int{"base": 1, "dense": len(s.Dense) - 1}
-	uses := map[int]int{} // by width of the weights
-	for i, l := range s.Layers {
-		f := s.Formats.Layers[i]
-		parts[layerKey(l.Kind, f.StateBits)]++
-		uses[f.InputBits]++
-		uses[f.RecurrentBits]++
-		if l.Units <= fewUnits {
-			parts["few_units"]++
-		}
-	}
-	for i, d := range s.Dense {
-		uses[s.Formats.Dense[i]]++
-		if usesTable(d.Activation) {
-			parts["table_row"]++
-		}
-	}
-	if s.Dense[len(s.Dense)-1].Outputs == 1 {
-		parts["one_output"]++
-	}
-	if s.UsesTable() {
-		parts["table"]++
-	}
-	for bits, n := range uses {
-		parts[fmt.Sprintf("w%d", bits)]++
-		parts[fmt.Sprintf("w%d_more", bits)] += n - 1
-	}
-	return parts
-}
-
 // codeBytes estimates the code of the inference in bytes, without weights and
 // tables.
-func (k *kernelSet) codeBytes(s quant.Shape) int {
+func (k *kernelSet) codeBytes(s quant.Shape, isa string) int {
 	size := 0
-	for name, n := range codeParts(s) {
-		if n != 0 {
-			size += n * figure(k.Code, name)
-		}
+	_, parts := stepRuns(s, isa)
+	for name, n := range parts {
+		size += int(n) * figure(k.Code, name)
 	}
-	return size
+	return max(size, 0)
 }
 
-// stackBytes bounds the stack of a step in bytes: the arrays of net_step (16-bit
-// views of wide states, results between dense layers), those of the layer that has
-// the largest (new state; of a reset-before GRU the scaled state and a gate), and
-// what the deepest calls take above them.
+// stackBytes bounds the stack of a step in bytes: its arrays, and what the deepest calls take above them.
 func (k *kernelSet) stackBytes(s quant.Shape) int {
-	const frameAlign = 8 // of the stack of arm and rv32
-	int16s := func(n int) int { return (2*n + frameAlign - 1) / frameAlign * frameAlign }
-	shared, layer, calls := 0, 0, 0
-	for i, l := range s.Layers {
-		bits := s.Formats.Layers[i].StateBits
-		isGRU := l.Kind == model.GRUResetAfter || l.Kind == model.GRUResetBefore
-		if isGRU && bits == 32 {
-			shared += int16s(l.Units)
-		}
-		switch {
-		case l.Kind == model.GRUResetBefore:
-			layer = max(layer, int16s(2*l.Units))
-		case !isGRU || bits == 16:
-			layer = max(layer, int16s(l.Units))
-		}
-		calls = max(calls, figure(k.Stack, layerKey(l.Kind, bits)))
+	calls := 0
+	for i := range s.Layers {
+		calls = max(calls, figure(k.Stack, LayerKey(s, i)))
 	}
-	for _, d := range s.Dense[:len(s.Dense)-1] {
-		shared += int16s(d.Outputs)
-	}
-	return shared + layer + calls + (len(s.Layers)-1)*figure(k.Stack, "more_layers")
+	return StackArrays(s) + calls + (len(s.Layers)-1)*figure(k.Stack, "more_layers")
 }
 
 // figure looks a figure up. It panics if there is none.

@@ -88,18 +88,29 @@ var classes = []class{
 	{name: "float_wait", isOptional: true},
 }
 
-// Cycles returns the cost of one instruction of a class, in cycles. It panics if the profile does
-// not have the class; see Has for those that may be absent.
+// substitutes are classes that a profile may leave out, with what takes their place: another class, or no cost.
+var substitutes = map[string]string{"store_indexed": "store", "address_wait": "", "float_wait": ""}
+
+// Cycles returns the cost of one instruction of a class, in cycles. Where a profile leaves out a class that only refines
+// another, the other counts. It panics if the profile does not have the class; see Has for those that may be absent.
 func (p *Profile) Cycles(class string) float64 {
 	c, ok := p.Costs[class]
 	if !ok {
+		if other, isFine := substitutes[class]; isFine && other != "" {
+			return p.Cycles(other)
+		} else if isFine {
+			return 0
+		}
 		panic(fmt.Sprintf("targets: profile %s has no instruction class %q", p.Name, class))
 	}
 	return c.Cycles
 }
 
-// Has reports whether the profile has a cost for a class.
+// Has reports whether Cycles knows a cost for a class.
 func (p *Profile) Has(class string) bool {
 	_, ok := p.Costs[class]
+	if other, isFine := substitutes[class]; !ok && isFine {
+		return other == "" || p.Has(other)
+	}
 	return ok
 }

@@ -23,9 +23,6 @@ func familyOf(p *targets.Profile) family {
 	return arm{isV6: p.ISA == "armv6m", isV7M: p.ISA == "armv7m"}
 }
 
-// substitutes are classes that a profile may leave out, with what takes their place: no cost, or that of another class.
-var substitutes = map[string]string{"store_indexed": "store", "address_wait": "", "float_wait": ""}
-
 // cost prices instructions with the costs of a profile, each combination once.
 type cost struct {
 	profile *targets.Profile
@@ -61,12 +58,6 @@ func (c *cost) of(before, at *instruction, isTaken bool) (price, error) {
 	}
 	var p price
 	for _, s := range all {
-		if other, ok := substitutes[s.class]; ok && !c.profile.Has(s.class) {
-			if other == "" {
-				continue
-			}
-			s.class = other
-		}
 		if !c.profile.Has(s.class) {
 			return price{}, &InstructionError{Instruction: at.text(), Function: at.function, Class: s.class, Profile: c.profile.Name}
 		}

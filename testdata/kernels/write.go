@@ -1,0 +1,96 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"kerf/model"
+)
+
+const head = `# What the emitted C takes, by instruction set. Made by "make kernels"; do not edit. How it was measured says
+# testdata/kernels/README.md. All figures are of one step of the integer inference.
+#
+# kernel: instructions of one run of a kernel, by instruction class (see package targets); "cycle": cycles that a
+# simulator counted. Which kernels a step runs, and how often, says budget/runs.go. Fractions: the figures are fitted.
+# code_bytes: by part of the code; library routines included.
+# stack_bytes: above the arrays whose size depends on the network; see stackBytes in kernels.go.
+`
+
+func write(runs []*measured, sets []*set) error {
+	var b strings.Builder
+	b.WriteString(head)
+	for _, s := range sets {
+		fmt.Fprintf(&b, "\n[%s]\ncompiler = %q\ncounted = %q\n", s.isa, s.tools+": "+strings.Join(s.flags, " or "), s.counted)
+		for _, part := range []struct {
+			name   string
+			values map[string]int
+		}{{"code_bytes", s.code}, {"stack_bytes", s.stack}} {
+			fmt.Fprintf(&b, "\n[%s.%s]\n", s.isa, part.name)
+			for _, name := range slices.Sorted(maps.Keys(part.values)) {
+				fmt.Fprintf(&b, "%s = %d\n", name, part.values[name])
+			}
+		}
+		fmt.Fprintf(&b, "\n[%s.kernel]\n", s.isa)
+		for _, kernel := range slices.Sorted(maps.Keys(s.kernels)) {
+			var counts []string
+			for _, class := range slices.Sorted(maps.Keys(s.kernels[kernel])) {
+				counts = append(counts, class+" = "+number(s.kernels[kernel][class]))
+			}
+			fmt.Fprintf(&b, "%s = { %s }\n", kernel, strings.Join(counts, ", "))
+		}
+	}
+	if err := os.WriteFile(filepath.Join("budget", "kernels.toml"), []byte(b.String()), 0o644); err != nil {
+		return err
+	}
+	return writeMeasured(runs)
+}
+
+func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// writeMeasured writes the networks that had no part in the fit.
+func writeMeasured(runs []*measured) error {
+	file, err := os.Create(filepath.Join("testdata", "kernels", "measured.csv"))
+	if err != nil {
+		return err
+	}
+	w := csv.NewWriter(file)
+	w.Write([]string{"profile", "features", "layers", "dense", "cycles", "flash_bytes", "ram_bytes", "stack_chain", "stack_painted"})
+	for _, r := range runs {
+		if !r.isHeld {
+			continue
+		}
+		layers, dense := describe(r)
+		w.Write([]string{r.core.Name, strconv.Itoa(r.shape.Features), layers, dense, fmt.Sprintf("%.1f", r.result.MeanCycles()),
+			strconv.FormatInt(r.result.Flash, 10), strconv.FormatInt(r.result.RAM, 10), strconv.FormatInt(r.result.StackChain, 10), strconv.FormatInt(r.result.StackPainted, 10)})
+	}
+	w.Flush()
+	if err := w.Error(); err != nil {
+		return err
+	}
+	return file.Close()
+}
+
+// words of kinds and activations in measured.csv.
+var (
+	kindWords       = map[model.Kind]string{model.GRUResetAfter: "gru_after", model.GRUResetBefore: "gru_before", model.LSTM: "lstm", model.ElmanTanh: "elman_tanh", model.ElmanReLU: "elman_relu"}
+	activationWords = map[model.Activation]string{model.Identity: "identity", model.ReLU: "relu", model.Tanh: "tanh", model.Logistic: "logistic"}
+)
+
+// describe puts a network into two words.
+func describe(m *measured) (layers, dense string) {
+	var l, d []string
+	for i, layer := range m.shape.Layers {
+		f := m.shape.Formats.Layers[i]
+		l = append(l, fmt.Sprintf("%s:%d:%d:%d:%d", kindWords[layer.Kind], layer.Units, f.InputBits, f.RecurrentBits, f.StateBits))
+	}
+	for i, layer := range m.shape.Dense {
+		d = append(d, fmt.Sprintf("%d:%s:%d", layer.Outputs, activationWords[layer.Activation], m.shape.Formats.Dense[i]))
+	}
+	return strings.Join(l, ";"), strings.Join(d, ";")
+}
