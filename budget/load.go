@@ -31,8 +31,9 @@ type Inputs struct {
 	Warnings  []string
 	Shared    int // sign-off sequences that are selection recordings as well
 
-	selectionBase  *dataset.Score // of Float, see floatOnSelection
-	selectionFloor []float64      // of Float, see floatReach
+	selectionBase  *dataset.Score            // of Float, see floatOnSelection
+	selectionFloor []float64                 // of Float, see floatReach
+	cutNetworks    map[string]*dataset.Float // see cutNetwork
 }
 
 // Target is one target of the job with its profile.

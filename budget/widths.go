@@ -60,10 +60,10 @@ func (in *Inputs) widths() []width {
 // next narrower word by itself and takes the one that costs the least accuracy
 // per byte saved, as long as the selection recordings stay within every
 // tolerance.
-func (in *Inputs) narrow(means prune.Means, chosen *Chosen) (*Chosen, error) {
+func (in *Inputs) narrow(statistics *prune.Statistics, chosen *Chosen) (*Chosen, error) {
 	var steps []WidthStep
 	for {
-		best, tried, err := in.narrowest(means, chosen)
+		best, tried, err := in.narrowest(statistics, chosen)
 		if err != nil {
 			return nil, err
 		}
@@ -77,7 +77,7 @@ func (in *Inputs) narrow(means prune.Means, chosen *Chosen) (*Chosen, error) {
 }
 
 // narrowest tries every next narrower word of a choice.
-func (in *Inputs) narrowest(means prune.Means, chosen *Chosen) (best *Chosen, steps []WidthStep, err error) {
+func (in *Inputs) narrowest(statistics *prune.Statistics, chosen *Chosen) (best *Chosen, steps []WidthStep, err error) {
 	at := -1
 	cheapest := math.Inf(1)
 	before := in.storage(chosen.Candidate)
@@ -93,7 +93,7 @@ func (in *Inputs) narrowest(means prune.Means, chosen *Chosen) (best *Chosen, st
 		if c.Formats.Validate(in.Float.Net) != nil {
 			continue
 		}
-		tried, err := in.try(means, c)
+		tried, err := in.try(statistics, c)
 		if err != nil {
 			return nil, nil, err
 		}

@@ -52,8 +52,8 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 	if candidate.Units, err = pickUnits(in, c.units); err != nil {
 		return nil, nil, err
 	}
-	cut := &budget.Cut{Means: prune.MeasureMeans(in.Float, in.Selection)}
-	chosen, err := in.ChooseFormats(cut.Means, candidate)
+	cut := &budget.Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
+	chosen, err := in.ChooseFormats(cut.Statistics, candidate)
 	return cut, chosen, err
 }
 
