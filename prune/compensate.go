@@ -26,9 +26,9 @@ const (
 // Methods lists them from the least to the most that is done.
 var Methods = []Method{MeanFolding, Reconstruction, Refit}
 
-// String names the method as reports print it.
+// String names the method as reports print it, in a row with the one before it.
 func (m Method) String() string {
-	return [...]string{"mean folding", "reconstruction", "reconstruction and refit"}[m]
+	return [...]string{"mean folding", "reconstruction", "with refit"}[m]
 }
 
 // Statistics are what a network shows on the selection recordings: all that is
