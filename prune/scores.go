@@ -18,6 +18,7 @@ const All = "all"
 type Scores struct {
 	Items   []string
 	Columns []Column
+	Errors  [][]float64 // standard errors [columns][items]; nil when they are not known
 }
 
 // Column is the scores of all items in one scenario, for one output.
