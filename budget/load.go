@@ -26,6 +26,7 @@ type Inputs struct {
 	Signoff   *dataset.Recordings
 	Regions   []dataset.Region
 	Scores    *prune.Scores // nil when the job gives none
+	Computed  *prune.Values // what ScoreFeatures computed in their place
 	Targets   []Target
 	Files     []InputFile
 	Warnings  []string
@@ -255,7 +256,11 @@ func (in *Inputs) loadScores() error {
 	if err != nil {
 		return err
 	}
-	in.Scores, err = prune.ReadScores(r, name, dataset.FeatureNames(in.Float.Features), dataset.OutputNames(in.Float.Outputs), in.Selection.Scenarios())
+	data, err := io.ReadAll(r)
+	if err != nil {
+		return err
+	}
+	in.Scores, err = prune.ReadScoreFile(data, name, in.Float, in.Selection)
 	return err
 }
 

@@ -109,11 +109,20 @@ func (in *Inputs) attempts(cut *Cut) []PathStep {
 	return append(groups, items...)
 }
 
+// ScoreFeatures computes the scores of the features if the job gives none. It
+// takes its time, once; progress may be nil.
+func (in *Inputs) ScoreFeatures(progress func(done, all int)) {
+	if in.Scores == nil && in.Computed == nil {
+		in.Computed = prune.FeatureValues(in.Float, in.Selection, prune.Settings{Progress: progress})
+	}
+}
+
 // Rank scores features (unless the job gives scores) and units.
 func (in *Inputs) Rank() *Cut {
 	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection), FeatureScores: in.Scores}
 	if cut.FeatureScores == nil {
-		cut.FeatureScores = prune.FeatureEffects(in.Float, cut.Statistics.Means, in.Selection)
+		in.ScoreFeatures(nil)
+		cut.FeatureScores = in.Computed.Scores
 	}
 	cut.UnitScores = prune.UnitEffects(in.Float, cut.Statistics.Means, in.Selection)
 	cut.FeatureRank, cut.UnitRank = cut.FeatureScores.Ranking(), cut.UnitScores.Ranking()

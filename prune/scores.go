@@ -156,14 +156,8 @@ func (s *Scores) Ranking() []Ranked {
 	for i, name := range s.Items {
 		ranking[i] = Ranked{Item: i, Name: name, Scenario: All, Output: All}
 	}
-	for _, c := range s.Columns {
-		if s.hasFiner(c) {
-			continue
-		}
-		sum := 0.0
-		for _, v := range c.Values {
-			sum += v
-		}
+	for _, c := range s.Finest() {
+		sum := c.Total()
 		if sum == 0 {
 			continue
 		}
