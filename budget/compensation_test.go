@@ -1,9 +1,11 @@
 package budget
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"testing"
 
@@ -79,5 +81,81 @@ func TestCompensationHalvesTheLossAtHalfTheUnits(t *testing.T) {
 				t.Errorf("%s: %v leaves a rise of %.1f %%, mean folding %.1f %%", in.Job.Name, prune.Methods[1+i], 100*r, 100*rise[0])
 			}
 		}
+	}
+}
+
+// Whatever chooses sees selection recordings only: with every value of the
+// sign-off recordings changed, scores, path, words and network are the same.
+func TestSignoffRecordingsChooseNothing(t *testing.T) {
+	type choice struct {
+		cut    *Cut
+		chosen *Chosen
+		seen   *prune.Observed
+	}
+	choose := func(scramble bool) choice {
+		in := mustLoad(t, cityWeatherJob())
+		in.Scores = nil                                     // to be computed
+		in.Selection.Sequences = in.Selection.Sequences[:6] // 2^12 subsets of features on each
+		if scramble {
+			for i, s := range in.Signoff.Sequences {
+				for k := range s.X {
+					s.X[k] = float64(k%7) - float64(i)
+				}
+				for k := range s.Y {
+					s.Y[k] = math.NaN()
+				}
+			}
+		}
+		in.Computed = prune.FeatureValues(in.Float, in.Selection, prune.Settings{Background: 1})
+		cut := in.FindCut(func(int, int) {})
+		chosen, err := in.Choose(cut)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return choice{cut, chosen, prune.Observe(in.Float, in.Selection, in.Regions)}
+	}
+	a, b := choose(false), choose(true)
+	if len(a.cut.Path) == 0 || len(a.chosen.Candidate.Features) == len(a.cut.FeatureRank) {
+		t.Fatal("nothing was cut: the case shows nothing")
+	}
+	for _, c := range []struct {
+		what string
+		a, b any
+	}{
+		{"feature scores", a.cut.FeatureScores, b.cut.FeatureScores}, {"unit scores", a.cut.UnitScores, b.cut.UnitScores},
+		{"path", taken(a.cut), taken(b.cut)}, {"candidate", a.chosen.Candidate, b.chosen.Candidate},
+		{"network", a.chosen.CutNet.Net, b.chosen.CutNet.Net}, {"observations", a.seen, b.seen},
+	} {
+		if !reflect.DeepEqual(c.a, c.b) {
+			t.Errorf("other sign-off recordings give other %s", c.what)
+		}
+	}
+}
+
+// taken lists the attempts with what they may reach.
+func taken(cut *Cut) (steps []string) {
+	for _, s := range cut.Path {
+		steps = append(steps, fmt.Sprint(s.Item, s.Name, s.Taken, s.MayReach))
+	}
+	return steps
+}
+
+// A job without scores gets computed ones, with standard errors, once.
+func TestScoresAreComputedWhenTheJobGivesNone(t *testing.T) {
+	in := mustLoad(t, cityWeatherJob())
+	in.ScoreFeatures(nil)
+	if in.Computed != nil {
+		t.Error("scores were computed although the job gives some")
+	}
+	in.Scores = nil
+	in.Selection.Sequences = in.Selection.Sequences[:2]
+	in.ScoreFeatures(nil)
+	first := in.Computed
+	cut := in.Rank()
+	if in.Computed != first || cut.FeatureScores != first.Scores || !first.Exact || first.Errors == nil {
+		t.Errorf("computed %+v", first)
+	}
+	if !slices.Equal(cut.FeatureScores.Items, dataset.FeatureNames(in.Float.Features)) {
+		t.Errorf("items %v", cut.FeatureScores.Items)
 	}
 }

@@ -12,18 +12,17 @@ import (
 	"kerf/model"
 )
 
-// signed gives the values of one sequence, with their sign, exact or sampled
-// [steps × players × outputs].
-func signed(g *game, rec *dataset.Recordings, sequence int, exact bool) []float64 {
+// signed gives the values of one sequence, with their sign, from all subsets or
+// from one pair of permutations [steps × players × outputs].
+func signed(g *game, c *dataset.Sequence, backgrounds []*dataset.Sequence, exact bool) []float64 {
 	var courses []*course
-	for _, s := range rec.Sequences {
+	for _, s := range backgrounds {
 		courses = append(courses, g.course(s))
 	}
-	c := g.course(rec.Sequences[sequence])
 	if exact {
-		return g.newTable().enumerate(c, courses, func() {})
+		return g.newTable().enumerate(g.course(c), courses, func() {})
 	}
-	return g.newTable().sample(c, courses, 1, rand.New(rand.NewPCG(1, 1)), func() {})[0]
+	return g.newTable().sample(g.course(c), courses, 1, rand.New(rand.NewPCG(1, 1)), func() {})[0]
 }
 
 // games are features one by one, in two groups, and units.
@@ -47,27 +46,29 @@ func TestShapleyValuesSumToTheDifference(t *testing.T) {
 		rec.Sequences[0].X = rec.Sequences[0].X[:4*23] // backgrounds of other lengths
 		rec.Sequences[0].Steps, rec.Sequences[0].Y = 23, rec.Sequences[0].Y[:2*23]
 		for name, g := range games(p) {
-			n := len(g.names)
-			if n > 7 {
-				continue // 2^10 subsets show no more
-			}
-			got := signed(g, rec, 1, true)
-			want := make([]float64, len(rec.Sequences[1].Y))
-			p.Predict(rec.Sequences[1], want)
-			y, none := make([]float64, len(want)), make([]bool, n)
-			for _, b := range rec.Sequences {
-				g.newTable().play(g.course(rec.Sequences[1]), g.course(b), none, y)
-				for i, v := range y {
-					want[i] -= v / 3
+			for _, c := range []struct {
+				backgrounds []*dataset.Sequence
+				exact       bool
+			}{{rec.Sequences, true}, {rec.Sequences[:1], true}, {rec.Sequences[:1], false}, {rec.Sequences[2:], false}} {
+				n := len(g.names)
+				got := signed(g, rec.Sequences[1], c.backgrounds, c.exact)
+				want := make([]float64, len(rec.Sequences[1].Y))
+				p.Predict(rec.Sequences[1], want)
+				y, none := make([]float64, len(want)), make([]bool, n)
+				for _, b := range c.backgrounds {
+					g.newTable().play(g.course(rec.Sequences[1]), g.course(b), none, y)
+					for i, v := range y {
+						want[i] -= v / float64(len(c.backgrounds))
+					}
 				}
-			}
-			for i := range want {
-				sum := 0.0
-				for k := range n {
-					sum += got[(i/2*n+k)*2+i%2]
-				}
-				if math.Abs(sum-want[i]) > 1e-12 {
-					t.Fatalf("%v, %s, value %d: sum %v, want %v", kinds, name, i, sum, want[i])
+				for i := range want {
+					sum := 0.0
+					for k := range n {
+						sum += got[(i/2*n+k)*2+i%2]
+					}
+					if math.Abs(sum-want[i]) > 1e-12 {
+						t.Fatalf("%v, %s, exact %v, value %d: sum %v, want %v", kinds, name, c.exact, i, sum, want[i])
+					}
 				}
 			}
 		}
@@ -118,7 +119,7 @@ func TestShapleySymmetryAndDummy(t *testing.T) {
 		a, b, nothing int
 	}{{games(p)["features"], 0, 2, 3}, {games(p)["units"], 1, 3, 4}} {
 		n := len(c.g.names)
-		got := signed(c.g, rec, 0, true)
+		got := signed(c.g, rec.Sequences[0], rec.Sequences, true)
 		for i := range 2 * rec.Sequences[0].Steps {
 			at := func(k int) float64 { return got[(i/2*n+k)*2+i%2] }
 			if math.Abs(at(c.a)-at(c.b)) > 1e-12 {
@@ -128,7 +129,7 @@ func TestShapleySymmetryAndDummy(t *testing.T) {
 				t.Fatalf("value %d: %v of a player that does nothing", i, at(c.nothing))
 			}
 		}
-		for i, v := range signed(c.g, rec, 0, false) {
+		for i, v := range signed(c.g, rec.Sequences[0], rec.Sequences, false) {
 			if i/2%n == c.nothing && v != 0 {
 				t.Fatalf("sampled value %d: %v of a player that does nothing", i, v)
 			}
@@ -168,17 +169,23 @@ func TestShapleyOfALinearNetwork(t *testing.T) {
 	}
 	for _, feedback := range []float64{0, 0.8} {
 		p := linear(feedback, weights...)
-		got := signed(featureGame(p, dataset.FeatureNames(p.Features)), rec, 1, true)
-		past := make([]float64, 3)
-		for step := range 12 {
-			for i, w := range weights {
-				mean := 0.0
-				for _, s := range rec.Sequences {
-					mean += s.X[3*step+i] / 4
-				}
-				past[i] = feedback*past[i] + w*(rec.Sequences[1].X[3*step+i]-mean)
-				if want := 3 * past[i]; math.Abs(got[3*step+i]-want) > 1e-9 {
-					t.Fatalf("feedback %g, step %d, feature %d: %v, want %v", feedback, step, i, got[3*step+i], want)
+		g := featureGame(p, dataset.FeatureNames(p.Features))
+		for _, c := range []struct {
+			backgrounds []*dataset.Sequence
+			exact       bool
+		}{{rec.Sequences, true}, {rec.Sequences[3:], false}} {
+			got := signed(g, rec.Sequences[1], c.backgrounds, c.exact)
+			past := make([]float64, 3)
+			for step := range 12 {
+				for i, w := range weights {
+					mean := 0.0
+					for _, s := range c.backgrounds {
+						mean += s.X[3*step+i] / float64(len(c.backgrounds))
+					}
+					past[i] = feedback*past[i] + w*(rec.Sequences[1].X[3*step+i]-mean)
+					if want := 3 * past[i]; math.Abs(got[3*step+i]-want) > 1e-9 {
+						t.Fatalf("feedback %g, exact %v, step %d, feature %d: %v, want %v", feedback, c.exact, step, i, got[3*step+i], want)
+					}
 				}
 			}
 		}
@@ -223,7 +230,7 @@ func TestShapleyDoesNotDependOnTheNumberOfCores(t *testing.T) {
 	g := unitGame(p)
 	values := func(cores int) *Values {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
-		return g.playAll(rec, rec.Sequences, Settings{Seed: 5}, false)
+		return g.playAll(rec, rec.Sequences, Settings{Pairs: 8, Seed: 5}, false)
 	}
 	if !reflect.DeepEqual(values(1), values(4)) {
 		t.Error("one core and four give different values")

@@ -40,6 +40,7 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 		return nil, nil, &usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
 	}
 	if c.features == "" && c.units == "" {
+		in.ScoreFeatures(a.ui.progress("scoring features,"))
 		cut := in.FindCut(a.ui.progress("trying cuts,"))
 		chosen, err := in.Choose(cut)
 		return cut, chosen, err
