@@ -10,26 +10,22 @@ import (
 
 // Settings say how Shapley values are computed. The zero value is good for most.
 type Settings struct {
-	Pairs      int    // permutations per sequence, each with its reverse; 0: 8 to 64, by the work they make
-	Background int    // sequences that stand for what is absent; 0: 8, or all if there are fewer
-	Seed       uint64 // same seed, same values
+	Work       float64 // weights that may be applied, see below; 0: 3e9, some seconds on one core
+	Background int     // sequences that stand for what is absent; 0: 8, or all if there are fewer
+	Seed       uint64  // same seed, same values
 	Progress   func(done, all int)
 }
 
+// All subsets of up to mostExact players are enumerated where the work allows it.
+// Otherwise sampling takes as many pairs of permutations as it allows, within
+// bounds: 8 pairs leave the shares of the demo job a standard error of up to 3 %; it
+// falls with the root of their number, and beyond 64 no longer matters to a ranking.
 const (
-	// usualBackground has two sequences for each of four scenarios.
-	usualBackground = 8
-	// mostExact is the largest number of players whose subsets are enumerated.
-	mostExact = 12
-	// mostWork is the number of weights applied up to which they are: half a minute
-	// on one core that multiplies and adds a billion times per second.
-	mostWork = 30e9
-	// Sampling takes as many pairs as this number of weights allows, within bounds:
-	// 8 pairs leave the shares of the demo job a standard error of up to 3 %; it falls
-	// with the root of their number, and beyond 64 it no longer matters to a ranking.
-	usualWork   = 20e9
-	fewestPairs = 8
-	mostPairs   = 64
+	usualWork       = 3e9
+	usualBackground = 8 // two sequences for each of four scenarios
+	mostExact       = 12
+	fewestPairs     = 8
+	mostPairs       = 64
 )
 
 // Values are Shapley values of players: features, groups of them, or hidden
@@ -66,20 +62,21 @@ func UnitValues(p *dataset.Float, selection *dataset.Recordings, s Settings) *Va
 func (g *game) values(selection *dataset.Recordings, s Settings) *Values {
 	background := drawBackground(selection, s)
 	n := len(g.names)
-	run := float64(selection.Steps()) * float64(g.p.Net.Parameters()) // weights applied
-	if s.Pairs == 0 {
-		s.Pairs = int(min(mostPairs, max(fewestPairs, usualWork/(float64(2*n)*run))))
+	if s.Work == 0 {
+		s.Work = usualWork
 	}
-	exact := n <= mostExact && math.Ldexp(float64(len(background)), n)*run <= mostWork
-	return g.playAll(selection, background, s, exact)
+	run := float64(selection.Steps()) * float64(g.p.Net.Parameters()) // weights applied by one run
+	exact := n <= mostExact && math.Ldexp(float64(len(background)), n)*run <= s.Work
+	pairs := int(min(mostPairs, max(fewestPairs, s.Work/(float64(2*n)*run))))
+	return g.playAll(selection, background, s, exact, pairs)
 }
 
-func (g *game) playAll(selection *dataset.Recordings, background []*dataset.Sequence, s Settings, exact bool) *Values {
+func (g *game) playAll(selection *dataset.Recordings, background []*dataset.Sequence, s Settings, exact bool, pairs int) *Values {
 	n := len(g.names)
 	v := &Values{Exact: exact}
 	rounds := len(background)
 	if !exact {
-		v.Pairs = max(2, s.Pairs) // fewer have no standard error
+		v.Pairs = pairs
 		rounds = v.Pairs
 	}
 	courses := make([]*course, len(background))

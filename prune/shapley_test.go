@@ -201,8 +201,8 @@ func TestSampledScoresLieAroundTheExactOnes(t *testing.T) {
 		p := randomPredictor(seed, cutFeatures, cutUnits, cutOutputs)
 		rec := randomRecordings(seed, p)
 		for _, g := range []*game{featureGame(p, dataset.FeatureNames(p.Features)), featureGame(p, []string{"a", "b", "a", "c", "b"}), unitGame(p)} {
-			exact := g.playAll(rec, rec.Sequences, Settings{}, true)
-			sampled := g.playAll(rec, rec.Sequences, Settings{Pairs: 40, Seed: seed}, false)
+			exact := g.playAll(rec, rec.Sequences, Settings{}, true, 0)
+			sampled := g.playAll(rec, rec.Sequences, Settings{Seed: seed}, false, 40)
 			for c, column := range exact.Columns {
 				for i, want := range column.Values {
 					distance := math.Abs(sampled.Columns[c].Values[i]-want) / sampled.Errors[c][i]
@@ -230,7 +230,7 @@ func TestShapleyDoesNotDependOnTheNumberOfCores(t *testing.T) {
 	g := unitGame(p)
 	values := func(cores int) *Values {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
-		return g.playAll(rec, rec.Sequences, Settings{Pairs: 8, Seed: 5}, false)
+		return g.playAll(rec, rec.Sequences, Settings{Seed: 5}, false, 8)
 	}
 	if !reflect.DeepEqual(values(1), values(4)) {
 		t.Error("one core and four give different values")
