@@ -114,7 +114,7 @@ func (g *gram) predict(kept, gone []int, strength float64) replacement {
 		trace += between.At(a, a)
 	}
 	// A value that never moves has no variance to be scaled by: it takes no part.
-	least := trace / float64(len(kept)) * leastVariance
+	least := float64(trace / float64(len(kept)) * leastVariance)
 	for a := range kept {
 		v := between.At(a, a)
 		between.SetSym(a, a, v+float64(strength*v)+least)

@@ -219,7 +219,7 @@ func (t *table) sample(c *course, backgrounds []*course, pairs int, random *rand
 				}
 				for step := range c.steps {
 					for o := range outputs {
-						values[(step*n+player)*outputs+o] += (after[step*outputs+o] - before[step*outputs+o]) / 2
+						values[(step*n+player)*outputs+o] += float64((after[step*outputs+o] - before[step*outputs+o]) / 2)
 					}
 				}
 				before, after = after, before
@@ -270,7 +270,7 @@ func summary(rounds [][]float64, items int) part {
 		}
 		r.mean[item] = max(0, float64(n*all)-float64((n-1)*average))
 		for _, v := range without {
-			r.variance[item] += (n - 1) / n * (v - average) * (v - average)
+			r.variance[item] += float64((n - 1) / n * (v - average) * (v - average))
 		}
 	}
 	return r
