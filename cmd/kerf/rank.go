@@ -109,8 +109,8 @@ func rankTables(in *budget.Inputs, r *ranked) []exporter.Table {
 	tables := []exporter.Table{
 		rankTable("Features, the most needed first", r.features),
 		rankTable("Hidden units, the most needed first", r.units),
-		rollUpTable("Channels: share of the scores, for the output that needs it most", "channel", r.channels),
-		rollUpTable("Kinds: share of the scores, for the output that needs it most", "kind", r.kinds),
+		rollUpTable("Channels: share of the scores", "channel", r.channels),
+		rollUpTable("Kinds: share of the scores", "kind", r.kinds),
 		matrixTable(in, r.features),
 		outputTable(in, r.features),
 	}

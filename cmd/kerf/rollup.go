@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -13,22 +14,35 @@ import (
 
 func share(v float64) string { return fmt.Sprintf("%.1f %%", 100*v) }
 
-// rollUpTable has a row per group and a column per scenario.
+// rollUpTable has a row per group and output, and a column per scenario.
 func rollUpTable(title, what string, groups *prune.Scores) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{what}, Numbers: 1}
-	for _, name := range groups.Items {
-		t.Rows = append(t.Rows, []string{name})
+	scenarios := groups.Scenarios()
+	t := exporter.Table{Title: title, Head: append([]string{what, "for"}, scenarios...), Numbers: 2}
+	cells := map[[2]string]prune.Column{} // by scenario and output
+	var outputs []string
+	for _, c := range groups.Finest() {
+		cells[[2]string{c.Scenario, c.Output}] = c
+		if !slices.Contains(outputs, c.Output) {
+			outputs = append(outputs, c.Output)
+		}
 	}
-	for _, scenario := range groups.Scenarios() {
-		t.Head = append(t.Head, scenario)
-		for i, r := range groups.In(scenario).Shares() {
-			t.Rows[i] = append(t.Rows[i], share(r.Share))
+	for i, name := range groups.Items {
+		for _, output := range outputs {
+			row := []string{name, output}
+			for _, scenario := range scenarios {
+				cell := ""
+				if c, there := cells[[2]string{scenario, output}]; there && c.Total() > 0 {
+					cell = share(c.Values[i] / c.Total())
+				}
+				row = append(row, cell)
+			}
+			t.Rows = append(t.Rows, row)
 		}
 	}
 	return t
 }
 
-// matrixTable has channels down and kinds across.
+// matrixTable has kinds down, which are more and have longer names, and channels across.
 func matrixTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 	channels, kinds := owners(in)
 	cells := make([]string, len(channels))
@@ -39,7 +53,6 @@ func matrixTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 	for _, r := range features.Groups(cells).Ranking() {
 		shares[r.Name] = r.Share
 	}
-	// Kinds go down and channels across: kinds are more, and their names longer.
 	t := exporter.Table{Title: "Kind by channel: largest share in any scenario, for any output", Head: []string{""}, Numbers: 1}
 	across := features.Groups(channels).Items
 	t.Head = append(t.Head, across...)
