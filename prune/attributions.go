@@ -90,7 +90,9 @@ func (b *rawScores) finish() (*Scores, error) {
 	for _, key := range b.order {
 		c := b.found[key]
 		for i := range c.sums {
-			c.sums[i] /= float64(c.rows)
+			if c.sums[i] /= float64(c.rows); math.IsInf(c.sums[i], 1) {
+				return nil, b.fail("the attributions of feature "+b.features[i]+" are too large to be added up", "attributions are in the unit of the output")
+			}
 		}
 		s.Columns = append(s.Columns, Column{Scenario: key[0], Output: key[1], Values: c.sums})
 	}

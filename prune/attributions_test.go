@@ -96,6 +96,7 @@ func TestRawAttributionsThatAreRefused(t *testing.T) {
 		{"one dimension", "s.npy", npy("(2,)", 1, 2), "s.npy: the array has the shape [2]"},
 		{"no dimension", "s.npy", npy("()", 1), "s.npy: the array has the shape []"},
 		{"NaN", "s.npy", npy("(2, 2)", 1, 2, 3, math.NaN()), "s.npy: the array has NaN in row 1 (from 0) for feature b"},
+		{"sum too large", "s.npy", npy("(3, 2)", 1, 1e308, 3, 1e308, 1, 1), "s.npy: the attributions of feature b are too large to be added up"},
 		{"no row", "s.npz", npz(t, "cold", npy("(0, 2)")), "s.npz: the file holds no attribution"},
 		{"broken", "s.npy", []byte("abc"), "s.npy: does not start like an .npy file"},
 		{"unknown scenario", "s.npz", npz(t, "cold", npy("(1, 2)", 1, 2), "hot", npy("(1, 2)", 1, 2)), `s.npz: array "hot" has the name of no scenario of the selection recordings`},
@@ -128,7 +129,7 @@ func FuzzReadScoreFile(f *testing.F) {
 		}
 		for _, c := range s.Columns {
 			for _, v := range c.Values {
-				if !(v >= 0) {
+				if !(v >= 0) || math.IsInf(v, 1) {
 					t.Errorf("score %v", v)
 				}
 			}
