@@ -44,7 +44,7 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 		r.Verdict = NotEnough // nothing independent was judged
 	}
 	if broken := func(l Loss) bool { return l.Verdict == Fail }; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
-		if err := in.widen(cut.Means, chosen); err != nil {
+		if err := in.widen(cut.Statistics, chosen); err != nil {
 			return nil, err
 		}
 	}

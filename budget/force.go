@@ -46,8 +46,8 @@ type ForcedUnit struct {
 // can be narrow within every tolerance. Rounding is the way that suits the narrower
 // word best; all runs are on selection recordings that the network was not
 // calibrated on.
-func (in *Inputs) force(means prune.Means, chosen *Chosen, refused []refusal) error {
-	p := in.prepare(means, chosen.Candidate)
+func (in *Inputs) force(statistics *prune.Statistics, chosen *Chosen, refused []refusal) error {
+	p := in.prepare(statistics, chosen.Candidate)
 	for _, r := range refused {
 		f := Forced{What: r.width.name, Bits: *r.width.bits(&chosen.Candidate.Formats), Narrower: r.step.Bits, Tightest: r.step.Tightest, MayReach: r.step.MayReach}
 		c := chosen.Candidate

@@ -26,14 +26,16 @@ type Inputs struct {
 	Signoff   *dataset.Recordings
 	Regions   []dataset.Region
 	Scores    *prune.Scores // nil when the job gives none
+	Computed  *prune.Values // what ScoreFeatures computed in their place
 	Targets   []Target
 	Files     []InputFile
 	Warnings  []string
 	Shared    int // sign-off sequences that are selection recordings as well
 
-	selectionBase  *dataset.Score // of Float, see floatOnSelection
-	selectionFloor []float64      // of Float, see floatReach
-	lastPrepared   *prepared      // see prepare
+	selectionBase  *dataset.Score            // of Float, see floatOnSelection
+	selectionFloor []float64                 // of Float, see floatReach
+	lastPrepared   *prepared                 // see prepare
+	cutNetworks    map[string]*dataset.Float // see cutNetwork
 }
 
 // Target is one target of the job with its profile.
@@ -255,7 +257,11 @@ func (in *Inputs) loadScores() error {
 	if err != nil {
 		return err
 	}
-	in.Scores, err = prune.ReadScores(r, name, dataset.FeatureNames(in.Float.Features), dataset.OutputNames(in.Float.Outputs), in.Selection.Scenarios())
+	data, err := io.ReadAll(r)
+	if err != nil {
+		return err
+	}
+	in.Scores, err = prune.ReadScoreFile(data, name, in.Float, in.Selection)
 	return err
 }
 

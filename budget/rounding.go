@@ -36,12 +36,12 @@ type prepared struct {
 }
 
 // prepare cuts the network and calibrates it, or remembers that it did so last.
-func (in *Inputs) prepare(means prune.Means, c Candidate) *prepared {
+func (in *Inputs) prepare(statistics *prune.Statistics, c Candidate) *prepared {
 	key := fmt.Sprint(c.Features, c.Units)
 	if in.lastPrepared != nil && in.lastPrepared.key == key {
 		return in.lastPrepared
 	}
-	p := &prepared{key: key, cut: prune.CutPredictor(in.Float, c.Features, c.Units, means)}
+	p := &prepared{key: key, cut: in.cutNetwork(statistics, c)}
 	p.whole = quant.Calibrate(p.cut, in.Selection)
 	p.scaled = quant.Standardise(p.cut, p.whole)
 	if p.scaled != p.cut {
@@ -169,8 +169,8 @@ func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 // that stays nearest to the float network on selection recordings that it was not
 // calibrated on. What is judged are these same runs; the network itself
 // is then calibrated on all selection recordings.
-func (in *Inputs) try(means prune.Means, c Candidate) (*Chosen, error) {
-	p := in.prepare(means, c)
+func (in *Inputs) try(statistics *prune.Statistics, c Candidate) (*Chosen, error) {
+	p := in.prepare(statistics, c)
 	var best *Chosen
 	var compared []RoundingResult
 	least := math.Inf(1)

@@ -42,7 +42,7 @@ type PathStep struct {
 // Cut is the way from the network as given to the smallest that stays within
 // every tolerance on the selection recordings.
 type Cut struct {
-	Means         prune.Means
+	Statistics    *prune.Statistics // of the network as given, on the selection recordings
 	FeatureScores *prune.Scores
 	UnitScores    *prune.Scores
 	FeatureRank   []prune.Ranked // least needed first
@@ -68,7 +68,7 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	attempts := in.attempts(cut)
 	for i, step := range attempts {
 		if c, ok := without(kept, step); ok {
-			reduced := prune.CutPredictor(in.Float, c.Features, c.Units, cut.Means)
+			reduced := cut.Statistics.Cut(c.Features, c.Units, prune.Refit)
 			score := dataset.Measure(reduced, in.Selection, in.Regions)
 			step.Tightest, step.MayReach, step.Taken = in.within(scores{base, score, score})
 			step.Candidate, step.Costs = c, in.Costs(c)
@@ -109,13 +109,22 @@ func (in *Inputs) attempts(cut *Cut) []PathStep {
 	return append(groups, items...)
 }
 
+// ScoreFeatures computes the scores of the features if the job gives none. It
+// takes its time, once; progress may be nil.
+func (in *Inputs) ScoreFeatures(progress func(done, all int)) {
+	if in.Scores == nil && in.Computed == nil {
+		in.Computed = prune.FeatureValues(in.Float, in.Selection, prune.Settings{Progress: progress})
+	}
+}
+
 // Rank scores features (unless the job gives scores) and units.
 func (in *Inputs) Rank() *Cut {
-	cut := &Cut{Means: prune.MeasureMeans(in.Float, in.Selection), FeatureScores: in.Scores}
+	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection), FeatureScores: in.Scores}
 	if cut.FeatureScores == nil {
-		cut.FeatureScores = prune.FeatureEffects(in.Float, cut.Means, in.Selection)
+		in.ScoreFeatures(nil)
+		cut.FeatureScores = in.Computed.Scores
 	}
-	cut.UnitScores = prune.UnitEffects(in.Float, cut.Means, in.Selection)
+	cut.UnitScores = prune.UnitEffects(in.Float, cut.Statistics.Means, in.Selection)
 	cut.FeatureRank, cut.UnitRank = cut.FeatureScores.Ranking(), cut.UnitScores.Ranking()
 	return cut
 }
@@ -227,18 +236,18 @@ func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
 			points = append(points, step.Candidate)
 		}
 	}
-	return in.cheapest(cut.Means, points)
+	return in.cheapest(cut.Statistics, points)
 }
 
 // ChooseFormats adds the word widths to given features and units: the ones with
 // the least flash with which the fixed-point network is within every tolerance
 // on the selection recordings, or else the widest that the job allows.
-func (in *Inputs) ChooseFormats(means prune.Means, c Candidate) (*Chosen, error) {
-	return in.cheapest(means, []Candidate{c})
+func (in *Inputs) ChooseFormats(statistics *prune.Statistics, c Candidate) (*Chosen, error) {
+	return in.cheapest(statistics, []Candidate{c})
 }
 
 // cheapest searches points × formats. Points come with falling cost.
-func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, error) {
+func (in *Inputs) cheapest(statistics *prune.Statistics, points []Candidate) (*Chosen, error) {
 	formats, err := in.Job.Formats.candidates(in.Float.Net)
 	if err != nil {
 		return nil, err
@@ -253,7 +262,7 @@ func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, erro
 			if broken > fewest || (broken == fewest && in.flash(c) >= least) {
 				continue
 			}
-			if last, err = in.try(means, c); err != nil {
+			if last, err = in.try(statistics, c); err != nil {
 				return nil, err
 			}
 			if last.Within {
@@ -263,9 +272,9 @@ func (in *Inputs) cheapest(means prune.Means, points []Candidate) (*Chosen, erro
 		}
 	}
 	if best == nil {
-		return last, in.widen(means, last)
+		return last, in.widen(statistics, last)
 	}
-	return in.narrow(means, best)
+	return in.narrow(statistics, best)
 }
 
 // brokenLimits counts the limits that a candidate breaks on all targets.

@@ -74,28 +74,28 @@ func (in *Inputs) widths(rule FormatRule) []width {
 // next narrower word by itself and takes the one that costs the least accuracy
 // per byte saved, as long as the selection recordings stay within every
 // tolerance. Then it looks for the units that force the words that are left wide.
-func (in *Inputs) narrow(means prune.Means, chosen *Chosen) (*Chosen, error) {
+func (in *Inputs) narrow(statistics *prune.Statistics, chosen *Chosen) (*Chosen, error) {
 	var steps []WidthStep
 	for {
-		best, tried, refused, err := in.narrowest(means, chosen)
+		best, tried, refused, err := in.narrowest(statistics, chosen)
 		if err != nil {
 			return nil, err
 		}
 		steps = append(steps, tried...)
 		if best == nil {
 			chosen.Widths = steps
-			return chosen, in.force(means, chosen, refused)
+			return chosen, in.force(statistics, chosen, refused)
 		}
 		chosen = best
 	}
 }
 
 // narrowest tries every next narrower word of a choice.
-func (in *Inputs) narrowest(means prune.Means, chosen *Chosen) (best *Chosen, steps []WidthStep, refused []refusal, err error) {
+func (in *Inputs) narrowest(statistics *prune.Statistics, chosen *Chosen) (best *Chosen, steps []WidthStep, refused []refusal, err error) {
 	at := -1
 	cheapest := math.Inf(1)
 	for _, w := range in.widths(in.Job.Formats) {
-		tried, step, err := in.other(means, chosen, w, -1)
+		tried, step, err := in.other(statistics, chosen, w, -1)
 		if err != nil {
 			return nil, nil, nil, err
 		}
@@ -118,7 +118,7 @@ func (in *Inputs) narrowest(means prune.Means, chosen *Chosen) (best *Chosen, st
 
 // other tries the word that lies the given number of places beside that of a
 // choice, -1 narrower and 1 wider; nil if there is none.
-func (in *Inputs) other(means prune.Means, chosen *Chosen, w width, places int) (*Chosen, WidthStep, error) {
+func (in *Inputs) other(statistics *prune.Statistics, chosen *Chosen, w width, places int) (*Chosen, WidthStep, error) {
 	c := chosen.Candidate
 	c.Formats = c.Formats.Clone()
 	bits := w.bits(&c.Formats)
@@ -130,7 +130,7 @@ func (in *Inputs) other(means prune.Means, chosen *Chosen, w width, places int) 
 	if c.Formats.Validate(in.Float.Net) != nil {
 		return nil, WidthStep{}, nil
 	}
-	tried, err := in.try(means, c)
+	tried, err := in.try(statistics, c)
 	if err != nil {
 		return nil, WidthStep{}, err
 	}
@@ -141,10 +141,10 @@ func (in *Inputs) other(means prune.Means, chosen *Chosen, w width, places int) 
 
 // widen tries every next wider word of a choice by itself, also where the job
 // fixes the words: it shows which of them is to blame for a broken tolerance.
-func (in *Inputs) widen(means prune.Means, chosen *Chosen) error {
+func (in *Inputs) widen(statistics *prune.Statistics, chosen *Chosen) error {
 	chosen.Wider = []WidthStep{}
 	for _, w := range in.widths(FormatRule{}) {
-		tried, step, err := in.other(means, chosen, w, 1)
+		tried, step, err := in.other(statistics, chosen, w, 1)
 		if err != nil {
 			return err
 		}

@@ -36,7 +36,7 @@ func (s *Signoff) AccuracyTable(all bool) Table {
 		if l.Region != "" {
 			where = "region " + l.Region
 		}
-		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), significant(l.Float), significant(l.Cut), significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
+		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), Significant(l.Float), Significant(l.Cut), Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
 	}
 	return t
 }
@@ -47,9 +47,9 @@ func (l *LossRow) upTo() string {
 	case l.Metric == string(dataset.MaxError):
 		return "" // a maximum is judged as it is
 	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil && -*l.FixedLow > *l.FixedHigh:
-		return significant(*l.FixedLow) // the end that is further from 0
+		return Significant(*l.FixedLow) // the end that is further from 0
 	case l.ToleranceOn == "fixed":
-		return optional(l.FixedHigh, significant)
+		return optional(l.FixedHigh, Significant)
 	}
 	return percent(l.RiseHigh)
 }
@@ -59,7 +59,7 @@ func (l *LossRow) limit() string {
 	case "rise":
 		return percent(l.Tolerance)
 	case "fixed":
-		return significant(*l.Tolerance)
+		return Significant(*l.Tolerance)
 	}
 	return ""
 }
@@ -182,7 +182,7 @@ func shownAs(on string) func(float64) string {
 	if on == "rise" {
 		return func(v float64) string { return percent(&v) }
 	}
-	return significant
+	return Significant
 }
 
 // FormatTable has a row per tensor.
@@ -290,7 +290,8 @@ func shortVerdict(v string) string {
 	return v
 }
 
-func significant(v float64) string {
+// Significant prints a measured figure with three or four digits.
+func Significant(v float64) string {
 	switch a := math.Abs(v); {
 	case a == 0:
 		return "0"

@@ -50,6 +50,14 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 	return tensors, nil
 }
 
+// ReadNPY reads one .npy file. The name is used in errors only, which are those of [ReadNPZ].
+func ReadNPY(raw []byte, name string) (*Tensor, error) {
+	if len(raw) > maxTensorBytes {
+		return nil, place{file: name}.unsupported("", "the array takes more than %d bytes", maxTensorBytes)
+	}
+	return parseNPY(raw, place{file: name})
+}
+
 // readMember unpacks a member. Memory grows with the bytes that really come, not with the size that the archive states.
 func readMember(member *zip.File, at place) ([]byte, error) {
 	content, err := member.Open()

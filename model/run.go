@@ -54,13 +54,20 @@ func (r *Run) Dense(layer int) []float64 { return r.dense[layer] }
 // length is wrong.
 //
 // On one machine a step repeats bit for bit. Between machines the last bits may differ, because math.Exp does.
-func (r *Run) Step(x, y []float64) {
+func (r *Run) Step(x, y []float64) { r.StepWith(x, y, nil) }
+
+// StepWith is [Run.Step] with a hand in it: after each recurrent layer it calls hold with the state that the layer has just
+// computed [Units]. What hold writes there is what the next layer and the next step read. A nil hold does nothing.
+func (r *Run) StepWith(x, y []float64, hold func(layer int, state []float64)) {
 	n := r.network
 	if len(x) != n.Inputs() || len(y) != n.Outputs() {
 		panic(fmt.Sprintf("model: step got %d features and %d outputs, expected %d and %d", len(x), len(y), n.Inputs(), n.Outputs()))
 	}
 	for i, l := range n.Recurrent {
 		r.layers[i].step(l, x)
+		if hold != nil {
+			hold(i, r.layers[i].state)
+		}
 		x = r.layers[i].state
 	}
 	for i, d := range n.Dense {

@@ -79,3 +79,33 @@ func TestLogistic(t *testing.T) {
 		}
 	}
 }
+
+// A state that hold writes is read by the next layer, the head and the next step.
+func TestStepWithHoldsAState(t *testing.T) {
+	n := fromTorch(t, readSafetensors(t, "gru_2layer"), Spec{})
+	x, want, got := []float64{1, -1, 0.5, 2, 0}[:n.Inputs()], make([]float64, n.Outputs()), make([]float64, n.Outputs())
+	free, held := n.NewRun(), n.NewRun()
+	for range 3 {
+		free.Step(x, want)
+		held.StepWith(x, got, func(layer int, state []float64) { copy(state, free.State(layer)) })
+		for i := range want {
+			if got[i] != want[i] {
+				t.Fatalf("writing the same state gives %v, want %v", got, want)
+			}
+		}
+		x[0]++
+	}
+	held.StepWith(x, got, func(_ int, state []float64) { clear(state) })
+	for o, b := range n.Dense[0].B {
+		if got[o] != b {
+			t.Errorf("output %d of a state of zeros is %v, want the bias %v", o, got[o], b)
+		}
+	}
+	for layer := range n.Recurrent {
+		for _, h := range held.State(layer) {
+			if h != 0 {
+				t.Errorf("layer %d keeps %v", layer, h)
+			}
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package prune
 
 import (
+	"slices"
 	"strconv"
 
 	"kerf/dataset"
@@ -91,69 +92,83 @@ func add(dst, v []float64) {
 // inside the product with the reset gate; that of a reset-before GRU sees the
 // mean of state times reset gate. Keeping everything returns an equal network.
 func Cut(net *model.Network, features []int, units [][]int, means Means) *model.Network {
-	small := &model.Network{}
-	kept, inputMeans := features, means.Features
-	for i, l := range net.Recurrent {
-		rows := gateRows(l, units[i])
-		layer := &model.Recurrent{Kind: l.Kind, Inputs: len(kept), Units: len(units[i])}
-		layer.W, layer.B = take(l.W, l.B, l.Inputs, rows, kept, func(int) []float64 { return inputMeans })
-		layer.U, layer.D = take(l.U, l.D, l.Units, rows, units[i], func(row int) []float64 {
-			if l.Kind == model.GRUResetBefore && row >= candidateGate*l.Units {
-				return means.Reset[i]
-			}
-			return means.Units[i]
-		})
-		small.Recurrent = append(small.Recurrent, layer)
-		kept, inputMeans = units[i], means.Units[i]
-	}
-	for i, d := range net.Dense {
-		layer := &model.Dense{Inputs: d.Inputs, Outputs: d.Outputs, Activation: d.Activation}
-		if i == 0 {
-			layer.Inputs = len(kept)
-		} else {
-			kept = count(d.Inputs)
-		}
-		layer.W, layer.B = take(d.W, d.B, d.Inputs, count(d.Outputs), kept, func(int) []float64 { return inputMeans })
-		small.Dense = append(small.Dense, layer)
-	}
-	return small
+	return cut(net, features, units, means)
+}
+
+// filling says what stands for what a cut removes.
+type filling interface {
+	// gate is for the rows of one gate block, which read the input of the layer
+	// and behind it the state before the step (the candidate of a reset-before
+	// GRU: the state times the reset gate).
+	gate(l *model.Recurrent, layer, gate int, inputs, units []int) replacement
+	// head is for the first dense layer, which reads the last state.
+	head(d *model.Dense, layer int, units []int) replacement
 }
 
 // candidateGate is the index of the candidate among the gate blocks of a GRU.
 const candidateGate = 2
 
-// gateRows lists the rows of the kept units in every gate block.
-func gateRows(layer *model.Recurrent, units []int) []int {
-	var rows []int
-	for gate := range layer.Kind.Gates() {
-		for _, j := range units {
-			rows = append(rows, gate*layer.Units+j)
-		}
+// gate holds inputs and units at their means.
+func (m Means) gate(l *model.Recurrent, layer, gate int, inputs, units []int) replacement {
+	in, state := m.Features, m.Units[layer]
+	if layer > 0 {
+		in = m.Units[layer-1]
 	}
-	return rows
+	if l.Kind == model.GRUResetBefore && gate == candidateGate {
+		state = m.Reset[layer]
+	}
+	first := constants(in, inputs)
+	return first.beside(constants(state, units), l.Inputs)
 }
 
-// take keeps rows and columns of w [len(bias) × columns] and folds the other
-// columns, times their mean for that row, into the bias.
-func take(w, bias []float64, columns int, rows, kept []int, means func(row int) []float64) (smallW, smallBias []float64) {
-	stays := make([]bool, columns)
-	for _, c := range kept {
-		stays[c] = true
-	}
-	for _, r := range rows {
-		row := w[r*columns : (r+1)*columns]
-		for _, c := range kept {
-			smallW = append(smallW, row[c])
-		}
-		b := bias[r]
-		for c, v := range row {
-			if !stays[c] {
-				b += float64(v * means(r)[c])
+func (m Means) head(_ *model.Dense, layer int, units []int) replacement {
+	return constants(m.Units[layer], units)
+}
+
+func cut(net *model.Network, features []int, units [][]int, f filling) *model.Network {
+	small := &model.Network{}
+	inputs := features
+	for i, l := range net.Recurrent {
+		layer := &model.Recurrent{Kind: l.Kind, Inputs: len(inputs), Units: len(units[i])}
+		for gate := range l.Kind.Gates() {
+			r := f.gate(l, i, gate, inputs, units[i])
+			for _, j := range units[i] {
+				appendRow(layer, l, gate*l.Units+j, r)
 			}
 		}
-		smallBias = append(smallBias, b)
+		small.Recurrent = append(small.Recurrent, layer)
+		inputs = units[i]
 	}
-	return smallW, smallBias
+	for i, d := range net.Dense {
+		if i > 0 {
+			c := *d
+			c.W, c.B = slices.Clone(d.W), slices.Clone(d.B)
+			small.Dense = append(small.Dense, &c)
+			continue
+		}
+		layer := &model.Dense{Inputs: len(inputs), Outputs: d.Outputs, B: slices.Clone(d.B), Activation: d.Activation}
+		r := f.head(d, len(net.Recurrent)-1, inputs)
+		for o := range d.Outputs {
+			layer.W = append(layer.W, r.fold(d.W[o*d.Inputs:(o+1)*d.Inputs], func(_ int, v float64) { layer.B[o] += v })...)
+		}
+		small.Dense = append(small.Dense, layer)
+	}
+	return small
+}
+
+// appendRow adds one row of a layer to a smaller one.
+func appendRow(small, l *model.Recurrent, row int, r replacement) {
+	b, d := l.B[row], l.D[row]
+	whole := append(slices.Clone(l.W[row*l.Inputs:(row+1)*l.Inputs]), l.U[row*l.Units:(row+1)*l.Units]...)
+	weights := r.fold(whole, func(index int, v float64) {
+		if index < l.Inputs {
+			b += v
+		} else {
+			d += v
+		}
+	})
+	small.W, small.U = append(small.W, weights[:small.Inputs]...), append(small.U, weights[small.Inputs:]...)
+	small.B, small.D = append(small.B, b), append(small.D, d)
 }
 
 func count(n int) []int {

@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"kerf/dataset"
-	"kerf/model"
 )
 
 const (
@@ -219,16 +218,5 @@ func TestWithout(t *testing.T) {
 		if got := Without(4, c.gone...); !slices.Equal(got, c.want) || got == nil {
 			t.Errorf("Without(4, %v) = %v, want %v", c.gone, got, c.want)
 		}
-	}
-}
-
-// jumping is a network whose state is tanh of the sum of its features: its
-// update gate's argument of -800 gives exactly 0. One unit, one output.
-func jumping(weights ...float64) *model.Network {
-	n := len(weights)
-	return &model.Network{
-		Recurrent: []*model.Recurrent{{Kind: model.GRUResetAfter, Inputs: n, Units: 1,
-			W: append(make([]float64, 2*n), weights...), U: make([]float64, 3), B: []float64{0, -800, 0}, D: make([]float64, 3)}},
-		Dense: []*model.Dense{{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}},
 	}
 }

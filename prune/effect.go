@@ -6,32 +6,15 @@ import (
 	"kerf/dataset"
 )
 
-// FeatureEffects scores every feature by the effect of holding it at its mean.
-func FeatureEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
-	features, units := p.Net.Inputs(), AllUnits(p.Net)
-	return removalEffects(p, selection, dataset.FeatureNames(p.Features), func(i int) *dataset.Float {
-		return CutPredictor(p, Without(features, i), units, means)
-	})
-}
-
-// UnitEffects scores every hidden unit, in the order of [Units], by the effect
-// of holding it at its mean.
+// UnitEffects scores every hidden unit, in the order of [Units], by the effect of
+// holding it at its mean: per scenario and output the mean absolute change of the
+// output, in its unit.
 func UnitEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
-	features, all := count(p.Net.Inputs()), Units(p.Net)
-	names := make([]string, len(all))
-	for i, u := range all {
+	features, units := count(p.Net.Inputs()), Units(p.Net)
+	names := make([]string, len(units))
+	for i, u := range units {
 		names[i] = UnitName(p.Net, u)
 	}
-	return removalEffects(p, selection, names, func(i int) *dataset.Float {
-		units := AllUnits(p.Net)
-		units[all[i].Layer] = Without(len(units[all[i].Layer]), all[i].Index)
-		return CutPredictor(p, features, units, means)
-	})
-}
-
-// removalEffects is, per scenario and output, the mean absolute change of the
-// output when one item is held at its mean, in the unit of the output.
-func removalEffects(p *dataset.Float, selection *dataset.Recordings, names []string, without func(item int) *dataset.Float) *Scores {
 	scenarios := selection.Scenarios()
 	scenarioOf := index(scenarios)
 	outputs := dataset.OutputNames(p.Outputs)
@@ -51,7 +34,9 @@ func removalEffects(p *dataset.Float, selection *dataset.Recordings, names []str
 		steps[scenarioOf[s.Scenario]] += s.Steps
 	}
 	for item := range names {
-		reduced := without(item)
+		kept, u := AllUnits(p.Net), units[item]
+		kept[u.Layer] = Without(len(kept[u.Layer]), u.Index)
+		reduced := CutPredictor(p, features, kept, means)
 		changes := make([][]float64, len(selection.Sequences))
 		dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
 			changes[i] = absoluteChange(reduced, s, whole[i], len(outputs))

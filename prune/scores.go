@@ -18,6 +18,7 @@ const All = "all"
 type Scores struct {
 	Items   []string
 	Columns []Column
+	Errors  [][]float64 // standard errors [columns][items]; nil when they are not known
 }
 
 // Column is the scores of all items in one scenario, for one output.
@@ -155,14 +156,8 @@ func (s *Scores) Ranking() []Ranked {
 	for i, name := range s.Items {
 		ranking[i] = Ranked{Item: i, Name: name, Scenario: All, Output: All}
 	}
-	for _, c := range s.Columns {
-		if s.hasFiner(c) {
-			continue
-		}
-		sum := 0.0
-		for _, v := range c.Values {
-			sum += v
-		}
+	for _, c := range s.Finest() {
+		sum := c.Total()
 		if sum == 0 {
 			continue
 		}

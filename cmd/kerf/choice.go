@@ -40,6 +40,7 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 		return nil, nil, &usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
 	}
 	if c.features == "" && c.units == "" {
+		in.ScoreFeatures(a.ui.progress("scoring features,"))
 		cut := in.FindCut(a.ui.progress("trying cuts,"))
 		chosen, err := in.Choose(cut)
 		return cut, chosen, err
@@ -52,8 +53,8 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 	if candidate.Units, err = pickUnits(in, c.units); err != nil {
 		return nil, nil, err
 	}
-	cut := &budget.Cut{Means: prune.MeasureMeans(in.Float, in.Selection)}
-	chosen, err := in.ChooseFormats(cut.Means, candidate)
+	cut := &budget.Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
+	chosen, err := in.ChooseFormats(cut.Statistics, candidate)
 	return cut, chosen, err
 }
 

@@ -44,6 +44,7 @@ func (a *app) plan(job, out string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
+	in.ScoreFeatures(a.ui.progress("scoring features,"))
 	cut := in.FindCut(a.ui.progress("trying cuts,"))
 	chosen, err := in.Choose(cut)
 	if err != nil {

@@ -25,8 +25,10 @@ func (a *app) pruneCommand() *cobra.Command {
 		Short: "Cut features and units, and show the path",
 		Long: `prune tries every feature and hidden unit once, the least needed first, and takes
 it out where the loss on the selection recordings stays within every tolerance in
-every scenario and region. Each row of the path is one attempt. With --features or
---units the cut is the one given. --out writes the cut float network.`,
+every scenario and region. Each row of the path is one attempt. What goes is replaced
+by its best linear prediction from what stays, folded into the weights, and the first
+dense layer is fitted anew; the last table compares that with simpler ways. With
+--features or --units the cut is the one given. --out writes the cut float network.`,
 		Example: `  kerf prune job.toml
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 		Args: oneJob,
@@ -45,6 +47,9 @@ every scenario and region. Each row of the path is one attempt. With --features 
 				}
 			}
 			tables := pathTables(exporter.NewSignoff(in.Price(cut, chosen), version))
+			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
+				tables = append(tables, methodTable(in.CompareMethods(cut.Statistics, chosen.Candidate)))
+			}
 			if lines := layerLines(chosen.CutNet.Net); out != "" && len(lines) > 0 {
 				tables = append(tables, layerTable(lines))
 			}
@@ -55,6 +60,26 @@ every scenario and region. Each row of the path is one attempt. With --features 
 	formatFlag(cmd, &format)
 	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors)")
 	return cmd
+}
+
+// methodTable shows what the cut costs with each way to replace what it removes.
+func methodTable(methods []budget.MethodLoss) exporter.Table {
+	t := exporter.Table{Title: "What the cut costs (selection recordings, before rounding), by what replaces it", Head: []string{"row", "float"}, Numbers: 1}
+	for _, m := range methods {
+		t.Head = append(t.Head, m.Method.String())
+	}
+	for i, l := range methods[0].Rows {
+		where := l.Scenario
+		if l.Region != "" {
+			where = "region " + l.Region
+		}
+		row := []string{fmt.Sprintf("%s %s, %s", l.Output, strings.ReplaceAll(string(l.Metric), "_", " "), where), exporter.Significant(l.Float)}
+		for _, m := range methods {
+			row = append(row, exporter.Significant(m.Rows[i].Cut))
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
 }
 
 // writeNetwork writes the cut float network with torch names; its metadata say

@@ -173,7 +173,7 @@ func TestNoiseOfTheReference(t *testing.T) {
 // sign-off recordings, and records which words it had to leave wide.
 func TestAutomaticWidthsHold(t *testing.T) {
 	in := load(t)
-	chosen, err := in.ChooseFormats(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}

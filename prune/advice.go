@@ -1,0 +1,151 @@
+package prune
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+const (
+	// sameSignal is the correlation from which two units carry one signal: what the
+	// one leaves open of the other is below a tenth of its variance, 1 - 0.95².
+	sameSignal = 0.95
+	// idleShare of the largest standard deviation in its layer, below which a unit
+	// does not move (common practice, no source).
+	idleShare = 0.01
+	// stuckShare of steps at an end of the range, from which a unit is stuck (common
+	// practice, no source).
+	stuckShare = 0.95
+	// response is how far the overlap of a unit must lie above that of one that is
+	// always on: the threshold of Bau et al. 2017 for a detector.
+	response = 0.04
+)
+
+// Advice says in sentences what the observations speak for, each with its
+// evidence.
+func (o *Observed) Advice() []string {
+	var advice []string
+	say := func(format string, args ...any) { advice = append(advice, fmt.Sprintf(format, args...)) }
+	for i, l := range o.Layers {
+		where := ""
+		if len(o.Layers) > 1 {
+			where = fmt.Sprintf(" of layer %d", i)
+		}
+		say("the %d units%s use %.1f dimensions", len(l.Units), where, l.Dimensions)
+		for _, group := range l.Twins() {
+			rest := "keep one"
+			if len(group.Units) == 2 {
+				rest = "drop one"
+			}
+			say("units %s carry the same signal (correlation of %.2f or more in magnitude); %s", l.join(group.Units), group.Correlation, rest)
+		}
+		if idle, largest := l.idle(); len(idle) > 0 {
+			say("hardly moving: %s (standard deviation %.2g or less, the largest%s is %.2g); can go", l.units(idle), largest, where, l.largestStd())
+		}
+		if stuck, least := l.stuck(); len(stuck) > 0 {
+			say("at an end of the range on %.0f %% of the steps or more: %s; carries little", 100*least, l.units(stuck))
+		}
+	}
+	for e, event := range o.Events {
+		best, overlap := o.best(e)
+		switch {
+		case event.Share == 0:
+			say("no step of the recordings lies in %s: nothing can be said about it", event.Name)
+		case event.Share < 1 && overlap.IoU < event.Share+response:
+			say("nothing responds to %s (the best, unit %s, overlaps it by %.2f, a unit that is always on by %.2f); consider adding a unit", event.Name, best, overlap.IoU, event.Share)
+		}
+	}
+	return advice
+}
+
+// best is the unit whose sign tells an event best.
+func (o *Observed) best(event int) (unit string, overlap Overlap) {
+	overlap.IoU = -1
+	for _, l := range o.Layers {
+		for _, u := range l.Units {
+			if u.Overlaps[event].IoU > overlap.IoU {
+				unit, overlap = u.Name, u.Overlaps[event]
+			}
+		}
+	}
+	return unit, overlap
+}
+
+// Twins are units of a layer that carry one signal.
+type Twins struct {
+	Units       []int
+	Correlation float64 // the least, in magnitude, of the first with the others
+}
+
+// Twins lists near-duplicates: each unit joins the first one before it with which
+// it correlates by 0.95 or more in magnitude, and which joined no other.
+func (l *LayerView) Twins() []Twins {
+	var all []Twins
+	joined := make([]bool, len(l.Units))
+	for i := range l.Units {
+		if joined[i] {
+			continue
+		}
+		group := Twins{Units: []int{i}, Correlation: 1}
+		for j := i + 1; j < len(l.Units); j++ {
+			if c := math.Abs(l.Correlation[i][j]); !joined[j] && c >= sameSignal {
+				joined[j] = true
+				group.Units, group.Correlation = append(group.Units, j), math.Min(group.Correlation, c)
+			}
+		}
+		if len(group.Units) > 1 {
+			all = append(all, group)
+		}
+	}
+	return all
+}
+
+func (l *LayerView) largestStd() float64 {
+	largest := 0.0
+	for _, u := range l.Units {
+		largest = math.Max(largest, u.Std)
+	}
+	return largest
+}
+
+// idle lists units that hardly move, and the largest of their standard deviations.
+func (l *LayerView) idle() (units []int, largest float64) {
+	most := l.largestStd()
+	for i, u := range l.Units {
+		if u.Std <= idleShare*most {
+			units, largest = append(units, i), math.Max(largest, u.Std)
+		}
+	}
+	return units, largest
+}
+
+// stuck lists units at an end of their range, and the least of their shares.
+func (l *LayerView) stuck() (units []int, least float64) {
+	least = 1
+	for i, u := range l.Units {
+		if u.Saturated >= stuckShare {
+			units, least = append(units, i), math.Min(least, u.Saturated)
+		}
+	}
+	return units, least
+}
+
+func (l *LayerView) units(indices []int) string {
+	if len(indices) == 1 {
+		return "unit " + l.join(indices)
+	}
+	return "units " + l.join(indices)
+}
+
+// join writes "3, 11 and 14".
+func (l *LayerView) join(indices []int) string {
+	names := make([]string, len(indices))
+	for k, i := range indices {
+		names[k] = l.Units[i].Name
+	}
+	if len(names) == 1 {
+		return names[0]
+	}
+	last := len(names) - 1
+	return strings.Join(names[:last], ", ") + " and " + names[last]
+}

@@ -1,0 +1,219 @@
+package prune
+
+import (
+	"slices"
+
+	"kerf/dataset"
+	"kerf/model"
+)
+
+// Method says what takes the place of what a cut removes.
+type Method int
+
+const (
+	// MeanFolding holds it at its mean, see [Cut].
+	MeanFolding Method = iota
+	// Reconstruction predicts it, step by step, from what stays: by ridge
+	// regression, whose coefficients are folded into the weights. For
+	// recurrent networks see Furuya et al. 2021, "Spectral pruning for recurrent
+	// neural networks".
+	Reconstruction
+	// Refit reconstructs, and then fits the first dense layer anew to what the
+	// whole network gives there, on the states of the network that was cut.
+	Refit
+)
+
+// Methods lists them from the least to the most that is done.
+var Methods = []Method{MeanFolding, Reconstruction, Refit}
+
+// String names the method as reports print it, in a row with the one before it.
+func (m Method) String() string {
+	return [...]string{"mean folding", "reconstruction", "with refit"}[m]
+}
+
+// Statistics are what a network shows on the selection recordings: all that is
+// needed to replace whatever a cut removes.
+type Statistics struct {
+	Means
+	float     *dataset.Float
+	selection *dataset.Recordings
+	layers    []*folds    // per recurrent layer, over its input, its state before the step and, where it is read, that state times the reset gate
+	state     *folds      // of the last layer, after the step
+	heads     [][]float64 // per sequence: the first dense layer before its activation [steps × outputs]
+}
+
+// MeasureStatistics runs the network over the selection recordings, on all
+// cores; the result does not depend on their number.
+func MeasureStatistics(p *dataset.Float, selection *dataset.Recordings) *Statistics {
+	n := len(selection.Sequences)
+	s := &Statistics{Means: MeasureMeans(p, selection), float: p, selection: selection, heads: make([][]float64, n)}
+	layers := make([][]*gram, len(p.Net.Recurrent))
+	for i := range layers {
+		layers[i] = make([]*gram, n)
+	}
+	states := make([]*gram, n)
+	dataset.EachSequence(selection, func(i int, sequence *dataset.Sequence) {
+		grams := make([]*gram, len(layers))
+		for l, layer := range p.Net.Recurrent {
+			grams[l] = newGram(siteSize(layer))
+			layers[l][i] = grams[l]
+		}
+		states[i] = newGram(p.Net.Dense[0].Inputs)
+		s.heads[i] = s.visit(sequence, grams, states[i])
+	})
+	for l, layer := range p.Net.Recurrent {
+		s.layers = append(s.layers, newFolds(siteSize(layer), selection, layers[l]))
+	}
+	s.state = newFolds(p.Net.Dense[0].Inputs, selection, states)
+	return s
+}
+
+// siteSize counts what the rows of a layer read.
+func siteSize(l *model.Recurrent) int {
+	if l.Kind == model.GRUResetBefore {
+		return l.Inputs + 2*l.Units
+	}
+	return l.Inputs + l.Units
+}
+
+// visit adds one sequence to the moments and returns what the first dense layer
+// gives before its activation.
+func (s *Statistics) visit(sequence *dataset.Sequence, layers []*gram, state *gram) []float64 {
+	net := s.float.Net
+	d := net.Dense[0]
+	head := make([]float64, 0, sequence.Steps*d.Outputs)
+	x := make([]float64, net.Inputs())
+	before := make([][]float64, len(net.Recurrent))
+	products := make([][]float64, len(net.Recurrent)) // state times reset gate
+	for l, layer := range net.Recurrent {
+		before[l] = make([]float64, layer.Units)
+		if layer.Kind == model.GRUResetBefore {
+			products[l] = make([]float64, layer.Units)
+		}
+	}
+	s.float.Visit(sequence, func(step int, run *model.Run, _ []float64) {
+		s.float.Normalise(sequence.X[step*s.selection.Features:(step+1)*s.selection.Features], x)
+		input := x
+		for l := range net.Recurrent {
+			if products[l] != nil {
+				for j, r := range run.Gate(l, 0) {
+					products[l][j] = r * before[l][j]
+				}
+			}
+			layers[l].add(input, before[l], products[l])
+			input = run.State(l)
+		}
+		for l := range net.Recurrent {
+			copy(before[l], run.State(l))
+		}
+		state.add(input)
+		for o := range d.Outputs {
+			sum := d.B[o]
+			for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
+				sum += float64(w * input[j])
+			}
+			head = append(head, sum)
+		}
+	})
+	return head
+}
+
+// gate predicts removed inputs and states from those that stay: together where
+// their products meet in one sum. In the candidate of a reset-after GRU the
+// reset gate stands between them, and each is predicted from its own kind.
+func (s *Statistics) gate(l *model.Recurrent, layer, gate int, inputs, units []int) replacement {
+	f := s.layers[layer]
+	goneInputs, goneUnits := Without(l.Inputs, inputs...), Without(l.Units, units...)
+	readers := func(inputs, states []int) []float64 {
+		var w []float64
+		for _, j := range units {
+			row := gate*l.Units + j
+			for _, i := range inputs {
+				w = append(w, l.W[row*l.Inputs+i])
+			}
+			for _, k := range states {
+				w = append(w, l.U[row*l.Units+k])
+			}
+		}
+		return w
+	}
+	if l.Kind == model.GRUResetAfter && gate == candidateGate {
+		in := f.bestPrediction(inputs, goneInputs, readers(goneInputs, nil))
+		state := f.bestPrediction(shifted(units, l.Inputs), shifted(goneUnits, l.Inputs), readers(nil, goneUnits))
+		return in.beside(state, 0)
+	}
+	first := l.Inputs // of the states in the moments
+	if l.Kind == model.GRUResetBefore && gate == candidateGate {
+		first += l.Units // of the states times the reset gate
+	}
+	r := f.bestPrediction(slices.Concat(inputs, shifted(units, first)), slices.Concat(goneInputs, shifted(goneUnits, first)), readers(goneInputs, goneUnits))
+	r.kept, r.gone = slices.Concat(inputs, shifted(units, l.Inputs)), slices.Concat(goneInputs, shifted(goneUnits, l.Inputs))
+	return r
+}
+
+func (s *Statistics) head(d *model.Dense, _ int, units []int) replacement {
+	gone := Without(d.Inputs, units...)
+	var readers []float64
+	for o := range d.Outputs {
+		for _, j := range gone {
+			readers = append(readers, d.W[o*d.Inputs+j])
+		}
+	}
+	return s.state.bestPrediction(units, gone, readers)
+}
+
+func shifted(indices []int, by int) []int {
+	moved := make([]int, len(indices))
+	for i, k := range indices {
+		moved[i] = k + by
+	}
+	return moved
+}
+
+// Cut removes features and units from the network that was measured, by the
+// given method. Indices are those of [Cut]. Keeping everything returns an equal
+// network.
+func (s *Statistics) Cut(features []int, units [][]int, method Method) *dataset.Float {
+	var f filling = s
+	if method == MeanFolding {
+		f = s.Means
+	}
+	small := &dataset.Float{Net: cut(s.float.Net, features, units, f), Features: s.float.Features, Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
+	if method == Refit && small.Net.Parameters() < s.float.Net.Parameters() {
+		s.refit(small)
+	}
+	return small
+}
+
+// refit adds to the first dense layer of a smaller network what makes it give
+// what the whole network gives there: ridge regression of the difference on the
+// states that the smaller network really has.
+func (s *Statistics) refit(small *dataset.Float) {
+	d := small.Net.Dense[0]
+	last := len(small.Net.Recurrent) - 1
+	grams := make([]*gram, len(s.selection.Sequences))
+	dataset.EachSequence(s.selection, func(i int, sequence *dataset.Sequence) {
+		g := newGram(d.Inputs + d.Outputs)
+		missing := make([]float64, d.Outputs)
+		small.Visit(sequence, func(step int, run *model.Run, _ []float64) {
+			state := run.State(last)
+			for o := range d.Outputs {
+				sum := d.B[o]
+				for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
+					sum += float64(w * state[j])
+				}
+				missing[o] = s.heads[i][step*d.Outputs+o] - sum
+			}
+			g.add(state, missing)
+		})
+		grams[i] = g
+	})
+	f := newFolds(d.Inputs+d.Outputs, s.selection, grams)
+	for o := range d.Outputs {
+		r := f.bestPrediction(count(d.Inputs), []int{d.Inputs + o}, []float64{1})
+		d.B[o] += r.offset[0]
+		for j, v := range r.slope {
+			d.W[o*d.Inputs+j] += v
+		}
+	}
+}

@@ -1,0 +1,171 @@
+package prune
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"kerf/dataset"
+)
+
+// gram is the sum of v vᵀ over time steps, for v with the constant 1 behind its
+// last value: first and second moments in one matrix [(size+1) × (size+1)].
+type gram struct {
+	size int
+	sum  *mat.SymDense
+	v    *mat.VecDense // the last v
+}
+
+func newGram(size int) *gram {
+	g := &gram{size: size, sum: mat.NewSymDense(size+1, nil), v: mat.NewVecDense(size+1, nil)}
+	g.v.SetVec(size, 1)
+	return g
+}
+
+// add counts one step; the parts of v stand behind each other.
+func (g *gram) add(parts ...[]float64) {
+	v := g.v.RawVector().Data[:0]
+	for _, p := range parts {
+		v = append(v, p...)
+	}
+	g.sum.SymRankOne(g.sum, 1, g.v)
+}
+
+func (g *gram) merge(o *gram)       { g.sum.AddSym(g.sum, o.sum) }
+func (g *gram) steps() float64      { return g.sum.At(g.size, g.size) }
+func (g *gram) total(i int) float64 { return g.sum.At(i, g.size) }
+
+// mean of one value.
+func (g *gram) mean(i int) float64 { return g.total(i) / g.steps() }
+
+// covariance of two values.
+func (g *gram) covariance(i, j int) float64 {
+	return g.sum.At(i, j)/g.steps() - float64(g.mean(i)*g.mean(j))
+}
+
+// folds are the moments of several parts of the selection recordings, so that
+// each can be held back while the others are fitted, and of all together.
+type folds struct {
+	all   *gram
+	parts []*gram
+	rest  []*gram // all less one part
+}
+
+// foldCount is the number of parts that are held back in turn. Five or ten are
+// usual (Hastie, Tibshirani and Friedman 2009, section 7.10); scenarios often
+// have as few as ten sequences, of which a part should hold several.
+const foldCount = 5
+
+// foldOf spreads the sequences of every scenario over the parts.
+func foldOf(selection *dataset.Recordings) (part []int, parts int) {
+	parts = min(foldCount, len(selection.Sequences))
+	seen := map[string]int{}
+	first := 0
+	for _, s := range selection.Sequences {
+		if _, known := seen[s.Scenario]; !known {
+			seen[s.Scenario] = first // scenarios begin at different parts, so that none stays empty
+			first++
+		}
+		part = append(part, seen[s.Scenario]%parts)
+		seen[s.Scenario]++
+	}
+	return part, parts
+}
+
+// newFolds sums per sequence in order, whatever core measured it.
+func newFolds(size int, selection *dataset.Recordings, sequences []*gram) *folds {
+	part, parts := foldOf(selection)
+	f := &folds{all: newGram(size)}
+	for range parts {
+		f.parts, f.rest = append(f.parts, newGram(size)), append(f.rest, newGram(size))
+	}
+	for i, g := range sequences {
+		f.all.merge(g)
+		for k := range parts {
+			if k == part[i] {
+				f.parts[k].merge(g)
+			} else {
+				f.rest[k].merge(g)
+			}
+		}
+	}
+	return f
+}
+
+// predict fits the values with index gone by ridge regression on those with
+// index kept: gone ≈ offset + slope · kept. The strength is relative: it is
+// added as strength × variance to the variance of every kept value, so that
+// units of measure do not matter. An infinite strength, or a matrix that cannot
+// be solved, gives the means alone. Source: Hoerl and Kennard 1970.
+func (g *gram) predict(kept, gone []int, strength float64) replacement {
+	r := replacement{kept: kept, gone: gone, offset: make([]float64, len(gone))}
+	for i, k := range gone {
+		r.offset[i] = g.mean(k)
+	}
+	if math.IsInf(strength, 1) || len(kept) == 0 || len(gone) == 0 {
+		return r
+	}
+	between := mat.NewSymDense(len(kept), nil)
+	trace := 0.0
+	for a, i := range kept {
+		for b := a; b < len(kept); b++ {
+			between.SetSym(a, b, g.covariance(i, kept[b]))
+		}
+		trace += between.At(a, a)
+	}
+	// A value that never moves has no variance to be scaled by: it takes no part.
+	least := float64(trace / float64(len(kept)) * leastVariance)
+	for a := range kept {
+		v := between.At(a, a)
+		between.SetSym(a, a, v+float64(strength*v)+least)
+	}
+	across := mat.NewDense(len(kept), len(gone), nil)
+	for a, i := range kept {
+		for b, j := range gone {
+			across.Set(a, b, g.covariance(i, j))
+		}
+	}
+	var factor mat.Cholesky
+	var slope mat.Dense
+	if !factor.Factorize(between) || factor.SolveTo(&slope, across) != nil {
+		return r
+	}
+	r.slope = make([]float64, len(gone)*len(kept))
+	for b := range gone {
+		for a, i := range kept {
+			v := slope.At(a, b)
+			r.slope[b*len(kept)+a] = v
+			r.offset[b] -= float64(v * g.mean(i))
+		}
+	}
+	return r
+}
+
+// leastVariance of a value, relative to the mean variance, above which it can be
+// told from one that is constant: half the digits of a float64.
+const leastVariance = 1e-8
+
+// strengths are the ridge strengths that are tried, weakest first. The last one
+// predicts by the mean alone.
+var strengths = []float64{1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1, 1, math.Inf(1)}
+
+// bestPrediction chooses the strength by its error on the parts held back in
+// turn and fits all with it. readers [rows × gone] are the weights that read
+// what is gone: the error is that of readers · gone, summed over the rows. With
+// one part there is nothing to hold back, and the mean is taken.
+func (f *folds) bestPrediction(kept, gone []int, readers []float64) replacement {
+	best, least := math.Inf(1), math.Inf(1)
+	if len(f.parts) > 1 && len(gone) > 0 {
+		for _, strength := range strengths {
+			sum := 0.0
+			for k, held := range f.parts {
+				fitted := f.rest[k].predict(kept, gone, strength)
+				sum += fitted.squaredError(held, readers)
+			}
+			if sum < least {
+				best, least = strength, sum
+			}
+		}
+	}
+	return f.all.predict(kept, gone, best)
+}

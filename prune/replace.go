@@ -1,0 +1,93 @@
+package prune
+
+import "gonum.org/v1/gonum/mat"
+
+// replacement is what stands for removed values of a vector: each is a constant
+// plus a linear combination of those that stay.
+type replacement struct {
+	kept, gone []int     // indices into the vector
+	offset     []float64 // per value that is gone
+	slope      []float64 // [gone × kept]; nil: the constants alone
+}
+
+// constants replaces what is not kept by its mean.
+func constants(means []float64, kept []int) replacement {
+	r := replacement{kept: kept, gone: Without(len(means), kept...)}
+	for _, g := range r.gone {
+		r.offset = append(r.offset, means[g])
+	}
+	return r
+}
+
+// fold moves what is gone into the weights of what stays. row has the weight of
+// every value of the vector; constant receives weight times offset of a value
+// that is gone, with its index.
+func (r *replacement) fold(row []float64, constant func(index int, v float64)) []float64 {
+	weights := make([]float64, len(r.kept))
+	for a, k := range r.kept {
+		weights[a] = row[k]
+	}
+	for b, g := range r.gone {
+		constant(g, float64(row[g]*r.offset[b]))
+		if r.slope == nil {
+			continue
+		}
+		for a, v := range r.slope[b*len(r.kept) : (b+1)*len(r.kept)] {
+			weights[a] += float64(row[g] * v)
+		}
+	}
+	return weights
+}
+
+// squaredError sums, over the steps of g and the rows of readers [rows × gone],
+// the square of readers · (gone - replacement).
+func (r *replacement) squaredError(g *gram, readers []float64) float64 {
+	// Each row is linear in the vector with its constant: coefficients c give c g cᵀ.
+	sum := 0.0
+	c := mat.NewVecDense(g.size+1, nil)
+	for ; len(readers) > 0; readers = readers[len(r.gone):] {
+		c.Zero()
+		for b, k := range r.gone {
+			w := readers[b]
+			c.SetVec(k, c.AtVec(k)+w)
+			c.SetVec(g.size, c.AtVec(g.size)-float64(w*r.offset[b]))
+			if r.slope == nil {
+				continue
+			}
+			for a, v := range r.slope[b*len(r.kept) : (b+1)*len(r.kept)] {
+				c.SetVec(r.kept[a], c.AtVec(r.kept[a])-float64(w*v))
+			}
+		}
+		sum += mat.Inner(c, g.sum, c)
+	}
+	return sum
+}
+
+// beside puts a replacement of the first values of a vector before one of its
+// other values, which begin at index first: neither predicts the other's.
+func (r *replacement) beside(o replacement, first int) replacement {
+	joint := replacement{
+		kept: append([]int{}, r.kept...), gone: append([]int{}, r.gone...),
+		offset: append(append([]float64{}, r.offset...), o.offset...),
+	}
+	for _, k := range o.kept {
+		joint.kept = append(joint.kept, first+k)
+	}
+	for _, g := range o.gone {
+		joint.gone = append(joint.gone, first+g)
+	}
+	if r.slope == nil && o.slope == nil {
+		return joint
+	}
+	joint.slope = make([]float64, len(joint.gone)*len(joint.kept))
+	place := func(part replacement, row, column int) {
+		for b := range part.gone {
+			if part.slope != nil {
+				copy(joint.slope[(row+b)*len(joint.kept)+column:], part.slope[b*len(part.kept):(b+1)*len(part.kept)])
+			}
+		}
+	}
+	place(*r, 0, 0)
+	place(o, len(r.gone), len(r.kept))
+	return joint
+}

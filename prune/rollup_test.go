@@ -1,0 +1,89 @@
+package prune
+
+import (
+	"math"
+	"reflect"
+	"slices"
+	"testing"
+)
+
+// Spearman's rank correlation from [Scores.Agree]: items in two scenarios.
+func spearman(x, y []float64) float64 {
+	s := &Scores{Items: make([]string, len(x)), Columns: []Column{{"x", All, x}, {"y", All, y}}}
+	return s.Agree().Correlation[0][1]
+}
+
+func TestSpearman(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		x, y []float64
+		want float64
+	}{
+		// Wikipedia, "Spearman's rank correlation coefficient", example (IQ and hours
+		// of television); data and result from memory, the sum of squared rank
+		// differences, 194, was checked by hand.
+		{"worked example", []float64{106, 100, 86, 101, 99, 103, 97, 113, 112, 110}, []float64{7, 27, 2, 50, 28, 29, 20, 12, 6, 17}, -29.0 / 165},
+		// By hand: ranks 1, 2.5, 2.5, 4 and 1, 3, 2, 4; 4.5 / √(4.5·5).
+		{"equal values", []float64{1, 2, 2, 3}, []float64{1, 3, 2, 4}, 4.5 / math.Sqrt(22.5)},
+		{"same order", []float64{1, 5, 9}, []float64{2, 3, 400}, 1},
+		{"opposite order", []float64{1, 5, 9}, []float64{4, 3, 0}, -1},
+	} {
+		if got := spearman(c.x, c.y); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+	if got := spearman([]float64{1, 1, 1}, []float64{1, 2, 3}); !math.IsNaN(got) {
+		t.Errorf("a scenario that ranks nothing: %v, want NaN", got)
+	}
+}
+
+func TestMoves(t *testing.T) {
+	s := &Scores{Items: []string{"a", "b", "c"}, Columns: []Column{
+		{All, All, []float64{1, 1, 1}}, // an average says nothing beside the scenarios
+		{"cold", "leak", []float64{5, 3, 2}}, {"cold", "air", []float64{0, 3, 7}},
+		{"warm", "leak", []float64{1, 3, 6}}, {"warm", "air", []float64{1, 3, 6}},
+	}}
+	// Largest shares in cold: 0.5, 0.3, 0.7; in warm: 0.1, 0.3, 0.6.
+	got := s.Agree()
+	if !slices.Equal(got.Scenarios, []string{"cold", "warm"}) {
+		t.Errorf("scenarios %v", got.Scenarios)
+	}
+	want := []Move{
+		{0, "a", 2, 3, "cold", "warm"}, {1, "b", 2, 3, "warm", "cold"}, {2, "c", 1, 1, "cold", "cold"},
+	}
+	if !reflect.DeepEqual(got.Moves, want) {
+		t.Errorf("%+v, want %+v", got.Moves, want)
+	}
+}
+
+func TestGroups(t *testing.T) {
+	s := &Scores{Items: []string{"a", "b", "c"}, Columns: []Column{{"cold", "leak", []float64{1, 2, 4}}, {"warm", "leak", []float64{0, 8, 1}}}, Errors: [][]float64{{3, 1, 4}, {0, 0.5, 0}}}
+	got := s.Groups([]string{"supply", "return", "supply"})
+	want := &Scores{Items: []string{"supply", "return"}, Columns: []Column{{"cold", "leak", []float64{5, 2}}, {"warm", "leak", []float64{1, 8}}}, Errors: [][]float64{{5, 1}, {0, 0.5}}}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	shares := got.Shares()
+	if shares[0].Share != 5.0/7 || shares[1].Share != 8.0/9 || got.ShareError(shares[0]) != 5.0/7 || got.ShareError(shares[1]) != 0.5/9 {
+		t.Errorf("shares %+v", shares)
+	}
+}
+
+// What adds little does so in every scenario, with its error on top.
+func TestLittle(t *testing.T) {
+	s := &Scores{Items: []string{"always", "once", "unsure", "never"}, Columns: []Column{
+		{"cold", "leak", []float64{90, 2, 4, 4}}, {"warm", "leak", []float64{84, 8, 4, 4}}}}
+	names := func() (all []string) {
+		for _, r := range s.Little() {
+			all = append(all, r.Name)
+		}
+		return all
+	}
+	if got := names(); !slices.Equal(got, []string{"unsure", "never"}) {
+		t.Errorf("without errors: %v", got)
+	}
+	s.Errors = [][]float64{{1, 1, 0.6, 0.1}, {1, 1, 0.6, 0.1}}
+	if got := names(); !slices.Equal(got, []string{"never"}) {
+		t.Errorf("with errors: %v", got)
+	}
+}
