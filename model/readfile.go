@@ -8,12 +8,21 @@ import (
 	"strings"
 )
 
-// ReadFile reads a network by the extension of its file: .safetensors or .npz, both with the tensor names of a torch state dict.
-// Such files do not say which convention of names, gate order and layout they follow, so spec.Convention must: "torch". For what
-// else a spec may have to say see [FromTorch].
+// ReadFile reads the network of a file, see [ImportFile]; a normalisation in the file is in its weights.
+func ReadFile(path string, spec Spec) (*Network, error) {
+	i, err := ImportFile(path, spec)
+	if err != nil {
+		return nil, err
+	}
+	return i.Folded(), nil
+}
+
+// ImportFile reads a network and what its file says beyond it, by the extension: .onnx, .safetensors or .npz. An ONNX graph says
+// everything itself, and spec must be empty. The other two hold tensors alone and do not say which convention of names, gate order
+// and layout they follow, so spec.Convention must: "torch". For what else a spec may have to say see [FromTorch].
 //
 // Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or [*UnsupportedError].
-func ReadFile(path string, spec Spec) (*Network, error) {
+func ImportFile(path string, spec Spec) (*Import, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the model: %w", err)
@@ -37,9 +46,12 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 	case ".npz":
 		read = ReadNPZ
 	case ".onnx":
-		return nil, at.unsupported("save the state dict as .safetensors or .npz", ".onnx is not read yet")
+		if spec.Convention != "" || len(spec.Layers) > 0 {
+			return nil, at.unsupported("remove convention and [[model.layer]]", "an ONNX file says its layers itself, but the job says them too")
+		}
+		return ReadONNX(f, info.Size(), path)
 	default:
-		return nil, at.unsupported("save the state dict as .safetensors or .npz", "unknown extension %q, read are .safetensors and .npz", extension)
+		return nil, at.unsupported("save the network as .onnx, or its state dict as .safetensors or .npz", "unknown extension %q, read are .onnx, .safetensors and .npz", extension)
 	}
 	if err := checkConvention(spec.Convention, at); err != nil {
 		return nil, err
@@ -48,7 +60,11 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 	if err != nil {
 		return nil, err
 	}
-	return FromTorch(path, tensors, spec)
+	n, err := FromTorch(path, tensors, spec)
+	if err != nil {
+		return nil, err
+	}
+	return &Import{Network: n}, nil
 }
 
 func checkConvention(convention string, at place) error {
