@@ -53,10 +53,12 @@ func (c *chain) width() int {
 	return 1
 }
 
-// newValueAxis gives the chain's values an axis of their own.
+// newValueAxis gives the chain's values an axis of their own, if the one they have does not fit.
 func (c *chain) newValueAxis() {
-	c.value = nil
-	if n := c.width(); n > 1 {
+	switch n := c.width(); {
+	case n == 1:
+		c.value = nil
+	case c.value == nil || c.value.size != n:
 		c.value = &factor{size: n, role: valueRole}
 	}
 }
@@ -148,9 +150,7 @@ func (c *chain) replace(d *Dense) *chain {
 	n := *c
 	n.dense = slices.Clone(c.dense)
 	n.dense[len(n.dense)-1] = d
-	if c.width() != d.Outputs {
-		n.newValueAxis()
-	}
+	n.newValueAxis()
 	return &n
 }
 
