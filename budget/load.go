@@ -135,10 +135,11 @@ func (in *Inputs) loadNetwork() error {
 	if _, err := in.open("model", job.Model.File, "model", "file"); err != nil {
 		return err
 	}
-	net, err := model.ReadFile(job.Path(job.Model.File), job.Model.spec())
+	imported, err := model.ImportFile(job.Path(job.Model.File), job.Model.spec())
 	if err != nil {
 		return err
 	}
+	net := imported.Network
 	r, err := in.open("features", job.Features.File, "features", "file")
 	if err != nil {
 		return err
@@ -167,8 +168,17 @@ func (in *Inputs) loadNetwork() error {
 			}
 		}
 	}
+	if net, err = in.normalised(imported, features); err != nil {
+		return err
+	}
 	in.Float = dataset.NewFloat(net, features, outputs)
 	in.Float.Classes = job.Outputs.Column != ""
+	if imported.Softmax && !in.Float.Classes {
+		return job.at("a classifier has [outputs] classes and column; export any other network without the softmax", "the network in "+job.Model.File+" ends with a softmax, but the job has no classes", "model", "file")
+	}
+	if imported.LastStep {
+		in.Warnings = append(in.Warnings, job.Model.File+" gives outputs after the last step of a sequence only; here they are computed and judged at every step")
+	}
 	in.Regions, err = job.regions(outputs)
 	return err
 }

@@ -26,7 +26,8 @@ func (a *app) pruneCommand() *cobra.Command {
 		Long: `prune tries every feature and hidden unit once, the least needed first, and takes
 it out where the loss on the selection recordings stays within every tolerance in
 every scenario and region. Each row of the path is one attempt. With --features or
---units the cut is the one given. --out writes the cut float network.`,
+--units the cut is the one given. --out writes the cut float network as safetensors,
+with torch names, whatever format the job's network has.`,
 		Example: `  kerf prune job.toml
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 		Args: oneJob,
