@@ -3,6 +3,7 @@ package model
 import (
 	"fmt"
 	"math/big"
+	"strconv"
 	"strings"
 )
 
@@ -45,9 +46,13 @@ func (e *onnxEval) spendOn(c *constant, shape []int) error {
 }
 
 func (n *onnxNode) place(at place) place {
-	where := fmt.Sprintf("node %d (%s)", n.index, n.op)
+	op := n.op
+	if quoted := strconv.Quote(op); len(quoted) != len(op)+2 || op == "" { // a damaged name
+		op = quoted
+	}
+	where := fmt.Sprintf("node %d (%s)", n.index, op)
 	if n.name != "" {
-		where = fmt.Sprintf("node %d %q (%s)", n.index, n.name, n.op)
+		where = fmt.Sprintf("node %d %q (%s)", n.index, n.name, op)
 	}
 	return place{at.file, where}
 }
@@ -315,7 +320,7 @@ func (e *onnxEval) compute() error {
 // operatorHint says what to do about an operator.
 func operatorHint(op string) string {
 	switch {
-	case strings.Contains(op, "Quant") || strings.HasSuffix(op, "Integer"):
+	case strings.Contains(op, "uantize") || strings.HasSuffix(op, "Integer"):
 		return "export the float network, before quantization: kerf quantizes it"
 	case op == "Loop" || op == "Scan" || op == "If":
 		return "export the recurrent layer as one GRU, LSTM or RNN operator, not unrolled"
