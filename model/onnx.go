@@ -13,6 +13,10 @@ const (
 	lastOpset  = 22
 )
 
+// maxONNXBytes limits the size of a file. Sixteen million float32 weights are some tens of times the flash of the largest
+// microcontrollers.
+const maxONNXBytes = 64 << 20
+
 // ReadONNX reads a network from an ONNX file of the given size in bytes; name is used in errors only.
 //
 // The graph is evaluated, not compared with patterns: everything that follows from shapes and constants is computed, and what is left
@@ -25,8 +29,8 @@ const (
 // Source: ONNX specification and operator documentation, onnx.proto of onnx 1.12.0.
 func ReadONNX(r io.ReaderAt, size int64, name string) (*Import, error) {
 	at := place{file: name}
-	if size > maxTensorBytes {
-		return nil, at.unsupported("", "has %d bytes, at most %d are read", size, maxTensorBytes)
+	if size > maxONNXBytes {
+		return nil, at.unsupported("", "has %d bytes, at most %d are read", size, maxONNXBytes)
 	}
 	if err := refusePickle(r, size, at); err != nil {
 		return nil, err

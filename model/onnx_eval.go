@@ -16,12 +16,12 @@ type onnxEval struct {
 	left   int // values that may still be made, see spend
 }
 
-// spareValues is what a graph may make of values beside four times the bytes of its file: exporters transpose and slice weights a few
-// times, and small files may fold small tables.
+// spareValues is how many values a graph may make beyond one per byte of its file, which is four copies of all float32 weights:
+// exporters transpose and slice them, and the layers are copies. Small files may fold small tables.
 const spareValues = 1 << 20
 
 func newONNXEval(m *onnxModel, size int64, at place) *onnxEval {
-	return &onnxEval{at: at, model: m, values: map[string]onnxValue{}, left: spareValues + 4*int(size)}
+	return &onnxEval{at: at, model: m, values: map[string]onnxValue{}, left: spareValues + int(size)}
 }
 
 // spend takes a number of values off what the graph may make, so that no file makes more memory than it has bytes, some times over.
