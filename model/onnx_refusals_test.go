@@ -129,7 +129,7 @@ func counting(n int) []float64 {
 func TestHostileGraphs(t *testing.T) {
 	good := smallGraph([][]byte{gruNode, squeezeNode, headNode}).bytes()
 	reshaped := func(nodes [][]byte, tensors ...[]byte) []byte { return smallGraph(nodes, tensors...).bytes() }
-	const trillion = 1 << 40
+	const many = 1 << 26
 	for _, c := range []struct {
 		name     string
 		file     []byte
@@ -141,14 +141,14 @@ func TestHostileGraphs(t *testing.T) {
 		{"cut", good[:len(good)/2], ErrFormat, "cannot be read as ONNX: ModelProto: unexpected EOF"},
 		{"group", join([]byte{0x0b}, good), ErrFormat, "field 1 has wire type 3"},
 		{"graph is a number", varint(7, 1), ErrFormat, "field 7 has wire type 0, expected 2"},
-		{"shape larger than the data", reshaped([][]byte{gruNode, squeezeNode, nodeOf("MatMul", []string{"h", "big"}, []string{"out"})}, floatsOf("big", []int{3, trillion}, 1)),
-			ErrFormat, `tensor "big": has shape [3 × 1099511627776], but 1 values`},
+		{"shape larger than the data", reshaped([][]byte{gruNode, squeezeNode, nodeOf("MatMul", []string{"h", "big"}, []string{"out"})}, floatsOf("big", []int{3, many}, 1)),
+			ErrFormat, `tensor "big": has shape [3 × 67108864], but 1 values`},
 		{"negative shape", reshaped([][]byte{gruNode, squeezeNode, nodeOf("MatMul", []string{"h", "big"}, []string{"out"})}, floatsOf("big", []int{-3, -1}, 1, 2, 3)),
 			ErrFormat, "has an impossible shape, [-3 -1]"},
 		{"expanded weights", reshaped([][]byte{nodeOf("ConstantOfShape", []string{"sizes"}, []string{"W2"}), nodeOf("GRU", []string{"x", "W2", "R"}, []string{"y"}), squeezeNode, headNode},
-			wholesOf("sizes", 1, 9, trillion)), ErrUnsupported, "makes a tensor that is far larger than the file"},
+			wholesOf("sizes", 1, 9, many)), ErrUnsupported, "makes a tensor that is far larger than the file"},
 		{"expanded list", reshaped([][]byte{nodeOf("Expand", []string{"K", "sizes"}, []string{"L"}), gruNode, squeezeNode, nodeOf("Add", []string{"h", "L"}, []string{"out"})},
-			wholesOf("sizes", trillion, 3, 1)), ErrUnsupported, "far larger than the file"},
+			wholesOf("sizes", many, 3, 1)), ErrUnsupported, "far larger than the file"},
 		{"doubled again and again", doubling(), ErrUnsupported, "far larger than the file"},
 		{"wide input", func() []byte {
 			g := smallGraph([][]byte{nodeOf("Slice", []string{"x", "zero", "last", "one"}, []string{"x2"}), nodeOf("GRU", []string{"x2", "W", "R"}, []string{"y"}), squeezeNode, headNode})
