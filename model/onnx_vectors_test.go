@@ -83,6 +83,9 @@ func TestONNXFilesOfTorch(t *testing.T) {
 		{"onnx_form_heads", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→7 ReLU, dense 7→2", false},
 		{"onnx_form_two_outputs", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→7 ReLU, dense 7→2", true},
 		{"onnx_form_chosen", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→1", false},
+		{"onnx_form_between", "GRU (reset-after) 5→7, LSTM 7→7, dense 7→2", false},
+		{"onnx_form_columns", "GRU (reset-after) 5→7, dense 7→2", false},
+		{"onnx_form_states", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→2", true},
 		{"onnx_form_steps_first", "Elman (tanh) 5→7, Elman (tanh) 7→7, Elman (tanh) 7→7, dense 7→2", false},
 	} {
 		t.Run(c.file, func(t *testing.T) {
@@ -94,7 +97,7 @@ func TestONNXFilesOfTorch(t *testing.T) {
 			if i.LastStep != c.last {
 				t.Errorf("outputs after the last step only: %v, want %v", i.LastStep, c.last)
 			}
-			if want := c.file == "onnx_form_last_layer_state"; i.Softmax != want {
+			if want := c.file == "onnx_form_last_layer_state" || c.file == "onnx_form_states"; i.Softmax != want {
 				t.Errorf("softmax: %v, want %v", i.Softmax, want)
 			}
 			stepAxis := 1
@@ -116,7 +119,12 @@ func TestONNXFilesOfTorch(t *testing.T) {
 				want = &Tensor{Data: slices.Concat(want.Data, second.Data)}
 			}
 			if i.Softmax {
-				outputs = softmax(outputs)
+				outputs = softmax(outputs, n.Outputs())
+			}
+			if c.file == "onnx_form_states" { // logarithms of shares
+				for i, v := range outputs {
+					outputs[i] = math.Log(v)
+				}
 			}
 			compare(t, "output", outputs, want, float32Tolerance)
 			if h := v["h_final"]; h != nil {
@@ -157,7 +165,7 @@ func TestONNXReferenceCells(t *testing.T) {
 
 func TestEveryONNXVectorIsChecked(t *testing.T) {
 	files, err := filepath.Glob(filepath.Join(vectors, "*.onnx"))
-	if err != nil || len(files) != 32 { // 24 and 8 in the tables above
+	if err != nil || len(files) != 35 { // 27 and 8 in the tables above
 		t.Errorf("%d files, error %v; a new file needs a line in a table", len(files), err)
 	}
 }
@@ -259,7 +267,7 @@ func TestONNXNodeTests(t *testing.T) {
 		})
 	}
 	folders, err := os.ReadDir(onnxNodes)
-	if err != nil || len(folders) != 12+1 { // and the README
+	if err != nil || len(folders) != 12+2 { // and README and operators.zip
 		t.Errorf("%d entries, error %v; a new test needs a line in the table", len(folders), err)
 	}
 }
@@ -286,14 +294,17 @@ func readPB(t *testing.T, elements ...string) *Tensor {
 	return &Tensor{Shape: c.shape, Data: c.floats}
 }
 
-// softmax turns the scores of one step into shares.
-func softmax(scores []float64) []float64 {
-	sum, shares := 0.0, make([]float64, len(scores))
-	for _, s := range scores {
-		sum += math.Exp(s)
-	}
-	for i, s := range scores {
-		shares[i] = math.Exp(s) / sum
+// softmax turns the scores of every step into shares.
+func softmax(scores []float64, width int) []float64 {
+	var shares []float64
+	for step := range slices.Chunk(scores, width) {
+		sum := 0.0
+		for _, s := range step {
+			sum += math.Exp(s)
+		}
+		for _, s := range step {
+			shares = append(shares, math.Exp(s)/sum)
+		}
 	}
 	return shares
 }

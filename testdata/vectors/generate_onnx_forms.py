@@ -113,9 +113,47 @@ class StepsFirst(Base):
         return self.head(y)
 
 
+class Between(Base):
+    """A linear layer without activation between two recurrent ones; weights in float64, features cast to it."""
+
+    def __init__(self):
+        super().__init__()
+        self.linear = nn.Linear(H, 4)
+        self.second = nn.LSTM(4, H, batch_first=True)
+        self.double()
+
+    def forward(self, x):
+        y, _ = self.rnn(x.double())
+        y, _ = self.second(self.linear(y))
+        return self.head(y).float()
+
+
+class Columns(Base):
+    """The head as matrix times columns, and the sum in front of it as a matrix of constants that torch folds."""
+
+    def forward(self, x):
+        y, _ = self.rnn(x)
+        weight = (self.head.weight * 2.0 - 0.5) / 1.5
+        return torch.matmul(weight, y.transpose(1, 2)).transpose(1, 2).flatten(0, 1)
+
+
+class States(Base):
+    """The states of two layers put together by hand, turned round, one of them taken; logarithms of shares."""
+
+    def __init__(self):
+        super().__init__()
+        self.second = nn.GRU(H, H, batch_first=True)
+
+    def forward(self, x):
+        y, a = self.rnn(x)
+        _, b = self.second(y)
+        states = torch.cat([a, b], 0).transpose(0, 1)
+        return torch.log_softmax(self.head(states[:, -1:].flatten(1)), dim=1), states
+
+
 def physical(model, batch):
     x = torch.randn(batch, T, I)
-    return x * model.std + model.mean
+    return x * model.std.float() + model.mean.float()
 
 
 def write(out, name, seed, model_class, opset, batch=1, static=False):
@@ -136,6 +174,8 @@ def write(out, name, seed, model_class, opset, batch=1, static=False):
     outputs = ["output", "second"][: len(results)]
     if model_class is Chosen:
         outputs = ["output", "h_final"]
+    if model_class is States:
+        outputs = ["output", "states"]
     axes = {} if static else {"input": {0: "batch", 1: "seq"}, "h0": {1: "batch"}}
     graph = io.BytesIO()
     torch.onnx.export(model, arguments, graph, opset_version=opset, input_names=names, output_names=outputs,
@@ -158,4 +198,7 @@ if __name__ == "__main__":
     write(out, "heads", 606, Heads, 17)
     write(out, "two_outputs", 607, TwoOutputs, 12, static=True)
     write(out, "chosen", 608, Chosen, 15, batch=2)
+    write(out, "between", 610, Between, 14, batch=2)
+    write(out, "columns", 611, Columns, 11, static=True)
+    write(out, "states", 612, States, 12, batch=3)
     write(out, "steps_first", 609, StepsFirst, 10)
