@@ -46,7 +46,7 @@ func loadDemo(t *testing.T) *Inputs {
 func wholeAt(t *testing.T, in *Inputs, weights string) *Chosen {
 	t.Helper()
 	in.Job.Formats = FormatRule{Weights: weights, State: "int16"}
-	chosen, err := in.ChooseFormats(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -52,7 +52,7 @@ func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int,
 
 func chooseWidths(t *testing.T, in *Inputs) *Chosen {
 	t.Helper()
-	chosen, err := in.ChooseFormats(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -34,7 +34,7 @@ type Job struct {
 // ModelFile names the network.
 type ModelFile struct {
 	File       string `toml:"file"`
-	Convention string `toml:"convention"` // of the tensor names: "torch"
+	Convention string `toml:"convention"` // of names and layout: "torch" or "keras"; empty for ONNX
 	// Layers says what the file does not: order, cells, activations. Empty: inferred.
 	Layers []LayerRule `toml:"layer"`
 }

@@ -76,19 +76,30 @@ func hash(data []byte) string {
 func (in *Inputs) open(role, name string, key ...any) (io.Reader, error) {
 	data, err := os.ReadFile(in.Job.Path(name))
 	if err != nil {
-		reason := err
-		var pathError *os.PathError
-		if errors.As(err, &pathError) {
-			reason = pathError.Err
-		}
-		return nil, in.Job.at("file names are relative to the folder of the job file", fmt.Sprintf("%s cannot be read: %v", name, reason), key...)
+		return nil, in.unreadable(name, err, key...)
 	}
+	sum := sha256.Sum256(data)
+	in.note(role, name, sum[:])
+	return bytes.NewReader(data), nil
+}
+
+// unreadable says that a file that the job names at a path of keys cannot be read.
+func (in *Inputs) unreadable(name string, err error, key ...any) error {
+	reason := err
+	var pathError *os.PathError
+	if errors.As(err, &pathError) {
+		reason = pathError.Err
+	}
+	return in.Job.at("file names are relative to the folder of the job file", fmt.Sprintf("%s cannot be read: %v", name, reason), key...)
+}
+
+// note keeps the SHA-256 of a file that was read.
+func (in *Inputs) note(role, name string, sum []byte) {
 	shown := name
 	if filepath.IsAbs(name) {
 		shown = filepath.Base(name)
 	}
-	in.Files = append(in.Files, InputFile{role, filepath.ToSlash(shown), hash(data)})
-	return bytes.NewReader(data), nil
+	in.Files = append(in.Files, InputFile{role, filepath.ToSlash(shown), hex.EncodeToString(sum)})
 }
 
 func (in *Inputs) loadTargets() error {
@@ -138,10 +149,11 @@ func (in *Inputs) loadNetwork() error {
 	if _, err := in.open("model", job.Model.File, "model", "file"); err != nil {
 		return err
 	}
-	net, err := model.ReadFile(job.Path(job.Model.File), job.Model.spec())
+	imported, err := model.ImportFile(job.Path(job.Model.File), job.Model.spec())
 	if err != nil {
 		return err
 	}
+	net := imported.Network
 	r, err := in.open("features", job.Features.File, "features", "file")
 	if err != nil {
 		return err
@@ -170,8 +182,17 @@ func (in *Inputs) loadNetwork() error {
 			}
 		}
 	}
+	if net, err = in.normalised(imported, features); err != nil {
+		return err
+	}
 	in.Float = dataset.NewFloat(net, features, outputs)
 	in.Float.Classes = job.Outputs.Column != ""
+	if imported.Softmax && !in.Float.Classes {
+		return job.at("a classifier has [outputs] classes and column; export any other network without the softmax", "the network in "+job.Model.File+" ends with a softmax, but the job has no classes", "model", "file")
+	}
+	if imported.LastStep {
+		in.Warnings = append(in.Warnings, job.Model.File+" gives outputs after the last step of a sequence only; here they are computed and judged at every step")
+	}
 	in.Regions, err = job.regions(outputs)
 	return err
 }
@@ -194,58 +215,6 @@ func (in *Inputs) loadOutputs() ([]dataset.Output, error) {
 		outputs = append(outputs, dataset.Output{Name: class, Std: 1})
 	}
 	return outputs, nil
-}
-
-func (in *Inputs) loadRecordings() (err error) {
-	if in.Selection, err = in.readAll("selection", in.Job.Recordings.Selection); err != nil {
-		return err
-	}
-	if in.Signoff, err = in.readAll("signoff", in.Job.Recordings.Signoff); err != nil {
-		return err
-	}
-	for _, set := range []struct {
-		name string
-		rec  **dataset.Recordings
-	}{{"selection", &in.Selection}, {"sign-off", &in.Signoff}} {
-		var dropped int
-		if *set.rec, dropped = dataset.Unique(*set.rec); dropped > 0 {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat others, value for value, and are left out", dropped, set.name))
-		}
-	}
-	if shared := dataset.Shared(in.Selection, in.Signoff); len(shared) > 0 {
-		in.Shared = len(shared)
-		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
-	}
-	selection, signoff := in.Selection.Scenarios(), in.Signoff.Scenarios()
-	for _, s := range selection {
-		if !slices.Contains(signoff, s) {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has selection recordings but no sign-off recordings: nothing is judged there", s))
-		}
-	}
-	for _, s := range signoff {
-		if !slices.Contains(selection, s) {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings but no selection recordings: nothing was chosen or calibrated there", s))
-		}
-	}
-	return nil
-}
-
-func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {
-	features := dataset.FeatureNames(in.Float.Features)
-	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column}
-	var parts []*dataset.Recordings
-	for _, name := range names {
-		r, err := in.open(role, name, "recordings", role)
-		if err != nil {
-			return nil, err
-		}
-		rec, err := dataset.ReadCSV(r, name, features, reference)
-		if err != nil {
-			return nil, err
-		}
-		parts = append(parts, rec)
-	}
-	return dataset.Join(parts...), nil
 }
 
 func (in *Inputs) loadScores() error {

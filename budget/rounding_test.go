@@ -35,7 +35,7 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 	in := oneFineRow(t)
 	const spike = 9
 	in.Selection.Sequences[2].X[7] = spike // fold 0: every second of one scenario
-	p := in.prepare(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	p := in.prepare(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
 	if p.whole.Input != spike || p.parts[1].Input != spike || !(p.parts[0].Input <= 1) {
 		t.Errorf("largest inputs %g over all, %g and %g in the parts; want 9, at most 1 and 9", p.whole.Input, p.parts[0].Input, p.parts[1].Input)
 	}
@@ -45,7 +45,7 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 func TestASingleSequenceFitsNothing(t *testing.T) {
 	in := oneFineRow(t)
 	in.Selection.Sequences = in.Selection.Sequences[:1]
-	chosen, err := in.try(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
+	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +58,7 @@ func TestASingleSequenceFitsNothing(t *testing.T) {
 // gave it.
 func TestTheNearestWayIsTaken(t *testing.T) {
 	in := oneFineRow(t)
-	chosen, err := in.try(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
+	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
 	if err != nil {
 		t.Fatal(err)
 	}

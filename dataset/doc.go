@@ -1,8 +1,8 @@
 // Package dataset holds recordings and what is measured on them.
 //
-// A recording is a CSV file of time steps. Steps that belong together form a
-// sequence: one uninterrupted run at whose start the state of a network is
-// reset. Every sequence belongs to one scenario, a named operating profile. A
+// A recording is a file of time steps: CSV, packed CSV, NPZ or Parquet. Steps
+// that belong together form a sequence: one uninterrupted run at whose start the
+// state of a network is reset. Every sequence belongs to one scenario, a named operating profile. A
 // region is a named part of the output space, given by conditions on the
 // reference values of the outputs.
 //

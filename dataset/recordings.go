@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 // Sequence is one uninterrupted run; the state of a network is reset at its start.
@@ -66,23 +67,50 @@ func ReadCSV(r io.Reader, file string, features []string, reference Reference) (
 	if err != nil {
 		return nil, err
 	}
-	t.GapHint = "remove the step and start a new sequence after it, or fill the gap before kerf reads it"
-	keys, err := t.NeedAll("a recording has the columns sequence, scenario and t, then one per feature and output", "sequence", "scenario", "t")
-	if err != nil {
+	t.GapHint = gapHint
+	return readRows(t, file, features, reference)
+}
+
+const gapHint = "remove the step and start a new sequence after it, or fill the gap before kerf reads it"
+
+// rows is a recording that is read step by step, in whatever format.
+type rows interface {
+	NeedAll(why string, names ...string) ([]int, error) // indices of columns
+	Next() (bool, error)
+	Row() int // of the present step: line of a text file, number of the step in others
+	Text(column int) string
+	Number(column int) (float64, error)
+	Fail(column int, msg, hint string) error
+}
+
+// reader collects the sequences of one recording.
+type reader struct {
+	rows
+	file      string
+	reference Reference
+	rec       *Recordings
+	seen      map[string]int // sequence names by their first row
+	keys      []int          // columns sequence, scenario, t
+	x, y      []int
+	current   *Sequence
+	last      float64   // time of the last step
+	bufferX   []float64 // of the current sequence; reused, so that what is kept has its exact size
+	bufferY   []float64
+}
+
+func readRows(t rows, file string, features []string, reference Reference) (*Recordings, error) {
+	r := &reader{rows: t, file: file, reference: reference, seen: map[string]int{}}
+	r.rec = &Recordings{Features: len(features), Outputs: len(reference.Outputs), Classes: reference.Column != ""}
+	var err error
+	if r.keys, err = t.NeedAll("a recording has the columns sequence, scenario and t, then one per feature and output", "sequence", "scenario", "t"); err != nil {
 		return nil, err
 	}
-	x, err := t.NeedAll("features.csv declares this feature; the recording must carry it under the same name", features...)
-	if err != nil {
+	if r.x, err = t.NeedAll("features.csv declares this feature; the recording must carry it under the same name", features...); err != nil {
 		return nil, err
 	}
-	y, err := reference.columns(t)
-	if err != nil {
+	if r.y, err = reference.columns(t); err != nil {
 		return nil, err
 	}
-	rec := &Recordings{Features: len(features), Outputs: len(reference.Outputs), Classes: reference.Column != ""}
-	seen := map[string]int{}
-	var current *Sequence
-	var last float64
 	for {
 		ok, err := t.Next()
 		if err != nil {
@@ -91,40 +119,79 @@ func ReadCSV(r io.Reader, file string, features []string, reference Reference) (
 		if !ok {
 			break
 		}
-		name, scenario := t.Text(keys[0]), t.Text(keys[1])
-		now, err := t.Number(keys[2])
-		if err != nil {
+		if err := r.step(); err != nil {
 			return nil, err
 		}
-		if current == nil || name != current.Name {
-			if current, err = t.begin(rec, seen, keys, name, scenario); err != nil {
-				return nil, err
-			}
-		} else {
-			if scenario != current.Scenario {
-				return nil, t.Fail(keys[1], "the scenario changes from "+current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
-			}
-			if now <= last {
-				return nil, t.Fail(keys[2], "time does not grow: "+t.Text(keys[2])+" follows "+strconv.FormatFloat(last, 'g', -1, 64)+" in sequence "+name, "sort the steps, or start a new sequence where the recording was interrupted")
-			}
-		}
-		last = now
-		if current.X, err = t.numbers(current.X, x); err != nil {
-			return nil, err
-		}
-		if current.Y, err = reference.read(t, current.Y, y); err != nil {
-			return nil, err
-		}
-		current.Steps++
 	}
-	if len(rec.Sequences) == 0 {
+	r.end()
+	if len(r.rec.Sequences) == 0 {
 		return nil, &InputError{File: file, Msg: "the recording holds no complete sequence", Hint: "it needs at least one step below the header line"}
 	}
-	return rec, nil
+	return r.rec, nil
+}
+
+// step takes the present row.
+func (r *reader) step() error {
+	name, scenario := r.Text(r.keys[0]), r.Text(r.keys[1])
+	now, err := r.Number(r.keys[2])
+	if err != nil {
+		return err
+	}
+	if r.current == nil || name != r.current.Name {
+		if err := r.begin(name, scenario); err != nil {
+			return err
+		}
+	} else {
+		if scenario != r.current.Scenario {
+			return r.Fail(r.keys[1], "the scenario changes from "+r.current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
+		}
+		if now <= r.last {
+			return r.Fail(r.keys[2], "time does not grow: "+r.Text(r.keys[2])+" follows "+strconv.FormatFloat(r.last, 'g', -1, 64)+" in sequence "+name, "sort the steps, or start a new sequence where the recording was interrupted")
+		}
+	}
+	r.last = now
+	if r.bufferX, err = numbers(r, r.bufferX, r.x); err != nil {
+		return err
+	}
+	if r.bufferY, err = r.reference.read(r, r.bufferY, r.y); err != nil {
+		return err
+	}
+	r.current.Steps++
+	return nil
+}
+
+// begin starts the sequence that the present row opens.
+func (r *reader) begin(name, scenario string) error {
+	if name == "" {
+		return r.Fail(r.keys[0], "the sequence name is empty", "number the sequences, for example 0, 1, 2")
+	}
+	if scenario == "" {
+		return r.Fail(r.keys[1], "the scenario is empty", "name the operating profile of the sequence; use one name for all if there is only one")
+	}
+	if scenario == "all" {
+		return r.Fail(r.keys[1], `"all" cannot name a scenario`, `"all" stands for all scenarios together; choose another name`)
+	}
+	if line, twice := r.seen[name]; twice {
+		return r.Fail(r.keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line), "steps of a sequence must stand together; give each uninterrupted run a name of its own")
+	}
+	r.end()
+	name, scenario = strings.Clone(name), strings.Clone(scenario) // not the whole row with them
+	r.seen[name] = r.Row()
+	r.current = &Sequence{Name: name, Scenario: scenario, File: r.file, Line: r.Row()}
+	r.rec.Sequences = append(r.rec.Sequences, r.current)
+	return nil
+}
+
+// end gives the current sequence its values.
+func (r *reader) end() {
+	if r.current != nil {
+		r.current.X, r.current.Y = slices.Clone(r.bufferX), slices.Clone(r.bufferY)
+	}
+	r.bufferX, r.bufferY = r.bufferX[:0], r.bufferY[:0]
 }
 
 // columns finds the reference columns.
-func (r Reference) columns(t *Table) ([]int, error) {
+func (r Reference) columns(t rows) ([]int, error) {
 	if r.Column != "" {
 		return t.NeedAll("the job names it as the column of the class", r.Column)
 	}
@@ -132,9 +199,9 @@ func (r Reference) columns(t *Table) ([]int, error) {
 }
 
 // read appends the reference values of the present row.
-func (r Reference) read(t *Table, dst []float64, columns []int) ([]float64, error) {
+func (r Reference) read(t rows, dst []float64, columns []int) ([]float64, error) {
 	if r.Column == "" {
-		return t.numbers(dst, columns)
+		return numbers(t, dst, columns)
 	}
 	text := t.Text(columns[0])
 	class := slices.Index(r.Outputs, text)
@@ -154,27 +221,7 @@ func (r Reference) read(t *Table, dst []float64, columns []int) ([]float64, erro
 	return dst, nil
 }
 
-// begin starts the sequence that the present row opens.
-func (t *Table) begin(rec *Recordings, seen map[string]int, keys []int, name, scenario string) (*Sequence, error) {
-	if name == "" {
-		return nil, t.Fail(keys[0], "the sequence name is empty", "number the sequences, for example 0, 1, 2")
-	}
-	if scenario == "" {
-		return nil, t.Fail(keys[1], "the scenario is empty", "name the operating profile of the sequence; use one name for all if there is only one")
-	}
-	if scenario == "all" {
-		return nil, t.Fail(keys[1], `"all" cannot name a scenario`, `"all" stands for all scenarios together; choose another name`)
-	}
-	if line, twice := seen[name]; twice {
-		return nil, t.Fail(keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line), "steps of a sequence must stand together; give each uninterrupted run a name of its own")
-	}
-	seen[name] = t.Line
-	s := &Sequence{Name: name, Scenario: scenario, File: t.file, Line: t.Line}
-	rec.Sequences = append(rec.Sequences, s)
-	return s, nil
-}
-
-func (t *Table) numbers(dst []float64, columns []int) ([]float64, error) {
+func numbers(t rows, dst []float64, columns []int) ([]float64, error) {
 	for _, c := range columns {
 		v, err := t.Number(c)
 		if err != nil {

@@ -104,6 +104,9 @@ func (t *Table) Next() (bool, error) {
 	return true, nil
 }
 
+// Row is the line of the present row.
+func (t *Table) Row() int { return t.Line }
+
 // Text is a cell of the present row.
 func (t *Table) Text(column int) string { return strings.TrimSpace(t.row[column]) }
 

@@ -21,8 +21,8 @@ func TestCityWeatherAgreesWithTorch(t *testing.T) {
 	expected := readTable(t, "expected_signoff.csv")
 	names := features.columnText(t, "name")
 	mean, std := features.column(t, "mean"), features.column(t, "std")
-	for _, file := range []string{"model.safetensors", "model.npz"} {
-		n, err := ReadFile(filepath.Join(cityWeather, file), Spec{Convention: "torch"})
+	for file, spec := range map[string]Spec{"model.safetensors": {Convention: "torch"}, "model.npz": {Convention: "torch"}, "model.onnx": {}} {
+		n, err := ReadFile(filepath.Join(cityWeather, file), spec)
 		if err != nil {
 			t.Fatal(err)
 		}

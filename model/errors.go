@@ -67,6 +67,8 @@ type place struct{ file, where string }
 
 func (p place) tensor(name string) place { return place{p.file, fmt.Sprintf("tensor %q", name)} }
 
+func (p place) array(name string) place { return place{p.file, fmt.Sprintf("array %q", name)} }
+
 func (p place) broken(hint, format string, args ...any) error {
 	return &FormatError{File: p.file, Where: p.where, Msg: fmt.Sprintf(format, args...), Hint: hint}
 }

@@ -1,17 +1,13 @@
 package model
 
-import (
-	"encoding/json"
-	"testing"
-)
+import "testing"
 
 // blockOrder says which gate block of another layout each block of ours is, for the layouts whose order differs.
 type blockOrder []int
 
 var (
-	gruFromZRH   = blockOrder{1, 0, 2}    // ONNX and Keras: z r h
+	gruFromZRH   = blockOrder{1, 0, 2}    // ONNX: z r h
 	lstmFromIOFC = blockOrder{0, 2, 3, 1} // ONNX: i o f c
-	lstmFromIFCO = blockOrder{0, 1, 2, 3} // Keras: i f c o
 	oneBlock     = blockOrder{0}
 )
 
@@ -68,54 +64,4 @@ func TestForwardAgreesWithONNXReferenceCells(t *testing.T) {
 			compare(t, "Y_f64", states, v["Y_f64"], float64Tolerance)
 		})
 	}
-}
-
-func TestForwardAgreesWithKerasLayers(t *testing.T) {
-	// Source: the Keras layers of TensorFlow.js 4.22.0 in float32 (testdata/vectors/README.md).
-	for _, c := range []struct {
-		file  string
-		kind  Kind
-		order blockOrder
-	}{
-		{"keras_gru_reset_before", GRUResetBefore, gruFromZRH},
-		{"keras_lstm", LSTM, lstmFromIFCO},
-		{"keras_simple_rnn", ElmanTanh, oneBlock},
-	} {
-		t.Run(c.file, func(t *testing.T) {
-			var v struct {
-				Weights   map[string]*Tensor
-				Input     *Tensor
-				RNNOutput *Tensor `json:"rnn_output"`
-				OutputSeq *Tensor `json:"output_seq"`
-			}
-			if err := json.Unmarshal(readBytes(t, vectors, c.file+".json"), &v); err != nil {
-				t.Fatal(err)
-			}
-			kernel, recurrent, head := v.Weights["rnn/kernel"], v.Weights["rnn/recurrent_kernel"], v.Weights["dense/kernel"]
-			bias := c.order.arrange(v.Weights["rnn/bias"].Data)
-			n := &Network{
-				Recurrent: []*Recurrent{{Kind: c.kind, Inputs: kernel.Shape[0], Units: recurrent.Shape[0],
-					W: c.order.arrange(transposed(kernel)), U: c.order.arrange(transposed(recurrent)), B: bias, D: make([]float64, len(bias))}},
-				Dense: []*Dense{{Inputs: head.Shape[0], Outputs: head.Shape[1], W: transposed(head), B: v.Weights["dense/bias"].Data}},
-			}
-			if err := n.Validate(); err != nil {
-				t.Fatal(err)
-			}
-			got := replay(n, v.Input, nil, nil)
-			compare(t, "rnn_output", got.states, v.RNNOutput, float32Tolerance)
-			compare(t, "output_seq", got.outputs, v.OutputSeq, float32Tolerance)
-		})
-	}
-}
-
-// transposed returns the values of a matrix in column-major order.
-func transposed(t *Tensor) []float64 {
-	rows, columns := t.Shape[0], t.Shape[1]
-	var values []float64
-	for c := range columns {
-		for r := range rows {
-			values = append(values, t.Data[r*columns+c])
-		}
-	}
-	return values
 }

@@ -11,10 +11,10 @@ const maxNPYHeader = 10_000
 
 // npyHeader is the head of an .npy file.
 type npyHeader struct {
-	descr   string // type as NumPy writes it, such as "<f4"
-	float   floatType
-	order   binary.ByteOrder
-	fortran bool // column-major data
+	descr   string           // type as NumPy writes it, such as "<f4"
+	float   floatType        // after setType
+	order   binary.ByteOrder // after setType
+	fortran bool             // column-major data
 	shape   []int
 }
 
@@ -58,24 +58,31 @@ func parseNPYHeader(raw []byte, at place) (npyHeader, []byte, error) {
 // npyFloats maps the type code without its byte order.
 var npyFloats = map[string]floatType{"f2": float16Type, "f4": float32Type, "f8": float64Type}
 
-// setType interprets the text of descr.
-func (h *npyHeader) setType(descr string, at place) error {
-	h.descr = descr
-	if len(descr) < 2 {
-		return at.broken("", "type %q is not a NumPy type", descr)
+// setOrder interprets the first character of descr and refuses Python objects.
+func (h *npyHeader) setOrder(at place) error {
+	if len(h.descr) < 2 {
+		return at.broken("", "type %q is not a NumPy type", h.descr)
 	}
-	switch descr[0] {
+	switch h.descr[0] {
 	case '<':
 		h.order = binary.LittleEndian
 	case '>':
 		h.order = binary.BigEndian
 	}
-	if descr[1] == 'O' {
-		return at.unsupported("save plain float arrays", "holds pickled Python objects, and %s", pickleMessage)
+	if h.descr[1] == 'O' {
+		return at.unsupported("save plain arrays of numbers", "holds pickled Python objects, and %s", pickleMessage)
+	}
+	return nil
+}
+
+// setType interprets descr as the type of weights.
+func (h *npyHeader) setType(at place) error {
+	if err := h.setOrder(at); err != nil {
+		return err
 	}
 	var ok bool
-	if h.float, ok = npyFloats[descr[1:]]; !ok || h.order == nil {
-		return at.unsupported("only float16, float32 and float64 arrays are read: use array.astype(numpy.float32)", "has type %q", descr)
+	if h.float, ok = npyFloats[h.descr[1:]]; !ok || h.order == nil {
+		return at.unsupported("only float16, float32 and float64 arrays are read: use array.astype(numpy.float32)", "has type %q", h.descr)
 	}
 	return nil
 }
@@ -129,11 +136,9 @@ func (s *dictScanner) value(key string, h *npyHeader) error {
 		if s.accept("[") {
 			return s.at.unsupported("save plain float arrays", "holds records instead of numbers")
 		}
-		descr, err := s.text()
-		if err != nil {
-			return err
-		}
-		return h.setType(descr, s.at)
+		var err error
+		h.descr, err = s.text()
+		return err
 	case "fortran_order":
 		if h.fortran = s.accept("True"); h.fortran || s.accept("False") {
 			return nil

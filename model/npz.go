@@ -81,6 +81,9 @@ func parseNPY(raw []byte, at place) (*Tensor, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := header.setType(at); err != nil {
+		return nil, err
+	}
 	count, ok := elements(header.shape)
 	if !ok || count > len(data) || count*header.float.bytes != len(data) {
 		return nil, at.broken("", "shape %s of %q does not fit the %d bytes that follow the header",

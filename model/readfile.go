@@ -2,18 +2,29 @@ package model
 
 import (
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 )
 
-// ReadFile reads a network by the extension of its file: .safetensors or .npz, both with the tensor names of a torch state dict.
-// Such files do not say which convention of names, gate order and layout they follow, so spec.Convention must: "torch". For what
-// else a spec may have to say see [FromTorch].
+// ReadFile reads the network of a file, see [ImportFile]; a normalisation in the file is in its weights.
+func ReadFile(path string, spec Spec) (*Network, error) {
+	i, err := ImportFile(path, spec)
+	if err != nil {
+		return nil, err
+	}
+	return i.Folded(), nil
+}
+
+// ImportFile reads a network and what its file says beyond it, by the extension: .onnx, .safetensors or .npz. An ONNX graph says
+// everything itself, and spec must be empty. The other two hold arrays alone, so spec.Convention must say which names, gate order and
+// layout they follow: "torch" for a state dict, see [FromTorch], or in an .npz file "keras" for what get_weights() returns, stored by
+// numpy.savez without names, see [FromKeras].
 //
 // Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or [*UnsupportedError].
-func ReadFile(path string, spec Spec) (*Network, error) {
+func ImportFile(path string, spec Spec) (*Import, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the model: %w", err)
@@ -31,35 +42,54 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 	if slices.Contains(pickleExtensions, extension) {
 		return nil, at.unsupported(pickleHint, pickleMessage)
 	}
-	read := ReadSafetensors
 	switch extension {
-	case ".safetensors":
-	case ".npz":
-		read = ReadNPZ
 	case ".onnx":
-		return nil, at.unsupported("save the state dict as .safetensors or .npz", ".onnx is not read yet")
+		if spec.Convention != "" || len(spec.Layers) > 0 {
+			return nil, at.unsupported("remove convention and [[model.layer]]", "an ONNX file says its layers itself, but the job says them too")
+		}
+		return ReadONNX(f, info.Size(), path)
+	case ".safetensors", ".npz":
+		n, err := readArrays(f, info.Size(), extension, at, spec)
+		if err != nil {
+			return nil, err
+		}
+		return &Import{Network: n}, nil
+	case ".keras", ".h5", ".hdf5":
+		return nil, at.unsupported(hdf5Hint, "%s files are not read: they are HDF5 inside, for which there is no reader that needs no C library", extension)
+	}
+	return nil, at.unsupported("save the network as .onnx, or its arrays as .safetensors or .npz", "unknown extension %q, read are .onnx, .safetensors and .npz", extension)
+}
+
+const hdf5Hint = `save the arrays instead, and set convention = "keras":
+    numpy.savez("model.npz", *model.get_weights())`
+
+// readArrays reads a file that holds named arrays and nothing else.
+func readArrays(r io.ReaderAt, size int64, extension string, at place, spec Spec) (*Network, error) {
+	const hint = `set convention = "torch" for a state dict, or "keras" for an .npz file of get_weights()`
+	read := ReadSafetensors
+	if extension == ".npz" {
+		read = ReadNPZ
+	}
+	switch spec.Convention {
+	case "torch", "keras":
+	case "":
+		return nil, at.unsupported(hint, "the file does not say its convention and none is given")
 	default:
-		return nil, at.unsupported("save the state dict as .safetensors or .npz", "unknown extension %q, read are .safetensors and .npz", extension)
+		return nil, at.unsupported(hint, "unknown convention %q", spec.Convention)
 	}
-	if err := checkConvention(spec.Convention, at); err != nil {
-		return nil, err
-	}
-	tensors, err := read(f, info.Size(), path)
+	tensors, err := read(r, size, at.file)
 	if err != nil {
 		return nil, err
 	}
-	return FromTorch(path, tensors, spec)
-}
-
-func checkConvention(convention string, at place) error {
-	const hint = `save a torch state dict and set convention = "torch"`
-	switch convention {
-	case "torch":
-		return nil
-	case "keras":
-		return at.unsupported(hint, `convention "keras" is not read yet`)
-	case "":
-		return at.unsupported(hint, "the file does not say its convention and none is given")
+	if spec.Convention == "torch" {
+		return FromTorch(at.file, tensors, spec)
 	}
-	return at.unsupported(hint, "unknown convention %q", convention)
+	arrays := make([]*Tensor, len(tensors))
+	for i := range arrays {
+		name := fmt.Sprintf("arr_%d", i)
+		if arrays[i] = tensors[name]; arrays[i] == nil {
+			return nil, at.unsupported(kerasHint, "holds %d arrays, but none is called %q as numpy.savez names them without names", len(tensors), name)
+		}
+	}
+	return FromKeras(at.file, arrays, spec)
 }

@@ -7,16 +7,16 @@ import (
 )
 
 // Spec says what a state dict cannot say: the order of its modules, which cell a recurrent module follows and which activation
-// stands after a dense one. The zero Spec leaves everything to inference, see [FromTorch].
+// stands after a dense one. The zero Spec leaves everything to inference, see [FromTorch] and [FromKeras].
 type Spec struct {
-	Convention string      // of names, gate order and layout: "torch"
+	Convention string      // of names, gate order and layout: "torch" or "keras"
 	Layers     []LayerSpec // every module of the file, first to last; empty = infer
 }
 
 // LayerSpec is one module of a model file. A stacked recurrent module is one entry, however many layers it has.
 type LayerSpec struct {
 	// Name is the module's name in the file: what stands before ".weight_ih_l0" or ".weight" in its tensors' names. It is empty
-	// where nothing does.
+	// where nothing does. Arrays of get_weights() have no names; there it only tells readers of the job what is meant.
 	Name string
 	// Cell names the kind of a recurrent module: "gru" (reset-after), "gru-reset-before", "lstm", "elman-tanh" or "elman-relu".
 	// Left empty, three gate blocks mean "gru" and four "lstm". It is empty for a dense module.

@@ -120,16 +120,20 @@ func (d *stateDict) linear(c chained, width int) (*Dense, error) {
 // anySize stands for a dimension that the tensor itself decides; it is at least 1.
 const anySize = -1
 
-// values returns a copy of a tensor's data after checking that it exists, has this shape and is finite.
+// values returns a copy of a tensor's data after the checks of [Tensor.checked] and that it exists.
 func (d *stateDict) values(name string, shape ...int) ([]float64, error) {
 	t := d.tensors[name]
 	if t == nil {
 		return nil, d.file.broken("", "lacks tensor %q", name)
 	}
-	at := d.file.tensor(name)
+	return t.checked(d.file.tensor(name), shapeHint, shape)
+}
+
+// checked returns a copy of a tensor's data after checking that it has this shape and is finite; hint is for a wrong shape.
+func (t *Tensor) checked(at place, hint string, shape []int) ([]float64, error) {
 	fits := slices.EqualFunc(t.Shape, shape, func(got, want int) bool { return got == want || want == anySize && got >= 1 })
 	if !fits {
-		return nil, at.broken(shapeHint, "has shape %s, expected %s", formatShape(t.Shape), formatShape(shape))
+		return nil, at.broken(hint, "has shape %s, expected %s", formatShape(t.Shape), formatShape(shape))
 	}
 	if count, ok := elements(t.Shape); !ok || count != len(t.Data) {
 		return nil, at.broken("", "has shape %s, but %d values", formatShape(t.Shape), len(t.Data))

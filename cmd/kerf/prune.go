@@ -28,7 +28,8 @@ it out where the loss on the selection recordings stays within every tolerance i
 every scenario and region. Each row of the path is one attempt. What goes is replaced
 by its best linear prediction from what stays, folded into the weights, and the first
 dense layer is fitted anew; the last table compares that with simpler ways. With
---features or --units the cut is the one given. --out writes the cut float network.`,
+--features or --units the cut is the one given. --out writes the cut float network as
+safetensors, with torch names, whatever format the job's network has.`,
 		Example: `  kerf prune job.toml
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 		Args: oneJob,

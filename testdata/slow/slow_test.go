@@ -221,7 +221,7 @@ func TestSlowUnitsForceTheWideState(t *testing.T) {
 		in.Job.Tolerances[name] = budget.Tolerance{RMSERise: &limit}
 	}
 	in.Job.Formats.Weights = "int16"
-	chosen, err := in.ChooseFormats(prune.MeasureMeans(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}

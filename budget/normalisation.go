@@ -1,0 +1,42 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+
+	"kerf/dataset"
+	"kerf/model"
+)
+
+// sameWithin is how far, in standard deviations, a normalisation in features.csv may be from that in the model file and still count as
+// the same: it lets through numbers printed with five digits.
+const sameWithin = 1e-4
+
+// normalised returns the network that takes features normalised as features.csv says. A model file may normalise too:
+//
+//   - features.csv says mean 0 and std 1 throughout: the file's normalisation goes into the weights;
+//   - both say the same: it is applied once;
+//   - they differ: an error, since nobody can tell which one was meant.
+func (in *Inputs) normalised(imported *model.Import, features []dataset.Feature) (*model.Network, error) {
+	if imported.Mean == nil {
+		return imported.Network, nil
+	}
+	given := false
+	for _, f := range features {
+		given = given || f.Mean != 0 || f.Std != 1
+	}
+	if !given {
+		return imported.Folded(), nil
+	}
+	file := in.Job.Model.File
+	for i, f := range features {
+		mean, std := imported.Mean[i], imported.Std[i]
+		if math.Abs(f.Mean-mean) > sameWithin*std || math.Abs(f.Std-std) > sameWithin*std {
+			return nil, &dataset.InputError{File: in.Job.Features.File, Line: f.Line, Column: "mean",
+				Msg:  fmt.Sprintf("%s has mean %g and std %g here, but the network in %s normalises it itself, with mean %g and std %g", f.Name, f.Mean, f.Std, file, mean, std),
+				Hint: "write mean 0 and std 1 for every feature if " + file + " takes physical units, or export the network without its normalisation"}
+		}
+	}
+	in.Warnings = append(in.Warnings, fmt.Sprintf("%s normalises its features with the mean and std that %s gives as well; they are applied once", file, in.Job.Features.File))
+	return imported.Network, nil
+}

@@ -1,0 +1,75 @@
+package budget
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+
+	"kerf/dataset"
+)
+
+func (in *Inputs) loadRecordings() (err error) {
+	if in.Selection, err = in.readAll("selection", in.Job.Recordings.Selection); err != nil {
+		return err
+	}
+	if in.Signoff, err = in.readAll("signoff", in.Job.Recordings.Signoff); err != nil {
+		return err
+	}
+	for _, set := range []struct {
+		name string
+		rec  **dataset.Recordings
+	}{{"selection", &in.Selection}, {"sign-off", &in.Signoff}} {
+		var dropped int
+		if *set.rec, dropped = dataset.Unique(*set.rec); dropped > 0 {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat others, value for value, and are left out", dropped, set.name))
+		}
+	}
+	if shared := dataset.Shared(in.Selection, in.Signoff); len(shared) > 0 {
+		in.Shared = len(shared)
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
+	}
+	selection, signoff := in.Selection.Scenarios(), in.Signoff.Scenarios()
+	for _, s := range selection {
+		if !slices.Contains(signoff, s) {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has selection recordings but no sign-off recordings: nothing is judged there", s))
+		}
+	}
+	for _, s := range signoff {
+		if !slices.Contains(selection, s) {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings but no selection recordings: nothing was chosen or calibrated there", s))
+		}
+	}
+	return nil
+}
+
+func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {
+	features := dataset.FeatureNames(in.Float.Features)
+	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column}
+	var parts []*dataset.Recordings
+	for _, name := range names {
+		rec, err := in.readRecording(role, name, features, reference)
+		if err != nil {
+			return nil, err
+		}
+		parts = append(parts, rec)
+	}
+	return dataset.Join(parts...), nil
+}
+
+// readRecording reads one recording and notes its hash, without having the file in memory.
+func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference) (*dataset.Recordings, error) {
+	file, err := os.Open(in.Job.Path(name))
+	if err != nil {
+		return nil, in.unreadable(name, err, "recordings", role)
+	}
+	defer file.Close()
+	sum := sha256.New()
+	size, err := io.Copy(sum, file)
+	if err != nil {
+		return nil, in.unreadable(name, err, "recordings", role)
+	}
+	in.note(role, name, sum.Sum(nil))
+	return dataset.ReadRecording(file, size, name, features, reference)
+}

@@ -1,0 +1,96 @@
+package dataset
+
+import (
+	"errors"
+	"io"
+	"maps"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// column is one column of a recording that is stored column by column.
+type column interface {
+	Next() error             // to the next value; io.EOF behind the last
+	Number() (float64, bool) // false: text, or no value
+	Text() string            // empty: no value
+}
+
+// columnar reads steps out of columns that are read side by side. Only those that are needed are opened.
+type columnar struct {
+	file   string
+	open   map[string]func() (column, error) // by column name
+	names  []string                          // of the opened columns
+	opened []column
+	row    int
+}
+
+// NeedAll implements rows.
+func (c *columnar) NeedAll(why string, names ...string) ([]int, error) {
+	index := make([]int, len(names))
+	for i, name := range names {
+		open := c.open[name]
+		if open == nil {
+			return nil, &InputError{File: c.file, Column: name, Msg: "the column is missing; there are " + strings.Join(slices.Sorted(maps.Keys(c.open)), ", "), Hint: why}
+		}
+		if index[i] = slices.Index(c.names, name); index[i] >= 0 {
+			continue
+		}
+		opened, err := open()
+		if err != nil {
+			return nil, err
+		}
+		index[i] = len(c.names)
+		c.names, c.opened = append(c.names, name), append(c.opened, opened)
+	}
+	return index, nil
+}
+
+// Next implements rows.
+func (c *columnar) Next() (bool, error) {
+	ended := 0
+	for _, column := range c.opened {
+		err := column.Next()
+		if errors.Is(err, io.EOF) {
+			ended++
+		} else if err != nil {
+			return false, err
+		}
+	}
+	switch ended {
+	case 0:
+		c.row++
+		return true, nil
+	case len(c.opened):
+		return false, nil
+	}
+	return false, &InputError{File: c.file, Msg: "only some of its columns have a step " + strconv.Itoa(c.row+1), Hint: "all columns of a recording have the same length"}
+}
+
+// Row implements rows.
+func (c *columnar) Row() int { return c.row }
+
+// Text implements rows.
+func (c *columnar) Text(column int) string { return strings.TrimSpace(c.opened[column].Text()) }
+
+// Number implements rows.
+func (c *columnar) Number(column int) (float64, error) {
+	v, ok := c.opened[column].Number()
+	if !ok {
+		text := c.Text(column)
+		if text == "" {
+			return 0, c.Fail(column, "there is no value", gapHint)
+		}
+		return 0, c.Fail(column, strconv.Quote(text)+" is text, not a number", "store the column as numbers")
+	}
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, c.Fail(column, strconv.FormatFloat(v, 'g', -1, 64)+" is not a finite number", gapHint)
+	}
+	return v, nil
+}
+
+// Fail implements rows.
+func (c *columnar) Fail(column int, msg, hint string) error {
+	return &InputError{File: c.file, Line: c.row, Column: c.names[column], Msg: msg, Hint: hint}
+}

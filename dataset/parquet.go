@@ -1,0 +1,175 @@
+package dataset
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/deprecated"
+	"github.com/parquet-go/parquet-go/format"
+)
+
+const parquetHint = "write a flat table of numbers and names; is the file complete?"
+
+// openParquet finds the columns of a .parquet file.
+func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error) {
+	defer recoverParquet(file, &err)
+	f, err := parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true), parquet.ReadBufferSize(1<<16))
+	if err != nil {
+		return nil, parquetError(file, err)
+	}
+	c = &columnar{file: file, open: map[string]func() (column, error){}}
+	for _, leaf := range f.Root().Columns() {
+		name := leaf.Name()
+		c.open[name] = func() (column, error) {
+			if !leaf.Leaf() || leaf.Repeated() {
+				return nil, &InputError{File: file, Column: name, Msg: "holds lists or records", Hint: parquetHint}
+			}
+			number := numberOf(leaf.Type())
+			if number == nil && leaf.Type().Kind() != parquet.ByteArray {
+				return nil, &InputError{File: file, Column: name, Msg: "has the type " + leaf.Type().String() + ", which is not read", Hint: "store the column as float, double or whole numbers, names as strings"}
+			}
+			return &parquetColumn{file: file, groups: f.RowGroups(), leaf: leaf.Index(), number: number}, nil
+		}
+	}
+	return c, nil
+}
+
+func parquetError(file string, err error) error {
+	return &InputError{File: file, Msg: fmt.Sprintf("cannot be read as Parquet: %v", err), Hint: parquetHint}
+}
+
+// recoverParquet turns a panic of the library, which damaged files can cause, into an error.
+func recoverParquet(file string, err *error) {
+	if p := recover(); p != nil {
+		*err = parquetError(file, fmt.Errorf("%v", p))
+	}
+}
+
+// numberOf says how values of a type become numbers, or nil if they do not: text, and numbers that would need a scale or more bits.
+func numberOf(t parquet.Type) func(v parquet.Value) float64 {
+	unsigned := false
+	if logical := t.LogicalType(); logical != nil {
+		switch kind := logical.Value.(type) {
+		case *format.DecimalType:
+			return nil
+		case *format.IntType:
+			unsigned = !kind.IsSigned
+		}
+	}
+	if converted := t.ConvertedType(); converted != nil && *converted == deprecated.Decimal {
+		return nil
+	}
+	switch t.Kind() {
+	case parquet.Boolean:
+		return func(v parquet.Value) float64 {
+			if v.Boolean() {
+				return 1
+			}
+			return 0
+		}
+	case parquet.Int32:
+		if unsigned {
+			return func(v parquet.Value) float64 { return float64(v.Uint32()) }
+		}
+		return func(v parquet.Value) float64 { return float64(v.Int32()) }
+	case parquet.Int64:
+		if unsigned {
+			return func(v parquet.Value) float64 { return float64(v.Uint64()) }
+		}
+		return func(v parquet.Value) float64 { return float64(v.Int64()) }
+	case parquet.Float:
+		return func(v parquet.Value) float64 { return float64(v.Float()) }
+	case parquet.Double:
+		return func(v parquet.Value) float64 { return v.Double() }
+	}
+	return nil
+}
+
+// parquetColumn reads a column page by page through all row groups.
+type parquetColumn struct {
+	file   string
+	groups []parquet.RowGroup // not yet begun
+	leaf   int
+	number func(v parquet.Value) float64 // nil for text
+
+	pages  parquet.Pages
+	page   parquet.Page
+	values parquet.ValueReader
+	buffer [256]parquet.Value
+	filled []parquet.Value // not yet taken
+	value  parquet.Value
+	text   string // of the last value that was asked for
+}
+
+// Next implements column.
+func (p *parquetColumn) Next() error {
+	for len(p.filled) == 0 {
+		if err := p.fill(); err != nil {
+			return err
+		}
+	}
+	p.value, p.filled = p.filled[0], p.filled[1:]
+	return nil
+}
+
+// fill reads some values, or opens the next page or row group.
+func (p *parquetColumn) fill() (err error) {
+	defer recoverParquet(p.file, &err)
+	switch {
+	case p.values != nil:
+		n, err := p.values.ReadValues(p.buffer[:])
+		p.filled = p.buffer[:n]
+		if errors.Is(err, io.EOF) {
+			p.values, err = nil, nil
+		}
+		if err != nil {
+			return parquetError(p.file, err)
+		}
+	case p.pages != nil:
+		if p.page != nil {
+			parquet.Release(p.page)
+		}
+		if p.page, err = p.pages.ReadPage(); errors.Is(err, io.EOF) {
+			err, p.page = p.pages.Close(), nil
+			p.pages = nil
+		}
+		if err != nil {
+			return parquetError(p.file, err)
+		}
+		if p.page != nil {
+			p.values = p.page.Values()
+		}
+	case len(p.groups) > 0:
+		p.pages = p.groups[0].ColumnChunks()[p.leaf].Pages()
+		p.groups = p.groups[1:]
+	default:
+		return io.EOF
+	}
+	return nil
+}
+
+// Number implements column.
+func (p *parquetColumn) Number() (float64, bool) {
+	if p.number == nil || p.value.IsNull() {
+		return 0, false
+	}
+	return p.number(p.value), true
+}
+
+// Text implements column.
+func (p *parquetColumn) Text() string {
+	if p.value.IsNull() {
+		return ""
+	}
+	if v, ok := p.Number(); ok {
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	if raw := p.value.ByteArray(); string(raw) != p.text { // neighbours are mostly equal
+		p.text = strings.Clone(string(raw))
+	}
+	return p.text
+}

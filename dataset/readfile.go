@@ -1,0 +1,85 @@
+package dataset
+
+import (
+	"archive/zip"
+	"compress/gzip"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"kerf/model"
+)
+
+// ReadRecording reads one recording of the given size in bytes, by the end of its name: .csv.gz, .npz, .parquet, and as CSV all others.
+// Whatever the format, it has the columns that [ReadCSV] describes; in an .npz file every column is an array of one dimension,
+// in a .parquet file a column that is neither nested nor repeated. The file is read step by step: memory holds the sequences, a buffer for the longest
+// of them, and small buffers per column.
+//
+// Errors about the content are [*InputError], in .npz files also those of package model; in files without lines the line is the
+// number of the step.
+func ReadRecording(r io.ReaderAt, size int64, file string, features []string, reference Reference) (*Recordings, error) {
+	content := io.NewSectionReader(r, 0, size)
+	switch lower := strings.ToLower(file); {
+	case strings.HasSuffix(lower, ".gz"):
+		unpacked, err := gzip.NewReader(content)
+		if err != nil {
+			return nil, unpackError(file, err)
+		}
+		return ReadCSV(&unpacking{unpacked, file}, file, features, reference)
+	case strings.HasSuffix(lower, ".npz"):
+		t, err := openNPZ(content, size, file)
+		if err != nil {
+			return nil, err
+		}
+		return readRows(t, file, features, reference)
+	case strings.HasSuffix(lower, ".parquet"):
+		t, err := openParquet(content, size, file)
+		if err != nil {
+			return nil, err
+		}
+		return readRows(t, file, features, reference)
+	}
+	return ReadCSV(content, file, features, reference)
+}
+
+// unpacking says which file is damaged.
+type unpacking struct {
+	io.Reader
+	file string
+}
+
+func (u *unpacking) Read(p []byte) (int, error) {
+	n, err := u.Reader.Read(p)
+	if err != nil && !errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		err = unpackError(u.file, err)
+	}
+	return n, err
+}
+
+func unpackError(file string, err error) error {
+	return &InputError{File: file, Msg: fmt.Sprintf("cannot be unpacked: %v", err), Hint: "was the file copied completely? pack it with gzip"}
+}
+
+// openNPZ finds the arrays of an .npz archive.
+func openNPZ(r io.ReaderAt, size int64, file string) (*columnar, error) {
+	archive, err := zip.NewReader(r, size)
+	if err != nil {
+		return nil, &InputError{File: file, Msg: fmt.Sprintf("cannot be read as a zip archive: %v", err), Hint: "write it with numpy.savez(file, **columns), and copy it completely"}
+	}
+	c := &columnar{file: file, open: map[string]func() (column, error){}}
+	for _, member := range archive.File {
+		name := strings.TrimSuffix(member.Name, ".npy")
+		if c.open[name] != nil {
+			return nil, &InputError{File: file, Column: name, Msg: "the array stands twice in the archive", Hint: "write it with numpy.savez(file, **columns)"}
+		}
+		c.open[name] = func() (column, error) {
+			content, err := member.Open()
+			if err != nil {
+				return nil, &InputError{File: file, Column: name, Msg: fmt.Sprintf("cannot be unpacked: %v", err), Hint: "write the file with numpy.savez or numpy.savez_compressed"}
+			}
+			return model.OpenNPYColumn(content, file, name)
+		}
+	}
+	return c, nil
+}

@@ -1,0 +1,332 @@
+package model
+
+import (
+	"fmt"
+	"math/big"
+	"strconv"
+	"strings"
+)
+
+// onnxEval computes the values of a graph, node by node.
+type onnxEval struct {
+	at     place
+	model  *onnxModel
+	node   *onnxNode // that is computed now
+	values map[string]onnxValue
+	left   int // values that may still be made, see spend
+}
+
+// spareValues is how many values a graph may make beyond one per byte of its file, which is four copies of all float32 weights:
+// exporters transpose and slice them, and the layers are copies. Small files may fold small tables.
+const spareValues = 1 << 20
+
+func newONNXEval(m *onnxModel, size int64, at place) *onnxEval {
+	return &onnxEval{at: at, model: m, values: map[string]onnxValue{}, left: spareValues + int(size)}
+}
+
+// spend takes a number of values off what the graph may make, so that no file makes more memory than it has bytes, some times over.
+func (e *onnxEval) spend(values int) error {
+	if values < 0 || values > e.left {
+		return e.refuse("a network for a microcontroller has no such tables", "makes a tensor that is far larger than the file")
+	}
+	e.left -= values
+	return nil
+}
+
+// spendOn is spend for what c becomes with another shape. A single value may stand for any number.
+func (e *onnxEval) spendOn(c *constant, shape []int) error {
+	count, ok := elements(shape)
+	if !ok {
+		return e.spend(-1)
+	}
+	if c.stored() == 1 {
+		return nil
+	}
+	return e.spend(count)
+}
+
+func (n *onnxNode) place(at place) place {
+	op := n.op
+	if quoted := strconv.Quote(op); len(quoted) != len(op)+2 || op == "" { // a damaged name
+		op = quoted
+	}
+	where := fmt.Sprintf("node %d (%s)", n.index, op)
+	if n.name != "" {
+		where = fmt.Sprintf("node %d %q (%s)", n.index, n.name, op)
+	}
+	return place{at.file, where}
+}
+
+func (n *onnxNode) attribute(name string) *onnxAttribute {
+	for _, a := range n.attributes {
+		if a.name == name {
+			return a
+		}
+	}
+	return nil
+}
+
+// refuse is an error about the present node: valid, but not handled.
+func (e *onnxEval) refuse(hint, format string, args ...any) error {
+	return e.node.place(e.at).unsupported(hint, format, args...)
+}
+
+// broken is an error about the present node: against the standard.
+func (e *onnxEval) broken(format string, args ...any) error {
+	return e.node.place(e.at).broken("", format, args...)
+}
+
+// whole is an integer attribute.
+func (e *onnxEval) whole(name string, otherwise int64) int64 {
+	if a := e.node.attribute(name); a != nil {
+		return a.i
+	}
+	return otherwise
+}
+
+// value is input i of the present node, or nil if it is left out.
+func (e *onnxEval) value(i int) onnxValue {
+	if i >= len(e.node.inputs) || e.node.inputs[i] == "" {
+		return nil
+	}
+	return e.values[e.node.inputs[i]]
+}
+
+// need is value for an input that may not be left out.
+func (e *onnxEval) need(i int) (onnxValue, error) {
+	v := e.value(i)
+	if v == nil {
+		return nil, e.broken("lacks input %d", i)
+	}
+	return v, nil
+}
+
+// constantInput is an input that must be known when the file is read, or nil if it is left out.
+func (e *onnxEval) constantInput(i int, what string) (*constant, error) {
+	switch v := e.value(i).(type) {
+	case nil:
+		return nil, nil
+	case *constant:
+		return v, nil
+	}
+	return nil, e.refuse("weights and shapes must be stored in the file or follow from it", "%s (%q) are computed from the features, or an input of the graph", what, e.node.inputs[i])
+}
+
+// wholeList is a list of integers: an input, or in older sets of operators the attribute of that name.
+func (e *onnxEval) wholeList(i int, name string) ([]int64, error) {
+	if a := e.node.attribute(name); a != nil {
+		return a.ints, nil
+	}
+	c, err := e.constantInput(i, name)
+	if c == nil || err != nil {
+		return nil, err
+	}
+	if !c.whole || len(c.shape) > 1 {
+		return nil, e.broken("%s are no list of whole numbers", name)
+	}
+	if err := e.spend(c.count()); err != nil {
+		return nil, err
+	}
+	list := make([]int64, c.count())
+	for k := range list {
+		list[k] = c.wholes[min(k, len(c.wholes)-1)]
+	}
+	return list, nil
+}
+
+// axis turns a possibly negative axis into a position.
+func (e *onnxEval) axis(axis int64, rank int) (int, error) {
+	if axis < 0 {
+		axis += int64(rank)
+	}
+	if axis < 0 || axis >= int64(rank) {
+		return 0, e.broken("axis %d is outside a tensor of %d axes", axis, rank)
+	}
+	return int(axis), nil
+}
+
+// known refuses a value that may only leave the graph.
+func (e *onnxEval) known(v onnxValue) ([]int, error) {
+	if d := v.dims(); d != nil {
+		return d, nil
+	}
+	return nil, e.refuse("compute with the output of a recurrent layer or its last hidden state", "takes the cell state of an LSTM, or several states at once")
+}
+
+// run computes every value that an output of the graph needs.
+func (e *onnxEval) run() error {
+	g := e.model.graph
+	needed := map[string]bool{"": false}
+	for _, name := range g.outputs {
+		needed[name] = true
+	}
+	use := make([]bool, len(g.nodes))
+	for i := len(g.nodes) - 1; i >= 0; i-- {
+		for _, out := range g.nodes[i].outputs {
+			use[i] = use[i] || out != "" && needed[out]
+		}
+		if use[i] {
+			for _, in := range g.nodes[i].inputs {
+				needed[in] = in != ""
+			}
+		}
+	}
+	if err := e.inputs(needed); err != nil {
+		return err
+	}
+	for i, n := range g.nodes {
+		if !use[i] {
+			continue
+		}
+		e.node = n
+		if err := e.compute(); err != nil {
+			return err
+		}
+	}
+	for _, name := range g.outputs {
+		if e.values[name] == nil {
+			return e.at.broken("", "no node computes the output %q", name)
+		}
+	}
+	return nil
+}
+
+// inputs makes a value of every input of the graph and of every tensor that is needed.
+func (e *onnxEval) inputs(needed map[string]bool) error {
+	g := e.model.graph
+	for name, raw := range g.initializers {
+		if !needed[name] {
+			continue
+		}
+		c, err := decodeONNXTensor(raw, e.at.tensor(name))
+		if err != nil {
+			return err
+		}
+		e.values[name] = c
+	}
+	sizes := newOpenSizes(g)
+	for i := range g.inputs {
+		in := &g.inputs[i]
+		if g.initializers[in.name] != nil || !needed[in.name] {
+			continue
+		}
+		if !in.rank {
+			return place{e.at.file, fmt.Sprintf("input %q", in.name)}.unsupported("export with the shape of the input", "has no shape")
+		}
+		s := &signal{chain: newChain(in)}
+		for _, a := range in.axes {
+			size, err := sizes.of(a)
+			if err != nil {
+				return place{e.at.file, fmt.Sprintf("input %q", in.name)}.broken("", "%v", err)
+			}
+			var factors []*factor
+			if size != 1 {
+				factors = []*factor{{size: size}}
+			}
+			s.axes = append(s.axes, factors)
+		}
+		e.values[in.name] = s
+	}
+	return nil
+}
+
+// openSizes gives a size to every axis that the file leaves open: a prime that is no size of another axis. Axes of one name are one.
+type openSizes struct {
+	byName map[string]int
+	taken  map[int]bool
+	last   int
+}
+
+// firstOpenSize is large enough to be no size of a layer, and small enough for products of three sizes to fit 32 bits.
+const firstOpenSize = 1009
+
+func newOpenSizes(g *onnxGraph) *openSizes {
+	s := &openSizes{byName: map[string]int{}, taken: map[int]bool{}, last: firstOpenSize - 1}
+	for _, in := range g.inputs {
+		for _, a := range in.axes {
+			s.taken[int(a.size)] = true
+		}
+	}
+	return s
+}
+
+func (s *openSizes) of(a onnxAxis) (int, error) {
+	if a.size != 0 {
+		if a.size < 0 || int64(int32(a.size)) != a.size {
+			return 0, fmt.Errorf("has an axis of size %d", a.size)
+		}
+		return int(a.size), nil
+	}
+	if size := s.byName[a.name]; size != 0 && a.name != "" {
+		return size, nil
+	}
+	const most = 16 // axes; a network has three for its input and for each state
+	if len(s.taken) > 2*most {
+		return 0, fmt.Errorf("the graph has more than %d axes of open size", most)
+	}
+	for s.last++; s.taken[s.last] || !big.NewInt(int64(s.last)).ProbablyPrime(0); s.last++ {
+	}
+	s.taken[s.last] = true
+	s.byName[a.name] = s.last
+	return s.last, nil
+}
+
+// compute finds the present node's results.
+func (e *onnxEval) compute() error {
+	n := e.node
+	for _, a := range n.attributes {
+		if a.subgraph {
+			return e.refuse("export without control flow; a recurrent layer must be one GRU, LSTM or RNN operator", "contains a graph of its own")
+		}
+	}
+	for _, in := range n.inputs {
+		if in != "" && e.values[in] == nil {
+			return e.broken("uses %q before any node has computed it", in)
+		}
+	}
+	var results []onnxValue
+	var err error
+	operator, known := onnxOperators[n.op]
+	switch {
+	case !standardDomain(n.domain):
+		return e.refuse("export with the operators of the ONNX standard only", "belongs to the set of operators %q", n.domain)
+	case onnxCells[n.op].gates != nil:
+		results, err = e.recurrent()
+	case known:
+		var v onnxValue
+		v, err = operator(e)
+		results = []onnxValue{v}
+	default:
+		return e.refuse(operatorHint(n.op), "is an operator that kerf does not know")
+	}
+	if err != nil {
+		return err
+	}
+	for i, name := range n.outputs {
+		if name == "" {
+			continue
+		}
+		if i >= len(results) {
+			return e.refuse("leave that output out", "gives an output %d that kerf does not know", i)
+		}
+		if e.values[name] != nil {
+			return e.broken("computes %q a second time", name)
+		}
+		e.values[name] = results[i]
+	}
+	return nil
+}
+
+// operatorHint says what to do about an operator.
+func operatorHint(op string) string {
+	switch {
+	case strings.Contains(op, "uantize") || strings.HasSuffix(op, "Integer"):
+		return "export the float network, before quantization: kerf quantizes it"
+	case op == "Loop" || op == "Scan" || op == "If":
+		return "export the recurrent layer as one GRU, LSTM or RNN operator, not unrolled"
+	case op == "ArgMax":
+		return "end the network with the scores of the classes: kerf takes the largest"
+	}
+	return "kerf reads GRU, LSTM and RNN layers, then MatMul, Gemm, Add, Sub, Mul, Div, Relu, Tanh, Sigmoid, Softmax, and operators that only move values; " +
+		"change the network or export the part that fits"
+}

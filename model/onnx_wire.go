@@ -1,0 +1,184 @@
+package model
+
+import (
+	"fmt"
+	"math"
+
+	"google.golang.org/protobuf/encoding/protowire"
+)
+
+// onnxModel is the part of an ONNX file that gives it its meaning. Source of all field numbers here: onnx.proto of onnx 1.12.0.
+type onnxModel struct {
+	opset int64 // version of the standard set of operators
+	graph *onnxGraph
+}
+
+type onnxGraph struct {
+	nodes        []*onnxNode       // in the order in which they are computed
+	initializers map[string][]byte // encoded TensorProto by name
+	inputs       []onnxInput       // without those that have an initializer
+	outputs      []string
+}
+
+// onnxInput is an input of the graph. Its axes have a size, or a name that stands for one, or neither.
+type onnxInput struct {
+	name  string
+	dtype int64
+	rank  bool // the file gives axes
+	axes  []onnxAxis
+}
+
+type onnxAxis struct {
+	size int64 // 0 = open
+	name string
+}
+
+type onnxNode struct {
+	index           int // position in the file, from 0
+	name, op        string
+	domain          string // "" is the standard set of operators
+	inputs, outputs []string
+	attributes      []*onnxAttribute
+}
+
+// onnxAttribute keeps numbers as they come; which field counts depends on the attribute.
+type onnxAttribute struct {
+	name     string
+	f        float32
+	i        int64
+	s        string
+	tensor   []byte // encoded TensorProto
+	ints     []int64
+	floats   []float32
+	strings  []string
+	subgraph bool
+}
+
+// maxONNXMessages limits nodes, attributes, tensors and axes of a file together. A recurrent network of three layers has a few
+// hundred (the listing of exported graphs in testdata/vectors has at most 90), so that only a hostile file reaches it.
+const maxONNXMessages = 100_000
+
+// onnxDecoder turns bytes into the types above. It knows no recursion: subgraphs are noticed, not decoded, so that no nesting in a
+// file matters, and every other message takes memory in proportion to its bytes.
+type onnxDecoder struct {
+	at       place
+	messages int
+}
+
+// wireField is one field of a message. Fixed and varint types stand in scalar, all others in bytes.
+type wireField struct {
+	number protowire.Number
+	kind   protowire.Type
+	scalar uint64
+	bytes  []byte
+}
+
+// fields calls visit for every field of a message. Unknown fields are the caller's to skip.
+func (d *onnxDecoder) fields(raw []byte, message string, visit func(f wireField) error) error {
+	if d.messages++; d.messages > maxONNXMessages {
+		return d.at.unsupported("a recurrent network for a microcontroller has a few hundred nodes", "holds more than %d nodes, attributes and tensors", maxONNXMessages)
+	}
+	for len(raw) > 0 {
+		number, kind, n := protowire.ConsumeTag(raw)
+		if n < 0 {
+			return d.broken(message, protowire.ParseError(n))
+		}
+		raw = raw[n:]
+		f := wireField{number: number, kind: kind}
+		switch kind {
+		case protowire.VarintType:
+			f.scalar, n = protowire.ConsumeVarint(raw)
+		case protowire.Fixed32Type:
+			var v uint32
+			v, n = protowire.ConsumeFixed32(raw)
+			f.scalar = uint64(v)
+		case protowire.Fixed64Type:
+			f.scalar, n = protowire.ConsumeFixed64(raw)
+		case protowire.BytesType:
+			f.bytes, n = protowire.ConsumeBytes(raw)
+		default: // groups, which ONNX has none of
+			return d.broken(message, fmt.Errorf("field %d has wire type %d", number, kind))
+		}
+		if n < 0 {
+			return d.broken(message, protowire.ParseError(n))
+		}
+		raw = raw[n:]
+		if err := visit(f); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (d *onnxDecoder) broken(message string, err error) error {
+	return d.at.broken("is this an ONNX file, and was it copied completely?", "cannot be read as ONNX: %s: %v", message, err)
+}
+
+// is reports whether the field has the wire type that its number asks for.
+func (d *onnxDecoder) is(f wireField, message string, kind protowire.Type) error {
+	if f.kind != kind {
+		return d.broken(message, fmt.Errorf("field %d has wire type %d, expected %d", f.number, f.kind, kind))
+	}
+	return nil
+}
+
+func (d *onnxDecoder) text(f wireField, message string, into *string) error {
+	*into = string(f.bytes)
+	return d.is(f, message, protowire.BytesType)
+}
+
+func (d *onnxDecoder) whole(f wireField, message string, into *int64) error {
+	*into = int64(f.scalar)
+	return d.is(f, message, protowire.VarintType)
+}
+
+// wholes reads a repeated int64, packed or not.
+func (d *onnxDecoder) wholes(f wireField, message string, into *[]int64) error {
+	if f.kind != protowire.BytesType {
+		*into = append(*into, int64(f.scalar))
+		return d.is(f, message, protowire.VarintType)
+	}
+	for raw := f.bytes; len(raw) > 0; {
+		v, n := protowire.ConsumeVarint(raw)
+		if n < 0 {
+			return d.broken(message, protowire.ParseError(n))
+		}
+		*into = append(*into, int64(v))
+		raw = raw[n:]
+	}
+	return nil
+}
+
+// floats reads a repeated float, packed or not.
+func (d *onnxDecoder) floats(f wireField, message string, into *[]float32) error {
+	if f.kind != protowire.BytesType {
+		*into = append(*into, math.Float32frombits(uint32(f.scalar)))
+		return d.is(f, message, protowire.Fixed32Type)
+	}
+	for raw := f.bytes; len(raw) > 0; {
+		v, n := protowire.ConsumeFixed32(raw)
+		if n < 0 {
+			return d.broken(message, protowire.ParseError(n))
+		}
+		*into = append(*into, math.Float32frombits(v))
+		raw = raw[n:]
+	}
+	return nil
+}
+
+// doubles reads a repeated double, packed or not.
+func (d *onnxDecoder) doubles(f wireField, message string, into *[]float64) error {
+	if f.kind != protowire.BytesType {
+		*into = append(*into, math.Float64frombits(f.scalar))
+		return d.is(f, message, protowire.Fixed64Type)
+	}
+	for raw := f.bytes; len(raw) > 0; {
+		v, n := protowire.ConsumeFixed64(raw)
+		if n < 0 {
+			return d.broken(message, protowire.ParseError(n))
+		}
+		*into = append(*into, math.Float64frombits(v))
+		raw = raw[n:]
+	}
+	return nil
+}
