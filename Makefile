@@ -57,9 +57,10 @@ emulators:
 		echo "make: COULD NOT install the emulators: install as root the Debian packages $(EMULATORS)"; \
 	fi
 
-# Measures the emitted C under emulation and writes budget/kernels.toml (testdata/kernels/README.md).
+# Measures the emitted C on emulated cores, fits budget/kernels.toml and prints docs/cost.md (testdata/kernels/README.md).
 kernels: emulators
-	python3 testdata/kernels/measure.py
+	$(GO) run ./testdata/kernels
+	$(GO) run ./testdata/kernels -table > docs/cost.md
 
 # Measures the handoff of the demo on every profile, beside the estimates.
 MEASURE_TARGETS = cortex-m3:64 cortex-m7:200 cortex-m33:64 avr8:16

@@ -6,6 +6,7 @@ import (
 
 	"kerf/model"
 	"kerf/quant"
+	"kerf/targets"
 )
 
 // The emitted C reads the rows of a matrix in one of three ways (exporter/c/rows.c). The constants below agree with
@@ -235,4 +236,14 @@ func StackArrays(s quant.Shape) int {
 		}
 	}
 	return step + layer
+}
+
+// Estimate is what a network is expected to take on a core: cycles of a step; flash of code, weights and tables, and
+// stack, in bytes.
+func Estimate(s quant.Shape, core *targets.Profile) (cycles float64, flash, stack int) {
+	k := kernelsFor(core.ISA)
+	for _, p := range cycleParts(s, k, Target{Core: core}) {
+		cycles += p.value
+	}
+	return cycles, k.codeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(), k.stackBytes(s)
 }

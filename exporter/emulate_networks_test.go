@@ -58,7 +58,7 @@ func emulatedNetworks(t *testing.T, units, features int) []*emulated {
 		rec := randomRecordings(random, p)
 		p = cutTo(p, rec, units, features)
 		formats := newestFormats(random, p.Net, covered)
-		net, err := quant.Quantize(p, quant.Calibrate(p, rec), formats, []quant.Rounding{quant.Nearest, quant.Compensated}[i%2])
+		net, err := quant.Quantize(p, quant.Calibrate(p, rec), formats, quant.Roundings[i%len(quant.Roundings)])
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,7 +1,7 @@
 
 #if LAYER_RESCALED == 0
 /* Last dense layer; the accumulator is the output. */
-static void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
+static NET_APART void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 {
     uint16_t o;
 
@@ -25,7 +25,7 @@ static void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 #if LAYER_RESCALED == 1
 #if LAYER_LAST == 1
 /* Last dense layer. */
-static void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
+static NET_APART void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 {
     int16_t in[LAYER_OUTPUTS];
     uint16_t o;
@@ -44,7 +44,7 @@ static void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 }
 #else
 /* Dense layer. */
-static void layer_step(const int16_t *v, int16_t y[LAYER_OUTPUTS])
+static NET_APART void layer_step(const int16_t *v, int16_t y[LAYER_OUTPUTS])
 {
 #if LAYER_ACTIVATION == 0
     layer_rows(y, v);

@@ -4,7 +4,7 @@
 #else
 /* Elman layer: h = tanh(W x + b + U h + d). */
 #endif
-static void layer_step(int16_t h[LAYER_UNITS], const int16_t *x)
+static NET_APART void layer_step(int16_t h[LAYER_UNITS], const int16_t *x)
 {
     int16_t in[LAYER_UNITS];
     int16_t re[LAYER_UNITS];

@@ -4,9 +4,9 @@
  *   n = tanh(Wn x + bn + Un (r h) + dn), h = z h + (1 - z) n
  * Rows of a unit: r, z; behind all of them the rows n. */
 #if LAYER_STATE_BITS == 32
-static void layer_step(int32_t h_Q30[LAYER_UNITS], int16_t h_Q15[LAYER_UNITS], const int16_t *x)
+static NET_APART void layer_step(int32_t h_Q30[LAYER_UNITS], int16_t h_Q15[LAYER_UNITS], const int16_t *x)
 #else
-static void layer_step(int16_t h_Q15[LAYER_UNITS], const int16_t *x)
+static NET_APART void layer_step(int16_t h_Q15[LAYER_UNITS], const int16_t *x)
 #endif
 {
     int16_t in[LAYER_ROWS];

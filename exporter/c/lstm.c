@@ -3,9 +3,9 @@
  *   c = f c + i g, h = o tanh(c)
  * Rows of a unit: i, f, g, o. */
 #if LAYER_STATE_BITS == 32
-static void layer_step(int16_t h_Q15[LAYER_UNITS], int32_t c[LAYER_UNITS], const int16_t *x)
+static NET_APART void layer_step(int16_t h_Q15[LAYER_UNITS], int32_t c[LAYER_UNITS], const int16_t *x)
 #else
-static void layer_step(int16_t h_Q15[LAYER_UNITS], int16_t c[LAYER_UNITS], const int16_t *x)
+static NET_APART void layer_step(int16_t h_Q15[LAYER_UNITS], int16_t c[LAYER_UNITS], const int16_t *x)
 #endif
 {
     int16_t in[LAYER_ROWS];

@@ -244,7 +244,7 @@ static inline int_fast16_t net_result(int32_t sum, uint8_t shift)
 #endif
 /*@layers*/
 /*@step*/
-const uint32_t net_id = NET_ID;
+const uint32_t net_id NET_ROM = NET_ID;
 
 #if NET_CLASSES == 1
 uint16_t net_class(const int32_t y[NET_N_OUTPUTS])

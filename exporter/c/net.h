@@ -17,7 +17,7 @@ typedef struct {
 /*@state*/
 } net_state;
 
-/* The same as NET_ID, in the object file. */
+/* The same as NET_ID, in the object file; on 8-bit AVR in program memory. */
 extern const uint32_t net_id;
 
 /* Sets the state to the start of a sequence: before the first step, and after

@@ -17,7 +17,7 @@ int32_t net_selftest(void)
     net_state state;
     int16_t x[NET_N_FEATURES];
     int32_t y[NET_N_OUTPUTS];
-    int32_t result = (net_id == NET_ID) ? 0 : 1;
+    int32_t result = ((uint32_t)NET_ROM_I32(&net_id) == NET_ID) ? 0 : 1;
     uint16_t step;
 
     net_reset(&state);

@@ -19,8 +19,8 @@ type sample struct {
 
 // How many networks the fit has, and how many judge it.
 const (
-	fitted = 130
-	held   = 40
+	fitted = 100
+	held   = 30
 )
 
 var (
@@ -41,7 +41,7 @@ func samples() []sample {
 			if isHeld {
 				return []int{8, 8, 8, 16}[random.IntN(4)]
 			}
-			return []int{4, 8, 8, 16}[random.IntN(4)]
+			return []int{4, 8, 8, 16, 16}[random.IntN(5)]
 		}
 		s := quant.Shape{Features: between(1, 48)}
 		layers := 1
