@@ -141,7 +141,13 @@ func (r *Result) warn() {
 		}
 	}
 	if len(in.Targets) > 0 {
-		add("code size, stack and cycles are for GCC at -O2, and cycles for flash without wait states: other options, clocks and parts need their own")
+		var flags []string
+		for _, t := range in.Targets {
+			if text := t.Core.Optimise + " on " + t.Core.Name; !slices.Contains(flags, text) {
+				flags = append(flags, text)
+			}
+		}
+		add("code size, stack and cycles are for GCC with %s, and cycles for flash without wait states: other options, clocks and parts need their own", strings.Join(flags, ", "))
 	}
 }
 

@@ -178,7 +178,7 @@ func (m *measurement) print(w io.Writer, asJSON bool) error {
 }
 
 // measuredLegend explains the columns.
-const measuredLegend = "estimate: as in the sign-off, for -O2. flash and RAM: what the network adds to a linked program, one state included. " +
+const measuredLegend = "estimate: as in the sign-off, for the flags of the profile. flash and RAM: what the network adds to a linked program, one state included. " +
 	"stack: the deepest chain of calls by the compiler's account; painted: what the deepest step changed. " +
 	"cycles: of the longest step, without flash wait states. The device decides."
 

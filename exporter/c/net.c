@@ -10,7 +10,8 @@
 #define NET_DUAL
 #endif
 
-/* Kept out of its caller: a loop that has the registers to itself is faster. */
+/* Kept out of its caller: a loop that has the registers to itself is faster. With GCC,
+ * -O1 is fastest for cores with NET_DUAL, -O2 -fno-tree-ter for other 32-bit Arm cores. */
 #if defined(__GNUC__)
 #define NET_APART __attribute__((noinline))
 #else
@@ -29,15 +30,15 @@
  *  - exact-width types of 8, 16 and 32 bits exist
  *  - conversion of an unsigned value to a signed type of its width keeps the bits
  *    (C99 6.3.1.3p3); used when constants are read from program memory
- * Nothing relies on wrap-around: net_weights.h carries the proof that no
- * accumulator overflows, whatever the input and the state.
+ * No accumulator overflows, whatever the input and the state: net_weights.h carries
+ * the proof. Only net_row1_w8 lets an unsigned difference wrap around, whose result fits.
  * Deviation from the usual safety-coding guidelines: shifts of signed values, in
- * net_round_shift, net_result, net_tanh_Q15, net_mul_Q16 and net_cell32, under these
- * checks. */
+ * net_round_shift, net_result, net_tanh_Q15, net_mul_Q16, net_cell32 and net_row1_w8,
+ * under these checks. */
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
-NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN);
+NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN && (int32_t)UINT32_C(0x80000000) == INT32_MIN);
 NET_CHECK(source_and_header_belong_together, NET_ID == 0x@ID@UL);
 NET_CHECK(weights_and_header_belong_together, NET_ID == NET_WEIGHTS_ID);
 /*@checks*/
