@@ -15,10 +15,11 @@ type way struct {
 	rows     int // read together
 	straight int // columns that are read without a loop, at most
 	groups   int // groups of rows in one turn of the loop over them, where columns need none
+	kept     int // inputs that the compiler keeps in registers for all rows, at most
 }
 
 var (
-	dualWay  = way{rows: 2, straight: 24, groups: 2}
+	dualWay  = way{rows: 2, straight: 24, groups: 2, kept: 8}
 	byteWay  = way{rows: 2, straight: 254, groups: 1}
 	threeWay = way{rows: 3, straight: 6, groups: 1}
 )
@@ -61,10 +62,11 @@ func (w way) pieces(bits int) []int {
 
 // block counts what reading a block of rows takes. Kernels: "rows" per call; "sum" per column whose inputs are summed;
 // "group" per group of rows, "turn" per turn of the loop over them, "loop" per group that loops over columns and
-// "round" per turn of that loop; "cN" per call that reads N columns; "tail" and "tailC" for int4 columns that do not fill
+// "round" per turn of that loop; "cN" per call that reads N columns ("_kept": whose inputs stay in registers); "tail" and "tailC" for int4 columns that do not fill
 // a group; "alone" and "aloneC" for rows that are left. Each carries the width of the weights.
 func (w way) block(time, code runs, rows, columns, bits int) {
 	name := func(kernel string) string { return kernel + strconv.Itoa(bits) }
+	call := func(columns int) string { return name("c" + strconv.Itoa(columns)) }
 	time.add(name("rows"), 1)
 	code.add(name("rows"), 1)
 	groups := rows / w.rows
@@ -85,7 +87,9 @@ func (w way) block(time, code runs, rows, columns, bits int) {
 		bodies = w.groups
 	}
 	turns := groups / bodies
-	time.add(name("turn"), turns)
+	if turns > 1 {
+		time.add(name("turn"), turns)
+	}
 	time.add(name("group"), groups)
 	emitted := 0 // bodies that stand in the code
 	if turns > 0 {
@@ -103,16 +107,20 @@ func (w way) block(time, code runs, rows, columns, bits int) {
 		time.add(name("loop"), groups)
 		time.add(name("round"), groups*rounds)
 		code.add(name("loop"), emitted)
-		time.add(name("c"+strconv.Itoa(first)), groups*rounds*each)
-		code.add(name("c"+strconv.Itoa(first)), emitted*each)
+		time.add(call(first), groups*rounds*each)
+		code.add(call(first), emitted*each)
 	}
 	rest := grouped - rounds*each*first
 	for _, piece := range w.pieces(bits) {
-		time.add(name("c"+strconv.Itoa(piece)), groups*(rest/piece))
-		if w == byteWay && bits == 8 {
-			code.add(name("c"+strconv.Itoa(piece)), emitted)
+		if columns <= w.kept {
+			time.add(call(piece)+"_kept", groups*(rest/piece))
 		} else {
-			code.add(name("c"+strconv.Itoa(piece)), emitted*(rest/piece))
+			time.add(call(piece), groups*(rest/piece))
+		}
+		if w == byteWay && bits == 8 {
+			code.add(call(piece), emitted)
+		} else {
+			code.add(call(piece), emitted*(rest/piece))
 		}
 		rest %= piece
 	}

@@ -50,8 +50,11 @@ func (h *Handoff) template(file string, marks map[string]string) (string, error)
 	for mark, with := range marks {
 		text = strings.Replace(text, "/*@"+mark+"*/\n", with, 1)
 	}
-	return rename(text, h.Name), nil
+	return rename(emptyLines.ReplaceAllString(text, "\n\n"), h.Name), nil
 }
+
+// emptyLines are what branches leave that were taken out.
+var emptyLines = regexp.MustCompile(`\n{3,}`)
 
 var choiceLine = regexp.MustCompile(`^#if ((?:NET|LAYER)_\w+) == (\d+)$`)
 

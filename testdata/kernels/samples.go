@@ -19,7 +19,7 @@ type sample struct {
 
 // How many networks the fit has, and how many judge it.
 const (
-	fitted = 100
+	fitted = 120
 	held   = 30
 )
 
@@ -34,6 +34,12 @@ var (
 func samples() []sample {
 	random := rand.New(rand.NewPCG(2026, 11))
 	between := func(low, high int) int { return low + random.IntN(high-low+1) }
+	size := func() int { // small ones more often: there compilers find most to save
+		if random.IntN(3) == 0 {
+			return between(1, 10)
+		}
+		return between(1, 48)
+	}
 	var all []sample
 	for i := range fitted + held {
 		isHeld := i >= fitted
@@ -43,13 +49,13 @@ func samples() []sample {
 			}
 			return []int{4, 8, 8, 16, 16}[random.IntN(5)]
 		}
-		s := quant.Shape{Features: between(1, 48)}
+		s := quant.Shape{Features: size()}
 		layers := 1
 		if random.IntN(6) == 0 {
 			layers = between(2, 3)
 		}
 		for n := range layers {
-			units := between(1, 48)
+			units := size()
 			if isHeld {
 				units = between(4, 64)
 			}
