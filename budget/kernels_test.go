@@ -83,15 +83,6 @@ func TestUnknownInstructionSetKernelOrFigurePanics(t *testing.T) {
 	}
 }
 
-// stepCycles is the estimate of one whole step.
-func stepCycles(p *targets.Profile, s quant.Shape) float64 {
-	var sum float64
-	for _, part := range cycleParts(s, kernelsFor(p.ISA), Target{Core: p}) {
-		sum += part.value
-	}
-	return sum
-}
-
 // measuredNet is a row of testdata/kernels/measured.csv.
 type measuredNet struct {
 	line    int
