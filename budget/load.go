@@ -117,6 +117,11 @@ func (in *Inputs) loadTargets() error {
 			return in.Job.at(`give one of them another name = "..."`, fmt.Sprintf("two targets are called %s", t.Name), "target", i)
 		}
 		names[t.Name] = true
+		for _, check := range []func(int, Target) error{in.checkMemory, in.checkPower} {
+			if err := check(i, t); err != nil {
+				return err
+			}
+		}
 		in.Targets = append(in.Targets, t)
 	}
 	return nil
