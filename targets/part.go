@@ -20,7 +20,7 @@ type Current struct {
 	Current Amperes `toml:"current"`
 	Source  string  `toml:"source"`
 	Quality string  `toml:"quality"`
-	Note    string  `toml:"note"`
+	Note    string  `toml:"note,omitempty"`
 }
 
 // Voltage is a supply voltage with its source; Quality is one of those of [Cost].
@@ -28,7 +28,7 @@ type Voltage struct {
 	Voltage Volts  `toml:"voltage"`
 	Source  string `toml:"source"`
 	Quality string `toml:"quality"`
-	Note    string `toml:"note"`
+	Note    string `toml:"note,omitempty"`
 }
 
 // ActiveAt is the current in amperes while the core computes at a clock in hertz; false if the
@@ -58,7 +58,7 @@ type FlashWait struct {
 	Data    float64 `toml:"data"`
 	Source  string  `toml:"source"`
 	Quality string  `toml:"quality"` // one of those of [Cost]
-	Note    string  `toml:"note"`
+	Note    string  `toml:"note,omitempty"`
 }
 
 // WaitAt is what flash adds at a clock in hertz: nothing if the profile has no wait states. It is false

@@ -2,6 +2,7 @@ package targets
 
 import (
 	"errors"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -138,6 +139,27 @@ func TestLongQuantities(t *testing.T) {
 	for got, want := range map[string]string{FormatSpan(34560000): "400 d", FormatSpan(7200): "2 h", FormatSpan(0.5): "500 ms", FormatAmperes(1.2e-5): "12 uA", FormatJoules(3e-6): "3 uJ"} {
 		if got != want {
 			t.Errorf("printed %q, want %q", got, want)
+		}
+	}
+}
+
+// What is written is read as the same profile.
+func TestWrittenProfileIsReadAgain(t *testing.T) {
+	part, err := Parse([]byte(ownPart(t)), "part.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range append(Names(), "") {
+		p := part
+		if name != "" {
+			p = load(t, name)
+		}
+		again, err := Parse(p.TOML(), "again.toml")
+		if err != nil {
+			t.Fatalf("%v\n%s", err, p.TOML())
+		}
+		if !reflect.DeepEqual(again, p) {
+			t.Errorf("%s: read %+v, want %+v", p.Name, again, p)
 		}
 	}
 }

@@ -22,7 +22,7 @@ type Profile struct {
 	// TimingKind says where the costs come from as a whole: "official", "measured by third parties" or
 	// "own measurement".
 	TimingKind string          `toml:"timing_kind"`
-	Notes      []string        `toml:"notes"`
+	Notes      []string        `toml:"notes,omitempty"`
 	Costs      map[string]Cost `toml:"cost"` // by instruction class
 
 	// What follows belongs to a part with the core, and may be left out.
@@ -30,8 +30,8 @@ type Profile struct {
 	MaxClock   *Hertz      `toml:"max_clock"`
 	Flash      *Bytes      `toml:"flash"`
 	RAM        *Bytes      `toml:"ram"`
-	Power      Power       `toml:"power"`
-	FlashWaits []FlashWait `toml:"flash_wait"` // by clock, the lowest first; none: flash keeps up at every clock
+	Power      Power       `toml:"power,omitempty"`
+	FlashWaits []FlashWait `toml:"flash_wait,omitempty"` // by clock, the lowest first; none: flash keeps up at every clock
 }
 
 // Cost is what one instruction of a class takes.
@@ -42,7 +42,7 @@ type Cost struct {
 	// copy of it), "third-party" (measured by others), "own measurement", "derived" (arithmetic from
 	// other figures) or "from memory".
 	Quality string `toml:"quality"`
-	Note    string `toml:"note"` // range, build option, condition; may be empty
+	Note    string `toml:"note,omitempty"` // range, build option, condition; may be empty
 }
 
 // class is one row of the cost table.
