@@ -19,6 +19,10 @@ import (
 // Regression Diagnostics, 1980, section 3.2, from memory).
 const worstCondition = 30
 
+// costStep is what fitted costs are rounded to, in cycles: far below what a board can show, and far
+// above what differs between machines.
+const costStep = 1e-4
+
 // Fitted is a profile whose costs follow from measurements on a board.
 type Fitted struct {
 	Profile   *targets.Profile // the costs are new, their sources are those of before
@@ -214,7 +218,7 @@ func (f *fit) solve(classes []string) (*Fitted, error) {
 	profile.Costs = maps.Clone(f.core.Costs)
 	fitted := &Fitted{Profile: &profile}
 	for j, class := range classes {
-		after := costs.AtVec(j)
+		after := math.Round(costs.AtVec(j)/costStep) * costStep
 		if !(after > 0) || math.IsInf(after, 0) {
 			return nil, fmt.Errorf("the fit gives %s a cost of %.3g cycles, which no instruction has", class, after)
 		}
