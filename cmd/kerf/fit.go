@@ -34,7 +34,7 @@ networks than costs, of different sizes and word widths.
 
 PROFILE is a built-in profile, or one of your own when it ends in .toml.`,
 		Example: `  kerf targets fit cortex-m4f board.csv --classes load_flash,branch_taken
-  kerf targets fit my-core.toml board.csv --out my-board.toml`,
+  kerf targets fit cortex-m4f board.csv --classes load_flash --out my-board.toml`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
 				return &usageError{fmt.Sprintf("%s takes a profile and a file of measurements, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " cortex-m4f board.csv"}

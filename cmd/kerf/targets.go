@@ -18,7 +18,7 @@ func (a *app) targetsCommand() *cobra.Command {
 		Short: "List the target profiles, show one with its sources, or fit one to a board",
 		Example: `  kerf targets list
   kerf targets show cortex-m4f
-  kerf targets fit cortex-m4f board.csv`,
+  kerf targets fit cortex-m4f board.csv --classes load_flash`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return cmd.Help()
