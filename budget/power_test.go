@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"kerf/targets"
 )
 
 func given[T any](v T) *T { return &v }
@@ -94,4 +96,51 @@ func targetsOf(t *testing.T, job string) string {
 		t.Fatal("the job has changed")
 	}
 	return before + "[tolerance]" + after
+}
+
+// A profile of a part: its flash and RAM are limits, its currents count, and no
+// target may ask more of it than it has.
+func TestTargetOfAPart(t *testing.T) {
+	core, err := targets.Load("cortex-m4f")
+	if err != nil {
+		t.Fatal(err)
+	}
+	core.MaxClock, core.Flash, core.RAM = given(Hertz(64e6)), given(Bytes(32<<10)), given(Bytes(4<<10))
+	core.FlashWaits = []targets.FlashWait{{UpTo: 64e6, Data: 1, Source: "bench", Quality: "own measurement"}}
+	core.Power = targets.Power{Active: &targets.Current{Current: 4e-3, Source: "bench", Quality: "own measurement"}, Voltage: &targets.Voltage{Voltage: 3, Source: "bench", Quality: "own measurement"}}
+	load := func(target string) (*Inputs, error) {
+		dir := t.TempDir()
+		if err := os.WriteFile(filepath.Join(dir, "part.toml"), core.TOML(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		head, _, _ := strings.Cut(goodJob, "[[region]]")
+		path := filepath.Join(dir, "job.toml")
+		if err := os.WriteFile(path, []byte(head+"[[target]]\nprofile_file = \"part.toml\"\n"+target), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		job, err := ReadJob(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		in := &Inputs{Job: job}
+		return in, in.loadTargets()
+	}
+	in, err := load("clock = \"32 MHz\"\nenergy = \"5 uJ\"\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := in.Targets[0]; *got.Flash != 32<<10 || *got.RAM != 4<<10 || got.activeCurrent() != 4e-3 || got.voltage() != 3 || got.flashWait().Data != 1 {
+		t.Errorf("read as %+v", got)
+	}
+	for target, want := range map[string]string{
+		"clock = \"65 MHz\"\n":                                     "12:9: profile cortex-m4f has no flash wait states for 65 MHz",
+		"clock = \"65 MHz\"\nflash_wait = {}\n":                    "12:9: profile cortex-m4f runs at 64 MHz at most",
+		"clock = \"64 MHz\"\nflash = \"64 KiB\"\n":                 "13:9: profile cortex-m4f has 32 KiB of flash",
+		"clock = \"64 MHz\"\nram = \"5 KiB\"\n":                    "13:7: profile cortex-m4f has 4 KiB of ram",
+		"clock = \"64 MHz\"\nperiod = \"1 s\"\nbattery = \"0 Ah\"": "14:11: battery is 0",
+	} {
+		if _, err := load(target); err == nil || !strings.Contains(err.Error(), "job.toml:"+want) {
+			t.Errorf("%q: error %v, want %s", target, err, want)
+		}
+	}
 }

@@ -1,6 +1,7 @@
 package budget
 
-// TargetRule is one target with its limits; a limit left out is not judged.
+// TargetRule is one target with its limits; a limit left out is not judged, but what
+// the profile says of flash and RAM is a limit too.
 type TargetRule struct {
 	Profile     string   `toml:"profile"`
 	ProfileFile string   `toml:"profile_file"` // a profile of the user's own instead

@@ -1,8 +1,8 @@
 package main
 
 import (
-	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -28,14 +28,17 @@ func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
 		}
 	}
 	tables := []exporter.Table{rankingTable(standings)}
+	if t := untimedTable(standings); len(t.Rows) > 0 {
+		tables = append(tables, t)
+	}
 	return a.printTables(format, append(tables, remedyTables(standings, remedies)...)...)
 }
 
 // rankingTable has a row per profile, the one with the most room first.
 func rankingTable(standings []budget.Standing) exporter.Table {
-	t := exporter.Table{Title: "Which target? The tightest limit decides", Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict", "clock and limits"}, Numbers: 3, Words: 2}
+	t := exporter.Table{Title: "Which target? The tightest limit decides", Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict", "limits"}, Numbers: 3, Words: 2}
 	for _, s := range standings {
-		row := []string{s.Target.Name, targets.FormatHertz(float64(s.Target.Clock)), "", "", "", "", "fits", "its own"}
+		row := []string{s.Target.Name, targets.FormatHertz(float64(s.Target.Clock)), "", "", "", "", "fits", "own"}
 		if c := s.Tightest; !math.IsNaN(c.Limit) {
 			row[2] = strings.ReplaceAll(c.Resource, "_", " ")
 			row[3], row[4] = exporter.Quantity(c.Value, c.Unit), exporter.Quantity(c.Limit, c.Unit)
@@ -45,15 +48,28 @@ func rankingTable(standings []budget.Standing) exporter.Table {
 		case len(s.Broken) > 0:
 			row[6] = "does not fit"
 		case len(s.Untimed) > 0:
-			row[6] = "not known"
+			row[6] = "time not known"
 		}
 		if s.Like != "" {
 			row[7] = "as " + s.Like
 		}
-		if len(s.Untimed) > 0 {
-			row[7] += fmt.Sprintf("; no cycles for %d front ends", len(s.Untimed))
-		}
 		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// untimedTable says whose time is missing where, by front end.
+func untimedTable(standings []budget.Standing) exporter.Table {
+	t := exporter.Table{Title: "Not in the figures: time of front ends for which the job gives no cycles", Head: []string{"front end", "on"}, Numbers: 2}
+	for _, s := range standings {
+		for _, name := range s.Untimed {
+			i := slices.IndexFunc(t.Rows, func(row []string) bool { return row[0] == name })
+			if i < 0 {
+				t.Rows = append(t.Rows, []string{name, s.Target.Name})
+				continue
+			}
+			t.Rows[i][1] += ", " + s.Target.Name
+		}
 	}
 	return t
 }

@@ -29,7 +29,7 @@ static void net_board_empty(net_state *s, const int16_t x[NET_N_FEATURES], int32
 
 #ifdef NET_BOARD_DWT
 /* Data watchpoint and trace unit: Armv7-M Architecture Reference Manual DDI 0403,
- * sections C1.6.5 and C1.8. The lock exists on some cores; others ignore the write. */
+ * sections C1.6.5 and C1.8 (addresses from memory). Some cores have a lock, others ignore the write. */
 #define NET_BOARD_DEMCR (*(volatile uint32_t *)0xE000EDFCUL)
 #define NET_BOARD_TRCENA (UINT32_C(1) << 24)
 #define NET_BOARD_DWT_CTRL (*(volatile uint32_t *)0xE0001000UL)
