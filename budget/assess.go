@@ -25,6 +25,8 @@ type Result struct {
 	Loss     []Loss // tolerances first within each place
 	Costs    []Cost
 	Before   []Cost // of the whole network in the widest formats that the job allows
+	Freed    []Freed
+	Places   []Placement
 	Counts   *quant.Counts
 	Verdict  string // Fits, DoesNotFit or NotEnough
 	Warnings []string
@@ -56,6 +58,8 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 func (in *Inputs) Price(cut *Cut, chosen *Chosen) *Result {
 	r := &Result{Inputs: in, Cut: cut, Chosen: chosen, Costs: in.Costs(chosen.Candidate)}
 	r.Before = in.Costs(in.widest())
+	r.Freed = in.Freed(chosen.Candidate)
+	r.Places = in.Placements(chosen.Candidate)
 	r.Verdict = verdict(nil, r.Costs)
 	return r
 }
@@ -147,7 +151,16 @@ func (r *Result) warn() {
 				flags = append(flags, text)
 			}
 		}
-		add("code size, stack and cycles are for GCC with %s, and cycles for flash without wait states: other options, clocks and parts need their own", strings.Join(flags, ", "))
+		add("code size, stack and cycles are for GCC with %s: other options need their own", strings.Join(flags, ", "))
+	}
+	var unhindered []string
+	for _, t := range in.Targets {
+		if t.FlashWait == nil && len(t.Core.FlashWaits) == 0 && t.Core.WordBits > 8 {
+			unhindered = append(unhindered, t.Name)
+		}
+	}
+	if len(unhindered) > 0 {
+		add("%s: no flash wait states are given, and cycles are without any; flash_wait in the target or a profile of the part adds them", strings.Join(unhindered, ", "))
 	}
 }
 

@@ -39,25 +39,22 @@ type Cost struct {
 	Resource string
 	Part     string // Total or what it is made of
 	Value    float64
-	Unit     string // B, cycles or s
+	Unit     string // B, cycles, s, J, A; empty for a share
 	Kind     Kind
 	Limit    float64 // NaN when there is none
+	AtLeast  bool    // the limit is a least value, not a largest
 	Verdict  string  // Pass or Fail; empty when there is no limit
 }
 
-// Margin is the room below the limit as a fraction of it; NaN without a limit.
+// Margin is the room to the limit as a fraction of it; NaN without a limit.
 func (c *Cost) Margin() float64 {
-	if c.Limit == 0 {
+	switch {
+	case c.Limit == 0:
 		return math.NaN()
+	case c.AtLeast:
+		return c.Value/c.Limit - 1
 	}
 	return 1 - c.Value/c.Limit
-}
-
-// part is one addend of a resource.
-type part struct {
-	name  string
-	value float64
-	kind  Kind
 }
 
 // Costs gives every row of the cost of a candidate on every target.
@@ -70,28 +67,7 @@ func (in *Inputs) Costs(c Candidate) []Cost {
 }
 
 func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
-	var rows []Cost
-	add := func(resource, unit string, limit float64, parts []part) float64 {
-		sum := part{name: Total, kind: Exact}
-		for _, p := range parts {
-			sum.value += p.value
-			sum.kind = weaker(sum.kind, p.kind)
-		}
-		if len(parts) > 1 {
-			for _, p := range parts {
-				rows = append(rows, Cost{Target: t.Name, Profile: t.Core.Name, Resource: resource, Part: p.name, Value: p.value, Unit: unit, Kind: p.kind, Limit: math.NaN()})
-			}
-		}
-		row := Cost{Target: t.Name, Profile: t.Core.Name, Resource: resource, Part: Total, Value: sum.value, Unit: unit, Kind: sum.kind, Limit: limit}
-		if !math.IsNaN(limit) {
-			row.Verdict = Pass
-			if row.Value > limit {
-				row.Verdict = Fail
-			}
-		}
-		rows = append(rows, row)
-		return sum.value
-	}
+	rows := &sheet{target: t}
 	shape := in.Shape(c)
 	kernels := kernelsFor(t.Core.ISA)
 	frontEnds, _ := in.FrontEnds(c)
@@ -101,22 +77,24 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 		ram += float64(g.RAM)
 		cycles += g.Cycles[t.Core.Name]
 	}
-	withFrontEnd := func(parts []part, value float64) []part {
+	withFrontEnd := func(value float64, parts ...part) []part {
 		if len(in.Job.FrontEnds) == 0 {
 			return parts
 		}
 		return append(parts, part{"front_end", value, Estimated})
 	}
-	add(Flash, "B", limitOf(t.Flash), withFrontEnd([]part{
-		{"weights", float64(shape.WeightBytes()), Exact},
-		{"tables", float64(shape.TableBytes()), Exact},
-		{"code", float64(kernels.codeBytes(shape, t.Core.ISA)), Estimated},
-	}, flash))
-	add(RAM, "B", limitOf(t.RAM), withFrontEnd([]part{{"state", float64(shape.StateBytes()), Exact}}, ram))
-	add(Stack, "B", limitOf(t.Stack), []part{{Total, float64(kernels.stackBytes(shape)), Bounded}})
-	total := add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycleParts(shape, kernels, t), cycles))
-	add(StepTime, "s", timeLimit(t), []part{{Total, total / float64(t.Clock), Estimated}})
-	return rows
+	weights, tables := part{"weights", float64(shape.WeightBytes()), Exact}, part{"tables", float64(shape.TableBytes()), Exact}
+	memory := []part{{"state", float64(shape.StateBytes()), Exact}}
+	if t.WeightsIn == inRAM {
+		memory = append(memory, weights, tables)
+	}
+	rows.add(Flash, "B", limitOf(t.Flash), withFrontEnd(flash, weights, tables, part{"code", float64(kernels.codeBytes(shape, t.Core.ISA)), Estimated})...)
+	rows.add(RAM, "B", limitOf(t.RAM), withFrontEnd(ram, memory...)...)
+	rows.add(Stack, "B", limitOf(t.Stack), part{Total, float64(kernels.stackBytes(shape)), Bounded})
+	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, t.stepCycles(shape, kernels)...)...)
+	stepTime := rows.add(StepTime, "s", timeLimit(t), part{Total, total / float64(t.Clock), Estimated})
+	rows.addPower(stepTime)
+	return rows.rows
 }
 
 // cycleParts adds up the kernels that the emitted C runs in one step.
@@ -141,7 +119,7 @@ func weaker(a, b Kind) Kind {
 	return a
 }
 
-func limitOf[T Bytes | float64](limit *T) float64 {
+func limitOf[T ~int64 | ~float64](limit *T) float64 {
 	if limit == nil {
 		return math.NaN()
 	}

@@ -129,20 +129,6 @@ type Tolerance struct {
 	Disagreement         *Percent `toml:"disagreement"` // with the float network
 }
 
-// TargetRule is one target with its limits; a limit left out is not judged.
-type TargetRule struct {
-	Profile     string   `toml:"profile"`
-	ProfileFile string   `toml:"profile_file"` // a profile of the user's own instead
-	Name        string   `toml:"name"`         // how reports call it; the profile's name when left out
-	Clock       Hertz    `toml:"clock"`
-	Flash       *Bytes   `toml:"flash"`
-	RAM         *Bytes   `toml:"ram"`
-	Stack       *Bytes   `toml:"stack"`
-	Cycles      *float64 `toml:"cycles"`
-	StepTime    *Seconds `toml:"step_time"`
-	Period      *Seconds `toml:"period"` // between two steps; no step may take longer
-}
-
 // FormatRule fixes word widths; what is left out is chosen.
 type FormatRule struct {
 	Weights string `toml:"weights"` // "int4", "int8" or "int16"
@@ -238,16 +224,6 @@ func (j *Job) checkOutputs() error {
 		return j.at(`for example classes = ["calm", "worn"], column = "class"`, "a classifier needs two classes or more, and the column of the recordings that holds them", "outputs")
 	case classifier && len(j.Regions) > 0:
 		return j.at("remove the regions", "regions are parts of the output space of a regression", "region", 0)
-	}
-	return nil
-}
-
-func (j *Job) checkTarget(i int, t TargetRule) error {
-	if (t.Profile == "") == (t.ProfileFile == "") {
-		return j.at(`profile = "cortex-m4f", or profile_file = "my-core.toml"; kerf targets lists the profiles`, "a target needs a profile or a profile_file, and not both", "target", i)
-	}
-	if t.Clock <= 0 {
-		return j.at(`for example clock = "64 MHz"`, "the target has no clock, or a clock of 0", "target", i, "clock")
 	}
 	return nil
 }

@@ -72,6 +72,12 @@ func (k *kernelSet) cycles(kernel string, p *targets.Profile) float64 {
 	return sum
 }
 
+// isSimulated tells that kernels hold cycles of a simulator instead of instructions by class.
+func (k *kernelSet) isSimulated() bool {
+	_, ok := k.Kernel["step"][simulated]
+	return ok
+}
+
 // layerKey names a kind of recurrent layer and the width of its state.
 func layerKey(kind model.Kind, stateBits int) string {
 	names := map[model.Kind]string{

@@ -5,7 +5,6 @@ import (
 	"math"
 	"os"
 	"strconv"
-	"strings"
 	"testing"
 
 	"kerf/model"
@@ -115,25 +114,13 @@ func measuredNets(t *testing.T) []measuredNet {
 		return v
 	}
 	integer := func(text string) int { return int(number(text)) }
-	kinds := map[string]model.Kind{
-		"gru_after": model.GRUResetAfter, "gru_before": model.GRUResetBefore, "lstm": model.LSTM,
-		"elman_tanh": model.ElmanTanh, "elman_relu": model.ElmanReLU,
-	}
-	activations := map[string]model.Activation{"identity": model.Identity, "relu": model.ReLU, "tanh": model.Tanh, "logistic": model.Logistic}
 	var nets []measuredNet
 	for i, row := range rows[1:] {
-		s := quant.Shape{Features: integer(row[1])}
-		for _, text := range strings.Split(row[2], ";") {
-			f := strings.Split(text, ":")
-			s.Layers = append(s.Layers, quant.LayerShape{Kind: kinds[f[0]], Units: integer(f[1])})
-			s.Formats.Layers = append(s.Formats.Layers, quant.LayerFormats{InputBits: integer(f[2]), RecurrentBits: integer(f[3]), StateBits: integer(f[4])})
+		s, err := ParseShape(row[1])
+		if err != nil {
+			t.Fatal(err)
 		}
-		for _, text := range strings.Split(row[3], ";") {
-			f := strings.Split(text, ":")
-			s.Dense = append(s.Dense, quant.DenseShape{Outputs: integer(f[0]), Activation: activations[f[1]]})
-			s.Formats.Dense = append(s.Formats.Dense, integer(f[2]))
-		}
-		nets = append(nets, measuredNet{line: i + 2, profile: row[0], shape: s, cycles: number(row[4]), flash: integer(row[5]), ram: integer(row[6]), stack: integer(row[7])})
+		nets = append(nets, measuredNet{line: i + 2, profile: row[0], shape: s, cycles: number(row[2]), flash: integer(row[3]), ram: integer(row[4]), stack: integer(row[5])})
 	}
 	if len(nets) < 200 {
 		t.Fatalf("only %d networks measured", len(nets))

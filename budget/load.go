@@ -130,6 +130,17 @@ func (in *Inputs) loadTargets() error {
 			return in.Job.at(`give one of them another name = "..."`, fmt.Sprintf("two targets are called %s", t.Name), "target", i)
 		}
 		names[t.Name] = true
+		if t.Flash == nil {
+			t.Flash = t.Core.Flash
+		}
+		if t.RAM == nil {
+			t.RAM = t.Core.RAM
+		}
+		for _, check := range []func(int, Target) error{in.checkMemory, in.checkPower} {
+			if err := check(i, t); err != nil {
+				return err
+			}
+		}
 		in.Targets = append(in.Targets, t)
 	}
 	return nil

@@ -195,7 +195,7 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 			}
 			for _, compiler := range [][]string{
 				{"gcc", "-std=c99", "-O2"},
-				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"},
+				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WEIGHTS_IN_RAM", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"},
 				{"g++", "-std=c++11", "-O2", "-DLEAKAIR_WITH_FLOAT", "-x", "c++"},
 			} {
 				args := append(append(compiler, strict...), "leakair.c", "leakair_selftest.c", "-o", "selftest")

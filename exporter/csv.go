@@ -8,7 +8,8 @@ import (
 )
 
 // csvHead names the columns of signoff.csv. Rows of section loss use output,
-// scenario, region, metric; rows of section cost use target, resource, part.
+// scenario, region, metric; rows of section cost use target, resource, part;
+// limit_on is at_least where the limit is a least value.
 var csvHead = strings.Fields("section output scenario region metric target resource part unit float cut fixed rise rise_low rise_high value limit limit_on margin kind sequences steps verdict")
 
 // CSV is signoff.csv: every row of loss and cost at full precision.
@@ -22,8 +23,12 @@ func (s *Signoff) CSV() ([]byte, error) {
 			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict})
 	}
 	for _, c := range s.Cost {
+		on := ""
+		if c.AtLeast {
+			on = "at_least"
+		}
 		w.Write([]string{"cost", "", "", "", "", safeCell(c.Target), c.Resource, c.Part, c.Unit,
-			"", "", "", "", "", "", full(&c.Value), full(c.Limit), "", full(c.Margin), c.Kind, "", "", c.Verdict})
+			"", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict})
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()

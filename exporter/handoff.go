@@ -52,12 +52,18 @@ func (h *Handoff) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	network := fmt.Sprintf("#define NET_BOARD_NETWORK \"%s,0x@ID@,%s\"\n", guarded.Replace(h.Name), budget.ShapeText(h.Net.Shape()))
+	board, err := h.template("net_board.c", map[string]string{"file": h.banner("times of steps on a board"), "line": network})
+	if err != nil {
+		return nil, err
+	}
 	return withID(map[string]string{
 		h.Name + ".h":          header,
 		h.Name + ".c":          source,
 		h.Name + "_weights.h":  h.weightsHeader(),
 		h.Name + "_vectors.h":  h.vectorsHeader(rom),
 		h.Name + "_selftest.c": selftest,
+		h.Name + "_board.c":    board,
 	}), nil
 }
 

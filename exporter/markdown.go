@@ -2,6 +2,7 @@ package exporter
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -33,7 +34,7 @@ const Legend = "float: the network as given; cut: after features and units were 
 	"uncut: the whole network in its widest formats."
 
 func (s *Signoff) allTables() []Table {
-	return append(append([]Table{s.AccuracyTable(true), s.CostTable(true), s.PathTable()}, s.WordTables()...), s.FormatTable(), s.InputTable())
+	return slices.Concat([]Table{s.AccuracyTable(true)}, s.costTables(), []Table{s.PathTable()}, s.WordTables(), []Table{s.FormatTable(), s.InputTable()})
 }
 
 // MarkdownTables prints tables below each other, each under its title.

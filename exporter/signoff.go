@@ -28,6 +28,8 @@ type Signoff struct {
 	Formats  []FormatRow   `json:"formats"`
 	Loss     []LossRow     `json:"loss"`
 	Cost     []CostRow     `json:"cost"`
+	Freed    []FreedRow    `json:"freed"`
+	Places   []PlaceRow    `json:"weights_place"` // targets on which it matters where the weights are
 	Path     []PathRow     `json:"path"`
 	Widths   []WidthRow    `json:"widths"`
 	Forced   []ForcedRow   `json:"forced"`   // words that stay wide, and the units that need them
@@ -101,21 +103,6 @@ type LossRow struct {
 	Kind        string   `json:"kind"`         // measured: on the recordings, by the network named in the column
 	Verdict     string   `json:"verdict"`
 	WouldDo     int      `json:"would_do,omitempty"` // sequences that would do for a verdict
-}
-
-// CostRow is one row of the cost table.
-type CostRow struct {
-	Target   string   `json:"target"`
-	Profile  string   `json:"profile"`
-	Resource string   `json:"resource"`
-	Part     string   `json:"part"`
-	Value    float64  `json:"value"`
-	Before   float64  `json:"before"` // the same for the whole network in its widest formats
-	Unit     string   `json:"unit"`
-	Kind     string   `json:"kind"`
-	Limit    *float64 `json:"limit"`
-	Margin   *float64 `json:"margin"`
-	Verdict  string   `json:"verdict"`
 }
 
 // PathRow is one attempt of the cut, on selection recordings.
@@ -207,7 +194,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
 		Schema: 1, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution, MeasuredOn: "sign-off",
-		Loss: []LossRow{}, Cost: []CostRow{}, Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{}, Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
+		Loss: []LossRow{}, Cost: []CostRow{}, Freed: []FreedRow{}, Places: []PlaceRow{}, Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{}, Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
 		Network: NetworkInfo{
 			Trained: in.Float.Net.String(), Kept: r.Chosen.CutNet.Net.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: len(prune.Units(in.Float.Net)),
 			Features: len(c.Features), Units: c.UnitCount(), Outputs: len(in.Float.Outputs), Formats: c.Formats.String(),
@@ -231,7 +218,13 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Loss = append(s.Loss, lossRow(l))
 	}
 	for i, c := range r.Costs {
-		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, r.Before[i].Value, c.Unit, string(c.Kind), number(c.Limit), number(c.Margin()), c.Verdict})
+		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, r.Before[i].Value, c.Unit, string(c.Kind), number(c.Limit), c.AtLeast, number(c.Margin()), c.Verdict})
+	}
+	for _, f := range r.Freed {
+		s.Freed = append(s.Freed, FreedRow(f))
+	}
+	for _, p := range r.Places {
+		s.Places = append(s.Places, PlaceRow(p))
 	}
 	for _, p := range r.Cut.Path {
 		s.Path = append(s.Path, pathRow(p))

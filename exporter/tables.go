@@ -8,7 +8,6 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
-	"kerf/targets"
 )
 
 // Table is one table of the report in words and rounded numbers.
@@ -64,22 +63,6 @@ func (l *LossRow) limit() string {
 	return ""
 }
 
-// CostTable has the totals of every target, or with parts what they are made of.
-func (s *Signoff) CostTable(parts bool) Table {
-	t := Table{Title: "Cost of one network and one step", Head: []string{"target", "resource", "value", "limit", "margin", "uncut", "kind", "verdict"}, Numbers: 2, Words: 2}
-	for _, c := range s.Cost {
-		if c.Part != budget.Total && !parts {
-			continue
-		}
-		resource := strings.ReplaceAll(c.Resource, "_", " ")
-		if c.Part != budget.Total {
-			resource += ": " + strings.ReplaceAll(c.Part, "_", " ")
-		}
-		t.Rows = append(t.Rows, []string{c.Target, resource, Quantity(c.Value, c.Unit), optional(c.Limit, func(v float64) string { return Quantity(v, c.Unit) }), wholePercent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict})
-	}
-	return t
-}
-
 // PathTable has a row per attempt of the cut.
 func (s *Signoff) PathTable() Table {
 	t := Table{Title: "The cut, step by step, on selection recordings (F features, U units stay)", Head: []string{"item", "share", "outcome", "features", "units", "tightest row", "value", "may reach", "limit"}, Numbers: 6}
@@ -94,7 +77,7 @@ func (s *Signoff) PathTable() Table {
 		show := shownAs(p.On)
 		row := []string{strings.ReplaceAll(p.Item, "_", " ") + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.MayReach, show), show(p.Tolerance)}
 		for i := range p.Flash {
-			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], ""))
+			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], "cycles"))
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -322,17 +305,6 @@ func optional(v *float64, show func(float64) string) string {
 		return ""
 	}
 	return show(*v)
-}
-
-// Quantity prints a value of the cost table for people.
-func Quantity(v float64, unit string) string {
-	switch unit {
-	case "B":
-		return targets.FormatBytes(int64(math.Round(v)))
-	case "s":
-		return targets.FormatSeconds(v)
-	}
-	return grouped(v)
 }
 
 // grouped prints a whole number in groups of three digits.

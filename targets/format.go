@@ -27,6 +27,28 @@ func FormatSeconds(v float64) string {
 	return formatScaled(v, 3, []unit{{"s", 0}, {"ms", -3}, {"us", -6}, {"ns", -9}})
 }
 
+// FormatSpan prints a long time for people, with three significant digits: in days from two days
+// on, in hours from two hours on, else as FormatSeconds.
+func FormatSpan(v float64) string {
+	switch {
+	case v >= 2*secondsPerDay:
+		return formatScaled(v/secondsPerDay, 3, []unit{{"d", 0}})
+	case v >= 2*secondsPerHour:
+		return formatScaled(v/secondsPerHour, 3, []unit{{"h", 0}})
+	}
+	return FormatSeconds(v)
+}
+
+// FormatAmperes prints an electric current for people, with three significant digits, in nA, uA, mA or A.
+func FormatAmperes(v float64) string {
+	return formatScaled(v, 3, []unit{{"A", 0}, {"mA", -3}, {"uA", -6}, {"nA", -9}})
+}
+
+// FormatJoules prints an energy for people, with three significant digits, in nJ, uJ, mJ or J.
+func FormatJoules(v float64) string {
+	return formatScaled(v, 3, []unit{{"J", 0}, {"mJ", -3}, {"uJ", -6}, {"nJ", -9}})
+}
+
 // FormatHertz prints a frequency for people, with six significant digits (enough for the crystals in
 // use, such as 7.3728 MHz), in Hz, kHz, MHz or GHz.
 func FormatHertz(v float64) string {

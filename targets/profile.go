@@ -3,7 +3,7 @@
 // read by the same code. The package also reads and prints the quantities that such files use, and decodes TOML
 // strictly, with the place of every mistake.
 //
-// Cycle costs assume zero wait states and aligned data. They are counts per instruction of a class, so
+// Cycle costs assume zero wait states and aligned data; what flash adds stands apart ([FlashWait]). They are counts per instruction of a class, so
 // a sum over them is an estimate until it is measured on the device.
 package targets
 
@@ -24,8 +24,16 @@ type Profile struct {
 	// TimingKind says where the costs come from as a whole: "official", "measured by third parties" or
 	// "own measurement".
 	TimingKind string          `toml:"timing_kind"`
-	Notes      []string        `toml:"notes"`
+	Notes      []string        `toml:"notes,omitempty"`
 	Costs      map[string]Cost `toml:"cost"` // by instruction class
+
+	// What follows belongs to a part with the core, and may be left out.
+
+	MaxClock   *Hertz      `toml:"max_clock"`
+	Flash      *Bytes      `toml:"flash"`
+	RAM        *Bytes      `toml:"ram"`
+	Power      Power       `toml:"power,omitempty"`
+	FlashWaits []FlashWait `toml:"flash_wait,omitempty"` // by clock, the lowest first; none: flash keeps up at every clock
 }
 
 // Cost is what one instruction of a class takes.
@@ -36,7 +44,7 @@ type Cost struct {
 	// copy of it), "third-party" (measured by others), "own measurement", "derived" (arithmetic from
 	// other figures) or "from memory".
 	Quality string `toml:"quality"`
-	Note    string `toml:"note"` // range, build option, condition; may be empty
+	Note    string `toml:"note,omitempty"` // range, build option, condition; may be empty
 }
 
 // class is one row of the cost table.
@@ -44,6 +52,8 @@ type class struct {
 	name       string
 	isOptional bool
 	mayBeFree  bool
+	isJump     bool // the next instruction is fetched from another place
+	isNoFetch  bool // no instruction by itself
 }
 
 // classes are the instruction classes, in the order of reports. On an 8-bit core each means the
@@ -80,12 +90,12 @@ var classes = []class{
 	{name: "alu"}, {name: "shift"},
 	{name: "mul"}, {name: "mul_acc"}, {name: "mul_long", isOptional: true},
 	{name: "load"}, {name: "load_next"}, {name: "load_flash"}, {name: "store"},
-	{name: "branch_taken"}, {name: "branch_not_taken"}, {name: "call"}, {name: "return"},
-	{name: "push_pop_base", mayBeFree: true}, {name: "push_pop_each"},
-	{name: "divide", isOptional: true}, {name: "store_indexed", isOptional: true}, {name: "address_wait", isOptional: true},
+	{name: "branch_taken", isJump: true}, {name: "branch_not_taken"}, {name: "call", isJump: true}, {name: "return", isJump: true},
+	{name: "push_pop_base", mayBeFree: true}, {name: "push_pop_each", isNoFetch: true},
+	{name: "divide", isOptional: true}, {name: "store_indexed", isOptional: true}, {name: "address_wait", isOptional: true, isNoFetch: true},
 	{name: "float", isOptional: true}, {name: "float_mac", isOptional: true}, {name: "float_div", isOptional: true},
 	{name: "float_load", isOptional: true}, {name: "float_store", isOptional: true}, {name: "float_move", isOptional: true},
-	{name: "float_wait", isOptional: true},
+	{name: "float_wait", isOptional: true, isNoFetch: true},
 }
 
 // substitutes are classes that a profile may leave out, with what takes their place: another class, or no cost.

@@ -43,6 +43,18 @@ var (
 	percentUnits = unitTable{"percentage", `"5 %"`, []unit{{"%", -2}}}
 	ampereUnits  = unitTable{"current", `"3.2 mA"`, []unit{
 		{"nA", -9}, {"uA", -6}, {"\u00b5A", -6}, {"\u03bcA", -6}, {"mA", -3}, {"A", 0}}}
+	voltUnits  = unitTable{"voltage", `"3.3 V"`, []unit{{"mV", -3}, {"V", 0}}}
+	jouleUnits = unitTable{"energy", `"20 uJ"`, []unit{
+		{"nJ", -9}, {"uJ", -6}, {"\u00b5J", -6}, {"\u03bcJ", -6}, {"mJ", -3}, {"J", 0}}}
+	// These two count in hours and days; see ParseCoulombs and ParseSpan.
+	chargeUnits = unitTable{"capacity", `"230 mAh"`, []unit{{"mAh", -3}, {"Ah", 0}}}
+	spanUnits   = unitTable{"time", `"400 d"`, []unit{{"s", 0}, {"h", 0}, {"d", 0}}}
+)
+
+// Seconds in an hour and a day (The International System of Units, 9th edition, table 8).
+const (
+	secondsPerHour = 3600
+	secondsPerDay  = 86400
 )
 
 // ambiguousBytes are the byte units that stand for 1000 in one document and for 1024 in the next.
@@ -91,6 +103,29 @@ func ParsePercent(s string) (float64, error) { return percentUnits.parse(s) }
 // ParseAmperes reads an electric current: a number and one of nA, uA, mA, A. The result is in amperes.
 // Errors are *QuantityError.
 func ParseAmperes(s string) (float64, error) { return ampereUnits.parse(s) }
+
+// ParseVolts reads an electric voltage: a number and one of mV, V. The result is in volts.
+// Errors are *QuantityError.
+func ParseVolts(s string) (float64, error) { return voltUnits.parse(s) }
+
+// ParseJoules reads an energy: a number and one of nJ, uJ, mJ, J. The result is in joules.
+// Errors are *QuantityError.
+func ParseJoules(s string) (float64, error) { return jouleUnits.parse(s) }
+
+// ParseCoulombs reads the capacity of a battery: a number and one of mAh, Ah. The result is in
+// coulombs. Errors are *QuantityError.
+func ParseCoulombs(s string) (float64, error) {
+	hours, err := chargeUnits.parse(s)
+	return hours * secondsPerHour, err
+}
+
+// ParseSpan reads a long time: a number and one of s, h, d (days). The result is in seconds.
+// Errors are *QuantityError.
+func ParseSpan(s string) (float64, error) {
+	v, err := spanUnits.parse(s)
+	_, name := splitQuantity(s)
+	return v * map[string]float64{"s": 1, "h": secondsPerHour, "d": secondsPerDay}[name], err
+}
 
 // parse reads a quantity with decimal units. Number and power of ten are converted in one go, so
 // the result is the nearest float64 to what was written.

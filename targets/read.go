@@ -15,16 +15,19 @@ import (
 type isaFacts struct {
 	name       string
 	wordBits   int
-	hasDualMAC bool // may have dual 16-bit multiply-accumulate
+	hasDualMAC bool  // may have dual 16-bit multiply-accumulate
+	vectors    int64 // least vector table in flash, in bytes
 }
 
 // Sources: register widths, Armv6-M and Armv7-M Architecture Reference Manuals (DDI 0419, DDI 0403), The RISC-V
 // Instruction Set Manual volume I, AVR Instruction Set Manual DS40002198. SMLAD belongs to the DSP extension, which
 // exists from Armv7E-M and Armv8-M Mainline (Cortex-M3 Technical Reference Manual 100165_0201_02_en, Table 3-1,
-// lists none; Cortex-M4 Technical Reference Manual DDI 0439D, Table 3-2, does).
+// lists none; Cortex-M4 Technical Reference Manual DDI 0439D, Table 3-2, does). Vectors: on arm the stack pointer and
+// 15 exceptions of a word each (Armv6-M Architecture Reference Manual DDI 0419 and Armv7-M DDI 0403, section B1.5.3,
+// numbers from memory); on the others no less than one jump at reset.
 var isas = []isaFacts{
-	{"armv6m", 32, false}, {"armv7m", 32, false}, {"armv7em", 32, true}, {"armv8m", 32, true},
-	{"rv32imc", 32, false}, {"avr", 8, false},
+	{"armv6m", 32, false, 64}, {"armv7m", 32, false, 64}, {"armv7em", 32, true, 64}, {"armv8m", 32, true, 64},
+	{"rv32imc", 32, false, 4}, {"avr", 8, false, 4},
 }
 
 var (
@@ -50,7 +53,8 @@ func ReadFile(path string) (*Profile, error) {
 }
 
 // Parse reads a profile from a TOML text; file is its name in errors. Every key is required but
-// dual_mac (false if absent), the notes and the costs of optional classes (see the list of classes in profile.go). Errors are *FileError.
+// dual_mac (false if absent), the notes, the costs of optional classes (see the list of classes in profile.go) and
+// what belongs to a part around the core (part.go). Errors are *FileError.
 func Parse(data []byte, file string) (*Profile, error) {
 	p := &Profile{}
 	if err := StrictDecode(data, file, p); err != nil {
@@ -104,16 +108,23 @@ func (v *validator) profile(p *Profile) {
 	}
 	v.oneOf(p.ISA, names, "isa")
 	v.oneOf(p.TimingKind, timingKinds, "timing_kind")
-	for _, isa := range isas {
-		if isa.name != p.ISA {
-			continue
-		}
+	if isa, ok := factsOf(p.ISA); ok {
 		v.require(p.WordBits == isa.wordBits, []any{"word_bits"}, fmt.Sprintf("write word_bits = %d", isa.wordBits),
 			"%s has words of %d bits, not %d", isa.name, isa.wordBits, p.WordBits)
 		v.require(isa.hasDualMAC || !p.DualMAC, []any{"dual_mac"}, "write dual_mac = false",
 			"%s has no dual 16-bit multiply-accumulate", isa.name)
 	}
 	v.costs(p)
+	v.part(p)
+}
+
+// factsOf returns what an instruction set fixes.
+func factsOf(isa string) (isaFacts, bool) {
+	i := slices.IndexFunc(isas, func(f isaFacts) bool { return f.name == isa })
+	if i < 0 {
+		return isaFacts{}, false
+	}
+	return isas[i], true
 }
 
 func (v *validator) costs(p *Profile) {

@@ -10,13 +10,20 @@ import (
 func (a *app) costCommand() *cobra.Command {
 	var c choice
 	var format string
+	var allTargets bool
 	cmd := &cobra.Command{
 		Use:   "cost JOB.toml",
 		Short: "Flash, RAM, stack, cycles and step time on every target, part by part",
 		Long: `cost shows what a network takes on every target of the job, by part, with the kind
 of each figure: exact, bounded or estimated. By default it is the network that plan
-would choose; --features all --units all shows it before the cut.`,
+would choose; --features all --units all shows it before the cut.
+
+--all-targets puts it on every built-in profile as well, with the clock and the limits of
+the job's first target, ranks all by the margin of their tightest limit, and says
+for every broken limit which single change would meet it: clock, place of the
+weights, words, units or features.`,
 		Example: `  kerf cost job.toml
+  kerf cost job.toml --all-targets
   kerf cost job.toml --features all --units all --weights int16 --state int32`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -28,6 +35,9 @@ would choose; --features all --units all shows it before the cut.`,
 			if err != nil {
 				return err
 			}
+			if allTargets {
+				return a.printAllTargets(format, in, cut, chosen)
+			}
 			r := in.Price(cut, chosen)
 			if r.Verdict == budget.DoesNotFit {
 				a.code = exitBroken
@@ -37,6 +47,7 @@ would choose; --features all --units all shows it before the cut.`,
 	}
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
+	cmd.Flags().BoolVar(&allTargets, "all-targets", false, "rank every profile, and say what would meet a broken limit")
 	formatFlag(cmd, &format)
 	return cmd
 }

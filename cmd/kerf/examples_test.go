@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// Every example of every --help runs, in a folder that holds job.toml, and ends
+// Every example of every --help runs, in a folder that holds job.toml and board.csv, and ends
 // with a verdict or, for the commands without one, with exit code 0. Those that
 // need cross compilers and emulators run in TestEmulatedHelpExamples.
 func TestHelpExamples(t *testing.T) {
@@ -40,6 +40,9 @@ func runExamples(t *testing.T, isWanted func(command string) bool) int {
 				}
 				t.Run(strings.Join(args, " "), func(t *testing.T) {
 					t.Chdir(filepath.Dir(cityJob(t, func(job string) string { return job })))
+					if err := writeBoardLines("."); err != nil {
+						t.Fatal(err)
+					}
 					if code, _, stderr := call(args[1:]...); code != exitDone {
 						t.Errorf("exit code %d: %s", code, stderr)
 					}
@@ -56,7 +59,7 @@ func runExamples(t *testing.T, isWanted func(command string) bool) int {
 
 // Every command explains itself, options included, on stdout.
 func TestHelp(t *testing.T) {
-	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"rank"}, {"prune"}, {"quantize"}, {"cost"}, {"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"}} {
+	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"rank"}, {"prune"}, {"quantize"}, {"cost"}, {"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"}, {"targets", "fit"}} {
 		code, stdout, stderr := call(append(args, "--help")...)
 		if code != exitDone || stderr != "" || !strings.Contains(stdout, "Usage:") {
 			t.Errorf("kerf %s --help: exit code %d, stderr %q, stdout %q", strings.Join(args, " "), code, stderr, stdout)

@@ -15,11 +15,11 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// The scripts run in a folder that holds a copy of the open data set in city/.
+// The scripts run in a folder that holds a copy of the open data set in city/, and board.csv.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:   "testdata/script",
-		Setup: copyCityWeather,
+		Setup: copyInputs,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"replace":  replace,
 			"samedirs": sameDirs,
@@ -28,8 +28,11 @@ func TestScripts(t *testing.T) {
 	})
 }
 
-func copyCityWeather(env *testscript.Env) error {
+func copyInputs(env *testscript.Env) error {
 	to := filepath.Join(env.WorkDir, "city")
+	if err := writeBoardLines(env.WorkDir); err != nil {
+		return err
+	}
 	return os.CopyFS(to, os.DirFS(filepath.Join("..", "..", "testdata", "cityweather")))
 }
 

@@ -67,6 +67,14 @@ type subject struct {
 	estimate []exporter.CostRow
 }
 
+// flags are those of the compiler that the estimate is for.
+func (s subject) flags(name string) []string {
+	if s.find(budget.RAM, "weights") == nil {
+		return nil
+	}
+	return []string{"-D" + strings.ToUpper(name) + "_WEIGHTS_IN_RAM"}
+}
+
 func (a *app) measure(ctx context.Context, path string, names []string, o measure.Options, asJSON bool) error {
 	info, err := os.Stat(path)
 	if err != nil {
@@ -90,6 +98,7 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 	m := &measurement{Name: name, Kerf: version}
 	progress := a.ui.progress("measured target")
 	for i, s := range subjects {
+		o.Flags = s.flags(name)
 		r, err := measure.Network(ctx, s.profile, dir, name, o)
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.target, err)

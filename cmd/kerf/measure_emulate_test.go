@@ -19,7 +19,7 @@ func TestEmulatedHelpExamples(t *testing.T) {
 }
 
 func TestEmulatedScripts(t *testing.T) {
-	testscript.Run(t, testscript.Params{Dir: "testdata/script_emulate", Setup: copyCityWeather})
+	testscript.Run(t, testscript.Params{Dir: "testdata/script_emulate", Setup: copyInputs})
 }
 
 // A measured value above a limit of the job gives exit code 1.

@@ -35,7 +35,7 @@ type measuredTarget struct {
 // measuredRow compares one figure with its estimate.
 type measuredRow struct {
 	Resource string `json:"resource"`
-	// Part is what the figure is of: "network", "painted" (of the stack), or "total" with the declared front end.
+	// Part is what the figure is of: "network", "painted" (of the stack), or "total" with the declared front end and flash wait states.
 	Part         string   `json:"part"`
 	Unit         string   `json:"unit"`
 	Measured     float64  `json:"measured"`
@@ -52,6 +52,7 @@ const (
 	networkPart  = "network"
 	paintedPart  = "painted"
 	frontEndPart = "front_end"
+	waitPart     = "flash_wait"
 )
 
 // compareWithEstimate lists the figures of a target beside their estimates.
@@ -68,7 +69,8 @@ func compareWithEstimate(s subject, r *measure.Result) measuredTarget {
 	return m
 }
 
-// add adds the row of the network, and where the job declares a front end the row of both. A limit is on the total.
+// add adds the row of the network, and where the estimate has more than what was measured (the front end that the job
+// declares, flash wait states) the row of both. A limit is on the total.
 func (m *measuredTarget) add(s subject, resource, unit string, measured float64) {
 	row := measuredRow{Resource: resource, Part: networkPart, Unit: unit, Measured: measured, Kind: string(budget.Measured)}
 	total := s.find(resource, budget.Total)
@@ -76,12 +78,12 @@ func (m *measuredTarget) add(s subject, resource, unit string, measured float64)
 		m.Rows = append(m.Rows, row)
 		return
 	}
-	frontEnd := s.frontEnd(resource)
-	row.against(total.Value-frontEnd, s.networkKind(total))
-	if frontEnd != 0 {
+	beside := s.beside(resource)
+	row.against(total.Value-beside, s.networkKind(total))
+	if beside != 0 {
 		m.Rows = append(m.Rows, row)
 		row.Part = budget.Total
-		row.Measured += frontEnd
+		row.Measured += beside
 		row.Kind = string(budget.Estimated) // a sum has the kind of its weakest part
 		row.against(total.Value, total.Kind)
 	}
@@ -114,7 +116,7 @@ func (s subject) networkKind(total *exporter.CostRow) string {
 	fromStrong := []budget.Kind{budget.Exact, budget.Measured, budget.Bounded, budget.Estimated}
 	weakest := -1
 	for _, c := range s.estimate {
-		if c.Resource == total.Resource && c.Part != budget.Total && c.Part != frontEndPart {
+		if c.Resource == total.Resource && c.Part != budget.Total && c.Part != frontEndPart && c.Part != waitPart {
 			weakest = max(weakest, slices.Index(fromStrong, budget.Kind(c.Kind)))
 		}
 	}
@@ -133,18 +135,21 @@ func (s subject) clock() float64 {
 	return cycles.Value / time.Value
 }
 
-// frontEnd is what the job declares for the features.
-func (s subject) frontEnd(resource string) float64 {
+// beside is what the estimate has that no emulated core shows: the front end and flash wait states.
+func (s subject) beside(resource string) float64 {
 	if resource == budget.StepTime {
 		if clock := s.clock(); clock > 0 {
-			return s.frontEnd(budget.Cycles) / clock
+			return s.beside(budget.Cycles) / clock
 		}
 		return 0
 	}
-	if c := s.find(resource, frontEndPart); c != nil {
-		return c.Value
+	sum := 0.0
+	for _, part := range []string{frontEndPart, waitPart} {
+		if c := s.find(resource, part); c != nil {
+			sum += c.Value
+		}
 	}
-	return 0
+	return sum
 }
 
 func (m *measurement) isBroken() bool {
@@ -180,7 +185,7 @@ func (m *measurement) print(w io.Writer, asJSON bool) error {
 // measuredLegend explains the columns.
 const measuredLegend = "estimate: as in the sign-off, for the flags of the profile. flash and RAM: what the network adds to a linked program, one state included. " +
 	"stack: the deepest chain of calls by the compiler's account; painted: what the deepest step changed. " +
-	"cycles: of the longest step, without flash wait states. The device decides."
+	"cycles: of the longest step, without flash wait states. in all: with the front end and the flash wait states of the job. The device decides."
 
 // table has a row per figure.
 func (t *measuredTarget) table(title string) exporter.Table {
@@ -193,7 +198,7 @@ func (t *measuredTarget) table(title string) exporter.Table {
 		name := strings.ReplaceAll(r.Resource, "_", " ")
 		switch r.Part {
 		case budget.Total:
-			name += " with front end"
+			name += " in all"
 		case paintedPart:
 			name += ", painted"
 		}

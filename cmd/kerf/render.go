@@ -209,13 +209,23 @@ func accuracyTables(s *exporter.Signoff) []exporter.Table {
 	return tables
 }
 
-// costTables splits the cost by target.
+// costTables splits the cost by target. With parts it also says what the choice
+// frees, and what the weights take in RAM where that matters.
 func costTables(s *exporter.Signoff, parts bool) []exporter.Table {
+	tables := byTarget(s.CostTable(parts))
+	if parts {
+		tables = append(tables, byTarget(s.FreedTable())...)
+		tables = append(tables, byTarget(s.PlaceTable())...)
+	}
+	return tables
+}
+
+// byTarget splits a table by its first column, which then heads each part.
+func byTarget(all exporter.Table) []exporter.Table {
 	var tables []exporter.Table
-	all := s.CostTable(parts)
 	for _, row := range all.Rows {
 		if len(tables) == 0 || tables[len(tables)-1].Head[0] != row[0] {
-			tables = append(tables, exporter.Table{Title: all.Title, Head: append([]string{row[0]}, all.Head[2:]...), Numbers: 1, Words: 2})
+			tables = append(tables, exporter.Table{Title: all.Title, Head: append([]string{row[0]}, all.Head[2:]...), Numbers: 1, Words: all.Words})
 		}
 		t := &tables[len(tables)-1]
 		t.Rows = append(t.Rows, row[1:])

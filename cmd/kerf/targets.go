@@ -15,15 +15,16 @@ import (
 func (a *app) targetsCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "targets",
-		Short: "List the target profiles, or show one with its sources",
+		Short: "List the target profiles, show one with its sources, or fit one to a board",
 		Example: `  kerf targets list
-  kerf targets show cortex-m4f`,
+  kerf targets show cortex-m4f
+  kerf targets fit cortex-m4f board.csv --classes load_flash`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return cmd.Help()
 		},
 	}
-	cmd.AddCommand(a.targetsListCommand(), a.targetsShowCommand())
+	cmd.AddCommand(a.targetsListCommand(), a.targetsShowCommand(), a.targetsFitCommand())
 	return cmd
 }
 
@@ -66,11 +67,7 @@ Every figure has its source.`,
 			return nil
 		},
 		RunE: func(_ *cobra.Command, args []string) error {
-			read := targets.Load
-			if strings.HasSuffix(args[0], ".toml") {
-				read = targets.ReadFile
-			}
-			p, err := read(args[0])
+			p, err := readProfile(args[0])
 			if err != nil {
 				return err
 			}
@@ -81,6 +78,14 @@ Every figure has its source.`,
 	return cmd
 }
 
+// readProfile reads a built-in profile, or a file when the name ends in .toml.
+func readProfile(name string) (*targets.Profile, error) {
+	if strings.HasSuffix(name, ".toml") {
+		return targets.ReadFile(name)
+	}
+	return targets.Load(name)
+}
+
 func profileTables(p *targets.Profile) []exporter.Table {
 	about := exporter.Table{Title: p.Title, Head: []string{"", p.Name}, Numbers: 2, Rows: [][]string{
 		{"instruction set", p.ISA},
@@ -89,6 +94,7 @@ func profileTables(p *targets.Profile) []exporter.Table {
 		{"optimisation", p.Optimise + " (estimates hold for it)"},
 		{"timing", p.TimingKind},
 	}}
+	about.Rows = append(about.Rows, partRows(p)...)
 	for _, note := range p.Notes {
 		about.Rows = append(about.Rows, []string{"note", note})
 	}
@@ -107,4 +113,36 @@ func profileTables(p *targets.Profile) []exporter.Table {
 		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(class, "_", " "), strconv.FormatFloat(c.Cycles, 'g', -1, 64), c.Quality, source})
 	}
 	return []exporter.Table{about, costs}
+}
+
+// partRows is what a profile says about a part with the core.
+func partRows(p *targets.Profile) [][]string {
+	var rows [][]string
+	add := func(name, value string, from ...string) {
+		rows = append(rows, []string{name, strings.Join(append([]string{value}, from...), "; ")})
+	}
+	if p.MaxClock != nil {
+		add("largest clock", targets.FormatHertz(float64(*p.MaxClock)))
+	}
+	if p.Flash != nil {
+		add("flash", targets.FormatBytes(int64(*p.Flash)))
+	}
+	if p.RAM != nil {
+		add("ram", targets.FormatBytes(int64(*p.RAM)))
+	}
+	for _, c := range []struct {
+		name    string
+		current *targets.Current
+	}{{"active", p.Power.Active}, {"active, per MHz", p.Power.ActivePerMHz}, {"asleep", p.Power.Sleep}} {
+		if c.current != nil {
+			add(c.name, targets.FormatAmperes(float64(c.current.Current)), c.current.Source)
+		}
+	}
+	if u := p.Power.Voltage; u != nil {
+		add("voltage", strconv.FormatFloat(float64(u.Voltage), 'g', -1, 64)+" V", u.Source)
+	}
+	for _, w := range p.FlashWaits {
+		add("flash adds", fmt.Sprintf("up to %s: %g cycles per instruction, %g per jump, %g per constant", targets.FormatHertz(float64(w.UpTo)), w.Fetch, w.Jump, w.Data), w.Source)
+	}
+	return rows
 }

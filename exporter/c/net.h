@@ -48,6 +48,16 @@ void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
  * compiler and a core, not the flash: single weights may never decide a step. */
 int32_t net_selftest(void);
 
+/* In net_board.c: runs the steps of the self-test `runs` times and prints what
+ * they took, for `kerf targets fit`. The board supplies the two functions below. */
+void net_board(uint16_t runs);
+
+/* A counter that goes up by 1 with every cycle of the core and wraps at 2^32. */
+uint32_t net_cycles(void);
+
+/* Prints a text and ends the line. */
+void net_line(const char *text);
+
 #ifdef __cplusplus
 }
 #endif

@@ -7,12 +7,9 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 
 	"kerf/budget"
-	"kerf/model"
-	"kerf/quant"
 	"kerf/targets"
 )
 
@@ -65,7 +62,7 @@ the bound of the stack never below the deepest chain of calls and at most 64 byt
 		fmt.Fprintf(w, "| %s | %+.1f to %+.1f %% | %d | %+d to %+d B | %d | %+d to %+d B | %d |\n",
 			name, 100*s.lowCycles, 100*s.highCycles, s.badCycles, s.lowFlash, s.highFlash, s.badFlash, s.lowStack, s.highStack, s.badStack)
 	}
-	fmt.Fprintf(w, "\n## Every network\n\nA network reads: features; layers as kind:units:bits of W:bits of U:bits of the state; dense layers as outputs:activation:bits.\n\n| core | network | cycles | estimate | flash, B | estimate | stack, B | bound |\n|---|---|---|---|---|---|---|---|\n")
+	fmt.Fprintf(w, "\n## Every network\n\nA network reads: features; recurrent layers as kind:units:bits of W:bits of U:bits of the state; dense layers as dense:outputs:bits:activation.\n\n| core | network | cycles | estimate | flash, B | estimate | stack, B | bound |\n|---|---|---|---|---|---|---|---|\n")
 	for _, r := range rows {
 		fmt.Fprintf(w, "| %s | %s | %.0f | %+.1f %% | %d | %+d | %d | %+d |\n", r.core, r.network, r.cycles, 100*r.cyclesOff, r.flash, r.flashOff, r.chain, r.stackOff)
 	}
@@ -117,7 +114,7 @@ func readMeasured() ([]compared, error) {
 	}
 	var rows []compared
 	for _, line := range lines[1:] {
-		s, err := parseShape(line[1:4])
+		s, err := budget.ParseShape(line[1])
 		if err != nil {
 			return nil, err
 		}
@@ -125,8 +122,8 @@ func readMeasured() ([]compared, error) {
 		if err != nil {
 			return nil, err
 		}
-		r := compared{core: line[0], network: strings.Join(line[1:4], " ")}
-		if _, err := fmt.Sscan(strings.Join([]string{line[4], line[5], line[7]}, " "), &r.cycles, &r.flash, &r.chain); err != nil {
+		r := compared{core: line[0], network: line[1]}
+		if _, err := fmt.Sscan(strings.Join([]string{line[2], line[3], line[5]}, " "), &r.cycles, &r.flash, &r.chain); err != nil {
 			return nil, err
 		}
 		cycles, flash, stack := budget.Estimate(s, core)
@@ -134,46 +131,4 @@ func readMeasured() ([]compared, error) {
 		rows = append(rows, r)
 	}
 	return rows, nil
-}
-
-// parseShape reads what describe wrote.
-func parseShape(words []string) (quant.Shape, error) {
-	var s quant.Shape
-	var err error
-	if s.Features, err = strconv.Atoi(words[0]); err != nil {
-		return s, err
-	}
-	for _, text := range strings.Split(words[1], ";") {
-		var kind string
-		var l quant.LayerShape
-		var f quant.LayerFormats
-		if _, err := fmt.Sscanf(strings.ReplaceAll(text, ":", " "), "%s %d %d %d %d", &kind, &l.Units, &f.InputBits, &f.RecurrentBits, &f.StateBits); err != nil {
-			return s, err
-		}
-		l.Kind = keyOf(kindWords, kind)
-		s.Layers = append(s.Layers, l)
-		s.Formats.Layers = append(s.Formats.Layers, f)
-	}
-	for _, text := range strings.Split(words[2], ";") {
-		var activation string
-		var d quant.DenseShape
-		var bits int
-		if _, err := fmt.Sscanf(strings.ReplaceAll(text, ":", " "), "%d %s %d", &d.Outputs, &activation, &bits); err != nil {
-			return s, err
-		}
-		d.Activation = keyOf(activationWords, activation)
-		s.Dense = append(s.Dense, d)
-		s.Formats.Dense = append(s.Formats.Dense, bits)
-	}
-	return s, nil
-}
-
-// keyOf finds what a word stands for; it panics on a word that describe does not write.
-func keyOf[K model.Kind | model.Activation](words map[K]string, word string) K {
-	for k, w := range words {
-		if w == word {
-			return k
-		}
-	}
-	panic("kernels: unknown word " + word)
 }

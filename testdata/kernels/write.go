@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"strings"
 
-	"kerf/model"
+	"kerf/budget"
 )
 
 const head = `# What the emitted C takes, by instruction set. Made by "make kernels"; do not edit. How it was measured says
@@ -60,13 +60,12 @@ func writeMeasured(runs []*measured) error {
 		return err
 	}
 	w := csv.NewWriter(file)
-	w.Write([]string{"profile", "features", "layers", "dense", "cycles", "flash_bytes", "ram_bytes", "stack_chain", "stack_painted"})
+	w.Write([]string{"profile", "network", "cycles", "flash_bytes", "ram_bytes", "stack_chain", "stack_painted"})
 	for _, r := range runs {
 		if !r.isHeld {
 			continue
 		}
-		layers, dense := describe(r)
-		w.Write([]string{r.core.Name, strconv.Itoa(r.shape.Features), layers, dense, fmt.Sprintf("%.1f", r.result.MeanCycles()),
+		w.Write([]string{r.core.Name, budget.ShapeText(r.shape), fmt.Sprintf("%.1f", r.result.MeanCycles()),
 			strconv.FormatInt(r.result.Flash, 10), strconv.FormatInt(r.result.RAM, 10), strconv.FormatInt(r.result.StackChain, 10), strconv.FormatInt(r.result.StackPainted, 10)})
 	}
 	w.Flush()
@@ -74,23 +73,4 @@ func writeMeasured(runs []*measured) error {
 		return err
 	}
 	return file.Close()
-}
-
-// words of kinds and activations in measured.csv.
-var (
-	kindWords       = map[model.Kind]string{model.GRUResetAfter: "gru_after", model.GRUResetBefore: "gru_before", model.LSTM: "lstm", model.ElmanTanh: "elman_tanh", model.ElmanReLU: "elman_relu"}
-	activationWords = map[model.Activation]string{model.Identity: "identity", model.ReLU: "relu", model.Tanh: "tanh", model.Logistic: "logistic"}
-)
-
-// describe puts a network into two words.
-func describe(m *measured) (layers, dense string) {
-	var l, d []string
-	for i, layer := range m.shape.Layers {
-		f := m.shape.Formats.Layers[i]
-		l = append(l, fmt.Sprintf("%s:%d:%d:%d:%d", kindWords[layer.Kind], layer.Units, f.InputBits, f.RecurrentBits, f.StateBits))
-	}
-	for i, layer := range m.shape.Dense {
-		d = append(d, fmt.Sprintf("%d:%s:%d", layer.Outputs, activationWords[layer.Activation], m.shape.Formats.Dense[i]))
-	}
-	return strings.Join(l, ";"), strings.Join(d, ";")
 }

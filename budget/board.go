@@ -1,0 +1,76 @@
+package budget
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"kerf/dataset"
+	"kerf/quant"
+)
+
+// BoardLine is one line that NAME_board.c printed on a board.
+type BoardLine struct {
+	Line    int // in the file
+	Name    string
+	Network string // see ShapeText
+	Shape   quant.Shape
+	Cycles  float64 // of one step, without the loop around it
+}
+
+// boardHead is the head of such lines; it stands in front of each.
+var boardHead = strings.Split("name,export,network,steps,cycles,overhead", ",")
+
+// ReadBoardLines reads the lines of one or several boards' output. Heads may repeat. Errors are
+// [*dataset.InputError].
+func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
+	const hint = "give the lines that NAME_board.c prints, heads included, and nothing else"
+	reader := csv.NewReader(r)
+	reader.FieldsPerRecord = len(boardHead)
+	var lines []BoardLine
+	for {
+		record, err := reader.Read()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			e := &dataset.InputError{File: file, Msg: "cannot be read as CSV of 6 columns", Hint: hint}
+			if parse := new(csv.ParseError); errors.As(err, &parse) {
+				e.Line = parse.Line
+			}
+			return nil, e
+		}
+		if slices.Equal(record, boardHead) {
+			continue
+		}
+		at, _ := reader.FieldPos(0)
+		line := BoardLine{Line: at, Name: record[0], Network: record[2]}
+		bad := func(column int, msg string) error {
+			return &dataset.InputError{File: file, Line: at, Column: boardHead[column], Msg: msg, Hint: hint}
+		}
+		if line.Shape, err = ParseShape(record[2]); err != nil {
+			return nil, bad(2, err.Error())
+		}
+		var count [3]float64 // steps, cycles, overhead
+		for i := range count {
+			n, err := strconv.ParseUint(record[3+i], 10, 32)
+			if err != nil {
+				return nil, bad(3+i, fmt.Sprintf("%q is no count of 32 bits", record[3+i]))
+			}
+			count[i] = float64(n)
+		}
+		if count[0] == 0 || count[1] <= count[2] {
+			return nil, bad(4, "no steps, or not more cycles than the loop around them takes")
+		}
+		line.Cycles = (count[1] - count[2]) / count[0]
+		lines = append(lines, line)
+	}
+	if len(lines) == 0 {
+		return nil, &dataset.InputError{File: file, Msg: "the file holds no measurement", Hint: hint}
+	}
+	return lines, nil
+}

@@ -1,0 +1,62 @@
+package budget
+
+// Freed is what one part of a choice frees on one target, against the whole network in the
+// widest formats that the job allows. Below 0 it costs.
+type Freed struct {
+	Target string
+	By     string  // FreedFrontEnd, FreedCut, FreedWords or Total
+	Name   string  // of the front end; else empty
+	Flash  float64 // B
+	RAM    float64 // B
+	Cycles float64 // per step
+}
+
+// What frees something: a cost group that goes with its last feature, features and
+// units that are cut, words that are narrower.
+const (
+	FreedFrontEnd = "front_end"
+	FreedCut      = "cut"
+	FreedWords    = "words"
+)
+
+// Freed splits what a candidate frees on every target. The rows of a target end with
+// their sum.
+func (in *Inputs) Freed(c Candidate) []Freed {
+	_, gone := in.FrontEnds(c)
+	var all []Freed
+	for _, t := range in.Targets {
+		measure := func(c Candidate) Freed {
+			f := Freed{Target: t.Name}
+			for _, row := range totals(in.targetCosts(c, t)) {
+				switch row.Resource {
+				case Flash:
+					f.Flash = row.Value
+				case RAM:
+					f.RAM = row.Value
+				case Cycles:
+					f.Cycles = row.Value
+				}
+			}
+			return f
+		}
+		widest, uncut, now := measure(in.widest()), measure(in.Whole(c.Formats)), measure(c)
+		cut := uncut.less(now)
+		cut.By = FreedCut
+		for _, g := range gone {
+			group := Freed{t.Name, FreedFrontEnd, g.Name, float64(g.Flash), float64(g.RAM), g.Cycles[t.Core.Name]}
+			all = append(all, group)
+			cut = cut.less(group)
+		}
+		words, total := widest.less(uncut), widest.less(now)
+		words.By, total.By = FreedWords, Total
+		all = append(all, cut, words, total)
+	}
+	return all
+}
+
+func (f Freed) less(g Freed) Freed {
+	f.Flash -= g.Flash
+	f.RAM -= g.RAM
+	f.Cycles -= g.Cycles
+	return f
+}

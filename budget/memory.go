@@ -1,0 +1,134 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+
+	"kerf/quant"
+	"kerf/targets"
+)
+
+// WaitRule is what flash adds to the cost of instructions, in cycles; see [targets.FlashWait].
+type WaitRule struct {
+	Fetch float64 `toml:"fetch"`
+	Jump  float64 `toml:"jump"`
+	Data  float64 `toml:"data"`
+}
+
+// The places for weights and tables.
+const (
+	inFlash = "flash"
+	inRAM   = "ram" // copied there at start
+)
+
+// flashWait is what flash adds at the clock of the target: what the job says, else the profile.
+func (t Target) flashWait() targets.FlashWait {
+	if w := t.FlashWait; w != nil {
+		return targets.FlashWait{Fetch: w.Fetch, Jump: w.Jump, Data: w.Data}
+	}
+	w, _ := t.Core.WaitAt(float64(t.Clock)) // checked when the job was read
+	return w
+}
+
+// stepCycles adds up the kernels of one step with the memory of the target. The last
+// part, where there is one, is what flash adds.
+func (t Target) stepCycles(s quant.Shape, k *kernelSet) []part {
+	price := func(w targets.FlashWait) []part {
+		priced := t
+		priced.Core = t.Core.WithMemory(w, t.WeightsIn == inRAM)
+		return cycleParts(s, k, priced)
+	}
+	parts := price(targets.FlashWait{})
+	wait := t.flashWait()
+	if !waits(wait) {
+		return parts
+	}
+	added := 0.0
+	for i, p := range price(wait) {
+		added += p.value - parts[i].value
+	}
+	return append(parts, part{"flash_wait", added, Estimated})
+}
+
+func waits(w targets.FlashWait) bool { return w.Fetch+w.Jump+w.Data > 0 }
+
+// Placement compares a total with the weights and tables in flash and copied to RAM.
+type Placement struct {
+	Target   string
+	Resource string
+	Unit     string
+	InFlash  float64
+	InRAM    float64
+	Chosen   string // flash or ram
+}
+
+// Placements compares both places for the weights, on the targets where they differ in cycles.
+func (in *Inputs) Placements(c Candidate) []Placement {
+	var all []Placement
+	for _, t := range in.Targets {
+		flash, ram := t, t
+		flash.WeightsIn, ram.WeightsIn = inFlash, inRAM
+		w := t.flashWait()
+		if t.Core.WithMemory(w, false).Cycles("load_flash") == t.Core.WithMemory(w, true).Cycles("load_flash") {
+			continue
+		}
+		copied := totals(in.targetCosts(c, ram))
+		for i, row := range totals(in.targetCosts(c, flash)) {
+			if row.Resource != Flash && row.Resource != Stack {
+				all = append(all, Placement{t.Name, row.Resource, row.Unit, row.Value, copied[i].Value, t.place()})
+			}
+		}
+	}
+	return all
+}
+
+// place is where the weights are.
+func (t Target) place() string {
+	if t.WeightsIn == inRAM {
+		return inRAM
+	}
+	return inFlash
+}
+
+// totals leaves the parts out.
+func totals(rows []Cost) []Cost {
+	var all []Cost
+	for _, c := range rows {
+		if c.Part == Total {
+			all = append(all, c)
+		}
+	}
+	return all
+}
+
+// checkMemory refuses targets that no part of their profile can be.
+func (in *Inputs) checkMemory(i int, t Target) error {
+	if t.WeightsIn != "" && t.WeightsIn != inFlash && t.WeightsIn != inRAM {
+		return in.Job.at(`weights_in = "flash", or "ram" if they are copied at start`, fmt.Sprintf("weights cannot be in %q", t.WeightsIn), "target", i, "weights_in")
+	}
+	if w := t.FlashWait; w != nil {
+		for key, v := range map[string]float64{"fetch": w.Fetch, "jump": w.Jump, "data": w.Data} {
+			if !(v >= 0) || math.IsInf(v, 0) {
+				return in.Job.at("cycles that flash adds on average, 0 or more", fmt.Sprintf("%g cycles make no sense", v), "target", i, "flash_wait", key)
+			}
+		}
+	} else if _, ok := t.Core.WaitAt(float64(t.Clock)); !ok {
+		return in.Job.at("lower the clock, or give flash_wait = { fetch = ..., jump = ..., data = ... }", fmt.Sprintf("profile %s has no flash wait states for %s", t.Core.Name, targets.FormatHertz(float64(t.Clock))), "target", i, "clock")
+	}
+	if most := t.Core.MaxClock; most != nil && t.Clock > *most {
+		return in.Job.at("lower the clock", fmt.Sprintf("profile %s runs at %s at most", t.Core.Name, targets.FormatHertz(float64(*most))), "target", i, "clock")
+	}
+	if least := t.Core.VectorTableBytes(); t.Flash != nil && int64(*t.Flash) < least {
+		return in.Job.at(`for example flash = "24 KiB"`, fmt.Sprintf("flash of %d bytes is smaller than the vector table of %s, which takes %d", *t.Flash, t.Core.Name, least), "target", i, "flash")
+	}
+	for _, size := range []struct {
+		key       string
+		limit     *Bytes
+		available *targets.Bytes
+	}{{"flash", t.Flash, t.Core.Flash}, {"ram", t.RAM, t.Core.RAM}} {
+		if size.limit != nil && size.available != nil && *size.limit > *size.available {
+			return in.Job.at("lower the limit", fmt.Sprintf("profile %s has %s of %s", t.Core.Name, targets.FormatBytes(int64(*size.available)), size.key), "target", i, size.key)
+		}
+	}
+	return nil
+}

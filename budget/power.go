@@ -1,0 +1,108 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+)
+
+// The resources that follow from the step time.
+const (
+	Duty        = "duty"         // share of the period that a step takes
+	Energy      = "energy"       // of one step, while it runs
+	Current     = "current"      // mean over a period
+	BatteryLife = "battery_life" // capacity over mean current; nothing else discharges the battery
+)
+
+// known is the first of the currents or voltages that is given; NaN if none is.
+func known[T ~float64](job *T, profile float64) float64 {
+	if job != nil {
+		return float64(*job)
+	}
+	return profile
+}
+
+// activeCurrent is the current in A while a step runs: that of the job, else that of the profile
+// at the clock of the target; NaN if neither says.
+func (t Target) activeCurrent() float64 {
+	profile, ok := t.Core.Power.ActiveAt(float64(t.Clock))
+	if !ok {
+		profile = math.NaN()
+	}
+	return known(t.ActiveCurrent, profile)
+}
+
+// sleepCurrent is the current in A between two steps; NaN if it is not known.
+func (t Target) sleepCurrent() float64 {
+	if s := t.Core.Power.Sleep; s != nil {
+		return known(t.SleepCurrent, float64(s.Current))
+	}
+	return known(t.SleepCurrent, math.NaN())
+}
+
+// voltage is the supply voltage in V; NaN if it is not known.
+func (t Target) voltage() float64 {
+	if u := t.Core.Power.Voltage; u != nil {
+		return known(t.Voltage, float64(u.Voltage))
+	}
+	return known(t.Voltage, math.NaN())
+}
+
+// addPower adds what follows from the step time in s, as far as the figures for it are known.
+func (s *sheet) addPower(stepTime float64) {
+	t := s.target
+	active, sleep := t.activeCurrent(), t.sleepCurrent()
+	period := limitOf(t.Period)
+	if !math.IsNaN(period) {
+		s.add(Duty, "", limitOf(t.Duty), part{Total, stepTime / period, Estimated})
+	}
+	if energy := t.voltage() * active * stepTime; !math.IsNaN(energy) {
+		s.add(Energy, "J", limitOf(t.Energy), part{Total, energy, Estimated})
+	}
+	// A step that outlasts the period leaves no time to sleep.
+	busy := math.Min(stepTime/period, 1)
+	current := float64(busy*active) + float64((1-busy)*sleep)
+	if math.IsNaN(current) {
+		return
+	}
+	s.add(Current, "A", limitOf(t.AverageCurrent), part{Total, current, Estimated})
+	if t.Battery != nil {
+		s.addAtLeast(BatteryLife, "s", limitOf(t.BatteryLife), float64(*t.Battery)/current)
+	}
+}
+
+// checkPower refuses limits that cannot be judged, and figures that make no sense.
+func (in *Inputs) checkPower(i int, t Target) error {
+	needs := map[string]bool{
+		"period":         t.Period != nil,
+		"active_current": !math.IsNaN(t.activeCurrent()),
+		"sleep_current":  !math.IsNaN(t.sleepCurrent()),
+		"voltage":        !math.IsNaN(t.voltage()),
+		"battery":        t.Battery != nil,
+	}
+	for _, limit := range []struct {
+		key   string
+		given bool
+		needs []string
+	}{
+		{"duty", t.Duty != nil, []string{"period"}},
+		{"energy", t.Energy != nil, []string{"active_current", "voltage"}},
+		{"average_current", t.AverageCurrent != nil, []string{"period", "active_current", "sleep_current"}},
+		{"battery_life", t.BatteryLife != nil, []string{"period", "active_current", "sleep_current", "battery"}},
+	} {
+		for _, key := range limit.needs {
+			if limit.given && !needs[key] {
+				return in.Job.at(fmt.Sprintf("add %s to the target, or for currents and voltage [power] to a profile of your own", key), fmt.Sprintf("the limit %s needs %s", limit.key, key), "target", i, limit.key)
+			}
+		}
+	}
+	for key, bad := range map[string]bool{
+		"period":  t.Period != nil && *t.Period <= 0,
+		"voltage": t.Voltage != nil && *t.Voltage <= 0,
+		"battery": t.Battery != nil && *t.Battery <= 0,
+	} {
+		if bad {
+			return in.Job.at("leave it out, or write a value above 0", key+" is 0", "target", i, key)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,233 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/prune"
+	"kerf/quant"
+	"kerf/targets"
+)
+
+// Remedy is a change of one thing after which a limit is met and no other breaks.
+type Remedy struct {
+	Target   string
+	Resource string // whose limit it meets
+	Knob     string // clock, place, words, units or features
+	Change   string // in words
+	Value    float64
+	Within   bool // the selection recordings stay within every tolerance
+	Tightest Loss // the judged row with the least room there; not Judged if the network stays as it is
+	MayReach float64
+}
+
+// The things that a remedy changes, in the order in which they are tried.
+const (
+	ClockKnob   = "clock"
+	PlaceKnob   = "place"
+	WordKnob    = "words"
+	UnitKnob    = "units"
+	FeatureKnob = "features"
+)
+
+// remedies looks for remedies of the broken limits of one target.
+type remedies struct {
+	in         *Inputs
+	cut        *Cut
+	now        Candidate
+	statistics *prune.Statistics
+	tried      map[string]*Chosen // by candidate
+	found      []Remedy
+	target     Target
+}
+
+// Remedies finds, for every broken limit of every standing, what would meet it: the
+// lowest clock, the other place for the weights, the widest words, the fewest units or the fewest
+// features less, each by itself. The network that a change gives is run on the
+// selection recordings. The error is that of [quant.Quantize].
+func (in *Inputs) Remedies(cut *Cut, chosen *Chosen, standings []Standing) ([]Remedy, error) {
+	ranked := *cut
+	if ranked.FeatureRank == nil { // the choice was made by hand
+		ranked = *in.Rank()
+	}
+	r := &remedies{in: in, cut: &ranked, now: chosen.Candidate, statistics: ranked.Statistics, tried: map[string]*Chosen{}}
+	for _, s := range standings {
+		r.target = s.Target
+		for _, row := range s.Broken {
+			r.clock(row)
+			r.place(row)
+			for _, search := range []func(Cost) error{r.words, r.units, r.features} {
+				if err := search(row); err != nil {
+					return nil, err
+				}
+			}
+		}
+	}
+	return r.found, nil
+}
+
+// heals gives the row of a resource on a changed target or of a changed candidate, and
+// whether that meets the limit without breaking another.
+func (r *remedies) heals(row Cost, c Candidate, t Target) (after Cost, ok bool) {
+	before := map[string]bool{}
+	for _, c := range totals(r.in.targetCosts(r.now, r.target)) {
+		before[c.Resource] = c.Verdict == Fail
+	}
+	ok = true
+	for _, c := range totals(r.in.targetCosts(c, t)) {
+		if c.Resource == row.Resource {
+			after = c
+		}
+		ok = ok && (c.Verdict != Fail || before[c.Resource])
+	}
+	return after, ok && after.Verdict == Pass
+}
+
+// clockStep is what a clock that is found is rounded up to, in Hz.
+const clockStep = 1e5
+
+// clock looks for the lowest clock that meets a limit on time. More wait
+// states take some of it back, so it goes up until it meets the limit.
+func (r *remedies) clock(row Cost) {
+	if row.Resource != StepTime && row.Resource != Duty {
+		return
+	}
+	t := r.target
+	after := row
+	for range len(t.Core.FlashWaits) + 2 { // the cycles change at most once per range
+		t.Clock = Hertz(math.Ceil(float64(t.Clock)*after.Value/row.Limit/clockStep) * clockStep)
+		if _, ok := t.Core.WaitAt(float64(t.Clock)); !ok || (t.Core.MaxClock != nil && t.Clock > *t.Core.MaxClock) {
+			return
+		}
+		var ok bool
+		if after, ok = r.heals(row, r.now, t); ok {
+			change := "clock " + targets.FormatHertz(float64(t.Clock))
+			if t.Core.MaxClock == nil {
+				change += ", if the part allows it"
+			}
+			r.unchanged(row, ClockKnob, change, after)
+			return
+		}
+	}
+}
+
+// place tries the other place for weights and tables.
+func (r *remedies) place(row Cost) {
+	t := r.target
+	t.WeightsIn = inRAM
+	change := "weights copied to RAM"
+	if r.target.WeightsIn == inRAM {
+		t.WeightsIn, change = inFlash, "weights left in flash"
+	}
+	if after, ok := r.heals(row, r.now, t); ok {
+		r.unchanged(row, PlaceKnob, change, after)
+	}
+}
+
+// unchanged notes a remedy that leaves the network as it is.
+func (r *remedies) unchanged(row Cost, knob, change string, after Cost) {
+	r.found = append(r.found, Remedy{Target: r.target.Name, Resource: row.Resource, Knob: knob, Change: change, Value: after.Value, Within: true})
+}
+
+// words tries narrower uniform words, the widest first.
+func (r *remedies) words(row Cost) error {
+	net := r.in.Float.Net
+	bits := func(f quant.Formats) int { // of all words together
+		sum := 0
+		for _, l := range f.Layers {
+			sum += l.InputBits + l.RecurrentBits + l.StateBits
+		}
+		return sum
+	}
+	var narrower []quant.Formats
+	for _, weights := range []int{16, 8, 4} {
+		for _, state := range []int{32, 16} {
+			if f := quant.Uniform(net, weights, headBits, state); bits(f) < bits(r.now.Formats) && f.Validate(net) == nil {
+				narrower = append(narrower, f)
+			}
+		}
+	}
+	slices.SortStableFunc(narrower, func(a, b quant.Formats) int { return bits(b) - bits(a) })
+	for _, f := range narrower {
+		c := r.now
+		c.Formats = f
+		if after, ok := r.heals(row, c, r.target); ok {
+			return r.changed(row, WordKnob, f.String(), c, after)
+		}
+	}
+	return nil
+}
+
+// units takes away the least needed units until the limit is met.
+func (r *remedies) units(row Cost) error {
+	return r.fewer(row, UnitKnob, UnitItem)
+}
+
+// features takes away the least needed front end with which the limit is met, and
+// by itself the least needed features until it is.
+func (r *remedies) features(row Cost) error {
+	for _, step := range r.in.attempts(r.cut) {
+		c, ok := without(r.now, step)
+		if !ok || step.Item != FrontEndItem {
+			continue
+		}
+		if after, ok := r.heals(row, c, r.target); ok {
+			if err := r.changed(row, FeatureKnob, fmt.Sprintf("without the front end %s and its %d features", step.Name, len(r.now.Features)-len(c.Features)), c, after); err != nil {
+				return err
+			}
+			break
+		}
+	}
+	return r.fewer(row, FeatureKnob, FeatureItem)
+}
+
+// fewer takes away items of one sort, the least needed first.
+func (r *remedies) fewer(row Cost, knob, item string) error {
+	c := r.now
+	var gone []string
+	for _, step := range r.in.attempts(r.cut) {
+		less, ok := without(c, step)
+		if !ok || step.Item != item {
+			continue
+		}
+		c, gone = less, append(gone, step.Name)
+		if after, ok := r.heals(row, c, r.target); ok {
+			return r.changed(row, knob, fmt.Sprintf("%d of the %s less: %s", len(gone), knob, strings.Join(gone, ", ")), c, after)
+		}
+	}
+	return nil
+}
+
+// changed notes a remedy that changes the network, and what that does to the loss.
+func (r *remedies) changed(row Cost, knob, change string, c Candidate, after Cost) error {
+	key := fmt.Sprint(c.Features, c.Units, c.Formats)
+	chosen, ok := r.tried[key]
+	if !ok {
+		var err error
+		if chosen, err = r.in.try(r.statistics, c); err != nil {
+			return err
+		}
+		r.tried[key] = chosen
+	}
+	found := Remedy{Target: r.target.Name, Resource: row.Resource, Knob: knob, Change: change, Value: after.Value, Within: chosen.Within}
+	found.Tightest, found.MayReach = chosen.Tightest()
+	r.found = append(r.found, found)
+	return nil
+}
+
+// Tolerance says what a remedy does to the loss, in a few words.
+func (m *Remedy) Tolerance() string {
+	switch {
+	case m.Knob == ClockKnob || m.Knob == PlaceKnob:
+		return "as now"
+	case !m.Tightest.Judged:
+		return "none given"
+	}
+	outcome := "broken"
+	if m.Within {
+		outcome = "met"
+	}
+	return fmt.Sprintf("%s, %s of %s", outcome, m.Tightest.show(m.MayReach), m.Tightest.show(m.Tightest.Tolerance))
+}

@@ -1,0 +1,145 @@
+package main
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter"
+	"kerf/targets"
+)
+
+func (a *app) targetsFitCommand() *cobra.Command {
+	var classes []string
+	var out, format string
+	cmd := &cobra.Command{
+		Use:   "fit PROFILE MEASUREMENTS.csv",
+		Short: "Fit the costs of a profile to steps that were measured on a board",
+		Long: `fit reads the lines that NAME_board.c of several handoffs printed on a board, fits the
+costs of instruction classes to them, shows what is left over for every network, and
+writes a profile of your own that says where its figures come from. The costs then
+hold what flash adds at the clock of the measurement.
+
+It refuses measurements that cannot tell the costs apart: there must be more
+networks than costs, of different sizes and word widths.
+
+PROFILE is a built-in profile, or one of your own when it ends in .toml.`,
+		Example: `  kerf targets fit cortex-m4f board.csv --classes load_flash,branch_taken
+  kerf targets fit cortex-m4f board.csv --classes load_flash --out my-board.toml`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 2 {
+				return &usageError{fmt.Sprintf("%s takes a profile and a file of measurements, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " cortex-m4f board.csv"}
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.fit(args[0], args[1], classes, out, format)
+		},
+	}
+	cmd.Flags().StringSliceVar(&classes, "classes", nil, "fit only these instruction classes (default: all that the networks execute)")
+	cmd.Flags().StringVar(&out, "out", "", "the new profile (default: PROFILE-fitted.toml in this folder)")
+	formatFlag(cmd, &format)
+	return cmd
+}
+
+func (a *app) fit(profile, file string, classes []string, out, format string) error {
+	core, err := readProfile(profile)
+	if err != nil {
+		return err
+	}
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return unreadable(file, err, "give the lines that NAME_board.c printed")
+	}
+	lines, err := budget.ReadBoardLines(bytes.NewReader(data), file)
+	if err != nil {
+		return err
+	}
+	fitted, err := budget.FitProfile(core, lines, classes)
+	if err != nil {
+		return fmt.Errorf("%s: %w", file, err)
+	}
+	named := nameOrigin(fitted, core, filepath.Base(file), data)
+	if out == "" {
+		out = named.Name + ".toml"
+	}
+	text := named.TOML()
+	if _, err := targets.Parse(text, out); err != nil {
+		return fmt.Errorf("the fitted profile is not allowed: %w", err)
+	}
+	var printed bytes.Buffer
+	stdout := a.stdout
+	a.stdout = &printed
+	err = a.printTables(format, fitTables(fitted)...)
+	a.stdout = stdout
+	if err != nil {
+		return err
+	}
+	if err := writeNew(out, text); err != nil {
+		return err
+	}
+	if format == "text" {
+		fmt.Fprintf(&printed, "\nProfile: %s\n", out)
+	}
+	_, err = a.stdout.Write(printed.Bytes())
+	return err
+}
+
+// nameOrigin gives the fitted profile a name of its own and every new figure its source.
+func nameOrigin(f *budget.Fitted, core *targets.Profile, file string, data []byte) *targets.Profile {
+	p := f.Profile
+	p.Name, p.Title, p.TimingKind = core.Name+"-fitted", core.Title+", fitted to a board", "own measurement"
+	networks := len(f.Rows)
+	source := fmt.Sprintf("least squares over %d networks measured on a board, %s", networks, file)
+	for _, c := range f.Costs {
+		p.Costs[c.Class] = targets.Cost{Cycles: c.After, Source: source, Quality: "own measurement", Note: fmt.Sprintf("standard error %.2g; %s has %g", c.Error, core.Name, c.Before)}
+	}
+	p.Notes = append([]string{fmt.Sprintf("Fitted by kerf %s from profile %s and %s (SHA-256 %x). The fitted costs hold what flash adds at the clock and flash settings of the measurement: give no flash_wait with them.", version, core.Name, file, sha256.Sum256(data))}, core.Notes...)
+	return p
+}
+
+func fitTables(f *budget.Fitted) []exporter.Table {
+	costs := exporter.Table{Title: fmt.Sprintf("Fitted costs (condition number %.3g)", f.Condition), Head: []string{"instruction", "before", "fitted", "standard error"}, Numbers: 1}
+	for _, c := range f.Costs {
+		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(c.Class, "_", " "), strconv.FormatFloat(c.Before, 'g', -1, 64), fmt.Sprintf("%.3f", c.After), fmt.Sprintf("%.2g", c.Error)})
+	}
+	rows := exporter.Table{Title: "Cycles of one step, and what is left over", Head: []string{"lines", "measured", "before", "left", "fitted", "left", "network"}, Words: 1}
+	for _, r := range f.Rows {
+		left := func(v float64) string { return fmt.Sprintf("%+.1f %%", 100*(r.Measured-v)/r.Measured) }
+		rows.Rows = append(rows.Rows, []string{strconv.Itoa(r.Lines), exporter.Quantity(r.Measured, "cycles"), exporter.Quantity(r.Before, "cycles"), left(r.Before), exporter.Quantity(r.After, "cycles"), left(r.After), r.Name + " " + strings.ReplaceAll(r.Network, ";", " ")})
+	}
+	return []exporter.Table{costs, rows}
+}
+
+// writeNew writes a file that is not there yet.
+func writeNew(path string, content []byte) error {
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return &usageError{path + " is there already", "give another name with --out, or move the file away"}
+	}
+	if err != nil {
+		return cannotWrite(path, err)
+	}
+	_, err = file.Write(content)
+	if err := errors.Join(err, file.Close()); err != nil {
+		os.Remove(path) // a failed run leaves no file; the first error is the one to report
+		return cannotWrite(path, err)
+	}
+	return nil
+}
+
+func cannotWrite(path string, err error) error {
+	if pathError := new(fs.PathError); errors.As(err, &pathError) {
+		err = pathError.Err
+	}
+	return &usageError{fmt.Sprintf("%s cannot be written: %v", path, err), "give another name with --out"}
+}

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"kerf/budget"
+	"kerf/exporter"
+	"kerf/targets"
+)
+
+// printAllTargets ranks every profile for a choice and says what would make it fit
+// where it does not.
+func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) error {
+	standings, err := in.RankTargets(chosen.Candidate)
+	if err != nil {
+		return err
+	}
+	remedies, err := in.Remedies(cut, chosen, standings)
+	if err != nil {
+		return err
+	}
+	for _, s := range standings {
+		if s.Like == "" && len(s.Broken) > 0 {
+			a.code = exitBroken
+		}
+	}
+	tables := []exporter.Table{rankingTable(standings)}
+	if t := untimedTable(standings); len(t.Rows) > 0 {
+		tables = append(tables, t)
+	}
+	return a.printTables(format, append(tables, remedyTables(standings, remedies)...)...)
+}
+
+// rankingTable has a row per profile, the one with the most room first.
+func rankingTable(standings []budget.Standing) exporter.Table {
+	t := exporter.Table{Title: "Which target? The tightest limit decides", Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict", "limits"}, Numbers: 3, Words: 2}
+	for _, s := range standings {
+		row := []string{s.Target.Name, targets.FormatHertz(float64(s.Target.Clock)), "", "", "", "", "fits", "own"}
+		if c := s.Tightest; !math.IsNaN(c.Limit) {
+			row[2] = strings.ReplaceAll(c.Resource, "_", " ")
+			row[3], row[4] = exporter.Quantity(c.Value, c.Unit), exporter.Quantity(c.Limit, c.Unit)
+			row[5] = strconv.FormatFloat(100*c.Margin(), 'f', 0, 64) + " %"
+		}
+		switch {
+		case len(s.Broken) > 0:
+			row[6] = "does not fit"
+		case len(s.Untimed) > 0:
+			row[6] = "time not known"
+		}
+		if s.Like != "" {
+			row[7] = "as " + s.Like
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// untimedTable says whose time is missing where, by front end.
+func untimedTable(standings []budget.Standing) exporter.Table {
+	t := exporter.Table{Title: "Not in the figures: time of front ends for which the job gives no cycles", Head: []string{"front end", "on"}, Numbers: 2}
+	for _, s := range standings {
+		for _, name := range s.Untimed {
+			i := slices.IndexFunc(t.Rows, func(row []string) bool { return row[0] == name })
+			if i < 0 {
+				t.Rows = append(t.Rows, []string{name, s.Target.Name})
+				continue
+			}
+			t.Rows[i][1] += ", " + s.Target.Name
+		}
+	}
+	return t
+}
+
+// remedyTables has a table per broken limit, with a row per change that would meet it.
+func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []exporter.Table {
+	var tables []exporter.Table
+	for _, s := range standings {
+		for _, c := range s.Broken {
+			resource := strings.ReplaceAll(c.Resource, "_", " ")
+			t := exporter.Table{Title: "What would meet a broken limit, each change by itself", Head: []string{s.Target.Name + ": " + resource, "tolerances", "change"}, Words: 2}
+			for _, m := range remedies {
+				if m.Target == s.Target.Name && m.Resource == c.Resource {
+					t.Rows = append(t.Rows, []string{exporter.Quantity(m.Value, c.Unit), m.Tolerance(), m.Change})
+				}
+			}
+			if len(t.Rows) == 0 {
+				t.Rows = append(t.Rows, []string{"", "", "no single change does"})
+			}
+			tables = append(tables, t)
+		}
+	}
+	return tables
+}

@@ -1,0 +1,115 @@
+package exporter
+
+import (
+	"math"
+	"strings"
+
+	"kerf/budget"
+	"kerf/targets"
+)
+
+// CostRow is one row of the cost table.
+type CostRow struct {
+	Target   string   `json:"target"`
+	Profile  string   `json:"profile"`
+	Resource string   `json:"resource"`
+	Part     string   `json:"part"`
+	Value    float64  `json:"value"`
+	Before   float64  `json:"before"` // the same for the whole network in its widest formats
+	Unit     string   `json:"unit"`
+	Kind     string   `json:"kind"`
+	Limit    *float64 `json:"limit"`
+	AtLeast  bool     `json:"at_least,omitempty"` // the limit is a least value
+	Margin   *float64 `json:"margin"`
+	Verdict  string   `json:"verdict"`
+}
+
+// FreedRow is what one part of the choice frees on a target, against the whole
+// network in its widest formats; below 0 it costs.
+type FreedRow struct {
+	Target string  `json:"target"`
+	By     string  `json:"by"`   // front_end, cut, words or total
+	Name   string  `json:"name"` // of the front end
+	Flash  float64 `json:"flash"`
+	RAM    float64 `json:"ram"`
+	Cycles float64 `json:"cycles"`
+}
+
+// PlaceRow compares a total with the weights and tables in flash and copied to RAM.
+type PlaceRow struct {
+	Target   string  `json:"target"`
+	Resource string  `json:"resource"`
+	Unit     string  `json:"unit"`
+	InFlash  float64 `json:"in_flash"`
+	InRAM    float64 `json:"in_ram"`
+	Chosen   string  `json:"chosen"`
+}
+
+// CostTable has the totals of every target, or with parts what they are made of.
+func (s *Signoff) CostTable(parts bool) Table {
+	t := Table{Title: "Cost of one network and one step", Head: []string{"target", "resource", "value", "limit", "margin", "uncut", "kind", "verdict"}, Numbers: 2, Words: 2}
+	for _, c := range s.Cost {
+		if c.Part != budget.Total && !parts {
+			continue
+		}
+		resource := strings.ReplaceAll(c.Resource, "_", " ")
+		if c.Part != budget.Total {
+			resource += ": " + strings.ReplaceAll(c.Part, "_", " ")
+		}
+		t.Rows = append(t.Rows, []string{c.Target, resource, Quantity(c.Value, c.Unit), c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict})
+	}
+	return t
+}
+
+func (c *CostRow) limit() string {
+	text := optional(c.Limit, func(v float64) string { return Quantity(v, c.Unit) })
+	if c.AtLeast && text != "" {
+		return "at least " + text
+	}
+	return text
+}
+
+// FreedTable has a row per part of the choice that frees something.
+func (s *Signoff) FreedTable() Table {
+	t := Table{Title: "Freed by the cut and by narrower words, against the whole network", Head: []string{"target", "by", "flash", "ram", "cycles"}, Numbers: 2}
+	names := map[string]string{budget.FreedFrontEnd: "front end ", budget.FreedCut: "features and units", budget.FreedWords: "narrower words", budget.Total: "in all"}
+	for _, f := range s.Freed {
+		t.Rows = append(t.Rows, []string{f.Target, names[f.By] + f.Name, Quantity(f.Flash, "B"), Quantity(f.RAM, "B"), Quantity(f.Cycles, "cycles")})
+	}
+	return t
+}
+
+// PlaceTable has a row per total that depends on where the weights are.
+func (s *Signoff) PlaceTable() Table {
+	t := Table{Title: "Weights and tables in flash, or copied to RAM at start", Head: []string{"target", "resource", "in flash", "in ram", "chosen"}, Numbers: 2, Words: 1}
+	for _, p := range s.Places {
+		t.Rows = append(t.Rows, []string{p.Target, strings.ReplaceAll(p.Resource, "_", " "), Quantity(p.InFlash, p.Unit), Quantity(p.InRAM, p.Unit), p.Chosen})
+	}
+	return t
+}
+
+// costTables are all about cost; where the weights are has a table only if it matters.
+func (s *Signoff) costTables() []Table {
+	tables := []Table{s.CostTable(true), s.FreedTable()}
+	if len(s.Places) > 0 {
+		tables = append(tables, s.PlaceTable())
+	}
+	return tables
+}
+
+// Quantity prints a value of the cost table for people. A value without a unit is a share.
+func Quantity(v float64, unit string) string {
+	switch unit {
+	case "B":
+		return targets.FormatBytes(int64(math.Round(v)))
+	case "s":
+		return targets.FormatSpan(v)
+	case "J":
+		return targets.FormatJoules(v)
+	case "A":
+		return targets.FormatAmperes(v)
+	case "":
+		return percent(&v)
+	}
+	return grouped(v)
+}
