@@ -51,7 +51,7 @@ func find(t *testing.T, costs []Cost, resource, part string) Cost {
 
 // Sizes by hand: 9 rows of 4 and of 3 int8 weights, 3 int16 head weights, 9+9+1
 // biases of 4 bytes, 18 shifts of 1 byte: 36+27+6+76+18 = 163 bytes. State: 3
-// int16. Table: 257 int16.
+// int16. Table: 257 nodes and one behind them for the lowest int16, 258 int16.
 func TestSizesByHand(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6})
 	costs := in.Costs(in.Whole(small))
@@ -61,7 +61,7 @@ func TestSizesByHand(t *testing.T) {
 		kind           Kind
 	}{
 		{Flash, "weights", 163, Exact},
-		{Flash, "tables", 514, Exact},
+		{Flash, "tables", 516, Exact},
 		{Flash, "front_end", 1200, Estimated},
 		{RAM, "state", 6, Exact},
 		{RAM, "front_end", 120, Estimated},

@@ -74,8 +74,12 @@ func (k *kernelSet) cycles(kernel string, p *targets.Profile) float64 {
 
 // isSimulated tells that kernels hold cycles of a simulator instead of instructions by class.
 func (k *kernelSet) isSimulated() bool {
-	_, ok := k.Kernel["step"][simulated]
-	return ok
+	for _, counts := range k.Kernel {
+		if _, ok := counts[simulated]; ok {
+			return true
+		}
+	}
+	return false
 }
 
 // layerKey names a kind of recurrent layer and the width of its state.

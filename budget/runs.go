@@ -150,29 +150,28 @@ func (w way) summed(bits, columns int) int {
 	return 0
 }
 
-// stepRuns counts one step: kernels by part of the network, and parts of the code.
-func stepRuns(s quant.Shape, isa string) (time map[string]runs, code runs) {
+// stepRuns counts one step: kernels, and parts of the code.
+func stepRuns(s quant.Shape, isa string) (time, code runs) {
 	w := wayOf(isa)
-	time = map[string]runs{"input": {}, "recurrent": {}, "gates": {}, "dense": {}}
-	code = runs{}
-	time["gates"].add("step", 1)
+	time, code = runs{}, runs{}
+	time.add("step", 1)
 	code.add("step", 1)
 	widths := map[int]bool{}
 	in := s.Features
 	for i, l := range s.Layers {
 		f := s.Formats.Layers[i]
 		gates := l.Kind.Gates()
-		w.block(time["input"], code, gates*l.Units, in, f.InputBits)
+		w.block(time, code, gates*l.Units, in, f.InputBits)
 		if l.Kind == model.GRUResetBefore { // the candidate's rows are read later
-			w.block(time["recurrent"], code, 2*l.Units, l.Units, f.RecurrentBits)
-			w.block(time["recurrent"], code, l.Units, l.Units, f.RecurrentBits)
+			w.block(time, code, 2*l.Units, l.Units, f.RecurrentBits)
+			w.block(time, code, l.Units, l.Units, f.RecurrentBits)
 		} else {
-			w.block(time["recurrent"], code, gates*l.Units, l.Units, f.RecurrentBits)
+			w.block(time, code, gates*l.Units, l.Units, f.RecurrentBits)
 		}
 		widths[f.InputBits], widths[f.RecurrentBits] = true, true
 		key := layerKey(l.Kind, f.StateBits)
-		time["gates"].add("layer_"+key, 1)
-		time["gates"].add(key, l.Units)
+		time.add("layer_"+key, 1)
+		time.add(key, l.Units)
 		code.add(key, 1)
 		in = l.Units
 	}
@@ -181,16 +180,16 @@ func stepRuns(s quant.Shape, isa string) (time map[string]runs, code runs) {
 		last := i == len(s.Dense)-1
 		widths[bits] = true
 		if last && !usesTable(d.Activation) {
-			time["dense"].add(fmt.Sprintf("head%d", bits), d.Outputs)
-			time["dense"].add(fmt.Sprintf("headC%d", bits), d.Outputs*in)
+			time.add(fmt.Sprintf("head%d", bits), d.Outputs)
+			time.add(fmt.Sprintf("headC%d", bits), d.Outputs*in)
 			code.add(fmt.Sprintf("head%d", bits), 1)
 			if d.Outputs == 1 {
 				code.add("one_output", 1)
 			}
 		} else {
-			w.block(time["dense"], code, d.Outputs, in, bits)
-			time["dense"].add("dense", 1)
-			time["dense"].add(d.Activation.String()+"_row", d.Outputs)
+			w.block(time, code, d.Outputs, in, bits)
+			time.add("dense", 1)
+			time.add(d.Activation.String()+"_row", d.Outputs)
 			code.add(d.Activation.String()+"_row", 1)
 		}
 		in = d.Outputs
@@ -207,14 +206,7 @@ func stepRuns(s quant.Shape, isa string) (time map[string]runs, code runs) {
 // StepRuns tells how often each kernel of the emitted C runs in one step on an instruction set, and what its code is
 // made of. The command that fits budget/kernels.toml reads it (testdata/kernels).
 func StepRuns(s quant.Shape, isa string) (kernels, code map[string]float64) {
-	time, parts := stepRuns(s, isa)
-	kernels = map[string]float64{}
-	for _, r := range time {
-		for kernel, n := range r {
-			kernels[kernel] += n
-		}
-	}
-	return kernels, parts
+	return stepRuns(s, isa)
 }
 
 // StackArrays is how many bytes of arrays the emitted C has on the stack, each filled to 8 bytes as the stack is on arm and
