@@ -100,7 +100,7 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 // cycleParts adds up the kernels that the emitted C runs in one step. It is one part: the fit knows whole steps, and does not say
 // where in the network the cycles go.
 func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
-	time, _ := stepRuns(s, t.Core.ISA)
+	time, _ := StepRuns(s, t.Core.ISA)
 	sum := 0.0
 	for _, kernel := range slices.Sorted(maps.Keys(time)) { // in a fixed order, the rounding is the same in each run
 		sum += float64(time[kernel] * k.cycles(kernel, t.Core))

@@ -47,6 +47,10 @@ func (t Target) stepCycles(s quant.Shape, k *kernelSet) []part {
 	for i, p := range price(wait) {
 		added += p.value - parts[i].value
 	}
+	if t.WeightsIn != inRAM {
+		runs, _ := stepRuns(s, t.Core.ISA)
+		added += float64(runs[flashRead] * wait.Data)
+	}
 	return append(parts, part{"flash_wait", added, Estimated})
 }
 

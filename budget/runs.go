@@ -108,10 +108,13 @@ func (w way) block(time, code runs, rows, columns, bits int) {
 		time.add(name("round"), groups*rounds)
 		code.add(name("loop"), emitted)
 		time.add(call(first), groups*rounds*each)
+		time.add(flashRead, groups*rounds*each*w.reads(bits, first))
 		code.add(call(first), emitted*each)
 	}
 	rest := grouped - rounds*each*first
+	time.add(flashRead, 2*rows) // biases and shifts
 	for _, piece := range w.pieces(bits) {
+		time.add(flashRead, groups*(rest/piece)*w.reads(bits, piece))
 		if columns <= w.kept {
 			time.add(call(piece)+"_kept", groups*(rest/piece))
 		} else {
@@ -127,14 +130,33 @@ func (w way) block(time, code runs, rows, columns, bits int) {
 	if tail > 0 {
 		time.add("tail", groups)
 		time.add("tailC", groups*tail)
+		time.add(flashRead, groups*w.rows*tail)
 		code.add("tail", emitted)
 	}
 	if left > 0 {
 		time.add(name("left"), 1)
 		time.add(name("alone"), left)
 		time.add(name("aloneC"), left*columns)
+		time.add(flashRead, left*columns)
 		code.add(name("left"), 1)
 	}
+}
+
+// flashRead counts the constants that a step reads: biases, shifts, weights, and nodes of the table. Executed loads
+// through a register do not tell flash from RAM, so waiting for these is added by this count.
+const flashRead = "flash_read"
+
+// reads is how many loads of weights a call takes that reads so many columns of a group of rows.
+func (w way) reads(bits, columns int) int {
+	switch {
+	case w == threeWay || w == byteWay && bits == 8:
+		return w.rows // of one column, or of two int4 columns in a byte
+	case bits == 4:
+		return 1 // a word
+	case bits == 8 && columns > 1:
+		return columns / 2 // words
+	}
+	return w.rows
 }
 
 // summed is how many inputs are summed because their weights are raised.
@@ -172,6 +194,7 @@ func stepRuns(s quant.Shape, isa string) (time, code runs) {
 		key := layerKey(l.Kind, f.StateBits)
 		time.add("layer_"+key, 1)
 		time.add(key, l.Units)
+		time.add(flashRead, tableReads*l.Units*nonlinear(l.Kind))
 		code.add(key, 1)
 		in = l.Units
 	}
@@ -182,6 +205,7 @@ func stepRuns(s quant.Shape, isa string) (time, code runs) {
 		if last && !usesTable(d.Activation) {
 			time.add(fmt.Sprintf("head%d", bits), d.Outputs)
 			time.add(fmt.Sprintf("headC%d", bits), d.Outputs*in)
+			time.add(flashRead, d.Outputs*(1+in))
 			code.add(fmt.Sprintf("head%d", bits), 1)
 			if d.Outputs == 1 {
 				code.add("one_output", 1)
@@ -190,6 +214,9 @@ func stepRuns(s quant.Shape, isa string) (time, code runs) {
 			w.block(time, code, d.Outputs, in, bits)
 			time.add("dense", 1)
 			time.add(d.Activation.String()+"_row", d.Outputs)
+			if usesTable(d.Activation) {
+				time.add(flashRead, tableReads*d.Outputs)
+			}
 			code.add(d.Activation.String()+"_row", 1)
 		}
 		in = d.Outputs
@@ -203,10 +230,26 @@ func stepRuns(s quant.Shape, isa string) (time, code runs) {
 	return time, code
 }
 
+// tableReads is how many nodes of the table an activation reads.
+const tableReads = 2
+
+// nonlinear is how many activations by table a unit has.
+func nonlinear(kind model.Kind) int {
+	switch kind {
+	case model.LSTM:
+		return kind.Gates() + 1 // and that of the cell
+	case model.ElmanReLU:
+		return 0
+	}
+	return kind.Gates()
+}
+
 // StepRuns tells how often each kernel of the emitted C runs in one step on an instruction set, and what its code is
 // made of. The command that fits budget/kernels.toml reads it (testdata/kernels).
 func StepRuns(s quant.Shape, isa string) (kernels, code map[string]float64) {
-	return stepRuns(s, isa)
+	time, parts := stepRuns(s, isa)
+	delete(time, flashRead) // is part of other kernels
+	return time, parts
 }
 
 // StackArrays is how many bytes of arrays the emitted C has on the stack, each filled to 8 bytes as the stack is on arm and
