@@ -98,18 +98,18 @@ func TestWithMemory(t *testing.T) {
 func TestPartErrors(t *testing.T) {
 	own := ownPart(t)
 	for _, tt := range []struct{ old, new, want string }{
-		{`max_clock = "48 MHz"`, `max_clock = "0 MHz"`, "part.toml:15:13: a clock of 0 runs nothing"},
-		{`max_clock = "48 MHz"`, `max_clock = 48`, `part.toml:15:13: max_clock: "48": the unit is missing`},
-		{`max_clock = "48 MHz"`, `max_clok = "48 MHz"`, `part.toml:15:1: unknown key "max_clok"`},
-		{`max_clock = "48 MHz"`, `max_clock = "80 MHz"`, "part.toml:31:9: the wait states end at 48 MHz, below max_clock"},
-		{`flash = "64 KiB"`, `flash = "48 B"`, "part.toml:16:9: flash of 48 bytes is smaller than the vector table, which takes 64"},
-		{`ram = "8 KiB"`, `ram = "0 B"`, "part.toml:17:7: a part without RAM runs nothing"},
-		{`current = "2 uA", source = "bench of 3 May"`, `current = "2 uA", source = ""`, "part.toml:22:38: power.sleep has no source"},
-		{`current = "2 uA"`, `current = "-2 uA"`, `part.toml:22:21: power.sleep.current: "-2 uA": a current here cannot be negative`},
-		{`voltage = "3.3 V"`, `voltage = "0 V"`, "part.toml:23:23: the voltage is 0 or missing"},
-		{`jump = 1`, `jump = -1`, "part.toml:33:8: jump must be zero or more and finite, not -1"},
-		{`fetch = 0.25`, `fetch = nan`, "part.toml:32:9: fetch must be zero or more and finite, not NaN"},
-		{`up_to = "24 MHz"`, `up_to = "50 MHz"`, "part.toml:31:9: up_to of 48 MHz is not above 50 MHz"},
+		{`max_clock = "48 MHz"`, `max_clock = "0 MHz"`, "part.toml:16:13: a clock of 0 runs nothing"},
+		{`max_clock = "48 MHz"`, `max_clock = 48`, `part.toml:16:13: max_clock: "48": the unit is missing`},
+		{`max_clock = "48 MHz"`, `max_clok = "48 MHz"`, `part.toml:16:1: unknown key "max_clok"`},
+		{`max_clock = "48 MHz"`, `max_clock = "80 MHz"`, "part.toml:32:9: the wait states end at 48 MHz, below max_clock"},
+		{`flash = "64 KiB"`, `flash = "48 B"`, "part.toml:17:9: flash of 48 bytes is smaller than the vector table, which takes 64"},
+		{`ram = "8 KiB"`, `ram = "0 B"`, "part.toml:18:7: a part without RAM runs nothing"},
+		{`current = "2 uA", source = "bench of 3 May"`, `current = "2 uA", source = ""`, "part.toml:23:38: power.sleep has no source"},
+		{`current = "2 uA"`, `current = "-2 uA"`, `part.toml:23:21: power.sleep.current: "-2 uA": a current here cannot be negative`},
+		{`voltage = "3.3 V"`, `voltage = "0 V"`, "part.toml:24:23: the voltage is 0 or missing"},
+		{`jump = 1`, `jump = -1`, "part.toml:34:8: jump must be zero or more and finite, not -1"},
+		{`fetch = 0.25`, `fetch = nan`, "part.toml:33:9: fetch must be zero or more and finite, not NaN"},
+		{`up_to = "24 MHz"`, `up_to = "50 MHz"`, "part.toml:32:9: up_to of 48 MHz is not above 50 MHz"},
 	} {
 		if strings.Count(own, tt.old) != 1 {
 			t.Fatalf("%q is there %d times", tt.old, strings.Count(own, tt.old))
