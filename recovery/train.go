@@ -247,7 +247,7 @@ func (t *training) loss(y, target, change []float64) float64 {
 func (t *training) judge() (float64, error) {
 	var p dataset.Predictor = t.net
 	if t.task.Formats != nil {
-		t.ranges = quant.Calibrate(t.net, t.task.Training)
+		t.ranges = quant.CalibrateRanges(t.net, t.task.Training)
 		fixed, err := t.quantize()
 		if err != nil {
 			return 0, err

@@ -142,7 +142,7 @@ func TestTrainingComesBackToTheTeacher(t *testing.T) {
 				}
 				var p dataset.Predictor = r.Net
 				if fixed {
-					n, err := quant.Quantize(r.Net, quant.Calibrate(r.Net, task.Training), *formats, quant.Nearest)
+					n, err := quant.Quantize(r.Net, quant.CalibrateRanges(r.Net, task.Training), *formats, quant.Nearest)
 					if err != nil {
 						t.Fatal(err)
 					}
