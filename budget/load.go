@@ -24,6 +24,7 @@ type Inputs struct {
 	Float     *dataset.Float // the network as given
 	Selection *dataset.Recordings
 	Signoff   *dataset.Recordings
+	Further   *dataset.Recordings // for recovery training alone; nil for none
 	Regions   []dataset.Region
 	Scores    *prune.Scores // nil when the job gives none
 	Targets   []Target
@@ -31,9 +32,10 @@ type Inputs struct {
 	Warnings  []string
 	Shared    int // sign-off sequences that are selection recordings as well
 
-	selectionBase  *dataset.Score // of Float, see floatOnSelection
-	selectionFloor []float64      // of Float, see floatReach
-	lastPrepared   *prepared      // see prepare
+	selectionBase  *dataset.Score        // of Float, see floatOnSelection
+	selectionFloor []float64             // of Float, see floatReach
+	lastPrepared   *prepared             // see prepare
+	recovered      map[string]*Recovered // by cutKey, see Recover
 }
 
 // Target is one target of the job with its profile.
@@ -214,6 +216,9 @@ func (in *Inputs) loadRecordings() (err error) {
 		in.Shared = len(shared)
 		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
 	}
+	if err := in.loadFurther(); err != nil {
+		return err
+	}
 	selection, signoff := in.Selection.Scenarios(), in.Signoff.Scenarios()
 	for _, s := range selection {
 		if !slices.Contains(signoff, s) {
@@ -229,11 +234,16 @@ func (in *Inputs) loadRecordings() (err error) {
 }
 
 func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {
+	return in.readFiles(role, names, false, "recordings", role)
+}
+
+// readFiles reads the recordings that a key of the job names.
+func (in *Inputs) readFiles(role string, names FileList, optional bool, key ...any) (*dataset.Recordings, error) {
 	features := dataset.FeatureNames(in.Float.Features)
-	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column}
+	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column, Optional: optional}
 	var parts []*dataset.Recordings
 	for _, name := range names {
-		r, err := in.open(role, name, "recordings", role)
+		r, err := in.open(role, name, key...)
 		if err != nil {
 			return nil, err
 		}

@@ -33,6 +33,8 @@ type Recordings struct {
 type Reference struct {
 	Outputs []string // output names; for a classifier its classes
 	Column  string   // of the class; empty for a regression
+
+	Optional bool // a recording without any of the columns has sequences without Y
 }
 
 // Steps is the number of time steps of all sequences.
@@ -125,15 +127,27 @@ func ReadCSV(r io.Reader, file string, features []string, reference Reference) (
 
 // columns finds the reference columns.
 func (r Reference) columns(t *Table) ([]int, error) {
+	if r.Optional && !r.anyIn(t) {
+		return nil, nil
+	}
 	if r.Column != "" {
 		return t.NeedAll("the job names it as the column of the class", r.Column)
 	}
 	return t.NeedAll("outputs.csv declares this output; the recording must carry its reference values under the same name", r.Outputs...)
 }
 
+// anyIn tells whether a table has any of the columns.
+func (r Reference) anyIn(t *Table) bool {
+	columns := r.Outputs
+	if r.Column != "" {
+		columns = []string{r.Column}
+	}
+	return slices.ContainsFunc(columns, func(name string) bool { _, has := t.Has(name); return has })
+}
+
 // read appends the reference values of the present row.
 func (r Reference) read(t *Table, dst []float64, columns []int) ([]float64, error) {
-	if r.Column == "" {
+	if r.Column == "" || len(columns) == 0 {
 		return t.numbers(dst, columns)
 	}
 	text := t.Text(columns[0])
