@@ -215,7 +215,7 @@ func (j *Job) check() error {
 		return j.at(`weights = "int4", "int8" or "int16", state = "int16" or "int32"; leave them out to have them chosen`, err.Error(), "formats")
 	}
 	if j.Recovery != nil {
-		if err := j.Recovery.settings().Check(); err != nil {
+		if err := j.Recovery.Settings().Check(); err != nil {
 			return j.at("for example epochs = 20, teacher = 1; what is left out has a default", err.Error(), "recovery")
 		}
 	}

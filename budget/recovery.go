@@ -25,7 +25,8 @@ type RecoveryRule struct {
 	Recordings FileList `toml:"recordings"` // further ones to train on; they may lack the outputs
 }
 
-func (r *RecoveryRule) settings() recovery.Settings {
+// Settings are those of the training.
+func (r *RecoveryRule) Settings() recovery.Settings {
 	s := recovery.Defaults()
 	if r.Time != nil {
 		s.Time = time.Duration(float64(*r.Time) * float64(time.Second))
@@ -148,7 +149,7 @@ func (in *Inputs) smaller(cut *Cut, c Candidate) []Candidate {
 
 // trainFolds trains one candidate: on all selection recordings, and without each fold.
 func (in *Inputs) trainFolds(ctx context.Context, means prune.Means, c Candidate, progress Progress) error {
-	settings := in.Job.Recovery.settings()
+	settings := in.Job.Recovery.Settings()
 	_, rests := in.folds()
 	r := &Recovered{Settings: settings, Formats: c.Formats.Clone()}
 	in.forget(c)
@@ -181,7 +182,7 @@ func (in *Inputs) forget(c Candidate) {
 
 // RecoverOnce trains one candidate on all selection recordings, judges nothing else, and may go on from a checkpoint.
 func (in *Inputs) RecoverOnce(ctx context.Context, means prune.Means, c Candidate, checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
-	settings := in.Job.Recovery.settings()
+	settings := in.Job.Recovery.Settings()
 	result, err := in.train(ctx, means, c, in.Selection, settings, checkpoint, func(t *recovery.Result) {
 		progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
 	})
