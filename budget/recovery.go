@@ -21,7 +21,7 @@ type RecoveryRule struct {
 	Length     *int     `toml:"length"`     // steps of back-propagation
 	Rate       *float64 `toml:"rate"`       // of the optimiser
 	Decay      *float64 `toml:"decay"`      // of the weights
-	Seed       *uint64  `toml:"seed"`       // of the order of sequences and of invented ones
+	Seed       *int     `toml:"seed"`       // of the order of sequences and of invented ones
 	Recordings FileList `toml:"recordings"` // further ones to train on; they may lack the outputs
 }
 
@@ -36,7 +36,9 @@ func (r *RecoveryRule) Settings() recovery.Settings {
 	set(&s.Length, r.Length)
 	set(&s.Rate, r.Rate)
 	set(&s.Decay, r.Decay)
-	set(&s.Seed, r.Seed)
+	if r.Seed != nil {
+		s.Seed = uint64(*r.Seed) // any number will do
+	}
 	return s
 }
 
@@ -87,8 +89,8 @@ var neighbours = []int{1, 2, 4, 8}
 
 // Recover trains the recommended candidate in its formats, and then smaller ones: from the items that the tolerances refused it takes away
 // those that broke them least, more and more of them while the recovered network is within every tolerance. Then the choice
-// of words is made again among these. A training that ctx ends counts with its best epoch, and is the last. If nothing is
-// won, the candidate comes back as it was.
+// of words is made again among these. A training that ctx ends counts with its best epoch, and is the last. The recommended candidate
+// stays as cut if that leaves more room.
 //
 // What is judged on selection recordings was trained without them: for every fold there is a training of its own.
 func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progress Progress) (*Chosen, error) {
@@ -101,17 +103,22 @@ func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progres
 		if err != nil {
 			return nil, err
 		}
-		if tried.Within || (i == 0 && tried.used < chosen.used) {
-			points = append(points, c)
-		} else {
+		better := tried.Within
+		if i == 0 {
+			better = tried.used < chosen.used // it is there without training as well
+			if len(in.Job.Tolerances) == 0 {
+				better = tried.Recovered.Result.Best > 0
+			}
+		}
+		if !better {
 			in.forget(c)
 		}
-		if !tried.Within || ctx.Err() != nil {
+		if better || i == 0 {
+			points = append(points, c)
+		}
+		if !(tried.Within || (i == 0 && chosen.Within)) || ctx.Err() != nil {
 			break
 		}
-	}
-	if len(points) == 0 {
-		return chosen, nil
 	}
 	again, err := in.cheapest(cut.Means, points)
 	if err != nil || (chosen.Within && !again.Within) {

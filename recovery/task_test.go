@@ -127,6 +127,18 @@ func TestBlendsLieBetweenRecordings(t *testing.T) {
 	}
 }
 
+func TestFewRecordingsAreFilledUp(t *testing.T) {
+	s := Defaults() // at least 3 for each
+	for _, c := range []struct{ steps, want int }{{100000, 3}, {2000, 10}, {100, 30}} {
+		if got := s.blends(c.steps); got != c.want {
+			t.Errorf("%d steps: %d invented sequences for each, want %d", c.steps, got, c.want)
+		}
+	}
+	if s.Blends = 0; s.blends(100) != 0 {
+		t.Error("sequences are invented although none are wanted")
+	}
+}
+
 func TestSplit(t *testing.T) {
 	sequences := func(scenarios ...string) *dataset.Recordings {
 		rec := &dataset.Recordings{}

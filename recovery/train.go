@@ -35,11 +35,12 @@ const (
 	NoGain      = "no gain"
 )
 
-// patience is how many epochs may pass without a better one before the training ends: a third of all, since the falling rate still
-// settles what a high one has stirred up (common practice, no source), but no fewer than leastPatience.
-const leastPatience = 5
+// patience is how many epochs may pass without a better one before the training ends: half of all, since the falling rate settles
+// late what a high one has stirred up (common practice, no source), but no fewer than leastPatience. The start does not
+// count: a network that is nearly as good as the teacher is stirred up first.
+func patience(epochs int) int { return max(leastPatience, (epochs+1)/2) }
 
-func patience(epochs int) int { return max(leastPatience, (epochs+2)/3) }
+const leastPatience = 5
 
 // Train runs the training. after is called after every epoch with the result so far. When ctx ends, or the time
 // is over, the best network so far is returned. checkpoint may be nil. The error is that of the checkpoint or of [quant.Quantize].
@@ -73,12 +74,23 @@ func (t *training) goesOn(started time.Time) bool {
 	switch {
 	case done >= s.Epochs:
 		return false
-	case done-t.result.Best >= patience(s.Epochs):
+	case done-t.lowest() >= patience(s.Epochs):
 		t.result.Stopped = NoGain
 	case s.Time > 0 && done > 0 && time.Since(started) >= s.Time:
 		t.result.Stopped = OutOfTime
 	}
 	return t.result.Stopped == ""
+}
+
+// lowest is the number of the trained epoch with the least loss, from 1; before the first it is 0.
+func (t *training) lowest() int {
+	low := 0
+	for i, e := range t.result.Epochs {
+		if low == 0 || e.HeldBack < t.result.Epochs[low-1].HeldBack {
+			low = i + 1
+		}
+	}
+	return low
 }
 
 // training is the state of a run.
@@ -129,8 +141,8 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	number := len(t.result.Epochs)
 	random := rand.New(rand.NewPCG(t.settings.Seed, uint64(number)))
 	examples := t.examples
-	if t.settings.Share > 0 && t.settings.Blends > 0 {
-		examples = append(slices.Clip(examples), t.task.examples(t.net, blends(t.task.Training, t.spreads, t.settings.Blends, t.settings.Shift, random), t.settings.Share)...)
+	if t.settings.Share > 0 {
+		examples = append(slices.Clip(examples), t.task.examples(t.net, blends(t.task.Training, t.spreads, t.settings.blends(t.task.Training.Steps()), t.settings.Shift, random), t.settings.Share)...)
 	}
 	order := random.Perm(len(examples))
 	updates := t.updates(examples, order)

@@ -95,7 +95,7 @@ func newTask(teacher *dataset.Float, formats *quant.Formats, noise float64) *Tas
 
 func brief(epochs int) Settings {
 	s := Defaults()
-	s.Epochs, s.Length, s.Rate = epochs, 8, 0.01
+	s.Epochs, s.Length, s.Rate, s.Blends = epochs, 8, 0.01, 0
 	return s
 }
 
@@ -197,13 +197,16 @@ func TestResultDoesNotDependOnCores(t *testing.T) {
 	f := quant.Uniform(randomTeacher(5, model.LSTM).Net, 8, 16, 32)
 	run := func(cores int) *Result {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
-		return mustTrain(t, newTask(randomTeacher(5, model.LSTM), &f, 0.1), brief(4), nil)
+		s := brief(4)
+		s.Blends = 1
+		return mustTrain(t, newTask(randomTeacher(5, model.LSTM), &f, 0.1), s, nil)
 	}
 	one, four := run(1), run(4)
 	if !reflect.DeepEqual(one, four) {
 		t.Errorf("1 core gives %v, 4 give %v", one.Epochs, four.Epochs)
 	}
 	other := brief(4)
+	other.Blends = 1
 	other.Seed++
 	if r := mustTrain(t, newTask(randomTeacher(5, model.LSTM), &f, 0.1), other, nil); reflect.DeepEqual(r.Epochs, one.Epochs) {
 		t.Error("another seed gives the same training")
@@ -278,9 +281,11 @@ func TestTrainingEndsEarly(t *testing.T) {
 	teacher := randomTeacher(7, model.GRUResetAfter)
 	task := newTask(teacher, nil, 0)
 	task.Start = teacher // nothing to gain
-	r := mustTrain(t, task, brief(12), nil)
-	if r.Best != 0 || r.Net != task.Start || r.Stopped != NoGain || len(r.Epochs) != patience(12) {
-		t.Errorf("best %d, stopped %q after %d epochs; want the start, no gain after %d", r.Best, r.Stopped, len(r.Epochs), patience(12))
+	still := brief(12)
+	still.Rate = 1e-300 // every epoch is as good as the first
+	r := mustTrain(t, task, still, nil)
+	if r.Best != 0 || r.Net != task.Start || r.Stopped != NoGain || len(r.Epochs) != 1+patience(12) {
+		t.Errorf("best %d, stopped %q after %d epochs; want the start, no gain after %d", r.Best, r.Stopped, len(r.Epochs), 1+patience(12))
 	}
 	s := brief(50)
 	s.Time = 1 // ns: over after the first epoch
