@@ -160,7 +160,7 @@ func (t *Tape) denseBackward(change []float64, g *Gradient) {
 			below := t.denseChange[i]
 			clear(below)
 			for o, y := range t.dense[i][step*d.Outputs : (step+1)*d.Outputs] {
-				v := above[o] * d.Activation.slope(y)
+				v := float64(above[o] * d.Activation.slope(y))
 				to.B[o] += v
 				addScaled(to.W[o*d.Inputs:(o+1)*d.Inputs], v, x)
 				addScaled(below, v, d.W[o*d.Inputs:(o+1)*d.Inputs])

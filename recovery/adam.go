@@ -40,7 +40,7 @@ func (a *adam) update(net, gradient *model.Network, rate, decay float64) {
 			mean[j] = float64(meanDecay*mean[j]) + float64((1-meanDecay)*g)
 			square[j] = float64(squareDecay*square[j]) + float64((1-squareDecay)*g*g)
 			step := mean[j] / meanShare / (math.Sqrt(square[j]/squareShare) + smallest)
-			values[j] -= rate * (step + float64(decay*values[j]))
+			values[j] -= float64(rate * (step + float64(decay*values[j])))
 		}
 	}
 }

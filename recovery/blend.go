@@ -17,7 +17,7 @@ func blends(rec *dataset.Recordings, spreads []float64, count int, shift float64
 	for range count {
 		for _, a := range rec.Sequences {
 			b := rec.Sequences[random.IntN(len(rec.Sequences))]
-			share := random.Float64()
+			share := float64(random.Float64()) // the conversion is explained at model.affine
 			offsets := make([]float64, rec.Features)
 			for i := range offsets {
 				offsets[i] = shift * spreads[i] * random.NormFloat64()
