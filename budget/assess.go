@@ -39,7 +39,7 @@ type Result struct {
 func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r := in.Price(cut, chosen)
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Signoff, in.Regions) }
-	r.Loss = in.lossRows(in.Signoff, scores{measure(in.Float), measure(chosen.CutNet), measure(chosen.Fixed)}, false)
+	r.Loss = in.lossRows(in.Signoff, r.scores(measure), false)
 	r.Counts = chosen.Fixed.Count(in.Signoff)
 	r.Verdict = verdict(r.Loss, r.Costs)
 	if in.Shared > 0 && r.Verdict == Fits {
@@ -52,6 +52,16 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	}
 	r.warn()
 	return r, nil
+}
+
+// scores measures every network on the way to the chosen one.
+func (r *Result) scores(measure func(dataset.Predictor) *dataset.Score) scores {
+	c := r.Chosen
+	s := scores{float: measure(r.Inputs.Float), cut: measure(c.CutNet), fixed: measure(c.Fixed)}
+	if c.Recovered != nil {
+		s.recovered = measure(c.Recovered.Net)
+	}
+	return s
 }
 
 // Price gives the cost of a choice and judges only that.
@@ -75,7 +85,7 @@ func (in *Inputs) widest() Candidate {
 // by a fixed-point network that was calibrated without it.
 func (in *Inputs) SelectionLoss(chosen *Chosen) []Loss {
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Selection, in.Regions) }
-	return in.lossRows(in.Selection, scores{in.floatOnSelection(), measure(chosen.CutNet), chosen.heldOut}, true)
+	return in.lossRows(in.Selection, scores{float: in.floatOnSelection(), cut: measure(chosen.CutNet), fixed: chosen.heldOut}, true)
 }
 
 func verdict(loss []Loss, costs []Cost) string {
@@ -117,6 +127,7 @@ func (r *Result) warn() {
 		row, reach := r.Chosen.Tightest()
 		add("no choice leaves a reserve for every tolerance on the selection recordings; the one tried last goes to sign-off (%s: %s may reach %.4g of %.4g)", row.Describe(), row.Metric, reach, row.Tolerance)
 	}
+	r.warnRecovery()
 	r.warnWords()
 	r.warnOutliers()
 	if n := r.Counts.Inputs; n > 0 {

@@ -27,7 +27,8 @@ type Job struct {
 	Tolerances map[string]Tolerance `toml:"tolerance"` // by output
 	Targets    []TargetRule         `toml:"target"`
 	Formats    FormatRule           `toml:"formats"`
-	File       string               `toml:"-"` // as the user gave it
+	Recovery   *RecoveryRule        `toml:"recovery"` // nil: no recovery training
+	File       string               `toml:"-"`        // as the user gave it
 	data       []byte               // the text, for the place of an error
 }
 
@@ -198,6 +199,11 @@ func (j *Job) check() error {
 	}
 	if err := j.Formats.Check(); err != nil {
 		return j.at(`weights = "int4", "int8" or "int16", state = "int16" or "int32"; leave them out to have them chosen`, err.Error(), "formats")
+	}
+	if j.Recovery != nil {
+		if err := j.Recovery.Settings().Check(); err != nil {
+			return j.at("for example epochs = 20, teacher = 1; what is left out has a default", err.Error(), "recovery")
+		}
 	}
 	for i, f := range j.FrontEnds {
 		if f.Name == "" {

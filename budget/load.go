@@ -24,6 +24,7 @@ type Inputs struct {
 	Float     *dataset.Float // the network as given
 	Selection *dataset.Recordings
 	Signoff   *dataset.Recordings
+	Further   *dataset.Recordings // for recovery training alone; nil for none
 	Regions   []dataset.Region
 	Scores    *prune.Scores // nil when the job gives none
 	Computed  *prune.Values // what ScoreFeatures computed in their place
@@ -36,6 +37,7 @@ type Inputs struct {
 	selectionFloor []float64                 // of Float, see floatReach
 	lastPrepared   *prepared                 // see prepare
 	cutNetworks    map[string]*dataset.Float // see cutNetwork
+	recovered      map[string]*Recovered     // by cutKey, see Recover
 }
 
 // Target is one target of the job with its profile.

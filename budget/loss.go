@@ -47,8 +47,8 @@ func (t Tolerance) rules() []rule {
 	return all
 }
 
-// Loss is one row of the accuracy table. The three columns are measured on the
-// same steps.
+// Loss is one row of the accuracy table. The columns are measured on the same
+// steps.
 type Loss struct {
 	Output   string
 	Unit     string
@@ -57,6 +57,7 @@ type Loss struct {
 	Metric   dataset.Metric
 
 	Float, Cut, Fixed   float64 // in the unit of the output
+	Recovered           float64 // the same after recovery training; NaN where there was none
 	Rise                float64 // Fixed/Float - 1, for a classifier Float - Fixed; NaN for the bias and where Float is 0
 	RiseLow, RiseHigh   float64 // 95 % interval; NaN where there is none
 	FixedLow, FixedHigh float64 // 95 % interval; NaN where there is none
@@ -151,9 +152,10 @@ func (in *Inputs) judged() []dataset.Output {
 	return in.Float.Outputs
 }
 
-// scores are the measurements of the three networks on the same recordings.
+// scores are the measurements of the networks on the same recordings; recovered
+// is nil without recovery training.
 type scores struct {
-	float, cut, fixed *dataset.Score
+	float, cut, fixed, recovered *dataset.Score
 }
 
 // lossRows makes the rows of the accuracy table. With judgedOnly, rows without
@@ -183,9 +185,13 @@ func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) [
 
 func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric, s scores) Loss {
 	c := dataset.Compare(s.float, s.fixed, p.slice, metric)
+	recovered := math.NaN()
+	if s.recovered != nil {
+		recovered = s.recovered.Value(s.float, p.slice, metric)
+	}
 	return Loss{
 		Output: output.Name, Unit: output.Unit, Scenario: p.scenario, Region: p.region, Metric: metric,
-		Float: c.Base, Cut: s.cut.Value(s.float, p.slice, metric), Fixed: c.Other,
+		Float: c.Base, Cut: s.cut.Value(s.float, p.slice, metric), Recovered: recovered, Fixed: c.Other,
 		Rise: c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh,
 		Sequences: c.Sequences, Steps: c.Steps,
 	}

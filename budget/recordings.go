@@ -30,6 +30,9 @@ func (in *Inputs) loadRecordings() (err error) {
 		in.Shared = len(shared)
 		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
 	}
+	if err := in.loadFurther(); err != nil {
+		return err
+	}
 	selection, signoff := in.Selection.Scenarios(), in.Signoff.Scenarios()
 	for _, s := range selection {
 		if !slices.Contains(signoff, s) {
@@ -45,11 +48,16 @@ func (in *Inputs) loadRecordings() (err error) {
 }
 
 func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {
+	return in.readFiles(role, names, false, "recordings", role)
+}
+
+// readFiles reads the recordings that a key of the job names.
+func (in *Inputs) readFiles(role string, names FileList, optional bool, key ...any) (*dataset.Recordings, error) {
 	features := dataset.FeatureNames(in.Float.Features)
-	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column}
+	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column, Optional: optional}
 	var parts []*dataset.Recordings
 	for _, name := range names {
-		rec, err := in.readRecording(role, name, features, reference)
+		rec, err := in.readRecording(role, name, features, reference, key...)
 		if err != nil {
 			return nil, err
 		}
@@ -59,16 +67,16 @@ func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, err
 }
 
 // readRecording reads one recording and notes its hash, without having the file in memory.
-func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference) (*dataset.Recordings, error) {
+func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference, key ...any) (*dataset.Recordings, error) {
 	file, err := os.Open(in.Job.Path(name))
 	if err != nil {
-		return nil, in.unreadable(name, err, "recordings", role)
+		return nil, in.unreadable(name, err, key...)
 	}
 	defer file.Close()
 	sum := sha256.New()
 	size, err := io.Copy(sum, file)
 	if err != nil {
-		return nil, in.unreadable(name, err, "recordings", role)
+		return nil, in.unreadable(name, err, key...)
 	}
 	in.note(role, name, sum.Sum(nil))
 	return dataset.ReadRecording(file, size, name, features, reference)

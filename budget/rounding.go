@@ -26,45 +26,72 @@ const folds = 2
 
 // prepared is what all word widths of one cut share.
 type prepared struct {
-	key     string
-	cut     *dataset.Float
-	scaled  *dataset.Float // cut with standardised inputs
-	whole   quant.Calibration
-	parts   []quant.Calibration // of all sequences but those of the fold; one entry, whole, when there are too few
-	fold    []int               // of every selection sequence
-	outputs [][]float64         // of cut, per selection sequence
+	key       string
+	recovered *Recovered // nil: not trained
+	cut       *dataset.Float
+	scaled    *dataset.Float // cut with standardised inputs, or what recovery training made of it
+	whole     quant.Calibration
+	ofFold    []*dataset.Float    // per entry of parts: scaled, or a recovered network that was trained without the fold
+	parts     []quant.Calibration // of all sequences but those of the fold; one entry, whole, when there are too few
+	fold      []int               // of every selection sequence
+	outputs   [][]float64         // per selection sequence what rounding should stay near to: those of cut, or of the network as given once it was recovered
 }
 
 // prepare cuts the network and calibrates it, or remembers that it did so last.
 func (in *Inputs) prepare(statistics *prune.Statistics, c Candidate) *prepared {
-	key := fmt.Sprint(c.Features, c.Units)
+	key := cutKey(c)
 	if in.lastPrepared != nil && in.lastPrepared.key == key {
 		return in.lastPrepared
 	}
 	p := &prepared{key: key, cut: in.cutNetwork(statistics, c)}
 	p.whole = quant.Calibrate(p.cut, in.Selection)
 	p.scaled = quant.Standardise(p.cut, p.whole)
+	taught := p.cut
+	p.recovered = in.recovered[key]
+	if p.recovered != nil {
+		p.scaled, taught = p.recovered.Net, in.Float
+	}
 	if p.scaled != p.cut {
 		p.whole = quant.Calibrate(p.scaled, in.Selection)
 	}
-	p.fold = dealt(in.Selection)
+	var rests []*dataset.Recordings
+	p.fold, rests = in.folds()
+	if rests == nil {
+		p.parts, p.ofFold = []quant.Calibration{p.whole}, []*dataset.Float{p.scaled}
+	}
+	for k, rest := range rests {
+		net := p.scaled
+		if p.recovered != nil {
+			net = p.recovered.parts[k]
+		}
+		p.parts, p.ofFold = append(p.parts, quant.Calibrate(net, rest)), append(p.ofFold, net)
+	}
+	p.outputs = predictions(in.Selection, taught)
+	in.lastPrepared = p
+	return p
+}
+
+// cutKey stands for the features and units of a candidate.
+func cutKey(c Candidate) string { return fmt.Sprint(c.Features, c.Units) }
+
+// folds gives every selection sequence a fold, and for every fold the recordings without it; none, and one fold
+// for all, when there are too few sequences.
+func (in *Inputs) folds() (fold []int, rests []*dataset.Recordings) {
+	fold = dealt(in.Selection)
 	for k := range folds {
 		rest := *in.Selection
 		rest.Sequences = nil
 		for i, s := range in.Selection.Sequences {
-			if p.fold[i] != k {
+			if fold[i] != k {
 				rest.Sequences = append(rest.Sequences, s)
 			}
 		}
 		if len(rest.Sequences) == 0 || len(rest.Sequences) == len(in.Selection.Sequences) {
-			p.parts, p.fold = []quant.Calibration{p.whole}, make([]int, len(p.fold))
-			break
+			return make([]int, len(fold)), nil
 		}
-		p.parts = append(p.parts, quant.Calibrate(p.scaled, &rest))
+		rests = append(rests, &rest)
 	}
-	p.outputs = predictions(in.Selection, p.cut)
-	in.lastPrepared = p
-	return p
+	return fold, rests
 }
 
 // dealt gives every sequence a fold; each scenario is dealt evenly. Where no
@@ -116,7 +143,7 @@ func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial, firs
 	nets := make([]*quant.Network, min(first, len(p.parts)))
 	for k := range nets {
 		var err error
-		if nets[k], err = quant.QuantizePartial(p.scaled, p.parts[k], c.Formats, c.Rounding, partial); err != nil {
+		if nets[k], err = quant.QuantizePartial(p.ofFold[k], p.parts[k], c.Formats, c.Rounding, partial); err != nil {
 			return nil, err
 		}
 	}
@@ -190,11 +217,11 @@ func (in *Inputs) try(statistics *prune.Statistics, c Candidate) (*Chosen, error
 		score := in.measured(predicted)
 		result := RoundingResult{Rounding: rounding, Distance: in.distance(p, predicted)}
 		var ok bool
-		result.Tightest, result.MayReach, ok = in.within(scores{in.floatOnSelection(), score, score})
+		result.Tightest, result.MayReach, ok = in.within(scores{float: in.floatOnSelection(), cut: score, fixed: score})
 		compared = append(compared, result)
 		if result.Distance < least || best == nil {
 			least = result.Distance
-			best = &Chosen{Candidate: c, CutNet: p.cut, Fixed: fixed, Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
+			best = &Chosen{Candidate: c, CutNet: p.cut, Recovered: p.recovered, Fixed: fixed, Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
 		}
 	}
 	best.Roundings = compared

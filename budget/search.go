@@ -64,13 +64,13 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
 	kept := in.Whole(formats[0])
 	base := in.floatOnSelection()
-	cut.Start, cut.StartReach, _ = in.within(scores{base, base, base})
+	cut.Start, cut.StartReach, _ = in.within(scores{float: base, cut: base, fixed: base})
 	attempts := in.attempts(cut)
 	for i, step := range attempts {
 		if c, ok := without(kept, step); ok {
 			reduced := cut.Statistics.Cut(c.Features, c.Units, prune.Refit)
 			score := dataset.Measure(reduced, in.Selection, in.Regions)
-			step.Tightest, step.MayReach, step.Taken = in.within(scores{base, score, score})
+			step.Tightest, step.MayReach, step.Taken = in.within(scores{float: base, cut: score, fixed: score})
 			step.Candidate, step.Costs = c, in.Costs(c)
 			if step.Taken {
 				kept = c
@@ -188,7 +188,7 @@ func (l *Loss) reach() float64 {
 func (in *Inputs) floatReach() []float64 {
 	if in.selectionFloor == nil {
 		base := in.floatOnSelection()
-		for _, row := range in.lossRows(in.Selection, scores{base, base, base}, true) {
+		for _, row := range in.lossRows(in.Selection, scores{float: base, cut: base, fixed: base}, true) {
 			in.selectionFloor = append(in.selectionFloor, row.reach())
 		}
 	}
@@ -204,6 +204,7 @@ func used(row Loss, mayReach float64) float64 {
 type Chosen struct {
 	Candidate Candidate
 	CutNet    *dataset.Float
+	Recovered *Recovered // nil: no recovery training
 	Fixed     *quant.Network
 	Within    bool // the selection recordings are within every tolerance
 	Roundings []RoundingResult

@@ -47,6 +47,9 @@ func (c *columnar) NeedAll(why string, names ...string) ([]int, error) {
 	return index, nil
 }
 
+// HasColumn implements rows.
+func (c *columnar) HasColumn(name string) bool { return c.open[name] != nil }
+
 // Next implements rows.
 func (c *columnar) Next() (bool, error) {
 	ended := 0

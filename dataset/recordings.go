@@ -34,6 +34,8 @@ type Recordings struct {
 type Reference struct {
 	Outputs []string // output names; for a classifier its classes
 	Column  string   // of the class; empty for a regression
+
+	Optional bool // a recording without any of the columns has sequences without Y
 }
 
 // Steps is the number of time steps of all sequences.
@@ -76,6 +78,7 @@ const gapHint = "remove the step and start a new sequence after it, or fill the 
 // rows is a recording that is read step by step, in whatever format.
 type rows interface {
 	NeedAll(why string, names ...string) ([]int, error) // indices of columns
+	HasColumn(name string) bool
 	Next() (bool, error)
 	Row() int // of the present step: line of a text file, number of the step in others
 	Text(column int) string
@@ -192,15 +195,27 @@ func (r *reader) end() {
 
 // columns finds the reference columns.
 func (r Reference) columns(t rows) ([]int, error) {
+	if r.Optional && !r.anyIn(t) {
+		return nil, nil
+	}
 	if r.Column != "" {
 		return t.NeedAll("the job names it as the column of the class", r.Column)
 	}
 	return t.NeedAll("outputs.csv declares this output; the recording must carry its reference values under the same name", r.Outputs...)
 }
 
+// anyIn tells whether a table has any of the columns.
+func (r Reference) anyIn(t rows) bool {
+	columns := r.Outputs
+	if r.Column != "" {
+		columns = []string{r.Column}
+	}
+	return slices.ContainsFunc(columns, t.HasColumn)
+}
+
 // read appends the reference values of the present row.
 func (r Reference) read(t rows, dst []float64, columns []int) ([]float64, error) {
-	if r.Column == "" {
+	if r.Column == "" || len(columns) == 0 {
 		return numbers(t, dst, columns)
 	}
 	text := t.Text(columns[0])

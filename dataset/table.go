@@ -90,6 +90,12 @@ func (t *Table) Has(name string) (int, bool) {
 	return i, ok
 }
 
+// HasColumn tells whether there is a column.
+func (t *Table) HasColumn(name string) bool {
+	_, ok := t.Has(name)
+	return ok
+}
+
 // Next moves to the next row and says whether there was one.
 func (t *Table) Next() (bool, error) {
 	row, err := t.csv.Read()

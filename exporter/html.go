@@ -20,6 +20,6 @@ func (s *Signoff) HTML() ([]byte, error) {
 		Tables     []Table
 		Legend     string
 		Signatures []string
-	}{s, s.allTables(), Legend, Signatures})
+	}{s, s.allTables(), s.Legend(), Signatures})
 	return b.Bytes(), err
 }

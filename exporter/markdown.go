@@ -13,7 +13,7 @@ func (s *Signoff) Markdown() []byte {
 	for _, line := range s.Summary() {
 		fmt.Fprintf(&b, "- %s\n", markdownText(line))
 	}
-	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + Legend + "\n")
+	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + s.Legend() + "\n")
 	if len(s.Warnings) > 0 {
 		b.WriteString("\n## Notes\n\n")
 		for i, w := range s.Warnings {
@@ -28,7 +28,11 @@ func (s *Signoff) Markdown() []byte {
 }
 
 // Legend explains the columns.
-const Legend = "float: the network as given; cut: after features and units were taken out; fixed: the integer network of the C. " +
+func (s *Signoff) Legend() string {
+	return "float: the network as given; cut: after features and units were taken out; " + s.recoveryLegend() + legendRest
+}
+
+const legendRest = "fixed: the integer network of the C. " +
 	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, from resampling whole sequences. A tolerance is met when that end meets it; a maximum is judged as it is. margin: the room left, as a share of the limit. " +
 	"Kinds: exact (follows from the emitted data), bounded (cannot be exceeded), estimated (from counts and published timings, or declared in the job), measured. " +
 	"uncut: the whole network in its widest formats."

@@ -35,6 +35,7 @@ type Signoff struct {
 	Forced   []ForcedRow   `json:"forced"`   // words that stay wide, and the units that need them
 	Wider    []WidthRow    `json:"widening"` // when a tolerance is broken: what each next wider word gives
 	Rounding []RoundingRow `json:"rounding"`
+	Recovery *RecoveryInfo `json:"recovery"` // nil: the weights are those given
 	Inputs   []InputRow    `json:"inputs"`
 	Recorded []RecordedRow `json:"recordings"`
 
@@ -89,6 +90,7 @@ type LossRow struct {
 	Unit        string   `json:"unit"`
 	Float       float64  `json:"float"`
 	Cut         float64  `json:"cut"`
+	Recovered   *float64 `json:"recovered"` // nil without recovery training
 	Fixed       float64  `json:"fixed"`
 	FixedLow    *float64 `json:"fixed_low"`
 	FixedHigh   *float64 `json:"fixed_high"`
@@ -214,6 +216,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		layer, tensor, _ := strings.Cut(m.Name, ".")
 		s.Formats = append(s.Formats, FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
 	}
+	if c := r.Chosen.Recovered; c != nil {
+		s.Recovery = recoveryInfo(c)
+	}
 	for _, l := range r.Loss {
 		s.Loss = append(s.Loss, lossRow(l))
 	}
@@ -250,7 +255,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 func lossRow(l budget.Loss) LossRow {
 	row := LossRow{
 		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric), Unit: l.Unit,
-		Float: l.Float, Cut: l.Cut, Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
+		Float: l.Float, Cut: l.Cut, Recovered: number(l.Recovered), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
 		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
 		Sequences: l.Sequences, Steps: l.Steps, Margin: number(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
 	}

@@ -36,7 +36,9 @@ func (s *Signoff) AccuracyTable(all bool) Table {
 			where = "region " + l.Region
 		}
 		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), Significant(l.Float), Significant(l.Cut), Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
+		s.showRecovered(&t.Rows[len(t.Rows)-1], optional(l.Recovered, Significant))
 	}
+	s.showRecovered(&t.Head, "recovered")
 	return t
 }
 
@@ -206,6 +208,7 @@ func (s *Signoff) Summary() []string {
 		name := map[string]string{"selection": "Selection", "signoff": "Sign-off"}[r.Use]
 		lines = append(lines, fmt.Sprintf("%s recordings: %s, %s steps, %s.", name, plural(r.Sequences, "sequence"), grouped(float64(r.Steps)), plural(r.Scenarios, "scenario")))
 	}
+	lines = append(lines, s.recoveryLines()...)
 	if len(s.Dropped.Features) > 0 {
 		lines = append(lines, "Features cut: "+strings.Join(s.Dropped.Features, ", ")+".")
 	}

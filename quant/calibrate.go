@@ -48,8 +48,12 @@ type sums struct {
 	steps                 float64
 }
 
-func newSums(net *model.Network) *sums {
+// newSums begins with nothing seen; without moments only ranges are gathered.
+func newSums(net *model.Network, moments bool) *sums {
 	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()), Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
+	if !moments {
+		return s
+	}
 	for _, l := range net.Recurrent {
 		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)), append(s.states, newMomentSum(l.Units))
 		s.followed, s.kept = append(s.followed, newFollowed(l)), append(s.kept, make([]float64, l.Units))
@@ -69,6 +73,9 @@ func (s *sums) merge(o *sums) {
 	for i, r := range o.Layers {
 		l := &s.Layers[i]
 		l.Gate, l.State, l.Cell = math.Max(l.Gate, r.Gate), math.Max(l.State, r.State), math.Max(l.Cell, r.Cell)
+		if s.inputs == nil {
+			continue
+		}
 		s.inputs[i].merge(o.inputs[i])
 		s.states[i].merge(o.states[i])
 		if s.followed[i] != nil {
@@ -80,7 +87,9 @@ func (s *sums) merge(o *sums) {
 	}
 	for i, r := range o.Dense {
 		s.Dense[i].Value = math.Max(s.Dense[i].Value, r.Value)
-		s.dense[i].merge(o.dense[i])
+		if s.dense != nil {
+			s.dense[i].merge(o.dense[i])
+		}
 	}
 }
 
@@ -92,19 +101,7 @@ const calibrationParts = 4
 // Calibrate reads ranges and moments of a float network from selection
 // recordings.
 func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
-	all := selection.Sequences
-	raw := make([][]float64, len(all))
-	parts := make([]*sums, min(calibrationParts, len(all)))
-	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]}, func(part int, _ *dataset.Sequence) {
-		parts[part] = newSums(p.Net)
-		for i := part; i < len(all); i += calibrationParts {
-			raw[i] = parts[part].gather(p, all[i], selection.Features)
-		}
-	})
-	total := newSums(p.Net)
-	for _, part := range parts {
-		total.merge(part)
-	}
+	total, raw := gathered(p, selection, true)
 	c := total.Calibration
 	c.recordings, c.raw = selection, raw
 	for i := range c.Layers {
@@ -121,6 +118,30 @@ func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 		c.Dense[i].Inputs = total.dense[i].moments()
 	}
 	return c
+}
+
+// CalibrateRanges is [Calibrate] without moments and memory, in about a third of the time: all that [Nearest] needs.
+func CalibrateRanges(p *dataset.Float, selection *dataset.Recordings) Calibration {
+	total, _ := gathered(p, selection, false)
+	return total.Calibration
+}
+
+// gathered adds up what all sequences show, and returns the raw outputs of each.
+func gathered(p *dataset.Float, selection *dataset.Recordings, moments bool) (total *sums, raw [][]float64) {
+	all := selection.Sequences
+	raw = make([][]float64, len(all))
+	parts := make([]*sums, min(calibrationParts, len(all)))
+	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]}, func(part int, _ *dataset.Sequence) {
+		parts[part] = newSums(p.Net, moments)
+		for i := part; i < len(all); i += calibrationParts {
+			raw[i] = parts[part].gather(p, all[i], selection.Features)
+		}
+	})
+	total = newSums(p.Net, moments)
+	for _, part := range parts {
+		total.merge(part)
+	}
+	return total, raw
 }
 
 // keepGate is the gate that says what share of the old state is kept, -1 for none.
@@ -156,15 +177,8 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 		for i, l := range p.Net.Recurrent {
 			r := &t.Layers[i]
 			r.Gate = math.Max(r.Gate, math.Max(largestPart(l.W, l.B, in), largestPart(l.U, l.D, before[i])))
-			t.inputs[i].add(in)
-			t.states[i].add(before[i])
-			if t.followed[i] != nil {
-				t.followed[i].add(step, run, i, in, before[i])
-			}
-			if gate := keepGate(l.Kind); gate >= 0 {
-				for j, keep := range run.Gate(i, gate) {
-					t.kept[i][j] += keep
-				}
+			if t.inputs != nil {
+				t.addMoments(step, run, i, l.Kind, in, before[i])
 			}
 			in = run.State(i)
 			r.State = math.Max(r.State, largest(in))
@@ -173,11 +187,27 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 		}
 		for i, d := range p.Net.Dense {
 			t.Dense[i].Value = math.Max(t.Dense[i].Value, largestPart(d.W, d.B, in))
-			t.dense[i].add(in)
+			if t.dense != nil {
+				t.dense[i].add(in)
+			}
 			in = run.Dense(i)
 		}
 	})
 	return raw
+}
+
+// addMoments takes in what a step multiplies in a recurrent layer.
+func (t *sums) addMoments(step int, run *model.Run, layer int, kind model.Kind, in, before []float64) {
+	t.inputs[layer].add(in)
+	t.states[layer].add(before)
+	if t.followed[layer] != nil {
+		t.followed[layer].add(step, run, layer, in, before)
+	}
+	if gate := keepGate(kind); gate >= 0 {
+		for j, keep := range run.Gate(layer, gate) {
+			t.kept[layer][j] += keep
+		}
+	}
 }
 
 func largestPart(w, b, v []float64) float64 {

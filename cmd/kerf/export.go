@@ -29,6 +29,9 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
+			if chosen, err = a.recovered(in, cut, chosen); err != nil {
+				return err
+			}
 			result, err := in.Assess(cut, chosen)
 			if err != nil {
 				return err

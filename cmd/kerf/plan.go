@@ -50,6 +50,9 @@ func (a *app) plan(job, out string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
+	if chosen, err = a.recovered(in, cut, chosen); err != nil {
+		return err
+	}
 	result, err := in.Assess(cut, chosen)
 	if err != nil {
 		return err

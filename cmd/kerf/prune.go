@@ -43,7 +43,7 @@ safetensors, with torch names, whatever format the job's network has.`,
 				return err
 			}
 			if out != "" {
-				if err := writeNetwork(out, in, chosen); err != nil {
+				if err := writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err != nil {
 					return err
 				}
 			}
@@ -59,7 +59,7 @@ safetensors, with torch names, whatever format the job's network has.`,
 	}
 	c.cutFlags(cmd.Flags())
 	formatFlag(cmd, &format)
-	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors)")
+	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz)")
 	return cmd
 }
 
@@ -83,27 +83,31 @@ func methodTable(methods []budget.MethodLoss) exporter.Table {
 	return t
 }
 
-// writeNetwork writes the cut float network with torch names; its metadata say
+// writeNetwork writes a cut float network with torch names; its metadata say
 // which features and units it keeps, and what a job must say to read it.
-func writeNetwork(path string, in *budget.Inputs, chosen *budget.Chosen) error {
-	if !strings.HasSuffix(path, ".safetensors") {
-		return &usageError{"--out: " + path + " does not end in .safetensors", "the cut network is written in that format"}
+func writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model.Network) error {
+	if err := checkNetworkFile(path); err != nil {
+		return err
 	}
 	var b bytes.Buffer
 	metadata := map[string]string{
 		"made_by":  "kerf " + version,
-		"features": strings.Join(in.KeptFeatures(chosen.Candidate), ","),
-		"units":    joinUnits(chosen.Candidate.Units),
+		"features": strings.Join(in.KeptFeatures(c), ","),
+		"units":    joinUnits(c.Units),
 	}
-	if lines := layerLines(chosen.CutNet.Net); len(lines) > 0 {
+	if lines := layerLines(net); len(lines) > 0 {
 		metadata["job"] = strings.Join(lines, "\n")
 	}
-	if err := model.WriteSafetensors(&b, model.ToTorch(chosen.CutNet.Net), metadata); err != nil {
+	write := func() error { return model.WriteSafetensors(&b, model.ToTorch(net), metadata) }
+	if strings.HasSuffix(path, ".npz") { // which has no place for metadata
+		write = func() error { return model.WriteNPZ(&b, model.ToTorch(net)) }
+	}
+	if err := write(); err != nil {
 		return err
 	}
 	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if errors.Is(err, fs.ErrExist) {
-		return &usageError{"--out: " + path + " is there already", "choose another file: a network is never overwritten"}
+		return thereAlready(path)
 	}
 	if err != nil {
 		return &usageError{"--out: " + err.Error(), "choose another file"}
@@ -116,6 +120,21 @@ func writeNetwork(path string, in *budget.Inputs, chosen *budget.Chosen) error {
 		return &usageError{"--out: " + err.Error(), "choose another file"}
 	}
 	return nil
+}
+
+// checkNetworkFile refuses a name that no network can be written to, before any work.
+func checkNetworkFile(path string) error {
+	if !strings.HasSuffix(path, ".safetensors") && !strings.HasSuffix(path, ".npz") {
+		return &usageError{"--out: " + path + " does not end in .safetensors or .npz", "the network is written in one of these formats"}
+	}
+	if _, err := os.Lstat(path); err == nil {
+		return thereAlready(path)
+	}
+	return nil
+}
+
+func thereAlready(path string) error {
+	return &usageError{"--out: " + path + " is there already", "choose another file: a network is never overwritten"}
 }
 
 // layerLines are the lines of a job without which a written network would not be

@@ -172,7 +172,7 @@ func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 	if err := printTexts(w, tables); err != nil {
 		return err
 	}
-	fmt.Fprintln(w, "\n"+wrap(exporter.Legend, 0))
+	fmt.Fprintln(w, "\n"+wrap(s.Legend(), 0))
 	if len(s.Warnings) > 0 {
 		fmt.Fprintln(w, "\nNotes")
 		for i, note := range s.Warnings {

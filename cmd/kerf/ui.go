@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/mattn/go-isatty"
+
+	"kerf/budget"
 )
 
 // ui owns everything that goes to stderr. Messages begin with "kerf:", are in
@@ -52,13 +54,28 @@ func (u *ui) bug(reason any, stack []byte) {
 // progress draws how far a search is, on a terminal only.
 func (u *ui) progress(what string) func(done, all int) {
 	u.started = time.Now()
-	return func(done, all int) {
-		if !u.terminal || time.Since(u.started) < time.Second {
-			return
+	return func(done, all int) { u.progressLine(done, all, what) }
+}
+
+func (u *ui) progressLine(done, all int, what string) {
+	if !u.terminal || time.Since(u.started) < time.Second {
+		return
+	}
+	left := time.Since(u.started) / time.Duration(done) * time.Duration(all-done)
+	fmt.Fprintf(u.w, "\rkerf: %s %d of %d, about %s left \033[K", what, done, all, left.Round(time.Second))
+	u.drawn = true
+}
+
+// training draws how far a training is, on a terminal only.
+func (u *ui) training() budget.Progress {
+	u.started = time.Now()
+	before := 0
+	return func(done, all int, loss float64) {
+		if done < before {
+			u.started = time.Now() // the next candidate
 		}
-		left := time.Since(u.started) / time.Duration(done) * time.Duration(all-done)
-		fmt.Fprintf(u.w, "\rkerf: %s %d of %d, about %s left \033[K", what, done, all, left.Round(time.Second))
-		u.drawn = true
+		before = done
+		u.progressLine(done, all, fmt.Sprintf("training, loss %.4g, epoch", loss))
 	}
 }
 

@@ -1,0 +1,232 @@
+package budget
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+	"kerf/recovery"
+)
+
+// RecoveryRule asks for recovery training; what is left out has the value of [recovery.Defaults].
+type RecoveryRule struct {
+	Epochs     *int     `toml:"epochs"`
+	Time       *Seconds `toml:"time"`       // after which no epoch begins
+	Teacher    *float64 `toml:"teacher"`    // 0..1: how much the network as given counts against the recorded outputs
+	Length     *int     `toml:"length"`     // steps of back-propagation
+	Rate       *float64 `toml:"rate"`       // of the optimiser
+	Decay      *float64 `toml:"decay"`      // of the weights
+	Seed       *int     `toml:"seed"`       // of the order of sequences and of invented ones
+	Recordings FileList `toml:"recordings"` // further ones to train on; they may lack the outputs
+}
+
+// Settings are those of the training.
+func (r *RecoveryRule) Settings() recovery.Settings {
+	s := recovery.Defaults()
+	if r.Time != nil {
+		s.Time = time.Duration(float64(*r.Time) * float64(time.Second))
+	}
+	set(&s.Epochs, r.Epochs)
+	set(&s.Share, r.Teacher)
+	set(&s.Length, r.Length)
+	set(&s.Rate, r.Rate)
+	set(&s.Decay, r.Decay)
+	if r.Seed != nil {
+		s.Seed = uint64(*r.Seed) // any number will do
+	}
+	return s
+}
+
+func set[T any](to, given *T) {
+	if given != nil {
+		*to = *given
+	}
+}
+
+// loadFurther reads the recordings that are only trained on. Those that repeat selection recordings are left out: a network is
+// judged on selection recordings that it was not trained on.
+func (in *Inputs) loadFurther() error {
+	if in.Job.Recovery == nil || len(in.Job.Recovery.Recordings) == 0 {
+		return nil
+	}
+	further, err := in.readFiles("recovery", in.Job.Recovery.Recordings, true, "recovery", "recordings")
+	if err != nil {
+		return err
+	}
+	if shared := dataset.Shared(in.Selection, further); len(shared) > 0 {
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sequences for recovery training are selection recordings and are left out", len(shared), len(further.Sequences)))
+		further.Sequences = slices.DeleteFunc(further.Sequences, func(s *dataset.Sequence) bool { return slices.Contains(shared, s) })
+	}
+	if shared := dataset.Shared(further, in.Signoff); len(shared) > 0 {
+		in.Shared += len(shared)
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also trained on (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
+	}
+	in.Further = further
+	return nil
+}
+
+// Recovered is what recovery training made of a cut.
+type Recovered struct {
+	Net      *dataset.Float // trained on all selection recordings; features as [quant.Standardise] normalises them
+	Result   *recovery.Result
+	Settings recovery.Settings
+	Formats  quant.Formats // that it was trained in
+
+	parts []*dataset.Float // per fold of the selection recordings: trained without it
+}
+
+// Progress is called after every epoch with the number done and the number of all at most, and the loss on held-back recordings, see
+// [recovery.Epoch].
+type Progress func(done, all int, loss float64)
+
+// neighbours are how many more items than the recommended cut the further ones take away; each needs trainings of its own, so they grow fast.
+var neighbours = []int{1, 2, 4, 8}
+
+// Recover trains the recommended candidate in its formats, and then smaller ones: from the items that the tolerances refused it takes away
+// those that broke them least, more and more of them while the recovered network is within every tolerance. Then the choice
+// of words is made again among these. A training that ctx ends counts with its best epoch, and is the last. The recommended candidate
+// stays as cut if that leaves more room.
+//
+// What is judged on selection recordings was trained without them: for every fold there is a training of its own.
+func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progress Progress) (*Chosen, error) {
+	var points []Candidate
+	for i, c := range append([]Candidate{chosen.Candidate}, in.smaller(cut, chosen.Candidate)...) {
+		if err := in.trainFolds(ctx, cut.Statistics, c, progress); err != nil {
+			return nil, err
+		}
+		tried, err := in.try(cut.Statistics, c)
+		if err != nil {
+			return nil, err
+		}
+		better := tried.Within
+		if i == 0 {
+			better = tried.used < chosen.used // it is there without training as well
+			if len(in.Job.Tolerances) == 0 {
+				better = tried.Recovered.Result.Best > 0
+			}
+		}
+		if !better {
+			in.forget(c)
+		}
+		if better || i == 0 {
+			points = append(points, c)
+		}
+		if !(tried.Within || (i == 0 && chosen.Within)) || ctx.Err() != nil {
+			break
+		}
+	}
+	again, err := in.cheapest(cut.Statistics, points)
+	if err != nil || (chosen.Within && !again.Within) {
+		return chosen, err
+	}
+	return again, nil
+}
+
+// smaller lists candidates below one, each with more items gone, in its formats.
+func (in *Inputs) smaller(cut *Cut, c Candidate) []Candidate {
+	var refused []PathStep
+	for _, step := range cut.Path {
+		if !step.Taken {
+			refused = append(refused, step)
+		}
+	}
+	slices.SortStableFunc(refused, func(a, b PathStep) int {
+		return cmp.Compare(used(a.Tightest, a.MayReach), used(b.Tightest, b.MayReach))
+	})
+	var all []Candidate
+	gone := 0
+	for _, step := range refused {
+		next, ok := without(c, step)
+		if !ok {
+			continue
+		}
+		c = next
+		gone++
+		if slices.Contains(neighbours, gone) {
+			all = append(all, c)
+		}
+	}
+	return all
+}
+
+// trainFolds trains one candidate: on all selection recordings, and without each fold.
+func (in *Inputs) trainFolds(ctx context.Context, statistics *prune.Statistics, c Candidate, progress Progress) error {
+	settings := in.Job.Recovery.Settings()
+	_, rests := in.folds()
+	r := &Recovered{Settings: settings, Formats: c.Formats.Clone()}
+	in.forget(c)
+	for i, selection := range append([]*dataset.Recordings{in.Selection}, rests...) {
+		result, err := in.train(ctx, statistics, c, selection, settings, nil, func(t *recovery.Result) {
+			progress(i*settings.Epochs+len(t.Epochs), (1+len(rests))*settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
+		})
+		if err != nil {
+			return err
+		}
+		if i == 0 {
+			r.Net, r.Result = result.Net, result
+		} else {
+			r.parts = append(r.parts, result.Net)
+		}
+	}
+	if in.recovered == nil {
+		in.recovered = map[string]*Recovered{}
+	}
+	in.recovered[cutKey(c)] = r
+	in.lastPrepared = nil
+	return nil
+}
+
+// forget goes back to the network as cut.
+func (in *Inputs) forget(c Candidate) {
+	delete(in.recovered, cutKey(c))
+	in.lastPrepared = nil
+}
+
+// RecoverOnce trains one candidate on all selection recordings, judges nothing else, and may go on from a checkpoint.
+func (in *Inputs) RecoverOnce(ctx context.Context, statistics *prune.Statistics, c Candidate, checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
+	settings := in.Job.Recovery.Settings()
+	result, err := in.train(ctx, statistics, c, in.Selection, settings, checkpoint, func(t *recovery.Result) {
+		progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &Recovered{Net: result.Net, Result: result, Settings: settings, Formats: c.Formats.Clone()}, nil
+}
+
+// train starts from the network as cut.
+func (in *Inputs) train(ctx context.Context, statistics *prune.Statistics, c Candidate, selection *dataset.Recordings, s recovery.Settings, checkpoint *recovery.Checkpoint, after func(*recovery.Result)) (*recovery.Result, error) {
+	training, heldBack := recovery.Split(selection)
+	if in.Further != nil {
+		training = dataset.Join(training, in.Further)
+	}
+	task := &recovery.Task{Start: in.prepare(statistics, c).scaled, Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
+	return recovery.Train(ctx, task, s, checkpoint, after)
+}
+
+// HeldBackLoss compares the network as given, as cut and as recovered, all as float networks, on the selection sequences that
+// the training held back. The best epoch was chosen on these.
+func (in *Inputs) HeldBackLoss(cut *dataset.Float, r *Recovered) []Loss {
+	_, heldBack := recovery.Split(in.Selection)
+	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, heldBack, in.Regions) }
+	recovered := measure(r.Net)
+	return in.lossRows(heldBack, scores{float: measure(in.Float), cut: measure(cut), recovered: recovered, fixed: recovered}, false)
+}
+
+// warnRecovery says what a reader should know of the training.
+func (r *Result) warnRecovery() {
+	switch c := r.Chosen.Recovered; {
+	case r.Inputs.Job.Recovery == nil:
+	case c == nil:
+		r.Warnings = append(r.Warnings, "recovery training won nothing on the selection recordings: the network goes to sign-off as cut")
+	case c.Result.Best == 0:
+		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the recordings held back: the weights are those of the cut")
+	case c.Result.Stopped == recovery.Interrupted || c.Result.Stopped == recovery.OutOfTime:
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the recovery training ended before its last epoch (%s): another run gives other weights", c.Result.Stopped))
+	}
+}

@@ -1,0 +1,217 @@
+package budget
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+	"kerf/recovery"
+)
+
+// city loads the open data set (testdata/cityweather) with [recovery] and changes to its files, one text for another in the file named.
+func city(t *testing.T, rule string, changes ...[3]string) (*Inputs, error) {
+	t.Helper()
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS("../testdata/cityweather")); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range append(changes, [3]string{"job.toml", "[tolerance]", "[recovery]\n" + rule + "\n[tolerance]"}) {
+		path := filepath.Join(dir, c[0])
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(string(text), c[1]) {
+			t.Fatalf("%s does not hold %q", c[0], c[1])
+		}
+		if err := os.WriteFile(path, []byte(strings.ReplaceAll(string(text), c[1], c[2])), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return Load(filepath.Join(dir, "job.toml"))
+}
+
+func mustCity(t *testing.T, rule string, changes ...[3]string) *Inputs {
+	t.Helper()
+	in, err := city(t, rule, changes...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return in
+}
+
+func quiet(int, int, float64) {}
+
+// halved keeps half of the units, whatever the tolerances say, and recovers.
+func halved(t *testing.T, ctx context.Context, in *Inputs) *Chosen {
+	t.Helper()
+	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
+	c := in.Whole(quant.Formats{})
+	c.Units = [][]int{{0, 2, 4, 6, 8, 10}}
+	chosen, err := in.ChooseFormats(cut.Statistics, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := in.Recover(ctx, cut, chosen, quiet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if chosen.Within || again.Recovered == nil || !(again.used < chosen.used/2) {
+		t.Fatalf("with half of the units %g of a tolerance was used, recovered (%v) %g", chosen.used, again.Recovered != nil, again.used)
+	}
+	return again
+}
+
+// TestSignoffRecordingsChangeNoWeight: other sign-off recordings, the same network, to the last bit.
+func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
+	const rule = "epochs = 3"
+	given := mustCity(t, rule)
+	other := mustCity(t, rule, [3]string{"signoff.csv", ".", ".9"})
+	if reflect.DeepEqual(given.Signoff, other.Signoff) || !reflect.DeepEqual(given.Selection, other.Selection) {
+		t.Fatal("the sign-off recordings, and only these, should differ")
+	}
+	a, b := halved(t, context.Background(), given), halved(t, context.Background(), other)
+	if !reflect.DeepEqual(a.Recovered, b.Recovered) {
+		t.Error("the trained networks differ")
+	}
+	if !reflect.DeepEqual(a.Fixed, b.Fixed) {
+		t.Error("the integer networks differ")
+	}
+	// That they are compared at all: one more word of the selection recordings does change the weights.
+	third := mustCity(t, rule, [3]string{"selection.csv", "12,seattle_cold,0,10,", "12,seattle_cold,0,11,"})
+	if reflect.DeepEqual(a.Recovered.Net.Net, halved(t, context.Background(), third).Recovered.Net.Net) {
+		t.Error("other selection recordings give the same weights")
+	}
+}
+
+// TestFoldsAreJudgedByNetworksTrainedWithoutThem: the sequences of a fold do not touch the network that judges it.
+func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
+	in := mustCity(t, "epochs = 2")
+	means := prune.MeasureStatistics(in.Float, in.Selection)
+	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))
+	train := func() *Recovered {
+		if err := in.trainFolds(context.Background(), means, c, quiet); err != nil {
+			t.Fatal(err)
+		}
+		return in.recovered[cutKey(c)]
+	}
+	before := train()
+	fold := dealt(in.Selection)
+	for i, s := range in.Selection.Sequences {
+		if fold[i] == 1 {
+			for k := range s.Y {
+				s.Y[k] += 1
+			}
+		}
+	}
+	after := train()
+	same := func(a, b *dataset.Float) bool { return reflect.DeepEqual(a.Net, b.Net) }
+	if !same(before.parts[1], after.parts[1]) {
+		t.Error("the network that judges fold 1 has seen it")
+	}
+	if same(before.parts[0], after.parts[0]) && same(before.Net, after.Net) {
+		t.Error("what was changed has no effect on any network")
+	}
+}
+
+func TestInterruptedRecoveryGivesWhatThereIs(t *testing.T) {
+	in := mustCity(t, "epochs = 4")
+	ctx, cancel := context.WithCancel(context.Background())
+	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
+	c := in.Whole(quant.Formats{})
+	c.Units = [][]int{{0, 2, 4, 6, 8, 10}}
+	chosen, err := in.ChooseFormats(cut.Statistics, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := in.Recover(ctx, cut, chosen, func(done, all int, _ float64) {
+		if done == 10 { // in the last of three trainings
+			cancel()
+		}
+	})
+	if err != nil || again.Recovered == nil || !(again.used < chosen.used) {
+		t.Errorf("%v, recovered %v", err, again.Recovered != nil)
+	}
+}
+
+func TestFurtherRecordings(t *testing.T) {
+	selection, err := os.ReadFile("../testdata/cityweather/selection.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	with := func(text string) *Inputs {
+		file := filepath.Join(t.TempDir(), "more.csv")
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return mustCity(t, "epochs = 1\nrecordings = "+`"`+file+`"`)
+	}
+	if in := with(string(selection)); len(in.Further.Sequences) != 0 || len(in.Warnings) == 0 {
+		t.Errorf("selection recordings are trained on twice: %d sequences, warnings %q", len(in.Further.Sequences), in.Warnings)
+	}
+	signoff, err := os.ReadFile("../testdata/cityweather/signoff.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if in := with(string(signoff)); in.Shared != 12 || !strings.Contains(strings.Join(in.Warnings, "\n"), "also trained on") {
+		t.Errorf("training on the sign-off recordings is not told: %d shared, warnings %q", in.Shared, in.Warnings)
+	}
+	// Without the columns of the outputs; the values of a feature are others, so these are no selection recordings.
+	text := strings.Replace(string(selection), "temp_max_next", "a", 1)
+	text = strings.Replace(strings.Replace(text, "temp_min_next", "b", 1), "12,seattle_cold,0,10,", "12,seattle_cold,0,11,", 1)
+	in := with(text)
+	if len(in.Further.Sequences) != 1 || in.Further.Sequences[0].Y != nil {
+		t.Fatalf("%d further sequences", len(in.Further.Sequences))
+	}
+	if _, err := in.RecoverOnce(context.Background(), prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)), nil, quiet); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestRecoveryRuleIsRead(t *testing.T) {
+	in := mustCity(t, "epochs = 7\ntime = \"90 s\"\nteacher = 0.25\nlength = 50\nrate = 0.01\ndecay = 0.001\nseed = 3")
+	want := recovery.Defaults()
+	want.Epochs, want.Time, want.Share, want.Length, want.Rate, want.Decay, want.Seed = 7, 90e9, 0.25, 50, 0.01, 0.001, 3
+	if got := in.Job.Recovery.Settings(); got != want {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	for rule, says := range map[string]string{
+		"epochs = 0":   "0 epochs are no training",
+		"teacher = 2":  "a share of 2 for the teacher is not between 0 and 1",
+		"time = 3":     "the unit is missing",
+		"epoch = 3":    "epoch",
+		"length = 0":   "a length of 0 steps is no segment",
+		"rate = \"a\"": "rate",
+		"decay = -0.1": "a decay of -0.1 is not between 0 and 1",
+	} {
+		if _, err := city(t, rule); err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("%s: %v, want %q", rule, err, says)
+		}
+	}
+}
+
+// TestSmallerCandidates: refused items go, the one that broke its tolerance least first, 1, 2, 4 and 8 of them.
+func TestSmallerCandidates(t *testing.T) {
+	in := mustCity(t, "epochs = 1")
+	cut := &Cut{}
+	for i, reach := range []float64{0.9, 0.2, 0.5, 0.3, 0.4} {
+		cut.Path = append(cut.Path, PathStep{Features: []int{i}, Tightest: Loss{Tolerance: 0.1}, MayReach: reach})
+	}
+	cut.Path = append(cut.Path, PathStep{Features: []int{11}, Taken: true, MayReach: 0.05, Tightest: Loss{Tolerance: 0.1}})
+	c := in.Whole(quant.Formats{})
+	c.Features = prune.Without(12, 11)
+	var got [][]int
+	for _, s := range in.smaller(cut, c) {
+		got = append(got, prune.Without(11, s.Features...))
+	}
+	if want := [][]int{{1}, {1, 3}, {1, 2, 3, 4}}; !slices.EqualFunc(got, want, slices.Equal) {
+		t.Errorf("gone %v, want %v", got, want)
+	}
+}

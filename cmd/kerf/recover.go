@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"os"
+	"os/signal"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter"
+	"kerf/recovery"
+)
+
+func (a *app) recoverCommand() *cobra.Command {
+	var c choice
+	var out, checkpoint, format string
+	var epochs int
+	cmd := &cobra.Command{
+		Use:   "recover JOB.toml",
+		Short: "Train the cut network for a few epochs and write it",
+		Long: `recover cuts as prune does, then trains what stays on the selection recordings, in
+the number formats it will run in and with the network as given as its teacher, as
+far as [recovery] of the job does not say otherwise. It shows the loss of every
+epoch, and on the selection sequences that were held back what was won. --out writes
+the network with float weights. plan does all this by itself when the job has
+[recovery].
+
+Ctrl-C ends the training with the best network so far. With --checkpoint a later run
+goes on behind the last whole epoch, to the same result.`,
+		Example: `  kerf recover job.toml --out recovered.safetensors
+  kerf recover job.toml --units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
+		Args: oneJob,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, err := load(args[0])
+			if err != nil {
+				return err
+			}
+			if in.Job.Recovery == nil {
+				in.Job.Recovery = &budget.RecoveryRule{}
+			}
+			if cmd.Flags().Changed("epochs") {
+				if epochs < 1 {
+					return &usageError{fmt.Sprintf("--epochs: %d epochs are no training", epochs), "1 or more"}
+				}
+				in.Job.Recovery.Epochs = &epochs
+			}
+			if out != "" {
+				if err := checkNetworkFile(out); err != nil {
+					return err
+				}
+			}
+			return a.recoverAlone(in, c, out, checkpoint, format)
+		},
+	}
+	c.cutFlags(cmd.Flags())
+	c.formatFlags(cmd.Flags())
+	formatFlag(cmd, &format)
+	cmd.Flags().IntVar(&epochs, "epochs", 0, "passes over the recordings (default: as the job says, or 20)")
+	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or .npz)")
+	cmd.Flags().StringVar(&checkpoint, "checkpoint", "", "file to keep the training in after every epoch, and to go on from")
+	return cmd
+}
+
+func (a *app) recoverAlone(in *budget.Inputs, c choice, out, checkpoint, format string) error {
+	cut, chosen, err := a.choose(in, c)
+	if err != nil {
+		return err
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	r, err := in.RecoverOnce(ctx, cut.Statistics, chosen.Candidate, trainingFile(in, chosen, checkpoint), a.ui.training())
+	if err != nil {
+		return err
+	}
+	net := recovery.Renormalise(r.Net, in.Float.Features).Net
+	tables := []exporter.Table{epochTable(r), heldBackTable(in.HeldBackLoss(chosen.CutNet, r))}
+	if out != "" {
+		if err := writeNetwork(out, in, chosen.Candidate, net); err != nil {
+			return err
+		}
+		if lines := layerLines(net); len(lines) > 0 {
+			tables = append(tables, layerTable(lines))
+		}
+	}
+	return a.printTables(format, tables...)
+}
+
+// recovered trains the candidate and its neighbours if the job asks for it.
+func (a *app) recovered(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) (*budget.Chosen, error) {
+	if in.Job.Recovery == nil {
+		return chosen, nil
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	return in.Recover(ctx, cut, chosen, a.ui.training())
+}
+
+// trainingFile is the checkpoint of a training, or nil. Its key stands for all that the training depends on: every file of the job, the
+// candidate and the settings.
+func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recovery.Checkpoint {
+	if path == "" {
+		return nil
+	}
+	hash := sha256.New()
+	for _, f := range in.Files {
+		if f.Role != "signoff" {
+			fmt.Fprintln(hash, f.Role, f.SHA256)
+		}
+	}
+	c := chosen.Candidate
+	fmt.Fprintln(hash, version, c.Features, c.Units, c.Formats, in.Job.Recovery.Settings())
+	return &recovery.Checkpoint{File: path, Key: hex.EncodeToString(hash.Sum(nil))}
+}
+
+func epochTable(r *budget.Recovered) exporter.Table {
+	t := exporter.Table{Title: "Recovery training: loss per step and output", Head: []string{"epoch", "recordings trained on", "recordings held back", "kept"}, Words: 1}
+	loss := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+	kept := func(epoch int) string {
+		if epoch == r.Result.Best {
+			return "kept"
+		}
+		return ""
+	}
+	t.Rows = append(t.Rows, []string{"0", "", loss(r.Result.Start), kept(0)})
+	for i, e := range r.Result.Epochs {
+		t.Rows = append(t.Rows, []string{strconv.Itoa(i + 1), loss(e.Training), loss(e.HeldBack), kept(i + 1)})
+	}
+	if why := r.Result.Stopped; why != "" {
+		t.Title += fmt.Sprintf(" (ended before its last epoch: %s)", why)
+	}
+	return t
+}
+
+// heldBackTable shows every row that is about all recordings or a scenario, for the first metric alone.
+func heldBackTable(rows []budget.Loss) exporter.Table {
+	t := exporter.Table{Title: "Float networks on the selection sequences held back, which chose the epoch", Head: []string{"output", "where", "metric", "float", "cut", "recovered"}, Numbers: 3}
+	number := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+	for _, l := range rows {
+		if l.Region != "" || l.Sequences == 0 || l.Metric != rows[0].Metric {
+			continue
+		}
+		t.Rows = append(t.Rows, []string{l.Output, l.Scenario, string(l.Metric) + " " + l.Unit, number(l.Float), number(l.Cut), number(l.Recovered)})
+	}
+	return t
+}

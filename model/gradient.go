@@ -1,0 +1,196 @@
+package model
+
+import "fmt"
+
+// Gradient is the derivative of a loss by what a network computed it from.
+type Gradient struct {
+	Weights *Network    // by every weight and bias, in the fields of a network of the same shape; [Tape.Backward] adds to it
+	Inputs  []float64   // by the inputs of the last segment [steps × Inputs]; nil when not wanted
+	States  [][]float64 // by the state at the start of the last segment, per recurrent layer [Units]
+	Cells   [][]float64 // by the cell there, of an LSTM [Units], else nil
+}
+
+// NewGradient returns a zero gradient for networks of n's shape.
+func (n *Network) NewGradient() *Gradient {
+	g := &Gradient{Weights: n.Clone()}
+	g.Zero()
+	for _, l := range n.Recurrent {
+		g.States = append(g.States, make([]float64, l.Units))
+		var cell []float64
+		if l.Kind.HasCell() {
+			cell = make([]float64, l.Units)
+		}
+		g.Cells = append(g.Cells, cell)
+	}
+	return g
+}
+
+// Zero clears the derivatives by weights and biases.
+func (g *Gradient) Zero() {
+	for _, values := range g.Weights.Values() {
+		clear(values)
+	}
+}
+
+// Add adds the derivatives by weights and biases of another gradient.
+func (g *Gradient) Add(o *Gradient) {
+	to := g.Weights.Values()
+	for i, from := range o.Weights.Values() {
+		for j, v := range from {
+			to[i][j] += v
+		}
+	}
+}
+
+// Values lists the weights and biases, live and always in the same order: of every recurrent layer W, U, B and D, then of
+// every dense layer W and B.
+func (n *Network) Values() [][]float64 {
+	var all [][]float64
+	for _, l := range n.Recurrent {
+		all = append(all, l.W, l.U, l.B, l.D)
+	}
+	for _, l := range n.Dense {
+		all = append(all, l.W, l.B)
+	}
+	return all
+}
+
+// Override replaces what a recurrent layer has just computed in a step of a segment: state [Units] and, of an LSTM, cell [Units], else nil.
+// The values it leaves there are what the layer above sees and what the next step starts from.
+type Override func(step, layer int, state, cell []float64)
+
+// Tape records what a network computes over a segment of a sequence, so that the derivative of a loss can be carried back through
+// it (back-propagation through time). The state goes on from one segment to the next, derivatives do not: with segments that
+// are shorter than the sequence, back-propagation is truncated at their starts. One Tape serves one goroutine.
+type Tape struct {
+	network *Network
+	run     *Run
+	steps   int
+	x       []float64 // steps × Inputs
+	layers  []layerTape
+	dense   [][]float64 // results per dense layer, steps × Outputs
+
+	denseChange [][]float64 // per dense layer: by its inputs at one step
+}
+
+// NewTape returns a tape for segments of at most the given number of steps, with zero state. It reads the network's weights at every
+// step and so sees later changes of their values.
+func (n *Network) NewTape(steps int) *Tape {
+	t := &Tape{network: n, run: n.NewRun()}
+	for _, l := range n.Recurrent {
+		t.layers = append(t.layers, newLayerTape(l, steps))
+	}
+	for _, d := range n.Dense {
+		t.dense = append(t.dense, make([]float64, steps*d.Outputs))
+		t.denseChange = append(t.denseChange, make([]float64, d.Inputs))
+	}
+	return t
+}
+
+// Run is the state that goes from segment to segment; it may be reset or set between them.
+func (t *Tape) Run() *Run { return t.run }
+
+// Forward runs a segment: x holds the normalised features [steps × Inputs] and must stay as it is until [Tape.Backward]. override may
+// be nil. It returns the raw outputs [steps × Outputs], which the next segment overwrites. It panics if x does not
+// fit the network, or is longer than the tape.
+func (t *Tape) Forward(x []float64, override Override) []float64 {
+	n := t.network
+	inputs, outputs := n.Inputs(), n.Outputs()
+	t.steps, t.x = len(x)/inputs, x
+	if t.steps*inputs != len(x) || t.steps*outputs > len(t.dense[len(t.dense)-1]) {
+		panic(fmt.Sprintf("model: a segment of %d values for %d inputs and a tape of %d steps", len(x), inputs, len(t.dense[len(t.dense)-1])/outputs))
+	}
+	for i := range t.layers {
+		t.layers[i].begin(&t.run.layers[i])
+	}
+	for step := range t.steps {
+		v := x[step*inputs : (step+1)*inputs]
+		for i, l := range n.Recurrent {
+			run := &t.run.layers[i]
+			run.step(l, v)
+			if override != nil {
+				override(step, i, run.state, run.cell)
+			}
+			t.layers[i].record(step, l, run)
+			v = run.state
+		}
+		for i, d := range n.Dense {
+			y := t.dense[i][step*d.Outputs : (step+1)*d.Outputs]
+			affine(y, d.W, v, d.B)
+			d.Activation.apply(y)
+			v = y
+		}
+	}
+	return t.dense[len(t.dense)-1][:t.steps*outputs]
+}
+
+// Backward carries the derivatives of a loss by the outputs of the last segment, change [steps × Outputs], back through the segment.
+// It adds to g.Weights, and sets g.States, g.Cells and, if it is not nil, g.Inputs.
+func (t *Tape) Backward(change []float64, g *Gradient) {
+	n := t.network
+	t.denseBackward(change, g)
+	for i := len(n.Recurrent) - 1; i >= 0; i-- {
+		l, tape := n.Recurrent[i], &t.layers[i]
+		tape.backward(l, g.Weights.Recurrent[i], t.steps, g.States[i], g.Cells[i])
+		below, x := g.Inputs, t.x
+		if i > 0 {
+			below, x = t.layers[i-1].change, t.layers[i-1].state[l.Inputs:]
+		}
+		tape.addInputWeights(l, g.Weights.Recurrent[i], t.steps, x)
+		if below != nil {
+			tape.inputChange(l, t.steps, below)
+		}
+	}
+}
+
+// denseBackward leaves the derivatives by the states of the last recurrent layer on its tape.
+func (t *Tape) denseBackward(change []float64, g *Gradient) {
+	n := t.network
+	last := &t.layers[len(t.layers)-1]
+	units := n.Dense[0].Inputs
+	for step := range t.steps {
+		outputs := n.Outputs()
+		above := change[step*outputs : (step+1)*outputs]
+		for i := len(n.Dense) - 1; i >= 0; i-- {
+			d, to := n.Dense[i], g.Weights.Dense[i]
+			x := last.state[(step+1)*units : (step+2)*units]
+			if i > 0 {
+				x = t.dense[i-1][step*d.Inputs : (step+1)*d.Inputs]
+			}
+			below := t.denseChange[i]
+			clear(below)
+			for o, y := range t.dense[i][step*d.Outputs : (step+1)*d.Outputs] {
+				v := float64(above[o] * d.Activation.slope(y))
+				to.B[o] += v
+				addScaled(to.W[o*d.Inputs:(o+1)*d.Inputs], v, x)
+				addScaled(below, v, d.W[o*d.Inputs:(o+1)*d.Inputs])
+			}
+			above = below
+		}
+		copy(last.change[step*units:], above)
+	}
+}
+
+// slope is the derivative of an activation where its result is y. That of ReLU at 0 is 0.
+func (a Activation) slope(y float64) float64 {
+	switch a {
+	case ReLU:
+		if y > 0 {
+			return 1
+		}
+		return 0
+	case Tanh:
+		return 1 - float64(y*y)
+	case Logistic:
+		return y * (1 - y)
+	}
+	return 1
+}
+
+// addScaled adds factor·v to sum; the conversion is explained at [affine].
+func addScaled(sum []float64, factor float64, v []float64) {
+	sum = sum[:len(v)]
+	for i, x := range v {
+		sum[i] += float64(factor * x)
+	}
+}

@@ -1,0 +1,201 @@
+package model
+
+import "math"
+
+// layerTape is what one recurrent layer computed over a segment, and the derivatives on the way back.
+type layerTape struct {
+	state []float64 // (steps+1) × Units; the first is that before the segment
+	cell  []float64 // the same of an LSTM, else nil
+	gates []float64 // after their activation, steps × Gates*Units
+	inner []float64 // steps × Units: reset-after GRU Un h + Dn, reset-before GRU r * h, LSTM tanh(c'); of an Elman layer nil
+
+	change []float64 // by the states, from above, steps × Units
+	input  []float64 // by W x + B, steps × Gates*Units
+	hidden []float64 // by U h + D, the same slice where both are equal
+}
+
+func newLayerTape(l *Recurrent, steps int) layerTape {
+	rows := l.Kind.Gates() * l.Units
+	t := layerTape{
+		state:  make([]float64, (steps+1)*l.Units),
+		gates:  make([]float64, steps*rows),
+		change: make([]float64, steps*l.Units),
+		input:  make([]float64, steps*rows),
+	}
+	t.hidden = t.input
+	switch l.Kind {
+	case GRUResetAfter:
+		t.hidden = make([]float64, steps*rows)
+		t.inner = make([]float64, steps*l.Units)
+	case GRUResetBefore:
+		t.inner = make([]float64, steps*l.Units)
+	case LSTM:
+		t.inner = make([]float64, steps*l.Units)
+		t.cell = make([]float64, (steps+1)*l.Units)
+	}
+	return t
+}
+
+func (t *layerTape) begin(run *layerRun) {
+	copy(t.state, run.state)
+	copy(t.cell, run.cell)
+}
+
+// record keeps the values of a step that has just been computed.
+func (t *layerTape) record(step int, l *Recurrent, run *layerRun) {
+	units := l.Units
+	copy(t.state[(step+1)*units:], run.state)
+	for g, gate := range run.gates {
+		copy(t.gates[(step*l.Kind.Gates()+g)*units:], gate)
+	}
+	inner := t.inner[min(step*units, len(t.inner)):]
+	switch l.Kind {
+	case GRUResetAfter:
+		copy(inner, run.recurrent[2*units:])
+	case GRUResetBefore:
+		copy(inner, run.kept)
+	case LSTM:
+		copy(t.cell[(step+1)*units:], run.cell)
+		for u, c := range run.cell {
+			inner[u] = math.Tanh(c)
+		}
+	}
+}
+
+// backward walks from the last step to the first. It sets the derivatives by the parts of the pre-activations and those by
+// the state and cell before the segment, and adds those by recurrent weights and both biases to g.
+func (t *layerTape) backward(l *Recurrent, g *Recurrent, steps int, state, cell []float64) {
+	units, rows := l.Units, l.Kind.Gates()*l.Units
+	clear(state)
+	clear(cell)
+	for step := steps - 1; step >= 0; step-- {
+		s := &layerStep{
+			before: t.state[step*units : (step+1)*units],
+			after:  t.state[(step+1)*units : (step+2)*units],
+			gates:  t.gates[step*rows : (step+1)*rows],
+			input:  t.input[step*rows : (step+1)*rows],
+			hidden: t.hidden[step*rows : (step+1)*rows],
+		}
+		if t.inner != nil {
+			s.inner = t.inner[step*units : (step+1)*units]
+		}
+		for u, v := range t.change[step*units : (step+1)*units] {
+			state[u] += v
+		}
+		switch l.Kind {
+		case GRUResetAfter:
+			s.gruResetAfter(state)
+		case GRUResetBefore:
+			s.gruResetBefore(l, g, state)
+		case LSTM:
+			s.lstm(t.cell[step*units:(step+1)*units], state, cell)
+		default:
+			s.elman(l.Kind, state)
+		}
+		multiplied := rows // rows of U that multiply the state itself
+		if l.Kind == GRUResetBefore {
+			multiplied = 2 * units
+		}
+		for r, v := range s.hidden[:multiplied] {
+			addScaled(g.U[r*units:(r+1)*units], v, s.before)
+			addScaled(state, v, l.U[r*units:(r+1)*units])
+		}
+		for r, v := range s.input {
+			g.B[r] += v
+			g.D[r] += s.hidden[r]
+		}
+	}
+}
+
+// addInputWeights adds the derivatives by the input weights; x holds the inputs of the layer at every step.
+func (t *layerTape) addInputWeights(l *Recurrent, g *Recurrent, steps int, x []float64) {
+	rows := l.Kind.Gates() * l.Units
+	for step := range steps {
+		v := x[step*l.Inputs : (step+1)*l.Inputs]
+		for r, change := range t.input[step*rows : (step+1)*rows] {
+			addScaled(g.W[r*l.Inputs:(r+1)*l.Inputs], change, v)
+		}
+	}
+}
+
+// inputChange sets the derivatives by the inputs of the layer.
+func (t *layerTape) inputChange(l *Recurrent, steps int, below []float64) {
+	rows := l.Kind.Gates() * l.Units
+	clear(below[:steps*l.Inputs])
+	for step := range steps {
+		to := below[step*l.Inputs : (step+1)*l.Inputs]
+		for r, change := range t.input[step*rows : (step+1)*rows] {
+			addScaled(to, change, l.W[r*l.Inputs:(r+1)*l.Inputs])
+		}
+	}
+}
+
+// layerStep is one step of a layer on the way back.
+type layerStep struct {
+	before, after        []float64 // state [Units]
+	gates, input, hidden []float64 // [Gates*Units]
+	inner                []float64 // [Units]
+}
+
+// gruResetAfter takes the derivatives by the state after the step and leaves in their place the part of those by the state
+// before it that does not go through U. So do the three below.
+func (s *layerStep) gruResetAfter(state []float64) {
+	units := len(state)
+	r, z, n := s.gates[:units], s.gates[units:2*units], s.gates[2*units:]
+	for u, change := range state {
+		candidate := change * (1 - z[u]) * (1 - float64(n[u]*n[u]))
+		update := change * (s.before[u] - n[u]) * z[u] * (1 - z[u])
+		reset := candidate * s.inner[u] * r[u] * (1 - r[u])
+		s.input[u], s.input[units+u], s.input[2*units+u] = reset, update, candidate
+		s.hidden[u], s.hidden[units+u], s.hidden[2*units+u] = reset, update, candidate*r[u]
+		state[u] = change * z[u]
+	}
+}
+
+// gruResetBefore also adds the derivatives by the candidate's rows of U, which multiply r * h.
+func (s *layerStep) gruResetBefore(l *Recurrent, g *Recurrent, state []float64) {
+	units := len(state)
+	r, z, n := s.gates[:units], s.gates[units:2*units], s.gates[2*units:]
+	kept := s.input[:units] // by r * h, until the reset gate takes the place
+	clear(kept)
+	for u, change := range state {
+		candidate := change * (1 - z[u]) * (1 - float64(n[u]*n[u]))
+		s.input[units+u] = change * (s.before[u] - n[u]) * z[u] * (1 - z[u])
+		s.input[2*units+u] = candidate
+		row := (2*units + u) * units
+		addScaled(g.U[row:row+units], candidate, s.inner)
+		addScaled(kept, candidate, l.U[row:row+units])
+		state[u] = change * z[u]
+	}
+	for u, change := range kept {
+		state[u] += float64(change * r[u])
+		s.input[u] = change * s.before[u] * r[u] * (1 - r[u])
+	}
+}
+
+// lstm takes and leaves the derivatives by the cell as well; before is the cell before the step.
+func (s *layerStep) lstm(before, state, cell []float64) {
+	units := len(state)
+	i, f, g, o := s.gates[:units], s.gates[units:2*units], s.gates[2*units:3*units], s.gates[3*units:]
+	for u, change := range state {
+		seen := s.inner[u]
+		c := cell[u] + float64(change*o[u]*(1-float64(seen*seen)))
+		s.input[u] = c * g[u] * i[u] * (1 - i[u])
+		s.input[units+u] = c * before[u] * f[u] * (1 - f[u])
+		s.input[2*units+u] = c * i[u] * (1 - float64(g[u]*g[u]))
+		s.input[3*units+u] = change * seen * o[u] * (1 - o[u])
+		cell[u] = c * f[u]
+		state[u] = 0
+	}
+}
+
+func (s *layerStep) elman(k Kind, state []float64) {
+	activation := Tanh
+	if k == ElmanReLU {
+		activation = ReLU
+	}
+	for u, change := range state {
+		s.input[u] = change * activation.slope(s.after[u])
+		state[u] = 0
+	}
+}

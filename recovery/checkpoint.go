@@ -1,0 +1,130 @@
+package recovery
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"kerf/model"
+)
+
+// Checkpoint is a file that holds a training after its last complete epoch. A training that finds it goes on from there, and ends with
+// the same network as one that was never interrupted.
+type Checkpoint struct {
+	File string
+	Key  string // stands for everything that the training depends on; a file with another key is refused
+}
+
+// CheckpointError says that a checkpoint file cannot be used.
+type CheckpointError struct {
+	File, Msg, Hint string
+}
+
+// Error names the file.
+func (e *CheckpointError) Error() string { return e.File + ": " + e.Msg }
+
+// HintText returns the advice that goes with the error.
+func (e *CheckpointError) HintText() string { return e.Hint }
+
+// saved is the content of the file.
+type saved struct {
+	Key      string      `json:"key"`
+	Start    float64     `json:"start"`
+	Epochs   []Epoch     `json:"epochs"`
+	Best     int         `json:"best"`
+	BestLoss float64     `json:"best_loss"`
+	Adam     *adam       `json:"adam"`
+	Weights  [][]float64 `json:"weights"`
+	Kept     [][]float64 `json:"best_weights"`
+}
+
+// save writes the file under another name first: at no time is there half a checkpoint.
+func (c *Checkpoint) save(t *training) error {
+	if c == nil {
+		return nil
+	}
+	text, err := json.Marshal(saved{c.Key, t.result.Start, t.result.Epochs, t.result.Best, t.bestLoss, t.adam, t.net.Net.Values(), t.best.Values()})
+	if err != nil {
+		return c.fail(fmt.Sprintf("cannot be written: %v", err), "the training diverged; a lower rate helps")
+	}
+	draft, err := os.CreateTemp(filepath.Dir(c.File), filepath.Base(c.File)+".*")
+	if err != nil {
+		return c.fail(reason(err), "choose another file")
+	}
+	_, err = draft.Write(text)
+	if closed := draft.Close(); err == nil {
+		err = closed
+	}
+	if err == nil {
+		err = os.Rename(draft.Name(), c.File)
+	}
+	if err != nil {
+		os.Remove(draft.Name())
+		return c.fail(reason(err), "choose another file")
+	}
+	return nil
+}
+
+// load brings a training to where the file left it, if there is a file.
+func (c *Checkpoint) load(t *training) (resumed bool, err error) {
+	if c == nil {
+		return false, nil
+	}
+	text, err := os.ReadFile(c.File)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, c.fail(reason(err), "choose another file")
+	}
+	var s saved
+	if err := json.Unmarshal(text, &s); err != nil || s.Adam == nil {
+		return false, c.fail("is no checkpoint of kerf", "choose another file, or remove it")
+	}
+	if s.Key != c.Key {
+		return false, c.fail("belongs to another training: the job, a file that it names, or the choice differs", "remove it to begin anew")
+	}
+	if !fill(t.net.Net, s.Weights) || !fill(t.best, s.Kept) || !sameShape(t.net.Net, s.Adam.Mean) || !sameShape(t.net.Net, s.Adam.Square) {
+		return false, c.fail("is no checkpoint of this network", "remove it to begin anew")
+	}
+	t.adam, t.bestLoss = s.Adam, s.BestLoss
+	t.result.Start, t.result.Epochs, t.result.Best = s.Start, s.Epochs, s.Best
+	return true, nil
+}
+
+func (c *Checkpoint) fail(msg, hint string) error { return &CheckpointError{c.File, msg, hint} }
+
+// reason is an error of the file system without the path.
+func reason(err error) string {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err.Error()
+	}
+	return err.Error()
+}
+
+func sameShape(net *model.Network, values [][]float64) bool {
+	all := net.Values()
+	if len(all) != len(values) {
+		return false
+	}
+	for i := range all {
+		if len(all[i]) != len(values[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+func fill(net *model.Network, values [][]float64) bool {
+	if !sameShape(net, values) {
+		return false
+	}
+	for i, to := range net.Values() {
+		copy(to, values[i])
+	}
+	return true
+}

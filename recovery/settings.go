@@ -1,0 +1,66 @@
+package recovery
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Settings say how long and how fast to train.
+type Settings struct {
+	Epochs int           // passes over the recordings, at most
+	Time   time.Duration // ends the training after the epoch in which it runs out; 0: no limit
+	Share  float64       // 0..1: weight of the teacher in the target
+	Blends int           // invented sequences per recorded one and epoch, at least; none without a teacher
+	Shift  float64       // of their features, in standard deviations
+	Length int           // steps after which back-propagation is cut off
+	Batch  int           // sequences per update
+	Rate   float64       // of the optimiser, at its highest
+	Decay  float64       // of the weights, per update and rate
+	Clip   float64       // largest norm of a gradient
+	Seed   uint64        // of the order of sequences
+}
+
+// Defaults returns the settings that a job starts from. Share, length, batch, rate and decay were chosen on held-back selection
+// recordings, see docs/recovery.md; a norm of 1 is common practice, no source.
+func Defaults() Settings {
+	return Settings{Epochs: 20, Share: 1, Blends: 3, Shift: 0.5, Length: 30, Batch: 4, Rate: 0.001, Clip: 1, Seed: 1}
+}
+
+// Check refuses settings that cannot be trained with, in one sentence.
+func (s Settings) Check() error {
+	switch {
+	case s.Epochs < 1:
+		return fmt.Errorf("%d epochs are no training", s.Epochs)
+	case s.Time < 0:
+		return fmt.Errorf("a time below 0 ends before it begins")
+	case !(s.Share >= 0 && s.Share <= 1):
+		return fmt.Errorf("a share of %g for the teacher is not between 0 and 1", s.Share)
+	case s.Length < 1:
+		return fmt.Errorf("a length of %d steps is no segment", s.Length)
+	case s.Batch < 1:
+		return fmt.Errorf("%d sequences are no batch", s.Batch)
+	case !(s.Rate > 0 && s.Rate <= 1):
+		return fmt.Errorf("a rate of %g is not between 0 and 1", s.Rate)
+	case !(s.Decay >= 0 && s.Decay <= 1):
+		return fmt.Errorf("a decay of %g is not between 0 and 1", s.Decay)
+	case !(s.Clip > 0) || math.IsInf(s.Clip, 0):
+		return fmt.Errorf("a gradient cannot have the norm %g", s.Clip)
+	}
+	return nil
+}
+
+// An epoch of few recordings is filled up with invented sequences, so that it moves the weights as often as one of many: to leastSteps
+// steps, some thousand updates in 20 epochs, with at most mostBlends for each recorded one.
+const (
+	leastSteps = 20000
+	mostBlends = 30
+)
+
+// blends is how many sequences are invented for each recorded one when all these have a number of steps.
+func (s Settings) blends(steps int) int {
+	if s.Blends == 0 {
+		return 0
+	}
+	return max(s.Blends, min(mostBlends, leastSteps/steps))
+}

@@ -1,0 +1,167 @@
+package recovery
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat"
+
+	"kerf/dataset"
+	"kerf/model"
+	"kerf/quant"
+)
+
+// Task says what is trained, on what, towards what.
+type Task struct {
+	Start   *dataset.Float // the network to begin with; its features are standardised, see [quant.Standardise]
+	Teacher *dataset.Float // the network as given
+	Formats *quant.Formats // the words it will run in; nil trains the float network as such
+
+	Training *dataset.Recordings // sequences without Y are learned from the teacher alone
+	HeldBack *dataset.Recordings // judges epochs and is not trained on; with Y
+}
+
+// example is one sequence with what the network should give.
+type example struct {
+	sequence *dataset.Sequence
+	target   []float64 // steps × outputs, in the frame of training
+}
+
+// frame is the network in training: its raw outputs are scaled so that the reference has standard deviation 1, since one rate
+// serves the weights of all outputs. Outputs behind an activation and the scores of classes stay as they are.
+func (t *Task) frame() *dataset.Float {
+	p := *t.Start
+	p.Net = p.Net.Clone()
+	if p.Classes || t.lastActivation() != model.Identity {
+		return &p
+	}
+	p.Outputs = append([]dataset.Output(nil), p.Outputs...)
+	labelled := t.labelled()
+	for o := range p.Outputs {
+		out := &p.Outputs[o]
+		out.Mean, out.Std = spread(labelled, o, out.Std)
+	}
+	rescaleOutputs(p.Net, t.Start.Outputs, p.Outputs)
+	return &p
+}
+
+func (t *Task) lastActivation() model.Activation {
+	dense := t.Start.Net.Dense
+	return dense[len(dense)-1].Activation
+}
+
+// labelled are all recordings with reference values.
+func (t *Task) labelled() *dataset.Recordings {
+	all := &dataset.Recordings{Features: t.HeldBack.Features, Outputs: t.HeldBack.Outputs, Classes: t.HeldBack.Classes}
+	for _, rec := range []*dataset.Recordings{t.Training, t.HeldBack} {
+		for _, s := range rec.Sequences {
+			if len(s.Y) > 0 {
+				all.Sequences = append(all.Sequences, s)
+			}
+		}
+	}
+	return all
+}
+
+// spread is mean and standard deviation of an output over recordings; a constant output keeps its scale.
+func spread(rec *dataset.Recordings, output int, scale float64) (mean, std float64) {
+	var values []float64
+	for _, s := range rec.Sequences {
+		for step := range s.Steps {
+			values = append(values, s.Y[step*rec.Outputs+output])
+		}
+	}
+	mean, std = meanAndSpread(values)
+	if std == 0 {
+		std = scale
+	}
+	return mean, std
+}
+
+func meanAndSpread(values []float64) (mean, std float64) { return stat.PopMeanStdDev(values, nil) }
+
+// rescaleOutputs changes the last layer from the normalisation of one list of outputs to that of another: the physical
+// outputs stay.
+func rescaleOutputs(net *model.Network, from, to []dataset.Output) {
+	last := net.Dense[len(net.Dense)-1]
+	for o := range to {
+		ratio := from[o].Std / to[o].Std
+		for i := range last.Inputs {
+			last.W[o*last.Inputs+i] *= ratio
+		}
+		last.B[o] = float64(last.B[o]*ratio) + (from[o].Mean-to[o].Mean)/to[o].Std
+	}
+}
+
+// Renormalise returns a predictor of the same function whose network takes the features as other features normalise them.
+func Renormalise(p *dataset.Float, features []dataset.Feature) *dataset.Float {
+	q := *p
+	q.Net, q.Features = p.Net.Clone(), features
+	first := q.Net.Recurrent[0]
+	for r := range first.B {
+		row := first.W[r*first.Inputs : (r+1)*first.Inputs]
+		for i, k := range p.Kept {
+			now, then := features[k], p.Features[k]
+			first.B[r] += float64(row[i] * (now.Mean - then.Mean) / then.Std)
+			row[i] *= now.Std / then.Std
+		}
+	}
+	return &q
+}
+
+// examples mixes the targets: (1-share)·reference + share·teacher. Where squared errors are minimised, that has the same
+// derivatives as mixing two losses; so it has with the cross-entropy.
+func (t *Task) examples(p *dataset.Float, rec *dataset.Recordings, share float64) []example {
+	all := make([]example, len(rec.Sequences))
+	shares := t.byShares()
+	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
+		outputs := len(p.Outputs)
+		target := make([]float64, s.Steps*outputs)
+		t.Teacher.Predict(s, target)
+		for at := 0; shares && at < len(target); at += outputs {
+			model.Shares(target[at:at+outputs], target[at:at+outputs])
+		}
+		for k, taught := range target {
+			if len(s.Y) > 0 {
+				taught = float64((1-share)*s.Y[k]) + float64(share*taught)
+			}
+			out := p.Outputs[k%outputs]
+			target[k] = (taught - out.Mean) / out.Std
+		}
+		all[i] = example{s, target}
+	})
+	return all
+}
+
+// byShares tells whether the loss is the cross-entropy. Scores that have been through an activation are no logarithms of shares:
+// there it is the squared error against 1 for the class of the step and 0 for the others.
+func (t *Task) byShares() bool {
+	return t.Start.Classes && t.lastActivation() == model.Identity
+}
+
+// weights make the outputs count alike: the squared error of each is measured in those of the teacher against the
+// reference, which is what tolerances are relative to.
+func (t *Task) weights(p *dataset.Float) []float64 {
+	outputs, labelled := len(p.Outputs), t.labelled()
+	w := make([]float64, outputs)
+	if t.Start.Classes {
+		for o := range w {
+			w[o] = 1
+		}
+		return w
+	}
+	for _, s := range labelled.Sequences {
+		given := make([]float64, s.Steps*outputs)
+		t.Teacher.Predict(s, given)
+		for k, v := range given {
+			e := (v - s.Y[k]) / p.Outputs[k%outputs].Std
+			w[k%outputs] += float64(e * e)
+		}
+	}
+	for o := range w {
+		w[o] = 1 / math.Max(w[o]/float64(labelled.Steps()), leastError)
+	}
+	return w
+}
+
+// leastError keeps an output that the teacher knows exactly from taking all; in variances of the output, so it is an R² of 0.9999.
+const leastError = 1e-4
