@@ -1,0 +1,65 @@
+package prune
+
+import (
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// unexplainedRidge keeps the covariance solvable when values repeat each other.
+// It is the strength of [gram.predict], in the middle of those that are tried
+// there: what can be told apart only by less than this share of a variance counts
+// as explained.
+const unexplainedRidge = 1e-3
+
+// Unexplained tells, for every kept feature and for every kept unit per layer,
+// what share of its variance on the selection recordings no linear combination of
+// the others predicts, 0 to 1: what [Statistics.Cut] cannot replace when that one
+// goes as well. A value is predicted from what its layer reads beside it. The
+// residual variance is the reciprocal of the diagonal of the inverse covariance
+// (Whittaker 1990, "Graphical models in applied multivariate statistics", section
+// 5.7; from memory).
+func (s *Statistics) Unexplained(features []int, units [][]int) (ofFeatures []float64, ofUnits [][]float64) {
+	inputs := features
+	for l, layer := range s.float.Net.Recurrent {
+		shares := s.layers[l].all.unexplained(slices.Concat(inputs, shifted(units[l], layer.Inputs)))
+		if l == 0 {
+			ofFeatures = shares[:len(inputs)]
+		}
+		ofUnits = append(ofUnits, shares[len(inputs):])
+		inputs = units[l]
+	}
+	return ofFeatures, ofUnits
+}
+
+// unexplained is the share of the variance of every value with index kept that
+// the other ones do not predict. A value that never moves has nothing to predict.
+func (g *gram) unexplained(kept []int) []float64 {
+	correlation := mat.NewSymDense(len(kept), nil)
+	moves := make([]bool, len(kept))
+	for a, i := range kept {
+		moves[a] = g.covariance(i, i) > g.least(i)
+	}
+	for a, i := range kept {
+		correlation.SetSym(a, a, 1+unexplainedRidge)
+		for b := a + 1; b < len(kept); b++ {
+			if j := kept[b]; moves[a] && moves[b] {
+				correlation.SetSym(a, b, g.correlation(i, j))
+			}
+		}
+	}
+	shares := make([]float64, len(kept))
+	var factor mat.Cholesky
+	var inverse mat.SymDense
+	solved := factor.Factorize(correlation) && factor.InverseTo(&inverse) == nil
+	for a := range shares {
+		switch {
+		case !moves[a]:
+		case solved:
+			shares[a] = max(0, 1/inverse.At(a, a)-unexplainedRidge)
+		default:
+			shares[a] = 1
+		}
+	}
+	return shares
+}
