@@ -38,6 +38,16 @@ type ModelFile struct {
 	Convention string `toml:"convention"` // of names and layout: "torch" or "keras"; empty for ONNX
 	// Layers says what the file does not: order, cells, activations. Empty: inferred.
 	Layers []LayerRule `toml:"layer"`
+	// Others are trained networks of another size that kerf units compares.
+	Others []OtherModel `toml:"other"`
+}
+
+// OtherModel names another network for the same features and outputs. Without a
+// convention it has that of the network of the job if its file is of the same format.
+type OtherModel struct {
+	File       string      `toml:"file"`
+	Convention string      `toml:"convention"`
+	Layers     []LayerRule `toml:"layer"`
 }
 
 // LayerRule describes one module of the model file, see [model.LayerSpec].

@@ -159,10 +159,7 @@ func (m ModelFile) spec() model.Spec {
 
 func (in *Inputs) loadNetwork() error {
 	job := in.Job
-	if _, err := in.open("model", job.Model.File, "model", "file"); err != nil {
-		return err
-	}
-	imported, err := model.ImportFile(job.Path(job.Model.File), job.Model.spec())
+	imported, err := in.importNetwork("model", job.Model, "model", "file")
 	if err != nil {
 		return err
 	}
@@ -195,7 +192,7 @@ func (in *Inputs) loadNetwork() error {
 			}
 		}
 	}
-	if net, err = in.normalised(imported, features); err != nil {
+	if net, err = in.normalised(imported, features, job.Model.File); err != nil {
 		return err
 	}
 	in.Float = dataset.NewFloat(net, features, outputs)
@@ -208,6 +205,14 @@ func (in *Inputs) loadNetwork() error {
 	}
 	in.Regions, err = job.regions(outputs)
 	return err
+}
+
+// importNetwork reads a network that the job names at a path of keys.
+func (in *Inputs) importNetwork(role string, m ModelFile, key ...any) (*model.Import, error) {
+	if _, err := in.open(role, m.File, key...); err != nil {
+		return nil, err
+	}
+	return model.ImportFile(in.Job.Path(m.File), m.spec())
 }
 
 // loadOutputs reads outputs.csv, or makes one output per class.

@@ -12,12 +12,12 @@ import (
 // the same: it lets through numbers printed with five digits.
 const sameWithin = 1e-4
 
-// normalised returns the network that takes features normalised as features.csv says. A model file may normalise too:
+// normalised returns the network in a file that takes features normalised as features.csv says. A model file may normalise too:
 //
 //   - features.csv says mean 0 and std 1 throughout: the file's normalisation goes into the weights;
 //   - both say the same: it is applied once;
 //   - they differ: an error, since nobody can tell which one was meant.
-func (in *Inputs) normalised(imported *model.Import, features []dataset.Feature) (*model.Network, error) {
+func (in *Inputs) normalised(imported *model.Import, features []dataset.Feature, file string) (*model.Network, error) {
 	if imported.Mean == nil {
 		return imported.Network, nil
 	}
@@ -28,7 +28,6 @@ func (in *Inputs) normalised(imported *model.Import, features []dataset.Feature)
 	if !given {
 		return imported.Folded(), nil
 	}
-	file := in.Job.Model.File
 	for i, f := range features {
 		mean, std := imported.Mean[i], imported.Std[i]
 		if math.Abs(f.Mean-mean) > sameWithin*std || math.Abs(f.Std-std) > sameWithin*std {

@@ -198,10 +198,15 @@ func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 // is then calibrated on all selection recordings.
 func (in *Inputs) try(statistics *prune.Statistics, c Candidate) (*Chosen, error) {
 	p := in.prepare(statistics, c)
+	return in.tryWays(p, c, p.ways())
+}
+
+// tryWays is try with some ways of rounding.
+func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Chosen, error) {
 	var best *Chosen
 	var compared []RoundingResult
 	least := math.Inf(1)
-	for _, rounding := range p.ways() {
+	for _, rounding := range ways {
 		c.Rounding = rounding
 		fixed, err := quant.Quantize(p.scaled, p.whole, c.Formats, rounding)
 		var predicted [][]float64

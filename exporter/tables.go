@@ -291,11 +291,21 @@ func Significant(v float64) string {
 	return strconv.FormatFloat(v, 'f', 0, 64)
 }
 
-func percent(v *float64) string {
-	return optional(v, func(v float64) string {
-		return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
-	})
+func percent(v *float64) string { return optional(v, Percent) }
+
+// Percent prints a fraction for people; nothing when it is not a number.
+func Percent(v float64) string {
+	if math.IsNaN(v) {
+		return ""
+	}
+	if math.Abs(100*v) < 0.05 {
+		v = 0 // no minus before 0.0
+	}
+	return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
 }
+
+// Shown prints a value that is compared with the tolerance of a row.
+func Shown(l budget.Loss, v float64) string { return shownAs(toleranceOn(l))(v) }
 
 func wholePercent(v *float64) string {
 	return optional(v, func(v float64) string {

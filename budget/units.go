@@ -1,0 +1,233 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// Size is one row of the table of sizes: a network with so many hidden units,
+// brought to fixed point and measured on the selection recordings.
+type Size struct {
+	File        string // of the network
+	Other       bool   // it is one of [[model.other]], as trained; else the network of the job, cut to Units
+	Units       int    // hidden units, of all layers
+	Candidate   Candidate
+	Loss        []Loss // the rows that have a tolerance, or one per output when the job gives none
+	Tightest    Loss   // the judged row with the least room
+	MayReach    float64
+	Within      bool // every tolerance is kept, with the reserve for the sign-off
+	Costs       []Cost
+	Broken      int // limits, over all targets
+	Recommended bool
+
+	flash float64 // see Inputs.flash
+}
+
+// AllLayers takes the units out of all recurrent layers in proportion.
+const AllLayers = -1
+
+// Sizes makes a row for every number of hidden units from what was trained down
+// to 1, and one for every other network of the job as it is. Features are those
+// given. Of several recurrent layers the given one is cut and the others keep
+// their units; with AllLayers all are cut in proportion to what they have.
+//
+// The unit that goes next is the one whose absence changes the outputs least:
+// its effect when held at its mean, times what the units and features that stay
+// do not predict of it (both [prune.UnitEffects] and [prune.Statistics.Unexplained]
+// on the selection recordings). What goes is replaced as plan does it. Word widths
+// are uniform: the narrowest of int8 and int16 weights and 16- and 32-bit state,
+// as far as the job leaves them open, with which every tolerance is kept, or the
+// narrowest of all where none keeps them. Ways of rounding are compared on the first
+// row of a network, the others take the one that is best there. The row with the fewest broken limits,
+// then the least flash, of those within every tolerance is recommended.
+// progress is called after each row.
+func (in *Inputs) Sizes(features []int, layer int, progress func(done, all int)) ([]Size, error) {
+	others, err := in.others()
+	if err != nil {
+		return nil, err
+	}
+	candidates, statistics := in.shrink(features, layer)
+	all := len(candidates) + len(others)
+	var sizes []Size
+	var way *quant.Rounding // nil: all are compared
+	for _, c := range candidates {
+		size, err := in.size(statistics, c, in.Job.Model.File, way)
+		if err != nil {
+			return nil, err
+		}
+		way = &size.Candidate.Rounding
+		sizes = append(sizes, size)
+		progress(len(sizes), all)
+	}
+	for _, o := range others {
+		c := o.Whole(quant.Formats{})
+		c.Features = features
+		size, err := o.size(prune.MeasureStatistics(o.Float, o.Selection), c, o.file, nil)
+		if err != nil {
+			return nil, err
+		}
+		size.Other = true
+		sizes = append(sizes, size)
+		progress(len(sizes), all)
+	}
+	recommend(sizes)
+	return sizes, nil
+}
+
+// recommend marks the row that costs least of those within every tolerance.
+func recommend(sizes []Size) {
+	best := -1
+	for i, s := range sizes {
+		if s.Within && (best < 0 || s.Broken < sizes[best].Broken || s.Broken == sizes[best].Broken && s.flash < sizes[best].flash) {
+			best = i
+		}
+	}
+	if best >= 0 {
+		sizes[best].Recommended = sizes[best].Tightest.Judged
+	}
+}
+
+// shrink lists candidates of falling size, one unit (or with several layers about
+// one of each) less from row to row.
+func (in *Inputs) shrink(features []int, layer int) ([]Candidate, *prune.Statistics) {
+	net := in.Float.Net
+	statistics := prune.MeasureStatistics(in.Float, in.Selection)
+	effect := map[prune.Unit]float64{}
+	units := prune.Units(net)
+	for _, r := range prune.UnitEffects(in.Float, statistics.Means, in.Selection).Ranking() {
+		effect[units[r.Item]] = r.Share
+	}
+	c := in.Whole(quant.Formats{})
+	c.Features = features
+	most := 0 // units of the layer that is counted
+	for l, r := range net.Recurrent {
+		if layer == AllLayers || layer == l {
+			most = max(most, r.Units)
+		}
+	}
+	candidates := []Candidate{c}
+	for n := most - 1; n >= 1; n-- {
+		c.Units = slices.Clone(c.Units)
+		for l, r := range net.Recurrent {
+			if layer != AllLayers && layer != l {
+				continue
+			}
+			for keep := (n*r.Units + most - 1) / most; len(c.Units[l]) > keep; { // in proportion, rounded up
+				_, unexplained := statistics.Unexplained(c.Features, c.Units)
+				next, least := 0, math.Inf(1)
+				for at, j := range c.Units[l] {
+					if v := effect[prune.Unit{Layer: l, Index: j}] * math.Sqrt(unexplained[l][at]); v < least {
+						next, least = at, v
+					}
+				}
+				c.Units[l] = slices.Delete(slices.Clone(c.Units[l]), next, next+1)
+			}
+		}
+		candidates = append(candidates, c)
+	}
+	return candidates, statistics
+}
+
+// size brings one candidate to fixed point, with the given way of rounding or with
+// the best, and measures it.
+func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string, way *quant.Rounding) (Size, error) {
+	formats, err := in.Job.Formats.candidates(in.Float.Net)
+	if err != nil {
+		return Size{}, err
+	}
+	p := in.prepare(statistics, c)
+	ways := p.ways()
+	if way != nil {
+		ways = []quant.Rounding{*way}
+	}
+	var best *Chosen
+	for _, f := range formats {
+		c.Formats = f
+		tried, err := in.tryWays(p, c, ways)
+		if err != nil {
+			return Size{}, err
+		}
+		if best == nil || tried.Within {
+			best = tried
+		}
+		if best.Within || !in.keeps(best.CutNet) {
+			break // wider words cannot repair what the cut has broken
+		}
+	}
+	s := Size{File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate, Within: best.Within, Costs: in.Costs(best.Candidate), Broken: in.brokenLimits(best.Candidate), flash: in.flash(best.Candidate)}
+	s.Tightest, s.MayReach = best.Tightest()
+	s.Loss = in.sizeLoss(best)
+	return s, nil
+}
+
+// keeps tells whether a float network is within every tolerance.
+func (in *Inputs) keeps(net *dataset.Float) bool {
+	score := dataset.Measure(net, in.Selection, in.Regions)
+	_, _, ok := in.within(scores{in.floatOnSelection(), score, score})
+	return ok
+}
+
+// sizeLoss compares a choice with the float network over all selection recordings:
+// one row per tolerance, or per output when the job gives none.
+func (in *Inputs) sizeLoss(chosen *Chosen) []Loss {
+	cut := dataset.Measure(chosen.CutNet, in.Selection, in.Regions)
+	var rows []Loss
+	for _, row := range in.lossRows(in.Selection, scores{in.floatOnSelection(), cut, chosen.heldOut}, len(in.Job.Tolerances) > 0) {
+		if row.Scenario == "all" && row.Region == "" && (row.Judged || row.Metric == dataset.Metrics(in.Float.Classes)[0]) {
+			rows = append(rows, row)
+		}
+	}
+	return rows
+}
+
+// other is a network of another size that the job names.
+type other struct {
+	*Inputs
+	file string
+}
+
+// others reads the networks that [[model.other]] names. Loss is relative to the
+// network of the job for all of them.
+func (in *Inputs) others() ([]other, error) {
+	var all []other
+	for i, m := range in.Job.Model.Others {
+		if m.File == "" {
+			return nil, in.Job.at(`[[model.other]] file = "smaller.safetensors"`, "the other network has no file", "model", "other", i)
+		}
+		if m.Convention == "" && filepath.Ext(m.File) == filepath.Ext(in.Job.Model.File) {
+			m.Convention = in.Job.Model.Convention
+		}
+		imported, err := in.importNetwork("other model", ModelFile{File: m.File, Convention: m.Convention, Layers: m.Layers}, "model", "other", i, "file")
+		if err != nil {
+			return nil, err
+		}
+		at := func(hint, msg string) error { return in.Job.at(hint, msg, "model", "other", i, "file") }
+		if n := imported.Network.Inputs(); n != len(in.Float.Features) {
+			return nil, at("it needs the features of the job, in their order", fmt.Sprintf("the network in %s takes %d features, the job has %d", m.File, n, len(in.Float.Features)))
+		}
+		if n := imported.Network.Outputs(); n != len(in.Float.Outputs) {
+			return nil, at("it needs the outputs of the job, in their order", fmt.Sprintf("the network in %s gives %d outputs, the job has %d", m.File, n, len(in.Float.Outputs)))
+		}
+		if imported.Softmax && !in.Float.Classes {
+			return nil, at("export it without the softmax", "the network in "+m.File+" ends with a softmax, but the job has no classes")
+		}
+		net, err := in.normalised(imported, in.Float.Features, m.File)
+		if err != nil {
+			return nil, err
+		}
+		in.floatReach() // of the network of the job: shared
+		o := other{file: m.File, Inputs: &Inputs{}}
+		*o.Inputs = *in
+		o.Float = dataset.NewFloat(net, in.Float.Features, in.Float.Outputs)
+		o.Float.Classes = in.Float.Classes
+		o.lastPrepared, o.cutNetworks = nil, nil
+		all = append(all, o)
+	}
+	return all, nil
+}

@@ -1,0 +1,175 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter"
+)
+
+func (a *app) unitsCommand() *cobra.Command {
+	var features, format string
+	layer := budget.AllLayers
+	cmd := &cobra.Command{
+		Use:   "units JOB.toml",
+		Short: "How many hidden units? A row per number of units, with loss, cost and fit",
+		Long: `units cuts the network to every number of hidden units from what was trained down to
+1, brings each to fixed point and measures it on the selection recordings, beside
+flash, RAM and cycles on every target. The network that was trained with another
+size competes on the same table when the job names it:
+
+  [[model.other]]
+  file = "smaller.safetensors"
+
+The unit that goes next is the one that the others replace best. Of several recurrent
+layers all are cut in proportion, or one with --layer. Word widths are uniform, the
+narrowest that keep every tolerance; plan narrows them one by one.
+
+Recommended is what plan would take of these rows: within every tolerance with a
+reserve for the sign-off, then the fewest broken limits, then the least flash.`,
+		Example: `  kerf units job.toml
+  kerf units job.toml --features supply_level,supply_slope,oil_temperature
+  kerf units job.toml --format csv`,
+		Args: oneJob,
+		RunE: func(_ *cobra.Command, args []string) error {
+			in, err := load(args[0])
+			if err != nil {
+				return err
+			}
+			if layers := len(in.Float.Net.Recurrent); layer != budget.AllLayers && (layer < 0 || layer >= layers) {
+				return &usageError{fmt.Sprintf("--layer: there is no recurrent layer %d", layer), fmt.Sprintf("the network has %d, counted from 0", layers)}
+			}
+			kept, err := pickFeatures(in, features)
+			if err != nil {
+				return err
+			}
+			sizes, err := in.Sizes(kept, layer, a.ui.progress("measuring sizes,"))
+			if err != nil {
+				return err
+			}
+			return a.printTables(format, sizeTables(in, sizes, len(kept))...)
+		},
+	}
+	cmd.Flags().StringVar(&features, "features", "", `keep exactly these features: names with commas, or "all" (default all)`)
+	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers, "cut only this recurrent layer, counted from 0 (default: all in proportion)")
+	formatFlag(cmd, &format)
+	return cmd
+}
+
+// sizeTables are the loss of every size, its cost on each target, and what the
+// rows speak for.
+func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []exporter.Table {
+	loss := exporter.Table{Title: "Hidden units: rise of the error in fixed point, on selection recordings", Head: []string{"units", "words"}, Numbers: 1, Words: 1}
+	for _, l := range sizes[0].Loss {
+		loss.Head = append(loss.Head, fmt.Sprintf("%s %s", l.Output, strings.ReplaceAll(string(l.Metric), "_", " ")))
+	}
+	loss.Head = append(loss.Head, "may reach", "outcome")
+	for _, s := range sizes {
+		row := []string{sizeName(s), words(s)}
+		for _, l := range s.Loss {
+			row = append(row, interval(l))
+		}
+		reach := ""
+		if s.Tightest.Judged {
+			reach = exporter.Shown(s.Tightest, s.MayReach)
+		}
+		loss.Rows = append(loss.Rows, append(row, reach, outcome(s)))
+	}
+	tables := []exporter.Table{loss}
+	for _, target := range in.Targets {
+		tables = append(tables, sizeCosts(sizes, target.Name))
+	}
+	return append(tables, sentenceTable("What that says", sizeSentences(in, sizes, features)))
+}
+
+func sizeCosts(sizes []budget.Size, target string) exporter.Table {
+	t := exporter.Table{Title: "What each size takes", Head: []string{target}, Numbers: 1, Words: 1}
+	for i, s := range sizes {
+		row, over := []string{sizeName(s)}, []string{}
+		for _, c := range s.Costs {
+			if c.Target != target || c.Part != budget.Total {
+				continue
+			}
+			name := strings.ReplaceAll(c.Resource, "_", " ")
+			if i == 0 {
+				t.Head = append(t.Head, name)
+			}
+			row = append(row, exporter.Quantity(c.Value, c.Unit))
+			if c.Verdict == budget.Fail {
+				over = append(over, name)
+			}
+		}
+		fit := "fits"
+		if len(over) > 0 {
+			fit = "too much " + strings.Join(over, ", ")
+		}
+		t.Rows = append(t.Rows, append(row, fit))
+	}
+	t.Head = append(t.Head, "fit")
+	return t
+}
+
+// sizeName is the number of units, and of another network its file.
+func sizeName(s budget.Size) string {
+	if s.Other {
+		return fmt.Sprintf("%d %s", s.Units, s.File)
+	}
+	return strconv.Itoa(s.Units)
+}
+
+// words are those of weights and state.
+func words(s budget.Size) string {
+	l := s.Candidate.Formats.Layers[0]
+	return fmt.Sprintf("%d, %d", l.RecurrentBits, l.StateBits)
+}
+
+// interval shows the rise of an error with its 95 % interval, or the error itself
+// where the tolerance is on that.
+func interval(l budget.Loss) string {
+	show, value, low, high := exporter.Significant, l.Fixed, l.FixedLow, l.FixedHigh
+	if !l.Judged || l.Relative {
+		show, value, low, high = exporter.Percent, l.Rise, l.RiseLow, l.RiseHigh
+	}
+	if math.IsNaN(low) {
+		return show(value)
+	}
+	return fmt.Sprintf("%s [%s, %s]", show(value), strings.TrimSuffix(show(low), " %"), strings.TrimSuffix(show(high), " %"))
+}
+
+func outcome(s budget.Size) string {
+	switch {
+	case !s.Tightest.Judged:
+		return ""
+	case !s.Within:
+		if s.Tightest.Region != "" {
+			return "no: " + s.Tightest.Region
+		}
+		return "no: " + s.Tightest.Scenario
+	case s.Recommended:
+		return "recommended"
+	case s.Broken > 0:
+		return "too large"
+	}
+	return "possible"
+}
+
+func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []string {
+	lines := []string{
+		fmt.Sprintf("%d of %d features stay in every row. Words (bits of the weights, bits of the state) are uniform, and rounding is the way that suits the first row; plan chooses both for each network, and cuts features as well.", features, len(in.Float.Features)),
+		"In brackets: the 95 % interval. May reach: what the row with the least room may show on the sign-off recordings; behind \"no\" is its scenario or region. The figures are from selection recordings, on which the cuts were fitted.",
+	}
+	for _, s := range sizes {
+		if s.Recommended {
+			return append(lines, fmt.Sprintf("Recommended: %s units. Of the rows within every tolerance it breaks the fewest limits (%d) and takes the least flash.", sizeName(s), s.Broken))
+		}
+	}
+	if len(in.Job.Tolerances) == 0 {
+		return append(lines, "The job gives no tolerance: nothing is recommended.")
+	}
+	return append(lines, "No size is within every tolerance with a reserve for the sign-off: nothing is recommended.")
+}
