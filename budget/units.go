@@ -169,7 +169,7 @@ func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string, w
 // keeps tells whether a float network is within every tolerance.
 func (in *Inputs) keeps(net *dataset.Float) bool {
 	score := dataset.Measure(net, in.Selection, in.Regions)
-	_, _, ok := in.within(scores{in.floatOnSelection(), score, score})
+	_, _, ok := in.within(scores{float: in.floatOnSelection(), cut: score, fixed: score})
 	return ok
 }
 
@@ -178,7 +178,7 @@ func (in *Inputs) keeps(net *dataset.Float) bool {
 func (in *Inputs) sizeLoss(chosen *Chosen) []Loss {
 	cut := dataset.Measure(chosen.CutNet, in.Selection, in.Regions)
 	var rows []Loss
-	for _, row := range in.lossRows(in.Selection, scores{in.floatOnSelection(), cut, chosen.heldOut}, len(in.Job.Tolerances) > 0) {
+	for _, row := range in.lossRows(in.Selection, scores{float: in.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, len(in.Job.Tolerances) > 0) {
 		if row.Scenario == "all" && row.Region == "" && (row.Judged || row.Metric == dataset.Metrics(in.Float.Classes)[0]) {
 			rows = append(rows, row)
 		}
