@@ -33,7 +33,6 @@ narrowest that keep every tolerance; plan narrows them one by one.
 Recommended is what plan would take of these rows: within every tolerance with a
 reserve for the sign-off, then the fewest broken limits, then the least flash.`,
 		Example: `  kerf units job.toml
-  kerf units job.toml --features supply_level,supply_slope,oil_temperature
   kerf units job.toml --format csv`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
