@@ -112,10 +112,7 @@ func dealt(rec *dataset.Recordings) []int {
 // predictions runs a predictor over recordings.
 func predictions(rec *dataset.Recordings, p dataset.Predictor) [][]float64 {
 	all := make([][]float64, len(rec.Sequences))
-	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
-		all[i] = make([]float64, s.Steps*rec.Outputs)
-		p.Predict(s, all[i])
-	})
+	dataset.EachPrediction(p, rec, func(i int, _ *dataset.Sequence, predicted []float64) { all[i] = predicted })
 	return all
 }
 
@@ -148,12 +145,17 @@ func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial, firs
 		}
 	}
 	all := make([][]float64, len(in.Selection.Sequences))
-	dataset.EachSequence(in.Selection, func(i int, s *dataset.Sequence) {
-		if fold := p.fold[i]; fold < len(nets) {
-			all[i] = make([]float64, s.Steps*in.Selection.Outputs)
-			nets[fold].Predict(s, all[i])
+	for fold, net := range nets {
+		part := *in.Selection
+		part.Sequences = nil
+		var places []int
+		for i, s := range in.Selection.Sequences {
+			if p.fold[i] == fold {
+				part.Sequences, places = append(part.Sequences, s), append(places, i)
+			}
 		}
-	})
+		dataset.EachPrediction(net, &part, func(i int, _ *dataset.Sequence, predicted []float64) { all[places[i]] = predicted })
+	}
 	return all, nil
 }
 

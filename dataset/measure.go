@@ -1,10 +1,6 @@
 package dataset
 
-import (
-	"math"
-	"runtime"
-	"sync"
-)
+import "math"
 
 // Metric names a measure of error, in the unit of the output.
 type Metric string
@@ -132,9 +128,7 @@ func Measure(p Predictor, rec *Recordings, regions []Region) *Score {
 	if rec.Classes {
 		score.classes = make([][]int, len(rec.Sequences))
 	}
-	EachSequence(rec, func(i int, s *Sequence) {
-		predicted := make([]float64, s.Steps*rec.Outputs)
-		p.Predict(s, predicted)
+	EachPrediction(p, rec, func(i int, s *Sequence, predicted []float64) {
 		if rec.Classes {
 			score.tallyClasses(i, s, predicted)
 			return
@@ -191,30 +185,4 @@ func Class(scores []float64) int {
 		}
 	}
 	return best
-}
-
-// EachSequence calls work for every sequence, on all cores, and returns when
-// all calls are done.
-func EachSequence(rec *Recordings, work func(i int, s *Sequence)) {
-	inParallel(len(rec.Sequences), func(i int) { work(i, rec.Sequences[i]) })
-}
-
-// inParallel calls work for 0 to n-1, on all cores, and returns when all calls are done.
-func inParallel(n int, work func(i int)) {
-	next := make(chan int)
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			for i := range next {
-				work(i)
-			}
-		}()
-	}
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	wait.Wait()
 }

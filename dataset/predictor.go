@@ -11,6 +11,14 @@ type Predictor interface {
 	Predict(s *Sequence, dst []float64)
 }
 
+// SideBySide is a predictor that runs several sequences at once, faster than one
+// after the other and with the same results.
+type SideBySide interface {
+	Predictor
+	// PredictAll is Predict for each of the sequences.
+	PredictAll(sequences []*Sequence, dst [][]float64)
+}
+
 // Float predicts with a float network.
 type Float struct {
 	Net      *model.Network

@@ -2,7 +2,6 @@ package dataset
 
 import (
 	"slices"
-	"sort"
 
 	"kerf/model/lanes"
 )
@@ -28,15 +27,10 @@ type group struct {
 
 func (g *group) steps() int { return g.lengths[0] }
 
-// Prepare lays out recordings for networks with the features and outputs of f. Sequences of like length stand side by side.
+// Prepare lays out recordings for networks with the features and outputs of f.
 func Prepare(f *Float, rec *Recordings, regions []Region) *Prepared {
 	p := &Prepared{rec: rec, regions: regions, features: f.Features, outputs: f.Outputs}
-	order := make([]int, len(rec.Sequences))
-	for i := range order {
-		order[i] = i
-	}
-	sort.SliceStable(order, func(a, b int) bool { return rec.Sequences[order[a]].Steps > rec.Sequences[order[b]].Steps })
-	for sequences := range slices.Chunk(order, lanes.Width) {
+	for _, sequences := range batches(rec) {
 		p.groups = append(p.groups, group{sequences: sequences})
 	}
 	inParallel(len(p.groups), func(i int) { p.lay(&p.groups[i]) })
@@ -92,7 +86,6 @@ func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 			scores[i].classes = make([][]int, len(p.rec.Sequences))
 		}
 	}
-	// Groups with the longest sequences come first, so that no core is left alone with one at the end.
 	inParallel(len(candidates)*len(p.groups), func(job int) {
 		i, g := job%len(candidates), &p.groups[job/len(candidates)]
 		p.run(programs[i].NewState(), candidates[i], g, scores[i])

@@ -124,18 +124,27 @@ func (q *DenseLayer) outputFraction() int {
 // step computes a layer: int16 values in, int16 (between layers) or int32 (last) out.
 func (q *DenseLayer) step(v, y []int32) {
 	for o := range y {
-		if q.Last && !q.UsesTable() {
-			y[o] = q.Weights.accumulate(o, v)
-			if q.Activation == model.ReLU {
-				y[o] = max(y[o], 0) + q.Offset[o]
-			}
-			continue
-		}
-		y[o] = q.activate(q.Weights.row(o, v))
-		if q.Last {
-			y[o] = y[o]*q.Scale[o] + q.Offset[o]
+		if q.Weights.Rescaled() {
+			y[o] = q.finish(o, q.Weights.row(o, v))
+		} else {
+			y[o] = q.finish(o, q.Weights.accumulate(o, v))
 		}
 	}
+}
+
+// finish turns the result of row o into output o.
+func (q *DenseLayer) finish(o int, v int32) int32 {
+	if q.Last && !q.UsesTable() {
+		if q.Activation == model.ReLU {
+			return max(v, 0) + q.Offset[o]
+		}
+		return v
+	}
+	v = q.activate(v)
+	if q.Last {
+		return v*q.Scale[o] + q.Offset[o]
+	}
+	return v
 }
 
 func (q *DenseLayer) activate(v int32) int32 {

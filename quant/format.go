@@ -38,8 +38,11 @@ const (
 // largestWord is the largest magnitude of a weight: the range is kept symmetric.
 func largestWord(bits int) float64 { return float64(int32(1)<<(bits-1)) - 1 }
 
-// scale is 2^fraction.
-func scale(fraction int) float64 { return math.Ldexp(1, fraction) }
+// scale is 2^fraction, |fraction| < 1023.
+func scale(fraction int) float64 {
+	const bias, mantissaBits = 1023, 52
+	return math.Float64frombits(uint64(bias+fraction) << mantissaBits)
+}
 
 // Matrix is one weight matrix in fixed point with its bias. Row r holds
 // weights with Fraction[r] fraction bits; products with the input carry

@@ -23,9 +23,13 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 		return d
 	}
 	parts := make([]*momentSum, len(c.recordings.Sequences))
-	dataset.EachSequence(c.recordings, func(i int, s *dataset.Sequence) {
-		parts[i] = newMomentSum(d.Inputs + d.Outputs)
-		n.gatherMissing(parts[i], d, s, c.raw[i])
+	dataset.EachBatch(c.recordings, func(indices []int, sequences []*dataset.Sequence) {
+		sums, raw := make([]*momentSum, len(indices)), make([][]float64, len(indices))
+		for k, i := range indices {
+			parts[i] = newMomentSum(d.Inputs + d.Outputs)
+			sums[k], raw[k] = parts[i], c.raw[i]
+		}
+		n.gatherMissing(sums, d, sequences, raw)
 	})
 	sum := newMomentSum(d.Inputs + d.Outputs)
 	for _, part := range parts {
@@ -34,29 +38,24 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 	return corrected(d, sum.moments())
 }
 
-// gatherMissing takes in (v, y - W v) of every step of a sequence; raw are the
+// gatherMissing takes in (v, y - W v) of every step of some sequences, each in its own sum; raw are the
 // outputs of the float network.
-func (n *Network) gatherMissing(sum *momentSum, d *model.Dense, s *dataset.Sequence, raw []float64) {
-	state := n.NewState()
-	columns := len(s.X) / s.Steps
-	x, y := make([]int32, len(n.Features)), make([]int32, d.Outputs)
+func (n *Network) gatherMissing(sums []*momentSum, d *model.Dense, sequences []*dataset.Sequence, raw [][]float64) {
 	both := make([]float64, d.Inputs+d.Outputs)
 	one := 1 / scale(n.head().InputFraction)
-	for step := range s.Steps {
-		n.Encode(s.X[step*columns:(step+1)*columns], x)
-		n.Step(state, x, y)
-		for i, v := range state.beforeHead() {
+	n.visit(sequences, func(sequence, step int, beforeHead, _ []int32) {
+		for i, v := range beforeHead {
 			both[i] = float64(v) * one
 		}
-		for o, want := range raw[step*d.Outputs : (step+1)*d.Outputs] {
+		for o, want := range raw[sequence][step*d.Outputs : (step+1)*d.Outputs] {
 			missing := want - d.B[o]
 			for i, v := range both[:d.Inputs] {
 				missing -= float64(d.W[o*d.Inputs+i] * v)
 			}
 			both[d.Inputs+o] = missing
 		}
-		sum.add(both)
-	}
+		sums[sequence].add(both)
+	})
 }
 
 // beforeHead is what the last dense layer multiplied.

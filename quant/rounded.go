@@ -93,8 +93,9 @@ func numbers(to []float64, from []int32, fraction int) {
 // EncodeSteps writes the integers that [Network.Step] takes for several steps of recorded features, and what they stand
 // for, [steps × features] each.
 func (n *Network) EncodeSteps(rows []float64, columns int, integers []int32, values []float64) {
+	encoder := n.newEncoder()
 	for i, row := range slices.Collect(slices.Chunk(rows, columns)) {
-		n.Encode(row, integers[i*len(n.Features):(i+1)*len(n.Features)])
+		encoder.encode(row, integers[i*len(n.Features):(i+1)*len(n.Features)])
 	}
 	numbers(values, integers[:len(values)], n.InputFraction)
 }

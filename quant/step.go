@@ -1,8 +1,6 @@
 package quant
 
 import (
-	"math"
-
 	"kerf/dataset"
 )
 
@@ -62,9 +60,26 @@ func (n *Network) Step(s *State, x, y []int32) {
 // the integers that Step takes. It is the float32 arithmetic of the emitted
 // NAME_encode: values beyond the range saturate, NaN becomes the mean.
 func (n *Network) Encode(row []float64, x []int32) (saturated int) {
-	for i, c := range n.Columns {
-		mean, factor := n.EncodeConstants(i)
-		v := float32(float32(float32(row[c])-mean) * factor)
+	return n.newEncoder().encode(row, x)
+}
+
+// encoder holds the constants of [Network.Encode].
+type encoder struct {
+	columns      []int
+	mean, factor []float32
+}
+
+func (n *Network) newEncoder() *encoder {
+	e := &encoder{columns: n.Columns, mean: make([]float32, len(n.Columns)), factor: make([]float32, len(n.Columns))}
+	for i := range e.mean {
+		e.mean[i], e.factor[i] = n.EncodeConstants(i)
+	}
+	return e
+}
+
+func (e *encoder) encode(row []float64, x []int32) (saturated int) {
+	for i, c := range e.columns {
+		v := float32(float32(float32(row[c])-e.mean[i]) * e.factor[i])
 		switch {
 		case v != v:
 			x[i] = 0
@@ -93,13 +108,13 @@ func (n *Network) EncodeConstants(i int) (mean, factor float32) {
 // Decode turns the integers of a step into physical units.
 func (n *Network) Decode(y []int32, physical []float64) {
 	for o, v := range y {
-		physical[o] = math.Ldexp(float64(v), -n.OutputFraction(o))
+		physical[o] = float64(v) / scale(n.OutputFraction(o))
 	}
 }
 
 // Predict implements [dataset.Predictor].
 func (n *Network) Predict(s *dataset.Sequence, dst []float64) {
-	n.run(s, n.NewState(), dst)
+	n.PredictAll([]*dataset.Sequence{s}, [][]float64{dst})
 }
 
 // run scores a sequence from the given state and returns the
@@ -108,8 +123,9 @@ func (n *Network) run(s *dataset.Sequence, state *State, dst []float64) (saturat
 	columns := len(s.X) / s.Steps
 	x := make([]int32, len(n.Features))
 	y := make([]int32, len(n.Outputs))
+	encoder := n.newEncoder()
 	for step := range s.Steps {
-		saturated += n.Encode(s.X[step*columns:(step+1)*columns], x)
+		saturated += encoder.encode(s.X[step*columns:(step+1)*columns], x)
 		n.Step(state, x, y)
 		n.Decode(y, dst[step*len(y):(step+1)*len(y)])
 	}

@@ -1,0 +1,14 @@
+//go:build !amd64
+
+package quant
+
+import "kerf/dataset"
+
+// useLanes: the kernels exist for amd64 only.
+const useLanes = false
+
+type lanes struct{}
+
+func (n *Network) newLanes() *lanes { panic("quant: no lanes on this processor") }
+
+func (s *lanes) visit([]*dataset.Sequence, func(lane, step int, beforeHead, y []int32)) {}
