@@ -163,17 +163,22 @@ func (s *Score) tallySequence(i int, sequence *Sequence, predicted []float64, re
 	}
 }
 
-// tallyClasses counts under output 0.
 func (s *Score) tallyClasses(i int, sequence *Sequence, predicted []float64) {
+	classes := make([]int, sequence.Steps)
+	for step := range classes {
+		classes[step] = Class(predicted[step*s.rec.Outputs : (step+1)*s.rec.Outputs])
+	}
+	s.countClasses(i, sequence, classes)
+}
+
+// countClasses counts under output 0 and keeps the predicted classes.
+func (s *Score) countClasses(i int, sequence *Sequence, classes []int) {
 	outputs := s.rec.Outputs
 	t := s.at(i, 0, -1)
 	t.members, t.found = make([]int, outputs), make([]int, outputs)
-	s.classes[i] = make([]int, sequence.Steps)
-	for step := range sequence.Steps {
-		class := Class(sequence.Y[step*outputs : (step+1)*outputs])
-		got := Class(predicted[step*outputs : (step+1)*outputs])
-		s.classes[i][step] = got
-		t.addClass(class, got)
+	s.classes[i] = classes
+	for step, got := range classes {
+		t.addClass(Class(sequence.Y[step*outputs:(step+1)*outputs]), got)
 	}
 }
 
@@ -191,18 +196,23 @@ func Class(scores []float64) int {
 // EachSequence calls work for every sequence, on all cores, and returns when
 // all calls are done.
 func EachSequence(rec *Recordings, work func(i int, s *Sequence)) {
+	inParallel(len(rec.Sequences), func(i int) { work(i, rec.Sequences[i]) })
+}
+
+// inParallel calls work for 0 to n-1, on all cores, and returns when all calls are done.
+func inParallel(n int, work func(i int)) {
 	next := make(chan int)
 	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(rec.Sequences)) {
+	for range min(runtime.GOMAXPROCS(0), n) {
 		wait.Add(1)
 		go func() {
 			defer wait.Done()
 			for i := range next {
-				work(i, rec.Sequences[i])
+				work(i)
 			}
 		}()
 	}
-	for i := range rec.Sequences {
+	for i := range n {
 		next <- i
 	}
 	close(next)

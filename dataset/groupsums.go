@@ -1,0 +1,109 @@
+package dataset
+
+import (
+	"math/bits"
+
+	"kerf/model/lanes"
+)
+
+// groupSums gathers the errors of one candidate on one group.
+type groupSums struct {
+	prepared *Prepared
+	group    *group
+	active   int          // lanes whose sequence goes on
+	errors   []laneErrors // output × (1 + regions), as in Score; of a classifier empty
+	classes  [][]int      // classifier: predicted class of every step, per lane
+}
+
+// laneErrors are the sums of one output in one region, per lane, in standard deviations of the output.
+type laneErrors struct {
+	steps              [lanes.Width]int
+	sum, sumAbs, sumSq [lanes.Width]float64
+	max                [lanes.Width]float64
+}
+
+func newGroupSums(p *Prepared, g *group) *groupSums {
+	s := &groupSums{prepared: p, group: g, active: len(g.lengths)}
+	if !p.rec.Classes {
+		s.errors = make([]laneErrors, len(p.outputs)*(1+len(p.regions)))
+		return s
+	}
+	for _, steps := range g.lengths {
+		s.classes = append(s.classes, make([]int, 0, steps))
+	}
+	return s
+}
+
+// add takes in raw outputs and reference of one step [outputs × lanes].
+func (s *groupSums) add(step int, raw, y []float32) {
+	for s.group.lengths[s.active-1] <= step {
+		s.active--
+	}
+	if s.prepared.rec.Classes {
+		s.addClasses(raw)
+		return
+	}
+	regions := len(s.prepared.regions)
+	within := s.group.within[step*regions : (step+1)*regions]
+	for o := range s.prepared.outputs {
+		var e [lanes.Width]float64
+		got, want := (*[lanes.Width]float32)(raw[o*lanes.Width:]), (*[lanes.Width]float32)(y[o*lanes.Width:])
+		for lane := range e {
+			e[lane] = float64(got[lane]) - float64(want[lane])
+		}
+		sums := s.errors[o*(1+regions):][:1+regions]
+		for lane := range e[:s.active] {
+			sums[0].add(lane, e[lane])
+		}
+		for r, set := range within {
+			for ; set != 0; set &= set - 1 {
+				lane := bits.TrailingZeros8(set)
+				sums[1+r].add(lane, e[lane])
+			}
+		}
+	}
+}
+
+func (l *laneErrors) add(lane int, e float64) {
+	lane &= lanes.Width - 1
+	l.steps[lane]++
+	l.sum[lane] += e
+	l.sumSq[lane] += float64(e * e)
+	if e < 0 {
+		e = -e
+	}
+	l.sumAbs[lane] += e
+	l.max[lane] = max(l.max[lane], e)
+}
+
+// addClasses keeps the class of every lane.
+func (s *groupSums) addClasses(raw []float32) {
+	outputs := s.prepared.outputs
+	physical := make([]float64, len(outputs))
+	for lane := range s.active {
+		for o, out := range outputs {
+			physical[o] = float64(float64(raw[o*lanes.Width+lane])*out.Std) + out.Mean
+		}
+		s.classes[lane] = append(s.classes[lane], Class(physical))
+	}
+}
+
+// store writes the sums to their places in a score.
+func (s *groupSums) store(score *Score) {
+	for lane, i := range s.group.sequences {
+		if s.prepared.rec.Classes {
+			score.countClasses(i, s.prepared.rec.Sequences[i], s.classes[lane])
+			continue
+		}
+		regions := len(s.prepared.regions)
+		for o, out := range s.prepared.outputs {
+			for r := -1; r < regions; r++ {
+				from := &s.errors[o*(1+regions)+1+r]
+				*score.at(i, o, r) = tally{
+					steps: from.steps[lane], sum: from.sum[lane] * out.Std, sumAbs: from.sumAbs[lane] * out.Std,
+					sumSq: from.sumSq[lane] * out.Std * out.Std, max: from.max[lane] * out.Std,
+				}
+			}
+		}
+	}
+}

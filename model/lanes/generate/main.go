@@ -1,0 +1,250 @@
+// Command generate writes the vector kernels of package lanes for amd64 with AVX2; go generate in that package runs it.
+//
+// Multiplications and additions stay apart, although the processor could fuse them: so every machine gives the same bits, see
+// package lanes.
+package main
+
+import (
+	"math"
+
+	. "github.com/mmcloughlin/avo/build"
+	. "github.com/mmcloughlin/avo/operand"
+	. "github.com/mmcloughlin/avo/reg"
+)
+
+// vectorBytes is one value of every lane: 8 lanes of float32.
+const vectorBytes = 32
+
+func main() {
+	ConstraintExpr("amd64")
+	affine()
+	activation("logisticAVX2", "logisticAVX2 replaces n vectors by their logistic function.", false)
+	activation("tanhAVX2", "tanhAVX2 replaces n vectors by their hyperbolic tangent.", true)
+	elementwise()
+	Generate()
+}
+
+// affine computes rows in blocks of eight, whose sums stay in registers, and perhaps four more.
+func affine() {
+	TEXT("affineAVX2", NOSPLIT, "func(y, w, b, x *float32, columns, blocks, half int)")
+	Pragma("noescape")
+	Doc("affineAVX2 computes blocks of eight rows of w x + b and, if half is not 0, four more. columns is at least 1.")
+	y, w, b, x := Load(Param("y"), GP64()), Load(Param("w"), GP64()), Load(Param("b"), GP64()), Load(Param("x"), GP64())
+	columns, blocks, half := Load(Param("columns"), GP64()), Load(Param("blocks"), GP64()), Load(Param("half"), GP64())
+
+	TESTQ(blocks, blocks)
+	JZ(LabelRef("rest"))
+	Label("block")
+	rows("column", 8, y, w, b, x, columns)
+	DECQ(blocks)
+	JNZ(LabelRef("block"))
+
+	Label("rest")
+	TESTQ(half, half)
+	JZ(LabelRef("end"))
+	rows("column4", 4, y, w, b, x, columns)
+	Label("end")
+	VZEROUPPER()
+	RET()
+}
+
+// rows computes one block and leaves y, w and b behind it.
+func rows(label string, n int, y, w, b, x, columns Register) {
+	sums := make([]VecVirtual, n)
+	for i := range sums {
+		sums[i] = YMM()
+		VBROADCASTSS(Mem{Base: b, Disp: 4 * i}, sums[i])
+	}
+	at, left := GP64(), GP64()
+	MOVQ(x, at)
+	MOVQ(columns, left)
+	Label(label)
+	v := YMM()
+	VMOVUPS(Mem{Base: at}, v)
+	for i := range sums {
+		product := YMM()
+		VBROADCASTSS(Mem{Base: w, Disp: 4 * i}, product)
+		VMULPS(v, product, product)
+		VADDPS(product, sums[i], sums[i])
+	}
+	ADDQ(U8(vectorBytes), at)
+	ADDQ(U32(uint32(4*n)), w)
+	DECQ(left)
+	JNZ(LabelRef(label))
+	for i := range sums {
+		VMOVUPS(sums[i], Mem{Base: y, Disp: vectorBytes * i})
+	}
+	ADDQ(U32(uint32(vectorBytes*n)), y)
+	ADDQ(U32(uint32(4*n)), b)
+}
+
+// constant is a float32 in every lane.
+func constant(name string, v float32) Mem {
+	return repeated(name, math.Float32bits(v))
+}
+
+func repeated(name string, bits uint32) Mem {
+	m := GLOBL(name, RODATA|NOPTR)
+	for i := range vectorBytes / 4 {
+		DATA(4*i, U32(bits))
+	}
+	return m
+}
+
+// The constants are those of activation.go, where they are explained.
+var constants = map[string]Mem{}
+
+func defineConstants() {
+	if len(constants) > 0 {
+		return
+	}
+	constants["sign"] = repeated("sign", 1<<31)
+	constants["limit"] = constant("limit", 87)
+	constants["log2e"] = constant("log2e", math.Log2E)
+	constants["magic"] = constant("magic", 3<<22)
+	constants["ln2High"] = constant("ln2High", 355.0/512)
+	constants["ln2Low"] = constant("ln2Low", math.Ln2-355.0/512)
+	constants["c7"] = constant("c7", 1.0/5040)
+	constants["c6"] = constant("c6", 1.0/720)
+	constants["c5"] = constant("c5", 1.0/120)
+	constants["c4"] = constant("c4", 1.0/24)
+	constants["c3"] = constant("c3", 1.0/6)
+	constants["c2"] = constant("c2", 1.0/2)
+	constants["one"] = constant("one", 1)
+}
+
+func activation(name, doc string, tanh bool) {
+	defineConstants()
+	TEXT(name, NOSPLIT, "func(v *float32, n int)")
+	Pragma("noescape")
+	Doc(doc)
+	v, n := Load(Param("v"), GP64()), Load(Param("n"), GP64())
+	one, magic, sign, limit, log2e := YMM(), YMM(), YMM(), YMM(), YMM()
+	VMOVUPS(constants["one"], one)
+	VMOVUPS(constants["magic"], magic)
+	VMOVUPS(constants["sign"], sign)
+	VMOVUPS(constants["limit"], limit)
+	VMOVUPS(constants["log2e"], log2e)
+	Label("vector")
+	x := YMM()
+	VMOVUPS(Mem{Base: v}, x)
+
+	// e = exp(-a), a = |x| or 2|x|
+	a := YMM()
+	VANDNPS(x, sign, a)
+	if tanh {
+		VADDPS(a, a, a)
+	}
+	VMINPS(a, limit, a) // the second source, here a, if either is NaN
+	VORPS(sign, a, a)
+	k, r, t := YMM(), YMM(), YMM()
+	VMULPS(log2e, a, k)
+	VADDPS(magic, k, k)
+	VSUBPS(magic, k, r)
+	VMULPS(constants["ln2High"], r, t)
+	VSUBPS(t, a, a)
+	VMULPS(constants["ln2Low"], r, t)
+	VSUBPS(t, a, a)
+	e := YMM()
+	VMOVUPS(constants["c7"], e)
+	for _, c := range []string{"c6", "c5", "c4", "c3", "c2"} {
+		VMULPS(a, e, e)
+		VADDPS(constants[c], e, e)
+	}
+	for range 2 {
+		VMULPS(a, e, e)
+		VADDPS(one, e, e)
+	}
+	VPSLLD(U8(23), k, k)
+	VPADDD(k, e, e)
+
+	sum := YMM()
+	VADDPS(one, e, sum)
+	if tanh {
+		VSUBPS(e, one, e)
+		VDIVPS(sum, e, e)
+		VANDPS(sign, x, x)
+		VORPS(x, e, e)
+		VMOVUPS(e, Mem{Base: v})
+	} else {
+		top := YMM()
+		VBLENDVPS(x, e, one, top) // e where x has the sign bit
+		VDIVPS(sum, top, top)
+		VMOVUPS(top, Mem{Base: v})
+	}
+	ADDQ(U8(vectorBytes), v)
+	DECQ(n)
+	JNZ(LabelRef("vector"))
+	VZEROUPPER()
+	RET()
+}
+
+func elementwise() {
+	TEXT("addProductAVX2", NOSPLIT, "func(y, a, b *float32, n int)")
+	Pragma("noescape")
+	Doc("addProductAVX2 adds the products of n vectors to y.")
+	each(func(y, a, b Mem) {
+		p := YMM()
+		VMOVUPS(a, p)
+		VMULPS(b, p, p)
+		VADDPS(y, p, p)
+		VMOVUPS(p, y)
+	})
+	TEXT("productAVX2", NOSPLIT, "func(y, a, b *float32, n int)")
+	Pragma("noescape")
+	Doc("productAVX2 sets y to the products of n vectors.")
+	each(func(y, a, b Mem) {
+		p := YMM()
+		VMOVUPS(a, p)
+		VMULPS(b, p, p)
+		VMOVUPS(p, y)
+	})
+	TEXT("blendAVX2", NOSPLIT, "func(y, a, b *float32, n int)")
+	Pragma("noescape")
+	Doc("blendAVX2 sets y to (1-a) b + a y.")
+	one := func() VecVirtual {
+		v := YMM()
+		VMOVUPS(constants["one"], v)
+		return v
+	}
+	each(func(y, a, b Mem) {
+		share, rest := YMM(), one()
+		VMOVUPS(a, share)
+		VSUBPS(share, rest, rest)
+		VMULPS(b, rest, rest)
+		VMULPS(y, share, share)
+		VADDPS(share, rest, rest)
+		VMOVUPS(rest, y)
+	})
+	TEXT("rectifyAVX2", NOSPLIT, "func(v *float32, n int)")
+	Pragma("noescape")
+	Doc("rectifyAVX2 replaces what is negative in n vectors by 0.")
+	v, n := Load(Param("v"), GP64()), Load(Param("n"), GP64())
+	zero := YMM()
+	VXORPS(zero, zero, zero)
+	Label("vector")
+	x := YMM()
+	VMOVUPS(Mem{Base: v}, x)
+	VMAXPS(x, zero, x) // the second source, here x, if either is NaN or both are 0
+	VMOVUPS(x, Mem{Base: v})
+	ADDQ(U8(vectorBytes), v)
+	DECQ(n)
+	JNZ(LabelRef("vector"))
+	VZEROUPPER()
+	RET()
+}
+
+// each is a loop over the vectors of y, a and b.
+func each(body func(y, a, b Mem)) {
+	y, a, b := Load(Param("y"), GP64()), Load(Param("a"), GP64()), Load(Param("b"), GP64())
+	n := Load(Param("n"), GP64())
+	Label("vector")
+	body(Mem{Base: y}, Mem{Base: a}, Mem{Base: b})
+	for _, p := range []Register{y, a, b} {
+		ADDQ(U8(vectorBytes), p)
+	}
+	DECQ(n)
+	JNZ(LabelRef("vector"))
+	VZEROUPPER()
+	RET()
+}

@@ -1,0 +1,77 @@
+package lanes
+
+import "kerf/model"
+
+// Program is a network in the layout of the kernels. It does not change; many states may share it.
+type Program struct {
+	layers          []layer
+	dense           []dense
+	inputs, outputs int
+}
+
+// layer is one recurrent layer. Its input stands in front of its state, so that one product covers both; in a reset-before GRU
+// the state stands in front, and behind the input the state times the reset gate.
+type layer struct {
+	kind          model.Kind
+	inputs, units int
+	gates         matrix // of input and state; both biases added up
+	candidate     matrix // GRU: reset-after of the input alone, reset-before of input and state times reset gate
+	recurrent     matrix // reset-after GRU: of the state alone
+}
+
+type dense struct {
+	matrix
+	outputs    int
+	activation model.Activation
+}
+
+// Compile lays out a valid network, see [model.Network.Validate]. The weights are copied, rounded to float32.
+func Compile(n *model.Network) *Program {
+	p := &Program{inputs: n.Inputs(), outputs: n.Outputs()}
+	for _, l := range n.Recurrent {
+		p.layers = append(p.layers, compileLayer(l))
+	}
+	for _, d := range n.Dense {
+		m := newMatrix(d.Outputs, d.Inputs, func(r, c int) float64 { return d.W[r*d.Inputs+c] }, func(r int) float64 { return d.B[r] })
+		p.dense = append(p.dense, dense{matrix: m, outputs: d.Outputs, activation: d.Activation})
+	}
+	return p
+}
+
+func compileLayer(l *model.Recurrent) layer {
+	c := layer{kind: l.Kind, inputs: l.Inputs, units: l.Units}
+	input := func(row, column int) float64 { return l.W[row*l.Inputs+column] }
+	state := func(row, column int) float64 { return l.U[row*l.Units+column] }
+	bias := func(row int) float64 { return l.B[row] + l.D[row] }
+	both := func(row, column int) float64 {
+		if column < l.Inputs {
+			return input(row, column)
+		}
+		return state(row, column-l.Inputs)
+	}
+	stateFirst := func(row, column int) float64 {
+		if column < l.Units {
+			return state(row, column)
+		}
+		return input(row, column-l.Units)
+	}
+	n := 2 * l.Units // the first row of the candidate of a GRU
+	switch l.Kind {
+	case model.GRUResetAfter:
+		c.gates = newMatrix(n, l.Inputs+l.Units, both, bias)
+		c.candidate = newMatrix(l.Units, l.Inputs, func(r, k int) float64 { return input(n+r, k) }, func(r int) float64 { return l.B[n+r] })
+		c.recurrent = newMatrix(l.Units, l.Units, func(r, k int) float64 { return state(n+r, k) }, func(r int) float64 { return l.D[n+r] })
+	case model.GRUResetBefore:
+		c.gates = newMatrix(n, l.Inputs+l.Units, stateFirst, bias)
+		c.candidate = newMatrix(l.Units, l.Inputs+l.Units, func(r, k int) float64 { return both(n+r, k) }, func(r int) float64 { return bias(n + r) })
+	default:
+		c.gates = newMatrix(l.Kind.Gates()*l.Units, l.Inputs+l.Units, both, bias)
+	}
+	return c
+}
+
+// Inputs is the number of features that enter at one step.
+func (p *Program) Inputs() int { return p.inputs }
+
+// Outputs is the number of values that leave at one step.
+func (p *Program) Outputs() int { return p.outputs }

@@ -1,0 +1,141 @@
+package lanes
+
+import "kerf/model"
+
+// State holds eight sequences of a program. One state serves one goroutine.
+type State struct {
+	program *Program
+	layers  []layerState
+	dense   [][]float32 // results, padded
+}
+
+// layerState holds vectors. input, state and kept are parts of one buffer, in the order that [layer] says.
+type layerState struct {
+	both      []float32 // what gates multiplies
+	late      []float32 // what candidate multiplies
+	input     []float32 // [inputs]
+	state     []float32 // [units]
+	kept      []float32 // reset-before GRU: state times reset gate [units]
+	cell      []float32 // LSTM [units]
+	gates     []float32 // padded
+	candidate []float32 // GRU, padded
+	recurrent []float32 // reset-after GRU, padded
+}
+
+// NewState returns zero states.
+func (p *Program) NewState() *State {
+	s := &State{program: p}
+	for i := range p.layers {
+		s.layers = append(s.layers, newLayerState(&p.layers[i]))
+	}
+	for i := range p.dense {
+		s.dense = append(s.dense, make([]float32, p.dense[i].padded()*Width))
+	}
+	return s
+}
+
+func newLayerState(l *layer) layerState {
+	x, h := l.inputs*Width, l.units*Width
+	s := layerState{gates: make([]float32, l.gates.padded()*Width)}
+	switch l.kind {
+	case model.GRUResetBefore:
+		all := make([]float32, h+x+h)
+		s.both, s.late = all[:h+x], all[h:]
+		s.state, s.input, s.kept = all[:h], all[h:h+x], all[h+x:]
+		s.candidate = make([]float32, l.candidate.padded()*Width)
+		return s
+	case model.GRUResetAfter:
+		s.candidate = make([]float32, l.candidate.padded()*Width)
+		s.recurrent = make([]float32, l.recurrent.padded()*Width)
+	case model.LSTM:
+		s.cell = make([]float32, h)
+	}
+	s.both = make([]float32, x+h)
+	s.input, s.state = s.both[:x], s.both[x:]
+	return s
+}
+
+// Reset zeroes hidden and cell states, as at the start of a sequence.
+func (s *State) Reset() {
+	for i := range s.layers {
+		clear(s.layers[i].state)
+		clear(s.layers[i].cell)
+	}
+}
+
+// Input is where the normalised features of a step go [Inputs × Width], lane beside lane. It is live.
+func (s *State) Input() []float32 { return s.layers[0].input }
+
+// Output holds the raw outputs of the last step [Outputs × Width]. It is live.
+func (s *State) Output() []float32 {
+	return s.dense[len(s.dense)-1][:s.program.outputs*Width]
+}
+
+// Hidden is the hidden state of a recurrent layer [Units × Width]. It is live.
+func (s *State) Hidden(layer int) []float32 { return s.layers[layer].state }
+
+// Step advances all lanes by one time step, from Input to Output.
+func (s *State) Step() {
+	var x []float32
+	for i := range s.layers {
+		l := &s.layers[i]
+		if i > 0 {
+			copy(l.input, x)
+		}
+		l.step(&s.program.layers[i])
+		x = l.state
+	}
+	for i := range s.dense {
+		d := &s.program.dense[i]
+		y := s.dense[i]
+		d.apply(y, x)
+		switch d.activation {
+		case model.ReLU:
+			rectify(y)
+		case model.Tanh:
+			tanhAll(y)
+		case model.Logistic:
+			logisticAll(y)
+		}
+		x = y
+	}
+}
+
+// step computes one step of the equations of the layer's [model.Kind].
+func (s *layerState) step(l *layer) {
+	l.gates.apply(s.gates, s.both)
+	h := l.units * Width
+	switch l.kind {
+	case model.GRUResetAfter:
+		l.candidate.apply(s.candidate, s.input)
+		l.recurrent.apply(s.recurrent, s.state)
+		logisticAll(s.gates[:2*h])
+		addProduct(s.candidate[:h], s.gates[:h], s.recurrent[:h])
+		tanhAll(s.candidate[:h])
+		blend(s.state, s.gates[h:2*h], s.candidate[:h])
+	case model.GRUResetBefore:
+		logisticAll(s.gates[:2*h])
+		product(s.kept, s.gates[:h], s.state)
+		l.candidate.apply(s.candidate, s.late)
+		tanhAll(s.candidate[:h])
+		blend(s.state, s.gates[h:2*h], s.candidate[:h])
+	case model.LSTM:
+		input, forget, candidate, output := s.gates[:h], s.gates[h:2*h], s.gates[2*h:3*h], s.gates[3*h:4*h]
+		logisticAll(s.gates[:2*h])
+		tanhAll(candidate)
+		logisticAll(output)
+		product(s.cell, s.cell, forget)
+		addProduct(s.cell, input, candidate)
+		copy(s.state, s.cell)
+		tanhAll(s.state)
+		product(s.state, s.state, output)
+	case model.ElmanTanh:
+		copy(s.state, s.gates)
+		tanhAll(s.state)
+	case model.ElmanReLU:
+		copy(s.state, s.gates)
+		rectify(s.state)
+	default:
+		panic("lanes: unknown kind of layer")
+	}
+}
