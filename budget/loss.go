@@ -103,10 +103,8 @@ func (l *Loss) judge() {
 		l.Verdict = Pass
 	default:
 		l.Verdict = NotEnough
-		// The half-width of an interval falls with the root of the number of sequences.
 		if room := l.Tolerance - value; room > 0 && !math.IsNaN(high) {
-			ratio := (high - value) / room
-			l.WouldDo = int(math.Ceil(float64(l.Sequences) * ratio * ratio))
+			l.WouldDo = dataset.TooFew(l.Sequences, (high-value)/room)
 		}
 	}
 }

@@ -18,8 +18,8 @@ func TestJudge(t *testing.T) {
 		{"upper end within", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.04, Sequences: 12, Tolerance: 0.05}, Pass, 0},
 		{"upper end just meets it", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.05, Sequences: 12, Tolerance: 0.05}, Pass, 0},
 		{"value above", Loss{Relative: true, Rise: 0.051, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, Fail, 0},
-		// Half-width 0.06, room 0.02: three times too wide, so nine times as many sequences.
-		{"upper end above", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 12, Tolerance: 0.05}, NotEnough, 108},
+		// Half-width 0.06, room 0.02: three times too wide, see TestHowManySequencesWouldDo of dataset.
+		{"upper end above", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 12, Tolerance: 0.05}, NotEnough, 82},
 		{"no room at all", Loss{Relative: true, Rise: 0.05, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, NotEnough, 0},
 		{"five sequences", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 5, Tolerance: 0.05}, NotEnough, 6},
 		{"five sequences, value above", Loss{Relative: true, Rise: 0.06, RiseHigh: 0.07, Sequences: 5, Tolerance: 0.05}, Fail, 0},
@@ -28,10 +28,10 @@ func TestJudge(t *testing.T) {
 		{"float makes no error", Loss{Relative: true, Rise: nan, RiseHigh: nan, Sequences: 12, Tolerance: 0.05}, Fail, 0},
 		{"absolute within", Loss{Fixed: 0.19, FixedHigh: 0.2, Sequences: 12, Tolerance: 0.2}, Pass, 0},
 		{"absolute above", Loss{Fixed: 0.21, FixedHigh: 0.22, Sequences: 12, Tolerance: 0.2}, Fail, 0},
-		{"absolute, upper end above", Loss{Fixed: 0.19, FixedHigh: 0.21, Sequences: 12, Tolerance: 0.2}, NotEnough, 48},
+		{"absolute, upper end above", Loss{Fixed: 0.19, FixedHigh: 0.21, Sequences: 12, Tolerance: 0.2}, NotEnough, 39},
 		{"bias below zero within", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.2, FixedHigh: 0.01, Sequences: 12, Tolerance: 0.2}, Pass, 0},
 		{"bias below zero beyond", Loss{Metric: dataset.Bias, Fixed: -0.3, FixedLow: -0.4, FixedHigh: -0.2, Sequences: 12, Tolerance: 0.2}, Fail, 0},
-		{"bias, lower end beyond", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.3, FixedHigh: 0.1, Sequences: 12, Tolerance: 0.2}, NotEnough, 48},
+		{"bias, lower end beyond", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.3, FixedHigh: 0.1, Sequences: 12, Tolerance: 0.2}, NotEnough, 39},
 	} {
 		c.row.Judged = true
 		c.row.judge()

@@ -2,10 +2,6 @@ package dataset
 
 import (
 	"math"
-	"math/rand/v2"
-	"sort"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // Slice selects the steps that a figure is about.
@@ -20,11 +16,6 @@ type Slice struct {
 // two-sided test still has p = 2·(1/2)^n; that is below 5 % only from n = 6 on.
 const MinSequences = 6
 
-// resamples is the number of times the sequences are drawn anew: the ends of a
-// 95 % interval then lie at the 50th value from either end, where more draws
-// move them by far less than the width of the interval.
-const resamples = 2000
-
 // Comparison pairs two predictors on the same steps.
 type Comparison struct {
 	Base, Other float64 // values of the metric, in the unit of the output
@@ -37,42 +28,38 @@ type Comparison struct {
 	Steps       int // steps in the slice
 }
 
-// Compare pairs base and other over one slice. The interval is the percentile
-// bootstrap over whole sequences (Efron and Tibshirani 1993, chapter 13): steps
-// within a sequence are not independent, so sequences are what is drawn. There
-// is none below two sequences. The draws are seeded: same data, same interval.
+// Compare pairs base and other over one slice. The interval comes from drawing
+// whole sequences anew, see [bootstrap]: steps within a sequence are not
+// independent. There is none below two sequences. The draws are seeded: same
+// data, same interval.
 func Compare(base, other *Score, slice Slice, metric Metric) Comparison {
 	a, b := base.members(slice), other.members(slice)
 	if metric == Agreement {
 		a, b = agreements(base, base, slice), agreements(base, other, slice)
 	}
-	var sumA, sumB tally
-	for i := range a {
-		sumA.merge(a[i])
-		sumB.merge(b[i])
-	}
-	c := Comparison{Base: sumA.value(metric), Other: sumB.value(metric), Sequences: len(a), Steps: sumA.steps}
+	pairs := pairsOf(a, b, metric)
+	c := Comparison{Sequences: len(a), Steps: pairs.steps()}
+	c.Base, c.Other = pairs.whole()
 	c.Rise = rise(c.Base, c.Other, metric)
 	c.RiseLow, c.RiseHigh, c.OtherLow, c.OtherHigh = math.NaN(), math.NaN(), math.NaN(), math.NaN()
 	if len(a) < 2 {
 		return c
 	}
-	random := rand.New(rand.NewPCG(uint64(len(a)), 0x6b657266)) // "kerf"
-	rises := make([]float64, resamples)
-	others := make([]float64, resamples)
-	for r := range rises {
-		sumA, sumB = tally{}, tally{}
-		for range a {
-			i := random.IntN(len(a))
-			sumA.merge(a[i])
-			sumB.merge(b[i])
+	ofRise, ofOther := pairs.weights()
+	rises, others := bootstrap{value: c.Rise, weights: ofRise}, bootstrap{value: c.Other, weights: ofOther}
+	note := func(to func(b *bootstrap) *[]float64) func(base, other float64) {
+		return func(base, other float64) {
+			r, o := to(&rises), to(&others)
+			*r, *o = append(*r, rise(base, other, metric)), append(*o, other)
 		}
-		others[r] = sumB.value(metric)
-		rises[r] = rise(sumA.value(metric), others[r], metric)
 	}
-	c.OtherLow, c.OtherHigh = interval(others)
+	pairs.resample(note(func(b *bootstrap) *[]float64 { return &b.draws }))
+	if metric != MaxError { // the jackknife of a maximum is that of one sequence
+		pairs.leaveOut(note(func(b *bootstrap) *[]float64 { return &b.leftOut }))
+	}
+	c.OtherLow, c.OtherHigh = others.interval()
 	if !math.IsNaN(c.Rise) {
-		c.RiseLow, c.RiseHigh = interval(rises)
+		c.RiseLow, c.RiseHigh = rises.interval()
 	}
 	return c
 }
@@ -133,9 +120,4 @@ func rise(base, other float64, metric Metric) float64 {
 		return math.NaN()
 	}
 	return other/base - 1
-}
-
-func interval(values []float64) (low, high float64) {
-	sort.Float64s(values)
-	return stat.Quantile(0.025, stat.LinInterp, values, nil), stat.Quantile(0.975, stat.LinInterp, values, nil)
 }

@@ -122,6 +122,11 @@ func (s *Statistics) visit(sequence *dataset.Sequence, layers []*gram, state *gr
 // their products meet in one sum. In the candidate of a reset-after GRU the
 // reset gate stands between them, and each is predicted from its own kind.
 func (s *Statistics) gate(l *model.Recurrent, layer, gate int, inputs, units []int) replacement {
+	return s.gateWith((*folds).bestPrediction, l, layer, gate, inputs, units)
+}
+
+// gateWith is gate with a way to predict values from others.
+func (s *Statistics) gateWith(predict func(f *folds, kept, gone []int, readers []float64) replacement, l *model.Recurrent, layer, gate int, inputs, units []int) replacement {
 	f := s.layers[layer]
 	goneInputs, goneUnits := Without(l.Inputs, inputs...), Without(l.Units, units...)
 	readers := func(inputs, states []int) []float64 {
@@ -138,15 +143,15 @@ func (s *Statistics) gate(l *model.Recurrent, layer, gate int, inputs, units []i
 		return w
 	}
 	if l.Kind == model.GRUResetAfter && gate == candidateGate {
-		in := f.bestPrediction(inputs, goneInputs, readers(goneInputs, nil))
-		state := f.bestPrediction(shifted(units, l.Inputs), shifted(goneUnits, l.Inputs), readers(nil, goneUnits))
+		in := predict(f, inputs, goneInputs, readers(goneInputs, nil))
+		state := predict(f, shifted(units, l.Inputs), shifted(goneUnits, l.Inputs), readers(nil, goneUnits))
 		return in.beside(state, 0)
 	}
 	first := l.Inputs // of the states in the moments
 	if l.Kind == model.GRUResetBefore && gate == candidateGate {
 		first += l.Units // of the states times the reset gate
 	}
-	r := f.bestPrediction(slices.Concat(inputs, shifted(units, first)), slices.Concat(goneInputs, shifted(goneUnits, first)), readers(goneInputs, goneUnits))
+	r := predict(f, slices.Concat(inputs, shifted(units, first)), slices.Concat(goneInputs, shifted(goneUnits, first)), readers(goneInputs, goneUnits))
 	r.kept, r.gone = slices.Concat(inputs, shifted(units, l.Inputs)), slices.Concat(goneInputs, shifted(goneUnits, l.Inputs))
 	return r
 }
@@ -183,6 +188,30 @@ func (s *Statistics) Cut(features []int, units [][]int, method Method) *dataset.
 		s.refit(small)
 	}
 	return small
+}
+
+// Sketch cuts by [Reconstruction] with one ridge strength for everything, which takes a small part of the time:
+// good enough to compare what might be cut next.
+func (s *Statistics) Sketch(features []int, units [][]int) *dataset.Float {
+	return &dataset.Float{Net: cut(s.float.Net, features, units, sketch{s}), Features: s.float.Features, Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
+}
+
+// sketch fills like the statistics, with sketchStrength throughout.
+type sketch struct{ *Statistics }
+
+// sketchStrength is the middle of the strengths that are tried.
+const sketchStrength = 1e-3
+
+func (s sketch) gate(l *model.Recurrent, layer, gate int, inputs, units []int) replacement {
+	return s.Statistics.gateWith(sketched, l, layer, gate, inputs, units)
+}
+
+func (s sketch) head(d *model.Dense, _ int, units []int) replacement {
+	return s.state.all.predict(units, Without(d.Inputs, units...), sketchStrength)
+}
+
+func sketched(f *folds, kept, gone []int, _ []float64) replacement {
+	return f.all.predict(kept, gone, sketchStrength)
 }
 
 // refit adds to the first dense layer of a smaller network what makes it give

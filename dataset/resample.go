@@ -1,0 +1,213 @@
+package dataset
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// resamples is the number of times the sequences are drawn anew. Many ends of a
+// 95 % interval then lie at about the 50th value from either end, where more draws
+// move them by far less than the width of the interval.
+const resamples = 2000
+
+// pairs are the sequences of one slice under two predictors.
+type pairs interface {
+	steps() int
+	whole() (base, other float64)
+	// weights of the sequences in a rise, and in the value of the other predictor.
+	weights() (ofRise, ofOther []float64)
+	// resample draws as many sequences as there are, with replacement, and hands over both values, [resamples] times.
+	resample(take func(base, other float64))
+	// leaveOut hands over both values without each sequence in turn.
+	leaveOut(take func(base, other float64))
+}
+
+// pairsOf takes the short way where a metric is a function of one sum over steps.
+func pairsOf(a, b []*tally, metric Metric) pairs {
+	t := tallyPairs{a, b, metric}
+	if len(a) == 0 {
+		return t
+	}
+	part, value := sums(metric)
+	if part == nil {
+		return t
+	}
+	s := &sumPairs{value: value, ratio: metric == RMSE || metric == MAE, each: make([]sumPair, len(a))}
+	for i := range a {
+		s.each[i] = sumPair{part(a[i]), part(b[i]), float64(a[i].steps)}
+		s.all.add(s.each[i], 1)
+	}
+	return s
+}
+
+// sums says what a metric adds up over sequences, and what it makes of the mean over steps;
+// nil where a metric needs more than one sum.
+func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64) {
+	same := func(mean float64) float64 { return mean }
+	switch m {
+	case RMSE:
+		return func(t *tally) float64 { return t.sumSq }, math.Sqrt
+	case MAE:
+		return func(t *tally) float64 { return t.sumAbs }, same
+	case Bias:
+		return func(t *tally) float64 { return t.sum }, same
+	case Agreement:
+		return func(t *tally) float64 { return float64(t.agreed) }, same
+	case Accuracy:
+		return func(t *tally) float64 {
+			found := 0
+			for _, f := range t.found {
+				found += f
+			}
+			return float64(found)
+		}, same
+	}
+	return nil, nil
+}
+
+type sumPair struct{ base, other, steps float64 }
+
+func (s *sumPair) add(o sumPair, sign float64) {
+	s.base += sign * o.base
+	s.other += sign * o.other
+	s.steps += sign * o.steps
+}
+
+type sumPairs struct {
+	value func(mean float64) float64
+	ratio bool // a rise is a ratio of the sums, in which a sequence weighs what it adds to the base
+	each  []sumPair
+	all   sumPair
+}
+
+func (s *sumPairs) of(p sumPair) (base, other float64) {
+	return s.value(p.base / p.steps), s.value(p.other / p.steps)
+}
+
+func (s *sumPairs) steps() int                   { return int(s.all.steps) }
+func (s *sumPairs) whole() (base, other float64) { return s.of(s.all) }
+
+func (s *sumPairs) weights() (ofRise, ofOther []float64) {
+	for _, p := range s.each {
+		ofRise, ofOther = append(ofRise, p.base), append(ofOther, p.steps)
+	}
+	if !s.ratio {
+		ofRise = ofOther
+	}
+	return ofRise, ofOther
+}
+
+func (s *sumPairs) resample(take func(base, other float64)) {
+	random := drawing(len(s.each))
+	for range resamples {
+		var sum sumPair
+		for range s.each {
+			sum.add(s.each[random.IntN(len(s.each))], 1)
+		}
+		take(s.of(sum))
+	}
+}
+
+func (s *sumPairs) leaveOut(take func(base, other float64)) {
+	for i := range s.each {
+		var rest sumPair // added up, not taken off: what is nothing stays nothing
+		for j, p := range s.each {
+			if j != i {
+				rest.add(p, 1)
+			}
+		}
+		take(s.of(rest))
+	}
+}
+
+// tallyPairs serve every metric.
+type tallyPairs struct {
+	a, b   []*tally
+	metric Metric
+}
+
+func (t tallyPairs) of(each func(yield func(i int) bool)) (base, other float64, steps int) {
+	var a, b tally
+	for i := range each {
+		a.merge(t.a[i])
+		b.merge(t.b[i])
+	}
+	return a.value(t.metric), b.value(t.metric), a.steps
+}
+
+func (t tallyPairs) everyOne(yield func(int) bool) {
+	for i := range t.a {
+		if !yield(i) {
+			return
+		}
+	}
+}
+
+func (t tallyPairs) steps() int {
+	_, _, steps := t.of(t.everyOne)
+	return steps
+}
+
+func (t tallyPairs) whole() (base, other float64) {
+	base, other, _ = t.of(t.everyOne)
+	return base, other
+}
+
+func (t tallyPairs) weights() (ofRise, ofOther []float64) {
+	for _, u := range t.a {
+		ofOther = append(ofOther, float64(u.steps))
+	}
+	return ofOther, ofOther
+}
+
+func (t tallyPairs) resample(take func(base, other float64)) {
+	random := drawing(len(t.a))
+	for range resamples {
+		base, other, _ := t.of(func(yield func(int) bool) {
+			for range t.a {
+				if !yield(random.IntN(len(t.a))) {
+					return
+				}
+			}
+		})
+		take(base, other)
+	}
+}
+
+func (t tallyPairs) leaveOut(take func(base, other float64)) {
+	for out := range t.a {
+		base, other, _ := t.of(func(yield func(int) bool) {
+			for i := range t.a {
+				if i != out && !yield(i) {
+					return
+				}
+			}
+		})
+		take(base, other)
+	}
+}
+
+// drawing is the same for the same number of sequences.
+func drawing(sequences int) *rand.Rand {
+	return rand.New(rand.NewPCG(uint64(sequences), 0x6b657266)) // "kerf"
+}
+
+// TooFew tells how many sequences would do, about, when an interval of this many reaches too far by the factor times: its
+// half-width goes with t/√(n-1), see [bootstrap]. 0 when that would be absurdly many.
+func TooFew(sequences int, times float64) int {
+	const absurd = 1_000_000
+	reach := func(n int) float64 { return expanded(float64(n)) / math.Sqrt(float64(n)) }
+	goal := reach(sequences) / times
+	if !(reach(absurd) <= goal) {
+		return 0
+	}
+	low, high := sequences, absurd // reach falls: the first n that reaches the goal lies between
+	for low < high {
+		if middle := (low + high) / 2; reach(middle) <= goal {
+			high = middle
+		} else {
+			low = middle + 1
+		}
+	}
+	return low
+}
