@@ -52,6 +52,9 @@ func (p *Prepared) lay(g *group) {
 			for k, v := range s.X[step*features : (step+1)*features] {
 				g.x[(step*features+k)*lanes.Width+lane] = float32((v - p.features[k].Mean) / p.features[k].Std)
 			}
+			if len(s.Y) == 0 {
+				continue // without reference values there is nothing to score, but states to visit
+			}
 			y := s.Y[step*outputs : (step+1)*outputs]
 			for o, v := range y {
 				g.y[(step*outputs+o)*lanes.Width+lane] = float32((v - p.outputs[o].Mean) / p.outputs[o].Std)
@@ -63,6 +66,25 @@ func (p *Prepared) lay(g *group) {
 			}
 		}
 	}
+}
+
+// Against is the same recordings with what a network predicts as their reference; the scores of a classifier are then plain
+// numbers.
+func (p *Prepared) Against(f *Float) *Prepared {
+	p.mustFit(f)
+	against, rec := *p, *p.rec
+	rec.Classes = false
+	against.rec, against.groups = &rec, slices.Clone(p.groups)
+	program := lanes.Compile(f.Net)
+	inParallel(len(against.groups), func(i int) {
+		g, state := &against.groups[i], program.NewState()
+		g.y = make([]float32, 0, g.steps()*len(p.outputs)*lanes.Width)
+		for step := range g.steps() {
+			p.step(state, f, g, step)
+			g.y = append(g.y, state.Output()...)
+		}
+	})
+	return &against
 }
 
 // Score measures one candidate, see [Prepared.ScoreAll].
@@ -77,9 +99,7 @@ func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 	scores := make([]*Score, len(candidates))
 	programs := make([]*lanes.Program, len(candidates))
 	for i, f := range candidates {
-		if !slices.Equal(f.Features, p.features) || !slices.Equal(f.Outputs, p.outputs) {
-			panic("dataset: a candidate has other features or outputs than the recordings were prepared for")
-		}
+		p.mustFit(f)
 		programs[i] = lanes.Compile(f.Net)
 		scores[i] = &Score{rec: p.rec, regions: len(p.regions), tallies: make([]tally, len(p.rec.Sequences)*p.rec.Outputs*(1+len(p.regions)))}
 		if p.rec.Classes {
@@ -95,15 +115,53 @@ func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 
 // run takes a group through a network.
 func (p *Prepared) run(state *lanes.State, f *Float, g *group, score *Score) {
-	features, outputs := len(p.features)*lanes.Width, len(p.outputs)*lanes.Width
+	outputs := len(p.outputs) * lanes.Width
 	sums := newGroupSums(p, g)
 	for step := range g.steps() {
-		x, in := g.x[step*features:(step+1)*features], state.Input()
-		for i, k := range f.Kept {
-			*(*[lanes.Width]float32)(in[i*lanes.Width:]) = [lanes.Width]float32(x[k*lanes.Width:])
-		}
-		state.Step()
+		p.step(state, f, g, step)
 		sums.add(step, state.Output(), g.y[step*outputs:(step+1)*outputs])
 	}
 	sums.store(score)
+}
+
+// step advances a group by one time step.
+func (p *Prepared) step(state *lanes.State, f *Float, g *group, step int) {
+	features := len(p.features) * lanes.Width
+	x, in := g.x[step*features:(step+1)*features], state.Input()
+	for i, k := range f.Kept {
+		*(*[lanes.Width]float32)(in[i*lanes.Width:]) = [lanes.Width]float32(x[k*lanes.Width:])
+	}
+	state.Step()
+}
+
+// VisitStates runs a network over all sequences, on all cores, and calls after every step of each with the hidden state of the
+// last recurrent layer [units], which lives until after returns. Steps of one sequence come in order. The states are float32, see
+// [Prepared.ScoreAll].
+func (p *Prepared) VisitStates(f *Float, after func(sequence, step int, state []float64)) {
+	p.mustFit(f)
+	program := lanes.Compile(f.Net)
+	last := len(f.Net.Recurrent) - 1
+	inParallel(len(p.groups), func(i int) {
+		g, state := &p.groups[i], program.NewState()
+		one := make([]float64, f.Net.Recurrent[last].Units)
+		for step := range g.steps() {
+			p.step(state, f, g, step)
+			hidden := state.Hidden(last)
+			for lane, sequence := range g.sequences {
+				if step < g.lengths[lane] {
+					for j := range one {
+						one[j] = float64(hidden[j*lanes.Width+lane])
+					}
+					after(sequence, step, one)
+				}
+			}
+		}
+	})
+}
+
+// mustFit panics if the recordings were prepared for other networks.
+func (p *Prepared) mustFit(f *Float) {
+	if !slices.Equal(f.Features, p.features) || !slices.Equal(f.Outputs, p.outputs) {
+		panic("dataset: a candidate has other features or outputs than the recordings were prepared for")
+	}
 }

@@ -129,3 +129,60 @@ func TestScoreAllRefusesOtherOutputs(t *testing.T) {
 	}()
 	Prepare(nets[0], rec, nil).Score(&other)
 }
+
+// TestAgainst: a network agrees with itself exactly, and with another by what their predictions differ.
+func TestAgainst(t *testing.T) {
+	for _, classes := range []bool{false, true} {
+		nets, rec := candidates(5, 2, classes)
+		scores := Prepare(nets[0], rec, nil).Against(nets[0]).ScoreAll(nets[:2])
+		for o, out := range nets[0].Outputs {
+			slice := Slice{Output: o, Scenario: "warm", Region: -1}
+			sum, steps := 0.0, 0
+			for _, s := range rec.Sequences {
+				if s.Scenario != "warm" {
+					continue
+				}
+				a, b := make([]float64, s.Steps*2), make([]float64, s.Steps*2)
+				nets[0].Predict(s, a)
+				nets[1].Predict(s, b)
+				for step := range s.Steps {
+					sum += math.Abs(a[step*2+o] - b[step*2+o])
+				}
+				steps += s.Steps
+			}
+			self, other := scores[0].Value(nil, slice, MAE), scores[1].Value(nil, slice, MAE)
+			if want := sum / float64(steps); self != 0 || math.Abs(other-want) > 1e-5*out.Std {
+				t.Errorf("output %d: %g off itself, %g off the other, want 0 and %g", o, self, other, want)
+			}
+		}
+	}
+}
+
+// TestVisitStates compares every state of every step with double precision; a recording needs no reference for that.
+func TestVisitStates(t *testing.T) {
+	nets, rec := candidates(6, 2, false)
+	for n, net := range nets {
+		for _, s := range rec.Sequences {
+			s.Y = nil
+		}
+		got := make([][]float64, len(rec.Sequences))
+		Prepare(nets[0], rec, nil).VisitStates(net, func(sequence, step int, state []float64) {
+			if len(got[sequence]) != step*len(state) {
+				t.Errorf("step %d of sequence %d comes out of order", step, sequence)
+			}
+			got[sequence] = append(got[sequence], state...)
+		})
+		for i, s := range rec.Sequences {
+			net.Visit(s, func(step int, run *model.Run, _ []float64) {
+				for j, want := range run.State(0) {
+					if math.Abs(got[i][step*6+j]-want) > 1e-6 {
+						t.Fatalf("network %d, sequence %d, step %d, unit %d: %g, want %g", n, i, step, j, got[i][step*6+j], want)
+					}
+				}
+			})
+			if len(got[i]) != s.Steps*6 {
+				t.Errorf("sequence %d: %d states", i, len(got[i]))
+			}
+		}
+	}
+}

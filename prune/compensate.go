@@ -37,16 +37,17 @@ type Statistics struct {
 	Means
 	float     *dataset.Float
 	selection *dataset.Recordings
-	layers    []*folds    // per recurrent layer, over its input, its state before the step and, where it is read, that state times the reset gate
-	state     *folds      // of the last layer, after the step
-	heads     [][]float64 // per sequence: the first dense layer before its activation [steps × outputs]
+	prepared  *dataset.Prepared // selection, for the states of smaller networks
+	layers    []*folds          // per recurrent layer, over its input, its state before the step and, where it is read, that state times the reset gate
+	state     *folds            // of the last layer, after the step
+	heads     [][]float64       // per sequence: the first dense layer before its activation [steps × outputs]
 }
 
 // MeasureStatistics runs the network over the selection recordings, on all
 // cores; the result does not depend on their number.
 func MeasureStatistics(p *dataset.Float, selection *dataset.Recordings) *Statistics {
 	n := len(selection.Sequences)
-	s := &Statistics{Means: MeasureMeans(p, selection), float: p, selection: selection, heads: make([][]float64, n)}
+	s := &Statistics{Means: MeasureMeans(p, selection), float: p, selection: selection, prepared: dataset.Prepare(p, selection, nil), heads: make([][]float64, n)}
 	layers := make([][]*gram, len(p.Net.Recurrent))
 	for i := range layers {
 		layers[i] = make([]*gram, n)
@@ -219,23 +220,19 @@ func sketched(f *folds, kept, gone []int, _ []float64) replacement {
 // states that the smaller network really has.
 func (s *Statistics) refit(small *dataset.Float) {
 	d := small.Net.Dense[0]
-	last := len(small.Net.Recurrent) - 1
-	grams := make([]*gram, len(s.selection.Sequences))
-	dataset.EachSequence(s.selection, func(i int, sequence *dataset.Sequence) {
-		g := newGram(d.Inputs + d.Outputs)
-		missing := make([]float64, d.Outputs)
-		small.Visit(sequence, func(step int, run *model.Run, _ []float64) {
-			state := run.State(last)
-			for o := range d.Outputs {
-				sum := d.B[o]
-				for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
-					sum += float64(w * state[j])
-				}
-				missing[o] = s.heads[i][step*d.Outputs+o] - sum
+	grams, missing := make([]*gram, len(s.selection.Sequences)), make([][]float64, len(s.selection.Sequences))
+	for i := range grams {
+		grams[i], missing[i] = newGram(d.Inputs+d.Outputs), make([]float64, d.Outputs)
+	}
+	s.prepared.VisitStates(small, func(i, step int, state []float64) {
+		for o := range d.Outputs {
+			sum := d.B[o]
+			for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
+				sum += float64(w * state[j])
 			}
-			g.add(state, missing)
-		})
-		grams[i] = g
+			missing[i][o] = s.heads[i][step*d.Outputs+o] - sum
+		}
+		grams[i].add(state, missing[i])
 	})
 	f := newFolds(d.Inputs+d.Outputs, s.selection, grams)
 	for o := range d.Outputs {
