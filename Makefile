@@ -4,9 +4,9 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
+PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
 
-.PHONY: test tools format vet staticcheck unit emulate emulators bench bench-target measure kernels demo-data
+.PHONY: test tools format vet staticcheck unit emulate emulators bench vectors bench-target measure kernels demo-data
 
 test: tools format vet staticcheck unit emulate
 
@@ -78,7 +78,11 @@ bench-target: emulators
 	$(GO) run ./testdata/benchtarget
 
 bench:
-	$(GO) test -run '^$$' -bench . ./model ./quant
+	$(GO) test -run '^$$' -bench . ./model ./model/lanes ./quant ./testdata/benchscore
+
+# Writes the vector kernels anew, from the programs beside them.
+vectors:
+	$(GO) generate ./model/lanes ./quant ./testdata/benchscore
 
 # Makes the demo job anew in WORK: recordings (Go, seconds), network and scores
 # (Debian's python3-torch and python3-numpy, minutes), errors by plain numpy.

@@ -128,8 +128,12 @@ func (p *Prepared) run(state *lanes.State, f *Float, g *group, score *Score) {
 func (p *Prepared) step(state *lanes.State, f *Float, g *group, step int) {
 	features := len(p.features) * lanes.Width
 	x, in := g.x[step*features:(step+1)*features], state.Input()
-	for i, k := range f.Kept {
-		*(*[lanes.Width]float32)(in[i*lanes.Width:]) = [lanes.Width]float32(x[k*lanes.Width:])
+	for i := 0; i < len(f.Kept); { // features that stand side by side are copied together
+		first, k := i, f.Kept[i]
+		for i < len(f.Kept) && f.Kept[i]-k == i-first {
+			i++
+		}
+		copy(in[first*lanes.Width:i*lanes.Width], x[k*lanes.Width:])
 	}
 	state.Step()
 }

@@ -1,6 +1,8 @@
 package quant
 
 import (
+	"math"
+
 	"kerf/dataset"
 )
 
@@ -82,18 +84,16 @@ func (e *encoder) encode(row []float64, x []int32) (saturated int) {
 		v := float32(float32(float32(row[c])-e.mean[i]) * e.factor[i])
 		switch {
 		case v != v:
-			x[i] = 0
+			v = 0
 		case v >= maxInt16:
-			x[i] = maxInt16
+			v = maxInt16
 			saturated++
 		case v <= minInt16:
-			x[i] = minInt16
+			v = minInt16
 			saturated++
-		case v >= 0:
-			x[i] = int32(float32(v + 0.5))
-		default:
-			x[i] = -int32(float32(0.5 - v))
 		}
+		half := math.Float32frombits(math.Float32bits(0.5) | math.Float32bits(v)&(1<<31))
+		x[i] = int32(float32(v + half)) // towards 0
 	}
 	return saturated
 }

@@ -36,14 +36,13 @@ func expNegative(a float32) float32 {
 	whole := k - roundMagic
 	r := a - float32(ln2High*whole)
 	r -= float32(ln2Low * whole)
-	e := float32(1.0 / 5040)
-	e = float32(e*r) + 1.0/720
-	e = float32(e*r) + 1.0/120
-	e = float32(e*r) + 1.0/24
-	e = float32(e*r) + 1.0/6
-	e = float32(e*r) + 1.0/2
-	e = float32(e*r) + 1
-	e = float32(e*r) + 1
+	square := r * r // pairs of terms first, as in the assembly, where that makes the chain of operations short
+	c67 := float32(r*(1.0/5040)) + 1.0/720
+	c45 := float32(r*(1.0/120)) + 1.0/24
+	c23 := float32(r*(1.0/6)) + 1.0/2
+	low := float32(c23*square) + (r + 1)
+	high := float32(c67*square) + c45
+	e := float32(high*float32(square*square)) + low
 	return math.Float32frombits(math.Float32bits(e) + math.Float32bits(k)<<mantissaBits)
 }
 

@@ -145,16 +145,24 @@ func activation(name, doc string, tanh bool) {
 	VSUBPS(t, a, a)
 	VMULPS(constants["ln2Low"], r, t)
 	VSUBPS(t, a, a)
-	e := YMM()
-	VMOVUPS(constants["c7"], e)
-	for _, c := range []string{"c6", "c5", "c4", "c3", "c2"} {
-		VMULPS(a, e, e)
-		VADDPS(constants[c], e, e)
+	// Pairs of terms first, so that the chain of operations is short.
+	pair := func(high, low string) VecVirtual {
+		p := YMM()
+		VMULPS(constants[high], a, p)
+		VADDPS(constants[low], p, p)
+		return p
 	}
-	for range 2 {
-		VMULPS(a, e, e)
-		VADDPS(one, e, e)
-	}
+	square := YMM()
+	VMULPS(a, a, square)
+	c67, c45, e, c01 := pair("c7", "c6"), pair("c5", "c4"), pair("c3", "c2"), YMM()
+	VMULPS(square, c67, c67)
+	VADDPS(c67, c45, c45)
+	VADDPS(one, a, c01)
+	VMULPS(square, e, e)
+	VADDPS(c01, e, e)
+	VMULPS(square, square, square)
+	VMULPS(square, c45, c45)
+	VADDPS(c45, e, e)
 	VPSLLD(U8(23), k, k)
 	VPADDD(k, e, e)
 
