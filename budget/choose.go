@@ -22,7 +22,7 @@ type Chosen struct {
 
 	heldOut *dataset.Score // of networks that were calibrated without the sequence they are judged on
 	used    float64        // share of its tolerance that the tightest row may reach
-	beside  []*Chosen      // what narrow tried on the way, this one included
+	beside  []widthTrial   // what narrow tried on the way
 }
 
 // Tightest is the row with the least room on the selection recordings, and what it
@@ -61,7 +61,7 @@ func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
 		if err != nil {
 			return nil, err
 		}
-		cut.note(in, chosen, cut.Points[0])
+		cut.note(in, chosen, cut.Points[0], rounded)
 		cut.Path = cut.pathTo(widest)
 		return chosen, in.widen(cut.Statistics, chosen)
 	}
@@ -69,22 +69,23 @@ func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, tried := range chosen.beside[1:] {
-		cut.note(in, tried, c.from)
+	for _, tried := range chosen.beside {
+		cut.note(in, tried.chosen, c.rounded, tried.change)
 	}
+	cut.search.beside(c.from)
 	cut.Path = cut.pathTo(chosen.Candidate)
 	return chosen, nil
 }
 
 // chooser looks for the cheapest point that stays within every tolerance in fixed point.
 type chooser struct {
-	in    *Inputs
-	cut   *Cut
-	best  *Chosen
-	price price
-	from  *Point // of best
-	way   *quant.Rounding
-	cost  float64 // the most that rounding has cost, as a share of the tolerances
+	in            *Inputs
+	cut           *Cut
+	best          *Chosen
+	price         price
+	from, rounded *Point // of best, before and after rounding
+	way           *quant.Rounding
+	cost          float64 // the most that rounding has cost, as a share of the tolerances
 }
 
 // among goes through the points with one choice of words.
@@ -114,9 +115,10 @@ func (c *chooser) among(f quant.Formats) error {
 		if err != nil {
 			return err
 		}
-		c.cost = max(c.cost, c.cut.note(c.in, chosen, p.Point).Used-p.Used)
+		fixed := c.cut.note(c.in, chosen, p.Point, rounded)
+		c.cost = max(c.cost, fixed.Used-p.Used)
 		if chosen.Within {
-			c.best, c.price, c.from = chosen, p.price, p.Point
+			c.best, c.price, c.from, c.rounded = chosen, p.price, p.Point, fixed
 			return nil
 		}
 	}
@@ -139,11 +141,13 @@ func (c *chooser) try(candidate Candidate) (*Chosen, error) {
 	return chosen, err
 }
 
-// note keeps what was measured in fixed point as a point, which is made of another one.
-func (c *Cut) note(in *Inputs, chosen *Chosen, from *Point) *Point {
+// rounded is the change that makes an integer network of a cut.
+const rounded = "rounded"
+
+// note keeps what was measured in fixed point as a point, which a change made of another one.
+func (c *Cut) note(in *Inputs, chosen *Chosen, from *Point, change string) *Point {
 	p := in.point(chosen.Candidate, chosen.heldOut)
-	p.From, p.Fixed = from, true
-	p.Change = "in " + chosen.Candidate.Formats.String()
+	p.From, p.Fixed, p.Change = from, true, change
 	c.add(p)
 	return p
 }

@@ -40,7 +40,7 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 	for _, before := range slices.Backward(way) {
 		for _, p := range c.Points {
 			step := p.step(false)
-			if p.From != before || p.Fixed || slices.Contains(way, p) || (p.Within() && before != c.Points[at]) || listed[step.Item+step.Name] {
+			if p.From != before || p.Fixed || slices.Contains(way, p) || (p.Within() && before != c.Points[at]) || p.several || listed[step.Item+step.Name] {
 				continue
 			}
 			if _, ok := without(end, step); !ok {

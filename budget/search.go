@@ -22,6 +22,8 @@ type Cut struct {
 	Points        []*Point // every candidate that was measured, in the order of the search; the first is where it began
 	Stopped       bool     // the time that the job gives ended it
 	Path          []PathStep
+
+	search *search
 }
 
 // beamWidth is how many candidates the search follows at a time. Our choice: on the jobs of docs/search.md a wider one
@@ -54,6 +56,7 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	}
 	cut.Start, cut.StartReach, _ = in.within(in.floatOnSelection())
 	s := &search{in: in, cut: cut, items: in.items(cut), guide: in.newGuide(cut.Statistics), known: map[string]*Point{}}
+	cut.search = s
 	if t := in.Job.Search.Time; t != nil {
 		s.until = time.Now().Add(time.Duration(float64(*t) * float64(time.Second)))
 	}
@@ -121,6 +124,28 @@ func (s *search) round(beam []*Point) []*Point {
 			return next
 		}
 	}
+}
+
+// besides is how many neighbours of the choice are measured in full, whatever the estimate says: so a reader sees
+// what the next cut would break.
+const besides = 4
+
+// beside measures what a point cannot lose, the least estimated loss first.
+func (s *search) beside(p *Point) {
+	var all []child
+	var candidates []Candidate
+	for _, i := range s.items {
+		if c, ok := i.without(p.Candidate); ok && s.known[cutKey(c)] == nil {
+			all = append(all, child{parent: p, item: i, change: i.change("out"), candidate: c})
+			candidates = append(candidates, c)
+		}
+	}
+	s.guide.estimate(append(candidates, p.Candidate))
+	for i := range all {
+		all[i].used = s.guide.used(p, all[i].candidate)
+	}
+	slices.SortStableFunc(all, func(a, b child) int { return cmp.Compare(a.used, b.used) })
+	s.measure(all[:min(besides, len(all))])
 }
 
 // children lists what the points of a beam suggest, the best first, and tells whether there was anything.

@@ -23,10 +23,12 @@ type Point struct {
 	Used      float64 // the largest share of any tolerance that the sign-off recordings may show
 	Costs     []Cost
 
-	price   price
-	refused map[string]bool // what this candidate could not lose, by change
-	bundles map[string]int  // by sort: so many items together were too many
-	gone    int             // features and units that were taken away on the way here
+	price     price
+	recovered bool            // it was trained
+	several   bool            // the change takes away several items at once
+	refused   map[string]bool // what this candidate could not lose, by change
+	bundles   map[string]int  // by sort: so many items together were too many
+	gone      int             // features and units that were taken away on the way here
 }
 
 // refuses tells whether this point, or one that it was made of, could not lose an item, or fewer of that sort together.
@@ -72,7 +74,7 @@ func (s *search) measure(batch []child) []*Point {
 	})
 	for i, p := range points {
 		c := batch[i]
-		p.From, p.Change, p.Item, p.Name, p.Share = c.parent, c.change, c.item.sort, c.item.name, c.item.share
+		p.From, p.Change, p.Item, p.Name, p.Share, p.several = c.parent, c.change, c.item.sort, c.item.name, c.item.share, c.item.several
 		p.refused, p.bundles = map[string]bool{}, map[string]int{}
 		if c.parent != nil {
 			p.gone = c.parent.gone + max(len(c.item.features), len(c.item.units))

@@ -33,6 +33,15 @@ func (w width) isHead(in *Inputs) bool {
 	return w.word == quant.DenseWeights && w.layer == len(in.Float.Net.Dense)-1
 }
 
+// describe names the narrower word.
+func (s *WidthStep) describe() string { return fmt.Sprintf("int%d %s", s.Bits, s.What) }
+
+// widthTrial is a choice with a narrower word.
+type widthTrial struct {
+	chosen *Chosen
+	change string
+}
+
 // refusal is a narrower word that the tolerances did not allow.
 type refusal struct {
 	width  width
@@ -76,7 +85,7 @@ func (in *Inputs) widths(rule FormatRule) []width {
 // tolerance. Then it looks for the units that force the words that are left wide.
 func (in *Inputs) narrow(statistics *prune.Statistics, chosen *Chosen) (*Chosen, error) {
 	var steps []WidthStep
-	beside := []*Chosen{chosen}
+	var beside []widthTrial
 	for {
 		best, tried, refused, err := in.narrowest(statistics, chosen)
 		if err != nil {
@@ -84,14 +93,18 @@ func (in *Inputs) narrow(statistics *prune.Statistics, chosen *Chosen) (*Chosen,
 		}
 		steps = append(steps, tried...)
 		for _, r := range refused {
-			beside = append(beside, r.narrow)
+			beside = append(beside, widthTrial{r.narrow, r.step.describe()})
 		}
 		if best == nil {
 			chosen.Widths, chosen.beside = steps, beside
 			return chosen, in.force(statistics, chosen, refused)
 		}
 		chosen = best
-		beside = append(beside, best)
+		for _, step := range tried {
+			if step.Taken {
+				beside = append(beside, widthTrial{best, step.describe()})
+			}
+		}
 	}
 }
 
