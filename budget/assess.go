@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"kerf/dataset"
 	"kerf/prune"
@@ -26,6 +27,7 @@ type Result struct {
 	Costs    []Cost
 	Before   []Cost // of the whole network in the widest formats that the job allows
 	Freed    []Freed
+	Frontier *Frontier
 	Places   []Placement
 	Counts   *quant.Counts
 	Verdict  string // Fits, DoesNotFit or NotEnough
@@ -70,6 +72,7 @@ func (in *Inputs) Price(cut *Cut, chosen *Chosen) *Result {
 	r.Before = in.Costs(in.widest())
 	r.Freed = in.Freed(chosen.Candidate)
 	r.Places = in.Placements(chosen.Candidate)
+	r.Frontier = in.Frontier(cut, chosen)
 	r.Verdict = verdict(nil, r.Costs)
 	return r
 }
@@ -126,6 +129,9 @@ func (r *Result) warn() {
 	if !r.Chosen.Within && len(in.Job.Tolerances) > 0 {
 		row, reach := r.Chosen.Tightest()
 		add("no choice leaves a reserve for every tolerance on the selection recordings; the one tried last goes to sign-off (%s: %s may reach %.4g of %.4g)", row.Describe(), row.Metric, reach, row.Tolerance)
+	}
+	if r.Cut.Stopped {
+		add("the search ended after %s with %d candidates measured, because the job says so: another run may choose another network", time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
 	}
 	r.warnRecovery()
 	r.warnWords()

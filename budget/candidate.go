@@ -1,6 +1,8 @@
 package budget
 
 import (
+	"slices"
+
 	"kerf/prune"
 	"kerf/quant"
 )
@@ -48,6 +50,17 @@ func (in *Inputs) DroppedFeatures(c Candidate) []string {
 	var names []string
 	for _, k := range prune.Without(len(in.Float.Features), c.Features...) {
 		names = append(names, in.Float.Features[k].Name)
+	}
+	return names
+}
+
+// DroppedUnits names the units that a candidate does not keep.
+func (in *Inputs) DroppedUnits(c Candidate) []string {
+	var names []string
+	for _, u := range prune.Units(in.Float.Net) {
+		if !slices.Contains(c.Units[u.Layer], u.Index) {
+			names = append(names, prune.UnitName(in.Float.Net, u))
+		}
 	}
 	return names
 }

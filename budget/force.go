@@ -122,7 +122,7 @@ func (in *Inputs) fewest(p *prepared, c Candidate, partial quant.Partial, units 
 			return true
 		}
 		score := in.measured(predicted)
-		row, reach, ok := in.within(scores{float: in.floatOnSelection(), cut: score, fixed: score})
+		row, reach, ok := in.within(score)
 		if ok {
 			f.Rest, f.RestMay = row, reach
 		}

@@ -19,7 +19,8 @@ type Job struct {
 	Name       string               `toml:"name"`
 	Model      ModelFile            `toml:"model"`
 	Recordings RecordingFiles       `toml:"recordings"`
-	Features   TableFile            `toml:"features"`
+	Features   FeatureRule          `toml:"features"`
+	Units      UnitRule             `toml:"units"`
 	Outputs    OutputRule           `toml:"outputs"`
 	Scores     TableFile            `toml:"scores"`
 	FrontEnds  []FrontEnd           `toml:"front_end"`
@@ -27,6 +28,7 @@ type Job struct {
 	Tolerances map[string]Tolerance `toml:"tolerance"` // by output
 	Targets    []TargetRule         `toml:"target"`
 	Formats    FormatRule           `toml:"formats"`
+	Search     SearchRule           `toml:"search"`
 	Recovery   *RecoveryRule        `toml:"recovery"` // nil: no recovery training
 	File       string               `toml:"-"`        // as the user gave it
 	data       []byte               // the text, for the place of an error

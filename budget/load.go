@@ -38,6 +38,8 @@ type Inputs struct {
 	lastPrepared   *prepared                 // see prepare
 	cutNetworks    map[string]*dataset.Float // see cutNetwork
 	recovered      map[string]*Recovered     // by cutKey, see Recover
+	pins           pins
+	prices         *pricing // see pricing
 }
 
 // Target is one target of the job with its profile.
@@ -61,7 +63,7 @@ func Load(path string) (*Inputs, error) {
 	}
 	in := &Inputs{Job: job}
 	in.Files = append(in.Files, InputFile{"job", filepath.Base(path), hash(job.data)})
-	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.checkFrontEnds, in.checkTolerances, in.loadRecordings, in.loadScores} {
+	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch, in.checkTolerances, in.loadRecordings, in.loadScores} {
 		if err := step(); err != nil {
 			return nil, err
 		}

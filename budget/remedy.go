@@ -168,13 +168,13 @@ func (r *remedies) units(row Cost) error {
 // features takes away the least needed front end with which the limit is met, and
 // by itself the least needed features until it is.
 func (r *remedies) features(row Cost) error {
-	for _, step := range r.in.attempts(r.cut) {
-		c, ok := without(r.now, step)
-		if !ok || step.Item != FrontEndItem {
+	for _, group := range r.in.items(r.cut) {
+		c, ok := group.without(r.now)
+		if !ok || group.sort != FrontEndItem {
 			continue
 		}
 		if after, ok := r.heals(row, c, r.target); ok {
-			if err := r.changed(row, FeatureKnob, fmt.Sprintf("without the front end %s and its %d features", step.Name, len(r.now.Features)-len(c.Features)), c, after); err != nil {
+			if err := r.changed(row, FeatureKnob, fmt.Sprintf("without the front end %s and its %d features", group.name, len(r.now.Features)-len(c.Features)), c, after); err != nil {
 				return err
 			}
 			break
@@ -184,15 +184,15 @@ func (r *remedies) features(row Cost) error {
 }
 
 // fewer takes away items of one sort, the least needed first.
-func (r *remedies) fewer(row Cost, knob, item string) error {
+func (r *remedies) fewer(row Cost, knob, sort string) error {
 	c := r.now
 	var gone []string
-	for _, step := range r.in.attempts(r.cut) {
-		less, ok := without(c, step)
-		if !ok || step.Item != item {
+	for _, next := range r.in.items(r.cut) {
+		less, ok := next.without(c)
+		if !ok || next.sort != sort {
 			continue
 		}
-		c, gone = less, append(gone, step.Name)
+		c, gone = less, append(gone, next.name)
 		if after, ok := r.heals(row, c, r.target); ok {
 			return r.changed(row, knob, fmt.Sprintf("%d of the %s less: %s", len(gone), knob, strings.Join(gone, ", ")), c, after)
 		}

@@ -224,7 +224,7 @@ func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Cho
 		score := in.measured(predicted)
 		result := RoundingResult{Rounding: rounding, Distance: in.distance(p, predicted)}
 		var ok bool
-		result.Tightest, result.MayReach, ok = in.within(scores{float: in.floatOnSelection(), cut: score, fixed: score})
+		result.Tightest, result.MayReach, ok = in.within(score)
 		compared = append(compared, result)
 		if result.Distance < least || best == nil {
 			least = result.Distance

@@ -1,45 +1,15 @@
 package budget
 
 import (
+	"cmp"
 	"math"
 	"slices"
-	"sort"
+	"time"
 
-	"kerf/dataset"
 	"kerf/prune"
-	"kerf/quant"
 )
 
-// signoffReach is how many half-widths of the interval, measured on selection
-// recordings, must lie within the tolerance. One is the interval itself. The
-// rest is for the sign-off recordings, which are others: if they are as many and
-// alike, the difference of two such figures has √2 times the standard error, and
-// 1.645 of these (95 % one-sided) over 1.96 per half-width are kept free.
-var signoffReach = 1 + 1.645*math.Sqrt2/1.96
-
-// The sorts of item that a cut takes away. A front end is a cost group with all
-// its features: its code often takes more than the weights that go with it.
-const (
-	FrontEndItem = "front_end"
-	FeatureItem  = "feature"
-	UnitItem     = "unit"
-)
-
-// PathStep is one attempt of the cut.
-type PathStep struct {
-	Item      string // FrontEndItem, FeatureItem or UnitItem
-	Features  []int  // features of the trained network that go
-	Units     []prune.Unit
-	Name      string
-	Share     float64 // of the score, in its worst case; of a front end the sum over its features
-	Taken     bool    // false: it stays, because Tightest breaks its tolerance
-	Tightest  Loss    // the judged row with the least room, on selection recordings
-	MayReach  float64 // what the sign-off recordings may show in that row, see signoffReach
-	Candidate Candidate
-	Costs     []Cost // of Candidate
-}
-
-// Cut is the way from the network as given to the smallest that stays within
+// Cut is the way from the network as given to smaller ones that stay within
 // every tolerance on the selection recordings.
 type Cut struct {
 	Statistics    *prune.Statistics // of the network as given, on the selection recordings
@@ -49,64 +19,179 @@ type Cut struct {
 	UnitRank      []prune.Ranked
 	Start         Loss // the judged row in which the float network itself has the least room
 	StartReach    float64
+	Points        []*Point // every candidate that was measured, in the order of the search; the first is where it began
+	Stopped       bool     // the time that the job gives ended it
 	Path          []PathStep
+
+	search *search
 }
 
-// FindCut tries every front end, then every feature and unit once, the least
-// needed first, and takes away what the tolerances allow. An item whose removal
-// breaks a tolerance in any scenario or region stays, and the next one is tried.
-// progress is called after each attempt with the number done and the number of all.
+// beamWidth is how many candidates the search follows at a time. Our choice: on the jobs of docs/search.md a wider one
+// found nothing cheaper.
+const beamWidth = 3
+
+// search looks for the cheapest cut.
+//
+// It goes backwards from the network as given. In every round each candidate of the beam suggests what might go next; a
+// quick estimate says what that would lose; what saves the most per tolerance used is
+// then cut in full and measured. What breaks a tolerance in any scenario or region stays, for all candidates
+// that are made of that one. The round's best go on, and every ranking is made anew from them.
+type search struct {
+	in    *Inputs
+	cut   *Cut
+	items []item
+	guide *guide
+	known map[string]*Point // by cutKey
+	until time.Time         // zero: no end
+}
+
+// FindCut searches for smaller networks within every tolerance. progress is called after each round with the
+// number of items that are decided and the number of all.
 func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	cut := in.Rank()
+	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
+	start := in.start(formats[0])
 	if len(in.Job.Tolerances) == 0 {
 		return cut
 	}
-	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
-	kept := in.Whole(formats[0])
-	base := in.floatOnSelection()
-	cut.Start, cut.StartReach, _ = in.within(scores{float: base, cut: base, fixed: base})
-	attempts := in.attempts(cut)
-	for i, step := range attempts {
-		if c, ok := without(kept, step); ok {
-			reduced := cut.Statistics.Cut(c.Features, c.Units, prune.Refit)
-			score := dataset.Measure(reduced, in.Selection, in.Regions)
-			step.Tightest, step.MayReach, step.Taken = in.within(scores{float: base, cut: score, fixed: score})
-			step.Candidate, step.Costs = c, in.Costs(c)
-			if step.Taken {
-				kept = c
-			}
-			cut.Path = append(cut.Path, step)
-		}
-		progress(i+1, len(attempts))
+	cut.Start, cut.StartReach, _ = in.within(in.floatOnSelection())
+	s := &search{in: in, cut: cut, items: in.items(cut), guide: in.newGuide(cut.Statistics), known: map[string]*Point{}}
+	cut.search = s
+	if t := in.Job.Search.Time; t != nil {
+		s.until = time.Now().Add(time.Duration(float64(*t) * float64(time.Second)))
 	}
+	first := s.measure([]child{{change: "as given", candidate: start}})[0]
+	beam := []*Point{first}
+	for len(beam) > 0 && first.Within() {
+		if cut.Stopped = !s.until.IsZero() && time.Now().After(s.until); cut.Stopped {
+			break
+		}
+		beam = s.round(beam)
+		if len(beam) > 0 {
+			progress(min(beam[0].gone+len(beam[0].refused), len(s.items)-1), len(s.items))
+		}
+	}
+	cut.Path = cut.pathTo(s.cheapest().Candidate)
+	progress(1, 1)
 	return cut
 }
 
-// attempts lists what is tried, in order: front ends, then features and units
-// merged by their share.
-func (in *Inputs) attempts(cut *Cut) []PathStep {
-	var groups, items []PathStep
-	for _, g := range in.Job.FrontEnds {
-		step := PathStep{Item: FrontEndItem, Name: g.Name}
-		for _, r := range cut.FeatureRank {
-			if in.Float.Features[r.Item].FrontEnd == g.Name {
-				step.Features = append(step.Features, r.Item)
-				step.Share += r.Share
+// cheapest is the point within every tolerance that costs least, the first of equals; where there is none, the start.
+func (s *search) cheapest() *Point {
+	best := s.cut.Points[0]
+	for _, p := range s.cut.Points {
+		if p.Within() && p.price.compare(best.price) < 0 {
+			best = p
+		}
+	}
+	return best
+}
+
+// child is what a point suggests.
+type child struct {
+	parent    *Point
+	item      item
+	change    string
+	candidate Candidate
+	used      float64 // estimated
+	merit     float64
+}
+
+// hopeless is the estimated share of a tolerance beyond which a candidate is not measured: the estimate
+// rarely lies a third below what is then measured (docs/search.md).
+const hopeless = 1.5
+
+// round measures the best children of a beam until enough are within every tolerance; it returns those, or none when no
+// candidate of the beam can lose anything more.
+func (s *search) round(beam []*Point) []*Point {
+	for {
+		pool, untried := s.children(beam)
+		var next []*Point
+		for len(pool) > 0 && len(next) < beamWidth {
+			n := min(beamWidth-len(next), len(pool))
+			batch := pool[:n]
+			pool = pool[n:]
+			for i, p := range s.measure(batch) {
+				if p.Within() {
+					next = append(next, p)
+				} else {
+					batch[i].parent.refuse(batch[i].item)
+				}
 			}
 		}
-		groups = append(groups, step)
+		if len(next) > 0 || !untried {
+			slices.SortStableFunc(next, func(a, b *Point) int { return cmp.Compare(s.merit(b.price, b.Used), s.merit(a.price, a.Used)) })
+			return next
+		}
 	}
-	for _, r := range cut.FeatureRank {
-		items = append(items, PathStep{Item: FeatureItem, Features: []int{r.Item}, Name: r.Name, Share: r.Share})
+}
+
+// besides is how many neighbours of the choice are measured in full, whatever the estimate says: so a reader sees
+// what the next cut would break.
+const besides = 4
+
+// beside measures what a point cannot lose, the least estimated loss first.
+func (s *search) beside(p *Point) {
+	var all []child
+	var candidates []Candidate
+	for _, i := range s.items {
+		if c, ok := i.without(p.Candidate); ok && s.known[cutKey(c)] == nil {
+			all = append(all, child{parent: p, item: i, change: i.change("out"), candidate: c})
+			candidates = append(candidates, c)
+		}
 	}
-	units := prune.Units(in.Float.Net)
-	for _, r := range cut.UnitRank {
-		items = append(items, PathStep{Item: UnitItem, Units: []prune.Unit{units[r.Item]}, Name: r.Name, Share: r.Share})
+	s.guide.estimate(append(candidates, p.Candidate))
+	for i := range all {
+		all[i].used = s.guide.used(p, all[i].candidate)
 	}
-	for _, steps := range [][]PathStep{groups, items} {
-		sort.SliceStable(steps, func(a, b int) bool { return steps[a].Share < steps[b].Share })
+	slices.SortStableFunc(all, func(a, b child) int { return cmp.Compare(a.used, b.used) })
+	s.measure(all[:min(besides, len(all))])
+}
+
+// children lists what the points of a beam suggest, the best first, and tells whether there was anything.
+func (s *search) children(beam []*Point) (pool []child, untried bool) {
+	var all []child
+	var candidates []Candidate
+	for _, p := range beam {
+		candidates = append(candidates, p.Candidate)
+		for _, i := range s.suggest(p) {
+			c, ok := i.without(p.Candidate)
+			if !ok {
+				continue
+			}
+			all = append(all, child{parent: p, item: i, change: i.change("out"), candidate: c})
+			candidates = append(candidates, c)
+		}
 	}
-	return append(groups, items...)
+	s.guide.estimate(candidates)
+	seen := map[string]bool{}
+	for _, c := range all {
+		key := cutKey(c.candidate)
+		known := s.known[key]
+		c.used = s.guide.used(c.parent, c.candidate)
+		switch {
+		case known != nil && !known.Within() || known == nil && !(c.used <= hopeless):
+			c.parent.refuse(c.item)
+			untried = true
+		case known == nil && !seen[key]:
+			untried = true
+			seen[key] = true
+			c.merit = s.merit(s.in.priceOf(c.candidate), c.used)
+			pool = append(pool, c)
+		}
+	}
+	slices.SortStableFunc(pool, func(a, b child) int { return cmp.Compare(b.merit, a.merit) })
+	return pool, untried
+}
+
+// leastUsed is the share of a tolerance below which less is no merit: there a loss says more of the recordings than of the cut.
+const leastUsed = 0.25
+
+// merit is what a candidate saves of the price at the start per tolerance used. Flash counts a thousandth: it decides between equals.
+func (s *search) merit(p price, used float64) float64 {
+	start := s.cut.Points[0].price
+	saved := start.share + start.excess - p.share - p.excess + (start.flash-p.flash)/start.flash/1000
+	return saved / math.Max(used, leastUsed)
 }
 
 // ScoreFeatures computes the scores of the features if the job gives none. It
@@ -127,182 +212,4 @@ func (in *Inputs) Rank() *Cut {
 	cut.UnitScores = prune.UnitEffects(in.Float, cut.Statistics.Means, in.Selection)
 	cut.FeatureRank, cut.UnitRank = cut.FeatureScores.Ranking(), cut.UnitScores.Ranking()
 	return cut
-}
-
-// without takes an item out of a candidate. It is no attempt if the item is gone
-// already, or if it is the last feature or the last unit of a layer.
-func without(c Candidate, step PathStep) (smaller Candidate, ok bool) {
-	smaller = c
-	smaller.Features = slices.DeleteFunc(slices.Clone(c.Features), func(k int) bool { return slices.Contains(step.Features, k) })
-	ok = len(smaller.Features) > 0
-	smaller.Units = nil
-	for l, units := range c.Units {
-		kept := slices.DeleteFunc(slices.Clone(units), func(j int) bool { return slices.Contains(step.Units, prune.Unit{Layer: l, Index: j}) })
-		smaller.Units = append(smaller.Units, kept)
-		ok = ok && len(kept) > 0
-	}
-	gone := len(smaller.Features) < len(c.Features) || smaller.UnitCount() < c.UnitCount()
-	return smaller, ok && gone
-}
-
-// hopelessSlack is how much worse a row may get that the float network itself
-// does not keep: rounding changes the last digits of anything.
-const hopelessSlack = 1.01
-
-// within tells whether every judged row on selection recordings leaves room for
-// the sign-off, and returns the row with the least and what it may reach there.
-// Rows of too few sequences for an interval are taken at their value. A row that
-// the float network itself does not keep must not get worse.
-func (in *Inputs) within(s scores) (tightest Loss, mayReach float64, ok bool) {
-	ok = true
-	most := math.Inf(-1)
-	floor := in.floatReach()
-	i := -1
-	for _, row := range in.lossRows(in.Selection, s, true) {
-		i++
-		if row.Sequences == 0 {
-			continue
-		}
-		reach := row.reach()
-		if !(reach <= row.Tolerance || reach <= floor[i]*hopelessSlack) {
-			ok = false
-		}
-		if u := used(row, reach); u > most || math.IsNaN(u) {
-			most = u
-			tightest, mayReach = row, reach
-		}
-	}
-	return tightest, mayReach, ok
-}
-
-// reach is what a row may show on the sign-off recordings.
-func (l *Loss) reach() float64 {
-	value, high := l.JudgedValue()
-	if l.Sequences < dataset.MinSequences {
-		return value
-	}
-	return value + float64(signoffReach*(high-value))
-}
-
-// floatReach is the reach of every judged row for the float network itself.
-func (in *Inputs) floatReach() []float64 {
-	if in.selectionFloor == nil {
-		base := in.floatOnSelection()
-		for _, row := range in.lossRows(in.Selection, scores{float: base, cut: base, fixed: base}, true) {
-			in.selectionFloor = append(in.selectionFloor, row.reach())
-		}
-	}
-	return in.selectionFloor
-}
-
-// used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.
-func used(row Loss, mayReach float64) float64 {
-	return (mayReach - row.Tolerance) / math.Max(row.Tolerance, math.SmallestNonzeroFloat64)
-}
-
-// Chosen is the candidate that goes to sign-off.
-type Chosen struct {
-	Candidate Candidate
-	CutNet    *dataset.Float
-	Recovered *Recovered // nil: no recovery training
-	Fixed     *quant.Network
-	Within    bool // the selection recordings are within every tolerance
-	Roundings []RoundingResult
-	Widths    []WidthStep // attempts to narrow single words
-	Forced    []Forced    // words that are left wide, and the units that need them
-	Wider     []WidthStep // when a tolerance is broken: what a wider word would give, each by itself
-
-	heldOut *dataset.Score // of networks that were calibrated without the sequence they are judged on
-	used    float64        // share of its tolerance that the tightest row may reach
-}
-
-// Tightest is the row with the least room on the selection recordings, and what it
-// may reach.
-func (c *Chosen) Tightest() (Loss, float64) {
-	r := c.Roundings[c.roundingIndex()]
-	return r.Tightest, r.MayReach
-}
-
-// Choose adds the word widths to a cut. For each uniform choice of widths it goes
-// back from the deepest point of the path to the first at which the fixed-point
-// network is within every tolerance on the selection recordings; of these
-// points it takes the one that breaks the fewest limits of the targets, among
-// these the one with the least flash, front end included, and narrows
-// single words from there. If there is none, it takes the whole network in the
-// widest formats.
-func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
-	points := []Candidate{in.Whole(quant.Formats{})}
-	for _, step := range cut.Path {
-		if step.Taken {
-			points = append(points, step.Candidate)
-		}
-	}
-	return in.cheapest(cut.Statistics, points)
-}
-
-// ChooseFormats adds the word widths to given features and units: the ones with
-// the least flash with which the fixed-point network is within every tolerance
-// on the selection recordings, or else the widest that the job allows.
-func (in *Inputs) ChooseFormats(statistics *prune.Statistics, c Candidate) (*Chosen, error) {
-	return in.cheapest(statistics, []Candidate{c})
-}
-
-// cheapest searches points × formats. Points come with falling cost.
-func (in *Inputs) cheapest(statistics *prune.Statistics, points []Candidate) (*Chosen, error) {
-	formats, err := in.Job.Formats.candidates(in.Float.Net)
-	if err != nil {
-		return nil, err
-	}
-	var best, last *Chosen
-	least, fewest := math.Inf(1), math.MaxInt
-	for _, f := range formats {
-		for i := len(points) - 1; i >= 0; i-- {
-			c := points[i]
-			c.Formats = f
-			broken := in.brokenLimits(c)
-			if broken > fewest || (broken == fewest && in.flash(c) >= least) {
-				continue
-			}
-			if last, err = in.try(statistics, c); err != nil {
-				return nil, err
-			}
-			if last.Within {
-				best, least, fewest = last, in.flash(c), broken
-				break
-			}
-		}
-	}
-	if best == nil {
-		return last, in.widen(statistics, last)
-	}
-	return in.narrow(statistics, best)
-}
-
-// brokenLimits counts the limits that a candidate breaks on all targets.
-func (in *Inputs) brokenLimits(c Candidate) int {
-	broken := 0
-	for _, cost := range in.Costs(c) {
-		if cost.Verdict == Fail {
-			broken++
-		}
-	}
-	return broken
-}
-
-// flash is what weights and front end of a candidate take; tables and code hardly differ.
-func (in *Inputs) flash(c Candidate) float64 {
-	bytes := float64(in.Shape(c).WeightBytes())
-	needed, _ := in.FrontEnds(c)
-	for _, g := range needed {
-		bytes += float64(g.Flash)
-	}
-	return bytes
-}
-
-// floatOnSelection is the score of the network as given, measured once.
-func (in *Inputs) floatOnSelection() *dataset.Score {
-	if in.selectionBase == nil {
-		in.selectionBase = dataset.Measure(in.Float, in.Selection, in.Regions)
-	}
-	return in.selectionBase
 }

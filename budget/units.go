@@ -168,8 +168,7 @@ func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string, w
 
 // keeps tells whether a float network is within every tolerance.
 func (in *Inputs) keeps(net *dataset.Float) bool {
-	score := dataset.Measure(net, in.Selection, in.Regions)
-	_, _, ok := in.within(scores{float: in.floatOnSelection(), cut: score, fixed: score})
+	_, _, ok := in.within(dataset.Measure(net, in.Selection, in.Regions))
 	return ok
 }
 

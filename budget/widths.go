@@ -33,6 +33,15 @@ func (w width) isHead(in *Inputs) bool {
 	return w.word == quant.DenseWeights && w.layer == len(in.Float.Net.Dense)-1
 }
 
+// describe names the narrower word.
+func (s *WidthStep) describe() string { return fmt.Sprintf("int%d %s", s.Bits, s.What) }
+
+// widthTrial is a choice with a narrower word.
+type widthTrial struct {
+	chosen *Chosen
+	change string
+}
+
 // refusal is a narrower word that the tolerances did not allow.
 type refusal struct {
 	width  width
@@ -72,21 +81,30 @@ func (in *Inputs) widths(rule FormatRule) []width {
 
 // narrow goes from uniform words to mixed ones: again and again it tries every
 // next narrower word by itself and takes the one that costs the least accuracy
-// per byte saved, as long as the selection recordings stay within every
+// per byte saved, as long as the network gets cheaper by the objective of the job and the selection recordings stay within every
 // tolerance. Then it looks for the units that force the words that are left wide.
 func (in *Inputs) narrow(statistics *prune.Statistics, chosen *Chosen) (*Chosen, error) {
 	var steps []WidthStep
+	var beside []widthTrial
 	for {
 		best, tried, refused, err := in.narrowest(statistics, chosen)
 		if err != nil {
 			return nil, err
 		}
 		steps = append(steps, tried...)
+		for _, r := range refused {
+			beside = append(beside, widthTrial{r.narrow, r.step.describe()})
+		}
 		if best == nil {
-			chosen.Widths = steps
+			chosen.Widths, chosen.beside = steps, beside
 			return chosen, in.force(statistics, chosen, refused)
 		}
 		chosen = best
+		for _, step := range tried {
+			if step.Taken {
+				beside = append(beside, widthTrial{best, step.describe()})
+			}
+		}
 	}
 }
 
@@ -95,18 +113,18 @@ func (in *Inputs) narrowest(statistics *prune.Statistics, chosen *Chosen) (best 
 	at := -1
 	cheapest := math.Inf(1)
 	for _, w := range in.widths(in.Job.Formats) {
+		if c, ok := in.withWord(chosen.Candidate, w, -1); !ok || in.priceOf(c).compare(in.priceOf(chosen.Candidate)) >= 0 {
+			continue // none, or it is not cheaper
+		}
 		tried, step, err := in.other(statistics, chosen, w, -1)
 		if err != nil {
 			return nil, nil, nil, err
-		}
-		if tried == nil {
-			continue
 		}
 		steps = append(steps, step)
 		if !tried.Within {
 			refused = append(refused, refusal{w, step, tried})
 		}
-		if perByte := (tried.used - chosen.used) / float64(step.Saved); tried.Within && step.Saved > 0 && perByte < cheapest && in.brokenLimits(tried.Candidate) <= in.brokenLimits(chosen.Candidate) {
+		if perByte := (tried.used - chosen.used) / float64(step.Saved); tried.Within && step.Saved > 0 && perByte < cheapest {
 			best, cheapest, at = tried, perByte, len(steps)-1
 		}
 	}
@@ -116,25 +134,29 @@ func (in *Inputs) narrowest(statistics *prune.Statistics, chosen *Chosen) (best 
 	return best, steps, refused, nil
 }
 
-// other tries the word that lies the given number of places beside that of a
-// choice, -1 narrower and 1 wider; nil if there is none.
-func (in *Inputs) other(statistics *prune.Statistics, chosen *Chosen, w width, places int) (*Chosen, WidthStep, error) {
-	c := chosen.Candidate
+// withWord puts the word that lies the given number of places beside that of a candidate, -1 narrower and 1 wider.
+func (in *Inputs) withWord(c Candidate, w width, places int) (beside Candidate, ok bool) {
 	c.Formats = c.Formats.Clone()
 	bits := w.bits(&c.Formats)
 	place := slices.Index(w.words, *bits) + places
 	if place < 0 || place >= len(w.words) {
-		return nil, WidthStep{}, nil
+		return c, false
 	}
 	*bits = w.words[place]
-	if c.Formats.Validate(in.Float.Net) != nil {
+	return c, c.Formats.Validate(in.Float.Net) == nil
+}
+
+// other tries the word beside that of a choice; nil if there is none.
+func (in *Inputs) other(statistics *prune.Statistics, chosen *Chosen, w width, places int) (*Chosen, WidthStep, error) {
+	c, ok := in.withWord(chosen.Candidate, w, places)
+	if !ok {
 		return nil, WidthStep{}, nil
 	}
 	tried, err := in.try(statistics, c)
 	if err != nil {
 		return nil, WidthStep{}, err
 	}
-	step := WidthStep{What: w.name, Bits: *bits, Saved: in.storage(chosen.Candidate) - in.storage(c)}
+	step := WidthStep{What: w.name, Bits: *w.bits(&c.Formats), Saved: in.storage(chosen.Candidate) - in.storage(c)}
 	step.Tightest, step.MayReach = tried.Tightest()
 	return tried, step, nil
 }

@@ -71,6 +71,15 @@ func (b *bootstrap) acceleration() float64 {
 	return cubes / (6 * math.Pow(squares, 1.5))
 }
 
+// halfWidth of an interval from the jackknife alone.
+func (b *bootstrap) halfWidth() float64 {
+	mean, squares, n := stat.Mean(b.leftOut, nil), 0.0, float64(len(b.leftOut))
+	for _, v := range b.leftOut {
+		squares += float64((v - mean) * (v - mean))
+	}
+	return expanded(effective(b.weights)) * math.Sqrt(squares*(n-1)/n) * math.Sqrt((n-1)/n)
+}
+
 // expanded is how many standard errors of the draws from n sequences reach from the value to an end of the interval.
 func expanded(n float64) float64 {
 	t := distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975)

@@ -40,10 +40,17 @@ func NewFloat(net *model.Network, features []Feature, outputs []Output) *Float {
 // Predict implements [Predictor].
 func (f *Float) Predict(s *Sequence, dst []float64) {
 	f.Visit(s, func(step int, _ *model.Run, raw []float64) {
-		for o, out := range f.Outputs {
-			dst[step*len(f.Outputs)+o] = float64(raw[o]*out.Std) + out.Mean
-		}
+		y := dst[step*len(f.Outputs) : (step+1)*len(f.Outputs)]
+		copy(y, raw)
+		f.Physical(y)
 	})
+}
+
+// Physical turns the raw outputs of one step into physical units.
+func (f *Float) Physical(raw []float64) {
+	for o, out := range f.Outputs {
+		raw[o] = float64(raw[o]*out.Std) + out.Mean
+	}
 }
 
 // Visit runs the network over a sequence and calls back after every step with

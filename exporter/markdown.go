@@ -14,6 +14,9 @@ func (s *Signoff) Markdown() []byte {
 		fmt.Fprintf(&b, "- %s\n", markdownText(line))
 	}
 	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + s.Legend() + "\n")
+	if legend := s.FrontierLegend(); legend != "" {
+		b.WriteString("\n" + markdownText(legend) + "\n")
+	}
 	if len(s.Warnings) > 0 {
 		b.WriteString("\n## Notes\n\n")
 		for i, w := range s.Warnings {
@@ -38,7 +41,7 @@ const legendRest = "fixed: the integer network of the C. " +
 	"uncut: the whole network in its widest formats."
 
 func (s *Signoff) allTables() []Table {
-	return slices.Concat([]Table{s.AccuracyTable(true)}, s.costTables(), []Table{s.PathTable()}, s.WordTables(), []Table{s.FormatTable(), s.InputTable()})
+	return slices.Concat([]Table{s.AccuracyTable(true)}, s.costTables(), []Table{s.FrontierTable(), s.PathTable()}, s.WordTables(), []Table{s.FormatTable(), s.InputTable()})
 }
 
 // MarkdownTables prints tables below each other, each under its title.

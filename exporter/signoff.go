@@ -31,6 +31,7 @@ type Signoff struct {
 	Freed    []FreedRow    `json:"freed"`
 	Places   []PlaceRow    `json:"weights_place"` // targets on which it matters where the weights are
 	Path     []PathRow     `json:"path"`
+	Frontier FrontierInfo  `json:"frontier"`
 	Widths   []WidthRow    `json:"widths"`
 	Forced   []ForcedRow   `json:"forced"`   // words that stay wide, and the units that need them
 	Wider    []WidthRow    `json:"widening"` // when a tolerance is broken: what each next wider word gives
@@ -38,6 +39,8 @@ type Signoff struct {
 	Recovery *RecoveryInfo `json:"recovery"` // nil: the weights are those given
 	Inputs   []InputRow    `json:"inputs"`
 	Recorded []RecordedRow `json:"recordings"`
+
+	near []int // ids of the candidates that the table of the frontier shows
 
 	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
 	Warnings   []string `json:"warnings"`
@@ -233,6 +236,10 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	}
 	for _, p := range r.Cut.Path {
 		s.Path = append(s.Path, pathRow(p))
+	}
+	s.Frontier = frontierInfo(in, r.Frontier)
+	for _, c := range r.Frontier.Near(shownNear) {
+		s.near = append(s.near, c.ID)
 	}
 	for _, w := range r.Chosen.Widths {
 		s.Widths = append(s.Widths, widthRow(w))

@@ -70,7 +70,14 @@ func (r *Run) StepWith(x, y []float64, hold func(layer int, state []float64)) {
 		}
 		x = r.layers[i].state
 	}
-	for i, d := range n.Dense {
+	r.Finish(x, y)
+}
+
+// Finish computes the raw outputs y [Outputs] that the dense layers make of a state [Units] of the last recurrent layer: what
+// [Run.Step] does last.
+func (r *Run) Finish(state, y []float64) {
+	x := state
+	for i, d := range r.network.Dense {
 		affine(r.dense[i], d.W, x, d.B)
 		d.Activation.apply(r.dense[i])
 		x = r.dense[i]

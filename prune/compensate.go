@@ -184,17 +184,46 @@ func (s *Statistics) Cut(features []int, units [][]int, method Method) *dataset.
 	if method == MeanFolding {
 		f = s.Means
 	}
-	small := &dataset.Float{Net: cut(s.float.Net, features, units, f), Features: s.float.Features, Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
+	small := s.cutWith(f, features, units)
 	if method == Refit && small.Net.Parameters() < s.float.Net.Parameters() {
 		s.refit(small)
 	}
 	return small
 }
 
+func (s *Statistics) cutWith(f filling, features []int, units [][]int) *dataset.Float {
+	return &dataset.Float{Net: cut(s.float.Net, features, units, f), Features: s.float.Features, Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
+}
+
+// CutAndRun cuts by [Refit], and returns what the network predicts on every selection sequence as well: fitting has run it already.
+func (s *Statistics) CutAndRun(features []int, units [][]int) (*dataset.Float, [][]float64) {
+	small := s.cutWith(s, features, units)
+	predicted := make([][]float64, len(s.selection.Sequences))
+	if small.Net.Parameters() == s.float.Net.Parameters() {
+		dataset.EachSequence(s.selection, func(i int, sequence *dataset.Sequence) {
+			predicted[i] = make([]float64, sequence.Steps*len(small.Outputs))
+			small.Predict(sequence, predicted[i])
+		})
+		return small, predicted
+	}
+	states := s.refit(small)
+	dataset.EachSequence(s.selection, func(i int, sequence *dataset.Sequence) {
+		predicted[i] = make([]float64, sequence.Steps*len(small.Outputs))
+		run := small.Net.NewRun()
+		outputs, inputs := len(small.Outputs), small.Net.Dense[0].Inputs
+		for step := range sequence.Steps {
+			y := predicted[i][step*outputs : (step+1)*outputs]
+			run.Finish(states[i][step*inputs:(step+1)*inputs], y)
+			small.Physical(y)
+		}
+	})
+	return small, predicted
+}
+
 // Sketch cuts by [Reconstruction] with one ridge strength for everything, which takes a small part of the time:
 // good enough to compare what might be cut next.
 func (s *Statistics) Sketch(features []int, units [][]int) *dataset.Float {
-	return &dataset.Float{Net: cut(s.float.Net, features, units, sketch{s}), Features: s.float.Features, Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
+	return s.cutWith(sketch{s}, features, units)
 }
 
 // sketch fills like the statistics, with sketchStrength throughout.
@@ -217,14 +246,17 @@ func sketched(f *folds, kept, gone []int, _ []float64) replacement {
 
 // refit adds to the first dense layer of a smaller network what makes it give
 // what the whole network gives there: ridge regression of the difference on the
-// states that the smaller network really has.
-func (s *Statistics) refit(small *dataset.Float) {
+// states that the smaller network really has. It returns these, per sequence [steps × units].
+func (s *Statistics) refit(small *dataset.Float) [][]float64 {
 	d := small.Net.Dense[0]
-	grams, missing := make([]*gram, len(s.selection.Sequences)), make([][]float64, len(s.selection.Sequences))
-	for i := range grams {
+	n := len(s.selection.Sequences)
+	grams, states, missing := make([]*gram, n), make([][]float64, n), make([][]float64, n)
+	for i, sequence := range s.selection.Sequences {
 		grams[i], missing[i] = newGram(d.Inputs+d.Outputs), make([]float64, d.Outputs)
+		states[i] = make([]float64, 0, sequence.Steps*d.Inputs)
 	}
 	s.prepared.VisitStates(small, func(i, step int, state []float64) {
+		states[i] = append(states[i], state...)
 		for o := range d.Outputs {
 			sum := d.B[o]
 			for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
@@ -242,4 +274,5 @@ func (s *Statistics) refit(small *dataset.Float) {
 			d.W[o*d.Inputs+j] += v
 		}
 	}
+	return states
 }

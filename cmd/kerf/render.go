@@ -251,9 +251,21 @@ func pathTables(s *exporter.Signoff) []exporter.Table {
 	names := make([]string, len(all.Rows))
 	for i, row := range all.Rows {
 		names[i] = strings.TrimPrefix(row[0], budget.FeatureItem+" ")
+		together := strings.Split(names[i], ", ")
+		for _, name := range together[1:] { // what goes together is measured together
+			steps.Rows = append(steps.Rows, []string{together[0], row[2], "", "", "", "", ""})
+			together[0] = name
+			if s.Path[i].Item == budget.UnitItem {
+				together[0] = "unit " + name
+			}
+		}
+		names[i] = together[0]
 		steps.Rows = append(steps.Rows, []string{names[i], row[2], row[3], row[4], row[7], row[8], row[5]})
 	}
 	tables := []exporter.Table{steps}
+	if near := s.FrontierTable(); len(near.Rows) > 0 {
+		tables = append(tables, near)
+	}
 	for t, target := range s.TargetNames() {
 		left := exporter.Table{Title: "What each cut leaves", Head: []string{target, "flash", "cycles"}, Numbers: 1}
 		for i, p := range s.Path {
@@ -264,6 +276,9 @@ func pathTables(s *exporter.Signoff) []exporter.Table {
 		if len(left.Rows) > 0 {
 			tables = append(tables, left)
 		}
+	}
+	if legend := s.FrontierLegend(); legend != "" {
+		tables = append(tables, sentenceTable("How to read the candidates", []string{legend}))
 	}
 	kept := exporter.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2, Rows: [][]string{
 		{"features", strings.Join(s.Kept.Features, ", ")},

@@ -1,0 +1,208 @@
+package budget
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// Frontier is what the search measured, and why the choice is what it is.
+type Frontier struct {
+	Objective  string // in words
+	Stopped    bool   // the time that the job gives ended the search
+	Candidates []FrontierCandidate
+	ByUnits    []UnitLoss
+}
+
+// FrontierCandidate is one measured candidate.
+type FrontierCandidate struct {
+	*Point
+	LimitsUsed []float64 // per target the largest share of any limit; NaN without limits
+	Share      float64   // of the objective, on the target that takes the largest
+	OnFrontier bool      // no candidate measured in the same way loses no more, costs no more, and less of one
+	Chosen     bool
+	Verdict    string
+	Why        string // it was not chosen
+}
+
+// Verdicts on a candidate, besides Fits.
+const (
+	BreaksTolerance    = "breaks a tolerance"
+	BreaksLimit        = "breaks a limit"
+	FitsBeforeRounding = "fits before rounding"
+)
+
+// UnitLoss is the least that was lost with so many hidden units: the row with the least room.
+type UnitLoss struct {
+	Units    int
+	Features int
+	Tightest Loss
+	MayReach float64
+}
+
+// Frontier sums up a search. The choice is among the candidates, whatever was trained or
+// narrowed after the search. Without a search there is none.
+func (in *Inputs) Frontier(cut *Cut, chosen *Chosen) *Frontier {
+	f := &Frontier{Objective: in.Objective(), Stopped: cut.Stopped}
+	if len(cut.Points) == 0 {
+		return f
+	}
+	choice := cut.find(in, chosen)
+	for _, p := range cut.Points {
+		c := FrontierCandidate{Point: p, Share: p.price.share, OnFrontier: !slices.ContainsFunc(cut.Points, p.dominatedBy), Chosen: p == choice}
+		for _, t := range in.Targets {
+			c.LimitsUsed = append(c.LimitsUsed, limitsUsed(p.Costs, t.Name))
+		}
+		c.Verdict = p.verdict()
+		if !c.Chosen {
+			c.Why = cut.why(p, choice)
+		}
+		f.Candidates = append(f.Candidates, c)
+	}
+	f.ByUnits = cut.byUnits()
+	return f
+}
+
+// find returns the point of a choice, a new one if what was chosen came after the search.
+func (c *Cut) find(in *Inputs, chosen *Chosen) *Point {
+	same := func(p *Point) bool {
+		return cutKey(p.Candidate) == cutKey(chosen.Candidate) && p.recovered == (chosen.Recovered != nil)
+	}
+	from := c.Points[0]
+	for _, p := range slices.Backward(c.Points) {
+		if p.Fixed && same(p) && p.Candidate.Formats.String() == chosen.Candidate.Formats.String() {
+			return p
+		}
+		if cutKey(p.Candidate) == cutKey(chosen.Candidate) {
+			from = p
+		}
+	}
+	change := rounded
+	if chosen.Recovered != nil {
+		change = "trained and rounded"
+	}
+	p := c.note(in, chosen, from, change)
+	p.recovered = chosen.Recovered != nil
+	return p
+}
+
+// dominatedBy tells whether q, measured in the same way, is as good everywhere and better somewhere; of equals the first is the better.
+func (p *Point) dominatedBy(q *Point) bool {
+	if p == q || p.Fixed != q.Fixed || q.Used > p.Used {
+		return false
+	}
+	better := q.Used < p.Used
+	costs := totals(q.Costs)
+	for i, c := range totals(p.Costs) {
+		if !slices.Contains(objectives, c.Resource) {
+			continue
+		}
+		if costs[i].Value > c.Value {
+			return false
+		}
+		better = better || costs[i].Value < c.Value
+	}
+	if len(p.Costs) == 0 {
+		if q.price.flash > p.price.flash {
+			return false
+		}
+		better = better || q.price.flash < p.price.flash
+	}
+	return better || q.ID < p.ID
+}
+
+func (p *Point) verdict() string {
+	switch {
+	case !p.Within():
+		return BreaksTolerance
+	case p.price.broken > 0:
+		return BreaksLimit
+	case !p.Fixed:
+		return FitsBeforeRounding
+	}
+	return Fits
+}
+
+// why says in a sentence why a candidate was not chosen.
+func (c *Cut) why(p, choice *Point) string {
+	row := p.Tightest
+	if !p.Within() {
+		if p.Used == math.Inf(1) {
+			return fmt.Sprintf("It breaks a tolerance: %s of %s, where the float network makes no error.", row.Metric, row.Describe())
+		}
+		return fmt.Sprintf("It breaks a tolerance: %s of %s may reach %s of %s.", row.Metric, row.Describe(), row.show(p.MayReach), row.show(row.Tolerance))
+	}
+	var broken []string
+	for _, cost := range totals(p.Costs) {
+		if cost.Verdict == Fail {
+			broken = append(broken, fmt.Sprintf("%s of %s", strings.ReplaceAll(cost.Resource, "_", " "), cost.Target))
+		}
+	}
+	fixed := slices.IndexFunc(c.Points, func(q *Point) bool { return q.Fixed && q.From == p && !q.Within() })
+	switch {
+	case p.price.broken > choice.price.broken:
+		return fmt.Sprintf("It breaks more limits than the choice (%s).", strings.Join(broken, ", "))
+	case p.price.compare(choice.price) < 0 && fixed >= 0:
+		return fmt.Sprintf("Rounding breaks a tolerance, see number %d.", c.Points[fixed].ID)
+	case p.price.compare(choice.price) < 0 && !p.Fixed:
+		return "It leaves less of the tolerances than rounding has cost on its neighbours."
+	case cutKey(p.Candidate) == cutKey(choice.Candidate) && !p.Fixed:
+		return fmt.Sprintf("It is the cut of the choice before rounding, see number %d.", choice.ID)
+	case p.price.share > choice.price.share:
+		return fmt.Sprintf("It costs %.2g %% more.", 100*(p.price.share/choice.price.share-1))
+	case p.price.flash > choice.price.flash:
+		return fmt.Sprintf("It costs the same, but %.0f B more flash.", p.price.flash-choice.price.flash)
+	}
+	return "It costs the same; the choice was found first."
+}
+
+// byUnits takes the candidate that uses least of the tolerances for every number of units.
+func (c *Cut) byUnits() []UnitLoss {
+	best := map[int]*Point{}
+	for _, p := range c.Points {
+		n := p.Candidate.UnitCount()
+		if best[n] == nil || p.Used < best[n].Used {
+			best[n] = p
+		}
+	}
+	var all []UnitLoss
+	for n, p := range best {
+		all = append(all, UnitLoss{n, len(p.Candidate.Features), p.Tightest, p.MayReach})
+	}
+	slices.SortFunc(all, func(a, b UnitLoss) int { return a.Units - b.Units })
+	return all
+}
+
+// Near lists the choice, what it was made of, and what was tried beside it and beyond it: about as many as asked, the
+// dearest first.
+func (f *Frontier) Near(about int) []FrontierCandidate {
+	at := slices.IndexFunc(f.Candidates, func(c FrontierCandidate) bool { return c.Chosen })
+	if at < 0 {
+		return nil
+	}
+	choice := f.Candidates[at]
+	cut := choice.From // the candidate before rounding
+	for cut != nil && cut.Fixed {
+		cut = cut.From
+	}
+	var near []FrontierCandidate
+	add := func(most int, is func(p *Point) bool) {
+		var found []FrontierCandidate
+		for _, c := range f.Candidates {
+			if !slices.ContainsFunc(near, func(n FrontierCandidate) bool { return n.ID == c.ID }) && is(c.Point) {
+				found = append(found, c)
+			}
+		}
+		slices.SortStableFunc(found, func(a, b FrontierCandidate) int { return cmp.Compare(a.Used, b.Used) })
+		near = append(near, found[:min(most, len(found), about-len(near))]...)
+	}
+	add(1, func(p *Point) bool { return p == choice.Point })
+	add(1, func(p *Point) bool { return cut != nil && p == cut.From })
+	add(about/4, func(p *Point) bool { return p.Fixed && cutKey(p.Candidate) == cutKey(choice.Candidate) })
+	add(about/2, func(p *Point) bool { return !p.Fixed && !p.several && p.From == cut })
+	add(about, func(p *Point) bool { return !p.several && (p.Fixed || p.price.compare(choice.price) < 0) })
+	slices.SortStableFunc(near, func(a, b FrontierCandidate) int { return b.price.compare(a.price) })
+	return near
+}

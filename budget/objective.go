@@ -1,0 +1,125 @@
+package budget
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// SearchRule says what the search makes small, and how long it may look.
+type SearchRule struct {
+	Objective string   `toml:"objective"` // flash, ram, cycles or energy; empty: the largest share of any limit
+	Time      *Seconds `toml:"time"`      // after which no further cut is tried; the result then depends on the machine
+}
+
+// objectives are the resources that a job may name.
+var objectives = []string{Flash, RAM, Cycles, Energy}
+
+func (in *Inputs) checkSearch() error {
+	s := in.Job.Search
+	if s.Time != nil && *s.Time <= 0 {
+		return in.Job.at(`for example time = "30 s"`, "a search of no time finds nothing", "search", "time")
+	}
+	if s.Objective != "" && !slices.Contains(objectives, s.Objective) {
+		return in.Job.at("flash, ram, cycles or energy; left out, the largest share of any limit", fmt.Sprintf("%q is no objective", s.Objective), "search", "objective")
+	}
+	known := func(c Cost) bool { return c.Resource == s.Objective }
+	if s.Objective == Energy && !slices.ContainsFunc(in.Costs(in.widest()), known) {
+		return in.Job.at("a target has energy figures with active_current and voltage", "no target says what a step takes of energy", "search", "objective")
+	}
+	return nil
+}
+
+// price is what a candidate costs by the objective of the job. Prices compare by broken limits, then by share, then by flash.
+type price struct {
+	broken int     // limits, over all targets
+	excess float64 // how far they are broken, as shares of them, added up
+	share  float64 // of the objective, on the target that takes the largest, see pricing
+	flash  float64 // see Inputs.flash
+}
+
+func (p price) compare(q price) int {
+	return cmp.Or(cmp.Compare(p.broken, q.broken), cmp.Compare(p.share, q.share), cmp.Compare(p.flash, q.flash))
+}
+
+// pricing turns costs into a price.
+type pricing struct {
+	resource string             // the objective; empty: every resource that has a limit
+	whole    map[string]float64 // what the whole network in its widest formats takes, by target and resource
+	words    string             // the objective in words
+}
+
+// pricing is made once. Without a limit and an objective flash is what counts.
+func (in *Inputs) pricing() *pricing {
+	if in.prices != nil {
+		return in.prices
+	}
+	p := &pricing{resource: in.Job.Search.Objective, whole: map[string]float64{}}
+	limited := false
+	for _, c := range totals(in.Costs(in.widest())) {
+		p.whole[c.Target+" "+c.Resource] = c.Value
+		limited = limited || !math.IsNaN(c.Limit)
+	}
+	switch {
+	case p.resource == "" && limited:
+		p.words = "the largest share of any limit"
+	case p.resource == "":
+		p.resource = Flash
+		fallthrough
+	default:
+		p.words = map[string]string{Flash: "flash", RAM: "RAM", Cycles: "cycles", Energy: "energy"}[p.resource]
+		if len(in.Targets) > 1 {
+			p.words += ", on the target with the least room"
+		}
+	}
+	in.prices = p
+	return p
+}
+
+// Objective says in words what the search makes small.
+func (in *Inputs) Objective() string { return in.pricing().words }
+
+// priceOf is what a candidate costs. A share is that of the limit, or where a target has none
+// that of the whole network.
+func (in *Inputs) priceOf(candidate Candidate) price {
+	p := in.pricing()
+	sum := price{flash: in.flash(candidate)}
+	for _, c := range totals(in.Costs(candidate)) {
+		if c.Verdict == Fail {
+			sum.broken++
+			sum.excess += limitShare(c) - 1
+		}
+		if p.resource != "" && c.Resource != p.resource || p.resource == "" && math.IsNaN(c.Limit) {
+			continue
+		}
+		share := limitShare(c)
+		if math.IsNaN(share) {
+			share = c.Value / p.whole[c.Target+" "+c.Resource]
+		}
+		sum.share = math.Max(sum.share, share)
+	}
+	return sum
+}
+
+// limitsUsed is the largest share of any limit of one target; NaN without limits.
+func limitsUsed(costs []Cost, target string) float64 {
+	most := math.NaN()
+	for _, c := range totals(costs) {
+		if s := limitShare(c); c.Target == target && !math.IsNaN(s) && !(s <= most) {
+			most = s
+		}
+	}
+	return most
+}
+
+// limitShare is the share of its limit that a resource takes; NaN without a limit.
+func limitShare(c Cost) float64 {
+	switch {
+	case math.IsNaN(c.Limit):
+		return math.NaN()
+	case c.AtLeast:
+		return c.Limit / c.Value
+	}
+	return c.Value / c.Limit
+}

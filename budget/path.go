@@ -1,0 +1,82 @@
+package budget
+
+import (
+	"slices"
+
+	"kerf/prune"
+)
+
+// PathStep is one change on the way to a candidate, or one that was refused.
+type PathStep struct {
+	Item      string // FrontEndItem, FeatureItem or UnitItem
+	Features  []int  // features of the trained network that go
+	Units     []prune.Unit
+	Name      string
+	Share     float64 // of the score, in its worst case; of a front end the sum over its features
+	Taken     bool    // false: it stays, because Tightest breaks its tolerance
+	Tightest  Loss    // the judged row with the least room, on selection recordings
+	MayReach  float64 // what the sign-off recordings may show in that row, see signoffReach
+	Candidate Candidate
+	Costs     []Cost // of Candidate
+}
+
+// pathTo lists what was taken away on the way to a cut, and then what every candidate on that way could not lose. Where the
+// integer network of a refused candidate was measured, that is what counts.
+func (c *Cut) pathTo(end Candidate) []PathStep {
+	at := slices.IndexFunc(c.Points, func(p *Point) bool { return !p.Fixed && cutKey(p.Candidate) == cutKey(end) })
+	if at < 0 {
+		return nil
+	}
+	var way []*Point
+	for p := c.Points[at]; p != nil; p = p.From {
+		way = append(way, p)
+	}
+	slices.Reverse(way)
+	var path []PathStep
+	for _, p := range way[1:] {
+		path = append(path, p.step(true))
+	}
+	listed := map[string]bool{}
+	for _, before := range slices.Backward(way) {
+		for _, p := range c.Points {
+			step := p.step(false)
+			if p.From != before || p.Fixed || slices.Contains(way, p) || (p.Within() && before != c.Points[at]) || p.several || listed[step.Item+step.Name] {
+				continue
+			}
+			if _, ok := without(end, step); !ok {
+				continue
+			}
+			if fixed := slices.IndexFunc(c.Points, func(q *Point) bool { return q.Fixed && q.From == p }); fixed >= 0 {
+				step.Tightest, step.MayReach = c.Points[fixed].Tightest, c.Points[fixed].MayReach
+			}
+			listed[step.Item+step.Name] = true
+			path = append(path, step)
+		}
+	}
+	return path
+}
+
+func (p *Point) step(taken bool) PathStep {
+	step := PathStep{Item: p.Item, Name: p.Name, Share: p.Share, Taken: taken, Tightest: p.Tightest, MayReach: p.MayReach, Candidate: p.Candidate, Costs: p.Costs}
+	if p.From == nil {
+		return step
+	}
+	for _, k := range p.From.Candidate.Features {
+		if !slices.Contains(p.Candidate.Features, k) {
+			step.Features = append(step.Features, k)
+		}
+	}
+	for l, units := range p.From.Candidate.Units {
+		for _, j := range units {
+			if !slices.Contains(p.Candidate.Units[l], j) {
+				step.Units = append(step.Units, prune.Unit{Layer: l, Index: j})
+			}
+		}
+	}
+	return step
+}
+
+// without takes what a step takes out of a candidate, see [item.without].
+func without(c Candidate, step PathStep) (smaller Candidate, ok bool) {
+	return item{features: step.Features, units: step.Units}.without(c)
+}

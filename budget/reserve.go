@@ -1,0 +1,96 @@
+package budget
+
+import (
+	"math"
+
+	"kerf/dataset"
+)
+
+// signoffReach is how many half-widths of the interval, measured on selection
+// recordings, must lie within the tolerance. One is the interval itself. The
+// rest is for the sign-off recordings, which are others: if they are as many and
+// alike, the difference of two such figures has √2 times the standard error, and
+// 1.645 of these (95 % one-sided) over 1.96 per half-width are kept free.
+var signoffReach = 1 + 1.645*math.Sqrt2/1.96
+
+// hopelessSlack is how much worse a row may get that the float network itself
+// does not keep: rounding changes the last digits of anything.
+const hopelessSlack = 1.01
+
+// judgement is what the rows with a tolerance say about a network on the selection recordings.
+type judgement struct {
+	rows     []Loss
+	tightest Loss // the row with the least room
+	mayReach float64
+	used     float64 // the largest share of what a row may reach, see allowance; within every tolerance up to 1
+}
+
+// assess compares what every row may show on sign-off recordings, judged by the selection
+// recordings, with its tolerance.
+func (in *Inputs) assess(score *dataset.Score) judgement {
+	base := in.floatOnSelection()
+	floor := in.floatReach()
+	j := judgement{rows: in.lossRows(in.Selection, scores{float: base, cut: score, fixed: score}, true)}
+	first := true
+	for i, row := range j.rows {
+		if row.Sequences == 0 {
+			continue
+		}
+		reach := row.reach()
+		share := reach / allowance(row, floor[i])
+		if math.IsNaN(share) {
+			share = math.Inf(1) // the float network makes no error here
+		}
+		if first || share > j.used {
+			first, j.used, j.tightest, j.mayReach = false, share, row, reach
+		}
+	}
+	return j
+}
+
+// allowance is what a row may reach: its tolerance, or where the float network itself does not keep that
+// what the float network reaches. Such a row must not get worse.
+func allowance(row Loss, floor float64) float64 {
+	return max(row.Tolerance, floor*hopelessSlack, math.SmallestNonzeroFloat64)
+}
+
+// within tells whether every judged row on selection recordings leaves room for
+// the sign-off, and returns the row with the least and what it may reach there.
+func (in *Inputs) within(score *dataset.Score) (tightest Loss, mayReach float64, ok bool) {
+	j := in.assess(score)
+	return j.tightest, j.mayReach, j.used <= 1
+}
+
+// reach is what a row may show on the sign-off recordings. A row of too few sequences for an
+// interval is taken at its value.
+func (l *Loss) reach() float64 {
+	value, high := l.JudgedValue()
+	if l.Sequences < dataset.MinSequences {
+		return value
+	}
+	return value + float64(signoffReach*(high-value))
+}
+
+// floatReach is the reach of every judged row for the float network itself.
+func (in *Inputs) floatReach() []float64 {
+	if in.selectionFloor == nil {
+		base := in.floatOnSelection()
+		for _, row := range in.lossRows(in.Selection, scores{float: base, cut: base, fixed: base}, true) {
+			in.selectionFloor = append(in.selectionFloor, row.reach())
+		}
+	}
+	return in.selectionFloor
+}
+
+// floatOnSelection is the score of the network as given, measured once.
+func (in *Inputs) floatOnSelection() *dataset.Score {
+	if in.selectionBase == nil {
+		in.selectionBase = dataset.Measure(in.Float, in.Selection, in.Regions)
+	}
+	return in.selectionBase
+}
+
+// used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.
+func used(row Loss, mayReach float64) float64 {
+	return (mayReach - row.Tolerance) / math.Max(row.Tolerance, math.SmallestNonzeroFloat64)
+}

@@ -1,0 +1,112 @@
+package budget
+
+import (
+	"runtime"
+	"sync"
+
+	"kerf/dataset"
+)
+
+// Point is one candidate that was measured on the selection recordings.
+type Point struct {
+	ID        int
+	From      *Point // what the change was made to; nil for the start
+	Change    string // in words
+	Item      string // what the change takes away; empty when it is about words
+	Name      string
+	Share     float64 // of the scores
+	Candidate Candidate
+	Fixed     bool   // the loss is that of the integer network; else that of the cut float network, and the words only give the cost
+	Rows      []Loss // that have a tolerance
+	Tightest  Loss   // the row with the least room
+	MayReach  float64
+	Used      float64 // the largest share of any tolerance that the sign-off recordings may show
+	Costs     []Cost
+
+	price     price
+	recovered bool            // it was trained
+	several   bool            // the change takes away several items at once
+	refused   map[string]bool // what this candidate could not lose, by change
+	bundles   map[string]int  // by sort: so many items together were too many
+	gone      int             // features and units that were taken away on the way here
+}
+
+// refuses tells whether this point, or one that it was made of, could not lose an item, or fewer of that sort together.
+func (p *Point) refuses(i item) bool {
+	many := max(len(i.features), len(i.units))
+	for ; p != nil; p = p.From {
+		if limit := p.bundles[i.sort]; p.refused[i.change("")] || i.several && limit > 0 && many >= limit {
+			return true
+		}
+	}
+	return false
+}
+
+// refuse notes that a point cannot lose an item.
+func (p *Point) refuse(i item) {
+	p.refused[i.change("")] = true
+	if many := max(len(i.features), len(i.units)); i.several && (p.bundles[i.sort] == 0 || many < p.bundles[i.sort]) {
+		p.bundles[i.sort] = many
+	}
+}
+
+// Within tells whether every tolerance is kept, with the reserve for the sign-off.
+func (p *Point) Within() bool { return p.Used <= 1 }
+
+// point judges a candidate by its score on selection recordings.
+func (in *Inputs) point(c Candidate, score *dataset.Score) *Point {
+	j := in.assess(score)
+	p := &Point{Candidate: c, Rows: j.rows, Tightest: j.tightest, MayReach: j.mayReach, Used: j.used, Costs: in.Costs(c)}
+	p.price = in.priceOf(c)
+	return p
+}
+
+// measure cuts candidates in full and measures them, side by side.
+func (s *search) measure(batch []child) []*Point {
+	in := s.in
+	in.floatReach() // before the cores share it
+	in.pricing()
+	points := make([]*Point, len(batch))
+	inParallel(len(batch), func(i int) {
+		c := batch[i].candidate
+		_, predicted := s.cut.Statistics.CutAndRun(c.Features, c.Units)
+		points[i] = in.point(c, in.measured(predicted))
+	})
+	for i, p := range points {
+		c := batch[i]
+		p.From, p.Change, p.Item, p.Name, p.Share, p.several = c.parent, c.change, c.item.sort, c.item.name, c.item.share, c.item.several
+		p.refused, p.bundles = map[string]bool{}, map[string]int{}
+		if c.parent != nil {
+			p.gone = c.parent.gone + max(len(c.item.features), len(c.item.units))
+		}
+		s.known[cutKey(p.Candidate)] = p
+		s.cut.add(p)
+	}
+	return points
+}
+
+// add numbers a point.
+func (c *Cut) add(p *Point) {
+	p.ID = len(c.Points)
+	c.Points = append(c.Points, p)
+}
+
+// inParallel calls work for 0 to n-1, on all cores, and returns when all calls are done.
+func inParallel(n int, work func(i int)) {
+	next := make(chan int, n)
+	for i := range n {
+		next <- i
+	}
+	close(next)
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			for i := range next {
+				work(i)
+			}
+		}()
+	}
+	wait.Wait()
+}

@@ -1,0 +1,173 @@
+package exporter
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"kerf/budget"
+)
+
+// FrontierInfo is what the search measured, on selection recordings.
+type FrontierInfo struct {
+	Objective  string         `json:"objective"`
+	Stopped    bool           `json:"stopped"` // by the time that the job gives; the result then depends on the machine
+	Candidates []CandidateRow `json:"candidates"`
+	ByUnits    []UnitRow      `json:"by_units"` // the least that was lost, by the number of hidden units
+}
+
+// CandidateRow is one measured candidate.
+type CandidateRow struct {
+	ID            int                `json:"id"`
+	From          *int               `json:"from"`   // the candidate that the change was made to; nil where the search began
+	Change        string             `json:"change"` // in words
+	Features      int                `json:"features"`
+	Units         []int              `json:"units"`   // kept, per recurrent layer
+	Removed       []string           `json:"removed"` // features, and units by name with "unit" before it
+	Formats       string             `json:"formats"`
+	Measured      string             `json:"measured"` // "fixed": the integer network; "cut": the float network, and formats only give the cost
+	Losses        []CandidateLoss    `json:"losses"`
+	Tightest      string             `json:"tightest"` // the row with the least room
+	MayReach      *float64           `json:"may_reach"`
+	ToleranceUsed *float64           `json:"tolerance_used"` // the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
+	ObjectiveUsed float64            `json:"objective_used"` // the share that the search makes small
+	Cost          []CandidateCostRow `json:"cost"`
+	OnFrontier    bool               `json:"on_frontier"` // among candidates measured in the same way
+	Chosen        bool               `json:"chosen"`
+	Verdict       string             `json:"verdict"` // fits, fits before rounding, breaks a tolerance, breaks a limit
+	Why           string             `json:"why"`     // it was not chosen
+}
+
+// CandidateLoss is one row that has a tolerance.
+type CandidateLoss struct {
+	Output    string   `json:"output"`
+	Scenario  string   `json:"scenario"`
+	Region    string   `json:"region"`
+	Metric    string   `json:"metric"`
+	Rise      *float64 `json:"rise"`
+	RiseHigh  *float64 `json:"rise_high"`
+	Value     *float64 `json:"value"` // of the metric
+	Tolerance float64  `json:"tolerance"`
+	On        string   `json:"tolerance_on"`
+}
+
+// CandidateCostRow is what a candidate takes on one target.
+type CandidateCostRow struct {
+	Target     string   `json:"target"`
+	Flash      float64  `json:"flash"`
+	RAM        float64  `json:"ram"`
+	Cycles     float64  `json:"cycles"`
+	Energy     *float64 `json:"energy"`
+	LimitsUsed *float64 `json:"limits_used"` // the largest share of any limit
+}
+
+// UnitRow is the row with the least room of the best candidate with so many units.
+type UnitRow struct {
+	Units    int      `json:"units"`
+	Features int      `json:"features"`
+	Rise     *float64 `json:"rise"`
+	RiseLow  *float64 `json:"rise_low"`
+	RiseHigh *float64 `json:"rise_high"`
+	MayReach *float64 `json:"may_reach"`
+	Output   string   `json:"output"`
+	Scenario string   `json:"scenario"`
+	Region   string   `json:"region"`
+}
+
+func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
+	info := FrontierInfo{Objective: f.Objective, Stopped: f.Stopped, Candidates: []CandidateRow{}, ByUnits: []UnitRow{}}
+	for _, c := range f.Candidates {
+		info.Candidates = append(info.Candidates, candidateRow(in, c))
+	}
+	for _, u := range f.ByUnits {
+		info.ByUnits = append(info.ByUnits, UnitRow{u.Units, u.Features, number(u.Tightest.Rise), number(u.Tightest.RiseLow), number(u.Tightest.RiseHigh), number(u.MayReach), u.Tightest.Output, u.Tightest.Scenario, u.Tightest.Region})
+	}
+	return info
+}
+
+func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
+	row := CandidateRow{
+		ID: c.ID, Change: c.Change, Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(), Measured: "cut",
+		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), MayReach: number(c.MayReach), ToleranceUsed: number(c.Used), ObjectiveUsed: c.Share, Cost: candidateCosts(c),
+		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Why: c.Why,
+	}
+	if c.Fixed {
+		row.Measured = "fixed"
+	} else {
+		row.Formats += ", before rounding"
+	}
+	if c.From != nil {
+		row.From = &c.From.ID
+	}
+	for _, units := range c.Candidate.Units {
+		row.Units = append(row.Units, len(units))
+	}
+	row.Removed = append([]string{}, in.DroppedFeatures(c.Candidate)...)
+	for _, name := range in.DroppedUnits(c.Candidate) {
+		row.Removed = append(row.Removed, "unit "+name)
+	}
+	for _, l := range c.Rows {
+		row.Losses = append(row.Losses, CandidateLoss{l.Output, l.Scenario, l.Region, string(l.Metric), number(l.Rise), number(l.RiseHigh), number(l.Fixed), l.Tolerance, toleranceOn(l)})
+	}
+	return row
+}
+
+func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
+	rows := []CandidateCostRow{}
+	for _, cost := range c.Costs {
+		if len(rows) == 0 || rows[len(rows)-1].Target != cost.Target {
+			rows = append(rows, CandidateCostRow{Target: cost.Target, LimitsUsed: number(c.LimitsUsed[len(rows)])})
+		}
+		if cost.Part != budget.Total {
+			continue
+		}
+		switch row := &rows[len(rows)-1]; cost.Resource {
+		case budget.Flash:
+			row.Flash = cost.Value
+		case budget.RAM:
+			row.RAM = cost.Value
+		case budget.Cycles:
+			row.Cycles = cost.Value
+		case budget.Energy:
+			row.Energy = number(cost.Value)
+		}
+	}
+	return rows
+}
+
+// shownNear is how many candidates the table of the frontier shows.
+const shownNear = 8
+
+// FrontierTable has the choice, what it was made of and what was refused beside it.
+func (s *Signoff) FrontierTable() Table {
+	t := Table{Title: "What else was measured near the choice, on selection recordings", Head: []string{"no.", "change", "F", "U", "used", "cost", "outcome"}, Numbers: 2, Words: 1}
+	for _, id := range s.near {
+		c := s.Frontier.Candidates[id]
+		units := make([]string, len(c.Units))
+		for l, n := range c.Units {
+			units[l] = strconv.Itoa(n)
+		}
+		t.Rows = append(t.Rows, []string{strconv.Itoa(c.ID), c.Change, strconv.Itoa(c.Features), strings.Join(units, "+"), wholePercent(c.ToleranceUsed), Percent(c.ObjectiveUsed), c.outcome()})
+	}
+	return t
+}
+
+// outcome is the reason in few words.
+func (c CandidateRow) outcome() string {
+	switch {
+	case c.Chosen:
+		return "chosen"
+	case c.Verdict == budget.BreaksTolerance:
+		return "breaks " + c.Tightest
+	}
+	return c.Why
+}
+
+// FrontierLegend explains the columns of the table of the frontier; empty without one.
+func (s *Signoff) FrontierLegend() string {
+	if len(s.near) == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("Of %s measured. The search makes small: %s (column cost). ", plural(len(s.Frontier.Candidates), "candidate"), s.Frontier.Objective)
+	return text + "used: the largest share of any tolerance that the sign-off recordings may show. F, U: features and units that stay. What is rounded, and what has other words, was measured in fixed point; the rest as float networks."
+}
