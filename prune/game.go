@@ -1,8 +1,11 @@
 package prune
 
 import (
+	"slices"
+
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/model/lanes"
 )
 
 // game is a network in which players come and go: sets of features or of hidden
@@ -45,70 +48,111 @@ func unitGame(p *dataset.Float) *game {
 	return g
 }
 
-// course is one sequence as the network sees it.
+// course is one sequence as the network sees it, in float32.
 type course struct {
 	steps  int
-	x      []float64   // normalised features [steps × features]
-	states [][]float64 // per layer [steps × units]; nil where no player is a unit
+	x      []float32   // normalised features [steps × features]
+	states [][]float32 // per layer [steps × units]; nil where no player is a unit
 }
 
 func (g *game) course(s *dataset.Sequence) *course {
 	features := len(g.p.Features)
-	c := &course{steps: s.Steps, x: make([]float64, s.Steps*features)}
+	c := &course{steps: s.Steps, x: make([]float32, 0, s.Steps*features)}
+	x := make([]float64, features)
 	for step := range s.Steps {
-		g.p.Normalise(s.X[step*features:(step+1)*features], c.x[step*features:(step+1)*features])
+		g.p.Normalise(s.X[step*features:(step+1)*features], x)
+		c.x = appendNarrow(c.x, x)
 	}
 	if g.units == nil {
 		return c
 	}
-	c.states = make([][]float64, len(g.units))
+	c.states = make([][]float32, len(g.units))
 	g.p.Visit(s, func(_ int, run *model.Run, _ []float64) {
 		for l := range c.states {
-			c.states[l] = append(c.states[l], run.State(l)...)
+			c.states[l] = appendNarrow(c.states[l], run.State(l))
 		}
 	})
 	return c
 }
 
-// table plays one sequence against backgrounds, with memory of its own.
+func appendNarrow(to []float32, values []float64) []float32 {
+	for _, v := range values {
+		to = append(to, float32(v))
+	}
+	return to
+}
+
+// coalition is a set of players against a background.
+type coalition struct {
+	background *course
+	present    []bool
+}
+
+// table plays one sequence, with memory of its own: up to eight coalitions side by side.
 type table struct {
 	*game
-	run  *model.Run
-	x, y []float64 // one step
+	state   *lanes.State
+	outputs int
 }
 
 func (g *game) newTable() *table {
-	return &table{game: g, run: g.p.Net.NewRun(), x: make([]float64, len(g.p.Features)), y: make([]float64, len(g.p.Outputs))}
+	return &table{game: g, state: lanes.Compile(g.p.Net).NewState(), outputs: len(g.p.Outputs)}
 }
 
-// play writes the outputs of a sequence, raw times their std [steps × outputs],
-// with some players present.
-func (t *table) play(c, background *course, present []bool, dst []float64) {
-	t.run.Reset()
-	step, from := 0, 0
-	hold := func(layer int, state []float64) {
-		others := background.states[layer][from*len(state) : (from+1)*len(state)]
-		for j, player := range t.units[layer] {
-			if !present[player] {
-				state[j] = others[j]
+// play returns the outputs of a sequence for every coalition, raw times their std [steps × outputs], computed in float32.
+func (t *table) play(c *course, coalitions ...coalition) [][]float64 {
+	all := make([][]float64, 0, len(coalitions))
+	for together := range slices.Chunk(coalitions, lanes.Width) {
+		all = append(all, t.playTogether(c, together)...)
+	}
+	return all
+}
+
+func (t *table) playTogether(c *course, coalitions []coalition) [][]float64 {
+	features := len(t.p.Features)
+	all := make([][]float64, len(coalitions))
+	for lane := range all {
+		all[lane] = make([]float64, 0, c.steps*t.outputs)
+	}
+	t.state.Reset()
+	for step := range c.steps {
+		own := c.x[step*features : (step+1)*features]
+		for lane, played := range coalitions {
+			from := step % played.background.steps
+			others := played.background.x[from*features : (from+1)*features]
+			for i, x := range own {
+				if t.feature != nil && !played.present[t.feature[i]] {
+					x = others[i]
+				}
+				t.state.Input()[i*lanes.Width+lane] = x
+			}
+		}
+		t.state.StepWith(t.holding(step, coalitions))
+		y := t.state.Output()
+		for lane := range all {
+			for o, out := range t.p.Outputs {
+				all[lane] = append(all[lane], float64(y[o*lanes.Width+lane])*out.Std)
 			}
 		}
 	}
+	return all
+}
+
+// holding puts the states of the background in the place of those of absent units; nil where no player is a unit.
+func (t *table) holding(step int, coalitions []coalition) func(layer int, state []float32) {
 	if t.units == nil {
-		hold = nil
+		return nil
 	}
-	features, outputs := len(t.x), len(t.y)
-	for step = range c.steps {
-		from = step % background.steps
-		copy(t.x, c.x[step*features:(step+1)*features])
-		for i, player := range t.feature {
-			if !present[player] {
-				t.x[i] = background.x[from*features+i]
+	return func(layer int, state []float32) {
+		players := t.units[layer]
+		for lane, played := range coalitions {
+			from := step % played.background.steps
+			others := played.background.states[layer][from*len(players) : (from+1)*len(players)]
+			for j, player := range players {
+				if !played.present[player] {
+					state[j*lanes.Width+lane] = others[j]
+				}
 			}
-		}
-		t.run.StepWith(t.x, t.y, hold)
-		for o, v := range t.y {
-			dst[step*outputs+o] = v * t.p.Outputs[o].Std
 		}
 	}
 }

@@ -3,9 +3,11 @@ package prune
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sync"
 
 	"kerf/dataset"
+	"kerf/model/lanes"
 )
 
 // Settings say how Shapley values are computed. The zero value is good for most.
@@ -143,7 +145,7 @@ func drawBackground(selection *dataset.Recordings, s Settings) []*dataset.Sequen
 // enumerate gives the values of one sequence, exact for these backgrounds
 // [steps × players × outputs].
 func (t *table) enumerate(c *course, backgrounds []*course, tick func()) []float64 {
-	n, outputs := len(t.names), len(t.y)
+	n, outputs := len(t.names), t.outputs
 	// Shapley's weight of a set of size k that a player joins: k! (n-k-1)! / n!.
 	weight := make([]float64, n)
 	weight[0] = 1 / float64(n)
@@ -151,28 +153,34 @@ func (t *table) enumerate(c *course, backgrounds []*course, tick func()) []float
 		weight[k] = weight[k-1] * float64(k) / float64(n-k)
 	}
 	values := make([]float64, c.steps*n*outputs)
-	present, y := make([]bool, n), make([]float64, c.steps*outputs)
 	for _, b := range backgrounds {
-		for set := range 1 << n {
-			size := 0
-			for i := range present {
-				present[i] = set>>i&1 == 1
-				if present[i] {
-					size++
+		for first := 0; first < 1<<n; first += lanes.Width {
+			var sets []coalition
+			for set := first; set < min(first+lanes.Width, 1<<n); set++ {
+				sets = append(sets, coalition{b, make([]bool, n)})
+				for i := range n {
+					sets[len(sets)-1].present[i] = set>>i&1 == 1
 				}
 			}
-			t.play(c, b, present, y)
-			for i, in := range present {
-				var w float64
-				if in {
-					w = weight[size-1]
-				} else {
-					w = -weight[size]
+			for k, y := range t.play(c, sets...) {
+				size := 0
+				for _, in := range sets[k].present {
+					if in {
+						size++
+					}
 				}
-				w /= float64(len(backgrounds))
-				for step := range c.steps {
-					for o := range outputs {
-						values[(step*n+i)*outputs+o] += float64(w * y[step*outputs+o])
+				for i, in := range sets[k].present {
+					var w float64
+					if in {
+						w = weight[size-1]
+					} else {
+						w = -weight[size]
+					}
+					w /= float64(len(backgrounds))
+					for step := range c.steps {
+						for o := range outputs {
+							values[(step*n+i)*outputs+o] += float64(w * y[step*outputs+o])
+						}
 					}
 				}
 			}
@@ -187,48 +195,52 @@ func (t *table) enumerate(c *course, backgrounds []*course, tick func()) []float
 // reverse, against one random background (antithetic pairs: Mitchell et al. 2022,
 // "Sampling permutations for Shapley value estimation").
 func (t *table) sample(c *course, backgrounds []*course, pairs int, random *rand.Rand, tick func()) [][]float64 {
-	n, outputs := len(t.names), len(t.y)
-	size := c.steps * outputs
-	present := make([]bool, n)
-	whole, before, after := make([]float64, size), make([]float64, size), make([]float64, size)
-	for i := range present {
-		present[i] = true
+	n, outputs := len(t.names), t.outputs
+	everyone := make([]bool, n)
+	for i := range everyone {
+		everyone[i] = true
 	}
-	t.play(c, c, present, whole)
-	none := make([]float64, size)
+	whole := t.play(c, coalition{c, everyone})[0]
 	rows := make([][]float64, pairs)
 	for pair := range rows {
 		b := backgrounds[random.IntN(len(backgrounds))]
 		order := random.Perm(n)
-		values := make([]float64, n*size)
-		clear(present)
-		t.play(c, b, present, none)
-		for reversed := range 2 {
-			clear(present)
-			copy(before, none)
-			for k := range order {
-				player := order[k]
-				if reversed == 1 {
-					player = order[n-1-k]
-				}
-				present[player] = true
-				if k == n-1 {
-					copy(after, whole)
-				} else {
-					t.play(c, b, present, after)
+		reverse := slices.Clone(order)
+		slices.Reverse(reverse)
+		values := make([]float64, n*c.steps*outputs)
+		// Nobody, then for both orders everyone who has entered, up to the last but one.
+		played := t.play(c, slices.Concat([]coalition{{b, make([]bool, n)}}, entering(b, order), entering(b, reverse))...)
+		none := played[0]
+		for turn, order := range [][]int{order, reverse} {
+			before := none
+			for k, player := range order {
+				after := whole
+				if k < n-1 {
+					after = played[1+turn*(n-1)+k]
 				}
 				for step := range c.steps {
 					for o := range outputs {
 						values[(step*n+player)*outputs+o] += float64((after[step*outputs+o] - before[step*outputs+o]) / 2)
 					}
 				}
-				before, after = after, before
+				before = after
 			}
 		}
 		rows[pair] = values
 		tick()
 	}
 	return rows
+}
+
+// entering lists who is present after each player but the last has entered in the given order.
+func entering(b *course, order []int) []coalition {
+	var all []coalition
+	present := make([]bool, len(order))
+	for _, player := range order[:len(order)-1] {
+		present[player] = true
+		all = append(all, coalition{b, slices.Clone(present)})
+	}
+	return all
 }
 
 // part is what one sequence says about the mean absolute values of its steps,

@@ -75,7 +75,11 @@ func (s *State) Output() []float32 {
 func (s *State) Hidden(layer int) []float32 { return s.layers[layer].state }
 
 // Step advances all lanes by one time step, from Input to Output.
-func (s *State) Step() {
+func (s *State) Step() { s.StepWith(nil) }
+
+// StepWith is [State.Step] with a hand in it: after each recurrent layer it calls hold with the state that the layer has just
+// computed [Units × Width]. What hold writes there is what the next layer and the next step read. A nil hold does nothing.
+func (s *State) StepWith(hold func(layer int, state []float32)) {
 	var x []float32
 	for i := range s.layers {
 		l := &s.layers[i]
@@ -83,6 +87,9 @@ func (s *State) Step() {
 			copy(l.input, x)
 		}
 		l.step(&s.program.layers[i])
+		if hold != nil {
+			hold(i, l.state)
+		}
 		x = l.state
 	}
 	for i := range s.dense {
