@@ -105,10 +105,10 @@ func (p *Point) dominatedBy(q *Point) bool {
 		better = better || costs[i].Value < c.Value
 	}
 	if len(p.Costs) == 0 {
-		if q.price.flash > p.price.flash {
+		if q.price.bytes > p.price.bytes {
 			return false
 		}
-		better = better || q.price.flash < p.price.flash
+		better = better || q.price.bytes < p.price.bytes
 	}
 	return better || q.ID < p.ID
 }
@@ -152,8 +152,8 @@ func (c *Cut) why(p, choice *Point) string {
 		return fmt.Sprintf("It is the cut of the choice before rounding, see number %d.", choice.ID)
 	case p.price.share > choice.price.share:
 		return fmt.Sprintf("It costs %.2g %% more.", 100*(p.price.share/choice.price.share-1))
-	case p.price.flash > choice.price.flash:
-		return fmt.Sprintf("It costs the same, but %.0f B more flash.", p.price.flash-choice.price.flash)
+	case p.price.bytes > choice.price.bytes:
+		return fmt.Sprintf("It costs the same, but %.0f B more.", p.price.bytes-choice.price.bytes)
 	}
 	return "It costs the same; the choice was found first."
 }

@@ -9,8 +9,6 @@ import (
 	"sort"
 
 	"kerf/dataset"
-	"kerf/model"
-	"kerf/quant"
 	"kerf/targets"
 )
 
@@ -142,12 +140,6 @@ type Tolerance struct {
 	Disagreement         *Percent `toml:"disagreement"` // with the float network
 }
 
-// FormatRule fixes word widths; what is left out is chosen.
-type FormatRule struct {
-	Weights string `toml:"weights"` // "int4", "int8" or "int16"
-	State   string `toml:"state"`   // "int16" or "int32"
-}
-
 // ReadJob reads and checks a job file. Errors are [*targets.FileError].
 func ReadJob(path string) (*Job, error) {
 	data, err := os.ReadFile(path)
@@ -263,44 +255,6 @@ func dotted(path []any) string {
 	}
 	return s
 }
-
-// widths are the bits that the names of formats stand for.
-var (
-	weightWidths = map[string][]int{"": {8, 16}, "int4": {4}, "int8": {8}, "int16": {16}}
-	stateWidths  = map[string][]int{"": {16, 32}, "int16": {16}, "int32": {32}}
-)
-
-// Check refuses word widths that are not available.
-func (f FormatRule) Check() error {
-	if weightWidths[f.Weights] == nil {
-		return fmt.Errorf("weights = %q is not available", f.Weights)
-	}
-	if stateWidths[f.State] == nil {
-		return fmt.Errorf("state = %q is not available", f.State)
-	}
-	return nil
-}
-
-// candidates lists the word widths that the job leaves open, cheapest first.
-// The head is small and its rounding goes straight into the output: it is int16.
-func (f FormatRule) candidates(net *model.Network) ([]quant.Formats, error) {
-	if err := f.Check(); err != nil {
-		return nil, err
-	}
-	var all []quant.Formats
-	for _, w := range weightWidths[f.Weights] {
-		for _, s := range stateWidths[f.State] {
-			formats := quant.Uniform(net, w, headBits, s)
-			if len(all) == 0 || formats.String() != all[len(all)-1].String() {
-				all = append(all, formats)
-			}
-		}
-	}
-	return all, nil
-}
-
-// headBits is the word of the weights of the last layer.
-const headBits = 16
 
 // regions turns the rules into conditions on output columns.
 func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {

@@ -31,16 +31,16 @@ func (in *Inputs) checkSearch() error {
 	return nil
 }
 
-// price is what a candidate costs by the objective of the job. Prices compare by broken limits, then by share, then by flash.
+// price is what a candidate costs by the objective of the job. Prices compare by broken limits, then by share, then by bytes.
 type price struct {
 	broken int     // limits, over all targets
 	excess float64 // how far they are broken, as shares of them, added up
 	share  float64 // of the objective, on the target that takes the largest, see pricing
-	flash  float64 // see Inputs.flash
+	bytes  float64 // flash of weights and front ends, and RAM of the state
 }
 
 func (p price) compare(q price) int {
-	return cmp.Or(cmp.Compare(p.broken, q.broken), cmp.Compare(p.share, q.share), cmp.Compare(p.flash, q.flash))
+	return cmp.Or(cmp.Compare(p.broken, q.broken), cmp.Compare(p.share, q.share), cmp.Compare(p.bytes, q.bytes))
 }
 
 // pricing turns costs into a price.
@@ -84,7 +84,7 @@ func (in *Inputs) Objective() string { return in.pricing().words }
 // that of the whole network.
 func (in *Inputs) priceOf(candidate Candidate) price {
 	p := in.pricing()
-	sum := price{flash: in.flash(candidate)}
+	sum := price{bytes: in.flash(candidate) + float64(in.Shape(candidate).StateBytes())}
 	for _, c := range totals(in.Costs(candidate)) {
 		if c.Verdict == Fail {
 			sum.broken++

@@ -35,7 +35,7 @@ func pairsOf(a, b []*tally, metric Metric) pairs {
 	s := &sumPairs{value: value, ratio: metric == RMSE || metric == MAE, each: make([]sumPair, len(a))}
 	for i := range a {
 		s.each[i] = sumPair{part(a[i]), part(b[i]), float64(a[i].steps)}
-		s.all.add(s.each[i], 1)
+		s.all.add(s.each[i])
 	}
 	return s
 }
@@ -67,10 +67,10 @@ func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64
 
 type sumPair struct{ base, other, steps float64 }
 
-func (s *sumPair) add(o sumPair, sign float64) {
-	s.base += sign * o.base
-	s.other += sign * o.other
-	s.steps += sign * o.steps
+func (s *sumPair) add(o sumPair) {
+	s.base += o.base
+	s.other += o.other
+	s.steps += o.steps
 }
 
 type sumPairs struct {
@@ -102,7 +102,7 @@ func (s *sumPairs) resample(take func(base, other float64)) {
 	for range resamples {
 		var sum sumPair
 		for range s.each {
-			sum.add(s.each[random.IntN(len(s.each))], 1)
+			sum.add(s.each[random.IntN(len(s.each))])
 		}
 		take(s.of(sum))
 	}
@@ -113,7 +113,7 @@ func (s *sumPairs) leaveOut(take func(base, other float64)) {
 		var rest sumPair // added up, not taken off: what is nothing stays nothing
 		for j, p := range s.each {
 			if j != i {
-				rest.add(p, 1)
+				rest.add(p)
 			}
 		}
 		take(s.of(rest))

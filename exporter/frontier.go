@@ -168,6 +168,5 @@ func (s *Signoff) FrontierLegend() string {
 	if len(s.near) == 0 {
 		return ""
 	}
-	text := fmt.Sprintf("Of %s measured. The search makes small: %s (column cost). ", plural(len(s.Frontier.Candidates), "candidate"), s.Frontier.Objective)
-	return text + "used: the largest share of any tolerance that the sign-off recordings may show. F, U: features and units that stay. What is rounded, and what has other words, was measured in fixed point; the rest as float networks."
+	return fmt.Sprintf("The search measured %s and makes small: %s (column cost). used: the largest share of any tolerance that the sign-off recordings may show. F, U: features and units that stay. What is rounded, or has other words, ran in fixed point, the others as float networks.", plural(len(s.Frontier.Candidates), "candidate"), s.Frontier.Objective)
 }

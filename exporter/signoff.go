@@ -110,23 +110,6 @@ type LossRow struct {
 	WouldDo     int      `json:"would_do,omitempty"` // sequences that would do for a verdict
 }
 
-// PathRow is one attempt of the cut, on selection recordings.
-type PathRow struct {
-	Item      string    `json:"item"`
-	Name      string    `json:"name"`
-	Share     float64   `json:"share"`
-	Taken     bool      `json:"taken"`
-	Features  int       `json:"features"`
-	Units     int       `json:"units"`
-	Tightest  string    `json:"tightest"`
-	Value     *float64  `json:"value"`
-	MayReach  *float64  `json:"may_reach"` // upper end to expect on the sign-off recordings
-	Tolerance float64   `json:"tolerance"`
-	On        string    `json:"tolerance_on"` // "rise" or "fixed"
-	Flash     []float64 `json:"flash"`        // B, one per target
-	Cycles    []float64 `json:"cycles"`       // one per target
-}
-
 // WidthRow is one attempt to narrow or widen a word, on selection recordings.
 type WidthRow struct {
 	What      string   `json:"what"`
@@ -310,28 +293,6 @@ func toleranceOn(l budget.Loss) string {
 		return "rise"
 	}
 	return "fixed"
-}
-
-func pathRow(p budget.PathStep) PathRow {
-	value, _ := p.Tightest.JudgedValue()
-	row := PathRow{
-		Item: p.Item, Name: p.Name, Share: p.Share, Taken: p.Taken,
-		Features: len(p.Candidate.Features), Units: p.Candidate.UnitCount(),
-		Tightest: tightest(p.Tightest),
-		Value:    number(value), MayReach: number(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
-	}
-	for _, c := range p.Costs {
-		if c.Part != budget.Total {
-			continue
-		}
-		switch c.Resource {
-		case budget.Flash:
-			row.Flash = append(row.Flash, c.Value)
-		case budget.Cycles:
-			row.Cycles = append(row.Cycles, c.Value)
-		}
-	}
-	return row
 }
 
 // number is nil where there is no number: JSON knows no NaN and no infinity.

@@ -65,27 +65,6 @@ func (l *LossRow) limit() string {
 	return ""
 }
 
-// PathTable has a row per attempt of the cut.
-func (s *Signoff) PathTable() Table {
-	t := Table{Title: "The cut, step by step, on selection recordings (F features, U units stay)", Head: []string{"item", "share", "outcome", "features", "units", "tightest row", "value", "may reach", "limit"}, Numbers: 6}
-	for _, name := range s.TargetNames() {
-		t.Head = append(t.Head, "flash "+name, "cycles "+name)
-	}
-	for _, p := range s.Path {
-		outcome := "kept"
-		if p.Taken {
-			outcome = "cut"
-		}
-		show := shownAs(p.On)
-		row := []string{strings.ReplaceAll(p.Item, "_", " ") + " " + p.Name, percent(&p.Share), outcome, strconv.Itoa(p.Features), strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.MayReach, show), show(p.Tolerance)}
-		for i := range p.Flash {
-			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], "cycles"))
-		}
-		t.Rows = append(t.Rows, row)
-	}
-	return t
-}
-
 // TargetNames lists the targets in the order of the job.
 func (s *Signoff) TargetNames() []string {
 	var names []string

@@ -23,11 +23,15 @@ func (a *app) pruneCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "prune JOB.toml",
 		Short: "Cut features and units, and show the path",
-		Long: `prune tries every feature and hidden unit once, the least needed first, and takes
-it out where the loss on the selection recordings stays within every tolerance in
-every scenario and region. Each row of the path is one attempt. What goes is replaced
-by its best linear prediction from what stays, folded into the weights, and the first
-dense layer is fitted anew; the last table compares that with simpler ways. With
+		Long: `prune searches backwards from the whole network: in every round the front ends,
+features and hidden units of a few candidates are ranked anew, and what saves most for
+its loss is taken out where the selection recordings stay within every tolerance in
+every scenario and region. [search] of the job says what should get small and how
+long to look, [features] and [units] what to keep or drop whatever is measured. The
+first table is the way to the choice, with what could not go; the second says of its
+neighbours why they were not chosen. What goes is replaced by its best linear
+prediction from what stays, folded into the weights, and the first dense layer is
+fitted anew; the last table compares that with simpler ways. With
 --features or --units the cut is the one given. --out writes the cut float network as
 safetensors, with torch names, whatever format the job's network has.`,
 		Example: `  kerf prune job.toml

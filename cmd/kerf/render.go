@@ -167,12 +167,18 @@ func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 		fmt.Fprintln(w, wrap(line, 2))
 	}
 	tables := append(accuracyTables(s), costTables(s, false)...)
+	if near := s.FrontierTable(); len(near.Rows) > 0 {
+		tables = append(tables, near)
+	}
 	tables = append(tables, inputTable(s))
 	fmt.Fprintln(w)
 	if err := printTexts(w, tables); err != nil {
 		return err
 	}
 	fmt.Fprintln(w, "\n"+wrap(s.Legend(), 0))
+	if legend := s.FrontierLegend(); legend != "" {
+		fmt.Fprintln(w, "\n"+wrap(legend, 0))
+	}
 	if len(s.Warnings) > 0 {
 		fmt.Fprintln(w, "\nNotes")
 		for i, note := range s.Warnings {
