@@ -45,13 +45,6 @@ func pairsOf(n int) (vectors []int32, packed []uint32) {
 	return make([]int32, 2*pairs*laneCount), make([]uint32, pairs*laneCount)
 }
 
-func (l *laneLayer) reset() {
-	clear(l.h)
-	clear(l.cell)
-	clear(l.view)
-	clear(l.packed)
-}
-
 // step is [Layer.step] for eight sequences.
 func (l *laneLayer) step(x []uint32) {
 	l.input.apply(l.in, x)
