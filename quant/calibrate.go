@@ -217,7 +217,7 @@ func largestPart(w, b, v []float64) float64 {
 		for c, x := range v {
 			sum += float64(w[r*len(v)+c] * x)
 		}
-		top = math.Max(top, math.Abs(sum))
+		top = max(top, math.Abs(sum))
 	}
 	return top
 }

@@ -157,8 +157,8 @@ func (spec *rowSpec) bestRow(row []float64, bias, reserve float64) (best fixedRo
 		highest = min(highest, spec.finest)
 	}
 	limit := largestWord(spec.wordBits)
-	fits := highest // the finest scale that holds the largest weight
-	for fits >= lowest && math.Round(largest(row)*scale(fits)) > limit {
+	fits, top := highest, largest(row) // the finest scale that holds the largest weight
+	for fits >= lowest && math.Round(top*scale(fits)) > limit {
 		fits--
 	}
 	if spec.compensate == nil {
@@ -211,7 +211,7 @@ func (spec *rowSpec) fix(words []int32, bias, reserve float64, fraction int) (fi
 func largest(row []float64) float64 {
 	top := 0.0
 	for _, v := range row {
-		top = math.Max(top, math.Abs(v))
+		top = max(top, math.Abs(v))
 	}
 	return top
 }
