@@ -108,7 +108,7 @@ func (c *chooser) among(f quant.Formats) error {
 		if c.best != nil && p.price.compare(c.price) >= 0 {
 			return nil
 		}
-		if p.Used > 1-c.cost/2 && p.From != nil {
+		if p.Used > 1-float64(c.cost/2) && p.From != nil {
 			continue
 		}
 		chosen, err := c.try(p.candidate)

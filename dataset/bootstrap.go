@@ -4,6 +4,7 @@ import (
 	"math"
 	"sort"
 
+	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -29,12 +30,11 @@ type bootstrap struct {
 
 func (b *bootstrap) interval() (low, high float64) {
 	sort.Float64s(b.draws)
-	normal := distuv.UnitNormal
-	reach := normal.Quantile(0.975)
+	reach := mathext.NormalQuantile(0.975)
 	bias, acceleration := 0.0, 0.0
 	if len(b.leftOut) > 0 {
 		reach = expanded(effective(b.weights))
-		bias, acceleration = normal.Quantile(b.below()), b.acceleration()
+		bias, acceleration = mathext.NormalQuantile(b.below()), b.acceleration()
 	}
 	end := func(z float64) float64 {
 		z += bias
@@ -43,7 +43,7 @@ func (b *bootstrap) interval() (low, high float64) {
 		} else {
 			z = math.Copysign(math.Inf(1), z) // the outermost draw
 		}
-		return stat.Quantile(normal.CDF(z), stat.LinInterp, b.draws, nil)
+		return stat.Quantile(math.Erfc(-z/math.Sqrt2)/2, stat.LinInterp, b.draws, nil)
 	}
 	return end(-reach), end(reach)
 }
