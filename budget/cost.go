@@ -90,22 +90,30 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 	}
 	rows.add(Flash, "B", limitOf(t.Flash), withFrontEnd(flash, weights, tables, part{"code", float64(kernels.codeBytes(shape, t.Core.ISA)), Estimated})...)
 	rows.add(RAM, "B", limitOf(t.RAM), withFrontEnd(ram, memory...)...)
-	rows.add(Stack, "B", limitOf(t.Stack), part{Total, float64(kernels.stackBytes(shape)), Bounded})
+	rows.add(Stack, "B", limitOf(t.Stack), part{Total, float64(kernels.stackBytes(shape, t.Core.ISA)), Bounded})
 	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, t.stepCycles(shape, kernels)...)...)
 	stepTime := rows.add(StepTime, "s", timeLimit(t), part{Total, total / float64(t.Clock), Estimated})
 	rows.addPower(stepTime)
 	return rows.rows
 }
 
-// cycleParts adds up the kernels that the emitted C runs in one step. It is one part: the fit knows whole steps, and does not say
-// where in the network the cycles go.
+// cycleParts adds up the kernels that the emitted C runs in one step, by layer and purpose, in the order of the network.
 func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
-	time, _ := StepRuns(s, t.Core.ISA)
-	sum := 0.0
-	for _, kernel := range slices.Sorted(maps.Keys(time)) { // in a fixed order, the rounding is the same in each run
-		sum += float64(time[kernel] * k.cycles(kernel, t.Core))
+	var parts []part
+	own, _ := functions(s, t.Core.ISA)
+	for _, f := range own {
+		i := slices.IndexFunc(parts, func(p part) bool { return p.name == f.part })
+		if i < 0 {
+			i = len(parts)
+			parts = append(parts, part{f.part, 0, Estimated})
+		}
+		for _, kernel := range slices.Sorted(maps.Keys(f.time)) { // in a fixed order, the rounding is the same in each run
+			if kernel != flashRead {
+				parts[i].value += float64(f.time[kernel] * k.cycles(kernel, t.Core))
+			}
+		}
 	}
-	return []part{{"network", sum, Estimated}}
+	return parts
 }
 
 func weaker(a, b Kind) Kind {

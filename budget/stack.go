@@ -1,0 +1,117 @@
+package budget
+
+import (
+	"fmt"
+	"strings"
+
+	"kerf/model"
+	"kerf/quant"
+)
+
+// StackAlign is the multiple that every frame is filled up to, by instruction set. Sources: Procedure Call Standard for the Arm
+// Architecture, section 6.2.1.2 (8 at interfaces); RISC-V calling convention (16); avr-gcc has none.
+func StackAlign(isa string) int {
+	switch isa {
+	case "rv32imc":
+		return 16
+	case "avr":
+		return 1
+	}
+	return 8
+}
+
+// stackBytes bounds the stack of a step in bytes: the frame of the step and the deepest of the functions that it
+// calls. A frame holds arrays, whose size is known, and registers and temporaries, of which kernels.toml has the most that was seen.
+func (k *kernelSet) stackBytes(s quant.Shape, isa string) int {
+	align := StackAlign(isa)
+	frame := func(arrays int, name string) int {
+		return (arrays + figure(k.Stack, name) + align - 1) / align * align
+	}
+	deepest := 0
+	eachMatrix(s, func(m matrix) {
+		below := figure(k.Stack, StackKey(s, m.name+"_rows"))
+		if m.isHead {
+			below = figure(k.Stack, StackKey(s, m.name+"_step"))
+		} else {
+			caller := m.name + "_step"
+			if !m.isDense {
+				caller = fmt.Sprintf("l%d_step", m.layer)
+			}
+			below += frame(FrameArrays(s, caller), StackKey(s, caller))
+		}
+		deepest = max(deepest, below)
+	})
+	return frame(FrameArrays(s, "step"), StackKey(s, "step")) + deepest
+}
+
+// StackKey names the figure of kernels.toml for a function of the emitted C: of those that read rows, and of a last layer whose sums are the outputs, it is what the
+// function and all that it calls take; of others what their own frame takes beyond its arrays.
+func StackKey(s quant.Shape, function string) string {
+	if function == "step" {
+		if len(s.Layers)+len(s.Dense) > 2 {
+			return "step_more"
+		}
+		return "step"
+	}
+	for i := range s.Layers {
+		if function == fmt.Sprintf("l%d_step", i) {
+			return layerKey(s.Layers[i].Kind, s.Formats.Layers[i].StateBits)
+		}
+	}
+	key := ""
+	eachMatrix(s, func(m matrix) {
+		switch function {
+		case m.name + "_rows":
+			key = fmt.Sprintf("rows%d", m.bits)
+		case m.name + "_step":
+			d := s.Dense[m.layer]
+			switch {
+			case m.isHead:
+				key = fmt.Sprintf("head%d", m.bits)
+			case m.name == "head":
+				key = "last_" + d.Activation.String()
+			default:
+				key = "dense_" + d.Activation.String()
+			}
+		}
+	})
+	return key
+}
+
+// StackIsChain tells that a figure of [StackKey] is what a function takes with all that it calls.
+func StackIsChain(key string) bool {
+	return strings.HasPrefix(key, "rows") || strings.HasPrefix(key, "head")
+}
+
+// FrameArrays is how many bytes of arrays a function of the emitted C has on the stack.
+func FrameArrays(s quant.Shape, function string) int {
+	const wordBytes, int16Bytes = 4, 2
+	int16s := func(n int) int { return (int16Bytes*n + wordBytes - 1) / wordBytes * wordBytes }
+	if function == "step" {
+		sum := 0
+		for i, l := range s.Layers {
+			if l.Kind != model.LSTM && s.Formats.Layers[i].StateBits == 32 { // a 16-bit view of the state
+				sum += int16s(l.Units)
+			}
+		}
+		for _, d := range s.Dense[:len(s.Dense)-1] {
+			sum += int16s(d.Outputs)
+		}
+		return sum
+	}
+	for i, l := range s.Layers {
+		if function != fmt.Sprintf("l%d_step", i) {
+			continue
+		}
+		rows := l.Kind.Gates() * l.Units
+		if l.Kind == model.GRUResetBefore {
+			return int16s(rows) + int16s(2*l.Units) + 2*int16s(l.Units) // and the scaled state and a gate
+		}
+		return 2 * int16s(rows) // results of input and recurrent rows
+	}
+	last := s.Dense[len(s.Dense)-1]
+	if function == "head_step" && usesTable(last.Activation) {
+		return int16s(last.Outputs)
+	}
+	return 0
+}
