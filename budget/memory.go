@@ -53,7 +53,7 @@ func (t Target) stepCycles(s quant.Shape, k *kernelSet) []part {
 			added += float64(f.time[flashRead] * wait.Data)
 		}
 	}
-	return append(parts, part{"flash_wait", added, Estimated})
+	return append(parts, part{waitPart, added, Estimated})
 }
 
 func waits(w targets.FlashWait) bool { return w.Fetch+w.Jump+w.Data > 0 }

@@ -52,7 +52,7 @@ type measured struct {
 
 func run(ctx context.Context, mayMeasure bool) error {
 	var runs []*measured
-	for _, judged := range []bool{false} {
+	for _, judged := range []bool{false, true} {
 		all, err := samples(judged)
 		if err != nil {
 			return err
