@@ -2,6 +2,7 @@ package budget
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"kerf/model"
@@ -29,24 +30,42 @@ func (k *kernelSet) stackBytes(s quant.Shape, isa string) int {
 	}
 	deepest := 0
 	eachMatrix(s, func(m matrix) {
-		below := figure(k.Stack, StackKey(s, m.name+"_rows"))
 		if m.isHead {
-			below = figure(k.Stack, StackKey(s, m.name+"_step"))
-		} else {
-			caller := m.name + "_step"
-			if !m.isDense {
-				caller = fmt.Sprintf("l%d_step", m.layer)
-			}
-			below += frame(FrameArrays(s, caller), StackKey(s, caller))
+			deepest = max(deepest, k.chain(s, isa, m.name+"_step"))
+			return
 		}
-		deepest = max(deepest, below)
+		caller := m.name + "_step"
+		if !m.isDense {
+			caller = fmt.Sprintf("l%d_step", m.layer)
+		}
+		deepest = max(deepest, k.chain(s, isa, m.name+"_rows")+frame(FrameArrays(s, caller), StackKey(s, isa, caller)))
 	})
-	return frame(FrameArrays(s, "step"), StackKey(s, "step")) + deepest
+	return frame(FrameArrays(s, "step"), StackKey(s, isa, "step")) + deepest
+}
+
+// chain bounds what a function takes with all that it calls. Where no network of its form was measured, the largest of its
+// word width stands in.
+func (k *kernelSet) chain(s quant.Shape, isa, function string) int {
+	key := StackKey(s, isa, function)
+	if v, ok := k.Stack[key]; ok {
+		return v
+	}
+	width, _, _ := strings.Cut(key, "_")
+	most := 0
+	for name, v := range k.Stack {
+		if name == width || strings.HasPrefix(name, width+"_") {
+			most = max(most, v)
+		}
+	}
+	if most == 0 {
+		panic(fmt.Sprintf("budget: kernels.toml has no figure %q", key))
+	}
+	return most
 }
 
 // StackKey names the figure of kernels.toml for a function of the emitted C: of those that read rows, and of a last layer whose sums are the outputs, it is what the
 // function and all that it calls take; of others what their own frame takes beyond its arrays.
-func StackKey(s quant.Shape, function string) string {
+func StackKey(s quant.Shape, isa, function string) string {
 	if function == "step" {
 		if len(s.Layers)+len(s.Dense) > 2 {
 			return "step_more"
@@ -62,7 +81,8 @@ func StackKey(s quant.Shape, function string) string {
 	eachMatrix(s, func(m matrix) {
 		switch function {
 		case m.name + "_rows":
-			key = fmt.Sprintf("rows%d", m.bits)
+			w := wayOf(isa)
+			key = fmt.Sprintf("rows%d", m.bits) + w.block(w.findHelpers(s, isa), m.rows, m.columns, m.bits, 0).stackForm(m.bits)
 		case m.name + "_step":
 			d := s.Dense[m.layer]
 			switch {
@@ -76,6 +96,23 @@ func StackKey(s quant.Shape, function string) string {
 		}
 	})
 	return key
+}
+
+// stackForm tells functions that read rows apart by what decides how many registers they keep: whether there is a loop over groups of rows,
+// rows that are left, and a routine that is called for these.
+func (f function) stackForm(bits int) string {
+	row := "row" + strconv.Itoa(bits)
+	form := ""
+	if f.time["turn"+strconv.Itoa(bits)] == 0 {
+		form = "_single"
+	}
+	if f.time["left"+strconv.Itoa(bits)] > 0 {
+		form += "_left"
+	}
+	if f.time[row]+f.time[row+"_tail"] > 0 {
+		form += "_called"
+	}
+	return form
 }
 
 // StackIsChain tells that a figure of [StackKey] is what a function takes with all that it calls.

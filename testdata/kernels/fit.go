@@ -140,7 +140,7 @@ func (s *set) fit(runs []*measured) error {
 		s.code[name] = math.Round(10*v) / 10
 	}
 	for name := range s.stack {
-		s.stack[name] = max(0, s.stack[name]) + stackMargin
+		s.stack[name] = max(0, s.stack[name]) + stackMargin(s.isa)
 	}
 	return nil
 }
@@ -150,7 +150,7 @@ const smallCode = 100
 
 // bound raises what a function takes of the stack to the least with which the bound holds for this one.
 func (s *set) bound(r *measured, function string, m *measure.Function) {
-	key := budget.StackKey(r.shape, function)
+	key := budget.StackKey(r.shape, s.isa, function)
 	need := int(m.Chain)
 	if !budget.StackIsChain(key) {
 		// A frame is filled up to whole multiples: the least that gives this one.
@@ -159,8 +159,13 @@ func (s *set) bound(r *measured, function string, m *measure.Function) {
 	s.stack[key] = max(s.stack[key], need)
 }
 
-// stackMargin is bytes of stack for sizes that were not compiled: two registers in every function.
-const stackMargin = 8
+// stackMargin is bytes of stack in every function for sizes that were not compiled: two registers of 32 bits, or four of 8.
+func stackMargin(isa string) int {
+	if isa == "avr" {
+		return 4
+	}
+	return 8
+}
 
 // ridge keeps kernels apart that nearly always come together, relative to their own square.
 const ridge = 1e-6
