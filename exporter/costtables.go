@@ -42,6 +42,14 @@ type ToolInfo struct {
 	Version string `json:"version"`
 }
 
+func measuredInfo(m budget.Measurement) MeasuredInfo {
+	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Steps, CyclesFrom: m.CyclesFrom}
+	for i, name := range m.ToolNames {
+		info.Tools = append(info.Tools, ToolInfo{name, m.ToolVersion[i]})
+	}
+	return info
+}
+
 // FreedRow is what one part of the choice frees on a target, against the whole
 // network in its widest formats; below 0 it costs.
 type FreedRow struct {

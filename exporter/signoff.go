@@ -228,11 +228,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit, string(c.Kind), number(c.Estimate), string(c.Estimated), number(c.Limit), c.AtLeast, number(c.Margin()), c.Verdict})
 	}
 	for _, m := range r.Measured {
-		info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Steps, CyclesFrom: m.CyclesFrom}
-		for i, name := range m.ToolNames {
-			info.Tools = append(info.Tools, ToolInfo{name, m.ToolVersion[i]})
-		}
-		s.Measured = append(s.Measured, info)
+		s.Measured = append(s.Measured, measuredInfo(m))
 	}
 	for _, f := range r.Freed {
 		s.Freed = append(s.Freed, FreedRow(f))
