@@ -22,6 +22,11 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if err != nil {
 				return err
 			}
+			if measured {
+				if err := requireTools(cmd.Context(), in); err != nil {
+					return err
+				}
+			}
 			cut, chosen, err := a.choose(in, c)
 			if err != nil {
 				return err

@@ -11,6 +11,16 @@ import (
 	"kerf/targets/measure"
 )
 
+// requireTools refuses a job whose targets cannot be measured here, before any work.
+func requireTools(ctx context.Context, in *budget.Inputs) error {
+	for _, t := range in.Targets {
+		if err := measure.Require(ctx, t.Core); err != nil {
+			return fmt.Errorf("%s: %w", t.Name, err)
+		}
+	}
+	return nil
+}
+
 // measureResult compiles and runs the C of a result for every target of the job and puts what it finds into the result.
 func (a *app) measureResult(ctx context.Context, r *budget.Result) error {
 	files, err := exporter.Files(r, version)

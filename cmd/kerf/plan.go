@@ -53,6 +53,11 @@ func (a *app) plan(ctx context.Context, job, out string, asJSON, measured bool) 
 	if err != nil {
 		return err
 	}
+	if measured {
+		if err := requireTools(ctx, in); err != nil {
+			return err
+		}
+	}
 	in.ScoreFeatures(a.ui.progress("scoring features,"))
 	cut := in.FindCut(a.ui.progress("trying cuts,"))
 	chosen, err := in.Choose(cut)

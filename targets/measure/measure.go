@@ -99,7 +99,7 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 	}
 	tools, ok := toolchains[p.ISA]
 	if !ok {
-		return nil, fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA, p.Name)
+		return nil, noCompiler(p)
 	}
 	source, err := filepath.Abs(dir)
 	if err != nil {
@@ -124,6 +124,30 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 		return nil, err
 	}
 	return r, s.measureRun(r)
+}
+
+// Require finds the compiler, the library and the emulator that measuring on a profile needs. An error is a *ToolError if one is not
+// installed.
+func Require(ctx context.Context, p *targets.Profile) error {
+	tools, ok := toolchains[p.ISA]
+	if !ok {
+		return noCompiler(p)
+	}
+	scratch, err := os.MkdirTemp("", "kerf-measure-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(scratch)
+	s := &session{ctx: ctx, profile: p, toolchain: tools, dir: scratch}
+	if err := s.unpack(); err != nil {
+		return err
+	}
+	_, err = s.require()
+	return err
+}
+
+func noCompiler(p *targets.Profile) error {
+	return fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA, p.Name)
 }
 
 // measureSizes compares a program with the network and one without.
