@@ -170,6 +170,9 @@ const nearBytes = 63
 // wholeTable is the shift into the table from which on it reaches as far as a 16-bit value.
 const wholeTable = 7
 
+// leastTable is the least shift into the table that was measured: sums of 128 and more. Smaller ones count as this.
+const leastTable = 3
+
 // table counts what reading the table takes beyond the shift wholeTable: the limit where the table ends before the value does, and where
 // a core shifts bit by bit, other shifts. places: in the code; times: each runs in a step.
 func (w way) table(f function, key string, shift, places, times int) {
@@ -180,7 +183,7 @@ func (w way) table(f function, key string, shift, places, times int) {
 		f.time.add("limit_"+key, places*times)
 		f.code.add("limit_"+key, places)
 	}
-	if w == byteWay && shift != wholeTable {
+	if shift = max(shift, leastTable); w == byteWay && shift != wholeTable {
 		name := "table" + strconv.Itoa(shift)
 		f.time.add(name, places*times)
 		f.code.add(name, places)

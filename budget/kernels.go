@@ -120,20 +120,26 @@ func withoutInside(kernel string) string { return strings.Replace(kernel, "_insi
 
 // lookUp looks up a kernel or part of the code. Where the measured networks have none of that name, the one that is most like it stands in: the
 // routine called instead of inside or the other way round, the loop over outputs instead of one that is written out; and
-// where a remainder of columns was not seen to change anything, nothing. It panics if there is none.
+// where a correction was not seen, nothing. It panics if there is none.
 func lookUp[V any](of map[string]V, name string) V {
+	if v, ok := of[name]; ok {
+		return v
+	}
 	plain := strings.NewReplacer("_one", "", "_two", "").Replace(name)
-	for _, n := range []string{name, withoutInside(name), plain, withoutInside(plain), inside.ReplaceAllString(plain, "${1}_inside")} {
+	for _, n := range []string{withoutInside(name), plain, withoutInside(plain), inside.ReplaceAllString(plain, "${1}_inside")} {
 		if v, ok := of[n]; ok {
 			return v
 		}
 	}
-	if strings.HasSuffix(name, "_rest") || strings.HasSuffix(name, "_one") {
+	if correction.MatchString(name) {
 		var nothing V
 		return nothing
 	}
 	panic(fmt.Sprintf("budget: no kernel %q", name))
 }
+
+// correction matches kernels that change others a little: what the last columns, a single row or group, near memory and a limit make of them.
+var correction = regexp.MustCompile(`_(rest|one|near)$|^(single|left_|limit_|uses_)`)
 
 // inside finds the routines that may stand in their callers.
 var inside = regexp.MustCompile(`(row\d+|sum|c2_16|c4_4)`)
