@@ -29,6 +29,7 @@ type Result struct {
 	Freed    []Freed
 	Frontier *Frontier
 	Places   []Placement
+	Measured []Measurement // none: costs are estimates
 	Counts   *quant.Counts
 	Verdict  string // Fits, DoesNotFit or NotEnough
 	Warnings []string
@@ -43,10 +44,7 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Signoff, in.Regions) }
 	r.Loss = in.lossRows(in.Signoff, r.scores(measure), false)
 	r.Counts = chosen.Fixed.Count(in.Signoff)
-	r.Verdict = verdict(r.Loss, r.Costs)
-	if in.Shared > 0 && r.Verdict == Fits {
-		r.Verdict = NotEnough // nothing independent was judged
-	}
+	r.judge()
 	if broken := func(l Loss) bool { return l.Verdict == Fail }; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
 		if err := in.widen(cut.Statistics, chosen); err != nil {
 			return nil, err
@@ -54,6 +52,14 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	}
 	r.warn()
 	return r, nil
+}
+
+// judge gives the verdict on the whole.
+func (r *Result) judge() {
+	r.Verdict = verdict(r.Loss, r.Costs)
+	if r.Inputs.Shared > 0 && r.Verdict == Fits {
+		r.Verdict = NotEnough // nothing independent was judged
+	}
 }
 
 // scores measures every network on the way to the chosen one.
@@ -68,10 +74,11 @@ func (r *Result) scores(measure func(dataset.Predictor) *dataset.Score) scores {
 
 // Price gives the cost of a choice and judges only that.
 func (in *Inputs) Price(cut *Cut, chosen *Chosen) *Result {
-	r := &Result{Inputs: in, Cut: cut, Chosen: chosen, Costs: in.Costs(chosen.Candidate)}
-	r.Before = in.Costs(in.widest())
-	r.Freed = in.Freed(chosen.Candidate)
-	r.Places = in.Placements(chosen.Candidate)
+	c := chosen.Candidate
+	c.shifts = chosen.Fixed.Shape().Shifts
+	whole := in.widest()
+	whole.shifts = c.shifts // those of the same layers, for want of its own
+	r := &Result{Inputs: in, Cut: cut, Chosen: chosen, Costs: in.Costs(c), Before: in.Costs(whole), Freed: in.Freed(c), Places: in.Placements(c)}
 	r.Frontier = in.Frontier(cut, chosen)
 	r.Verdict = verdict(nil, r.Costs)
 	return r

@@ -13,6 +13,8 @@ type Candidate struct {
 	Units    [][]int // the same per recurrent layer
 	Formats  quant.Formats
 	Rounding quant.Rounding
+
+	shifts quant.Shifts // of the quantized network; zero before
 }
 
 // UnitCount is the number of kept units of all layers.
@@ -26,7 +28,7 @@ func (c Candidate) UnitCount() int {
 
 // Shape gives the sizes of the candidate.
 func (in *Inputs) Shape(c Candidate) quant.Shape {
-	s := quant.Shape{Features: len(c.Features), Formats: c.Formats}
+	s := quant.Shape{Features: len(c.Features), Formats: c.Formats, Shifts: c.shifts}
 	for i, l := range in.Float.Net.Recurrent {
 		s.Layers = append(s.Layers, quant.LayerShape{Kind: l.Kind, Units: len(c.Units[i])})
 	}

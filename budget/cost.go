@@ -34,16 +34,18 @@ const Total = "total"
 
 // Cost is one row of the cost table.
 type Cost struct {
-	Target   string // name in the job
-	Profile  string
-	Resource string
-	Part     string // Total or what it is made of
-	Value    float64
-	Unit     string // B, cycles, s, J, A; empty for a share
-	Kind     Kind
-	Limit    float64 // NaN when there is none
-	AtLeast  bool    // the limit is a least value, not a largest
-	Verdict  string  // Pass or Fail; empty when there is no limit
+	Target    string // name in the job
+	Profile   string
+	Resource  string
+	Part      string // Total or what it is made of
+	Value     float64
+	Unit      string // B, cycles, s, J, A; empty for a share
+	Kind      Kind
+	Estimate  float64 // of a value that was measured, or that has a measured part; else NaN
+	Estimated Kind    // kind of the estimate
+	Limit     float64 // NaN when there is none
+	AtLeast   bool    // the limit is a least value, not a largest
+	Verdict   string  // Pass or Fail; empty when there is no limit
 }
 
 // Margin is the room to the limit as a fraction of it; NaN without a limit.
@@ -67,6 +69,11 @@ func (in *Inputs) Costs(c Candidate) []Cost {
 }
 
 func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
+	return in.costsWith(c, t, nil)
+}
+
+// costsWith gives the rows of one target; what was measured stands in place of estimates. measured may be nil.
+func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost {
 	rows := &sheet{target: t}
 	shape := in.Shape(c)
 	kernels := kernelsFor(t.Core.ISA)
@@ -81,31 +88,48 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 		if len(in.Job.FrontEnds) == 0 {
 			return parts
 		}
-		return append(parts, part{"front_end", value, Estimated})
+		return append(parts, part{frontEndPart, value, Estimated})
 	}
 	weights, tables := part{"weights", float64(shape.WeightBytes()), Exact}, part{"tables", float64(shape.TableBytes()), Exact}
 	memory := []part{{"state", float64(shape.StateBytes()), Exact}}
 	if t.WeightsIn == inRAM {
 		memory = append(memory, weights, tables)
 	}
-	rows.add(Flash, "B", limitOf(t.Flash), withFrontEnd(flash, weights, tables, part{"code", float64(kernels.codeBytes(shape, t.Core.ISA)), Estimated})...)
+	code := part{"code", float64(kernels.codeBytes(shape, t.Core.ISA)), Estimated}
+	stack := part{Total, float64(kernels.stackBytes(shape, t.Core.ISA)), Bounded}
+	steps := t.stepCycles(shape, kernels)
+	if m := measured; m != nil {
+		code = part{"code", m.Flash - weights.value - tables.value, Measured}
+		memory = m.memory(memory)
+		stack = part{Total, m.Stack, Measured}
+		steps = measuredCycles(m, steps)
+	}
+	rows.add(Flash, "B", limitOf(t.Flash), withFrontEnd(flash, weights, tables, code)...)
 	rows.add(RAM, "B", limitOf(t.RAM), withFrontEnd(ram, memory...)...)
-	rows.add(Stack, "B", limitOf(t.Stack), part{Total, float64(kernels.stackBytes(shape)), Bounded})
-	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, t.stepCycles(shape, kernels)...)...)
-	stepTime := rows.add(StepTime, "s", timeLimit(t), part{Total, total / float64(t.Clock), Estimated})
+	rows.add(Stack, "B", limitOf(t.Stack), stack)
+	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, steps...)...)
+	stepTime := rows.add(StepTime, "s", timeLimit(t), part{Total, total / float64(t.Clock), rows.last().Kind})
 	rows.addPower(stepTime)
 	return rows.rows
 }
 
-// cycleParts adds up the kernels that the emitted C runs in one step. It is one part: the fit knows whole steps, and does not say
-// where in the network the cycles go.
+// cycleParts adds up the kernels that the emitted C runs in one step, by layer and purpose, in the order of the network.
 func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
-	time, _ := StepRuns(s, t.Core.ISA)
-	sum := 0.0
-	for _, kernel := range slices.Sorted(maps.Keys(time)) { // in a fixed order, the rounding is the same in each run
-		sum += float64(time[kernel] * k.cycles(kernel, t.Core))
+	var parts []part
+	own, _ := functions(s, t.Core.ISA)
+	for _, f := range own {
+		i := slices.IndexFunc(parts, func(p part) bool { return p.name == f.part })
+		if i < 0 {
+			i = len(parts)
+			parts = append(parts, part{f.part, 0, Estimated})
+		}
+		for _, kernel := range slices.Sorted(maps.Keys(f.time)) { // in a fixed order, the rounding is the same in each run
+			if kernel != flashRead {
+				parts[i].value += float64(f.time[kernel] * k.cycles(kernel, t.Core))
+			}
+		}
 	}
-	return []part{{"network", sum, Estimated}}
+	return parts
 }
 
 func weaker(a, b Kind) Kind {

@@ -151,7 +151,7 @@ func classCounts(s quant.Shape, core *targets.Profile) map[string]float64 {
 		for _, p := range cycleParts(s, kernelsFor(core.ISA), Target{Core: &one}) {
 			n += p.value
 		}
-		if n > 0 {
+		if n != 0 { // a fitted class that hardly occurs may be below zero
 			counts[class] = n
 		}
 	}

@@ -4,8 +4,11 @@ import (
 	_ "embed"
 	"fmt"
 	"maps"
+	"math"
+	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 
 	"kerf/model"
@@ -26,8 +29,8 @@ type kernelSet struct {
 	// Kernel holds, by kernel and instruction class, how many instructions
 	// one run of the kernel executes.
 	Kernel map[string]map[string]float64 `toml:"kernel"`
-	Code   map[string]int                `toml:"code_bytes"`  // by part of the code; below zero: the part saves code
-	Stack  map[string]int                `toml:"stack_bytes"` // by kind of layer, and more_layers for each beyond the first
+	Code   map[string]float64            `toml:"code_bytes"`  // by part of the code; below zero: the part saves code
+	Stack  map[string]int                `toml:"stack_bytes"` // see StackKey
 }
 
 // kernelSets reads kernels.toml, once. It panics on a mistake in it.
@@ -56,10 +59,7 @@ const simulated = "cycle"
 // cycles estimates one run of a kernel on a core, in cycles: instructions of
 // each class times cycles of the class. It panics on an unknown kernel.
 func (k *kernelSet) cycles(kernel string, p *targets.Profile) float64 {
-	counts, ok := k.Kernel[kernel]
-	if !ok {
-		panic(fmt.Sprintf("budget: no kernel %q", kernel))
-	}
+	counts := lookUp(k.Kernel, kernel)
 	// The fixed order makes the rounding, and so the report, the same in each run.
 	var sum float64
 	for _, class := range slices.Sorted(maps.Keys(counts)) {
@@ -91,33 +91,58 @@ func layerKey(kind model.Kind, stateBits int) string {
 	return names[kind] + strconv.Itoa(stateBits)
 }
 
-// LayerKey names the kind of a recurrent layer and the width of its state, as kernels.toml does.
-func LayerKey(s quant.Shape, layer int) string {
-	return layerKey(s.Layers[layer].Kind, s.Formats.Layers[layer].StateBits)
-}
-
 // usesTable tells whether an activation reads the tanh table.
 func usesTable(a model.Activation) bool { return a == model.Tanh || a == model.Logistic }
 
 // codeBytes estimates the code of the inference in bytes, without weights and
 // tables.
 func (k *kernelSet) codeBytes(s quant.Shape, isa string) int {
-	size := 0
-	_, parts := stepRuns(s, isa)
-	for name, n := range parts {
-		size += int(n) * figure(k.Code, name)
+	own, shared := functions(s, isa)
+	size := k.code(shared)
+	for _, f := range own {
+		size += k.code(f.code)
 	}
-	return max(size, 0)
+	return int(math.Round(max(size, 0)))
 }
 
-// stackBytes bounds the stack of a step in bytes: its arrays, and what the deepest calls take above them.
-func (k *kernelSet) stackBytes(s quant.Shape) int {
-	calls := 0
-	for i := range s.Layers {
-		calls = max(calls, figure(k.Stack, LayerKey(s, i)))
+// code adds up parts of the code, in bytes. The fixed order makes the rounding the same in each run.
+func (k *kernelSet) code(parts runs) float64 {
+	sum := 0.0
+	for _, name := range slices.Sorted(maps.Keys(parts)) {
+		v := lookUp(k.Code, name)
+		sum += float64(parts[name] * v)
 	}
-	return StackArrays(s) + calls + (len(s.Layers)-1)*figure(k.Stack, "more_layers")
+	return sum
 }
+
+// withoutInside is the kernel of a routine that is called, for one that stands in its caller.
+func withoutInside(kernel string) string { return strings.Replace(kernel, "_inside", "", 1) }
+
+// lookUp looks up a kernel or part of the code. Where the measured networks have none of that name, the one that is most like it stands in: the
+// routine called instead of inside or the other way round, the loop over outputs instead of one that is written out; and
+// where a correction was not seen, nothing. It panics if there is none.
+func lookUp[V any](of map[string]V, name string) V {
+	if v, ok := of[name]; ok {
+		return v
+	}
+	plain := strings.NewReplacer("_one", "", "_two", "").Replace(name)
+	for _, n := range []string{withoutInside(name), plain, withoutInside(plain), inside.ReplaceAllString(plain, "${1}_inside")} {
+		if v, ok := of[n]; ok {
+			return v
+		}
+	}
+	if correction.MatchString(name) {
+		var nothing V
+		return nothing
+	}
+	panic(fmt.Sprintf("budget: no kernel %q", name))
+}
+
+// correction matches kernels that change others a little: what the last columns, a single row or group, near memory and a limit make of them.
+var correction = regexp.MustCompile(`_(rest|one|near)$|^(single|left_|limit_|uses_)`)
+
+// inside finds the routines that may stand in their callers.
+var inside = regexp.MustCompile(`(row\d+|sum|c2_16|c4_4)`)
 
 // figure looks a figure up. It panics if there is none.
 func figure(of map[string]int, name string) int {

@@ -55,7 +55,7 @@ func TestEveryProfileHasAllFigures(t *testing.T) {
 								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.name, part.value)
 							}
 						}
-						if code, stack := k.codeBytes(s, p.ISA), k.stackBytes(s); code < 100 || stack < 16 {
+						if code, stack := k.codeBytes(s, p.ISA), k.stackBytes(s, p.ISA); code < 100 || stack < 16 {
 							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, code, stack)
 						}
 					}
@@ -69,7 +69,7 @@ func TestUnknownInstructionSetKernelOrFigurePanics(t *testing.T) {
 	for _, call := range []func(){
 		func() { kernelsFor("armv6") },
 		func() { kernelsFor("avr").cycles("mac", core(t, "avr8")) },
-		func() { figure(kernelsFor("avr").Code, "w3") },
+		func() { figure(kernelsFor("avr").Stack, "w3") },
 	} {
 		func() {
 			defer func() {
@@ -129,16 +129,17 @@ func measuredNets(t *testing.T) []measuredNet {
 }
 
 // How far estimates may be off. The aims are 5 % of cycles where the maker of the core gives timings and 15 % where not, and of flash
-// 64 bytes or 3 %. Small networks miss them, docs/cost.md lists which: no network is off by more than
-// the worst, and on each core no more than a third miss an aim.
+// 64 bytes or 3 %. Few small networks miss them, docs/cost.md lists which: no network is off by more than
+// the worst, and on each core no more than three of 30 miss an aim. Shapes of measured.csv have no shifts, so these are the estimates
+// for networks that are not quantized yet.
 const (
 	officialTiming = 0.05
 	otherTiming    = 0.15
-	worstCycles    = 0.13
+	worstCycles    = 0.08
 	aimBytes       = 64
 	aimFlash       = 0.03
-	worstFlash     = 0.115
-	worstStack     = 144
+	worstFlash     = 0.06
+	worstStack     = 72
 )
 
 func TestEstimatesAgreeWithMeasurement(t *testing.T) {
@@ -170,30 +171,29 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 		}
 	}
 	for name, n := range misses {
-		if 3*n > all[name] {
+		if 10*n > all[name] {
 			t.Errorf("%s: %d of %d networks miss an aim", name, n, all[name])
 		}
 	}
 }
 
-// By hand: arrays of 16-bit values, each filled to a multiple of 8 bytes. With 5 units a gate has 5 rows. Reset-after:
-// 15 results of inputs and as many of states, 30 bytes, so 32 each; reset-before: 15 and 10 results, the scaled state and a gate, 32, 24,
-// 16 and 16; LSTM: 20 and 20, 40 each; Elman: 16 and 16. The view of a wide state is 16 more, 6 results between dense
-// layers are 12 bytes, so 16.
+// By hand: arrays of 16-bit values, each filled to whole words. With 5 units a gate has 5 rows. Reset-after: 15 results of inputs and as
+// many of states, 30 bytes, so 32 each; reset-before: 15 and 10 results, the scaled state and a gate, 32, 20, 12 and 12; LSTM: 20 and
+// 20, 40 each; Elman: 5 and 5, 12 each. In the step the view of a wide state is 12 more, 6 results between dense layers are 12.
 func TestArraysOnTheStackByHand(t *testing.T) {
 	for _, c := range []struct {
-		kind      model.Kind
-		stateBits int
-		want      int
+		kind        model.Kind
+		stateBits   int
+		layer, step int
 	}{
-		{model.GRUResetAfter, 16, 64 + 16}, {model.GRUResetAfter, 32, 64 + 16 + 16},
-		{model.GRUResetBefore, 16, 88 + 16}, {model.GRUResetBefore, 32, 88 + 16 + 16},
-		{model.LSTM, 32, 80 + 16}, {model.ElmanReLU, 16, 32 + 16},
+		{model.GRUResetAfter, 16, 64, 12}, {model.GRUResetAfter, 32, 64, 24},
+		{model.GRUResetBefore, 16, 76, 12}, {model.GRUResetBefore, 32, 76, 24},
+		{model.LSTM, 32, 80, 12}, {model.ElmanReLU, 16, 24, 12},
 	} {
 		s := oneLayer(c.kind, 8, c.stateBits, model.Identity)
 		s.Layers[0].Units, s.Dense[0].Outputs = 5, 6
-		if got := StackArrays(s); got != c.want {
-			t.Errorf("%v, %d bits: arrays take %d bytes, want %d", c.kind, c.stateBits, got, c.want)
+		if layer, step := FrameArrays(s, "l0_step"), FrameArrays(s, "step"); layer != c.layer || step != c.step {
+			t.Errorf("%v, %d bits: arrays take %d bytes in the layer and %d in the step, want %d and %d", c.kind, c.stateBits, layer, step, c.layer, c.step)
 		}
 	}
 }
@@ -203,17 +203,18 @@ func TestArraysOnTheStackByHand(t *testing.T) {
 // each: 11. The last such call of a row chains one load less in some listings.
 func TestFourColumnsByHand(t *testing.T) {
 	p := core(t, "cortex-m4f")
-	if got := kernelsFor(p.ISA).cycles("c48", p); got < 10.5 || got > 12 {
+	if got := kernelsFor(p.ISA).cycles("c4_8", p); got < 10 || got > 12 {
 		t.Errorf("%v cycles, want 11", got)
 	}
 }
 
 // Six columns of three rows on the Cortex-M0+: for each MOVS and LDRSH for the input, then LDRB, MULS and ADDS for each row; and
-// the loop over them ADDS, ADDS, CMP, BNE (read in the listing). By hand: 6 (1 + 2 + 3 (2 + 1 + 1)) + 1 + 1 + 1 + 2 = 95.
+// the loop over them ADDS, ADDS, CMP, BNE (read in the listing). By hand: 6 (1 + 2 + 3 (2 + 1 + 1)) + 1 + 1 + 1 + 2 = 95. The fit
+// puts a part of that into the loop around, so it is within 10.
 func TestSixColumnsByHand(t *testing.T) {
 	p := core(t, "cortex-m0plus")
 	k := kernelsFor(p.ISA)
-	if got := 6*k.cycles("c18", p) + k.cycles("round8", p); math.Abs(got-95) > 5 {
+	if got := 6*k.cycles("c1_8", p) + k.cycles("round8", p); math.Abs(got-95) > 10 {
 		t.Errorf("%v cycles, want 95", got)
 	}
 }

@@ -48,10 +48,12 @@ func (t Target) stepCycles(s quant.Shape, k *kernelSet) []part {
 		added += p.value - parts[i].value
 	}
 	if t.WeightsIn != inRAM {
-		runs, _ := stepRuns(s, t.Core.ISA)
-		added += float64(runs[flashRead] * wait.Data)
+		own, _ := functions(s, t.Core.ISA)
+		for _, f := range own {
+			added += float64(f.time[flashRead] * wait.Data)
+		}
 	}
-	return append(parts, part{"flash_wait", added, Estimated})
+	return append(parts, part{waitPart, added, Estimated})
 }
 
 func waits(w targets.FlashWait) bool { return w.Fetch+w.Jump+w.Data > 0 }

@@ -53,7 +53,7 @@ func (s *sheet) addPower(stepTime float64) {
 	active, sleep := t.activeCurrent(), t.sleepCurrent()
 	period := limitOf(t.Period)
 	if !math.IsNaN(period) {
-		s.add(Duty, "", limitOf(t.Duty), part{Total, stepTime / period, Estimated})
+		s.add(Duty, "", limitOf(t.Duty), part{Total, stepTime / period, s.last().Kind})
 	}
 	if energy := t.voltage() * active * stepTime; !math.IsNaN(energy) {
 		s.add(Energy, "J", limitOf(t.Energy), part{Total, energy, Estimated})

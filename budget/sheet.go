@@ -40,8 +40,11 @@ func (s *sheet) addAtLeast(resource, unit string, limit, value float64) {
 	s.rows = append(s.rows, row.judged())
 }
 
+// last is the row that was added last.
+func (s *sheet) last() Cost { return s.rows[len(s.rows)-1] }
+
 func (s *sheet) row(resource, unit, part string) Cost {
-	return Cost{Target: s.target.Name, Profile: s.target.Core.Name, Resource: resource, Part: part, Unit: unit, Limit: math.NaN()}
+	return Cost{Target: s.target.Name, Profile: s.target.Core.Name, Resource: resource, Part: part, Unit: unit, Estimate: math.NaN(), Limit: math.NaN()}
 }
 
 // judged gives a row its verdict, if it has a limit.

@@ -2,6 +2,7 @@ package exporter
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -10,18 +11,43 @@ import (
 
 // CostRow is one row of the cost table.
 type CostRow struct {
-	Target   string   `json:"target"`
-	Profile  string   `json:"profile"`
-	Resource string   `json:"resource"`
-	Part     string   `json:"part"`
-	Value    float64  `json:"value"`
-	Before   float64  `json:"before"` // the same for the whole network in its widest formats
-	Unit     string   `json:"unit"`
-	Kind     string   `json:"kind"`
-	Limit    *float64 `json:"limit"`
-	AtLeast  bool     `json:"at_least,omitempty"` // the limit is a least value
-	Margin   *float64 `json:"margin"`
-	Verdict  string   `json:"verdict"`
+	Target       string   `json:"target"`
+	Profile      string   `json:"profile"`
+	Resource     string   `json:"resource"`
+	Part         string   `json:"part"`
+	Value        float64  `json:"value"`
+	Before       float64  `json:"before"` // the same for the whole network in its widest formats
+	Unit         string   `json:"unit"`
+	Kind         string   `json:"kind"`
+	Estimate     *float64 `json:"estimate,omitempty"` // beside a value that was measured, or of which a part was
+	EstimateKind string   `json:"estimate_kind,omitempty"`
+	Limit        *float64 `json:"limit"`
+	AtLeast      bool     `json:"at_least,omitempty"` // the limit is a least value
+	Margin       *float64 `json:"margin"`
+	Verdict      string   `json:"verdict"`
+}
+
+// MeasuredInfo says how the figures of a target were measured.
+type MeasuredInfo struct {
+	Target     string     `json:"target"`
+	Tools      []ToolInfo `json:"tools"`
+	Optimise   string     `json:"optimise"` // flags of the compiler
+	Steps      int        `json:"steps"`
+	CyclesFrom string     `json:"cycles_from"`
+}
+
+// ToolInfo is a program that took part.
+type ToolInfo struct {
+	Name    string `json:"name"`
+	Version string `json:"version"`
+}
+
+func measuredInfo(m budget.Measurement) MeasuredInfo {
+	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Steps, CyclesFrom: m.CyclesFrom}
+	for i, name := range m.ToolNames {
+		info.Tools = append(info.Tools, ToolInfo{name, m.ToolVersion[i]})
+	}
+	return info
 }
 
 // FreedRow is what one part of the choice frees on a target, against the whole
@@ -48,17 +74,33 @@ type PlaceRow struct {
 // CostTable has the totals of every target, or with parts what they are made of.
 func (s *Signoff) CostTable(parts bool) Table {
 	t := Table{Title: "Cost of one network and one step", Head: []string{"target", "resource", "value", "limit", "margin", "uncut", "kind", "verdict"}, Numbers: 2, Words: 2}
+	if len(s.Measured) > 0 {
+		t.Head = slices.Insert(t.Head, estimateColumn, "estimate")
+	}
 	for _, c := range s.Cost {
-		if c.Part != budget.Total && !parts {
+		// What was measured is seen beside totals that have estimated parts as well.
+		if c.Part != budget.Total && !parts && c.Kind != string(budget.Measured) {
 			continue
 		}
-		resource := strings.ReplaceAll(c.Resource, "_", " ")
-		if c.Part != budget.Total {
-			resource += ": " + strings.ReplaceAll(c.Part, "_", " ")
+		row := []string{c.Target, c.name(), Quantity(c.Value, c.Unit), c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict}
+		if len(s.Measured) > 0 {
+			row = slices.Insert(row, estimateColumn, optional(c.Estimate, func(v float64) string { return Quantity(v, c.Unit) }))
 		}
-		t.Rows = append(t.Rows, []string{c.Target, resource, Quantity(c.Value, c.Unit), c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict})
+		t.Rows = append(t.Rows, row)
 	}
 	return t
+}
+
+// estimateColumn is where estimates stand beside measured values.
+const estimateColumn = 3
+
+// name is the resource and part in words: "cycles: layer 0, gates".
+func (c *CostRow) name() string {
+	resource := strings.ReplaceAll(c.Resource, "_", " ")
+	if c.Part == budget.Total {
+		return resource
+	}
+	return resource + ": " + strings.ReplaceAll(c.Part, "_", " ")
 }
 
 func (c *CostRow) limit() string {

@@ -9,8 +9,8 @@ import (
 
 // csvHead names the columns of signoff.csv. Rows of section loss use output,
 // scenario, region, metric; rows of section cost use target, resource, part;
-// limit_on is at_least where the limit is a least value.
-var csvHead = strings.Fields("section output scenario region metric target resource part unit float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind sequences steps verdict")
+// limit_on is at_least where the limit is a least value; estimate stands beside measured values.
+var csvHead = strings.Fields("section output scenario region metric target resource part unit float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind sequences steps verdict estimate")
 
 // CSV is signoff.csv: every row of loss and cost at full precision.
 func (s *Signoff) CSV() ([]byte, error) {
@@ -20,7 +20,7 @@ func (s *Signoff) CSV() ([]byte, error) {
 	for _, l := range s.Loss {
 		w.Write([]string{"loss", safeCell(l.Output), safeCell(l.Scenario), safeCell(l.Region), l.Metric, "", "", "", safeCell(l.Unit),
 			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise), full(l.RiseLow), full(l.RiseHigh),
-			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict})
+			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict, ""})
 	}
 	for _, c := range s.Cost {
 		on := ""
@@ -28,7 +28,7 @@ func (s *Signoff) CSV() ([]byte, error) {
 			on = "at_least"
 		}
 		w.Write([]string{"cost", "", "", "", "", safeCell(c.Target), c.Resource, c.Part, c.Unit,
-			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict})
+			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict, full(c.Estimate)})
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()

@@ -18,27 +18,28 @@ const Caution = "Figures are engineering estimates until measured on the device.
 // Signoff is the content of the sign-off report. Every rendering (terminal,
 // Markdown, CSV, HTML, JSON) is made from it; numbers keep full precision.
 type Signoff struct {
-	Schema   int           `json:"schema"`
-	Name     string        `json:"name"`
-	Verdict  string        `json:"verdict"`
-	Kerf     string        `json:"kerf"` // version
-	Network  NetworkInfo   `json:"network"`
-	Kept     Kept          `json:"kept"`
-	Dropped  Dropped       `json:"dropped"`
-	Formats  []FormatRow   `json:"formats"`
-	Loss     []LossRow     `json:"loss"`
-	Cost     []CostRow     `json:"cost"`
-	Freed    []FreedRow    `json:"freed"`
-	Places   []PlaceRow    `json:"weights_place"` // targets on which it matters where the weights are
-	Path     []PathRow     `json:"path"`
-	Frontier FrontierInfo  `json:"frontier"`
-	Widths   []WidthRow    `json:"widths"`
-	Forced   []ForcedRow   `json:"forced"`   // words that stay wide, and the units that need them
-	Wider    []WidthRow    `json:"widening"` // when a tolerance is broken: what each next wider word gives
-	Rounding []RoundingRow `json:"rounding"`
-	Recovery *RecoveryInfo `json:"recovery"` // nil: the weights are those given
-	Inputs   []InputRow    `json:"inputs"`
-	Recorded []RecordedRow `json:"recordings"`
+	Schema   int            `json:"schema"`
+	Name     string         `json:"name"`
+	Verdict  string         `json:"verdict"`
+	Kerf     string         `json:"kerf"` // version
+	Network  NetworkInfo    `json:"network"`
+	Kept     Kept           `json:"kept"`
+	Dropped  Dropped        `json:"dropped"`
+	Formats  []FormatRow    `json:"formats"`
+	Loss     []LossRow      `json:"loss"`
+	Cost     []CostRow      `json:"cost"`
+	Freed    []FreedRow     `json:"freed"`
+	Places   []PlaceRow     `json:"weights_place"` // targets on which it matters where the weights are
+	Path     []PathRow      `json:"path"`
+	Frontier FrontierInfo   `json:"frontier"`
+	Widths   []WidthRow     `json:"widths"`
+	Forced   []ForcedRow    `json:"forced"`   // words that stay wide, and the units that need them
+	Wider    []WidthRow     `json:"widening"` // when a tolerance is broken: what each next wider word gives
+	Rounding []RoundingRow  `json:"rounding"`
+	Recovery *RecoveryInfo  `json:"recovery"`           // nil: the weights are those given
+	Measured []MeasuredInfo `json:"measured,omitempty"` // how cost was measured; none: it is estimated
+	Inputs   []InputRow     `json:"inputs"`
+	Recorded []RecordedRow  `json:"recordings"`
 
 	near []int // ids of the candidates that the table of the frontier shows
 
@@ -208,8 +209,12 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	for _, l := range r.Loss {
 		s.Loss = append(s.Loss, lossRow(l))
 	}
-	for i, c := range r.Costs {
-		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, r.Before[i].Value, c.Unit, string(c.Kind), number(c.Limit), c.AtLeast, number(c.Margin()), c.Verdict})
+	for _, c := range r.Costs {
+		before := budget.ValueOf(r.Before, c.Target, c.Resource, c.Part)
+		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit, string(c.Kind), number(c.Estimate), string(c.Estimated), number(c.Limit), c.AtLeast, number(c.Margin()), c.Verdict})
+	}
+	for _, m := range r.Measured {
+		s.Measured = append(s.Measured, measuredInfo(m))
 	}
 	for _, f := range r.Freed {
 		s.Freed = append(s.Freed, FreedRow(f))

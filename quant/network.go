@@ -112,9 +112,23 @@ func (n *Network) Shape() Shape {
 	s := Shape{Features: len(n.Features), Formats: n.Formats}
 	for _, l := range n.Layers {
 		s.Layers = append(s.Layers, LayerShape{l.Kind, l.Units})
+		shifts := LayerShifts{Input: l.Input.meanBits(), Recurrent: l.Recurrent.meanBits()}
+		if l.Kind != model.ElmanReLU {
+			shifts.Table = l.TableShift()
+		}
+		if l.Kind.HasCell() {
+			shifts.Cell = l.CellShift()
+			_, shifts.CellTable = l.CellView()
+		}
+		s.Shifts.Layers = append(s.Shifts.Layers, shifts)
 	}
 	for _, d := range n.Dense {
 		s.Dense = append(s.Dense, DenseShape{d.Weights.Rows, d.Activation})
+		shifts := DenseShifts{Rows: d.Weights.meanBits()}
+		if d.UsesTable() {
+			shifts.Table = d.TableShift()
+		}
+		s.Shifts.Dense = append(s.Shifts.Dense, shifts)
 	}
 	return s
 }

@@ -8,6 +8,7 @@ type Shape struct {
 	Layers   []LayerShape
 	Dense    []DenseShape
 	Formats  Formats
+	Shifts   Shifts // zero as long as nothing is quantized
 }
 
 // LayerShape is the kind and size of a recurrent layer.
@@ -20,6 +21,42 @@ type LayerShape struct {
 type DenseShape struct {
 	Outputs    int
 	Activation model.Activation
+}
+
+// Shifts are what the time of a step depends on beside sizes: they follow from the ranges of what is computed.
+type Shifts struct {
+	Layers []LayerShifts
+	Dense  []DenseShifts
+}
+
+// LayerShifts are those of a recurrent layer.
+type LayerShifts struct {
+	Table     uint8   // of a pre-activation into the tanh table; 0 without one
+	Cell      uint8   // LSTM: of the product that is added to the cell
+	CellTable uint8   // LSTM: of the cell into the table
+	Input     float64 // bits that the result of a row is shifted beyond a whole byte, the mean over the rows of W
+	Recurrent float64 // and over those of U
+}
+
+// DenseShifts are those of a dense layer.
+type DenseShifts struct {
+	Table uint8   // 0 without an activation by table
+	Rows  float64 // as LayerShifts.Input
+}
+
+// IsKnown tells that the shifts are those of a network.
+func (s Shifts) IsKnown() bool { return len(s.Layers) > 0 }
+
+// meanBits is the mean over the rows of the bits that a result is shifted beyond a whole byte.
+func (m *Matrix) meanBits() float64 {
+	sum := 0
+	for _, s := range m.Shift {
+		if s >= 8 {
+			s -= 8
+		}
+		sum += int(s)
+	}
+	return float64(sum) / float64(m.Rows)
 }
 
 const (

@@ -24,11 +24,11 @@ it and writes the handoff into the folder handoff inside.`,
 		Example: `  kerf demo
   kerf demo --out splitter`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := writeDemo(out); err != nil {
 				return err
 			}
-			return a.plan(filepath.Join(out, "job.toml"), filepath.Join(out, "handoff"), false)
+			return a.plan(cmd.Context(), filepath.Join(out, "job.toml"), filepath.Join(out, "handoff"), false, false)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "kerf-demo", "folder for the job")

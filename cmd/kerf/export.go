@@ -9,7 +9,7 @@ import (
 func (a *app) exportCommand() *cobra.Command {
 	var c choice
 	var out string
-	var asJSON bool
+	var asJSON, measured bool
 	cmd := &cobra.Command{
 		Use:   "export JOB.toml",
 		Short: "Write the handoff for a choice made by hand",
@@ -17,10 +17,15 @@ func (a *app) exportCommand() *cobra.Command {
 what you leave out is chosen. The verdict is reached in the same way.`,
 		Example: `  kerf export job.toml --features all --units all --weights int16 --out uncut`,
 		Args:    oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			in, err := load(args[0])
 			if err != nil {
 				return err
+			}
+			if measured {
+				if err := requireTools(cmd.Context(), in); err != nil {
+					return err
+				}
 			}
 			cut, chosen, err := a.choose(in, c)
 			if err != nil {
@@ -36,12 +41,13 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if err != nil {
 				return err
 			}
-			return a.handOff(result, out, asJSON)
+			return a.handOff(cmd.Context(), result, out, asJSON, measured)
 		},
 	}
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
 	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print signoff.json instead of the table")
+	cmd.Flags().BoolVar(&measured, "measure", false, measureUsage)
 	return cmd
 }

@@ -193,13 +193,17 @@ func (a *app) jobSubjects(job, dir string, names []string) (string, []subject, e
 	return s.Name, subjects, nil
 }
 
-// rowsOf are the cost rows of a target.
+// rowsOf are the cost rows of a target as estimated.
 func rowsOf(s *exporter.Signoff, target string) []exporter.CostRow {
 	var rows []exporter.CostRow
 	for _, c := range s.Cost {
-		if c.Target == target {
-			rows = append(rows, c)
+		if c.Target != target {
+			continue
 		}
+		if c.Estimate != nil { // the handoff was measured when it was made
+			c.Value, c.Kind = *c.Estimate, c.EstimateKind
+		}
+		rows = append(rows, c)
 	}
 	return rows
 }

@@ -13,7 +13,7 @@ import (
 )
 
 func TestEmulatedHelpExamples(t *testing.T) {
-	if n := runExamples(t, func(command string) bool { return command == "measure" }); n < 2 {
+	if n := runExamples(t, emulates); n < 3 {
 		t.Errorf("only %d examples found", n)
 	}
 }

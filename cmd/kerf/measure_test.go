@@ -31,6 +31,22 @@ func TestMeasureNamesTheMissingPackage(t *testing.T) {
 	}
 }
 
+// The tools are looked for before the work begins, and a run without them leaves no folder.
+func TestPlanMeasureNamesTheMissingPackage(t *testing.T) {
+	job := cityJob(t, func(job string) string { return job })
+	for _, verb := range []string{"plan", "export"} {
+		out := filepath.Join(t.TempDir(), "handoff")
+		t.Setenv("PATH", t.TempDir())
+		code, stdout, stderr := call(verb, job, "--out", out, "--measure")
+		if code != exitInput || stdout != "" || !strings.Contains(stderr, "arm-none-eabi-gcc is not installed\nkerf: hint: install the Debian package gcc-arm-none-eabi\n") {
+			t.Errorf("%s: exit code %d, stdout %q, stderr %q", verb, code, stdout, stderr)
+		}
+		if _, err := os.Stat(out); err == nil {
+			t.Errorf("%s left %s", verb, out)
+		}
+	}
+}
+
 // The network alone is compared with the estimate less the declared front end; limits are on both together.
 func TestMeasuredBesideEstimate(t *testing.T) {
 	limit := func(v float64) *float64 { return &v }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -11,7 +12,7 @@ import (
 
 func (a *app) planCommand() *cobra.Command {
 	var out string
-	var asJSON bool
+	var asJSON, measured bool
 	cmd := &cobra.Command{
 		Use:   "plan JOB.toml",
 		Short: "Do the whole job: cut, fixed point, verdicts, handoff folder, sign-off table",
@@ -20,29 +21,42 @@ the tolerances allow, chooses word widths, measures the result on the sign-off
 recordings, checks every limit, writes the handoff folder and prints the sign-off
 table.
 
+With --measure the C is compiled and run for every target as kerf measure does, the
+measured figures take the place of the estimates, which stay beside them, and limits are
+judged with them. Every compiler and emulator has to be there.
+
 Exit code: 0 within every limit and tolerance, 1 one is broken or cannot be
 judged (the handoff is written all the same and says so), 2 bad input.`,
 		Example: `  kerf plan job.toml
   kerf plan job.toml --out handoff
+  kerf plan job.toml --measure
   kerf plan job.toml --json`,
 		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
-			return a.plan(args[0], out, asJSON)
+			return a.plan(cmd.Context(), args[0], out, asJSON, measured)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print signoff.json instead of the table")
+	cmd.Flags().BoolVar(&measured, "measure", false, measureUsage)
 	return cmd
 }
 
+const measureUsage = "compile the C and run it on emulated cores: measured figures instead of estimates"
+
 // plan runs a job and leaves the exit code in a.code.
-func (a *app) plan(job, out string, asJSON bool) error {
+func (a *app) plan(ctx context.Context, job, out string, asJSON, measured bool) error {
 	in, err := load(job)
 	if err != nil {
 		return err
+	}
+	if measured {
+		if err := requireTools(ctx, in); err != nil {
+			return err
+		}
 	}
 	in.ScoreFeatures(a.ui.progress("scoring features,"))
 	cut := in.FindCut(a.ui.progress("trying cuts,"))
@@ -57,11 +71,16 @@ func (a *app) plan(job, out string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	return a.handOff(result, out, asJSON)
+	return a.handOff(ctx, result, out, asJSON, measured)
 }
 
-// handOff writes the folder, prints the report and sets the exit code.
-func (a *app) handOff(r *budget.Result, out string, asJSON bool) error {
+// handOff measures the C where that is asked for, writes the folder, prints the report and sets the exit code.
+func (a *app) handOff(ctx context.Context, r *budget.Result, out string, asJSON, measured bool) error {
+	if measured {
+		if err := a.measureResult(ctx, r); err != nil {
+			return err
+		}
+	}
 	files, err := exporter.Files(r, version)
 	if err != nil {
 		return err

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 )
 
@@ -60,28 +61,43 @@ func constantBytes(path string) (int64, error) {
 // span is where a function lies; end is behind its last byte.
 type span struct{ start, end uint64 }
 
-// function finds a function of the program that runs. On Arm bit 0 of a symbol says Thumb and is no part of the address.
-func (s *session) function(name string) (span, error) {
-	f, err := elf.Open(filepath.Join(s.dir, runImage))
+// functionsOf finds the functions of a program whose names match a pattern. On Arm bit 0 of a symbol says Thumb and is
+// no part of the address.
+func functionsOf(path string, pattern *regexp.Regexp) (map[string]span, error) {
+	f, err := elf.Open(path)
 	if err != nil {
-		return span{}, err
+		return nil, err
 	}
 	defer f.Close()
 	symbols, err := f.Symbols()
 	if err != nil {
-		return span{}, err
+		return nil, err
 	}
+	found := map[string]span{}
 	for _, symbol := range symbols {
-		if symbol.Name != name {
+		if elf.ST_TYPE(symbol.Info) != elf.STT_FUNC || !pattern.MatchString(withoutClone(symbol.Name)) {
 			continue
 		}
 		start := symbol.Value
 		if f.Machine == elf.EM_ARM {
 			start &^= 1
 		}
-		return span{start, start + symbol.Size}, nil
+		found[withoutClone(symbol.Name)] = span{start, start + symbol.Size}
 	}
-	return span{}, fmt.Errorf("%s.c does not define the function %s", s.name, name)
+	return found, nil
+}
+
+// function finds a function of the program that runs.
+func (s *session) function(name string) (span, error) {
+	found, err := functionsOf(filepath.Join(s.dir, runImage), regexp.MustCompile("^"+regexp.QuoteMeta(name)+"$"))
+	if err != nil {
+		return span{}, err
+	}
+	at, ok := found[name]
+	if !ok {
+		return span{}, fmt.Errorf("%s.c does not define the function %s", s.name, name)
+	}
+	return at, nil
 }
 
 // flatten writes what the image stores as one block from address 0 on, and returns the name of the file.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"time"
 
@@ -22,6 +23,9 @@ type Options struct {
 	Optimise string   // "-O2": GCC optimisation flags, instead of those of the profile
 	Flags    []string // further flags for the compiler, behind those of the profile
 	Steps    int      // steps to run
+	// Apart names functions whose code and cycles are counted by themselves, each with what it calls and is not named.
+	// The compiler has to keep them apart. Nil counts the step as a whole.
+	Apart *regexp.Regexp
 	// Float says that the step takes and gives float values, not the integers of a handoff: for comparison with
 	// a float implementation of the same interface.
 	Float bool
@@ -45,8 +49,19 @@ type Result struct {
 	// Counts are the instructions of a step by class of the profile, the mean over the steps; nil where a simulator
 	// counted the cycles.
 	Counts     map[string]float64
-	CyclesFrom string // what counted the cycles
+	Functions  map[string]*Function // by name, those of Options.Apart
+	CyclesFrom string               // what counted the cycles
 	Tools      []Tool
+}
+
+// Function is what one function takes: its code, and by step what it and the functions execute that it calls
+// and that are not named by Options.Apart.
+type Function struct {
+	Code   int64 // bytes of its own, without those of functions that it calls
+	Frame  int64 // bytes of stack of its own
+	Chain  int64 // bytes of stack of the deepest chain of calls from it
+	Cycles float64
+	Counts map[string]float64 // as Result.Counts
 }
 
 // Code is the inference without the constants of the network's own file, in bytes.
@@ -84,7 +99,7 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 	}
 	tools, ok := toolchains[p.ISA]
 	if !ok {
-		return nil, fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA, p.Name)
+		return nil, noCompiler(p)
 	}
 	source, err := filepath.Abs(dir)
 	if err != nil {
@@ -111,6 +126,30 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 	return r, s.measureRun(r)
 }
 
+// Require finds the compiler, the library and the emulator that measuring on a profile needs. An error is a *ToolError if one is not
+// installed.
+func Require(ctx context.Context, p *targets.Profile) error {
+	tools, ok := toolchains[p.ISA]
+	if !ok {
+		return noCompiler(p)
+	}
+	scratch, err := os.MkdirTemp("", "kerf-measure-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(scratch)
+	s := &session{ctx: ctx, profile: p, toolchain: tools, dir: scratch}
+	if err := s.unpack(); err != nil {
+		return err
+	}
+	_, err = s.require()
+	return err
+}
+
+func noCompiler(p *targets.Profile) error {
+	return fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA, p.Name)
+}
+
 // measureSizes compares a program with the network and one without.
 func (s *session) measureSizes(r *Result) error {
 	if err := s.compileNetwork(); err != nil {
@@ -131,6 +170,16 @@ func (s *session) measureSizes(r *Result) error {
 		return err
 	}
 	r.Flash, r.RAM = with.flash-without.flash, with.ram-without.ram
-	r.Constants, err = constantBytes(filepath.Join(s.dir, networkObject))
-	return err
+	if r.Constants, err = constantBytes(filepath.Join(s.dir, networkObject)); err != nil || s.options.Apart == nil {
+		return err
+	}
+	functions, err := functionsOf(filepath.Join(s.dir, staticImage), s.options.Apart)
+	if err != nil {
+		return err
+	}
+	r.Functions = map[string]*Function{}
+	for name, at := range functions {
+		r.Functions[name] = &Function{Code: int64(at.end - at.start)}
+	}
+	return nil
 }

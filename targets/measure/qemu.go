@@ -43,7 +43,7 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller, counts: map[string]float64{}}
+	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller, counts: map[string]float64{}, functions: r.Functions}
 	if err := w.readLog(read); err != nil {
 		cmd.Process.Kill() // it may wait for a reader; the first error is the one to report
 		cmd.Wait()
@@ -55,6 +55,12 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	r.Cycles, r.Instructions, r.Counts = w.cycles, w.instructions, w.counts
 	for class := range r.Counts {
 		r.Counts[class] /= float64(len(w.cycles))
+	}
+	for _, f := range r.Functions {
+		f.Cycles /= float64(len(w.cycles))
+		for class := range f.Counts {
+			f.Counts[class] /= float64(len(w.cycles))
+		}
 	}
 	return output.String(), nil
 }
@@ -72,6 +78,9 @@ type watcher struct {
 	cycles       []float64    // by step
 	instructions []int64
 	counts       map[string]float64 // over all steps, by class
+
+	functions map[string]*Function // that are counted by themselves
+	running   *Function            // the one that was entered last and has not returned; nil: none
 }
 
 // readLog reads QEMU's log. Lines are "Trace 0: 0x7f.. [00000000/0000012c/..../....] name", the address second in the
@@ -135,7 +144,7 @@ func (w *watcher) execute(pc uint64) error {
 		}
 	} else if pc == w.step {
 		w.isInside = true
-		w.before = nil
+		w.before, w.running = nil, nil
 		w.cycles = append(w.cycles, 0)
 		w.instructions = append(w.instructions, 0)
 	} else {
@@ -146,6 +155,9 @@ func (w *watcher) execute(pc uint64) error {
 		return fmt.Errorf("the program executed address %#x, which the disassembly does not have", pc)
 	}
 	w.last = at
+	if f, ok := w.functions[withoutClone(at.function)]; ok {
+		w.running = f
+	}
 	return nil
 }
 
@@ -161,5 +173,14 @@ func (w *watcher) price(next uint64) error {
 		w.counts[s.class] += s.n
 	}
 	w.instructions[i]++
+	if f := w.running; f != nil {
+		f.Cycles += p.cycles
+		if f.Counts == nil {
+			f.Counts = map[string]float64{}
+		}
+		for _, s := range p.spent {
+			f.Counts[s.class] += s.n
+		}
+	}
 	return nil
 }

@@ -21,8 +21,15 @@ func (s *session) measureRun(r *Result) error {
 	if err != nil {
 		return err
 	}
-	if r.StackChain, err = newCallGraph(code, frames, len(s.emulator) == 0).deepest(s.name + "_step"); err != nil {
+	calls := newCallGraph(code, frames, len(s.emulator) == 0)
+	if r.StackChain, err = calls.deepest(s.name + "_step"); err != nil {
 		return err
+	}
+	for name, f := range r.Functions {
+		f.Frame = calls.frame(name)
+		if f.Chain, err = calls.deepest(name); err != nil {
+			return err
+		}
 	}
 	paint := r.StackChain + paintSlack
 	if paint > math.MaxInt16 {

@@ -3,9 +3,11 @@ package measure
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -54,17 +56,36 @@ func (s *session) runSimulator(r *Result) (string, error) {
 		return "", err
 	}
 	hex := func(v uint64) string { return strconv.FormatUint(v, 16) }
-	out, err := s.output("run the program to its end", filepath.Join(s.dir, tracer), image, hex(step.start), hex(caller.start), hex(caller.end))
+	args := []string{image, hex(step.start), hex(caller.start), hex(caller.end)}
+	if s.options.Apart != nil {
+		functions, err := functionsOf(filepath.Join(s.dir, runImage), s.options.Apart)
+		if err != nil {
+			return "", err
+		}
+		for _, name := range slices.Sorted(maps.Keys(functions)) {
+			args = append(args, name, hex(functions[name].start), hex(functions[name].end))
+		}
+	}
+	out, err := s.output("run the program to its end", filepath.Join(s.dir, tracer), args...)
 	if err != nil {
 		return "", err
 	}
 	return s.readSteps(r, out)
 }
 
-// readSteps takes the lines "step CYCLES INSTRUCTIONS" out of what the tracer wrote.
+// readSteps takes the lines "step CYCLES INSTRUCTIONS" and, of all steps, "function NAME CYCLES" out of what the tracer wrote.
 func (s *session) readSteps(r *Result, out string) (string, error) {
 	var rest strings.Builder
 	for line := range strings.Lines(out) {
+		if strings.HasPrefix(line, "function ") {
+			var name string
+			var cycles float64
+			if _, err := fmt.Sscanf(line, "function %s %f", &name, &cycles); err != nil || r.Functions[name] == nil {
+				return "", fmt.Errorf("unexpected line of the tracer: %q", line)
+			}
+			r.Functions[name].Cycles = cycles / float64(s.options.Steps)
+			continue
+		}
 		if !strings.HasPrefix(line, "step ") {
 			rest.WriteString(line)
 			continue

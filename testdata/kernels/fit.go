@@ -9,83 +9,117 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"kerf/budget"
+	"kerf/targets"
+	"kerf/targets/measure"
 )
 
 // set is what is fitted for one instruction set.
 type set struct {
 	isa     string
-	cores   []string
 	tools   string
 	flags   []string
 	counted string
 	kernels map[string]map[string]float64
-	code    map[string]int
+	code    map[string]float64
 	stack   map[string]int
 }
 
 // simulated is the class of cycles that a simulator counted.
 const simulated = "cycle"
 
-// counts are the instructions of a step by class.
-func (m *measured) counts() map[string]float64 {
-	if m.result.Counts != nil {
-		return m.result.Counts
+// classes are the instructions of a function in a step by class.
+func classes(f *measure.Function) map[string]float64 {
+	if f.Counts != nil {
+		return f.Counts
 	}
-	return map[string]float64{simulated: m.result.MeanCycles()}
+	return map[string]float64{simulated: f.Cycles}
+}
+
+// fewest features and units of the networks that are fitted. Compilers write out the loops over fewer, and the code is another
+// one: estimates are rough there.
+const fewest = 3
+
+func (s *sample) isLarge() bool {
+	least := s.shape.Features
+	for _, l := range s.shape.Layers {
+		least = min(least, l.Units)
+	}
+	return least >= fewest
 }
 
 func fitAll(runs []*measured) ([]*set, error) {
 	var sets []*set
-	byISA := map[string]*set{}
 	of := map[string][]*measured{}
 	for _, r := range runs {
-		isa := r.core.ISA
-		s := byISA[isa]
-		if s == nil {
-			s = &set{isa: isa, tools: r.result.Tools[0].Name + " " + r.result.Tools[0].Version, counted: r.result.CyclesFrom}
-			byISA[isa] = s
-			sets = append(sets, s)
-		}
-		if !slices.Contains(s.cores, r.core.Name) {
-			s.cores = append(s.cores, r.core.Name)
-			s.flags = append(s.flags, r.core.CompilerFlags+" "+r.core.Optimise)
-		}
-		if !r.isHeld {
-			of[isa] = append(of[isa], r)
+		if !r.isHeld && r.isLarge() {
+			of[r.core.ISA] = append(of[r.core.ISA], r)
 		}
 	}
-	for _, s := range sets {
-		if err := s.fit(of[s.isa]); err != nil {
+	for _, name := range targets.Names() {
+		core, err := targets.Load(name)
+		if err != nil {
+			return nil, err
+		}
+		flags := core.CompilerFlags + " " + core.Optimise
+		if i := slices.IndexFunc(sets, func(s *set) bool { return s.isa == core.ISA }); i >= 0 {
+			sets[i].flags = append(sets[i].flags, flags)
+			continue
+		}
+		fitted := of[core.ISA]
+		if other, ok := sameCode[name]; ok {
+			fitted = of[other]
+		}
+		tool := fitted[0].result.Tools[0]
+		s := &set{isa: core.ISA, tools: tool.Name + " " + tool.Version, counted: fitted[0].result.CyclesFrom, flags: []string{flags}}
+		if err := s.fit(fitted); err != nil {
 			return nil, fmt.Errorf("%s: %w", s.isa, err)
 		}
+		sets = append(sets, s)
 	}
 	return sets, nil
 }
 
+// equation says that terms, each times its coefficient, add up to a value; how much it counts is the weight.
+type equation struct {
+	terms         map[string]float64
+	value, weight float64
+}
+
 func (s *set) fit(runs []*measured) error {
-	s.kernels, s.code, s.stack = map[string]map[string]float64{}, map[string]int{}, map[string]int{}
-	classes := map[string]bool{}
-	var times, codes []map[string]float64
-	var bytes, weights, codeWeights []float64
+	s.kernels, s.code, s.stack = map[string]map[string]float64{}, nil, map[string]int{}
+	all := map[string]bool{} // classes
 	for _, r := range runs {
-		time, code := budget.StepRuns(r.shape, s.isa)
-		times, codes = append(times, time), append(codes, code)
-		sum := 0.0
-		for class, n := range r.counts() {
-			classes[class] = true
-			sum += math.Abs(n)
+		for _, f := range r.result.Functions {
+			for class := range classes(f) {
+				all[class] = true
+			}
 		}
-		weights = append(weights, 1/sum)
-		size := float64(r.result.Code())
-		bytes = append(bytes, size)
-		codeWeights = append(codeWeights, 1/size)
 	}
-	for _, class := range slices.Sorted(maps.Keys(classes)) {
-		var values []float64
-		for _, r := range runs {
-			values = append(values, r.counts()[class])
+	times := map[string][]equation{} // by class
+	var code []equation
+	for _, r := range runs {
+		own, shared := budget.Functions(r.shape, s.isa)
+		rest := float64(r.result.Code())
+		for _, f := range own {
+			m := r.result.Functions["net_"+f.Name]
+			if m == nil {
+				return fmt.Errorf("%s: the compiler did not keep %s apart", r.result.Network, f.Name)
+			}
+			counts, sum := classes(m), 0.0
+			for _, n := range counts {
+				sum += math.Abs(n)
+			}
+			for class := range all {
+				times[class] = append(times[class], equation{f.Kernels, counts[class], 1 / sum})
+			}
+			code = append(code, equation{f.Code, float64(m.Code), 1 / max(smallCode, float64(m.Code))})
+			rest -= float64(m.Code)
+			s.bound(r, f.Name, m)
 		}
-		found, err := leastSquares(times, values, weights, true)
+		code = append(code, equation{shared, rest, 1 / max(smallCode, rest)})
+	}
+	for _, class := range slices.Sorted(maps.Keys(all)) {
+		found, err := leastSquares(times[class])
 		if err != nil {
 			return fmt.Errorf("%s: %w", class, err)
 		}
@@ -98,106 +132,88 @@ func (s *set) fit(runs []*measured) error {
 			}
 		}
 	}
-	found, err := leastSquares(codes, bytes, codeWeights, false)
-	if err != nil {
+	var err error
+	if s.code, err = leastSquares(code); err != nil {
 		return fmt.Errorf("code: %w", err)
 	}
-	for name, v := range found {
-		s.code[name] = int(math.Round(v))
+	for name, v := range s.code {
+		s.code[name] = math.Round(10*v) / 10
 	}
-	s.bound(runs)
+	for name := range s.stack {
+		s.stack[name] = max(0, s.stack[name]) + stackMargin(s.isa)
+	}
 	return nil
 }
 
-// bound finds what a step takes above its arrays: by kind of the layer the most seen, and the most that a further
-// layer added, with stackMargin for sizes that were not compiled.
-func (s *set) bound(runs []*measured) {
-	for _, r := range runs {
-		if len(r.shape.Layers) == 1 {
-			key := budget.LayerKey(r.shape, 0)
-			s.stack[key] = max(s.stack[key], int(r.result.StackChain)-budget.StackArrays(r.shape)+stackMargin)
-		}
+// smallCode is the bytes below which functions weigh the same in the fit of code: a byte more or less is no error there.
+const smallCode = 100
+
+// bound raises what a function takes of the stack to the least with which the bound holds for this one.
+func (s *set) bound(r *measured, function string, m *measure.Function) {
+	key := budget.StackKey(r.shape, s.isa, function)
+	need := int(m.Chain)
+	if !budget.StackIsChain(key) {
+		// A frame is filled up to whole multiples: the least that gives this one.
+		need = int(m.Frame) - budget.FrameArrays(r.shape, function) - (budget.StackAlign(s.isa) - 1)
 	}
-	more := 0
-	for _, r := range runs {
-		n := len(r.shape.Layers)
-		if n == 1 {
-			continue
-		}
-		most := 0
-		for i := range n {
-			most = max(most, s.stack[budget.LayerKey(r.shape, i)])
-		}
-		beyond := int(r.result.StackChain) + stackMargin - budget.StackArrays(r.shape) - most
-		more = max(more, (beyond+n-2)/(n-1))
-	}
-	s.stack["more_layers"] = more
+	s.stack[key] = max(s.stack[key], need)
 }
 
-// stackMargin is bytes of stack for sizes that were not compiled: six registers. The fewest with which the bound held on all
-// networks that were held out was 18.
-const stackMargin = 24
+// stackMargin is bytes of stack in every function for sizes that were not compiled: two registers of 32 bits, or four of 8.
+func stackMargin(isa string) int {
+	if isa == "avr" {
+		return 4
+	}
+	return 8
+}
 
 // ridge keeps kernels apart that nearly always come together, relative to their own square.
 const ridge = 1e-6
 
-// leastSquares finds coefficients c with Σ c[name]·runs[name] near to the values, each equation weighted. With
-// isPositive none is below zero: the most negative is left out until none is.
-func leastSquares(equations []map[string]float64, values, weights []float64, isPositive bool) (map[string]float64, error) {
+// leastSquares finds the coefficients that come nearest to all equations.
+func leastSquares(equations []equation) (map[string]float64, error) {
+	index := map[string]int{}
 	var names []string
 	for _, e := range equations {
-		for name := range e {
-			if !slices.Contains(names, name) {
+		for name := range e.terms {
+			if _, ok := index[name]; !ok {
+				index[name] = 0
 				names = append(names, name)
 			}
 		}
 	}
 	slices.Sort(names)
-	found := map[string]float64{}
-	for _, name := range names {
-		found[name] = 0
+	for i, name := range names {
+		index[name] = i
 	}
-	free := slices.Clone(names)
-	for len(free) > 0 {
-		normal := mat.NewSymDense(len(free), nil)
-		right := mat.NewVecDense(len(free), nil)
-		for i, e := range equations {
-			w := weights[i] * weights[i]
-			for a, name := range free {
-				if e[name] == 0 {
-					continue
-				}
-				right.SetVec(a, right.AtVec(a)+w*e[name]*values[i])
-				for b := a; b < len(free); b++ {
-					normal.SetSym(a, b, normal.At(a, b)+w*e[name]*e[free[b]])
+	normal := mat.NewSymDense(len(names), nil)
+	right := mat.NewVecDense(len(names), nil)
+	for _, e := range equations {
+		w := e.weight * e.weight
+		for _, name := range slices.Sorted(maps.Keys(e.terms)) {
+			a := index[name]
+			right.SetVec(a, right.AtVec(a)+w*e.terms[name]*e.value)
+			for other, n := range e.terms {
+				if b := index[other]; b >= a {
+					normal.SetSym(a, b, normal.At(a, b)+w*e.terms[name]*n)
 				}
 			}
 		}
-		for a := range free {
-			normal.SetSym(a, a, normal.At(a, a)*(1+ridge))
-		}
-		var factor mat.Cholesky
-		if !factor.Factorize(normal) {
-			return nil, fmt.Errorf("the networks do not tell the kernels apart")
-		}
-		var x mat.VecDense
-		if err := factor.SolveVecTo(&x, right); err != nil {
-			return nil, err
-		}
-		worst := 0
-		for a := range free {
-			if x.AtVec(a) < x.AtVec(worst) {
-				worst = a
-			}
-		}
-		if isPositive && x.AtVec(worst) < 0 {
-			free = slices.Delete(free, worst, worst+1)
-			continue
-		}
-		for a, name := range free {
-			found[name] = x.AtVec(a)
-		}
-		break
+	}
+	for a := range names {
+		normal.SetSym(a, a, normal.At(a, a)*(1+ridge))
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(normal) {
+		return nil, fmt.Errorf("the networks do not tell the kernels apart")
+	}
+	var x mat.VecDense
+	if err := factor.SolveVecTo(&x, right); err != nil {
+		return nil, err
+	}
+	found := map[string]float64{}
+	for a, name := range names {
+		found[name] = x.AtVec(a)
 	}
 	return found, nil
 }

@@ -1,23 +1,25 @@
 // Kernels measures the emitted C of many networks on every core and fits what budget estimates with:
 //
 //	go run ./testdata/kernels
+//	go run ./testdata/kernels -fit
 //	go run ./testdata/kernels -table
 //
-// The first writes budget/kernels.toml and testdata/kernels/measured.csv; the second prints docs/cost.md, how far the
-// estimates are off. README.md says how it is done.
+// The first measures what is not yet in measurements.jsonl.gz and writes budget/kernels.toml and testdata/kernels/measured.csv; the
+// second writes them without measuring; the third prints docs/cost.md, how far the estimates are off. README.md says how it is done.
 package main
 
 import (
 	"context"
+	"encoding/json"
 	"flag"
 	"fmt"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"runtime"
-	"strconv"
 	"sync"
 
+	"kerf/budget"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -27,10 +29,11 @@ const steps = 2
 
 func main() {
 	table := flag.Bool("table", false, "print how far the estimates are off, instead of measuring")
+	fit := flag.Bool("fit", false, "fit the measurements that are there, and measure nothing")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	do := run
+	do := func(ctx context.Context) error { return run(ctx, !*fit) }
 	if *table {
 		do = func(context.Context) error { return printTable(os.Stdout) }
 	}
@@ -42,45 +45,50 @@ func main() {
 
 // measured is one network on one core.
 type measured struct {
-	sample
+	*sample
 	core   *targets.Profile
-	result *measure.Result
+	result *record
 }
 
-func run(ctx context.Context) error {
-	dir, err := os.MkdirTemp("", "kerf-kernels-")
-	if err != nil {
-		return err
-	}
-	defer os.RemoveAll(dir)
-	all := samples()
-	for i, s := range all {
-		files, err := s.files(uint64(i))
-		if err != nil {
-			return fmt.Errorf("network %d: %w", i, err)
-		}
-		place := filepath.Join(dir, strconv.Itoa(i))
-		if err := os.Mkdir(place, 0o755); err != nil {
-			return err
-		}
-		for name, content := range files {
-			if err := os.WriteFile(filepath.Join(place, name), content, 0o644); err != nil {
-				return err
-			}
-		}
-	}
+func run(ctx context.Context, mayMeasure bool) error {
 	var runs []*measured
-	for _, name := range targets.Names() {
-		p, err := targets.Load(name)
+	for _, judged := range []bool{false, true} {
+		all, err := samples(judged)
 		if err != nil {
 			return err
 		}
 		for _, s := range all {
-			runs = append(runs, &measured{sample: s, core: p})
+			for _, name := range targets.Names() {
+				p, err := targets.Load(name)
+				if err != nil {
+					return err
+				}
+				if judged || sameCode[name] == "" {
+					runs = append(runs, &measured{sample: s, core: p})
+				}
+			}
 		}
 	}
-	if err := measureAll(ctx, runs, len(all), dir); err != nil {
+	records, err := readRecords()
+	if err != nil {
 		return err
+	}
+	var missing []*measured
+	for _, r := range runs {
+		if r.result = records[keyOf(r.files, r.core)]; r.result == nil {
+			missing = append(missing, r)
+		}
+	}
+	if len(missing) > 0 && !mayMeasure {
+		return fmt.Errorf("%d of %d measurements are missing: run without -fit", len(missing), len(runs))
+	}
+	if len(missing) > 0 {
+		if err := measureAll(ctx, missing); err != nil {
+			return err
+		}
+		if err := keepRecords(runs); err != nil {
+			return err
+		}
 	}
 	sets, err := fitAll(runs)
 	if err != nil {
@@ -89,34 +97,69 @@ func run(ctx context.Context) error {
 	return write(runs, sets)
 }
 
-// measureAll measures on all processors of this machine.
-func measureAll(ctx context.Context, runs []*measured, samples int, dir string) error {
+// sameCode are profiles that the compiler makes nearly the same code for as for an instruction set that is fitted: they only judge.
+var sameCode = map[string]string{"cortex-m7": "armv7em", "cortex-m33": "armv7em"}
+
+// measureAll measures on all processors of this machine and writes down every result at once.
+func measureAll(ctx context.Context, runs []*measured) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	next := make(chan int)
+	growing, err := os.OpenFile(growingFile, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+	if err != nil {
+		return err
+	}
+	defer growing.Close()
+	var lock sync.Mutex
+	next := make(chan *measured)
 	var workers sync.WaitGroup
 	for range runtime.NumCPU() {
 		workers.Go(func() {
-			for i := range next {
-				r := runs[i]
-				var err error
-				if r.result, err = measure.Network(ctx, r.core, filepath.Join(dir, strconv.Itoa(i%samples)), "net", measure.Options{Steps: steps}); err != nil {
-					cancel(fmt.Errorf("network %d on %s: %w", i%samples, r.core.Name, err))
+			for r := range next {
+				line, err := r.measure(ctx)
+				if err != nil {
+					cancel(fmt.Errorf("network %s on %s: %w", budget.ShapeText(r.shape), r.core.Name, err))
+					continue
 				}
+				lock.Lock()
+				if _, err := growing.Write(line); err != nil {
+					cancel(err)
+				}
+				lock.Unlock()
 			}
 		})
 	}
-	for i := range runs {
+	for i, r := range runs {
 		if ctx.Err() != nil {
 			break
 		}
 		if i%20 == 0 {
 			fmt.Fprintf(os.Stderr, "\r%d of %d", i, len(runs))
 		}
-		next <- i
+		next <- r
 	}
 	close(next)
 	workers.Wait()
 	fmt.Fprintln(os.Stderr)
 	return context.Cause(ctx)
+}
+
+// measure measures one network on one core and returns the line to keep.
+func (r *measured) measure(ctx context.Context) ([]byte, error) {
+	dir, err := os.MkdirTemp("", "kerf-kernels-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	for name, content := range r.files {
+		if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
+			return nil, err
+		}
+	}
+	result, err := measure.Network(ctx, r.core, dir, "net", measure.Options{Steps: steps, Apart: apart})
+	if err != nil {
+		return nil, err
+	}
+	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name, Network: budget.ShapeText(r.shape), Result: *result}
+	line, err := json.Marshal(r.result)
+	return append(line, '\n'), err
 }

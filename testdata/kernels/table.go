@@ -1,13 +1,9 @@
 package main
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
-	"strings"
 
 	"kerf/budget"
 	"kerf/targets"
@@ -46,6 +42,10 @@ weights. Made by %smake kernels%s; how it is measured says testdata/kernels/READ
 from linked programs, cycles from emulated cores with the published timing of each instruction, without flash wait states. For the Cortex-M7
 and the Cortex-M33 no official timing exists: their figures are estimates whatever the table says.
 
+The networks were drawn from a new seed after the form of the estimate was settled, and no row is left out. One thing was changed
+after they had been measured once: the bound of the stack, which had been up to 120 bytes too high, learnt to tell functions that read rows apart by
+their loops and calls (fitted to the other networks only).
+
 Bytes of weights, tables and state are exact. The aims: cycles within 5 %% (M7, M33: 15 %%); flash within 3 %% or 64 bytes;
 the bound of the stack never below the deepest chain of calls and at most 64 bytes above.
 
@@ -61,6 +61,9 @@ the bound of the stack never below the deepest chain of calls and at most 64 byt
 		}
 		fmt.Fprintf(w, "| %s | %+.1f to %+.1f %% | %d | %+d to %+d B | %d | %+d to %+d B | %d |\n",
 			name, 100*s.lowCycles, 100*s.highCycles, s.badCycles, s.lowFlash, s.highFlash, s.badFlash, s.lowStack, s.highStack, s.badStack)
+	}
+	if err := printParts(w); err != nil {
+		return err
 	}
 	fmt.Fprintf(w, "\n## Every network\n\nA network reads: features; recurrent layers as kind:units:bits of W:bits of U:bits of the state; dense layers as dense:outputs:bits:activation.\n\n| core | network | cycles | estimate | flash, B | estimate | stack, B | bound |\n|---|---|---|---|---|---|---|---|\n")
 	for _, r := range rows {
@@ -101,34 +104,32 @@ func (s *summary) add(r compared) {
 	}
 }
 
-// readMeasured reads measured.csv and puts the estimates beside it.
+// readMeasured puts the estimates beside what was measured on the networks that judge.
 func readMeasured() ([]compared, error) {
-	file, err := os.Open(filepath.Join("testdata", "kernels", "measured.csv"))
+	records, err := readRecords()
 	if err != nil {
 		return nil, err
 	}
-	defer file.Close()
-	lines, err := csv.NewReader(file).ReadAll()
+	all, err := samples(true)
 	if err != nil {
 		return nil, err
 	}
 	var rows []compared
-	for _, line := range lines[1:] {
-		s, err := budget.ParseShape(line[1])
+	for _, name := range targets.Names() {
+		core, err := targets.Load(name)
 		if err != nil {
 			return nil, err
 		}
-		core, err := targets.Load(line[0])
-		if err != nil {
-			return nil, err
+		for _, s := range all {
+			m := records[keyOf(s.files, core)]
+			if m == nil {
+				return nil, fmt.Errorf("%s on %s is not measured: run without -table", budget.ShapeText(s.shape), name)
+			}
+			r := compared{core: name, network: budget.ShapeText(s.shape), cycles: m.MeanCycles(), flash: int(m.Flash), chain: int(m.StackChain)}
+			cycles, flash, stack := budget.Estimate(s.shape, core)
+			r.cyclesOff, r.flashOff, r.stackOff = cycles/r.cycles-1, flash-r.flash, stack-r.chain
+			rows = append(rows, r)
 		}
-		r := compared{core: line[0], network: line[1]}
-		if _, err := fmt.Sscan(strings.Join([]string{line[2], line[3], line[5]}, " "), &r.cycles, &r.flash, &r.chain); err != nil {
-			return nil, err
-		}
-		cycles, flash, stack := budget.Estimate(s, core)
-		r.cyclesOff, r.flashOff, r.stackOff = cycles/r.cycles-1, flash-r.flash, stack-r.chain
-		rows = append(rows, r)
 	}
 	return rows, nil
 }

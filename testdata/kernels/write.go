@@ -27,14 +27,13 @@ func write(runs []*measured, sets []*set) error {
 	b.WriteString(head)
 	for _, s := range sets {
 		fmt.Fprintf(&b, "\n[%s]\ncompiler = %q\ncounted = %q\n", s.isa, s.tools+": "+strings.Join(s.flags, " or "), s.counted)
-		for _, part := range []struct {
-			name   string
-			values map[string]int
-		}{{"code_bytes", s.code}, {"stack_bytes", s.stack}} {
-			fmt.Fprintf(&b, "\n[%s.%s]\n", s.isa, part.name)
-			for _, name := range slices.Sorted(maps.Keys(part.values)) {
-				fmt.Fprintf(&b, "%s = %d\n", name, part.values[name])
-			}
+		fmt.Fprintf(&b, "\n[%s.code_bytes]\n", s.isa)
+		for _, name := range slices.Sorted(maps.Keys(s.code)) {
+			fmt.Fprintf(&b, "%s = %s\n", name, number(s.code[name]))
+		}
+		fmt.Fprintf(&b, "\n[%s.stack_bytes]\n", s.isa)
+		for _, name := range slices.Sorted(maps.Keys(s.stack)) {
+			fmt.Fprintf(&b, "%s = %d\n", name, s.stack[name])
 		}
 		fmt.Fprintf(&b, "\n[%s.kernel]\n", s.isa)
 		for _, kernel := range slices.Sorted(maps.Keys(s.kernels)) {

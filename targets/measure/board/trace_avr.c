@@ -1,7 +1,8 @@
-/* trace_avr IMAGE ENTRY FIRST BEHIND: runs a flat image on an ATmega1284P and
- * prints, for every call of ENTRY, "step CYCLES INSTRUCTIONS" until control is
- * back between FIRST and BEHIND, then what the program reports. Addresses are
- * hexadecimal, in bytes. */
+/* trace_avr IMAGE ENTRY FIRST BEHIND [NAME START END]...: runs a flat image on an
+ * ATmega1284P and prints, for every call of ENTRY, "step CYCLES INSTRUCTIONS" until
+ * control is back between FIRST and BEHIND, then what the program reports, and
+ * "function NAME CYCLES" of all steps for every named function with what it calls and
+ * is not named. Addresses are hexadecimal, in bytes. */
 #include <simavr/sim_avr.h>
 #include <simavr/sim_io.h>
 #include <stdio.h>
@@ -10,6 +11,14 @@
 #define REPORT_ADDRESS 0x3e /* as board_put in board.h */
 
 static uint8_t image[0x20000];
+
+#define MOST_FUNCTIONS 64
+
+static struct {
+    const char *name;
+    avr_flashaddr_t start, end;
+    avr_cycle_count_t cycles;
+} functions[MOST_FUNCTIONS];
 
 static void reported(struct avr_t *avr, avr_io_addr_t address, uint8_t value, void *unused)
 {
@@ -21,12 +30,15 @@ static void reported(struct avr_t *avr, avr_io_addr_t address, uint8_t value, vo
 int main(int argc, char **argv)
 {
     avr_t *avr = avr_make_mcu_by_name("atmega1284p");
-    FILE *file = (argc == 5) ? fopen(argv[1], "rb") : NULL;
+    FILE *file = (argc >= 5 && argc <= 5 + (3 * MOST_FUNCTIONS)) ? fopen(argv[1], "rb") : NULL;
     avr_flashaddr_t entry, first, behind;
     avr_cycle_count_t begin = 0;
     unsigned long instructions = 0;
     int inside = 0;
     int state = cpu_Running;
+    int count = (argc - 5) / 3;
+    int running = -1;
+    int f;
     uint32_t size;
 
     if (avr == NULL || file == NULL) {
@@ -37,12 +49,19 @@ int main(int argc, char **argv)
     entry = (avr_flashaddr_t)strtoul(argv[2], NULL, 16);
     first = (avr_flashaddr_t)strtoul(argv[3], NULL, 16);
     behind = (avr_flashaddr_t)strtoul(argv[4], NULL, 16);
+    for (f = 0; f < count; f++) {
+        functions[f].name = argv[5 + (3 * f)];
+        functions[f].start = (avr_flashaddr_t)strtoul(argv[6 + (3 * f)], NULL, 16);
+        functions[f].end = (avr_flashaddr_t)strtoul(argv[7 + (3 * f)], NULL, 16);
+    }
     avr_init(avr);
     avr->log = LOG_ERROR;
     avr->run_cycle_limit = 1; /* one instruction per call of avr_run */
     avr_loadcode(avr, image, size, 0);
     avr_register_io_write(avr, REPORT_ADDRESS, reported, NULL);
     while (state != cpu_Done && state != cpu_Crashed) {
+        const avr_cycle_count_t before = avr->cycle;
+
         if (inside && avr->pc >= first && avr->pc < behind) {
             inside = 0;
             printf("step %llu %lu\n", (unsigned long long)(avr->cycle - begin), instructions);
@@ -50,9 +69,23 @@ int main(int argc, char **argv)
             inside = 1;
             begin = avr->cycle;
             instructions = 0;
+            running = -1;
+        }
+        if (running < 0 || avr->pc < functions[running].start || avr->pc >= functions[running].end) {
+            for (f = 0; f < count; f++) {
+                if (avr->pc >= functions[f].start && avr->pc < functions[f].end) {
+                    running = f;
+                }
+            }
         }
         instructions++;
         state = avr_run(avr);
+        if (inside && running >= 0) {
+            functions[running].cycles += avr->cycle - before;
+        }
+    }
+    for (f = 0; f < count; f++) {
+        printf("function %s %llu\n", functions[f].name, (unsigned long long)functions[f].cycles);
     }
     return (state == cpu_Done) ? 0 : 1;
 }

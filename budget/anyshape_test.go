@@ -1,0 +1,59 @@
+package budget
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"kerf/model"
+	"kerf/quant"
+	"kerf/targets"
+)
+
+// anyShape draws a network of any size, words and shifts that the emitted C can have.
+func anyShape(random *rand.Rand) quant.Shape {
+	between := func(low, high int) int { return low + random.IntN(high-low+1) }
+	word := func() int { return []int{4, 8, 16}[random.IntN(3)] }
+	s := quant.Shape{Features: between(1, 70)}
+	for range between(1, 3) {
+		kind := model.Kind(int(model.GRUResetAfter) + random.IntN(int(model.ElmanReLU-model.GRUResetAfter)+1))
+		state := 16
+		if kind != model.ElmanTanh && kind != model.ElmanReLU && random.IntN(2) == 0 {
+			state = 32
+		}
+		s.Layers = append(s.Layers, quant.LayerShape{Kind: kind, Units: between(1, 70)})
+		s.Formats.Layers = append(s.Formats.Layers, quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
+		shifts := quant.LayerShifts{Input: 7 * random.Float64(), Recurrent: 7 * random.Float64()}
+		if kind != model.ElmanReLU {
+			shifts.Table = uint8(between(1, 7))
+		}
+		if kind.HasCell() {
+			shifts.Cell, shifts.CellTable = uint8(between(1, 16)), uint8(between(1, 7))
+		}
+		s.Shifts.Layers = append(s.Shifts.Layers, shifts)
+	}
+	for range between(1, 3) {
+		activation := model.Activation(int(model.Identity) + random.IntN(int(model.Logistic-model.Identity)+1))
+		s.Dense = append(s.Dense, quant.DenseShape{Outputs: between(1, 12), Activation: activation})
+		s.Formats.Dense = append(s.Formats.Dense, word())
+		s.Shifts.Dense = append(s.Shifts.Dense, quant.DenseShifts{Table: uint8(between(1, 7)), Rows: 7 * random.Float64()})
+	}
+	if random.IntN(4) == 0 {
+		s.Shifts = quant.Shifts{}
+	}
+	return s
+}
+
+// Whatever a network looks like, every profile has figures for it, and they make sense: a step takes at least a third of a
+// cycle per multiply-accumulate (two products in an instruction, two instructions in a cycle, fewer weights than words), and flash more than weights and tables.
+func TestAnyNetworkHasAnEstimate(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 1))
+	for range 150 {
+		s := anyShape(random)
+		for _, name := range targets.Names() {
+			cycles, flash, stack := Estimate(s, core(t, name))
+			if cycles < float64(s.MultiplyAccumulates())/3 || flash < s.WeightBytes()+s.TableBytes()+100 || stack < 16 {
+				t.Errorf("%s, %s: %g cycles, %d bytes of flash, %d of stack", name, ShapeText(s), cycles, flash, stack)
+			}
+		}
+	}
+}

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"kerf/budget"
+	"kerf/targets"
+)
+
+// purposes are the parts of the cycles of a step, whatever the layer: the end of the name in the cost table, and a word for it.
+var purposes = []struct{ end, word string }{
+	{"_input_products", "input products"}, {"_recurrent_products", "recurrent products"}, {"_gates", "gates"}, {"", "dense layers"}, {"call", "calls"},
+}
+
+// purposeOf is the index in purposes of a part of the cost table.
+func purposeOf(part string) int {
+	for i, p := range purposes {
+		if p.end != "" && strings.HasSuffix(part, p.end) {
+			return i
+		}
+	}
+	return 3
+}
+
+// spread is how far the estimates of a part are off, over networks.
+type spread struct {
+	n           int
+	low, high   float64 // estimate/measured - 1
+	squares     float64
+	share, step float64 // measured cycles of the part, and of whole steps
+}
+
+// printParts compares the parts of the cycles with the functions of the emitted C, on the networks that judge.
+func printParts(w io.Writer) error {
+	records, err := readRecords()
+	if err != nil {
+		return err
+	}
+	all, err := samples(true)
+	if err != nil {
+		return err
+	}
+	fmt.Fprint(w, `
+## Where the cycles go
+
+The parts of the cycles in the cost table beside the measured cycles of the functions that they stand for, on the same networks: range and root mean square of
+what the estimate is off, and the share of the part in all measured cycles. A part of a small share may be far off and say nothing of the sum.
+
+| core | part | range | root mean square | share |
+|---|---|---|---|---|
+`)
+	for _, name := range targets.Names() {
+		core, err := targets.Load(name)
+		if err != nil {
+			return err
+		}
+		spreads := make([]spread, len(purposes))
+		for _, s := range all {
+			r := records[keyOf(s.files, core)] // is there, or readMeasured had failed
+			measured := map[string]float64{}
+			step := 0.0
+			for part, functions := range budget.PartFunctions(s.shape, core.ISA) {
+				for _, f := range functions {
+					measured[part] += r.Functions["net_"+f].Cycles
+				}
+				step += measured[part]
+			}
+			for part, estimate := range budget.CycleParts(s.shape, core) {
+				p := &spreads[purposeOf(part)]
+				off := estimate/measured[part] - 1
+				if p.n == 0 {
+					p.low, p.high = off, off
+				}
+				p.n++
+				p.low, p.high = min(p.low, off), max(p.high, off)
+				p.squares += off * off
+				p.share += measured[part]
+			}
+			for i := range spreads {
+				spreads[i].step += step
+			}
+		}
+		for i, p := range spreads {
+			fmt.Fprintf(w, "| %s | %s | %+.1f to %+.1f %% | %.1f %% | %.1f %% |\n", name, purposes[i].word, 100*p.low, 100*p.high, 100*math.Sqrt(p.squares/float64(p.n)), 100*p.share/p.step)
+		}
+	}
+	return nil
+}
