@@ -4,7 +4,6 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 
 	"kerf/dataset"
@@ -68,9 +67,9 @@ func (in *Inputs) readFiles(role string, names FileList, optional bool, key ...a
 
 // readRecording reads one recording and notes its hash, without having the file in memory.
 func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference, key ...any) (*dataset.Recordings, error) {
-	file, err := os.Open(in.Job.Path(name))
+	file, _, err := in.open(name, key...)
 	if err != nil {
-		return nil, in.unreadable(name, err, key...)
+		return nil, err
 	}
 	defer file.Close()
 	sum := sha256.New()
