@@ -173,19 +173,3 @@ func TestParquetOfAnotherWriter(t *testing.T) {
 		t.Errorf("got %+v", rec.Sequences)
 	}
 }
-
-func FuzzReadRecording(f *testing.F) {
-	for _, file := range []string{"selection.npz", "selection_snappy_v1.parquet", "selection.csv.gz"} {
-		raw, err := os.ReadFile(filepath.Join(recordings, file))
-		if err != nil {
-			f.Fatal(err)
-		}
-		f.Add(raw, file)
-	}
-	f.Fuzz(func(t *testing.T, raw []byte, file string) {
-		rec, err := ReadRecording(bytes.NewReader(raw), int64(len(raw)), file, []string{"temp_max"}, Reference{Outputs: []string{"temp_max_next"}})
-		if err == nil && rec.Steps() == 0 {
-			t.Fatal("no step and no error")
-		}
-	})
-}
