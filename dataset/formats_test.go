@@ -69,12 +69,16 @@ func npyOf(descr, shape string, values []byte) string {
 	return "\x93NUMPY\x01\x00" + string([]byte{byte(len(header)), byte(len(header) >> 8)}) + header + string(values)
 }
 
-func npzOf(t *testing.T, members ...string) string {
+func npzOf(t *testing.T, members ...string) string { return zipOf(t, zip.Store, members...) }
+
+func deflatedNPZ(t *testing.T, members ...string) string { return zipOf(t, zip.Deflate, members...) }
+
+func zipOf(t *testing.T, method uint16, members ...string) string {
 	t.Helper()
 	var out bytes.Buffer
 	z := zip.NewWriter(&out)
 	for i := 0; i < len(members); i += 2 {
-		w, err := z.Create(members[i] + ".npy")
+		w, err := z.CreateHeader(&zip.FileHeader{Name: members[i] + ".npy", Method: method})
 		if err != nil {
 			t.Fatal(err)
 		}

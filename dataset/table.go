@@ -47,6 +47,7 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	if err != nil {
 		return nil, t.syntax(err)
 	}
+	t.Line = 1
 	for i, name := range header {
 		name = strings.TrimSpace(name)
 		if _, twice := t.columns[name]; twice {
