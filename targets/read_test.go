@@ -7,6 +7,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"kerf/testdata/hardinput"
 )
 
 // ownProfile is a user's profile, built from a built-in one as the notes of the profiles advise.
@@ -118,17 +120,28 @@ func TestParseErrors(t *testing.T) {
 	}
 }
 
+// tomlLimits is what a text may allocate: it is decoded twice, each key and table with its name and place.
+var tomlLimits = hardinput.Limits{PerByte: 1500, Spare: 1 << 20}
+
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(ownProfile(f)))
 	f.Add([]byte("name = 'a'\n[cost]\nalu.cycles = 1"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		p, err := Parse(data, "f")
+		var p *Profile
+		var err error
+		tomlLimits.Check(t, len(data), "f", func() error {
+			p, err = Parse(data, "f")
+			return err
+		})
 		if err != nil {
 			var e *FileError
 			if !errors.As(err, &e) || e.Msg == "" {
 				t.Fatalf("%q: error %#v", data, err)
 			}
 			return
+		}
+		if back, err := Parse(p.TOML(), "f"); err != nil || !reflect.DeepEqual(back, p) {
+			t.Fatalf("%q: written %s, which reads as %+v, %v", data, p.TOML(), back, err)
 		}
 		for _, c := range classes {
 			if !c.isOptional && !(p.Cycles(c.name) >= 0) {
