@@ -43,6 +43,8 @@ func (in *Inputs) loadRecordings() (err error) {
 			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings but no selection recordings: nothing was chosen or calibrated there", s))
 		}
 	}
+	in.warnOneStep()
+	in.warnConstants()
 	return nil
 }
 

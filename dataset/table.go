@@ -48,6 +48,9 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 		return nil, t.syntax(err)
 	}
 	t.Line = 1
+	if separator := strings.IndexAny(header[0], ";\t"); len(header) == 1 && separator >= 0 {
+		return nil, &InputError{File: file, Line: 1, Msg: "the columns are separated by " + quoted(header[0][separator:separator+1]) + ", not by commas", Hint: "save it with commas between the columns and a decimal point in numbers"}
+	}
 	for i, name := range header {
 		name = strings.TrimSpace(name)
 		if _, twice := t.columns[name]; twice {
