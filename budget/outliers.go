@@ -68,6 +68,46 @@ func constants(rec *dataset.Recordings, names []string, values func(*dataset.Seq
 	return still
 }
 
+// glitchShare is how much of the variance of a feature one value may make before it is named. In 1,000 normal values the largest
+// makes 1 %, in 1,000 exponential ones 5 %; three equal glitches make a third each.
+const glitchShare = 0.25
+
+// leastForGlitch is how many steps make such a share unlikely for values that belong together.
+const leastForGlitch = 100
+
+// warnGlitches names single selection values that make much of the variance of their feature: number formats must hold them, which
+// takes resolution from all others.
+func (in *Inputs) warnGlitches() {
+	n := float64(in.Selection.Steps())
+	if n < leastForGlitch {
+		return
+	}
+	columns := in.Selection.Features
+	each := func(visit func(s *dataset.Sequence, step, c int, v float64)) {
+		for _, s := range in.Selection.Sequences {
+			for i, v := range s.X {
+				visit(s, i/columns, i%columns, v)
+			}
+		}
+	}
+	mean, squares, largest := make([]float64, columns), make([]float64, columns), make([]float64, columns)
+	values, steps, sequences := make([]float64, columns), make([]int, columns), make([]*dataset.Sequence, columns)
+	each(func(_ *dataset.Sequence, _, c int, v float64) { mean[c] += float64(v / n) })
+	each(func(s *dataset.Sequence, step, c int, v float64) {
+		square := float64((v - mean[c]) * (v - mean[c]))
+		squares[c] += square
+		if square > largest[c] {
+			largest[c], values[c] = square, v
+			steps[c], sequences[c] = step, s
+		}
+	})
+	for c, f := range in.Float.Features {
+		if share := largest[c] / squares[c]; share > glitchShare {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("one value of %s makes %.0f %% of its variance in the selection recordings: %.4g %s in step %d of sequence %s of %s; if it is a glitch, take it out: the number format has to hold it, and all others lose resolution", f.Name, 100*share, values[c], f.Unit, steps[c]+1, sequences[c].Name, sequences[c].File))
+		}
+	}
+}
+
 // furthest is the feature value that lies furthest beyond a range, in units of the range.
 type furthest struct {
 	beyond, all int // values

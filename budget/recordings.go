@@ -45,6 +45,7 @@ func (in *Inputs) loadRecordings() (err error) {
 	}
 	in.warnOneStep()
 	in.warnConstants()
+	in.warnGlitches()
 	return nil
 }
 

@@ -93,12 +93,13 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 			}
 			return true
 		}, []string{"feature values of the sign-off recordings lie beyond the calibrated range and saturate; the furthest is wind with ", "times as far from its mean as the range reaches, in step "}},
-		{"the largest values there may be", func(file string, row int, cells map[string]string) bool {
+		{"the same in both files", func(file string, row int, cells map[string]string) bool {
 			if row == 7 {
-				cells["wind"], cells["temp_max_next"] = "-1e30", "1e30"
+				cells["wind"], cells["temp_max_next"] = "-1e5", "1e5"
 			}
 			return true
-		}, []string{"feature values of the selection recordings lie beyond the range of fixed point and saturate; the furthest is wind with -1e+30 m/s"}},
+		}, []string{"one value of wind makes 100 % of its variance in the selection recordings: -1e+05 m/s in step 8 of sequence 12 of selection.csv; if it is a glitch, take it out",
+			"1 feature values of the selection recordings lie beyond the range of fixed point and saturate; the furthest is wind with -1e+05 m/s"}},
 		{"a scenario in one file only", func(file string, row int, cells map[string]string) bool {
 			if cells["sequence"] == "12" || cells["sequence"] == "18" {
 				cells["scenario"] = "only in " + file
@@ -122,7 +123,7 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 					t.Errorf("the notes lack %q:\n%s", want, notes)
 				}
 			}
-			if c.notes == nil && (strings.Contains(notes, "one value") || strings.Contains(notes, "one step") || strings.Contains(notes, "furthest")) {
+			if c.notes == nil && (strings.Contains(notes, "one value") || strings.Contains(notes, "one step") || strings.Contains(notes, "furthest") || strings.Contains(notes, "glitch")) {
 				t.Errorf("notes on clean recordings:\n%s", notes)
 			}
 			for _, l := range s.Loss {
@@ -131,5 +132,18 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A value that leaves nothing of all others is bad input, not a bug and no verdict.
+func TestAbsurdValuesAreRefused(t *testing.T) {
+	code, stdout, stderr := call("plan", dirtyJob(t, func(_ string, row int, cells map[string]string) bool {
+		if row == 7 {
+			cells["wind"] = "-1e30"
+		}
+		return true
+	}))
+	if code != exitInput || stdout != "" || !strings.Contains(stderr, "do not fit one fixed-point row") || !strings.Contains(stderr, "a recorded value far beyond all others") {
+		t.Errorf("exit code %d, stdout %q, stderr %s", code, stdout, stderr)
 	}
 }
