@@ -6,9 +6,9 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
 
-.PHONY: test tools format vet staticcheck unit emulate emulators bench vectors bench-target measure kernels demo-data
+.PHONY: test tools format vet staticcheck unit fuzz fuzz-short emulate emulators bench vectors bench-target measure kernels demo-data
 
-test: tools format vet staticcheck unit emulate
+test: tools format vet staticcheck unit fuzz-short emulate
 
 # The emitted C is compiled as C and as C++. Where apt-get can, it installs the
 # compilers; elsewhere the tests that need them fail and say so.
@@ -35,6 +35,22 @@ staticcheck:
 
 unit:
 	$(GO) test $(PACKAGES)
+
+# Feeds every reader of files from outside with damaged files, one after the other. FUZZ is a time or a number of files (500x) each.
+# Without -fuzzminimizetime Go spends a minute on making one interesting file smaller.
+FUZZ ?= 10m
+
+fuzz:
+	@for file in $$(git ls-files '*_test.go' | xargs grep -l '^func Fuzz'); do \
+		for name in $$(sed -n 's/^func \(Fuzz[A-Za-z]*\).*/\1/p' $$file); do \
+			echo "make: $$(dirname $$file) $$name"; \
+			$(GO) test ./$$(dirname $$file) -run '^$$' -fuzz "^$$name$$" -fuzztime $(FUZZ) -fuzzminimizetime 10x -parallel 1 | tail -n 3 >.fuzz.out; \
+			cat .fuzz.out; grep -q '^ok' .fuzz.out || { rm .fuzz.out; exit 1; }; rm .fuzz.out; \
+		done; \
+	done
+
+fuzz-short:
+	@$(MAKE) --no-print-directory fuzz FUZZ=300x
 
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.

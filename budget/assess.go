@@ -2,7 +2,6 @@ package budget
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -143,9 +142,7 @@ func (r *Result) warn() {
 	r.warnRecovery()
 	r.warnWords()
 	r.warnOutliers()
-	if n := r.Counts.Inputs; n > 0 {
-		add("%d of %d feature values of the sign-off recordings lie beyond the calibrated range and saturate", n, r.Counts.Steps*len(r.Chosen.Candidate.Features))
-	}
+	r.warnSaturation()
 	if n := r.Counts.Saturated(); n > 0 {
 		add("%d gate and cell values of the sign-off recordings saturate inside the network", n)
 	}
@@ -218,32 +215,5 @@ func (r *Result) warnWords() {
 	}
 	for _, f := range c.Forced {
 		r.Warnings = append(r.Warnings, f.Explain())
-	}
-}
-
-// warnOutliers names the selection value that lies furthest beyond the range
-// that its feature may have in fixed point.
-func (r *Result) warnOutliers() {
-	in := r.Inputs
-	features := r.Chosen.Fixed.Features
-	furthest, beyond := 0.0, 0
-	var feature dataset.Feature
-	var at *dataset.Sequence
-	for _, s := range in.Selection.Sequences {
-		for step := range s.Steps {
-			for i, k := range r.Chosen.Candidate.Features {
-				f := features[i]
-				v := math.Abs((s.X[step*in.Selection.Features+k] - f.Mean) / f.Std)
-				if v > quant.LargestInput {
-					beyond++
-				}
-				if v > furthest {
-					furthest, feature, at = v, f, s
-				}
-			}
-		}
-	}
-	if beyond > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("%d feature values of the selection recordings lie beyond the range of fixed point and saturate; the furthest is %.3g %s from the mean, the range reaches %.3g: %s in sequence %s of %s", beyond, furthest*feature.Std, feature.Unit, quant.LargestInput*feature.Std, feature.Name, at.Name, at.File))
 	}
 }

@@ -3,6 +3,7 @@ package budget
 import (
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -142,10 +143,21 @@ type Tolerance struct {
 
 // ReadJob reads and checks a job file. Errors are [*targets.FileError].
 func ReadJob(path string) (*Job, error) {
-	data, err := os.ReadFile(path)
+	file, err := os.Open(path)
 	if err != nil {
-		return nil, fileError(path, err, "the job file is a TOML file; README.md shows one")
+		return nil, fileError(path, err, jobHint)
 	}
+	defer file.Close()
+	data, err := io.ReadAll(io.LimitReader(file, targets.MaxFileBytes+1))
+	if err != nil {
+		return nil, fileError(path, err, jobHint)
+	}
+	return parseJob(data, path)
+}
+
+const jobHint = "the job file is a TOML file; README.md shows one"
+
+func parseJob(data []byte, path string) (*Job, error) {
 	job := &Job{}
 	if err := targets.StrictDecode(data, path, job); err != nil {
 		return nil, err
@@ -176,6 +188,11 @@ func (j *Job) Path(name string) string {
 		return name
 	}
 	return filepath.Join(filepath.Dir(j.File), name)
+}
+
+// badName makes an error about a name that reports would show.
+func (j *Job) badName(fault string, path ...any) error {
+	return j.at("names are shown in reports: write visible characters only", fault, path...)
 }
 
 func (j *Job) check() error {
@@ -210,11 +227,14 @@ func (j *Job) check() error {
 		}
 	}
 	for i, f := range j.FrontEnds {
+		if fault := dataset.NameFault(f.Name); fault != "" {
+			return j.badName(fault, "front_end", i, "name")
+		}
 		if f.Name == "" {
 			return j.at("features.csv refers to it by this name", "the cost group has no name", "front_end", i)
 		}
 		for profile, cycles := range f.Cycles {
-			if cycles < 0 || math.IsNaN(cycles) || math.IsInf(cycles, 0) {
+			if !(cycles >= 0 && cycles <= targets.MostCycles) {
 				return j.at("cycles per step, 0 or more", fmt.Sprintf("%g cycles make no sense", cycles), "front_end", i, "cycles", profile)
 			}
 		}
@@ -278,6 +298,9 @@ func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
 		if rule.Name == "" || seen[rule.Name] {
 			return nil, j.at("every region has a name of its own", "the region has no name, or that of another one", "region", i)
 		}
+		if fault := dataset.NameFault(rule.Name); fault != "" {
+			return nil, j.badName(fault, "region", i, "name")
+		}
 		seen[rule.Name] = true
 		if len(rule.Where) == 0 {
 			return nil, j.at(`for example where.air = { min = 4.0 }`, "the region has no condition", "region", i)
@@ -289,6 +312,11 @@ func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
 				return nil, j.at("outputs.csv declares the outputs", fmt.Sprintf("unknown output %q", name), "region", i, "where", name)
 			}
 			condition := dataset.Condition{Output: c, Min: rule.Where[name].Min, Max: rule.Where[name].Max}
+			for key, bound := range map[string]*float64{"min": condition.Min, "max": condition.Max} {
+				if bound != nil && (math.IsNaN(*bound) || math.IsInf(*bound, 0)) {
+					return nil, j.at("a bound is a number in the unit of the output", fmt.Sprintf("%g bounds nothing", *bound), "region", i, "where", name, key)
+				}
+			}
 			var err error
 			if condition.Below, err = other(rule.Where[name].Below, "region", i, "where", name, "below"); err != nil {
 				return nil, err

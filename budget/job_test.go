@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/dataset"
 	"kerf/targets"
 )
 
@@ -73,6 +74,10 @@ func TestJobErrorsHavePlaceAndHint(t *testing.T) {
 		{`{ rmse_rise = "5 %" }`, `{ rmse_rise = 5 }`, ":16:25: "},
 		{`profile = "cortex-m4f"`, ``, "a target needs a profile or a profile_file"},
 		{`name = "leakair"`, "name = \"leakair\"\nformats = { weights = \"int5\" }", `weights = "int5" is not available`},
+		{`ram = "2 KiB"`, "ram = \"2 KiB\"\ncycles = nan", ":24:10: NaN cycles are no limit"},
+		{`ram = "2 KiB"`, "ram = \"2 KiB\"\ncycles = 1e300", ":24:10: 1e+300 cycles are no limit"},
+		{`[tolerance]`, "[[front_end]]\nname = \"a\"\ncycles = { avr8 = inf }\n[tolerance]", ":17:19: +Inf cycles make no sense"},
+		{`[tolerance]`, "[[front_end]]\nname = \"\\u202Ea\"\n[tolerance]", ":16:8: the text holds the character U+202E"},
 	} {
 		_, err := readJob(t, strings.Replace(goodJob, c.old, c.fresh, 1))
 		var at *targets.FileError
@@ -86,5 +91,62 @@ func TestJobErrorsHavePlaceAndHint(t *testing.T) {
 		if at.HintText() == "" {
 			t.Errorf("%q for %q: no hint with %v", c.fresh, c.old, err)
 		}
+	}
+}
+
+// Names and bounds of regions are checked with the outputs.
+func TestRegionsThatAreRefused(t *testing.T) {
+	for _, c := range []struct{ old, fresh, want string }{
+		{`min = 4.0`, `min = nan`, ":12:21: NaN bounds nothing"},
+		{`min = 4.0`, `max = -inf`, ":12:21: -Inf bounds nothing"},
+		{`"air masks leakage"`, `"air\nmasks"`, ":11:8: the text holds the character U+000A"},
+		{`"air masks leakage"`, `"` + strings.Repeat("a", 10_000) + `"`, ":11:8: the text has 10000 characters"},
+		{`{ below = "air" }`, `{ below = "oil" }`, `unknown output "oil"`},
+	} {
+		job, err := readJob(t, strings.Replace(goodJob, c.old, c.fresh, 1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err = job.regions([]dataset.Output{{Name: "leakage"}, {Name: "air"}}); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%.40s: got %v, want %q", c.fresh, err, c.want)
+		}
+	}
+}
+
+// Files that have no end, or that nobody writes to, are refused before they are opened; a link to a file is the file.
+func TestFilesWithoutEnd(t *testing.T) {
+	path, _ := graphJob(t, "onnx_form_sub_div", make([]float64, 5), []float64{1, 1, 1, 1, 1}, `file = "outputs.csv"`)
+	dir := filepath.Dir(path)
+	for _, name := range []string{"model.onnx", "features.csv", "outputs.csv", "all.csv"} {
+		file := filepath.Join(dir, name)
+		if err := os.Rename(file, file+".kept"); err != nil {
+			t.Fatal(err)
+		}
+		for _, other := range []string{"/dev/zero", dir} {
+			if err := os.Symlink(other, file); err != nil {
+				t.Fatal(err)
+			}
+			_, err := Load(path)
+			var at *targets.FileError
+			if !errors.As(err, &at) || !strings.Contains(err.Error(), name+" cannot be read: it is no regular file") {
+				t.Errorf("%s is %s: got %v", name, other, err)
+			}
+			if err := os.Remove(file); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := os.Symlink(file+".kept", file); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := Load(path); err != nil {
+		t.Errorf("links to files: %v", err)
+	}
+	endless := filepath.Join(dir, "endless.toml")
+	if err := os.Symlink("/dev/zero", endless); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ReadJob(endless); err == nil || !strings.Contains(err.Error(), "more than the 262144 allowed") {
+		t.Errorf("a job without end: got %v", err)
 	}
 }

@@ -76,15 +76,37 @@ func hash(data []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// open reads a whole file of the job and notes its hash.
-func (in *Inputs) open(role, name string, key ...any) (io.Reader, error) {
-	data, err := os.ReadFile(in.Job.Path(name))
+// open opens a file of the job, which must be a regular one: others may have no end.
+func (in *Inputs) open(name string, key ...any) (*os.File, int64, error) {
+	path := in.Job.Path(name)
+	info, err := os.Stat(path) // before opening: that can wait for ever on a named pipe
+	if err != nil {
+		return nil, 0, in.unreadable(name, err, key...)
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, in.unreadable(name, errors.New("it is no regular file"), key...)
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, 0, in.unreadable(name, err, key...)
+	}
+	return file, info.Size(), nil
+}
+
+// read reads a whole file of the job and notes its hash.
+func (in *Inputs) read(role, name string, key ...any) ([]byte, error) {
+	file, _, err := in.open(name, key...)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	data, err := io.ReadAll(file)
 	if err != nil {
 		return nil, in.unreadable(name, err, key...)
 	}
 	sum := sha256.Sum256(data)
 	in.note(role, name, sum[:])
-	return bytes.NewReader(data), nil
+	return data, nil
 }
 
 // unreadable says that a file that the job names at a path of keys cannot be read.
@@ -112,10 +134,13 @@ func (in *Inputs) loadTargets() error {
 		t := Target{TargetRule: rule}
 		var err error
 		if rule.ProfileFile != "" {
-			if _, err = in.open("profile", rule.ProfileFile, "target", i, "profile_file"); err != nil {
+			data, err := in.read("profile", rule.ProfileFile, "target", i, "profile_file")
+			if err != nil {
 				return err
 			}
-			t.Core, err = targets.ReadFile(in.Job.Path(rule.ProfileFile))
+			if t.Core, err = targets.Parse(data, in.Job.Path(rule.ProfileFile)); err != nil {
+				return err
+			}
 		} else if t.Core, err = targets.Load(rule.Profile); err != nil {
 			hint := ""
 			var unknown *targets.UnknownProfileError
@@ -129,6 +154,9 @@ func (in *Inputs) loadTargets() error {
 		}
 		if t.Name == "" {
 			t.Name = t.Core.Name
+		}
+		if fault := dataset.NameFault(t.Name); fault != "" {
+			return in.Job.badName(fault, "target", i, "name")
 		}
 		if names[t.Name] {
 			return in.Job.at(`give one of them another name = "..."`, fmt.Sprintf("two targets are called %s", t.Name), "target", i)
@@ -166,11 +194,11 @@ func (in *Inputs) loadNetwork() error {
 		return err
 	}
 	net := imported.Network
-	r, err := in.open("features", job.Features.File, "features", "file")
+	table, err := in.read("features", job.Features.File, "features", "file")
 	if err != nil {
 		return err
 	}
-	features, err := dataset.ReadFeatures(r, job.Features.File)
+	features, err := dataset.ReadFeatures(bytes.NewReader(table), job.Features.File)
 	if err != nil {
 		return err
 	}
@@ -211,9 +239,16 @@ func (in *Inputs) loadNetwork() error {
 
 // importNetwork reads a network that the job names at a path of keys.
 func (in *Inputs) importNetwork(role string, m ModelFile, key ...any) (*model.Import, error) {
-	if _, err := in.open(role, m.File, key...); err != nil {
+	file, _, err := in.open(m.File, key...)
+	if err != nil {
 		return nil, err
 	}
+	defer file.Close()
+	sum := sha256.New()
+	if _, err := io.Copy(sum, file); err != nil {
+		return nil, in.unreadable(m.File, err, key...)
+	}
+	in.note(role, m.File, sum.Sum(nil))
 	return model.ImportFile(in.Job.Path(m.File), m.spec())
 }
 
@@ -221,14 +256,17 @@ func (in *Inputs) importNetwork(role string, m ModelFile, key ...any) (*model.Im
 func (in *Inputs) loadOutputs() ([]dataset.Output, error) {
 	rule := in.Job.Outputs
 	if rule.File != "" {
-		r, err := in.open("outputs", rule.File, "outputs", "file")
+		table, err := in.read("outputs", rule.File, "outputs", "file")
 		if err != nil {
 			return nil, err
 		}
-		return dataset.ReadOutputs(r, rule.File)
+		return dataset.ReadOutputs(bytes.NewReader(table), rule.File)
 	}
 	var outputs []dataset.Output
 	for i, class := range rule.Classes {
+		if fault := dataset.NameFault(class); fault != "" {
+			return nil, in.Job.badName(fault, "outputs", "classes", i)
+		}
 		if class == "" || slices.Contains(rule.Classes[:i], class) {
 			return nil, in.Job.at("every class has a name of its own", fmt.Sprintf("class %d has no name, or that of another one", i), "outputs", "classes", i)
 		}
@@ -242,11 +280,7 @@ func (in *Inputs) loadScores() error {
 	if name == "" {
 		return nil
 	}
-	r, err := in.open("scores", name, "scores", "file")
-	if err != nil {
-		return err
-	}
-	data, err := io.ReadAll(r)
+	data, err := in.read("scores", name, "scores", "file")
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package budget
 
 import (
 	"fmt"
-	"math"
 
 	"kerf/quant"
 	"kerf/targets"
@@ -114,7 +113,7 @@ func (in *Inputs) checkMemory(i int, t Target) error {
 	}
 	if w := t.FlashWait; w != nil {
 		for key, v := range map[string]float64{"fetch": w.Fetch, "jump": w.Jump, "data": w.Data} {
-			if !(v >= 0) || math.IsInf(v, 0) {
+			if !(v >= 0 && v <= targets.MostCycles) {
 				return in.Job.at("cycles that flash adds on average, 0 or more", fmt.Sprintf("%g cycles make no sense", v), "target", i, "flash_wait", key)
 			}
 		}

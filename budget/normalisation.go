@@ -26,7 +26,11 @@ func (in *Inputs) normalised(imported *model.Import, features []dataset.Feature,
 		given = given || f.Mean != 0 || f.Std != 1
 	}
 	if !given {
-		return imported.Folded(), nil
+		net := imported.Folded()
+		if err := net.Validate(); err != nil {
+			return nil, in.Job.at("export the network without its normalisation", fmt.Sprintf("the normalisation in %s cannot go into its weights: %v", file, err), "model", "file")
+		}
+		return net, nil
 	}
 	for i, f := range features {
 		mean, std := imported.Mean[i], imported.Std[i]

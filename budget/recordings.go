@@ -4,7 +4,6 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 
 	"kerf/dataset"
@@ -44,6 +43,9 @@ func (in *Inputs) loadRecordings() (err error) {
 			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings but no selection recordings: nothing was chosen or calibrated there", s))
 		}
 	}
+	in.warnOneStep()
+	in.warnConstants()
+	in.warnGlitches()
 	return nil
 }
 
@@ -68,9 +70,9 @@ func (in *Inputs) readFiles(role string, names FileList, optional bool, key ...a
 
 // readRecording reads one recording and notes its hash, without having the file in memory.
 func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference, key ...any) (*dataset.Recordings, error) {
-	file, err := os.Open(in.Job.Path(name))
+	file, _, err := in.open(name, key...)
 	if err != nil {
-		return nil, in.unreadable(name, err, key...)
+		return nil, err
 	}
 	defer file.Close()
 	sum := sha256.New()

@@ -1,5 +1,11 @@
 package budget
 
+import (
+	"fmt"
+
+	"kerf/targets"
+)
+
 // TargetRule is one target with its limits; a limit left out is not judged, but what
 // the profile says of flash and RAM is a limit too.
 type TargetRule struct {
@@ -34,6 +40,9 @@ func (j *Job) checkTarget(i int, t TargetRule) error {
 	}
 	if t.Clock <= 0 {
 		return j.at(`for example clock = "64 MHz"`, "the target has no clock, or a clock of 0", "target", i, "clock")
+	}
+	if c := t.Cycles; c != nil && !(*c >= 0 && *c <= targets.MostCycles) {
+		return j.at("the most cycles that a step may take", fmt.Sprintf("%g cycles are no limit", *c), "target", i, "cycles")
 	}
 	return nil
 }

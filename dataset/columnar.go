@@ -85,10 +85,13 @@ func (c *columnar) Number(column int) (float64, error) {
 		if text == "" {
 			return 0, c.Fail(column, "there is no value", gapHint)
 		}
-		return 0, c.Fail(column, strconv.Quote(text)+" is text, not a number", "store the column as numbers")
+		return 0, c.Fail(column, quoted(text)+" is text, not a number", "store the column as numbers")
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0, c.Fail(column, strconv.FormatFloat(v, 'g', -1, 64)+" is not a finite number", gapHint)
+	}
+	if math.Abs(v) > largestNumber {
+		return 0, c.Fail(column, strconv.FormatFloat(v, 'g', -1, 64)+" is beyond what float32 holds", rangeHint)
 	}
 	return v, nil
 }

@@ -1,9 +1,6 @@
 package dataset
 
-import (
-	"io"
-	"math"
-)
+import "io"
 
 // Feature is one input of the network at a time step.
 type Feature struct {
@@ -67,9 +64,15 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 		if !ok {
 			break
 		}
-		f := Feature{Name: t.Text(index[0]), Channel: t.Text(index[1]), Kind: t.Text(index[2]), Unit: t.Text(index[3]), Line: t.Line}
+		words, err := t.names(index[:4])
+		if err != nil {
+			return nil, err
+		}
+		f := Feature{Name: words[0], Channel: words[1], Kind: words[2], Unit: words[3], Line: t.Line}
 		if hasFrontEnd {
-			f.FrontEnd = t.Text(frontEnd)
+			if f.FrontEnd, err = t.Name(frontEnd); err != nil {
+				return nil, err
+			}
 		}
 		if f.Mean, f.Std, err = t.identity(f.Name, seen, index[0], index[4], index[5]); err != nil {
 			return nil, err
@@ -102,7 +105,11 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 		if !ok {
 			break
 		}
-		o := Output{Name: t.Text(index[0]), Unit: t.Text(index[1]), Line: t.Line}
+		words, err := t.names(index[:2])
+		if err != nil {
+			return nil, err
+		}
+		o := Output{Name: words[0], Unit: words[1], Line: t.Line}
 		if o.Mean, o.Std, err = t.identity(o.Name, seen, index[0], index[2], index[3]); err != nil {
 			return nil, err
 		}
@@ -113,10 +120,6 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	}
 	return outputs, nil
 }
-
-// largestScale keeps mean, std and their quotients within float32, in which the
-// emitted encode computes: the largest float32 is 3.4e38.
-const largestScale = 1e30
 
 // identity checks name, mean and std of a declared column.
 func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColumn, stdColumn int) (mean, std float64, err error) {
@@ -135,7 +138,7 @@ func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColu
 	if std, err = t.Number(stdColumn); err != nil {
 		return 0, 0, err
 	}
-	if math.Abs(mean) > largestScale || std > largestScale || (std > 0 && std < 1/largestScale) {
+	if std > 0 && std < 1/largestNumber {
 		return 0, 0, t.Fail(stdColumn, "mean and std must lie within what float32 holds", "choose a unit in which the values are nearer to 1")
 	}
 	if std <= 0 {

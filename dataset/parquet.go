@@ -17,20 +17,31 @@ const parquetHint = "write a flat table of numbers and names; is the file comple
 // openParquet finds the columns of a .parquet file.
 func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error) {
 	defer recoverParquet(file, &err)
+	if err := checkParquetFooter(r, size); err != nil {
+		return nil, parquetError(file, err)
+	}
 	f, err := parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true), parquet.ReadBufferSize(1<<16))
 	if err != nil {
 		return nil, parquetError(file, err)
 	}
 	c = &columnar{file: file, open: map[string]func() (column, error){}}
+	left := newAllowance(file, size)
 	for _, leaf := range f.Root().Columns() {
 		name := leaf.Name()
-		c.open[name] = func() (column, error) {
+		if c.open[name] != nil {
+			return nil, &InputError{File: file, Column: name, Msg: "the column stands twice in the file", Hint: "remove or rename one of them"}
+		}
+		c.open[name] = func() (_ column, err error) {
+			defer recoverParquet(file, &err)
 			if !leaf.Leaf() || leaf.Repeated() {
 				return nil, &InputError{File: file, Column: name, Msg: "holds lists or records", Hint: parquetHint}
 			}
 			number := numberOf(leaf.Type())
 			if number == nil && leaf.Type().Kind() != parquet.ByteArray {
 				return nil, &InputError{File: file, Column: name, Msg: "has the type " + leaf.Type().String() + ", which is not read", Hint: "store the column as float, double or whole numbers, names as strings"}
+			}
+			if err := checkParquetPages(r, size, f, int(leaf.Index()), left); err != nil {
+				return nil, parquetError(file, err)
 			}
 			return &parquetColumn{file: file, groups: f.RowGroups(), leaf: leaf.Index(), number: number}, nil
 		}
@@ -39,6 +50,9 @@ func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error
 }
 
 func parquetError(file string, err error) error {
+	if known := new(InputError); errors.As(err, &known) {
+		return known
+	}
 	return &InputError{File: file, Msg: fmt.Sprintf("cannot be read as Parquet: %v", err), Hint: parquetHint}
 }
 

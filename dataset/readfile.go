@@ -3,7 +3,6 @@ package dataset
 import (
 	"archive/zip"
 	"compress/gzip"
-	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -14,7 +13,7 @@ import (
 // ReadRecording reads one recording of the given size in bytes, by the end of its name: .csv.gz, .npz, .parquet, and as CSV all others.
 // Whatever the format, it has the columns that [ReadCSV] describes; in an .npz file every column is an array of one dimension,
 // in a .parquet file a column that is neither nested nor repeated. The file is read step by step: memory holds the sequences, a buffer for the longest
-// of them, and small buffers per column.
+// of them, and small buffers per column. Packed files may unpack to [model.MaxUnpacked].
 //
 // Errors about the content are [*InputError], in .npz files also those of package model; in files without lines the line is the
 // number of the step.
@@ -26,7 +25,7 @@ func ReadRecording(r io.ReaderAt, size int64, file string, features []string, re
 		if err != nil {
 			return nil, unpackError(file, err)
 		}
-		return ReadCSV(&unpacking{unpacked, file}, file, features, reference)
+		return ReadCSV(&counted{&unpacking{unpacked, file}, newAllowance(file, size)}, file, features, reference)
 	case strings.HasSuffix(lower, ".npz"):
 		t, err := openNPZ(content, size, file)
 		if err != nil {
@@ -43,24 +42,6 @@ func ReadRecording(r io.ReaderAt, size int64, file string, features []string, re
 	return ReadCSV(content, file, features, reference)
 }
 
-// unpacking says which file is damaged.
-type unpacking struct {
-	io.Reader
-	file string
-}
-
-func (u *unpacking) Read(p []byte) (int, error) {
-	n, err := u.Reader.Read(p)
-	if err != nil && !errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-		err = unpackError(u.file, err)
-	}
-	return n, err
-}
-
-func unpackError(file string, err error) error {
-	return &InputError{File: file, Msg: fmt.Sprintf("cannot be unpacked: %v", err), Hint: "was the file copied completely? pack it with gzip"}
-}
-
 // openNPZ finds the arrays of an .npz archive.
 func openNPZ(r io.ReaderAt, size int64, file string) (*columnar, error) {
 	archive, err := zip.NewReader(r, size)
@@ -68,6 +49,7 @@ func openNPZ(r io.ReaderAt, size int64, file string) (*columnar, error) {
 		return nil, &InputError{File: file, Msg: fmt.Sprintf("cannot be read as a zip archive: %v", err), Hint: "write it with numpy.savez(file, **columns), and copy it completely"}
 	}
 	c := &columnar{file: file, open: map[string]func() (column, error){}}
+	left := newAllowance(file, size)
 	for _, member := range archive.File {
 		name := strings.TrimSuffix(member.Name, ".npy")
 		if c.open[name] != nil {
@@ -78,7 +60,7 @@ func openNPZ(r io.ReaderAt, size int64, file string) (*columnar, error) {
 			if err != nil {
 				return nil, &InputError{File: file, Column: name, Msg: fmt.Sprintf("cannot be unpacked: %v", err), Hint: "write the file with numpy.savez or numpy.savez_compressed"}
 			}
-			return model.OpenNPYColumn(content, file, name)
+			return model.OpenNPYColumn(&counted{content, left}, file, name)
 		}
 	}
 	return c, nil

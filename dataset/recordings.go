@@ -174,6 +174,11 @@ func (r *reader) begin(name, scenario string) error {
 	if scenario == "all" {
 		return r.Fail(r.keys[1], `"all" cannot name a scenario`, `"all" stands for all scenarios together; choose another name`)
 	}
+	for i, text := range []string{name, scenario} {
+		if fault := NameFault(text); fault != "" {
+			return r.Fail(r.keys[i], fault, nameHint)
+		}
+	}
 	if line, twice := r.seen[name]; twice {
 		return r.Fail(r.keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line), "steps of a sequence must stand together; give each uninterrupted run a name of its own")
 	}
@@ -223,7 +228,7 @@ func (r Reference) read(t rows, dst []float64, columns []int) ([]float64, error)
 	if class < 0 {
 		var err error
 		if class, err = strconv.Atoi(text); err != nil || class < 0 || class >= len(r.Outputs) {
-			return nil, t.Fail(columns[0], strconv.Quote(text)+" is no class", "write the name of a class of the job, or its index from 0")
+			return nil, t.Fail(columns[0], quoted(text)+" is no class", "write the name of a class of the job, or its index from 0")
 		}
 	}
 	for c := range r.Outputs {

@@ -19,6 +19,7 @@ type Table struct {
 
 	file    string
 	csv     *csv.Reader
+	record  *recordLimit
 	columns map[string]int
 	header  []string
 	row     []string
@@ -26,13 +27,18 @@ type Table struct {
 
 // OpenTable reads the header. A byte-order mark before it is skipped.
 func OpenTable(r io.Reader, file string) (*Table, error) {
-	buffered := bufio.NewReaderSize(r, 1<<16)
+	record := &recordLimit{Reader: r}
+	record.begin()
+	buffered := bufio.NewReaderSize(record, 1<<16)
+	if mark, err := buffered.Peek(2); err == nil && (string(mark) == "\xff\xfe" || string(mark) == "\xfe\xff") { // byte-order mark of UTF-16
+		return nil, &InputError{File: file, Line: 1, Msg: "the file is UTF-16, not UTF-8", Hint: "save it as CSV in UTF-8"}
+	}
 	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\xef\xbb\xbf" {
 		if _, err := buffered.Discard(3); err != nil {
 			return nil, err
 		}
 	}
-	t := &Table{GapHint: "write a finite number", file: file, csv: csv.NewReader(buffered), columns: map[string]int{}}
+	t := &Table{GapHint: "write a finite number", file: file, csv: csv.NewReader(buffered), record: record, columns: map[string]int{}}
 	t.csv.ReuseRecord = true
 	header, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
@@ -40,6 +46,10 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	}
 	if err != nil {
 		return nil, t.syntax(err)
+	}
+	t.Line = 1
+	if separator := strings.IndexAny(header[0], ";\t"); len(header) == 1 && separator >= 0 {
+		return nil, &InputError{File: file, Line: 1, Msg: "the columns are separated by " + quoted(header[0][separator:separator+1]) + ", not by commas", Hint: "save it with commas between the columns and a decimal point in numbers"}
 	}
 	for i, name := range header {
 		name = strings.TrimSpace(name)
@@ -53,6 +63,9 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 }
 
 func (t *Table) syntax(err error) error {
+	if errors.Is(err, errLongRecord) {
+		return &InputError{File: t.file, Line: t.Line + 1, Msg: "the line has more than " + strconv.Itoa(longestRecord) + " bytes", Hint: "is a line end or a closing quote missing? kerf reads one line per step"}
+	}
 	var parse *csv.ParseError
 	if !errors.As(err, &parse) {
 		return err
@@ -98,6 +111,7 @@ func (t *Table) HasColumn(name string) bool {
 
 // Next moves to the next row and says whether there was one.
 func (t *Table) Next() (bool, error) {
+	t.record.begin()
 	row, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
 		return false, nil
@@ -124,13 +138,23 @@ func (t *Table) Number(column int) (float64, error) {
 	}
 	v, err := strconv.ParseFloat(cell, 64)
 	if err != nil {
-		return 0, t.Fail(column, strconv.Quote(cell)+" is not a number", "write numbers with a decimal point, without unit and without thousands separator")
+		return 0, t.Fail(column, quoted(cell)+" is not a number", "write numbers with a decimal point, without unit and without thousands separator")
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0, t.Fail(column, cell+" is not a finite number", t.GapHint)
 	}
+	if math.Abs(v) > largestNumber {
+		return 0, t.Fail(column, quoted(cell)+" is beyond what float32 holds", rangeHint)
+	}
 	return v, nil
 }
+
+// largestNumber keeps values, their means and scales, and the quotients of these
+// within float32, in which the emitted encode computes (the largest float32 is
+// 3.4e38), and the sums of their squares within float64.
+const largestNumber = 1e30
+
+const rangeHint = "is it a code for a missing value? else choose a unit in which the values are nearer to 1"
 
 // Fail makes an error about a cell of the present row.
 func (t *Table) Fail(column int, msg, hint string) error {

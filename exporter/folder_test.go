@@ -63,6 +63,9 @@ func TestWriteFolderLosesNothing(t *testing.T) {
 		"another manifest.json": func(dir string) error {
 			return os.WriteFile(filepath.Join(dir, ManifestFile), []byte("[1, 2]"), 0o644)
 		},
+		"a manifest.json of a web page": func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, ManifestFile), []byte(`{"name": "shop", "start_url": "."}`), 0o644)
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			parent := t.TempDir()

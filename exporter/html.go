@@ -11,6 +11,14 @@ var htmlText string
 
 var htmlTemplate = template.Must(template.New("signoff.html").Parse(htmlText))
 
+func visibleTables(tables []Table) []Table {
+	shown := make([]Table, len(tables))
+	for i, t := range tables {
+		shown[i] = t.Visible()
+	}
+	return shown
+}
+
 // HTML is signoff.html: one page without script and without anything from
 // outside, for screen and print.
 func (s *Signoff) HTML() ([]byte, error) {
@@ -20,6 +28,8 @@ func (s *Signoff) HTML() ([]byte, error) {
 		Tables     []Table
 		Legend     string
 		Signatures []string
-	}{s, s.allTables(), s.Legend(), Signatures})
+		Summary    []string
+		Warnings   []string
+	}{s, visibleTables(s.allTables()), s.Legend(), Signatures, visible(s.Summary()), visible(s.Warnings)})
 	return b.Bytes(), err
 }

@@ -52,7 +52,7 @@ func handoffFiles(dir string) (map[string]bool, error) {
 		return nil, folderError(dir, err)
 	}
 	var m Manifest
-	if err := json.Unmarshal(text, &m); err != nil {
+	if err := json.Unmarshal(text, &m); err != nil || CheckPrefix(m.Job) != nil { // other programs have a manifest.json too
 		return nil, &FolderError{dir, "manifest.json in it is none of kerf's", "choose another folder with --out"}
 	}
 	known := map[string]bool{ManifestFile: true}

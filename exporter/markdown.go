@@ -57,7 +57,7 @@ func MarkdownTables(tables []Table) string {
 }
 
 func (t Table) markdown(b *strings.Builder) {
-	fmt.Fprintf(b, "## %s\n\n", t.Title)
+	fmt.Fprintf(b, "## %s\n\n", Visible(t.Title))
 	if len(t.Rows) == 0 {
 		b.WriteString("Nothing to show.\n")
 		return
@@ -84,7 +84,10 @@ func (t Table) markdown(b *strings.Builder) {
 	}
 }
 
-// markdownText keeps text from files from becoming markup or leaving its cell.
-var markdownEscapes = strings.NewReplacer("\\", "\\\\", "|", "\\|", "<", "&lt;", ">", "&gt;", "&", "&amp;", "*", "\\*", "_", "\\_", "`", "\\`", "[", "\\[", "]", "\\]", "\n", " ", "\r", " ")
+// markdownEscapes takes their meaning from the characters that mark up text, and from those with which GitHub's and GitLab's Markdown
+// begin mathematics, mentions, addresses, emoji and struck-out text.
+var markdownEscapes = strings.NewReplacer("\\", "\\\\", "|", "\\|", "<", "&lt;", ">", "&gt;", "&", "&amp;", "*", "\\*", "_", "\\_", "`", "\\`", "[", "\\[", "]", "\\]",
+	"~", "\\~", "$", "\\$", "@", "&#64;", "://", "&#58;//", "www.", "www&#46;", "#", "\\#")
 
-func markdownText(text string) string { return markdownEscapes.Replace(text) }
+// markdownText keeps text from files from becoming markup or leaving its cell.
+func markdownText(text string) string { return markdownEscapes.Replace(Visible(text)) }

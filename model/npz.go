@@ -13,7 +13,7 @@ import (
 // is used in errors only. Keys of the result are member names without ".npy".
 //
 // Arrays of 16, 32 or 64 bit floats are read, in either byte order, row by row or column by column. Damage gives a
-// [*FormatError]; other types, pickled objects, and arrays of more than 256 MiB together give an [*UnsupportedError].
+// [*FormatError]; other types, pickled objects, and arrays of more than 256 MiB or [MaxUnpacked] together give an [*UnsupportedError].
 // Source of the layout: NumPy reference, numpy.lib.format.
 func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error) {
 	file := place{file: name}
@@ -25,7 +25,7 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 		return nil, file.broken("is this an .npz file, and was it copied completely?", "cannot be read as a zip archive: %v", err)
 	}
 	tensors := make(map[string]*Tensor, len(archive.File))
-	left := uint64(maxTensorBytes)
+	left := uint64(min(maxTensorBytes, MaxUnpacked(size)))
 	for _, member := range archive.File {
 		at := place{name, fmt.Sprintf("member %q", member.Name)}
 		key, isArray := strings.CutSuffix(member.Name, ".npy")
@@ -36,7 +36,7 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 			return nil, at.broken("", "stands twice in the archive")
 		}
 		if member.UncompressedSize64 > left {
-			return nil, at.unsupported("", "the arrays take more than %d bytes together", maxTensorBytes)
+			return nil, at.unsupported("", "the arrays take more than %d bytes together", min(maxTensorBytes, MaxUnpacked(size)))
 		}
 		left -= member.UncompressedSize64
 		raw, err := readMember(member, at)

@@ -244,8 +244,8 @@ func (e *onnxEval) linear(s *signal, axis int, c *constant, transposed bool, sca
 
 // finite refuses weights that are no numbers.
 func (e *onnxEval) finite(values []float64, c *constant) error {
-	if i := firstNotFinite(values); i >= 0 {
-		return e.node.place(e.at).broken("the training has diverged; take an earlier state of the network", "%s holds the value %v", c.name, values[i])
+	if i := firstUnusable(values); i >= 0 {
+		return e.node.place(e.at).broken(weightHint, "%s holds the value %v", c.name, values[i])
 	}
 	return nil
 }

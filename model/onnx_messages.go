@@ -110,6 +110,9 @@ func (d *onnxDecoder) initializer(raw []byte, g *onnxGraph) error {
 	return nil
 }
 
+// maxAttributes limits those of one node; LSTM has eight (ONNX operator documentation).
+const maxAttributes = 64
+
 func (d *onnxDecoder) node(raw []byte, index int) (*onnxNode, error) {
 	const message = "NodeProto"
 	n := &onnxNode{index: index}
@@ -136,6 +139,9 @@ func (d *onnxDecoder) node(raw []byte, index int) (*onnxNode, error) {
 			a, err := d.attribute(f.bytes)
 			if err != nil {
 				return err
+			}
+			if len(n.attributes) == maxAttributes {
+				return n.place(d.at).unsupported("operators of the standard have some ten at most", "has more than %d attributes", maxAttributes)
 			}
 			if n.attribute(a.name) != nil {
 				return n.place(d.at).broken("", "attribute %q stands twice", a.name)

@@ -206,7 +206,12 @@ func TestDamagedGraphs(t *testing.T) {
 
 // checkONNX reads hostile bytes: no panic, one of the two error types, and a whole network if there is one.
 func checkONNX(t *testing.T, file []byte) bool {
-	i, err := ReadONNX(bytes.NewReader(file), int64(len(file)), "fuzz")
+	var i *Import
+	var err error
+	onnxLimits.Check(t, len(file), "fuzz", func() error {
+		i, err = ReadONNX(bytes.NewReader(file), int64(len(file)), "fuzz")
+		return err
+	})
 	if err != nil {
 		if !errors.Is(err, ErrFormat) && !errors.Is(err, ErrUnsupported) {
 			t.Fatalf("untyped error %v", err)

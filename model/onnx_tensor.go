@@ -91,7 +91,7 @@ func (t *tensorFields) constant(at place) (*constant, error) {
 	}
 	count, ok := elements(c.shape)
 	if !ok || !fits {
-		return nil, at.broken("", "has an impossible shape, %d", t.dims)
+		return nil, at.broken("", "has an impossible shape, %s", formatDims(t.dims))
 	}
 	values, err := t.values(kind, at)
 	if err != nil {
@@ -102,6 +102,14 @@ func (t *tensorFields) constant(at place) (*constant, error) {
 		return nil, at.broken("", "has shape %s, but %d values", formatShape(c.shape), got)
 	}
 	return c, nil
+}
+
+// formatDims writes the dimensions as the file has them, which may not fit an int.
+func formatDims(dims []int64) string {
+	if len(dims) > maxAxes {
+		return fmt.Sprintf("of %d axes", len(dims))
+	}
+	return fmt.Sprint(dims)
 }
 
 func (t *tensorFields) values(kind onnxType, at place) (constant, error) {

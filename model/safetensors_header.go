@@ -141,7 +141,9 @@ func readIntegers(d *json.Decoder, key string, at place) ([]int64, error) {
 		if err != nil {
 			return nil, at.broken("", "%s holds %v, expected a whole number", key, token)
 		}
-		list = append(list, v)
+		if list = append(list, v); len(list) > maxAxes {
+			return nil, at.broken("", "%s has more than %d numbers", key, maxAxes)
+		}
 	}
 	if _, err := d.Token(); err != nil {
 		return nil, at.broken("", "is not valid JSON: %v", err)

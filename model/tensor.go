@@ -18,8 +18,14 @@ type Tensor struct {
 // microcontrollers, so that only a damaged or hostile file reaches it.
 const maxTensorBytes = 256 << 20
 
-// elements multiplies the dimensions. It reports false if one is negative or the product does not fit an int.
+// maxAxes is the most dimensions that NumPy arrays have (NumPy 2 reference, numpy.ndarray).
+const maxAxes = 64
+
+// elements multiplies the dimensions. It reports false if there are more than maxAxes, one is negative, or the product does not fit an int.
 func elements(shape []int) (int, bool) {
+	if len(shape) > maxAxes {
+		return 0, false
+	}
 	product := uint64(1)
 	for _, d := range shape {
 		if d < 0 {
@@ -36,6 +42,9 @@ func elements(shape []int) (int, bool) {
 
 // formatShape writes a shape as "[21 × 5]", and [anySize] as "any".
 func formatShape(shape []int) string {
+	if len(shape) > maxAxes {
+		return fmt.Sprintf("[of %d axes]", len(shape))
+	}
 	words := make([]string, len(shape))
 	for i, d := range shape {
 		words[i] = fmt.Sprint(d)

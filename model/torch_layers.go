@@ -138,8 +138,8 @@ func (t *Tensor) checked(at place, hint string, shape []int) ([]float64, error) 
 	if count, ok := elements(t.Shape); !ok || count != len(t.Data) {
 		return nil, at.broken("", "has shape %s, but %d values", formatShape(t.Shape), len(t.Data))
 	}
-	if i := firstNotFinite(t.Data); i >= 0 {
-		return nil, at.broken("the training has diverged; take an earlier state of the network",
+	if i := firstUnusable(t.Data); i >= 0 {
+		return nil, at.broken(weightHint,
 			"value at %s is %v", formatIndex(i, t.Shape), t.Data[i])
 	}
 	return slices.Clone(t.Data), nil

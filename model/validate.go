@@ -6,7 +6,7 @@ import (
 )
 
 // Validate reports the first layer that is of an unknown kind, has a wrong shape, does not fit the layer before it, or holds a value
-// that is not finite, and a network with too few or too many layers.
+// that is not finite or beyond 1e30, and a network with too few or too many layers.
 // The error is a [*FormatError] without a file name; its Where is the field and index, such as "Recurrent[0].W[12]".
 func (n *Network) Validate() error {
 	if len(n.Recurrent) == 0 {
@@ -75,19 +75,25 @@ func checkFields(at string, fields []field) error {
 		if len(f.values) != f.want {
 			return place{where: name}.broken("", "holds %d values, expected %d", len(f.values), f.want)
 		}
-		if i := firstNotFinite(f.values); i >= 0 {
+		if i := firstUnusable(f.values); i >= 0 {
 			return place{where: fmt.Sprintf("%s[%d]", name, i)}.broken("", "value is %v", f.values[i])
 		}
 	}
 	return nil
 }
 
-// firstNotFinite returns the index of the first NaN or infinity, or -1.
-func firstNotFinite(values []float64) int {
+// largestWeight is far beyond any trained weight, and its products with features stay finite. Floats read in the wrong byte order
+// lie anywhere up to 3.4e38, some of any hundred above it.
+const largestWeight = 1e30
+
+// firstUnusable returns the index of the first value that is not finite or beyond largestWeight, or -1.
+func firstUnusable(values []float64) int {
 	for i, v := range values {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
+		if !(math.Abs(v) <= largestWeight) {
 			return i
 		}
 	}
 	return -1
 }
+
+const weightHint = "the training has diverged, or the bytes of the file are in another order; take an earlier state of the network, or save it anew"

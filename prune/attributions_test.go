@@ -13,6 +13,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/testdata/hardinput"
 )
 
 // npy writes an array as the NumPy reference (numpy.lib.format, version 1) says.
@@ -117,14 +118,27 @@ func TestRawAttributionsThatAreRefused(t *testing.T) {
 	}
 }
 
+// scoreLimits is what a file may allocate: an archive may unpack to 200 times its size and 16 MiB, each byte several times over.
+var scoreLimits = hardinput.Limits{PerByte: 16 * 200, Spare: 16 * 16 << 20}
+
 // A reader of files from outside must not panic or hang.
 func FuzzReadScoreFile(f *testing.F) {
 	f.Add("s.npy", npy("(3, 2)", -1, 4, 3, -4, 0.5, 0))
 	f.Add("s.csv", []byte("output,a,b\nleak,2,4\n"))
+	f.Add("s.csv", []byte("feature,scenario,score\na,cold,2\nb,cold,4\n"))
+	f.Add("s.csv", []byte("sequence,a,b\ns1,1e30,4\ns2,-3,4\n"))
 	f.Fuzz(func(t *testing.T, file string, data []byte) {
 		p, rec := rawCase()
-		s, err := ReadScoreFile(data, file, p, rec)
+		var s *Scores
+		var err error
+		scoreLimits.Check(t, len(data), file, func() error {
+			s, err = ReadScoreFile(data, file, p, rec)
+			return err
+		})
 		if err != nil {
+			if !errors.Is(err, dataset.ErrInput) && !errors.Is(err, model.ErrFormat) && !errors.Is(err, model.ErrUnsupported) {
+				t.Fatalf("untyped error %v", err)
+			}
 			return
 		}
 		for _, c := range s.Columns {

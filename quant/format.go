@@ -231,7 +231,7 @@ func (e *RangeError) Error() string {
 
 // HintText returns the advice that goes with the error.
 func (e *RangeError) HintText() string {
-	return "normalise the features (mean 0, std 1) before training, or give mean and std in features.csv instead of in the weights"
+	return "normalise the features (mean 0, std 1) before training, or give mean and std in features.csv instead of in the weights; a recorded value far beyond all others of its feature has the same effect"
 }
 
 func isRangeError(err error) bool {

@@ -73,6 +73,9 @@ func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 	if c == nil {
 		return false, nil
 	}
+	if info, err := os.Stat(c.File); err == nil && !info.Mode().IsRegular() { // others may have no end
+		return false, c.fail("is no regular file", "choose another file")
+	}
 	text, err := os.ReadFile(c.File)
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
@@ -80,19 +83,39 @@ func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 	if err != nil {
 		return false, c.fail(reason(err), "choose another file")
 	}
+	return true, c.restore(text, t)
+}
+
+// restore brings a training to where the text of a checkpoint left it. On an error the training is not to be used.
+func (c *Checkpoint) restore(text []byte, t *training) error {
 	var s saved
 	if err := json.Unmarshal(text, &s); err != nil || s.Adam == nil {
-		return false, c.fail("is no checkpoint of kerf", "choose another file, or remove it")
+		return c.fail("is no checkpoint of kerf", "choose another file, or remove it")
 	}
 	if s.Key != c.Key {
-		return false, c.fail("belongs to another training: the job, a file that it names, or the choice differs", "remove it to begin anew")
+		return c.fail("belongs to another training: the job, a file that it names, or the choice differs", "remove it to begin anew")
+	}
+	if !s.isPossible() {
+		return c.fail("holds figures that no training has", "remove it to begin anew")
 	}
 	if !fill(t.net.Net, s.Weights) || !fill(t.best, s.Kept) || !sameShape(t.net.Net, s.Adam.Mean) || !sameShape(t.net.Net, s.Adam.Square) {
-		return false, c.fail("is no checkpoint of this network", "remove it to begin anew")
+		return c.fail("is no checkpoint of this network", "remove it to begin anew")
 	}
 	t.adam, t.bestLoss = s.Adam, s.BestLoss
 	t.result.Start, t.result.Epochs, t.result.Best = s.Start, s.Epochs, s.Best
-	return true, nil
+	return nil
+}
+
+// isPossible tells whether the figures can be those of a training; that they are finite, JSON says.
+func (s *saved) isPossible() bool {
+	for _, squares := range s.Adam.Square {
+		for _, v := range squares {
+			if v < 0 {
+				return false
+			}
+		}
+	}
+	return s.Adam.Updates >= 0 && s.Best >= 0 && s.Best <= len(s.Epochs)
 }
 
 func (c *Checkpoint) fail(msg, hint string) error { return &CheckpointError{c.File, msg, hint} }

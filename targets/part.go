@@ -146,6 +146,8 @@ func (v *validator) part(p *Profile) {
 		}{{"fetch", w.Fetch}, {"jump", w.Jump}, {"data", w.Data}} {
 			v.require(term.cycles >= 0 && !math.IsInf(term.cycles, 0), []any{"flash_wait", i, term.key}, "write the cycles that flash adds, on average",
 				"%s must be zero or more and finite, not %v", term.key, term.cycles)
+			v.require(!(term.cycles > MostCycles), []any{"flash_wait", i, term.key}, "write the cycles that flash adds, on average",
+				"%v cycles of %s are more than any step takes", term.cycles, term.key)
 		}
 		v.sourced(w.Source, w.Quality, "flash_wait", i)
 	}

@@ -36,6 +36,9 @@ type Profile struct {
 	FlashWaits []FlashWait `toml:"flash_wait,omitempty"` // by clock, the lowest first; none: flash keeps up at every clock
 }
 
+// MostCycles bounds every figure in cycles that a user gives: hours of one step at any clock, and sums of such figures stay finite.
+const MostCycles = 1e12
+
 // Cost is what one instruction of a class takes.
 type Cost struct {
 	Cycles float64 `toml:"cycles"` // above zero; only push_pop_base may be zero

@@ -3,6 +3,7 @@ package targets
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math"
 	"os"
@@ -34,13 +35,14 @@ var (
 	timingKinds  = []string{"official", "measured by third parties", "own measurement"}
 	qualities    = []string{"manual", "copy", "third-party", "own measurement", "derived", "from memory"}
 	optimisation = regexp.MustCompile(`^-O[123s]( -f[a-z0-9-]+)*$`)
+	coreFlags    = regexp.MustCompile(`^-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?( +-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?)*$`) // others can name files and programs
 	profileName  = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
 )
 
 // ReadFile reads a user's profile, a TOML file with the same keys as the built-in ones.
 // Errors are *FileError.
 func ReadFile(path string) (*Profile, error) {
-	data, err := os.ReadFile(path)
+	data, err := readLimited(path)
 	if err != nil {
 		var pathError *fs.PathError
 		if errors.As(err, &pathError) {
@@ -50,6 +52,16 @@ func ReadFile(path string) (*Profile, error) {
 			Hint: "give the path of a TOML file, or one of the built-in profiles: " + strings.Join(Names(), ", ")}
 	}
 	return Parse(data, path)
+}
+
+// readLimited reads a file, but not more of it than shows that it is too large.
+func readLimited(path string) ([]byte, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	return io.ReadAll(io.LimitReader(file, MaxFileBytes+1))
 }
 
 // Parse reads a profile from a TOML text; file is its name in errors. Every key is required but
@@ -98,6 +110,8 @@ func (v *validator) profile(p *Profile) {
 	v.require(strings.TrimSpace(p.Title) != "", []any{"title"}, "write the name of the core for reports", "title is missing")
 	v.require(strings.TrimSpace(p.CompilerFlags) != "", []any{"compiler_flags"},
 		"write the compiler options that select the core", "compiler_flags is missing")
+	v.require(coreFlags.MatchString(p.CompilerFlags), []any{"compiler_flags"}, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`,
+		"compiler_flags %q do more than select a core", p.CompilerFlags)
 	if p.Optimise == "" {
 		p.Optimise = "-O2" // what a user's profile leaves out
 	}
@@ -150,6 +164,7 @@ func (v *validator) costs(p *Profile) {
 		isAllowed := cost.Cycles > 0 || c.mayBeFree && cost.Cycles == 0
 		v.require(isAllowed && !math.IsInf(cost.Cycles, 0), []any{"cost", c.name, "cycles"},
 			"write the cycles that one instruction takes", "cycles of %s must be %s and finite, not %v", c.name, limit, cost.Cycles)
+		v.require(!(cost.Cycles > MostCycles), []any{"cost", c.name, "cycles"}, "write the cycles that one instruction takes", "%v cycles of %s are more than any step takes", cost.Cycles, c.name)
 		v.require(strings.TrimSpace(cost.Source) != "", []any{"cost", c.name, "source"},
 			"name the document and table, or the measurement", "cost of %s has no source", c.name)
 		v.oneOf(cost.Quality, qualities, "cost", c.name, "quality")

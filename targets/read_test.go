@@ -7,6 +7,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"kerf/testdata/hardinput"
 )
 
 // ownProfile is a user's profile, built from a built-in one as the notes of the profiles advise.
@@ -85,6 +87,9 @@ func TestParseErrors(t *testing.T) {
 		{"name", `"own-core-32"`, `"Own core"`, `"Own core"`, `profile name "Own core" is not allowed`, `use lower-case letters, digits and hyphens, such as "cortex-m4f"`},
 		{"title", `title = "Arm Cortex-M0+, single-cycle multiplier"`, `title = ""`, `""`, "title is missing", "write the name of the core for reports"},
 		{"no flags", `compiler_flags = "-mcpu=cortex-m0plus -mthumb"`, ``, `# Cortex`, "compiler_flags is missing", "write the compiler options that select the core"},
+		{"flags that name a program", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=cortex-m0plus -wrapper ./evil"`, `"-mcpu`, `compiler_flags "-mcpu=cortex-m0plus -wrapper ./evil" do more than select a core`, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`},
+		{"flags that name a file", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=../../evil"`, `"-mcpu`, `compiler_flags "-mcpu=../../evil" do more than select a core`, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`},
+		{"absurd cycles", `cycles = 32,`, `cycles = 1e300,`, `1e300,`, "1e+300 cycles of mul are more than any step takes", "write the cycles that one instruction takes"},
 		{"kind", `"own measurement"`, `"guess"`, `"guess"`, `unknown timing_kind "guess"`, "known here: official, measured by third parties, own measurement"},
 		{"word", `word_bits = 32`, `word_bits = 16`, `16`, "armv6m has words of 32 bits, not 16", "write word_bits = 32"},
 		{"dual", `dual_mac = false`, `dual_mac = true`, `true`, "armv6m has no dual 16-bit multiply-accumulate", "write dual_mac = false"},
@@ -118,17 +123,28 @@ func TestParseErrors(t *testing.T) {
 	}
 }
 
+// tomlLimits is what a text may allocate: it is decoded twice, each key and table with its name and place.
+var tomlLimits = hardinput.Limits{PerByte: 1500, Spare: 1 << 20}
+
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(ownProfile(f)))
 	f.Add([]byte("name = 'a'\n[cost]\nalu.cycles = 1"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		p, err := Parse(data, "f")
+		var p *Profile
+		var err error
+		tomlLimits.Check(t, len(data), "f", func() error {
+			p, err = Parse(data, "f")
+			return err
+		})
 		if err != nil {
 			var e *FileError
 			if !errors.As(err, &e) || e.Msg == "" {
 				t.Fatalf("%q: error %#v", data, err)
 			}
 			return
+		}
+		if back, err := Parse(p.TOML(), "f"); err != nil || !reflect.DeepEqual(back, p) {
+			t.Fatalf("%q: written %s, which reads as %+v, %v", data, p.TOML(), back, err)
 		}
 		for _, c := range classes {
 			if !c.isOptional && !(p.Cycles(c.name) >= 0) {

@@ -30,7 +30,7 @@ func (e *FileError) Error() string {
 func (e *FileError) HintText() string { return e.Hint }
 
 // MaxFileBytes is the largest TOML file that is read, in bytes. Profiles and jobs have some thousands; the
-// limit keeps a wrong file name from filling the memory, and brackets from nesting too deep for the stack.
+// limit keeps a wrong file name from filling the memory.
 const MaxFileBytes = 256 << 10
 
 // StrictDecode decodes a TOML text into the struct or map that into points to. Unlike the library's
@@ -49,6 +49,10 @@ func StrictDecode(data []byte, file string, into any) error {
 	text := withoutMark(data)
 	if strings.HasPrefix(text, "\xff\xfe") || strings.HasPrefix(text, "\xfe\xff") { // byte-order mark of UTF-16
 		return &FileError{File: file, Line: 1, Col: 1, Msg: "file is UTF-16, not UTF-8", Hint: "save it as UTF-8"}
+	}
+	if at := tooDeep(text); at >= 0 {
+		line, col := lineCol(text, at)
+		return &FileError{File: file, Line: line, Col: col, Msg: fmt.Sprintf("more than %d tables or lists stand in each other here", deepest), Hint: "check that this is the right file"}
 	}
 	var raw map[string]any
 	if _, err := toml.Decode(text, &raw); err != nil {

@@ -1,6 +1,7 @@
 package targets
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"reflect"
@@ -171,17 +172,7 @@ func TestStrictDecodeErrors(t *testing.T) {
 }
 
 func TestStrictDecodeSize(t *testing.T) {
-	// The deepest file that is read at all: once valid, once not.
-	const levels = (MaxFileBytes - 8) / 2
-	valid := "extra = " + strings.Repeat("[", levels) + strings.Repeat("]", levels)
-	if err := StrictDecode([]byte(valid), "deep.toml", &job{}); err != nil {
-		t.Error(err)
-	}
-	open := "extra = " + strings.Repeat("[", MaxFileBytes-8)
-	if err := StrictDecode([]byte(open), "deep.toml", &job{}); err == nil {
-		t.Error("an open list was read")
-	}
-	err := StrictDecode([]byte(open+"["), "deep.toml", &job{})
+	err := StrictDecode(bytes.Repeat([]byte("#"), MaxFileBytes+1), "deep.toml", &job{})
 	if want := "deep.toml: file has 262145 bytes, more than the 262144 allowed"; err == nil || err.Error() != want {
 		t.Errorf("error %v, want %s", err, want)
 	}
@@ -239,6 +230,36 @@ func sameShape(v any, n *node, path string) string {
 	return ""
 }
 
+func TestDeepTextsAreRefused(t *testing.T) {
+	for name, text := range map[string]string{
+		"lists":         "a=" + strings.Repeat("[", 100_000),
+		"closed lists":  "a=" + strings.Repeat("[", 100_000) + strings.Repeat("]", 100_000),
+		"tables":        "a=" + strings.Repeat("{a=", 60_000),
+		"closed tables": "a=" + strings.Repeat("{a=", 40_000) + "1" + strings.Repeat("}", 40_000),
+		"dotted key":    strings.Repeat("a.", 100_000) + "a=1",
+		"quoted parts":  strings.Repeat("\"a\" . ", 30_000) + "a=1",
+		"header":        "[" + strings.Repeat("a.", 100_000) + "a]\nb=1",
+	} {
+		tomlLimits.Check(t, len(text), "f", func() error {
+			var v map[string]any
+			err := StrictDecode([]byte(text), "f", &v)
+			if err == nil || !strings.Contains(err.Error(), "more than 32 tables or lists stand in each other here") {
+				t.Fatalf("%s: got %v", name, err)
+			}
+			return err
+		})
+	}
+	for _, text := range []string{
+		"a = [" + strings.Repeat("1.5, ", 1000) + "]", "a = '" + strings.Repeat("[.", 1000) + "'", "# " + strings.Repeat("[.", 1000) + "\na = 1",
+		"a = \"\"\"" + strings.Repeat("[\n.", 1000) + "\"\"\"", strings.Repeat("[[a]]\nb.c = 1.5\n", 1000),
+	} {
+		var v map[string]any
+		if err := StrictDecode([]byte(text), "f", &v); err != nil {
+			t.Errorf("%.20s...: %v", text, err)
+		}
+	}
+}
+
 // Whatever the library accepts, the positions have the shape of what it decoded.
 func FuzzStrictDecode(f *testing.F) {
 	for _, s := range []string{
@@ -250,13 +271,19 @@ func FuzzStrictDecode(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		var raw map[string]any
-		if _, err := toml.Decode(withoutMark(data), &raw); err == nil && utf8.Valid(data) {
+		if tooDeep(withoutMark(data)) >= 0 {
+			raw = nil // the library has no limit
+		} else if _, err := toml.Decode(withoutMark(data), &raw); err == nil && utf8.Valid(data) {
 			if s := sameShape(raw, scanTOML(withoutMark(data)), ""); s != "" {
 				t.Fatalf("%q: %s", data, s)
 			}
 		}
 		var v job
-		err := StrictDecode(data, "f", &v)
+		var err error
+		tomlLimits.Check(t, len(data), "f", func() error {
+			err = StrictDecode(data, "f", &v)
+			return err
+		})
 		var e *FileError
 		if err != nil && (!errors.As(err, &e) || e.Line < 1 || e.Col < 1 || e.Msg == "") {
 			t.Fatalf("%q: error %#v", data, err)

@@ -49,6 +49,7 @@ func (a *app) printTables(format string, tables ...exporter.Table) error {
 func printTexts(w io.Writer, tables []exporter.Table) error {
 	title := ""
 	for i, t := range tables {
+		t = t.Visible()
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
@@ -152,8 +153,13 @@ func printCSV(w io.Writer, tables []exporter.Table) error {
 		if i > 0 {
 			out.Write([]string{""}) // errors are sticky and reported below
 		}
-		out.Write(t.Head)
-		out.WriteAll(t.Rows)
+		for _, row := range append([][]string{t.Head}, t.Rows...) {
+			cells := make([]string, len(row))
+			for c, text := range row {
+				cells[c] = exporter.SafeCell(text)
+			}
+			out.Write(cells)
+		}
 	}
 	out.Flush()
 	return out.Error()
@@ -189,7 +195,7 @@ func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 	for _, role := range exporter.Signatures {
 		fmt.Fprintf(w, "%-9s name ____________________  date ____________  signature ______________\n", role)
 	}
-	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", dir)
+	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", exporter.Visible(dir))
 	return err
 }
 
@@ -296,6 +302,7 @@ func pathTables(s *exporter.Signoff) []exporter.Table {
 // wrap breaks a text at spaces so that no line is longer than lineWidth; lines
 // after the first are indented.
 func wrap(text string, indent int) string {
+	text = exporter.Visible(text)
 	var b strings.Builder
 	column := 0
 	for i, word := range strings.Split(text, " ") {

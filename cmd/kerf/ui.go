@@ -11,6 +11,7 @@ import (
 	"github.com/mattn/go-isatty"
 
 	"kerf/budget"
+	"kerf/exporter"
 )
 
 // ui owns everything that goes to stderr. Messages begin with "kerf:", are in
@@ -38,10 +39,14 @@ func (e *usageError) HintText() string { return e.hint }
 // fail prints an error and, where there is one, its hint.
 func (u *ui) fail(err error) {
 	u.endProgress()
-	fmt.Fprintln(u.w, "kerf: error:", oneLine(err.Error()))
+	fmt.Fprintln(u.w, "kerf: error:", readable(err.Error()))
 	var hinted interface{ HintText() string }
 	if errors.As(err, &hinted) && hinted.HintText() != "" {
-		fmt.Fprintln(u.w, "kerf: hint:", hinted.HintText())
+		lines := strings.Split(hinted.HintText(), "\n")
+		for i, line := range lines {
+			lines[i] = exporter.Visible(line)
+		}
+		fmt.Fprintln(u.w, "kerf: hint:", strings.Join(lines, "\n"))
 	}
 }
 
@@ -86,6 +91,15 @@ func (u *ui) endProgress() {
 	}
 }
 
-func oneLine(text string) string {
-	return strings.Join(strings.Fields(text), " ")
+// longestMessage is some ten lines of a terminal.
+const longestMessage = 800
+
+// readable makes one line of a message, in which texts from files can stand. Of a long one both ends stay: place and reason.
+func readable(text string) string {
+	runes := []rune(exporter.Visible(strings.Join(strings.Fields(text), " ")))
+	if len(runes) <= longestMessage {
+		return string(runes)
+	}
+	const end = longestMessage / 4
+	return string(runes[:longestMessage-end]) + " ... " + string(runes[len(runes)-end:])
 }

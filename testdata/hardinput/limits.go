@@ -1,0 +1,43 @@
+// Package hardinput holds what tests and fuzzing ask of every reader of files from outside: no panic, no hang, memory in proportion to
+// the file, and errors that name the file.
+package hardinput
+
+import (
+	"runtime/metrics"
+	"strings"
+	"testing"
+	"time"
+)
+
+// Limits is what reading one file may take. All allocations count, those that are free again included, so the memory in use at any
+// moment is less.
+type Limits struct {
+	PerByte int64 // bytes allocated per byte of the file
+	Spare   int64 // bytes allocated beyond
+}
+
+// longest is far above what any reader needs for the small files of fuzzing, so that a busy machine is no failure.
+const longest = 20 * time.Second
+
+// Check runs read on a file of the given size and fails the test if it takes more than the limits, or if its error does not begin
+// with the name of the file.
+func (l Limits) Check(t *testing.T, size int, name string, read func() error) {
+	t.Helper()
+	before, start := allocated(), time.Now()
+	err := read()
+	if took := time.Since(start); took > longest {
+		t.Fatalf("took %v for %d bytes", took, size)
+	}
+	if bytes, most := allocated()-before, l.Spare+l.PerByte*int64(size); bytes > most {
+		t.Fatalf("allocated %d bytes for a file of %d, at most %d may be", bytes, size, most)
+	}
+	if err != nil && !strings.HasPrefix(err.Error(), name) {
+		t.Fatalf("error %q does not begin with the file's name %q", err, name)
+	}
+}
+
+func allocated() int64 {
+	sample := []metrics.Sample{{Name: "/gc/heap/allocs:bytes"}}
+	metrics.Read(sample)
+	return int64(sample[0].Value.Uint64())
+}
