@@ -20,6 +20,7 @@ type CostRow struct {
 	Kind     string   `json:"kind"`
 	Limit    *float64 `json:"limit"`
 	AtLeast  bool     `json:"at_least,omitempty"` // the limit is a least value
+	From     string   `json:"limit_from"`         // file, line and key of the job, or the profile; empty without a limit
 	Margin   *float64 `json:"margin"`
 	Verdict  string   `json:"verdict"`
 }

@@ -18,7 +18,7 @@ func (s *Signoff) CSV() ([]byte, error) {
 	w := csv.NewWriter(&b)
 	w.Write(csvHead) // errors are sticky and reported below
 	for _, l := range s.Loss {
-		w.Write([]string{"loss", safeCell(l.Output), safeCell(l.Scenario), safeCell(l.Region), l.Metric, "", "", "", safeCell(l.Unit),
+		w.Write([]string{"loss", SafeCell(l.Output), SafeCell(l.Scenario), SafeCell(l.Region), l.Metric, "", "", "", SafeCell(l.Unit),
 			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise), full(l.RiseLow), full(l.RiseHigh),
 			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict})
 	}
@@ -27,15 +27,15 @@ func (s *Signoff) CSV() ([]byte, error) {
 		if c.AtLeast {
 			on = "at_least"
 		}
-		w.Write([]string{"cost", "", "", "", "", safeCell(c.Target), c.Resource, c.Part, c.Unit,
+		w.Write([]string{"cost", "", "", "", "", SafeCell(c.Target), c.Resource, c.Part, c.Unit,
 			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict})
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()
 }
 
-// safeCell keeps a spreadsheet from taking text from a file for a formula.
-func safeCell(text string) string {
+// SafeCell keeps a spreadsheet from taking text from a file for a formula.
+func SafeCell(text string) string {
 	if text != "" && strings.ContainsRune("=+-@\t\r", rune(text[0])) {
 		return "'" + text
 	}

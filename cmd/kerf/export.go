@@ -8,8 +8,7 @@ import (
 
 func (a *app) exportCommand() *cobra.Command {
 	var c choice
-	var out string
-	var asJSON bool
+	var out, format string
 	cmd := &cobra.Command{
 		Use:   "export JOB.toml",
 		Short: "Write the handoff for a choice made by hand",
@@ -36,12 +35,12 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if err != nil {
 				return err
 			}
-			return a.handOff(result, out, asJSON)
+			return a.handOff(result, out, format)
 		},
 	}
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
 	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print signoff.json instead of the table")
+	formatFlag(cmd, &format)
 	return cmd
 }

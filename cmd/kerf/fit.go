@@ -77,11 +77,7 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 		return fmt.Errorf("the fitted profile is not allowed: %w", err)
 	}
 	var printed bytes.Buffer
-	stdout := a.stdout
-	a.stdout = &printed
-	err = a.printTables(format, fitTables(fitted)...)
-	a.stdout = stdout
-	if err != nil {
+	if err := writeResult(&printed, format, newFitResult(fitted, out), a.page); err != nil {
 		return err
 	}
 	if err := writeNew(out, text); err != nil {

@@ -10,8 +10,7 @@ import (
 )
 
 func (a *app) planCommand() *cobra.Command {
-	var out string
-	var asJSON bool
+	var out, format string
 	cmd := &cobra.Command{
 		Use:   "plan JOB.toml",
 		Short: "Do the whole job: cut, fixed point, verdicts, handoff folder, sign-off table",
@@ -30,16 +29,16 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
-			return a.plan(args[0], out, asJSON)
+			return a.plan(args[0], out, format)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print signoff.json instead of the table")
+	formatFlag(cmd, &format)
 	return cmd
 }
 
 // plan runs a job and leaves the exit code in a.code.
-func (a *app) plan(job, out string, asJSON bool) error {
+func (a *app) plan(job, out, format string) error {
 	in, err := load(job)
 	if err != nil {
 		return err
@@ -57,11 +56,11 @@ func (a *app) plan(job, out string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	return a.handOff(result, out, asJSON)
+	return a.handOff(result, out, format)
 }
 
 // handOff writes the folder, prints the report and sets the exit code.
-func (a *app) handOff(r *budget.Result, out string, asJSON bool) error {
+func (a *app) handOff(r *budget.Result, out, format string) error {
 	files, err := exporter.Files(r, version)
 	if err != nil {
 		return err
@@ -73,12 +72,15 @@ func (a *app) handOff(r *budget.Result, out string, asJSON bool) error {
 	if r.Verdict != budget.Fits {
 		a.code = exitBroken
 	}
-	if asJSON {
-		_, err = a.stdout.Write(files["signoff.json"])
+	if name, isFile := signoffFiles[format]; isFile {
+		_, err = a.stdout.Write(files[name])
 		return err
 	}
 	return a.printSignoff(exporter.NewSignoff(r, version), out)
 }
+
+// signoffFiles are the files of the handoff that other formats than text print.
+var signoffFiles = map[string]string{markdownFormat: "signoff.md", csvFormat: "signoff.csv", jsonFormat: "signoff.json"}
 
 // load reads a job and refuses names that C could not carry, before any work.
 func load(job string) (*budget.Inputs, error) {

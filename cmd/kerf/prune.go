@@ -47,20 +47,67 @@ safetensors, with torch names, whatever format the job's network has.`,
 					return err
 				}
 			}
-			tables := pathTables(exporter.NewSignoff(in.Price(cut, chosen), version))
+			s := exporter.NewSignoff(in.Price(cut, chosen), version)
+			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units, Methods: []methodRow{}, JobLines: []string{}, signoff: s}
 			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
-				tables = append(tables, methodTable(in.CompareMethods(cut.Statistics, chosen.Candidate)))
+				r.methods = in.CompareMethods(cut.Statistics, chosen.Candidate)
+				r.Methods = methodRows(r.methods)
 			}
-			if lines := layerLines(chosen.CutNet.Net); out != "" && len(lines) > 0 {
-				tables = append(tables, layerTable(lines))
+			if out != "" {
+				r.JobLines = append(r.JobLines, layerLines(chosen.CutNet.Net)...)
 			}
-			return a.printTables(format, tables...)
+			return a.print(format, r)
 		},
 	}
 	c.cutFlags(cmd.Flags())
 	formatFlag(cmd, &format)
 	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz)")
 	return cmd
+}
+
+// pruneResult is what kerf prune shows: the path of the cut, what stays, and the loss of every way to replace what goes.
+type pruneResult struct {
+	Path     []exporter.PathRow `json:"path"`
+	Features []string           `json:"features"` // that stay
+	Units    [][]int            `json:"units"`    // that stay, one list per recurrent layer
+	Methods  []methodRow        `json:"methods"`
+	JobLines []string           `json:"job_lines"` // what a job needs to read the written network
+
+	signoff *exporter.Signoff
+	methods []budget.MethodLoss
+}
+
+// methodRow is the error of the cut network for one way to replace what it lost, on selection recordings.
+type methodRow struct {
+	Output   string  `json:"output"`
+	Scenario string  `json:"scenario"`
+	Region   string  `json:"region"`
+	Metric   string  `json:"metric"`
+	Unit     string  `json:"unit"`
+	Method   string  `json:"method"`
+	Float    float64 `json:"float"`
+	Cut      float64 `json:"cut"`
+}
+
+func methodRows(methods []budget.MethodLoss) []methodRow {
+	var rows []methodRow
+	for _, m := range methods {
+		for _, l := range m.Rows {
+			rows = append(rows, methodRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit, m.Method.String(), l.Float, l.Cut})
+		}
+	}
+	return rows
+}
+
+func (r *pruneResult) tables() []exporter.Table {
+	tables := pathTables(r.signoff)
+	if len(r.methods) > 0 {
+		tables = append(tables, methodTable(r.methods))
+	}
+	if len(r.JobLines) > 0 {
+		tables = append(tables, layerTable(r.JobLines))
+	}
+	return tables
 }
 
 // methodTable shows what the cut costs with each way to replace what it removes.

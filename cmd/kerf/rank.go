@@ -37,7 +37,7 @@ from all subsets of up to 12 where that takes about half a minute, else sampled.
 			if err != nil {
 				return err
 			}
-			return a.printTables(format, rankTables(in, a.rank(in, shapley))...)
+			return a.print(format, newRankResult(in, a.rank(in, shapley)))
 		},
 	}
 	formatFlag(cmd, &format)

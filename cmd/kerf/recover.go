@@ -78,16 +78,14 @@ func (a *app) recoverAlone(in *budget.Inputs, c choice, out, checkpoint, format 
 		return err
 	}
 	net := recovery.Renormalise(r.Net, in.Float.Features).Net
-	tables := []exporter.Table{epochTable(r), heldBackTable(in.HeldBackLoss(chosen.CutNet, r))}
+	result := newRecoverResult(r, in.HeldBackLoss(chosen.CutNet, r))
 	if out != "" {
 		if err := writeNetwork(out, in, chosen.Candidate, net); err != nil {
 			return err
 		}
-		if lines := layerLines(net); len(lines) > 0 {
-			tables = append(tables, layerTable(lines))
-		}
+		result.JobLines = append(result.JobLines, layerLines(net)...)
 	}
-	return a.printTables(format, tables...)
+	return a.print(format, result)
 }
 
 // recovered trains the candidate and its neighbours if the job asks for it.

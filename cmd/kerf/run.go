@@ -22,13 +22,14 @@ const (
 // app is one invocation.
 type app struct {
 	stdout io.Writer
+	page   page
 	ui     *ui
 	code   int // exit code of a command that was done
 }
 
 // run is the whole command: arguments in, exit code out.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
-	a := &app{stdout: stdout, ui: newUI(stderr)}
+	a := &app{stdout: stdout, page: newPage(stdout), ui: newUI(stderr)}
 	defer func() {
 		if p := recover(); p != nil {
 			a.ui.bug(p, debug.Stack())
@@ -68,7 +69,7 @@ Start with: kerf demo`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return &usageError{err.Error(), fmt.Sprintf("%s --help lists the options", cmd.CommandPath())}
 	})
-	root.AddCommand(a.demoCommand(), a.planCommand(), a.rankCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.targetsCommand())
+	root.AddCommand(a.demoCommand(), a.planCommand(), a.rankCommand(), a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.targetsCommand())
 	return root
 }
 
