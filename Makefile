@@ -10,10 +10,10 @@ PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kerne
 
 test: tools format vet staticcheck unit emulate
 
-# The emitted C is compiled as C and as C++. Where apt-get can, it installs the
+# The emitted C is compiled as C and as C++, and built with CMake. Where apt-get can, it installs the
 # compilers; elsewhere the tests that need them fail and say so.
 tools:
-	@for tool in gcc g++; do \
+	@for tool in gcc g++ cmake; do \
 		command -v $$tool >/dev/null && continue; \
 		echo "make: $$tool is missing, trying apt-get"; \
 		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \

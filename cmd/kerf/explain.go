@@ -120,7 +120,7 @@ func judged(l exporter.LossRow) (value float64, limit *float64, unit string) {
 
 // lossUnit is the unit of the columns float, cut and fixed; shares have none.
 func lossUnit(l exporter.LossRow) string {
-	if isShare(l.Metric) {
+	if exporter.IsShare(l.Metric) {
 		return ""
 	}
 	if l.Unit == "" {

@@ -20,15 +20,6 @@ var metricText = map[string][2]string{
 	string(dataset.Agreement):        {"share of the steps on which the class is that of the float network", "steps with the class of the float network / n, n = steps"},
 }
 
-// isShare tells whether a metric is a fraction of steps, for which more is better.
-func isShare(metric string) bool {
-	switch dataset.Metric(metric) {
-	case dataset.Accuracy, dataset.BalancedAccuracy, dataset.Agreement:
-		return true
-	}
-	return false
-}
-
 func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	_, name := lossNames(l)
 	text := metricText[l.Metric]
@@ -54,7 +45,7 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	add("rise", "", l.Rise)
 	switch {
 	case l.Rise == nil:
-	case isShare(l.Metric):
+	case exporter.IsShare(l.Metric):
 		e.Formula += "; rise = float - fixed"
 	default:
 		e.Formula += "; rise = fixed / float - 1"

@@ -61,6 +61,10 @@ func (r *records) add(part string, key []cell, v reflect.Value) {
 	for v.Kind() == reflect.Pointer {
 		v = v.Elem()
 	}
+	if v.NumField() == 1 && v.Type().Field(0).Anonymous { // a result that another package made
+		r.add(part, key, v.Field(0))
+		return
+	}
 	b := r.block(part, key)
 	isFirst := len(b.rows) == 0
 	row := []string{part}
