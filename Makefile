@@ -4,9 +4,9 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
+PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
-.PHONY: test tools format vet staticcheck unit emulate emulators bench bench-target measure kernels demo-data
+.PHONY: test tools format vet staticcheck unit emulate emulators bench bench-target measure kernels demo-data release man
 
 test: tools format vet staticcheck unit emulate
 
@@ -89,3 +89,10 @@ demo-data:
 	$(GO) run ./testdata/demo/generate -out $(WORK)
 	/usr/bin/python3 testdata/demo/train.py $(WORK) $(WORK)
 	/usr/bin/python3 testdata/demo/check.py $(WORK)
+
+# Static binaries for every platform with checksums and bills of materials, built twice and compared. The folder must not exist.
+RELEASE ?= release
+
+release:
+	$(GO) run ./.ci/release -out $(RELEASE)
+	cd $(RELEASE) && sha256sum --check --quiet SHA256SUMS
