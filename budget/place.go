@@ -1,13 +1,42 @@
 package budget
 
 import (
+	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 
 	"kerf/dataset"
 	"kerf/targets"
 )
+
+// fileError says that a file cannot be read, without repeating its path.
+func fileError(path string, err error, hint string) error {
+	reason := err
+	var pathError *os.PathError
+	if errors.As(err, &pathError) {
+		reason = pathError.Err
+	}
+	return &targets.FileError{File: path, Msg: "the file cannot be read: " + reason.Error(), Hint: hint}
+}
+
+// at makes an error about the value at a path of keys in the job file.
+func (j *Job) at(hint, msg string, path ...any) error {
+	line, col := targets.Locate(j.data, path...)
+	return &targets.FileError{File: j.File, Line: line, Col: col, Msg: msg, Hint: hint}
+}
+
+func dotted(path []any) string {
+	s := ""
+	for i, p := range path {
+		if i > 0 {
+			s += "."
+		}
+		s += fmt.Sprint(p)
+	}
+	return s
+}
 
 // place names a value of the job: file, line and key.
 func (j *Job) place(path ...any) string {

@@ -27,7 +27,7 @@ weights, words, units or features.`,
   kerf cost job.toml --features all --units all --weights int16 --state int32`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}

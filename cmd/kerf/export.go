@@ -17,7 +17,10 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 		Example: `  kerf export job.toml --features all --units all --weights int16 --out uncut`,
 		Args:    oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			if out == standardStream {
+				return folderNotStream()
+			}
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -31,7 +34,7 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if chosen, err = a.recovered(in, cut, chosen); err != nil {
 				return err
 			}
-			result, err := in.Assess(cut, chosen)
+			result, err := a.assess(in, cut, chosen)
 			if err != nil {
 				return err
 			}

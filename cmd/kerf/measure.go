@@ -77,13 +77,14 @@ func (s subject) flags(name string) []string {
 
 func (a *app) measure(ctx context.Context, path string, names []string, o measure.Options, format string) error {
 	info, err := os.Stat(path)
-	if err != nil {
+	isFolder := err == nil && info.IsDir()
+	if err != nil && path != standardStream {
 		return unreadable(path, err, "give a handoff folder, as kerf plan writes it, or a job file")
 	}
 	var name string
 	var subjects []subject
 	dir := path
-	if info.IsDir() {
+	if isFolder {
 		name, subjects, err = handoffSubjects(path, names)
 	} else {
 		if dir, err = os.MkdirTemp("", "kerf-handoff-"); err != nil {
@@ -156,7 +157,7 @@ func handoffSubjects(dir string, names []string) (string, []subject, error) {
 
 // jobSubjects chooses as plan does and writes the handoff into dir.
 func (a *app) jobSubjects(job, dir string, names []string) (string, []subject, error) {
-	in, err := load(job)
+	in, err := a.load(job)
 	if err != nil {
 		return "", nil, err
 	}

@@ -25,11 +25,14 @@ words comes first, each with its evidence.`,
   kerf observe job.toml --format json`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
-			return a.print(format, newObserveResult(in, prune.Observe(in.Float, in.Selection, in.Regions)))
+			stop := a.ui.phase("watching the units")
+			observed := prune.Observe(in.Float, in.Selection, in.Regions)
+			stop()
+			return a.print(format, newObserveResult(in, observed))
 		},
 	}
 	formatFlag(cmd, &format)

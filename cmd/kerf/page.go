@@ -3,6 +3,7 @@ package main
 import (
 	"io"
 	"os"
+	"regexp"
 	"strconv"
 
 	"golang.org/x/term"
@@ -12,6 +13,7 @@ import (
 type page struct {
 	width   int  // columns
 	isFixed bool // a line may not be longer; in a file or pipe a table may
+	colour  bool // verdicts that are no pass stand out
 }
 
 const (
@@ -23,13 +25,21 @@ const (
 	widestProse = 100
 )
 
-// newPage finds the width for text on w: COLUMNS if it is set, else that of the terminal that w is.
+// newPage finds the layout for text on w. Its width is COLUMNS if that is set, else that of the terminal that w is.
 func newPage(w io.Writer) page {
+	p := layout(w)
+	file, ok := w.(*os.File)
+	// no-color.org: NO_COLOR with any value but the empty one.
+	p.colour = ok && term.IsTerminal(int(file.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+	return p
+}
+
+func layout(w io.Writer) page {
 	if columns, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && columns > 0 {
-		return page{max(columns, leastWidth), true}
+		return page{width: max(columns, leastWidth), isFixed: true}
 	}
 	if columns := terminalWidth(w); columns > 0 {
-		return page{max(columns, leastWidth), true}
+		return page{width: max(columns, leastWidth), isFixed: true}
 	}
 	return page{width: usualWidth}
 }
@@ -42,4 +52,15 @@ func terminalWidth(w io.Writer) int {
 		}
 	}
 	return 0
+}
+
+// trouble is a verdict at the end of a line that is no pass.
+var trouble = regexp.MustCompile(`(?m)\b(fail|does not fit|not enough|not enough recordings|worse|mixed)$`)
+
+// paint makes trouble bold on a terminal that wants colours.
+func (p page) paint(text string) string {
+	if !p.colour {
+		return text
+	}
+	return trouble.ReplaceAllString(text, "\x1b[1;31m$1\x1b[0m")
 }

@@ -29,6 +29,9 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
+			if out == standardStream {
+				return folderNotStream()
+			}
 			return a.plan(args[0], out, format)
 		},
 	}
@@ -39,24 +42,36 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 
 // plan runs a job and leaves the exit code in a.code.
 func (a *app) plan(job, out, format string) error {
-	in, err := load(job)
+	in, err := a.load(job)
 	if err != nil {
 		return err
 	}
 	in.ScoreFeatures(a.ui.progress("scoring features,"))
 	cut := in.FindCut(a.ui.progress("trying cuts,"))
-	chosen, err := in.Choose(cut)
+	chosen, err := a.chooseWords(in, cut)
 	if err != nil {
 		return err
 	}
 	if chosen, err = a.recovered(in, cut, chosen); err != nil {
 		return err
 	}
-	result, err := in.Assess(cut, chosen)
+	result, err := a.assess(in, cut, chosen)
 	if err != nil {
 		return err
 	}
 	return a.handOff(result, out, format)
+}
+
+// chooseWords adds word widths to a cut.
+func (a *app) chooseWords(in *budget.Inputs, cut *budget.Cut) (*budget.Chosen, error) {
+	defer a.ui.phase("choosing word widths")()
+	return in.Choose(cut)
+}
+
+// assess gives the verdicts.
+func (a *app) assess(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) (*budget.Result, error) {
+	defer a.ui.phase("measuring on the sign-off recordings")()
+	return in.Assess(cut, chosen)
 }
 
 // handOff writes the folder, prints the report and sets the exit code.
@@ -82,9 +97,19 @@ func (a *app) handOff(r *budget.Result, out, format string) error {
 // signoffFiles are the files of the handoff that other formats than text print.
 var signoffFiles = map[string]string{markdownFormat: "signoff.md", csvFormat: "signoff.csv", jsonFormat: "signoff.json"}
 
-// load reads a job and refuses names that C could not carry, before any work.
-func load(job string) (*budget.Inputs, error) {
-	in, err := budget.Load(job)
+// folderNotStream says that a handoff is no file.
+func folderNotStream() error {
+	return &usageError{"--out: a handoff is a folder and cannot go to stdout", "--json prints its sign-off"}
+}
+
+// load reads a job, from stdin if it is -, and refuses names that C could not carry, before any work.
+func (a *app) load(job string) (*budget.Inputs, error) {
+	defer a.ui.phase("reading the job and its files")()
+	read := func() (*budget.Inputs, error) { return budget.Load(job) }
+	if job == standardStream {
+		read = func() (*budget.Inputs, error) { return budget.LoadFrom(a.stdin, "stdin") }
+	}
+	in, err := read()
 	if err != nil {
 		return nil, err
 	}

@@ -34,7 +34,7 @@ safetensors, with torch names, whatever format the job's network has.`,
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -43,14 +43,16 @@ safetensors, with torch names, whatever format the job's network has.`,
 				return err
 			}
 			if out != "" {
-				if err := writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err != nil {
+				if err := a.writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err != nil || out == standardStream {
 					return err
 				}
 			}
 			s := exporter.NewSignoff(in.Price(cut, chosen), version)
 			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units, Methods: []methodRow{}, JobLines: []string{}, signoff: s}
 			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
+				stop := a.ui.phase("comparing ways to replace what goes")
 				r.methods = in.CompareMethods(cut.Statistics, chosen.Candidate)
+				stop()
 				r.Methods = methodRows(r.methods)
 			}
 			if out != "" {
@@ -61,7 +63,7 @@ safetensors, with torch names, whatever format the job's network has.`,
 	}
 	c.cutFlags(cmd.Flags())
 	formatFlag(cmd, &format)
-	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz)")
+	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz; - for safetensors on stdout, without the tables)")
 	return cmd
 }
 
@@ -132,7 +134,7 @@ func methodTable(methods []budget.MethodLoss) exporter.Table {
 
 // writeNetwork writes a cut float network with torch names; its metadata say
 // which features and units it keeps, and what a job must say to read it.
-func writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model.Network) error {
+func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model.Network) error {
 	if err := checkNetworkFile(path); err != nil {
 		return err
 	}
@@ -150,6 +152,10 @@ func writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model
 		write = func() error { return model.WriteNPZ(&b, model.ToTorch(net)) }
 	}
 	if err := write(); err != nil {
+		return err
+	}
+	if path == standardStream {
+		_, err := a.stdout.Write(b.Bytes())
 		return err
 	}
 	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
@@ -171,6 +177,9 @@ func writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model
 
 // checkNetworkFile refuses a name that no network can be written to, before any work.
 func checkNetworkFile(path string) error {
+	if path == standardStream {
+		return nil
+	}
 	if !strings.HasSuffix(path, ".safetensors") && !strings.HasSuffix(path, ".npz") {
 		return &usageError{"--out: " + path + " does not end in .safetensors or .npz", "the network is written in one of these formats"}
 	}

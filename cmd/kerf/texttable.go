@@ -77,7 +77,7 @@ func (p page) printText(w io.Writer, t exporter.Table) error {
 	if err := table.Render(); err != nil {
 		return err
 	}
-	_, err := io.WriteString(w, trimmed(drawn.String()))
+	_, err := io.WriteString(w, p.paint(trimmed(drawn.String())))
 	return err
 }
 

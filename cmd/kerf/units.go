@@ -36,7 +36,7 @@ reserve for the sign-off, then the fewest broken limits, then the least flash.`,
   kerf units job.toml --format csv`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}

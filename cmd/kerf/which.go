@@ -18,7 +18,9 @@ func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
 	if err != nil {
 		return err
 	}
+	stop := a.ui.phase("looking for what would meet a broken limit")
 	remedies, err := in.Remedies(cut, chosen, standings)
+	stop()
 	if err != nil {
 		return err
 	}
