@@ -24,6 +24,7 @@ func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error
 	c = &columnar{file: file, open: map[string]func() (column, error){}}
 	for _, leaf := range f.Root().Columns() {
 		name := leaf.Name()
+		c.all = append(c.all, name)
 		c.open[name] = func() (column, error) {
 			if !leaf.Leaf() || leaf.Repeated() {
 				return nil, &InputError{File: file, Column: name, Msg: "holds lists or records", Hint: parquetHint}
