@@ -23,7 +23,7 @@ func channelAndKind(name string, all []string) (channel, kind string) {
 		front, back := name[:i], name[i+1:]
 		fronts, backs := 0, 0
 		for _, other := range all {
-			if other != name && strings.HasPrefix(other, front+"_") {
+			if other != name && (other == front || strings.HasPrefix(other, front+"_")) {
 				fronts++
 			}
 			if other != name && strings.HasSuffix(other, "_"+back) {

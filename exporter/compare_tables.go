@@ -121,7 +121,7 @@ func bracketed(show func(float64) string, v, low, high *float64) string {
 }
 
 func fromTo(old, fresh string) string {
-	old, fresh = shortVerdict(old), shortVerdict(fresh)
+	old, fresh = ShortVerdict(old), ShortVerdict(fresh)
 	if old == fresh {
 		return fresh
 	}

@@ -62,7 +62,7 @@ func (s *Signoff) tightestTable() Table {
 		if margin != nil {
 			room = *margin
 		}
-		rows = append(rows, judgedRow{append(cells, wholePercent(margin), shortVerdict(verdict)), verdictRank(verdict), room})
+		rows = append(rows, judgedRow{append(cells, wholePercent(margin), ShortVerdict(verdict)), verdictRank(verdict), room})
 	}
 	for _, l := range s.Loss {
 		where := l.Scenario

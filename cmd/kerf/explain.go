@@ -143,7 +143,7 @@ func shownLoss(v float64, unit string) string {
 func (l *rowList) tables() []exporter.Table {
 	t := exporter.Table{Title: "Rows of the sign-off", Head: []string{"row", "value", "limit", "kind", "verdict"}, Numbers: 1, Words: 2}
 	for _, r := range l.Rows {
-		t.Rows = append(t.Rows, []string{r.Row, r.shown, r.shownLimit, r.Kind, r.Verdict})
+		t.Rows = append(t.Rows, []string{r.Row, r.shown, r.shownLimit, r.Kind, exporter.ShortVerdict(r.Verdict)})
 	}
 	return []exporter.Table{t}
 }
