@@ -10,10 +10,10 @@ PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kerne
 
 test: tools format vet staticcheck unit emulate
 
-# The emitted C is compiled as C and as C++, and built with CMake. Where apt-get can, it installs the
+# The emitted C is compiled as C and as C++, and built with CMake; mandoc reads the manual pages. Where apt-get can, it installs the
 # compilers; elsewhere the tests that need them fail and say so.
 tools:
-	@for tool in gcc g++ cmake; do \
+	@for tool in gcc g++ cmake mandoc; do \
 		command -v $$tool >/dev/null && continue; \
 		echo "make: $$tool is missing, trying apt-get"; \
 		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
@@ -89,6 +89,10 @@ demo-data:
 	$(GO) run ./testdata/demo/generate -out $(WORK)
 	/usr/bin/python3 testdata/demo/train.py $(WORK) $(WORK)
 	/usr/bin/python3 testdata/demo/check.py $(WORK)
+
+# Manual pages of every command, from the commands themselves.
+man:
+	KERF_UPDATE_MAN=1 $(GO) test -count=1 -run ManPages ./cmd/kerf
 
 # Static binaries for every platform with checksums and bills of materials, built twice and compared. The folder must not exist.
 RELEASE ?= release
