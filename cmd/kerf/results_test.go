@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -72,10 +73,23 @@ func TestResultsPageListsEveryField(t *testing.T) {
 		t.Fatal(err)
 	}
 	front, _, _ := strings.Cut(string(page), "\n## ")
+	meant := map[string]bool{}
+	for _, row := range regexp.MustCompile(`(?m)^\| (\w+) \| .+ \|$`).FindAllStringSubmatch(front, -1) {
+		meant[row[1]] = true
+	}
 	var b strings.Builder
 	b.WriteString(strings.TrimRight(front, "\n") + "\n")
 	for _, r := range everyResult {
-		fmt.Fprintf(&b, "\n## %s\n\n%s\n", r.command, strings.Join(fieldLines(reflect.TypeOf(r.value), ""), "\n"))
+		lines := fieldLines(reflect.TypeOf(r.value), "")
+		fmt.Fprintf(&b, "\n## %s\n\n%s\n", r.command, strings.Join(lines, "\n"))
+		for _, line := range lines {
+			_, names, _ := strings.Cut(line, ": ")
+			for _, name := range strings.Split(names, ", ") {
+				if !meant[name] {
+					t.Errorf("docs/results.md does not say what %s means", name)
+				}
+			}
+		}
 	}
 	if os.Getenv("KERF_UPDATE_RESULTS") != "" {
 		if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
