@@ -34,7 +34,7 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if chosen, err = a.recovered(in, cut, chosen); err != nil {
 				return err
 			}
-			result, err := a.assess(in, cut, chosen)
+			result, err := a.judge(in, cut, chosen)
 			if err != nil {
 				return err
 			}

@@ -55,7 +55,7 @@ func (a *app) plan(job, out, format string) error {
 	if chosen, err = a.recovered(in, cut, chosen); err != nil {
 		return err
 	}
-	result, err := a.assess(in, cut, chosen)
+	result, err := a.judge(in, cut, chosen)
 	if err != nil {
 		return err
 	}
@@ -68,8 +68,8 @@ func (a *app) chooseWords(in *budget.Inputs, cut *budget.Cut) (*budget.Chosen, e
 	return in.Choose(cut)
 }
 
-// assess gives the verdicts.
-func (a *app) assess(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) (*budget.Result, error) {
+// judge gives the verdicts.
+func (a *app) judge(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) (*budget.Result, error) {
 	defer a.ui.phase("measuring on the sign-off recordings")()
 	return in.Assess(cut, chosen)
 }
