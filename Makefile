@@ -4,16 +4,16 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
+PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
-.PHONY: test tools format vet staticcheck unit fuzz fuzz-short emulate emulators bench vectors bench-target measure kernels demo-data
+.PHONY: test tools format vet staticcheck unit fuzz fuzz-short emulate emulators bench vectors bench-target measure kernels demo-data release man
 
 test: tools format vet staticcheck unit fuzz-short emulate
 
-# The emitted C is compiled as C and as C++. Where apt-get can, it installs the
+# The emitted C is compiled as C and as C++, and built with CMake; mandoc reads the manual pages. Where apt-get can, it installs the
 # compilers; elsewhere the tests that need them fail and say so.
 tools:
-	@for tool in gcc g++; do \
+	@for tool in gcc g++ cmake mandoc; do \
 		command -v $$tool >/dev/null && continue; \
 		echo "make: $$tool is missing, trying apt-get"; \
 		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
@@ -109,3 +109,14 @@ demo-data:
 	$(GO) run ./testdata/demo/generate -out $(WORK)
 	/usr/bin/python3 testdata/demo/train.py $(WORK) $(WORK)
 	/usr/bin/python3 testdata/demo/check.py $(WORK)
+
+# Manual pages of every command, from the commands themselves.
+man:
+	KERF_UPDATE_MAN=1 $(GO) test -count=1 -run ManPages ./cmd/kerf
+
+# Static binaries for every platform with checksums and bills of materials, built twice and compared. The folder must not exist.
+RELEASE ?= release
+
+release:
+	$(GO) run ./.ci/release -out $(RELEASE)
+	cd $(RELEASE) && sha256sum --check --quiet SHA256SUMS

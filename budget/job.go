@@ -1,7 +1,6 @@
 package budget
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -157,6 +156,7 @@ func ReadJob(path string) (*Job, error) {
 
 const jobHint = "the job file is a TOML file; README.md shows one"
 
+// parseJob checks the text of a job that was read from path.
 func parseJob(data []byte, path string) (*Job, error) {
 	job := &Job{}
 	if err := targets.StrictDecode(data, path, job); err != nil {
@@ -164,22 +164,6 @@ func parseJob(data []byte, path string) (*Job, error) {
 	}
 	job.File, job.data = path, data
 	return job, job.check()
-}
-
-// fileError says that a file cannot be read, without repeating its path.
-func fileError(path string, err error, hint string) error {
-	reason := err
-	var pathError *os.PathError
-	if errors.As(err, &pathError) {
-		reason = pathError.Err
-	}
-	return &targets.FileError{File: path, Msg: "the file cannot be read: " + reason.Error(), Hint: hint}
-}
-
-// at makes an error about the value at a path of keys in the job file.
-func (j *Job) at(hint, msg string, path ...any) error {
-	line, col := targets.Locate(j.data, path...)
-	return &targets.FileError{File: j.File, Line: line, Col: col, Msg: msg, Hint: hint}
 }
 
 // Path resolves a file name of the job.
@@ -263,17 +247,6 @@ func first(l FileList) string {
 		return ""
 	}
 	return l[0]
-}
-
-func dotted(path []any) string {
-	s := ""
-	for i, p := range path {
-		if i > 0 {
-			s += "."
-		}
-		s += fmt.Sprint(p)
-	}
-	return s
 }
 
 // regions turns the rules into conditions on output columns.

@@ -61,8 +61,25 @@ func Load(path string) (*Inputs, error) {
 	if err != nil {
 		return nil, err
 	}
+	return loadJob(job)
+}
+
+// LoadFrom reads a job from r, which messages call name, and every file it names, relative to the current folder.
+func LoadFrom(r io.Reader, name string) (*Inputs, error) {
+	data, err := io.ReadAll(io.LimitReader(r, targets.MaxFileBytes+1))
+	if err != nil {
+		return nil, fileError(name, err, "the job is a TOML text; README.md shows one")
+	}
+	job, err := parseJob(data, name)
+	if err != nil {
+		return nil, err
+	}
+	return loadJob(job)
+}
+
+func loadJob(job *Job) (*Inputs, error) {
 	in := &Inputs{Job: job}
-	in.Files = append(in.Files, InputFile{"job", filepath.Base(path), hash(job.data)})
+	in.Files = append(in.Files, InputFile{"job", filepath.Base(job.File), hash(job.data)})
 	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch, in.checkTolerances, in.loadRecordings, in.loadScores} {
 		if err := step(); err != nil {
 			return nil, err

@@ -95,6 +95,9 @@ func (t Target) place() string {
 	return inFlash
 }
 
+// WeightsInRAM tells whether weights and tables are copied to RAM at start.
+func (t Target) WeightsInRAM() bool { return t.place() == inRAM }
+
 // totals leaves the parts out.
 func totals(rows []Cost) []Cost {
 	var all []Cost

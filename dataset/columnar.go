@@ -21,6 +21,7 @@ type column interface {
 type columnar struct {
 	file   string
 	open   map[string]func() (column, error) // by column name
+	all    []string                          // column names in the order of the file
 	names  []string                          // of the opened columns
 	opened []column
 	row    int
@@ -46,6 +47,9 @@ func (c *columnar) NeedAll(why string, names ...string) ([]int, error) {
 	}
 	return index, nil
 }
+
+// Columns implements rows.
+func (c *columnar) Columns() []string { return c.all }
 
 // HasColumn implements rows.
 func (c *columnar) HasColumn(name string) bool { return c.open[name] != nil }

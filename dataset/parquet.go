@@ -31,6 +31,7 @@ func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error
 		if c.open[name] != nil {
 			return nil, &InputError{File: file, Column: name, Msg: "the column stands twice in the file", Hint: "remove or rename one of them"}
 		}
+		c.all = append(c.all, name)
 		c.open[name] = func() (_ column, err error) {
 			defer recoverParquet(file, &err)
 			if !leaf.Leaf() || leaf.Repeated() {

@@ -18,6 +18,15 @@ import (
 // Errors about the content are [*InputError], in .npz files also those of package model; in files without lines the line is the
 // number of the step.
 func ReadRecording(r io.ReaderAt, size int64, file string, features []string, reference Reference) (*Recordings, error) {
+	t, err := openRows(r, size, file)
+	if err != nil {
+		return nil, err
+	}
+	return readRows(t, file, features, reference)
+}
+
+// openRows opens a recording by the end of its name.
+func openRows(r io.ReaderAt, size int64, file string) (rows, error) {
 	content := io.NewSectionReader(r, 0, size)
 	switch lower := strings.ToLower(file); {
 	case strings.HasSuffix(lower, ".gz"):
@@ -25,25 +34,17 @@ func ReadRecording(r io.ReaderAt, size int64, file string, features []string, re
 		if err != nil {
 			return nil, unpackError(file, err)
 		}
-		return ReadCSV(&counted{&unpacking{unpacked, file}, newAllowance(file, size)}, file, features, reference)
+		return openCSV(&counted{&unpacking{unpacked, file}, newAllowance(file, size)}, file)
 	case strings.HasSuffix(lower, ".npz"):
-		t, err := openNPZ(content, size, file)
-		if err != nil {
-			return nil, err
-		}
-		return readRows(t, file, features, reference)
+		return openNPZ(content, size, file)
 	case strings.HasSuffix(lower, ".parquet"):
-		t, err := openParquet(content, size, file)
-		if err != nil {
-			return nil, err
-		}
-		return readRows(t, file, features, reference)
+		return openParquet(content, size, file)
 	}
-	return ReadCSV(content, file, features, reference)
+	return openCSV(content, file)
 }
 
 // openNPZ finds the arrays of an .npz archive.
-func openNPZ(r io.ReaderAt, size int64, file string) (*columnar, error) {
+func openNPZ(r io.ReaderAt, size int64, file string) (rows, error) {
 	archive, err := zip.NewReader(r, size)
 	if err != nil {
 		return nil, &InputError{File: file, Msg: fmt.Sprintf("cannot be read as a zip archive: %v", err), Hint: "write it with numpy.savez(file, **columns), and copy it completely"}
@@ -55,6 +56,7 @@ func openNPZ(r io.ReaderAt, size int64, file string) (*columnar, error) {
 		if c.open[name] != nil {
 			return nil, &InputError{File: file, Column: name, Msg: "the array stands twice in the archive", Hint: "write it with numpy.savez(file, **columns)"}
 		}
+		c.all = append(c.all, name)
 		c.open[name] = func() (column, error) {
 			content, err := member.Open()
 			if err != nil {

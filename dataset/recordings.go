@@ -65,12 +65,20 @@ func (r *Recordings) Scenarios() []string {
 // stand together, t grows within it, and every cell that is used is a finite
 // number.
 func ReadCSV(r io.Reader, file string, features []string, reference Reference) (*Recordings, error) {
+	t, err := openCSV(r, file)
+	if err != nil {
+		return nil, err
+	}
+	return readRows(t, file, features, reference)
+}
+
+func openCSV(r io.Reader, file string) (rows, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {
 		return nil, err
 	}
 	t.GapHint = gapHint
-	return readRows(t, file, features, reference)
+	return t, nil
 }
 
 const gapHint = "remove the step and start a new sequence after it, or fill the gap before kerf reads it"
@@ -79,6 +87,7 @@ const gapHint = "remove the step and start a new sequence after it, or fill the 
 type rows interface {
 	NeedAll(why string, names ...string) ([]int, error) // indices of columns
 	HasColumn(name string) bool
+	Columns() []string // all, in the order of the file
 	Next() (bool, error)
 	Row() int // of the present step: line of a text file, number of the step in others
 	Text(column int) string

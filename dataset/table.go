@@ -103,6 +103,9 @@ func (t *Table) Has(name string) (int, bool) {
 	return i, ok
 }
 
+// Columns lists the header.
+func (t *Table) Columns() []string { return t.header }
+
 // HasColumn tells whether there is a column.
 func (t *Table) HasColumn(name string) bool {
 	_, ok := t.Has(name)

@@ -23,6 +23,7 @@ type CostRow struct {
 	EstimateKind string   `json:"estimate_kind,omitempty"`
 	Limit        *float64 `json:"limit"`
 	AtLeast      bool     `json:"at_least,omitempty"` // the limit is a least value
+	From         string   `json:"limit_from"`         // file, line and key of the job, or the profile; empty without a limit
 	Margin       *float64 `json:"margin"`
 	Verdict      string   `json:"verdict"`
 }

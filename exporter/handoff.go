@@ -94,6 +94,7 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	maps.Copy(files, buildFiles(s.Name, buildTargets(r.Inputs)))
 	files["signoff.md"] = s.Markdown()
 	for name, render := range map[string]func() ([]byte, error){"signoff.json": s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML} {
 		if files[name], err = render(); err != nil {

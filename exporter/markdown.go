@@ -62,6 +62,11 @@ func (t Table) markdown(b *strings.Builder) {
 		b.WriteString("Nothing to show.\n")
 		return
 	}
+	t.markdownRows(b)
+}
+
+// markdownRows prints a table without its title.
+func (t Table) markdownRows(b *strings.Builder) {
 	line := func(cells []string) {
 		b.WriteString("|")
 		for _, c := range cells {

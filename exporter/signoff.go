@@ -15,6 +15,9 @@ import (
 // Caution goes wherever figures are read.
 const Caution = "Figures are engineering estimates until measured on the device. Where people can be harmed, the applicable functional-safety standard, local codes and a qualified engineer decide, not this tool."
 
+// Schema is the version of signoff.json: it changes when a field gets another meaning.
+const Schema = 1
+
 // Signoff is the content of the sign-off report. Every rendering (terminal,
 // Markdown, CSV, HTML, JSON) is made from it; numbers keep full precision.
 type Signoff struct {
@@ -104,9 +107,10 @@ type LossRow struct {
 	Sequences   int      `json:"sequences"`
 	Steps       int      `json:"steps"`
 	Tolerance   *float64 `json:"tolerance"`
-	ToleranceOn string   `json:"tolerance_on"` // "rise", "fixed" or empty
-	Margin      *float64 `json:"margin"`       // of the upper end of the interval, as a fraction of the tolerance
-	Kind        string   `json:"kind"`         // measured: on the recordings, by the network named in the column
+	ToleranceOn string   `json:"tolerance_on"`   // "rise", "fixed" or empty
+	From        string   `json:"tolerance_from"` // file, line and key of the job; empty without a tolerance
+	Margin      *float64 `json:"margin"`         // of the upper end of the interval, as a fraction of the tolerance
+	Kind        string   `json:"kind"`           // measured: on the recordings, by the network named in the column
 	Verdict     string   `json:"verdict"`
 	WouldDo     int      `json:"would_do,omitempty"` // sequences that would do for a verdict
 }
@@ -182,7 +186,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	c := r.Chosen.Candidate
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
-		Schema: 1, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution, MeasuredOn: "sign-off",
+		Schema: Schema, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution, MeasuredOn: "sign-off",
 		Loss: []LossRow{}, Cost: []CostRow{}, Freed: []FreedRow{}, Places: []PlaceRow{}, Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{}, Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
 		Network: NetworkInfo{
 			Trained: in.Float.Net.String(), Kept: r.Chosen.CutNet.Net.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: len(prune.Units(in.Float.Net)),
@@ -207,11 +211,11 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Recovery = recoveryInfo(c)
 	}
 	for _, l := range r.Loss {
-		s.Loss = append(s.Loss, lossRow(l))
+		s.Loss = append(s.Loss, lossRow(l, in.ToleranceFrom(l)))
 	}
 	for _, c := range r.Costs {
 		before := budget.ValueOf(r.Before, c.Target, c.Resource, c.Part)
-		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit, string(c.Kind), number(c.Estimate), string(c.Estimated), number(c.Limit), c.AtLeast, number(c.Margin()), c.Verdict})
+		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit, string(c.Kind), number(c.Estimate), string(c.Estimated), number(c.Limit), c.AtLeast, in.LimitFrom(c), number(c.Margin()), c.Verdict})
 	}
 	for _, m := range r.Measured {
 		s.Measured = append(s.Measured, measuredInfo(m))
@@ -247,7 +251,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	return s
 }
 
-func lossRow(l budget.Loss) LossRow {
+func lossRow(l budget.Loss, from string) LossRow {
 	row := LossRow{
 		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric), Unit: l.Unit,
 		Float: l.Float, Cut: l.Cut, Recovered: number(l.Recovered), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
@@ -255,7 +259,7 @@ func lossRow(l budget.Loss) LossRow {
 		Sequences: l.Sequences, Steps: l.Steps, Margin: number(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
 	}
 	if l.Judged {
-		row.Tolerance, row.ToleranceOn = number(l.Tolerance), toleranceOn(l)
+		row.Tolerance, row.ToleranceOn, row.From = number(l.Tolerance), toleranceOn(l), from
 	}
 	return row
 }

@@ -35,7 +35,7 @@ func (s *Signoff) AccuracyTable(all bool) Table {
 		if l.Region != "" {
 			where = "region " + l.Region
 		}
-		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), Significant(l.Float), Significant(l.Cut), Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, shortVerdict(l.Verdict)})
+		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), Significant(l.Float), Significant(l.Cut), Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, ShortVerdict(l.Verdict)})
 		s.showRecovered(&t.Rows[len(t.Rows)-1], optional(l.Recovered, Significant))
 	}
 	s.showRecovered(&t.Head, "recovered")
@@ -248,7 +248,8 @@ func joinInts(values []int) string {
 	return strings.Join(parts, ", ")
 }
 
-func shortVerdict(v string) string {
+// ShortVerdict is a verdict as tables show it.
+func ShortVerdict(v string) string {
 	if v == budget.NotEnough {
 		return "not enough"
 	}

@@ -42,7 +42,7 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 	if c.features == "" && c.units == "" {
 		in.ScoreFeatures(a.ui.progress("scoring features,"))
 		cut := in.FindCut(a.ui.progress("trying cuts,"))
-		chosen, err := in.Choose(cut)
+		chosen, err := a.chooseWords(in, cut)
 		return cut, chosen, err
 	}
 	candidate := in.Whole(quant.Formats{})
@@ -53,6 +53,7 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 	if candidate.Units, err = pickUnits(in, c.units); err != nil {
 		return nil, nil, err
 	}
+	defer a.ui.phase("cutting and rounding")()
 	cut := &budget.Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
 	chosen, err := in.ChooseFormats(cut.Statistics, candidate)
 	return cut, chosen, err

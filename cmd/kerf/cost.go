@@ -27,7 +27,7 @@ weights, words, units or features.`,
   kerf cost job.toml --features all --units all --weights int16 --state int32`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -42,7 +42,8 @@ weights, words, units or features.`,
 			if r.Verdict == budget.DoesNotFit {
 				a.code = exitBroken
 			}
-			return a.printTables(format, costTables(exporter.NewSignoff(r, version), true)...)
+			s := exporter.NewSignoff(r, version)
+			return a.print(format, &costResult{s.Cost, s.Freed, s.Places, s.Caution, s})
 		},
 	}
 	c.cutFlags(cmd.Flags())
@@ -51,3 +52,15 @@ weights, words, units or features.`,
 	formatFlag(cmd, &format)
 	return cmd
 }
+
+// costResult is what kerf cost shows of a sign-off.
+type costResult struct {
+	Cost    []exporter.CostRow  `json:"cost"`
+	Freed   []exporter.FreedRow `json:"freed"`
+	Places  []exporter.PlaceRow `json:"weights_place"`
+	Caution string              `json:"caution"`
+
+	signoff *exporter.Signoff
+}
+
+func (r *costResult) tables() []exporter.Table { return costTables(r.signoff, true) }

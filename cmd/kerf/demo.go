@@ -14,7 +14,7 @@ import (
 )
 
 func (a *app) demoCommand() *cobra.Command {
-	var out string
+	var out, format string
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Write the demo job into a folder and plan it",
@@ -28,10 +28,11 @@ it and writes the handoff into the folder handoff inside.`,
 			if err := writeDemo(out); err != nil {
 				return err
 			}
-			return a.plan(cmd.Context(), filepath.Join(out, "job.toml"), filepath.Join(out, "handoff"), false, false)
+			return a.plan(cmd.Context(), filepath.Join(out, "job.toml"), filepath.Join(out, "handoff"), format, false)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "kerf-demo", "folder for the job")
+	formatFlag(cmd, &format)
 	return cmd
 }
 

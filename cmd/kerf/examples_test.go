@@ -2,6 +2,7 @@ package main
 
 import (
 	"io"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -9,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// Every example of every --help runs, in a folder that holds job.toml and board.csv, and ends
+// Every example of every --help runs, in a folder that holds job.toml, its handoff and board.csv, and ends
 // with a verdict or, for the commands without one, with exit code 0. Those that
 // need cross compilers and emulators run in TestEmulatedHelpExamples.
 func TestHelpExamples(t *testing.T) {
@@ -24,6 +25,10 @@ func emulates(example string) bool { return strings.Contains(example, "measure")
 // runExamples runs the examples of some commands and returns how many there are.
 func runExamples(t *testing.T, isWanted func(example string) bool) int {
 	a := &app{stdout: io.Discard, ui: newUI(io.Discard)}
+	handoff := filepath.Join(t.TempDir(), "handoff")
+	if code, _, stderr := call("plan", cityJob(t, func(job string) string { return job }), "--out", handoff); code != exitDone {
+		t.Fatalf("plan: exit code %d: %s", code, stderr)
+	}
 	examples := 0
 	var walk func(cmd *cobra.Command)
 	walk = func(cmd *cobra.Command) {
@@ -46,6 +51,9 @@ func runExamples(t *testing.T, isWanted func(example string) bool) int {
 					if err := writeBoardLines("."); err != nil {
 						t.Fatal(err)
 					}
+					if err := os.CopyFS("handoff", os.DirFS(handoff)); err != nil {
+						t.Fatal(err)
+					}
 					if code, _, stderr := call(args[1:]...); code != exitDone {
 						t.Errorf("exit code %d: %s", code, stderr)
 					}
@@ -62,7 +70,7 @@ func runExamples(t *testing.T, isWanted func(example string) bool) int {
 
 // Every command explains itself, options included, on stdout.
 func TestHelp(t *testing.T) {
-	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"rank"}, {"prune"}, {"quantize"}, {"cost"}, {"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"}, {"targets", "fit"}} {
+	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"init"}, {"rank"}, {"observe"}, {"explain"}, {"show"}, {"compare"}, {"version"}, {"prune"}, {"quantize"}, {"cost"}, {"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"}, {"targets", "fit"}} {
 		code, stdout, stderr := call(append(args, "--help")...)
 		if code != exitDone || stderr != "" || !strings.Contains(stdout, "Usage:") {
 			t.Errorf("kerf %s --help: exit code %d, stderr %q, stdout %q", strings.Join(args, " "), code, stderr, stdout)

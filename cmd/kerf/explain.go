@@ -2,94 +2,236 @@ package main
 
 import (
 	"fmt"
-	"math"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
 	"kerf/exporter"
-	"kerf/prune"
 )
 
 func (a *app) explainCommand() *cobra.Command {
 	var format string
 	cmd := &cobra.Command{
-		Use:   "explain JOB.toml",
-		Short: "Show what every hidden unit does, and which to drop or add",
-		Long: `explain runs the network over the selection recordings and shows, for every hidden
-unit, its range, how often it is positive and at an end of its range, how many steps
-it remembers by itself, how it correlates with every output, and how well its sign
-tells the lowest and highest quarter of every output and every region of the job. Advice in
-words comes first, each with its evidence.`,
-		Example: `  kerf explain job.toml
-  kerf explain job.toml --format json`,
-		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+		Use:   "explain HANDOFF [ROW]",
+		Short: "Say what a row of the sign-off means and how it was computed",
+		Long: `explain reads the sign-off of a handoff and says of a row what it means, its formula,
+on which recordings and how many sequences it stands, where its interval comes from,
+what kind of figure it is and what that rests on, and which line of the job set its
+limit. Without a row it lists the rows.
+
+A row of the accuracy is OUTPUT/SCENARIO or OUTPUT/REGION, for one metric alone with
+/METRIC behind it; a row of the cost is TARGET/RESOURCE, for one part alone with /PART
+behind it. HANDOFF is a folder, a signoff.json, or - for one on stdin.`,
+		Example: `  kerf explain handoff
+  kerf explain handoff temp_max_next/all
+  kerf explain handoff cortex-m4f/flash`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) < 1 || len(args) > 2 {
+				return &usageError{fmt.Sprintf("%s takes a handoff and a row, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff lists the rows"}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			s, err := readSignoff(args[0], cmd.InOrStdin())
 			if err != nil {
 				return err
 			}
-			return a.printTables(format, explainTables(in, prune.Observe(in.Float, in.Selection, in.Regions))...)
+			if len(args) == 1 {
+				return a.print(format, listRows(s))
+			}
+			found := explainRow(s, args[1])
+			if len(found.Rows) == 0 {
+				return &usageError{fmt.Sprintf("the sign-off of %s has no row %q", s.Name, args[1]), fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0])}
+			}
+			return a.print(format, found)
 		},
 	}
 	formatFlag(cmd, &format)
 	return cmd
 }
 
-func explainTables(in *budget.Inputs, o *prune.Observed) []exporter.Table {
-	tables := []exporter.Table{sentenceTable("What the hidden units speak for", o.Advice())}
-	for i, l := range o.Layers {
-		of := ""
-		if len(o.Layers) > 1 {
-			of = fmt.Sprintf(" of layer %d", i)
+// rowList names the rows of a sign-off that explain knows.
+type rowList struct {
+	Rows []listedRow `json:"rows"`
+}
+
+// listedRow is one row with its figure.
+type listedRow struct {
+	Row     string   `json:"row"`
+	Value   float64  `json:"value"`
+	Unit    string   `json:"unit"`
+	Limit   *float64 `json:"limit"`
+	Kind    string   `json:"kind"`
+	Verdict string   `json:"verdict"`
+
+	shown, shownLimit string
+}
+
+// lossNames are the names of an accuracy row: without the metric it stands for all that are judged.
+func lossNames(l exporter.LossRow) (place, row string) {
+	where := l.Scenario
+	if l.Region != "" {
+		where = l.Region
+	}
+	place = l.Output + "/" + where
+	return place, place + "/" + l.Metric
+}
+
+// costNames are the names of a cost row: a total has no part behind it.
+func costNames(c exporter.CostRow) (resource, row string) {
+	resource = c.Target + "/" + c.Resource
+	if c.Part == budget.Total {
+		return resource, resource
+	}
+	return resource, resource + "/" + c.Part
+}
+
+func listRows(s *exporter.Signoff) *rowList {
+	list := &rowList{Rows: []listedRow{}}
+	for _, l := range s.Loss {
+		_, name := lossNames(l)
+		value, limit, unit := judged(l)
+		row := listedRow{Row: name, Value: value, Unit: unit, Limit: l.Tolerance, Kind: l.Kind, Verdict: l.Verdict, shown: shownLoss(value, unit)}
+		if limit != nil {
+			row.shownLimit = shownLoss(*limit, unit)
 		}
-		tables = append(tables, unitTable(fmt.Sprintf("Units%s, %v, on the selection recordings", of, l.Kind), in, l),
-			overlapTable("Overlap of the sign of units"+of+" with events (always on: of a unit that is)", o, l))
+		list.Rows = append(list.Rows, row)
+	}
+	for _, c := range s.Cost {
+		_, name := costNames(c)
+		row := listedRow{Row: name, Value: c.Value, Unit: c.Unit, Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict, shown: exporter.Quantity(c.Value, c.Unit)}
+		if c.Limit != nil {
+			row.shownLimit = exporter.Quantity(*c.Limit, c.Unit)
+		}
+		list.Rows = append(list.Rows, row)
+	}
+	return list
+}
+
+// judged is what the tolerance of a row is on: the rise, whose unit is empty, or the error of the fixed-point network.
+func judged(l exporter.LossRow) (value float64, limit *float64, unit string) {
+	if l.ToleranceOn == "rise" && l.Rise != nil {
+		return *l.Rise, l.Tolerance, ""
+	}
+	return l.Fixed, l.Tolerance, lossUnit(l)
+}
+
+// lossUnit is the unit of the columns float, cut and fixed; shares have none.
+func lossUnit(l exporter.LossRow) string {
+	if exporter.IsShare(l.Metric) {
+		return ""
+	}
+	if l.Unit == "" {
+		return "1"
+	}
+	return l.Unit
+}
+
+// shownLoss prints a figure of the accuracy; without a unit it is a share.
+func shownLoss(v float64, unit string) string {
+	switch unit {
+	case "":
+		return exporter.Percent(v)
+	case "1":
+		return exporter.Significant(v)
+	}
+	return exporter.Significant(v) + " " + unit
+}
+
+func (l *rowList) tables() []exporter.Table {
+	t := exporter.Table{Title: "Rows of the sign-off", Head: []string{"row", "value", "limit", "kind", "verdict"}, Numbers: 1, Words: 2}
+	for _, r := range l.Rows {
+		t.Rows = append(t.Rows, []string{r.Row, r.shown, r.shownLimit, r.Kind, exporter.ShortVerdict(r.Verdict)})
+	}
+	return []exporter.Table{t}
+}
+
+// explained holds what is to be said of one row, or of several under one name.
+type explained struct {
+	Rows []explanation `json:"rows"`
+}
+
+// explanation says what a row means and where its figures come from.
+type explanation struct {
+	Row        string     `json:"row"`
+	Meaning    string     `json:"meaning"`
+	Formula    string     `json:"formula"`
+	Figures    []figure   `json:"figures"` // that the row shows or is made of
+	Recordings []string   `json:"recordings"`
+	Sequences  int        `json:"sequences"`
+	Steps      int        `json:"steps"`
+	Interval   string     `json:"interval"`
+	Kind       string     `json:"kind"`
+	KindMeans  string     `json:"kind_means"`
+	Sources    []string   `json:"sources"` // of the figures
+	Limit      *float64   `json:"limit"`
+	AtLeast    bool       `json:"at_least"`
+	LimitFrom  string     `json:"limit_from"`
+	Margin     *float64   `json:"margin"`
+	Verdict    string     `json:"verdict"`
+	Why        string     `json:"why"` // the verdict is what it is
+	Caution    string     `json:"caution"`
+	facts      [][]string // what the text adds about limit and recordings
+}
+
+// figure is one number behind a row.
+type figure struct {
+	Name  string  `json:"name"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"` // empty: a share
+	Kind  string  `json:"kind"`
+	shown string
+}
+
+// explainRow finds the rows of a name. A place without a metric stands for its judged rows, or for all if none is judged.
+func explainRow(s *exporter.Signoff, name string) *explained {
+	found := &explained{}
+	judgedOnly := slices.ContainsFunc(s.Loss, func(l exporter.LossRow) bool {
+		place, _ := lossNames(l)
+		return place == name && l.Verdict != ""
+	})
+	for _, l := range s.Loss {
+		place, row := lossNames(l)
+		if row == name || place == name && (!judgedOnly || l.Verdict != "") {
+			found.Rows = append(found.Rows, explainLoss(s, l))
+		}
+	}
+	for _, c := range s.Cost {
+		if _, row := costNames(c); row == name {
+			found.Rows = append(found.Rows, explainCost(s, c))
+		}
+	}
+	return found
+}
+
+func (e *explained) tables() []exporter.Table {
+	var tables []exporter.Table
+	for _, r := range e.Rows {
+		t := exporter.Table{Title: "What a row means, and where it comes from", Head: []string{"", r.Row}, Numbers: 2}
+		say := func(what, text string) {
+			if text != "" {
+				t.Rows = append(t.Rows, []string{what, text})
+			}
+		}
+		say("meaning", r.Meaning)
+		say("formula", r.Formula)
+		for _, f := range r.Figures {
+			say(f.Name, strings.TrimSuffix(f.shown+", "+f.Kind, ", "))
+		}
+		for _, f := range r.facts {
+			say(f[0], f[1])
+		}
+		say("interval", r.Interval)
+		say("kind", r.KindMeans)
+		for _, source := range r.Sources {
+			say("source", source)
+		}
+		say("verdict", r.Verdict)
+		say("why", r.Why)
+		say("caution", r.Caution)
+		tables = append(tables, t)
 	}
 	return tables
-}
-
-func unitTable(title string, in *budget.Inputs, l prune.LayerView) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"unit", "min", "max", "std", "positive", "at an end", "remembers"}, Numbers: 1}
-	for _, output := range in.Float.Outputs {
-		t.Head = append(t.Head, "r "+output.Name)
-	}
-	for _, u := range l.Units {
-		atEnd := ""
-		if !math.IsNaN(u.Saturated) {
-			atEnd = fmt.Sprintf("%.0f %%", 100*u.Saturated)
-		}
-		remembers := "for ever"
-		if !math.IsInf(u.TimeConstant, 1) {
-			remembers = fmt.Sprintf("%.1f steps", u.TimeConstant)
-		}
-		row := []string{u.Name, fmt.Sprintf("%.2f", u.Min), fmt.Sprintf("%.2f", u.Max), fmt.Sprintf("%.3f", u.Std), fmt.Sprintf("%.0f %%", 100*u.Positive), atEnd, remembers}
-		for _, c := range u.Correlation {
-			row = append(row, correlation(c))
-		}
-		t.Rows = append(t.Rows, row)
-	}
-	return t
-}
-
-func overlapTable(title string, o *prune.Observed, l prune.LayerView) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"unit"}, Numbers: 1}
-	always := []string{"always on"}
-	for _, e := range o.Events {
-		t.Head = append(t.Head, e.Name)
-		always = append(always, fmt.Sprintf("%.2f", e.Share))
-	}
-	t.Rows = append(t.Rows, always)
-	for _, u := range l.Units {
-		row := []string{u.Name}
-		for _, overlap := range u.Overlaps {
-			sign := "-"
-			if overlap.Positive {
-				sign = "+"
-			}
-			row = append(row, fmt.Sprintf("%s %.2f", sign, overlap.IoU))
-		}
-		t.Rows = append(t.Rows, row)
-	}
-	return t
 }

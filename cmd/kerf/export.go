@@ -8,8 +8,8 @@ import (
 
 func (a *app) exportCommand() *cobra.Command {
 	var c choice
-	var out string
-	var asJSON, measured bool
+	var out, format string
+	var measured bool
 	cmd := &cobra.Command{
 		Use:   "export JOB.toml",
 		Short: "Write the handoff for a choice made by hand",
@@ -18,7 +18,10 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 		Example: `  kerf export job.toml --features all --units all --weights int16 --out uncut`,
 		Args:    oneJob,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			if out == standardStream {
+				return folderNotStream()
+			}
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -37,17 +40,17 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if chosen, err = a.recovered(in, cut, chosen); err != nil {
 				return err
 			}
-			result, err := in.Assess(cut, chosen)
+			result, err := a.judge(in, cut, chosen)
 			if err != nil {
 				return err
 			}
-			return a.handOff(cmd.Context(), result, out, asJSON, measured)
+			return a.handOff(cmd.Context(), result, out, format, measured)
 		},
 	}
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
 	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print signoff.json instead of the table")
+	formatFlag(cmd, &format)
 	cmd.Flags().BoolVar(&measured, "measure", false, measureUsage)
 	return cmd
 }

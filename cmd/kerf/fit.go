@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -32,7 +33,8 @@ hold what flash adds at the clock of the measurement.
 It refuses measurements that cannot tell the costs apart: there must be more
 networks than costs, of different sizes and word widths.
 
-PROFILE is a built-in profile, or one of your own when it ends in .toml.`,
+PROFILE is a built-in profile, or one of your own when it ends in .toml. Measurements
+may come from stdin (-).`,
 		Example: `  kerf targets fit cortex-m4f board.csv --classes load_flash,branch_taken
   kerf targets fit cortex-m4f board.csv --classes load_flash --out my-board.toml`,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -46,7 +48,7 @@ PROFILE is a built-in profile, or one of your own when it ends in .toml.`,
 		},
 	}
 	cmd.Flags().StringSliceVar(&classes, "classes", nil, "fit only these instruction classes (default: all that the networks execute)")
-	cmd.Flags().StringVar(&out, "out", "", "the new profile (default: PROFILE-fitted.toml in this folder)")
+	cmd.Flags().StringVar(&out, "out", "", "the new profile, - for stdout without the tables (default: PROFILE-fitted.toml in this folder)")
 	formatFlag(cmd, &format)
 	return cmd
 }
@@ -56,7 +58,12 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 	if err != nil {
 		return err
 	}
-	data, err := os.ReadFile(file)
+	read := func() ([]byte, error) { return os.ReadFile(file) }
+	if file == standardStream {
+		file = "stdin"
+		read = func() ([]byte, error) { return io.ReadAll(a.stdin) }
+	}
+	data, err := read()
 	if err != nil {
 		return unreadable(file, err, "give the lines that NAME_board.c printed")
 	}
@@ -76,12 +83,12 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 	if _, err := targets.Parse(text, out); err != nil {
 		return fmt.Errorf("the fitted profile is not allowed: %w", err)
 	}
+	if out == standardStream {
+		_, err := a.stdout.Write(text)
+		return err
+	}
 	var printed bytes.Buffer
-	stdout := a.stdout
-	a.stdout = &printed
-	err = a.printTables(format, fitTables(fitted)...)
-	a.stdout = stdout
-	if err != nil {
+	if err := writeResult(&printed, format, newFitResult(fitted, out), a.page); err != nil {
 		return err
 	}
 	if err := writeNew(out, text); err != nil {

@@ -23,7 +23,7 @@ import (
 func (a *app) measureCommand() *cobra.Command {
 	var names []string
 	var level string
-	var asJSON bool
+	var format string
 	cmd := &cobra.Command{
 		Use:   "measure HANDOFF|JOB.toml",
 		Short: "Compile the C for every target, run it on an emulated core, and compare with the estimates",
@@ -49,12 +49,12 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.measure(cmd.Context(), args[0], names, measure.Options{Optimise: level}, asJSON)
+			return a.measure(cmd.Context(), args[0], names, measure.Options{Optimise: level}, format)
 		},
 	}
 	cmd.Flags().StringSliceVar(&names, "target", nil, "measure only these targets; of a handoff also any built-in profile")
 	cmd.Flags().StringVar(&level, "optimise", "", "optimisation flags of the compiler instead of those of the profile, such as -Os")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON with full precision instead of tables")
+	formatFlag(cmd, &format)
 	return cmd
 }
 
@@ -75,15 +75,16 @@ func (s subject) flags(name string) []string {
 	return []string{"-D" + strings.ToUpper(name) + "_WEIGHTS_IN_RAM"}
 }
 
-func (a *app) measure(ctx context.Context, path string, names []string, o measure.Options, asJSON bool) error {
+func (a *app) measure(ctx context.Context, path string, names []string, o measure.Options, format string) error {
 	info, err := os.Stat(path)
-	if err != nil {
+	isFolder := err == nil && info.IsDir()
+	if err != nil && path != standardStream {
 		return unreadable(path, err, "give a handoff folder, as kerf plan writes it, or a job file")
 	}
 	var name string
 	var subjects []subject
 	dir := path
-	if info.IsDir() {
+	if isFolder {
 		name, subjects, err = handoffSubjects(path, names)
 	} else {
 		if dir, err = os.MkdirTemp("", "kerf-handoff-"); err != nil {
@@ -115,7 +116,7 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 	if m.isBroken() {
 		a.code = exitBroken
 	}
-	return m.print(a.stdout, asJSON)
+	return a.print(format, m)
 }
 
 // handoffSubjects reads the sign-off of a handoff.
@@ -156,7 +157,7 @@ func handoffSubjects(dir string, names []string) (string, []subject, error) {
 
 // jobSubjects chooses as plan does and writes the handoff into dir.
 func (a *app) jobSubjects(job, dir string, names []string) (string, []subject, error) {
-	in, err := load(job)
+	in, err := a.load(job)
 	if err != nil {
 		return "", nil, err
 	}

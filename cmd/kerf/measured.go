@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -163,22 +162,31 @@ func (m *measurement) isBroken() bool {
 	return false
 }
 
-func (m *measurement) print(w io.Writer, asJSON bool) error {
-	if asJSON {
-		encoder := json.NewEncoder(w)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(m)
+// tables has one table per target.
+func (m *measurement) tables() []exporter.Table {
+	var tables []exporter.Table
+	for _, t := range m.Targets {
+		tables = append(tables, t.table(m.title(t)))
 	}
+	return tables
+}
+
+func (m *measurement) title(t measuredTarget) string {
+	return fmt.Sprintf("%s at %s on %s", m.Name, t.Optimise, t.Target)
+}
+
+// text says below each table what measured.
+func (m *measurement) text(w io.Writer, p page) error {
 	for i, t := range m.Targets {
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
-		if err := printTexts(w, []exporter.Table{t.table(fmt.Sprintf("%s at %s on %s", m.Name, t.Optimise, t.Target))}); err != nil {
+		if err := p.printTexts(w, []exporter.Table{t.table(m.title(t))}); err != nil {
 			return err
 		}
-		fmt.Fprintf(w, "\n%s\n", wrap(t.origin(), 2))
+		fmt.Fprintf(w, "\n%s\n", p.wrap(t.origin(), 2))
 	}
-	_, err := fmt.Fprintf(w, "\n%s\n", wrap(measuredLegend, 0))
+	_, err := fmt.Fprintf(w, "\n%s\n", p.wrap(measuredLegend, 0))
 	return err
 }
 

@@ -11,8 +11,8 @@ import (
 )
 
 func (a *app) planCommand() *cobra.Command {
-	var out string
-	var asJSON, measured bool
+	var out, format string
+	var measured bool
 	cmd := &cobra.Command{
 		Use:   "plan JOB.toml",
 		Short: "Do the whole job: cut, fixed point, verdicts, handoff folder, sign-off table",
@@ -36,11 +36,14 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
-			return a.plan(cmd.Context(), args[0], out, asJSON, measured)
+			if out == standardStream {
+				return folderNotStream()
+			}
+			return a.plan(cmd.Context(), args[0], out, format, measured)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print signoff.json instead of the table")
+	formatFlag(cmd, &format)
 	cmd.Flags().BoolVar(&measured, "measure", false, measureUsage)
 	return cmd
 }
@@ -48,8 +51,8 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 const measureUsage = "compile the C and run it on emulated cores: measured figures instead of estimates"
 
 // plan runs a job and leaves the exit code in a.code.
-func (a *app) plan(ctx context.Context, job, out string, asJSON, measured bool) error {
-	in, err := load(job)
+func (a *app) plan(ctx context.Context, job, out, format string, measured bool) error {
+	in, err := a.load(job)
 	if err != nil {
 		return err
 	}
@@ -60,22 +63,34 @@ func (a *app) plan(ctx context.Context, job, out string, asJSON, measured bool) 
 	}
 	in.ScoreFeatures(a.ui.progress("scoring features,"))
 	cut := in.FindCut(a.ui.progress("trying cuts,"))
-	chosen, err := in.Choose(cut)
+	chosen, err := a.chooseWords(in, cut)
 	if err != nil {
 		return err
 	}
 	if chosen, err = a.recovered(in, cut, chosen); err != nil {
 		return err
 	}
-	result, err := in.Assess(cut, chosen)
+	result, err := a.judge(in, cut, chosen)
 	if err != nil {
 		return err
 	}
-	return a.handOff(ctx, result, out, asJSON, measured)
+	return a.handOff(ctx, result, out, format, measured)
+}
+
+// chooseWords adds word widths to a cut.
+func (a *app) chooseWords(in *budget.Inputs, cut *budget.Cut) (*budget.Chosen, error) {
+	defer a.ui.phase("choosing word widths")()
+	return in.Choose(cut)
+}
+
+// judge gives the verdicts.
+func (a *app) judge(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) (*budget.Result, error) {
+	defer a.ui.phase("measuring on the sign-off recordings")()
+	return in.Assess(cut, chosen)
 }
 
 // handOff measures the C where that is asked for, writes the folder, prints the report and sets the exit code.
-func (a *app) handOff(ctx context.Context, r *budget.Result, out string, asJSON, measured bool) error {
+func (a *app) handOff(ctx context.Context, r *budget.Result, out, format string, measured bool) error {
 	if measured {
 		if err := a.measureResult(ctx, r); err != nil {
 			return err
@@ -92,16 +107,29 @@ func (a *app) handOff(ctx context.Context, r *budget.Result, out string, asJSON,
 	if r.Verdict != budget.Fits {
 		a.code = exitBroken
 	}
-	if asJSON {
-		_, err = a.stdout.Write(files["signoff.json"])
+	if name, isFile := signoffFiles[format]; isFile {
+		_, err = a.stdout.Write(files[name])
 		return err
 	}
 	return a.printSignoff(exporter.NewSignoff(r, version), out)
 }
 
-// load reads a job and refuses names that C could not carry, before any work.
-func load(job string) (*budget.Inputs, error) {
-	in, err := budget.Load(job)
+// signoffFiles are the files of the handoff that other formats than text print.
+var signoffFiles = map[string]string{markdownFormat: "signoff.md", csvFormat: "signoff.csv", jsonFormat: "signoff.json"}
+
+// folderNotStream says that a handoff is no file.
+func folderNotStream() error {
+	return &usageError{"--out: a handoff is a folder and cannot go to stdout", "--json prints its sign-off"}
+}
+
+// load reads a job, from stdin if it is -, and refuses names that C could not carry, before any work.
+func (a *app) load(job string) (*budget.Inputs, error) {
+	defer a.ui.phase("reading the job and its files")()
+	read := func() (*budget.Inputs, error) { return budget.Load(job) }
+	if job == standardStream {
+		read = func() (*budget.Inputs, error) { return budget.LoadFrom(a.stdin, "stdin") }
+	}
+	in, err := read()
 	if err != nil {
 		return nil, err
 	}

@@ -38,7 +38,7 @@ safetensors, with torch names, whatever format the job's network has.`,
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -47,24 +47,73 @@ safetensors, with torch names, whatever format the job's network has.`,
 				return err
 			}
 			if out != "" {
-				if err := writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err != nil {
+				if err := a.writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err != nil || out == standardStream {
 					return err
 				}
 			}
-			tables := pathTables(exporter.NewSignoff(in.Price(cut, chosen), version))
+			s := exporter.NewSignoff(in.Price(cut, chosen), version)
+			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units, Methods: []methodRow{}, JobLines: []string{}, signoff: s}
 			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
-				tables = append(tables, methodTable(in.CompareMethods(cut.Statistics, chosen.Candidate)))
+				stop := a.ui.phase("comparing ways to replace what goes")
+				r.methods = in.CompareMethods(cut.Statistics, chosen.Candidate)
+				stop()
+				r.Methods = methodRows(r.methods)
 			}
-			if lines := layerLines(chosen.CutNet.Net); out != "" && len(lines) > 0 {
-				tables = append(tables, layerTable(lines))
+			if out != "" {
+				r.JobLines = append(r.JobLines, layerLines(chosen.CutNet.Net)...)
 			}
-			return a.printTables(format, tables...)
+			return a.print(format, r)
 		},
 	}
 	c.cutFlags(cmd.Flags())
 	formatFlag(cmd, &format)
-	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz)")
+	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz; - for safetensors on stdout, without the tables)")
 	return cmd
+}
+
+// pruneResult is what kerf prune shows: the path of the cut, what stays, and the loss of every way to replace what goes.
+type pruneResult struct {
+	Path     []exporter.PathRow `json:"path"`
+	Features []string           `json:"features"` // that stay
+	Units    [][]int            `json:"units"`    // that stay, one list per recurrent layer
+	Methods  []methodRow        `json:"methods"`
+	JobLines []string           `json:"job_lines"` // what a job needs to read the written network
+
+	signoff *exporter.Signoff
+	methods []budget.MethodLoss
+}
+
+// methodRow is the error of the cut network for one way to replace what it lost, on selection recordings.
+type methodRow struct {
+	Output   string  `json:"output"`
+	Scenario string  `json:"scenario"`
+	Region   string  `json:"region"`
+	Metric   string  `json:"metric"`
+	Unit     string  `json:"unit"`
+	Method   string  `json:"method"`
+	Float    float64 `json:"float"`
+	Cut      float64 `json:"cut"`
+}
+
+func methodRows(methods []budget.MethodLoss) []methodRow {
+	var rows []methodRow
+	for _, m := range methods {
+		for _, l := range m.Rows {
+			rows = append(rows, methodRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit, m.Method.String(), l.Float, l.Cut})
+		}
+	}
+	return rows
+}
+
+func (r *pruneResult) tables() []exporter.Table {
+	tables := pathTables(r.signoff)
+	if len(r.methods) > 0 {
+		tables = append(tables, methodTable(r.methods))
+	}
+	if len(r.JobLines) > 0 {
+		tables = append(tables, layerTable(r.JobLines))
+	}
+	return tables
 }
 
 // methodTable shows what the cut costs with each way to replace what it removes.
@@ -89,7 +138,7 @@ func methodTable(methods []budget.MethodLoss) exporter.Table {
 
 // writeNetwork writes a cut float network with torch names; its metadata say
 // which features and units it keeps, and what a job must say to read it.
-func writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model.Network) error {
+func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model.Network) error {
 	if err := checkNetworkFile(path); err != nil {
 		return err
 	}
@@ -107,6 +156,10 @@ func writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model
 		write = func() error { return model.WriteNPZ(&b, model.ToTorch(net)) }
 	}
 	if err := write(); err != nil {
+		return err
+	}
+	if path == standardStream {
+		_, err := a.stdout.Write(b.Bytes())
 		return err
 	}
 	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
@@ -128,6 +181,9 @@ func writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model
 
 // checkNetworkFile refuses a name that no network can be written to, before any work.
 func checkNetworkFile(path string) error {
+	if path == standardStream {
+		return nil
+	}
 	if !strings.HasSuffix(path, ".safetensors") && !strings.HasSuffix(path, ".npz") {
 		return &usageError{"--out: " + path + " does not end in .safetensors or .npz", "the network is written in one of these formats"}
 	}

@@ -19,7 +19,7 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
   kerf quantize job.toml --features all --units all --weights int16`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -31,12 +31,29 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 			r.Loss = in.SelectionLoss(chosen)
 			s := exporter.NewSignoff(r, version)
 			s.MeasuredOn = "selection"
-			tables := append(append([]exporter.Table{s.FormatTable()}, s.WordTables()...), accuracyTables(s)...)
-			return a.printTables(format, tables...)
+			return a.print(format, &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider, s.Rounding, s.Loss, s.Caution, s})
 		},
 	}
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
 	formatFlag(cmd, &format)
 	return cmd
+}
+
+// quantizeResult is what kerf quantize shows; the loss is on selection recordings.
+type quantizeResult struct {
+	Formats  []exporter.FormatRow   `json:"formats"`
+	Widths   []exporter.WidthRow    `json:"widths"`
+	Forced   []exporter.ForcedRow   `json:"forced"`
+	Wider    []exporter.WidthRow    `json:"widening"`
+	Rounding []exporter.RoundingRow `json:"rounding"`
+	Loss     []exporter.LossRow     `json:"loss"`
+	Caution  string                 `json:"caution"`
+
+	signoff *exporter.Signoff
+}
+
+func (r *quantizeResult) tables() []exporter.Table {
+	s := r.signoff
+	return append(append([]exporter.Table{s.FormatTable()}, s.WordTables()...), accuracyTables(s)...)
 }

@@ -33,11 +33,11 @@ from all subsets of up to 12 where that takes about half a minute, else sampled.
   kerf rank job.toml --format csv`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
-			return a.printTables(format, rankTables(in, a.rank(in, shapley))...)
+			return a.print(format, newRankResult(in, a.rank(in, shapley)))
 		},
 	}
 	formatFlag(cmd, &format)

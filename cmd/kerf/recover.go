@@ -36,7 +36,7 @@ goes on behind the last whole epoch, to the same result.`,
   kerf recover job.toml --units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
 		Args: oneJob,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -61,7 +61,7 @@ goes on behind the last whole epoch, to the same result.`,
 	c.formatFlags(cmd.Flags())
 	formatFlag(cmd, &format)
 	cmd.Flags().IntVar(&epochs, "epochs", 0, "passes over the recordings (default: as the job says, or 20)")
-	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or .npz)")
+	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or .npz; - for safetensors on stdout, without the tables)")
 	cmd.Flags().StringVar(&checkpoint, "checkpoint", "", "file to keep the training in after every epoch, and to go on from")
 	return cmd
 }
@@ -78,16 +78,14 @@ func (a *app) recoverAlone(in *budget.Inputs, c choice, out, checkpoint, format 
 		return err
 	}
 	net := recovery.Renormalise(r.Net, in.Float.Features).Net
-	tables := []exporter.Table{epochTable(r), heldBackTable(in.HeldBackLoss(chosen.CutNet, r))}
+	result := newRecoverResult(r, in.HeldBackLoss(chosen.CutNet, r))
 	if out != "" {
-		if err := writeNetwork(out, in, chosen.Candidate, net); err != nil {
+		if err := a.writeNetwork(out, in, chosen.Candidate, net); err != nil || out == standardStream {
 			return err
 		}
-		if lines := layerLines(net); len(lines) > 0 {
-			tables = append(tables, layerTable(lines))
-		}
+		result.JobLines = append(result.JobLines, layerLines(net)...)
 	}
-	return a.printTables(format, tables...)
+	return a.print(format, result)
 }
 
 // recovered trains the candidate and its neighbours if the job asks for it.

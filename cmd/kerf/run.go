@@ -21,14 +21,16 @@ const (
 
 // app is one invocation.
 type app struct {
+	stdin  io.Reader
 	stdout io.Writer
+	page   page
 	ui     *ui
 	code   int // exit code of a command that was done
 }
 
 // run is the whole command: arguments in, exit code out.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
-	a := &app{stdout: stdout, ui: newUI(stderr)}
+	a := &app{stdin: stdin, stdout: stdout, page: newPage(stdout), ui: newUI(stderr)}
 	defer func() {
 		if p := recover(); p != nil {
 			a.ui.bug(p, debug.Stack())
@@ -64,15 +66,15 @@ Start with: kerf demo`,
 			return cmd.Help()
 		},
 	}
-	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return &usageError{err.Error(), fmt.Sprintf("%s --help lists the options", cmd.CommandPath())}
 	})
-	root.AddCommand(a.demoCommand(), a.planCommand(), a.rankCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.targetsCommand())
+	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(), a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.showCommand(), a.compareCommand(), a.targetsCommand(), a.versionCommand())
+	addCompletions(root)
 	return root
 }
 
-// oneJob is the argument rule of the commands that take a job file.
+// oneJob is the argument rule of the commands that take a job file, or - for one on stdin.
 func oneJob(cmd *cobra.Command, args []string) error {
 	if len(args) != 1 {
 		return &usageError{fmt.Sprintf("%s takes one job file, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " JOB.toml"}

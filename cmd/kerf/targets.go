@@ -36,15 +36,15 @@ func (a *app) targetsListCommand() *cobra.Command {
 		Example: `  kerf targets list`,
 		Args:    cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			t := exporter.Table{Title: "Target profiles", Head: []string{"profile", "timing", "core"}, Numbers: 3}
+			list := &profileList{}
 			for _, name := range targets.Names() {
 				p, err := targets.Load(name)
 				if err != nil {
 					return err
 				}
-				t.Rows = append(t.Rows, []string{p.Name, p.TimingKind, p.Title})
+				list.Profiles = append(list.Profiles, profileRow{p.Name, p.TimingKind, p.Title})
 			}
-			return a.printTables(format, t)
+			return a.print(format, list)
 		},
 	}
 	formatFlag(cmd, &format)
@@ -71,7 +71,7 @@ Every figure has its source.`,
 			if err != nil {
 				return err
 			}
-			return a.printTables(format, profileTables(p)...)
+			return a.print(format, newProfileResult(p))
 		},
 	}
 	formatFlag(cmd, &format)

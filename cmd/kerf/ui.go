@@ -6,7 +6,9 @@ import (
 	"io"
 	"os"
 	"strings"
+	"sync"
 	"time"
+	"unicode/utf8"
 
 	"github.com/mattn/go-isatty"
 
@@ -15,17 +17,22 @@ import (
 )
 
 // ui owns everything that goes to stderr. Messages begin with "kerf:", are in
-// lower case and end without a full stop; a hint says what to do next.
+// lower case and end without a full stop; a hint says what to do next. How far work is stands there on a terminal only, and
+// is gone when the work is done.
 type ui struct {
 	w        io.Writer
 	terminal bool
+	width    int // columns of the terminal
 	started  time.Time
-	drawn    bool
+
+	lock  sync.Mutex // of what follows
+	drawn bool
 }
 
 func newUI(w io.Writer) *ui {
 	file, ok := w.(*os.File)
-	return &ui{w: w, terminal: ok && isatty.IsTerminal(file.Fd())}
+	isTerminal := ok && isatty.IsTerminal(file.Fd()) && os.Getenv("TERM") != "dumb" // which cannot clear a line
+	return &ui{w: w, terminal: isTerminal, width: newPage(w).width}
 }
 
 // usageError is a mistake on the command line.
@@ -56,22 +63,71 @@ func (u *ui) bug(reason any, stack []byte) {
 	fmt.Fprintf(u.w, "kerf: bug: %v\nkerf: hint: this is a mistake in kerf; please report it with the lines below\n%s", reason, stack)
 }
 
-// progress draws how far a search is, on a terminal only.
+// shownFrom is how long work takes before the terminal says how far it is: what is faster would only flicker.
+const shownFrom = time.Second
+
+// progress draws how far a search is.
 func (u *ui) progress(what string) func(done, all int) {
 	u.started = time.Now()
 	return func(done, all int) { u.progressLine(done, all, what) }
 }
 
 func (u *ui) progressLine(done, all int, what string) {
-	if !u.terminal || time.Since(u.started) < time.Second {
+	past := time.Since(u.started)
+	if !u.terminal || past < shownFrom || done < 1 {
 		return
 	}
-	left := time.Since(u.started) / time.Duration(done) * time.Duration(all-done)
-	fmt.Fprintf(u.w, "\rkerf: %s %d of %d, about %s left \033[K", what, done, all, left.Round(time.Second))
-	u.drawn = true
+	left := past / time.Duration(done) * time.Duration(all-done)
+	u.draw(progressText(what, done, all, left, u.width))
 }
 
-// training draws how far a training is, on a terminal only.
+// progressText is a bar between what is done and how long the rest takes, as far as the terminal has room for it.
+func progressText(what string, done, all int, left time.Duration, width int) string {
+	front, back := "kerf: "+what+" ", fmt.Sprintf(" %d of %d, about %s left", done, all, left.Round(time.Second))
+	if all < 1 {
+		return front
+	}
+	room := min(width-1-utf8.RuneCountInString(front+back), widestBar+2) - 2
+	if room < narrowestBar {
+		return front + back[1:]
+	}
+	full := min(done, all) * room / all
+	return front + "[" + strings.Repeat("#", full) + strings.Repeat(".", room-full) + "]" + back
+}
+
+// Columns of a bar; with fewer than the least it says less than the numbers beside it.
+const (
+	widestBar    = 30
+	narrowestBar = 8
+)
+
+// phase says what is done and for how long, where nobody knows how long it takes. The function it returns ends it.
+func (u *ui) phase(what string) (end func()) {
+	if !u.terminal {
+		return func() {}
+	}
+	started, ended := time.Now(), make(chan struct{})
+	var wait sync.WaitGroup
+	wait.Go(func() {
+		tick := time.NewTicker(shownFrom)
+		defer tick.Stop()
+		for {
+			select {
+			case <-ended:
+				return
+			case <-tick.C:
+				u.draw(fmt.Sprintf("kerf: %s, %s so far", what, time.Since(started).Round(time.Second)))
+			}
+		}
+	})
+	return func() {
+		close(ended)
+		wait.Wait()
+		u.endProgress()
+	}
+}
+
+// training draws how far a training is.
 func (u *ui) training() budget.Progress {
 	u.started = time.Now()
 	before := 0
@@ -84,9 +140,22 @@ func (u *ui) training() budget.Progress {
 	}
 }
 
+// draw replaces the line of the terminal, cut to its width.
+func (u *ui) draw(line string) {
+	u.lock.Lock()
+	defer u.lock.Unlock()
+	if runes := []rune(line); len(runes) >= u.width {
+		line = string(runes[:u.width-1])
+	}
+	fmt.Fprintf(u.w, "\r%s\x1b[K", line)
+	u.drawn = true
+}
+
 func (u *ui) endProgress() {
+	u.lock.Lock()
+	defer u.lock.Unlock()
 	if u.drawn {
-		fmt.Fprint(u.w, "\r\033[K")
+		fmt.Fprint(u.w, "\r\x1b[K")
 		u.drawn = false
 	}
 }

@@ -36,7 +36,7 @@ reserve for the sign-off, then the fewest broken limits, then the least flash.`,
   kerf units job.toml --format csv`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := load(args[0])
+			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
@@ -51,7 +51,7 @@ reserve for the sign-off, then the fewest broken limits, then the least flash.`,
 			if err != nil {
 				return err
 			}
-			return a.printTables(format, sizeTables(in, sizes, len(kept))...)
+			return a.print(format, newUnitsResult(in, sizes, len(kept)))
 		},
 	}
 	cmd.Flags().StringVar(&features, "features", "", `keep exactly these features: names with commas, or "all" (default all)`)

@@ -18,7 +18,9 @@ func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
 	if err != nil {
 		return err
 	}
+	stop := a.ui.phase("looking for what would meet a broken limit")
 	remedies, err := in.Remedies(cut, chosen, standings)
+	stop()
 	if err != nil {
 		return err
 	}
@@ -27,11 +29,7 @@ func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
 			a.code = exitBroken
 		}
 	}
-	tables := []exporter.Table{rankingTable(standings)}
-	if t := untimedTable(standings); len(t.Rows) > 0 {
-		tables = append(tables, t)
-	}
-	return a.printTables(format, append(tables, remedyTables(standings, remedies)...)...)
+	return a.print(format, newWhichResult(standings, remedies))
 }
 
 // rankingTable has a row per profile, the one with the most room first.

@@ -1,0 +1,219 @@
+package budget
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"gonum.org/v1/gonum/stat"
+
+	"kerf/dataset"
+	"kerf/model"
+	"kerf/targets"
+)
+
+// Draft is a job as far as a network and a recording tell it. All else is guessed, and tried on the recording.
+type Draft struct {
+	Name       string
+	Model      string // files as the draft names them
+	Convention string // of the names in the model file; empty for ONNX
+	Selection  string
+	Signoff    []string // empty: nobody said
+	Features   []dataset.Feature
+	Outputs    []dataset.Output // empty for a classifier
+	Classes    []string
+	Column     string   // of the class
+	Ignored    []string // columns that are neither feature nor output
+	Normalised string   // of the features, in words
+	Scaled     string   // of the outputs, in words
+	Fit        []DraftFit
+	Steps      int // of the recording that the guess was tried on
+}
+
+// DraftFit is how well the network with everything that was guessed gives what was recorded.
+type DraftFit struct {
+	Output string
+	Share  float64 // of the variance that it explains; of a classifier, of the steps whose class is right
+}
+
+// goodFit is the share below which a guess is doubted: a network that explains less than half was trained for something
+// else, or its inputs are other ones (our choice).
+const goodFit = 0.5
+
+// IsDoubtful tells that the network with these guesses does not give what was recorded.
+func (d *Draft) IsDoubtful() bool {
+	return slices.ContainsFunc(d.Fit, func(f DraftFit) bool { return !(f.Share >= goodFit) })
+}
+
+// NewDraft reads a network and a recording and guesses the rest of a job: which columns are features and outputs, by order
+// and by trying; channel and kind of a feature, by its name; normalisations, by trying those that are usual. What fits
+// the recorded outputs best is taken. Errors say what cannot be guessed.
+func NewDraft(modelFile, selection string) (*Draft, error) {
+	d := &Draft{Model: modelFile, Selection: selection}
+	imported, err := d.importAny()
+	if err != nil {
+		return nil, err
+	}
+	columns, err := readColumns(selection)
+	if err != nil {
+		return nil, err
+	}
+	guesses, err := d.columnGuesses(imported, columns)
+	if err != nil {
+		return nil, err
+	}
+	best := math.Inf(-1)
+	var failed error
+	for _, g := range guesses {
+		tried, err := d.try(imported, g)
+		if err != nil {
+			failed = errors.Join(failed, err)
+			continue
+		}
+		for _, t := range tried {
+			if t.quality > best {
+				best = t.quality
+				*d = t.draft
+				d.Ignored = otherThan(columns, slices.Concat(g.features, g.outputs, []string{g.column}))
+			}
+		}
+	}
+	if math.IsInf(best, -1) {
+		return nil, failed
+	}
+	return d, nil
+}
+
+// importAny reads the network; the convention of arrays is the first that they follow.
+func (d *Draft) importAny() (*model.Import, error) {
+	conventions := []string{""}
+	switch strings.ToLower(filepath.Ext(d.Model)) {
+	case ".safetensors":
+		conventions = []string{"torch"}
+	case ".npz":
+		conventions = []string{"torch", "keras"}
+	}
+	var first error
+	for _, c := range conventions {
+		imported, err := model.ImportFile(d.Model, model.Spec{Convention: c})
+		if err == nil {
+			d.Convention = c
+			return imported, nil
+		}
+		if first == nil {
+			first = err
+		}
+	}
+	return nil, first
+}
+
+// withFile opens a recording.
+func withFile[T any](path string, read func(f *os.File, size int64) (T, error)) (T, error) {
+	var none T
+	file, err := os.Open(path)
+	if err != nil {
+		return none, fileError(path, err, "give a recording: .csv, .csv.gz, .npz or .parquet")
+	}
+	defer file.Close()
+	info, err := file.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		return none, &targets.FileError{File: path, Msg: "is not a regular file", Hint: "give a recording: .csv, .csv.gz, .npz or .parquet"}
+	}
+	return read(file, info.Size())
+}
+
+// keyColumns are those of a recording that are no values.
+var keyColumns = []string{"sequence", "scenario", "t"}
+
+// readColumns lists the columns of values.
+func readColumns(path string) ([]string, error) {
+	all, err := withFile(path, func(f *os.File, size int64) ([]string, error) { return dataset.Columns(f, size, path) })
+	if err != nil {
+		return nil, err
+	}
+	for _, key := range keyColumns {
+		if !slices.Contains(all, key) {
+			return nil, &dataset.InputError{File: path, Line: 1, Column: key, Msg: "the column is missing", Hint: "a recording has the columns sequence, scenario and t, then one per feature and output"}
+		}
+	}
+	return otherThan(all, keyColumns), nil
+}
+
+func otherThan(names, gone []string) []string {
+	var rest []string
+	for _, n := range names {
+		if !slices.Contains(gone, n) {
+			rest = append(rest, n)
+		}
+	}
+	return rest
+}
+
+// columnGuess says which columns are what.
+type columnGuess struct {
+	features, outputs []string
+	column            string   // of the class
+	classes           []string // in the order of the outputs
+}
+
+// columnGuesses lists what the order of the columns allows: features first and outputs last or next, or the other way round.
+func (d *Draft) columnGuesses(imported *model.Import, columns []string) ([]columnGuess, error) {
+	n, m := imported.Network.Inputs(), imported.Network.Outputs()
+	if m > 1 && (imported.Softmax || len(columns) == n+1) && len(columns) > n {
+		g := columnGuess{features: columns[:n], column: columns[len(columns)-1]}
+		var err error
+		if g.classes, err = d.classes(g.column, m); err != nil {
+			return nil, err
+		}
+		return []columnGuess{g}, nil
+	}
+	if len(columns) < n+m {
+		return nil, &dataset.InputError{File: d.Selection, Msg: fmt.Sprintf("there are %d columns beside sequence, scenario and t, but the network in %s takes %d features and gives %d outputs", len(columns), d.Model, n, m), Hint: "one column per feature, in the order of the network, then one per output; or for a classifier one with the class"}
+	}
+	last := len(columns)
+	guesses := []columnGuess{{features: columns[:n], outputs: columns[last-m:]}}
+	if last > n+m {
+		guesses = append(guesses, columnGuess{features: columns[:n], outputs: columns[n : n+m]}, columnGuess{features: columns[last-n-m : last-m], outputs: columns[last-m:]})
+	}
+	return append(guesses, columnGuess{features: columns[last-n:], outputs: columns[:m]}), nil
+}
+
+// classes names the outputs of a classifier by what the recording holds: indices from 0, or names in alphabetical order.
+func (d *Draft) classes(column string, outputs int) ([]string, error) {
+	found, err := withFile(d.Selection, func(f *os.File, size int64) ([]string, error) {
+		return dataset.DistinctTexts(f, size, d.Selection, column, outputs+1)
+	})
+	if err != nil {
+		return nil, err
+	}
+	areIndices := !slices.ContainsFunc(found, func(text string) bool {
+		i, err := strconv.Atoi(text)
+		return err != nil || i < 0 || i >= outputs
+	})
+	if areIndices {
+		var names []string
+		for i := range outputs {
+			names = append(names, fmt.Sprintf("class_%d", i))
+		}
+		return names, nil
+	}
+	if len(found) != outputs {
+		return nil, &dataset.InputError{File: d.Selection, Column: column, Msg: fmt.Sprintf("taken for the class, it has not the %d different texts that the outputs of the network in %s need", outputs, d.Model), Hint: "it holds the name or the index of the class; put it behind the features"}
+	}
+	slices.Sort(found)
+	return found, nil
+}
+
+// meanStd are those of one column of values; a constant one keeps a spread of 1.
+func meanStd(values []float64) (mean, std float64) {
+	mean, std = stat.PopMeanStdDev(values, nil)
+	if !(std > 0) {
+		std = 1
+	}
+	return mean, std
+}

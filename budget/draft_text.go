@@ -1,0 +1,183 @@
+package budget
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode"
+)
+
+// channelAndKind splits a name at the underscore where most other names have the same beginning and most the same end:
+// supply_ripple_amplitude, among others of supply and others with ripple_amplitude, is channel supply and kind
+// ripple_amplitude. A name that shares nothing is a channel by itself.
+func channelAndKind(name string, all []string) (channel, kind string) {
+	channel = name
+	most := 0
+	for i, r := range name {
+		if r != '_' {
+			continue
+		}
+		front, back := name[:i], name[i+1:]
+		fronts, backs := 0, 0
+		for _, other := range all {
+			if other != name && (other == front || strings.HasPrefix(other, front+"_")) {
+				fronts++
+			}
+			if other != name && strings.HasSuffix(other, "_"+back) {
+				backs++
+			}
+		}
+		if n := fronts * (1 + backs); fronts > 0 && n > most {
+			channel, kind, most = front, back, n
+		}
+	}
+	return channel, kind
+}
+
+// FeaturesCSV is features.csv of the draft.
+func (d *Draft) FeaturesCSV() []byte {
+	rows := [][]string{{"name", "channel", "kind", "unit", "mean", "std"}}
+	for _, f := range d.Features {
+		rows = append(rows, []string{f.Name, f.Channel, f.Kind, f.Unit, nineDigits(f.Mean), nineDigits(f.Std)})
+	}
+	return csvText(rows)
+}
+
+// OutputsCSV is outputs.csv of the draft; empty for a classifier.
+func (d *Draft) OutputsCSV() []byte {
+	if d.Column != "" {
+		return nil
+	}
+	rows := [][]string{{"name", "unit", "mean", "std"}}
+	for _, o := range d.Outputs {
+		rows = append(rows, []string{o.Name, o.Unit, nineDigits(o.Mean), nineDigits(o.Std)})
+	}
+	return csvText(rows)
+}
+
+// nineDigits keep a float32, which networks are trained in, as it is.
+func nineDigits(v float64) string { return strconv.FormatFloat(v, 'g', 9, 64) }
+
+func csvText(rows [][]string) []byte {
+	var b strings.Builder
+	w := csv.NewWriter(&b)
+	w.WriteAll(rows) // writing to memory does not fail
+	return []byte(b.String())
+}
+
+// FillIn marks what only the user knows; Guess what may be wrong.
+const (
+	FillIn = "FILL IN"
+	Guess  = "GUESS"
+)
+
+// TOML is the job, with a comment behind everything that was guessed. It runs as soon as what is marked FILL IN is there.
+func (d *Draft) TOML() []byte {
+	var b strings.Builder
+	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	say("# A draft by kerf init. %s: kerf plan refuses the job without it. %s: look at it. All keys: README.md.", FillIn, Guess)
+	for _, line := range d.fitLines() {
+		say("# %s", line)
+	}
+	say("")
+	say("name = %s  # %s: prefix of every C identifier", text(d.Name), Guess)
+	say("\n[model]\nfile = %s", text(d.Model))
+	if d.Convention != "" {
+		say("convention = %s", text(d.Convention))
+	}
+	say("\n[recordings]\nselection = %s  # may be used to choose", text(d.Selection))
+	switch len(d.Signoff) {
+	case 0:
+		say("signoff = \"\"  # %s: recordings that only judge; other ones than those above", FillIn)
+	case 1:
+		say("signoff = %s  # only judges", text(d.Signoff[0]))
+	default:
+		var names []string
+		for _, s := range d.Signoff {
+			names = append(names, text(s))
+		}
+		say("signoff = [%s]  # only judge", strings.Join(names, ", "))
+	}
+	say("\n[features]")
+	say("# %s: names and order are those of the columns of the recording; channel and kind follow from the names; units are empty.", Guess)
+	say("# %s: mean and std: %s.", Guess, d.Normalised)
+	if len(d.Ignored) > 0 {
+		say("# %s: columns that are neither feature nor output: %s.", Guess, oneLine(strings.Join(d.Ignored, ", ")))
+	}
+	say("file = \"features.csv\"")
+	say("\n[outputs]")
+	tolerance := `{ rmse_rise = "5 %" }`
+	names := make([]string, 0, len(d.Outputs))
+	if d.Column == "" {
+		say("# %s: names and order are those of the columns of the recording; units are empty.", Guess)
+		say("# %s: mean and std: %s.", Guess, d.Scaled)
+		say("file = \"outputs.csv\"")
+		for _, o := range d.Outputs {
+			names = append(names, o.Name)
+		}
+	} else {
+		var classes []string
+		for _, c := range d.Classes {
+			classes = append(classes, text(c))
+		}
+		say("# %s: which class is which output of the network.", Guess)
+		say("classes = [%s]\ncolumn = %s  # %s", strings.Join(classes, ", "), text(d.Column), Guess)
+		names, tolerance = []string{d.Column}, `{ accuracy_drop = "1 %" }`
+	}
+	say("\n[tolerance]  # %s: what may get worse against the float network; README.md lists the other kinds", Guess)
+	for _, n := range names {
+		say("%s = %s", key(n), tolerance)
+	}
+	say("\n[[target]]")
+	say("profile = \"cortex-m4f\"  # %s: kerf targets list names the others", Guess)
+	say("clock = \"64 MHz\"  # %s", Guess)
+	say("# Limits; one that is left out is not judged.")
+	say("# flash = \"24 KiB\"\n# ram = \"2 KiB\"\n# step_time = \"1 ms\"\n# period = \"100 ms\"")
+	return []byte(b.String())
+}
+
+// fitLines say how well the network with the guesses gives what was recorded.
+func (d *Draft) fitLines() []string {
+	var lines []string
+	for _, f := range d.Fit {
+		what := "of the variance of " + f.Output + " is explained by the network with these guesses"
+		if d.Column != "" {
+			what = "of the steps have the right " + f.Output + " with these guesses"
+		}
+		lines = append(lines, oneLine(fmt.Sprintf("%.1f %% %s (%d steps of the selection recording).", 100*f.Share, what, d.Steps)))
+	}
+	if d.IsDoubtful() {
+		lines = append(lines, Guess+": that is little. The order of the columns, or mean and std, are probably not those of the training.")
+	}
+	return lines
+}
+
+// oneLine keeps text from a file inside its comment.
+func oneLine(text string) string {
+	isControl := func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }
+	return strings.Join(strings.FieldsFunc(text, isControl), " ")
+}
+
+// key is a TOML key, without quotes where it needs none.
+func key(s string) string {
+	if bareKey.MatchString(s) {
+		return s
+	}
+	return text(s)
+}
+
+var bareKey = regexp.MustCompile(`^[A-Za-z0-9_-]+$`)
+
+// text is a TOML string: JSON's escapes are a part of TOML's.
+func text(s string) string {
+	var b strings.Builder
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(s); err != nil {
+		panic("budget: a text that JSON cannot hold: " + err.Error())
+	}
+	return strings.TrimSpace(b.String())
+}

@@ -1,0 +1,163 @@
+package budget
+
+import (
+	"math"
+	"os"
+
+	"kerf/dataset"
+	"kerf/model"
+)
+
+// triedSteps is how much of a recording a guess is tried on: some seconds for the largest networks.
+const triedSteps = 20_000
+
+// triedDraft is a draft with the mean share that it explains.
+type triedDraft struct {
+	draft   Draft
+	quality float64
+}
+
+// try runs the network on the recording with one guess of columns, for every usual normalisation.
+func (d *Draft) try(imported *model.Import, g columnGuess) ([]triedDraft, error) {
+	reference := dataset.Reference{Outputs: g.outputs, Column: g.column}
+	if g.column != "" {
+		reference.Outputs = g.classes
+	}
+	all, err := withFile(d.Selection, func(f *os.File, size int64) (*dataset.Recordings, error) {
+		return dataset.ReadRecording(f, size, d.Selection, g.features, reference)
+	})
+	if err != nil {
+		return nil, err
+	}
+	features, outputs := describeFeatures(g.features, all), describeOutputs(g.outputs, all)
+	few := firstSteps(all)
+	var tried []triedDraft
+	for _, in := range inputGuesses(imported, features) {
+		for _, out := range outputGuesses(outputs, g.classes) {
+			t := triedDraft{draft: *d}
+			t.draft.Features, t.draft.Outputs, t.draft.Classes, t.draft.Column = in.features, out.outputs, g.classes, g.column
+			t.draft.Normalised, t.draft.Scaled, t.draft.Steps = in.words, out.words, few.Steps()
+			scores := out.outputs
+			if g.column != "" {
+				scores = nil
+				for _, c := range g.classes {
+					scores = append(scores, dataset.Output{Name: c, Std: 1})
+				}
+			}
+			p := dataset.NewFloat(in.net, in.features, scores)
+			p.Classes = g.column != ""
+			t.draft.Fit = fitOf(p, few, g.column)
+			for _, f := range t.draft.Fit {
+				t.quality += math.Max(f.Share, -1) / float64(len(t.draft.Fit)) // far off is far off
+			}
+			if math.IsNaN(t.quality) {
+				t.quality = -1
+			}
+			tried = append(tried, t)
+		}
+	}
+	return tried, nil
+}
+
+// firstSteps keeps the first sequences, one at least.
+func firstSteps(all *dataset.Recordings) *dataset.Recordings {
+	few := *all
+	few.Sequences = nil
+	for _, s := range all.Sequences {
+		if len(few.Sequences) > 0 && few.Steps()+s.Steps > triedSteps {
+			break
+		}
+		few.Sequences = append(few.Sequences, s)
+	}
+	return &few
+}
+
+// fitOf compares a network with what was recorded.
+func fitOf(p *dataset.Float, rec *dataset.Recordings, column string) []DraftFit {
+	score := dataset.Measure(p, rec, nil)
+	if column != "" {
+		return []DraftFit{{column, score.Value(score, dataset.Slice{Region: -1}, dataset.Accuracy)}}
+	}
+	var fits []DraftFit
+	for o, out := range p.Outputs {
+		_, std := meanStd(columnOf(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 { return s.Y }))
+		e := score.Value(score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE)
+		fits = append(fits, DraftFit{out.Name, 1 - e*e/(std*std)})
+	}
+	return fits
+}
+
+// inputGuess is one normalisation of the features.
+type inputGuess struct {
+	net      *model.Network
+	features []dataset.Feature
+	words    string
+}
+
+// inputGuesses are the usual ones: that of the model file, if it has one; mean and std of the recording; none.
+func inputGuesses(imported *model.Import, features []dataset.Feature) []inputGuess {
+	none := make([]dataset.Feature, len(features))
+	for i, f := range features {
+		f.Mean, f.Std = 0, 1
+		none[i] = f
+	}
+	if imported.Mean != nil {
+		return []inputGuess{{imported.Folded(), none, "0 and 1: the model file normalises the features itself"}}
+	}
+	return []inputGuess{
+		{imported.Network, features, "mean and std of the selection recording, each feature by itself; those of the training are better"},
+		{imported.Network, none, "0 and 1: the network takes physical values"},
+	}
+}
+
+// outputGuess is one scale of the outputs.
+type outputGuess struct {
+	outputs []dataset.Output
+	words   string
+}
+
+func outputGuesses(outputs []dataset.Output, classes []string) []outputGuess {
+	if len(classes) > 0 {
+		return []outputGuess{{nil, ""}}
+	}
+	plain := make([]dataset.Output, len(outputs))
+	for i, o := range outputs {
+		o.Mean, o.Std = 0, 1
+		plain[i] = o
+	}
+	return []outputGuess{
+		{plain, "0 and 1: the network gives physical values"},
+		{outputs, "mean and std of the selection recording, each output by itself; those of the training are better"},
+	}
+}
+
+// columnOf gathers one column of all sequences.
+func columnOf(columns, index int, rec *dataset.Recordings, values func(*dataset.Sequence) []float64) []float64 {
+	var all []float64
+	for _, s := range rec.Sequences {
+		for i := index; i < len(values(s)); i += columns {
+			all = append(all, values(s)[i])
+		}
+	}
+	return all
+}
+
+// describeFeatures gives the features their mean and std, and channel and kind by their names.
+func describeFeatures(names []string, rec *dataset.Recordings) []dataset.Feature {
+	features := make([]dataset.Feature, len(names))
+	for i, name := range names {
+		channel, kind := channelAndKind(name, names)
+		mean, std := meanStd(columnOf(rec.Features, i, rec, func(s *dataset.Sequence) []float64 { return s.X }))
+		features[i] = dataset.Feature{Name: name, Channel: channel, Kind: kind, Mean: mean, Std: std}
+	}
+	return features
+}
+
+func describeOutputs(names []string, rec *dataset.Recordings) []dataset.Output {
+	outputs := make([]dataset.Output, len(names))
+	for i, name := range names {
+		mean, std := meanStd(columnOf(rec.Outputs, i, rec, func(s *dataset.Sequence) []float64 { return s.Y }))
+		outputs[i] = dataset.Output{Name: name, Mean: mean, Std: std}
+	}
+	return outputs
+}

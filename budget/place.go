@@ -1,0 +1,103 @@
+package budget
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"kerf/dataset"
+	"kerf/targets"
+)
+
+// fileError says that a file cannot be read, without repeating its path.
+func fileError(path string, err error, hint string) error {
+	reason := err
+	var pathError *os.PathError
+	if errors.As(err, &pathError) {
+		reason = pathError.Err
+	}
+	return &targets.FileError{File: path, Msg: "the file cannot be read: " + reason.Error(), Hint: hint}
+}
+
+// at makes an error about the value at a path of keys in the job file.
+func (j *Job) at(hint, msg string, path ...any) error {
+	line, col := targets.Locate(j.data, path...)
+	return &targets.FileError{File: j.File, Line: line, Col: col, Msg: msg, Hint: hint}
+}
+
+func dotted(path []any) string {
+	s := ""
+	for i, p := range path {
+		if i > 0 {
+			s += "."
+		}
+		s += fmt.Sprint(p)
+	}
+	return s
+}
+
+// place names a value of the job: file, line and key.
+func (j *Job) place(path ...any) string {
+	line, _ := targets.Locate(j.data, path...)
+	var key strings.Builder
+	for _, part := range path {
+		if i, ok := part.(int); ok {
+			fmt.Fprintf(&key, "[%d]", i)
+			continue
+		}
+		if key.Len() > 0 {
+			key.WriteByte('.')
+		}
+		fmt.Fprint(&key, part)
+	}
+	return fmt.Sprintf("%s:%d: %s", filepath.Base(j.File), line, key.String())
+}
+
+// toleranceKeys are the keys of a relative and of an absolute tolerance on a metric.
+var toleranceKeys = map[dataset.Metric][2]string{
+	dataset.RMSE:             {"rmse_rise", "rmse"},
+	dataset.MAE:              {"mae_rise", "mae"},
+	dataset.MaxError:         {"", "max_error"},
+	dataset.Bias:             {"", "bias"},
+	dataset.Accuracy:         {"accuracy_drop", ""},
+	dataset.BalancedAccuracy: {"balanced_accuracy_drop", ""},
+	dataset.Agreement:        {"disagreement", ""},
+}
+
+// ToleranceFrom says where the job sets the tolerance of a row; empty where there is none.
+func (in *Inputs) ToleranceFrom(l Loss) string {
+	if !l.Judged {
+		return ""
+	}
+	key := toleranceKeys[l.Metric][1]
+	if l.Relative {
+		key = toleranceKeys[l.Metric][0]
+	}
+	return in.Job.place("tolerance", l.Output, key)
+}
+
+// LimitFrom says where the limit of a total was set: in the job, or by the profile of the part. It is empty where there is none.
+func (in *Inputs) LimitFrom(c Cost) string {
+	if c.Verdict == "" {
+		return ""
+	}
+	for i, t := range in.Targets {
+		if t.Name != c.Target {
+			continue
+		}
+		rule := in.Job.Targets[i]
+		key := c.Resource
+		switch {
+		case c.Resource == Flash && rule.Flash == nil, c.Resource == RAM && rule.RAM == nil:
+			return "profile " + t.Core.Name + ": " + c.Resource
+		case c.Resource == StepTime && (rule.StepTime == nil || rule.Period != nil && *rule.Period < *rule.StepTime):
+			key = "period"
+		case c.Resource == Current:
+			key = "average_current"
+		}
+		return in.Job.place("target", i, key)
+	}
+	return ""
+}

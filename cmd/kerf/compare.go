@@ -1,0 +1,79 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"kerf/exporter"
+)
+
+func (a *app) compareCommand() *cobra.Command {
+	var format string
+	cmd := &cobra.Command{
+		Use:   "compare OLD NEW",
+		Short: "Say what changed between two handoffs, and whether it got better or worse",
+		Long: `compare reads the sign-offs of two handoffs and says what changed: input files,
+features, units and front ends, words, every judged loss and every cost, each with an
+outcome. A row is better or worse when its verdict changes, or when its figures differ by
+more than is known of them: the 95 % intervals of a loss do not overlap, the change of
+a cost exceeds what its estimated parts may be off. All else is the same within what was
+measured.
+
+OLD and NEW are folders or files signoff.json; one may be - for a signoff.json on stdin.
+
+Exit code: 0 better or the same, 1 something got worse.`,
+		Example: `  kerf compare handoff handoff
+  kerf compare handoff handoff --json`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 2 || args[0] == standardStream && args[1] == standardStream {
+				return &usageError{fmt.Sprintf("%s takes two handoffs, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " OLD NEW; one of them may be -"}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			old, err := readSignoff(args[0], cmd.InOrStdin())
+			if err != nil {
+				return err
+			}
+			fresh, err := readSignoff(args[1], cmd.InOrStdin())
+			if err != nil {
+				return err
+			}
+			c := exporter.Compare(old, fresh)
+			if c.IsWorse() {
+				a.code = exitBroken
+			}
+			return a.print(format, &comparison{c})
+		},
+	}
+	formatFlag(cmd, &format)
+	return cmd
+}
+
+// comparison is what kerf compare shows.
+type comparison struct {
+	*exporter.Comparison
+}
+
+func (c *comparison) tables() []exporter.Table {
+	verdict := exporter.Table{Title: c.Line(), Head: []string{"no.", "note"}, Numbers: 2}
+	for i, w := range append(append([]string{}, c.Warnings...), exporter.ComparisonLegend, c.Caution) {
+		verdict.Rows = append(verdict.Rows, []string{fmt.Sprint(i + 1), w})
+	}
+	return append(c.Tables(), verdict)
+}
+
+// text has the verdict in front.
+func (c *comparison) text(w io.Writer, p page) error {
+	fmt.Fprintf(w, "%s\n\n", p.wrap(c.Line(), 0))
+	if err := p.printTexts(w, c.Tables()); err != nil {
+		return err
+	}
+	for _, note := range c.Warnings {
+		fmt.Fprintf(w, "\n%s\n", p.wrap("Note: "+note+".", 2))
+	}
+	_, err := fmt.Fprintf(w, "\n%s\n\n%s\n", p.wrap(exporter.ComparisonLegend, 0), p.wrap(c.Caution, 0))
+	return err
+}

@@ -1,0 +1,124 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"kerf/budget"
+	"kerf/dataset"
+	"kerf/exporter"
+)
+
+// metricText says what a metric is, and its formula over the n steps of a row: e is prediction minus reference.
+var metricText = map[string][2]string{
+	string(dataset.RMSE):             {"root mean square error", "sqrt(sum e² / n), e = prediction - reference at a step, n = steps"},
+	string(dataset.MAE):              {"mean absolute error", "sum |e| / n, e = prediction - reference at a step, n = steps"},
+	string(dataset.MaxError):         {"largest error at any step", "max |e|, e = prediction - reference at a step"},
+	string(dataset.Bias):             {"mean error, with its sign", "sum e / n, e = prediction - reference at a step, n = steps"},
+	string(dataset.Accuracy):         {"share of the steps whose class is right", "steps with the recorded class / n, n = steps"},
+	string(dataset.BalancedAccuracy): {"mean over the classes of the share that is found", "mean over classes of (steps of the class that are found / steps of the class)"},
+	string(dataset.Agreement):        {"share of the steps on which the class is that of the float network", "steps with the class of the float network / n, n = steps"},
+}
+
+func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
+	_, name := lossNames(l)
+	text := metricText[l.Metric]
+	e := explanation{Row: name, Formula: text[1], Sequences: l.Sequences, Steps: l.Steps, Kind: l.Kind, KindMeans: l.Kind + ": on the recordings, with the integers that the C computes", Limit: l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict, Caution: exporter.Caution}
+	where := "on all steps"
+	switch {
+	case l.Region != "":
+		where = "on the steps whose recorded outputs lie in the region " + l.Region
+	case l.Scenario != "all":
+		where = "on the sequences of the scenario " + l.Scenario
+	}
+	e.Meaning = fmt.Sprintf("%s of %s, %s of the %s recordings, of three networks on the same steps", text[0], l.Output, where, s.MeasuredOn)
+	unit := lossUnit(l)
+	add := func(name, unit string, v *float64) {
+		if v != nil {
+			e.Figures = append(e.Figures, figure{name, *v, unit, l.Kind, shownLoss(*v, unit)})
+		}
+	}
+	add("float: as given", unit, &l.Float)
+	add("cut: without what goes", unit, &l.Cut)
+	add("recovered: trained after", unit, l.Recovered)
+	add("fixed: integers of the C", unit, &l.Fixed)
+	add("rise", "", l.Rise)
+	switch {
+	case l.Rise == nil:
+	case exporter.IsShare(l.Metric):
+		e.Formula += "; rise = float - fixed"
+	default:
+		e.Formula += "; rise = fixed / float - 1"
+	}
+	e.Recordings = inputsOf(s, "signoff")
+	if s.MeasuredOn == "selection" {
+		e.Recordings = inputsOf(s, "selection")
+	}
+	e.facts = append(e.facts, []string{"recordings", fmt.Sprintf("%d sequences, %d steps, of %s", l.Sequences, l.Steps, strings.Join(e.Recordings, ", "))})
+	low, high, of := l.RiseLow, l.RiseHigh, "of the rise"
+	if l.ToleranceOn == "fixed" {
+		low, high, of = l.FixedLow, l.FixedHigh, "of fixed"
+	} else {
+		unit = ""
+	}
+	if low == nil || high == nil {
+		low, high, of, unit = l.FixedLow, l.FixedHigh, "of fixed", lossUnit(l)
+	}
+	switch {
+	case l.Metric == string(dataset.MaxError):
+		e.Interval = "none: a largest error is judged as it is, since drawing sequences anew cannot exceed it"
+	case low == nil || high == nil:
+		e.Interval = "none: it takes two sequences or more"
+	default:
+		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, percentile bootstrap over whole sequences (2000 seeded draws; Efron and Tibshirani 1993, chapter 13); steps within a sequence are not independent", shownLoss(*low, unit), shownLoss(*high, unit), of)
+	}
+	e.Sources = []string{fmt.Sprintf("the recordings, and the integer network that computes the same integers as the C; kerf %s", s.Kerf)}
+	if l.Tolerance != nil {
+		_, _, unit := judged(l)
+		on := "the rise"
+		if l.ToleranceOn == "fixed" {
+			on = "fixed"
+		}
+		e.facts = append(e.facts, []string{"limit", fmt.Sprintf("%s on %s, set by %s", shownLoss(*l.Tolerance, unit), on, l.From)})
+		e.facts = append(e.facts, margin(l.Margin, "the upper end of the interval"))
+	}
+	e.Why = lossWhy(l)
+	return e
+}
+
+// lossWhy says how the verdict follows from figure, interval and number of sequences.
+func lossWhy(l exporter.LossRow) string {
+	switch {
+	case l.Verdict == budget.Pass && l.Metric == string(dataset.MaxError):
+		return "the largest error is within the tolerance"
+	case l.Verdict == budget.Pass:
+		return "the upper end of the interval is within the tolerance"
+	case l.Verdict == budget.Fail:
+		return "the figure itself is above the tolerance"
+	case l.Verdict == budget.NotEnough && l.Sequences < dataset.MinSequences:
+		return fmt.Sprintf("below %d sequences there is no verdict: if all pairs differ in the same direction, a two-sided test without assumptions has p = 2·(1/2)^n, below 5 %% only from 6 on", dataset.MinSequences)
+	case l.Verdict == budget.NotEnough && l.WouldDo > 0:
+		return fmt.Sprintf("the figure is within the tolerance, the upper end of its interval is not; about %d sequences would do", l.WouldDo)
+	case l.Verdict == budget.NotEnough:
+		return "the figure is within the tolerance, the upper end of its interval is not"
+	}
+	return "not judged: the job gives no tolerance on it"
+}
+
+func margin(v *float64, of string) []string {
+	if v == nil {
+		return []string{"margin", ""}
+	}
+	return []string{"margin", fmt.Sprintf("%s of the limit, from %s", exporter.Percent(*v), of)}
+}
+
+// inputsOf lists the input files of a role, each with its hash.
+func inputsOf(s *exporter.Signoff, role string) []string {
+	names := []string{}
+	for _, f := range s.Inputs {
+		if f.Role == role {
+			names = append(names, fmt.Sprintf("%s (SHA-256 %.16s...)", f.File, f.SHA256))
+		}
+	}
+	return names
+}

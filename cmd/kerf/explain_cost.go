@@ -1,0 +1,126 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"kerf/budget"
+	"kerf/exporter"
+	"kerf/targets"
+)
+
+// resourceText says what a resource is, and how its total follows.
+var resourceText = map[string][2]string{
+	budget.Flash:       {"read-only memory for the network, its code and its front end", "weights + tables + code + front end"},
+	budget.RAM:         {"static memory: the state between two steps, what the front end declares, and weights and tables where they are copied to RAM", "state + front end + copied weights and tables"},
+	budget.Stack:       {"stack of one step, from the call of NAME_step on", "frames of the deepest chain of calls + arrays whose size depends on the network"},
+	budget.Cycles:      {"processor cycles of one step", "sum over kernels of (runs in a step x instructions of each class x cycles of the class) + flash wait states + front end"},
+	budget.StepTime:    {"time of one step", "cycles / clock; the limit is the smaller of step_time and period"},
+	budget.Duty:        {"share of the period in which a step runs", "step time / period"},
+	budget.Energy:      {"energy of one step, while it runs", "step time x active current x voltage"},
+	budget.Current:     {"mean current over a period", "duty x active current + (1 - duty) x sleep current"},
+	budget.BatteryLife: {"how long the battery lasts when nothing else discharges it", "capacity / mean current"},
+}
+
+// partText says what a part of a total is.
+var partText = map[string]string{
+	"weights":   "weights and biases, as the emitted C stores them",
+	"tables":    "tables of the activations, as the emitted C stores them",
+	"code":      "machine code of the emitted C",
+	"front_end": "code, memory or time that computes the features which stay, as the job declares it",
+	"state":     "NAME_state: what the network keeps between two steps",
+	"network":   "the integer inference",
+	waitPart:    "what flash adds to the cycles at this clock",
+}
+
+// kindText says how far a figure can be trusted.
+var kindText = map[string]string{
+	string(budget.Exact):     "exact: follows from the emitted data; the C checks it when it is compiled",
+	string(budget.Measured):  "measured: on a device or an emulated core",
+	string(budget.Bounded):   "bounded: cannot be exceeded with the compiler and options named here",
+	string(budget.Estimated): "estimated: from counts and published timings, or declared in the job; docs/cost.md lists how far such estimates are off on networks that had no part in the fit",
+}
+
+func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
+	_, name := costNames(c)
+	text := resourceText[c.Resource]
+	e := explanation{Row: name, Meaning: text[0] + ", on target " + c.Target, Formula: text[1], Recordings: []string{}, Kind: c.Kind, KindMeans: kindText[c.Kind], Limit: c.Limit, AtLeast: c.AtLeast, LimitFrom: c.From, Margin: c.Margin, Verdict: c.Verdict, Caution: exporter.Caution}
+	if c.Part != budget.Total {
+		e.Formula = "part of " + c.Target + "/" + c.Resource
+		if about := partText[c.Part]; about != "" {
+			e.Meaning = fmt.Sprintf("%s, on target %s", about, c.Target)
+		}
+	}
+	add := func(name string, v float64, kind string) {
+		e.Figures = append(e.Figures, figure{name, v, c.Unit, kind, exporter.Quantity(v, c.Unit)})
+	}
+	if c.Part == budget.Total {
+		for _, p := range s.Cost {
+			if p.Target == c.Target && p.Resource == c.Resource && p.Part != budget.Total {
+				add(strings.ReplaceAll(p.Part, "_", " "), p.Value, p.Kind)
+			}
+		}
+	}
+	add("value", c.Value, c.Kind)
+	add("uncut", c.Before, c.Kind)
+	e.facts = append(e.facts, []string{"uncut is", "the same for the whole network in the widest formats that the job allows"})
+	e.Sources = costSources(s, c)
+	if c.Limit != nil {
+		limit := exporter.Quantity(*c.Limit, c.Unit)
+		if c.AtLeast {
+			limit = "at least " + limit
+		}
+		e.facts = append(e.facts, []string{"limit", limit + ", set by " + c.From}, margin(c.Margin, "the value"))
+	}
+	e.Why = costWhy(c)
+	return e
+}
+
+func costWhy(c exporter.CostRow) string {
+	switch {
+	case c.Verdict == "":
+		return "not judged: the job gives no limit on it"
+	case c.Verdict == budget.Pass && c.AtLeast:
+		return "the value is at or above the limit"
+	case c.Verdict == budget.Pass:
+		return "the value is at or below the limit"
+	case c.AtLeast:
+		return "the value is below the limit"
+	}
+	return "the value is above the limit"
+}
+
+// costSources lists what the figures of a row rest on.
+func costSources(s *exporter.Signoff, c exporter.CostRow) []string {
+	exact := "the emitted data: " + s.Name + "_weights.h and the sizes in " + s.Name + ".h"
+	if c.Kind == string(budget.Exact) {
+		return []string{exact}
+	}
+	if c.Part == "front_end" {
+		return []string{"the job, [[front_end]] (declared by whoever wrote it)"}
+	}
+	var sources []string
+	if c.Resource == budget.Flash && c.Part == budget.Total {
+		sources = append(sources, "weights and tables: "+exact)
+	}
+	p, err := targets.Load(c.Profile)
+	if err != nil {
+		return append(sources, fmt.Sprintf("profile %s of the job, which is none of the built-in ones: %s", c.Profile, strings.Join(inputsOf(s, "profile"), ", ")))
+	}
+	origin := budget.EstimateOrigin(p.ISA)
+	switch c.Resource {
+	case budget.RAM:
+		return append(sources, "state: "+exact, "front end: the job, [[front_end]]")
+	case budget.Flash:
+		return append(sources, "code: fitted to networks compiled with "+origin.Compiler)
+	case budget.Stack:
+		return append(sources, "the compiler's account of frames, "+origin.Compiler)
+	}
+	sources = append(sources, fmt.Sprintf("instructions: %s, compiled with %s", origin.Counted, origin.Compiler),
+		fmt.Sprintf("cycles of an instruction: profile %s, timing %s; kerf targets show %s lists every figure with its document", p.Name, p.TimingKind, p.Name))
+	switch c.Resource {
+	case budget.Energy, budget.Current, budget.BatteryLife:
+		sources = append(sources, "currents, voltage and battery: the job or its profile")
+	}
+	return sources
+}

@@ -1,0 +1,38 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+	"os"
+	"path/filepath"
+
+	"kerf/exporter"
+	"kerf/targets"
+)
+
+// standardStream is the name that stands for stdin or stdout where a file is named.
+const standardStream = "-"
+
+const handoffHint = "give a handoff folder, as kerf plan writes it, its signoff.json, or - for a signoff.json on stdin"
+
+// readSignoff reads the sign-off of a handoff: of a folder, of a signoff.json, or from stdin.
+func readSignoff(path string, stdin io.Reader) (*exporter.Signoff, error) {
+	text, file, err := []byte(nil), path, error(nil)
+	if path == standardStream {
+		file = "stdin"
+		text, err = io.ReadAll(stdin)
+	} else {
+		if info, statError := os.Stat(path); statError == nil && info.IsDir() {
+			file = filepath.Join(path, "signoff.json")
+		}
+		text, err = os.ReadFile(file)
+	}
+	if err != nil {
+		return nil, unreadable(file, err, handoffHint)
+	}
+	s := &exporter.Signoff{}
+	if err := json.Unmarshal(text, s); err != nil || s.Schema != exporter.Schema || exporter.CheckPrefix(s.Name) != nil {
+		return nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf", Hint: "make the handoff anew with kerf plan"}
+	}
+	return s, nil
+}

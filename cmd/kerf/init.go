@@ -1,0 +1,225 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter"
+)
+
+func (a *app) initCommand() *cobra.Command {
+	var out, name, format string
+	var signoff []string
+	cmd := &cobra.Command{
+		Use:   "init MODEL SELECTION",
+		Short: "Write a commented job from a network and a recording",
+		Long: `init reads a network and a selection recording and writes job.toml, features.csv and
+outputs.csv. Which columns are features and outputs it guesses from their order and the
+shape of the network; channel and kind of a feature from its name; means and standard
+deviations it takes from the recording, or 0 and 1. It runs the network with every
+such guess and takes the one that gives the recorded outputs best, and says how well.
+
+Every guess is marked GUESS in a comment of the job; what only you know is marked
+FILL IN, and kerf plan refuses the job without it. Files that are there already are
+left alone.`,
+		Example: `  kerf init model.npz selection.csv --signoff signoff.csv --out draft`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 2 {
+				return &usageError{fmt.Sprintf("%s takes a network and a recording, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " model.onnx selection.csv"}
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.draft(args[0], args[1], signoff, name, out, format)
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", ".", "folder for the three files")
+	cmd.Flags().StringVar(&name, "name", "", "name of the job, prefix of every C identifier (default: that of the model file)")
+	cmd.Flags().StringSliceVar(&signoff, "signoff", nil, "recordings that only judge")
+	formatFlag(cmd, &format)
+	return cmd
+}
+
+func (a *app) draft(model, selection string, signoff []string, name, out, format string) error {
+	if name != "" {
+		if err := exporter.CheckPrefix(name); err != nil {
+			return err
+		}
+	}
+	paths := []string{filepath.Join(out, "job.toml"), filepath.Join(out, "features.csv"), filepath.Join(out, "outputs.csv")}
+	for _, path := range paths {
+		if _, err := os.Lstat(path); err == nil {
+			return alreadyDrafted(path)
+		}
+	}
+	for _, path := range signoff {
+		if _, err := os.Stat(path); err != nil {
+			return unreadable(path, err, "--signoff names recordings that only judge")
+		}
+	}
+	end := a.ui.phase("trying what the columns may be")
+	d, err := budget.NewDraft(model, selection)
+	end()
+	if err != nil {
+		return err
+	}
+	if d.Name = name; name == "" {
+		d.Name = jobName(model)
+	}
+	d.Model, d.Selection = fromFolder(out, model), fromFolder(out, selection)
+	for _, path := range signoff {
+		d.Signoff = append(d.Signoff, fromFolder(out, path))
+	}
+	files := [][]byte{d.TOML(), d.FeaturesCSV(), d.OutputsCSV()}
+	if files[2] == nil {
+		paths, files = paths[:2], files[:2]
+	}
+	if err := writeAllNew(out, paths, files); err != nil {
+		return err
+	}
+	return a.print(format, newInitResult(d, paths))
+}
+
+// jobName makes a name that C takes of that of a file.
+func jobName(model string) string {
+	name := strings.ToLower(strings.TrimSuffix(filepath.Base(model), filepath.Ext(model)))
+	name = strings.Trim(notInName.ReplaceAllString(name, "_"), "_")
+	if exporter.CheckPrefix(name) != nil {
+		return "network"
+	}
+	return name
+}
+
+var notInName = regexp.MustCompile(`[^a-z0-9]+`)
+
+// fromFolder is a path as a file in dir names it.
+func fromFolder(dir, path string) string {
+	from, err := filepath.Abs(dir)
+	if err != nil {
+		return path
+	}
+	to, err := filepath.Abs(path)
+	if err != nil {
+		return path
+	}
+	relative, err := filepath.Rel(from, to)
+	if err != nil {
+		return filepath.ToSlash(to) // on another drive
+	}
+	return filepath.ToSlash(relative)
+}
+
+func alreadyDrafted(path string) error {
+	return &usageError{path + " is there already", "choose another folder with --out, or move the file away"}
+}
+
+// writeAllNew writes files that are not there yet: all of them, or none.
+func writeAllNew(dir string, paths []string, files [][]byte) (err error) {
+	_, statError := os.Stat(dir)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return cannotWrite(dir, err)
+	}
+	written := 0
+	defer func() {
+		if err == nil {
+			return
+		}
+		for _, path := range paths[:written] {
+			os.Remove(path) // a failed run leaves no file; the first error is the one to report
+		}
+		if errors.Is(statError, fs.ErrNotExist) {
+			os.Remove(dir)
+		}
+	}()
+	for i, path := range paths {
+		if err := writeNew(path, files[i]); err != nil {
+			return err
+		}
+		written++
+	}
+	return nil
+}
+
+// initResult is what kerf init did.
+type initResult struct {
+	Files      []string `json:"files"`
+	Features   []string `json:"features"`
+	Outputs    []string `json:"outputs"` // of a classifier its classes
+	Column     string   `json:"column"`  // of the class; empty for a regression
+	Ignored    []string `json:"ignored"` // columns
+	Normalised string   `json:"normalised"`
+	Scaled     string   `json:"scaled"`
+	Fit        []fitRow `json:"fit"`
+	Doubtful   bool     `json:"doubtful"` // the network with these guesses does not give what was recorded
+	FillIn     []string `json:"fill_in"`  // keys of the job
+}
+
+// fitRow is the share of the variance of an output that the network explains, or of the steps whose class is right.
+type fitRow struct {
+	Output string   `json:"output"`
+	Share  *float64 `json:"share"`
+}
+
+func newInitResult(d *budget.Draft, paths []string) *initResult {
+	r := &initResult{Column: d.Column, Ignored: append([]string{}, d.Ignored...), Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), FillIn: []string{}}
+	for _, p := range paths {
+		r.Files = append(r.Files, filepath.ToSlash(p))
+	}
+	for _, f := range d.Features {
+		r.Features = append(r.Features, f.Name)
+	}
+	r.Outputs = append([]string{}, d.Classes...)
+	for _, o := range d.Outputs {
+		r.Outputs = append(r.Outputs, o.Name)
+	}
+	for _, f := range d.Fit {
+		r.Fit = append(r.Fit, fitRow{f.Output, finite(f.Share)})
+	}
+	if len(d.Signoff) == 0 {
+		r.FillIn = append(r.FillIn, "recordings.signoff")
+	}
+	return r
+}
+
+func (r *initResult) tables() []exporter.Table {
+	what := "outputs"
+	if r.Column != "" {
+		what = "classes, in column " + r.Column
+	}
+	t := exporter.Table{Title: "A draft: look at what is marked " + budget.Guess, Head: []string{"", "written or guessed"}, Numbers: 2}
+	say := func(name, text string) {
+		if text != "" {
+			t.Rows = append(t.Rows, []string{name, text})
+		}
+	}
+	say("files", strings.Join(r.Files, ", "))
+	say("features", strings.Join(r.Features, ", "))
+	say("features' mean and std", r.Normalised)
+	say(what, strings.Join(r.Outputs, ", "))
+	say("outputs' mean and std", r.Scaled)
+	say("left out", strings.Join(r.Ignored, ", "))
+	for _, f := range r.Fit {
+		text := ""
+		if f.Share != nil {
+			text = exporter.Percent(*f.Share)
+		}
+		if r.Column != "" {
+			say("right "+f.Output, text+" of the steps")
+		} else {
+			say("explained of "+f.Output, text+" of its variance")
+		}
+	}
+	if r.Doubtful {
+		say("doubt", "that is little: the order of the columns, or mean and std, are probably not those of the training")
+	}
+	say("to fill in", strings.Join(r.FillIn, ", "))
+	return []exporter.Table{t}
+}

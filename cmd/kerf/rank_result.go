@@ -1,0 +1,140 @@
+package main
+
+import (
+	"math"
+
+	"kerf/budget"
+	"kerf/exporter"
+	"kerf/prune"
+)
+
+// rankResult is what kerf rank shows: scores as shares of the sum over all items, in each scenario for each output.
+type rankResult struct {
+	Features  []needRow     `json:"features"` // the most needed first
+	Units     []needRow     `json:"units"`
+	Channels  []shareRow    `json:"channels"`
+	Kinds     []shareRow    `json:"kinds"`
+	Sums      []sumRow      `json:"sums"`      // of the scores of all features, before they are made shares
+	Agreement []agreedRow   `json:"agreement"` // of the feature rankings of two scenarios
+	Moves     []moveRow     `json:"moves"`     // features by how far their rank moves between scenarios
+	Findings  []findingRow  `json:"findings"`
+	Methods   []methodOfRow `json:"methods"` // how scores were computed; none where the job gives them
+
+	in     *budget.Inputs
+	ranked *ranked
+}
+
+// needRow is one feature or unit in its worst case.
+type needRow struct {
+	Name     string   `json:"name"`
+	Scenario string   `json:"scenario"`
+	Output   string   `json:"output"`
+	Share    *float64 `json:"share"` // null where nothing has a score
+	StdError *float64 `json:"std_error"`
+}
+
+// shareRow is one group of features in one scenario, for one output.
+type shareRow struct {
+	Name     string   `json:"name"`
+	Scenario string   `json:"scenario"`
+	Output   string   `json:"output"`
+	Share    *float64 `json:"share"`
+}
+
+type sumRow struct {
+	Output   string  `json:"output"`
+	Scenario string  `json:"scenario"`
+	Sum      float64 `json:"sum"` // in the unit of the output, or of the scores of the job
+}
+
+type agreedRow struct {
+	First       string   `json:"first"`
+	Second      string   `json:"second"`
+	Correlation *float64 `json:"correlation"` // Spearman's rank correlation
+}
+
+type moveRow struct {
+	Name      string  `json:"name"`
+	Highest   float64 `json:"highest"` // rank, 1 is the most needed
+	HighestIn string  `json:"highest_in"`
+	Lowest    float64 `json:"lowest"`
+	LowestIn  string  `json:"lowest_in"`
+}
+
+// findingRow is one sentence.
+type findingRow struct {
+	Finding string `json:"finding"`
+}
+
+type methodOfRow struct {
+	Of     string `json:"of"`
+	Method string `json:"method"`
+}
+
+func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
+	result := &rankResult{
+		Features: needRows(r.features), Units: needRows(r.units), Channels: shareRows(r.channels), Kinds: shareRows(r.kinds),
+		Sums: []sumRow{}, Agreement: []agreedRow{}, Moves: []moveRow{}, Findings: findingRows(sentences(r)), Methods: []methodOfRow{},
+		in: in, ranked: r,
+	}
+	for _, c := range r.features.Finest() {
+		result.Sums = append(result.Sums, sumRow{c.Output, c.Scenario, c.Total()})
+	}
+	agreement := r.features.Agree()
+	for i, row := range agreement.Correlation {
+		for j, v := range row[:i] {
+			result.Agreement = append(result.Agreement, agreedRow{agreement.Scenarios[j], agreement.Scenarios[i], finite(v)})
+		}
+	}
+	if len(agreement.Scenarios) > 1 {
+		for _, m := range agreement.Moves {
+			result.Moves = append(result.Moves, moveRow{m.Name, m.Highest, m.HighestIn, m.Lowest, m.LowestIn})
+		}
+	}
+	for _, row := range r.about {
+		result.Methods = append(result.Methods, methodOfRow{row[0], row[1]})
+	}
+	return result
+}
+
+func (r *rankResult) tables() []exporter.Table { return rankTables(r.in, r.ranked) }
+
+func needRows(scores *prune.Scores) []needRow {
+	rows := []needRow{}
+	ranking := scores.Ranking()
+	for i := len(ranking) - 1; i >= 0; i-- {
+		r := ranking[i]
+		row := needRow{Name: r.Name, Scenario: r.Scenario, Output: r.Output, Share: finite(r.Share)}
+		if scores.Errors != nil {
+			row.StdError = finite(scores.ShareError(r))
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+func shareRows(groups *prune.Scores) []shareRow {
+	rows := []shareRow{}
+	for i, name := range groups.Items {
+		for _, c := range groups.Finest() {
+			rows = append(rows, shareRow{name, c.Scenario, c.Output, finite(c.Values[i] / c.Total())})
+		}
+	}
+	return rows
+}
+
+func findingRows(sentences []string) []findingRow {
+	rows := []findingRow{}
+	for _, s := range sentences {
+		rows = append(rows, findingRow{s})
+	}
+	return rows
+}
+
+// finite is nil for NaN and infinity, which JSON does not know.
+func finite(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}

@@ -1,0 +1,156 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"reflect"
+	"strconv"
+	"strings"
+
+	"kerf/exporter"
+)
+
+// writeRecords prints a result as CSV, unrounded: first a block of the single values, then one block per list, an empty line between
+// them. The first column, part, names the field of the JSON; the others are the fields of its records. A list inside a
+// record has a block of its own too, whose rows repeat the record's first field. A list of numbers or texts is one cell.
+func writeRecords(w io.Writer, r any) error {
+	blocks := &records{}
+	blocks.add("result", nil, reflect.ValueOf(r))
+	out := csv.NewWriter(w)
+	for i, b := range blocks.all {
+		if i > 0 {
+			out.Write([]string{}) // an empty line; errors are sticky and reported below
+		}
+		out.Write(b.head)
+		out.WriteAll(b.rows)
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// records gathers the blocks of a result in the order in which they are met.
+type records struct {
+	all []*block
+}
+
+// block is one table of records of one kind.
+type block struct {
+	head []string
+	rows [][]string
+}
+
+// cell is one column and value that the rows of inner lists repeat.
+type cell struct{ name, value string }
+
+func (r *records) block(part string, key []cell) *block {
+	for _, b := range r.all {
+		if b.head[0] == "part" && b.rows[0][0] == part {
+			return b
+		}
+	}
+	b := &block{head: []string{"part"}}
+	for _, k := range key {
+		b.head = append(b.head, k.name)
+	}
+	return b
+}
+
+// add puts one record into its block, and its lists into theirs.
+func (r *records) add(part string, key []cell, v reflect.Value) {
+	for v.Kind() == reflect.Pointer {
+		v = v.Elem()
+	}
+	if v.NumField() == 1 && v.Type().Field(0).Anonymous { // a result that another package made
+		r.add(part, key, v.Field(0))
+		return
+	}
+	b := r.block(part, key)
+	isFirst := len(b.rows) == 0
+	row := []string{part}
+	for _, k := range key {
+		row = append(row, k.value)
+	}
+	var lists []int
+	inner := key
+	for i := range v.NumField() {
+		name := fieldName(v.Type().Field(i))
+		if name == "" {
+			continue
+		}
+		if isRecords(v.Field(i)) {
+			lists = append(lists, i)
+			continue
+		}
+		text := plain(v.Field(i))
+		if len(inner) == len(key) && part != "result" {
+			inner = append(append([]cell{}, key...), cell{part + "." + name, text})
+		}
+		if isFirst {
+			b.head = append(b.head, name)
+		}
+		row = append(row, text)
+	}
+	if len(row) > 1+len(key) {
+		if isFirst {
+			r.all = append(r.all, b)
+		}
+		b.rows = append(b.rows, row)
+	}
+	for _, i := range lists {
+		list := v.Field(i)
+		name := fieldName(v.Type().Field(i))
+		if part != "result" {
+			name = part + "." + name
+		}
+		if list.Kind() != reflect.Slice {
+			if list.Kind() != reflect.Pointer || !list.IsNil() {
+				r.add(name, inner, list)
+			}
+			continue
+		}
+		for j := range list.Len() {
+			r.add(name, inner, list.Index(j))
+		}
+	}
+}
+
+// fieldName is the name of a field in JSON; empty for a field that is not part of the result.
+func fieldName(f reflect.StructField) string {
+	name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+	if !f.IsExported() || name == "-" {
+		return ""
+	}
+	return name
+}
+
+// isRecords tells whether a field holds records: a structure, or a list of them.
+func isRecords(v reflect.Value) bool {
+	t := v.Type()
+	for t.Kind() == reflect.Slice || t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	return t.Kind() == reflect.Struct
+}
+
+// plain prints a value that is no record: numbers at full precision, lists with semicolons, nothing for null.
+func plain(v reflect.Value) string {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if v.IsNil() {
+			return ""
+		}
+		return plain(v.Elem())
+	case reflect.Slice:
+		parts := make([]string, v.Len())
+		for i := range parts {
+			parts[i] = plain(v.Index(i))
+		}
+		return strings.Join(parts, ";")
+	case reflect.Float64:
+		return strconv.FormatFloat(v.Float(), 'g', -1, 64)
+	case reflect.String:
+		return exporter.SafeCell(v.String())
+	}
+	return fmt.Sprint(v.Interface())
+}

@@ -1,0 +1,87 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"kerf/exporter"
+)
+
+// result is what a verb found out. JSON and CSV are made from its exported fields, unrounded; text and Markdown
+// from its tables, which round for people. docs/results.md lists the fields.
+type result interface {
+	tables() []exporter.Table
+}
+
+// texter is a result whose text has more than tables.
+type texter interface {
+	text(w io.Writer, p page) error
+}
+
+// Formats of a result.
+const (
+	textFormat     = "text"
+	markdownFormat = "markdown"
+	csvFormat      = "csv"
+	jsonFormat     = "json"
+)
+
+// formatFlag adds --format, and --json and --csv for the two that other programs read.
+func formatFlag(cmd *cobra.Command, format *string, more ...string) {
+	usage := "text, markdown, csv or json"
+	for _, name := range more {
+		usage += ", or " + name
+	}
+	cmd.Flags().StringVar(format, "format", textFormat, usage)
+	cmd.Flags().BoolFunc("json", "as --format json: every field, unrounded", func(string) error { *format = jsonFormat; return nil })
+	cmd.Flags().BoolFunc("csv", "as --format csv: every field, unrounded", func(string) error { *format = csvFormat; return nil })
+	cmd.MarkFlagsMutuallyExclusive("format", "json", "csv")
+	names := append([]string{textFormat, markdownFormat, csvFormat, jsonFormat}, more...)
+	if err := cmd.RegisterFlagCompletionFunc("format", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
+		panic(err) // a second registration of one flag
+	}
+	before := cmd.PreRunE
+	cmd.PreRunE = func(cmd *cobra.Command, args []string) error { // before any work
+		for _, name := range names {
+			if *format == name {
+				if before != nil {
+					return before(cmd, args)
+				}
+				return nil
+			}
+		}
+		return &usageError{fmt.Sprintf("--format: %q is not a format", *format), usage}
+	}
+}
+
+// print prints a result in one of the formats of --format.
+func (a *app) print(format string, r result) error {
+	a.ui.endProgress()
+	return writeResult(a.stdout, format, r, a.page)
+}
+
+func writeResult(w io.Writer, format string, r result, p page) error {
+	switch format {
+	case markdownFormat:
+		_, err := io.WriteString(w, exporter.MarkdownTables(r.tables()))
+		return err
+	case csvFormat:
+		return writeRecords(w, r)
+	case jsonFormat:
+		return writeJSON(w, r)
+	}
+	if r, hasText := r.(texter); hasText {
+		return r.text(w, p)
+	}
+	return p.printTexts(w, r.tables())
+}
+
+func writeJSON(w io.Writer, v any) error {
+	encoder := json.NewEncoder(w)
+	encoder.SetIndent("", "  ")
+	encoder.SetEscapeHTML(false)
+	return encoder.Encode(v)
+}

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter"
+)
+
+// Formats that only kerf show has.
+const (
+	summaryFormat = "summary"
+	junitFormat   = "junit"
+)
+
+func (a *app) showCommand() *cobra.Command {
+	var format, since string
+	cmd := &cobra.Command{
+		Use:   "show HANDOFF",
+		Short: "Print the sign-off of a handoff again, also as a merge summary or for a build server",
+		Long: `show prints the sign-off of a handoff in any format. Two are made for a pipeline:
+summary is a short Markdown text for a merge request (verdict, tightest rows, cost per
+target, and with --since what changed since another handoff), junit is the XML
+that build servers read, with a test case per verdict.
+
+HANDOFF is a folder, a signoff.json, or - for one on stdin.
+
+Exit code: that of the verdict, as kerf plan gave it.`,
+		Example: `  kerf show handoff
+  kerf show handoff --format junit
+  kerf show handoff --format summary --since handoff`,
+		Args: oneHandoff,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if since != "" && format != summaryFormat {
+				return &usageError{"--since belongs to --format summary", "kerf compare has every other format"}
+			}
+			s, err := readSignoff(args[0], cmd.InOrStdin())
+			if err != nil {
+				return err
+			}
+			var c *exporter.Comparison
+			if since != "" {
+				old, err := readSignoff(since, cmd.InOrStdin())
+				if err != nil {
+					return err
+				}
+				c = exporter.Compare(old, s)
+			}
+			if s.Verdict != budget.Fits {
+				a.code = exitBroken
+			}
+			if format == textFormat {
+				return a.printSignoff(s, args[0])
+			}
+			text, err := rendering(s, format, c)
+			if err != nil {
+				return err
+			}
+			_, err = a.stdout.Write(text)
+			return err
+		},
+	}
+	formatFlag(cmd, &format, summaryFormat, junitFormat)
+	cmd.Flags().StringVar(&since, "since", "", "another handoff: the summary says what changed since")
+	return cmd
+}
+
+// rendering is a sign-off as a file.
+func rendering(s *exporter.Signoff, format string, since *exporter.Comparison) ([]byte, error) {
+	switch format {
+	case markdownFormat:
+		return s.Markdown(), nil
+	case csvFormat:
+		return s.CSV()
+	case jsonFormat:
+		return s.JSON()
+	case junitFormat:
+		return s.JUnit()
+	}
+	return s.MergeSummary(since), nil
+}
+
+// oneHandoff is the argument rule of the commands that take a handoff.
+func oneHandoff(cmd *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return &usageError{fmt.Sprintf("%s takes one handoff, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff"}
+	}
+	return nil
+}
