@@ -1,0 +1,162 @@
+package exporter
+
+import (
+	"math"
+
+	"kerf/budget"
+	"kerf/dataset"
+)
+
+// Track is one sequence of the sign-off recordings: what was recorded, and what the
+// float and the integer network say.
+type Track struct {
+	Sequence string        `json:"sequence"`
+	Scenario string        `json:"scenario"`
+	Steps    int           `json:"steps"` // of the whole sequence
+	Every    int           `json:"every"` // of so many steps the one with the largest error is kept
+	At       []int         `json:"at"`    // the steps that are kept, from 0
+	Outputs  []TrackOutput `json:"outputs"`
+}
+
+// TrackOutput is one output of a track, in its unit; for a classifier the index of
+// the class.
+type TrackOutput struct {
+	Output    string    `json:"output"`
+	Unit      string    `json:"unit"`
+	Classes   []string  `json:"classes,omitempty"`
+	Reference []float64 `json:"reference"`
+	Float     []float64 `json:"float"`
+	Fixed     []float64 `json:"fixed"`
+}
+
+const (
+	// mostTracks keeps the page readable, one sequence per scenario.
+	mostTracks = 6
+	// trackPoints is about one point per two pixels of a picture.
+	trackPoints = 360
+)
+
+// signals are the reference and the outputs of both networks over one sequence
+// [steps × outputs]; of a classifier the one column is the class.
+type signals struct {
+	outputs                 int
+	reference, float, fixed []float64
+}
+
+func signalsOf(r *budget.Result, s *dataset.Sequence) signals {
+	in := r.Inputs
+	n := len(in.Float.Outputs)
+	v := signals{n, s.Y, make([]float64, s.Steps*n), make([]float64, s.Steps*n)}
+	in.Float.Predict(s, v.float)
+	r.Chosen.Fixed.Predict(s, v.fixed)
+	if in.Float.Classes {
+		return signals{1, classes(v.reference, n), classes(v.float, n), classes(v.fixed, n)}
+	}
+	return v
+}
+
+// classes is the index of the largest score of every step.
+func classes(scores []float64, n int) []float64 {
+	index := make([]float64, len(scores)/n)
+	for step := range index {
+		best := 0
+		for c := range n {
+			if scores[step*n+c] > scores[step*n+best] {
+				best = c
+			}
+		}
+		index[step] = float64(best)
+	}
+	return index
+}
+
+// squares sums the squared errors of one column.
+func (v signals) squares(values []float64, output int) float64 {
+	sum := 0.0
+	for i := output; i < len(values); i += v.outputs {
+		e := values[i] - v.reference[i]
+		sum += float64(e * e)
+	}
+	return sum
+}
+
+// tracks takes, of every scenario, the sequence in which the integer network is
+// furthest from the reference: the mean squared error of every output, over that
+// of the float network on all sign-off recordings.
+func tracks(r *budget.Result) []Track {
+	rec := r.Inputs.Signoff
+	type sums struct{ float, fixed []float64 }
+	parts := make([]sums, len(rec.Sequences))
+	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
+		v := signalsOf(r, s)
+		for o := range v.outputs {
+			parts[i].float = append(parts[i].float, v.squares(v.float, o))
+			parts[i].fixed = append(parts[i].fixed, v.squares(v.fixed, o))
+		}
+	})
+	scale := make([]float64, len(parts[0].float))
+	for _, p := range parts {
+		for o, v := range p.float {
+			scale[o] += v / float64(rec.Steps())
+		}
+	}
+	var all []Track
+	for _, scenario := range rec.Scenarios() {
+		worst, most := -1, math.Inf(-1)
+		for i, s := range rec.Sequences {
+			if s.Scenario != scenario {
+				continue
+			}
+			size := 0.0
+			for o, v := range parts[i].fixed {
+				if scale[o] > 0 {
+					size += v / float64(s.Steps) / scale[o]
+				}
+			}
+			if size > most {
+				worst, most = i, size
+			}
+		}
+		if len(all) < mostTracks {
+			all = append(all, newTrack(r, rec.Sequences[worst], scale))
+		}
+	}
+	return all
+}
+
+// newTrack thins a sequence, so that no peak of the error is lost.
+func newTrack(r *budget.Result, s *dataset.Sequence, scale []float64) Track {
+	v := signalsOf(r, s)
+	t := Track{Sequence: s.Name, Scenario: s.Scenario, Steps: s.Steps, Every: (s.Steps + trackPoints - 1) / trackPoints}
+	for from := 0; from < s.Steps; from += t.Every {
+		worst, most := from, -1.0
+		for step := from; step < min(from+t.Every, s.Steps); step++ {
+			size := 0.0
+			for o := range v.outputs {
+				e := v.fixed[step*v.outputs+o] - v.reference[step*v.outputs+o]
+				if scale[o] > 0 {
+					size += float64(e*e) / scale[o]
+				}
+			}
+			if size > most {
+				worst, most = step, size
+			}
+		}
+		t.At = append(t.At, worst)
+	}
+	in := r.Inputs
+	for o := range v.outputs {
+		row := TrackOutput{Output: in.Float.Outputs[o].Name, Unit: in.Float.Outputs[o].Unit}
+		if in.Float.Classes {
+			row.Output, row.Unit, row.Classes = in.Job.Outputs.Column, "", dataset.OutputNames(in.Float.Outputs)
+		}
+		for _, step := range t.At {
+			i := step*v.outputs + o
+			row.Reference = append(row.Reference, shown(v.reference[i]))
+			row.Float = append(row.Float, shown(v.float[i]))
+			row.Fixed = append(row.Fixed, shown(v.fixed[i]))
+		}
+		t.Outputs = append(t.Outputs, row)
+	}
+	return t
+}
