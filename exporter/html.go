@@ -2,24 +2,109 @@ package exporter
 
 import (
 	"bytes"
+	"crypto/sha256"
 	_ "embed"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
 	"html/template"
+	"strings"
+	"unicode/utf16"
 )
 
 //go:embed signoff.html.tmpl
 var htmlText string
 
+//go:embed signoff.css
+var htmlStyle string
+
+//go:embed signoff.js
+var htmlScript string
+
 var htmlTemplate = template.Must(template.New("signoff.html").Parse(htmlText))
 
-// HTML is signoff.html: one page without script and without anything from
-// outside, for screen and print.
+// HTML is signoff.html: one page without anything from outside, for screen and
+// print. It is whole without its script, which only moves limits and chooses what is shown.
 func (s *Signoff) HTML() ([]byte, error) {
-	var b bytes.Buffer
-	err := htmlTemplate.Execute(&b, struct {
-		*Signoff
-		Tables     []Table
-		Legend     string
-		Signatures []string
-	}{s, s.allTables(), s.Legend(), Signatures})
-	return b.Bytes(), err
+	signoff, err := s.JSON()
+	if err != nil {
+		return nil, err
+	}
+	return Page(signoff)
 }
+
+// Page makes signoff.html of signoff.json.
+func Page(signoff []byte) ([]byte, error) {
+	s := &Signoff{}
+	if err := json.Unmarshal(signoff, s); err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	search, err := readSearched(signoff)
+	if err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	data, err := inScript(signoff)
+	if err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	hash := sha256.Sum256([]byte(htmlScript))
+	var b bytes.Buffer
+	err = htmlTemplate.Execute(&b, struct {
+		*Signoff
+		Objective                            string
+		Accuracy, Scores, Path, Tracks, Cost []figure
+		ByUnits                              []figure
+		Spaces                               []spaceChoice
+		Frontier                             []frontierView
+		AccuracyTable, UnitsTable            Table
+		CostTables, WordTables, OtherTables  []Table
+		Legend                               string
+		Signatures                           []string
+		Style                                template.CSS
+		Script, Data                         template.JS
+		Policy                               template.HTMLAttr
+	}{
+		Signoff: s, Objective: search.Objective,
+		Accuracy: s.accuracyFigures(), Scores: s.scoreFigures(), Path: s.pathFigures(), Tracks: s.trackFigures(), Cost: s.costFigures(),
+		ByUnits: search.unitFigures(), UnitsTable: search.unitsTable(), Spaces: s.spaceChoices(), Frontier: s.frontierViews(search),
+		AccuracyTable: s.AccuracyTable(true), CostTables: s.costTables(), WordTables: s.WordTables(), OtherTables: []Table{s.FormatTable(), s.InputTable()},
+		Legend: s.Legend(), Signatures: Signatures,
+		Style: template.CSS(htmlStyle), Script: template.JS(htmlScript), Data: data,
+		// Nothing is loaded from anywhere, and no script runs but ours.
+		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-` + base64.StdEncoding.EncodeToString(hash[:]) + `'"`),
+	})
+	return []byte(directions.Replace(b.String())), err
+}
+
+// inScript writes JSON with ASCII characters alone and without any that could end the
+// element it stands in.
+func inScript(text []byte) (template.JS, error) {
+	var compact bytes.Buffer
+	if err := json.Compact(&compact, text); err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	for _, r := range compact.String() {
+		switch {
+		case r == '<' || r == '>' || r == '&':
+			fmt.Fprintf(&b, `\u%04x`, r)
+		case r < 0x80:
+			b.WriteRune(r)
+		default:
+			for _, unit := range utf16.AppendRune(nil, r) {
+				fmt.Fprintf(&b, `\u%04x`, unit)
+			}
+		}
+	}
+	return template.JS(b.String()), nil
+}
+
+// directions makes the marks visible that change the direction of text (Unicode
+// Standard Annex 9): a name with one would reorder what stands beside it.
+var directions = func() *strings.Replacer {
+	var pairs []string
+	for _, r := range "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069" {
+		pairs = append(pairs, string(r), fmt.Sprintf("[U+%04X]", r))
+	}
+	return strings.NewReplacer(pairs...)
+}()
