@@ -116,7 +116,7 @@ const charWidth = 0.55 * 12
 func textWidth(text string) float64 { return charWidth * float64(utf8.RuneCountInString(text)) }
 
 func shorten(text string, width float64) string {
-	most := max(2, int(width/charWidth))
+	most := max(2, int(math.Round(width/charWidth)))
 	runes := []rune(text)
 	if len(runes) <= most {
 		return text

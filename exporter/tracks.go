@@ -59,13 +59,7 @@ func signalsOf(r *budget.Result, s *dataset.Sequence) signals {
 func classes(scores []float64, n int) []float64 {
 	index := make([]float64, len(scores)/n)
 	for step := range index {
-		best := 0
-		for c := range n {
-			if scores[step*n+c] > scores[step*n+best] {
-				best = c
-			}
-		}
-		index[step] = float64(best)
+		index[step] = float64(dataset.Class(scores[step*n : (step+1)*n]))
 	}
 	return index
 }
