@@ -2,6 +2,7 @@ package exporter
 
 import (
 	"math"
+	"slices"
 
 	"kerf/budget"
 	"kerf/dataset"
@@ -100,24 +101,115 @@ func (m *OutputSpace) cells() int {
 	return n
 }
 
-func outputSpaces(r *budget.Result, axes []SpaceAxis) []OutputSpace {
-	var pairs [][]SpaceAxis
+// outputSpaces are the spaces of all pairs of outputs, or the only one, still empty.
+func outputSpaces(axes []SpaceAxis) []OutputSpace {
 	if len(axes) == 1 {
-		pairs = append(pairs, axes)
-	}
-	for i := range min(len(axes), pairedOutputs) {
-		for j := i + 1; j < min(len(axes), pairedOutputs); j++ {
-			pairs = append(pairs, []SpaceAxis{axes[i], axes[j]})
-		}
+		return []OutputSpace{{Axes: axes}}
 	}
 	var all []OutputSpace
-	for _, pair := range pairs {
-		m := OutputSpace{Axes: pair}
-		m.fillStates(r)
-		m.fillErrors(r)
-		all = append(all, m)
+	for i := range min(len(axes), pairedOutputs) {
+		for j := i + 1; j < min(len(axes), pairedOutputs); j++ {
+			all = append(all, OutputSpace{Axes: []SpaceAxis{axes[i], axes[j]}})
+		}
 	}
 	return all
+}
+
+// inOrder works on sequences on all cores and takes the results in the order of the
+// sequences, so that sums do not depend on the machine. Results are held for a block
+// of sequences at a time.
+func inOrder[T any](rec *dataset.Recordings, work func(s *dataset.Sequence) T, take func(i int, result T)) {
+	const block = 64
+	done := 0
+	for sequences := range slices.Chunk(rec.Sequences, block) {
+		part := *rec
+		part.Sequences = sequences
+		results := make([]T, len(sequences))
+		dataset.EachSequence(&part, func(i int, s *dataset.Sequence) { results[i] = work(s) })
+		for _, result := range results {
+			take(done, result)
+			done++
+		}
+	}
+}
+
+// cellSums are sums over the steps in every cell of one space.
+type cellSums struct {
+	steps []int
+	sum   []float64 // one row of cells after the other
+}
+
+func (m *OutputSpace) sums(rows int) cellSums {
+	return cellSums{make([]int, m.cells()), make([]float64, rows*m.cells())}
+}
+
+func (c *cellSums) merge(other cellSums) {
+	for i, n := range other.steps {
+		c.steps[i] += n
+	}
+	for i, v := range other.sum {
+		c.sum[i] += v
+	}
+}
+
+// row is a row of cells, each divided by its steps.
+func (c *cellSums) row(i int, of func(mean float64) float64) []*float64 {
+	means := make([]*float64, len(c.steps))
+	for cell, n := range c.steps {
+		if n > 0 {
+			mean := shown(of(c.sum[i*len(c.steps)+cell] / float64(n)))
+			means[cell] = &mean
+		}
+	}
+	return means
+}
+
+// fillStates means the state of every unit over the steps of a cell.
+func fillStates(r *budget.Result, spaces []OutputSpace) {
+	in := r.Inputs
+	net := in.Float.Net
+	units := prune.Units(net)
+	empty := func() []cellSums {
+		all := make([]cellSums, len(spaces))
+		for i := range spaces {
+			all[i] = spaces[i].sums(len(units))
+		}
+		return all
+	}
+	total := empty()
+	inOrder(in.Selection, func(s *dataset.Sequence) []cellSums {
+		parts := empty()
+		v := signals{outputs: in.Selection.Outputs, reference: s.Y}
+		if in.Float.Classes {
+			v = signals{outputs: 1, reference: classes(s.Y, in.Selection.Outputs)}
+		}
+		in.Float.Visit(s, func(step int, run *model.Run, _ []float64) {
+			for i := range spaces {
+				cell := spaces[i].cell(v.referenceAt(step))
+				parts[i].steps[cell]++
+				for u, unit := range units {
+					parts[i].sum[u*spaces[i].cells()+cell] += run.State(unit.Layer)[unit.Index]
+				}
+			}
+		})
+		return parts
+	}, func(_ int, parts []cellSums) {
+		for i := range total {
+			total[i].merge(parts[i])
+		}
+	})
+	kept := map[prune.Unit]bool{}
+	for layer, list := range r.Chosen.Candidate.Units {
+		for _, j := range list {
+			kept[prune.Unit{Layer: layer, Index: j}] = true
+		}
+	}
+	for i := range spaces {
+		spaces[i].Steps = total[i].steps
+		for u, unit := range units {
+			spaces[i].Units = append(spaces[i].Units, SpaceUnit{Unit: prune.UnitName(net, unit), Kept: kept[unit], State: total[i].row(u, func(mean float64) float64 { return mean })})
+		}
+	}
 }
 
 // referenceAt is the row of a step that decides on its cell.
@@ -125,115 +217,37 @@ func (v signals) referenceAt(step int) []float64 {
 	return v.reference[step*v.outputs : (step+1)*v.outputs]
 }
 
-// fillStates means the state of every unit over the steps of a cell.
-func (m *OutputSpace) fillStates(r *budget.Result) {
-	in := r.Inputs
-	net := in.Float.Net
-	units := prune.Units(net)
-	type part struct {
-		steps []int
-		sum   []float64
-	}
-	parts := make([]part, len(in.Selection.Sequences))
-	dataset.EachSequence(in.Selection, func(i int, s *dataset.Sequence) {
-		p := part{make([]int, m.cells()), make([]float64, m.cells()*len(units))}
-		v := signals{outputs: in.Selection.Outputs, reference: s.Y}
-		if in.Float.Classes {
-			v = signals{outputs: 1, reference: classes(s.Y, in.Selection.Outputs)}
-		}
-		in.Float.Visit(s, func(step int, run *model.Run, _ []float64) {
-			cell := m.cell(v.referenceAt(step))
-			p.steps[cell]++
-			for u, unit := range units {
-				p.sum[u*m.cells()+cell] += run.State(unit.Layer)[unit.Index]
+// errorSums sums the squared errors of both networks by cell: a row per output of the
+// float network, then one per output of the integer network.
+func (m *OutputSpace) errorSums(v signals, isClass bool) cellSums {
+	c := m.sums(2 * v.outputs)
+	for step := range len(v.reference) / v.outputs {
+		row := v.referenceAt(step)
+		cell := m.cell(row)
+		c.steps[cell]++
+		for o, y := range row {
+			for k, values := range [][]float64{v.float, v.fixed} {
+				e := values[step*v.outputs+o] - y
+				if isClass && e != 0 {
+					e = 1 // wrong, whichever class it is
+				}
+				c.sum[(k*v.outputs+o)*m.cells()+cell] += float64(e * e)
 			}
-		})
-		parts[i] = p
-	})
-	m.Steps = make([]int, m.cells())
-	sum := make([]float64, m.cells()*len(units))
-	for _, p := range parts {
-		for i, n := range p.steps {
-			m.Steps[i] += n
-		}
-		for i, v := range p.sum {
-			sum[i] += v
 		}
 	}
-	kept := map[prune.Unit]bool{}
-	for layer, list := range r.Chosen.Candidate.Units {
-		for _, j := range list {
-			kept[prune.Unit{Layer: layer, Index: j}] = true
-		}
-	}
-	for u, unit := range units {
-		m.Units = append(m.Units, SpaceUnit{Unit: prune.UnitName(net, unit), Kept: kept[unit], State: perStep(sum[u*m.cells():(u+1)*m.cells()], m.Steps, func(mean float64) float64 { return mean })})
-	}
+	return c
 }
 
-// fillErrors takes the root mean square error of both networks over the steps of a cell.
-func (m *OutputSpace) fillErrors(r *budget.Result) {
-	in := r.Inputs
-	type part struct {
-		steps        []int
-		float, fixed []float64 // sums of squares [outputs × cells]
-	}
-	parts := make([]part, len(in.Signoff.Sequences))
-	dataset.EachSequence(in.Signoff, func(i int, s *dataset.Sequence) {
-		v := signalsOf(r, s)
-		p := part{make([]int, m.cells()), make([]float64, v.outputs*m.cells()), make([]float64, v.outputs*m.cells())}
-		for step := range s.Steps {
-			row := v.referenceAt(step)
-			cell := m.cell(row)
-			p.steps[cell]++
-			for o, y := range row {
-				a, b := v.float[step*v.outputs+o]-y, v.fixed[step*v.outputs+o]-y
-				if in.Float.Classes && a != 0 {
-					a = 1 // wrong, whichever class it is
-				}
-				if in.Float.Classes && b != 0 {
-					b = 1
-				}
-				p.float[o*m.cells()+cell] += float64(a * a)
-				p.fixed[o*m.cells()+cell] += float64(b * b)
-			}
-		}
-		parts[i] = p
-	})
-	m.Judged = make([]int, m.cells())
-	float, fixed := make([]float64, len(parts[0].float)), make([]float64, len(parts[0].fixed))
-	for _, p := range parts {
-		for i, n := range p.steps {
-			m.Judged[i] += n
-		}
-		for i := range float {
-			float[i] += p.float[i]
-			fixed[i] += p.fixed[i]
-		}
-	}
-	of := math.Sqrt
+// fillErrors takes the errors of both networks from sums of squares.
+func (m *OutputSpace) fillErrors(in *budget.Inputs, c cellSums) {
+	m.Judged = c.steps
 	if in.Float.Classes {
-		of = func(mean float64) float64 { return mean }
+		same := func(mean float64) float64 { return mean }
+		m.Errors = []SpaceError{{Output: in.Job.Outputs.Column, Float: c.row(0, same), Fixed: c.row(1, same)}}
+		return
 	}
-	for o := range len(float) / m.cells() {
-		row := SpaceError{Output: in.Float.Outputs[o].Name, Unit: in.Float.Outputs[o].Unit}
-		if in.Float.Classes {
-			row.Output, row.Unit = in.Job.Outputs.Column, ""
-		}
-		row.Float = perStep(float[o*m.cells():(o+1)*m.cells()], m.Judged, of)
-		row.Fixed = perStep(fixed[o*m.cells():(o+1)*m.cells()], m.Judged, of)
-		m.Errors = append(m.Errors, row)
+	n := len(in.Float.Outputs)
+	for o, output := range in.Float.Outputs {
+		m.Errors = append(m.Errors, SpaceError{Output: output.Name, Unit: output.Unit, Float: c.row(o, math.Sqrt), Fixed: c.row(n+o, math.Sqrt)})
 	}
-}
-
-// perStep is a function of the mean per cell.
-func perStep(sum []float64, steps []int, of func(mean float64) float64) []*float64 {
-	means := make([]*float64, len(sum))
-	for i, v := range sum {
-		if steps[i] > 0 {
-			mean := shown(of(v / float64(steps[i])))
-			means[i] = &mean
-		}
-	}
-	return means
 }

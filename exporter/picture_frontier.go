@@ -217,7 +217,7 @@ func (f *searched) picture(target string, limits []movable) template.HTML {
 				if px > (x.from+x.to)/2 {
 					at, anchor = px-11, "end"
 				}
-				d.text(at, py+4, "value "+anchor, "chosen")
+				d.text(at, py+4, "value halo "+anchor, "chosen")
 			}
 		}
 		beyond := ""

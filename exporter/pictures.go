@@ -37,13 +37,10 @@ type FeatureShare struct {
 
 // NewPictures measures what the pictures show.
 func NewPictures(r *budget.Result) Pictures {
-	ranges := outputRanges(r.Inputs)
-	return Pictures{
-		Scores: scoreShares(r),
-		Tracks: tracks(r),
-		Space:  outputSpaces(r, ranges),
-		Period: r.Inputs.Period(),
-	}
+	spaces := outputSpaces(outputRanges(r.Inputs))
+	fillStates(r, spaces)
+	errors := judge(r, spaces)
+	return Pictures{Scores: scoreShares(r), Tracks: tracks(r, errors), Space: spaces, Period: r.Inputs.Period()}
 }
 
 func scoreShares(r *budget.Result) *ScoreShares {

@@ -74,20 +74,51 @@ func (v signals) squares(values []float64, output int) float64 {
 	return sum
 }
 
+// squared holds the squared errors of one sequence, summed over its steps, by output.
+type squared struct{ float, fixed []float64 }
+
+// judge runs both networks over the sign-off recordings, once for all pictures. It
+// fills the errors of the spaces and returns those of the sequences.
+func judge(r *budget.Result, spaces []OutputSpace) []squared {
+	in := r.Inputs
+	type part struct {
+		errors squared
+		cells  []cellSums
+	}
+	var all []squared
+	total := make([]cellSums, len(spaces))
+	inOrder(in.Signoff, func(s *dataset.Sequence) part {
+		v := signalsOf(r, s)
+		var p part
+		for o := range v.outputs {
+			p.errors.float = append(p.errors.float, v.squares(v.float, o))
+			p.errors.fixed = append(p.errors.fixed, v.squares(v.fixed, o))
+		}
+		for i := range spaces {
+			p.cells = append(p.cells, spaces[i].errorSums(v, in.Float.Classes))
+		}
+		return p
+	}, func(i int, p part) {
+		all = append(all, p.errors)
+		if i == 0 {
+			total = p.cells
+			return
+		}
+		for k := range total {
+			total[k].merge(p.cells[k])
+		}
+	})
+	for i := range spaces {
+		spaces[i].fillErrors(in, total[i])
+	}
+	return all
+}
+
 // tracks takes, of every scenario, the sequence in which the integer network is
 // furthest from the reference: the mean squared error of every output, over that
 // of the float network on all sign-off recordings.
-func tracks(r *budget.Result) []Track {
+func tracks(r *budget.Result, parts []squared) []Track {
 	rec := r.Inputs.Signoff
-	type sums struct{ float, fixed []float64 }
-	parts := make([]sums, len(rec.Sequences))
-	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
-		v := signalsOf(r, s)
-		for o := range v.outputs {
-			parts[i].float = append(parts[i].float, v.squares(v.float, o))
-			parts[i].fixed = append(parts[i].fixed, v.squares(v.fixed, o))
-		}
-	})
 	scale := make([]float64, len(parts[0].float))
 	for _, p := range parts {
 		for o, v := range p.float {
