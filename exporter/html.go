@@ -21,7 +21,7 @@ var htmlStyle string
 //go:embed signoff.js
 var htmlScript string
 
-var htmlTemplate = template.Must(template.New("signoff.html").Parse(htmlText))
+var htmlTemplate = template.Must(template.New("signoff.html").Funcs(template.FuncMap{"together": together}).Parse(htmlText))
 
 // HTML is signoff.html: one page without anything from outside, for screen and
 // print. It is whole without its script, which only moves limits and chooses what is shown.
@@ -74,6 +74,15 @@ func Page(signoff []byte) ([]byte, error) {
 		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-` + base64.StdEncoding.EncodeToString(hash[:]) + `'"`),
 	})
 	return []byte(directions.Replace(b.String())), err
+}
+
+// together keeps a figure and its unit on one line.
+func together(cell string) string {
+	const longest = 16
+	if len(cell) > longest || strings.IndexAny(cell, "-0123456789") != 0 {
+		return cell
+	}
+	return strings.ReplaceAll(cell, " ", "\u00a0")
 }
 
 // inScript writes JSON with ASCII characters alone and without any that could end the

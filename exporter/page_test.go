@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -260,6 +261,19 @@ func TestOutputSpaceCells(t *testing.T) {
 	}{{[2]float64{0, 10}, 0}, {[2]float64{3.99, 10}, 3}, {[2]float64{4, 14.9}, 3}, {[2]float64{0, 15}, 4}, {[2]float64{9, 99}, 7}, {[2]float64{-1, -1}, 0}} {
 		if got := m.cell(c.y[:]); got != c.cell {
 			t.Errorf("%v lies in cell %d, want %d", c.y, got, c.cell)
+		}
+	}
+}
+
+// Of 10,000 steps the one with an error stays, whatever the thinning.
+func TestThinningKeepsPeaks(t *testing.T) {
+	const steps = 10000
+	for _, every := range []int{1, 7, 28, steps} {
+		v := signals{outputs: 2, reference: make([]float64, 2*steps), fixed: make([]float64, 2*steps)}
+		v.fixed[2*6789+1] = 3
+		at := v.thin(every, []float64{0, 1})
+		if !slices.Contains(at, 6789) || len(at) != (steps+every-1)/every || !slices.IsSorted(at) {
+			t.Errorf("every %d: %d steps, the peak is among them: %v", every, len(at), slices.Contains(at, 6789))
 		}
 	}
 }

@@ -15,7 +15,7 @@ func (s *Signoff) accuracyFigures() []figure {
 	flush := func() {
 		if len(rows) > 0 {
 			all = append(all, figure{
-				Title:   fmt.Sprintf("Error of %s by scenario and region", rows[0].Output),
+				Title:   fmt.Sprintf("%s of %s by scenario and region", rows[0].measured(), rows[0].Output),
 				Caption: "On the " + s.MeasuredOn + " recordings. Left: the network as given, the cut network, both in float, and the integer network of the C. Right: what the integer network loses against the float network on the same steps, with its 95\u00a0% interval, which must lie left of the limit.",
 				Picture: accuracyPicture(rows),
 			})
@@ -170,10 +170,26 @@ func (l *LossRow) metricTitle() string {
 	return title
 }
 
-// riseUnit says what the right half shows: an error rises, an accuracy falls.
-func (l *LossRow) riseUnit() string {
+// measured says in a word what a row holds.
+func (l *LossRow) measured() string {
+	if l.falls() {
+		return "Accuracy"
+	}
+	return "Error"
+}
+
+// falls tells whether less is worse.
+func (l *LossRow) falls() bool {
 	switch dataset.Metric(l.Metric) {
 	case dataset.Accuracy, dataset.BalancedAccuracy, dataset.Agreement:
+		return true
+	}
+	return false
+}
+
+// riseUnit says what the right half shows: an error rises, an accuracy falls.
+func (l *LossRow) riseUnit() string {
+	if l.falls() {
 		return "percentage points lost"
 	}
 	return "rise in %"

@@ -58,7 +58,7 @@ func (s *Signoff) scoreFigures() []figure {
 }
 
 func (s *Signoff) scorePicture(features []FeatureShare, channels []string) template.HTML {
-	const row, top, barWidth = 19.0, 44.0, 190.0
+	const row, top, barWidth = 19.0, 44.0, 150.0
 	var names []string
 	largest := 0.0
 	for _, f := range features {

@@ -12,13 +12,16 @@ import (
 func (s *Signoff) trackFigures() []figure {
 	var all []figure
 	for _, t := range s.Tracks {
-		thinned := ""
+		thinned, below := "", "network minus reference"
+		if len(t.Outputs[0].Classes) > 0 {
+			below = "where the class is another one"
+		}
 		if t.Every > 1 {
 			thinned = fmt.Sprintf(" Of every %d steps the one with the largest error is shown.", t.Every)
 		}
 		all = append(all, figure{
 			Title:   fmt.Sprintf("Worst sequence of %s: %s", t.Scenario, t.Sequence),
-			Caption: "Where the integer network is furthest from the reference, of all sign-off sequences of this scenario." + thinned + " Below: network minus reference.",
+			Caption: "Where the integer network is furthest from the reference, of all sign-off sequences of this scenario." + thinned + " Below: " + below + ".",
 			Picture: trackPicture(t, s.Period),
 		})
 	}
@@ -79,12 +82,14 @@ func trackPanel(d *drawing, t Track, o TrackOutput, left, top, width, period flo
 	if o.Unit != "" {
 		title += ", " + o.Unit
 	}
+	join := polyline
 	if len(o.Classes) > 0 {
+		join = staircase
 		d.line(x.from, y.from, x.from, y.to, "axis")
 		for i, c := range o.Classes {
 			d.name(x.from-5, y.inside(float64(i))+4, "tick end", c, trackLeft-6)
 		}
-		d.text(x.from-30, y.to-8, "title", title)
+		d.text(x.from-30, y.to-12, "title", title)
 	} else {
 		d.axisLeft(y, x.from, x.to, title, 5)
 	}
@@ -92,18 +97,13 @@ func trackPanel(d *drawing, t Track, o TrackOutput, left, top, width, period flo
 	for i, step := range t.At {
 		xs[i] = x.at(float64(times * float64(step)))
 	}
-	largest := 0.0
-	errors := map[string][]float64{"float": nil, "fixed": nil}
-	for i, r := range o.Reference {
-		errors["float"] = append(errors["float"], o.Float[i]-r)
-		errors["fixed"] = append(errors["fixed"], o.Fixed[i]-r)
-		largest = max(largest, math.Abs(o.Float[i]-r), math.Abs(o.Fixed[i]-r))
+	float, fixed, e := o.errors()
+	e.from, e.to = y.from+30+errorHeight, y.from+30
+	name := strings.TrimSuffix("error, "+o.Unit, ", ")
+	if len(o.Classes) > 0 {
+		name = "1: another class"
 	}
-	if largest == 0 {
-		largest = 1
-	}
-	e := scale{-largest, largest, y.from + 30 + errorHeight, y.from + 30}
-	d.axisLeft(e, x.from, x.to, strings.TrimSuffix("error, "+o.Unit, ", "), 4)
+	d.axisLeft(e, x.from, x.to, name, 4)
 	d.axisBelow(x, e.from, e.to, unit, 6, nil)
 	d.line(x.from, e.at(0), x.to, e.at(0), "axis")
 	places := func(s scale, values []float64) []float64 {
@@ -113,9 +113,34 @@ func trackPanel(d *drawing, t Track, o TrackOutput, left, top, width, period flo
 		}
 		return ys
 	}
-	d.path("track reference", polyline(xs, places(y, o.Reference)))
-	d.path("track fixed", polyline(xs, places(y, o.Fixed)))
-	d.path("track float", polyline(xs, places(y, o.Float)))
-	d.path("track fixed", polyline(xs, places(e, errors["fixed"])))
-	d.path("track float", polyline(xs, places(e, errors["float"])))
+	d.path("track reference", join(xs, places(y, o.Reference)))
+	d.path("track fixed", join(xs, places(y, o.Fixed)))
+	d.path("track float", join(xs, places(y, o.Float)))
+	d.path("track fixed", join(xs, places(e, fixed)))
+	d.path("track float", join(xs, places(e, float)))
+}
+
+// errors are network minus reference, of a classifier 1 where the class is another one,
+// with a scale that holds them.
+func (o *TrackOutput) errors() (float, fixed []float64, s scale) {
+	of := func(values []float64) []float64 {
+		all := make([]float64, len(values))
+		for i, v := range values {
+			e := v - o.Reference[i]
+			if len(o.Classes) > 0 && e != 0 {
+				e = 1
+			}
+			all[i] = e
+			s.high = math.Max(s.high, math.Abs(e))
+		}
+		return all
+	}
+	float, fixed = of(o.Float), of(o.Fixed)
+	if s.high == 0 {
+		s.high = 1
+	}
+	if len(o.Classes) == 0 {
+		s.low = -s.high
+	}
+	return float, fixed, s
 }

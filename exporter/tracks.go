@@ -149,26 +149,11 @@ func tracks(r *budget.Result, parts []squared) []Track {
 	return all
 }
 
-// newTrack thins a sequence, so that no peak of the error is lost.
+// newTrack is the picture of a sequence.
 func newTrack(r *budget.Result, s *dataset.Sequence, scale []float64) Track {
 	v := signalsOf(r, s)
 	t := Track{Sequence: s.Name, Scenario: s.Scenario, Steps: s.Steps, Every: (s.Steps + trackPoints - 1) / trackPoints}
-	for from := 0; from < s.Steps; from += t.Every {
-		worst, most := from, -1.0
-		for step := from; step < min(from+t.Every, s.Steps); step++ {
-			size := 0.0
-			for o := range v.outputs {
-				e := v.fixed[step*v.outputs+o] - v.reference[step*v.outputs+o]
-				if scale[o] > 0 {
-					size += float64(e*e) / scale[o]
-				}
-			}
-			if size > most {
-				worst, most = step, size
-			}
-		}
-		t.At = append(t.At, worst)
-	}
+	t.At = v.thin(t.Every, scale)
 	in := r.Inputs
 	for o := range v.outputs {
 		row := TrackOutput{Output: in.Float.Outputs[o].Name, Unit: in.Float.Outputs[o].Unit}
@@ -184,4 +169,29 @@ func newTrack(r *budget.Result, s *dataset.Sequence, scale []float64) Track {
 		t.Outputs = append(t.Outputs, row)
 	}
 	return t
+}
+
+// thin takes of every so many steps the one with the largest error of the integer
+// network, so that a picture loses no peak. scale is the mean square that counts as 1,
+// by output.
+func (v signals) thin(every int, scale []float64) []int {
+	var at []int
+	steps := len(v.reference) / v.outputs
+	for from := 0; from < steps; from += every {
+		worst, most := from, -1.0
+		for step := from; step < min(from+every, steps); step++ {
+			size := 0.0
+			for o := range v.outputs {
+				e := v.fixed[step*v.outputs+o] - v.reference[step*v.outputs+o]
+				if scale[o] > 0 {
+					size += float64(e*e) / scale[o]
+				}
+			}
+			if size > most {
+				worst, most = step, size
+			}
+		}
+		at = append(at, worst)
+	}
+	return at
 }
