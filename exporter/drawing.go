@@ -172,7 +172,14 @@ func (s scale) ticks(about int) []float64 {
 	if !(span > 0) {
 		return []float64{s.low}
 	}
-	step := math.Pow(10, math.Floor(math.Log10(span/float64(about))))
+	// Without logarithms, whose last bits differ between processors.
+	step := 1.0
+	for step > span/float64(about) {
+		step /= 10
+	}
+	for step*10 <= span/float64(about) {
+		step *= 10
+	}
 	for _, m := range []float64{1, 2, 5, 10} {
 		if span/(step*m) <= float64(about) {
 			step *= m
@@ -188,9 +195,14 @@ func (s scale) ticks(about int) []float64 {
 
 // tickText prints ticks with the digits that their step needs.
 func tickText(ticks []float64) func(float64) string {
+	const most = 12
 	digits := 0
 	if len(ticks) > 1 {
-		digits = max(0, int(math.Ceil(-math.Log10(ticks[1]-ticks[0])-1e-9)))
+		step := ticks[1] - ticks[0]
+		for digits < most && math.Abs(step-math.Round(step)) > 1e-6*step {
+			step *= 10
+			digits++
+		}
 	}
 	return func(v float64) string {
 		if v == 0 {

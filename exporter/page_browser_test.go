@@ -255,24 +255,22 @@ func keepsOutNames(t *testing.T, root context.Context) {
 }
 
 func hasThemesAndWidths(t *testing.T, root context.Context) {
-	for _, theme := range []string{"light", "dark"} {
-		for _, width := range []int64{360, 1400} {
-			t.Run(fmt.Sprint(theme, width), func(t *testing.T) {
-				b := open(t, root, makePage(t, pageInput(t)), width, set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}}}))
-				if beyond := ask[int](b, `document.documentElement.scrollWidth - window.innerWidth`); beyond > 0 {
-					t.Errorf("the page is %d pixels wider than the window", beyond)
-				}
-				var colours []string
-				for _, m := range regexp.MustCompile(`--page: (#[0-9a-f]{6})`).FindAllStringSubmatch(htmlStyle, 2) {
-					colours = append(colours, m[1])
-				}
-				want := colours[map[string]int{"light": 0, "dark": 1}[theme]]
-				if got := ask[string](b, `getComputedStyle(document.documentElement).getPropertyValue("--page").trim()`); got != want {
-					t.Errorf("the page is %s, want %s", got, want)
-				}
-				b.hasNoProblem()
-			})
-		}
+	for theme, width := range map[string]int64{"light": 360, "dark": 1400} {
+		t.Run(theme, func(t *testing.T) {
+			b := open(t, root, makePage(t, pageInput(t)), width, set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}}}))
+			if beyond := ask[int](b, `document.documentElement.scrollWidth - window.innerWidth`); beyond > 0 {
+				t.Errorf("the page is %d pixels wider than the window", beyond)
+			}
+			var colours []string
+			for _, m := range regexp.MustCompile(`--page: (#[0-9a-f]{6})`).FindAllStringSubmatch(htmlStyle, 2) {
+				colours = append(colours, m[1])
+			}
+			want := colours[map[string]int{"light": 0, "dark": 1}[theme]]
+			if got := ask[string](b, `getComputedStyle(document.documentElement).getPropertyValue("--page").trim()`); got != want {
+				t.Errorf("the page is %s, want %s", got, want)
+			}
+			b.hasNoProblem()
+		})
 	}
 }
 
