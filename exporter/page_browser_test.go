@@ -144,7 +144,7 @@ func within(t *testing.T, target string, flash, tolerance float64) int {
 	}
 	n := 0
 	for k, c := range search.Candidates {
-		if *search.cost(k, target, "flash") <= flash && *c.ToleranceUsed <= tolerance {
+		if *search.cost(k, target, "flash") <= flash && c.ToleranceUsed != nil && *c.ToleranceUsed <= tolerance {
 			n++
 		}
 	}

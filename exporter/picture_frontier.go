@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -20,7 +19,7 @@ type searched struct {
 		Features      int            `json:"features"`
 		Units         []int          `json:"units"`
 		Formats       string         `json:"formats"`
-		ToleranceUsed *float64       `json:"tolerance_used"`
+		ToleranceUsed *float64       `json:"tolerance_used"` // nil: it has no end
 		Cost          []searchedCost `json:"cost"`
 		OnFrontier    bool           `json:"on_frontier"`
 		Chosen        bool           `json:"chosen"`
@@ -36,16 +35,6 @@ type searchedCost struct {
 	RAM    float64  `json:"ram"`
 	Cycles float64  `json:"cycles"`
 	Energy *float64 `json:"energy"`
-}
-
-// unitRise is the loss of the best candidate with so many units.
-type unitRise struct {
-	Units    int      `json:"units"`
-	Rise     *float64 `json:"rise"`
-	Low      *float64 `json:"rise_low"`
-	High     *float64 `json:"rise_high"`
-	Output   string   `json:"output"`
-	Scenario string   `json:"scenario"`
 }
 
 // readSearched takes the search out of signoff.json.
@@ -155,11 +144,13 @@ func (f *searched) cost(k int, target, resource string) *float64 {
 // the same when a limit is moved.
 func (f *searched) fits(k int, target string, limits []movable) bool {
 	for _, l := range limits {
-		value := f.Candidates[k].ToleranceUsed
-		if l.Resource != toleranceResource {
-			value = f.cost(k, target, l.Resource)
+		if l.Resource == toleranceResource {
+			if used := f.Candidates[k].ToleranceUsed; used == nil || *used > l.Value {
+				return false
+			}
+			continue
 		}
-		if value != nil && !l.Free && *value > l.Value {
+		if value := f.cost(k, target, l.Resource); value != nil && !l.Free && *value > l.Value {
 			return false
 		}
 	}
@@ -199,8 +190,12 @@ func (f *searched) picture(target string, limits []movable) template.HTML {
 		fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="tick end" data-limit="%s">%s</text>`, place(x.to), place(y.to-8), l.Resource, limitText(l))
 		for k, c := range f.Candidates {
 			value := f.cost(k, target, l.Resource)
-			if value == nil || c.ToleranceUsed == nil {
+			if value == nil {
 				continue
+			}
+			used := math.Inf(1) // at the upper edge
+			if c.ToleranceUsed != nil {
+				used = *c.ToleranceUsed
 			}
 			class, shape := "candidate", "small"
 			if c.OnFrontier {
@@ -209,7 +204,7 @@ func (f *searched) picture(target string, limits []movable) template.HTML {
 			if f.fits(k, target, limits) {
 				class += " fits"
 			}
-			px, py := x.inside(*value), y.inside(*c.ToleranceUsed)
+			px, py := x.inside(*value), y.inside(used)
 			fmt.Fprintf(&d.b, `<path class="mark %s" data-id="%d" d="%s"/>`, class, c.ID, markPath(shape, px, py))
 			if c.Chosen {
 				d.path("chosen", markPath("frame", px, py))
@@ -296,58 +291,4 @@ func (f *searched) table(target string, limits []movable) Table {
 		t.Rows = append(t.Rows, append(row, fits, why))
 	}
 	return t
-}
-
-// unitFigures show the loss against the number of units.
-func (f *searched) unitFigures() []figure {
-	rows := slices.DeleteFunc(slices.Clone(f.ByUnits), func(u unitRise) bool { return u.Rise == nil })
-	if len(rows) == 0 {
-		return nil
-	}
-	return []figure{{
-		Title:   "Loss against the number of units",
-		Caption: "The worst rise of an error against the float network, on selection recordings, with its 95 % interval.",
-		Picture: unitsPicture(rows),
-	}}
-}
-
-func unitsPicture(rows []unitRise) template.HTML {
-	const height, top, left = 220.0, 34.0, 56.0
-	first, last := rows[0].Units, rows[0].Units
-	low, high := 0.0, 0.0
-	for _, r := range rows {
-		first, last = min(first, r.Units), max(last, r.Units)
-		for _, v := range []*float64{r.Rise, r.Low, r.High} {
-			if v != nil {
-				low, high = min(low, *v), max(high, *v)
-			}
-		}
-	}
-	x := scale{float64(first) - 0.5, float64(last) + 0.5, left, pictureWidth - 10}
-	y := scale{100 * low, float64(105 * high), top + height, top}
-	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("From %d to %d units: rise %s with the fewest, %s with the most.", first, last, percent(atUnits(rows, first).Rise), percent(atUnits(rows, last).Rise)))
-	d.axisLeft(y, x.from, x.to, "rise of the error, %", 5)
-	d.axisBelow(x, y.from, y.to, "hidden units", min(last-first+1, 14), nil)
-	d.line(x.from, y.at(0), x.to, y.at(0), "axis")
-	for _, r := range rows {
-		px := x.at(float64(r.Units))
-		if r.Low != nil && r.High != nil {
-			d.path("interval", fmt.Sprintf("M%s %sV%sM%s %sh8M%s %sh8", place(px), place(y.at(100**r.Low)), place(y.at(100**r.High)), place(px-4), place(y.at(100**r.Low)), place(px-4), place(y.at(100**r.High))))
-		}
-		fmt.Fprintf(&d.b, `<path class="mark square" d="%s"><title>%s</title></path>`, markPath("square", px, y.at(100**r.Rise)), template.HTMLEscapeString(fmt.Sprintf("%d units: %s, %s in %s", r.Units, percent(r.Rise), r.Output, r.Scenario)))
-	}
-	return d.markup()
-}
-
-// unitsTable says the same in figures.
-func (f *searched) unitsTable() Table {
-	t := Table{Title: "Loss by number of units", Head: []string{"units", "rise", "from", "up to", "output", "scenario"}, Numbers: 0, Words: 2}
-	for _, u := range f.ByUnits {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), percent(u.Rise), percent(u.Low), percent(u.High), u.Output, u.Scenario})
-	}
-	return t
-}
-
-func atUnits(rows []unitRise, units int) unitRise {
-	return rows[slices.IndexFunc(rows, func(r unitRise) bool { return r.Units == units })]
 }

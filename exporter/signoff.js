@@ -52,6 +52,7 @@
 
     const fits = (candidate) => limits.every((l) => {
       const v = valueOf(candidate, target, l.dataset.resource);
+      if (l.dataset.resource === "tolerance") { return v !== null && v <= Number(l.value); }
       return v === null || v === undefined || isFree(l) || v <= Number(l.value);
     });
 
@@ -93,7 +94,7 @@
         .filter(([, v]) => v !== null && v !== undefined)
         .map(([name, v, unit]) => name + " " + quantity(v, unit));
       const parts = ["Number " + c.id + " (" + c.change + "): " + c.features + " features, " + c.units.join(" + ") + " units, " + c.formats,
-        costs.join(", "), Math.round(100 * c.tolerance_used) + " % of the tolerance may be used",
+        costs.join(", "), c.tolerance_used === null ? "no share of the tolerance bounds its loss" : Math.round(100 * c.tolerance_used) + " % of the tolerance may be used",
         fits(c) ? "within these limits" : "not within these limits"];
       if (c.chosen) { parts.push("chosen"); } else if (c.why) { parts.push("not chosen: " + c.why); }
       detail.textContent = parts.join("; ") + ".";
