@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"html/template"
 	"strings"
+	"unicode"
 	"unicode/utf16"
 )
 
@@ -73,7 +74,7 @@ func Page(signoff []byte) ([]byte, error) {
 		// Nothing is loaded from anywhere, and no script runs but ours.
 		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-` + base64.StdEncoding.EncodeToString(hash[:]) + `'"`),
 	})
-	return []byte(directions.Replace(b.String())), err
+	return []byte(visibleMarkup(b.String())), err
 }
 
 // together keeps a figure and its unit on one line.
@@ -108,12 +109,17 @@ func inScript(text []byte) (template.JS, error) {
 	return template.JS(b.String()), nil
 }
 
-// directions makes the marks visible that change the direction of text (Unicode
-// Standard Annex 9): a name with one would reorder what stands beside it.
-var directions = func() *strings.Replacer {
-	var pairs []string
-	for _, r := range "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069" {
-		pairs = append(pairs, string(r), fmt.Sprintf("[U+%04X]", r))
+// visibleMarkup writes characters by their code that are not shown as themselves, or that move
+// what stands beside them: general categories Cc, Cf, Zl and Zp of the Unicode Character
+// Database. Line breaks of the page stay.
+func visibleMarkup(page string) string {
+	var b strings.Builder
+	for _, r := range page {
+		if r != '\n' && unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp) {
+			fmt.Fprintf(&b, "&lt;U+%04X&gt;", r)
+		} else {
+			b.WriteRune(r)
+		}
 	}
-	return strings.NewReplacer(pairs...)
-}()
+	return b.String()
+}

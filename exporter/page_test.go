@@ -146,10 +146,10 @@ func TestHostileNamesStayText(t *testing.T) {
 	if strings.Contains(page, "<img") {
 		t.Error("a name has become an element")
 	}
-	if strings.ContainsAny(page, "\u202e\u2067") {
-		t.Error("a mark that turns the direction of text is not made visible")
+	if strings.ContainsAny(page, "\u202e\u2067\u2028\u2029\x07\x00") {
+		t.Error("a hidden character is not made visible")
 	}
-	if !strings.Contains(page, "right[U+202E]to left") {
+	if !strings.Contains(page, "right&lt;U+202E&gt;to left") {
 		t.Error("the mark is not shown")
 	}
 	var s Signoff
