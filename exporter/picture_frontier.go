@@ -264,11 +264,11 @@ func limitText(l movable) string {
 
 // table lists the frontier, the cheapest first in the order of the search.
 func (f *searched) table(target string, limits []movable) Table {
-	t := Table{Title: "The frontier on " + target, Head: []string{"no.", "change", "formats", "features", "units", "tolerance used"}, Numbers: 3, Words: 2}
+	t := Table{Title: "The frontier on " + target, Head: []string{"no.", "features", "units", "tolerance used"}, Numbers: 1, Words: 4}
 	for _, l := range limits[:len(limits)-1] {
 		t.Head = append(t.Head, l.Name)
 	}
-	t.Head = append(t.Head, "fits", "why not chosen")
+	t.Head = append(t.Head, "fits", "change", "formats", "why not chosen") // signoff.js finds fits as the fourth from the end
 	for k, c := range f.Candidates {
 		if !c.OnFrontier && !c.Chosen {
 			continue
@@ -277,7 +277,7 @@ func (f *searched) table(target string, limits []movable) Table {
 		for _, n := range c.Units {
 			units = append(units, fmt.Sprint(n))
 		}
-		row := []string{fmt.Sprint(c.ID), c.Change, c.Formats, fmt.Sprint(c.Features), strings.Join(units, "+"), wholePercent(c.ToleranceUsed)}
+		row := []string{fmt.Sprint(c.ID), fmt.Sprint(c.Features), strings.Join(units, "+"), wholePercent(c.ToleranceUsed)}
 		for _, l := range limits[:len(limits)-1] {
 			row = append(row, optional(f.cost(k, target, l.Resource), func(v float64) string { return Quantity(v, l.Unit) }))
 		}
@@ -288,7 +288,7 @@ func (f *searched) table(target string, limits []movable) Table {
 		if c.Chosen {
 			why = strings.TrimSuffix("chosen: "+why, ": ")
 		}
-		t.Rows = append(t.Rows, append(row, fits, why))
+		t.Rows = append(t.Rows, append(row, fits, c.Change, c.Formats, why))
 	}
 	return t
 }

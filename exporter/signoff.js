@@ -48,7 +48,7 @@
     const svg = section.querySelector("svg");
     const marks = all(section, "path[data-id]");
     const rows = all(section, "tbody tr");
-    const fitsColumn = all(section, "thead th").length - 2;
+    const fitsColumn = all(section, "thead th").length - 4;
 
     const fits = (candidate) => limits.every((l) => {
       const v = valueOf(candidate, target, l.dataset.resource);
