@@ -6,9 +6,9 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
-.PHONY: test tools format vet staticcheck unit fuzz fuzz-short emulate emulators bench vectors bench-target measure kernels demo-data release man
+.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man
 
-test: tools format vet staticcheck unit fuzz-short emulate
+test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
 # The emitted C is compiled as C and as C++, and built with CMake; mandoc reads the manual pages. Where apt-get can, it installs the
 # compilers; elsewhere the tests that need them fail and say so.
@@ -51,6 +51,27 @@ fuzz:
 
 fuzz-short:
 	@$(MAKE) --no-print-directory fuzz FUZZ=300x
+
+# Shows signoff.html in a headless browser: limits move, names stay text, print has whole tables.
+page:
+	@command -v chromium >/dev/null || $(MAKE) --no-print-directory install DEBIAN="chromium fonts-dejavu-core"
+	$(GO) vet -tags browser ./exporter
+	$(GO) test -tags browser -run Browser ./exporter
+
+# Runs what the pages in docs tell users to run in their notebooks, and plans the result.
+notebook:
+	@/usr/bin/python3 -c 'import torch' 2>/dev/null || $(MAKE) --no-print-directory install DEBIAN="python3-torch python3-numpy"
+	$(GO) vet -tags notebook ./cmd/kerf
+	$(GO) test -tags notebook -run Notebook ./cmd/kerf
+
+# Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
+install:
+	@if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+		echo "make: installing $(DEBIAN) with apt-get"; \
+		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $(DEBIAN) || echo "make: COULD NOT install $(DEBIAN)"; \
+	else \
+		echo "make: COULD NOT install $(DEBIAN): install these Debian packages as root"; \
+	fi
 
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.

@@ -39,6 +39,7 @@ func costChanges(old, fresh *Signoff) []CostChange {
 	return changes
 }
 
+// total is a total of a target, nil if there is none.
 func (s *Signoff) total(target, resource string) *CostRow {
 	return s.cost(target, resource, budget.Total)
 }

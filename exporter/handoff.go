@@ -86,6 +86,7 @@ func withID(files map[string]string) map[string][]byte {
 // the manifest included.
 func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	s := NewSignoff(r, version)
+	s.Pictures = NewPictures(r)
 	h := &Handoff{
 		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.VerdictLine(),
 		Net: r.Chosen.Fixed, Period: r.Inputs.Period(), Description: r.Chosen.CutNet.Net.String(), KeptUnits: r.Chosen.Candidate.Units, Vectors: Vectors(r.Chosen.Fixed, r.Inputs.Selection),

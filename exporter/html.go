@@ -2,34 +2,124 @@ package exporter
 
 import (
 	"bytes"
+	"crypto/sha256"
 	_ "embed"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
 	"html/template"
+	"strings"
+	"unicode"
+	"unicode/utf16"
 )
 
 //go:embed signoff.html.tmpl
 var htmlText string
 
-var htmlTemplate = template.Must(template.New("signoff.html").Parse(htmlText))
+//go:embed signoff.css
+var htmlStyle string
 
-func visibleTables(tables []Table) []Table {
-	shown := make([]Table, len(tables))
-	for i, t := range tables {
-		shown[i] = t.Visible()
+//go:embed signoff.js
+var htmlScript string
+
+var htmlTemplate = template.Must(template.New("signoff.html").Funcs(template.FuncMap{"together": together}).Parse(htmlText))
+
+// HTML is signoff.html: one page without anything from outside, for screen and
+// print. It is whole without its script, which only moves limits and chooses what is shown.
+func (s *Signoff) HTML() ([]byte, error) {
+	signoff, err := s.JSON()
+	if err != nil {
+		return nil, err
 	}
-	return shown
+	return Page(signoff)
 }
 
-// HTML is signoff.html: one page without script and without anything from
-// outside, for screen and print.
-func (s *Signoff) HTML() ([]byte, error) {
+// Page makes signoff.html of signoff.json.
+func Page(signoff []byte) ([]byte, error) {
+	s := &Signoff{}
+	if err := json.Unmarshal(signoff, s); err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	search, err := readSearched(signoff)
+	if err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	data, err := inScript(signoff)
+	if err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	hash := sha256.Sum256([]byte(htmlScript))
 	var b bytes.Buffer
-	err := htmlTemplate.Execute(&b, struct {
+	err = htmlTemplate.Execute(&b, struct {
 		*Signoff
-		Tables     []Table
-		Legend     string
-		Signatures []string
-		Summary    []string
-		Warnings   []string
-	}{s, visibleTables(s.allTables()), s.Legend(), Signatures, visible(s.Summary()), visible(s.Warnings)})
-	return b.Bytes(), err
+		Objective                            string
+		Accuracy, Scores, Path, Tracks, Cost []figure
+		ByUnits                              []figure
+		Spaces                               []spaceChoice
+		Frontier                             []frontierView
+		AccuracyTable, UnitsTable            Table
+		CostTables, WordTables, OtherTables  []Table
+		Legend                               string
+		Signatures                           []string
+		Style                                template.CSS
+		Script, Data                         template.JS
+		Policy                               template.HTMLAttr
+	}{
+		Signoff: s, Objective: search.Objective,
+		Accuracy: s.accuracyFigures(), Scores: s.scoreFigures(), Path: s.pathFigures(), Tracks: s.trackFigures(), Cost: s.costFigures(),
+		ByUnits: search.unitFigures(), UnitsTable: search.unitsTable(), Spaces: s.spaceChoices(), Frontier: s.frontierViews(search),
+		AccuracyTable: s.AccuracyTable(true), CostTables: s.costTables(), WordTables: s.WordTables(), OtherTables: []Table{s.FormatTable(), s.InputTable()},
+		Legend: s.Legend(), Signatures: Signatures,
+		Style: template.CSS(htmlStyle), Script: template.JS(htmlScript), Data: data,
+		// Nothing is loaded from anywhere, and no script runs but ours.
+		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-` + base64.StdEncoding.EncodeToString(hash[:]) + `'"`),
+	})
+	return []byte(visibleMarkup(b.String())), err
+}
+
+// together keeps a figure and its unit on one line.
+func together(cell string) string {
+	const longest = 16
+	if len(cell) > longest || strings.IndexAny(cell, "-0123456789") != 0 {
+		return cell
+	}
+	return strings.ReplaceAll(cell, " ", "\u00a0")
+}
+
+// inScript writes JSON with ASCII characters alone and without any that could end the
+// element it stands in.
+func inScript(text []byte) (template.JS, error) {
+	var compact bytes.Buffer
+	if err := json.Compact(&compact, text); err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	for _, r := range compact.String() {
+		switch {
+		case r == '<' || r == '>' || r == '&':
+			fmt.Fprintf(&b, `\u%04x`, r)
+		case r < 0x80:
+			b.WriteRune(r)
+		default:
+			for _, unit := range utf16.AppendRune(nil, r) {
+				fmt.Fprintf(&b, `\u%04x`, unit)
+			}
+		}
+	}
+	return template.JS(b.String()), nil
+}
+
+// visibleMarkup writes characters by their code that are not shown as themselves, or that move
+// what stands beside them: general categories Cc, Cf, Zl and Zp of the Unicode Character
+// Database. Line breaks of the page stay.
+func visibleMarkup(page string) string {
+	var b strings.Builder
+	for _, r := range page {
+		if r != '\n' && unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp) {
+			fmt.Fprintf(&b, "&lt;U+%04X&gt;", r)
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
 }

@@ -1,7 +1,6 @@
 package exporter
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"strings"
@@ -45,6 +44,8 @@ type Signoff struct {
 	Recorded []RecordedRow  `json:"recordings"`
 
 	near []int // ids of the candidates that the table of the frontier shows
+
+	Pictures
 
 	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
 	Warnings   []string `json:"warnings"`
@@ -310,13 +311,4 @@ func number(v float64) *float64 {
 		return nil
 	}
 	return &v
-}
-
-// JSON is signoff.json.
-func (s *Signoff) JSON() ([]byte, error) {
-	text, err := json.MarshalIndent(s, "", "  ")
-	if err != nil {
-		return nil, fmt.Errorf("signoff.json: %w", err)
-	}
-	return append(text, '\n'), nil
 }

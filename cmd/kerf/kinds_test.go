@@ -165,6 +165,7 @@ func planJob(t *testing.T, job string) (s exporter.Signoff, handoff string) {
 	if err := json.Unmarshal([]byte(stdout), &s); err != nil {
 		t.Fatal(err)
 	}
+	checkPictures(t, s)
 	cmd := exec.Command("sh", "-c", "gcc -std=c99 -Wall -Wextra -Wconversion -Wpedantic -Werror random.c random_selftest.c -o ../selftest && ../selftest")
 	cmd.Dir = handoff
 	if out, err := cmd.CombinedOutput(); err != nil {
