@@ -3,6 +3,7 @@ package model
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Activation is the function that a dense layer applies to each of its results.
@@ -25,6 +26,12 @@ func (a Activation) String() string {
 		return fmt.Sprintf("unknown activation %d", int(a))
 	}
 	return activationTexts[a]
+}
+
+// ActivationNamed is the activation that [Activation.String] gives a name.
+func ActivationNamed(text string) (Activation, bool) {
+	at := slices.Index(activationTexts[:], text)
+	return Activation(max(at, 0)), at >= 0
 }
 
 // apply replaces every value by its activation.

@@ -44,16 +44,7 @@ func (a *app) plan(job, out string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	in.ScoreFeatures(a.ui.progress("scoring features,"))
-	cut := in.FindCut(a.ui.progress("trying cuts,"))
-	chosen, err := in.Choose(cut)
-	if err != nil {
-		return err
-	}
-	if chosen, err = a.recovered(in, cut, chosen); err != nil {
-		return err
-	}
-	result, err := in.Assess(cut, chosen)
+	result, err := a.assess(in, choice{})
 	if err != nil {
 		return err
 	}

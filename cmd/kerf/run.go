@@ -68,7 +68,7 @@ Start with: kerf demo`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return &usageError{err.Error(), fmt.Sprintf("%s --help lists the options", cmd.CommandPath())}
 	})
-	root.AddCommand(a.demoCommand(), a.planCommand(), a.rankCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.targetsCommand())
+	root.AddCommand(a.demoCommand(), a.planCommand(), a.rankCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.verifyCommand(), a.targetsCommand())
 	return root
 }
 
