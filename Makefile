@@ -6,7 +6,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
 
-.PHONY: test tools format vet staticcheck unit emulate emulators bench bench-target measure kernels demo-data
+.PHONY: test tools format vet staticcheck unit emulate emulators bench bench-target measure kernels demo-data kills
 
 test: tools format vet staticcheck unit emulate
 
@@ -35,6 +35,10 @@ staticcheck:
 
 unit:
 	$(GO) test $(PACKAGES)
+
+# Kills 200 runs at random moments; unit kills a dozen.
+kills:
+	KERF_KILLS=200 $(GO) test -count=1 -timeout 60m -v -run 'InterruptedRuns/killed' ./cmd/kerf
 
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.
