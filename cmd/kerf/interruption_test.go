@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -173,21 +174,23 @@ func started(t *testing.T, cmd *exec.Cmd) chan struct{} {
 // waitForDraft waits until a new draft stands beside dir; false: the run ended first.
 func waitForDraft(t *testing.T, dir string, ended chan struct{}) bool {
 	t.Helper()
-	before := len(beside(t, dir))
+	before := beside(t, dir)
 	for {
 		select {
 		case <-ended:
 			return false
 		case <-time.After(200 * time.Microsecond):
-			if len(beside(t, dir)) > before {
-				return true
+			for _, name := range beside(t, dir) {
+				if !slices.Contains(before, name) {
+					return true
+				}
 			}
 		}
 	}
 }
 
-// removeDrafts keeps what waitForDraft waits for apart from what was left: every
-// second time the next run has to cope with it.
+// removeDrafts removes what a killed run left, but every second time: then the
+// next run has to cope with it.
 func removeDrafts(t *testing.T, dir string, i int) {
 	t.Helper()
 	if i%4 < 2 {
