@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 	"sort"
 
-	"gonum.org/v1/gonum/stat"
+	"kerf/portable"
 )
 
 // Slice selects the steps that a figure is about.
@@ -137,5 +137,5 @@ func rise(base, other float64, metric Metric) float64 {
 
 func interval(values []float64) (low, high float64) {
 	sort.Float64s(values)
-	return stat.Quantile(0.025, stat.LinInterp, values, nil), stat.Quantile(0.975, stat.LinInterp, values, nil)
+	return portable.Quantile(0.025, values), portable.Quantile(0.975, values)
 }

@@ -146,6 +146,24 @@ func TestEnds(t *testing.T) {
 	}
 }
 
+func TestLogistic(t *testing.T) {
+	// s(ln 3) = 3/4 and s(-ln 3) = 1/4 by the definition 1/(1+exp(-x)).
+	for _, c := range []struct{ x, want, tolerance float64 }{
+		{0, 0.5, 0}, {math.Log(3), 0.75, 1e-15}, {-math.Log(3), 0.25, 1e-15},
+		{1e300, 1, 0}, {-1e300, 0, 0}, {math.Inf(1), 1, 0}, {math.Inf(-1), 0, 0},
+	} {
+		if got := Logistic(c.x); !(math.Abs(got-c.want) <= c.tolerance) {
+			t.Errorf("Logistic(%v) = %v, want %v", c.x, got, c.want)
+		}
+	}
+	// Far below zero the function is exp(x) to full precision, although 1+exp(-x) has overflowed at -710.
+	for _, x := range []float64{-40, -300, -700, -720} {
+		if got, want := Logistic(x), math.Exp(x); math.Abs(got/want-1) > 1e-12 {
+			t.Errorf("Logistic(%v) = %v, want %v", x, got, want)
+		}
+	}
+}
+
 // The bits themselves, over a grid. The digest was made on amd64 and is the same
 // wherever this test passes: make emulate runs it for arm64 and 386.
 func TestBitsAreTheSameEverywhere(t *testing.T) {
