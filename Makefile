@@ -48,7 +48,7 @@ emulate: emulators
 	$(GO) test -tags emulate -run Emulated ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter
 
-EMULATORS = gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
+EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
 	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib
 
 # Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
