@@ -159,6 +159,7 @@ func (v *Verification) checkReports(version string) *Signoff {
 		c.Findings = append(c.Findings, Finding{signoffFile, err.Error()})
 		return nil
 	}
+	v.Name, v.Kerf, v.Verdict = s.Name, s.Kerf, s.Verdict // also where the manifest cannot be read
 	if m := v.manifest; m != nil && (m.Kerf != s.Kerf || m.Job != s.Name || m.Verdict != s.Verdict || !slices.Equal(m.Inputs, s.Inputs)) {
 		c.Findings = append(c.Findings, Finding{ManifestFile, "names another kerf, job, verdict or other inputs than signoff.json"})
 	}
