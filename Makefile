@@ -6,7 +6,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
-.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man
+.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man kills
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
@@ -73,6 +73,10 @@ install:
 		echo "make: COULD NOT install $(DEBIAN): install these Debian packages as root"; \
 	fi
 
+# Kills 200 runs at random moments; unit kills a dozen.
+kills:
+	KERF_KILLS=200 $(GO) test -count=1 -timeout 60m -v -run 'InterruptedRuns/killed' ./cmd/kerf
+
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.
 emulate: emulators
@@ -81,7 +85,7 @@ emulate: emulators
 	$(GO) test -tags emulate -run Emulated ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter
 
-EMULATORS = gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
+EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
 	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib
 
 # Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.

@@ -32,6 +32,7 @@ type Result struct {
 	Counts   *quant.Counts
 	Verdict  string // Fits, DoesNotFit or NotEnough
 	Warnings []string
+	ByHand   []string // what the user chose on the command line, option=value
 }
 
 // Assess measures the chosen candidate on the sign-off recordings, which no

@@ -5,8 +5,9 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/mathext"
-	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"kerf/portable"
 )
 
 // bootstrap makes a 95 % interval from what resampling whole sequences gives.
@@ -30,11 +31,11 @@ type bootstrap struct {
 
 func (b *bootstrap) interval() (low, high float64) {
 	sort.Float64s(b.draws)
-	reach := mathext.NormalQuantile(0.975)
+	reach := settled(mathext.NormalQuantile(0.975))
 	bias, acceleration := 0.0, 0.0
 	if len(b.leftOut) > 0 {
 		reach = expanded(effective(b.weights))
-		bias, acceleration = mathext.NormalQuantile(b.below()), b.acceleration()
+		bias, acceleration = settled(mathext.NormalQuantile(b.below())), b.acceleration()
 	}
 	end := func(z float64) float64 {
 		z += bias
@@ -43,9 +44,15 @@ func (b *bootstrap) interval() (low, high float64) {
 		} else {
 			z = math.Copysign(math.Inf(1), z) // the outermost draw
 		}
-		return stat.Quantile(math.Erfc(-z/math.Sqrt2)/2, stat.LinInterp, b.draws, nil)
+		return portable.Quantile(settled(math.Erfc(-z/math.Sqrt2)/2), b.draws)
 	}
 	return end(-reach), end(reach)
+}
+
+// settled takes off the last digits of a quantile or probability, in which processors differ.
+func settled(v float64) float64 {
+	const digits = 1e10
+	return math.Round(v*digits) / digits
 }
 
 // below is the share of the draws below the value, those equal to it by half; never 0 or 1.
@@ -58,7 +65,7 @@ func (b *bootstrap) below() float64 {
 
 // acceleration by the jackknife (Efron 1987, formula 6.6, as in Efron and Tibshirani 1993, formula 14.15; from memory).
 func (b *bootstrap) acceleration() float64 {
-	mean := stat.Mean(b.leftOut, nil)
+	mean, _ := portable.MeanStd(b.leftOut)
 	squares, cubes := 0.0, 0.0
 	for _, v := range b.leftOut {
 		d := mean - v
@@ -68,12 +75,13 @@ func (b *bootstrap) acceleration() float64 {
 	if !(squares > 0) {
 		return 0
 	}
-	return cubes / (6 * math.Pow(squares, 1.5))
+	return cubes / (6 * squares * math.Sqrt(squares))
 }
 
 // halfWidth of an interval from the jackknife alone.
 func (b *bootstrap) halfWidth() float64 {
-	mean, squares, n := stat.Mean(b.leftOut, nil), 0.0, float64(len(b.leftOut))
+	mean, _ := portable.MeanStd(b.leftOut)
+	squares, n := 0.0, float64(len(b.leftOut))
 	for _, v := range b.leftOut {
 		squares += float64((v - mean) * (v - mean))
 	}
@@ -82,7 +90,7 @@ func (b *bootstrap) halfWidth() float64 {
 
 // expanded is how many standard errors of the draws from n sequences reach from the value to an end of the interval.
 func expanded(n float64) float64 {
-	t := distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975)
+	t := settled(distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975))
 	return math.Sqrt(n/(n-1)) * t
 }
 

@@ -5,8 +5,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
-	"sort"
+
+	"kerf/whole"
 )
 
 // FolderError says why a folder cannot be written.
@@ -21,66 +21,29 @@ func (e *FolderError) Error() string { return e.Dir + ": " + e.Msg }
 // HintText returns the advice that goes with the error.
 func (e *FolderError) HintText() string { return e.Hint }
 
-// WriteFolder writes a handoff so that the folder appears whole or not at all:
-// all files go into a new folder beside it, which then takes its place. An
-// existing folder is replaced only if it is empty or a handoff and holds
-// nothing else, so that no file of the user's is lost.
+// WriteFolder writes a handoff so that the folder appears whole or not at all,
+// see package whole. An existing folder is replaced only if it is empty or a
+// handoff and holds nothing else, so that no file of the user's is lost.
 func WriteFolder(dir string, files map[string][]byte) error {
-	if err := replaceable(dir); err != nil {
+	err := whole.Folder(dir, files, func(found string) error { return replaceable(found, dir) })
+	var refused *FolderError
+	if err == nil || errors.As(err, &refused) {
 		return err
 	}
-	parent := filepath.Dir(filepath.Clean(dir))
-	if err := os.MkdirAll(parent, 0o755); err != nil {
-		return folderError(dir, err)
-	}
-	fresh, err := os.MkdirTemp(parent, ".kerf-")
-	if err != nil {
-		return folderError(dir, err)
-	}
-	defer os.RemoveAll(fresh)
-	if err := os.Chmod(fresh, 0o755); err != nil {
-		return folderError(dir, err)
-	}
-	for _, name := range sortedNames(files) {
-		if err := os.WriteFile(filepath.Join(fresh, name), files[name], 0o644); err != nil {
-			return folderError(dir, err)
-		}
-	}
-	return swap(fresh, dir)
+	return folderError(dir, err)
 }
 
-// swap puts fresh in the place of dir and removes what stood there.
-func swap(fresh, dir string) error {
-	old := fresh + "-old"
-	err := os.Rename(dir, old)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		old = ""
-	case err != nil:
-		return folderError(dir, err)
-	}
-	if err := os.Rename(fresh, dir); err != nil {
-		if old != "" {
-			os.Rename(old, dir) // put back what was there; the first error is the one to report
-		}
-		return folderError(dir, err)
-	}
-	if old != "" {
-		return os.RemoveAll(old)
-	}
-	return nil
-}
-
-// replaceable tells whether dir is free, empty, or a handoff and nothing else.
-func replaceable(dir string) error {
-	entries, err := os.ReadDir(dir)
+// replaceable tells whether found, which stands or stood at dir, is free, empty,
+// or a handoff and nothing else.
+func replaceable(found, dir string) error {
+	entries, err := os.ReadDir(found)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
 	if err != nil {
 		return folderError(dir, err)
 	}
-	known, err := handoffFiles(dir)
+	known, err := handoffFiles(found, dir)
 	if err != nil {
 		return err
 	}
@@ -93,23 +56,18 @@ func replaceable(dir string) error {
 }
 
 func folderError(dir string, err error) error {
-	reason := err
+	return &FolderError{dir, "the folder cannot be written: " + reasonOf(err).Error(), "choose another folder with --out"}
+}
+
+// reasonOf is an error of the file system without the path.
+func reasonOf(err error) error {
 	var pathError *fs.PathError
 	var linkError *os.LinkError
 	switch {
 	case errors.As(err, &pathError):
-		reason = pathError.Err
+		return pathError.Err
 	case errors.As(err, &linkError):
-		reason = linkError.Err
+		return linkError.Err
 	}
-	return &FolderError{dir, "the folder cannot be written: " + reason.Error(), "choose another folder with --out"}
-}
-
-func sortedNames(files map[string][]byte) []string {
-	names := make([]string, 0, len(files))
-	for name := range files {
-		names = append(names, name)
-	}
-	sort.Strings(names)
-	return names
+	return err
 }

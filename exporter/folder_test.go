@@ -9,7 +9,7 @@ import (
 
 func handoffOf(content string) map[string][]byte {
 	files := map[string][]byte{"a.c": []byte(content), "a.h": []byte(content)}
-	manifest, err := newManifest(&Signoff{Name: "a", Verdict: "fits"}, files)
+	manifest, err := newManifest(&Signoff{Name: "a", Verdict: "fits"}, nil, nil, files)
 	if err != nil {
 		panic(err)
 	}

@@ -96,12 +96,27 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 		return nil, err
 	}
 	maps.Copy(files, buildFiles(s.Name, buildTargets(r.Inputs)))
-	files["signoff.md"] = s.Markdown()
-	for name, render := range map[string]func() ([]byte, error){"signoff.json": s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML} {
-		if files[name], err = render(); err != nil {
+	if files[s.Name+networkSuffix], err = h.networkFile(); err != nil {
+		return nil, err
+	}
+	reports, err := s.reports()
+	if err != nil {
+		return nil, err
+	}
+	maps.Copy(files, reports)
+	files[ManifestFile], err = newManifest(s, r.ByHand, ownTables(r), files)
+	return files, err
+}
+
+// reports are the renderings of the sign-off: file name to content.
+func (s *Signoff) reports() (map[string][]byte, error) {
+	files := map[string][]byte{"signoff.md": s.Markdown()}
+	for name, render := range map[string]func() ([]byte, error){signoffFile: s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML} {
+		content, err := render()
+		if err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
+		files[name] = content
 	}
-	files[ManifestFile], err = newManifest(s, files)
-	return files, err
+	return files, nil
 }

@@ -7,11 +7,20 @@ import (
 	"strings"
 )
 
-// JSON is signoff.json. A list of numbers stands on one line.
+// JSON is signoff.json.
 func (s *Signoff) JSON() ([]byte, error) {
-	text, err := json.MarshalIndent(s, "", "  ")
+	text, err := indented(s)
 	if err != nil {
 		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	return text, nil
+}
+
+// indented is JSON for people: every list of numbers stands on one line.
+func indented(v any) ([]byte, error) {
+	text, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return nil, err
 	}
 	text = numberList.ReplaceAllFunc(text, func(list []byte) []byte { return []byte(strings.Join(strings.Fields(string(list)), " ")) })
 	return append(text, '\n'), nil

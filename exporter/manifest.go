@@ -1,6 +1,7 @@
 package exporter
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -9,18 +10,30 @@ import (
 	"os"
 	"path/filepath"
 	"sort"
+
+	"kerf/budget"
 )
 
 // ManifestFile is the name of the manifest in a handoff.
 const ManifestFile = "manifest.json"
 
-// Manifest names every file that went in and came out, by content.
+// Manifest names every file that went in and came out, by content. Check, the
+// SHA-256 of the manifest itself, tells a change of it from a change of a file.
 type Manifest struct {
 	Kerf    string       `json:"kerf"`
 	Job     string       `json:"job"`
 	Verdict string       `json:"verdict"`
+	ByHand  []string     `json:"by_hand"` // what was chosen on the command line of kerf export, option=value
 	Inputs  []InputRow   `json:"inputs"`
+	BuiltIn []OwnTable   `json:"built_in"` // tables of kerf itself that figures come from
 	Outputs []OutputFile `json:"outputs"`
+	Check   string       `json:"check"` // SHA-256 of this text with nothing between these quotes
+}
+
+// OwnTable is a table that is part of kerf.
+type OwnTable struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"`
 }
 
 // OutputFile is one file of the handoff.
@@ -30,29 +43,70 @@ type OutputFile struct {
 	Bytes  int    `json:"bytes"`
 }
 
-func newManifest(s *Signoff, files map[string][]byte) ([]byte, error) {
-	m := Manifest{Kerf: s.Kerf, Job: s.Name, Verdict: s.Verdict, Inputs: s.Inputs}
-	for name, content := range files {
-		sum := sha256.Sum256(content)
-		m.Outputs = append(m.Outputs, OutputFile{name, hex.EncodeToString(sum[:]), len(content)})
-	}
-	sort.Slice(m.Outputs, func(a, b int) bool { return m.Outputs[a].File < m.Outputs[b].File })
-	text, err := json.MarshalIndent(m, "", "  ")
-	return append(text, '\n'), err
+func sha(content []byte) string {
+	sum := sha256.Sum256(content)
+	return hex.EncodeToString(sum[:])
 }
 
-// handoffFiles lists the files that the manifest in dir names, and the manifest.
-// Without a manifest there are none.
-func handoffFiles(dir string) (map[string]bool, error) {
-	text, err := os.ReadFile(filepath.Join(dir, ManifestFile))
+func newManifest(s *Signoff, byHand []string, builtIn []OwnTable, files map[string][]byte) ([]byte, error) {
+	m := Manifest{Kerf: s.Kerf, Job: s.Name, Verdict: s.Verdict, ByHand: append([]string{}, byHand...), Inputs: s.Inputs, BuiltIn: builtIn}
+	for name, content := range files {
+		m.Outputs = append(m.Outputs, OutputFile{name, sha(content), len(content)})
+	}
+	sort.Slice(m.Outputs, func(a, b int) bool { return m.Outputs[a].File < m.Outputs[b].File })
+	return m.text()
+}
+
+// text is the file; it sets Check.
+func (m *Manifest) text() ([]byte, error) {
+	m.Check = ""
+	text, err := json.MarshalIndent(m, "", "  ")
+	if err != nil {
+		return nil, err
+	}
+	text = append(text, '\n')
+	m.Check = sha(text)
+	at := bytes.LastIndex(text, []byte(`"check": "`)) + len(`"check": "`)
+	return append(append(text[:at:at], m.Check...), text[at:]...), nil
+}
+
+// readManifest reads a manifest; whole tells whether its text is exactly what
+// kerf wrote.
+func readManifest(text []byte) (m *Manifest, whole bool, err error) {
+	m = &Manifest{}
+	if err := json.Unmarshal(text, m); err != nil {
+		return nil, false, err
+	}
+	again := *m
+	written, err := again.text()
+	return m, err == nil && bytes.Equal(written, text), err
+}
+
+// ownTables are the tables of kerf that the figures of a result come from.
+func ownTables(r *budget.Result) []OwnTable {
+	tables := []OwnTable{}
+	seen := map[string]bool{}
+	for _, t := range r.Inputs.OwnTables() {
+		if !seen[t.Name] {
+			seen[t.Name] = true
+			tables = append(tables, OwnTable{t.Name, sha(t.Text)})
+		}
+	}
+	return tables
+}
+
+// handoffFiles lists the files that the manifest in folder found, which stands or
+// stood at dir, names, and the manifest. Without a manifest there are none.
+func handoffFiles(found, dir string) (map[string]bool, error) {
+	text, err := os.ReadFile(filepath.Join(found, ManifestFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
 	if err != nil {
 		return nil, folderError(dir, err)
 	}
-	var m Manifest
-	if err := json.Unmarshal(text, &m); err != nil || CheckPrefix(m.Job) != nil { // other programs have a manifest.json too
+	m, _, err := readManifest(text)
+	if err != nil || CheckPrefix(m.Job) != nil { // other programs have a manifest.json too
 		return nil, &FolderError{dir, "manifest.json in it is none of kerf's", "choose another folder with --out"}
 	}
 	known := map[string]bool{ManifestFile: true}

@@ -2,7 +2,9 @@ package model
 
 import (
 	"fmt"
-	"math"
+	"slices"
+
+	"kerf/portable"
 )
 
 // Activation is the function that a dense layer applies to each of its results.
@@ -27,6 +29,12 @@ func (a Activation) String() string {
 	return activationTexts[a]
 }
 
+// ActivationNamed is the activation that [Activation.String] gives a name.
+func ActivationNamed(text string) (Activation, bool) {
+	at := slices.Index(activationTexts[:], text)
+	return Activation(max(at, 0)), at >= 0
+}
+
 // apply replaces every value by its activation.
 func (a Activation) apply(values []float64) {
 	switch a {
@@ -36,21 +44,11 @@ func (a Activation) apply(values []float64) {
 		}
 	case Tanh:
 		for i, v := range values {
-			values[i] = math.Tanh(v)
+			values[i] = portable.Tanh(v)
 		}
 	case Logistic:
 		for i, v := range values {
-			values[i] = logistic(v)
+			values[i] = portable.Logistic(v)
 		}
 	}
-}
-
-// logistic returns 1/(1+exp(-x)). The exponential is taken of -|x| only, so that it cannot overflow, and for negative x the
-// quotient keeps full relative precision down to the smallest positive number.
-func logistic(x float64) float64 {
-	if x >= 0 {
-		return 1 / (1 + math.Exp(-x))
-	}
-	e := math.Exp(x)
-	return e / (1 + e)
 }

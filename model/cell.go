@@ -1,6 +1,8 @@
 package model
 
-import "math"
+import (
+	"kerf/portable"
+)
 
 // layerRun is the state and the scratch memory of one recurrent layer.
 type layerRun struct {
@@ -48,7 +50,7 @@ func (s *layerRun) step(l *Recurrent, x []float64) {
 		s.lstm()
 	case ElmanTanh:
 		for u := range s.state {
-			s.state[u] = math.Tanh(s.input[u] + s.recurrent[u])
+			s.state[u] = portable.Tanh(s.input[u] + s.recurrent[u])
 		}
 	case ElmanReLU:
 		for u := range s.state {
@@ -61,9 +63,9 @@ func (s *layerRun) gruResetAfter() {
 	units := len(s.state)
 	reset, update, candidate := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units]
 	for u, h := range s.state {
-		r := logistic(s.input[u] + s.recurrent[u])
-		z := logistic(s.input[units+u] + s.recurrent[units+u])
-		n := math.Tanh(s.input[2*units+u] + float64(r*s.recurrent[2*units+u]))
+		r := portable.Logistic(s.input[u] + s.recurrent[u])
+		z := portable.Logistic(s.input[units+u] + s.recurrent[units+u])
+		n := portable.Tanh(s.input[2*units+u] + float64(r*s.recurrent[2*units+u]))
 		reset[u], update[u], candidate[u] = r, z, n
 		s.state[u] = float64((1-z)*n) + float64(z*h)
 	}
@@ -75,13 +77,13 @@ func (s *layerRun) gruResetBefore(l *Recurrent) {
 	reset, update, candidate := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units]
 	affine(s.recurrent[:2*units], l.U[:2*units*units], s.state, l.D[:2*units])
 	for u, h := range s.state {
-		r := logistic(s.input[u] + s.recurrent[u])
+		r := portable.Logistic(s.input[u] + s.recurrent[u])
 		reset[u], s.kept[u] = r, r*h
-		update[u] = logistic(s.input[units+u] + s.recurrent[units+u])
+		update[u] = portable.Logistic(s.input[units+u] + s.recurrent[units+u])
 	}
 	affine(s.recurrent[2*units:], l.U[2*units*units:], s.kept, l.D[2*units:])
 	for u, h := range s.state {
-		z, n := update[u], math.Tanh(s.input[2*units+u]+s.recurrent[2*units+u])
+		z, n := update[u], portable.Tanh(s.input[2*units+u]+s.recurrent[2*units+u])
 		candidate[u] = n
 		s.state[u] = float64((1-z)*n) + float64(z*h)
 	}
@@ -91,13 +93,13 @@ func (s *layerRun) lstm() {
 	units := len(s.state)
 	input, forget, candidate, output := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units], s.gates[3][:units]
 	for u, c := range s.cell {
-		i := logistic(s.input[u] + s.recurrent[u])
-		f := logistic(s.input[units+u] + s.recurrent[units+u])
-		g := math.Tanh(s.input[2*units+u] + s.recurrent[2*units+u])
-		o := logistic(s.input[3*units+u] + s.recurrent[3*units+u])
+		i := portable.Logistic(s.input[u] + s.recurrent[u])
+		f := portable.Logistic(s.input[units+u] + s.recurrent[units+u])
+		g := portable.Tanh(s.input[2*units+u] + s.recurrent[2*units+u])
+		o := portable.Logistic(s.input[3*units+u] + s.recurrent[3*units+u])
 		input[u], forget[u], candidate[u], output[u] = i, f, g, o
 		c = float64(f*c) + float64(i*g)
 		s.cell[u] = c
-		s.state[u] = o * math.Tanh(c)
+		s.state[u] = o * portable.Tanh(c)
 	}
 }

@@ -1,6 +1,6 @@
 package model
 
-import "math"
+import "kerf/portable"
 
 // layerTape is what one recurrent layer computed over a segment, and the derivatives on the way back.
 type layerTape struct {
@@ -57,7 +57,7 @@ func (t *layerTape) record(step int, l *Recurrent, run *layerRun) {
 	case LSTM:
 		copy(t.cell[(step+1)*units:], run.cell)
 		for u, c := range run.cell {
-			inner[u] = math.Tanh(c)
+			inner[u] = portable.Tanh(c)
 		}
 	}
 }

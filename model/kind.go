@@ -82,3 +82,13 @@ func (k Kind) String() string {
 	}
 	return kinds[k].text
 }
+
+// KindNamed is the kind that [Kind.String] gives a name.
+func KindNamed(text string) (Kind, bool) {
+	for k := GRUResetAfter; k.known(); k++ {
+		if kinds[k].text == text {
+			return k, true
+		}
+	}
+	return 0, false
+}

@@ -1,6 +1,10 @@
 package model
 
-import "math"
+import (
+	"math"
+
+	"kerf/portable"
+)
 
 // SquaredError adds up weight·(y - target)² over steps and outputs, and sets change to its derivatives by y. y, target and change are
 // [steps × outputs], weights [outputs].
@@ -36,11 +40,11 @@ func Shares(y, shares []float64) (logSum float64) {
 	}
 	total := 0.0
 	for i, v := range y {
-		shares[i] = math.Exp(v - top)
+		shares[i] = portable.Exp(v - top)
 		total += shares[i]
 	}
 	for i := range shares {
 		shares[i] /= total
 	}
-	return top + math.Log(total)
+	return top + portable.Log(total)
 }

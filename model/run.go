@@ -53,7 +53,7 @@ func (r *Run) Dense(layer int) []float64 { return r.dense[layer] }
 // Step advances the sequence by one time step: x [Inputs] normalised features in, y [Outputs] raw outputs out. It panics if a
 // length is wrong.
 //
-// On one machine a step repeats bit for bit. Between machines the last bits may differ, because math.Exp does.
+// A step repeats bit for bit, on every processor (package portable).
 func (r *Run) Step(x, y []float64) { r.StepWith(x, y, nil) }
 
 // StepWith is [Run.Step] with a hand in it: after each recurrent layer it calls hold with the state that the layer has just

@@ -62,24 +62,6 @@ func TestAffineKeepsTheOrderOfSums(t *testing.T) {
 	}
 }
 
-func TestLogistic(t *testing.T) {
-	// s(ln 3) = 3/4 and s(-ln 3) = 1/4 by the definition 1/(1+exp(-x)).
-	for _, c := range []struct{ x, want, tolerance float64 }{
-		{0, 0.5, 0}, {math.Log(3), 0.75, 1e-15}, {-math.Log(3), 0.25, 1e-15},
-		{1e300, 1, 0}, {-1e300, 0, 0}, {math.Inf(1), 1, 0}, {math.Inf(-1), 0, 0},
-	} {
-		if got := logistic(c.x); !(math.Abs(got-c.want) <= c.tolerance) {
-			t.Errorf("logistic(%v) = %v, want %v", c.x, got, c.want)
-		}
-	}
-	// Far below zero the function is exp(x) to full precision, although 1+exp(-x) has overflowed at -710.
-	for _, x := range []float64{-40, -300, -700, -720} {
-		if got, want := logistic(x), math.Exp(x); math.Abs(got/want-1) > 1e-12 {
-			t.Errorf("logistic(%v) = %v, want %v", x, got, want)
-		}
-	}
-}
-
 // A state that hold writes is read by the next layer, the head and the next step.
 func TestStepWithHoldsAState(t *testing.T) {
 	n := fromTorch(t, readSafetensors(t, "gru_2layer"), Spec{})

@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"kerf/dataset"
+	"kerf/portable"
 )
 
 // gram is the sum of v vᵀ over time steps, for v with the constant 1 behind its
@@ -13,22 +14,28 @@ import (
 type gram struct {
 	size int
 	sum  *mat.SymDense
-	v    *mat.VecDense // the last v
+	v    []float64 // the last v
 }
 
 func newGram(size int) *gram {
-	g := &gram{size: size, sum: mat.NewSymDense(size+1, nil), v: mat.NewVecDense(size+1, nil)}
-	g.v.SetVec(size, 1)
+	g := &gram{size: size, sum: mat.NewSymDense(size+1, nil), v: make([]float64, size+1)}
+	g.v[size] = 1
 	return g
 }
 
 // add counts one step; the parts of v stand behind each other.
 func (g *gram) add(parts ...[]float64) {
-	v := g.v.RawVector().Data[:0]
+	v := g.v[:0]
 	for _, p := range parts {
 		v = append(v, p...)
 	}
-	g.sum.SymRankOne(g.sum, 1, g.v)
+	upper := g.sum.RawSymmetric()
+	for i, a := range g.v {
+		row := upper.Data[i*upper.Stride+i:][:len(g.v)-i]
+		for j, b := range g.v[i:] {
+			row[j] += float64(a * b)
+		}
+	}
 }
 
 func (g *gram) merge(o *gram)       { g.sum.AddSym(g.sum, o.sum) }
@@ -119,23 +126,19 @@ func (g *gram) predict(kept, gone []int, strength float64) replacement {
 		v := between.At(a, a)
 		between.SetSym(a, a, v+float64(strength*v)+least)
 	}
-	across := mat.NewDense(len(kept), len(gone), nil)
-	for a, i := range kept {
-		for b, j := range gone {
-			across.Set(a, b, g.covariance(i, j))
-		}
-	}
-	var factor mat.Cholesky
-	var slope mat.Dense
-	if !factor.Factorize(between) || factor.SolveTo(&slope, across) != nil {
+	factor, ok := portable.Cholesky(between)
+	if !ok {
 		return r
 	}
 	r.slope = make([]float64, len(gone)*len(kept))
-	for b := range gone {
+	for b, j := range gone {
+		slope := r.slope[b*len(kept) : (b+1)*len(kept)]
 		for a, i := range kept {
-			v := slope.At(a, b)
-			r.slope[b*len(kept)+a] = v
-			r.offset[b] -= float64(v * g.mean(i))
+			slope[a] = g.covariance(i, j)
+		}
+		factor.Solve(slope)
+		for a, i := range kept {
+			r.offset[b] -= float64(slope[a] * g.mean(i))
 		}
 	}
 	return r

@@ -1,6 +1,8 @@
 package prune
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"kerf/portable"
+)
 
 // replacement is what stands for removed values of a vector: each is a constant
 // plus a linear combination of those that stay.
@@ -44,21 +46,31 @@ func (r *replacement) fold(row []float64, constant func(index int, v float64)) [
 func (r *replacement) squaredError(g *gram, readers []float64) float64 {
 	// Each row is linear in the vector with its constant: coefficients c give c g cᵀ.
 	sum := 0.0
-	c := mat.NewVecDense(g.size+1, nil)
+	c := make([]float64, g.size+1)
 	for ; len(readers) > 0; readers = readers[len(r.gone):] {
-		c.Zero()
+		clear(c)
 		for b, k := range r.gone {
 			w := readers[b]
-			c.SetVec(k, c.AtVec(k)+w)
-			c.SetVec(g.size, c.AtVec(g.size)-float64(w*r.offset[b]))
+			c[k] += w
+			c[g.size] -= float64(w * r.offset[b])
 			if r.slope == nil {
 				continue
 			}
 			for a, v := range r.slope[b*len(r.kept) : (b+1)*len(r.kept)] {
-				c.SetVec(r.kept[a], c.AtVec(r.kept[a])-float64(w*v))
+				c[r.kept[a]] -= float64(w * v)
 			}
 		}
-		sum += mat.Inner(c, g.sum, c)
+		sum += g.quadratic(c)
+	}
+	return sum
+}
+
+// quadratic is c Σ cᵀ for the sums Σ of g; what is beside the diagonal counts twice.
+func (g *gram) quadratic(c []float64) float64 {
+	sum, upper := 0.0, g.sum.RawSymmetric()
+	for i, v := range c {
+		row := upper.Data[i*upper.Stride+i:][:len(c)-i]
+		sum += float64(v * (float64(2*portable.Dot(row[1:], c[i+1:])) + float64(row[0]*v)))
 	}
 	return sum
 }

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"sort"
 
-	"gonum.org/v1/gonum/stat"
+	"kerf/portable"
 )
 
 // Groups sums the scores of items that share an owner, such as the channel or the
@@ -28,12 +28,16 @@ func (s *Scores) Groups(owner []string) *Scores {
 		if s.Errors != nil {
 			errors := make([]float64, len(g.Items))
 			for i, e := range s.Errors[c] {
-				errors[place[owner[i]]] = math.Hypot(errors[place[owner[i]]], e)
+				errors[place[owner[i]]] = rootSumSquare(errors[place[owner[i]]], e)
 			}
 			g.Errors = append(g.Errors, errors)
 		}
 	}
 	return g
+}
+
+func rootSumSquare(a, b float64) float64 {
+	return math.Sqrt(float64(a*a) + float64(b*b)) // math.Hypot has assembly of its own
 }
 
 // Total is the sum of a column, in the unit of its output.
@@ -135,7 +139,7 @@ func (s *Scores) Agree() Agreement {
 	for _, x := range all {
 		row := make([]float64, len(all))
 		for j, y := range all {
-			row[j] = stat.Correlation(x, y, nil)
+			row[j] = portable.Correlation(x, y)
 		}
 		a.Correlation = append(a.Correlation, row)
 	}

@@ -4,6 +4,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"kerf/portable"
 )
 
 // unexplainedRidge keeps the covariance solvable when values repeat each other.
@@ -49,9 +51,11 @@ func (g *gram) unexplained(kept []int) []float64 {
 		}
 	}
 	shares := make([]float64, len(kept))
-	var factor mat.Cholesky
-	var inverse mat.SymDense
-	solved := factor.Factorize(correlation) && factor.InverseTo(&inverse) == nil
+	var inverse *portable.Square
+	factor, solved := portable.Cholesky(correlation)
+	if solved {
+		inverse = factor.Inverse()
+	}
 	for a := range shares {
 		switch {
 		case !moves[a]:

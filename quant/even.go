@@ -34,7 +34,7 @@ func even(p *dataset.Float, c Calibration, strength float64) (*dataset.Float, Ca
 	for i, sum := range s {
 		s[i] = 1
 		if top > 0 {
-			s[i] = math.Max(evenLeast, math.Pow(sum/top, strength/2))
+			s[i] = math.Max(evenLeast, squareRoots(sum/top, strength))
 		}
 	}
 	q := *p
@@ -48,6 +48,15 @@ func even(p *dataset.Float, c Calibration, strength float64) (*dataset.Float, Ca
 		first.W[i] /= s[i%first.Inputs]
 	}
 	return &q, c.scaled(s)
+}
+
+// squareRoots is v to the power of strength/2, for the strengths there are: 1, the
+// root, and 1/2, the root of the root. Roots have the same bits everywhere.
+func squareRoots(v, strength float64) float64 {
+	if v = math.Sqrt(v); strength < 1 {
+		v = math.Sqrt(v)
+	}
+	return v
 }
 
 // scaled is a calibration for features that are s times as large.

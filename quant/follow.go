@@ -1,11 +1,12 @@
 package quant
 
 import (
-	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
 	"kerf/model"
+	"kerf/portable"
 )
 
 // An error e of the weights of a row moves its pre-activation by e·v in every
@@ -135,7 +136,7 @@ func (f *followed) slopes(run *model.Run, i int, before []float64) {
 			set(0, j, forget, g*in*(1-in), g*in*(1-in))
 			set(1, j, forget, f.cell[j]*forget*(1-forget), f.cell[j]*forget*(1-forget))
 			set(2, j, forget, in*(1-float64(g*g)), in*(1-float64(g*g)))
-			open := math.Tanh(run.Cell(i)[j]) * out * (1 - out)
+			open := portable.Tanh(run.Cell(i)[j]) * out * (1 - out)
 			set(3, j, 0, open, open)
 		case model.ElmanTanh:
 			y := run.State(i)[j]
@@ -178,7 +179,7 @@ func (f *followed) rows() []*mat.SymDense {
 // rowPlan is how one row of W and U is rounded when both are seen as one.
 type rowPlan struct {
 	input, recurrent *compensator
-	push             *mat.Dense // units × inputs: what an error of W adds to U; nil for nothing
+	push             [][]float64 // per input and unit: what an error of W adds to U; nil for nothing
 }
 
 // plans makes the plans of a layer. The states and the bias take up what they can
@@ -209,7 +210,10 @@ func planRow(second *mat.SymDense, inputs int) (rowPlan, bool) {
 		return bias
 	}
 	rest := mat.NewSymDense(units+1, nil)
-	shared := mat.NewDense(units+1, inputs, nil)
+	shared := make([][]float64, inputs) // per input, states and bias
+	for c := range shared {
+		shared[c] = make([]float64, units+1)
+	}
 	trace := 0.0
 	for i := range units {
 		trace += second.At(inputs+i, inputs+i)
@@ -222,20 +226,23 @@ func planRow(second *mat.SymDense, inputs int) (rowPlan, bool) {
 			rest.SetSym(i, i, rest.At(i, i)+damping*trace/float64(units))
 		}
 		for c := range inputs {
-			shared.Set(i, c, second.At(c, index(i)))
+			shared[c][i] = second.At(c, index(i))
 		}
 	}
-	var cholesky mat.Cholesky
-	var solved, taken mat.Dense
-	if !(trace > 0) || !cholesky.Factorize(rest) || cholesky.SolveTo(&solved, shared) != nil || !(second.At(back, back) > 0) {
+	factor, ok := portable.Cholesky(rest)
+	if !(trace > 0) || !ok || !(second.At(back, back) > 0) {
 		return rowPlan{}, false
 	}
-	taken.Mul(shared.T(), &solved)
+	solved := make([][]float64, inputs) // per input, states and bias
+	for c := range inputs {
+		solved[c] = slices.Clone(shared[c])
+		factor.Solve(solved[c])
+	}
 	in := &Moments{Mean: make([]float64, inputs), Covariance: mat.NewSymDense(inputs, nil)}
 	for i := range inputs {
-		in.Mean[i] = solved.At(units, i)
+		in.Mean[i] = solved[i][units]
 		for j := i; j < inputs; j++ {
-			in.Covariance.SetSym(i, j, second.At(i, j)-taken.At(i, j))
+			in.Covariance.SetSym(i, j, second.At(i, j)-portable.Dot(shared[i], solved[j]))
 		}
 	}
 	re := &Moments{Mean: make([]float64, units), Covariance: mat.NewSymDense(units, nil)}
@@ -247,7 +254,7 @@ func planRow(second *mat.SymDense, inputs int) (rowPlan, bool) {
 			re.Covariance.SetSym(i, j, second.At(inputs+i, inputs+j)-float64(second.At(back, back)*re.Mean[i]*re.Mean[j]))
 		}
 	}
-	plan := rowPlan{input: newCompensator(in), recurrent: newCompensator(re), push: mat.DenseCopyOf(solved.Slice(0, units, 0, inputs))}
+	plan := rowPlan{input: newCompensator(in), recurrent: newCompensator(re), push: solved}
 	return plan, plan.input != nil && plan.recurrent != nil
 }
 
@@ -259,14 +266,11 @@ func pushed(l *model.Recurrent, input *Matrix, plans []rowPlan) []float64 {
 		if plan.push == nil {
 			continue
 		}
-		e := mat.NewVecDense(l.Inputs, nil)
-		for c := range l.Inputs {
-			e.SetVec(c, l.W[r*l.Inputs+c]-float64(input.W[r*l.Inputs+c])/scale(input.Fraction[r]))
-		}
-		var add mat.VecDense
-		add.MulVec(plan.push, e)
-		for c := range l.Units {
-			u[r*l.Units+c] += add.AtVec(c)
+		for c, push := range plan.push {
+			e := l.W[r*l.Inputs+c] - float64(input.W[r*l.Inputs+c])/scale(input.Fraction[r])
+			for j := range l.Units {
+				u[r*l.Units+j] += float64(push[j] * e)
+			}
 		}
 	}
 	return u

@@ -7,6 +7,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/portable"
 )
 
 // refit returns the last dense layer for what it really gets: the integers of
@@ -80,24 +81,21 @@ func corrected(d *model.Dense, m *Moments) *model.Dense {
 	for i := range n {
 		covariance.SetSym(i, i, covariance.At(i, i)+damping*trace/float64(n))
 	}
-	var cholesky mat.Cholesky
-	if !cholesky.Factorize(covariance) {
+	factor, ok := portable.Cholesky(covariance)
+	if !ok {
 		return d // the inputs never change
 	}
 	c := &model.Dense{Inputs: n, Outputs: d.Outputs, W: slices.Clone(d.W), B: slices.Clone(d.B), Activation: d.Activation}
 	for o := range d.Outputs {
-		with := mat.NewVecDense(n, nil)
+		add := make([]float64, n)
 		for i := range n {
-			with.SetVec(i, m.Covariance.At(i, n+o))
+			add[i] = m.Covariance.At(i, n+o)
 		}
-		var add mat.VecDense
-		if cholesky.SolveVecTo(&add, with) != nil {
-			return d
-		}
+		factor.Solve(add)
 		c.B[o] += m.Mean[n+o]
 		for i := range n {
-			c.W[o*n+i] += add.AtVec(i)
-			c.B[o] -= float64(add.AtVec(i) * m.Mean[i])
+			c.W[o*n+i] += add[i]
+			c.B[o] -= float64(add[i] * m.Mean[i])
 		}
 	}
 	return c

@@ -5,6 +5,8 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
+
+	"kerf/portable"
 )
 
 // Rounding says how weights become integers.
@@ -121,8 +123,8 @@ const damping = 0.01
 // columns are rounded and the factor that spreads their errors.
 type compensator struct {
 	moments *Moments
-	order   []int     // columns, the one with the largest variance first
-	factor  mat.Dense // upper Cholesky factor of the inverse covariance, in that order
+	order   []int            // columns, the one with the largest variance first
+	factor  *portable.Square // upper Cholesky factor of the inverse covariance, in that order
 }
 
 // newCompensator prepares a matrix; it is nil when the inputs never change.
@@ -149,14 +151,14 @@ func newCompensator(m *Moments) *compensator {
 		}
 		ordered.SetSym(i, i, ordered.At(i, i)+damping*trace/float64(n))
 	}
-	var cholesky mat.Cholesky
-	var inverse mat.SymDense
-	if !cholesky.Factorize(ordered) || cholesky.InverseTo(&inverse) != nil || !cholesky.Factorize(&inverse) {
+	factor, ok := portable.Cholesky(ordered)
+	if !ok {
 		return nil
 	}
-	var upper mat.TriDense
-	cholesky.UTo(&upper)
-	c.factor.CloneFrom(&upper)
+	if factor, ok = portable.Cholesky(factor.Inverse()); !ok {
+		return nil
+	}
+	c.factor = factor.Upper()
 	return c
 }
 
@@ -171,9 +173,10 @@ func (c *compensator) round(row []float64, fraction int, limit float64) []int32 
 	for i, column := range c.order {
 		q := math.Max(-limit, math.Min(limit, math.Round(left[i])))
 		words[column] = int32(q)
-		rest := (left[i] - q) / c.factor.At(i, i)
+		factor := c.factor.Row(i)
+		rest := (left[i] - q) / factor[i]
 		for j := i + 1; j < n; j++ {
-			left[j] -= float64(rest * c.factor.At(i, j))
+			left[j] -= float64(rest * factor[j])
 		}
 	}
 	return words

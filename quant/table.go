@@ -1,6 +1,10 @@
 package quant
 
-import "math"
+import (
+	"math"
+
+	"kerf/portable"
+)
 
 // The table holds tanh at i/32 for i = 0..256 with 15 fraction bits: up to 8,
 // where tanh is 1 to within a quarter of the last place.
@@ -15,7 +19,7 @@ var tanhTable = makeTanhTable()
 // beside it leave at their middle. A chord of a concave curve lies below it, so
 // the error then swings to both sides and its largest value halves.
 func makeTanhTable() [tableSteps + 1]int16 {
-	at := func(i float64) float64 { return math.Tanh(i / tableStepsPerOne) }
+	at := func(i float64) float64 { return portable.Tanh(i / tableStepsPerOne) }
 	gap := func(i float64) float64 { return at(i+0.5) - float64((at(i)+at(i+1))/2) }
 	var table [tableSteps + 1]int16
 	for i := 1; i <= tableSteps; i++ {

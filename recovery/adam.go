@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"kerf/model"
+	"kerf/portable"
 )
 
 // Constants of the optimiser, as its authors give them (Kingma and Ba 2015, arXiv:1412.6980, algorithm 1).
@@ -31,8 +32,8 @@ func newAdam(net *model.Network) *adam {
 // update moves the weights of net against the gradient.
 func (a *adam) update(net, gradient *model.Network, rate, decay float64) {
 	a.Updates++
-	meanShare := 1 - math.Pow(meanDecay, float64(a.Updates))
-	squareShare := 1 - math.Pow(squareDecay, float64(a.Updates))
+	meanShare := 1 - portable.Power(meanDecay, a.Updates)
+	squareShare := 1 - portable.Power(squareDecay, a.Updates)
 	weights, slopes := net.Values(), gradient.Values()
 	for i, values := range weights {
 		mean, square := a.Mean[i], a.Square[i]
@@ -76,5 +77,5 @@ func rateAt(top float64, done, all int) float64 {
 	if d := float64(done); d < rising {
 		return top * (d + 1) / rising
 	}
-	return top * (1 + math.Cos(math.Pi*(float64(done)-rising)/(float64(all)-rising))) / 2
+	return top * (1 + portable.Cos(math.Pi*(float64(done)-rising)/(float64(all)-rising))) / 2
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"kerf/dataset"
+	"kerf/portable"
 )
 
 // blends invents sequences that the teacher answers, so that the small network learns what the teacher does between and beside
@@ -43,7 +44,7 @@ func spreads(rec *dataset.Recordings) []float64 {
 				values = append(values, s.X[step*rec.Features+i])
 			}
 		}
-		_, all[i] = meanAndSpread(values)
+		_, all[i] = portable.MeanStd(values)
 	}
 	return all
 }

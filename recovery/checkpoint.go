@@ -6,9 +6,9 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"kerf/model"
+	"kerf/whole"
 )
 
 // Checkpoint is a file that holds a training after its last complete epoch. A training that finds it goes on from there, and ends with
@@ -41,7 +41,7 @@ type saved struct {
 	Kept     [][]float64 `json:"best_weights"`
 }
 
-// save writes the file under another name first: at no time is there half a checkpoint.
+// save replaces the file: at no time is there half a checkpoint.
 func (c *Checkpoint) save(t *training) error {
 	if c == nil {
 		return nil
@@ -50,19 +50,7 @@ func (c *Checkpoint) save(t *training) error {
 	if err != nil {
 		return c.fail(fmt.Sprintf("cannot be written: %v", err), "the training diverged; a lower rate helps")
 	}
-	draft, err := os.CreateTemp(filepath.Dir(c.File), filepath.Base(c.File)+".*")
-	if err != nil {
-		return c.fail(reason(err), "choose another file")
-	}
-	_, err = draft.Write(text)
-	if closed := draft.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		err = os.Rename(draft.Name(), c.File)
-	}
-	if err != nil {
-		os.Remove(draft.Name())
+	if err := whole.File(c.File, text); err != nil {
 		return c.fail(reason(err), "choose another file")
 	}
 	return nil

@@ -3,10 +3,9 @@ package recovery
 import (
 	"math"
 
-	"gonum.org/v1/gonum/stat"
-
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/portable"
 	"kerf/quant"
 )
 
@@ -70,14 +69,12 @@ func spread(rec *dataset.Recordings, output int, scale float64) (mean, std float
 			values = append(values, s.Y[step*rec.Outputs+output])
 		}
 	}
-	mean, std = meanAndSpread(values)
+	mean, std = portable.MeanStd(values)
 	if std == 0 {
 		std = scale
 	}
 	return mean, std
 }
-
-func meanAndSpread(values []float64) (mean, std float64) { return stat.PopMeanStdDev(values, nil) }
 
 // rescaleOutputs changes the last layer from the normalisation of one list of outputs to that of another: the physical
 // outputs stay.

@@ -48,3 +48,9 @@ func Load(name string) (*Profile, error) {
 	}
 	return Parse(data, file)
 }
+
+// BuiltIn returns the text of a built-in profile.
+func BuiltIn(name string) (text []byte, ok bool) {
+	text, err := builtin.ReadFile("profiles/" + name + ".toml")
+	return text, err == nil
+}

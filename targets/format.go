@@ -74,10 +74,20 @@ func formatScaled(v float64, digits int, units []unit) string {
 		}
 	}
 	scaled := rounded / math.Pow10(u.power)
-	decimals := max(0, digits-1-int(math.Floor(math.Log10(math.Abs(scaled)))))
+	decimals := max(0, digits-1-powerOfTen(math.Abs(scaled)))
 	text := strconv.FormatFloat(scaled, 'f', decimals, 64)
 	if strings.Contains(text, ".") {
 		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
 	}
 	return text + " " + u.name
+}
+
+// powerOfTen is the exponent of the largest power of ten that is not above v > 0.
+func powerOfTen(v float64) int {
+	power := 0
+	for ; math.Pow10(power) > v; power-- {
+	}
+	for ; math.Pow10(power+1) <= v; power++ {
+	}
+	return power
 }

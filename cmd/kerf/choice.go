@@ -28,6 +28,58 @@ func (c *choice) formatFlags(flags *pflag.FlagSet) {
 	flags.StringVar(&c.state, "state", "", "int16 or int32")
 }
 
+// fields are the options that a choice is made of, in a fixed order.
+func (c *choice) fields() []choiceField {
+	return []choiceField{{"features", &c.features}, {"units", &c.units}, {"weights", &c.weights}, {"state", &c.state}}
+}
+
+type choiceField struct {
+	option string
+	value  *string
+}
+
+// byHand lists what was chosen, option=value, for the manifest.
+func (c choice) byHand() []string {
+	var list []string
+	for _, f := range c.fields() {
+		if *f.value != "" {
+			list = append(list, f.option+"="+*f.value)
+		}
+	}
+	return list
+}
+
+// choiceFrom is the choice that byHand listed.
+func choiceFrom(list []string) (choice, error) {
+	var c choice
+	for _, item := range list {
+		option, value, _ := strings.Cut(item, "=")
+		i := slices.IndexFunc(c.fields(), func(f choiceField) bool { return f.option == option })
+		if i < 0 {
+			return c, fmt.Errorf("the manifest names the unknown choice %q", item)
+		}
+		*c.fields()[i].value = value
+	}
+	return c, nil
+}
+
+// assess chooses, trains where the job asks for it, and judges.
+func (a *app) assess(in *budget.Inputs, c choice) (*budget.Result, error) {
+	cut, chosen, err := a.choose(in, c)
+	if err != nil {
+		return nil, err
+	}
+	if chosen, err = a.recovered(in, cut, chosen); err != nil {
+		return nil, err
+	}
+	result, err := a.judge(in, cut, chosen)
+	if err != nil {
+		return nil, err
+	}
+	result.ByHand = c.byHand()
+	return result, nil
+}
+
 // choose finds a candidate; byHand parts replace what the search would take.
 func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, error) {
 	if c.weights != "" {

@@ -2,7 +2,9 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sort"
@@ -11,6 +13,7 @@ import (
 
 	"kerf/exporter"
 	"kerf/testdata/demo"
+	"kerf/whole"
 )
 
 func (a *app) demoCommand() *cobra.Command {
@@ -58,7 +61,7 @@ func writeDemo(dir string) error {
 		return &exporter.FolderError{Dir: dir, Msg: err.Error(), Hint: "choose another folder with --out"}
 	}
 	for _, name := range names {
-		if err := os.WriteFile(filepath.Join(dir, name), files[name], 0o644); err != nil {
+		if err := whole.NewFile(filepath.Join(dir, name), files[name]); err != nil && !errors.Is(err, fs.ErrExist) {
 			return &exporter.FolderError{Dir: dir, Msg: err.Error(), Hint: "choose another folder with --out"}
 		}
 	}

@@ -30,17 +30,10 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 					return err
 				}
 			}
-			cut, chosen, err := a.choose(in, c)
-			if err != nil {
-				return err
-			}
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
-			if chosen, err = a.recovered(in, cut, chosen); err != nil {
-				return err
-			}
-			result, err := a.judge(in, cut, chosen)
+			result, err := a.assess(in, c)
 			if err != nil {
 				return err
 			}

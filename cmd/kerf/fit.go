@@ -17,6 +17,7 @@ import (
 	"kerf/budget"
 	"kerf/exporter"
 	"kerf/targets"
+	"kerf/whole"
 )
 
 func (a *app) targetsFitCommand() *cobra.Command {
@@ -129,16 +130,11 @@ func fitTables(f *budget.Fitted) []exporter.Table {
 
 // writeNew writes a file that is not there yet.
 func writeNew(path string, content []byte) error {
-	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	err := whole.NewFile(path, content)
 	if errors.Is(err, fs.ErrExist) {
 		return &usageError{path + " is there already", "give another name with --out, or move the file away"}
 	}
 	if err != nil {
-		return cannotWrite(path, err)
-	}
-	_, err = file.Write(content)
-	if err := errors.Join(err, file.Close()); err != nil {
-		os.Remove(path) // a failed run leaves no file; the first error is the one to report
 		return cannotWrite(path, err)
 	}
 	return nil

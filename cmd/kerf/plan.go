@@ -61,16 +61,7 @@ func (a *app) plan(ctx context.Context, job, out, format string, measured bool) 
 			return err
 		}
 	}
-	in.ScoreFeatures(a.ui.progress("scoring features,"))
-	cut := in.FindCut(a.ui.progress("trying cuts,"))
-	chosen, err := a.chooseWords(in, cut)
-	if err != nil {
-		return err
-	}
-	if chosen, err = a.recovered(in, cut, chosen); err != nil {
-		return err
-	}
-	result, err := a.judge(in, cut, chosen)
+	result, err := a.assess(in, choice{})
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,7 @@ import (
 	"kerf/budget"
 	"kerf/exporter"
 	"kerf/model"
+	"kerf/whole"
 )
 
 func (a *app) pruneCommand() *cobra.Command {
@@ -162,18 +163,11 @@ func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate, n
 		_, err := a.stdout.Write(b.Bytes())
 		return err
 	}
-	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	err := whole.NewFile(path, b.Bytes())
 	if errors.Is(err, fs.ErrExist) {
 		return thereAlready(path)
 	}
 	if err != nil {
-		return &usageError{"--out: " + err.Error(), "choose another file"}
-	}
-	if _, err = file.Write(b.Bytes()); err == nil {
-		err = file.Close()
-	}
-	if err != nil {
-		os.Remove(path) // half a file is worse than none
 		return &usageError{"--out: " + err.Error(), "choose another file"}
 	}
 	return nil

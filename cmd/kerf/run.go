@@ -69,7 +69,7 @@ Start with: kerf demo`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return &usageError{err.Error(), fmt.Sprintf("%s --help lists the options", cmd.CommandPath())}
 	})
-	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(), a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.showCommand(), a.compareCommand(), a.targetsCommand(), a.versionCommand())
+	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(), a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(), a.targetsCommand(), a.versionCommand())
 	addCompletions(root)
 	return root
 }

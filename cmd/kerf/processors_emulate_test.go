@@ -1,0 +1,83 @@
+//go:build emulate
+
+package main
+
+import (
+	"bytes"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+)
+
+// The handoff has the same bytes on every processor: kerf is built for 386 and
+// arm64 and run by an emulator (Debian package qemu-user). The demo runs on 386,
+// whose instructions an amd64 machine runs itself where its kernel lets it; on arm64, ten times
+// slower, the open data set does, and package portable's own test.
+func TestEmulatedProcessorsGiveTheSameBytes(t *testing.T) {
+	city, err := filepath.Abs(filepath.Join("..", "..", "testdata", "cityweather", "job.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		arch, emulator string
+		args           []string // the folder follows
+		handoff        string   // in the folder
+	}{
+		{"arm64", "qemu-aarch64", []string{"plan", city, "--out"}, ""},
+		{"386", "qemu-i386", []string{"plan", city, "--out"}, ""},
+		{"386", "", []string{"demo", "--out"}, "handoff"},
+	} {
+		t.Run(c.arch+" "+c.args[0], func(t *testing.T) {
+			t.Parallel()
+			here, there := filepath.Join(t.TempDir(), "here"), filepath.Join(t.TempDir(), "there")
+			if code, _, stderr := call(append(c.args, here)...); code == exitInput {
+				t.Fatal(stderr)
+			}
+			cmd := exec.Command(c.emulator, append([]string{buildFor(t, c.arch, "build", "-o")}, append(c.args, there)...)...)
+			if c.emulator == "" {
+				cmd = exec.Command(cmd.Args[1], cmd.Args[2:]...)
+			} else if _, err := exec.LookPath(c.emulator); err != nil {
+				t.Fatalf("%s is missing: install the Debian package qemu-user", c.emulator)
+			}
+			if out, err := cmd.CombinedOutput(); err != nil && cmd.ProcessState.ExitCode() != exitBroken {
+				t.Fatalf("%v: %s", err, out)
+			}
+			want, got := readAll(t, filepath.Join(here, c.handoff)), readAll(t, filepath.Join(there, c.handoff))
+			if len(got) != len(want) || len(want) == 0 {
+				t.Errorf("%d files, want %d", len(got), len(want))
+			}
+			for name := range want {
+				if !bytes.Equal(got[name], want[name]) {
+					t.Errorf("%s differs", name)
+				}
+			}
+		})
+	}
+}
+
+// The bits of exp, tanh, log and of factorised matrices, against the digest that package portable's test holds.
+func TestEmulatedPortableBits(t *testing.T) {
+	for arch, emulator := range map[string]string{"arm64": "qemu-aarch64", "386": "qemu-i386"} {
+		test := buildFor(t, arch, "test", "-c", "-o")
+		if out, err := exec.Command(emulator, test, "-test.run", "TestBitsAreTheSameEverywhere").CombinedOutput(); err != nil {
+			t.Errorf("%s: %v: %s", arch, err, out)
+		}
+	}
+}
+
+// buildFor compiles kerf, or with "test" the test of package portable, for another processor.
+func buildFor(t *testing.T, arch string, args ...string) string {
+	t.Helper()
+	binary := filepath.Join(t.TempDir(), "program")
+	folder := "."
+	if args[0] == "test" {
+		folder = "../../portable"
+	}
+	build := exec.Command("go", append(append(args, binary), folder)...)
+	build.Env = append(os.Environ(), "GOOS=linux", "GOARCH="+arch, "CGO_ENABLED=0")
+	if out, err := build.CombinedOutput(); err != nil {
+		t.Fatalf("go %s for %s: %v: %s", args[0], arch, err, out)
+	}
+	return binary
+}

@@ -1,0 +1,211 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"kerf/exporter"
+)
+
+// cityHandoff is the job of the open data set in a fresh folder, planned.
+func cityHandoff(t *testing.T) (job, dir string) {
+	t.Helper()
+	job = cityJob(t, func(job string) string { return job })
+	dir = filepath.Join(filepath.Dir(job), "handoff")
+	if code, _, stderr := call("plan", job, "--out", dir); code != exitDone {
+		t.Fatalf("exit code %d: %s", code, stderr)
+	}
+	return job, dir
+}
+
+func readAll(t *testing.T, dir string) map[string][]byte {
+	t.Helper()
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	files := map[string][]byte{}
+	for _, e := range entries {
+		if e.IsDir() {
+			continue
+		}
+		if files[e.Name()], err = os.ReadFile(filepath.Join(dir, e.Name())); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return files
+}
+
+func rewrite(t *testing.T, path string, content []byte) {
+	t.Helper()
+	if err := os.WriteFile(path, content, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// problems runs the checks that need neither compiler nor job.
+func problems(t *testing.T, dir string) (files []string, all string) {
+	t.Helper()
+	v, err := exporter.Verify(dir, version)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var lines []string
+	for _, c := range v.Checks {
+		for _, f := range c.Findings {
+			files = append(files, f.File)
+			lines = append(lines, f.File+": "+f.Problem)
+		}
+	}
+	if v.Verified != (len(lines) == 0) {
+		t.Errorf("verified: %v, with %d findings", v.Verified, len(lines))
+	}
+	return files, strings.Join(lines, "\n")
+}
+
+// A changed byte anywhere in a handoff is found, and the file is named first; so
+// is a missing and an additional file.
+func TestEveryChangedByteIsFound(t *testing.T) {
+	_, dir := cityHandoff(t)
+	files := readAll(t, dir)
+	if _, found := problems(t, dir); found != "" {
+		t.Fatalf("an untouched handoff does not verify: %s", found)
+	}
+	random := rand.New(rand.NewPCG(11, 0))
+	for name, content := range files {
+		path := filepath.Join(dir, name)
+		places := []int{0, len(content) / 2, len(content) - 1}
+		for range 8 {
+			places = append(places, random.IntN(len(content)))
+		}
+		for _, at := range places {
+			changed := slices.Clone(content)
+			changed[at] ^= 1 << random.IntN(8)
+			rewrite(t, path, changed)
+			if named, all := problems(t, dir); len(named) == 0 || named[0] != name {
+				t.Errorf("%s, byte %d: %q became %q: found %q", name, at, content[at], changed[at], all)
+			}
+		}
+		rewrite(t, path, content[:len(content)-1])
+		if named, all := problems(t, dir); len(named) == 0 || named[0] != name {
+			t.Errorf("%s without its last byte: found %q", name, all)
+		}
+		if err := os.Remove(path); err != nil {
+			t.Fatal(err)
+		}
+		if named, all := problems(t, dir); !slices.Contains(named, name) {
+			t.Errorf("%s removed: found %q", name, all)
+		}
+		rewrite(t, path, content)
+	}
+	rewrite(t, filepath.Join(dir, "notes.txt"), []byte("mine"))
+	if named, all := problems(t, dir); !slices.Equal(named, []string{"notes.txt"}) {
+		t.Errorf("an additional file: found %q", all)
+	}
+}
+
+// The command names what was changed, in handoff and inputs, and makes the
+// handoff again from the job.
+func TestVerifyAgainst(t *testing.T) {
+	job, dir := cityHandoff(t)
+	verify := func(want int, words ...string) {
+		t.Helper()
+		code, stdout, stderr := call("verify", dir, "--against", job)
+		text := strings.Join(strings.Fields(stdout), " ")
+		for _, w := range words {
+			if !strings.Contains(text, w) {
+				t.Errorf("%q is not in %s", w, stdout)
+			}
+		}
+		if code != want || stderr != "" {
+			t.Errorf("exit code %d, want %d; stderr %q", code, want, stderr)
+		}
+	}
+	verify(exitDone, ", verified", "self-test in C holds", "every integer matches", "made again holds 12 files from the job, byte for byte")
+
+	var manifest exporter.Manifest
+	if err := json.Unmarshal(readAll(t, dir)[exporter.ManifestFile], &manifest); err != nil {
+		t.Fatal(err)
+	}
+	if len(manifest.Inputs) != 6 { // job, model, features, outputs, selection, sign-off
+		t.Errorf("the manifest names %d inputs", len(manifest.Inputs))
+	}
+	for _, input := range manifest.Inputs {
+		name := input.File
+		content := readAll(t, filepath.Dir(job))[name]
+		changed := slices.Clone(content)
+		changed[len(changed)/2] ^= 1
+		rewrite(t, filepath.Join(filepath.Dir(job), name), changed)
+		verify(exitBroken, "does not verify", "inputs does not hold", name+" is another ", "made again not checked not made: the inputs are others")
+		rewrite(t, filepath.Join(filepath.Dir(job), name), content)
+	}
+	verify(exitDone, ", verified")
+}
+
+// Who changes a figure and makes reports and hashes agree is found by making the
+// handoff again, not by the hashes; a verdict that its figures do not give is
+// found at once.
+func TestForgedFigures(t *testing.T) {
+	job, dir := cityHandoff(t)
+	original := readAll(t, dir)
+	forge := func(change func(s *exporter.Signoff)) {
+		t.Helper()
+		var s exporter.Signoff
+		if err := json.Unmarshal(original["signoff.json"], &s); err != nil {
+			t.Fatal(err)
+		}
+		change(&s)
+		files := map[string][]byte{"signoff.md": s.Markdown()}
+		for name, render := range map[string]func() ([]byte, error){"signoff.json": s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML} {
+			content, err := render()
+			if err != nil {
+				t.Fatal(err)
+			}
+			files[name] = content
+		}
+		manifest := string(original[exporter.ManifestFile])
+		for name, content := range files {
+			rewrite(t, filepath.Join(dir, name), content)
+			manifest = strings.Replace(manifest, hexSHA(original[name]), hexSHA(content), 1)
+			manifest = strings.Replace(manifest, fmt.Sprintf("%s\",\n      \"bytes\": %d", hexSHA(content), len(original[name])), fmt.Sprintf("%s\",\n      \"bytes\": %d", hexSHA(content), len(content)), 1)
+		}
+		at := strings.Index(manifest, `"check": "`) + len(`"check": "`)
+		manifest = manifest[:at] + manifest[at+64:]
+		rewrite(t, filepath.Join(dir, exporter.ManifestFile), []byte(manifest[:at]+hexSHA([]byte(manifest))+manifest[at:]))
+	}
+
+	forge(func(s *exporter.Signoff) { s.Loss[0].Fixed /= 2 })
+	if _, all := problems(t, dir); all != "" {
+		t.Errorf("found without the job: %s; the test is of a forgery that agrees with itself", all)
+	}
+	code, stdout, _ := call("verify", dir, "--against", job)
+	if code != exitBroken || !strings.Contains(strings.Join(strings.Fields(stdout), " "), "signoff.json is not what the job gives") {
+		t.Errorf("exit code %d: %s", code, stdout)
+	}
+
+	forge(func(s *exporter.Signoff) { s.Cost[0].Verdict = "fail" })
+	if named, all := problems(t, dir); !slices.Contains(named, "signoff.json") {
+		t.Errorf("a verdict that its figures do not give: found %q", all)
+	}
+}
+
+func hexSHA(content []byte) string { return fmt.Sprintf("%x", sha256.Sum256(content)) }
+
+// A handoff that was chosen by hand is made again by the same choice.
+func TestVerifyAgainstAChoiceByHand(t *testing.T) {
+	job := cityJob(t, func(job string) string { return job })
+	dir := filepath.Join(t.TempDir(), "uncut")
+	if code, _, stderr := call("export", job, "--features", "all", "--units", "all", "--weights", "int16", "--out", dir); code == exitInput {
+		t.Fatal(stderr)
+	}
+	if code, stdout, stderr := call("verify", dir, "--against", job); code != exitDone {
+		t.Errorf("exit code %d: %s%s", code, stdout, stderr)
+	}
+}

@@ -1,0 +1,75 @@
+package exporter
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+
+	"kerf/budget"
+)
+
+// readSignoff reads signoff.json. The text must be exactly what kerf writes for
+// its content, and the verdicts must follow from the figures beside them.
+func readSignoff(text []byte) (*Signoff, error) {
+	if text == nil {
+		return nil, fmt.Errorf("is missing")
+	}
+	s := &Signoff{}
+	if err := json.Unmarshal(text, s); err != nil {
+		return nil, fmt.Errorf("cannot be read: %w", err)
+	}
+	if err := CheckPrefix(s.Name); err != nil {
+		return nil, err
+	}
+	if len(s.Inputs) == 0 || !hexHash.MatchString(s.Inputs[0].SHA256) {
+		return nil, fmt.Errorf("names no job file with its SHA-256")
+	}
+	again, err := s.JSON()
+	if err != nil {
+		return nil, err
+	}
+	if !bytes.Equal(again, text) {
+		return nil, fmt.Errorf("its text is not what kerf writes for its content: %s", firstDifference(text, again))
+	}
+	return s, s.checkVerdicts()
+}
+
+// checkVerdicts tells whether the verdicts follow from figures and limits.
+func (s *Signoff) checkVerdicts() error {
+	failed, short := false, false
+	count := func(verdict string) {
+		failed = failed || verdict == budget.Fail
+		short = short || verdict == budget.NotEnough
+	}
+	for _, c := range s.Cost {
+		want := ""
+		if c.Limit != nil {
+			want = budget.Pass
+			if c.Value > *c.Limit && !c.AtLeast || c.Value < *c.Limit && c.AtLeast {
+				want = budget.Fail
+			}
+		}
+		if c.Verdict != want {
+			return fmt.Errorf("%s %s of %s has the verdict %q, its figures give %q", c.Resource, c.Part, c.Target, c.Verdict, want)
+		}
+		count(c.Verdict)
+	}
+	for _, l := range s.Loss {
+		if (l.Tolerance == nil) != (l.Verdict == "") {
+			return fmt.Errorf("%s, %s: a verdict without a tolerance, or a tolerance without a verdict", l.Output, l.Scenario)
+		}
+		count(l.Verdict)
+	}
+	want := budget.Fits
+	switch {
+	case failed:
+		want = budget.DoesNotFit
+	case short:
+		want = budget.NotEnough
+	}
+	// Where sign-off sequences are selection recordings too, nothing independent was judged.
+	if s.Verdict != want && !(want == budget.Fits && s.Verdict == budget.NotEnough) {
+		return fmt.Errorf("the verdict is %q, its rows give %q", s.Verdict, want)
+	}
+	return nil
+}

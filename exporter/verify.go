@@ -1,0 +1,297 @@
+package exporter
+
+import (
+	"bytes"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+
+	"kerf/quant"
+	"kerf/whole"
+)
+
+const signoffFile = "signoff.json"
+
+// largestFile bounds what is read of a file that claims to be part of a handoff:
+// a handoff has some hundred kilobytes.
+const largestFile = 256 << 20
+
+// Verification says what was found out about a handoff.
+type Verification struct {
+	Name     string  `json:"name"`     // of the job
+	Kerf     string  `json:"kerf"`     // version that made it
+	Verdict  string  `json:"verdict"`  // of its sign-off
+	Manifest string  `json:"manifest"` // SHA-256 of manifest.json: stands for the whole handoff
+	Verified bool    `json:"verified"` // no check found anything
+	Checks   []Check `json:"checks"`
+
+	manifest *Manifest
+	files    map[string][]byte
+	emitted  bool // the C is exactly what kerf emits
+}
+
+// Check is one thing that was looked into.
+type Check struct {
+	What     string    `json:"what"`
+	Detail   string    `json:"detail"`  // how much, or why not
+	Skipped  bool      `json:"skipped"` // it was not looked into
+	Findings []Finding `json:"findings"`
+}
+
+// Finding is one thing that is not as it should be.
+type Finding struct {
+	File    string `json:"file"`
+	Problem string `json:"problem"`
+}
+
+// Add notes a check.
+func (v *Verification) Add(c Check) {
+	if c.Findings == nil {
+		c.Findings = []Finding{}
+	}
+	v.Checks = append(v.Checks, c)
+	v.Verified = !slices.ContainsFunc(v.Checks, func(c Check) bool { return len(c.Findings) > 0 })
+}
+
+// Inputs are the input files that the manifest names.
+func (v *Verification) Inputs() []InputRow { return v.manifest.Inputs }
+
+// ByHand is what was chosen on the command line when the handoff was made.
+func (v *Verification) ByHand() []string { return v.manifest.ByHand }
+
+// Readable tells whether the manifest could be read, so that it can be compared with a job.
+func (v *Verification) Readable() bool { return v.manifest != nil }
+
+// Verify looks into the handoff in a folder: hashes, what follows from what, and
+// the self-test through the integer engine. version is that of this kerf. The
+// only error is a [*FolderError]: there is nothing to verify.
+func Verify(dir, version string) (*Verification, error) {
+	files, odd, err := readFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	v := &Verification{files: files}
+	v.checkFiles(odd)
+	s := v.checkReports(version)
+	if s != nil {
+		v.checkNetwork(s, version)
+	}
+	return v, nil
+}
+
+// readFolder reads every file of a handoff; odd lists what is no file.
+func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		if aside := whole.Aside(dir); aside != "" {
+			return nil, nil, &FolderError{dir, "the folder was being replaced when kerf was stopped; what stood there is in " + aside, "rename it, or make the handoff again: that puts it back first"}
+		}
+		return nil, nil, &FolderError{dir, "the folder cannot be read: " + reasonOf(err).Error(), "give a handoff folder, as kerf plan writes it"}
+	}
+	files = map[string][]byte{}
+	for _, e := range entries {
+		info, err := e.Info()
+		if err != nil || !info.Mode().IsRegular() || info.Size() > largestFile {
+			odd = append(odd, Finding{e.Name(), "is no file of a handoff"})
+			continue
+		}
+		if files[e.Name()], err = os.ReadFile(filepath.Join(dir, e.Name())); err != nil {
+			odd = append(odd, Finding{e.Name(), "cannot be read: " + reasonOf(err).Error()})
+		}
+	}
+	if files[ManifestFile] == nil && files[signoffFile] == nil {
+		return nil, nil, &FolderError{dir, "the folder holds no handoff: there is neither manifest.json nor signoff.json", "give a handoff folder, as kerf plan writes it"}
+	}
+	return files, odd, nil
+}
+
+// checkFiles compares the files with the manifest.
+func (v *Verification) checkFiles(odd []Finding) {
+	c := Check{What: "files", Findings: odd}
+	found := func(file, problem string, values ...any) {
+		c.Findings = append(c.Findings, Finding{file, fmt.Sprintf(problem, values...)})
+	}
+	text := v.files[ManifestFile]
+	v.Manifest = sha(text)
+	m, whole, err := readManifest(text)
+	switch {
+	case text == nil:
+		found(ManifestFile, "is missing")
+	case err != nil:
+		found(ManifestFile, "cannot be read: %v", err)
+	default:
+		v.manifest = m
+		v.Name, v.Kerf, v.Verdict = m.Job, m.Kerf, m.Verdict
+		if !whole {
+			found(ManifestFile, "was changed: its own SHA-256 is another")
+			break // whose entry differs is then not the file that was changed
+		}
+		named := map[string]bool{ManifestFile: true}
+		for _, out := range m.Outputs {
+			named[out.File] = true
+			content, there := v.files[out.File]
+			switch {
+			case !there:
+				found(out.File, "is missing")
+			case sha(content) != out.SHA256:
+				found(out.File, "was changed: SHA-256 %.16s..., the manifest has %.16s...", sha(content), out.SHA256)
+			}
+		}
+		for _, name := range slices.Sorted(maps.Keys(v.files)) {
+			if !named[name] {
+				found(name, "is no part of the handoff")
+			}
+		}
+		c.Detail = plural(len(m.Outputs), "file") + ", SHA-256 and names, and the manifest's own"
+	}
+	v.Add(c)
+}
+
+// checkReports renders the sign-off anew and compares it with the manifest.
+func (v *Verification) checkReports(version string) *Signoff {
+	c := Check{What: "reports", Detail: "Markdown, CSV and HTML follow from signoff.json, the manifest agrees"}
+	defer func() { v.Add(c) }()
+	s, err := readSignoff(v.files[signoffFile])
+	if err != nil {
+		c.Findings = append(c.Findings, Finding{signoffFile, err.Error()})
+		return nil
+	}
+	v.Name, v.Kerf, v.Verdict = s.Name, s.Kerf, s.Verdict // also where the manifest cannot be read
+	if m := v.manifest; m != nil && (m.Kerf != s.Kerf || m.Job != s.Name || m.Verdict != s.Verdict || !slices.Equal(m.Inputs, s.Inputs)) {
+		c.Findings = append(c.Findings, Finding{ManifestFile, "names another kerf, job, verdict or other inputs than signoff.json"})
+	}
+	if s.Kerf != version {
+		c.Skipped, c.Detail = true, fmt.Sprintf("made by kerf %s, this is %s", s.Kerf, version)
+		return s
+	}
+	reports, err := s.reports()
+	if err != nil {
+		c.Findings = append(c.Findings, Finding{signoffFile, err.Error()})
+		return s
+	}
+	c.Findings = append(c.Findings, v.differing(reports, "does not follow from signoff.json")...)
+	return s
+}
+
+// differing compares files with what they should be.
+func (v *Verification) differing(want map[string][]byte, problem string) []Finding {
+	var all []Finding
+	for _, name := range slices.Sorted(maps.Keys(want)) {
+		if have, there := v.files[name]; there && !bytes.Equal(have, want[name]) {
+			all = append(all, Finding{name, problem + ": " + firstDifference(have, want[name])})
+		}
+	}
+	return all
+}
+
+// firstDifference says where a text is not the wanted one.
+func firstDifference(have, want []byte) string {
+	line := 1
+	for i := range min(len(have), len(want)) {
+		if have[i] != want[i] {
+			return fmt.Sprintf("line %d", line)
+		}
+		if have[i] == '\n' {
+			line++
+		}
+	}
+	return fmt.Sprintf("%d bytes, should be %d", len(have), len(want))
+}
+
+// checkNetwork rebuilds the integer network, emits the C from it and runs the
+// steps of the self-test.
+func (v *Verification) checkNetwork(s *Signoff, version string) {
+	file := s.Name + networkSuffix
+	c := Check{What: "network"}
+	h, err := v.handoff(s)
+	if err != nil {
+		c.Findings = []Finding{{file, err.Error()}}
+		v.Add(c)
+		return
+	}
+	rows := 0
+	for _, m := range h.Net.Matrices() {
+		rows += m.Rows
+	}
+	c.Detail = fmt.Sprintf("the accumulators of %s cannot overflow, formats as in signoff.json", plural(rows, "row"))
+	if err := sameNetwork(h, s); err != nil {
+		c.Findings = []Finding{{signoffFile, err.Error()}}
+	}
+	v.Add(c)
+
+	c = Check{What: "C", Detail: "header, source, weights, vectors, self-test and board follow from " + file}
+	if s.Kerf != version {
+		c.Skipped, c.Detail = true, fmt.Sprintf("made by kerf %s, this is %s", s.Kerf, version)
+	} else if files, err := h.CFiles(); err != nil {
+		c.Findings = []Finding{{signoffFile, err.Error()}}
+	} else {
+		c.Findings = v.differing(files, "does not follow from "+file)
+		v.emitted = len(c.Findings) == 0
+	}
+	v.Add(c)
+
+	v.Add(Check{What: "self-test in Go", Detail: plural(len(h.Vectors), "step") + ", every integer", Findings: replayed(h, file)})
+}
+
+var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
+
+// handoff is what the C is emitted from, out of the files of the folder.
+func (v *Verification) handoff(s *Signoff) (*Handoff, error) {
+	text, there := v.files[s.Name+networkSuffix]
+	if !there {
+		return nil, fmt.Errorf("is missing")
+	}
+	f, err := readNetworkFile(text)
+	if err != nil {
+		return nil, err
+	}
+	h := &Handoff{Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256, VerdictLine: s.VerdictLine(), Period: f.Period, Description: s.Network.Kept, KeptUnits: s.Kept.Units}
+	if h.Net, err = f.network(); err != nil {
+		return nil, err
+	}
+	h.Vectors, err = f.vectors()
+	return h, err
+}
+
+// sameNetwork compares the network with what signoff.json says of it.
+func sameNetwork(h *Handoff, s *Signoff) error {
+	var names []string
+	for _, f := range h.Net.Features {
+		names = append(names, f.Name)
+	}
+	if !slices.Equal(names, s.Kept.Features) {
+		return fmt.Errorf("keeps other features than the network has")
+	}
+	matrices := h.Net.Matrices()
+	if len(matrices) != len(s.Formats) {
+		return fmt.Errorf("has %d formats for %d matrices", len(s.Formats), len(matrices))
+	}
+	for i, m := range matrices {
+		f := s.Formats[i]
+		// An offset that is added behind the sum enters the bound before it is rounded: one more at most.
+		bound := maxBound(m)
+		if f.Layer+"."+f.Tensor != m.Name || f.WordBits != m.WordBits || !slices.Equal(f.FractionBits, m.Fraction) || f.Limit != quant.AccumulatorLimit || f.Bound < bound || f.Bound > bound+1 {
+			return fmt.Errorf("states other formats or another bound of %s than the network has", m.Name)
+		}
+	}
+	return nil
+}
+
+// replayed runs the steps of the self-test through the integer engine.
+func replayed(h *Handoff, file string) []Finding {
+	state := h.Net.NewState()
+	y := make([]int32, len(h.Net.Outputs))
+	for i, step := range h.Vectors {
+		if step.Reset {
+			state.Reset()
+		}
+		h.Net.Step(state, step.X, y)
+		if !slices.Equal(y, step.Y) {
+			return []Finding{{file, fmt.Sprintf("step %d gives %v, the self-test expects %v", i, y, step.Y)}}
+		}
+	}
+	return nil
+}

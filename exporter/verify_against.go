@@ -1,0 +1,72 @@
+package exporter
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"kerf/budget"
+)
+
+// CheckInputs compares the files beside a job file with the hashes in the
+// manifest, before any of them is read as what it should be. It tells whether all
+// are the same. A file that lies elsewhere is left to [Verification.CheckLoaded].
+func (v *Verification) CheckInputs(job string) bool {
+	c := Check{What: "inputs", Detail: plural(len(v.manifest.Inputs), "file") + ", SHA-256"}
+	for _, row := range v.manifest.Inputs {
+		path := filepath.Join(filepath.Dir(job), filepath.FromSlash(row.File))
+		if row.Role == "job" {
+			path = job
+		}
+		content, err := os.ReadFile(path)
+		if err == nil && sha(content) != row.SHA256 {
+			c.Findings = append(c.Findings, Finding{row.File, fmt.Sprintf("is another %s file: SHA-256 %.16s..., the handoff was made from %.16s...", row.Role, sha(content), row.SHA256)})
+		}
+	}
+	if len(c.Findings) > 0 {
+		v.Add(c)
+		return false
+	}
+	return true
+}
+
+// CheckLoaded compares what a job read with the manifest; it tells whether that is the same.
+func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
+	c := Check{What: "inputs", Detail: plural(len(in.Files), "file") + ", SHA-256"}
+	var now []InputRow
+	for _, f := range in.Files {
+		now = append(now, InputRow{f.Role, f.Name, f.SHA256})
+	}
+	for _, row := range v.manifest.Inputs {
+		if !slices.Contains(now, row) {
+			c.Findings = append(c.Findings, Finding{row.File, fmt.Sprintf("the handoff was made from a %s file with SHA-256 %.16s..., which the job does not name", row.Role, row.SHA256)})
+		}
+	}
+	for _, row := range now {
+		if !slices.Contains(v.manifest.Inputs, row) {
+			c.Findings = append(c.Findings, Finding{row.File, "the handoff was not made from this " + row.Role + " file"})
+		}
+	}
+	v.Add(c)
+	return len(c.Findings) == 0
+}
+
+// CheckAgain compares the handoff with one that was made again.
+func (v *Verification) CheckAgain(again map[string][]byte) {
+	c := Check{What: "made again", Detail: plural(len(again), "file") + " from the job, byte for byte"}
+	c.Findings = v.differing(again, "is not what the job gives")
+	for name := range again {
+		if _, there := v.files[name]; !there {
+			c.Findings = append(c.Findings, Finding{name, "is missing, the job gives it"})
+		}
+	}
+	for name := range v.files {
+		if _, there := again[name]; !there {
+			c.Findings = append(c.Findings, Finding{name, "is none of the files that the job gives"})
+		}
+	}
+	slices.SortStableFunc(c.Findings, func(a, b Finding) int { return strings.Compare(a.File, b.File) })
+	v.Add(c)
+}

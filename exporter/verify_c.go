@@ -1,0 +1,79 @@
+package exporter
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// hostCompilers are tried in this order.
+var hostCompilers = []string{"cc", "gcc", "clang"}
+
+// selftestTime is the time that compiling and running may take; it takes seconds.
+const selftestTime = 5 * time.Minute
+
+// RunSelftest compiles the C of the handoff with the compiler of this machine
+// and runs its self-test. C that is not exactly what kerf emits is not run.
+func (v *Verification) RunSelftest(ctx context.Context) error {
+	c := Check{What: "self-test in C"}
+	compiler := ""
+	for _, name := range hostCompilers {
+		if path, err := exec.LookPath(name); err == nil && compiler == "" {
+			compiler = path
+		}
+	}
+	switch {
+	case !v.emitted:
+		c.Skipped, c.Detail = true, "not run: the C is not what this kerf emits"
+	case compiler == "":
+		c.Skipped, c.Detail = true, "not run: none of the compilers "+strings.Join(hostCompilers, ", ")+" is here"
+	default:
+		dir, err := os.MkdirTemp("", "kerf-verify-")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		ctx, cancel := context.WithTimeout(ctx, selftestTime)
+		defer cancel()
+		if c.Detail, err = v.compileAndRun(ctx, compiler, dir); err != nil {
+			c.Findings = []Finding{{v.Name + "_selftest.c", err.Error()}}
+		}
+	}
+	v.Add(c)
+	return nil
+}
+
+// compileAndRun works on copies of the files that were checked.
+func (v *Verification) compileAndRun(ctx context.Context, compiler, dir string) (said string, err error) {
+	for name, content := range v.files {
+		if strings.HasSuffix(name, ".c") || strings.HasSuffix(name, ".h") {
+			if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
+				return "", err
+			}
+		}
+	}
+	program := filepath.Join(dir, "selftest")
+	build := exec.CommandContext(ctx, compiler, "-std=c99", "-O1", v.Name+".c", v.Name+"_selftest.c", "-o", program)
+	build.Dir = dir
+	if out, err := build.CombinedOutput(); err != nil {
+		return "", fmt.Errorf("%s does not compile it: %s", filepath.Base(compiler), firstLine(out, err))
+	}
+	out, err := exec.CommandContext(ctx, program).CombinedOutput()
+	if err != nil {
+		return "", fmt.Errorf("it fails: %s", firstLine(out, err))
+	}
+	return filepath.Base(compiler) + ": " + firstLine(out, nil), nil
+}
+
+// firstLine is what a program said first, or why it could not.
+func firstLine(out []byte, err error) string {
+	line, _, _ := strings.Cut(strings.TrimSpace(string(out)), "\n")
+	if line == "" && err != nil {
+		return err.Error()
+	}
+	return line
+}
