@@ -126,11 +126,11 @@ func (s *search) round(beam []*Point) []*Point {
 	}
 }
 
-// besides is how many neighbours of the choice are measured in full, whatever the estimate says: so a reader sees
+// besides is how many neighbours of the choice are measured in full of each sort of item, whatever the estimate says: so a reader sees
 // what the next cut would break.
-const besides = 4
+const besides = 2
 
-// beside measures what a point cannot lose, the least estimated loss first.
+// beside measures what a point cannot lose, of each sort the least estimated loss first.
 func (s *search) beside(p *Point) {
 	var all []child
 	var candidates []Candidate
@@ -145,7 +145,11 @@ func (s *search) beside(p *Point) {
 		all[i].used = s.guide.used(p, all[i].candidate)
 	}
 	slices.SortStableFunc(all, func(a, b child) int { return cmp.Compare(a.used, b.used) })
-	s.measure(all[:min(besides, len(all))])
+	count := map[string]int{}
+	s.measure(slices.DeleteFunc(all, func(c child) bool {
+		count[c.item.sort]++
+		return count[c.item.sort] > besides
+	}))
 }
 
 // children lists what the points of a beam suggest, the best first, and tells whether there was anything.
