@@ -148,3 +148,24 @@ func TestHowManySequencesWouldDo(t *testing.T) {
 		t.Errorf("82 sequences have an interval %.2f times as narrow as 12, want 3", ratio)
 	}
 }
+
+// Rough intervals are as wide as the others: on average over 50 draws of twelve sequences within a quarter.
+func TestRoughIntervalsAreAboutAsWide(t *testing.T) {
+	random := rand.New(rand.NewPCG(23, 0))
+	rough, exact, roughOther, exactOther := 0.0, 0.0, 0.0, 0.0
+	for range 50 {
+		a, b := pairedErrors(random, 12, 0.25)
+		base, other := scoreOf(a), scoreOf(b)
+		r, c := CompareRoughly(base, other, whole, RMSE), Compare(base, other, whole, RMSE)
+		if r.Rise != c.Rise || r.Other != c.Other || r.Base != c.Base || r.Sequences != c.Sequences {
+			t.Fatalf("values %+v and %+v", r, c)
+		}
+		rough, exact = rough+r.RiseHigh-r.RiseLow, exact+c.RiseHigh-c.RiseLow
+		roughOther, exactOther = roughOther+r.OtherHigh-r.OtherLow, exactOther+c.OtherHigh-c.OtherLow
+	}
+	for _, ratio := range []float64{rough / exact, roughOther / exactOther} {
+		if ratio < 0.75 || ratio > 1.25 {
+			t.Errorf("rough intervals are %.2f times as wide", ratio)
+		}
+	}
+}

@@ -195,7 +195,8 @@ func (s *Statistics) cutWith(f filling, features []int, units [][]int) *dataset.
 	return &dataset.Float{Net: cut(s.float.Net, features, units, f), Features: s.float.Features, Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
 }
 
-// CutAndRun cuts by [Refit], and returns what the network predicts on every selection sequence as well: fitting has run it already.
+// CutAndRun cuts by [Refit], and returns what the network predicts on every selection sequence as well, in physical units
+// [steps × outputs]: fitting has run it already, in float32, so this is for choosing between candidates.
 func (s *Statistics) CutAndRun(features []int, units [][]int) (*dataset.Float, [][]float64) {
 	small := s.cutWith(s, features, units)
 	predicted := make([][]float64, len(s.selection.Sequences))
@@ -246,7 +247,7 @@ func sketched(f *folds, kept, gone []int, _ []float64) replacement {
 
 // refit adds to the first dense layer of a smaller network what makes it give
 // what the whole network gives there: ridge regression of the difference on the
-// states that the smaller network really has. It returns these, per sequence [steps × units].
+// states that the smaller network really has. It returns these, in float32, per sequence [steps × units].
 func (s *Statistics) refit(small *dataset.Float) [][]float64 {
 	d := small.Net.Dense[0]
 	n := len(s.selection.Sequences)
