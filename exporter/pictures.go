@@ -2,6 +2,7 @@ package exporter
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"kerf/budget"
@@ -43,16 +44,25 @@ func NewPictures(r *budget.Result) Pictures {
 	return Pictures{Scores: scoreShares(r), Tracks: tracks(r, errors), Space: spaces, Period: r.Inputs.Period()}
 }
 
+// scoreShares are those by which the cut was made, or that the job gives; nil where
+// neither is there, as in a choice made by hand.
 func scoreShares(r *budget.Result) *ScoreShares {
 	scores := r.Cut.FeatureScores
+	if scores == nil {
+		scores = r.Inputs.Scores
+	}
+	if scores == nil {
+		return nil
+	}
 	columns := scores.Finest()
 	s := &ScoreShares{Scenarios: scores.Scenarios()}
 	kept := map[int]bool{}
 	for _, k := range r.Chosen.Candidate.Features {
 		kept[k] = true
 	}
-	for i := len(r.Cut.FeatureRank) - 1; i >= 0; i-- {
-		rank := r.Cut.FeatureRank[i]
+	ranking := scores.Ranking()
+	slices.Reverse(ranking)
+	for _, rank := range ranking {
 		f := r.Inputs.Float.Features[rank.Item]
 		row := FeatureShare{Feature: f.Name, Channel: f.Channel, Kind: f.Kind, Kept: kept[rank.Item], Share: shown(rank.Share), Scenario: rank.Scenario, Output: rank.Output}
 		for _, scenario := range s.Scenarios {
