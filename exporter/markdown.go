@@ -32,7 +32,7 @@ func (s *Signoff) Markdown() []byte {
 
 // Legend explains the columns.
 func (s *Signoff) Legend() string {
-	return "float: the network as given; cut: after features and units were taken out; " + s.recoveryLegend() + legendRest
+	return "float: the network as given; cut: after features and units were taken out; " + s.recoveryLegend() + legendRest + s.extremeLegend()
 }
 
 const legendRest = "fixed: the integer network of the C. " +
