@@ -1,9 +1,7 @@
 package exporter
 
 import (
-	"encoding/json"
 	"fmt"
-	"math"
 	"strings"
 
 	"kerf/budget"
@@ -330,21 +328,4 @@ func pathRow(p budget.PathStep) PathRow {
 		}
 	}
 	return row
-}
-
-// number is nil where there is no number: JSON knows no NaN and no infinity.
-func number(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
-}
-
-// JSON is signoff.json.
-func (s *Signoff) JSON() ([]byte, error) {
-	text, err := json.MarshalIndent(s, "", "  ")
-	if err != nil {
-		return nil, fmt.Errorf("signoff.json: %w", err)
-	}
-	return append(text, '\n'), nil
 }

@@ -1,0 +1,24 @@
+package exporter
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+)
+
+// number is nil where there is no number: JSON knows no NaN and no infinity.
+func number(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+// JSON is signoff.json.
+func (s *Signoff) JSON() ([]byte, error) {
+	text, err := json.MarshalIndent(s, "", "  ")
+	if err != nil {
+		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	return append(text, '\n'), nil
+}
