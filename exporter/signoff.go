@@ -2,7 +2,6 @@ package exporter
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"kerf/budget"
@@ -303,12 +302,4 @@ func toleranceOn(l budget.Loss) string {
 		return "rise"
 	}
 	return "fixed"
-}
-
-// number is nil where there is no number: JSON knows no NaN and no infinity.
-func number(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
 }
