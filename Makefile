@@ -4,7 +4,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
+PACKAGES = ./... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/...
 
 .PHONY: test tools format vet staticcheck unit fuzz fuzz-short emulate emulators bench bench-target measure kernels demo-data
 
