@@ -5,7 +5,6 @@ package hardinput
 import (
 	"runtime/metrics"
 	"strings"
-	"testing"
 	"time"
 )
 
@@ -16,12 +15,18 @@ type Limits struct {
 	Spare   int64 // bytes allocated beyond
 }
 
+// T is the part of [testing.T] that Check needs.
+type T interface {
+	Helper()
+	Fatalf(format string, args ...any)
+}
+
 // longest is far above what any reader needs for the small files of fuzzing, so that a busy machine is no failure.
 const longest = 20 * time.Second
 
 // Check runs read on a file of the given size and fails the test if it takes more than the limits, or if its error does not begin
 // with the name of the file.
-func (l Limits) Check(t *testing.T, size int, name string, read func() error) {
+func (l Limits) Check(t T, size int, name string, read func() error) {
 	t.Helper()
 	before, start := allocated(), time.Now()
 	err := read()
