@@ -113,7 +113,7 @@ func (s *Signoff) frontierViews(f *searched) []frontierView {
 			if low > high {
 				continue // no candidate has it
 			}
-			room := 0.06 * max(high-low, 0.05*high)
+			room := float64(0.06 * max(high-low, float64(0.05*high)))
 			m := movable{ID: fmt.Sprintf("limit-%d-%s", i, r.resource), Resource: r.resource, Name: r.resource, Unit: r.unit, Low: low - room, High: high + room}
 			m.Value, m.Free = m.High, true
 			if l := s.limitOf(target, r.resource); l != nil {
@@ -238,7 +238,7 @@ func (f *searched) end(target string, l movable) float64 {
 	if !l.Free && l.Value <= near*most {
 		most = math.Max(most, l.Value)
 	}
-	return most + 0.06*math.Max(most-l.Low, 0.05*most)
+	return most + float64(0.06*math.Max(most-l.Low, float64(0.05*most)))
 }
 
 // axisUnit is the unit of an axis, and what one of it is in the unit of signoff.json.

@@ -50,7 +50,7 @@ func unitsPicture(rows []unitRise) template.HTML {
 		}
 	}
 	x := scale{float64(first) - 0.5, float64(last) + 0.5, left, pictureWidth - 10}
-	room := 0.05 * (high - low)
+	room := float64(0.05 * (high - low))
 	y := scale{float64(100 * (low - room)), float64(100 * (high + room)), top + height, top}
 	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("From %d to %d units: rise %s with the fewest, %s with the most.", first, last, percent(atUnits(rows, first).Rise), percent(atUnits(rows, last).Rise)))
 	d.axisLeft(y, x.from, x.to, "rise of the error, %", 5)
