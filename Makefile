@@ -34,7 +34,7 @@ staticcheck:
 	$(GO) run $(STATICCHECK) $(PACKAGES)
 
 unit:
-	$(GO) test $(PACKAGES)
+	$(GO) test -timeout 40m $(PACKAGES)
 
 # Kills 200 runs at random moments; unit kills a dozen.
 kills:
