@@ -34,7 +34,7 @@ staticcheck:
 	$(GO) run $(STATICCHECK) $(PACKAGES)
 
 unit:
-	$(GO) test $(PACKAGES)
+	$(GO) test -timeout 40m $(PACKAGES)
 
 # Feeds every reader of files from outside with damaged files, one after the other. FUZZ is a time or a number of files (500x) each.
 # Without -fuzzminimizetime Go spends a minute on making one interesting file smaller. On a busy machine Go can end a run by time

@@ -146,6 +146,9 @@ func (a *app) printVerification(v *exporter.Verification) error {
 	if err := a.page.printTexts(a.stdout, tables); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(a.stdout, "\n%s\n\n%s\n", a.page.wrap(verifiedMeans, 0), a.page.wrap(exporter.Caution, 0))
+	if v.Verified {
+		fmt.Fprintf(a.stdout, "\n%s\n", a.page.wrap(verifiedMeans, 0))
+	}
+	_, err := fmt.Fprintf(a.stdout, "\n%s\n", a.page.wrap(exporter.Caution, 0))
 	return err
 }
