@@ -42,8 +42,6 @@ type Signoff struct {
 	Inputs   []InputRow     `json:"inputs"`
 	Recorded []RecordedRow  `json:"recordings"`
 
-	near []int // ids of the candidates that the table of the frontier shows
-
 	Pictures
 
 	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
@@ -230,9 +228,6 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Path = append(s.Path, pathRow(p))
 	}
 	s.Frontier = frontierInfo(in, r.Frontier)
-	for _, c := range r.Frontier.Near(shownNear) {
-		s.near = append(s.near, c.ID)
-	}
 	for _, w := range r.Chosen.Widths {
 		s.Widths = append(s.Widths, widthRow(w))
 	}
