@@ -225,7 +225,7 @@ func TestLargeWeightsMakeTheGatesCoarser(t *testing.T) {
 
 func TestUnknownWidthsAreRefused(t *testing.T) {
 	p := RandomFloat(8, 3, 4, 2)
-	for _, f := range []Formats{Widths(5, 8, 8, 16), Widths(8, 32, 8, 16), Widths(8, 8, 0, 16), Widths(8, 8, 8, 8), {}} {
+	for _, f := range []Formats{Widths(5, 8, 8, 16), Widths(8, 32, 8, 16), Widths(8, 8, 0, 16), Widths(8, 8, 8, 8), {}, {Layers: Widths(8, 8, 8, 16).Layers}, {Dense: []int{8}}} {
 		if _, err := Quantize(p, Ranges(3, 4), f, Nearest); err == nil {
 			t.Errorf("%+v is accepted", f)
 		}
