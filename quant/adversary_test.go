@@ -108,3 +108,13 @@ func TestEveryKindIsSearched(t *testing.T) {
 		}
 	}
 }
+
+// A search takes as long whatever the network: fewer batches for a larger one, within bounds. 20 features and 30 units have
+// 3·30·(20+30) + 2·30 = 4560 products; two networks, 8 attacks of 256 steps take 18.7 million of them, so 8e8 give 42 batches.
+func TestBatchesFollowTheSize(t *testing.T) {
+	for want, size := range map[int][2]int{attackMost: {4, 5}, 42: {20, 30}, attackLeast: {64, 80}} {
+		if got := randomNetwork(t, 1, size[0], size[1], 2, Widths(8, 8, 8, 16)).batches(); got != want {
+			t.Errorf("%v features and units: %d batches, want %d", size, got, want)
+		}
+	}
+}
