@@ -248,3 +248,15 @@ func TestPushedTakesUpTheErrorOfTheInputs(t *testing.T) {
 		t.Errorf("U becomes %v, want %v", got, want)
 	}
 }
+
+// A row of zeros says nothing about the scale of a feature.
+func TestEvenTakesRowsOfZeros(t *testing.T) {
+	p := RandomFloat(3, 4, 5, 1)
+	clear(p.Net.Recurrent[0].W[:4])
+	q, _ := even(p, Calibrate(p, RandomRecordings(3, p, 2, 20)), 1)
+	for i, f := range q.Features {
+		if !(f.Std > 0) || math.IsInf(f.Std, 0) {
+			t.Errorf("feature %d gets the scale %g", i, f.Std)
+		}
+	}
+}
