@@ -251,12 +251,14 @@ func TestPushedTakesUpTheErrorOfTheInputs(t *testing.T) {
 
 // A row of zeros says nothing about the scale of a feature.
 func TestEvenTakesRowsOfZeros(t *testing.T) {
-	p := RandomFloat(3, 4, 5, 1)
-	clear(p.Net.Recurrent[0].W[:4])
-	q, _ := even(p, Calibrate(p, RandomRecordings(3, p, 2, 20)), 1)
-	for i, f := range q.Features {
-		if !(f.Std > 0) || math.IsInf(f.Std, 0) {
-			t.Errorf("feature %d gets the scale %g", i, f.Std)
+	for _, zeros := range []int{4, 60} { // a row, all 15 rows
+		p := RandomFloat(3, 4, 5, 1)
+		clear(p.Net.Recurrent[0].W[:zeros])
+		q, _ := even(p, Calibrate(p, RandomRecordings(3, p, 2, 20)), 1)
+		for i, f := range q.Features {
+			if !(f.Std > 0) || math.IsInf(f.Std, 0) {
+				t.Errorf("%d zeros: feature %d gets the scale %g", zeros, i, f.Std)
+			}
 		}
 	}
 }

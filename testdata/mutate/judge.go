@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -63,6 +64,9 @@ func (s *suite) judge(v *verdict, b *binary) error {
 		return nil
 	}
 	slices.SortStableFunc(reaching, func(a, b *test) int { return cmp.Compare(a.seconds, b.seconds) })
+	if first := nearest[filepath.Base(m.file)]; first != nil {
+		slices.SortStableFunc(reaching, func(a, b *test) int { return order(!first.MatchString(a.name), !first.MatchString(b.name)) })
+	}
 	if err := s.set(m.choice()); err != nil {
 		return err
 	}
@@ -83,6 +87,17 @@ func (s *suite) judge(v *verdict, b *binary) error {
 		}
 	}
 	return nil
+}
+
+// order puts false before true.
+func order(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return 1
+	}
+	return -1
 }
 
 // rounds puts tests of one binary together, about twice as long every time. Parts

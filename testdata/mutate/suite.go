@@ -54,6 +54,25 @@ var cParts = func() []string {
 	return append(all, "^TestEncodeAndDecodeAgreeWithGo$", "^TestBoardFile$")
 }()
 
+// nearest are the parts that show a mutant of a C file most likely, and judge first: those
+// of its kind of layer, those that read rows in every way. The order of networks is that of
+// exporter/c_test.go.
+var nearest = map[string]*regexp.Regexp{
+	"gru_after.c":    regexp.MustCompile(`AndGo.*/\^[01]_`),
+	"gru_before.c":   regexp.MustCompile(`AndGo.*/\^[23]_`),
+	"lstm.c":         regexp.MustCompile(`AndGo.*/\^[45]_`),
+	"elman.c":        regexp.MustCompile(`AndGo.*/\^[6-9]_`),
+	"dense.c":        regexp.MustCompile(`AndGo.*/\^1[0-7]_`),
+	"rows_alone.c":   regexp.MustCompile(`Columns`),
+	"rows_bytes.c":   regexp.MustCompile(`Columns`),
+	"rows_dual.c":    regexp.MustCompile(`Columns`),
+	"rows_pair.c":    regexp.MustCompile(`Columns`),
+	"rows_three.c":   regexp.MustCompile(`Columns`),
+	"rom.h":          regexp.MustCompile(`Columns`),
+	"net_board.c":    regexp.MustCompile(`BoardFile`),
+	"net_selftest.c": regexp.MustCompile(`SelfTest`),
+}
+
 // partSeconds is about what a part takes, compilers aside.
 const partSeconds = 2
 
