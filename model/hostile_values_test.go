@@ -95,7 +95,7 @@ func TestLongChains(t *testing.T) {
 	chain := func(op string, more ...string) graphFile {
 		nodes := [][]byte{gruNode, squeezeNode}
 		at := "h"
-		for i := range 30_000 {
+		for i := range 10_000 {
 			next := fmt.Sprint("v", i)
 			nodes = append(nodes, nodeOf(op, append([]string{at}, more...), []string{next}))
 			at = next
