@@ -53,7 +53,7 @@ fuzz:
 	done
 
 fuzz-short:
-	@$(MAKE) --no-print-directory fuzz FUZZ=300x
+	@$(MAKE) --no-print-directory fuzz FUZZ=100x
 
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.
