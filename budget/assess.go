@@ -75,7 +75,6 @@ func (r *Result) scores(measure func(dataset.Predictor) *dataset.Score) scores {
 // Price gives the cost of a choice and judges only that.
 func (in *Inputs) Price(cut *Cut, chosen *Chosen) *Result {
 	c := chosen.Candidate
-	c.shifts = chosen.Fixed.Shape().Shifts
 	whole := in.widest()
 	whole.shifts = c.shifts // those of the same layers, for want of its own
 	r := &Result{Inputs: in, Cut: cut, Chosen: chosen, Costs: in.Costs(c), Before: in.Costs(whole), Freed: in.Freed(c), Places: in.Placements(c)}

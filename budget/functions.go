@@ -62,25 +62,27 @@ func denseName(s quant.Shape, i int) string {
 	return fmt.Sprintf("d%d", i)
 }
 
-// Shifts of a network that is not quantized yet: what calibrated networks have most often (cmd/kerf/testdata, testdata/demo).
+// Shifts of a network that is not quantized yet: those of the demo job (table 6, 1.5 and 4.2 bits; testdata/cityweather has 7 for the
+// table), and for a cell the middle of what the networks of testdata/kernels have.
 const (
-	typicalTable   = 6
-	typicalCell    = 4
-	typicalShifted = 4
+	typicalTable     = 6
+	typicalCell      = 4
+	typicalInput     = 2
+	typicalRecurrent = 4
 )
 
 func layerShifts(s quant.Shape, i int) quant.LayerShifts {
 	if s.Shifts.IsKnown() {
 		return s.Shifts.Layers[i]
 	}
-	return quant.LayerShifts{Table: typicalTable, Cell: typicalCell, CellTable: typicalTable, Input: typicalShifted, Recurrent: typicalShifted}
+	return quant.LayerShifts{Table: typicalTable, Cell: typicalCell, CellTable: typicalTable, Input: typicalInput, Recurrent: typicalRecurrent}
 }
 
 func denseShifts(s quant.Shape, i int) quant.DenseShifts {
 	if s.Shifts.IsKnown() {
 		return s.Shifts.Dense[i]
 	}
-	return quant.DenseShifts{Table: typicalTable, Rows: typicalShifted}
+	return quant.DenseShifts{Table: typicalTable, Rows: typicalRecurrent}
 }
 
 // functions counts one step: the kernels that each function of the emitted C runs, and what its code is made of; and the code that

@@ -57,7 +57,6 @@ func (m *Measurement) memory(exact []part) []part {
 // are not among the measurements stay as they are.
 func (r *Result) TakeMeasured(all []Measurement) {
 	c := r.Chosen.Candidate
-	c.shifts = r.Chosen.Fixed.Shape().Shifts
 	r.Measured = all
 	r.Costs = nil
 	for _, t := range r.Inputs.Targets {

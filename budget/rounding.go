@@ -228,6 +228,7 @@ func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Cho
 		compared = append(compared, result)
 		if result.Distance < least || best == nil {
 			least = result.Distance
+			c.shifts = fixed.Shape().Shifts
 			best = &Chosen{Candidate: c, CutNet: p.cut, Recovered: p.recovered, Fixed: fixed, Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
 		}
 	}

@@ -131,7 +131,7 @@ func staircase(x, y []float64) string {
 }
 
 // textWidth is about what a text takes.
-func textWidth(text string) float64 { return wideChar * float64(utf8.RuneCountInString(text)) }
+func textWidth(text string) float64 { return float64(wideChar * float64(utf8.RuneCountInString(text))) }
 
 func shorten(text string, width float64) string {
 	most := max(2, int(math.Round(width/usualChar)))
@@ -158,7 +158,7 @@ func (s scale) at(v float64) float64 {
 	if s.high == s.low {
 		return s.from
 	}
-	return s.from + float64((s.to-s.from)*((v-s.low)/(s.high-s.low)))
+	return s.from + float64((s.to-s.from)*((float64(v)-s.low)/(s.high-s.low)))
 }
 
 // inside is at, kept within the ends.

@@ -2,6 +2,7 @@ package exporter
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -13,6 +14,7 @@ type FrontierInfo struct {
 	Objective  string         `json:"objective"`
 	Stopped    bool           `json:"stopped"` // by the time that the job gives; the result then depends on the machine
 	Candidates []CandidateRow `json:"candidates"`
+	Near       []int          `json:"near"`     // ids of the candidates that the table shows
 	ByUnits    []UnitRow      `json:"by_units"` // the least that was lost, by the number of hidden units
 }
 
@@ -75,9 +77,12 @@ type UnitRow struct {
 }
 
 func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
-	info := FrontierInfo{Objective: f.Objective, Stopped: f.Stopped, Candidates: []CandidateRow{}, ByUnits: []UnitRow{}}
+	info := FrontierInfo{Objective: f.Objective, Stopped: f.Stopped, Candidates: []CandidateRow{}, Near: []int{}, ByUnits: []UnitRow{}}
 	for _, c := range f.Candidates {
 		info.Candidates = append(info.Candidates, candidateRow(in, c))
+	}
+	for _, c := range f.Near(shownNear) {
+		info.Near = append(info.Near, c.ID)
 	}
 	for _, u := range f.ByUnits {
 		info.ByUnits = append(info.ByUnits, UnitRow{u.Units, u.Features, number(u.Tightest.Rise), number(u.Tightest.RiseLow), number(u.Tightest.RiseHigh), number(u.MayReach), u.Tightest.Output, u.Tightest.Scenario, u.Tightest.Region})
@@ -141,8 +146,12 @@ const shownNear = 8
 // FrontierTable has the choice, what it was made of and what was refused beside it.
 func (s *Signoff) FrontierTable() Table {
 	t := Table{Title: "What else was measured near the choice, on selection recordings", Head: []string{"no.", "change", "F", "U", "used", "cost", "outcome"}, Numbers: 2, Words: 1}
-	for _, id := range s.near {
-		c := s.Frontier.Candidates[id]
+	for _, id := range s.Frontier.Near {
+		i := slices.IndexFunc(s.Frontier.Candidates, func(c CandidateRow) bool { return c.ID == id })
+		if i < 0 {
+			continue // of a signoff.json that others wrote
+		}
+		c := s.Frontier.Candidates[i]
 		units := make([]string, len(c.Units))
 		for l, n := range c.Units {
 			units[l] = strconv.Itoa(n)
@@ -165,7 +174,7 @@ func (c CandidateRow) outcome() string {
 
 // FrontierLegend explains the columns of the table of the frontier; empty without one.
 func (s *Signoff) FrontierLegend() string {
-	if len(s.near) == 0 {
+	if len(s.Frontier.Near) == 0 {
 		return ""
 	}
 	return fmt.Sprintf("The search measured %s and makes small: %s (column cost). used: the largest share of any tolerance that the sign-off recordings may show. F, U: features and units that stay. What is rounded, or has other words, ran in fixed point, the others as float networks.", plural(len(s.Frontier.Candidates), "candidate"), s.Frontier.Objective)

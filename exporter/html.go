@@ -40,10 +40,6 @@ func Page(signoff []byte) ([]byte, error) {
 	if err := json.Unmarshal(signoff, s); err != nil {
 		return nil, fmt.Errorf("signoff.json: %w", err)
 	}
-	search, err := readSearched(signoff)
-	if err != nil {
-		return nil, fmt.Errorf("signoff.json: %w", err)
-	}
 	data, err := inScript(signoff)
 	if err != nil {
 		return nil, fmt.Errorf("signoff.json: %w", err)
@@ -65,9 +61,9 @@ func Page(signoff []byte) ([]byte, error) {
 		Script, Data                         template.JS
 		Policy                               template.HTMLAttr
 	}{
-		Signoff: s, Objective: search.Objective,
+		Signoff: s, Objective: s.Frontier.Objective,
 		Accuracy: s.accuracyFigures(), Scores: s.scoreFigures(), Path: s.pathFigures(), Tracks: s.trackFigures(), Cost: s.costFigures(),
-		ByUnits: search.unitFigures(), UnitsTable: search.unitsTable(), Spaces: s.spaceChoices(), Frontier: s.frontierViews(search),
+		ByUnits: s.Frontier.unitFigures(), UnitsTable: s.Frontier.unitsTable(), Spaces: s.spaceChoices(), Frontier: s.frontierViews(),
 		AccuracyTable: s.AccuracyTable(true), CostTables: s.costTables(), WordTables: s.WordTables(), OtherTables: []Table{s.FormatTable(), s.InputTable()},
 		Legend: s.Legend(), Signatures: Signatures,
 		Style: template.CSS(htmlStyle), Script: template.JS(htmlScript), Data: data,

@@ -3,9 +3,18 @@ package exporter
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"regexp"
 	"strings"
 )
+
+// number is nil where there is no number: JSON knows no NaN and no infinity.
+func number(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
 
 // JSON is signoff.json.
 func (s *Signoff) JSON() ([]byte, error) {

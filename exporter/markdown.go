@@ -32,7 +32,11 @@ func (s *Signoff) Markdown() []byte {
 
 // Legend explains the columns.
 func (s *Signoff) Legend() string {
-	return "float: the network as given; cut: after features and units were taken out; " + s.recoveryLegend() + legendRest
+	legend := "float: the network as given; cut: after features and units were taken out; " + s.recoveryLegend() + legendRest
+	if len(s.Measured) > 0 {
+		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
+	}
+	return legend
 }
 
 const legendRest = "fixed: the integer network of the C. " +

@@ -138,11 +138,11 @@ func (b *tab) hasNoProblem() {
 // within counts the candidates of the input that are within limits on a target.
 func within(t *testing.T, target string, flash, tolerance float64) int {
 	t.Helper()
-	search, err := readSearched(pageInput(t))
-	if err != nil {
+	s := &Signoff{}
+	if err := json.Unmarshal(pageInput(t), s); err != nil {
 		t.Fatal(err)
 	}
-	n := 0
+	search, n := &s.Frontier, 0
 	for k, c := range search.Candidates {
 		if *search.cost(k, target, "flash") <= flash && c.ToleranceUsed != nil && *c.ToleranceUsed <= tolerance {
 			n++

@@ -83,9 +83,9 @@ func accuracyPicture(rows []LossRow) template.HTML {
 	}
 	nameWidth := widest(250, names...)
 	left := nameWidth + 14
-	half := (pictureWidth - 80 - left) / 2
+	half := float64((pictureWidth - 80 - left) / 2)
 	errors := scale{low, float64(1.04 * high), left, left + half - 16}
-	rises := scale{float64(104 * risen.low), float64(104 * risen.high), left + half + 16, left + 2*half}
+	rises := scale{float64(104 * risen.low), float64(104 * risen.high), left + half + 16, left + float64(2*half)}
 	bottom := top + float64(row*float64(len(rows)))
 	title := rows[0].metricTitle()
 	d := newDrawing(pictureWidth, bottom+36, fmt.Sprintf("%s in %d places. All: float %s, cut %s, fixed %s. The table below has every figure.", title, len(rows), Significant(rows[0].Float), Significant(rows[0].Cut), Significant(rows[0].Fixed)))

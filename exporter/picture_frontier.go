@@ -1,7 +1,6 @@
 package exporter
 
 import (
-	"encoding/json"
 	"fmt"
 	"html/template"
 	"math"
@@ -10,44 +9,8 @@ import (
 	"kerf/budget"
 )
 
-// searched is what the page reads of the search in signoff.json; each part may be absent.
-type searched struct {
-	Objective  string `json:"objective"`
-	Candidates []struct {
-		ID            int            `json:"id"`
-		Change        string         `json:"change"`
-		Features      int            `json:"features"`
-		Units         []int          `json:"units"`
-		Formats       string         `json:"formats"`
-		ToleranceUsed *float64       `json:"tolerance_used"` // nil: it has no end
-		Cost          []searchedCost `json:"cost"`
-		OnFrontier    bool           `json:"on_frontier"`
-		Chosen        bool           `json:"chosen"`
-		Verdict       string         `json:"verdict"`
-		Why           string         `json:"why"`
-	} `json:"candidates"`
-	ByUnits []unitRise `json:"by_units"`
-}
-
-type searchedCost struct {
-	Target string   `json:"target"`
-	Flash  float64  `json:"flash"`
-	RAM    float64  `json:"ram"`
-	Cycles float64  `json:"cycles"`
-	Energy *float64 `json:"energy"`
-}
-
-// readSearched takes the search out of signoff.json.
-func readSearched(signoff []byte) (*searched, error) {
-	var part struct {
-		Frontier searched `json:"frontier"`
-	}
-	err := json.Unmarshal(signoff, &part)
-	return &part.Frontier, err
-}
-
 // of is the cost of a resource, or nil.
-func (c searchedCost) of(resource string) *float64 {
+func (c CandidateCostRow) of(resource string) *float64 {
 	switch resource {
 	case budget.Flash:
 		return &c.Flash
@@ -90,7 +53,8 @@ const toleranceResource = "tolerance"
 // mostTolerance is the top of the picture; candidates beyond stand at its edge.
 const mostTolerance = 2.0
 
-func (s *Signoff) frontierViews(f *searched) []frontierView {
+func (s *Signoff) frontierViews() []frontierView {
+	f := &s.Frontier
 	if len(f.Candidates) == 0 {
 		return nil
 	}
@@ -113,7 +77,7 @@ func (s *Signoff) frontierViews(f *searched) []frontierView {
 			if low > high {
 				continue // no candidate has it
 			}
-			room := 0.06 * max(high-low, 0.05*high)
+			room := float64(0.06 * max(high-low, float64(0.05*high)))
 			m := movable{ID: fmt.Sprintf("limit-%d-%s", i, r.resource), Resource: r.resource, Name: r.resource, Unit: r.unit, Low: low - room, High: high + room}
 			m.Value, m.Free = m.High, true
 			if l := s.limitOf(target, r.resource); l != nil {
@@ -131,7 +95,7 @@ func (s *Signoff) frontierViews(f *searched) []frontierView {
 }
 
 // cost of candidate k on a target, or nil.
-func (f *searched) cost(k int, target, resource string) *float64 {
+func (f *FrontierInfo) cost(k int, target, resource string) *float64 {
 	for _, c := range f.Candidates[k].Cost {
 		if c.Target == target {
 			return c.of(resource)
@@ -142,7 +106,7 @@ func (f *searched) cost(k int, target, resource string) *float64 {
 
 // fits tells whether a candidate is within all limits of a target; signoff.js asks
 // the same when a limit is moved.
-func (f *searched) fits(k int, target string, limits []movable) bool {
+func (f *FrontierInfo) fits(k int, target string, limits []movable) bool {
 	for _, l := range limits {
 		if l.Resource == toleranceResource {
 			if used := f.Candidates[k].ToleranceUsed; used == nil || *used > l.Value {
@@ -157,7 +121,7 @@ func (f *searched) fits(k int, target string, limits []movable) bool {
 	return true
 }
 
-func (f *searched) picture(target string, limits []movable) template.HTML {
+func (f *FrontierInfo) picture(target string, limits []movable) template.HTML {
 	const height, top, left, gap = 230.0, 50.0, 52.0, 18.0
 	costs, tolerance := limits[:len(limits)-1], limits[len(limits)-1]
 	width := (pictureWidth - left - float64(gap*float64(len(costs)-1)) - 8) / float64(len(costs))
@@ -227,7 +191,7 @@ func (f *searched) picture(target string, limits []movable) template.HTML {
 }
 
 // end is the right end of a panel: the most costly candidate, or a limit not far from it.
-func (f *searched) end(target string, l movable) float64 {
+func (f *FrontierInfo) end(target string, l movable) float64 {
 	const near = 1.4
 	most := math.Inf(-1)
 	for k := range f.Candidates {
@@ -238,7 +202,7 @@ func (f *searched) end(target string, l movable) float64 {
 	if !l.Free && l.Value <= near*most {
 		most = math.Max(most, l.Value)
 	}
-	return most + 0.06*math.Max(most-l.Low, 0.05*most)
+	return most + float64(0.06*math.Max(most-l.Low, float64(0.05*most)))
 }
 
 // axisUnit is the unit of an axis, and what one of it is in the unit of signoff.json.
@@ -263,7 +227,7 @@ func limitText(l movable) string {
 }
 
 // table lists the frontier, the cheapest first in the order of the search.
-func (f *searched) table(target string, limits []movable) Table {
+func (f *FrontierInfo) table(target string, limits []movable) Table {
 	t := Table{Title: "The frontier on " + target, Head: []string{"no.", "features", "units", "tolerance used"}, Numbers: 1, Words: 4}
 	for _, l := range limits[:len(limits)-1] {
 		t.Head = append(t.Head, l.Name)

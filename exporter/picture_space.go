@@ -77,7 +77,7 @@ func (m *OutputSpace) squares(values []*float64, full, x, y, cell float64) (abov
 			b = &down
 		}
 		s := place(side)
-		fmt.Fprintf(b, "M%s %sh%sv%sh-%sz", place(cx-side/2), place(cy-side/2), s, s, s)
+		fmt.Fprintf(b, "M%s %sh%sv%sh-%sz", place(cx-float64(side/2)), place(cy-float64(side/2)), s, s, s)
 	}
 	return up.String(), down.String()
 }

@@ -6,18 +6,7 @@ import (
 	"slices"
 )
 
-// unitRise is the loss of the best candidate with so many units.
-type unitRise struct {
-	Units    int      `json:"units"`
-	Rise     *float64 `json:"rise"`
-	Low      *float64 `json:"rise_low"`
-	High     *float64 `json:"rise_high"`
-	Output   string   `json:"output"`
-	Scenario string   `json:"scenario"`
-	Region   string   `json:"region"`
-}
-
-func (u unitRise) where() string {
+func (u UnitRow) where() string {
 	if u.Region != "" {
 		return "region " + u.Region
 	}
@@ -25,8 +14,8 @@ func (u unitRise) where() string {
 }
 
 // unitFigures show the loss against the number of units.
-func (f *searched) unitFigures() []figure {
-	rows := slices.DeleteFunc(slices.Clone(f.ByUnits), func(u unitRise) bool { return u.Rise == nil })
+func (f *FrontierInfo) unitFigures() []figure {
+	rows := slices.DeleteFunc(slices.Clone(f.ByUnits), func(u UnitRow) bool { return u.Rise == nil })
 	if len(rows) == 0 {
 		return nil
 	}
@@ -37,20 +26,20 @@ func (f *searched) unitFigures() []figure {
 	}}
 }
 
-func unitsPicture(rows []unitRise) template.HTML {
+func unitsPicture(rows []UnitRow) template.HTML {
 	const height, top, left = 220.0, 34.0, 56.0
 	first, last := rows[0].Units, rows[0].Units
 	low, high := 0.0, 0.0
 	for _, r := range rows {
 		first, last = min(first, r.Units), max(last, r.Units)
-		for _, v := range []*float64{r.Rise, r.Low, r.High} {
+		for _, v := range []*float64{r.Rise, r.RiseLow, r.RiseHigh} {
 			if v != nil {
 				low, high = min(low, *v), max(high, *v)
 			}
 		}
 	}
 	x := scale{float64(first) - 0.5, float64(last) + 0.5, left, pictureWidth - 10}
-	room := 0.05 * (high - low)
+	room := float64(0.05 * (high - low))
 	y := scale{float64(100 * (low - room)), float64(100 * (high + room)), top + height, top}
 	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("From %d to %d units: rise %s with the fewest, %s with the most.", first, last, percent(atUnits(rows, first).Rise), percent(atUnits(rows, last).Rise)))
 	d.axisLeft(y, x.from, x.to, "rise of the error, %", 5)
@@ -58,8 +47,8 @@ func unitsPicture(rows []unitRise) template.HTML {
 	d.line(x.from, y.at(0), x.to, y.at(0), "axis")
 	for _, r := range rows {
 		px := x.at(float64(r.Units))
-		if r.Low != nil && r.High != nil {
-			d.path("interval", fmt.Sprintf("M%s %sV%sM%s %sh8M%s %sh8", place(px), place(y.at(100**r.Low)), place(y.at(100**r.High)), place(px-4), place(y.at(100**r.Low)), place(px-4), place(y.at(100**r.High))))
+		if r.RiseLow != nil && r.RiseHigh != nil {
+			d.path("interval", fmt.Sprintf("M%s %sV%sM%s %sh8M%s %sh8", place(px), place(y.at(100**r.RiseLow)), place(y.at(100**r.RiseHigh)), place(px-4), place(y.at(100**r.RiseLow)), place(px-4), place(y.at(100**r.RiseHigh))))
 		}
 		fmt.Fprintf(&d.b, `<path class="mark square" d="%s"><title>%s</title></path>`, markPath("square", px, y.at(100**r.Rise)), template.HTMLEscapeString(fmt.Sprintf("%d units: %s, %s in %s", r.Units, percent(r.Rise), r.Output, r.where())))
 	}
@@ -67,14 +56,14 @@ func unitsPicture(rows []unitRise) template.HTML {
 }
 
 // unitsTable says the same in figures.
-func (f *searched) unitsTable() Table {
+func (f *FrontierInfo) unitsTable() Table {
 	t := Table{Title: "Loss by number of units", Head: []string{"units", "rise", "from", "up to", "output", "where"}, Numbers: 0, Words: 2}
 	for _, u := range f.ByUnits {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), percent(u.Rise), percent(u.Low), percent(u.High), u.Output, u.where()})
+		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), percent(u.Rise), percent(u.RiseLow), percent(u.RiseHigh), u.Output, u.where()})
 	}
 	return t
 }
 
-func atUnits(rows []unitRise, units int) unitRise {
-	return rows[slices.IndexFunc(rows, func(r unitRise) bool { return r.Units == units })]
+func atUnits(rows []UnitRow, units int) UnitRow {
+	return rows[slices.IndexFunc(rows, func(r UnitRow) bool { return r.Units == units })]
 }

@@ -2,7 +2,6 @@ package exporter
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"kerf/budget"
@@ -42,8 +41,6 @@ type Signoff struct {
 	Measured []MeasuredInfo `json:"measured,omitempty"` // how cost was measured; none: it is estimated
 	Inputs   []InputRow     `json:"inputs"`
 	Recorded []RecordedRow  `json:"recordings"`
-
-	near []int // ids of the candidates that the table of the frontier shows
 
 	Pictures
 
@@ -231,9 +228,6 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Path = append(s.Path, pathRow(p))
 	}
 	s.Frontier = frontierInfo(in, r.Frontier)
-	for _, c := range r.Frontier.Near(shownNear) {
-		s.near = append(s.near, c.ID)
-	}
 	for _, w := range r.Chosen.Widths {
 		s.Widths = append(s.Widths, widthRow(w))
 	}
@@ -303,12 +297,4 @@ func toleranceOn(l budget.Loss) string {
 		return "rise"
 	}
 	return "fixed"
-}
-
-// number is nil where there is no number: JSON knows no NaN and no infinity.
-func number(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
 }

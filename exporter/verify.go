@@ -31,6 +31,7 @@ type Verification struct {
 	manifest *Manifest
 	files    map[string][]byte
 	emitted  bool // the C is exactly what kerf emits
+	measured bool // the sign-off has figures that were measured
 }
 
 // Check is one thing that was looked into.
@@ -61,6 +62,9 @@ func (v *Verification) Inputs() []InputRow { return v.manifest.Inputs }
 
 // ByHand is what was chosen on the command line when the handoff was made.
 func (v *Verification) ByHand() []string { return v.manifest.ByHand }
+
+// Measured tells whether the sign-off has figures that were measured when the handoff was made.
+func (v *Verification) Measured() bool { return v.measured }
 
 // Readable tells whether the manifest could be read, so that it can be compared with a job.
 func (v *Verification) Readable() bool { return v.manifest != nil }
@@ -159,6 +163,7 @@ func (v *Verification) checkReports(version string) *Signoff {
 		c.Findings = append(c.Findings, Finding{signoffFile, err.Error()})
 		return nil
 	}
+	v.measured = len(s.Measured) > 0
 	v.Name, v.Kerf, v.Verdict = s.Name, s.Kerf, s.Verdict // also where the manifest cannot be read
 	if m := v.manifest; m != nil && (m.Kerf != s.Kerf || m.Job != s.Name || m.Verdict != s.Verdict || !slices.Equal(m.Inputs, s.Inputs)) {
 		c.Findings = append(c.Findings, Finding{ManifestFile, "names another kerf, job, verdict or other inputs than signoff.json"})

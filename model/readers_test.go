@@ -98,6 +98,7 @@ func TestWriteMatchesTorchFile(t *testing.T) {
 func TestWriteRefusesWrongShape(t *testing.T) {
 	for name, tensor := range map[string]*Tensor{
 		"short": {Shape: []int{2}, Data: []float64{1}}, "negative": {Shape: []int{-1}}, "__metadata__": {Shape: []int{1}, Data: []float64{1}},
+		"not UTF-8 \xff": {Shape: []int{1}, Data: []float64{1}},
 	} {
 		if err := WriteSafetensors(&bytes.Buffer{}, map[string]*Tensor{name: tensor}, nil); err == nil {
 			t.Errorf("%s was written", name)

@@ -25,19 +25,19 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 //
 // Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or [*UnsupportedError].
 func ImportFile(path string, spec Spec) (*Import, error) {
+	at := place{file: path}
+	info, err := os.Stat(path) // before opening: that can wait for ever on a named pipe
+	if err != nil {
+		return nil, fmt.Errorf("cannot read the model: %w", err)
+	}
+	if !info.Mode().IsRegular() {
+		return nil, at.broken("", "is not a regular file")
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the model: %w", err)
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return nil, fmt.Errorf("cannot read the model: %w", err)
-	}
-	at := place{file: path}
-	if !info.Mode().IsRegular() {
-		return nil, at.broken("", "is not a regular file")
-	}
 	extension := strings.ToLower(filepath.Ext(path))
 	if slices.Contains(pickleExtensions, extension) {
 		return nil, at.unsupported(pickleHint, pickleMessage)

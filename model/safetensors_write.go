@@ -9,11 +9,12 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"unicode/utf8"
 )
 
 // WriteSafetensors writes tensors, in the order of their names, with optional metadata. A tensor whose values all are exactly
 // float32 is stored as F32, any other as F64, so that reading gives back the same values. The same arguments give the same bytes.
-// It returns an error if a shape does not fit its data, or if w does.
+// It returns an error if a name is not UTF-8, which the format's JSON would change, if a shape does not fit its data, or if w does.
 func WriteSafetensors(w io.Writer, tensors map[string]*Tensor, metadata map[string]string) error {
 	var header, data bytes.Buffer
 	header.WriteByte('{')
@@ -24,6 +25,9 @@ func WriteSafetensors(w io.Writer, tensors map[string]*Tensor, metadata map[stri
 		t := tensors[name]
 		if name == "__metadata__" {
 			return fmt.Errorf("a tensor cannot be called %q", name)
+		}
+		if !utf8.ValidString(name) {
+			return fmt.Errorf("a tensor cannot be called %q: names are UTF-8", name)
 		}
 		if count, ok := elements(t.Shape); !ok || count != len(t.Data) {
 			return fmt.Errorf("tensor %q: shape %s does not fit %d values", name, formatShape(t.Shape), len(t.Data))

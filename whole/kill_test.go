@@ -49,7 +49,10 @@ func TestKilledWriters(t *testing.T) {
 		if err := writer.Start(); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(time.Duration(random.Int64N(int64(60 * time.Millisecond))))
+		if i%4 != 0 { // else the writer may not even have begun
+			waitForWrite(dir)
+		}
+		time.Sleep(time.Duration(random.Int64N(int64(20 * time.Millisecond))))
 		writer.Process.Kill()
 		writer.Wait()
 		if code := writer.ProcessState.ExitCode(); code >= 0 {
@@ -70,5 +73,15 @@ func TestKilledWriters(t *testing.T) {
 	}
 	if got := names(t, filepath.Dir(dir)); got != "out" {
 		t.Errorf("beside the folder stands %s", got)
+	}
+}
+
+// waitForWrite waits until the folder has been replaced, five seconds at most.
+func waitForWrite(dir string) {
+	before, _ := os.Stat(dir)
+	for began := time.Now(); time.Since(began) < 5*time.Second; time.Sleep(time.Millisecond) {
+		if now, err := os.Stat(dir); err == nil && !os.SameFile(before, now) {
+			return
+		}
 	}
 }

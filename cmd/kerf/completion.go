@@ -17,7 +17,7 @@ func addCompletions(root *cobra.Command) {
 	jobs, handoffs := filesEnding("toml"), folders
 	arguments := map[string]complete{
 		"plan": jobs, "rank": jobs, "observe": jobs, "prune": jobs, "units": jobs, "recover": jobs, "quantize": jobs, "cost": jobs, "export": jobs,
-		"measure": filesEnding("toml"), "show": handoffs, "compare": handoffs, "explain": completeRow,
+		"measure": filesEnding("toml"), "show": handoffs, "compare": handoffs, "verify": handoffs, "explain": completeRow,
 		"init": filesEnding("onnx", "safetensors", "npz", "csv", "gz", "parquet"),
 	}
 	profiles := func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
@@ -28,6 +28,7 @@ func addCompletions(root *cobra.Command) {
 		"state":   cobra.FixedCompletions([]string{"int16", "int32"}, cobra.ShellCompDirectiveNoFileComp),
 		"target":  profiles,
 		"since":   folders,
+		"against": jobs,
 		"signoff": filesEnding("csv", "gz", "npz", "parquet"),
 	}
 	var walk func(cmd *cobra.Command)

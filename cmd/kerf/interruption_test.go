@@ -115,10 +115,10 @@ func killedRunsLeaveAWholeHandoff(t *testing.T, jobs [2]string, want [2]map[stri
 	whole, writing := time.Since(began), time.Since(wrote)
 	random := rand.New(rand.NewPCG(uint64(began.UnixNano()), 0)) // other moments in every run
 	standing, replaced, inWriting := 0, 0, 0
-	n := kills(t)
 	if isOneOf(t, dir, want) != 0 {
 		t.Fatal("the first run gives another handoff")
 	}
+	n := kills(t)
 	for i := range n {
 		next := 1 - standing
 		cmd := command(t, "plan", jobs[next], "--out", dir)
@@ -189,8 +189,7 @@ func waitForDraft(t *testing.T, dir string, ended chan struct{}) bool {
 	}
 }
 
-// removeDrafts removes what a killed run left, but every second time: then the
-// next run has to cope with it.
+// removeDrafts removes what a killed run left, every second time: else the next run copes with it.
 func removeDrafts(t *testing.T, dir string, i int) {
 	t.Helper()
 	if i%4 < 2 {
@@ -249,8 +248,7 @@ func failsAndKeeps(t *testing.T, cmd *exec.Cmd, dir string, keeps map[string][]b
 	}
 }
 
-// A file that cannot be written to its end: the limit of a process on the size of
-// its files does it everywhere.
+// A file that cannot be written to its end: a limit on the size of files does it everywhere.
 func fileThatCannotGrow(t *testing.T, jobs [2]string, want [2]map[string][]byte) {
 	dir := filepath.Join(t.TempDir(), "handoff")
 	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 0 {

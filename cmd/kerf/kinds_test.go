@@ -253,17 +253,13 @@ func TestWrittenNetworkIsReadAsItIs(t *testing.T) {
 			if code != exitDone {
 				t.Fatalf("exit code %d: %s", code, stderr)
 			}
-			var tables []exporter.Table
-			if err := json.Unmarshal([]byte(stdout), &tables); err != nil {
+			var pruned pruneResult
+			if err := json.Unmarshal([]byte(stdout), &pruned); err != nil {
 				t.Fatal(err)
 			}
 			lines := ""
-			for _, table := range tables {
-				if len(table.Head) == 1 {
-					for _, row := range table.Rows {
-						lines += row[0] + "\n"
-					}
-				}
+			for _, line := range pruned.JobLines {
+				lines += line + "\n"
 			}
 			if (lines == "") != (kinds[0] == model.GRUResetAfter) {
 				t.Errorf("prune prints the lines %q", lines)

@@ -23,7 +23,7 @@ var everyResult = []struct {
 }{
 	{"compare", comparison{&exporter.Comparison{}}}, {"cost", costResult{}}, {"cost --all-targets", whichResult{}}, {"explain HANDOFF", rowList{}}, {"explain HANDOFF ROW", explained{}},
 	{"init", initResult{}}, {"measure", measurement{}}, {"observe", observeResult{}}, {"plan, export, demo, show", exporter.Signoff{}}, {"prune", pruneResult{}}, {"quantize", quantizeResult{}}, {"rank", rankResult{}},
-	{"recover", recoverResult{}}, {"targets fit", fitResult{}}, {"targets list", profileList{}}, {"targets show", profileResult{}}, {"units", unitsResult{}}, {"version", versionResult{}},
+	{"recover", recoverResult{}}, {"targets fit", fitResult{}}, {"targets list", profileList{}}, {"targets show", profileResult{}}, {"units", unitsResult{}}, {"verify", verification{&exporter.Verification{}}}, {"version", versionResult{}},
 }
 
 // fieldLines lists the fields of a record and of the records in it, one line each.

@@ -2,8 +2,8 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 
@@ -13,8 +13,7 @@ import (
 )
 
 func (a *app) verifyCommand() *cobra.Command {
-	var against string
-	var asJSON bool
+	var against, format string
 	cmd := &cobra.Command{
 		Use:   "verify DIR",
 		Short: "Prove that a handoff is whole and unchanged, and that it computes what it says",
@@ -31,50 +30,42 @@ Exit code: 0 verified, 1 it does not verify (the table says what and where), 2 t
 is no handoff, or bad input.`,
 		Example: `  kerf verify handoff
   kerf verify handoff --against job.toml`,
-		Args: func(cmd *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return &usageError{fmt.Sprintf("%s takes one handoff folder, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " DIR"}
+		Args: oneHandoff,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if args[0] == standardStream {
+				return &usageError{"a handoff is a folder, which a stream cannot carry", "kerf verify DIR"}
 			}
-			return nil
-		},
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.verify(args[0], against, asJSON)
+			return a.verify(cmd.Context(), args[0], against, format)
 		},
 	}
 	cmd.Flags().StringVar(&against, "against", "", "job file that the handoff was made from: make it again and compare")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON instead of the table")
+	formatFlag(cmd, &format)
 	return cmd
 }
 
-func (a *app) verify(dir, job string, asJSON bool) error {
+func (a *app) verify(ctx context.Context, dir, job, format string) error {
 	v, err := exporter.Verify(dir, version)
 	if err != nil {
 		return err
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
 	defer stop()
 	if err := v.RunSelftest(ctx); err != nil {
 		return err
 	}
 	if job != "" {
-		if err := a.verifyAgainst(v, job); err != nil {
+		if err := a.verifyAgainst(ctx, v, job); err != nil {
 			return err
 		}
 	}
-	a.ui.endProgress()
 	if !v.Verified {
 		a.code = exitBroken
 	}
-	if asJSON {
-		encoder := json.NewEncoder(a.stdout)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(v)
-	}
-	return a.printVerification(v)
+	return a.print(format, &verification{v})
 }
 
 // verifyAgainst makes the handoff again from its job.
-func (a *app) verifyAgainst(v *exporter.Verification, job string) error {
+func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job string) error {
 	if _, err := os.Stat(job); err != nil {
 		return unreadable(job, err, "give the job file that the handoff was made from")
 	}
@@ -102,9 +93,19 @@ func (a *app) verifyAgainst(v *exporter.Verification, job string) error {
 	if err != nil {
 		return skip(err.Error())
 	}
+	if v.Measured() {
+		if err := requireTools(ctx, in); err != nil {
+			return skip(fmt.Sprintf("its figures were measured, which cannot be done here: %v", err))
+		}
+	}
 	result, err := a.assess(in, c)
 	if err != nil {
 		return err
+	}
+	if v.Measured() {
+		if err := a.measureResult(ctx, result); err != nil {
+			return err
+		}
 	}
 	files, err := exporter.Files(result, version)
 	if err != nil {
@@ -117,13 +118,13 @@ func (a *app) verifyAgainst(v *exporter.Verification, job string) error {
 // verifiedMeans says what the word is worth.
 const verifiedMeans = "Verified: the files are those that kerf wrote, and they compute what they say. Whether that is good enough the sign-off says."
 
-// printVerification draws what was checked, then what was found.
-func (a *app) printVerification(v *exporter.Verification) error {
-	verdict := "verified"
-	if !v.Verified {
-		verdict = "does not verify"
-	}
-	fmt.Fprintf(a.stdout, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all of it:\n%s\n\n", v.Name, v.Kerf, verdict, v.Manifest)
+// verification is what kerf verify shows.
+type verification struct {
+	*exporter.Verification
+}
+
+// tables are what was checked, then what was found.
+func (v *verification) tables() []exporter.Table {
 	checks := exporter.Table{Title: "What was checked", Head: []string{"check", "result", "what"}, Numbers: 3}
 	found := exporter.Table{Title: "What was found", Head: []string{"file", "problem"}, Numbers: 2}
 	for _, c := range v.Checks {
@@ -139,13 +140,24 @@ func (a *app) printVerification(v *exporter.Verification) error {
 			found.Rows = append(found.Rows, []string{f.File, f.Problem})
 		}
 	}
-	tables := []exporter.Table{checks}
-	if len(found.Rows) > 0 {
-		tables = append(tables, found)
+	if len(found.Rows) == 0 {
+		return []exporter.Table{checks}
 	}
-	if err := a.page.printTexts(a.stdout, tables); err != nil {
+	return []exporter.Table{checks, found}
+}
+
+func (v *verification) text(w io.Writer, p page) error {
+	verdict := "verified"
+	if !v.Verified {
+		verdict = "does not verify"
+	}
+	fmt.Fprintf(w, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all of it:\n%s\n\n", v.Name, v.Kerf, verdict, v.Manifest)
+	if err := p.printTexts(w, v.tables()); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(a.stdout, "\n%s\n\n%s\n", a.page.wrap(verifiedMeans, 0), a.page.wrap(exporter.Caution, 0))
+	if v.Verified {
+		fmt.Fprintf(w, "\n%s\n", p.wrap(verifiedMeans, 0))
+	}
+	_, err := fmt.Fprintf(w, "\n%s\n", p.wrap(exporter.Caution, 0))
 	return err
 }

@@ -216,7 +216,7 @@ func TestAutomaticWidthsHold(t *testing.T) {
 // are named, and that they stand still.
 func TestSlowUnitsForceTheWideState(t *testing.T) {
 	in := load(t)
-	limit := budget.Percent(0.0006)
+	limit := budget.Percent(0.001)
 	for name := range in.Job.Tolerances {
 		in.Job.Tolerances[name] = budget.Tolerance{RMSERise: &limit}
 	}
