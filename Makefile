@@ -53,7 +53,7 @@ fuzz:
 	done
 
 fuzz-short:
-	@$(MAKE) --no-print-directory fuzz FUZZ=300x
+	@$(MAKE) --no-print-directory fuzz FUZZ=100x
 
 # Shows signoff.html in a headless browser: limits move, names stay text, print has whole tables.
 page:

@@ -90,6 +90,39 @@ func TestHostileNodes(t *testing.T) {
 	checkRefusal(t, err, ErrFormat, `node 2 (Add): uses "out" before any node has computed it`, "")
 }
 
+// Long chains of nodes take time in proportion to their length.
+func TestLongChains(t *testing.T) {
+	chain := func(op string, more ...string) graphFile {
+		nodes := [][]byte{gruNode, squeezeNode}
+		at := "h"
+		for i := range 10_000 {
+			next := fmt.Sprint("v", i)
+			nodes = append(nodes, nodeOf(op, append([]string{at}, more...), []string{next}))
+			at = next
+		}
+		return smallGraph(append(nodes, nodeOf("MatMul", []string{at, "K"}, []string{"out"})), floatsOf("Z", []int{1}, 1), floatsOf("I", []int{3, 3}, 1, 0, 0, 0, 1, 0, 0, 0, 1))
+	}
+	for _, c := range []struct {
+		op, more string
+		refusal  string // empty: read
+	}{
+		{"Identity", "", ""}, {"Transpose", "", ""}, {"Add", "Z", ""},
+		{"Relu", "", "(Relu): is dense layer 101, at most 100 are read"},
+		{"Tanh", "", "(Tanh): is dense layer 101, at most 100 are read"},
+	} {
+		g := chain(c.op, strings.Fields(c.more)...)
+		raw := g.bytes()
+		var err error
+		onnxLimits.Check(t, len(raw), "m.onnx", func() error {
+			_, err = ReadONNX(bytes.NewReader(raw), int64(len(raw)), "m.onnx")
+			return err
+		})
+		if (c.refusal == "") != (err == nil) || err != nil && !strings.Contains(err.Error(), c.refusal) {
+			t.Errorf("%s: got %v, want %q", c.op, err, c.refusal)
+		}
+	}
+}
+
 // Names of members are names of tensors, never of files.
 func TestNamesThatClimbOutOfTheFolder(t *testing.T) {
 	one := string(npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (2, 3), }", sixFloats("<f4")))

@@ -271,6 +271,9 @@ func (s *openSizes) of(a onnxAxis) (int, error) {
 	return s.last, nil
 }
 
+// maxDense limits the dense layers of a graph. Every node that adds one copies the list of those before it.
+const maxDense = 100
+
 // compute finds the present node's results.
 func (e *onnxEval) compute() error {
 	n := e.node
@@ -311,6 +314,9 @@ func (e *onnxEval) compute() error {
 		}
 		if e.values[name] != nil {
 			return e.broken("computes %q a second time", name)
+		}
+		if s, ok := results[i].(*signal); ok && len(s.chain.dense) > maxDense {
+			return e.refuse("a network for a microcontroller has a few", "is dense layer %d, at most %d are read", len(s.chain.dense), maxDense)
 		}
 		e.values[name] = results[i]
 	}

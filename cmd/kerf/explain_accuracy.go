@@ -70,7 +70,7 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	case low == nil || high == nil:
 		e.Interval = "none: it takes two sequences or more"
 	default:
-		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, percentile bootstrap over whole sequences (2000 seeded draws; Efron and Tibshirani 1993, chapter 13); steps within a sequence are not independent", shownLoss(*low, unit), shownLoss(*high, unit), of)
+		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, bias-corrected and accelerated bootstrap over whole sequences (2000 seeded draws; Efron 1987, with Student's t for few sequences); steps within a sequence are not independent", shownLoss(*low, unit), shownLoss(*high, unit), of)
 	}
 	e.Sources = []string{fmt.Sprintf("the recordings, and the integer network that computes the same integers as the C; kerf %s", s.Kerf)}
 	if l.Tolerance != nil {

@@ -63,7 +63,7 @@ func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
 	}
 	add("value", c.Value, c.Kind)
 	add("uncut", c.Before, c.Kind)
-	e.facts = append(e.facts, []string{"uncut is", "the same for the whole network in the widest formats that the job allows"})
+	e.facts = append(e.facts, []string{"uncut means", "for the whole network in the widest formats that the job allows"})
 	e.Sources = costSources(s, c)
 	if c.Limit != nil {
 		limit := exporter.Quantity(*c.Limit, c.Unit)
