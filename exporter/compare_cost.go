@@ -14,7 +14,7 @@ import (
 const (
 	cyclesOff = 0.072 // of the cycles of the network
 	codeOff   = 295.0 // B
-	stackOff  = 72.0 // B
+	stackOff  = 72.0  // B
 )
 
 // costChanges pairs the totals of every target.
