@@ -4,9 +4,9 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
+PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
-.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man kills
+.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man kills mutants
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
@@ -127,6 +127,10 @@ bench:
 # Writes the vector kernels anew, from the programs beside them.
 vectors:
 	$(GO) generate ./model/lanes ./quant ./testdata/benchscore
+
+# Changes one operator at a time and counts what the tests notice (testdata/mutate/README.md); an hour or more.
+mutants:
+	@nice -n 10 $(GO) run ./testdata/mutate
 
 # Makes the demo job anew in WORK: recordings (Go, seconds), network and scores
 # (Debian's python3-torch and python3-numpy, minutes), errors by plain numpy.

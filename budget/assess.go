@@ -30,7 +30,8 @@ type Result struct {
 	Places   []Placement
 	Measured []Measurement // none: costs are estimates
 	Counts   *quant.Counts
-	Verdict  string // Fits, DoesNotFit or NotEnough
+	Extremes *quant.Extremes // of the sign-off recordings; nil: nothing was searched
+	Verdict  string          // Fits, DoesNotFit or NotEnough
 	Warnings []string
 	ByHand   []string // what the user chose on the command line, option=value
 }
@@ -44,6 +45,7 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Signoff, in.Regions) }
 	r.Loss = in.lossRows(in.Signoff, r.scores(measure), false)
 	r.Counts = chosen.Fixed.Count(in.Signoff)
+	r.Extremes = chosen.Fixed.Extremes(chosen.float(), in.Signoff)
 	r.judge()
 	if broken := func(l Loss) bool { return l.Verdict == Fail }; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
 		if err := in.widen(cut.Statistics, chosen); err != nil {
@@ -52,6 +54,14 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	}
 	r.warn()
 	return r, nil
+}
+
+// float is the network that the integer network was made of.
+func (c *Chosen) float() *dataset.Float {
+	if c.Recovered != nil {
+		return c.Recovered.Net
+	}
+	return c.CutNet
 }
 
 // judge gives the verdict on the whole.

@@ -5,10 +5,14 @@ import (
 	"encoding/csv"
 	"strconv"
 	"strings"
+
+	"kerf/budget"
 )
 
 // csvHead names the columns of signoff.csv. Rows of section loss use output,
 // scenario, region, metric; rows of section cost use target, resource, part;
+// rows of section difference have the metrics mean, seen, found_recorded
+// and found_any; those of section accumulator seen and found, with the tensor as part and its proven bound as limit;
 // limit_on is at_least where the limit is a least value; estimate stands beside measured values.
 var csvHead = strings.Fields("section output scenario region metric target resource part unit float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind sequences steps verdict estimate")
 
@@ -29,6 +33,20 @@ func (s *Signoff) CSV() ([]byte, error) {
 		}
 		w.Write([]string{"cost", "", "", "", "", SafeCell(c.Target), c.Resource, c.Part, c.Unit,
 			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict, full(c.Estimate)})
+	}
+	for _, e := range s.Extremes {
+		for _, f := range []struct {
+			metric string
+			value  *float64
+		}{{"mean", e.Mean}, {"seen", e.Seen}, {"found_recorded", e.Found}, {"found_any", e.FoundAny}} {
+			w.Write([]string{"difference", SafeCell(e.Output), "", "", f.metric, "", "", "", SafeCell(e.Unit), "", "", "", "", "", "", "", full(f.value), "", "", "", e.Kind, "", "", "", ""})
+		}
+	}
+	for _, a := range s.Accumulators {
+		bound := strconv.FormatInt(a.Bound, 10)
+		for i, value := range []int64{a.Seen, a.Found} {
+			w.Write([]string{"accumulator", "", "", "", []string{"seen", "found"}[i], "", "", a.Layer + "." + a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10), bound, "", "", string(budget.Measured), "", "", "", ""})
+		}
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()

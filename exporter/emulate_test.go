@@ -106,7 +106,7 @@ func (c core) compare(t *testing.T, n *emulated, level, network string, steps in
 	if !strings.Contains(out, "finished") {
 		return fmt.Errorf("the program ended early; it wrote:\n%s", tail([]byte(out)))
 	}
-	block := firstDifference(printed(out, "hash"), n.hashes(steps))
+	block := firstUnequal(printed(out, "hash"), n.hashes(steps))
 	if block < 0 {
 		return nil
 	}
@@ -118,7 +118,7 @@ func (c core) compare(t *testing.T, n *emulated, level, network string, steps in
 	}
 	outputs := len(n.handoff.Net.Outputs)
 	got, want := printed(out, "output"), n.outputs(block)
-	i := firstDifference(got, want)
+	i := firstUnequal(got, want)
 	if i < 0 {
 		return fmt.Errorf("hashes differ in the block of step %d, outputs do not", block*blockSteps)
 	}
@@ -134,8 +134,8 @@ func printed(out, what string) []string {
 	return values
 }
 
-// firstDifference is the first index at which the lists differ, -1 if nowhere.
-func firstDifference(a, b []string) int {
+// firstUnequal is the first index at which the lists differ, -1 if nowhere.
+func firstUnequal(a, b []string) int {
 	for i := range max(len(a), len(b)) {
 		if element(a, i) != element(b, i) {
 			return i

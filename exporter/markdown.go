@@ -36,7 +36,7 @@ func (s *Signoff) Legend() string {
 	if len(s.Measured) > 0 {
 		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
 	}
-	return legend
+	return legend + s.extremeLegend()
 }
 
 const legendRest = "fixed: the integer network of the C. " +

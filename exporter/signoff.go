@@ -44,6 +44,9 @@ type Signoff struct {
 
 	Pictures
 
+	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
+	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
+
 	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
 	Warnings   []string `json:"warnings"`
 	Caution    string   `json:"caution"`
@@ -205,6 +208,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		layer, tensor, _ := strings.Cut(m.Name, ".")
 		s.Formats = append(s.Formats, FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
 	}
+	s.addExtremes(net, r.Extremes)
 	if c := r.Chosen.Recovered; c != nil {
 		s.Recovery = recoveryInfo(c)
 	}

@@ -76,14 +76,14 @@ func (s *Signoff) TargetNames() []string {
 	return names
 }
 
-// WordTables are about the choice of words and rounding. Only a broken tolerance
-// has a table of wider words.
+// WordTables are about the choice of words and rounding, and what fixed point does at its
+// worst. Only a broken tolerance has a table of wider words.
 func (s *Signoff) WordTables() []Table {
 	tables := []Table{s.WidthTable(), s.ForcedTable()}
 	if len(s.Wider) > 0 {
 		tables = append(tables, s.WiderTable())
 	}
-	return append(tables, s.RoundingTable())
+	return append(append(tables, s.RoundingTable()), s.extremeTables()...)
 }
 
 // WidthTable has a row per attempt to narrow a word.

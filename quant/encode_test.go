@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
+	"kerf/model"
 )
 
 // oneFeature is an integer network whose Encode is (physical - mean)/std with
@@ -107,5 +108,27 @@ func TestDecodeUsesTheFractionOfEveryOutput(t *testing.T) {
 	net.Decode([]int32{-6144, math.MaxInt32}, physical)
 	if physical[0] != -1.5 || physical[1] != float64(math.MaxInt32)/4194304 {
 		t.Errorf("Decode = %v, want [-1.5 %g]", physical, float64(math.MaxInt32)/4194304)
+	}
+}
+
+// A head with an activation adds the mean of its output behind it, to the nearest step; one with the table also scales so.
+func TestOffsetOfAHeadIsTheNearestStep(t *testing.T) {
+	for seed := range uint64(40) {
+		p := RandomFloat(seed, 3, 4, 2)
+		p.Net.Dense[0].Activation = []model.Activation{model.ReLU, model.Tanh}[seed%2]
+		net := mustQuantize(t, p, Ranges(3, 4), Widths(8, 8, 8, 16))
+		for o, out := range p.Outputs {
+			want := out.Mean * math.Ldexp(1, net.OutputFraction(o))
+			if off := math.Abs(float64(net.head().Offset[o]) - want); off > 0.5 {
+				t.Errorf("seed %d, output %d: the offset %d is %.3f steps from %g", seed, o, net.head().Offset[o], off, want)
+			}
+			if !net.head().UsesTable() {
+				continue
+			}
+			want = out.Std * math.Ldexp(1, net.OutputFraction(o)-stateFraction)
+			if off := math.Abs(float64(net.head().Scale[o]) - want); off > 0.5 {
+				t.Errorf("seed %d, output %d: the scale %d is %.3f steps from %g", seed, o, net.head().Scale[o], off, want)
+			}
+		}
 	}
 }

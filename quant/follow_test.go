@@ -3,6 +3,7 @@ package quant
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -234,5 +235,30 @@ func TestEvenKeepsBits(t *testing.T) {
 	q, _ := even(p, Calibrate(p, RandomRecordings(34, p, 1, 20)), 1)
 	if got := p.Features[1].Std / q.Features[1].Std; got != evenLeast {
 		t.Errorf("the feature without weights is scaled by %g, want %g", got, evenLeast)
+	}
+}
+
+// By hand: rounding takes 0.25 from the only input weight, and the plan pushes twice that to the state's weight; rows
+// without a plan keep theirs.
+func TestPushedTakesUpTheErrorOfTheInputs(t *testing.T) {
+	l := &model.Recurrent{Kind: model.ElmanTanh, Inputs: 1, Units: 2, W: []float64{1.25, 1.25}, U: []float64{0.5, 0.75, 0.5, 0.75}}
+	input := &Matrix{Rows: 2, Cols: 1, W: []int32{2, 2}, Fraction: []int{1, 1}}
+	got := pushed(l, input, []rowPlan{{push: [][]float64{{2, -1}}}, {}})
+	if want := []float64{1, 0.5, 0.5, 0.75}; !slices.Equal(got, want) {
+		t.Errorf("U becomes %v, want %v", got, want)
+	}
+}
+
+// A row of zeros says nothing about the scale of a feature.
+func TestEvenTakesRowsOfZeros(t *testing.T) {
+	for _, zeros := range []int{4, 60} { // a row, all 15 rows
+		p := RandomFloat(3, 4, 5, 1)
+		clear(p.Net.Recurrent[0].W[:zeros])
+		q, _ := even(p, Calibrate(p, RandomRecordings(3, p, 2, 20)), 1)
+		for i, f := range q.Features {
+			if !(f.Std > 0) || math.IsInf(f.Std, 0) {
+				t.Errorf("%d zeros: feature %d gets the scale %g", zeros, i, f.Std)
+			}
+		}
 	}
 }

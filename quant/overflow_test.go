@@ -225,9 +225,43 @@ func TestLargeWeightsMakeTheGatesCoarser(t *testing.T) {
 
 func TestUnknownWidthsAreRefused(t *testing.T) {
 	p := RandomFloat(8, 3, 4, 2)
-	for _, f := range []Formats{Widths(5, 8, 8, 16), Widths(8, 32, 8, 16), Widths(8, 8, 0, 16), Widths(8, 8, 8, 8), {}} {
+	for _, f := range []Formats{Widths(5, 8, 8, 16), Widths(8, 32, 8, 16), Widths(8, 8, 0, 16), Widths(8, 8, 8, 8), {}, {Layers: Widths(8, 8, 8, 16).Layers}, {Dense: []int{8}}} {
 		if _, err := Quantize(p, Ranges(3, 4), f, Nearest); err == nil {
 			t.Errorf("%+v is accepted", f)
 		}
+	}
+}
+
+// A bias is the nearest step of its accumulator.
+func TestBiasIsTheNearestStep(t *testing.T) {
+	for seed := range uint64(20) {
+		p := RandomFloat(seed, 3, 4, 2)
+		m := mustQuantize(t, p, Ranges(3, 4), Widths(8, 8, 8, 16)).Layers[0].Input
+		for r, bias := range p.Net.Recurrent[0].B {
+			want := bias * math.Ldexp(1, m.Fraction[r]+m.InputFraction)
+			if off := math.Abs(float64(m.Bias[r]) - want); off > 0.5 {
+				t.Errorf("seed %d, row %d: the bias %d is %.3f steps from %g", seed, r, m.Bias[r], off, want)
+			}
+		}
+	}
+}
+
+// A row that fills the accumulator to its last step is accepted, one step more is not: 65535·32768 + 32767 = 2^31 - 1.
+func TestARowMayFillTheAccumulator(t *testing.T) {
+	spec := &rowSpec{out: accumulator}
+	if row, ok := spec.fix([]int32{65535}, 32767, 0, 0); !ok || row.bound != AccumulatorLimit {
+		t.Errorf("bound %d of %d: accepted %v", row.bound, int64(AccumulatorLimit), ok)
+	}
+	if row, ok := spec.fix([]int32{65535}, 32768, 0, 0); ok {
+		t.Errorf("bound %d is accepted", row.bound)
+	}
+}
+
+// The last dense layer has a width of its own.
+func TestUniformWidths(t *testing.T) {
+	p := layered(1, []model.Kind{model.GRUResetAfter, model.ElmanTanh}, []model.Activation{model.ReLU, model.Identity})
+	f := Uniform(p.Net, 4, 16, 32)
+	if f.Dense[0] != 4 || f.Dense[1] != 16 || f.Layers[0] != (LayerFormats{4, 4, 32}) || f.Layers[1] != (LayerFormats{4, 4, 16}) {
+		t.Errorf("formats are %+v", f)
 	}
 }

@@ -49,6 +49,14 @@ func TestCorrectedIsTheRidgeRegression(t *testing.T) {
 	if math.Abs(d.W[0]-(10+3/1.01)) > 1e-12 || math.Abs(d.B[0]-6) > 1e-12 {
 		t.Errorf("weight %g, bias %g; want %g, 6", d.W[0], d.B[0], 10+3/1.01)
 	}
+	// The same with v = 1, 3: what the weight adds at the mean 2 comes off the mean miss, 11.
+	sum = newMomentSum(2)
+	sum.add([]float64{1, 8})
+	sum.add([]float64{3, 14})
+	d = corrected(&model.Dense{Inputs: 1, Outputs: 1, W: []float64{10}, B: []float64{1}}, sum.moments())
+	if want := 1 + 11 - 2*3/1.01; math.Abs(d.W[0]-(10+3/1.01)) > 1e-12 || math.Abs(d.B[0]-want) > 1e-12 {
+		t.Errorf("weight %g, bias %g; want %g, %g", d.W[0], d.B[0], 10+3/1.01, want)
+	}
 }
 
 // A head with an activation, and one whose inputs never change, stay as given.

@@ -102,3 +102,12 @@ func TestCountsOfValuesAtTheEndOfTheirRange(t *testing.T) {
 		t.Errorf("%d inputs and %d gates, want 3 and %d", counts.Inputs, counts.Layers[0].Gates, slowSteps)
 	}
 }
+
+// An output counts as at an end of its range from 99 % of it on.
+func TestOutputsAtTheEndOfTheirRange(t *testing.T) {
+	c := &LayerCounts{Low: make([]int32, 4), High: make([]int32, 4), AtEnd: make([]int, 4)}
+	c.outputs([]int32{endOfRange, -endOfRange, endOfRange - 1, 1 - endOfRange})
+	if want := []int{1, 1, 0, 0}; !slices.Equal(c.AtEnd, want) {
+		t.Errorf("at an end: %v, want %v", c.AtEnd, want)
+	}
+}

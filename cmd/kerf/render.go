@@ -16,7 +16,11 @@ func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 	for _, line := range s.Summary() {
 		fmt.Fprintln(w, p.wrap(line, 2))
 	}
-	tables := append(accuracyTables(s), costTables(s, false)...)
+	tables := accuracyTables(s)
+	if worst := s.ExtremeTable(); len(worst.Rows) > 0 {
+		tables = append(tables, worst)
+	}
+	tables = append(tables, costTables(s, false)...)
 	if near := s.FrontierTable(); len(near.Rows) > 0 {
 		tables = append(tables, near)
 	}

@@ -1,0 +1,117 @@
+// Command mutate checks the tests: it changes one operator, rounding, shift or
+// bound at a time in quant, budget, exporter and the embedded C, and counts how
+// many changes the tests notice. It works in a copy of the tree; README.md has
+// the results.
+//
+//	go run ./testdata/mutate [-seed 1] [-count 200] [-only quant]
+package main
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+func main() {
+	seed := flag.Uint64("seed", 1, "seed of the choice")
+	count := flag.Int("count", 200, "number of mutants")
+	only := flag.String("only", "", "judge one group alone: "+strings.Join(groups, ", "))
+	limit := flag.Float64("limit", 8, "tests that take more processor seconds judge nothing")
+	flag.Parse()
+	if err := mutate(*seed, *count, *only, *limit); err != nil {
+		fmt.Fprintln(os.Stderr, "mutate:", err)
+		os.Exit(1)
+	}
+}
+
+func say(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args...) }
+
+// stage is a package whose tests judge, and the groups that it judges: first its
+// own, then what others left alive of the packages that it imports.
+type stage struct {
+	pkg    string
+	only   bool // the parts that compile C, and no other test
+	groups []string
+}
+
+var stages = []stage{
+	{"quant", false, []string{"quant"}},
+	{"exporter", true, []string{"C"}},
+	{"budget", false, []string{"budget", "quant"}},
+	{"exporter", false, []string{"exporter", "budget", "quant"}},
+}
+
+func mutate(seed uint64, count int, only string, limit float64) error {
+	root, err := os.Getwd()
+	if err != nil {
+		return err
+	}
+	list, err := exec.Command("git", "ls-files", "--cached", "--others", "--exclude-standard").Output()
+	if err != nil {
+		return fmt.Errorf("git ls-files: %w", err)
+	}
+	place, err := os.MkdirTemp("", "mutate")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(place)
+	copied := filepath.Join(place, "tree")
+	if err := copyTree(root, copied, strings.Fields(string(list))); err != nil {
+		return err
+	}
+	sites, err := allSites(root)
+	if err != nil {
+		return err
+	}
+	for _, group := range groups {
+		say("%s: %d possible mutants", group, len(sites[group]))
+	}
+	chosen, err := compiling(root, copied, choose(sites, seed, count))
+	if err != nil {
+		return err
+	}
+	s := &suite{place: place}
+	taken := map[string]int{}
+	var verdicts []*verdict
+	for _, m := range chosen {
+		if only == "" || m.group == only {
+			verdicts = append(verdicts, &verdict{mutant: m})
+		}
+	}
+	interrupted := make(chan os.Signal, 1)
+	signal.Notify(interrupted, os.Interrupt)
+	for _, stage := range stages {
+		b, err := s.build(copied, stage.pkg)
+		if err != nil {
+			return err
+		}
+		if err := s.learn(b, stage, limit, interrupted); err != nil {
+			return err
+		}
+		for _, v := range verdicts {
+			if len(interrupted) > 0 {
+				break
+			}
+			if taken[v.group] == count*share[v.group]/200 && v.Result == "" || !slices.Contains(stage.groups, v.group) || v.Result == caught || v.Result == notMade {
+				continue
+			}
+			first := v.Result == ""
+			if err := s.judge(v, b); err != nil {
+				return err
+			}
+			if first && v.Result != notMade {
+				taken[v.group]++
+			}
+			say("%s %s:%d %s: %s %s", v.group, v.file, v.line, v.what, v.Result, v.By)
+		}
+		s.tests = nil
+	}
+	verdicts = slices.DeleteFunc(verdicts, func(v *verdict) bool { return v.Result == "" || v.Result == notMade })
+	printTable(os.Stdout, verdicts)
+	return nil
+}
