@@ -158,7 +158,7 @@ func (w way) block(h helpers, rows, columns, bits int, shifted float64) function
 		}
 	}
 	if w == byteWay {
-		time[name("bit")] += float64(rows) * shifted
+		time[name("bit")] += float64(float64(rows) * shifted)
 	}
 	return function{time: time, code: code}
 }

@@ -12,9 +12,9 @@ import (
 // How far estimates are off at most on networks that had no part in their fit, over all cores (docs/cost.md; a test compares). A part that is the
 // same in both handoffs is as far off in both, so it adds nothing to what is unknown of a change.
 const (
-	cyclesOff = 0.126 // of the cycles of the network
-	codeOff   = 521.0 // B
-	stackOff  = 144.0 // B
+	cyclesOff = 0.072 // of the cycles of the network
+	codeOff   = 295.0 // B
+	stackOff  = 72.0  // B
 )
 
 // costChanges pairs the totals of every target.

@@ -194,3 +194,26 @@ func addScaled(sum []float64, factor float64, v []float64) {
 		sum[i] += float64(factor * x)
 	}
 }
+
+// addScaled4 is [addScaled] four times, in the order of the arguments and with the same bits, but it loads and stores sum once.
+func addScaled4(sum []float64, f0, f1, f2, f3 float64, v0, v1, v2, v3 []float64) {
+	n := len(sum)
+	v0, v1, v2, v3 = v0[:n], v1[:n], v2[:n], v3[:n]
+	for i, s := range sum {
+		s += float64(f0 * v0[i])
+		s += float64(f1 * v1[i])
+		s += float64(f2 * v2[i])
+		sum[i] = s + float64(f3*v3[i])
+	}
+}
+
+// addRows adds the rows of a matrix w [len(factors) × len(sum)], each scaled by its factor, to sum.
+func addRows(sum, factors, w []float64) {
+	n := len(sum)
+	for ; len(factors) >= 4; factors, w = factors[4:], w[4*n:] {
+		addScaled4(sum, factors[0], factors[1], factors[2], factors[3], w, w[n:], w[2*n:], w[3*n:])
+	}
+	for ; len(factors) > 0; factors, w = factors[1:], w[n:] {
+		addScaled(sum, factors[0], w[:n])
+	}
+}

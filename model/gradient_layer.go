@@ -92,17 +92,38 @@ func (t *layerTape) backward(l *Recurrent, g *Recurrent, steps int, state, cell 
 		default:
 			s.elman(l.Kind, state)
 		}
-		multiplied := rows // rows of U that multiply the state itself
-		if l.Kind == GRUResetBefore {
-			multiplied = 2 * units
-		}
-		for r, v := range s.hidden[:multiplied] {
-			addScaled(g.U[r*units:(r+1)*units], v, s.before)
-			addScaled(state, v, l.U[r*units:(r+1)*units])
-		}
+		addRows(state, s.hidden[:t.multiplied(l)], l.U)
 		for r, v := range s.input {
 			g.B[r] += v
 			g.D[r] += s.hidden[r]
+		}
+	}
+	t.addRecurrentWeights(l, g, steps)
+}
+
+// multiplied is how many rows of U multiply the state itself.
+func (t *layerTape) multiplied(l *Recurrent) int {
+	if l.Kind == GRUResetBefore {
+		return 2 * l.Units
+	}
+	return l.Kind.Gates() * l.Units
+}
+
+// addRecurrentWeights adds the derivatives by the recurrent weights that multiply the state, from the last step to the first.
+func (t *layerTape) addRecurrentWeights(l *Recurrent, g *Recurrent, steps int) {
+	units, rows := l.Units, l.Kind.Gates()*l.Units
+	v := func(step int) []float64 { return t.state[step*units : (step+1)*units] }
+	step := steps
+	for ; step >= 4; step -= 4 {
+		v0, v1, v2, v3 := v(step-1), v(step-2), v(step-3), v(step-4)
+		for r := range t.multiplied(l) {
+			at := (step-1)*rows + r
+			addScaled4(g.U[r*units:(r+1)*units], t.hidden[at], t.hidden[at-rows], t.hidden[at-2*rows], t.hidden[at-3*rows], v0, v1, v2, v3)
+		}
+	}
+	for ; step > 0; step-- {
+		for r := range t.multiplied(l) {
+			addScaled(g.U[r*units:(r+1)*units], t.hidden[(step-1)*rows+r], v(step-1))
 		}
 	}
 }
@@ -110,10 +131,18 @@ func (t *layerTape) backward(l *Recurrent, g *Recurrent, steps int, state, cell 
 // addInputWeights adds the derivatives by the input weights; x holds the inputs of the layer at every step.
 func (t *layerTape) addInputWeights(l *Recurrent, g *Recurrent, steps int, x []float64) {
 	rows := l.Kind.Gates() * l.Units
-	for step := range steps {
-		v := x[step*l.Inputs : (step+1)*l.Inputs]
-		for r, change := range t.input[step*rows : (step+1)*rows] {
-			addScaled(g.W[r*l.Inputs:(r+1)*l.Inputs], change, v)
+	v := func(step int) []float64 { return x[step*l.Inputs : (step+1)*l.Inputs] }
+	step := 0
+	for ; step+4 <= steps; step += 4 {
+		v0, v1, v2, v3 := v(step), v(step+1), v(step+2), v(step+3)
+		for r := range rows {
+			at := step*rows + r
+			addScaled4(g.W[r*l.Inputs:(r+1)*l.Inputs], t.input[at], t.input[at+rows], t.input[at+2*rows], t.input[at+3*rows], v0, v1, v2, v3)
+		}
+	}
+	for ; step < steps; step++ {
+		for r := range rows {
+			addScaled(g.W[r*l.Inputs:(r+1)*l.Inputs], t.input[step*rows+r], v(step))
 		}
 	}
 }
@@ -123,10 +152,7 @@ func (t *layerTape) inputChange(l *Recurrent, steps int, below []float64) {
 	rows := l.Kind.Gates() * l.Units
 	clear(below[:steps*l.Inputs])
 	for step := range steps {
-		to := below[step*l.Inputs : (step+1)*l.Inputs]
-		for r, change := range t.input[step*rows : (step+1)*rows] {
-			addScaled(to, change, l.W[r*l.Inputs:(r+1)*l.Inputs])
-		}
+		addRows(below[step*l.Inputs:(step+1)*l.Inputs], t.input[step*rows:(step+1)*rows], l.W)
 	}
 }
 

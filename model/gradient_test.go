@@ -236,6 +236,25 @@ func TestOverrideIsWhatFollowsSees(t *testing.T) {
 	}
 }
 
+// TestBlockedSumsHaveTheBitsOfPlainOnes: checkpoints, goldens and other processors rely on it.
+func TestBlockedSumsHaveTheBitsOfPlainOnes(t *testing.T) {
+	random := rand.New(rand.NewPCG(8, 1))
+	for rows := range 14 {
+		for columns := range 8 {
+			factors, w, got := normal(random, rows), normal(random, rows*columns), normal(random, columns)
+			want := slices.Clone(got)
+			for r, f := range factors {
+				for c := range want {
+					want[c] += float64(f * w[r*columns+c])
+				}
+			}
+			if addRows(got, factors, w); !slices.Equal(got, want) {
+				t.Fatalf("%d rows of %d columns: %v, want %v", rows, columns, got, want)
+			}
+		}
+	}
+}
+
 func TestSharesOfLargeScores(t *testing.T) {
 	// exp(1000) does not fit, exp(0)/(exp(0)+exp(-ln 3)) = 3/4 does.
 	shares := make([]float64, 2)

@@ -210,12 +210,24 @@ func (t *sums) addMoments(step int, run *model.Run, layer int, kind model.Kind, 
 	}
 }
 
+// largestPart is the largest magnitude of w v + b. Four rows at once keep four sums in flight; each sum has the order and the bits of [model.Run.Step].
 func largestPart(w, b, v []float64) float64 {
-	top := 0.0
-	for r := range b {
-		sum := b[r]
+	top, n := 0.0, len(v)
+	for ; len(b) >= 4; b, w = b[4:], w[4*n:] {
+		w0, w1, w2, w3 := w[:n], w[n:2*n], w[2*n:3*n], w[3*n:4*n]
+		s0, s1, s2, s3 := b[0], b[1], b[2], b[3]
 		for c, x := range v {
-			sum += float64(w[r*len(v)+c] * x)
+			s0 += float64(w0[c] * x)
+			s1 += float64(w1[c] * x)
+			s2 += float64(w2[c] * x)
+			s3 += float64(w3[c] * x)
+		}
+		top = max(top, math.Abs(s0), math.Abs(s1), math.Abs(s2), math.Abs(s3))
+	}
+	for ; len(b) > 0; b, w = b[1:], w[n:] {
+		sum := b[0]
+		for c, x := range v {
+			sum += float64(w[c] * x)
 		}
 		top = max(top, math.Abs(sum))
 	}

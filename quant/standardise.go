@@ -16,6 +16,10 @@ const (
 	stdWithin  = 4
 )
 
+// constant is the variance, as a share of the squared mean, below which nothing but rounding is left: a difference of two sums of
+// a million terms at most, each off by 2^-53.
+const constant = 1e6 * 0x1p-53
+
 // Standardise gives all inputs of a network one scale. If the inputs are not
 // standardised on the selection recordings that c comes from, it returns a
 // predictor whose features carry other means and standard deviations and whose
@@ -26,10 +30,10 @@ func Standardise(p *dataset.Float, c Calibration) *dataset.Float {
 	mean, std := make([]float64, len(p.Kept)), make([]float64, len(p.Kept))
 	needed := false
 	for i := range p.Kept {
-		mean[i], std[i] = moments.Mean[i], math.Sqrt(moments.Covariance.At(i, i))
-		if std[i] == 0 {
-			std[i] = 1 // a constant input keeps its scale
-		}
+		mean[i], std[i] = moments.Mean[i], 1
+		if variance := moments.Covariance.At(i, i); variance > constant*mean[i]*mean[i] {
+			std[i] = math.Sqrt(variance)
+		} // otherwise the input is constant and keeps its scale
 		needed = needed || math.Abs(mean[i]) > meanWithin || std[i] > stdWithin || std[i] < 1.0/stdWithin
 	}
 	if !needed {

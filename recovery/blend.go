@@ -1,8 +1,11 @@
 package recovery
 
 import (
+	"cmp"
 	"math/rand/v2"
 	"slices"
+
+	"gonum.org/v1/gonum/mat"
 
 	"kerf/dataset"
 	"kerf/portable"
@@ -10,19 +13,16 @@ import (
 
 // blends invents sequences that the teacher answers, so that the small network learns what the teacher does between and beside
 // the few sequences that were recorded, not those sequences by heart. Every recorded sequence is mixed step by step with another one, at a
-// weight drawn once, and every feature is shifted by a constant, as a sensor that drifts would do. (Answers of the large
+// weight drawn once, and every feature is shifted by a constant, see [drift]. (Answers of the large
 // network to invented inputs: Bucilă, Caruana and Niculescu-Mizil 2006, "Model compression"; mixing of two examples: Zhang et al.
-// 2018, arXiv:1710.09412.) They have no Y. shift is in standard deviations of the feature over the training recordings.
-func blends(rec *dataset.Recordings, spreads []float64, count int, shift float64, random *rand.Rand) *dataset.Recordings {
+// 2018, arXiv:1710.09412.) They have no Y. shift is in standard deviations of a kept feature over the training recordings.
+func blends(rec *dataset.Recordings, drift *drift, count int, shift float64, random *rand.Rand) *dataset.Recordings {
 	all := &dataset.Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes}
 	for range count {
 		for _, a := range rec.Sequences {
 			b := rec.Sequences[random.IntN(len(rec.Sequences))]
 			share := float64(random.Float64()) // the conversion is explained at model.affine
-			offsets := make([]float64, rec.Features)
-			for i := range offsets {
-				offsets[i] = shift * spreads[i] * random.NormFloat64()
-			}
+			offsets := drift.draw(shift, random)
 			s := &dataset.Sequence{Scenario: a.Scenario, Steps: min(a.Steps, b.Steps)}
 			s.X = slices.Clone(a.X[:s.Steps*rec.Features])
 			for k, v := range s.X {
@@ -34,17 +34,74 @@ func blends(rec *dataset.Recordings, spreads []float64, count int, shift float64
 	return all
 }
 
-// spreads are the standard deviations of all features over recordings.
-func spreads(rec *dataset.Recordings) []float64 {
-	all := make([]float64, rec.Features)
-	for i := range all {
-		var values []float64
+// drift draws shifts of features, as of sensors that drift. Those that the small network reads are shifted each by itself. The others follow as far
+// as they can be told from these in the recordings, since a shift of its own of what the small network does not read would be noise in the answers of
+// the teacher, and would teach the network that what it reads tells nothing of what it does not.
+type drift struct {
+	features int
+	kept     []int
+	spreads  []float64   // of kept features
+	gone     []int       // the other features
+	follow   [][]float64 // per feature gone: shift by that of every kept feature
+}
+
+// ridge is added to the variances, in shares of them, so that features that follow from one another can be told apart.
+const ridge = 1e-3
+
+// newDrift measures spreads and slopes on recordings, by ridge regression on the kept features.
+func newDrift(rec *dataset.Recordings, kept []int) *drift {
+	d := &drift{features: rec.Features, kept: kept}
+	means, spreads := make([]float64, rec.Features), make([]float64, rec.Features)
+	columns := make([][]float64, rec.Features)
+	for i := range columns {
 		for _, s := range rec.Sequences {
 			for step := range s.Steps {
-				values = append(values, s.X[step*rec.Features+i])
+				columns[i] = append(columns[i], s.X[step*rec.Features+i])
 			}
 		}
-		_, all[i] = portable.MeanStd(values)
+		means[i], spreads[i] = portable.MeanStd(columns[i])
+		for k := range columns[i] {
+			columns[i][k] = (columns[i][k] - means[i]) / cmp.Or(spreads[i], 1)
+		}
 	}
-	return all
+	correlation := mat.NewSymDense(len(kept), nil)
+	for a, i := range kept {
+		d.spreads = append(d.spreads, spreads[i])
+		for b, j := range kept[:a+1] {
+			correlation.SetSym(a, b, portable.Dot(columns[i], columns[j])/float64(len(columns[i])))
+		}
+		correlation.SetSym(a, a, correlation.At(a, a)+ridge)
+	}
+	factor, ok := portable.Cholesky(correlation)
+	if !ok {
+		panic("recovery: correlations with a ridge are positive definite")
+	}
+	for i := range columns {
+		if slices.Contains(kept, i) {
+			continue
+		}
+		slopes := make([]float64, len(kept))
+		for b, j := range kept {
+			slopes[b] = portable.Dot(columns[i], columns[j]) / float64(len(columns[i]))
+		}
+		factor.Solve(slopes)
+		for b, j := range kept {
+			slopes[b] *= spreads[i] / cmp.Or(spreads[j], 1)
+		}
+		d.gone, d.follow = append(d.gone, i), append(d.follow, slopes)
+	}
+	return d
+}
+
+// draw returns a shift of every feature; that of a kept one has a standard deviation of size times its spread.
+func (d *drift) draw(size float64, random *rand.Rand) []float64 {
+	offsets, kept := make([]float64, d.features), make([]float64, len(d.kept))
+	for k, i := range d.kept {
+		kept[k] = size * d.spreads[k] * random.NormFloat64()
+		offsets[i] = kept[k]
+	}
+	for k, i := range d.gone {
+		offsets[i] = portable.Dot(d.follow[k], kept)
+	}
+	return offsets
 }

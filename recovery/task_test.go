@@ -96,7 +96,7 @@ func TestBlendsLieBetweenRecordings(t *testing.T) {
 		{Steps: 3, X: []float64{0, 10, 1, 11, 2, 12}, Y: []float64{1, 2, 3}},
 		{Steps: 2, X: []float64{4, 20, 5, 21}, Y: []float64{1, 2}},
 	}}
-	given := spreads(rec)
+	given := newDrift(rec, []int{0, 1})
 	random := func() *rand.Rand { return rand.New(rand.NewPCG(1, 1)) }
 	between := blends(rec, given, 4, 0, random())
 	if len(between.Sequences) != 8 {

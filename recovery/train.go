@@ -102,7 +102,7 @@ type training struct {
 	best     *model.Network
 	adam     *adam
 	weights  []float64 // of the outputs
-	spreads  []float64 // of the features
+	drift    *drift    // of invented sequences
 	examples []example
 	heldBack []example
 	lanes    []*lane
@@ -113,7 +113,7 @@ type training struct {
 
 func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
 	net := task.frame()
-	t := &training{task: task, settings: s, net: net, run: net.Net, best: net.Net.Clone(), adam: newAdam(net.Net), weights: task.weights(net), spreads: spreads(task.Training)}
+	t := &training{task: task, settings: s, net: net, run: net.Net, best: net.Net.Clone(), adam: newAdam(net.Net), weights: task.weights(net), drift: newDrift(task.Training, net.Kept)}
 	if task.Formats != nil {
 		t.run = net.Net.Clone()
 	}
@@ -142,7 +142,7 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	random := rand.New(rand.NewPCG(t.settings.Seed, uint64(number)))
 	examples := t.examples
 	if t.settings.Share > 0 {
-		examples = append(slices.Clip(examples), t.task.examples(t.net, blends(t.task.Training, t.spreads, t.settings.blends(t.task.Training.Steps()), t.settings.Shift, random), t.settings.Share)...)
+		examples = append(slices.Clip(examples), t.task.examples(t.net, blends(t.task.Training, t.drift, t.settings.blends(t.task.Training.Steps()), t.settings.Shift, random), t.settings.Share)...)
 	}
 	order := random.Perm(len(examples))
 	updates := t.updates(examples, order)

@@ -286,15 +286,15 @@ func mounted(t *testing.T, options string) string {
 
 // A full disk: whatever room is left, the former handoff stands.
 func fullDisk(t *testing.T, jobs [2]string, want [2]map[string][]byte) {
-	disk := mounted(t, "size=512k")
+	disk := mounted(t, "size=4m")
 	dir := filepath.Join(disk, "handoff")
 	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 0 {
 		t.Fatalf("%s", out)
 	}
-	for _, room := range []int{0, 8, 64, 128} { // KiB; a handoff takes about 250
+	for _, room := range []int{0, 8, 64, 512} { // KiB; a handoff takes about 1000
 		remount(t, disk, usedKiB(t, disk)+room)
 		failsAndKeeps(t, command(t, "plan", jobs[1], "--out", dir), dir, want[0], "no space left on device")
-		remount(t, disk, 512)
+		remount(t, disk, 4096)
 	}
 	if out, _ := command(t, "plan", jobs[1], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 1 {
 		t.Errorf("with room again: %s", out)

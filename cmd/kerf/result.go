@@ -82,6 +82,5 @@ func writeResult(w io.Writer, format string, r result, p page) error {
 func writeJSON(w io.Writer, v any) error {
 	encoder := json.NewEncoder(w)
 	encoder.SetIndent("", "  ")
-	encoder.SetEscapeHTML(false)
 	return encoder.Encode(v)
 }

@@ -1,0 +1,117 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"testing"
+	"time"
+)
+
+// interruptedEpochs are enough for a signal to arrive before the last one; the whole training takes some seconds of processor time.
+const interruptedEpochs = 20
+
+// Ctrl-C while kerf recover trains: it ends as a success with the best network so far, leaves a whole checkpoint and nothing else, and
+// the next run goes on from there to the same bytes as a run that nobody stopped.
+func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("NOT CHECKED: os.Process.Signal cannot send an interrupt there")
+	}
+	dir := t.TempDir()
+	checkpoint := filepath.Join(dir, "training.json")
+	training := func(out string, further ...string) []string {
+		return append([]string{"recover", filepath.Join("..", "..", "testdata", "cityweather", "job.toml"), "--units", "0,1,2,3,4,5", "--features", "all",
+			"--epochs", strconv.Itoa(interruptedEpochs), "--format", "json", "--out", filepath.Join(dir, out)}, further...)
+	}
+
+	var stdout, stderr bytes.Buffer
+	cmd := command(t, training("part.safetensors", "--checkpoint", checkpoint)...)
+	cmd.Stdout, cmd.Stderr = &stdout, &stderr
+	ended := started(t, cmd)
+	waitForEpochs(t, checkpoint, 2, ended)
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	<-ended
+	var part recoverResult
+	if err := json.Unmarshal(stdout.Bytes(), &part); err != nil || cmd.ProcessState.ExitCode() != exitDone || stderr.Len() > 0 {
+		t.Fatalf("exit code %d, %v, stderr %q, stdout %q", cmd.ProcessState.ExitCode(), err, stderr.String(), stdout.String())
+	}
+	if part.Stopped != "interrupted" || len(part.Epochs) < 2 || len(part.Epochs) >= interruptedEpochs {
+		t.Fatalf("%q after %d epochs", part.Stopped, len(part.Epochs))
+	}
+	lowest, best := part.Start, 0
+	for _, e := range part.Epochs {
+		if e.HeldBack < lowest {
+			lowest, best = e.HeldBack, e.Epoch
+		}
+	}
+	if best == 0 || part.Best != best {
+		t.Errorf("epoch %d is kept, the best was %d: %v", part.Best, best, part.Epochs)
+	}
+	if n, whole := epochsIn(checkpoint); !whole || n != len(part.Epochs) {
+		t.Errorf("the checkpoint holds %d epochs (whole: %t), the result %d", n, whole, len(part.Epochs))
+	}
+	if names := slices.Sorted(maps.Keys(readAll(t, dir))); !slices.Equal(names, []string{"part.safetensors", "training.json"}) {
+		t.Errorf("left behind: %v", names)
+	}
+
+	run := func(args []string) (result recoverResult, text string) {
+		code, stdout, stderr := call(args...)
+		if err := json.Unmarshal([]byte(stdout), &result); err != nil || code != exitDone {
+			t.Fatalf("exit code %d, %v: %s", code, err, stderr)
+		}
+		return result, stdout
+	}
+	rest, inTwo := run(training("rest.safetensors", "--checkpoint", checkpoint))
+	if len(rest.Epochs) <= len(part.Epochs) || !slices.Equal(rest.Epochs[:len(part.Epochs)], part.Epochs) {
+		t.Errorf("went on from %d epochs to %d, others in front", len(part.Epochs), len(rest.Epochs))
+	}
+	if _, inOne := run(training("whole.safetensors")); inTwo != inOne {
+		t.Errorf("in two runs: %s\nin one: %s", inTwo, inOne)
+	}
+	files := readAll(t, dir)
+	if !bytes.Equal(files["rest.safetensors"], files["whole.safetensors"]) {
+		t.Error("two runs end with another network than one")
+	}
+	if bytes.Equal(files["part.safetensors"], files["whole.safetensors"]) != (part.Best == rest.Best) {
+		t.Errorf("the first run kept epoch %d, both together %d; the networks say otherwise", part.Best, rest.Best)
+	}
+}
+
+// epochsIn counts the epochs that a checkpoint holds. It is not whole when it is no JSON text.
+func epochsIn(checkpoint string) (n int, whole bool) {
+	text, err := os.ReadFile(checkpoint)
+	if errors.Is(err, fs.ErrNotExist) {
+		return 0, true
+	}
+	var s struct{ Epochs []epochRow }
+	err = json.Unmarshal(text, &s)
+	return len(s.Epochs), err == nil
+}
+
+// waitForEpochs waits until a checkpoint holds some epochs, and looks at every moment whether it is whole.
+func waitForEpochs(t *testing.T, checkpoint string, epochs int, ended chan struct{}) {
+	t.Helper()
+	for {
+		n, whole := epochsIn(checkpoint)
+		switch {
+		case !whole:
+			t.Fatal("a checkpoint is seen in part")
+		case n >= epochs:
+			return
+		}
+		select {
+		case <-ended:
+			t.Fatal("the training ended before the signal")
+		case <-time.After(time.Millisecond):
+		}
+	}
+}

@@ -1,0 +1,62 @@
+package main
+
+import (
+	"context"
+	"strings"
+
+	"kerf/budget"
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+	"kerf/recovery"
+)
+
+// parts is how many parts of the selection recordings judge in turn; each scenario is dealt evenly.
+const parts = 4
+
+// bySequence is a predictor with a network of its own for every sequence.
+type bySequence map[*dataset.Sequence]dataset.Predictor
+
+// Predict implements [dataset.Predictor].
+func (p bySequence) Predict(s *dataset.Sequence, dst []float64) { p[s].Predict(s, dst) }
+
+// heldBackParts compensates, trains and calibrates once per part, without it. The order of the ranking is that of all selection recordings.
+func heldBackParts(in *budget.Inputs, _ *prune.Statistics, c budget.Candidate) (*versions, error) {
+	cut, recovered, cutFixed, recoveredInFixed := bySequence{}, bySequence{}, bySequence{}, bySequence{}
+	var epochs []string
+	for part := range parts {
+		rest, judging := deal(in.Selection, part)
+		small := prune.MeasureStatistics(in.Float, rest).Cut(c.Features, c.Units, prune.Refit)
+		training, heldBack := recovery.Split(rest)
+		task := &recovery.Task{Start: quant.Standardise(small, quant.Calibrate(small, rest)), Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
+		result, err := recovery.Train(context.Background(), task, in.Job.Recovery.Settings(), nil, func(*recovery.Result) {})
+		if err != nil {
+			return nil, err
+		}
+		v, err := newVersions(in.Selection, rest, small, result.Net, result, c)
+		if err != nil {
+			return nil, err
+		}
+		for _, s := range judging {
+			cut[s], recovered[s], cutFixed[s], recoveredInFixed[s] = v.cut, v.recovered, v.cutFixed, v.recoveredInFixed
+		}
+		epochs = append(epochs, v.epochs)
+	}
+	return &versions{in.Selection, cut, recovered, cutFixed, recoveredInFixed, strings.Join(epochs, ", ")}, nil
+}
+
+// deal splits recordings into those of a part and the rest.
+func deal(rec *dataset.Recordings, part int) (rest *dataset.Recordings, judging []*dataset.Sequence) {
+	r := *rec
+	r.Sequences = nil
+	seen := map[string]int{}
+	for _, s := range rec.Sequences {
+		if seen[s.Scenario]%parts == part {
+			judging = append(judging, s)
+		} else {
+			r.Sequences = append(r.Sequences, s)
+		}
+		seen[s.Scenario]++
+	}
+	return &r, judging
+}
