@@ -96,7 +96,7 @@ func randomRecordings(random *rand.Rand, p *dataset.Float) *dataset.Recordings {
 }
 
 // randomHandoff is a handoff of a random network with the given layers.
-func randomHandoff(t *testing.T, random *rand.Rand, kinds []model.Kind, activations []model.Activation) *Handoff {
+func randomHandoff(t testing.TB, random *rand.Rand, kinds []model.Kind, activations []model.Activation) *Handoff {
 	t.Helper()
 	p := randomNetwork(random, 1+random.IntN(24), kinds, activations, 1+random.IntN(3))
 	rec := randomRecordings(random, p)

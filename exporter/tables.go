@@ -3,6 +3,7 @@ package exporter
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -153,13 +154,13 @@ func shownAs(on string) func(float64) string {
 func (s *Signoff) FormatTable() Table {
 	t := Table{Title: "Number formats and proven accumulator bounds", Head: []string{"layer", "tensor", "word", "fraction bits", "largest accumulator", "limit"}, Numbers: 3}
 	for _, f := range s.Formats {
-		low, high := f.FractionBits[0], f.FractionBits[0]
-		for _, b := range f.FractionBits {
-			low, high = min(low, b), max(high, b)
-		}
-		bits := strconv.Itoa(low)
-		if low != high {
-			bits = fmt.Sprintf("%d to %d, by row", low, high)
+		bits := ""
+		if len(f.FractionBits) > 0 {
+			low, high := slices.Min(f.FractionBits), slices.Max(f.FractionBits)
+			bits = strconv.Itoa(low)
+			if low != high {
+				bits = fmt.Sprintf("%d to %d, by row", low, high)
+			}
 		}
 		t.Rows = append(t.Rows, []string{f.Layer, f.Tensor, fmt.Sprintf("int%d", f.WordBits), bits, strconv.FormatInt(f.Bound, 10), strconv.FormatInt(f.Limit, 10)})
 	}

@@ -270,6 +270,9 @@ func sameNetwork(h *Handoff, s *Signoff) error {
 	if !slices.Equal(names, s.Kept.Features) {
 		return fmt.Errorf("keeps other features than the network has")
 	}
+	if !slices.EqualFunc(h.Net.Layers, s.Kept.Units, func(l *quant.Layer, kept []int) bool { return l.Units == len(kept) }) {
+		return fmt.Errorf("keeps another number of units than the network has")
+	}
 	matrices := h.Net.Matrices()
 	if len(matrices) != len(s.Formats) {
 		return fmt.Errorf("has %d formats for %d matrices", len(s.Formats), len(matrices))

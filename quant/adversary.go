@@ -236,7 +236,7 @@ func (b bounds) random(random *rand.Rand, steps int, columns []int) *dataset.Seq
 
 // hold keeps feature k at one place of its range, 0 to 1, from one step to before another.
 func (b bounds) hold(s *dataset.Sequence, from, to, k int, place float64) {
-	v := b.low[k] + place*(b.high[k]-b.low[k])
+	v := b.low[k] + float64(place*(b.high[k]-b.low[k]))
 	for step := from; step < min(to, s.Steps); step++ {
 		s.X[step*len(b.low)+k] = v
 	}

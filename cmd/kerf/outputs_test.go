@@ -123,7 +123,7 @@ func TestNoNetwork(t *testing.T) {
 	job := cityJob(t, func(job string) string { return job })
 	dir := filepath.Join(t.TempDir(), "handoff")
 	for _, args := range [][]string{
-		{"plan", job, "--out", dir}, {"verify", dir}, {"rank", job}, {"explain", job}, {"cost", job, "--all-targets"}, {"targets", "list"}, {"--help"},
+		{"plan", job, "--out", dir}, {"verify", dir}, {"rank", job}, {"observe", job}, {"explain", dir}, {"show", dir, "--format", "markdown"}, {"cost", job, "--all-targets"}, {"targets", "list"}, {"--help"},
 	} {
 		if out, err := exec.Command(guard, append([]string{filepath.Join(bin, "kerf")}, args...)...).CombinedOutput(); err != nil {
 			t.Errorf("kerf %s: %v: %s", args[0], err, out)

@@ -45,11 +45,11 @@ type cell struct{ name, value string }
 
 func (r *records) block(part string, key []cell) *block {
 	for _, b := range r.all {
-		if b.head[0] == "part" && b.rows[0][0] == part {
+		if b.head[0] == "section" && b.rows[0][0] == part {
 			return b
 		}
 	}
-	b := &block{head: []string{"part"}}
+	b := &block{head: []string{"section"}}
 	for _, k := range key {
 		b.head = append(b.head, k.name)
 	}

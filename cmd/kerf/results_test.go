@@ -151,11 +151,11 @@ func TestRecordsAsCSV(t *testing.T) {
 	want := `part,name
 result,'=1+1
 
-part,id,value,list
+section,id,value,list
 rows,a,0.3333333333333333,1;0.1
 rows,b,,1;0.1
 
-part,rows.id,event,share
+section,rows.id,event,share
 rows.more,a,e,0.3333333333333333
 rows.more,a,f,2
 rows.more,b,e,0.3333333333333333

@@ -58,8 +58,8 @@ func TestDependenciesAreListed(t *testing.T) {
 			listed[m[1]] = m[2]
 		}
 	}
-	out, err := exec.Command("go", "list", "-deps", "-test", "-f", "{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Dir}}{{end}}{{end}}",
-		"../../...", "../../testdata/benchtarget/...", "../../testdata/demo/...", "../../testdata/kernels/...", "../../testdata/recovery/...", "../../testdata/slow/...").Output()
+	out, err := exec.Command("go", "list", "-deps", "-test", "-tags", "browser,notebook,emulate", "-f", "{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Dir}}{{end}}{{end}}",
+		"../../...", "../../testdata/benchtarget/...", "../../testdata/demo/...", "../../testdata/kernels/...", "../../testdata/recovery/...", "../../testdata/slow/...", "../../testdata/benchscore/...", "../../testdata/hardinput", "../../testdata/mutate/...", "../../.ci/release").Output()
 	if err != nil {
 		t.Fatal(err)
 	}

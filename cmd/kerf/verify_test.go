@@ -128,7 +128,7 @@ func TestVerifyAgainst(t *testing.T) {
 			t.Errorf("exit code %d, want %d; stderr %q", code, want, stderr)
 		}
 	}
-	verify(exitDone, ", verified", "self-test in C holds", "every integer matches", "made again holds 12 files from the job, byte for byte")
+	verify(exitDone, ", verified", "self-test in C holds", "every integer matches", "made again holds 14 files from the job, byte for byte")
 
 	var manifest exporter.Manifest
 	if err := json.Unmarshal(readAll(t, dir)[exporter.ManifestFile], &manifest); err != nil {
