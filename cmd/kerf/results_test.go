@@ -148,7 +148,7 @@ func TestRecordsAsCSV(t *testing.T) {
 	if err := writeRecords(&out, r); err != nil {
 		t.Fatal(err)
 	}
-	want := `part,name
+	want := `section,name
 result,'=1+1
 
 section,id,value,list
