@@ -49,6 +49,7 @@ func FuzzSignoff(f *testing.F) {
 	}
 	f.Add(text)
 	f.Add([]byte(`{"schema":1,"name":"a","frontier":{"near":[0,7],"candidates":[{"id":0,"cost":[{"target":"x"}]}]}}`))
+	f.Add([]byte(`{"schema":1,"name":"a","formats":[{"layer":"l","fraction_bits":[]}]}`)) // once a panic
 	f.Fuzz(func(t *testing.T, text []byte) {
 		s := &Signoff{}
 		if json.Unmarshal(text, s) != nil {
