@@ -10,10 +10,9 @@ import (
 	"strconv"
 	"strings"
 
-	"gonum.org/v1/gonum/stat"
-
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/portable"
 	"kerf/targets"
 )
 
@@ -211,7 +210,7 @@ func (d *Draft) classes(column string, outputs int) ([]string, error) {
 
 // meanStd are those of one column of values; a constant one keeps a spread of 1.
 func meanStd(values []float64) (mean, std float64) {
-	mean, std = stat.PopMeanStdDev(values, nil)
+	mean, std = portable.MeanStd(values)
 	if !(std > 0) {
 		std = 1
 	}

@@ -83,9 +83,14 @@ func (in *Inputs) Objective() string { return in.pricing().words }
 // priceOf is what a candidate costs. A share is that of the limit, or where a target has none
 // that of the whole network.
 func (in *Inputs) priceOf(candidate Candidate) price {
+	return in.price(candidate, in.Costs(candidate))
+}
+
+// price is [Inputs.priceOf] for costs that are known.
+func (in *Inputs) price(candidate Candidate, costs []Cost) price {
 	p := in.pricing()
 	sum := price{bytes: in.flash(candidate) + float64(in.Shape(candidate).StateBytes())}
-	for _, c := range totals(in.Costs(candidate)) {
+	for _, c := range totals(costs) {
 		if c.Verdict == Fail {
 			sum.broken++
 			sum.excess += limitShare(c) - 1

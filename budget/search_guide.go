@@ -35,10 +35,10 @@ func (g *guide) estimate(candidates []Candidate) {
 		}
 	}
 	sketches := make([]*dataset.Float, len(fresh))
-	inParallel(len(fresh), func(i int) { sketches[i] = g.statistics.Sketch(fresh[i].Features, fresh[i].Units) })
+	dataset.InParallel(len(fresh), func(i int) { sketches[i] = g.statistics.Sketch(fresh[i].Features, fresh[i].Units) })
 	scores := g.prepared.ScoreAll(sketches)
 	reaches := make([][]float64, len(fresh))
-	inParallel(len(fresh), func(i int) { reaches[i] = g.in.judgedReaches(g.base, scores[i]) })
+	dataset.InParallel(len(fresh), func(i int) { reaches[i] = g.in.judgedReaches(g.base, scores[i]) })
 	for i, key := range keys {
 		g.rows[key] = reaches[i]
 	}

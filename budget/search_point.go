@@ -1,11 +1,6 @@
 package budget
 
-import (
-	"runtime"
-	"sync"
-
-	"kerf/dataset"
-)
+import "kerf/dataset"
 
 // Point is one candidate that was measured on the selection recordings.
 type Point struct {
@@ -57,7 +52,7 @@ func (p *Point) Within() bool { return p.Used <= 1 }
 func (in *Inputs) point(c Candidate, score *dataset.Score) *Point {
 	j := in.assess(score)
 	p := &Point{Candidate: c, Rows: j.rows, Tightest: j.tightest, MayReach: j.mayReach, Used: j.used, Costs: in.Costs(c)}
-	p.price = in.priceOf(c)
+	p.price = in.price(c, p.Costs)
 	return p
 }
 
@@ -67,7 +62,7 @@ func (s *search) measure(batch []child) []*Point {
 	in.floatReach() // before the cores share it
 	in.pricing()
 	points := make([]*Point, len(batch))
-	inParallel(len(batch), func(i int) {
+	dataset.InParallel(len(batch), func(i int) {
 		c := batch[i].candidate
 		_, predicted := s.cut.Statistics.CutAndRun(c.Features, c.Units)
 		points[i] = in.point(c, in.measured(predicted))
@@ -89,24 +84,4 @@ func (s *search) measure(batch []child) []*Point {
 func (c *Cut) add(p *Point) {
 	p.ID = len(c.Points)
 	c.Points = append(c.Points, p)
-}
-
-// inParallel calls work for 0 to n-1, on all cores, and returns when all calls are done.
-func inParallel(n int, work func(i int)) {
-	next := make(chan int, n)
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			for i := range next {
-				work(i)
-			}
-		}()
-	}
-	wait.Wait()
 }

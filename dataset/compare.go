@@ -33,16 +33,9 @@ type Comparison struct {
 // independent. There is none below two sequences. The draws are seeded: same
 // data, same interval.
 func Compare(base, other *Score, slice Slice, metric Metric) Comparison {
-	a, b := base.members(slice), other.members(slice)
-	if metric == Agreement {
-		a, b = agreements(base, base, slice), agreements(base, other, slice)
-	}
-	pairs := pairsOf(a, b, metric)
-	c := Comparison{Sequences: len(a), Steps: pairs.steps()}
-	c.Base, c.Other = pairs.whole()
-	c.Rise = rise(c.Base, c.Other, metric)
+	pairs, c := paired(base, other, slice, metric)
 	c.RiseLow, c.RiseHigh, c.OtherLow, c.OtherHigh = math.NaN(), math.NaN(), math.NaN(), math.NaN()
-	if len(a) < 2 {
+	if c.Sequences < 2 {
 		return c
 	}
 	ofRise, ofOther := pairs.weights()
@@ -67,16 +60,9 @@ func Compare(base, other *Score, slice Slice, metric Metric) Comparison {
 // CompareRoughly is [Compare] in a hundredth of the time: intervals are symmetric, Student's t times the standard error that the
 // jackknife over sequences gives. It is for choosing what to look at; what anyone reads comes from Compare.
 func CompareRoughly(base, other *Score, slice Slice, metric Metric) Comparison {
-	a, b := base.members(slice), other.members(slice)
-	if metric == Agreement {
-		a, b = agreements(base, base, slice), agreements(base, other, slice)
-	}
-	pairs := pairsOf(a, b, metric)
-	c := Comparison{Sequences: len(a), Steps: pairs.steps()}
-	c.Base, c.Other = pairs.whole()
-	c.Rise = rise(c.Base, c.Other, metric)
+	pairs, c := paired(base, other, slice, metric)
 	c.RiseLow, c.RiseHigh, c.OtherLow, c.OtherHigh = c.Rise, c.Rise, c.Other, c.Other
-	if len(a) < 2 || metric == MaxError {
+	if c.Sequences < 2 || metric == MaxError {
 		return c
 	}
 	var rises, others bootstrap
@@ -87,6 +73,19 @@ func CompareRoughly(base, other *Score, slice Slice, metric Metric) Comparison {
 	r, o := rises.halfWidth(), others.halfWidth()
 	c.RiseLow, c.RiseHigh, c.OtherLow, c.OtherHigh = c.Rise-r, c.Rise+r, c.Other-o, c.Other+o
 	return c
+}
+
+// paired compares both over one slice, without intervals.
+func paired(base, other *Score, slice Slice, metric Metric) (pairs, Comparison) {
+	a, b := base.members(slice), other.members(slice)
+	if metric == Agreement {
+		a, b = agreements(base, base, slice), agreements(base, other, slice)
+	}
+	p := pairsOf(a, b, metric)
+	c := Comparison{Sequences: len(a), Steps: p.steps()}
+	c.Base, c.Other = p.whole()
+	c.Rise = rise(c.Base, c.Other, metric)
+	return p, c
 }
 
 // agreements tallies on how many steps a classifier gives the class of base.

@@ -12,7 +12,7 @@ import (
 // EachSequence calls work for every sequence, on all cores, and returns when
 // all calls are done.
 func EachSequence(rec *Recordings, work func(i int, s *Sequence)) {
-	inParallel(len(rec.Sequences), func(i int) { work(i, rec.Sequences[i]) })
+	InParallel(len(rec.Sequences), func(i int) { work(i, rec.Sequences[i]) })
 }
 
 // EachPrediction runs a predictor over all recordings, on all cores, and hands
@@ -42,7 +42,7 @@ func EachPrediction(p Predictor, rec *Recordings, use func(i int, s *Sequence, p
 // all cores, and returns when all calls are done.
 func EachBatch(rec *Recordings, work func(indices []int, sequences []*Sequence)) {
 	all := batches(rec)
-	inParallel(len(all), func(b int) {
+	InParallel(len(all), func(b int) {
 		sequences := make([]*Sequence, len(all[b]))
 		for k, i := range all[b] {
 			sequences[k] = rec.Sequences[i]
@@ -63,8 +63,8 @@ func batches(rec *Recordings) [][]int {
 	return slices.Collect(slices.Chunk(order, lanes.Width))
 }
 
-// inParallel calls work for 0 to n-1, on all cores, and returns when all calls are done.
-func inParallel(n int, work func(i int)) {
+// InParallel calls work for 0 to n-1, on all cores, and returns when all calls are done.
+func InParallel(n int, work func(i int)) {
 	next := make(chan int)
 	var wait sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), n) {

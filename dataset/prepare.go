@@ -33,7 +33,7 @@ func Prepare(f *Float, rec *Recordings, regions []Region) *Prepared {
 	for _, sequences := range batches(rec) {
 		p.groups = append(p.groups, group{sequences: sequences})
 	}
-	inParallel(len(p.groups), func(i int) { p.lay(&p.groups[i]) })
+	InParallel(len(p.groups), func(i int) { p.lay(&p.groups[i]) })
 	return p
 }
 
@@ -76,7 +76,7 @@ func (p *Prepared) Against(f *Float) *Prepared {
 	rec.Classes = false
 	against.rec, against.groups = &rec, slices.Clone(p.groups)
 	program := lanes.Compile(f.Net)
-	inParallel(len(against.groups), func(i int) {
+	InParallel(len(against.groups), func(i int) {
 		g, state := &against.groups[i], program.NewState()
 		g.y = make([]float32, 0, g.steps()*len(p.outputs)*lanes.Width)
 		for step := range g.steps() {
@@ -106,7 +106,7 @@ func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 			scores[i].classes = make([][]int, len(p.rec.Sequences))
 		}
 	}
-	inParallel(len(candidates)*len(p.groups), func(job int) {
+	InParallel(len(candidates)*len(p.groups), func(job int) {
 		i, g := job%len(candidates), &p.groups[job/len(candidates)]
 		p.run(programs[i].NewState(), candidates[i], g, scores[i])
 	})
@@ -145,7 +145,7 @@ func (p *Prepared) VisitStates(f *Float, after func(sequence, step int, state []
 	p.mustFit(f)
 	program := lanes.Compile(f.Net)
 	last := len(f.Net.Recurrent) - 1
-	inParallel(len(p.groups), func(i int) {
+	InParallel(len(p.groups), func(i int) {
 		g, state := &p.groups[i], program.NewState()
 		one := make([]float64, f.Net.Recurrent[last].Units)
 		for step := range g.steps() {

@@ -37,7 +37,7 @@ func (s *Signoff) addExtremes(net *quant.Network, e *quant.Extremes) {
 	}
 	for i, out := range e.Outputs {
 		o := net.Outputs[i]
-		s.Extremes = append(s.Extremes, ExtremeRow{o.Name, o.Unit, number(out.Mean), number(out.Seen), number(out.Found), number(out.Any), string(budget.Measured)})
+		s.Extremes = append(s.Extremes, ExtremeRow{o.Name, o.Unit, Finite(out.Mean), Finite(out.Seen), Finite(out.Found), Finite(out.Any), string(budget.Measured)})
 	}
 	for i, a := range e.Accumulators {
 		f := s.Formats[i]

@@ -85,7 +85,7 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 		info.Near = append(info.Near, c.ID)
 	}
 	for _, u := range f.ByUnits {
-		info.ByUnits = append(info.ByUnits, UnitRow{u.Units, u.Features, number(u.Tightest.Rise), number(u.Tightest.RiseLow), number(u.Tightest.RiseHigh), number(u.MayReach), u.Tightest.Output, u.Tightest.Scenario, u.Tightest.Region})
+		info.ByUnits = append(info.ByUnits, UnitRow{u.Units, u.Features, Finite(u.Tightest.Rise), Finite(u.Tightest.RiseLow), Finite(u.Tightest.RiseHigh), Finite(u.MayReach), u.Tightest.Output, u.Tightest.Scenario, u.Tightest.Region})
 	}
 	return info
 }
@@ -93,7 +93,7 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	row := CandidateRow{
 		ID: c.ID, Change: c.Change, Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(), Measured: "cut",
-		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), MayReach: number(c.MayReach), ToleranceUsed: number(c.Used), ObjectiveUsed: c.Share, Cost: candidateCosts(c),
+		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), MayReach: Finite(c.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share, Cost: candidateCosts(c),
 		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Why: c.Why,
 	}
 	if c.Fixed {
@@ -112,7 +112,7 @@ func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 		row.Removed = append(row.Removed, "unit "+name)
 	}
 	for _, l := range c.Rows {
-		row.Losses = append(row.Losses, CandidateLoss{l.Output, l.Scenario, l.Region, string(l.Metric), number(l.Rise), number(l.RiseHigh), number(l.Fixed), l.Tolerance, toleranceOn(l)})
+		row.Losses = append(row.Losses, CandidateLoss{l.Output, l.Scenario, l.Region, string(l.Metric), Finite(l.Rise), Finite(l.RiseHigh), Finite(l.Fixed), l.Tolerance, toleranceOn(l)})
 	}
 	return row
 }
@@ -121,7 +121,7 @@ func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 	rows := []CandidateCostRow{}
 	for _, cost := range c.Costs {
 		if len(rows) == 0 || rows[len(rows)-1].Target != cost.Target {
-			rows = append(rows, CandidateCostRow{Target: cost.Target, LimitsUsed: number(c.LimitsUsed[len(rows)])})
+			rows = append(rows, CandidateCostRow{Target: cost.Target, LimitsUsed: Finite(c.LimitsUsed[len(rows)])})
 		}
 		if cost.Part != budget.Total {
 			continue
@@ -134,7 +134,7 @@ func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 		case budget.Cycles:
 			row.Cycles = cost.Value
 		case budget.Energy:
-			row.Energy = number(cost.Value)
+			row.Energy = Finite(cost.Value)
 		}
 	}
 	return rows

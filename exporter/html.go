@@ -8,8 +8,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"kerf/dataset"
 	"strings"
-	"unicode"
 	"unicode/utf16"
 )
 
@@ -111,7 +111,7 @@ func inScript(text []byte) (template.JS, error) {
 func visibleMarkup(page string) string {
 	var b strings.Builder
 	for _, r := range page {
-		if r != '\n' && unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp) {
+		if r != '\n' && dataset.IsHidden(r) {
 			fmt.Fprintf(&b, "&lt;U+%04X&gt;", r)
 		} else {
 			b.WriteRune(r)

@@ -8,8 +8,8 @@ import (
 	"strings"
 )
 
-// number is nil where there is no number: JSON knows no NaN and no infinity.
-func number(v float64) *float64 {
+// Finite is nil where there is no number: JSON knows no NaN and no infinity.
+func Finite(v float64) *float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return nil
 	}

@@ -30,7 +30,7 @@ func pathRow(p budget.PathStep) PathRow {
 		Item: p.Item, Name: p.Name, Share: p.Share, Taken: p.Taken,
 		Features: len(p.Candidate.Features), Units: p.Candidate.UnitCount(),
 		Tightest: tightest(p.Tightest),
-		Value:    number(value), MayReach: number(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
+		Value:    Finite(value), MayReach: Finite(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
 	}
 	for _, c := range p.Costs {
 		if c.Part != budget.Total {

@@ -217,7 +217,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	}
 	for _, c := range r.Costs {
 		before := budget.ValueOf(r.Before, c.Target, c.Resource, c.Part)
-		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit, string(c.Kind), number(c.Estimate), string(c.Estimated), number(c.Limit), c.AtLeast, in.LimitFrom(c), number(c.Margin()), c.Verdict})
+		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit, string(c.Kind), Finite(c.Estimate), string(c.Estimated), Finite(c.Limit), c.AtLeast, in.LimitFrom(c), Finite(c.Margin()), c.Verdict})
 	}
 	for _, m := range r.Measured {
 		s.Measured = append(s.Measured, measuredInfo(m))
@@ -242,7 +242,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Forced = append(s.Forced, forcedRow(f))
 	}
 	for _, w := range r.Chosen.Roundings {
-		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), number(w.Distance), w.Rounding == c.Rounding, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
+		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), Finite(w.Distance), w.Rounding == c.Rounding, tightest(w.Tightest), Finite(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
 	}
 	for _, f := range in.Files {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
@@ -253,24 +253,24 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 func lossRow(l budget.Loss, from string) LossRow {
 	row := LossRow{
 		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric), Unit: l.Unit,
-		Float: l.Float, Cut: l.Cut, Recovered: number(l.Recovered), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
-		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
-		Sequences: l.Sequences, Steps: l.Steps, Margin: number(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
+		Float: l.Float, Cut: l.Cut, Recovered: Finite(l.Recovered), Fixed: l.Fixed, FixedLow: Finite(l.FixedLow), FixedHigh: Finite(l.FixedHigh),
+		Rise: Finite(l.Rise), RiseLow: Finite(l.RiseLow), RiseHigh: Finite(l.RiseHigh),
+		Sequences: l.Sequences, Steps: l.Steps, Margin: Finite(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
 	}
 	if l.Judged {
-		row.Tolerance, row.ToleranceOn, row.From = number(l.Tolerance), toleranceOn(l), from
+		row.Tolerance, row.ToleranceOn, row.From = Finite(l.Tolerance), toleranceOn(l), from
 	}
 	return row
 }
 
 func widthRow(w budget.WidthStep) WidthRow {
-	return WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), number(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)}
+	return WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), Finite(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)}
 }
 
 func forcedRow(f budget.Forced) ForcedRow {
 	row := ForcedRow{
-		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: tightest(f.Tightest), MayReach: number(f.MayReach), Tolerance: f.Tightest.Tolerance, On: toleranceOn(f.Tightest),
-		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: number(f.RestMay), RestTightest: tightest(f.Rest),
+		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: tightest(f.Tightest), MayReach: Finite(f.MayReach), Tolerance: f.Tightest.Tolerance, On: toleranceOn(f.Tightest),
+		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: Finite(f.RestMay), RestTightest: tightest(f.Rest),
 	}
 	for _, u := range f.Rows {
 		row.Units = append(row.Units, ForcedUnit(u))

@@ -181,7 +181,7 @@ func newInitResult(d *budget.Draft, paths []string) *initResult {
 		r.Outputs = append(r.Outputs, o.Name)
 	}
 	for _, f := range d.Fit {
-		r.Fit = append(r.Fit, fitRow{f.Output, finite(f.Share)})
+		r.Fit = append(r.Fit, fitRow{f.Output, exporter.Finite(f.Share)})
 	}
 	if len(d.Signoff) == 0 {
 		r.FillIn = append(r.FillIn, "recordings.signoff")

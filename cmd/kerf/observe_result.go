@@ -52,9 +52,9 @@ func newObserveResult(in *budget.Inputs, o *prune.Observed) *observeResult {
 	for i, l := range o.Layers {
 		layer := layerRow{Layer: i, Kind: l.Kind.String(), Units: []unitRow{}}
 		for _, u := range l.Units {
-			row := unitRow{Unit: u.Name, Min: u.Min, Max: u.Max, Mean: u.Mean, Std: u.Std, Positive: u.Positive, AtAnEnd: finite(u.Saturated), Remembers: finite(u.TimeConstant), Correlations: []*float64{}, Overlaps: []float64{}, Signs: []string{}}
+			row := unitRow{Unit: u.Name, Min: u.Min, Max: u.Max, Mean: u.Mean, Std: u.Std, Positive: u.Positive, AtAnEnd: exporter.Finite(u.Saturated), Remembers: exporter.Finite(u.TimeConstant), Correlations: []*float64{}, Overlaps: []float64{}, Signs: []string{}}
 			for _, c := range u.Correlation {
-				row.Correlations = append(row.Correlations, finite(c))
+				row.Correlations = append(row.Correlations, exporter.Finite(c))
 			}
 			for _, v := range u.Overlaps {
 				row.Overlaps, row.Signs = append(row.Overlaps, v.IoU), append(row.Signs, sign(v))

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"math"
-
 	"kerf/budget"
 	"kerf/exporter"
 	"kerf/prune"
@@ -83,7 +81,7 @@ func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 	agreement := r.features.Agree()
 	for i, row := range agreement.Correlation {
 		for j, v := range row[:i] {
-			result.Agreement = append(result.Agreement, agreedRow{agreement.Scenarios[j], agreement.Scenarios[i], finite(v)})
+			result.Agreement = append(result.Agreement, agreedRow{agreement.Scenarios[j], agreement.Scenarios[i], exporter.Finite(v)})
 		}
 	}
 	if len(agreement.Scenarios) > 1 {
@@ -104,9 +102,9 @@ func needRows(scores *prune.Scores) []needRow {
 	ranking := scores.Ranking()
 	for i := len(ranking) - 1; i >= 0; i-- {
 		r := ranking[i]
-		row := needRow{Name: r.Name, Scenario: r.Scenario, Output: r.Output, Share: finite(r.Share)}
+		row := needRow{Name: r.Name, Scenario: r.Scenario, Output: r.Output, Share: exporter.Finite(r.Share)}
 		if scores.Errors != nil {
-			row.StdError = finite(scores.ShareError(r))
+			row.StdError = exporter.Finite(scores.ShareError(r))
 		}
 		rows = append(rows, row)
 	}
@@ -117,7 +115,7 @@ func shareRows(groups *prune.Scores) []shareRow {
 	rows := []shareRow{}
 	for i, name := range groups.Items {
 		for _, c := range groups.Finest() {
-			rows = append(rows, shareRow{name, c.Scenario, c.Output, finite(c.Values[i] / c.Total())})
+			rows = append(rows, shareRow{name, c.Scenario, c.Output, exporter.Finite(c.Values[i] / c.Total())})
 		}
 	}
 	return rows
@@ -129,12 +127,4 @@ func findingRows(sentences []string) []findingRow {
 		rows = append(rows, findingRow{s})
 	}
 	return rows
-}
-
-// finite is nil for NaN and infinity, which JSON does not know.
-func finite(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
 }

@@ -42,7 +42,7 @@ func newRecoverResult(r *budget.Recovered, losses []budget.Loss) *recoverResult 
 		result.Epochs = append(result.Epochs, epochRow{i + 1, e.Training, e.HeldBack})
 	}
 	for _, l := range losses {
-		result.HeldBack = append(result.HeldBack, heldBackRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit, finite(l.Float), finite(l.Cut), finite(l.Recovered)})
+		result.HeldBack = append(result.HeldBack, heldBackRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit, exporter.Finite(l.Float), exporter.Finite(l.Cut), exporter.Finite(l.Recovered)})
 	}
 	return result
 }

@@ -77,13 +77,13 @@ type waitRow struct {
 func newProfileResult(p *targets.Profile) *profileResult {
 	r := &profileResult{Profile: p.Name, Title: p.Title, InstructionSet: p.ISA, WordBits: p.WordBits, CompilerFlags: p.CompilerFlags, Optimise: p.Optimise, Timing: p.TimingKind, Notes: append([]string{}, p.Notes...), Costs: []classRow{}, Currents: []sourceRow{}, FlashWaits: []waitRow{}, profile: p}
 	if p.MaxClock != nil {
-		r.MaxClock = finite(float64(*p.MaxClock))
+		r.MaxClock = exporter.Finite(float64(*p.MaxClock))
 	}
 	if p.Flash != nil {
-		r.Flash = finite(float64(*p.Flash))
+		r.Flash = exporter.Finite(float64(*p.Flash))
 	}
 	if p.RAM != nil {
-		r.RAM = finite(float64(*p.RAM))
+		r.RAM = exporter.Finite(float64(*p.RAM))
 	}
 	for class, c := range p.Costs {
 		r.Costs = append(r.Costs, classRow{class, c.Cycles, c.Quality, c.Source, c.Note})

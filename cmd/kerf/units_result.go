@@ -55,13 +55,13 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *units
 	r := &unitsResult{Sizes: []sizeRow{}, Findings: findingRows(sizeSentences(in, sizes, features)), in: in, sizes: sizes, features: features}
 	for _, s := range sizes {
 		l := s.Candidate.Formats.Layers[0]
-		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits, StateBits: l.StateBits, MayReach: finite(s.MayReach), Within: s.Within, Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{}, Cost: []sizeCostRow{}}
+		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits, StateBits: l.StateBits, MayReach: exporter.Finite(s.MayReach), Within: s.Within, Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{}, Cost: []sizeCostRow{}}
 		for _, l := range s.Loss {
-			row.Loss = append(row.Loss, sizeLossRow{l.Output, l.Scenario, l.Region, string(l.Metric), finite(l.Fixed), finite(l.Rise), finite(l.RiseLow), finite(l.RiseHigh)})
+			row.Loss = append(row.Loss, sizeLossRow{l.Output, l.Scenario, l.Region, string(l.Metric), exporter.Finite(l.Fixed), exporter.Finite(l.Rise), exporter.Finite(l.RiseLow), exporter.Finite(l.RiseHigh)})
 		}
 		for _, c := range s.Costs {
 			if c.Part == budget.Total {
-				row.Cost = append(row.Cost, sizeCostRow{c.Target, c.Resource, c.Value, c.Unit, string(c.Kind), finite(c.Limit), c.Verdict})
+				row.Cost = append(row.Cost, sizeCostRow{c.Target, c.Resource, c.Value, c.Unit, string(c.Kind), exporter.Finite(c.Limit), c.Verdict})
 			}
 		}
 		r.Sizes = append(r.Sizes, row)

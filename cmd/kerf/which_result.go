@@ -45,8 +45,8 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 	r := &whichResult{Targets: []standingRow{}, Remedies: []remedyRow{}, Caution: exporter.Caution, standings: standings, remedies: remedies}
 	for _, s := range standings {
 		row := standingRow{Target: s.Target.Name, Profile: s.Target.Core.Name, Clock: float64(s.Target.Clock), LimitsAs: s.Like, Broken: []string{}, Untimed: append([]string{}, s.Untimed...)}
-		if c := s.Tightest; finite(c.Limit) != nil {
-			row.Tightest, row.Value, row.Unit, row.Limit, row.Margin = c.Resource, finite(c.Value), c.Unit, finite(c.Limit), finite(c.Margin())
+		if c := s.Tightest; exporter.Finite(c.Limit) != nil {
+			row.Tightest, row.Value, row.Unit, row.Limit, row.Margin = c.Resource, exporter.Finite(c.Value), c.Unit, exporter.Finite(c.Limit), exporter.Finite(c.Margin())
 		}
 		for _, c := range s.Broken {
 			row.Broken = append(row.Broken, c.Resource)
@@ -54,7 +54,7 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 		r.Targets = append(r.Targets, row)
 	}
 	for _, m := range remedies {
-		r.Remedies = append(r.Remedies, remedyRow{m.Target, m.Resource, m.Knob, m.Change, m.Value, m.Within, finite(m.MayReach)})
+		r.Remedies = append(r.Remedies, remedyRow{m.Target, m.Resource, m.Knob, m.Change, m.Value, m.Within, exporter.Finite(m.MayReach)})
 	}
 	return r
 }

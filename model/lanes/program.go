@@ -69,9 +69,3 @@ func compileLayer(l *model.Recurrent) layer {
 	}
 	return c
 }
-
-// Inputs is the number of features that enter at one step.
-func (p *Program) Inputs() int { return p.inputs }
-
-// Outputs is the number of values that leave at one step.
-func (p *Program) Outputs() int { return p.outputs }
