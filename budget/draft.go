@@ -13,7 +13,6 @@ import (
 	"kerf/dataset"
 	"kerf/model"
 	"kerf/portable"
-	"kerf/targets"
 )
 
 // Draft is a job as far as a network and a recording tell it. All else is guessed, and tried on the recording.
@@ -114,16 +113,12 @@ func (d *Draft) importAny() (*model.Import, error) {
 // withFile opens a recording.
 func withFile[T any](path string, read func(f *os.File, size int64) (T, error)) (T, error) {
 	var none T
-	file, err := os.Open(path)
+	file, size, err := openRegular(path)
 	if err != nil {
 		return none, fileError(path, err, "give a recording: .csv, .csv.gz, .npz or .parquet")
 	}
 	defer file.Close()
-	info, err := file.Stat()
-	if err != nil || !info.Mode().IsRegular() {
-		return none, &targets.FileError{File: path, Msg: "is not a regular file", Hint: "give a recording: .csv, .csv.gz, .npz or .parquet"}
-	}
-	return read(file, info.Size())
+	return read(file, size)
 }
 
 // keyColumns are those of a recording that are no values.
