@@ -7,10 +7,12 @@ import (
 	"math"
 	"math/big"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 const bits = 200
@@ -188,9 +190,34 @@ func TestBitsAreTheSameEverywhere(t *testing.T) {
 		mean, std := MeanStd(values)
 		add(mean, std, Correlation(values[:n], values[n:2*n]))
 	}
-	const want = "32376dd7bcfa7c71082f1626d03863352bea9b7b95b7073696da17e7432b43f8"
+	for range 10000 {
+		add(Normal(random))
+	}
+	const want = "0a6290cf382a02e916f62d3b46261e395274f352a2b3d8258338b9b1a2971744"
 	if got := fmt.Sprintf("%x", hash.Sum(nil)); got != want {
 		t.Errorf("the digest is %s, want %s", got, want)
+	}
+}
+
+// The largest distance of the distribution of draws from the normal one, as package distuv of gonum has it
+// (Kolmogorov and Smirnov), stays below the value that one in a thousand sets exceeds, 1.95/√n (Smirnov,
+// Table for Estimating the Goodness of Fit of Empirical Distributions, 1948); the seed is fixed.
+func TestNormalIsNormal(t *testing.T) {
+	random := rand.New(rand.NewPCG(5, 6))
+	draws := make([]float64, 100000)
+	for i := range draws {
+		draws[i] = Normal(random)
+	}
+	slices.Sort(draws)
+	n := float64(len(draws))
+	apart := 0.0
+	for i, v := range draws {
+		p := distuv.UnitNormal.CDF(v)
+		apart = max(apart, p-float64(i)/n, float64(i+1)/n-p)
+	}
+	t.Logf("apart %.5f, from %.2f to %.2f", apart, draws[0], draws[len(draws)-1])
+	if apart > 1.95/math.Sqrt(n) {
+		t.Errorf("%d draws are %g apart from the normal distribution", len(draws), apart)
 	}
 }
 

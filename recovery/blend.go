@@ -97,7 +97,7 @@ func newDrift(rec *dataset.Recordings, kept []int) *drift {
 func (d *drift) draw(size float64, random *rand.Rand) []float64 {
 	offsets, kept := make([]float64, d.features), make([]float64, len(d.kept))
 	for k, i := range d.kept {
-		kept[k] = size * d.spreads[k] * random.NormFloat64()
+		kept[k] = size * d.spreads[k] * portable.Normal(random)
 		offsets[i] = kept[k]
 	}
 	for k, i := range d.gone {

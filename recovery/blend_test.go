@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
+	"kerf/portable"
 )
 
 // related has two independent features, their difference, one that follows nothing and a constant.
@@ -58,7 +59,7 @@ func TestFeaturesThatAreReadAreShiftedByThemselves(t *testing.T) {
 	got := d.draw(0.5, random)
 	var want []float64
 	for _, spread := range d.spreads {
-		want = append(want, 0.5*spread*same.NormFloat64())
+		want = append(want, 0.5*spread*portable.Normal(same))
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("shifts %v, want %v", got, want)

@@ -13,22 +13,37 @@ import (
 // The handoff has the same bytes on every processor: kerf is built for 386 and
 // arm64 and run by an emulator (Debian package qemu-user). The demo runs on 386,
 // whose instructions an amd64 machine runs itself where its kernel lets it; on arm64, ten times
-// slower, the open data set does, and package portable's own test.
+// slower, the open data set does, also with recovery training, and package portable's own test.
 func TestEmulatedProcessorsGiveTheSameBytes(t *testing.T) {
 	city, err := filepath.Abs(filepath.Join("..", "..", "testdata", "cityweather", "job.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}
+	trained := filepath.Join(t.TempDir(), "cityweather")
+	if err := os.CopyFS(trained, os.DirFS(filepath.Dir(city))); err != nil {
+		t.Fatal(err)
+	}
+	trained = filepath.Join(trained, "job.toml")
+	job, err := os.ReadFile(trained)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(trained, append(job, "\n[recovery]\nepochs = 2\n"...), 0o644); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
+		name           string
 		arch, emulator string
 		args           []string // the folder follows
 		handoff        string   // in the folder
 	}{
-		{"arm64", "qemu-aarch64", []string{"plan", city, "--out"}, ""},
-		{"386", "qemu-i386", []string{"plan", city, "--out"}, ""},
-		{"386", "", []string{"demo", "--out"}, "handoff"},
+		{"open data", "arm64", "qemu-aarch64", []string{"plan", city, "--out"}, ""},
+		{"open data", "386", "qemu-i386", []string{"plan", city, "--out"}, ""},
+		{"recovery", "arm64", "qemu-aarch64", []string{"plan", trained, "--out"}, ""},
+		{"recovery", "386", "", []string{"plan", trained, "--out"}, ""},
+		{"demo", "386", "", []string{"demo", "--out"}, "handoff"},
 	} {
-		t.Run(c.arch+" "+c.args[0], func(t *testing.T) {
+		t.Run(c.arch+" "+c.name, func(t *testing.T) {
 			t.Parallel()
 			here, there := filepath.Join(t.TempDir(), "here"), filepath.Join(t.TempDir(), "there")
 			if code, _, stderr := call(append(c.args, here)...); code == exitInput {
