@@ -12,12 +12,20 @@ type Measurement struct {
 	Flash       float64 // bytes that the network adds to a program
 	RAM         float64 // bytes of one state, and of weights and tables that are copied there
 	Stack       float64 // bytes of the deepest chain of calls
-	Cycles      float64 // of the longest step
-	Steps       int     // that were run
-	Optimise    string  // flags of the compiler
-	CyclesFrom  string  // what counted the cycles
+	Cycles      float64 // of the longest step that was found
+	Times       StepTimes
+	Optimise    string // flags of the compiler
+	CyclesFrom  string // what counted the cycles
 	ToolNames   []string
 	ToolVersion []string // in the same order
+}
+
+// StepTimes are the cycles of steps on drawn inputs, and of how many further ones the longest was searched.
+type StepTimes struct {
+	Steps             int
+	Least, Mean, Most float64
+	Searched          int
+	Text              string // the same in words
 }
 
 // networkPart is the part of the cycles that was measured as a whole.
@@ -115,5 +123,5 @@ func (m *Measurement) origin() string {
 	for i, name := range m.ToolNames {
 		tools = append(tools, name+" "+m.ToolVersion[i])
 	}
-	return fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at %s; cycles are those of the longest of %d steps (%s)", m.Target, strings.Join(tools, ", "), m.Optimise, m.Steps, m.CyclesFrom)
+	return fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at %s; cycles are those of the longest step that was found: %s (%s)", m.Target, strings.Join(tools, ", "), m.Optimise, m.Times.Text, m.CyclesFrom)
 }

@@ -15,7 +15,7 @@ func TestMeasuredByHand(t *testing.T) {
 	c := in.Whole(small)
 	r := &Result{Inputs: in, Chosen: &Chosen{Candidate: c, Fixed: &quant.Network{}}, Costs: in.Costs(c)}
 	estimated := r.Costs
-	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 6, Stack: 100, Cycles: 2000, Steps: 16, ToolNames: []string{"gcc"}, ToolVersion: []string{"12"}}})
+	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 6, Stack: 100, Cycles: 2000, Times: StepTimes{Text: "one step"}, ToolNames: []string{"gcc"}, ToolVersion: []string{"12"}}})
 	for _, want := range []struct {
 		resource, part string
 		value          float64

@@ -33,7 +33,12 @@ type MeasuredInfo struct {
 	Target     string     `json:"target"`
 	Tools      []ToolInfo `json:"tools"`
 	Optimise   string     `json:"optimise"` // flags of the compiler
-	Steps      int        `json:"steps"`
+	Steps      int        `json:"steps"`    // on drawn inputs
+	MinCycles  float64    `json:"min_cycles"`
+	MeanCycles float64    `json:"mean_cycles"`
+	MaxCycles  float64    `json:"max_cycles"`
+	Found      float64    `json:"found_cycles"` // of the longest step that a search found
+	Searched   int        `json:"searched_steps"`
 	CyclesFrom string     `json:"cycles_from"`
 }
 
@@ -44,7 +49,7 @@ type ToolInfo struct {
 }
 
 func measuredInfo(m budget.Measurement) MeasuredInfo {
-	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Steps, CyclesFrom: m.CyclesFrom}
+	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Times.Steps, MinCycles: m.Times.Least, MeanCycles: m.Times.Mean, MaxCycles: m.Times.Most, Found: m.Cycles, Searched: m.Times.Searched, CyclesFrom: m.CyclesFrom}
 	for i, name := range m.ToolNames {
 		info.Tools = append(info.Tools, ToolInfo{name, m.ToolVersion[i]})
 	}

@@ -29,7 +29,8 @@ func (a *app) measureCommand() *cobra.Command {
 		Short: "Compile the C for every target, run it on an emulated core, and compare with the estimates",
 		Long: `measure compiles a handoff for each of its targets, reads flash and RAM from linked
 programs with and without the network, the stack from the compiler's account and
-from what a step changes, and counts the cycles of every step on an emulated core.
+from what a step changes, and counts the cycles of every step on an emulated core. The
+cycles it judges are those of the longest step that a search for bad inputs finds.
 Given a job it chooses as plan does and measures the C that plan would write.
 
 It needs the cross compiler and the emulator of each target; where one is missing,
@@ -99,7 +100,7 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 	m := &measurement{Name: name, Kerf: version}
 	progress := a.ui.progress("measured target")
 	for i, s := range subjects {
-		o.Flags = s.flags(name)
+		o.Flags, o.Search = s.flags(name), true
 		r, err := measure.Network(ctx, s.profile, dir, name, o)
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.target, err)

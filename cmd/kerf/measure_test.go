@@ -65,7 +65,7 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 		{Resource: budget.Cycles, Part: budget.Total, Value: 16000, Kind: "estimated"},
 		{Resource: budget.StepTime, Part: budget.Total, Value: 16000 / 64e6, Kind: "estimated", Limit: limit(1e-3)},
 	}}
-	m := compareWithEstimate(s, &measure.Result{Flash: 2100, RAM: 26, StackChain: 108, StackPainted: 104, Cycles: []float64{9000, 11000}})
+	m := compareWithEstimate(s, &measure.Result{Flash: 2100, RAM: 26, StackChain: 108, StackPainted: 104, Cycles: []float64{9000, 10500}, Longest: &measure.LongestStep{Cycles: 11000, Steps: 64}})
 	type figures struct {
 		resource, part               string
 		estimate, measured, distance float64
@@ -101,7 +101,7 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	if all := (&measurement{Targets: []measuredTarget{m}}); !all.isBroken() {
 		t.Error("a broken limit was not noticed")
 	}
-	if m.MinCycles != 9000 || m.MaxCycles != 11000 || !strings.Contains(m.origin(), "2 steps take 9000 to 11000 cycles") {
+	if m.MinCycles != 9000 || m.MeanCycles != 9750 || m.MaxCycles != 10500 || m.Found != 11000 || !strings.Contains(m.origin(), "2 steps on drawn inputs take 9000 to 10500 cycles, on average 9750; of 64 steps of a search for bad inputs the longest takes 11000") {
 		t.Errorf("%v to %v cycles: %s", m.MinCycles, m.MaxCycles, m.origin())
 	}
 }

@@ -26,9 +26,13 @@ type measuredTarget struct {
 	Rows       []measuredRow  `json:"rows"`
 	Steps      int            `json:"steps"`
 	MinCycles  float64        `json:"min_cycles"`
+	MeanCycles float64        `json:"mean_cycles"`
 	MaxCycles  float64        `json:"max_cycles"`
+	Found      float64        `json:"found_cycles"` // of the longest step that the search found; at least MaxCycles
+	Searched   int            `json:"searched_steps"`
 	CyclesFrom string         `json:"cycles_from"`
 	Tools      []measure.Tool `json:"tools"`
+	times      string         // how far the time of a step depends on the data
 }
 
 // measuredRow compares one figure with its estimate.
@@ -56,14 +60,14 @@ const (
 
 // compareWithEstimate lists the figures of a target beside their estimates.
 func compareWithEstimate(s subject, r *measure.Result) measuredTarget {
-	m := measuredTarget{Target: s.target, Profile: s.profile.Name, Steps: len(r.Cycles), MinCycles: r.MinCycles(), MaxCycles: r.MaxCycles(), CyclesFrom: r.CyclesFrom, Tools: r.Tools}
+	m := measuredTarget{Target: s.target, Profile: s.profile.Name, Steps: len(r.Cycles), MinCycles: r.MinCycles(), MeanCycles: r.MeanCycles(), MaxCycles: r.MaxCycles(), Found: r.Longest.Cycles, Searched: r.Longest.Steps, CyclesFrom: r.CyclesFrom, Tools: r.Tools, times: r.StepTimes()}
 	m.add(s, budget.Flash, "B", float64(r.Flash))
 	m.add(s, budget.RAM, "B", float64(r.RAM))
 	m.add(s, budget.Stack, "B", float64(r.StackChain))
 	m.Rows = append(m.Rows, measuredRow{Resource: budget.Stack, Part: paintedPart, Unit: "B", Measured: float64(r.StackPainted), Kind: string(budget.Measured)})
-	m.add(s, budget.Cycles, "cycles", r.MaxCycles())
+	m.add(s, budget.Cycles, "cycles", m.Found)
 	if clock := s.clock(); clock > 0 {
-		m.add(s, budget.StepTime, "s", r.MaxCycles()/clock)
+		m.add(s, budget.StepTime, "s", m.Found/clock)
 	}
 	return m
 }
@@ -193,7 +197,7 @@ func (m *measurement) text(w io.Writer, p page) error {
 // measuredLegend explains the columns.
 const measuredLegend = "estimate: as in the sign-off, for the flags of the profile. flash and RAM: what the network adds to a linked program, one state included. " +
 	"stack: the deepest chain of calls by the compiler's account; painted: what the deepest step changed. " +
-	"cycles: of the longest step, without flash wait states. in all: with the front end and the flash wait states of the job. The device decides."
+	"cycles: of the longest step that was found, without flash wait states. in all: with the front end and the flash wait states of the job. The device decides."
 
 // table has a row per figure.
 func (t *measuredTarget) table(title string) exporter.Table {
@@ -236,15 +240,11 @@ func (r *measuredRow) differs() string {
 	return fmt.Sprintf("%+.1f %%", 100**r.Difference / *r.Estimate)
 }
 
-// origin says what measured, and whether the time of a step is constant.
+// origin says what measured, and how far the time of a step depends on the data.
 func (t *measuredTarget) origin() string {
 	var tools []string
 	for _, tool := range t.Tools {
 		tools = append(tools, tool.Name+" "+tool.Version)
 	}
-	cycles := fmt.Sprintf("every one of %d steps takes the same cycles", t.Steps)
-	if t.MinCycles != t.MaxCycles {
-		cycles = fmt.Sprintf("%d steps take %v to %v cycles: the time depends on the data", t.Steps, t.MinCycles, t.MaxCycles)
-	}
-	return fmt.Sprintf("Measured with %s; %s (%s).", strings.Join(tools, ", "), cycles, t.CyclesFrom)
+	return fmt.Sprintf("Measured with %s; %s (%s).", strings.Join(tools, ", "), t.times, t.CyclesFrom)
 }

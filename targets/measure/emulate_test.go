@@ -6,6 +6,8 @@ import (
 	"debug/elf"
 	"errors"
 	"fmt"
+	"math"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -178,10 +180,61 @@ func TestSecondOpinion(t *testing.T) {
 	}
 }
 
-// The images that are compared differ by the network and nothing else: start code and vectors are in both.
-func TestEmulatedEmptyProgramHasNoNetwork(t *testing.T) {
-	s := &session{ctx: t.Context(), profile: profile(t, "cortex-m0plus"), toolchain: toolchains["armv6m"],
-		options: Options{Optimise: "-O2", Steps: 1}, name: "loop", dir: t.TempDir()}
+// The search climbs: of what the worst inputs add to a step it finds most, random inputs less. The worst inputs of worst.c are
+// known, so that they can be run.
+func TestEmulatedSearchFindsTheLongestStep(t *testing.T) {
+	for _, core := range []string{"cortex-m0plus", "rv32imc", "avr8"} {
+		t.Run(core, func(t *testing.T) {
+			t.Parallel()
+			s := inside(t, core, "worst")
+			if err := s.compileNetwork(); err != nil {
+				t.Fatal(err)
+			}
+			run := func(table [][]int16) *Result {
+				r, err := s.runTable(table)
+				if err != nil {
+					t.Fatal(err)
+				}
+				return r
+			}
+			var none, all, random [][]int16
+			source := rand.New(rand.NewPCG(2, 0))
+			for range attackSteps {
+				none, all = append(none, make([]int16, 3)), append(all, []int16{math.MaxInt16, math.MaxInt16, math.MaxInt16})
+			}
+			for range attacksAtOnce {
+				random = append(random, attackOn(source, nil, 3)...)
+			}
+			least, most, drawn := run(none).MinCycles(), run(all), run(random).MaxCycles()
+			if longest := most.Cycles[attackSteps-1]; longest != most.MaxCycles() || len(most.Cycles) != attackSteps {
+				t.Errorf("the steps take %v cycles, the last one is not the longest", most.Cycles)
+			}
+			r := &Result{Cycles: []float64{least}}
+			if err := s.searchLongest(r); err != nil {
+				t.Fatal(err)
+			}
+			added := func(cycles float64) float64 { return (cycles - least) / (most.MaxCycles() - least) }
+			t.Logf("%d steps, from %v to %v cycles: found %v, at random %v", r.Longest.Steps, least, most.MaxCycles(), r.Longest.Cycles, drawn)
+			if added(r.Longest.Cycles) < 0.7 || added(drawn) > 0.5 {
+				t.Errorf("the search finds %.2f of what the worst inputs add, random inputs %.2f", added(r.Longest.Cycles), added(drawn))
+			}
+		})
+	}
+}
+
+// Where no step differs from the others there is nothing to climb.
+func TestEmulatedSearchEndsWhereTimeIsConstant(t *testing.T) {
+	r := measured(t, "cortex-m4f", "loop", Options{Steps: 3, Search: true})
+	if r.Longest.Steps != attackSteps*attacksAtOnce || r.Longest.Cycles != r.MaxCycles() {
+		t.Errorf("%d steps, longest %v, drawn %v", r.Longest.Steps, r.Longest.Cycles, r.MaxCycles())
+	}
+}
+
+// inside is what Network works with, for a core and testdata/name.c.
+func inside(t *testing.T, core, name string) *session {
+	t.Helper()
+	p := profile(t, core)
+	s := &session{ctx: t.Context(), profile: p, toolchain: toolchains[p.ISA], options: Options{Optimise: "-O2", Steps: 1}, name: name, dir: t.TempDir()}
 	var err error
 	if s.source, err = filepath.Abs("testdata"); err != nil {
 		t.Fatal(err)
@@ -189,6 +242,15 @@ func TestEmulatedEmptyProgramHasNoNetwork(t *testing.T) {
 	if err := s.unpack(); err != nil {
 		t.Fatal(err)
 	}
+	if _, err := s.require(); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// The images that are compared differ by the network and nothing else: start code and vectors are in both.
+func TestEmulatedEmptyProgramHasNoNetwork(t *testing.T) {
+	s := inside(t, "cortex-m0plus", "loop")
 	if err := s.measureSizes(&Result{}); err != nil {
 		t.Fatal(err)
 	}

@@ -29,6 +29,8 @@ type Options struct {
 	// Float says that the step takes and gives float values, not the integers of a handoff: for comparison with
 	// a float implementation of the same interface.
 	Float bool
+	// Search tries many more inputs for the longest step, see Result.Longest. Not with Float.
+	Search bool
 }
 
 // Tool is a program that took part, with its version.
@@ -44,8 +46,9 @@ type Result struct {
 	RAM       int64 // static bytes, one state included
 	// StackChain is the deepest chain of calls from the step, in bytes; StackPainted what the deepest step changed.
 	StackChain, StackPainted int64
-	Cycles                   []float64 // by step
-	Instructions             []int64   // executed, by step
+	Cycles                   []float64    // by step
+	Longest                  *LongestStep // nil without Options.Search
+	Instructions             []int64      // executed, by step
 	// Counts are the instructions of a step by class of the profile, the mean over the steps; nil where a simulator
 	// counted the cycles.
 	Counts     map[string]float64
@@ -67,10 +70,10 @@ type Function struct {
 // Code is the inference without the constants of the network's own file, in bytes.
 func (r *Result) Code() int64 { return r.Flash - r.Constants }
 
-// MinCycles is the shortest step, in cycles.
+// MinCycles is the shortest of the drawn steps, in cycles.
 func (r *Result) MinCycles() float64 { return slices.Min(r.Cycles) }
 
-// MaxCycles is the longest step, in cycles.
+// MaxCycles is the longest of the drawn steps, in cycles.
 func (r *Result) MaxCycles() float64 { return slices.Max(r.Cycles) }
 
 // IsConstantTime tells that every step took the same cycles.
@@ -123,7 +126,13 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 	if err := s.measureSizes(r); err != nil {
 		return nil, err
 	}
-	return r, s.measureRun(r)
+	if err := s.measureRun(r); err != nil {
+		return nil, err
+	}
+	if o.Search {
+		err = s.searchLongest(r)
+	}
+	return r, err
 }
 
 // Require finds the compiler, the library and the emulator that measuring on a profile needs. An error is a *ToolError if one is not

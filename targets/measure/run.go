@@ -45,14 +45,22 @@ func (s *session) measureRun(r *Result) error {
 	if err != nil {
 		return err
 	}
-	if len(r.Cycles) != s.options.Steps {
-		return fmt.Errorf("%d steps ran instead of %d", len(r.Cycles), s.options.Steps)
+	if err := s.isWhole(r); err != nil {
+		return err
 	}
 	if r.StackPainted, err = painted(reported); err != nil {
 		return err
 	}
 	if r.StackPainted > r.StackChain {
 		return &StackError{s.name + "_step", fmt.Sprintf("it changed %d bytes below the stack, its chain of calls takes %d", r.StackPainted, r.StackChain)}
+	}
+	return nil
+}
+
+// isWhole refuses a run that ended early.
+func (s *session) isWhole(r *Result) error {
+	if len(r.Cycles) != s.options.Steps {
+		return fmt.Errorf("%d steps ran instead of %d", len(r.Cycles), s.options.Steps)
 	}
 	return nil
 }

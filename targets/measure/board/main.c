@@ -1,14 +1,32 @@
 /* Runs NETWORK_STEPS steps of a network on inputs that are about normally
  * distributed; every fourth step of an integer network takes extreme inputs.
+ * With NETWORK_TABLE the inputs are those of inputs.h, and the state is zero again
+ * every NETWORK_RESTART steps.
  * Reports the most stack that a step took, from the bytes it changed. */
 #include "network.h"
 #include "board.h"
+#ifdef NETWORK_TABLE
+#include "inputs.h"
+#endif
 
 static network_state state;
 static network_input x[NETWORK_FEATURES];
 static network_output y[NETWORK_OUTPUTS];
 volatile network_output sink;
 
+#ifdef NETWORK_TABLE
+static void take_inputs(uint16_t step)
+{
+    uint16_t i;
+
+    if ((step % NETWORK_RESTART) == 0U) {
+        network_reset(&state);
+    }
+    for (i = 0; i < NETWORK_FEATURES; i++) {
+        x[i] = inputs[step][i];
+    }
+}
+#else
 /* Sum of 12 uniform numbers of +-0.5: deviation 1, 12 fraction bits.
  * Generator: Numerical Recipes, 2nd edition, section 7.1, ranqd1. */
 static int16_t draw(void)
@@ -24,7 +42,7 @@ static int16_t draw(void)
     return (int16_t)sum;
 }
 
-static void draw_inputs(uint16_t step)
+static void take_inputs(uint16_t step)
 {
     uint16_t i;
 
@@ -41,6 +59,7 @@ static void draw_inputs(uint16_t step)
 #endif
     }
 }
+#endif
 
 static void report(uint16_t value)
 {
@@ -64,7 +83,7 @@ int main(void)
         volatile uint8_t *top;
         volatile uint8_t *p;
 
-        draw_inputs(step);
+        take_inputs(step);
         top = board_stack_pointer();
         for (p = top - NETWORK_PAINT; p != top; p++) {
             *p = paint;

@@ -1,0 +1,141 @@
+package measure
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// What a step executes depends on the data only where values saturate or leave a table. The
+// search climbs from random attacks, sequences of inputs from a zero state, by the cycles of their longest step.
+const (
+	attackSteps       = 8
+	attacksAtOnce     = 24       // in one program, as far as attackTable holds them
+	attackTable       = 4096     // bytes, which the RAM of the smallest emulated core has beside the network
+	attackGenerations = 8        // programs
+	attackWork        = 16 << 20 // instructions after which no further program is made, about ten seconds
+)
+
+// LongestStep is what the search found, which is no proof of a longest time.
+type LongestStep struct {
+	Cycles float64
+	Steps  int // that were tried
+}
+
+// StepTimes says how far the cycles of a step depend on the data, as far as is known.
+func (r *Result) StepTimes() string {
+	drawn, searched := len(r.Cycles), r.Longest.Steps
+	if r.MinCycles() == r.Longest.Cycles {
+		return fmt.Sprintf("every one of %d steps takes the same cycles, %d of them by a search for the longest", drawn+searched, searched)
+	}
+	return fmt.Sprintf("the time depends on the data: %d steps on drawn inputs take %v to %v cycles, on average %.0f; of %d steps of a search for bad inputs the longest takes %v",
+		drawn, r.MinCycles(), r.MaxCycles(), r.MeanCycles(), searched, r.Longest.Cycles)
+}
+
+// searchLongest tries inputs in further programs around the compiled network.
+func (s *session) searchLongest(r *Result) error {
+	features, err := s.features()
+	if err != nil {
+		return err
+	}
+	count := min(max(attackTable/(attackSteps*features*2), 1), attacksAtOnce)
+	random := rand.New(rand.NewPCG(1, 0))
+	found := &LongestStep{Cycles: r.MaxCycles()}
+	var best [][]int16
+	bestCycles, instructions := 0.0, int64(0)
+	for generation := 0; generation < attackGenerations && instructions < attackWork; generation++ {
+		var table [][]int16
+		for range count {
+			table = append(table, attackOn(random, best, features)...)
+		}
+		tried, err := s.runTable(table)
+		if err != nil {
+			return err
+		}
+		found.Steps += len(tried.Cycles)
+		found.Cycles = max(found.Cycles, tried.MaxCycles())
+		if generation == 0 && tried.IsConstantTime() && tried.MaxCycles() == r.MaxCycles() && r.IsConstantTime() {
+			break
+		}
+		if longest := tried.MaxCycles(); longest > bestCycles {
+			first := slices.Index(tried.Cycles, longest) / attackSteps * attackSteps
+			best, bestCycles = table[first:first+attackSteps], longest
+		}
+		for _, n := range tried.Instructions {
+			instructions += n
+		}
+	}
+	r.Longest = found
+	return nil
+}
+
+// attackOn changes some inputs of an attack, mostly to an end of their range, or makes one at random.
+func attackOn(random *rand.Rand, from [][]int16, features int) [][]int16 {
+	attack := make([][]int16, attackSteps)
+	for step := range attack {
+		attack[step] = make([]int16, features)
+		for i := range attack[step] {
+			switch {
+			case from != nil && random.IntN(4*features) > 0:
+				attack[step][i] = from[step][i]
+			case random.IntN(2) == 0:
+				attack[step][i] = []int16{-32768, 32767}[random.IntN(2)]
+			default:
+				attack[step][i] = int16(random.IntN(1<<16) - 1<<15)
+			}
+		}
+	}
+	return attack
+}
+
+// runTable runs the network on given inputs, steps × features, from a zero state every attackSteps.
+func (s *session) runTable(table [][]int16) (*Result, error) {
+	var text strings.Builder
+	fmt.Fprintf(&text, "#define NETWORK_RESTART %dU\nstatic const int16_t inputs[NETWORK_STEPS][NETWORK_FEATURES] = {\n", attackSteps)
+	for _, x := range table {
+		text.WriteString("    {")
+		for _, v := range x {
+			fmt.Fprintf(&text, "%d, ", v)
+		}
+		text.WriteString("},\n")
+	}
+	text.WriteString("};\n")
+	if err := os.WriteFile(filepath.Join(s.dir, "inputs.h"), []byte(text.String()), 0o644); err != nil {
+		return nil, err
+	}
+	one := *s
+	one.options.Steps, one.options.Apart = len(table), nil
+	if err := one.writeHeader(0); err != nil {
+		return nil, err
+	}
+	if err := one.linkImage(runImage, "-DNETWORK_TABLE", "main.c", networkObject); err != nil {
+		return nil, err
+	}
+	r := &Result{}
+	if _, err := one.run(r); err != nil {
+		return nil, err
+	}
+	return r, one.isWhole(r)
+}
+
+// features reads the number of features from the header of the network.
+func (s *session) features() (int, error) {
+	const preprocessed = "features.txt"
+	if err := s.gcc("read the number of features", "-E", "-P", "features.c", "-o", preprocessed); err != nil {
+		return 0, err
+	}
+	out, err := os.ReadFile(filepath.Join(s.dir, preprocessed))
+	if err != nil {
+		return 0, err
+	}
+	words := strings.Fields(string(out))
+	n, err := strconv.Atoi(strings.Trim(words[len(words)-1], "()Uu"))
+	if err != nil || n < 1 {
+		return 0, fmt.Errorf("%s.h does not say how many features the network has: %q", s.name, tail(string(out)))
+	}
+	return n, nil
+}
