@@ -79,8 +79,11 @@ func TestTheUnitThatForcesWideWeights(t *testing.T) {
 	if f.What != "input weights" || f.Bits != 16 || f.Narrower != 8 || len(f.Rows) != 1 || f.Rows[0].Name != "1" || f.All != 3 {
 		t.Errorf("forced: %+v", f)
 	}
-	if f.Rows[0].Share < 0.99 {
+	if f.Rows[0].Share < 0.99 || f.Rows[0].Share > 1 {
 		t.Errorf("unit 1 has %.3f of the error, the others have none", f.Rows[0].Share)
+	}
+	if text := f.Explain(); !strings.Contains(text, "forced by trained unit 1 (100 % of the error, memory 1 steps): with int16 for 1 of 3 units alone") {
+		t.Errorf("in words: %s", text)
 	}
 	// The update gate is 1/(1+e): 1 - z = e/(1+e).
 	if want := (1 + math.E) / math.E; math.Abs(f.Rows[0].Memory-want) > 1e-9 {
@@ -108,6 +111,44 @@ func TestTheUnitThatForcesAWideState(t *testing.T) {
 	}
 	if u := f.Rows[0]; u.Stalled == 0 || u.Steps != 8*2000 || math.Abs(u.Memory/(1+math.Exp(8.5))-1) > 1e-6 {
 		t.Errorf("unit 0 stands still on %d of %d steps and remembers %g; want some of 16000, and %g", u.Stalled, u.Steps, u.Memory, 1+math.Exp(8.5))
+	}
+}
+
+// Words of several units are named one after the other, six of them; of all units there is no rest.
+func TestForcedUnitsInWords(t *testing.T) {
+	for _, c := range []struct {
+		rows int
+		want string
+	}{
+		{2, "forced by trained units u0 (50 % of the error), u1 (50 %): with int16 for 2 of 8 units alone"},
+		{8, "forced by trained units u0 (12 % of the error), u1 (12 %), u2 (12 %), u3 (12 %), u4 (12 %), u5 (12 %) and 2 more: none of them can do without"},
+	} {
+		f := Forced{Of: unitRows, All: 8}
+		f.Bits = 16
+		for j := range c.rows {
+			f.Rows = append(f.Rows, ForcedUnit{Name: fmt.Sprint("u", j), Share: 1 / float64(c.rows)})
+		}
+		if text := f.Explain(); !strings.Contains(text, c.want) {
+			t.Errorf("in words: %s", text)
+		}
+	}
+}
+
+// With room for every word the cheapest of the uniform choices is where single words are narrowed from: int8 and a state of 16 bits.
+func TestNarrowingStartsFromTheCheapestWords(t *testing.T) {
+	in := oneFineRow(t)
+	for name := range in.Job.Tolerances {
+		wide := 1e6
+		in.Job.Tolerances[name] = Tolerance{RMSE: &wide}
+	}
+	chosen := chooseWidths(t, in)
+	if !chosen.Within || len(chosen.Widths) == 0 {
+		t.Fatalf("within %v, %d single words tried", chosen.Within, len(chosen.Widths))
+	}
+	for _, step := range chosen.Widths {
+		if step.Bits != 4 && step.What != "dense weights" { // the head begins with 16 bits
+			t.Errorf("int%d was tried for the %s, which is no narrower than what all can have", step.Bits, step.What)
+		}
 	}
 }
 

@@ -2,6 +2,7 @@ package budget
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"kerf/dataset"
@@ -72,5 +73,21 @@ func TestSignoffReach(t *testing.T) {
 	want := (halfWidth + 1.644854*math.Sqrt2) / halfWidth
 	if math.Abs(signoffReach-want) > 1e-3 {
 		t.Errorf("signoffReach is %.4f, want %.4f", signoffReach, want)
+	}
+}
+
+func TestWhatIsMissingInWords(t *testing.T) {
+	for want, row := range map[string]Loss{
+		"no step of the sign-off recordings lies":   {Region: "low", Verdict: NotEnough},
+		"there are no sign-off recordings of it":    {Scenario: "calm", Verdict: NotEnough},
+		"1 sequence is not enough for a verdict on": {Scenario: "calm", Verdict: NotEnough, Sequences: 1},
+		"about 9 would do":                          {Scenario: "calm", Verdict: NotEnough, Sequences: 4, WouldDo: 9},
+		"4 sequences are not enough for a verdict":  {Region: "low", Verdict: NotEnough, Sequences: 4},
+		"rmse breaks its tolerance":                 {Scenario: "calm", Verdict: Fail},
+	} {
+		row.Output, row.Metric = "y", dataset.RMSE
+		if got := row.Explain(); !strings.Contains(got, want) {
+			t.Errorf("%q, want %q in it", got, want)
+		}
 	}
 }

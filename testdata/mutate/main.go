@@ -44,6 +44,7 @@ var stages = []stage{
 	{"exporter", true, []string{"C"}},
 	{"budget", false, []string{"budget", "quant"}},
 	{"exporter", false, []string{"exporter", "budget", "quant"}},
+	{"cmd/kerf", false, []string{"exporter", "budget", "quant"}},
 }
 
 func mutate(seed uint64, count int, only string, limit float64) error {
