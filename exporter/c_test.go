@@ -206,6 +206,26 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 	}
 }
 
+// A self-test that finds wrong integers fails, and names the first of them alone.
+func TestSelfTestNamesTheFirstWrongInteger(t *testing.T) {
+	h := randomHandoff(t, rand.New(rand.NewPCG(3, 1)), oneGRU, identity)
+	wrong := len(h.Vectors) / 2
+	want := fmt.Sprintf("step %d, output 0: got %d, expected %d\n", wrong, h.Vectors[wrong].Y[0], h.Vectors[wrong].Y[0]+1)
+	for _, v := range h.Vectors[wrong:] {
+		for o := range v.Y {
+			v.Y[o]++
+		}
+	}
+	dir := t.TempDir()
+	writeC(t, h, dir)
+	compile(t, dir, "gcc", "-std=c99", "leakair.c", "leakair_selftest.c", "-o", "selftest")
+	cmd := exec.Command(filepath.Join(dir, "selftest"))
+	out, err := cmd.Output()
+	if cmd.ProcessState.ExitCode() != 1 || string(out) != want {
+		t.Errorf("%v, and it says %q; want exit status 1 and %q", err, out, want)
+	}
+}
+
 // stepsPerNetwork × the networks tried is over a million random steps.
 const stepsPerNetwork = 50_000
 

@@ -118,3 +118,50 @@ func TestBatchesFollowTheSize(t *testing.T) {
 		}
 	}
 }
+
+// A move holds some of the given features, each at one value within its range. All are held over the same steps: these begin
+// less than 128 before the given one, and are 1 to 16, or all up to it. Nothing else changes.
+func TestMoveChangesStepsBeforeTheGivenOne(t *testing.T) {
+	const features, untouched = 3, 1
+	columns := []int{0, 2}
+	b := bounds{make([]float64, features), []float64{1, 1, 1}}
+	random := rand.New(rand.NewPCG(10, 0))
+	attack := &dataset.Sequence{Steps: attackSteps, X: slices.Repeat([]float64{-1}, attackSteps*features)} // no value that a move sets
+	lengths := map[int]bool{}
+	for i := range 500 {
+		before := random.IntN(attackSteps)
+		moved := b.move(random, attack, before, columns)
+		first, last := -1, -1
+		for step := range attackSteps {
+			x := moved.X[step*features : (step+1)*features]
+			if x[untouched] != -1 {
+				t.Fatalf("move %d: it changes a feature that is not among the given ones", i)
+			}
+			if x[0] == -1 && x[2] == -1 {
+				continue
+			}
+			if first < 0 {
+				first = step
+			}
+			last = step
+			for _, k := range columns {
+				if v := x[k]; v != moved.X[first*features+k] || v != -1 && (v < 0 || v > 1) {
+					t.Fatalf("move %d, step %d: feature %d is %g", i, step, k, v)
+				}
+			}
+		}
+		if first < 0 || first > before || first <= before-128 {
+			t.Fatalf("move %d: it changes steps from %d on, the given one is %d", i, first, before)
+		}
+		length := last - first + 1
+		if length > 16 && last != before {
+			t.Fatalf("move %d: it changes steps %d to %d, the given one is %d", i, first, last, before)
+		}
+		lengths[length] = true
+	}
+	for length := 1; length <= 16; length++ {
+		if !lengths[length] {
+			t.Errorf("no move changes %d steps", length)
+		}
+	}
+}

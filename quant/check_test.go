@@ -43,3 +43,28 @@ func TestCheckMissesWhatIsTakenAway(t *testing.T) {
 		}
 	}
 }
+
+// A matrix with one size that does not fit the others is refused, whichever it is.
+func TestCheckMissesASizeThatDoesNotFit(t *testing.T) {
+	for i, spoil := range []func(*Matrix){
+		func(m *Matrix) { m.Rows++ }, func(m *Matrix) { m.Cols++ }, func(m *Matrix) { m.W = append(m.W, 0) }, func(m *Matrix) { m.Bias = append(m.Bias, 0) },
+		func(m *Matrix) { m.Fraction = append(m.Fraction, 0) }, func(m *Matrix) { m.Shift = append(m.Shift, 0) }, func(m *Matrix) { m.InputFraction++ },
+	} {
+		net := randomNetwork(t, 3, 3, 4, 2, Widths(8, 8, 8, 16))
+		spoil(net.Layers[0].Recurrent)
+		if net.Check() == nil {
+			t.Errorf("matrix %d is accepted", i)
+		}
+	}
+}
+
+// As in TestARowMayFillTheAccumulator: 65535·32768 + 32767 = 2^31 - 1 is accepted, one step more is not.
+func TestCheckAcceptsAFullAccumulator(t *testing.T) {
+	m := &Matrix{Rows: 1, Cols: 3, WordBits: 16, W: []int32{32767, -32767, 1}, Bias: []int32{-32767}, Fraction: []int{0}, Shift: []uint8{0}}
+	if err := m.check(1, 3, 0, accumulator, nil); err != nil || m.Bound[0] != AccumulatorLimit {
+		t.Errorf("bound %d: %v", m.Bound[0], err)
+	}
+	if m.check(1, 3, 0, accumulator, []int32{1}) == nil {
+		t.Errorf("bound %d is accepted", m.Bound[0])
+	}
+}

@@ -12,19 +12,21 @@ import (
 	"kerf/model"
 )
 
-// loneUnit is a layer of one unit that does not hear itself, so that its own
-// memory is all there is, with random weights and biases.
-func loneUnit(kind model.Kind) (*dataset.Float, *dataset.Recordings) {
+// deafUnits is a layer of some units of a random one that hear neither themselves
+// nor each other, so that their own memory is all there is.
+func deafUnits(kind model.Kind, which ...int) (*dataset.Float, *dataset.Recordings) {
 	p := layered(21, []model.Kind{kind}, []model.Activation{model.Identity})
 	l := p.Net.Recurrent[0]
-	units, gates := l.Units, kind.Gates()
-	one := &model.Recurrent{Kind: kind, Inputs: l.Inputs, Units: 1, U: make([]float64, gates)}
-	for g := range gates {
-		one.W = append(one.W, l.W[g*units*l.Inputs:(g*units+1)*l.Inputs]...)
-		one.B, one.D = append(one.B, l.B[g*units]), append(one.D, l.D[g*units]+0.3)
+	deaf := &model.Recurrent{Kind: kind, Inputs: l.Inputs, Units: len(which), U: make([]float64, kind.Gates()*len(which)*len(which))}
+	for g := range kind.Gates() {
+		for _, j := range which {
+			r := g*l.Units + j
+			deaf.W = append(deaf.W, l.W[r*l.Inputs:(r+1)*l.Inputs]...)
+			deaf.B, deaf.D = append(deaf.B, l.B[r]), append(deaf.D, l.D[r]+0.3)
+		}
 	}
-	head := &model.Dense{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}
-	q := dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{one}, Dense: []*model.Dense{head}}, p.Features, p.Outputs[:1])
+	head := &model.Dense{Inputs: len(which), Outputs: 1, W: slices.Repeat([]float64{1}, len(which)), B: []float64{0}}
+	q := dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{deaf}, Dense: []*model.Dense{head}}, p.Features, p.Outputs[:1])
 	return q, RandomRecordings(22, q, 3, 150)
 }
 
@@ -33,7 +35,7 @@ func loneUnit(kind model.Kind) (*dataset.Float, *dataset.Recordings) {
 // biases, by running the network twice.
 func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
 	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU} {
-		p, rec := loneUnit(kind)
+		p, rec := deafUnits(kind, 0)
 		l := p.Net.Recurrent[0]
 		c := Calibrate(p, rec)
 		const e = 1e-5
@@ -65,6 +67,30 @@ func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
 			}
 			check("bias of W", gate, &l.B[gate], width-2)
 			check("bias of U", gate, &l.D[gate], width-1)
+		}
+	}
+}
+
+// Units that do not hear each other are followed as if each were alone.
+func TestUnitsSideBySideAreFollowedAsAlone(t *testing.T) {
+	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU} {
+		p, rec := deafUnits(kind, 3, 5)
+		both := Calibrate(p, rec).Layers[0].Followed
+		for j, unit := range []int{3, 5} {
+			q, _ := deafUnits(kind, unit)
+			inputs := q.Net.Recurrent[0].Inputs
+			for gate, alone := range Calibrate(q, rec).Layers[0].Followed {
+				beside := both[gate*2+j]
+				for i := range inputs + 2 { // the inputs and both biases; states lie between them, one or two
+					a, b := i, i
+					if i >= inputs {
+						a, b = i+1, i+2
+					}
+					if want, got := alone.At(a, a), beside.At(b, b); math.Abs(got-want) > 1e-12*want {
+						t.Errorf("%s, unit %d, gate %d, place %d: second moment %g, alone %g", kind, unit, gate, i, got, want)
+					}
+				}
+			}
 		}
 	}
 }
@@ -139,6 +165,27 @@ func TestThePlanOfARowIsAMinimum(t *testing.T) {
 			if worse := left(e, other, db+0.1*random.NormFloat64()); worse < best {
 				t.Errorf("another change leaves %g, the plan %g", worse, best)
 			}
+		}
+	}
+	// So it is for an error of the states' weights, of which the bias of U takes its share.
+	recurrent := plan.recurrent.moments
+	for range 20 {
+		v := make([]float64, inputs+units+2)
+		e := v[inputs : inputs+units]
+		db := 0.0
+		for i := range e {
+			e[i] = random.NormFloat64()
+			db += e[i] * recurrent.Mean[i]
+		}
+		v[len(v)-1] = -db
+		x, u := mat.NewVecDense(len(v), v), mat.NewVecDense(units, e)
+		best, claimed := mat.Inner(x, second, x), mat.Inner(u, recurrent.Covariance, u)
+		if math.Abs(claimed-best) > 1e-9*best {
+			t.Errorf("the bias of U leaves %g, the plan claims %g", best, claimed)
+		}
+		v[len(v)-1] += 0.1 * random.NormFloat64()
+		if worse := mat.Inner(x, second, x); worse < best {
+			t.Errorf("another bias of U leaves %g, the plan's %g", worse, best)
 		}
 	}
 }
@@ -238,13 +285,14 @@ func TestEvenKeepsBits(t *testing.T) {
 	}
 }
 
-// By hand: rounding takes 0.25 from the only input weight, and the plan pushes twice that to the state's weight; rows
-// without a plan keep theirs.
+// By hand: rounding takes 0.25 and 0.5 from the input weights of the second row, 1.25 and 3. The plan pushes 2 and -1 times
+// the first, and 1 and 4 times the second, to the weights of the states: they rise by 0.5 + 0.5 and by -0.25 + 2. The first
+// row has no plan and keeps its own.
 func TestPushedTakesUpTheErrorOfTheInputs(t *testing.T) {
-	l := &model.Recurrent{Kind: model.ElmanTanh, Inputs: 1, Units: 2, W: []float64{1.25, 1.25}, U: []float64{0.5, 0.75, 0.5, 0.75}}
-	input := &Matrix{Rows: 2, Cols: 1, W: []int32{2, 2}, Fraction: []int{1, 1}}
-	got := pushed(l, input, []rowPlan{{push: [][]float64{{2, -1}}}, {}})
-	if want := []float64{1, 0.5, 0.5, 0.75}; !slices.Equal(got, want) {
+	l := &model.Recurrent{Kind: model.ElmanTanh, Inputs: 2, Units: 2, W: []float64{5.25, 7.5, 1.25, 3}, U: []float64{0.5, 0.75, 0.5, 0.75}}
+	input := &Matrix{Rows: 2, Cols: 2, W: []int32{5, 7, 2, 5}, Fraction: []int{0, 1}}
+	got := pushed(l, input, []rowPlan{{}, {push: [][]float64{{2, -1}, {1, 4}}}})
+	if want := []float64{0.5, 0.75, 1.5, 2.5}; !slices.Equal(got, want) {
 		t.Errorf("U becomes %v, want %v", got, want)
 	}
 }

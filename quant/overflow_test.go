@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -159,6 +160,21 @@ func TestUnusualRows(t *testing.T) {
 	}
 }
 
+// Compensated rounding tries finer scales than the largest weight allows, but none that shifts by more than 30, however small
+// the weights.
+func TestFinerScalesKeepTheShift(t *testing.T) {
+	_, moments := correlatedInputs(rand.New(rand.NewPCG(6, 0)), 2, 50)
+	for _, weight := range []float64{0, 1e-12, 1e-9, 1e-7, 1e-6, 1e-5} {
+		m, err := quantizeMatrix([]float64{weight, -weight}, []float64{0}, rowSpec{name: "weight_ih", rows: 1, cols: 2, wordBits: 8, in: 12, out: 10, compensate: newCompensator(moments)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.Shift[0] < 1 || m.Shift[0] > 30 {
+			t.Errorf("weights of %g: shift %d leaves 1..30", weight, m.Shift[0])
+		}
+	}
+}
+
 // Values that no number of fraction bits can hold are refused, by name.
 func TestRowsThatDoNotFitAreRefused(t *testing.T) {
 	for _, c := range []struct {
@@ -263,5 +279,19 @@ func TestUniformWidths(t *testing.T) {
 	f := Uniform(p.Net, 4, 16, 32)
 	if f.Dense[0] != 4 || f.Dense[1] != 16 || f.Layers[0] != (LayerFormats{4, 4, 32}) || f.Layers[1] != (LayerFormats{4, 4, 16}) {
 		t.Errorf("formats are %+v", f)
+	}
+}
+
+// Formats in words: a width is said once where several parts share it.
+func TestFormatsInWords(t *testing.T) {
+	for want, f := range map[string]Formats{
+		"int8 weights with int16 state, int16 head":                               Widths(8, 8, 16, 16),
+		"int4 input and int16 recurrent weights with int32 state, int8 head":      Widths(4, 16, 8, 32),
+		"all layers int8 weights with int32 state, int4 dense, int8 head":         {Layers: []LayerFormats{{8, 8, 32}, {8, 8, 32}}, Dense: []int{4, 8}},
+		"int8 weights with int32 state, int8 weights with int16 state, int8 head": {Layers: []LayerFormats{{8, 8, 32}, {8, 8, 16}}, Dense: []int{8}},
+	} {
+		if got := f.String(); got != want {
+			t.Errorf("the formats are %q, want %q", got, want)
+		}
 	}
 }

@@ -59,6 +59,25 @@ func TestCorrectedIsTheRidgeRegression(t *testing.T) {
 	}
 }
 
+// By hand: two inputs v and w of variance 1 that do not go together, so that each takes up its own part of a miss. Misses of
+// 3 v + 5 w + 1 and 7 v - 2 w + 4 change the weights of the two outputs by 3, 5, 7 and -2, over 1.01, and the biases by 1 and 4.
+func TestCorrectedTreatsEveryOutputByItself(t *testing.T) {
+	sum := newMomentSum(4)
+	for _, in := range [][2]float64{{-1, -1}, {-1, 1}, {1, -1}, {1, 1}} {
+		v, w := in[0], in[1]
+		sum.add([]float64{v, w, 3*v + 5*w + 1, 7*v - 2*w + 4})
+	}
+	d := corrected(&model.Dense{Inputs: 2, Outputs: 2, W: []float64{10, 20, 30, 40}, B: []float64{0.5, 0.25}}, sum.moments())
+	for i, want := range []float64{10 + 3/1.01, 20 + 5/1.01, 30 + 7/1.01, 40 - 2/1.01} {
+		if math.Abs(d.W[i]-want) > 1e-12 {
+			t.Errorf("weight %d is %g, want %g", i, d.W[i], want)
+		}
+	}
+	if math.Abs(d.B[0]-1.5) > 1e-12 || math.Abs(d.B[1]-4.25) > 1e-12 {
+		t.Errorf("biases %v, want 1.5 and 4.25", d.B)
+	}
+}
+
 // A head with an activation, and one whose inputs never change, stay as given.
 func TestRefitLeavesOtherHeads(t *testing.T) {
 	p := layered(5, []model.Kind{model.GRUResetAfter}, []model.Activation{model.Tanh})

@@ -111,3 +111,24 @@ func TestOutputsAtTheEndOfTheirRange(t *testing.T) {
 		t.Errorf("at an end: %v, want %v", c.AtEnd, want)
 	}
 }
+
+// A cell counts at either end of its range and at no value within.
+func TestCellsAtTheEndOfTheirRange(t *testing.T) {
+	for bits, ends := range map[int][2]int32{16: {-32768, 32767}, 32: {-1 << 30, 1 << 30}} {
+		q := &Layer{Formats: LayerFormats{StateBits: bits}}
+		for v, want := range map[int32]int{ends[0]: 1, ends[1]: 1, ends[0] + 1: 0, ends[1] - 1: 0, 0: 0} {
+			var c LayerCounts
+			if c.cell(q, v); c.Cells != want {
+				t.Errorf("int%d: a cell of %d counts %d times, want %d", bits, v, c.Cells, want)
+			}
+		}
+	}
+}
+
+// The saturated values are the gates and the cells of all layers.
+func TestSaturatedAddsUpLayers(t *testing.T) {
+	c := &Counts{Layers: []*LayerCounts{{Gates: 3, Cells: 40}, {Gates: 500}}}
+	if got := c.Saturated(); got != 543 {
+		t.Errorf("%d values, want 543", got)
+	}
+}
