@@ -13,14 +13,18 @@ import (
 func anyShape(random *rand.Rand) quant.Shape {
 	between := func(low, high int) int { return low + random.IntN(high-low+1) }
 	word := func() int { return []int{4, 8, 16}[random.IntN(3)] }
-	s := quant.Shape{Features: between(1, 70)}
+	widest := 70
+	if random.IntN(5) == 0 {
+		widest = 700 // columns that are read in loops, or row by row
+	}
+	s := quant.Shape{Features: between(1, widest)}
 	for range between(1, 3) {
 		kind := model.Kind(int(model.GRUResetAfter) + random.IntN(int(model.ElmanReLU-model.GRUResetAfter)+1))
 		state := 16
 		if kind != model.ElmanTanh && kind != model.ElmanReLU && random.IntN(2) == 0 {
 			state = 32
 		}
-		s.Layers = append(s.Layers, quant.LayerShape{Kind: kind, Units: between(1, 70)})
+		s.Layers = append(s.Layers, quant.LayerShape{Kind: kind, Units: between(1, widest)})
 		s.Formats.Layers = append(s.Formats.Layers, quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
 		shifts := quant.LayerShifts{Input: 7 * random.Float64(), Recurrent: 7 * random.Float64()}
 		if kind != model.ElmanReLU {

@@ -138,8 +138,9 @@ func lookUp[V any](of map[string]V, name string) V {
 	panic(fmt.Sprintf("budget: no kernel %q", name))
 }
 
-// correction matches kernels that change others a little: what the last columns, a single row or group, near memory and a limit make of them.
-var correction = regexp.MustCompile(`_(rest|one|near)$|^(single|left_|limit_|uses_)`)
+// correction matches kernels that change others a little: what the last columns, a single row or group, a loop over hundreds of columns, near memory
+// and a limit make of them.
+var correction = regexp.MustCompile(`_(rest|one|near)$|^(single|left_|limit_|uses_|loop|round)`)
 
 // inside finds the routines that may stand in their callers.
 var inside = regexp.MustCompile(`(row\d+|sum|c2_16|c4_4)`)

@@ -46,14 +46,15 @@ func (w way) findHelpers(s quant.Shape, isa string) helpers {
 			return
 		}
 		tail := w.tail(m.bits, m.columns)
-		bodies := w.bodies(m.rows, m.columns-tail > w.straight)
-		if m.rows >= w.rows && w.summed(m.bits, m.columns) > 0 {
+		together := w.together(m.rows, m.bits, m.columns)
+		bodies := w.bodies(together, m.columns-tail > w.straight)
+		if together > 0 && w.summed(m.bits, m.columns) > 0 {
 			places["sum"]++
 		}
 		if tail > 0 && bodies > 0 {
 			row(4, w.rows*bodies, tail)
 		}
-		if m.rows%w.rows > 0 {
+		if m.rows > together {
 			row(m.bits, 1, m.columns)
 		}
 		if w == byteWay && m.bits != 8 {

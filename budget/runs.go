@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"math"
 	"strconv"
 
 	"kerf/model"
@@ -69,8 +70,8 @@ func (w way) block(h helpers, rows, columns, bits int, shifted float64) function
 	call := func(columns int) string { return name("c" + strconv.Itoa(columns) + "_") }
 	time.add(name("rows"), 1)
 	code.add(name("rows"), 1)
-	groups := rows / w.rows
-	left := rows % w.rows
+	together := w.together(rows, bits, columns)
+	groups, left := together/w.rows, rows-together
 	tail := w.tail(bits, columns)
 	grouped := columns - tail
 	if summed := w.summed(bits, columns); groups > 0 && summed > 0 {
@@ -80,8 +81,8 @@ func (w way) block(h helpers, rows, columns, bits int, shifted float64) function
 		code.add(name(kernel), 1)
 	}
 	looped := grouped > w.straight
-	bodies := w.bodies(rows, looped)
-	turns := groups / max(1, w.perTurn(rows, looped))
+	bodies := w.bodies(together, looped)
+	turns := groups / max(1, w.perTurn(together, looped))
 	if turns > 1 {
 		time.add(name("turn"), turns)
 		code.add(name("turn"), 1)
@@ -171,6 +172,22 @@ func (r runs) addColumns(kernel string, w way, bits, rows, columns int) {
 		columns %= 4
 	}
 	r.add(kernel+"_columns", rows*columns)
+}
+
+// byteColumns is how many columns of int8 weights two rows that are read together may have: as exporter/layout.go.
+const byteColumns = 254
+
+// together is how many of the rows are read in groups. Where a sum might not hold raised weights, or the bytes of two rows, each is read
+// alone, as block.inGroups of the exporter says; biases, which a shape does not show, count as 0.
+func (w way) together(rows, bits, columns int) int {
+	raise := 0
+	if bits == 4 || bits == 8 && w == threeWay {
+		raise = 1 << (bits - 1)
+	}
+	if 3*raise*columns<<15 > math.MaxInt32 || w != threeWay && bits == 8 && columns > byteColumns {
+		return 0
+	}
+	return rows / w.rows * w.rows
 }
 
 // tail is how many columns of a group of rows are read row by row.
