@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"kerf/budget"
+	"kerf/dataset"
 )
 
 func value(v float64) *float64 { return &v }
@@ -91,6 +92,52 @@ func TestCompare(t *testing.T) {
 				t.Errorf("IsWorse is %v", got.IsWorse())
 			}
 		})
+	}
+}
+
+// An error is worse or better only where both sides have an interval; a maximum has none, whatever stands beside it.
+func TestLossWithoutIntervalIsSame(t *testing.T) {
+	row := func(fixed, low, high float64) LossRow {
+		return LossRow{Output: "leakage", Scenario: "all", Metric: "rmse", Fixed: fixed, FixedLow: value(low), FixedHigh: value(high)}
+	}
+	for name, c := range map[string]struct {
+		change func(old, fresh *LossRow)
+		want   string
+	}{
+		"both intervals":     {func(_, _ *LossRow) {}, Worse},
+		"no low end before":  {func(old, _ *LossRow) { old.FixedLow = nil }, Same},
+		"no high end before": {func(old, _ *LossRow) { old.FixedHigh = nil }, Same},
+		"no low end now":     {func(_, fresh *LossRow) { fresh.FixedLow = nil }, Same},
+		"no high end now":    {func(_, fresh *LossRow) { fresh.FixedHigh = nil }, Same},
+		"a maximum": {func(old, fresh *LossRow) {
+			old.Metric, fresh.Metric = string(dataset.MaxError), string(dataset.MaxError)
+		}, Same},
+	} {
+		old, fresh := row(1, 0.9, 1.1), row(2, 1.9, 2.1)
+		c.change(&old, &fresh)
+		if got := lossChange(old, fresh, false).Outcome; got != c.want {
+			t.Errorf("%s: %s, want %s", name, got, c.want)
+		}
+	}
+}
+
+// Hashes are cut to their first 16 digits, and an empty one, of a file that is not there, stays empty.
+func TestShortHash(t *testing.T) {
+	const digits = "0123456789abcdef"
+	for hash, want := range map[string]string{"": "", "1": "1", digits: digits, digits + "0": digits + "...", digits + digits + digits + digits: digits + "..."} {
+		if got := short(hash); got != want {
+			t.Errorf("%q becomes %q, want %q", hash, got, want)
+		}
+	}
+}
+
+// A change has its sign in front, and none where there is no change.
+func TestSigned(t *testing.T) {
+	show := func(v float64) string { return Quantity(v, "B") }
+	for v, want := range map[float64]string{12: "+12 B", -12: "-12 B", 0: "0"} {
+		if got := signed(v, show); got != want {
+			t.Errorf("a change by %v is shown as %q, want %q", v, got, want)
+		}
 	}
 }
 
