@@ -6,7 +6,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
-.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man kills mutants
+.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man kills mutants vulnerabilities
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
@@ -149,6 +149,19 @@ man:
 # Static binaries for every platform with checksums and bills of materials, built twice and compared. The folder must not exist.
 RELEASE ?= release
 
+# Releases are made with a Go without known faults, whatever Go is installed.
+RELEASE_GO ?= go1.26.11
+
 release:
-	$(GO) run ./.ci/release -out $(RELEASE)
+	GOTOOLCHAIN=$(RELEASE_GO) $(GO) run ./.ci/release -out $(RELEASE)
 	cd $(RELEASE) && sha256sum --check --quiet SHA256SUMS
+
+# Looks kerf's code, its dependencies and the Go of releases up in the Go vulnerability database. The database comes from the module proxy, as a
+# module, so that no other server is needed; it changes, so this is no part of make test.
+vulnerabilities:
+	@dir=$$(mktemp -d) && trap 'rm -rf "$$dir"' EXIT && \
+	(cd "$$dir" && $(GO) mod download -json golang.org/x/vulndb@latest >module.json) && \
+	data=$$(sed -n 's/^[[:space:]]*"Dir": "\(.*\)",$$/\1/p' "$$dir/module.json") && \
+	sed -n 's/^[[:space:]]*"Version": "\(.*\)",$$/make: vulnerability database \1/p' "$$dir/module.json" && \
+	(cd "$$data" && $(GO) run ./cmd/indexdb -vulns data/osv -out "$$dir/db") && \
+	GOTOOLCHAIN=$(RELEASE_GO) $(GO) run golang.org/x/vuln/cmd/govulncheck@v1.9.0 -db "file://$$dir/db" ./...

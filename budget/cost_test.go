@@ -190,3 +190,13 @@ func TestARoutineOfOnePlaceIsPartOfIt(t *testing.T) {
 		}
 	}
 }
+
+// The profile of a target may be a file of the job's own.
+func TestKnownProfiles(t *testing.T) {
+	in := &Inputs{Targets: []Target{{Core: &targets.Profile{Name: "ours"}}}}
+	for name, want := range map[string]bool{"ours": true, "cortex-m3": true, "theirs": false} {
+		if got := in.knowsProfile(name); got != want {
+			t.Errorf("%s is known: %v, want %v", name, got, want)
+		}
+	}
+}

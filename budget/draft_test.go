@@ -50,3 +50,24 @@ func TestDraftTextIsSafe(t *testing.T) {
 		t.Error("a guess that explains 30 % is not doubted")
 	}
 }
+
+// As many whole sequences as fit into the steps that are tried, one at least.
+func TestFirstSteps(t *testing.T) {
+	for _, c := range []struct {
+		steps []int
+		want  int
+	}{
+		{[]int{triedSteps + 1, 1}, 1},
+		{[]int{triedSteps - 1, 1, 1}, 2},
+		{[]int{triedSteps - 1, 2, 1}, 1},
+		{[]int{1, 1}, 2},
+	} {
+		rec := &dataset.Recordings{}
+		for _, n := range c.steps {
+			rec.Sequences = append(rec.Sequences, &dataset.Sequence{Steps: n})
+		}
+		if got := len(firstSteps(rec).Sequences); got != c.want {
+			t.Errorf("of sequences of %v steps %d are tried, want %d", c.steps, got, c.want)
+		}
+	}
+}
