@@ -54,14 +54,14 @@ func (s *Signoff) limitOf(target, resource string) *float64 {
 
 func (s *Signoff) costPicture(resource string) template.HTML {
 	const bar, gap, top = 17.0, 22.0, 40.0
-	targets, parts := s.TargetNames(), s.parts(resource)
+	targets := slices.DeleteFunc(s.TargetNames(), func(t string) bool { return s.total(t, resource) == nil })
+	parts := s.parts(resource)
 	most := 0.0
 	var said []string
 	for _, t := range targets {
-		if c := s.total(t, resource); c != nil {
-			most = max(most, c.Value, c.Before)
-			said = append(said, fmt.Sprintf("%s %s, uncut %s", t, Quantity(c.Value, c.Unit), Quantity(c.Before, c.Unit)))
-		}
+		c := s.total(t, resource)
+		most = max(most, c.Value, c.Before)
+		said = append(said, fmt.Sprintf("%s %s, uncut %s", t, Quantity(c.Value, c.Unit), Quantity(c.Before, c.Unit)))
 	}
 	if most == 0 || len(parts) == 0 {
 		return ""
@@ -91,9 +91,6 @@ func (s *Signoff) costPicture(resource string) template.HTML {
 		y := top + float64(each*float64(i))
 		d.name(nameWidth, y+13, "end", t, nameWidth)
 		c := s.total(t, resource)
-		if c == nil {
-			continue
-		}
 		d.text(nameWidth+8, y+13, "tick", "handed off")
 		d.text(nameWidth+8, y+13+bar, "tick", "uncut")
 		now, before := 0.0, 0.0
