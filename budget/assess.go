@@ -149,6 +149,9 @@ func (r *Result) warn() {
 	if r.Cut.Stopped {
 		add("the search ended after %s with %d candidates measured, because the job says so: another run may choose another network", time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
 	}
+	if columns := widestRow(in.Shape(r.Chosen.Candidate)); columns > fittedColumns && len(in.Targets) > 0 {
+		add("the network has rows of %d weights; estimates of code and cycles are fitted to networks with %d at most, and may be off by more than docs/cost.md says: kerf measure measures them", columns, fittedColumns)
+	}
 	r.warnRecovery()
 	r.warnWords()
 	r.warnOutliers()

@@ -53,6 +53,16 @@ func kernelsFor(isa string) *kernelSet {
 	return set
 }
 
+// fittedColumns is the widest row of the networks that kernels.toml is fitted to (testdata/kernels/measurements.jsonl.gz).
+const fittedColumns = 63
+
+// widestRow is the largest number of columns of any matrix.
+func widestRow(s quant.Shape) int {
+	columns := 0
+	eachMatrix(s, func(m matrix) { columns = max(columns, m.columns) })
+	return columns
+}
+
 // simulated is the class of cycles that a simulator counted.
 const simulated = "cycle"
 

@@ -1,9 +1,12 @@
 package budget
 
 import (
+	"compress/gzip"
 	"encoding/csv"
+	"encoding/json"
 	"math"
 	"os"
+	"path/filepath"
 	"strconv"
 	"testing"
 
@@ -174,6 +177,36 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 		if 10*n > all[name] {
 			t.Errorf("%s: %d of %d networks miss an aim", name, n, all[name])
 		}
+	}
+}
+
+// The widest row of all networks that were measured, judged ones included.
+func TestFittedColumns(t *testing.T) {
+	file, err := os.Open(filepath.Join("..", "testdata", "kernels", "measurements.jsonl.gz"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	text, err := gzip.NewReader(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	widest := 0
+	for lines := json.NewDecoder(text); lines.More(); {
+		var one struct {
+			Network string `json:"network"`
+		}
+		if err := lines.Decode(&one); err != nil {
+			t.Fatal(err)
+		}
+		shape, err := ParseShape(one.Network)
+		if err != nil {
+			t.Fatal(err)
+		}
+		widest = max(widest, widestRow(shape))
+	}
+	if widest != fittedColumns {
+		t.Errorf("the widest row has %d columns, want %d", widest, fittedColumns)
 	}
 }
 
