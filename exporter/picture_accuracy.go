@@ -76,10 +76,7 @@ func accuracyPicture(rows []LossRow) template.HTML {
 				}
 			}
 		}
-		risen.reach(l.Rise, l.RiseLow, l.RiseHigh)
-		if l.ToleranceOn == "rise" {
-			risen.reach(l.Tolerance)
-		}
+		risen.reach(l.Rise, l.RiseLow, l.RiseHigh, l.riseLimit())
 	}
 	nameWidth := widest(250, names...)
 	left := nameWidth + 14
@@ -117,8 +114,8 @@ func accuracyPicture(rows []LossRow) template.HTML {
 		if l.Rise != nil {
 			d.spread(rises, hundred(l.RiseLow), hundred(l.RiseHigh), y)
 			d.mark("square", rises.at(100**l.Rise), y, "")
-			if l.ToleranceOn == "rise" {
-				d.line(rises.at(100**l.Tolerance), y-12, rises.at(100**l.Tolerance), y+12, "limit")
+			if limit := l.riseLimit(); limit != nil {
+				d.line(rises.at(100**limit), y-12, rises.at(100**limit), y+12, "limit")
 			}
 		}
 		d.text(rises.to+10, y+4, "", ShortVerdict(l.Verdict))
@@ -157,6 +154,14 @@ func (d *drawing) spread(s scale, low, high *float64, y float64) {
 // errorLimit is a tolerance on the error itself, or nil.
 func (l *LossRow) errorLimit() *float64 {
 	if l.ToleranceOn == "fixed" {
+		return l.Tolerance
+	}
+	return nil
+}
+
+// riseLimit is a tolerance on the rise, or nil.
+func (l *LossRow) riseLimit() *float64 {
+	if l.ToleranceOn == "rise" {
 		return l.Tolerance
 	}
 	return nil

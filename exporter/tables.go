@@ -48,7 +48,7 @@ func (l *LossRow) upTo() string {
 	switch {
 	case l.Metric == string(dataset.MaxError):
 		return "" // a maximum is judged as it is
-	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil && -*l.FixedLow > *l.FixedHigh:
+	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil && l.FixedHigh != nil && -*l.FixedLow > *l.FixedHigh:
 		return Significant(*l.FixedLow) // the end that is further from 0
 	case l.ToleranceOn == "fixed":
 		return optional(l.FixedHigh, Significant)
@@ -61,7 +61,7 @@ func (l *LossRow) limit() string {
 	case "rise":
 		return percent(l.Tolerance)
 	case "fixed":
-		return Significant(*l.Tolerance)
+		return optional(l.Tolerance, Significant)
 	}
 	return ""
 }
