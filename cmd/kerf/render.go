@@ -93,12 +93,16 @@ func byTarget(all exporter.Table) []exporter.Table {
 	return tables
 }
 
+const shownHash = 16
+
 // inputTable shortens the hashes to what identifies a file in practice; the
 // files of the handoff have them whole.
 func inputTable(s *exporter.Signoff) exporter.Table {
 	t := s.InputTable()
 	for _, row := range t.Rows {
-		row[2] = row[2][:16] + "..."
+		if len(row[2]) > shownHash {
+			row[2] = row[2][:shownHash] + "..."
+		}
 	}
 	return t
 }
