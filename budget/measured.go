@@ -123,5 +123,5 @@ func (m *Measurement) origin() string {
 	for i, name := range m.ToolNames {
 		tools = append(tools, name+" "+m.ToolVersion[i])
 	}
-	return fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at %s; cycles are those of the longest step that was found: %s (%s)", m.Target, strings.Join(tools, ", "), m.Optimise, m.Times.Text, m.CyclesFrom)
+	return fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at %s; cycles are those of the longest step that was found; %s (%s)", m.Target, strings.Join(tools, ", "), m.Optimise, m.Times.Text, m.CyclesFrom)
 }
