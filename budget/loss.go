@@ -85,10 +85,10 @@ func (l *Loss) JudgedValue() (value, high float64) {
 	return l.Fixed, l.FixedHigh
 }
 
-// judge compares a row with its tolerance. It is met only when the upper end of
+// Judge gives the verdict on a row: the comparison with its tolerance. It is met only when the upper end of
 // the interval meets it; it is broken when the value itself does not; between
 // the two, and below dataset.MinSequences, more recordings are needed.
-func (l *Loss) judge() {
+func (l *Loss) Judge() {
 	value, high := l.JudgedValue()
 	switch {
 	case l.Sequences == 0:
@@ -168,7 +168,7 @@ func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) [
 				judged[t.metric] = true
 				row := in.lossRow(output, p, t.metric, s)
 				row.Judged, row.Relative, row.Tolerance = true, t.relative, t.limit
-				row.judge()
+				row.Judge()
 				rows = append(rows, row)
 			}
 			for _, m := range dataset.Metrics(in.Float.Classes) {

@@ -35,7 +35,7 @@ func TestJudge(t *testing.T) {
 		{"bias, lower end beyond", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.3, FixedHigh: 0.1, Sequences: 12, Tolerance: 0.2}, NotEnough, 39},
 	} {
 		c.row.Judged = true
-		c.row.judge()
+		c.row.Judge()
 		if c.row.Verdict != c.verdict || c.row.WouldDo != c.wouldDo {
 			t.Errorf("%s: %q with %d sequences, want %q with %d", c.name, c.row.Verdict, c.row.WouldDo, c.verdict, c.wouldDo)
 		}

@@ -11,10 +11,10 @@ import (
 
 // BuildTarget is what compiling for one target of the job takes.
 type BuildTarget struct {
-	Name     string // as build files spell it
-	Core     string // compiler options that select the core; for the toolchain, not for the fragment
-	Optimise string // compiler options that the estimates hold for
-	InRAM    bool   // weights are copied to RAM at start
+	Name     string `json:"target"`         // as build files spell it
+	Core     string `json:"compiler_flags"` // that select the core; for the toolchain, not for the fragment
+	Optimise string `json:"optimise"`       // compiler options that the estimates hold for
+	InRAM    bool   `json:"weights_in_ram"` // weights are copied to RAM at start
 }
 
 // buildName leaves what CMake and Make take literally.
@@ -22,7 +22,7 @@ var buildName = regexp.MustCompile(`[^A-Za-z0-9_.+-]`)
 
 // buildTargets lists the targets of a job. Two that would be spelled alike keep one entry.
 func buildTargets(in *budget.Inputs) []BuildTarget {
-	var all []BuildTarget
+	all := []BuildTarget{}
 	for _, t := range in.Targets {
 		name := buildName.ReplaceAllString(t.Name, "_")
 		if !slices.ContainsFunc(all, func(b BuildTarget) bool { return b.Name == name }) {

@@ -25,7 +25,7 @@ func smallSignoff() *Signoff {
 		Inputs:  []InputRow{{"job", "job.toml", "1"}, {"model", "m.npz", "2"}, {"signoff", "s.csv", "3"}},
 		Loss: []LossRow{{
 			Output: "leakage", Scenario: "all", Metric: "rmse", Unit: "L/min", Float: 1, Fixed: 1.02, FixedLow: value(0.9), FixedHigh: value(1.1),
-			Rise: value(0.02), RiseLow: value(0.01), RiseHigh: value(0.03), Tolerance: value(0.05), ToleranceOn: "rise", Verdict: budget.Pass,
+			Rise: value(0.02), RiseLow: value(0.01), RiseHigh: value(0.03), Tolerance: value(0.05), ToleranceOn: "rise", Verdict: budget.Pass, Sequences: 12,
 		}},
 		Cost: []CostRow{
 			{Target: "m4", Resource: budget.Flash, Part: "weights", Value: 1000, Unit: "B", Kind: "exact"},

@@ -95,7 +95,7 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	maps.Copy(files, buildFiles(s.Name, buildTargets(r.Inputs)))
+	maps.Copy(files, buildFiles(s.Name, s.Build))
 	if files[s.Name+networkSuffix], err = h.networkFile(); err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 
 	"kerf/budget"
@@ -28,6 +29,10 @@ type Manifest struct {
 	BuiltIn []OwnTable   `json:"built_in"` // tables of kerf itself that figures come from
 	Outputs []OutputFile `json:"outputs"`
 	Check   string       `json:"check"` // SHA-256 of this text with nothing between these quotes
+}
+
+func (m *Manifest) names(file string) bool {
+	return slices.ContainsFunc(m.Outputs, func(o OutputFile) bool { return o.File == file })
 }
 
 // OwnTable is a table that is part of kerf.

@@ -39,6 +39,7 @@ type Signoff struct {
 	Rounding []RoundingRow  `json:"rounding"`
 	Recovery *RecoveryInfo  `json:"recovery"`           // nil: the weights are those given
 	Measured []MeasuredInfo `json:"measured,omitempty"` // how cost was measured; none: it is estimated
+	Build    []BuildTarget  `json:"build"`              // what the build files say
 	Inputs   []InputRow     `json:"inputs"`
 	Recorded []RecordedRow  `json:"recordings"`
 
@@ -201,6 +202,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 			{"signoff", len(in.Signoff.Sequences), in.Signoff.Steps(), len(in.Signoff.Scenarios())},
 		},
 	}
+	s.Build = buildTargets(in)
 	for _, g := range freed {
 		s.Dropped.FrontEnds = append(s.Dropped.FrontEnds, g.Name)
 	}

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"math"
 
 	"kerf/budget"
+	"kerf/dataset"
 )
 
 // readSignoff reads signoff.json. The text must be exactly what kerf writes for
@@ -58,6 +60,12 @@ func (s *Signoff) checkVerdicts() error {
 		if (l.Tolerance == nil) != (l.Verdict == "") {
 			return fmt.Errorf("%s, %s: a verdict without a tolerance, or a tolerance without a verdict", l.Output, l.Scenario)
 		}
+		if l.Tolerance != nil {
+			again := l.judged()
+			if again.Judge(); again.Verdict != l.Verdict || again.WouldDo != l.WouldDo {
+				return fmt.Errorf("%s of %s, %s has the verdict %q, its figures give %q", l.Metric, l.Output, l.place(), l.Verdict, again.Verdict)
+			}
+		}
 		count(l.Verdict)
 	}
 	want := budget.Fits
@@ -72,4 +80,26 @@ func (s *Signoff) checkVerdicts() error {
 		return fmt.Errorf("the verdict is %q, its rows give %q", s.Verdict, want)
 	}
 	return nil
+}
+
+// judged is what the verdict of a row with a tolerance follows from.
+func (l *LossRow) judged() budget.Loss {
+	number := func(v *float64) float64 {
+		if v == nil {
+			return math.NaN()
+		}
+		return *v
+	}
+	return budget.Loss{
+		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
+		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
+		Sequences: l.Sequences, Judged: true, Relative: l.ToleranceOn == "rise", Tolerance: *l.Tolerance,
+	}
+}
+
+func (l *LossRow) place() string {
+	if l.Region != "" {
+		return "region " + l.Region
+	}
+	return l.Scenario
 }

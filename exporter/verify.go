@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"kerf/quant"
+	"kerf/targets"
 	"kerf/whole"
 )
 
@@ -25,13 +26,14 @@ type Verification struct {
 	Kerf     string  `json:"kerf"`     // version that made it
 	Verdict  string  `json:"verdict"`  // of its sign-off
 	Manifest string  `json:"manifest"` // SHA-256 of manifest.json: stands for the whole handoff
-	Verified bool    `json:"verified"` // no check found anything
+	Verified bool    `json:"verified"` // everything was checked, and nothing was found
 	Checks   []Check `json:"checks"`
 
 	manifest *Manifest
 	files    map[string][]byte
-	emitted  bool // the C is exactly what kerf emits
-	measured bool // the sign-off has figures that were measured
+	emitted  bool     // the C is exactly what kerf emits
+	measured bool     // the sign-off has figures that were measured
+	expected []string // files that a handoff of this network has
 }
 
 // Check is one thing that was looked into.
@@ -40,6 +42,8 @@ type Check struct {
 	Detail   string    `json:"detail"`  // how much, or why not
 	Skipped  bool      `json:"skipped"` // it was not looked into
 	Findings []Finding `json:"findings"`
+
+	spared bool // what is skipped follows from the other checks
 }
 
 // Finding is one thing that is not as it should be.
@@ -54,7 +58,12 @@ func (v *Verification) Add(c Check) {
 		c.Findings = []Finding{}
 	}
 	v.Checks = append(v.Checks, c)
-	v.Verified = !slices.ContainsFunc(v.Checks, func(c Check) bool { return len(c.Findings) > 0 })
+	v.Verified = !slices.ContainsFunc(v.Checks, func(c Check) bool { return len(c.Findings) > 0 || c.Skipped && !c.spared })
+}
+
+// Found tells whether a check found anything. Without, what is not verified could not be checked.
+func (v *Verification) Found() bool {
+	return slices.ContainsFunc(v.Checks, func(c Check) bool { return len(c.Findings) > 0 })
 }
 
 // Inputs are the input files that the manifest names.
@@ -65,6 +74,9 @@ func (v *Verification) ByHand() []string { return v.manifest.ByHand }
 
 // Measured tells whether the sign-off has figures that were measured when the handoff was made.
 func (v *Verification) Measured() bool { return v.measured }
+
+// Emitted tells whether the C and the build files are exactly what this kerf writes for the network.
+func (v *Verification) Emitted() bool { return v.emitted }
 
 // Readable tells whether the manifest could be read, so that it can be compared with a job.
 func (v *Verification) Readable() bool { return v.manifest != nil }
@@ -133,9 +145,7 @@ func (v *Verification) checkFiles(odd []Finding) {
 			found(ManifestFile, "was changed: its own SHA-256 is another")
 			break // whose entry differs is then not the file that was changed
 		}
-		named := map[string]bool{ManifestFile: true}
 		for _, out := range m.Outputs {
-			named[out.File] = true
 			content, there := v.files[out.File]
 			switch {
 			case !there:
@@ -145,7 +155,7 @@ func (v *Verification) checkFiles(odd []Finding) {
 			}
 		}
 		for _, name := range slices.Sorted(maps.Keys(v.files)) {
-			if !named[name] {
+			if name != ManifestFile && !m.names(name) {
 				found(name, "is no part of the handoff")
 			}
 		}
@@ -181,12 +191,28 @@ func (v *Verification) checkReports(version string) *Signoff {
 	return s
 }
 
-// differing compares files with what they should be.
+// differing compares files with what they should be. One that is missing is found here only where the manifest does not name it.
 func (v *Verification) differing(want map[string][]byte, problem string) []Finding {
 	var all []Finding
 	for _, name := range slices.Sorted(maps.Keys(want)) {
-		if have, there := v.files[name]; there && !bytes.Equal(have, want[name]) {
+		have, there := v.files[name]
+		switch {
+		case there && !bytes.Equal(have, want[name]):
 			all = append(all, Finding{name, problem + ": " + firstDifference(have, want[name])})
+		case !there && (v.manifest == nil || !v.manifest.names(name)):
+			all = append(all, Finding{name, "is missing, and the manifest does not name it"})
+		}
+		v.expected = append(v.expected, name)
+	}
+	return all
+}
+
+// foreign finds what the manifest names although kerf writes no such file.
+func (v *Verification) foreign() []Finding {
+	var all []Finding
+	for _, name := range slices.Sorted(maps.Keys(v.files)) {
+		if name != ManifestFile && !slices.Contains(v.expected, name) && v.manifest != nil && v.manifest.names(name) {
+			all = append(all, Finding{name, "is named by the manifest, but kerf writes no such file"})
 		}
 	}
 	return all
@@ -227,18 +253,35 @@ func (v *Verification) checkNetwork(s *Signoff, version string) {
 	}
 	v.Add(c)
 
-	c = Check{What: "C", Detail: "header, source, weights, vectors, self-test and board follow from " + file}
+	c = Check{What: "C", Detail: "header, source, weights, vectors, self-test, board and build files follow from " + file + " and signoff.json"}
 	if s.Kerf != version {
 		c.Skipped, c.Detail = true, fmt.Sprintf("made by kerf %s, this is %s", s.Kerf, version)
-	} else if files, err := h.CFiles(); err != nil {
+	} else if files, err := v.emittedAgain(h, s); err != nil {
 		c.Findings = []Finding{{signoffFile, err.Error()}}
 	} else {
-		c.Findings = v.differing(files, "does not follow from "+file)
+		c.Findings = v.differing(files, "does not follow from "+file+" and signoff.json")
 		v.emitted = len(c.Findings) == 0
+		c.Findings = append(c.Findings, v.foreign()...)
 	}
 	v.Add(c)
 
 	v.Add(Check{What: "self-test in Go", Detail: plural(len(h.Vectors), "step") + ", every integer", Findings: replayed(h, file)})
+}
+
+// emittedAgain are the C, the build files and the network file, as kerf writes them.
+func (v *Verification) emittedAgain(h *Handoff, s *Signoff) (map[string][]byte, error) {
+	for _, t := range s.Build {
+		if !targets.AreCoreFlags(t.Core) || !targets.AreOptimisationFlags(t.Optimise) {
+			return nil, fmt.Errorf("gives target %s compiler options that no profile can have", Visible(t.Name))
+		}
+	}
+	files, err := h.CFiles()
+	if err != nil {
+		return nil, err
+	}
+	maps.Copy(files, buildFiles(s.Name, s.Build))
+	files[s.Name+networkSuffix], err = h.networkFile()
+	return files, err
 }
 
 var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)

@@ -66,12 +66,12 @@ func TestManifestAgreesWithSignoff(t *testing.T) {
 		change(m)
 		v := &Verification{files: map[string][]byte{signoffFile: text}, manifest: m}
 		v.checkReports("another version")
-		if found := v.Checks[0].Findings; (len(found) != 0) != (name != "") || v.Verified != (name == "") {
-			t.Errorf("manifest with another %q: found %v, verified %v", name, found, v.Verified)
+		if found := v.Checks[0].Findings; (len(found) != 0) != (name != "") || v.Found() != (name != "") || v.Verified {
+			t.Errorf("manifest with another %q: found %v; of another version, and verified: %v", name, found, v.Verified)
 		}
 	}
 	v := &Verification{files: map[string][]byte{signoffFile: text}}
-	if got := v.checkReports("another version"); got == nil || !v.Verified {
+	if got := v.checkReports("another version"); got == nil || v.Found() {
 		t.Errorf("without a manifest the sign-off has the findings %v", v.Checks[0].Findings)
 	}
 }
@@ -149,7 +149,11 @@ func TestVerdictsFollowFromFigures(t *testing.T) {
 		"a verdict, no limit":   {func(s *Signoff) { s.Cost[3].Verdict = budget.Pass }, `its figures give ""`},
 		"a limit, no verdict":   {func(s *Signoff) { flash(s).Verdict = "" }, `its figures give "pass"`},
 		"no tolerance":          {func(s *Signoff) { s.Loss[0].Tolerance = nil }, "a verdict without a tolerance"},
-		"too few recordings":    {func(s *Signoff) { s.Loss[0].Verdict = budget.NotEnough }, "its rows give"},
+		"enough recordings":     {func(s *Signoff) { s.Loss[0].Verdict = budget.NotEnough }, `its figures give "pass"`},
+		"too few recordings":    {func(s *Signoff) { s.Loss[0].Sequences = 5 }, `its figures give "not enough recordings"`},
+		"an end that is beyond": {func(s *Signoff) { s.Loss[0].RiseHigh = value(0.06) }, `its figures give "not enough recordings"`},
+		"a rise that is beyond": {func(s *Signoff) { s.Loss[0].Rise = value(0.06) }, `its figures give "fail"`},
+		"a rise without an end": {func(s *Signoff) { s.Loss[0].RiseHigh = nil }, `its figures give "not enough recordings"`},
 		"nothing independent":   {func(s *Signoff) { s.Verdict = budget.NotEnough }, ""},
 	} {
 		s := smallSignoff()

@@ -110,12 +110,12 @@ func (v *validator) profile(p *Profile) {
 	v.require(strings.TrimSpace(p.Title) != "", []any{"title"}, "write the name of the core for reports", "title is missing")
 	v.require(strings.TrimSpace(p.CompilerFlags) != "", []any{"compiler_flags"},
 		"write the compiler options that select the core", "compiler_flags is missing")
-	v.require(coreFlags.MatchString(p.CompilerFlags), []any{"compiler_flags"}, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`,
+	v.require(AreCoreFlags(p.CompilerFlags), []any{"compiler_flags"}, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`,
 		"compiler_flags %q do more than select a core", p.CompilerFlags)
 	if p.Optimise == "" {
 		p.Optimise = "-O2" // what a user's profile leaves out
 	}
-	v.require(optimisation.MatchString(p.Optimise), []any{"optimise"}, `write GCC flags such as "-O2"`, "optimise %q are no optimisation flags", p.Optimise)
+	v.require(AreOptimisationFlags(p.Optimise), []any{"optimise"}, `write GCC flags such as "-O2"`, "optimise %q are no optimisation flags", p.Optimise)
 	var names []string
 	for _, isa := range isas {
 		names = append(names, isa.name)
@@ -170,3 +170,9 @@ func (v *validator) costs(p *Profile) {
 		v.oneOf(cost.Quality, qualities, "cost", c.name, "quality")
 	}
 }
+
+// AreCoreFlags tells whether compiler options select a core and do nothing else.
+func AreCoreFlags(text string) bool { return coreFlags.MatchString(text) }
+
+// AreOptimisationFlags tells whether compiler options say how to optimise and do nothing else.
+func AreOptimisationFlags(text string) bool { return optimisation.MatchString(text) }

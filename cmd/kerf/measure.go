@@ -86,7 +86,9 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 	var subjects []subject
 	dir := path
 	if isFolder {
-		name, subjects, err = handoffSubjects(path, names)
+		if name, subjects, err = handoffSubjects(path, names); err == nil {
+			err = checkEmitted(path)
+		}
 	} else {
 		if dir, err = os.MkdirTemp("", "kerf-handoff-"); err != nil {
 			return err
@@ -118,6 +120,16 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 		a.code = exitBroken
 	}
 	return a.print(format, m)
+}
+
+// checkEmitted refuses C that this kerf does not write for the network of a handoff: an emulated program can reach the files of
+// this machine.
+func checkEmitted(dir string) error {
+	v, err := exporter.Verify(dir, version)
+	if err == nil && !v.Emitted() {
+		err = &targets.FileError{File: dir, Msg: "the C is not what this kerf writes for the network of the handoff, so it is not run", Hint: "kerf verify " + dir + " says what differs; measure a handoff that was made by this version"}
+	}
+	return err
 }
 
 // handoffSubjects reads the sign-off of a handoff.

@@ -105,3 +105,18 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 		t.Errorf("%v to %v cycles: %s", m.MinCycles, m.MaxCycles, m.origin())
 	}
 }
+
+// C that somebody changed is not compiled, let alone run: by semihosting an emulated program can run commands here.
+func TestForeignCIsNotRun(t *testing.T) {
+	_, dir := cityHandoff(t)
+	file := filepath.Join(dir, "cityweather.c")
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rewrite(t, file, append(text, '\n'))
+	code, _, stderr := call("measure", dir, "--target", "cortex-m4f")
+	if code != exitInput || !strings.Contains(stderr, "the C is not what this kerf writes") || !strings.Contains(stderr, "kerf verify "+dir) {
+		t.Errorf("exit code %d: %s", code, stderr)
+	}
+}

@@ -26,8 +26,8 @@ runs its self-test. It writes nothing.
 With --against it also makes the handoff again from the job, and compares byte for
 byte: every figure then follows from the input files with the hashes shown.
 
-Exit code: 0 verified, 1 it does not verify (the table says what and where), 2 there
-is no handoff, or bad input.`,
+Exit code: 0 verified, 1 it does not verify or could not be checked as a whole (the
+table says what and where), 2 there is no handoff, or bad input.`,
 		Example: `  kerf verify handoff
   kerf verify handoff --against job.toml`,
 		Args: oneHandoff,
@@ -91,7 +91,8 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 	}
 	c, err := choiceFrom(v.ByHand())
 	if err != nil {
-		return skip(err.Error())
+		v.Add(exporter.Check{What: "made again", Findings: []exporter.Finding{{File: exporter.ManifestFile, Problem: err.Error()}}})
+		return nil
 	}
 	if v.Measured() {
 		if err := requireTools(ctx, in); err != nil {
@@ -148,8 +149,11 @@ func (v *verification) tables() []exporter.Table {
 
 func (v *verification) text(w io.Writer, p page) error {
 	verdict := "verified"
-	if !v.Verified {
+	switch {
+	case v.Found():
 		verdict = "does not verify"
+	case !v.Verified:
+		verdict = "not verified: not everything could be checked"
 	}
 	fmt.Fprintf(w, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all of it:\n%s\n\n", v.Name, v.Kerf, verdict, v.Manifest)
 	if err := p.printTexts(w, v.tables()); err != nil {

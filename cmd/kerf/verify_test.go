@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -207,5 +208,78 @@ func TestVerifyAgainstAChoiceByHand(t *testing.T) {
 	}
 	if code, stdout, stderr := call("verify", dir, "--against", job); code != exitDone {
 		t.Errorf("exit code %d: %s%s", code, stdout, stderr)
+	}
+}
+
+// resealed writes the manifest of a handoff anew, for the files that are there, as somebody would who wants to hide changes.
+func resealed(t *testing.T, dir string, change func(m *exporter.Manifest)) {
+	t.Helper()
+	files := readAll(t, dir)
+	var m exporter.Manifest
+	if err := json.Unmarshal(files[exporter.ManifestFile], &m); err != nil {
+		t.Fatal(err)
+	}
+	m.Outputs, m.Check = nil, ""
+	for _, name := range slices.Sorted(maps.Keys(files)) {
+		if name != exporter.ManifestFile {
+			m.Outputs = append(m.Outputs, exporter.OutputFile{File: name, SHA256: hexSHA(files[name]), Bytes: len(files[name])})
+		}
+	}
+	change(&m)
+	text, err := json.MarshalIndent(m, "", "  ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text = append(text, '\n')
+	rewrite(t, filepath.Join(dir, exporter.ManifestFile), []byte(strings.Replace(string(text), `"check": ""`, `"check": "`+hexSHA(text)+`"`, 1)))
+}
+
+// A manifest that agrees with changed files does not make them those of a handoff, and what cannot be checked is not verified.
+func TestResealedChangesAreFound(t *testing.T) {
+	job, dir := cityHandoff(t)
+	original := readAll(t, dir)
+	edit := func(name, old, new string) {
+		t.Helper()
+		text := strings.Replace(string(original[name]), old, new, 1)
+		if text == string(original[name]) {
+			t.Fatalf("%s does not hold %q", name, old)
+		}
+		rewrite(t, filepath.Join(dir, name), []byte(text))
+	}
+	remove := func(name string) {
+		t.Helper()
+		if err := os.Remove(filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		name   string
+		change func()
+		reseal func(m *exporter.Manifest)
+		want   string
+	}{
+		{"nothing", func() {}, func(*exporter.Manifest) {}, ", verified"},
+		{"a build file", func() { edit("cityweather.mk", "\n", "\n$(shell true)\n") }, func(*exporter.Manifest) {}, "cityweather.mk does not follow from"},
+		{"a missing file", func() { remove("cityweather_board.c") }, func(*exporter.Manifest) {}, "cityweather_board.c is missing"},
+		{"a missing report", func() { remove("signoff.md") }, func(*exporter.Manifest) {}, "signoff.md is missing"},
+		{"a foreign file", func() { rewrite(t, filepath.Join(dir, "more.c"), []byte("int more;\n")) }, func(*exporter.Manifest) {}, "more.c is named by the manifest"},
+		{"an unknown choice", func() {}, func(m *exporter.Manifest) { m.ByHand = []string{"x=y"} }, "made again does not hold"},
+		{"another version", func() { edit("signoff.json", `"kerf": "`+version, `"kerf": "0.0.9`) }, func(m *exporter.Manifest) { m.Kerf = "0.0.9" }, "not verified: not everything could be checked"},
+	} {
+		c.change()
+		resealed(t, dir, c.reseal)
+		code, stdout, stderr := call("verify", dir, "--against", job)
+		if text := strings.Join(strings.Fields(stdout), " "); !strings.Contains(text, c.want) || (code == exitDone) != (c.name == "nothing") {
+			t.Errorf("%s: exit code %d, want %q in %s%s", c.name, code, c.want, stdout, stderr)
+		}
+		remove(exporter.ManifestFile)
+		for name := range readAll(t, dir) {
+			if original[name] == nil {
+				remove(name)
+			}
+		}
+		for name, content := range original {
+			rewrite(t, filepath.Join(dir, name), content)
+		}
 	}
 }
