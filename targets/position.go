@@ -231,9 +231,7 @@ func (s *scanner) quoted() {
 		}
 	}
 	s.pos = min(s.pos+len(end), len(s.text))
-	if len(end) == 3 { // up to two quotes may stand right in front of the closing three
-		for range 2 {
-			s.accept(quote[0])
-		}
+	if len(end) == 3 { // two quotes may stand right in front of the closing three; the library takes more
+		s.skipOver(quote)
 	}
 }
