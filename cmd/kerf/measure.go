@@ -18,6 +18,7 @@ import (
 	"kerf/exporter"
 	"kerf/targets"
 	"kerf/targets/measure"
+	"kerf/whole"
 )
 
 func (a *app) measureCommand() *cobra.Command {
@@ -123,7 +124,7 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 // handoffSubjects reads the sign-off of a handoff.
 func handoffSubjects(dir string, names []string) (string, []subject, error) {
 	file := filepath.Join(dir, "signoff.json")
-	text, err := os.ReadFile(file)
+	text, err := whole.ReadRegular(file, exporter.MaxJSONBytes)
 	if err != nil {
 		return "", nil, unreadable(file, err, "give a handoff folder, as kerf plan writes it, or a job file")
 	}
