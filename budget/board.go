@@ -25,6 +25,9 @@ type BoardLine struct {
 // boardHead is the head of such lines; it stands in front of each.
 var boardHead = strings.Split("name,export,network,steps,cycles,overhead", ",")
 
+// MaxBoardBytes is the most that is to be read of such lines: a network has one of some hundred bytes per run.
+const MaxBoardBytes = 8 << 20
+
 // ReadBoardLines reads the lines of one or several boards' output. Heads may repeat. Errors are
 // [*dataset.InputError].
 func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {

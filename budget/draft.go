@@ -13,6 +13,7 @@ import (
 	"kerf/dataset"
 	"kerf/model"
 	"kerf/portable"
+	"kerf/whole"
 )
 
 // Draft is a job as far as a network and a recording tell it. All else is guessed, and tried on the recording.
@@ -113,7 +114,7 @@ func (d *Draft) importAny() (*model.Import, error) {
 // withFile opens a recording.
 func withFile[T any](path string, read func(f *os.File, size int64) (T, error)) (T, error) {
 	var none T
-	file, size, err := openRegular(path)
+	file, size, err := whole.OpenRegular(path)
 	if err != nil {
 		return none, fileError(path, err, "give a recording: .csv, .csv.gz, .npz or .parquet")
 	}

@@ -8,28 +8,17 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+
+	"kerf/whole"
 )
 
 // open opens a file of the job, which must be a regular one: others may have no end.
 func (in *Inputs) open(name string, key ...any) (*os.File, int64, error) {
-	file, size, err := openRegular(in.Job.Path(name))
+	file, size, err := whole.OpenRegular(in.Job.Path(name))
 	if err != nil {
 		return nil, 0, in.unreadable(name, err, key...)
 	}
 	return file, size, nil
-}
-
-// openRegular opens a file that has an end, and gives its size in bytes.
-func openRegular(path string) (*os.File, int64, error) {
-	info, err := os.Stat(path) // before opening: that can wait for ever on a named pipe
-	if err != nil {
-		return nil, 0, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, 0, errors.New("it is no regular file")
-	}
-	file, err := os.Open(path)
-	return file, info.Size(), err
 }
 
 // read reads a whole file of the job and notes its hash.

@@ -3,12 +3,12 @@ package budget
 import (
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"sort"
 
 	"kerf/dataset"
 	"kerf/targets"
+	"kerf/whole"
 )
 
 // Job is the job file as written. Paths in it are relative to its folder.
@@ -141,7 +141,7 @@ type Tolerance struct {
 
 // ReadJob reads and checks a job file. Errors are [*targets.FileError].
 func ReadJob(path string) (*Job, error) {
-	file, err := os.Open(path)
+	file, _, err := whole.OpenRegular(path)
 	if err != nil {
 		return nil, fileError(path, err, jobHint)
 	}

@@ -113,6 +113,14 @@ func TestRegionsThatAreRefused(t *testing.T) {
 	}
 }
 
+// zeros has no end.
+type zeros struct{}
+
+func (zeros) Read(p []byte) (int, error) {
+	clear(p)
+	return len(p), nil
+}
+
 // Files that have no end, or that nobody writes to, are refused before they are opened; a link to a file is the file.
 func TestFilesWithoutEnd(t *testing.T) {
 	path, _ := graphJob(t, "onnx_form_sub_div", make([]float64, 5), []float64{1, 1, 1, 1, 1}, `file = "outputs.csv"`)
@@ -146,7 +154,10 @@ func TestFilesWithoutEnd(t *testing.T) {
 	if err := os.Symlink("/dev/zero", endless); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := ReadJob(endless); err == nil || !strings.Contains(err.Error(), "more than the 262144 allowed") {
+	if _, err := ReadJob(endless); err == nil || !strings.Contains(err.Error(), "it is no regular file") {
 		t.Errorf("a job without end: got %v", err)
+	}
+	if _, err := LoadFrom(zeros{}, "stdin"); err == nil || !strings.Contains(err.Error(), "more than the 262144 allowed") {
+		t.Errorf("a job without end on stdin: got %v", err)
 	}
 }

@@ -7,12 +7,12 @@ import (
 	"encoding/json"
 	"errors"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"sort"
 
 	"kerf/budget"
+	"kerf/whole"
 )
 
 // ManifestFile is the name of the manifest in a handoff.
@@ -103,12 +103,12 @@ func ownTables(r *budget.Result) []OwnTable {
 // handoffFiles lists the files that the manifest in folder found, which stands or
 // stood at dir, names, and the manifest. Without a manifest there are none.
 func handoffFiles(found, dir string) (map[string]bool, error) {
-	text, err := os.ReadFile(filepath.Join(found, ManifestFile))
+	text, err := whole.ReadRegular(filepath.Join(found, ManifestFile), MaxJSONBytes)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, folderError(dir, err)
+		return nil, &FolderError{dir, "manifest.json in it cannot be read: " + reasonOf(err).Error(), "choose another folder with --out"}
 	}
 	m, _, err := readManifest(text)
 	if err != nil || CheckPrefix(m.Job) != nil { // other programs have a manifest.json too

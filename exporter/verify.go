@@ -16,9 +16,12 @@ import (
 
 const signoffFile = "signoff.json"
 
-// largestFile bounds what is read of a file that claims to be part of a handoff:
-// a handoff has some hundred kilobytes.
-const largestFile = 256 << 20
+// MaxJSONBytes is the largest signoff.json, manifest.json or NAME_network.json that is read. The first two have some
+// hundred kilobytes, the last has five bytes per weight; a list of empty records takes 200 times its size in memory.
+const MaxJSONBytes = 8 << 20
+
+// maxFolderBytes bounds what is read of a whole handoff, which has a few megabytes.
+const maxFolderBytes = 64 << 20
 
 // Verification says what was found out about a handoff.
 type Verification struct {
@@ -108,17 +111,25 @@ func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) 
 		return nil, nil, &FolderError{dir, "the folder cannot be read: " + reasonOf(err).Error(), "give a handoff folder, as kerf plan writes it"}
 	}
 	files = map[string][]byte{}
+	left := int64(maxFolderBytes)
 	for _, e := range entries {
-		info, err := e.Info()
-		if err != nil || !info.Mode().IsRegular() || info.Size() > largestFile {
+		if !e.Type().IsRegular() {
 			odd = append(odd, Finding{e.Name(), "is no file of a handoff"})
 			continue
 		}
-		if files[e.Name()], err = os.ReadFile(filepath.Join(dir, e.Name())); err != nil {
-			odd = append(odd, Finding{e.Name(), "cannot be read: " + reasonOf(err).Error()})
+		limit := left
+		if filepath.Ext(e.Name()) == ".json" {
+			limit = min(limit, MaxJSONBytes)
 		}
+		content, err := whole.ReadRegular(filepath.Join(dir, e.Name()), limit)
+		if err != nil {
+			odd = append(odd, Finding{e.Name(), "cannot be read: " + reasonOf(err).Error()})
+			continue
+		}
+		files[e.Name()] = content
+		left -= int64(len(content))
 	}
-	if files[ManifestFile] == nil && files[signoffFile] == nil {
+	if !slices.ContainsFunc(entries, func(e os.DirEntry) bool { return e.Name() == ManifestFile || e.Name() == signoffFile }) {
 		return nil, nil, &FolderError{dir, "the folder holds no handoff: there is neither manifest.json nor signoff.json", "give a handoff folder, as kerf plan writes it"}
 	}
 	return files, odd, nil

@@ -1,12 +1,14 @@
 package model
 
 import (
+	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"kerf/whole"
 )
 
 // ReadFile reads the network of a file, see [ImportFile]; a normalisation in the file is in its weights.
@@ -26,14 +28,10 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 // Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or [*UnsupportedError].
 func ImportFile(path string, spec Spec) (*Import, error) {
 	at := place{file: path}
-	info, err := os.Stat(path) // before opening: that can wait for ever on a named pipe
-	if err != nil {
-		return nil, fmt.Errorf("cannot read the model: %w", err)
-	}
-	if !info.Mode().IsRegular() {
+	f, size, err := whole.OpenRegular(path)
+	if errors.Is(err, whole.ErrNotRegular) {
 		return nil, at.broken("", "is not a regular file")
 	}
-	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the model: %w", err)
 	}
@@ -47,9 +45,9 @@ func ImportFile(path string, spec Spec) (*Import, error) {
 		if spec.Convention != "" || len(spec.Layers) > 0 {
 			return nil, at.unsupported("remove convention and [[model.layer]]", "an ONNX file says its layers itself, but the job says them too")
 		}
-		return ReadONNX(f, info.Size(), path)
+		return ReadONNX(f, size, path)
 	case ".safetensors", ".npz":
-		n, err := readArrays(f, info.Size(), extension, at, spec)
+		n, err := readArrays(f, size, extension, at, spec)
 		if err != nil {
 			return nil, err
 		}

@@ -4,8 +4,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
-	"os"
 
 	"kerf/model"
 	"kerf/whole"
@@ -61,13 +61,18 @@ func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 	if c == nil {
 		return false, nil
 	}
-	if info, err := os.Stat(c.File); err == nil && !info.Mode().IsRegular() { // others may have no end
-		return false, c.fail("is no regular file", "choose another file")
-	}
-	text, err := os.ReadFile(c.File)
+	file, _, err := whole.OpenRegular(c.File)
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
 	}
+	if errors.Is(err, whole.ErrNotRegular) {
+		return false, c.fail("is no regular file", "choose another file")
+	}
+	if err != nil {
+		return false, c.fail(reason(err), "choose another file")
+	}
+	defer file.Close()
+	text, err := io.ReadAll(file)
 	if err != nil {
 		return false, c.fail(reason(err), "choose another file")
 	}

@@ -6,10 +6,11 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"os"
 	"regexp"
 	"slices"
 	"strings"
+
+	"kerf/whole"
 )
 
 // isaFacts is what an instruction set fixes.
@@ -56,7 +57,7 @@ func ReadFile(path string) (*Profile, error) {
 
 // readLimited reads a file, but not more of it than shows that it is too large.
 func readLimited(path string) ([]byte, error) {
-	file, err := os.Open(path)
+	file, _, err := whole.OpenRegular(path)
 	if err != nil {
 		return nil, err
 	}

@@ -57,7 +57,7 @@ func TestReadFile(t *testing.T) {
 func TestReadFileErrors(t *testing.T) {
 	for path, want := range map[string]string{
 		"no/such.toml": "no/such.toml: cannot read the profile: no such file or directory",
-		".":            ".: cannot read the profile: is a directory",
+		".":            ".: cannot read the profile: it is no regular file",
 	} {
 		_, err := ReadFile(path)
 		var e *FileError

@@ -12,4 +12,6 @@
 // systems without it, two renames do it. Stopped between them, the place is empty
 // and the former folder stands beside it; [Repair] puts it back, and so does the
 // next [Folder].
+//
+// What it reads has an end: regular files only ([OpenRegular]).
 package whole

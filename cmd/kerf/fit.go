@@ -5,9 +5,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -59,10 +57,10 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 	if err != nil {
 		return err
 	}
-	read := func() ([]byte, error) { return os.ReadFile(file) }
+	read := func() ([]byte, error) { return whole.ReadRegular(file, budget.MaxBoardBytes) }
 	if file == standardStream {
 		file = "stdin"
-		read = func() ([]byte, error) { return io.ReadAll(a.stdin) }
+		read = func() ([]byte, error) { return whole.Read(a.stdin, budget.MaxBoardBytes) }
 	}
 	data, err := read()
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"kerf/exporter"
 	"kerf/targets"
+	"kerf/whole"
 )
 
 // standardStream is the name that stands for stdin or stdout where a file is named.
@@ -20,12 +21,12 @@ func readSignoff(path string, stdin io.Reader) (*exporter.Signoff, error) {
 	text, file, err := []byte(nil), path, error(nil)
 	if path == standardStream {
 		file = "stdin"
-		text, err = io.ReadAll(stdin)
+		text, err = whole.Read(stdin, exporter.MaxJSONBytes)
 	} else {
 		if info, statError := os.Stat(path); statError == nil && info.IsDir() {
 			file = filepath.Join(path, "signoff.json")
 		}
-		text, err = os.ReadFile(file)
+		text, err = whole.ReadRegular(file, exporter.MaxJSONBytes)
 	}
 	if err != nil {
 		return nil, unreadable(file, err, handoffHint)

@@ -18,6 +18,7 @@ import (
 	"kerf/exporter"
 	"kerf/targets"
 	"kerf/targets/measure"
+	"kerf/whole"
 )
 
 func (a *app) measureCommand() *cobra.Command {
@@ -135,7 +136,7 @@ func checkEmitted(dir string) error {
 // handoffSubjects reads the sign-off of a handoff.
 func handoffSubjects(dir string, names []string) (string, []subject, error) {
 	file := filepath.Join(dir, "signoff.json")
-	text, err := os.ReadFile(file)
+	text, err := whole.ReadRegular(file, exporter.MaxJSONBytes)
 	if err != nil {
 		return "", nil, unreadable(file, err, "give a handoff folder, as kerf plan writes it, or a job file")
 	}

@@ -1,0 +1,22 @@
+//go:build unix
+
+package whole
+
+import (
+	"errors"
+	"path/filepath"
+	"testing"
+
+	"golang.org/x/sys/unix"
+)
+
+// Nobody waits for the writer of a named pipe.
+func TestNamedPipesAreNotOpened(t *testing.T) {
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	if err := unix.Mkfifo(pipe, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := OpenRegular(pipe); !errors.Is(err, ErrNotRegular) {
+		t.Errorf("got %v", err)
+	}
+}
