@@ -26,7 +26,7 @@ type item struct {
 	several  bool // items that go together, see several
 }
 
-// items lists what the pins of the job leave to be cut, the least needed first within each sort.
+// items lists what the pins of the job leave to be cut, the least needed first within each sort. The only unit of a layer stays.
 func (in *Inputs) items(cut *Cut) []item {
 	var all []item
 	for _, g := range in.Job.FrontEnds {
@@ -51,8 +51,8 @@ func (in *Inputs) items(cut *Cut) []item {
 	}
 	units := prune.Units(in.Float.Net)
 	for _, r := range cut.UnitRank {
-		if !in.pins.keepUnit[units[r.Item]] {
-			all = append(all, item{sort: UnitItem, name: r.Name, share: r.Share, units: []prune.Unit{units[r.Item]}})
+		if u := units[r.Item]; !in.pins.keepUnit[u] && in.Float.Net.Recurrent[u.Layer].Units > 1 {
+			all = append(all, item{sort: UnitItem, name: r.Name, share: r.Share, units: []prune.Unit{u}})
 		}
 	}
 	return all

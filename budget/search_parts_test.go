@@ -123,3 +123,25 @@ func TestColumnsThatStandStill(t *testing.T) {
 		t.Errorf("constant: %q", rest)
 	}
 }
+
+// The only unit of a layer is nothing that a search may take out.
+func TestTheOnlyUnitIsNoItem(t *testing.T) {
+	in := mustCity(t, "epochs = 1")
+	for units, want := range map[int]int{1: 0, 2: 2} {
+		kept := prune.Without(units)
+		p := prune.CutPredictor(in.Float, prune.Without(len(in.Float.Features)), [][]int{kept}, prune.MeasureMeans(in.Float, in.Selection))
+		one := *in
+		one.Float = p
+		cut := &Cut{}
+		for _, j := range kept {
+			cut.UnitRank = append(cut.UnitRank, prune.Ranked{Item: j})
+		}
+		count := 0
+		for _, i := range one.items(cut) {
+			count += len(i.units)
+		}
+		if count != want {
+			t.Errorf("%d units: %d of them are items, want %d", units, count, want)
+		}
+	}
+}

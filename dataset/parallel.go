@@ -1,10 +1,13 @@
 package dataset
 
 import (
+	"fmt"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"sort"
 	"sync"
+	"sync/atomic"
 
 	"kerf/model/lanes"
 )
@@ -63,22 +66,38 @@ func batches(rec *Recordings) [][]int {
 	return slices.Collect(slices.Chunk(order, lanes.Width))
 }
 
-// InParallel calls work for 0 to n-1, on all cores, and returns when all calls are done.
+// InParallel calls work for 0 to n-1, on all cores, and returns when all calls are done. If a call panics, so does InParallel,
+// with the reason and the stack of that call as text.
 func InParallel(n int, work func(i int)) {
 	next := make(chan int)
 	var wait sync.WaitGroup
+	var panicked atomic.Pointer[string] // of the first call that did
 	for range min(runtime.GOMAXPROCS(0), n) {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
+		wait.Go(func() {
 			for i := range next {
-				work(i)
+				if reason := caught(work, i); reason != "" {
+					panicked.CompareAndSwap(nil, &reason)
+				}
 			}
-		}()
+		})
 	}
-	for i := range n {
+	for i := 0; i < n && panicked.Load() == nil; i++ {
 		next <- i
 	}
 	close(next)
 	wait.Wait()
+	if reason := panicked.Load(); reason != nil {
+		panic(*reason)
+	}
+}
+
+// caught calls work and says why and where it panicked; empty if it did not.
+func caught(work func(i int), i int) (reason string) {
+	defer func() {
+		if p := recover(); p != nil {
+			reason = fmt.Sprintf("%v\n\n%s", p, debug.Stack())
+		}
+	}()
+	work(i)
+	return ""
 }

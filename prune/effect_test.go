@@ -2,9 +2,11 @@ package prune
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"kerf/dataset"
+	"kerf/model"
 )
 
 // effectError is how far an effect may be off: float32 costs an output at most 1e-5 standard deviations (model/lanes,
@@ -47,4 +49,50 @@ func TestEffectsAreTheMeanChangeWithOneUnitHeld(t *testing.T) {
 		}
 		check(UnitEffects(p, means, rec), cutUnits, func(f *heldForward, j int) { f.units[j] = means.Units[0][j] })
 	})
+}
+
+// The only unit of a layer, held at its mean: all that is behind the layer runs on constants.
+func TestEffectOfTheOnlyUnitOfALayer(t *testing.T) {
+	for i, kinds := range [][]model.Kind{
+		{model.GRUResetAfter}, {model.GRUResetBefore}, {model.LSTM}, {model.ElmanTanh}, {model.ElmanReLU},
+		{model.GRUResetAfter, model.GRUResetAfter}, {model.LSTM, model.GRUResetBefore}, {model.ElmanReLU, model.LSTM},
+	} {
+		p, rec := stacked(uint64(i), kinds...)
+		means := MeasureMeans(p, rec)
+		one := CutPredictor(p, []int{2}, slices.Repeat([][]int{{1}}, len(kinds)), means)
+		for _, s := range rec.Sequences {
+			var x []float64
+			for step := range s.Steps {
+				x = append(x, s.X[4*step+2])
+			}
+			s.X = x
+		}
+		rec.Features = 1
+		p = dataset.NewFloat(one.Net, p.Features[2:3], p.Outputs)
+		means = MeasureMeans(p, rec)
+		scores := UnitEffects(p, means, rec)
+		for l := range kinds {
+			want := make([]float64, 2)
+			for _, s := range rec.Sequences {
+				whole := predict(p, s, 2)
+				behind := (&model.Network{Recurrent: p.Net.Recurrent[l+1:], Dense: p.Net.Dense}).NewRun()
+				for step := range s.Steps {
+					y := make([]float64, 2)
+					if l+1 == len(kinds) {
+						behind.Finish(means.Units[l], y)
+					} else {
+						behind.Step(means.Units[l], y)
+					}
+					for o := range y {
+						want[o] += math.Abs(y[o]-whole[2*step+o]) / float64(rec.Steps())
+					}
+				}
+			}
+			for o, column := range scores.Columns {
+				if math.Abs(column.Values[l]-want[o]) > effectError {
+					t.Errorf("%v, layer %d, output %d: effect %g, want %g", kinds, l, o, column.Values[l], want[o])
+				}
+			}
+		}
+	}
 }

@@ -3,7 +3,6 @@ package quant
 import (
 	"math"
 	"math/rand/v2"
-	"sync"
 
 	"kerf/dataset"
 )
@@ -64,17 +63,15 @@ func (n *Network) Extremes(p *dataset.Float, rec *dataset.Recordings) *Extremes 
 	}
 	limits := [2]bounds{recordedBounds(rec), n.inputBounds(rec.Features)}
 	found := make([][2]float64, len(n.Outputs))
-	var wait sync.WaitGroup
-	for o := range n.Outputs {
-		for which, b := range limits {
-			wait.Go(func() {
-				s := &attacker{net: n, float: p, output: o, bounds: b, random: rand.New(rand.NewPCG(uint64(o), uint64(which)))}
-				found[o][which] = s.climb(recorded[o])
-			})
+	dataset.InParallel(1+2*len(n.Outputs), func(i int) {
+		if i == 0 {
+			watch.attack(limits[1])
+			return
 		}
-	}
-	wait.Go(func() { watch.attack(limits[1]) })
-	wait.Wait()
+		o, which := (i-1)/2, (i-1)%2
+		s := &attacker{net: n, float: p, output: o, bounds: limits[which], random: rand.New(rand.NewPCG(uint64(o), uint64(which)))}
+		found[o][which] = s.climb(recorded[o])
+	})
 	for o := range e.Outputs {
 		out := &e.Outputs[o]
 		out.Found = max(out.Seen, found[o][0])

@@ -46,6 +46,25 @@ func cityJob(t *testing.T, change func(job string) string) string {
 	return filepath.Join(dir, "job.toml")
 }
 
+// A network of one unit has nothing more to cut, and a plan all the same.
+func TestANetworkOfOneUnit(t *testing.T) {
+	job := cityJob(t, func(job string) string { return job })
+	one := filepath.Join(filepath.Dir(job), "one.safetensors")
+	if code, _, errors := call("prune", job, "--features", "all", "--units", "1", "--out", one); code == exitInput || code == exitOurBug {
+		t.Fatal(code, errors)
+	}
+	text, err := os.ReadFile(job)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(job, bytes.Replace(text, []byte("model.npz"), []byte("one.safetensors"), 1), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errors := call("plan", job); code != exitDone && code != exitBroken {
+		t.Error(code, errors)
+	}
+}
+
 func TestExitCodes(t *testing.T) {
 	same := func(job string) string { return job }
 	tightFlash := func(job string) string { return strings.Replace(job, `"12 KiB"`, `"1 KiB"`, 1) }

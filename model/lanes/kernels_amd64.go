@@ -6,7 +6,7 @@ import "golang.org/x/sys/cpu"
 var useAVX2 = cpu.X86.HasAVX2
 
 func affine(y, w, b, x []float32, m *matrix) {
-	if useAVX2 {
+	if useAVX2 && len(w) > 0 {
 		affineAVX2(&y[0], &w[0], &b[0], &x[0], m.columns, m.blocks, m.half)
 	} else {
 		affineGo(y, w, b, x, m.columns)

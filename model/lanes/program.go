@@ -25,7 +25,8 @@ type dense struct {
 	activation model.Activation
 }
 
-// Compile lays out a valid network, see [model.Network.Validate]. The weights are copied, rounded to float32.
+// Compile lays out a valid network, see [model.Network.Validate], or one in which recurrent layers have no units: what reads
+// such a layer sees its own biases alone. The weights are copied, rounded to float32.
 func Compile(n *model.Network) *Program {
 	p := &Program{inputs: n.Inputs(), outputs: n.Outputs()}
 	for _, l := range n.Recurrent {

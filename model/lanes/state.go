@@ -110,6 +110,9 @@ func (s *State) StepWith(hold func(layer int, state []float32)) {
 
 // step computes one step of the equations of the layer's [model.Kind].
 func (s *layerState) step(l *layer) {
+	if l.units == 0 {
+		return
+	}
 	l.gates.apply(s.gates, s.both)
 	h := l.units * Width
 	switch l.kind {
