@@ -33,11 +33,11 @@ func readSignoff(text []byte) (*Signoff, error) {
 	if !bytes.Equal(again, text) {
 		return nil, fmt.Errorf("its text is not what kerf writes for its content: %s", firstDifference(text, again))
 	}
-	return s, s.checkVerdicts()
+	return s, s.CheckVerdicts()
 }
 
-// checkVerdicts tells whether the verdicts follow from figures and limits.
-func (s *Signoff) checkVerdicts() error {
+// CheckVerdicts tells whether the verdicts follow from figures and limits; the error names the first that does not.
+func (s *Signoff) CheckVerdicts() error {
 	failed, short := false, false
 	count := func(verdict string) {
 		failed = failed || verdict == budget.Fail

@@ -158,7 +158,7 @@ func TestVerdictsFollowFromFigures(t *testing.T) {
 	} {
 		s := smallSignoff()
 		c.change(s)
-		err := s.checkVerdicts()
+		err := s.CheckVerdicts()
 		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
 			t.Errorf("%s: got %v, want an error with %q", name, err, c.want)
 		}

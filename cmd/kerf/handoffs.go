@@ -35,5 +35,8 @@ func readSignoff(path string, stdin io.Reader) (*exporter.Signoff, error) {
 	if err := json.Unmarshal(text, s); err != nil || s.Schema != exporter.Schema || exporter.CheckPrefix(s.Name) != nil {
 		return nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf", Hint: "make the handoff anew with kerf plan"}
 	}
+	if err := s.CheckVerdicts(); err != nil {
+		return nil, &targets.FileError{File: file, Msg: "was changed: " + err.Error(), Hint: "make the handoff anew with kerf plan"}
+	}
 	return s, nil
 }
