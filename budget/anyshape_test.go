@@ -2,6 +2,9 @@ package budget
 
 import (
 	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"regexp"
 	"testing"
 
 	"kerf/model"
@@ -59,5 +62,34 @@ func TestAnyNetworkHasAnEstimate(t *testing.T) {
 				t.Errorf("%s, %s: %g cycles, %d bytes of flash, %d of stack", name, ShapeText(s), cycles, flash, stack)
 			}
 		}
+	}
+}
+
+// Whatever class a profile may leave out, the estimate does without it, on every instruction set.
+func TestEstimateWithoutOptionalClasses(t *testing.T) {
+	optional := 0
+	for _, name := range targets.Names() {
+		text, err := os.ReadFile(filepath.Join("..", "targets", "profiles", name+".toml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for class := range core(t, name).Costs {
+			less := regexp.MustCompile(`(?m)^`+class+` = .*\n`).ReplaceAll(text, nil)
+			p, err := targets.Parse(less, "less.toml")
+			if err != nil {
+				continue
+			}
+			optional++
+			random := rand.New(rand.NewPCG(5, 1))
+			for range 10 {
+				s := anyShape(random)
+				if cycles, _, _ := Estimate(s, p); !(cycles > 0) {
+					t.Errorf("%s without %s, %s: %g cycles", name, class, ShapeText(s), cycles)
+				}
+			}
+		}
+	}
+	if optional < 20 {
+		t.Errorf("%d classes could be left out: the case shows nothing", optional)
 	}
 }

@@ -2,6 +2,7 @@ package targets
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -120,6 +121,27 @@ func TestParseErrors(t *testing.T) {
 				t.Errorf("\n got %#v\nwant %#v", err, want)
 			}
 		})
+	}
+}
+
+// A profile leaves out what its instruction set does not have, and nothing that it has.
+func TestLongMultiplyIsRequiredWhereTheSetHasIt(t *testing.T) {
+	lacks := map[string]bool{"armv6m": true, "avr": true}
+	for _, isa := range isas {
+		text := strings.Replace(ownProfile(t), `isa = "armv6m"`, fmt.Sprintf("isa = %q", isa.name), 1)
+		text = strings.Replace(text, "word_bits = 32", fmt.Sprint("word_bits = ", isa.wordBits), 1)
+		_, err := Parse([]byte(text), "own.toml")
+		if lacks[isa.name] {
+			if err != nil {
+				t.Errorf("%s: %v", isa.name, err)
+			}
+			continue
+		}
+		line := 1 + strings.Count(text[:strings.Index(text, "[cost]")], "\n")
+		want := &FileError{"own.toml", line, 2, "cost of mul_long is missing", `add mul_long = { cycles = ..., source = "...", quality = "..." }`}
+		if !reflect.DeepEqual(err, error(want)) {
+			t.Errorf("%s:\n got %#v\nwant %#v", isa.name, err, want)
+		}
 	}
 }
 
