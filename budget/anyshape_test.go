@@ -93,3 +93,23 @@ func TestEstimateWithoutOptionalClasses(t *testing.T) {
 		t.Errorf("%d classes could be left out: the case shows nothing", optional)
 	}
 }
+
+// However unlike the known ones a core is, no part of the cycles is below 0.
+func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
+	random := rand.New(rand.NewPCG(6, 1))
+	for _, name := range targets.Names() {
+		for class := range core(t, name).Costs {
+			p := core(t, name)
+			p.Costs[class] = targets.Cost{Cycles: targets.MostClassCycles}
+			for range 5 {
+				s := anyShape(random)
+				target := Target{Core: p, TargetRule: TargetRule{FlashWait: &WaitRule{Jump: 3}}}
+				for _, part := range target.stepCycles(s, kernelsFor(p.ISA)) {
+					if !(part.value >= 0) {
+						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class, targets.MostClassCycles, ShapeText(s), part.name, part.value)
+					}
+				}
+			}
+		}
+	}
+}

@@ -39,9 +39,13 @@ type Profile struct {
 // MostCycles bounds every figure in cycles that a user gives: hours of one step at any clock, and sums of such figures stay finite.
 const MostCycles = 1e12
 
+// MostClassCycles bounds what one instruction takes. The largest figure of the profiles here is 38 (divide of rv32imc); the largest
+// known of any core in reach is 72 (MULH of PicoRV32, from its README, from memory).
+const MostClassCycles = 100
+
 // Cost is what one instruction of a class takes.
 type Cost struct {
-	Cycles float64 `toml:"cycles"` // above zero; only push_pop_base may be zero
+	Cycles float64 `toml:"cycles"` // above zero, only push_pop_base may be zero; at most MostClassCycles
 	Source string  `toml:"source"` // document and place
 	// Quality says how the figure came from the source: "manual" (read in the maker's own text), "copy" (read in a
 	// copy of it), "third-party" (measured by others), "own measurement", "derived" (arithmetic from

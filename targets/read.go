@@ -167,7 +167,8 @@ func (v *validator) costs(p *Profile) {
 		isAllowed := cost.Cycles > 0 || c.mayBeFree && cost.Cycles == 0
 		v.require(isAllowed && !math.IsInf(cost.Cycles, 0), []any{"cost", c.name, "cycles"},
 			"write the cycles that one instruction takes", "cycles of %s must be %s and finite, not %v", c.name, limit, cost.Cycles)
-		v.require(!(cost.Cycles > MostCycles), []any{"cost", c.name, "cycles"}, "write the cycles that one instruction takes", "%v cycles of %s are more than any step takes", cost.Cycles, c.name)
+		v.require(!(cost.Cycles > MostClassCycles), []any{"cost", c.name, "cycles"}, fmt.Sprintf("write the cycles that one instruction takes, at most %d", MostClassCycles),
+			"%v cycles of %s are more than one instruction takes", cost.Cycles, c.name)
 		v.require(strings.TrimSpace(cost.Source) != "", []any{"cost", c.name, "source"},
 			"name the document and table, or the measurement", "cost of %s has no source", c.name)
 		v.oneOf(cost.Quality, qualities, "cost", c.name, "quality")
