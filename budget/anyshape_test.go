@@ -94,7 +94,7 @@ func TestEstimateWithoutOptionalClasses(t *testing.T) {
 	}
 }
 
-// However unlike the known ones a core is, no part of the cycles is below 0.
+// However small a layer and however unlike the known cores a core is, no part of the cycles is below 0.
 func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
 	random := rand.New(rand.NewPCG(6, 1))
 	for _, name := range targets.Names() {

@@ -30,8 +30,8 @@ func (t Target) flashWait() targets.FlashWait {
 }
 
 // stepCycles adds up the kernels of one step with the memory of the target. The last
-// part, where there is one, is what flash adds. No part is below 0, which those of the fitted
-// kernels can be on a core that is unlike the ones of package targets.
+// part, where there is one, is what flash adds. No part is below 0, where the fitted kernels
+// lead for tiny layers and for cores that are unlike those of package targets.
 func (t Target) stepCycles(s quant.Shape, k *kernelSet) []part {
 	price := func(w targets.FlashWait) []part {
 		priced := t
