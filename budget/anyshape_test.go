@@ -2,6 +2,9 @@ package budget
 
 import (
 	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"regexp"
 	"testing"
 
 	"kerf/model"
@@ -57,6 +60,55 @@ func TestAnyNetworkHasAnEstimate(t *testing.T) {
 			cycles, flash, stack := Estimate(s, core(t, name))
 			if cycles < float64(s.MultiplyAccumulates())/3 || flash < s.WeightBytes()+s.TableBytes()+100 || stack < 16 {
 				t.Errorf("%s, %s: %g cycles, %d bytes of flash, %d of stack", name, ShapeText(s), cycles, flash, stack)
+			}
+		}
+	}
+}
+
+// Whatever class a profile may leave out, the estimate does without it, on every instruction set.
+func TestEstimateWithoutOptionalClasses(t *testing.T) {
+	optional := 0
+	for _, name := range targets.Names() {
+		text, err := os.ReadFile(filepath.Join("..", "targets", "profiles", name+".toml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for class := range core(t, name).Costs {
+			less := regexp.MustCompile(`(?m)^`+class+` = .*\n`).ReplaceAll(text, nil)
+			p, err := targets.Parse(less, "less.toml")
+			if err != nil {
+				continue
+			}
+			optional++
+			random := rand.New(rand.NewPCG(5, 1))
+			for range 10 {
+				s := anyShape(random)
+				if cycles, _, _ := Estimate(s, p); !(cycles > 0) {
+					t.Errorf("%s without %s, %s: %g cycles", name, class, ShapeText(s), cycles)
+				}
+			}
+		}
+	}
+	if optional < 20 {
+		t.Errorf("%d classes could be left out: the case shows nothing", optional)
+	}
+}
+
+// However small a layer and however unlike the known cores a core is, no part of the cycles is below 0.
+func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
+	random := rand.New(rand.NewPCG(6, 1))
+	for _, name := range targets.Names() {
+		for class := range core(t, name).Costs {
+			p := core(t, name)
+			p.Costs[class] = targets.Cost{Cycles: targets.MostClassCycles}
+			for range 5 {
+				s := anyShape(random)
+				target := Target{Core: p, TargetRule: TargetRule{FlashWait: &WaitRule{Jump: 3}}}
+				for _, part := range target.stepCycles(s, kernelsFor(p.ISA)) {
+					if !(part.value >= 0) {
+						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class, targets.MostClassCycles, ShapeText(s), part.name, part.value)
+					}
+				}
 			}
 		}
 	}

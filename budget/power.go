@@ -104,5 +104,8 @@ func (in *Inputs) checkPower(i int, t Target) error {
 			return in.Job.at("leave it out, or write a value above 0", key+" is 0", "target", i, key)
 		}
 	}
+	if t.Battery != nil && t.activeCurrent() == 0 {
+		return in.Job.at("write the active_current that was measured while a step runs, or leave out battery", "no step discharges the battery: the active current is 0", "target", i, "battery")
+	}
 	return nil
 }

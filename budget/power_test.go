@@ -64,6 +64,7 @@ func TestTargetErrors(t *testing.T) {
 		{"period", "battery_life = \"5 d\"\nactive_current = \"1 mA\"\nsleep_current = \"1 uA\"\nperiod", "20:16: the limit battery_life needs battery"},
 		{"\"100 ms\"", "\"0 ms\"", "20:10: period is 0"},
 		{"period", "voltage = \"0 V\"\nperiod", "20:11: voltage is 0"},
+		{"period", "battery = \"230 mAh\"\nactive_current = \"0 mA\"\nsleep_current = \"0 uA\"\nperiod", "20:11: no step discharges the battery: the active current is 0"},
 		{"period", "flash_wait = { jump = -1 }\nperiod", "20:23: -1 cycles make no sense"},
 		{"\"24 KiB\"", "\"60 B\"", "17:9: flash of 60 bytes is smaller than the vector table of cortex-m4f, which takes 64"},
 		{"\"64 MHz\"", "\"0 MHz\"", "16:9: the target has no clock, or a clock of 0"},

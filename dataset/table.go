@@ -140,7 +140,7 @@ func (t *Table) Number(column int) (float64, error) {
 		return 0, t.Fail(column, "the cell is empty", t.GapHint)
 	}
 	v, err := strconv.ParseFloat(cell, 64)
-	if err != nil {
+	if err != nil || strings.ContainsAny(cell, "_xX") { // Go reads groups of digits and hexadecimal too
 		return 0, t.Fail(column, quoted(cell)+" is not a number", "write numbers with a decimal point, without unit and without thousands separator")
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {

@@ -56,8 +56,12 @@ func FormatHertz(v float64) string {
 }
 
 // formatScaled prints v with the given number of significant digits, in the first of the units that leaves at
-// least 1 in front of it, else in the last. The units stand for powers of ten, largest first.
+// least 1 in front of it, else in the last. The units stand for powers of ten, largest first. What is no finite number
+// takes the first unit.
 func formatScaled(v float64, digits int, units []unit) string {
+	if math.IsInf(v, 0) || math.IsNaN(v) {
+		return strconv.FormatFloat(v, 'f', -1, 64) + " " + units[0].name
+	}
 	// Round first: 999.9 us with three digits is 1 ms.
 	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', digits-1, 64), 64)
 	if err != nil { // rounded up beyond the largest float64
@@ -82,7 +86,7 @@ func formatScaled(v float64, digits int, units []unit) string {
 	return text + " " + u.name
 }
 
-// powerOfTen is the exponent of the largest power of ten that is not above v > 0.
+// powerOfTen is the exponent of the largest power of ten that is not above v, which is finite and above 0.
 func powerOfTen(v float64) int {
 	power := 0
 	for ; math.Pow10(power) > v; power-- {

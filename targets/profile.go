@@ -39,9 +39,13 @@ type Profile struct {
 // MostCycles bounds every figure in cycles that a user gives: hours of one step at any clock, and sums of such figures stay finite.
 const MostCycles = 1e12
 
+// MostClassCycles bounds what one instruction takes. The largest figure of the profiles here is 38 (divide of rv32imc); the largest
+// known of any core in reach is 72 (MULH of PicoRV32, from its README, from memory).
+const MostClassCycles = 100
+
 // Cost is what one instruction of a class takes.
 type Cost struct {
-	Cycles float64 `toml:"cycles"` // above zero; only push_pop_base may be zero
+	Cycles float64 `toml:"cycles"` // above zero, only push_pop_base may be zero; at most MostClassCycles
 	Source string  `toml:"source"` // document and place
 	// Quality says how the figure came from the source: "manual" (read in the maker's own text), "copy" (read in a
 	// copy of it), "third-party" (measured by others), "own measurement", "derived" (arithmetic from
@@ -59,6 +63,9 @@ type class struct {
 	isNoFetch  bool // no instruction by itself
 }
 
+// mulLong may be left out only where the instruction set does not have it.
+const mulLong = "mul_long"
+
 // classes are the instruction classes, in the order of reports. On an 8-bit core each means the
 // 8-bit instruction; wider arithmetic takes several.
 //
@@ -66,7 +73,7 @@ type class struct {
 //	shift             by constant or register; on avr one bit of one byte
 //	mul               32x32 to 32 bits; on avr 8x8 to 16
 //	mul_acc           multiply and add: 16x16+32 or 32x32+32; mul plus alu where the core has no such instruction
-//	mul_long          32x32 to 64 bits; left out where that takes a library call
+//	mul_long          32x32 to 64 bits; left out where that takes a library call, on armv6m and avr alone
 //	load              from RAM, alone
 //	load_next         from RAM, directly behind another load
 //	load_flash        of a constant from flash; on avr the LPM instruction
@@ -91,7 +98,7 @@ type class struct {
 //	float_wait        added when the next instruction needs the result of a float
 var classes = []class{
 	{name: "alu"}, {name: "shift"},
-	{name: "mul"}, {name: "mul_acc"}, {name: "mul_long", isOptional: true},
+	{name: "mul"}, {name: "mul_acc"}, {name: mulLong, isOptional: true},
 	{name: "load"}, {name: "load_next"}, {name: "load_flash"}, {name: "store"},
 	{name: "branch_taken", isJump: true}, {name: "branch_not_taken"}, {name: "call", isJump: true}, {name: "return", isJump: true},
 	{name: "push_pop_base", mayBeFree: true}, {name: "push_pop_each", isNoFetch: true},

@@ -91,6 +91,7 @@ func TestFormat(t *testing.T) {
 		{FormatBytes(math.MinInt64), "-8796093022208 MiB"},
 		{FormatSeconds(0), "0 s"}, {FormatSeconds(1e-3), "1 ms"}, {FormatSeconds(1.2345e-3), "1.23 ms"}, {FormatSeconds(9.996e-4), "1 ms"},
 		{FormatSeconds(100e-6), "100 us"}, {FormatSeconds(2), "2 s"}, {FormatSeconds(5e-7), "500 ns"}, {FormatSeconds(2e-11), "0.02 ns"},
+		{FormatSpan(math.Inf(1)), "+Inf d"}, {FormatSpan(math.Inf(-1)), "-Inf s"}, {FormatAmperes(math.NaN()), "NaN A"}, {FormatSpan(0), "0 s"},
 		{FormatSeconds(86400), "86400 s"}, {FormatSeconds(-2e-3), "-2 ms"}, {FormatSeconds(math.MaxFloat64)[:4], "1797"},
 		{FormatHertz(64e6), "64 MHz"}, {FormatHertz(32768), "32.768 kHz"}, {FormatHertz(7372800), "7.3728 MHz"},
 		{FormatHertz(100), "100 Hz"}, {FormatHertz(0), "0 Hz"}, {FormatHertz(0.5), "0.5 Hz"}, {FormatHertz(999999.9), "1 MHz"}, {FormatHertz(16e9), "16 GHz"},

@@ -18,6 +18,7 @@ type isaFacts struct {
 	name       string
 	wordBits   int
 	hasDualMAC bool  // may have dual 16-bit multiply-accumulate
+	hasLongMul bool  // multiplies 32x32 to 64 bits: SMULL, or MULH beside MUL
 	vectors    int64 // least vector table in flash, in bytes
 }
 
@@ -28,8 +29,8 @@ type isaFacts struct {
 // 15 exceptions of a word each (Armv6-M Architecture Reference Manual DDI 0419 and Armv7-M DDI 0403, section B1.5.3,
 // numbers from memory); on the others no less than one jump at reset.
 var isas = []isaFacts{
-	{"armv6m", 32, false, 64}, {"armv7m", 32, false, 64}, {"armv7em", 32, true, 64}, {"armv8m", 32, true, 64},
-	{"rv32imc", 32, false, 4}, {"avr", 8, false, 4},
+	{"armv6m", 32, false, false, 64}, {"armv7m", 32, false, true, 64}, {"armv7em", 32, true, true, 64}, {"armv8m", 32, true, true, 64},
+	{"rv32imc", 32, false, true, 4}, {"avr", 8, false, false, 4},
 }
 
 var (
@@ -143,6 +144,7 @@ func factsOf(isa string) (isaFacts, bool) {
 }
 
 func (v *validator) costs(p *Profile) {
+	isa, _ := factsOf(p.ISA)
 	var names []string
 	for _, c := range classes {
 		names = append(names, c.name)
@@ -154,7 +156,8 @@ func (v *validator) costs(p *Profile) {
 	for _, c := range classes {
 		cost, ok := p.Costs[c.name]
 		if !ok {
-			v.require(c.isOptional, []any{"cost"}, fmt.Sprintf(
+			isOptional := c.isOptional && !(c.name == mulLong && isa.hasLongMul)
+			v.require(isOptional, []any{"cost"}, fmt.Sprintf(
 				`add %s = { cycles = ..., source = "...", quality = "..." }`, c.name), "cost of %s is missing", c.name)
 			continue
 		}
@@ -165,7 +168,8 @@ func (v *validator) costs(p *Profile) {
 		isAllowed := cost.Cycles > 0 || c.mayBeFree && cost.Cycles == 0
 		v.require(isAllowed && !math.IsInf(cost.Cycles, 0), []any{"cost", c.name, "cycles"},
 			"write the cycles that one instruction takes", "cycles of %s must be %s and finite, not %v", c.name, limit, cost.Cycles)
-		v.require(!(cost.Cycles > MostCycles), []any{"cost", c.name, "cycles"}, "write the cycles that one instruction takes", "%v cycles of %s are more than any step takes", cost.Cycles, c.name)
+		v.require(!(cost.Cycles > MostClassCycles), []any{"cost", c.name, "cycles"}, fmt.Sprintf("write the cycles that one instruction takes, at most %d", MostClassCycles),
+			"%v cycles of %s are more than one instruction takes", cost.Cycles, c.name)
 		v.require(strings.TrimSpace(cost.Source) != "", []any{"cost", c.name, "source"},
 			"name the document and table, or the measurement", "cost of %s has no source", c.name)
 		v.oneOf(cost.Quality, qualities, "cost", c.name, "quality")

@@ -2,6 +2,7 @@ package targets
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -89,7 +90,8 @@ func TestParseErrors(t *testing.T) {
 		{"no flags", `compiler_flags = "-mcpu=cortex-m0plus -mthumb"`, ``, `# Cortex`, "compiler_flags is missing", "write the compiler options that select the core"},
 		{"flags that name a program", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=cortex-m0plus -wrapper ./evil"`, `"-mcpu`, `compiler_flags "-mcpu=cortex-m0plus -wrapper ./evil" do more than select a core`, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`},
 		{"flags that name a file", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=../../evil"`, `"-mcpu`, `compiler_flags "-mcpu=../../evil" do more than select a core`, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`},
-		{"absurd cycles", `cycles = 32,`, `cycles = 1e300,`, `1e300,`, "1e+300 cycles of mul are more than any step takes", "write the cycles that one instruction takes"},
+		{"absurd cycles", `cycles = 32,`, `cycles = 1e300,`, `1e300,`, "1e+300 cycles of mul are more than one instruction takes", "write the cycles that one instruction takes, at most 100"},
+		{"too many cycles", `cycles = 32,`, `cycles = 100.5,`, `100.5,`, "100.5 cycles of mul are more than one instruction takes", "write the cycles that one instruction takes, at most 100"},
 		{"kind", `"own measurement"`, `"guess"`, `"guess"`, `unknown timing_kind "guess"`, "known here: official, measured by third parties, own measurement"},
 		{"word", `word_bits = 32`, `word_bits = 16`, `16`, "armv6m has words of 32 bits, not 16", "write word_bits = 32"},
 		{"dual", `dual_mac = false`, `dual_mac = true`, `true`, "armv6m has no dual 16-bit multiply-accumulate", "write dual_mac = false"},
@@ -120,6 +122,27 @@ func TestParseErrors(t *testing.T) {
 				t.Errorf("\n got %#v\nwant %#v", err, want)
 			}
 		})
+	}
+}
+
+// A profile leaves out what its instruction set does not have, and nothing that it has.
+func TestLongMultiplyIsRequiredWhereTheSetHasIt(t *testing.T) {
+	lacks := map[string]bool{"armv6m": true, "avr": true}
+	for _, isa := range isas {
+		text := strings.Replace(ownProfile(t), `isa = "armv6m"`, fmt.Sprintf("isa = %q", isa.name), 1)
+		text = strings.Replace(text, "word_bits = 32", fmt.Sprint("word_bits = ", isa.wordBits), 1)
+		_, err := Parse([]byte(text), "own.toml")
+		if lacks[isa.name] {
+			if err != nil {
+				t.Errorf("%s: %v", isa.name, err)
+			}
+			continue
+		}
+		line := 1 + strings.Count(text[:strings.Index(text, "[cost]")], "\n")
+		want := &FileError{"own.toml", line, 2, "cost of mul_long is missing", `add mul_long = { cycles = ..., source = "...", quality = "..." }`}
+		if !reflect.DeepEqual(err, error(want)) {
+			t.Errorf("%s:\n got %#v\nwant %#v", isa.name, err, want)
+		}
 	}
 }
 
