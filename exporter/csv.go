@@ -51,7 +51,7 @@ func (s *Signoff) CSV() ([]byte, error) {
 	for _, a := range s.Accumulators {
 		bound := strconv.FormatInt(a.Bound, 10)
 		for i, value := range []int64{a.Seen, a.Found} {
-			write("accumulator", "", "", "", []string{"seen", "found"}[i], "", "", a.Layer + "." + a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10), bound, "", "", string(budget.Measured), "", "", "", "")
+			write("accumulator", "", "", "", []string{"seen", "found"}[i], "", "", a.Layer+"."+a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10), bound, "", "", string(budget.Measured), "", "", "", "")
 		}
 	}
 	w.Flush()
