@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/budget"
 	"kerf/exporter"
 )
 
@@ -14,7 +15,7 @@ import (
 func TestEscapesInAHandoff(t *testing.T) {
 	s := &exporter.Signoff{}
 	fill(reflect.ValueOf(s).Elem())
-	s.Schema, s.Name = exporter.Schema, "leakair"
+	s.Schema, s.Name, s.Verdict, s.Cost[0].Verdict = exporter.Schema, "leakair", budget.Fits, budget.Pass // as its figures give
 	m := &exporter.Manifest{}
 	fill(reflect.ValueOf(m).Elem())
 	dir := t.TempDir()
@@ -36,7 +37,10 @@ func TestEscapesInAHandoff(t *testing.T) {
 		commands = append(commands, []string{"show", dir, "--format", format})
 	}
 	for _, args := range commands {
-		_, stdout, stderr := call(args...)
+		code, stdout, stderr := call(args...)
+		if args[0] == "show" && code != exitDone {
+			t.Errorf("kerf %s: exit code %d: %s", strings.Join(args, " "), code, stderr)
+		}
 		bad := "\x1b\u202e"
 		if last := args[len(args)-1]; last == "json" || last == "junit" {
 			bad = "\x1b" // programs read these texts as they are
