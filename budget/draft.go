@@ -108,6 +108,9 @@ func (d *Draft) importAny() (*model.Import, error) {
 			first = err
 		}
 	}
+	if pathError := new(os.PathError); errors.As(first, &pathError) {
+		return nil, fileError(d.Model, pathError, "give a network: .onnx, .safetensors or .npz")
+	}
 	return nil, first
 }
 

@@ -178,6 +178,9 @@ func (j *Job) badName(fault string, path ...any) error {
 	return j.at("names are shown in reports: write visible characters only", fault, path...)
 }
 
+// AtName makes an error about the name of the job.
+func (j *Job) AtName(hint, msg string) error { return j.at(hint, msg, "name") }
+
 func (j *Job) check() error {
 	for _, need := range []struct {
 		value, hint string

@@ -20,32 +20,38 @@ var csvHead = strings.Fields("section output scenario region metric target resou
 func (s *Signoff) CSV() ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	w.Write(csvHead) // errors are sticky and reported below
+	write := func(cells ...string) {
+		for i := range cells {
+			cells[i] = SafeCell(cells[i])
+		}
+		w.Write(cells) // errors are sticky and reported below
+	}
+	w.Write(csvHead)
 	for _, l := range s.Loss {
-		w.Write([]string{"loss", SafeCell(l.Output), SafeCell(l.Scenario), SafeCell(l.Region), l.Metric, "", "", "", SafeCell(l.Unit),
+		write("loss", l.Output, l.Scenario, l.Region, l.Metric, "", "", "", l.Unit,
 			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise), full(l.RiseLow), full(l.RiseHigh),
-			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict, ""})
+			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict, "")
 	}
 	for _, c := range s.Cost {
 		on := ""
 		if c.AtLeast {
 			on = "at_least"
 		}
-		w.Write([]string{"cost", "", "", "", "", SafeCell(c.Target), c.Resource, c.Part, c.Unit,
-			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict, full(c.Estimate)})
+		write("cost", "", "", "", "", c.Target, c.Resource, c.Part, c.Unit,
+			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict, full(c.Estimate))
 	}
 	for _, e := range s.Extremes {
 		for _, f := range []struct {
 			metric string
 			value  *float64
 		}{{"mean", e.Mean}, {"seen", e.Seen}, {"found_recorded", e.Found}, {"found_any", e.FoundAny}} {
-			w.Write([]string{"difference", SafeCell(e.Output), "", "", f.metric, "", "", "", SafeCell(e.Unit), "", "", "", "", "", "", "", full(f.value), "", "", "", e.Kind, "", "", "", ""})
+			write("difference", e.Output, "", "", f.metric, "", "", "", e.Unit, "", "", "", "", "", "", "", full(f.value), "", "", "", e.Kind, "", "", "", "")
 		}
 	}
 	for _, a := range s.Accumulators {
 		bound := strconv.FormatInt(a.Bound, 10)
 		for i, value := range []int64{a.Seen, a.Found} {
-			w.Write([]string{"accumulator", "", "", "", []string{"seen", "found"}[i], "", "", a.Layer + "." + a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10), bound, "", "", string(budget.Measured), "", "", "", ""})
+			write("accumulator", "", "", "", []string{"seen", "found"}[i], "", "", a.Layer+"."+a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10), bound, "", "", string(budget.Measured), "", "", "", "")
 		}
 	}
 	w.Flush()

@@ -38,6 +38,9 @@ func WriteFolder(dir string, files map[string][]byte) error {
 func replaceable(found, dir string) error {
 	entries, err := os.ReadDir(found)
 	if errors.Is(err, fs.ErrNotExist) {
+		if _, err := os.Lstat(found); err == nil {
+			return &FolderError{dir, "this is a link to nowhere", "make the folder that it leads to, remove the link, or choose another folder with --out"}
+		}
 		return nil
 	}
 	if err != nil {
@@ -48,7 +51,7 @@ func replaceable(found, dir string) error {
 		return err
 	}
 	for _, e := range entries {
-		if !known[e.Name()] {
+		if !known[e.Name()] || !e.Type().IsRegular() {
 			return &FolderError{dir, fmt.Sprintf("the folder holds %s, which is no part of a handoff", e.Name()), "choose another folder with --out, or move the file away"}
 		}
 	}

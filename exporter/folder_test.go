@@ -1,6 +1,7 @@
 package exporter
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -28,6 +29,20 @@ func listing(t *testing.T, dir string) string {
 		names = append(names, e.Name())
 	}
 	return strings.Join(names, " ")
+}
+
+// everything names what stands in a folder, at any depth.
+func everything(t *testing.T, dir string) string {
+	t.Helper()
+	var names []string
+	err := filepath.WalkDir(dir, func(path string, e os.DirEntry, err error) error {
+		names = append(names, path+" "+e.Type().String())
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.Join(names, "\n")
 }
 
 func TestWriteFolder(t *testing.T) {
@@ -60,6 +75,16 @@ func TestWriteFolderLosesNothing(t *testing.T) {
 			}
 			return os.WriteFile(filepath.Join(dir, "notes.txt"), []byte("mine"), 0o644)
 		},
+		"a folder of the user's with the name of a file of a handoff": func(dir string) error {
+			if err := WriteFolder(dir, handoffOf("old")); err != nil {
+				return err
+			}
+			file := filepath.Join(dir, "a.c")
+			return errors.Join(os.Remove(file), os.Mkdir(file, 0o755), os.WriteFile(filepath.Join(file, "mine"), nil, 0o644))
+		},
+		"a link to nowhere": func(dir string) error {
+			return errors.Join(os.Remove(dir), os.Symlink("nowhere", dir))
+		},
 		"another manifest.json": func(dir string) error {
 			return os.WriteFile(filepath.Join(dir, ManifestFile), []byte("[1, 2]"), 0o644)
 		},
@@ -76,11 +101,12 @@ func TestWriteFolderLosesNothing(t *testing.T) {
 			if err := prepare(dir); err != nil {
 				t.Fatal(err)
 			}
-			before := listing(t, dir)
-			if err := WriteFolder(dir, handoffOf("new")); err == nil {
-				t.Error("the folder was replaced")
+			before := everything(t, parent)
+			var refused *FolderError
+			if err := WriteFolder(dir, handoffOf("new")); !errors.As(err, &refused) || refused.HintText() == "" {
+				t.Errorf("the folder was replaced, or no hint given: %v", err)
 			}
-			if after := listing(t, dir); after != before {
+			if after := everything(t, parent); after != before {
 				t.Errorf("the folder held %s, now %s", before, after)
 			}
 			if got := listing(t, parent); got != "handoff" {

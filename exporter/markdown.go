@@ -9,7 +9,7 @@ import (
 // Markdown is signoff.md: every table of the report.
 func (s *Signoff) Markdown() []byte {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Sign-off: %s\n\n**%s**\n\nMade by kerf %s.\n\n", s.Name, s.VerdictLine(), s.Kerf)
+	fmt.Fprintf(&b, "# Sign-off: %s\n\n**%s**\n\nMade by kerf %s.\n\n", s.Name, markdownText(s.VerdictLine()), markdownText(s.Kerf))
 	for _, line := range s.Summary() {
 		fmt.Fprintf(&b, "- %s\n", markdownText(line))
 	}
@@ -23,7 +23,7 @@ func (s *Signoff) Markdown() []byte {
 			fmt.Fprintf(&b, "%d. %s\n", i+1, markdownText(w))
 		}
 	}
-	fmt.Fprintf(&b, "\n> %s\n\n## Signatures\n\n| | name | date | signature |\n|---|---|---|---|\n", s.Caution)
+	fmt.Fprintf(&b, "\n> %s\n\n## Signatures\n\n| | name | date | signature |\n|---|---|---|---|\n", markdownText(s.Caution))
 	for _, role := range Signatures {
 		fmt.Fprintf(&b, "| %s | | | |\n", role)
 	}

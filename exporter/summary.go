@@ -19,7 +19,7 @@ func (s *Signoff) MergeSummary(c *Comparison) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(strings.Trim(strings.TrimPrefix(s.VerdictLine(), "Verdict: "), ".")))
 	n := s.Network
-	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats), s.Kerf)
+	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats), markdownText(s.Kerf))
 	tables := []Table{s.tightestTable(), s.targetTable()}
 	if c != nil {
 		tables = append(tables, c.changeTable())
@@ -41,7 +41,7 @@ func (s *Signoff) MergeSummary(c *Comparison) []byte {
 	if len(s.Warnings) > 0 {
 		fmt.Fprintf(&b, "%s in signoff.md.\n\n", plural(len(s.Warnings), "note"))
 	}
-	fmt.Fprintf(&b, "> %s\n", s.Caution)
+	fmt.Fprintf(&b, "> %s\n", markdownText(s.Caution))
 	return []byte(b.String())
 }
 

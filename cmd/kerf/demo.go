@@ -26,8 +26,11 @@ func (a *app) demoCommand() *cobra.Command {
 it and writes the handoff into the folder handoff inside.`,
 		Example: `  kerf demo
   kerf demo --out splitter`,
-		Args: cobra.NoArgs,
+		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if out == standardStream {
+				return folderNotStream()
+			}
 			if err := writeDemo(out); err != nil {
 				return err
 			}
@@ -52,8 +55,12 @@ func writeDemo(dir string) error {
 	}
 	sort.Strings(names)
 	for _, name := range names {
-		present, err := os.ReadFile(filepath.Join(dir, name))
-		if err == nil && !bytes.Equal(present, files[name]) {
+		path := filepath.Join(dir, name)
+		if _, err := os.Stat(path); err != nil {
+			continue
+		}
+		present, _ := whole.ReadRegular(path, int64(len(files[name]))) // a longer file is another one
+		if !bytes.Equal(present, files[name]) {
 			return &exporter.FolderError{Dir: dir, Msg: fmt.Sprintf("%s is there already and differs from the demo's", name), Hint: "choose another folder with --out, or run kerf plan on the edited job"}
 		}
 	}

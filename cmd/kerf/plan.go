@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -123,6 +124,10 @@ func (a *app) load(job string) (*budget.Inputs, error) {
 	in, err := read()
 	if err != nil {
 		return nil, err
+	}
+	var bad *exporter.NameError
+	if errors.As(exporter.CheckPrefix(in.Job.Name), &bad) {
+		return nil, in.Job.AtName(bad.Hint, bad.Msg)
 	}
 	return in, exporter.CheckNames(in.Job.Name, in.Float.Features, in.Float.Outputs)
 }

@@ -61,7 +61,7 @@ Start with: kerf demo`,
 		Version:       version,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args:          cobra.NoArgs,
+		Args:          noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return cmd.Help()
 		},
@@ -72,6 +72,17 @@ Start with: kerf demo`,
 	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(), a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(), a.targetsCommand(), a.versionCommand())
 	addCompletions(root)
 	return root
+}
+
+// noArguments is the argument rule of the commands that take none, or a command.
+func noArguments(cmd *cobra.Command, args []string) error {
+	switch {
+	case len(args) == 0:
+		return nil
+	case cmd.HasSubCommands():
+		return &usageError{fmt.Sprintf("unknown command %q for %q", args[0], cmd.CommandPath()), cmd.CommandPath() + " --help lists the commands"}
+	}
+	return &usageError{fmt.Sprintf("%s takes no arguments, got %d", cmd.CommandPath(), len(args)), cmd.CommandPath() + " --help lists the options"}
 }
 
 // oneJob is the argument rule of the commands that take a job file, or - for one on stdin.

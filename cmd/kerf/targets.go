@@ -19,7 +19,7 @@ func (a *app) targetsCommand() *cobra.Command {
 		Example: `  kerf targets list
   kerf targets show cortex-m4f
   kerf targets fit cortex-m4f board.csv --classes load_flash`,
-		Args: cobra.NoArgs,
+		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return cmd.Help()
 		},
@@ -34,7 +34,7 @@ func (a *app) targetsListCommand() *cobra.Command {
 		Use:     "list",
 		Short:   "List the built-in profiles",
 		Example: `  kerf targets list`,
-		Args:    cobra.NoArgs,
+		Args:    noArguments,
 		RunE: func(*cobra.Command, []string) error {
 			list := &profileList{}
 			for _, name := range targets.Names() {

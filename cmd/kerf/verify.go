@@ -155,7 +155,7 @@ func (v *verification) text(w io.Writer, p page) error {
 	case !v.Verified:
 		verdict = "not verified: not everything could be checked"
 	}
-	fmt.Fprintf(w, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all of it:\n%s\n\n", v.Name, v.Kerf, verdict, v.Manifest)
+	fmt.Fprintf(w, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all of it:\n%s\n\n", exporter.Visible(v.Name), exporter.Visible(v.Kerf), verdict, v.Manifest)
 	if err := p.printTexts(w, v.tables()); err != nil {
 		return err
 	}

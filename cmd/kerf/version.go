@@ -16,7 +16,7 @@ func (a *app) versionCommand() *cobra.Command {
 		Use:     "version",
 		Short:   "Print the version, the commit and the platform of this program",
 		Example: `  kerf version`,
-		Args:    cobra.NoArgs,
+		Args:    noArguments,
 		RunE: func(*cobra.Command, []string) error {
 			info, _ := debug.ReadBuildInfo() // nil: built without modules
 			return a.print(format, newVersionResult(info))
