@@ -10,6 +10,7 @@ import (
 // Normal Deviates, 1958). That of math/rand has its tails from functions of package
 // math, whose last bits differ between processors.
 func Normal(random *rand.Rand) float64 {
-	radius := math.Sqrt(-2 * Log(1-random.Float64()))
-	return float64(radius * Cos(math.Pi*(2*random.Float64()-1)))
+	u, v := float64(random.Float64()), float64(random.Float64())
+	radius := math.Sqrt(-2 * Log(1-u))
+	return float64(radius * Cos(math.Pi*(float64(2*v)-1)))
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"math"
 	"os"
 	"path/filepath"
@@ -16,14 +15,7 @@ import (
 
 // A machine without the compiler: bad input, with the Debian package, and nothing on stdout.
 func TestMeasureNamesTheMissingPackage(t *testing.T) {
-	dir := t.TempDir()
-	signoff, err := json.Marshal(exporter.Signoff{Name: "leakair"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(filepath.Join(dir, "signoff.json"), signoff, 0o644); err != nil {
-		t.Fatal(err)
-	}
+	_, dir := cityHandoff(t)
 	t.Setenv("PATH", t.TempDir())
 	code, stdout, stderr := call("measure", dir, "--target", "cortex-m4f")
 	if code != exitInput || stdout != "" || !strings.Contains(stderr, "kerf: error: cortex-m4f: arm-none-eabi-gcc is not installed\nkerf: hint: install the Debian package gcc-arm-none-eabi\n") {
