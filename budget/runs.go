@@ -184,7 +184,7 @@ func (w way) together(rows, bits, columns int) int {
 	if bits == 4 || bits == 8 && w == threeWay {
 		raise = 1 << (bits - 1)
 	}
-	if 3*raise*columns<<15 > math.MaxInt32 || w != threeWay && bits == 8 && columns > byteColumns {
+	if int64(3*raise*columns)<<15 > math.MaxInt32 || w != threeWay && bits == 8 && columns > byteColumns {
 		return 0
 	}
 	return rows / w.rows * w.rows
