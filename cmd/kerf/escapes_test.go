@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter"
 )
 
@@ -15,7 +16,9 @@ import (
 func TestEscapesInAHandoff(t *testing.T) {
 	s := &exporter.Signoff{}
 	fill(reflect.ValueOf(s).Elem())
-	s.Schema, s.Name, s.Verdict, s.Cost[0].Verdict = exporter.Schema, "leakair", budget.Fits, budget.Pass // as its figures give
+	s.Schema, s.Name = exporter.Schema, "leakair"
+	// The verdicts are as the figures give them: a cost at its limit, a loss of one sequence.
+	s.Verdict, s.Cost[0].Verdict, s.Loss[0].Verdict, s.Loss[0].WouldDo = budget.NotEnough, budget.Pass, budget.NotEnough, dataset.MinSequences
 	m := &exporter.Manifest{}
 	fill(reflect.ValueOf(m).Elem())
 	dir := t.TempDir()
