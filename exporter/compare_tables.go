@@ -47,7 +47,7 @@ func (c *Comparison) Tables() []Table {
 	}
 	inputs := Table{Title: "Input files that differ", Head: []string{"use", "file", "old SHA-256", "new SHA-256"}, Numbers: 4}
 	for _, f := range c.Inputs {
-		inputs.Rows = append(inputs.Rows, []string{f.Role, f.File, short(f.Old), short(f.New)})
+		inputs.Rows = append(inputs.Rows, []string{f.Role, f.File, ShortHash(f.Old), ShortHash(f.New)})
 	}
 	add(inputs)
 	items := Table{Title: "In and out", Head: []string{"change", "what", "names"}, Numbers: 3}
@@ -75,7 +75,8 @@ func (c *Comparison) Tables() []Table {
 	return tables
 }
 
-func short(hash string) string {
+// ShortHash is what identifies a file in practice; the files of a handoff have hashes whole.
+func ShortHash(hash string) string {
 	if len(hash) > 16 {
 		return hash[:16] + "..."
 	}

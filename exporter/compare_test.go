@@ -125,7 +125,7 @@ func TestLossWithoutIntervalIsSame(t *testing.T) {
 func TestShortHash(t *testing.T) {
 	const digits = "0123456789abcdef"
 	for hash, want := range map[string]string{"": "", "1": "1", digits: digits, digits + "0": digits + "...", digits + digits + digits + digits: digits + "..."} {
-		if got := short(hash); got != want {
+		if got := ShortHash(hash); got != want {
 			t.Errorf("%q becomes %q, want %q", hash, got, want)
 		}
 	}

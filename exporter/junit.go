@@ -62,10 +62,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 	}
 	add("verdict", "whole", s.Verdict, s.VerdictLine())
 	for _, l := range s.Loss {
-		where := l.Scenario
-		if l.Region != "" {
-			where = "region " + l.Region
-		}
+		where := l.place()
 		value := percent(l.Rise)
 		if l.ToleranceOn == "fixed" {
 			value = strings.TrimSpace(Significant(l.Fixed) + " " + l.Unit)

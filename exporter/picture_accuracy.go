@@ -53,17 +53,11 @@ func (s *Signoff) mainMetric(output string) string {
 
 func accuracyPicture(rows []LossRow) template.HTML {
 	const row, top, apart = 30.0, 34.0, 7.0
-	where := func(l LossRow) string {
-		if l.Region != "" {
-			return "region " + l.Region
-		}
-		return l.Scenario
-	}
 	var names []string
 	low, high := 0.0, 0.0
 	risen := interval{}
 	for _, l := range rows {
-		names = append(names, where(l))
+		names = append(names, l.place())
 		for _, v := range []*float64{&l.Float, &l.Cut, &l.Fixed, l.errorLimit(), l.Recovered} {
 			if v != nil {
 				low, high = min(low, *v), max(high, *v)
@@ -99,7 +93,7 @@ func accuracyPicture(rows []LossRow) template.HTML {
 	d.text(key+12, 16, "", "limit")
 	for i, l := range rows {
 		y := top + float64(row*(float64(i)+0.5))
-		d.name(nameWidth, y+4, "end", where(l), nameWidth)
+		d.name(nameWidth, y+4, "end", l.place(), nameWidth)
 		d.line(errors.from, y, errors.to, y, "grid")
 		d.line(rises.from, y, rises.to, y, "grid")
 		if l.ToleranceOn == "fixed" {

@@ -96,10 +96,3 @@ func (l *LossRow) judged() budget.Loss {
 		Sequences: l.Sequences, Judged: true, Relative: l.ToleranceOn == "rise", Tolerance: *l.Tolerance,
 	}
 }
-
-func (l *LossRow) place() string {
-	if l.Region != "" {
-		return "region " + l.Region
-	}
-	return l.Scenario
-}

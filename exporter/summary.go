@@ -65,10 +65,7 @@ func (s *Signoff) tightestTable() Table {
 		rows = append(rows, judgedRow{append(cells, wholePercent(margin), ShortVerdict(verdict)), verdictRank(verdict), room})
 	}
 	for _, l := range s.Loss {
-		where := l.Scenario
-		if l.Region != "" {
-			where = "region " + l.Region
-		}
+		where := l.place()
 		up := l.upTo()
 		if up == "" {
 			up = Significant(l.Fixed)

@@ -32,15 +32,20 @@ func (s *Signoff) AccuracyTable(all bool) Table {
 		if l.Verdict == "" && !all {
 			continue
 		}
-		where := l.Scenario
-		if l.Region != "" {
-			where = "region " + l.Region
-		}
+		where := l.place()
 		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), Significant(l.Float), Significant(l.Cut), Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, ShortVerdict(l.Verdict)})
 		s.showRecovered(&t.Rows[len(t.Rows)-1], optional(l.Recovered, Significant))
 	}
 	s.showRecovered(&t.Head, "recovered")
 	return t
+}
+
+// place is the scenario or region of a row, in words.
+func (l *LossRow) place() string {
+	if l.Region != "" {
+		return "region " + l.Region
+	}
+	return l.Scenario
 }
 
 // upTo is the upper end of the 95 % interval of what the tolerance is on.

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -45,7 +44,7 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 			if len(args) != 1 {
 				return &usageError{fmt.Sprintf("%s takes one handoff folder or job file, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff"}
 			}
-			if level != "" && !optimisation.MatchString(level) {
+			if level != "" && !targets.AreOptimisationFlags(level) {
 				return &usageError{fmt.Sprintf("--optimise: %q are no optimisation flags", level), `such as --optimise=-Os or --optimise="-O2 -fno-tree-ter"`}
 			}
 			return nil
@@ -59,8 +58,6 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 	formatFlag(cmd, &format)
 	return cmd
 }
-
-var optimisation = regexp.MustCompile(`^-O[123s]( -f[a-z0-9-]+)*$`)
 
 // subject is one target to measure; estimate holds the rows of the cost table, none for a profile beyond the handoff's.
 type subject struct {

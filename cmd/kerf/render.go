@@ -93,16 +93,12 @@ func byTarget(all exporter.Table) []exporter.Table {
 	return tables
 }
 
-const shownHash = 16
-
 // inputTable shortens the hashes to what identifies a file in practice; the
 // files of the handoff have them whole.
 func inputTable(s *exporter.Signoff) exporter.Table {
 	t := s.InputTable()
 	for _, row := range t.Rows {
-		if len(row[2]) > shownHash {
-			row[2] = row[2][:shownHash] + "..."
-		}
+		row[2] = exporter.ShortHash(row[2])
 	}
 	return t
 }
