@@ -16,7 +16,11 @@ import (
 //go:embed c/*.h c/*.c
 var cFiles embed.FS
 
-var cPrefix = regexp.MustCompile(`\b(net|NET)(_|\.[ch]\b)`)
+// Names of ours; behind the compiler option -D one begins too.
+var (
+	cPrefix      = regexp.MustCompile(`(\b|-D)net(_|\.[ch]\b)`)
+	cUpperPrefix = regexp.MustCompile(`(\b|-D)NET(_|\.[ch]\b)`)
+)
 
 // guard stands before text from files, where net_ is no prefix of ours. It
 // cannot come from a file: commentText escapes control characters.
@@ -26,13 +30,8 @@ const guard = "\x01"
 // NET_N_UNITS becomes LEAKAIR_N_UNITS, "net.h" becomes "leakair.h". It takes the
 // guards away.
 func rename(text, name string) string {
-	text = cPrefix.ReplaceAllStringFunc(text, func(match string) string {
-		rest := match[3:]
-		if match[0] == 'N' {
-			return strings.ToUpper(name) + rest
-		}
-		return name + rest
-	})
+	text = cPrefix.ReplaceAllString(text, "${1}"+name+"${2}")
+	text = cUpperPrefix.ReplaceAllString(text, "${1}"+strings.ToUpper(name)+"${2}")
 	return strings.ReplaceAll(text, guard, "")
 }
 
