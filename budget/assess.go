@@ -31,6 +31,8 @@ type Result struct {
 	Measured []Measurement // none: costs are estimates
 	Counts   *quant.Counts
 	Extremes *quant.Extremes // of the sign-off recordings; nil: nothing was searched
+	Start    *Start          // what the job leaves out of every judgement; nil: nothing
+	Settling *quant.Settling // on the sign-off recordings; nil: no tolerance says what a difference is
 	Verdict  string          // Fits, DoesNotFit or NotEnough
 	Warnings []string
 	ByHand   []string // what the user chose on the command line, option=value
@@ -46,6 +48,7 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r.Loss = in.lossRows(in.Signoff, r.scores(measure), false)
 	r.Counts = chosen.Fixed.Count(in.Signoff)
 	r.Extremes = chosen.Fixed.Extremes(chosen.float(), in.Signoff)
+	r.Start, r.Settling = r.start(), r.settling()
 	r.judge()
 	if broken := func(l Loss) bool { return l.Verdict == Fail }; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
 		if err := in.widen(cut.Statistics, chosen); err != nil {
@@ -152,6 +155,7 @@ func (r *Result) warn() {
 	if columns := widestRow(in.Shape(r.Chosen.Candidate)); columns > fittedColumns && len(in.Targets) > 0 {
 		add("the network has rows of %d weights; estimates of code and cycles are fitted to networks with %d at most, and may be off by more than docs/cost.md says: kerf measure measures them", columns, fittedColumns)
 	}
+	r.warnStart()
 	r.warnRecovery()
 	r.warnWords()
 	r.warnOutliers()

@@ -13,6 +13,11 @@ import (
 	"kerf/quant"
 )
 
+// riseOf is a tolerance on the rise of the RMSE.
+func riseOf(limit float64) Tolerance {
+	return Tolerance{Figures: Figures{RMSERise: &Share{Value: limit}}}
+}
+
 // handMade is a GRU whose units hear no other unit; output o is the state of unit
 // o. Every output has a tolerance of 5 % on the rise of its RMSE. candidate holds
 // two input weights and the bias of every unit's candidate, update the biases of
@@ -29,9 +34,9 @@ func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int,
 		copy(layer.W[2*(2*units+j):], w[:2])
 		layer.B[2*units+j], layer.B[units+j] = w[2], update[j]
 		head.W[j*units+j] = 1
-		name, limit := fmt.Sprintf("y%d", j), Percent(0.05)
+		name := fmt.Sprintf("y%d", j)
 		outputs = append(outputs, dataset.Output{Name: name, Std: 1})
-		in.Job.Tolerances[name] = Tolerance{RMSERise: &limit}
+		in.Job.Tolerances[name] = riseOf(0.05)
 	}
 	in.Float = dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}, []dataset.Feature{{Name: "a", Std: 1}, {Name: "b", Std: 1}}, outputs)
 	random := rand.New(rand.NewPCG(11, 0))
@@ -138,8 +143,7 @@ func TestForcedUnitsInWords(t *testing.T) {
 func TestNarrowingStartsFromTheCheapestWords(t *testing.T) {
 	in := oneFineRow(t)
 	for name := range in.Job.Tolerances {
-		wide := 1e6
-		in.Job.Tolerances[name] = Tolerance{RMSE: &wide}
+		in.Job.Tolerances[name] = Tolerance{Figures: Figures{RMSE: &Bound{Value: 1e6}}}
 	}
 	chosen := chooseWidths(t, in)
 	if !chosen.Within || len(chosen.Widths) == 0 {
@@ -174,8 +178,7 @@ func TestTheWordToBlame(t *testing.T) {
 // word is to blame.
 func TestNoWordToBlame(t *testing.T) {
 	in := oneFineRow(t)
-	limit := Percent(1e-9)
-	in.Job.Tolerances["y0"] = Tolerance{RMSERise: &limit}
+	in.Job.Tolerances["y0"] = riseOf(1e-9)
 	in.Job.Formats = FormatRule{Weights: "int16", State: "int32"}
 	chosen := chooseWidths(t, in)
 	r := &Result{Inputs: in, Chosen: chosen}

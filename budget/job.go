@@ -60,6 +60,8 @@ type LayerRule struct {
 type RecordingFiles struct {
 	Selection FileList `toml:"selection"`
 	Signoff   FileList `toml:"signoff"`
+
+	Settle *SettleRule `toml:"settle"` // start of every sequence that no judgement counts; nil: none
 }
 
 // TableFile names a CSV file.
@@ -121,22 +123,6 @@ type Condition struct {
 	Max   *float64 `toml:"max"`
 	Below *string  `toml:"below"`
 	Above *string  `toml:"above"`
-}
-
-// Tolerance is what one output may lose: relative to the float network, or
-// absolute in the unit of the output.
-type Tolerance struct {
-	RMSERise *Percent `toml:"rmse_rise"`
-	MAERise  *Percent `toml:"mae_rise"`
-	RMSE     *float64 `toml:"rmse"`
-	MAE      *float64 `toml:"mae"`
-	MaxError *float64 `toml:"max_error"`
-	Bias     *float64 `toml:"bias"` // of its magnitude
-
-	// Of a classifier, under the name of its column.
-	AccuracyDrop         *Percent `toml:"accuracy_drop"`
-	BalancedAccuracyDrop *Percent `toml:"balanced_accuracy_drop"`
-	Disagreement         *Percent `toml:"disagreement"` // with the float network
 }
 
 // ReadJob reads and checks a job file. Errors are [*targets.FileError].

@@ -54,7 +54,7 @@ func TestReadJob(t *testing.T) {
 	}
 	target := job.Targets[0]
 	if len(job.Recordings.Selection) != 2 || job.Recordings.Signoff[0] != "c.csv" ||
-		*job.Tolerances["leakage"].RMSERise != 0.05 || *job.Tolerances["air"].MaxError != 1.5 ||
+		job.Tolerances["leakage"].RMSERise.Value != 0.05 || job.Tolerances["air"].MaxError.Value != 1.5 ||
 		target.Clock != 64e6 || *target.Flash != 24*1024 || *target.StepTime != 1e-3 || *target.Period != 0.1 ||
 		*job.Regions[0].Where["air"].Min != 4 || *job.Regions[0].Where["leakage"].Below != "air" {
 		t.Errorf("read as %+v", job)

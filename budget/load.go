@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"path/filepath"
 	"slices"
 
@@ -32,13 +31,15 @@ type Inputs struct {
 	Warnings  []string
 	Shared    int // sign-off sequences that are selection recordings as well
 
-	selectionBase  *dataset.Score            // of Float, see floatOnSelection
-	selectionFloor []float64                 // of Float, see floatReach
-	lastPrepared   *prepared                 // see prepare
-	cutNetworks    map[string]*dataset.Float // see cutNetwork
-	recovered      map[string]*Recovered     // by cutKey, see Recover
-	pins           pins
-	prices         *pricing // see pricing
+	selectionBase  *dataset.Score // of Float, see floatOnSelection
+	selectionFloor []float64      // of Float, see floatReach
+
+	selectionConstant *dataset.Score            // see constantOn
+	lastPrepared      *prepared                 // see prepare
+	cutNetworks       map[string]*dataset.Float // see cutNetwork
+	recovered         map[string]*Recovered     // by cutKey, see Recover
+	pins              pins
+	prices            *pricing // see pricing
 }
 
 // Target is one target of the job with its profile.
@@ -79,7 +80,7 @@ func LoadFrom(r io.Reader, name string) (*Inputs, error) {
 func loadJob(job *Job) (*Inputs, error) {
 	in := &Inputs{Job: job}
 	in.Files = append(in.Files, InputFile{"job", filepath.Base(job.File), hash(job.data)})
-	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch, in.checkTolerances, in.loadRecordings, in.loadScores} {
+	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch, in.checkTolerances, in.loadRecordings, in.checkScenarios, in.loadScores} {
 		if err := step(); err != nil {
 			return nil, err
 		}
@@ -289,34 +290,4 @@ func (in *Inputs) checkFrontEnds() error {
 func (in *Inputs) knowsProfile(name string) bool {
 	return slices.Contains(targets.Names(), name) ||
 		slices.ContainsFunc(in.Targets, func(t Target) bool { return t.Core.Name == name })
-}
-
-func (in *Inputs) checkTolerances() error {
-	outputs := dataset.OutputNames(in.judged())
-	for _, name := range sortedKeys(in.Job.Tolerances) {
-		if !slices.Contains(outputs, name) {
-			return in.Job.at("outputs.csv declares the outputs", fmt.Sprintf("tolerance for the unknown output %q", name), "tolerance", name)
-		}
-		t := in.Job.Tolerances[name]
-		for key, value := range map[string]*float64{"rmse": t.RMSE, "mae": t.MAE, "max_error": t.MaxError, "bias": t.Bias} {
-			if value != nil && (*value < 0 || math.IsNaN(*value) || math.IsInf(*value, 0)) {
-				return in.Job.at("a tolerance is a number in the unit of the output, 0 or more", fmt.Sprintf("%g is no tolerance", *value), "tolerance", name, key)
-			}
-		}
-		for _, r := range t.rules() {
-			if !slices.Contains(dataset.Metrics(in.Float.Classes), r.metric) {
-				return in.Job.at("a regression has rmse_rise, mae_rise, rmse, mae, max_error, bias; a classifier accuracy_drop, balanced_accuracy_drop, disagreement", fmt.Sprintf("%s is no metric of this network", r.metric), "tolerance", name)
-			}
-		}
-		if len(t.rules()) == 0 {
-			return in.Job.at(`for example { rmse_rise = "5 %" }`, "the tolerance says nothing", "tolerance", name)
-		}
-	}
-	if len(in.Job.Tolerances) == 0 {
-		in.Warnings = append(in.Warnings, "the job gives no tolerance: features and units are not cut, and the loss is not judged")
-	}
-	if len(in.Targets) == 0 {
-		in.Warnings = append(in.Warnings, "the job gives no target: no cost is judged")
-	}
-	return nil
 }

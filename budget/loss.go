@@ -15,38 +15,6 @@ const (
 	NotEnough = "not enough recordings"
 )
 
-// rule is one tolerance of one output: on a metric, relative or absolute.
-type rule struct {
-	metric   dataset.Metric
-	relative bool
-	limit    float64 // fraction when relative, else in the unit of the output
-}
-
-// rules lists the tolerances in the order of the report.
-func (t Tolerance) rules() []rule {
-	var all []rule
-	percent := func(m dataset.Metric, p *Percent) {
-		if p != nil {
-			all = append(all, rule{m, true, float64(*p)})
-		}
-	}
-	number := func(m dataset.Metric, v *float64) {
-		if v != nil {
-			all = append(all, rule{m, false, *v})
-		}
-	}
-	percent(dataset.RMSE, t.RMSERise)
-	percent(dataset.MAE, t.MAERise)
-	number(dataset.RMSE, t.RMSE)
-	number(dataset.MAE, t.MAE)
-	number(dataset.MaxError, t.MaxError)
-	number(dataset.Bias, t.Bias)
-	percent(dataset.Accuracy, t.AccuracyDrop)
-	percent(dataset.BalancedAccuracy, t.BalancedAccuracyDrop)
-	percent(dataset.Agreement, t.Disagreement)
-	return all
-}
-
 // Loss is one row of the accuracy table. The columns are measured on the same
 // steps.
 type Loss struct {
@@ -62,21 +30,24 @@ type Loss struct {
 	RiseLow, RiseHigh   float64 // 95 % interval; NaN where there is none
 	FixedLow, FixedHigh float64 // 95 % interval; NaN where there is none
 	Sequences, Steps    int
+	Blocks, BlockSteps  int // that the intervals follow from, see [dataset.Compare]; 0: they follow from sequences
 
 	Judged    bool
 	Relative  bool    // the tolerance is on Rise, else on Fixed
-	Tolerance float64 // fraction or unit of the output
+	Tolerance float64 // fraction or unit of the output; of the explained share the least, of all others the most
 	Verdict   string  // Pass, Fail, NotEnough; empty when not judged
 	WouldDo   int     // with NotEnough: about how many sequences would do; 0 when that cannot be said
 }
 
-// JudgedValue is what the tolerance is compared with, and the upper end of its
-// 95 % interval.
+// JudgedValue is what the tolerance is compared with, and the upper end of its 95 % interval. For the
+// explained share it is what is not explained.
 func (l *Loss) JudgedValue() (value, high float64) {
 	if l.Relative {
 		return l.Rise, l.RiseHigh
 	}
 	switch l.Metric {
+	case dataset.Explained:
+		return 1 - l.Fixed, 1 - l.FixedLow
 	case dataset.Bias:
 		return math.Abs(l.Fixed), math.Max(math.Abs(l.FixedLow), math.Abs(l.FixedHigh))
 	case dataset.MaxError:
@@ -85,25 +56,38 @@ func (l *Loss) JudgedValue() (value, high float64) {
 	return l.Fixed, l.FixedHigh
 }
 
-// Judge gives the verdict on a row: the comparison with its tolerance. It is met only when the upper end of
-// the interval meets it; it is broken when the value itself does not; between
-// the two, and below dataset.MinSequences, more recordings are needed.
+// allowed is the most that the judged value may be.
+func (l *Loss) allowed() float64 {
+	if l.Metric == dataset.Explained {
+		return 1 - l.Tolerance
+	}
+	return l.Tolerance
+}
+
+// usualSequences is the number of sequences that a row without any interval is said to need: about as
+// many as make intervals narrow enough for usual tolerances (common practice, no source).
+const usualSequences = 6
+
+// Judge gives the verdict on a row: the comparison with its tolerance. It is met only when the upper end
+// of the interval meets it; it is broken when the value itself does not; between the two, and below
+// [dataset.Metric.Fewest] sequences, more recordings are needed.
 func (l *Loss) Judge() {
 	value, high := l.JudgedValue()
+	limit := l.allowed()
 	switch {
 	case l.Sequences == 0:
-		l.Verdict, l.WouldDo = NotEnough, dataset.MinSequences
+		l.Verdict, l.WouldDo = NotEnough, usualSequences
 	case math.IsNaN(value):
 		l.Verdict = Fail // the float network makes no error here, the fixed one does
-	case value > l.Tolerance:
+	case value > limit:
 		l.Verdict = Fail
-	case l.Sequences < dataset.MinSequences:
-		l.Verdict, l.WouldDo = NotEnough, dataset.MinSequences
-	case high <= l.Tolerance:
+	case l.Sequences < l.Metric.Fewest():
+		l.Verdict, l.WouldDo = NotEnough, max(usualSequences, l.Metric.Fewest())
+	case high <= limit:
 		l.Verdict = Pass
 	default:
 		l.Verdict = NotEnough
-		if room := l.Tolerance - value; room > 0 && !math.IsNaN(high) {
+		if room := limit - value; room > 0 && !math.IsNaN(high) {
 			l.WouldDo = dataset.TooFew(l.Sequences, (high-value)/room)
 		}
 	}
@@ -112,8 +96,8 @@ func (l *Loss) Judge() {
 // Margin is the room between the tolerance and the upper end of the interval,
 // as a fraction of the tolerance; NaN without an interval or tolerance.
 func (l *Loss) Margin() float64 {
-	if _, high := l.JudgedValue(); l.Judged && l.Tolerance > 0 {
-		return 1 - high/l.Tolerance
+	if _, high := l.JudgedValue(); l.Judged && l.allowed() > 0 {
+		return 1 - high/l.allowed()
 	}
 	return math.NaN()
 }
@@ -123,6 +107,9 @@ type place struct {
 	scenario, region string
 	slice            dataset.Slice
 }
+
+// isWhole tells whether a place is all recordings.
+func (p place) isWhole() bool { return p.scenario == "all" && p.region == "" }
 
 // places lists the slices of one output: everywhere, each scenario, each region.
 func (in *Inputs) places(rec *dataset.Recordings, output int) []place {
@@ -150,21 +137,23 @@ func (in *Inputs) judged() []dataset.Output {
 	return in.Float.Outputs
 }
 
-// scores are the measurements of the networks on the same recordings; recovered
-// is nil without recovery training.
+// scores are the measurements of the networks on the same recordings; recovered is nil without recovery
+// training. constant is what explained shares compare with; nil where no tolerance is on one.
 type scores struct {
-	float, cut, fixed, recovered *dataset.Score
+	constant, float, cut, fixed, recovered *dataset.Score
 }
 
 // lossRows makes the rows of the accuracy table. With judgedOnly, rows without
 // a tolerance are left out, and so is the work for them.
 func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) []Loss {
 	var rows []Loss
+	if in.judgesExplained() {
+		s.constant = in.constantOn(rec)
+	}
 	for o, output := range in.judged() {
-		tolerances := in.Job.Tolerances[output.Name].rules()
 		for _, p := range in.places(rec, o) {
 			judged := map[dataset.Metric]bool{}
-			for _, t := range tolerances {
+			for _, t := range in.Job.Tolerances[output.Name].rules(p) {
 				judged[t.metric] = true
 				row := in.lossRow(output, p, t.metric, s)
 				row.Judged, row.Relative, row.Tolerance = true, t.relative, t.limit
@@ -182,17 +171,24 @@ func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) [
 }
 
 func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric, s scores) Loss {
-	c := dataset.Compare(s.float, s.fixed, p.slice, metric)
-	recovered := math.NaN()
-	if s.recovered != nil {
-		recovered = s.recovered.Value(s.float, p.slice, metric)
+	base := s.float
+	if metric == dataset.Explained {
+		base = s.constant
 	}
-	return Loss{
+	c := dataset.Compare(base, s.fixed, p.slice, metric)
+	row := Loss{
 		Output: output.Name, Unit: output.Unit, Scenario: p.scenario, Region: p.region, Metric: metric,
-		Float: c.Base, Cut: s.cut.Value(s.float, p.slice, metric), Recovered: recovered, Fixed: c.Other,
+		Float: c.Base, Cut: s.cut.Value(base, p.slice, metric), Recovered: math.NaN(), Fixed: c.Other,
 		Rise: c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh,
-		Sequences: c.Sequences, Steps: c.Steps,
+		Sequences: c.Sequences, Steps: c.Steps, Blocks: c.Blocks, BlockSteps: c.BlockSteps,
 	}
+	if metric == dataset.Explained {
+		row.Float, row.Unit = s.float.Value(base, p.slice, metric), ""
+	}
+	if s.recovered != nil {
+		row.Recovered = s.recovered.Value(base, p.slice, metric)
+	}
+	return row
 }
 
 // Describe names the place of a row in words.

@@ -43,10 +43,32 @@ func (in *Inputs) loadRecordings() (err error) {
 			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings but no selection recordings: nothing was chosen or calibrated there", s))
 		}
 	}
+	if err := in.applySettle(); err != nil {
+		return err
+	}
+	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
+		if in.hasFew(rec) {
+			rec.Memory = in.Float.Memory(rec)
+		}
+	}
 	in.warnOneStep()
 	in.warnConstants()
 	in.warnGlitches()
 	return nil
+}
+
+// hasFew tells whether any row is about so few sequences that their blocks are looked at, see
+// [dataset.Compare].
+func (in *Inputs) hasFew(rec *dataset.Recordings) bool {
+	score := dataset.Measure(in.constant(), rec, in.Regions)
+	for o := range in.judged() {
+		for _, p := range in.places(rec, o) {
+			if n := score.Sequences(p.slice); n > 0 && n < dataset.BootstrapSequences {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {

@@ -63,7 +63,7 @@ func halved(t *testing.T, ctx context.Context, in *Inputs) *Chosen {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if chosen.Within || again.Recovered == nil || !(again.used < chosen.used/2) {
+	if chosen.Within || again.Recovered == nil || !(again.used < 0.6*chosen.used) {
 		t.Fatalf("with half of the units %g of a tolerance was used, recovered (%v) %g", chosen.used, again.Recovered != nil, again.used)
 	}
 	return again

@@ -51,7 +51,7 @@ func (in *Inputs) assess(score *dataset.Score) judgement {
 // allowance is what a row may reach: its tolerance, or where the float network itself does not keep that
 // what the float network reaches. Such a row must not get worse.
 func allowance(row Loss, floor float64) float64 {
-	return max(row.Tolerance, floor*hopelessSlack, math.SmallestNonzeroFloat64)
+	return max(row.allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
 }
 
 // within tells whether every judged row on selection recordings leaves room for
@@ -61,12 +61,15 @@ func (in *Inputs) within(score *dataset.Score) (tightest Loss, mayReach float64,
 	return j.tightest, j.mayReach, j.used <= 1
 }
 
-// reach is what a row may show on the sign-off recordings. A row of too few sequences for an
-// interval is taken at its value.
+// reach is what a row may show on the sign-off recordings. Where there is no interval, because one
+// sequence says nothing of the others, that has no end: nothing may be cut there.
 func (l *Loss) reach() float64 {
 	value, high := l.JudgedValue()
-	if l.Sequences < dataset.MinSequences {
+	switch {
+	case l.Metric == dataset.MaxError:
 		return value
+	case math.IsNaN(high) && !math.IsNaN(value):
+		return math.Inf(1)
 	}
 	return value + float64(signoffReach*(high-value))
 }
@@ -90,7 +93,21 @@ func (in *Inputs) floatOnSelection() *dataset.Score {
 	return in.selectionBase
 }
 
+// constant predicts the means of the selection recordings: what explained shares compare with.
+func (in *Inputs) constant() *dataset.Constant { return dataset.ConstantOf(in.Selection) }
+
+// constantOn is the score of that constant; on selection recordings it is measured once.
+func (in *Inputs) constantOn(rec *dataset.Recordings) *dataset.Score {
+	if rec != in.Selection {
+		return dataset.Measure(in.constant(), rec, in.Regions)
+	}
+	if in.selectionConstant == nil {
+		in.selectionConstant = dataset.Measure(in.constant(), rec, in.Regions)
+	}
+	return in.selectionConstant
+}
+
 // used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.
 func used(row Loss, mayReach float64) float64 {
-	return (mayReach - row.Tolerance) / math.Max(row.Tolerance, math.SmallestNonzeroFloat64)
+	return (mayReach - row.allowed()) / math.Max(row.allowed(), math.SmallestNonzeroFloat64)
 }

@@ -178,6 +178,9 @@ func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 	squares, own := make([]float64, outputs), make([]float64, outputs)
 	for i, s := range in.Selection.Sequences {
 		for k, v := range predicted[i] {
+			if k < s.Settle*outputs {
+				continue
+			}
 			d, e := v-p.outputs[i][k], p.outputs[i][k]-s.Y[k]
 			squares[k%outputs] += float64(d * d)
 			own[k%outputs] += float64(e * e)
@@ -186,7 +189,7 @@ func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 	total := 0.0
 	for o, sum := range squares {
 		if in.Float.Classes {
-			total += sum / float64(in.Selection.Steps())
+			total += sum / float64(in.Selection.Judged())
 		} else {
 			total += sum / math.Max(own[o], math.SmallestNonzeroFloat64)
 		}

@@ -65,8 +65,12 @@ func (in *Inputs) judgedReaches(base, score *dataset.Score) []float64 {
 	reaches := []float64{} // not nil: no row is an answer as well
 	for o, output := range in.judged() {
 		for _, place := range in.places(in.Selection, o) {
-			for _, t := range in.Job.Tolerances[output.Name].rules() {
-				c := dataset.CompareRoughly(base, score, place.slice, t.metric)
+			for _, t := range in.Job.Tolerances[output.Name].rules(place) {
+				from := base
+				if t.metric == dataset.Explained {
+					from = in.constantOn(in.Selection)
+				}
+				c := dataset.CompareRoughly(from, score, place.slice, t.metric)
 				row := Loss{Metric: t.metric, Relative: t.relative, Rise: c.Rise, RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh, Sequences: c.Sequences}
 				reaches = append(reaches, row.reach())
 			}

@@ -39,6 +39,7 @@ func (s *groupSums) add(step int, raw, y []float32) {
 	for s.group.lengths[s.active-1] <= step {
 		s.active--
 	}
+	counted := s.group.counted(step, s.active)
 	if s.prepared.rec.Classes {
 		s.addClasses(raw)
 		return
@@ -53,10 +54,12 @@ func (s *groupSums) add(step int, raw, y []float32) {
 		}
 		sums := s.errors[o*(1+regions):][:1+regions]
 		for lane := range e[:s.active] {
-			sums[0].add(lane, e[lane])
+			if counted>>lane&1 == 1 {
+				sums[0].add(lane, e[lane])
+			}
 		}
 		for r, set := range within {
-			for ; set != 0; set &= set - 1 {
+			for set &= counted; set != 0; set &= set - 1 {
 				lane := bits.TrailingZeros8(set)
 				sums[1+r].add(lane, e[lane])
 			}
@@ -88,21 +91,32 @@ func (s *groupSums) addClasses(raw []float32) {
 	}
 }
 
-// store writes the sums to their places in a score.
-func (s *groupSums) store(score *Score) {
+// store writes the sums to the pieces of a score that hold a step, and begins new sums. Predicted
+// classes are written when the last step has been added.
+func (s *groupSums) store(score *Score, step int) {
+	last := step == s.group.steps()-1
 	for lane, i := range s.group.sequences {
 		if s.prepared.rec.Classes {
-			score.countClasses(i, s.prepared.rec.Sequences[i], s.classes[lane])
+			if last {
+				score.countClasses(i, s.prepared.rec.Sequences[i], s.classes[lane])
+			}
 			continue
 		}
-		regions := len(s.prepared.regions)
-		for o, out := range s.prepared.outputs {
-			for r := -1; r < regions; r++ {
-				from := &s.errors[o*(1+regions)+1+r]
-				*score.at(i, o, r) = tally{
-					steps: from.steps[lane], sum: from.sum[lane] * out.Std, sumAbs: from.sumAbs[lane] * out.Std,
-					sumSq: from.sumSq[lane] * out.Std * out.Std, max: from.max[lane] * out.Std,
-				}
+		if piece := score.pieceOf(i, step); piece < score.first[i+1] {
+			s.storeLane(score, lane, piece)
+		}
+	}
+	clear(s.errors)
+}
+
+func (s *groupSums) storeLane(score *Score, lane, piece int) {
+	regions := len(s.prepared.regions)
+	for o, out := range s.prepared.outputs {
+		for r := -1; r < regions; r++ {
+			from := &s.errors[o*(1+regions)+1+r]
+			*score.at(piece, o, r) = tally{
+				steps: from.steps[lane], sum: from.sum[lane] * out.Std, sumAbs: from.sumAbs[lane] * out.Std,
+				sumSq: from.sumSq[lane] * out.Std * out.Std, max: from.max[lane] * out.Std,
 			}
 		}
 	}

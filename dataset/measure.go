@@ -18,6 +18,11 @@ const (
 	Accuracy         Metric = "accuracy"
 	BalancedAccuracy Metric = "balanced_accuracy"
 	Agreement        Metric = "agreement"
+
+	// Explained is the share of the error of the base that the other predictor takes away: 1 less
+	// the ratio of their sums of squared errors, of a classifier of their wrong steps. With a
+	// [Constant] as the base it is the share of the variance that a network explains.
+	Explained Metric = "explained"
 )
 
 // Metrics lists the metrics of a regression or a classifier in the order of the report.
@@ -73,6 +78,15 @@ func (t *tally) addClass(class, predicted int) {
 	}
 }
 
+// recognised counts the steps of a classifier whose class is right.
+func (t *tally) recognised() int {
+	sum := 0
+	for _, f := range t.found {
+		sum += f
+	}
+	return sum
+}
+
 func (t *tally) value(m Metric) float64 {
 	if t.steps == 0 {
 		return 0
@@ -88,11 +102,7 @@ func (t *tally) value(m Metric) float64 {
 	case Bias:
 		return t.sum / n
 	case Accuracy:
-		found := 0
-		for _, f := range t.found {
-			found += f
-		}
-		return float64(found) / n
+		return float64(t.recognised()) / n
 	case BalancedAccuracy:
 		sum, classes := 0.0, 0.0
 		for c, members := range t.members {
@@ -105,29 +115,41 @@ func (t *tally) value(m Metric) float64 {
 	case Agreement:
 		return float64(t.agreed) / n
 	}
-	panic("dataset: unknown metric " + string(m))
+	panic("dataset: no value of one predictor for the metric " + string(m))
 }
 
-// Score holds the errors of one predictor on some recordings, kept per
-// sequence so that scores can be paired and resampled.
+// Score holds the errors of one predictor on some recordings, kept per sequence so that scores can
+// be paired and resampled. Sequences of few are kept in pieces, see [Recordings.Memory].
 type Score struct {
 	rec     *Recordings
 	regions int
-	tallies []tally // sequence × output × (1 + regions); index 0 of the last is the whole sequence
+	piece   int     // steps of a piece; 0: a sequence is one piece
+	first   []int   // index of the first piece of each sequence, and behind them the number of pieces
+	tallies []tally // piece × output × (1 + regions); index 0 of the last is the whole piece
 	classes [][]int // classifier: predicted class of every step, per sequence
 }
 
-func (s *Score) at(sequence, output, region int) *tally {
-	return &s.tallies[(sequence*s.rec.Outputs+output)*(1+s.regions)+1+region]
+func newScore(rec *Recordings, regions int) *Score {
+	s := &Score{rec: rec, regions: regions, piece: rec.pieceSteps(), first: make([]int, len(rec.Sequences)+1)}
+	for i, sequence := range rec.Sequences {
+		s.first[i+1] = s.first[i] + s.pieces(sequence)
+	}
+	s.tallies = make([]tally, s.first[len(rec.Sequences)]*rec.Outputs*(1+regions))
+	if rec.Classes {
+		s.classes = make([][]int, len(rec.Sequences))
+	}
+	return s
+}
+
+// at is the tally of a piece, for one output in one region; region -1 is everywhere.
+func (s *Score) at(piece, output, region int) *tally {
+	return &s.tallies[(piece*s.rec.Outputs+output)*(1+s.regions)+1+region]
 }
 
 // Measure runs a predictor over all recordings and scores it against the
 // reference outputs, on all cores. The result does not depend on their number.
 func Measure(p Predictor, rec *Recordings, regions []Region) *Score {
-	score := &Score{rec: rec, regions: len(regions), tallies: make([]tally, len(rec.Sequences)*rec.Outputs*(1+len(regions)))}
-	if rec.Classes {
-		score.classes = make([][]int, len(rec.Sequences))
-	}
+	score := newScore(rec, len(regions))
 	EachPrediction(p, rec, func(i int, s *Sequence, predicted []float64) {
 		if rec.Classes {
 			score.tallyClasses(i, s, predicted)
@@ -140,18 +162,19 @@ func Measure(p Predictor, rec *Recordings, regions []Region) *Score {
 
 func (s *Score) tallySequence(i int, sequence *Sequence, predicted []float64, regions []Region) {
 	outputs := s.rec.Outputs
-	for step := 0; step < sequence.Steps; step++ {
+	for step := sequence.Settle; step < sequence.Steps; step++ {
 		y := sequence.Y[step*outputs : (step+1)*outputs]
 		got := predicted[step*outputs : (step+1)*outputs]
+		piece := s.pieceOf(i, step)
 		for o := range y {
-			s.at(i, o, -1).add(got[o] - y[o])
+			s.at(piece, o, -1).add(got[o] - y[o])
 		}
 		for r, region := range regions {
 			if !region.Contains(y) {
 				continue
 			}
 			for o := range y {
-				s.at(i, o, r).add(got[o] - y[o])
+				s.at(piece, o, r).add(got[o] - y[o])
 			}
 		}
 	}
@@ -168,11 +191,14 @@ func (s *Score) tallyClasses(i int, sequence *Sequence, predicted []float64) {
 // countClasses counts under output 0 and keeps the predicted classes.
 func (s *Score) countClasses(i int, sequence *Sequence, classes []int) {
 	outputs := s.rec.Outputs
-	t := s.at(i, 0, -1)
-	t.members, t.found = make([]int, outputs), make([]int, outputs)
 	s.classes[i] = classes
-	for step, got := range classes {
-		t.addClass(Class(sequence.Y[step*outputs:(step+1)*outputs]), got)
+	for piece := s.first[i]; piece < s.first[i+1]; piece++ {
+		t := s.at(piece, 0, -1)
+		t.members, t.found = make([]int, outputs), make([]int, outputs)
+	}
+	for step := sequence.Settle; step < sequence.Steps; step++ {
+		want := Class(sequence.Y[step*outputs : (step+1)*outputs])
+		s.at(s.pieceOf(i, step), 0, -1).addClass(want, classes[step])
 	}
 }
 

@@ -20,12 +20,28 @@ type Prepared struct {
 type group struct {
 	sequences []int     // their indices in the recordings
 	lengths   []int     // their steps
+	settle    []int     // their first steps that no error counts
+	settled   int       // the largest of settle
 	x         []float32 // normalised features [steps × features × lanes]
 	y         []float32 // reference: normalised outputs [steps × outputs × lanes]
 	within    []uint8   // lanes whose step lies in a region [steps × regions]; lane 0 is the lowest bit
 }
 
 func (g *group) steps() int { return g.lengths[0] }
+
+// counted are the lanes, lane 0 the lowest bit, whose errors at a step count; sequences go on in the
+// first active lanes.
+func (g *group) counted(step, active int) uint8 {
+	set := uint8(1<<active - 1)
+	if step < g.settled {
+		for lane, settle := range g.settle {
+			if step < settle {
+				set &^= 1 << lane
+			}
+		}
+	}
+	return set
+}
 
 // Prepare lays out recordings for networks with the features and outputs of f.
 func Prepare(f *Float, rec *Recordings, regions []Region) *Prepared {
@@ -40,7 +56,9 @@ func Prepare(f *Float, rec *Recordings, regions []Region) *Prepared {
 // lay fills a group.
 func (p *Prepared) lay(g *group) {
 	for _, i := range g.sequences {
-		g.lengths = append(g.lengths, p.rec.Sequences[i].Steps)
+		s := p.rec.Sequences[i]
+		g.lengths, g.settle = append(g.lengths, s.Steps), append(g.settle, s.Settle)
+		g.settled = max(g.settled, s.Settle)
 	}
 	features, outputs, regions := len(p.features), len(p.outputs), len(p.regions)
 	g.x = make([]float32, g.steps()*features*lanes.Width)
@@ -101,10 +119,7 @@ func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 	for i, f := range candidates {
 		p.mustFit(f)
 		programs[i] = lanes.Compile(f.Net)
-		scores[i] = &Score{rec: p.rec, regions: len(p.regions), tallies: make([]tally, len(p.rec.Sequences)*p.rec.Outputs*(1+len(p.regions)))}
-		if p.rec.Classes {
-			scores[i].classes = make([][]int, len(p.rec.Sequences))
-		}
+		scores[i] = newScore(p.rec, len(p.regions))
 	}
 	InParallel(len(candidates)*len(p.groups), func(job int) {
 		i, g := job%len(candidates), &p.groups[job/len(candidates)]
@@ -120,8 +135,10 @@ func (p *Prepared) run(state *lanes.State, f *Float, g *group, score *Score) {
 	for step := range g.steps() {
 		p.step(state, f, g, step)
 		sums.add(step, state.Output(), g.y[step*outputs:(step+1)*outputs])
+		if last := step == g.steps()-1; last || score.piece > 0 && (step+1)%score.piece == 0 {
+			sums.store(score, step)
+		}
 	}
-	sums.store(score)
 }
 
 // step advances a group by one time step.

@@ -24,7 +24,7 @@ one,warm,-7,7,8,9
 
 func plainSequences() []*Sequence {
 	return []*Sequence{
-		{Name: "0", Scenario: "cold", File: "rec.csv", Line: 2, Steps: 2, X: []float64{1, 2, -4, 500}, Y: []float64{3, 0.6}},
+		{Name: "0", Scenario: "cold", File: "rec.csv", Line: 2, Steps: 2, Duration: 0.5, X: []float64{1, 2, -4, 500}, Y: []float64{3, 0.6}},
 		{Name: "one", Scenario: "warm", File: "rec.csv", Line: 4, Steps: 1, X: []float64{7, 8}, Y: []float64{9}},
 	}
 }

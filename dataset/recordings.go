@@ -17,6 +17,8 @@ type Sequence struct {
 	File     string
 	Line     int       // line of its first step
 	Steps    int       // number of time steps
+	Settle   int       // first steps that no error counts; the network runs through them
+	Duration float64   // t of the last step less t of the first, in the unit of the recording
 	X        []float64 // features, Steps × features, physical units
 	Y        []float64 // reference outputs, Steps × outputs, physical units
 }
@@ -27,6 +29,10 @@ type Recordings struct {
 	Outputs   int  // columns of Sequence.Y
 	Classes   bool // Y is 1 for the class of the step and 0 for all others
 	Sequences []*Sequence
+
+	// Memory is how many steps a network remembers; 0 says that nobody knows. Where it is known,
+	// scores keep errors in pieces of sequences, by which [Compare] judges few long ones.
+	Memory int
 }
 
 // Reference says which columns of a recording hold what a network should give:
@@ -43,6 +49,15 @@ func (r *Recordings) Steps() int {
 	n := 0
 	for _, s := range r.Sequences {
 		n += s.Steps
+	}
+	return n
+}
+
+// Judged is the number of time steps that errors count.
+func (r *Recordings) Judged() int {
+	n := 0
+	for _, s := range r.Sequences {
+		n += max(0, s.Steps-s.Settle)
 	}
 	return n
 }
@@ -105,6 +120,7 @@ type reader struct {
 	keys      []int          // columns sequence, scenario, t
 	x, y      []int
 	current   *Sequence
+	start     float64   // time of the first step of the current sequence
 	last      float64   // time of the last step
 	bufferX   []float64 // of the current sequence; reused, so that what is kept has its exact size
 	bufferY   []float64
@@ -153,6 +169,7 @@ func (r *reader) step() error {
 		if err := r.begin(name, scenario); err != nil {
 			return err
 		}
+		r.start = now
 	} else {
 		if scenario != r.current.Scenario {
 			return r.Fail(r.keys[1], "the scenario changes from "+r.current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
@@ -203,6 +220,7 @@ func (r *reader) begin(name, scenario string) error {
 func (r *reader) end() {
 	if r.current != nil {
 		r.current.X, r.current.Y = slices.Clone(r.bufferX), slices.Clone(r.bufferY)
+		r.current.Duration = r.last - r.start
 	}
 	r.bufferX, r.bufferY = r.bufferX[:0], r.bufferY[:0]
 }
@@ -293,7 +311,7 @@ func Shared(a, b *Recordings) []*Sequence {
 // Unique drops sequences that repeat an earlier one, value for value, and says
 // how many: a repeated sequence is no further evidence.
 func Unique(rec *Recordings) (unique *Recordings, dropped int) {
-	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes}
+	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes, Memory: rec.Memory}
 	known := map[[sha256.Size]byte]bool{}
 	for _, s := range rec.Sequences {
 		if print := s.fingerprint(); !known[print] {

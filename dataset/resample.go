@@ -13,6 +13,7 @@ const resamples = 2000
 // pairs are the sequences of one slice under two predictors.
 type pairs interface {
 	steps() int
+	sequences() int
 	whole() (base, other float64)
 	// weights of the sequences in a rise, and in the value of the other predictor.
 	weights() (ofRise, ofOther []float64)
@@ -32,7 +33,7 @@ func pairsOf(a, b []*tally, metric Metric) pairs {
 	if part == nil {
 		return t
 	}
-	s := &sumPairs{value: value, ratio: metric == RMSE || metric == MAE, each: make([]sumPair, len(a))}
+	s := &sumPairs{metric: metric, value: value, each: make([]sumPair, len(a))}
 	for i := range a {
 		s.each[i] = sumPair{part(a[i]), part(b[i]), float64(a[i].steps)}
 		s.all.add(s.each[i])
@@ -51,16 +52,17 @@ func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64
 		return func(t *tally) float64 { return t.sumAbs }, same
 	case Bias:
 		return func(t *tally) float64 { return t.sum }, same
+	case Explained:
+		return func(t *tally) float64 {
+			if t.members != nil {
+				return float64(t.steps - t.recognised())
+			}
+			return t.sumSq
+		}, same
 	case Agreement:
 		return func(t *tally) float64 { return float64(t.agreed) }, same
 	case Accuracy:
-		return func(t *tally) float64 {
-			found := 0
-			for _, f := range t.found {
-				found += f
-			}
-			return float64(found)
-		}, same
+		return func(t *tally) float64 { return float64(t.recognised()) }, same
 	}
 	return nil, nil
 }
@@ -74,27 +76,41 @@ func (s *sumPair) add(o sumPair) {
 }
 
 type sumPairs struct {
-	value func(mean float64) float64
-	ratio bool // a rise is a ratio of the sums, in which a sequence weighs what it adds to the base
-	each  []sumPair
-	all   sumPair
+	metric Metric
+	value  func(mean float64) float64
+	each   []sumPair
+	all    sumPair
 }
 
 func (s *sumPairs) of(p sumPair) (base, other float64) {
+	if s.metric == Explained {
+		return 0, 1 - p.other/p.base
+	}
 	return s.value(p.base / p.steps), s.value(p.other / p.steps)
 }
 
 func (s *sumPairs) steps() int                   { return int(s.all.steps) }
+func (s *sumPairs) sequences() int               { return len(s.each) }
 func (s *sumPairs) whole() (base, other float64) { return s.of(s.all) }
 
+// weights: in a ratio of two sums a sequence weighs what it adds to the base.
 func (s *sumPairs) weights() (ofRise, ofOther []float64) {
+	var ofSteps []float64
 	for _, p := range s.each {
-		ofRise, ofOther = append(ofRise, p.base), append(ofOther, p.steps)
+		ofRise, ofOther, ofSteps = append(ofRise, p.base), append(ofOther, p.other), append(ofSteps, p.steps)
 	}
-	if !s.ratio {
-		ofRise = ofOther
+	switch s.metric {
+	case RMSE, MAE:
+		return ofRise, ofOther
+	case Explained:
+		return ofRise, ofRise
+	case Accuracy, Agreement:
+		for i, p := range s.each {
+			ofRise[i] = float64(2*p.steps) - p.base - p.other
+		}
+		return ofRise, ofRise
 	}
-	return ofRise, ofOther
+	return ofSteps, ofSteps
 }
 
 func (s *sumPairs) resample(take func(base, other float64)) {
@@ -108,15 +124,19 @@ func (s *sumPairs) resample(take func(base, other float64)) {
 	}
 }
 
+// leaveOut adds up what stays, and takes nothing off the whole: what is nothing stays nothing.
 func (s *sumPairs) leaveOut(take func(base, other float64)) {
-	for i := range s.each {
-		var rest sumPair // added up, not taken off: what is nothing stays nothing
-		for j, p := range s.each {
-			if j != i {
-				rest.add(p)
-			}
-		}
+	behind := make([]sumPair, len(s.each)+1)
+	for i := len(s.each) - 1; i >= 0; i-- {
+		behind[i] = behind[i+1]
+		behind[i].add(s.each[i])
+	}
+	var before sumPair
+	for i, p := range s.each {
+		rest := before
+		rest.add(behind[i+1])
 		take(s.of(rest))
+		before.add(p)
 	}
 }
 
@@ -148,14 +168,20 @@ func (t tallyPairs) steps() int {
 	return steps
 }
 
+func (t tallyPairs) sequences() int { return len(t.a) }
+
 func (t tallyPairs) whole() (base, other float64) {
 	base, other, _ = t.of(t.everyOne)
 	return base, other
 }
 
 func (t tallyPairs) weights() (ofRise, ofOther []float64) {
-	for _, u := range t.a {
-		ofOther = append(ofOther, float64(u.steps))
+	for i, u := range t.a {
+		w := float64(u.steps)
+		if t.metric == BalancedAccuracy {
+			w = float64(2*u.steps - u.recognised() - t.b[i].recognised())
+		}
+		ofOther = append(ofOther, w)
 	}
 	return ofOther, ofOther
 }
@@ -192,8 +218,8 @@ func drawing(sequences int) *rand.Rand {
 	return rand.New(rand.NewPCG(uint64(sequences), 0x6b657266)) // "kerf"
 }
 
-// TooFew tells how many sequences would do, about, when an interval of this many reaches too far by the factor times: its
-// half-width goes with t/√(n-1), see [bootstrap]. 0 when that would be absurdly many.
+// TooFew tells how many sequences would do, about, when an interval of this many reaches too far by
+// the factor times: its half-width goes with t/√(n-1). It is 0 when that would be absurdly many.
 func TooFew(sequences int, times float64) int {
 	const absurd = 1_000_000
 	reach := func(n int) float64 { return expanded(float64(n)) / math.Sqrt(float64(n)) }

@@ -35,7 +35,7 @@ func (e *UnknownProfileError) HintText() string { return e.Hint }
 func Load(name string) (*Profile, error) {
 	if !slices.Contains(names, name) {
 		all := "known here: " + strings.Join(names, ", ")
-		hint := didYouMean(name, names)
+		hint := DidYouMean(name, names)
 		if hint != all {
 			hint += " " + all
 		}

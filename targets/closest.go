@@ -5,10 +5,10 @@ import (
 	"strings"
 )
 
-// didYouMean returns a hint for a word that is none of the known ones: the closest of them if it
+// DidYouMean returns a hint for a word that is none of the known ones: the closest of them if it
 // is close enough to be a slip, else all of them. Of two equally close ones the one that shares the
 // longer beginning wins, so "cortex-m4" leads to "cortex-m4f" and not to "cortex-m3".
-func didYouMean(word string, known []string) string {
+func DidYouMean(word string, known []string) string {
 	best, bestEdits, bestShared := "", 0, 0
 	for _, k := range known {
 		a, b := strings.ToLower(word), strings.ToLower(k)

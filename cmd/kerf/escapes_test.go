@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"kerf/budget"
-	"kerf/dataset"
 	"kerf/exporter"
 )
 
@@ -18,7 +17,7 @@ func TestEscapesInAHandoff(t *testing.T) {
 	fill(reflect.ValueOf(s).Elem())
 	s.Schema, s.Name = exporter.Schema, "leakair"
 	// The verdicts are as the figures give them: a cost at its limit, a loss of one sequence.
-	s.Verdict, s.Cost[0].Verdict, s.Loss[0].Verdict, s.Loss[0].WouldDo = budget.NotEnough, budget.Pass, budget.NotEnough, dataset.MinSequences
+	s.Verdict, s.Cost[0].Verdict, s.Loss[0].Verdict, s.Loss[0].WouldDo = budget.NotEnough, budget.Pass, budget.NotEnough, 6
 	m := &exporter.Manifest{}
 	fill(reflect.ValueOf(m).Elem())
 	dir := t.TempDir()

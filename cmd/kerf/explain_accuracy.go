@@ -95,8 +95,8 @@ func lossWhy(l exporter.LossRow) string {
 		return "the upper end of the interval is within the tolerance"
 	case l.Verdict == budget.Fail:
 		return "the figure itself is above the tolerance"
-	case l.Verdict == budget.NotEnough && l.Sequences < dataset.MinSequences:
-		return fmt.Sprintf("below %d sequences there is no verdict: if all pairs differ in the same direction, a two-sided test without assumptions has p = 2·(1/2)^n, below 5 %% only from 6 on", dataset.MinSequences)
+	case l.Verdict == budget.NotEnough && l.Sequences < dataset.Metric(l.Metric).Fewest():
+		return fmt.Sprintf("below %d sequences %s is not judged unless it breaks its tolerance", dataset.Metric(l.Metric).Fewest(), strings.ReplaceAll(l.Metric, "_", " "))
 	case l.Verdict == budget.NotEnough && l.WouldDo > 0:
 		return fmt.Sprintf("the figure is within the tolerance, the upper end of its interval is not; about %d sequences would do", l.WouldDo)
 	case l.Verdict == budget.NotEnough:

@@ -216,9 +216,8 @@ func TestAutomaticWidthsHold(t *testing.T) {
 // are named, and that they stand still.
 func TestSlowUnitsForceTheWideState(t *testing.T) {
 	in := load(t)
-	limit := budget.Percent(0.001)
 	for name := range in.Job.Tolerances {
-		in.Job.Tolerances[name] = budget.Tolerance{RMSERise: &limit}
+		in.Job.Tolerances[name] = budget.Tolerance{Figures: budget.Figures{RMSERise: &budget.Share{Value: 0.001}}}
 	}
 	in.Job.Formats.Weights = "int16"
 	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))

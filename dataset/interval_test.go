@@ -32,46 +32,39 @@ func pairedErrors(random *rand.Rand, sequences int, spread float64) (base, other
 	return base, other
 }
 
-// The simulation that the interval answers for: in 1,000 trials the true rise must lie within in 92 to 98 % of them,
-// for as few sequences as a verdict is given on, for a scenario and for a whole job. (The standard error of such a share is 0.7 %.)
+// The simulation that the intervals answer for: in 1,000 trials the true rise must lie in them in at
+// least 93 %, and not above their upper end, by which tolerances are judged, in at least 94.5 % (the
+// standard error of a share of 95 % is 0.7 %). Sequences are as unlike as those of a scenario of the demo,
+// and twice as unlike. docs/intervals.md has the table of more numbers, metrics and kinds of errors.
 func TestIntervalCoversTheTruthInOneThousandTrials(t *testing.T) {
-	const seed, trials, spread = 20261125, 1000, 0.25
-	truth := math.Exp(spread*spread/4) - 1
-	for _, sequences := range []int{MinSequences, 10, 12, 40} {
-		random := rand.New(rand.NewPCG(seed, uint64(sequences)))
-		covered, above, percentile := 0, 0, 0
-		for range trials {
-			a, b := pairedErrors(random, sequences, spread)
-			base, other := scoreOf(a), scoreOf(b)
-			c := Compare(base, other, whole, RMSE)
-			if c.RiseLow <= truth && truth <= c.RiseHigh {
-				covered++
+	const seed, trials = 20261125, 1000
+	for _, spread := range []float64{0.25, 0.5} {
+		truth := math.Exp(spread*spread/4) - 1
+		for _, sequences := range []int{2, 3, 5, BootstrapSequences, 12} {
+			random := rand.New(rand.NewPCG(seed, uint64(sequences)))
+			covered, notAbove := 0, 0
+			for range trials {
+				a, b := pairedErrors(random, sequences, spread)
+				c := Compare(scoreOf(a), scoreOf(b), whole, RMSE)
+				if truth <= c.RiseHigh {
+					notAbove++
+					if c.RiseLow <= truth {
+						covered++
+					}
+				}
 			}
-			if truth <= c.RiseHigh {
-				above++
+			t.Logf("seed %d, spread %g, %d sequences: covered in %d of %d trials, not above the upper end in %d", seed, spread, sequences, covered, trials, notAbove)
+			if covered < trials*93/100 || notAbove < trials*945/1000 {
+				t.Errorf("seed %d, spread %g, %d sequences: covered in %d of %d trials, want 93 %%; not above the upper end in %d, want 94.5 %%", seed, spread, sequences, covered, trials, notAbove)
 			}
-			if low, high := percentiles(base, other); low <= truth && truth <= high {
-				percentile++
-			}
-		}
-		t.Logf("seed %d, %d sequences: covered in %.1f %% of %d trials, not above the upper end in %.1f %%; by plain percentiles %.1f %%", seed, sequences, 100*float64(covered)/trials, trials, 100*float64(above)/trials, 100*float64(percentile)/trials)
-		if covered < trials*92/100 || covered > trials*98/100 {
-			t.Errorf("seed %d, %d sequences: covered in %d of %d trials, want 92 to 98 %%", seed, sequences, covered, trials)
 		}
 	}
-}
-
-// percentiles is the interval without any correction.
-func percentiles(base, other *Score) (low, high float64) {
-	var b bootstrap
-	pairsOf(base.members(whole), other.members(whole), RMSE).resample(func(base, other float64) { b.draws = append(b.draws, rise(base, other, RMSE)) })
-	return b.interval()
 }
 
 // Both ways to resample draw the same sequences.
 func TestSumsAndTalliesAgree(t *testing.T) {
 	a, b := pairedErrors(rand.New(rand.NewPCG(3, 0)), 9, 0.25)
-	base, other := scoreOf(a).members(whole), scoreOf(b).members(whole)
+	base, other := scoreOf(a).members(whole, RMSE, nil), scoreOf(b).members(whole, RMSE, nil)
 	for _, m := range []Metric{RMSE, MAE, Bias} {
 		var short, long []float64
 		into := func(to *[]float64) func(x, y float64) { return func(x, y float64) { *to = append(*to, x, y) } }
@@ -100,19 +93,19 @@ func TestIntervalByHand(t *testing.T) {
 		return all
 	}
 	alike := []float64{1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1}
-	even := bootstrap{value: 1000, draws: draws(), leftOut: []float64{-1, 1, -1, 1, -1, 1, -1, 1, -1, 1, -1, 1}, weights: alike}
-	low, high := even.interval()
+	even := sample{value: 1000, draws: draws(), leftOut: []float64{-1, 1, -1, 1, -1, 1, -1, 1, -1, 1, -1, 1}, weights: alike}
+	low, high := even.bootstrap()
 	// t with 11 degrees of freedom 2.201 (any table), times sqrt(12/11): 2.299, beyond which 1.075 % of a normal distribution lie on either side.
 	if math.Abs(low-0.01075*1999) > 1.5 || math.Abs(high-(1-0.01075)*1999) > 1.5 {
 		t.Errorf("[%g, %g], want [21.5, 1977.5]", low, high)
 	}
 	// A value at the 84th percentile has bias 1: the middle of the interval lies at the 97.7th (2 standard errors).
-	biased := bootstrap{value: 1681.5, draws: draws(), leftOut: even.leftOut, weights: alike}
-	if low, high := biased.interval(); math.Abs(low-(1-0.6176)*1999) > 5 || high < 1998 {
+	biased := sample{value: 1681.5, draws: draws(), leftOut: even.leftOut, weights: alike}
+	if low, high := biased.bootstrap(); math.Abs(low-(1-0.6176)*1999) > 5 || high < 1998 {
 		t.Errorf("biased: [%g, %g], want a low end at -2.299 + 2·0.9988 = -0.301 standard errors", low, high)
 	}
 	// The skewness of ten values 0 and one 11 about their mean 1: Σd³/(6 (Σd²)^1.5), d = mean - value: (10 - 1000)/(6·110^1.5) = -0.143.
-	skewed := bootstrap{leftOut: []float64{0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 11}}
+	skewed := sample{leftOut: []float64{0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 11}}
 	if got := skewed.acceleration(); math.Abs(got+0.14302) > 1e-4 {
 		t.Errorf("acceleration %g, want -0.1430", got)
 	}
@@ -149,23 +142,46 @@ func TestHowManySequencesWouldDo(t *testing.T) {
 	}
 }
 
-// Rough intervals are as wide as the others: on average over 50 draws of twelve sequences within a quarter.
+// Below the number of sequences that the bootstrap needs both ways to compare are one; above it the rough
+// interval lies within the other, and is on average over 50 draws of twelve sequences at most a quarter
+// narrower.
 func TestRoughIntervalsAreAboutAsWide(t *testing.T) {
 	random := rand.New(rand.NewPCG(23, 0))
 	rough, exact, roughOther, exactOther := 0.0, 0.0, 0.0, 0.0
 	for range 50 {
-		a, b := pairedErrors(random, 12, 0.25)
+		a, b := pairedErrors(random, BootstrapSequences-1, 0.25)
+		if r, c := CompareRoughly(scoreOf(a), scoreOf(b), whole, RMSE), Compare(scoreOf(a), scoreOf(b), whole, RMSE); r != c {
+			t.Fatalf("of few sequences %+v and %+v", r, c)
+		}
+		a, b = pairedErrors(random, 12, 0.25)
 		base, other := scoreOf(a), scoreOf(b)
 		r, c := CompareRoughly(base, other, whole, RMSE), Compare(base, other, whole, RMSE)
-		if r.Rise != c.Rise || r.Other != c.Other || r.Base != c.Base || r.Sequences != c.Sequences {
-			t.Fatalf("values %+v and %+v", r, c)
+		if r.Rise != c.Rise || r.Other != c.Other || r.Base != c.Base || r.Sequences != c.Sequences || r.RiseHigh > c.RiseHigh || r.OtherLow < c.OtherLow {
+			t.Fatalf("%+v and %+v", r, c)
 		}
 		rough, exact = rough+r.RiseHigh-r.RiseLow, exact+c.RiseHigh-c.RiseLow
 		roughOther, exactOther = roughOther+r.OtherHigh-r.OtherLow, exactOther+c.OtherHigh-c.OtherLow
 	}
 	for _, ratio := range []float64{rough / exact, roughOther / exactOther} {
-		if ratio < 0.75 || ratio > 1.25 {
+		if ratio < 0.75 {
 			t.Errorf("rough intervals are %.2f times as wide", ratio)
 		}
+	}
+}
+
+// The jackknife by hand: values 1 and 3 without one of two sequences. Their mean is 2, the squared
+// distances add up to 2, times (n-1)/n = 1/2: a standard error of 1; t with one degree of freedom is 12.706.
+func TestJackknifeByHand(t *testing.T) {
+	s := sample{value: 2, leftOut: []float64{1, 3}, weights: []float64{1, 1}}
+	if low, high := s.jackknife(); math.Abs(low-(2-12.7062)) > 1e-3 || math.Abs(high-(2+12.7062)) > 1e-3 {
+		t.Errorf("[%g, %g], want 2 ± 12.706", low, high)
+	}
+	s.widening = 1 // logarithms 0 and 1.0986: a standard error of 0.5493
+	if low, high := s.jackknife(); math.Abs(math.Log(high/2)-12.7062*0.5493) > 1e-3 || math.Abs(low*high-4) > 1e-9 {
+		t.Errorf("[%g, %g], want 2 times and by exp(12.706 · 0.5493)", low, high)
+	}
+	s.leftOut[0] = 0 // all of the error is in one sequence: there is no logarithm
+	if low, high := s.jackknife(); high <= 2 || low >= 2 || math.IsInf(high, 0) {
+		t.Errorf("[%g, %g] around 2", low, high)
 	}
 }

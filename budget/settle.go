@@ -1,0 +1,274 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"kerf/dataset"
+	"kerf/quant"
+	"kerf/targets"
+)
+
+// SettleRule is how much of the start of every sequence no judgement counts: a number of steps, or a time.
+type SettleRule struct {
+	Steps   int     // 0 where a time is given
+	Seconds float64 // in the unit of the column t, which is seconds
+}
+
+const settleHint = `for example settle = "5 s" or settle = "50 steps"`
+
+// UnmarshalTOML reads "50 steps" or a time such as "5 s".
+func (r *SettleRule) UnmarshalTOML(v any) error {
+	text, ok := v.(string)
+	if !ok {
+		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "the unit is missing", Hint: settleHint}
+	}
+	if number, isSteps := strings.CutSuffix(strings.TrimSuffix(strings.TrimSpace(text), "s"), "step"); isSteps {
+		steps, err := strconv.Atoi(strings.TrimSpace(number))
+		if err != nil || steps < 1 {
+			return &targets.QuantityError{Text: text, Msg: "no number of steps", Hint: settleHint}
+		}
+		r.Steps = steps
+		return nil
+	}
+	seconds, err := targets.ParseSeconds(text)
+	if err != nil || !(seconds > 0) {
+		return &targets.QuantityError{Text: text, Msg: "neither steps nor a time", Hint: settleHint}
+	}
+	r.Seconds = seconds
+	return nil
+}
+
+// String is the rule as a job states it.
+func (r *SettleRule) String() string {
+	if r.Steps > 0 {
+		return fmt.Sprintf("%d steps", r.Steps)
+	}
+	return fmt.Sprintf("%g s", r.Seconds)
+}
+
+// samePeriod is how far, as a share, the time between two recorded steps may be from the period of the
+// targets before a time in seconds is refused: t is then hardly in seconds.
+const samePeriod = 0.01
+
+// applySettle leaves the start of every selection and sign-off sequence out of all that is measured.
+func (in *Inputs) applySettle() error {
+	rule := in.Job.Recordings.Settle
+	if rule == nil {
+		return nil
+	}
+	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
+		between := stepTime(rec)
+		if period := in.Period(); rule.Seconds > 0 && period > 0 && math.Abs(between-period) > samePeriod*period {
+			return in.Job.at(`write settle in steps, such as "50 steps", or t in seconds`, fmt.Sprintf("settle is in seconds, but t of the recordings grows by %.4g from step to step, and the targets have a period of %.4g s", between, period), "recordings", "settle")
+		}
+		for _, s := range rec.Sequences {
+			steps := rule.Steps
+			if rule.Seconds > 0 {
+				const slack = 1e-9 // 5 s of 0.1 s each are 50 steps, whatever the last digit of their quotient
+				steps = int(math.Ceil(rule.Seconds/between - slack))
+			}
+			s.Settle = min(steps, s.Steps)
+		}
+		if rec.Judged() == 0 {
+			return in.Job.at(settleHint, fmt.Sprintf("settle leaves no step of the recordings: the longest sequence has %d", longest(rec)), "recordings", "settle")
+		}
+	}
+	if share := leftOut(in.Signoff); share > largestStart {
+		in.Warnings = append(in.Warnings, fmt.Sprintf("settle leaves %.0f %% of the steps of the sign-off recordings out of every judgement", 100*share))
+	}
+	return nil
+}
+
+// largestStart is the share of steps that settle may leave out without a note.
+const largestStart = 0.2
+
+// stepTime is the mean time between two steps of all sequences, in the unit of t; 1 where every
+// sequence has one step.
+func stepTime(rec *dataset.Recordings) float64 {
+	duration, steps := 0.0, 0
+	for _, s := range rec.Sequences {
+		duration += s.Duration
+		steps += s.Steps - 1
+	}
+	if steps == 0 {
+		return 1
+	}
+	return duration / float64(steps)
+}
+
+func longest(rec *dataset.Recordings) int {
+	most := 0
+	for _, s := range rec.Sequences {
+		most = max(most, s.Steps)
+	}
+	return most
+}
+
+// leftOut is the share of the steps that no judgement counts.
+func leftOut(rec *dataset.Recordings) float64 {
+	return 1 - float64(rec.Judged())/float64(rec.Steps())
+}
+
+// Start is the part of the sign-off recordings that no judgement counts.
+type Start struct {
+	Rule  string // as the job states it
+	Share float64
+	Loss  []Loss // of the first metric, one per output, on these steps alone
+}
+
+// start measures what settle leaves out; nil where it leaves nothing.
+func (r *Result) start() *Start {
+	in := r.Inputs
+	rule := in.Job.Recordings.Settle
+	if rule == nil {
+		return nil
+	}
+	rec := *in.Signoff
+	rec.Sequences = nil
+	for _, s := range in.Signoff.Sequences {
+		if s.Settle == 0 {
+			continue
+		}
+		short := *s
+		short.Steps, short.Settle = s.Settle, 0
+		short.X, short.Y = s.X[:s.Settle*rec.Features], s.Y[:s.Settle*rec.Outputs]
+		rec.Sequences = append(rec.Sequences, &short)
+	}
+	start := &Start{Rule: rule.String(), Share: leftOut(in.Signoff)}
+	s := r.scores(func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, &rec, in.Regions) })
+	for o, output := range in.judged() {
+		whole := in.places(&rec, o)[0]
+		start.Loss = append(start.Loss, in.lossRow(output, whole, dataset.Metrics(in.Float.Classes)[0], s))
+	}
+	return start
+}
+
+// settledShare is the share of a tolerance below which a difference counts as none: an order of
+// magnitude less than what may be lost (our choice).
+const settledShare = 0.1
+
+// settledBounds are the largest differences of each output that count as none: a tenth of its tightest
+// tolerance in its unit, infinite where it has none that says so. What rises are relative to is the float
+// network on all sign-off recordings.
+func (r *Result) settledBounds() (bounds []float64, any bool) {
+	in := r.Inputs
+	for _, output := range in.judged() {
+		bound := math.Inf(1)
+		for _, l := range r.Loss {
+			if l.Output != output.Name || !l.Judged || l.Metric == dataset.Explained || in.Float.Classes {
+				continue
+			}
+			if l.Relative {
+				bound = min(bound, l.Tolerance*l.Float)
+			} else {
+				bound = min(bound, l.Tolerance)
+			}
+		}
+		bounds = append(bounds, settledShare*bound)
+		any = any || !math.IsInf(bound, 1)
+	}
+	return bounds, any || in.Float.Classes && len(in.Job.Tolerances) > 0
+}
+
+// settling finds out how soon the chosen network forgets the state that it began with; nil where no
+// tolerance says what a difference is.
+func (r *Result) settling() *quant.Settling {
+	bounds, any := r.settledBounds()
+	if !any {
+		return nil
+	}
+	s := r.Chosen.Fixed.Settle(r.Inputs.Signoff, bounds)
+	return &s
+}
+
+// decidingShare is the share of a tolerance by which a row must move without the first steps before they
+// are said to decide, where its verdict stays (our choice).
+const decidingShare = 0.5
+
+// warnStart says where the first steps decide: where their errors are unlike those of later steps, and a
+// judged row has another verdict without them, or moves by half of its tolerance. It says nothing where the
+// job leaves a start out.
+func (r *Result) warnStart() {
+	in := r.Inputs
+	if in.Job.Recordings.Settle != nil || len(in.Job.Tolerances) == 0 {
+		return
+	}
+	steps := 0
+	for _, p := range []dataset.Predictor{in.Float, r.Chosen.Fixed} {
+		for _, squares := range squaredErrors(p, in.Signoff) {
+			steps = max(steps, dataset.UnlikeStart(squares))
+		}
+	}
+	if steps == 0 {
+		return
+	}
+	rest := *in.Signoff
+	rest.Sequences = nil
+	for _, s := range in.Signoff.Sequences {
+		later := *s
+		later.Settle = min(steps, s.Steps)
+		rest.Sequences = append(rest.Sequences, &later)
+	}
+	s := r.scores(func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, &rest, in.Regions) })
+	var with, without Loss
+	most := 0.0
+	for _, later := range in.lossRows(&rest, s, true) {
+		for _, row := range r.Loss {
+			if row.isSame(&later) && row.Judged {
+				before, _ := row.JudgedValue()
+				after, _ := later.JudgedValue()
+				moved := math.Abs(after-before) / math.Max(row.allowed(), math.SmallestNonzeroFloat64)
+				if (moved >= decidingShare || later.Verdict != row.Verdict) && moved > most {
+					most, with, without = moved, row, later
+				}
+			}
+		}
+	}
+	if most == 0 {
+		return
+	}
+	value, _ := with.JudgedValue()
+	later, _ := without.JudgedValue()
+	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %d steps of the sign-off sequences behave unlike the rest and decide: %s of %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]d steps\" leaves them out of every judgement",
+		steps, with.Metric, with.Describe(), with.show(value), with.show(with.Tolerance), with.Verdict, without.show(later), without.Verdict))
+}
+
+// isSame tells whether two rows are about the same figure.
+func (l *Loss) isSame(m *Loss) bool {
+	return l.Output == m.Output && l.Scenario == m.Scenario && l.Region == m.Region && l.Metric == m.Metric && l.Relative == m.Relative
+}
+
+// squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the class
+// is wrong.
+func squaredErrors(p dataset.Predictor, rec *dataset.Recordings) [][][]float64 {
+	outputs := rec.Outputs
+	if rec.Classes {
+		outputs = 1
+	}
+	all := make([][][]float64, outputs)
+	for o := range all {
+		all[o] = make([][]float64, len(rec.Sequences))
+	}
+	dataset.EachPrediction(p, rec, func(i int, s *dataset.Sequence, predicted []float64) {
+		for o := range all {
+			all[o][i] = make([]float64, s.Steps)
+		}
+		for step := range s.Steps {
+			y, got := s.Y[step*rec.Outputs:(step+1)*rec.Outputs], predicted[step*rec.Outputs:(step+1)*rec.Outputs]
+			if rec.Classes {
+				if dataset.Class(y) != dataset.Class(got) {
+					all[0][i][step] = 1
+				}
+				continue
+			}
+			for o := range y {
+				e := got[o] - y[o]
+				all[o][i][step] = float64(e * e)
+			}
+		}
+	})
+	return all
+}

@@ -1,0 +1,257 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/dataset"
+	"kerf/targets"
+)
+
+// Tolerance is what one output may lose. What it says holds for every row of the output: all
+// recordings, each scenario, each region. Scenarios and regions may have figures of their own, which take
+// the place of the general ones metric by metric.
+type Tolerance struct {
+	Figures
+	Scenario map[string]Figures `toml:"scenario"`
+	Region   map[string]Figures `toml:"region"`
+
+	// Explained is the least share of the variance, of a classifier of the errors of its most frequent
+	// class, that the integer network must explain over all recordings.
+	Explained *Percent `toml:"explained"`
+}
+
+// Figures are tolerances relative to the float network (rises and drops) or absolute in the unit of the
+// output. One that is nil says nothing, one that is off keeps a row from being judged.
+type Figures struct {
+	RMSERise *Share `toml:"rmse_rise"`
+	MAERise  *Share `toml:"mae_rise"`
+	RMSE     *Bound `toml:"rmse"`
+	MAE      *Bound `toml:"mae"`
+	MaxError *Bound `toml:"max_error"`
+	Bias     *Bound `toml:"bias"` // of its magnitude
+
+	// Of a classifier, under the name of its column.
+	AccuracyDrop         *Share `toml:"accuracy_drop"`
+	BalancedAccuracyDrop *Share `toml:"balanced_accuracy_drop"`
+	Disagreement         *Share `toml:"disagreement"` // with the float network
+}
+
+// Share is a tolerance written as a percentage, such as "5 %", or "off".
+type Share struct {
+	Value float64 // fraction
+	Off   bool
+}
+
+// Bound is a tolerance in the unit of the output: a number, or "off".
+type Bound struct {
+	Value float64
+	Off   bool
+}
+
+const offText = "off"
+
+// UnmarshalTOML reads a percentage or "off".
+func (s *Share) UnmarshalTOML(v any) error {
+	if s.Off = v == offText; s.Off {
+		return nil
+	}
+	var p Percent
+	if err := p.UnmarshalTOML(v); err != nil {
+		return err
+	}
+	s.Value = float64(p)
+	return nil
+}
+
+// UnmarshalTOML reads a number or "off".
+func (b *Bound) UnmarshalTOML(v any) error {
+	switch v := v.(type) {
+	case float64:
+		b.Value = v
+	case int64:
+		b.Value = float64(v)
+	case string:
+		b.Off = v == offText
+	}
+	if _, isText := v.(string); isText != b.Off || math.IsNaN(b.Value) || math.IsInf(b.Value, 0) || b.Value < 0 {
+		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "no tolerance", Hint: `a tolerance is a number in the unit of the output, 0 or more, or "off"`}
+	}
+	return nil
+}
+
+// rule is one tolerance of one output at one place: on a metric, relative or absolute.
+type rule struct {
+	metric   dataset.Metric
+	relative bool
+	limit    float64 // fraction when relative or a share, else in the unit of the output
+}
+
+// entry is one of [Figures], of which one of share and bound is set.
+type entry struct {
+	metric dataset.Metric
+	share  *Share
+	bound  *Bound
+}
+
+// list has all figures in the order of the report.
+func (f Figures) list() []entry {
+	return []entry{
+		{dataset.RMSE, f.RMSERise, nil},
+		{dataset.MAE, f.MAERise, nil},
+		{dataset.RMSE, nil, f.RMSE},
+		{dataset.MAE, nil, f.MAE},
+		{dataset.MaxError, nil, f.MaxError},
+		{dataset.Bias, nil, f.Bias},
+		{dataset.Accuracy, f.AccuracyDrop, nil},
+		{dataset.BalancedAccuracy, f.BalancedAccuracyDrop, nil},
+		{dataset.Agreement, f.Disagreement, nil},
+	}
+}
+
+// rules lists the tolerances that hold at a place, in the order of the report.
+func (t Tolerance) rules(p place) []rule {
+	own := t.Region[p.region]
+	if p.region == "" {
+		own = t.Scenario[p.scenario]
+	}
+	var all []rule
+	special := own.list()
+	for i, f := range t.Figures.list() {
+		if special[i].share != nil || special[i].bound != nil {
+			f = special[i]
+		}
+		switch {
+		case f.share != nil && !f.share.Off:
+			all = append(all, rule{f.metric, true, f.share.Value})
+		case f.bound != nil && !f.bound.Off:
+			all = append(all, rule{f.metric, false, f.bound.Value})
+		}
+	}
+	if t.Explained != nil && p.isWhole() {
+		all = append(all, rule{dataset.Explained, false, float64(*t.Explained)})
+	}
+	return all
+}
+
+// checkTolerances looks for names and metrics that the job does not have; scenarios are checked when
+// the recordings are known.
+func (in *Inputs) checkTolerances() error {
+	job := in.Job
+	outputs := dataset.OutputNames(in.judged())
+	for _, name := range sortedKeys(job.Tolerances) {
+		t := job.Tolerances[name]
+		if !slices.Contains(outputs, name) {
+			return job.at(targets.DidYouMean(name, outputs), fmt.Sprintf("tolerance for the unknown output %q", name), "tolerance", name)
+		}
+		says := t.Explained != nil
+		if says && !(*t.Explained < 1) {
+			return job.at(`for example explained = "80 %"`, "no network explains everything", "tolerance", name, "explained")
+		}
+		for _, part := range in.figuresOf(name) {
+			for _, f := range part.list() {
+				if f.share == nil && f.bound == nil {
+					continue
+				}
+				says = true
+				if !slices.Contains(dataset.Metrics(in.Float.Classes), f.metric) {
+					return job.at("a regression has rmse_rise, mae_rise, rmse, mae, max_error, bias; a classifier accuracy_drop, balanced_accuracy_drop, disagreement", fmt.Sprintf("%s is no metric of this network", f.metric), part.path...)
+				}
+			}
+		}
+		if !says {
+			return job.at(`for example { rmse_rise = "5 %" }`, "the tolerance says nothing", "tolerance", name)
+		}
+		for _, region := range sortedKeys(t.Region) {
+			if known := job.regionNames(); !slices.Contains(known, region) {
+				return job.at(targets.DidYouMean(region, known), fmt.Sprintf("tolerance for the unknown region %q", region), "tolerance", name, "region", region)
+			}
+		}
+	}
+	if len(job.Tolerances) == 0 {
+		in.Warnings = append(in.Warnings, "the job gives no tolerance: features and units are not cut, and the loss is not judged")
+	}
+	if len(in.Targets) == 0 {
+		in.Warnings = append(in.Warnings, "the job gives no target: no cost is judged")
+	}
+	in.warnLoose()
+	return nil
+}
+
+// checkScenarios looks for scenarios in tolerances of which there are no recordings.
+func (in *Inputs) checkScenarios() error {
+	known := in.Selection.Scenarios()
+	for _, s := range in.Signoff.Scenarios() {
+		if !slices.Contains(known, s) {
+			known = append(known, s)
+		}
+	}
+	for _, output := range sortedKeys(in.Job.Tolerances) {
+		for _, name := range sortedKeys(in.Job.Tolerances[output].Scenario) {
+			if !slices.Contains(known, name) {
+				return in.Job.at(targets.DidYouMean(name, known), fmt.Sprintf("tolerance for the unknown scenario %q", name), "tolerance", output, "scenario", name)
+			}
+		}
+	}
+	return nil
+}
+
+// placedFigures are figures with their place in the job.
+type placedFigures struct {
+	Figures
+	path []any
+}
+
+// figuresOf lists the general figures of an output, then those of scenarios and regions.
+func (in *Inputs) figuresOf(output string) []placedFigures {
+	t := in.Job.Tolerances[output]
+	all := []placedFigures{{t.Figures, []any{"tolerance", output}}}
+	for _, name := range sortedKeys(t.Scenario) {
+		all = append(all, placedFigures{t.Scenario[name], []any{"tolerance", output, "scenario", name}})
+	}
+	for _, name := range sortedKeys(t.Region) {
+		all = append(all, placedFigures{t.Region[name], []any{"tolerance", output, "region", name}})
+	}
+	return all
+}
+
+// judgesExplained tells whether any tolerance is on an explained share.
+func (in *Inputs) judgesExplained() bool {
+	for _, t := range in.Job.Tolerances {
+		if t.Explained != nil {
+			return true
+		}
+	}
+	return false
+}
+
+func (j *Job) regionNames() []string {
+	names := make([]string, len(j.Regions))
+	for i, r := range j.Regions {
+		names[i] = r.Name
+	}
+	return names
+}
+
+// warnLoose names relative tolerances that let an error more than double, in one note.
+func (in *Inputs) warnLoose() {
+	var loose []string
+	for _, output := range sortedKeys(in.Job.Tolerances) {
+		for _, part := range in.figuresOf(output) {
+			for _, f := range part.list() {
+				if f.share != nil && f.share.Value > 1 {
+					text := fmt.Sprintf("%s of %s: %.4g %%", f.metric, output, 100*f.share.Value)
+					if len(part.path) > 2 {
+						text += fmt.Sprintf(" in %s %s", part.path[2], part.path[3])
+					}
+					loose = append(loose, text)
+				}
+			}
+		}
+	}
+	if len(loose) > 0 {
+		in.Warnings = append(in.Warnings, "tolerances above 100 % let an error more than double: "+strings.Join(loose, "; "))
+	}
+}

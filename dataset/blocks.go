@@ -1,0 +1,190 @@
+package dataset
+
+import "math"
+
+// Few sequences that are long can be judged by blocks of their steps: a block of at least twice the
+// memory of the network, and of what the differences between the predictors remember, hardly depends on
+// the next one. The moving-block bootstrap (Kuensch 1989, "The jackknife and the bootstrap for general
+// stationary observations") has a standard error in closed form for sums, which is what is used here: the
+// mean square of the sums over all blocks, one beginning at every piece.
+//
+// Blocks do not see what differs from sequence to sequence. So they are believed alone only where the
+// means of the blocks differ less between sequences than blocks within one would have it by chance;
+// elsewhere the wider of both intervals counts. The three limits are what the simulation needs so that no
+// interval that signs holds the truth in less than 90 % (docs/intervals.md).
+const (
+	fewestBlocks = 12 // in all sequences together
+
+	// The largest ratios of the variances, between sequences and within, at which sequences count as
+	// alike, see [blocks.ratio]. Two sequences have to be very alike to say so.
+	alikeTwo  = 0.1
+	alikeMore = 0.5
+)
+
+// judgeByBlocks takes blocks into the intervals of a comparison where the memory of the network is
+// known and the sequences are long enough.
+func judgeByBlocks(base, other *Score, slice Slice, metric Metric, c *Comparison) {
+	if base.piece == 0 {
+		return
+	}
+	rises, others := influences(base, other, slice, metric)
+	if others == nil {
+		return
+	}
+	shortest := parts(2*base.rec.Memory, base.piece)
+	length := max(shortest, 2*others.decay())
+	if !math.IsNaN(c.Rise) {
+		length = max(length, 2*rises.decay())
+	}
+	b := blocks{length: length}
+	if b.count(others) < fewestBlocks {
+		return
+	}
+	c.Blocks, c.BlockSteps = b.count(others), length*base.piece
+	c.OtherLow, c.OtherHigh = b.interval(others, c.Other, c.OtherLow, c.OtherHigh)
+	if !math.IsNaN(c.Rise) {
+		c.RiseLow, c.RiseHigh = b.interval(rises, c.Rise, c.RiseLow, c.RiseHigh)
+	}
+}
+
+// series is what every piece adds to a value, less what it would add if all pieces were alike: the
+// value with the piece less that without it [sequences][pieces].
+type series [][]float64
+
+// influences are those on the rise and on the value of the other predictor; nil for a metric that is not
+// made of sums.
+func influences(base, other *Score, slice Slice, metric Metric) (rises, others series) {
+	a, b := base.inPieces(slice, metric, base), other.inPieces(slice, metric, base)
+	var flatA, flatB []*tally
+	for i := range a {
+		flatA, flatB = append(flatA, a[i]...), append(flatB, b[i]...)
+	}
+	pairs, ok := pairsOf(flatA, flatB, metric).(*sumPairs)
+	if !ok {
+		return nil, nil
+	}
+	baseAll, otherAll := pairs.whole()
+	riseAll := rise(baseAll, otherAll, metric)
+	var ofRise, ofOther []float64
+	pairs.leaveOut(func(base, other float64) {
+		ofRise = append(ofRise, riseAll-rise(base, other, metric))
+		ofOther = append(ofOther, otherAll-other)
+	})
+	at := 0
+	for _, pieces := range a {
+		rises = append(rises, ofRise[at:at+len(pieces)])
+		others = append(others, ofOther[at:at+len(pieces)])
+		at += len(pieces)
+	}
+	return rises, others
+}
+
+// decay is the number of pieces after which the influences have forgotten: the first lag at which
+// their autocorrelation is below 1/e. Where there is no such lag it is the length of the longest sequence.
+func (s series) decay() int {
+	longest := 0
+	for _, v := range s {
+		longest = max(longest, len(v))
+	}
+	product := func(lag int) float64 {
+		sum, n := 0.0, 0
+		for _, v := range s {
+			for p := 0; p+lag < len(v); p++ {
+				sum += float64(v[p] * v[p+lag])
+				n++
+			}
+		}
+		if n == 0 {
+			return 0
+		}
+		return sum / float64(n)
+	}
+	whole := product(0)
+	for lag := 1; lag < longest; lag++ {
+		if product(lag) < whole/math.E {
+			return lag
+		}
+	}
+	return longest
+}
+
+// blocks are runs of so many pieces.
+type blocks struct{ length int }
+
+// count is how many blocks fit side by side.
+func (b blocks) count(s series) int {
+	n := 0
+	for _, v := range s {
+		n += len(v) / b.length
+	}
+	return n
+}
+
+// interval is that of the blocks where the sequences are alike, else the outer ends of it and the given one.
+func (b blocks) interval(s series, value, low, high float64) (float64, float64) {
+	half := studentsT(float64(b.count(s))) * b.standardError(s)
+	alike := alikeMore
+	if len(s) == 2 {
+		alike = alikeTwo
+	}
+	if b.ratio(s) <= alike {
+		return value - half, value + half
+	}
+	return min(low, value-half), max(high, value+half)
+}
+
+// standardError of the sum of all influences.
+func (b blocks) standardError(s series) float64 {
+	squares, n, pieces := 0.0, 0, 0
+	for _, v := range s {
+		pieces += len(v)
+		for first := 0; first+b.length <= len(v); first++ {
+			sum := 0.0
+			for _, x := range v[first : first+b.length] {
+				sum += x
+			}
+			squares += float64(sum * sum)
+			n++
+		}
+	}
+	count := float64(b.count(s))
+	return math.Sqrt(squares / float64(n) * float64(pieces) / float64(b.length) * count / (count - 1))
+}
+
+// ratio compares the variance of the means of blocks between sequences with that within them: about 1
+// where sequences do not differ, more where they do (analysis of variance with one factor).
+func (b blocks) ratio(s series) float64 {
+	var means [][]float64
+	total, n := 0.0, 0.0
+	for _, v := range s {
+		var own []float64
+		for first := 0; first+b.length <= len(v); first += b.length {
+			sum := 0.0
+			for _, x := range v[first : first+b.length] {
+				sum += x
+			}
+			own = append(own, sum)
+			total += sum
+		}
+		if len(own) > 0 {
+			means, n = append(means, own), n+float64(len(own))
+		}
+	}
+	between, within := 0.0, 0.0
+	for _, own := range means {
+		mean := 0.0
+		for _, m := range own {
+			mean += m / float64(len(own))
+		}
+		d := mean - total/n
+		between += float64(len(own)) * float64(d*d)
+		for _, m := range own {
+			within += float64((m - mean) * (m - mean))
+		}
+	}
+	groups := float64(len(means))
+	if groups < float64(len(s)) {
+		return math.Inf(1) // a sequence is shorter than a block
+	}
+	return between / (groups - 1) / (within / (n - groups))
+}
