@@ -107,8 +107,7 @@ func inScript(text []byte) (template.JS, error) {
 }
 
 // visibleMarkup writes characters by their code that are not shown as themselves, or that move
-// what stands beside them: general categories Cc, Cf, Zl and Zp of the Unicode Character
-// Database. Line breaks of the page stay.
+// what stands beside them ([dataset.IsHidden]). Line breaks of the page stay.
 func visibleMarkup(page string) string {
 	var b strings.Builder
 	for _, r := range page {
