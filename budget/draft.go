@@ -85,7 +85,19 @@ func NewDraft(modelFile, selection string) (*Draft, error) {
 	if math.IsInf(best, -1) {
 		return nil, failed
 	}
-	return d, nil
+	return d, d.checkNames()
+}
+
+// checkNames refuses columns of the recording whose names no table of features or outputs may have.
+func (d *Draft) checkNames() error {
+	features, outputs := dataset.FeatureNames(d.Features), dataset.OutputNames(d.Outputs)
+	for _, name := range slices.Concat(features, outputs, []string{d.Column}) {
+		if fault := dataset.NameFault(name); fault != "" {
+			return &dataset.InputError{File: d.Selection, Line: 1, Column: name, Msg: fault,
+				Hint: "rename the column, with visible characters and single blanks only"}
+		}
+	}
+	return nil
 }
 
 // importAny reads the network; the convention of arrays is the first that they follow.

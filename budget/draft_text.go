@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+
+	"kerf/dataset"
 )
 
 // channelAndKind splits a name at the underscore where most other names have the same beginning and most the same end:
@@ -105,7 +107,8 @@ func (d *Draft) TOML() []byte {
 	say("# %s: names and order are those of the columns of the recording; channel and kind follow from the names; units are empty.", Guess)
 	say("# %s: mean and std: %s.", Guess, d.Normalised)
 	if len(d.Ignored) > 0 {
-		say("# %s: columns that are neither feature nor output: %s.", Guess, oneLine(strings.Join(d.Ignored, ", ")))
+		say("# %s: columns that are neither feature nor output: %s.", Guess,
+			oneLine(dataset.ListNames(d.Ignored)))
 	}
 	say("file = \"features.csv\"")
 	say("\n[outputs]")
@@ -157,8 +160,8 @@ func (d *Draft) fitLines() []string {
 
 // oneLine keeps text from a file inside its comment.
 func oneLine(text string) string {
-	isControl := func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }
-	return strings.Join(strings.FieldsFunc(text, isControl), " ")
+	isGap := func(r rune) bool { return unicode.IsSpace(r) || dataset.IsHidden(r) }
+	return strings.Join(strings.FieldsFunc(text, isGap), " ")
 }
 
 // key is a TOML key, without quotes where it needs none.

@@ -161,7 +161,8 @@ func (j *Job) Path(name string) string {
 
 // badName makes an error about a name that reports would show.
 func (j *Job) badName(fault string, path ...any) error {
-	return j.at("names are shown in reports: write visible characters only", fault, path...)
+	return j.at("names are shown in reports: write visible characters and single blanks only",
+		fault, path...)
 }
 
 // AtName makes an error about the name of the job.
@@ -224,6 +225,8 @@ func (j *Job) checkOutputs() error {
 		return j.at("a regression has a file, a classifier has classes and column", "outputs has a file and classes", "outputs", "file")
 	case classifier && (len(o.Classes) < 2 || o.Column == ""):
 		return j.at(`for example classes = ["calm", "worn"], column = "class"`, "a classifier needs two classes or more, and the column of the recordings that holds them", "outputs")
+	case classifier && dataset.NameFault(o.Column) != "":
+		return j.badName(dataset.NameFault(o.Column), "outputs", "column")
 	case classifier && len(j.Regions) > 0:
 		return j.at("remove the regions", "regions are parts of the output space of a regression", "region", 0)
 	}

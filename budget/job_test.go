@@ -78,6 +78,11 @@ func TestJobErrorsHavePlaceAndHint(t *testing.T) {
 		{`ram = "2 KiB"`, "ram = \"2 KiB\"\ncycles = 1e300", ":24:10: 1e+300 cycles are no limit"},
 		{`[tolerance]`, "[[front_end]]\nname = \"a\"\ncycles = { avr8 = inf }\n[tolerance]", ":17:19: +Inf cycles make no sense"},
 		{`[tolerance]`, "[[front_end]]\nname = \"\\u202Ea\"\n[tolerance]", ":16:8: the text holds the character U+202E"},
+		{`[tolerance]`, "[[front_end]]\nname = \"spectrum \"\n[tolerance]",
+			":16:8: the text ends with a blank"},
+		{`outputs = { file = "outputs.csv" }`,
+			`outputs = { classes = ["a", "b"], column = "\tstate" }`,
+			":4:44: the text holds the character U+0009"},
 	} {
 		_, err := readJob(t, strings.Replace(goodJob, c.old, c.fresh, 1))
 		var at *targets.FileError
@@ -100,6 +105,8 @@ func TestRegionsThatAreRefused(t *testing.T) {
 		{`min = 4.0`, `min = nan`, ":12:21: NaN bounds nothing"},
 		{`min = 4.0`, `max = -inf`, ":12:21: -Inf bounds nothing"},
 		{`"air masks leakage"`, `"air\nmasks"`, ":11:8: the text holds the character U+000A"},
+		{`"air masks leakage"`, `" air"`, ":11:8: the text begins with a blank"},
+		{`"air masks leakage"`, `"all"`, `:11:8: "all" cannot name a region`},
 		{`"air masks leakage"`, `"` + strings.Repeat("a", 10_000) + `"`, ":11:8: the text has 10000 characters"},
 		{`{ below = "air" }`, `{ below = "oil" }`, `unknown output "oil"`},
 	} {
@@ -109,6 +116,33 @@ func TestRegionsThatAreRefused(t *testing.T) {
 		}
 		if _, err = job.regions([]dataset.Output{{Name: "leakage"}, {Name: "air"}}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%.40s: got %v, want %q", c.fresh, err, c.want)
+		}
+	}
+}
+
+// Names of classes are names like others, each another one.
+func TestClassesThatAreRefused(t *testing.T) {
+	const classifier = `name = "leakair"
+model = { file = "model.npz" }
+features = { file = "features.csv" }
+recordings = { selection = "a.csv", signoff = "b.csv" }
+[outputs]
+column = "state"
+classes = ["calm, or not", CLASS]
+`
+	for class, want := range map[string]string{
+		`"worn "`:        ":7:28: the text ends with a blank",
+		`"all"`:          `:7:28: "all" cannot name a class`,
+		`""`:             ":7:28: class 1 has no name",
+		`"calm, or not"`: ":7:28: class 1 has no name, or that of another one",
+	} {
+		job, err := readJob(t, strings.Replace(classifier, "CLASS", class, 1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = (&Inputs{Job: job}).loadOutputs()
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: got %v, want %q", class, err, want)
 		}
 	}
 }

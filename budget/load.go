@@ -80,7 +80,10 @@ func LoadFrom(r io.Reader, name string) (*Inputs, error) {
 func loadJob(job *Job) (*Inputs, error) {
 	in := &Inputs{Job: job}
 	in.Files = append(in.Files, InputFile{"job", filepath.Base(job.File), hash(job.data)})
-	for _, step := range []func() error{in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch, in.checkTolerances, in.loadRecordings, in.checkScenarios, in.loadScores} {
+	for _, step := range []func() error{
+		in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch,
+		in.checkTolerances, in.loadRecordings, in.checkRowNames, in.checkScenarios, in.loadScores,
+	} {
 		if err := step(); err != nil {
 			return nil, err
 		}
@@ -232,12 +235,40 @@ func (in *Inputs) loadOutputs() ([]dataset.Output, error) {
 		if fault := dataset.NameFault(class); fault != "" {
 			return nil, in.Job.badName(fault, "outputs", "classes", i)
 		}
+		if class == prune.All {
+			return nil, in.Job.at(`"all" stands for all of them together; choose another name`,
+				`"all" cannot name a class`, "outputs", "classes", i)
+		}
 		if class == "" || slices.Contains(rule.Classes[:i], class) {
 			return nil, in.Job.at("every class has a name of its own", fmt.Sprintf("class %d has no name, or that of another one", i), "outputs", "classes", i)
 		}
 		outputs = append(outputs, dataset.Output{Name: class, Std: 1})
 	}
 	return outputs, nil
+}
+
+// checkRowNames refuses names that would give two rows of the report one name: those of the
+// accuracy are named by output and scenario or region, those of the cost by target and resource.
+func (in *Inputs) checkRowNames() error {
+	scenarios := append(in.Selection.Scenarios(), in.Signoff.Scenarios()...)
+	for i, r := range in.Regions {
+		for _, s := range scenarios {
+			if s == r.Name || s == "region "+r.Name {
+				msg := "the recordings have a scenario %q: the region %q could not be told from it"
+				hint := "rows of the report are named by scenario or region; rename one of the two"
+				return in.Job.at(hint, fmt.Sprintf(msg, s, r.Name), "region", i, "name")
+			}
+		}
+	}
+	outputs := dataset.OutputNames(in.judged())
+	for i, t := range in.Targets {
+		if slices.Contains(outputs, t.Name) {
+			msg := fmt.Sprintf("%q is also the name of an output", t.Name)
+			hint := `rows of the report are named by output or target; give the target name = "..."`
+			return in.Job.at(hint, msg, "target", i, "name")
+		}
+	}
+	return nil
 }
 
 func (in *Inputs) loadScores() error {

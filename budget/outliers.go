@@ -62,7 +62,7 @@ func constants(rec *dataset.Recordings, names []string, values func(*dataset.Seq
 			}
 		}
 		if same {
-			still = append(still, fmt.Sprintf("%s (%g)", name, first))
+			still = append(still, fmt.Sprintf("%s (%g)", dataset.ListNames([]string{name}), first))
 		}
 	}
 	return still

@@ -11,11 +11,11 @@ type PathStep struct {
 	Item      string // FrontEndItem, FeatureItem or UnitItem
 	Features  []int  // features of the trained network that go
 	Units     []prune.Unit
-	Name      string
-	Share     float64 // of the score, in its worst case; of a front end the sum over its features
-	Taken     bool    // false: it stays, because Tightest breaks its tolerance
-	Tightest  Loss    // the judged row with the least room, on selection recordings
-	MayReach  float64 // what the sign-off recordings may show in that row, see signoffReach
+	Names     []string // of all that goes together
+	Share     float64  // of the score, in its worst case; of a front end the sum over its features
+	Taken     bool     // false: it stays, because Tightest breaks its tolerance
+	Tightest  Loss     // the judged row with the least room, on selection recordings
+	MayReach  float64  // what the sign-off recordings may show in that row, see signoffReach
 	Candidate Candidate
 	Costs     []Cost // of Candidate
 }
@@ -40,7 +40,9 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 	for _, before := range slices.Backward(way) {
 		for _, p := range c.Points {
 			step := p.step(false)
-			if p.From != before || p.Fixed || slices.Contains(way, p) || (p.Within() && before != c.Points[at]) || p.several || listed[step.Item+step.Name] {
+			key := itemKey(step.Item, step.Names)
+			if p.From != before || p.Fixed || slices.Contains(way, p) ||
+				(p.Within() && before != c.Points[at]) || p.several || listed[key] {
 				continue
 			}
 			if _, ok := without(end, step); !ok {
@@ -49,7 +51,7 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 			if fixed := slices.IndexFunc(c.Points, func(q *Point) bool { return q.Fixed && q.From == p }); fixed >= 0 {
 				step.Tightest, step.MayReach = c.Points[fixed].Tightest, c.Points[fixed].MayReach
 			}
-			listed[step.Item+step.Name] = true
+			listed[key] = true
 			path = append(path, step)
 		}
 	}
@@ -57,7 +59,8 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 }
 
 func (p *Point) step(taken bool) PathStep {
-	step := PathStep{Item: p.Item, Name: p.Name, Share: p.Share, Taken: taken, Tightest: p.Tightest, MayReach: p.MayReach, Candidate: p.Candidate, Costs: p.Costs}
+	step := PathStep{Item: p.Item, Names: p.Names, Share: p.Share, Taken: taken,
+		Tightest: p.Tightest, MayReach: p.MayReach, Candidate: p.Candidate, Costs: p.Costs}
 	if p.From == nil {
 		return step
 	}

@@ -39,20 +39,20 @@ func dotted(path []any) string {
 }
 
 // place names a value of the job: file, line and key.
-func (j *Job) place(path ...any) string {
-	line, _ := targets.Locate(j.data, path...)
-	var key strings.Builder
-	for _, part := range path {
+func (j *Job) place(keys ...any) string {
+	line, _ := targets.Locate(j.data, keys...)
+	var path strings.Builder
+	for _, part := range keys {
 		if i, ok := part.(int); ok {
-			fmt.Fprintf(&key, "[%d]", i)
+			fmt.Fprintf(&path, "[%d]", i)
 			continue
 		}
-		if key.Len() > 0 {
-			key.WriteByte('.')
+		if path.Len() > 0 {
+			path.WriteByte('.')
 		}
-		fmt.Fprint(&key, part)
+		path.WriteString(key(fmt.Sprint(part)))
 	}
-	return fmt.Sprintf("%s:%d: %s", filepath.Base(j.File), line, key.String())
+	return fmt.Sprintf("%s:%d: %s", filepath.Base(j.File), line, path.String())
 }
 
 // toleranceKeys are the keys of a relative and of an absolute tolerance on a metric.

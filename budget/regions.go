@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"kerf/dataset"
+	"kerf/prune"
 )
 
 // regions turns the rules into conditions on output columns.
@@ -31,6 +32,10 @@ func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
 		}
 		if fault := dataset.NameFault(rule.Name); fault != "" {
 			return nil, j.badName(fault, "region", i, "name")
+		}
+		if rule.Name == prune.All {
+			return nil, j.at(`"all" stands for all recordings; choose another name`,
+				`"all" cannot name a region`, "region", i, "name")
 		}
 		seen[rule.Name] = true
 		if len(rule.Where) == 0 {

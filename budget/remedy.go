@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
+	"kerf/dataset"
 	"kerf/prune"
 	"kerf/quant"
 	"kerf/targets"
@@ -14,9 +14,10 @@ import (
 // Remedy is a change of one thing after which a limit is met and no other breaks.
 type Remedy struct {
 	Target   string
-	Resource string // whose limit it meets
-	Knob     string // clock, place, words, units or features
-	Change   string // in words
+	Resource string   // whose limit it meets
+	Knob     string   // clock, place, words, units or features
+	Change   string   // in words
+	Names    []string // of the features or units that go
 	Value    float64
 	Within   bool // the selection recordings stay within every tolerance
 	Tightest Loss // the judged row with the least room there; not Judged if the network stays as it is
@@ -154,7 +155,7 @@ func (r *remedies) words(row Cost) error {
 		c := r.now
 		c.Formats = f
 		if after, ok := r.heals(row, c, r.target); ok {
-			return r.changed(row, WordKnob, f.String(), c, after)
+			return r.changed(row, WordKnob, nil, f.String(), c, after)
 		}
 	}
 	return nil
@@ -174,7 +175,10 @@ func (r *remedies) features(row Cost) error {
 			continue
 		}
 		if after, ok := r.heals(row, c, r.target); ok {
-			if err := r.changed(row, FeatureKnob, fmt.Sprintf("without the front end %s and its %d features", group.name, len(r.now.Features)-len(c.Features)), c, after); err != nil {
+			gone := otherThan(r.in.KeptFeatures(r.now), r.in.KeptFeatures(c))
+			change := fmt.Sprintf("without the front end %s and its %d features", group.names[0],
+				len(gone))
+			if err := r.changed(row, FeatureKnob, gone, change, c, after); err != nil {
 				return err
 			}
 			break
@@ -192,16 +196,18 @@ func (r *remedies) fewer(row Cost, knob, sort string) error {
 		if !ok || next.sort != sort {
 			continue
 		}
-		c, gone = less, append(gone, next.name)
+		c, gone = less, append(gone, next.names...)
 		if after, ok := r.heals(row, c, r.target); ok {
-			return r.changed(row, knob, fmt.Sprintf("%d of the %s less: %s", len(gone), knob, strings.Join(gone, ", ")), c, after)
+			change := fmt.Sprintf("%d of the %s less: %s", len(gone), knob, dataset.ListNames(gone))
+			return r.changed(row, knob, gone, change, c, after)
 		}
 	}
 	return nil
 }
 
 // changed notes a remedy that changes the network, and what that does to the loss.
-func (r *remedies) changed(row Cost, knob, change string, c Candidate, after Cost) error {
+func (r *remedies) changed(row Cost, knob string, names []string, change string, c Candidate,
+	after Cost) error {
 	key := fmt.Sprint(c.Features, c.Units, c.Formats)
 	chosen, ok := r.tried[key]
 	if !ok {
@@ -211,7 +217,8 @@ func (r *remedies) changed(row Cost, knob, change string, c Candidate, after Cos
 		}
 		r.tried[key] = chosen
 	}
-	found := Remedy{Target: r.target.Name, Resource: row.Resource, Knob: knob, Change: change, Value: after.Value, Within: chosen.Within}
+	found := Remedy{Target: r.target.Name, Resource: row.Resource, Knob: knob, Change: change,
+		Names: names, Value: after.Value, Within: chosen.Within}
 	found.Tightest, found.MayReach = chosen.Tightest()
 	r.found = append(r.found, found)
 	return nil

@@ -109,11 +109,13 @@ func (s *search) suggest(p *Point) []item {
 			continue
 		}
 		bySort[i.sort] = append(bySort[i.sort], i)
-		need[i.change("")] = i.share * math.Sqrt(left(i))
+		need[i.key()] = i.share * math.Sqrt(left(i))
 	}
 	for _, sort := range []string{FeatureItem, UnitItem} {
 		items := bySort[sort]
-		slices.SortStableFunc(items, func(a, b item) int { return cmp.Compare(need[a.change("")], need[b.change("")]) })
+		slices.SortStableFunc(items, func(a, b item) int {
+			return cmp.Compare(need[a.key()], need[b.key()])
+		})
 		items = items[:min(asked, len(items))]
 		all = append(all, items...)
 		for _, n := range bundles {

@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"kerf/dataset"
 	"kerf/prune"
 )
 
@@ -18,19 +19,26 @@ const (
 
 // item is one thing that can be taken away.
 type item struct {
-	sort     string // FrontEndItem, FeatureItem or UnitItem
-	name     string
-	share    float64 // of the score, in its worst case; of a front end the sum over its features
-	features []int   // of the trained network
+	sort     string   // FrontEndItem, FeatureItem or UnitItem
+	names    []string // of what goes together, see several; else one
+	share    float64  // of the score, in its worst case; of a front end the sum over its features
+	features []int    // of the trained network
 	units    []prune.Unit
-	several  bool // items that go together, see several
+}
+
+// key stands for the item in a map: names of one sort differ, and no name holds a control character
+// ([dataset.NameFault]).
+func (i item) key() string { return itemKey(i.sort, i.names) }
+
+func itemKey(sort string, names []string) string {
+	return sort + "\x00" + strings.Join(names, "\x00")
 }
 
 // items lists what the pins of the job leave to be cut, the least needed first within each sort. The only unit of a layer stays.
 func (in *Inputs) items(cut *Cut) []item {
 	var all []item
 	for _, g := range in.Job.FrontEnds {
-		group := item{sort: FrontEndItem, name: g.Name}
+		group := item{sort: FrontEndItem, names: []string{g.Name}}
 		pinned := false
 		for _, r := range cut.FeatureRank {
 			if in.Float.Features[r.Item].FrontEnd == g.Name {
@@ -46,13 +54,15 @@ func (in *Inputs) items(cut *Cut) []item {
 	sort.SliceStable(all, func(a, b int) bool { return all[a].share < all[b].share })
 	for _, r := range cut.FeatureRank {
 		if !in.pins.keepFeature[r.Item] {
-			all = append(all, item{sort: FeatureItem, name: r.Name, share: r.Share, features: []int{r.Item}})
+			all = append(all, item{sort: FeatureItem, names: []string{r.Name}, share: r.Share,
+				features: []int{r.Item}})
 		}
 	}
 	units := prune.Units(in.Float.Net)
 	for _, r := range cut.UnitRank {
 		if u := units[r.Item]; !in.pins.keepUnit[u] && in.Float.Net.Recurrent[u.Layer].Units > 1 {
-			all = append(all, item{sort: UnitItem, name: r.Name, share: r.Share, units: []prune.Unit{u}})
+			all = append(all, item{sort: UnitItem, names: []string{r.Name}, share: r.Share,
+				units: []prune.Unit{u}})
 		}
 	}
 	return all
@@ -60,29 +70,28 @@ func (in *Inputs) items(cut *Cut) []item {
 
 // several joins items of one sort into one that goes in a single step.
 func several(items []item) item {
-	joint := item{sort: items[0].sort, several: true}
-	var names []string
+	joint := item{sort: items[0].sort}
 	for _, i := range items {
-		names = append(names, i.name)
+		joint.names = append(joint.names, i.names...)
 		joint.share += i.share
 		joint.features = append(joint.features, i.features...)
 		joint.units = append(joint.units, i.units...)
 	}
-	joint.name = strings.Join(names, ", ")
 	return joint
 }
 
 // change says in words what happens with an item.
 func (i item) change(what string) string {
+	names := dataset.ListNames(i.names)
 	switch {
 	case i.sort == FrontEndItem:
-		return "front end " + i.name + " " + what
-	case i.sort == UnitItem && len(i.units) > 1:
-		return "units " + i.name + " " + what
+		return "front end " + names + " " + what
+	case i.sort == UnitItem && len(i.names) > 1:
+		return "units " + names + " " + what
 	case i.sort == UnitItem:
-		return "unit " + i.name + " " + what
+		return "unit " + names + " " + what
 	}
-	return i.name + " " + what
+	return names + " " + what
 }
 
 // without takes an item out of a candidate. It is no attempt if the item is gone

@@ -35,10 +35,14 @@ func TestCheapestOfTheSearch(t *testing.T) {
 func TestChangesInWords(t *testing.T) {
 	unit := func(n int) []prune.Unit { return make([]prune.Unit, n) }
 	for want, i := range map[string]item{
-		"front end one out": {sort: FrontEndItem, name: "one"},
-		"unit 3 out":        {sort: UnitItem, name: "3", units: unit(1)},
-		"units 3, 4 out":    {sort: UnitItem, name: "3, 4", units: unit(2)},
-		"ripple out":        {sort: FeatureItem, name: "ripple"},
+		"front end one out": {sort: FrontEndItem, names: []string{"one"}},
+		"unit 3 out":        {sort: UnitItem, names: []string{"3"}, units: unit(1)},
+		"units 3, 4 out":    {sort: UnitItem, names: []string{"3", "4"}, units: unit(2)},
+		"ripple out":        {sort: FeatureItem, names: []string{"ripple"}},
+		`"return, slope", "5"" bore" out`: {sort: FeatureItem,
+			names: []string{"return, slope", `5" bore`}},
+		`front end "spectrum, return; case" out`: {sort: FrontEndItem,
+			names: []string{"spectrum, return; case"}},
 	} {
 		if got := i.change("out"); got != want {
 			t.Errorf("%q, want %q", got, want)
@@ -49,10 +53,14 @@ func TestChangesInWords(t *testing.T) {
 // What a candidate could not lose, none made of it can: an item, or as many of a sort together.
 func TestWhatARefusalCovers(t *testing.T) {
 	feature := func(n int) item {
-		return item{sort: FeatureItem, name: "a", features: make([]int, n), several: n > 1}
+		return item{sort: FeatureItem, names: []string{"a", "b", "c", "d", "e"}[:n],
+			features: make([]int, n)}
 	}
-	units := item{sort: UnitItem, name: "0, 1, 2", units: make([]prune.Unit, 3), several: true}
-	before := &Point{refused: map[string]bool{feature(1).change(""): true}, bundles: map[string]int{UnitItem: 3, FeatureItem: 4}}
+	units := item{sort: UnitItem, names: []string{"0", "1", "2"}, units: make([]prune.Unit, 3)}
+	before := &Point{
+		refused: map[string]bool{feature(1).key(): true},
+		bundles: map[string]int{UnitItem: 3, FeatureItem: 4},
+	}
 	p := &Point{From: before}
 	for _, c := range []struct {
 		name string
@@ -60,12 +68,16 @@ func TestWhatARefusalCovers(t *testing.T) {
 		want bool
 	}{
 		{"the item itself", feature(1), true},
-		{"another item", item{sort: FeatureItem, name: "b", features: []int{1}}, false},
+		{"another item", item{sort: FeatureItem, names: []string{"b"}, features: []int{1}}, false},
+		{"a unit of the same name", item{sort: UnitItem, names: []string{"a"},
+			units: make([]prune.Unit, 1)}, false},
 		{"as many units", units, true},
-		{"fewer units", item{sort: UnitItem, name: "0, 1", units: make([]prune.Unit, 2), several: true}, false},
-		{"as many features", item{sort: FeatureItem, name: "b, c, d, e", features: make([]int, 4), several: true}, true},
-		{"fewer features", item{sort: FeatureItem, name: "b, c, d", features: make([]int, 3), several: true}, false},
-		{"many units of one item", item{sort: UnitItem, name: "9", units: make([]prune.Unit, 5)}, false},
+		{"fewer units", item{sort: UnitItem, names: []string{"0", "1"},
+			units: make([]prune.Unit, 2)}, false},
+		{"as many features", feature(4), true},
+		{"fewer features", feature(3), false},
+		{"many units of one item", item{sort: UnitItem, names: []string{"9"},
+			units: make([]prune.Unit, 5)}, false},
 	} {
 		if got := p.refuses(c.item); got != c.want {
 			t.Errorf("%s: %v, want %v", c.name, got, c.want)

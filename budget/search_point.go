@@ -5,11 +5,11 @@ import "kerf/dataset"
 // Point is one candidate that was measured on the selection recordings.
 type Point struct {
 	ID        int
-	From      *Point // what the change was made to; nil for the start
-	Change    string // in words
-	Item      string // what the change takes away; empty when it is about words
-	Name      string
-	Share     float64 // of the scores
+	From      *Point   // what the change was made to; nil for the start
+	Change    string   // in words
+	Item      string   // what the change takes away; empty when it is about words
+	Names     []string // of all that it takes away together
+	Share     float64  // of the scores
 	Candidate Candidate
 	Fixed     bool   // the loss is that of the integer network; else that of the cut float network, and the words only give the cost
 	Rows      []Loss // that have a tolerance
@@ -21,7 +21,7 @@ type Point struct {
 	price     price
 	recovered bool            // it was trained
 	several   bool            // the change takes away several items at once
-	refused   map[string]bool // what this candidate could not lose, by change
+	refused   map[string]bool // what this candidate could not lose, by key
 	bundles   map[string]int  // by sort: so many items together were too many
 	gone      int             // features and units that were taken away on the way here
 }
@@ -30,7 +30,8 @@ type Point struct {
 func (p *Point) refuses(i item) bool {
 	many := max(len(i.features), len(i.units))
 	for ; p != nil; p = p.From {
-		if limit := p.bundles[i.sort]; p.refused[i.change("")] || i.several && limit > 0 && many >= limit {
+		if limit := p.bundles[i.sort]; p.refused[i.key()] || len(i.names) > 1 && limit > 0 &&
+			many >= limit {
 			return true
 		}
 	}
@@ -39,8 +40,9 @@ func (p *Point) refuses(i item) bool {
 
 // refuse notes that a point cannot lose an item.
 func (p *Point) refuse(i item) {
-	p.refused[i.change("")] = true
-	if many := max(len(i.features), len(i.units)); i.several && (p.bundles[i.sort] == 0 || many < p.bundles[i.sort]) {
+	p.refused[i.key()] = true
+	if many := max(len(i.features), len(i.units)); len(i.names) > 1 &&
+		(p.bundles[i.sort] == 0 || many < p.bundles[i.sort]) {
 		p.bundles[i.sort] = many
 	}
 }
@@ -69,7 +71,8 @@ func (s *search) measure(batch []child) []*Point {
 	})
 	for i, p := range points {
 		c := batch[i]
-		p.From, p.Change, p.Item, p.Name, p.Share, p.several = c.parent, c.change, c.item.sort, c.item.name, c.item.share, c.item.several
+		p.From, p.Change, p.Item, p.Names, p.Share, p.several = c.parent, c.change, c.item.sort,
+			c.item.names, c.item.share, len(c.item.names) > 1
 		p.refused, p.bundles = map[string]bool{}, map[string]int{}
 		if c.parent != nil {
 			p.gone = c.parent.gone + max(len(c.item.features), len(c.item.units))

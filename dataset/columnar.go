@@ -33,7 +33,9 @@ func (c *columnar) NeedAll(why string, names ...string) ([]int, error) {
 	for i, name := range names {
 		open := c.open[name]
 		if open == nil {
-			return nil, &InputError{File: c.file, Column: name, Msg: "the column is missing; there are " + strings.Join(slices.Sorted(maps.Keys(c.open)), ", "), Hint: why}
+			there := ListNames(slices.Sorted(maps.Keys(c.open)))
+			return nil, &InputError{File: c.file, Column: name,
+				Msg: "the column is missing; there are " + there, Hint: why}
 		}
 		if index[i] = slices.Index(c.names, name); index[i] >= 0 {
 			continue

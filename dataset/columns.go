@@ -130,6 +130,9 @@ func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColu
 		return 0, 0, t.Fail(nameColumn, "the name "+name+" stands twice", "names must differ")
 	case name == "sequence" || name == "scenario" || name == "t":
 		return 0, 0, t.Fail(nameColumn, "the name "+name+" is taken by a column of the recordings", "choose another name")
+	case name == forAll:
+		return 0, 0, t.Fail(nameColumn, `"all" cannot name a feature or output`,
+			`"all" stands for all of them together; choose another name`)
 	}
 	seen[name] = true
 	if mean, err = t.Number(meanColumn); err != nil {

@@ -1,7 +1,11 @@
 package dataset
 
 import (
+	"encoding/csv"
+	"errors"
 	"fmt"
+	"io"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 )
@@ -9,10 +13,16 @@ import (
 // LongestName bounds names and units, in characters: they stand in tables, and no table shows more.
 const LongestName = 200
 
-// NameFault says what keeps a text from being a name or unit in reports, or "" if nothing does. A report shows every
-// character of a name: control characters, invisible ones and those that change the direction of writing would make
-// two names look alike or move what stands beside them. What has a meaning in C, HTML, Markdown or a spreadsheet is
-// no fault; the exporter takes that meaning away.
+// forAll stands for all scenarios, features or outputs together, so none of them can have it as its
+// name.
+const forAll = "all"
+
+// NameFault says what keeps a text from being a name or unit in reports, or "" if nothing does. A
+// report shows every character of a name: control characters, invisible ones and those that change
+// the direction of writing would make two names look alike or move what stands beside them, and so
+// would blanks at an end, several in a row or of another kind, which a table, Markdown or HTML
+// shows as one or not at all. What has a meaning in C, HTML, Markdown, a list or a spreadsheet is
+// no fault; whoever writes such text takes that meaning away.
 func NameFault(text string) string {
 	if !utf8.ValidString(text) {
 		return "the text is not UTF-8"
@@ -20,21 +30,76 @@ func NameFault(text string) string {
 	if n := utf8.RuneCountInString(text); n > LongestName {
 		return fmt.Sprintf("the text has %d characters, at most %d are shown", n, LongestName)
 	}
-	for _, r := range text {
-		if IsHidden(r) {
+	before := ' ' // as if one stood in front
+	for i, r := range text {
+		switch {
+		case IsHidden(r):
 			return fmt.Sprintf("the text holds the character U+%04X, which is not shown or moves others", r)
+		case r == unicode.ReplacementChar:
+			return "the text holds U+FFFD, which stands for a character that was lost in a conversion"
+		case r != ' ' && unicode.Is(unicode.Zs, r):
+			return fmt.Sprintf("the text holds the character U+%04X, which looks like a blank", r)
+		case r == ' ' && i == 0:
+			return "the text begins with a blank"
+		case r == ' ' && before == ' ':
+			return "the text holds two blanks in a row, which are shown as one"
+		case i == 0 && unicode.Is(unicode.M, r):
+			return fmt.Sprintf("the text begins with U+%04X, which joins what is in front of it", r)
 		}
+		before = r
+	}
+	if text != "" && before == ' ' {
+		return "the text ends with a blank"
 	}
 	return ""
 }
 
-// IsHidden tells whether a character is not shown as itself: line ends and other controls, what is invisible, and what changes the
-// direction of writing. Source: general categories Cc, Cf, Zl and Zp of the Unicode Character Database.
+// IsHidden tells whether a character is not shown as itself: line ends and other controls, what is
+// invisible, what changes the direction of writing, and what is no character. Source: general
+// categories Cc, Cf, Zl and Zp, and the properties Other_Default_Ignorable_Code_Point and
+// Noncharacter_Code_Point, of the Unicode Character Database.
 func IsHidden(r rune) bool {
-	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp)
+	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp,
+		unicode.Other_Default_Ignorable_Code_Point, unicode.Noncharacter_Code_Point)
 }
 
-const nameHint = "write it in UTF-8, with visible characters only; hexdump -C shows what an editor does not"
+const nameHint = "write it in UTF-8, with visible characters and single blanks only; " +
+	"hexdump -C shows what an editor does not"
+
+// ListNames writes names into one text for people, with a comma and a blank between them. A name
+// that holds a comma or a quotation mark stands in quotes as in CSV, so that [ParseNames] reads the
+// same names.
+func ListNames(names []string) string {
+	cells := make([]string, len(names))
+	for i, name := range names {
+		if strings.ContainsAny(name, `,"`) {
+			name = `"` + strings.ReplaceAll(name, `"`, `""`) + `"`
+		}
+		cells[i] = name
+	}
+	return strings.Join(cells, ", ")
+}
+
+// ParseNames reads a list of names as [ListNames] writes it: one line of CSV (RFC 4180), with
+// blanks around the names or not. The list of an empty text is empty.
+func ParseNames(text string) ([]string, error) {
+	r := csv.NewReader(strings.NewReader(text))
+	r.TrimLeadingSpace = true
+	names, err := r.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, nil
+	}
+	if _, more := r.Read(); err == nil && !errors.Is(more, io.EOF) {
+		err = errors.New("names stand in one line")
+	}
+	if err != nil {
+		return nil, err
+	}
+	for i := range names {
+		names[i] = strings.TrimSpace(names[i])
+	}
+	return names, nil
+}
 
 // Name is a cell of the present row that reports show: a name or unit.
 func (t *Table) Name(column int) (string, error) {

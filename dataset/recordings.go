@@ -197,7 +197,7 @@ func (r *reader) begin(name, scenario string) error {
 	if scenario == "" {
 		return r.Fail(r.keys[1], "the scenario is empty", "name the operating profile of the sequence; use one name for all if there is only one")
 	}
-	if scenario == "all" {
+	if scenario == forAll {
 		return r.Fail(r.keys[1], `"all" cannot name a scenario`, `"all" stands for all scenarios together; choose another name`)
 	}
 	for i, text := range []string{name, scenario} {

@@ -51,18 +51,8 @@ func (c *Comparison) Tables() []Table {
 	}
 	add(inputs)
 	items := Table{Title: "In and out", Head: []string{"change", "what", "names"}, Numbers: 3}
-	for _, change := range []string{"out", "in"} {
-		for _, item := range []string{"feature", "unit", "front_end"} {
-			var names []string
-			for _, i := range c.Items {
-				if i.Change == change && i.Item == item {
-					names = append(names, i.Name)
-				}
-			}
-			if len(names) > 0 {
-				items.Rows = append(items.Rows, []string{change, strings.ReplaceAll(item, "_", " ") + "s", strings.Join(names, ", ")})
-			}
-		}
+	for _, g := range c.itemGroups() {
+		items.Rows = append(items.Rows, []string{g.change, g.what(), dataset.ListNames(g.names)})
 	}
 	add(items)
 	formats := Table{Title: "Words", Head: []string{"layer", "tensor", "old", "new"}, Numbers: 4}
@@ -73,6 +63,34 @@ func (c *Comparison) Tables() []Table {
 	add(c.lossTable())
 	add(c.costTable())
 	return tables
+}
+
+// itemGroup are items of one sort that came or went.
+type itemGroup struct {
+	change, item string
+	names        []string
+}
+
+// what names the sort in words.
+func (g itemGroup) what() string { return strings.ReplaceAll(g.item, "_", " ") + "s" }
+
+// itemGroups are what came and went, without empty ones.
+func (c *Comparison) itemGroups() []itemGroup {
+	var groups []itemGroup
+	for _, change := range []string{"out", "in"} {
+		for _, item := range []string{"feature", "unit", "front_end"} {
+			g := itemGroup{change: change, item: item}
+			for _, i := range c.Items {
+				if i.Change == change && i.Item == item {
+					g.names = append(g.names, i.Name)
+				}
+			}
+			if len(g.names) > 0 {
+				groups = append(groups, g)
+			}
+		}
+	}
+	return groups
 }
 
 // ShortHash is what identifies a file in practice; the files of a handoff have hashes whole.
@@ -93,25 +111,35 @@ func word(bits int) string {
 func (c *Comparison) lossTable() Table {
 	t := Table{Title: "Accuracy, with 95 % intervals", Head: []string{"row", "of", "old", "new", "verdict", "outcome"}, Numbers: 2, Words: 2}
 	for _, l := range c.Loss {
-		where := l.Scenario
-		if l.Region != "" {
-			where = "region " + l.Region
-		}
-		show := Significant
-		if l.On == "rise" || IsShare(l.Metric) {
-			show = Percent
-		}
-		of := strings.ReplaceAll(l.Metric, "_", " ")
-		if l.On == "rise" {
-			of += " rise"
-		}
-		t.Rows = append(t.Rows, []string{l.Output + ", " + where, of, bracketed(show, l.Old, l.OldLow, l.OldHigh), bracketed(show, l.New, l.NewLow, l.NewHigh), fromTo(l.OldVerdict, l.NewVerdict), l.Outcome})
+		t.Rows = append(t.Rows, []string{l.row(), l.of(), l.shown(l.Old, l.OldLow, l.OldHigh),
+			l.shown(l.New, l.NewLow, l.NewHigh), fromTo(l.OldVerdict, l.NewVerdict), l.Outcome})
 	}
 	return t
 }
 
-// bracketed prints a value with its interval.
-func bracketed(show func(float64) string, v, low, high *float64) string {
+// row names the output and the place.
+func (l *LossChange) row() string {
+	if l.Region != "" {
+		return l.Output + ", region " + l.Region
+	}
+	return l.Output + ", " + l.Scenario
+}
+
+// of says what is compared.
+func (l *LossChange) of() string {
+	metric := strings.ReplaceAll(l.Metric, "_", " ")
+	if l.On == "rise" {
+		return metric + " rise"
+	}
+	return metric
+}
+
+// shown prints a value with its interval.
+func (l *LossChange) shown(v, low, high *float64) string {
+	show := Significant
+	if l.On == "rise" || IsShare(l.Metric) {
+		show = Percent
+	}
 	if v == nil {
 		return ""
 	}
@@ -132,18 +160,22 @@ func fromTo(old, fresh string) string {
 func (c *Comparison) costTable() Table {
 	t := Table{Title: "Cost", Head: []string{"target", "resource", "old", "new", "change", "may be off", "verdict", "outcome"}, Numbers: 2, Words: 2}
 	for _, r := range c.Cost {
-		show := func(v float64) string { return Quantity(v, r.Unit) }
 		change, off := "", ""
 		if r.Change != nil {
-			change, off = signed(*r.Change, show), show(r.Unknown)
+			change, off = signed(*r.Change, r.show), r.show(r.Unknown)
 			if r.Unknown == 0 {
 				off = ""
 			}
 		}
-		t.Rows = append(t.Rows, []string{r.Target, strings.ReplaceAll(r.Resource, "_", " "), optional(r.Old, show), optional(r.New, show), change, off, fromTo(r.OldVerdict, r.NewVerdict), r.Outcome})
+		t.Rows = append(t.Rows, []string{r.Target, r.of(), optional(r.Old, r.show),
+			optional(r.New, r.show), change, off, fromTo(r.OldVerdict, r.NewVerdict), r.Outcome})
 	}
 	return t
 }
+
+func (r *CostChange) of() string { return strings.ReplaceAll(r.Resource, "_", " ") }
+
+func (r *CostChange) show(v float64) string { return Quantity(v, r.Unit) }
 
 func signed(v float64, show func(float64) string) string {
 	switch {

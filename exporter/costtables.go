@@ -77,28 +77,80 @@ type PlaceRow struct {
 	Chosen   string  `json:"chosen"`
 }
 
-// CostTable has the totals of every target, or with parts what they are made of.
-func (s *Signoff) CostTable(parts bool) Table {
-	t := Table{Title: "Cost of one network and one step", Head: []string{"target", "resource", "value", "limit", "margin", "uncut", "kind", "verdict"}, Numbers: 2, Words: 2}
-	if len(s.Measured) > 0 {
-		t.Head = slices.Insert(t.Head, estimateColumn, "estimate")
+// targetRows are rows of which each is about one target.
+type targetRows struct {
+	title string
+	what  string   // the column that names a row of a target
+	head  []string // the columns behind it
+	words int      // of them, at the end
+	rows  []targetRow
+}
+
+type targetRow struct {
+	target string
+	cells  []string // the name of the row in front
+}
+
+func (r *targetRows) add(target string, cells ...string) {
+	r.rows = append(r.rows, targetRow{target, cells})
+}
+
+// table has all rows, with their target in front.
+func (r *targetRows) table() Table {
+	t := Table{Title: r.title, Head: append([]string{"target", r.what}, r.head...), Numbers: 2,
+		Words: r.words}
+	for _, row := range r.rows {
+		t.Rows = append(t.Rows, append([]string{row.target}, row.cells...))
 	}
+	return t
+}
+
+// tables has a table per target, whose name heads it.
+func (r *targetRows) tables() []Table {
+	var all []Table
+	for i, row := range r.rows {
+		if i == 0 || r.rows[i-1].target != row.target {
+			all = append(all, Table{Title: r.title, Head: append([]string{row.target}, r.head...),
+				Numbers: 1, Words: r.words})
+		}
+		t := &all[len(all)-1]
+		t.Rows = append(t.Rows, row.cells)
+	}
+	return all
+}
+
+// CostTables has the totals in a table per target. With parts it has what they are made of as well,
+// what the choice frees, and what the weights take in RAM where that matters.
+func (s *Signoff) CostTables(parts bool) []Table {
+	tables := s.costRows(parts).tables()
+	if parts {
+		tables = slices.Concat(tables, s.freedRows().tables(), s.placeRows().tables())
+	}
+	return tables
+}
+
+func (s *Signoff) costRows(parts bool) *targetRows {
+	r := &targetRows{title: "Cost of one network and one step", what: "resource",
+		head: []string{"value"}, words: 2}
+	if len(s.Measured) > 0 {
+		r.head = append(r.head, "estimate")
+	}
+	r.head = append(r.head, "limit", "margin", "uncut", "kind", "verdict")
 	for _, c := range s.Cost {
 		// What was measured is seen beside totals that have estimated parts as well.
 		if c.Part != budget.Total && !parts && c.Kind != string(budget.Measured) {
 			continue
 		}
-		row := []string{c.Target, c.name(), Quantity(c.Value, c.Unit), c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit), c.Kind, c.Verdict}
+		cells := []string{c.name(), Quantity(c.Value, c.Unit)}
 		if len(s.Measured) > 0 {
-			row = slices.Insert(row, estimateColumn, optional(c.Estimate, func(v float64) string { return Quantity(v, c.Unit) }))
+			cells = append(cells, optional(c.Estimate,
+				func(v float64) string { return Quantity(v, c.Unit) }))
 		}
-		t.Rows = append(t.Rows, row)
+		r.add(c.Target, append(cells, c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit),
+			c.Kind, c.Verdict)...)
 	}
-	return t
+	return r
 }
-
-// estimateColumn is where estimates stand beside measured values.
-const estimateColumn = 3
 
 // name is the resource and part in words: "cycles: layer 0, gates".
 func (c *CostRow) name() string {
@@ -117,30 +169,37 @@ func (c *CostRow) limit() string {
 	return text
 }
 
-// FreedTable has a row per part of the choice that frees something.
-func (s *Signoff) FreedTable() Table {
-	t := Table{Title: "Freed by the cut and by narrower words, against the whole network", Head: []string{"target", "by", "flash", "ram", "cycles"}, Numbers: 2}
-	names := map[string]string{budget.FreedFrontEnd: "front end ", budget.FreedCut: "features and units", budget.FreedWords: "narrower words", budget.Total: "in all"}
+// freedRows has a row per part of the choice that frees something.
+func (s *Signoff) freedRows() *targetRows {
+	r := &targetRows{title: "Freed by the cut and by narrower words, against the whole network",
+		what: "by", head: []string{"flash", "ram", "cycles"}}
+	names := map[string]string{budget.FreedFrontEnd: "front end ",
+		budget.FreedCut: "features and units", budget.FreedWords: "narrower words",
+		budget.Total: "in all"}
 	for _, f := range s.Freed {
-		t.Rows = append(t.Rows, []string{f.Target, names[f.By] + f.Name, Quantity(f.Flash, "B"), Quantity(f.RAM, "B"), Quantity(f.Cycles, "cycles")})
+		r.add(f.Target, names[f.By]+f.Name, Quantity(f.Flash, "B"), Quantity(f.RAM, "B"),
+			Quantity(f.Cycles, "cycles"))
 	}
-	return t
+	return r
 }
 
-// PlaceTable has a row per total that depends on where the weights are.
-func (s *Signoff) PlaceTable() Table {
-	t := Table{Title: "Weights and tables in flash, or copied to RAM at start", Head: []string{"target", "resource", "in flash", "in ram", "chosen"}, Numbers: 2, Words: 1}
+// placeRows has a row per total that depends on where the weights are.
+func (s *Signoff) placeRows() *targetRows {
+	r := &targetRows{title: "Weights and tables in flash, or copied to RAM at start",
+		what: "resource", head: []string{"in flash", "in ram", "chosen"}, words: 1}
 	for _, p := range s.Places {
-		t.Rows = append(t.Rows, []string{p.Target, strings.ReplaceAll(p.Resource, "_", " "), Quantity(p.InFlash, p.Unit), Quantity(p.InRAM, p.Unit), p.Chosen})
+		r.add(p.Target, strings.ReplaceAll(p.Resource, "_", " "), Quantity(p.InFlash, p.Unit),
+			Quantity(p.InRAM, p.Unit), p.Chosen)
 	}
-	return t
+	return r
 }
 
-// costTables are all about cost; where the weights are has a table only if it matters.
-func (s *Signoff) costTables() []Table {
-	tables := []Table{s.CostTable(true), s.FreedTable()}
+// wholeCostTables are all about cost on all targets; where the weights are has a table only if it
+// matters.
+func (s *Signoff) wholeCostTables() []Table {
+	tables := []Table{s.costRows(true).table(), s.freedRows().table()}
 	if len(s.Places) > 0 {
-		tables = append(tables, s.PlaceTable())
+		tables = append(tables, s.placeRows().table())
 	}
 	return tables
 }

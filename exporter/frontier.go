@@ -21,15 +21,18 @@ type FrontierInfo struct {
 // CandidateRow is one measured candidate.
 type CandidateRow struct {
 	ID            int                `json:"id"`
-	From          *int               `json:"from"`   // the candidate that the change was made to; nil where the search began
-	Change        string             `json:"change"` // in words
+	From          *int               `json:"from"`            // that the change was made to; nil where it began
+	Change        string             `json:"change"`          // in words
+	Item          string             `json:"item,omitempty"`  // front_end, feature or unit; empty: it is about words
+	Names         []string           `json:"names,omitempty"` // of what it takes away
 	Features      int                `json:"features"`
 	Units         []int              `json:"units"`   // kept, per recurrent layer
-	Removed       []string           `json:"removed"` // features, and units by name with "unit" before it
+	Removed       []string           `json:"removed"` // features, then units with "unit" before the name
 	Formats       string             `json:"formats"`
 	Measured      string             `json:"measured"` // "fixed": the integer network; "cut": the float network, and formats only give the cost
 	Losses        []CandidateLoss    `json:"losses"`
-	Tightest      string             `json:"tightest"` // the row with the least room
+	Tightest      string             `json:"tightest"` // the row with the least room, in words
+	Row           *RowName           `json:"tightest_row,omitempty"`
 	MayReach      *float64           `json:"may_reach"`
 	ToleranceUsed *float64           `json:"tolerance_used"` // the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
 	ObjectiveUsed float64            `json:"objective_used"` // the share that the search makes small
@@ -92,8 +95,11 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 
 func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	row := CandidateRow{
-		ID: c.ID, Change: c.Change, Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(), Measured: "cut",
-		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), MayReach: Finite(c.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share, Cost: candidateCosts(c),
+		ID: c.ID, Change: c.Change, Item: c.Item, Names: c.Names, Measured: "cut",
+		Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(),
+		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), Row: rowName(c.Tightest),
+		MayReach: Finite(c.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share,
+		Cost:       candidateCosts(c),
 		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Why: c.Why,
 	}
 	if c.Fixed {

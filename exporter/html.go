@@ -64,7 +64,8 @@ func Page(signoff []byte) ([]byte, error) {
 		Signoff: s, Objective: s.Frontier.Objective,
 		Accuracy: s.accuracyFigures(), Scores: s.scoreFigures(), Path: s.pathFigures(), Tracks: s.trackFigures(), Cost: s.costFigures(),
 		ByUnits: s.Frontier.unitFigures(), UnitsTable: s.Frontier.unitsTable(), Spaces: s.spaceChoices(), Frontier: s.frontierViews(),
-		AccuracyTable: s.AccuracyTable(true), CostTables: s.costTables(), WordTables: s.WordTables(), OtherTables: []Table{s.FormatTable(), s.InputTable()},
+		AccuracyTable: s.AccuracyTable(), CostTables: s.wholeCostTables(),
+		WordTables: s.WordTables(), OtherTables: []Table{s.FormatTable(), s.InputTable(true)},
 		Legend: s.Legend(), Signatures: Signatures,
 		Style: template.CSS(htmlStyle), Script: template.JS(htmlScript), Data: data,
 		// Nothing is loaded from anywhere, and no script runs but ours.
@@ -106,8 +107,7 @@ func inScript(text []byte) (template.JS, error) {
 }
 
 // visibleMarkup writes characters by their code that are not shown as themselves, or that move
-// what stands beside them: general categories Cc, Cf, Zl and Zp of the Unicode Character
-// Database. Line breaks of the page stay.
+// what stands beside them ([dataset.IsHidden]). Line breaks of the page stay.
 func visibleMarkup(page string) string {
 	var b strings.Builder
 	for _, r := range page {

@@ -45,7 +45,9 @@ const legendRest = "fixed: the integer network of the C. " +
 	"uncut: the whole network in its widest formats."
 
 func (s *Signoff) allTables() []Table {
-	return slices.Concat([]Table{s.AccuracyTable(true)}, s.costTables(), []Table{s.FrontierTable(), s.PathTable()}, s.WordTables(), []Table{s.FormatTable(), s.InputTable()})
+	return slices.Concat([]Table{s.AccuracyTable()}, s.wholeCostTables(),
+		[]Table{s.FrontierTable(), s.PathTable()}, s.WordTables(),
+		[]Table{s.FormatTable(), s.InputTable(true)})
 }
 
 // MarkdownTables prints tables below each other, each under its title.

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html/template"
 	"strconv"
-	"strings"
 )
 
 // pathFigures show every attempt of the cut, in order.
@@ -33,11 +32,10 @@ const pathSpan = 2.0
 
 func pathPicture(path []PathRow, targets []string) template.HTML {
 	const row, top = 16.0, 40.0
-	item := func(p PathRow) string { return strings.ReplaceAll(p.Item, "_", " ") + " " + p.Name }
 	var names []string
 	cut, most := 0, 0.0
 	for _, p := range path {
-		names = append(names, item(p))
+		names = append(names, p.title())
 		if p.Taken {
 			cut++
 		}

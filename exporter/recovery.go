@@ -2,7 +2,6 @@ package exporter
 
 import (
 	"fmt"
-	"slices"
 
 	"kerf/budget"
 )
@@ -27,14 +26,6 @@ func recoveryInfo(c *budget.Recovered) *RecoveryInfo {
 		info.Loss = t.Epochs[t.Best-1].HeldBack
 	}
 	return info
-}
-
-// showRecovered puts a cell of the recovered network behind float and cut of an accuracy row, if there is one.
-func (s *Signoff) showRecovered(row *[]string, cell string) {
-	const column = 5
-	if s.Recovery != nil {
-		*row = slices.Insert(*row, column, cell)
-	}
 }
 
 func (s *Signoff) recoveryLegend() string {

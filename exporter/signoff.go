@@ -123,10 +123,27 @@ type WidthRow struct {
 	Bits      int      `json:"bits"`
 	Saved     int      `json:"saved"` // B; below 0 it costs
 	Taken     bool     `json:"taken"`
-	Tightest  string   `json:"tightest"`
+	Tightest  string   `json:"tightest"` // in words
+	Row       *RowName `json:"tightest_row,omitempty"`
 	MayReach  *float64 `json:"may_reach"`
 	Tolerance float64  `json:"tolerance"`
 	On        string   `json:"tolerance_on"`
+}
+
+// RowName names a row of the loss.
+type RowName struct {
+	Output   string `json:"output"`
+	Scenario string `json:"scenario"`
+	Region   string `json:"region"`
+	Metric   string `json:"metric"`
+}
+
+// rowName is nil where there is no row.
+func rowName(l budget.Loss) *RowName {
+	if l.Output == "" {
+		return nil
+	}
+	return &RowName{l.Output, l.Scenario, l.Region, string(l.Metric)}
 }
 
 // ForcedRow is one word that stays wide, with the fewest units that need it, on
@@ -135,7 +152,8 @@ type ForcedRow struct {
 	What         string       `json:"what"`
 	Bits         int          `json:"bits"`
 	Refused      int          `json:"refused_bits"`
-	Tightest     string       `json:"tightest"` // with the refused word
+	Tightest     string       `json:"tightest"` // with the refused word, in words
+	Row          *RowName     `json:"tightest_row,omitempty"`
 	MayReach     *float64     `json:"may_reach"`
 	Tolerance    float64      `json:"tolerance"`
 	On           string       `json:"tolerance_on"`
@@ -144,6 +162,7 @@ type ForcedRow struct {
 	All          int          `json:"all"`            // units or outputs there are
 	RestMayReach *float64     `json:"rest_may_reach"` // when only these keep the wide word
 	RestTightest string       `json:"rest_tightest"`
+	RestRow      *RowName     `json:"rest_tightest_row,omitempty"`
 }
 
 // ForcedUnit is one unit that needs a wide word.
@@ -161,7 +180,8 @@ type RoundingRow struct {
 	Rounding  string   `json:"rounding"`
 	Distance  *float64 `json:"distance"` // from the float network: root sum square over outputs, in its RMSEs
 	Taken     bool     `json:"taken"`
-	Tightest  string   `json:"tightest"`
+	Tightest  string   `json:"tightest"` // in words
+	Row       *RowName `json:"tightest_row,omitempty"`
 	MayReach  *float64 `json:"may_reach"`
 	Tolerance float64  `json:"tolerance"`
 	On        string   `json:"tolerance_on"`
@@ -244,7 +264,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Forced = append(s.Forced, forcedRow(f))
 	}
 	for _, w := range r.Chosen.Roundings {
-		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), Finite(w.Distance), w.Rounding == c.Rounding, tightest(w.Tightest), Finite(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)})
+		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), Finite(w.Distance),
+			w.Rounding == c.Rounding, tightest(w.Tightest), rowName(w.Tightest), Finite(w.MayReach),
+			w.Tightest.Tolerance, toleranceOn(w.Tightest)})
 	}
 	for _, f := range in.Files {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
@@ -266,13 +288,17 @@ func lossRow(l budget.Loss, from string) LossRow {
 }
 
 func widthRow(w budget.WidthStep) WidthRow {
-	return WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), Finite(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)}
+	return WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), rowName(w.Tightest),
+		Finite(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)}
 }
 
 func forcedRow(f budget.Forced) ForcedRow {
 	row := ForcedRow{
-		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: tightest(f.Tightest), MayReach: Finite(f.MayReach), Tolerance: f.Tightest.Tolerance, On: toleranceOn(f.Tightest),
-		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: Finite(f.RestMay), RestTightest: tightest(f.Rest),
+		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: tightest(f.Tightest),
+		Row: rowName(f.Tightest), MayReach: Finite(f.MayReach), Tolerance: f.Tightest.Tolerance,
+		On: toleranceOn(f.Tightest),
+		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: Finite(f.RestMay),
+		RestTightest: tightest(f.Rest), RestRow: rowName(f.Rest),
 	}
 	for _, u := range f.Rows {
 		row.Units = append(row.Units, ForcedUnit(u))

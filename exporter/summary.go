@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/dataset"
 )
 
 // tightestRows is how many rows a summary shows: what a reviewer reads before the whole report.
@@ -17,7 +18,7 @@ const tightestRows = 5
 // changed since another handoff if c is not nil.
 func (s *Signoff) MergeSummary(c *Comparison) []byte {
 	var b strings.Builder
-	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(strings.Trim(strings.TrimPrefix(s.VerdictLine(), "Verdict: "), ".")))
+	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(s.verdictText()))
 	n := s.Network
 	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats), markdownText(s.Kerf))
 	tables := []Table{s.tightestTable(), s.targetTable()}
@@ -124,20 +125,28 @@ func (s *Signoff) targetTable() Table {
 // changeTable has the rows that got better or worse, and what came or went.
 func (c *Comparison) changeTable() Table {
 	t := Table{Title: "Changes", Head: []string{"changes", "old", "new", "outcome"}, Numbers: 1, Words: 1}
-	for _, all := range c.Tables()[1:] {
-		for _, row := range all.Rows {
-			switch all.Title {
-			case "In and out":
-				t.Rows = append(t.Rows, []string{row[1] + " " + row[0] + ": " + row[2], "", "", ""})
-			case "Words":
-				t.Rows = append(t.Rows, []string{row[0] + " " + row[1], row[2], row[3], ""})
-			case "Input files that differ":
-				t.Rows = append(t.Rows, []string{row[0] + " file " + row[1], row[2], row[3], ""})
-			default:
-				if outcome := row[len(row)-1]; outcome != Same {
-					t.Rows = append(t.Rows, []string{row[0] + ": " + row[1], row[2], row[3], outcome})
-				}
-			}
+	for _, f := range c.Inputs {
+		t.Rows = append(t.Rows, []string{f.Role + " file " + f.File, ShortHash(f.Old),
+			ShortHash(f.New), ""})
+	}
+	for _, g := range c.itemGroups() {
+		names := dataset.ListNames(g.names)
+		t.Rows = append(t.Rows, []string{g.what() + " " + g.change + ": " + names, "", "", ""})
+	}
+	for _, f := range c.Formats {
+		t.Rows = append(t.Rows, []string{f.Layer + " " + f.Tensor, word(f.Old), word(f.New), ""})
+	}
+	for _, l := range c.Loss {
+		if l.Outcome != Same {
+			t.Rows = append(t.Rows, []string{l.row() + ": " + l.of(),
+				l.shown(l.Old, l.OldLow, l.OldHigh), l.shown(l.New, l.NewLow, l.NewHigh),
+				l.Outcome})
+		}
+	}
+	for _, r := range c.Cost {
+		if r.Outcome != Same {
+			t.Rows = append(t.Rows, []string{r.Target + ": " + r.of(), optional(r.Old, r.show),
+				optional(r.New, r.show), r.Outcome})
 		}
 	}
 	return t

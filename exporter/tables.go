@@ -25,19 +25,67 @@ func (t Table) RightAligned(column int) bool {
 	return column >= t.Numbers && column < len(t.Head)-t.Words
 }
 
-// AccuracyTable has the rows that are judged, or with all the others as well.
-func (s *Signoff) AccuracyTable(all bool) Table {
-	t := Table{Title: "Accuracy on the " + s.MeasuredOn + " recordings", Head: []string{"output", "where", "metric", "float", "cut", "fixed", "rise", "up to", "limit", "margin", "kind", "verdict"}, Numbers: 3, Words: 2}
+// AccuracyTable has every row of the loss.
+func (s *Signoff) AccuracyTable() Table {
+	t := Table{Title: s.accuracyTitle(), Head: slices.Concat([]string{"output", "where", "metric"},
+		s.lossHead(), []string{"kind", "verdict"}), Numbers: 3, Words: 2}
 	for _, l := range s.Loss {
-		if l.Verdict == "" && !all {
+		t.Rows = append(t.Rows, slices.Concat([]string{l.Output, l.place(), l.metricAndUnit()},
+			s.lossCells(&l), []string{l.Kind, ShortVerdict(l.Verdict)}))
+	}
+	return t
+}
+
+// AccuracyTables has the rows that are judged, in a table per output and metric: what one table
+// compares has one unit. The kind of all of them is in the title.
+func (s *Signoff) AccuracyTables() []Table {
+	var tables []Table
+	index := map[[2]string]int{}
+	for _, l := range s.Loss {
+		if l.Verdict == "" {
 			continue
 		}
-		where := l.place()
-		t.Rows = append(t.Rows, []string{l.Output, where, strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit), Significant(l.Float), Significant(l.Cut), Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(), wholePercent(l.Margin), l.Kind, ShortVerdict(l.Verdict)})
-		s.showRecovered(&t.Rows[len(t.Rows)-1], optional(l.Recovered, Significant))
+		subject := [2]string{l.Output, l.metricAndUnit()}
+		at, known := index[subject]
+		if !known {
+			at = len(tables)
+			index[subject] = at
+			head := slices.Concat([]string{subject[0] + ": " + subject[1]}, s.lossHead(),
+				[]string{"verdict"})
+			tables = append(tables, Table{Title: fmt.Sprintf("%s (%s)", s.accuracyTitle(), l.Kind),
+				Head: head, Numbers: 1, Words: 1})
+		}
+		tables[at].Rows = append(tables[at].Rows,
+			slices.Concat([]string{l.place()}, s.lossCells(&l), []string{ShortVerdict(l.Verdict)}))
 	}
-	s.showRecovered(&t.Head, "recovered")
-	return t
+	return tables
+}
+
+func (s *Signoff) accuracyTitle() string {
+	return "Accuracy on the " + s.MeasuredOn + " recordings"
+}
+
+// lossHead names the figures of a row of the loss, lossCells prints them; that of the recovered
+// network stands behind float and cut, if there is one.
+func (s *Signoff) lossHead() []string {
+	head := []string{"float", "cut"}
+	if s.Recovery != nil {
+		head = append(head, "recovered")
+	}
+	return append(head, "fixed", "rise", "up to", "limit", "margin")
+}
+
+func (s *Signoff) lossCells(l *LossRow) []string {
+	cells := []string{Significant(l.Float), Significant(l.Cut)}
+	if s.Recovery != nil {
+		cells = append(cells, optional(l.Recovered, Significant))
+	}
+	return append(cells, Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(),
+		wholePercent(l.Margin))
+}
+
+func (l *LossRow) metricAndUnit() string {
+	return strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit)
 }
 
 // place is the scenario or region of a row, in words.
@@ -172,11 +220,15 @@ func (s *Signoff) FormatTable() Table {
 	return t
 }
 
-// InputTable has a row per input file.
-func (s *Signoff) InputTable() Table {
+// InputTable has a row per input file, with its hash whole or short.
+func (s *Signoff) InputTable(whole bool) Table {
 	t := Table{Title: "Input files", Head: []string{"use", "file", "SHA-256"}, Numbers: 3}
 	for _, f := range s.Inputs {
-		t.Rows = append(t.Rows, []string{f.Role, f.File, f.SHA256})
+		hash := f.SHA256
+		if !whole {
+			hash = ShortHash(hash)
+		}
+		t.Rows = append(t.Rows, []string{f.Role, f.File, hash})
 	}
 	return t
 }
@@ -195,7 +247,7 @@ func (s *Signoff) Summary() []string {
 	}
 	lines = append(lines, s.recoveryLines()...)
 	if len(s.Dropped.Features) > 0 {
-		lines = append(lines, "Features cut: "+strings.Join(s.Dropped.Features, ", ")+".")
+		lines = append(lines, "Features cut: "+dataset.ListNames(s.Dropped.Features)+".")
 	}
 	for l, units := range s.Dropped.Units {
 		if len(units) == 0 {
@@ -208,13 +260,16 @@ func (s *Signoff) Summary() []string {
 		lines = append(lines, fmt.Sprintf("Units cut%s: %s (as trained, from 0).", layer, joinInts(units)))
 	}
 	if len(s.Dropped.FrontEnds) > 0 {
-		lines = append(lines, "Front end freed by the cut: "+strings.Join(s.Dropped.FrontEnds, ", ")+".")
+		freed := dataset.ListNames(s.Dropped.FrontEnds)
+		lines = append(lines, "Front end freed by the cut: "+freed+".")
 	}
 	return lines
 }
 
 // VerdictLine is the verdict in one line.
-func (s *Signoff) VerdictLine() string {
+func (s *Signoff) VerdictLine() string { return "Verdict: " + s.verdictText() + "." }
+
+func (s *Signoff) verdictText() string {
 	passed, judged := 0, 0
 	count := func(verdict string) {
 		if verdict != "" {
@@ -231,9 +286,10 @@ func (s *Signoff) VerdictLine() string {
 		count(c.Verdict)
 	}
 	if judged == 0 {
-		return fmt.Sprintf("Verdict: %s (nothing was judged: the job gives no limit and no tolerance).", s.Verdict)
+		return fmt.Sprintf("%s (nothing was judged: the job gives no limit and no tolerance)",
+			s.Verdict)
 	}
-	return fmt.Sprintf("Verdict: %s (%d of %d limits and tolerances met).", s.Verdict, passed, judged)
+	return fmt.Sprintf("%s (%d of %d limits and tolerances met)", s.Verdict, passed, judged)
 }
 
 // Signatures are the roles of those who sign.

@@ -49,11 +49,17 @@ func (t Table) Visible() Table {
 // formulaStart are the characters with which spreadsheets let a formula begin, the wide forms included (OWASP, "CSV Injection").
 const formulaStart = "=+-@\t\r＝＋－＠"
 
-// SafeCell keeps a spreadsheet from taking text from a file for a formula. Numbers, with a unit or without, stay as they are.
+// textMark stands in front of a text that is no formula.
+const textMark = "'"
+
+// SafeCell keeps a spreadsheet from taking text from a file for a formula: an apostrophe stands in
+// front of it, and in front of what begins with one by itself, so that a reader who takes one off
+// has the text. Numbers, with a unit or without, stay as they are.
 func SafeCell(text string) string {
 	text = Visible(text)
-	if first, _ := utf8.DecodeRuneInString(text); text != "" && strings.ContainsRune(formulaStart, first) && !isFigure(text) {
-		return "'" + text
+	if first, _ := utf8.DecodeRuneInString(text); text != "" &&
+		strings.ContainsRune(formulaStart+textMark, first) && !isFigure(text) {
+		return textMark + text
 	}
 	return text
 }

@@ -22,7 +22,8 @@ func TestSafeCell(t *testing.T) {
 	for text, want := range map[string]string{
 		"": "", "level": "level", "a=b": "a=b", "-0.5 %": "-0.5 %", "+3": "+3", "-18 008": "-18 008", "-2 KiB": "-2 KiB", "-1e-07": "-1e-07",
 		"=1+1": "'=1+1", "+1+1": "'+1+1", "-1+1": "'-1+1", "-2+3+cmd|' /C calc'!A0": "'-2+3+cmd|' /C calc'!A0", "@SUM(A1)": "'@SUM(A1)",
-		"=HYPERLINK(\"x\")": "'=HYPERLINK(\"x\")", "＝1": "'＝1", "\t=1": "<U+0009>=1", "\r=1": "<U+000D>=1", "-": "'-",
+		"=HYPERLINK(\"x\")": "'=HYPERLINK(\"x\")", "＝1": "'＝1", "\t=1": "<U+0009>=1",
+		"\r=1": "<U+000D>=1", "-": "'-", "'=1": "''=1", "'single'": "''single'", "5'": "5'",
 	} {
 		if got := SafeCell(text); got != want {
 			t.Errorf("%q becomes %q, want %q", text, got, want)

@@ -127,7 +127,9 @@ func (b *rawScores) readNPZ(data []byte) error {
 		if slices.Contains(scenarios, name) {
 			scenario = &name
 		} else if len(names) > 1 {
-			return b.fail(fmt.Sprintf("array %q has the name of no scenario of the selection recordings", name), "one array for all, or one per scenario with its name: "+strings.Join(scenarios, ", "))
+			msg := "array %q has the name of no scenario of the selection recordings"
+			hint := "one array for all, or one per scenario with its name: "
+			return b.fail(fmt.Sprintf(msg, name), hint+dataset.ListNames(scenarios))
 		}
 		if err := b.addRows(fmt.Sprintf("array %q", name), arrays[name], scenario); err != nil {
 			return err

@@ -41,7 +41,8 @@ type UnitView struct {
 // Event is a set of steps that a unit may respond to: the lowest or highest
 // quarter of an output, a class, or a region, by the reference values.
 type Event struct {
-	Name  string
+	Name  string  // in words
+	Of    string  // the output, class or region
 	Share float64 // of all steps
 }
 
@@ -62,15 +63,16 @@ const (
 
 // event with its condition.
 type condition struct {
-	name string
-	is   func(y []float64) bool
+	name, of string
+	is       func(y []float64) bool
 }
 
 func conditions(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Region) []condition {
 	var all []condition
 	for o, output := range p.Outputs {
 		if p.Classes {
-			all = append(all, condition{output.Name, func(y []float64) bool { return y[o] == 1 }})
+			is := func(y []float64) bool { return y[o] == 1 }
+			all = append(all, condition{output.Name, output.Name, is})
 			continue
 		}
 		var values []float64
@@ -81,12 +83,13 @@ func conditions(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Reg
 		}
 		sort.Float64s(values)
 		low, high := values[int(eventShare*float64(len(values)-1))], values[int((1-eventShare)*float64(len(values)-1))]
-		all = append(all,
-			condition{"low " + output.Name, func(y []float64) bool { return y[o] <= low }},
-			condition{"high " + output.Name, func(y []float64) bool { return y[o] >= high }})
+		isLow := func(y []float64) bool { return y[o] <= low }
+		isHigh := func(y []float64) bool { return y[o] >= high }
+		all = append(all, condition{"low " + output.Name, output.Name, isLow},
+			condition{"high " + output.Name, output.Name, isHigh})
 	}
 	for _, region := range regions {
-		all = append(all, condition{"region " + region.Name, region.Contains})
+		all = append(all, condition{"region " + region.Name, region.Name, region.Contains})
 	}
 	return all
 }
@@ -193,7 +196,7 @@ func Observe(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Region
 		add(counts, s)
 	}
 	for e, c := range events {
-		o.Events = append(o.Events, Event{c.name, counts[e] / float64(rec.Steps())})
+		o.Events = append(o.Events, Event{c.name, c.of, counts[e] / float64(rec.Steps())})
 	}
 	for l, layer := range p.Net.Recurrent {
 		sum := newLayerSums(layer, rec.Outputs, len(events))

@@ -138,7 +138,7 @@ func TestEventsOfAClassifier(t *testing.T) {
 		}
 	}
 	got := Observe(p, rec, nil).Events
-	if want := []Event{{"a", 1.0 / 3}, {"b", 2.0 / 3}}; !reflect.DeepEqual(got, want) {
+	if want := []Event{{"a", "a", 1.0 / 3}, {"b", "b", 2.0 / 3}}; !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, want %+v", got, want)
 	}
 }
@@ -184,7 +184,8 @@ func TestAdvice(t *testing.T) {
 		return UnitView{Name: name, Std: std, Saturated: saturated, Overlaps: overlaps}
 	}
 	o := &Observed{
-		Events: []Event{{"region air masks leakage", 0.2}, {"high air", 0.25}, {"region hot", 0}},
+		Events: []Event{{"region air masks leakage", "air masks leakage", 0.2},
+			{"high air", "air", 0.25}, {"region hot", "hot", 0}},
 		Layers: []LayerView{{
 			Kind: model.LSTM, Dimensions: 2.44,
 			Units: []UnitView{

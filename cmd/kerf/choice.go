@@ -15,12 +15,42 @@ import (
 
 // choice is a candidate by hand: what is not given is found as plan finds it.
 type choice struct {
-	features, units, weights, state string
+	features, units nameList
+	weights, state  string
 }
 
+// nameList is the value of an option that takes names.
+type nameList []string
+
+// Set implements pflag.Value. An option that is given again adds names.
+func (l *nameList) Set(text string) error {
+	names, err := dataset.ParseNames(text)
+	if err != nil {
+		return fmt.Errorf("%w; a name that holds a comma or a quotation mark stands in quotes "+
+			`as in CSV, with quotation marks doubled: '"return, slope",supply_level'`, err)
+	}
+	*l = append(*l, names...)
+	return nil
+}
+
+func (l *nameList) String() string { return dataset.ListNames(*l) }
+
+// Type implements pflag.Value: it stands in the usage text.
+func (l *nameList) Type() string { return "names" }
+
+// isAll tells whether everything is to be kept, which is also so where nothing is named.
+func (l nameList) isAll() bool { return len(l) == 0 || len(l) == 1 && l[0] == prune.All }
+
+// Usage texts of options that take names.
+const (
+	namesInCSV = `names with commas, one that holds a comma in quotes as in CSV ('"a, b",c')`
+	namesOrAll = namesInCSV + `, or "all"`
+)
+
 func (c *choice) cutFlags(flags *pflag.FlagSet) {
-	flags.StringVar(&c.features, "features", "", `keep exactly these features: names with commas, or "all"`)
-	flags.StringVar(&c.units, "units", "", `keep exactly these units: names as in kerf rank, with commas, or "all"`)
+	flags.Var(&c.features, "features", "keep exactly these features: "+namesOrAll)
+	flags.Var(&c.units, "units",
+		`keep exactly these units: names as in kerf rank, with commas, or "all"`)
 }
 
 func (c *choice) formatFlags(flags *pflag.FlagSet) {
@@ -28,23 +58,21 @@ func (c *choice) formatFlags(flags *pflag.FlagSet) {
 	flags.StringVar(&c.state, "state", "", "int16 or int32")
 }
 
-// fields are the options that a choice is made of, in a fixed order.
-func (c *choice) fields() []choiceField {
-	return []choiceField{{"features", &c.features}, {"units", &c.units}, {"weights", &c.weights}, {"state", &c.state}}
-}
-
-type choiceField struct {
-	option string
-	value  *string
-}
-
-// byHand lists what was chosen, option=value, for the manifest.
+// byHand lists what was chosen for the manifest, what=value: an entry per name, whatever the name
+// holds.
 func (c choice) byHand() []string {
 	var list []string
-	for _, f := range c.fields() {
-		if *f.value != "" {
-			list = append(list, f.option+"="+*f.value)
-		}
+	for _, name := range c.features {
+		list = append(list, "feature="+name)
+	}
+	for _, name := range c.units {
+		list = append(list, "unit="+name)
+	}
+	if c.weights != "" {
+		list = append(list, "weights="+c.weights)
+	}
+	if c.state != "" {
+		list = append(list, "state="+c.state)
 	}
 	return list
 }
@@ -53,12 +81,19 @@ func (c choice) byHand() []string {
 func choiceFrom(list []string) (choice, error) {
 	var c choice
 	for _, item := range list {
-		option, value, _ := strings.Cut(item, "=")
-		i := slices.IndexFunc(c.fields(), func(f choiceField) bool { return f.option == option })
-		if i < 0 {
+		what, value, _ := strings.Cut(item, "=")
+		switch what {
+		case "feature":
+			c.features = append(c.features, value)
+		case "unit":
+			c.units = append(c.units, value)
+		case "weights":
+			c.weights = value
+		case "state":
+			c.state = value
+		default:
 			return c, fmt.Errorf("the manifest names the unknown choice %q", item)
 		}
-		*c.fields()[i].value = value
 	}
 	return c, nil
 }
@@ -91,7 +126,7 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 	if err := in.Job.Formats.Check(); err != nil {
 		return nil, nil, &usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
 	}
-	if c.features == "" && c.units == "" {
+	if len(c.features) == 0 && len(c.units) == 0 {
 		in.ScoreFeatures(a.ui.progress("scoring features,"))
 		cut := in.FindCut(a.ui.progress("trying cuts,"))
 		chosen, err := a.chooseWords(in, cut)
@@ -111,16 +146,16 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 	return cut, chosen, err
 }
 
-func pickFeatures(in *budget.Inputs, list string) ([]int, error) {
-	if list == "" || list == "all" {
+func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
+	if list.isAll() {
 		return prune.Without(len(in.Float.Features)), nil
 	}
 	var kept []int
-	for _, name := range strings.Split(list, ",") {
-		name = strings.TrimSpace(name)
+	for _, name := range list {
 		i := slices.IndexFunc(in.Float.Features, func(f dataset.Feature) bool { return f.Name == name })
 		if i < 0 {
-			return nil, &usageError{fmt.Sprintf("--features: unknown feature %q", name), "features.csv declares the features"}
+			return nil, &usageError{fmt.Sprintf("--features: unknown feature %q", name),
+				`features.csv declares them; one that holds a comma stands in quotes, '"a, b",c'`}
 		}
 		kept = append(kept, i)
 	}
@@ -129,9 +164,9 @@ func pickFeatures(in *budget.Inputs, list string) ([]int, error) {
 
 // pickUnits reads unit numbers, behind the number of their layer and a point
 // where there are several layers. Layers that are not named keep all.
-func pickUnits(in *budget.Inputs, list string) ([][]int, error) {
+func pickUnits(in *budget.Inputs, list nameList) ([][]int, error) {
 	kept := prune.AllUnits(in.Float.Net)
-	if list == "" || list == "all" {
+	if list.isAll() {
 		return kept, nil
 	}
 	byName := map[string]prune.Unit{}
@@ -139,10 +174,11 @@ func pickUnits(in *budget.Inputs, list string) ([][]int, error) {
 		byName[prune.UnitName(in.Float.Net, u)] = u
 	}
 	chosen := make([][]int, len(kept))
-	for _, text := range strings.Split(list, ",") {
-		u, ok := byName[strings.TrimSpace(text)]
+	for _, name := range list {
+		u, ok := byName[name]
 		if !ok {
-			return nil, &usageError{fmt.Sprintf("--units: %q is no unit", text), "kerf rank lists the units"}
+			return nil, &usageError{fmt.Sprintf("--units: %q is no unit", name),
+				"kerf rank lists the units"}
 		}
 		chosen[u.Layer] = append(chosen[u.Layer], u.Index)
 	}

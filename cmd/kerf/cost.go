@@ -63,4 +63,4 @@ type costResult struct {
 	signoff *exporter.Signoff
 }
 
-func (r *costResult) tables() []exporter.Table { return costTables(r.signoff, true) }
+func (r *costResult) tables() []exporter.Table { return r.signoff.CostTables(true) }

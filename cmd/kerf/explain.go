@@ -23,7 +23,8 @@ limit. Without a row it lists the rows.
 
 A row of the accuracy is OUTPUT/SCENARIO or OUTPUT/REGION, for one metric alone with
 /METRIC behind it; a row of the cost is TARGET/RESOURCE, for one part alone with /PART
-behind it. HANDOFF is a folder, a signoff.json, or - for one on stdin.`,
+behind it. A / or \ inside a name has a \ in front, as the list shows it. HANDOFF is a
+folder, a signoff.json, or - for one on stdin.`,
 		Example: `  kerf explain handoff
   kerf explain handoff temp_max_next/all
   kerf explain handoff cortex-m4f/flash`,
@@ -60,6 +61,7 @@ type rowList struct {
 // listedRow is one row with its figure.
 type listedRow struct {
 	Row     string   `json:"row"`
+	Names   []string `json:"names"` // that the row is made of
 	Value   float64  `json:"value"`
 	Unit    string   `json:"unit"`
 	Limit   *float64 `json:"limit"`
@@ -69,39 +71,52 @@ type listedRow struct {
 	shown, shownLimit string
 }
 
-// lossNames are the names of an accuracy row: without the metric it stands for all that are judged.
-func lossNames(l exporter.LossRow) (place, row string) {
+// lossNames are the names that an accuracy row is made of: without the metric they stand for all
+// that are judged.
+func lossNames(l exporter.LossRow) (place, row []string) {
 	where := l.Scenario
 	if l.Region != "" {
 		where = l.Region
 	}
-	place = l.Output + "/" + where
-	return place, place + "/" + l.Metric
+	return []string{l.Output, where}, []string{l.Output, where, l.Metric}
 }
 
-// costNames are the names of a cost row: a total has no part behind it.
-func costNames(c exporter.CostRow) (resource, row string) {
-	resource = c.Target + "/" + c.Resource
+// costNames are the names that a cost row is made of: a total has no part behind it.
+func costNames(c exporter.CostRow) []string {
 	if c.Part == budget.Total {
-		return resource, resource
+		return []string{c.Target, c.Resource}
 	}
-	return resource, resource + "/" + c.Part
+	return []string{c.Target, c.Resource, c.Part}
 }
+
+// rowText writes the names of a row into one text, from which they can be told again.
+func rowText(names []string) string {
+	parts := make([]string, len(names))
+	for i, name := range names {
+		parts[i] = slashes.Replace(name)
+	}
+	return strings.Join(parts, "/")
+}
+
+var slashes = strings.NewReplacer(`\`, `\\`, "/", `\/`)
 
 func listRows(s *exporter.Signoff) *rowList {
 	list := &rowList{Rows: []listedRow{}}
 	for _, l := range s.Loss {
-		_, name := lossNames(l)
+		_, names := lossNames(l)
 		value, limit, unit := judged(l)
-		row := listedRow{Row: name, Value: value, Unit: unit, Limit: l.Tolerance, Kind: l.Kind, Verdict: l.Verdict, shown: shownLoss(value, unit)}
+		row := listedRow{Row: rowText(names), Names: names, Value: value, Unit: unit,
+			Limit: l.Tolerance, Kind: l.Kind, Verdict: l.Verdict, shown: shownLoss(value, unit)}
 		if limit != nil {
 			row.shownLimit = shownLoss(*limit, unit)
 		}
 		list.Rows = append(list.Rows, row)
 	}
 	for _, c := range s.Cost {
-		_, name := costNames(c)
-		row := listedRow{Row: name, Value: c.Value, Unit: c.Unit, Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict, shown: exporter.Quantity(c.Value, c.Unit)}
+		names := costNames(c)
+		row := listedRow{Row: rowText(names), Names: names, Value: c.Value, Unit: c.Unit,
+			Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict,
+			shown: exporter.Quantity(c.Value, c.Unit)}
 		if c.Limit != nil {
 			row.shownLimit = exporter.Quantity(*c.Limit, c.Unit)
 		}
@@ -156,6 +171,7 @@ type explained struct {
 // explanation says what a row means and where its figures come from.
 type explanation struct {
 	Row        string     `json:"row"`
+	Names      []string   `json:"names"` // that the row is made of
 	Meaning    string     `json:"meaning"`
 	Formula    string     `json:"formula"`
 	Figures    []figure   `json:"figures"` // that the row shows or is made of
@@ -190,16 +206,16 @@ func explainRow(s *exporter.Signoff, name string) *explained {
 	found := &explained{}
 	judgedOnly := slices.ContainsFunc(s.Loss, func(l exporter.LossRow) bool {
 		place, _ := lossNames(l)
-		return place == name && l.Verdict != ""
+		return rowText(place) == name && l.Verdict != ""
 	})
 	for _, l := range s.Loss {
 		place, row := lossNames(l)
-		if row == name || place == name && (!judgedOnly || l.Verdict != "") {
+		if rowText(row) == name || rowText(place) == name && (!judgedOnly || l.Verdict != "") {
 			found.Rows = append(found.Rows, explainLoss(s, l))
 		}
 	}
 	for _, c := range s.Cost {
-		if _, row := costNames(c); row == name {
+		if rowText(costNames(c)) == name {
 			found.Rows = append(found.Rows, explainCost(s, c))
 		}
 	}

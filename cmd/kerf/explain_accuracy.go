@@ -21,9 +21,13 @@ var metricText = map[string][2]string{
 }
 
 func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
-	_, name := lossNames(l)
+	_, names := lossNames(l)
 	text := metricText[l.Metric]
-	e := explanation{Row: name, Formula: text[1], Sequences: l.Sequences, Steps: l.Steps, Kind: l.Kind, KindMeans: l.Kind + ": on the recordings, with the integers that the C computes", Limit: l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict, Caution: exporter.Caution}
+	e := explanation{Row: rowText(names), Names: names, Formula: text[1], Sequences: l.Sequences,
+		Steps: l.Steps, Kind: l.Kind,
+		KindMeans: l.Kind + ": on the recordings, with the integers that the C computes",
+		Limit:     l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict,
+		Caution: exporter.Caution}
 	where := "on all steps"
 	switch {
 	case l.Region != "":
@@ -54,7 +58,9 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	if s.MeasuredOn == "selection" {
 		e.Recordings = inputsOf(s, "selection")
 	}
-	e.facts = append(e.facts, []string{"recordings", fmt.Sprintf("%d sequences, %d steps, of %s", l.Sequences, l.Steps, strings.Join(e.Recordings, ", "))})
+	e.facts = append(e.facts, []string{"recordings",
+		fmt.Sprintf("%d sequences, %d steps, of %s", l.Sequences, l.Steps,
+			dataset.ListNames(e.Recordings))})
 	low, high, of := l.RiseLow, l.RiseHigh, "of the rise"
 	if l.ToleranceOn == "fixed" {
 		low, high, of = l.FixedLow, l.FixedHigh, "of fixed"

@@ -13,8 +13,10 @@ import (
 	"kerf/exporter"
 )
 
-// hostileNames stand in the place of names of the open data set. Every character of them is visible, so a job may have them; in C,
-// Markdown, HTML, a spreadsheet or a terminal they would do harm if they came through as they are.
+// hostileNames stand in the place of names of the open data set. Every character of them is
+// visible, so a job may have them; in C, Markdown, HTML, a spreadsheet or a terminal they would do
+// harm if they came through as they are, in a list or a row of the sign-off they would look like
+// several names.
 var hostileNames = map[string]string{
 	"temp_max":         "*/ int evil; /*",
 	"temp_min":         "</script><script>alert(1)</script>",
@@ -24,17 +26,25 @@ var hostileNames = map[string]string{
 	"temp_mean7d":      `"quoted", 'single' \back\\`,
 	"precip":           "while",
 	"precip_sum3d":     "@SUM(1)$x$~~y~~",
-	"wind":             "#define wind <b>&amp;</b>",
-	"wind_lag1d":       "%s%n{{.Name}}${HOME}",
-	"season_sin":       "??/ trigraph \\",
-	"season_cos":       "$(touch evil) `touch evil`",
-	"temp_max_next":    "=1+1 int",
+	"wind":             "#define wind <b>&amp;</b> %s%n{{.Name}}${HOME}",
+	"wind_lag1d":       "return, slope",
+	"season_sin":       "??/ trigraph; a=b/c \\",
+	"season_cos":       "'$(touch evil) `touch evil`",
+	"temperature":      `temp, "erature"; =x|`,
+	"level":            "unit 3",
+	"temp_max_next":    "=1+1 int/\U0001F321\uFE0F, e\u0301",
 	"temp_min_next":    "<img src=x onerror=alert(2)>|",
 	"seattle_cold":     "+cold */",
 	"seattle_warm":     "<i>warm</i>|x",
-	"newyork_cold":     "int main(void)",
-	"newyork_warm":     "a;b\" c",
+	"newyork_cold":     `int main(void), a;b" c\`,
+	"newyork_warm":     "all/rmse",
 }
+
+const (
+	hostileRegion   = "=cold, e\u0301|*/<u>"
+	hostileTarget   = `=target, "m4"|<s>*/`
+	hostileFrontEnd = `front, "end"; \ / 'x' =y`
+)
 
 // hostileJob is the open data set under hostile names.
 func hostileJob(t *testing.T) string {
@@ -56,12 +66,23 @@ func hostileJob(t *testing.T) string {
 		var out bytes.Buffer
 		w := csv.NewWriter(&out)
 		for i, row := range rows {
+			if name == "features.csv" {
+				frontEnd := ""
+				switch {
+				case i == 0:
+					frontEnd = "front_end"
+				case strings.HasPrefix(row[0], "wind"):
+					frontEnd = hostileFrontEnd
+				}
+				row = append(row, frontEnd)
+				rows[i] = row
+			}
 			for c, cell := range row {
 				if evil, ok := hostileNames[cell]; ok {
 					row[c] = evil
 				}
 				if name != "selection.csv" && name != "signoff.csv" && i > 0 && rows[0][c] == "unit" {
-					row[c] = "=°C*/|</td>"
+					row[c] = "=°C*/|</td>, \"x\"; y"
 				}
 			}
 			w.Write(row) // errors are sticky and reported below
@@ -74,7 +95,16 @@ func hostileJob(t *testing.T) string {
 			t.Fatal(err)
 		}
 	}
-	text := `name = "while"
+	quoted := func(name string) string { // JSON's escapes are a part of TOML's
+		text, err := json.Marshal(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	text := strings.NewReplacer("REGION", quoted(hostileRegion), "TARGET", quoted(hostileTarget),
+		"FRONT_END", quoted(hostileFrontEnd), "OUTPUT", quoted(hostileNames["temp_max_next"])).
+		Replace(`name = "while"
 [model]
 file = "model.npz"
 convention = "torch"
@@ -87,17 +117,21 @@ file = "features.csv"
 file = "outputs.csv"
 [formats]
 weights = "int8"
+[[front_end]]
+name = FRONT_END
+flash = "1 KiB"
+cycles = { "cortex-m4f" = 500 }
 [[region]]
-name = "=cold|*/<u>"
-where."=1+1 int" = { max = 5 }
+name = REGION
+where.OUTPUT = { max = 5 }
 [tolerance]
-"=1+1 int" = { rmse_rise = "5 %" }
+OUTPUT = { rmse_rise = "5 %" }
 [[target]]
-name = "=target|<s>*/"
+name = TARGET
 profile = "cortex-m4f"
 clock = "64 MHz"
 flash = "24 KiB"
-`
+`)
 	if err := os.Rename(filepath.Join(dir, "signoff.csv"), filepath.Join(dir, "sign <b>off|=1.csv")); err != nil {
 		t.Fatal(err)
 	}
@@ -107,7 +141,8 @@ flash = "24 KiB"
 	return job
 }
 
-// Visible but hostile names are no danger in any output: terminal, Markdown, CSV, JSON, HTML and C.
+// Visible but hostile names are no danger in any output of any command: terminal, Markdown, CSV,
+// JSON, HTML and C.
 func TestHostileNamesInEveryOutput(t *testing.T) {
 	job := hostileJob(t)
 	dir := filepath.Join(filepath.Dir(job), "handoff")
@@ -148,31 +183,28 @@ func TestHostileNamesInEveryOutput(t *testing.T) {
 		t.Errorf("JSON changed the names: %s", got)
 	}
 
-	compile := exec.Command("gcc", "-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror", "-DWHILE_WITH_FLOAT", "while.c", "while_selftest.c", "-o", "selftest")
+	compile := exec.Command("gcc", "-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror",
+		"-DWHILE_WITH_FLOAT", "while.c", "while_selftest.c", "-o", "../selftest")
 	compile.Dir = dir
 	if out, err := compile.CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
-	test := exec.Command("./selftest")
+	test := exec.Command("../selftest")
 	test.Dir = dir
 	if out, err := test.CombinedOutput(); err != nil {
 		t.Errorf("self-test: %v: %s", err, out)
 	}
 
-	for format, check := range map[string]func(*testing.T, string, string){"csv": checkCells, "markdown": checkMarkdown, "json": checkJSON} {
-		code, stdout, stderr := call("rank", job, "--format", format)
-		if code != exitDone {
-			t.Errorf("rank: exit code %d: %s", code, stderr)
-		}
-		check(t, "rank --format "+format, stdout)
-	}
+	checkEveryCommand(t, job, dir)
 	if _, err := os.Stat(filepath.Join(filepath.Dir(job), "evil")); err == nil {
 		t.Error("a name was run as a command")
 	}
 }
 
-// checkCells reads a CSV file: no cell is a formula, which begins with one of four characters and is no number.
-func checkCells(t *testing.T, name, text string) {
+// checkCells reads a CSV file: no cell is a formula, which begins with one of four characters and
+// is neither a number nor a list of them.
+func checkCells(t *testing.T, name, text string) [][]string {
+	t.Helper()
 	r := csv.NewReader(strings.NewReader(text))
 	r.FieldsPerRecord = -1
 	rows, err := r.ReadAll()
@@ -181,11 +213,13 @@ func checkCells(t *testing.T, name, text string) {
 	}
 	for _, row := range rows {
 		for _, cell := range row {
-			if strings.IndexAny(cell, "=@") == 0 || strings.IndexAny(cell, "+-") == 0 && strings.Trim(cell, "+-0123456789.e %") != "" {
+			if strings.IndexAny(cell, "=@") == 0 || strings.IndexAny(cell, "+-") == 0 &&
+				strings.Trim(cell, "+-0123456789.e %;") != "" {
 				t.Errorf("%s holds the formula %s", name, cell)
 			}
 		}
 	}
+	return rows
 }
 
 // checkMarkdown counts the cells of every table: no name may end a cell or a row.

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter"
 )
 
@@ -200,12 +201,12 @@ func (r *initResult) tables() []exporter.Table {
 			t.Rows = append(t.Rows, []string{name, text})
 		}
 	}
-	say("files", strings.Join(r.Files, ", "))
-	say("features", strings.Join(r.Features, ", "))
+	say("files", dataset.ListNames(r.Files))
+	say("features", dataset.ListNames(r.Features))
 	say("features' mean and std", r.Normalised)
-	say(what, strings.Join(r.Outputs, ", "))
+	say(what, dataset.ListNames(r.Outputs))
 	say("outputs' mean and std", r.Scaled)
-	say("left out", strings.Join(r.Ignored, ", "))
+	say("left out", dataset.ListNames(r.Ignored))
 	for _, f := range r.Fit {
 		text := ""
 		if f.Share != nil {

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -55,7 +56,8 @@ func randomJob(t *testing.T, seed uint64, classes bool, kinds []model.Kind, acti
 	}
 	outputs, tolerance := "file = \"outputs.csv\"", "o0 = { rmse_rise = \"20 %\" }\no1 = { mae_rise = \"20 %\", max_error = 10 }"
 	if classes {
-		outputs, tolerance = "classes = [\"calm\", \"worn\"]\ncolumn = \"state\"", "state = { accuracy_drop = \"10 %\", disagreement = \"15 %\" }"
+		outputs = fmt.Sprintf("classes = [%q, %q]\ncolumn = \"state\"", classNames[0], classNames[1])
+		tolerance = "state = { accuracy_drop = \"10 %\", disagreement = \"15 %\" }"
 	}
 	write("job.toml", fmt.Sprintf(`name = "random"
 [model]
@@ -113,6 +115,9 @@ func randomFloat(random *rand.Rand, classes bool, kinds []model.Kind, activation
 	return p
 }
 
+// classNames look like lists: they are two all the same.
+var classNames = []string{`calm, "still"`, "worn=1; out/of|order"}
+
 // randomRecording is eight sequences of 60 steps.
 func randomRecording(t *testing.T, random *rand.Rand, p *dataset.Float, name string) string {
 	t.Helper()
@@ -140,7 +145,7 @@ func randomRecording(t *testing.T, random *rand.Rand, p *dataset.Float, name str
 				if random.IntN(10) == 0 {
 					class = 1 - class
 				}
-				row = append(row, []string{"calm", "worn"}[class])
+				row = append(row, classNames[class])
 			} else {
 				for _, v := range y[2*step : 2*step+2] {
 					row = append(row, strconv.FormatFloat(v+0.3*random.NormFloat64(), 'g', 6, 64))
@@ -222,6 +227,13 @@ func TestClassifier(t *testing.T) {
 	}
 	if _, ok := metrics["balanced_accuracy"]; !ok {
 		t.Error("no balanced accuracy")
+	}
+	if got := s.Tracks[0].Outputs[0].Classes; !slices.Equal(got, classNames) {
+		t.Errorf("classes %q, want %q", got, classNames)
+	}
+	_, ranking, _ := call("rank", job, "--csv")
+	if has := readNames(t, "rank", csvFormat, ranking); !has(classNames[0]) || !has(classNames[1]) {
+		t.Errorf("the ranking lacks a class:\n%s", ranking)
 	}
 	header, err := os.ReadFile(filepath.Join(handoff, "random.h"))
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter"
 	"kerf/targets"
 	"kerf/targets/measure"
@@ -21,7 +22,7 @@ import (
 )
 
 func (a *app) measureCommand() *cobra.Command {
-	var names []string
+	var names nameList
 	var level string
 	var format string
 	cmd := &cobra.Command{
@@ -53,7 +54,8 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 			return a.measure(cmd.Context(), args[0], names, measure.Options{Optimise: level}, format)
 		},
 	}
-	cmd.Flags().StringSliceVar(&names, "target", nil, "measure only these targets; of a handoff also any built-in profile")
+	cmd.Flags().Var(&names, "target",
+		"measure only these targets; of a handoff also any built-in profile; "+namesInCSV)
 	cmd.Flags().StringVar(&level, "optimise", "", "optimisation flags of the compiler instead of those of the profile, such as -Os")
 	formatFlag(cmd, &format)
 	return cmd
@@ -222,7 +224,8 @@ func rowsOf(s *exporter.Signoff, target string) []exporter.CostRow {
 
 func unknownTarget(name string, known []string) error {
 	slices.Sort(known)
-	return &usageError{fmt.Sprintf("--target: unknown target %q", name), "known here: " + strings.Join(slices.Compact(known), ", ")}
+	return &usageError{fmt.Sprintf("--target: unknown target %q", name),
+		"known here: " + dataset.ListNames(slices.Compact(known))}
 }
 
 // unreadable says that a file cannot be read, without repeating its path.

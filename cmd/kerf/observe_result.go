@@ -18,7 +18,8 @@ type observeResult struct {
 
 // eventRow is a set of steps that a unit may respond to.
 type eventRow struct {
-	Event string  `json:"event"`
+	Event string  `json:"event"` // in words
+	Of    string  `json:"of"`    // the output, class or region
 	Share float64 `json:"share"` // of all steps
 }
 
@@ -47,7 +48,7 @@ type unitRow struct {
 func newObserveResult(in *budget.Inputs, o *prune.Observed) *observeResult {
 	r := &observeResult{Findings: findingRows(o.Advice()), Events: []eventRow{}, Layers: []layerRow{}, in: in, observed: o}
 	for _, e := range o.Events {
-		r.Events = append(r.Events, eventRow{e.Name, e.Share})
+		r.Events = append(r.Events, eventRow{e.Name, e.Of, e.Share})
 	}
 	for i, l := range o.Layers {
 		layer := layerRow{Layer: i, Kind: l.Kind.String(), Units: []unitRow{}}

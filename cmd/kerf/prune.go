@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -137,17 +138,25 @@ func methodTable(methods []budget.MethodLoss) exporter.Table {
 	return t
 }
 
-// writeNetwork writes a cut float network with torch names; its metadata say
-// which features and units it keeps, and what a job must say to read it.
+// writeNetwork writes a cut float network with torch names; its metadata, which are texts, say
+// which features and units it keeps, as lists in JSON, and what a job must say to read it.
 func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model.Network) error {
 	if err := checkNetworkFile(path); err != nil {
 		return err
 	}
 	var b bytes.Buffer
+	features, err := json.Marshal(in.KeptFeatures(c))
+	if err != nil {
+		return err
+	}
+	units, err := json.Marshal(c.Units)
+	if err != nil {
+		return err
+	}
 	metadata := map[string]string{
 		"made_by":  "kerf " + version,
-		"features": strings.Join(in.KeptFeatures(c), ","),
-		"units":    joinUnits(c.Units),
+		"features": string(features),
+		"units":    string(units),
 	}
 	if lines := layerLines(net); len(lines) > 0 {
 		metadata["job"] = strings.Join(lines, "\n")
@@ -163,7 +172,7 @@ func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate, n
 		_, err := a.stdout.Write(b.Bytes())
 		return err
 	}
-	err := whole.NewFile(path, b.Bytes())
+	err = whole.NewFile(path, b.Bytes())
 	if errors.Is(err, fs.ErrExist) {
 		return thereAlready(path)
 	}

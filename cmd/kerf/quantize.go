@@ -55,5 +55,6 @@ type quantizeResult struct {
 
 func (r *quantizeResult) tables() []exporter.Table {
 	s := r.signoff
-	return append(append([]exporter.Table{s.FormatTable()}, s.WordTables()...), accuracyTables(s)...)
+	return append(append([]exporter.Table{s.FormatTable()}, s.WordTables()...),
+		s.AccuracyTables()...)
 }

@@ -3,11 +3,11 @@ package main
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter"
 	"kerf/prune"
 )
@@ -102,7 +102,8 @@ func about(what string, v *prune.Values) []string {
 
 // background is that of every computation on the same recordings.
 func background(v *prune.Values) []string {
-	return []string{"background", "what is absent follows these selection recordings: " + strings.Join(v.Background, ", ")}
+	return []string{"background",
+		"what is absent follows these selection recordings: " + dataset.ListNames(v.Background)}
 }
 
 func rankTables(in *budget.Inputs, r *ranked) []exporter.Table {

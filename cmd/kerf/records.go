@@ -11,9 +11,11 @@ import (
 	"kerf/exporter"
 )
 
-// writeRecords prints a result as CSV, unrounded: first a block of the single values, then one block per list, an empty line between
-// them. The first column, part, names the field of the JSON; the others are the fields of its records. A list inside a
-// record has a block of its own too, whose rows repeat the record's first field. A list of numbers or texts is one cell.
+// writeRecords prints a result as CSV, unrounded: first a block of the single values, then one
+// block per list, an empty line between them. The first column, part, names the field of the JSON;
+// the others are the fields of its records. A list inside a record has a block of its own too,
+// whose rows repeat the record's first field; a single record inside a record of a list has columns
+// there. A list of numbers or texts is one cell, itself a line of CSV with semicolons.
 func writeRecords(w io.Writer, r any) error {
 	blocks := &records{}
 	blocks.add("result", nil, reflect.ValueOf(r))
@@ -67,35 +69,40 @@ func (r *records) add(part string, key []cell, v reflect.Value) {
 	}
 	b := r.block(part, key)
 	isFirst := len(b.rows) == 0
-	row := []string{part}
-	for _, k := range key {
-		row = append(row, k.value)
-	}
+	var cells []cell
 	var lists []int
-	inner := key
 	for i := range v.NumField() {
 		name := fieldName(v.Type().Field(i))
-		if name == "" {
-			continue
-		}
-		if isRecords(v.Field(i)) {
+		switch {
+		case name == "":
+		case !isRecords(v.Field(i)):
+			cells = append(cells, cell{name, plain(v.Field(i))})
+		case v.Field(i).Kind() == reflect.Slice || part == "result":
 			lists = append(lists, i)
-			continue
+		default:
+			cells = append(cells, recordCells(name, v.Field(i))...)
 		}
-		text := plain(v.Field(i))
-		if len(inner) == len(key) && part != "result" {
-			inner = append(append([]cell{}, key...), cell{part + "." + name, text})
-		}
-		if isFirst {
-			b.head = append(b.head, name)
-		}
-		row = append(row, text)
 	}
-	if len(row) > 1+len(key) {
+	inner := key
+	if len(cells) > 0 {
+		row := []string{part}
+		for _, k := range key {
+			row = append(row, k.value)
+		}
+		for _, c := range cells {
+			row = append(row, c.value)
+			if isFirst {
+				b.head = append(b.head, c.name)
+			}
+		}
 		if isFirst {
 			r.all = append(r.all, b)
 		}
 		b.rows = append(b.rows, row)
+		if part != "result" {
+			inner = append(append([]cell{}, key...),
+				cell{part + "." + cells[0].name, cells[0].value})
+		}
 	}
 	for _, i := range lists {
 		list := v.Field(i)
@@ -113,6 +120,24 @@ func (r *records) add(part string, key []cell, v reflect.Value) {
 			r.add(name, inner, list.Index(j))
 		}
 	}
+}
+
+// recordCells are the values of one record, with its name in front of theirs; all empty where it is
+// null.
+func recordCells(name string, v reflect.Value) []cell {
+	record := v.Type()
+	if v.Kind() == reflect.Pointer {
+		record, v = record.Elem(), v.Elem()
+	}
+	var cells []cell
+	for i := range record.NumField() {
+		c := cell{name: name + "." + fieldName(record.Field(i))}
+		if v.IsValid() {
+			c.value = plain(v.Field(i))
+		}
+		cells = append(cells, c)
+	}
+	return cells
 }
 
 // fieldName is the name of a field in JSON; empty for a field that is not part of the result.
@@ -133,7 +158,8 @@ func isRecords(v reflect.Value) bool {
 	return t.Kind() == reflect.Struct
 }
 
-// plain prints a value that is no record: numbers at full precision, lists with semicolons, nothing for null.
+// plain prints a value that is no record: numbers at full precision, lists with semicolons between
+// what is quoted as in CSV where it has to be, nothing for null.
 func plain(v reflect.Value) string {
 	switch v.Kind() {
 	case reflect.Pointer:
@@ -146,11 +172,21 @@ func plain(v reflect.Value) string {
 		for i := range parts {
 			parts[i] = plain(v.Index(i))
 		}
-		return strings.Join(parts, ";")
+		return semicolons(parts)
 	case reflect.Float64:
 		return strconv.FormatFloat(v.Float(), 'g', -1, 64)
 	case reflect.String:
 		return exporter.SafeCell(v.String())
 	}
 	return fmt.Sprint(v.Interface())
+}
+
+// semicolons writes texts as one line of CSV with semicolons.
+func semicolons(parts []string) string {
+	var b strings.Builder
+	w := csv.NewWriter(&b)
+	w.Comma = ';'
+	w.Write(parts) // writing to memory does not fail
+	w.Flush()
+	return strings.TrimSuffix(b.String(), "\n")
 }

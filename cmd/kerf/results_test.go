@@ -130,6 +130,8 @@ func TestRecordsAsCSV(t *testing.T) {
 			ID    string    `json:"id"`
 			Value *float64  `json:"value"`
 			List  []float64 `json:"list"`
+			Names []string  `json:"names"`
+			Row   *eventRow `json:"row"`
 			Parts []eventRow
 			More  []eventRow `json:"more"`
 		} `json:"rows"`
@@ -139,11 +141,15 @@ func TestRecordsAsCSV(t *testing.T) {
 		ID    string    `json:"id"`
 		Value *float64  `json:"value"`
 		List  []float64 `json:"list"`
+		Names []string  `json:"names"`
+		Row   *eventRow `json:"row"`
 		Parts []eventRow
 		More  []eventRow `json:"more"`
-	}{"a", &third, []float64{1, 0.1}, []eventRow{{"hidden", 1}}, []eventRow{{"e", third}, {"f", 2}}})
+	}{"a", &third, []float64{1, 0.1}, []string{"return, slope", `a;b "c"`, "=d"},
+		&eventRow{"low now", "now", 3}, []eventRow{{"hidden", "hidden", 1}},
+		[]eventRow{{"low e", "e", third}, {"high e", "e", 2}}})
 	r.Rows = append(r.Rows, r.Rows[0])
-	r.Rows[1].ID, r.Rows[1].Value = "b", nil
+	r.Rows[1].ID, r.Rows[1].Value, r.Rows[1].Names, r.Rows[1].Row = "b", nil, nil, nil
 	var out bytes.Buffer
 	if err := writeRecords(&out, r); err != nil {
 		t.Fatal(err)
@@ -151,15 +157,15 @@ func TestRecordsAsCSV(t *testing.T) {
 	want := `section,name
 result,'=1+1
 
-section,id,value,list
-rows,a,0.3333333333333333,1;0.1
-rows,b,,1;0.1
+section,id,value,list,names,row.event,row.of,row.share
+rows,a,0.3333333333333333,1;0.1,"return, slope;""a;b """"c"""""";'=d",low now,now,3
+rows,b,,1;0.1,,,,
 
-section,rows.id,event,share
-rows.more,a,e,0.3333333333333333
-rows.more,a,f,2
-rows.more,b,e,0.3333333333333333
-rows.more,b,f,2
+section,rows.id,event,of,share
+rows.more,a,low e,e,0.3333333333333333
+rows.more,a,high e,e,2
+rows.more,b,low e,e,0.3333333333333333
+rows.more,b,high e,e,2
 `
 	if out.String() != want {
 		t.Errorf("got\n%swant\n%s", out.String(), want)

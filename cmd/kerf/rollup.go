@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"kerf/budget"
 	"kerf/exporter"
@@ -144,7 +143,8 @@ func sentences(r *ranked) []string {
 	little := func(team, what, so string, groups *prune.Scores) {
 		found := groups.Little()
 		for _, g := range found {
-			say("for the %s: %s %s contributes at most %s %s; %s", team, what, strings.ReplaceAll(g.Name, "_", " "), share(g.Share), everywhere, so)
+			say("for the %s: %s %s contributes at most %s %s; %s", team, what, g.Name,
+				share(g.Share), everywhere, so)
 		}
 		if len(found) == 0 {
 			say("for the %s: every %s contributes more than %s somewhere", team, what, share(prune.LittleShare))

@@ -13,7 +13,8 @@ import (
 )
 
 func (a *app) unitsCommand() *cobra.Command {
-	var features, format string
+	var features nameList
+	var format string
 	layer := budget.AllLayers
 	cmd := &cobra.Command{
 		Use:   "units JOB.toml",
@@ -54,7 +55,8 @@ reserve for the sign-off, then the fewest broken limits, then the least flash.`,
 			return a.print(format, newUnitsResult(in, sizes, len(kept)))
 		},
 	}
-	cmd.Flags().StringVar(&features, "features", "", `keep exactly these features: names with commas, or "all" (default all)`)
+	cmd.Flags().Var(&features, "features",
+		"keep exactly these features: "+namesOrAll+" (default all)")
 	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers, "cut only this recurrent layer, counted from 0 (default: all in proportion)")
 	formatFlag(cmd, &format)
 	return cmd

@@ -2,11 +2,11 @@ package main
 
 import (
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter"
 	"kerf/targets"
 )
@@ -59,15 +59,18 @@ func rankingTable(standings []budget.Standing) exporter.Table {
 // untimedTable says whose time is missing where, by front end.
 func untimedTable(standings []budget.Standing) exporter.Table {
 	t := exporter.Table{Title: "Not in the figures: time of front ends for which the job gives no cycles", Head: []string{"front end", "on"}, Numbers: 2}
+	var frontEnds []string
+	targetsOf := map[string][]string{}
 	for _, s := range standings {
 		for _, name := range s.Untimed {
-			i := slices.IndexFunc(t.Rows, func(row []string) bool { return row[0] == name })
-			if i < 0 {
-				t.Rows = append(t.Rows, []string{name, s.Target.Name})
-				continue
+			if targetsOf[name] == nil {
+				frontEnds = append(frontEnds, name)
 			}
-			t.Rows[i][1] += ", " + s.Target.Name
+			targetsOf[name] = append(targetsOf[name], s.Target.Name)
 		}
+	}
+	for _, name := range frontEnds {
+		t.Rows = append(t.Rows, []string{name, dataset.ListNames(targetsOf[name])})
 	}
 	return t
 }

@@ -35,7 +35,8 @@ type remedyRow struct {
 	Target   string   `json:"target"`
 	Resource string   `json:"resource"`
 	Knob     string   `json:"knob"`
-	Change   string   `json:"change"`
+	Change   string   `json:"change"` // in words
+	Names    []string `json:"names"`  // of the features or units that go
 	Value    float64  `json:"value"`
 	Within   bool     `json:"within"` // every tolerance, on selection recordings
 	MayReach *float64 `json:"may_reach"`
@@ -54,7 +55,8 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 		r.Targets = append(r.Targets, row)
 	}
 	for _, m := range remedies {
-		r.Remedies = append(r.Remedies, remedyRow{m.Target, m.Resource, m.Knob, m.Change, m.Value, m.Within, exporter.Finite(m.MayReach)})
+		r.Remedies = append(r.Remedies, remedyRow{m.Target, m.Resource, m.Knob, m.Change,
+			append([]string{}, m.Names...), m.Value, m.Within, exporter.Finite(m.MayReach)})
 	}
 	return r
 }
