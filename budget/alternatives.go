@@ -1,0 +1,181 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"kerf/dataset"
+	"kerf/model"
+	"kerf/portable"
+)
+
+// Kinds of causes beside those of [model.Variant]: what a job may say wrongly of its columns.
+const (
+	CauseNormalisation = "normalisation"       // of all features
+	CauseLines         = "lines exchanged"     // two lines of features.csv
+	CauseColumns       = "columns exchanged"   // two columns of the recordings
+	CauseStatistics    = "mean and std"        // of one feature
+	CauseScale         = "scale of a column"   // a power of ten
+	CauseOutputScale   = "scale of an output"  // mean and std of outputs.csv, or a power of ten
+	CauseOutputs       = "outputs exchanged"   // two lines of outputs.csv
+	CauseShift         = "outputs shifted"     // in time, by some steps
+	CauseForeign       = "outputs of others"   // recorded outputs that belong to other features
+	CauseUnexplained   = "explains too little" // and no alternative helps
+)
+
+// alternative is another way to read a job, which a network that explains its recordings badly may have
+// been meant in.
+type alternative struct {
+	kind, place string
+	says        string // what seems to be wrong, a clause after the place
+	net         func() *dataset.Float
+}
+
+// powers are the powers of ten that a column may be off by: units with the usual prefixes, and percent.
+var powers = []int{-6, -3, -2, -1, 1, 2, 3, 6}
+
+// alternatives lists the ways to read the model and its features, those that concern most first. rec gives
+// the recorded means and standard deviations.
+func (in *Inputs) alternatives(rec *dataset.Recordings) []alternative {
+	all := in.modelAlternatives()
+	means, stds := recordedStatistics(rec)
+	all = append(all, in.normalisations(means, stds)...)
+	all = append(all, in.exchanges()...)
+	return append(all, in.columnScales(means, stds)...)
+}
+
+// dataAlternatives are those that may hold for some recordings and not for others.
+func (in *Inputs) dataAlternatives(rec *dataset.Recordings) []alternative {
+	means, stds := recordedStatistics(rec)
+	columns := slices.DeleteFunc(in.exchanges(), func(a alternative) bool { return a.kind != CauseColumns })
+	return slices.Concat(in.normalisations(means, stds), columns, in.columnScales(means, stds))
+}
+
+// modelAlternatives read the weights in another way.
+func (in *Inputs) modelAlternatives() []alternative {
+	var all []alternative
+	for _, v := range in.Float.Net.Variants() {
+		all = append(all, alternative{v.What, in.Job.Model.File, "seems to be meant with " + v.How, func() *dataset.Float { return in.with(v.Network) }})
+	}
+	return all
+}
+
+// with is the predictor of the job with another network.
+func (in *Inputs) with(net *model.Network) *dataset.Float {
+	f := *in.Float
+	f.Net = net
+	return &f
+}
+
+// input says what an input of the network is made of: a times the normalised value of a column, plus b.
+type input struct {
+	column int
+	a, b   float64
+}
+
+// rewired is the network with some inputs made of other columns or of other multiples of them. The
+// recordings are normalised as the job says, so the change goes into the weights.
+func (in *Inputs) rewired(changed map[int]input) *dataset.Float {
+	net := in.Float.Net.Clone()
+	first, given := net.Recurrent[0], in.Float.Net.Recurrent[0]
+	for i := range changed {
+		for row := range given.B {
+			first.W[row*first.Inputs+i] = 0
+		}
+	}
+	for i, from := range changed {
+		for row := range given.B {
+			w := given.W[row*given.Inputs+i]
+			first.W[row*first.Inputs+from.column] += float64(w * from.a)
+			first.B[row] += float64(w * from.b)
+		}
+	}
+	return in.with(net)
+}
+
+// normalised as if the feature had another mean and std.
+func (in *Inputs) withStatistics(i int, mean, std float64) input {
+	f := in.Float.Features[i]
+	return input{i, f.Std / std, (f.Mean - mean) / std}
+}
+
+// normalisations of all features at once: as recorded where the job may have left them out, none where
+// recordings or network may have them already.
+func (in *Inputs) normalisations(means, stds []float64) []alternative {
+	place := in.Job.Features.File
+	all := func(mean, std func(i int) float64) func() *dataset.Float {
+		return func() *dataset.Float {
+			changed := map[int]input{}
+			for i := range in.Float.Features {
+				changed[i] = in.withStatistics(i, mean(i), std(i))
+			}
+			return in.rewired(changed)
+		}
+	}
+	recorded := "has another normalisation than the network was trained with: that of the recordings fits"
+	if !slices.ContainsFunc(in.Float.Features, func(f dataset.Feature) bool { return f.Mean != 0 || f.Std != 1 }) {
+		recorded = "seems to lack the normalisation: mean and std of the recordings fit"
+	}
+	return []alternative{
+		{CauseNormalisation, place, recorded, all(func(i int) float64 { return means[i] }, func(i int) float64 { return stds[i] })},
+		{CauseNormalisation, place, "seems to normalise what is normalised already: mean 0 and std 1 fit", all(func(int) float64 { return 0 }, func(int) float64 { return 1 })},
+	}
+}
+
+// exchanges are every pair of lines of features.csv, and every pair of columns under each other's name.
+func (in *Inputs) exchanges() []alternative {
+	var lines, columns []alternative
+	features := in.Float.Features
+	for j, b := range features {
+		for i, a := range features[:j] {
+			lines = append(lines, alternative{CauseLines, fmt.Sprintf("%s lines %d and %d", in.Job.Features.File, a.Line, b.Line),
+				fmt.Sprintf("seem exchanged (%s and %s)", a.Name, b.Name), func() *dataset.Float {
+					return in.rewired(map[int]input{i: {j, 1, 0}, j: {i, 1, 0}})
+				}})
+			columns = append(columns, alternative{CauseColumns, fmt.Sprintf("columns %s and %s of the recordings", a.Name, b.Name),
+				"seem exchanged", func() *dataset.Float {
+					return in.rewired(map[int]input{
+						i: {j, b.Std / a.Std, (b.Mean - a.Mean) / a.Std},
+						j: {i, a.Std / b.Std, (a.Mean - b.Mean) / b.Std},
+					})
+				}})
+		}
+	}
+	return append(lines, columns...)
+}
+
+// columnScales are single features: a power of ten more or less, or normalised as recorded.
+func (in *Inputs) columnScales(means, stds []float64) []alternative {
+	var all []alternative
+	for i, f := range in.Float.Features {
+		line := fmt.Sprintf("%s line %d", in.Job.Features.File, f.Line)
+		all = append(all, alternative{CauseStatistics, line, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", f.Name, means[i], stds[i]), func() *dataset.Float {
+			return in.rewired(map[int]input{i: in.withStatistics(i, means[i], stds[i])})
+		}})
+		for _, k := range powers {
+			all = append(all, alternative{CauseScale, fmt.Sprintf("column %s of the recordings", f.Name), fmt.Sprintf("seems to be in a unit other than that of %s: times %s fits", line, powerText(k)), func() *dataset.Float {
+				times := portable.Power(10, k)
+				return in.rewired(map[int]input{i: {i, times, (times - 1) * f.Mean / f.Std}})
+			}})
+		}
+	}
+	return all
+}
+
+// powerText writes a power of ten.
+func powerText(k int) string {
+	if k > 0 {
+		return fmt.Sprintf("%.0f", math.Pow10(k))
+	}
+	return fmt.Sprintf("%.*f", -k, math.Pow10(k))
+}
+
+// recordedStatistics are mean and standard deviation of every feature; a constant one keeps a spread of 1.
+func recordedStatistics(rec *dataset.Recordings) (means, stds []float64) {
+	for k := range rec.Features {
+		mean, std := meanStd(columnOf(rec.Features, k, rec, func(s *dataset.Sequence) []float64 { return s.X }))
+		means, stds = append(means, mean), append(stds, std)
+	}
+	return means, stds
+}

@@ -1,0 +1,60 @@
+package budget
+
+import (
+	"math"
+
+	"kerf/dataset"
+)
+
+// Explained says how much of an output a network explains: 1 less the ratio of its squared error to that
+// of a constant, the mean over all selection recordings; of a classifier its wrong steps to those of the most
+// frequent class. Shares of scenarios and regions are shown and decide nothing: where an output hardly
+// moves there is hardly any variance to explain.
+type Explained struct {
+	Output           string
+	Signoff          bool // on the sign-off recordings, else on the selection recordings
+	Scenario, Region string
+	Given            float64 // share that the network as given explains
+	Low, High        float64 // its 95 % interval; NaN where there is none
+	Fixed            float64 // share that the integer network explains; NaN where it was not run
+	Constant         float64 // error of the constant: RMSE in the unit of the output, accuracy of a classifier
+	Sequences, Steps int
+}
+
+// IsWhole tells whether a share is that of all recordings of its kind.
+func (e *Explained) IsWhole() bool { return e.Scenario == "all" && e.Region == "" }
+
+// leastExplained is the share of the variance below which a network does not do what it was trained
+// for, whatever else is said of it (our choice).
+const leastExplained = 0.1
+
+// isLittle tells whether a share speaks against the network: it explains less than a tenth, or less than
+// nothing with all of its interval.
+func (e *Explained) isLittle() bool {
+	return e.IsWhole() && (e.Given < leastExplained || e.High < 0)
+}
+
+// explained measures the shares of one set of recordings; fixed may be nil.
+func (in *Inputs) explained(rec *dataset.Recordings, given, fixed *dataset.Score) []Explained {
+	constant := in.constantOn(rec)
+	main := dataset.Metrics(in.Float.Classes)[0]
+	var all []Explained
+	for o, output := range in.judged() {
+		for _, p := range in.places(rec, o) {
+			c := dataset.Compare(constant, given, p.slice, dataset.Explained)
+			if c.Sequences == 0 || math.IsNaN(c.Other) || math.IsInf(c.Other, 0) {
+				continue // the constant makes no error there: nothing can be explained
+			}
+			e := Explained{
+				Output: output.Name, Signoff: rec == in.Signoff, Scenario: p.scenario, Region: p.region,
+				Given: c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
+				Constant: constant.Value(constant, p.slice, main), Sequences: c.Sequences, Steps: c.Steps,
+			}
+			if fixed != nil {
+				e.Fixed = fixed.Value(constant, p.slice, dataset.Explained)
+			}
+			all = append(all, e)
+		}
+	}
+	return all
+}
