@@ -30,6 +30,7 @@ type Result struct {
 	Places   []Placement
 	Measured []Measurement // none: costs are estimates
 	Counts   *quant.Counts
+	Blame    *Blame          // nil: no tolerance is broken
 	Extremes *quant.Extremes // of the sign-off recordings; nil: nothing was searched
 	Verdict  string          // Fits, DoesNotFit or NotEnough
 	Warnings []string
@@ -139,12 +140,21 @@ func (r *Result) warn() {
 			add("%s", reason)
 		}
 	}
-	if row := r.Cut.Start; row.Judged && used(row, r.Cut.StartReach) > 0 {
-		add("the float network itself leaves no reserve on the selection recordings in %s (%s may reach %.4g of %.4g): nothing may get worse there", row.Describe(), row.Metric, r.Cut.StartReach, row.Tolerance)
+	if row := r.Cut.Start; row.Judged && row.givenBreaks() {
+		reach := row.apart(row.FloatMayReach, row.Tolerance)
+		add("the network as given itself may reach %s of %s on the selection recordings "+
+			"(%s of %s): such a row may get 1 %% worse, no more",
+			reach[0], reach[1], row.Metric, row.Describe())
 	}
 	if !r.Chosen.Within && len(in.Job.Tolerances) > 0 {
-		row, reach := r.Chosen.Tightest()
-		add("no choice leaves a reserve for every tolerance on the selection recordings; the one tried last goes to sign-off (%s: %s may reach %.4g of %.4g)", row.Describe(), row.Metric, reach, row.Tolerance)
+		row, _ := r.Chosen.Tightest()
+		add("none of the %d networks that were brought to fixed point leaves a reserve for every "+
+			"tolerance on the selection recordings; the one with the least cut and the widest "+
+			"words goes to sign-off: %s", r.Chosen.Tried, row.reaches())
+	}
+	if f := r.Frontier; f.NotRounded > 0 {
+		add("candidates that are cheaper than the choice and within every tolerance before "+
+			"rounding, but were not rounded: %d (%s)", f.NotRounded, f.Cause)
 	}
 	if r.Cut.Stopped {
 		add("the search ended after %s with %d candidates measured, because the job says so: another run may choose another network", time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
@@ -216,15 +226,8 @@ func (r *Result) warnUnits(found [][]int, what string, hint func(layer int) stri
 // force the words that are wide.
 func (r *Result) warnWords() {
 	c := r.Chosen
-	if c.Wider != nil {
-		step, ok := c.toBlame()
-		row, reach := c.Tightest()
-		text := fmt.Sprintf("no wider word leaves more room than there is (%s: %s may reach %s of %s): the words are not to blame", row.Describe(), row.Metric, row.show(reach), row.show(row.Tolerance))
-		if ok {
-			text = fmt.Sprintf("the %s are to blame: with int%d for them, which costs %d bytes more, the row with the least room may reach %s of %s (%s: %s) on the selection recordings, now %s of %s (%s: %s)",
-				step.What, step.Bits, -step.Saved, step.Tightest.show(step.MayReach), step.Tightest.show(step.Tightest.Tolerance), step.Tightest.Describe(), step.Tightest.Metric, row.show(reach), row.show(row.Tolerance), row.Describe(), row.Metric)
-		}
-		r.Warnings = append(r.Warnings, text)
+	if r.Blame = r.blame(); r.Blame != nil {
+		r.Warnings = append(r.Warnings, r.Blame.String())
 	}
 	for _, f := range c.Forced {
 		r.Warnings = append(r.Warnings, f.Explain())

@@ -68,6 +68,10 @@ type Loss struct {
 	Tolerance float64 // fraction or unit of the output
 	Verdict   string  // Pass, Fail, NotEnough; empty when not judged
 	WouldDo   int     // with NotEnough: about how many sequences would do; 0 when that cannot be said
+
+	// What the row may show on the sign-off recordings, as its tolerance has it, see signoffReach,
+	// and what the network as given may show there. Only on selection recordings.
+	MayReach, FloatMayReach float64
 }
 
 // JudgedValue is what the tolerance is compared with, and the upper end of its
