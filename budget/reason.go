@@ -245,7 +245,7 @@ func (l *Loss) apart(values ...float64) []string {
 	for digits := 3; ; digits++ {
 		alike := false
 		for i, v := range values {
-			text[i] = l.shown(v, digits)
+			text[i] = l.show(v, digits)
 			for k := range i {
 				alike = alike || text[k] == text[i] && values[k] != v
 			}
@@ -257,9 +257,7 @@ func (l *Loss) apart(values ...float64) []string {
 }
 
 // show prints a value that is compared with the tolerance of a row.
-func (l *Loss) show(v float64) string { return l.shown(v, 3) }
-
-func (l *Loss) shown(v float64, digits int) string {
+func (l *Loss) show(v float64, digits int) string {
 	if l.Relative {
 		return fmt.Sprintf("%.*g %%", digits, 100*v)
 	}
