@@ -2,6 +2,7 @@ package budget
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -30,6 +31,7 @@ type Result struct {
 	Places   []Placement
 	Measured []Measurement // none: costs are estimates
 	Counts   *quant.Counts
+	Blame    *Blame          // nil: no tolerance is broken
 	Extremes *quant.Extremes // of the sign-off recordings; nil: nothing was searched
 	Start    *Start          // what the job leaves out of every judgement; nil: nothing
 	Settling *quant.Settling // on the sign-off recordings; nil: no tolerance says what a difference is
@@ -142,12 +144,21 @@ func (r *Result) warn() {
 			add("%s", reason)
 		}
 	}
-	if row := r.Cut.Start; row.Judged && used(row, r.Cut.StartReach) > 0 {
-		add("the float network itself leaves no reserve on the selection recordings in %s (%s may reach %.4g of %.4g): nothing may get worse there", row.Describe(), row.Metric, r.Cut.StartReach, row.Tolerance)
+	r.warnSingle()
+	if row := r.Cut.Start; row.Judged && row.givenBreaks() && !math.IsInf(row.FloatMayReach, 1) {
+		reach := row.apart(row.FloatMayReach, row.allowed())
+		add("the network as given itself may reach %s of %s on the selection recordings "+
+			"(%s): such a row may get 1 %% worse, no more", reach[0], reach[1], row.figure())
 	}
 	if !r.Chosen.Within && len(in.Job.Tolerances) > 0 {
-		row, reach := r.Chosen.Tightest()
-		add("no choice leaves a reserve for every tolerance on the selection recordings; the one tried last goes to sign-off (%s: %s may reach %.4g of %.4g)", row.Describe(), row.Metric, reach, row.Tolerance)
+		row, _ := r.Chosen.Tightest()
+		add("none of the %d networks that were brought to fixed point leaves a reserve for every "+
+			"tolerance on the selection recordings; the one with the least cut and the widest "+
+			"words goes to sign-off: %s", r.Chosen.Tried, row.reaches())
+	}
+	if f := r.Frontier; f.NotRounded > 0 {
+		add("candidates that are cheaper than the choice and within every tolerance before "+
+			"rounding, but were not rounded: %d (%s)", f.NotRounded, f.Cause)
 	}
 	if r.Cut.Stopped {
 		add("the search ended after %s with %d candidates measured, because the job says so: another run may choose another network", time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
@@ -202,6 +213,25 @@ func (r *Result) warn() {
 	}
 }
 
+// warnSingle names the places of which there is one selection sequence: it says nothing of others, so
+// nothing may be cut.
+func (r *Result) warnSingle() {
+	in := r.Inputs
+	if len(in.Job.Tolerances) == 0 {
+		return
+	}
+	var places []string
+	for _, l := range in.assess(in.floatOnSelection()).rows {
+		if place := l.where(); l.Sequences == 1 && l.Metric != dataset.MaxError && !slices.Contains(places, place) {
+			places = append(places, place)
+		}
+	}
+	if len(places) > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("one selection sequence says nothing of others, so nothing was cut: %s; "+
+			"record more sequences, or take the tolerances there off", strings.Join(places, ", ")))
+	}
+}
+
 // warnUnits names units of the trained network, layer by layer.
 func (r *Result) warnUnits(found [][]int, what string, hint func(layer int) string) {
 	for layer, units := range found {
@@ -220,15 +250,8 @@ func (r *Result) warnUnits(found [][]int, what string, hint func(layer int) stri
 // force the words that are wide.
 func (r *Result) warnWords() {
 	c := r.Chosen
-	if c.Wider != nil {
-		step, ok := c.toBlame()
-		row, reach := c.Tightest()
-		text := fmt.Sprintf("no wider word leaves more room than there is (%s: %s may reach %s of %s): the words are not to blame", row.Describe(), row.Metric, row.show(reach), row.show(row.Tolerance))
-		if ok {
-			text = fmt.Sprintf("the %s are to blame: with int%d for them, which costs %d bytes more, the row with the least room may reach %s of %s (%s: %s) on the selection recordings, now %s of %s (%s: %s)",
-				step.What, step.Bits, -step.Saved, step.Tightest.show(step.MayReach), step.Tightest.show(step.Tightest.Tolerance), step.Tightest.Describe(), step.Tightest.Metric, row.show(reach), row.show(row.Tolerance), row.Describe(), row.Metric)
-		}
-		r.Warnings = append(r.Warnings, text)
+	if r.Blame = r.blame(); r.Blame != nil {
+		r.Warnings = append(r.Warnings, r.Blame.String())
 	}
 	for _, f := range c.Forced {
 		r.Warnings = append(r.Warnings, f.Explain())

@@ -1,8 +1,6 @@
 package budget
 
 import (
-	"slices"
-
 	"kerf/dataset"
 	"kerf/prune"
 	"kerf/quant"
@@ -15,6 +13,7 @@ type Chosen struct {
 	Recovered *Recovered // nil: no recovery training
 	Fixed     *quant.Network
 	Within    bool // the selection recordings are within every tolerance
+	Tried     int  // how many cuts were brought to fixed point until the choice was final
 	Roundings []RoundingResult
 	Widths    []WidthStep // attempts to narrow single words
 	Forced    []Forced    // words that are left wide, and the units that need them
@@ -22,7 +21,6 @@ type Chosen struct {
 
 	heldOut *dataset.Score // of networks that were calibrated without the sequence they are judged on
 	used    float64        // share of its tolerance that the tightest row may reach
-	beside  []widthTrial   // what narrow tried on the way
 }
 
 // Tightest is the row with the least room on the selection recordings, and what it
@@ -32,124 +30,22 @@ func (c *Chosen) Tightest() (Loss, float64) {
 	return r.Tightest, r.MayReach
 }
 
-// Choose adds the word widths to a cut. For each uniform choice of widths it goes through the
-// points that were found, the cheapest first by the objective of the job, until the fixed-point network is
-// within every tolerance on the selection recordings. From the cheapest of
-// all it narrows single words. If there is none, it takes the network as it began
-// in the widest formats.
-//
-// Rounding costs about the same share of the tolerances on all points of a job. So a point is
-// passed over when it leaves less than half of the most that rounding has cost so far.
+// Choose adds the word widths to a cut. It brings points that were found to fixed point, each with
+// every uniform choice of widths, the cheapest first by the objective of the job, until one is
+// within every tolerance on the selection recordings. From that one it narrows single words, and
+// measures what the cut could lose beside it. What is then still cheaper than the choice, as
+// listed, is rounded and tried as well, until nothing cheaper is left. If there is none within
+// every tolerance, it takes the network as it began in the widest formats.
 func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
 	if len(cut.Points) == 0 {
 		return in.ChooseFormats(cut.Statistics, in.start(quant.Formats{}))
 	}
-	formats, err := in.Job.Formats.candidates(in.Float.Net)
+	chosen, err := in.choose(cut)
 	if err != nil {
 		return nil, err
 	}
-	c := &chooser{in: in, cut: cut}
-	for _, f := range formats {
-		if err := c.among(f); err != nil {
-			return nil, err
-		}
-	}
-	if c.best == nil {
-		widest := cut.Points[0].Candidate
-		widest.Formats = formats[len(formats)-1]
-		chosen, err := in.try(cut.Statistics, widest)
-		if err != nil {
-			return nil, err
-		}
-		cut.note(in, chosen, cut.Points[0], rounded)
-		cut.Path = cut.pathTo(widest)
-		return chosen, in.widen(cut.Statistics, chosen)
-	}
-	chosen, err := in.narrow(cut.Statistics, c.best)
-	if err != nil {
-		return nil, err
-	}
-	for _, tried := range chosen.beside {
-		cut.note(in, tried.chosen, c.rounded, tried.change)
-	}
-	cut.search.beside(c.from)
 	cut.Path = cut.pathTo(chosen.Candidate)
 	return chosen, nil
-}
-
-// chooser looks for the cheapest point that stays within every tolerance in fixed point.
-type chooser struct {
-	in            *Inputs
-	cut           *Cut
-	best          *Chosen
-	price         price
-	from, rounded *Point // of best, before and after rounding
-	way           *quant.Rounding
-	cost          float64 // the most that rounding has cost, as a share of the tolerances
-}
-
-// among goes through the points with one choice of words.
-func (c *chooser) among(f quant.Formats) error {
-	type priced struct {
-		*Point
-		candidate Candidate
-		price     price
-	}
-	var points []priced
-	for _, p := range c.cut.Points {
-		if p.Within() && !p.Fixed {
-			candidate := p.Candidate
-			candidate.Formats = f
-			points = append(points, priced{p, candidate, c.in.priceOf(candidate)})
-		}
-	}
-	slices.SortStableFunc(points, func(a, b priced) int { return a.price.compare(b.price) })
-	for _, p := range points {
-		if c.best != nil && p.price.compare(c.price) >= 0 {
-			return nil
-		}
-		if p.Used > 1-float64(c.cost/2) && p.From != nil {
-			continue
-		}
-		chosen, err := c.try(p.candidate)
-		if err != nil {
-			return err
-		}
-		fixed := c.cut.note(c.in, chosen, p.Point, rounded)
-		c.cost = max(c.cost, fixed.Used-p.Used)
-		if chosen.Within {
-			c.best, c.price, c.from, c.rounded = chosen, p.price, p.Point, fixed
-			return nil
-		}
-	}
-	return nil
-}
-
-// try brings a candidate to fixed point with the way of rounding that suited the first, and where that
-// is within every tolerance with the best of all ways.
-func (c *chooser) try(candidate Candidate) (*Chosen, error) {
-	if c.way != nil {
-		chosen, err := c.in.tryWays(c.in.prepare(c.cut.Statistics, candidate), candidate, []quant.Rounding{*c.way})
-		if err != nil || !chosen.Within {
-			return chosen, err
-		}
-	}
-	chosen, err := c.in.try(c.cut.Statistics, candidate)
-	if err == nil {
-		c.way = &chosen.Candidate.Rounding
-	}
-	return chosen, err
-}
-
-// rounded is the change that makes an integer network of a cut.
-const rounded = "rounded"
-
-// note keeps what was measured in fixed point as a point, which a change made of another one.
-func (c *Cut) note(in *Inputs, chosen *Chosen, from *Point, change string) *Point {
-	p := in.point(chosen.Candidate, chosen.heldOut)
-	p.From, p.Fixed, p.Change = from, true, change
-	c.add(p)
-	return p
 }
 
 // ChooseFormats adds the word widths to given features and units: the cheapest
@@ -159,46 +55,179 @@ func (in *Inputs) ChooseFormats(statistics *prune.Statistics, c Candidate) (*Cho
 	return in.cheapest(statistics, []Candidate{c})
 }
 
-// cheapest searches points × formats. Points come with falling cost.
-func (in *Inputs) cheapest(statistics *prune.Statistics, points []Candidate) (*Chosen, error) {
+// cheapest is Choose for given features and units of several networks, the first of which is what
+// is taken if none is within every tolerance.
+func (in *Inputs) cheapest(statistics *prune.Statistics, given []Candidate) (*Chosen, error) {
+	cut := &Cut{Statistics: statistics}
+	for _, c := range given {
+		cut.add(&Point{Candidate: c})
+	}
+	return in.choose(cut)
+}
+
+// mostRounded is how many cuts are brought to fixed point for one choice, each with one choice of
+// words. Our choice: none of the jobs of docs/search.md needs half as many, and rounding one costs
+// as much as measuring several cuts.
+const mostRounded = 24
+
+// chooser looks for the cheapest network that stays within every tolerance in fixed point.
+type chooser struct {
+	in      *Inputs
+	cut     *Cut
+	formats []quant.Formats // uniform ones, the widest last
+	options []option
+	offered int    // points of the cut that are among the options
+	best    *trial // nil: none is within every tolerance yet
+	refused []refusal
+	widest  *Chosen            // of the first point in the widest words; nil: not tried
+	cost    map[string]float64 // by words: the largest share of a tolerance that rounding has cost
+	rounded int
+}
+
+// option is a cut with words that it may be rounded to.
+type option struct {
+	from      *Point
+	candidate Candidate
+	price     price
+	tried     bool
+}
+
+// trial is a network in fixed point that was measured.
+type trial struct {
+	chosen *Chosen
+	point  *Point
+	from   *trial // the same network with a wider word; nil: it was rounded with uniform words
+	step   int    // the change from there: its place among the attempts to narrow
+}
+
+func (in *Inputs) choose(cut *Cut) (*Chosen, error) {
 	formats, err := in.Job.Formats.candidates(in.Float.Net)
 	if err != nil {
 		return nil, err
 	}
-	var best, last *Chosen
-	var least price
-	for _, f := range formats {
-		for i := len(points) - 1; i >= 0; i-- {
-			c := points[i]
-			c.Formats = f
-			price := in.priceOf(c)
-			if best != nil && price.compare(least) >= 0 {
-				continue
-			}
-			if last, err = in.try(statistics, c); err != nil {
-				return nil, err
-			}
-			if last.Within {
-				best, least = last, price
-				break
-			}
+	c := &chooser{in: in, cut: cut, formats: formats, cost: map[string]float64{}}
+	c.offer()
+	for o := c.next(); o != nil; o = c.next() {
+		if err := c.round(o); err != nil {
+			return nil, err
 		}
 	}
-	if best == nil {
-		return last, in.widen(statistics, last)
+	if c.best == nil && c.widest == nil {
+		widest := cut.Points[0].Candidate
+		widest.Formats = formats[len(formats)-1]
+		if err := c.round(&option{from: cut.Points[0], candidate: widest}); err != nil {
+			return nil, err
+		}
 	}
-	return in.narrow(statistics, best)
+	if c.best == nil {
+		c.widest.Tried = c.rounded
+		return c.widest, in.widen(cut.Statistics, c.widest)
+	}
+	chosen := c.best.chosen
+	chosen.Tried = c.rounded
+	return chosen, in.force(cut.Statistics, chosen, c.refused)
 }
 
-// brokenLimits counts the limits that a candidate breaks on all targets.
-func (in *Inputs) brokenLimits(c Candidate) int {
-	broken := 0
-	for _, cost := range in.Costs(c) {
-		if cost.Verdict == Fail {
-			broken++
+// offer makes options of the points that are new.
+func (c *chooser) offer() {
+	for _, p := range c.cut.Points[c.offered:] {
+		if p.Fixed || !p.Within() {
+			continue
+		}
+		for _, f := range c.formats {
+			candidate := p.Candidate
+			candidate.Formats = f
+			price := c.in.priceOf(candidate)
+			c.options = append(c.options, option{from: p, candidate: candidate, price: price})
 		}
 	}
-	return broken
+	c.offered = len(c.cut.Points)
+}
+
+// next is the option to try next, of those that are cheaper than the choice: the likely ones first,
+// and the cheapest of them. It is nil when the choice is final. Where the work must end, only the
+// network that the search began with is left to be tried, and only while there is no choice.
+func (c *chooser) next() *option {
+	var next, startOnly *option
+	nextLikely := false
+	for i := range c.options {
+		o := &c.options[i]
+		if o.tried || c.best != nil && o.price.compare(c.best.point.price) >= 0 {
+			continue
+		}
+		if o.from == c.cut.Points[0] && (startOnly == nil || o.price.compare(startOnly.price) < 0) {
+			startOnly = o
+		}
+		likely := c.likely(o)
+		better := next == nil || o.price.compare(next.price) < 0
+		if likely != nextLikely {
+			better = likely || next == nil
+		}
+		if better {
+			next, nextLikely = o, likely
+		}
+	}
+	if next == nil {
+		return nil
+	}
+	switch {
+	case c.cut.search.over():
+		c.cut.Stopped, c.cut.unrounded = true, OutOfTime
+	case c.rounded >= mostRounded:
+		c.cut.unrounded = EnoughRounded
+	default:
+		return next
+	}
+	if c.best != nil {
+		return nil
+	}
+	return startOnly
+}
+
+// likely tells whether an option may be within every tolerance. Rounding to the same words costs
+// about the same share of the tolerances on all points of a job, so one is unlikely that leaves
+// less than half of the most that this has cost.
+func (c *chooser) likely(o *option) bool {
+	cost := c.cost[o.candidate.Formats.String()]
+	return o.from == c.cut.Points[0] || o.from.Used <= 1-float64(cost/2)
+}
+
+// round tries an option, and takes it if it is within every tolerance and cheaper than the choice.
+func (c *chooser) round(o *option) error {
+	chosen, err := c.in.try(c.cut.Statistics, o.candidate)
+	if err != nil {
+		return err
+	}
+	o.tried = true
+	c.rounded++
+	t := &trial{chosen: chosen, point: c.cut.note(c.in, chosen, o.from, rounded)}
+	words := o.candidate.Formats.String()
+	c.cost[words] = max(c.cost[words], t.point.Used-o.from.Used)
+	if o.from == c.cut.Points[0] && words == c.formats[len(c.formats)-1].String() {
+		c.widest = chosen
+	}
+	if !chosen.Within || c.best != nil && t.point.price.compare(c.best.point.price) >= 0 {
+		return nil
+	}
+	if c.best, c.refused, err = c.narrow(t); err != nil {
+		return err
+	}
+	if c.cut.search != nil && !c.cut.search.over() {
+		c.cut.search.beside(o.from)
+	}
+	c.offer()
+	return nil
+}
+
+// rounded is the change that makes an integer network of a cut.
+const rounded = "rounded"
+
+// note keeps what was measured in fixed point as a point, which a change made of another one.
+func (c *Cut) note(in *Inputs, chosen *Chosen, from *Point, change string) *Point {
+	p := in.point(chosen.Candidate, chosen.heldOut)
+	p.From, p.Fixed, p.Change, p.Ways = from, true, change, len(chosen.Roundings)
+	c.add(p)
+	return p
 }
 
 // flash is what weights and front end of a candidate take; tables and code hardly differ.

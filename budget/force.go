@@ -23,6 +23,8 @@ type Forced struct {
 	All      int          // how many there are
 	Rest     Loss         // the row with the least room when only Rows stay wide
 	RestMay  float64
+	RestUsed float64 // the largest share of any tolerance then
+	OneLess  float64 // the same without the last of Rows; 0 where there is one
 }
 
 // What a word can be narrowed for one at a time.
@@ -62,7 +64,7 @@ func (in *Inputs) force(statistics *prune.Statistics, chosen *Chosen, refused []
 		if err != nil {
 			return err
 		}
-		f.Rest, f.RestMay = chosen.Tightest() // with the wide word for all
+		f.rest(in.assess(chosen.heldOut)) // with the wide word for all
 		if err := in.fewest(p, c, partial, units, &f); err != nil {
 			return err
 		}
@@ -121,17 +123,23 @@ func (in *Inputs) fewest(p *prepared, c Candidate, partial quant.Partial, units 
 			failed = err
 			return true
 		}
-		score := in.measured(predicted)
-		row, reach, ok := in.within(score)
-		if ok {
-			f.Rest, f.RestMay = row, reach
+		j := in.assess(in.measured(predicted))
+		if j.used <= 1 {
+			f.rest(j)
+		} else {
+			f.OneLess = j.used
 		}
-		return ok
+		return j.used <= 1
 	})
 	for _, u := range units[:n] {
 		f.Rows = append(f.Rows, u.ForcedUnit)
 	}
 	return failed
+}
+
+// rest keeps what was measured with the wide word for some rows.
+func (f *Forced) rest(j judgement) {
+	f.Rest, f.RestMay, f.RestUsed = j.tightest, j.mayReach, j.used
 }
 
 // describeUnits adds memory and stalls.
@@ -204,17 +212,20 @@ func (f *Forced) Explain() string {
 	if more := len(f.Rows) - named; more > 0 {
 		forcing += fmt.Sprintf(" and %d more", more)
 	}
-	rest := fmt.Sprintf("with int%d for %d of %d %s alone it may reach %s", f.Bits, len(f.Rows), f.All, f.Of, f.Rest.show(f.RestMay))
-	if len(f.Rows) == f.All {
-		rest = "none of them can do without"
+	text := fmt.Sprintf("int%d %s: with int%d, %s. It is forced by %s",
+		f.Bits, f.What, f.Narrower, f.Tightest.reaches(), forcing)
+	rest, less := shareOfTolerance(f.RestUsed), shareOfTolerance(f.OneLess)
+	switch n := len(f.Rows); {
+	case n == f.All && n == 1:
+		return text
+	case n == f.All:
+		return fmt.Sprintf("%s: with int%d for %d of these %d alone, %s of a tolerance may be used",
+			text, f.Bits, n-1, n, less)
+	case n == 1:
+		return fmt.Sprintf("%s: with int%d for 1 of %d %s alone, %s of a tolerance may be used",
+			text, f.Bits, f.All, f.Of, rest)
+	default:
+		return fmt.Sprintf("%s: with int%d for %d of %d %s alone, %s of a tolerance may be used, "+
+			"with %d of them %s", text, f.Bits, n, f.All, f.Of, rest, n-1, less)
 	}
-	return fmt.Sprintf("int%d %s: with int%d, %s of %s may reach %s of %s. It is forced by %s: %s", f.Bits, f.What, f.Narrower, f.Tightest.Metric, f.Tightest.Describe(), f.Tightest.show(f.MayReach), f.Tightest.show(f.Tightest.Tolerance), forcing, rest)
-}
-
-// show prints a value that is compared with the tolerance of a row.
-func (l *Loss) show(v float64) string {
-	if l.Relative {
-		return fmt.Sprintf("%.3g %%", 100*v)
-	}
-	return fmt.Sprintf("%.3g", v)
 }

@@ -87,7 +87,8 @@ func TestTheUnitThatForcesWideWeights(t *testing.T) {
 	if f.Rows[0].Share < 0.99 || f.Rows[0].Share > 1 {
 		t.Errorf("unit 1 has %.3f of the error, the others have none", f.Rows[0].Share)
 	}
-	if text := f.Explain(); !strings.Contains(text, "forced by trained unit 1 (100 % of the error, memory 1 steps): with int16 for 1 of 3 units alone") {
+	if text := f.Explain(); !strings.Contains(text, "forced by trained unit 1 (100 % of the "+
+		"error, memory 1 steps): with int16 for 1 of 3 units alone, ") {
 		t.Errorf("in words: %s", text)
 	}
 	// The update gate is 1/(1+e): 1 - z = e/(1+e).
@@ -125,10 +126,15 @@ func TestForcedUnitsInWords(t *testing.T) {
 		rows int
 		want string
 	}{
-		{2, "forced by trained units u0 (50 % of the error), u1 (50 %): with int16 for 2 of 8 units alone"},
-		{8, "forced by trained units u0 (12 % of the error), u1 (12 %), u2 (12 %), u3 (12 %), u4 (12 %), u5 (12 %) and 2 more: none of them can do without"},
+		{1, "forced by trained unit u0 (100 % of the error): with int16 for 1 of 8 units alone, " +
+			"99.9997 % of a tolerance may be used"},
+		{2, "forced by trained units u0 (50 % of the error), u1 (50 %): with int16 for 2 of 8 " +
+			"units alone, 99.9997 % of a tolerance may be used, with 1 of them 100.2 %"},
+		{8, "forced by trained units u0 (12 % of the error), u1 (12 %), u2 (12 %), u3 (12 %), " +
+			"u4 (12 %), u5 (12 %) and 2 more: with int16 for 7 of these 8 alone, 100.2 % of a " +
+			"tolerance may be used"},
 	} {
-		f := Forced{Of: unitRows, All: 8}
+		f := Forced{Of: unitRows, All: 8, RestUsed: 0.999997, OneLess: 1.002}
 		f.Bits = 16
 		for j := range c.rows {
 			f.Rows = append(f.Rows, ForcedUnit{Name: fmt.Sprint("u", j), Share: 1 / float64(c.rows)})
@@ -157,20 +163,57 @@ func TestNarrowingStartsFromTheCheapestWords(t *testing.T) {
 }
 
 // The job fixes int8. Widening the input weights is what helps: 9 rows of 2
-// weights take 18 bytes more.
+// weights take 18 bytes more. The row that was broken is the one whose figures the sentence gives.
 func TestTheWordToBlame(t *testing.T) {
 	in := oneFineRow(t)
 	in.Job.Formats = FormatRule{Weights: "int8", State: "int16"}
 	chosen := chooseWidths(t, in)
-	step, ok := chosen.toBlame()
-	if chosen.Within || !ok || step.What != "input weights" || step.Bits != 16 || step.Saved != -18 {
-		t.Fatalf("within %v, to blame: %v %+v", chosen.Within, ok, step)
-	}
 	r := &Result{Inputs: in, Chosen: chosen}
 	r.warnWords()
+	b := r.Blame
+	if chosen.Within || b == nil || b.Step == nil {
+		t.Fatalf("within %v, to blame: %+v", chosen.Within, b)
+	}
+	if b.Step.What != "input weights" || b.Step.Bits != 16 || b.Step.Saved != -18 {
+		t.Errorf("to blame: %+v", b.Step)
+	}
+	now, with := b.Row, b.With
+	if now.Output != "y1" || with.Output != "y1" || !(now.MayReach > now.Tolerance) ||
+		!(with.MayReach <= now.Tolerance) {
+		t.Errorf("now %+v, with the wider word %+v", now, with)
+	}
 	t.Log(r.Warnings)
-	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "the input weights are to blame: with int16 for them, which costs 18 bytes more, ") {
+	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "the input weights are to blame: "+
+		"with int16 for them, which costs 18 bytes more, rmse of y1, ") {
 		t.Errorf("warnings: %q", r.Warnings)
+	}
+}
+
+// A word is blamed as far as its widening helps, and none where the network as given breaks the
+// tolerance itself.
+func TestBlameInWords(t *testing.T) {
+	row := func(reach, given float64) Loss {
+		return Loss{Output: "y", Scenario: "all", Metric: "rmse", Judged: true, Tolerance: 2,
+			MayReach: reach, FloatMayReach: given}
+	}
+	step := &WidthStep{What: "state", Bits: 32, Saved: -4}
+	const all = "rmse of y, all scenarios may reach "
+	const with, here = "which costs 4 bytes more, " + all, " on the selection recordings"
+	for want, b := range map[string]Blame{
+		"the state are to blame: with int32 for them, " + with + "1.5 of 2" + here +
+			" instead of 2.5": {row(2.5, 1), step, row(1.5, 1)},
+		"the state are to blame in part: with int32 for them, " + with + "2.4998 of 2" + here +
+			" instead of 2.5001": {row(2.5001, 1), step, row(2.4998, 1)},
+		"a wider word leaves more room: with int32 for the state, " + with + "1.2 of 2" + here +
+			" instead of 1.5": {row(1.5, 1), step, row(1.2, 1)},
+		"the words are not to blame: no wider one lessens what " + strings.TrimSpace(all) + here +
+			" (2.0001 of 2)": {Row: row(2.0001, 1)},
+		"no word is to blame: the network as given itself may reach 2.14 of 2 in rmse of y, " +
+			"all scenarios" + here + ", the choice 2.3": {Row: row(2.3, 2.14)},
+	} {
+		if got := b.String(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }
 
@@ -183,7 +226,8 @@ func TestNoWordToBlame(t *testing.T) {
 	chosen := chooseWidths(t, in)
 	r := &Result{Inputs: in, Chosen: chosen}
 	r.warnWords()
-	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "no wider word leaves more room") {
+	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "the words are not to blame: "+
+		"no wider one lessens what rmse of y0, ") {
 		t.Errorf("within %v, warnings: %q", chosen.Within, r.Warnings)
 	}
 }

@@ -2,16 +2,15 @@ package budget
 
 import (
 	"cmp"
-	"fmt"
-	"math"
 	"slices"
-	"strings"
 )
 
 // Frontier is what the search measured, and why the choice is what it is.
 type Frontier struct {
 	Objective  string // in words
 	Stopped    bool   // the time that the job gives ended the search
+	NotRounded int    // candidates for which the reason is that
+	Cause      string // of that: OutOfTime or EnoughRounded
 	Candidates []FrontierCandidate
 	ByUnits    []UnitLoss
 }
@@ -21,10 +20,11 @@ type FrontierCandidate struct {
 	*Point
 	LimitsUsed []float64 // per target the largest share of any limit; NaN without limits
 	Share      float64   // of the objective, on the target that takes the largest
+	Bytes      float64   // flash of weights and front ends and RAM of the state: see price
 	OnFrontier bool      // no candidate measured in the same way loses no more, costs no more, and less of one
 	Chosen     bool
 	Verdict    string
-	Why        string // it was not chosen
+	Reason     Reason // it was not chosen; of no kind for the choice
 }
 
 // Verdicts on a candidate, besides Fits.
@@ -45,19 +45,25 @@ type UnitLoss struct {
 // Frontier sums up a search. The choice is among the candidates, whatever was trained or
 // narrowed after the search. Without a search there is none.
 func (in *Inputs) Frontier(cut *Cut, chosen *Chosen) *Frontier {
-	f := &Frontier{Objective: in.Objective(), Stopped: cut.Stopped}
+	f := &Frontier{Objective: in.Objective(), Stopped: cut.Stopped, Cause: cut.unrounded}
 	if len(cut.Points) == 0 {
 		return f
 	}
 	choice := cut.find(in, chosen)
 	for _, p := range cut.Points {
-		c := FrontierCandidate{Point: p, Share: p.price.share, OnFrontier: !slices.ContainsFunc(cut.Points, p.dominatedBy), Chosen: p == choice}
+		c := FrontierCandidate{
+			Point: p, Share: p.price.share, Bytes: p.price.bytes, Chosen: p == choice,
+			OnFrontier: !slices.ContainsFunc(cut.Points, p.dominatedBy),
+		}
 		for _, t := range in.Targets {
 			c.LimitsUsed = append(c.LimitsUsed, limitsUsed(p.Costs, t.Name))
 		}
 		c.Verdict = p.verdict()
 		if !c.Chosen {
-			c.Why = cut.why(p, choice)
+			c.Reason = cut.reason(in, p, choice)
+		}
+		if c.Reason.Kind == NotRounded {
+			f.NotRounded++
 		}
 		f.Candidates = append(f.Candidates, c)
 	}
@@ -123,39 +129,6 @@ func (p *Point) verdict() string {
 		return FitsBeforeRounding
 	}
 	return Fits
-}
-
-// why says in a sentence why a candidate was not chosen.
-func (c *Cut) why(p, choice *Point) string {
-	row := p.Tightest
-	if !p.Within() {
-		if p.Used == math.Inf(1) {
-			return fmt.Sprintf("It breaks a tolerance: %s of %s, where the float network makes no error.", row.Metric, row.Describe())
-		}
-		return fmt.Sprintf("It breaks a tolerance: %s of %s may reach %s of %s.", row.Metric, row.Describe(), row.show(p.MayReach), row.show(row.Tolerance))
-	}
-	var broken []string
-	for _, cost := range totals(p.Costs) {
-		if cost.Verdict == Fail {
-			broken = append(broken, fmt.Sprintf("%s of %s", strings.ReplaceAll(cost.Resource, "_", " "), cost.Target))
-		}
-	}
-	fixed := slices.IndexFunc(c.Points, func(q *Point) bool { return q.Fixed && q.From == p && !q.Within() })
-	switch {
-	case p.price.broken > choice.price.broken:
-		return fmt.Sprintf("It breaks more limits than the choice (%s).", strings.Join(broken, ", "))
-	case p.price.compare(choice.price) < 0 && fixed >= 0:
-		return fmt.Sprintf("Rounding breaks a tolerance, see number %d.", c.Points[fixed].ID)
-	case p.price.compare(choice.price) < 0 && !p.Fixed:
-		return "It leaves less of the tolerances than rounding has cost on its neighbours."
-	case cutKey(p.Candidate) == cutKey(choice.Candidate) && !p.Fixed:
-		return fmt.Sprintf("It is the cut of the choice before rounding, see number %d.", choice.ID)
-	case p.price.share > choice.price.share:
-		return fmt.Sprintf("It costs %.2g %% more.", 100*(p.price.share/choice.price.share-1))
-	case p.price.bytes > choice.price.bytes:
-		return fmt.Sprintf("It costs the same, but %.0f B more.", p.price.bytes-choice.price.bytes)
-	}
-	return "It costs the same; the choice was found first."
 }
 
 // byUnits takes the candidate that uses least of the tolerances for every number of units.

@@ -37,6 +37,10 @@ type Loss struct {
 	Tolerance float64 // fraction or unit of the output; of the explained share the least, of all others the most
 	Verdict   string  // Pass, Fail, NotEnough; empty when not judged
 	WouldDo   int     // with NotEnough: about how many sequences would do; 0 when that cannot be said
+
+	// What the row may show on the sign-off recordings, as its tolerance has it, see signoffReach,
+	// and what the network as given may show there. Only on selection recordings.
+	MayReach, FloatMayReach float64
 }
 
 // JudgedValue is what the tolerance is compared with, and the upper end of its 95 % interval. For the
@@ -191,16 +195,18 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 	return row
 }
 
-// Describe names the place of a row in words.
-func (l *Loss) Describe() string {
-	s := l.Output + ", "
-	if l.Region != "" {
-		return s + "region " + l.Region
+// Describe names the output and the place of a row in words.
+func (l *Loss) Describe() string { return l.Output + ", " + l.where() }
+
+// where names the place of a row in words.
+func (l *Loss) where() string {
+	switch {
+	case l.Region != "":
+		return "region " + l.Region
+	case l.Scenario == "all":
+		return "all scenarios"
 	}
-	if l.Scenario == "all" {
-		return s + "all scenarios"
-	}
-	return s + "scenario " + l.Scenario
+	return "scenario " + l.Scenario
 }
 
 // Explain says in words why a row did not pass.

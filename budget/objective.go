@@ -95,16 +95,34 @@ func (in *Inputs) price(candidate Candidate, costs []Cost) price {
 			sum.broken++
 			sum.excess += limitShare(c) - 1
 		}
-		if p.resource != "" && c.Resource != p.resource || p.resource == "" && math.IsNaN(c.Limit) {
-			continue
+		if share, ok := p.share(c); ok {
+			sum.share = math.Max(sum.share, share)
 		}
-		share := limitShare(c)
-		if math.IsNaN(share) {
-			share = c.Value / p.whole[c.Target+" "+c.Resource]
-		}
-		sum.share = math.Max(sum.share, share)
 	}
 	return sum
+}
+
+// share is what a total counts as; not ok if the objective is about something else.
+func (p *pricing) share(c Cost) (share float64, ok bool) {
+	if p.resource != "" && c.Resource != p.resource || p.resource == "" && math.IsNaN(c.Limit) {
+		return 0, false
+	}
+	if share = limitShare(c); math.IsNaN(share) {
+		share = c.Value / p.whole[c.Target+" "+c.Resource]
+	}
+	return share, true
+}
+
+// decisive is the total whose share is the price, the first of equals; not ok where no total
+// counts.
+func (in *Inputs) decisive(costs []Cost) (most Cost, ok bool) {
+	largest := math.Inf(-1)
+	for _, c := range totals(costs) {
+		if share, counts := in.pricing().share(c); counts && share > largest {
+			most, largest, ok = c, share, true
+		}
+	}
+	return most, ok
 }
 
 // limitsUsed is the largest share of any limit of one target; NaN without limits.

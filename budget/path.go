@@ -39,18 +39,24 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 	listed := map[string]bool{}
 	for _, before := range slices.Backward(way) {
 		for _, p := range c.Points {
-			step := p.step(false)
+			step, broken := p.step(false), p
+			if p.From != before || p.Fixed || p.several || slices.Contains(way, p) {
+				continue
+			}
 			key := itemKey(step.Item, step.Names)
-			if p.From != before || p.Fixed || slices.Contains(way, p) ||
-				(p.Within() && before != c.Points[at]) || p.several || listed[key] {
+			if listed[key] {
 				continue
 			}
 			if _, ok := without(end, step); !ok {
 				continue
 			}
-			if fixed := slices.IndexFunc(c.Points, func(q *Point) bool { return q.Fixed && q.From == p }); fixed >= 0 {
-				step.Tightest, step.MayReach = c.Points[fixed].Tightest, c.Points[fixed].MayReach
+			if after := c.roundedAs(p); after != nil {
+				broken = after
 			}
+			if broken.Within() {
+				continue // its cost speaks against it, not its loss
+			}
+			step.Tightest, step.MayReach = broken.Tightest, broken.MayReach
 			listed[key] = true
 			path = append(path, step)
 		}

@@ -87,12 +87,15 @@ type Progress func(done, all int, loss float64)
 // neighbours are how many more items than the recommended cut the further ones take away; each needs trainings of its own, so they grow fast.
 var neighbours = []int{1, 2, 4, 8}
 
-// Recover trains the recommended candidate in its formats, and then smaller ones: from the items that the tolerances refused it takes away
-// those that broke them least, more and more of them while the recovered network is within every tolerance. Then the choice
-// of words is made again among these. A training that ctx ends counts with its best epoch, and is the last. The recommended candidate
-// stays as cut if that leaves more room.
+// Recover trains the recommended candidate in its formats, and then smaller ones: from the items
+// that the tolerances refused it takes away those that broke them least, more and more of them
+// while the recovered network is within every tolerance. Then the choice of words is made again
+// among these, and taken if it is cheaper, or the same cut with more room. A training that ctx ends
+// counts with its best epoch, and is the last. The recommended candidate stays as cut if that
+// leaves more room.
 //
-// What is judged on selection recordings was trained without them: for every fold there is a training of its own.
+// What is judged on selection recordings was trained without them: for every fold there is a
+// training of its own.
 func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progress Progress) (*Chosen, error) {
 	var points []Candidate
 	for i, c := range append([]Candidate{chosen.Candidate}, in.smaller(cut, chosen.Candidate)...) {
@@ -123,6 +126,16 @@ func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progres
 	again, err := in.cheapest(cut.Statistics, points)
 	if err != nil || (chosen.Within && !again.Within) {
 		return chosen, err
+	}
+	if chosen.Within && len(in.Job.Tolerances) > 0 {
+		before, after := in.priceOf(chosen.Candidate), in.priceOf(again.Candidate)
+		sameCut := cutKey(again.Candidate) == cutKey(chosen.Candidate)
+		moreRoom := sameCut && again.used < chosen.used && after.broken <= before.broken
+		if dearer := after.compare(before); dearer >= 0 && !moreRoom {
+			return chosen, nil
+		} else if dearer > 0 {
+			cut.unrounded = DearerByTraining
+		}
 	}
 	return again, nil
 }
@@ -223,7 +236,8 @@ func (r *Result) warnRecovery() {
 	switch c := r.Chosen.Recovered; {
 	case r.Inputs.Job.Recovery == nil:
 	case c == nil:
-		r.Warnings = append(r.Warnings, "recovery training won nothing on the selection recordings: the network goes to sign-off as cut")
+		r.Warnings = append(r.Warnings, "recovery training led to no better choice on the "+
+			"selection recordings: the network goes to sign-off as cut")
 	case c.Result.Best == 0:
 		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the recordings held back: the weights are those of the cut")
 	case c.Result.Stopped == recovery.Interrupted || c.Result.Stopped == recovery.OutOfTime:

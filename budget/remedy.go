@@ -232,9 +232,12 @@ func (m *Remedy) Tolerance() string {
 	case !m.Tightest.Judged:
 		return "none given"
 	}
-	outcome := "broken"
-	if m.Within {
-		outcome = "met"
+	text := m.Tightest.apart(m.MayReach, m.Tightest.Tolerance, m.Tightest.FloatMayReach)
+	switch {
+	case m.Within && m.Tightest.givenBreaks():
+		return fmt.Sprintf("broken as given, %s of %s, as given %s", text[0], text[1], text[2])
+	case m.Within:
+		return fmt.Sprintf("met, %s of %s", text[0], text[1])
 	}
-	return fmt.Sprintf("%s, %s of %s", outcome, m.Tightest.show(m.MayReach), m.Tightest.show(m.Tightest.Tolerance))
+	return fmt.Sprintf("broken, %s of %s", text[0], text[1])
 }

@@ -37,6 +37,8 @@ func (in *Inputs) assess(score *dataset.Score) judgement {
 			continue
 		}
 		reach := row.reach()
+		row.MayReach, row.FloatMayReach = reach, floor[i]
+		j.rows[i] = row
 		share := reach / allowance(row, floor[i])
 		if math.IsNaN(share) {
 			share = math.Inf(1) // the float network makes no error here

@@ -23,7 +23,8 @@ type Cut struct {
 	Stopped       bool     // the time that the job gives ended it
 	Path          []PathStep
 
-	search *search
+	search    *search
+	unrounded string // why cheaper points were not brought to fixed point; empty: they were
 }
 
 // beamWidth is how many candidates the search follows at a time. Our choice: on the jobs of docs/search.md a wider one
@@ -63,7 +64,7 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	first := s.measure([]child{{change: "as given", candidate: start}})[0]
 	beam := []*Point{first}
 	for len(beam) > 0 && first.Within() {
-		if cut.Stopped = !s.until.IsZero() && time.Now().After(s.until); cut.Stopped {
+		if cut.Stopped = s.over(); cut.Stopped {
 			break
 		}
 		beam = s.round(beam)
@@ -75,6 +76,9 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	progress(1, 1)
 	return cut
 }
+
+// over tells whether the time that the job gives is over. There may be no search.
+func (s *search) over() bool { return s != nil && !s.until.IsZero() && time.Now().After(s.until) }
 
 // cheapest is the point within every tolerance that costs least, the first of equals; where there is none, the start.
 func (s *search) cheapest() *Point {

@@ -7,6 +7,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/prune"
+	"kerf/quant"
 )
 
 // The cheapest point is one that stays within every tolerance, and of equals the first.
@@ -85,38 +86,144 @@ func TestWhatARefusalCovers(t *testing.T) {
 	}
 }
 
-// Why a candidate was not chosen, by what it costs beside the choice.
-func TestWhyInWords(t *testing.T) {
-	choice := &Point{ID: 9, Fixed: true, price: price{share: 0.5, bytes: 100}, Candidate: Candidate{Features: []int{0}}}
-	tried := &Point{ID: 1, price: price{share: 0.5, bytes: 100}}
-	broken := &Point{ID: 2, Fixed: true, From: tried, Used: 2}
-	cut := &Cut{Points: []*Point{tried, broken, choice}}
+// weightsOf are the words of one layer.
+func weightsOf(bits int) quant.Formats {
+	layer := quant.LayerFormats{InputBits: bits, RecurrentBits: bits, StateBits: 16}
+	return quant.Formats{Layers: []quant.LayerFormats{layer}}
+}
+
+// Why a candidate was not chosen, by what it costs beside the choice and what became of it in fixed
+// point.
+func TestReasonsInWords(t *testing.T) {
+	in := &Inputs{prices: &pricing{whole: map[string]float64{}}}
+	words := weightsOf(8)
+	costs := func(flash float64) []Cost {
+		return []Cost{{Target: "small", Resource: Flash, Part: Total, Value: flash, Limit: 1000}}
+	}
+	point := func(id int, share float64, features ...int) *Point {
+		c := Candidate{Features: features, Formats: words}
+		return &Point{ID: id, price: price{share: share, bytes: 100}, Candidate: c}
+	}
+	fixed := func(p *Point, from *Point, used float64) *Point {
+		p.Fixed, p.From, p.Ways, p.Used = true, from, 5, used
+		return p
+	}
+	choice := fixed(point(9, 0.5, 0, 1), nil, 0.8)
+	choice.Costs = costs(500)
+	same, cheaper, dearer := point(1, 0.5, 1, 2), point(2, 0.4, 1, 2), point(3, 0.6, 1, 2)
+	own := point(4, 0.4, 0, 1)
+	fewer := point(5, 0.51, 0)
+	fewer.Costs = costs(510)
+	bytes, limits := point(6, 0.5, 1, 2), point(7, 0.4, 1, 2)
+	bytes.price.bytes, limits.price.broken = 130, 1
+	limits.Costs = []Cost{
+		{Target: "small", Resource: StepTime, Part: Total, Verdict: Fail},
+		{Target: "small", Resource: Flash, Part: Total, Verdict: Pass},
+	}
+	broken := &Point{ID: 8, Used: 1.0001, Tightest: Loss{Output: "y", Scenario: "all",
+		Metric: "rmse", Relative: true, Tolerance: 0.05, MayReach: 0.050004}}
+	after := func(p *Point, share, used float64, features ...int) []*Point {
+		return []*Point{fixed(point(20, share, features...), p, used)}
+	}
+	unlike := fixed(point(20, 0.4, 1, 2), cheaper, 2)
+	unlike.Candidate.Formats = quant.Formats{}
+	const breaks = "Rounding breaks a tolerance, see number 20, the nearest of 5 ways."
+	const enough = "It was not rounded: after 24 roundings no more are tried."
 	for _, c := range []struct {
-		name  string
-		price price
-		fixed bool
-		cut   []int
-		want  string
+		p    *Point
+		with []*Point
+		stop string
+		want string
 	}{
-		{"the same price", choice.price, true, nil, "It costs the same; the choice was found first."},
-		{"more bytes", price{share: 0.5, bytes: 130}, true, nil, "It costs the same, but 30 B more."},
-		{"a larger share", price{share: 0.6}, true, nil, "It costs 20 % more."},
-		{"cheaper, not rounded", price{share: 0.4}, false, nil, "It leaves less of the tolerances than rounding has cost on its neighbours."},
-		{"the cut of the choice", price{share: 0.5, bytes: 100}, false, []int{0}, "It is the cut of the choice before rounding, see number 9."},
-		{"broken limits", price{broken: 1}, true, nil, "It breaks more limits than the choice ()."},
+		{broken, nil, "",
+			"It breaks a tolerance: rmse of y, all scenarios may reach 5.0004 % of 5 %."},
+		{same, nil, "", "It costs the same, and only what costs less is rounded."},
+		{same, after(same, 0.5, 2, 1, 2), "", breaks},
+		{bytes, nil, "", "It costs the same, but 30 B more."},
+		{dearer, nil, "", "It costs 20 % more."},
+		{dearer, after(dearer, 0.6, 2, 1, 2), "", "It costs 20 % more."},
+		{fewer, nil, "", "It costs 2 % more although less is left: flash of small grows by 2 %."},
+		{limits, nil, "", "It breaks more limits than the choice (step time of small)."},
+		{own, nil, "", "It is the cut of the choice before rounding, see number 9."},
+		{own, after(own, 0.4, 2, 0, 1), "", breaks},
+		{cheaper, after(cheaper, 0.55, 0.9, 1, 2), "",
+			"Rounded it costs 10 % more, see number 20."},
+		{cheaper, after(cheaper, 0.5, 0.9, 1, 2), "", "Rounded it costs the same, see number 20."},
+		{cheaper, nil, OutOfTime, "It was not rounded: the time that the job gives was over."},
+		{cheaper, nil, EnoughRounded, enough},
+		{cheaper, []*Point{unlike}, EnoughRounded, enough}, // in other words it was
+		{fixed(point(11, 0.5, 1, 2), nil, 0.5), nil, "", "It costs the same and was found later."},
+		{cheaper, nil, "", "No reason is known."}, // which must not happen
 	} {
-		p := &Point{ID: 3, price: c.price, Fixed: c.fixed, Candidate: Candidate{Features: c.cut}}
-		if got := cut.why(p, choice); got != c.want {
-			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		cut := &Cut{Points: append([]*Point{c.p, choice}, c.with...), unrounded: c.stop}
+		reason := cut.reason(in, c.p, choice)
+		if got := reason.String(); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
 		}
 	}
-	// Its rounded form broke a tolerance. That explains why it was not chosen only where it is cheaper.
-	if got, want := cut.why(tried, choice), "It costs the same; the choice was found first."; got != want {
-		t.Errorf("%q, want %q", got, want)
+	choice.recovered = true
+	for want, p := range map[string]*Point{
+		"It is the cut of the choice before training and rounding, see number 9.": own,
+		"It was not trained: rounded it costs the same and may use 90 % of a tolerance, " +
+			"the choice after its training 80 %.": fixed(point(8, 0.5, 0, 1), nil, 0.9),
+		"It was not trained: rounded it costs 2 % less and may use 90 % of a tolerance, " +
+			"the choice after its training 80 %.": fixed(point(8, 0.49, 0, 1), nil, 0.9),
+	} {
+		reason := (&Cut{Points: []*Point{p, choice}}).reason(in, p, choice)
+		if got := reason.String(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
-	tried.price.share = 0.4
-	if got, want := cut.why(tried, choice), "Rounding breaks a tolerance, see number 2."; got != want {
-		t.Errorf("%q, want %q", got, want)
+}
+
+// What is tried next: the likely ones first, the cheapest of them, and nothing that costs what the
+// choice costs. Rounding to other words says nothing of an option. When the work must end, the
+// start alone is left, and only while there is no choice.
+func TestWhatIsRoundedNext(t *testing.T) {
+	start, cut := &Point{}, &Point{Used: 0.6}
+	words := func(bits int) Candidate { return Candidate{Formats: weightsOf(bits)} }
+	chosen := func(share float64) *trial {
+		return &trial{point: &Point{price: price{share: share}}}
+	}
+	for _, c := range []struct {
+		name    string
+		best    *trial
+		rounded int
+		cost    float64 // of int8
+		tried   int     // of the options
+		want    int     // of the options; -1: none
+		cause   string
+	}{
+		{"the cheapest", nil, 0, 0, -1, 0, ""},
+		{"the next one", nil, 1, 0.5, 0, 1, ""},
+		{"int8 has cost too much", nil, 1, 0.9, -1, 1, ""},
+		{"that says nothing of int16", nil, 1, 0.9, 1, 2, ""},
+		{"the unlikely ones in the end", chosen(0.3), 2, 0.9, 1, 0, ""},
+		{"nothing is cheaper", chosen(0.1), 2, 0, -1, -1, ""},
+		{"enough, without a choice", nil, mostRounded, 0, -1, 1, EnoughRounded},
+		{"enough, with a choice", chosen(0.35), mostRounded, 0, -1, -1, EnoughRounded},
+	} {
+		s := &chooser{cut: &Cut{Points: []*Point{start, cut}}, best: c.best, rounded: c.rounded}
+		s.cost = map[string]float64{weightsOf(8).String(): c.cost}
+		s.options = []option{
+			{from: cut, candidate: words(8), price: price{share: 0.1}},
+			{from: start, candidate: words(8), price: price{share: 0.2}},
+			{from: cut, candidate: words(16), price: price{share: 0.3}},
+			{from: start, candidate: words(16), price: price{share: 0.4}},
+		}
+		if c.tried >= 0 {
+			s.options[c.tried].tried = true
+		}
+		got := -1
+		next := s.next()
+		for i := range s.options {
+			if next == &s.options[i] {
+				got = i
+			}
+		}
+		if got != c.want || s.cut.unrounded != c.cause {
+			t.Errorf("%s: option %d, want %d; %q", c.name, got, c.want, s.cut.unrounded)
+		}
 	}
 }
 

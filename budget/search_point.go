@@ -17,6 +17,7 @@ type Point struct {
 	MayReach  float64
 	Used      float64 // the largest share of any tolerance that the sign-off recordings may show
 	Costs     []Cost
+	Ways      int // of rounding that were compared; 0 before rounding
 
 	price     price
 	recovered bool            // it was trained

@@ -217,7 +217,7 @@ func (r *Result) warnStart() {
 	most := 0.0
 	for _, later := range in.lossRows(&rest, s, true) {
 		for _, row := range r.Loss {
-			if row.isSame(&later) && row.Judged {
+			if row.sameRow(later) {
 				before, _ := row.JudgedValue()
 				after, _ := later.JudgedValue()
 				moved := math.Abs(after-before) / math.Max(row.allowed(), math.SmallestNonzeroFloat64)
@@ -232,13 +232,8 @@ func (r *Result) warnStart() {
 	}
 	value, _ := with.JudgedValue()
 	later, _ := without.JudgedValue()
-	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %d steps of the sign-off sequences behave unlike the rest and decide: %s of %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]d steps\" leaves them out of every judgement",
-		steps, with.Metric, with.Describe(), with.show(value), with.show(with.Tolerance), with.Verdict, without.show(later), without.Verdict))
-}
-
-// isSame tells whether two rows are about the same figure.
-func (l *Loss) isSame(m *Loss) bool {
-	return l.Output == m.Output && l.Scenario == m.Scenario && l.Region == m.Region && l.Metric == m.Metric && l.Relative == m.Relative
+	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %d steps of the sign-off sequences behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]d steps\" leaves them out of every judgement",
+		steps, with.figure(), with.show(value, 3), with.show(with.allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
 }
 
 // squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the class

@@ -23,30 +23,29 @@ type Size struct {
 	MayReach    float64
 	Within      bool // every tolerance is kept, with the reserve for the sign-off
 	Costs       []Cost
-	Broken      int // limits, over all targets
+	Broken      int     // limits, over all targets
+	Share       float64 // of the objective, see [Inputs.Objective]
 	Recommended bool
 
-	flash float64 // see Inputs.flash
+	price price
 }
 
 // AllLayers takes the units out of all recurrent layers in proportion.
 const AllLayers = -1
 
-// Sizes makes a row for every number of hidden units from what was trained down
-// to 1, and one for every other network of the job as it is. Features are those
-// given. Of several recurrent layers the given one is cut and the others keep
-// their units; with AllLayers all are cut in proportion to what they have.
+// Sizes makes a row for every number of hidden units from what was trained down to 1, and one for
+// every other network of the job as it is. Features are those given. Of several recurrent layers
+// the given one is cut and the others keep their units; with AllLayers all are cut in proportion to
+// what they have.
 //
-// The unit that goes next is the one whose absence changes the outputs least:
-// its effect when held at its mean, times what the units and features that stay
-// do not predict of it (both [prune.UnitEffects] and [prune.Statistics.Unexplained]
-// on the selection recordings). What goes is replaced as plan does it. Word widths
-// are uniform: the narrowest of int8 and int16 weights and 16- and 32-bit state,
-// as far as the job leaves them open, with which every tolerance is kept, or the
-// narrowest of all where none keeps them. Ways of rounding are compared on the first
-// row of a network, the others take the one that is best there. The row with the fewest broken limits,
-// then the least flash, of those within every tolerance is recommended.
-// progress is called after each row.
+// The unit that goes next is the one whose absence changes the outputs least: its effect when held
+// at its mean, times what the units and features that stay do not predict of it (both
+// [prune.UnitEffects] and [prune.Statistics.Unexplained] on the selection recordings). What goes is
+// replaced as plan does it. Word widths are uniform: the narrowest of int8 and int16 weights and
+// 16- and 32-bit state, as far as the job leaves them open, with which every tolerance is kept, or
+// the narrowest of all where none keeps them. Ways of rounding are compared on the first row of a
+// network, the others take the one that is best there. Of the rows within every tolerance the one
+// that costs least by the objective of the job is recommended. progress is called after each row.
 func (in *Inputs) Sizes(features []int, layer int, progress func(done, all int)) ([]Size, error) {
 	others, err := in.others()
 	if err != nil {
@@ -84,7 +83,7 @@ func (in *Inputs) Sizes(features []int, layer int, progress func(done, all int))
 func recommend(sizes []Size) {
 	best := -1
 	for i, s := range sizes {
-		if s.Within && (best < 0 || s.Broken < sizes[best].Broken || s.Broken == sizes[best].Broken && s.flash < sizes[best].flash) {
+		if s.Within && (best < 0 || s.price.compare(sizes[best].price) < 0) {
 			best = i
 		}
 	}
@@ -160,7 +159,11 @@ func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string, w
 			break // wider words cannot repair what the cut has broken
 		}
 	}
-	s := Size{File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate, Within: best.Within, Costs: in.Costs(best.Candidate), Broken: in.brokenLimits(best.Candidate), flash: in.flash(best.Candidate)}
+	s := Size{
+		File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate,
+		Within: best.Within, Costs: in.Costs(best.Candidate), price: in.priceOf(best.Candidate),
+	}
+	s.Broken, s.Share = s.price.broken, s.price.share
 	s.Tightest, s.MayReach = best.Tightest()
 	s.Loss = in.sizeLoss(best)
 	return s, nil

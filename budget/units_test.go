@@ -7,8 +7,9 @@ import (
 
 // The row that is recommended breaks the fewest limits of those within every tolerance, then costs least, then comes first.
 func TestRecommendedSize(t *testing.T) {
-	size := func(within bool, broken int, flash float64) Size {
-		return Size{Within: within, Broken: broken, flash: flash, Tightest: Loss{Judged: true}}
+	size := func(within bool, broken int, share float64) Size {
+		cost := price{broken: broken, share: share}
+		return Size{Within: within, price: cost, Tightest: Loss{Judged: true}}
 	}
 	for _, c := range []struct {
 		name  string

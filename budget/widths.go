@@ -9,14 +9,16 @@ import (
 	"kerf/quant"
 )
 
-// WidthStep is one attempt to store a tensor or state in a narrower word.
+// WidthStep is one attempt to store a tensor or state in a narrower word, or in a wider one.
 type WidthStep struct {
 	What     string // tensor or state
-	Bits     int    // the narrower word
+	Bits     int    // the word that is tried
 	Saved    int    // bytes of flash and RAM
 	Tightest Loss   // the judged row with the least room, on selection recordings
 	MayReach float64
 	Taken    bool
+
+	rows []Loss // of a wider word: every judged row
 }
 
 // width is one word that the formats choose.
@@ -35,12 +37,6 @@ func (w width) isHead(in *Inputs) bool {
 
 // describe names the narrower word.
 func (s *WidthStep) describe() string { return fmt.Sprintf("int%d %s", s.Bits, s.What) }
-
-// widthTrial is a choice with a narrower word.
-type widthTrial struct {
-	chosen *Chosen
-	change string
-}
 
 // refusal is a narrower word that the tolerances did not allow.
 type refusal struct {
@@ -79,59 +75,93 @@ func (in *Inputs) widths(rule FormatRule) []width {
 	return all
 }
 
-// narrow goes from uniform words to mixed ones: again and again it tries every
-// next narrower word by itself and takes the one that costs the least accuracy
-// per byte saved, as long as the network gets cheaper by the objective of the job and the selection recordings stay within every
-// tolerance. Then it looks for the units that force the words that are left wide.
-func (in *Inputs) narrow(statistics *prune.Statistics, chosen *Chosen) (*Chosen, error) {
-	var steps []WidthStep
-	var beside []widthTrial
+// narrow goes from uniform words to mixed ones: again and again it tries every next narrower word
+// by itself and takes the one that costs the least accuracy per byte saved, as long as the network
+// gets cheaper by the objective of the job and the selection recordings stay within every
+// tolerance. If something that was passed over on the way is cheaper than where that ends, it goes
+// on from there. What it returns is the cheapest of all that were tried, with the words that cannot
+// be narrower.
+func (c *chooser) narrow(start *trial) (*trial, []refusal, error) {
+	n := &narrowing{chooser: c, known: map[string]*trial{}}
+	at := start
 	for {
-		best, tried, refused, err := in.narrowest(statistics, chosen)
+		next, refused, err := n.narrowest(at)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
-		steps = append(steps, tried...)
-		for _, r := range refused {
-			beside = append(beside, widthTrial{r.narrow, r.step.describe()})
-		}
-		if best == nil {
-			chosen.Widths, chosen.beside = steps, beside
-			return chosen, in.force(statistics, chosen, refused)
-		}
-		chosen = best
-		for _, step := range tried {
-			if step.Taken {
-				beside = append(beside, widthTrial{best, step.describe()})
+		if next == nil {
+			for t := at; t.from != nil; t = t.from {
+				n.steps[t.step].Taken = true
 			}
+			at.chosen.Widths = n.steps
+			return at, refused, nil
 		}
+		at = next
 	}
 }
 
-// narrowest tries every next narrower word of a choice.
-func (in *Inputs) narrowest(statistics *prune.Statistics, chosen *Chosen) (best *Chosen, steps []WidthStep, refused []refusal, err error) {
-	at := -1
+// narrowing is one search for narrower words of a cut.
+type narrowing struct {
+	*chooser
+	known map[string]*trial // by formats
+	all   []*trial
+	steps []WidthStep
+}
+
+// narrowest tries every next narrower word of a network, and says from where to go on; nil when
+// nothing is cheaper.
+func (n *narrowing) narrowest(at *trial) (next *trial, refused []refusal, err error) {
+	in := n.in
 	cheapest := math.Inf(1)
 	for _, w := range in.widths(in.Job.Formats) {
-		if c, ok := in.withWord(chosen.Candidate, w, -1); !ok || in.priceOf(c).compare(in.priceOf(chosen.Candidate)) >= 0 {
+		c, ok := in.withWord(at.chosen.Candidate, w, -1)
+		if !ok || in.priceOf(c).compare(in.priceOf(at.chosen.Candidate)) >= 0 {
 			continue // none, or it is not cheaper
 		}
-		tried, step, err := in.other(statistics, chosen, w, -1)
-		if err != nil {
-			return nil, nil, nil, err
+		t := n.known[c.Formats.String()]
+		if t == nil {
+			if t, err = n.try(at, w, c); err != nil {
+				return nil, nil, err
+			}
 		}
-		steps = append(steps, step)
-		if !tried.Within {
-			refused = append(refused, refusal{w, step, tried})
+		if !t.chosen.Within {
+			refused = append(refused, refusal{w, in.widthStep(at.chosen, t.chosen, w), t.chosen})
+			continue
 		}
-		if perByte := (tried.used - chosen.used) / float64(step.Saved); tried.Within && step.Saved > 0 && perByte < cheapest {
-			best, cheapest, at = tried, perByte, len(steps)-1
+		saved := in.storage(at.chosen.Candidate) - in.storage(c)
+		if saved <= 0 || t.point.price.compare(at.point.price) >= 0 {
+			continue
+		}
+		if perByte := (t.chosen.used - at.chosen.used) / float64(saved); perByte < cheapest {
+			next, cheapest = t, perByte
 		}
 	}
-	if best != nil {
-		steps[at].Taken = true
+	if next == nil {
+		next = at
+		for _, t := range n.all {
+			if t.chosen.Within && t.point.price.compare(next.point.price) < 0 {
+				next = t
+			}
+		}
+		if next == at {
+			next = nil
+		}
 	}
-	return best, steps, refused, nil
+	return next, refused, nil
+}
+
+// try measures a network with the next narrower word.
+func (n *narrowing) try(at *trial, w width, c Candidate) (*trial, error) {
+	chosen, err := n.in.try(n.cut.Statistics, c)
+	if err != nil {
+		return nil, err
+	}
+	step := n.in.widthStep(at.chosen, chosen, w)
+	point := n.cut.note(n.in, chosen, at.point, step.describe())
+	t := &trial{chosen: chosen, point: point, from: at, step: len(n.steps)}
+	n.known[c.Formats.String()] = t
+	n.all, n.steps = append(n.all, t), append(n.steps, step)
+	return t, nil
 }
 
 // withWord puts the word that lies the given number of places beside that of a candidate, -1 narrower and 1 wider.
@@ -146,19 +176,14 @@ func (in *Inputs) withWord(c Candidate, w width, places int) (beside Candidate, 
 	return c, c.Formats.Validate(in.Float.Net) == nil
 }
 
-// other tries the word beside that of a choice; nil if there is none.
-func (in *Inputs) other(statistics *prune.Statistics, chosen *Chosen, w width, places int) (*Chosen, WidthStep, error) {
-	c, ok := in.withWord(chosen.Candidate, w, places)
-	if !ok {
-		return nil, WidthStep{}, nil
+// widthStep is the change of one word between two networks of the same cut.
+func (in *Inputs) widthStep(before, after *Chosen, w width) WidthStep {
+	step := WidthStep{
+		What: w.name, Bits: *w.bits(&after.Candidate.Formats),
+		Saved: in.storage(before.Candidate) - in.storage(after.Candidate),
 	}
-	tried, err := in.try(statistics, c)
-	if err != nil {
-		return nil, WidthStep{}, err
-	}
-	step := WidthStep{What: w.name, Bits: *w.bits(&c.Formats), Saved: in.storage(chosen.Candidate) - in.storage(c)}
-	step.Tightest, step.MayReach = tried.Tightest()
-	return tried, step, nil
+	step.Tightest, step.MayReach = after.Tightest()
+	return step
 }
 
 // widen tries every next wider word of a choice by itself, also where the job
@@ -166,27 +191,19 @@ func (in *Inputs) other(statistics *prune.Statistics, chosen *Chosen, w width, p
 func (in *Inputs) widen(statistics *prune.Statistics, chosen *Chosen) error {
 	chosen.Wider = []WidthStep{}
 	for _, w := range in.widths(FormatRule{}) {
-		tried, step, err := in.other(statistics, chosen, w, 1)
+		c, ok := in.withWord(chosen.Candidate, w, 1)
+		if !ok {
+			continue
+		}
+		tried, err := in.try(statistics, c)
 		if err != nil {
 			return err
 		}
-		if tried != nil {
-			chosen.Wider = append(chosen.Wider, step)
-		}
+		step := in.widthStep(chosen, tried, w)
+		step.rows = in.assess(tried.heldOut).rows
+		chosen.Wider = append(chosen.Wider, step)
 	}
 	return nil
-}
-
-// toBlame is the word whose widening leaves the most room, and whether that is
-// more than there is; by the tolerance of the row with the least.
-func (c *Chosen) toBlame() (step WidthStep, ok bool) {
-	least := c.used
-	for _, s := range c.Wider {
-		if u := used(s.Tightest, s.MayReach); u < least {
-			step, ok, least = s, true, u
-		}
-	}
-	return step, ok
 }
 
 // storage is the flash of the weights and the RAM of the state, in bytes.

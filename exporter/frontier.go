@@ -12,7 +12,8 @@ import (
 // FrontierInfo is what the search measured, on selection recordings.
 type FrontierInfo struct {
 	Objective  string         `json:"objective"`
-	Stopped    bool           `json:"stopped"` // by the time that the job gives; the result then depends on the machine
+	Stopped    bool           `json:"stopped"`     // by the time that the job gives
+	NotRounded int            `json:"not_rounded"` // candidates with that reason
 	Candidates []CandidateRow `json:"candidates"`
 	Near       []int          `json:"near"`     // ids of the candidates that the table shows
 	ByUnits    []UnitRow      `json:"by_units"` // the least that was lost, by the number of hidden units
@@ -30,30 +31,38 @@ type CandidateRow struct {
 	Removed       []string           `json:"removed"` // features, then units with "unit" before the name
 	Formats       string             `json:"formats"`
 	Measured      string             `json:"measured"` // "fixed": the integer network; "cut": the float network, and formats only give the cost
+	Rounding      string             `json:"rounding"` // of the weights; empty before rounding
+	Ways          int                `json:"ways"`     // of rounding that were compared for it
 	Losses        []CandidateLoss    `json:"losses"`
 	Tightest      string             `json:"tightest"` // the row with the least room, in words
 	Row           *RowName           `json:"tightest_row,omitempty"`
 	MayReach      *float64           `json:"may_reach"`
 	ToleranceUsed *float64           `json:"tolerance_used"` // the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
 	ObjectiveUsed float64            `json:"objective_used"` // the share that the search makes small
+	Bytes         float64            `json:"bytes"`          // see docs/results.md
 	Cost          []CandidateCostRow `json:"cost"`
 	OnFrontier    bool               `json:"on_frontier"` // among candidates measured in the same way
 	Chosen        bool               `json:"chosen"`
 	Verdict       string             `json:"verdict"` // fits, fits before rounding, breaks a tolerance, breaks a limit
+	Reason        string             `json:"reason"`  // kind of the sentence
 	Why           string             `json:"why"`     // it was not chosen
 }
 
 // CandidateLoss is one row that has a tolerance.
 type CandidateLoss struct {
-	Output    string   `json:"output"`
-	Scenario  string   `json:"scenario"`
-	Region    string   `json:"region"`
-	Metric    string   `json:"metric"`
-	Rise      *float64 `json:"rise"`
-	RiseHigh  *float64 `json:"rise_high"`
-	Value     *float64 `json:"value"` // of the metric
-	Tolerance float64  `json:"tolerance"`
-	On        string   `json:"tolerance_on"`
+	Output        string   `json:"output"`
+	Scenario      string   `json:"scenario"`
+	Region        string   `json:"region"`
+	Metric        string   `json:"metric"`
+	Rise          *float64 `json:"rise"`
+	RiseHigh      *float64 `json:"rise_high"`
+	Value         *float64 `json:"value"` // of the metric
+	ValueHigh     *float64 `json:"value_high"`
+	Sequences     int      `json:"sequences"`
+	MayReach      *float64 `json:"may_reach"`       // on the sign-off recordings
+	FloatMayReach *float64 `json:"float_may_reach"` // the network as given
+	Tolerance     float64  `json:"tolerance"`
+	On            string   `json:"tolerance_on"`
 }
 
 // CandidateCostRow is what a candidate takes on one target.
@@ -61,9 +70,12 @@ type CandidateCostRow struct {
 	Target     string   `json:"target"`
 	Flash      float64  `json:"flash"`
 	RAM        float64  `json:"ram"`
+	Stack      float64  `json:"stack"`
 	Cycles     float64  `json:"cycles"`
+	StepTime   float64  `json:"step_time"`
 	Energy     *float64 `json:"energy"`
 	LimitsUsed *float64 `json:"limits_used"` // the largest share of any limit
+	Broken     []string `json:"broken"`      // resources whose limit is broken
 }
 
 // UnitRow is the row with the least room of the best candidate with so many units.
@@ -80,7 +92,10 @@ type UnitRow struct {
 }
 
 func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
-	info := FrontierInfo{Objective: f.Objective, Stopped: f.Stopped, Candidates: []CandidateRow{}, Near: []int{}, ByUnits: []UnitRow{}}
+	info := FrontierInfo{
+		Objective: f.Objective, Stopped: f.Stopped, NotRounded: f.NotRounded,
+		Candidates: []CandidateRow{}, Near: []int{}, ByUnits: []UnitRow{},
+	}
 	for _, c := range f.Candidates {
 		info.Candidates = append(info.Candidates, candidateRow(in, c))
 	}
@@ -95,17 +110,20 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 
 func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	row := CandidateRow{
-		ID: c.ID, Change: c.Change, Item: c.Item, Names: c.Names, Measured: "cut",
+		ID: c.ID, Change: c.Change, Item: c.Item, Names: c.Names, Ways: c.Ways, Measured: "cut",
 		Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(),
 		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), Row: rowName(c.Tightest),
 		MayReach: Finite(c.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share,
-		Cost:       candidateCosts(c),
-		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Why: c.Why,
+		Bytes: c.Bytes, Cost: candidateCosts(c),
+		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Reason: c.Reason.Kind,
 	}
 	if c.Fixed {
-		row.Measured = "fixed"
+		row.Measured, row.Rounding = "fixed", c.Candidate.Rounding.String()
 	} else {
 		row.Formats += ", before rounding"
+	}
+	if !c.Chosen {
+		row.Why = c.Reason.String()
 	}
 	if c.From != nil {
 		row.From = &c.From.ID
@@ -118,25 +136,52 @@ func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 		row.Removed = append(row.Removed, "unit "+name)
 	}
 	for _, l := range c.Rows {
-		row.Losses = append(row.Losses, CandidateLoss{l.Output, l.Scenario, l.Region, string(l.Metric), Finite(l.Rise), Finite(l.RiseHigh), Finite(l.Fixed), l.Tolerance, toleranceOn(l)})
+		row.Losses = append(row.Losses, candidateLoss(l))
 	}
 	return row
+}
+
+func candidateLoss(l budget.Loss) CandidateLoss {
+	return CandidateLoss{
+		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric),
+		Rise: Finite(l.Rise), RiseHigh: Finite(l.RiseHigh),
+		Value: Finite(l.Fixed), ValueHigh: valueHigh(l), Sequences: l.Sequences,
+		MayReach: Finite(l.MayReach), FloatMayReach: Finite(l.FloatMayReach),
+		Tolerance: l.Tolerance, On: toleranceOn(l),
+	}
+}
+
+// valueHigh is the upper end of the interval of a metric, as the tolerance on it has it.
+func valueHigh(l budget.Loss) *float64 {
+	l.Relative = false
+	_, high := l.JudgedValue()
+	return Finite(high)
 }
 
 func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 	rows := []CandidateCostRow{}
 	for _, cost := range c.Costs {
 		if len(rows) == 0 || rows[len(rows)-1].Target != cost.Target {
-			rows = append(rows, CandidateCostRow{Target: cost.Target, LimitsUsed: Finite(c.LimitsUsed[len(rows)])})
+			row := CandidateCostRow{Target: cost.Target, Broken: []string{}}
+			row.LimitsUsed = Finite(c.LimitsUsed[len(rows)])
+			rows = append(rows, row)
 		}
 		if cost.Part != budget.Total {
 			continue
 		}
-		switch row := &rows[len(rows)-1]; cost.Resource {
+		row := &rows[len(rows)-1]
+		if cost.Verdict == budget.Fail {
+			row.Broken = append(row.Broken, cost.Resource)
+		}
+		switch cost.Resource {
 		case budget.Flash:
 			row.Flash = cost.Value
 		case budget.RAM:
 			row.RAM = cost.Value
+		case budget.Stack:
+			row.Stack = cost.Value
+		case budget.StepTime:
+			row.StepTime = cost.Value
 		case budget.Cycles:
 			row.Cycles = cost.Value
 		case budget.Energy:
@@ -162,9 +207,27 @@ func (s *Signoff) FrontierTable() Table {
 		for l, n := range c.Units {
 			units[l] = strconv.Itoa(n)
 		}
-		t.Rows = append(t.Rows, []string{strconv.Itoa(c.ID), c.Change, strconv.Itoa(c.Features), strings.Join(units, "+"), wholePercent(c.ToleranceUsed), Percent(c.ObjectiveUsed), c.outcome()})
+		t.Rows = append(t.Rows, []string{
+			strconv.Itoa(c.ID), c.Change, strconv.Itoa(c.Features), strings.Join(units, "+"),
+			usedPercent(c.ToleranceUsed), Percent(c.ObjectiveUsed), c.outcome(),
+		})
 	}
 	return t
+}
+
+// usedPercent prints a share of a tolerance in whole percent, and with as many decimals as show
+// whether that is broken.
+func usedPercent(v *float64) string {
+	return optional(v, func(v float64) string {
+		text := ""
+		for decimals := range 15 {
+			text = strconv.FormatFloat(100*v, 'f', decimals, 64)
+			if shown, _ := strconv.ParseFloat(text, 64); (shown > 100) == (v > 1) {
+				break
+			}
+		}
+		return text + " %"
+	})
 }
 
 // outcome is the reason in few words.

@@ -80,3 +80,18 @@ func TestFrontierInSignoff(t *testing.T) {
 		t.Errorf("%d rows near the choice; %s", n, report.FrontierLegend())
 	}
 }
+
+// A share of a tolerance shows on which side of it a candidate is.
+func TestUsedPercent(t *testing.T) {
+	for want, v := range map[string]float64{
+		"100 %": 1, "101 %": 1.006, "100.4 %": 1.004, "100.0002 %": 1.000002, "99 %": 0.994,
+		"0 %": 0, "363 %": 3.633,
+	} {
+		if got := usedPercent(&v); got != want {
+			t.Errorf("%g: %q, want %q", v, got, want)
+		}
+	}
+	if got := usedPercent(nil); got != "" {
+		t.Errorf("no end: %q", got)
+	}
+}

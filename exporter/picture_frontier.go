@@ -241,7 +241,8 @@ func (f *FrontierInfo) table(target string, limits []movable) Table {
 		for _, n := range c.Units {
 			units = append(units, fmt.Sprint(n))
 		}
-		row := []string{fmt.Sprint(c.ID), fmt.Sprint(c.Features), strings.Join(units, "+"), wholePercent(c.ToleranceUsed)}
+		used := usedPercent(c.ToleranceUsed)
+		row := []string{fmt.Sprint(c.ID), fmt.Sprint(c.Features), strings.Join(units, "+"), used}
 		for _, l := range limits[:len(limits)-1] {
 			row = append(row, optional(f.cost(k, target, l.Resource), func(v float64) string { return Quantity(v, l.Unit) }))
 		}

@@ -36,6 +36,7 @@ type Signoff struct {
 	Widths   []WidthRow     `json:"widths"`
 	Forced   []ForcedRow    `json:"forced"`   // words that stay wide, and the units that need them
 	Wider    []WidthRow     `json:"widening"` // when a tolerance is broken: what each next wider word gives
+	Blame    *BlameRow      `json:"blame"`    // nil: no tolerance is broken
 	Rounding []RoundingRow  `json:"rounding"`
 	Recovery *RecoveryInfo  `json:"recovery"`           // nil: the weights are those given
 	Measured []MeasuredInfo `json:"measured,omitempty"` // how cost was measured; none: it is estimated
@@ -128,6 +129,19 @@ type WidthRow struct {
 	MayReach  *float64 `json:"may_reach"`
 	Tolerance float64  `json:"tolerance"`
 	On        string   `json:"tolerance_on"`
+	Blamed    *float64 `json:"blamed_may_reach"` // the row of blame; nil where there is none
+}
+
+// BlameRow is the row of a broken tolerance, on selection recordings, and the wider word with which
+// it may reach the least.
+type BlameRow struct {
+	Tightest      string   `json:"tightest"` // the row
+	MayReach      *float64 `json:"may_reach"`
+	FloatMayReach *float64 `json:"float_may_reach"`
+	Tolerance     float64  `json:"tolerance"`
+	On            string   `json:"tolerance_on"`
+	What          string   `json:"what"` // tensor or state; empty: no word is to blame
+	Bits          int      `json:"bits"`
 }
 
 // RowName names a row of the loss.
@@ -163,6 +177,8 @@ type ForcedRow struct {
 	RestMayReach *float64     `json:"rest_may_reach"` // when only these keep the wide word
 	RestTightest string       `json:"rest_tightest"`
 	RestRow      *RowName     `json:"rest_tightest_row,omitempty"`
+	RestUsed     *float64     `json:"rest_used"` // the largest share of any tolerance then
+	OneLess      *float64     `json:"one_less"`  // without the last of them; nil where there is one
 }
 
 // ForcedUnit is one unit that needs a wide word.
@@ -258,7 +274,12 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Widths = append(s.Widths, widthRow(w))
 	}
 	for _, w := range r.Chosen.Wider {
-		s.Wider = append(s.Wider, widthRow(w))
+		row := widthRow(w)
+		row.Blamed = Finite(r.Blame.RowMayReach(w))
+		s.Wider = append(s.Wider, row)
+	}
+	if r.Blame != nil {
+		s.Blame = blameRow(r.Blame)
 	}
 	for _, f := range r.Chosen.Forced {
 		s.Forced = append(s.Forced, forcedRow(f))
@@ -288,8 +309,22 @@ func lossRow(l budget.Loss, from string) LossRow {
 }
 
 func widthRow(w budget.WidthStep) WidthRow {
-	return WidthRow{w.What, w.Bits, w.Saved, w.Taken, tightest(w.Tightest), rowName(w.Tightest),
-		Finite(w.MayReach), w.Tightest.Tolerance, toleranceOn(w.Tightest)}
+	return WidthRow{
+		What: w.What, Bits: w.Bits, Saved: w.Saved, Taken: w.Taken, Tightest: tightest(w.Tightest), Row: rowName(w.Tightest),
+		MayReach: Finite(w.MayReach), Tolerance: w.Tightest.Tolerance, On: toleranceOn(w.Tightest),
+	}
+}
+
+func blameRow(b *budget.Blame) *BlameRow {
+	row := &BlameRow{
+		Tightest: tightest(b.Row), MayReach: Finite(b.Row.MayReach),
+		FloatMayReach: Finite(b.Row.FloatMayReach),
+		Tolerance:     b.Row.Tolerance, On: toleranceOn(b.Row),
+	}
+	if b.Step != nil {
+		row.What, row.Bits = b.Step.What, b.Step.Bits
+	}
+	return row
 }
 
 func forcedRow(f budget.Forced) ForcedRow {
@@ -299,6 +334,10 @@ func forcedRow(f budget.Forced) ForcedRow {
 		On: toleranceOn(f.Tightest),
 		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: Finite(f.RestMay),
 		RestTightest: tightest(f.Rest), RestRow: rowName(f.Rest),
+		RestUsed: Finite(f.RestUsed),
+	}
+	if len(f.Rows) > 1 {
+		row.OneLess = Finite(f.OneLess)
 	}
 	for _, u := range f.Rows {
 		row.Units = append(row.Units, ForcedUnit(u))

@@ -32,7 +32,8 @@ layers all are cut in proportion, or one with --layer. Word widths are uniform, 
 narrowest that keep every tolerance; plan narrows them one by one.
 
 Recommended is what plan would take of these rows: within every tolerance with a
-reserve for the sign-off, then the fewest broken limits, then the least flash.`,
+reserve for the sign-off, then the fewest broken limits, then the least of what the
+search makes small ([search] objective).`,
 		Example: `  kerf units job.toml
   kerf units job.toml --format csv`,
 		Args: oneJob,
@@ -166,7 +167,10 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []strin
 	}
 	for _, s := range sizes {
 		if s.Recommended {
-			return append(lines, fmt.Sprintf("Recommended: %s units. Of the rows within every tolerance it breaks the fewest limits (%d) and takes the least flash.", sizeName(s), s.Broken))
+			return append(lines, fmt.Sprintf("Recommended: %s units. Of the rows within every "+
+				"tolerance it breaks the fewest limits (%d), and of those it costs the least: "+
+				"%s (%s).",
+				sizeName(s), s.Broken, exporter.Percent(s.Share), in.Objective()))
 		}
 	}
 	if len(in.Job.Tolerances) == 0 {

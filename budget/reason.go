@@ -1,0 +1,283 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/dataset"
+)
+
+// Reason says why a candidate was not chosen: a kind, and the figures that its sentence gives.
+type Reason struct {
+	Kind    string
+	Row     Loss     // of BreaksRow: the row with the least room
+	Limits  []string // of MoreLimits: those that it breaks
+	More    float64  // of what the choice costs, as a share; less than 0 is a saving
+	Bytes   float64  // of SameCost: more than the choice takes
+	Used    float64  // of Untrained: the largest share of any tolerance
+	Choice  float64  // of Untrained: that of the choice
+	Grown   *Growth  // of CostsMore: what grew although less is left; nil where nothing can be said
+	Other   int      // the candidate that it names
+	Trained bool     // of CutOfChoice: the choice was trained
+	Ways    int      // of RoundingBreaks: how many ways of rounding were compared
+	Cause   string   // of NotRounded: why nothing more is brought to fixed point
+}
+
+// The kinds of reason, as signoff.json names them.
+const (
+	BreaksRow      = "breaks_tolerance"
+	MoreLimits     = "breaks_more_limits"
+	RoundingBreaks = "rounding_breaks_tolerance"
+	RoundedLimits  = "rounded_breaks_more_limits"
+	RoundedMore    = "rounded_costs_more"
+	RoundedSame    = "rounded_costs_same"
+	NotRounded     = "not_rounded"
+	CutOfChoice    = "cut_of_choice"
+	CostsMore      = "costs_more"
+	SameCost       = "costs_same"
+	FoundLater     = "found_later"
+	Untrained      = "untrained"
+	Unexplained    = "unexplained"
+)
+
+// Why nothing more is brought to fixed point.
+const (
+	OutOfTime        = "the time that the job gives was over"
+	DearerByTraining = "the choice costs more since it was trained"
+)
+
+// EnoughRounded is the cause where mostRounded ends the work.
+var EnoughRounded = fmt.Sprintf("after %d roundings no more are tried", mostRounded)
+
+// Growth is a resource of a target that a smaller network takes more of.
+type Growth struct {
+	Resource, Target string
+	Share            float64 // of what the choice takes
+}
+
+// roundedReasons are the kinds that a comparison of costs has when it is about the rounded form of
+// a candidate.
+var roundedReasons = map[string]string{
+	MoreLimits: RoundedLimits, CostsMore: RoundedMore, SameCost: RoundedSame,
+}
+
+// reason compares a candidate with the choice. What is cheaper than the choice, as listed, must
+// have been brought to fixed point, or there is a cause why not.
+func (c *Cut) reason(in *Inputs, p, choice *Point) Reason {
+	if !p.Within() {
+		return Reason{Kind: BreaksRow, Row: p.Tightest}
+	}
+	price := p.price.compare(choice.price)
+	own := !p.Fixed && cutKey(p.Candidate) == cutKey(choice.Candidate)
+	if !p.Fixed && price <= 0 {
+		after := c.roundedAs(p)
+		switch {
+		case after != nil && !after.Within():
+			return Reason{Kind: RoundingBreaks, Other: after.ID, Ways: after.Ways}
+		case after != nil && !own && after.price.compare(choice.price) >= 0:
+			r := in.dearer(after, choice)
+			r.Kind, r.Other, r.Grown = roundedReasons[r.Kind], after.ID, nil
+			return r
+		case after != nil && !own && choice.recovered:
+			r := untrained(after, choice)
+			r.Other = after.ID
+			return r
+		case after == nil && price < 0 && c.unrounded != "":
+			return Reason{Kind: NotRounded, Cause: c.unrounded}
+		}
+	}
+	switch {
+	case own:
+		return Reason{Kind: CutOfChoice, Other: choice.ID, Trained: choice.recovered}
+	case p.Fixed && price == 0 && p.ID > choice.ID:
+		return Reason{Kind: FoundLater}
+	case p.Fixed && price <= 0 && choice.recovered:
+		return untrained(p, choice)
+	case price > 0 || !p.Fixed && price == 0:
+		return in.dearer(p, choice)
+	}
+	return Reason{Kind: Unexplained}
+}
+
+// untrained compares with a choice that was trained what costs no more, but was not trained.
+func untrained(p, choice *Point) Reason {
+	more := p.price.share/choice.price.share - 1
+	return Reason{Kind: Untrained, More: more, Used: p.Used, Choice: choice.Used}
+}
+
+// roundedAs is a cut in fixed point, in the words that the cut is listed with; nil if that was not
+// measured.
+func (c *Cut) roundedAs(p *Point) *Point {
+	words := p.Candidate.Formats.String()
+	at := slices.IndexFunc(c.Points, func(q *Point) bool {
+		return q.Fixed && q.From == p && !q.recovered && q.Candidate.Formats.String() == words
+	})
+	if at < 0 {
+		return nil
+	}
+	return c.Points[at]
+}
+
+// dearer says by what a candidate costs more than the choice, or as much.
+func (in *Inputs) dearer(p, choice *Point) Reason {
+	switch {
+	case p.price.broken > choice.price.broken:
+		r := Reason{Kind: MoreLimits}
+		for _, limit := range brokenLimits(p.Costs) {
+			r.Limits = append(r.Limits, spelled(limit.Resource)+" of "+limit.Target)
+		}
+		return r
+	case p.price.share > choice.price.share:
+		more := p.price.share/choice.price.share - 1
+		return Reason{Kind: CostsMore, More: more, Grown: in.grown(p, choice)}
+	}
+	return Reason{Kind: SameCost, Bytes: p.price.bytes - choice.price.bytes}
+}
+
+// grown is what a candidate takes more of than the choice although it is the choice with less: the
+// resource that its price is the share of. An odd number of units needs longer code than an even
+// one.
+func (in *Inputs) grown(p, choice *Point) *Growth {
+	within := func(few, many []int) bool {
+		return !slices.ContainsFunc(few, func(i int) bool { return !slices.Contains(many, i) })
+	}
+	few, many := p.Candidate, choice.Candidate
+	less := within(few.Features, many.Features) && cutKey(few) != cutKey(many)
+	for l, units := range few.Units {
+		less = less && within(units, many.Units[l])
+	}
+	if !less || few.Formats.String() != many.Formats.String() {
+		return nil
+	}
+	decisive, ok := in.decisive(p.Costs)
+	before := ValueOf(choice.Costs, decisive.Target, decisive.Resource, Total)
+	if !ok || decisive.AtLeast || !(decisive.Value > before) {
+		return nil
+	}
+	return &Growth{decisive.Resource, decisive.Target, decisive.Value/before - 1}
+}
+
+// brokenLimits are the totals that break their limits.
+func brokenLimits(costs []Cost) []Cost {
+	return slices.DeleteFunc(totals(costs), func(c Cost) bool { return c.Verdict != Fail })
+}
+
+// spelled is a resource in words.
+func spelled(resource string) string { return strings.ReplaceAll(resource, "_", " ") }
+
+// String is the reason in a sentence.
+func (r *Reason) String() string {
+	switch r.Kind {
+	case BreaksRow:
+		return "It breaks a tolerance: " + r.Row.reaches() + "."
+	case RoundingBreaks:
+		return fmt.Sprintf("Rounding breaks a tolerance, see number %d, the nearest of %d ways.",
+			r.Other, r.Ways)
+	case NotRounded:
+		return fmt.Sprintf("It was not rounded: %s.", r.Cause)
+	case CutOfChoice:
+		before := "rounding"
+		if r.Trained {
+			before = "training and rounding"
+		}
+		return fmt.Sprintf("It is the cut of the choice before %s, see number %d.", before, r.Other)
+	case FoundLater:
+		return "It costs the same and was found later."
+	case Untrained:
+		costs, number := "the same", ""
+		if r.More < 0 {
+			costs = fmt.Sprintf("%.2g %% less", -100*r.More)
+		}
+		if r.Other > 0 {
+			number = fmt.Sprintf(", see number %d", r.Other)
+		}
+		return fmt.Sprintf("It was not trained: rounded it costs %s and may use %s of a "+
+			"tolerance, the choice after its training %s%s.",
+			costs, shareOfTolerance(r.Used), shareOfTolerance(r.Choice), number)
+	case MoreLimits, CostsMore, SameCost:
+		return "It " + r.costs() + "."
+	case RoundedLimits, RoundedMore, RoundedSame:
+		return fmt.Sprintf("Rounded it %s, see number %d.", r.costs(), r.Other)
+	}
+	return "No reason is known."
+}
+
+// costs says what the costs are beside those of the choice.
+func (r *Reason) costs() string {
+	switch {
+	case r.Kind == MoreLimits || r.Kind == RoundedLimits:
+		return fmt.Sprintf("breaks more limits than the choice (%s)", strings.Join(r.Limits, ", "))
+	case (r.Kind == CostsMore || r.Kind == RoundedMore) && r.Grown != nil:
+		return fmt.Sprintf("costs %.2g %% more although less is left: %s of %s grows by %.2g %%",
+			100*r.More, spelled(r.Grown.Resource), r.Grown.Target, 100*r.Grown.Share)
+	case r.Kind == CostsMore || r.Kind == RoundedMore:
+		return fmt.Sprintf("costs %.2g %% more", 100*r.More)
+	case r.Bytes > 0:
+		return fmt.Sprintf("costs the same, but %.0f B more", r.Bytes)
+	case r.Kind == RoundedSame:
+		return "costs the same"
+	}
+	return "costs the same, and only what costs less is rounded"
+}
+
+// reaches says what a row may reach beside its tolerance, and where the network as given does not
+// keep that, what it reaches itself. Figures that differ are told apart.
+func (l *Loss) reaches() string {
+	what := l.figure()
+	switch {
+	case math.IsNaN(l.MayReach) && l.Float == 0:
+		return what + " has no rise, since the network as given makes no error there"
+	case math.IsNaN(l.MayReach):
+		return "what " + what + " may reach cannot be told"
+	case math.IsInf(l.MayReach, 1):
+		return what + " cannot be told from one selection sequence"
+	case l.givenBreaks():
+		text := l.apart(l.MayReach, l.allowed(), l.FloatMayReach)
+		return fmt.Sprintf("%s may reach %s of %s, where the network as given reaches %s",
+			what, text[0], text[1], text[2])
+	}
+	text := l.apart(l.MayReach, l.allowed())
+	return fmt.Sprintf("%s may reach %s of %s", what, text[0], text[1])
+}
+
+// figure names what a tolerance is compared with: a metric at a place.
+func (l *Loss) figure() string {
+	if l.Metric == dataset.Explained {
+		return "the share that is not explained of " + l.Describe()
+	}
+	return fmt.Sprintf("%s of %s", l.Metric, l.Describe())
+}
+
+// apart prints values that are compared with the tolerance of a row, with three digits, or as many
+// as tell unlike values apart.
+func (l *Loss) apart(values ...float64) []string {
+	text := make([]string, len(values))
+	for digits := 3; ; digits++ {
+		alike := false
+		for i, v := range values {
+			text[i] = l.show(v, digits)
+			for k := range i {
+				alike = alike || text[k] == text[i] && values[k] != v
+			}
+		}
+		if !alike || digits == 17 {
+			return text
+		}
+	}
+}
+
+// show prints a value that is compared with the tolerance of a row.
+func (l *Loss) show(v float64, digits int) string {
+	if l.Relative || l.Metric == dataset.Explained {
+		return fmt.Sprintf("%.*g %%", digits, 100*v)
+	}
+	return fmt.Sprintf("%.*g", digits, v)
+}
+
+// shareOfTolerance prints which share of a tolerance is used, so that what is broken is seen to be.
+func shareOfTolerance(used float64) string {
+	one := Loss{Relative: true}
+	return one.apart(used, 1)[0]
+}
