@@ -7,7 +7,6 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
-	"kerf/portable"
 )
 
 // Kinds of causes beside those of [model.Variant]: what a job may say wrongly of its columns.
@@ -155,7 +154,7 @@ func (in *Inputs) columnScales(means, stds []float64) []alternative {
 		}})
 		for _, k := range powers {
 			all = append(all, alternative{CauseScale, fmt.Sprintf("column %s of the recordings", f.Name), fmt.Sprintf("seems to be in a unit other than that of %s: times %s fits", line, powerText(k)), func() *dataset.Float {
-				times := portable.Power(10, k)
+				times := powerOfTen(k)
 				return in.rewired(map[int]input{i: {i, times, (times - 1) * f.Mean / f.Std}})
 			}})
 		}

@@ -20,24 +20,25 @@ const (
 
 // Result is a candidate judged on the sign-off recordings.
 type Result struct {
-	Inputs   *Inputs
-	Cut      *Cut
-	Chosen   *Chosen
-	Loss     []Loss // tolerances first within each place
-	Costs    []Cost
-	Before   []Cost // of the whole network in the widest formats that the job allows
-	Freed    []Freed
-	Frontier *Frontier
-	Places   []Placement
-	Measured []Measurement // none: costs are estimates
-	Counts   *quant.Counts
-	Blame    *Blame          // nil: no tolerance is broken
-	Extremes *quant.Extremes // of the sign-off recordings; nil: nothing was searched
-	Start    *Start          // what the job leaves out of every judgement; nil: nothing
-	Settling *quant.Settling // on the sign-off recordings; nil: no tolerance says what a difference is
-	Verdict  string          // Fits, DoesNotFit or NotEnough
-	Warnings []string
-	ByHand   []string // what the user chose on the command line, option=value
+	Inputs      *Inputs
+	Cut         *Cut
+	Chosen      *Chosen
+	Loss        []Loss // tolerances first within each place
+	Costs       []Cost
+	Before      []Cost // of the whole network in the widest formats that the job allows
+	Freed       []Freed
+	Frontier    *Frontier
+	Places      []Placement
+	Measured    []Measurement // none: costs are estimates
+	Counts      *quant.Counts
+	Blame       *Blame          // nil: no tolerance is broken
+	Extremes    *quant.Extremes // of the sign-off recordings; nil: nothing was searched
+	Examination *Examination    // of the network as given; nil: nothing was judged
+	Start       *Start          // what the job leaves out of every judgement; nil: nothing
+	Settling    *quant.Settling // on the sign-off recordings; nil: no tolerance says what a difference is
+	Verdict     string          // Fits, DoesNotFit or NotEnough
+	Warnings    []string
+	ByHand      []string // what the user chose on the command line, option=value
 }
 
 // Assess measures the chosen candidate on the sign-off recordings, which no
@@ -47,7 +48,10 @@ type Result struct {
 func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r := in.Price(cut, chosen)
 	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Signoff, in.Regions) }
-	r.Loss = in.lossRows(in.Signoff, r.scores(measure), false)
+	s := r.scores(measure)
+	r.Loss = in.lossRows(in.Signoff, s, false)
+	r.Examination = in.Examine()
+	r.Examination.explainedBy(in, s.fixed)
 	r.Counts = chosen.Fixed.Count(in.Signoff)
 	r.Extremes = chosen.Fixed.Extremes(chosen.float(), in.Signoff)
 	r.Start, r.Settling = r.start(), r.settling()
@@ -74,6 +78,9 @@ func (r *Result) judge() {
 	r.Verdict = verdict(r.Loss, r.Costs)
 	if r.Inputs.Shared > 0 && r.Verdict == Fits {
 		r.Verdict = NotEnough // nothing independent was judged
+	}
+	if r.Examination.Forbids() {
+		r.Verdict = DoesNotFit
 	}
 }
 
@@ -139,6 +146,7 @@ func (r *Result) warn() {
 	in := r.Inputs
 	add := func(format string, args ...any) { r.Warnings = append(r.Warnings, fmt.Sprintf(format, args...)) }
 	r.Warnings = append(r.Warnings, in.Warnings...)
+	r.warnExamination()
 	for _, l := range r.Loss {
 		if reason := l.Explain(); reason != "" {
 			add("%s", reason)

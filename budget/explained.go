@@ -34,8 +34,8 @@ func (e *Explained) isLittle() bool {
 	return e.IsWhole() && (e.Given < leastExplained || e.High < 0)
 }
 
-// explained measures the shares of one set of recordings; fixed may be nil.
-func (in *Inputs) explained(rec *dataset.Recordings, given, fixed *dataset.Score) []Explained {
+// explained measures the shares of one set of recordings.
+func (in *Inputs) explained(rec *dataset.Recordings, given *dataset.Score) []Explained {
 	constant := in.constantOn(rec)
 	main := dataset.Metrics(in.Float.Classes)[0]
 	var all []Explained
@@ -45,15 +45,11 @@ func (in *Inputs) explained(rec *dataset.Recordings, given, fixed *dataset.Score
 			if c.Sequences == 0 || math.IsNaN(c.Other) || math.IsInf(c.Other, 0) {
 				continue // the constant makes no error there: nothing can be explained
 			}
-			e := Explained{
+			all = append(all, Explained{
 				Output: output.Name, Signoff: rec == in.Signoff, Scenario: p.scenario, Region: p.region,
 				Given: c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
 				Constant: constant.Value(constant, p.slice, main), Sequences: c.Sequences, Steps: c.Steps,
-			}
-			if fixed != nil {
-				e.Fixed = fixed.Value(constant, p.slice, dataset.Explained)
-			}
-			all = append(all, e)
+			})
 		}
 	}
 	return all

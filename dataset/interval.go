@@ -161,3 +161,26 @@ func effective(weights []float64) float64 {
 	}
 	return max(fewest, sum*sum/squares)
 }
+
+// RatioInterval is the ratio of two sums over sequences with its 95 % interval, by the jackknife with
+// Student's t; the interval is not a number below two sequences.
+func RatioInterval(above, below []float64) (ratio, low, high float64) {
+	sum := func(values []float64, out int) float64 {
+		total := 0.0
+		for i, v := range values {
+			if i != out {
+				total += v
+			}
+		}
+		return total
+	}
+	s := sample{value: sum(above, -1) / sum(below, -1), weights: below}
+	if len(above) < 2 {
+		return s.value, math.NaN(), math.NaN()
+	}
+	for i := range above {
+		s.leftOut = append(s.leftOut, sum(above, i)/sum(below, i))
+	}
+	low, high = s.jackknife()
+	return s.value, low, high
+}

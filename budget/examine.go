@@ -1,0 +1,301 @@
+package budget
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/dataset"
+)
+
+// Examination is what is known of the network as given before anything is cut: how much of its outputs it
+// explains, and whether another way to read the job would make it do so much better that the job is
+// probably wrong. Tolerances are relative to that network; a network that does not do what it was trained for
+// would pass them easily.
+type Examination struct {
+	Explained []Explained
+	Causes    []Cause // that speak against a signature, the most probable first
+	Tried     int     // alternatives
+	Checked   string  // reason of the job to let the verdict stand; empty: none
+}
+
+// Forbids tells whether the verdict cannot be that the network fits.
+func (e *Examination) Forbids() bool { return e != nil && len(e.Causes) > 0 && e.Checked == "" }
+
+// Cause is one finding of an examination.
+type Cause struct {
+	Kind    string // one of the constants of this package or of [model.Variant]
+	Place   string // where it is: a file, a line, a column
+	Says    string // what seems to be wrong, a clause after the place
+	Signoff bool   // found on the sign-off recordings, else on the selection recordings
+	Output  string // whose error shrinks most
+	Unit    string
+	Given   float64 // its error: RMSE in its unit, of a classifier the share of wrong steps
+	With    float64 // the same with the alternative
+	Ratio   float64 // With / Given
+	Low     float64 // 95 % interval of the ratio
+	High    float64
+}
+
+// String is a cause in a sentence.
+func (c *Cause) String() string {
+	on := "selection"
+	if c.Signoff {
+		on = "sign-off"
+	}
+	if c.Kind == CauseUnexplained {
+		return fmt.Sprintf("%s %s on the %s recordings, and nothing that kerf tries helps: not another reading of the model, the features or the outputs", c.Place, c.Says, on)
+	}
+	if c.Kind == CauseForeign {
+		return fmt.Sprintf("%s %s", c.Place, c.Says)
+	}
+	given, with := fmt.Sprintf("%.3g", c.Given), fmt.Sprintf("%.3g", c.With)
+	if unit := c.Unit; unit != "" {
+		given += " " + unit
+	}
+	return fmt.Sprintf("%s %s; read so, the error of %s on the %s recordings is %s, as the job says it is %s", c.Place, c.Says, c.Output, on, with, given)
+}
+
+const (
+	// betterRatio is the largest ratio of errors, with the alternative and as given, that speaks for an
+	// alternative, and worseRatio the largest for any other output. Both are our choice: what does less harm
+	// than a quarter is left to the tolerances.
+	betterRatio = 0.8
+	worseRatio  = 1.05
+	// promising and doubtful are the same for a part of the recordings, where less is certain.
+	promising = 0.95
+	doubtful  = 1.25
+	// alike is the difference of the logarithms of two alternatives below which the one that stands
+	// first is the cause: it is the simpler one.
+	alike = 0.02
+)
+
+const (
+	// screeningWork bounds the multiply-accumulates that trying all alternatives on a part of the
+	// recordings takes, about half a second on two cores.
+	screeningWork = 1e10
+	// leastScreened is how many steps alternatives are tried on at least.
+	leastScreened = 1500
+	// fullWork bounds what the promising ones take on all recordings, at least fewestFull of them.
+	fullWork   = 4e10
+	fewestFull = 8
+	// screenedPerScenario is how many sequences of a scenario the part has at most.
+	screenedPerScenario = 4
+	// batchTried is how many alternatives are in memory at a time.
+	batchTried = 64
+)
+
+// Examine judges the network as given. It reads sign-off recordings as well, and chooses nothing.
+func (in *Inputs) Examine() *Examination {
+	e := &Examination{Checked: in.Job.Model.Checked}
+	base := in.floatOnSelection()
+	off := dataset.Measure(in.Float, in.Signoff, in.Regions)
+	e.Explained = append(in.explained(in.Signoff, off), in.explained(in.Selection, base)...)
+	best, tried := in.bestAlternative(in.Selection, base, in.alternatives(in.Selection))
+	e.Tried += tried
+	best = append(best, in.outputAlternatives(in.Selection)...)
+	if in.errsMore(base, off) {
+		found, tried := in.bestAlternative(in.Signoff, off, in.dataAlternatives(in.Selection))
+		e.Tried += tried
+		best = append(best, found...)
+		best = append(best, in.outputAlternatives(in.Signoff)...)
+		if c, ok := in.foreignOutputs(); ok {
+			best = append(best, c)
+		}
+	}
+	slices.SortStableFunc(best, func(a, b Cause) int { return cmp.Compare(a.Ratio, b.Ratio) })
+	e.Causes = best
+	for _, x := range e.Explained {
+		if x.isLittle() && len(best) == 0 {
+			e.Causes = append(e.Causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File, Signoff: x.Signoff, Output: x.Output, Ratio: math.NaN(),
+				Says: fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output))})
+		}
+	}
+	return e
+}
+
+// explainedBy adds what the integer network explains on the sign-off recordings.
+func (e *Examination) explainedBy(in *Inputs, fixed *dataset.Score) {
+	constant := in.constantOn(in.Signoff)
+	for i := range e.Explained {
+		x := &e.Explained[i]
+		if !x.Signoff {
+			continue
+		}
+		for o, output := range in.judged() {
+			for _, p := range in.places(in.Signoff, o) {
+				if output.Name == x.Output && p.scenario == x.Scenario && p.region == x.Region {
+					x.Fixed = fixed.Value(constant, p.slice, dataset.Explained)
+				}
+			}
+		}
+	}
+}
+
+// whatIsExplained is what a share is one of.
+func (in *Inputs) whatIsExplained(output string) string {
+	if in.Float.Classes {
+		return "the errors of the most frequent " + output
+	}
+	return "the variance of " + output
+}
+
+// errsMore tells whether the network as given errs so much more on sign-off recordings that these are
+// looked into.
+func (in *Inputs) errsMore(selection, signoff *dataset.Score) bool {
+	for o := range in.judged() {
+		if in.errorOf(signoff, o) > errsMoreRatio*in.errorOf(selection, o) {
+			return true
+		}
+	}
+	return false
+}
+
+// errsMoreRatio is the ratio of errors from which sign-off recordings are looked into; our choice.
+const errsMoreRatio = 1.2
+
+// errorOf is the error of a predictor over all recordings: RMSE, or the share of wrong steps.
+func (in *Inputs) errorOf(score *dataset.Score, output int) float64 {
+	slice := dataset.Slice{Output: output, Region: -1}
+	if in.Float.Classes {
+		return 1 - score.Value(score, slice, dataset.Accuracy)
+	}
+	return score.Value(score, slice, dataset.RMSE)
+}
+
+// errorRatio compares the errors of two predictors of one output, with the 95 % interval.
+func (in *Inputs) errorRatio(base, other *dataset.Score, output int, compare func(base, other *dataset.Score, slice dataset.Slice, metric dataset.Metric) dataset.Comparison) (ratio, low, high float64) {
+	c := compare(base, other, dataset.Slice{Output: output, Region: -1}, dataset.Explained)
+	left := func(taken float64) float64 {
+		if in.Float.Classes {
+			return 1 - taken
+		}
+		return math.Sqrt(math.Max(0, 1-taken))
+	}
+	return left(c.Other), left(c.OtherHigh), left(c.OtherLow)
+}
+
+// compared is how an alternative compares over all outputs.
+type compared struct {
+	least, most float64 // ratios of errors
+	output      int     // of the least
+	sum         float64 // of their logarithms
+	high        float64 // upper end of the interval of the least
+	low         float64
+}
+
+func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, other *dataset.Score, slice dataset.Slice, metric dataset.Metric) dataset.Comparison) compared {
+	c := compared{least: math.Inf(1)}
+	for o := range in.judged() {
+		ratio, low, high := in.errorRatio(base, other, o, compare)
+		if math.IsNaN(ratio) {
+			ratio, low, high = 1, 1, 1 // neither errs
+		}
+		if ratio < c.least {
+			c.least, c.output, c.low, c.high = ratio, o, low, high
+		}
+		c.most = max(c.most, ratio)
+		c.sum += math.Log(max(ratio, math.SmallestNonzeroFloat64))
+	}
+	return c
+}
+
+// helps tells whether an alternative speaks against the job.
+func (c compared) helps() bool { return c.least <= betterRatio && c.high < 1 && c.most <= worseRatio }
+
+// bestAlternative tries alternatives on a part of the recordings, the promising ones on all, and returns
+// the one that helps most, if any does, and how many were tried.
+func (in *Inputs) bestAlternative(rec *dataset.Recordings, base *dataset.Score, all []alternative) ([]Cause, int) {
+	type candidate struct {
+		alternative
+		place int
+		sum   float64
+	}
+	weights := float64(in.Float.Net.Parameters())
+	part := screened(rec, int(max(leastScreened, screeningWork/(weights*float64(len(all))))))
+	prepared := dataset.Prepare(in.Float, part, nil)
+	partBase := prepared.Score(in.Float)
+	var promisingOnes []candidate
+	for first := 0; first < len(all); first += batchTried {
+		batch := all[first:min(first+batchTried, len(all))]
+		nets := make([]*dataset.Float, len(batch))
+		for i, a := range batch {
+			nets[i] = a.net()
+		}
+		for i, score := range prepared.ScoreAll(nets) {
+			if c := in.compareAll(partBase, score, dataset.CompareRoughly); c.least < promising && c.most < doubtful {
+				promisingOnes = append(promisingOnes, candidate{batch[i], first + i, c.sum})
+			}
+		}
+	}
+	slices.SortStableFunc(promisingOnes, func(a, b candidate) int { return cmp.Compare(a.sum, b.sum) })
+	most := int(max(fewestFull, fullWork/(weights*float64(rec.Steps()))))
+	promisingOnes = promisingOnes[:min(most, len(promisingOnes))]
+	var best *Cause
+	bestSum, bestPlace := math.Inf(1), 0
+	for _, p := range promisingOnes {
+		score := dataset.Measure(p.net(), rec, nil)
+		c := in.compareAll(base, score, dataset.Compare)
+		if !c.helps() || c.sum > bestSum+alike || c.sum > bestSum-alike && p.place > bestPlace {
+			continue
+		}
+		bestSum, bestPlace = c.sum, p.place
+		best = in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c)
+	}
+	if best == nil {
+		return nil, len(all)
+	}
+	return []Cause{*best}, len(all)
+}
+
+// cause states what an alternative gives.
+func (in *Inputs) cause(kind, place, says string, rec *dataset.Recordings, base, score *dataset.Score, c compared) *Cause {
+	output := in.judged()[c.output]
+	return &Cause{
+		Kind: kind, Place: place, Says: says, Signoff: rec == in.Signoff, Output: output.Name, Unit: output.Unit,
+		Given: in.errorOf(base, c.output), With: in.errorOf(score, c.output), Ratio: c.least, Low: c.low, High: c.high,
+	}
+}
+
+// screened is a part of recordings with about so many steps: the first sequences of every scenario,
+// shortened where they are long.
+func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
+	part := *rec
+	part.Sequences, part.Memory = nil, 0
+	taken := map[string]int{}
+	for _, s := range rec.Sequences {
+		if taken[s.Scenario] < screenedPerScenario {
+			taken[s.Scenario]++
+			part.Sequences = append(part.Sequences, s)
+		}
+	}
+	each := max(1, steps/len(part.Sequences))
+	for i, s := range part.Sequences {
+		if length := s.Settle + each; length < s.Steps {
+			short := *s
+			short.Steps, short.X, short.Y = length, s.X[:length*rec.Features], s.Y[:length*rec.Outputs]
+			part.Sequences[i] = &short
+		}
+	}
+	return &part
+}
+
+// warnExamination puts what was found into the notes.
+func (r *Result) warnExamination() {
+	e := r.Examination
+	if len(e.Causes) == 0 {
+		return
+	}
+	var all []string
+	for _, c := range e.Causes {
+		all = append(all, c.String())
+	}
+	text := strings.Join(all, "; ")
+	if e.Checked != "" {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the job lets the verdict stand (checked: %s) although %s", e.Checked, text))
+		return
+	}
+	r.Warnings = append(r.Warnings, text+`; if that is not so, [model] checked = "the reason" lets the verdict stand`)
+}
