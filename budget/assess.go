@@ -154,7 +154,7 @@ func (r *Result) warn() {
 	}
 	r.warnSingle()
 	if row := r.Cut.Start; row.Judged && row.givenBreaks() && !math.IsInf(row.FloatMayReach, 1) {
-		reach := row.apart(row.FloatMayReach, row.allowed())
+		reach := row.apart(row.FloatMayReach, row.Allowed())
 		add("the network as given itself may reach %s of %s on the selection recordings "+
 			"(%s): such a row may get 1 %% worse, no more", reach[0], reach[1], row.figure())
 	}

@@ -53,7 +53,7 @@ func (in *Inputs) assess(score *dataset.Score) judgement {
 // allowance is what a row may reach: its tolerance, or where the float network itself does not keep that
 // what the float network reaches. Such a row must not get worse.
 func allowance(row Loss, floor float64) float64 {
-	return max(row.allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
+	return max(row.Allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
 }
 
 // within tells whether every judged row on selection recordings leaves room for
@@ -111,5 +111,5 @@ func (in *Inputs) constantOn(rec *dataset.Recordings) *dataset.Score {
 
 // used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.
 func used(row Loss, mayReach float64) float64 {
-	return (mayReach - row.allowed()) / math.Max(row.allowed(), math.SmallestNonzeroFloat64)
+	return (mayReach - row.Allowed()) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
 }

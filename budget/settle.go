@@ -220,7 +220,7 @@ func (r *Result) warnStart() {
 			if row.sameRow(later) {
 				before, _ := row.JudgedValue()
 				after, _ := later.JudgedValue()
-				moved := math.Abs(after-before) / math.Max(row.allowed(), math.SmallestNonzeroFloat64)
+				moved := math.Abs(after-before) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
 				if (moved >= decidingShare || later.Verdict != row.Verdict) && moved > most {
 					most, with, without = moved, row, later
 				}
@@ -233,7 +233,7 @@ func (r *Result) warnStart() {
 	value, _ := with.JudgedValue()
 	later, _ := without.JudgedValue()
 	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %d steps of the sign-off sequences behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]d steps\" leaves them out of every judgement",
-		steps, with.figure(), with.show(value, 3), with.show(with.allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
+		steps, with.figure(), with.show(value, 3), with.show(with.Allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
 }
 
 // squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the class

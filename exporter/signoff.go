@@ -49,6 +49,13 @@ type Signoff struct {
 	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
 	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
 
+	Reason    string         `json:"reason"`    // what keeps the verdict from "fits", by how much, and where more is said
+	Causes    []CauseRow     `json:"causes"`    // findings against the network as given or the recordings
+	Checked   string         `json:"checked"`   // the job's reason to let the verdict stand against causes
+	Explained []ExplainedRow `json:"explained"` // shares of the variance that the networks explain
+	Start     *StartInfo     `json:"start"`     // nil: every step counts
+	Settling  *SettlingInfo  `json:"settling"`  // nil: no tolerance says what a difference is
+
 	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
 	Warnings   []string `json:"warnings"`
 	Caution    string   `json:"caution"`
@@ -292,6 +299,8 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	for _, f := range in.Files {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
 	}
+	s.addExamination(r)
+	s.Reason = s.reasonText()
 	return s
 }
 

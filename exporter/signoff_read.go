@@ -76,8 +76,25 @@ func (s *Signoff) CheckVerdicts() error {
 		want = budget.NotEnough
 	}
 	// Where sign-off sequences are selection recordings too, nothing independent was judged.
-	if s.Verdict != want && !(want == budget.Fits && s.Verdict == budget.NotEnough) {
+	if want == budget.Fits && s.Verdict == budget.NotEnough {
+		return s.checkReason()
+	}
+	if len(s.Causes) > 0 && s.Checked == "" {
+		want = budget.DoesNotFit
+	}
+	if s.Verdict != want {
 		return fmt.Errorf("the verdict is %q, its rows give %q", s.Verdict, want)
+	}
+	return s.checkReason()
+}
+
+// checkReason compares the reason with the one that follows from rows and causes.
+func (s *Signoff) checkReason() error {
+	if s.Explained == nil {
+		return nil // made before there were reasons
+	}
+	if want := s.reasonText(); s.Reason != want {
+		return fmt.Errorf("the reason is %q, its rows give %q", s.Reason, want)
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ var metricText = map[string][2]string{
 func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	_, names := lossNames(l)
 	text := metricText[l.Metric]
-	e := explanation{Row: rowText(names), Names: names, Formula: text[1], Sequences: l.Sequences,
+	e := explanation{Row: exporter.RowText(names...), Names: names, Formula: text[1], Sequences: l.Sequences,
 		Steps: l.Steps, Kind: l.Kind,
 		KindMeans: l.Kind + ": on the recordings, with the integers that the C computes",
 		Limit:     l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict,

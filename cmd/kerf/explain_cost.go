@@ -44,12 +44,12 @@ var kindText = map[string]string{
 func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
 	names := costNames(c)
 	text := resourceText[c.Resource]
-	e := explanation{Row: rowText(names), Names: names,
+	e := explanation{Row: exporter.RowText(names...), Names: names,
 		Meaning: text[0] + ", on target " + c.Target, Formula: text[1], Recordings: []string{},
 		Kind: c.Kind, KindMeans: kindText[c.Kind], Limit: c.Limit, AtLeast: c.AtLeast,
 		LimitFrom: c.From, Margin: c.Margin, Verdict: c.Verdict, Caution: exporter.Caution}
 	if c.Part != budget.Total {
-		e.Formula = "part of " + rowText(names[:2])
+		e.Formula = "part of " + exporter.RowText(names[:2]...)
 		if about := partText[c.Part]; about != "" {
 			e.Meaning = fmt.Sprintf("%s, on target %s", about, c.Target)
 		}
