@@ -33,7 +33,7 @@ from all subsets of up to 12 where that takes about half a minute, else sampled.
   kerf rank job.toml --format csv`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
+			in, err := a.loadExamined(args[0])
 			if err != nil {
 				return err
 			}
