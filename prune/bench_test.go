@@ -14,7 +14,7 @@ func BenchmarkSample(b *testing.B) {
 	p := randomPredictor(1, 19, 24, 2)
 	rec := randomRecordings(1, p)
 	g := featureGame(p, dataset.FeatureNames(p.Features))
-	c, background := g.course(rec.Sequences[0]), g.course(rec.Sequences[2])
+	c, background := courseOf(g, rec.Sequences[0]), courseOf(g, rec.Sequences[2])
 	random := rand.New(rand.NewPCG(1, 1))
 	t := g.newTable()
 	whole := t.play(c, coalition{c, slices.Repeat([]bool{true}, 19)})[0]

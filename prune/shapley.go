@@ -121,7 +121,7 @@ func (g *game) playAll(selection *dataset.Recordings, s Settings, p plan) *Value
 	dataset.EachSequence(selection, func(i int, sequence *dataset.Sequence) {
 		random := rand.New(rand.NewPCG(s.Seed, uint64(i)))
 		backgrounds := p.draw(backgroundsOf(selection, i), random)
-		rounds := g.newTable().rounds(g.course(sequence), backgrounds, p, random, tick)
+		rounds := g.newTable().rounds(sequence, backgrounds, p, random, tick)
 		parts[i] = summary(rounds, items, strata, uncertain)
 	})
 	v.Scores = g.scores(selection, parts)
@@ -133,16 +133,18 @@ func (g *game) playAll(selection *dataset.Recordings, s Settings, p plan) *Value
 
 // rounds gives the values of one sequence, once per background or pair of permutations
 // [rounds][steps × players × outputs].
-func (t *table) rounds(c *course, backgrounds []*dataset.Sequence, p plan, random *rand.Rand,
-	tick func()) [][]float64 {
+func (t *table) rounds(sequence *dataset.Sequence, backgrounds []*dataset.Sequence, p plan,
+	random *rand.Rand, tick func()) [][]float64 {
 	var rounds [][]float64
 	add := func(values []float64) {
 		rounds = append(rounds, values)
 		tick()
 	}
+	c := t.courses([]*dataset.Sequence{sequence}, sequence.Steps)[0]
+	courses := t.courses(backgrounds, sequence.Steps)
 	if p.pairs == 0 {
-		for _, b := range backgrounds {
-			add(t.enumerate(c, t.course(b)))
+		for _, b := range courses {
+			add(t.enumerate(c, b))
 		}
 		return rounds
 	}
@@ -152,14 +154,13 @@ func (t *table) rounds(c *course, backgrounds []*dataset.Sequence, p plan, rando
 	}
 	if !p.inTurn() {
 		for k := range p.pairs {
-			pair(t.course(backgrounds[2*k]), t.course(backgrounds[2*k+1]))
+			pair(courses[2*k], courses[2*k+1])
 		}
 		return rounds
 	}
-	for _, b := range backgrounds {
-		background := t.course(b)
+	for _, b := range courses {
 		for range p.pairs / p.backgrounds {
-			pair(background, background)
+			pair(b, b)
 		}
 	}
 	return rounds

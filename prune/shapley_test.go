@@ -13,17 +13,23 @@ import (
 	"kerf/model"
 )
 
+// courseOf is that of a whole sequence.
+func courseOf(g *game, s *dataset.Sequence) *course {
+	return g.newTable().courses([]*dataset.Sequence{s}, s.Steps)[0]
+}
+
 // signed gives the values of one sequence, with their sign, from all subsets or
 // from one pair of permutations per background [steps × players × outputs].
 func signed(g *game, c *dataset.Sequence, backgrounds []*dataset.Sequence, exact bool) []float64 {
-	own, t := g.course(c), g.newTable()
+	own, t := courseOf(g, c), g.newTable()
 	whole := t.play(own, coalition{own, slices.Repeat([]bool{true}, len(g.names))})[0]
 	random := rand.New(rand.NewPCG(1, 1))
 	mean := make([]float64, c.Steps*len(g.names)*len(g.p.Outputs))
 	for _, b := range backgrounds {
-		values := t.pair(own, g.course(b), g.course(b), whole, random.Perm(len(g.names)))
+		background := courseOf(g, b)
+		values := t.pair(own, background, background, whole, random.Perm(len(g.names)))
 		if exact {
-			values = t.enumerate(own, g.course(b))
+			values = t.enumerate(own, background)
 		}
 		for i, v := range values {
 			mean[i] += v / float64(len(backgrounds))
@@ -66,7 +72,7 @@ func TestShapleyValuesSumToTheDifference(t *testing.T) {
 				want := make([]float64, len(rec.Sequences[1].Y))
 				p.Predict(rec.Sequences[1], want)
 				for _, b := range c.backgrounds {
-					y := g.newTable().play(g.course(rec.Sequences[1]), coalition{g.course(b), make([]bool, n)})[0]
+					y := g.newTable().play(courseOf(g, rec.Sequences[1]), coalition{courseOf(g, b), make([]bool, n)})[0]
 					for i, v := range y {
 						want[i] -= v / float64(len(c.backgrounds))
 					}
@@ -91,7 +97,7 @@ func TestWithoutFeaturesTheBackgroundPlays(t *testing.T) {
 	want := make([]float64, len(rec.Sequences[2].Y))
 	p.Predict(rec.Sequences[2], want)
 	for name, g := range games(p) {
-		got := g.newTable().play(g.course(rec.Sequences[0]), coalition{g.course(rec.Sequences[2]), make([]bool, len(g.names))})[0]
+		got := g.newTable().play(courseOf(g, rec.Sequences[0]), coalition{courseOf(g, rec.Sequences[2]), make([]bool, len(g.names))})[0]
 		for i := range want {
 			if math.Abs(got[i]-want[i]) > playError {
 				t.Fatalf("%s, value %d: %v, want %v", name, i, got[i], want[i])
