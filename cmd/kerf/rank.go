@@ -117,6 +117,8 @@ func computedTable(computed []computedOf) exporter.Table {
 		switch {
 		case v.Others == 0:
 			backgrounds = "the other half of the only one"
+		case v.Others == 1:
+			backgrounds = "the other one"
 		case v.Backgrounds == 2*v.Pairs:
 			backgrounds = fmt.Sprintf("%d draws from the %d others", v.Backgrounds, v.Others)
 		case v.Backgrounds == v.Others:
