@@ -108,7 +108,7 @@ func (in *Inputs) Examine() *Examination {
 	slices.SortStableFunc(best, func(a, b Cause) int { return cmp.Compare(a.Ratio, b.Ratio) })
 	e.Causes = best
 	for _, x := range e.Explained {
-		if x.isLittle() && len(best) == 0 {
+		if x.IsLittle() && len(best) == 0 {
 			e.Causes = append(e.Causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File, Signoff: x.Signoff, Output: x.Output, Ratio: math.NaN(),
 				Says: fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output))})
 		}
