@@ -143,7 +143,7 @@ func TestVerdictsFollowFromFigures(t *testing.T) {
 		"at the limit":          {func(s *Signoff) { flash(s).Value = 4000 }, ""},
 		"beyond the limit":      {func(s *Signoff) { flash(s).Value = 4001 }, `has the verdict "pass", its figures give "fail"`},
 		"beyond, and so judged": {func(s *Signoff) { flash(s).Value, flash(s).Verdict, s.Verdict = 4001, budget.Fail, budget.DoesNotFit }, ""},
-		"beyond, and it fits":   {func(s *Signoff) { flash(s).Value, flash(s).Verdict = 4001, budget.Fail }, "its rows give"},
+		"beyond, and it fits":   {func(s *Signoff) { flash(s).Value, flash(s).Verdict = 4001, budget.Fail }, "its rows and causes give"},
 		"at the least":          {func(s *Signoff) { flash(s).Value, flash(s).AtLeast = 4000, true }, ""},
 		"below the least":       {func(s *Signoff) { flash(s).AtLeast = true }, `its figures give "fail"`},
 		"a verdict, no limit":   {func(s *Signoff) { s.Cost[3].Verdict = budget.Pass }, `its figures give ""`},
