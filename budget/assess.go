@@ -47,8 +47,7 @@ type Result struct {
 // [quant.Quantize].
 func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r := in.Price(cut, chosen)
-	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Signoff, in.Regions) }
-	s := r.scores(measure)
+	s := r.scoresOn(in.Signoff)
 	r.Loss = in.lossRows(in.Signoff, s, false)
 	r.Examination = in.Examine()
 	r.Examination.explainedBy(in, s.fixed)
@@ -84,9 +83,10 @@ func (r *Result) judge() {
 	}
 }
 
-// scores measures every network on the way to the chosen one.
-func (r *Result) scores(measure func(dataset.Predictor) *dataset.Score) scores {
+// scoresOn measures every network on the way to the chosen one.
+func (r *Result) scoresOn(rec *dataset.Recordings) scores {
 	c := r.Chosen
+	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, rec, r.Inputs.Regions) }
 	s := scores{float: measure(r.Inputs.Float), cut: measure(c.CutNet), fixed: measure(c.Fixed)}
 	if c.Recovered != nil {
 		s.recovered = measure(c.Recovered.Net)
