@@ -302,7 +302,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
 	}
 	s.addExamination(r)
-	s.Reason = s.reasonText()
+	s.Reason = s.WhyNot()
 	return s
 }
 

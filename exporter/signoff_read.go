@@ -95,7 +95,7 @@ func (s *Signoff) checkReason() error {
 	if s.Explained == nil {
 		return nil // made before there were reasons
 	}
-	if want := s.reasonText(); s.Reason != want {
+	if want := s.WhyNot(); s.Reason != want {
 		return fmt.Errorf("the reason is %q, its rows give %q", s.Reason, want)
 	}
 	return nil
