@@ -1,6 +1,7 @@
 package exporter
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -37,12 +38,20 @@ func (s *Signoff) AccuracyTable() Table {
 }
 
 // AccuracyTables has the rows that are judged, in a table per output and metric: what one table
-// compares has one unit. The kind of all of them is in the title.
+// compares has one unit. The kind of all of them is in the title. Rows whose tolerance is off stand among
+// the others.
 func (s *Signoff) AccuracyTables() []Table {
 	var tables []Table
 	index := map[[2]string]int{}
+	judged := map[[2]string]bool{}
 	for _, l := range s.Loss {
-		if l.Verdict == "" {
+		if l.Verdict != "" {
+			judged[[2]string{l.Output, l.Metric}] = true
+		}
+	}
+	for _, l := range s.Loss {
+		// Explained shares are judged over all recordings alone.
+		if l.Verdict == "" && (!judged[[2]string{l.Output, l.Metric}] || l.Metric == string(dataset.Explained)) {
 			continue
 		}
 		subject := [2]string{l.Output, l.metricAndUnit()}
@@ -56,7 +65,7 @@ func (s *Signoff) AccuracyTables() []Table {
 				Head: head, Numbers: 1, Words: 1})
 		}
 		tables[at].Rows = append(tables[at].Rows,
-			slices.Concat([]string{l.place()}, s.lossCells(&l), []string{ShortVerdict(l.Verdict)}))
+			slices.Concat([]string{l.place()}, s.lossCells(&l), []string{cmp.Or(ShortVerdict(l.Verdict), "off")}))
 	}
 	return tables
 }
