@@ -153,6 +153,7 @@ func (r *Result) warn() {
 		}
 	}
 	r.warnSingle()
+	r.warnBlocks()
 	if row := r.Cut.Start; row.Judged && row.givenBreaks() && !math.IsInf(row.FloatMayReach, 1) {
 		reach := row.apart(row.FloatMayReach, row.Allowed())
 		add("the network as given itself may reach %s of %s on the selection recordings "+
@@ -257,6 +258,32 @@ func (r *Result) warnSingle() {
 	if len(places) > 0 {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("one selection sequence says nothing of others, so nothing was cut: %s; "+
 			"record more sequences, or take the tolerances there off", strings.Join(places, ", ")))
+	}
+}
+
+// warnBlocks says which judged places rest on blocks of steps beside few sequences, and on the fewest of
+// them over the rows of a place.
+func (r *Result) warnBlocks() {
+	var places []string
+	fewest := map[string]Loss{}
+	for _, l := range r.Loss {
+		if !l.Judged || l.Blocks == 0 {
+			continue
+		}
+		before, known := fewest[l.where()]
+		if !known {
+			places = append(places, l.where())
+		}
+		if !known || l.Blocks < before.Blocks {
+			fewest[l.where()] = l
+		}
+	}
+	for i, place := range places {
+		l := fewest[place]
+		places[i] = fmt.Sprintf("%s (%d sequences, %d blocks of %d steps)", place, l.Sequences, l.Blocks, l.BlockSteps)
+	}
+	if len(places) > 0 {
+		r.Warnings = append(r.Warnings, "few sequences are judged by blocks of their steps as well, see docs/intervals.md: "+strings.Join(places, ", "))
 	}
 }
 
