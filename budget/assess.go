@@ -52,7 +52,7 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r.Examination = in.Examine()
 	r.Examination.explainedBy(in, s.fixed)
 	r.Counts = chosen.Fixed.Count(in.Signoff)
-	r.Extremes = chosen.Fixed.Extremes(chosen.float(), in.Signoff)
+	r.Extremes = in.extremes(chosen)
 	r.Start, r.Settling = r.start(), r.settling()
 	r.judge()
 	if broken := func(l Loss) bool { return l.Verdict == Fail }; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
@@ -70,6 +70,16 @@ func (c *Chosen) float() *dataset.Float {
 		return c.Recovered.Net
 	}
 	return c.CutNet
+}
+
+// extremes looks for the largest differences of a choice, from the network as given and by rounding
+// alone. Where nothing was cut or trained, both are one.
+func (in *Inputs) extremes(c *Chosen) *quant.Extremes {
+	made, given := c.float(), in.Float
+	if c.Recovered == nil && cutKey(c.Candidate) == cutKey(in.Whole(c.Candidate.Formats)) {
+		given = made
+	}
+	return c.Fixed.Extremes(made, given, in.Signoff)
 }
 
 // judge gives the verdict on the whole.

@@ -56,10 +56,15 @@ func (f *Float) Physical(raw []float64) {
 // Visit runs the network over a sequence and calls back after every step with
 // the run, whose states and gates may be read, and the raw outputs.
 func (f *Float) Visit(s *Sequence, after func(step int, run *model.Run, raw []float64)) {
-	run := f.Net.NewRun()
+	f.VisitFrom(0, f.Net.NewRun(), s, after)
+}
+
+// VisitFrom is Visit from a step on, with a run that has the state before that step.
+func (f *Float) VisitFrom(first int, run *model.Run, s *Sequence,
+	after func(step int, run *model.Run, raw []float64)) {
 	x := make([]float64, len(f.Kept))
 	raw := make([]float64, len(f.Outputs))
-	for step := 0; step < s.Steps; step++ {
+	for step := first; step < s.Steps; step++ {
 		row := s.X[step*len(f.Features) : (step+1)*len(f.Features)]
 		f.Normalise(row, x)
 		run.Step(x, raw)

@@ -12,8 +12,9 @@ import (
 // csvHead names the columns of signoff.csv. Rows of section loss use output,
 // scenario, region, metric; rows of section explained have the metrics explained, explained_low and
 // explained_high, and the recordings as part; rows of section cost use target, resource, part;
-// rows of section difference have the metrics mean, seen, found_recorded
-// and found_any; those of section accumulator seen and found, with the tensor as part and its proven bound as limit;
+// rows of section difference have the metrics of [ExtremeRow], under their names in signoff.json;
+// those of section accumulator seen and found, with the tensor as part and its proven bound as
+// limit;
 // limit_on is at_least where the limit is a least value; estimate stands beside measured values.
 var csvHead = strings.Fields("section output scenario region metric target resource part unit float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind sequences steps verdict estimate")
 
@@ -53,7 +54,13 @@ func (s *Signoff) CSV() ([]byte, error) {
 		for _, f := range []struct {
 			metric string
 			value  *float64
-		}{{"mean", e.Mean}, {"seen", e.Seen}, {"found_recorded", e.Found}, {"found_any", e.FoundAny}} {
+		}{
+			{"mean", e.Mean}, {"seen", e.Seen},
+			{"found_recorded", e.Found}, {"found_any", e.FoundAny},
+			{"given_mean", e.GivenMean}, {"given_seen", e.GivenSeen},
+			{"given_found_recorded", e.GivenFound}, {"given_found_any", e.GivenAny},
+			{"given_found_dropped", e.GivenDropped},
+		} {
 			write("difference", e.Output, "", "", f.metric, "", "", "", e.Unit, "", "", "", "", "", "", "", full(f.value), "", "", "", e.Kind, "", "", "", "")
 		}
 	}

@@ -119,7 +119,7 @@ func (w *watcher) attack(b bounds) {
 		for batch := range rangeBatches {
 			next := b.random(random, rangeSteps, n.Columns)
 			if batch >= rangeBatches/4 {
-				next = b.move(random, best, random.IntN(rangeSteps), n.Columns)
+				next = b.move(random, best, random.IntN(rangeSteps), n.Columns).Sequence
 			}
 			if share := w.try(next)[at].share; share > most || best == nil {
 				best, most = next, share

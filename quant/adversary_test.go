@@ -15,26 +15,28 @@ import (
 func TestSearchFindsWorseInputs(t *testing.T) {
 	job, _, _ := jobs(t)
 	net := job.fixed(t, 8, 8, 16, AtStateHalf)
-	e := net.Extremes(job.p, job.signoff)
-	for o, out := range e.Outputs {
+	e := net.Extremes(job.p, job.p, job.signoff)
+	for o, out := range e.Rounding {
 		t.Logf("%s: mean %.4g, seen %.4g, found %.4g, any %.4g %s", net.Outputs[o].Name, out.Mean, out.Seen, out.Found, out.Any, net.Outputs[o].Unit)
 		if !(out.Mean > 0 && out.Mean < out.Seen && out.Seen < out.Found && out.Found <= out.Any) {
 			t.Errorf("output %d: %+v is not in order", o, out)
 		}
 		// As many attacks at random as the search tries.
 		random := rand.New(rand.NewPCG(9, 9))
-		a := &attacker{net: net, float: job.p, output: o, bounds: net.inputBounds(job.signoff.Features), random: random}
-		atRandom := 0.0
-		for range net.batches() {
-			var attacks []*dataset.Sequence
+		a := &attacker{net: net, rival: newRival(job.p), output: o, columns: net.Columns,
+			bounds: net.inputBounds(job.signoff.Features), random: random}
+		atRandom := &parting{}
+		for range a.batches() {
+			var attacks []attack
 			for range attackBatch {
-				attacks = append(attacks, a.bounds.random(random, attackSteps, net.Columns))
+				attacks = append(attacks, wholly(a.start()))
 			}
-			atRandom = max(atRandom, a.worst(attacks).difference)
+			atRandom = a.worst(atRandom, attacks)
 		}
-		t.Logf("%d attacks at random: %.4g", attackBatch*net.batches(), atRandom)
-		if out.Any <= atRandom {
-			t.Errorf("output %d: the search finds %.4g, random attacks %.4g", o, out.Any, atRandom)
+		t.Logf("%d attacks at random: %.4g", attackBatch*a.batches(), atRandom.difference)
+		if out.Any <= atRandom.difference {
+			t.Errorf("output %d: the search finds %.4g, random attacks %.4g", o, out.Any,
+				atRandom.difference)
 		}
 	}
 	for i, m := range net.Matrices() {
@@ -50,8 +52,12 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 	if share := e.Accumulators[1].Share; share < nearBound {
 		t.Errorf("a row of the recurrent matrix fills to %.3f of its bound, want %.2f", share, nearBound)
 	}
-	again := net.Extremes(job.p, job.signoff)
-	if !slices.Equal(again.Outputs, e.Outputs) || !slices.Equal(again.Accumulators, e.Accumulators) {
+	if !slices.Equal(e.Given, e.Rounding) {
+		t.Error("nothing was cut, and the network as given is further away than the rounded one")
+	}
+	again := net.Extremes(job.p, job.p, job.signoff)
+	if !slices.Equal(again.Rounding, e.Rounding) ||
+		!slices.Equal(again.Accumulators, e.Accumulators) {
 		t.Error("a second search finds something else")
 	}
 }
@@ -70,22 +76,34 @@ func TestSearchFindsTheWorstOfAllInputs(t *testing.T) {
 		for i := range every.X {
 			every.X[i] = b.low[0] + (b.high[0]-b.low[0])*float64(i)/(1<<16-1)
 		}
-		worst := slices.Max(net.differences(p, every))
-		e := net.Extremes(p, rec)
-		if got := e.Outputs[0].Any; got < 0.97*worst || got > 1.0001*worst {
+		worst := slices.Max(differences(net, p, every))
+		e := net.Extremes(p, p, rec)
+		if got := e.Rounding[0].Any; got < 0.97*worst || got > 1.0001*worst {
 			t.Errorf("seed %d: found %.5g, the worst of all inputs is %.5g", seed, got, worst)
 		}
 		mean, steps := 0.0, 0
 		seen := 0.0
 		for _, s := range rec.Sequences {
-			for _, d := range net.differences(p, s) {
+			for _, d := range differences(net, p, s) {
 				mean, seen, steps = mean+d, max(seen, d), steps+1
 			}
 		}
-		if out := e.Outputs[0]; out.Seen != seen || math.Abs(out.Mean-mean/float64(steps)) > 1e-12 {
+		out := e.Rounding[0]
+		if out.Seen != seen || math.Abs(out.Mean-mean/float64(steps)) > 1e-12 {
 			t.Errorf("seed %d: mean %g, seen %g; one after the other give %g and %g", seed, out.Mean, out.Seen, mean/float64(steps), seen)
 		}
 	}
+}
+
+// differences are the magnitudes of fixed minus float, steps × outputs.
+func differences(n *Network, p dataset.Predictor, s *dataset.Sequence) []float64 {
+	fixed, float := make([]float64, s.Steps*len(n.Outputs)), make([]float64, s.Steps*len(n.Outputs))
+	n.Predict(s, fixed)
+	p.Predict(s, float)
+	for i, v := range float {
+		fixed[i] = math.Abs(fixed[i] - v)
+	}
+	return fixed
 }
 
 // Every kind of layer and state is watched without breaking a bound.
@@ -97,30 +115,39 @@ func TestEveryKindIsSearched(t *testing.T) {
 		p := layered(uint64(i), n.Kinds, n.Activations)
 		rec := RandomRecordings(uint64(i), p, 2, 60)
 		net := mustQuantize(t, p, Calibrate(p, rec), Uniform(p.Net, 8, 8, []int{16, 32}[i%2]))
-		e := net.Extremes(p, rec)
+		e := net.Extremes(p, p, rec)
 		for at, m := range net.Matrices() {
 			if a := e.Accumulators[at]; a.Seen < 1 || a.Found < a.Seen || a.Share > 1 {
 				t.Errorf("%v, %s: %+v", n, m.Name, a)
 			}
 		}
-		if out := e.Outputs[0]; !(out.Seen > 0 && out.Any >= out.Found && out.Found >= out.Seen) {
+		if out := e.Rounding[0]; !(out.Seen > 0 && out.Any >= out.Found && out.Found >= out.Seen) {
 			t.Errorf("%v: %+v", n, out)
 		}
 	}
 }
 
-// A search takes as long whatever the network: fewer batches for a larger one, within bounds. 20 features and 30 units have
-// 3·30·(20+30) + 2·30 = 4560 products; two networks, 8 attacks of 256 steps take 18.7 million of them, so 8e8 give 42 batches.
+// A search takes as long whatever the networks: fewer batches for larger ones, within bounds. 20
+// features and 30 units have 3·30·(20+30) + 2·30 = 4560 products; two such networks, 8 attacks of
+// 256 steps take 18.7 million of them, so 16e8 give 85 batches. A network as given with 2·30 units
+// has 3·60·(20+60) + 2·60 = 14520: 39.1 million, 40 batches.
 func TestBatchesFollowTheSize(t *testing.T) {
-	for want, size := range map[int][2]int{attackMost: {4, 5}, 42: {20, 30}, attackLeast: {64, 80}} {
-		if got := randomNetwork(t, 1, size[0], size[1], 2, Widths(8, 8, 8, 16)).batches(); got != want {
+	for want, size := range map[int][3]int{
+		attackMost: {4, 5, 5}, 85: {20, 30, 30}, 40: {20, 30, 60}, attackLeast: {90, 100, 100},
+	} {
+		a := &attacker{
+			net:   randomNetwork(t, 1, size[0], size[1], 2, Widths(8, 8, 8, 16)),
+			rival: newRival(RandomFloat(1, size[0], size[2], 2)),
+		}
+		if got := a.batches(); got != want {
 			t.Errorf("%v features and units: %d batches, want %d", size, got, want)
 		}
 	}
 }
 
 // A move holds some of the given features, each at one value within its range. All are held over the same steps: these begin
-// less than 128 before the given one, and are 1 to 16, or all up to it. Nothing else changes.
+// less than 128 before the given one, and are 1 to 16, or all up to it. Nothing else changes. The
+// move knows where it begins, and the networks are compared for 16 steps from the given one on.
 func TestMoveChangesStepsBeforeTheGivenOne(t *testing.T) {
 	const features, untouched = 3, 1
 	columns := []int{0, 2}
@@ -152,6 +179,10 @@ func TestMoveChangesStepsBeforeTheGivenOne(t *testing.T) {
 		}
 		if first < 0 || first > before || first <= before-128 {
 			t.Fatalf("move %d: it changes steps from %d on, the given one is %d", i, first, before)
+		}
+		if moved.from != first || moved.to != min(attackSteps, before+16) {
+			t.Fatalf("move %d: compared from %d to before %d, it changes steps from %d on, "+
+				"the given one is %d", i, moved.from, moved.to, first, before)
 		}
 		length := last - first + 1
 		if length > 16 && last != before {

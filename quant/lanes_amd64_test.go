@@ -3,6 +3,7 @@ package quant
 import (
 	"math/rand/v2"
 	"reflect"
+	"runtime"
 	"testing"
 
 	"kerf/dataset"
@@ -160,6 +161,24 @@ func TestLanesGiveTheSameIntegers(t *testing.T) {
 			useLanes = true
 			if len(apart) != rec.Steps() || !reflect.DeepEqual(together, apart) {
 				t.Fatalf("%v %v, %v: other integers side by side", n.Kinds, n.Activations, formats)
+			}
+		}
+	}
+}
+
+// The search finds the same on one core and on three, side by side and one by one.
+func TestSearchFindsTheSameEverywhere(t *testing.T) {
+	requireLanes(t)
+	given, made, net := leak(t)
+	rec := leakRecordings()
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
+	defer func() { useLanes = true }()
+	want := net.Extremes(made, given, rec)
+	for _, cores := range []int{1, 3} {
+		for _, useLanes = range []bool{true, false} {
+			runtime.GOMAXPROCS(cores)
+			if got := net.Extremes(made, given, rec); !reflect.DeepEqual(got, want) {
+				t.Errorf("%d cores, side by side %v: %+v, want %+v", cores, useLanes, got, want)
 			}
 		}
 	}
