@@ -1,6 +1,9 @@
 package dataset
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Metric names a measure of error, in the unit of the output.
 type Metric string
@@ -31,6 +34,11 @@ func Metrics(classes bool) []Metric {
 		return []Metric{Accuracy, BalancedAccuracy, Agreement}
 	}
 	return []Metric{RMSE, MAE, MaxError, Bias}
+}
+
+// IsKnown tells whether a metric is one of those of this package.
+func (m Metric) IsKnown() bool {
+	return m == Explained || slices.Contains(slices.Concat(Metrics(false), Metrics(true)), m)
 }
 
 // tally is what one sequence adds to the errors of one output.

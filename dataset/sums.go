@@ -63,7 +63,7 @@ func (s Sums) Check(metric Metric) error {
 	}
 	isCount := slices.Contains(Metrics(true), metric)
 	switch {
-	case !isCount && metric != Explained && !slices.Contains(Metrics(false), metric):
+	case !metric.IsKnown():
 		return fmt.Errorf("no sums of %q are known", metric)
 	case len(s.Steps) != len(s.Parts) || len(s.Whole) != whole,
 		metric != BalancedAccuracy && len(s.Steps) != s.Sequences,

@@ -15,16 +15,16 @@ import (
 
 func value(v float64) *float64 { return &v }
 
-// smallSignoff is a sign-off with one judged row of loss and one of flash.
+// smallSignoff is a sign-off with one judged row of loss, of twelve sequences of 100 steps, and one of flash.
 func smallSignoff() *Signoff {
-	return &Signoff{
+	s := &Signoff{
 		Schema: Schema, Name: "leakair", Verdict: budget.Fits, Kerf: "1",
 		Kept:    Kept{Features: []string{"a", "b"}, Units: [][]int{{0, 1}}},
 		Dropped: Dropped{FrontEnds: []string{}},
 		Formats: []FormatRow{{Layer: "layer", Tensor: "weight_ih", WordBits: 8}},
 		Inputs:  []InputRow{{"job", "job.toml", "1"}, {"model", "m.npz", "2"}, {"signoff", "s.csv", "3"}},
 		Loss: []LossRow{{
-			Output: "leakage", Scenario: "all", Metric: "rmse", Unit: "L/min", Float: 1, Fixed: 1.02, FixedLow: value(0.9), FixedHigh: value(1.1),
+			Output: "leakage", Scenario: "all", Metric: "rmse", Unit: "L/min", Float: 1, FixedLow: value(0.9), FixedHigh: value(1.1),
 			Rise: value(0.02), RiseLow: value(0.01), RiseHigh: value(0.03), Tolerance: value(0.05), ToleranceOn: "rise", Verdict: budget.Pass, Sequences: 12,
 		}},
 		Cost: []CostRow{
@@ -34,90 +34,344 @@ func smallSignoff() *Signoff {
 			{Target: "m4", Resource: budget.Cycles, Part: budget.Total, Value: 10000, Unit: "cycles", Kind: "estimated"},
 			{Target: "m4", Resource: budget.StepTime, Part: budget.Total, Value: 0.001, Unit: "s", Kind: "estimated"},
 		},
+		Sums: &SumsInfo{Scenarios: []string{"calm", "rough"}},
+	}
+	var float, fixed []float64
+	for i := range 12 {
+		s.Sums.Sequences = append(s.Sums.Sequences, strconv.Itoa(i))
+		s.Sums.ScenarioOf, s.Sums.Steps = append(s.Sums.ScenarioOf, i%2), append(s.Sums.Steps, 100)
+		float, fixed = append(float, 94.5+float64(i)), append(fixed, 98.54+float64(i))
+	}
+	s.Sums.Rows = []SumsRow{{"leakage", "", "rmse", s.Sums.Steps, float, fixed, nil}}
+	s.follow()
+	return s
+}
+
+// follow makes the errors of the rows follow from the sums.
+func (s *Signoff) follow() {
+	for i := range s.Loss {
+		if sums, found := s.Sums.of(&s.Loss[i]); found {
+			s.Loss[i].Float = sums.float.Value(dataset.Metric(s.Loss[i].Metric))
+			s.Loss[i].Fixed = sums.fixed.Value(dataset.Metric(s.Loss[i].Metric))
+		}
+	}
+}
+
+// times makes the errors of the integer network larger by a factor of the RMSE, sequence by sequence.
+func (s *Signoff) times(factor func(sequence int) float64) {
+	for i := range s.Sums.Rows[0].Fixed {
+		s.Sums.Rows[0].Fixed[i] *= factor(i) * factor(i)
+	}
+	s.follow()
+}
+
+func always(factor float64) func(int) float64 { return func(int) float64 { return factor } }
+
+// The small sign-off is one that could be read.
+func TestSmallSignoffIsWhole(t *testing.T) {
+	if err := smallSignoff().CheckVerdicts(); err != nil {
+		t.Error(err)
 	}
 }
 
 // Every rule of a comparison: changes that are known count, those within what was measured do not.
 func TestCompare(t *testing.T) {
+	loosened := func(s *Signoff) {
+		s.Loss[0].Tolerance, s.Loss[0].Verdict, s.Verdict = value(0.01), budget.Fail, budget.DoesNotFit
+	}
+	unjudged := func(s *Signoff) {
+		s.Loss[0].Tolerance, s.Loss[0].ToleranceOn, s.Loss[0].Verdict = nil, "", ""
+	}
+	absolute := func(s *Signoff) { s.Loss[0].Tolerance, s.Loss[0].ToleranceOn = value(1.2), "fixed" }
 	for _, c := range []struct {
 		name       string
+		before     func(s *Signoff) // changes both
 		change     func(s *Signoff)
 		loss, cost string // outcome of the loss, and of the flash
 		want       string
 	}{
-		{"nothing", func(*Signoff) {}, Same, Same, Same},
-		{"intervals overlap", func(s *Signoff) {
-			s.Loss[0].Rise, s.Loss[0].RiseLow, s.Loss[0].RiseHigh = value(0.035), value(0.028), value(0.045)
+		{"nothing", nil, func(*Signoff) {}, Same, Same, Same},
+		{"every error a tenth larger", nil, func(s *Signoff) { s.times(always(1.1)) }, Worse, Same, Worse},
+		{"every error a tenth smaller", nil, func(s *Signoff) { s.times(always(0.9)) }, Better, Same, Better},
+		{"some errors larger, some smaller", nil, func(s *Signoff) {
+			s.times(func(i int) float64 { return 1 + 0.1*float64(i%3-1) })
 		}, Same, Same, Same},
-		{"intervals apart, upwards", func(s *Signoff) {
-			s.Loss[0].Rise, s.Loss[0].RiseLow, s.Loss[0].RiseHigh = value(0.04), value(0.035), value(0.045)
-		}, Worse, Same, Worse},
-		{"intervals apart, downwards", func(s *Signoff) {
-			s.Loss[0].Rise, s.Loss[0].RiseLow, s.Loss[0].RiseHigh = value(0.0), value(-0.01), value(0.005)
-		}, Better, Same, Better},
-		{"rise apart, but against another float network", func(s *Signoff) {
+		{"less than a tenth of the tolerance", nil, func(s *Signoff) { s.times(always(1.0049)) }, Same, Same, Same},
+		{"a tenth of the tolerance", nil, func(s *Signoff) { s.times(always(1.0051)) }, Worse, Same, Worse},
+		{"a tolerance in the unit, less than a tenth", absolute, func(s *Signoff) { s.times(always(1.11)) }, Same, Same, Same},
+		{"a tolerance in the unit, a tenth", absolute, func(s *Signoff) { s.times(always(1.12)) }, Worse, Same, Worse},
+		{"not judged, less than is usual", unjudged, func(s *Signoff) { s.times(always(1.0049)) }, Same, Same, Same},
+		{"not judged, more than is usual", unjudged, func(s *Signoff) { s.times(always(1.0051)) }, Worse, Same, Worse},
+		{"a float network that is worse by as much hides nothing", nil, func(s *Signoff) {
 			s.Inputs[1].SHA256 = "9"
-			s.Loss[0].Rise, s.Loss[0].RiseLow, s.Loss[0].RiseHigh = value(0.04), value(0.035), value(0.045)
-		}, Same, Same, Same},
-		{"errors apart on other recordings", func(s *Signoff) {
-			s.Inputs[2].SHA256 = "9"
-			s.Loss[0].Fixed, s.Loss[0].FixedLow, s.Loss[0].FixedHigh = 1.3, value(1.2), value(1.4)
+			copy(s.Sums.Rows[0].Float, s.Sums.Rows[0].Fixed)
+			s.times(always(1.1))
+			for i, v := range s.Sums.Rows[0].Fixed {
+				s.Sums.Rows[0].Float[i] = v
+			}
+			s.follow()
+			s.Loss[0].Rise, s.Loss[0].RiseLow, s.Loss[0].RiseHigh = value(0), value(0), value(0)
 		}, Worse, Same, Worse},
-		{"a verdict falls", func(s *Signoff) {
+		{"the same errors against a better float network", nil, func(s *Signoff) {
+			for i := range s.Sums.Rows[0].Float {
+				s.Sums.Rows[0].Float[i] *= 0.9
+			}
+			s.follow()
+			s.Loss[0].Verdict = budget.Fail
+		}, Same, Same, Same},
+		{"a verdict falls", nil, func(s *Signoff) {
 			s.Loss[0].Verdict, s.Verdict = budget.NotEnough, budget.NotEnough
 		}, Worse, Same, Worse},
-		{"exact bytes", func(s *Signoff) {
+		{"a verdict falls as the tolerance is tighter", nil, func(s *Signoff) {
+			s.Loss[0].Tolerance, s.Loss[0].Verdict = value(0.01), budget.Fail
+		}, Same, Same, Same},
+		{"figures decide before verdicts", nil, func(s *Signoff) {
+			s.times(always(0.9))
+			s.Loss[0].Verdict = budget.Fail
+		}, Better, Same, Better},
+		{"a looser tolerance is no better network", loosened, func(s *Signoff) {
+			s.Loss[0].Tolerance, s.Loss[0].Verdict, s.Verdict = value(0.05), budget.Pass, budget.Fits
+		}, Same, Same, Same},
+		{"a better verdict of the handoff", func(s *Signoff) { s.Verdict = budget.DoesNotFit }, func(s *Signoff) { s.Verdict = budget.Fits }, Same, Same, Better},
+		{"a better verdict of the handoff, a worse row", func(s *Signoff) { s.Verdict = budget.DoesNotFit }, func(s *Signoff) {
+			s.Verdict = budget.Fits
+			s.times(always(1.1))
+		}, Worse, Same, Mixed},
+		{"a worse verdict of the handoff, a better row", nil, func(s *Signoff) {
+			s.Verdict = budget.DoesNotFit
+			s.times(always(0.9))
+		}, Better, Same, Worse},
+		{"exact bytes", nil, func(s *Signoff) {
 			s.Cost[0].Value, s.Cost[2].Value = 990, 2990
 		}, Same, Better, Better},
-		{"estimated bytes within what estimates may be off", func(s *Signoff) {
+		{"estimated bytes within what estimates may be off", nil, func(s *Signoff) {
 			s.Cost[1].Value, s.Cost[2].Value = 2000+codeOff, 3000+codeOff
 		}, Same, Same, Same},
-		{"estimated bytes beyond that", func(s *Signoff) {
+		{"estimated bytes beyond that", nil, func(s *Signoff) {
 			s.Cost[1].Value, s.Cost[2].Value = 2000+codeOff+1, 3000+codeOff+1
 		}, Same, Worse, Worse},
-		{"some better, some worse", func(s *Signoff) {
+		{"a limit breaks within what estimates may be off", func(s *Signoff) { s.Cost[2].Limit = value(3100) }, func(s *Signoff) {
+			s.Cost[1].Value, s.Cost[2].Value, s.Cost[2].Verdict = 2200, 3200, budget.Fail
+		}, Same, Worse, Worse},
+		{"a tighter limit is no larger cost", nil, func(s *Signoff) { s.Cost[2].Limit, s.Cost[2].Verdict = value(2000), budget.Fail }, Same, Same, Same},
+		{"smaller, under a limit that is tighter still", nil, func(s *Signoff) {
 			s.Cost[0].Value, s.Cost[2].Value = 500, 2500
-			s.Loss[0].Rise, s.Loss[0].RiseLow, s.Loss[0].RiseHigh = value(0.04), value(0.035), value(0.045)
+			s.Cost[2].Limit, s.Cost[2].Verdict = value(2000), budget.Fail
+		}, Same, Better, Better},
+		{"some better, some worse", nil, func(s *Signoff) {
+			s.Cost[0].Value, s.Cost[2].Value = 500, 2500
+			s.times(always(1.1))
 		}, Worse, Better, Mixed},
-		{"a row that one has alone", func(s *Signoff) { s.Loss[0].Region = "air masks leakage" }, OnlyNew, Same, Same},
+		{"a row that one has alone", nil, func(s *Signoff) { s.Loss[0].Region = "air masks leakage" }, OnlyNew, Same, Same},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			fresh := smallSignoff()
+			old, fresh := smallSignoff(), smallSignoff()
+			if c.before != nil {
+				c.before(old)
+				c.before(fresh)
+			}
 			c.change(fresh)
-			got := Compare(smallSignoff(), fresh)
+			got := Compare(old, fresh)
 			if got.Verdict != c.want || got.Loss[0].Outcome != c.loss || got.Cost[0].Outcome != c.cost {
 				t.Errorf("%s, loss %s, flash %s; want %s, %s, %s", got.Verdict, got.Loss[0].Outcome, got.Cost[0].Outcome, c.want, c.loss, c.cost)
 			}
-			if got.IsWorse() != (c.want == Worse || c.want == Mixed) {
-				t.Errorf("IsWorse is %v", got.IsWorse())
+			if got.Passes() != (c.want == Better || c.want == Same) {
+				t.Errorf("Passes is %v", got.Passes())
 			}
 		})
 	}
 }
 
-// An error is worse or better only where both sides have an interval; a maximum has none, whatever stands beside it.
-func TestLossWithoutIntervalIsSame(t *testing.T) {
-	row := func(fixed, low, high float64) LossRow {
-		return LossRow{Output: "leakage", Scenario: "all", Metric: "rmse", Fixed: fixed, FixedLow: value(low), FixedHigh: value(high)}
-	}
-	for name, c := range map[string]struct {
-		change func(old, fresh *LossRow)
-		want   string
+// Where errors are of other steps or of something else, no row is compared, whatever its figures and
+// verdicts, and costs are all the same.
+func TestErrorsThatCannotBeCompared(t *testing.T) {
+	for _, c := range []struct {
+		why    string
+		change func(s *Signoff)
 	}{
-		"both intervals":     {func(_, _ *LossRow) {}, Worse},
-		"no low end before":  {func(old, _ *LossRow) { old.FixedLow = nil }, Same},
-		"no high end before": {func(old, _ *LossRow) { old.FixedHigh = nil }, Same},
-		"no low end now":     {func(_, fresh *LossRow) { fresh.FixedLow = nil }, Same},
-		"no high end now":    {func(_, fresh *LossRow) { fresh.FixedHigh = nil }, Same},
-		"a maximum": {func(old, fresh *LossRow) {
-			old.Metric, fresh.Metric = string(dataset.MaxError), string(dataset.MaxError)
-		}, Same},
+		{"other sign-off recordings", func(s *Signoff) { s.Inputs[2].SHA256 = "9" }},
+		{"other sign-off recordings", func(s *Signoff) { s.Inputs = append(s.Inputs, InputRow{"signoff", "t.csv", "4"}) }},
+		{"other steps of the sign-off recordings", func(s *Signoff) { s.Sums.Steps[3] = 90 }},
+		{"other steps of the sign-off recordings", func(s *Signoff) { s.Sums.Sequences[3] = "another" }},
+		{"other outputs", func(s *Signoff) { s.Loss[0].Output, s.Sums.Rows[0].Output = "air", "air" }},
+		{"other outputs", func(s *Signoff) { s.Loss[0].Unit = "L/s" }},
+		{"the new sign-off has no sums over sequences", func(s *Signoff) { s.Sums = nil }},
+		{"sums over so many sequences are left out of sign-offs", func(s *Signoff) { s.Sums = &SumsInfo{LeftOut: true} }},
+		{"leakage, all, rmse L/min: no sums over sequences", func(s *Signoff) { s.Sums.Rows = nil }},
+		{"leakage, all, rmse L/min: no sums over sequences", func(s *Signoff) { s.Sums.Rows[0].Fixed = s.Sums.Rows[0].Fixed[1:] }},
+		{"leakage, all, rmse L/min: no sums over sequences", func(s *Signoff) { s.Sums.Rows[0].Fixed[2] = -1 }},
+		{"leakage, all, rmse L/min: other steps", func(s *Signoff) {
+			s.Sums.Rows[0].Steps = append([]int{99}, s.Sums.Steps[1:]...)
+		}},
 	} {
-		old, fresh := row(1, 0.9, 1.1), row(2, 1.9, 2.1)
-		c.change(&old, &fresh)
-		if got := lossChange(old, fresh, false).Outcome; got != c.want {
-			t.Errorf("%s: %s, want %s", name, got, c.want)
+		fresh := smallSignoff()
+		fresh.times(always(0.5))
+		c.change(fresh)
+		fresh.Verdict, fresh.Loss[0].Verdict = budget.DoesNotFit, budget.Fail
+		fresh.Cost[0].Value, fresh.Cost[2].Value = 990, 2990
+		wantWhole := NotComparable
+		if strings.HasPrefix(c.why, "leakage") {
+			fresh.Verdict = budget.Fits // that of a handoff that is worse counts before a single row
 		}
+		got := Compare(smallSignoff(), fresh)
+		if got.Verdict != wantWhole || got.Why != c.why || got.Passes() {
+			t.Errorf("%s: %s, %q", c.why, got.Verdict, got.Why)
+		}
+		if l := got.Loss[0]; l.Outcome != NotComparable && l.Outcome != OnlyNew || l.Change != nil {
+			t.Errorf("%s: the row is %s, changed by %v", c.why, l.Outcome, l.Change)
+		}
+		if got.Cost[0].Outcome != Better {
+			t.Errorf("%s: flash is %s", c.why, got.Cost[0].Outcome)
+		}
+		if line := got.Line(); !strings.HasPrefix(line, "Comparison: not comparable: "+c.why+" (of ") {
+			t.Errorf("%s: %s", c.why, line)
+		}
+	}
+	old := smallSignoff()
+	old.Sums = nil
+	if got := Compare(old, smallSignoff()); got.Verdict != NotComparable || got.Why != "the old sign-off has no sums over sequences" {
+		t.Errorf("%s, %q", got.Verdict, got.Why)
+	}
+}
+
+// Recordings are the same whatever their file is called.
+func TestRenamedRecordingsAreTheSame(t *testing.T) {
+	fresh := smallSignoff()
+	fresh.Inputs[2].File = "renamed.csv"
+	fresh.times(always(1.1))
+	if got := Compare(smallSignoff(), fresh); got.Verdict != Worse {
+		t.Errorf("%s, %s", got.Verdict, got.Why)
+	}
+}
+
+// metricOf turns the row of the small sign-off into one of another metric.
+func metricOf(metric dataset.Metric, on string, tolerance float64, sequences int, fixed float64) *Signoff {
+	s := smallSignoff()
+	s.Sums.Sequences, s.Sums.ScenarioOf, s.Sums.Steps = s.Sums.Sequences[:sequences], s.Sums.ScenarioOf[:sequences], s.Sums.Steps[:sequences]
+	row := SumsRow{Output: "leakage", Metric: string(metric)}
+	for i := range sequences {
+		sum := fixed + 0.1*float64(i%2)
+		row.Steps, row.Fixed, row.Float = append(row.Steps, 100), append(row.Fixed, sum), append(row.Float, 90)
+		if metric == dataset.Explained {
+			row.Constant = append(row.Constant, 100)
+		}
+	}
+	s.Sums.Rows = []SumsRow{row}
+	l := &s.Loss[0]
+	l.Metric, l.ToleranceOn, l.Tolerance = string(metric), on, &tolerance
+	s.follow()
+	return s
+}
+
+// Of every metric: which direction is worse, what a tenth of the tolerance is, and from how many sequences
+// on there is an outcome. Sums of 100 steps.
+func TestChangesOfEveryMetric(t *testing.T) {
+	for _, c := range []struct {
+		metric    dataset.Metric
+		on        string
+		tolerance float64
+		fewest    int
+		old       float64
+		same      float64 // less than a tenth off
+		worse     float64
+	}{
+		{dataset.RMSE, "rise", 0.05, 2, 80, 80.7, 80.9},     // 0.5 % of the root
+		{dataset.MAE, "fixed", 1, 2, 80, 89.9, 90.1},        // 0.1 of 0.8
+		{dataset.MaxError, "fixed", 2, 6, 10, 10.19, 10.21}, // 0.2
+		{dataset.Bias, "fixed", 1, 2, -20, -29.9, -30.1},    // of the magnitude
+		{dataset.Accuracy, "rise", 0.15, 6, 90, 89, 88},     // 1.5 points
+		{dataset.Agreement, "rise", 0.15, 12, 90, 89, 88},
+		{dataset.Explained, "fixed", 0.8, 2, 10, 11.9, 12.1}, // 2 points of the 20 that need not be explained
+	} {
+		for _, sequences := range []int{1, c.fewest - 1, c.fewest} {
+			of := func(fixed float64) *Signoff { return metricOf(c.metric, c.on, c.tolerance, sequences, fixed) }
+			for _, change := range []struct {
+				old, fresh float64
+				want       string
+			}{{c.old, c.old, Same}, {c.old, c.same, Same}, {c.old, c.worse, Worse}, {c.worse, c.old, Better}} {
+				want := change.want
+				if sequences < c.fewest && change.old != change.fresh {
+					want = NotComparable
+				}
+				got := Compare(of(change.old), of(change.fresh))
+				l := got.Loss[0]
+				if l.Outcome != want || got.Verdict != want {
+					t.Errorf("%s of %d sequences from %g to %g: %s (change %v), in all %s; want %s", c.metric, sequences, change.old, change.fresh, l.Outcome, l.shownChange(), got.Verdict, want)
+				}
+				if tooFew := sequences < c.fewest; want == NotComparable && tooFew != strings.Contains(got.Why, "too few") {
+					t.Errorf("%s of %d sequences: %q", c.metric, sequences, got.Why)
+				}
+			}
+		}
+	}
+}
+
+// An agreement is with each one's own float network. Where the networks differ it says nothing, and the
+// accuracy stands in its place.
+func TestAgreementWithAnotherNetwork(t *testing.T) {
+	of := func(float, recognised, agreed float64) *Signoff {
+		s := metricOf(dataset.Agreement, "rise", 0.01, 12, agreed)
+		row := SumsRow{Output: "leakage", Metric: string(dataset.Accuracy), Steps: s.Sums.Steps}
+		for range 12 {
+			row.Float, row.Fixed = append(row.Float, float), append(row.Fixed, recognised)
+		}
+		s.Sums.Rows = append(s.Sums.Rows, row)
+		unjudged := LossRow{Output: "leakage", Scenario: "all", Metric: string(dataset.Accuracy), Unit: "L/min", Sequences: 12}
+		s.Loss = append(s.Loss, unjudged)
+		s.follow()
+		return s
+	}
+	same := Compare(of(95, 94, 98), of(95, 94, 90))
+	if len(same.Loss) != 1 || same.Loss[0].Metric != "agreement" || same.Loss[0].Outcome != Worse {
+		t.Errorf("the same network: %+v", same.Loss)
+	}
+	other := Compare(of(95, 94, 98), of(60, 59, 99.5))
+	if len(other.Loss) != 1 || other.Loss[0].Metric != "accuracy" || other.Loss[0].Outcome != Worse || other.Verdict != Worse {
+		t.Errorf("another network: %s, %+v", other.Verdict, other.Loss)
+	}
+}
+
+// Rows are those about the same place and metric, whatever their tolerances are on. What only one side
+// judges is compared where the other has sums of it.
+func TestRowsAreFoundWhateverIsJudged(t *testing.T) {
+	old, fresh := smallSignoff(), smallSignoff()
+	fresh.times(always(1.1))
+	fresh.Loss[0].Tolerance, fresh.Loss[0].ToleranceOn = value(2), "fixed"
+	mae := LossRow{Output: "leakage", Scenario: "all", Metric: "mae", Unit: "L/min", Sequences: 12}
+	old.Loss = append(old.Loss, mae)
+	mae.Tolerance, mae.ToleranceOn, mae.Verdict = value(1), "fixed", budget.Pass
+	fresh.Loss = append(fresh.Loss, mae)
+	fresh.Sums.Rows = append(fresh.Sums.Rows, SumsRow{"leakage", "", "mae", fresh.Sums.Steps, fresh.Sums.Rows[0].Float, fresh.Sums.Rows[0].Fixed, nil})
+	var got []string
+	for _, l := range Compare(old, fresh).Loss {
+		got = append(got, strings.Join([]string{l.Metric, l.ToleranceOn, l.OldVerdict, l.NewVerdict, l.Outcome}, " "))
+	}
+	// A tenth of 2 L/min is more than the change, a tenth of 5 % is less.
+	if want := "rmse fixed  pass same, rmse rise pass  worse, mae fixed  pass only in new"; strings.Join(got, ", ") != want {
+		t.Errorf("got %s, want %s", strings.Join(got, ", "), want)
+	}
+}
+
+// Rows of scenarios and regions are compared over their own sequences.
+func TestRowsOfScenarios(t *testing.T) {
+	of := func(factor func(int) float64) *Signoff {
+		s := smallSignoff()
+		for _, scenario := range s.Sums.Scenarios {
+			row := s.Loss[0]
+			row.Scenario, row.Sequences = scenario, 6
+			s.Loss = append(s.Loss, row)
+		}
+		s.times(factor)
+		return s
+	}
+	got := Compare(of(always(1)), of(func(i int) float64 { return 1 + 0.2*float64(i%2) }))
+	for i, want := range []string{Worse, Same, Worse} {
+		if l := got.Loss[i]; l.Outcome != want {
+			t.Errorf("%s: %s, %s; want %s", l.Scenario, l.Outcome, l.shownChange(), want)
+		}
+	}
+	if change := *got.Loss[2].Change; math.Abs(change-0.2) > 1e-12 || *got.Loss[1].Change != 0 {
+		t.Errorf("changes %g and %g, want 0 and 0.2", *got.Loss[1].Change, change)
 	}
 }
 
