@@ -253,7 +253,7 @@ func metricOf(metric dataset.Metric, on string, tolerance float64, sequences int
 		sum := fixed + 0.1*float64(i%2)
 		row.Steps, row.Fixed, row.Float = append(row.Steps, 100), append(row.Fixed, sum), append(row.Float, 90)
 		if metric == dataset.Explained {
-			row.Constant = append(row.Constant, 100)
+			row.Whole = append(row.Whole, 100)
 		}
 	}
 	s.Sums.Rows = []SumsRow{row}

@@ -29,13 +29,13 @@ type SumsInfo struct {
 
 // SumsRow has the sums of one metric of one output everywhere or in one region, see [dataset.Sums].
 type SumsRow struct {
-	Output   string    `json:"output"`
-	Region   string    `json:"region"`
-	Metric   string    `json:"metric"`
-	Steps    []int     `json:"steps"`
-	Float    []float64 `json:"float"`              // of the network as given
-	Fixed    []float64 `json:"fixed"`              // of the integer network
-	Constant []float64 `json:"constant,omitempty"` // of what explained shares are a share of
+	Output string    `json:"output"`
+	Region string    `json:"region"`
+	Metric string    `json:"metric"`
+	Steps  []int     `json:"steps"`
+	Float  []float64 `json:"float"`           // of the network as given
+	Fixed  []float64 `json:"fixed"`           // of the integer network
+	Whole  []float64 `json:"whole,omitempty"` // what explained shares are a share of: sums of the constant
 }
 
 // addSums fills in the sums, or a note that they are left out.
@@ -93,8 +93,8 @@ func (s *SumsInfo) of(row *LossRow) (sumsPair, bool) {
 // read checks and reads one row of sums.
 func (s *SumsInfo) read(r *SumsRow) (sumsPair, error) {
 	n := len(s.Sequences)
-	pair := sumsPair{dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Float, Whole: r.Constant},
-		dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Fixed, Whole: r.Constant}}
+	pair := sumsPair{dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Float, Whole: r.Whole},
+		dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Fixed, Whole: r.Whole}}
 	for _, sums := range []dataset.Sums{pair.float, pair.fixed} {
 		if err := sums.Check(dataset.Metric(r.Metric)); err != nil {
 			return sumsPair{}, err
