@@ -270,6 +270,9 @@ func (l *Loss) apart(values ...float64) []string {
 
 // show prints a value that is compared with the tolerance of a row.
 func (l *Loss) show(v float64, digits int) string {
+	if l.Relative && l.Metric.IsShare() {
+		return fmt.Sprintf("%.*g points", digits, 100*v)
+	}
 	if l.Relative || l.Metric == dataset.Explained {
 		return fmt.Sprintf("%.*g %%", digits, 100*v)
 	}

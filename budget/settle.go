@@ -138,7 +138,7 @@ func (r *Result) start() *Start {
 		rec.Sequences = append(rec.Sequences, &short)
 	}
 	start := &Start{Rule: rule.String(), Share: leftOut(in.Signoff)}
-	s := r.scores(func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, &rec, in.Regions) })
+	s := r.scoresOn(&rec)
 	for o, output := range in.judged() {
 		whole := in.places(&rec, o)[0]
 		start.Loss = append(start.Loss, in.lossRow(output, whole, dataset.Metrics(in.Float.Classes)[0], s))
@@ -212,10 +212,9 @@ func (r *Result) warnStart() {
 		later.Settle = min(steps, s.Steps)
 		rest.Sequences = append(rest.Sequences, &later)
 	}
-	s := r.scores(func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, &rest, in.Regions) })
 	var with, without Loss
 	most := 0.0
-	for _, later := range in.lossRows(&rest, s, true) {
+	for _, later := range in.lossRows(&rest, r.scoresOn(&rest), true) {
 		for _, row := range r.Loss {
 			if row.sameRow(later) {
 				before, _ := row.JudgedValue()

@@ -41,6 +41,10 @@ func (m Metric) IsKnown() bool {
 	return m == Explained || slices.Contains(slices.Concat(Metrics(false), Metrics(true)), m)
 }
 
+// IsShare tells whether a metric is a share of steps, of which more is better and less is lost in
+// percentage points.
+func (m Metric) IsShare() bool { return slices.Contains(Metrics(true), m) }
+
 // tally is what one sequence adds to the errors of one output.
 type tally struct {
 	steps  int

@@ -61,7 +61,6 @@ func (s Sums) Check(metric Metric) error {
 	if metric == Explained {
 		whole = s.Sequences
 	}
-	isCount := slices.Contains(Metrics(true), metric)
 	switch {
 	case !metric.IsKnown():
 		return fmt.Errorf("no sums of %q are known", metric)
@@ -71,7 +70,7 @@ func (s Sums) Check(metric Metric) error {
 		return fmt.Errorf("not one sum per sequence")
 	}
 	for i, steps := range s.Steps {
-		if steps < 0 || isCount && s.Parts[i] > float64(steps) {
+		if steps < 0 || metric.IsShare() && s.Parts[i] > float64(steps) {
 			return fmt.Errorf("more steps than there are")
 		}
 	}

@@ -2,7 +2,6 @@ package exporter
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"kerf/dataset"
@@ -187,7 +186,7 @@ func (l *LossChange) shownChange() string {
 	show, unit := Percent, " %"
 	switch {
 	case l.isMoreBetter():
-		show, unit = points, " points"
+		show, unit = Points, " points"
 	case l.Metric == string(dataset.Bias):
 		show = Significant
 	}
@@ -253,5 +252,5 @@ const ComparisonLegend = "new against old: the error of the new integer network 
 
 // IsShare tells whether a metric is a fraction of steps, of which more is better.
 func IsShare(metric string) bool {
-	return slices.Contains(dataset.Metrics(true), dataset.Metric(metric))
+	return dataset.Metric(metric).IsShare()
 }

@@ -226,8 +226,11 @@ func (s *Signoff) failings() []failing {
 			continue
 		}
 		row := l.judged()
-		_, high := row.JudgedValue()
-		over := high / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
+		shown, high := row.JudgedValue()
+		if l.Verdict == budget.NotEnough {
+			shown = high
+		}
+		over := shown / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
 		if math.IsNaN(over) {
 			over = math.Inf(1)
 		}
@@ -264,9 +267,9 @@ func (l *LossRow) failingText() string {
 	return fmt.Sprintf("%s %s of %s %s", what, Significant(l.Fixed), l.limit(), l.Unit)
 }
 
-// Reason says in one clause what keeps the verdict from being that the network fits, by how much, and
+// WhyNot says in one clause what keeps the verdict from being that the network fits, by how much, and
 // where more is said; empty where nothing does.
-func (s *Signoff) reasonText() string {
+func (s *Signoff) WhyNot() string {
 	all := s.failings()
 	if s.Verdict == budget.Fits || len(all) == 0 {
 		return ""

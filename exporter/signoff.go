@@ -125,6 +125,8 @@ type LossRow struct {
 	Kind        string   `json:"kind"`           // measured: on the recordings, by the network named in the column
 	Verdict     string   `json:"verdict"`
 	WouldDo     int      `json:"would_do,omitempty"` // sequences that would do for a verdict
+	Blocks      int      `json:"blocks,omitempty"`   // of steps that the intervals rest on; 0: they rest on sequences
+	BlockSteps  int      `json:"block_steps,omitempty"`
 }
 
 // WidthRow is one attempt to narrow or widen a word, on selection recordings.
@@ -303,7 +305,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	}
 	s.addExamination(r)
 	s.addSums(r)
-	s.Reason = s.reasonText()
+	s.Reason = s.WhyNot()
 	return s
 }
 
@@ -313,6 +315,7 @@ func lossRow(l budget.Loss, from string) LossRow {
 		Float: l.Float, Cut: l.Cut, Recovered: Finite(l.Recovered), Fixed: l.Fixed, FixedLow: Finite(l.FixedLow), FixedHigh: Finite(l.FixedHigh),
 		Rise: Finite(l.Rise), RiseLow: Finite(l.RiseLow), RiseHigh: Finite(l.RiseHigh),
 		Sequences: l.Sequences, Steps: l.Steps, Margin: Finite(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
+		Blocks: l.Blocks, BlockSteps: l.BlockSteps,
 	}
 	if l.Judged {
 		row.Tolerance, row.ToleranceOn, row.From = Finite(l.Tolerance), toleranceOn(l), from

@@ -72,9 +72,14 @@ func (s *Signoff) CheckVerdicts() error {
 	if err := s.checkSums(); err != nil {
 		return err
 	}
+	for _, x := range s.Explained {
+		if e := x.explained(); e.IsLittle() && len(s.Causes) == 0 {
+			return fmt.Errorf("the network explains too little of %s, but no cause says so", x.Output)
+		}
+	}
 	want := budget.Fits
 	switch {
-	case failed:
+	case failed, len(s.Causes) > 0 && s.Checked == "":
 		want = budget.DoesNotFit
 	case short:
 		want = budget.NotEnough
@@ -83,11 +88,8 @@ func (s *Signoff) CheckVerdicts() error {
 	if want == budget.Fits && s.Verdict == budget.NotEnough {
 		return s.checkReason()
 	}
-	if len(s.Causes) > 0 && s.Checked == "" {
-		want = budget.DoesNotFit
-	}
 	if s.Verdict != want {
-		return fmt.Errorf("the verdict is %q, its rows give %q", s.Verdict, want)
+		return fmt.Errorf("the verdict is %q, its rows and causes give %q", s.Verdict, want)
 	}
 	return s.checkReason()
 }
@@ -97,20 +99,26 @@ func (s *Signoff) checkReason() error {
 	if s.Explained == nil {
 		return nil // made before there were reasons
 	}
-	if want := s.reasonText(); s.Reason != want {
+	if want := s.WhyNot(); s.Reason != want {
 		return fmt.Errorf("the reason is %q, its rows give %q", s.Reason, want)
 	}
 	return nil
 }
 
+// explained is what a finding against the network follows from.
+func (x *ExplainedRow) explained() budget.Explained {
+	return budget.Explained{Scenario: x.Scenario, Region: x.Region, Given: number(x.Given), High: number(x.GivenHigh)}
+}
+
+func number(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
 // judged is what the verdict of a row with a tolerance follows from.
 func (l *LossRow) judged() budget.Loss {
-	number := func(v *float64) float64 {
-		if v == nil {
-			return math.NaN()
-		}
-		return *v
-	}
 	return budget.Loss{
 		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
 		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),

@@ -102,13 +102,13 @@ func (l *LossRow) change() string { return optional(l.Rise, l.shownChange()) }
 // shownChange prints a rise in percent; what a share of steps loses is in percentage points.
 func (l *LossRow) shownChange() func(float64) string {
 	if IsShare(l.Metric) {
-		return points
+		return Points
 	}
 	return Percent
 }
 
-// points prints a difference of shares.
-func points(v float64) string { return strings.TrimSuffix(Percent(v), " %") + " points" }
+// Points prints a difference of shares, in percentage points.
+func Points(v float64) string { return strings.TrimSuffix(Percent(v), " %") + " points" }
 
 func (l *LossRow) metricAndUnit() string {
 	return strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit)
@@ -188,7 +188,7 @@ func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
 		if w.Taken {
 			outcome = "taken"
 		}
-		show := shownAs(w.On)
+		show := w.Row.shownAs(w.On)
 		t.Rows = append(t.Rows, []string{w.What, fmt.Sprintf("int%d", w.Bits), outcome, Quantity(float64(sign*w.Saved), "B"), optional(w.MayReach, show), show(w.Tolerance), w.Tightest})
 	}
 	return t
@@ -220,16 +220,22 @@ func (s *Signoff) RoundingTable() Table {
 		if r.Taken {
 			outcome = "taken"
 		}
-		show := shownAs(r.On)
+		show := r.Row.shownAs(r.On)
 		t.Rows = append(t.Rows, []string{r.Rounding, outcome, percent(r.Distance), optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
 	}
 	return t
 }
 
-// shownAs prints what a tolerance is on: a rise in percent, or a value.
-func shownAs(on string) func(float64) string {
-	if on == "rise" {
-		return func(v float64) string { return percent(&v) }
+// shownAs prints what a tolerance on a row is on: a rise in percent, a drop in points, or a value. A
+// row without a name is taken for an error.
+func (n *RowName) shownAs(on string) func(float64) string {
+	switch {
+	case n != nil && n.Metric == string(dataset.Explained):
+		return Percent
+	case on == "rise" && n != nil && IsShare(n.Metric):
+		return Points
+	case on == "rise":
+		return Percent
 	}
 	return Significant
 }
@@ -389,7 +395,7 @@ func Percent(v float64) string {
 }
 
 // Shown prints a value that is compared with the tolerance of a row.
-func Shown(l budget.Loss, v float64) string { return shownAs(toleranceOn(l))(v) }
+func Shown(l budget.Loss, v float64) string { return rowName(l).shownAs(toleranceOn(l))(v) }
 
 func wholePercent(v *float64) string {
 	return optional(v, func(v float64) string {

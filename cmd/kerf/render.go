@@ -10,7 +10,7 @@ import (
 // printSignoff is the report on the terminal: what is judged.
 func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 	w, p := a.stdout, a.page
-	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, exporter.Visible(s.Kerf), exporter.Visible(s.VerdictLine()))
+	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, exporter.Visible(s.Kerf), p.wrap(s.VerdictLine(), 2))
 	for _, line := range s.Summary() {
 		fmt.Fprintln(w, p.wrap(line, 2))
 	}
