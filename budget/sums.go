@@ -6,8 +6,9 @@ import (
 	"kerf/dataset"
 )
 
-// Sums are what one metric of one output in one region is made of, on the sign-off recordings, of the
-// network as given and of the integer network. The rows of scenarios follow from those of everywhere.
+// Sums are what one metric of one output in one region is made of, on the sign-off recordings, of
+// the network as given and of the integer network. The rows of scenarios follow from those of
+// everywhere.
 type Sums struct {
 	Output string
 	Region string // empty: everywhere
@@ -16,8 +17,8 @@ type Sums struct {
 	Fixed  dataset.Sums
 }
 
-// sums are those of what any of the rows judges, and of the first metric of every output and region, so
-// that handoffs can be compared whose jobs judge nothing, or something else.
+// sums are those of what any of the rows judges, and of the first metric of every output and
+// region, so that handoffs can be compared whose jobs judge nothing, or something else.
 func (in *Inputs) sums(rows []Loss, s scores) []Sums {
 	if in.judgesExplained() {
 		s.constant = in.constantOn(in.Signoff)
@@ -31,9 +32,11 @@ func (in *Inputs) sums(rows []Loss, s scores) []Sums {
 				region = in.Regions[r].Name
 			}
 			for _, metric := range append(dataset.Metrics(in.Float.Classes), dataset.Explained) {
-				if metric != first && !slices.ContainsFunc(rows, func(l Loss) bool {
-					return l.Judged && l.Output == output.Name && l.Region == region && l.Metric == metric
-				}) {
+				isJudged := func(l Loss) bool {
+					return l.Judged && l.Output == output.Name && l.Region == region &&
+						l.Metric == metric
+				}
+				if metric != first && !slices.ContainsFunc(rows, isJudged) {
 					continue
 				}
 				base := s.float

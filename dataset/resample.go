@@ -49,7 +49,8 @@ func pairsOver(a, b, third []*tally, metric Metric) pairs {
 }
 
 // sums says what a metric adds up over sequences, and what it makes of the mean over steps, of an
-// explained share of the ratio to the sum of what it is a share of; nil where a metric needs more sums.
+// explained share of the ratio to the sum of what it is a share of; nil where a metric needs more
+// sums.
 func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64) {
 	same := func(mean float64) float64 { return mean }
 	switch m {
@@ -74,8 +75,8 @@ func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64
 	return nil, nil
 }
 
-// sumPair holds the sums of two predictors, and what they are divided by: steps, of an explained share
-// the sum of what it is a share of.
+// sumPair holds the sums of two predictors, and what they are divided by: steps, of an explained
+// share the sum of what it is a share of.
 type sumPair struct{ base, other, over float64 }
 
 func (s *sumPair) add(o sumPair) {
@@ -104,7 +105,8 @@ func (s *sumPairs) whole() (base, other float64) { return s.of(s.all) }
 func (s *sumPairs) weights() (ofRise, ofOther []float64) {
 	var over []float64
 	for _, p := range s.each {
-		ofRise, ofOther, over = append(ofRise, p.base), append(ofOther, p.other), append(over, p.over)
+		ofRise, ofOther = append(ofRise, p.base), append(ofOther, p.other)
+		over = append(over, p.over)
 	}
 	switch s.metric {
 	case RMSE, MAE:

@@ -6,24 +6,28 @@ import (
 	"slices"
 )
 
-// Sums are what a metric of one predictor is made of, sequence by sequence: with them two predictors are
-// compared pair by pair where their scores are not at hand. They are those of everywhere or of one
-// region; what is about a scenario follows from the sums of its sequences, see [Sums.Of].
+// Sums are what a metric of one predictor is made of, sequence by sequence: with them two
+// predictors are compared pair by pair where their scores are not at hand. They are those of
+// everywhere or of one region; what is about a scenario follows from the sums of its sequences, see
+// [Sums.Of].
 type Sums struct {
 	Sequences int
-	// Steps are those that count [sequences], of the balanced accuracy class by class [sequences × classes].
+	// Steps are those that count [sequences], of the balanced accuracy class by class [sequences ×
+	// classes].
 	Steps []int
-	// Parts are what the metric adds up, as many as Steps: of the RMSE squared errors, of the MAE their
-	// magnitudes, of the bias errors with their sign; of the maximum it is the largest magnitude; of the
-	// accuracies the steps that are recognised, of the agreement those that are agreed on; of the explained share
-	// squared errors, of a classifier wrong steps.
+	// Parts are what the metric adds up, as many as Steps: of the RMSE squared errors, of the MAE
+	// their magnitudes, of the bias errors with their sign; of the maximum it is the largest
+	// magnitude; of the accuracies the steps that are recognised, of the agreement those that are
+	// agreed on; of the explained share squared errors, of a classifier wrong steps.
 	Parts []float64
-	// Whole has the parts of what an explained share is a share of [sequences]; nil for other metrics.
+	// Whole has the parts of what an explained share is a share of [sequences]; nil for other
+	// metrics.
 	Whole []float64
 }
 
-// Sums are those of one output in one region, -1 for everywhere, over all sequences of the recordings.
-// base is what an agreement is with, or what an explained share is a share of; others need none.
+// Sums are those of one output in one region, -1 for everywhere, over all sequences of the
+// recordings. base is what an agreement is with, or what an explained share is a share of; others
+// need none.
 func (s *Score) Sums(base *Score, output, region int, metric Metric) Sums {
 	of := func(score *Score, sequence int) *tally {
 		if metric == Agreement {
@@ -55,7 +59,8 @@ func (s *Score) Sums(base *Score, output, region int, metric Metric) Sums {
 	return all
 }
 
-// Check says why these cannot be the sums of a metric; what it has not let through may panic elsewhere.
+// Check says why these cannot be the sums of a metric; what it has not let through may panic
+// elsewhere.
 func (s Sums) Check(metric Metric) error {
 	whole := 0
 	if metric == Explained {
@@ -146,14 +151,18 @@ func (s Sums) Value(metric Metric) float64 {
 
 // Change is how the error of one predictor differs from that of another on the same steps.
 type Change struct {
-	Old, New  float64 // values of the metric; explained shares are both of what the old one is a share of
-	Value     float64 // of an error New/Old - 1, of the bias |New| - |Old|, of a share New - Old; NaN where Old is 0
+	// Old and New are values of the metric; both explained shares are of what the old one is a
+	// share of.
+	Old, New float64
+	// Value is New/Old - 1 of an error, |New| - |Old| of the bias, New - Old of a share; NaN where
+	// an error was 0.
+	Value     float64
 	Low, High float64 // 95 % interval of Value; NaN where there is none
 	Sequences int     // sequences with steps
 }
 
-// CompareSums compares two predictors on the same steps of the same sequences. The interval is that of
-// [Compare], without the blocks of steps, which sums over sequences do not have.
+// CompareSums compares two predictors on the same steps of the same sequences. The interval is that
+// of [Compare], without the blocks of steps, which sums over sequences do not have.
 func CompareSums(old, fresh Sums, metric Metric) Change {
 	if old.Sequences != fresh.Sequences || !slices.Equal(old.Steps, fresh.Steps) {
 		panic("dataset: CompareSums of different steps")

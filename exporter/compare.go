@@ -12,7 +12,7 @@ type Comparison struct {
 	Old      ComparedSide   `json:"old"`
 	New      ComparedSide   `json:"new"`
 	Verdict  string         `json:"verdict"`  // Better, Worse, Mixed, Same or NotComparable
-	Why      string         `json:"why"`      // what keeps errors from being compared; empty: nothing
+	Why      string         `json:"why"`      // errors cannot be compared; empty: they can
 	Inputs   []InputChange  `json:"inputs"`   // files that differ
 	Items    []ItemChange   `json:"items"`    // features, units and front ends that one of the two has alone
 	Formats  []FormatChange `json:"formats"`  // words that differ
@@ -56,8 +56,8 @@ type FormatChange struct {
 	New    int    `json:"new_word_bits"`
 }
 
-// LossChange compares the error of the integer networks in one row of the accuracy, pair by pair over
-// the sign-off sequences.
+// LossChange compares the error of the integer networks in one row of the accuracy, pair by pair
+// over the sign-off sequences.
 type LossChange struct {
 	Output       string   `json:"output"`
 	Scenario     string   `json:"scenario"`
@@ -70,7 +70,7 @@ type LossChange struct {
 	New          *float64 `json:"new"`
 	NewLow       *float64 `json:"new_low"`
 	NewHigh      *float64 `json:"new_high"`
-	Change       *float64 `json:"change"` // of an error new/old - 1, of the bias the difference of magnitudes, of a share new less old
+	Change       *float64 `json:"change"` // see [dataset.Change]
 	ChangeLow    *float64 `json:"change_low"`
 	ChangeHigh   *float64 `json:"change_high"`
 	ToleranceOn  string   `json:"tolerance_on"` // "rise", "fixed" or empty
@@ -109,10 +109,11 @@ const (
 	OnlyNew       = "only in new"
 )
 
-// Compare says what changed from old to new. Errors are those of the integer networks on the same steps,
-// whatever else differs; a row is better or worse when the 95 % interval of the change excludes 0 and the
-// change is a tenth of the tolerance or more, a cost when the change exceeds what its estimated parts may be
-// off. Where figures leave it open, a verdict that changed decides, if it is about the same.
+// Compare says what changed from old to new. Errors are those of the integer networks on the same
+// steps, whatever else differs; a row is better or worse when the 95 % interval of the change
+// excludes 0 and the change is a tenth of the tolerance or more, a cost when the change exceeds
+// what its estimated parts may be off. Where figures leave it open, a verdict that changed decides,
+// if it is about the same.
 func Compare(old, fresh *Signoff) *Comparison {
 	c := &Comparison{
 		Old: side(old), New: side(fresh), Inputs: inputChanges(old, fresh), Items: itemChanges(old, fresh), Formats: formatChanges(old, fresh),
@@ -122,17 +123,20 @@ func Compare(old, fresh *Signoff) *Comparison {
 	c.Loss = c.lossChanges(old, fresh)
 	c.Cost = costChanges(old, fresh)
 	if c.Why == "" && len(c.Loss) > 0 && !isSameNetwork(old, fresh) {
-		c.Warnings = append(c.Warnings, "the networks as given differ: errors are compared with each other, not with those of the network that each was made of")
+		c.Warnings = append(c.Warnings, "the networks as given differ: errors are compared with "+
+			"each other, not with those of the network that each was made of")
 	}
 	if n := c.judgedUnlike(); n > 0 {
-		c.Warnings = append(c.Warnings, fmt.Sprintf("the tolerance or limit of %s differs: there a verdict that changed says nothing", plural(n, "row")))
+		c.Warnings = append(c.Warnings, fmt.Sprintf("the tolerance or limit of %s differs: there "+
+			"a verdict that changed says nothing", plural(n, "row")))
 	}
 	if old.Kerf != fresh.Kerf {
 		c.Warnings = append(c.Warnings, "the handoffs were made by different versions of kerf: estimates may differ for that reason alone")
 	}
 	c.Verdict = c.whole()
 	if c.Verdict == NotComparable && c.Why == "" {
-		l := c.Loss[slices.IndexFunc(c.Loss, func(l LossChange) bool { return l.Outcome == NotComparable })]
+		isApart := func(l LossChange) bool { return l.Outcome == NotComparable }
+		l := c.Loss[slices.IndexFunc(c.Loss, isApart)]
 		c.Why = l.row() + ", " + l.of() + ": " + l.Why
 	}
 	return c
@@ -180,8 +184,9 @@ func isSameValue(a, b *float64) bool {
 	return a == nil && b == nil || a != nil && b != nil && *a == *b
 }
 
-// whole is the verdict on all rows. A verdict of the handoff that got worse counts whatever the rows say;
-// one that got better does not where other tolerances and limits alone may have made it so.
+// whole is the verdict on all rows. A verdict of the handoff that got worse counts whatever the
+// rows say; one that got better does not where other tolerances and limits alone may have made it
+// so.
 func (c *Comparison) whole() string {
 	found := map[string]bool{}
 	for _, l := range c.Loss {

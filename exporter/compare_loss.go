@@ -1,16 +1,18 @@
 package exporter
 
 import (
-	"fmt"
+	"cmp"
 	"math"
 	"slices"
 
 	"kerf/dataset"
 )
 
-// The least change that makes a row better or worse is a tenth of its tolerance: ten of them in the same
-// direction use it up. A row without a tolerance is taken as if an error might rise by 5 % and a share fall by
-// 1 point, which are usual tolerances (common practice, no source).
+// The least change that makes a row better or worse is a tenth of its tolerance: ten of them in the
+// same direction use it up. On the demo, whose tolerances are 5 %, int16 instead of int8 weights
+// change the rows by up to 0.42 %, three of twelve with an interval that excludes 0 (own
+// measurement). A row without a tolerance is taken as if an error might rise by 5 % and a share
+// fall by 1 point, which are usual tolerances (common practice, no source).
 const (
 	leastOfTolerance  = 0.1
 	usualErrorRise    = 0.05
@@ -63,7 +65,8 @@ func (s *Signoff) signoffHashes() []string {
 	return all
 }
 
-// isSameNetwork tells whether the networks as given make the same errors wherever both sign-offs have sums.
+// isSameNetwork tells whether the networks as given make the same errors wherever both sign-offs
+// have sums.
 func isSameNetwork(old, fresh *Signoff) bool {
 	if old.Sums == nil || fresh.Sums == nil {
 		return false
@@ -87,8 +90,9 @@ func (l *LossRow) at() lossPlace { return lossPlace{l.Output, l.Scenario, l.Regi
 // lossRows are the rows about one place, one for each way in which it is judged.
 type lossRows struct{ old, fresh []*LossRow }
 
-// lossChanges compares the rows that either side judges; where neither judges any, those of the first
-// metric. An agreement is with each one's own network: where these differ, accuracy stands in its place.
+// lossChanges compares the rows that either side judges; where neither judges any, those of the
+// first metric. An agreement is with each one's own network: where these differ, accuracy stands in
+// its place.
 func (c *Comparison) lossChanges(old, fresh *Signoff) []LossChange {
 	var order []lossPlace
 	places := map[lossPlace]*lossRows{}
@@ -126,7 +130,8 @@ func (c *Comparison) lossChanges(old, fresh *Signoff) []LossChange {
 			continue
 		}
 		for _, on := range places[p].judgedOn() {
-			changes = append(changes, c.lossChange(old, fresh, judgedRow(places[p].old, on), judgedRow(places[p].fresh, on)))
+			was, now := judgedRow(places[p].old, on), judgedRow(places[p].fresh, on)
+			changes = append(changes, c.lossChange(old, fresh, was, now))
 		}
 	}
 	return changes
@@ -137,7 +142,8 @@ func (r *lossRows) isJudged() bool {
 	return slices.ContainsFunc(r.old, judged) || slices.ContainsFunc(r.fresh, judged)
 }
 
-// judgedOn lists what the tolerances at a place are on; of a place without any it is the empty text.
+// judgedOn lists what the tolerances at a place are on; of a place without any it is the empty
+// text.
 func (r *lossRows) judgedOn() []string {
 	var all []string
 	for _, l := range slices.Concat(r.fresh, r.old) {
@@ -151,8 +157,8 @@ func (r *lossRows) judgedOn() []string {
 	return all
 }
 
-// judgedRow is the row that is judged on what is asked, or one of the same figures as if it were not
-// judged; nil where there is none.
+// judgedRow is the row that is judged on what is asked, or one of the same figures as if it were
+// not judged; nil where there is none.
 func judgedRow(rows []*LossRow, on string) *LossRow {
 	for _, l := range rows {
 		if l.ToleranceOn == on {
@@ -173,17 +179,16 @@ func (c *Comparison) lossChange(old, fresh *Signoff, was, now *LossRow) LossChan
 	if row == nil {
 		row = was
 	}
-	change := LossChange{Output: row.Output, Scenario: row.Scenario, Region: row.Region, Metric: row.Metric, Unit: row.Unit}
+	change := LossChange{Output: row.Output, Scenario: row.Scenario, Region: row.Region,
+		Metric: row.Metric, Unit: row.Unit, ToleranceOn: row.ToleranceOn}
 	if was != nil {
 		change.Old, change.OldLow, change.OldHigh = &was.Fixed, was.FixedLow, was.FixedHigh
-		change.OldTolerance, change.OldVerdict, change.ToleranceOn = was.Tolerance, was.Verdict, was.ToleranceOn
+		change.OldTolerance, change.OldVerdict = was.Tolerance, was.Verdict
+		change.ToleranceOn = cmp.Or(change.ToleranceOn, was.ToleranceOn)
 	}
 	if now != nil {
 		change.New, change.NewLow, change.NewHigh = &now.Fixed, now.FixedLow, now.FixedHigh
 		change.NewTolerance, change.NewVerdict = now.Tolerance, now.Verdict
-		if now.ToleranceOn != "" {
-			change.ToleranceOn = now.ToleranceOn
-		}
 	}
 	switch {
 	case was == nil:
@@ -225,7 +230,7 @@ func (l *LossChange) compare(was, now *LossRow, before, after sumsPair) {
 	isBetter := isLess != l.isMoreBetter()
 	switch {
 	case !isEqual && change.Sequences < metric.Fewest():
-		l.Outcome, l.Why = NotComparable, fmt.Sprintf("%s, too few", plural(change.Sequences, "sequence"))
+		l.Outcome, l.Why = NotComparable, plural(change.Sequences, "sequence")+", too few"
 	case !isEqual && !hasInterval:
 		l.Outcome, l.Why = NotComparable, "no interval"
 	case hasInterval && (change.Low > 0 || change.High < 0) && isNoticeable(was, now, change):
@@ -245,8 +250,8 @@ func (l *LossChange) isMoreBetter() bool {
 	return IsShare(l.Metric) || l.Metric == string(dataset.Explained)
 }
 
-// isNoticeable tells whether a change is as large as a tenth of the tolerance of either row, or of the usual
-// one where none has any.
+// isNoticeable tells whether a change is as large as a tenth of the tolerance of either row, or of
+// the usual one where none has any.
 func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 	isJudged := false
 	for _, l := range []*LossRow{was, now} {
@@ -272,10 +277,12 @@ func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 	return !isJudged && math.Abs(change.Value) >= leastOfTolerance*usual
 }
 
-// isJudgedAlike tells whether the verdicts of two rows are held against the same: the same tolerance, on
-// a rise against the same errors of the network as given, of an explained share against the same constant.
+// isJudgedAlike tells whether the verdicts of two rows are held against the same: the same
+// tolerance, on a rise against the same errors of the network as given, of an explained share
+// against the same constant.
 func isJudgedAlike(was, now *LossRow, before, after sumsPair) bool {
+	areSame := func(a, b []float64) bool { return slices.EqualFunc(a, b, isNearly) }
 	return isSameValue(was.Tolerance, now.Tolerance) && was.ToleranceOn == now.ToleranceOn &&
-		(now.ToleranceOn != "rise" || slices.EqualFunc(before.float.Parts, after.float.Parts, isNearly)) &&
-		slices.EqualFunc(before.fixed.Whole, after.fixed.Whole, isNearly)
+		(now.ToleranceOn != "rise" || areSame(before.float.Parts, after.float.Parts)) &&
+		areSame(before.fixed.Whole, after.fixed.Whole)
 }

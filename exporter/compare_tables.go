@@ -26,8 +26,9 @@ func (c *Comparison) Line() string {
 	if n := outcomes[NotComparable]; n > 0 {
 		apart = fmt.Sprintf(", %d not comparable", n)
 	}
-	return fmt.Sprintf("Comparison: %s (of %d rows %d better, %d worse%s; %s before, %s now).", verdict,
-		len(c.Loss)+len(c.Cost), outcomes[Better], outcomes[Worse], apart, c.Old.Verdict, c.New.Verdict)
+	return fmt.Sprintf("Comparison: %s (of %d rows %d better, %d worse%s; %s before, %s now).",
+		verdict, len(c.Loss)+len(c.Cost), outcomes[Better], outcomes[Worse], apart, c.Old.Verdict,
+		c.New.Verdict)
 }
 
 // against says in words how the new handoff compares with the old one, which has a name.
@@ -118,9 +119,10 @@ func word(bits int) string {
 	return fmt.Sprintf("int%d", bits)
 }
 
-// lossTables has a table per output and metric: what one table compares has one unit. A table of which no
-// row is compared has no column for it.
+// lossTables has a table per output and metric: what one table compares has one unit. A table of
+// which no row is compared has no column for it.
 func (c *Comparison) lossTables() []Table {
+	const accuracyChanges = "Accuracy of the integer networks, with the 95 % interval of the change"
 	var tables []Table
 	index := map[[2]string]int{}
 	isCompared := map[[2]string]bool{}
@@ -138,14 +140,16 @@ func (c *Comparison) lossTables() []Table {
 			if compared {
 				head = append(head, l.changeHead())
 			}
-			tables = append(tables, Table{Title: "Accuracy of the integer networks, with the 95 % interval of the change",
+			tables = append(tables, Table{Title: accuracyChanges,
 				Head: append(head, "verdict", "outcome"), Numbers: 1, Words: 2})
 		}
-		cells := []string{placeName(l.Scenario, l.Region), optional(l.Old, l.show()), optional(l.New, l.show())}
+		cells := []string{placeName(l.Scenario, l.Region), optional(l.Old, l.show()),
+			optional(l.New, l.show())}
 		if compared {
 			cells = append(cells, l.shownChange())
 		}
-		tables[at].Rows = append(tables[at].Rows, append(cells, fromTo(l.OldVerdict, l.NewVerdict), l.Outcome))
+		cells = append(cells, fromTo(l.OldVerdict, l.NewVerdict), l.Outcome)
+		tables[at].Rows = append(tables[at].Rows, cells)
 	}
 	return tables
 }
@@ -177,8 +181,8 @@ func (l *LossChange) changeHead() string {
 	return "error, new against old"
 }
 
-// shownChange prints the change with its interval: that of an error in percent, of a share in points, of the
-// bias in the unit of the output.
+// shownChange prints the change with its interval: that of an error in percent, of a share in
+// points, of the bias in the unit of the output.
 func (l *LossChange) shownChange() string {
 	if l.Change == nil {
 		return ""
@@ -216,8 +220,9 @@ func (c *Comparison) costTable() Table {
 		if r.Change != nil && r.Unknown != 0 {
 			off = r.show(r.Unknown)
 		}
-		t.Rows = append(t.Rows, []string{r.Target, r.of(), optional(r.Old, r.show), optional(r.New, r.show),
-			r.shownChange(), off, fromTo(r.OldVerdict, r.NewVerdict), r.Outcome})
+		t.Rows = append(t.Rows, []string{r.Target, r.of(), optional(r.Old, r.show),
+			optional(r.New, r.show), r.shownChange(), off, fromTo(r.OldVerdict, r.NewVerdict),
+			r.Outcome})
 	}
 	return t
 }
@@ -244,11 +249,17 @@ func signed(v float64, show func(float64) string) string {
 func (c *Comparison) Passes() bool { return c.Verdict == Better || c.Verdict == Same }
 
 // ComparisonLegend explains the columns.
-const ComparisonLegend = "new against old: the error of the new integer network over that of the old one, less 1, on the same steps, whatever each was made of; of a share of steps and of the size of a bias the difference. " +
-	"A row is better or worse when the 95 % interval excludes 0 and the change is a tenth of the tolerance or more: ten such changes use it up, and what another rounding changes is mostly less. " +
-	"Without a tolerance the least change is 0.5 % of an error and 0.1 points of a share. A cost is better or worse when the change exceeds what its estimated parts may be off (the largest deviation in docs/cost.md; a part that is the same in both adds nothing). " +
-	"Where figures leave it open, a verdict that changed decides, if tolerance and network as given are the same. " +
-	"not comparable: other sign-off recordings, outputs or steps, no sums over sequences, or fewer sequences than the metric is judged on."
+const ComparisonLegend = "new against old: the error of the new integer network over that of the " +
+	"old one, less 1, on the same steps, whatever each was made of; of a share of steps and " +
+	"of the size of a bias the difference. A row is better or worse when the 95 % interval " +
+	"excludes 0 and the change is a tenth of the tolerance or more: ten such changes use it " +
+	"up, and rounding alone mostly changes less. Without a tolerance it is 0.5 % of an error, " +
+	"or 0.1 points of a share. A cost is better or worse when the change exceeds what its " +
+	"estimated parts may be off (the largest deviation in docs/cost.md; a part that is the " +
+	"same in both adds nothing). Where figures leave it open, a verdict that changed decides, " +
+	"if tolerance and network as given are the same. not comparable: other sign-off " +
+	"recordings, outputs or steps, no sums over sequences, or fewer sequences than the metric " +
+	"is judged on."
 
 // IsShare tells whether a metric is a fraction of steps, of which more is better.
 func IsShare(metric string) bool {

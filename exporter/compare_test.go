@@ -15,7 +15,8 @@ import (
 
 func value(v float64) *float64 { return &v }
 
-// smallSignoff is a sign-off with one judged row of loss, of twelve sequences of 100 steps, and one of flash.
+// smallSignoff is a sign-off with one judged row of loss, of twelve sequences of 100 steps, and
+// one of flash.
 func smallSignoff() *Signoff {
 	s := &Signoff{
 		Schema: Schema, Name: "leakair", Verdict: budget.Fits, Kerf: "1",
@@ -24,7 +25,8 @@ func smallSignoff() *Signoff {
 		Formats: []FormatRow{{Layer: "layer", Tensor: "weight_ih", WordBits: 8}},
 		Inputs:  []InputRow{{"job", "job.toml", "1"}, {"model", "m.npz", "2"}, {"signoff", "s.csv", "3"}},
 		Loss: []LossRow{{
-			Output: "leakage", Scenario: "all", Metric: "rmse", Unit: "L/min", Float: 1, FixedLow: value(0.9), FixedHigh: value(1.1),
+			Output: "leakage", Scenario: "all", Metric: "rmse", Unit: "L/min",
+			FixedLow: value(0.9), FixedHigh: value(1.1),
 			Rise: value(0.02), RiseLow: value(0.01), RiseHigh: value(0.03), Tolerance: value(0.05), ToleranceOn: "rise", Verdict: budget.Pass, Sequences: 12,
 		}},
 		Cost: []CostRow{
@@ -57,7 +59,8 @@ func (s *Signoff) follow() {
 	}
 }
 
-// times makes the errors of the integer network larger by a factor of the RMSE, sequence by sequence.
+// times makes the errors of the integer network larger by a factor of the RMSE, sequence by
+// sequence.
 func (s *Signoff) times(factor func(sequence int) float64) {
 	for i := range s.Sums.Rows[0].Fixed {
 		s.Sums.Rows[0].Fixed[i] *= factor(i) * factor(i)
@@ -76,104 +79,105 @@ func TestSmallSignoffIsWhole(t *testing.T) {
 
 // Every rule of a comparison: changes that are known count, those within what was measured do not.
 func TestCompare(t *testing.T) {
-	loosened := func(s *Signoff) {
-		s.Loss[0].Tolerance, s.Loss[0].Verdict, s.Verdict = value(0.01), budget.Fail, budget.DoesNotFit
+	type change = func(s *Signoff)
+	errors := func(factor float64) change { return func(s *Signoff) { s.times(always(factor)) } }
+	weights := func(saved float64) change {
+		return func(s *Signoff) { s.Cost[0].Value, s.Cost[2].Value = 1000-saved, 3000-saved }
 	}
+	code := func(more float64) change {
+		return func(s *Signoff) { s.Cost[1].Value, s.Cost[2].Value = 2000+more, 3000+more }
+	}
+	judge := func(tolerance float64, row, whole string) change {
+		return func(s *Signoff) {
+			s.Loss[0].Tolerance, s.Loss[0].Verdict, s.Verdict = value(tolerance), row, whole
+		}
+	}
+	limit := func(bytes float64, verdict string) change {
+		return func(s *Signoff) { s.Cost[2].Limit, s.Cost[2].Verdict = value(bytes), verdict }
+	}
+	verdict := func(whole string) change { return func(s *Signoff) { s.Verdict = whole } }
+	all := func(changes ...change) change {
+		return func(s *Signoff) {
+			for _, c := range changes {
+				c(s)
+			}
+		}
+	}
+	none := all()
 	unjudged := func(s *Signoff) {
 		s.Loss[0].Tolerance, s.Loss[0].ToleranceOn, s.Loss[0].Verdict = nil, "", ""
 	}
-	absolute := func(s *Signoff) { s.Loss[0].Tolerance, s.Loss[0].ToleranceOn = value(1.2), "fixed" }
+	absolute := func(s *Signoff) {
+		s.Loss[0].Tolerance, s.Loss[0].ToleranceOn = value(1.2), "fixed"
+	}
+	region := func(s *Signoff) { s.Loss[0].Region = "air masks leakage" }
+	fits, broken := budget.Fits, budget.DoesNotFit
 	for _, c := range []struct {
 		name       string
-		before     func(s *Signoff) // changes both
-		change     func(s *Signoff)
+		before     change // of both
+		change     change // of the new one
 		loss, cost string // outcome of the loss, and of the flash
 		want       string
 	}{
-		{"nothing", nil, func(*Signoff) {}, Same, Same, Same},
-		{"every error a tenth larger", nil, func(s *Signoff) { s.times(always(1.1)) }, Worse, Same, Worse},
-		{"every error a tenth smaller", nil, func(s *Signoff) { s.times(always(0.9)) }, Better, Same, Better},
-		{"some errors larger, some smaller", nil, func(s *Signoff) {
+		{"nothing", none, none, Same, Same, Same},
+		{"every error a tenth larger", none, errors(1.1), Worse, Same, Worse},
+		{"every error a tenth smaller", none, errors(0.9), Better, Same, Better},
+		{"some errors larger, some smaller", none, func(s *Signoff) {
 			s.times(func(i int) float64 { return 1 + 0.1*float64(i%3-1) })
 		}, Same, Same, Same},
-		{"less than a tenth of the tolerance", nil, func(s *Signoff) { s.times(always(1.0049)) }, Same, Same, Same},
-		{"a tenth of the tolerance", nil, func(s *Signoff) { s.times(always(1.0051)) }, Worse, Same, Worse},
-		{"a tolerance in the unit, less than a tenth", absolute, func(s *Signoff) { s.times(always(1.11)) }, Same, Same, Same},
-		{"a tolerance in the unit, a tenth", absolute, func(s *Signoff) { s.times(always(1.12)) }, Worse, Same, Worse},
-		{"not judged, less than is usual", unjudged, func(s *Signoff) { s.times(always(1.0049)) }, Same, Same, Same},
-		{"not judged, more than is usual", unjudged, func(s *Signoff) { s.times(always(1.0051)) }, Worse, Same, Worse},
-		{"a float network that is worse by as much hides nothing", nil, func(s *Signoff) {
-			s.Inputs[1].SHA256 = "9"
-			copy(s.Sums.Rows[0].Float, s.Sums.Rows[0].Fixed)
+		{"less than a tenth of the tolerance", none, errors(1.0049), Same, Same, Same},
+		{"a tenth of the tolerance", none, errors(1.0051), Worse, Same, Worse},
+		{"less than a tenth of a tolerance in the unit", absolute, errors(1.11), Same, Same, Same},
+		{"a tenth of a tolerance in the unit", absolute, errors(1.12), Worse, Same, Worse},
+		{"not judged, less than is usual", unjudged, errors(1.0049), Same, Same, Same},
+		{"not judged, more than is usual", unjudged, errors(1.0051), Worse, Same, Worse},
+		{"a network as given that is worse by as much hides nothing", none, func(s *Signoff) {
 			s.times(always(1.1))
-			for i, v := range s.Sums.Rows[0].Fixed {
-				s.Sums.Rows[0].Float[i] = v
-			}
-			s.follow()
+			s.Sums.Rows[0].Float = s.Sums.Rows[0].Fixed
 			s.Loss[0].Rise, s.Loss[0].RiseLow, s.Loss[0].RiseHigh = value(0), value(0), value(0)
+			s.follow()
 		}, Worse, Same, Worse},
-		{"the same errors against a better float network", nil, func(s *Signoff) {
+		{"the same errors against a better network as given", none, func(s *Signoff) {
 			for i := range s.Sums.Rows[0].Float {
 				s.Sums.Rows[0].Float[i] *= 0.9
 			}
+			s.Loss[0].Verdict = budget.Fail
 			s.follow()
-			s.Loss[0].Verdict = budget.Fail
 		}, Same, Same, Same},
-		{"a verdict falls", nil, func(s *Signoff) {
-			s.Loss[0].Verdict, s.Verdict = budget.NotEnough, budget.NotEnough
-		}, Worse, Same, Worse},
-		{"a verdict falls as the tolerance is tighter", nil, func(s *Signoff) {
-			s.Loss[0].Tolerance, s.Loss[0].Verdict = value(0.01), budget.Fail
-		}, Same, Same, Same},
-		{"figures decide before verdicts", nil, func(s *Signoff) {
-			s.times(always(0.9))
-			s.Loss[0].Verdict = budget.Fail
-		}, Better, Same, Better},
-		{"a looser tolerance is no better network", loosened, func(s *Signoff) {
-			s.Loss[0].Tolerance, s.Loss[0].Verdict, s.Verdict = value(0.05), budget.Pass, budget.Fits
-		}, Same, Same, Same},
-		{"a better verdict of the handoff", func(s *Signoff) { s.Verdict = budget.DoesNotFit }, func(s *Signoff) { s.Verdict = budget.Fits }, Same, Same, Better},
-		{"a better verdict of the handoff, a worse row", func(s *Signoff) { s.Verdict = budget.DoesNotFit }, func(s *Signoff) {
-			s.Verdict = budget.Fits
-			s.times(always(1.1))
-		}, Worse, Same, Mixed},
-		{"a worse verdict of the handoff, a better row", nil, func(s *Signoff) {
-			s.Verdict = budget.DoesNotFit
-			s.times(always(0.9))
-		}, Better, Same, Worse},
-		{"exact bytes", nil, func(s *Signoff) {
-			s.Cost[0].Value, s.Cost[2].Value = 990, 2990
-		}, Same, Better, Better},
-		{"estimated bytes within what estimates may be off", nil, func(s *Signoff) {
-			s.Cost[1].Value, s.Cost[2].Value = 2000+codeOff, 3000+codeOff
-		}, Same, Same, Same},
-		{"estimated bytes beyond that", nil, func(s *Signoff) {
-			s.Cost[1].Value, s.Cost[2].Value = 2000+codeOff+1, 3000+codeOff+1
-		}, Same, Worse, Worse},
-		{"a limit breaks within what estimates may be off", func(s *Signoff) { s.Cost[2].Limit = value(3100) }, func(s *Signoff) {
-			s.Cost[1].Value, s.Cost[2].Value, s.Cost[2].Verdict = 2200, 3200, budget.Fail
-		}, Same, Worse, Worse},
-		{"a tighter limit is no larger cost", nil, func(s *Signoff) { s.Cost[2].Limit, s.Cost[2].Verdict = value(2000), budget.Fail }, Same, Same, Same},
-		{"smaller, under a limit that is tighter still", nil, func(s *Signoff) {
-			s.Cost[0].Value, s.Cost[2].Value = 500, 2500
-			s.Cost[2].Limit, s.Cost[2].Verdict = value(2000), budget.Fail
-		}, Same, Better, Better},
-		{"some better, some worse", nil, func(s *Signoff) {
-			s.Cost[0].Value, s.Cost[2].Value = 500, 2500
-			s.times(always(1.1))
-		}, Worse, Better, Mixed},
-		{"a row that one has alone", nil, func(s *Signoff) { s.Loss[0].Region = "air masks leakage" }, OnlyNew, Same, Same},
+		{"a verdict falls", none, judge(0.05, budget.NotEnough, budget.NotEnough),
+			Worse, Same, Worse},
+		{"a verdict falls as the tolerance is tighter", none, judge(0.01, budget.Fail, fits),
+			Same, Same, Same},
+		{"figures decide before verdicts", none, all(judge(0.05, budget.Fail, fits), errors(0.9)),
+			Better, Same, Better},
+		{"a looser tolerance makes nothing better", judge(0.01, budget.Fail, broken),
+			judge(0.05, budget.Pass, fits), Same, Same, Same},
+		{"a better verdict", verdict(broken), verdict(fits), Same, Same, Better},
+		{"a better verdict, a worse row", verdict(broken), all(verdict(fits), errors(1.1)),
+			Worse, Same, Mixed},
+		{"a worse verdict, a better row", none, all(verdict(broken), errors(0.9)),
+			Better, Same, Worse},
+		{"exact bytes", none, weights(10), Same, Better, Better},
+		{"estimated bytes within what may be off", none, code(codeOff), Same, Same, Same},
+		{"estimated bytes beyond that", none, code(codeOff + 1), Same, Worse, Worse},
+		{"a limit breaks within what may be off", limit(3100, budget.Pass),
+			all(code(200), limit(3100, budget.Fail)), Same, Worse, Worse},
+		{"a tighter limit makes nothing larger", none, limit(2000, budget.Fail), Same, Same, Same},
+		{"smaller, under a limit that is tighter still", none,
+			all(weights(500), limit(2000, budget.Fail)), Same, Better, Better},
+		{"some better, some worse", none, all(weights(500), errors(1.1)), Worse, Better, Mixed},
+		{"a row that one has alone", none, region, OnlyNew, Same, Same},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			old, fresh := smallSignoff(), smallSignoff()
-			if c.before != nil {
-				c.before(old)
-				c.before(fresh)
-			}
+			c.before(old)
+			c.before(fresh)
 			c.change(fresh)
 			got := Compare(old, fresh)
-			if got.Verdict != c.want || got.Loss[0].Outcome != c.loss || got.Cost[0].Outcome != c.cost {
-				t.Errorf("%s, loss %s, flash %s; want %s, %s, %s", got.Verdict, got.Loss[0].Outcome, got.Cost[0].Outcome, c.want, c.loss, c.cost)
+			loss, cost := got.Loss[0].Outcome, got.Cost[0].Outcome
+			if got.Verdict != c.want || loss != c.loss || cost != c.cost {
+				t.Errorf("%s, loss %s, flash %s; want %s, %s, %s", got.Verdict, loss, cost,
+					c.want, c.loss, c.cost)
 			}
 			if got.Passes() != (c.want == Better || c.want == Same) {
 				t.Errorf("Passes is %v", got.Passes())
@@ -182,24 +186,34 @@ func TestCompare(t *testing.T) {
 	}
 }
 
-// Where errors are of other steps or of something else, no row is compared, whatever its figures and
-// verdicts, and costs are all the same.
+// Where errors are of other steps or of something else, no row is compared, whatever its figures
+// and verdicts, and costs are all the same.
 func TestErrorsThatCannotBeCompared(t *testing.T) {
+	const (
+		recordings = "other sign-off recordings"
+		steps      = "other steps of the sign-off recordings"
+		outputs    = "other outputs"
+		row        = "leakage, all, rmse L/min: no sums over sequences"
+	)
 	for _, c := range []struct {
 		why    string
 		change func(s *Signoff)
 	}{
-		{"other sign-off recordings", func(s *Signoff) { s.Inputs[2].SHA256 = "9" }},
-		{"other sign-off recordings", func(s *Signoff) { s.Inputs = append(s.Inputs, InputRow{"signoff", "t.csv", "4"}) }},
-		{"other steps of the sign-off recordings", func(s *Signoff) { s.Sums.Steps[3] = 90 }},
-		{"other steps of the sign-off recordings", func(s *Signoff) { s.Sums.Sequences[3] = "another" }},
-		{"other outputs", func(s *Signoff) { s.Loss[0].Output, s.Sums.Rows[0].Output = "air", "air" }},
-		{"other outputs", func(s *Signoff) { s.Loss[0].Unit = "L/s" }},
+		{recordings, func(s *Signoff) { s.Inputs[2].SHA256 = "9" }},
+		{recordings, func(s *Signoff) {
+			s.Inputs = append(s.Inputs, InputRow{"signoff", "more.csv", "4"})
+		}},
+		{steps, func(s *Signoff) { s.Sums.Steps[3] = 90 }},
+		{steps, func(s *Signoff) { s.Sums.Sequences[3] = "another" }},
+		{outputs, func(s *Signoff) { s.Loss[0].Output, s.Sums.Rows[0].Output = "air", "air" }},
+		{outputs, func(s *Signoff) { s.Loss[0].Unit = "L/s" }},
 		{"the new sign-off has no sums over sequences", func(s *Signoff) { s.Sums = nil }},
-		{"sums over so many sequences are left out of sign-offs", func(s *Signoff) { s.Sums = &SumsInfo{LeftOut: true} }},
-		{"leakage, all, rmse L/min: no sums over sequences", func(s *Signoff) { s.Sums.Rows = nil }},
-		{"leakage, all, rmse L/min: no sums over sequences", func(s *Signoff) { s.Sums.Rows[0].Fixed = s.Sums.Rows[0].Fixed[1:] }},
-		{"leakage, all, rmse L/min: no sums over sequences", func(s *Signoff) { s.Sums.Rows[0].Fixed[2] = -1 }},
+		{"sums over so many sequences are left out of sign-offs", func(s *Signoff) {
+			s.Sums = &SumsInfo{LeftOut: true}
+		}},
+		{row, func(s *Signoff) { s.Sums.Rows = nil }},
+		{row, func(s *Signoff) { s.Sums.Rows[0].Fixed = s.Sums.Rows[0].Fixed[1:] }},
+		{row, func(s *Signoff) { s.Sums.Rows[0].Fixed[2] = -1 }},
 		{"leakage, all, rmse L/min: other steps", func(s *Signoff) {
 			s.Sums.Rows[0].Steps = append([]int{99}, s.Sums.Steps[1:]...)
 		}},
@@ -207,30 +221,41 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 		fresh := smallSignoff()
 		fresh.times(always(0.5))
 		c.change(fresh)
-		fresh.Verdict, fresh.Loss[0].Verdict = budget.DoesNotFit, budget.Fail
+		fresh.Loss[0].Verdict = budget.Fail
 		fresh.Cost[0].Value, fresh.Cost[2].Value = 990, 2990
-		wantWhole := NotComparable
-		if strings.HasPrefix(c.why, "leakage") {
-			fresh.Verdict = budget.Fits // that of a handoff that is worse counts before a single row
-		}
 		got := Compare(smallSignoff(), fresh)
-		if got.Verdict != wantWhole || got.Why != c.why || got.Passes() {
+		if got.Verdict != NotComparable || got.Why != c.why || got.Passes() {
 			t.Errorf("%s: %s, %q", c.why, got.Verdict, got.Why)
 		}
-		if l := got.Loss[0]; l.Outcome != NotComparable && l.Outcome != OnlyNew || l.Change != nil {
-			t.Errorf("%s: the row is %s, changed by %v", c.why, l.Outcome, l.Change)
+		for _, l := range got.Loss {
+			isAlone := l.Outcome == OnlyNew || l.Outcome == OnlyOld
+			if l.Outcome != NotComparable && !isAlone || l.Change != nil {
+				t.Errorf("%s: the row is %s, changed by %v", c.why, l.Outcome, l.Change)
+			}
 		}
 		if got.Cost[0].Outcome != Better {
 			t.Errorf("%s: flash is %s", c.why, got.Cost[0].Outcome)
 		}
-		if line := got.Line(); !strings.HasPrefix(line, "Comparison: not comparable: "+c.why+" (of ") {
+		line := got.Line()
+		if !strings.HasPrefix(line, "Comparison: not comparable: "+c.why+" (of ") {
 			t.Errorf("%s: %s", c.why, line)
 		}
 	}
 	old := smallSignoff()
 	old.Sums = nil
-	if got := Compare(old, smallSignoff()); got.Verdict != NotComparable || got.Why != "the old sign-off has no sums over sequences" {
+	got := Compare(old, smallSignoff())
+	if got.Verdict != NotComparable || got.Why != "the old sign-off has no sums over sequences" {
 		t.Errorf("%s, %q", got.Verdict, got.Why)
+	}
+}
+
+// A row that cannot be compared hides no verdict of the handoff that got worse.
+func TestWorseBeforeNotComparable(t *testing.T) {
+	fresh := smallSignoff()
+	fresh.Sums.Rows[0].Fixed[2], fresh.Verdict = -1, budget.DoesNotFit
+	got := Compare(smallSignoff(), fresh)
+	if got.Verdict != Worse || got.Loss[0].Outcome != NotComparable {
+		t.Errorf("%s, the row %s", got.Verdict, got.Loss[0].Outcome)
 	}
 }
 
@@ -245,26 +270,29 @@ func TestRenamedRecordingsAreTheSame(t *testing.T) {
 }
 
 // metricOf turns the row of the small sign-off into one of another metric.
-func metricOf(metric dataset.Metric, on string, tolerance float64, sequences int, fixed float64) *Signoff {
+func metricOf(metric dataset.Metric, on string, tolerance float64, sequences int,
+	fixed float64) *Signoff {
 	s := smallSignoff()
-	s.Sums.Sequences, s.Sums.ScenarioOf, s.Sums.Steps = s.Sums.Sequences[:sequences], s.Sums.ScenarioOf[:sequences], s.Sums.Steps[:sequences]
-	row := SumsRow{Output: "leakage", Metric: string(metric)}
+	sums := s.Sums
+	sums.Sequences, sums.Steps = sums.Sequences[:sequences], sums.Steps[:sequences]
+	sums.ScenarioOf = sums.ScenarioOf[:sequences]
+	row := SumsRow{Output: "leakage", Metric: string(metric), Steps: sums.Steps}
 	for i := range sequences {
-		sum := fixed + 0.1*float64(i%2)
-		row.Steps, row.Fixed, row.Float = append(row.Steps, 100), append(row.Fixed, sum), append(row.Float, 90)
+		row.Float = append(row.Float, 90)
+		row.Fixed = append(row.Fixed, fixed+0.1*float64(i%2))
 		if metric == dataset.Explained {
 			row.Whole = append(row.Whole, 100)
 		}
 	}
-	s.Sums.Rows = []SumsRow{row}
+	sums.Rows = []SumsRow{row}
 	l := &s.Loss[0]
 	l.Metric, l.ToleranceOn, l.Tolerance = string(metric), on, &tolerance
 	s.follow()
 	return s
 }
 
-// Of every metric: which direction is worse, what a tenth of the tolerance is, and from how many sequences
-// on there is an outcome. Sums of 100 steps.
+// Of every metric: which direction is worse, what a tenth of the tolerance is, and from how many
+// sequences on there is an outcome. Sums of 100 steps.
 func TestChangesOfEveryMetric(t *testing.T) {
 	for _, c := range []struct {
 		metric    dataset.Metric
@@ -281,24 +309,27 @@ func TestChangesOfEveryMetric(t *testing.T) {
 		{dataset.Bias, "fixed", 1, 2, -20, -29.9, -30.1},    // of the magnitude
 		{dataset.Accuracy, "rise", 0.15, 6, 90, 89, 88},     // 1.5 points
 		{dataset.Agreement, "rise", 0.15, 12, 90, 89, 88},
-		{dataset.Explained, "fixed", 0.8, 2, 10, 11.9, 12.1}, // 2 points of the 20 that need not be explained
+		{dataset.Explained, "fixed", 0.8, 2, 10, 11.9, 12.1}, // 2 of the 20 points left unexplained
 	} {
 		for _, sequences := range []int{1, c.fewest - 1, c.fewest} {
-			of := func(fixed float64) *Signoff { return metricOf(c.metric, c.on, c.tolerance, sequences, fixed) }
 			for _, change := range []struct {
 				old, fresh float64
 				want       string
-			}{{c.old, c.old, Same}, {c.old, c.same, Same}, {c.old, c.worse, Worse}, {c.worse, c.old, Better}} {
+			}{
+				{c.old, c.old, Same}, {c.old, c.same, Same},
+				{c.old, c.worse, Worse}, {c.worse, c.old, Better},
+			} {
 				want := change.want
 				if sequences < c.fewest && change.old != change.fresh {
 					want = NotComparable
 				}
-				got := Compare(of(change.old), of(change.fresh))
-				l := got.Loss[0]
-				if l.Outcome != want || got.Verdict != want {
-					t.Errorf("%s of %d sequences from %g to %g: %s (change %v), in all %s; want %s", c.metric, sequences, change.old, change.fresh, l.Outcome, l.shownChange(), got.Verdict, want)
+				got := Compare(metricOf(c.metric, c.on, c.tolerance, sequences, change.old),
+					metricOf(c.metric, c.on, c.tolerance, sequences, change.fresh))
+				if l := got.Loss[0]; l.Outcome != want || got.Verdict != want {
+					t.Errorf("%s of %d sequences from %g to %g: %s, in all %s; want %s", c.metric,
+						sequences, change.old, change.fresh, l.Outcome, got.Verdict, want)
 				}
-				if tooFew := sequences < c.fewest; want == NotComparable && tooFew != strings.Contains(got.Why, "too few") {
+				if want == NotComparable && !strings.Contains(got.Why, "too few") {
 					t.Errorf("%s of %d sequences: %q", c.metric, sequences, got.Why)
 				}
 			}
@@ -306,8 +337,8 @@ func TestChangesOfEveryMetric(t *testing.T) {
 	}
 }
 
-// An agreement is with each one's own float network. Where the networks differ it says nothing, and the
-// accuracy stands in its place.
+// An agreement is with each one's own float network. Where the networks differ it says nothing,
+// and the accuracy stands in its place.
 func TestAgreementWithAnotherNetwork(t *testing.T) {
 	of := func(float, recognised, agreed float64) *Signoff {
 		s := metricOf(dataset.Agreement, "rise", 0.01, 12, agreed)
@@ -316,23 +347,25 @@ func TestAgreementWithAnotherNetwork(t *testing.T) {
 			row.Float, row.Fixed = append(row.Float, float), append(row.Fixed, recognised)
 		}
 		s.Sums.Rows = append(s.Sums.Rows, row)
-		unjudged := LossRow{Output: "leakage", Scenario: "all", Metric: string(dataset.Accuracy), Unit: "L/min", Sequences: 12}
+		unjudged := s.Loss[0]
+		unjudged.Metric, unjudged.Verdict = string(dataset.Accuracy), ""
+		unjudged.Tolerance, unjudged.ToleranceOn = nil, ""
 		s.Loss = append(s.Loss, unjudged)
 		s.follow()
 		return s
 	}
-	same := Compare(of(95, 94, 98), of(95, 94, 90))
-	if len(same.Loss) != 1 || same.Loss[0].Metric != "agreement" || same.Loss[0].Outcome != Worse {
-		t.Errorf("the same network: %+v", same.Loss)
-	}
-	other := Compare(of(95, 94, 98), of(60, 59, 99.5))
-	if len(other.Loss) != 1 || other.Loss[0].Metric != "accuracy" || other.Loss[0].Outcome != Worse || other.Verdict != Worse {
-		t.Errorf("another network: %s, %+v", other.Verdict, other.Loss)
+	for metric, fresh := range map[string]*Signoff{
+		"agreement": of(95, 94, 90), "accuracy": of(60, 59, 99.5),
+	} {
+		got := Compare(of(95, 94, 98), fresh)
+		if len(got.Loss) != 1 || got.Loss[0].Metric != metric || got.Verdict != Worse {
+			t.Errorf("%s: %s, %+v", metric, got.Verdict, got.Loss)
+		}
 	}
 }
 
-// Rows are those about the same place and metric, whatever their tolerances are on. What only one side
-// judges is compared where the other has sums of it.
+// Rows are those about the same place and metric, whatever their tolerances are on. What only one
+// side judges is compared where the other has sums of it.
 func TestRowsAreFoundWhateverIsJudged(t *testing.T) {
 	old, fresh := smallSignoff(), smallSignoff()
 	fresh.times(always(1.1))
@@ -341,13 +374,17 @@ func TestRowsAreFoundWhateverIsJudged(t *testing.T) {
 	old.Loss = append(old.Loss, mae)
 	mae.Tolerance, mae.ToleranceOn, mae.Verdict = value(1), "fixed", budget.Pass
 	fresh.Loss = append(fresh.Loss, mae)
-	fresh.Sums.Rows = append(fresh.Sums.Rows, SumsRow{"leakage", "", "mae", fresh.Sums.Steps, fresh.Sums.Rows[0].Float, fresh.Sums.Rows[0].Fixed, nil})
+	sums := fresh.Sums.Rows[0]
+	sums.Metric = "mae"
+	fresh.Sums.Rows = append(fresh.Sums.Rows, sums)
 	var got []string
 	for _, l := range Compare(old, fresh).Loss {
-		got = append(got, strings.Join([]string{l.Metric, l.ToleranceOn, l.OldVerdict, l.NewVerdict, l.Outcome}, " "))
+		verdicts := l.OldVerdict + ">" + l.NewVerdict
+		got = append(got, strings.Join([]string{l.Metric, l.ToleranceOn, verdicts, l.Outcome}, " "))
 	}
 	// A tenth of 2 L/min is more than the change, a tenth of 5 % is less.
-	if want := "rmse fixed  pass same, rmse rise pass  worse, mae fixed  pass only in new"; strings.Join(got, ", ") != want {
+	want := "rmse fixed >pass same, rmse rise pass> worse, mae fixed >pass only in new"
+	if strings.Join(got, ", ") != want {
 		t.Errorf("got %s, want %s", strings.Join(got, ", "), want)
 	}
 }

@@ -34,7 +34,8 @@ func (s *Signoff) HTML() ([]byte, error) {
 	return Page(signoff)
 }
 
-// Page makes signoff.html of signoff.json. The sums over sequences, which it does not show, stay out of it.
+// Page makes signoff.html of signoff.json. The sums over sequences, which it does not show, stay
+// out of it.
 func Page(signoff []byte) ([]byte, error) {
 	s := &Signoff{}
 	if err := json.Unmarshal(signoff, s); err != nil {

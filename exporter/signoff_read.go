@@ -36,8 +36,8 @@ func readSignoff(text []byte) (*Signoff, error) {
 	return s, s.CheckVerdicts()
 }
 
-// CheckVerdicts tells whether the verdicts follow from figures and limits, and errors from the sums over
-// sequences; the error names the first that does not.
+// CheckVerdicts tells whether the verdicts follow from figures and limits, and errors from the sums
+// over sequences; the error names the first that does not.
 func (s *Signoff) CheckVerdicts() error {
 	failed, short := false, false
 	count := func(verdict string) {

@@ -14,8 +14,8 @@ import (
 // tightestRows is how many rows a summary shows: what a reviewer reads before the whole report.
 const tightestRows = 5
 
-// MergeSummary is a short report in Markdown, fit for a merge request: verdict, tightest rows, cost per
-// target, and what changed since another handoff, named since, if c is not nil.
+// MergeSummary is a short report in Markdown, fit for a merge request: verdict, tightest rows, cost
+// per target, and what changed since another handoff, named since, if c is not nil.
 func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 	var b strings.Builder
 	verdict := s.verdictText()
@@ -131,7 +131,8 @@ func (s *Signoff) targetTable() Table {
 
 // changeTable has the rows that got better or worse, and what came or went.
 func (c *Comparison) changeTable() Table {
-	t := Table{Title: "Changes", Head: []string{"changes", "old", "new", "new against old", "outcome"}, Numbers: 1, Words: 1}
+	t := Table{Title: "Changes", Numbers: 1, Words: 1,
+		Head: []string{"changes", "old", "new", "new against old", "outcome"}}
 	add := func(cells ...string) { t.Rows = append(t.Rows, cells) }
 	for _, f := range c.Inputs {
 		add(f.Role+" file "+f.File, ShortHash(f.Old), ShortHash(f.New), "", "")
@@ -144,12 +145,14 @@ func (c *Comparison) changeTable() Table {
 	}
 	for _, l := range c.Loss {
 		if l.Outcome != Same {
-			add(l.row()+": "+l.of(), optional(l.Old, l.show()), optional(l.New, l.show()), l.shownChange(), l.Outcome)
+			add(l.row()+": "+l.of(), optional(l.Old, l.show()), optional(l.New, l.show()),
+				l.shownChange(), l.Outcome)
 		}
 	}
 	for _, r := range c.Cost {
 		if r.Outcome != Same {
-			add(r.Target+": "+r.of(), optional(r.Old, r.show), optional(r.New, r.show), r.shownChange(), r.Outcome)
+			add(r.Target+": "+r.of(), optional(r.Old, r.show), optional(r.New, r.show),
+				r.shownChange(), r.Outcome)
 		}
 	}
 	return t

@@ -51,11 +51,14 @@ func TestSummaryBeginsWithTheOutcome(t *testing.T) {
 			s.times(always(1.1))
 			s.Cost[0].Value, s.Cost[2].Value = 500, 2500
 		},
-		"; not comparable with old/handoff: other sign-off recordings": func(s *Signoff) { s.Inputs[2].SHA256 = "9" },
+		"; not comparable with old/handoff: other sign-off recordings": func(s *Signoff) {
+			s.Inputs[2].SHA256 = "9"
+		},
 	} {
 		s := smallSignoff()
 		change(s)
-		first, _, _ := strings.Cut(string(s.MergeSummary(Compare(smallSignoff(), s), "old/handoff")), "\n")
+		summary := string(s.MergeSummary(Compare(smallSignoff(), s), "old/handoff"))
+		first, _, _ := strings.Cut(summary, "\n")
 		if !strings.HasPrefix(first, "### leakair: fits (") || !strings.HasSuffix(first, ")"+want) {
 			t.Errorf("%q, want %q at the end", first, want)
 		}
@@ -67,7 +70,8 @@ func TestSummaryShowsTheChange(t *testing.T) {
 	s := smallSignoff()
 	s.times(always(1.1))
 	text := string(s.MergeSummary(Compare(smallSignoff(), s), "old"))
-	if want := `| leakage, all: rmse L/min | 1.020 | 1.122 | +10.0 % \[10.0, 10.0\] | worse |`; !strings.Contains(text, want) {
+	want := `| leakage, all: rmse L/min | 1.020 | 1.122 | +10.0 % \[10.0, 10.0\] | worse |`
+	if !strings.Contains(text, want) {
 		t.Errorf("%s\nwant %s", text, want)
 	}
 }

@@ -11,13 +11,13 @@ import (
 	"kerf/prune"
 )
 
-// maxSumsBytes is how long the sums of a sign-off may be as compact JSON: half of the largest signoff.json
-// that is read back. A blank behind every number makes them some per cent longer there, half as long again
-// at the very most, and the rest has some hundred kilobytes.
+// maxSumsBytes is how long the sums of a sign-off may be as compact JSON: half of the largest
+// signoff.json that is read back. A blank behind every number makes them some per cent longer
+// there, half as long again at the very most, and the rest has some hundred kilobytes.
 const maxSumsBytes = MaxJSONBytes / 2
 
-// SumsInfo is what the judged rows of the accuracy are made of, sequence by sequence of the sign-off
-// recordings: with it [Compare] compares two handoffs pair by pair.
+// SumsInfo is what the judged rows of the accuracy are made of, sequence by sequence of the
+// sign-off recordings: with it [Compare] compares two handoffs pair by pair.
 type SumsInfo struct {
 	LeftOut    bool      `json:"left_out"` // they would take too much; all lists are empty
 	Sequences  []string  `json:"sequences"`
@@ -35,7 +35,7 @@ type SumsRow struct {
 	Steps  []int     `json:"steps"`
 	Float  []float64 `json:"float"`           // of the network as given
 	Fixed  []float64 `json:"fixed"`           // of the integer network
-	Whole  []float64 `json:"whole,omitempty"` // what explained shares are a share of: sums of the constant
+	Whole  []float64 `json:"whole,omitempty"` // of what an explained share is a share of
 }
 
 // addSums fills in the sums, or a note that they are left out.
@@ -56,9 +56,10 @@ func (s *Signoff) addSums(r *budget.Result) {
 	}
 	// What is no number is an error of the whole signoff.json.
 	if text, err := json.Marshal(s.Sums); err == nil && len(text) > maxSumsBytes {
-		s.Warnings = append(s.Warnings, fmt.Sprintf("the errors of %s sign-off sequences, one by one, "+
-			"would take %s and are left out of signoff.json: kerf compare compares no errors with this handoff",
-			grouped(float64(len(s.Sums.Sequences))), Quantity(float64(len(text)), "B")))
+		sequences := grouped(float64(len(s.Sums.Sequences)))
+		s.Warnings = append(s.Warnings, fmt.Sprintf("the errors of %s sign-off sequences, one by "+
+			"one, would take %s and are left out of signoff.json: kerf compare compares no errors "+
+			"with this handoff", sequences, Quantity(float64(len(text)), "B")))
 		s.Sums = &SumsInfo{LeftOut: true, Sequences: []string{}, Scenarios: []string{},
 			ScenarioOf: []int{}, Steps: []int{}, Rows: []SumsRow{}}
 	}
@@ -119,12 +120,12 @@ func (s *SumsInfo) inScenario(name string) []int {
 
 // isOfSame tells whether two sums are of the same sequences, scenarios and steps.
 func (s *SumsInfo) isOfSame(other *SumsInfo) bool {
-	return slices.Equal(s.Sequences, other.Sequences) && slices.Equal(s.Scenarios, other.Scenarios) &&
-		slices.Equal(s.ScenarioOf, other.ScenarioOf) && slices.Equal(s.Steps, other.Steps)
+	return slices.Equal(s.Sequences, other.Sequences) && slices.Equal(s.Steps, other.Steps) &&
+		slices.Equal(s.Scenarios, other.Scenarios) && slices.Equal(s.ScenarioOf, other.ScenarioOf)
 }
 
-// checkSums tells whether the errors of the judged rows follow from the sums; the error names the first
-// that does not.
+// checkSums tells whether the errors of the judged rows follow from the sums; the error names the
+// first that does not.
 func (s *Signoff) checkSums() error {
 	if s.Sums == nil || s.Sums.LeftOut {
 		return nil
@@ -145,8 +146,8 @@ func (s *Signoff) checkSums() error {
 		}
 		if !found || !isNearly(sums.float.Value(metric), l.Float) ||
 			!isNearly(sums.fixed.Value(metric), l.Fixed) {
-			return fmt.Errorf("%s of %s, %s does not follow from the sums over its sequences", l.Metric,
-				l.Output, l.place())
+			return fmt.Errorf("%s of %s, %s does not follow from the sums over its sequences",
+				l.Metric, l.Output, l.place())
 		}
 	}
 	return nil

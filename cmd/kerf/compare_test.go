@@ -17,15 +17,20 @@ import (
 // exported is the whole network of a job as a handoff beside the job.
 func exported(t *testing.T, job string) (handoff string) {
 	t.Helper()
-	if code, _, stderr := call("export", job, "--features", "all", "--units", "all", "--weights", "int8"); code > exitBroken {
+	whole := []string{"export", job, "--features", "all", "--units", "all", "--weights", "int8"}
+	code, _, stderr := call(whole...)
+	if code > exitBroken {
 		t.Fatalf("exit code %d: %s", code, stderr)
 	}
 	return filepath.Join(filepath.Dir(job), "handoff")
 }
 
+// edits change files by name.
+type edits map[string]func(content []byte) []byte
+
 // demoJob writes the demo with three of its ten selection sequences per scenario, to save time, and
 // changes the files that are named.
-func demoJob(t *testing.T, changes map[string]func(content []byte) []byte) (job string) {
+func demoJob(t *testing.T, changes edits) (job string) {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "demo")
 	if err := writeDemo(dir); err != nil {
@@ -101,13 +106,13 @@ func outcomes(c *exporter.Comparison) map[string]int {
 	return n
 }
 
-// Errors are compared as they are, not against each handoff's own float network, which may have got worse
-// as well; and handoffs of other recordings not at all.
+// Errors are compared as they are, not against each handoff's own float network, which may have got
+// worse as well; and handoffs of other recordings not at all.
 func TestCompareSeesALargerError(t *testing.T) {
 	whole := exported(t, demoJob(t, nil))
 	// Lines 1 and 5 below the head: the level of the supply is taken for its second harmonic.
-	mixedUp := exported(t, demoJob(t, map[string]func([]byte) []byte{"features.csv": exchanged(1, 5)}))
-	retrained := exported(t, demoJob(t, map[string]func([]byte) []byte{"model.safetensors": headColumn(t, 10, 0.88)}))
+	mixedUp := exported(t, demoJob(t, edits{"features.csv": exchanged(1, 5)}))
+	retrained := exported(t, demoJob(t, edits{"model.safetensors": headColumn(t, 10, 0.88)}))
 	for handoff, want := range map[string]struct {
 		low, high float64 // of the change of the leakage over all recordings
 		verdict   string
@@ -115,29 +120,34 @@ func TestCompareSeesALargerError(t *testing.T) {
 		c := compared(t, whole, handoff, exitBroken)
 		n := outcomes(c)
 		first := c.Loss[0]
-		if c.Verdict != exporter.Worse || c.New.Verdict != want.verdict || n[exporter.Better] > 0 || n[exporter.NotComparable] > 0 {
+		if c.Verdict != exporter.Worse || c.New.Verdict != want.verdict || n[exporter.Better] > 0 ||
+			n[exporter.NotComparable] > 0 {
 			t.Errorf("%s, now %s: %v", c.Verdict, c.New.Verdict, n)
 		}
-		if first.Output != "leakage" || first.Scenario != "all" || first.Outcome != exporter.Worse ||
-			*first.Change < want.low || *first.Change > want.high || *first.ChangeLow <= 0 {
-			t.Errorf("leakage changes by %v [%v, %v]: %s", *first.Change, *first.ChangeLow, *first.ChangeHigh, first.Outcome)
+		if first.Output != "leakage" || first.Scenario != "all" || *first.Change < want.low ||
+			*first.Change > want.high || *first.ChangeLow <= 0 || first.Outcome != exporter.Worse {
+			t.Errorf("leakage changes by %v [%v, %v]: %s", *first.Change, *first.ChangeLow,
+				*first.ChangeHigh, first.Outcome)
 		}
 	}
 	_, summary, _ := call("show", mixedUp, "--format", "summary", "--since", whole)
-	if first, _, _ := strings.Cut(summary, "\n"); !strings.Contains(first, "leakair: does not fit") ||
+	first, _, _ := strings.Cut(summary, "\n")
+	if !strings.HasPrefix(first, "### leakair: does not fit") ||
 		!strings.Contains(first, "; worse than ") {
 		t.Error(first)
 	}
 	checkWidth(t, whole, mixedUp)
 	same := compared(t, whole, whole, exitDone)
-	if n := outcomes(same); same.Verdict != exporter.Same || n[exporter.Same] != len(same.Loss) || len(same.Loss) != 12 {
+	if n := outcomes(same); same.Verdict != exporter.Same || n[exporter.Same] != 12 ||
+		len(same.Loss) != 12 {
 		t.Errorf("with itself: %s, %v", same.Verdict, n)
 	}
 
 	city := exported(t, cityJob(t, func(job string) string { return job }))
 	elsewhere := compared(t, whole, city, exitBroken)
-	if elsewhere.Verdict != exporter.NotComparable || elsewhere.Why != "other outputs" || outcomes(elsewhere)[exporter.Better] > 0 {
-		t.Errorf("another job: %s, %s, %v", elsewhere.Verdict, elsewhere.Why, outcomes(elsewhere))
+	if n := outcomes(elsewhere); elsewhere.Verdict != exporter.NotComparable ||
+		elsewhere.Why != "other outputs" || n[exporter.Better] > 0 {
+		t.Errorf("another job: %s, %s, %v", elsewhere.Verdict, elsewhere.Why, n)
 	}
 	isCostCompared := false
 	for _, r := range elsewhere.Cost {
@@ -148,13 +158,15 @@ func TestCompareSeesALargerError(t *testing.T) {
 	}
 	checkWidth(t, whole, city)
 
-	// Outputs that are off by 45 degrees: an error about 15 times as large, of which rounding adds next to nothing.
+	// Outputs that are off by 45 degrees: an error about 15 times as large, of which rounding adds
+	// next to nothing.
 	job := cityJob(t, func(job string) string { return job })
 	rewritten(t, filepath.Dir(job), "outputs.csv", func(content []byte) []byte {
 		return []byte(strings.ReplaceAll(string(content), "degC,0,1", "degC,45,1"))
 	})
 	c := compared(t, city, exported(t, job), exitBroken)
-	if n := outcomes(c); c.Verdict != exporter.Worse || n[exporter.Worse] != len(c.Loss) || *c.Loss[0].Change < 10 {
+	if n := outcomes(c); c.Verdict != exporter.Worse || n[exporter.Worse] != len(c.Loss) ||
+		*c.Loss[0].Change < 10 {
 		t.Errorf("%s, %v, changed by %g", c.Verdict, n, *c.Loss[0].Change)
 	}
 }

@@ -71,7 +71,8 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 }
 
 // rendering is a sign-off as a file; c compares it with an older one, if there is any.
-func rendering(s *exporter.Signoff, format string, c *exporter.Comparison, since string) ([]byte, error) {
+func rendering(s *exporter.Signoff, format string, c *exporter.Comparison, since string) (
+	[]byte, error) {
 	switch format {
 	case markdownFormat:
 		return s.Markdown(), nil
