@@ -40,7 +40,7 @@ func apart(old, fresh *Signoff) string {
 	return ""
 }
 
-// outputs are the names and units that the accuracy is about.
+// outputs are the names and units that the accuracy is about, sorted.
 func (s *Signoff) outputs() [][2]string {
 	var all [][2]string
 	for _, l := range s.Loss {
@@ -51,6 +51,7 @@ func (s *Signoff) outputs() [][2]string {
 			all = append(all, output)
 		}
 	}
+	slices.SortFunc(all, func(a, b [2]string) int { return slices.Compare(a[:], b[:]) })
 	return all
 }
 

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -409,6 +410,37 @@ func TestRowsOfScenarios(t *testing.T) {
 	}
 	if change := *got.Loss[2].Change; math.Abs(change-0.2) > 1e-12 || *got.Loss[1].Change != 0 {
 		t.Errorf("changes %g and %g, want 0 and 0.2", *got.Loss[1].Change, change)
+	}
+}
+
+// A table says in its head what the change is of, and the change has its unit; where no row can be
+// compared there is no such column.
+func TestTablesOfChanges(t *testing.T) {
+	for metric, want := range map[dataset.Metric]struct {
+		change, low, high float64
+		head, cell        string
+	}{
+		dataset.RMSE:      {0.1, 0.05, 0.15, "error, new against old", "+10.0 % [5.0, 15.0]"},
+		dataset.MaxError:  {-0.1, -0.2, 0, "error, new against old", "-10.0 % [-20.0, 0.0]"},
+		dataset.MAE:       {1e-5, -0.1, 0.1, "error, new against old", "0.0 % [-10.0, 10.0]"},
+		dataset.Bias:      {0.5, 0.25, 1.5, "size, new less old", "+0.5000 [0.2500, 1.500]"},
+		dataset.Accuracy:  {-0.02, -0.03, -0.01, "share, new less old", "-2.0 points [-3.0, -1.0]"},
+		dataset.Explained: {0.01, 0, 0.02, "share, new less old", "+1.0 points [0.0, 2.0]"},
+	} {
+		l := LossChange{Output: "air", Scenario: "all", Metric: string(metric), Outcome: Same,
+			Change: &want.change, ChangeLow: &want.low, ChangeHigh: &want.high}
+		c := &Comparison{Loss: []LossChange{l}}
+		got := c.lossTables()[0]
+		if got.Head[3] != want.head || got.Rows[0][3] != want.cell {
+			t.Errorf("%s: %q under %q, want %q under %q", metric, got.Rows[0][3], got.Head[3],
+				want.cell, want.head)
+		}
+		c.Loss[0].Change, c.Loss[0].Outcome = nil, NotComparable
+		got = c.lossTables()[0]
+		rest := []string{"old", "new", "verdict", "outcome"}
+		if !slices.Equal(got.Head[1:], rest) || len(got.Rows[0]) != 5 {
+			t.Errorf("%s: columns %q", metric, got.Head)
+		}
 	}
 }
 
