@@ -24,6 +24,7 @@ type Result struct {
 	Cut         *Cut
 	Chosen      *Chosen
 	Loss        []Loss // tolerances first within each place
+	Sums        []Sums // of the judged rows; none: Loss is not of sign-off recordings
 	Costs       []Cost
 	Before      []Cost // of the whole network in the widest formats that the job allows
 	Freed       []Freed
@@ -49,6 +50,7 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r := in.Price(cut, chosen)
 	s := r.scoresOn(in.Signoff)
 	r.Loss = in.lossRows(in.Signoff, s, false)
+	r.Sums = in.sums(r.Loss, s)
 	r.Examination = in.Examine()
 	r.Examination.explainedBy(in, s.fixed)
 	r.Counts = chosen.Fixed.Count(in.Signoff)

@@ -62,19 +62,11 @@ func compare(base, other *Score, slice Slice, metric Metric, withBootstrap bool)
 		return c
 	}
 	ofRise, ofOther := pairs.weights()
-	rises, others := sample{value: c.Rise, weights: ofRise}, sample{value: c.Other, weights: ofOther, widening: wideningOf(metric)}
-	note := func(to func(s *sample) *[]float64) func(base, other float64) {
-		return func(base, other float64) {
-			r, o := to(&rises), to(&others)
-			*r, *o = append(*r, rise(base, other, metric)), append(*o, other)
-		}
-	}
-	if metric != MaxError { // the jackknife of a maximum is that of one sequence
-		pairs.leaveOut(note(func(s *sample) *[]float64 { return &s.leftOut }))
-	}
-	if withBootstrap && (c.Sequences >= BootstrapSequences || metric == MaxError) {
-		pairs.resample(note(func(s *sample) *[]float64 { return &s.draws }))
-	}
+	rises := figure{sample{value: c.Rise, weights: ofRise},
+		func(base, other float64) float64 { return rise(base, other, metric) }}
+	others := figure{sample{value: c.Other, weights: ofOther, widening: wideningOf(metric)},
+		func(_, other float64) float64 { return other }}
+	resampleAll(pairs, metric, withBootstrap, &rises, &others)
 	c.OtherLow, c.OtherHigh = others.interval()
 	if !math.IsNaN(c.Rise) {
 		c.RiseLow, c.RiseHigh = rises.interval()
@@ -83,6 +75,30 @@ func compare(base, other *Score, slice Slice, metric Metric, withBootstrap bool)
 		judgeByBlocks(base, other, slice, metric, &c)
 	}
 	return c
+}
+
+// figure is a figure of two predictors, and what resampling gives in its place.
+type figure struct {
+	sample
+	of func(base, other float64) float64
+}
+
+// resampleAll fills the samples of figures in the ways that the metric has.
+func resampleAll(p pairs, metric Metric, withBootstrap bool, figures ...*figure) {
+	note := func(to func(s *sample) *[]float64) func(base, other float64) {
+		return func(base, other float64) {
+			for _, f := range figures {
+				values := to(&f.sample)
+				*values = append(*values, f.of(base, other))
+			}
+		}
+	}
+	if metric != MaxError { // the jackknife of a maximum is that of one sequence
+		p.leaveOut(note(func(s *sample) *[]float64 { return &s.leftOut }))
+	}
+	if withBootstrap && (p.sequences() >= BootstrapSequences || metric == MaxError) {
+		p.resample(note(func(s *sample) *[]float64 { return &s.draws }))
+	}
 }
 
 // paired compares both over one slice, without intervals.

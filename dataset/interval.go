@@ -166,7 +166,10 @@ func effective(weights []float64) float64 {
 	if squares == 0 {
 		return max(fewest, float64(len(weights)))
 	}
-	return max(fewest, sum*sum/squares)
+	if n := sum * sum / squares; n > fewest {
+		return n
+	}
+	return fewest
 }
 
 // RatioInterval is the ratio of two sums over sequences with its 95 % interval, by the jackknife with

@@ -36,6 +36,11 @@ func Metrics(classes bool) []Metric {
 	return []Metric{RMSE, MAE, MaxError, Bias}
 }
 
+// IsKnown tells whether a metric is one of those of this package.
+func (m Metric) IsKnown() bool {
+	return m == Explained || slices.Contains(slices.Concat(Metrics(false), Metrics(true)), m)
+}
+
 // IsShare tells whether a metric is a share of steps, of which more is better and less is lost in
 // percentage points.
 func (m Metric) IsShare() bool { return slices.Contains(Metrics(true), m) }

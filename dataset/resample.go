@@ -24,7 +24,10 @@ type pairs interface {
 }
 
 // pairsOf takes the short way where a metric is a function of one sum over steps.
-func pairsOf(a, b []*tally, metric Metric) pairs {
+func pairsOf(a, b []*tally, metric Metric) pairs { return pairsOver(a, b, a, metric) }
+
+// pairsOver is [pairsOf] with explained shares of the errors of a third predictor.
+func pairsOver(a, b, third []*tally, metric Metric) pairs {
 	t := tallyPairs{a, b, metric}
 	if len(a) == 0 {
 		return t
@@ -36,13 +39,18 @@ func pairsOf(a, b []*tally, metric Metric) pairs {
 	s := &sumPairs{metric: metric, value: value, each: make([]sumPair, len(a))}
 	for i := range a {
 		s.each[i] = sumPair{part(a[i]), part(b[i]), float64(a[i].steps)}
+		if metric == Explained {
+			s.each[i].over = part(third[i])
+		}
 		s.all.add(s.each[i])
+		s.count += a[i].steps
 	}
 	return s
 }
 
-// sums says what a metric adds up over sequences, and what it makes of the mean over steps;
-// nil where a metric needs more than one sum.
+// sums says what a metric adds up over sequences, and what it makes of the mean over steps, of an
+// explained share of the ratio to the sum of what it is a share of; nil where a metric needs more
+// sums.
 func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64) {
 	same := func(mean float64) float64 { return mean }
 	switch m {
@@ -58,7 +66,7 @@ func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64
 				return float64(t.steps - t.recognised())
 			}
 			return t.sumSq
-		}, same
+		}, func(ratio float64) float64 { return 1 - ratio }
 	case Agreement:
 		return func(t *tally) float64 { return float64(t.agreed) }, same
 	case Accuracy:
@@ -67,12 +75,14 @@ func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64
 	return nil, nil
 }
 
-type sumPair struct{ base, other, steps float64 }
+// sumPair holds the sums of two predictors, and what they are divided by: steps, of an explained
+// share the sum of what it is a share of.
+type sumPair struct{ base, other, over float64 }
 
 func (s *sumPair) add(o sumPair) {
 	s.base += o.base
 	s.other += o.other
-	s.steps += o.steps
+	s.over += o.over
 }
 
 type sumPairs struct {
@@ -80,37 +90,34 @@ type sumPairs struct {
 	value  func(mean float64) float64
 	each   []sumPair
 	all    sumPair
+	count  int // steps
 }
 
 func (s *sumPairs) of(p sumPair) (base, other float64) {
-	if s.metric == Explained {
-		return 0, 1 - p.other/p.base
-	}
-	return s.value(p.base / p.steps), s.value(p.other / p.steps)
+	return s.value(p.base / p.over), s.value(p.other / p.over)
 }
 
-func (s *sumPairs) steps() int                   { return int(s.all.steps) }
+func (s *sumPairs) steps() int                   { return s.count }
 func (s *sumPairs) sequences() int               { return len(s.each) }
 func (s *sumPairs) whole() (base, other float64) { return s.of(s.all) }
 
-// weights: in a ratio of two sums a sequence weighs what it adds to the base.
+// weights: in a ratio of two sums a sequence weighs what it adds to the lower one.
 func (s *sumPairs) weights() (ofRise, ofOther []float64) {
-	var ofSteps []float64
+	var over []float64
 	for _, p := range s.each {
-		ofRise, ofOther, ofSteps = append(ofRise, p.base), append(ofOther, p.other), append(ofSteps, p.steps)
+		ofRise, ofOther = append(ofRise, p.base), append(ofOther, p.other)
+		over = append(over, p.over)
 	}
 	switch s.metric {
 	case RMSE, MAE:
 		return ofRise, ofOther
-	case Explained:
-		return ofRise, ofRise
 	case Accuracy, Agreement:
 		for i, p := range s.each {
-			ofRise[i] = float64(2*p.steps) - p.base - p.other
+			ofRise[i] = float64(2*p.over) - p.base - p.other
 		}
 		return ofRise, ofRise
 	}
-	return ofSteps, ofSteps
+	return over, over
 }
 
 func (s *sumPairs) resample(take func(base, other float64)) {

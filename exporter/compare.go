@@ -1,18 +1,18 @@
 package exporter
 
 import (
-	"math"
+	"fmt"
 	"slices"
 
 	"kerf/budget"
-	"kerf/dataset"
 )
 
 // Comparison is what changed from one handoff to another.
 type Comparison struct {
 	Old      ComparedSide   `json:"old"`
 	New      ComparedSide   `json:"new"`
-	Verdict  string         `json:"verdict"`  // Better, Worse, Mixed or Same
+	Verdict  string         `json:"verdict"`  // Better, Worse, Mixed, Same or NotComparable
+	Why      string         `json:"why"`      // errors cannot be compared; empty: they can
 	Inputs   []InputChange  `json:"inputs"`   // files that differ
 	Items    []ItemChange   `json:"items"`    // features, units and front ends that one of the two has alone
 	Formats  []FormatChange `json:"formats"`  // words that differ
@@ -56,13 +56,13 @@ type FormatChange struct {
 	New    int    `json:"new_word_bits"`
 }
 
-// LossChange compares one row of the accuracy.
+// LossChange compares the error of the integer networks in one row of the accuracy, pair by pair
+// over the sign-off sequences.
 type LossChange struct {
 	Output       string   `json:"output"`
 	Scenario     string   `json:"scenario"`
 	Region       string   `json:"region"`
 	Metric       string   `json:"metric"`
-	On           string   `json:"on"`   // what is compared: "rise" on the same network and recordings, else "fixed"
 	Unit         string   `json:"unit"` // empty: a share
 	Old          *float64 `json:"old"`
 	OldLow       *float64 `json:"old_low"`
@@ -70,11 +70,16 @@ type LossChange struct {
 	New          *float64 `json:"new"`
 	NewLow       *float64 `json:"new_low"`
 	NewHigh      *float64 `json:"new_high"`
+	Change       *float64 `json:"change"` // see [dataset.Change]
+	ChangeLow    *float64 `json:"change_low"`
+	ChangeHigh   *float64 `json:"change_high"`
+	ToleranceOn  string   `json:"tolerance_on"` // "rise", "fixed" or empty
 	OldTolerance *float64 `json:"old_tolerance"`
 	NewTolerance *float64 `json:"new_tolerance"`
 	OldVerdict   string   `json:"old_verdict"`
 	NewVerdict   string   `json:"new_verdict"`
 	Outcome      string   `json:"outcome"`
+	Why          string   `json:"why"` // the row is not comparable
 }
 
 // CostChange compares one total.
@@ -95,43 +100,50 @@ type CostChange struct {
 
 // Outcomes of a comparison. Same means: no difference within what was measured.
 const (
-	Better  = "better"
-	Worse   = "worse"
-	Mixed   = "mixed" // of the whole: some rows better, some worse
-	Same    = "same"
-	OnlyOld = "only in old"
-	OnlyNew = "only in new"
+	Better        = "better"
+	Worse         = "worse"
+	Mixed         = "mixed" // of the whole: some rows better, some worse
+	Same          = "same"
+	NotComparable = "not comparable"
+	OnlyOld       = "only in old"
+	OnlyNew       = "only in new"
 )
 
-// Compare says what changed from old to new. A row is better or worse when its verdict changes, or when its figures differ by more
-// than is known of them: the 95 % intervals of a loss do not overlap; the change of a cost exceeds what its estimated parts may be off.
+// Compare says what changed from old to new. Errors are those of the integer networks on the same
+// steps, whatever else differs; a row is better or worse when the 95 % interval of the change
+// excludes 0 and the change is a tenth of the tolerance or more, a cost when the change exceeds
+// what its estimated parts may be off. Where figures leave it open, a verdict that changed decides,
+// if it is about the same.
 func Compare(old, fresh *Signoff) *Comparison {
 	c := &Comparison{
 		Old: side(old), New: side(fresh), Inputs: inputChanges(old, fresh), Items: itemChanges(old, fresh), Formats: formatChanges(old, fresh),
 		Warnings: []string{}, Caution: Caution,
 	}
-	paired := c.isUnchanged("model") && c.isUnchanged("signoff")
-	c.Loss = lossChanges(old, fresh, paired)
+	c.Why = apart(old, fresh)
+	c.Loss = c.lossChanges(old, fresh)
 	c.Cost = costChanges(old, fresh)
-	c.Verdict = c.whole()
-	if !c.isUnchanged("signoff") {
-		c.Warnings = append(c.Warnings, "the sign-off recordings differ: errors of the two are of different steps")
-	} else if !paired {
-		c.Warnings = append(c.Warnings, "the trained networks differ: errors are compared, not their rise against each one's own float network")
+	if c.Why == "" && len(c.Loss) > 0 && !isSameNetwork(old, fresh) {
+		c.Warnings = append(c.Warnings, "the networks as given differ: errors are compared with "+
+			"each other, not with those of the network that each was made of")
+	}
+	if n := c.judgedUnlike(); n > 0 {
+		c.Warnings = append(c.Warnings, fmt.Sprintf("the tolerance or limit of %s differs: there "+
+			"a verdict that changed says nothing", plural(n, "row")))
 	}
 	if old.Kerf != fresh.Kerf {
 		c.Warnings = append(c.Warnings, "the handoffs were made by different versions of kerf: estimates may differ for that reason alone")
+	}
+	c.Verdict = c.whole()
+	if c.Verdict == NotComparable && c.Why == "" {
+		isApart := func(l LossChange) bool { return l.Outcome == NotComparable }
+		l := c.Loss[slices.IndexFunc(c.Loss, isApart)]
+		c.Why = l.row() + ", " + l.of() + ": " + l.Why
 	}
 	return c
 }
 
 func side(s *Signoff) ComparedSide {
 	return ComparedSide{s.Name, s.Kerf, s.Verdict, s.Network.Features, s.Network.Units, s.Network.Kept, s.Network.Formats}
-}
-
-// isUnchanged tells whether the files of a role are the same.
-func (c *Comparison) isUnchanged(role string) bool {
-	return !slices.ContainsFunc(c.Inputs, func(i InputChange) bool { return i.Role == role })
 }
 
 // verdictRank orders verdicts; -1 is none.
@@ -151,15 +163,31 @@ func byVerdict(old, fresh string) string {
 	return Worse
 }
 
-// whole is the verdict on all rows: that of the handoffs decides where it changed.
-func (c *Comparison) whole() string {
-	order := []string{budget.DoesNotFit, budget.NotEnough, budget.Fits}
-	if a, b := slices.Index(order, c.Old.Verdict), slices.Index(order, c.New.Verdict); a != b {
-		if b > a {
-			return Better
+// judgedUnlike counts the rows that both have and whose tolerances or limits differ.
+func (c *Comparison) judgedUnlike() int {
+	n := 0
+	for _, l := range c.Loss {
+		if l.Old != nil && l.New != nil && !isSameValue(l.OldTolerance, l.NewTolerance) {
+			n++
 		}
-		return Worse
 	}
+	for _, r := range c.Cost {
+		if r.Old != nil && r.New != nil && !isSameValue(r.OldLimit, r.NewLimit) {
+			n++
+		}
+	}
+	return n
+}
+
+// isSameValue tells whether two values are equal, or neither is there.
+func isSameValue(a, b *float64) bool {
+	return a == nil && b == nil || a != nil && b != nil && *a == *b
+}
+
+// whole is the verdict on all rows. A verdict of the handoff that got worse counts whatever the
+// rows say; one that got better does not where other tolerances and limits alone may have made it
+// so.
+func (c *Comparison) whole() string {
 	found := map[string]bool{}
 	for _, l := range c.Loss {
 		found[l.Outcome] = true
@@ -167,91 +195,22 @@ func (c *Comparison) whole() string {
 	for _, r := range c.Cost {
 		found[r.Outcome] = true
 	}
+	order := []string{budget.DoesNotFit, budget.NotEnough, budget.Fits}
+	step := slices.Index(order, c.New.Verdict) - slices.Index(order, c.Old.Verdict)
+	isBetter := found[Better] || step > 0 && c.judgedUnlike() == 0
 	switch {
-	case found[Better] && found[Worse]:
+	case c.Why != "":
+		return NotComparable
+	case step < 0:
+		return Worse
+	case isBetter && found[Worse]:
 		return Mixed
-	case found[Better]:
-		return Better
 	case found[Worse]:
 		return Worse
+	case found[NotComparable]:
+		return NotComparable
+	case isBetter:
+		return Better
 	}
 	return Same
-}
-
-// lossChanges pairs the rows that either side judges; where neither judges any, those of the first metric.
-func lossChanges(old, fresh *Signoff, paired bool) []LossChange {
-	type key struct{ output, scenario, region, metric, on string }
-	name := func(l LossRow) key { return key{l.Output, l.Scenario, l.Region, l.Metric, l.ToleranceOn} }
-	isJudged := func(l LossRow) bool { return l.Verdict != "" }
-	wanted := isJudged
-	if !slices.ContainsFunc(old.Loss, isJudged) && !slices.ContainsFunc(fresh.Loss, isJudged) && len(fresh.Loss) > 0 {
-		first := fresh.Loss[0].Metric
-		wanted = func(l LossRow) bool { return l.Metric == first }
-	}
-	changes := []LossChange{}
-	seen := map[key]bool{}
-	before := map[key]LossRow{}
-	for _, l := range old.Loss {
-		before[name(l)] = l
-	}
-	for _, l := range fresh.Loss {
-		if !wanted(l) {
-			continue
-		}
-		seen[name(l)] = true
-		was, there := before[name(l)]
-		if !there {
-			changes = append(changes, onlyLoss(l, OnlyNew))
-			continue
-		}
-		changes = append(changes, lossChange(was, l, paired))
-	}
-	for _, l := range old.Loss {
-		if wanted(l) && !seen[name(l)] {
-			changes = append(changes, onlyLoss(l, OnlyOld))
-		}
-	}
-	return changes
-}
-
-func onlyLoss(l LossRow, outcome string) LossChange {
-	c := LossChange{Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: l.Metric, On: "fixed", Unit: l.Unit, Outcome: outcome}
-	if outcome == OnlyNew {
-		c.New, c.NewLow, c.NewHigh, c.NewTolerance, c.NewVerdict = &l.Fixed, l.FixedLow, l.FixedHigh, l.Tolerance, l.Verdict
-	} else {
-		c.Old, c.OldLow, c.OldHigh, c.OldTolerance, c.OldVerdict = &l.Fixed, l.FixedLow, l.FixedHigh, l.Tolerance, l.Verdict
-	}
-	return c
-}
-
-// lossChange compares the rise where both are against the same float network on the same steps, whose own spread then drops out;
-// else the errors themselves.
-func lossChange(old, fresh LossRow, paired bool) LossChange {
-	c := LossChange{
-		Output: fresh.Output, Scenario: fresh.Scenario, Region: fresh.Region, Metric: fresh.Metric, On: "fixed", Unit: fresh.Unit,
-		Old: &old.Fixed, OldLow: old.FixedLow, OldHigh: old.FixedHigh, New: &fresh.Fixed, NewLow: fresh.FixedLow, NewHigh: fresh.FixedHigh,
-		OldTolerance: old.Tolerance, NewTolerance: fresh.Tolerance, OldVerdict: old.Verdict, NewVerdict: fresh.Verdict, Outcome: Same,
-	}
-	moreIsBetter := IsShare(fresh.Metric)
-	if paired && old.Rise != nil && fresh.Rise != nil {
-		c.On, c.Unit = "rise", ""
-		c.Old, c.OldLow, c.OldHigh, c.New, c.NewLow, c.NewHigh = old.Rise, old.RiseLow, old.RiseHigh, fresh.Rise, fresh.RiseLow, fresh.RiseHigh
-		moreIsBetter = false
-	}
-	switch verdict := byVerdict(old.Verdict, fresh.Verdict); {
-	case verdict != "":
-		c.Outcome = verdict
-	case c.OldLow == nil || c.OldHigh == nil || c.NewLow == nil || c.NewHigh == nil || fresh.Metric == string(dataset.MaxError):
-		// a figure without an interval, such as a maximum, tells nothing beyond its verdict
-	case *c.NewLow > *c.OldHigh || *c.NewHigh < *c.OldLow:
-		isLess := *c.New < *c.Old
-		if fresh.Metric == string(dataset.Bias) {
-			isLess = math.Abs(*c.New) < math.Abs(*c.Old)
-		}
-		c.Outcome = Worse
-		if isLess != moreIsBetter {
-			c.Outcome = Better
-		}
-	}
-	return c
 }

@@ -60,14 +60,15 @@ func costChange(old, fresh *Signoff, was, now CostRow) CostChange {
 		Target: now.Target, Resource: now.Resource, Unit: now.Unit, Old: &was.Value, New: &now.Value, Change: &change, Unknown: unknownOf(old, fresh, was, now),
 		OldLimit: was.Limit, NewLimit: now.Limit, OldVerdict: was.Verdict, NewVerdict: now.Verdict, Outcome: Same,
 	}
-	switch verdict := byVerdict(was.Verdict, now.Verdict); {
-	case verdict != "":
-		c.Outcome = verdict
-	case math.Abs(change) <= c.Unknown:
-	case (change < 0) != (now.Resource == budget.BatteryLife):
+	isBetter := (change < 0) != (now.Resource == budget.BatteryLife)
+	verdict := byVerdict(was.Verdict, now.Verdict)
+	switch {
+	case math.Abs(change) > c.Unknown && isBetter:
 		c.Outcome = Better
-	default:
+	case math.Abs(change) > c.Unknown:
 		c.Outcome = Worse
+	case verdict != "" && isSameValue(was.Limit, now.Limit):
+		c.Outcome = verdict
 	}
 	return c
 }

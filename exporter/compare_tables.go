@@ -9,27 +9,39 @@ import (
 
 // Line is the verdict of a comparison in one line.
 func (c *Comparison) Line() string {
-	better, worse, rows := 0, 0, 0
-	count := func(outcome string) {
-		rows++
-		switch outcome {
-		case Better:
-			better++
-		case Worse:
-			worse++
-		}
-	}
+	outcomes := map[string]int{}
 	for _, l := range c.Loss {
-		count(l.Outcome)
+		outcomes[l.Outcome]++
 	}
 	for _, r := range c.Cost {
-		count(r.Outcome)
+		outcomes[r.Outcome]++
 	}
-	text := c.Verdict
-	if text == Same {
-		text = "same within what was measured"
+	verdict, apart := c.Verdict, ""
+	switch verdict {
+	case Same:
+		verdict = "same within what was measured"
+	case NotComparable:
+		verdict += ": " + c.Why
 	}
-	return fmt.Sprintf("Comparison: %s (of %d rows %d better, %d worse; %s before, %s now).", text, rows, better, worse, c.Old.Verdict, c.New.Verdict)
+	if n := outcomes[NotComparable]; n > 0 {
+		apart = fmt.Sprintf(", %d not comparable", n)
+	}
+	return fmt.Sprintf("Comparison: %s (of %d rows %d better, %d worse%s; %s before, %s now).",
+		verdict, len(c.Loss)+len(c.Cost), outcomes[Better], outcomes[Worse], apart, c.Old.Verdict,
+		c.New.Verdict)
+}
+
+// against says in words how the new handoff compares with the old one, which has a name.
+func (c *Comparison) against(old string) string {
+	switch c.Verdict {
+	case Same:
+		return "same as " + old + " within what was measured"
+	case Mixed:
+		return "in part better and in part worse than " + old
+	case NotComparable:
+		return "not comparable with " + old + ": " + c.Why
+	}
+	return c.Verdict + " than " + old
 }
 
 // Tables are what changed, without the rows that did not.
@@ -59,7 +71,7 @@ func (c *Comparison) Tables() []Table {
 		formats.Rows = append(formats.Rows, []string{f.Layer, f.Tensor, word(f.Old), word(f.New)})
 	}
 	add(formats)
-	add(c.lossTable())
+	tables = append(tables, c.lossTables()...)
 	add(c.costTable())
 	return tables
 }
@@ -107,45 +119,90 @@ func word(bits int) string {
 	return fmt.Sprintf("int%d", bits)
 }
 
-func (c *Comparison) lossTable() Table {
-	t := Table{Title: "Accuracy, with 95 % intervals", Head: []string{"row", "of", "old", "new", "verdict", "outcome"}, Numbers: 2, Words: 2}
+// lossTables has a table per output and metric: what one table compares has one unit. A table of
+// which no row is compared has no column for it.
+func (c *Comparison) lossTables() []Table {
+	const accuracyChanges = "Accuracy of the integer networks, with the 95 % interval of the change"
+	var tables []Table
+	index := map[[2]string]int{}
+	isCompared := map[[2]string]bool{}
+	subject := func(l *LossChange) [2]string { return [2]string{l.Output, l.of()} }
 	for _, l := range c.Loss {
-		t.Rows = append(t.Rows, []string{l.row(), l.of(), l.shown(l.Old, l.OldLow, l.OldHigh),
-			l.shown(l.New, l.NewLow, l.NewHigh), fromTo(l.OldVerdict, l.NewVerdict), l.Outcome})
+		isCompared[subject(&l)] = isCompared[subject(&l)] || l.Change != nil
 	}
-	return t
+	for _, l := range c.Loss {
+		at, known := index[subject(&l)]
+		compared := isCompared[subject(&l)]
+		if !known {
+			at = len(tables)
+			index[subject(&l)] = at
+			head := []string{l.Output + ": " + l.of(), "old", "new"}
+			if compared {
+				head = append(head, l.changeHead())
+			}
+			tables = append(tables, Table{Title: accuracyChanges,
+				Head: append(head, "verdict", "outcome"), Numbers: 1, Words: 2})
+		}
+		cells := []string{placeName(l.Scenario, l.Region), optional(l.Old, l.show()),
+			optional(l.New, l.show())}
+		if compared {
+			cells = append(cells, l.shownChange())
+		}
+		cells = append(cells, fromTo(l.OldVerdict, l.NewVerdict), l.Outcome)
+		tables[at].Rows = append(tables[at].Rows, cells)
+	}
+	return tables
 }
 
 // row names the output and the place.
-func (l *LossChange) row() string {
-	if l.Region != "" {
-		return l.Output + ", region " + l.Region
-	}
-	return l.Output + ", " + l.Scenario
-}
+func (l *LossChange) row() string { return l.Output + ", " + placeName(l.Scenario, l.Region) }
 
-// of says what is compared.
+// of names the metric and its unit.
 func (l *LossChange) of() string {
-	metric := strings.ReplaceAll(l.Metric, "_", " ")
-	if l.On == "rise" {
-		return metric + " rise"
-	}
-	return metric
+	return strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit)
 }
 
-// shown prints a value with its interval.
-func (l *LossChange) shown(v, low, high *float64) string {
-	show := Significant
-	if l.On == "rise" || IsShare(l.Metric) {
-		show = Percent
+// show prints a value of the metric.
+func (l *LossChange) show() func(float64) string {
+	if l.isMoreBetter() {
+		return Percent
 	}
-	if v == nil {
+	return Significant
+}
+
+// changeHead says what the column of changes compares.
+func (l *LossChange) changeHead() string {
+	switch {
+	case l.isMoreBetter():
+		return "share, new less old"
+	case l.Metric == string(dataset.Bias):
+		return "size, new less old"
+	}
+	return "error, new against old"
+}
+
+// shownChange prints the change with its interval: that of an error in percent, of a share in
+// points, of the bias in the unit of the output.
+func (l *LossChange) shownChange() string {
+	if l.Change == nil {
 		return ""
 	}
-	if low == nil || high == nil {
-		return show(*v)
+	show, unit := Percent, " %"
+	switch {
+	case l.isMoreBetter():
+		show, unit = Points, " points"
+	case l.Metric == string(dataset.Bias):
+		show = Significant
 	}
-	return fmt.Sprintf("%s [%s, %s]", show(*v), strings.TrimSuffix(show(*low), " %"), strings.TrimSuffix(show(*high), " %"))
+	text := signed(*l.Change, show)
+	if show(*l.Change) == show(0) {
+		text = show(0)
+	}
+	if l.ChangeLow == nil || l.ChangeHigh == nil {
+		return text
+	}
+	end := func(v float64) string { return strings.TrimSuffix(show(v), unit) }
+	return fmt.Sprintf("%s [%s, %s]", text, end(*l.ChangeLow), end(*l.ChangeHigh))
 }
 
 func fromTo(old, fresh string) string {
@@ -159,20 +216,22 @@ func fromTo(old, fresh string) string {
 func (c *Comparison) costTable() Table {
 	t := Table{Title: "Cost", Head: []string{"target", "resource", "old", "new", "change", "may be off", "verdict", "outcome"}, Numbers: 2, Words: 2}
 	for _, r := range c.Cost {
-		change, off := "", ""
-		if r.Change != nil {
-			change, off = signed(*r.Change, r.show), r.show(r.Unknown)
-			if r.Unknown == 0 {
-				off = ""
-			}
+		off := ""
+		if r.Change != nil && r.Unknown != 0 {
+			off = r.show(r.Unknown)
 		}
 		t.Rows = append(t.Rows, []string{r.Target, r.of(), optional(r.Old, r.show),
-			optional(r.New, r.show), change, off, fromTo(r.OldVerdict, r.NewVerdict), r.Outcome})
+			optional(r.New, r.show), r.shownChange(), off, fromTo(r.OldVerdict, r.NewVerdict),
+			r.Outcome})
 	}
 	return t
 }
 
 func (r *CostChange) of() string { return strings.ReplaceAll(r.Resource, "_", " ") }
+
+func (r *CostChange) shownChange() string {
+	return optional(r.Change, func(v float64) string { return signed(v, r.show) })
+}
 
 func (r *CostChange) show(v float64) string { return Quantity(v, r.Unit) }
 
@@ -186,12 +245,21 @@ func signed(v float64, show func(float64) string) string {
 	return "0"
 }
 
-// IsWorse tells that something got worse, whatever else got better.
-func (c *Comparison) IsWorse() bool { return c.Verdict == Worse || c.Verdict == Mixed }
+// Passes tells whether nothing got worse, and everything that had to be could be compared.
+func (c *Comparison) Passes() bool { return c.Verdict == Better || c.Verdict == Same }
 
 // ComparisonLegend explains the columns.
-const ComparisonLegend = "better, worse: the verdict of a row changed, or its figures differ by more than is known of them. Of losses that is when their 95 % intervals do not overlap; " +
-	"of costs when the change exceeds what its estimated parts may be off (the largest deviation in docs/cost.md; a part that is the same in both adds nothing). rise: against the float network, on the same steps."
+const ComparisonLegend = "new against old: the error of the new integer network over that of the " +
+	"old one, less 1, on the same steps, whatever each was made of; of a share of steps and " +
+	"of the size of a bias the difference. A row is better or worse when the 95 % interval " +
+	"excludes 0 and the change is a tenth of the tolerance or more: ten such changes use it " +
+	"up, and rounding alone mostly changes less. Without a tolerance it is 0.5 % of an error, " +
+	"or 0.1 points of a share. A cost is better or worse when the change exceeds what its " +
+	"estimated parts may be off (the largest deviation in docs/cost.md; a part that is the " +
+	"same in both adds nothing). Where figures leave it open, a verdict that changed decides, " +
+	"if tolerance and network as given are the same. not comparable: other sign-off " +
+	"recordings, outputs or steps, no sums over sequences, or fewer sequences than the metric " +
+	"is judged on."
 
 // IsShare tells whether a metric is a fraction of steps, of which more is better.
 func IsShare(metric string) bool {

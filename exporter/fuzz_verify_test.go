@@ -61,6 +61,6 @@ func FuzzSignoff(f *testing.F) {
 		if _, err := s.JUnit(); err != nil {
 			t.Fatal(err)
 		}
-		s.MergeSummary(Compare(smallSignoff(), s))
+		s.MergeSummary(Compare(smallSignoff(), s), "old")
 	})
 }

@@ -34,11 +34,19 @@ func (s *Signoff) HTML() ([]byte, error) {
 	return Page(signoff)
 }
 
-// Page makes signoff.html of signoff.json.
+// Page makes signoff.html of signoff.json. The sums over sequences, which it does not show, stay
+// out of it.
 func Page(signoff []byte) ([]byte, error) {
 	s := &Signoff{}
 	if err := json.Unmarshal(signoff, s); err != nil {
 		return nil, fmt.Errorf("signoff.json: %w", err)
+	}
+	if s.Sums != nil {
+		s.Sums = nil
+		var err error
+		if signoff, err = s.JSON(); err != nil {
+			return nil, err
+		}
 	}
 	data, err := inScript(signoff)
 	if err != nil {

@@ -56,6 +56,8 @@ type Signoff struct {
 	Start     *StartInfo     `json:"start"`     // nil: every step counts
 	Settling  *SettlingInfo  `json:"settling"`  // nil: no tolerance says what a difference is
 
+	Sums *SumsInfo `json:"sums"` // nil: the loss is not of sign-off recordings, or kerf is older
+
 	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
 	Warnings   []string `json:"warnings"`
 	Caution    string   `json:"caution"`
@@ -302,6 +304,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
 	}
 	s.addExamination(r)
+	s.addSums(r)
 	s.Reason = s.WhyNot()
 	return s
 }

@@ -36,7 +36,8 @@ func readSignoff(text []byte) (*Signoff, error) {
 	return s, s.CheckVerdicts()
 }
 
-// CheckVerdicts tells whether the verdicts follow from figures and limits; the error names the first that does not.
+// CheckVerdicts tells whether the verdicts follow from figures and limits, and errors from the sums
+// over sequences; the error names the first that does not.
 func (s *Signoff) CheckVerdicts() error {
 	failed, short := false, false
 	count := func(verdict string) {
@@ -67,6 +68,9 @@ func (s *Signoff) CheckVerdicts() error {
 			}
 		}
 		count(l.Verdict)
+	}
+	if err := s.checkSums(); err != nil {
+		return err
 	}
 	for _, x := range s.Explained {
 		if e := x.explained(); e.IsLittle() && len(s.Causes) == 0 {

@@ -14,11 +14,15 @@ import (
 // tightestRows is how many rows a summary shows: what a reviewer reads before the whole report.
 const tightestRows = 5
 
-// MergeSummary is a short report in Markdown, fit for a merge request: verdict, tightest rows, cost per target, and what
-// changed since another handoff if c is not nil.
-func (s *Signoff) MergeSummary(c *Comparison) []byte {
+// MergeSummary is a short report in Markdown, fit for a merge request: verdict, tightest rows, cost
+// per target, and what changed since another handoff, named since, if c is not nil.
+func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 	var b strings.Builder
-	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(s.verdictText()))
+	verdict := s.verdictText()
+	if c != nil {
+		verdict += "; " + c.against(since)
+	}
+	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(verdict))
 	if explained := s.explainedLine(); explained != "" {
 		fmt.Fprintf(&b, "%s\n\n", markdownText(explained))
 	}
@@ -127,29 +131,28 @@ func (s *Signoff) targetTable() Table {
 
 // changeTable has the rows that got better or worse, and what came or went.
 func (c *Comparison) changeTable() Table {
-	t := Table{Title: "Changes", Head: []string{"changes", "old", "new", "outcome"}, Numbers: 1, Words: 1}
+	t := Table{Title: "Changes", Numbers: 1, Words: 1,
+		Head: []string{"changes", "old", "new", "new against old", "outcome"}}
+	add := func(cells ...string) { t.Rows = append(t.Rows, cells) }
 	for _, f := range c.Inputs {
-		t.Rows = append(t.Rows, []string{f.Role + " file " + f.File, ShortHash(f.Old),
-			ShortHash(f.New), ""})
+		add(f.Role+" file "+f.File, ShortHash(f.Old), ShortHash(f.New), "", "")
 	}
 	for _, g := range c.itemGroups() {
-		names := dataset.ListNames(g.names)
-		t.Rows = append(t.Rows, []string{g.what() + " " + g.change + ": " + names, "", "", ""})
+		add(g.what()+" "+g.change+": "+dataset.ListNames(g.names), "", "", "", "")
 	}
 	for _, f := range c.Formats {
-		t.Rows = append(t.Rows, []string{f.Layer + " " + f.Tensor, word(f.Old), word(f.New), ""})
+		add(f.Layer+" "+f.Tensor, word(f.Old), word(f.New), "", "")
 	}
 	for _, l := range c.Loss {
 		if l.Outcome != Same {
-			t.Rows = append(t.Rows, []string{l.row() + ": " + l.of(),
-				l.shown(l.Old, l.OldLow, l.OldHigh), l.shown(l.New, l.NewLow, l.NewHigh),
-				l.Outcome})
+			add(l.row()+": "+l.of(), optional(l.Old, l.show()), optional(l.New, l.show()),
+				l.shownChange(), l.Outcome)
 		}
 	}
 	for _, r := range c.Cost {
 		if r.Outcome != Same {
-			t.Rows = append(t.Rows, []string{r.Target + ": " + r.of(), optional(r.Old, r.show),
-				optional(r.New, r.show), r.Outcome})
+			add(r.Target+": "+r.of(), optional(r.Old, r.show), optional(r.New, r.show),
+				r.shownChange(), r.Outcome)
 		}
 	}
 	return t

@@ -14,7 +14,7 @@ func TestSummaryCountsNotes(t *testing.T) {
 		s := smallSignoff()
 		s.Warnings = warnings
 		got := ""
-		for line := range strings.Lines(string(s.MergeSummary(nil))) {
+		for line := range strings.Lines(string(s.MergeSummary(nil, ""))) {
 			if strings.Contains(line, "signoff.md") {
 				got += strings.TrimSpace(line)
 			}
@@ -38,5 +38,40 @@ func TestTargetTableHasTotals(t *testing.T) {
 		if i >= len(got.Rows) || !slices.Equal(got.Rows[i], want) {
 			t.Errorf("rows %q, want row %d to be %q", got.Rows, i, want)
 		}
+	}
+}
+
+// The first line of a summary says how the handoff compares, before anything else.
+func TestSummaryBeginsWithTheOutcome(t *testing.T) {
+	for want, change := range map[string]func(s *Signoff){
+		"; same as old/handoff within what was measured": func(*Signoff) {},
+		"; worse than old/handoff":                       func(s *Signoff) { s.times(always(1.1)) },
+		"; better than old/handoff":                      func(s *Signoff) { s.times(always(0.9)) },
+		"; in part better and in part worse than old/handoff": func(s *Signoff) {
+			s.times(always(1.1))
+			s.Cost[0].Value, s.Cost[2].Value = 500, 2500
+		},
+		"; not comparable with old/handoff: other sign-off recordings": func(s *Signoff) {
+			s.Inputs[2].SHA256 = "9"
+		},
+	} {
+		s := smallSignoff()
+		change(s)
+		summary := string(s.MergeSummary(Compare(smallSignoff(), s), "old/handoff"))
+		first, _, _ := strings.Cut(summary, "\n")
+		if !strings.HasPrefix(first, "### leakair: fits (") || !strings.HasSuffix(first, ")"+want) {
+			t.Errorf("%q, want %q at the end", first, want)
+		}
+	}
+}
+
+// What changed stands in the summary with its interval.
+func TestSummaryShowsTheChange(t *testing.T) {
+	s := smallSignoff()
+	s.times(always(1.1))
+	text := string(s.MergeSummary(Compare(smallSignoff(), s), "old"))
+	want := `| leakage, all: rmse L/min | 1.020 | 1.122 | +10.0 % \[10.0, 10.0\] | worse |`
+	if !strings.Contains(text, want) {
+		t.Errorf("%s\nwant %s", text, want)
 	}
 }

@@ -15,15 +15,17 @@ func (a *app) compareCommand() *cobra.Command {
 		Use:   "compare OLD NEW",
 		Short: "Say what changed between two handoffs, and whether it got better or worse",
 		Long: `compare reads the sign-offs of two handoffs and says what changed: input files,
-features, units and front ends, words, every judged loss and every cost, each with an
-outcome. A row is better or worse when its verdict changes, or when its figures differ by
-more than is known of them: the 95 % intervals of a loss do not overlap, the change of
-a cost exceeds what its estimated parts may be off. All else is the same within what was
-measured.
+features, units and front ends, words, every judged error and every cost, each with an
+outcome. Errors are those of the integer networks on the same steps of the same sign-off
+recordings, pair by pair over the sequences, whatever else differs. A row is better or
+worse when the 95 % interval of the change excludes 0 and the change is a tenth of the
+tolerance or more; a cost when the change exceeds what its estimated parts may be off.
+All else is the same within what was measured. Where sign-off recordings or outputs
+differ, errors are not comparable.
 
 OLD and NEW are folders or files signoff.json; one may be - for a signoff.json on stdin.
 
-Exit code: 0 better or the same, 1 something got worse.`,
+Exit code: 0 better or the same, 1 something got worse or cannot be compared.`,
 		Example: `  kerf compare handoff handoff
   kerf compare handoff handoff --json`,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -42,7 +44,7 @@ Exit code: 0 better or the same, 1 something got worse.`,
 				return err
 			}
 			c := exporter.Compare(old, fresh)
-			if c.IsWorse() {
+			if !c.Passes() {
 				a.code = exitBroken
 			}
 			return a.print(format, &comparison{c})

@@ -54,7 +54,10 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 			if format == textFormat {
 				return a.printSignoff(s, args[0])
 			}
-			text, err := rendering(s, format, c)
+			if since == standardStream {
+				since = "the sign-off on stdin"
+			}
+			text, err := rendering(s, format, c, since)
 			if err != nil {
 				return err
 			}
@@ -67,8 +70,9 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 	return cmd
 }
 
-// rendering is a sign-off as a file.
-func rendering(s *exporter.Signoff, format string, since *exporter.Comparison) ([]byte, error) {
+// rendering is a sign-off as a file; c compares it with an older one, if there is any.
+func rendering(s *exporter.Signoff, format string, c *exporter.Comparison, since string) (
+	[]byte, error) {
 	switch format {
 	case markdownFormat:
 		return s.Markdown(), nil
@@ -79,7 +83,7 @@ func rendering(s *exporter.Signoff, format string, since *exporter.Comparison) (
 	case junitFormat:
 		return s.JUnit()
 	}
-	return s.MergeSummary(since), nil
+	return s.MergeSummary(c, since), nil
 }
 
 // oneHandoff is the argument rule of the commands that take a handoff.
