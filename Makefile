@@ -4,7 +4,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
+PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench vectors bench-target measure kernels demo-data release man kills mutants vulnerabilities
 
@@ -17,7 +17,7 @@ tools:
 		command -v $$tool >/dev/null && continue; \
 		echo "make: $$tool is missing, trying apt-get"; \
 		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
-			apt-get update -qq && apt-get install -y -qq $$tool || echo "make: COULD NOT install $$tool"; \
+			apt-get update -qq && apt-get install --no-remove -y -qq $$tool || echo "make: COULD NOT install $$tool"; \
 		else \
 			echo "make: COULD NOT install $$tool: install the Debian package $$tool as root"; \
 		fi; \
@@ -71,7 +71,7 @@ notebook:
 install:
 	@if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 		echo "make: installing $(DEBIAN) with apt-get"; \
-		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $(DEBIAN) || echo "make: COULD NOT install $(DEBIAN)"; \
+		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install --no-remove -y -qq $(DEBIAN) || echo "make: COULD NOT install $(DEBIAN)"; \
 	else \
 		echo "make: COULD NOT install $(DEBIAN): install these Debian packages as root"; \
 	fi
@@ -96,7 +96,7 @@ emulators:
 	@if dpkg -s $(EMULATORS) >/dev/null 2>&1; then exit 0; fi; \
 	if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 		echo "make: installing compilers and emulators with apt-get"; \
-		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $(EMULATORS) || echo "make: COULD NOT install $(EMULATORS)"; \
+		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install --no-remove -y -qq $(EMULATORS) || echo "make: COULD NOT install $(EMULATORS)"; \
 	else \
 		echo "make: COULD NOT install the emulators: install as root the Debian packages $(EMULATORS)"; \
 	fi
