@@ -13,15 +13,15 @@ import (
 // outputAlternatives are those that leave the network alone: another scale of an output, two outputs under
 // each other's name, outputs recorded some steps earlier or later. It returns the one of each sort that helps
 // most, as far as it helps.
-func (in *Inputs) outputAlternatives(rec *dataset.Recordings) []Cause {
+func (e *Examination) outputAlternatives(in *Inputs, rec *dataset.Recordings) []Cause {
 	predicted := predictions(rec, in.Float)
 	base := in.scoreOf(rec, predicted)
 	var causes []Cause
 	if !in.Float.Classes {
-		causes = append(causes, in.outputScales(rec, base, predicted)...)
+		causes = append(causes, e.outputScales(in, rec, base, predicted)...)
 	}
-	causes = append(causes, in.outputExchanges(rec, base, predicted)...)
-	return append(causes, in.shifts(rec, predicted)...)
+	causes = append(causes, e.outputExchanges(in, rec, base, predicted)...)
+	return append(causes, e.shifts(in, rec, predicted)...)
 }
 
 // scoreOf scores predictions of recordings.
@@ -42,7 +42,7 @@ func best(causes []*Cause) []Cause {
 }
 
 // outputScales try mean and std of outputs.csv as recorded, 0 and 1, and powers of ten.
-func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []Cause {
+func (e *Examination) outputScales(in *Inputs, rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []Cause {
 	outputs := in.Float.Outputs
 	var causes []*Cause
 	try := func(place, says string, change func(o int, physical float64) float64) {
@@ -54,8 +54,9 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 			}
 		}
 		score := in.scoreOf(rec, changed)
-		if c := in.compareAll(base, score, dataset.Compare); c.helps() {
-			causes = append(causes, in.cause(CauseOutputScale, place, says, rec, base, score, c))
+		c := in.compareAll(base, score, dataset.Compare)
+		if cause := in.cause(CauseOutputScale, place, says, rec, base, score, c); e.weigh(c, cause) {
+			causes = append(causes, cause)
 		}
 	}
 	raw := func(o int, physical float64) float64 { return (physical - outputs[o].Mean) / outputs[o].Std }
@@ -95,7 +96,7 @@ func powerOfTen(k int) float64 {
 }
 
 // outputExchanges try every pair of outputs, or classes, under each other's name.
-func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []Cause {
+func (e *Examination) outputExchanges(in *Inputs, rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []Cause {
 	outputs := in.Float.Outputs
 	var causes []*Cause
 	for p := range outputs {
@@ -109,9 +110,9 @@ func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, 
 				}
 			}
 			score := in.scoreOf(rec, changed)
-			if c := in.compareAll(base, score, dataset.Compare); c.helps() {
-				place := fmt.Sprintf("outputs %s and %s", outputs[o].Name, outputs[p].Name)
-				causes = append(causes, in.cause(CauseOutputs, place, "seem exchanged", rec, base, score, c))
+			c, place := in.compareAll(base, score, dataset.Compare), fmt.Sprintf("outputs %s and %s", outputs[o].Name, outputs[p].Name)
+			if cause := in.cause(CauseOutputs, place, "seem exchanged", rec, base, score, c); e.weigh(c, cause) {
+				causes = append(causes, cause)
 			}
 		}
 	}
@@ -129,7 +130,7 @@ const mostShifted = 3
 // identity of mean squares the gain of a shift is twice the variance of the predictions times the difference
 // of the slopes at the shift and without. So earlier outputs are a cause only where the mean of both slopes is
 // below 1: then the shifted ones are nearer to what was trained. Later outputs, which no network can know, need no such test.
-func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []Cause {
+func (e *Examination) shifts(in *Inputs, rec *dataset.Recordings, predicted [][]float64) []Cause {
 	var causes []*Cause
 	for k := -mostShifted; k <= mostShifted; k++ {
 		if k == 0 {
@@ -141,7 +142,7 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []Cause
 		}
 		base, score := in.scoreOf(given, values), in.scoreOf(shifted, values)
 		c := in.compareAll(base, score, dataset.Compare)
-		if !c.helps() || k < 0 && !in.belowOne(given, shifted, values, c.output) {
+		if k < 0 && !in.belowOne(given, shifted, values, c.output) {
 			continue
 		}
 		steps := "steps"
@@ -153,8 +154,9 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []Cause
 			late = "early"
 		}
 		says := fmt.Sprintf("seem to be recorded %d %s too %s", max(k, -k), steps, late)
-		cause := in.cause(CauseShift, "the outputs of the recordings", says, rec, base, score, c)
-		causes = append(causes, cause)
+		if cause := in.cause(CauseShift, "the outputs of the recordings", says, rec, base, score, c); e.weigh(c, cause) {
+			causes = append(causes, cause)
+		}
 	}
 	return best(causes)
 }

@@ -17,6 +17,7 @@ import (
 type Examination struct {
 	Explained []Explained
 	Causes    []Cause // that speak against a signature, the most probable first
+	Nearest   *Cause  // alternative with the least ratio that makes no output worse; nil: none was measured
 	Tried     int     // alternatives
 	Checked   string  // reason of the job to let the verdict stand; empty: none
 }
@@ -93,14 +94,11 @@ func (in *Inputs) Examine() *Examination {
 	base := in.floatOnSelection()
 	off := dataset.Measure(in.Float, in.Signoff, in.Regions)
 	e.Explained = append(in.explained(in.Signoff, off), in.explained(in.Selection, base)...)
-	best, tried := in.bestAlternative(in.Selection, base, in.alternatives(in.Selection))
-	e.Tried += tried
-	best = append(best, in.outputAlternatives(in.Selection)...)
+	best := e.bestAlternative(in, in.Selection, base, in.alternatives(in.Selection))
+	best = append(best, e.outputAlternatives(in, in.Selection)...)
 	if in.errsMore(base, off) {
-		found, tried := in.bestAlternative(in.Signoff, off, in.dataAlternatives(in.Selection))
-		e.Tried += tried
-		best = append(best, found...)
-		best = append(best, in.outputAlternatives(in.Signoff)...)
+		best = append(best, e.bestAlternative(in, in.Signoff, off, in.dataAlternatives(in.Selection))...)
+		best = append(best, e.outputAlternatives(in, in.Signoff)...)
 		if c, ok := in.foreignOutputs(); ok {
 			best = append(best, c)
 		}
@@ -205,9 +203,18 @@ func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, othe
 // helps tells whether an alternative speaks against the job.
 func (c compared) helps() bool { return c.least <= betterRatio && c.high < 1 && c.most <= worseRatio }
 
+// weigh tells whether an alternative speaks against the job, and remembers the nearest one.
+func (e *Examination) weigh(c compared, cause *Cause) bool {
+	if c.most <= worseRatio && (e.Nearest == nil || c.least < e.Nearest.Ratio) {
+		e.Nearest = cause
+	}
+	return c.helps()
+}
+
 // bestAlternative tries alternatives on a part of the recordings, the promising ones on all, and returns
-// the one that helps most, if any does, and how many were tried.
-func (in *Inputs) bestAlternative(rec *dataset.Recordings, base *dataset.Score, all []alternative) ([]Cause, int) {
+// the one that helps most, if any does.
+func (e *Examination) bestAlternative(in *Inputs, rec *dataset.Recordings, base *dataset.Score, all []alternative) []Cause {
+	e.Tried += len(all)
 	type candidate struct {
 		alternative
 		place int
@@ -238,16 +245,16 @@ func (in *Inputs) bestAlternative(rec *dataset.Recordings, base *dataset.Score, 
 	for _, p := range promisingOnes {
 		score := dataset.Measure(p.net(), rec, nil)
 		c := in.compareAll(base, score, dataset.Compare)
-		if !c.helps() || c.sum > bestSum+alike || c.sum > bestSum-alike && p.place > bestPlace {
+		cause := in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c)
+		if !e.weigh(c, cause) || c.sum > bestSum+alike || c.sum > bestSum-alike && p.place > bestPlace {
 			continue
 		}
-		bestSum, bestPlace = c.sum, p.place
-		best = in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c)
+		best, bestSum, bestPlace = cause, c.sum, p.place
 	}
 	if best == nil {
-		return nil, len(all)
+		return nil
 	}
-	return []Cause{*best}, len(all)
+	return []Cause{*best}
 }
 
 // cause states what an alternative gives.
