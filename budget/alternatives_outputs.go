@@ -1,7 +1,6 @@
 package budget
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -11,17 +10,17 @@ import (
 )
 
 // outputAlternatives are those that leave the network alone: another scale of an output, two outputs under
-// each other's name, outputs recorded some steps earlier or later. It returns the one of each sort that helps
-// most, as far as it helps.
-func (e *Examination) outputAlternatives(in *Inputs, rec *dataset.Recordings) []Cause {
+// each other's name, outputs recorded some steps earlier or later. It returns those that speak against the
+// job.
+func (in *Inputs) outputAlternatives(rec *dataset.Recordings) []accepted {
 	predicted := predictions(rec, in.Float)
 	base := in.scoreOf(rec, predicted)
-	var causes []Cause
+	var causes []accepted
 	if !in.Float.Classes {
-		causes = append(causes, e.outputScales(in, rec, base, predicted)...)
+		causes = append(causes, in.outputScales(rec, base, predicted)...)
 	}
-	causes = append(causes, e.outputExchanges(in, rec, base, predicted)...)
-	return append(causes, e.shifts(in, rec, predicted)...)
+	causes = append(causes, in.outputExchanges(rec, base, predicted)...)
+	return append(causes, in.shifts(rec, predicted)...)
 }
 
 // scoreOf scores predictions of recordings.
@@ -33,18 +32,10 @@ func (in *Inputs) scoreOf(rec *dataset.Recordings, predicted [][]float64) *datas
 	return dataset.Measure(known, rec, nil)
 }
 
-// best keeps the cause with the least ratio.
-func best(causes []*Cause) []Cause {
-	if len(causes) == 0 {
-		return nil
-	}
-	return []Cause{*slices.MinFunc(causes, func(a, b *Cause) int { return cmp.Compare(a.Ratio, b.Ratio) })}
-}
-
 // outputScales try mean and std of outputs.csv as recorded, 0 and 1, and powers of ten.
-func (e *Examination) outputScales(in *Inputs, rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []Cause {
+func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []accepted {
 	outputs := in.Float.Outputs
-	var causes []*Cause
+	var causes []accepted
 	try := func(place, says string, change func(o int, physical float64) float64) {
 		changed := make([][]float64, len(predicted))
 		for i, values := range predicted {
@@ -54,9 +45,8 @@ func (e *Examination) outputScales(in *Inputs, rec *dataset.Recordings, base *da
 			}
 		}
 		score := in.scoreOf(rec, changed)
-		c := in.compareAll(base, score, dataset.Compare)
-		if cause := in.cause(CauseOutputScale, place, says, rec, base, score, c); e.weigh(c, cause) {
-			causes = append(causes, cause)
+		if c := in.compareAll(base, score, dataset.Compare); c.helps() {
+			causes = append(causes, accepted{in.cause(CauseOutputScale, place, says, rec, base, score, c), c.sum})
 		}
 	}
 	raw := func(o int, physical float64) float64 { return (physical - outputs[o].Mean) / outputs[o].Std }
@@ -84,7 +74,7 @@ func (e *Examination) outputScales(in *Inputs, rec *dataset.Recordings, base *da
 			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(v float64) float64 { return times * v }))
 		}
 	}
-	return best(causes)
+	return causes
 }
 
 // powerOfTen is 10^k.
@@ -96,9 +86,9 @@ func powerOfTen(k int) float64 {
 }
 
 // outputExchanges try every pair of outputs, or classes, under each other's name.
-func (e *Examination) outputExchanges(in *Inputs, rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []Cause {
+func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []accepted {
 	outputs := in.Float.Outputs
-	var causes []*Cause
+	var causes []accepted
 	for p := range outputs {
 		for o := range p {
 			changed := make([][]float64, len(predicted))
@@ -110,13 +100,13 @@ func (e *Examination) outputExchanges(in *Inputs, rec *dataset.Recordings, base 
 				}
 			}
 			score := in.scoreOf(rec, changed)
-			c, place := in.compareAll(base, score, dataset.Compare), fmt.Sprintf("outputs %s and %s", outputs[o].Name, outputs[p].Name)
-			if cause := in.cause(CauseOutputs, place, "seem exchanged", rec, base, score, c); e.weigh(c, cause) {
-				causes = append(causes, cause)
+			if c := in.compareAll(base, score, dataset.Compare); c.helps() {
+				place := fmt.Sprintf("outputs %s and %s", outputs[o].Name, outputs[p].Name)
+				causes = append(causes, accepted{in.cause(CauseOutputs, place, "seem exchanged", rec, base, score, c), c.sum})
 			}
 		}
 	}
-	return best(causes)
+	return causes
 }
 
 // mostShifted is by how many steps outputs are tried earlier and later.
@@ -130,8 +120,8 @@ const mostShifted = 3
 // identity of mean squares the gain of a shift is twice the variance of the predictions times the difference
 // of the slopes at the shift and without. So earlier outputs are a cause only where the mean of both slopes is
 // below 1: then the shifted ones are nearer to what was trained. Later outputs, which no network can know, need no such test.
-func (e *Examination) shifts(in *Inputs, rec *dataset.Recordings, predicted [][]float64) []Cause {
-	var causes []*Cause
+func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []accepted {
+	var causes []accepted
 	for k := -mostShifted; k <= mostShifted; k++ {
 		if k == 0 {
 			continue
@@ -142,7 +132,7 @@ func (e *Examination) shifts(in *Inputs, rec *dataset.Recordings, predicted [][]
 		}
 		base, score := in.scoreOf(given, values), in.scoreOf(shifted, values)
 		c := in.compareAll(base, score, dataset.Compare)
-		if k < 0 && !in.belowOne(given, shifted, values, c.output) {
+		if !c.helps() || k < 0 && !in.belowOne(given, shifted, values, c.output) {
 			continue
 		}
 		steps := "steps"
@@ -154,11 +144,9 @@ func (e *Examination) shifts(in *Inputs, rec *dataset.Recordings, predicted [][]
 			late = "early"
 		}
 		says := fmt.Sprintf("seem to be recorded %d %s too %s", max(k, -k), steps, late)
-		if cause := in.cause(CauseShift, "the outputs of the recordings", says, rec, base, score, c); e.weigh(c, cause) {
-			causes = append(causes, cause)
-		}
+		causes = append(causes, accepted{in.cause(CauseShift, "the outputs of the recordings", says, rec, base, score, c), c.sum})
 	}
-	return best(causes)
+	return causes
 }
 
 // overlap pairs predictions with the outputs at the same step and with those k steps later, on the steps

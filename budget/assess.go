@@ -47,8 +47,7 @@ type Result struct {
 // [quant.Quantize].
 func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r := in.Price(cut, chosen)
-	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Signoff, in.Regions) }
-	s := r.scores(measure)
+	s := r.scoresOn(in.Signoff)
 	r.Loss = in.lossRows(in.Signoff, s, false)
 	r.Examination = in.Examine()
 	r.Examination.explainedBy(in, s.fixed)
@@ -84,9 +83,10 @@ func (r *Result) judge() {
 	}
 }
 
-// scores measures every network on the way to the chosen one.
-func (r *Result) scores(measure func(dataset.Predictor) *dataset.Score) scores {
+// scoresOn measures every network on the way to the chosen one.
+func (r *Result) scoresOn(rec *dataset.Recordings) scores {
 	c := r.Chosen
+	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, rec, r.Inputs.Regions) }
 	s := scores{float: measure(r.Inputs.Float), cut: measure(c.CutNet), fixed: measure(c.Fixed)}
 	if c.Recovered != nil {
 		s.recovered = measure(c.Recovered.Net)
@@ -154,7 +154,7 @@ func (r *Result) warn() {
 	}
 	r.warnSingle()
 	if row := r.Cut.Start; row.Judged && row.givenBreaks() && !math.IsInf(row.FloatMayReach, 1) {
-		reach := row.apart(row.FloatMayReach, row.allowed())
+		reach := row.apart(row.FloatMayReach, row.Allowed())
 		add("the network as given itself may reach %s of %s on the selection recordings "+
 			"(%s): such a row may get 1 %% worse, no more", reach[0], reach[1], row.figure())
 	}
@@ -201,6 +201,7 @@ func (r *Result) warn() {
 			add("%s: no official instruction timing is published; cycles rest on figures %s", t.Name, t.Core.TimingKind)
 		}
 	}
+	r.warnAssumptions()
 	if len(in.Targets) > 0 {
 		var flags []string
 		for _, t := range in.Targets {
@@ -218,6 +219,25 @@ func (r *Result) warn() {
 	}
 	if len(unhindered) > 0 {
 		add("%s: no flash wait states are given, and cycles are without any; flash_wait in the target or a profile of the part adds them", strings.Join(unhindered, ", "))
+	}
+}
+
+// warnAssumptions says what memory and battery figures leave out.
+func (r *Result) warnAssumptions() {
+	var data, batteries []string
+	for _, t := range r.Inputs.Targets {
+		if t.RAM != nil && t.RAMTotal == nil {
+			data = append(data, t.Name)
+		}
+		if t.Battery != nil {
+			batteries = append(batteries, t.Name)
+		}
+	}
+	if len(data) > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: ram is data alone, and so is its limit; the stack comes on top, and ram_total in the target judges both together", strings.Join(data, ", ")))
+	}
+	if len(batteries) > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: battery life assumes that nothing but these steps, and the sleep between them, discharges the battery", strings.Join(batteries, ", ")))
 	}
 }
 

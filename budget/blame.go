@@ -23,7 +23,7 @@ func (r *Result) blame() *Blame {
 	rows := r.Inputs.assess(r.Chosen.heldOut).rows
 	var broken []Loss
 	for _, l := range rows {
-		if l.MayReach > l.allowed() {
+		if l.MayReach > l.Allowed() {
 			broken = append(broken, l)
 		}
 	}
@@ -74,7 +74,7 @@ func (b *Blame) RowMayReach(s WidthStep) float64 {
 }
 
 // givenBreaks tells whether the network as given does not keep the tolerance of a row either.
-func (l Loss) givenBreaks() bool { return l.FloatMayReach > l.allowed() }
+func (l Loss) givenBreaks() bool { return l.FloatMayReach > l.Allowed() }
 
 // sameRow tells whether two rows are about the same.
 func (l Loss) sameRow(o Loss) bool {
@@ -86,24 +86,24 @@ func (l Loss) sameRow(o Loss) bool {
 func (b *Blame) String() string {
 	row := b.Row.figure()
 	if b.Row.givenBreaks() {
-		text := b.Row.apart(b.Row.MayReach, b.Row.allowed(), b.Row.FloatMayReach)
+		text := b.Row.apart(b.Row.MayReach, b.Row.Allowed(), b.Row.FloatMayReach)
 		return fmt.Sprintf("no word is to blame: the network as given itself may reach %s of %s "+
 			"in %s on the selection recordings, the choice %s", text[2], text[1], row, text[0])
 	}
 	if b.Step == nil {
-		text := b.Row.apart(b.Row.MayReach, b.Row.allowed())
+		text := b.Row.apart(b.Row.MayReach, b.Row.Allowed())
 		return fmt.Sprintf("the words are not to blame: no wider one lessens what %s may reach "+
 			"on the selection recordings (%s of %s)", row, text[0], text[1])
 	}
-	text := b.Row.apart(b.With.MayReach, b.Row.allowed(), b.Row.MayReach)
+	text := b.Row.apart(b.With.MayReach, b.Row.Allowed(), b.Row.MayReach)
 	what, bits := b.Step.What, b.Step.Bits
 	with := fmt.Sprintf("which costs %d bytes more, %s may reach %s of %s "+
 		"on the selection recordings instead of %s", -b.Step.Saved, row, text[0], text[1], text[2])
 	switch {
-	case b.Row.MayReach <= b.Row.allowed():
+	case b.Row.MayReach <= b.Row.Allowed():
 		return fmt.Sprintf("a wider word leaves more room: with int%d for the %s, %s",
 			bits, what, with)
-	case b.With.MayReach <= b.Row.allowed():
+	case b.With.MayReach <= b.Row.Allowed():
 		return fmt.Sprintf("the %s are to blame: with int%d for them, %s", what, bits, with)
 	}
 	return fmt.Sprintf("the %s are to blame in part: with int%d for them, %s", what, bits, with)

@@ -150,7 +150,7 @@ func TestScoresAreComputedWhenTheJobGivesNone(t *testing.T) {
 	in.ScoreFeatures(nil)
 	first := in.Computed
 	cut := in.Rank()
-	if in.Computed != first || cut.FeatureScores != first.Scores || first.Errors == nil {
+	if in.Computed != first || cut.FeatureScores != first.Scores || first.Deviations == nil {
 		t.Errorf("computed %+v", first)
 	}
 	if !slices.Equal(cut.FeatureScores.Items, dataset.FeatureNames(in.Float.Features)) {

@@ -25,6 +25,7 @@ const (
 	Flash    = "flash"
 	RAM      = "ram"
 	Stack    = "stack"
+	RAMTotal = "ram_total" // data and stack together; of targets that limit it
 	Cycles   = "cycles"
 	StepTime = "step_time"
 )
@@ -105,8 +106,12 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 		steps = measuredCycles(m, steps)
 	}
 	rows.add(Flash, "B", limitOf(t.Flash), withFrontEnd(flash, weights, tables, code)...)
-	rows.add(RAM, "B", limitOf(t.RAM), withFrontEnd(ram, memory...)...)
+	data := rows.add(RAM, "B", limitOf(t.RAM), withFrontEnd(ram, memory...)...)
+	ofData := rows.last().Kind
 	rows.add(Stack, "B", limitOf(t.Stack), stack)
+	if t.RAMTotal != nil {
+		rows.add(RAMTotal, "B", limitOf(t.RAMTotal), part{"data", data, ofData}, part{"stack", stack.value, stack.kind})
+	}
 	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, steps...)...)
 	stepTime := rows.add(StepTime, "s", timeLimit(t), part{Total, total / float64(t.Clock), rows.last().Kind})
 	rows.addPower(stepTime)

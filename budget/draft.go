@@ -19,8 +19,10 @@ import (
 // Draft is a job as far as a network and a recording tell it. All else is guessed, and tried on the recording.
 type Draft struct {
 	Name       string
-	Model      string // files as the draft names them
-	Convention string // of the names in the model file; empty for ONNX
+	Model      string            // files as the draft names them
+	Convention string            // of the names in the model file; empty for ONNX
+	Layers     []model.LayerSpec // what the model file does not say, as it fits the recording best; empty where it says all
+	Readings   int               // ways to read the model file that were tried
 	Selection  string
 	Signoff    []string // empty: nobody said
 	Features   []dataset.Feature
@@ -54,10 +56,12 @@ func (d *Draft) IsDoubtful() bool {
 // the recorded outputs best is taken. Errors say what cannot be guessed.
 func NewDraft(modelFile, selection string) (*Draft, error) {
 	d := &Draft{Model: modelFile, Selection: selection}
-	imported, err := d.importAny()
+	readings, err := d.importAny()
 	if err != nil {
 		return nil, err
 	}
+	d.Readings = len(readings)
+	imported := readings[0].imported
 	columns, err := readColumns(selection)
 	if err != nil {
 		return nil, err
@@ -69,7 +73,7 @@ func NewDraft(modelFile, selection string) (*Draft, error) {
 	best := math.Inf(-1)
 	var failed error
 	for _, g := range guesses {
-		tried, err := d.try(imported, g)
+		tried, err := d.try(readings, g)
 		if err != nil {
 			failed = errors.Join(failed, err)
 			continue
@@ -100,8 +104,15 @@ func (d *Draft) checkNames() error {
 	return nil
 }
 
-// importAny reads the network; the convention of arrays is the first that they follow.
-func (d *Draft) importAny() (*model.Import, error) {
+// reading is one way to read the model file.
+type reading struct {
+	spec     model.Spec
+	imported *model.Import
+}
+
+// importAny reads the network, in every way that the file leaves open; the convention of arrays is the
+// first that they follow.
+func (d *Draft) importAny() ([]reading, error) {
 	conventions := []string{""}
 	switch strings.ToLower(filepath.Ext(d.Model)) {
 	case ".safetensors":
@@ -111,10 +122,10 @@ func (d *Draft) importAny() (*model.Import, error) {
 	}
 	var first error
 	for _, c := range conventions {
-		imported, err := model.ImportFile(d.Model, model.Spec{Convention: c})
+		readings, err := readAll(d.Model, c)
 		if err == nil {
 			d.Convention = c
-			return imported, nil
+			return readings, nil
 		}
 		if first == nil {
 			first = err
@@ -124,6 +135,23 @@ func (d *Draft) importAny() (*model.Import, error) {
 		return nil, fileError(d.Model, pathError, "give a network: .onnx, .safetensors or .npz")
 	}
 	return nil, first
+}
+
+// readAll reads the network in every way that the file leaves open.
+func readAll(path, convention string) ([]reading, error) {
+	specs, err := model.Readings(path, convention)
+	if err != nil {
+		return nil, err
+	}
+	var readings []reading
+	for _, s := range specs {
+		imported, err := model.ImportFile(path, s)
+		if err != nil {
+			return nil, err
+		}
+		readings = append(readings, reading{s, imported})
+	}
+	return readings, nil
 }
 
 // withFile opens a recording.

@@ -90,6 +90,20 @@ func (d *Draft) TOML() []byte {
 	if d.Convention != "" {
 		say("convention = %s", text(d.Convention))
 	}
+	if len(d.Layers) > 0 {
+		say("# %s: the file does not say this; of %d ways to read it this one gives the recorded outputs best.", Guess, d.Readings)
+	}
+	for _, l := range d.Layers {
+		say("[[model.layer]]")
+		if l.Name != "" || d.Convention == "torch" {
+			say("name = %s", text(l.Name))
+		}
+		if l.Cell != "" {
+			say("cell = %s", text(l.Cell))
+		} else if l.Activation != "" {
+			say("activation = %s", text(l.Activation))
+		}
+	}
 	say("\n[recordings]\nselection = %s  # may be used to choose", text(d.Selection))
 	switch len(d.Signoff) {
 	case 0:

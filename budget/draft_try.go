@@ -1,8 +1,10 @@
 package budget
 
 import (
+	"cmp"
 	"math"
 	"os"
+	"slices"
 
 	"kerf/dataset"
 	"kerf/model"
@@ -17,8 +19,15 @@ type triedDraft struct {
 	quality float64
 }
 
-// try runs the network on the recording with one guess of columns, for every usual normalisation.
-func (d *Draft) try(imported *model.Import, g columnGuess) ([]triedDraft, error) {
+// fewestTried is how many steps each of very many readings is tried on at first.
+const fewestTried = 500
+
+// finalists is how many readings are tried on all steps.
+const finalists = 8
+
+// try runs the network on the recording with one guess of columns, for every reading of the model file and
+// every usual normalisation. Of many readings all are tried on some steps, and the best on all.
+func (d *Draft) try(readings []reading, g columnGuess) ([]triedDraft, error) {
 	reference := dataset.Reference{Outputs: g.outputs, Column: g.column}
 	if g.column != "" {
 		reference.Outputs = g.classes
@@ -30,11 +39,48 @@ func (d *Draft) try(imported *model.Import, g columnGuess) ([]triedDraft, error)
 		return nil, err
 	}
 	features, outputs := describeFeatures(g.features, all), describeOutputs(g.outputs, all)
-	few := firstSteps(all)
+	few := firstSteps(all, triedSteps)
+	if len(readings) > finalists {
+		some := firstSteps(all, max(fewestTried, triedSteps/len(readings)))
+		var heats []triedDraft
+		for _, r := range readings {
+			heats = append(heats, *slices.MaxFunc(pointers(d.tryReading(r, g, features, outputs, some)), byQuality))
+		}
+		order := make([]int, len(readings))
+		for i := range order {
+			order[i] = i
+		}
+		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(heats[b].quality, heats[a].quality) })
+		best := make([]reading, finalists)
+		for i := range best {
+			best[i] = readings[order[i]]
+		}
+		readings = best
+	}
 	var tried []triedDraft
-	for _, in := range inputGuesses(imported, features) {
+	for _, r := range readings {
+		tried = append(tried, d.tryReading(r, g, features, outputs, few)...)
+	}
+	return tried, nil
+}
+
+func pointers(drafts []triedDraft) []*triedDraft {
+	all := make([]*triedDraft, len(drafts))
+	for i := range drafts {
+		all[i] = &drafts[i]
+	}
+	return all
+}
+
+func byQuality(a, b *triedDraft) int { return cmp.Compare(a.quality, b.quality) }
+
+// tryReading tries one reading of the model file with every usual normalisation.
+func (d *Draft) tryReading(r reading, g columnGuess, features []dataset.Feature, outputs []dataset.Output, few *dataset.Recordings) []triedDraft {
+	var tried []triedDraft
+	for _, in := range inputGuesses(r.imported, features) {
 		for _, out := range outputGuesses(outputs, g.classes) {
 			t := triedDraft{draft: *d}
+			t.draft.Layers = r.spec.Layers
 			t.draft.Features, t.draft.Outputs, t.draft.Classes, t.draft.Column = in.features, out.outputs, g.classes, g.column
 			t.draft.Normalised, t.draft.Scaled, t.draft.Steps = in.words, out.words, few.Steps()
 			scores := out.outputs
@@ -56,15 +102,15 @@ func (d *Draft) try(imported *model.Import, g columnGuess) ([]triedDraft, error)
 			tried = append(tried, t)
 		}
 	}
-	return tried, nil
+	return tried
 }
 
-// firstSteps keeps the first sequences, one at least.
-func firstSteps(all *dataset.Recordings) *dataset.Recordings {
+// firstSteps keeps the first sequences with at most so many steps, one sequence at least.
+func firstSteps(all *dataset.Recordings, steps int) *dataset.Recordings {
 	few := *all
 	few.Sequences = nil
 	for _, s := range all.Sequences {
-		if len(few.Sequences) > 0 && few.Steps()+s.Steps > triedSteps {
+		if len(few.Sequences) > 0 && few.Steps()+s.Steps > steps {
 			break
 		}
 		few.Sequences = append(few.Sequences, s)

@@ -17,7 +17,6 @@ import (
 type Examination struct {
 	Explained []Explained
 	Causes    []Cause // that speak against a signature, the most probable first
-	Nearest   *Cause  // alternative with the least ratio that makes no output worse; nil: none was measured
 	Tried     int     // alternatives
 	Checked   string  // reason of the job to let the verdict stand; empty: none
 }
@@ -94,19 +93,26 @@ func (in *Inputs) Examine() *Examination {
 	base := in.floatOnSelection()
 	off := dataset.Measure(in.Float, in.Signoff, in.Regions)
 	e.Explained = append(in.explained(in.Signoff, off), in.explained(in.Selection, base)...)
-	best := e.bestAlternative(in, in.Selection, base, in.alternatives(in.Selection))
-	best = append(best, e.outputAlternatives(in, in.Selection)...)
+	helpful, tried := in.helpful(in.Selection, base, in.alternatives(in.Selection))
+	e.Tried += tried
+	helpful = append(helpful, in.outputAlternatives(in.Selection)...)
+	if best := mostProbable(helpful); best != nil {
+		e.Causes = append(e.Causes, *best)
+	}
 	if in.errsMore(base, off) {
-		best = append(best, e.bestAlternative(in, in.Signoff, off, in.dataAlternatives(in.Selection))...)
-		best = append(best, e.outputAlternatives(in, in.Signoff)...)
-		if c, ok := in.foreignOutputs(); ok {
-			best = append(best, c)
+		helpful, tried := in.helpful(in.Signoff, off, in.dataAlternatives(in.Selection))
+		e.Tried += tried
+		best := mostProbable(append(helpful, in.outputAlternatives(in.Signoff)...))
+		if c, ok := in.foreignOutputs(); best == nil && ok {
+			best = &c
+		}
+		if best != nil && !slices.ContainsFunc(e.Causes, best.isSame) {
+			e.Causes = append(e.Causes, *best)
 		}
 	}
-	slices.SortStableFunc(best, func(a, b Cause) int { return cmp.Compare(a.Ratio, b.Ratio) })
-	e.Causes = best
+	isFound := len(e.Causes) > 0
 	for _, x := range e.Explained {
-		if x.isLittle() && len(best) == 0 {
+		if x.IsLittle() && !isFound {
 			e.Causes = append(e.Causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File, Signoff: x.Signoff, Output: x.Output, Ratio: math.NaN(),
 				Says: fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output))})
 		}
@@ -203,18 +209,9 @@ func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, othe
 // helps tells whether an alternative speaks against the job.
 func (c compared) helps() bool { return c.least <= betterRatio && c.high < 1 && c.most <= worseRatio }
 
-// weigh tells whether an alternative speaks against the job, and remembers the nearest one.
-func (e *Examination) weigh(c compared, cause *Cause) bool {
-	if c.most <= worseRatio && (e.Nearest == nil || c.least < e.Nearest.Ratio) {
-		e.Nearest = cause
-	}
-	return c.helps()
-}
-
-// bestAlternative tries alternatives on a part of the recordings, the promising ones on all, and returns
-// the one that helps most, if any does.
-func (e *Examination) bestAlternative(in *Inputs, rec *dataset.Recordings, base *dataset.Score, all []alternative) []Cause {
-	e.Tried += len(all)
+// helpful tries alternatives on a part of the recordings, the promising ones on all, and returns those that
+// speak against the job, in their order, and how many were tried.
+func (in *Inputs) helpful(rec *dataset.Recordings, base *dataset.Score, all []alternative) ([]accepted, int) {
 	type candidate struct {
 		alternative
 		place int
@@ -240,22 +237,41 @@ func (e *Examination) bestAlternative(in *Inputs, rec *dataset.Recordings, base 
 	slices.SortStableFunc(promisingOnes, func(a, b candidate) int { return cmp.Compare(a.sum, b.sum) })
 	most := int(max(fewestFull, fullWork/(weights*float64(rec.Steps()))))
 	promisingOnes = promisingOnes[:min(most, len(promisingOnes))]
-	var best *Cause
-	bestSum, bestPlace := math.Inf(1), 0
+	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.place - b.place })
+	var helpful []accepted
 	for _, p := range promisingOnes {
 		score := dataset.Measure(p.net(), rec, nil)
-		c := in.compareAll(base, score, dataset.Compare)
-		cause := in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c)
-		if !e.weigh(c, cause) || c.sum > bestSum+alike || c.sum > bestSum-alike && p.place > bestPlace {
-			continue
+		if c := in.compareAll(base, score, dataset.Compare); c.helps() {
+			helpful = append(helpful, accepted{in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c), c.sum})
 		}
-		best, bestSum, bestPlace = cause, c.sum, p.place
 	}
-	if best == nil {
-		return nil
-	}
-	return []Cause{*best}
+	return helpful, len(all)
 }
+
+// accepted is a cause that speaks against the job, with the sum of the logarithms of what it makes of the
+// errors of all outputs.
+type accepted struct {
+	*Cause
+	sum float64
+}
+
+// mostProbable is the cause that helps most. Of those that help alike it is the one that stands first: lists
+// begin with what concerns most of the network.
+func mostProbable(all []accepted) *Cause {
+	least := math.Inf(1)
+	for _, a := range all {
+		least = min(least, a.sum)
+	}
+	for _, a := range all {
+		if a.sum <= least+alike {
+			return a.Cause
+		}
+	}
+	return nil
+}
+
+// isSame tells whether two causes are about the same.
+func (c *Cause) isSame(d Cause) bool { return c.Kind == d.Kind && c.Place == d.Place }
 
 // cause states what an alternative gives.
 func (in *Inputs) cause(kind, place, says string, rec *dataset.Recordings, base, score *dataset.Score, c compared) *Cause {

@@ -28,9 +28,9 @@ func (e *Explained) IsWhole() bool { return e.Scenario == "all" && e.Region == "
 // for, whatever else is said of it (our choice).
 const leastExplained = 0.1
 
-// isLittle tells whether a share speaks against the network: it explains less than a tenth, or less than
+// IsLittle tells whether a share speaks against the network: it explains less than a tenth, or less than
 // nothing with all of its interval.
-func (e *Explained) isLittle() bool {
+func (e *Explained) IsLittle() bool {
 	return e.IsWhole() && (e.Given < leastExplained || e.High < 0)
 }
 

@@ -60,8 +60,8 @@ func (l *Loss) JudgedValue() (value, high float64) {
 	return l.Fixed, l.FixedHigh
 }
 
-// allowed is the most that the judged value may be.
-func (l *Loss) allowed() float64 {
+// Allowed is the most that the judged value may be.
+func (l *Loss) Allowed() float64 {
 	if l.Metric == dataset.Explained {
 		return 1 - l.Tolerance
 	}
@@ -77,7 +77,7 @@ const usualSequences = 6
 // [dataset.Metric.Fewest] sequences, more recordings are needed.
 func (l *Loss) Judge() {
 	value, high := l.JudgedValue()
-	limit := l.allowed()
+	limit := l.Allowed()
 	switch {
 	case l.Sequences == 0:
 		l.Verdict, l.WouldDo = NotEnough, usualSequences
@@ -100,8 +100,8 @@ func (l *Loss) Judge() {
 // Margin is the room between the tolerance and the upper end of the interval,
 // as a fraction of the tolerance; NaN without an interval or tolerance.
 func (l *Loss) Margin() float64 {
-	if _, high := l.JudgedValue(); l.Judged && l.allowed() > 0 {
-		return 1 - high/l.allowed()
+	if _, high := l.JudgedValue(); l.Judged && l.Allowed() > 0 {
+		return 1 - high/l.Allowed()
 	}
 	return math.NaN()
 }

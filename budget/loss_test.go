@@ -74,14 +74,15 @@ func TestVerdictOnTheWhole(t *testing.T) {
 	}
 }
 
-// The reserve, recomputed from its parts: 1.96 half-widths make the interval, the
-// difference of two alike figures has √2 times the standard error, 1.645 of
-// these are 95 % one-sided (normal quantiles, any table).
+// The reserve, recomputed from its parts: 1.96 half-widths make the interval of many sequences, the
+// difference of two alike figures has √2 times the standard error, 1.645 of these are 95 % one-sided. With
+// two sequences the quantiles of Student's t are 12.706 and 6.314 (any table).
 func TestSignoffReach(t *testing.T) {
-	halfWidth := 1.959964
-	want := (halfWidth + 1.644854*math.Sqrt2) / halfWidth
-	if math.Abs(signoffReach-want) > 1e-3 {
-		t.Errorf("signoffReach is %.4f, want %.4f", signoffReach, want)
+	for sequences, quantiles := range map[int][2]float64{1_000_000: {1.959964, 1.644854}, 2: {12.7062, 6.3138}, 6: {2.5706, 2.0150}} {
+		want := (quantiles[0] + quantiles[1]*math.Sqrt2) / quantiles[0]
+		if got := signoffReach(sequences); math.Abs(got-want) > 1e-3 {
+			t.Errorf("%d sequences: signoffReach is %.4f, want %.4f", sequences, got, want)
+		}
 	}
 }
 

@@ -136,7 +136,7 @@ func (in *Inputs) checkMemory(i int, t Target) error {
 		key       string
 		limit     *Bytes
 		available *targets.Bytes
-	}{{"flash", t.Flash, t.Core.Flash}, {"ram", t.RAM, t.Core.RAM}} {
+	}{{"flash", t.Flash, t.Core.Flash}, {"ram", t.RAM, t.Core.RAM}, {"ram_total", t.RAMTotal, t.Core.RAM}} {
 		if size.limit != nil && size.available != nil && *size.limit > *size.available {
 			return in.Job.at("lower the limit", fmt.Sprintf("profile %s has %s of %s", t.Core.Name, targets.FormatBytes(int64(*size.available)), size.key), "target", i, size.key)
 		}

@@ -75,7 +75,18 @@ func (in *Inputs) ToleranceFrom(l Loss) string {
 	if l.Relative {
 		key = toleranceKeys[l.Metric][0]
 	}
-	return in.Job.place("tolerance", l.Output, key)
+	if l.Metric == dataset.Explained {
+		key = "explained"
+	}
+	path := []any{"tolerance", l.Output}
+	if in.Job.Tolerances[l.Output].isSpecial(l) {
+		if l.Region != "" {
+			path = append(path, "region", l.Region)
+		} else {
+			path = append(path, "scenario", l.Scenario)
+		}
+	}
+	return in.Job.place(append(path, key)...)
 }
 
 // LimitFrom says where the limit of a total was set: in the job, or by the profile of the part. It is empty where there is none.

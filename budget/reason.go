@@ -234,11 +234,11 @@ func (l *Loss) reaches() string {
 	case math.IsInf(l.MayReach, 1):
 		return what + " cannot be told from one selection sequence"
 	case l.givenBreaks():
-		text := l.apart(l.MayReach, l.allowed(), l.FloatMayReach)
+		text := l.apart(l.MayReach, l.Allowed(), l.FloatMayReach)
 		return fmt.Sprintf("%s may reach %s of %s, where the network as given reaches %s",
 			what, text[0], text[1], text[2])
 	}
-	text := l.apart(l.MayReach, l.allowed())
+	text := l.apart(l.MayReach, l.Allowed())
 	return fmt.Sprintf("%s may reach %s of %s", what, text[0], text[1])
 }
 
@@ -270,6 +270,9 @@ func (l *Loss) apart(values ...float64) []string {
 
 // show prints a value that is compared with the tolerance of a row.
 func (l *Loss) show(v float64, digits int) string {
+	if l.Relative && l.Metric.IsShare() {
+		return fmt.Sprintf("%.*g points", digits, 100*v)
+	}
 	if l.Relative || l.Metric == dataset.Explained {
 		return fmt.Sprintf("%.*g %%", digits, 100*v)
 	}

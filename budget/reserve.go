@@ -6,12 +6,14 @@ import (
 	"kerf/dataset"
 )
 
-// signoffReach is how many half-widths of the interval, measured on selection
-// recordings, must lie within the tolerance. One is the interval itself. The
-// rest is for the sign-off recordings, which are others: if they are as many and
-// alike, the difference of two such figures has √2 times the standard error, and
-// 1.645 of these (95 % one-sided) over 1.96 per half-width are kept free.
-var signoffReach = 1 + 1.645*math.Sqrt2/1.96
+// signoffReach is how many half-widths of the interval, measured on so many selection sequences, must lie
+// within the tolerance. One is the interval itself. The rest is for the sign-off recordings, which are
+// others: if they are as many and alike, the difference of two such figures has √2 times the standard
+// error. Of these the 95th percentile of Student's t is kept free (one-sided), where a half-width is the
+// 97.5th: 1 + 1.645·√2/1.96 = 2.19 with many sequences, 1.70 with two.
+func signoffReach(sequences int) float64 {
+	return 1 + float64(math.Sqrt2*dataset.OneSided(sequences))
+}
 
 // hopelessSlack is how much worse a row may get that the float network itself
 // does not keep: rounding changes the last digits of anything.
@@ -53,7 +55,7 @@ func (in *Inputs) assess(score *dataset.Score) judgement {
 // allowance is what a row may reach: its tolerance, or where the float network itself does not keep that
 // what the float network reaches. Such a row must not get worse.
 func allowance(row Loss, floor float64) float64 {
-	return max(row.allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
+	return max(row.Allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
 }
 
 // within tells whether every judged row on selection recordings leaves room for
@@ -73,7 +75,7 @@ func (l *Loss) reach() float64 {
 	case math.IsNaN(high) && !math.IsNaN(value):
 		return math.Inf(1)
 	}
-	return value + float64(signoffReach*(high-value))
+	return value + float64(signoffReach(l.Sequences)*(high-value))
 }
 
 // floatReach is the reach of every judged row for the float network itself.
@@ -111,5 +113,5 @@ func (in *Inputs) constantOn(rec *dataset.Recordings) *dataset.Score {
 
 // used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.
 func used(row Loss, mayReach float64) float64 {
-	return (mayReach - row.allowed()) / math.Max(row.allowed(), math.SmallestNonzeroFloat64)
+	return (mayReach - row.Allowed()) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
 }

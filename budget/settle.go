@@ -138,7 +138,7 @@ func (r *Result) start() *Start {
 		rec.Sequences = append(rec.Sequences, &short)
 	}
 	start := &Start{Rule: rule.String(), Share: leftOut(in.Signoff)}
-	s := r.scores(func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, &rec, in.Regions) })
+	s := r.scoresOn(&rec)
 	for o, output := range in.judged() {
 		whole := in.places(&rec, o)[0]
 		start.Loss = append(start.Loss, in.lossRow(output, whole, dataset.Metrics(in.Float.Classes)[0], s))
@@ -212,15 +212,14 @@ func (r *Result) warnStart() {
 		later.Settle = min(steps, s.Steps)
 		rest.Sequences = append(rest.Sequences, &later)
 	}
-	s := r.scores(func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, &rest, in.Regions) })
 	var with, without Loss
 	most := 0.0
-	for _, later := range in.lossRows(&rest, s, true) {
+	for _, later := range in.lossRows(&rest, r.scoresOn(&rest), true) {
 		for _, row := range r.Loss {
 			if row.sameRow(later) {
 				before, _ := row.JudgedValue()
 				after, _ := later.JudgedValue()
-				moved := math.Abs(after-before) / math.Max(row.allowed(), math.SmallestNonzeroFloat64)
+				moved := math.Abs(after-before) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
 				if (moved >= decidingShare || later.Verdict != row.Verdict) && moved > most {
 					most, with, without = moved, row, later
 				}
@@ -233,7 +232,7 @@ func (r *Result) warnStart() {
 	value, _ := with.JudgedValue()
 	later, _ := without.JudgedValue()
 	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %d steps of the sign-off sequences behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]d steps\" leaves them out of every judgement",
-		steps, with.figure(), with.show(value, 3), with.show(with.allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
+		steps, with.figure(), with.show(value, 3), with.show(with.Allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
 }
 
 // squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the class

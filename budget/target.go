@@ -16,6 +16,7 @@ type TargetRule struct {
 	Flash       *Bytes   `toml:"flash"`
 	RAM         *Bytes   `toml:"ram"`
 	Stack       *Bytes   `toml:"stack"`
+	RAMTotal    *Bytes   `toml:"ram_total"` // data and stack together
 	Cycles      *float64 `toml:"cycles"`
 	StepTime    *Seconds `toml:"step_time"`
 	Period      *Seconds `toml:"period"` // between two steps; no step may take longer

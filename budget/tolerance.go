@@ -136,6 +136,20 @@ func (t Tolerance) rules(p place) []rule {
 	return all
 }
 
+// isSpecial tells whether the tolerance of a row is one of its scenario or region alone.
+func (t Tolerance) isSpecial(l Loss) bool {
+	own := t.Region[l.Region]
+	if l.Region == "" {
+		own = t.Scenario[l.Scenario]
+	}
+	for _, e := range own.list() {
+		if e.metric == l.Metric && (l.Relative && e.share != nil || !l.Relative && e.bound != nil) {
+			return true
+		}
+	}
+	return false
+}
+
 // checkTolerances looks for names and metrics that the job does not have; scenarios are checked when
 // the recordings are known.
 func (in *Inputs) checkTolerances() error {

@@ -122,7 +122,7 @@ func (b blocks) count(s series) int {
 
 // interval is that of the blocks where the sequences are alike, else the outer ends of it and the given one.
 func (b blocks) interval(s series, value, low, high float64) (float64, float64) {
-	half := studentsT(float64(b.count(s))) * b.standardError(s)
+	half := float64(studentsT(float64(b.count(s))) * b.standardError(s))
 	alike := alikeMore
 	if len(s) == 2 {
 		alike = alikeTwo
@@ -177,7 +177,7 @@ func (b blocks) ratio(s series) float64 {
 			mean += m / float64(len(own))
 		}
 		d := mean - total/n
-		between += float64(len(own)) * float64(d*d)
+		between += float64(float64(len(own)) * float64(d*d))
 		for _, m := range own {
 			within += float64((m - mean) * (m - mean))
 		}

@@ -1,6 +1,9 @@
 package dataset
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Metric names a measure of error, in the unit of the output.
 type Metric string
@@ -32,6 +35,10 @@ func Metrics(classes bool) []Metric {
 	}
 	return []Metric{RMSE, MAE, MaxError, Bias}
 }
+
+// IsShare tells whether a metric is a share of steps, of which more is better and less is lost in
+// percentage points.
+func (m Metric) IsShare() bool { return slices.Contains(Metrics(true), m) }
 
 // tally is what one sequence adds to the errors of one output.
 type tally struct {

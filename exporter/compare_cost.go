@@ -79,7 +79,7 @@ func unknownOf(old, fresh *Signoff, was, now CostRow) float64 {
 		return 0 // exact, but for what the job declares of front ends
 	case budget.Flash:
 		return ifChanged(old, fresh, now, "code", func(float64) float64 { return codeOff })
-	case budget.Stack:
+	case budget.Stack, budget.RAMTotal:
 		if was.Value == now.Value {
 			return 0
 		}

@@ -2,7 +2,6 @@ package exporter
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"kerf/dataset"
@@ -196,5 +195,5 @@ const ComparisonLegend = "better, worse: the verdict of a row changed, or its fi
 
 // IsShare tells whether a metric is a fraction of steps, of which more is better.
 func IsShare(metric string) bool {
-	return slices.Contains(dataset.Metrics(true), dataset.Metric(metric))
+	return dataset.Metric(metric).IsShare()
 }

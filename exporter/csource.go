@@ -110,6 +110,10 @@ func (h *Handoff) header() (string, error) {
 	for _, l := range net.Layers {
 		units += l.Units
 	}
+	fits := 0
+	if h.Fits {
+		fits = 1
+	}
 	for _, d := range []struct {
 		macro string
 		value any
@@ -122,6 +126,7 @@ func (h *Handoff) header() (string, error) {
 		{"NET_WEIGHT_BYTES", net.Shape().WeightBytes(), "flash: weights, biases, shifts"},
 		{"NET_TABLE_BYTES", net.Shape().TableBytes(), "flash: tanh table"},
 		{"NET_ID", "0x@ID@UL", "ties the files of one export together"},
+		{"NET_FITS", fits, "1: the sign-off says that it fits; 0: NOT SIGNED"},
 		{"NET_KERF_VERSION", fmt.Sprintf("%q", commentText(h.Version)), "that made them"},
 		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits, halves away from 0, limited to int16"},
 	} {
@@ -132,6 +137,9 @@ func (h *Handoff) header() (string, error) {
 	}
 	if h.Period > 0 {
 		fmt.Fprintf(&b, "#define NET_PERIOD_US %.0fUL /* between two steps, in microseconds: the network was trained at this rate */\n", 1e6*h.Period)
+	}
+	if h.SettleSteps != nil {
+		fmt.Fprintf(&b, "#define NET_SETTLE_STEPS %d /* steps after which outputs no longer tell how the state began: they differ by less than a tenth of the tolerance on all sign-off recordings */\n", *h.SettleSteps)
 	}
 	b.WriteString("\n/* Inputs in order: index in x[]; unit, mean and std of the physical value. */\n")
 	for i, f := range net.Features {
@@ -182,7 +190,27 @@ func (h *Handoff) description() string {
 }
 
 // banner opens every emitted C file. It holds no time and no folder.
+// wrapped breaks a line of a comment where it gets longer than 90 columns.
+func wrapped(text string) string {
+	const widest = 90
+	var b strings.Builder
+	column := 0
+	for i, word := range strings.Fields(text) {
+		switch {
+		case i > 0 && column+1+len(word) > widest:
+			b.WriteString("\n * ")
+			column = 0
+		case i > 0:
+			b.WriteByte(' ')
+			column++
+		}
+		b.WriteString(word)
+		column += len(word)
+	}
+	return b.String()
+}
+
 func (h *Handoff) banner(what string) string {
 	return fmt.Sprintf("/* %s: %s.\n * Network: %s.\n * Export 0x@ID@, made by kerf %s from a job with SHA-256 %.16s... Do not edit: make it again.\n * %s */\n",
-		h.Name, what, h.description(), commentText(h.Version), h.JobHash, commentText(h.VerdictLine))
+		h.Name, what, h.description(), commentText(h.Version), h.JobHash, wrapped(commentText(h.VerdictLine)))
 }

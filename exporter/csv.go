@@ -10,7 +10,8 @@ import (
 )
 
 // csvHead names the columns of signoff.csv. Rows of section loss use output,
-// scenario, region, metric; rows of section cost use target, resource, part;
+// scenario, region, metric; rows of section explained have the metrics explained, explained_low and
+// explained_high, and the recordings as part; rows of section cost use target, resource, part;
 // rows of section difference have the metrics mean, seen, found_recorded
 // and found_any; those of section accumulator seen and found, with the tensor as part and its proven bound as limit;
 // limit_on is at_least where the limit is a least value; estimate stands beside measured values.
@@ -31,6 +32,14 @@ func (s *Signoff) CSV() ([]byte, error) {
 		write("loss", l.Output, l.Scenario, l.Region, l.Metric, "", "", "", l.Unit,
 			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise), full(l.RiseLow), full(l.RiseHigh),
 			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict, "")
+	}
+	for _, x := range s.Explained {
+		for _, f := range []struct {
+			metric string
+			value  *float64
+		}{{"explained", x.Given}, {"explained_low", x.GivenLow}, {"explained_high", x.GivenHigh}} {
+			write("explained", x.Output, x.Scenario, x.Region, f.metric, "", "", x.On, "", full(x.Given), "", "", full(x.Fixed), "", "", "", full(f.value), "", "", "", string(budget.Measured), strconv.Itoa(x.Sequences), strconv.Itoa(x.Steps), "", "")
+		}
 	}
 	for _, c := range s.Cost {
 		on := ""

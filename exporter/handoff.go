@@ -18,6 +18,8 @@ type Handoff struct {
 	Version     string // of kerf
 	JobHash     string // SHA-256 of the job file, hexadecimal
 	VerdictLine string // one line for the head of every C file
+	Fits        bool   // the sign-off says that the network fits
+	SettleSteps *int   // after which the network has forgotten the state that it began with; nil: not known
 	Net         *quant.Network
 	Description string  // of the network, one line
 	Period      float64 // s between two steps; 0 when the job does not say
@@ -88,7 +90,7 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	s := NewSignoff(r, version)
 	s.Pictures = NewPictures(r)
 	h := &Handoff{
-		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.VerdictLine(),
+		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.headLine(), Fits: s.Verdict == budget.Fits, SettleSteps: s.settleSteps(),
 		Net: r.Chosen.Fixed, Period: r.Inputs.Period(), Description: r.Chosen.CutNet.Net.String(), KeptUnits: r.Chosen.Candidate.Units, Vectors: Vectors(r.Chosen.Fixed, r.Inputs.Selection),
 	}
 	files, err := h.CFiles()

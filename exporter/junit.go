@@ -61,6 +61,13 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		in.Cases = append(in.Cases, c)
 	}
 	add("verdict", "whole", s.Verdict, s.VerdictLine())
+	for _, c := range s.Causes {
+		verdict := budget.Fail
+		if s.Checked != "" {
+			verdict = budget.Pass
+		}
+		add("network as given", c.Place+": "+c.Kind, verdict, c.Text)
+	}
 	for _, l := range s.Loss {
 		where := l.place()
 		value := percent(l.Rise)

@@ -13,6 +13,9 @@ func (s *Signoff) Markdown() []byte {
 	for _, line := range s.Summary() {
 		fmt.Fprintf(&b, "- %s\n", markdownText(line))
 	}
+	for _, line := range s.causeLines() {
+		fmt.Fprintf(&b, "- **Against the network as given**: %s\n", markdownText(line))
+	}
 	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + s.Legend() + "\n")
 	if legend := s.FrontierLegend(); legend != "" {
 		b.WriteString("\n" + markdownText(legend) + "\n")
@@ -45,7 +48,7 @@ const legendRest = "fixed: the integer network of the C. " +
 	"uncut: the whole network in its widest formats."
 
 func (s *Signoff) allTables() []Table {
-	return slices.Concat([]Table{s.AccuracyTable()}, s.wholeCostTables(),
+	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.wholeCostTables(),
 		[]Table{s.FrontierTable(), s.PathTable()}, s.WordTables(),
 		[]Table{s.FormatTable(), s.InputTable(true)})
 }

@@ -59,7 +59,7 @@ func (s *Signoff) PathTable() Table {
 		t.Head = append(t.Head, "flash "+name, "cycles "+name)
 	}
 	for _, p := range s.Path {
-		show := shownAs(p.On)
+		show := p.Row.shownAs(p.On)
 		row := []string{p.title(), percent(&p.Share), p.outcome(), strconv.Itoa(p.Features),
 			strconv.Itoa(p.Units), p.Tightest, optional(p.Value, show), optional(p.MayReach, show),
 			show(p.Tolerance)}
@@ -103,7 +103,7 @@ func (s *Signoff) StepTable() Table {
 		for i, item := range items {
 			row := []string{item, p.outcome(), "", "", "", "", ""}
 			if i == len(items)-1 {
-				show := shownAs(p.On)
+				show := p.Row.shownAs(p.On)
 				row = []string{item, p.outcome(), strconv.Itoa(p.Features), strconv.Itoa(p.Units),
 					optional(p.MayReach, show), show(p.Tolerance), p.Tightest}
 			}

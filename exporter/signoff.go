@@ -49,6 +49,13 @@ type Signoff struct {
 	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
 	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
 
+	Reason    string         `json:"reason"`    // what keeps the verdict from "fits", by how much, and where more is said
+	Causes    []CauseRow     `json:"causes"`    // findings against the network as given or the recordings
+	Checked   string         `json:"checked"`   // the job's reason to let the verdict stand against causes
+	Explained []ExplainedRow `json:"explained"` // shares of the variance that the networks explain
+	Start     *StartInfo     `json:"start"`     // nil: every step counts
+	Settling  *SettlingInfo  `json:"settling"`  // nil: no tolerance says what a difference is
+
 	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
 	Warnings   []string `json:"warnings"`
 	Caution    string   `json:"caution"`
@@ -116,6 +123,8 @@ type LossRow struct {
 	Kind        string   `json:"kind"`           // measured: on the recordings, by the network named in the column
 	Verdict     string   `json:"verdict"`
 	WouldDo     int      `json:"would_do,omitempty"` // sequences that would do for a verdict
+	Blocks      int      `json:"blocks,omitempty"`   // of steps that the intervals rest on; 0: they rest on sequences
+	BlockSteps  int      `json:"block_steps,omitempty"`
 }
 
 // WidthRow is one attempt to narrow or widen a word, on selection recordings.
@@ -292,6 +301,8 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	for _, f := range in.Files {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
 	}
+	s.addExamination(r)
+	s.Reason = s.reasonText()
 	return s
 }
 
@@ -301,6 +312,7 @@ func lossRow(l budget.Loss, from string) LossRow {
 		Float: l.Float, Cut: l.Cut, Recovered: Finite(l.Recovered), Fixed: l.Fixed, FixedLow: Finite(l.FixedLow), FixedHigh: Finite(l.FixedHigh),
 		Rise: Finite(l.Rise), RiseLow: Finite(l.RiseLow), RiseHigh: Finite(l.RiseHigh),
 		Sequences: l.Sequences, Steps: l.Steps, Margin: Finite(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
+		Blocks: l.Blocks, BlockSteps: l.BlockSteps,
 	}
 	if l.Judged {
 		row.Tolerance, row.ToleranceOn, row.From = Finite(l.Tolerance), toleranceOn(l), from

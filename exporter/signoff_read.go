@@ -68,28 +68,53 @@ func (s *Signoff) CheckVerdicts() error {
 		}
 		count(l.Verdict)
 	}
+	for _, x := range s.Explained {
+		if e := x.explained(); e.IsLittle() && len(s.Causes) == 0 {
+			return fmt.Errorf("the network explains too little of %s, but no cause says so", x.Output)
+		}
+	}
 	want := budget.Fits
 	switch {
-	case failed:
+	case failed, len(s.Causes) > 0 && s.Checked == "":
 		want = budget.DoesNotFit
 	case short:
 		want = budget.NotEnough
 	}
 	// Where sign-off sequences are selection recordings too, nothing independent was judged.
-	if s.Verdict != want && !(want == budget.Fits && s.Verdict == budget.NotEnough) {
-		return fmt.Errorf("the verdict is %q, its rows give %q", s.Verdict, want)
+	if want == budget.Fits && s.Verdict == budget.NotEnough {
+		return s.checkReason()
+	}
+	if s.Verdict != want {
+		return fmt.Errorf("the verdict is %q, its rows and causes give %q", s.Verdict, want)
+	}
+	return s.checkReason()
+}
+
+// checkReason compares the reason with the one that follows from rows and causes.
+func (s *Signoff) checkReason() error {
+	if s.Explained == nil {
+		return nil // made before there were reasons
+	}
+	if want := s.reasonText(); s.Reason != want {
+		return fmt.Errorf("the reason is %q, its rows give %q", s.Reason, want)
 	}
 	return nil
 }
 
+// explained is what a finding against the network follows from.
+func (x *ExplainedRow) explained() budget.Explained {
+	return budget.Explained{Scenario: x.Scenario, Region: x.Region, Given: number(x.Given), High: number(x.GivenHigh)}
+}
+
+func number(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
 // judged is what the verdict of a row with a tolerance follows from.
 func (l *LossRow) judged() budget.Loss {
-	number := func(v *float64) float64 {
-		if v == nil {
-			return math.NaN()
-		}
-		return *v
-	}
 	return budget.Loss{
 		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
 		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),

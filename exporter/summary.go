@@ -19,6 +19,9 @@ const tightestRows = 5
 func (s *Signoff) MergeSummary(c *Comparison) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(s.verdictText()))
+	if explained := s.explainedLine(); explained != "" {
+		fmt.Fprintf(&b, "%s\n\n", markdownText(explained))
+	}
 	n := s.Network
 	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats), markdownText(s.Kerf))
 	tables := []Table{s.tightestTable(), s.targetTable()}

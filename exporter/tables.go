@@ -72,28 +72,57 @@ func (s *Signoff) lossHead() []string {
 	if s.Recovery != nil {
 		head = append(head, "recovered")
 	}
-	return append(head, "fixed", "rise", "up to", "limit", "margin")
+	change := "rise"
+	if s.isClassifier() {
+		change = "drop"
+	}
+	return append(head, "fixed", change, "up to", "limit", "margin")
 }
 
 func (s *Signoff) lossCells(l *LossRow) []string {
-	cells := []string{Significant(l.Float), Significant(l.Cut)}
+	show := l.show()
+	cells := []string{show(l.Float), show(l.Cut)}
 	if s.Recovery != nil {
-		cells = append(cells, optional(l.Recovered, Significant))
+		cells = append(cells, optional(l.Recovered, show))
 	}
-	return append(cells, Significant(l.Fixed), percent(l.Rise), l.upTo(), l.limit(),
-		wholePercent(l.Margin))
+	return append(cells, show(l.Fixed), l.change(), l.upTo(), l.limit(), wholePercent(l.Margin))
 }
+
+// show prints a value of the metric.
+func (l *LossRow) show() func(float64) string {
+	if l.Metric == string(dataset.Explained) {
+		return Percent
+	}
+	return Significant
+}
+
+// change is the rise of an error, or the drop of a share of steps.
+func (l *LossRow) change() string { return optional(l.Rise, l.shownChange()) }
+
+// shownChange prints a rise in percent; what a share of steps loses is in percentage points.
+func (l *LossRow) shownChange() func(float64) string {
+	if IsShare(l.Metric) {
+		return Points
+	}
+	return Percent
+}
+
+// Points prints a difference of shares, in percentage points.
+func Points(v float64) string { return strings.TrimSuffix(Percent(v), " %") + " points" }
 
 func (l *LossRow) metricAndUnit() string {
 	return strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit)
 }
 
 // place is the scenario or region of a row, in words.
-func (l *LossRow) place() string {
-	if l.Region != "" {
-		return "region " + l.Region
+func (l *LossRow) place() string { return placeName(l.Scenario, l.Region) }
+
+// placeName is a scenario or region in words.
+func placeName(scenario, region string) string {
+	if region != "" {
+		return "region " + region
 	}
-	return l.Scenario
+	return scenario
 }
 
 // upTo is the upper end of the 95 % interval of what the tolerance is on.
@@ -101,20 +130,22 @@ func (l *LossRow) upTo() string {
 	switch {
 	case l.Metric == string(dataset.MaxError):
 		return "" // a maximum is judged as it is
+	case l.Metric == string(dataset.Explained):
+		return percent(l.FixedLow) // the end that is further from the tolerance
 	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil && l.FixedHigh != nil && -*l.FixedLow > *l.FixedHigh:
 		return Significant(*l.FixedLow) // the end that is further from 0
 	case l.ToleranceOn == "fixed":
 		return optional(l.FixedHigh, Significant)
 	}
-	return percent(l.RiseHigh)
+	return optional(l.RiseHigh, l.shownChange())
 }
 
 func (l *LossRow) limit() string {
 	switch l.ToleranceOn {
 	case "rise":
-		return percent(l.Tolerance)
+		return optional(l.Tolerance, l.shownChange())
 	case "fixed":
-		return optional(l.Tolerance, Significant)
+		return optional(l.Tolerance, l.show())
 	}
 	return ""
 }
@@ -157,7 +188,7 @@ func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
 		if w.Taken {
 			outcome = "taken"
 		}
-		show := shownAs(w.On)
+		show := w.Row.shownAs(w.On)
 		t.Rows = append(t.Rows, []string{w.What, fmt.Sprintf("int%d", w.Bits), outcome, Quantity(float64(sign*w.Saved), "B"), optional(w.MayReach, show), show(w.Tolerance), w.Tightest})
 	}
 	return t
@@ -189,16 +220,22 @@ func (s *Signoff) RoundingTable() Table {
 		if r.Taken {
 			outcome = "taken"
 		}
-		show := shownAs(r.On)
+		show := r.Row.shownAs(r.On)
 		t.Rows = append(t.Rows, []string{r.Rounding, outcome, percent(r.Distance), optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
 	}
 	return t
 }
 
-// shownAs prints what a tolerance is on: a rise in percent, or a value.
-func shownAs(on string) func(float64) string {
-	if on == "rise" {
-		return func(v float64) string { return percent(&v) }
+// shownAs prints what a tolerance on a row is on: a rise in percent, a drop in points, or a value. A
+// row without a name is taken for an error.
+func (n *RowName) shownAs(on string) func(float64) string {
+	switch {
+	case n != nil && n.Metric == string(dataset.Explained):
+		return Percent
+	case on == "rise" && n != nil && IsShare(n.Metric):
+		return Points
+	case on == "rise":
+		return Percent
 	}
 	return Significant
 }
@@ -236,15 +273,23 @@ func (s *Signoff) InputTable(whole bool) Table {
 // Summary is the head of the report: what was done, in a few lines.
 func (s *Signoff) Summary() []string {
 	n := s.Network
-	lines := []string{
+	var lines []string
+	if explained := s.explainedLine(); explained != "" {
+		lines = append(lines, explained)
+	}
+	if s.Checked != "" && len(s.Causes) > 0 {
+		lines = append(lines, "The job lets the verdict stand against a finding, see the first note. Its reason: "+s.Checked+".")
+	}
+	lines = append(lines,
 		fmt.Sprintf("Network: %s.", n.Kept),
 		fmt.Sprintf("Kept: %d of %d features, %d of %d units.", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits),
 		fmt.Sprintf("Formats: %s, features int16 with %d fraction bits.", n.Formats, n.InputFraction),
-	}
+	)
 	for _, r := range s.Recorded {
 		name := map[string]string{"selection": "Selection", "signoff": "Sign-off"}[r.Use]
 		lines = append(lines, fmt.Sprintf("%s recordings: %s, %s steps, %s.", name, plural(r.Sequences, "sequence"), grouped(float64(r.Steps)), plural(r.Scenarios, "scenario")))
 	}
+	lines = append(lines, s.startLines()...)
 	lines = append(lines, s.recoveryLines()...)
 	if len(s.Dropped.Features) > 0 {
 		lines = append(lines, "Features cut: "+dataset.ListNames(s.Dropped.Features)+".")
@@ -285,11 +330,14 @@ func (s *Signoff) verdictText() string {
 	for _, c := range s.Cost {
 		count(c.Verdict)
 	}
+	met := fmt.Sprintf("%d of %d limits and tolerances met", passed, judged)
 	if judged == 0 {
-		return fmt.Sprintf("%s (nothing was judged: the job gives no limit and no tolerance)",
-			s.Verdict)
+		met = "nothing was judged: the job gives no limit and no tolerance"
 	}
-	return fmt.Sprintf("%s (%d of %d limits and tolerances met)", s.Verdict, passed, judged)
+	if s.Reason != "" {
+		return fmt.Sprintf("%s: %s (%s)", s.Verdict, s.Reason, met)
+	}
+	return fmt.Sprintf("%s (%s)", s.Verdict, met)
 }
 
 // Signatures are the roles of those who sign.
@@ -347,7 +395,7 @@ func Percent(v float64) string {
 }
 
 // Shown prints a value that is compared with the tolerance of a row.
-func Shown(l budget.Loss, v float64) string { return shownAs(toleranceOn(l))(v) }
+func Shown(l budget.Loss, v float64) string { return rowName(l).shownAs(toleranceOn(l))(v) }
 
 func wholePercent(v *float64) string {
 	return optional(v, func(v float64) string {

@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"slices"
 
+	"kerf/budget"
 	"kerf/quant"
 	"kerf/targets"
 	"kerf/whole"
@@ -307,7 +308,7 @@ func (v *Verification) handoff(s *Signoff) (*Handoff, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &Handoff{Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256, VerdictLine: s.VerdictLine(), Period: f.Period, Description: s.Network.Kept, KeptUnits: s.Kept.Units}
+	h := &Handoff{Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256, VerdictLine: s.headLine(), Fits: s.Verdict == budget.Fits, SettleSteps: s.settleSteps(), Period: f.Period, Description: s.Network.Kept, KeptUnits: s.Kept.Units}
 	if h.Net, err = f.network(); err != nil {
 		return nil, err
 	}

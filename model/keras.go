@@ -238,7 +238,7 @@ func arrange(values []float64, order []int) []float64 {
 // layersHint shows how the job lists the layers found so far and those that follow.
 func (k *kerasArrays) layersHint() string {
 	var b strings.Builder
-	b.WriteString("list all layers first to last in the job file, for example:")
+	b.WriteString("kerf init tries cells and activations on a recording; or list all layers first to last in the job file, each as one of:")
 	b.WriteString("\n    [[model.layer]]\n    cell = " + choice(cellNames[GRUResetAfter:]))
 	b.WriteString("\n    [[model.layer]]\n    activation = " + choice(activationNames[:]))
 	return b.String()

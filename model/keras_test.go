@@ -130,7 +130,7 @@ func TestKerasArraysThatAreRefused(t *testing.T) {
 	}{
 		{"nothing", nil, nil, ErrUnsupported, "has no recurrent layer", "get_weights()"},
 		{"elman", rnn, nil, ErrUnsupported, "layer 1 is a SimpleRNN; the file does not say whether it uses tanh or ReLU", "[[model.layer]]"},
-		{"gru without bias", []*Tensor{gru[0], gru[1], gru[3], gru[4]}, nil, ErrUnsupported, "layer 1 is a GRU without bias; the file does not say its reset_after", `cell = "gru"`},
+		{"gru without bias", []*Tensor{gru[0], gru[1], gru[3], gru[4]}, nil, ErrUnsupported, "layer 1 is a GRU without bias; the file does not say its reset_after", `cell = ? # "gru"`},
 		{"other bias", gru, []LayerSpec{{Cell: "gru-reset-before"}, {}}, ErrFormat, `array "arr_2": has shape [2 × 21], but "gru-reset-before" has a bias of shape [21]`, "reset_after=True"},
 		{"other bias", before, []LayerSpec{{Cell: "gru"}, {}}, ErrFormat, `array "arr_2": has shape [21], but "gru" has a bias of shape [2 × 21]`, "reset_after=False"},
 		{"other cell", gru, []LayerSpec{{Cell: "lstm"}, {}}, ErrFormat, `array "arr_0": has shape [5 × 21] and the array after it [7 × 21], but "lstm" has kernel [inputs × 4*units] and recurrent_kernel [units × 4*units]`, "3 for a GRU"},

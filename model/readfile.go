@@ -79,6 +79,11 @@ func readArrays(r io.ReaderAt, size int64, extension string, at place, spec Spec
 	if err != nil {
 		return nil, err
 	}
+	return fromArrays(at, tensors, spec)
+}
+
+// fromArrays makes the network of named arrays.
+func fromArrays(at place, tensors map[string]*Tensor, spec Spec) (*Network, error) {
 	if spec.Convention == "torch" {
 		return FromTorch(at.file, tensors, spec)
 	}

@@ -103,7 +103,7 @@ func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 // layersHint shows how the job file lists the modules that were found.
 func (d *stateDict) layersHint() string {
 	var b strings.Builder
-	b.WriteString("list the modules first to last in the job file:")
+	b.WriteString("kerf init tries orders, cells and activations on a recording; or list the modules first to last in the job file:")
 	for _, m := range d.recurrent {
 		fmt.Fprintf(&b, "\n    [[model.layer]]\n    name = %q\n    cell = %s", m.name(), d.cellHint(m))
 	}
@@ -128,11 +128,11 @@ func (d *stateDict) cellHint(m module) string {
 	return choice(fitting)
 }
 
-// choice writes the first word as a TOML value and the others as a comment.
+// choice writes a word as a TOML value where there is only one. Of several nobody knows which is right: the
+// line cannot be pasted unchanged.
 func choice(words []string) string {
-	text := fmt.Sprintf("%q", words[0])
-	if len(words) > 1 {
-		text += " # or " + quoteAll(words[1:])
+	if len(words) == 1 {
+		return fmt.Sprintf("%q", words[0])
 	}
-	return text
+	return "? # " + quoteAll(words)
 }

@@ -2,6 +2,7 @@ package prune
 
 import (
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"kerf/dataset"
@@ -13,13 +14,14 @@ func BenchmarkSample(b *testing.B) {
 	p := randomPredictor(1, 19, 24, 2)
 	rec := randomRecordings(1, p)
 	g := featureGame(p, dataset.FeatureNames(p.Features))
-	c, background := g.course(rec.Sequences[0]), []*course{g.course(rec.Sequences[2])}
+	c, background := courseOf(g, rec.Sequences[0]), courseOf(g, rec.Sequences[2])
 	random := rand.New(rand.NewPCG(1, 1))
 	t := g.newTable()
+	whole := t.play(c, coalition{c, slices.Repeat([]bool{true}, 19)})[0]
 	for b.Loop() {
-		t.sample(c, background, 1, random, func() {})
+		t.pair(c, background, background, whole, random.Perm(19))
 	}
-	const runs = 2 + 2*(19-1) // of a pair of permutations, with those that both share
+	const runs = 2 * 19 // of a pair of permutations
 	b.ReportMetric(float64(b.N)*runs*float64(c.steps)/b.Elapsed().Seconds(), "steps/s")
 }
 

@@ -4,7 +4,6 @@ import (
 	"slices"
 
 	"kerf/dataset"
-	"kerf/model"
 	"kerf/model/lanes"
 )
 
@@ -55,33 +54,6 @@ type course struct {
 	states [][]float32 // per layer [steps × units]; nil where no player is a unit
 }
 
-func (g *game) course(s *dataset.Sequence) *course {
-	features := len(g.p.Features)
-	c := &course{steps: s.Steps, x: make([]float32, 0, s.Steps*features)}
-	x := make([]float64, features)
-	for step := range s.Steps {
-		g.p.Normalise(s.X[step*features:(step+1)*features], x)
-		c.x = appendNarrow(c.x, x)
-	}
-	if g.units == nil {
-		return c
-	}
-	c.states = make([][]float32, len(g.units))
-	g.p.Visit(s, func(_ int, run *model.Run, _ []float64) {
-		for l := range c.states {
-			c.states[l] = appendNarrow(c.states[l], run.State(l))
-		}
-	})
-	return c
-}
-
-func appendNarrow(to []float32, values []float64) []float32 {
-	for _, v := range values {
-		to = append(to, float32(v))
-	}
-	return to
-}
-
 // coalition is a set of players against a background.
 type coalition struct {
 	background *course
@@ -97,6 +69,69 @@ type table struct {
 
 func (g *game) newTable() *table {
 	return &table{game: g, state: lanes.Compile(g.p.Net).NewState(), outputs: len(g.p.Outputs)}
+}
+
+// courses are those of sequences, of each the first steps and no more.
+func (t *table) courses(sequences []*dataset.Sequence, most int) []*course {
+	var all []*course
+	for together := range slices.Chunk(sequences, lanes.Width) {
+		courses := make([]*course, len(together))
+		for lane, s := range together {
+			courses[lane] = t.seen(s, min(most, s.Steps))
+		}
+		if t.units != nil {
+			t.fillStates(courses)
+		}
+		all = append(all, courses...)
+	}
+	return all
+}
+
+// seen is a course without states.
+func (t *table) seen(s *dataset.Sequence, steps int) *course {
+	features := len(t.p.Features)
+	c := &course{steps: steps, x: make([]float32, 0, steps*features)}
+	x := make([]float64, features)
+	for step := range steps {
+		t.p.Normalise(s.X[step*features:(step+1)*features], x)
+		for _, v := range x {
+			c.x = append(c.x, float32(v))
+		}
+	}
+	return c
+}
+
+// fillStates runs up to eight courses side by side.
+func (t *table) fillStates(courses []*course) {
+	longest := 0
+	for _, c := range courses {
+		longest = max(longest, c.steps)
+		for _, players := range t.units {
+			c.states = append(c.states, make([]float32, c.steps*len(players)))
+		}
+	}
+	features := len(t.p.Features)
+	t.state.Reset()
+	for step := range longest {
+		for lane, c := range courses {
+			if step < c.steps {
+				for i, x := range c.x[step*features : (step+1)*features] {
+					t.state.Input()[i*lanes.Width+lane] = x
+				}
+			}
+		}
+		t.state.Step()
+		for layer, players := range t.units {
+			state := t.state.Hidden(layer)
+			for lane, c := range courses {
+				if step < c.steps {
+					for j := range players {
+						c.states[layer][step*len(players)+j] = state[j*lanes.Width+lane]
+					}
+				}
+			}
+		}
+	}
 }
 
 // play returns the outputs of a sequence for every coalition, raw times their std [steps × outputs], computed in float32.

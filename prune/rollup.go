@@ -25,19 +25,18 @@ func (s *Scores) Groups(owner []string) *Scores {
 			sum.Values[place[owner[i]]] += v
 		}
 		g.Columns = append(g.Columns, sum)
-		if s.Errors != nil {
-			errors := make([]float64, len(g.Items))
-			for i, e := range s.Errors[c] {
-				errors[place[owner[i]]] = rootSumSquare(errors[place[owner[i]]], e)
+		if s.Deviations != nil {
+			deviations := make([][]float64, len(s.Deviations[c]))
+			for k, d := range s.Deviations[c] {
+				deviations[k] = make([]float64, len(g.Items))
+				for i, v := range d {
+					deviations[k][place[owner[i]]] += v
+				}
 			}
-			g.Errors = append(g.Errors, errors)
+			g.Deviations = append(g.Deviations, deviations)
 		}
 	}
 	return g
-}
-
-func rootSumSquare(a, b float64) float64 {
-	return math.Sqrt(float64(a*a) + float64(b*b)) // math.Hypot has assembly of its own
 }
 
 // Total is the sum of a column, in the unit of its output.
@@ -77,8 +76,8 @@ func (s *Scores) In(scenario string) *Scores {
 	for i, c := range s.Columns {
 		if c.Scenario == scenario && !s.hasFiner(c) {
 			kept.Columns = append(kept.Columns, c)
-			if s.Errors != nil {
-				kept.Errors = append(kept.Errors, s.Errors[i])
+			if s.Deviations != nil {
+				kept.Deviations = append(kept.Deviations, s.Deviations[i])
 			}
 		}
 	}
@@ -93,15 +92,23 @@ func (s *Scores) Shares() []Ranked {
 	return shares
 }
 
-// ShareError is the standard error of the share of a ranked item: that of its
-// score over the sum of the column. It is NaN where it is not known.
+// ShareError is the standard error of the share of a ranked item, to first order: by what
+// score / sum moves when a draw moves both. It is NaN where it is not known.
 func (s *Scores) ShareError(r Ranked) float64 {
-	if s.Errors == nil {
+	if s.Deviations == nil {
 		return math.NaN()
 	}
 	for c, column := range s.Columns {
 		if column.Scenario == r.Scenario && column.Output == r.Output {
-			return s.Errors[c][r.Item] / column.Total()
+			variance := 0.0
+			for _, d := range s.Deviations[c] {
+				moved := d[r.Item]
+				for _, v := range d {
+					moved -= float64(r.Share * v)
+				}
+				variance += float64(moved * moved)
+			}
+			return math.Sqrt(variance) / column.Total()
 		}
 	}
 	return math.NaN() // no column says anything about the item

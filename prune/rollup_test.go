@@ -56,16 +56,35 @@ func TestMoves(t *testing.T) {
 	}
 }
 
+// Two draws move the items of the first column, one those of the second. By hand: what a group
+// moves is the sum of what its items move.
 func TestGroups(t *testing.T) {
-	s := &Scores{Items: []string{"a", "b", "c"}, Columns: []Column{{"cold", "leak", []float64{1, 2, 4}}, {"warm", "leak", []float64{0, 8, 1}}}, Errors: [][]float64{{3, 1, 4}, {0, 0.5, 0}}}
+	s := &Scores{
+		Items: []string{"a", "b", "c"},
+		Columns: []Column{
+			{"cold", "leak", []float64{1, 2, 4}}, {"warm", "leak", []float64{0, 8, 1}},
+		},
+		Deviations: [][][]float64{{{3, 0, 1}, {-1, 2, 1}}, {{0, 0.5, 1}}},
+	}
 	got := s.Groups([]string{"supply", "return", "supply"})
-	want := &Scores{Items: []string{"supply", "return"}, Columns: []Column{{"cold", "leak", []float64{5, 2}}, {"warm", "leak", []float64{1, 8}}}, Errors: [][]float64{{5, 1}, {0, 0.5}}}
+	want := &Scores{
+		Items:      []string{"supply", "return"},
+		Columns:    []Column{{"cold", "leak", []float64{5, 2}}, {"warm", "leak", []float64{1, 8}}},
+		Deviations: [][][]float64{{{4, 0}, {0, 2}}, {{1, 0.5}}},
+	}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, want %+v", got, want)
 	}
+	// Of shares 5/7 and 8/9: the first draw takes the sum from 7 to 11 and supply from 5 to 9, to
+	// first order 4 - 5/7·4; the second 0 - 5/7·2. In warm 0.5 - 8/9·1.5.
 	shares := got.Shares()
-	if shares[0].Share != 5.0/7 || shares[1].Share != 8.0/9 || got.ShareError(shares[0]) != 5.0/7 || got.ShareError(shares[1]) != 0.5/9 {
+	if shares[0].Share != 5.0/7 || shares[1].Share != 8.0/9 {
 		t.Errorf("shares %+v", shares)
+	}
+	for i, want := range []float64{math.Hypot(4-5.0/7*4, 5.0/7*2) / 7, (8.0/9*1.5 - 0.5) / 9} {
+		if e := got.ShareError(shares[i]); math.Abs(e-want) > 1e-15 {
+			t.Errorf("standard error of the share %+v: %v, want %v", shares[i], e, want)
+		}
 	}
 }
 
@@ -82,7 +101,8 @@ func TestLittle(t *testing.T) {
 	if got := names(); !slices.Equal(got, []string{"unsure", "never"}) {
 		t.Errorf("without errors: %v", got)
 	}
-	s.Errors = [][]float64{{1, 1, 0.6, 0.1}, {1, 1, 0.6, 0.1}}
+	draws := [][]float64{{-0.6, 0, 0.6, 0}, {-0.1, 0, 0, 0.1}} // of a sum that stays as it is
+	s.Deviations = [][][]float64{draws, draws}
 	if got := names(); !slices.Equal(got, []string{"never"}) {
 		t.Errorf("with errors: %v", got)
 	}

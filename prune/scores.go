@@ -18,7 +18,11 @@ const All = "all"
 type Scores struct {
 	Items   []string
 	Columns []Column
-	Errors  [][]float64 // standard errors [columns][items]; nil when they are not known
+
+	// Deviations are by what every value moves with each random draw that it was computed with,
+	// in its unit [columns][draws][items]. Draws are independent: over them, squares add up to the
+	// variance of a value and products to the covariance of two. Nil where errors are not known.
+	Deviations [][][]float64
 }
 
 // Column is the scores of all items in one scenario, for one output.

@@ -12,36 +12,37 @@ import (
 
 // Settings say how Shapley values are computed. The zero value is good for most.
 type Settings struct {
-	Work       float64 // weights that may be applied, see below; 0: 3e9, some seconds on one core
-	Background int     // sequences that stand for what is absent; 0: 8, or all if there are fewer
-	Seed       uint64  // same seed, same values
-	Progress   func(done, all int)
+	Work     float64 // weights that may be applied, see below; 0: 3e9, about a second on one core
+	Seed     uint64  // same seed, same values
+	Progress func(done, all int)
 }
 
-// All subsets of up to mostExact players are enumerated where the work allows it.
-// Otherwise sampling takes as many pairs of permutations as it allows, within
-// bounds: 8 pairs leave the shares of the demo job a standard error of up to 3 %; it
-// falls with the root of their number, and beyond 64 no longer matters to a ranking.
+// As many backgrounds and pairs of permutations are taken as the work allows, within
+// bounds: 8 pairs leave the shares of the demo job a standard error of up to 2 %; it falls
+// with the root of their number, and beyond these no longer matters to a ranking.
 const (
 	usualWork       = 3e9
-	usualBackground = 8 // two sequences for each of four scenarios
-	mostExact       = 12
+	mostExact       = 12 // players of whom all subsets may be enumerated
 	fewestPairs     = 8
-	mostPairs       = 64
+	mostBackgrounds = 64                  // against which all subsets are enumerated
+	mostPairs       = 2 * mostBackgrounds // so that each may have two
 )
 
 // Values are Shapley values of players: features, groups of them, or hidden
 // units (Shapley 1953; for features Lundberg and Lee 2017, with those that are
 // absent drawn independently of those that are present). The value of a set of players
 // is the output of the network at a step when they are present from the start of
-// the sequence; those that are absent follow another sequence, drawn from the
-// selection recordings. A score is the mean absolute value over the steps of a scenario, in
-// the unit of the output.
+// the sequence; those that are absent follow another sequence of the selection
+// recordings, the background. The value of a player is the mean over all other
+// sequences as background; a score is its mean magnitude over the steps of a scenario, in
+// the unit of the output. docs/scores.md has the formula.
 type Values struct {
-	*Scores             // with standard errors; zero where all subsets were enumerated
-	Exact      bool     // every subset of players was enumerated
-	Pairs      int      // of permutations per sequence, where sampled
-	Background []string // names of the background sequences
+	*Scores         // with deviations by the draw of backgrounds and permutations
+	Pairs       int // of permutations per sequence; 0: every subset of players was enumerated
+	Backgrounds int // per sequence; twice Pairs: drawn with replacement, otherwise all different
+	// Others is how many sequences backgrounds come from. It is 0 where there is but one, whose
+	// halves then are the background of each other; nothing is known of errors there.
+	Others int
 }
 
 // FeatureValues scores every feature.
@@ -62,44 +63,107 @@ func UnitValues(p *dataset.Float, selection *dataset.Recordings, s Settings) *Va
 }
 
 func (g *game) values(selection *dataset.Recordings, s Settings) *Values {
-	background := drawBackground(selection, s)
-	n := len(g.names)
 	if s.Work == 0 {
 		s.Work = usualWork
 	}
 	run := float64(selection.Steps()) * float64(g.p.Net.Parameters()) // weights applied by one run
-	exact := n <= mostExact && math.Ldexp(float64(len(background)), n)*run <= s.Work
-	pairs := int(min(mostPairs, max(fewestPairs, s.Work/(float64(2*n)*run))))
-	return g.playAll(selection, background, s, exact, pairs)
+	others := max(1, len(selection.Sequences)-1)
+	return g.playAll(selection, s, planFor(len(g.names), s.Work/run, others))
 }
 
-func (g *game) playAll(selection *dataset.Recordings, background []*dataset.Sequence, s Settings, exact bool, pairs int) *Values {
-	n := len(g.names)
-	v := &Values{Exact: exact}
-	rounds := len(background)
-	if !exact {
-		v.Pairs = pairs
-		rounds = v.Pairs
+// plan says what is played for every sequence: all subsets against some backgrounds,
+// pairs of permutations against all of them in turn, or pairs of which each order draws its own.
+type plan struct {
+	pairs       int // of permutations; 0: every subset of players is enumerated
+	backgrounds int // twice pairs, drawn with replacement; or all others, at most half of pairs
+}
+
+// inTurn tells whether backgrounds have equally many pairs, two or more.
+func (p plan) inTurn() bool { return p.pairs >= 2*p.backgrounds }
+
+// planFor takes what has the smallest error for a number of runs per sequence. What
+// backgrounds add to the variance of a mean, in units of the variance between
+// them, is 1/k - 1/n for k of n drawn without replacement (Cochran 1977, theorem 2.2), 1/k
+// with replacement, and 0 where all others have their turn equally often. Permutations add
+// little: in the median over the scores of the demo and of cityweather, a pair adds at most 6 %
+// of what one background adds.
+func planFor(players int, runs float64, others int) plan {
+	pairs := int(min(mostPairs, max(fewestPairs, runs/float64(2*players))))
+	sampled, added := plan{pairs, 2 * pairs}, 1/float64(2*pairs)
+	if each := pairs / others; each > 1 {
+		sampled, added = plan{each * others, others}, 0
 	}
-	courses := make([]*course, len(background))
-	for i, b := range background {
-		courses[i] = g.course(b)
-		v.Background = append(v.Background, b.Name)
+	backgrounds := int(min(mostBackgrounds, float64(others), math.Ldexp(runs, -players)))
+	if players > mostExact || backgrounds == 0 {
+		return sampled
+	}
+	if 1/float64(backgrounds)-1/float64(others) > added {
+		return sampled
+	}
+	return plan{0, backgrounds}
+}
+
+func (g *game) playAll(selection *dataset.Recordings, s Settings, p plan) *Values {
+	v := &Values{Pairs: p.pairs, Backgrounds: p.backgrounds, Others: len(selection.Sequences) - 1}
+	strata, uncertain := 1, 1.0
+	if p.pairs == 0 {
+		uncertain = 1 - float64(p.backgrounds)/float64(max(1, v.Others))
+	} else if p.inTurn() {
+		strata = p.backgrounds
+	}
+	rounds := p.pairs
+	if rounds == 0 {
+		rounds = p.backgrounds
 	}
 	tick := ticker(s.Progress, rounds*len(selection.Sequences))
+	items := len(g.names) * len(g.p.Outputs)
 	parts := make([]part, len(selection.Sequences))
 	dataset.EachSequence(selection, func(i int, sequence *dataset.Sequence) {
-		c := g.course(sequence)
-		var rows [][]float64
-		if v.Exact {
-			rows = [][]float64{g.newTable().enumerate(c, courses, tick)}
-		} else {
-			rows = g.newTable().sample(c, courses, v.Pairs, rand.New(rand.NewPCG(s.Seed, uint64(i))), tick)
-		}
-		parts[i] = summary(rows, n*len(g.p.Outputs))
+		random := rand.New(rand.NewPCG(s.Seed, uint64(i)))
+		backgrounds := p.draw(backgroundsOf(selection, i), random)
+		rounds := g.newTable().rounds(sequence, backgrounds, p, random, tick)
+		parts[i] = summary(rounds, items, strata, uncertain)
 	})
 	v.Scores = g.scores(selection, parts)
+	if v.Others == 0 {
+		v.Deviations = nil // nothing says what another sequence would give
+	}
 	return v
+}
+
+// rounds gives the values of one sequence, once per background or pair of permutations
+// [rounds][steps × players × outputs].
+func (t *table) rounds(sequence *dataset.Sequence, backgrounds []*dataset.Sequence, p plan,
+	random *rand.Rand, tick func()) [][]float64 {
+	var rounds [][]float64
+	add := func(values []float64) {
+		rounds = append(rounds, values)
+		tick()
+	}
+	c := t.courses([]*dataset.Sequence{sequence}, sequence.Steps)[0]
+	courses := t.courses(backgrounds, sequence.Steps)
+	if p.pairs == 0 {
+		for _, b := range courses {
+			add(t.enumerate(c, b))
+		}
+		return rounds
+	}
+	whole := t.play(c, coalition{c, slices.Repeat([]bool{true}, len(t.names))})[0]
+	pair := func(forth, back *course) {
+		add(t.pair(c, forth, back, whole, random.Perm(len(t.names))))
+	}
+	if !p.inTurn() {
+		for k := range p.pairs {
+			pair(courses[2*k], courses[2*k+1])
+		}
+		return rounds
+	}
+	for _, b := range courses {
+		for range p.pairs / p.backgrounds {
+			pair(b, b)
+		}
+	}
+	return rounds
 }
 
 // ticker counts rounds that are done, on any core.
@@ -117,34 +181,9 @@ func ticker(progress func(done, all int), all int) func() {
 	}
 }
 
-// drawBackground draws sequences without putting them back, from the scenarios in
-// turn.
-func drawBackground(selection *dataset.Recordings, s Settings) []*dataset.Sequence {
-	most := s.Background
-	if most == 0 {
-		most = usualBackground
-	}
-	most = min(most, len(selection.Sequences))
-	random := rand.New(rand.NewPCG(s.Seed, math.MaxUint64))
-	left := map[string][]*dataset.Sequence{}
-	for _, i := range random.Perm(len(selection.Sequences)) {
-		sequence := selection.Sequences[i]
-		left[sequence.Scenario] = append(left[sequence.Scenario], sequence)
-	}
-	var drawn []*dataset.Sequence
-	for len(drawn) < most {
-		for _, scenario := range selection.Scenarios() {
-			if rest := left[scenario]; len(rest) > 0 && len(drawn) < most {
-				drawn, left[scenario] = append(drawn, rest[0]), rest[1:]
-			}
-		}
-	}
-	return drawn
-}
-
-// enumerate gives the values of one sequence, exact for these backgrounds
-// [steps × players × outputs].
-func (t *table) enumerate(c *course, backgrounds []*course, tick func()) []float64 {
+// enumerate gives the values of one sequence against one background, exact but for
+// float32 [steps × players × outputs].
+func (t *table) enumerate(c, background *course) []float64 {
 	n, outputs := len(t.names), t.outputs
 	// Shapley's weight of a set of size k that a player joins: k! (n-k-1)! / n!.
 	weight := make([]float64, n)
@@ -153,170 +192,74 @@ func (t *table) enumerate(c *course, backgrounds []*course, tick func()) []float
 		weight[k] = weight[k-1] * float64(k) / float64(n-k)
 	}
 	values := make([]float64, c.steps*n*outputs)
-	for _, b := range backgrounds {
-		for first := 0; first < 1<<n; first += lanes.Width {
-			var sets []coalition
-			for set := first; set < min(first+lanes.Width, 1<<n); set++ {
-				sets = append(sets, coalition{b, make([]bool, n)})
-				for i := range n {
-					sets[len(sets)-1].present[i] = set>>i&1 == 1
+	for first := 0; first < 1<<n; first += lanes.Width {
+		var sets []coalition
+		for set := first; set < min(first+lanes.Width, 1<<n); set++ {
+			sets = append(sets, coalition{background, make([]bool, n)})
+			for i := range n {
+				sets[len(sets)-1].present[i] = set>>i&1 == 1
+			}
+		}
+		for k, y := range t.play(c, sets...) {
+			size := 0
+			for _, in := range sets[k].present {
+				if in {
+					size++
 				}
 			}
-			for k, y := range t.play(c, sets...) {
-				size := 0
-				for _, in := range sets[k].present {
-					if in {
-						size++
-					}
+			for i, in := range sets[k].present {
+				var w float64
+				if in {
+					w = weight[size-1]
+				} else {
+					w = -weight[size]
 				}
-				for i, in := range sets[k].present {
-					var w float64
-					if in {
-						w = weight[size-1]
-					} else {
-						w = -weight[size]
-					}
-					w /= float64(len(backgrounds))
-					for step := range c.steps {
-						for o := range outputs {
-							values[(step*n+i)*outputs+o] += float64(w * y[step*outputs+o])
-						}
+				for step := range c.steps {
+					for o := range outputs {
+						values[(step*n+i)*outputs+o] += float64(w * y[step*outputs+o])
 					}
 				}
 			}
 		}
-		tick()
 	}
 	return values
 }
 
-// sample estimates the values of one sequence, once per pair of permutations
-// [pairs][steps × players × outputs]: players enter in a random order and in its
-// reverse, against one random background (antithetic pairs: Mitchell et al. 2022,
-// "Sampling permutations for Shapley value estimation").
-func (t *table) sample(c *course, backgrounds []*course, pairs int, random *rand.Rand, tick func()) [][]float64 {
+// pair estimates the values of one sequence [steps × players × outputs]: players enter
+// in an order against one background, and in its reverse against one that may be another
+// (antithetic pairs: Mitchell et al. 2022, "Sampling permutations for Shapley value estimation").
+// Two draws of a background have half the variance of one; on the demo they leave a pair 0.7 of
+// its standard error. whole is the output with everyone present.
+func (t *table) pair(c, forth, back *course, whole []float64, order []int) []float64 {
 	n, outputs := len(t.names), t.outputs
-	everyone := make([]bool, n)
-	for i := range everyone {
-		everyone[i] = true
-	}
-	whole := t.play(c, coalition{c, everyone})[0]
-	rows := make([][]float64, pairs)
-	for pair := range rows {
-		b := backgrounds[random.IntN(len(backgrounds))]
-		order := random.Perm(n)
-		reverse := slices.Clone(order)
-		slices.Reverse(reverse)
-		values := make([]float64, n*c.steps*outputs)
-		// Nobody, then for both orders everyone who has entered, up to the last but one.
-		played := t.play(c, slices.Concat([]coalition{{b, make([]bool, n)}}, entering(b, order), entering(b, reverse))...)
-		none := played[0]
-		for turn, order := range [][]int{order, reverse} {
-			before := none
-			for k, player := range order {
-				after := whole
-				if k < n-1 {
-					after = played[1+turn*(n-1)+k]
+	reverse := slices.Clone(order)
+	slices.Reverse(reverse)
+	values := make([]float64, n*c.steps*outputs)
+	played := t.play(c, slices.Concat(entering(forth, order), entering(back, reverse))...)
+	for turn, order := range [][]int{order, reverse} {
+		for k, player := range order {
+			before, after := played[turn*n+k], whole
+			if k < n-1 {
+				after = played[turn*n+k+1]
+			}
+			for step := range c.steps {
+				for o := range outputs {
+					at := step*outputs + o
+					values[(step*n+player)*outputs+o] += float64((after[at] - before[at]) / 2)
 				}
-				for step := range c.steps {
-					for o := range outputs {
-						values[(step*n+player)*outputs+o] += float64((after[step*outputs+o] - before[step*outputs+o]) / 2)
-					}
-				}
-				before = after
 			}
 		}
-		rows[pair] = values
-		tick()
 	}
-	return rows
+	return values
 }
 
-// entering lists who is present after each player but the last has entered in the given order.
+// entering lists who is present before each player enters in the given order.
 func entering(b *course, order []int) []coalition {
 	var all []coalition
 	present := make([]bool, len(order))
-	for _, player := range order[:len(order)-1] {
-		present[player] = true
+	for _, player := range order {
 		all = append(all, coalition{b, slices.Clone(present)})
+		present[player] = true
 	}
 	return all
-}
-
-// part is what one sequence says about the mean absolute values of its steps,
-// per player and output.
-type part struct {
-	mean, variance []float64 // variance of mean, as the estimate of it; zero when the values are exact
-}
-
-// summary takes estimates [rounds][steps × items]. The absolute value of a noisy
-// mean is too large; the jackknife (Efron and Tibshirani 1993, chapter 11), with
-// one round left out at a time, takes off that bias and gives the variance.
-func summary(rounds [][]float64, items int) part {
-	r := part{mean: make([]float64, items), variance: make([]float64, items)}
-	steps := len(rounds[0]) / items
-	n := float64(len(rounds))
-	without := make([]float64, len(rounds))
-	for item := range items {
-		clear(without)
-		all := 0.0
-		for step := range steps {
-			sum := 0.0
-			for _, values := range rounds {
-				sum += values[step*items+item]
-			}
-			all += math.Abs(sum / n)
-			for i, values := range rounds {
-				without[i] += math.Abs((sum - values[step*items+item]) / (n - 1))
-			}
-		}
-		all /= float64(steps)
-		if len(rounds) == 1 {
-			r.mean[item] = all
-			continue
-		}
-		average := 0.0
-		for i := range without {
-			without[i] /= float64(steps)
-			average += without[i] / n
-		}
-		r.mean[item] = max(0, float64(n*all)-float64((n-1)*average))
-		for _, v := range without {
-			r.variance[item] += float64((n - 1) / n * (v - average) * (v - average))
-		}
-	}
-	return r
-}
-
-// scores averages over the steps of every scenario.
-func (g *game) scores(selection *dataset.Recordings, parts []part) *Scores {
-	s := &Scores{Items: g.names}
-	for _, scenario := range selection.Scenarios() {
-		steps := 0
-		for _, sequence := range selection.Sequences {
-			if sequence.Scenario == scenario {
-				steps += sequence.Steps
-			}
-		}
-		for o, output := range g.p.Outputs {
-			column := Column{Scenario: scenario, Output: output.Name, Values: make([]float64, len(g.names))}
-			errors := make([]float64, len(g.names))
-			for i, sequence := range selection.Sequences {
-				if sequence.Scenario != scenario {
-					continue
-				}
-				share := float64(sequence.Steps) / float64(steps)
-				for k := range g.names {
-					at := k*len(g.p.Outputs) + o
-					column.Values[k] += float64(share * parts[i].mean[at])
-					errors[k] += float64(share * share * parts[i].variance[at])
-				}
-			}
-			for k, v := range errors {
-				errors[k] = math.Sqrt(v)
-			}
-			s.Columns, s.Errors = append(s.Columns, column), append(s.Errors, errors)
-		}
-	}
-	return s
 }

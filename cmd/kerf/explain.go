@@ -74,11 +74,7 @@ type listedRow struct {
 // lossNames are the names that an accuracy row is made of: without the metric they stand for all
 // that are judged.
 func lossNames(l exporter.LossRow) (place, row []string) {
-	where := l.Scenario
-	if l.Region != "" {
-		where = l.Region
-	}
-	return []string{l.Output, where}, []string{l.Output, where, l.Metric}
+	return []string{l.Output, l.Where()}, []string{l.Output, l.Where(), l.Metric}
 }
 
 // costNames are the names that a cost row is made of: a total has no part behind it.
@@ -89,23 +85,12 @@ func costNames(c exporter.CostRow) []string {
 	return []string{c.Target, c.Resource, c.Part}
 }
 
-// rowText writes the names of a row into one text, from which they can be told again.
-func rowText(names []string) string {
-	parts := make([]string, len(names))
-	for i, name := range names {
-		parts[i] = slashes.Replace(name)
-	}
-	return strings.Join(parts, "/")
-}
-
-var slashes = strings.NewReplacer(`\`, `\\`, "/", `\/`)
-
 func listRows(s *exporter.Signoff) *rowList {
 	list := &rowList{Rows: []listedRow{}}
 	for _, l := range s.Loss {
 		_, names := lossNames(l)
 		value, limit, unit := judged(l)
-		row := listedRow{Row: rowText(names), Names: names, Value: value, Unit: unit,
+		row := listedRow{Row: exporter.RowText(names...), Names: names, Value: value, Unit: unit,
 			Limit: l.Tolerance, Kind: l.Kind, Verdict: l.Verdict, shown: shownLoss(value, unit)}
 		if limit != nil {
 			row.shownLimit = shownLoss(*limit, unit)
@@ -114,7 +99,7 @@ func listRows(s *exporter.Signoff) *rowList {
 	}
 	for _, c := range s.Cost {
 		names := costNames(c)
-		row := listedRow{Row: rowText(names), Names: names, Value: c.Value, Unit: c.Unit,
+		row := listedRow{Row: exporter.RowText(names...), Names: names, Value: c.Value, Unit: c.Unit,
 			Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict,
 			shown: exporter.Quantity(c.Value, c.Unit)}
 		if c.Limit != nil {
@@ -206,16 +191,16 @@ func explainRow(s *exporter.Signoff, name string) *explained {
 	found := &explained{}
 	judgedOnly := slices.ContainsFunc(s.Loss, func(l exporter.LossRow) bool {
 		place, _ := lossNames(l)
-		return rowText(place) == name && l.Verdict != ""
+		return exporter.RowText(place...) == name && l.Verdict != ""
 	})
 	for _, l := range s.Loss {
 		place, row := lossNames(l)
-		if rowText(row) == name || rowText(place) == name && (!judgedOnly || l.Verdict != "") {
+		if exporter.RowText(row...) == name || exporter.RowText(place...) == name && (!judgedOnly || l.Verdict != "") {
 			found.Rows = append(found.Rows, explainLoss(s, l))
 		}
 	}
 	for _, c := range s.Cost {
-		if rowText(costNames(c)) == name {
+		if exporter.RowText(costNames(c)...) == name {
 			found.Rows = append(found.Rows, explainCost(s, c))
 		}
 	}

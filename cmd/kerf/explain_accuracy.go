@@ -17,13 +17,14 @@ var metricText = map[string][2]string{
 	string(dataset.Bias):             {"mean error, with its sign", "sum e / n, e = prediction - reference at a step, n = steps"},
 	string(dataset.Accuracy):         {"share of the steps whose class is right", "steps with the recorded class / n, n = steps"},
 	string(dataset.BalancedAccuracy): {"mean over the classes of the share that is found", "mean over classes of (steps of the class that are found / steps of the class)"},
+	string(dataset.Explained):        {"share of the error of a constant that the network takes away; the constant is the mean, of a classifier the most frequent class, of the selection recordings", "1 - sum e² / sum (constant - reference)²; of a classifier 1 - wrong steps / wrong steps of the most frequent class"},
 	string(dataset.Agreement):        {"share of the steps on which the class is that of the float network", "steps with the class of the float network / n, n = steps"},
 }
 
 func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	_, names := lossNames(l)
 	text := metricText[l.Metric]
-	e := explanation{Row: rowText(names), Names: names, Formula: text[1], Sequences: l.Sequences,
+	e := explanation{Row: exporter.RowText(names...), Names: names, Formula: text[1], Sequences: l.Sequences,
 		Steps: l.Steps, Kind: l.Kind,
 		KindMeans: l.Kind + ": on the recordings, with the integers that the C computes",
 		Limit:     l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict,
@@ -46,7 +47,9 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	add("cut: without what goes", unit, &l.Cut)
 	add("recovered: trained after", unit, l.Recovered)
 	add("fixed: integers of the C", unit, &l.Fixed)
-	add("rise", "", l.Rise)
+	if l.Rise != nil {
+		e.Figures = append(e.Figures, figure{"rise", *l.Rise, "", l.Kind, shownChange(l, *l.Rise)})
+	}
 	switch {
 	case l.Rise == nil:
 	case exporter.IsShare(l.Metric):
@@ -76,20 +79,44 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	case low == nil || high == nil:
 		e.Interval = "none: it takes two sequences or more"
 	default:
-		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, bias-corrected and accelerated bootstrap over whole sequences (2000 seeded draws; Efron 1987, with Student's t for few sequences); steps within a sequence are not independent", shownLoss(*low, unit), shownLoss(*high, unit), of)
+		show := func(v float64) string { return shownLoss(v, unit) }
+		if of == "of the rise" && exporter.IsShare(l.Metric) {
+			show = exporter.Points
+		}
+		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, %s; steps within a sequence are not independent (docs/intervals.md)", show(*low), show(*high), of, intervalText(l))
 	}
 	e.Sources = []string{fmt.Sprintf("the recordings, and the integer network that computes the same integers as the C; kerf %s", s.Kerf)}
 	if l.Tolerance != nil {
 		_, _, unit := judged(l)
-		on := "the rise"
+		on, limitText := "the rise", shownChange(l, *l.Tolerance)
 		if l.ToleranceOn == "fixed" {
-			on = "fixed"
+			on, limitText = "fixed", shownLoss(*l.Tolerance, unit)
 		}
-		e.facts = append(e.facts, []string{"limit", fmt.Sprintf("%s on %s, set by %s", shownLoss(*l.Tolerance, unit), on, l.From)})
+		e.facts = append(e.facts, []string{"limit", fmt.Sprintf("%s on %s, set by %s", limitText, on, l.From)})
 		e.facts = append(e.facts, margin(l.Margin, "the upper end of the interval"))
 	}
 	e.Why = lossWhy(l)
 	return e
+}
+
+// shownChange prints a rise, or what a share of steps loses.
+func shownChange(l exporter.LossRow, v float64) string {
+	if exporter.IsShare(l.Metric) {
+		return exporter.Points(v)
+	}
+	return exporter.Percent(v)
+}
+
+// intervalText says what the interval of a row rests on.
+func intervalText(l exporter.LossRow) string {
+	jackknife := "jackknife over whole sequences with Student's t (Efron and Tibshirani 1993)"
+	switch {
+	case l.Blocks > 0:
+		return fmt.Sprintf("%s, and %d blocks of %d steps (moving-block bootstrap, Kuensch 1989)", jackknife, l.Blocks, l.BlockSteps)
+	case l.Sequences < dataset.BootstrapSequences:
+		return jackknife
+	}
+	return "each end the outer one of the " + jackknife + " and of the bias-corrected and accelerated bootstrap (Efron 1987; 2000 seeded draws)"
 }
 
 // lossWhy says how the verdict follows from figure, interval and number of sequences.

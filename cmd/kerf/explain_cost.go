@@ -14,6 +14,7 @@ var resourceText = map[string][2]string{
 	budget.Flash:       {"read-only memory for the network, its code and its front end", "weights + tables + code + front end"},
 	budget.RAM:         {"static memory: the state between two steps, what the front end declares, and weights and tables where they are copied to RAM", "state + front end + copied weights and tables"},
 	budget.Stack:       {"stack of one step, from the call of NAME_step on", "frames of the deepest chain of calls + arrays whose size depends on the network"},
+	budget.RAMTotal:    {"RAM while a step runs: data and stack together", "ram + stack"},
 	budget.Cycles:      {"processor cycles of one step", "sum over kernels of (runs in a step x instructions of each class x cycles of the class) + flash wait states + front end"},
 	budget.StepTime:    {"time of one step", "cycles / clock; the limit is the smaller of step_time and period"},
 	budget.Duty:        {"share of the period in which a step runs", "step time / period"},
@@ -28,6 +29,8 @@ var partText = map[string]string{
 	"tables":    "tables of the activations, as the emitted C stores them",
 	"code":      "machine code of the emitted C",
 	"front_end": "code, memory or time that computes the features which stay, as the job declares it",
+	"data":      "static memory, the total of ram",
+	"stack":     "stack of one step, the total of stack",
 	"state":     "NAME_state: what the network keeps between two steps",
 	"network":   "the integer inference",
 	waitPart:    "what flash adds to the cycles at this clock",
@@ -44,12 +47,12 @@ var kindText = map[string]string{
 func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
 	names := costNames(c)
 	text := resourceText[c.Resource]
-	e := explanation{Row: rowText(names), Names: names,
+	e := explanation{Row: exporter.RowText(names...), Names: names,
 		Meaning: text[0] + ", on target " + c.Target, Formula: text[1], Recordings: []string{},
 		Kind: c.Kind, KindMeans: kindText[c.Kind], Limit: c.Limit, AtLeast: c.AtLeast,
 		LimitFrom: c.From, Margin: c.Margin, Verdict: c.Verdict, Caution: exporter.Caution}
 	if c.Part != budget.Total {
-		e.Formula = "part of " + rowText(names[:2])
+		e.Formula = "part of " + exporter.RowText(names[:2]...)
 		if about := partText[c.Part]; about != "" {
 			e.Meaning = fmt.Sprintf("%s, on target %s", about, c.Target)
 		}

@@ -177,7 +177,7 @@ func explainEveryRow(t *testing.T, handoff string) {
 		seen[row.Row] = true
 		asked := map[string][]string{row.Row: row.Names}
 		if len(row.Names) == 3 && slices.Contains(hostileOutputs, row.Names[0]) {
-			asked[rowText(row.Names[:2])] = row.Names[:2]
+			asked[exporter.RowText(row.Names[:2]...)] = row.Names[:2]
 		}
 		for name, names := range asked {
 			code, stdout, stderr := call("explain", handoff, name, "--json")

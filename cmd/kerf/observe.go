@@ -25,7 +25,7 @@ words comes first, each with its evidence.`,
   kerf observe job.toml --format json`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
+			in, err := a.loadExamined(args[0])
 			if err != nil {
 				return err
 			}

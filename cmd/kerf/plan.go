@@ -114,6 +114,20 @@ func folderNotStream() error {
 	return &usageError{"--out: a handoff is a folder and cannot go to stdout", "--json prints its sign-off"}
 }
 
+// loadExamined is load for the commands that judge nothing: what speaks against the network as given is
+// noted, since all that they show is about that network.
+func (a *app) loadExamined(job string) (*budget.Inputs, error) {
+	in, err := a.load(job)
+	if err != nil {
+		return nil, err
+	}
+	defer a.ui.phase("examining the network as given")()
+	for _, c := range in.Examine().Causes {
+		a.ui.note(c.String())
+	}
+	return in, nil
+}
+
 // load reads a job, from stdin if it is -, and refuses names that C could not carry, before any work.
 func (a *app) load(job string) (*budget.Inputs, error) {
 	defer a.ui.phase("reading the job and its files")()

@@ -40,7 +40,7 @@ safetensors, with torch names, whatever format the job's network has.`,
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
+			in, err := a.loadExamined(args[0])
 			if err != nil {
 				return err
 			}

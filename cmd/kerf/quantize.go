@@ -19,7 +19,7 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
   kerf quantize job.toml --features all --units all --weights int16`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
+			in, err := a.loadExamined(args[0])
 			if err != nil {
 				return err
 			}

@@ -3,11 +3,11 @@ package main
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/dataset"
 	"kerf/exporter"
 	"kerf/prune"
 )
@@ -24,16 +24,17 @@ features up by channel and kind, and says how far the rankings of the scenarios
 agree.
 
 Feature scores are those of the job. Without them they are computed: Shapley values
-over whole sequences, on the selection recordings, with standard errors. The score
+over whole sequences, on the selection recordings, with standard errors that include
+the draw of the sequences that stand for what is absent (docs/scores.md). The score
 of a unit is the mean absolute change of an output when the unit is held at its
 mean. With --shapley, features, channels, kinds and units all get Shapley values:
-from all subsets of up to 12 where that takes about half a minute, else sampled.`,
+from all subsets of up to 12 where that takes some seconds, else sampled.`,
 		Example: `  kerf rank job.toml
   kerf rank job.toml --shapley
   kerf rank job.toml --format csv`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
+			in, err := a.loadExamined(args[0])
 			if err != nil {
 				return err
 			}
@@ -45,14 +46,20 @@ from all subsets of up to 12 where that takes about half a minute, else sampled.
 	return cmd
 }
 
-// thorough is the work that --shapley allows: ten times the usual, half a minute on
-// one core for each of the four.
+// thorough is the work that --shapley allows: ten times the usual, some seconds on one
+// core for each of the four.
 const thorough = 30e9
 
 // ranked are the scores that rank shows.
 type ranked struct {
 	features, channels, kinds, units *prune.Scores
-	about                            [][]string // what was computed, and how
+	computed                         []computedOf // none where the job gives the scores
+}
+
+// computedOf is what was computed for one sort of players.
+type computedOf struct {
+	players string
+	values  *prune.Values
 }
 
 func (a *app) rank(in *budget.Inputs, shapley bool) *ranked {
@@ -63,7 +70,7 @@ func (a *app) rank(in *budget.Inputs, shapley bool) *ranked {
 		r := &ranked{features: cut.FeatureScores, units: cut.UnitScores}
 		r.channels, r.kinds = r.features.Groups(channels), r.features.Groups(kinds)
 		if in.Computed != nil {
-			r.about = [][]string{about("features", in.Computed), background(in.Computed)}
+			r.computed = []computedOf{{"features", in.Computed}}
 		}
 		return r
 	}
@@ -74,8 +81,9 @@ func (a *app) rank(in *budget.Inputs, shapley bool) *ranked {
 	channel := prune.GroupValues(in.Float, in.Selection, channels, settings("channels"))
 	kind := prune.GroupValues(in.Float, in.Selection, kinds, settings("kinds"))
 	units := prune.UnitValues(in.Float, in.Selection, settings("units"))
-	return &ranked{features.Scores, channel.Scores, kind.Scores, units.Scores,
-		[][]string{about("features", features), about("channels", channel), about("kinds", kind), about("units", units), background(features)}}
+	return &ranked{features.Scores, channel.Scores, kind.Scores, units.Scores, []computedOf{
+		{"features", features}, {"channels", channel}, {"kinds", kind}, {"units", units},
+	}}
 }
 
 // owners names channel and kind of every feature.
@@ -92,18 +100,34 @@ func owners(in *budget.Inputs) (channels, kinds []string) {
 	return channels, kinds
 }
 
-func about(what string, v *prune.Values) []string {
-	how := fmt.Sprintf("Shapley values from %d pairs of permutations per sequence", v.Pairs)
-	if v.Exact {
-		how = "Shapley values from all subsets, without sampling error"
+// computedTable says of Shapley values what was played, and what was drawn for it.
+func computedTable(computed []computedOf) exporter.Table {
+	t := exporter.Table{
+		Title:   "How the scores were computed: Shapley values",
+		Head:    []string{"of", "players", "played", "backgrounds of a sequence"},
+		Numbers: 1, Words: 2,
 	}
-	return []string{what, how}
-}
-
-// background is that of every computation on the same recordings.
-func background(v *prune.Values) []string {
-	return []string{"background",
-		"what is absent follows these selection recordings: " + dataset.ListNames(v.Background)}
+	for _, c := range computed {
+		v := c.values
+		played := "all subsets"
+		if v.Pairs > 0 {
+			played = fmt.Sprintf("%d pairs of permutations", v.Pairs)
+		}
+		backgrounds := fmt.Sprintf("%d of the %d others", v.Backgrounds, v.Others)
+		switch {
+		case v.Others == 0:
+			backgrounds = "the other half of the only one"
+		case v.Others == 1:
+			backgrounds = "the other one"
+		case v.Backgrounds == 2*v.Pairs:
+			backgrounds = fmt.Sprintf("%d draws from the %d others", v.Backgrounds, v.Others)
+		case v.Backgrounds == v.Others:
+			backgrounds = fmt.Sprintf("all %d others", v.Others)
+		}
+		players := strconv.Itoa(len(v.Items))
+		t.Rows = append(t.Rows, []string{c.players, players, played, backgrounds})
+	}
+	return t
 }
 
 func rankTables(in *budget.Inputs, r *ranked) []exporter.Table {
@@ -119,22 +143,23 @@ func rankTables(in *budget.Inputs, r *ranked) []exporter.Table {
 		tables = append(tables, agreementTable(agreement), movesTable(agreement))
 	}
 	tables = append(tables, sentenceTable("What that says", sentences(r)))
-	if len(r.about) > 0 {
-		tables = append(tables, exporter.Table{Title: "How the scores were computed", Head: []string{"of", "method"}, Numbers: 2, Rows: r.about})
+	if len(r.computed) > 0 {
+		tables = append(tables, computedTable(r.computed))
 	}
 	return tables
 }
 
 func rankTable(title string, scores *prune.Scores) exporter.Table {
 	t := exporter.Table{Title: title, Head: []string{"name", "most needed in", "for", "share"}, Numbers: 3}
-	if scores.Errors != nil {
+	if scores.Deviations != nil {
+		t.Title += " (std. error with the draw of backgrounds)"
 		t.Head = append(t.Head, "std. error")
 	}
 	ranking := scores.Ranking()
 	for i := len(ranking) - 1; i >= 0; i-- {
 		r := ranking[i]
 		row := []string{r.Name, r.Scenario, r.Output, exactShare(r.Share)}
-		if scores.Errors != nil {
+		if scores.Deviations != nil {
 			row = append(row, exactShare(scores.ShareError(r)))
 		}
 		t.Rows = append(t.Rows, row)

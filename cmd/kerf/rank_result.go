@@ -8,15 +8,15 @@ import (
 
 // rankResult is what kerf rank shows: scores as shares of the sum over all items, in each scenario for each output.
 type rankResult struct {
-	Features  []needRow     `json:"features"` // the most needed first
-	Units     []needRow     `json:"units"`
-	Channels  []shareRow    `json:"channels"`
-	Kinds     []shareRow    `json:"kinds"`
-	Sums      []sumRow      `json:"sums"`      // of the scores of all features, before they are made shares
-	Agreement []agreedRow   `json:"agreement"` // of the feature rankings of two scenarios
-	Moves     []moveRow     `json:"moves"`     // features by how far their rank moves between scenarios
-	Findings  []findingRow  `json:"findings"`
-	Methods   []methodOfRow `json:"methods"` // how scores were computed; none where the job gives them
+	Features  []needRow    `json:"features"` // the most needed first
+	Units     []needRow    `json:"units"`
+	Channels  []shareRow   `json:"channels"`
+	Kinds     []shareRow   `json:"kinds"`
+	Sums      []sumRow     `json:"sums"`      // of the scores of all features
+	Agreement []agreedRow  `json:"agreement"` // of the feature rankings of two scenarios
+	Moves     []moveRow    `json:"moves"`     // between scenarios, the furthest first
+	Findings  []findingRow `json:"findings"`
+	Methods   []playedRow  `json:"methods"` // none where the job gives the scores
 
 	in     *budget.Inputs
 	ranked *ranked
@@ -64,16 +64,21 @@ type findingRow struct {
 	Finding string `json:"finding"`
 }
 
-type methodOfRow struct {
-	Of     string `json:"of"`
-	Method string `json:"method"`
+// playedRow is how the Shapley values of one sort of players were computed.
+type playedRow struct {
+	Of          string `json:"of"`
+	Players     int    `json:"players"`
+	AllSubsets  bool   `json:"all_subsets"`
+	Pairs       *int   `json:"pairs"` // of permutations per sequence; null with all subsets
+	Backgrounds int    `json:"backgrounds"`
+	Others      int    `json:"others"`
 }
 
 func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 	result := &rankResult{
 		Features: needRows(r.features), Units: needRows(r.units), Channels: shareRows(r.channels), Kinds: shareRows(r.kinds),
-		Sums: []sumRow{}, Agreement: []agreedRow{}, Moves: []moveRow{}, Findings: findingRows(sentences(r)), Methods: []methodOfRow{},
-		in: in, ranked: r,
+		Sums: []sumRow{}, Agreement: []agreedRow{}, Moves: []moveRow{},
+		Findings: findingRows(sentences(r)), Methods: []playedRow{}, in: in, ranked: r,
 	}
 	for _, c := range r.features.Finest() {
 		result.Sums = append(result.Sums, sumRow{c.Output, c.Scenario, c.Total()})
@@ -89,8 +94,16 @@ func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 			result.Moves = append(result.Moves, moveRow{m.Name, m.Highest, m.HighestIn, m.Lowest, m.LowestIn})
 		}
 	}
-	for _, row := range r.about {
-		result.Methods = append(result.Methods, methodOfRow{row[0], row[1]})
+	for _, c := range r.computed {
+		v := c.values
+		row := playedRow{
+			Of: c.players, Players: len(v.Items), AllSubsets: v.Pairs == 0,
+			Backgrounds: v.Backgrounds, Others: v.Others,
+		}
+		if v.Pairs > 0 {
+			row.Pairs = &v.Pairs
+		}
+		result.Methods = append(result.Methods, row)
 	}
 	return result
 }
@@ -103,7 +116,7 @@ func needRows(scores *prune.Scores) []needRow {
 	for i := len(ranking) - 1; i >= 0; i-- {
 		r := ranking[i]
 		row := needRow{Name: r.Name, Scenario: r.Scenario, Output: r.Output, Share: exporter.Finite(r.Share)}
-		if scores.Errors != nil {
+		if scores.Deviations != nil {
 			row.StdError = exporter.Finite(scores.ShareError(r))
 		}
 		rows = append(rows, row)

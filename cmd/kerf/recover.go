@@ -36,7 +36,7 @@ goes on behind the last whole epoch, to the same result.`,
   kerf recover job.toml --units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
 		Args: oneJob,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
+			in, err := a.loadExamined(args[0])
 			if err != nil {
 				return err
 			}

@@ -168,6 +168,10 @@ func sentences(r *ranked) []string {
 		m := a.Moves[0]
 		say("%s moves furthest: rank %s in %s, rank %s in %s", m.Name, rank(m.Highest), m.HighestIn, rank(m.Lowest), m.LowestIn)
 	}
+	if len(r.computed) > 0 && r.computed[0].values.Others == 0 {
+		say("the selection recordings are one sequence: what is absent follows its other half, " +
+			"and there is no standard error")
+	}
 	return all
 }
 

@@ -57,6 +57,12 @@ func (u *ui) fail(err error) {
 	}
 }
 
+// note prints what a reader of the result should know before it.
+func (u *ui) note(text string) {
+	u.endProgress()
+	fmt.Fprintln(u.w, "kerf: note:", readable(text))
+}
+
 // bug reports a panic.
 func (u *ui) bug(reason any, stack []byte) {
 	u.endProgress()

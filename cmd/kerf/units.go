@@ -38,7 +38,7 @@ search makes small ([search] objective).`,
   kerf units job.toml --format csv`,
 		Args: oneJob,
 		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
+			in, err := a.loadExamined(args[0])
 			if err != nil {
 				return err
 			}
@@ -136,11 +136,19 @@ func interval(l budget.Loss) string {
 	show, value, low, high := exporter.Significant, l.Fixed, l.FixedLow, l.FixedHigh
 	if !l.Judged || l.Relative {
 		show, value, low, high = exporter.Percent, l.Rise, l.RiseLow, l.RiseHigh
+		if l.Metric.IsShare() {
+			show = exporter.Points
+		}
 	}
 	if math.IsNaN(low) {
 		return show(value)
 	}
-	return fmt.Sprintf("%s [%s, %s]", show(value), strings.TrimSuffix(show(low), " %"), strings.TrimSuffix(show(high), " %"))
+	return fmt.Sprintf("%s [%s, %s]", show(value), bare(show(low)), bare(show(high)))
+}
+
+// bare is a printed figure without its unit.
+func bare(text string) string {
+	return strings.TrimSuffix(strings.TrimSuffix(text, " %"), " points")
 }
 
 func outcome(s budget.Size) string {

@@ -1,3 +1,4 @@
+// Command coverage counts how often the intervals of dataset.Compare hold the truth; see README.md.
 package main
 
 import (
@@ -10,54 +11,174 @@ import (
 )
 
 func main() {
-	trials := flag.Int("trials", 1000, "draws of each cell")
+	trials := flag.Int("trials", 2000, "draws of each cell")
 	flag.Parse()
-	if flag.Arg(0) == "blocks" {
-		blockTable(*trials)
-		return
+	fmt.Print("<!-- made by go run ./testdata/coverage -->\n\n")
+	errorTable(*trials)
+	classTable(*trials)
+	longTable(*trials)
+}
+
+var everywhere = dataset.Slice{Region: -1}
+
+// count is how often an interval held the truth, and how often its end that judges did.
+type count struct{ both, judged int }
+
+func (c *count) add(low, high, truth float64, upper bool) {
+	if low <= truth && truth <= high {
+		c.both++
 	}
-	if flag.Arg(0) == "classes" {
-		classTable(*trials)
-		return
-	}
-	for _, w := range []world{{"A", 0, 10, 400, .19, false}, {"A", .25, 10, 400, .19, false}, {"A", .5, 10, 400, .19, false}, {"C", .5, 10, 400, .2, true}} {
-		for _, n := range []int{2, 3, 4, 5, 6, 8, 12, 40} {
-			b2, o2 := w.meanSquares()
-			b1, o1 := w.meanMagnitudes()
-			type m struct {
-				name  string
-				get   func(a, b *dataset.Score) (float64, float64)
-				truth float64
-			}
-			sl := dataset.Slice{Region: -1}
-			ms := []m{
-				{"rmse rise", func(a, b *dataset.Score) (float64, float64) { c := dataset.Compare(a, b, sl, dataset.RMSE); return c.RiseLow, c.RiseHigh }, math.Sqrt(o2/b2) - 1},
-				{"mae rise", func(a, b *dataset.Score) (float64, float64) { c := dataset.Compare(a, b, sl, dataset.MAE); return c.RiseLow, c.RiseHigh }, o1/b1 - 1},
-				{"rmse", func(a, b *dataset.Score) (float64, float64) { c := dataset.Compare(a, b, sl, dataset.RMSE); return c.OtherLow, c.OtherHigh }, math.Sqrt(o2)},
-				{"mae", func(a, b *dataset.Score) (float64, float64) { c := dataset.Compare(a, b, sl, dataset.MAE); return c.OtherLow, c.OtherHigh }, o1},
-				{"bias", func(a, b *dataset.Score) (float64, float64) { c := dataset.Compare(a, b, sl, dataset.Bias); return c.OtherLow, c.OtherHigh }, 0},
-				{"expl", func(a, b *dataset.Score) (float64, float64) { c := dataset.Compare(a, b, sl, dataset.Explained); return c.OtherLow, c.OtherHigh }, 1 - o2/b2},
-			}
-			two, up, low := make([]int, len(ms)), make([]int, len(ms)), make([]int, len(ms))
-			random := rand.New(rand.NewPCG(1, uint64(n)))
-			for range *trials {
-				a, b := scores2(w, random, n)
-				for i, m := range ms {
-					l, h := m.get(a, b)
-					if l <= m.truth && m.truth <= h { two[i]++ }
-					if m.truth <= h { up[i]++ }
-					if m.truth >= l { low[i]++ }
-				}
-			}
-			s := fmt.Sprintf("%s %.2f n %2d:", w.name, w.spread, n)
-			for i, m := range ms {
-				if w.ownScale && (m.name == "mae rise" || m.name == "mae") { continue }
-				f := func(x int) float64 { return 100 * float64(x) / float64(*trials) }
-				s += fmt.Sprintf("  %s %.1f/%.1f", m.name, f(two[i]), f(up[i]))
-				if m.name == "expl" { s += fmt.Sprintf("(low %.1f)", f(low[i])) }
-			}
-			fmt.Println(s)
-		}
+	if upper && truth <= high || !upper && truth >= low {
+		c.judged++
 	}
 }
-func scores2(w world, r *rand.Rand, n int) (a, b *dataset.Score) { x, y := w.errors(r, n); return scores(x, y, 0) }
+
+// share prints both as percentages.
+func (c count) share(trials int) string {
+	return fmt.Sprintf("%.1f / %.1f", 100*float64(c.both)/float64(trials), 100*float64(c.judged)/float64(trials))
+}
+
+// figure is one interval of a comparison with its truth.
+type figure struct {
+	metric dataset.Metric
+	rise   bool // of the rise, else of the value of the other predictor
+	upper  bool // the upper end is judged, else the lower
+	truth  float64
+}
+
+func (f figure) of(a, b *dataset.Score) (low, high float64) {
+	c := dataset.Compare(a, b, everywhere, f.metric)
+	if f.rise {
+		return c.RiseLow, c.RiseHigh
+	}
+	return c.OtherLow, c.OtherHigh
+}
+
+// covered draws and counts, all cores.
+func covered(trials int, seed uint64, draw func(random *rand.Rand) (a, b *dataset.Score), figures []figure) []count {
+	all := make([][]count, trials)
+	dataset.InParallel(trials, func(trial int) {
+		a, b := draw(rand.New(rand.NewPCG(seed, uint64(trial))))
+		all[trial] = make([]count, len(figures))
+		for i, f := range figures {
+			low, high := f.of(a, b)
+			all[trial][i].add(low, high, f.truth, f.upper)
+		}
+	})
+	sum := make([]count, len(figures))
+	for _, counts := range all {
+		for i, c := range counts {
+			sum[i].both, sum[i].judged = sum[i].both+c.both, sum[i].judged+c.judged
+		}
+	}
+	return sum
+}
+
+func errorTable(trials int) {
+	fmt.Printf("Errors: how often the interval / its end that judges holds the truth, in %%, of %d draws.\n\n", trials)
+	fmt.Println("| sequences | spread | rise of RMSE | rise of MAE | RMSE | MAE | bias | explained |\n|---:|---:|---:|---:|---:|---:|---:|---:|")
+	for _, spread := range []float64{0, 0.25, 0.5} {
+		w := world{spread: spread, memory: 10, steps: 400, own: 0.19}
+		squares, otherSquares := w.meanSquares()
+		magnitude, otherMagnitude := w.meanMagnitudes()
+		figures := []figure{
+			{dataset.RMSE, true, true, math.Sqrt(otherSquares/squares) - 1}, {dataset.MAE, true, true, otherMagnitude/magnitude - 1},
+			{dataset.RMSE, false, true, math.Sqrt(otherSquares)}, {dataset.MAE, false, true, otherMagnitude},
+			{dataset.Bias, false, true, 0}, {dataset.Explained, false, false, 1 - otherSquares/squares},
+		}
+		for _, n := range []int{2, 3, 4, 5, 6, 8, 10, 12, 20, 40} {
+			fmt.Printf("| %d | %g |", n, spread)
+			for _, c := range covered(trials, uint64(1000*n), func(random *rand.Rand) (a, b *dataset.Score) {
+				base, other := w.errors(random, n)
+				return scores(base, other, 0)
+			}, figures) {
+				fmt.Printf(" %s |", c.share(trials))
+			}
+			fmt.Println()
+		}
+	}
+	fmt.Println()
+}
+
+// truthSequences are drawn for the true shares of a classifier, whose formula nobody has.
+const truthSequences = 4000
+
+func classTable(trials int) {
+	fmt.Printf("Shares of steps of a classifier, likewise.\n\n")
+	fmt.Println("| sequences | wrong steps | own errors | spread | drop of accuracy | of balanced accuracy | disagreement |\n|---:|---:|---:|---:|---:|---:|---:|")
+	metrics := []dataset.Metric{dataset.Accuracy, dataset.BalancedAccuracy, dataset.Agreement}
+	for _, c := range []classes{{0.01, 0.5, 0.01}, {0.01, 0.5, 0.1}, {0.05, 0.25, 0.1}, {0.05, 0.5, 0.01}, {0.2, 0.5, 0.1}} {
+		a, b := c.scores(rand.New(rand.NewPCG(77, 77)), truthSequences)
+		var figures []figure
+		for _, m := range metrics {
+			figures = append(figures, figure{m, true, true, dataset.CompareRoughly(a, b, everywhere, m).Rise})
+		}
+		for _, n := range []int{6, 12, 24} {
+			fmt.Printf("| %d | %g %% | %g %% | %g |", n, 100*c.rate, 100*c.own, c.spread)
+			for _, f := range covered(trials, uint64(3000*n), func(random *rand.Rand) (a, b *dataset.Score) { return c.scores(random, n) }, figures) {
+				fmt.Printf(" %s |", f.share(trials))
+			}
+			fmt.Println()
+		}
+	}
+	fmt.Println()
+}
+
+// longCell is a case of few long sequences.
+type longCell struct {
+	sequences, steps int
+	memory, spread   float64
+}
+
+// longCells have memories of 10 to 1,500 steps.
+func longCells() []longCell {
+	var all []longCell
+	for _, n := range []int{2, 3, 4, 5} {
+		for _, c := range []struct {
+			steps  int
+			memory float64
+		}{{1000, 10}, {3000, 100}, {3000, 300}, {6000, 600}, {12000, 1500}} {
+			for _, spread := range []float64{0, 0.1, 0.25, 0.5} {
+				all = append(all, longCell{n, c.steps, c.memory, spread})
+			}
+		}
+	}
+	return all
+}
+
+func longTable(trials int) {
+	fmt.Printf("Rise of the RMSE on few long sequences, judged by blocks as well: likewise, and beside it how often blocks made the interval narrower.\n\n")
+	fmt.Println("| sequences | steps | memory | spread | holds the truth | narrower by blocks |\n|---:|---:|---:|---:|---:|---:|")
+	for i, c := range longCells() {
+		held, narrower := c.covered(max(1, trials/2), uint64(i))
+		fmt.Printf("| %d | %d | %g | %g | %s | %.0f %% |\n", c.sequences, c.steps, c.memory, c.spread, held.share(max(1, trials/2)), 100*float64(narrower)/float64(max(1, trials/2)))
+	}
+}
+
+// covered counts for one cell.
+func (c longCell) covered(trials int, seed uint64) (held count, narrower int) {
+	w := world{spread: c.spread, memory: c.memory, steps: c.steps, own: 0.19}
+	squares, otherSquares := w.meanSquares()
+	truth := math.Sqrt(otherSquares/squares) - 1
+	type outcome struct {
+		low, high float64
+		narrower  bool
+	}
+	all := make([]outcome, trials)
+	dataset.InParallel(trials, func(trial int) {
+		base, other := w.errors(rand.New(rand.NewPCG(5000+seed, uint64(trial))), c.sequences)
+		a, b := scores(base, other, int(c.memory))
+		with := dataset.Compare(a, b, everywhere, dataset.RMSE)
+		a, b = scores(base, other, 0)
+		without := dataset.Compare(a, b, everywhere, dataset.RMSE)
+		const rounding = 1e-9
+		all[trial] = outcome{with.RiseLow, with.RiseHigh, with.RiseHigh < without.RiseHigh-rounding}
+	})
+	for _, o := range all {
+		held.add(o.low, o.high, truth, true)
+		if o.narrower {
+			narrower++
+		}
+	}
+	return held, narrower
+}

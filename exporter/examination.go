@@ -1,0 +1,307 @@
+package exporter
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/budget"
+	"kerf/dataset"
+)
+
+// ExplainedRow says how much of an output the networks explain: 1 less the ratio of their squared error to
+// that of a constant, the mean over the selection recordings; of a classifier wrong steps against those of
+// the most frequent class. Rows of scenarios and regions decide nothing.
+type ExplainedRow struct {
+	Output    string   `json:"output"`
+	On        string   `json:"on"` // sign-off or selection recordings
+	Scenario  string   `json:"scenario"`
+	Region    string   `json:"region"`
+	Given     *float64 `json:"given"` // by the network as given
+	GivenLow  *float64 `json:"given_low"`
+	GivenHigh *float64 `json:"given_high"`
+	Fixed     *float64 `json:"fixed"`    // by the integer network; nil on selection recordings
+	Constant  *float64 `json:"constant"` // error of the constant: RMSE in the unit of the output; of a classifier its accuracy
+	Sequences int      `json:"sequences"`
+	Steps     int      `json:"steps"`
+}
+
+// CauseRow is a finding against the network as given, or against the recordings, that forbids the verdict
+// that it fits.
+type CauseRow struct {
+	Kind      string   `json:"kind"`
+	Place     string   `json:"place"` // file and lines, columns, or outputs
+	Text      string   `json:"text"`  // the finding in a sentence
+	On        string   `json:"on"`    // sign-off or selection recordings
+	Output    string   `json:"output"`
+	Unit      string   `json:"unit"`
+	Given     *float64 `json:"given"` // error of the output as the job says; RMSE, of a classifier the share of wrong steps
+	With      *float64 `json:"with"`  // the same, read as the finding says
+	Ratio     *float64 `json:"ratio"` // of these
+	RatioLow  *float64 `json:"ratio_low"`
+	RatioHigh *float64 `json:"ratio_high"`
+}
+
+// StartInfo is the start of the sequences that no judgement counts.
+type StartInfo struct {
+	Settle string     `json:"settle"` // as the job states it
+	Share  float64    `json:"share"`  // of the steps of the sign-off recordings
+	Errors []StartRow `json:"errors"` // on the steps that are left out
+}
+
+// StartRow is the error of one output at the start of the sign-off sequences.
+type StartRow struct {
+	Output string  `json:"output"`
+	Metric string  `json:"metric"`
+	Unit   string  `json:"unit"`
+	Float  float64 `json:"float"`
+	Fixed  float64 `json:"fixed"`
+	Steps  int     `json:"steps"`
+}
+
+// SettlingInfo says after how many steps the integer network has forgotten the state it began with.
+type SettlingInfo struct {
+	Steps   int  `json:"steps"`   // after which outputs differ by less than a tenth of the tolerance, up to the end
+	Reached bool `json:"reached"` // false: longer than the recordings
+	States  int  `json:"states"`  // recorded end states that were tried beside the zero state
+}
+
+func onRecordings(signoff bool) string {
+	if signoff {
+		return "sign-off"
+	}
+	return "selection"
+}
+
+// addExamination fills what is known of the network as given.
+func (s *Signoff) addExamination(r *budget.Result) {
+	s.Explained, s.Causes = []ExplainedRow{}, []CauseRow{}
+	if e := r.Examination; e != nil {
+		s.Checked = e.Checked
+		for _, x := range e.Explained {
+			s.Explained = append(s.Explained, ExplainedRow{x.Output, onRecordings(x.Signoff), x.Scenario, x.Region, Finite(x.Given), Finite(x.Low), Finite(x.High), Finite(x.Fixed), Finite(x.Constant), x.Sequences, x.Steps})
+		}
+		for _, c := range e.Causes {
+			s.Causes = append(s.Causes, CauseRow{c.Kind, c.Place, c.String(), onRecordings(c.Signoff), c.Output, c.Unit, Finite(c.Given), Finite(c.With), Finite(c.Ratio), Finite(c.Low), Finite(c.High)})
+		}
+	}
+	if r.Start != nil {
+		s.Start = &StartInfo{Settle: r.Start.Rule, Share: r.Start.Share, Errors: []StartRow{}}
+		for _, l := range r.Start.Loss {
+			s.Start.Errors = append(s.Start.Errors, StartRow{l.Output, string(l.Metric), l.Unit, l.Float, l.Fixed, l.Steps})
+		}
+	}
+	if r.Settling != nil {
+		s.Settling = &SettlingInfo{r.Settling.Steps, r.Settling.Reached, r.Settling.States}
+	}
+}
+
+// shownExplained is how many outputs the summary names: of more those that are explained least.
+const shownExplained = 4
+
+// explainedLine says what the network explains over all sign-off recordings; empty where that is not known.
+func (s *Signoff) explainedLine() string {
+	var rows []ExplainedRow
+	for _, x := range s.Explained {
+		if x.On == "sign-off" && x.Scenario == "all" && x.Region == "" && x.Given != nil {
+			rows = append(rows, x)
+		}
+	}
+	if len(rows) == 0 {
+		return ""
+	}
+	of := "The network as given explains, of the variance of the sign-off recordings:"
+	if s.isClassifier() {
+		of = "The network as given takes away, of the errors of the most frequent class:"
+	}
+	least := ""
+	if n := len(rows); n > shownExplained {
+		slices.SortStableFunc(rows, func(a, b ExplainedRow) int { return compareNumbers(*a.Given, *b.Given) })
+		rows = rows[:shownExplained]
+		least = fmt.Sprintf(" the least of %d outputs are", n)
+	}
+	var parts []string
+	for _, x := range rows {
+		text := x.Output + " " + withInterval(Percent, x.Given, x.GivenLow, x.GivenHigh)
+		if *x.Given < 0 {
+			text = x.Output + " nothing, a constant errs less"
+		}
+		if x.Fixed != nil && *x.Given >= 0 {
+			text += ", fixed " + Percent(*x.Fixed)
+		}
+		parts = append(parts, text)
+	}
+	return of + least + " " + strings.Join(parts, "; ") + "."
+}
+
+// withInterval prints a value with its interval, if there is one.
+func withInterval(show func(float64) string, v, low, high *float64) string {
+	switch {
+	case v == nil:
+		return ""
+	case low == nil || high == nil:
+		return show(*v)
+	}
+	return fmt.Sprintf("%s [%s, %s]", show(*v), strings.TrimSuffix(show(*low), " %"), strings.TrimSuffix(show(*high), " %"))
+}
+
+func compareNumbers(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+func (s *Signoff) isClassifier() bool {
+	return slices.ContainsFunc(s.Loss, func(l LossRow) bool { return l.Metric == string(dataset.Accuracy) })
+}
+
+// ExplainedTable has the shares that the networks explain, by output, scenario and region.
+func (s *Signoff) ExplainedTable() Table {
+	t := Table{Title: "What the network explains", Head: []string{"output", "recordings", "where", "as given", "from", "to", "fixed", "sequences"}, Numbers: 3}
+	for _, x := range s.Explained {
+		where := placeName(x.Scenario, x.Region)
+		t.Rows = append(t.Rows, []string{x.Output, x.On, where, percent(x.Given), percent(x.GivenLow), percent(x.GivenHigh), percent(x.Fixed), fmt.Sprint(x.Sequences)})
+	}
+	return t
+}
+
+// startLines say what settle leaves out, and how soon the integer network settles.
+func (s *Signoff) startLines() []string {
+	var lines []string
+	if s.Start != nil {
+		var errors []string
+		for _, e := range s.Start.Errors {
+			errors = append(errors, strings.TrimSpace(fmt.Sprintf("%s %s of %s as given, %s fixed", spaced(e.Metric), Significant(e.Float), e.Output, Significant(e.Fixed))+" "+e.Unit))
+		}
+		lines = append(lines, fmt.Sprintf("Left out of every judgement: the first %s of each sequence, %s of the steps (there: %s).", s.Start.Settle, Percent(s.Start.Share), strings.Join(errors, "; ")))
+	}
+	if x := s.Settling; x != nil {
+		if x.Reached {
+			lines = append(lines, fmt.Sprintf("Settling: %s after a start in the zero state or in any of %d recorded states, outputs differ by less than a tenth of the tolerance.", plural(x.Steps, "step"), x.States))
+		} else {
+			lines = append(lines, "Settling: longer than the recordings; what the state was at first is never forgotten in them.")
+		}
+	}
+	return lines
+}
+
+// failing is one thing that keeps the verdict from being that the network fits.
+type failing struct {
+	text string
+	see  string  // where more is said
+	rank int     // verdictRank; -1 for a cause
+	over float64 // how far it is beyond, as a share of what is allowed
+}
+
+// failings lists what speaks against a signature, the worst first.
+func (s *Signoff) failings() []failing {
+	var all []failing
+	if s.Checked == "" {
+		for _, c := range s.Causes {
+			text, _, _ := strings.Cut(c.Text, ";")
+			if c.Given != nil && c.With != nil {
+				text += fmt.Sprintf(", error of %s %s, read so %s", c.Output, Significant(*c.Given), strings.TrimSpace(Significant(*c.With)+" "+c.Unit))
+			}
+			all = append(all, failing{text, "the first note", -1, 0})
+		}
+	}
+	for _, c := range s.Cost {
+		if c.Verdict != budget.Fail || c.Limit == nil {
+			continue
+		}
+		over := c.Value / *c.Limit
+		word := "of"
+		if c.AtLeast {
+			over, word = *c.Limit/c.Value, "of at least"
+		}
+		all = append(all, failing{fmt.Sprintf("%s on %s %s %s %s", spaced(c.Resource), c.Target, Quantity(c.Value, c.Unit), word, Quantity(*c.Limit, c.Unit)), "kerf cost --all-targets", 0, over})
+	}
+	for _, l := range s.Loss {
+		if l.Verdict != budget.Fail && l.Verdict != budget.NotEnough {
+			continue
+		}
+		row := l.judged()
+		_, high := row.JudgedValue()
+		over := high / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
+		if math.IsNaN(over) {
+			over = math.Inf(1)
+		}
+		all = append(all, failing{l.failingText(), "kerf explain, row " + RowText(l.Output, l.Where()), verdictRank(l.Verdict), over})
+	}
+	slices.SortStableFunc(all, func(a, b failing) int {
+		if a.rank != b.rank {
+			return a.rank - b.rank
+		}
+		return compareNumbers(b.over, a.over)
+	})
+	return all
+}
+
+// failingText says what a row shows and what it may show.
+func (l *LossRow) failingText() string {
+	what := fmt.Sprintf("%s of %s, %s", spaced(l.Metric), l.Output, placeName(l.Scenario, l.Region))
+	switch {
+	case l.Verdict == budget.NotEnough && l.Sequences == 0:
+		return what + " has no recordings"
+	case l.Verdict == budget.NotEnough && l.upTo() == "":
+		return fmt.Sprintf("%s rests on %s", what, plural(l.Sequences, "sequence"))
+	case l.Verdict == budget.NotEnough && l.Metric == string(dataset.Explained):
+		return fmt.Sprintf("%s may fall to %s of at least %s", what, l.upTo(), l.limit())
+	case l.Verdict == budget.NotEnough:
+		return fmt.Sprintf("%s may reach %s of %s", what, l.upTo(), l.limit())
+	case l.Metric == string(dataset.Explained):
+		return fmt.Sprintf("%s %s of at least %s", what, Percent(l.Fixed), l.limit())
+	case l.ToleranceOn == "rise" && IsShare(l.Metric):
+		return fmt.Sprintf("%s falls by %s of %s", what, l.change(), l.limit())
+	case l.ToleranceOn == "rise":
+		return fmt.Sprintf("%s rises by %s of %s", what, l.change(), l.limit())
+	}
+	return fmt.Sprintf("%s %s of %s %s", what, Significant(l.Fixed), l.limit(), l.Unit)
+}
+
+// Reason says in one clause what keeps the verdict from being that the network fits, by how much, and
+// where more is said; empty where nothing does.
+func (s *Signoff) reasonText() string {
+	all := s.failings()
+	if s.Verdict == budget.Fits || len(all) == 0 {
+		return ""
+	}
+	text := all[0].text
+	if len(all) > 1 {
+		text += fmt.Sprintf(", %d more", len(all)-1)
+	}
+	return text + "; see " + all[0].see
+}
+
+// headLine is the verdict as every C file of the handoff states it.
+func (s *Signoff) headLine() string {
+	if s.Verdict != budget.Fits {
+		return "NOT SIGNED. " + s.VerdictLine()
+	}
+	return s.VerdictLine()
+}
+
+// settleSteps is what the C header states of the settling; nil where it states nothing.
+func (s *Signoff) settleSteps() *int {
+	if s.Settling == nil || !s.Settling.Reached {
+		return nil
+	}
+	return &s.Settling.Steps
+}
+
+// causeLines are the findings, a sentence each.
+func (s *Signoff) causeLines() []string {
+	var lines []string
+	for _, c := range s.Causes {
+		lines = append(lines, c.Text+".")
+	}
+	return lines
+}
+
+// spaced is a metric or resource in words.
+func spaced(name string) string { return strings.ReplaceAll(name, "_", " ") }

@@ -1,0 +1,42 @@
+package prune
+
+import (
+	"math/rand/v2"
+	"slices"
+
+	"kerf/dataset"
+)
+
+// backgroundsOf lists what may stand for what is absent in a sequence: all others, of
+// whatever scenario; never the sequence itself, against which nothing would matter.
+func backgroundsOf(selection *dataset.Recordings, sequence int) []*dataset.Sequence {
+	if len(selection.Sequences) == 1 {
+		return []*dataset.Sequence{halvesSwapped(selection.Sequences[0], selection.Features)}
+	}
+	return slices.Concat(selection.Sequences[:sequence], selection.Sequences[sequence+1:])
+}
+
+// halvesSwapped is a sequence whose second half comes first.
+func halvesSwapped(s *dataset.Sequence, features int) *dataset.Sequence {
+	half := s.Steps / 2 * features
+	swapped := *s
+	swapped.X = slices.Concat(s.X[half:], s.X[:half])
+	return &swapped
+}
+
+// draw takes the backgrounds of one sequence, each alike likely: all of them, some without
+// replacement where all subsets are enumerated, or with replacement for pairs of permutations.
+func (p plan) draw(from []*dataset.Sequence, random *rand.Rand) []*dataset.Sequence {
+	switch {
+	case p.backgrounds == len(from) && (p.pairs == 0 || p.inTurn()):
+		return from
+	case p.pairs == 0:
+		random.Shuffle(len(from), func(i, j int) { from[i], from[j] = from[j], from[i] })
+		return from[:p.backgrounds]
+	}
+	drawn := make([]*dataset.Sequence, p.backgrounds)
+	for k := range drawn {
+		drawn[k] = from[random.IntN(len(from))]
+	}
+	return drawn
+}
