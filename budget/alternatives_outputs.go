@@ -55,25 +55,26 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 		means[o], stds[o] = meanStd(columnOf(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 { return s.Y }))
 	}
 	file := in.Job.Outputs.File
-	try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", func(o int, v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] })
-	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit", raw)
+	asRecorded := func(o int, v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] }
 	for o, output := range outputs {
 		place := fmt.Sprintf("%s line %d", file, output.Line)
-		only := func(change func(v float64) float64) func(int, float64) float64 {
+		only := func(change func(o int, physical float64) float64) func(int, float64) float64 {
 			return func(k int, v float64) float64 {
 				if k == o {
-					return change(v)
+					return change(o, v)
 				}
 				return v
 			}
 		}
-		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", output.Name, means[o], stds[o]), only(func(v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] }))
-		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 and std 1 fit", output.Name), only(func(v float64) float64 { return raw(o, v) }))
 		for _, k := range powers {
 			times := powerOfTen(k)
-			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(v float64) float64 { return times * v }))
+			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(_ int, v float64) float64 { return times * v }))
 		}
+		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 and std 1 fit", output.Name), only(raw))
+		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", output.Name, means[o], stds[o]), only(asRecorded))
 	}
+	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit", raw)
+	try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", asRecorded)
 	return causes
 }
 

@@ -256,7 +256,7 @@ type accepted struct {
 }
 
 // mostProbable is the cause that helps most. Of those that help alike it is the one that stands first: lists
-// begin with what concerns most of the network.
+// begin with what says most exactly what is wrong.
 func mostProbable(all []accepted) *Cause {
 	least := math.Inf(1)
 	for _, a := range all {

@@ -11,24 +11,18 @@ import (
 // demanded is the share of harmful jobs whose first cause must be right.
 const demanded = 0.9
 
-// measureBroken judges every draw, writes them to broken.csv and prints the summary.
+// measureFirst judges every draw of the first set and prints the summary.
+func measureFirst(out *strings.Builder, _ string) error {
+	_, err := judgeAll(out, firstSet)
+	return err
+}
+
+// measureBroken judges every draw of the second set, writes them to broken.csv and prints the summary.
 func measureBroken(out *strings.Builder, dir string) error {
-	b, err := newBench(".", allJobs...)
+	all, err := judgeAll(out, secondSet)
 	if err != nil {
 		return err
 	}
-	var all []*outcome
-	for number := range kinds {
-		for n := range drawsPerKind {
-			o, err := b.judge(number, n, true)
-			if err != nil {
-				return err
-			}
-			all = append(all, o)
-			fmt.Fprintf(os.Stderr, "%s %d, %s: %s: %s (%s, %s) %s\n", o.kind, n, o.job, o.says, o.word, ratio(o.rise()), o.verdict, o.cause())
-		}
-	}
-	summarise(out, all)
 	file, err := os.Create(filepath.Join(dir, "broken.csv"))
 	if err != nil {
 		return err
@@ -45,6 +39,27 @@ func measureBroken(out *strings.Builder, dir string) error {
 	return file.Close()
 }
 
+func judgeAll(out *strings.Builder, set string) ([]*outcome, error) {
+	b, err := newBench(".", allJobs...)
+	if err != nil {
+		return nil, err
+	}
+	var all []*outcome
+	for i := range kinds {
+		for n := range drawsPerKind {
+			o, err := b.judge(set, &kinds[i], n, true)
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, o)
+			fmt.Fprintf(os.Stderr, "%s %d, %s: %s: %s (%s, %s) %s\n", o.kind, n, o.job, o.says, o.word, ratio(o.rise()), o.verdict, o.cause())
+		}
+	}
+	fmt.Fprintf(out, "\n## Broken jobs, %s set\n", set)
+	summarise(out, all)
+	return all, nil
+}
+
 var outcomeColumns = []string{"kind", "draw", "job", "broken", "rise", "harmful", "outcome", "verdict", "first_cause"}
 
 func (o *outcome) cells() []string {
@@ -57,7 +72,7 @@ func (o *outcome) cells() []string {
 
 // summarise prints the table by kind and every job that is no plain success.
 func summarise(out *strings.Builder, all []*outcome) {
-	out.WriteString("\n## Broken jobs\n\n| kind | jobs | harmful | named | noticed | refused | missed | signed | not harmful | of these found |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n")
+	out.WriteString("\n| kind | jobs | harmful | named | noticed | refused | missed | signed | not harmful | of these found |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n")
 	type counts struct{ jobs, harmful, named, noticed, refused, missed, signed, rest, found int }
 	total := counts{}
 	row := func(name string, c counts) {

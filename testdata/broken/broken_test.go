@@ -21,9 +21,9 @@ func TestBrokenJobs(t *testing.T) {
 	}
 	measured := readOutcomes(t)
 	harmful, right := 0, 0
-	for number := range kinds {
+	for i := range kinds {
 		for n := range drawsTested {
-			o, err := b.judge(number, n, false)
+			o, err := b.judge(secondSet, &kinds[i], n, false)
 			if err != nil {
 				t.Fatal(err)
 			}

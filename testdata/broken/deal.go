@@ -4,10 +4,9 @@ import (
 	"math/rand/v2"
 )
 
-// Seeds of the generators, PCG(seed, number), see README.md.
+// Seeds of the generators of deals and splits, PCG(seed, number), see README.md.
 const (
 	dealSeed  = 40_000
-	drawSeed  = 41_000
 	splitSeed = 42_000
 	openSeed  = 43_000
 )

@@ -114,9 +114,8 @@ func plan(in *budget.Inputs) (*budget.Result, error) {
 
 // judge draws a broken job and says what kerf makes of it. With whole it plans where nothing is found,
 // and the first of every kind in any case.
-func (b *bench) judge(number, n int, whole bool) (*outcome, error) {
-	k := kinds[number]
-	d, broken := k.draw(number, n, b.drafts)
+func (b *bench) judge(set string, k *kind, n int, whole bool) (*outcome, error) {
+	d, broken := k.draw(set, n, b.drafts)
 	o := &outcome{kind: k.name, job: d.job, number: n, breakage: broken}
 	key := fmt.Sprint(d.job, n%dealsDrawn)
 	if b.unbroken[key] == nil {
