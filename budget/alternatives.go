@@ -31,24 +31,22 @@ type alternative struct {
 	net         func() *dataset.Float
 }
 
-// powers are the powers of ten that a column may be off by: units with the usual prefixes, and percent.
-var powers = []int{-6, -3, -2, -1, 1, 2, 3, 6}
+// powers are the powers of ten that a column may be off by: units with the usual prefixes, percent, Pa for
+// bar, cm² for m².
+var powers = []int{-6, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 6}
 
-// alternatives lists the ways to read the model and its features, those that concern most first. rec gives
-// the recorded means and standard deviations.
+// alternatives lists the ways to read the model and its features, those that say most exactly what is wrong
+// first. rec gives the recorded means and standard deviations.
 func (in *Inputs) alternatives(rec *dataset.Recordings) []alternative {
-	all := in.modelAlternatives()
 	means, stds := recordedStatistics(rec)
-	all = append(all, in.normalisations(means, stds)...)
-	all = append(all, in.exchanges()...)
-	return append(all, in.columnScales(means, stds)...)
+	return slices.Concat(in.modelAlternatives(), in.exchanges(), in.columnScales(means, stds), in.normalisations(means, stds))
 }
 
 // dataAlternatives are those that may hold for some recordings and not for others.
 func (in *Inputs) dataAlternatives(rec *dataset.Recordings) []alternative {
 	means, stds := recordedStatistics(rec)
 	columns := slices.DeleteFunc(in.exchanges(), func(a alternative) bool { return a.kind != CauseColumns })
-	return slices.Concat(in.normalisations(means, stds), columns, in.columnScales(means, stds))
+	return slices.Concat(columns, in.columnScales(means, stds), in.normalisations(means, stds))
 }
 
 // modelAlternatives read the weights in another way.
@@ -144,20 +142,21 @@ func (in *Inputs) exchanges() []alternative {
 	return append(lines, columns...)
 }
 
-// columnScales are single features: a power of ten more or less, or normalised as recorded.
+// columnScales are single features: a power of ten more or less, or normalised as recorded. A power that
+// fits is a fit of the recorded mean and std as well, so it stands first.
 func (in *Inputs) columnScales(means, stds []float64) []alternative {
 	var all []alternative
 	for i, f := range in.Float.Features {
 		line := fmt.Sprintf("%s line %d", in.Job.Features.File, f.Line)
-		all = append(all, alternative{CauseStatistics, line, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", f.Name, means[i], stds[i]), func() *dataset.Float {
-			return in.rewired(map[int]input{i: in.withStatistics(i, means[i], stds[i])})
-		}})
 		for _, k := range powers {
 			all = append(all, alternative{CauseScale, fmt.Sprintf("column %s of the recordings", f.Name), fmt.Sprintf("seems to be in a unit other than that of %s: times %s fits", line, powerText(k)), func() *dataset.Float {
 				times := powerOfTen(k)
 				return in.rewired(map[int]input{i: {i, times, (times - 1) * f.Mean / f.Std}})
 			}})
 		}
+		all = append(all, alternative{CauseStatistics, line, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", f.Name, means[i], stds[i]), func() *dataset.Float {
+			return in.rewired(map[int]input{i: in.withStatistics(i, means[i], stds[i])})
+		}})
 	}
 	return all
 }

@@ -9,18 +9,34 @@ import (
 	"kerf/portable"
 )
 
-// outputAlternatives are those that leave the network alone: another scale of an output, two outputs under
-// each other's name, outputs recorded some steps earlier or later. It returns those that speak against the
-// job.
-func (in *Inputs) outputAlternatives(rec *dataset.Recordings) []accepted {
+// outputViews are those that leave the network alone: another scale of an output, two outputs under
+// each other's name, outputs recorded some steps earlier or later.
+func (in *Inputs) outputViews(rec *dataset.Recordings) []view {
 	predicted := predictions(rec, in.Float)
 	base := in.scoreOf(rec, predicted)
-	var causes []accepted
+	var views []view
 	if !in.Float.Classes {
-		causes = append(causes, in.outputScales(rec, base, predicted)...)
+		views = append(views, in.outputScales(rec, base, predicted)...)
 	}
-	causes = append(causes, in.outputExchanges(rec, base, predicted)...)
-	return append(causes, in.shifts(rec, predicted)...)
+	views = append(views, in.outputExchanges(rec, base, predicted)...)
+	return append(views, in.shifts(rec, predicted)...)
+}
+
+// changed is a view of the same recordings with every step of the predictions changed.
+func (in *Inputs) changed(kind, place, says string, rec *dataset.Recordings, base *dataset.Score, predicted [][]float64, change func(from, to []float64)) view {
+	see := func() (*dataset.Recordings, [][]float64) {
+		changed := make([][]float64, len(predicted))
+		for i, values := range predicted {
+			changed[i] = make([]float64, len(values))
+			for at := 0; at < len(values); at += rec.Outputs {
+				change(values[at:at+rec.Outputs], changed[i][at:at+rec.Outputs])
+			}
+		}
+		return rec, changed
+	}
+	score := in.scoreOf(see())
+	c := in.compareAll(base, score, dataset.Compare)
+	return view{in.cause(kind, place, says, rec, base, score, c), c, see}
 }
 
 // scoreOf scores predictions of recordings.
@@ -33,21 +49,15 @@ func (in *Inputs) scoreOf(rec *dataset.Recordings, predicted [][]float64) *datas
 }
 
 // outputScales try mean and std of outputs.csv as recorded, 0 and 1, and powers of ten.
-func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []accepted {
+func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []view {
 	outputs := in.Float.Outputs
-	var causes []accepted
+	var views []view
 	try := func(place, says string, change func(o int, physical float64) float64) {
-		changed := make([][]float64, len(predicted))
-		for i, values := range predicted {
-			changed[i] = make([]float64, len(values))
-			for k, v := range values {
-				changed[i][k] = change(k%len(outputs), v)
+		views = append(views, in.changed(CauseOutputScale, place, says, rec, base, predicted, func(from, to []float64) {
+			for o, v := range from {
+				to[o] = change(o, v)
 			}
-		}
-		score := in.scoreOf(rec, changed)
-		if c := in.compareAll(base, score, dataset.Compare); c.helps() {
-			causes = append(causes, accepted{in.cause(CauseOutputScale, place, says, rec, base, score, c), c.sum})
-		}
+		}))
 	}
 	raw := func(o int, physical float64) float64 { return (physical - outputs[o].Mean) / outputs[o].Std }
 	means, stds := make([]float64, len(outputs)), make([]float64, len(outputs))
@@ -55,26 +65,27 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 		means[o], stds[o] = meanStd(columnOf(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 { return s.Y }))
 	}
 	file := in.Job.Outputs.File
-	try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", func(o int, v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] })
-	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit", raw)
+	asRecorded := func(o int, v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] }
 	for o, output := range outputs {
 		place := fmt.Sprintf("%s line %d", file, output.Line)
-		only := func(change func(v float64) float64) func(int, float64) float64 {
+		only := func(change func(o int, physical float64) float64) func(int, float64) float64 {
 			return func(k int, v float64) float64 {
 				if k == o {
-					return change(v)
+					return change(o, v)
 				}
 				return v
 			}
 		}
-		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", output.Name, means[o], stds[o]), only(func(v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] }))
-		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 and std 1 fit", output.Name), only(func(v float64) float64 { return raw(o, v) }))
 		for _, k := range powers {
 			times := powerOfTen(k)
-			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(v float64) float64 { return times * v }))
+			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(_ int, v float64) float64 { return times * v }))
 		}
+		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 and std 1 fit", output.Name), only(raw))
+		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", output.Name, means[o], stds[o]), only(asRecorded))
 	}
-	return causes
+	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit", raw)
+	try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", asRecorded)
+	return views
 }
 
 // powerOfTen is 10^k.
@@ -85,140 +96,67 @@ func powerOfTen(k int) float64 {
 	return portable.Power(10, k)
 }
 
-// outputExchanges try every pair of outputs, or classes, under each other's name.
-func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []accepted {
+// outputExchanges try every pair of outputs, or classes, under each other's name: the columns of the
+// recordings, and the lines of outputs.csv, with which the scales go.
+func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []view {
 	outputs := in.Float.Outputs
-	var causes []accepted
-	for p := range outputs {
-		for o := range p {
-			changed := make([][]float64, len(predicted))
-			for i, values := range predicted {
-				changed[i] = slices.Clone(values)
-				for at := 0; at < len(values); at += len(outputs) {
-					changed[i][at+o] = values[at+p]
-					changed[i][at+p] = values[at+o]
-				}
+	var views []view
+	for p, b := range outputs {
+		for o, a := range outputs[:p] {
+			try := func(place, says string, ofA, ofB func(v float64) float64) {
+				views = append(views, in.changed(CauseOutputs, place, says, rec, base, predicted, func(from, to []float64) {
+					copy(to, from)
+					to[o], to[p] = ofA(from[p]), ofB(from[o])
+				}))
 			}
-			score := in.scoreOf(rec, changed)
-			if c := in.compareAll(base, score, dataset.Compare); c.helps() {
-				place := fmt.Sprintf("outputs %s and %s", outputs[o].Name, outputs[p].Name)
-				causes = append(causes, accepted{in.cause(CauseOutputs, place, "seem exchanged", rec, base, score, c), c.sum})
+			same := func(v float64) float64 { return v }
+			rescaled := func(from, to dataset.Output) func(v float64) float64 {
+				return func(v float64) float64 { return float64((v-from.Mean)/from.Std*to.Std) + to.Mean }
 			}
-		}
-	}
-	return causes
-}
-
-// mostShifted is by how many steps outputs are tried earlier and later.
-const mostShifted = 3
-
-// shifts compare predictions with outputs recorded some steps later or earlier, on the steps that have both.
-//
-// A network follows what its outputs were: where it forecasts or smooths, its outputs come nearer to earlier
-// recorded values than to those of the same step, and nothing is wrong. What tells the two apart is the slope
-// of the recorded on the predicted values. Training makes it 1 where the outputs belong, and by an
-// identity of mean squares the gain of a shift is twice the variance of the predictions times the difference
-// of the slopes at the shift and without. So earlier outputs are a cause only where the mean of both slopes is
-// below 1: then the shifted ones are nearer to what was trained. Later outputs, which no network can know, need no such test.
-func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []accepted {
-	var causes []accepted
-	for k := -mostShifted; k <= mostShifted; k++ {
-		if k == 0 {
-			continue
-		}
-		given, shifted, values := overlap(rec, predicted, k)
-		if len(given.Sequences) < 2 {
-			continue
-		}
-		base, score := in.scoreOf(given, values), in.scoreOf(shifted, values)
-		c := in.compareAll(base, score, dataset.Compare)
-		if !c.helps() || k < 0 && !in.belowOne(given, shifted, values, c.output) {
-			continue
-		}
-		steps := "steps"
-		if k == 1 || k == -1 {
-			steps = "step"
-		}
-		late := "late"
-		if k < 0 {
-			late = "early"
-		}
-		says := fmt.Sprintf("seem to be recorded %d %s too %s", max(k, -k), steps, late)
-		causes = append(causes, accepted{in.cause(CauseShift, "the outputs of the recordings", says, rec, base, score, c), c.sum})
-	}
-	return causes
-}
-
-// overlap pairs predictions with the outputs at the same step and with those k steps later, on the steps
-// that have both.
-func overlap(rec *dataset.Recordings, predicted [][]float64, k int) (given, shifted *dataset.Recordings, values [][]float64) {
-	a, b := *rec, *rec
-	a.Sequences, b.Sequences, a.Memory, b.Memory = nil, nil, 0, 0
-	for i, s := range rec.Sequences {
-		first, last := max(0, -k), min(s.Steps, s.Steps-k)
-		if last <= max(first, s.Settle) {
-			continue
-		}
-		part := func(from int) *dataset.Sequence {
-			short := *s
-			short.Steps, short.Settle = last-first, max(0, s.Settle-first)
-			short.Y = s.Y[(first+from)*rec.Outputs : (last+from)*rec.Outputs]
-			return &short
-		}
-		a.Sequences, b.Sequences = append(a.Sequences, part(0)), append(b.Sequences, part(k))
-		values = append(values, predicted[i][first*rec.Outputs:last*rec.Outputs])
-	}
-	return &a, &b, values
-}
-
-// belowOne tells whether the mean of two slopes of recorded on predicted values, as given and shifted, is
-// below 1 with all of its 95 % interval.
-func (in *Inputs) belowOne(given, shifted *dataset.Recordings, predicted [][]float64, output int) bool {
-	if in.Float.Classes {
-		return false // classes have no slope
-	}
-	outputs := given.Outputs
-	meanP, meanA, meanB, n := 0.0, 0.0, 0.0, 0.0
-	each := func(visit func(i int, p, a, b float64)) {
-		for i, s := range given.Sequences {
-			for at := s.Settle*outputs + output; at < len(predicted[i]); at += outputs {
-				visit(i, predicted[i][at], s.Y[at], shifted.Sequences[i].Y[at])
+			try(fmt.Sprintf("outputs %s and %s", a.Name, b.Name), "seem exchanged", same, same)
+			if a.Mean != b.Mean || a.Std != b.Std {
+				try(fmt.Sprintf("%s lines %d and %d", in.Job.Outputs.File, a.Line, b.Line), fmt.Sprintf("seem exchanged (%s and %s)", a.Name, b.Name), rescaled(b, a), rescaled(a, b))
 			}
 		}
 	}
-	each(func(_ int, p, a, b float64) { meanP, meanA, meanB, n = meanP+p, meanA+a, meanB+b, n+1 })
-	meanP, meanA, meanB = meanP/n, meanA/n, meanB/n
-	products, squares := make([]float64, len(predicted)), make([]float64, len(predicted))
-	each(func(i int, p, a, b float64) {
-		d := p - meanP
-		products[i] += float64(d * ((a - meanA) + (b - meanB)) / 2)
-		squares[i] += float64(d * d)
-	})
-	_, _, high := dataset.RatioInterval(products, squares)
-	return high < 1
+	return views
 }
 
 // foreignOutputs looks for sign-off outputs that belong to other features: the network follows its own
 // recorded outputs no better than it follows those of other sequences of the scenario, or those of
-// another time of the same sequence, while on the selection recordings it tells them apart.
-func (in *Inputs) foreignOutputs() (Cause, bool) {
-	selection, off := in.ownShare(in.Selection), in.ownShare(in.Signoff)
+// another time of the same sequence, while on the selection recordings it tells them apart. If a view
+// helps and tells them apart, that is the cause.
+func (in *Inputs) foreignOutputs(best *view) *Cause {
+	selection := in.ownShare(in.Selection, predictions(in.Selection, in.Float))
+	c := in.foreignBeside(selection, in.Signoff, predictions(in.Signoff, in.Float))
+	if c == nil || best == nil {
+		return c
+	}
+	if rec, predicted := best.see(); in.foreignBeside(selection, rec, predicted) == nil {
+		return nil
+	}
+	return c
+}
+
+// foreignBeside compares with the shares on the selection recordings.
+func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings, predicted [][]float64) *Cause {
+	off := in.ownShare(rec, predicted)
 	for o, output := range in.judged() {
 		for how := range selection {
 			a, b := selection[how][o], off[how][o]
 			// Own errors as a share of foreign ones: at least twice what they are on the selection
 			// recordings, with intervals apart, and a third or more.
 			if b.value >= foreignLeast && b.value >= 2*a.value && b.low > a.high {
-				return Cause{
+				return &Cause{
 					Kind: CauseForeign, Place: "the outputs of the sign-off recordings", Signoff: true, Output: output.Name, Unit: output.Unit,
 					Ratio: math.NaN(),
 					Says: fmt.Sprintf("hardly belong to their features: the squared error of %s is %.0f %% of that against %s, on the selection recordings %.0f %%",
 						output.Name, 100*b.value, foreignWords[how], 100*a.value),
-				}, true
+				}
 			}
 		}
 	}
-	return Cause{}, false
+	return nil
 }
 
 const foreignLeast = 1.0 / 3
@@ -234,8 +172,7 @@ const mostForeign = 8
 
 // ownShare is, per way of exchanging outputs and per output, the squared error against a sequence's own
 // outputs as a share of that against others.
-func (in *Inputs) ownShare(rec *dataset.Recordings) (shares [2][]share) {
-	predicted := predictions(rec, in.Float)
+func (in *Inputs) ownShare(rec *dataset.Recordings, predicted [][]float64) (shares [2][]share) {
 	byScenario := map[string][]int{}
 	for i, s := range rec.Sequences {
 		byScenario[s.Scenario] = append(byScenario[s.Scenario], i)

@@ -17,6 +17,7 @@ import (
 type Examination struct {
 	Explained []Explained
 	Causes    []Cause // that speak against a signature, the most probable first
+	Nearest   *Cause  // of all that make no output worse the one with the least ratio, a cause or not; may be nil
 	Tried     int     // alternatives
 	Checked   string  // reason of the job to let the verdict stand; empty: none
 }
@@ -93,31 +94,45 @@ func (in *Inputs) Examine() *Examination {
 	base := in.floatOnSelection()
 	off := dataset.Measure(in.Float, in.Signoff, in.Regions)
 	e.Explained = append(in.explained(in.Signoff, off), in.explained(in.Selection, base)...)
-	helpful, tried := in.helpful(in.Selection, base, in.alternatives(in.Selection))
-	e.Tried += tried
-	helpful = append(helpful, in.outputAlternatives(in.Selection)...)
-	if best := mostProbable(helpful); best != nil {
-		e.Causes = append(e.Causes, *best)
+	if best := e.mostProbable(in.views(in.Selection, base, in.alternatives(in.Selection))); best != nil {
+		e.Causes = append(e.Causes, *best.Cause)
 	}
 	if in.errsMore(base, off) {
-		helpful, tried := in.helpful(in.Signoff, off, in.dataAlternatives(in.Selection))
-		e.Tried += tried
-		best := mostProbable(append(helpful, in.outputAlternatives(in.Signoff)...))
-		if c, ok := in.foreignOutputs(); best == nil && ok {
-			best = &c
-		}
-		if best != nil && !slices.ContainsFunc(e.Causes, best.isSame) {
-			e.Causes = append(e.Causes, *best)
+		best := e.mostProbable(in.views(in.Signoff, off, in.dataAlternatives(in.Selection)))
+		if c := in.foreignOutputs(best); c != nil {
+			e.Causes = append(e.Causes, *c)
+		} else if best != nil && !slices.ContainsFunc(e.Causes, best.isSame) {
+			e.Causes = append(e.Causes, *best.Cause)
 		}
 	}
-	isFound := len(e.Causes) > 0
-	for _, x := range e.Explained {
-		if x.IsLittle() && !isFound {
-			e.Causes = append(e.Causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File, Signoff: x.Signoff, Output: x.Output, Ratio: math.NaN(),
-				Says: fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output))})
-		}
+	if len(e.Causes) == 0 {
+		e.Causes = in.unexplained(e.Explained, base, off)
 	}
 	return e
+}
+
+// unexplained are causes without an alternative: the network explains too little of an output, or gives no numbers.
+func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Cause {
+	var causes []Cause
+	add := func(output string, signoff bool, says string) {
+		causes = append(causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File, Signoff: signoff, Output: output, Ratio: math.NaN(), Says: says})
+	}
+	for o, output := range in.judged() {
+		for i, score := range []*dataset.Score{off, base} {
+			if leavesRange(in.errorOf(score, o)) {
+				add(output.Name, i == 0, "leaves the range of numbers for "+output.Name)
+			}
+		}
+	}
+	for _, x := range shares {
+		switch {
+		case x.IsLittle() && x.Given < 0:
+			add(x.Output, x.Signoff, "explains nothing of "+in.whatIsExplained(x.Output))
+		case x.IsLittle():
+			add(x.Output, x.Signoff, fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output)))
+		}
+	}
+	return causes
 }
 
 // explainedBy adds what the integer network explains on the sign-off recordings.
@@ -197,6 +212,9 @@ func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, othe
 		if math.IsNaN(ratio) {
 			ratio, low, high = 1, 1, 1 // neither errs
 		}
+		if leavesRange(in.errorOf(base, o)) && !leavesRange(in.errorOf(other, o)) {
+			ratio, low, high = 0, 0, 0
+		}
 		if ratio < c.least {
 			c.least, c.output, c.low, c.high = ratio, o, low, high
 		}
@@ -206,12 +224,28 @@ func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, othe
 	return c
 }
 
+// leavesRange tells whether an error is none of a number that single precision holds.
+func leavesRange(e float64) bool { return !(e <= math.MaxFloat32) }
+
 // helps tells whether an alternative speaks against the job.
 func (c compared) helps() bool { return c.least <= betterRatio && c.high < 1 && c.most <= worseRatio }
 
-// helpful tries alternatives on a part of the recordings, the promising ones on all, and returns those that
-// speak against the job, in their order, and how many were tried.
-func (in *Inputs) helpful(rec *dataset.Recordings, base *dataset.Score, all []alternative) ([]accepted, int) {
+// view is the job read in another way, and what that makes of the errors.
+type view struct {
+	*Cause
+	compared
+	see func() (*dataset.Recordings, [][]float64) // recordings and predictions, so read
+}
+
+// views read the job in other ways and measure the promising ones on all recordings: those of
+// the network and its features that are given, and all of the outputs.
+func (in *Inputs) views(rec *dataset.Recordings, base *dataset.Score, all []alternative) ([]view, int) {
+	return append(in.promisingViews(rec, base, all), in.outputViews(rec)...), len(all)
+}
+
+// promisingViews tries alternatives on a part of the recordings and returns those that are promising there, as
+// they are on all recordings, in their order.
+func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, all []alternative) []view {
 	type candidate struct {
 		alternative
 		place int
@@ -238,33 +272,33 @@ func (in *Inputs) helpful(rec *dataset.Recordings, base *dataset.Score, all []al
 	most := int(max(fewestFull, fullWork/(weights*float64(rec.Steps()))))
 	promisingOnes = promisingOnes[:min(most, len(promisingOnes))]
 	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.place - b.place })
-	var helpful []accepted
+	var measured []view
 	for _, p := range promisingOnes {
 		score := dataset.Measure(p.net(), rec, nil)
-		if c := in.compareAll(base, score, dataset.Compare); c.helps() {
-			helpful = append(helpful, accepted{in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c), c.sum})
+		c := in.compareAll(base, score, dataset.Compare)
+		measured = append(measured, view{in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c), c, func() (*dataset.Recordings, [][]float64) {
+			return rec, predictions(rec, p.net())
+		}})
+	}
+	return measured
+}
+
+// mostProbable is the view that helps most, if any does. Of those that help alike it is the one that stands
+// first: lists begin with what says most exactly what is wrong.
+func (e *Examination) mostProbable(all []view, tried int) *view {
+	e.Tried += tried
+	least := math.Inf(1)
+	for _, r := range all {
+		if r.most <= worseRatio && (e.Nearest == nil || r.least < e.Nearest.Ratio) {
+			e.Nearest = r.Cause
+		}
+		if r.helps() {
+			least = min(least, r.sum)
 		}
 	}
-	return helpful, len(all)
-}
-
-// accepted is a cause that speaks against the job, with the sum of the logarithms of what it makes of the
-// errors of all outputs.
-type accepted struct {
-	*Cause
-	sum float64
-}
-
-// mostProbable is the cause that helps most. Of those that help alike it is the one that stands first: lists
-// begin with what concerns most of the network.
-func mostProbable(all []accepted) *Cause {
-	least := math.Inf(1)
-	for _, a := range all {
-		least = min(least, a.sum)
-	}
-	for _, a := range all {
-		if a.sum <= least+alike {
-			return a.Cause
+	for _, r := range all {
+		if r.helps() && r.sum <= least+alike {
+			return &r
 		}
 	}
 	return nil

@@ -1,0 +1,163 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"slices"
+	"strings"
+
+	"kerf/budget"
+	"kerf/dataset"
+)
+
+// harmfulRise is the ratio of errors, broken to unbroken, from which a job is harmful (README.md).
+const harmfulRise = 1.5
+
+// Outcomes of a broken job.
+const (
+	named    = "named"    // the first cause is right
+	noticed  = "noticed"  // a finding, but the first cause is another
+	refused  = "refused"  // the job cannot even be read
+	missed   = "missed"   // harmful, and nothing was found
+	harmless = "harmless" // nothing was found, and the error rises by less than half
+)
+
+// outcome is what kerf makes of one broken job.
+type outcome struct {
+	kind, job string
+	number    int
+	breakage
+	before, after []float64 // RMSE per output on sign-off recordings, unbroken and broken
+	causes        []budget.Cause
+	refusal       string
+	verdict       string // of the whole plan; empty where a finding decides it
+	word          string // named, noticed, ...
+}
+
+// rise is the largest ratio of errors.
+func (o *outcome) rise() float64 {
+	most := 0.0
+	for i := range o.after {
+		most = max(most, o.after[i]/o.before[i])
+	}
+	return most
+}
+
+func (o *outcome) isHarmful() bool { return o.refusal != "" || !(o.rise() < harmfulRise) }
+
+// cause is the first one as text.
+func (o *outcome) cause() string {
+	if len(o.causes) == 0 {
+		return o.refusal
+	}
+	on := ""
+	if o.causes[0].Signoff {
+		on = " (sign-off)"
+	}
+	return fmt.Sprintf("%s: %s %s%s", o.causes[0].Kind, o.causes[0].Place, o.causes[0].Says, on)
+}
+
+// bench reads jobs through files, as kerf does.
+type bench struct {
+	drafts   map[string]*draft
+	unbroken map[string][]float64 // errors by job and deal
+}
+
+func newBench(root string, jobs ...string) (*bench, error) {
+	b := &bench{drafts: map[string]*draft{}, unbroken: map[string][]float64{}}
+	for _, job := range jobs {
+		d, err := readDraft(job, root)
+		if err != nil {
+			return nil, err
+		}
+		b.drafts[job] = d
+	}
+	return b, nil
+}
+
+// load writes a job into a folder of its own, reads it and removes the folder.
+func load(d *draft) (*budget.Inputs, error) {
+	dir, err := os.MkdirTemp("", "kerf-broken-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	path, err := d.write(dir)
+	if err != nil {
+		return nil, err
+	}
+	return budget.Load(path)
+}
+
+// errorsOf is the RMSE of every output of the network as given, on the sign-off recordings, by name.
+func errorsOf(in *budget.Inputs) []float64 {
+	score := dataset.Measure(in.Float, in.Signoff, nil)
+	names := dataset.OutputNames(in.Float.Outputs)
+	var all []float64
+	for _, name := range slices.Sorted(slices.Values(names)) {
+		all = append(all, score.Value(score, dataset.Slice{Output: slices.Index(names, name), Region: -1}, dataset.RMSE))
+	}
+	return all
+}
+
+// plan makes the whole plan and returns its verdict.
+func plan(in *budget.Inputs) (*budget.Result, error) {
+	in.ScoreFeatures(func(int, int) {})
+	cut := in.FindCut(func(int, int) {})
+	chosen, err := in.Choose(cut)
+	if err != nil {
+		return nil, err
+	}
+	return in.Assess(cut, chosen)
+}
+
+// judge draws a broken job and says what kerf makes of it. With whole it plans where nothing is found,
+// and the first of every kind in any case.
+func (b *bench) judge(set string, k *kind, n int, whole bool) (*outcome, error) {
+	d, broken := k.draw(set, n, b.drafts)
+	o := &outcome{kind: k.name, job: d.job, number: n, breakage: broken}
+	key := fmt.Sprint(d.job, n%dealsDrawn)
+	if b.unbroken[key] == nil {
+		in, err := load(b.drafts[d.job].dealt(uint64(n % dealsDrawn)))
+		if err != nil {
+			return nil, err
+		}
+		b.unbroken[key] = errorsOf(in)
+	}
+	o.before = b.unbroken[key]
+	in, err := load(d)
+	if err != nil {
+		o.refusal, o.word = strings.ReplaceAll(err.Error(), "\n", " "), refused
+		return o, nil
+	}
+	o.after = errorsOf(in)
+	o.causes = in.Examine().Causes
+	switch {
+	case len(o.causes) > 0 && o.names(&o.causes[0]):
+		o.word = named
+	case len(o.causes) > 0:
+		o.word = noticed
+	case o.isHarmful():
+		o.word = missed
+	default:
+		o.word = harmless
+	}
+	if !whole || len(o.causes) > 0 && n > 0 {
+		return o, nil
+	}
+	if r, err := plan(in); err != nil {
+		o.verdict = "no plan: " + strings.ReplaceAll(err.Error(), "\n", " ")
+	} else {
+		o.verdict = r.Verdict
+	}
+	return o, nil
+}
+
+// ratio prints a ratio of errors.
+func ratio(v float64) string {
+	if math.IsInf(v, 0) || math.IsNaN(v) {
+		return "∞"
+	}
+	return fmt.Sprintf("%.3g", v)
+}
