@@ -3,32 +3,39 @@ package exporter
 import (
 	"bytes"
 	"encoding/csv"
+	"slices"
 	"strconv"
 	"strings"
 
 	"kerf/budget"
 )
 
-// csvHead names the columns of signoff.csv. Rows of section loss use output,
-// scenario, region, metric; rows of section explained have the metrics explained, explained_low and
-// explained_high, and the recordings as part; rows of section cost use target, resource, part;
-// rows of section difference have the metrics of [ExtremeRow], under their names in signoff.json;
-// those of section accumulator seen and found, with the tensor as part and its proven bound as
-// limit;
-// limit_on is at_least where the limit is a least value; estimate stands beside measured values.
-var csvHead = strings.Fields("section output scenario region metric target resource part unit float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind sequences steps verdict estimate")
+// csvHead names the columns of signoff.csv. The row of section verdict has the verdict and as text
+// the reason; rows of section cause have the kind as metric, the place as part, the error as given
+// as float and read otherwise as value; the row of section checked has the job's reason as text.
+// Rows of section loss use output, scenario, region, metric; rows of section explained have the
+// metrics explained, explained_low and explained_high, and the recordings as part; rows of section
+// cost use target, resource, part; rows of section difference have the metrics of [ExtremeRow],
+// under their names in signoff.json; those of section accumulator seen and found, with the tensor
+// as part and its proven bound as limit; limit_on is at_least where the limit is a least value;
+// estimate stands beside measured values.
+var csvHead = strings.Fields("section output scenario region metric target resource part unit " +
+	"float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind " +
+	"sequences steps verdict estimate text")
 
-// CSV is signoff.csv: every row of loss and cost at full precision.
+// CSV is signoff.csv: the verdict, and every row of loss and cost at full precision.
 func (s *Signoff) CSV() ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
 	write := func(cells ...string) {
+		padded := make([]string, len(csvHead))
 		for i := range cells {
-			cells[i] = SafeCell(cells[i])
+			padded[i] = SafeCell(cells[i])
 		}
-		w.Write(cells) // errors are sticky and reported below
+		w.Write(padded) // errors are sticky and reported below
 	}
 	w.Write(csvHead)
+	s.writeVerdict(write)
 	for _, l := range s.Loss {
 		write("loss", l.Output, l.Scenario, l.Region, l.Metric, "", "", "", l.Unit,
 			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise), full(l.RiseLow), full(l.RiseHigh),
@@ -72,6 +79,27 @@ func (s *Signoff) CSV() ([]byte, error) {
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()
+}
+
+// writeVerdict writes the verdict with its reason, what speaks against the network as given, and why
+// the job lets the verdict stand.
+func (s *Signoff) writeVerdict(write func(cells ...string)) {
+	row := func(values map[string]string) {
+		cells := make([]string, len(csvHead))
+		for column, value := range values {
+			cells[slices.Index(csvHead, column)] = value
+		}
+		write(cells...)
+	}
+	row(map[string]string{"section": "verdict", "verdict": s.Verdict, "text": s.Reason})
+	for _, c := range s.Causes {
+		row(map[string]string{"section": "cause", "output": c.Output, "metric": c.Kind, "part": c.Place,
+			"unit": c.Unit, "float": full(c.Given), "value": full(c.With),
+			"kind": string(budget.Measured), "text": c.Text})
+	}
+	if s.Checked != "" {
+		row(map[string]string{"section": "checked", "text": s.Checked})
+	}
 }
 
 func full(v *float64) string {

@@ -183,6 +183,11 @@ func TestForgedFigures(t *testing.T) {
 	}
 
 	forge(func(s *exporter.Signoff) { s.Loss[0].Fixed /= 2 })
+	if _, all := problems(t, dir); !strings.Contains(all, "does not follow from the sums over its sequences") {
+		t.Errorf("an error that its sums do not give: found %q", all)
+	}
+
+	forge(func(s *exporter.Signoff) { *s.Extremes[0].GivenAny *= 2 })
 	if _, all := problems(t, dir); all != "" {
 		t.Errorf("found without the job: %s; the test is of a forgery that agrees with itself", all)
 	}
