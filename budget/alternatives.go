@@ -19,6 +19,7 @@ const (
 	CauseOutputScale   = "scale of an output"  // mean and std of outputs.csv, or a power of ten
 	CauseOutputs       = "outputs exchanged"   // two lines of outputs.csv
 	CauseShift         = "outputs shifted"     // in time, by some steps
+	CauseBackwards     = "steps backwards"     // the last step of a sequence first
 	CauseForeign       = "outputs of others"   // recorded outputs that belong to other features
 	CauseUnexplained   = "explains too little" // and no alternative helps
 )

@@ -10,7 +10,7 @@ import (
 )
 
 // outputViews are those that leave the network alone: another scale of an output, two outputs under
-// each other's name, outputs recorded some steps earlier or later.
+// each other's name, outputs recorded some steps earlier or later, steps in reverse order.
 func (in *Inputs) outputViews(rec *dataset.Recordings) []view {
 	predicted := predictions(rec, in.Float)
 	base := in.scoreOf(rec, predicted)
@@ -19,7 +19,8 @@ func (in *Inputs) outputViews(rec *dataset.Recordings) []view {
 		views = append(views, in.outputScales(rec, base, predicted)...)
 	}
 	views = append(views, in.outputExchanges(rec, base, predicted)...)
-	return append(views, in.shifts(rec, predicted)...)
+	views = append(views, in.shifts(rec, predicted)...)
+	return append(views, in.backwards(rec, base))
 }
 
 // changed is a view of the same recordings with every step of the predictions changed.

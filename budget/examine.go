@@ -20,6 +20,7 @@ type Examination struct {
 	Nearest   *Cause  // of all that make no output worse the one with the least ratio, a cause or not; may be nil
 	Tried     int     // alternatives
 	Checked   string  // reason of the job to let the verdict stand; empty: none
+	Unlike    string  // where sign-off recordings are unlike the others, and no cause tells why; empty: nowhere
 }
 
 // Forbids tells whether the verdict cannot be that the network fits.
@@ -108,7 +109,30 @@ func (in *Inputs) Examine() *Examination {
 	if len(e.Causes) == 0 {
 		e.Causes = in.unexplained(e.Explained, base, off)
 	}
+	if len(e.Causes) == 0 {
+		e.Unlike = in.unlikeSignoff(base, off)
+	}
 	return e
+}
+
+// unlikeRatio is the ratio of errors from which sign-off recordings are called unlike; our choice.
+const unlikeRatio = 1.5
+
+// unlikeSignoff names the output of which the network as given errs that much more on the sign-off
+// recordings, the worst first; empty if there is none.
+func (in *Inputs) unlikeSignoff(selection, signoff *dataset.Score) string {
+	text, most := "", unlikeRatio
+	for o, output := range in.judged() {
+		was, is := in.errorOf(selection, o), in.errorOf(signoff, o)
+		if was == 0 || is/was < most {
+			continue
+		}
+		most = is / was
+		text = fmt.Sprintf("the network as given errs %.1f times as much on the sign-off recordings as on the "+
+			"selection recordings (%s %.3g and %.3g), and nothing that kerf tries tells why: are they of the "+
+			"same kind?", most, strings.TrimSpace(output.Name+" "+output.Unit), is, was)
+	}
+	return text
 }
 
 // unexplained are causes without an alternative: the network explains too little of an output, or gives no numbers.
@@ -240,7 +264,8 @@ type view struct {
 // views read the job in other ways and measure the promising ones on all recordings: those of
 // the network and its features that are given, and all of the outputs.
 func (in *Inputs) views(rec *dataset.Recordings, base *dataset.Score, all []alternative) ([]view, int) {
-	return append(in.promisingViews(rec, base, all), in.outputViews(rec)...), len(all)
+	ofOutputs := in.outputViews(rec)
+	return append(in.promisingViews(rec, base, all), ofOutputs...), len(all) + len(ofOutputs)
 }
 
 // promisingViews tries alternatives on a part of the recordings and returns those that are promising there, as
@@ -342,6 +367,9 @@ func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
 // warnExamination puts what was found into the notes.
 func (r *Result) warnExamination() {
 	e := r.Examination
+	if e.Unlike != "" {
+		r.Warnings = append(r.Warnings, e.Unlike)
+	}
 	if len(e.Causes) == 0 {
 		return
 	}

@@ -42,6 +42,33 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view 
 	return views
 }
 
+// backwards runs the network from the last step of every sequence to its first: a file that is sorted
+// with the newest step first has outputs that belong to their features, in a wrong order.
+func (in *Inputs) backwards(rec *dataset.Recordings, base *dataset.Score) view {
+	reversed := *rec
+	reversed.Sequences = nil
+	for _, s := range rec.Sequences {
+		turned := *s
+		turned.X, turned.Y = reversedSteps(s.X, rec.Features), reversedSteps(s.Y, rec.Outputs)
+		reversed.Sequences = append(reversed.Sequences, &turned)
+	}
+	predicted := predictions(&reversed, in.Float)
+	score := in.scoreOf(&reversed, predicted)
+	c := in.compareAll(base, score, dataset.Compare)
+	cause := in.cause(CauseBackwards, "the steps of the recordings", "seem to run backwards", rec, base,
+		score, c)
+	return view{cause, c, func() (*dataset.Recordings, [][]float64) { return &reversed, predicted }}
+}
+
+// reversedSteps has the steps of width values in reverse order.
+func reversedSteps(values []float64, width int) []float64 {
+	turned := make([]float64, 0, len(values))
+	for at := len(values) - width; at >= 0; at -= width {
+		turned = append(turned, values[at:at+width]...)
+	}
+	return turned
+}
+
 // shift is how a network does on outputs as given and on those recorded some steps later.
 type shift struct {
 	given, later *dataset.Recordings

@@ -78,10 +78,11 @@ const (
 	dealsDrawn   = 5
 )
 
-// Sets of draws. The check was improved by what the first one showed, so the second one judges it.
+// Sets of draws. The check was improved by what the first two showed, so the third one judges it.
 const (
 	firstSet  = "first"
 	secondSet = "second"
+	thirdSet  = "third"
 )
 
 // draw is draw n of a kind in a set; drafts are the unbroken jobs by name.

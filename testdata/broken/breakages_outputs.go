@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 
 	"kerf/budget"
 )
@@ -241,5 +240,9 @@ func scramble(d *draft, random *rand.Rand) breakage {
 	}
 	drawn := ways[random.IntN(len(ways))]
 	drawn.do()
-	return breakage{says: strings.TrimSpace(drawn.says), alone: true, right: []finding{{budget.CauseForeign, nil, nil}}}
+	right := finding{kind: budget.CauseForeign}
+	if drawn.says == "steps reversed" {
+		right.kind = budget.CauseBackwards
+	}
+	return breakage{says: drawn.says, alone: true, right: []finding{right}}
 }

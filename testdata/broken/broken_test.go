@@ -23,7 +23,7 @@ func TestBrokenJobs(t *testing.T) {
 	harmful, right := 0, 0
 	for i := range kinds {
 		for n := range drawsTested {
-			o, err := b.judge(secondSet, &kinds[i], n, false)
+			o, err := b.judge(thirdSet, &kinds[i], n, false)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -89,6 +89,28 @@ func TestUnbrokenJobs(t *testing.T) {
 				t.Errorf("%s, deal %d: %s", job, deal, c.String())
 			}
 			t.Logf("%s, deal %d: nearest miss %.3f, explained %.2f", job, deal, s.near(), s.explained)
+		}
+	}
+}
+
+// Half of the recordings give no cheaper network than all of six sequences per scenario.
+func TestFewerRecordingsGiveNoCheaperNetwork(t *testing.T) {
+	d, err := readDraft(demoJob, "../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for number := range uint64(drawsTested) {
+		before := 0
+		for _, n := range []int{6, 3} {
+			macs, verdict, err := productsOfPlan(d.fewer(number, n))
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Logf("draw %d, %d sequences of every scenario: %d multiply-accumulates, %s", number, n, macs, verdict)
+			if macs < before {
+				t.Errorf("draw %d: %d multiply-accumulates with %d sequences of every scenario, %d with more", number, macs, n, before)
+			}
+			before = macs
 		}
 	}
 }

@@ -16,7 +16,7 @@ import (
 
 func main() {
 	peer := flag.String("peer", "", "program of an older kerf that plans the same splits")
-	part := flag.String("part", "", "first, broken, unbroken, splits, open or time; all of them if left out")
+	part := flag.String("part", "", "first, broken, unbroken, splits, open, fewer or time; all of them if left out")
 	out := flag.String("out", "testdata/broken", "folder for what is measured")
 	flag.Parse()
 	var text strings.Builder
@@ -29,6 +29,7 @@ func main() {
 		{"unbroken", measureUnbroken},
 		{"splits", func(out *strings.Builder, dir string) error { return measureSplits(out, dir, *peer) }},
 		{"open", measureOpen},
+		{"fewer", measureFewer},
 		{"time", measureTime},
 	} {
 		if *part != "" && *part != p.name {
