@@ -24,20 +24,20 @@ const (
 	CauseUnexplained   = "explains too little" // and no alternative helps
 )
 
-// alternative is another way to read a job, which a network that explains its recordings badly may have
-// been meant in.
+// alternative is another way to read a job, which a network that explains its recordings badly may
+// have been meant in.
 type alternative struct {
 	kind, place string
 	says        string // what seems to be wrong, a clause after the place
 	net         func() *dataset.Float
 }
 
-// powers are the powers of ten that a column may be off by: units with the usual prefixes, percent, Pa for
-// bar, cm² for m².
+// powers are the powers of ten that a column may be off by: units with the usual prefixes, percent,
+// Pa for bar, cm² for m².
 var powers = []int{-6, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 6}
 
-// alternatives lists the ways to read the model and its features, those that say most exactly what is wrong
-// first. rec gives the recorded means and standard deviations.
+// alternatives lists the ways to read the model and its features, those that say most exactly what
+// is wrong first. rec gives the recorded means and standard deviations.
 func (in *Inputs) alternatives(rec *dataset.Recordings) []alternative {
 	means, stds := recordedStatistics(rec)
 	return slices.Concat(in.modelAlternatives(), in.exchanges(), in.columnScales(means, stds), in.normalisations(means, stds))
@@ -66,7 +66,8 @@ func (in *Inputs) with(net *model.Network) *dataset.Float {
 	return &f
 }
 
-// input says what an input of the network is made of: a times the normalised value of a column, plus b.
+// input says what an input of the network is made of: a times the normalised value of a column,
+// plus b.
 type input struct {
 	column int
 	a, b   float64
@@ -98,8 +99,8 @@ func (in *Inputs) withStatistics(i int, mean, std float64) input {
 	return input{i, f.Std / std, (f.Mean - mean) / std}
 }
 
-// normalisations of all features at once: as recorded where the job may have left them out, none where
-// recordings or network may have them already.
+// normalisations of all features at once: as recorded where the job may have left them out, none
+// where recordings or network may have them already.
 func (in *Inputs) normalisations(means, stds []float64) []alternative {
 	place := in.Job.Features.File
 	all := func(mean, std func(i int) float64) func() *dataset.Float {
@@ -121,7 +122,8 @@ func (in *Inputs) normalisations(means, stds []float64) []alternative {
 	}
 }
 
-// exchanges are every pair of lines of features.csv, and every pair of columns under each other's name.
+// exchanges are every pair of lines of features.csv, and every pair of columns under each other's
+// name.
 func (in *Inputs) exchanges() []alternative {
 	var lines, columns []alternative
 	features := in.Float.Features
@@ -143,8 +145,8 @@ func (in *Inputs) exchanges() []alternative {
 	return append(lines, columns...)
 }
 
-// columnScales are single features: a power of ten more or less, or normalised as recorded. A power that
-// fits is a fit of the recorded mean and std as well, so it stands first.
+// columnScales are single features: a power of ten more or less, or normalised as recorded. A power
+// that fits is a fit of the recorded mean and std as well, so it stands first.
 func (in *Inputs) columnScales(means, stds []float64) []alternative {
 	var all []alternative
 	for i, f := range in.Float.Features {
@@ -170,7 +172,8 @@ func powerText(k int) string {
 	return fmt.Sprintf("%.*f", -k, math.Pow10(k))
 }
 
-// recordedStatistics are mean and standard deviation of every feature; a constant one keeps a spread of 1.
+// recordedStatistics are mean and standard deviation of every feature; a constant one keeps a
+// spread of 1.
 func recordedStatistics(rec *dataset.Recordings) (means, stds []float64) {
 	for k := range rec.Features {
 		mean, std := meanStd(columnOf(rec.Features, k, rec, func(s *dataset.Sequence) []float64 { return s.X }))

@@ -97,8 +97,8 @@ func powerOfTen(k int) float64 {
 	return portable.Power(10, k)
 }
 
-// outputExchanges try every pair of outputs, or classes, under each other's name: the columns of the
-// recordings, and the lines of outputs.csv, with which the scales go.
+// outputExchanges try every pair of outputs, or classes, under each other's name: the columns of
+// the recordings, and the lines of outputs.csv, with which the scales go.
 func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []view {
 	outputs := in.Float.Outputs
 	var views []view
@@ -123,10 +123,10 @@ func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, 
 	return views
 }
 
-// foreignOutputs looks for sign-off outputs that belong to other features: the network follows its own
-// recorded outputs no better than it follows those of other sequences of the scenario, or those of
-// another time of the same sequence, while on the selection recordings it tells them apart. If a view
-// helps and tells them apart, that is the cause.
+// foreignOutputs looks for sign-off outputs that belong to other features: the network follows its
+// own recorded outputs no better than it follows those of other sequences of the scenario, or those
+// of another time of the same sequence, while on the selection recordings it tells them apart. If a
+// view helps and tells them apart, that is the cause.
 func (in *Inputs) foreignOutputs(best *view) *Cause {
 	selection := in.ownShare(in.Selection, predictions(in.Selection, in.Float))
 	c := in.foreignBeside(selection, in.Signoff, predictions(in.Signoff, in.Float))
@@ -171,8 +171,8 @@ type share struct{ value, low, high float64 }
 // mostForeign is how many other sequences of its scenario a sequence is compared with.
 const mostForeign = 8
 
-// ownShare is, per way of exchanging outputs and per output, the squared error against a sequence's own
-// outputs as a share of that against others.
+// ownShare is, per way of exchanging outputs and per output, the squared error against a sequence's
+// own outputs as a share of that against others.
 func (in *Inputs) ownShare(rec *dataset.Recordings, predicted [][]float64) (shares [2][]share) {
 	byScenario := map[string][]int{}
 	for i, s := range rec.Sequences {
@@ -208,8 +208,8 @@ func (in *Inputs) ownShare(rec *dataset.Recordings, predicted [][]float64) (shar
 	return shares
 }
 
-// apart adds up squared errors, or wrong classes, of predictions against the outputs of a sequence, which are
-// taken so many steps later, around its end.
+// apart adds up squared errors, or wrong classes, of predictions against the outputs of a sequence,
+// which are taken so many steps later, around its end.
 func (in *Inputs) apart(rec *dataset.Recordings, predicted []float64, s *dataset.Sequence, from, later, to, output int) float64 {
 	sum := 0.0
 	for step := from; step < to; step++ {

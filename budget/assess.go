@@ -254,8 +254,8 @@ func (r *Result) warnAssumptions() {
 	}
 }
 
-// warnSingle names the places of which there is one selection sequence: it says nothing of others, so
-// nothing may be cut.
+// warnSingle names the places of which there is one selection sequence: it says nothing of others,
+// so nothing may be cut.
 func (r *Result) warnSingle() {
 	in := r.Inputs
 	if len(in.Job.Tolerances) == 0 {
@@ -273,8 +273,8 @@ func (r *Result) warnSingle() {
 	}
 }
 
-// warnBlocks says which judged places rest on blocks of steps beside few sequences, and on the fewest of
-// them over the rows of a place.
+// warnBlocks says which judged places rest on blocks of steps beside few sequences, and on the
+// fewest of them over the rows of a place.
 func (r *Result) warnBlocks() {
 	var places []string
 	fewest := map[string]Loss{}

@@ -110,8 +110,8 @@ type reading struct {
 	imported *model.Import
 }
 
-// importAny reads the network, in every way that the file leaves open; the convention of arrays is the
-// first that they follow.
+// importAny reads the network, in every way that the file leaves open; the convention of arrays is
+// the first that they follow.
 func (d *Draft) importAny() ([]reading, error) {
 	conventions := []string{""}
 	switch strings.ToLower(filepath.Ext(d.Model)) {

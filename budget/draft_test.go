@@ -76,8 +76,9 @@ func TestFirstSteps(t *testing.T) {
 	}
 }
 
-// A draft finds what the model file does not say: cells, order of the dense layers and their activations,
-// by the outputs that the network gave with them. The job that it writes reads the file as it was meant.
+// A draft finds what the model file does not say: cells, order of the dense layers and their
+// activations, by the outputs that the network gave with them. The job that it writes reads the
+// file as it was meant.
 func TestDraftTriesReadings(t *testing.T) {
 	for _, c := range []struct {
 		name       string
@@ -122,7 +123,8 @@ func TestDraftTriesReadings(t *testing.T) {
 	}
 }
 
-// drawnNetwork has three inputs, five units and dense layers of five, but for the last, which gives two outputs.
+// drawnNetwork has three inputs, five units and dense layers of five, but for the last, which gives
+// two outputs.
 func drawnNetwork(kind model.Kind, dense []model.Activation) *model.Network {
 	random := rand.New(rand.NewPCG(8, uint64(kind)))
 	drawn := func(n int) []float64 {

@@ -25,8 +25,9 @@ const fewestTried = 500
 // finalists is how many readings are tried on all steps.
 const finalists = 8
 
-// try runs the network on the recording with one guess of columns, for every reading of the model file and
-// every usual normalisation. Of many readings all are tried on some steps, and the best on all.
+// try runs the network on the recording with one guess of columns, for every reading of the model
+// file and every usual normalisation. Of many readings all are tried on some steps, and the best on
+// all.
 func (d *Draft) try(readings []reading, g columnGuess) ([]triedDraft, error) {
 	reference := dataset.Reference{Outputs: g.outputs, Column: g.column}
 	if g.column != "" {

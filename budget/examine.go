@@ -10,10 +10,10 @@ import (
 	"kerf/dataset"
 )
 
-// Examination is what is known of the network as given before anything is cut: how much of its outputs it
-// explains, and whether another way to read the job would make it do so much better that the job is
-// probably wrong. Tolerances are relative to that network; a network that does not do what it was trained for
-// would pass them easily.
+// Examination is what is known of the network as given before anything is cut: how much of its
+// outputs it explains, and whether another way to read the job would make it do so much better that
+// the job is probably wrong. Tolerances are relative to that network; a network that does not do
+// what it was trained for would pass them easily.
 type Examination struct {
 	Explained []Explained
 	Causes    []Cause // that speak against a signature, the most probable first
@@ -61,9 +61,9 @@ func (c *Cause) String() string {
 }
 
 const (
-	// betterRatio is the largest ratio of errors, with the alternative and as given, that speaks for an
-	// alternative, and worseRatio the largest for any other output. Both are our choice: what does less harm
-	// than a quarter is left to the tolerances.
+	// betterRatio is the largest ratio of errors, with the alternative and as given, that speaks
+	// for an alternative, and worseRatio the largest for any other output. Both are our choice:
+	// what does less harm than a quarter is left to the tolerances.
 	betterRatio = 0.8
 	worseRatio  = 1.05
 	// promising and doubtful are the same for a part of the recordings, where less is certain.
@@ -135,7 +135,8 @@ func (in *Inputs) unlikeSignoff(selection, signoff *dataset.Score) string {
 	return text
 }
 
-// unexplained are causes without an alternative: the network explains too little of an output, or gives no numbers.
+// unexplained are causes without an alternative: the network explains too little of an output, or
+// gives no numbers.
 func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Cause {
 	var causes []Cause
 	add := func(output string, signoff bool, says string) {
@@ -185,8 +186,8 @@ func (in *Inputs) whatIsExplained(output string) string {
 	return "the variance of " + output
 }
 
-// errsMore tells whether the network as given errs so much more on sign-off recordings that these are
-// looked into.
+// errsMore tells whether the network as given errs so much more on sign-off recordings that these
+// are looked into.
 func (in *Inputs) errsMore(selection, signoff *dataset.Score) bool {
 	for o := range in.judged() {
 		if in.errorOf(signoff, o) > errsMoreRatio*in.errorOf(selection, o) {
@@ -268,8 +269,8 @@ func (in *Inputs) views(rec *dataset.Recordings, base *dataset.Score, all []alte
 	return append(in.promisingViews(rec, base, all), ofOutputs...), len(all) + len(ofOutputs)
 }
 
-// promisingViews tries alternatives on a part of the recordings and returns those that are promising there, as
-// they are on all recordings, in their order.
+// promisingViews tries alternatives on a part of the recordings and returns those that are
+// promising there, as they are on all recordings, in their order.
 func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, all []alternative) []view {
 	type candidate struct {
 		alternative
@@ -308,8 +309,8 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, a
 	return measured
 }
 
-// mostProbable is the view that helps most, if any does. Of those that help alike it is the one that stands
-// first: lists begin with what says most exactly what is wrong.
+// mostProbable is the view that helps most, if any does. Of those that help alike it is the one
+// that stands first: lists begin with what says most exactly what is wrong.
 func (e *Examination) mostProbable(all []view, tried int) *view {
 	e.Tried += tried
 	least := math.Inf(1)

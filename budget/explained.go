@@ -6,10 +6,10 @@ import (
 	"kerf/dataset"
 )
 
-// Explained says how much of an output a network explains: 1 less the ratio of its squared error to that
-// of a constant, the mean over all selection recordings; of a classifier its wrong steps to those of the most
-// frequent class. Shares of scenarios and regions are shown and decide nothing: where an output hardly
-// moves there is hardly any variance to explain.
+// Explained says how much of an output a network explains: 1 less the ratio of its squared error to
+// that of a constant, the mean over all selection recordings; of a classifier its wrong steps to
+// those of the most frequent class. Shares of scenarios and regions are shown and decide nothing:
+// where an output hardly moves there is hardly any variance to explain.
 type Explained struct {
 	Output           string
 	Signoff          bool // on the sign-off recordings, else on the selection recordings
@@ -28,8 +28,8 @@ func (e *Explained) IsWhole() bool { return e.Scenario == "all" && e.Region == "
 // for, whatever else is said of it (our choice).
 const leastExplained = 0.1
 
-// IsLittle tells whether a share speaks against the network: it explains less than a tenth, or less than
-// nothing with all of its interval.
+// IsLittle tells whether a share speaks against the network: it explains less than a tenth, or less
+// than nothing with all of its interval.
 func (e *Explained) IsLittle() bool {
 	return e.IsWhole() && (e.Given < leastExplained || e.High < 0)
 }

@@ -37,7 +37,8 @@ type ModelFile struct {
 	Convention string `toml:"convention"` // of names and layout: "torch" or "keras"; empty for ONNX
 	// Layers says what the file does not: order, cells, activations. Empty: inferred.
 	Layers []LayerRule `toml:"layer"`
-	// Checked says why a finding against the network as given is none, so that the verdict may stand.
+	// Checked says why a finding against the network as given is none, so that the verdict may
+	// stand.
 	Checked string `toml:"checked"`
 	// Others are trained networks of another size that kerf units compares.
 	Others []OtherModel `toml:"other"`

@@ -43,8 +43,8 @@ type Loss struct {
 	MayReach, FloatMayReach float64
 }
 
-// JudgedValue is what the tolerance is compared with, and the upper end of its 95 % interval. For the
-// explained share it is what is not explained.
+// JudgedValue is what the tolerance is compared with, and the upper end of its 95 % interval. For
+// the explained share it is what is not explained.
 func (l *Loss) JudgedValue() (value, high float64) {
 	if l.Relative {
 		return l.Rise, l.RiseHigh
@@ -68,13 +68,13 @@ func (l *Loss) Allowed() float64 {
 	return l.Tolerance
 }
 
-// usualSequences is the number of sequences that a row without any interval is said to need: about as
-// many as make intervals narrow enough for usual tolerances (common practice, no source).
+// usualSequences is the number of sequences that a row without any interval is said to need: about
+// as many as make intervals narrow enough for usual tolerances (common practice, no source).
 const usualSequences = 6
 
-// Judge gives the verdict on a row: the comparison with its tolerance. It is met only when the upper end
-// of the interval meets it; it is broken when the value itself does not; between the two, and below
-// [dataset.Metric.Fewest] sequences, more recordings are needed.
+// Judge gives the verdict on a row: the comparison with its tolerance. It is met only when the
+// upper end of the interval meets it; it is broken when the value itself does not; between the two,
+// and below [dataset.Metric.Fewest] sequences, more recordings are needed.
 func (l *Loss) Judge() {
 	value, high := l.JudgedValue()
 	limit := l.Allowed()
@@ -141,8 +141,9 @@ func (in *Inputs) judged() []dataset.Output {
 	return in.Float.Outputs
 }
 
-// scores are the measurements of the networks on the same recordings; recovered is nil without recovery
-// training. constant is what explained shares compare with; nil where no tolerance is on one.
+// scores are the measurements of the networks on the same recordings; recovered is nil without
+// recovery training. constant is what explained shares compare with; nil where no tolerance is on
+// one.
 type scores struct {
 	constant, float, cut, fixed, recovered *dataset.Score
 }

@@ -31,7 +31,9 @@ func TestJudge(t *testing.T) {
 		{"agreement of eleven sequences", Loss{Metric: dataset.Agreement, Relative: true, Rise: 0, RiseHigh: 0.001, Sequences: 11, Tolerance: 0.01}, NotEnough, 12},
 		{"explains enough", Loss{Metric: dataset.Explained, Fixed: 0.9, FixedLow: 0.8, FixedHigh: 0.95, Sequences: 12, Tolerance: 0.8}, Pass, 0},
 		{"explains too little", Loss{Metric: dataset.Explained, Fixed: 0.79, FixedLow: 0.7, FixedHigh: 0.95, Sequences: 12, Tolerance: 0.8}, Fail, 0},
-		// Half-width 0.1, room 0.05: twice too wide; t11/√11 = 0.6636, half of it is 0.3318, t36/√36 = 2.0281/6 = 0.3380, t37/√37 = 2.0262/6.0828 = 0.3331, t38/√38 = 2.0244/6.1644 = 0.3284.
+		// Half-width 0.1, room 0.05: twice too wide; t11/√11 = 0.6636, half of it is 0.3318,
+		// t36/√36 = 2.0281/6 = 0.3380, t37/√37 = 2.0262/6.0828 = 0.3331, t38/√38 = 2.0244/6.1644 =
+		// 0.3284.
 		{"may explain too little", Loss{Metric: dataset.Explained, Fixed: 0.85, FixedLow: 0.75, FixedHigh: 0.9, Sequences: 12, Tolerance: 0.8}, NotEnough, 39},
 		{"five sequences, value above", Loss{Relative: true, Rise: 0.06, RiseHigh: 0.07, Sequences: 5, Tolerance: 0.05}, Fail, 0},
 		{"none", Loss{Relative: true, RiseHigh: nan, Tolerance: 0.05}, NotEnough, 6},
@@ -75,8 +77,8 @@ func TestVerdictOnTheWhole(t *testing.T) {
 }
 
 // The reserve, recomputed from its parts: 1.96 half-widths make the interval of many sequences, the
-// difference of two alike figures has √2 times the standard error, 1.645 of these are 95 % one-sided. With
-// two sequences the quantiles of Student's t are 12.706 and 6.314 (any table).
+// difference of two alike figures has √2 times the standard error, 1.645 of these are 95 %
+// one-sided. With two sequences the quantiles of Student's t are 12.706 and 6.314 (any table).
 func TestSignoffReach(t *testing.T) {
 	for sequences, quantiles := range map[int][2]float64{1_000_000: {1.959964, 1.644854}, 2: {12.7062, 6.3138}, 6: {2.5706, 2.0150}} {
 		want := (quantiles[0] + quantiles[1]*math.Sqrt2) / quantiles[0]

@@ -6,11 +6,12 @@ import (
 	"kerf/dataset"
 )
 
-// signoffReach is how many half-widths of the interval, measured on so many selection sequences, must lie
-// within the tolerance. One is the interval itself. The rest is for the sign-off recordings, which are
-// others: if they are as many and alike, the difference of two such figures has √2 times the standard
-// error. Of these the 95th percentile of Student's t is kept free (one-sided), where a half-width is the
-// 97.5th: 1 + 1.645·√2/1.96 = 2.19 with many sequences, 1.70 with two.
+// signoffReach is how many half-widths of the interval, measured on so many selection sequences,
+// must lie within the tolerance. One is the interval itself. The rest is for the sign-off
+// recordings, which are others: if they are as many and alike, the difference of two such figures
+// has √2 times the standard error. Of these the 95th percentile of Student's t is kept free
+// (one-sided), where a half-width is the 97.5th: 1 + 1.645·√2/1.96 = 2.19 with many sequences, 1.70
+// with two.
 func signoffReach(sequences int) float64 {
 	return 1 + float64(math.Sqrt2*dataset.OneSided(sequences))
 }

@@ -11,7 +11,8 @@ import (
 	"kerf/targets"
 )
 
-// SettleRule is how much of the start of every sequence no judgement counts: a number of steps, or a time.
+// SettleRule is how much of the start of every sequence no judgement counts: a number of steps, or
+// a time.
 type SettleRule struct {
 	Steps   int     // 0 where a time is given
 	Seconds float64 // in the unit of the column t, which is seconds
@@ -49,11 +50,12 @@ func (r *SettleRule) String() string {
 	return fmt.Sprintf("%g s", r.Seconds)
 }
 
-// samePeriod is how far, as a share, the time between two recorded steps may be from the period of the
-// targets before a time in seconds is refused: t is then hardly in seconds.
+// samePeriod is how far, as a share, the time between two recorded steps may be from the period of
+// the targets before a time in seconds is refused: t is then hardly in seconds.
 const samePeriod = 0.01
 
-// applySettle leaves the start of every selection and sign-off sequence out of all that is measured.
+// applySettle leaves the start of every selection and sign-off sequence out of all that is
+// measured.
 func (in *Inputs) applySettle() error {
 	rule := in.Job.Recordings.Settle
 	if rule == nil {
@@ -150,9 +152,9 @@ func (r *Result) start() *Start {
 // magnitude less than what may be lost (our choice).
 const settledShare = 0.1
 
-// settledBounds are the largest differences of each output that count as none: a tenth of its tightest
-// tolerance in its unit, infinite where it has none that says so. What rises are relative to is the float
-// network on all sign-off recordings.
+// settledBounds are the largest differences of each output that count as none: a tenth of its
+// tightest tolerance in its unit, infinite where it has none that says so. What rises are relative
+// to is the float network on all sign-off recordings.
 func (r *Result) settledBounds() (bounds []float64, any bool) {
 	in := r.Inputs
 	for _, output := range in.judged() {
@@ -184,13 +186,13 @@ func (r *Result) settling() *quant.Settling {
 	return &s
 }
 
-// decidingShare is the share of a tolerance by which a row must move without the first steps before they
-// are said to decide, where its verdict stays (our choice).
+// decidingShare is the share of a tolerance by which a row must move without the first steps before
+// they are said to decide, where its verdict stays (our choice).
 const decidingShare = 0.5
 
-// warnStart says where the first steps decide: where their errors are unlike those of later steps, and a
-// judged row has another verdict without them, or moves by half of its tolerance. It says nothing where the
-// job leaves a start out.
+// warnStart says where the first steps decide: where their errors are unlike those of later steps,
+// and a judged row has another verdict without them, or moves by half of its tolerance. It says
+// nothing where the job leaves a start out.
 func (r *Result) warnStart() {
 	in := r.Inputs
 	if in.Job.Recordings.Settle != nil || len(in.Job.Tolerances) == 0 {
@@ -235,8 +237,8 @@ func (r *Result) warnStart() {
 		steps, with.figure(), with.show(value, 3), with.show(with.Allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
 }
 
-// squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the class
-// is wrong.
+// squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the
+// class is wrong.
 func squaredErrors(p dataset.Predictor, rec *dataset.Recordings) [][][]float64 {
 	outputs := rec.Outputs
 	if rec.Classes {

@@ -46,8 +46,9 @@ func TestSettleIsReadAndRefused(t *testing.T) {
 	}
 }
 
-// A network whose memory starts far off: with the first steps the error rises less than without. The note
-// says it with both figures; with settle every figure is that of the later steps, and what is left out is shown.
+// A network whose memory starts far off: with the first steps the error rises less than without.
+// The note says it with both figures; with settle every figure is that of the later steps, and what
+// is left out is shown.
 func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 	in := handMade(t, [][3]float64{{1, 0, 0}, {0, 1, 0}}, []float64{0, 0}, 200, 0.2)
 	in.Signoff = in.Selection

@@ -13,9 +13,9 @@ import (
 // mostShifted is by how many steps outputs are tried earlier and later.
 const mostShifted = 3
 
-// shifts compare predictions with outputs recorded some steps later or earlier, on the steps that have both.
-// Outputs that fit when they are taken later are a cause: no network can know them. For earlier ones see
-// belongEarlier.
+// shifts compare predictions with outputs recorded some steps later or earlier, on the steps that
+// have both. Outputs that fit when they are taken later are a cause: no network can know them. For
+// earlier ones see belongEarlier.
 func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view {
 	var views []view
 	for k := -mostShifted; k <= mostShifted; k++ {
@@ -42,8 +42,8 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view 
 	return views
 }
 
-// backwards runs the network from the last step of every sequence to its first: a file that is sorted
-// with the newest step first has outputs that belong to their features, in a wrong order.
+// backwards runs the network from the last step of every sequence to its first: a file that is
+// sorted with the newest step first has outputs that belong to their features, in a wrong order.
 func (in *Inputs) backwards(rec *dataset.Recordings, base *dataset.Score) view {
 	reversed := *rec
 	reversed.Sequences = nil
@@ -89,8 +89,8 @@ func (in *Inputs) shifted(rec *dataset.Recordings, predicted [][]float64, k int)
 	return s
 }
 
-// overlap pairs predictions with the outputs at the same step and with those k steps later, on the steps
-// that have both.
+// overlap pairs predictions with the outputs at the same step and with those k steps later, on the
+// steps that have both.
 func overlap(rec *dataset.Recordings, predicted [][]float64, k int) (given, shifted *dataset.Recordings, values [][]float64) {
 	a, b := *rec, *rec
 	a.Sequences, b.Sequences, a.Memory, b.Memory = nil, nil, 0, 0
@@ -112,9 +112,9 @@ func overlap(rec *dataset.Recordings, predicted [][]float64, k int) (given, shif
 	return &a, &b, values
 }
 
-// belongEarlier tells whether outputs that fit better when they are taken some steps earlier were recorded
-// too early. Where a network forecasts or smooths, its outputs come nearer to earlier recorded values than to
-// those of the same step, and nothing is wrong. Two things tell:
+// belongEarlier tells whether outputs that fit better when they are taken some steps earlier were
+// recorded too early. Where a network forecasts or smooths, its outputs come nearer to earlier
+// recorded values than to those of the same step, and nothing is wrong. Two things tell:
 //
 //   - sign-off outputs that fit better earlier although those of the selection recordings do not;
 //   - what features and predictions of a step still tell of the error at that step, by a linear fit. Training
@@ -149,12 +149,13 @@ func (s shift) and(t shift) shift {
 	return s
 }
 
-// ridge is added to the squares of every regressor, as a share of them: it takes the edge off what is
-// collinear, such as a range beside its ends.
+// ridge is added to the squares of every regressor, as a share of them: it takes the edge off what
+// is collinear, such as a range beside its ends.
 const ridge = 1e-3
 
-// toldLess is, per sequence, how much less of the squared errors a fit tells with the shift than without,
-// and the squared errors without. A fit is least squares on the other half of the sequences.
+// toldLess is, per sequence, how much less of the squared errors a fit tells with the shift than
+// without, and the squared errors without. A fit is least squares on the other half of the
+// sequences.
 func (in *Inputs) toldLess(s shift) (less, squares []float64) {
 	less, squares = make([]float64, len(s.values)), make([]float64, len(s.values))
 	for half := range 2 {
@@ -197,10 +198,12 @@ func (in *Inputs) toldLess(s shift) (less, squares []float64) {
 	return less, squares
 }
 
-// regressors is the number of values that an error is fitted with: the constant, the features, the predictions.
+// regressors is the number of values that an error is fitted with: the constant, the features, the
+// predictions.
 func (in *Inputs) regressors() int { return 1 + len(in.Float.Kept) + len(in.Float.Outputs) }
 
-// eachError visits the errors of the output of a shift, as given and with it, beside what they are fitted with.
+// eachError visits the errors of the output of a shift, as given and with it, beside what they are
+// fitted with.
 func (in *Inputs) eachError(s shift, visit func(i int, row []float64, given, later float64)) {
 	row, means := make([]float64, in.regressors()), in.constant().Outputs
 	row[0] = 1

@@ -8,8 +8,8 @@ import (
 	"kerf/dataset"
 )
 
-// There are sums of every metric that any row of an output and region judges, and of the first metric in
-// any case; every row that is judged follows from them.
+// There are sums of every metric that any row of an output and region judges, and of the first
+// metric in any case; every row that is judged follows from them.
 func TestSumsOfTheJudgedRows(t *testing.T) {
 	const rise = `temp_max_next = { rmse_rise = "5 %" }
 temp_min_next = { rmse_rise = "5 %" }

@@ -11,20 +11,20 @@ import (
 )
 
 // Tolerance is what one output may lose. What it says holds for every row of the output: all
-// recordings, each scenario, each region. Scenarios and regions may have figures of their own, which take
-// the place of the general ones metric by metric.
+// recordings, each scenario, each region. Scenarios and regions may have figures of their own,
+// which take the place of the general ones metric by metric.
 type Tolerance struct {
 	Figures
 	Scenario map[string]Figures `toml:"scenario"`
 	Region   map[string]Figures `toml:"region"`
 
-	// Explained is the least share of the variance, of a classifier of the errors of its most frequent
-	// class, that the integer network must explain over all recordings.
+	// Explained is the least share of the variance, of a classifier of the errors of its most
+	// frequent class, that the integer network must explain over all recordings.
 	Explained *Percent `toml:"explained"`
 }
 
-// Figures are tolerances relative to the float network (rises and drops) or absolute in the unit of the
-// output. One that is nil says nothing, one that is off keeps a row from being judged.
+// Figures are tolerances relative to the float network (rises and drops) or absolute in the unit of
+// the output. One that is nil says nothing, one that is off keeps a row from being judged.
 type Figures struct {
 	RMSERise *Share `toml:"rmse_rise"`
 	MAERise  *Share `toml:"mae_rise"`
@@ -150,8 +150,8 @@ func (t Tolerance) isSpecial(l Loss) bool {
 	return false
 }
 
-// checkTolerances looks for names and metrics that the job does not have; scenarios are checked when
-// the recordings are known.
+// checkTolerances looks for names and metrics that the job does not have; scenarios are checked
+// when the recordings are known.
 func (in *Inputs) checkTolerances() error {
 	job := in.Job
 	outputs := dataset.OutputNames(in.judged())

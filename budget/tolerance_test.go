@@ -8,8 +8,8 @@ import (
 	"kerf/dataset"
 )
 
-// Figures of a scenario or region take the place of the general ones, metric by metric; what they do not
-// name is inherited, and "off" judges nothing.
+// Figures of a scenario or region take the place of the general ones, metric by metric; what they
+// do not name is inherited, and "off" judges nothing.
 func TestTolerancesOfPlaces(t *testing.T) {
 	job, err := readJob(t, strings.Replace(goodJob, `rmse_rise = "5 %"`, `rmse_rise = "5 %", mae = 0.5, explained = "80 %", scenario.warm_up.rmse_rise = "8 %", scenario.warm_up.max_error = 2, scenario.calm.mae = "off", region."air masks leakage".rmse_rise = "off"`, 1))
 	if err != nil {

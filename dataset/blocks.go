@@ -3,20 +3,21 @@ package dataset
 import "math"
 
 // Few sequences that are long can be judged by blocks of their steps: a block of at least twice the
-// memory of the network, and of what the differences between the predictors remember, hardly depends on
-// the next one. The moving-block bootstrap (Kuensch 1989, "The jackknife and the bootstrap for general
-// stationary observations") has a standard error in closed form for sums, which is what is used here: the
-// mean square of the sums over all blocks, one beginning at every piece.
+// memory of the network, and of what the differences between the predictors remember, hardly
+// depends on the next one. The moving-block bootstrap (Kuensch 1989, "The jackknife and the
+// bootstrap for general stationary observations") has a standard error in closed form for sums,
+// which is what is used here: the mean square of the sums over all blocks, one beginning at every
+// piece.
 //
-// Blocks do not see what differs from sequence to sequence. So they are believed alone only where the
-// means of the blocks differ less between sequences than blocks within one would have it by chance;
-// elsewhere the wider of both intervals counts. The three limits are what the simulation needs so that no
-// interval that signs holds the truth in less than 90 % (docs/intervals.md).
+// Blocks do not see what differs from sequence to sequence. So they are believed alone only where
+// the means of the blocks differ less between sequences than blocks within one would have it by
+// chance; elsewhere the wider of both intervals counts. The three limits are what the simulation
+// needs so that no interval that signs holds the truth in less than 90 % (docs/intervals.md).
 const (
 	fewestBlocks = 12 // in all sequences together
 
-	// The largest ratios of the variances, between sequences and within, at which sequences count as
-	// alike, see [blocks.ratio]. Two sequences have to be very alike to say so.
+	// The largest ratios of the variances, between sequences and within, at which sequences count
+	// as alike, see [blocks.ratio]. Two sequences have to be very alike to say so.
 	alikeTwo  = 0.1
 	alikeMore = 0.5
 )
@@ -51,8 +52,8 @@ func judgeByBlocks(base, other *Score, slice Slice, metric Metric, c *Comparison
 // value with the piece less that without it [sequences][pieces].
 type series [][]float64
 
-// influences are those on the rise and on the value of the other predictor; nil for a metric that is not
-// made of sums.
+// influences are those on the rise and on the value of the other predictor; nil for a metric that
+// is not made of sums.
 func influences(base, other *Score, slice Slice, metric Metric) (rises, others series) {
 	a, b := base.inPieces(slice, metric, base), other.inPieces(slice, metric, base)
 	var flatA, flatB []*tally
@@ -80,7 +81,8 @@ func influences(base, other *Score, slice Slice, metric Metric) (rises, others s
 }
 
 // decay is the number of pieces after which the influences have forgotten: the first lag at which
-// their autocorrelation is below 1/e. Where there is no such lag it is the length of the longest sequence.
+// their autocorrelation is below 1/e. Where there is no such lag it is the length of the longest
+// sequence.
 func (s series) decay() int {
 	longest := 0
 	for _, v := range s {
@@ -120,7 +122,8 @@ func (b blocks) count(s series) int {
 	return n
 }
 
-// interval is that of the blocks where the sequences are alike, else the outer ends of it and the given one.
+// interval is that of the blocks where the sequences are alike, else the outer ends of it and the
+// given one.
 func (b blocks) interval(s series, value, low, high float64) (float64, float64) {
 	half := float64(studentsT(float64(b.count(s))) * b.standardError(s))
 	alike := alikeMore
@@ -151,8 +154,8 @@ func (b blocks) standardError(s series) float64 {
 	return math.Sqrt(squares / float64(n) * float64(pieces) / float64(b.length) * count / (count - 1))
 }
 
-// ratio compares the variance of the means of blocks between sequences with that within them: about 1
-// where sequences do not differ, more where they do (analysis of variance with one factor).
+// ratio compares the variance of the means of blocks between sequences with that within them: about
+// 1 where sequences do not differ, more where they do (analysis of variance with one factor).
 func (b blocks) ratio(s series) float64 {
 	var means [][]float64
 	total, n := 0.0, 0.0

@@ -13,9 +13,9 @@ type Slice struct {
 }
 
 // Fewest is the least number of sequences on which a metric is judged. Errors and their ratios have
-// intervals that hold from two on (docs/intervals.md). Of shares of steps the interval misses what few
-// sequences do not show: a rare mistake. A largest error has no interval; that six sequences show
-// enough of it is common practice, no source.
+// intervals that hold from two on (docs/intervals.md). Of shares of steps the interval misses what
+// few sequences do not show: a rare mistake. A largest error has no interval; that six sequences
+// show enough of it is common practice, no source.
 func (m Metric) Fewest() int {
 	switch m {
 	case MaxError, Accuracy, BalancedAccuracy:
@@ -40,17 +40,17 @@ type Comparison struct {
 	BlockSteps  int // length of a block
 }
 
-// Compare pairs base and other over one slice. The interval comes from how unlike the sequences are,
-// because steps within a sequence are not independent; there is none below two sequences. It is the
-// jackknife's, with Student's t; from [BootstrapSequences] sequences on each of its ends is the outer one
-// of the jackknife and the [bootstrap] over whole sequences. Few long sequences are judged by blocks of
-// steps as well, see [blocks]. The draws are seeded: same data, same interval.
+// Compare pairs base and other over one slice. The interval comes from how unlike the sequences
+// are, because steps within a sequence are not independent; there is none below two sequences. It
+// is the jackknife's, with Student's t; from [BootstrapSequences] sequences on each of its ends is
+// the outer one of the jackknife and the [bootstrap] over whole sequences. Few long sequences are
+// judged by blocks of steps as well, see [blocks]. The draws are seeded: same data, same interval.
 func Compare(base, other *Score, slice Slice, metric Metric) Comparison {
 	return compare(base, other, slice, metric, true)
 }
 
-// CompareRoughly is [Compare] without the bootstrap, in a hundredth of the time. It is for choosing what
-// to look at; what anyone reads comes from Compare.
+// CompareRoughly is [Compare] without the bootstrap, in a hundredth of the time. It is for choosing
+// what to look at; what anyone reads comes from Compare.
 func CompareRoughly(base, other *Score, slice Slice, metric Metric) Comparison {
 	return compare(base, other, slice, metric, false)
 }
@@ -153,7 +153,8 @@ func (s *Score) inPieces(slice Slice, metric Metric, base *Score) [][]*tally {
 	return all
 }
 
-// agreements tallies, piece by piece, on how many steps of a sequence a classifier gives the class of base.
+// agreements tallies, piece by piece, on how many steps of a sequence a classifier gives the class
+// of base.
 func (s *Score) agreements(base *Score, i int) []*tally {
 	pieces := make([]*tally, s.first[i+1]-s.first[i])
 	for p := range pieces {

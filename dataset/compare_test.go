@@ -134,7 +134,8 @@ func TestIntervalCoversTheTrueRise(t *testing.T) {
 			}
 		}
 		t.Logf("seed %d, %s: the rise is covered in %d, the value in %d of %d trials", seed, m, covered, otherCovered, trials)
-		// The interval of an RMSE itself is wider for the sake of sequences that are less alike, see wideningOf.
+		// The interval of an RMSE itself is wider for the sake of sequences that are less alike,
+		// see wideningOf.
 		for n, most := range map[int]int{covered: trials * 98 / 100, otherCovered: trials * 199 / 200} {
 			if n < trials*92/100 || n > most {
 				t.Errorf("seed %d, %s: covered in %d of %d trials, want 92 %% to %d", seed, m, n, trials, most)
@@ -143,10 +144,11 @@ func TestIntervalCoversTheTrueRise(t *testing.T) {
 	}
 }
 
-// The standard error of a mean is s/sqrt(n) by the textbook, and bootstrap and jackknife find it without
-// a formula (Efron and Tibshirani 1993, chapters 5 and 11). With one step per sequence the mean absolute
-// error is such a mean, so its interval is 2·1.96·s/sqrt(n) wide. Ends taken at the 50th of 2000 draws
-// scatter by 0.06 standard errors each, 2 % of the width: 6 % are three times that.
+// The standard error of a mean is s/sqrt(n) by the textbook, and bootstrap and jackknife find it
+// without a formula (Efron and Tibshirani 1993, chapters 5 and 11). With one step per sequence the
+// mean absolute error is such a mean, so its interval is 2·1.96·s/sqrt(n) wide. Ends taken at the
+// 50th of 2000 draws scatter by 0.06 standard errors each, 2 % of the width: 6 % are three times
+// that.
 func TestIntervalIsTheTextbookStandardErrorOfAMean(t *testing.T) {
 	const seed, n = 13, 200
 	random := rand.New(rand.NewPCG(seed, 0))

@@ -5,7 +5,8 @@ type Constant struct {
 	Outputs []float64 // physical units; of a classifier the scores of classes
 }
 
-// ConstantOf predicts the mean of every output over the steps that count, or the most frequent class.
+// ConstantOf predicts the mean of every output over the steps that count, or the most frequent
+// class.
 func ConstantOf(rec *Recordings) *Constant {
 	sums := make([]float64, rec.Outputs)
 	for _, s := range rec.Sequences {

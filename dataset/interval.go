@@ -11,8 +11,8 @@ import (
 )
 
 // BootstrapSequences is the number of sequences from which on an interval rests on the bootstrap as
-// well. On fewer it covers far too little: with sequences as unlike as those of the demo 49 % of the
-// truths with two, 76 with three, 87 with four, 92 with five (docs/intervals.md).
+// well. On fewer it covers far too little: with sequences as unlike as those of the demo 49 % of
+// the truths with two, 76 with three, 87 with four, 92 with five (docs/intervals.md).
 const BootstrapSequences = 6
 
 // sample is a value and what resampling whole sequences gives in its place.
@@ -22,21 +22,21 @@ type sample struct {
 	draws   []float64 // from sequences drawn anew; none where the bootstrap is not asked
 	weights []float64 // of the sequences in the value, 0 or more
 
-	// widening is 0 for values of either sign. Errors are above 0 and skewed: their jackknife is that
-	// of their logarithms, this many times as wide, see [wideningOf].
+	// widening is 0 for values of either sign. Errors are above 0 and skewed: their jackknife is
+	// that of their logarithms, this many times as wide, see [wideningOf].
 	widening float64
 }
 
-// wideningOf is what the interval of an error itself needs, beside Student's t, so that its upper end
-// holds the truth in 95 % also where sequences are very unlike (own simulation, docs/intervals.md): the
-// squares of errors are far more skewed than their magnitudes.
+// wideningOf is what the interval of an error itself needs, beside Student's t, so that its upper
+// end holds the truth in 95 % also where sequences are very unlike (own simulation,
+// docs/intervals.md): the squares of errors are far more skewed than their magnitudes.
 func wideningOf(m Metric) float64 {
 	return map[Metric]float64{RMSE: 1.3, MAE: 1}[m]
 }
 
-// interval is the 95 % interval of the value: that of the jackknife, of the bootstrap, or where both
-// are there the outer end of either. Each by itself holds the truth too seldom where sequences are very
-// unlike each other, and in other cases (docs/intervals.md).
+// interval is the 95 % interval of the value: that of the jackknife, of the bootstrap, or where
+// both are there the outer end of either. Each by itself holds the truth too seldom where sequences
+// are very unlike each other, and in other cases (docs/intervals.md).
 func (s *sample) interval() (low, high float64) {
 	switch {
 	case len(s.draws) == 0:
@@ -49,9 +49,9 @@ func (s *sample) interval() (low, high float64) {
 	return min(low, least), max(high, most)
 }
 
-// jackknife is the interval that leaving out one sequence at a time gives (Efron and Tibshirani 1993,
-// "An introduction to the bootstrap", chapter 11), with Student's t for as many sequences as the weights
-// stand for.
+// jackknife is the interval that leaving out one sequence at a time gives (Efron and Tibshirani
+// 1993, "An introduction to the bootstrap", chapter 11), with Student's t for as many sequences as
+// the weights stand for.
 func (s *sample) jackknife() (low, high float64) {
 	logs := sample{weights: s.weights}
 	for _, v := range s.leftOut {
@@ -121,7 +121,8 @@ func (s *sample) below() float64 {
 	return min(max(float64(first+behind)/2/n, 0.5/n), 1-0.5/n)
 }
 
-// acceleration by the jackknife (Efron 1987, formula 6.6, as in Efron and Tibshirani 1993, formula 14.15; from memory).
+// acceleration by the jackknife (Efron 1987, formula 6.6, as in Efron and Tibshirani 1993, formula
+// 14.15; from memory).
 func (s *sample) acceleration() float64 {
 	mean, _ := portable.MeanStd(s.leftOut)
 	squares, cubes := 0.0, 0.0
@@ -136,7 +137,8 @@ func (s *sample) acceleration() float64 {
 	return cubes / (6 * squares * math.Sqrt(squares))
 }
 
-// expanded is how many standard errors of the draws from n sequences reach from the value to an end of the interval.
+// expanded is how many standard errors of the draws from n sequences reach from the value to an end
+// of the interval.
 func expanded(n float64) float64 {
 	return math.Sqrt(n/(n-1)) * studentsT(n)
 }
@@ -146,16 +148,16 @@ func studentsT(n float64) float64 {
 	return settled(distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975))
 }
 
-// OneSided is how far the 95th percentile of Student's t lies beside the 97.5th, to which the half of an
-// interval of so many sequences reaches: 0.84 with many, 0.50 with two.
+// OneSided is how far the 95th percentile of Student's t lies beside the 97.5th, to which the half
+// of an interval of so many sequences reaches: 0.84 with many, 0.50 with two.
 func OneSided(sequences int) float64 {
 	t := distuv.StudentsT{Sigma: 1, Nu: float64(max(2, sequences) - 1)}
 	return settled(t.Quantile(0.95) / t.Quantile(0.975))
 }
 
-// effective is the number of equally weighted sequences that weights stand for, (sum of weights)²/(sum
-// of their squares), as for any weighted mean (Kish 1965, "Survey sampling"; from memory). It is at least
-// fewest, because t with hardly any degree of freedom has no end.
+// effective is the number of equally weighted sequences that weights stand for, (sum of
+// weights)²/(sum of their squares), as for any weighted mean (Kish 1965, "Survey sampling"; from
+// memory). It is at least fewest, because t with hardly any degree of freedom has no end.
 func effective(weights []float64) float64 {
 	const fewest = 2
 	sum, squares := 0.0, 0.0
@@ -172,8 +174,8 @@ func effective(weights []float64) float64 {
 	return fewest
 }
 
-// RatioInterval is the ratio of two sums over sequences with its 95 % interval, by the jackknife with
-// Student's t; the interval is not a number below two sequences.
+// RatioInterval is the ratio of two sums over sequences with its 95 % interval, by the jackknife
+// with Student's t; the interval is not a number below two sequences.
 func RatioInterval(above, below []float64) (ratio, low, high float64) {
 	sum := func(values []float64, out int) float64 {
 		total := 0.0

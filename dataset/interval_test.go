@@ -32,10 +32,11 @@ func pairedErrors(random *rand.Rand, sequences int, spread float64) (base, other
 	return base, other
 }
 
-// The simulation that the intervals answer for: in 1,000 trials the true rise must lie in them in at
-// least 93 %, and not above their upper end, by which tolerances are judged, in at least 94.5 % (the
-// standard error of a share of 95 % is 0.7 %). Sequences are as unlike as those of a scenario of the demo,
-// and twice as unlike. docs/intervals.md has the table of more numbers, metrics and kinds of errors.
+// The simulation that the intervals answer for: in 1,000 trials the true rise must lie in them in
+// at least 93 %, and not above their upper end, by which tolerances are judged, in at least 94.5 %
+// (the standard error of a share of 95 % is 0.7 %). Sequences are as unlike as those of a scenario
+// of the demo, and twice as unlike. docs/intervals.md has the table of more numbers, metrics and
+// kinds of errors.
 func TestIntervalCoversTheTruthInOneThousandTrials(t *testing.T) {
 	const seed, trials = 20261125, 1000
 	for _, spread := range []float64{0.25, 0.5} {
@@ -95,16 +96,19 @@ func TestIntervalByHand(t *testing.T) {
 	alike := []float64{1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1}
 	even := sample{value: 1000, draws: draws(), leftOut: []float64{-1, 1, -1, 1, -1, 1, -1, 1, -1, 1, -1, 1}, weights: alike}
 	low, high := even.bootstrap()
-	// t with 11 degrees of freedom 2.201 (any table), times sqrt(12/11): 2.299, beyond which 1.075 % of a normal distribution lie on either side.
+	// t with 11 degrees of freedom 2.201 (any table), times sqrt(12/11): 2.299, beyond which 1.075
+	// % of a normal distribution lie on either side.
 	if math.Abs(low-0.01075*1999) > 1.5 || math.Abs(high-(1-0.01075)*1999) > 1.5 {
 		t.Errorf("[%g, %g], want [21.5, 1977.5]", low, high)
 	}
-	// A value at the 84th percentile has bias 1: the middle of the interval lies at the 97.7th (2 standard errors).
+	// A value at the 84th percentile has bias 1: the middle of the interval lies at the 97.7th (2
+	// standard errors).
 	biased := sample{value: 1681.5, draws: draws(), leftOut: even.leftOut, weights: alike}
 	if low, high := biased.bootstrap(); math.Abs(low-(1-0.6176)*1999) > 5 || high < 1998 {
 		t.Errorf("biased: [%g, %g], want a low end at -2.299 + 2·0.9988 = -0.301 standard errors", low, high)
 	}
-	// The skewness of ten values 0 and one 11 about their mean 1: Σd³/(6 (Σd²)^1.5), d = mean - value: (10 - 1000)/(6·110^1.5) = -0.143.
+	// The skewness of ten values 0 and one 11 about their mean 1: Σd³/(6 (Σd²)^1.5), d = mean -
+	// value: (10 - 1000)/(6·110^1.5) = -0.143.
 	skewed := sample{leftOut: []float64{0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 11}}
 	if got := skewed.acceleration(); math.Abs(got+0.14302) > 1e-4 {
 		t.Errorf("acceleration %g, want -0.1430", got)
@@ -116,7 +120,8 @@ func TestIntervalByHand(t *testing.T) {
 }
 
 // An interval that is three times too wide on twelve sequences: t11/√11 = 0.6636, a third of it is
-// 0.2212, and t79/√79 = 1.9905/8.888 = 0.2239, t80/√80 = 1.9901/8.944 = 0.2225, t81/√81 = 1.9897/9 = 0.2211 (t from any table).
+// 0.2212, and t79/√79 = 1.9905/8.888 = 0.2239, t80/√80 = 1.9901/8.944 = 0.2225, t81/√81 = 1.9897/9
+// = 0.2211 (t from any table).
 func TestHowManySequencesWouldDo(t *testing.T) {
 	for _, c := range []struct {
 		sequences int
@@ -142,9 +147,9 @@ func TestHowManySequencesWouldDo(t *testing.T) {
 	}
 }
 
-// Below the number of sequences that the bootstrap needs both ways to compare are one; above it the rough
-// interval lies within the other, and is on average over 50 draws of twelve sequences at most a quarter
-// narrower.
+// Below the number of sequences that the bootstrap needs both ways to compare are one; above it the
+// rough interval lies within the other, and is on average over 50 draws of twelve sequences at most
+// a quarter narrower.
 func TestRoughIntervalsAreAboutAsWide(t *testing.T) {
 	random := rand.New(rand.NewPCG(23, 0))
 	rough, exact, roughOther, exactOther := 0.0, 0.0, 0.0, 0.0
@@ -170,7 +175,8 @@ func TestRoughIntervalsAreAboutAsWide(t *testing.T) {
 }
 
 // The jackknife by hand: values 1 and 3 without one of two sequences. Their mean is 2, the squared
-// distances add up to 2, times (n-1)/n = 1/2: a standard error of 1; t with one degree of freedom is 12.706.
+// distances add up to 2, times (n-1)/n = 1/2: a standard error of 1; t with one degree of freedom
+// is 12.706.
 func TestJackknifeByHand(t *testing.T) {
 	s := sample{value: 2, leftOut: []float64{1, 3}, weights: []float64{1, 1}}
 	if low, high := s.jackknife(); math.Abs(low-(2-12.7062)) > 1e-3 || math.Abs(high-(2+12.7062)) > 1e-3 {

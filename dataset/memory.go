@@ -7,15 +7,15 @@ import (
 	"kerf/model"
 )
 
-// memorySequences bounds the sequences that [Float.Memory] runs through and takes states from: their
-// number enters squared, and the mean over 8 times 8 pairs hardly moves with more.
+// memorySequences bounds the sequences that [Float.Memory] runs through and takes states from:
+// their number enters squared, and the mean over 8 times 8 pairs hardly moves with more.
 const memorySequences = 8
 
-// Memory is how many steps the network remembers on recordings: after so many steps, and ever after,
-// outputs that began in the end states of other sequences differ from those that began with the zero state by
-// less than 1/e of what they differed by at first (root mean square over pairs of sequences and states, in
-// standard deviations of the outputs). It is the length of the longest sequence where the outputs never
-// come that near, and 1 at least.
+// Memory is how many steps the network remembers on recordings: after so many steps, and ever
+// after, outputs that began in the end states of other sequences differ from those that began with
+// the zero state by less than 1/e of what they differed by at first (root mean square over pairs of
+// sequences and states, in standard deviations of the outputs). It is the length of the longest
+// sequence where the outputs never come that near, and 1 at least.
 func (f *Float) Memory(rec *Recordings) int {
 	sequences := slices.Clone(rec.Sequences)
 	slices.SortStableFunc(sequences, func(a, b *Sequence) int { return b.Steps - a.Steps })

@@ -8,8 +8,8 @@ const (
 	mostPieces = 256
 )
 
-// pieceSteps is the length of the pieces in which scores keep the errors of a sequence; 0 where they
-// keep whole sequences, because the memory of the network is not known.
+// pieceSteps is the length of the pieces in which scores keep the errors of a sequence; 0 where
+// they keep whole sequences, because the memory of the network is not known.
 func (r *Recordings) pieceSteps() int {
 	if r.Memory == 0 {
 		return 0
@@ -40,8 +40,8 @@ func (s *Score) pieceOf(sequence, step int) int {
 	return s.first[sequence] + step/s.piece
 }
 
-// piecesOf are the tallies of the pieces of a sequence in a slice, in their order; those without a step
-// that counts are among them.
+// piecesOf are the tallies of the pieces of a sequence in a slice, in their order; those without a
+// step that counts are among them.
 func (s *Score) piecesOf(sequence int, slice Slice) []*tally {
 	all := make([]*tally, 0, s.first[sequence+1]-s.first[sequence])
 	for piece := s.first[sequence]; piece < s.first[sequence+1]; piece++ {

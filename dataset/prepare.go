@@ -29,8 +29,8 @@ type group struct {
 
 func (g *group) steps() int { return g.lengths[0] }
 
-// counted are the lanes, lane 0 the lowest bit, whose errors at a step count; sequences go on in the
-// first active lanes.
+// counted are the lanes, lane 0 the lowest bit, whose errors at a step count; sequences go on in
+// the first active lanes.
 func (g *group) counted(step, active int) uint8 {
 	set := uint8(1<<active - 1)
 	if step < g.settled {

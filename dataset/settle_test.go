@@ -8,8 +8,8 @@ import (
 	"kerf/model"
 )
 
-// What settles counts nowhere: a score over sequences whose first steps settle is that over the rest, by
-// hand, in double precision and in lanes, as a whole and in pieces.
+// What settles counts nowhere: a score over sequences whose first steps settle is that over the
+// rest, by hand, in double precision and in lanes, as a whole and in pieces.
 func TestTheStartCountsNowhere(t *testing.T) {
 	for _, classes := range []bool{false, true} {
 		outputs := 2
@@ -36,7 +36,8 @@ func TestTheStartCountsNowhere(t *testing.T) {
 	}
 }
 
-// byHand is an RMSE, an MAE, an accuracy or a balanced accuracy of output 0 over the steps that count.
+// byHand is an RMSE, an MAE, an accuracy or a balanced accuracy of output 0 over the steps that
+// count.
 func byHand(p Predictor, rec *Recordings, metric Metric) (value float64, steps int) {
 	squares, magnitudes, right := 0.0, 0.0, 0.0
 	members, found := make([]float64, rec.Outputs), make([]float64, rec.Outputs)
@@ -70,10 +71,11 @@ func byHand(p Predictor, rec *Recordings, metric Metric) (value float64, steps i
 	return value, steps
 }
 
-// The network explains what the constant errs more: 1 less the ratio of the squared errors, by hand.
+// The network explains what the constant errs more: 1 less the ratio of the squared errors, by
+// hand.
 func TestExplainedByHand(t *testing.T) {
-	// References 1, 3 and 5, 7 have the mean 4: squared errors of the constant 9+1+1+9 = 20. Predictions miss
-	// by 1, 0, 1, 1: 3 of 20.
+	// References 1, 3 and 5, 7 have the mean 4: squared errors of the constant 9+1+1+9 = 20.
+	// Predictions miss by 1, 0, 1, 1: 3 of 20.
 	rec := &Recordings{Features: 1, Outputs: 1}
 	rec.Sequences = []*Sequence{
 		{Name: "a", Scenario: "s", Steps: 2, X: []float64{1, 0}, Y: []float64{1, 3}},
@@ -106,7 +108,8 @@ func TestExplainedByHand(t *testing.T) {
 	}
 }
 
-// A single unit with a constant update gate z forgets by the factor z a step: 1/e after -1/ln z steps.
+// A single unit with a constant update gate z forgets by the factor z a step: 1/e after -1/ln z
+// steps.
 func TestMemoryOfOneUnit(t *testing.T) {
 	for _, steps := range []float64{5, 50, 200} {
 		z := math.Exp(-1 / steps)
@@ -127,8 +130,8 @@ func TestMemoryOfOneUnit(t *testing.T) {
 	}
 }
 
-// A start whose errors are three times those of the rest is found, to the next power of two; errors that
-// are alike throughout have no start of their own.
+// A start whose errors are three times those of the rest is found, to the next power of two; errors
+// that are alike throughout have no start of their own.
 func TestUnlikeStart(t *testing.T) {
 	random := rand.New(rand.NewPCG(6, 6))
 	squares := func(start int, times float64) [][]float64 {

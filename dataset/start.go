@@ -6,15 +6,16 @@ import (
 	"kerf/portable"
 )
 
-// unlikeStart is the ratio of root mean square errors from which the start of sequences counts as unlike
-// the rest (our choice: below it the whole figure hardly moves).
+// unlikeStart is the ratio of root mean square errors from which the start of sequences counts as
+// unlike the rest (our choice: below it the whole figure hardly moves).
 const unlikeStart = 1.25
 
-// UnlikeStart finds how many first steps behave unlike the rest. squares are the squared errors of a
-// predictor [sequences][steps]. The steps of the first half of every sequence are taken in spans that double
-// in length, each beside the second halves: a span is unlike where the root mean square differs by a quarter
-// or more with a 95 % interval over sequences that agrees. The answer is the end of the last span of those that are unlike without a gap from the first step on; 0
-// where the first step is like the rest, or there are fewer than two sequences.
+// UnlikeStart finds how many first steps behave unlike the rest. squares are the squared errors of
+// a predictor [sequences][steps]. The steps of the first half of every sequence are taken in spans
+// that double in length, each beside the second halves: a span is unlike where the root mean square
+// differs by a quarter or more with a 95 % interval over sequences that agrees. The answer is the
+// end of the last span of those that are unlike without a gap from the first step on; 0 where the
+// first step is like the rest, or there are fewer than two sequences.
 func UnlikeStart(squares [][]float64) int {
 	end := 0
 	for from, to := 0, 1; isUnlike(squares, from, to); from, to = to, 2*to {

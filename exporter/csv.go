@@ -81,8 +81,8 @@ func (s *Signoff) CSV() ([]byte, error) {
 	return b.Bytes(), w.Error()
 }
 
-// writeVerdict writes the verdict with its reason, what speaks against the network as given, and why
-// the job lets the verdict stand.
+// writeVerdict writes the verdict with its reason, what speaks against the network as given, and
+// why the job lets the verdict stand.
 func (s *Signoff) writeVerdict(write func(cells ...string)) {
 	row := func(values map[string]string) {
 		cells := make([]string, len(csvHead))

@@ -10,9 +10,9 @@ import (
 	"kerf/dataset"
 )
 
-// ExplainedRow says how much of an output the networks explain: 1 less the ratio of their squared error to
-// that of a constant, the mean over the selection recordings; of a classifier wrong steps against those of
-// the most frequent class. Rows of scenarios and regions decide nothing.
+// ExplainedRow says how much of an output the networks explain: 1 less the ratio of their squared
+// error to that of a constant, the mean over the selection recordings; of a classifier wrong steps
+// against those of the most frequent class. Rows of scenarios and regions decide nothing.
 type ExplainedRow struct {
 	Output    string   `json:"output"`
 	On        string   `json:"on"` // sign-off or selection recordings
@@ -27,8 +27,8 @@ type ExplainedRow struct {
 	Steps     int      `json:"steps"`
 }
 
-// CauseRow is a finding against the network as given, or against the recordings, that forbids the verdict
-// that it fits.
+// CauseRow is a finding against the network as given, or against the recordings, that forbids the
+// verdict that it fits.
 type CauseRow struct {
 	Kind      string   `json:"kind"`
 	Place     string   `json:"place"` // file and lines, columns, or outputs
@@ -100,7 +100,8 @@ func (s *Signoff) addExamination(r *budget.Result) {
 // shownExplained is how many outputs the summary names: of more those that are explained least.
 const shownExplained = 4
 
-// explainedLine says what the network explains over all sign-off recordings; empty where that is not known.
+// explainedLine says what the network explains over all sign-off recordings; empty where that is
+// not known.
 func (s *Signoff) explainedLine() string {
 	var rows []ExplainedRow
 	for _, x := range s.Explained {
@@ -267,8 +268,8 @@ func (l *LossRow) failingText() string {
 	return fmt.Sprintf("%s %s of %s %s", what, Significant(l.Fixed), l.limit(), l.Unit)
 }
 
-// WhyNot says in one clause what keeps the verdict from being that the network fits, by how much, and
-// where more is said; empty where nothing does.
+// WhyNot says in one clause what keeps the verdict from being that the network fits, by how much,
+// and where more is said; empty where nothing does.
 func (s *Signoff) WhyNot() string {
 	all := s.failings()
 	if s.Verdict == budget.Fits || len(all) == 0 {

@@ -38,8 +38,8 @@ func (s *Signoff) AccuracyTable() Table {
 }
 
 // AccuracyTables has the rows that are judged, in a table per output and metric: what one table
-// compares has one unit. The kind of all of them is in the title. Rows whose tolerance is off stand among
-// the others.
+// compares has one unit. The kind of all of them is in the title. Rows whose tolerance is off stand
+// among the others.
 func (s *Signoff) AccuracyTables() []Table {
 	var tables []Table
 	index := map[[2]string]int{}
@@ -235,8 +235,8 @@ func (s *Signoff) RoundingTable() Table {
 	return t
 }
 
-// shownAs prints what a tolerance on a row is on: a rise in percent, a drop in points, or a value. A
-// row without a name is taken for an error.
+// shownAs prints what a tolerance on a row is on: a rise in percent, a drop in points, or a value.
+// A row without a name is taken for an error.
 func (n *RowName) shownAs(on string) func(float64) string {
 	switch {
 	case n != nil && n.Metric == string(dataset.Explained):

@@ -13,12 +13,13 @@ import (
 // mostReadings bounds the ways to read one file that [Readings] lists.
 const mostReadings = 1000
 
-// Readings lists the specs with which a file can be read by a convention, see [Spec]: one that says no
-// layers where the file says all of them, else every order of modules, every cell and every activation behind
-// the dense layers before the last that fit its shapes. An ONNX file says everything itself.
+// Readings lists the specs with which a file can be read by a convention, see [Spec]: one that says
+// no layers where the file says all of them, else every order of modules, every cell and every
+// activation behind the dense layers before the last that fit its shapes. An ONNX file says
+// everything itself.
 //
-// Errors are those of [ImportFile]; where there are more than a thousand ways, that of reading the file
-// without any.
+// Errors are those of [ImportFile]; where there are more than a thousand ways, that of reading the
+// file without any.
 func Readings(path, convention string) ([]Spec, error) {
 	plain := Spec{Convention: convention}
 	_, err := ImportFile(path, plain)
@@ -49,8 +50,8 @@ func Readings(path, convention string) ([]Spec, error) {
 	return all, nil
 }
 
-// arraysReader reads the arrays of a file once and makes networks of them by any spec; nil if they cannot be
-// read.
+// arraysReader reads the arrays of a file once and makes networks of them by any spec; nil if they
+// cannot be read.
 func arraysReader(path, convention string) (read func(Spec) (*Network, error), tensors map[string]*Tensor) {
 	f, size, err := whole.OpenRegular(path)
 	if err != nil {
@@ -68,8 +69,8 @@ func arraysReader(path, convention string) (read func(Spec) (*Network, error), t
 	return func(s Spec) (*Network, error) { return fromArrays(place{file: path}, tensors, s) }, tensors
 }
 
-// torchSkeletons list the modules of a state dict in every order, the recurrent ones with every cell that
-// fits their gates.
+// torchSkeletons list the modules of a state dict in every order, the recurrent ones with every
+// cell that fits their gates.
 func torchSkeletons(path string, tensors map[string]*Tensor) [][]LayerSpec {
 	d := stateDict{file: place{file: path}, tensors: tensors}
 	if d.findModules() != nil {
@@ -93,7 +94,8 @@ func torchSkeletons(path string, tensors map[string]*Tensor) [][]LayerSpec {
 	return all
 }
 
-// cellsWith lists a module with the cells of so many gates; torch's GRU is the one that resets after.
+// cellsWith lists a module with the cells of so many gates; torch's GRU is the one that resets
+// after.
 func cellsWith(gates int, name string) []LayerSpec {
 	var all []LayerSpec
 	for k := GRUResetAfter; k.known(); k++ {
@@ -104,8 +106,8 @@ func cellsWith(gates int, name string) []LayerSpec {
 	return all
 }
 
-// kerasSkeletons are one to three recurrent layers of any cells, then dense layers, as many as so many arrays
-// can make.
+// kerasSkeletons are one to three recurrent layers of any cells, then dense layers, as many as so
+// many arrays can make.
 func kerasSkeletons(arrays int) [][]LayerSpec {
 	var cells []LayerSpec
 	for _, name := range cellNames[GRUResetAfter:] {

@@ -128,8 +128,8 @@ func (d *stateDict) cellHint(m module) string {
 	return choice(fitting)
 }
 
-// choice writes a word as a TOML value where there is only one. Of several nobody knows which is right: the
-// line cannot be pasted unchanged.
+// choice writes a word as a TOML value where there is only one. Of several nobody knows which is
+// right: the line cannot be pasted unchanged.
 func choice(words []string) string {
 	if len(words) == 1 {
 		return fmt.Sprintf("%q", words[0])

@@ -6,7 +6,8 @@ import (
 	"strings"
 )
 
-// What a model file may leave unsaid, or be read wrongly for. These are the values of [Variant.What].
+// What a model file may leave unsaid, or be read wrongly for. These are the values of
+// [Variant.What].
 const (
 	VariantActivation = "activation"
 	VariantCell       = "cell"
@@ -23,14 +24,16 @@ type Variant struct {
 	Network *Network
 }
 
-// Variants lists the other ways to read a network's weights that fit its shapes: other activations of
-// dense layers, the other cell of the same number of gates, other orders of the gate blocks, square matrices
-// transposed, dense layers in another order. Each differs from n in one respect, in all layers that have it.
+// Variants lists the other ways to read a network's weights that fit its shapes: other activations
+// of dense layers, the other cell of the same number of gates, other orders of the gate blocks,
+// square matrices transposed, dense layers in another order. Each differs from n in one respect, in
+// all layers that have it.
 func (n *Network) Variants() []Variant {
 	return slices.Concat(n.activationVariants(), n.cellVariants(), n.gateVariants(), n.transposedVariants(), n.orderVariants())
 }
 
-// activationVariants try every other activation on each dense layer by itself, and one on all but the last.
+// activationVariants try every other activation on each dense layer by itself, and one on all but
+// the last.
 func (n *Network) activationVariants() []Variant {
 	var all []Variant
 	hidden := len(n.Dense) - 1
@@ -140,8 +143,8 @@ func permutations(n int) [][]int {
 	return all
 }
 
-// transposedVariants turn square matrices around: recurrent weights gate by gate, input weights where a
-// layer has as many inputs as units, both, and every square dense layer.
+// transposedVariants turn square matrices around: recurrent weights gate by gate, input weights
+// where a layer has as many inputs as units, both, and every square dense layer.
 func (n *Network) transposedVariants() []Variant {
 	var all []Variant
 	turn := func(what string, which func(v *Network) (turned bool)) {
@@ -186,8 +189,8 @@ func (n *Network) transposedVariants() []Variant {
 	return all
 }
 
-// transposeBlocks turns square blocks of the given size that stand one below the other; it reports whether
-// that changes anything.
+// transposeBlocks turns square blocks of the given size that stand one below the other; it reports
+// whether that changes anything.
 func transposeBlocks(w []float64, size int) bool {
 	changed := false
 	for block := range slices.Chunk(w, size*size) {
@@ -201,7 +204,8 @@ func transposeBlocks(w []float64, size int) bool {
 	return changed
 }
 
-// orderVariants exchange two dense layers of the same shape, once with their activations and once without.
+// orderVariants exchange two dense layers of the same shape, once with their activations and once
+// without.
 func (n *Network) orderVariants() []Variant {
 	var all []Variant
 	for j, b := range n.Dense {

@@ -7,11 +7,12 @@ import (
 	"kerf/dataset"
 )
 
-// settlingStates is how many recorded end states a settling network starts from, beside the zero state.
+// settlingStates is how many recorded end states a settling network starts from, beside the zero
+// state.
 const settlingStates = 20
 
-// settlingWork bounds the multiply-accumulates of one search for the settling, some seconds on one core:
-// where more would be needed, fewer end states are tried.
+// settlingWork bounds the multiply-accumulates of one search for the settling, some seconds on one
+// core: where more would be needed, fewer end states are tried.
 const settlingWork = 4e10
 
 // Settling says after how many steps a network has forgotten the state that it began with.
@@ -21,11 +22,11 @@ type Settling struct {
 	States  int  // end states that were tried
 }
 
-// Settle runs every sequence from the zero state and from recorded end states of other sequences and
-// compares the outputs. Bounds are the largest differences that count as settled, in the physical unit of
-// each output; an output whose bound is infinite is not looked at. Of a classifier it is the class that must
-// be the same, whatever the bounds. A sequence that settles in its last tenth leaves too little to call it
-// settled.
+// Settle runs every sequence from the zero state and from recorded end states of other sequences
+// and compares the outputs. Bounds are the largest differences that count as settled, in the
+// physical unit of each output; an output whose bound is infinite is not looked at. Of a classifier
+// it is the class that must be the same, whatever the bounds. A sequence that settles in its last
+// tenth leaves too little to call it settled.
 func (n *Network) Settle(rec *dataset.Recordings, bounds []float64) Settling {
 	ends := n.endStates(rec)
 	type found struct {
@@ -72,9 +73,9 @@ func (n *Network) endStates(rec *dataset.Recordings) []endState {
 	return ends
 }
 
-// alongside runs a sequence from several states at once and calls apart at every step at which an output
-// that began in another than the first state exceeds its bound. States that have become the first are
-// left out from then on.
+// alongside runs a sequence from several states at once and calls apart at every step at which an
+// output that began in another than the first state exceeds its bound. States that have become the
+// first are left out from then on.
 func (n *Network) alongside(s *dataset.Sequence, states []*State, bounds []float64, apart func(step int)) {
 	columns := len(s.X) / s.Steps
 	x := make([]int32, len(n.Features))

@@ -8,8 +8,8 @@ import (
 	"kerf/model"
 )
 
-// forgetting has a unit that keeps z of its state a step, and whose candidate is what the feature says. The
-// sequences hold the feature at values of their own, so that their end states differ.
+// forgetting has a unit that keeps z of its state a step, and whose candidate is what the feature
+// says. The sequences hold the feature at values of their own, so that their end states differ.
 func forgetting(t *testing.T, z float64, steps int) (*Network, *dataset.Recordings) {
 	t.Helper()
 	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 1, Units: 1, W: []float64{0, 0, 1}, U: make([]float64, 3), B: []float64{0, math.Log(z / (1 - z)), 0}, D: make([]float64, 3)}
@@ -32,12 +32,14 @@ func forgetting(t *testing.T, z float64, steps int) (*Network, *dataset.Recordin
 }
 
 // The states end at tanh of ±1, ±1/2 and 0, so the largest difference from the zero state begins at
-// z·tanh 1 and falls by the factor z a step: below the bound from the step at which tanh(1)·z^n is less.
+// z·tanh 1 and falls by the factor z a step: below the bound from the step at which tanh(1)·z^n is
+// less.
 func TestSettlingOfOneUnit(t *testing.T) {
 	for _, c := range []struct{ z, bound float64 }{{0.9, 0.01}, {0.95, 0.1}, {0.5, 0.001}} {
 		fixed, rec := forgetting(t, c.z, 400)
 		got := fixed.Settle(rec, []float64{c.bound})
-		// At step index k the difference is tanh(1)·z^(k+1); the answer is one step after the last that exceeds.
+		// At step index k the difference is tanh(1)·z^(k+1); the answer is one step after the last
+		// that exceeds.
 		want := math.Floor(math.Log(c.bound/math.Tanh(1))/math.Log(c.z)) - 1 + 1
 		if !got.Reached || math.Abs(float64(got.Steps)-want) > 1 || got.States != 5 {
 			t.Errorf("z %g, bound %g: %+v, want %g steps", c.z, c.bound, got, want)

@@ -33,8 +33,8 @@ func unnormalised(content []byte) []byte {
 	return []byte(strings.Join(lines, "\n") + "\n")
 }
 
-// A network that does not do what it was trained for passes tolerances that are relative to it, and is
-// not signed: every file says so and why, and the job may let the verdict stand with a reason.
+// A network that does not do what it was trained for passes tolerances that are relative to it, and
+// is not signed: every file says so and why, and the job may let the verdict stand with a reason.
 func TestANetworkThatIsReadWronglyIsNotSigned(t *testing.T) {
 	for _, c := range []struct {
 		change       func([]byte) []byte

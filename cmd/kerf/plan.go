@@ -114,8 +114,8 @@ func folderNotStream() error {
 	return &usageError{"--out: a handoff is a folder and cannot go to stdout", "--json prints its sign-off"}
 }
 
-// loadExamined is load for the commands that judge nothing: what speaks against the network as given is
-// noted, since all that they show is about that network.
+// loadExamined is load for the commands that judge nothing: what speaks against the network as
+// given is noted, since all that they show is about that network.
 func (a *app) loadExamined(job string) (*budget.Inputs, error) {
 	in, err := a.load(job)
 	if err != nil {

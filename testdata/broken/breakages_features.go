@@ -50,7 +50,8 @@ func (d *draft) exchanged(i, j int) (lines, columns finding) {
 	return lines, columns
 }
 
-// areAlike tells whether two features have so much the same mean and std that lines and columns are the same.
+// areAlike tells whether two features have so much the same mean and std that lines and columns are
+// the same.
 func (d *draft) areAlike(i, j int) bool {
 	a, b := d.feature(i), d.feature(j)
 	meanA, meanB, stdA, stdB := number(a[meanOfFeature]), number(b[meanOfFeature]), number(a[stdOfFeature]), number(b[stdOfFeature])
@@ -60,7 +61,8 @@ func (d *draft) areAlike(i, j int) bool {
 
 func exchangeLines(d *draft, random *rand.Rand) breakage {
 	i, j := pair(random, d.featureCount())
-	// Before the exchange line i has name a; kerf then reads line i as b, so the names in its message are those of the broken file.
+	// Before the exchange line i has name a; kerf then reads line i as b, so the names in its
+	// message are those of the broken file.
 	b := breakage{says: fmt.Sprintf("features.csv lines %d and %d exchanged (%s, %s)", i+firstRow, j+firstRow, d.feature(i)[nameColumn], d.feature(j)[nameColumn])}
 	alike := d.areAlike(i, j)
 	d.features[i+1], d.features[j+1] = d.features[j+1], d.features[i+1]

@@ -105,7 +105,8 @@ func falsifyOutputScale(d *draft, random *rand.Rand) breakage {
 	return b
 }
 
-// shiftOutputs records the outputs k steps late, or early where k is below 0; steps without are cut off.
+// shiftOutputs records the outputs k steps late, or early where k is below 0; steps without are cut
+// off.
 func shiftOutputs(d *draft, random *rand.Rand) breakage {
 	k := random.IntN(3) + 1
 	steps, direction := fmt.Sprintf("%d steps", k), "late"
@@ -184,7 +185,8 @@ func scramble(d *draft, random *rand.Rand) breakage {
 			}
 		}
 	}
-	// order puts the cells of some columns of every sequence into another order; none are whole steps but their time.
+	// order puts the cells of some columns of every sequence into another order; none are whole
+	// steps but their time.
 	order := func(columns []int, order func(n int) []int) {
 		for i, s := range rec.sequences {
 			for at, from := range order(len(s.rows)) {

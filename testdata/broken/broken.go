@@ -11,7 +11,8 @@ import (
 // demanded is the share of harmful jobs whose first cause must be right.
 const demanded = 0.9
 
-// measureFirst judges every draw of the sets by which the check was improved and prints the summaries.
+// measureFirst judges every draw of the sets by which the check was improved and prints the
+// summaries.
 func measureFirst(out *strings.Builder, _ string) error {
 	for _, set := range []string{firstSet, secondSet} {
 		if _, err := judgeAll(out, set); err != nil {
@@ -21,7 +22,8 @@ func measureFirst(out *strings.Builder, _ string) error {
 	return nil
 }
 
-// measureBroken judges every draw of the third set, writes them to broken.csv and prints the summary.
+// measureBroken judges every draw of the third set, writes them to broken.csv and prints the
+// summary.
 func measureBroken(out *strings.Builder, dir string) error {
 	all, err := judgeAll(out, thirdSet)
 	if err != nil {

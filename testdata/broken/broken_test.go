@@ -12,8 +12,8 @@ import (
 // drawsTested of every kind are judged anew; the rest is measured by make bench-broken.
 const drawsTested = 3
 
-// What make bench-broken found of the first draws of every kind is still so: none that is harmful gets
-// by, and nine in ten are named rightly.
+// What make bench-broken found of the first draws of every kind is still so: none that is harmful
+// gets by, and nine in ten are named rightly.
 func TestBrokenJobs(t *testing.T) {
 	b, err := newBench("../..", allJobs...)
 	if err != nil {
@@ -156,7 +156,8 @@ func TestDealsKeepSequences(t *testing.T) {
 	}
 }
 
-// The networks give what torch says they give (float_errors.csv, written by train.py): single precision leaves four digits.
+// The networks give what torch says they give (float_errors.csv, written by train.py): single
+// precision leaves four digits.
 func TestErrorsAreThoseOfTorch(t *testing.T) {
 	for _, job := range []string{lstmJob, elmanJob} {
 		d, err := readDraft(job, "../..")

@@ -11,8 +11,8 @@ const (
 	openSeed  = 43_000
 )
 
-// dealt puts the sequences of both sets together and deals them anew, as many of each scenario as before;
-// number 0 leaves them as they are. Sequences keep their order.
+// dealt puts the sequences of both sets together and deals them anew, as many of each scenario as
+// before; number 0 leaves them as they are. Sequences keep their order.
 func (d *draft) dealt(number uint64) *draft {
 	if number == 0 {
 		return d

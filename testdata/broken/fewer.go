@@ -15,8 +15,8 @@ const (
 // perScenario are how many sequences of every scenario stay.
 var perScenario = []int{10, 8, 6, 5, 4, 3, 2, 1}
 
-// fewer keeps n sequences of every scenario for selection and for sign-off. Those of a smaller n are among those of a
-// larger one.
+// fewer keeps n sequences of every scenario for selection and for sign-off. Those of a smaller n
+// are among those of a larger one.
 func (d *draft) fewer(number uint64, n int) *draft {
 	random := rand.New(rand.NewPCG(fewerSeed, number))
 	c := *d
@@ -26,7 +26,8 @@ func (d *draft) fewer(number uint64, n int) *draft {
 	return &c
 }
 
-// productsOfPlan are the multiply-accumulates of one step of the network that a plan keeps, and its verdict.
+// productsOfPlan are the multiply-accumulates of one step of the network that a plan keeps, and its
+// verdict.
 func productsOfPlan(d *draft) (macs int, verdict string, err error) {
 	in, err := load(d)
 	if err != nil {

@@ -90,7 +90,8 @@ func load(d *draft) (*budget.Inputs, error) {
 	return budget.Load(path)
 }
 
-// errorsOf is the RMSE of every output of the network as given, on the sign-off recordings, by name.
+// errorsOf is the RMSE of every output of the network as given, on the sign-off recordings, by
+// name.
 func errorsOf(in *budget.Inputs) []float64 {
 	score := dataset.Measure(in.Float, in.Signoff, nil)
 	names := dataset.OutputNames(in.Float.Outputs)
@@ -112,8 +113,8 @@ func plan(in *budget.Inputs) (*budget.Result, error) {
 	return in.Assess(cut, chosen)
 }
 
-// judge draws a broken job and says what kerf makes of it. With whole it plans where nothing is found,
-// and the first of every kind in any case.
+// judge draws a broken job and says what kerf makes of it. With whole it plans where nothing is
+// found, and the first of every kind in any case.
 func (b *bench) judge(set string, k *kind, n int, whole bool) (*outcome, error) {
 	d, broken := k.draw(set, n, b.drafts)
 	o := &outcome{kind: k.name, job: d.job, number: n, breakage: broken}

@@ -1,6 +1,6 @@
-// Command broken measures whether kerf notices networks that do not do what they were trained for: jobs broken on
-// purpose, the same jobs without faults, and what the choice is worth on recordings that nothing has seen. README.md says
-// how everything is drawn and what is demanded.
+// Command broken measures whether kerf notices networks that do not do what they were trained for:
+// jobs broken on purpose, the same jobs without faults, and what the choice is worth on recordings
+// that nothing has seen. README.md says how everything is drawn and what is demanded.
 //
 //	go run ./testdata/broken [-peer KERF] [-part NAME] [-out DIR]
 package main

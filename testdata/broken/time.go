@@ -14,7 +14,8 @@ import (
 	"kerf/model"
 )
 
-// The large job: what a machine of many channels records in two weeks with a step every seven seconds.
+// The large job: what a machine of many channels records in two weeks with a step every seven
+// seconds.
 const (
 	largeFeatures  = 48
 	largeUnits     = 64
@@ -61,7 +62,8 @@ func processorTime() float64 {
 	return time.Duration(used.Utime.Nano() + used.Stime.Nano()).Seconds()
 }
 
-// large is a job whose outputs are those of its own network, with noise. It is written and read as files.
+// large is a job whose outputs are those of its own network, with noise. It is written and read as
+// files.
 func large() (*budget.Inputs, error) {
 	random := rand.New(rand.NewPCG(largeSeed, 0))
 	normal := func(n int, deviation float64) []float64 {

@@ -26,7 +26,7 @@ func (b *bench) examine(job string, deal uint64) (*sound, error) {
 		return nil, err
 	}
 	e := in.Examine()
-	s := &sound{deal: deal, causes: e.Causes, }
+	s := &sound{deal: deal, causes: e.Causes}
 	for _, o := range in.Float.Outputs {
 		least := math.Inf(1)
 		for _, x := range e.Explained {

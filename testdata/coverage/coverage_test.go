@@ -7,9 +7,9 @@ import (
 	"kerf/dataset"
 )
 
-// Three cells of each table, with fewer draws: the end that judges holds the truth in at least 90 % of 200
-// draws (the tables ask for 95 % of errors and 90 % of long sequences; the standard error of a share of 95 %
-// in 200 draws is 1.5 %).
+// Three cells of each table, with fewer draws: the end that judges holds the truth in at least 90 %
+// of 200 draws (the tables ask for 95 % of errors and 90 % of long sequences; the standard error of
+// a share of 95 % in 200 draws is 1.5 %).
 func TestIntervalsHold(t *testing.T) {
 	const trials, least = 200, 180
 	w := world{spread: 0.5, memory: 10, steps: 400, own: 0.19}

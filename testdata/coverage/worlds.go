@@ -8,15 +8,16 @@ import (
 	"kerf/dataset"
 )
 
-// world says how two predictors err. Sequences differ: each has a scale of its own, exp(spread·N), and
-// the other predictor a factor of its own, exp(spread/2·N), over the base. Within a sequence errors follow
-// their predecessors, exp(-1/memory) each.
+// world says how two predictors err. Sequences differ: each has a scale of its own, exp(spread·N),
+// and the other predictor a factor of its own, exp(spread/2·N), over the base. Within a sequence
+// errors follow their predecessors, exp(-1/memory) each.
 type world struct {
 	spread float64
 	memory float64 // steps
 	steps  int     // of a sequence
-	// own is the share of its squared error that the other predictor makes by itself; the rest it shares
-	// with the base. With ownScale sequences have scales of their own for it, and there is no factor.
+	// own is the share of its squared error that the other predictor makes by itself; the rest it
+	// shares with the base. With ownScale sequences have scales of their own for it, and there is
+	// no factor.
 	own      float64
 	ownScale bool
 }
@@ -53,8 +54,8 @@ func (w world) meanSquares() (base, other float64) {
 	return base, base * of(w.spread/2)
 }
 
-// meanMagnitudes are the expected magnitudes: sqrt(2/π) times E exp(sN) = exp(s²/2). They are known where
-// the scale of an error is that of its sequence.
+// meanMagnitudes are the expected magnitudes: sqrt(2/π) times E exp(sN) = exp(s²/2). They are known
+// where the scale of an error is that of its sequence.
 func (w world) meanMagnitudes() (base, other float64) {
 	of := func(s float64) float64 { return math.Exp(s * s / 2) }
 	base = math.Sqrt(2/math.Pi) * of(w.spread)
@@ -71,7 +72,8 @@ func (g given) Predict(s *dataset.Sequence, dst []float64) {
 	}
 }
 
-// scores are those of both predictors; the reference is 0 throughout, so that what is predicted is the error.
+// scores are those of both predictors; the reference is 0 throughout, so that what is predicted is
+// the error.
 func scores(base, other [][]float64, memory int) (a, b *dataset.Score) {
 	rec := &dataset.Recordings{Features: 2, Outputs: 1, Memory: memory}
 	for i := range base {
@@ -84,9 +86,9 @@ func scores(base, other [][]float64, memory int) (a, b *dataset.Score) {
 	return dataset.Measure(given{0}, rec, nil), dataset.Measure(given{1}, rec, nil)
 }
 
-// classes is how two classifiers of three classes err. Each is wrong where a latent error exceeds a bound,
-// which the base exceeds at the given rate; sequences shift the bound by spread·N, and that of the other
-// classifier by spread/2·N more. Latent errors have a memory of ten steps.
+// classes is how two classifiers of three classes err. Each is wrong where a latent error exceeds a
+// bound, which the base exceeds at the given rate; sequences shift the bound by spread·N, and that
+// of the other classifier by spread/2·N more. Latent errors have a memory of ten steps.
 type classes struct {
 	rate, spread, own float64
 }
