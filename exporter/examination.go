@@ -185,7 +185,7 @@ func (s *Signoff) startLines() []string {
 		if x.Reached {
 			lines = append(lines, fmt.Sprintf("Settling: %s after a start in the zero state or in any of %d recorded states, outputs differ by less than a tenth of the tolerance.", plural(x.Steps, "step"), x.States))
 		} else {
-			lines = append(lines, "Settling: longer than the recordings; what the state was at first is never forgotten in them.")
+			lines = append(lines, "Settling: longer than the recordings; near the end of some of them outputs still depend on the first state, by a tenth of the tolerance or more.")
 		}
 	}
 	return lines
