@@ -6,7 +6,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken ./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
-.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench bench-broken vectors bench-target measure kernels demo-data release man kills mutants vulnerabilities
+.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench bench-broken bench-coverage vectors bench-target measure kernels demo-data release man kills mutants vulnerabilities
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
@@ -121,8 +121,14 @@ measure: emulators
 bench-target: emulators
 	$(GO) run ./testdata/benchtarget
 
-bench:
+# Measures everything that a table of the project says; two hours or more.
+bench: bench-coverage bench-broken
 	$(GO) test -run '^$$' -bench . ./model ./model/lanes ./quant ./testdata/benchscore
+
+# How often do the intervals hold the truth? (testdata/coverage/README.md)
+bench-coverage:
+	@nice $(GO) run ./testdata/coverage >docs/intervals-tables.md.new
+	mv docs/intervals-tables.md.new docs/intervals-tables.md
 
 # Does kerf notice a network that does not do what it was trained for? Jobs broken on purpose, the same unbroken, and plans on
 # splits, beside those of an older kerf that is built for it (testdata/broken/README.md); an hour or more.
