@@ -157,8 +157,8 @@ const largestArray = 32767
 func (r *Result) warn() {
 	in := r.Inputs
 	add := func(format string, args ...any) { r.Warnings = append(r.Warnings, fmt.Sprintf(format, args...)) }
+	r.warnExamination() // first: the reason of the verdict points there
 	r.Warnings = append(r.Warnings, in.Warnings...)
-	r.warnExamination()
 	for _, l := range r.Loss {
 		if reason := l.Explain(); reason != "" {
 			add("%s", reason)
