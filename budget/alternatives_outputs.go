@@ -2,7 +2,6 @@ package budget
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"kerf/dataset"
@@ -148,12 +147,14 @@ func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings, p
 			// Own errors as a share of foreign ones: at least twice what they are on the selection
 			// recordings, with intervals apart, and a third or more.
 			if b.value >= foreignLeast && b.value >= 2*a.value && b.low > a.high {
-				return &Cause{
-					Kind: CauseForeign, Place: "the outputs of the sign-off recordings", Signoff: true, Output: output.Name, Unit: output.Unit,
-					Ratio: math.NaN(),
-					Says: fmt.Sprintf("hardly belong to their features: the squared error of %s is %.0f %% of that against %s, on the selection recordings %.0f %%",
+				c := Cause{
+					Kind: CauseForeign, Place: "the outputs of the sign-off recordings",
+					Signoff: true, Output: output.Name, Unit: output.Unit,
+					Says: fmt.Sprintf("seem to belong to other features: the squared error of %s is "+
+						"%.0f %% of that against %s, on the selection recordings %.0f %%",
 						output.Name, 100*b.value, foreignWords[how], 100*a.value),
-				}
+				}.withoutFigures()
+				return &c
 			}
 		}
 	}

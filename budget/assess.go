@@ -273,8 +273,8 @@ func (r *Result) warnSingle() {
 	}
 }
 
-// warnBlocks says which judged places rest on blocks of steps beside few sequences, and on the
-// fewest of them over the rows of a place.
+// warnBlocks says which judged places rest on blocks of steps, and on the fewest of them over the
+// rows of a place.
 func (r *Result) warnBlocks() {
 	var places []string
 	fewest := map[string]Loss{}
@@ -295,7 +295,7 @@ func (r *Result) warnBlocks() {
 		places[i] = fmt.Sprintf("%s (%d sequences, %d blocks of %d steps)", place, l.Sequences, l.Blocks, l.BlockSteps)
 	}
 	if len(places) > 0 {
-		r.Warnings = append(r.Warnings, "few sequences are judged by blocks of their steps as well, see docs/intervals.md: "+strings.Join(places, ", "))
+		r.Warnings = append(r.Warnings, "few sequences are judged by blocks of their steps, see docs/intervals.md: "+strings.Join(places, ", "))
 	}
 }
 

@@ -34,7 +34,7 @@ type Cause struct {
 	Signoff bool   // found on the sign-off recordings, else on the selection recordings
 	Output  string // whose error shrinks most
 	Unit    string
-	Given   float64 // its error: RMSE in its unit, of a classifier the share of wrong steps
+	Given   float64 // its error: RMSE in its unit, of a classifier the share of wrong steps; NaN without an alternative
 	With    float64 // the same with the alternative
 	Ratio   float64 // With / Given
 	Low     float64 // 95 % interval of the ratio
@@ -48,7 +48,7 @@ func (c *Cause) String() string {
 		on = "sign-off"
 	}
 	if c.Kind == CauseUnexplained {
-		return fmt.Sprintf("%s %s on the %s recordings, and nothing that kerf tries helps: not another reading of the model, the features or the outputs", c.Place, c.Says, on)
+		return fmt.Sprintf("%s %s on the %s recordings, and no other reading of the job that was tried helps", c.Place, c.Says, on)
 	}
 	if c.Kind == CauseForeign {
 		return fmt.Sprintf("%s %s", c.Place, c.Says)
@@ -95,11 +95,11 @@ func (in *Inputs) Examine() *Examination {
 	base := in.floatOnSelection()
 	off := dataset.Measure(in.Float, in.Signoff, in.Regions)
 	e.Explained = append(in.explained(in.Signoff, off), in.explained(in.Selection, base)...)
-	if best := e.mostProbable(in.views(in.Selection, base, in.alternatives(in.Selection))); best != nil {
+	if best := e.mostProbable(in, in.Selection, base, in.alternatives(in.Selection)); best != nil {
 		e.Causes = append(e.Causes, *best.Cause)
 	}
 	if in.errsMore(base, off) {
-		best := e.mostProbable(in.views(in.Signoff, off, in.dataAlternatives(in.Selection)))
+		best := e.mostProbable(in, in.Signoff, off, in.dataAlternatives(in.Selection))
 		if c := in.foreignOutputs(best); c != nil {
 			e.Causes = append(e.Causes, *c)
 		} else if best != nil && !slices.ContainsFunc(e.Causes, best.isSame) {
@@ -135,12 +135,21 @@ func (in *Inputs) unlikeSignoff(selection, signoff *dataset.Score) string {
 	return text
 }
 
+// withoutFigures is a cause that no alternative takes away.
+func (c Cause) withoutFigures() Cause {
+	c.Given, c.With, c.Ratio, c.Low, c.High = math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	return c
+}
+
 // unexplained are causes without an alternative: the network explains too little of an output, or
-// gives no numbers.
+// gives no numbers. There is one per output at most.
 func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Cause {
 	var causes []Cause
 	add := func(output string, signoff bool, says string) {
-		causes = append(causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File, Signoff: signoff, Output: output, Ratio: math.NaN(), Says: says})
+		if !slices.ContainsFunc(causes, func(c Cause) bool { return c.Output == output }) {
+			causes = append(causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File,
+				Says: says, Signoff: signoff, Output: output}.withoutFigures())
+		}
 	}
 	for o, output := range in.judged() {
 		for i, score := range []*dataset.Score{off, base} {
@@ -234,11 +243,13 @@ func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, othe
 	c := compared{least: math.Inf(1)}
 	for o := range in.judged() {
 		ratio, low, high := in.errorRatio(base, other, o, compare)
-		if math.IsNaN(ratio) {
-			ratio, low, high = 1, 1, 1 // neither errs
-		}
-		if leavesRange(in.errorOf(base, o)) && !leavesRange(in.errorOf(other, o)) {
+		switch before, after := leavesRange(in.errorOf(base, o)), leavesRange(in.errorOf(other, o)); {
+		case before && !after:
 			ratio, low, high = 0, 0, 0
+		case after && !before:
+			ratio, low, high = math.Inf(1), math.Inf(1), math.Inf(1)
+		case math.IsNaN(ratio):
+			ratio, low, high = 1, 1, 1 // neither errs
 		}
 		if ratio < c.least {
 			c.least, c.output, c.low, c.high = ratio, o, low, high
@@ -309,22 +320,33 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, a
 	return measured
 }
 
-// mostProbable is the view that helps most, if any does. Of those that help alike it is the one
-// that stands first: lists begin with what says most exactly what is wrong.
-func (e *Examination) mostProbable(all []view, tried int) *view {
+// mostProbable is the view of recordings that helps most, if any does. Of those that help alike it
+// is the one that stands first: lists begin with what says most exactly what is wrong. A view with
+// which the network explains as little as nothing is no cause.
+func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *dataset.Score, ways []alternative) *view {
+	all, tried := in.views(rec, base, ways)
 	e.Tried += tried
-	least := math.Inf(1)
-	for _, r := range all {
-		if r.most <= worseRatio && (e.Nearest == nil || r.least < e.Nearest.Ratio) {
-			e.Nearest = r.Cause
+	constant := in.constantOn(rec)
+	isCause := func(v *view) bool {
+		left := v.With / in.errorOf(constant, v.output)
+		if !in.Float.Classes {
+			left *= left
 		}
-		if r.helps() {
-			least = min(least, r.sum)
+		return v.helps() && 1-left >= leastExplained
+	}
+	least := math.Inf(1)
+	for i := range all {
+		v := &all[i]
+		if v.most <= worseRatio && (e.Nearest == nil || v.least < e.Nearest.Ratio) {
+			e.Nearest = v.Cause
+		}
+		if isCause(v) {
+			least = min(least, v.sum)
 		}
 	}
-	for _, r := range all {
-		if r.helps() && r.sum <= least+alike {
-			return &r
+	for i := range all {
+		if v := &all[i]; isCause(v) && v.sum <= least+alike {
+			return v
 		}
 	}
 	return nil
@@ -368,10 +390,10 @@ func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
 // warnExamination puts what was found into the notes.
 func (r *Result) warnExamination() {
 	e := r.Examination
-	if e.Unlike != "" {
-		r.Warnings = append(r.Warnings, e.Unlike)
-	}
 	if len(e.Causes) == 0 {
+		if e.Unlike != "" {
+			r.Warnings = append(r.Warnings, e.Unlike)
+		}
 		return
 	}
 	var all []string

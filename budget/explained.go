@@ -47,7 +47,7 @@ func (in *Inputs) explained(rec *dataset.Recordings, given *dataset.Score) []Exp
 			}
 			all = append(all, Explained{
 				Output: output.Name, Signoff: rec == in.Signoff, Scenario: p.scenario, Region: p.region,
-				Given: c.Other, Low: c.OtherLow, High: min(1, c.OtherHigh), Fixed: math.NaN(),
+				Given: c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
 				Constant: constant.Value(constant, p.slice, main), Sequences: c.Sequences, Steps: c.Steps,
 			})
 		}

@@ -10,7 +10,7 @@ type Frontier struct {
 	Objective  string // in words
 	Stopped    bool   // the time that the job gives ended the search
 	NotRounded int    // candidates for which the reason is that
-	Cause      string // of that: OutOfTime or EnoughRounded
+	Cause      string // of that: OutOfTime, EnoughRounded or DearerByTraining
 	Candidates []FrontierCandidate
 	ByUnits    []UnitLoss
 }

@@ -30,7 +30,7 @@ type Loss struct {
 	RiseLow, RiseHigh   float64 // 95 % interval; NaN where there is none
 	FixedLow, FixedHigh float64 // 95 % interval; NaN where there is none
 	Sequences, Steps    int
-	Blocks, BlockSteps  int // that the intervals follow from, see [dataset.Compare]; 0: they follow from sequences
+	Blocks, BlockSteps  int // that the intervals rest on, see [dataset.Compare]; 0: they rest on sequences
 
 	Judged    bool
 	Relative  bool    // the tolerance is on Rise, else on Fixed
@@ -92,9 +92,19 @@ func (l *Loss) Judge() {
 	default:
 		l.Verdict = NotEnough
 		if room := limit - value; room > 0 && !math.IsNaN(high) {
-			l.WouldDo = dataset.TooFew(l.Sequences, (high-value)/room)
+			parts := dataset.TooFew(l.parts(), (high-value)/room)
+			each := float64(l.parts()) / float64(l.Sequences) // as many of every further sequence
+			l.WouldDo = int(math.Ceil(float64(parts) / each))
 		}
 	}
+}
+
+// parts is the number of independent parts that the intervals rest on.
+func (l *Loss) parts() int {
+	if l.Blocks > 0 {
+		return l.Blocks
+	}
+	return l.Sequences
 }
 
 // Margin is the room between the tolerance and the upper end of the interval,

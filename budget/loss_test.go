@@ -21,6 +21,10 @@ func TestJudge(t *testing.T) {
 		{"value above", Loss{Relative: true, Rise: 0.051, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, Fail, 0},
 		// Half-width 0.06, room 0.02: three times too wide, see TestHowManySequencesWouldDo of dataset.
 		{"upper end above", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 12, Tolerance: 0.05}, NotEnough, 82},
+		// The same from 24 blocks of 4 sequences: t23/√23 = 2.0687/4.7958 = 0.43135, a third of it is
+		// 0.14378; t188/√188 = 1.9727/13.711 = 0.14387, t189/√189 = 1.9726/13.748 = 0.14349. So 190
+		// blocks, six of every sequence, need 32.
+		{"upper end above, by blocks", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 4, Blocks: 24, Tolerance: 0.05}, NotEnough, 32},
 		{"no room at all", Loss{Relative: true, Rise: 0.05, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, NotEnough, 0},
 		{"two sequences", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 2, Tolerance: 0.05}, Pass, 0},
 		{"one sequence", Loss{Relative: true, Rise: 0.01, RiseHigh: nan, Sequences: 1, Tolerance: 0.05}, NotEnough, 6},

@@ -46,6 +46,9 @@ func (in *Inputs) loadRecordings() (err error) {
 	if err := in.applySettle(); err != nil {
 		return err
 	}
+	if err := in.checkExplained(); err != nil {
+		return err
+	}
 	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
 		if in.hasFew(rec) {
 			rec.Memory = in.Float.Memory(rec)

@@ -6,14 +6,14 @@ import (
 	"kerf/dataset"
 )
 
-// signoffReach is how many half-widths of the interval, measured on so many selection sequences,
-// must lie within the tolerance. One is the interval itself. The rest is for the sign-off
+// signoffReach is how many half-widths of an interval that rests on so many independent parts of
+// the selection recordings, sequences or blocks, must lie within the tolerance. One is the interval itself. The rest is for the sign-off
 // recordings, which are others: if they are as many and alike, the difference of two such figures
 // has √2 times the standard error. Of these the 95th percentile of Student's t is kept free
 // (one-sided), where a half-width is the 97.5th: 1 + 1.645·√2/1.96 = 2.19 with many sequences, 1.70
 // with two.
-func signoffReach(sequences int) float64 {
-	return 1 + float64(math.Sqrt2*dataset.OneSided(sequences))
+func signoffReach(parts int) float64 {
+	return 1 + float64(math.Sqrt2*dataset.OneSided(parts))
 }
 
 // hopelessSlack is how much worse a row may get that the float network itself
@@ -76,7 +76,7 @@ func (l *Loss) reach() float64 {
 	case math.IsNaN(high) && !math.IsNaN(value):
 		return math.Inf(1)
 	}
-	return value + float64(signoffReach(l.Sequences)*(high-value))
+	return value + float64(signoffReach(l.parts())*(high-value))
 }
 
 // floatReach is the reach of every judged row for the float network itself.

@@ -45,9 +45,17 @@ func (r *SettleRule) UnmarshalTOML(v any) error {
 // String is the rule as a job states it.
 func (r *SettleRule) String() string {
 	if r.Steps > 0 {
-		return fmt.Sprintf("%d steps", r.Steps)
+		return steps(r.Steps)
 	}
 	return fmt.Sprintf("%g s", r.Seconds)
+}
+
+// steps counts steps in words.
+func steps(n int) string {
+	if n == 1 {
+		return "1 step"
+	}
+	return fmt.Sprintf("%d steps", n)
 }
 
 // samePeriod is how far, as a share, the time between two recorded steps may be from the period of
@@ -66,13 +74,17 @@ func (in *Inputs) applySettle() error {
 		if period := in.Period(); rule.Seconds > 0 && period > 0 && math.Abs(between-period) > samePeriod*period {
 			return in.Job.at(`write settle in steps, such as "50 steps", or t in seconds`, fmt.Sprintf("settle is in seconds, but t of the recordings grows by %.4g from step to step, and the targets have a period of %.4g s", between, period), "recordings", "settle")
 		}
+		count := rule.Steps
+		if rule.Seconds > 0 {
+			const slack = 1e-9 // 5 s of 0.1 s each are 50 steps, whatever the last digit of their quotient
+			count = int(math.Ceil(rule.Seconds/between - slack))
+		}
+		if rule.Seconds > 0 && rule.Seconds < (1-samePeriod)*between {
+			return in.Job.at(settleHint, fmt.Sprintf("settle is less than a step, which takes %.4g s",
+				between), "recordings", "settle")
+		}
 		for _, s := range rec.Sequences {
-			steps := rule.Steps
-			if rule.Seconds > 0 {
-				const slack = 1e-9 // 5 s of 0.1 s each are 50 steps, whatever the last digit of their quotient
-				steps = int(math.Ceil(rule.Seconds/between - slack))
-			}
-			s.Settle = min(steps, s.Steps)
+			s.Settle = min(count, s.Steps)
 		}
 		if rec.Judged() == 0 {
 			return in.Job.at(settleHint, fmt.Sprintf("settle leaves no step of the recordings: the longest sequence has %d", longest(rec)), "recordings", "settle")
@@ -153,8 +165,8 @@ func (r *Result) start() *Start {
 const settledShare = 0.1
 
 // settledBounds are the largest differences of each output that count as none: a tenth of its
-// tightest tolerance in its unit, infinite where it has none that says so. What rises are relative
-// to is the float network on all sign-off recordings.
+// tightest tolerance in its unit, infinite where it has none that says so. What a rise is relative
+// to is the error of the network as given in the row that it is of.
 func (r *Result) settledBounds() (bounds []float64, any bool) {
 	in := r.Inputs
 	for _, output := range in.judged() {
@@ -198,22 +210,23 @@ func (r *Result) warnStart() {
 	if in.Job.Recordings.Settle != nil || len(in.Job.Tolerances) == 0 {
 		return
 	}
-	steps := 0
+	first := 0
 	for _, p := range []dataset.Predictor{in.Float, r.Chosen.Fixed} {
 		for _, squares := range squaredErrors(p, in.Signoff) {
-			steps = max(steps, dataset.UnlikeStart(squares))
+			first = max(first, dataset.UnlikeStart(squares))
 		}
 	}
-	if steps == 0 {
+	if first == 0 {
 		return
 	}
 	rest := *in.Signoff
 	rest.Sequences = nil
 	for _, s := range in.Signoff.Sequences {
 		later := *s
-		later.Settle = min(steps, s.Steps)
+		later.Settle = min(first, s.Steps)
 		rest.Sequences = append(rest.Sequences, &later)
 	}
+	const changed = 1e6 // another verdict counts more than any shift
 	var with, without Loss
 	most := 0.0
 	for _, later := range in.lossRows(&rest, r.scoresOn(&rest), true) {
@@ -222,7 +235,10 @@ func (r *Result) warnStart() {
 				before, _ := row.JudgedValue()
 				after, _ := later.JudgedValue()
 				moved := math.Abs(after-before) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
-				if (moved >= decidingShare || later.Verdict != row.Verdict) && moved > most {
+				if later.Verdict != row.Verdict {
+					moved += changed
+				}
+				if moved >= decidingShare && moved > most {
 					most, with, without = moved, row, later
 				}
 			}
@@ -233,8 +249,8 @@ func (r *Result) warnStart() {
 	}
 	value, _ := with.JudgedValue()
 	later, _ := without.JudgedValue()
-	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %d steps of the sign-off sequences behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]d steps\" leaves them out of every judgement",
-		steps, with.figure(), with.show(value, 3), with.show(with.Allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
+	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %s of the sign-off sequences behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]s\" leaves them out of every judgement",
+		steps(first), with.figure(), with.show(value, 3), with.show(with.Allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
 }
 
 // squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the

@@ -44,6 +44,10 @@ func TestSettleIsReadAndRefused(t *testing.T) {
 	if s := in.Signoff.Sequences[0]; s.Settle != 3 {
 		t.Errorf("%d steps settle, want 3", s.Settle)
 	}
+	_, err = city(t, "epochs = 1", [3]string{"job.toml", `period = "100 ms"`, `period = "1 s"`}, [3]string{"job.toml", "[features]", "settle = \"1 us\"\n[features]"})
+	if err == nil || !strings.Contains(err.Error(), "settle is less than a step, which takes 1 s") {
+		t.Errorf("a microsecond: %v", err)
+	}
 }
 
 // A network whose memory starts far off: with the first steps the error rises less than without.

@@ -45,19 +45,22 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view 
 // backwards runs the network from the last step of every sequence to its first: a file that is
 // sorted with the newest step first has outputs that belong to their features, in a wrong order.
 func (in *Inputs) backwards(rec *dataset.Recordings, base *dataset.Score) view {
-	reversed := *rec
-	reversed.Sequences = nil
+	turned := *rec
+	turned.Sequences = nil
 	for _, s := range rec.Sequences {
-		turned := *s
-		turned.X, turned.Y = reversedSteps(s.X, rec.Features), reversedSteps(s.Y, rec.Outputs)
-		reversed.Sequences = append(reversed.Sequences, &turned)
+		t := *s
+		t.X = reversedSteps(s.X, rec.Features)
+		turned.Sequences = append(turned.Sequences, &t)
 	}
-	predicted := predictions(&reversed, in.Float)
-	score := in.scoreOf(&reversed, predicted)
+	predicted := predictions(&turned, in.Float)
+	for i, values := range predicted {
+		predicted[i] = reversedSteps(values, rec.Outputs)
+	}
+	score := in.scoreOf(rec, predicted)
 	c := in.compareAll(base, score, dataset.Compare)
 	cause := in.cause(CauseBackwards, "the steps of the recordings", "seem to run backwards", rec, base,
 		score, c)
-	return view{cause, c, func() (*dataset.Recordings, [][]float64) { return &reversed, predicted }}
+	return view{cause, c, func() (*dataset.Recordings, [][]float64) { return rec, predicted }}
 }
 
 // reversedSteps has the steps of width values in reverse order.

@@ -231,6 +231,26 @@ func (in *Inputs) figuresOf(output string) []placedFigures {
 	return all
 }
 
+// checkExplained refuses tolerances on the explained share of what does not move: there a constant
+// makes no error, and nothing can be explained.
+func (in *Inputs) checkExplained() error {
+	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
+		for o, output := range in.judged() {
+			if in.Job.Tolerances[output.Name].Explained == nil || in.errorOf(in.constantOn(rec), o) > 0 {
+				continue
+			}
+			which := "selection"
+			if rec == in.Signoff {
+				which = "sign-off"
+			}
+			return in.Job.at("give a tolerance on its error instead, such as rmse",
+				fmt.Sprintf("%s stands still in the %s recordings, so no share of it can be explained",
+					output.Name, which), "tolerance", output.Name, "explained")
+		}
+	}
+	return nil
+}
+
 // judgesExplained tells whether any tolerance is on an explained share.
 func (in *Inputs) judgesExplained() bool {
 	for _, t := range in.Job.Tolerances {

@@ -41,6 +41,21 @@ func TestTolerancesOfPlaces(t *testing.T) {
 	}
 }
 
+// Where an output stands still a constant makes no error, and no share of it can be explained.
+func TestNoShareOfWhatStandsStill(t *testing.T) {
+	in := mustCity(t, "epochs = 1", [3]string{"job.toml", `temp_max_next = { rmse_rise = "5 %" }`, `temp_max_next = { explained = "50 %" }`})
+	for _, s := range in.Signoff.Sequences {
+		for at := 0; at < len(s.Y); at += in.Signoff.Outputs {
+			s.Y[at] = in.constant().Outputs[0]
+		}
+	}
+	err := in.checkExplained()
+	if err == nil || !strings.Contains(err.Error(), "temp_max_next stands still in the sign-off recordings") ||
+		!strings.Contains(err.Error(), "job.toml:") {
+		t.Error(err)
+	}
+}
+
 func TestTolerancesThatAreRefused(t *testing.T) {
 	for _, c := range []struct{ tolerance, want string }{
 		{`{ rmse = -1 }`, `"-1": no tolerance`},

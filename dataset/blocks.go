@@ -41,10 +41,16 @@ func judgeByBlocks(base, other *Score, slice Slice, metric Metric, c *Comparison
 	if b.count(others) < fewestBlocks {
 		return
 	}
-	c.Blocks, c.BlockSteps = b.count(others), length*base.piece
-	c.OtherLow, c.OtherHigh = b.interval(others, c.Other, c.OtherLow, c.OtherHigh)
+	low, high := b.interval(others, c.Other, c.OtherLow, c.OtherHigh)
+	decide := low != c.OtherLow || high != c.OtherHigh
+	c.OtherLow, c.OtherHigh = low, high
 	if !math.IsNaN(c.Rise) {
-		c.RiseLow, c.RiseHigh = b.interval(rises, c.Rise, c.RiseLow, c.RiseHigh)
+		low, high = b.interval(rises, c.Rise, c.RiseLow, c.RiseHigh)
+		decide = decide || low != c.RiseLow || high != c.RiseHigh
+		c.RiseLow, c.RiseHigh = low, high
+	}
+	if decide {
+		c.Blocks, c.BlockSteps = b.count(others), length*base.piece
 	}
 }
 

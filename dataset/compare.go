@@ -36,7 +36,7 @@ type Comparison struct {
 	OtherHigh   float64
 	Sequences   int // sequences with at least one step in the slice
 	Steps       int // steps in the slice
-	Blocks      int // that the interval follows from, see [Compare]; 0: it follows from sequences
+	Blocks      int // that an interval rests on, see [Compare]; 0: both rest on sequences
 	BlockSteps  int // length of a block
 }
 
@@ -73,6 +73,9 @@ func compare(base, other *Score, slice Slice, metric Metric, withBootstrap bool)
 	}
 	if c.Sequences < BootstrapSequences {
 		judgeByBlocks(base, other, slice, metric, &c)
+	}
+	if metric == Explained {
+		c.OtherHigh = min(1, c.OtherHigh) // more than all cannot be explained
 	}
 	return c
 }

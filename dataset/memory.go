@@ -39,16 +39,14 @@ func (f *Float) Memory(rec *Recordings) int {
 		}
 	})
 	memory := 1
-	first := 0.0
 	for step := range longest {
-		sum := 0.0
-		for i := range squares {
-			sum += squares[i][step]
+		first, now := 0.0, 0.0 // of the sequences that have not ended
+		for i, s := range sequences {
+			if step < s.Steps {
+				first, now = first+squares[i][0], now+squares[i][step]
+			}
 		}
-		if step == 0 {
-			first = sum
-		}
-		if sum >= first/(math.E*math.E) && sum > 0 {
+		if now >= first/(math.E*math.E) && now > 0 {
 			memory = step + 1
 		}
 	}

@@ -127,6 +127,14 @@ func TestMemoryOfOneUnit(t *testing.T) {
 		if got := float64(p.Memory(rec)); math.Abs(got-steps) > 2 {
 			t.Errorf("remembers %g steps, want %g", got, steps)
 		}
+		// Sequences that have ended say nothing of what comes later.
+		for _, s := range rec.Sequences[:2] {
+			s.Steps = 30
+			s.X, s.Y = s.X[:s.Steps], s.Y[:s.Steps]
+		}
+		if got := float64(p.Memory(rec)); math.Abs(got-steps) > 2 {
+			t.Errorf("with short sequences it remembers %g steps, want %g", got, steps)
+		}
 	}
 }
 

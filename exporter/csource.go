@@ -189,7 +189,6 @@ func (h *Handoff) description() string {
 	return commentText(strings.ReplaceAll(h.Description, "→", "->"))
 }
 
-// banner opens every emitted C file. It holds no time and no folder.
 // wrapped breaks a line of a comment where it gets longer than 90 columns.
 func wrapped(text string) string {
 	const widest = 90
@@ -210,6 +209,7 @@ func wrapped(text string) string {
 	return b.String()
 }
 
+// banner opens every emitted C file. It holds no time and no folder.
 func (h *Handoff) banner(what string) string {
 	return fmt.Sprintf("/* %s: %s.\n * Network: %s.\n * Export 0x@ID@, made by kerf %s from a job with SHA-256 %.16s... Do not edit: make it again.\n * %s */\n",
 		h.Name, what, h.description(), commentText(h.Version), h.JobHash, wrapped(commentText(h.VerdictLine)))

@@ -1,6 +1,7 @@
 package exporter
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -30,13 +31,16 @@ type ExplainedRow struct {
 // CauseRow is a finding against the network as given, or against the recordings, that forbids the
 // verdict that it fits.
 type CauseRow struct {
-	Kind      string   `json:"kind"`
-	Place     string   `json:"place"` // file and lines, columns, or outputs
-	Text      string   `json:"text"`  // the finding in a sentence
-	On        string   `json:"on"`    // sign-off or selection recordings
-	Output    string   `json:"output"`
-	Unit      string   `json:"unit"`
-	Given     *float64 `json:"given"` // error of the output as the job says; RMSE, of a classifier the share of wrong steps
+	Kind   string `json:"kind"`
+	Place  string `json:"place"` // file and lines, columns, or outputs
+	Says   string `json:"says"`  // what seems to be wrong there, a clause after the place
+	Text   string `json:"text"`  // both and the errors in a sentence
+	On     string `json:"on"`    // sign-off or selection recordings
+	Output string `json:"output"`
+	Unit   string `json:"unit"`
+	// Error of the output as the job says: RMSE, of a classifier the share of wrong steps. nil where
+	// no other reading of the job is the cause.
+	Given     *float64 `json:"given"`
 	With      *float64 `json:"with"`  // the same, read as the finding says
 	Ratio     *float64 `json:"ratio"` // of these
 	RatioLow  *float64 `json:"ratio_low"`
@@ -78,12 +82,15 @@ func onRecordings(signoff bool) string {
 func (s *Signoff) addExamination(r *budget.Result) {
 	s.Explained, s.Causes = []ExplainedRow{}, []CauseRow{}
 	if e := r.Examination; e != nil {
-		s.Checked = e.Checked
+		s.Checked, s.Tried = e.Checked, e.Tried
+		if e.Nearest != nil {
+			s.Nearest = Finite(e.Nearest.Ratio)
+		}
 		for _, x := range e.Explained {
 			s.Explained = append(s.Explained, ExplainedRow{x.Output, onRecordings(x.Signoff), x.Scenario, x.Region, Finite(x.Given), Finite(x.Low), Finite(x.High), Finite(x.Fixed), Finite(x.Constant), x.Sequences, x.Steps})
 		}
 		for _, c := range e.Causes {
-			s.Causes = append(s.Causes, CauseRow{c.Kind, c.Place, c.String(), onRecordings(c.Signoff), c.Output, c.Unit, Finite(c.Given), Finite(c.With), Finite(c.Ratio), Finite(c.Low), Finite(c.High)})
+			s.Causes = append(s.Causes, CauseRow{c.Kind, c.Place, c.Says, c.String(), onRecordings(c.Signoff), c.Output, c.Unit, Finite(c.Given), Finite(c.With), Finite(c.Ratio), Finite(c.Low), Finite(c.High)})
 		}
 	}
 	if r.Start != nil {
@@ -118,7 +125,7 @@ func (s *Signoff) explainedLine() string {
 	}
 	least := ""
 	if n := len(rows); n > shownExplained {
-		slices.SortStableFunc(rows, func(a, b ExplainedRow) int { return compareNumbers(*a.Given, *b.Given) })
+		slices.SortStableFunc(rows, func(a, b ExplainedRow) int { return cmp.Compare(*a.Given, *b.Given) })
 		rows = rows[:shownExplained]
 		least = fmt.Sprintf(" the least of %d outputs are", n)
 	}
@@ -136,6 +143,19 @@ func (s *Signoff) explainedLine() string {
 	return of + least + " " + strings.Join(parts, "; ") + "."
 }
 
+// triedLine says how near another reading of the job comes to being a cause; empty where one is, or
+// none was tried.
+func (s *Signoff) triedLine() string {
+	if len(s.Causes) > 0 || s.Tried == 0 {
+		return ""
+	}
+	nearest := "none makes an error smaller"
+	if s.Nearest != nil && *s.Nearest < 1 {
+		nearest = fmt.Sprintf("the nearest makes an error %s smaller", Percent(1-*s.Nearest))
+	}
+	return fmt.Sprintf("Other readings of the job: %d tried, %s.", s.Tried, nearest)
+}
+
 // withInterval prints a value with its interval, if there is one.
 func withInterval(show func(float64) string, v, low, high *float64) string {
 	switch {
@@ -145,16 +165,6 @@ func withInterval(show func(float64) string, v, low, high *float64) string {
 		return show(*v)
 	}
 	return fmt.Sprintf("%s [%s, %s]", show(*v), strings.TrimSuffix(show(*low), " %"), strings.TrimSuffix(show(*high), " %"))
-}
-
-func compareNumbers(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func (s *Signoff) isClassifier() bool {
@@ -177,7 +187,8 @@ func (s *Signoff) startLines() []string {
 	if s.Start != nil {
 		var errors []string
 		for _, e := range s.Start.Errors {
-			errors = append(errors, strings.TrimSpace(fmt.Sprintf("%s %s of %s as given, %s fixed", spaced(e.Metric), Significant(e.Float), e.Output, Significant(e.Fixed))+" "+e.Unit))
+			with := func(v float64) string { return strings.TrimSpace(Significant(v) + " " + e.Unit) }
+			errors = append(errors, fmt.Sprintf("%s of %s %s as given, %s fixed", spaced(e.Metric), e.Output, with(e.Float), with(e.Fixed)))
 		}
 		lines = append(lines, fmt.Sprintf("Left out of every judgement: the first %s of each sequence, %s of the steps (there: %s).", s.Start.Settle, Percent(s.Start.Share), strings.Join(errors, "; ")))
 	}
@@ -204,9 +215,9 @@ func (s *Signoff) failings() []failing {
 	var all []failing
 	if s.Checked == "" {
 		for _, c := range s.Causes {
-			text, _, _ := strings.Cut(c.Text, ";")
+			text := c.Text
 			if c.Given != nil && c.With != nil {
-				text += fmt.Sprintf(", error of %s %s, read so %s", c.Output, Significant(*c.Given), strings.TrimSpace(Significant(*c.With)+" "+c.Unit))
+				text = c.Place + " " + c.Says + fmt.Sprintf(", error of %s %s, read so %s", c.Output, Significant(*c.Given), strings.TrimSpace(Significant(*c.With)+" "+c.Unit))
 			}
 			all = append(all, failing{text, "the first note", -1, 0})
 		}
@@ -241,7 +252,7 @@ func (s *Signoff) failings() []failing {
 		if a.rank != b.rank {
 			return a.rank - b.rank
 		}
-		return compareNumbers(b.over, a.over)
+		return cmp.Compare(b.over, a.over)
 	})
 	return all
 }
@@ -252,7 +263,7 @@ func (l *LossRow) failingText() string {
 	switch {
 	case l.Verdict == budget.NotEnough && l.Sequences == 0:
 		return what + " has no recordings"
-	case l.Verdict == budget.NotEnough && l.upTo() == "":
+	case l.Verdict == budget.NotEnough && (l.upTo() == "" || l.Sequences < dataset.Metric(l.Metric).Fewest()):
 		return fmt.Sprintf("%s rests on %s", what, plural(l.Sequences, "sequence"))
 	case l.Verdict == budget.NotEnough && l.Metric == string(dataset.Explained):
 		return fmt.Sprintf("%s may fall to %s of at least %s", what, l.upTo(), l.limit())
@@ -284,10 +295,24 @@ func (s *Signoff) WhyNot() string {
 
 // headLine is the verdict as every C file of the handoff states it.
 func (s *Signoff) headLine() string {
+	line := s.VerdictLine()
 	if s.Verdict != budget.Fits {
-		return "NOT SIGNED. " + s.VerdictLine()
+		line = "NOT SIGNED. " + line
 	}
-	return s.VerdictLine()
+	if checked := s.checkedLine(); checked != "" {
+		line += " " + checked
+	}
+	return line
+}
+
+// checkedLine says against what the job lets the verdict stand, and why; empty where it does not
+// have to.
+func (s *Signoff) checkedLine() string {
+	if s.Checked == "" || len(s.Causes) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("The job lets the verdict stand although %s; its reason: %s.",
+		strings.Join(s.findings(), "; "), s.Checked)
 }
 
 // settleSteps is what the C header states of the settling; nil where it states nothing.
@@ -298,13 +323,13 @@ func (s *Signoff) settleSteps() *int {
 	return &s.Settling.Steps
 }
 
-// causeLines are the findings, a sentence each.
-func (s *Signoff) causeLines() []string {
-	var lines []string
+// findings are the causes, a clause each.
+func (s *Signoff) findings() []string {
+	var all []string
 	for _, c := range s.Causes {
-		lines = append(lines, c.Text+".")
+		all = append(all, c.Text)
 	}
-	return lines
+	return all
 }
 
 // spaced is a metric or resource in words.

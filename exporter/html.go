@@ -64,7 +64,7 @@ func Page(signoff []byte) ([]byte, error) {
 		AccuracyTable, UnitsTable            Table
 		CostTables, WordTables, OtherTables  []Table
 		Legend                               string
-		CauseLines                           []string
+		Findings                             []string
 		Signatures                           []string
 		Style                                template.CSS
 		Script, Data                         template.JS
@@ -75,8 +75,8 @@ func Page(signoff []byte) ([]byte, error) {
 		ByUnits: s.Frontier.unitFigures(), UnitsTable: s.Frontier.unitsTable(), Spaces: s.spaceChoices(), Frontier: s.frontierViews(),
 		AccuracyTable: s.AccuracyTable(), CostTables: s.wholeCostTables(),
 		WordTables: s.WordTables(), OtherTables: []Table{s.FormatTable(), s.InputTable(true)},
-		CauseLines: s.causeLines(),
-		Legend:     s.Legend(), Signatures: Signatures,
+		Findings: s.findings(),
+		Legend:   s.Legend(), Signatures: Signatures,
 		Style: template.CSS(htmlStyle), Script: template.JS(htmlScript), Data: data,
 		// Nothing is loaded from anywhere, and no script runs but ours.
 		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-` + base64.StdEncoding.EncodeToString(hash[:]) + `'"`),

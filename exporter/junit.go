@@ -30,6 +30,7 @@ type (
 		Class   string       `xml:"classname,attr"`
 		Name    string       `xml:"name,attr"`
 		Failure *testFailure `xml:"failure"`
+		Output  string       `xml:"system-out,omitempty"` // what a case that passed says all the same
 	}
 	testFailure struct {
 		Message string `xml:"message,attr"`
@@ -37,6 +38,9 @@ type (
 		Text    string `xml:",chardata"`
 	}
 )
+
+// wholeCase is the name of the case of the whole verdict.
+const wholeCase = "whole"
 
 // JUnit has a test case per verdict: the whole, every tolerance and every limit. What cannot be judged counts as a
 // failure, as it does in the exit code.
@@ -58,9 +62,12 @@ func (s *Signoff) JUnit() ([]byte, error) {
 			in.Failures++
 			all.Failures++
 		}
+		if c.Failure == nil && name == wholeCase {
+			c.Output = s.checkedLine()
+		}
 		in.Cases = append(in.Cases, c)
 	}
-	add("verdict", "whole", s.Verdict, s.VerdictLine())
+	add("verdict", wholeCase, s.Verdict, s.VerdictLine())
 	for _, c := range s.Causes {
 		verdict := budget.Fail
 		if s.Checked != "" {

@@ -13,8 +13,10 @@ func (s *Signoff) Markdown() []byte {
 	for _, line := range s.Summary() {
 		fmt.Fprintf(&b, "- %s\n", markdownText(line))
 	}
-	for _, line := range s.causeLines() {
-		fmt.Fprintf(&b, "- **Against the network as given**: %s\n", markdownText(line))
+	if s.Checked == "" {
+		for _, finding := range s.findings() {
+			fmt.Fprintf(&b, "- **Against the network as given**: %s.\n", markdownText(finding))
+		}
 	}
 	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + s.Legend() + "\n")
 	if legend := s.FrontierLegend(); legend != "" {

@@ -122,6 +122,6 @@ func (l *LossRow) judged() budget.Loss {
 	return budget.Loss{
 		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
 		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
-		Sequences: l.Sequences, Judged: true, Relative: l.ToleranceOn == "rise", Tolerance: *l.Tolerance,
+		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == "rise", Tolerance: *l.Tolerance,
 	}
 }

@@ -26,6 +26,9 @@ func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 	if explained := s.explainedLine(); explained != "" {
 		fmt.Fprintf(&b, "%s\n\n", markdownText(explained))
 	}
+	if checked := s.checkedLine(); checked != "" {
+		fmt.Fprintf(&b, "%s\n\n", markdownText(checked))
+	}
 	n := s.Network
 	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats), markdownText(s.Kerf))
 	tables := []Table{s.tightestTable(), s.targetTable()}

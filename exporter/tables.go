@@ -286,8 +286,11 @@ func (s *Signoff) Summary() []string {
 	if explained := s.explainedLine(); explained != "" {
 		lines = append(lines, explained)
 	}
-	if s.Checked != "" && len(s.Causes) > 0 {
-		lines = append(lines, "The job lets the verdict stand against a finding, see the first note. Its reason: "+s.Checked+".")
+	if tried := s.triedLine(); tried != "" {
+		lines = append(lines, tried)
+	}
+	if checked := s.checkedLine(); checked != "" {
+		lines = append(lines, checked)
 	}
 	lines = append(lines,
 		fmt.Sprintf("Network: %s.", n.Kept),

@@ -26,7 +26,8 @@ type Settling struct {
 // and compares the outputs. Bounds are the largest differences that count as settled, in the
 // physical unit of each output; an output whose bound is infinite is not looked at. Of a classifier
 // it is the class that must be the same, whatever the bounds. A sequence that settles in its last
-// tenth leaves too little to call it settled.
+// tenth leaves too little to call it settled; one that has ended when the others settle says
+// nothing.
 func (n *Network) Settle(rec *dataset.Recordings, bounds []float64) Settling {
 	ends := n.endStates(rec)
 	type found struct {
@@ -47,8 +48,15 @@ func (n *Network) Settle(rec *dataset.Recordings, bounds []float64) Settling {
 	})
 	result := Settling{Reached: true, States: len(ends)}
 	for _, f := range all {
-		result.Steps = max(result.Steps, f.steps)
-		result.Reached = result.Reached && f.reached
+		if f.reached {
+			result.Steps = max(result.Steps, f.steps)
+		}
+	}
+	settled := result.Steps // what ends before the others have says nothing
+	for i, s := range rec.Sequences {
+		if f := all[i]; !f.reached && s.Steps > settled {
+			result.Steps, result.Reached = max(result.Steps, f.steps), false
+		}
 	}
 	return result
 }

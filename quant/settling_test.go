@@ -45,6 +45,17 @@ func TestSettlingOfOneUnit(t *testing.T) {
 			t.Errorf("z %g, bound %g: %+v, want %g steps", c.z, c.bound, got, want)
 		}
 	}
+	fixed, rec := forgetting(t, 0.9, 400)
+	long := fixed.Settle(rec, []float64{0.01})
+	short := &rec.Sequences[2].Steps
+	*short = 30 // it ends before the network, which takes more than 40 steps, has settled
+	if got := fixed.Settle(rec, []float64{0.01}); got != long {
+		t.Errorf("with a short sequence %+v, without %+v", got, long)
+	}
+	*short = 43 // of which the last tenth is too little
+	if got := fixed.Settle(rec, []float64{0.01}); got.Reached {
+		t.Errorf("a sequence that may not have settled at its end: %+v", got)
+	}
 	slow, rec := forgetting(t, 0.9999, 400)
 	if got := slow.Settle(rec, []float64{0.01}); got.Reached {
 		t.Errorf("a unit that remembers 10,000 steps has settled after %d of 400", got.Steps)

@@ -112,7 +112,8 @@ func intervalText(l exporter.LossRow) string {
 	jackknife := "jackknife over whole sequences with Student's t (Efron and Tibshirani 1993)"
 	switch {
 	case l.Blocks > 0:
-		return fmt.Sprintf("%s, and %d blocks of %d steps (moving-block bootstrap, Kuensch 1989)", jackknife, l.Blocks, l.BlockSteps)
+		return fmt.Sprintf("%d blocks of %d steps (moving-block bootstrap, Kuensch 1989), which reach further than the %s, or "+
+			"stand for it where the sequences are alike", l.Blocks, l.BlockSteps, jackknife)
 	case l.Sequences < dataset.BootstrapSequences:
 		return jackknife
 	}

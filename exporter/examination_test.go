@@ -1,0 +1,85 @@
+package exporter
+
+import (
+	"bytes"
+	"math"
+	"strings"
+	"testing"
+
+	"kerf/budget"
+)
+
+// The reason gives the errors of a finding that has them, whatever is in the names, and none of one
+// that has none.
+func TestReasonOfAFinding(t *testing.T) {
+	for _, c := range []struct {
+		cause budget.Cause
+		want  string
+	}{
+		{budget.Cause{Kind: budget.CauseScale, Place: "column supply; ripple of the recordings",
+			Says: "seems to be in another unit", Output: "air", Unit: "%", Given: 3.5, With: 0.47},
+			"column supply; ripple of the recordings seems to be in another unit, " +
+				"error of air 3.500, read so 0.4700 %; see the first note"},
+		{budget.Cause{Kind: budget.CauseUnexplained, Place: "model", Says: "explains nothing",
+			Signoff: true, Given: math.NaN(), With: math.NaN(), Ratio: math.NaN()},
+			"model explains nothing on the sign-off recordings, and no other reading of the job " +
+				"that was tried helps; see the first note"},
+	} {
+		s := smallSignoff()
+		s.addExamination(&budget.Result{Examination: &budget.Examination{Causes: []budget.Cause{c.cause}}})
+		s.Verdict = budget.DoesNotFit
+		if got := s.WhyNot(); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+		if hasFigures := s.Causes[0].Given != nil || s.Causes[0].Ratio != nil; hasFigures != (c.cause.With > 0) {
+			t.Errorf("%s: figures %+v", c.want, s.Causes[0])
+		}
+	}
+}
+
+// Where the job lets the verdict stand, every rendering says against what, and why.
+func TestCheckedReachesEveryRendering(t *testing.T) {
+	s := smallSignoff()
+	s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3", Text: "the lines seem exchanged"}}
+	s.Checked = "measured with both"
+	junit, err := s.JUnit()
+	if err != nil {
+		t.Fatal(err)
+	}
+	page, err := s.HTML()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const want = "although the lines seem exchanged; its reason: measured with both."
+	for name, content := range map[string][]byte{
+		"signoff.md": s.Markdown(), "signoff.html": page, "JUnit": junit,
+		"summary": s.MergeSummary(nil, ""), "C": []byte(s.headLine()),
+		"terminal": []byte(strings.Join(s.Summary(), "\n")),
+	} {
+		if !bytes.Contains(content, []byte(want)) {
+			t.Errorf("%s does not say %q", name, want)
+		}
+	}
+	if strings.Contains(s.headLine(), "NOT SIGNED") {
+		t.Error(s.headLine())
+	}
+}
+
+// How near other readings of the job come is said where none is a cause.
+func TestReadingsThatWereTried(t *testing.T) {
+	near, far := 0.91, 1.02
+	for _, c := range []struct {
+		tried   int
+		nearest *float64
+		want    string
+	}{
+		{0, nil, ""},
+		{12, nil, "Other readings of the job: 12 tried, none makes an error smaller."},
+		{12, &far, "Other readings of the job: 12 tried, none makes an error smaller."},
+		{12, &near, "Other readings of the job: 12 tried, the nearest makes an error 9.0 % smaller."},
+	} {
+		if got := (&Signoff{Tried: c.tried, Nearest: c.nearest}).triedLine(); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
