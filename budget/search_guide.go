@@ -71,7 +71,7 @@ func (in *Inputs) judgedReaches(base, score *dataset.Score) []float64 {
 					from = in.constantOn(in.Selection)
 				}
 				c := dataset.CompareRoughly(from, score, place.slice, t.metric)
-				row := Loss{Metric: t.metric, Relative: t.relative, Rise: c.Rise, RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh, Sequences: c.Sequences}
+				row := Loss{Metric: t.metric, Relative: t.relative, Rise: c.Rise, RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks}
 				reaches = append(reaches, row.reach())
 			}
 		}
