@@ -11,8 +11,7 @@ import (
 )
 
 // BootstrapSequences is the number of sequences from which on an interval rests on the bootstrap as
-// well. On fewer it covers far too little: with sequences as unlike as those of the demo 49 % of
-// the truths with two, 76 with three, 87 with four, 92 with five (docs/intervals.md).
+// well. On fewer it covers far too little, and could only mislead where it reaches further.
 const BootstrapSequences = 6
 
 // sample is a value and what resampling whole sequences gives in its place.
