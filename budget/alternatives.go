@@ -21,6 +21,7 @@ const (
 	CauseShift         = "outputs shifted"     // in time, by some steps
 	CauseBackwards     = "steps backwards"     // the last step of a sequence first
 	CauseForeign       = "outputs of others"   // recorded outputs that belong to other features
+	CauseStart         = "start decides"       // a tolerance is met with the first steps alone
 	CauseUnexplained   = "explains too little" // and no alternative helps
 )
 

@@ -40,6 +40,8 @@ type Result struct {
 	Verdict     string          // Fits, DoesNotFit or NotEnough
 	Warnings    []string
 	ByHand      []string // what the user chose on the command line, option=value
+
+	startNote string // where the first steps decide, but sign nothing; empty: nowhere
 }
 
 // Assess measures the chosen candidate on the sign-off recordings, which no
@@ -53,6 +55,7 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r.Sums = in.sums(r.Loss, s)
 	r.Examination = in.Examine()
 	r.Examination.explainedBy(in, s.fixed)
+	r.judgeStart()
 	r.Counts = chosen.Fixed.Count(in.Signoff)
 	r.Extremes = in.extremes(chosen)
 	r.Start, r.Settling = r.start(), r.settling()
@@ -90,7 +93,9 @@ func (r *Result) judge() {
 	if r.Inputs.Shared > 0 && r.Verdict == Fits {
 		r.Verdict = NotEnough // nothing independent was judged
 	}
-	if r.Examination.Forbids() {
+	isJudged := slices.ContainsFunc(r.Loss, func(l Loss) bool { return l.Verdict != "" }) ||
+		slices.ContainsFunc(r.Costs, func(c Cost) bool { return c.Verdict != "" })
+	if !isJudged || r.Examination.Forbids() {
 		r.Verdict = DoesNotFit
 	}
 }
@@ -171,7 +176,7 @@ func (r *Result) warn() {
 		add("the network as given itself may reach %s of %s on the selection recordings "+
 			"(%s): such a row may get 1 %% worse, no more", reach[0], reach[1], row.figure())
 	}
-	if !r.Chosen.Within && len(in.Job.Tolerances) > 0 {
+	if !r.Chosen.Within && in.JudgesLoss() {
 		row, _ := r.Chosen.Tightest()
 		add("none of the %d networks that were brought to fixed point leaves a reserve for every "+
 			"tolerance on the selection recordings; the one with the least cut and the widest "+
@@ -187,7 +192,10 @@ func (r *Result) warn() {
 	if columns := widestRow(in.Shape(r.Chosen.Candidate)); columns > fittedColumns && len(in.Targets) > 0 {
 		add("the network has rows of %d weights; estimates of code and cycles are fitted to networks with %d at most, and may be off by more than docs/cost.md says: kerf measure measures them", columns, fittedColumns)
 	}
-	r.warnStart()
+	if r.startNote != "" {
+		add("%s", r.startNote)
+	}
+	r.warnWithoutTolerance()
 	r.warnRecovery()
 	r.warnWords()
 	r.warnOutliers()
@@ -235,6 +243,21 @@ func (r *Result) warn() {
 	}
 }
 
+// warnWithoutTolerance names the outputs that may lose anything, where others may not.
+func (r *Result) warnWithoutTolerance() {
+	in := r.Inputs
+	var free []string
+	for o, output := range in.judged() {
+		if len(in.judgedPlaces(o)) == 0 {
+			free = append(free, output.Name)
+		}
+	}
+	if len(free) > 0 && in.JudgesLoss() {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("no tolerance holds for %s: what is lost there "+
+			"is shown, and the cut does not look at it", dataset.ListNames(free)))
+	}
+}
+
 // warnAssumptions says what memory and battery figures leave out.
 func (r *Result) warnAssumptions() {
 	var data, batteries []string
@@ -258,7 +281,7 @@ func (r *Result) warnAssumptions() {
 // so nothing may be cut.
 func (r *Result) warnSingle() {
 	in := r.Inputs
-	if len(in.Job.Tolerances) == 0 {
+	if !in.JudgesLoss() {
 		return
 	}
 	var places []string

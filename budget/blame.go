@@ -48,6 +48,9 @@ func (r *Result) blame() *Blame {
 		}
 	}
 	b := &Blame{Row: worst}
+	if math.IsInf(worst.FloatMayReach, 1) {
+		return nil // one selection sequence says nothing of others, which is said elsewhere
+	}
 	if worst.givenBreaks() {
 		return b
 	}

@@ -50,7 +50,7 @@ func (c *Cause) String() string {
 	if c.Kind == CauseUnexplained {
 		return fmt.Sprintf("%s %s on the %s recordings, and no other reading of the job that was tried helps", c.Place, c.Says, on)
 	}
-	if c.Kind == CauseForeign {
+	if math.IsNaN(c.Given) {
 		return fmt.Sprintf("%s %s", c.Place, c.Says)
 	}
 	given, with := fmt.Sprintf("%.3g", c.Given), fmt.Sprintf("%.3g", c.With)
@@ -91,7 +91,7 @@ const (
 
 // Examine judges the network as given. It reads sign-off recordings as well, and chooses nothing.
 func (in *Inputs) Examine() *Examination {
-	e := &Examination{Checked: in.Job.Model.Checked}
+	e := &Examination{Checked: string(in.Job.Model.Checked)}
 	base := in.floatOnSelection()
 	off := dataset.Measure(in.Float, in.Signoff, in.Regions)
 	e.Explained = append(in.explained(in.Signoff, off), in.explained(in.Selection, base)...)

@@ -5,6 +5,9 @@ import (
 	"io"
 	"path/filepath"
 	"sort"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"kerf/dataset"
 	"kerf/targets"
@@ -39,7 +42,7 @@ type ModelFile struct {
 	Layers []LayerRule `toml:"layer"`
 	// Checked says why a finding against the network as given is none, so that the verdict may
 	// stand.
-	Checked string `toml:"checked"`
+	Checked Checked `toml:"checked"`
 	// Others are trained networks of another size that kerf units compares.
 	Others []OtherModel `toml:"other"`
 }
@@ -101,6 +104,33 @@ func (l *FileList) UnmarshalTOML(v any) error {
 	}
 	return notFiles(v)
 }
+
+// Checked is a reason in words.
+type Checked string
+
+const checkedHint = `say what was looked at, for example checked = "recorded in mbar, compared with the training set"`
+
+// UnmarshalTOML reads a text that says something: what is signed rests on it.
+func (c *Checked) UnmarshalTOML(v any) error {
+	text, ok := v.(string)
+	*c = Checked(strings.TrimSpace(text))
+	msg := ""
+	switch {
+	case !ok || !strings.ContainsFunc(text, unicode.IsLetter):
+		msg = "checked gives no reason"
+	case utf8.RuneCountInString(text) > longestReason:
+		msg = fmt.Sprintf("the reason has more than %d characters", longestReason)
+	case strings.ContainsFunc(text, dataset.IsHidden):
+		msg = "the reason holds a character that is not shown or moves others"
+	}
+	if msg != "" {
+		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: msg, Hint: checkedHint}
+	}
+	return nil
+}
+
+// longestReason is how many characters a reason may have: a few lines in every report.
+const longestReason = 500
 
 func notFiles(v any) error {
 	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a file name", Hint: `write "selection.csv", or a list ["a.csv", "b.csv"]`}

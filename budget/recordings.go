@@ -22,12 +22,12 @@ func (in *Inputs) loadRecordings() (err error) {
 	}{{"selection", &in.Selection}, {"sign-off", &in.Signoff}} {
 		var dropped int
 		if *set.rec, dropped = dataset.Unique(*set.rec); dropped > 0 {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat others, value for value, and are left out", dropped, set.name))
+			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat more than half of an earlier one, value for value, and are left out", dropped, set.name))
 		}
 	}
 	if shared := dataset.Shared(in.Selection, in.Signoff); len(shared) > 0 {
 		in.Shared = len(shared)
-		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings, or more than half of them is (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
 	}
 	if err := in.loadFurther(); err != nil {
 		return err

@@ -109,7 +109,7 @@ func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progres
 		better := tried.Within
 		if i == 0 {
 			better = tried.used < chosen.used // it is there without training as well
-			if len(in.Job.Tolerances) == 0 {
+			if !in.JudgesLoss() {
 				better = tried.Recovered.Result.Best > 0
 			}
 		}
@@ -127,7 +127,7 @@ func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progres
 	if err != nil || (chosen.Within && !again.Within) {
 		return chosen, err
 	}
-	if chosen.Within && len(in.Job.Tolerances) > 0 {
+	if chosen.Within && in.JudgesLoss() {
 		before, after := in.priceOf(chosen.Candidate), in.priceOf(again.Candidate)
 		sameCut := cutKey(again.Candidate) == cutKey(chosen.Candidate)
 		moreRoom := sameCut && again.used < chosen.used && after.broken <= before.broken

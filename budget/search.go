@@ -52,7 +52,7 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	cut := in.Rank()
 	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
 	start := in.start(formats[0])
-	if len(in.Job.Tolerances) == 0 {
+	if !in.JudgesLoss() {
 		return cut
 	}
 	cut.Start, cut.StartReach, _ = in.within(in.floatOnSelection())

@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -184,7 +185,7 @@ func (r *Result) settledBounds() (bounds []float64, any bool) {
 		bounds = append(bounds, settledShare*bound)
 		any = any || !math.IsInf(bound, 1)
 	}
-	return bounds, any || in.Float.Classes && len(in.Job.Tolerances) > 0
+	return bounds, any || in.Float.Classes && in.JudgesLoss()
 }
 
 // settling finds out how soon the chosen network forgets the state that it began with; nil where no
@@ -202,13 +203,29 @@ func (r *Result) settling() *quant.Settling {
 // they are said to decide, where its verdict stays (our choice).
 const decidingShare = 0.5
 
-// warnStart says where the first steps decide: where their errors are unlike those of later steps,
-// and a judged row has another verdict without them, or moves by half of its tolerance. It says
-// nothing where the job leaves a start out.
-func (r *Result) warnStart() {
+// startEffect is what the first steps do to the row that they move most.
+type startEffect struct {
+	steps         int
+	with, without Loss
+}
+
+// String is the effect in a clause.
+func (e *startEffect) String() string {
+	value, _ := e.with.JudgedValue()
+	later, _ := e.without.JudgedValue()
+	return fmt.Sprintf("behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), "+
+		"%s without (%s); [recordings] settle = \"%s\" leaves them out of every judgement",
+		e.with.figure(), e.with.show(value, 3), e.with.show(e.with.Allowed(), 3), e.with.Verdict,
+		e.without.show(later, 3), e.without.Verdict, steps(e.steps))
+}
+
+// startEffect finds out where the first steps decide: where their errors are unlike those of later
+// steps, and a judged row has another verdict without them, or moves by half of its tolerance. It
+// is nil where they do not, or the job leaves a start out.
+func (r *Result) startEffect() *startEffect {
 	in := r.Inputs
-	if in.Job.Recordings.Settle != nil || len(in.Job.Tolerances) == 0 {
-		return
+	if in.Job.Recordings.Settle != nil || !in.JudgesLoss() {
+		return nil
 	}
 	first := 0
 	for _, p := range []dataset.Predictor{in.Float, r.Chosen.Fixed} {
@@ -217,7 +234,7 @@ func (r *Result) warnStart() {
 		}
 	}
 	if first == 0 {
-		return
+		return nil
 	}
 	rest := *in.Signoff
 	rest.Sequences = nil
@@ -226,31 +243,54 @@ func (r *Result) warnStart() {
 		later.Settle = min(first, s.Steps)
 		rest.Sequences = append(rest.Sequences, &later)
 	}
-	const changed = 1e6 // another verdict counts more than any shift
-	var with, without Loss
-	most := 0.0
+	var most *startEffect
+	mostMoved := 0.0
 	for _, later := range in.lossRows(&rest, r.scoresOn(&rest), true) {
-		for _, row := range r.Loss {
-			if row.sameRow(later) {
-				before, _ := row.JudgedValue()
-				after, _ := later.JudgedValue()
-				moved := math.Abs(after-before) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
-				if later.Verdict != row.Verdict {
-					moved += changed
-				}
-				if moved >= decidingShare && moved > most {
-					most, with, without = moved, row, later
-				}
-			}
+		at := slices.IndexFunc(r.Loss, later.sameRow)
+		if at < 0 {
+			continue
+		}
+		row := r.Loss[at]
+		before, _ := row.JudgedValue()
+		after, _ := later.JudgedValue()
+		moved := math.Abs(after-before) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
+		e := &startEffect{first, row, later}
+		if e.signs() {
+			moved += signsMore
+		} else if later.Verdict != row.Verdict {
+			moved += changesMore
+		}
+		if moved >= decidingShare && moved > mostMoved {
+			most, mostMoved = e, moved
 		}
 	}
-	if most == 0 {
+	return most
+}
+
+// Among rows that move, those that pass with the start alone come first, then those with another
+// verdict.
+const (
+	changesMore = 1e6
+	signsMore   = 1e12
+)
+
+// signs tells whether a row passes with the first steps and fails without.
+func (e *startEffect) signs() bool { return e.with.Verdict == Pass && e.without.Verdict == Fail }
+
+// judgeStart notes where the first steps decide. A row that passes with them and fails on all later
+// steps is a cause: the start hides what the network does ever after.
+func (r *Result) judgeStart() {
+	e := r.startEffect()
+	if e == nil {
 		return
 	}
-	value, _ := with.JudgedValue()
-	later, _ := without.JudgedValue()
-	r.Warnings = append(r.Warnings, fmt.Sprintf("the first %s of the sign-off sequences behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), %s without (%s); [recordings] settle = \"%[1]s\" leaves them out of every judgement",
-		steps(first), with.figure(), with.show(value, 3), with.show(with.Allowed(), 3), with.Verdict, without.show(later, 3), without.Verdict))
+	which := fmt.Sprintf("the first %s of the sign-off sequences", steps(e.steps))
+	if !e.signs() {
+		r.startNote = which + " " + e.String()
+		return
+	}
+	r.Examination.Causes = append(r.Examination.Causes, Cause{Kind: CauseStart, Place: which,
+		Says: e.String(), Signoff: true, Output: e.with.Output, Unit: e.with.Unit}.withoutFigures())
 }
 
 // squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the

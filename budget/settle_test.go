@@ -72,9 +72,16 @@ func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 	// As if the later steps had got much worse: a cut network would.
 	chosen.Fixed.Dense[0].Weights.Bias[0] += 1 << (chosen.Fixed.OutputFraction(0) - 1) // half a unit
 	r.Loss = in.lossRows(in.Signoff, r.scoresOn(in.Signoff), false)
-	r.warnStart()
-	if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "the first 16 steps of the sign-off sequences behave unlike the rest and decide") || !strings.Contains(r.Warnings[0], `settle = "16 steps"`) {
-		t.Fatalf("notes %q", r.Warnings)
+	// It passes with the start and fails ever after: that is a cause.
+	r.Examination = &Examination{}
+	r.judgeStart()
+	if len(r.Examination.Causes) != 1 || r.startNote != "" {
+		t.Fatalf("causes %+v, note %q", r.Examination.Causes, r.startNote)
+	}
+	says := r.Examination.Causes[0].String()
+	if !strings.HasPrefix(says, "the first 16 steps of the sign-off sequences behave unlike the rest and decide") ||
+		!strings.Contains(says, `settle = "16 steps"`) {
+		t.Fatal(says)
 	}
 	in.Job.Recordings.Settle = &SettleRule{Steps: 16}
 	if err := in.applySettle(); err != nil {

@@ -12,7 +12,7 @@ import (
 
 // Tolerance is what one output may lose. What it says holds for every row of the output: all
 // recordings, each scenario, each region. Scenarios and regions may have figures of their own,
-// which take the place of the general ones metric by metric.
+// which take the place of the general one of the same key.
 type Tolerance struct {
 	Figures
 	Scenario map[string]Figures `toml:"scenario"`
@@ -249,6 +249,24 @@ func (in *Inputs) checkExplained() error {
 		}
 	}
 	return nil
+}
+
+// JudgesLoss tells whether a tolerance holds anywhere: the job gives some, and not all are off.
+func (in *Inputs) JudgesLoss() bool {
+	for o := range in.judged() {
+		if len(in.judgedPlaces(o)) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// judgedPlaces are the places at which an output has a tolerance.
+func (in *Inputs) judgedPlaces(output int) []place {
+	tolerance := in.Job.Tolerances[in.judged()[output].Name]
+	return slices.DeleteFunc(in.places(in.Selection, output), func(p place) bool {
+		return len(tolerance.rules(p)) == 0
+	})
 }
 
 // judgesExplained tells whether any tolerance is on an explained share.

@@ -180,7 +180,7 @@ func (in *Inputs) keeps(net *dataset.Float) bool {
 func (in *Inputs) sizeLoss(chosen *Chosen) []Loss {
 	cut := dataset.Measure(chosen.CutNet, in.Selection, in.Regions)
 	var rows []Loss
-	for _, row := range in.lossRows(in.Selection, scores{float: in.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, len(in.Job.Tolerances) > 0) {
+	for _, row := range in.lossRows(in.Selection, scores{float: in.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, in.JudgesLoss()) {
 		if row.Scenario == "all" && row.Region == "" && (row.Judged || row.Metric == dataset.Metrics(in.Float.Classes)[0]) {
 			rows = append(rows, row)
 		}

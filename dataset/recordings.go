@@ -1,10 +1,7 @@
 package dataset
 
 import (
-	"crypto/sha256"
-	"encoding/binary"
 	"io"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -292,42 +289,3 @@ func Join(parts ...*Recordings) *Recordings {
 	return all
 }
 
-// Shared returns the sequences of b whose features are also a sequence of a,
-// value for value, whatever their names.
-func Shared(a, b *Recordings) []*Sequence {
-	known := map[[sha256.Size]byte]bool{}
-	for _, s := range a.Sequences {
-		known[s.fingerprint()] = true
-	}
-	var shared []*Sequence
-	for _, s := range b.Sequences {
-		if known[s.fingerprint()] {
-			shared = append(shared, s)
-		}
-	}
-	return shared
-}
-
-// Unique drops sequences that repeat an earlier one, value for value, and says
-// how many: a repeated sequence is no further evidence.
-func Unique(rec *Recordings) (unique *Recordings, dropped int) {
-	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes, Memory: rec.Memory}
-	known := map[[sha256.Size]byte]bool{}
-	for _, s := range rec.Sequences {
-		if print := s.fingerprint(); !known[print] {
-			known[print] = true
-			unique.Sequences = append(unique.Sequences, s)
-		}
-	}
-	return unique, len(rec.Sequences) - len(unique.Sequences)
-}
-
-func (s *Sequence) fingerprint() [sha256.Size]byte {
-	hash := sha256.New()
-	var word [8]byte
-	for _, v := range s.X {
-		binary.LittleEndian.PutUint64(word[:], math.Float64bits(v))
-		hash.Write(word[:])
-	}
-	return [sha256.Size]byte(hash.Sum(nil))
-}

@@ -83,14 +83,15 @@ func (s *Signoff) addExamination(r *budget.Result) {
 	s.Explained, s.Causes = []ExplainedRow{}, []CauseRow{}
 	if e := r.Examination; e != nil {
 		s.Checked, s.Tried = e.Checked, e.Tried
-		if e.Nearest != nil {
-			s.Nearest = Finite(e.Nearest.Ratio)
+		if e.Nearest != nil && e.Nearest.Ratio < 1 {
+			nearest := causeRow(e.Nearest)
+			s.Nearest = &nearest
 		}
 		for _, x := range e.Explained {
 			s.Explained = append(s.Explained, ExplainedRow{x.Output, onRecordings(x.Signoff), x.Scenario, x.Region, Finite(x.Given), Finite(x.Low), Finite(x.High), Finite(x.Fixed), Finite(x.Constant), x.Sequences, x.Steps})
 		}
 		for _, c := range e.Causes {
-			s.Causes = append(s.Causes, CauseRow{c.Kind, c.Place, c.Says, c.String(), onRecordings(c.Signoff), c.Output, c.Unit, Finite(c.Given), Finite(c.With), Finite(c.Ratio), Finite(c.Low), Finite(c.High)})
+			s.Causes = append(s.Causes, causeRow(&c))
 		}
 	}
 	if r.Start != nil {
@@ -102,6 +103,11 @@ func (s *Signoff) addExamination(r *budget.Result) {
 	if r.Settling != nil {
 		s.Settling = &SettlingInfo{r.Settling.Steps, r.Settling.Reached, r.Settling.States}
 	}
+}
+
+func causeRow(c *budget.Cause) CauseRow {
+	return CauseRow{c.Kind, c.Place, c.Says, c.String(), onRecordings(c.Signoff), c.Output, c.Unit,
+		Finite(c.Given), Finite(c.With), Finite(c.Ratio), Finite(c.Low), Finite(c.High)}
 }
 
 // shownExplained is how many outputs the summary names: of more those that are explained least.
@@ -149,12 +155,21 @@ func (s *Signoff) triedLine() string {
 	if len(s.Causes) > 0 || s.Tried == 0 {
 		return ""
 	}
-	nearest := "none makes an error smaller"
-	if s.Nearest != nil && *s.Nearest < 1 {
-		nearest = fmt.Sprintf("the nearest makes an error %s smaller", Percent(1-*s.Nearest))
+	text := fmt.Sprintf("Other readings of the job: %d tried, ", s.Tried)
+	n := s.Nearest
+	if n == nil || n.Ratio == nil {
+		return text + "none makes an error smaller."
 	}
-	return fmt.Sprintf("Other readings of the job: %d tried, %s.", s.Tried, nearest)
+	text += fmt.Sprintf("the nearest makes an error %s smaller", Percent(1-*n.Ratio))
+	if *n.Ratio <= notableRatio && n.RatioHigh != nil && *n.RatioHigh < 1 {
+		text += fmt.Sprintf(" (that of %s: %s %s)", n.Output, n.Place, n.Says)
+	}
+	return text + "."
 }
+
+// notableRatio is the ratio of errors from which the nearest reading is named (our choice): it may
+// be a mistake that costs little.
+const notableRatio = 0.95
 
 // withInterval prints a value with its interval, if there is one.
 func withInterval(show func(float64) string, v, low, high *float64) string {
@@ -194,7 +209,7 @@ func (s *Signoff) startLines() []string {
 	}
 	if x := s.Settling; x != nil {
 		if x.Reached {
-			lines = append(lines, fmt.Sprintf("Settling: %s after a start in the zero state or in any of %d recorded states, outputs differ by less than a tenth of the tolerance.", plural(x.Steps, "step"), x.States))
+			lines = append(lines, fmt.Sprintf("Settling: %s after a start in the zero state or in any of %s, outputs differ by less than a tenth of the tolerance.", plural(x.Steps, "step"), plural(x.States, "recorded state")))
 		} else {
 			lines = append(lines, "Settling: longer than the recordings; near the end of some of them outputs still depend on the first state, by a tenth of the tolerance or more.")
 		}
@@ -283,14 +298,25 @@ func (l *LossRow) failingText() string {
 // and where more is said; empty where nothing does.
 func (s *Signoff) WhyNot() string {
 	all := s.failings()
-	if s.Verdict == budget.Fits || len(all) == 0 {
+	switch {
+	case s.Verdict == budget.Fits:
 		return ""
+	case !s.isJudged():
+		return "nothing was judged: the job gives no limit and no tolerance"
+	case len(all) == 0:
+		return "sign-off sequences are also selection recordings; see the notes"
 	}
 	text := all[0].text
 	if len(all) > 1 {
 		text += fmt.Sprintf(", %d more", len(all)-1)
 	}
 	return text + "; see " + all[0].see
+}
+
+// isJudged tells whether the job gives any limit or tolerance.
+func (s *Signoff) isJudged() bool {
+	return slices.ContainsFunc(s.Loss, func(l LossRow) bool { return l.Verdict != "" }) ||
+		slices.ContainsFunc(s.Cost, func(c CostRow) bool { return c.Verdict != "" })
 }
 
 // headLine is the verdict as every C file of the handoff states it.

@@ -67,16 +67,21 @@ func TestCheckedReachesEveryRendering(t *testing.T) {
 
 // How near other readings of the job come is said where none is a cause.
 func TestReadingsThatWereTried(t *testing.T) {
-	near, far := 0.91, 1.02
+	ratio := func(value, high float64) *CauseRow {
+		return &CauseRow{Output: "air", Place: "features.csv line 3", Says: "has another mean",
+			Ratio: &value, RatioHigh: &high}
+	}
 	for _, c := range []struct {
 		tried   int
-		nearest *float64
+		nearest *CauseRow
 		want    string
 	}{
 		{0, nil, ""},
 		{12, nil, "Other readings of the job: 12 tried, none makes an error smaller."},
-		{12, &far, "Other readings of the job: 12 tried, none makes an error smaller."},
-		{12, &near, "Other readings of the job: 12 tried, the nearest makes an error 9.0 % smaller."},
+		{12, ratio(0.91, 1.01),
+			"Other readings of the job: 12 tried, the nearest makes an error 9.0 % smaller."},
+		{12, ratio(0.91, 0.99), "Other readings of the job: 12 tried, the nearest makes an error " +
+			"9.0 % smaller (that of air: features.csv line 3 has another mean)."},
 	} {
 		if got := (&Signoff{Tried: c.tried, Nearest: c.nearest}).triedLine(); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)

@@ -53,7 +53,7 @@ type Signoff struct {
 	Causes    []CauseRow     `json:"causes"`    // findings against the network as given or the recordings
 	Checked   string         `json:"checked"`   // the job's reason to let the verdict stand against causes
 	Tried     int            `json:"tried"`     // other readings of the job that were tried
-	Nearest   *float64       `json:"nearest"`   // least ratio of errors, read otherwise and as the job says; no output may err 5 % more
+	Nearest   *CauseRow      `json:"nearest"`   // of these the one that makes an error least; nil where none makes one smaller
 	Explained []ExplainedRow `json:"explained"` // shares of the variance that the networks explain
 	Start     *StartInfo     `json:"start"`     // nil: every step counts
 	Settling  *SettlingInfo  `json:"settling"`  // nil: no tolerance says what a difference is

@@ -79,7 +79,7 @@ func (s *Signoff) CheckVerdicts() error {
 	}
 	want := budget.Fits
 	switch {
-	case failed, len(s.Causes) > 0 && s.Checked == "":
+	case failed, len(s.Causes) > 0 && s.Checked == "", !s.isJudged():
 		want = budget.DoesNotFit
 	case short:
 		want = budget.NotEnough

@@ -181,7 +181,7 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []strin
 				sizeName(s), s.Broken, exporter.Percent(s.Share), in.Objective()))
 		}
 	}
-	if len(in.Job.Tolerances) == 0 {
+	if !in.JudgesLoss() {
 		return append(lines, "The job gives no tolerance: nothing is recommended.")
 	}
 	return append(lines, "No size is within every tolerance with a reserve for the sign-off: nothing is recommended.")
