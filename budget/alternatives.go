@@ -41,15 +41,45 @@ var powers = []int{-6, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 6}
 // is wrong first. rec gives the recorded means and standard deviations.
 func (in *Inputs) alternatives(rec *dataset.Recordings) []alternative {
 	means, stds := recordedStatistics(rec)
-	return slices.Concat(in.modelAlternatives(), in.exchanges(), in.columnScales(means, stds), in.normalisations(means, stds))
+	return slices.Concat(in.modelAlternatives(), in.exchanges("the recordings"),
+		in.columnScales("the recordings", means, stds, stds), in.normalisations(means, stds))
 }
 
-// dataAlternatives are those that may hold for some recordings and not for others.
-func (in *Inputs) dataAlternatives(rec *dataset.Recordings) []alternative {
-	means, stds := recordedStatistics(rec)
-	columns := slices.DeleteFunc(in.exchanges(), func(a alternative) bool { return a.kind != CauseColumns })
-	return slices.Concat(columns, in.columnScales(means, stds), in.normalisations(means, stds))
+// dataAlternatives are those that may hold for the sign-off recordings alone.
+func (in *Inputs) dataAlternatives() []alternative {
+	const recordings = "the sign-off recordings"
+	means, stds := recordedStatistics(in.Selection)
+	_, offStds := recordedStatistics(in.Signoff)
+	columns := slices.DeleteFunc(in.exchanges(recordings), func(a alternative) bool { return a.kind != CauseColumns })
+	return slices.Concat(columns, in.columnScales(recordings, means, stds, offStds), in.otherUnits(recordings, means, stds),
+		in.normalisations(means, stds))
 }
+
+// otherUnits read single columns of the sign-off recordings as if they had the mean and standard
+// deviation that they have in the selection recordings, where these are far apart.
+func (in *Inputs) otherUnits(recordings string, means, stds []float64) []alternative {
+	offMeans, offStds := recordedStatistics(in.Signoff)
+	var all []alternative
+	for i, f := range in.Float.Features {
+		times := stds[i] / offStds[i]
+		if !isFar(times) {
+			continue
+		}
+		plus := means[i] - float64(offMeans[i]*times)
+		all = append(all, alternative{CauseScale, fmt.Sprintf("column %s of %s", f.Name, recordings),
+			fmt.Sprintf("seems to be in another unit: its mean and std are %.4g and %.4g, in the selection recordings %.4g and %.4g",
+				offMeans[i], offStds[i], means[i], stds[i]),
+			func() *dataset.Float {
+				// ((x·times + plus) - mean)/std from (x - mean)/std.
+				return in.rewired(map[int]input{i: {i, times, (float64((times-1)*f.Mean) + plus) / f.Std}})
+			}})
+	}
+	return all
+}
+
+// isFar tells whether a factor is none that recordings of the same kind differ by: other units do
+// (our choice; the least of usual ones is 1.8, of °F to °C).
+func isFar(factor float64) bool { return factor >= 1.6 || factor <= 1/1.6 }
 
 // modelAlternatives read the weights in another way.
 func (in *Inputs) modelAlternatives() []alternative {
@@ -114,7 +144,7 @@ func (in *Inputs) normalisations(means, stds []float64) []alternative {
 		}
 	}
 	recorded := "has another normalisation than the network was trained with: that of the recordings fits"
-	if !slices.ContainsFunc(in.Float.Features, func(f dataset.Feature) bool { return f.Mean != 0 || f.Std != 1 }) {
+	if !in.isNormalised() {
 		recorded = "seems to lack the normalisation: mean and std of the recordings fit"
 	}
 	return []alternative{
@@ -123,9 +153,14 @@ func (in *Inputs) normalisations(means, stds []float64) []alternative {
 	}
 }
 
+// isNormalised tells whether features.csv normalises anything.
+func (in *Inputs) isNormalised() bool {
+	return slices.ContainsFunc(in.Float.Features, func(f dataset.Feature) bool { return f.Mean != 0 || f.Std != 1 })
+}
+
 // exchanges are every pair of lines of features.csv, and every pair of columns under each other's
 // name.
-func (in *Inputs) exchanges() []alternative {
+func (in *Inputs) exchanges(recordings string) []alternative {
 	var lines, columns []alternative
 	features := in.Float.Features
 	for j, b := range features {
@@ -134,7 +169,7 @@ func (in *Inputs) exchanges() []alternative {
 				fmt.Sprintf("seem exchanged (%s and %s)", a.Name, b.Name), func() *dataset.Float {
 					return in.rewired(map[int]input{i: {j, 1, 0}, j: {i, 1, 0}})
 				}})
-			columns = append(columns, alternative{CauseColumns, fmt.Sprintf("columns %s and %s of the recordings", a.Name, b.Name),
+			columns = append(columns, alternative{CauseColumns, fmt.Sprintf("columns %s and %s of %s", a.Name, b.Name, recordings),
 				"seem exchanged", func() *dataset.Float {
 					return in.rewired(map[int]input{
 						i: {j, b.Std / a.Std, (b.Mean - a.Mean) / a.Std},
@@ -146,21 +181,33 @@ func (in *Inputs) exchanges() []alternative {
 	return append(lines, columns...)
 }
 
-// columnScales are single features: a power of ten more or less, or normalised as recorded. A power
-// that fits is a fit of the recorded mean and std as well, so it stands first.
-func (in *Inputs) columnScales(means, stds []float64) []alternative {
+// columnScales are single features: of the other sign, a power of ten more or less, or normalised
+// as recorded. A power that fits is a fit of the recorded mean and std as well, so it stands first;
+// one that leaves spread, the standard deviation in these recordings, far from that of features.csv
+// is not tried.
+func (in *Inputs) columnScales(recordings string, means, stds, spread []float64) []alternative {
 	var all []alternative
 	for i, f := range in.Float.Features {
 		line := fmt.Sprintf("%s line %d", in.Job.Features.File, f.Line)
-		for _, k := range powers {
-			all = append(all, alternative{CauseScale, fmt.Sprintf("column %s of the recordings", f.Name), fmt.Sprintf("seems to be in a unit other than that of %s: times %s fits", line, powerText(k)), func() *dataset.Float {
-				times := powerOfTen(k)
+		column := fmt.Sprintf("column %s of %s", f.Name, recordings)
+		scale := func(says string, times float64) {
+			all = append(all, alternative{CauseScale, column, says, func() *dataset.Float {
 				return in.rewired(map[int]input{i: {i, times, (times - 1) * f.Mean / f.Std}})
 			}})
 		}
-		all = append(all, alternative{CauseStatistics, line, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", f.Name, means[i], stds[i]), func() *dataset.Float {
-			return in.rewired(map[int]input{i: in.withStatistics(i, means[i], stds[i])})
-		}})
+		scale("seems to have the other sign", -1)
+		for _, k := range powers {
+			if in.isNormalised() && isFar(spread[i]*powerOfTen(k)/f.Std) {
+				continue
+			}
+			scale(fmt.Sprintf("seems to be in a unit other than that of %s: times %s fits", line, powerText(k)),
+				powerOfTen(k))
+		}
+		all = append(all, alternative{CauseStatistics, line,
+			fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", f.Name, means[i], stds[i]),
+			func() *dataset.Float {
+				return in.rewired(map[int]input{i: in.withStatistics(i, means[i], stds[i])})
+			}})
 	}
 	return all
 }

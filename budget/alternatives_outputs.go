@@ -2,6 +2,7 @@ package budget
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"kerf/dataset"
@@ -18,6 +19,9 @@ func (in *Inputs) outputViews(rec *dataset.Recordings) []view {
 		views = append(views, in.outputScales(rec, base, predicted)...)
 	}
 	views = append(views, in.outputExchanges(rec, base, predicted)...)
+	if in.Float.Classes {
+		views = append(views, in.otherClasses(rec, base, predicted)...)
+	}
 	views = append(views, in.shifts(rec, predicted)...)
 	return append(views, in.backwards(rec, base))
 }
@@ -81,11 +85,79 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(_ int, v float64) float64 { return times * v }))
 		}
 		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 and std 1 fit", output.Name), only(raw))
+		if !isFar(stds[o]/output.Std) && math.Abs(means[o]-output.Mean) < output.Std {
+			continue // as recorded would be a fit, not another scale
+		}
 		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", output.Name, means[o], stds[o]), only(asRecorded))
+		if times, plus := regression(rec, predicted, o); isFar(times) {
+			says := fmt.Sprintf("has %s in another unit than that of the recordings: about %.3g times as much, plus %.3g, fits", output.Name, times, plus)
+			try(place, says, only(func(_ int, v float64) float64 { return float64(times*v) + plus }))
+		}
 	}
 	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit", raw)
 	try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", asRecorded)
 	return views
+}
+
+// regression is the line through recorded on predicted values of an output, by least squares.
+func regression(rec *dataset.Recordings, predicted [][]float64, output int) (slope, offset float64) {
+	var p, y []float64
+	for i, s := range rec.Sequences {
+		for step := s.Settle; step < s.Steps; step++ {
+			at := step*rec.Outputs + output
+			p, y = append(p, predicted[i][at]), append(y, s.Y[at])
+		}
+	}
+	meanP, stdP := portable.MeanStd(p)
+	meanY, _ := portable.MeanStd(y)
+	sum := 0.0
+	for i := range p {
+		sum += float64((p[i] - meanP) * (y[i] - meanY))
+	}
+	slope = sum / float64(len(p)) / float64(stdP*stdP)
+	return slope, meanY - float64(slope*meanP)
+}
+
+// otherClasses tries the order of classes in which every predicted class is the recorded one that
+// is most frequent beside it, where that is an order of all classes.
+func (in *Inputs) otherClasses(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []view {
+	classes := rec.Outputs
+	beside := make([][]int, classes) // by predicted and recorded class
+	for c := range beside {
+		beside[c] = make([]int, classes)
+	}
+	for i, s := range rec.Sequences {
+		for step := s.Settle; step < s.Steps; step++ {
+			at := step * classes
+			beside[dataset.Class(predicted[i][at:at+classes])][dataset.Class(s.Y[at:at+classes])]++
+		}
+	}
+	order := make([]int, classes) // recorded class by predicted one
+	var names []string
+	moved := 0
+	for c, counts := range beside {
+		for recorded, n := range counts {
+			if n > counts[order[c]] {
+				order[c] = recorded
+			}
+		}
+		if slices.Contains(order[:c], order[c]) {
+			return nil
+		}
+		if order[c] != c {
+			moved++
+		}
+		names = append(names, in.Float.Outputs[order[c]].Name)
+	}
+	if moved < 3 {
+		return nil // two are an exchange
+	}
+	says := "seem to be in another order: " + dataset.ListNames(names) + " fits"
+	return []view{in.changed(CauseOutputs, "the classes", says, rec, base, predicted, func(from, to []float64) {
+		for c, v := range from {
+			to[order[c]] = v
+		}
+	})}
 }
 
 // powerOfTen is 10^k.
@@ -128,8 +200,12 @@ func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, 
 // view helps and tells them apart, that is the cause.
 func (in *Inputs) foreignOutputs(best *view) *Cause {
 	selection := in.ownShare(in.Selection, predictions(in.Selection, in.Float))
-	c := in.foreignBeside(selection, in.Signoff, predictions(in.Signoff, in.Float))
-	if c == nil || best == nil {
+	given := predictions(in.Signoff, in.Float)
+	c := in.foreignBeside(selection, in.Signoff, given)
+	if c == nil || !in.errsAsForeign(given) {
+		return nil
+	}
+	if best == nil {
 		return c
 	}
 	if rec, predicted := best.see(); in.foreignBeside(selection, rec, predicted) == nil {
@@ -160,6 +236,28 @@ func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings, p
 	}
 	return nil
 }
+
+// errsAsForeign tells whether the network errs so much more on the sign-off recordings, and explains
+// so little of an output there, that the outputs may be others. Where sequences are alike, as those of
+// one test cycle, their outputs fit each other's features, and nothing is wrong.
+func (in *Inputs) errsAsForeign(predicted [][]float64) bool {
+	off := in.scoreOf(in.Signoff, predicted)
+	base, constant := in.floatOnSelection(), in.constantOn(in.Signoff)
+	for o := range in.judged() {
+		e := in.errorOf(off, o)
+		left := e / in.errorOf(constant, o)
+		if !in.Float.Classes {
+			left *= left
+		}
+		if e >= unlikeRatio*in.errorOf(base, o) && left > foreignLeft {
+			return true
+		}
+	}
+	return false
+}
+
+// foreignLeft is the share that is left unexplained where outputs may be others (our choice).
+const foreignLeft = 0.1
 
 const foreignLeast = 1.0 / 3
 

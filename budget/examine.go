@@ -99,7 +99,7 @@ func (in *Inputs) Examine() *Examination {
 		e.Causes = append(e.Causes, *best.Cause)
 	}
 	if in.errsMore(base, off) {
-		best := e.mostProbable(in, in.Signoff, off, in.dataAlternatives(in.Selection))
+		best := e.mostProbable(in, in.Signoff, off, in.dataAlternatives())
 		if c := in.foreignOutputs(best); c != nil {
 			e.Causes = append(e.Causes, *c)
 		} else if best != nil && !slices.ContainsFunc(e.Causes, best.isSame) {
@@ -114,6 +114,11 @@ func (in *Inputs) Examine() *Examination {
 	}
 	return e
 }
+
+// allExplained is the share from which on a network has nothing wrong that could matter, though
+// another rounding of what it was normalised with may make its error many times smaller: what is
+// left is a hundredth of the spread of the output (our choice).
+const allExplained = 0.9999
 
 // unlikeRatio is the ratio of errors from which sign-off recordings are called unlike; our choice.
 const unlikeRatio = 1.5
@@ -151,10 +156,14 @@ func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Ca
 				Says: says, Signoff: signoff, Output: output}.withoutFigures())
 		}
 	}
+	sets := []*dataset.Recordings{in.Signoff, in.Selection}
 	for o, output := range in.judged() {
 		for i, score := range []*dataset.Score{off, base} {
-			if leavesRange(in.errorOf(score, o)) {
+			switch e := in.errorOf(score, o); {
+			case leavesRange(e):
 				add(output.Name, i == 0, "leaves the range of numbers for "+output.Name)
+			case e > 0 && in.errorOf(in.constantOn(sets[i]), o) == 0:
+				add(output.Name, i == 0, "errs on "+output.Name+", which stands still")
 			}
 		}
 	}
@@ -327,12 +336,16 @@ func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *da
 	all, tried := in.views(rec, base, ways)
 	e.Tried += tried
 	constant := in.constantOn(rec)
-	isCause := func(v *view) bool {
-		left := v.With / in.errorOf(constant, v.output)
+	explains := func(e float64, output int) float64 {
+		left := e / in.errorOf(constant, output)
 		if !in.Float.Classes {
 			left *= left
 		}
-		return v.helps() && 1-left >= leastExplained
+		return 1 - left
+	}
+	isCause := func(v *view) bool {
+		return v.helps() && explains(v.With, v.output) >= leastExplained &&
+			explains(v.Given, v.output) < allExplained
 	}
 	least := math.Inf(1)
 	for i := range all {

@@ -47,7 +47,8 @@ func TestMeasuredByHand(t *testing.T) {
 
 // Without front ends the sums are measured too, and so is the time of a step.
 func TestMeasuredSumsWithoutFrontEnds(t *testing.T) {
-	in := inputsFor(t, TargetRule{Clock: 1e6})
+	flash := Bytes(2000)
+	in := inputsFor(t, TargetRule{Clock: 1e6, Flash: &flash})
 	in.Job.FrontEnds = nil
 	c := in.Whole(small)
 	r := &Result{Inputs: in, Chosen: &Chosen{Candidate: c, Fixed: &quant.Network{}}, Costs: in.Costs(c)}

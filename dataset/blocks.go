@@ -20,6 +20,11 @@ const (
 	// as alike, see [blocks.ratio]. Two sequences have to be very alike to say so.
 	alikeTwo  = 0.1
 	alikeMore = 0.5
+
+	// The least share of its sequences that recordings stand for by their lengths, (sum)²/(sum of
+	// squares), so that blocks are believed alone (our choice: one of two may be four times as long,
+	// one of five three times).
+	evenShare = 0.7
 )
 
 // judgeByBlocks takes blocks into the intervals of a comparison where the memory of the network is
@@ -136,10 +141,21 @@ func (b blocks) interval(s series, value, low, high float64) (float64, float64) 
 	if len(s) == 2 {
 		alike = alikeTwo
 	}
-	if b.ratio(s) <= alike {
+	if b.ratio(s) <= alike && s.isEven() {
 		return value - half, value + half
 	}
 	return min(low, value-half), max(high, value+half)
+}
+
+// isEven tells whether sequences are about equally long: whether sequences are alike can only be seen
+// from those that have many blocks.
+func (s series) isEven() bool {
+	sum, squares := 0.0, 0.0
+	for _, v := range s {
+		n := float64(len(v))
+		sum, squares = sum+n, squares+float64(n*n)
+	}
+	return float64(sum*sum) >= evenShare*float64(len(s))*squares
 }
 
 // standardError of the sum of all influences.
