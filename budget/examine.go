@@ -400,6 +400,23 @@ func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
 	return &part
 }
 
+// warnWhereNothing names the scenarios and regions of the sign-off recordings in which the network as
+// given errs more than the constant would. That decides nothing: an output may stand near the
+// constant there.
+func (r *Result) warnWhereNothing() {
+	var places []string
+	for _, x := range r.Examination.Explained {
+		if x.Signoff && !x.IsWhole() && x.Given < 0 {
+			l := Loss{Output: x.Output, Scenario: x.Scenario, Region: x.Region}
+			places = append(places, l.Describe())
+		}
+	}
+	if len(places) > 0 {
+		r.Warnings = append(r.Warnings, "the network as given errs more than the mean of the selection recordings would: "+
+			strings.Join(places, "; "))
+	}
+}
+
 // warnExamination puts what was found into the notes.
 func (r *Result) warnExamination() {
 	e := r.Examination
@@ -407,6 +424,7 @@ func (r *Result) warnExamination() {
 		if e.Unlike != "" {
 			r.Warnings = append(r.Warnings, e.Unlike)
 		}
+		r.warnWhereNothing()
 		return
 	}
 	var all []string

@@ -12,6 +12,7 @@ import (
 type Sums struct {
 	Output string
 	Region string // empty: everywhere
+	Where  string // what the region is, in words; empty: everywhere
 	Metric dataset.Metric
 	Float  dataset.Sums
 	Fixed  dataset.Sums
@@ -27,9 +28,9 @@ func (in *Inputs) sums(rows []Loss, s scores) []Sums {
 	first := dataset.Metrics(in.Float.Classes)[0]
 	for o, output := range in.judged() {
 		for r := -1; r < len(in.Regions); r++ {
-			region := ""
+			region, where := "", ""
 			if r >= 0 {
-				region = in.Regions[r].Name
+				region, where = in.Regions[r].Name, in.Regions[r].Describe(dataset.OutputNames(in.Float.Outputs))
 			}
 			for _, metric := range append(dataset.Metrics(in.Float.Classes), dataset.Explained) {
 				isJudged := func(l Loss) bool {
@@ -43,7 +44,7 @@ func (in *Inputs) sums(rows []Loss, s scores) []Sums {
 				if metric == dataset.Explained {
 					base = s.constant
 				}
-				all = append(all, Sums{output.Name, region, metric,
+				all = append(all, Sums{output.Name, region, where, metric,
 					s.float.Sums(base, o, r, metric), s.fixed.Sums(base, o, r, metric)})
 			}
 		}

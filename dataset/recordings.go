@@ -288,4 +288,3 @@ func Join(parts ...*Recordings) *Recordings {
 	}
 	return all
 }
-

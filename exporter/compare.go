@@ -115,6 +115,11 @@ const (
 // what its estimated parts may be off. Where figures leave it open, a verdict that changed decides,
 // if it is about the same.
 func Compare(old, fresh *Signoff) *Comparison {
+	if ordered := fresh.Sums.inOrderOf(old.Sums); ordered != nil {
+		same := *fresh
+		same.Sums = ordered
+		fresh = &same
+	}
 	c := &Comparison{
 		Old: side(old), New: side(fresh), Inputs: inputChanges(old, fresh), Items: itemChanges(old, fresh), Formats: formatChanges(old, fresh),
 		Warnings: []string{}, Caution: Caution,

@@ -24,7 +24,7 @@ func apart(old, fresh *Signoff) string {
 	switch a, b := old.Sums, fresh.Sums; {
 	case !slices.Equal(old.outputs(), fresh.outputs()):
 		return "other outputs"
-	case !slices.Equal(old.signoffHashes(), fresh.signoffHashes()):
+	case !slices.Equal(old.signoffHashes(), fresh.signoffHashes()) && a.inOrderOf(b) == nil:
 		return "other sign-off recordings"
 	case len(old.Loss) == 0 && len(fresh.Loss) == 0:
 		return ""
@@ -74,7 +74,7 @@ func isSameNetwork(old, fresh *Signoff) bool {
 	}
 	for _, a := range old.Sums.Rows {
 		for _, b := range fresh.Sums.Rows {
-			if a.Output == b.Output && a.Region == b.Region && a.Metric == b.Metric &&
+			if a.Output == b.Output && a.Region == b.Region && a.Where == b.Where && a.Metric == b.Metric &&
 				slices.Equal(a.Steps, b.Steps) && !slices.EqualFunc(a.Float, b.Float, isNearly) {
 				return false
 			}
@@ -208,7 +208,7 @@ func (c *Comparison) lossChange(old, fresh *Signoff, was, now *LossRow) LossChan
 			change.Outcome = OnlyOld
 		case !hasBefore || !hasAfter:
 			change.Outcome, change.Why = NotComparable, "no sums over sequences"
-		case !slices.Equal(before.fixed.Steps, after.fixed.Steps):
+		case before.where != after.where || !slices.Equal(before.fixed.Steps, after.fixed.Steps):
 			change.Outcome, change.Why = NotComparable, "other steps"
 		default:
 			change.compare(was, now, before, after)

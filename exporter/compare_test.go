@@ -45,7 +45,7 @@ func smallSignoff() *Signoff {
 		s.Sums.ScenarioOf, s.Sums.Steps = append(s.Sums.ScenarioOf, i%2), append(s.Sums.Steps, 100)
 		float, fixed = append(float, 94.5+float64(i)), append(fixed, 98.54+float64(i))
 	}
-	s.Sums.Rows = []SumsRow{{"leakage", "", "rmse", s.Sums.Steps, float, fixed, nil}}
+	s.Sums.Rows = []SumsRow{{"leakage", "", "", "rmse", s.Sums.Steps, float, fixed, nil}}
 	s.follow()
 	return s
 }
@@ -218,6 +218,8 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 		{"leakage, all, rmse L/min: other steps", func(s *Signoff) {
 			s.Sums.Rows[0].Steps = append([]int{99}, s.Sums.Steps[1:]...)
 		}},
+		// The region of the name was another one.
+		{"leakage, all, rmse L/min: other steps", func(s *Signoff) { s.Sums.Rows[0].Where = "leakage at least 1" }},
 	} {
 		fresh := smallSignoff()
 		fresh.times(always(0.5))
@@ -246,6 +248,37 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 	old.Sums = nil
 	got := Compare(old, smallSignoff())
 	if got.Verdict != NotComparable || got.Why != "the old sign-off has no sums over sequences" {
+		t.Errorf("%s, %q", got.Verdict, got.Why)
+	}
+}
+
+// The same sequences in another order, and under other names and in another file, are compared pair by
+// pair; one with other outputs is not.
+func TestSequencesAreFoundByTheirOutputs(t *testing.T) {
+	withHashes := func() *Signoff {
+		s := smallSignoff()
+		for i := range s.Sums.Sequences {
+			s.Sums.Recorded = append(s.Sums.Recorded, "hash"+strconv.Itoa(i))
+		}
+		return s
+	}
+	fresh := withHashes()
+	fresh.times(always(1.2))
+	fresh.Inputs[2].SHA256 = "9"
+	sums := fresh.Sums
+	slices.Reverse(sums.ScenarioOf)
+	slices.Reverse(sums.Recorded)
+	slices.Reverse(sums.Rows[0].Fixed)
+	slices.Reverse(sums.Rows[0].Float)
+	for i := range sums.Sequences {
+		sums.Sequences[i] = "renamed" + strconv.Itoa(i)
+	}
+	got := Compare(withHashes(), fresh)
+	if got.Verdict != Worse || math.Abs(*got.Loss[0].Change-0.2) > 1e-9 || *got.Loss[0].ChangeHigh > 0.2+1e-9 {
+		t.Errorf("%s, %q, %+v", got.Verdict, got.Why, got.Loss[0])
+	}
+	sums.Recorded[4] = "another"
+	if got := Compare(withHashes(), fresh); got.Verdict != NotComparable || got.Why != "other sign-off recordings" {
 		t.Errorf("%s, %q", got.Verdict, got.Why)
 	}
 }

@@ -1,10 +1,14 @@
 package exporter
 
 import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"kerf/budget"
 	"kerf/dataset"
@@ -24,6 +28,7 @@ type SumsInfo struct {
 	Scenarios  []string  `json:"scenarios"`
 	ScenarioOf []int     `json:"scenario_of"` // index in Scenarios of every sequence
 	Steps      []int     `json:"steps"`       // of every sequence that count
+	Recorded   []string  `json:"recorded"`    // SHA-256 of the outputs of every sequence, the first eight bytes
 	Rows       []SumsRow `json:"rows"`
 }
 
@@ -31,6 +36,7 @@ type SumsInfo struct {
 type SumsRow struct {
 	Output string    `json:"output"`
 	Region string    `json:"region"`
+	Where  string    `json:"where"` // what the region is, in words
 	Metric string    `json:"metric"`
 	Steps  []int     `json:"steps"`
 	Float  []float64 `json:"float"`           // of the network as given
@@ -49,9 +55,10 @@ func (s *Signoff) addSums(r *budget.Result) {
 		scenario := slices.Index(s.Sums.Scenarios, sequence.Scenario)
 		s.Sums.ScenarioOf = append(s.Sums.ScenarioOf, scenario)
 		s.Sums.Steps = append(s.Sums.Steps, max(0, sequence.Steps-sequence.Settle))
+		s.Sums.Recorded = append(s.Sums.Recorded, recordedHash(sequence, r.Inputs.Float.Outputs))
 	}
 	for _, row := range r.Sums {
-		s.Sums.Rows = append(s.Sums.Rows, SumsRow{row.Output, row.Region, string(row.Metric),
+		s.Sums.Rows = append(s.Sums.Rows, SumsRow{row.Output, row.Region, row.Where, string(row.Metric),
 			row.Fixed.Steps, row.Float.Parts, row.Fixed.Parts, row.Fixed.Whole})
 	}
 	// What is no number is an error of the whole signoff.json.
@@ -61,12 +68,79 @@ func (s *Signoff) addSums(r *budget.Result) {
 			"one, would take %s and are left out of signoff.json: kerf compare compares no errors "+
 			"with this handoff", sequences, Quantity(float64(len(text)), "B")))
 		s.Sums = &SumsInfo{LeftOut: true, Sequences: []string{}, Scenarios: []string{},
-			ScenarioOf: []int{}, Steps: []int{}, Rows: []SumsRow{}}
+			ScenarioOf: []int{}, Steps: []int{}, Recorded: []string{}, Rows: []SumsRow{}}
 	}
 }
 
+// recordedHash is that of the recorded outputs of a sequence, in the order of their names.
+func recordedHash(s *dataset.Sequence, outputs []dataset.Output) string {
+	order := make([]int, len(outputs))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return strings.Compare(outputs[a].Name, outputs[b].Name) })
+	hash := sha256.New()
+	var word [8]byte
+	for step := range s.Steps {
+		for _, o := range order {
+			binary.LittleEndian.PutUint64(word[:], math.Float64bits(s.Y[step*len(outputs)+o]))
+			hash.Write(word[:])
+		}
+	}
+	return hex.EncodeToString(hash.Sum(nil)[:8])
+}
+
+// inOrderOf has the same sums with the sequences in the order, and under the names, of others of the
+// same recorded outputs; nil where these are not the same.
+func (s *SumsInfo) inOrderOf(other *SumsInfo) *SumsInfo {
+	if s == nil || other == nil || len(s.Recorded) == 0 || len(s.Recorded) != len(other.Recorded) ||
+		len(s.Recorded) != len(s.ScenarioOf) || len(s.Recorded) != len(s.Steps) {
+		return nil
+	}
+	from := make([]int, len(s.Recorded))
+	taken := map[int]bool{}
+	for i, hash := range other.Recorded {
+		from[i] = slices.Index(s.Recorded, hash)
+		if from[i] < 0 || taken[from[i]] {
+			return nil
+		}
+		taken[from[i]] = true
+	}
+	ordered := &SumsInfo{Sequences: other.Sequences, Scenarios: other.Scenarios, Recorded: other.Recorded,
+		Steps: permuted(s.Steps, from)}
+	for _, scenario := range permuted(s.ScenarioOf, from) {
+		if scenario < 0 || scenario >= len(s.Scenarios) {
+			return nil
+		}
+		ordered.ScenarioOf = append(ordered.ScenarioOf, slices.Index(other.Scenarios, s.Scenarios[scenario]))
+	}
+	for _, r := range s.Rows {
+		if len(r.Steps) != len(from) || len(r.Float) != len(from) || len(r.Fixed) != len(from) ||
+			len(r.Whole) != 0 && len(r.Whole) != len(from) {
+			return nil
+		}
+		r.Steps, r.Float, r.Fixed = permuted(r.Steps, from), permuted(r.Float, from), permuted(r.Fixed, from)
+		if len(r.Whole) > 0 {
+			r.Whole = permuted(r.Whole, from)
+		}
+		ordered.Rows = append(ordered.Rows, r)
+	}
+	return ordered
+}
+
+func permuted[T any](values []T, from []int) []T {
+	all := make([]T, len(from))
+	for i, at := range from {
+		all[i] = values[at]
+	}
+	return all
+}
+
 // sumsPair are the sums of one row of the network as given and of the integer network.
-type sumsPair struct{ float, fixed dataset.Sums }
+type sumsPair struct {
+	float, fixed dataset.Sums
+	where        string // what the region is
+}
 
 // of finds the sums of a row of the accuracy; false where there are none, or none that can be.
 func (s *SumsInfo) of(row *LossRow) (sumsPair, bool) {
@@ -86,7 +160,7 @@ func (s *SumsInfo) of(row *LossRow) (sumsPair, bool) {
 			return pair, true
 		}
 		kept := s.inScenario(row.Scenario)
-		return sumsPair{pair.float.Of(kept), pair.fixed.Of(kept)}, true
+		return sumsPair{pair.float.Of(kept), pair.fixed.Of(kept), pair.where}, true
 	}
 	return sumsPair{}, false
 }
@@ -95,7 +169,7 @@ func (s *SumsInfo) of(row *LossRow) (sumsPair, bool) {
 func (s *SumsInfo) read(r *SumsRow) (sumsPair, error) {
 	n := len(s.Sequences)
 	pair := sumsPair{dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Float, Whole: r.Whole},
-		dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Fixed, Whole: r.Whole}}
+		dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Fixed, Whole: r.Whole}, r.Where}
 	for _, sums := range []dataset.Sums{pair.float, pair.fixed} {
 		if err := sums.Check(dataset.Metric(r.Metric)); err != nil {
 			return sumsPair{}, err

@@ -22,7 +22,7 @@ func resultOf(outputs, sequences int) *budget.Result {
 		rec.Sequences = append(rec.Sequences,
 			&dataset.Sequence{Name: name, Scenario: scenario, Steps: 500, Settle: 20})
 	}
-	r := &budget.Result{Inputs: &budget.Inputs{Signoff: rec}}
+	r := &budget.Result{Inputs: &budget.Inputs{Signoff: rec, Float: &dataset.Float{}}}
 	draw := func() dataset.Sums {
 		s := dataset.Sums{Sequences: sequences}
 		for range sequences {
