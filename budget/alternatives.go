@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 
 	"kerf/dataset"
@@ -84,8 +85,12 @@ func isFar(factor float64) bool { return factor >= 1.6 || factor <= 1/1.6 }
 // modelAlternatives read the weights in another way.
 func (in *Inputs) modelAlternatives() []alternative {
 	var all []alternative
+	place := in.Job.Model.File
+	if len(in.Job.Model.Layers) > 0 {
+		place += ", as " + filepath.Base(in.Job.File) + " reads it,"
+	}
 	for _, v := range in.Float.Net.Variants() {
-		all = append(all, alternative{v.What, in.Job.Model.File, "seems to be meant with " + v.How, func() *dataset.Float { return in.with(v.Network) }})
+		all = append(all, alternative{v.What, place, "seems to be meant with " + v.How, func() *dataset.Float { return in.with(v.Network) }})
 	}
 	return all
 }

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -174,5 +175,33 @@ func write(t *testing.T, path, content string) {
 	t.Helper()
 	if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// A column that stands still is no output, though its mean gives all of it.
+func TestDraftTakesNoConstantForAnOutput(t *testing.T) {
+	dir := t.TempDir()
+	net := drawnNetwork(model.GRUResetAfter, []model.Activation{model.Identity})
+	var weights bytes.Buffer
+	if err := model.WriteSafetensors(&weights, model.ToTorch(net), nil); err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(dir, "model.safetensors"), weights.String())
+	var text strings.Builder
+	for i, line := range strings.Split(strings.TrimSpace(playedCSV(net)), "\n") {
+		cells := strings.SplitN(line, ",", 4) // sequence, scenario, t, the rest
+		still := "21.5"
+		if i == 0 {
+			still = "ambient"
+		}
+		text.WriteString(strings.Join(append(cells[:3:3], still, cells[3]), ",") + "\n")
+	}
+	write(t, filepath.Join(dir, "selection.csv"), text.String())
+	d, err := NewDraft(filepath.Join(dir, "model.safetensors"), filepath.Join(dir, "selection.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(d.Ignored, []string{"ambient"}) || d.IsDoubtful() {
+		t.Errorf("ignored %q, outputs %v, fit %+v", d.Ignored, dataset.OutputNames(d.Outputs), d.Fit)
 	}
 }

@@ -127,7 +127,12 @@ func fitOf(p *dataset.Float, rec *dataset.Recordings, column string) []DraftFit 
 	}
 	var fits []DraftFit
 	for o, out := range p.Outputs {
-		_, std := meanStd(columnOf(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 { return s.Y }))
+		values := columnOf(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 { return s.Y })
+		if slices.Min(values) == slices.Max(values) {
+			fits = append(fits, DraftFit{out.Name, 0}) // of what stands still nothing is explained
+			continue
+		}
+		_, std := meanStd(values)
 		e := score.Value(score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE)
 		fits = append(fits, DraftFit{out.Name, 1 - e*e/(std*std)})
 	}
