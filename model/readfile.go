@@ -91,7 +91,13 @@ func fromArrays(at place, tensors map[string]*Tensor, spec Spec) (*Network, erro
 	for i := range arrays {
 		name := fmt.Sprintf("arr_%d", i)
 		if arrays[i] = tensors[name]; arrays[i] == nil {
-			return nil, at.unsupported(kerasHint, "holds %d arrays, but none is called %q as numpy.savez names them without names", len(tensors), name)
+			hint := kerasHint
+			for tensor := range tensors {
+				if strings.HasSuffix(tensor, "weight_ih_l0") {
+					hint = `these are torch's names: convention = "torch" in [model] reads them`
+				}
+			}
+			return nil, at.unsupported(hint, "holds %d arrays, but none is called %q as numpy.savez names them without names", len(tensors), name)
 		}
 	}
 	return FromKeras(at.file, arrays, spec)
