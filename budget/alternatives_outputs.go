@@ -70,6 +70,7 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 	}
 	file := in.Job.Outputs.File
 	asRecorded := func(o int, v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] }
+	isNear := true
 	for o, output := range outputs {
 		place := fmt.Sprintf("%s line %d", file, output.Line)
 		only := func(change func(o int, physical float64) float64) func(int, float64) float64 {
@@ -85,22 +86,43 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(_ int, v float64) float64 { return times * v }))
 		}
 		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 and std 1 fit", output.Name), only(raw))
-		if !isFar(stds[o]/output.Std) && math.Abs(means[o]-output.Mean) < output.Std {
-			continue // as recorded would be a fit, not another scale
+		if !isFar(stds[o]/output.Std) && math.Abs(means[o]-output.Mean) < output.Std || rec == in.Signoff {
+			continue // as recorded would be a fit, not another scale; outputs.csv is of all recordings
 		}
+		isNear = false
 		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", output.Name, means[o], stds[o]), only(asRecorded))
-		if times, plus := regression(rec, predicted, o); isFar(times) {
-			says := fmt.Sprintf("has %s in another unit than that of the recordings: about %.3g times as much, plus %.3g, fits", output.Name, times, plus)
-			try(place, says, only(func(_ int, v float64) float64 { return float64(times*v) + plus }))
-		}
 	}
 	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit", raw)
-	try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", asRecorded)
+	if !isNear {
+		try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", asRecorded)
+	}
+	if slices.ContainsFunc(views, func(v view) bool { return v.helps() }) {
+		return views
+	}
+	for o, output := range outputs { // the last resort: it fits whatever there is
+		times, plus, shared := regression(rec, predicted, o)
+		if !isFar(times) || shared < leastShared {
+			continue
+		}
+		says := fmt.Sprintf("has %s in another unit than that of the recordings: about %.3g times as much, plus %.3g, fits",
+			output.Name, times, plus)
+		try(fmt.Sprintf("%s line %d", file, output.Line), says, func(k int, v float64) float64 {
+			if k == o {
+				return float64(times*v) + plus
+			}
+			return v
+		})
+	}
 	return views
 }
 
-// regression is the line through recorded on predicted values of an output, by least squares.
-func regression(rec *dataset.Recordings, predicted [][]float64, output int) (slope, offset float64) {
+// leastShared is the share of the variance that a line must explain to be another unit (our choice):
+// where an output hardly moves, errors alone make the line flat.
+const leastShared = 0.5
+
+// regression is the line through recorded on predicted values of an output, by least squares, and
+// the share of the variance that it explains.
+func regression(rec *dataset.Recordings, predicted [][]float64, output int) (slope, offset, shared float64) {
 	var p, y []float64
 	for i, s := range rec.Sequences {
 		for step := s.Settle; step < s.Steps; step++ {
@@ -109,13 +131,15 @@ func regression(rec *dataset.Recordings, predicted [][]float64, output int) (slo
 		}
 	}
 	meanP, stdP := portable.MeanStd(p)
-	meanY, _ := portable.MeanStd(y)
+	meanY, stdY := portable.MeanStd(y)
 	sum := 0.0
 	for i := range p {
 		sum += float64((p[i] - meanP) * (y[i] - meanY))
 	}
-	slope = sum / float64(len(p)) / float64(stdP*stdP)
-	return slope, meanY - float64(slope*meanP)
+	covariance := sum / float64(len(p))
+	slope = covariance / float64(stdP*stdP)
+	shared = slope * covariance / float64(stdY*stdY)
+	return slope, meanY - float64(slope*meanP), shared
 }
 
 // otherClasses tries the order of classes in which every predicted class is the recorded one that

@@ -17,7 +17,7 @@ import (
 type Examination struct {
 	Explained []Explained
 	Causes    []Cause // that speak against a signature, the most probable first
-	Nearest   *Cause  // of all that make no output worse the one with the least ratio, a cause or not; may be nil
+	Nearest   *Cause  // of all that shift no time and make no output worse the one with the least ratio; may be nil
 	Tried     int     // alternatives
 	Checked   string  // reason of the job to let the verdict stand; empty: none
 	Unlike    string  // where sign-off recordings are unlike the others, and no cause tells why; empty: nowhere
@@ -350,7 +350,9 @@ func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *da
 	least := math.Inf(1)
 	for i := range all {
 		v := &all[i]
-		if v.most <= worseRatio && (e.Nearest == nil || v.least < e.Nearest.Ratio) {
+		// Earlier or later outputs are nearer to those of many a right network.
+		isOfTime := v.Kind == CauseShift || v.Kind == CauseBackwards
+		if v.most <= worseRatio && !isOfTime && (e.Nearest == nil || v.least < e.Nearest.Ratio) {
 			e.Nearest = v.Cause
 		}
 		if isCause(v) {

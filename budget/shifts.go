@@ -134,9 +134,19 @@ func (in *Inputs) belongEarlier(rec *dataset.Recordings, here shift, k int) bool
 	if there.helps() {
 		here = here.and(there)
 	}
+	if rec == in.Signoff && !there.helps() && !in.errsAsOnSelection(here) {
+		return false
+	}
 	less, squares := in.toldLess(here)
 	_, low, _ := dataset.RatioInterval(less, squares)
 	return low > 0
+}
+
+// errsAsOnSelection tells whether a shift brings the error of its output down to about that on the
+// selection recordings. A filter that has to follow faster signals than it was trained on lags
+// behind, and is nearer to what was recorded earlier, but not as near.
+func (in *Inputs) errsAsOnSelection(s shift) bool {
+	return in.errorOf(s.score, s.output) <= errsMoreRatio*in.errorOf(in.floatOnSelection(), s.output)
 }
 
 // and joins the same shift of other recordings.

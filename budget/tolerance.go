@@ -185,7 +185,7 @@ func (in *Inputs) checkTolerances() error {
 		}
 	}
 	if len(job.Tolerances) == 0 {
-		in.Warnings = append(in.Warnings, "the job gives no tolerance: features and units are not cut, and the loss is not judged")
+		in.Warnings = append(in.Warnings, "the job gives no tolerance: "+notJudged)
 	}
 	if len(in.Targets) == 0 {
 		in.Warnings = append(in.Warnings, "the job gives no target: no cost is judged")
@@ -193,6 +193,8 @@ func (in *Inputs) checkTolerances() error {
 	in.warnLoose()
 	return nil
 }
+
+const notJudged = "features and units are not cut, and the loss is not judged"
 
 // checkScenarios looks for scenarios in tolerances of which there are no recordings.
 func (in *Inputs) checkScenarios() error {
@@ -208,6 +210,9 @@ func (in *Inputs) checkScenarios() error {
 				return in.Job.at(targets.DidYouMean(name, known), fmt.Sprintf("tolerance for the unknown scenario %q", name), "tolerance", output, "scenario", name)
 			}
 		}
+	}
+	if len(in.Job.Tolerances) > 0 && !in.JudgesLoss() {
+		in.Warnings = append(in.Warnings, "every tolerance is off: "+notJudged)
 	}
 	return nil
 }
