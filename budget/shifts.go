@@ -117,25 +117,30 @@ func overlap(rec *dataset.Recordings, predicted [][]float64, k int) (given, shif
 
 // belongEarlier tells whether outputs that fit better when they are taken some steps earlier were
 // recorded too early. Where a network forecasts or smooths, its outputs come nearer to earlier
-// recorded values than to those of the same step, and nothing is wrong. What tells is how much
-// features and predictions of a step still say of the error at that step, by a linear fit. Training
-// leaves nothing where the outputs belong. A forecast of tomorrow leaves much of an error against
-// today, which the features know. So the outputs belong earlier if less is told there, with all of
-// the 95 % interval of the difference. Where both sets fit better so, it is that of both.
+// recorded values than to those of the same step, and nothing is wrong. Two things tell:
+//
+//   - sign-off outputs alone that are followed earlier as well as those of the selection recordings are
+//     followed at their own steps;
+//   - what features and predictions of a step still say of the error at that step, by a linear fit.
+//     Training leaves nothing where the outputs belong. A forecast of tomorrow leaves much of an error
+//     against today, which the features know. So the outputs belong earlier if less is told there,
+//     with all of the 95 % interval of the difference. Where both sets fit better so, it is that of
+//     both.
 func (in *Inputs) belongEarlier(rec *dataset.Recordings, here shift, k int) bool {
 	other := in.Signoff
 	if rec == in.Signoff {
 		other = in.Selection
 	}
+	there := in.shifted(other, predictions(other, in.Float), k)
+	if rec == in.Signoff && there.base != nil && !there.helps() {
+		_, low, _ := in.errorRatio(there.base, there.score, here.output, dataset.Compare)
+		return low > here.high && in.errsAsOnSelection(here)
+	}
 	if in.Float.Classes {
 		return false // the errors of classes are no differences
 	}
-	there := in.shifted(other, predictions(other, in.Float), k)
 	if there.helps() {
 		here = here.and(there)
-	}
-	if rec == in.Signoff && !there.helps() && !in.errsAsOnSelection(here) {
-		return false
 	}
 	less, squares := in.toldLess(here)
 	_, low, _ := dataset.RatioInterval(less, squares)
