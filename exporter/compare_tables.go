@@ -159,7 +159,7 @@ func (l *LossChange) row() string { return l.Output + ", " + placeName(l.Scenari
 
 // of names the metric and its unit.
 func (l *LossChange) of() string {
-	return strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit)
+	return strings.TrimSpace(spaced(l.Metric) + " " + l.Unit)
 }
 
 // show prints a value of the metric.

@@ -3,7 +3,6 @@ package exporter
 import (
 	"math"
 	"slices"
-	"strings"
 
 	"kerf/budget"
 	"kerf/targets"
@@ -154,11 +153,11 @@ func (s *Signoff) costRows(parts bool) *targetRows {
 
 // name is the resource and part in words: "cycles: layer 0, gates".
 func (c *CostRow) name() string {
-	resource := strings.ReplaceAll(c.Resource, "_", " ")
+	resource := spaced(c.Resource)
 	if c.Part == budget.Total {
 		return resource
 	}
-	return resource + ": " + strings.ReplaceAll(c.Part, "_", " ")
+	return resource + ": " + spaced(c.Part)
 }
 
 func (c *CostRow) limit() string {
@@ -188,7 +187,7 @@ func (s *Signoff) placeRows() *targetRows {
 	r := &targetRows{title: "Weights and tables in flash, or copied to RAM at start",
 		what: "resource", head: []string{"in flash", "in ram", "chosen"}, words: 1}
 	for _, p := range s.Places {
-		r.add(p.Target, strings.ReplaceAll(p.Resource, "_", " "), Quantity(p.InFlash, p.Unit),
+		r.add(p.Target, spaced(p.Resource), Quantity(p.InFlash, p.Unit),
 			Quantity(p.InRAM, p.Unit), p.Chosen)
 	}
 	return r

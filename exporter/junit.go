@@ -81,11 +81,11 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		if l.ToleranceOn == "fixed" {
 			value = strings.TrimSpace(Significant(l.Fixed) + " " + l.Unit)
 		}
-		message := fmt.Sprintf("%s: %s of %s, up to %s; tolerance %s (%s); %d sequences", l.Verdict, strings.ReplaceAll(l.Metric, "_", " "), value, l.upTo(), l.limit(), l.From, l.Sequences)
+		message := fmt.Sprintf("%s: %s of %s, up to %s; tolerance %s (%s); %d sequences", l.Verdict, spaced(l.Metric), value, l.upTo(), l.limit(), l.From, l.Sequences)
 		if l.WouldDo > 0 {
 			message += fmt.Sprintf(", about %d would do", l.WouldDo)
 		}
-		name := where + ": " + strings.ReplaceAll(l.Metric, "_", " ")
+		name := where + ": " + spaced(l.Metric)
 		if l.ToleranceOn == "rise" {
 			name += " rise"
 		}
@@ -93,7 +93,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 	}
 	for _, c := range s.Cost {
 		message := fmt.Sprintf("%s: %s of %s (%s)", c.Verdict, Quantity(c.Value, c.Unit), c.limit(), c.From)
-		add("cost on "+c.Target, strings.ReplaceAll(c.Resource, "_", " "), c.Verdict, message)
+		add("cost on "+c.Target, spaced(c.Resource), c.Verdict, message)
 	}
 	text, err := xml.MarshalIndent(all, "", "  ")
 	if err != nil {

@@ -88,7 +88,7 @@ func (p *PathRow) items() []string {
 	}
 	items := make([]string, len(names))
 	for i, name := range names {
-		items[i] = strings.ReplaceAll(p.Item, "_", " ") + " " + name
+		items[i] = spaced(p.Item) + " " + name
 	}
 	return items
 }

@@ -3,7 +3,6 @@ package exporter
 import (
 	"fmt"
 	"html/template"
-	"strings"
 
 	"kerf/dataset"
 )
@@ -162,7 +161,7 @@ func (l *LossRow) riseLimit() *float64 {
 }
 
 func (l *LossRow) metricTitle() string {
-	title := strings.ReplaceAll(l.Metric, "_", " ") + " of " + l.Output
+	title := spaced(l.Metric) + " of " + l.Output
 	if l.Unit != "" {
 		title += ", " + l.Unit
 	}

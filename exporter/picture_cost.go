@@ -79,10 +79,10 @@ func (s *Signoff) costPicture(resource string) template.HTML {
 	each := float64(2*bar) + gap
 	unit := s.total(targets[0], resource).Unit
 	bottom := top + float64(each*float64(len(targets)))
-	d := newDrawing(pictureWidth, bottom+8, fmt.Sprintf("%s by part. %s.", strings.ReplaceAll(resource, "_", " "), strings.Join(said, "; ")))
+	d := newDrawing(pictureWidth, bottom+8, fmt.Sprintf("%s by part. %s.", spaced(resource), strings.Join(said, "; ")))
 	key := x.from
 	for i, p := range parts {
-		name := strings.ReplaceAll(p, "_", " ")
+		name := spaced(p)
 		d.bar(key, 8, 22, 11, "bar "+fill(i), "")
 		d.text(key+28, 18, "", name)
 		key += textWidth(name) + 52
@@ -99,7 +99,7 @@ func (s *Signoff) costPicture(resource string) template.HTML {
 				if row.Target != t || row.Resource != resource || row.Part != p {
 					continue
 				}
-				name := strings.ReplaceAll(p, "_", " ")
+				name := spaced(p)
 				d.bar(x.at(now), y, x.at(now+row.Value)-x.at(now), bar-3, "bar "+fill(k), fmt.Sprintf("%s, %s: %s, %s", t, name, Quantity(row.Value, unit), row.Kind))
 				d.bar(x.at(before), y+bar, x.at(before+row.Before)-x.at(before), bar-3, "bar past "+fill(k), fmt.Sprintf("%s uncut, %s: %s", t, name, Quantity(row.Before, unit)))
 				now += row.Value

@@ -81,10 +81,10 @@ func (s *Signoff) tightestTable() Table {
 		if up == "" {
 			up = Significant(l.Fixed)
 		}
-		add(l.Verdict, l.Margin, fmt.Sprintf("%s, %s: %s", l.Output, where, strings.ReplaceAll(l.Metric, "_", " ")), up, l.limit())
+		add(l.Verdict, l.Margin, fmt.Sprintf("%s, %s: %s", l.Output, where, spaced(l.Metric)), up, l.limit())
 	}
 	for _, c := range s.Cost {
-		add(c.Verdict, c.Margin, fmt.Sprintf("%s: %s", c.Target, strings.ReplaceAll(c.Resource, "_", " ")), Quantity(c.Value, c.Unit), c.limit())
+		add(c.Verdict, c.Margin, fmt.Sprintf("%s: %s", c.Target, spaced(c.Resource)), Quantity(c.Value, c.Unit), c.limit())
 	}
 	slices.SortStableFunc(rows, func(a, b judgedRow) int { return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(a.margin, b.margin)) })
 	for _, r := range rows[:min(tightestRows, len(rows))] {
@@ -103,7 +103,7 @@ func (s *Signoff) targetTable() Table {
 		}
 	}
 	for _, r := range resources {
-		t.Head = append(t.Head, strings.ReplaceAll(r, "_", " "))
+		t.Head = append(t.Head, spaced(r))
 	}
 	t.Head = append(t.Head, "limits")
 	for _, target := range s.TargetNames() {
@@ -121,7 +121,7 @@ func (s *Signoff) targetTable() Table {
 				limits = "met"
 			}
 			if c.Verdict == budget.Fail {
-				broken = append(broken, strings.ReplaceAll(resource, "_", " "))
+				broken = append(broken, spaced(resource))
 			}
 		}
 		if len(broken) > 0 {

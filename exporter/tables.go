@@ -120,7 +120,7 @@ func (l *LossRow) shownChange() func(float64) string {
 func Points(v float64) string { return strings.TrimSuffix(Percent(v), " %") + " points" }
 
 func (l *LossRow) metricAndUnit() string {
-	return strings.TrimSpace(strings.ReplaceAll(l.Metric, "_", " ") + " " + l.Unit)
+	return strings.TrimSpace(spaced(l.Metric) + " " + l.Unit)
 }
 
 // place is the scenario or region of a row, in words.
