@@ -83,7 +83,7 @@ type itemGroup struct {
 }
 
 // what names the sort in words.
-func (g itemGroup) what() string { return strings.ReplaceAll(g.item, "_", " ") + "s" }
+func (g itemGroup) what() string { return spaced(g.item) + "s" }
 
 // itemGroups are what came and went, without empty ones.
 func (c *Comparison) itemGroups() []itemGroup {
@@ -227,7 +227,7 @@ func (c *Comparison) costTable() Table {
 	return t
 }
 
-func (r *CostChange) of() string { return strings.ReplaceAll(r.Resource, "_", " ") }
+func (r *CostChange) of() string { return spaced(r.Resource) }
 
 func (r *CostChange) shownChange() string {
 	return optional(r.Change, func(v float64) string { return signed(v, r.show) })

@@ -2,7 +2,6 @@ package exporter
 
 import (
 	"strconv"
-	"strings"
 
 	"kerf/budget"
 	"kerf/dataset"
@@ -71,7 +70,7 @@ func (s *Signoff) PathTable() Table {
 	return t
 }
 
-func (p *PathRow) title() string { return strings.ReplaceAll(p.Item, "_", " ") + " " + p.Name }
+func (p *PathRow) title() string { return spaced(p.Item) + " " + p.Name }
 
 func (p *PathRow) outcome() string {
 	if p.Taken {
