@@ -41,7 +41,19 @@ func (s *Signoff) Legend() string {
 	if len(s.Measured) > 0 {
 		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
 	}
-	return legend + s.extremeLegend()
+	return legend + s.extremeLegend() + s.explainedLegend()
+}
+
+// explainedLegend says what a share is one of.
+func (s *Signoff) explainedLegend() string {
+	switch {
+	case len(s.Explained) == 0:
+		return ""
+	case s.isClassifier():
+		return " explains: 1 less the wrong steps over those of the most frequent class of the selection recordings."
+	}
+	return " explains: 1 less the squared error over that of a constant, the mean of all selection recordings, " +
+		"in a scenario or region as well."
 }
 
 const legendRest = "fixed: the integer network of the C. " +
