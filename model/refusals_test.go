@@ -147,7 +147,7 @@ func TestFilesThatAreRefused(t *testing.T) {
 		{"m.keras", "", "", ErrUnsupported, ".keras files are not read", `convention = "keras"`},
 		{"m.mat", "", "torch", ErrUnsupported, `unknown extension ".mat", read are .onnx, .safetensors and .npz`, ".onnx"},
 		{"m", "", "torch", ErrUnsupported, `unknown extension ""`, ".safetensors"},
-		{"m.safetensors", good, "keras", ErrUnsupported, `holds 6 arrays, but none is called "arr_0"`, "get_weights()"},
+		{"m.safetensors", good, "keras", ErrUnsupported, `holds 6 arrays, but none is called "arr_0"`, `convention = "torch" in [model] reads them`},
 		{"m.safetensors", good, "", ErrUnsupported, "does not say its convention", `convention = "torch"`},
 		{"m.safetensors", good, "Torch", ErrUnsupported, `unknown convention "Torch"`, `convention = "torch"`},
 	} {
