@@ -408,6 +408,9 @@ func Shown(l budget.Loss, v float64) string { return rowName(l).shownAs(toleranc
 
 func wholePercent(v *float64) string {
 	return optional(v, func(v float64) string {
+		if v < 0 && v > -0.005 {
+			return Percent(v) // what is beyond a limit by less than half a percent shows that it is
+		}
 		return strconv.FormatFloat(100*v, 'f', 0, 64) + " %"
 	})
 }
