@@ -18,7 +18,7 @@ const (
 	CauseStatistics    = "mean and std"        // of one feature
 	CauseScale         = "scale of a column"   // a power of ten
 	CauseOutputScale   = "scale of an output"  // mean and std of outputs.csv, or a power of ten
-	CauseOutputs       = "outputs exchanged"   // two lines of outputs.csv
+	CauseOutputs       = "outputs exchanged"   // two outputs, or the order of all classes
 	CauseShift         = "outputs shifted"     // in time, by some steps
 	CauseBackwards     = "steps backwards"     // the last step of a sequence first
 	CauseForeign       = "outputs of others"   // recorded outputs that belong to other features
@@ -50,16 +50,15 @@ func (in *Inputs) alternatives(rec *dataset.Recordings) []alternative {
 func (in *Inputs) dataAlternatives() []alternative {
 	const recordings = "the sign-off recordings"
 	means, stds := recordedStatistics(in.Selection)
-	_, offStds := recordedStatistics(in.Signoff)
+	offMeans, offStds := recordedStatistics(in.Signoff)
 	columns := slices.DeleteFunc(in.exchanges(recordings), func(a alternative) bool { return a.kind != CauseColumns })
-	return slices.Concat(columns, in.columnScales(recordings, means, stds, offStds), in.otherUnits(recordings, means, stds),
+	return slices.Concat(columns, in.columnScales(recordings, means, stds, offStds), in.otherUnits(recordings, means, stds, offMeans, offStds),
 		in.normalisations(means, stds))
 }
 
 // otherUnits read single columns of the sign-off recordings as if they had the mean and standard
 // deviation that they have in the selection recordings, where these are far apart.
-func (in *Inputs) otherUnits(recordings string, means, stds []float64) []alternative {
-	offMeans, offStds := recordedStatistics(in.Signoff)
+func (in *Inputs) otherUnits(recordings string, means, stds, offMeans, offStds []float64) []alternative {
 	var all []alternative
 	for i, f := range in.Float.Features {
 		times := stds[i] / offStds[i]

@@ -222,14 +222,13 @@ func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, 
 // own recorded outputs no better than it follows those of other sequences of the scenario, or those
 // of another time of the same sequence, while on the selection recordings it tells them apart. If a
 // view helps and tells them apart, that is the cause.
-func (in *Inputs) foreignOutputs(best *view) *Cause {
-	selection := in.ownShare(in.Selection, predictions(in.Selection, in.Float))
-	given := predictions(in.Signoff, in.Float)
-	c := in.foreignBeside(selection, in.Signoff, given)
-	if c == nil || !in.errsAsForeign(given) {
+func (in *Inputs) foreignOutputs(best *view, off *dataset.Score) *Cause {
+	if !in.errsAsForeign(off) {
 		return nil
 	}
-	if best == nil {
+	selection := in.ownShare(in.Selection, predictions(in.Selection, in.Float))
+	c := in.foreignBeside(selection, in.Signoff, predictions(in.Signoff, in.Float))
+	if c == nil || best == nil {
 		return c
 	}
 	if rec, predicted := best.see(); in.foreignBeside(selection, rec, predicted) == nil {
@@ -264,16 +263,11 @@ func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings, p
 // errsAsForeign tells whether the network errs so much more on the sign-off recordings, and explains
 // so little of an output there, that the outputs may be others. Where sequences are alike, as those of
 // one test cycle, their outputs fit each other's features, and nothing is wrong.
-func (in *Inputs) errsAsForeign(predicted [][]float64) bool {
-	off := in.scoreOf(in.Signoff, predicted)
+func (in *Inputs) errsAsForeign(off *dataset.Score) bool {
 	base, constant := in.floatOnSelection(), in.constantOn(in.Signoff)
 	for o := range in.judged() {
 		e := in.errorOf(off, o)
-		left := e / in.errorOf(constant, o)
-		if !in.Float.Classes {
-			left *= left
-		}
-		if e >= unlikeRatio*in.errorOf(base, o) && left > foreignLeft {
+		if e >= unlikeRatio*in.errorOf(base, o) && in.leftBy(e, constant, o) > foreignLeft {
 			return true
 		}
 	}

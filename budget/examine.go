@@ -100,7 +100,7 @@ func (in *Inputs) Examine() *Examination {
 	}
 	if in.errsMore(base, off) {
 		best := e.mostProbable(in, in.Signoff, off, in.dataAlternatives())
-		if c := in.foreignOutputs(best); c != nil {
+		if c := in.foreignOutputs(best, off); c != nil {
 			e.Causes = append(e.Causes, *c)
 		} else if best != nil && !slices.ContainsFunc(e.Causes, best.isSame) {
 			e.Causes = append(e.Causes, *best.Cause)
@@ -156,13 +156,13 @@ func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Ca
 				Says: says, Signoff: signoff, Output: output}.withoutFigures())
 		}
 	}
-	sets := []*dataset.Recordings{in.Signoff, in.Selection}
+	constants := []*dataset.Score{in.constantOn(in.Signoff), in.constantOn(in.Selection)}
 	for o, output := range in.judged() {
 		for i, score := range []*dataset.Score{off, base} {
 			switch e := in.errorOf(score, o); {
 			case leavesRange(e):
 				add(output.Name, i == 0, "leaves the range of numbers for "+output.Name)
-			case e > 0 && in.errorOf(in.constantOn(sets[i]), o) == 0:
+			case e > 0 && in.errorOf(constants[i], o) == 0:
 				add(output.Name, i == 0, "errs on "+output.Name+", which stands still")
 			}
 		}
@@ -225,6 +225,15 @@ func (in *Inputs) errorOf(score *dataset.Score, output int) float64 {
 		return 1 - score.Value(score, slice, dataset.Accuracy)
 	}
 	return score.Value(score, slice, dataset.RMSE)
+}
+
+// leftBy is the share of an output that an error leaves unexplained, beside the constant.
+func (in *Inputs) leftBy(e float64, constant *dataset.Score, output int) float64 {
+	left := e / in.errorOf(constant, output)
+	if in.Float.Classes {
+		return left
+	}
+	return float64(left * left)
 }
 
 // errorRatio compares the errors of two predictors of one output, with the 95 % interval.
@@ -336,16 +345,9 @@ func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *da
 	all, tried := in.views(rec, base, ways)
 	e.Tried += tried
 	constant := in.constantOn(rec)
-	explains := func(e float64, output int) float64 {
-		left := e / in.errorOf(constant, output)
-		if !in.Float.Classes {
-			left *= left
-		}
-		return 1 - left
-	}
 	isCause := func(v *view) bool {
-		return v.helps() && explains(v.With, v.output) >= leastExplained &&
-			explains(v.Given, v.output) < allExplained
+		return v.helps() && 1-in.leftBy(v.With, constant, v.output) >= leastExplained &&
+			1-in.leftBy(v.Given, constant, v.output) < allExplained
 	}
 	least := math.Inf(1)
 	for i := range all {

@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -244,7 +245,7 @@ func (r *Result) startEffect() *startEffect {
 		rest.Sequences = append(rest.Sequences, &later)
 	}
 	var most *startEffect
-	mostMoved := 0.0
+	mostRank, mostMoved := 0, 0.0 // a row that passes with the start alone ranks before another changed verdict
 	for _, later := range in.lossRows(&rest, r.scoresOn(&rest), true) {
 		at := slices.IndexFunc(r.Loss, later.sameRow)
 		if at < 0 {
@@ -255,24 +256,22 @@ func (r *Result) startEffect() *startEffect {
 		after, _ := later.JudgedValue()
 		moved := math.Abs(after-before) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
 		e := &startEffect{first, row, later}
-		if e.signs() {
-			moved += signsMore
-		} else if later.Verdict != row.Verdict {
-			moved += changesMore
+		isChanged := later.Verdict != row.Verdict
+		if math.IsNaN(moved) || moved < decidingShare && !isChanged {
+			continue
 		}
-		if moved >= decidingShare && moved > mostMoved {
-			most, mostMoved = e, moved
+		rank := 0
+		if e.signs() {
+			rank = 2
+		} else if isChanged {
+			rank = 1
+		}
+		if most == nil || cmp.Or(cmp.Compare(rank, mostRank), cmp.Compare(moved, mostMoved)) > 0 {
+			most, mostRank, mostMoved = e, rank, moved
 		}
 	}
 	return most
 }
-
-// Among rows that move, those that pass with the start alone come first, then those with another
-// verdict.
-const (
-	changesMore = 1e6
-	signsMore   = 1e12
-)
 
 // signs tells whether a row passes with the first steps and fails without.
 func (e *startEffect) signs() bool { return e.with.Verdict == Pass && e.without.Verdict == Fail }

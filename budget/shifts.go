@@ -26,15 +26,11 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view 
 		if s.base == nil || k < 0 && s.helps() && !in.belongEarlier(rec, s, k) {
 			continue
 		}
-		steps := "steps"
-		if k == 1 || k == -1 {
-			steps = "step"
-		}
 		late := "late"
 		if k < 0 {
 			late = "early"
 		}
-		says := fmt.Sprintf("seem to be recorded %d %s too %s", max(k, -k), steps, late)
+		says := fmt.Sprintf("seem to be recorded %s too %s", steps(max(k, -k)), late)
 		views = append(views, view{in.cause(CauseShift, "the outputs of the recordings", says, rec, s.base, s.score, s.compared), s.compared, func() (*dataset.Recordings, [][]float64) {
 			return s.later, s.values
 		}})

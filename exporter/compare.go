@@ -115,7 +115,8 @@ const (
 // what its estimated parts may be off. Where figures leave it open, a verdict that changed decides,
 // if it is about the same.
 func Compare(old, fresh *Signoff) *Comparison {
-	if ordered := fresh.Sums.inOrderOf(old.Sums); ordered != nil {
+	ordered := fresh.Sums.inOrderOf(old.Sums)
+	if ordered != nil {
 		same := *fresh
 		same.Sums = ordered
 		fresh = &same
@@ -124,7 +125,7 @@ func Compare(old, fresh *Signoff) *Comparison {
 		Old: side(old), New: side(fresh), Inputs: inputChanges(old, fresh), Items: itemChanges(old, fresh), Formats: formatChanges(old, fresh),
 		Warnings: []string{}, Caution: Caution,
 	}
-	c.Why = apart(old, fresh)
+	c.Why = apart(old, fresh, ordered != nil)
 	c.Loss = c.lossChanges(old, fresh)
 	c.Cost = costChanges(old, fresh)
 	if c.Why == "" && len(c.Loss) > 0 && !isSameNetwork(old, fresh) {
