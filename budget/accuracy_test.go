@@ -46,7 +46,8 @@ func loadDemo(t *testing.T) *Inputs {
 func wholeAt(t *testing.T, in *Inputs, weights string) *Chosen {
 	t.Helper()
 	in.Job.Formats = FormatRule{Weights: weights, State: "int16"}
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
+		in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,7 +69,8 @@ func (in *Inputs) judgedSet(name string, rec *dataset.Recordings) judgedSet {
 // network in float RMSEs.
 func (s judgedSet) rises(fixed *quant.Network) (rise, distance []float64) {
 	outputs := s.rec.Outputs
-	float, other, apart := make([]float64, outputs), make([]float64, outputs), make([]float64, outputs)
+	float, other, apart := make([]float64, outputs), make([]float64, outputs),
+		make([]float64, outputs)
 	for i, predicted := range predictions(s.rec, fixed) {
 		for k, y := range s.rec.Sequences[i].Y {
 			e, f, d := s.float[i][k]-y, predicted[k]-y, predicted[k]-s.float[i][k]
@@ -88,7 +90,9 @@ func (s judgedSet) rises(fixed *quant.Network) (rise, distance []float64) {
 func cells(rise, distance []float64) string {
 	var texts []string
 	for o := range rise {
-		texts = append(texts, fmt.Sprintf("%.2f %% (%.1f %%)", math.Round(1e4*rise[o])/100+0, 100*distance[o])) // + 0 turns -0 into 0
+		// + 0 turns -0 into 0
+		texts = append(texts,
+			fmt.Sprintf("%.2f %% (%.1f %%)", math.Round(1e4*rise[o])/100+0, 100*distance[o]))
 	}
 	return strings.Join(texts, " | ")
 }
@@ -109,7 +113,8 @@ func (p shown) need(t *testing.T, line string) {
 	t.Helper()
 	t.Log(line)
 	if !strings.Contains(string(p), line+"\n") {
-		t.Errorf("docs/accuracy.md does not show this line; its last section says how to bring it up to date:\n%s", line)
+		t.Errorf("docs/accuracy.md does not show this line; its last section says how to bring "+
+			"it up to date:\n%s", line)
 	}
 }
 
@@ -127,10 +132,12 @@ func TestChosenRoundingHoldsOnTheDemo(t *testing.T) {
 	sets := []judgedSet{in.judgedSet("demo, sign-off", in.Signoff)}
 	for _, seed := range freshSeeds {
 		var text bytes.Buffer
-		if err := (plant.Set{Name: "fresh", Prefix: "new", Seed: seed, PerScenario: plant.Signoff.PerScenario}).WriteCSV(&text); err != nil {
+		if err := (plant.Set{Name: "fresh", Prefix: "new", Seed: seed,
+			PerScenario: plant.Signoff.PerScenario}).WriteCSV(&text); err != nil {
 			t.Fatal(err)
 		}
-		rec, err := dataset.ReadCSV(&text, "fresh", dataset.FeatureNames(in.Float.Features), dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs)})
+		rec, err := dataset.ReadCSV(&text, "fresh", dataset.FeatureNames(in.Float.Features),
+			dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs)})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -152,17 +159,20 @@ func TestChosenRoundingHoldsOnCityWeather(t *testing.T) {
 	}
 	page := accuracyPage(t)
 	for _, weights := range []string{"int4", "int8"} {
-		page.holds(t, in, wholeAt(t, in, weights), in.judgedSet("city-weather, sign-off", in.Signoff), weights)
+		page.holds(t, in, wholeAt(t, in, weights),
+			in.judgedSet("city-weather, sign-off", in.Signoff), weights)
 	}
 }
 
 func (p shown) holds(t *testing.T, in *Inputs, chosen *Chosen, set judgedSet, weights string) {
 	t.Helper()
 	rise, distance := set.rises(chosen.Fixed)
-	p.need(t, fmt.Sprintf("| %s | %s | %s | %s |", set.name, weights, chosen.Candidate.Rounding, cells(rise, distance)))
+	p.need(t, fmt.Sprintf("| %s | %s | %s | %s |", set.name, weights, chosen.Candidate.Rounding,
+		cells(rise, distance)))
 	for o, r := range rise {
 		if r > aim[weights] {
-			t.Errorf("%s, %s weights: the RMSE of %s rises by %.2f %%, the aim is %.1f %%", set.name, weights, in.Float.Outputs[o].Name, 100*r, 100*aim[weights])
+			t.Errorf("%s, %s weights: the RMSE of %s rises by %.2f %%, the aim is %.1f %%",
+				set.name, weights, in.Float.Outputs[o].Name, 100*r, 100*aim[weights])
 		}
 	}
 }

@@ -51,14 +51,18 @@ func (in *Inputs) dataAlternatives() []alternative {
 	const recordings = "the sign-off recordings"
 	means, stds := recordedStatistics(in.Selection)
 	offMeans, offStds := recordedStatistics(in.Signoff)
-	columns := slices.DeleteFunc(in.exchanges(recordings), func(a alternative) bool { return a.kind != CauseColumns })
-	return slices.Concat(columns, in.columnScales(recordings, means, stds, offStds), in.otherUnits(recordings, means, stds, offMeans, offStds),
+	columns := slices.DeleteFunc(in.exchanges(recordings), func(a alternative) bool {
+		return a.kind != CauseColumns
+	})
+	return slices.Concat(columns, in.columnScales(recordings, means, stds, offStds),
+		in.otherUnits(recordings, means, stds, offMeans, offStds),
 		in.normalisations(means, stds))
 }
 
 // otherUnits read single columns of the sign-off recordings as if they had the mean and standard
 // deviation that they have in the selection recordings, where these are far apart.
-func (in *Inputs) otherUnits(recordings string, means, stds, offMeans, offStds []float64) []alternative {
+func (in *Inputs) otherUnits(recordings string, means, stds, offMeans,
+	offStds []float64) []alternative {
 	var all []alternative
 	for i, f := range in.Float.Features {
 		times := stds[i] / offStds[i]
@@ -66,13 +70,16 @@ func (in *Inputs) otherUnits(recordings string, means, stds, offMeans, offStds [
 			continue
 		}
 		plus := means[i] - float64(offMeans[i]*times)
-		all = append(all, alternative{CauseScale, fmt.Sprintf("column %s of %s", f.Name, recordings),
-			fmt.Sprintf("seems to be in another unit: its mean and std are %.4g and %.4g, in the selection recordings %.4g and %.4g",
-				offMeans[i], offStds[i], means[i], stds[i]),
-			func() *dataset.Float {
-				// ((x·times + plus) - mean)/std from (x - mean)/std.
-				return in.rewired(map[int]input{i: {i, times, (float64((times-1)*f.Mean) + plus) / f.Std}})
-			}})
+		all = append(all,
+			alternative{CauseScale, fmt.Sprintf("column %s of %s", f.Name, recordings),
+				fmt.Sprintf("seems to be in another unit: its mean and std are %.4g and %.4g, in "+
+					"the selection recordings %.4g and %.4g",
+					offMeans[i], offStds[i], means[i], stds[i]),
+				func() *dataset.Float {
+					// ((x·times + plus) - mean)/std from (x - mean)/std.
+					return in.rewired(
+						map[int]input{i: {i, times, (float64((times-1)*f.Mean) + plus) / f.Std}})
+				}})
 	}
 	return all
 }
@@ -89,7 +96,10 @@ func (in *Inputs) modelAlternatives() []alternative {
 		place += ", as " + filepath.Base(in.Job.File) + " reads it,"
 	}
 	for _, v := range in.Float.Net.Variants() {
-		all = append(all, alternative{v.What, place, "seems to be meant with " + v.How, func() *dataset.Float { return in.with(v.Network) }})
+		all = append(all,
+			alternative{v.What, place, "seems to be meant with " + v.How, func() *dataset.Float {
+				return in.with(v.Network)
+			}})
 	}
 	return all
 }
@@ -147,19 +157,27 @@ func (in *Inputs) normalisations(means, stds []float64) []alternative {
 			return in.rewired(changed)
 		}
 	}
-	recorded := "has another normalisation than the network was trained with: that of the recordings fits"
+	recorded := "has another normalisation than the network was trained with: that of the " +
+		"recordings fits"
 	if !in.isNormalised() {
 		recorded = "seems to lack the normalisation: mean and std of the recordings fit"
 	}
 	return []alternative{
-		{CauseNormalisation, place, recorded, all(func(i int) float64 { return means[i] }, func(i int) float64 { return stds[i] })},
-		{CauseNormalisation, place, "seems to normalise what is normalised already: mean 0 and std 1 fit", all(func(int) float64 { return 0 }, func(int) float64 { return 1 })},
+		{CauseNormalisation, place, recorded, all(func(i int) float64 {
+			return means[i]
+		}, func(i int) float64 { return stds[i] })},
+		{CauseNormalisation, place, "seems to normalise what is normalised already: mean 0 and " +
+			"std 1 fit", all(func(int) float64 {
+			return 0
+		}, func(int) float64 { return 1 })},
 	}
 }
 
 // isNormalised tells whether features.csv normalises anything.
 func (in *Inputs) isNormalised() bool {
-	return slices.ContainsFunc(in.Float.Features, func(f dataset.Feature) bool { return f.Mean != 0 || f.Std != 1 })
+	return slices.ContainsFunc(in.Float.Features, func(f dataset.Feature) bool {
+		return f.Mean != 0 || f.Std != 1
+	})
 }
 
 // exchanges are every pair of lines of features.csv, and every pair of columns under each other's
@@ -169,17 +187,22 @@ func (in *Inputs) exchanges(recordings string) []alternative {
 	features := in.Float.Features
 	for j, b := range features {
 		for i, a := range features[:j] {
-			lines = append(lines, alternative{CauseLines, fmt.Sprintf("%s lines %d and %d", in.Job.Features.File, a.Line, b.Line),
-				fmt.Sprintf("seem exchanged (%s and %s)", a.Name, b.Name), func() *dataset.Float {
-					return in.rewired(map[int]input{i: {j, 1, 0}, j: {i, 1, 0}})
-				}})
-			columns = append(columns, alternative{CauseColumns, fmt.Sprintf("columns %s and %s of %s", a.Name, b.Name, recordings),
-				"seem exchanged", func() *dataset.Float {
-					return in.rewired(map[int]input{
-						i: {j, b.Std / a.Std, (b.Mean - a.Mean) / a.Std},
-						j: {i, a.Std / b.Std, (a.Mean - b.Mean) / b.Std},
-					})
-				}})
+			lines = append(lines,
+				alternative{CauseLines,
+					fmt.Sprintf("%s lines %d and %d", in.Job.Features.File, a.Line, b.Line),
+					fmt.Sprintf("seem exchanged (%s and %s)", a.Name, b.Name),
+					func() *dataset.Float {
+						return in.rewired(map[int]input{i: {j, 1, 0}, j: {i, 1, 0}})
+					}})
+			columns = append(columns,
+				alternative{CauseColumns,
+					fmt.Sprintf("columns %s and %s of %s", a.Name, b.Name, recordings),
+					"seem exchanged", func() *dataset.Float {
+						return in.rewired(map[int]input{
+							i: {j, b.Std / a.Std, (b.Mean - a.Mean) / a.Std},
+							j: {i, a.Std / b.Std, (a.Mean - b.Mean) / b.Std},
+						})
+					}})
 		}
 	}
 	return append(lines, columns...)
@@ -204,11 +227,13 @@ func (in *Inputs) columnScales(recordings string, means, stds, spread []float64)
 			if in.isNormalised() && isFar(spread[i]*powerOfTen(k)/f.Std) {
 				continue
 			}
-			scale(fmt.Sprintf("seems to be in a unit other than that of %s: times %s fits", line, powerText(k)),
+			scale(fmt.Sprintf("seems to be in a unit other than that of %s: times %s fits", line,
+				powerText(k)),
 				powerOfTen(k))
 		}
 		all = append(all, alternative{CauseStatistics, line,
-			fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", f.Name, means[i], stds[i]),
+			fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g",
+				f.Name, means[i], stds[i]),
 			func() *dataset.Float {
 				return in.rewired(map[int]input{i: in.withStatistics(i, means[i], stds[i])})
 			}})
@@ -228,7 +253,9 @@ func powerText(k int) string {
 // spread of 1.
 func recordedStatistics(rec *dataset.Recordings) (means, stds []float64) {
 	for k := range rec.Features {
-		mean, std := meanStd(columnOf(rec.Features, k, rec, func(s *dataset.Sequence) []float64 { return s.X }))
+		mean, std := meanStd(columnOf(rec.Features, k, rec, func(s *dataset.Sequence) []float64 {
+			return s.X
+		}))
 		means, stds = append(means, mean), append(stds, std)
 	}
 	return means, stds

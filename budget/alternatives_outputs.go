@@ -27,7 +27,8 @@ func (in *Inputs) outputViews(rec *dataset.Recordings) []view {
 }
 
 // changed is a view of the same recordings with every step of the predictions changed.
-func (in *Inputs) changed(kind, place, says string, rec *dataset.Recordings, base *dataset.Score, predicted [][]float64, change func(from, to []float64)) view {
+func (in *Inputs) changed(kind, place, says string, rec *dataset.Recordings, base *dataset.Score,
+	predicted [][]float64, change func(from, to []float64)) view {
 	see := func() (*dataset.Recordings, [][]float64) {
 		changed := make([][]float64, len(predicted))
 		for i, values := range predicted {
@@ -53,20 +54,27 @@ func (in *Inputs) scoreOf(rec *dataset.Recordings, predicted [][]float64) *datas
 }
 
 // outputScales try mean and std of outputs.csv as recorded, 0 and 1, and powers of ten.
-func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []view {
+func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score,
+	predicted [][]float64) []view {
 	outputs := in.Float.Outputs
 	var views []view
 	try := func(place, says string, change func(o int, physical float64) float64) {
-		views = append(views, in.changed(CauseOutputScale, place, says, rec, base, predicted, func(from, to []float64) {
-			for o, v := range from {
-				to[o] = change(o, v)
-			}
-		}))
+		views = append(views, in.changed(CauseOutputScale, place, says, rec, base, predicted,
+			func(from, to []float64) {
+				for o, v := range from {
+					to[o] = change(o, v)
+				}
+			}))
 	}
-	raw := func(o int, physical float64) float64 { return (physical - outputs[o].Mean) / outputs[o].Std }
+	raw := func(o int, physical float64) float64 {
+		return (physical - outputs[o].Mean) / outputs[o].Std
+	}
 	means, stds := make([]float64, len(outputs)), make([]float64, len(outputs))
 	for o := range outputs {
-		means[o], stds[o] = meanStd(columnOf(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 { return s.Y }))
+		means[o], stds[o] = meanStd(columnOf(rec.Outputs, o, rec,
+			func(s *dataset.Sequence) []float64 {
+				return s.Y
+			}))
 	}
 	file := in.Job.Outputs.File
 	asRecorded := func(o int, v float64) float64 { return float64(raw(o, v)*stds[o]) + means[o] }
@@ -83,18 +91,27 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 		}
 		for _, k := range powers {
 			times := powerOfTen(k)
-			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times %s fits", output.Name, powerText(k)), only(func(_ int, v float64) float64 { return times * v }))
+			try(place, fmt.Sprintf("has %s in a unit other than that of the recordings: times "+
+				"%s fits", output.Name, powerText(k)), only(func(_ int, v float64) float64 {
+				return times * v
+			}))
 		}
-		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 and std 1 fit", output.Name), only(raw))
-		if !isFar(stds[o]/output.Std) && math.Abs(means[o]-output.Mean) < output.Std || rec == in.Signoff {
-			continue // as recorded would be a fit, not another scale; outputs.csv is of all recordings
+		try(place, fmt.Sprintf("seems to scale %s, which is in physical units already: mean 0 "+
+			"and std 1 fit", output.Name), only(raw))
+		if !isFar(stds[o]/output.Std) && math.Abs(means[o]-output.Mean) < output.Std ||
+			rec == in.Signoff {
+			// as recorded would be a fit, not another scale; outputs.csv is of all recordings
+			continue
 		}
 		isNear = false
-		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g and %.4g", output.Name, means[o], stds[o]), only(asRecorded))
+		try(place, fmt.Sprintf("has a mean or std of %s that does not fit: recorded are %.4g "+
+			"and %.4g", output.Name, means[o], stds[o]), only(asRecorded))
 	}
-	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit", raw)
+	try(file, "seems to scale outputs that are in physical units already: mean 0 and std 1 fit",
+		raw)
 	if !isNear {
-		try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit", asRecorded)
+		try(file, "seems to lack the scale of the outputs: mean and std of the recordings fit",
+			asRecorded)
 	}
 	if slices.ContainsFunc(views, func(v view) bool { return v.helps() }) {
 		return views
@@ -104,7 +121,8 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 		if !isFar(times) || shared < leastShared {
 			continue
 		}
-		says := fmt.Sprintf("has %s in another unit than that of the recordings: about %.3g times as much, plus %.3g, fits",
+		says := fmt.Sprintf("has %s in another unit than that of the recordings: about %.3g "+
+			"times as much, plus %.3g, fits",
 			output.Name, times, plus)
 		try(fmt.Sprintf("%s line %d", file, output.Line), says, func(k int, v float64) float64 {
 			if k == o {
@@ -116,13 +134,14 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score, pre
 	return views
 }
 
-// leastShared is the share of the variance that a line must explain to be another unit (our choice):
-// where an output hardly moves, errors alone make the line flat.
+// leastShared is the share of the variance that a line must explain to be another unit (our
+// choice): where an output hardly moves, errors alone make the line flat.
 const leastShared = 0.5
 
 // regression is the line through recorded on predicted values of an output, by least squares, and
 // the share of the variance that it explains.
-func regression(rec *dataset.Recordings, predicted [][]float64, output int) (slope, offset, shared float64) {
+func regression(rec *dataset.Recordings, predicted [][]float64,
+	output int) (slope, offset, shared float64) {
 	var p, y []float64
 	for i, s := range rec.Sequences {
 		for step := s.Settle; step < s.Steps; step++ {
@@ -144,7 +163,8 @@ func regression(rec *dataset.Recordings, predicted [][]float64, output int) (slo
 
 // otherClasses tries the order of classes in which every predicted class is the recorded one that
 // is most frequent beside it, where that is an order of all classes.
-func (in *Inputs) otherClasses(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []view {
+func (in *Inputs) otherClasses(rec *dataset.Recordings, base *dataset.Score,
+	predicted [][]float64) []view {
 	classes := rec.Outputs
 	beside := make([][]int, classes) // by predicted and recorded class
 	for c := range beside {
@@ -177,11 +197,12 @@ func (in *Inputs) otherClasses(rec *dataset.Recordings, base *dataset.Score, pre
 		return nil // two are an exchange
 	}
 	says := "seem to be in another order: " + dataset.ListNames(names) + " fits"
-	return []view{in.changed(CauseOutputs, "the classes", says, rec, base, predicted, func(from, to []float64) {
-		for c, v := range from {
-			to[order[c]] = v
-		}
-	})}
+	return []view{in.changed(CauseOutputs, "the classes", says, rec, base, predicted,
+		func(from, to []float64) {
+			for c, v := range from {
+				to[order[c]] = v
+			}
+		})}
 }
 
 // powerOfTen is 10^k.
@@ -194,24 +215,30 @@ func powerOfTen(k int) float64 {
 
 // outputExchanges try every pair of outputs, or classes, under each other's name: the columns of
 // the recordings, and the lines of outputs.csv, with which the scales go.
-func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score, predicted [][]float64) []view {
+func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score,
+	predicted [][]float64) []view {
 	outputs := in.Float.Outputs
 	var views []view
 	for p, b := range outputs {
 		for o, a := range outputs[:p] {
 			try := func(place, says string, ofA, ofB func(v float64) float64) {
-				views = append(views, in.changed(CauseOutputs, place, says, rec, base, predicted, func(from, to []float64) {
-					copy(to, from)
-					to[o], to[p] = ofA(from[p]), ofB(from[o])
-				}))
+				views = append(views, in.changed(CauseOutputs, place, says, rec, base, predicted,
+					func(from, to []float64) {
+						copy(to, from)
+						to[o], to[p] = ofA(from[p]), ofB(from[o])
+					}))
 			}
 			same := func(v float64) float64 { return v }
 			rescaled := func(from, to dataset.Output) func(v float64) float64 {
-				return func(v float64) float64 { return float64((v-from.Mean)/from.Std*to.Std) + to.Mean }
+				return func(v float64) float64 {
+					return float64((v-from.Mean)/from.Std*to.Std) + to.Mean
+				}
 			}
 			try(fmt.Sprintf("outputs %s and %s", a.Name, b.Name), "seem exchanged", same, same)
 			if a.Mean != b.Mean || a.Std != b.Std {
-				try(fmt.Sprintf("%s lines %d and %d", in.Job.Outputs.File, a.Line, b.Line), fmt.Sprintf("seem exchanged (%s and %s)", a.Name, b.Name), rescaled(b, a), rescaled(a, b))
+				try(fmt.Sprintf("%s lines %d and %d", in.Job.Outputs.File, a.Line, b.Line),
+					fmt.Sprintf("seem exchanged (%s and %s)", a.Name, b.Name), rescaled(b, a),
+					rescaled(a, b))
 			}
 		}
 	}
@@ -238,7 +265,8 @@ func (in *Inputs) foreignOutputs(best *view, off *dataset.Score) *Cause {
 }
 
 // foreignBeside compares with the shares on the selection recordings.
-func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings, predicted [][]float64) *Cause {
+func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings,
+	predicted [][]float64) *Cause {
 	off := in.ownShare(rec, predicted)
 	for o, output := range in.judged() {
 		for how := range selection {
@@ -249,7 +277,8 @@ func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings, p
 				c := Cause{
 					Kind: CauseForeign, Place: "the outputs of the sign-off recordings",
 					Signoff: true, Output: output.Name, Unit: output.Unit,
-					Says: fmt.Sprintf("seem to belong to other features: the squared error of %s is "+
+					Says: fmt.Sprintf("seem to belong to other features: the squared error "+
+						"of %s is "+
 						"%.0f %% of that against %s, on the selection recordings %.0f %%",
 						output.Name, 100*b.value, foreignWords[how], 100*a.value),
 				}.withoutFigures()
@@ -260,9 +289,9 @@ func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings, p
 	return nil
 }
 
-// errsAsForeign tells whether the network errs so much more on the sign-off recordings, and explains
-// so little of an output there, that the outputs may be others. Where sequences are alike, as those of
-// one test cycle, their outputs fit each other's features, and nothing is wrong.
+// errsAsForeign tells whether the network errs so much more on the sign-off recordings, and
+// explains so little of an output there, that the outputs may be others. Where sequences are alike,
+// as those of one test cycle, their outputs fit each other's features, and nothing is wrong.
 func (in *Inputs) errsAsForeign(off *dataset.Score) bool {
 	base, constant := in.floatOnSelection(), in.constantOn(in.Signoff)
 	for o := range in.judged() {
@@ -280,7 +309,8 @@ const foreignLeft = 0.1
 const foreignLeast = 1.0 / 3
 
 // foreignWords name what recorded outputs are compared with.
-var foreignWords = [2]string{"the outputs of other sequences of the scenario", "the outputs of another half of the sequence"}
+var foreignWords = [2]string{"the outputs of other sequences of the scenario",
+	"the outputs of another half of the sequence"}
 
 // share is a ratio with its interval.
 type share struct{ value, low, high float64 }
@@ -327,7 +357,8 @@ func (in *Inputs) ownShare(rec *dataset.Recordings, predicted [][]float64) (shar
 
 // apart adds up squared errors, or wrong classes, of predictions against the outputs of a sequence,
 // which are taken so many steps later, around its end.
-func (in *Inputs) apart(rec *dataset.Recordings, predicted []float64, s *dataset.Sequence, from, later, to, output int) float64 {
+func (in *Inputs) apart(rec *dataset.Recordings, predicted []float64, s *dataset.Sequence, from,
+	later, to, output int) float64 {
 	sum := 0.0
 	for step := from; step < to; step++ {
 		at := (step + later) % s.Steps * rec.Outputs

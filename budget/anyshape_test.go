@@ -22,13 +22,15 @@ func anyShape(random *rand.Rand) quant.Shape {
 	}
 	s := quant.Shape{Features: between(1, widest)}
 	for range between(1, 3) {
-		kind := model.Kind(int(model.GRUResetAfter) + random.IntN(int(model.ElmanReLU-model.GRUResetAfter)+1))
+		kind := model.Kind(int(model.GRUResetAfter) +
+			random.IntN(int(model.ElmanReLU-model.GRUResetAfter)+1))
 		state := 16
 		if kind != model.ElmanTanh && kind != model.ElmanReLU && random.IntN(2) == 0 {
 			state = 32
 		}
 		s.Layers = append(s.Layers, quant.LayerShape{Kind: kind, Units: between(1, widest)})
-		s.Formats.Layers = append(s.Formats.Layers, quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
+		s.Formats.Layers = append(s.Formats.Layers,
+			quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
 		shifts := quant.LayerShifts{Input: 7 * random.Float64(), Recurrent: 7 * random.Float64()}
 		if kind != model.ElmanReLU {
 			shifts.Table = uint8(between(1, 7))
@@ -39,10 +41,12 @@ func anyShape(random *rand.Rand) quant.Shape {
 		s.Shifts.Layers = append(s.Shifts.Layers, shifts)
 	}
 	for range between(1, 3) {
-		activation := model.Activation(int(model.Identity) + random.IntN(int(model.Logistic-model.Identity)+1))
+		activation := model.Activation(int(model.Identity) +
+			random.IntN(int(model.Logistic-model.Identity)+1))
 		s.Dense = append(s.Dense, quant.DenseShape{Outputs: between(1, 12), Activation: activation})
 		s.Formats.Dense = append(s.Formats.Dense, word())
-		s.Shifts.Dense = append(s.Shifts.Dense, quant.DenseShifts{Table: uint8(between(1, 7)), Rows: 7 * random.Float64()})
+		s.Shifts.Dense = append(s.Shifts.Dense,
+			quant.DenseShifts{Table: uint8(between(1, 7)), Rows: 7 * random.Float64()})
 	}
 	if random.IntN(4) == 0 {
 		s.Shifts = quant.Shifts{}
@@ -50,16 +54,19 @@ func anyShape(random *rand.Rand) quant.Shape {
 	return s
 }
 
-// Whatever a network looks like, every profile has figures for it, and they make sense: a step takes at least a third of a
-// cycle per multiply-accumulate (two products in an instruction, two instructions in a cycle, fewer weights than words), and flash more than weights and tables.
+// Whatever a network looks like, every profile has figures for it, and they make sense: a step
+// takes at least a third of a cycle per multiply-accumulate (two products in an instruction, two
+// instructions in a cycle, fewer weights than words), and flash more than weights and tables.
 func TestAnyNetworkHasAnEstimate(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 1))
 	for range 150 {
 		s := anyShape(random)
 		for _, name := range targets.Names() {
 			cycles, flash, stack := Estimate(s, core(t, name))
-			if cycles < float64(s.MultiplyAccumulates())/3 || flash < s.WeightBytes()+s.TableBytes()+100 || stack < 16 {
-				t.Errorf("%s, %s: %g cycles, %d bytes of flash, %d of stack", name, ShapeText(s), cycles, flash, stack)
+			if cycles < float64(s.MultiplyAccumulates())/3 ||
+				flash < s.WeightBytes()+s.TableBytes()+100 || stack < 16 {
+				t.Errorf("%s, %s: %g cycles, %d bytes of flash, %d of stack", name, ShapeText(s),
+					cycles, flash, stack)
 			}
 		}
 	}
@@ -94,7 +101,8 @@ func TestEstimateWithoutOptionalClasses(t *testing.T) {
 	}
 }
 
-// However small a layer and however unlike the known cores a core is, no part of the cycles is below 0.
+// However small a layer and however unlike the known cores a core is, no part of the cycles is
+// below 0.
 func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
 	random := rand.New(rand.NewPCG(6, 1))
 	for _, name := range targets.Names() {
@@ -106,7 +114,8 @@ func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
 				target := Target{Core: p, TargetRule: TargetRule{FlashWait: &WaitRule{Jump: 3}}}
 				for _, part := range target.stepCycles(s, kernelsFor(p.ISA)) {
 					if !(part.value >= 0) {
-						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class, targets.MostClassCycles, ShapeText(s), part.name, part.value)
+						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class,
+							targets.MostClassCycles, ShapeText(s), part.name, part.value)
 					}
 				}
 			}

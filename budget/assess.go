@@ -36,10 +36,11 @@ type Result struct {
 	Extremes    *quant.Extremes // of the sign-off recordings; nil: nothing was searched
 	Examination *Examination    // of the network as given; nil: nothing was judged
 	Start       *Start          // what the job leaves out of every judgement; nil: nothing
-	Settling    *quant.Settling // on the sign-off recordings; nil: no tolerance says what a difference is
-	Verdict     string          // Fits, DoesNotFit or NotEnough
-	Warnings    []string
-	ByHand      []string // what the user chose on the command line, option=value
+	// on the sign-off recordings; nil: no tolerance says what a difference is
+	Settling *quant.Settling
+	Verdict  string // Fits, DoesNotFit or NotEnough
+	Warnings []string
+	ByHand   []string // what the user chose on the command line, option=value
 
 	startNote string // where the first steps decide, but sign nothing; empty: nowhere
 }
@@ -60,7 +61,9 @@ func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
 	r.Extremes = in.extremes(chosen)
 	r.Start, r.Settling = r.start(), r.settling()
 	r.judge()
-	if broken := func(l Loss) bool { return l.Verdict == Fail }; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
+	if broken := func(l Loss) bool {
+		return l.Verdict == Fail
+	}; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
 		if err := in.widen(cut.Statistics, chosen); err != nil {
 			return nil, err
 		}
@@ -103,7 +106,9 @@ func (r *Result) judge() {
 // scoresOn measures every network on the way to the chosen one.
 func (r *Result) scoresOn(rec *dataset.Recordings) scores {
 	c := r.Chosen
-	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, rec, r.Inputs.Regions) }
+	measure := func(p dataset.Predictor) *dataset.Score {
+		return dataset.Measure(p, rec, r.Inputs.Regions)
+	}
 	s := scores{float: measure(r.Inputs.Float), cut: measure(c.CutNet), fixed: measure(c.Fixed)}
 	if c.Recovered != nil {
 		s.recovered = measure(c.Recovered.Net)
@@ -116,7 +121,8 @@ func (in *Inputs) Price(cut *Cut, chosen *Chosen) *Result {
 	c := chosen.Candidate
 	whole := in.widest()
 	whole.shifts = c.shifts // those of the same layers, for want of its own
-	r := &Result{Inputs: in, Cut: cut, Chosen: chosen, Costs: in.Costs(c), Before: in.Costs(whole), Freed: in.Freed(c), Places: in.Placements(c)}
+	r := &Result{Inputs: in, Cut: cut, Chosen: chosen, Costs: in.Costs(c), Before: in.Costs(whole),
+		Freed: in.Freed(c), Places: in.Placements(c)}
 	r.Frontier = in.Frontier(cut, chosen)
 	r.Verdict = verdict(nil, r.Costs)
 	return r
@@ -132,8 +138,12 @@ func (in *Inputs) widest() Candidate {
 // selection recordings, on the rows that have a tolerance. Every sequence is run
 // by a fixed-point network that was calibrated without it.
 func (in *Inputs) SelectionLoss(chosen *Chosen) []Loss {
-	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, in.Selection, in.Regions) }
-	return in.lossRows(in.Selection, scores{float: in.floatOnSelection(), cut: measure(chosen.CutNet), fixed: chosen.heldOut}, true)
+	measure := func(p dataset.Predictor) *dataset.Score {
+		return dataset.Measure(p, in.Selection, in.Regions)
+	}
+	return in.lossRows(in.Selection,
+		scores{float: in.floatOnSelection(), cut: measure(chosen.CutNet), fixed: chosen.heldOut},
+		true)
 }
 
 func verdict(loss []Loss, costs []Cost) string {
@@ -161,7 +171,9 @@ const largestArray = 32767
 // warn gathers what a reader of the verdict should know.
 func (r *Result) warn() {
 	in := r.Inputs
-	add := func(format string, args ...any) { r.Warnings = append(r.Warnings, fmt.Sprintf(format, args...)) }
+	add := func(format string, args ...any) {
+		r.Warnings = append(r.Warnings, fmt.Sprintf(format, args...))
+	}
 	r.warnExamination() // first: the reason of the verdict points there
 	r.Warnings = append(r.Warnings, in.Warnings...)
 	for _, l := range r.Loss {
@@ -187,10 +199,15 @@ func (r *Result) warn() {
 			"rounding, but were not rounded: %d (%s)", f.NotRounded, f.Cause)
 	}
 	if r.Cut.Stopped {
-		add("the search ended after %s with %d candidates measured, because the job says so: another run may choose another network", time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
+		add("the search ended after %s with %d candidates measured, because the job says so: "+
+			"another run may choose another network",
+			time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
 	}
-	if columns := widestRow(in.Shape(r.Chosen.Candidate)); columns > fittedColumns && len(in.Targets) > 0 {
-		add("the network has rows of %d weights; estimates of code and cycles are fitted to networks with %d at most, and may be off by more than docs/cost.md says: kerf measure measures them", columns, fittedColumns)
+	if columns := widestRow(in.Shape(r.Chosen.Candidate)); columns > fittedColumns &&
+		len(in.Targets) > 0 {
+		add("the network has rows of %d weights; estimates of code and cycles are fitted to "+
+			"networks with %d at most, and may be off by more than docs/cost.md says: kerf "+
+			"measure measures them", columns, fittedColumns)
 	}
 	if r.startNote != "" {
 		add("%s", r.startNote)
@@ -203,23 +220,28 @@ func (r *Result) warn() {
 	if n := r.Counts.Saturated(); n > 0 {
 		add("%d gate and cell values of the sign-off recordings saturate inside the network", n)
 	}
-	r.warnUnits(r.Counts.StalledUnits(), "slow units stand still because a step of their state is less than its last place", func(layer int) string {
+	r.warnUnits(r.Counts.StalledUnits(), "slow units stand still because a step of their state "+
+		"is less than its last place", func(layer int) string {
 		if r.Chosen.Candidate.Formats.Layers[layer].StateBits == 16 {
 			return `; a 32-bit state moves on: [formats] state = "int32"`
 		}
 		return ""
 	})
 	nothing := func(int) string { return "" }
-	r.warnUnits(r.Counts.DeadUnits(), "units never move on the sign-off recordings and carry nothing", nothing)
-	r.warnUnits(r.Counts.SaturatedUnits(), "units stand at an end of their range on nearly all sign-off recordings", nothing)
+	r.warnUnits(r.Counts.DeadUnits(), "units never move on the sign-off recordings and carry "+
+		"nothing", nothing)
+	r.warnUnits(r.Counts.SaturatedUnits(), "units stand at an end of their range on nearly all "+
+		"sign-off recordings", nothing)
 	for _, t := range in.Targets {
 		for _, m := range r.Chosen.Fixed.Matrices() {
-			if bytes := m.Rows * m.Cols * m.WordBits / 8; t.Core.WordBits == 8 && bytes > largestArray {
+			if bytes := m.Rows * m.Cols * m.WordBits / 8; t.Core.WordBits == 8 &&
+				bytes > largestArray {
 				add("%s: %s takes %d bytes; compilers for 8-bit cores refuse arrays of more than %d", t.Name, m.Name, bytes, largestArray)
 			}
 		}
 		if t.Core.TimingKind != "official" {
-			add("%s: no official instruction timing is published; cycles rest on figures %s", t.Name, t.Core.TimingKind)
+			add("%s: no official instruction timing is published; cycles rest on figures %s",
+				t.Name, t.Core.TimingKind)
 		}
 	}
 	r.warnAssumptions()
@@ -230,7 +252,8 @@ func (r *Result) warn() {
 				flags = append(flags, text)
 			}
 		}
-		add("code size, stack and cycles are for GCC with %s: other options need their own", strings.Join(flags, ", "))
+		add("code size, stack and cycles are for GCC with %s: other options need their own",
+			strings.Join(flags, ", "))
 	}
 	var unhindered []string
 	for _, t := range in.Targets {
@@ -239,7 +262,8 @@ func (r *Result) warn() {
 		}
 	}
 	if len(unhindered) > 0 {
-		add("%s: no flash wait states are given, and cycles are without any; flash_wait in the target or a profile of the part adds them", strings.Join(unhindered, ", "))
+		add("%s: no flash wait states are given, and cycles are without any; flash_wait in the "+
+			"target or a profile of the part adds them", strings.Join(unhindered, ", "))
 	}
 }
 
@@ -253,8 +277,9 @@ func (r *Result) warnWithoutTolerance() {
 		}
 	}
 	if len(free) > 0 && in.JudgesLoss() {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("no tolerance holds for %s: what is lost there "+
-			"is shown, and the cut does not look at it", dataset.ListNames(free)))
+		r.Warnings = append(r.Warnings,
+			fmt.Sprintf("no tolerance holds for %s: what is lost there "+
+				"is shown, and the cut does not look at it", dataset.ListNames(free)))
 	}
 }
 
@@ -270,10 +295,14 @@ func (r *Result) warnAssumptions() {
 		}
 	}
 	if len(data) > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: ram is data alone, and so is its limit; the stack comes on top, and ram_total in the target judges both together", strings.Join(data, ", ")))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: ram is data alone, and so is its "+
+			"limit; the stack comes on top, and ram_total in the target judges both together",
+			strings.Join(data, ", ")))
 	}
 	if len(batteries) > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: battery life assumes that nothing but these steps, and the sleep between them, discharges the battery", strings.Join(batteries, ", ")))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: battery life assumes that nothing but "+
+			"these steps, and the sleep between them, discharges the battery",
+			strings.Join(batteries, ", ")))
 	}
 }
 
@@ -286,13 +315,16 @@ func (r *Result) warnSingle() {
 	}
 	var places []string
 	for _, l := range in.assess(in.floatOnSelection()).rows {
-		if place := l.where(); l.Sequences == 1 && l.Metric != dataset.MaxError && !slices.Contains(places, place) {
+		if place := l.where(); l.Sequences == 1 && l.Metric != dataset.MaxError &&
+			!slices.Contains(places, place) {
 			places = append(places, place)
 		}
 	}
 	if len(places) > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("one selection sequence says nothing of others, so nothing was cut: %s; "+
-			"record more sequences, or take the tolerances there off", strings.Join(places, ", ")))
+		r.Warnings = append(r.Warnings,
+			fmt.Sprintf("one selection sequence says nothing of others, so nothing was cut: %s; "+
+				"record more sequences, or take the tolerances there off",
+				strings.Join(places, ", ")))
 	}
 }
 
@@ -315,10 +347,12 @@ func (r *Result) warnBlocks() {
 	}
 	for i, place := range places {
 		l := fewest[place]
-		places[i] = fmt.Sprintf("%s (%d sequences, %d blocks of %d steps)", place, l.Sequences, l.Blocks, l.BlockSteps)
+		places[i] = fmt.Sprintf("%s (%d sequences, %d blocks of %d steps)", place, l.Sequences,
+			l.Blocks, l.BlockSteps)
 	}
 	if len(places) > 0 {
-		r.Warnings = append(r.Warnings, "few sequences are judged by blocks of their steps, see docs/intervals.md: "+strings.Join(places, ", "))
+		r.Warnings = append(r.Warnings, "few sequences are judged by blocks of their steps, see "+
+			"docs/intervals.md: "+strings.Join(places, ", "))
 	}
 }
 
@@ -330,9 +364,11 @@ func (r *Result) warnUnits(found [][]int, what string, hint func(layer int) stri
 		}
 		names := make([]string, len(units))
 		for i, u := range units {
-			names[i] = prune.UnitName(r.Inputs.Float.Net, prune.Unit{Layer: layer, Index: r.Chosen.Candidate.Units[layer][u]})
+			names[i] = prune.UnitName(r.Inputs.Float.Net,
+				prune.Unit{Layer: layer, Index: r.Chosen.Candidate.Units[layer][u]})
 		}
-		r.Warnings = append(r.Warnings, fmt.Sprintf("%s: trained units %s%s", what, strings.Join(names, ", "), hint(layer)))
+		r.Warnings = append(r.Warnings,
+			fmt.Sprintf("%s: trained units %s%s", what, strings.Join(names, ", "), hint(layer)))
 	}
 }
 

@@ -6,11 +6,12 @@ import (
 	"testing"
 )
 
-// A limit on memory and the life of a battery say what they leave out, or judge it: ram is data alone,
-// ram_total takes the stack with it.
+// A limit on memory and the life of a battery say what they leave out, or judge it: ram is data
+// alone, ram_total takes the stack with it.
 func TestAssumptionsStandBesideTheirFigures(t *testing.T) {
 	assessed := func(resource, more string) *Result {
-		in := mustCity(t, "epochs = 1", [3]string{"job.toml", `ram = "1 KiB"`, resource + ` = "1 KiB"` + "\n" + more})
+		in := mustCity(t, "epochs = 1",
+			[3]string{"job.toml", `ram = "1 KiB"`, resource + ` = "1 KiB"` + "\n" + more})
 		cut := in.Rank()
 		chosen, err := in.ChooseFormats(cut.Statistics, in.Whole(in.widest().Formats))
 		if err != nil {
@@ -31,22 +32,27 @@ func TestAssumptionsStandBesideTheirFigures(t *testing.T) {
 	}
 	const battery = "battery = \"230 mAh\"\nactive_current = \"4 mA\"\nsleep_current = \"2 uA\"\n"
 	data, both := assessed(RAM, ""), assessed(RAMTotal, battery)
-	if note := notes(data, "ram is data alone"); !strings.HasPrefix(note, "cortex-m4f, cortex-m0plus: ") {
+	if note := notes(data, "ram is data alone"); !strings.HasPrefix(note,
+		"cortex-m4f, cortex-m0plus: ") {
 		t.Errorf("limits on data: %q", note)
 	}
 	if note := notes(both, "ram is data alone"); !strings.HasPrefix(note, "cortex-m4f: ") {
 		t.Errorf("one limit on data, one on all memory: %q", note)
 	}
-	if notes(data, "battery life") != "" || !strings.HasPrefix(notes(both, "battery life"), "cortex-m0plus: ") {
+	if notes(data, "battery life") != "" ||
+		!strings.HasPrefix(notes(both, "battery life"), "cortex-m0plus: ") {
 		t.Errorf("battery life: %q and %q", data.Warnings, both.Warnings)
 	}
-	value := func(resource string) float64 { return ValueOf(both.Costs, "cortex-m0plus", resource, Total) }
+	value := func(resource string) float64 {
+		return ValueOf(both.Costs, "cortex-m0plus", resource, Total)
+	}
 	sum := value(RAM) + value(Stack)
 	if got := value(RAMTotal); got != sum || value(Stack) < 100 {
 		t.Errorf("data and stack take %g B, together %g", sum, got)
 	}
 	for _, c := range totals(both.Costs) {
-		if c.Target == "cortex-m0plus" && c.Resource == RAMTotal && (c.Limit != 1024 || (c.Verdict == Fail) != (sum > 1024)) {
+		if c.Target == "cortex-m0plus" && c.Resource == RAMTotal &&
+			(c.Limit != 1024 || (c.Verdict == Fail) != (sum > 1024)) {
 			t.Errorf("ram_total: %+v", c)
 		}
 	}
@@ -73,7 +79,8 @@ func TestThreeLongSequencesAreJudged(t *testing.T) {
 				continue
 			}
 			if l.Verdict != want || want == Pass && l.Blocks == 0 {
-				t.Errorf("%d steps: %s with %d blocks, rise %.3f up to %.3f", steps, l.Verdict, l.Blocks, l.Rise, l.RiseHigh)
+				t.Errorf("%d steps: %s with %d blocks, rise %.3f up to %.3f", steps, l.Verdict,
+					l.Blocks, l.Rise, l.RiseHigh)
 			}
 		}
 	}

@@ -25,7 +25,8 @@ type BoardLine struct {
 // boardHead is the head of such lines; it stands in front of each.
 var boardHead = strings.Split("name,export,network,steps,cycles,overhead", ",")
 
-// MaxBoardBytes is the most that is to be read of such lines: a network has one of some hundred bytes per run.
+// MaxBoardBytes is the most that is to be read of such lines: a network has one of some hundred
+// bytes per run.
 const MaxBoardBytes = 8 << 20
 
 // ReadBoardLines reads the lines of one or several boards' output. Heads may repeat. Errors are
@@ -41,7 +42,8 @@ func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 			break
 		}
 		if err != nil {
-			e := &dataset.InputError{File: file, Msg: "cannot be read as CSV of 6 columns", Hint: hint}
+			e := &dataset.InputError{File: file, Msg: "cannot be read as CSV of 6 columns",
+				Hint: hint}
 			if parse := new(csv.ParseError); errors.As(err, &parse) {
 				e.Line = parse.Line
 			}
@@ -53,7 +55,8 @@ func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 		at, _ := reader.FieldPos(0)
 		line := BoardLine{Line: at, Name: record[0], Network: record[2]}
 		bad := func(column int, msg string) error {
-			return &dataset.InputError{File: file, Line: at, Column: boardHead[column], Msg: msg, Hint: hint}
+			return &dataset.InputError{File: file, Line: at, Column: boardHead[column], Msg: msg,
+				Hint: hint}
 		}
 		if line.Shape, err = ParseShape(record[2]); err != nil {
 			return nil, bad(2, err.Error())
@@ -73,7 +76,8 @@ func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 		lines = append(lines, line)
 	}
 	if len(lines) == 0 {
-		return nil, &dataset.InputError{File: file, Msg: "the file holds no measurement", Hint: hint}
+		return nil, &dataset.InputError{File: file, Msg: "the file holds no measurement",
+			Hint: hint}
 	}
 	return lines, nil
 }

@@ -86,7 +86,8 @@ func (in *Inputs) FrontEnds(c Candidate) (needed, freed []FrontEnd) {
 
 // Whole keeps every feature and unit.
 func (in *Inputs) Whole(formats quant.Formats) Candidate {
-	return Candidate{Features: prune.Without(in.Float.Net.Inputs()), Units: prune.AllUnits(in.Float.Net), Formats: formats}
+	return Candidate{Features: prune.Without(in.Float.Net.Inputs()),
+		Units: prune.AllUnits(in.Float.Net), Formats: formats}
 }
 
 // Period is the time between two steps in seconds that all targets of the job

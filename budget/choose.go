@@ -17,10 +17,12 @@ type Chosen struct {
 	Roundings []RoundingResult
 	Widths    []WidthStep // attempts to narrow single words
 	Forced    []Forced    // words that are left wide, and the units that need them
-	Wider     []WidthStep // when a tolerance is broken: what a wider word would give, each by itself
+	// when a tolerance is broken: what a wider word would give, each by itself
+	Wider []WidthStep
 
-	heldOut *dataset.Score // of networks that were calibrated without the sequence they are judged on
-	used    float64        // share of its tolerance that the tightest row may reach
+	// of networks that were calibrated without the sequence they are judged on
+	heldOut *dataset.Score
+	used    float64 // share of its tolerance that the tightest row may reach
 }
 
 // Tightest is the row with the least room on the selection recordings, and what it

@@ -33,7 +33,9 @@ func (in *Inputs) CompareMethods(statistics *prune.Statistics, c Candidate) []Me
 	var all []MethodLoss
 	for _, m := range prune.Methods {
 		score := dataset.Measure(statistics.Cut(c.Features, c.Units, m), in.Selection, in.Regions)
-		all = append(all, MethodLoss{m, in.lossRows(in.Selection, scores{float: base, cut: score, fixed: score}, in.JudgesLoss())})
+		all = append(all,
+			MethodLoss{m, in.lossRows(in.Selection, scores{float: base, cut: score, fixed: score},
+				in.JudgesLoss())})
 	}
 	return all
 }

@@ -46,7 +46,8 @@ func worstRise(in *Inputs, p dataset.Predictor, rec *dataset.Recordings) float64
 	base, score := dataset.Measure(in.Float, rec, nil), dataset.Measure(p, rec, nil)
 	worst := math.Inf(-1)
 	for o := range in.Float.Outputs {
-		worst = max(worst, dataset.Compare(base, score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE).Rise)
+		worst = max(worst, dataset.Compare(base, score, dataset.Slice{Output: o, Region: -1},
+			dataset.RMSE).Rise)
 	}
 	return worst
 }
@@ -74,11 +75,13 @@ func TestCompensationHalvesTheLossAtHalfTheUnits(t *testing.T) {
 		for _, m := range prune.Methods {
 			p := s.Cut(prune.Without(len(in.Float.Features)), units, m)
 			rise = append(rise, worstRise(in, p, in.Selection))
-			t.Logf("%s, units %v, %v: rise %.1f %% on selection, %.1f %% on sign-off recordings", in.Job.Name, units, m, 100*rise[len(rise)-1], 100*worstRise(in, p, in.Signoff))
+			t.Logf("%s, units %v, %v: rise %.1f %% on selection, %.1f %% on sign-off recordings",
+				in.Job.Name, units, m, 100*rise[len(rise)-1], 100*worstRise(in, p, in.Signoff))
 		}
 		for i, r := range rise[1:] {
 			if r > rise[0]/2 {
-				t.Errorf("%s: %v leaves a rise of %.1f %%, mean folding %.1f %%", in.Job.Name, prune.Methods[1+i], 100*r, 100*rise[0])
+				t.Errorf("%s: %v leaves a rise of %.1f %%, mean folding %.1f %%", in.Job.Name,
+					prune.Methods[1+i], 100*r, 100*rise[0])
 			}
 		}
 	}
@@ -120,7 +123,8 @@ func TestSignoffRecordingsChooseNothing(t *testing.T) {
 		what string
 		a, b any
 	}{
-		{"feature scores", a.cut.FeatureScores, b.cut.FeatureScores}, {"unit scores", a.cut.UnitScores, b.cut.UnitScores},
+		{"feature scores", a.cut.FeatureScores, b.cut.FeatureScores},
+		{"unit scores", a.cut.UnitScores, b.cut.UnitScores},
 		{"path", taken(a.cut), taken(b.cut)}, {"candidate", a.chosen.Candidate, b.chosen.Candidate},
 		{"network", a.chosen.CutNet.Net, b.chosen.CutNet.Net}, {"observations", a.seen, b.seen},
 	} {

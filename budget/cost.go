@@ -73,7 +73,8 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 	return in.costsWith(c, t, nil)
 }
 
-// costsWith gives the rows of one target; what was measured stands in place of estimates. measured may be nil.
+// costsWith gives the rows of one target; what was measured stands in place of estimates. measured
+// may be nil.
 func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost {
 	rows := &sheet{target: t}
 	shape := in.Shape(c)
@@ -91,7 +92,8 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 		}
 		return append(parts, part{frontEndPart, value, Estimated})
 	}
-	weights, tables := part{"weights", float64(shape.WeightBytes()), Exact}, part{"tables", float64(shape.TableBytes()), Exact}
+	weights, tables := part{"weights", float64(shape.WeightBytes()), Exact},
+		part{"tables", float64(shape.TableBytes()), Exact}
 	memory := []part{{"state", float64(shape.StateBytes()), Exact}}
 	if t.WeightsIn == inRAM {
 		memory = append(memory, weights, tables)
@@ -110,15 +112,18 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 	ofData := rows.last().Kind
 	rows.add(Stack, "B", limitOf(t.Stack), stack)
 	if t.RAMTotal != nil {
-		rows.add(RAMTotal, "B", limitOf(t.RAMTotal), part{"data", data, ofData}, part{"stack", stack.value, stack.kind})
+		rows.add(RAMTotal, "B", limitOf(t.RAMTotal), part{"data", data, ofData},
+			part{"stack", stack.value, stack.kind})
 	}
 	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, steps...)...)
-	stepTime := rows.add(StepTime, "s", timeLimit(t), part{Total, total / float64(t.Clock), rows.last().Kind})
+	stepTime := rows.add(StepTime, "s", timeLimit(t),
+		part{Total, total / float64(t.Clock), rows.last().Kind})
 	rows.addPower(stepTime)
 	return rows.rows
 }
 
-// cycleParts adds up the kernels that the emitted C runs in one step, by layer and purpose, in the order of the network.
+// cycleParts adds up the kernels that the emitted C runs in one step, by layer and purpose, in the
+// order of the network.
 func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
 	var parts []part
 	own, _ := functions(s, t.Core.ISA)
@@ -128,7 +133,8 @@ func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
 			i = len(parts)
 			parts = append(parts, part{f.part, 0, Estimated})
 		}
-		for _, kernel := range slices.Sorted(maps.Keys(f.time)) { // in a fixed order, the rounding is the same in each run
+		// in a fixed order, the rounding is the same in each run
+		for _, kernel := range slices.Sorted(maps.Keys(f.time)) {
 			if kernel != flashRead {
 				parts[i].value += float64(f.time[kernel] * k.cycles(kernel, t.Core))
 			}

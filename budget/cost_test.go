@@ -14,7 +14,8 @@ import (
 
 // widths are formats of one recurrent and one dense layer.
 func widths(state int) quant.Formats {
-	return quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8, StateBits: state}}, Dense: []int{16}}
+	return quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8,
+		StateBits: state}}, Dense: []int{16}}
 }
 
 var small = widths(16)
@@ -27,7 +28,8 @@ func inputsFor(t *testing.T, rule TargetRule) *Inputs {
 		t.Fatal(err)
 	}
 	rule.Name = core.Name
-	features := []dataset.Feature{{Name: "a"}, {Name: "b", FrontEnd: "one"}, {Name: "c", FrontEnd: "one"}, {Name: "d", FrontEnd: "two"}}
+	features := []dataset.Feature{{Name: "a"}, {Name: "b", FrontEnd: "one"},
+		{Name: "c", FrontEnd: "one"}, {Name: "d", FrontEnd: "two"}}
 	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 4, Units: 3}
 	head := &model.Dense{Inputs: 3, Outputs: 1}
 	return &Inputs{
@@ -35,14 +37,17 @@ func inputsFor(t *testing.T, rule TargetRule) *Inputs {
 			{Name: "one", Flash: 1000, RAM: 100, Cycles: map[string]float64{"cortex-m3": 500}},
 			{Name: "two", Flash: 200, RAM: 20, Cycles: map[string]float64{"cortex-m3": 70}},
 		}},
-		Float:   dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}, features, []dataset.Output{{Name: "o"}}),
+		Float: dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer},
+			Dense: []*model.Dense{head}}, features, []dataset.Output{{Name: "o"}}),
 		Targets: []Target{{TargetRule: rule, Core: core}},
 	}
 }
 
 func find(t *testing.T, costs []Cost, resource, part string) Cost {
 	t.Helper()
-	i := slices.IndexFunc(costs, func(c Cost) bool { return c.Resource == resource && c.Part == part })
+	i := slices.IndexFunc(costs, func(c Cost) bool {
+		return c.Resource == resource && c.Part == part
+	})
 	if i < 0 {
 		t.Fatalf("no row %s: %s", resource, part)
 	}
@@ -70,7 +75,8 @@ func TestSizesByHand(t *testing.T) {
 	} {
 		got := find(t, costs, c.resource, c.part)
 		if got.Value != c.value || got.Kind != c.kind {
-			t.Errorf("%s: %s is %g, %s; want %g, %s", c.resource, c.part, got.Value, got.Kind, c.value, c.kind)
+			t.Errorf("%s: %s is %g, %s; want %g, %s", c.resource, c.part, got.Value, got.Kind,
+				c.value, c.kind)
 		}
 	}
 	if stack := find(t, costs, Stack, Total); stack.Kind != Bounded || stack.Value <= 6 {
@@ -89,8 +95,10 @@ func TestTotals(t *testing.T) {
 		}
 	}
 	for _, resource := range []string{Flash, RAM, Cycles} {
-		if total := find(t, costs, resource, Total); math.Abs(total.Value-sums[resource]) > 1e-9 || total.Kind != Estimated {
-			t.Errorf("%s: total %g (%s), the parts sum to %g", resource, total.Value, total.Kind, sums[resource])
+		if total := find(t, costs, resource, Total); math.Abs(total.Value-sums[resource]) > 1e-9 ||
+			total.Kind != Estimated {
+			t.Errorf("%s: total %g (%s), the parts sum to %g", resource, total.Value, total.Kind,
+				sums[resource])
 		}
 	}
 	if time := find(t, costs, StepTime, Total); math.Abs(time.Value-sums[Cycles]/1e6) > 1e-12 {
@@ -135,9 +143,11 @@ func TestFrontEndIsFreedWithItsLastFeature(t *testing.T) {
 func TestLimits(t *testing.T) {
 	bytes := func(n Bytes) *Bytes { return &n }
 	seconds := func(s Seconds) *Seconds { return &s }
-	in := inputsFor(t, TargetRule{Clock: 1e6, RAM: bytes(126), Flash: bytes(100), StepTime: seconds(10), Period: seconds(1e-6)})
+	in := inputsFor(t, TargetRule{Clock: 1e6, RAM: bytes(126), Flash: bytes(100),
+		StepTime: seconds(10), Period: seconds(1e-6)})
 	costs := in.Costs(in.Whole(small))
-	for resource, want := range map[string]string{RAM: Pass, Flash: Fail, Stack: "", Cycles: "", StepTime: Fail} {
+	for resource, want := range map[string]string{RAM: Pass, Flash: Fail, Stack: "", Cycles: "",
+		StepTime: Fail} {
 		if got := find(t, costs, resource, Total); got.Verdict != want {
 			t.Errorf("%s: verdict %q, want %q", resource, got.Verdict, want)
 		}
@@ -163,27 +173,39 @@ func TestCostGrows(t *testing.T) {
 	} {
 		a, b := in.Costs(smaller), in.Costs(larger)
 		for _, resource := range []string{Flash, Cycles} {
-			if before, after := find(t, a, resource, Total).Value, find(t, b, resource, Total).Value; after <= before {
+			if before, after := find(t, a, resource, Total).Value,
+				find(t, b, resource, Total).Value; after <= before {
 				t.Errorf("%s more: %s goes from %g to %g", name, resource, before, after)
 			}
 		}
 	}
 }
 
-// Three rows at a time, with no size to save: a routine of int8 rows that one place needs is part of it, and so it is where columns
-// differ; two places with the same number of columns call it. Four rows leave one that stands alone.
+// Three rows at a time, with no size to save: a routine of int8 rows that one place needs is part
+// of it, and so it is where columns differ; two places with the same number of columns call it.
+// Four rows leave one that stands alone.
 func TestARoutineOfOnePlaceIsPartOfIt(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		shape  quant.Shape
 		isPart bool
 	}{
-		{"one dense layer of 4 rows", quant.Shape{Features: 3, Layers: []quant.LayerShape{{Kind: model.GRUResetAfter, Units: 3}}, Dense: []quant.DenseShape{{Outputs: 4}, {Outputs: 1}},
-			Formats: quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8, StateBits: 16}}, Dense: []int{8, 16}}}, true},
-		{"a layer of 4 rows, 3 and 4 columns", quant.Shape{Features: 3, Layers: []quant.LayerShape{{Kind: model.ElmanTanh, Units: 4}}, Dense: []quant.DenseShape{{Outputs: 1}},
-			Formats: quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8, StateBits: 16}}, Dense: []int{16}}}, true},
-		{"a layer of 4 rows, 4 columns twice", quant.Shape{Features: 4, Layers: []quant.LayerShape{{Kind: model.ElmanTanh, Units: 4}}, Dense: []quant.DenseShape{{Outputs: 1}},
-			Formats: quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8, StateBits: 16}}, Dense: []int{16}}}, false},
+		{"one dense layer of 4 rows",
+			quant.Shape{Features: 3,
+				Layers: []quant.LayerShape{{Kind: model.GRUResetAfter, Units: 3}},
+				Dense:  []quant.DenseShape{{Outputs: 4}, {Outputs: 1}},
+				Formats: quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8,
+					StateBits: 16}}, Dense: []int{8, 16}}}, true},
+		{"a layer of 4 rows, 3 and 4 columns",
+			quant.Shape{Features: 3, Layers: []quant.LayerShape{{Kind: model.ElmanTanh, Units: 4}},
+				Dense: []quant.DenseShape{{Outputs: 1}},
+				Formats: quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8,
+					StateBits: 16}}, Dense: []int{16}}}, true},
+		{"a layer of 4 rows, 4 columns twice",
+			quant.Shape{Features: 4, Layers: []quant.LayerShape{{Kind: model.ElmanTanh, Units: 4}},
+				Dense: []quant.DenseShape{{Outputs: 1}},
+				Formats: quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8,
+					StateBits: 16}}, Dense: []int{16}}}, false},
 	} {
 		if isPart := threeWay.findHelpers(c.shape, "armv7m")["row8"]; isPart != c.isPart {
 			t.Errorf("%s: it is part of it: %v, want %v", c.name, isPart, c.isPart)

@@ -16,13 +16,15 @@ import (
 	"kerf/whole"
 )
 
-// Draft is a job as far as a network and a recording tell it. All else is guessed, and tried on the recording.
+// Draft is a job as far as a network and a recording tell it. All else is guessed, and tried on the
+// recording.
 type Draft struct {
 	Name       string
-	Model      string            // files as the draft names them
-	Convention string            // of the names in the model file; empty for ONNX
-	Layers     []model.LayerSpec // what the model file does not say, as it fits the recording best; empty where it says all
-	Readings   int               // ways to read the model file that were tried
+	Model      string // files as the draft names them
+	Convention string // of the names in the model file; empty for ONNX
+	// what the model file does not say, as it fits the recording best; empty where it says all
+	Layers     []model.LayerSpec
+	Readings   int // ways to read the model file that were tried
 	Selection  string
 	Signoff    []string // empty: nobody said
 	Features   []dataset.Feature
@@ -39,11 +41,12 @@ type Draft struct {
 // DraftFit is how well the network with everything that was guessed gives what was recorded.
 type DraftFit struct {
 	Output string
-	Share  float64 // of the variance that it explains; of a classifier, of the steps whose class is right
+	// of the variance that it explains; of a classifier, of the steps whose class is right
+	Share float64
 }
 
-// goodFit is the share below which a guess is doubted: a network that explains less than half was trained for something
-// else, or its inputs are other ones (our choice).
+// goodFit is the share below which a guess is doubted: a network that explains less than half was
+// trained for something else, or its inputs are other ones (our choice).
 const goodFit = 0.5
 
 // IsDoubtful tells that the network with these guesses does not give what was recorded.
@@ -51,9 +54,10 @@ func (d *Draft) IsDoubtful() bool {
 	return slices.ContainsFunc(d.Fit, func(f DraftFit) bool { return !(f.Share >= goodFit) })
 }
 
-// NewDraft reads a network and a recording and guesses the rest of a job: which columns are features and outputs, by order
-// and by trying; channel and kind of a feature, by its name; normalisations, by trying those that are usual. What fits
-// the recorded outputs best is taken. Errors say what cannot be guessed.
+// NewDraft reads a network and a recording and guesses the rest of a job: which columns are
+// features and outputs, by order and by trying; channel and kind of a feature, by its name;
+// normalisations, by trying those that are usual. What fits the recorded outputs best is taken.
+// Errors say what cannot be guessed.
 func NewDraft(modelFile, selection string) (*Draft, error) {
 	d := &Draft{Model: modelFile, Selection: selection}
 	readings, err := d.importAny()
@@ -82,7 +86,8 @@ func NewDraft(modelFile, selection string) (*Draft, error) {
 			if t.quality > best {
 				best = t.quality
 				*d = t.draft
-				d.Ignored = otherThan(columns, slices.Concat(g.features, g.outputs, []string{g.column}))
+				d.Ignored = otherThan(columns,
+					slices.Concat(g.features, g.outputs, []string{g.column}))
 			}
 		}
 	}
@@ -170,13 +175,17 @@ var keyColumns = []string{"sequence", "scenario", "t"}
 
 // readColumns lists the columns of values.
 func readColumns(path string) ([]string, error) {
-	all, err := withFile(path, func(f *os.File, size int64) ([]string, error) { return dataset.Columns(f, size, path) })
+	all, err := withFile(path, func(f *os.File, size int64) ([]string, error) {
+		return dataset.Columns(f, size, path)
+	})
 	if err != nil {
 		return nil, err
 	}
 	for _, key := range keyColumns {
 		if !slices.Contains(all, key) {
-			return nil, &dataset.InputError{File: path, Line: 1, Column: key, Msg: "the column is missing", Hint: "a recording has the columns sequence, scenario and t, then one per feature and output"}
+			return nil, &dataset.InputError{File: path, Line: 1, Column: key,
+				Msg: "the column is missing", Hint: "a recording has the columns sequence, " +
+					"scenario and t, then one per feature and output"}
 		}
 	}
 	return otherThan(all, keyColumns), nil
@@ -199,7 +208,8 @@ type columnGuess struct {
 	classes           []string // in the order of the outputs
 }
 
-// columnGuesses lists what the order of the columns allows: features first and outputs last or next, or the other way round.
+// columnGuesses lists what the order of the columns allows: features first and outputs last or
+// next, or the other way round.
 func (d *Draft) columnGuesses(imported *model.Import, columns []string) ([]columnGuess, error) {
 	n, m := imported.Network.Inputs(), imported.Network.Outputs()
 	if m > 1 && (imported.Softmax || len(columns) == n+1) && len(columns) > n {
@@ -211,17 +221,23 @@ func (d *Draft) columnGuesses(imported *model.Import, columns []string) ([]colum
 		return []columnGuess{g}, nil
 	}
 	if len(columns) < n+m {
-		return nil, &dataset.InputError{File: d.Selection, Msg: fmt.Sprintf("there are %d columns beside sequence, scenario and t, but the network in %s takes %d features and gives %d outputs", len(columns), d.Model, n, m), Hint: "one column per feature, in the order of the network, then one per output; or for a classifier one with the class"}
+		return nil, &dataset.InputError{File: d.Selection,
+			Msg: fmt.Sprintf("there are %d columns beside sequence, scenario and t, but the "+
+				"network in %s takes %d features and gives %d outputs", len(columns), d.Model, n,
+				m), Hint: "one column per feature, in the order of the network, then one per " +
+				"output; or for a classifier one with the class"}
 	}
 	last := len(columns)
 	guesses := []columnGuess{{features: columns[:n], outputs: columns[last-m:]}}
 	if last > n+m {
-		guesses = append(guesses, columnGuess{features: columns[:n], outputs: columns[n : n+m]}, columnGuess{features: columns[last-n-m : last-m], outputs: columns[last-m:]})
+		guesses = append(guesses, columnGuess{features: columns[:n], outputs: columns[n : n+m]},
+			columnGuess{features: columns[last-n-m : last-m], outputs: columns[last-m:]})
 	}
 	return append(guesses, columnGuess{features: columns[last-n:], outputs: columns[:m]}), nil
 }
 
-// classes names the outputs of a classifier by what the recording holds: indices from 0, or names in alphabetical order.
+// classes names the outputs of a classifier by what the recording holds: indices from 0, or names
+// in alphabetical order.
 func (d *Draft) classes(column string, outputs int) ([]string, error) {
 	found, err := withFile(d.Selection, func(f *os.File, size int64) ([]string, error) {
 		return dataset.DistinctTexts(f, size, d.Selection, column, outputs+1)
@@ -241,7 +257,10 @@ func (d *Draft) classes(column string, outputs int) ([]string, error) {
 		return names, nil
 	}
 	if len(found) != outputs {
-		return nil, &dataset.InputError{File: d.Selection, Column: column, Msg: fmt.Sprintf("taken for the class, it has not the %d different texts that the outputs of the network in %s need", outputs, d.Model), Hint: "it holds the name or the index of the class; put it behind the features"}
+		return nil, &dataset.InputError{File: d.Selection, Column: column,
+			Msg: fmt.Sprintf("taken for the class, it has not the %d different texts that the "+
+				"outputs of the network in %s need", outputs, d.Model),
+			Hint: "it holds the name or the index of the class; put it behind the features"}
 	}
 	slices.Sort(found)
 	return found, nil

@@ -13,7 +13,8 @@ import (
 	"kerf/model"
 )
 
-// The names of the demo's features tell channel and kind as testdata/demo/features.csv has them, written by hand.
+// The names of the demo's features tell channel and kind as testdata/demo/features.csv has them,
+// written by hand.
 func TestChannelAndKindOfTheDemo(t *testing.T) {
 	file, err := os.Open(filepath.Join("..", "testdata", "demo", "features.csv"))
 	if err != nil {
@@ -27,27 +28,33 @@ func TestChannelAndKindOfTheDemo(t *testing.T) {
 	names := dataset.FeatureNames(features)
 	for _, f := range features {
 		channel, kind := channelAndKind(f.Name, names)
-		if f.Name == "oil_temperature" { // the only one of its kind: what its last word means cannot be seen
+		// the only one of its kind: what its last word means cannot be seen
+		if f.Name == "oil_temperature" {
 			continue
 		}
 		if channel != f.Channel || kind != f.Kind {
-			t.Errorf("%s: channel %q, kind %q; want %q, %q", f.Name, channel, kind, f.Channel, f.Kind)
+			t.Errorf("%s: channel %q, kind %q; want %q, %q", f.Name, channel, kind, f.Channel,
+				f.Kind)
 		}
 	}
 }
 
-// Text from files stays inside its string or comment, whatever it holds: the draft is read again as it was meant.
+// Text from files stays inside its string or comment, whatever it holds: the draft is read again as
+// it was meant.
 func TestDraftTextIsSafe(t *testing.T) {
 	hostile := "a\"b\n[target]\nprofile = \"x\"\x01\\"
 	d := &Draft{
-		Name: "leakair", Model: hostile, Convention: "torch", Selection: hostile, Signoff: []string{hostile, "b.csv"},
-		Outputs: []dataset.Output{{Name: hostile, Std: 1}}, Ignored: []string{hostile}, Fit: []DraftFit{{hostile, 0.3}}, Steps: 10,
+		Name: "leakair", Model: hostile, Convention: "torch", Selection: hostile,
+		Signoff: []string{hostile, "b.csv"},
+		Outputs: []dataset.Output{{Name: hostile, Std: 1}}, Ignored: []string{hostile},
+		Fit: []DraftFit{{hostile, 0.3}}, Steps: 10,
 	}
 	job, err := parseJob(d.TOML(), "job.toml")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, d.TOML())
 	}
-	if job.Model.File != hostile || job.Recordings.Signoff[0] != hostile || job.Tolerances[hostile].RMSERise == nil || len(job.Targets) != 1 {
+	if job.Model.File != hostile || job.Recordings.Signoff[0] != hostile ||
+		job.Tolerances[hostile].RMSERise == nil || len(job.Targets) != 1 {
 		t.Errorf("read again: %+v", job)
 	}
 	if !d.IsDoubtful() || !strings.Contains(string(d.TOML()), "that is little") {
@@ -86,9 +93,11 @@ func TestDraftTriesReadings(t *testing.T) {
 		kind       model.Kind
 		dense      []model.Activation
 	}{
-		{"relu between two dense layers", "torch", model.GRUResetAfter, []model.Activation{model.ReLU, model.Identity}},
+		{"relu between two dense layers", "torch", model.GRUResetAfter,
+			[]model.Activation{model.ReLU, model.Identity}},
 		{"elman with relu", "torch", model.ElmanReLU, []model.Activation{model.Identity}},
-		{"two hidden dense layers of one size", "torch", model.LSTM, []model.Activation{model.Tanh, model.ReLU, model.Identity}},
+		{"two hidden dense layers of one size", "torch", model.LSTM,
+			[]model.Activation{model.Tanh, model.ReLU, model.Identity}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -99,11 +108,13 @@ func TestDraftTriesReadings(t *testing.T) {
 			}
 			write(t, filepath.Join(dir, "model.safetensors"), weights.String())
 			write(t, filepath.Join(dir, "selection.csv"), playedCSV(net))
-			d, err := NewDraft(filepath.Join(dir, "model.safetensors"), filepath.Join(dir, "selection.csv"))
+			d, err := NewDraft(filepath.Join(dir, "model.safetensors"),
+				filepath.Join(dir, "selection.csv"))
 			if err != nil {
 				t.Fatal(err)
 			}
-			d.Name, d.Model, d.Selection, d.Signoff = "drawn", "model.safetensors", "selection.csv", []string{"selection.csv"}
+			d.Name, d.Model, d.Selection, d.Signoff = "drawn", "model.safetensors", "selection.csv",
+				[]string{"selection.csv"}
 			write(t, filepath.Join(dir, "job.toml"), string(d.TOML()))
 			write(t, filepath.Join(dir, "features.csv"), string(d.FeaturesCSV()))
 			write(t, filepath.Join(dir, "outputs.csv"), string(d.OutputsCSV()))
@@ -112,7 +123,8 @@ func TestDraftTriesReadings(t *testing.T) {
 				t.Fatalf("%v\n%s", err, d.TOML())
 			}
 			if got, want := in.Float.Net.String(), net.String(); got != want || d.Readings < 2 {
-				t.Errorf("%d readings tried; read as %s, drawn was %s\n%s", d.Readings, got, want, d.TOML())
+				t.Errorf("%d readings tried; read as %s, drawn was %s\n%s", d.Readings, got, want,
+					d.TOML())
 			}
 			for _, f := range d.Fit {
 				if f.Share < 0.999 {
@@ -135,13 +147,16 @@ func drawnNetwork(kind model.Kind, dense []model.Activation) *model.Network {
 		return v
 	}
 	rows := kind.Gates() * 5
-	net := &model.Network{Recurrent: []*model.Recurrent{{Kind: kind, Inputs: 3, Units: 5, W: drawn(3 * rows), U: drawn(5 * rows), B: drawn(rows), D: drawn(rows)}}}
+	net := &model.Network{Recurrent: []*model.Recurrent{{Kind: kind, Inputs: 3, Units: 5,
+		W: drawn(3 * rows), U: drawn(5 * rows), B: drawn(rows), D: drawn(rows)}}}
 	for i, a := range dense {
 		outputs := 5
 		if i == len(dense)-1 {
 			outputs = 2
 		}
-		net.Dense = append(net.Dense, &model.Dense{Inputs: 5, Outputs: outputs, W: drawn(5 * outputs), B: drawn(outputs), Activation: a})
+		net.Dense = append(net.Dense,
+			&model.Dense{Inputs: 5, Outputs: outputs, W: drawn(5 * outputs), B: drawn(outputs),
+				Activation: a})
 	}
 	if kind == model.ElmanReLU {
 		for i := range net.Recurrent[0].U {
@@ -164,7 +179,8 @@ func playedCSV(net *model.Network) string {
 				x[i] = 0.7*x[i] + random.NormFloat64()
 			}
 			run.Step(x, y)
-			fmt.Fprintf(&b, "%d,only,%d,%.9g,%.9g,%.9g,%.9g,%.9g\n", sequence, step, x[0], x[1], x[2], y[0], y[1])
+			fmt.Fprintf(&b, "%d,only,%d,%.9g,%.9g,%.9g,%.9g,%.9g\n", sequence, step, x[0], x[1],
+				x[2], y[0], y[1])
 		}
 	}
 	return b.String()
@@ -187,6 +203,7 @@ func TestNothingIsExplainedOfAConstant(t *testing.T) {
 	}
 	fit := fitOf(in.Float, in.Selection, "")
 	if fit[0].Share != 0 || fit[1].Share < 0.999 {
-		t.Errorf("of a constant %g, of the other output %g is explained", fit[0].Share, fit[1].Share)
+		t.Errorf("of a constant %g, of the other output %g is explained", fit[0].Share,
+			fit[1].Share)
 	}
 }

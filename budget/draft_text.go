@@ -12,9 +12,10 @@ import (
 	"kerf/dataset"
 )
 
-// channelAndKind splits a name at the underscore where most other names have the same beginning and most the same end:
-// supply_ripple_amplitude, among others of supply and others with ripple_amplitude, is channel supply and kind
-// ripple_amplitude. A name that shares nothing is a channel by itself.
+// channelAndKind splits a name at the underscore where most other names have the same beginning and
+// most the same end: supply_ripple_amplitude, among others of supply and others with
+// ripple_amplitude, is channel supply and kind ripple_amplitude. A name that shares nothing is a
+// channel by itself.
 func channelAndKind(name string, all []string) (channel, kind string) {
 	channel = name
 	most := 0
@@ -43,7 +44,8 @@ func channelAndKind(name string, all []string) (channel, kind string) {
 func (d *Draft) FeaturesCSV() []byte {
 	rows := [][]string{{"name", "channel", "kind", "unit", "mean", "std"}}
 	for _, f := range d.Features {
-		rows = append(rows, []string{f.Name, f.Channel, f.Kind, f.Unit, nineDigits(f.Mean), nineDigits(f.Std)})
+		rows = append(rows,
+			[]string{f.Name, f.Channel, f.Kind, f.Unit, nineDigits(f.Mean), nineDigits(f.Std)})
 	}
 	return csvText(rows)
 }
@@ -76,11 +78,13 @@ const (
 	Guess  = "GUESS"
 )
 
-// TOML is the job, with a comment behind everything that was guessed. It runs as soon as what is marked FILL IN is there.
+// TOML is the job, with a comment behind everything that was guessed. It runs as soon as what is
+// marked FILL IN is there.
 func (d *Draft) TOML() []byte {
 	var b strings.Builder
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
-	say("# A draft by kerf init. %s: kerf plan refuses the job without it. %s: look at it. All keys: README.md.", FillIn, Guess)
+	say("# A draft by kerf init. %s: kerf plan refuses the job without it. %s: look at it. All "+
+		"keys: README.md.", FillIn, Guess)
 	for _, line := range d.fitLines() {
 		say("# %s", line)
 	}
@@ -91,7 +95,8 @@ func (d *Draft) TOML() []byte {
 		say("convention = %s", text(d.Convention))
 	}
 	if len(d.Layers) > 0 {
-		say("# %s: the file does not say this; of %d ways to read it this one gives the recorded outputs best.", Guess, d.Readings)
+		say("# %s: the file does not say this; of %d ways to read it this one gives the "+
+			"recorded outputs best.", Guess, d.Readings)
 	}
 	for _, l := range d.Layers {
 		say("[[model.layer]]")
@@ -118,7 +123,8 @@ func (d *Draft) TOML() []byte {
 		say("signoff = [%s]  # only judge", strings.Join(names, ", "))
 	}
 	say("\n[features]")
-	say("# %s: names and order are those of the columns of the recording; channel and kind follow from the names; units are empty.", Guess)
+	say("# %s: names and order are those of the columns of the recording; channel and kind "+
+		"follow from the names; units are empty.", Guess)
 	say("# %s: mean and std: %s.", Guess, d.Normalised)
 	if len(d.Ignored) > 0 {
 		say("# %s: columns that are neither feature nor output: %s.", Guess,
@@ -129,7 +135,8 @@ func (d *Draft) TOML() []byte {
 	tolerance := `{ rmse_rise = "5 %" }`
 	names := make([]string, 0, len(d.Outputs))
 	if d.Column == "" {
-		say("# %s: names and order are those of the columns of the recording; units are empty.", Guess)
+		say("# %s: names and order are those of the columns of the recording; units are empty.",
+			Guess)
 		say("# %s: mean and std: %s.", Guess, d.Scaled)
 		say("file = \"outputs.csv\"")
 		for _, o := range d.Outputs {
@@ -144,7 +151,8 @@ func (d *Draft) TOML() []byte {
 		say("classes = [%s]\ncolumn = %s  # %s", strings.Join(classes, ", "), text(d.Column), Guess)
 		names, tolerance = []string{d.Column}, `{ accuracy_drop = "1 %" }`
 	}
-	say("\n[tolerance]  # %s: what may get worse against the float network; README.md lists the other kinds", Guess)
+	say("\n[tolerance]  # %s: what may get worse against the float network; README.md lists the "+
+		"other kinds", Guess)
 	for _, n := range names {
 		say("%s = %s", key(n), tolerance)
 	}
@@ -164,10 +172,13 @@ func (d *Draft) fitLines() []string {
 		if d.Column != "" {
 			what = "of the steps have the right " + f.Output + " with these guesses"
 		}
-		lines = append(lines, oneLine(fmt.Sprintf("%.1f %% %s (%d steps of the selection recording).", 100*f.Share, what, d.Steps)))
+		lines = append(lines,
+			oneLine(fmt.Sprintf("%.1f %% %s (%d steps of the selection recording).", 100*f.Share,
+				what, d.Steps)))
 	}
 	if d.IsDoubtful() {
-		lines = append(lines, Guess+": that is little. The order of the columns, or mean and std, are probably not those of the training.")
+		lines = append(lines, Guess+": that is little. The order of the columns, or mean and "+
+			"std, are probably not those of the training.")
 	}
 	return lines
 }

@@ -45,13 +45,16 @@ func (d *Draft) try(readings []reading, g columnGuess) ([]triedDraft, error) {
 		some := firstSteps(all, max(fewestTried, triedSteps/len(readings)))
 		var heats []triedDraft
 		for _, r := range readings {
-			heats = append(heats, *slices.MaxFunc(pointers(d.tryReading(r, g, features, outputs, some)), byQuality))
+			heats = append(heats,
+				*slices.MaxFunc(pointers(d.tryReading(r, g, features, outputs, some)), byQuality))
 		}
 		order := make([]int, len(readings))
 		for i := range order {
 			order[i] = i
 		}
-		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(heats[b].quality, heats[a].quality) })
+		slices.SortStableFunc(order, func(a, b int) int {
+			return cmp.Compare(heats[b].quality, heats[a].quality)
+		})
 		best := make([]reading, finalists)
 		for i := range best {
 			best[i] = readings[order[i]]
@@ -76,13 +79,15 @@ func pointers(drafts []triedDraft) []*triedDraft {
 func byQuality(a, b *triedDraft) int { return cmp.Compare(a.quality, b.quality) }
 
 // tryReading tries one reading of the model file with every usual normalisation.
-func (d *Draft) tryReading(r reading, g columnGuess, features []dataset.Feature, outputs []dataset.Output, few *dataset.Recordings) []triedDraft {
+func (d *Draft) tryReading(r reading, g columnGuess, features []dataset.Feature,
+	outputs []dataset.Output, few *dataset.Recordings) []triedDraft {
 	var tried []triedDraft
 	for _, in := range inputGuesses(r.imported, features) {
 		for _, out := range outputGuesses(outputs, g.classes) {
 			t := triedDraft{draft: *d}
 			t.draft.Layers = r.spec.Layers
-			t.draft.Features, t.draft.Outputs, t.draft.Classes, t.draft.Column = in.features, out.outputs, g.classes, g.column
+			t.draft.Features, t.draft.Outputs, t.draft.Classes, t.draft.Column = in.features,
+				out.outputs, g.classes, g.column
 			t.draft.Normalised, t.draft.Scaled, t.draft.Steps = in.words, out.words, few.Steps()
 			scores := out.outputs
 			if g.column != "" {
@@ -146,7 +151,8 @@ type inputGuess struct {
 	words    string
 }
 
-// inputGuesses are the usual ones: that of the model file, if it has one; mean and std of the recording; none.
+// inputGuesses are the usual ones: that of the model file, if it has one; mean and std of the
+// recording; none.
 func inputGuesses(imported *model.Import, features []dataset.Feature) []inputGuess {
 	none := make([]dataset.Feature, len(features))
 	for i, f := range features {
@@ -154,10 +160,12 @@ func inputGuesses(imported *model.Import, features []dataset.Feature) []inputGue
 		none[i] = f
 	}
 	if imported.Mean != nil {
-		return []inputGuess{{imported.Folded(), none, "0 and 1: the model file normalises the features itself"}}
+		return []inputGuess{{imported.Folded(), none, "0 and 1: the model file normalises the " +
+			"features itself"}}
 	}
 	return []inputGuess{
-		{imported.Network, features, "mean and std of the selection recording, each feature by itself; those of the training are better"},
+		{imported.Network, features, "mean and std of the selection recording, each feature by " +
+			"itself; those of the training are better"},
 		{imported.Network, none, "0 and 1: the network takes physical values"},
 	}
 }
@@ -179,12 +187,14 @@ func outputGuesses(outputs []dataset.Output, classes []string) []outputGuess {
 	}
 	return []outputGuess{
 		{plain, "0 and 1: the network gives physical values"},
-		{outputs, "mean and std of the selection recording, each output by itself; those of the training are better"},
+		{outputs, "mean and std of the selection recording, each output by itself; those of the " +
+			"training are better"},
 	}
 }
 
 // columnOf gathers one column of all sequences.
-func columnOf(columns, index int, rec *dataset.Recordings, values func(*dataset.Sequence) []float64) []float64 {
+func columnOf(columns, index int, rec *dataset.Recordings,
+	values func(*dataset.Sequence) []float64) []float64 {
 	var all []float64
 	for _, s := range rec.Sequences {
 		for i := index; i < len(values(s)); i += columns {
@@ -199,8 +209,11 @@ func describeFeatures(names []string, rec *dataset.Recordings) []dataset.Feature
 	features := make([]dataset.Feature, len(names))
 	for i, name := range names {
 		channel, kind := channelAndKind(name, names)
-		mean, std := meanStd(columnOf(rec.Features, i, rec, func(s *dataset.Sequence) []float64 { return s.X }))
-		features[i] = dataset.Feature{Name: name, Channel: channel, Kind: kind, Mean: mean, Std: std}
+		mean, std := meanStd(columnOf(rec.Features, i, rec, func(s *dataset.Sequence) []float64 {
+			return s.X
+		}))
+		features[i] = dataset.Feature{Name: name, Channel: channel, Kind: kind, Mean: mean,
+			Std: std}
 	}
 	return features
 }
@@ -208,7 +221,9 @@ func describeFeatures(names []string, rec *dataset.Recordings) []dataset.Feature
 func describeOutputs(names []string, rec *dataset.Recordings) []dataset.Output {
 	outputs := make([]dataset.Output, len(names))
 	for i, name := range names {
-		mean, std := meanStd(columnOf(rec.Outputs, i, rec, func(s *dataset.Sequence) []float64 { return s.Y }))
+		mean, std := meanStd(columnOf(rec.Outputs, i, rec, func(s *dataset.Sequence) []float64 {
+			return s.Y
+		}))
 		outputs[i] = dataset.Output{Name: name, Mean: mean, Std: std}
 	}
 	return outputs

@@ -17,10 +17,12 @@ import (
 type Examination struct {
 	Explained []Explained
 	Causes    []Cause // that speak against a signature, the most probable first
-	Nearest   *Cause  // of all that shift no time and make no output worse the one with the least ratio; may be nil
-	Tried     int     // alternatives
-	Checked   string  // reason of the job to let the verdict stand; empty: none
-	Unlike    string  // where sign-off recordings are unlike the others, and no cause tells why; empty: nowhere
+	// of all that shift no time and make no output worse the one with the least ratio; may be nil
+	Nearest *Cause
+	Tried   int    // alternatives
+	Checked string // reason of the job to let the verdict stand; empty: none
+	// where sign-off recordings are unlike the others, and no cause tells why; empty: nowhere
+	Unlike string
 }
 
 // Forbids tells whether the verdict cannot be that the network fits.
@@ -34,11 +36,13 @@ type Cause struct {
 	Signoff bool   // found on the sign-off recordings, else on the selection recordings
 	Output  string // whose error shrinks most
 	Unit    string
-	Given   float64 // its error: RMSE in its unit, of a classifier the share of wrong steps; NaN without an alternative
-	With    float64 // the same with the alternative
-	Ratio   float64 // With / Given
-	Low     float64 // 95 % interval of the ratio
-	High    float64
+	// its error: RMSE in its unit, of a classifier the share of wrong steps; NaN without an
+	// alternative
+	Given float64
+	With  float64 // the same with the alternative
+	Ratio float64 // With / Given
+	Low   float64 // 95 % interval of the ratio
+	High  float64
 }
 
 // String is a cause in a sentence.
@@ -48,7 +52,8 @@ func (c *Cause) String() string {
 		on = "sign-off"
 	}
 	if c.Kind == CauseUnexplained {
-		return fmt.Sprintf("%s %s on the %s recordings, and no other reading of the job that was tried helps", c.Place, c.Says, on)
+		return fmt.Sprintf("%s %s on the %s recordings, and no other reading of the job that "+
+			"was tried helps", c.Place, c.Says, on)
 	}
 	if math.IsNaN(c.Given) {
 		return fmt.Sprintf("%s %s", c.Place, c.Says)
@@ -57,7 +62,8 @@ func (c *Cause) String() string {
 	if unit := c.Unit; unit != "" {
 		given += " " + unit
 	}
-	return fmt.Sprintf("%s %s; read so, the error of %s on the %s recordings is %s, as the job says it is %s", c.Place, c.Says, c.Output, on, with, given)
+	return fmt.Sprintf("%s %s; read so, the error of %s on the %s recordings is %s, as the job "+
+		"says it is %s", c.Place, c.Says, c.Output, on, with, given)
 }
 
 const (
@@ -133,8 +139,10 @@ func (in *Inputs) unlikeSignoff(selection, signoff *dataset.Score) string {
 			continue
 		}
 		most = is / was
-		text = fmt.Sprintf("the network as given errs %.1f times as much on the sign-off recordings as on the "+
-			"selection recordings (%s %.3g and %.3g), and nothing that kerf tries tells why: are they of the "+
+		text = fmt.Sprintf("the network as given errs %.1f times as much on the sign-off "+
+			"recordings as on the "+
+			"selection recordings (%s %.3g and %.3g), and nothing that kerf tries tells why: "+
+			"are they of the "+
 			"same kind?", most, strings.TrimSpace(output.Name+" "+output.Unit), is, was)
 	}
 	return text
@@ -142,7 +150,8 @@ func (in *Inputs) unlikeSignoff(selection, signoff *dataset.Score) string {
 
 // withoutFigures is a cause that no alternative takes away.
 func (c Cause) withoutFigures() Cause {
-	c.Given, c.With, c.Ratio, c.Low, c.High = math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	c.Given, c.With, c.Ratio, c.Low, c.High = math.NaN(), math.NaN(), math.NaN(), math.NaN(),
+		math.NaN()
 	return c
 }
 
@@ -172,7 +181,8 @@ func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Ca
 		case x.IsLittle() && x.Given < 0:
 			add(x.Output, x.Signoff, "explains nothing of "+in.whatIsExplained(x.Output))
 		case x.IsLittle():
-			add(x.Output, x.Signoff, fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output)))
+			add(x.Output, x.Signoff,
+				fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output)))
 		}
 	}
 	return causes
@@ -237,7 +247,9 @@ func (in *Inputs) leftBy(e float64, constant *dataset.Score, output int) float64
 }
 
 // errorRatio compares the errors of two predictors of one output, with the 95 % interval.
-func (in *Inputs) errorRatio(base, other *dataset.Score, output int, compare func(base, other *dataset.Score, slice dataset.Slice, metric dataset.Metric) dataset.Comparison) (ratio, low, high float64) {
+func (in *Inputs) errorRatio(base, other *dataset.Score, output int,
+	compare func(base, other *dataset.Score, slice dataset.Slice,
+		metric dataset.Metric) dataset.Comparison) (ratio, low, high float64) {
 	c := compare(base, other, dataset.Slice{Output: output, Region: -1}, dataset.Explained)
 	left := func(taken float64) float64 {
 		if in.Float.Classes {
@@ -257,11 +269,14 @@ type compared struct {
 	low         float64
 }
 
-func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, other *dataset.Score, slice dataset.Slice, metric dataset.Metric) dataset.Comparison) compared {
+func (in *Inputs) compareAll(base, other *dataset.Score,
+	compare func(base, other *dataset.Score, slice dataset.Slice,
+		metric dataset.Metric) dataset.Comparison) compared {
 	c := compared{least: math.Inf(1)}
 	for o := range in.judged() {
 		ratio, low, high := in.errorRatio(base, other, o, compare)
-		switch before, after := leavesRange(in.errorOf(base, o)), leavesRange(in.errorOf(other, o)); {
+		switch before, after := leavesRange(in.errorOf(base, o)),
+			leavesRange(in.errorOf(other, o)); {
 		case before && !after:
 			ratio, low, high = 0, 0, 0
 		case after && !before:
@@ -282,7 +297,9 @@ func (in *Inputs) compareAll(base, other *dataset.Score, compare func(base, othe
 func leavesRange(e float64) bool { return !(e <= math.MaxFloat32) }
 
 // helps tells whether an alternative speaks against the job.
-func (c compared) helps() bool { return c.least <= betterRatio && c.high < 1 && c.most <= worseRatio }
+func (c compared) helps() bool {
+	return c.least <= betterRatio && c.high < 1 && c.most <= worseRatio
+}
 
 // view is the job read in another way, and what that makes of the errors.
 type view struct {
@@ -293,14 +310,16 @@ type view struct {
 
 // views read the job in other ways and measure the promising ones on all recordings: those of
 // the network and its features that are given, and all of the outputs.
-func (in *Inputs) views(rec *dataset.Recordings, base *dataset.Score, all []alternative) ([]view, int) {
+func (in *Inputs) views(rec *dataset.Recordings, base *dataset.Score,
+	all []alternative) ([]view, int) {
 	ofOutputs := in.outputViews(rec)
 	return append(in.promisingViews(rec, base, all), ofOutputs...), len(all) + len(ofOutputs)
 }
 
 // promisingViews tries alternatives on a part of the recordings and returns those that are
 // promising there, as they are on all recordings, in their order.
-func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, all []alternative) []view {
+func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score,
+	all []alternative) []view {
 	type candidate struct {
 		alternative
 		place int
@@ -318,12 +337,15 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, a
 			nets[i] = a.net()
 		}
 		for i, score := range prepared.ScoreAll(nets) {
-			if c := in.compareAll(partBase, score, dataset.CompareRoughly); c.least < promising && c.most < doubtful {
+			if c := in.compareAll(partBase, score, dataset.CompareRoughly); c.least < promising &&
+				c.most < doubtful {
 				promisingOnes = append(promisingOnes, candidate{batch[i], first + i, c.sum})
 			}
 		}
 	}
-	slices.SortStableFunc(promisingOnes, func(a, b candidate) int { return cmp.Compare(a.sum, b.sum) })
+	slices.SortStableFunc(promisingOnes, func(a, b candidate) int {
+		return cmp.Compare(a.sum, b.sum)
+	})
 	most := int(max(fewestFull, fullWork/(weights*float64(rec.Steps()))))
 	promisingOnes = promisingOnes[:min(most, len(promisingOnes))]
 	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.place - b.place })
@@ -331,9 +353,11 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, a
 	for _, p := range promisingOnes {
 		score := dataset.Measure(p.net(), rec, nil)
 		c := in.compareAll(base, score, dataset.Compare)
-		measured = append(measured, view{in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c), c, func() (*dataset.Recordings, [][]float64) {
-			return rec, predictions(rec, p.net())
-		}})
+		measured = append(measured,
+			view{in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c), c,
+				func() (*dataset.Recordings, [][]float64) {
+					return rec, predictions(rec, p.net())
+				}})
 	}
 	return measured
 }
@@ -341,7 +365,8 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score, a
 // mostProbable is the view of recordings that helps most, if any does. Of those that help alike it
 // is the one that stands first: lists begin with what says most exactly what is wrong. A view with
 // which the network explains as little as nothing is no cause.
-func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *dataset.Score, ways []alternative) *view {
+func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *dataset.Score,
+	ways []alternative) *view {
 	all, tried := in.views(rec, base, ways)
 	e.Tried += tried
 	constant := in.constantOn(rec)
@@ -373,11 +398,14 @@ func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *da
 func (c *Cause) isSame(d Cause) bool { return c.Kind == d.Kind && c.Place == d.Place }
 
 // cause states what an alternative gives.
-func (in *Inputs) cause(kind, place, says string, rec *dataset.Recordings, base, score *dataset.Score, c compared) *Cause {
+func (in *Inputs) cause(kind, place, says string, rec *dataset.Recordings, base,
+	score *dataset.Score, c compared) *Cause {
 	output := in.judged()[c.output]
 	return &Cause{
-		Kind: kind, Place: place, Says: says, Signoff: rec == in.Signoff, Output: output.Name, Unit: output.Unit,
-		Given: in.errorOf(base, c.output), With: in.errorOf(score, c.output), Ratio: c.least, Low: c.low, High: c.high,
+		Kind: kind, Place: place, Says: says, Signoff: rec == in.Signoff, Output: output.Name,
+		Unit:  output.Unit,
+		Given: in.errorOf(base, c.output), With: in.errorOf(score, c.output), Ratio: c.least,
+		Low: c.low, High: c.high,
 	}
 }
 
@@ -397,15 +425,16 @@ func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
 	for i, s := range part.Sequences {
 		if length := s.Settle + each; length < s.Steps {
 			short := *s
-			short.Steps, short.X, short.Y = length, s.X[:length*rec.Features], s.Y[:length*rec.Outputs]
+			short.Steps, short.X, short.Y = length, s.X[:length*rec.Features],
+				s.Y[:length*rec.Outputs]
 			part.Sequences[i] = &short
 		}
 	}
 	return &part
 }
 
-// warnWhereNothing names the scenarios and regions of the sign-off recordings in which the network as
-// given errs more than the constant would. That decides nothing: an output may stand near the
+// warnWhereNothing names the scenarios and regions of the sign-off recordings in which the network
+// as given errs more than the constant would. That decides nothing: an output may stand near the
 // constant there.
 func (r *Result) warnWhereNothing() {
 	var places []string
@@ -416,7 +445,8 @@ func (r *Result) warnWhereNothing() {
 		}
 	}
 	if len(places) > 0 {
-		r.Warnings = append(r.Warnings, "the network as given errs more than the mean of the selection recordings would: "+
+		r.Warnings = append(r.Warnings, "the network as given errs more than the mean of the "+
+			"selection recordings would: "+
 			strings.Join(places, "; "))
 	}
 }
@@ -437,8 +467,10 @@ func (r *Result) warnExamination() {
 	}
 	text := strings.Join(all, "; ")
 	if e.Checked != "" {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the job lets the verdict stand (checked: %s) although %s", e.Checked, text))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the job lets the verdict stand (checked: "+
+			"%s) although %s", e.Checked, text))
 		return
 	}
-	r.Warnings = append(r.Warnings, text+`; if that is not so, [model] checked = "the reason" lets the verdict stand`)
+	r.Warnings = append(r.Warnings, text+`; if that is not so, [model] checked = "the reason" `+
+		`lets the verdict stand`)
 }

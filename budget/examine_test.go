@@ -42,16 +42,19 @@ func TestExaminationFindsTheCause(t *testing.T) {
 		s.X, s.Steps = s.X[4:], s.Steps-2
 		s.Y = s.Y[:2*s.Steps]
 	}
-	backwards := func(s *dataset.Sequence) { s.X, s.Y = reversedSteps(s.X, 2), reversedSteps(s.Y, 2) }
+	backwards := func(s *dataset.Sequence) {
+		s.X, s.Y = reversedSteps(s.X, 2), reversedSteps(s.Y, 2)
+	}
 	for name, c := range map[string]struct {
 		change  func(in *Inputs)
 		kind    string
 		signoff bool
 		text    string
 	}{
-		"nothing":         {func(*Inputs) {}, "", false, ""},
-		"steps backwards": {ofSignoff(backwards), CauseBackwards, true, "the steps of the recordings seem to run backwards"},
-		"outputs late":    {ofSignoff(late), CauseShift, true, "2 steps too late"},
+		"nothing": {func(*Inputs) {}, "", false, ""},
+		"steps backwards": {ofSignoff(backwards), CauseBackwards, true,
+			"the steps of the recordings seem to run backwards"},
+		"outputs late": {ofSignoff(late), CauseShift, true, "2 steps too late"},
 		"outputs of others": {func(in *Inputs) {
 			sequences := in.Signoff.Sequences
 			first := sequences[0].Y
@@ -74,7 +77,9 @@ func TestExaminationFindsTheCause(t *testing.T) {
 				}
 			}
 		}, CauseUnexplained, true, "explains nothing of the variance of y"},
-		"no numbers": {func(in *Inputs) { in.Float.Net.Dense[0].B[0] = 1e300 }, CauseUnexplained, true,
+		"no numbers": {func(in *Inputs) {
+			in.Float.Net.Dense[0].B[0] = 1e300
+		}, CauseUnexplained, true,
 			"leaves the range of numbers for y0"},
 	} {
 		e := examined(t, c.change)
@@ -89,7 +94,8 @@ func TestExaminationFindsTheCause(t *testing.T) {
 			continue
 		}
 		first := e.Causes[0]
-		if first.Kind != c.kind || first.Signoff != c.signoff || !strings.Contains(first.String(), c.text) {
+		if first.Kind != c.kind || first.Signoff != c.signoff ||
+			!strings.Contains(first.String(), c.text) {
 			t.Errorf("%s: %+v: %s", name, first, first.String())
 		}
 		hasFigures := c.kind != CauseUnexplained && c.kind != CauseForeign
@@ -113,7 +119,8 @@ func TestUnlikeSignoffIsSaid(t *testing.T) {
 			s.Y[at] += 0.1 * math.Sin(float64(at*at))
 		}
 	}))
-	if len(e.Causes) > 0 || !strings.Contains(e.Unlike, "times as much on the sign-off recordings") {
+	if len(e.Causes) > 0 ||
+		!strings.Contains(e.Unlike, "times as much on the sign-off recordings") {
 		t.Errorf("causes %+v; unlike: %q", e.Causes, e.Unlike)
 	}
 	r := &Result{Inputs: &Inputs{}, Examination: e}
@@ -123,9 +130,11 @@ func TestUnlikeSignoffIsSaid(t *testing.T) {
 	}
 }
 
-// Predictions that are turned around as the recordings are have the errors of the given ones, step by step.
+// Predictions that are turned around as the recordings are have the errors of the given ones, step
+// by step.
 func TestBackwardsPairsTheSameSteps(t *testing.T) {
-	in := handMade(t, [][3]float64{{2, 0, 0}, {0, 2, 0}}, []float64{-20, -20}, 400, 0.05) // no memory
+	// no memory
+	in := handMade(t, [][3]float64{{2, 0, 0}, {0, 2, 0}}, []float64{-20, -20}, 400, 0.05)
 	in.Signoff = in.Selection
 	for _, s := range in.Selection.Sequences {
 		s.Settle = 50
@@ -134,7 +143,9 @@ func TestBackwardsPairsTheSameSteps(t *testing.T) {
 	base := in.floatOnSelection()
 	v := in.backwards(in.Selection, base)
 	const lastDigits = 1e-6 // the gate keeps e^-20 of the state
-	if math.Abs(v.least-1) > lastDigits || math.Abs(v.low-1) > lastDigits || math.Abs(v.high-1) > lastDigits {
-		t.Errorf("a network without memory errs %g [%g, %g] times as much backwards", v.least, v.low, v.high)
+	if math.Abs(v.least-1) > lastDigits || math.Abs(v.low-1) > lastDigits ||
+		math.Abs(v.high-1) > lastDigits {
+		t.Errorf("a network without memory errs %g [%g, %g] times as much backwards", v.least,
+			v.low, v.high)
 	}
 }

@@ -17,7 +17,8 @@ type Explained struct {
 	Given            float64 // share that the network as given explains
 	Low, High        float64 // its 95 % interval; NaN where there is none
 	Fixed            float64 // share that the integer network explains; NaN where it was not run
-	Constant         float64 // error of the constant: RMSE in the unit of the output, accuracy of a classifier
+	// error of the constant: RMSE in the unit of the output, accuracy of a classifier
+	Constant         float64
 	Sequences, Steps int
 }
 
@@ -46,9 +47,11 @@ func (in *Inputs) explained(rec *dataset.Recordings, given *dataset.Score) []Exp
 				continue // the constant makes no error there: nothing can be explained
 			}
 			all = append(all, Explained{
-				Output: output.Name, Signoff: rec == in.Signoff, Scenario: p.scenario, Region: p.region,
-				Given: c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
-				Constant: constant.Value(constant, p.slice, main), Sequences: c.Sequences, Steps: c.Steps,
+				Output: output.Name, Signoff: rec == in.Signoff, Scenario: p.scenario,
+				Region: p.region,
+				Given:  c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
+				Constant: constant.Value(constant, p.slice, main), Sequences: c.Sequences,
+				Steps: c.Steps,
 			})
 		}
 	}

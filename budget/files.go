@@ -44,7 +44,8 @@ func (in *Inputs) unreadable(name string, err error, key ...any) error {
 	if errors.As(err, &pathError) {
 		reason = pathError.Err
 	}
-	return in.Job.at("file names are relative to the folder of the job file", fmt.Sprintf("%s cannot be read: %v", name, reason), key...)
+	return in.Job.at("file names are relative to the folder of the job file",
+		fmt.Sprintf("%s cannot be read: %v", name, reason), key...)
 }
 
 // note keeps the SHA-256 of a file that was read.

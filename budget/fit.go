@@ -15,8 +15,8 @@ import (
 )
 
 // worstCondition is the largest condition number, of columns scaled to equal length, with which
-// coefficients are told apart: from 30 on dependencies between columns are strong (Belsley, Kuh, Welsch,
-// Regression Diagnostics, 1980, section 3.2, from memory).
+// coefficients are told apart: from 30 on dependencies between columns are strong (Belsley, Kuh,
+// Welsch, Regression Diagnostics, 1980, section 3.2, from memory).
 const worstCondition = 30
 
 // costStep is what fitted costs are rounded to, in cycles: far below what a board can show, and far
@@ -56,16 +56,20 @@ func (e *FitError) Error() string { return e.Msg }
 // HintText returns the advice that goes with the error.
 func (e *FitError) HintText() string { return e.Hint }
 
-// FitProfile fits the costs of instruction classes to measured steps, by least squares of the relative
-// errors; one row per network, all other costs stay. Without classes it fits
-// every class that the networks execute. It refuses measurements that
-// cannot tell the costs apart. Errors are [*FitError].
+// FitProfile fits the costs of instruction classes to measured steps, by least squares of the
+// relative errors; one row per network, all other costs stay. Without classes it fits every class
+// that the networks execute. It refuses measurements that cannot tell the costs apart. Errors are
+// [*FitError].
 func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fitted, error) {
 	if len(core.FlashWaits) > 0 {
-		return nil, &FitError{fmt.Sprintf("profile %s has flash wait states, which cannot be told from costs", core.Name), "fit a profile without [[flash_wait]]: the fitted costs then hold what flash adds at the clock of the measurement"}
+		return nil, &FitError{fmt.Sprintf("profile %s has flash wait states, which cannot be "+
+			"told from costs", core.Name), "fit a profile without [[flash_wait]]: the fitted " +
+			"costs then hold what flash adds at the clock of the measurement"}
 	}
 	if kernelsFor(core.ISA).isSimulated() {
-		return nil, &FitError{fmt.Sprintf("the estimates of profile %s rest on cycles that a simulator counted, not on instruction classes", core.Name), "compare your measurements with kerf measure instead"}
+		return nil, &FitError{fmt.Sprintf("the estimates of profile %s rest on cycles that a "+
+			"simulator counted, not on instruction classes", core.Name),
+			"compare your measurements with kerf measure instead"}
 	}
 	rows := networksOf(lines)
 	counts := make([]map[string]float64, len(rows))
@@ -79,34 +83,43 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 		}
 	}
 	executed := slices.Sorted(maps.Keys(shares))
-	sort.SliceStable(executed, func(a, b int) bool { return shares[executed[a]] > shares[executed[b]] })
+	sort.SliceStable(executed, func(a, b int) bool {
+		return shares[executed[a]] > shares[executed[b]]
+	})
 	if len(classes) == 0 {
 		classes = executed
 	}
 	for i, class := range classes {
 		if !slices.Contains(executed, class) || slices.Contains(classes[:i], class) {
-			return nil, &FitError{fmt.Sprintf("%q is no instruction class that these networks execute, or stands twice", class), "they execute, the most cycles first: " + strings.Join(executed, ", ")}
+			return nil, &FitError{fmt.Sprintf("%q is no instruction class that these networks "+
+				"execute, or stands twice", class), "they execute, the most cycles first: " +
+				strings.Join(executed, ", ")}
 		}
 	}
 	f := &fit{core: core, rows: rows, counts: counts}
 	advice := func() string {
 		var some []string
 		for _, class := range executed {
-			if more := append(slices.Clone(some), class); len(more) < len(rows) && f.condition(more) <= worstCondition {
+			if more := append(slices.Clone(some), class); len(more) < len(rows) &&
+				f.condition(more) <= worstCondition {
 				some = more
 			}
 		}
 		if len(some) == 0 {
 			return "measure more networks, of other sizes and word widths"
 		}
-		return "measure more networks, of other sizes and word widths, or fit less: --classes " + strings.Join(some, ",")
+		return "measure more networks, of other sizes and word widths, or fit less: --classes " +
+			strings.Join(some, ",")
 	}
 	if len(rows) <= len(classes) {
-		return nil, &FitError{fmt.Sprintf("%d different networks cannot tell %d costs, and how well they are known", len(rows), len(classes)), advice()}
+		return nil, &FitError{fmt.Sprintf("%d different networks cannot tell %d costs, and how "+
+			"well they are known", len(rows), len(classes)), advice()}
 	}
 	condition := f.condition(classes)
 	if !(condition <= worstCondition) {
-		return nil, &FitError{fmt.Sprintf("these networks execute the classes in nearly the same proportions (condition number %.3g, at most %d is allowed): the costs cannot be told apart", condition, worstCondition), advice()}
+		return nil, &FitError{fmt.Sprintf("these networks execute the classes in nearly the "+
+			"same proportions (condition number %.3g, at most %d is allowed): the costs cannot "+
+			"be told apart", condition, worstCondition), advice()}
 	}
 	fitted, err := f.solve(classes)
 	if err != nil {
@@ -128,7 +141,8 @@ func networksOf(lines []BoardLine) []fitRow {
 		i := slices.IndexFunc(rows, func(r fitRow) bool { return r.Network == l.Network })
 		if i < 0 {
 			i = len(rows)
-			rows = append(rows, fitRow{FittedRow: FittedRow{Name: l.Name, Network: l.Network}, shape: l.Shape})
+			rows = append(rows,
+				fitRow{FittedRow: FittedRow{Name: l.Name, Network: l.Network}, shape: l.Shape})
 		}
 		rows[i].Lines++
 		rows[i].Measured += (l.Cycles - rows[i].Measured) / float64(rows[i].Lines)
@@ -223,9 +237,11 @@ func (f *fit) solve(classes []string) (*Fitted, error) {
 	for j, class := range classes {
 		after := math.Round(costs.AtVec(j)/costStep) * costStep
 		if !(after > 0) || math.IsInf(after, 0) {
-			return nil, fmt.Errorf("the fit gives %s a cost of %.3g cycles, which no instruction has", class, after)
+			return nil, fmt.Errorf("the fit gives %s a cost of %.3g cycles, which no "+
+				"instruction has", class, after)
 		}
-		fitted.Costs = append(fitted.Costs, FittedCost{class, f.core.Cycles(class), after, math.Sqrt(variance * inverse.At(j, j))})
+		fitted.Costs = append(fitted.Costs,
+			FittedCost{class, f.core.Cycles(class), after, math.Sqrt(variance * inverse.At(j, j))})
 		cost := profile.Costs[class]
 		cost.Cycles = after
 		profile.Costs[class] = cost

@@ -16,7 +16,8 @@ func boardShapes() []string {
 	var all []string
 	for i, kind := range []string{"gru_after", "gru_before", "lstm", "elman_tanh", "elman_relu"} {
 		for j, bits := range []int{4, 8, 16} {
-			all = append(all, fmt.Sprintf("%d;%s:%d:%d:%d:16;dense:%d:16:identity", 4+3*i+5*j, kind, 6+5*j+2*i, bits, bits, 1+i%3))
+			all = append(all, fmt.Sprintf("%d;%s:%d:%d:%d:16;dense:%d:16:identity", 4+3*i+5*j, kind,
+				6+5*j+2*i, bits, bits, 1+i%3))
 		}
 	}
 	return all
@@ -36,7 +37,8 @@ func measuredWith(t *testing.T, core *targets.Profile, shapes []string) string {
 			cycles += p.value
 		}
 		const steps, overhead = 10000, 123456
-		fmt.Fprintf(&b, "%s\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n", strings.Join(boardHead, ","), i, text, steps, steps*cycles+overhead, overhead)
+		fmt.Fprintf(&b, "%s\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n", strings.Join(boardHead, ","), i,
+			text, steps, steps*cycles+overhead, overhead)
 	}
 	return b.String()
 }
@@ -60,7 +62,9 @@ func altered(t *testing.T, name string, costs map[string]float64) *targets.Profi
 func TestFitFindsTheCosts(t *testing.T) {
 	core := altered(t, "cortex-m0plus", nil)
 	want := map[string]float64{"load_flash": 4.5, "mul": 3}
-	lines, err := ReadBoardLines(strings.NewReader(measuredWith(t, altered(t, "cortex-m0plus", want), boardShapes())), "board.csv")
+	lines, err := ReadBoardLines(
+		strings.NewReader(measuredWith(t, altered(t, "cortex-m0plus", want), boardShapes())),
+		"board.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -72,12 +76,14 @@ func TestFitFindsTheCosts(t *testing.T) {
 		t.Errorf("fitted %+v", fitted)
 	}
 	for _, c := range fitted.Costs {
-		if math.Abs(c.After-want[c.Class]) > 1e-3 || c.Before != core.Cycles(c.Class) || c.Error > 1e-3 {
+		if math.Abs(c.After-want[c.Class]) > 1e-3 || c.Before != core.Cycles(c.Class) ||
+			c.Error > 1e-3 {
 			t.Errorf("%s: %+v, want %g", c.Class, c, want[c.Class])
 		}
 	}
 	for _, r := range fitted.Rows {
-		if math.Abs(r.After-r.Measured) > 1e-4*r.Measured || r.Before >= r.Measured || r.Lines != 1 {
+		if math.Abs(r.After-r.Measured) > 1e-4*r.Measured || r.Before >= r.Measured ||
+			r.Lines != 1 {
 			t.Errorf("row %+v", r)
 		}
 	}
@@ -109,7 +115,8 @@ func TestClassCountsAddUp(t *testing.T) {
 				want += p.value
 			}
 			if math.Abs(sum-want) > 1e-6*want {
-				t.Errorf("%s, %s: classes sum to %g cycles, the step takes %g", name, text, sum, want)
+				t.Errorf("%s, %s: classes sum to %g cycles, the step takes %g", name, text, sum,
+					want)
 			}
 		}
 	}
@@ -128,16 +135,25 @@ func TestFitRefuses(t *testing.T) {
 		classes []string
 		want    string
 	}{
-		{"as many networks as costs", core, core, all[:2], []string{"alu", "load_flash"}, "2 different networks cannot tell 2 costs"},
-		{"one network many times", core, core, []string{all[0], all[0], all[0]}, []string{"alu", "load_flash"}, "1 different networks cannot tell 2 costs"},
+		{"as many networks as costs", core, core, all[:2], []string{"alu", "load_flash"},
+			"2 different networks cannot tell 2 costs"},
+		{"one network many times", core, core, []string{all[0], all[0], all[0]},
+			[]string{"alu", "load_flash"}, "1 different networks cannot tell 2 costs"},
 		{"every class", core, core, all, nil, "networks"},
-		{"one size", core, core, []string{"10;gru_after:100:8:8:16;dense:1:16:identity", "11;gru_after:100:8:8:16;dense:1:16:identity", "12;gru_after:100:8:8:16;dense:1:16:identity"}, []string{"alu", "load_flash"}, "cannot be told apart"},
-		{"no such class", core, core, all, []string{"float_div"}, `"float_div" is no instruction class that these networks execute`},
+		{"one size", core, core,
+			[]string{"10;gru_after:100:8:8:16;dense:1:16:identity",
+				"11;gru_after:100:8:8:16;dense:1:16:identity",
+				"12;gru_after:100:8:8:16;dense:1:16:identity"}, []string{"alu", "load_flash"},
+			"cannot be told apart"},
+		{"no such class", core, core, all, []string{"float_div"},
+			`"float_div" is no instruction class that these networks execute`},
 		{"twice", core, core, all, []string{"alu", "alu"}, "or stands twice"},
-		{"below zero", core, altered(t, "cortex-m3", map[string]float64{"alu": 0.01}), all, []string{"load_flash"}, "which no instruction has"},
+		{"below zero", core, altered(t, "cortex-m3", map[string]float64{"alu": 0.01}), all,
+			[]string{"load_flash"}, "which no instruction has"},
 		{"wait states", &waiting, core, all, []string{"alu"}, "flash wait states"},
 	} {
-		lines, err := ReadBoardLines(strings.NewReader(measuredWith(t, c.board, c.shapes)), "board.csv")
+		lines, err := ReadBoardLines(strings.NewReader(measuredWith(t, c.board, c.shapes)),
+			"board.csv")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -154,15 +170,20 @@ func TestReadBoardLinesErrors(t *testing.T) {
 	for text, want := range map[string]string{
 		head:           "the file holds no measurement",
 		head + "a,b\n": "cannot be read as CSV of 6 columns",
-		head + "a,0x1,17;gru:3:8:8:16;dense:1:16:identity,1,2,1\n":        `"gru:3:8:8:16" is no part of a network`,
-		head + "a,0x1,17;lstm:3:8:8:16;dense:1:16:identity,1,-2,1\n":      `"-2" is no count of 32 bits`,
-		head + "a,0x1,17;lstm:3:8:8:16;dense:1:16:identity,1,5,5\n":       "no steps, or not more cycles than the loop",
+		head + "a,0x1,17;gru:3:8:8:16;dense:1:16:identity,1,2,1\n": `"gru:3:8:8:16" is ` +
+			`no part of a network`,
+		head + "a,0x1,17;lstm:3:8:8:16;dense:1:16:identity,1,-2,1\n": `"-2" is no count of ` +
+			`32 bits`,
+		head + "a,0x1,17;lstm:3:8:8:16;dense:1:16:identity,1,5,5\n": "no steps, or not " +
+			"more cycles than the loop",
 		head + "a,0x1,17;lstm:99999:8:8:16;dense:1:16:identity,1,500,5\n": "is no part of a network",
-		head + "a,0x1,17;dense:1:16:identity,1,500,5\n":                   "names no recurrent or no dense layer",
+		head + "a,0x1,17;dense:1:16:identity,1,500,5\n": "names no recurrent " +
+			"or no dense layer",
 	} {
 		_, err := ReadBoardLines(strings.NewReader(text), "board.csv")
 		var e *dataset.InputError
-		if !errors.As(err, &e) || !strings.Contains(e.Msg, want) || e.Hint == "" || (text != head && e.Line != 2) {
+		if !errors.As(err, &e) || !strings.Contains(e.Msg, want) || e.Hint == "" ||
+			(text != head && e.Line != 2) {
 			t.Errorf("%q: error %v, want %s", text, err, want)
 		}
 	}

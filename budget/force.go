@@ -16,7 +16,9 @@ type Forced struct {
 	What     string // tensor or state
 	Bits     int    // the word that is needed
 	Narrower int    // the word that was refused
-	Tightest Loss   // with the narrower word for all units: the judged row with the least room, on selection recordings
+	// with the narrower word for all units: the judged row with the least room, on selection
+	// recordings
+	Tightest Loss
 	MayReach float64
 	Of       string       // what the names in Rows are: unitRows or outputRows
 	Rows     []ForcedUnit // the fewest that must stay wide, by their share
@@ -35,11 +37,12 @@ const (
 
 // ForcedUnit is one unit, or for the last dense layer one output.
 type ForcedUnit struct {
-	Name    string
-	Share   float64 // of the squared distance that the narrower word adds, unit by unit
-	Memory  float64 // steps that the unit remembers on the selection recordings; 0 for none
-	Stalled int     // a 16-bit state: steps on which it stands still although its candidate is 1 % or more away
-	Steps   int     // of the selection recordings
+	Name   string
+	Share  float64 // of the squared distance that the narrower word adds, unit by unit
+	Memory float64 // steps that the unit remembers on the selection recordings; 0 for none
+	// a 16-bit state: steps on which it stands still although its candidate is 1 % or more away
+	Stalled int
+	Steps   int // of the selection recordings
 }
 
 // force finds, for every word that the tolerances kept wide, the units that need
@@ -51,7 +54,8 @@ type ForcedUnit struct {
 func (in *Inputs) force(statistics *prune.Statistics, chosen *Chosen, refused []refusal) error {
 	p := in.prepare(statistics, chosen.Candidate)
 	for _, r := range refused {
-		f := Forced{What: r.width.name, Bits: *r.width.bits(&chosen.Candidate.Formats), Narrower: r.step.Bits, Tightest: r.step.Tightest, MayReach: r.step.MayReach}
+		f := Forced{What: r.width.name, Bits: *r.width.bits(&chosen.Candidate.Formats),
+			Narrower: r.step.Bits, Tightest: r.step.Tightest, MayReach: r.step.MayReach}
 		c := chosen.Candidate
 		c.Rounding = r.narrow.Candidate.Rounding
 		names := in.rowNames(c, r.width)
@@ -59,7 +63,8 @@ func (in *Inputs) force(statistics *prune.Statistics, chosen *Chosen, refused []
 		if r.width.isHead(in) {
 			f.Of = outputRows
 		}
-		partial := quant.Partial{Word: r.width.word, Layer: r.width.layer, Bits: r.step.Bits, Narrow: make([]bool, len(names))}
+		partial := quant.Partial{Word: r.width.word, Layer: r.width.layer, Bits: r.step.Bits,
+			Narrow: make([]bool, len(names))}
 		units, err := in.blameUnits(p, c, partial, names)
 		if err != nil {
 			return err
@@ -82,12 +87,16 @@ type rankedUnit struct {
 
 // blameUnits narrows one unit at a time and orders them, the most harmful first.
 // One fold is enough for that.
-func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial, names []string) ([]rankedUnit, error) {
+func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial,
+	names []string) ([]rankedUnit, error) {
 	before, err := in.heldOut(p, c, nil, 1)
 	if err != nil {
 		return nil, err
 	}
-	square := func(predicted [][]float64) float64 { d := in.distance(p, predicted); return float64(d * d) }
+	square := func(predicted [][]float64) float64 {
+		d := in.distance(p, predicted)
+		return float64(d * d)
+	}
 	own := square(before)
 	units := make([]rankedUnit, len(names))
 	total := 0.0
@@ -112,7 +121,8 @@ func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial, na
 
 // fewest halves its way to the least number of units, in their order, that must
 // stay wide.
-func (in *Inputs) fewest(p *prepared, c Candidate, partial quant.Partial, units []rankedUnit, f *Forced) error {
+func (in *Inputs) fewest(p *prepared, c Candidate, partial quant.Partial, units []rankedUnit,
+	f *Forced) error {
 	var failed error
 	n := 1 + sort.Search(len(units)-1, func(k int) bool {
 		for i, u := range units {
@@ -176,7 +186,8 @@ func (in *Inputs) rowNames(c Candidate, w width) []string {
 		}
 	default:
 		for _, j := range c.Units[w.layer] {
-			names = append(names, prune.UnitName(in.Float.Net, prune.Unit{Layer: w.layer, Index: j}))
+			names = append(names,
+				prune.UnitName(in.Float.Net, prune.Unit{Layer: w.layer, Index: j}))
 		}
 	}
 	return names

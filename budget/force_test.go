@@ -22,12 +22,15 @@ func riseOf(limit float64) Tolerance {
 // o. Every output has a tolerance of 5 % on the rise of its RMSE. candidate holds
 // two input weights and the bias of every unit's candidate, update the biases of
 // the update gates. The reference is the float network's output and noise.
-func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int, noise float64) *Inputs {
+func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int,
+	noise float64) *Inputs {
 	t.Helper()
 	units := len(update)
 	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 2, Units: units,
-		W: make([]float64, 6*units), U: make([]float64, 3*units*units), B: make([]float64, 3*units), D: make([]float64, 3*units)}
-	head := &model.Dense{Inputs: units, Outputs: units, W: make([]float64, units*units), B: make([]float64, units)}
+		W: make([]float64, 6*units), U: make([]float64, 3*units*units), B: make([]float64, 3*units),
+		D: make([]float64, 3*units)}
+	head := &model.Dense{Inputs: units, Outputs: units, W: make([]float64, units*units),
+		B: make([]float64, units)}
 	var outputs []dataset.Output
 	in := &Inputs{Job: &Job{Tolerances: map[string]Tolerance{}}}
 	for j, w := range candidate {
@@ -38,11 +41,14 @@ func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int,
 		outputs = append(outputs, dataset.Output{Name: name, Std: 1})
 		in.Job.Tolerances[name] = riseOf(0.05)
 	}
-	in.Float = dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}, []dataset.Feature{{Name: "a", Std: 1}, {Name: "b", Std: 1}}, outputs)
+	in.Float = dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer},
+		Dense: []*model.Dense{head}}, []dataset.Feature{{Name: "a", Std: 1}, {Name: "b", Std: 1}},
+		outputs)
 	random := rand.New(rand.NewPCG(11, 0))
 	in.Selection = &dataset.Recordings{Features: 2, Outputs: units}
 	for i := range 8 {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "only", Steps: steps, X: make([]float64, 2*steps), Y: make([]float64, units*steps)}
+		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "only", Steps: steps,
+			X: make([]float64, 2*steps), Y: make([]float64, units*steps)}
 		for k := range s.X {
 			s.X[k] = 2*random.Float64() - 1
 		}
@@ -57,7 +63,8 @@ func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int,
 
 func chooseWidths(t *testing.T, in *Inputs) *Chosen {
 	t.Helper()
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
+		in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,20 +75,24 @@ func chooseWidths(t *testing.T, in *Inputs) *Chosen {
 // a weight of 7/8 it has one of 0.003, for which a row of 8 bits has no step. An
 // error of 0.003 times an input is several times the noise.
 func oneFineRow(t *testing.T) *Inputs {
-	return handMade(t, [][3]float64{{0.5, 0.5, 0}, {0.875, 0.003, 0}, {0.25, -0.5, 0}}, []float64{-1, -1, -1}, 200, 4e-4)
+	return handMade(t, [][3]float64{{0.5, 0.5, 0}, {0.875, 0.003, 0}, {0.25, -0.5, 0}},
+		[]float64{-1, -1, -1}, 200, 4e-4)
 }
 
 func TestTheUnitThatForcesWideWeights(t *testing.T) {
 	chosen := chooseWidths(t, oneFineRow(t))
-	if want := (quant.LayerFormats{InputBits: 16, RecurrentBits: 4, StateBits: 16}); !chosen.Within || chosen.Candidate.Formats.Layers[0] != want {
+	if want := (quant.LayerFormats{InputBits: 16, RecurrentBits: 4,
+		StateBits: 16}); !chosen.Within || chosen.Candidate.Formats.Layers[0] != want {
 		t.Fatalf("within %v with %s", chosen.Within, chosen.Candidate.Formats)
 	}
 	if len(chosen.Forced) != 1 {
-		t.Fatalf("%d words are forced, want the input weights alone: %+v", len(chosen.Forced), chosen.Forced)
+		t.Fatalf("%d words are forced, want the input weights alone: %+v", len(chosen.Forced),
+			chosen.Forced)
 	}
 	f := chosen.Forced[0]
 	t.Log(f.Explain())
-	if f.What != "input weights" || f.Bits != 16 || f.Narrower != 8 || len(f.Rows) != 1 || f.Rows[0].Name != "1" || f.All != 3 {
+	if f.What != "input weights" || f.Bits != 16 || f.Narrower != 8 || len(f.Rows) != 1 ||
+		f.Rows[0].Name != "1" || f.All != 3 {
 		t.Errorf("forced: %+v", f)
 	}
 	if f.Rows[0].Share < 0.99 || f.Rows[0].Share > 1 {
@@ -95,8 +106,10 @@ func TestTheUnitThatForcesWideWeights(t *testing.T) {
 	if want := (1 + math.E) / math.E; math.Abs(f.Rows[0].Memory-want) > 1e-9 {
 		t.Errorf("it remembers %g steps, want %g", f.Rows[0].Memory, want)
 	}
-	if f.Tightest.Output != "y1" || !(f.MayReach > f.Tightest.Tolerance) || !(f.RestMay <= f.Rest.Tolerance) {
-		t.Errorf("with int8 %s may reach %g, with int16 for unit 1 alone %g", f.Tightest.Output, f.MayReach, f.RestMay)
+	if f.Tightest.Output != "y1" || !(f.MayReach > f.Tightest.Tolerance) ||
+		!(f.RestMay <= f.Rest.Tolerance) {
+		t.Errorf("with int8 %s may reach %g, with int16 for unit 1 alone %g", f.Tightest.Output,
+			f.MayReach, f.RestMay)
 	}
 }
 
@@ -104,7 +117,8 @@ func TestTheUnitThatForcesWideWeights(t *testing.T) {
 // constants as in TestSlowUnitStallsWith16BitsAndFollowsWith32 of package quant),
 // the others are fast.
 func TestTheUnitThatForcesAWideState(t *testing.T) {
-	in := handMade(t, [][3]float64{{0, 0, 205.0 / 2048}, {0.5, 0.25, 0}, {0.25, -0.5, 0}}, []float64{8.5, -2, -2}, 2000, 2e-3)
+	in := handMade(t, [][3]float64{{0, 0, 205.0 / 2048}, {0.5, 0.25, 0}, {0.25, -0.5, 0}},
+		[]float64{8.5, -2, -2}, 2000, 2e-3)
 	in.Job.Formats.Weights = "int16"
 	chosen := chooseWidths(t, in)
 	if len(chosen.Forced) != 1 || chosen.Candidate.Formats.Layers[0].StateBits != 32 {
@@ -112,11 +126,14 @@ func TestTheUnitThatForcesAWideState(t *testing.T) {
 	}
 	f := chosen.Forced[0]
 	t.Log(f.Explain())
-	if f.What != "state" || f.Bits != 32 || f.Narrower != 16 || len(f.Rows) != 1 || f.Rows[0].Name != "0" {
+	if f.What != "state" || f.Bits != 32 || f.Narrower != 16 || len(f.Rows) != 1 ||
+		f.Rows[0].Name != "0" {
 		t.Errorf("forced: %+v", f)
 	}
-	if u := f.Rows[0]; u.Stalled == 0 || u.Steps != 8*2000 || math.Abs(u.Memory/(1+math.Exp(8.5))-1) > 1e-6 {
-		t.Errorf("unit 0 stands still on %d of %d steps and remembers %g; want some of 16000, and %g", u.Stalled, u.Steps, u.Memory, 1+math.Exp(8.5))
+	if u := f.Rows[0]; u.Stalled == 0 || u.Steps != 8*2000 ||
+		math.Abs(u.Memory/(1+math.Exp(8.5))-1) > 1e-6 {
+		t.Errorf("unit 0 stands still on %d of %d steps and remembers %g; want some of "+
+			"16000, and %g", u.Stalled, u.Steps, u.Memory, 1+math.Exp(8.5))
 	}
 }
 
@@ -137,7 +154,8 @@ func TestForcedUnitsInWords(t *testing.T) {
 		f := Forced{Of: unitRows, All: 8, RestUsed: 0.999997, OneLess: 1.002}
 		f.Bits = 16
 		for j := range c.rows {
-			f.Rows = append(f.Rows, ForcedUnit{Name: fmt.Sprint("u", j), Share: 1 / float64(c.rows)})
+			f.Rows = append(f.Rows,
+				ForcedUnit{Name: fmt.Sprint("u", j), Share: 1 / float64(c.rows)})
 		}
 		if text := f.Explain(); !strings.Contains(text, c.want) {
 			t.Errorf("in words: %s", text)
@@ -145,7 +163,8 @@ func TestForcedUnitsInWords(t *testing.T) {
 	}
 }
 
-// With room for every word the cheapest of the uniform choices is where single words are narrowed from: int8 and a state of 16 bits.
+// With room for every word the cheapest of the uniform choices is where single words are narrowed
+// from: int8 and a state of 16 bits.
 func TestNarrowingStartsFromTheCheapestWords(t *testing.T) {
 	in := oneFineRow(t)
 	for name := range in.Job.Tolerances {
@@ -157,7 +176,8 @@ func TestNarrowingStartsFromTheCheapestWords(t *testing.T) {
 	}
 	for _, step := range chosen.Widths {
 		if step.Bits != 4 && step.What != "dense weights" { // the head begins with 16 bits
-			t.Errorf("int%d was tried for the %s, which is no narrower than what all can have", step.Bits, step.What)
+			t.Errorf("int%d was tried for the %s, which is no narrower than what all can have",
+				step.Bits, step.What)
 		}
 	}
 }

@@ -43,7 +43,8 @@ func (in *Inputs) Freed(c Candidate) []Freed {
 		cut := uncut.less(now)
 		cut.By = FreedCut
 		for _, g := range gone {
-			group := Freed{t.Name, FreedFrontEnd, g.Name, float64(g.Flash), float64(g.RAM), g.Cycles[t.Core.Name]}
+			group := Freed{t.Name, FreedFrontEnd, g.Name, float64(g.Flash), float64(g.RAM),
+				g.Cycles[t.Core.Name]}
 			all = append(all, group)
 			cut = cut.less(group)
 		}

@@ -21,7 +21,8 @@ type FrontierCandidate struct {
 	LimitsUsed []float64 // per target the largest share of any limit; NaN without limits
 	Share      float64   // of the objective, on the target that takes the largest
 	Bytes      float64   // flash of weights and front ends and RAM of the state: see price
-	OnFrontier bool      // no candidate measured in the same way loses no more, costs no more, and less of one
+	// no candidate measured in the same way loses no more, costs no more, and less of one
+	OnFrontier bool
 	Chosen     bool
 	Verdict    string
 	Reason     Reason // it was not chosen; of no kind for the choice
@@ -74,7 +75,8 @@ func (in *Inputs) Frontier(cut *Cut, chosen *Chosen) *Frontier {
 // find returns the point of a choice, a new one if what was chosen came after the search.
 func (c *Cut) find(in *Inputs, chosen *Chosen) *Point {
 	same := func(p *Point) bool {
-		return cutKey(p.Candidate) == cutKey(chosen.Candidate) && p.recovered == (chosen.Recovered != nil)
+		return cutKey(p.Candidate) == cutKey(chosen.Candidate) &&
+			p.recovered == (chosen.Recovered != nil)
 	}
 	from := c.Points[0]
 	for _, p := range slices.Backward(c.Points) {
@@ -94,7 +96,8 @@ func (c *Cut) find(in *Inputs, chosen *Chosen) *Point {
 	return p
 }
 
-// dominatedBy tells whether q, measured in the same way, is as good everywhere and better somewhere; of equals the first is the better.
+// dominatedBy tells whether q, measured in the same way, is as good everywhere and better
+// somewhere; of equals the first is the better.
 func (p *Point) dominatedBy(q *Point) bool {
 	if p == q || p.Fixed != q.Fixed || q.Used > p.Used {
 		return false
@@ -148,8 +151,8 @@ func (c *Cut) byUnits() []UnitLoss {
 	return all
 }
 
-// Near lists the choice, what it was made of, and what was tried beside it and beyond it: about as many as asked, the
-// dearest first.
+// Near lists the choice, what it was made of, and what was tried beside it and beyond it: about as
+// many as asked, the dearest first.
 func (f *Frontier) Near(about int) []FrontierCandidate {
 	at := slices.IndexFunc(f.Candidates, func(c FrontierCandidate) bool { return c.Chosen })
 	if at < 0 {
@@ -164,18 +167,28 @@ func (f *Frontier) Near(about int) []FrontierCandidate {
 	add := func(most int, is func(p *Point) bool) {
 		var found []FrontierCandidate
 		for _, c := range f.Candidates {
-			if !slices.ContainsFunc(near, func(n FrontierCandidate) bool { return n.ID == c.ID }) && is(c.Point) {
+			if !slices.ContainsFunc(near, func(n FrontierCandidate) bool {
+				return n.ID == c.ID
+			}) && is(c.Point) {
 				found = append(found, c)
 			}
 		}
-		slices.SortStableFunc(found, func(a, b FrontierCandidate) int { return cmp.Compare(a.Used, b.Used) })
+		slices.SortStableFunc(found, func(a, b FrontierCandidate) int {
+			return cmp.Compare(a.Used, b.Used)
+		})
 		near = append(near, found[:min(most, len(found), about-len(near))]...)
 	}
 	add(1, func(p *Point) bool { return p == choice.Point })
 	add(1, func(p *Point) bool { return cut != nil && p == cut.From })
-	add(about/4, func(p *Point) bool { return p.Fixed && cutKey(p.Candidate) == cutKey(choice.Candidate) })
+	add(about/4, func(p *Point) bool {
+		return p.Fixed && cutKey(p.Candidate) == cutKey(choice.Candidate)
+	})
 	add(about/2, func(p *Point) bool { return !p.Fixed && !p.several && p.From == cut })
-	add(about, func(p *Point) bool { return !p.several && (p.Fixed || p.price.compare(choice.price) < 0) })
-	slices.SortStableFunc(near, func(a, b FrontierCandidate) int { return b.price.compare(a.price) })
+	add(about, func(p *Point) bool {
+		return !p.several && (p.Fixed || p.price.compare(choice.price) < 0)
+	})
+	slices.SortStableFunc(near, func(a, b FrontierCandidate) int {
+		return b.price.compare(a.price)
+	})
 	return near
 }

@@ -11,7 +11,8 @@ import (
 	"kerf/targets"
 )
 
-// function is one function of the emitted C that is kept out of its callers, with what it calls and is not kept apart.
+// function is one function of the emitted C that is kept out of its callers, with what it calls and
+// is not kept apart.
 type function struct {
 	name       string // in the emitted C, behind the name of the job: l0_x_rows
 	part       string // of the cycles of a step, see cycleParts
@@ -37,8 +38,10 @@ func eachMatrix(s quant.Shape, do func(matrix)) {
 		shifts := layerShifts(s, i)
 		gates := l.Kind.Gates()
 		prefix := fmt.Sprintf("l%d_", i)
-		do(matrix{layer: i, name: prefix + "x", rows: gates * l.Units, columns: in, bits: f.InputBits, shifted: shifts.Input})
-		states := matrix{layer: i, name: prefix + "h", rows: gates * l.Units, columns: l.Units, bits: f.RecurrentBits, shifted: shifts.Recurrent, isState: true}
+		do(matrix{layer: i, name: prefix + "x", rows: gates * l.Units, columns: in,
+			bits: f.InputBits, shifted: shifts.Input})
+		states := matrix{layer: i, name: prefix + "h", rows: gates * l.Units, columns: l.Units,
+			bits: f.RecurrentBits, shifted: shifts.Recurrent, isState: true}
 		if l.Kind == model.GRUResetBefore { // the candidate's rows are read later
 			states.rows = 2 * l.Units
 			do(states)
@@ -48,7 +51,8 @@ func eachMatrix(s quant.Shape, do func(matrix)) {
 		in = l.Units
 	}
 	for i, d := range s.Dense {
-		m := matrix{layer: i, name: denseName(s, i), rows: d.Outputs, columns: in, bits: s.Formats.Dense[i], shifted: denseShifts(s, i).Rows, isDense: true}
+		m := matrix{layer: i, name: denseName(s, i), rows: d.Outputs, columns: in,
+			bits: s.Formats.Dense[i], shifted: denseShifts(s, i).Rows, isDense: true}
 		m.isHead = i == len(s.Dense)-1 && !usesTable(d.Activation)
 		do(m)
 		in = d.Outputs
@@ -62,8 +66,9 @@ func denseName(s quant.Shape, i int) string {
 	return fmt.Sprintf("d%d", i)
 }
 
-// Shifts of a network that is not quantized yet: those of the demo job (table 6, 1.5 and 4.2 bits; testdata/cityweather has 7 for the
-// table), and for a cell the middle of what the networks of testdata/kernels have.
+// Shifts of a network that is not quantized yet: those of the demo job (table 6, 1.5 and 4.2 bits;
+// testdata/cityweather has 7 for the table), and for a cell the middle of what the networks of
+// testdata/kernels have.
 const (
 	typicalTable     = 6
 	typicalCell      = 4
@@ -75,7 +80,8 @@ func layerShifts(s quant.Shape, i int) quant.LayerShifts {
 	if s.Shifts.IsKnown() {
 		return s.Shifts.Layers[i]
 	}
-	return quant.LayerShifts{Table: typicalTable, Cell: typicalCell, CellTable: typicalTable, Input: typicalInput, Recurrent: typicalRecurrent}
+	return quant.LayerShifts{Table: typicalTable, Cell: typicalCell, CellTable: typicalTable,
+		Input: typicalInput, Recurrent: typicalRecurrent}
 }
 
 func denseShifts(s quant.Shape, i int) quant.DenseShifts {
@@ -85,8 +91,8 @@ func denseShifts(s quant.Shape, i int) quant.DenseShifts {
 	return quant.DenseShifts{Table: typicalTable, Rows: typicalRecurrent}
 }
 
-// functions counts one step: the kernels that each function of the emitted C runs, and what its code is made of; and the code that
-// functions share.
+// functions counts one step: the kernels that each function of the emitted C runs, and what its
+// code is made of; and the code that functions share.
 func functions(s quant.Shape, isa string) (own []function, shared runs) {
 	w := wayOf(isa)
 	h := w.findHelpers(s, isa)
@@ -135,7 +141,8 @@ func functions(s quant.Shape, isa string) (own []function, shared runs) {
 	return append(own, step), w.shared(s, h)
 }
 
-// gates counts the function that combines the results of rows to new states: "layer" per call, the kind alone per unit.
+// gates counts the function that combines the results of rows to new states: "layer" per call, the
+// kind alone per unit.
 func (w way) gates(s quant.Shape, i int) function {
 	l := s.Layers[i]
 	shifts := layerShifts(s, i)
@@ -149,7 +156,8 @@ func (w way) gates(s quant.Shape, i int) function {
 		f.time.add(key+"_near", l.Units)
 		f.code.add(key+"_near", 1)
 	}
-	logistics := map[model.Kind]int{model.GRUResetAfter: 2, model.GRUResetBefore: 2, model.LSTM: 3}[l.Kind]
+	logistics := map[model.Kind]int{model.GRUResetAfter: 2, model.GRUResetBefore: 2,
+		model.LSTM: 3}[l.Kind]
 	if l.Kind == model.ElmanReLU {
 		return f
 	}
@@ -165,18 +173,20 @@ func (w way) gates(s quant.Shape, i int) function {
 	return f
 }
 
-// nearBytes of a frame are within the reach of one instruction of an AVR core (LDD: displacement 0 to 63, AVR Instruction Set
-// Manual DS40002198).
+// nearBytes of a frame are within the reach of one instruction of an AVR core (LDD: displacement 0
+// to 63, AVR Instruction Set Manual DS40002198).
 const nearBytes = 63
 
 // wholeTable is the shift into the table from which on it reaches as far as a 16-bit value.
 const wholeTable = 7
 
-// leastTable is the least shift into the table that was measured: sums of 128 and more. Smaller ones count as this.
+// leastTable is the least shift into the table that was measured: sums of 128 and more. Smaller
+// ones count as this.
 const leastTable = 3
 
-// table counts what reading the table takes beyond the shift wholeTable: the limit where the table ends before the value does, and where
-// a core shifts bit by bit, other shifts. places: in the code; times: each runs in a step.
+// table counts what reading the table takes beyond the shift wholeTable: the limit where the table
+// ends before the value does, and where a core shifts bit by bit, other shifts. places: in the
+// code; times: each runs in a step.
 func (w way) table(f function, key string, shift, places, times int) {
 	if places == 0 {
 		return
@@ -244,8 +254,8 @@ func (w way) dense(s quant.Shape, h helpers, i, in int) function {
 	return f
 }
 
-// shared counts the code that functions call and that is not part of them: routines of the emitted C and of the
-// compiler's library.
+// shared counts the code that functions call and that is not part of them: routines of the emitted
+// C and of the compiler's library.
 func (w way) shared(s quant.Shape, h helpers) runs {
 	code := runs{}
 	code.add("shared", 1)
@@ -279,14 +289,16 @@ func (w way) shared(s quant.Shape, h helpers) runs {
 	return code
 }
 
-// Function is one function of the emitted C: how often each kernel of it runs in a step, and what its code is made of.
+// Function is one function of the emitted C: how often each kernel of it runs in a step, and what
+// its code is made of.
 type Function struct {
 	Name          string // in the emitted C, behind the name of the job
 	Kernels, Code map[string]float64
 }
 
-// Functions tells what a step is made of on an instruction set: the functions that are kept apart, and the code that they
-// share. The command that fits budget/kernels.toml reads it (testdata/kernels).
+// Functions tells what a step is made of on an instruction set: the functions that are kept apart,
+// and the code that they share. The command that fits budget/kernels.toml reads it
+// (testdata/kernels).
 func Functions(s quant.Shape, isa string) (own []Function, shared map[string]float64) {
 	parts, code := functions(s, isa)
 	for _, f := range parts {
@@ -296,7 +308,8 @@ func Functions(s quant.Shape, isa string) (own []Function, shared map[string]flo
 	return own, code
 }
 
-// PartFunctions names the functions of the emitted C that each part of the cycles of a step stands for.
+// PartFunctions names the functions of the emitted C that each part of the cycles of a step stands
+// for.
 func PartFunctions(s quant.Shape, isa string) map[string][]string {
 	named := map[string][]string{}
 	own, _ := functions(s, isa)
@@ -315,12 +328,13 @@ func CycleParts(s quant.Shape, core *targets.Profile) map[string]float64 {
 	return parts
 }
 
-// Estimate is what a network is expected to take on a core: cycles of a step; flash of code, weights and tables, and
-// stack, in bytes.
+// Estimate is what a network is expected to take on a core: cycles of a step; flash of code,
+// weights and tables, and stack, in bytes.
 func Estimate(s quant.Shape, core *targets.Profile) (cycles float64, flash, stack int) {
 	k := kernelsFor(core.ISA)
 	for _, p := range cycleParts(s, k, Target{Core: core}) {
 		cycles += p.value
 	}
-	return cycles, k.codeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(), k.stackBytes(s, core.ISA)
+	return cycles, k.codeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(),
+		k.stackBytes(s, core.ISA)
 }

@@ -67,7 +67,8 @@ type RecordingFiles struct {
 	Selection FileList `toml:"selection"`
 	Signoff   FileList `toml:"signoff"`
 
-	Settle *SettleRule `toml:"settle"` // start of every sequence that no judgement counts; nil: none
+	// start of every sequence that no judgement counts; nil: none
+	Settle *SettleRule `toml:"settle"`
 }
 
 // TableFile names a CSV file.
@@ -108,7 +109,8 @@ func (l *FileList) UnmarshalTOML(v any) error {
 // Checked is a reason in words.
 type Checked string
 
-const checkedHint = `say what was looked at, for example checked = "recorded in mbar, compared with the training set"`
+const checkedHint = `say what was looked at, for example checked = "recorded in mbar, compared ` +
+	`with the training set"`
 
 // UnmarshalTOML reads a text that says something: what is signed rests on it.
 func (c *Checked) UnmarshalTOML(v any) error {
@@ -133,7 +135,8 @@ func (c *Checked) UnmarshalTOML(v any) error {
 const longestReason = 500
 
 func notFiles(v any) error {
-	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a file name", Hint: `write "selection.csv", or a list ["a.csv", "b.csv"]`}
+	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a file name",
+		Hint: `write "selection.csv", or a list ["a.csv", "b.csv"]`}
 }
 
 // FrontEnd is a cost group of feature code: freed when its last feature goes.
@@ -209,11 +212,14 @@ func (j *Job) check() error {
 		{j.Name, `name = "leakair": the prefix of every C identifier`, []any{"name"}},
 		{j.Model.File, `[model] file = "model.safetensors"`, []any{"model", "file"}},
 		{j.Features.File, `[features] file = "features.csv"`, []any{"features", "file"}},
-		{first(j.Recordings.Selection), `[recordings] selection = "selection.csv"`, []any{"recordings", "selection"}},
-		{first(j.Recordings.Signoff), `[recordings] signoff = "signoff.csv"`, []any{"recordings", "signoff"}},
+		{first(j.Recordings.Selection), `[recordings] selection = "selection.csv"`,
+			[]any{"recordings", "selection"}},
+		{first(j.Recordings.Signoff), `[recordings] signoff = "signoff.csv"`,
+			[]any{"recordings", "signoff"}},
 	} {
 		if need.value == "" {
-			return j.at("add "+need.hint, fmt.Sprintf("%s is missing", dotted(need.path)), need.path...)
+			return j.at("add "+need.hint, fmt.Sprintf("%s is missing", dotted(need.path)),
+				need.path...)
 		}
 	}
 	if err := j.checkOutputs(); err != nil {
@@ -225,11 +231,13 @@ func (j *Job) check() error {
 		}
 	}
 	if err := j.Formats.Check(); err != nil {
-		return j.at(`weights = "int4", "int8" or "int16", state = "int16" or "int32"; leave them out to have them chosen`, err.Error(), "formats")
+		return j.at(`weights = "int4", "int8" or "int16", state = "int16" or "int32"; leave `+
+			`them out to have them chosen`, err.Error(), "formats")
 	}
 	if j.Recovery != nil {
 		if err := j.Recovery.Settings().Check(); err != nil {
-			return j.at("for example epochs = 20, teacher = 1; what is left out has a default", err.Error(), "recovery")
+			return j.at("for example epochs = 20, teacher = 1; what is left out has a default",
+				err.Error(), "recovery")
 		}
 	}
 	for i, f := range j.FrontEnds {
@@ -237,11 +245,14 @@ func (j *Job) check() error {
 			return j.badName(fault, "front_end", i, "name")
 		}
 		if f.Name == "" {
-			return j.at("features.csv refers to it by this name", "the cost group has no name", "front_end", i)
+			return j.at("features.csv refers to it by this name", "the cost group has no name",
+				"front_end", i)
 		}
 		for profile, cycles := range f.Cycles {
 			if !(cycles >= 0 && cycles <= targets.MostCycles) {
-				return j.at("cycles per step, 0 or more", fmt.Sprintf("%g cycles make no sense", cycles), "front_end", i, "cycles", profile)
+				return j.at("cycles per step, 0 or more",
+					fmt.Sprintf("%g cycles make no sense", cycles), "front_end", i, "cycles",
+					profile)
 			}
 		}
 	}
@@ -253,15 +264,20 @@ func (j *Job) checkOutputs() error {
 	classifier := len(o.Classes) > 0 || o.Column != ""
 	switch {
 	case !classifier && o.File == "":
-		return j.at(`add [outputs] file = "outputs.csv", or classes and column for a classifier`, "outputs.file is missing", "outputs", "file")
+		return j.at(`add [outputs] file = "outputs.csv", or classes and column for a classifier`,
+			"outputs.file is missing", "outputs", "file")
 	case classifier && o.File != "":
-		return j.at("a regression has a file, a classifier has classes and column", "outputs has a file and classes", "outputs", "file")
+		return j.at("a regression has a file, a classifier has classes and column",
+			"outputs has a file and classes", "outputs", "file")
 	case classifier && (len(o.Classes) < 2 || o.Column == ""):
-		return j.at(`for example classes = ["calm", "worn"], column = "class"`, "a classifier needs two classes or more, and the column of the recordings that holds them", "outputs")
+		return j.at(`for example classes = ["calm", "worn"], column = "class"`,
+			"a classifier needs two classes or more, and the column of the recordings that "+
+				"holds them", "outputs")
 	case classifier && dataset.NameFault(o.Column) != "":
 		return j.badName(dataset.NameFault(o.Column), "outputs", "column")
 	case classifier && len(j.Regions) > 0:
-		return j.at("remove the regions", "regions are parts of the output space of a regression", "region", 0)
+		return j.at("remove the regions", "regions are parts of the output space of a regression",
+			"region", 0)
 	}
 	return nil
 }

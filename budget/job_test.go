@@ -54,8 +54,10 @@ func TestReadJob(t *testing.T) {
 	}
 	target := job.Targets[0]
 	if len(job.Recordings.Selection) != 2 || job.Recordings.Signoff[0] != "c.csv" ||
-		job.Tolerances["leakage"].RMSERise.Value != 0.05 || job.Tolerances["air"].MaxError.Value != 1.5 ||
-		target.Clock != 64e6 || *target.Flash != 24*1024 || *target.StepTime != 1e-3 || *target.Period != 0.1 ||
+		job.Tolerances["leakage"].RMSERise.Value != 0.05 || job.Tolerances["air"].MaxError.Value !=
+		1.5 ||
+		target.Clock != 64e6 || *target.Flash != 24*1024 || *target.StepTime != 1e-3 ||
+		*target.Period != 0.1 ||
 		*job.Regions[0].Where["air"].Min != 4 || *job.Regions[0].Where["leakage"].Below != "air" {
 		t.Errorf("read as %+v", job)
 	}
@@ -73,11 +75,14 @@ func TestJobErrorsHavePlaceAndHint(t *testing.T) {
 		{`flash = "24 KiB"`, `flush = "24 KiB"`, `:22:1: unknown key "flush" in target`},
 		{`{ rmse_rise = "5 %" }`, `{ rmse_rise = 5 }`, ":16:25: "},
 		{`profile = "cortex-m4f"`, ``, "a target needs a profile or a profile_file"},
-		{`name = "leakair"`, "name = \"leakair\"\nformats = { weights = \"int5\" }", `weights = "int5" is not available`},
+		{`name = "leakair"`, "name = \"leakair\"\nformats = { weights = \"int5\" }",
+			`weights = "int5" is not available`},
 		{`ram = "2 KiB"`, "ram = \"2 KiB\"\ncycles = nan", ":24:10: NaN cycles are no limit"},
 		{`ram = "2 KiB"`, "ram = \"2 KiB\"\ncycles = 1e300", ":24:10: 1e+300 cycles are no limit"},
-		{`[tolerance]`, "[[front_end]]\nname = \"a\"\ncycles = { avr8 = inf }\n[tolerance]", ":17:19: +Inf cycles make no sense"},
-		{`[tolerance]`, "[[front_end]]\nname = \"\\u202Ea\"\n[tolerance]", ":16:8: the text holds the character U+202E"},
+		{`[tolerance]`, "[[front_end]]\nname = \"a\"\ncycles = { avr8 = inf }\n[tolerance]",
+			":17:19: +Inf cycles make no sense"},
+		{`[tolerance]`, "[[front_end]]\nname = \"\\u202Ea\"\n[tolerance]",
+			":16:8: the text holds the character U+202E"},
 		{`[tolerance]`, "[[front_end]]\nname = \"spectrum \"\n[tolerance]",
 			":16:8: the text ends with a blank"},
 		{`outputs = { file = "outputs.csv" }`,
@@ -107,14 +112,16 @@ func TestRegionsThatAreRefused(t *testing.T) {
 		{`"air masks leakage"`, `"air\nmasks"`, ":11:8: the text holds the character U+000A"},
 		{`"air masks leakage"`, `" air"`, ":11:8: the text begins with a blank"},
 		{`"air masks leakage"`, `"all"`, `:11:8: "all" cannot name a region`},
-		{`"air masks leakage"`, `"` + strings.Repeat("a", 10_000) + `"`, ":11:8: the text has 10000 characters"},
+		{`"air masks leakage"`, `"` + strings.Repeat("a", 10_000) + `"`,
+			":11:8: the text has 10000 characters"},
 		{`{ below = "air" }`, `{ below = "oil" }`, `unknown output "oil"`},
 	} {
 		job, err := readJob(t, strings.Replace(goodJob, c.old, c.fresh, 1))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err = job.regions([]dataset.Output{{Name: "leakage"}, {Name: "air"}}); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err = job.regions([]dataset.Output{{Name: "leakage"}, {Name: "air"}}); err == nil ||
+			!strings.Contains(err.Error(), c.want) {
 			t.Errorf("%.40s: got %v, want %q", c.fresh, err, c.want)
 		}
 	}
@@ -155,9 +162,11 @@ func (zeros) Read(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// Files that have no end, or that nobody writes to, are refused before they are opened; a link to a file is the file.
+// Files that have no end, or that nobody writes to, are refused before they are opened; a link to a
+// file is the file.
 func TestFilesWithoutEnd(t *testing.T) {
-	path, _ := graphJob(t, "onnx_form_sub_div", make([]float64, 5), []float64{1, 1, 1, 1, 1}, `file = "outputs.csv"`)
+	path, _ := graphJob(t, "onnx_form_sub_div", make([]float64, 5), []float64{1, 1, 1, 1, 1},
+		`file = "outputs.csv"`)
 	dir := filepath.Dir(path)
 	for _, name := range []string{"model.onnx", "features.csv", "outputs.csv", "all.csv"} {
 		file := filepath.Join(dir, name)
@@ -170,7 +179,8 @@ func TestFilesWithoutEnd(t *testing.T) {
 			}
 			_, err := Load(path)
 			var at *targets.FileError
-			if !errors.As(err, &at) || !strings.Contains(err.Error(), name+" cannot be read: it is no regular file") {
+			if !errors.As(err, &at) ||
+				!strings.Contains(err.Error(), name+" cannot be read: it is no regular file") {
 				t.Errorf("%s is %s: got %v", name, other, err)
 			}
 			if err := os.Remove(file); err != nil {
@@ -188,10 +198,12 @@ func TestFilesWithoutEnd(t *testing.T) {
 	if err := os.Symlink("/dev/zero", endless); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := ReadJob(endless); err == nil || !strings.Contains(err.Error(), "it is no regular file") {
+	if _, err := ReadJob(endless); err == nil ||
+		!strings.Contains(err.Error(), "it is no regular file") {
 		t.Errorf("a job without end: got %v", err)
 	}
-	if _, err := LoadFrom(zeros{}, "stdin"); err == nil || !strings.Contains(err.Error(), "more than the 262144 allowed") {
+	if _, err := LoadFrom(zeros{}, "stdin"); err == nil ||
+		!strings.Contains(err.Error(), "more than the 262144 allowed") {
 		t.Errorf("a job without end on stdin: got %v", err)
 	}
 }

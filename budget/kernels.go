@@ -29,8 +29,9 @@ type kernelSet struct {
 	// Kernel holds, by kernel and instruction class, how many instructions
 	// one run of the kernel executes.
 	Kernel map[string]map[string]float64 `toml:"kernel"`
-	Code   map[string]float64            `toml:"code_bytes"`  // by part of the code; below zero: the part saves code
-	Stack  map[string]int                `toml:"stack_bytes"` // see StackKey
+	// by part of the code; below zero: the part saves code
+	Code  map[string]float64 `toml:"code_bytes"`
+	Stack map[string]int     `toml:"stack_bytes"` // see StackKey
 }
 
 // kernelSets reads kernels.toml, once. It panics on a mistake in it.
@@ -53,7 +54,8 @@ func kernelsFor(isa string) *kernelSet {
 	return set
 }
 
-// fittedColumns is the widest row of the networks that kernels.toml is fitted to (testdata/kernels/measurements.jsonl.gz).
+// fittedColumns is the widest row of the networks that kernels.toml is fitted to
+// (testdata/kernels/measurements.jsonl.gz).
 const fittedColumns = 63
 
 // widestRow is the largest number of columns of any matrix.
@@ -115,7 +117,8 @@ func (k *kernelSet) codeBytes(s quant.Shape, isa string) int {
 	return int(math.Round(max(size, 0)))
 }
 
-// code adds up parts of the code, in bytes. The fixed order makes the rounding the same in each run.
+// code adds up parts of the code, in bytes. The fixed order makes the rounding the same in each
+// run.
 func (k *kernelSet) code(parts runs) float64 {
 	sum := 0.0
 	for _, name := range slices.Sorted(maps.Keys(parts)) {
@@ -128,15 +131,17 @@ func (k *kernelSet) code(parts runs) float64 {
 // withoutInside is the kernel of a routine that is called, for one that stands in its caller.
 func withoutInside(kernel string) string { return strings.Replace(kernel, "_inside", "", 1) }
 
-// lookUp looks up a kernel or part of the code. Where the measured networks have none of that name, the one that is most like it stands in: the
-// routine called instead of inside or the other way round, the loop over outputs instead of one that is written out; and
-// where a correction was not seen, nothing. It panics if there is none.
+// lookUp looks up a kernel or part of the code. Where the measured networks have none of that name,
+// the one that is most like it stands in: the routine called instead of inside or the other way
+// round, the loop over outputs instead of one that is written out; and where a correction was not
+// seen, nothing. It panics if there is none.
 func lookUp[V any](of map[string]V, name string) V {
 	if v, ok := of[name]; ok {
 		return v
 	}
 	plain := strings.NewReplacer("_one", "", "_two", "").Replace(name)
-	for _, n := range []string{withoutInside(name), plain, withoutInside(plain), inside.ReplaceAllString(plain, "${1}_inside")} {
+	for _, n := range []string{withoutInside(name), plain, withoutInside(plain),
+		inside.ReplaceAllString(plain, "${1}_inside")} {
 		if v, ok := of[n]; ok {
 			return v
 		}
@@ -148,8 +153,8 @@ func lookUp[V any](of map[string]V, name string) V {
 	panic(fmt.Sprintf("budget: no kernel %q", name))
 }
 
-// correction matches kernels that change others a little: what the last columns, a single row or group, a loop over hundreds of columns, near memory
-// and a limit make of them.
+// correction matches kernels that change others a little: what the last columns, a single row or
+// group, a loop over hundreds of columns, near memory and a limit make of them.
 var correction = regexp.MustCompile(`_(rest|one|near)$|^(single|left_|limit_|uses_|loop|round)`)
 
 // inside finds the routines that may stand in their callers.

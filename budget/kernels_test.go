@@ -29,10 +29,12 @@ func oneLayer(kind model.Kind, weightBits, stateBits int, activation model.Activ
 	return quant.Shape{
 		Features: 20,
 		Layers:   []quant.LayerShape{{Kind: kind, Units: 16}},
-		Dense:    []quant.DenseShape{{Outputs: 3, Activation: activation}, {Outputs: 2, Activation: activation}},
+		Dense: []quant.DenseShape{{Outputs: 3, Activation: activation},
+			{Outputs: 2, Activation: activation}},
 		Formats: quant.Formats{
-			Layers: []quant.LayerFormats{{InputBits: weightBits, RecurrentBits: weightBits, StateBits: stateBits}},
-			Dense:  []int{weightBits, weightBits},
+			Layers: []quant.LayerFormats{{InputBits: weightBits, RecurrentBits: weightBits,
+				StateBits: stateBits}},
+			Dense: []int{weightBits, weightBits},
 		},
 	}
 }
@@ -55,10 +57,12 @@ func TestEveryProfileHasAllFigures(t *testing.T) {
 						s := oneLayer(kind, weightBits, stateBits, activation)
 						for _, part := range cycleParts(s, k, Target{Core: p}) {
 							if !(part.value > 0) {
-								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.name, part.value)
+								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.name,
+									part.value)
 							}
 						}
-						if code, stack := k.codeBytes(s, p.ISA), k.stackBytes(s, p.ISA); code < 100 || stack < 16 {
+						if code, stack := k.codeBytes(s, p.ISA),
+							k.stackBytes(s, p.ISA); code < 100 || stack < 16 {
 							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, code, stack)
 						}
 					}
@@ -123,7 +127,9 @@ func measuredNets(t *testing.T) []measuredNet {
 		if err != nil {
 			t.Fatal(err)
 		}
-		nets = append(nets, measuredNet{line: i + 2, profile: row[0], shape: s, cycles: number(row[2]), flash: integer(row[3]), ram: integer(row[4]), stack: integer(row[5])})
+		nets = append(nets,
+			measuredNet{line: i + 2, profile: row[0], shape: s, cycles: number(row[2]),
+				flash: integer(row[3]), ram: integer(row[4]), stack: integer(row[5])})
 	}
 	if len(nets) < 200 {
 		t.Fatalf("only %d networks measured", len(nets))
@@ -131,10 +137,11 @@ func measuredNets(t *testing.T) []measuredNet {
 	return nets
 }
 
-// How far estimates may be off. The aims are 5 % of cycles where the maker of the core gives timings and 15 % where not, and of flash
-// 64 bytes or 3 %. Few small networks miss them, docs/cost.md lists which: no network is off by more than
-// the worst, and on each core no more than three of 30 miss an aim. Shapes of measured.csv have no shifts, so these are the estimates
-// for networks that are not quantized yet.
+// How far estimates may be off. The aims are 5 % of cycles where the maker of the core gives
+// timings and 15 % where not, and of flash 64 bytes or 3 %. Few small networks miss them,
+// docs/cost.md lists which: no network is off by more than the worst, and on each core no more than
+// three of 30 miss an aim. Shapes of measured.csv have no shifts, so these are the estimates for
+// networks that are not quantized yet.
 const (
 	officialTiming = 0.05
 	otherTiming    = 0.15
@@ -157,20 +164,24 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 		}
 		off := math.Abs(cycles/n.cycles - 1)
 		if off > worst {
-			t.Errorf("measured.csv:%d: estimate %.0f cycles, measured %.0f: %+.1f %%", n.line, cycles, n.cycles, 100*(cycles/n.cycles-1))
+			t.Errorf("measured.csv:%d: estimate %.0f cycles, measured %.0f: %+.1f %%", n.line,
+				cycles, n.cycles, 100*(cycles/n.cycles-1))
 		}
 		bytes := math.Abs(float64(flash - n.flash))
 		if bytes > max(aimBytes, worstFlash*float64(n.flash)) {
-			t.Errorf("measured.csv:%d: estimate %d bytes of flash, measured %d", n.line, flash, n.flash)
+			t.Errorf("measured.csv:%d: estimate %d bytes of flash, measured %d", n.line, flash,
+				n.flash)
 		}
 		if off > aim || bytes > max(aimBytes, aimFlash*float64(n.flash)) {
 			misses[p.Name]++
 		}
 		if stack < n.stack || stack > n.stack+worstStack {
-			t.Errorf("measured.csv:%d: bound of the stack %d bytes, deepest chain %d", n.line, stack, n.stack)
+			t.Errorf("measured.csv:%d: bound of the stack %d bytes, deepest chain %d", n.line,
+				stack, n.stack)
 		}
 		if n.shape.StateBytes() != n.ram {
-			t.Errorf("measured.csv:%d: %d bytes of state, measured %d", n.line, n.shape.StateBytes(), n.ram)
+			t.Errorf("measured.csv:%d: %d bytes of state, measured %d", n.line,
+				n.shape.StateBytes(), n.ram)
 		}
 	}
 	for name, n := range misses {
@@ -210,9 +221,11 @@ func TestFittedColumns(t *testing.T) {
 	}
 }
 
-// By hand: arrays of 16-bit values, each filled to whole words. With 5 units a gate has 5 rows. Reset-after: 15 results of inputs and as
-// many of states, 30 bytes, so 32 each; reset-before: 15 and 10 results, the scaled state and a gate, 32, 20, 12 and 12; LSTM: 20 and
-// 20, 40 each; Elman: 5 and 5, 12 each. In the step the view of a wide state is 12 more, 6 results between dense layers are 12.
+// By hand: arrays of 16-bit values, each filled to whole words. With 5 units a gate has 5 rows.
+// Reset-after: 15 results of inputs and as many of states, 30 bytes, so 32 each; reset-before: 15
+// and 10 results, the scaled state and a gate, 32, 20, 12 and 12; LSTM: 20 and 20, 40 each; Elman:
+// 5 and 5, 12 each. In the step the view of a wide state is 12 more, 6 results between dense layers
+// are 12.
 func TestArraysOnTheStackByHand(t *testing.T) {
 	for _, c := range []struct {
 		kind        model.Kind
@@ -225,15 +238,18 @@ func TestArraysOnTheStackByHand(t *testing.T) {
 	} {
 		s := oneLayer(c.kind, 8, c.stateBits, model.Identity)
 		s.Layers[0].Units, s.Dense[0].Outputs = 5, 6
-		if layer, step := FrameArrays(s, "l0_step"), FrameArrays(s, "step"); layer != c.layer || step != c.step {
-			t.Errorf("%v, %d bits: arrays take %d bytes in the layer and %d in the step, want %d and %d", c.kind, c.stateBits, layer, step, c.layer, c.step)
+		if layer, step := FrameArrays(s, "l0_step"), FrameArrays(s, "step"); layer != c.layer ||
+			step != c.step {
+			t.Errorf("%v, %d bits: arrays take %d bytes in the layer and %d in the step, want "+
+				"%d and %d", c.kind, c.stateBits, layer, step, c.layer, c.step)
 		}
 	}
 }
 
-// Four columns of two rows of int8 weights on the Cortex-M4 are four loads in a row, two SMLALD, two SXTB16 and two SMLAD
-// (read in the listing). By hand, with the costs of the profile: load 2, three behind it 1 each, the others 1
-// each: 11. The last such call of a row chains one load less in some listings.
+// Four columns of two rows of int8 weights on the Cortex-M4 are four loads in a row, two SMLALD,
+// two SXTB16 and two SMLAD (read in the listing). By hand, with the costs of the profile: load 2,
+// three behind it 1 each, the others 1 each: 11. The last such call of a row chains one load less
+// in some listings.
 func TestFourColumnsByHand(t *testing.T) {
 	p := core(t, "cortex-m4f")
 	if got := kernelsFor(p.ISA).cycles("c4_8", p); got < 10 || got > 12 {
@@ -241,9 +257,10 @@ func TestFourColumnsByHand(t *testing.T) {
 	}
 }
 
-// Six columns of three rows on the Cortex-M0+: for each MOVS and LDRSH for the input, then LDRB, MULS and ADDS for each row; and
-// the loop over them ADDS, ADDS, CMP, BNE (read in the listing). By hand: 6 (1 + 2 + 3 (2 + 1 + 1)) + 1 + 1 + 1 + 2 = 95. The fit
-// puts a part of that into the loop around, so it is within 10.
+// Six columns of three rows on the Cortex-M0+: for each MOVS and LDRSH for the input, then LDRB,
+// MULS and ADDS for each row; and the loop over them ADDS, ADDS, CMP, BNE (read in the listing). By
+// hand: 6 (1 + 2 + 3 (2 + 1 + 1)) + 1 + 1 + 1 + 2 = 95. The fit puts a part of that into the loop
+// around, so it is within 10.
 func TestSixColumnsByHand(t *testing.T) {
 	p := core(t, "cortex-m0plus")
 	k := kernelsFor(p.ISA)

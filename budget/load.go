@@ -64,7 +64,8 @@ func Load(path string) (*Inputs, error) {
 	return loadJob(job)
 }
 
-// LoadFrom reads a job from r, which messages call name, and every file it names, relative to the current folder.
+// LoadFrom reads a job from r, which messages call name, and every file it names, relative to the
+// current folder.
 func LoadFrom(r io.Reader, name string) (*Inputs, error) {
 	data, err := io.ReadAll(io.LimitReader(r, targets.MaxFileBytes+1))
 	if err != nil {
@@ -127,7 +128,8 @@ func (in *Inputs) loadTargets() error {
 			return in.Job.badName(fault, "target", i, "name")
 		}
 		if names[t.Name] {
-			return in.Job.at(`give one of them another name = "..."`, fmt.Sprintf("two targets are called %s", t.Name), "target", i)
+			return in.Job.at(`give one of them another name = "..."`,
+				fmt.Sprintf("two targets are called %s", t.Name), "target", i)
 		}
 		names[t.Name] = true
 		if t.Flash == nil {
@@ -175,18 +177,28 @@ func (in *Inputs) loadNetwork() error {
 		return err
 	}
 	if len(features) != net.Inputs() {
-		return &dataset.InputError{File: job.Features.File, Msg: fmt.Sprintf("%d features are declared, the network in %s takes %d", len(features), job.Model.File, net.Inputs()), Hint: "one line per input of the network, in its order"}
+		return &dataset.InputError{File: job.Features.File,
+			Msg: fmt.Sprintf("%d features are declared, the network in %s takes %d", len(features),
+				job.Model.File, net.Inputs()), Hint: "one line per input of the network, in " +
+				"its order"}
 	}
 	if len(outputs) != net.Outputs() {
 		if job.Outputs.File == "" {
-			return job.at("one class per output of the network, in its order", fmt.Sprintf("%d classes are declared, the network in %s gives %d", len(outputs), job.Model.File, net.Outputs()), "outputs", "classes")
+			return job.at("one class per output of the network, in its order",
+				fmt.Sprintf("%d classes are declared, the network in %s gives %d", len(outputs),
+					job.Model.File, net.Outputs()), "outputs", "classes")
 		}
-		return &dataset.InputError{File: job.Outputs.File, Msg: fmt.Sprintf("%d outputs are declared, the network in %s gives %d", len(outputs), job.Model.File, net.Outputs()), Hint: "one line per output of the network, in its order"}
+		return &dataset.InputError{File: job.Outputs.File,
+			Msg: fmt.Sprintf("%d outputs are declared, the network in %s gives %d", len(outputs),
+				job.Model.File, net.Outputs()), Hint: "one line per output of the network, in " +
+				"its order"}
 	}
 	for _, f := range features {
 		for _, o := range outputs {
 			if f.Name == o.Name {
-				return &dataset.InputError{File: job.Outputs.File, Line: o.Line, Column: "name", Msg: o.Name + " is also the name of a feature", Hint: "recordings find their columns by name; rename one of the two"}
+				return &dataset.InputError{File: job.Outputs.File, Line: o.Line, Column: "name",
+					Msg:  o.Name + " is also the name of a feature",
+					Hint: "recordings find their columns by name; rename one of the two"}
 			}
 		}
 	}
@@ -196,10 +208,13 @@ func (in *Inputs) loadNetwork() error {
 	in.Float = dataset.NewFloat(net, features, outputs)
 	in.Float.Classes = job.Outputs.Column != ""
 	if imported.Softmax && !in.Float.Classes {
-		return job.at("a classifier has [outputs] classes and column; export any other network without the softmax", "the network in "+job.Model.File+" ends with a softmax, but the job has no classes", "model", "file")
+		return job.at("a classifier has [outputs] classes and column; export any other network "+
+			"without the softmax", "the network in "+job.Model.File+" ends with a softmax, but "+
+			"the job has no classes", "model", "file")
 	}
 	if imported.LastStep {
-		in.Warnings = append(in.Warnings, job.Model.File+" gives outputs after the last step of a sequence only; here they are computed and judged at every step")
+		in.Warnings = append(in.Warnings, job.Model.File+" gives outputs after the last step of "+
+			"a sequence only; here they are computed and judged at every step")
 	}
 	in.Regions, err = job.regions(outputs)
 	return err
@@ -240,7 +255,9 @@ func (in *Inputs) loadOutputs() ([]dataset.Output, error) {
 				`"all" cannot name a class`, "outputs", "classes", i)
 		}
 		if class == "" || slices.Contains(rule.Classes[:i], class) {
-			return nil, in.Job.at("every class has a name of its own", fmt.Sprintf("class %d has no name, or that of another one", i), "outputs", "classes", i)
+			return nil, in.Job.at("every class has a name of its own",
+				fmt.Sprintf("class %d has no name, or that of another one", i), "outputs",
+				"classes", i)
 		}
 		outputs = append(outputs, dataset.Output{Name: class, Std: 1})
 	}
@@ -289,28 +306,35 @@ func (in *Inputs) checkFrontEnds() error {
 	declared := map[string]bool{}
 	for i, g := range in.Job.FrontEnds {
 		if declared[g.Name] {
-			return in.Job.at("every cost group stands once", fmt.Sprintf("second cost group %q", g.Name), "front_end", i)
+			return in.Job.at("every cost group stands once",
+				fmt.Sprintf("second cost group %q", g.Name), "front_end", i)
 		}
 		declared[g.Name] = true
 		for profile := range g.Cycles {
 			if !in.knowsProfile(profile) {
-				return in.Job.at("kerf targets list names the profiles", fmt.Sprintf("cycles for the unknown profile %q", profile), "front_end", i, "cycles", profile)
+				return in.Job.at("kerf targets list names the profiles",
+					fmt.Sprintf("cycles for the unknown profile %q", profile), "front_end", i,
+					"cycles", profile)
 			}
 		}
 	}
 	for _, f := range in.Float.Features {
 		if f.FrontEnd != "" && !declared[f.FrontEnd] {
-			return &dataset.InputError{File: in.Job.Features.File, Line: f.Line, Column: "front_end", Msg: fmt.Sprintf("unknown cost group %q", f.FrontEnd), Hint: "the job declares it with [[front_end]]"}
+			return &dataset.InputError{File: in.Job.Features.File, Line: f.Line,
+				Column: "front_end", Msg: fmt.Sprintf("unknown cost group %q", f.FrontEnd),
+				Hint: "the job declares it with [[front_end]]"}
 		}
 		used[f.FrontEnd] = true
 	}
 	for i, g := range in.Job.FrontEnds {
 		if !used[g.Name] {
-			return in.Job.at("the column front_end of features.csv says which features need it", fmt.Sprintf("no feature uses the cost group %q", g.Name), "front_end", i)
+			return in.Job.at("the column front_end of features.csv says which features need it",
+				fmt.Sprintf("no feature uses the cost group %q", g.Name), "front_end", i)
 		}
 		for _, t := range in.Targets {
 			if _, ok := g.Cycles[t.Core.Name]; !ok {
-				in.Warnings = append(in.Warnings, fmt.Sprintf("front end %s has no cycles for %s: its time is not in the figures of that target", g.Name, t.Core.Name))
+				in.Warnings = append(in.Warnings, fmt.Sprintf("front end %s has no cycles for "+
+					"%s: its time is not in the figures of that target", g.Name, t.Core.Name))
 			}
 		}
 	}

@@ -24,19 +24,23 @@ type Loss struct {
 	Region   string // empty: everywhere
 	Metric   dataset.Metric
 
-	Float, Cut, Fixed   float64 // in the unit of the output
-	Recovered           float64 // the same after recovery training; NaN where there was none
-	Rise                float64 // Fixed/Float - 1, for a classifier Float - Fixed; NaN for the bias and where Float is 0
+	Float, Cut, Fixed float64 // in the unit of the output
+	Recovered         float64 // the same after recovery training; NaN where there was none
+	// Fixed/Float - 1, for a classifier Float - Fixed; NaN for the bias and where Float is 0
+	Rise                float64
 	RiseLow, RiseHigh   float64 // 95 % interval; NaN where there is none
 	FixedLow, FixedHigh float64 // 95 % interval; NaN where there is none
 	Sequences, Steps    int
-	Blocks, BlockSteps  int // that the intervals rest on, see [dataset.Compare]; 0: they rest on sequences
+	// that the intervals rest on, see [dataset.Compare]; 0: they rest on sequences
+	Blocks, BlockSteps int
 
-	Judged    bool
-	Relative  bool    // the tolerance is on Rise, else on Fixed
-	Tolerance float64 // fraction or unit of the output; of the explained share the least, of all others the most
-	Verdict   string  // Pass, Fail, NotEnough; empty when not judged
-	WouldDo   int     // with NotEnough: about how many sequences would do; 0 when that cannot be said
+	Judged   bool
+	Relative bool // the tolerance is on Rise, else on Fixed
+	// fraction or unit of the output; of the explained share the least, of all others the most
+	Tolerance float64
+	Verdict   string // Pass, Fail, NotEnough; empty when not judged
+	// with NotEnough: about how many sequences would do; 0 when that cannot be said
+	WouldDo int
 
 	// What the row may show on the sign-off recordings, as its tolerance has it, see signoffReach,
 	// and what the network as given may show there. Only on selection recordings.
@@ -192,9 +196,12 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 	}
 	c := dataset.Compare(base, s.fixed, p.slice, metric)
 	row := Loss{
-		Output: output.Name, Unit: output.Unit, Scenario: p.scenario, Region: p.region, Metric: metric,
-		Float: c.Base, Cut: s.cut.Value(base, p.slice, metric), Recovered: math.NaN(), Fixed: c.Other,
-		Rise: c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh,
+		Output: output.Name, Unit: output.Unit, Scenario: p.scenario, Region: p.region,
+		Metric: metric,
+		Float:  c.Base, Cut: s.cut.Value(base, p.slice, metric), Recovered: math.NaN(),
+		Fixed: c.Other,
+		Rise:  c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow,
+		FixedHigh: c.OtherHigh,
 		Sequences: c.Sequences, Steps: c.Steps, Blocks: c.Blocks, BlockSteps: c.BlockSteps,
 	}
 	if metric == dataset.Explained {
@@ -228,9 +235,11 @@ func (l *Loss) Explain() string {
 	case l.Verdict == NotEnough && l.Sequences == 0:
 		return fmt.Sprintf("%s: there are no sign-off recordings of it", l.Describe())
 	case l.Verdict == NotEnough && l.WouldDo > 0:
-		return fmt.Sprintf("%s: %s not enough for a verdict on %s; about %d would do", l.Describe(), few(l.Sequences), l.Metric, l.WouldDo)
+		return fmt.Sprintf("%s: %s not enough for a verdict on %s; about %d would do", l.Describe(),
+			few(l.Sequences), l.Metric, l.WouldDo)
 	case l.Verdict == NotEnough:
-		return fmt.Sprintf("%s: %s not enough for a verdict on %s", l.Describe(), few(l.Sequences), l.Metric)
+		return fmt.Sprintf("%s: %s not enough for a verdict on %s", l.Describe(), few(l.Sequences),
+			l.Metric)
 	case l.Verdict == Fail:
 		return fmt.Sprintf("%s: %s breaks its tolerance", l.Describe(), l.Metric)
 	}

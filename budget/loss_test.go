@@ -16,43 +16,69 @@ func TestJudge(t *testing.T) {
 		verdict string
 		wouldDo int
 	}{
-		{"upper end within", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.04, Sequences: 12, Tolerance: 0.05}, Pass, 0},
-		{"upper end just meets it", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.05, Sequences: 12, Tolerance: 0.05}, Pass, 0},
-		{"value above", Loss{Relative: true, Rise: 0.051, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, Fail, 0},
-		// Half-width 0.06, room 0.02: three times too wide, see TestHowManySequencesWouldDo of dataset.
-		{"upper end above", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 12, Tolerance: 0.05}, NotEnough, 82},
-		// The same from 24 blocks of 4 sequences: t23/√23 = 2.0687/4.7958 = 0.43135, a third of it is
-		// 0.14378; t188/√188 = 1.9727/13.711 = 0.14387, t189/√189 = 1.9726/13.748 = 0.14349. So 190
-		// blocks, six of every sequence, need 32.
-		{"upper end above, by blocks", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 4, Blocks: 24, Tolerance: 0.05}, NotEnough, 32},
-		{"no room at all", Loss{Relative: true, Rise: 0.05, RiseHigh: 0.06, Sequences: 12, Tolerance: 0.05}, NotEnough, 0},
-		{"two sequences", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 2, Tolerance: 0.05}, Pass, 0},
-		{"one sequence", Loss{Relative: true, Rise: 0.01, RiseHigh: nan, Sequences: 1, Tolerance: 0.05}, NotEnough, 6},
-		{"one sequence, value above", Loss{Relative: true, Rise: 0.06, RiseHigh: nan, Sequences: 1, Tolerance: 0.05}, Fail, 0},
-		{"largest error of five sequences", Loss{Metric: dataset.MaxError, Fixed: 0.1, Sequences: 5, Tolerance: 0.2}, NotEnough, 6},
-		{"largest error of six sequences", Loss{Metric: dataset.MaxError, Fixed: 0.1, Sequences: 6, Tolerance: 0.2}, Pass, 0},
-		{"accuracy of five sequences", Loss{Metric: dataset.Accuracy, Relative: true, Rise: 0, RiseHigh: 0.001, Sequences: 5, Tolerance: 0.01}, NotEnough, 6},
-		{"agreement of eleven sequences", Loss{Metric: dataset.Agreement, Relative: true, Rise: 0, RiseHigh: 0.001, Sequences: 11, Tolerance: 0.01}, NotEnough, 12},
-		{"explains enough", Loss{Metric: dataset.Explained, Fixed: 0.9, FixedLow: 0.8, FixedHigh: 0.95, Sequences: 12, Tolerance: 0.8}, Pass, 0},
-		{"explains too little", Loss{Metric: dataset.Explained, Fixed: 0.79, FixedLow: 0.7, FixedHigh: 0.95, Sequences: 12, Tolerance: 0.8}, Fail, 0},
+		{"upper end within", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.04, Sequences: 12,
+			Tolerance: 0.05}, Pass, 0},
+		{"upper end just meets it", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.05, Sequences: 12,
+			Tolerance: 0.05}, Pass, 0},
+		{"value above", Loss{Relative: true, Rise: 0.051, RiseHigh: 0.06, Sequences: 12,
+			Tolerance: 0.05}, Fail, 0},
+		// Half-width 0.06, room 0.02: three times too wide, see TestHowManySequencesWouldDo of
+		// dataset.
+		{"upper end above", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09, Sequences: 12,
+			Tolerance: 0.05}, NotEnough, 82},
+		// The same from 24 blocks of 4 sequences: t23/√23 = 2.0687/4.7958 = 0.43135, a third of it
+		// is 0.14378; t188/√188 = 1.9727/13.711 = 0.14387, t189/√189 = 1.9726/13.748 = 0.14349. So
+		// 190 blocks, six of every sequence, need 32.
+		{"upper end above, by blocks", Loss{Relative: true, Rise: 0.03, RiseHigh: 0.09,
+			Sequences: 4, Blocks: 24, Tolerance: 0.05}, NotEnough, 32},
+		{"no room at all", Loss{Relative: true, Rise: 0.05, RiseHigh: 0.06, Sequences: 12,
+			Tolerance: 0.05}, NotEnough, 0},
+		{"two sequences", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 2,
+			Tolerance: 0.05}, Pass, 0},
+		{"one sequence", Loss{Relative: true, Rise: 0.01, RiseHigh: nan, Sequences: 1,
+			Tolerance: 0.05}, NotEnough, 6},
+		{"one sequence, value above", Loss{Relative: true, Rise: 0.06, RiseHigh: nan, Sequences: 1,
+			Tolerance: 0.05}, Fail, 0},
+		{"largest error of five sequences", Loss{Metric: dataset.MaxError, Fixed: 0.1, Sequences: 5,
+			Tolerance: 0.2}, NotEnough, 6},
+		{"largest error of six sequences",
+			Loss{Metric: dataset.MaxError, Fixed: 0.1, Sequences: 6, Tolerance: 0.2}, Pass, 0},
+		{"accuracy of five sequences", Loss{Metric: dataset.Accuracy, Relative: true, Rise: 0,
+			RiseHigh: 0.001, Sequences: 5, Tolerance: 0.01}, NotEnough, 6},
+		{"agreement of eleven sequences", Loss{Metric: dataset.Agreement, Relative: true, Rise: 0,
+			RiseHigh: 0.001, Sequences: 11, Tolerance: 0.01}, NotEnough, 12},
+		{"explains enough", Loss{Metric: dataset.Explained, Fixed: 0.9, FixedLow: 0.8,
+			FixedHigh: 0.95, Sequences: 12, Tolerance: 0.8}, Pass, 0},
+		{"explains too little", Loss{Metric: dataset.Explained, Fixed: 0.79, FixedLow: 0.7,
+			FixedHigh: 0.95, Sequences: 12, Tolerance: 0.8}, Fail, 0},
 		// Half-width 0.1, room 0.05: twice too wide; t11/√11 = 0.6636, half of it is 0.3318,
 		// t36/√36 = 2.0281/6 = 0.3380, t37/√37 = 2.0262/6.0828 = 0.3331, t38/√38 = 2.0244/6.1644 =
 		// 0.3284.
-		{"may explain too little", Loss{Metric: dataset.Explained, Fixed: 0.85, FixedLow: 0.75, FixedHigh: 0.9, Sequences: 12, Tolerance: 0.8}, NotEnough, 39},
-		{"five sequences, value above", Loss{Relative: true, Rise: 0.06, RiseHigh: 0.07, Sequences: 5, Tolerance: 0.05}, Fail, 0},
+		{"may explain too little", Loss{Metric: dataset.Explained, Fixed: 0.85, FixedLow: 0.75,
+			FixedHigh: 0.9, Sequences: 12, Tolerance: 0.8}, NotEnough, 39},
+		{"five sequences, value above", Loss{Relative: true, Rise: 0.06, RiseHigh: 0.07,
+			Sequences: 5, Tolerance: 0.05}, Fail, 0},
 		{"none", Loss{Relative: true, RiseHigh: nan, Tolerance: 0.05}, NotEnough, 6},
-		{"float makes no error", Loss{Relative: true, Rise: nan, RiseHigh: nan, Sequences: 12, Tolerance: 0.05}, Fail, 0},
-		{"absolute within", Loss{Fixed: 0.19, FixedHigh: 0.2, Sequences: 12, Tolerance: 0.2}, Pass, 0},
-		{"absolute above", Loss{Fixed: 0.21, FixedHigh: 0.22, Sequences: 12, Tolerance: 0.2}, Fail, 0},
-		{"absolute, upper end above", Loss{Fixed: 0.19, FixedHigh: 0.21, Sequences: 12, Tolerance: 0.2}, NotEnough, 39},
-		{"bias below zero within", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.2, FixedHigh: 0.01, Sequences: 12, Tolerance: 0.2}, Pass, 0},
-		{"bias below zero beyond", Loss{Metric: dataset.Bias, Fixed: -0.3, FixedLow: -0.4, FixedHigh: -0.2, Sequences: 12, Tolerance: 0.2}, Fail, 0},
-		{"bias, lower end beyond", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.3, FixedHigh: 0.1, Sequences: 12, Tolerance: 0.2}, NotEnough, 39},
+		{"float makes no error", Loss{Relative: true, Rise: nan, RiseHigh: nan, Sequences: 12,
+			Tolerance: 0.05}, Fail, 0},
+		{"absolute within", Loss{Fixed: 0.19, FixedHigh: 0.2, Sequences: 12, Tolerance: 0.2}, Pass,
+			0},
+		{"absolute above", Loss{Fixed: 0.21, FixedHigh: 0.22, Sequences: 12, Tolerance: 0.2}, Fail,
+			0},
+		{"absolute, upper end above",
+			Loss{Fixed: 0.19, FixedHigh: 0.21, Sequences: 12, Tolerance: 0.2}, NotEnough, 39},
+		{"bias below zero within", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.2,
+			FixedHigh: 0.01, Sequences: 12, Tolerance: 0.2}, Pass, 0},
+		{"bias below zero beyond", Loss{Metric: dataset.Bias, Fixed: -0.3, FixedLow: -0.4,
+			FixedHigh: -0.2, Sequences: 12, Tolerance: 0.2}, Fail, 0},
+		{"bias, lower end beyond", Loss{Metric: dataset.Bias, Fixed: -0.1, FixedLow: -0.3,
+			FixedHigh: 0.1, Sequences: 12, Tolerance: 0.2}, NotEnough, 39},
 	} {
 		c.row.Judged = true
 		c.row.Judge()
 		if c.row.Verdict != c.verdict || c.row.WouldDo != c.wouldDo {
-			t.Errorf("%s: %q with %d sequences, want %q with %d", c.name, c.row.Verdict, c.row.WouldDo, c.verdict, c.wouldDo)
+			t.Errorf("%s: %q with %d sequences, want %q with %d", c.name, c.row.Verdict,
+				c.row.WouldDo, c.verdict, c.wouldDo)
 		}
 		if explained := c.row.Explain() != ""; explained != (c.verdict != Pass) {
 			t.Errorf("%s: explanation %q", c.name, c.row.Explain())
@@ -71,7 +97,8 @@ func TestVerdictOnTheWhole(t *testing.T) {
 		{"nothing is judged", []Loss{{}}, []Cost{{}}, Fits},
 		{"all pass", []Loss{pass, {}}, []Cost{{Verdict: Pass}}, Fits},
 		{"a tolerance is broken", []Loss{few, fail}, nil, DoesNotFit},
-		{"a limit is broken", []Loss{pass, few}, []Cost{{Verdict: Pass}, {Verdict: Fail}}, DoesNotFit},
+		{"a limit is broken", []Loss{pass, few}, []Cost{{Verdict: Pass}, {Verdict: Fail}},
+			DoesNotFit},
 		{"one cannot be judged", []Loss{pass, few}, []Cost{{Verdict: Pass}}, NotEnough},
 	} {
 		if got := verdict(c.loss, c.costs); got != c.want {
@@ -84,7 +111,8 @@ func TestVerdictOnTheWhole(t *testing.T) {
 // difference of two alike figures has √2 times the standard error, 1.645 of these are 95 %
 // one-sided. With two sequences the quantiles of Student's t are 12.706 and 6.314 (any table).
 func TestSignoffReach(t *testing.T) {
-	for sequences, quantiles := range map[int][2]float64{1_000_000: {1.959964, 1.644854}, 2: {12.7062, 6.3138}, 6: {2.5706, 2.0150}} {
+	for sequences, quantiles := range map[int][2]float64{1_000_000: {1.959964, 1.644854},
+		2: {12.7062, 6.3138}, 6: {2.5706, 2.0150}} {
 		want := (quantiles[0] + quantiles[1]*math.Sqrt2) / quantiles[0]
 		if got := signoffReach(sequences); math.Abs(got-want) > 1e-3 {
 			t.Errorf("%d sequences: signoffReach is %.4f, want %.4f", sequences, got, want)
@@ -94,12 +122,15 @@ func TestSignoffReach(t *testing.T) {
 
 func TestWhatIsMissingInWords(t *testing.T) {
 	for want, row := range map[string]Loss{
-		"no step of the sign-off recordings lies":   {Region: "low", Verdict: NotEnough},
-		"there are no sign-off recordings of it":    {Scenario: "calm", Verdict: NotEnough},
-		"1 sequence is not enough for a verdict on": {Scenario: "calm", Verdict: NotEnough, Sequences: 1},
-		"about 9 would do":                          {Scenario: "calm", Verdict: NotEnough, Sequences: 4, WouldDo: 9},
-		"4 sequences are not enough for a verdict":  {Region: "low", Verdict: NotEnough, Sequences: 4},
-		"rmse breaks its tolerance":                 {Scenario: "calm", Verdict: Fail},
+		"no step of the sign-off recordings lies": {Region: "low", Verdict: NotEnough},
+		"there are no sign-off recordings of it":  {Scenario: "calm", Verdict: NotEnough},
+		"1 sequence is not enough for a verdict on": {Scenario: "calm", Verdict: NotEnough,
+			Sequences: 1},
+		"about 9 would do": {Scenario: "calm", Verdict: NotEnough,
+			Sequences: 4, WouldDo: 9},
+		"4 sequences are not enough for a verdict": {Region: "low", Verdict: NotEnough,
+			Sequences: 4},
+		"rmse breaks its tolerance": {Scenario: "calm", Verdict: Fail},
 	} {
 		row.Output, row.Metric = "y", dataset.RMSE
 		if got := row.Explain(); !strings.Contains(got, want) {

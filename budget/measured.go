@@ -6,7 +6,8 @@ import (
 	"strings"
 )
 
-// Measurement is what the emitted C of a candidate takes on one target, read from linked programs and emulated cores.
+// Measurement is what the emitted C of a candidate takes on one target, read from linked programs
+// and emulated cores.
 type Measurement struct {
 	Target      string  // name in the job
 	Flash       float64 // bytes that the network adds to a program
@@ -20,7 +21,8 @@ type Measurement struct {
 	ToolVersion []string // in the same order
 }
 
-// StepTimes are the cycles of steps on drawn inputs, and of how many further ones the longest was searched.
+// StepTimes are the cycles of steps on drawn inputs, and of how many further ones the longest was
+// searched.
 type StepTimes struct {
 	Steps             int
 	Least, Mean, Most float64
@@ -37,8 +39,8 @@ const frontEndPart = "front_end"
 // waitPart is what flash adds to the cycles.
 const waitPart = "flash_wait"
 
-// measuredCycles are the cycles of the network as measured; what flash adds stays an estimate, since emulated cores do
-// not wait.
+// measuredCycles are the cycles of the network as measured; what flash adds stays an estimate,
+// since emulated cores do not wait.
 func measuredCycles(m *Measurement, estimated []part) []part {
 	parts := []part{{networkPart, m.Cycles, Measured}}
 	if last := estimated[len(estimated)-1]; last.name == waitPart {
@@ -47,7 +49,8 @@ func measuredCycles(m *Measurement, estimated []part) []part {
 	return parts
 }
 
-// memory is the RAM of the network: exact where the linked program takes what follows from the data.
+// memory is the RAM of the network: exact where the linked program takes what follows from the
+// data.
 func (m *Measurement) memory(exact []part) []part {
 	sum := 0.0
 	for _, p := range exact {
@@ -61,8 +64,8 @@ func (m *Measurement) memory(exact []part) []part {
 	return append([]part{state}, exact[1:]...)
 }
 
-// TakeMeasured puts measured figures in place of estimates, keeps those beside them, and judges the limits anew. Targets that
-// are not among the measurements stay as they are.
+// TakeMeasured puts measured figures in place of estimates, keeps those beside them, and judges the
+// limits anew. Targets that are not among the measurements stay as they are.
 func (r *Result) TakeMeasured(all []Measurement) {
 	c := r.Chosen.Candidate
 	r.Measured = all
@@ -82,7 +85,8 @@ func (r *Result) TakeMeasured(all []Measurement) {
 	r.judge()
 }
 
-// withEstimates puts the estimate beside every value that differs in kind or size because something was measured.
+// withEstimates puts the estimate beside every value that differs in kind or size because something
+// was measured.
 func withEstimates(rows, estimated []Cost) {
 	for i := range rows {
 		was := ValueOf(estimated, rows[i].Target, rows[i].Resource, rows[i].Part)
@@ -98,8 +102,8 @@ func withEstimates(rows, estimated []Cost) {
 	}
 }
 
-// ValueOf finds a value among rows of cost. The network as a whole is the sum of its parts where rows have these. It
-// is NaN if there is none.
+// ValueOf finds a value among rows of cost. The network as a whole is the sum of its parts where
+// rows have these. It is NaN if there is none.
 func ValueOf(rows []Cost, target, resource, part string) float64 {
 	sum, found := 0.0, false
 	for _, c := range rows {
@@ -123,5 +127,7 @@ func (m *Measurement) origin() string {
 	for i, name := range m.ToolNames {
 		tools = append(tools, name+" "+m.ToolVersion[i])
 	}
-	return fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at %s; cycles are those of the longest step that was found; %s (%s)", m.Target, strings.Join(tools, ", "), m.Optimise, m.Times.Text, m.CyclesFrom)
+	return fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at "+
+		"%s; cycles are those of the longest step that was found; %s (%s)", m.Target,
+		strings.Join(tools, ", "), m.Optimise, m.Times.Text, m.CyclesFrom)
 }

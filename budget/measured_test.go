@@ -7,15 +7,19 @@ import (
 	"kerf/quant"
 )
 
-// Measured figures stand in the parts that were measured, by hand: 163 B of weights and 516 B of tables (TestSizesByHand) leave 321 of
-// 1,000 B for the code; the front ends of the job stay estimates, 1,200 B and 570 cycles, and so do the sums with them.
+// Measured figures stand in the parts that were measured, by hand: 163 B of weights and 516 B of
+// tables (TestSizesByHand) leave 321 of 1,000 B for the code; the front ends of the job stay
+// estimates, 1,200 B and 570 cycles, and so do the sums with them.
 func TestMeasuredByHand(t *testing.T) {
 	limit := Bytes(2199)
 	in := inputsFor(t, TargetRule{Clock: 1e6, Flash: &limit})
 	c := in.Whole(small)
-	r := &Result{Inputs: in, Chosen: &Chosen{Candidate: c, Fixed: &quant.Network{}}, Costs: in.Costs(c)}
+	r := &Result{Inputs: in, Chosen: &Chosen{Candidate: c, Fixed: &quant.Network{}},
+		Costs: in.Costs(c)}
 	estimated := r.Costs
-	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 6, Stack: 100, Cycles: 2000, Times: StepTimes{Text: "one step"}, ToolNames: []string{"gcc"}, ToolVersion: []string{"12"}}})
+	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 6, Stack: 100,
+		Cycles: 2000, Times: StepTimes{Text: "one step"}, ToolNames: []string{"gcc"},
+		ToolVersion: []string{"12"}}})
 	for _, want := range []struct {
 		resource, part string
 		value          float64
@@ -33,11 +37,14 @@ func TestMeasuredByHand(t *testing.T) {
 		{StepTime, Total, 2570e-6, Estimated, Estimated, ""},
 	} {
 		got := find(t, r.Costs, want.resource, want.part)
-		if math.Abs(got.Value-want.value) > 1e-9*want.value || got.Kind != want.kind || got.Estimated != want.estimated || got.Verdict != want.verdict {
+		if math.Abs(got.Value-want.value) > 1e-9*want.value || got.Kind != want.kind ||
+			got.Estimated != want.estimated || got.Verdict != want.verdict {
 			t.Errorf("%s: %s is %+v, want %+v", want.resource, want.part, got, want)
 		}
-		if was := ValueOf(estimated, "cortex-m3", want.resource, want.part); want.estimated != "" && got.Estimate != was {
-			t.Errorf("%s: %s has the estimate %g beside it, want %g", want.resource, want.part, got.Estimate, was)
+		if was := ValueOf(estimated, "cortex-m3", want.resource, want.part); want.estimated != "" &&
+			got.Estimate != was {
+			t.Errorf("%s: %s has the estimate %g beside it, want %g", want.resource, want.part,
+				got.Estimate, was)
 		}
 	}
 	if r.Verdict != DoesNotFit || len(r.Warnings) != 1 {
@@ -51,8 +58,10 @@ func TestMeasuredSumsWithoutFrontEnds(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6, Flash: &flash})
 	in.Job.FrontEnds = nil
 	c := in.Whole(small)
-	r := &Result{Inputs: in, Chosen: &Chosen{Candidate: c, Fixed: &quant.Network{}}, Costs: in.Costs(c)}
-	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 8, Stack: 100, Cycles: 2000}})
+	r := &Result{Inputs: in, Chosen: &Chosen{Candidate: c, Fixed: &quant.Network{}},
+		Costs: in.Costs(c)}
+	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 8, Stack: 100,
+		Cycles: 2000}})
 	for _, resource := range []string{Flash, Stack, Cycles, StepTime, RAM} {
 		if got := find(t, r.Costs, resource, Total); got.Kind != Measured {
 			t.Errorf("%s is %s", resource, got.Kind)
@@ -63,7 +72,8 @@ func TestMeasuredSumsWithoutFrontEnds(t *testing.T) {
 	}
 }
 
-// The parts of the cycles are those of the functions of the emitted C, in its order, and add up to the total.
+// The parts of the cycles are those of the functions of the emitted C, in its order, and add up to
+// the total.
 func TestCyclePartsAddUp(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6})
 	costs := in.Costs(in.Whole(small))
@@ -74,7 +84,8 @@ func TestCyclePartsAddUp(t *testing.T) {
 			names, sum = append(names, c.Part), sum+c.Value
 		}
 	}
-	want := []string{"l0_input_products", "l0_recurrent_products", "l0_gates", "head", "call", "front_end"}
+	want := []string{"l0_input_products", "l0_recurrent_products", "l0_gates", "head", "call",
+		"front_end"}
 	if len(names) != len(want) {
 		t.Fatalf("parts %q, want %q", names, want)
 	}

@@ -77,13 +77,15 @@ func (in *Inputs) Placements(c Candidate) []Placement {
 		flash, ram := t, t
 		flash.WeightsIn, ram.WeightsIn = inFlash, inRAM
 		w := t.flashWait()
-		if t.Core.WithMemory(w, false).Cycles("load_flash") == t.Core.WithMemory(w, true).Cycles("load_flash") {
+		if t.Core.WithMemory(w, false).Cycles("load_flash") ==
+			t.Core.WithMemory(w, true).Cycles("load_flash") {
 			continue
 		}
 		copied := totals(in.targetCosts(c, ram))
 		for i, row := range totals(in.targetCosts(c, flash)) {
 			if row.Resource != Flash && row.Resource != Stack {
-				all = append(all, Placement{t.Name, row.Resource, row.Unit, row.Value, copied[i].Value, t.place()})
+				all = append(all, Placement{t.Name, row.Resource, row.Unit, row.Value,
+					copied[i].Value, t.place()})
 			}
 		}
 	}
@@ -115,30 +117,40 @@ func totals(rows []Cost) []Cost {
 // checkMemory refuses targets that no part of their profile can be.
 func (in *Inputs) checkMemory(i int, t Target) error {
 	if t.WeightsIn != "" && t.WeightsIn != inFlash && t.WeightsIn != inRAM {
-		return in.Job.at(`weights_in = "flash", or "ram" if they are copied at start`, fmt.Sprintf("weights cannot be in %q", t.WeightsIn), "target", i, "weights_in")
+		return in.Job.at(`weights_in = "flash", or "ram" if they are copied at start`,
+			fmt.Sprintf("weights cannot be in %q", t.WeightsIn), "target", i, "weights_in")
 	}
 	if w := t.FlashWait; w != nil {
 		for key, v := range map[string]float64{"fetch": w.Fetch, "jump": w.Jump, "data": w.Data} {
 			if !(v >= 0 && v <= targets.MostCycles) {
-				return in.Job.at("cycles that flash adds on average, 0 or more", fmt.Sprintf("%g cycles make no sense", v), "target", i, "flash_wait", key)
+				return in.Job.at("cycles that flash adds on average, 0 or more",
+					fmt.Sprintf("%g cycles make no sense", v), "target", i, "flash_wait", key)
 			}
 		}
 	} else if _, ok := t.Core.WaitAt(float64(t.Clock)); !ok {
-		return in.Job.at("lower the clock, or give flash_wait = { fetch = ..., jump = ..., data = ... }", fmt.Sprintf("profile %s has no flash wait states for %s", t.Core.Name, targets.FormatHertz(float64(t.Clock))), "target", i, "clock")
+		return in.Job.at("lower the clock, or give flash_wait = { fetch = ..., jump = ..., data "+
+			"= ... }", fmt.Sprintf("profile %s has no flash wait states for %s", t.Core.Name,
+			targets.FormatHertz(float64(t.Clock))), "target", i, "clock")
 	}
 	if most := t.Core.MaxClock; most != nil && t.Clock > *most {
-		return in.Job.at("lower the clock", fmt.Sprintf("profile %s runs at %s at most", t.Core.Name, targets.FormatHertz(float64(*most))), "target", i, "clock")
+		return in.Job.at("lower the clock",
+			fmt.Sprintf("profile %s runs at %s at most", t.Core.Name,
+				targets.FormatHertz(float64(*most))), "target", i, "clock")
 	}
 	if least := t.Core.VectorTableBytes(); t.Flash != nil && int64(*t.Flash) < least {
-		return in.Job.at(`for example flash = "24 KiB"`, fmt.Sprintf("flash of %d bytes is smaller than the vector table of %s, which takes %d", *t.Flash, t.Core.Name, least), "target", i, "flash")
+		return in.Job.at(`for example flash = "24 KiB"`,
+			fmt.Sprintf("flash of %d bytes is smaller than the vector table of %s, which takes %d",
+				*t.Flash, t.Core.Name, least), "target", i, "flash")
 	}
 	for _, size := range []struct {
 		key       string
 		limit     *Bytes
 		available *targets.Bytes
-	}{{"flash", t.Flash, t.Core.Flash}, {"ram", t.RAM, t.Core.RAM}, {"ram_total", t.RAMTotal, t.Core.RAM}} {
+	}{{"flash", t.Flash, t.Core.Flash}, {"ram", t.RAM, t.Core.RAM},
+		{"ram_total", t.RAMTotal, t.Core.RAM}} {
 		if size.limit != nil && size.available != nil && *size.limit > *size.available {
-			return in.Job.at("lower the limit", fmt.Sprintf("profile %s has %s of %s", t.Core.Name, targets.FormatBytes(int64(*size.available)), size.key), "target", i, size.key)
+			return in.Job.at("lower the limit", fmt.Sprintf("profile %s has %s of %s", t.Core.Name,
+				targets.FormatBytes(int64(*size.available)), size.key), "target", i, size.key)
 		}
 	}
 	return nil

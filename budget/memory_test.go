@@ -19,24 +19,29 @@ func TestFlashWait(t *testing.T) {
 			sum += c.Value
 		}
 	}
-	// Every weight is read once in a step: 36 + 27 int8 and 3 int16; with them 19 biases, 18 shifts, and 2 nodes of the table for
-	// each of 3 gates of 3 units: 121. Constants beside the code come on top.
+	// Every weight is read once in a step: 36 + 27 int8 and 3 int16; with them 19 biases, 18
+	// shifts, and 2 nodes of the table for each of 3 gates of 3 units: 121. Constants beside the
+	// code come on top.
 	wait := find(t, costs, Cycles, "flash_wait").Value
-	if total := find(t, costs, Cycles, Total).Value; math.Abs(total-sum) > 1e-9 || wait < 2*121 || wait > 2*121+20 {
+	if total := find(t, costs, Cycles, Total).Value; math.Abs(total-sum) > 1e-9 || wait < 2*121 ||
+		wait > 2*121+20 {
 		t.Errorf("parts sum to %g of %g, flash adds %g", sum, total, wait)
 	}
 	places := in.Placements(whole)
 	if len(places) != 3 || places[0].Resource != RAM || places[1].Resource != Cycles {
 		t.Fatalf("places are %+v", places)
 	}
-	if ram := places[0]; ram.Chosen != "flash" || ram.InRAM-ram.InFlash != find(t, costs, Flash, "weights").Value+find(t, costs, Flash, "tables").Value {
+	if ram := places[0]; ram.Chosen != "flash" || ram.InRAM-ram.InFlash !=
+		find(t, costs, Flash, "weights").Value+find(t, costs, Flash, "tables").Value {
 		t.Errorf("RAM: %+v", ram)
 	}
 	if cycles := places[1]; math.Abs(cycles.InFlash-cycles.InRAM-wait) > 1e-9 {
-		t.Errorf("the weights in RAM save %g cycles, flash adds %g", cycles.InFlash-cycles.InRAM, wait)
+		t.Errorf("the weights in RAM save %g cycles, flash adds %g", cycles.InFlash-cycles.InRAM,
+			wait)
 	}
 	in.Targets[0].WeightsIn = inRAM
-	if got := find(t, in.Costs(whole), RAM, "weights").Value; got != find(t, costs, Flash, "weights").Value {
+	if got := find(t, in.Costs(whole), RAM, "weights").Value; got !=
+		find(t, costs, Flash, "weights").Value {
 		t.Errorf("weights take %g B of RAM", got)
 	}
 }
@@ -44,7 +49,8 @@ func TestFlashWait(t *testing.T) {
 func TestPlacementsWhereItDoesNotMatter(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6})
 	if places := in.Placements(in.Whole(small)); len(places) != 0 {
-		t.Errorf("without wait states cortex-m3 reads flash as fast as RAM, but places are %+v", places)
+		t.Errorf("without wait states cortex-m3 reads flash as fast as RAM, but places are %+v",
+			places)
 	}
 }
 
@@ -65,14 +71,17 @@ func TestFreed(t *testing.T) {
 		sum.Cycles += f.Cycles
 	}
 	total := rows[3]
-	if total.By != Total || sum.Flash != total.Flash || sum.RAM != total.RAM || math.Abs(sum.Cycles-total.Cycles) > 1e-9 {
+	if total.By != Total || sum.Flash != total.Flash || sum.RAM != total.RAM ||
+		math.Abs(sum.Cycles-total.Cycles) > 1e-9 {
 		t.Errorf("parts sum to %+v, total %+v", sum, total)
 	}
-	// Two of four int8 inputs less on 9 rows are 18 B of weights; RAM has nothing to do with inputs.
+	// Two of four int8 inputs less on 9 rows are 18 B of weights; RAM has nothing to do with
+	// inputs.
 	if rows[1].By != FreedCut || rows[1].Flash < 18 || rows[1].RAM != 0 || rows[1].Cycles <= 0 {
 		t.Errorf("features and units free %+v", rows[1])
 	}
-	// Nothing is narrower than what is narrow: words free 6 B of a 32-bit state and the other half of 63 weights.
+	// Nothing is narrower than what is narrow: words free 6 B of a 32-bit state and the other half
+	// of 63 weights.
 	if rows[2].By != FreedWords || rows[2].RAM != 6 || rows[2].Flash < 63 {
 		t.Errorf("words free %+v", rows[2])
 	}

@@ -17,9 +17,10 @@ import (
 
 const vectors = "../testdata/vectors"
 
-// graphJob writes a job around a graph of the vectors. features.csv gets one mean and std per feature; the recordings hold the input that
-// the graph was run with.
-func graphJob(t *testing.T, name string, mean, std []float64, outputs string) (path string, want *model.Tensor) {
+// graphJob writes a job around a graph of the vectors. features.csv gets one mean and std per
+// feature; the recordings hold the input that the graph was run with.
+func graphJob(t *testing.T, name string, mean, std []float64,
+	outputs string) (path string, want *model.Tensor) {
 	t.Helper()
 	dir := t.TempDir()
 	write := func(file string, data []byte) {
@@ -72,7 +73,8 @@ recordings = { selection = "all.csv", signoff = "all.csv" }
 func TestNormalisationIsAppliedOnce(t *testing.T) {
 	const file = `file = "outputs.csv"`
 	ones, zeros := []float64{1, 1, 1, 1, 1}, make([]float64, 5)
-	mean, std := []float64{10, -3, 0.5, 200, 0}, []float64{4, 0.25, 1.5, 30, 1} // generate_onnx_forms.py
+	// generate_onnx_forms.py
+	mean, std := []float64{10, -3, 0.5, 200, 0}, []float64{4, 0.25, 1.5, 30, 1}
 	for _, c := range []struct {
 		name      string
 		mean, std []float64
@@ -86,7 +88,9 @@ func TestNormalisationIsAppliedOnce(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if has := slices.ContainsFunc(in.Warnings, func(w string) bool { return strings.Contains(w, "applied once") }); has != (c.warning != "") {
+		if has := slices.ContainsFunc(in.Warnings, func(w string) bool {
+			return strings.Contains(w, "applied once")
+		}); has != (c.warning != "") {
 			t.Errorf("%s: warnings %q", c.name, in.Warnings)
 		}
 		at := 0
@@ -94,7 +98,8 @@ func TestNormalisationIsAppliedOnce(t *testing.T) {
 			got := make([]float64, 2*s.Steps)
 			in.Float.Predict(s, got)
 			for _, v := range got {
-				if d := math.Abs(v - want.Data[at]); !(d < 1e-4) { // outputs of about 20, in float32
+				// outputs of about 20, in float32
+				if d := math.Abs(v - want.Data[at]); !(d < 1e-4) {
 					t.Fatalf("%s: value %d is %v, torch has %v", c.name, at, v, want.Data[at])
 				}
 				at++
@@ -107,27 +112,34 @@ func TestNormalisationIsAppliedOnce(t *testing.T) {
 	path, _ := graphJob(t, "onnx_form_sub_div", []float64{10, -3, 0.5, 180, 0}, std, file)
 	_, err := Load(path)
 	var input *dataset.InputError
-	if !errors.As(err, &input) || input.Line != 5 || !strings.Contains(err.Error(), "x3 has mean 180 and std 30 here, but the network in model.onnx normalises it itself, with mean 200 and std 30") {
+	if !errors.As(err, &input) || input.Line != 5 ||
+		!strings.Contains(err.Error(), "x3 has mean 180 and std 30 here, but the network in "+
+			"model.onnx normalises it itself, with mean 200 and std 30") {
 		t.Errorf("another normalisation: got %v", err)
 	}
 }
 
 func TestWhatAGraphSaysReachesTheJob(t *testing.T) {
 	ones, zeros := []float64{1, 1, 1, 1, 1}, make([]float64, 5)
-	path, _ := graphJob(t, "onnx_form_last_layer_state", zeros, ones, `classes = ["a", "b", "c"], column = "class"`)
+	path, _ := graphJob(t, "onnx_form_last_layer_state", zeros, ones,
+		`classes = ["a", "b", "c"], column = "class"`)
 	in, err := Load(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(in.Warnings, func(w string) bool { return strings.Contains(w, "after the last step of a sequence only") }) {
+	if !slices.ContainsFunc(in.Warnings, func(w string) bool {
+		return strings.Contains(w, "after the last step of a sequence only")
+	}) {
 		t.Errorf("no warning about the last step: %q", in.Warnings)
 	}
 	path, _ = graphJob(t, "onnx_form_last_layer_state", zeros, ones, `file = "outputs3.csv"`)
 	outputs := filepath.Join(filepath.Dir(path), "outputs3.csv")
-	if err := os.WriteFile(outputs, []byte("name,unit,mean,std\ny0,1,0,1\ny1,1,0,1\ny2,1,0,1\n"), 0o644); err != nil {
+	if err := os.WriteFile(outputs, []byte("name,unit,mean,std\ny0,1,0,1\ny1,1,0,1\ny2,1,0,1\n"),
+		0o644); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Load(path); err == nil || !strings.Contains(err.Error(), "ends with a softmax, but the job has no classes") {
+	if _, err := Load(path); err == nil ||
+		!strings.Contains(err.Error(), "ends with a softmax, but the job has no classes") {
 		t.Errorf("regression with a softmax: got %v", err)
 	}
 }

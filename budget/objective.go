@@ -9,8 +9,10 @@ import (
 
 // SearchRule says what the search makes small, and how long it may look.
 type SearchRule struct {
-	Objective string   `toml:"objective"` // flash, ram, cycles or energy; empty: the largest share of any limit
-	Time      *Seconds `toml:"time"`      // after which no further cut is tried; the result then depends on the machine
+	// flash, ram, cycles or energy; empty: the largest share of any limit
+	Objective string `toml:"objective"`
+	// after which no further cut is tried; the result then depends on the machine
+	Time *Seconds `toml:"time"`
 }
 
 // objectives are the resources that a job may name.
@@ -19,19 +21,23 @@ var objectives = []string{Flash, RAM, Cycles, Energy}
 func (in *Inputs) checkSearch() error {
 	s := in.Job.Search
 	if s.Time != nil && *s.Time <= 0 {
-		return in.Job.at(`for example time = "30 s"`, "a search of no time finds nothing", "search", "time")
+		return in.Job.at(`for example time = "30 s"`, "a search of no time finds nothing", "search",
+			"time")
 	}
 	if s.Objective != "" && !slices.Contains(objectives, s.Objective) {
-		return in.Job.at("flash, ram, cycles or energy; left out, the largest share of any limit", fmt.Sprintf("%q is no objective", s.Objective), "search", "objective")
+		return in.Job.at("flash, ram, cycles or energy; left out, the largest share of any limit",
+			fmt.Sprintf("%q is no objective", s.Objective), "search", "objective")
 	}
 	known := func(c Cost) bool { return c.Resource == s.Objective }
 	if s.Objective == Energy && !slices.ContainsFunc(in.Costs(in.widest()), known) {
-		return in.Job.at("a target has energy figures with active_current and voltage", "no target says what a step takes of energy", "search", "objective")
+		return in.Job.at("a target has energy figures with active_current and voltage",
+			"no target says what a step takes of energy", "search", "objective")
 	}
 	return nil
 }
 
-// price is what a candidate costs by the objective of the job. Prices compare by broken limits, then by share, then by bytes.
+// price is what a candidate costs by the objective of the job. Prices compare by broken limits,
+// then by share, then by bytes.
 type price struct {
 	broken int     // limits, over all targets
 	excess float64 // how far they are broken, as shares of them, added up
@@ -40,14 +46,16 @@ type price struct {
 }
 
 func (p price) compare(q price) int {
-	return cmp.Or(cmp.Compare(p.broken, q.broken), cmp.Compare(p.share, q.share), cmp.Compare(p.bytes, q.bytes))
+	return cmp.Or(cmp.Compare(p.broken, q.broken), cmp.Compare(p.share, q.share),
+		cmp.Compare(p.bytes, q.bytes))
 }
 
 // pricing turns costs into a price.
 type pricing struct {
-	resource string             // the objective; empty: every resource that has a limit
-	whole    map[string]float64 // what the whole network in its widest formats takes, by target and resource
-	words    string             // the objective in words
+	resource string // the objective; empty: every resource that has a limit
+	// what the whole network in its widest formats takes, by target and resource
+	whole map[string]float64
+	words string // the objective in words
 }
 
 // pricing is made once. Without a limit and an objective flash is what counts.
@@ -68,7 +76,8 @@ func (in *Inputs) pricing() *pricing {
 		p.resource = Flash
 		fallthrough
 	default:
-		p.words = map[string]string{Flash: "flash", RAM: "RAM", Cycles: "cycles", Energy: "energy"}[p.resource]
+		p.words = map[string]string{Flash: "flash", RAM: "RAM", Cycles: "cycles",
+			Energy: "energy"}[p.resource]
 		if len(in.Targets) > 1 {
 			p.words += ", on the target with the least room"
 		}

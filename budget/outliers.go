@@ -9,7 +9,8 @@ import (
 	"kerf/quant"
 )
 
-// What is odd about recordings, but can be worked with, goes into the notes of the report; see docs/recordings.md.
+// What is odd about recordings, but can be worked with, goes into the notes of the report; see
+// docs/recordings.md.
 
 // warnOneStep says how many sequences cannot show what the network remembers.
 func (in *Inputs) warnOneStep() {
@@ -24,7 +25,9 @@ func (in *Inputs) warnOneStep() {
 			}
 		}
 		if short > 0 {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d %s sequences have one step: they show nothing of what the network remembers", short, len(set.rec.Sequences), set.name))
+			in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d %s sequences have one step: "+
+				"they show nothing of what the network remembers", short, len(set.rec.Sequences),
+				set.name))
 		}
 	}
 }
@@ -44,15 +47,18 @@ func (in *Inputs) warnConstants() {
 	} {
 		x := func(s *dataset.Sequence) []float64 { return s.X }
 		y := func(s *dataset.Sequence) []float64 { return s.Y }
-		still := append(constants(set.rec, dataset.FeatureNames(in.Float.Features), x), constants(set.rec, outputs, y)...)
+		still := append(constants(set.rec, dataset.FeatureNames(in.Float.Features), x),
+			constants(set.rec, outputs, y)...)
 		if len(still) > 0 {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("columns that have one value in all %s recordings: %s; %s", set.name, strings.Join(still, ", "), set.meaning))
+			in.Warnings = append(in.Warnings, fmt.Sprintf("columns that have one value in all "+
+				"%s recordings: %s; %s", set.name, strings.Join(still, ", "), set.meaning))
 		}
 	}
 }
 
 // constants lists the columns that never change, with their value.
-func constants(rec *dataset.Recordings, names []string, values func(*dataset.Sequence) []float64) []string {
+func constants(rec *dataset.Recordings, names []string,
+	values func(*dataset.Sequence) []float64) []string {
 	var still []string
 	for c, name := range names {
 		first, same := values(rec.Sequences[0])[c], true
@@ -68,15 +74,16 @@ func constants(rec *dataset.Recordings, names []string, values func(*dataset.Seq
 	return still
 }
 
-// glitchShare is how much of the variance of a feature one value may make before it is named. In 1,000 normal values the largest
-// makes 1 %, in 1,000 exponential ones 5 %; three equal glitches make a third each.
+// glitchShare is how much of the variance of a feature one value may make before it is named. In
+// 1,000 normal values the largest makes 1 %, in 1,000 exponential ones 5 %; three equal glitches
+// make a third each.
 const glitchShare = 0.25
 
 // leastForGlitch is how many steps make such a share unlikely for values that belong together.
 const leastForGlitch = 100
 
-// warnGlitches names single selection values that make much of the variance of their feature: number formats must hold them, which
-// takes resolution from all others.
+// warnGlitches names single selection values that make much of the variance of their feature:
+// number formats must hold them, which takes resolution from all others.
 func (in *Inputs) warnGlitches() {
 	n := float64(in.Selection.Steps())
 	if n < leastForGlitch {
@@ -90,8 +97,10 @@ func (in *Inputs) warnGlitches() {
 			}
 		}
 	}
-	mean, squares, largest := make([]float64, columns), make([]float64, columns), make([]float64, columns)
-	values, steps, sequences := make([]float64, columns), make([]int, columns), make([]*dataset.Sequence, columns)
+	mean, squares, largest := make([]float64, columns), make([]float64, columns),
+		make([]float64, columns)
+	values, steps, sequences := make([]float64, columns), make([]int, columns),
+		make([]*dataset.Sequence, columns)
 	each(func(_ *dataset.Sequence, _, c int, v float64) { mean[c] += float64(v / n) })
 	each(func(s *dataset.Sequence, step, c int, v float64) {
 		square := float64((v - mean[c]) * (v - mean[c]))
@@ -103,7 +112,11 @@ func (in *Inputs) warnGlitches() {
 	})
 	for c, f := range in.Float.Features {
 		if share := largest[c] / squares[c]; share > glitchShare {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("one value of %s makes %.0f %% of its variance in the selection recordings: %.4g %s in step %d of sequence %s of %s; if it is a glitch, take it out: the number format has to hold it, and all others lose resolution", f.Name, 100*share, values[c], f.Unit, steps[c]+1, sequences[c].Name, sequences[c].File))
+			in.Warnings = append(in.Warnings, fmt.Sprintf("one value of %s makes %.0f %% of its "+
+				"variance in the selection recordings: %.4g %s in step %d of sequence %s of %s; "+
+				"if it is a glitch, take it out: the number format has to hold it, and all "+
+				"others lose resolution", f.Name, 100*share, values[c], f.Unit, steps[c]+1,
+				sequences[c].Name, sequences[c].File))
 		}
 	}
 }
@@ -118,7 +131,8 @@ type furthest struct {
 	step        int
 }
 
-// outliers looks for feature values that lie further from the mean of their feature than reach says, in its physical unit.
+// outliers looks for feature values that lie further from the mean of their feature than reach
+// says, in its physical unit.
 func (r *Result) outliers(rec *dataset.Recordings, reach func(i int) float64) furthest {
 	var f furthest
 	features := r.Chosen.Fixed.Features
@@ -142,20 +156,26 @@ func (r *Result) outliers(rec *dataset.Recordings, reach func(i int) float64) fu
 
 // where says what the furthest value is.
 func (f furthest) where() string {
-	return fmt.Sprintf("the furthest is %s with %.4g %s, %.3g times as far from its mean as the range reaches, in step %d of sequence %s of %s", f.feature.Name, f.value, f.feature.Unit, f.times, f.step+1, f.at.Name, f.at.File)
+	return fmt.Sprintf("the furthest is %s with %.4g %s, %.3g times as far from its mean as the "+
+		"range reaches, in step %d of sequence %s of %s", f.feature.Name, f.value, f.feature.Unit,
+		f.times, f.step+1, f.at.Name, f.at.File)
 }
 
 // warnOutliers names the selection value that lies furthest beyond the range
 // that its feature may have in fixed point.
 func (r *Result) warnOutliers() {
 	features := r.Chosen.Fixed.Features
-	f := r.outliers(r.Inputs.Selection, func(i int) float64 { return quant.LargestInput * features[i].Std })
+	f := r.outliers(r.Inputs.Selection, func(i int) float64 {
+		return quant.LargestInput * features[i].Std
+	})
 	if f.beyond > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("%d feature values of the selection recordings lie beyond the range of fixed point and saturate; %s", f.beyond, f.where()))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%d feature values of the selection "+
+			"recordings lie beyond the range of fixed point and saturate; %s", f.beyond, f.where()))
 	}
 }
 
-// warnSaturation names the sign-off value that lies furthest beyond the range that was calibrated for its feature.
+// warnSaturation names the sign-off value that lies furthest beyond the range that was calibrated
+// for its feature.
 func (r *Result) warnSaturation() {
 	if r.Counts.Inputs == 0 {
 		return
@@ -165,5 +185,7 @@ func (r *Result) warnSaturation() {
 		_, factor := r.Chosen.Fixed.EncodeConstants(i)
 		return largestInt16 / float64(factor)
 	})
-	r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d feature values of the sign-off recordings lie beyond the calibrated range and saturate; %s", r.Counts.Inputs, f.all, f.where()))
+	r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d feature values of the sign-off "+
+		"recordings lie beyond the calibrated range and saturate; %s", r.Counts.Inputs, f.all,
+		f.where()))
 }

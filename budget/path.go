@@ -20,10 +20,13 @@ type PathStep struct {
 	Costs     []Cost // of Candidate
 }
 
-// pathTo lists what was taken away on the way to a cut, and then what every candidate on that way could not lose. Where the
-// integer network of a refused candidate was measured, that is what counts.
+// pathTo lists what was taken away on the way to a cut, and then what every candidate on that way
+// could not lose. Where the integer network of a refused candidate was measured, that is what
+// counts.
 func (c *Cut) pathTo(end Candidate) []PathStep {
-	at := slices.IndexFunc(c.Points, func(p *Point) bool { return !p.Fixed && cutKey(p.Candidate) == cutKey(end) })
+	at := slices.IndexFunc(c.Points, func(p *Point) bool {
+		return !p.Fixed && cutKey(p.Candidate) == cutKey(end)
+	})
 	if at < 0 {
 		return nil
 	}

@@ -47,7 +47,8 @@ func (l *UnitList) UnmarshalTOML(v any) error {
 }
 
 func notUnits(v any) error {
-	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a list of units", Hint: `write [3, 7]; with several recurrent layers ["0.3", "1.7"]`}
+	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a list of units",
+		Hint: `write [3, 7]; with several recurrent layers ["0.3", "1.7"]`}
 }
 
 // pins are the features and units that the job keeps or drops, whatever is measured.
@@ -72,18 +73,34 @@ func (in *Inputs) checkPins() error {
 		other      func(i int) bool
 		set        func(i int)
 	}{
-		{"features", "keep", in.Job.Features.Keep, features, "features.csv declares the features", nil, func(i int) { p.keepFeature[i] = true }},
-		{"features", "drop", in.Job.Features.Drop, features, "features.csv declares the features", func(i int) bool { return p.keepFeature[i] }, func(i int) { p.dropFeature[i] = true }},
-		{"units", "keep", in.Job.Units.Keep, unitNames, "kerf rank lists the units", nil, func(i int) { p.keepUnit[units[i]] = true }},
-		{"units", "drop", in.Job.Units.Drop, unitNames, "kerf rank lists the units", func(i int) bool { return p.keepUnit[units[i]] }, func(i int) { p.dropUnit[units[i]] = true }},
+		{"features", "keep", in.Job.Features.Keep, features, "features.csv declares the features",
+			nil, func(i int) {
+				p.keepFeature[i] = true
+			}},
+		{"features", "drop", in.Job.Features.Drop, features, "features.csv declares the features",
+			func(i int) bool {
+				return p.keepFeature[i]
+			}, func(i int) { p.dropFeature[i] = true }},
+		{"units", "keep", in.Job.Units.Keep, unitNames, "kerf rank lists the units", nil,
+			func(i int) {
+				p.keepUnit[units[i]] = true
+			}},
+		{"units", "drop", in.Job.Units.Drop, unitNames, "kerf rank lists the units",
+			func(i int) bool {
+				return p.keepUnit[units[i]]
+			}, func(i int) { p.dropUnit[units[i]] = true }},
 	} {
 		for at, name := range list.names {
 			i := slices.Index(list.known, name)
 			if i < 0 {
-				return in.Job.at(list.hint, fmt.Sprintf("unknown %s %q", list.table[:len(list.table)-1], name), list.table, list.key, at)
+				return in.Job.at(list.hint,
+					fmt.Sprintf("unknown %s %q", list.table[:len(list.table)-1], name), list.table,
+					list.key, at)
 			}
 			if list.other != nil && list.other(i) {
-				return in.Job.at("remove it from one of the two lists", fmt.Sprintf("%q is to be kept and to be dropped", name), list.table, list.key, at)
+				return in.Job.at("remove it from one of the two lists",
+					fmt.Sprintf("%q is to be kept and to be dropped", name), list.table, list.key,
+					at)
 			}
 			list.set(i)
 		}
@@ -91,11 +108,13 @@ func (in *Inputs) checkPins() error {
 	in.pins = p
 	start := in.start(quant.Formats{})
 	if len(start.Features) == 0 {
-		return in.Job.at("a network needs a feature", "every feature is to be dropped", "features", "drop")
+		return in.Job.at("a network needs a feature", "every feature is to be dropped", "features",
+			"drop")
 	}
 	for l, kept := range start.Units {
 		if len(kept) == 0 {
-			return in.Job.at("every recurrent layer needs a unit", fmt.Sprintf("every unit of layer %d is to be dropped", l), "units", "drop")
+			return in.Job.at("every recurrent layer needs a unit",
+				fmt.Sprintf("every unit of layer %d is to be dropped", l), "units", "drop")
 		}
 	}
 	return nil
@@ -106,7 +125,9 @@ func (in *Inputs) start(formats quant.Formats) Candidate {
 	c := in.Whole(formats)
 	c.Features = slices.DeleteFunc(c.Features, func(k int) bool { return in.pins.dropFeature[k] })
 	for l := range c.Units {
-		c.Units[l] = slices.DeleteFunc(c.Units[l], func(j int) bool { return in.pins.dropUnit[prune.Unit{Layer: l, Index: j}] })
+		c.Units[l] = slices.DeleteFunc(c.Units[l], func(j int) bool {
+			return in.pins.dropUnit[prune.Unit{Layer: l, Index: j}]
+		})
 	}
 	return c
 }

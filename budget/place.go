@@ -18,7 +18,8 @@ func fileError(path string, err error, hint string) error {
 	if errors.As(err, &pathError) {
 		reason = pathError.Err
 	}
-	return &targets.FileError{File: path, Msg: "the file cannot be read: " + reason.Error(), Hint: hint}
+	return &targets.FileError{File: path, Msg: "the file cannot be read: " + reason.Error(),
+		Hint: hint}
 }
 
 // at makes an error about the value at a path of keys in the job file.
@@ -89,7 +90,8 @@ func (in *Inputs) ToleranceFrom(l Loss) string {
 	return in.Job.place(append(path, key)...)
 }
 
-// LimitFrom says where the limit of a total was set: in the job, or by the profile of the part. It is empty where there is none.
+// LimitFrom says where the limit of a total was set: in the job, or by the profile of the part. It
+// is empty where there is none.
 func (in *Inputs) LimitFrom(c Cost) string {
 	if c.Verdict == "" {
 		return ""
@@ -103,7 +105,8 @@ func (in *Inputs) LimitFrom(c Cost) string {
 		switch {
 		case c.Resource == Flash && rule.Flash == nil, c.Resource == RAM && rule.RAM == nil:
 			return "profile " + t.Core.Name + ": " + c.Resource
-		case c.Resource == StepTime && (rule.StepTime == nil || rule.Period != nil && *rule.Period < *rule.StepTime):
+		case c.Resource == StepTime &&
+			(rule.StepTime == nil || rule.Period != nil && *rule.Period < *rule.StepTime):
 			key = "period"
 		case c.Resource == Current:
 			key = "average_current"

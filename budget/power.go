@@ -86,12 +86,16 @@ func (in *Inputs) checkPower(i int, t Target) error {
 	}{
 		{"duty", t.Duty != nil, []string{"period"}},
 		{"energy", t.Energy != nil, []string{"active_current", "voltage"}},
-		{"average_current", t.AverageCurrent != nil, []string{"period", "active_current", "sleep_current"}},
-		{"battery_life", t.BatteryLife != nil, []string{"period", "active_current", "sleep_current", "battery"}},
+		{"average_current", t.AverageCurrent != nil,
+			[]string{"period", "active_current", "sleep_current"}},
+		{"battery_life", t.BatteryLife != nil,
+			[]string{"period", "active_current", "sleep_current", "battery"}},
 	} {
 		for _, key := range limit.needs {
 			if limit.given && !needs[key] {
-				return in.Job.at(fmt.Sprintf("add %s to the target, or for currents and voltage [power] to a profile of your own", key), fmt.Sprintf("the limit %s needs %s", limit.key, key), "target", i, limit.key)
+				return in.Job.at(fmt.Sprintf("add %s to the target, or for currents and voltage "+
+					"[power] to a profile of your own", key),
+					fmt.Sprintf("the limit %s needs %s", limit.key, key), "target", i, limit.key)
 			}
 		}
 	}
@@ -101,11 +105,14 @@ func (in *Inputs) checkPower(i int, t Target) error {
 		"battery": t.Battery != nil && *t.Battery <= 0,
 	} {
 		if bad {
-			return in.Job.at("leave it out, or write a value above 0", key+" is 0", "target", i, key)
+			return in.Job.at("leave it out, or write a value above 0", key+" is 0", "target", i,
+				key)
 		}
 	}
 	if t.Battery != nil && t.activeCurrent() == 0 {
-		return in.Job.at("write the active_current that was measured while a step runs, or leave out battery", "no step discharges the battery: the active current is 0", "target", i, "battery")
+		return in.Job.at("write the active_current that was measured while a step runs, or "+
+			"leave out battery", "no step discharges the battery: the active current is 0",
+			"target", i, "battery")
 	}
 	return nil
 }

@@ -22,12 +22,16 @@ func (in *Inputs) loadRecordings() (err error) {
 	}{{"selection", &in.Selection}, {"sign-off", &in.Signoff}} {
 		var dropped int
 		if *set.rec, dropped = dataset.Unique(*set.rec); dropped > 0 {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat more than half of an earlier one, value for value, and are left out", dropped, set.name))
+			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat more than "+
+				"half of an earlier one, value for value, and are left out", dropped, set.name))
 		}
 	}
 	if shared := dataset.Shared(in.Selection, in.Signoff); len(shared) > 0 {
 		in.Shared = len(shared)
-		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also selection recordings, or more than half of them is (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also "+
+			"selection recordings, or more than half of them is (first: %s of %s): figures on "+
+			"them are no independent judgement", len(shared), len(in.Signoff.Sequences),
+			shared[0].Name, shared[0].File))
 	}
 	if err := in.loadFurther(); err != nil {
 		return err
@@ -35,12 +39,14 @@ func (in *Inputs) loadRecordings() (err error) {
 	selection, signoff := in.Selection.Scenarios(), in.Signoff.Scenarios()
 	for _, s := range selection {
 		if !slices.Contains(signoff, s) {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has selection recordings but no sign-off recordings: nothing is judged there", s))
+			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has selection recordings "+
+				"but no sign-off recordings: nothing is judged there", s))
 		}
 	}
 	for _, s := range signoff {
 		if !slices.Contains(selection, s) {
-			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings but no selection recordings: nothing was chosen or calibrated there", s))
+			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings "+
+				"but no selection recordings: nothing was chosen or calibrated there", s))
 		}
 	}
 	if err := in.applySettle(); err != nil {
@@ -79,9 +85,11 @@ func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, err
 }
 
 // readFiles reads the recordings that a key of the job names.
-func (in *Inputs) readFiles(role string, names FileList, optional bool, key ...any) (*dataset.Recordings, error) {
+func (in *Inputs) readFiles(role string, names FileList, optional bool,
+	key ...any) (*dataset.Recordings, error) {
 	features := dataset.FeatureNames(in.Float.Features)
-	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs), Column: in.Job.Outputs.Column, Optional: optional}
+	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs),
+		Column: in.Job.Outputs.Column, Optional: optional}
 	var parts []*dataset.Recordings
 	for _, name := range names {
 		rec, err := in.readRecording(role, name, features, reference, key...)
@@ -94,7 +102,8 @@ func (in *Inputs) readFiles(role string, names FileList, optional bool, key ...a
 }
 
 // readRecording reads one recording and notes its hash, without having the file in memory.
-func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference, key ...any) (*dataset.Recordings, error) {
+func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference,
+	key ...any) (*dataset.Recordings, error) {
 	file, _, err := in.open(name, key...)
 	if err != nil {
 		return nil, err

@@ -15,9 +15,10 @@ import (
 
 // RecoveryRule asks for recovery training; what is left out has the value of [recovery.Defaults].
 type RecoveryRule struct {
-	Epochs     *int     `toml:"epochs"`
-	Time       *Seconds `toml:"time"`       // after which no epoch begins
-	Teacher    *float64 `toml:"teacher"`    // 0..1: how much the network as given counts against the recorded outputs
+	Epochs *int     `toml:"epochs"`
+	Time   *Seconds `toml:"time"` // after which no epoch begins
+	// 0..1: how much the network as given counts against the recorded outputs
+	Teacher    *float64 `toml:"teacher"`
 	Length     *int     `toml:"length"`     // steps of back-propagation
 	Rate       *float64 `toml:"rate"`       // of the optimiser
 	Decay      *float64 `toml:"decay"`      // of the weights
@@ -48,23 +49,29 @@ func set[T any](to, given *T) {
 	}
 }
 
-// loadFurther reads the recordings that are only trained on. Those that repeat selection recordings are left out: a network is
-// judged on selection recordings that it was not trained on.
+// loadFurther reads the recordings that are only trained on. Those that repeat selection recordings
+// are left out: a network is judged on selection recordings that it was not trained on.
 func (in *Inputs) loadFurther() error {
 	if in.Job.Recovery == nil || len(in.Job.Recovery.Recordings) == 0 {
 		return nil
 	}
-	further, err := in.readFiles("recovery", in.Job.Recovery.Recordings, true, "recovery", "recordings")
+	further, err := in.readFiles("recovery", in.Job.Recovery.Recordings, true, "recovery",
+		"recordings")
 	if err != nil {
 		return err
 	}
 	if shared := dataset.Shared(in.Selection, further); len(shared) > 0 {
-		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sequences for recovery training are selection recordings and are left out", len(shared), len(further.Sequences)))
-		further.Sequences = slices.DeleteFunc(further.Sequences, func(s *dataset.Sequence) bool { return slices.Contains(shared, s) })
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sequences for recovery training "+
+			"are selection recordings and are left out", len(shared), len(further.Sequences)))
+		further.Sequences = slices.DeleteFunc(further.Sequences, func(s *dataset.Sequence) bool {
+			return slices.Contains(shared, s)
+		})
 	}
 	if shared := dataset.Shared(further, in.Signoff); len(shared) > 0 {
 		in.Shared += len(shared)
-		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also trained on (first: %s of %s): figures on them are no independent judgement", len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sign-off sequences are also "+
+			"trained on (first: %s of %s): figures on them are no independent judgement",
+			len(shared), len(in.Signoff.Sequences), shared[0].Name, shared[0].File))
 	}
 	in.Further = further
 	return nil
@@ -72,7 +79,8 @@ func (in *Inputs) loadFurther() error {
 
 // Recovered is what recovery training made of a cut.
 type Recovered struct {
-	Net      *dataset.Float // trained on all selection recordings; features as [quant.Standardise] normalises them
+	// trained on all selection recordings; features as [quant.Standardise] normalises them
+	Net      *dataset.Float
 	Result   *recovery.Result
 	Settings recovery.Settings
 	Formats  quant.Formats // that it was trained in
@@ -80,11 +88,12 @@ type Recovered struct {
 	parts []*dataset.Float // per fold of the selection recordings: trained without it
 }
 
-// Progress is called after every epoch with the number done and the number of all at most, and the loss on held-back recordings, see
-// [recovery.Epoch].
+// Progress is called after every epoch with the number done and the number of all at most, and the
+// loss on held-back recordings, see [recovery.Epoch].
 type Progress func(done, all int, loss float64)
 
-// neighbours are how many more items than the recommended cut the further ones take away; each needs trainings of its own, so they grow fast.
+// neighbours are how many more items than the recommended cut the further ones take away; each
+// needs trainings of its own, so they grow fast.
 var neighbours = []int{1, 2, 4, 8}
 
 // Recover trains the recommended candidate in its formats, and then smaller ones: from the items
@@ -96,7 +105,8 @@ var neighbours = []int{1, 2, 4, 8}
 //
 // What is judged on selection recordings was trained without them: for every fold there is a
 // training of its own.
-func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen, progress Progress) (*Chosen, error) {
+func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
+	progress Progress) (*Chosen, error) {
 	var points []Candidate
 	for i, c := range append([]Candidate{chosen.Candidate}, in.smaller(cut, chosen.Candidate)...) {
 		if err := in.trainFolds(ctx, cut.Statistics, c, progress); err != nil {
@@ -168,15 +178,18 @@ func (in *Inputs) smaller(cut *Cut, c Candidate) []Candidate {
 }
 
 // trainFolds trains one candidate: on all selection recordings, and without each fold.
-func (in *Inputs) trainFolds(ctx context.Context, statistics *prune.Statistics, c Candidate, progress Progress) error {
+func (in *Inputs) trainFolds(ctx context.Context, statistics *prune.Statistics, c Candidate,
+	progress Progress) error {
 	settings := in.Job.Recovery.Settings()
 	_, rests := in.folds()
 	r := &Recovered{Settings: settings, Formats: c.Formats.Clone()}
 	in.forget(c)
 	for i, selection := range append([]*dataset.Recordings{in.Selection}, rests...) {
-		result, err := in.train(ctx, statistics, c, selection, settings, nil, func(t *recovery.Result) {
-			progress(i*settings.Epochs+len(t.Epochs), (1+len(rests))*settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
-		})
+		result, err := in.train(ctx, statistics, c, selection, settings, nil,
+			func(t *recovery.Result) {
+				progress(i*settings.Epochs+len(t.Epochs), (1+len(rests))*settings.Epochs,
+					t.Epochs[len(t.Epochs)-1].HeldBack)
+			})
 		if err != nil {
 			return err
 		}
@@ -200,35 +213,45 @@ func (in *Inputs) forget(c Candidate) {
 	in.lastPrepared = nil
 }
 
-// RecoverOnce trains one candidate on all selection recordings, judges nothing else, and may go on from a checkpoint.
-func (in *Inputs) RecoverOnce(ctx context.Context, statistics *prune.Statistics, c Candidate, checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
+// RecoverOnce trains one candidate on all selection recordings, judges nothing else, and may go on
+// from a checkpoint.
+func (in *Inputs) RecoverOnce(ctx context.Context, statistics *prune.Statistics, c Candidate,
+	checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
 	settings := in.Job.Recovery.Settings()
-	result, err := in.train(ctx, statistics, c, in.Selection, settings, checkpoint, func(t *recovery.Result) {
-		progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
-	})
+	result, err := in.train(ctx, statistics, c, in.Selection, settings, checkpoint,
+		func(t *recovery.Result) {
+			progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
+		})
 	if err != nil {
 		return nil, err
 	}
-	return &Recovered{Net: result.Net, Result: result, Settings: settings, Formats: c.Formats.Clone()}, nil
+	return &Recovered{Net: result.Net, Result: result, Settings: settings,
+		Formats: c.Formats.Clone()}, nil
 }
 
 // train starts from the network as cut.
-func (in *Inputs) train(ctx context.Context, statistics *prune.Statistics, c Candidate, selection *dataset.Recordings, s recovery.Settings, checkpoint *recovery.Checkpoint, after func(*recovery.Result)) (*recovery.Result, error) {
+func (in *Inputs) train(ctx context.Context, statistics *prune.Statistics, c Candidate,
+	selection *dataset.Recordings, s recovery.Settings, checkpoint *recovery.Checkpoint,
+	after func(*recovery.Result)) (*recovery.Result, error) {
 	training, heldBack := recovery.Split(selection)
 	if in.Further != nil {
 		training = dataset.Join(training, in.Further)
 	}
-	task := &recovery.Task{Start: in.prepare(statistics, c).scaled, Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
+	task := &recovery.Task{Start: in.prepare(statistics, c).scaled, Teacher: in.Float,
+		Formats: &c.Formats, Training: training, HeldBack: heldBack}
 	return recovery.Train(ctx, task, s, checkpoint, after)
 }
 
-// HeldBackLoss compares the network as given, as cut and as recovered, all as float networks, on the selection sequences that
-// the training held back. The best epoch was chosen on these.
+// HeldBackLoss compares the network as given, as cut and as recovered, all as float networks, on
+// the selection sequences that the training held back. The best epoch was chosen on these.
 func (in *Inputs) HeldBackLoss(cut *dataset.Float, r *Recovered) []Loss {
 	_, heldBack := recovery.Split(in.Selection)
-	measure := func(p dataset.Predictor) *dataset.Score { return dataset.Measure(p, heldBack, in.Regions) }
+	measure := func(p dataset.Predictor) *dataset.Score {
+		return dataset.Measure(p, heldBack, in.Regions)
+	}
 	recovered := measure(r.Net)
-	return in.lossRows(heldBack, scores{float: measure(in.Float), cut: measure(cut), recovered: recovered, fixed: recovered}, false)
+	return in.lossRows(heldBack, scores{float: measure(in.Float), cut: measure(cut),
+		recovered: recovered, fixed: recovered}, false)
 }
 
 // warnRecovery says what a reader should know of the training.
@@ -239,8 +262,10 @@ func (r *Result) warnRecovery() {
 		r.Warnings = append(r.Warnings, "recovery training led to no better choice on the "+
 			"selection recordings: the network goes to sign-off as cut")
 	case c.Result.Best == 0:
-		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the recordings held back: the weights are those of the cut")
+		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the "+
+			"recordings held back: the weights are those of the cut")
 	case c.Result.Stopped == recovery.Interrupted || c.Result.Stopped == recovery.OutOfTime:
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the recovery training ended before its last epoch (%s): another run gives other weights", c.Result.Stopped))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the recovery training ended before its "+
+			"last epoch (%s): another run gives other weights", c.Result.Stopped))
 	}
 }

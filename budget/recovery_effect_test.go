@@ -24,7 +24,8 @@ func kept(t *testing.T, in *Inputs, features, units int) (cut, recovered *datase
 		return items
 	}
 	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))
-	c.Features, c.Units = most(ranking.FeatureRank, features), [][]int{most(ranking.UnitRank, units)}
+	c.Features, c.Units = most(ranking.FeatureRank, features),
+		[][]int{most(ranking.UnitRank, units)}
 	r, err := in.RecoverOnce(context.Background(), ranking.Statistics, c, nil, quiet)
 	if err != nil {
 		t.Fatal(err)
@@ -46,25 +47,30 @@ func apart(in *Inputs, a, b dataset.Predictor, output int) float64 {
 	return math.Sqrt(sum)
 }
 
-// TestRecoveryWinsBackWhatUnitsTook pins what docs/recovery.md says of the open data: where only units went, training leaves at most a third of the rise
-// that compensation leaves. Where features went as well it comes as near to the network as given as the compensated network of all
-// units does, since no unit knows what the features knew.
+// TestRecoveryWinsBackWhatUnitsTook pins what docs/recovery.md says of the open data: where only
+// units went, training leaves at most a third of the rise that compensation leaves. Where features
+// went as well it comes as near to the network as given as the compensated network of all units
+// does, since no unit knows what the features knew.
 func TestRecoveryWinsBackWhatUnitsTook(t *testing.T) {
 	in := mustCity(t, "seed = 1")
 	base := dataset.Measure(in.Float, in.Signoff, nil)
 	rise := func(p dataset.Predictor, output int) float64 {
-		return dataset.Compare(base, dataset.Measure(p, in.Signoff, nil), dataset.Slice{Output: output, Region: -1}, dataset.RMSE).Rise
+		return dataset.Compare(base, dataset.Measure(p, in.Signoff, nil),
+			dataset.Slice{Output: output, Region: -1}, dataset.RMSE).Rise
 	}
 	cut, recovered := kept(t, in, 12, 6)
 	halfCut, halfRecovered := kept(t, in, 7, 6)
 	allUnits, _ := kept(t, in, 7, 12)
 	for o, out := range in.Float.Outputs {
 		if before, after := rise(cut, o), rise(recovered, o); !(before > 0.02 && after < before/3) {
-			t.Errorf("%s, half of the units: a rise of %.4f after the cut, %.4f recovered", out.Name, before, after)
+			t.Errorf("%s, half of the units: a rise of %.4f after the cut, %.4f recovered",
+				out.Name, before, after)
 		}
-		before, after, featuresAlone := apart(in, in.Float, halfCut, o), apart(in, in.Float, halfRecovered, o), apart(in, in.Float, allUnits, o)
+		before, after, featuresAlone := apart(in, in.Float, halfCut, o),
+			apart(in, in.Float, halfRecovered, o), apart(in, in.Float, allUnits, o)
 		if !(after < 0.8*before && after < 1.1*featuresAlone) {
-			t.Errorf("%s, 7 features: %.1f from the network as given, %.1f recovered, %.1f with all units", out.Name, before, after, featuresAlone)
+			t.Errorf("%s, 7 features: %.1f from the network as given, %.1f recovered, %.1f with "+
+				"all units", out.Name, before, after, featuresAlone)
 		}
 	}
 }

@@ -16,14 +16,16 @@ import (
 	"kerf/recovery"
 )
 
-// city loads the open data set (testdata/cityweather) with [recovery] and changes to its files, one text for another in the file named.
+// city loads the open data set (testdata/cityweather) with [recovery] and changes to its files, one
+// text for another in the file named.
 func city(t *testing.T, rule string, changes ...[3]string) (*Inputs, error) {
 	t.Helper()
 	dir := t.TempDir()
 	if err := os.CopyFS(dir, os.DirFS("../testdata/cityweather")); err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range append(changes, [3]string{"job.toml", "[tolerance]", "[recovery]\n" + rule + "\n[tolerance]"}) {
+	for _, c := range append(changes,
+		[3]string{"job.toml", "[tolerance]", "[recovery]\n" + rule + "\n[tolerance]"}) {
 		path := filepath.Join(dir, c[0])
 		text, err := os.ReadFile(path)
 		if err != nil {
@@ -32,7 +34,8 @@ func city(t *testing.T, rule string, changes ...[3]string) (*Inputs, error) {
 		if !strings.Contains(string(text), c[1]) {
 			t.Fatalf("%s does not hold %q", c[0], c[1])
 		}
-		if err := os.WriteFile(path, []byte(strings.ReplaceAll(string(text), c[1], c[2])), 0o600); err != nil {
+		if err := os.WriteFile(path, []byte(strings.ReplaceAll(string(text), c[1], c[2])),
+			0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -65,17 +68,20 @@ func halved(t *testing.T, ctx context.Context, in *Inputs) *Chosen {
 		t.Fatal(err)
 	}
 	if chosen.Within || again.Recovered == nil || !(again.used < 0.6*chosen.used) {
-		t.Fatalf("with half of the units %g of a tolerance was used, recovered (%v) %g", chosen.used, again.Recovered != nil, again.used)
+		t.Fatalf("with half of the units %g of a tolerance was used, recovered (%v) %g",
+			chosen.used, again.Recovered != nil, again.used)
 	}
 	return again
 }
 
-// TestSignoffRecordingsChangeNoWeight: other sign-off recordings, the same network, to the last bit.
+// TestSignoffRecordingsChangeNoWeight: other sign-off recordings, the same network, to the last
+// bit.
 func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
 	const rule = "epochs = 3"
 	given := mustCity(t, rule)
 	other := mustCity(t, rule, [3]string{"signoff.csv", ".", ".9"})
-	if reflect.DeepEqual(given.Signoff, other.Signoff) || !reflect.DeepEqual(given.Selection, other.Selection) {
+	if reflect.DeepEqual(given.Signoff, other.Signoff) ||
+		!reflect.DeepEqual(given.Selection, other.Selection) {
 		t.Fatal("the sign-off recordings, and only these, should differ")
 	}
 	a, b := halved(t, context.Background(), given), halved(t, context.Background(), other)
@@ -85,14 +91,18 @@ func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
 	if !reflect.DeepEqual(a.Fixed, b.Fixed) {
 		t.Error("the integer networks differ")
 	}
-	// That they are compared at all: one more word of the selection recordings does change the weights.
-	third := mustCity(t, rule, [3]string{"selection.csv", "12,seattle_cold,0,10,", "12,seattle_cold,0,11,"})
-	if reflect.DeepEqual(a.Recovered.Net.Net, halved(t, context.Background(), third).Recovered.Net.Net) {
+	// That they are compared at all: one more word of the selection recordings does change the
+	// weights.
+	third := mustCity(t, rule,
+		[3]string{"selection.csv", "12,seattle_cold,0,10,", "12,seattle_cold,0,11,"})
+	if reflect.DeepEqual(a.Recovered.Net.Net,
+		halved(t, context.Background(), third).Recovered.Net.Net) {
 		t.Error("other selection recordings give the same weights")
 	}
 }
 
-// TestFoldsAreJudgedByNetworksTrainedWithoutThem: the sequences of a fold do not touch the network that judges it.
+// TestFoldsAreJudgedByNetworksTrainedWithoutThem: the sequences of a fold do not touch the network
+// that judges it.
 func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
 	in := mustCity(t, "epochs = 2")
 	means := prune.MeasureStatistics(in.Float, in.Selection)
@@ -155,32 +165,41 @@ func TestFurtherRecordings(t *testing.T) {
 		return mustCity(t, "epochs = 1\nrecordings = "+`"`+file+`"`)
 	}
 	if in := with(string(selection)); len(in.Further.Sequences) != 0 || len(in.Warnings) == 0 {
-		t.Errorf("selection recordings are trained on twice: %d sequences, warnings %q", len(in.Further.Sequences), in.Warnings)
+		t.Errorf("selection recordings are trained on twice: %d sequences, warnings %q",
+			len(in.Further.Sequences), in.Warnings)
 	}
 	signoff, err := os.ReadFile("../testdata/cityweather/signoff.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if in := with(string(signoff)); in.Shared != 12 || !strings.Contains(strings.Join(in.Warnings, "\n"), "also trained on") {
-		t.Errorf("training on the sign-off recordings is not told: %d shared, warnings %q", in.Shared, in.Warnings)
+	if in := with(string(signoff)); in.Shared != 12 ||
+		!strings.Contains(strings.Join(in.Warnings, "\n"), "also trained on") {
+		t.Errorf("training on the sign-off recordings is not told: %d shared, warnings %q",
+			in.Shared, in.Warnings)
 	}
-	// Without the columns of the outputs; the values of a feature are others, so these are no selection recordings.
+	// Without the columns of the outputs; the values of a feature are others, so these are no
+	// selection recordings.
 	text := strings.Replace(string(selection), "temp_max_next", "a", 1)
 	text = strings.Replace(text, "temp_min_next", "b", 1)
-	text = regexp.MustCompile(`(?m)^(12,seattle_cold,\d+,)(-?)(\d)`).ReplaceAllString(text, "${1}${2}1${3}")
+	text = regexp.MustCompile(`(?m)^(12,seattle_cold,\d+,)(-?)(\d)`).ReplaceAllString(text,
+		"${1}${2}1${3}")
 	in := with(text)
 	if len(in.Further.Sequences) != 1 || in.Further.Sequences[0].Y != nil {
 		t.Fatalf("%d further sequences", len(in.Further.Sequences))
 	}
-	if _, err := in.RecoverOnce(context.Background(), prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)), nil, quiet); err != nil {
+	if _, err := in.RecoverOnce(context.Background(),
+		prune.MeasureStatistics(in.Float, in.Selection),
+		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)), nil, quiet); err != nil {
 		t.Error(err)
 	}
 }
 
 func TestRecoveryRuleIsRead(t *testing.T) {
-	in := mustCity(t, "epochs = 7\ntime = \"90 s\"\nteacher = 0.25\nlength = 50\nrate = 0.01\ndecay = 0.001\nseed = 3")
+	in := mustCity(t, "epochs = 7\ntime = \"90 s\"\nteacher = 0.25\nlength = 50\nrate = "+
+		"0.01\ndecay = 0.001\nseed = 3")
 	want := recovery.Defaults()
-	want.Epochs, want.Time, want.Share, want.Length, want.Rate, want.Decay, want.Seed = 7, 90e9, 0.25, 50, 0.01, 0.001, 3
+	want.Epochs, want.Time, want.Share, want.Length, want.Rate, want.Decay, want.Seed = 7, 90e9,
+		0.25, 50, 0.01, 0.001, 3
 	if got := in.Job.Recovery.Settings(); got != want {
 		t.Errorf("%+v, want %+v", got, want)
 	}
@@ -199,14 +218,17 @@ func TestRecoveryRuleIsRead(t *testing.T) {
 	}
 }
 
-// TestSmallerCandidates: refused items go, the one that broke its tolerance least first, 1, 2, 4 and 8 of them.
+// TestSmallerCandidates: refused items go, the one that broke its tolerance least first, 1, 2, 4
+// and 8 of them.
 func TestSmallerCandidates(t *testing.T) {
 	in := mustCity(t, "epochs = 1")
 	cut := &Cut{}
 	for i, reach := range []float64{0.9, 0.2, 0.5, 0.3, 0.4} {
-		cut.Path = append(cut.Path, PathStep{Features: []int{i}, Tightest: Loss{Tolerance: 0.1}, MayReach: reach})
+		cut.Path = append(cut.Path,
+			PathStep{Features: []int{i}, Tightest: Loss{Tolerance: 0.1}, MayReach: reach})
 	}
-	cut.Path = append(cut.Path, PathStep{Features: []int{11}, Taken: true, MayReach: 0.05, Tightest: Loss{Tolerance: 0.1}})
+	cut.Path = append(cut.Path,
+		PathStep{Features: []int{11}, Taken: true, MayReach: 0.05, Tightest: Loss{Tolerance: 0.1}})
 	c := in.Whole(quant.Formats{})
 	c.Features = prune.Without(12, 11)
 	var got [][]int

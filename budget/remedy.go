@@ -20,7 +20,8 @@ type Remedy struct {
 	Names    []string // of the features or units that go
 	Value    float64
 	Within   bool // the selection recordings stay within every tolerance
-	Tightest Loss // the judged row with the least room there; not Judged if the network stays as it is
+	// the judged row with the least room there; not Judged if the network stays as it is
+	Tightest Loss
 	MayReach float64
 }
 
@@ -53,7 +54,8 @@ func (in *Inputs) Remedies(cut *Cut, chosen *Chosen, standings []Standing) ([]Re
 	if ranked.FeatureRank == nil { // the choice was made by hand
 		ranked = *in.Rank()
 	}
-	r := &remedies{in: in, cut: &ranked, now: chosen.Candidate, statistics: ranked.Statistics, tried: map[string]*Chosen{}}
+	r := &remedies{in: in, cut: &ranked, now: chosen.Candidate, statistics: ranked.Statistics,
+		tried: map[string]*Chosen{}}
 	for _, s := range standings {
 		r.target = s.Target
 		for _, row := range s.Broken {
@@ -99,7 +101,8 @@ func (r *remedies) clock(row Cost) {
 	after := row
 	for range len(t.Core.FlashWaits) + 2 { // the cycles change at most once per range
 		t.Clock = Hertz(math.Ceil(float64(t.Clock)*after.Value/row.Limit/clockStep) * clockStep)
-		if _, ok := t.Core.WaitAt(float64(t.Clock)); !ok || (t.Core.MaxClock != nil && t.Clock > *t.Core.MaxClock) {
+		if _, ok := t.Core.WaitAt(float64(t.Clock)); !ok ||
+			(t.Core.MaxClock != nil && t.Clock > *t.Core.MaxClock) {
 			return
 		}
 		var ok bool
@@ -129,7 +132,8 @@ func (r *remedies) place(row Cost) {
 
 // unchanged notes a remedy that leaves the network as it is.
 func (r *remedies) unchanged(row Cost, knob, change string, after Cost) {
-	r.found = append(r.found, Remedy{Target: r.target.Name, Resource: row.Resource, Knob: knob, Change: change, Value: after.Value, Within: true})
+	r.found = append(r.found, Remedy{Target: r.target.Name, Resource: row.Resource, Knob: knob,
+		Change: change, Value: after.Value, Within: true})
 }
 
 // words tries narrower uniform words, the widest first.
@@ -145,7 +149,8 @@ func (r *remedies) words(row Cost) error {
 	var narrower []quant.Formats
 	for _, weights := range []int{16, 8, 4} {
 		for _, state := range []int{32, 16} {
-			if f := quant.Uniform(net, weights, headBits, state); bits(f) < bits(r.now.Formats) && f.Validate(net) == nil {
+			if f := quant.Uniform(net, weights, headBits, state); bits(f) < bits(r.now.Formats) &&
+				f.Validate(net) == nil {
 				narrower = append(narrower, f)
 			}
 		}

@@ -7,11 +7,11 @@ import (
 )
 
 // signoffReach is how many half-widths of an interval that rests on so many independent parts of
-// the selection recordings, sequences or blocks, must lie within the tolerance. One is the interval itself. The rest is for the sign-off
-// recordings, which are others: if they are as many and alike, the difference of two such figures
-// has √2 times the standard error. Of these the 95th percentile of Student's t is kept free
-// (one-sided), where a half-width is the 97.5th: 1 + 1.645·√2/1.96 = 2.19 with many sequences, 1.70
-// with two.
+// the selection recordings, sequences or blocks, must lie within the tolerance. One is the interval
+// itself. The rest is for the sign-off recordings, which are others: if they are as many and alike,
+// the difference of two such figures has √2 times the standard error. Of these the 95th percentile
+// of Student's t is kept free (one-sided), where a half-width is the 97.5th: 1 + 1.645·√2/1.96 =
+// 2.19 with many sequences, 1.70 with two.
 func signoffReach(parts int) float64 {
 	return 1 + float64(math.Sqrt2*dataset.OneSided(parts))
 }
@@ -25,7 +25,8 @@ type judgement struct {
 	rows     []Loss
 	tightest Loss // the row with the least room
 	mayReach float64
-	used     float64 // the largest share of what a row may reach, see allowance; within every tolerance up to 1
+	// the largest share of what a row may reach, see allowance; within every tolerance up to 1
+	used float64
 }
 
 // assess compares what every row may show on sign-off recordings, judged by the selection
@@ -33,7 +34,8 @@ type judgement struct {
 func (in *Inputs) assess(score *dataset.Score) judgement {
 	base := in.floatOnSelection()
 	floor := in.floatReach()
-	j := judgement{rows: in.lossRows(in.Selection, scores{float: base, cut: score, fixed: score}, true)}
+	j := judgement{rows: in.lossRows(in.Selection, scores{float: base, cut: score, fixed: score},
+		true)}
 	first := true
 	for i, row := range j.rows {
 		if row.Sequences == 0 {
@@ -53,8 +55,8 @@ func (in *Inputs) assess(score *dataset.Score) judgement {
 	return j
 }
 
-// allowance is what a row may reach: its tolerance, or where the float network itself does not keep that
-// what the float network reaches. Such a row must not get worse.
+// allowance is what a row may reach: its tolerance, or where the float network itself does not keep
+// that what the float network reaches. Such a row must not get worse.
 func allowance(row Loss, floor float64) float64 {
 	return max(row.Allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
 }
@@ -83,7 +85,8 @@ func (l *Loss) reach() float64 {
 func (in *Inputs) floatReach() []float64 {
 	if in.selectionFloor == nil {
 		base := in.floatOnSelection()
-		for _, row := range in.lossRows(in.Selection, scores{float: base, cut: base, fixed: base}, true) {
+		for _, row := range in.lossRows(in.Selection, scores{float: base, cut: base, fixed: base},
+			true) {
 			in.selectionFloor = append(in.selectionFloor, row.reach())
 		}
 	}

@@ -31,10 +31,14 @@ type prepared struct {
 	cut       *dataset.Float
 	scaled    *dataset.Float // cut with standardised inputs, or what recovery training made of it
 	whole     quant.Calibration
-	ofFold    []*dataset.Float    // per entry of parts: scaled, or a recovered network that was trained without the fold
-	parts     []quant.Calibration // of all sequences but those of the fold; one entry, whole, when there are too few
-	fold      []int               // of every selection sequence
-	outputs   [][]float64         // per selection sequence what rounding should stay near to: those of cut, or of the network as given once it was recovered
+	// per entry of parts: scaled, or a recovered network that was trained without the fold
+	ofFold []*dataset.Float
+	// of all sequences but those of the fold; one entry, whole, when there are too few
+	parts []quant.Calibration
+	fold  []int // of every selection sequence
+	// per selection sequence what rounding should stay near to: those of cut, or of the network as
+	// given once it was recovered
+	outputs [][]float64
 }
 
 // prepare cuts the network and calibrates it, or remembers that it did so last.
@@ -74,8 +78,8 @@ func (in *Inputs) prepare(statistics *prune.Statistics, c Candidate) *prepared {
 // cutKey stands for the features and units of a candidate.
 func cutKey(c Candidate) string { return fmt.Sprint(c.Features, c.Units) }
 
-// folds gives every selection sequence a fold, and for every fold the recordings without it; none, and one fold
-// for all, when there are too few sequences.
+// folds gives every selection sequence a fold, and for every fold the recordings without it; none,
+// and one fold for all, when there are too few sequences.
 func (in *Inputs) folds() (fold []int, rests []*dataset.Recordings) {
 	fold = dealt(in.Selection)
 	for k := range folds {
@@ -112,7 +116,9 @@ func dealt(rec *dataset.Recordings) []int {
 // predictions runs a predictor over recordings.
 func predictions(rec *dataset.Recordings, p dataset.Predictor) [][]float64 {
 	all := make([][]float64, len(rec.Sequences))
-	dataset.EachPrediction(p, rec, func(i int, _ *dataset.Sequence, predicted []float64) { all[i] = predicted })
+	dataset.EachPrediction(p, rec, func(i int, _ *dataset.Sequence, predicted []float64) {
+		all[i] = predicted
+	})
 	return all
 }
 
@@ -136,11 +142,13 @@ func (p *prepared) ways() []quant.Rounding {
 // heldOut runs a way of rounding on the selection recordings, every sequence by
 // a network that was calibrated without it. Only the sequences of the first folds
 // are run; the others have no predictions.
-func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial, first int) ([][]float64, error) {
+func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial,
+	first int) ([][]float64, error) {
 	nets := make([]*quant.Network, min(first, len(p.parts)))
 	for k := range nets {
 		var err error
-		if nets[k], err = quant.QuantizePartial(p.ofFold[k], p.parts[k], c.Formats, c.Rounding, partial); err != nil {
+		if nets[k], err = quant.QuantizePartial(p.ofFold[k], p.parts[k], c.Formats, c.Rounding,
+			partial); err != nil {
 			return nil, err
 		}
 	}
@@ -154,7 +162,9 @@ func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial, firs
 				part.Sequences, places = append(part.Sequences, s), append(places, i)
 			}
 		}
-		dataset.EachPrediction(net, &part, func(i int, _ *dataset.Sequence, predicted []float64) { all[places[i]] = predicted })
+		dataset.EachPrediction(net, &part, func(i int, _ *dataset.Sequence, predicted []float64) {
+			all[places[i]] = predicted
+		})
 	}
 	return all, nil
 }
@@ -168,11 +178,11 @@ func (in *Inputs) measured(predicted [][]float64) *dataset.Score {
 	return dataset.Measure(known, in.Selection, in.Regions)
 }
 
-// distance is how far predictions are from those of the float network: the root
-// mean square over steps, of every output in RMSEs of the float network against
-// the reference, added up as squares; the scores of classes as they are.
-// Sequences without predictions do not count. The reference enters by these units alone: an error of rounding that happens to
-// run against one of the float network on these recordings counts like any other.
+// distance is how far predictions are from those of the float network: the root mean square over
+// steps, of every output in RMSEs of the float network against the reference, added up as squares;
+// the scores of classes as they are. Sequences without predictions do not count. The reference
+// enters by these units alone: an error of rounding that happens to run against one of the float
+// network on these recordings counts like any other.
 func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 	outputs := in.Selection.Outputs
 	squares, own := make([]float64, outputs), make([]float64, outputs)
@@ -219,7 +229,8 @@ func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Cho
 			predicted, err = in.heldOut(p, c, nil, folds)
 		}
 		if err != nil {
-			if outOfRange := new(quant.RangeError); rounding != quant.Nearest && errors.As(err, &outOfRange) {
+			if outOfRange := new(quant.RangeError); rounding != quant.Nearest &&
+				errors.As(err, &outOfRange) {
 				continue // this way alone asks too much of a row
 			}
 			return nil, err
@@ -232,7 +243,8 @@ func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Cho
 		if result.Distance < least || best == nil {
 			least = result.Distance
 			c.shifts = fixed.Shape().Shifts
-			best = &Chosen{Candidate: c, CutNet: p.cut, Recovered: p.recovered, Fixed: fixed, Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
+			best = &Chosen{Candidate: c, CutNet: p.cut, Recovered: p.recovered, Fixed: fixed,
+				Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
 		}
 	}
 	best.Roundings = compared

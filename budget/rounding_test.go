@@ -37,7 +37,8 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 	in.Selection.Sequences[2].X[7] = spike // fold 0: every second of one scenario
 	p := in.prepare(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
 	if p.whole.Input != spike || p.parts[1].Input != spike || !(p.parts[0].Input <= 1) {
-		t.Errorf("largest inputs %g over all, %g and %g in the parts; want 9, at most 1 and 9", p.whole.Input, p.parts[0].Input, p.parts[1].Input)
+		t.Errorf("largest inputs %g over all, %g and %g in the parts; want 9, at most 1 and 9",
+			p.whole.Input, p.parts[0].Input, p.parts[1].Input)
 	}
 }
 
@@ -45,7 +46,8 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 func TestASingleSequenceFitsNothing(t *testing.T) {
 	in := oneFineRow(t)
 	in.Selection.Sequences = in.Selection.Sequences[:1]
-	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
+	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection),
+		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +60,8 @@ func TestASingleSequenceFitsNothing(t *testing.T) {
 // gave it.
 func TestTheNearestWayIsTaken(t *testing.T) {
 	in := oneFineRow(t)
-	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
+	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection),
+		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,11 +71,13 @@ func TestTheNearestWayIsTaken(t *testing.T) {
 	at := chosen.roundingIndex()
 	for _, r := range chosen.Roundings {
 		if r.Distance < chosen.Roundings[at].Distance {
-			t.Errorf("%s is %g away, the chosen way %g", r.Rounding, r.Distance, chosen.Roundings[at].Distance)
+			t.Errorf("%s is %g away, the chosen way %g", r.Rounding, r.Distance,
+				chosen.Roundings[at].Distance)
 		}
 	}
 	for _, row := range in.SelectionLoss(chosen) {
-		if tightest := chosen.Roundings[at].Tightest; row.Output == tightest.Output && row.Scenario == tightest.Scenario && row.Fixed != tightest.Fixed {
+		if tightest := chosen.Roundings[at].Tightest; row.Output == tightest.Output &&
+			row.Scenario == tightest.Scenario && row.Fixed != tightest.Fixed {
 			t.Errorf("%s: %g is shown, %g was judged", row.Describe(), row.Fixed, tightest.Fixed)
 		}
 	}
@@ -81,14 +86,16 @@ func TestTheNearestWayIsTaken(t *testing.T) {
 // By hand: off by 1 on one of two steps and by 2 on the other in the first output,
 // whose float network is off by 1; exact in the second. √(5/2) of 1.
 func TestDistanceByHand(t *testing.T) {
-	in := &Inputs{Float: &dataset.Float{}, Selection: &dataset.Recordings{Outputs: 2, Sequences: []*dataset.Sequence{
-		{Steps: 2, Y: []float64{0, 0, 0, 0}}, {Steps: 2, Y: []float64{5, 5, 5, 5}}}}}
+	in := &Inputs{Float: &dataset.Float{},
+		Selection: &dataset.Recordings{Outputs: 2, Sequences: []*dataset.Sequence{
+			{Steps: 2, Y: []float64{0, 0, 0, 0}}, {Steps: 2, Y: []float64{5, 5, 5, 5}}}}}
 	p := &prepared{outputs: [][]float64{{1, 3, -1, 3}, {7, 7, 7, 7}}}
 	if got := in.distance(p, [][]float64{{2, 3, 1, 3}, nil}); math.Abs(got-math.Sqrt(2.5)) > 1e-15 {
 		t.Errorf("distance %g, want %g", got, math.Sqrt(2.5))
 	}
 	in.Float.Classes = true // scores as they are: 1 + 4 over the 4 steps of all recordings
-	if got := in.distance(p, [][]float64{{2, 3, 1, 3}, nil}); math.Abs(got-math.Sqrt(1.25)) > 1e-15 {
+	if got := in.distance(p, [][]float64{{2, 3, 1, 3}, nil}); math.Abs(got-math.Sqrt(1.25)) >
+		1e-15 {
 		t.Errorf("classes: distance %g, want %g", got, math.Sqrt(1.25))
 	}
 }

@@ -6,8 +6,8 @@ import (
 	"kerf/quant"
 )
 
-// helpers tells which small routines of the emitted C the compiler puts into their callers: their code and time are other ones
-// then. The rest are called.
+// helpers tells which small routines of the emitted C the compiler puts into their callers: their
+// code and time are other ones then. The rest are called.
 type helpers map[string]bool
 
 // placed names the kernels of a routine.
@@ -18,8 +18,9 @@ func (h helpers) placed(routine string) string {
 	return routine
 }
 
-// calledFrom is the number of places that call a routine from which on GCC leaves it out of them; with fewer, or where
-// none is given, it stands in every one. Read in the symbols of 120 networks (testdata/kernels), for the flags of the profiles.
+// calledFrom is the number of places that call a routine from which on GCC leaves it out of them;
+// with fewer, or where none is given, it stands in every one. Read in the symbols of 120 networks
+// (testdata/kernels), for the flags of the profiles.
 var calledFrom = map[string]map[string]int{
 	"armv6m":  {},
 	"armv7m":  {},
@@ -58,7 +59,8 @@ func (w way) findHelpers(s quant.Shape, isa string) helpers {
 			row(m.bits, 1, m.columns)
 		}
 		if w == byteWay && m.bits != 8 {
-			places["pieces"+strconv.Itoa(m.bits)] += bodies * ((m.columns - tail) / w.pieces(m.bits)[0])
+			places["pieces"+strconv.Itoa(m.bits)] += bodies *
+				((m.columns - tail) / w.pieces(m.bits)[0])
 		}
 	})
 	h := helpers{}
@@ -66,9 +68,10 @@ func (w way) findHelpers(s quant.Shape, isa string) helpers {
 		from, ok := calledFrom[isa][routine]
 		h[routine] = !ok || n < from
 	}
-	// At -O2 without a size to save, rows of int8 are called where all have the same number of columns, which the compiler then writes into
-	// the routine.
-	if w == threeWay && calledFrom[isa]["row8"] == 0 && places["row8"] > 1 && len(columns["row8"]) == 1 {
+	// At -O2 without a size to save, rows of int8 are called where all have the same number of
+	// columns, which the compiler then writes into the routine.
+	if w == threeWay && calledFrom[isa]["row8"] == 0 && places["row8"] > 1 &&
+		len(columns["row8"]) == 1 {
 		h["row8"] = false
 	}
 	return h

@@ -7,8 +7,9 @@ import (
 	"kerf/model"
 )
 
-// The emitted C reads the rows of a matrix in one of three ways (exporter/c/rows.c). The constants below agree with
-// exporter/reading.go and exporter/layout.go; TestEstimatesAgreeWithTheEmittedC compares both.
+// The emitted C reads the rows of a matrix in one of three ways (exporter/c/rows.c). The constants
+// below agree with exporter/reading.go and exporter/layout.go; TestEstimatesAgreeWithTheEmittedC
+// compares both.
 type way struct {
 	rows     int // read together
 	straight int // columns that are read without a loop, at most
@@ -32,7 +33,8 @@ func wayOf(isa string) way {
 	return threeWay
 }
 
-// runs counts how often each kernel of the emitted C runs, or how often each part of its code stands there.
+// runs counts how often each kernel of the emitted C runs, or how often each part of its code
+// stands there.
 type runs map[string]float64
 
 func (r runs) add(kernel string, n int) {
@@ -41,7 +43,8 @@ func (r runs) add(kernel string, n int) {
 	}
 }
 
-// pieces are the calls that read the columns of a group of rows, by columns: the emitted C takes the widest that fits.
+// pieces are the calls that read the columns of a group of rows, by columns: the emitted C takes
+// the widest that fits.
 func (w way) pieces(bits int) []int {
 	switch {
 	case w == threeWay && bits == 4:
@@ -58,12 +61,14 @@ func (w way) pieces(bits int) []int {
 	return []int{2, 1}
 }
 
-// block counts what the function takes that reads a block of rows. Kernels: "rows" per call; "sum" per call whose inputs are summed, and
-// "sumC" per input; "group" per group of rows, "turn" per turn of the loop over them, "loop" per group that loops over columns and
-// "round" per turn of that loop; "cN" per call that reads N columns ("_kept": whose inputs stay in registers, "_straight": without a
-// loop); "tail" and "tailC" for int4 columns that do not fill
-// a group; "left" where rows are left, "row" per row that is read alone and "row_columns" per turn of its loop over columns; "bit" per bit that a
-// result is shifted, where the core shifts bit by bit. Each carries the width of the weights. shifted: such bits of a row.
+// block counts what the function takes that reads a block of rows. Kernels: "rows" per call; "sum"
+// per call whose inputs are summed, and "sumC" per input; "group" per group of rows, "turn" per
+// turn of the loop over them, "loop" per group that loops over columns and "round" per turn of that
+// loop; "cN" per call that reads N columns ("_kept": whose inputs stay in registers, "_straight":
+// without a loop); "tail" and "tailC" for int4 columns that do not fill a group; "left" where rows
+// are left, "row" per row that is read alone and "row_columns" per turn of its loop over columns;
+// "bit" per bit that a result is shifted, where the core shifts bit by bit. Each carries the width
+// of the weights. shifted: such bits of a row.
 func (w way) block(h helpers, rows, columns, bits int, shifted float64) function {
 	time, code := runs{}, runs{}
 	name := func(kernel string) string { return kernel + strconv.Itoa(bits) }
@@ -164,7 +169,8 @@ func (w way) block(h helpers, rows, columns, bits int, shifted float64) function
 	return function{time: time, code: code}
 }
 
-// addColumns counts turns of the loop over the columns of rows that are read alone, wherever the routine stands.
+// addColumns counts turns of the loop over the columns of rows that are read alone, wherever the
+// routine stands.
 func (r runs) addColumns(kernel string, w way, bits, rows, columns int) {
 	kernel = withoutInside(kernel)
 	if bits == 8 || bits == 16 && w == dualWay { // four at a time
@@ -174,17 +180,20 @@ func (r runs) addColumns(kernel string, w way, bits, rows, columns int) {
 	r.add(kernel+"_columns", rows*columns)
 }
 
-// byteColumns is how many columns of int8 weights two rows that are read together may have: as exporter/layout.go.
+// byteColumns is how many columns of int8 weights two rows that are read together may have: as
+// exporter/layout.go.
 const byteColumns = 254
 
-// together is how many of the rows are read in groups. Where a sum might not hold raised weights, or the bytes of two rows, each is read
-// alone, as block.inGroups of the exporter says; biases, which a shape does not show, count as 0.
+// together is how many of the rows are read in groups. Where a sum might not hold raised weights,
+// or the bytes of two rows, each is read alone, as block.inGroups of the exporter says; biases,
+// which a shape does not show, count as 0.
 func (w way) together(rows, bits, columns int) int {
 	raise := 0
 	if bits == 4 || bits == 8 && w == threeWay {
 		raise = 1 << (bits - 1)
 	}
-	if int64(3*raise*columns)<<15 > math.MaxInt32 || w != threeWay && bits == 8 && columns > byteColumns {
+	if int64(3*raise*columns)<<15 > math.MaxInt32 || w != threeWay && bits == 8 &&
+		columns > byteColumns {
 		return 0
 	}
 	return rows / w.rows * w.rows
@@ -222,8 +231,9 @@ func (w way) bodies(rows int, looped bool) int {
 // bytePair is the columns that one turn of the loop reads that multiplies byte by byte.
 const bytePair = 2
 
-// flashRead counts the constants that a step reads: biases, shifts, weights, and nodes of the table. Executed loads
-// through a register do not tell flash from RAM, so waiting for these is added by this count.
+// flashRead counts the constants that a step reads: biases, shifts, weights, and nodes of the
+// table. Executed loads through a register do not tell flash from RAM, so waiting for these is
+// added by this count.
 const flashRead = "flash_read"
 
 // reads is how many loads of weights a call takes that reads so many columns of a group of rows.

@@ -19,24 +19,26 @@ type Cut struct {
 	UnitRank      []prune.Ranked
 	Start         Loss // the judged row in which the float network itself has the least room
 	StartReach    float64
-	Points        []*Point // every candidate that was measured, in the order of the search; the first is where it began
-	Stopped       bool     // the time that the job gives ended it
-	Path          []PathStep
+	// every candidate that was measured, in the order of the search; the first is where it began
+	Points  []*Point
+	Stopped bool // the time that the job gives ended it
+	Path    []PathStep
 
 	search    *search
 	unrounded string // why cheaper points were not brought to fixed point; empty: they were
 }
 
-// beamWidth is how many candidates the search follows at a time. Our choice: on the jobs of docs/search.md a wider one
-// found nothing cheaper.
+// beamWidth is how many candidates the search follows at a time. Our choice: on the jobs of
+// docs/search.md a wider one found nothing cheaper.
 const beamWidth = 3
 
 // search looks for the cheapest cut.
 //
-// It goes backwards from the network as given. In every round each candidate of the beam suggests what might go next; a
-// quick estimate says what that would lose; what saves the most per tolerance used is
-// then cut in full and measured. What breaks a tolerance in any scenario or region stays, for all candidates
-// that are made of that one. The round's best go on, and every ranking is made anew from them.
+// It goes backwards from the network as given. In every round each candidate of the beam suggests
+// what might go next; a quick estimate says what that would lose; what saves the most per tolerance
+// used is then cut in full and measured. What breaks a tolerance in any scenario or region stays,
+// for all candidates that are made of that one. The round's best go on, and every ranking is made
+// anew from them.
 type search struct {
 	in    *Inputs
 	cut   *Cut
@@ -46,8 +48,8 @@ type search struct {
 	until time.Time         // zero: no end
 }
 
-// FindCut searches for smaller networks within every tolerance. progress is called after each round with the
-// number of items that are decided and the number of all.
+// FindCut searches for smaller networks within every tolerance. progress is called after each round
+// with the number of items that are decided and the number of all.
 func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 	cut := in.Rank()
 	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
@@ -56,7 +58,8 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 		return cut
 	}
 	cut.Start, cut.StartReach, _ = in.within(in.floatOnSelection())
-	s := &search{in: in, cut: cut, items: in.items(cut), guide: in.newGuide(cut.Statistics), known: map[string]*Point{}}
+	s := &search{in: in, cut: cut, items: in.items(cut), guide: in.newGuide(cut.Statistics),
+		known: map[string]*Point{}}
 	cut.search = s
 	if t := in.Job.Search.Time; t != nil {
 		s.until = time.Now().Add(time.Duration(float64(*t) * float64(time.Second)))
@@ -80,7 +83,8 @@ func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
 // over tells whether the time that the job gives is over. There may be no search.
 func (s *search) over() bool { return s != nil && !s.until.IsZero() && time.Now().After(s.until) }
 
-// cheapest is the point within every tolerance that costs least, the first of equals; where there is none, the start.
+// cheapest is the point within every tolerance that costs least, the first of equals; where there
+// is none, the start.
 func (s *search) cheapest() *Point {
 	best := s.cut.Points[0]
 	for _, p := range s.cut.Points {
@@ -101,12 +105,13 @@ type child struct {
 	merit     float64
 }
 
-// hopeless is the estimated share of a tolerance beyond which a candidate is not measured: of some hundred candidates
-// that were measured on the demo and on cityweather, none was estimated at twice what it then used.
+// hopeless is the estimated share of a tolerance beyond which a candidate is not measured: of some
+// hundred candidates that were measured on the demo and on cityweather, none was estimated at twice
+// what it then used.
 const hopeless = 2
 
-// round measures the best children of a beam until enough are within every tolerance; it returns those, or none when no
-// candidate of the beam can lose anything more.
+// round measures the best children of a beam until enough are within every tolerance; it returns
+// those, or none when no candidate of the beam can lose anything more.
 func (s *search) round(beam []*Point) []*Point {
 	for {
 		pool, untried := s.children(beam)
@@ -124,14 +129,16 @@ func (s *search) round(beam []*Point) []*Point {
 			}
 		}
 		if len(next) > 0 || !untried {
-			slices.SortStableFunc(next, func(a, b *Point) int { return cmp.Compare(s.merit(b.price, b.Used), s.merit(a.price, a.Used)) })
+			slices.SortStableFunc(next, func(a, b *Point) int {
+				return cmp.Compare(s.merit(b.price, b.Used), s.merit(a.price, a.Used))
+			})
 			return next
 		}
 	}
 }
 
-// besides is how many neighbours of the choice are measured in full of each sort of item, whatever the estimate says: so a reader sees
-// what the next cut would break.
+// besides is how many neighbours of the choice are measured in full of each sort of item, whatever
+// the estimate says: so a reader sees what the next cut would break.
 const besides = 2
 
 // beside measures what a point cannot lose, of each sort the least estimated loss first.
@@ -156,7 +163,8 @@ func (s *search) beside(p *Point) {
 	}))
 }
 
-// children lists what the points of a beam suggest, the best first, and tells whether there was anything.
+// children lists what the points of a beam suggest, the best first, and tells whether there was
+// anything.
 func (s *search) children(beam []*Point) (pool []child, untried bool) {
 	var all []child
 	var candidates []Candidate
@@ -192,13 +200,16 @@ func (s *search) children(beam []*Point) (pool []child, untried bool) {
 	return pool, untried
 }
 
-// leastUsed is the share of a tolerance below which less is no merit: there a loss says more of the recordings than of the cut.
+// leastUsed is the share of a tolerance below which less is no merit: there a loss says more of the
+// recordings than of the cut.
 const leastUsed = 0.25
 
-// merit is what a candidate saves of the price at the start per tolerance used. Bytes count a thousandth: it decides between equals.
+// merit is what a candidate saves of the price at the start per tolerance used. Bytes count a
+// thousandth: it decides between equals.
 func (s *search) merit(p price, used float64) float64 {
 	start := s.cut.Points[0].price
-	saved := start.share + start.excess - p.share - p.excess + (start.bytes-p.bytes)/start.bytes/1000
+	saved := start.share + start.excess - p.share - p.excess +
+		(start.bytes-p.bytes)/start.bytes/1000
 	return saved / math.Max(used, leastUsed)
 }
 
@@ -206,13 +217,15 @@ func (s *search) merit(p price, used float64) float64 {
 // takes its time, once; progress may be nil.
 func (in *Inputs) ScoreFeatures(progress func(done, all int)) {
 	if in.Scores == nil && in.Computed == nil {
-		in.Computed = prune.FeatureValues(in.Float, in.Selection, prune.Settings{Progress: progress})
+		in.Computed = prune.FeatureValues(in.Float, in.Selection,
+			prune.Settings{Progress: progress})
 	}
 }
 
 // Rank scores features (unless the job gives scores) and units.
 func (in *Inputs) Rank() *Cut {
-	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection), FeatureScores: in.Scores}
+	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection),
+		FeatureScores: in.Scores}
 	if cut.FeatureScores == nil {
 		in.ScoreFeatures(nil)
 		cut.FeatureScores = in.Computed.Scores

@@ -35,10 +35,14 @@ func (g *guide) estimate(candidates []Candidate) {
 		}
 	}
 	sketches := make([]*dataset.Float, len(fresh))
-	dataset.InParallel(len(fresh), func(i int) { sketches[i] = g.statistics.Sketch(fresh[i].Features, fresh[i].Units) })
+	dataset.InParallel(len(fresh), func(i int) {
+		sketches[i] = g.statistics.Sketch(fresh[i].Features, fresh[i].Units)
+	})
 	scores := g.prepared.ScoreAll(sketches)
 	reaches := make([][]float64, len(fresh))
-	dataset.InParallel(len(fresh), func(i int) { reaches[i] = g.in.judgedReaches(g.base, scores[i]) })
+	dataset.InParallel(len(fresh), func(i int) {
+		reaches[i] = g.in.judgedReaches(g.base, scores[i])
+	})
 	for i, key := range keys {
 		g.rows[key] = reaches[i]
 	}
@@ -71,7 +75,9 @@ func (in *Inputs) judgedReaches(base, score *dataset.Score) []float64 {
 					from = in.constantOn(in.Selection)
 				}
 				c := dataset.CompareRoughly(from, score, place.slice, t.metric)
-				row := Loss{Metric: t.metric, Relative: t.relative, Rise: c.Rise, RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow, FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks}
+				row := Loss{Metric: t.metric, Relative: t.relative, Rise: c.Rise,
+					RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow,
+					FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks}
 				reaches = append(reaches, row.reach())
 			}
 		}
@@ -85,9 +91,9 @@ const asked = 8
 // bundles are the numbers of items that are also taken away together.
 var bundles = []int{2, 4, 8}
 
-// suggest lists what may be cut next from a point: front ends, and the features and units that the scores and the others' power
-// to replace them speak for (share of the score times the root of the share of variance that what stays does not
-// predict), each alone and the first of them together.
+// suggest lists what may be cut next from a point: front ends, and the features and units that the
+// scores and the others' power to replace them speak for (share of the score times the root of the
+// share of variance that what stays does not predict), each alone and the first of them together.
 func (s *search) suggest(p *Point) []item {
 	ofFeatures, ofUnits := s.cut.Statistics.Unexplained(p.Candidate.Features, p.Candidate.Units)
 	left := func(i item) float64 {

@@ -34,7 +34,8 @@ func itemKey(sort string, names []string) string {
 	return sort + "\x00" + strings.Join(names, "\x00")
 }
 
-// items lists what the pins of the job leave to be cut, the least needed first within each sort. The only unit of a layer stays.
+// items lists what the pins of the job leave to be cut, the least needed first within each sort.
+// The only unit of a layer stays.
 func (in *Inputs) items(cut *Cut) []item {
 	var all []item
 	for _, g := range in.Job.FrontEnds {
@@ -98,11 +99,15 @@ func (i item) change(what string) string {
 // already, or if it is the last feature or the last unit of a layer.
 func (i item) without(c Candidate) (smaller Candidate, ok bool) {
 	smaller = c
-	smaller.Features = slices.DeleteFunc(slices.Clone(c.Features), func(k int) bool { return slices.Contains(i.features, k) })
+	smaller.Features = slices.DeleteFunc(slices.Clone(c.Features), func(k int) bool {
+		return slices.Contains(i.features, k)
+	})
 	ok = len(smaller.Features) > 0
 	smaller.Units = nil
 	for l, units := range c.Units {
-		kept := slices.DeleteFunc(slices.Clone(units), func(j int) bool { return slices.Contains(i.units, prune.Unit{Layer: l, Index: j}) })
+		kept := slices.DeleteFunc(slices.Clone(units), func(j int) bool {
+			return slices.Contains(i.units, prune.Unit{Layer: l, Index: j})
+		})
 		smaller.Units = append(smaller.Units, kept)
 		ok = ok && len(kept) > 0
 	}

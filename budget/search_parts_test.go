@@ -12,7 +12,9 @@ import (
 
 // The cheapest point is one that stays within every tolerance, and of equals the first.
 func TestCheapestOfTheSearch(t *testing.T) {
-	point := func(share, used float64) *Point { return &Point{Used: used, price: price{share: share}} }
+	point := func(share, used float64) *Point {
+		return &Point{Used: used, price: price{share: share}}
+	}
 	start := point(0.9, 0)
 	for _, c := range []struct {
 		name   string
@@ -234,11 +236,15 @@ func TestColumnsThatStandStill(t *testing.T) {
 		{X: []float64{1, 5, 2, 1, 6, 2}}, // the second column moves at the end
 		{X: []float64{1, 5, 3, 1, 5, 3}}, // the third between sequences
 	}}
-	got := constants(rec, []string{"a", "b", "c"}, func(s *dataset.Sequence) []float64 { return s.X })
+	got := constants(rec, []string{"a", "b", "c"}, func(s *dataset.Sequence) []float64 {
+		return s.X
+	})
 	if !slices.Equal(got, []string{"a (1)"}) {
 		t.Errorf("constant: %q", got)
 	}
-	if rest := constants(rec, []string{"a", "b", "c"}, func(*dataset.Sequence) []float64 { return []float64{math.Pi, 0, 0} }); len(rest) != 3 {
+	if rest := constants(rec, []string{"a", "b", "c"}, func(*dataset.Sequence) []float64 {
+		return []float64{math.Pi, 0, 0}
+	}); len(rest) != 3 {
 		t.Errorf("constant: %q", rest)
 	}
 }
@@ -248,7 +254,8 @@ func TestTheOnlyUnitIsNoItem(t *testing.T) {
 	in := mustCity(t, "epochs = 1")
 	for units, want := range map[int]int{1: 0, 2: 2} {
 		kept := prune.Without(units)
-		p := prune.CutPredictor(in.Float, prune.Without(len(in.Float.Features)), [][]int{kept}, prune.MeasureMeans(in.Float, in.Selection))
+		p := prune.CutPredictor(in.Float, prune.Without(len(in.Float.Features)), [][]int{kept},
+			prune.MeasureMeans(in.Float, in.Selection))
 		one := *in
 		one.Float = p
 		cut := &Cut{}

@@ -11,13 +11,15 @@ type Point struct {
 	Names     []string // of all that it takes away together
 	Share     float64  // of the scores
 	Candidate Candidate
-	Fixed     bool   // the loss is that of the integer network; else that of the cut float network, and the words only give the cost
-	Rows      []Loss // that have a tolerance
-	Tightest  Loss   // the row with the least room
-	MayReach  float64
-	Used      float64 // the largest share of any tolerance that the sign-off recordings may show
-	Costs     []Cost
-	Ways      int // of rounding that were compared; 0 before rounding
+	// the loss is that of the integer network; else that of the cut float network, and the words
+	// only give the cost
+	Fixed    bool
+	Rows     []Loss // that have a tolerance
+	Tightest Loss   // the row with the least room
+	MayReach float64
+	Used     float64 // the largest share of any tolerance that the sign-off recordings may show
+	Costs    []Cost
+	Ways     int // of rounding that were compared; 0 before rounding
 
 	price     price
 	recovered bool            // it was trained
@@ -27,7 +29,8 @@ type Point struct {
 	gone      int             // features and units that were taken away on the way here
 }
 
-// refuses tells whether this point, or one that it was made of, could not lose an item, or fewer of that sort together.
+// refuses tells whether this point, or one that it was made of, could not lose an item, or fewer of
+// that sort together.
 func (p *Point) refuses(i item) bool {
 	many := max(len(i.features), len(i.units))
 	for ; p != nil; p = p.From {
@@ -54,7 +57,8 @@ func (p *Point) Within() bool { return p.Used <= 1 }
 // point judges a candidate by its score on selection recordings.
 func (in *Inputs) point(c Candidate, score *dataset.Score) *Point {
 	j := in.assess(score)
-	p := &Point{Candidate: c, Rows: j.rows, Tightest: j.tightest, MayReach: j.mayReach, Used: j.used, Costs: in.Costs(c)}
+	p := &Point{Candidate: c, Rows: j.rows, Tightest: j.tightest, MayReach: j.mayReach,
+		Used: j.used, Costs: in.Costs(c)}
 	p.price = in.price(c, p.Costs)
 	return p
 }

@@ -68,11 +68,13 @@ func TestLawsOfTheFrontier(t *testing.T) {
 		for _, other := range f.Candidates {
 			if other.Fixed == c.Fixed {
 				beaten = beaten || beats(other, c)
-				equalBefore = equalBefore || other.ID < c.ID && slices.Equal(values(other), values(c))
+				equalBefore = equalBefore || other.ID < c.ID &&
+					slices.Equal(values(other), values(c))
 			}
 		}
 		if c.OnFrontier == (beaten || equalBefore) {
-			t.Errorf("candidate %d (%s): on the frontier %v, beaten %v, equal to one before %v", c.ID, c.Change, c.OnFrontier, beaten, equalBefore)
+			t.Errorf("candidate %d (%s): on the frontier %v, beaten %v, equal to one before %v",
+				c.ID, c.Change, c.OnFrontier, beaten, equalBefore)
 		}
 		if c.OnFrontier {
 			count++
@@ -103,9 +105,13 @@ func TestLawsOfTheFrontier(t *testing.T) {
 		}
 	}
 	if choices != 1 || count < 5 || len(f.Candidates) < 15 {
-		t.Errorf("%d choices, %d on the frontier of %d: the case shows nothing", choices, count, len(f.Candidates))
+		t.Errorf("%d choices, %d on the frontier of %d: the case shows nothing", choices, count,
+			len(f.Candidates))
 	}
-	if near := f.Near(8); len(near) < 4 || len(near) > 8 || !slices.ContainsFunc(near, func(c FrontierCandidate) bool { return c.Chosen }) {
+	if near := f.Near(8); len(near) < 4 || len(near) > 8 ||
+		!slices.ContainsFunc(near, func(c FrontierCandidate) bool {
+			return c.Chosen
+		}) {
 		t.Errorf("%d candidates near the choice", len(near))
 	}
 }
@@ -118,41 +124,54 @@ func TestSearchDoesNotDependOnCores(t *testing.T) {
 		return summary(f)
 	}
 	if one, three := run(1), run(3); !reflect.DeepEqual(one, three) {
-		t.Errorf("on one core\n%s\non three\n%s", strings.Join(one, "\n"), strings.Join(three, "\n"))
+		t.Errorf("on one core\n%s\non three\n%s", strings.Join(one, "\n"),
+			strings.Join(three, "\n"))
 	}
 }
 
 func TestPinsHold(t *testing.T) {
-	in := mustCity(t, "epochs = 1", [3]string{"job.toml", "5 %", "60 %"}, // two sequences of a scenario leave wide intervals
-		[3]string{"job.toml", `file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"precip_sum3d\"]\ndrop = [\"temp_range\"]"},
+	// two sequences of a scenario leave wide intervals
+	in := mustCity(t, "epochs = 1", [3]string{"job.toml", "5 %", "60 %"},
+		[3]string{"job.toml", `file = "features.csv"`, "file = \"features.csv\"\nkeep = " +
+			"[\"precip_sum3d\"]\ndrop = [\"temp_range\"]"},
 		[3]string{"job.toml", "[outputs]", "[units]\nkeep = [0, \"5\"]\ndrop = [3]\n[outputs]"})
 	names := dataset.FeatureNames(in.Float.Features)
 	keep, drop := slices.Index(names, "precip_sum3d"), slices.Index(names, "temp_range")
 	_, chosen, f := searched(t, in)
 	for _, c := range f.Candidates {
 		units := c.Candidate.Units[0]
-		if !slices.Contains(c.Candidate.Features, keep) || slices.Contains(c.Candidate.Features, drop) || !slices.Contains(units, 0) || !slices.Contains(units, 5) || slices.Contains(units, 3) {
-			t.Fatalf("candidate %d keeps features %v and units %v", c.ID, c.Candidate.Features, units)
+		if !slices.Contains(c.Candidate.Features, keep) ||
+			slices.Contains(c.Candidate.Features, drop) || !slices.Contains(units, 0) ||
+			!slices.Contains(units, 5) || slices.Contains(units, 3) {
+			t.Fatalf("candidate %d keeps features %v and units %v", c.ID, c.Candidate.Features,
+				units)
 		}
 	}
 	if len(chosen.Candidate.Features) > 9 || len(f.Candidates) < 10 {
-		t.Errorf("%d features are left after %d candidates: the case shows nothing", len(chosen.Candidate.Features), len(f.Candidates))
+		t.Errorf("%d features are left after %d candidates: the case shows nothing",
+			len(chosen.Candidate.Features), len(f.Candidates))
 	}
 }
 
 func TestPinsAndSearchRulesAreChecked(t *testing.T) {
 	for _, c := range []struct{ before, after, says string }{
-		{`file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"wnid\"]", `:13:9: unknown feature "wnid"`},
-		{`file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"wind\"]\ndrop = [\"precip\", \"wind\"]", `:14:19: "wind" is to be kept and to be dropped`},
+		{`file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"wnid\"]",
+			`:13:9: unknown feature "wnid"`},
+		{`file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"wind\"]\ndrop = " +
+			"[\"precip\", \"wind\"]", `:14:19: "wind" is to be kept and to be dropped`},
 		{"[outputs]", "[units]\nkeep = [12]\n[outputs]", `:15:9: unknown unit "12"`},
 		{"[outputs]", "[units]\nkeep = 3\n[outputs]", "not a list of units"},
-		{"[outputs]", "[units]\ndrop = [0,1,2,3,4,5,6,7,8,9,10,11]\n[outputs]", "every unit of layer 0 is to be dropped"},
-		{"[outputs]", "[search]\nobjective = \"speed\"\n[outputs]", `:15:13: "speed" is no objective`},
-		{"[outputs]", "[search]\nobjective = \"energy\"\n[outputs]", "no target says what a step takes of energy"},
+		{"[outputs]", "[units]\ndrop = [0,1,2,3,4,5,6,7,8,9,10,11]\n[outputs]",
+			"every unit of layer 0 is to be dropped"},
+		{"[outputs]", "[search]\nobjective = \"speed\"\n[outputs]",
+			`:15:13: "speed" is no objective`},
+		{"[outputs]", "[search]\nobjective = \"energy\"\n[outputs]",
+			"no target says what a step takes of energy"},
 		{"[outputs]", "[search]\ntime = \"0 s\"\n[outputs]", "a search of no time finds nothing"},
 		{"[outputs]", "[search]\nbeam = 3\n[outputs]", "beam"},
 	} {
-		if _, err := city(t, "epochs = 1", [3]string{"job.toml", c.before, c.after}); err == nil || !strings.Contains(err.Error(), c.says) {
+		if _, err := city(t, "epochs = 1", [3]string{"job.toml", c.before, c.after}); err == nil ||
+			!strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v, want %q", c.after, err, c.says)
 		}
 	}
@@ -160,7 +179,8 @@ func TestPinsAndSearchRulesAreChecked(t *testing.T) {
 
 // A search that is out of time says so, and still gives a network that is within every tolerance.
 func TestSearchOutOfTime(t *testing.T) {
-	in := mustCity(t, "epochs = 1", [3]string{"job.toml", "[outputs]", "[search]\ntime = \"1 ms\"\n[outputs]"})
+	in := mustCity(t, "epochs = 1",
+		[3]string{"job.toml", "[outputs]", "[search]\ntime = \"1 ms\"\n[outputs]"})
 	cut, chosen, f := searched(t, in)
 	if !cut.Stopped || !f.Stopped || !chosen.Within {
 		t.Errorf("stopped %v, within %v", cut.Stopped, chosen.Within)
@@ -169,23 +189,28 @@ func TestSearchOutOfTime(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "the search ended after 1ms") }) {
+	if !slices.ContainsFunc(r.Warnings, func(w string) bool {
+		return strings.HasPrefix(w, "the search ended after 1ms")
+	}) {
 		t.Errorf("warnings %q", r.Warnings)
 	}
 }
 
-// The objective of the job is what gets small: nothing else finds fewer bytes of flash than the search for flash, nor fewer cycles
-// than that for cycles.
+// The objective of the job is what gets small: nothing else finds fewer bytes of flash than the
+// search for flash, nor fewer cycles than that for cycles.
 func TestObjectives(t *testing.T) {
 	worst := map[string]map[string]float64{}
 	for _, objective := range []string{Flash, Cycles} {
-		in := mustCity(t, "epochs = 1", [3]string{"job.toml", "[outputs]", fmt.Sprintf("[search]\nobjective = %q\n[outputs]", objective)})
+		in := mustCity(t, "epochs = 1",
+			[3]string{"job.toml", "[outputs]",
+				fmt.Sprintf("[search]\nobjective = %q\n[outputs]", objective)})
 		_, chosen, f := searched(t, in)
 		if !strings.HasPrefix(f.Objective, objective) {
 			t.Errorf("objective %q", f.Objective)
 		}
 		worst[objective] = map[string]float64{}
-		for _, c := range in.Costs(chosen.Candidate) { // the share of the target with the least room, as the objective has it
+		// the share of the target with the least room, as the objective has it
+		for _, c := range in.Costs(chosen.Candidate) {
 			if c.Part == Total && (c.Resource == Flash || c.Resource == Cycles) {
 				share := limitShare(c)
 				if math.IsNaN(share) {
@@ -200,13 +225,16 @@ func TestObjectives(t *testing.T) {
 	}
 }
 
-// additive is a network whose output is the sum of weight times feature: unit j hears feature j alone and stays above 0. Every sequence
-// has independent features of standard deviation 1 (times the factor that scale gives) and noise on the reference.
-func additive(t *testing.T, weights, scores []float64, sequences int, noise float64, scenario func(i int) string, scale func(i, feature int) float64) *Inputs {
+// additive is a network whose output is the sum of weight times feature: unit j hears feature j
+// alone and stays above 0. Every sequence has independent features of standard deviation 1 (times
+// the factor that scale gives) and noise on the reference.
+func additive(t *testing.T, weights, scores []float64, sequences int, noise float64,
+	scenario func(i int) string, scale func(i, feature int) float64) *Inputs {
 	t.Helper()
 	n, steps := len(weights), 200
 	const lift = 20.0 // above any feature value
-	layer := &model.Recurrent{Kind: model.ElmanReLU, Inputs: n, Units: n, W: make([]float64, n*n), U: make([]float64, n*n), B: make([]float64, n), D: make([]float64, n)}
+	layer := &model.Recurrent{Kind: model.ElmanReLU, Inputs: n, Units: n, W: make([]float64, n*n),
+		U: make([]float64, n*n), B: make([]float64, n), D: make([]float64, n)}
 	head := &model.Dense{Inputs: n, Outputs: 1, W: slices.Clone(weights), B: []float64{0}}
 	in := &Inputs{Job: &Job{Tolerances: map[string]Tolerance{"y": riseOf(0.05)}}}
 	var features []dataset.Feature
@@ -217,12 +245,15 @@ func additive(t *testing.T, weights, scores []float64, sequences int, noise floa
 		names = append(names, fmt.Sprintf("x%d", j))
 		features = append(features, dataset.Feature{Name: names[j], Std: 1})
 	}
-	in.Float = dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}, features, []dataset.Output{{Name: "y", Std: 1}})
-	in.Scores = &prune.Scores{Items: names, Columns: []prune.Column{{Scenario: prune.All, Output: prune.All, Values: scores}}}
+	in.Float = dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{layer},
+		Dense: []*model.Dense{head}}, features, []dataset.Output{{Name: "y", Std: 1}})
+	in.Scores = &prune.Scores{Items: names,
+		Columns: []prune.Column{{Scenario: prune.All, Output: prune.All, Values: scores}}}
 	random := rand.New(rand.NewPCG(21, 0))
 	in.Selection = &dataset.Recordings{Features: n, Outputs: 1}
 	for i := range sequences {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: scenario(i), Steps: steps, X: make([]float64, n*steps), Y: make([]float64, steps)}
+		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: scenario(i), Steps: steps,
+			X: make([]float64, n*steps), Y: make([]float64, steps)}
 		for k := range s.X {
 			s.X[k] = random.NormFloat64() * scale(i, k%n)
 		}
@@ -235,8 +266,9 @@ func additive(t *testing.T, weights, scores []float64, sequences int, noise floa
 	return in
 }
 
-// Feature x0 has the least score by far, and over all recordings its loss is nothing: but in one scenario the noise is small, and
-// there the error would rise by √(1 + 0.05²/0.1²) - 1 = 12 %. It stays. Feature x1, with more score, goes: √(1 + 0.05²) - 1 = 0.1 %.
+// Feature x0 has the least score by far, and over all recordings its loss is nothing: but in one
+// scenario the noise is small, and there the error would rise by √(1 + 0.05²/0.1²) - 1 = 12 %. It
+// stays. Feature x1, with more score, goes: √(1 + 0.05²) - 1 = 0.1 %.
 func TestAFeatureThatOneScenarioNeedsStays(t *testing.T) {
 	scenario := func(i int) string {
 		if i%4 == 0 {
@@ -253,7 +285,8 @@ func TestAFeatureThatOneScenarioNeedsStays(t *testing.T) {
 		}
 		return 1
 	}
-	in := additive(t, []float64{0.05, 0.05, 1, 1}, []float64{0.01, 0.2, 1, 1}, 48, 1, scenario, scale)
+	in := additive(t, []float64{0.05, 0.05, 1, 1}, []float64{0.01, 0.2, 1, 1}, 48, 1, scenario,
+		scale)
 	cut, _, _ := searched(t, in)
 	goes := func(features ...int) *Point {
 		for _, p := range cut.Points {
@@ -280,7 +313,8 @@ func TestAFeatureThatOneScenarioNeedsStays(t *testing.T) {
 	}
 }
 
-// fixedOrder is the search as one pass: front ends, then features and units by their share of the scores, each tried once.
+// fixedOrder is the search as one pass: front ends, then features and units by their share of the
+// scores, each tried once.
 func fixedOrder(in *Inputs, cut *Cut) Candidate {
 	items := in.items(cut)
 	slices.SortStableFunc(items, func(a, b item) int {
@@ -304,10 +338,13 @@ func fixedOrder(in *Inputs, cut *Cut) Candidate {
 	return kept
 }
 
-// Front ends small and large lose the same: √(1 + 0.27²) - 1 = 3.6 % each, and √(1 + 2·0.27²) - 1 = 7 % together, so one of them can go.
-// The scores put the small one first, and one pass in their order is left with 4 KiB that the search saves.
+// Front ends small and large lose the same: √(1 + 0.27²) - 1 = 3.6 % each, and √(1 + 2·0.27²) - 1 =
+// 7 % together, so one of them can go. The scores put the small one first, and one pass in their
+// order is left with 4 KiB that the search saves.
 func TestAnOrderThatIsFixedIsWorse(t *testing.T) {
-	in := additive(t, []float64{0.27, 0.27, 1}, []float64{0.1, 0.11, 1}, 60, 1, func(int) string { return "only" }, func(int, int) float64 { return 1 })
+	in := additive(t, []float64{0.27, 0.27, 1}, []float64{0.1, 0.11, 1}, 60, 1, func(int) string {
+		return "only"
+	}, func(int, int) float64 { return 1 })
 	in.Float.Features[0].FrontEnd, in.Float.Features[1].FrontEnd = "small", "large"
 	in.Job.FrontEnds = []FrontEnd{{Name: "small", Flash: 16}, {Name: "large", Flash: 4096}}
 	cut, chosen, _ := searched(t, in)

@@ -26,9 +26,11 @@ const settleHint = `for example settle = "5 s" or settle = "50 steps"`
 func (r *SettleRule) UnmarshalTOML(v any) error {
 	text, ok := v.(string)
 	if !ok {
-		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "the unit is missing", Hint: settleHint}
+		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "the unit is missing",
+			Hint: settleHint}
 	}
-	if number, isSteps := strings.CutSuffix(strings.TrimSuffix(strings.TrimSpace(text), "s"), "step"); isSteps {
+	if number, isSteps := strings.CutSuffix(strings.TrimSuffix(strings.TrimSpace(text), "s"),
+		"step"); isSteps {
 		steps, err := strconv.Atoi(strings.TrimSpace(number))
 		if err != nil || steps < 1 {
 			return &targets.QuantityError{Text: text, Msg: "no number of steps", Hint: settleHint}
@@ -73,27 +75,35 @@ func (in *Inputs) applySettle() error {
 	}
 	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
 		between := stepTime(rec)
-		if period := in.Period(); rule.Seconds > 0 && period > 0 && math.Abs(between-period) > samePeriod*period {
-			return in.Job.at(`write settle in steps, such as "50 steps", or t in seconds`, fmt.Sprintf("settle is in seconds, but t of the recordings grows by %.4g from step to step, and the targets have a period of %.4g s", between, period), "recordings", "settle")
+		if period := in.Period(); rule.Seconds > 0 && period > 0 && math.Abs(between-period) >
+			samePeriod*period {
+			return in.Job.at(`write settle in steps, such as "50 steps", or t in seconds`,
+				fmt.Sprintf("settle is in seconds, but t of the recordings grows by %.4g from "+
+					"step to step, and the targets have a period of %.4g s", between, period),
+				"recordings", "settle")
 		}
 		count := rule.Steps
 		if rule.Seconds > 0 {
-			const slack = 1e-9 // 5 s of 0.1 s each are 50 steps, whatever the last digit of their quotient
+			// 5 s of 0.1 s each are 50 steps, whatever the last digit of their quotient
+			const slack = 1e-9
 			count = int(math.Ceil(rule.Seconds/between - slack))
 		}
 		if rule.Seconds > 0 && rule.Seconds < (1-samePeriod)*between {
-			return in.Job.at(settleHint, fmt.Sprintf("settle is less than a step, which takes %.4g s",
-				between), "recordings", "settle")
+			return in.Job.at(settleHint,
+				fmt.Sprintf("settle is less than a step, which takes %.4g s",
+					between), "recordings", "settle")
 		}
 		for _, s := range rec.Sequences {
 			s.Settle = min(count, s.Steps)
 		}
 		if rec.Judged() == 0 {
-			return in.Job.at(settleHint, fmt.Sprintf("settle leaves no step of the recordings: the longest sequence has %d", longest(rec)), "recordings", "settle")
+			return in.Job.at(settleHint, fmt.Sprintf("settle leaves no step of the recordings: "+
+				"the longest sequence has %d", longest(rec)), "recordings", "settle")
 		}
 	}
 	if share := leftOut(in.Signoff); share > largestStart {
-		in.Warnings = append(in.Warnings, fmt.Sprintf("settle leaves %.0f %% of the steps of the sign-off recordings out of every judgement", 100*share))
+		in.Warnings = append(in.Warnings, fmt.Sprintf("settle leaves %.0f %% of the steps of "+
+			"the sign-off recordings out of every judgement", 100*share))
 	}
 	return nil
 }
@@ -157,7 +167,8 @@ func (r *Result) start() *Start {
 	s := r.scoresOn(&rec)
 	for o, output := range in.judged() {
 		whole := in.places(&rec, o)[0]
-		start.Loss = append(start.Loss, in.lossRow(output, whole, dataset.Metrics(in.Float.Classes)[0], s))
+		start.Loss = append(start.Loss,
+			in.lossRow(output, whole, dataset.Metrics(in.Float.Classes)[0], s))
 	}
 	return start
 }
@@ -174,7 +185,8 @@ func (r *Result) settledBounds() (bounds []float64, any bool) {
 	for _, output := range in.judged() {
 		bound := math.Inf(1)
 		for _, l := range r.Loss {
-			if l.Output != output.Name || !l.Judged || l.Metric == dataset.Explained || in.Float.Classes {
+			if l.Output != output.Name || !l.Judged || l.Metric == dataset.Explained ||
+				in.Float.Classes {
 				continue
 			}
 			if l.Relative {
@@ -245,7 +257,8 @@ func (r *Result) startEffect() *startEffect {
 		rest.Sequences = append(rest.Sequences, &later)
 	}
 	var most *startEffect
-	mostRank, mostMoved := 0, 0.0 // a row that passes with the start alone ranks before another changed verdict
+	// a row that passes with the start alone ranks before another changed verdict
+	mostRank, mostMoved := 0, 0.0
 	for _, later := range in.lossRows(&rest, r.scoresOn(&rest), true) {
 		at := slices.IndexFunc(r.Loss, later.sameRow)
 		if at < 0 {
@@ -308,7 +321,8 @@ func squaredErrors(p dataset.Predictor, rec *dataset.Recordings) [][][]float64 {
 			all[o][i] = make([]float64, s.Steps)
 		}
 		for step := range s.Steps {
-			y, got := s.Y[step*rec.Outputs:(step+1)*rec.Outputs], predicted[step*rec.Outputs:(step+1)*rec.Outputs]
+			y, got := s.Y[step*rec.Outputs:(step+1)*rec.Outputs],
+				predicted[step*rec.Outputs:(step+1)*rec.Outputs]
 			if rec.Classes {
 				if dataset.Class(y) != dataset.Class(got) {
 					all[0][i][step] = 1

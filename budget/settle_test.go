@@ -19,10 +19,12 @@ func TestSettleIsReadAndRefused(t *testing.T) {
 		{`"5"`, -1, "neither steps nor a time"},
 		{`"-5 s"`, -1, "neither steps nor a time"},
 		{`5`, -1, "the unit is missing"},
-		{`"2.5 s"`, -1, "t of the recordings grows by 1 from step to step, and the targets have a period of 0.1 s"},
+		{`"2.5 s"`, -1, "t of the recordings grows by 1 from step to step, and the targets have " +
+			"a period of 0.1 s"},
 		{`"100000 steps"`, -1, "settle leaves no step of the recordings"},
 	} {
-		in, err := city(t, "epochs = 1", [3]string{"job.toml", "[features]", "settle = " + c.settle + "\n[features]"})
+		in, err := city(t, "epochs = 1",
+			[3]string{"job.toml", "[features]", "settle = " + c.settle + "\n[features]"})
 		switch {
 		case c.steps < 0 && (err == nil || !strings.Contains(err.Error(), c.says)):
 			t.Errorf("%s: %v, want %q in it", c.settle, err, c.says)
@@ -37,14 +39,16 @@ func TestSettleIsReadAndRefused(t *testing.T) {
 		}
 	}
 	// In seconds, with targets of the recorded period: 2.5 periods are three steps.
-	in, err := city(t, "epochs = 1", [3]string{"job.toml", `period = "100 ms"`, `period = "1 s"`}, [3]string{"job.toml", "[features]", "settle = \"2.5 s\"\n[features]"})
+	in, err := city(t, "epochs = 1", [3]string{"job.toml", `period = "100 ms"`, `period = "1 s"`},
+		[3]string{"job.toml", "[features]", "settle = \"2.5 s\"\n[features]"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if s := in.Signoff.Sequences[0]; s.Settle != 3 {
 		t.Errorf("%d steps settle, want 3", s.Settle)
 	}
-	_, err = city(t, "epochs = 1", [3]string{"job.toml", `period = "100 ms"`, `period = "1 s"`}, [3]string{"job.toml", "[features]", "settle = \"1 us\"\n[features]"})
+	_, err = city(t, "epochs = 1", [3]string{"job.toml", `period = "100 ms"`, `period = "1 s"`},
+		[3]string{"job.toml", "[features]", "settle = \"1 us\"\n[features]"})
 	if err == nil || !strings.Contains(err.Error(), "settle is less than a step, which takes 1 s") {
 		t.Errorf("a microsecond: %v", err)
 	}
@@ -70,7 +74,8 @@ func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 	s := r.scoresOn(in.Signoff)
 	r.Loss = in.lossRows(in.Signoff, s, false)
 	// As if the later steps had got much worse: a cut network would.
-	chosen.Fixed.Dense[0].Weights.Bias[0] += 1 << (chosen.Fixed.OutputFraction(0) - 1) // half a unit
+	// half a unit
+	chosen.Fixed.Dense[0].Weights.Bias[0] += 1 << (chosen.Fixed.OutputFraction(0) - 1)
 	r.Loss = in.lossRows(in.Signoff, r.scoresOn(in.Signoff), false)
 	// It passes with the start and fails ever after: that is a cause.
 	r.Examination = &Examination{}
@@ -79,7 +84,8 @@ func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 		t.Fatalf("causes %+v, note %q", r.Examination.Causes, r.startNote)
 	}
 	says := r.Examination.Causes[0].String()
-	if !strings.HasPrefix(says, "the first 16 steps of the sign-off sequences behave unlike the rest and decide") ||
+	if !strings.HasPrefix(says, "the first 16 steps of the sign-off sequences behave unlike the "+
+		"rest and decide") ||
 		!strings.Contains(says, `settle = "16 steps"`) {
 		t.Fatal(says)
 	}
@@ -88,12 +94,14 @@ func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 		t.Fatal(err)
 	}
 	start := r.start()
-	if math.Abs(start.Share-0.08) > 1e-9 || len(start.Loss) != 2 || start.Loss[0].Float < 29 || start.Loss[1].Float > 1 {
+	if math.Abs(start.Share-0.08) > 1e-9 || len(start.Loss) != 2 || start.Loss[0].Float < 29 ||
+		start.Loss[1].Float > 1 {
 		t.Errorf("left out: %+v", start)
 	}
 	with := r.Loss[0]
 	without := in.lossRows(in.Signoff, r.scoresOn(in.Signoff), false)[0]
 	if !(without.Float < 1 && with.Float > 5 && without.Rise > 10*with.Rise) {
-		t.Errorf("error %g, rise %g with the start; %g, %g without", with.Float, with.Rise, without.Float, without.Rise)
+		t.Errorf("error %g, rise %g with the start; %g, %g without", with.Float, with.Rise,
+			without.Float, without.Rise)
 	}
 }

@@ -17,7 +17,8 @@ var (
 		"elman_tanh": model.ElmanTanh, "elman_relu": model.ElmanReLU,
 	}
 	shapeActivations = map[string]model.Activation{
-		"identity": model.Identity, "relu": model.ReLU, "tanh": model.Tanh, "logistic": model.Logistic,
+		"identity": model.Identity, "relu": model.ReLU, "tanh": model.Tanh,
+		"logistic": model.Logistic,
 	}
 )
 
@@ -32,10 +33,12 @@ func ShapeText(s quant.Shape) string {
 	parts := []string{strconv.Itoa(s.Features)}
 	for i, l := range s.Layers {
 		f := s.Formats.Layers[i]
-		parts = append(parts, fmt.Sprintf("%s:%d:%d:%d:%d", nameOf(shapeKinds, l.Kind), l.Units, f.InputBits, f.RecurrentBits, f.StateBits))
+		parts = append(parts, fmt.Sprintf("%s:%d:%d:%d:%d", nameOf(shapeKinds, l.Kind), l.Units,
+			f.InputBits, f.RecurrentBits, f.StateBits))
 	}
 	for i, d := range s.Dense {
-		parts = append(parts, fmt.Sprintf("dense:%d:%d:%s", d.Outputs, s.Formats.Dense[i], nameOf(shapeActivations, d.Activation)))
+		parts = append(parts, fmt.Sprintf("dense:%d:%d:%s", d.Outputs, s.Formats.Dense[i],
+			nameOf(shapeActivations, d.Activation)))
 	}
 	return strings.Join(parts, ";")
 }
@@ -75,14 +78,16 @@ func ParseShape(text string) (quant.Shape, error) {
 		}
 		kind, known := shapeKinds[fields[0]]
 		n, ok := numbers(fields[1:], 4)
-		if !known || !ok || len(s.Dense) > 0 || !slices.Contains([]int{4, 8, 16}, n[1]) || !slices.Contains([]int{4, 8, 16}, n[2]) || !slices.Contains([]int{16, 32}, n[3]) {
+		if !known || !ok || len(s.Dense) > 0 || !slices.Contains([]int{4, 8, 16}, n[1]) ||
+			!slices.Contains([]int{4, 8, 16}, n[2]) || !slices.Contains([]int{16, 32}, n[3]) {
 			return bad(part)
 		}
 		if isElman := kind == model.ElmanTanh || kind == model.ElmanReLU; isElman && n[3] != 16 {
 			return bad(part)
 		}
 		s.Layers = append(s.Layers, quant.LayerShape{Kind: kind, Units: n[0]})
-		s.Formats.Layers = append(s.Formats.Layers, quant.LayerFormats{InputBits: n[1], RecurrentBits: n[2], StateBits: n[3]})
+		s.Formats.Layers = append(s.Formats.Layers,
+			quant.LayerFormats{InputBits: n[1], RecurrentBits: n[2], StateBits: n[3]})
 	}
 	if len(s.Layers) == 0 || len(s.Dense) == 0 {
 		return quant.Shape{}, fmt.Errorf("%q names no recurrent or no dense layer", text)

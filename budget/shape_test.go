@@ -10,11 +10,14 @@ import (
 
 func TestShapeText(t *testing.T) {
 	shape := quant.Shape{
-		Features: 17, Layers: []quant.LayerShape{{Kind: model.GRUResetAfter, Units: 13}, {Kind: model.LSTM, Units: 4}},
-		Dense: []quant.DenseShape{{Outputs: 5, Activation: model.ReLU}, {Outputs: 2, Activation: model.Identity}},
+		Features: 17, Layers: []quant.LayerShape{{Kind: model.GRUResetAfter, Units: 13},
+			{Kind: model.LSTM, Units: 4}},
+		Dense: []quant.DenseShape{{Outputs: 5, Activation: model.ReLU},
+			{Outputs: 2, Activation: model.Identity}},
 		Formats: quant.Formats{
-			Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 4, StateBits: 32}, {InputBits: 16, RecurrentBits: 8, StateBits: 16}},
-			Dense:  []int{8, 16},
+			Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 4, StateBits: 32},
+				{InputBits: 16, RecurrentBits: 8, StateBits: 16}},
+			Dense: []int{8, 16},
 		},
 	}
 	const text = "17;gru_after:13:8:4:32;lstm:4:16:8:16;dense:5:8:relu;dense:2:16:identity"
@@ -39,7 +42,8 @@ func FuzzParseShape(f *testing.F) {
 		if err != nil || !reflect.DeepEqual(again, s) {
 			t.Fatalf("%q became %+v, then %+v, %v", text, s, again, err)
 		}
-		for _, isa := range []string{"armv7em", "avr"} { // no shape that is read may panic the estimate
+		// no shape that is read may panic the estimate
+		for _, isa := range []string{"armv7em", "avr"} {
 			kernelsFor(isa).codeBytes(s, isa)
 		}
 	})

@@ -44,7 +44,8 @@ func (s *sheet) addAtLeast(resource, unit string, limit, value float64) {
 func (s *sheet) last() Cost { return s.rows[len(s.rows)-1] }
 
 func (s *sheet) row(resource, unit, part string) Cost {
-	return Cost{Target: s.target.Name, Profile: s.target.Core.Name, Resource: resource, Part: part, Unit: unit, Estimate: math.NaN(), Limit: math.NaN()}
+	return Cost{Target: s.target.Name, Profile: s.target.Core.Name, Resource: resource, Part: part,
+		Unit: unit, Estimate: math.NaN(), Limit: math.NaN()}
 }
 
 // judged gives a row its verdict, if it has a limit.

@@ -31,9 +31,11 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view 
 			late = "early"
 		}
 		says := fmt.Sprintf("seem to be recorded %s too %s", steps(max(k, -k)), late)
-		views = append(views, view{in.cause(CauseShift, "the outputs of the recordings", says, rec, s.base, s.score, s.compared), s.compared, func() (*dataset.Recordings, [][]float64) {
-			return s.later, s.values
-		}})
+		views = append(views,
+			view{in.cause(CauseShift, "the outputs of the recordings", says, rec, s.base, s.score,
+				s.compared), s.compared, func() (*dataset.Recordings, [][]float64) {
+				return s.later, s.values
+			}})
 	}
 	return views
 }
@@ -54,7 +56,8 @@ func (in *Inputs) backwards(rec *dataset.Recordings, base *dataset.Score) view {
 	}
 	score := in.scoreOf(rec, predicted)
 	c := in.compareAll(base, score, dataset.Compare)
-	cause := in.cause(CauseBackwards, "the steps of the recordings", "seem to run backwards", rec, base,
+	cause := in.cause(CauseBackwards, "the steps of the recordings", "seem to run backwards", rec,
+		base,
 		score, c)
 	return view{cause, c, func() (*dataset.Recordings, [][]float64) { return rec, predicted }}
 }
@@ -90,7 +93,8 @@ func (in *Inputs) shifted(rec *dataset.Recordings, predicted [][]float64, k int)
 
 // overlap pairs predictions with the outputs at the same step and with those k steps later, on the
 // steps that have both.
-func overlap(rec *dataset.Recordings, predicted [][]float64, k int) (given, shifted *dataset.Recordings, values [][]float64) {
+func overlap(rec *dataset.Recordings, predicted [][]float64,
+	k int) (given, shifted *dataset.Recordings, values [][]float64) {
 	a, b := *rec, *rec
 	a.Sequences, b.Sequences, a.Memory, b.Memory = nil, nil, 0, 0
 	for i, s := range rec.Sequences {
@@ -115,13 +119,13 @@ func overlap(rec *dataset.Recordings, predicted [][]float64, k int) (given, shif
 // recorded too early. Where a network forecasts or smooths, its outputs come nearer to earlier
 // recorded values than to those of the same step, and nothing is wrong. Two things tell:
 //
-//   - sign-off outputs alone that are followed earlier as well as those of the selection recordings are
-//     followed at their own steps;
+//   - sign-off outputs alone that are followed earlier as well as those of the selection recordings
+//     are followed at their own steps;
 //   - what features and predictions of a step still say of the error at that step, by a linear fit.
-//     Training leaves nothing where the outputs belong. A forecast of tomorrow leaves much of an error
-//     against today, which the features know. So the outputs belong earlier if less is told there,
-//     with all of the 95 % interval of the difference. Where both sets fit better so, it is that of
-//     both.
+//     Training leaves nothing where the outputs belong. A forecast of tomorrow leaves much of an
+//     error against today, which the features know. So the outputs belong earlier if less is told
+//     there, with all of the 95 % interval of the difference. Where both sets fit better so, it is
+//     that of both.
 func (in *Inputs) belongEarlier(rec *dataset.Recordings, here shift, k int) bool {
 	other := in.Signoff
 	if rec == in.Signoff {
@@ -147,12 +151,14 @@ func (in *Inputs) belongEarlier(rec *dataset.Recordings, here shift, k int) bool
 // selection recordings. A filter that has to follow faster signals than it was trained on lags
 // behind, and is nearer to what was recorded earlier, but not as near.
 func (in *Inputs) errsAsOnSelection(s shift) bool {
-	return in.errorOf(s.score, s.output) <= errsMoreRatio*in.errorOf(in.floatOnSelection(), s.output)
+	return in.errorOf(s.score, s.output) <= errsMoreRatio*in.errorOf(in.floatOnSelection(),
+		s.output)
 }
 
 // and joins the same shift of other recordings.
 func (s shift) and(t shift) shift {
-	s.given, s.later, s.values = dataset.Join(s.given, t.given), dataset.Join(s.later, t.later), slices.Concat(s.values, t.values)
+	s.given, s.later, s.values = dataset.Join(s.given, t.given), dataset.Join(s.later, t.later),
+		slices.Concat(s.values, t.values)
 	return s
 }
 
@@ -167,7 +173,8 @@ func (in *Inputs) toldLess(s shift) (less, squares []float64) {
 	less, squares = make([]float64, len(s.values)), make([]float64, len(s.values))
 	for half := range 2 {
 		width := in.regressors()
-		products, ofGiven, ofLater := mat.NewSymDense(width, nil), make([]float64, width), make([]float64, width)
+		products, ofGiven, ofLater := mat.NewSymDense(width, nil), make([]float64, width),
+			make([]float64, width)
 		raw := products.RawSymmetric()
 		in.eachError(s, func(i int, row []float64, given, later float64) {
 			if i%2 == half {
@@ -197,7 +204,8 @@ func (in *Inputs) toldLess(s shift) (less, squares []float64) {
 		told := func(e, fit float64) float64 { return float64(e*e) - float64((e-fit)*(e-fit)) }
 		in.eachError(s, func(i int, row []float64, given, later float64) {
 			if i%2 == half {
-				less[i] += told(given, portable.Dot(ofGiven, row)) - told(later, portable.Dot(ofLater, row))
+				less[i] += told(given, portable.Dot(ofGiven, row)) -
+					told(later, portable.Dot(ofLater, row))
 				squares[i] += float64(given * given)
 			}
 		})
@@ -217,13 +225,15 @@ func (in *Inputs) eachError(s shift, visit func(i int, row []float64, given, lat
 	features := row[1 : 1+len(in.Float.Kept)]
 	for i, sequence := range s.given.Sequences {
 		for step := sequence.Settle; step < sequence.Steps; step++ {
-			in.Float.Normalise(sequence.X[step*s.given.Features:(step+1)*s.given.Features], features)
+			in.Float.Normalise(sequence.X[step*s.given.Features:(step+1)*s.given.Features],
+				features)
 			at := step * s.given.Outputs
 			for o, mean := range means {
 				row[1+len(features)+o] = s.values[i][at+o] - mean
 			}
 			at += s.output
-			visit(i, row, sequence.Y[at]-s.values[i][at], s.later.Sequences[i].Y[at]-s.values[i][at])
+			visit(i, row, sequence.Y[at]-s.values[i][at],
+				s.later.Sequences[i].Y[at]-s.values[i][at])
 		}
 	}
 }

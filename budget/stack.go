@@ -9,8 +9,9 @@ import (
 	"kerf/quant"
 )
 
-// StackAlign is the multiple that every frame is filled up to, by instruction set. Sources: Procedure Call Standard for the Arm
-// Architecture, section 6.2.1.2 (8 at interfaces); RISC-V calling convention (16); avr-gcc has none.
+// StackAlign is the multiple that every frame is filled up to, by instruction set. Sources:
+// Procedure Call Standard for the Arm Architecture, section 6.2.1.2 (8 at interfaces); RISC-V
+// calling convention (16); avr-gcc has none.
 func StackAlign(isa string) int {
 	switch isa {
 	case "rv32imc":
@@ -21,8 +22,9 @@ func StackAlign(isa string) int {
 	return 8
 }
 
-// stackBytes bounds the stack of a step in bytes: the frame of the step and the deepest of the functions that it
-// calls. A frame holds arrays, whose size is known, and registers and temporaries, of which kernels.toml has the most that was seen.
+// stackBytes bounds the stack of a step in bytes: the frame of the step and the deepest of the
+// functions that it calls. A frame holds arrays, whose size is known, and registers and
+// temporaries, of which kernels.toml has the most that was seen.
 func (k *kernelSet) stackBytes(s quant.Shape, isa string) int {
 	align := StackAlign(isa)
 	frame := func(arrays int, name string) int {
@@ -38,13 +40,14 @@ func (k *kernelSet) stackBytes(s quant.Shape, isa string) int {
 		if !m.isDense {
 			caller = fmt.Sprintf("l%d_step", m.layer)
 		}
-		deepest = max(deepest, k.chain(s, isa, m.name+"_rows")+frame(FrameArrays(s, caller), StackKey(s, isa, caller)))
+		deepest = max(deepest, k.chain(s, isa, m.name+"_rows")+frame(FrameArrays(s, caller),
+			StackKey(s, isa, caller)))
 	})
 	return frame(FrameArrays(s, "step"), StackKey(s, isa, "step")) + deepest
 }
 
-// chain bounds what a function takes with all that it calls. Where no network of its form was measured, the largest of its
-// word width stands in.
+// chain bounds what a function takes with all that it calls. Where no network of its form was
+// measured, the largest of its word width stands in.
 func (k *kernelSet) chain(s quant.Shape, isa, function string) int {
 	key := StackKey(s, isa, function)
 	if v, ok := k.Stack[key]; ok {
@@ -63,8 +66,9 @@ func (k *kernelSet) chain(s quant.Shape, isa, function string) int {
 	return most
 }
 
-// StackKey names the figure of kernels.toml for a function of the emitted C: of those that read rows, and of a last layer whose sums are the outputs, it is what the
-// function and all that it calls take; of others what their own frame takes beyond its arrays.
+// StackKey names the figure of kernels.toml for a function of the emitted C: of those that read
+// rows, and of a last layer whose sums are the outputs, it is what the function and all that it
+// calls take; of others what their own frame takes beyond its arrays.
 func StackKey(s quant.Shape, isa, function string) string {
 	if function == "step" {
 		if len(s.Layers)+len(s.Dense) > 2 {
@@ -82,7 +86,8 @@ func StackKey(s quant.Shape, isa, function string) string {
 		switch function {
 		case m.name + "_rows":
 			w := wayOf(isa)
-			key = fmt.Sprintf("rows%d", m.bits) + w.block(w.findHelpers(s, isa), m.rows, m.columns, m.bits, 0).stackForm(m.bits)
+			key = fmt.Sprintf("rows%d", m.bits) + w.block(w.findHelpers(s, isa), m.rows, m.columns,
+				m.bits, 0).stackForm(m.bits)
 		case m.name + "_step":
 			d := s.Dense[m.layer]
 			switch {
@@ -98,8 +103,9 @@ func StackKey(s quant.Shape, isa, function string) string {
 	return key
 }
 
-// stackForm tells functions that read rows apart by what decides how many registers they keep: whether there is a loop over groups of rows,
-// rows that are left, and a routine that is called for these.
+// stackForm tells functions that read rows apart by what decides how many registers they keep:
+// whether there is a loop over groups of rows, rows that are left, and a routine that is called for
+// these.
 func (f function) stackForm(bits int) string {
 	row := "row" + strconv.Itoa(bits)
 	form := ""
@@ -127,7 +133,8 @@ func FrameArrays(s quant.Shape, function string) int {
 	if function == "step" {
 		sum := 0
 		for i, l := range s.Layers {
-			if l.Kind != model.LSTM && s.Formats.Layers[i].StateBits == 32 { // a 16-bit view of the state
+			// a 16-bit view of the state
+			if l.Kind != model.LSTM && s.Formats.Layers[i].StateBits == 32 {
 				sum += int16s(l.Units)
 			}
 		}
@@ -142,7 +149,8 @@ func FrameArrays(s quant.Shape, function string) int {
 		}
 		rows := l.Kind.Gates() * l.Units
 		if l.Kind == model.GRUResetBefore {
-			return int16s(rows) + int16s(2*l.Units) + 2*int16s(l.Units) // and the scaled state and a gate
+			// and the scaled state and a gate
+			return int16s(rows) + int16s(2*l.Units) + 2*int16s(l.Units)
 		}
 		return 2 * int16s(rows) // results of input and recurrent rows
 	}

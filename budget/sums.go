@@ -30,7 +30,8 @@ func (in *Inputs) sums(rows []Loss, s scores) []Sums {
 		for r := -1; r < len(in.Regions); r++ {
 			region, where := "", ""
 			if r >= 0 {
-				region, where = in.Regions[r].Name, in.Regions[r].Describe(dataset.OutputNames(in.Float.Outputs))
+				region, where = in.Regions[r].Name,
+					in.Regions[r].Describe(dataset.OutputNames(in.Float.Outputs))
 			}
 			for _, metric := range append(dataset.Metrics(in.Float.Classes), dataset.Explained) {
 				isJudged := func(l Loss) bool {

@@ -31,7 +31,8 @@ where.temp_min_next = { max = 0.0 }
 	var got []string
 	for _, sums := range all {
 		got = append(got, fmt.Sprintf("%s %s %s", sums.Output, sums.Region, sums.Metric))
-		if sums.Fixed.Sequences != len(in.Signoff.Sequences) || sums.Fixed.Check(sums.Metric) != nil {
+		if sums.Fixed.Sequences != len(in.Signoff.Sequences) || sums.Fixed.Check(sums.Metric) !=
+			nil {
 			t.Errorf("%+v", sums)
 		}
 		for _, l := range rows {

@@ -76,8 +76,10 @@ func (b *Bound) UnmarshalTOML(v any) error {
 	case string:
 		b.Off = v == offText
 	}
-	if _, isText := v.(string); isText != b.Off || math.IsNaN(b.Value) || math.IsInf(b.Value, 0) || b.Value < 0 {
-		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "no tolerance", Hint: `a tolerance is a number in the unit of the output, 0 or more, or "off"`}
+	if _, isText := v.(string); isText != b.Off || math.IsNaN(b.Value) || math.IsInf(b.Value, 0) ||
+		b.Value < 0 {
+		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "no tolerance",
+			Hint: `a tolerance is a number in the unit of the output, 0 or more, or "off"`}
 	}
 	return nil
 }
@@ -158,11 +160,13 @@ func (in *Inputs) checkTolerances() error {
 	for _, name := range sortedKeys(job.Tolerances) {
 		t := job.Tolerances[name]
 		if !slices.Contains(outputs, name) {
-			return job.at(targets.DidYouMean(name, outputs), fmt.Sprintf("tolerance for the unknown output %q", name), "tolerance", name)
+			return job.at(targets.DidYouMean(name, outputs),
+				fmt.Sprintf("tolerance for the unknown output %q", name), "tolerance", name)
 		}
 		says := t.Explained != nil
 		if says && !(*t.Explained < 1) {
-			return job.at(`for example explained = "80 %"`, "no network explains everything", "tolerance", name, "explained")
+			return job.at(`for example explained = "80 %"`, "no network explains everything",
+				"tolerance", name, "explained")
 		}
 		for _, part := range in.figuresOf(name) {
 			for _, f := range part.list() {
@@ -171,16 +175,21 @@ func (in *Inputs) checkTolerances() error {
 				}
 				says = true
 				if !slices.Contains(dataset.Metrics(in.Float.Classes), f.metric) {
-					return job.at("a regression has rmse_rise, mae_rise, rmse, mae, max_error, bias; a classifier accuracy_drop, balanced_accuracy_drop, disagreement", fmt.Sprintf("%s is no metric of this network", f.metric), part.path...)
+					return job.at("a regression has rmse_rise, mae_rise, rmse, mae, max_error, "+
+						"bias; a classifier accuracy_drop, balanced_accuracy_drop, disagreement",
+						fmt.Sprintf("%s is no metric of this network", f.metric), part.path...)
 				}
 			}
 		}
 		if !says {
-			return job.at(`for example { rmse_rise = "5 %" }`, "the tolerance says nothing", "tolerance", name)
+			return job.at(`for example { rmse_rise = "5 %" }`, "the tolerance says nothing",
+				"tolerance", name)
 		}
 		for _, region := range sortedKeys(t.Region) {
 			if known := job.regionNames(); !slices.Contains(known, region) {
-				return job.at(targets.DidYouMean(region, known), fmt.Sprintf("tolerance for the unknown region %q", region), "tolerance", name, "region", region)
+				return job.at(targets.DidYouMean(region, known),
+					fmt.Sprintf("tolerance for the unknown region %q", region), "tolerance", name,
+					"region", region)
 			}
 		}
 	}
@@ -207,7 +216,9 @@ func (in *Inputs) checkScenarios() error {
 	for _, output := range sortedKeys(in.Job.Tolerances) {
 		for _, name := range sortedKeys(in.Job.Tolerances[output].Scenario) {
 			if !slices.Contains(known, name) {
-				return in.Job.at(targets.DidYouMean(name, known), fmt.Sprintf("tolerance for the unknown scenario %q", name), "tolerance", output, "scenario", name)
+				return in.Job.at(targets.DidYouMean(name, known),
+					fmt.Sprintf("tolerance for the unknown scenario %q", name), "tolerance", output,
+					"scenario", name)
 			}
 		}
 	}
@@ -228,7 +239,8 @@ func (in *Inputs) figuresOf(output string) []placedFigures {
 	t := in.Job.Tolerances[output]
 	all := []placedFigures{{t.Figures, []any{"tolerance", output}}}
 	for _, name := range sortedKeys(t.Scenario) {
-		all = append(all, placedFigures{t.Scenario[name], []any{"tolerance", output, "scenario", name}})
+		all = append(all,
+			placedFigures{t.Scenario[name], []any{"tolerance", output, "scenario", name}})
 	}
 	for _, name := range sortedKeys(t.Region) {
 		all = append(all, placedFigures{t.Region[name], []any{"tolerance", output, "region", name}})
@@ -241,7 +253,8 @@ func (in *Inputs) figuresOf(output string) []placedFigures {
 func (in *Inputs) checkExplained() error {
 	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
 		for o, output := range in.judged() {
-			if in.Job.Tolerances[output.Name].Explained == nil || in.errorOf(in.constantOn(rec), o) > 0 {
+			if in.Job.Tolerances[output.Name].Explained == nil ||
+				in.errorOf(in.constantOn(rec), o) > 0 {
 				continue
 			}
 			which := "selection"
@@ -249,7 +262,8 @@ func (in *Inputs) checkExplained() error {
 				which = "sign-off"
 			}
 			return in.Job.at("give a tolerance on its error instead, such as rmse",
-				fmt.Sprintf("%s stands still in the %s recordings, so no share of it can be explained",
+				fmt.Sprintf("%s stands still in the %s recordings, so no share of it can be "+
+					"explained",
 					output.Name, which), "tolerance", output.Name, "explained")
 		}
 	}
@@ -309,6 +323,7 @@ func (in *Inputs) warnLoose() {
 		}
 	}
 	if len(loose) > 0 {
-		in.Warnings = append(in.Warnings, "tolerances above 100 % let an error more than double: "+strings.Join(loose, "; "))
+		in.Warnings = append(in.Warnings,
+			"tolerances above 100 % let an error more than double: "+strings.Join(loose, "; "))
 	}
 }

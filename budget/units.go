@@ -14,9 +14,10 @@ import (
 // Size is one row of the table of sizes: a network with so many hidden units,
 // brought to fixed point and measured on the selection recordings.
 type Size struct {
-	File        string // of the network
-	Other       bool   // it is one of [[model.other]], as trained; else the network of the job, cut to Units
-	Units       int    // hidden units, of all layers
+	File string // of the network
+	// it is one of [[model.other]], as trained; else the network of the job, cut to Units
+	Other       bool
+	Units       int // hidden units, of all layers
 	Candidate   Candidate
 	Loss        []Loss // the rows that have a tolerance, or one per output when the job gives none
 	Tightest    Loss   // the judged row with the least room
@@ -117,11 +118,13 @@ func (in *Inputs) shrink(features []int, layer int) ([]Candidate, *prune.Statist
 			if layer != AllLayers && layer != l {
 				continue
 			}
-			for keep := (n*r.Units + most - 1) / most; len(c.Units[l]) > keep; { // in proportion, rounded up
+			// in proportion, rounded up
+			for keep := (n*r.Units + most - 1) / most; len(c.Units[l]) > keep; {
 				_, unexplained := statistics.Unexplained(c.Features, c.Units)
 				next, least := 0, math.Inf(1)
 				for at, j := range c.Units[l] {
-					if v := effect[prune.Unit{Layer: l, Index: j}] * math.Sqrt(unexplained[l][at]); v < least {
+					if v := effect[prune.Unit{Layer: l, Index: j}] *
+						math.Sqrt(unexplained[l][at]); v < least {
 						next, least = at, v
 					}
 				}
@@ -135,7 +138,8 @@ func (in *Inputs) shrink(features []int, layer int) ([]Candidate, *prune.Statist
 
 // size brings one candidate to fixed point, with the given way of rounding or with
 // the best, and measures it.
-func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string, way *quant.Rounding) (Size, error) {
+func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string,
+	way *quant.Rounding) (Size, error) {
 	formats, err := in.Job.Formats.candidates(in.Float.Net)
 	if err != nil {
 		return Size{}, err
@@ -180,8 +184,10 @@ func (in *Inputs) keeps(net *dataset.Float) bool {
 func (in *Inputs) sizeLoss(chosen *Chosen) []Loss {
 	cut := dataset.Measure(chosen.CutNet, in.Selection, in.Regions)
 	var rows []Loss
-	for _, row := range in.lossRows(in.Selection, scores{float: in.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, in.JudgesLoss()) {
-		if row.Scenario == "all" && row.Region == "" && (row.Judged || row.Metric == dataset.Metrics(in.Float.Classes)[0]) {
+	for _, row := range in.lossRows(in.Selection,
+		scores{float: in.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, in.JudgesLoss()) {
+		if row.Scenario == "all" && row.Region == "" &&
+			(row.Judged || row.Metric == dataset.Metrics(in.Float.Classes)[0]) {
 			rows = append(rows, row)
 		}
 	}
@@ -200,24 +206,34 @@ func (in *Inputs) others() ([]other, error) {
 	var all []other
 	for i, m := range in.Job.Model.Others {
 		if m.File == "" {
-			return nil, in.Job.at(`[[model.other]] file = "smaller.safetensors"`, "the other network has no file", "model", "other", i)
+			return nil, in.Job.at(`[[model.other]] file = "smaller.safetensors"`,
+				"the other network has no file", "model", "other", i)
 		}
 		if m.Convention == "" && filepath.Ext(m.File) == filepath.Ext(in.Job.Model.File) {
 			m.Convention = in.Job.Model.Convention
 		}
-		imported, err := in.importNetwork("other model", ModelFile{File: m.File, Convention: m.Convention, Layers: m.Layers}, "model", "other", i, "file")
+		imported, err := in.importNetwork("other model",
+			ModelFile{File: m.File, Convention: m.Convention, Layers: m.Layers}, "model", "other",
+			i, "file")
 		if err != nil {
 			return nil, err
 		}
-		at := func(hint, msg string) error { return in.Job.at(hint, msg, "model", "other", i, "file") }
+		at := func(hint, msg string) error {
+			return in.Job.at(hint, msg, "model", "other", i, "file")
+		}
 		if n := imported.Network.Inputs(); n != len(in.Float.Features) {
-			return nil, at("it needs the features of the job, in their order", fmt.Sprintf("the network in %s takes %d features, the job has %d", m.File, n, len(in.Float.Features)))
+			return nil, at("it needs the features of the job, in their order",
+				fmt.Sprintf("the network in %s takes %d features, the job has %d", m.File, n,
+					len(in.Float.Features)))
 		}
 		if n := imported.Network.Outputs(); n != len(in.Float.Outputs) {
-			return nil, at("it needs the outputs of the job, in their order", fmt.Sprintf("the network in %s gives %d outputs, the job has %d", m.File, n, len(in.Float.Outputs)))
+			return nil, at("it needs the outputs of the job, in their order",
+				fmt.Sprintf("the network in %s gives %d outputs, the job has %d", m.File, n,
+					len(in.Float.Outputs)))
 		}
 		if imported.Softmax && !in.Float.Classes {
-			return nil, at("export it without the softmax", "the network in "+m.File+" ends with a softmax, but the job has no classes")
+			return nil, at("export it without the softmax",
+				"the network in "+m.File+" ends with a softmax, but the job has no classes")
 		}
 		net, err := in.normalised(imported, in.Float.Features, m.File)
 		if err != nil {

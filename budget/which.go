@@ -11,12 +11,14 @@ import (
 
 // Standing is how a candidate stands on one target.
 type Standing struct {
-	Target   Target
-	Like     string // the target of the job that clock and limits are those of; empty for a target of the job
+	Target Target
+	// the target of the job that clock and limits are those of; empty for a target of the job
+	Like     string
 	Costs    []Cost
-	Tightest Cost     // the limit with the least margin; Limit is NaN if there is none
-	Broken   []Cost   // totals that break their limit
-	Untimed  []string // needed front ends without cycles for the profile: its time is higher than shown
+	Tightest Cost   // the limit with the least margin; Limit is NaN if there is none
+	Broken   []Cost // totals that break their limit
+	// needed front ends without cycles for the profile: its time is higher than shown
+	Untimed []string
 }
 
 // Fits tells that no limit is broken and the time of everything is known.
@@ -74,7 +76,8 @@ func (t Target) on(core *targets.Profile) Target {
 }
 
 func (in *Inputs) standing(c Candidate, t Target, like string) Standing {
-	s := Standing{Target: t, Like: like, Costs: totals(in.targetCosts(c, t)), Tightest: Cost{Limit: math.NaN()}}
+	s := Standing{Target: t, Like: like, Costs: totals(in.targetCosts(c, t)),
+		Tightest: Cost{Limit: math.NaN()}}
 	for _, row := range s.Costs {
 		if row.Verdict == Fail {
 			s.Broken = append(s.Broken, row)

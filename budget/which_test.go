@@ -43,11 +43,13 @@ func TestRankTargets(t *testing.T) {
 		least := s.Tightest.Margin()
 		for _, c := range s.Costs {
 			if c.Margin() < least {
-				t.Errorf("%s: %s has margin %g, the tightest is %g", s.Target.Name, c.Resource, c.Margin(), least)
+				t.Errorf("%s: %s has margin %g, the tightest is %g", s.Target.Name, c.Resource,
+					c.Margin(), least)
 			}
 		}
 		if i > 0 && standings[i-1].Tightest.Margin() < least {
-			t.Errorf("%s stands behind %s with less margin", s.Target.Name, standings[i-1].Target.Name)
+			t.Errorf("%s stands behind %s with less margin", s.Target.Name,
+				standings[i-1].Target.Name)
 		}
 	}
 	in.Targets = nil
@@ -68,7 +70,8 @@ func TestUntimedTargetsComeLast(t *testing.T) {
 	if first := standings[0]; first.Target.Name != "cortex-m3" || !first.Fits() {
 		t.Errorf("first is %s", first.Target.Name)
 	}
-	if last := standings[len(standings)-1]; !slices.Equal(last.Untimed, []string{"one", "two"}) || last.Fits() {
+	if last := standings[len(standings)-1]; !slices.Equal(last.Untimed, []string{"one", "two"}) ||
+		last.Fits() {
 		t.Errorf("last is %s, untimed %v", last.Target.Name, last.Untimed)
 	}
 }
@@ -92,16 +95,19 @@ func TestRemedies(t *testing.T) {
 	for _, m := range found {
 		knobs[m.Resource+" "+m.Knob] = m
 		if limit := find(t, now, m.Resource, Total).Limit; m.Value > 0.9*value(m.Resource) {
-			t.Errorf("%s: %s gives %g, above the limit (%g before)", m.Resource, m.Change, m.Value, limit)
+			t.Errorf("%s: %s gives %g, above the limit (%g before)", m.Resource, m.Change, m.Value,
+				limit)
 		}
 	}
-	for _, need := range []string{"step_time clock", "step_time units", "flash units", "flash features", "flash words"} {
+	for _, need := range []string{"step_time clock", "step_time units", "flash units",
+		"flash features", "flash words"} {
 		if _, ok := knobs[need]; !ok {
 			t.Errorf("no remedy %s in %v", need, found)
 		}
 	}
 	// 64 MHz over 0.9 are 71.1 MHz, rounded up to a tenth.
-	if clock := knobs["step_time clock"]; !strings.HasPrefix(clock.Change, "clock 71.2 MHz") || !clock.Within {
+	if clock := knobs["step_time clock"]; !strings.HasPrefix(clock.Change, "clock 71.2 MHz") ||
+		!clock.Within {
 		t.Errorf("clock: %+v", clock)
 	}
 	for _, m := range found {

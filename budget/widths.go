@@ -60,16 +60,28 @@ func (in *Inputs) widths(rule FormatRule) []width {
 	for i := range net.Recurrent {
 		if rule.Weights == "" {
 			all = append(all,
-				width{name("input weights", i, len(net.Recurrent)), quant.InputWeights, i, func(f *quant.Formats) *int { return &f.Layers[i].InputBits }, weights},
-				width{name("recurrent weights", i, len(net.Recurrent)), quant.RecurrentWeights, i, func(f *quant.Formats) *int { return &f.Layers[i].RecurrentBits }, weights})
+				width{name("input weights", i, len(net.Recurrent)), quant.InputWeights, i,
+					func(f *quant.Formats) *int {
+						return &f.Layers[i].InputBits
+					}, weights},
+				width{name("recurrent weights", i, len(net.Recurrent)), quant.RecurrentWeights, i,
+					func(f *quant.Formats) *int {
+						return &f.Layers[i].RecurrentBits
+					}, weights})
 		}
 		if rule.State == "" {
-			all = append(all, width{name("state", i, len(net.Recurrent)), quant.StateWord, i, func(f *quant.Formats) *int { return &f.Layers[i].StateBits }, []int{16, 32}})
+			all = append(all, width{name("state", i, len(net.Recurrent)), quant.StateWord, i,
+				func(f *quant.Formats) *int {
+					return &f.Layers[i].StateBits
+				}, []int{16, 32}})
 		}
 	}
 	if rule.Weights == "" {
 		for i := range net.Dense {
-			all = append(all, width{name("dense weights", i, len(net.Dense)), quant.DenseWeights, i, func(f *quant.Formats) *int { return &f.Dense[i] }, weights})
+			all = append(all, width{name("dense weights", i, len(net.Dense)), quant.DenseWeights, i,
+				func(f *quant.Formats) *int {
+					return &f.Dense[i]
+				}, weights})
 		}
 	}
 	return all
@@ -164,7 +176,8 @@ func (n *narrowing) try(at *trial, w width, c Candidate) (*trial, error) {
 	return t, nil
 }
 
-// withWord puts the word that lies the given number of places beside that of a candidate, -1 narrower and 1 wider.
+// withWord puts the word that lies the given number of places beside that of a candidate, -1
+// narrower and 1 wider.
 func (in *Inputs) withWord(c Candidate, w width, places int) (beside Candidate, ok bool) {
 	c.Formats = c.Formats.Clone()
 	bits := w.bits(&c.Formats)
@@ -214,5 +227,7 @@ func (in *Inputs) storage(c Candidate) int {
 
 // roundingIndex is the place of the chosen rounding in Roundings.
 func (c *Chosen) roundingIndex() int {
-	return slices.IndexFunc(c.Roundings, func(r RoundingResult) bool { return r.Rounding == c.Candidate.Rounding })
+	return slices.IndexFunc(c.Roundings, func(r RoundingResult) bool {
+		return r.Rounding == c.Candidate.Rounding
+	})
 }

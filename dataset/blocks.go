@@ -22,8 +22,8 @@ const (
 	alikeMore = 0.5
 
 	// The least share of its sequences that recordings stand for by their lengths, (sum)²/(sum of
-	// squares), so that blocks are believed alone (our choice: one of two may be four times as long,
-	// one of five three times).
+	// squares), so that blocks are believed alone (our choice: one of two may be four times as
+	// long, one of five three times).
 	evenShare = 0.7
 )
 
@@ -147,8 +147,8 @@ func (b blocks) interval(s series, value, low, high float64) (float64, float64) 
 	return min(low, value-half), max(high, value+half)
 }
 
-// isEven tells whether sequences are about equally long: whether sequences are alike can only be seen
-// from those that have many blocks.
+// isEven tells whether sequences are about equally long: whether sequences are alike can only be
+// seen from those that have many blocks.
 func (s series) isEven() bool {
 	sum, squares := 0.0, 0.0
 	for _, v := range s {
@@ -173,7 +173,8 @@ func (b blocks) standardError(s series) float64 {
 		}
 	}
 	count := float64(b.count(s))
-	return math.Sqrt(squares / float64(n) * float64(pieces) / float64(b.length) * count / (count - 1))
+	return math.Sqrt(squares / float64(n) * float64(pieces) / float64(b.length) * count /
+		(count - 1))
 }
 
 // ratio compares the variance of the means of blocks between sequences with that within them: about

@@ -46,7 +46,8 @@ func TestCityWeatherScoresEqualTorch(t *testing.T) {
 	rec := readTable(t, "signoff.csv", func(r io.Reader, file string) (*Recordings, error) {
 		return ReadCSV(r, file, FeatureNames(features), Reference{Outputs: OutputNames(outputs)})
 	})
-	net, err := model.ReadFile(filepath.Join(cityWeather, "model.safetensors"), model.Spec{Convention: "torch"})
+	net, err := model.ReadFile(filepath.Join(cityWeather, "model.safetensors"),
+		model.Spec{Convention: "torch"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,7 +60,8 @@ func TestCityWeatherScoresEqualTorch(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(torch.Float.Signoff) != 1+len(rec.Scenarios()) {
-		t.Fatalf("metrics.json has %d slices, the recordings have %d scenarios", len(torch.Float.Signoff), len(rec.Scenarios()))
+		t.Fatalf("metrics.json has %d slices, the recordings have %d scenarios",
+			len(torch.Float.Signoff), len(rec.Scenarios()))
 	}
 	score := Measure(NewFloat(net, features, outputs), rec, nil)
 	for name, want := range torch.Float.Signoff {
@@ -68,18 +70,22 @@ func TestCityWeatherScoresEqualTorch(t *testing.T) {
 			if name == "all" {
 				slice.Scenario = ""
 			}
-			if got := score.Value(nil, slice, RMSE); math.Abs(got-want.RMSE[output.Name]) > tolerance {
-				t.Errorf("%s, %s: rmse %.7f, torch has %g", name, output.Name, got, want.RMSE[output.Name])
+			if got := score.Value(nil, slice, RMSE); math.Abs(got-want.RMSE[output.Name]) >
+				tolerance {
+				t.Errorf("%s, %s: rmse %.7f, torch has %g", name, output.Name, got,
+					want.RMSE[output.Name])
 			}
 			c := Compare(score, score, slice, RMSE)
 			if c.Sequences != want.Sequences || c.Steps != want.Steps {
-				t.Errorf("%s: %d sequences and %d steps, want %d and %d", name, c.Sequences, c.Steps, want.Sequences, want.Steps)
+				t.Errorf("%s: %d sequences and %d steps, want %d and %d", name, c.Sequences,
+					c.Steps, want.Sequences, want.Steps)
 			}
 		}
 	}
 	// README of the data set, "Float result on sign-off".
 	for o, want := range []float64{3.00854, 2.3826} {
-		if got := score.Value(nil, Slice{Output: o, Region: -1}, RMSE); math.Abs(got-want) > tolerance {
+		if got := score.Value(nil, Slice{Output: o, Region: -1}, RMSE); math.Abs(got-want) >
+			tolerance {
 			t.Errorf("%s: rmse %.7f, the README has %g", outputs[o].Name, got, want)
 		}
 	}
@@ -97,6 +103,7 @@ func TestCityWeatherSelectionAndSignoffShareNothing(t *testing.T) {
 		t.Errorf("sequence %s is shared", shared[0].Name)
 	}
 	if shared := Shared(signoff, signoff); len(shared) != len(signoff.Sequences) {
-		t.Errorf("%d of %d sequences are shared with themselves", len(shared), len(signoff.Sequences))
+		t.Errorf("%d of %d sequences are shared with themselves", len(shared),
+			len(signoff.Sequences))
 	}
 }

@@ -16,7 +16,8 @@ const classRecording = `sequence,scenario,t,x,state
 
 func readClasses(t *testing.T) *Recordings {
 	t.Helper()
-	rec, err := ReadCSV(strings.NewReader(classRecording), "rec.csv", []string{"x"}, Reference{Outputs: []string{"calm", "worn", "broken"}, Column: "state"})
+	rec, err := ReadCSV(strings.NewReader(classRecording), "rec.csv", []string{"x"},
+		Reference{Outputs: []string{"calm", "worn", "broken"}, Column: "state"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,7 +37,8 @@ func TestClassesByNameOrIndex(t *testing.T) {
 	}
 	for _, bad := range []string{"3", "-1", "Calm", "", "1.0"} {
 		text := strings.Replace(classRecording, "1,2,worn", "1,2,"+bad, 1)
-		_, err := ReadCSV(strings.NewReader(text), "rec.csv", []string{"x"}, Reference{Outputs: []string{"calm", "worn", "broken"}, Column: "state"})
+		_, err := ReadCSV(strings.NewReader(text), "rec.csv", []string{"x"},
+			Reference{Outputs: []string{"calm", "worn", "broken"}, Column: "state"})
 		if err == nil || !strings.Contains(err.Error(), "rec.csv:3: column state: ") {
 			t.Errorf("class %q: error %v", bad, err)
 		}
@@ -68,14 +70,16 @@ func TestClassMetricsByHand(t *testing.T) {
 		Agreement:        {1, 2.0 / 5},
 	} {
 		c := Compare(base, other, Slice{Region: -1}, metric)
-		if math.Abs(c.Base-want[0]) > 1e-12 || math.Abs(c.Other-want[1]) > 1e-12 || math.Abs(c.Rise-(want[0]-want[1])) > 1e-12 {
+		if math.Abs(c.Base-want[0]) > 1e-12 || math.Abs(c.Other-want[1]) > 1e-12 ||
+			math.Abs(c.Rise-(want[0]-want[1])) > 1e-12 {
 			t.Errorf("%s: %g and %g, rise %g; want %v", metric, c.Base, c.Other, c.Rise, want)
 		}
 		if got := other.Value(base, Slice{Region: -1}, metric); got != c.Other {
 			t.Errorf("%s: value %g, compared %g", metric, got, c.Other)
 		}
 		if !(c.RiseLow <= c.Rise && c.Rise <= c.RiseHigh) || c.Sequences != 2 || c.Steps != 5 {
-			t.Errorf("%s: interval %g to %g, %d sequences, %d steps", metric, c.RiseLow, c.RiseHigh, c.Sequences, c.Steps)
+			t.Errorf("%s: interval %g to %g, %d sequences, %d steps", metric, c.RiseLow, c.RiseHigh,
+				c.Sequences, c.Steps)
 		}
 	}
 }

@@ -17,7 +17,8 @@ type column interface {
 	Text() string            // empty: no value
 }
 
-// columnar reads steps out of columns that are read side by side. Only those that are needed are opened.
+// columnar reads steps out of columns that are read side by side. Only those that are needed are
+// opened.
 type columnar struct {
 	file   string
 	open   map[string]func() (column, error) // by column name
@@ -74,7 +75,9 @@ func (c *columnar) Next() (bool, error) {
 	case len(c.opened):
 		return false, nil
 	}
-	return false, &InputError{File: c.file, Msg: "only some of its columns have a step " + strconv.Itoa(c.row+1), Hint: "all columns of a recording have the same length"}
+	return false,
+		&InputError{File: c.file, Msg: "only some of its columns have a step " +
+			strconv.Itoa(c.row+1), Hint: "all columns of a recording have the same length"}
 }
 
 // Row implements rows.
@@ -91,13 +94,16 @@ func (c *columnar) Number(column int) (float64, error) {
 		if text == "" {
 			return 0, c.Fail(column, "there is no value", gapHint)
 		}
-		return 0, c.Fail(column, quoted(text)+" is text, not a number", "store the column as numbers")
+		return 0, c.Fail(column, quoted(text)+" is text, not a number",
+			"store the column as numbers")
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, c.Fail(column, strconv.FormatFloat(v, 'g', -1, 64)+" is not a finite number", gapHint)
+		return 0, c.Fail(column, strconv.FormatFloat(v, 'g', -1, 64)+" is not a finite number",
+			gapHint)
 	}
 	if math.Abs(v) > largestNumber {
-		return 0, c.Fail(column, strconv.FormatFloat(v, 'g', -1, 64)+" is beyond what float32 holds", rangeHint)
+		return 0, c.Fail(column,
+			strconv.FormatFloat(v, 'g', -1, 64)+" is beyond what float32 holds", rangeHint)
 	}
 	return v, nil
 }

@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// Columns lists the columns of a recording, as [ReadRecording] reads it, in the order of the file. Errors are those of
-// ReadRecording.
+// Columns lists the columns of a recording, as [ReadRecording] reads it, in the order of the file.
+// Errors are those of ReadRecording.
 func Columns(r io.ReaderAt, size int64, file string) ([]string, error) {
 	t, err := openRows(r, size, file)
 	if err != nil {
@@ -15,8 +15,8 @@ func Columns(r io.ReaderAt, size int64, file string) ([]string, error) {
 	return t.Columns(), nil
 }
 
-// DistinctTexts lists the different texts in one column of a recording, in the order of their first row, and stops after
-// limit of them.
+// DistinctTexts lists the different texts in one column of a recording, in the order of their first
+// row, and stops after limit of them.
 func DistinctTexts(r io.ReaderAt, size int64, file, column string, limit int) ([]string, error) {
 	t, err := openRows(r, size, file)
 	if err != nil {

@@ -49,7 +49,8 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 	if err != nil {
 		return nil, err
 	}
-	index, err := t.NeedAll("features.csv has the columns name, channel, kind, unit, mean, std and, if wanted, front_end", "name", "channel", "kind", "unit", "mean", "std")
+	index, err := t.NeedAll("features.csv has the columns name, channel, kind, unit, mean, std "+
+		"and, if wanted, front_end", "name", "channel", "kind", "unit", "mean", "std")
 	if err != nil {
 		return nil, err
 	}
@@ -68,7 +69,8 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 		if err != nil {
 			return nil, err
 		}
-		f := Feature{Name: words[0], Channel: words[1], Kind: words[2], Unit: words[3], Line: t.Line}
+		f := Feature{Name: words[0], Channel: words[1], Kind: words[2], Unit: words[3],
+			Line: t.Line}
 		if hasFrontEnd {
 			if f.FrontEnd, err = t.Name(frontEnd); err != nil {
 				return nil, err
@@ -80,7 +82,8 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 		features = append(features, f)
 	}
 	if len(features) == 0 {
-		return nil, &InputError{File: file, Msg: "no feature is declared", Hint: "one line per input of the network, in its order"}
+		return nil, &InputError{File: file, Msg: "no feature is declared",
+			Hint: "one line per input of the network, in its order"}
 	}
 	return features, nil
 }
@@ -91,7 +94,8 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	if err != nil {
 		return nil, err
 	}
-	index, err := t.NeedAll("outputs.csv has the columns name, unit, mean, std", "name", "unit", "mean", "std")
+	index, err := t.NeedAll("outputs.csv has the columns name, unit, mean, std", "name", "unit",
+		"mean", "std")
 	if err != nil {
 		return nil, err
 	}
@@ -116,20 +120,24 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 		outputs = append(outputs, o)
 	}
 	if len(outputs) == 0 {
-		return nil, &InputError{File: file, Msg: "no output is declared", Hint: "one line per output of the network, in its order"}
+		return nil, &InputError{File: file, Msg: "no output is declared",
+			Hint: "one line per output of the network, in its order"}
 	}
 	return outputs, nil
 }
 
 // identity checks name, mean and std of a declared column.
-func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColumn, stdColumn int) (mean, std float64, err error) {
+func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColumn,
+	stdColumn int) (mean, std float64, err error) {
 	switch {
 	case name == "":
-		return 0, 0, t.Fail(nameColumn, "the name is empty", "recordings find their columns by this name")
+		return 0, 0,
+			t.Fail(nameColumn, "the name is empty", "recordings find their columns by this name")
 	case seen[name]:
 		return 0, 0, t.Fail(nameColumn, "the name "+name+" stands twice", "names must differ")
 	case name == "sequence" || name == "scenario" || name == "t":
-		return 0, 0, t.Fail(nameColumn, "the name "+name+" is taken by a column of the recordings", "choose another name")
+		return 0, 0, t.Fail(nameColumn, "the name "+name+" is taken by a column of the recordings",
+			"choose another name")
 	case name == forAll:
 		return 0, 0, t.Fail(nameColumn, `"all" cannot name a feature or output`,
 			`"all" stands for all of them together; choose another name`)
@@ -142,10 +150,14 @@ func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColu
 		return 0, 0, err
 	}
 	if std > 0 && std < 1/largestNumber {
-		return 0, 0, t.Fail(stdColumn, "mean and std must lie within what float32 holds", "choose a unit in which the values are nearer to 1")
+		return 0, 0, t.Fail(stdColumn, "mean and std must lie within what float32 holds",
+			"choose a unit in which the values are nearer to 1")
 	}
 	if std <= 0 {
-		return 0, 0, t.Fail(stdColumn, "std must be above 0", "a constant feature carries nothing: take it out of the network, or write mean 0 and std 1 if the normalisation is in the weights")
+		return 0, 0,
+			t.Fail(stdColumn, "std must be above 0", "a constant feature carries nothing: take "+
+				"it out of the network, or write mean 0 and std 1 if the normalisation is in "+
+				"the weights")
 	}
 	return mean, std, nil
 }

@@ -29,15 +29,17 @@ func (m Metric) Fewest() int {
 // Comparison pairs two predictors on the same steps.
 type Comparison struct {
 	Base, Other float64 // values of the metric, in the unit of the output
-	Rise        float64 // Other/Base - 1, for classifiers Base - Other; NaN where Base is 0, for the bias and the explained share
-	RiseLow     float64 // 95 % interval of Rise; NaN where there is no interval
-	RiseHigh    float64
-	OtherLow    float64 // 95 % interval of Other; NaN where there is no interval
-	OtherHigh   float64
-	Sequences   int // sequences with at least one step in the slice
-	Steps       int // steps in the slice
-	Blocks      int // that an interval rests on, see [Compare]; 0: both rest on sequences
-	BlockSteps  int // length of a block
+	// Other/Base - 1, for classifiers Base - Other; NaN where Base is 0, for the bias and the
+	// explained share
+	Rise       float64
+	RiseLow    float64 // 95 % interval of Rise; NaN where there is no interval
+	RiseHigh   float64
+	OtherLow   float64 // 95 % interval of Other; NaN where there is no interval
+	OtherHigh  float64
+	Sequences  int // sequences with at least one step in the slice
+	Steps      int // steps in the slice
+	Blocks     int // that an interval rests on, see [Compare]; 0: both rest on sequences
+	BlockSteps int // length of a block
 }
 
 // Compare pairs base and other over one slice. The interval comes from how unlike the sequences

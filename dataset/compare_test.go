@@ -13,7 +13,8 @@ var whole = Slice{Region: -1}
 func scoreOf(errors [][]float64) *Score {
 	rec := &Recordings{Features: 1, Outputs: 1}
 	for i, list := range errors {
-		rec.Sequences = append(rec.Sequences, &Sequence{Name: fmt.Sprint(i), Scenario: "s", Steps: len(list), X: list, Y: make([]float64, len(list))})
+		rec.Sequences = append(rec.Sequences, &Sequence{Name: fmt.Sprint(i), Scenario: "s",
+			Steps: len(list), X: list, Y: make([]float64, len(list))})
 	}
 	return Measure(givenErrors{1}, rec, nil)
 }
@@ -54,7 +55,8 @@ func TestRiseByHand(t *testing.T) {
 			t.Errorf("%s: rise %g, want %g", c.name, got.Rise, c.rise)
 		}
 		if math.IsNaN(c.rise) && !(math.IsNaN(got.RiseLow) && math.IsNaN(got.RiseHigh)) {
-			t.Errorf("%s: interval [%g, %g] of a rise that is not there", c.name, got.RiseLow, got.RiseHigh)
+			t.Errorf("%s: interval [%g, %g] of a rise that is not there", c.name, got.RiseLow,
+				got.RiseHigh)
 		}
 	}
 }
@@ -85,12 +87,15 @@ func normalErrors(random *rand.Rand, sequences, steps int, factor float64) [][]f
 
 func TestCompareRepeats(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 0))
-	base, other := scoreOf(normalErrors(random, 12, 5, 1)), scoreOf(normalErrors(random, 12, 5, 1.2))
+	base, other := scoreOf(normalErrors(random, 12, 5, 1)),
+		scoreOf(normalErrors(random, 12, 5, 1.2))
 	for _, m := range Metrics(false) {
 		first, second := Compare(base, other, whole, m), Compare(base, other, whole, m)
 		for i, pair := range [][2]float64{
-			{first.Base, second.Base}, {first.Other, second.Other}, {first.Rise, second.Rise}, {first.RiseLow, second.RiseLow},
-			{first.RiseHigh, second.RiseHigh}, {first.OtherLow, second.OtherLow}, {first.OtherHigh, second.OtherHigh},
+			{first.Base, second.Base}, {first.Other, second.Other}, {first.Rise, second.Rise},
+			{first.RiseLow, second.RiseLow},
+			{first.RiseHigh, second.RiseHigh}, {first.OtherLow, second.OtherLow},
+			{first.OtherHigh, second.OtherHigh},
 		} {
 			if !same(pair[0], pair[1]) {
 				t.Errorf("%s, field %d: %v, then %v", m, i, pair[0], pair[1])
@@ -115,15 +120,17 @@ func TestCompareIsPaired(t *testing.T) {
 	}
 }
 
-// In 400 trials of 12 sequences whose errors truly rise by 20 %, the 95 % interval must hold the 20 %, and that of the value the
-// true value, in 92 to 98 % of them; the standard error of a share of 400 is 1.1 %.
+// In 400 trials of 12 sequences whose errors truly rise by 20 %, the 95 % interval must hold the 20
+// %, and that of the value the true value, in 92 to 98 % of them; the standard error of a share of
+// 400 is 1.1 %.
 func TestIntervalCoversTheTrueRise(t *testing.T) {
 	const seed, trials, sequences, factor = 11, 400, 12, 1.2
 	for _, m := range []Metric{RMSE, MAE} {
 		random := rand.New(rand.NewPCG(seed, 0))
 		covered, otherCovered := 0, 0
 		for range trials {
-			c := Compare(scoreOf(normalErrors(random, sequences, 4, 1)), scoreOf(normalErrors(random, sequences, 4, factor)), whole, m)
+			c := Compare(scoreOf(normalErrors(random, sequences, 4, 1)),
+				scoreOf(normalErrors(random, sequences, 4, factor)), whole, m)
 			if c.RiseLow <= factor-1 && factor-1 <= c.RiseHigh {
 				covered++
 			}
@@ -133,12 +140,15 @@ func TestIntervalCoversTheTrueRise(t *testing.T) {
 				otherCovered++
 			}
 		}
-		t.Logf("seed %d, %s: the rise is covered in %d, the value in %d of %d trials", seed, m, covered, otherCovered, trials)
+		t.Logf("seed %d, %s: the rise is covered in %d, the value in %d of %d trials", seed, m,
+			covered, otherCovered, trials)
 		// The interval of an RMSE itself is wider for the sake of sequences that are less alike,
 		// see wideningOf.
-		for n, most := range map[int]int{covered: trials * 98 / 100, otherCovered: trials * 199 / 200} {
+		for n, most := range map[int]int{covered: trials * 98 / 100,
+			otherCovered: trials * 199 / 200} {
 			if n < trials*92/100 || n > most {
-				t.Errorf("seed %d, %s: covered in %d of %d trials, want 92 %% to %d", seed, m, n, trials, most)
+				t.Errorf("seed %d, %s: covered in %d of %d trials, want 92 %% to %d", seed, m, n,
+					trials, most)
 			}
 		}
 	}
@@ -167,14 +177,16 @@ func TestIntervalIsTheTextbookStandardErrorOfAMean(t *testing.T) {
 	_, s.weights = pairs.weights()
 	pairs.resample(func(_, other float64) { s.draws = append(s.draws, other) })
 	pairs.leaveOut(func(_, other float64) { s.leftOut = append(s.leftOut, other) })
-	for name, interval := range map[string]func() (low, high float64){"bootstrap": s.bootstrap, "jackknife": s.jackknife} {
+	for name, interval := range map[string]func() (low, high float64){"bootstrap": s.bootstrap,
+		"jackknife": s.jackknife} {
 		low, high := interval()
 		got, want := (high-low)/(2*1.96), std/math.Sqrt(n)
 		if math.Abs(got-want) > 0.06*want {
 			t.Errorf("seed %d, %s: standard error %g, textbook %g", seed, name, got, want)
 		}
 		if math.Abs((high+low)/2-sum/n) > 0.2*want {
-			t.Errorf("seed %d, %s: interval [%g, %g] is not centred at the mean %g", seed, name, low, high, sum/n)
+			t.Errorf("seed %d, %s: interval [%g, %g] is not centred at the mean %g", seed, name,
+				low, high, sum/n)
 		}
 	}
 }

@@ -19,18 +19,21 @@ import (
 // recordings are one recording in several formats; see the README there.
 const recordings = "../testdata/recordings"
 
-func readFileOf(t *testing.T, file string, features []string, reference Reference) (*Recordings, error) {
+func readFileOf(t *testing.T, file string, features []string,
+	reference Reference) (*Recordings, error) {
 	t.Helper()
 	raw, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return ReadRecording(bytes.NewReader(raw), int64(len(raw)), filepath.Base(file), features, reference)
+	return ReadRecording(bytes.NewReader(raw), int64(len(raw)), filepath.Base(file), features,
+		reference)
 }
 
 func TestEveryFormatGivesTheSameRecording(t *testing.T) {
-	// Source: numpy, Python's gzip and the Rust parquet crate wrote the files from the CSV file (testdata/recordings/README.md).
-	features := []string{"season_cos", "temp_max", "precip", "t"} // in no order of the files; a key may be a feature as well
+	// Source: numpy, Python's gzip and the Rust parquet crate wrote the files from the CSV file
+	// (testdata/recordings/README.md). in no order of the files; a key may be a feature as well
+	features := []string{"season_cos", "temp_max", "precip", "t"}
 	reference := Reference{Outputs: []string{"temp_min_next", "temp_max_next"}}
 	want, err := readFileOf(t, "../testdata/cityweather/selection.csv", features, reference)
 	if err != nil {
@@ -39,7 +42,8 @@ func TestEveryFormatGivesTheSameRecording(t *testing.T) {
 	if len(want.Sequences) < 6 || want.Steps() != 714 {
 		t.Fatalf("%d sequences, %d steps", len(want.Sequences), want.Steps())
 	}
-	for _, file := range []string{"selection.csv.gz", "selection.npz", "selection_snappy_v1.parquet", "selection_zstd_v2.parquet"} {
+	for _, file := range []string{"selection.csv.gz", "selection.npz",
+		"selection_snappy_v1.parquet", "selection_zstd_v2.parquet"} {
 		got, err := readFileOf(t, filepath.Join(recordings, file), features, reference)
 		if err != nil {
 			t.Errorf("%s: %v", file, err)
@@ -52,7 +56,8 @@ func TestEveryFormatGivesTheSameRecording(t *testing.T) {
 		row := 1
 		for i, w := range want.Sequences {
 			g := got.Sequences[i]
-			if g.Name != w.Name || g.Scenario != w.Scenario || g.Steps != w.Steps || !slices.Equal(g.X, w.X) || !slices.Equal(g.Y, w.Y) {
+			if g.Name != w.Name || g.Scenario != w.Scenario || g.Steps != w.Steps ||
+				!slices.Equal(g.X, w.X) || !slices.Equal(g.Y, w.Y) {
 				t.Errorf("%s: sequence %s differs", file, w.Name)
 			}
 			if first := row; g.Line != first && file != "selection.csv.gz" {
@@ -66,12 +71,15 @@ func TestEveryFormatGivesTheSameRecording(t *testing.T) {
 // npyOf is an .npy file of version 1 around raw values.
 func npyOf(descr, shape string, values []byte) string {
 	header := "{'descr': '" + descr + "', 'fortran_order': False, 'shape': " + shape + ", }\n"
-	return "\x93NUMPY\x01\x00" + string([]byte{byte(len(header)), byte(len(header) >> 8)}) + header + string(values)
+	return "\x93NUMPY\x01\x00" + string([]byte{byte(len(header)), byte(len(header) >> 8)}) +
+		header + string(values)
 }
 
 func npzOf(t *testing.T, members ...string) string { return zipOf(t, zip.Store, members...) }
 
-func deflatedNPZ(t *testing.T, members ...string) string { return zipOf(t, zip.Deflate, members...) }
+func deflatedNPZ(t *testing.T, members ...string) string {
+	return zipOf(t, zip.Deflate, members...)
+}
 
 func zipOf(t *testing.T, method uint16, members ...string) string {
 	t.Helper()
@@ -116,29 +124,53 @@ func TestFilesOfRecordingsThatAreRefused(t *testing.T) {
 	nan /= nan
 	var packed bytes.Buffer
 	w := gzip.NewWriter(&packed)
-	if _, err := w.Write([]byte("sequence,scenario,t,a,y\n0,calm,0,1,2\n")); err != nil || w.Close() != nil {
+	if _, err := w.Write([]byte("sequence,scenario,t,a,y\n0,calm,0,1,2\n")); err != nil ||
+		w.Close() != nil {
 		t.Fatal(err)
 	}
 	good := parquetOf(t, step{"0", "calm", 0, &one, 2}, step{"0", "calm", 1, &one, 2})
 	for _, c := range []struct{ name, file, content, message, hint string }{
-		{"not packed", "r.csv.gz", "sequence,scenario", "r.csv.gz: cannot be unpacked: gzip: invalid header", "gzip"},
-		{"cut", "r.csv.gz", packed.String()[:packed.Len()-9], "r.csv.gz: cannot be unpacked: unexpected EOF", "copied completely"},
+		{"not packed", "r.csv.gz", "sequence,scenario", "r.csv.gz: cannot be unpacked: gzip: " +
+			"invalid header", "gzip"},
+		{"cut", "r.csv.gz", packed.String()[:packed.Len()-9],
+			"r.csv.gz: cannot be unpacked: unexpected EOF", "copied completely"},
 		{"no archive", "r.npz", "PK", "r.npz: cannot be read as a zip archive", "numpy.savez"},
-		{"no column", "r.npz", npzOf(t, "sequence", text, "scenario", text, "t", counted, "y", counted), "r.npz: column a: the column is missing; there are scenario, sequence, t, y", "features.csv declares"},
-		{"uneven", "r.npz", npzOf(t, "sequence", text, "scenario", text, "t", counted, "a", npyOf("|u1", "(1,)", two[:1]), "y", counted), "r.npz: only some of its columns have a step 2", "same length"},
-		{"two axes", "r.npz", npzOf(t, "sequence", text, "scenario", text, "t", npyOf("|u1", "(2, 1)", two), "a", counted, "y", counted), `r.npz: array "t": has shape [2 × 1]`, "one dimension"},
-		{"objects", "r.npz", npzOf(t, "sequence", npyOf("|O", "(2,)", nil), "scenario", text, "t", counted, "a", counted, "y", counted), `array "sequence": holds pickled Python objects`, "plain arrays"},
-		{"text for a number", "r.npz", npzOf(t, "sequence", text, "scenario", text, "t", counted, "a", text, "y", counted), `r.npz:1: column a: "a" is text, not a number`, "numbers"},
-		{"cut array", "r.npz", npzOf(t, "sequence", text, "scenario", text, "t", npyOf("|u1", "(3,)", two), "a", counted, "y", counted), `array "t": ends too early`, "copied completely"},
-		{"time stands", "r.npz", npzOf(t, "sequence", text, "scenario", text, "t", npyOf("|u1", "(2,)", []byte{7, 7}), "a", counted, "y", counted), "r.npz:2: column t: time does not grow: 7 follows 7", "sort"},
+		{"no column", "r.npz",
+			npzOf(t, "sequence", text, "scenario", text, "t", counted, "y", counted),
+			"r.npz: column a: the column is missing; there are scenario, sequence, t, y",
+			"features.csv declares"},
+		{"uneven", "r.npz",
+			npzOf(t, "sequence", text, "scenario", text, "t", counted, "a",
+				npyOf("|u1", "(1,)", two[:1]), "y", counted), "r.npz: only some of its columns " +
+				"have a step 2", "same length"},
+		{"two axes", "r.npz",
+			npzOf(t, "sequence", text, "scenario", text, "t", npyOf("|u1", "(2, 1)", two), "a",
+				counted, "y", counted), `r.npz: array "t": has shape [2 × 1]`, "one dimension"},
+		{"objects", "r.npz", npzOf(t, "sequence", npyOf("|O", "(2,)", nil), "scenario", text, "t",
+			counted, "a", counted, "y", counted), `array "sequence": holds pickled Python objects`,
+			"plain arrays"},
+		{"text for a number", "r.npz", npzOf(t, "sequence", text, "scenario", text, "t", counted,
+			"a", text, "y", counted), `r.npz:1: column a: "a" is text, not a number`, "numbers"},
+		{"cut array", "r.npz",
+			npzOf(t, "sequence", text, "scenario", text, "t", npyOf("|u1", "(3,)", two), "a",
+				counted, "y", counted), `array "t": ends too early`, "copied completely"},
+		{"time stands", "r.npz",
+			npzOf(t, "sequence", text, "scenario", text, "t", npyOf("|u1", "(2,)", []byte{7, 7}),
+				"a", counted, "y", counted), "r.npz:2: column t: time does not grow: 7 follows 7",
+			"sort"},
 		{"no table", "r.parquet", "PAR1PAR1", "r.parquet: cannot be read as Parquet", "flat table"},
-		{"cut", "r.parquet", good[:len(good)-20], "r.parquet: cannot be read as Parquet", "complete"},
-		{"gap", "r.parquet", parquetOf(t, step{"0", "calm", 0, &one, 2}, step{"0", "calm", 1, nil, 2}), "r.parquet:2: column a: there is no value", "fill the gap"},
-		{"NaN", "r.parquet", parquetOf(t, step{"0", "calm", 0, &nan, 2}), "r.parquet:1: column a: NaN is not a finite number", "fill the gap"},
+		{"cut", "r.parquet", good[:len(good)-20], "r.parquet: cannot be read as Parquet",
+			"complete"},
+		{"gap", "r.parquet",
+			parquetOf(t, step{"0", "calm", 0, &one, 2}, step{"0", "calm", 1, nil, 2}),
+			"r.parquet:2: column a: there is no value", "fill the gap"},
+		{"NaN", "r.parquet", parquetOf(t, step{"0", "calm", 0, &nan, 2}),
+			"r.parquet:1: column a: NaN is not a finite number", "fill the gap"},
 		{"lists", "r.parquet", parquetOf(t, struct {
 			Sequence, Scenario string
 			T                  []int64
-		}{"0", "calm", []int64{1}}), "r.parquet: column sequence: the column is missing; there are Scenario, Sequence, T", "sequence"},
+		}{"0", "calm", []int64{1}}), "r.parquet: column sequence: the column is missing; there " +
+			"are Scenario, Sequence, T", "sequence"},
 		{"list of times", "r.parquet", parquetOf(t, struct {
 			Sequence string  `parquet:"sequence"`
 			Scenario string  `parquet:"scenario"`
@@ -148,14 +180,17 @@ func TestFilesOfRecordingsThatAreRefused(t *testing.T) {
 			Sequence string `parquet:"sequence"`
 			Scenario string `parquet:"scenario"`
 			T        int64  `parquet:"t,decimal(2:18)"`
-		}{"0", "calm", 1}), "r.parquet: column t: has the type DECIMAL(18,2), which is not read", "double"},
+		}{"0", "calm", 1}), "r.parquet: column t: has the type DECIMAL(18,2), which is not read",
+			"double"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			_, err := ReadRecording(strings.NewReader(c.content), int64(len(c.content)), c.file, []string{"a"}, Reference{Outputs: []string{"y"}})
+			_, err := ReadRecording(strings.NewReader(c.content), int64(len(c.content)), c.file,
+				[]string{"a"}, Reference{Outputs: []string{"y"}})
 			if err == nil || !strings.Contains(err.Error(), c.message) {
 				t.Fatalf("got %v, want %q", err, c.message)
 			}
-			if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) && !errors.Is(err, model.ErrUnsupported) {
+			if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) &&
+				!errors.Is(err, model.ErrUnsupported) {
 				t.Errorf("untyped error %v", err)
 			}
 			var advice interface{ HintText() string }
@@ -168,12 +203,15 @@ func TestFilesOfRecordingsThatAreRefused(t *testing.T) {
 
 func TestParquetOfAnotherWriter(t *testing.T) {
 	one := 1.0
-	content := parquetOf(t, step{"0", "calm", 0, &one, 2}, step{"0", "calm", 1, &one, 2.5}, step{"b", "calm", 0, &one, 3})
-	rec, err := ReadRecording(strings.NewReader(content), int64(len(content)), "r.parquet", []string{"a"}, Reference{Outputs: []string{"y"}})
+	content := parquetOf(t, step{"0", "calm", 0, &one, 2}, step{"0", "calm", 1, &one, 2.5},
+		step{"b", "calm", 0, &one, 3})
+	rec, err := ReadRecording(strings.NewReader(content), int64(len(content)), "r.parquet",
+		[]string{"a"}, Reference{Outputs: []string{"y"}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(rec.Sequences) != 2 || !slices.Equal(rec.Sequences[0].Y, []float64{2, 2.5}) || rec.Sequences[1].Name != "b" {
+	if len(rec.Sequences) != 2 || !slices.Equal(rec.Sequences[0].Y, []float64{2, 2.5}) ||
+		rec.Sequences[1].Name != "b" {
 		t.Errorf("got %+v", rec.Sequences)
 	}
 }

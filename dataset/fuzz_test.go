@@ -15,8 +15,9 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// What one file may allocate. A step of a CSV file has ten bytes at least, and a sequence of one such step takes some hundred bytes with
-// its name and scenario. Packed files may unpack to 200 times their size and 16 MiB; every unpacked byte can be a value of eight.
+// What one file may allocate. A step of a CSV file has ten bytes at least, and a sequence of one
+// such step takes some hundred bytes with its name and scenario. Packed files may unpack to 200
+// times their size and 16 MiB; every unpacked byte can be a value of eight.
 var (
 	csvLimits     = hardinput.Limits{PerByte: 100, Spare: 1 << 20}
 	gzipLimits    = hardinput.Limits{PerByte: 100 * 200, Spare: 100 * 16 << 20}
@@ -24,8 +25,10 @@ var (
 	parquetLimits = hardinput.Limits{PerByte: 40 * 200, Spare: 40 * 16 << 20}
 )
 
-// checkRecording reads hostile bytes: no panic, an error of a known type with the file, or sequences that are whole.
-func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file string, features []string, reference Reference) {
+// checkRecording reads hostile bytes: no panic, an error of a known type with the file, or
+// sequences that are whole.
+func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file string,
+	features []string, reference Reference) {
 	var rec *Recordings
 	var err error
 	limits.Check(t, len(raw), file, func() error {
@@ -33,7 +36,8 @@ func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file stri
 		return err
 	})
 	if err != nil {
-		if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) && !errors.Is(err, model.ErrUnsupported) {
+		if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) &&
+			!errors.Is(err, model.ErrUnsupported) {
 			t.Fatalf("untyped error %v", err)
 		}
 		return
@@ -43,10 +47,13 @@ func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file stri
 	}
 	names := map[string]bool{}
 	for _, s := range rec.Sequences {
-		if s.Steps == 0 || len(s.X) != s.Steps*len(features) || len(s.Y) != s.Steps*len(reference.Outputs) {
-			t.Fatalf("sequence %q has %d steps, %d features, %d outputs", s.Name, s.Steps, len(s.X), len(s.Y))
+		if s.Steps == 0 || len(s.X) != s.Steps*len(features) ||
+			len(s.Y) != s.Steps*len(reference.Outputs) {
+			t.Fatalf("sequence %q has %d steps, %d features, %d outputs", s.Name, s.Steps, len(s.X),
+				len(s.Y))
 		}
-		if names[s.Name] || NameFault(s.Name) != "" || NameFault(s.Scenario) != "" || s.Name == "" || s.Scenario == "" {
+		if names[s.Name] || NameFault(s.Name) != "" || NameFault(s.Scenario) != "" ||
+			s.Name == "" || s.Scenario == "" {
 			t.Fatalf("sequence %q, scenario %q", s.Name, s.Scenario)
 		}
 		names[s.Name] = true
@@ -59,12 +66,14 @@ func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file stri
 }
 
 func FuzzReadCSV(f *testing.F) {
-	f.Add([]byte("\ufeffsequence,scenario,t,a,y\r\n0,calm,0,1,2\r\n0,calm,1,\" 3\",2e3\r\n1,worn,0,1,2"))
+	f.Add([]byte("\ufeffsequence,scenario,t,a,y\r\n0,calm,0,1,2\r\n0,calm,1,\" " +
+		"3\",2e3\r\n1,worn,0,1,2"))
 	f.Add([]byte("y,a,t,scenario,sequence,note\n1,0x1p-2,0,\"a\nb\",s,\n"))
 	f.Add([]byte("\xff\xfes\x00"))
 	f.Fuzz(func(t *testing.T, raw []byte) {
 		checkRecording(t, csvLimits, raw, "r.csv", []string{"a"}, Reference{Outputs: []string{"y"}})
-		checkRecording(t, csvLimits, raw, "r.csv", []string{"a", "t"}, Reference{Outputs: []string{"calm", "worn"}, Column: "y"})
+		checkRecording(t, csvLimits, raw, "r.csv", []string{"a", "t"},
+			Reference{Outputs: []string{"calm", "worn"}, Column: "y"})
 	})
 }
 
@@ -80,7 +89,8 @@ func FuzzReadGzip(f *testing.F) {
 		}
 		raw := packed.Bytes()
 		raw[int(damaged)%len(raw)] ^= damaged // 0: none
-		checkRecording(t, gzipLimits, raw, "r.csv.gz", []string{"a"}, Reference{Outputs: []string{"y"}})
+		checkRecording(t, gzipLimits, raw, "r.csv.gz", []string{"a"},
+			Reference{Outputs: []string{"y"}})
 	})
 }
 
@@ -95,7 +105,8 @@ func recordedSeed(f *testing.F, file string) []byte {
 func FuzzReadNPZ(f *testing.F) {
 	f.Add(recordedSeed(f, "selection.npz"))
 	f.Fuzz(func(t *testing.T, raw []byte) {
-		checkRecording(t, npzLimits, raw, "r.npz", []string{"temp_max"}, Reference{Outputs: []string{"temp_max_next"}})
+		checkRecording(t, npzLimits, raw, "r.npz", []string{"temp_max"},
+			Reference{Outputs: []string{"temp_max_next"}})
 	})
 }
 
@@ -103,7 +114,8 @@ func FuzzReadParquet(f *testing.F) {
 	f.Add(recordedSeed(f, "selection_snappy_v1.parquet"))
 	f.Add(recordedSeed(f, "selection_zstd_v2.parquet"))
 	f.Fuzz(func(t *testing.T, raw []byte) {
-		checkRecording(t, parquetLimits, raw, "r.parquet", []string{"temp_max"}, Reference{Outputs: []string{"temp_max_next"}})
+		checkRecording(t, parquetLimits, raw, "r.parquet", []string{"temp_max"},
+			Reference{Outputs: []string{"temp_max_next"}})
 	})
 }
 
@@ -117,7 +129,9 @@ func FuzzReadFeatures(f *testing.F) {
 				t.Fatalf("untyped error %v", err)
 			}
 			for _, f := range features {
-				if f.Name == "" || !(f.Std > 0) || math.Abs(f.Mean) > largestNumber || NameFault(f.Name+f.Channel) != "" && len(f.Name+f.Channel) < LongestName || f.Line < 2 {
+				if f.Name == "" || !(f.Std > 0) || math.Abs(f.Mean) > largestNumber ||
+					NameFault(f.Name+f.Channel) != "" && len(f.Name+f.Channel) < LongestName ||
+					f.Line < 2 {
 					t.Fatalf("%q gives %+v", text, f)
 				}
 			}
@@ -136,7 +150,8 @@ func FuzzReadOutputs(f *testing.F) {
 				t.Fatalf("untyped error %v", err)
 			}
 			for _, o := range outputs {
-				if o.Name == "" || !(o.Std > 0) || NameFault(o.Name) != "" || NameFault(o.Unit) != "" || o.Line < 2 {
+				if o.Name == "" || !(o.Std > 0) || NameFault(o.Name) != "" ||
+					NameFault(o.Unit) != "" || o.Line < 2 {
 					t.Fatalf("%q gives %+v", text, o)
 				}
 			}

@@ -15,7 +15,8 @@ type groupSums struct {
 	classes  [][]int      // classifier: predicted class of every step, per lane
 }
 
-// laneErrors are the sums of one output in one region, per lane, in standard deviations of the output.
+// laneErrors are the sums of one output in one region, per lane, in standard deviations of the
+// output.
 type laneErrors struct {
 	steps              [lanes.Width]int
 	sum, sumAbs, sumSq [lanes.Width]float64
@@ -48,7 +49,8 @@ func (s *groupSums) add(step int, raw, y []float32) {
 	within := s.group.within[step*regions : (step+1)*regions]
 	for o := range s.prepared.outputs {
 		var e [lanes.Width]float64
-		got, want := (*[lanes.Width]float32)(raw[o*lanes.Width:]), (*[lanes.Width]float32)(y[o*lanes.Width:])
+		got, want := (*[lanes.Width]float32)(raw[o*lanes.Width:]),
+			(*[lanes.Width]float32)(y[o*lanes.Width:])
 		for lane := range e {
 			e[lane] = float64(got[lane]) - float64(want[lane])
 		}
@@ -115,8 +117,9 @@ func (s *groupSums) storeLane(score *Score, lane, piece int) {
 		for r := -1; r < regions; r++ {
 			from := &s.errors[o*(1+regions)+1+r]
 			*score.at(piece, o, r) = tally{
-				steps: from.steps[lane], sum: from.sum[lane] * out.Std, sumAbs: from.sumAbs[lane] * out.Std,
-				sumSq: from.sumSq[lane] * out.Std * out.Std, max: from.max[lane] * out.Std,
+				steps: from.steps[lane], sum: from.sum[lane] * out.Std,
+				sumAbs: from.sumAbs[lane] * out.Std,
+				sumSq:  from.sumSq[lane] * out.Std * out.Std, max: from.max[lane] * out.Std,
 			}
 		}
 	}

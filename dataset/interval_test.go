@@ -20,7 +20,8 @@ func pairedErrors(random *rand.Rand, sequences int, spread float64) (base, other
 	const steps, memory, common = 400, 0.9, 0.9
 	fresh, own := math.Sqrt(1-memory*memory), math.Sqrt(1-common*common)
 	for range sequences {
-		scale, factor := math.Exp(spread*random.NormFloat64()), math.Exp(spread/2*random.NormFloat64())
+		scale, factor := math.Exp(spread*random.NormFloat64()),
+			math.Exp(spread/2*random.NormFloat64())
 		u, v := random.NormFloat64(), random.NormFloat64()
 		a, b := make([]float64, steps), make([]float64, steps)
 		for k := range steps {
@@ -54,9 +55,12 @@ func TestIntervalCoversTheTruthInOneThousandTrials(t *testing.T) {
 					}
 				}
 			}
-			t.Logf("seed %d, spread %g, %d sequences: covered in %d of %d trials, not above the upper end in %d", seed, spread, sequences, covered, trials, notAbove)
+			t.Logf("seed %d, spread %g, %d sequences: covered in %d of %d trials, not above the "+
+				"upper end in %d", seed, spread, sequences, covered, trials, notAbove)
 			if covered < trials*93/100 || notAbove < trials*945/1000 {
-				t.Errorf("seed %d, spread %g, %d sequences: covered in %d of %d trials, want 93 %%; not above the upper end in %d, want 94.5 %%", seed, spread, sequences, covered, trials, notAbove)
+				t.Errorf("seed %d, spread %g, %d sequences: covered in %d of %d trials, want 93 "+
+					"%%; not above the upper end in %d, want 94.5 %%", seed, spread, sequences,
+					covered, trials, notAbove)
 			}
 		}
 	}
@@ -68,8 +72,11 @@ func TestSumsAndTalliesAgree(t *testing.T) {
 	base, other := scoreOf(a).members(whole, RMSE, nil), scoreOf(b).members(whole, RMSE, nil)
 	for _, m := range []Metric{RMSE, MAE, Bias} {
 		var short, long []float64
-		into := func(to *[]float64) func(x, y float64) { return func(x, y float64) { *to = append(*to, x, y) } }
-		for to, p := range map[*[]float64]pairs{&short: pairsOf(base, other, m), &long: tallyPairs{base, other, m}} {
+		into := func(to *[]float64) func(x, y float64) {
+			return func(x, y float64) { *to = append(*to, x, y) }
+		}
+		for to, p := range map[*[]float64]pairs{&short: pairsOf(base, other, m),
+			&long: tallyPairs{base, other, m}} {
 			into(to)(p.whole())
 			p.resample(into(to))
 			p.leaveOut(into(to))
@@ -94,7 +101,8 @@ func TestIntervalByHand(t *testing.T) {
 		return all
 	}
 	alike := []float64{1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1}
-	even := sample{value: 1000, draws: draws(), leftOut: []float64{-1, 1, -1, 1, -1, 1, -1, 1, -1, 1, -1, 1}, weights: alike}
+	even := sample{value: 1000, draws: draws(),
+		leftOut: []float64{-1, 1, -1, 1, -1, 1, -1, 1, -1, 1, -1, 1}, weights: alike}
 	low, high := even.bootstrap()
 	// t with 11 degrees of freedom 2.201 (any table), times sqrt(12/11): 2.299, beyond which 1.075
 	// % of a normal distribution lie on either side.
@@ -105,7 +113,8 @@ func TestIntervalByHand(t *testing.T) {
 	// standard errors).
 	biased := sample{value: 1681.5, draws: draws(), leftOut: even.leftOut, weights: alike}
 	if low, high := biased.bootstrap(); math.Abs(low-(1-0.6176)*1999) > 5 || high < 1998 {
-		t.Errorf("biased: [%g, %g], want a low end at -2.299 + 2·0.9988 = -0.301 standard errors", low, high)
+		t.Errorf("biased: [%g, %g], want a low end at -2.299 + 2·0.9988 = -0.301 standard errors",
+			low, high)
 	}
 	// The skewness of ten values 0 and one 11 about their mean 1: Σd³/(6 (Σd²)^1.5), d = mean -
 	// value: (10 - 1000)/(6·110^1.5) = -0.143.
@@ -129,10 +138,12 @@ func TestHowManySequencesWouldDo(t *testing.T) {
 		want      int
 	}{{12, 3, 82}, {12, 1, 12}, {40, 1000, 0}} {
 		if got := TooFew(c.sequences, c.times); got != c.want {
-			t.Errorf("%d sequences, %g times too wide: %d would do, want %d", c.sequences, c.times, got, c.want)
+			t.Errorf("%d sequences, %g times too wide: %d would do, want %d", c.sequences, c.times,
+				got, c.want)
 		}
 	}
-	random := rand.New(rand.NewPCG(17, 0)) // what it promises, on drawn data: mean half-widths at 12 and at 82 sequences
+	// what it promises, on drawn data: mean half-widths at 12 and at 82 sequences
+	random := rand.New(rand.NewPCG(17, 0))
 	width := func(sequences int) float64 {
 		sum := 0.0
 		for range 100 {
@@ -155,17 +166,20 @@ func TestRoughIntervalsAreAboutAsWide(t *testing.T) {
 	rough, exact, roughOther, exactOther := 0.0, 0.0, 0.0, 0.0
 	for range 50 {
 		a, b := pairedErrors(random, BootstrapSequences-1, 0.25)
-		if r, c := CompareRoughly(scoreOf(a), scoreOf(b), whole, RMSE), Compare(scoreOf(a), scoreOf(b), whole, RMSE); r != c {
+		if r, c := CompareRoughly(scoreOf(a), scoreOf(b), whole, RMSE),
+			Compare(scoreOf(a), scoreOf(b), whole, RMSE); r != c {
 			t.Fatalf("of few sequences %+v and %+v", r, c)
 		}
 		a, b = pairedErrors(random, 12, 0.25)
 		base, other := scoreOf(a), scoreOf(b)
 		r, c := CompareRoughly(base, other, whole, RMSE), Compare(base, other, whole, RMSE)
-		if r.Rise != c.Rise || r.Other != c.Other || r.Base != c.Base || r.Sequences != c.Sequences || r.RiseHigh > c.RiseHigh || r.OtherLow < c.OtherLow {
+		if r.Rise != c.Rise || r.Other != c.Other || r.Base != c.Base ||
+			r.Sequences != c.Sequences || r.RiseHigh > c.RiseHigh || r.OtherLow < c.OtherLow {
 			t.Fatalf("%+v and %+v", r, c)
 		}
 		rough, exact = rough+r.RiseHigh-r.RiseLow, exact+c.RiseHigh-c.RiseLow
-		roughOther, exactOther = roughOther+r.OtherHigh-r.OtherLow, exactOther+c.OtherHigh-c.OtherLow
+		roughOther, exactOther = roughOther+r.OtherHigh-r.OtherLow,
+			exactOther+c.OtherHigh-c.OtherLow
 	}
 	for _, ratio := range []float64{rough / exact, roughOther / exactOther} {
 		if ratio < 0.75 {
@@ -179,11 +193,13 @@ func TestRoughIntervalsAreAboutAsWide(t *testing.T) {
 // is 12.706.
 func TestJackknifeByHand(t *testing.T) {
 	s := sample{value: 2, leftOut: []float64{1, 3}, weights: []float64{1, 1}}
-	if low, high := s.jackknife(); math.Abs(low-(2-12.7062)) > 1e-3 || math.Abs(high-(2+12.7062)) > 1e-3 {
+	if low, high := s.jackknife(); math.Abs(low-(2-12.7062)) > 1e-3 || math.Abs(high-(2+12.7062)) >
+		1e-3 {
 		t.Errorf("[%g, %g], want 2 ± 12.706", low, high)
 	}
 	s.widening = 1 // logarithms 0 and 1.0986: a standard error of 0.5493
-	if low, high := s.jackknife(); math.Abs(math.Log(high/2)-12.7062*0.5493) > 1e-3 || math.Abs(low*high-4) > 1e-9 {
+	if low, high := s.jackknife(); math.Abs(math.Log(high/2)-12.7062*0.5493) > 1e-3 ||
+		math.Abs(low*high-4) > 1e-9 {
 		t.Errorf("[%g, %g], want 2 times and by exp(12.706 · 0.5493)", low, high)
 	}
 	s.leftOut[0] = 0 // all of the error is in one sequence: there is no logarithm

@@ -41,7 +41,8 @@ func checkInputError(t *testing.T, err error, want InputError) {
 		t.Fatalf("error %v, want an *InputError", err)
 	}
 	if got.File != want.File || got.Line != want.Line || got.Column != want.Column {
-		t.Errorf("place %s, line %d, column %q; want %s, line %d, column %q", got.File, got.Line, got.Column, want.File, want.Line, want.Column)
+		t.Errorf("place %s, line %d, column %q; want %s, line %d, column %q", got.File, got.Line,
+			got.Column, want.File, want.Line, want.Column)
 	}
 	if got.Msg != want.Msg {
 		t.Errorf("message %q, want %q", got.Msg, want.Msg)

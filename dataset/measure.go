@@ -135,14 +135,16 @@ func (t *tally) value(m Metric) float64 {
 type Score struct {
 	rec     *Recordings
 	regions int
-	piece   int     // steps of a piece; 0: a sequence is one piece
-	first   []int   // index of the first piece of each sequence, and behind them the number of pieces
+	piece   int // steps of a piece; 0: a sequence is one piece
+	// index of the first piece of each sequence, and behind them the number of pieces
+	first   []int
 	tallies []tally // piece × output × (1 + regions); index 0 of the last is the whole piece
 	classes [][]int // classifier: predicted class of every step, per sequence
 }
 
 func newScore(rec *Recordings, regions int) *Score {
-	s := &Score{rec: rec, regions: regions, piece: rec.pieceSteps(), first: make([]int, len(rec.Sequences)+1)}
+	s := &Score{rec: rec, regions: regions, piece: rec.pieceSteps(),
+		first: make([]int, len(rec.Sequences)+1)}
 	for i, sequence := range rec.Sequences {
 		s.first[i+1] = s.first[i] + s.pieces(sequence)
 	}

@@ -35,7 +35,8 @@ const tiny = `sequence,scenario,t,ea,el,air,leak
 
 func readTiny(t *testing.T) *Recordings {
 	t.Helper()
-	rec, err := ReadCSV(strings.NewReader(tiny), "tiny.csv", []string{"ea", "el"}, Reference{Outputs: []string{"air", "leak"}})
+	rec, err := ReadCSV(strings.NewReader(tiny), "tiny.csv", []string{"ea", "el"},
+		Reference{Outputs: []string{"air", "leak"}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,7 +52,9 @@ var tinyRegions = []Region{
 	{Name: "air to 10", Conditions: []Condition{{Output: 0, Max: pointer(10.0)}}},
 	{Name: "leak below air", Conditions: []Condition{{Output: 1, Below: pointer(0)}}},
 	{Name: "leak above air", Conditions: []Condition{{Output: 1, Above: pointer(0)}}},
-	{Name: "air 5..20, leak below air", Conditions: []Condition{{Output: 0, Min: pointer(5.0), Max: pointer(20.0)}, {Output: 1, Below: pointer(0)}}},
+	{Name: "air 5..20, leak below air",
+		Conditions: []Condition{{Output: 0, Min: pointer(5.0), Max: pointer(20.0)},
+			{Output: 1, Below: pointer(0)}}},
 	{Name: "never", Conditions: []Condition{{Output: 0, Min: pointer(99.0)}}},
 }
 
@@ -90,7 +93,8 @@ func TestMeasureByHand(t *testing.T) {
 			}
 			pair := Compare(score, score, c.slice, m)
 			if pair.Sequences != c.sequences || pair.Steps != c.steps {
-				t.Errorf("%+v: %d sequences and %d steps, want %d and %d", c.slice, pair.Sequences, pair.Steps, c.sequences, c.steps)
+				t.Errorf("%+v: %d sequences and %d steps, want %d and %d", c.slice, pair.Sequences,
+					pair.Steps, c.sequences, c.steps)
 			}
 		}
 	}
@@ -100,7 +104,8 @@ func TestMeasureByHand(t *testing.T) {
 // update gate shut (its argument -800 gives exactly 0), the state is tanh of the input.
 func TestFloatPredictsInPhysicalUnits(t *testing.T) {
 	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 1, Units: 1,
-		W: []float64{0, 0, 0.5}, U: make([]float64, 3), B: []float64{0, -800, 0.25}, D: make([]float64, 3)}
+		W: []float64{0, 0, 0.5}, U: make([]float64, 3), B: []float64{0, -800, 0.25},
+		D: make([]float64, 3)}
 	head := &model.Dense{Inputs: 1, Outputs: 1, W: []float64{3}, B: []float64{-1}}
 	p := &Float{
 		Net:      &model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}},
@@ -140,7 +145,8 @@ func TestMeasureDoesNotDependOnTheNumberOfCores(t *testing.T) {
 	}
 	for i := range rec.Sequences {
 		if one.at(i, 0, -1).steps != rec.Sequences[i].Steps {
-			t.Fatalf("sequence %d: %d steps measured, want %d", i, one.at(i, 0, -1).steps, rec.Sequences[i].Steps)
+			t.Fatalf("sequence %d: %d steps measured, want %d", i, one.at(i, 0, -1).steps,
+				rec.Sequences[i].Steps)
 		}
 	}
 }

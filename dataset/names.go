@@ -34,9 +34,11 @@ func NameFault(text string) string {
 	for i, r := range text {
 		switch {
 		case IsHidden(r):
-			return fmt.Sprintf("the text holds the character U+%04X, which is not shown or moves others", r)
+			return fmt.Sprintf("the text holds the character U+%04X, which is not shown or "+
+				"moves others", r)
 		case r == unicode.ReplacementChar:
-			return "the text holds U+FFFD, which stands for a character that was lost in a conversion"
+			return "the text holds U+FFFD, which stands for a character that was lost in a " +
+				"conversion"
 		case r != ' ' && unicode.Is(unicode.Zs, r):
 			return fmt.Sprintf("the text holds the character U+%04X, which looks like a blank", r)
 		case r == ' ' && i == 0:

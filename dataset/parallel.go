@@ -20,7 +20,8 @@ func EachSequence(rec *Recordings, work func(i int, s *Sequence)) {
 
 // EachPrediction runs a predictor over all recordings, on all cores, and hands
 // over what it predicts for each sequence [Steps × Outputs].
-func EachPrediction(p Predictor, rec *Recordings, use func(i int, s *Sequence, predicted []float64)) {
+func EachPrediction(p Predictor, rec *Recordings,
+	use func(i int, s *Sequence, predicted []float64)) {
 	if together, ok := p.(SideBySide); ok {
 		EachBatch(rec, func(indices []int, sequences []*Sequence) {
 			predicted := make([][]float64, len(sequences))
@@ -62,12 +63,14 @@ func batches(rec *Recordings) [][]int {
 	for i := range order {
 		order[i] = i
 	}
-	sort.SliceStable(order, func(a, b int) bool { return rec.Sequences[order[a]].Steps > rec.Sequences[order[b]].Steps })
+	sort.SliceStable(order, func(a, b int) bool {
+		return rec.Sequences[order[a]].Steps > rec.Sequences[order[b]].Steps
+	})
 	return slices.Collect(slices.Chunk(order, lanes.Width))
 }
 
-// InParallel calls work for 0 to n-1, on all cores, and returns when all calls are done. If a call panics, so does InParallel,
-// with the reason and the stack of that call as text.
+// InParallel calls work for 0 to n-1, on all cores, and returns when all calls are done. If a call
+// panics, so does InParallel, with the reason and the stack of that call as text.
 func InParallel(n int, work func(i int)) {
 	next := make(chan int)
 	var wait sync.WaitGroup

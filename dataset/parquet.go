@@ -20,7 +20,8 @@ func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error
 	if err := checkParquetFooter(r, size); err != nil {
 		return nil, parquetError(file, err)
 	}
-	f, err := parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true), parquet.ReadBufferSize(1<<16))
+	f, err := parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true),
+		parquet.ReadBufferSize(1<<16))
 	if err != nil {
 		return nil, parquetError(file, err)
 	}
@@ -29,22 +30,27 @@ func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error
 	for _, leaf := range f.Root().Columns() {
 		name := leaf.Name()
 		if c.open[name] != nil {
-			return nil, &InputError{File: file, Column: name, Msg: "the column stands twice in the file", Hint: "remove or rename one of them"}
+			return nil, &InputError{File: file, Column: name, Msg: "the column stands twice in " +
+				"the file", Hint: "remove or rename one of them"}
 		}
 		c.all = append(c.all, name)
 		c.open[name] = func() (_ column, err error) {
 			defer recoverParquet(file, &err)
 			if !leaf.Leaf() || leaf.Repeated() {
-				return nil, &InputError{File: file, Column: name, Msg: "holds lists or records", Hint: parquetHint}
+				return nil, &InputError{File: file, Column: name, Msg: "holds lists or records",
+					Hint: parquetHint}
 			}
 			number := numberOf(leaf.Type())
 			if number == nil && leaf.Type().Kind() != parquet.ByteArray {
-				return nil, &InputError{File: file, Column: name, Msg: "has the type " + leaf.Type().String() + ", which is not read", Hint: "store the column as float, double or whole numbers, names as strings"}
+				return nil, &InputError{File: file, Column: name,
+					Msg:  "has the type " + leaf.Type().String() + ", which is not read",
+					Hint: "store the column as float, double or whole numbers, names as strings"}
 			}
 			if err := checkParquetPages(r, size, f, int(leaf.Index()), left); err != nil {
 				return nil, parquetError(file, err)
 			}
-			return &parquetColumn{file: file, groups: f.RowGroups(), leaf: leaf.Index(), number: number}, nil
+			return &parquetColumn{file: file, groups: f.RowGroups(), leaf: leaf.Index(),
+				number: number}, nil
 		}
 	}
 	return c, nil
@@ -54,7 +60,8 @@ func parquetError(file string, err error) error {
 	if known := new(InputError); errors.As(err, &known) {
 		return known
 	}
-	return &InputError{File: file, Msg: fmt.Sprintf("cannot be read as Parquet: %v", err), Hint: parquetHint}
+	return &InputError{File: file, Msg: fmt.Sprintf("cannot be read as Parquet: %v", err),
+		Hint: parquetHint}
 }
 
 // recoverParquet turns a panic of the library, which damaged files can cause, into an error.
@@ -64,7 +71,8 @@ func recoverParquet(file string, err *error) {
 	}
 }
 
-// numberOf says how values of a type become numbers, or nil if they do not: text, and numbers that would need a scale or more bits.
+// numberOf says how values of a type become numbers, or nil if they do not: text, and numbers that
+// would need a scale or more bits.
 func numberOf(t parquet.Type) func(v parquet.Value) float64 {
 	unsigned := false
 	if logical := t.LogicalType(); logical != nil {

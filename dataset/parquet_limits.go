@@ -12,11 +12,12 @@ import (
 	"github.com/parquet-go/parquet-go/format"
 )
 
-// The Parquet library makes room for whatever a file claims, before it has seen the data. So what follows goes over the claims first:
-// the metadata at the end of the file, and the head of every page that will be read.
+// The Parquet library makes room for whatever a file claims, before it has seen the data. So what
+// follows goes over the claims first: the metadata at the end of the file, and the head of every
+// page that will be read.
 
-// Limits of the metadata. A row group has some tens of bytes per column, so that metadata of the library's own types take no more than
-// some tens of times their bytes in the file.
+// Limits of the metadata. A row group has some tens of bytes per column, so that metadata of the
+// library's own types take no more than some tens of times their bytes in the file.
 const (
 	leastStruct    = 8 // bytes of a structure, on average
 	spareStructs   = 1000
@@ -24,8 +25,8 @@ const (
 	deepestColumns = 32 // levels of records in records
 )
 
-// checkParquetFooter goes over the metadata of a file of the given size.
-// Source: Parquet format, "File Format": the metadata, their length in four bytes, and PAR1 are at the end.
+// checkParquetFooter goes over the metadata of a file of the given size. Source: Parquet format,
+// "File Format": the metadata, their length in four bytes, and PAR1 are at the end.
 func checkParquetFooter(r io.ReaderAt, size int64) error {
 	var tail [8]byte
 	if size < int64(len(tail)) {
@@ -54,7 +55,8 @@ func checkParquetFooter(r io.ReaderAt, size int64) error {
 		}
 	}
 	w.number = func(path []int16, v int64) {
-		if len(path) == 2 && path[0] == 2 && path[1] == 5 && len(children) > 0 { // SchemaElement.num_children
+		// SchemaElement.num_children
+		if len(path) == 2 && path[0] == 2 && path[1] == 5 && len(children) > 0 {
 			children[len(children)-1] = v
 		}
 	}
@@ -62,7 +64,8 @@ func checkParquetFooter(r io.ReaderAt, size int64) error {
 		return err
 	}
 	if len(children) > mostColumns || len(children)*groups > int(length) {
-		return fmt.Errorf("%d columns in %d row groups are more than the metadata can describe", len(children), groups)
+		return fmt.Errorf("%d columns in %d row groups are more than the metadata can describe",
+			len(children), groups)
 	}
 	var open []int64 // children still to come, of every record that is not complete
 	for _, n := range children {
@@ -111,9 +114,11 @@ func readPageHead(r io.ReaderAt, offset, end int64) (pageHead, error) {
 				h.unpacked = v
 			case len(path) == 1 && path[0] == 3:
 				h.packed = v
-			case len(path) == 2 && path[1] == 1 && (path[0] == 5 || path[0] == 7 || path[0] == 8): // either data page, dictionary
+			// either data page, dictionary
+			case len(path) == 2 && path[1] == 1 && (path[0] == 5 || path[0] == 7 || path[0] == 8):
 				h.values = max(h.values, v)
-			case len(path) == 2 && path[0] == 8 && (path[1] == 5 || path[1] == 6): // lengths of levels
+			// lengths of levels
+			case len(path) == 2 && path[0] == 8 && (path[1] == 5 || path[1] == 6):
 				h.levels += v
 			case len(path) == 2 && path[0] == 8 && path[1] == 7:
 				h.isUnpacked = v == 0
@@ -128,7 +133,8 @@ func readPageHead(r io.ReaderAt, offset, end int64) (pageHead, error) {
 }
 
 // checkParquetPages goes over the pages of a column before they are read.
-func checkParquetPages(r io.ReaderAt, size int64, f *parquet.File, column int, left *allowance) error {
+func checkParquetPages(r io.ReaderAt, size int64, f *parquet.File, column int,
+	left *allowance) error {
 	for _, group := range f.Metadata().RowGroups {
 		if column >= len(group.Columns) {
 			return errThrift
@@ -148,7 +154,8 @@ func checkParquetPages(r io.ReaderAt, size int64, f *parquet.File, column int, l
 				return err
 			}
 			offset += h.bytes
-			if h.packed < 0 || h.unpacked < 0 || h.values < 0 || h.levels < 0 || h.levels > h.packed || h.packed > end-offset {
+			if h.packed < 0 || h.unpacked < 0 || h.values < 0 || h.levels < 0 ||
+				h.levels > h.packed || h.packed > end-offset {
 				return errThrift
 			}
 			const valueBytes = 8 // of a value, and of its levels and its place in a text
@@ -158,7 +165,8 @@ func checkParquetPages(r io.ReaderAt, size int64, f *parquet.File, column int, l
 				}
 			}
 			if !h.isUnpacked {
-				if err := checkPacked(io.NewSectionReader(r, offset+h.levels, h.packed-h.levels), meta.Codec, h.unpacked); err != nil {
+				if err := checkPacked(io.NewSectionReader(r, offset+h.levels, h.packed-h.levels),
+					meta.Codec, h.unpacked); err != nil {
 					return err
 				}
 			}
@@ -180,7 +188,8 @@ func checkPacked(packed *io.SectionReader, codec format.CompressionCodec, unpack
 		if err != nil && !errors.Is(err, io.EOF) {
 			return err
 		}
-		if length, read := binary.Uvarint(head[:n]); n > 0 && (read <= 0 || length > uint64(unpacked)) {
+		if length, read := binary.Uvarint(head[:n]); n > 0 &&
+			(read <= 0 || length > uint64(unpacked)) {
 			return errTooMuch
 		}
 		return nil
@@ -191,7 +200,8 @@ func checkPacked(packed *io.SectionReader, codec format.CompressionCodec, unpack
 		}
 		content = z
 	case format.Zstd:
-		z, err := zstd.NewReader(packed, zstd.WithDecoderConcurrency(1), zstd.WithDecoderLowmem(true), zstd.WithDecoderMaxWindow(largestWindow))
+		z, err := zstd.NewReader(packed, zstd.WithDecoderConcurrency(1),
+			zstd.WithDecoderLowmem(true), zstd.WithDecoderMaxWindow(largestWindow))
 		if err != nil {
 			return err
 		}

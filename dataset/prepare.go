@@ -6,8 +6,9 @@ import (
 	"kerf/model/lanes"
 )
 
-// Prepared are recordings laid out for scoring many candidates: normalised, in float32, eight sequences side by side. It takes 4
-// bytes per value beside the 8 of the recordings. See [Prepared.Score].
+// Prepared are recordings laid out for scoring many candidates: normalised, in float32, eight
+// sequences side by side. It takes 4 bytes per value beside the 8 of the recordings. See
+// [Prepared.Score].
 type Prepared struct {
 	rec      *Recordings
 	regions  []Region
@@ -16,7 +17,8 @@ type Prepared struct {
 	groups   []group
 }
 
-// group is up to eight sequences, one per lane, the longest first. Lanes behind the end of their sequence hold zeros.
+// group is up to eight sequences, one per lane, the longest first. Lanes behind the end of their
+// sequence hold zeros.
 type group struct {
 	sequences []int     // their indices in the recordings
 	lengths   []int     // their steps
@@ -24,7 +26,8 @@ type group struct {
 	settled   int       // the largest of settle
 	x         []float32 // normalised features [steps × features × lanes]
 	y         []float32 // reference: normalised outputs [steps × outputs × lanes]
-	within    []uint8   // lanes whose step lies in a region [steps × regions]; lane 0 is the lowest bit
+	// lanes whose step lies in a region [steps × regions]; lane 0 is the lowest bit
+	within []uint8
 }
 
 func (g *group) steps() int { return g.lengths[0] }
@@ -68,14 +71,16 @@ func (p *Prepared) lay(g *group) {
 		s := p.rec.Sequences[i]
 		for step := range s.Steps {
 			for k, v := range s.X[step*features : (step+1)*features] {
-				g.x[(step*features+k)*lanes.Width+lane] = float32((v - p.features[k].Mean) / p.features[k].Std)
+				g.x[(step*features+k)*lanes.Width+lane] = float32((v - p.features[k].Mean) /
+					p.features[k].Std)
 			}
 			if len(s.Y) == 0 {
 				continue // without reference values there is nothing to score, but states to visit
 			}
 			y := s.Y[step*outputs : (step+1)*outputs]
 			for o, v := range y {
-				g.y[(step*outputs+o)*lanes.Width+lane] = float32((v - p.outputs[o].Mean) / p.outputs[o].Std)
+				g.y[(step*outputs+o)*lanes.Width+lane] = float32((v - p.outputs[o].Mean) /
+					p.outputs[o].Std)
 			}
 			for r, region := range p.regions {
 				if region.Contains(y) {
@@ -86,8 +91,8 @@ func (p *Prepared) lay(g *group) {
 	}
 }
 
-// Against is the same recordings with what a network predicts as their reference; the scores of a classifier are then plain
-// numbers.
+// Against is the same recordings with what a network predicts as their reference; the scores of a
+// classifier are then plain numbers.
 func (p *Prepared) Against(f *Float) *Prepared {
 	p.mustFit(f)
 	against, rec := *p, *p.rec
@@ -108,11 +113,11 @@ func (p *Prepared) Against(f *Float) *Prepared {
 // Score measures one candidate, see [Prepared.ScoreAll].
 func (p *Prepared) Score(f *Float) *Score { return p.ScoreAll([]*Float{f})[0] }
 
-// ScoreAll measures candidates as [Measure] does, several times as fast, on all cores. The networks have the features and outputs
-// that the recordings were prepared for and take any of the features.
+// ScoreAll measures candidates as [Measure] does, several times as fast, on all cores. The networks
+// have the features and outputs that the recordings were prepared for and take any of the features.
 //
-// It computes in float32, which is for choosing between candidates: a figure that anyone reads comes from [Measure]. The result
-// depends neither on the number of cores nor on the machine.
+// It computes in float32, which is for choosing between candidates: a figure that anyone reads
+// comes from [Measure]. The result depends neither on the number of cores nor on the machine.
 func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 	scores := make([]*Score, len(candidates))
 	programs := make([]*lanes.Program, len(candidates))
@@ -155,9 +160,9 @@ func (p *Prepared) step(state *lanes.State, f *Float, g *group, step int) {
 	state.Step()
 }
 
-// VisitStates runs a network over all sequences, on all cores, and calls after every step of each with the hidden state of the
-// last recurrent layer [units], which lives until after returns. Steps of one sequence come in order. The states are float32, see
-// [Prepared.ScoreAll].
+// VisitStates runs a network over all sequences, on all cores, and calls after every step of each
+// with the hidden state of the last recurrent layer [units], which lives until after returns. Steps
+// of one sequence come in order. The states are float32, see [Prepared.ScoreAll].
 func (p *Prepared) VisitStates(f *Float, after func(sequence, step int, state []float64)) {
 	p.mustFit(f)
 	program := lanes.Compile(f.Net)
@@ -183,6 +188,7 @@ func (p *Prepared) VisitStates(f *Float, after func(sequence, step int, state []
 // mustFit panics if the recordings were prepared for other networks.
 func (p *Prepared) mustFit(f *Float) {
 	if !slices.Equal(f.Features, p.features) || !slices.Equal(f.Outputs, p.outputs) {
-		panic("dataset: a candidate has other features or outputs than the recordings were prepared for")
+		panic("dataset: a candidate has other features or outputs than the recordings were " +
+			"prepared for")
 	}
 }

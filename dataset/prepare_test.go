@@ -11,7 +11,8 @@ import (
 	"kerf/model"
 )
 
-// candidates are networks of several kinds on five features, the second without two of them, and recordings of unlike lengths.
+// candidates are networks of several kinds on five features, the second without two of them, and
+// recordings of unlike lengths.
 func candidates(seed uint64, outputs int, classes bool) ([]*Float, *Recordings) {
 	random := rand.New(rand.NewPCG(seed, 5))
 	normal := func(n int, scale float64) []float64 {
@@ -24,7 +25,9 @@ func candidates(seed uint64, outputs int, classes bool) ([]*Float, *Recordings) 
 	const features, units = 5, 6
 	var declared []Feature
 	for i := range features {
-		declared = append(declared, Feature{Name: fmt.Sprint("f", i), Mean: 20 * random.NormFloat64(), Std: 0.1 + random.Float64()})
+		declared = append(declared,
+			Feature{Name: fmt.Sprint("f", i), Mean: 20 * random.NormFloat64(),
+				Std: 0.1 + random.Float64()})
 	}
 	var predicted []Output
 	for o := range outputs {
@@ -41,10 +44,14 @@ func candidates(seed uint64, outputs int, classes bool) ([]*Float, *Recordings) 
 			kept = []int{0, 2, 4}
 		}
 		rows := kind.Gates() * units
-		all = append(all, &Float{Features: declared, Kept: kept, Outputs: predicted, Classes: classes, Net: &model.Network{
-			Recurrent: []*model.Recurrent{{Kind: kind, Inputs: len(kept), Units: units, W: normal(rows*len(kept), 0.5), U: normal(rows*units, 0.3), B: normal(rows, 0.5), D: normal(rows, 0.5)}},
-			Dense:     []*model.Dense{{Inputs: units, Outputs: outputs, W: normal(outputs*units, 0.5), B: normal(outputs, 0.5)}},
-		}})
+		all = append(all, &Float{Features: declared, Kept: kept, Outputs: predicted,
+			Classes: classes, Net: &model.Network{
+				Recurrent: []*model.Recurrent{{Kind: kind, Inputs: len(kept), Units: units,
+					W: normal(rows*len(kept), 0.5), U: normal(rows*units, 0.3),
+					B: normal(rows, 0.5), D: normal(rows, 0.5)}},
+				Dense: []*model.Dense{{Inputs: units, Outputs: outputs,
+					W: normal(outputs*units, 0.5), B: normal(outputs, 0.5)}},
+			}})
 	}
 	rec := &Recordings{Features: features, Outputs: outputs, Classes: classes}
 	for i, steps := range []int{30, 7, 1, 64, 30, 12, 90, 3, 41, 55, 20} {
@@ -68,8 +75,9 @@ func candidates(seed uint64, outputs int, classes bool) ([]*Float, *Recordings) 
 	return all, rec
 }
 
-// TestScoreAllAgainstMeasure compares every sum of every sequence, output and region. Outputs are off by at most 1e-5 standard
-// deviations (model/lanes, TestStepAgainstModel), and so are, per step, their errors, which are at most 8 here.
+// TestScoreAllAgainstMeasure compares every sum of every sequence, output and region. Outputs are
+// off by at most 1e-5 standard deviations (model/lanes, TestStepAgainstModel), and so are, per
+// step, their errors, which are at most 8 here.
 func TestScoreAllAgainstMeasure(t *testing.T) {
 	nets, rec := candidates(1, 2, false)
 	regions := []Region{
@@ -82,8 +90,9 @@ func TestScoreAllAgainstMeasure(t *testing.T) {
 		for i := range want.tallies {
 			a, b := want.tallies[i], scores[n].tallies[i]
 			bound := 1e-5 * float64(a.steps) * 1.2 // std is at most 1.2
-			if a.steps != b.steps || !(math.Abs(a.sum-b.sum) <= bound && math.Abs(a.sumAbs-b.sumAbs) <= bound &&
-				math.Abs(a.sumSq-b.sumSq) <= 16*bound && math.Abs(a.max-b.max) <= 1.2e-5) {
+			if a.steps != b.steps ||
+				!(math.Abs(a.sum-b.sum) <= bound && math.Abs(a.sumAbs-b.sumAbs) <= bound &&
+					math.Abs(a.sumSq-b.sumSq) <= 16*bound && math.Abs(a.max-b.max) <= 1.2e-5) {
 				t.Fatalf("network %d, tally %d: %+v, want %+v", n, i, b, a)
 			}
 		}
@@ -99,7 +108,8 @@ func TestScoreAllOnClassesAgainstMeasure(t *testing.T) {
 	nets, rec := candidates(2, 3, true)
 	for n, score := range Prepare(nets[0], rec, nil).ScoreAll(nets) {
 		want := Measure(nets[n], rec, nil)
-		if !reflect.DeepEqual(want.tallies, score.tallies) || !reflect.DeepEqual(want.classes, score.classes) {
+		if !reflect.DeepEqual(want.tallies, score.tallies) ||
+			!reflect.DeepEqual(want.classes, score.classes) {
 			t.Errorf("network %d: %+v, want %+v", n, score, want)
 		}
 	}
@@ -130,7 +140,8 @@ func TestScoreAllRefusesOtherOutputs(t *testing.T) {
 	Prepare(nets[0], rec, nil).Score(&other)
 }
 
-// TestAgainst: a network agrees with itself exactly, and with another by what their predictions differ.
+// TestAgainst: a network agrees with itself exactly, and with another by what their predictions
+// differ.
 func TestAgainst(t *testing.T) {
 	for _, classes := range []bool{false, true} {
 		nets, rec := candidates(5, 2, classes)
@@ -152,13 +163,15 @@ func TestAgainst(t *testing.T) {
 			}
 			self, other := scores[0].Value(nil, slice, MAE), scores[1].Value(nil, slice, MAE)
 			if want := sum / float64(steps); self != 0 || math.Abs(other-want) > 1e-5*out.Std {
-				t.Errorf("output %d: %g off itself, %g off the other, want 0 and %g", o, self, other, want)
+				t.Errorf("output %d: %g off itself, %g off the other, want 0 and %g", o, self,
+					other, want)
 			}
 		}
 	}
 }
 
-// TestVisitStates compares every state of every step with double precision; a recording needs no reference for that.
+// TestVisitStates compares every state of every step with double precision; a recording needs no
+// reference for that.
 func TestVisitStates(t *testing.T) {
 	nets, rec := candidates(6, 2, false)
 	for n, net := range nets {
@@ -176,7 +189,8 @@ func TestVisitStates(t *testing.T) {
 			net.Visit(s, func(step int, run *model.Run, _ []float64) {
 				for j, want := range run.State(0) {
 					if math.Abs(got[i][step*6+j]-want) > 1e-6 {
-						t.Fatalf("network %d, sequence %d, step %d, unit %d: %g, want %g", n, i, step, j, got[i][step*6+j], want)
+						t.Fatalf("network %d, sequence %d, step %d, unit %d: %g, want %g", n, i,
+							step, j, got[i][step*6+j], want)
 					}
 				}
 			})

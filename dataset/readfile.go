@@ -10,14 +10,17 @@ import (
 	"kerf/model"
 )
 
-// ReadRecording reads one recording of the given size in bytes, by the end of its name: .csv.gz, .npz, .parquet, and as CSV all others.
-// Whatever the format, it has the columns that [ReadCSV] describes; in an .npz file every column is an array of one dimension,
-// in a .parquet file a column that is neither nested nor repeated. The file is read step by step: memory holds the sequences, a buffer for the longest
-// of them, and small buffers per column. Packed files may unpack to [model.MaxUnpacked].
+// ReadRecording reads one recording of the given size in bytes, by the end of its name: .csv.gz,
+// .npz, .parquet, and as CSV all others. Whatever the format, it has the columns that [ReadCSV]
+// describes; in an .npz file every column is an array of one dimension, in a .parquet file a column
+// that is neither nested nor repeated. The file is read step by step: memory holds the sequences, a
+// buffer for the longest of them, and small buffers per column. Packed files may unpack to
+// [model.MaxUnpacked].
 //
-// Errors about the content are [*InputError], in .npz files also those of package model; in files without lines the line is the
-// number of the step.
-func ReadRecording(r io.ReaderAt, size int64, file string, features []string, reference Reference) (*Recordings, error) {
+// Errors about the content are [*InputError], in .npz files also those of package model; in files
+// without lines the line is the number of the step.
+func ReadRecording(r io.ReaderAt, size int64, file string, features []string,
+	reference Reference) (*Recordings, error) {
 	t, err := openRows(r, size, file)
 	if err != nil {
 		return nil, err
@@ -47,20 +50,24 @@ func openRows(r io.ReaderAt, size int64, file string) (rows, error) {
 func openNPZ(r io.ReaderAt, size int64, file string) (rows, error) {
 	archive, err := zip.NewReader(r, size)
 	if err != nil {
-		return nil, &InputError{File: file, Msg: fmt.Sprintf("cannot be read as a zip archive: %v", err), Hint: "write it with numpy.savez(file, **columns), and copy it completely"}
+		return nil, &InputError{File: file, Msg: fmt.Sprintf("cannot be read as a zip archive: %v",
+			err), Hint: "write it with numpy.savez(file, **columns), and copy it completely"}
 	}
 	c := &columnar{file: file, open: map[string]func() (column, error){}}
 	left := newAllowance(file, size)
 	for _, member := range archive.File {
 		name := strings.TrimSuffix(member.Name, ".npy")
 		if c.open[name] != nil {
-			return nil, &InputError{File: file, Column: name, Msg: "the array stands twice in the archive", Hint: "write it with numpy.savez(file, **columns)"}
+			return nil, &InputError{File: file, Column: name, Msg: "the array stands twice in " +
+				"the archive", Hint: "write it with numpy.savez(file, **columns)"}
 		}
 		c.all = append(c.all, name)
 		c.open[name] = func() (column, error) {
 			content, err := member.Open()
 			if err != nil {
-				return nil, &InputError{File: file, Column: name, Msg: fmt.Sprintf("cannot be unpacked: %v", err), Hint: "write the file with numpy.savez or numpy.savez_compressed"}
+				return nil, &InputError{File: file, Column: name,
+					Msg:  fmt.Sprintf("cannot be unpacked: %v", err),
+					Hint: "write the file with numpy.savez or numpy.savez_compressed"}
 			}
 			return model.OpenNPYColumn(&counted{content, left}, file, name)
 		}

@@ -76,7 +76,8 @@ func (r *Recordings) Scenarios() []string {
 // outputs by name in any order; other columns are ignored. Steps of a sequence
 // stand together, t grows within it, and every cell that is used is a finite
 // number.
-func ReadCSV(r io.Reader, file string, features []string, reference Reference) (*Recordings, error) {
+func ReadCSV(r io.Reader, file string, features []string,
+	reference Reference) (*Recordings, error) {
 	t, err := openCSV(r, file)
 	if err != nil {
 		return nil, err
@@ -93,7 +94,8 @@ func openCSV(r io.Reader, file string) (rows, error) {
 	return t, nil
 }
 
-const gapHint = "remove the step and start a new sequence after it, or fill the gap before kerf reads it"
+const gapHint = "remove the step and start a new sequence after it, or fill the gap before kerf " +
+	"reads it"
 
 // rows is a recording that is read step by step, in whatever format.
 type rows interface {
@@ -125,12 +127,15 @@ type reader struct {
 
 func readRows(t rows, file string, features []string, reference Reference) (*Recordings, error) {
 	r := &reader{rows: t, file: file, reference: reference, seen: map[string]int{}}
-	r.rec = &Recordings{Features: len(features), Outputs: len(reference.Outputs), Classes: reference.Column != ""}
+	r.rec = &Recordings{Features: len(features), Outputs: len(reference.Outputs),
+		Classes: reference.Column != ""}
 	var err error
-	if r.keys, err = t.NeedAll("a recording has the columns sequence, scenario and t, then one per feature and output", "sequence", "scenario", "t"); err != nil {
+	if r.keys, err = t.NeedAll("a recording has the columns sequence, scenario and t, then one "+
+		"per feature and output", "sequence", "scenario", "t"); err != nil {
 		return nil, err
 	}
-	if r.x, err = t.NeedAll("features.csv declares this feature; the recording must carry it under the same name", features...); err != nil {
+	if r.x, err = t.NeedAll("features.csv declares this feature; the recording must carry it "+
+		"under the same name", features...); err != nil {
 		return nil, err
 	}
 	if r.y, err = reference.columns(t); err != nil {
@@ -150,7 +155,8 @@ func readRows(t rows, file string, features []string, reference Reference) (*Rec
 	}
 	r.end()
 	if len(r.rec.Sequences) == 0 {
-		return nil, &InputError{File: file, Msg: "the recording holds no complete sequence", Hint: "it needs at least one step below the header line"}
+		return nil, &InputError{File: file, Msg: "the recording holds no complete sequence",
+			Hint: "it needs at least one step below the header line"}
 	}
 	return r.rec, nil
 }
@@ -169,10 +175,14 @@ func (r *reader) step() error {
 		r.start = now
 	} else {
 		if scenario != r.current.Scenario {
-			return r.Fail(r.keys[1], "the scenario changes from "+r.current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
+			return r.Fail(r.keys[1],
+				"the scenario changes from "+r.current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
 		}
 		if now <= r.last {
-			return r.Fail(r.keys[2], "time does not grow: "+r.Text(r.keys[2])+" follows "+strconv.FormatFloat(r.last, 'g', -1, 64)+" in sequence "+name, "sort the steps, or start a new sequence where the recording was interrupted")
+			return r.Fail(r.keys[2],
+				"time does not grow: "+r.Text(r.keys[2])+" follows "+strconv.FormatFloat(r.last,
+					'g', -1, 64)+" in sequence "+name, "sort the steps, or start a new sequence "+
+					"where the recording was interrupted")
 		}
 	}
 	r.last = now
@@ -189,13 +199,16 @@ func (r *reader) step() error {
 // begin starts the sequence that the present row opens.
 func (r *reader) begin(name, scenario string) error {
 	if name == "" {
-		return r.Fail(r.keys[0], "the sequence name is empty", "number the sequences, for example 0, 1, 2")
+		return r.Fail(r.keys[0], "the sequence name is empty",
+			"number the sequences, for example 0, 1, 2")
 	}
 	if scenario == "" {
-		return r.Fail(r.keys[1], "the scenario is empty", "name the operating profile of the sequence; use one name for all if there is only one")
+		return r.Fail(r.keys[1], "the scenario is empty", "name the operating profile of the "+
+			"sequence; use one name for all if there is only one")
 	}
 	if scenario == forAll {
-		return r.Fail(r.keys[1], `"all" cannot name a scenario`, `"all" stands for all scenarios together; choose another name`)
+		return r.Fail(r.keys[1], `"all" cannot name a scenario`,
+			`"all" stands for all scenarios together; choose another name`)
 	}
 	for i, text := range []string{name, scenario} {
 		if fault := NameFault(text); fault != "" {
@@ -203,7 +216,8 @@ func (r *reader) begin(name, scenario string) error {
 		}
 	}
 	if line, twice := r.seen[name]; twice {
-		return r.Fail(r.keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line), "steps of a sequence must stand together; give each uninterrupted run a name of its own")
+		return r.Fail(r.keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line),
+			"steps of a sequence must stand together; give each uninterrupted run a name of its own")
 	}
 	r.end()
 	name, scenario = strings.Clone(name), strings.Clone(scenario) // not the whole row with them
@@ -230,7 +244,8 @@ func (r Reference) columns(t rows) ([]int, error) {
 	if r.Column != "" {
 		return t.NeedAll("the job names it as the column of the class", r.Column)
 	}
-	return t.NeedAll("outputs.csv declares this output; the recording must carry its reference values under the same name", r.Outputs...)
+	return t.NeedAll("outputs.csv declares this output; the recording must carry its reference "+
+		"values under the same name", r.Outputs...)
 }
 
 // anyIn tells whether a table has any of the columns.
@@ -252,7 +267,8 @@ func (r Reference) read(t rows, dst []float64, columns []int) ([]float64, error)
 	if class < 0 {
 		var err error
 		if class, err = strconv.Atoi(text); err != nil || class < 0 || class >= len(r.Outputs) {
-			return nil, t.Fail(columns[0], quoted(text)+" is no class", "write the name of a class of the job, or its index from 0")
+			return nil, t.Fail(columns[0], quoted(text)+" is no class",
+				"write the name of a class of the job, or its index from 0")
 		}
 	}
 	for c := range r.Outputs {
@@ -279,7 +295,8 @@ func numbers(t rows, dst []float64, columns []int) ([]float64, error) {
 // Join puts the sequences of several recordings behind each other. All must
 // have the same columns.
 func Join(parts ...*Recordings) *Recordings {
-	all := &Recordings{Features: parts[0].Features, Outputs: parts[0].Outputs, Classes: parts[0].Classes}
+	all := &Recordings{Features: parts[0].Features, Outputs: parts[0].Outputs,
+		Classes: parts[0].Classes}
 	for _, p := range parts {
 		if p.Features != all.Features || p.Outputs != all.Outputs {
 			panic("dataset: Join of recordings with different columns")

@@ -6,8 +6,8 @@ import (
 	"math"
 )
 
-// repeatedRun is how many steps in a row must be the same, value for value, to be a repeat: of steps
-// that move so many are no chance.
+// repeatedRun is how many steps in a row must be the same, value for value, to be a repeat: of
+// steps that move so many are no chance.
 const repeatedRun = 8
 
 // mostRuns is about how many runs of recordings are remembered: of more, one in two, four, ... that
@@ -34,7 +34,8 @@ func Shared(a, b *Recordings) []*Sequence {
 // Unique drops sequences of which more than half is in an earlier one, features and outputs, and
 // says how many: a repeated sequence is no further evidence.
 func Unique(rec *Recordings) (unique *Recordings, dropped int) {
-	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes, Memory: rec.Memory}
+	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes,
+		Memory: rec.Memory}
 	known := map[uint64]bool{}
 	pick := picking(rec)
 	for _, s := range rec.Sequences {

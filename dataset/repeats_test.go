@@ -22,13 +22,14 @@ func moving(seed uint64, sequences, steps int) *Recordings {
 
 // part is a copy of some steps of a sequence.
 func part(s *Sequence, from, to int) *Sequence {
-	return &Sequence{Name: "part", Scenario: "s", Steps: to - from, X: append([]float64(nil), s.X[2*from:2*to]...),
+	return &Sequence{Name: "part", Scenario: "s", Steps: to - from,
+		X: append([]float64(nil), s.X[2*from:2*to]...),
 		Y: append([]float64(nil), s.Y[from:to]...)}
 }
 
-// A sequence that lost a step, or in which a value was touched, is still the same recording; one that
-// shares less than half is another. Contradicting outputs are no repeat among the recordings of one
-// use, and no independence between two.
+// A sequence that lost a step, or in which a value was touched, is still the same recording; one
+// that shares less than half is another. Contradicting outputs are no repeat among the recordings
+// of one use, and no independence between two.
 func TestRepeatsInDisguise(t *testing.T) {
 	for _, c := range []struct {
 		name           string
@@ -52,10 +53,13 @@ func TestRepeatsInDisguise(t *testing.T) {
 		{"a third of it", func(s *Sequence) *Sequence {
 			third := part(s, 0, s.Steps/3)
 			rest := part(moving(9, 1, s.Steps).Sequences[0], s.Steps/3, s.Steps)
-			return &Sequence{Name: "third", Scenario: "s", Steps: s.Steps, X: append(third.X, rest.X...),
+			return &Sequence{Name: "third", Scenario: "s", Steps: s.Steps,
+				X: append(third.X, rest.X...),
 				Y: append(third.Y, rest.Y...)}
 		}, false, true},
-		{"another one", func(s *Sequence) *Sequence { return moving(8, 1, s.Steps).Sequences[0] }, false, true},
+		{"another one", func(s *Sequence) *Sequence {
+			return moving(8, 1, s.Steps).Sequences[0]
+		}, false, true},
 	} {
 		a := moving(7, 3, 200)
 		b := &Recordings{Features: 2, Outputs: 1, Sequences: []*Sequence{c.copy(a.Sequences[1])}}
@@ -86,7 +90,8 @@ func TestStandingStillIsNoRepeat(t *testing.T) {
 // Of many steps some runs are enough.
 func TestRepeatsOfLongRecordings(t *testing.T) {
 	a := moving(7, 2, mostRuns)
-	b := &Recordings{Features: 2, Outputs: 1, Sequences: []*Sequence{part(a.Sequences[1], 5, 5000), moving(8, 1, 5000).Sequences[0]}}
+	b := &Recordings{Features: 2, Outputs: 1,
+		Sequences: []*Sequence{part(a.Sequences[1], 5, 5000), moving(8, 1, 5000).Sequences[0]}}
 	if pick := picking(a); pick != 2 {
 		t.Errorf("one in %d runs is looked at", pick)
 	}

@@ -17,7 +17,8 @@ type pairs interface {
 	whole() (base, other float64)
 	// weights of the sequences in a rise, and in the value of the other predictor.
 	weights() (ofRise, ofOther []float64)
-	// resample draws as many sequences as there are, with replacement, and hands over both values, [resamples] times.
+	// resample draws as many sequences as there are, with replacement, and hands over both values,
+	// [resamples] times.
 	resample(take func(base, other float64))
 	// leaveOut hands over both values without each sequence in turn.
 	leaveOut(take func(base, other float64))

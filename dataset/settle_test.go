@@ -25,10 +25,12 @@ func TestTheStartCountsNowhere(t *testing.T) {
 			for _, metric := range Metrics(classes)[:2] {
 				slice := Slice{Region: -1}
 				want, steps := byHand(nets[0], rec, metric)
-				for name, score := range map[string]*Score{"measured": Measure(nets[0], rec, nil), "in lanes": Prepare(nets[0], rec, nil).Score(nets[0])} {
+				for name, score := range map[string]*Score{"measured": Measure(nets[0], rec, nil),
+					"in lanes": Prepare(nets[0], rec, nil).Score(nets[0])} {
 					c := CompareRoughly(score, score, slice, metric)
 					if c.Steps != steps || math.Abs(c.Other-want) > 1e-5*(1+math.Abs(want)) {
-						t.Errorf("%s, memory %d, %s: %g of %d steps, want %g of %d", metric, memory, name, c.Other, c.Steps, want, steps)
+						t.Errorf("%s, memory %d, %s: %g of %d steps, want %g of %d", metric, memory,
+							name, c.Other, c.Steps, want, steps)
 					}
 				}
 			}
@@ -87,7 +89,8 @@ func TestExplainedByHand(t *testing.T) {
 	}
 	base, net := Measure(constant, rec, nil), Measure(givenErrors{1}, rec, nil)
 	c := Compare(base, net, whole, Explained)
-	if math.Abs(c.Other-0.85) > 1e-12 || !(c.OtherLow < 0.85 && c.OtherHigh > 0.85) || !math.IsNaN(c.Rise) {
+	if math.Abs(c.Other-0.85) > 1e-12 || !(c.OtherLow < 0.85 && c.OtherHigh > 0.85) ||
+		!math.IsNaN(c.Rise) {
 		t.Errorf("explains %g [%g, %g], want 0.85", c.Other, c.OtherLow, c.OtherHigh)
 	}
 	if v := net.Value(base, whole, Explained); v != c.Other {
@@ -103,7 +106,8 @@ func TestExplainedByHand(t *testing.T) {
 		t.Errorf("the constant class is %d, want 0", Class(constant.Outputs))
 	}
 	always1 := &Constant{[]float64{0, 1}} // four wrong steps: twice those of the constant
-	if v := Measure(always1, classes, nil).Value(Measure(constant, classes, nil), whole, Explained); v != -1 {
+	if v := Measure(always1, classes, nil).Value(Measure(constant, classes, nil), whole,
+		Explained); v != -1 {
 		t.Errorf("explains %g, want -1", v)
 	}
 }
@@ -113,8 +117,11 @@ func TestExplainedByHand(t *testing.T) {
 func TestMemoryOfOneUnit(t *testing.T) {
 	for _, steps := range []float64{5, 50, 200} {
 		z := math.Exp(-1 / steps)
-		layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 1, Units: 1, W: []float64{0, 0, 1}, U: make([]float64, 3), B: []float64{0, math.Log(z / (1 - z)), 0}, D: make([]float64, 3)}
-		net := &model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}}}
+		layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 1, Units: 1,
+			W: []float64{0, 0, 1}, U: make([]float64, 3), B: []float64{0, math.Log(z / (1 - z)), 0},
+			D: make([]float64, 3)}
+		net := &model.Network{Recurrent: []*model.Recurrent{layer},
+			Dense: []*model.Dense{{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}}}
 		p := NewFloat(net, []Feature{{Name: "f", Std: 1}}, []Output{{Name: "y", Std: 1}})
 		rec := &Recordings{Features: 1, Outputs: 1}
 		for i := range 3 {
@@ -185,8 +192,10 @@ func TestPiecesAddUp(t *testing.T) {
 		return Measure(givenErrors{1}, &rec, nil)
 	}
 	for _, m := range []Metric{RMSE, MAE, Bias, MaxError} {
-		want, got := CompareRoughly(base, other, whole, m), CompareRoughly(pieces(base), pieces(other), whole, m)
-		if math.Abs(want.Other-got.Other) > 1e-12 || math.Abs(want.Base-got.Base) > 1e-12 || want.Steps != got.Steps || want.Sequences != got.Sequences {
+		want, got := CompareRoughly(base, other, whole, m),
+			CompareRoughly(pieces(base), pieces(other), whole, m)
+		if math.Abs(want.Other-got.Other) > 1e-12 || math.Abs(want.Base-got.Base) > 1e-12 ||
+			want.Steps != got.Steps || want.Sequences != got.Sequences {
 			t.Errorf("%s: %+v in pieces, want %+v", m, got, want)
 		}
 	}
@@ -196,7 +205,8 @@ func TestPiecesAddUp(t *testing.T) {
 	a, b = pairedErrors(rand.New(rand.NewPCG(1, 4)), 3, 0)
 	c := Compare(pieces(scoreOf(a)), pieces(scoreOf(b)), whole, RMSE)
 	if c.Blocks < fewestBlocks || c.BlockSteps < 20 {
-		t.Errorf("three sequences of 400 steps with a memory of ten are judged by %d blocks of %d steps", c.Blocks, c.BlockSteps)
+		t.Errorf("three sequences of 400 steps with a memory of ten are judged by %d blocks of "+
+			"%d steps", c.Blocks, c.BlockSteps)
 	}
 	rises, _ := influences(pieces(base), pieces(other), whole, RMSE)
 	sum, size := 0.0, 0.0

@@ -30,31 +30,39 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	record := &recordLimit{Reader: r}
 	record.begin()
 	buffered := bufio.NewReaderSize(record, 1<<16)
-	if mark, err := buffered.Peek(2); err == nil && (string(mark) == "\xff\xfe" || string(mark) == "\xfe\xff") { // byte-order mark of UTF-16
-		return nil, &InputError{File: file, Line: 1, Msg: "the file is UTF-16, not UTF-8", Hint: "save it as CSV in UTF-8"}
+	// byte-order mark of UTF-16
+	if mark, err := buffered.Peek(2); err == nil &&
+		(string(mark) == "\xff\xfe" || string(mark) == "\xfe\xff") {
+		return nil, &InputError{File: file, Line: 1, Msg: "the file is UTF-16, not UTF-8",
+			Hint: "save it as CSV in UTF-8"}
 	}
 	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\xef\xbb\xbf" {
 		if _, err := buffered.Discard(3); err != nil {
 			return nil, err
 		}
 	}
-	t := &Table{GapHint: "write a finite number", file: file, csv: csv.NewReader(buffered), record: record, columns: map[string]int{}}
+	t := &Table{GapHint: "write a finite number", file: file, csv: csv.NewReader(buffered),
+		record: record, columns: map[string]int{}}
 	t.csv.ReuseRecord = true
 	header, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, &InputError{File: file, Msg: "the file is empty", Hint: "the first line names the columns"}
+		return nil, &InputError{File: file, Msg: "the file is empty",
+			Hint: "the first line names the columns"}
 	}
 	if err != nil {
 		return nil, t.syntax(err)
 	}
 	t.Line = 1
 	if separator := strings.IndexAny(header[0], ";\t"); len(header) == 1 && separator >= 0 {
-		return nil, &InputError{File: file, Line: 1, Msg: "the columns are separated by " + quoted(header[0][separator:separator+1]) + ", not by commas", Hint: "save it with commas between the columns and a decimal point in numbers"}
+		return nil, &InputError{File: file, Line: 1, Msg: "the columns are separated by " +
+			quoted(header[0][separator:separator+1]) + ", not by commas",
+			Hint: "save it with commas between the columns and a decimal point in numbers"}
 	}
 	for i, name := range header {
 		name = strings.TrimSpace(name)
 		if _, twice := t.columns[name]; twice {
-			return nil, &InputError{File: file, Line: 1, Column: name, Msg: "the column stands twice in the header", Hint: "remove or rename one of them"}
+			return nil, &InputError{File: file, Line: 1, Column: name,
+				Msg: "the column stands twice in the header", Hint: "remove or rename one of them"}
 		}
 		t.columns[name] = i
 		t.header = append(t.header, name)
@@ -64,23 +72,29 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 
 func (t *Table) syntax(err error) error {
 	if errors.Is(err, errLongRecord) {
-		return &InputError{File: t.file, Line: t.Line + 1, Msg: "the line has more than " + strconv.Itoa(longestRecord) + " bytes", Hint: "is a line end or a closing quote missing? kerf reads one line per step"}
+		return &InputError{File: t.file, Line: t.Line + 1,
+			Msg:  "the line has more than " + strconv.Itoa(longestRecord) + " bytes",
+			Hint: "is a line end or a closing quote missing? kerf reads one line per step"}
 	}
 	var parse *csv.ParseError
 	if !errors.As(err, &parse) {
 		return err
 	}
 	if errors.Is(parse.Err, csv.ErrFieldCount) {
-		return &InputError{File: t.file, Line: parse.Line, Msg: "the line has another number of cells than the header (" + strconv.Itoa(len(t.header)) + ")", Hint: "separate cells by one comma and write numbers with a decimal point"}
+		return &InputError{File: t.file, Line: parse.Line, Msg: "the line has another number of " +
+			"cells than the header (" + strconv.Itoa(len(t.header)) + ")",
+			Hint: "separate cells by one comma and write numbers with a decimal point"}
 	}
-	return &InputError{File: t.file, Line: parse.Line, Msg: parse.Err.Error(), Hint: "kerf reads comma-separated files with a header line"}
+	return &InputError{File: t.file, Line: parse.Line, Msg: parse.Err.Error(),
+		Hint: "kerf reads comma-separated files with a header line"}
 }
 
 // Need returns the index of a column that must be there; why is the hint if it is not.
 func (t *Table) Need(name, why string) (int, error) {
 	i, ok := t.columns[name]
 	if !ok {
-		return 0, &InputError{File: t.file, Line: 1, Column: name, Msg: "the column is missing", Hint: why}
+		return 0, &InputError{File: t.file, Line: 1, Column: name, Msg: "the column is missing",
+			Hint: why}
 	}
 	return i, nil
 }
@@ -140,8 +154,10 @@ func (t *Table) Number(column int) (float64, error) {
 		return 0, t.Fail(column, "the cell is empty", t.GapHint)
 	}
 	v, err := strconv.ParseFloat(cell, 64)
-	if err != nil || strings.ContainsAny(cell, "_xX") { // Go reads groups of digits and hexadecimal too
-		return 0, t.Fail(column, quoted(cell)+" is not a number", "write numbers with a decimal point, without unit and without thousands separator")
+	// Go reads groups of digits and hexadecimal too
+	if err != nil || strings.ContainsAny(cell, "_xX") {
+		return 0, t.Fail(column, quoted(cell)+" is not a number",
+			"write numbers with a decimal point, without unit and without thousands separator")
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0, t.Fail(column, cell+" is not a finite number", t.GapHint)
@@ -157,7 +173,8 @@ func (t *Table) Number(column int) (float64, error) {
 // 3.4e38), and the sums of their squares within float64.
 const largestNumber = 1e30
 
-const rangeHint = "is it a code for a missing value? else choose a unit in which the values are nearer to 1"
+const rangeHint = "is it a code for a missing value? else choose a unit in which the values are " +
+	"nearer to 1"
 
 // Fail makes an error about a cell of the present row.
 func (t *Table) Fail(column int, msg, hint string) error {

@@ -5,9 +5,10 @@ import (
 	"errors"
 )
 
-// thriftWalk goes over one structure in Thrift's compact protocol, which the metadata of a Parquet file are in, and believes no size
-// that the bytes behind it do not bear out. The Parquet library makes room for what a size claims before it reads on.
-// Source: Apache Thrift, "Thrift compact protocol encoding".
+// thriftWalk goes over one structure in Thrift's compact protocol, which the metadata of a Parquet
+// file are in, and believes no size that the bytes behind it do not bear out. The Parquet library
+// makes room for what a size claims before it reads on. Source: Apache Thrift, "Thrift compact
+// protocol encoding".
 type thriftWalk struct {
 	rest   []byte
 	path   []int16                     // numbers of the fields that are open
@@ -18,7 +19,8 @@ type thriftWalk struct {
 
 var errThrift = errors.New("the metadata are damaged")
 
-// deepestThrift is far above the six levels that Parquet's metadata have (parquet.thrift of the Parquet format).
+// deepestThrift is far above the six levels that Parquet's metadata have (parquet.thrift of the
+// Parquet format).
 const deepestThrift = 16
 
 // Types of the compact protocol.

@@ -22,7 +22,9 @@ func newAllowance(file string, size int64) *allowance {
 // take counts bytes that the file claims or gives.
 func (a *allowance) take(bytes int64) error {
 	if bytes < 0 || bytes > a.left {
-		return &InputError{File: a.file, Msg: fmt.Sprintf("unpacks to more than %d bytes, which no recording of %d packed ones does", model.MaxUnpacked(a.size), a.size), Hint: "is this a recording? store it as plain CSV if it is"}
+		return &InputError{File: a.file, Msg: fmt.Sprintf("unpacks to more than %d bytes, which "+
+			"no recording of %d packed ones does", model.MaxUnpacked(a.size), a.size),
+			Hint: "is this a recording? store it as plain CSV if it is"}
 	}
 	a.left -= bytes
 	return nil
@@ -57,10 +59,12 @@ func (u *unpacking) Read(p []byte) (int, error) {
 }
 
 func unpackError(file string, err error) error {
-	return &InputError{File: file, Msg: fmt.Sprintf("cannot be unpacked: %v", err), Hint: "was the file copied completely? pack it with gzip"}
+	return &InputError{File: file, Msg: fmt.Sprintf("cannot be unpacked: %v", err),
+		Hint: "was the file copied completely? pack it with gzip"}
 }
 
-// longestRecord bounds a line of a CSV file, or one cell in quotes that goes on over lines, in bytes: some ten thousand columns.
+// longestRecord bounds a line of a CSV file, or one cell in quotes that goes on over lines, in
+// bytes: some ten thousand columns.
 const longestRecord = 1 << 20
 
 var errLongRecord = errors.New("line too long")

@@ -11,8 +11,9 @@ import (
 
 // BuildTarget is what compiling for one target of the job takes.
 type BuildTarget struct {
-	Name     string `json:"target"`         // as build files spell it
-	Core     string `json:"compiler_flags"` // that select the core; for the toolchain, not for the fragment
+	Name string `json:"target"` // as build files spell it
+	// that select the core; for the toolchain, not for the fragment
+	Core     string `json:"compiler_flags"`
 	Optimise string `json:"optimise"`       // compiler options that the estimates hold for
 	InRAM    bool   `json:"weights_in_ram"` // weights are copied to RAM at start
 }
@@ -26,7 +27,8 @@ func buildTargets(in *budget.Inputs) []BuildTarget {
 	for _, t := range in.Targets {
 		name := buildName.ReplaceAllString(t.Name, "_")
 		if !slices.ContainsFunc(all, func(b BuildTarget) bool { return b.Name == name }) {
-			all = append(all, BuildTarget{name, plainOptions(t.Core.CompilerFlags), plainOptions(t.Core.Optimise), t.WeightsInRAM()})
+			all = append(all, BuildTarget{name, plainOptions(t.Core.CompilerFlags),
+				plainOptions(t.Core.Optimise), t.WeightsInRAM()})
 		}
 	}
 	return all
@@ -59,7 +61,8 @@ func targetComment(all []BuildTarget) string {
 		return "# The job names no target.\n"
 	}
 	var b strings.Builder
-	b.WriteString("# Targets of the job, with the options of the core, which belong to the toolchain:\n")
+	b.WriteString("# Targets of the job, with the options of the core, which belong to the " +
+		"toolchain:\n")
 	for _, t := range all {
 		fmt.Fprintf(&b, "#   %s: %s\n", t.Name, t.Core)
 	}
@@ -88,7 +91,8 @@ set(%[2]s_DEFINITIONS)
 		if i == 0 {
 			word = "if"
 		}
-		fmt.Fprintf(&b, "%s(\"${%s_TARGET}\" STREQUAL \"%s\")\n  set(%s_OPTIONS %s)\n", word, upper, t.Name, upper, strings.Join(t.options(), " "))
+		fmt.Fprintf(&b, "%s(\"${%s_TARGET}\" STREQUAL \"%s\")\n  set(%s_OPTIONS %s)\n", word, upper,
+			t.Name, upper, strings.Join(t.options(), " "))
 		if t.InRAM {
 			fmt.Fprintf(&b, "  set(%s_DEFINITIONS %s_WEIGHTS_IN_RAM)\n", upper, upper)
 		}
@@ -142,7 +146,8 @@ func makeFragment(name string, all []BuildTarget) string {
 		if i == 0 {
 			word = "ifeq"
 		}
-		fmt.Fprintf(&b, "%s ($(strip $(%s_TARGET)),%s)\n%s_CFLAGS += %s\n", word, upper, t.Name, upper, strings.Join(t.options(), " "))
+		fmt.Fprintf(&b, "%s ($(strip $(%s_TARGET)),%s)\n%s_CFLAGS += %s\n", word, upper, t.Name,
+			upper, strings.Join(t.options(), " "))
 		if t.InRAM {
 			fmt.Fprintf(&b, "%s_CPPFLAGS += -D%s_WEIGHTS_IN_RAM\n", upper, upper)
 		}

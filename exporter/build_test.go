@@ -11,8 +11,9 @@ import (
 	"kerf/model"
 )
 
-// The fragments build a handoff in a folder with a blank (CMake) with the options of the chosen target, for a
-// target with weights in RAM, with the float interface and without; the self-test passes. A target that the job does not have is refused.
+// The fragments build a handoff in a folder with a blank (CMake) with the options of the chosen
+// target, for a target with weights in RAM, with the float interface and without; the self-test
+// passes. A target that the job does not have is refused.
 func TestBuildFragments(t *testing.T) {
 	for tool, pkg := range map[string]string{"cmake": "cmake", "make": "make", "gcc": "gcc"} {
 		if _, err := exec.LookPath(tool); err != nil {
@@ -41,20 +42,27 @@ func TestBuildFragments(t *testing.T) {
 		}
 		for _, name := range names {
 			withFloat := name != "host"
-			t.Run(fmt.Sprintf("of %d: %q, float %v", len(targets), name, withFloat), func(t *testing.T) {
-				options := cmakeBuild(t, dir, name, withFloat)
-				makeBuild(t, filepath.Join(filepath.Dir(dir), "handoff"), name, withFloat)
-				for _, b := range targets {
-					if b.Name == name && (!strings.Contains(options, b.Optimise) || strings.Contains(options, "WEIGHTS_IN_RAM") != b.InRAM) {
-						t.Errorf("compiled with %s", options)
+			t.Run(fmt.Sprintf("of %d: %q, float %v", len(targets), name, withFloat),
+				func(t *testing.T) {
+					options := cmakeBuild(t, dir, name, withFloat)
+					makeBuild(t, filepath.Join(filepath.Dir(dir), "handoff"), name, withFloat)
+					for _, b := range targets {
+						if b.Name == name &&
+							(!strings.Contains(options, b.Optimise) ||
+								strings.Contains(options, "WEIGHTS_IN_RAM") != b.InRAM) {
+							t.Errorf("compiled with %s", options)
+						}
 					}
-				}
-			})
+				})
 		}
-		if out, err := exec.Command("cmake", "-S", cmakeProject(t, dir, "other", false), "-B", t.TempDir()).CombinedOutput(); err == nil || !strings.Contains(string(out), "none of the job's targets") {
+		if out, err := exec.Command("cmake", "-S", cmakeProject(t, dir, "other", false), "-B",
+			t.TempDir()).CombinedOutput(); err == nil ||
+			!strings.Contains(string(out), "none of the job's targets") {
 			t.Errorf("CMake took an unknown target: %v\n%s", err, out)
 		}
-		if out, err := makeCommand(filepath.Join(filepath.Dir(dir), "handoff"), t.TempDir(), "other", false).CombinedOutput(); err == nil || !strings.Contains(string(out), "none of the job's targets") {
+		if out, err := makeCommand(filepath.Join(filepath.Dir(dir), "handoff"), t.TempDir(),
+			"other", false).CombinedOutput(); err == nil ||
+			!strings.Contains(string(out), "none of the job's targets") {
 			t.Errorf("make took an unknown target: %v\n%s", err, out)
 		}
 	}
@@ -84,7 +92,10 @@ func cmakeProject(t *testing.T, handoff, target string, withFloat bool) string {
 	if withFloat {
 		float = "ON"
 	}
-	project := fmt.Sprintf("cmake_minimum_required(VERSION 3.13)\nproject(firmware C)\nset(LEAKAIR_TARGET %q)\nset(LEAKAIR_WITH_FLOAT %s)\ninclude(%q)\nadd_executable(firmware main.c)\ntarget_link_libraries(firmware PRIVATE leakair)\n", target, float, filepath.Join(handoff, "leakair.cmake"))
+	project := fmt.Sprintf("cmake_minimum_required(VERSION 3.13)\nproject(firmware "+
+		"C)\nset(LEAKAIR_TARGET %q)\nset(LEAKAIR_WITH_FLOAT "+
+		"%s)\ninclude(%q)\nadd_executable(firmware main.c)\ntarget_link_libraries(firmware "+
+		"PRIVATE leakair)\n", target, float, filepath.Join(handoff, "leakair.cmake"))
 	for name, text := range map[string]string{"CMakeLists.txt": project, "main.c": caller} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
@@ -97,7 +108,8 @@ func cmakeProject(t *testing.T, handoff, target string, withFloat bool) string {
 func cmakeBuild(t *testing.T, handoff, target string, withFloat bool) string {
 	t.Helper()
 	build := t.TempDir()
-	compile(t, build, "cmake", "-S", cmakeProject(t, handoff, target, withFloat), "-B", build, "-DCMAKE_EXPORT_COMPILE_COMMANDS=ON")
+	compile(t, build, "cmake", "-S", cmakeProject(t, handoff, target, withFloat), "-B", build,
+		"-DCMAKE_EXPORT_COMPILE_COMMANDS=ON")
 	compile(t, build, "cmake", "--build", build, "--target", "firmware", "leakair_selftest")
 	compile(t, build, "./firmware")
 	compile(t, build, "./leakair_selftest")
@@ -116,13 +128,15 @@ selftest: $(LEAKAIR_SELFTEST_SOURCES) $(LEAKAIR_SOURCES)
 `
 
 func makeCommand(handoff, dir, target string, withFloat bool) *exec.Cmd {
-	os.WriteFile(filepath.Join(dir, "Makefile"), []byte(makefile), 0o644) // make says so if it is missing
+	// make says so if it is missing
+	os.WriteFile(filepath.Join(dir, "Makefile"), []byte(makefile), 0o644)
 	os.WriteFile(filepath.Join(dir, "main.c"), []byte(caller), 0o644)
 	flags := ""
 	if withFloat {
 		flags = "-DLEAKAIR_WITH_FLOAT"
 	}
-	cmd := exec.Command("make", "HANDOFF="+handoff, "LEAKAIR_TARGET="+target, "CPPFLAGS="+flags, "CFLAGS=-Wall -Werror", "firmware", "selftest")
+	cmd := exec.Command("make", "HANDOFF="+handoff, "LEAKAIR_TARGET="+target, "CPPFLAGS="+flags,
+		"CFLAGS=-Wall -Werror", "firmware", "selftest")
 	cmd.Dir = dir
 	return cmd
 }
@@ -139,10 +153,12 @@ func makeBuild(t *testing.T, handoff, target string, withFloat bool) {
 
 // Names and options of a user's own profile cannot add anything to a build file.
 func TestHostileTextsStayOutOfBuildFiles(t *testing.T) {
-	if got := buildName.ReplaceAllString("m4\")\nexecute_process(COMMAND $(shell id)", "_"); strings.ContainsAny(got, "\"$() \n") {
+	if got := buildName.ReplaceAllString("m4\")\nexecute_process(COMMAND $(shell id)",
+		"_"); strings.ContainsAny(got, "\"$() \n") {
 		t.Errorf("name %q", got)
 	}
-	if got := plainOptions("-O2 $(shell id) -DX=\"1\" `id` -mcpu=cortex-m4 -Wl,-Map"); got != "-O2 -mcpu=cortex-m4 -Wl,-Map" {
+	if got := plainOptions("-O2 $(shell id) -DX=\"1\" `id` -mcpu=cortex-m4 -Wl,-Map"); got !=
+		"-O2 -mcpu=cortex-m4 -Wl,-Map" {
 		t.Errorf("options %q", got)
 	}
 }

@@ -20,7 +20,8 @@ var strict = []string{"-Wall", "-Wextra", "-Wconversion", "-Wpedantic", "-Werror
 
 // randomNetwork is a float network with weights of mixed size, some rows tiny
 // and some large, so that every choice of fraction bits occurs.
-func randomNetwork(random *rand.Rand, features int, kinds []model.Kind, activations []model.Activation, outputs int) *dataset.Float {
+func randomNetwork(random *rand.Rand, features int, kinds []model.Kind,
+	activations []model.Activation, outputs int) *dataset.Float {
 	values := func(rows, cols int, size float64) []float64 {
 		v := make([]float64, rows*cols)
 		for r := range rows {
@@ -41,7 +42,8 @@ func randomNetwork(random *rand.Rand, features int, kinds []model.Kind, activati
 			size = 0.1 // a ReLU state must not grow without end
 		}
 		net.Recurrent = append(net.Recurrent, &model.Recurrent{Kind: kind, Inputs: in, Units: units,
-			W: values(rows, in, 0.5), U: values(rows, units, size), B: values(rows, 1, 1), D: values(rows, 1, 1)})
+			W: values(rows, in, 0.5), U: values(rows, units, size), B: values(rows, 1, 1),
+			D: values(rows, 1, 1)})
 		in = units
 	}
 	for i, activation := range activations {
@@ -49,16 +51,20 @@ func randomNetwork(random *rand.Rand, features int, kinds []model.Kind, activati
 		if i == len(activations)-1 {
 			size = outputs
 		}
-		net.Dense = append(net.Dense, &model.Dense{Inputs: in, Outputs: size, Activation: activation, W: values(size, in, 1), B: values(size, 1, 1)})
+		net.Dense = append(net.Dense,
+			&model.Dense{Inputs: in, Outputs: size, Activation: activation, W: values(size, in, 1),
+				B: values(size, 1, 1)})
 		in = size
 	}
 	p := &dataset.Float{Net: net}
 	for i := range features {
-		p.Features = append(p.Features, dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar", Mean: random.NormFloat64(), Std: 0.1 + random.Float64()})
+		p.Features = append(p.Features, dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar",
+			Mean: random.NormFloat64(), Std: 0.1 + random.Float64()})
 		p.Kept = append(p.Kept, i)
 	}
 	for o := range outputs {
-		p.Outputs = append(p.Outputs, dataset.Output{Name: fmt.Sprintf("o%d", o), Unit: "L/min", Mean: random.NormFloat64(), Std: 0.5 + random.Float64()})
+		p.Outputs = append(p.Outputs, dataset.Output{Name: fmt.Sprintf("o%d", o), Unit: "L/min",
+			Mean: random.NormFloat64(), Std: 0.5 + random.Float64()})
 	}
 	return p
 }
@@ -72,7 +78,8 @@ func randomFormats(random *rand.Rand, net *model.Network) quant.Formats {
 		if l.Kind != model.ElmanTanh && l.Kind != model.ElmanReLU {
 			state = []int{16, 32}[random.IntN(2)]
 		}
-		f.Layers = append(f.Layers, quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
+		f.Layers = append(f.Layers,
+			quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
 	}
 	for range net.Dense {
 		f.Dense = append(f.Dense, word())
@@ -84,7 +91,8 @@ func randomFormats(random *rand.Rand, net *model.Network) quant.Formats {
 func randomRecordings(random *rand.Rand, p *dataset.Float) *dataset.Recordings {
 	rec := &dataset.Recordings{Features: len(p.Features), Outputs: len(p.Outputs)}
 	for i := range 3 {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "random", Steps: 50, Y: make([]float64, 50*len(p.Outputs))}
+		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "random", Steps: 50,
+			Y: make([]float64, 50*len(p.Outputs))}
 		for range s.Steps {
 			for _, f := range p.Features {
 				s.X = append(s.X, f.Mean+f.Std*random.NormFloat64())
@@ -96,7 +104,8 @@ func randomRecordings(random *rand.Rand, p *dataset.Float) *dataset.Recordings {
 }
 
 // randomHandoff is a handoff of a random network with the given layers.
-func randomHandoff(t testing.TB, random *rand.Rand, kinds []model.Kind, activations []model.Activation) *Handoff {
+func randomHandoff(t testing.TB, random *rand.Rand, kinds []model.Kind,
+	activations []model.Activation) *Handoff {
 	t.Helper()
 	p := randomNetwork(random, 1+random.IntN(24), kinds, activations, 1+random.IntN(3))
 	rec := randomRecordings(random, p)
@@ -105,7 +114,8 @@ func randomHandoff(t testing.TB, random *rand.Rand, kinds []model.Kind, activati
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := &Handoff{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0), VerdictLine: "test", Description: p.Net.String(), Net: net, Vectors: Vectors(net, rec)}
+	h := &Handoff{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
+		VerdictLine: "test", Description: p.Net.String(), Net: net, Vectors: Vectors(net, rec)}
 	for _, l := range net.Layers {
 		units := make([]int, l.Units)
 		for j := range units {
@@ -139,7 +149,8 @@ func networks() [][2]any {
 	add([]model.Kind{model.GRUResetAfter, model.GRUResetAfter}, model.ReLU, model.Identity)
 	add([]model.Kind{model.LSTM, model.GRUResetBefore}, model.Tanh, model.ReLU, model.Identity)
 	add([]model.Kind{model.ElmanReLU, model.ElmanTanh, model.LSTM}, model.Identity)
-	add([]model.Kind{model.GRUResetBefore, model.LSTM, model.GRUResetAfter}, model.Logistic, model.Logistic)
+	add([]model.Kind{model.GRUResetBefore, model.LSTM, model.GRUResetAfter}, model.Logistic,
+		model.Logistic)
 	return all
 }
 
@@ -183,22 +194,27 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 		t.Run(fmt.Sprint(i, n), func(t *testing.T) {
 			t.Parallel()
 			dir := t.TempDir()
-			writeC(t, randomHandoff(t, rand.New(rand.NewPCG(uint64(i), 1)), n[0].([]model.Kind), n[1].([]model.Activation)), dir)
+			writeC(t, randomHandoff(t, rand.New(rand.NewPCG(uint64(i), 1)), n[0].([]model.Kind),
+				n[1].([]model.Activation)), dir)
 			include, err := filepath.Abs(filepath.Join("testdata", "othercores"))
 			if err != nil {
 				t.Fatal(err)
 			}
 			for _, macros := range otherCores {
-				command := append([]string{"gcc", "-std=c99", "-O1", "-fsanitize=undefined,address", "-fno-sanitize-recover=all", "-isystem", include}, macros...)
-				compile(t, dir, append(append(command, strict...), "leakair.c", "leakair_selftest.c", "-o", "selftest")...)
+				command := append([]string{"gcc", "-std=c99", "-O1", "-fsanitize=undefined,address",
+					"-fno-sanitize-recover=all", "-isystem", include}, macros...)
+				compile(t, dir, append(append(command, strict...), "leakair.c",
+					"leakair_selftest.c", "-o", "selftest")...)
 				compile(t, dir, "./selftest")
 			}
 			for _, compiler := range [][]string{
 				{"gcc", "-std=c99", "-O2"},
-				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WEIGHTS_IN_RAM", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"},
+				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WEIGHTS_IN_RAM",
+					"-fsanitize=undefined,address", "-fno-sanitize-recover=all"},
 				{"g++", "-std=c++11", "-O2", "-DLEAKAIR_WITH_FLOAT", "-x", "c++"},
 			} {
-				args := append(append(compiler, strict...), "leakair.c", "leakair_selftest.c", "-o", "selftest")
+				args := append(append(compiler, strict...), "leakair.c", "leakair_selftest.c", "-o",
+					"selftest")
 				compile(t, dir, args...)
 				compile(t, dir, "./selftest")
 			}
@@ -210,7 +226,8 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 func TestSelfTestNamesTheFirstWrongInteger(t *testing.T) {
 	h := randomHandoff(t, rand.New(rand.NewPCG(3, 1)), oneGRU, identity)
 	wrong := len(h.Vectors) / 2
-	want := fmt.Sprintf("step %d, output 0: got %d, expected %d\n", wrong, h.Vectors[wrong].Y[0], h.Vectors[wrong].Y[0]+1)
+	want := fmt.Sprintf("step %d, output 0: got %d, expected %d\n", wrong, h.Vectors[wrong].Y[0],
+		h.Vectors[wrong].Y[0]+1)
 	for _, v := range h.Vectors[wrong:] {
 		for o := range v.Y {
 			v.Y[o]++
@@ -247,7 +264,10 @@ func TestCAndGoGiveTheSameIntegers(t *testing.T) {
 			if err := os.WriteFile(filepath.Join(dir, "replay.c"), driver, 0o644); err != nil {
 				t.Fatal(err)
 			}
-			compile(t, dir, append(append([]string{"gcc", "-std=c99", "-O2", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"}, strict...), "leakair.c", "replay.c", "-o", "replay")...)
+			compile(t, dir,
+				append(append([]string{"gcc", "-std=c99", "-O2", "-fsanitize=undefined,address",
+					"-fno-sanitize-recover=all"}, strict...), "leakair.c", "replay.c", "-o",
+					"replay")...)
 			input, want := randomSteps(random, h.Net)
 			cmd := exec.Command(filepath.Join(dir, "replay"))
 			cmd.Stdin = bytes.NewReader(input)
@@ -298,7 +318,8 @@ func compareWords(t *testing.T, got, want []byte, outputs int) {
 		t.Fatalf("C wrote %d bytes, Go %d", len(got), len(want))
 	}
 	for i := 0; i < len(want); i += 4 {
-		a, b := int32(binary.LittleEndian.Uint32(got[i:])), int32(binary.LittleEndian.Uint32(want[i:]))
+		a, b := int32(binary.LittleEndian.Uint32(got[i:])),
+			int32(binary.LittleEndian.Uint32(want[i:]))
 		if a != b {
 			t.Fatalf("step %d, output %d: C %d, Go %d", i/4/outputs, i/4%outputs, a, b)
 		}

@@ -10,11 +10,13 @@ import (
 	"kerf/quant"
 )
 
-// Numbers of columns around every place where the loops over columns change: few without a loop, one
-// to three turns, with and without columns that are left.
-var columnCounts = []int{1, 2, 3, 4, 5, 6, 7, 9, 12, 13, 23, 24, 25, 26, 27, 28, 31, 47, 48, 49, 50, 51}
+// Numbers of columns around every place where the loops over columns change: few without a loop,
+// one to three turns, with and without columns that are left.
+var columnCounts = []int{1, 2, 3, 4, 5, 6, 7, 9, 12, 13, 23, 24, 25, 26, 27, 28, 31, 47, 48, 49, 50,
+	51}
 
-// Every way to read rows, in every word width and number of columns, passes the self-test under the sanitizers.
+// Every way to read rows, in every word width and number of columns, passes the self-test under the
+// sanitizers.
 func TestEveryNumberOfColumns(t *testing.T) {
 	include, err := filepath.Abs(filepath.Join("testdata", "othercores"))
 	if err != nil {
@@ -34,18 +36,23 @@ func TestEveryNumberOfColumns(t *testing.T) {
 					p.Net.Dense[0].W = append(p.Net.Dense[0].W, random.NormFloat64())
 				}
 				rec := randomRecordings(random, p)
-				formats := quant.Formats{Layers: []quant.LayerFormats{{InputBits: bits, RecurrentBits: bits, StateBits: 16}}, Dense: []int{bits}}
+				formats := quant.Formats{
+					Layers: []quant.LayerFormats{{InputBits: bits, RecurrentBits: bits,
+						StateBits: 16}}, Dense: []int{bits}}
 				net, err := quant.Quantize(p, quant.Calibrate(p, rec), formats, quant.Nearest)
 				if err != nil {
 					t.Fatal(err)
 				}
-				h := &Handoff{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0), VerdictLine: "test", Net: net, Vectors: Vectors(net, rec)}
+				h := &Handoff{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
+					VerdictLine: "test", Net: net, Vectors: Vectors(net, rec)}
 				h.KeptUnits = [][]int{make([]int, net.Layers[0].Units)}
 				dir := t.TempDir()
 				writeC(t, h, dir)
 				for _, macros := range append(otherCores, nil) {
-					command := append([]string{"gcc", "-std=c99", "-fsanitize=undefined,address", "-fno-sanitize-recover=all", "-isystem", include}, macros...)
-					compile(t, dir, append(append(command, strict...), "leakair.c", "leakair_selftest.c", "-o", "selftest")...)
+					command := append([]string{"gcc", "-std=c99", "-fsanitize=undefined,address",
+						"-fno-sanitize-recover=all", "-isystem", include}, macros...)
+					compile(t, dir, append(append(command, strict...), "leakair.c",
+						"leakair_selftest.c", "-o", "selftest")...)
 					compile(t, dir, "./selftest")
 				}
 			})
@@ -63,5 +70,6 @@ func elman(random *rand.Rand, inputs, units int) *model.Recurrent {
 		return v
 	}
 	return &model.Recurrent{Kind: model.ElmanTanh, Inputs: inputs, Units: units,
-		W: values(units*inputs, 0.3), U: values(units*units, 0.3), B: values(units, 0.5), D: values(units, 0.5)}
+		W: values(units*inputs, 0.3), U: values(units*units, 0.3), B: values(units, 0.5),
+		D: values(units, 0.5)}
 }

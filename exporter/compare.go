@@ -9,17 +9,19 @@ import (
 
 // Comparison is what changed from one handoff to another.
 type Comparison struct {
-	Old      ComparedSide   `json:"old"`
-	New      ComparedSide   `json:"new"`
-	Verdict  string         `json:"verdict"`  // Better, Worse, Mixed, Same or NotComparable
-	Why      string         `json:"why"`      // errors cannot be compared; empty: they can
-	Inputs   []InputChange  `json:"inputs"`   // files that differ
-	Items    []ItemChange   `json:"items"`    // features, units and front ends that one of the two has alone
-	Formats  []FormatChange `json:"formats"`  // words that differ
-	Loss     []LossChange   `json:"loss"`     // rows that either judges; without any, the first metric of every place
-	Cost     []CostChange   `json:"cost"`     // totals
-	Warnings []string       `json:"warnings"` // what limits the comparison
-	Caution  string         `json:"caution"`
+	Old     ComparedSide  `json:"old"`
+	New     ComparedSide  `json:"new"`
+	Verdict string        `json:"verdict"` // Better, Worse, Mixed, Same or NotComparable
+	Why     string        `json:"why"`     // errors cannot be compared; empty: they can
+	Inputs  []InputChange `json:"inputs"`  // files that differ
+	// features, units and front ends that one of the two has alone
+	Items   []ItemChange   `json:"items"`
+	Formats []FormatChange `json:"formats"` // words that differ
+	// rows that either judges; without any, the first metric of every place
+	Loss     []LossChange `json:"loss"`
+	Cost     []CostChange `json:"cost"`     // totals
+	Warnings []string     `json:"warnings"` // what limits the comparison
+	Caution  string       `json:"caution"`
 }
 
 // ComparedSide is one of the two.
@@ -33,7 +35,8 @@ type ComparedSide struct {
 	Formats  string `json:"formats"`
 }
 
-// InputChange is an input file whose content differs; a hash is empty where a side has no such file.
+// InputChange is an input file whose content differs; a hash is empty where a side has no such
+// file.
 type InputChange struct {
 	Role string `json:"role"`
 	File string `json:"file"`
@@ -41,7 +44,8 @@ type InputChange struct {
 	New  string `json:"new_sha256"`
 }
 
-// ItemChange is a feature, a unit or the front end of the trained network that one of the two has alone.
+// ItemChange is a feature, a unit or the front end of the trained network that one of the two has
+// alone.
 type ItemChange struct {
 	Item   string `json:"item"` // feature, unit or front_end
 	Name   string `json:"name"`
@@ -84,13 +88,14 @@ type LossChange struct {
 
 // CostChange compares one total.
 type CostChange struct {
-	Target     string   `json:"target"`
-	Resource   string   `json:"resource"`
-	Unit       string   `json:"unit"`
-	Old        *float64 `json:"old"`
-	New        *float64 `json:"new"`
-	Change     *float64 `json:"change"`  // new less old
-	Unknown    float64  `json:"unknown"` // how far the change may be off, as its parts are estimates
+	Target   string   `json:"target"`
+	Resource string   `json:"resource"`
+	Unit     string   `json:"unit"`
+	Old      *float64 `json:"old"`
+	New      *float64 `json:"new"`
+	Change   *float64 `json:"change"` // new less old
+	// how far the change may be off, as its parts are estimates
+	Unknown    float64  `json:"unknown"`
 	OldLimit   *float64 `json:"old_limit"`
 	NewLimit   *float64 `json:"new_limit"`
 	OldVerdict string   `json:"old_verdict"`
@@ -122,7 +127,8 @@ func Compare(old, fresh *Signoff) *Comparison {
 		fresh = &same
 	}
 	c := &Comparison{
-		Old: side(old), New: side(fresh), Inputs: inputChanges(old, fresh), Items: itemChanges(old, fresh), Formats: formatChanges(old, fresh),
+		Old: side(old), New: side(fresh), Inputs: inputChanges(old, fresh),
+		Items: itemChanges(old, fresh), Formats: formatChanges(old, fresh),
 		Warnings: []string{}, Caution: Caution,
 	}
 	c.Why = apart(old, fresh, ordered != nil)
@@ -137,7 +143,8 @@ func Compare(old, fresh *Signoff) *Comparison {
 			"a verdict that changed says nothing", plural(n, "row")))
 	}
 	if old.Kerf != fresh.Kerf {
-		c.Warnings = append(c.Warnings, "the handoffs were made by different versions of kerf: estimates may differ for that reason alone")
+		c.Warnings = append(c.Warnings, "the handoffs were made by different versions of kerf: "+
+			"estimates may differ for that reason alone")
 	}
 	c.Verdict = c.whole()
 	if c.Verdict == NotComparable && c.Why == "" {
@@ -149,7 +156,8 @@ func Compare(old, fresh *Signoff) *Comparison {
 }
 
 func side(s *Signoff) ComparedSide {
-	return ComparedSide{s.Name, s.Kerf, s.Verdict, s.Network.Features, s.Network.Units, s.Network.Kept, s.Network.Formats}
+	return ComparedSide{s.Name, s.Kerf, s.Verdict, s.Network.Features, s.Network.Units,
+		s.Network.Kept, s.Network.Formats}
 }
 
 // verdictRank orders verdicts; -1 is none.

@@ -9,8 +9,9 @@ import (
 	"kerf/budget"
 )
 
-// How far estimates are off at most on networks that had no part in their fit, over all cores (docs/cost.md; a test compares). A part that is the
-// same in both handoffs is as far off in both, so it adds nothing to what is unknown of a change.
+// How far estimates are off at most on networks that had no part in their fit, over all cores
+// (docs/cost.md; a test compares). A part that is the same in both handoffs is as far off in both,
+// so it adds nothing to what is unknown of a change.
 const (
 	cyclesOff = 0.072 // of the cycles of the network
 	codeOff   = 295.0 // B
@@ -26,14 +27,18 @@ func costChanges(old, fresh *Signoff) []CostChange {
 		}
 		was := old.total(c.Target, c.Resource)
 		if was == nil {
-			changes = append(changes, CostChange{Target: c.Target, Resource: c.Resource, Unit: c.Unit, New: &c.Value, NewLimit: c.Limit, NewVerdict: c.Verdict, Outcome: OnlyNew})
+			changes = append(changes,
+				CostChange{Target: c.Target, Resource: c.Resource, Unit: c.Unit, New: &c.Value,
+					NewLimit: c.Limit, NewVerdict: c.Verdict, Outcome: OnlyNew})
 			continue
 		}
 		changes = append(changes, costChange(old, fresh, *was, c))
 	}
 	for _, c := range old.Cost {
 		if c.Part == budget.Total && fresh.total(c.Target, c.Resource) == nil {
-			changes = append(changes, CostChange{Target: c.Target, Resource: c.Resource, Unit: c.Unit, Old: &c.Value, OldLimit: c.Limit, OldVerdict: c.Verdict, Outcome: OnlyOld})
+			changes = append(changes,
+				CostChange{Target: c.Target, Resource: c.Resource, Unit: c.Unit, Old: &c.Value,
+					OldLimit: c.Limit, OldVerdict: c.Verdict, Outcome: OnlyOld})
 		}
 	}
 	return changes
@@ -57,8 +62,10 @@ func (s *Signoff) cost(target, resource, part string) *CostRow {
 func costChange(old, fresh *Signoff, was, now CostRow) CostChange {
 	change := now.Value - was.Value
 	c := CostChange{
-		Target: now.Target, Resource: now.Resource, Unit: now.Unit, Old: &was.Value, New: &now.Value, Change: &change, Unknown: unknownOf(old, fresh, was, now),
-		OldLimit: was.Limit, NewLimit: now.Limit, OldVerdict: was.Verdict, NewVerdict: now.Verdict, Outcome: Same,
+		Target: now.Target, Resource: now.Resource, Unit: now.Unit, Old: &was.Value,
+		New: &now.Value, Change: &change, Unknown: unknownOf(old, fresh, was, now),
+		OldLimit: was.Limit, NewLimit: now.Limit, OldVerdict: was.Verdict, NewVerdict: now.Verdict,
+		Outcome: Same,
 	}
 	isBetter := (change < 0) != (now.Resource == budget.BatteryLife)
 	verdict := byVerdict(was.Verdict, now.Verdict)
@@ -86,7 +93,9 @@ func unknownOf(old, fresh *Signoff, was, now CostRow) float64 {
 		}
 		return stackOff
 	case budget.Cycles:
-		return ifChanged(old, fresh, now, "network", func(larger float64) float64 { return cyclesOff * larger })
+		return ifChanged(old, fresh, now, "network", func(larger float64) float64 {
+			return cyclesOff * larger
+		})
 	}
 	// What follows from the time of a step is off in the same proportion.
 	a, b := old.total(now.Target, budget.Cycles), fresh.total(now.Target, budget.Cycles)
@@ -96,8 +105,10 @@ func unknownOf(old, fresh *Signoff, was, now CostRow) float64 {
 	return unknownOf(old, fresh, *a, *b) / b.Value * math.Max(was.Value, now.Value)
 }
 
-// ifChanged gives what is unknown of a part, of which it gets the larger value; 0 where the part is the same in both.
-func ifChanged(old, fresh *Signoff, row CostRow, part string, unknown func(larger float64) float64) float64 {
+// ifChanged gives what is unknown of a part, of which it gets the larger value; 0 where the part is
+// the same in both.
+func ifChanged(old, fresh *Signoff, row CostRow, part string,
+	unknown func(larger float64) float64) float64 {
 	a, b := old.cost(row.Target, row.Resource, part), fresh.cost(row.Target, row.Resource, part)
 	if a == nil || b == nil { // a total of one part alone
 		a, b = old.total(row.Target, row.Resource), fresh.total(row.Target, row.Resource)
@@ -147,11 +158,13 @@ func itemChanges(old, fresh *Signoff) []ItemChange {
 	}
 	differ("feature", old.Kept.Features, fresh.Kept.Features)
 	differ("unit", unitNames(old.Kept.Units), unitNames(fresh.Kept.Units))
-	differ("front_end", fresh.Dropped.FrontEnds, old.Dropped.FrontEnds) // dropped before and not now: it is in again
+	// dropped before and not now: it is in again
+	differ("front_end", fresh.Dropped.FrontEnds, old.Dropped.FrontEnds)
 	return changes
 }
 
-// unitNames are as in kerf rank: behind the number of the layer and a point where there are several.
+// unitNames are as in kerf rank: behind the number of the layer and a point where there are
+// several.
 func unitNames(units [][]int) []string {
 	var names []string
 	for l, layer := range units {

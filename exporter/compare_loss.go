@@ -75,7 +75,8 @@ func isSameNetwork(old, fresh *Signoff) bool {
 	}
 	for _, a := range old.Sums.Rows {
 		for _, b := range fresh.Sums.Rows {
-			if a.Output == b.Output && a.Region == b.Region && a.Where == b.Where && a.Metric == b.Metric &&
+			if a.Output == b.Output && a.Region == b.Region && a.Where == b.Where &&
+				a.Metric == b.Metric &&
 				slices.Equal(a.Steps, b.Steps) && !slices.EqualFunc(a.Float, b.Float, isNearly) {
 				return false
 			}

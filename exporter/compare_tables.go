@@ -46,19 +46,23 @@ func (c *Comparison) against(old string) string {
 
 // Tables are what changed, without the rows that did not.
 func (c *Comparison) Tables() []Table {
-	sides := Table{Title: "What is compared", Head: []string{"", "old", "new"}, Numbers: 3, Rows: [][]string{
-		{"handoff", c.Old.Name, c.New.Name}, {"kerf", c.Old.Kerf, c.New.Kerf}, {"verdict", c.Old.Verdict, c.New.Verdict},
-		{"network", c.Old.Network, c.New.Network}, {"formats", c.Old.Formats, c.New.Formats},
-	}}
+	sides := Table{Title: "What is compared", Head: []string{"", "old", "new"}, Numbers: 3,
+		Rows: [][]string{
+			{"handoff", c.Old.Name, c.New.Name}, {"kerf", c.Old.Kerf, c.New.Kerf},
+			{"verdict", c.Old.Verdict, c.New.Verdict},
+			{"network", c.Old.Network, c.New.Network}, {"formats", c.Old.Formats, c.New.Formats},
+		}}
 	tables := []Table{sides}
 	add := func(t Table) {
 		if len(t.Rows) > 0 {
 			tables = append(tables, t)
 		}
 	}
-	inputs := Table{Title: "Input files that differ", Head: []string{"use", "file", "old SHA-256", "new SHA-256"}, Numbers: 4}
+	inputs := Table{Title: "Input files that differ",
+		Head: []string{"use", "file", "old SHA-256", "new SHA-256"}, Numbers: 4}
 	for _, f := range c.Inputs {
-		inputs.Rows = append(inputs.Rows, []string{f.Role, f.File, ShortHash(f.Old), ShortHash(f.New)})
+		inputs.Rows = append(inputs.Rows,
+			[]string{f.Role, f.File, ShortHash(f.Old), ShortHash(f.New)})
 	}
 	add(inputs)
 	items := Table{Title: "In and out", Head: []string{"change", "what", "names"}, Numbers: 3}
@@ -214,7 +218,8 @@ func fromTo(old, fresh string) string {
 }
 
 func (c *Comparison) costTable() Table {
-	t := Table{Title: "Cost", Head: []string{"target", "resource", "old", "new", "change", "may be off", "verdict", "outcome"}, Numbers: 2, Words: 2}
+	t := Table{Title: "Cost", Head: []string{"target", "resource", "old", "new", "change",
+		"may be off", "verdict", "outcome"}, Numbers: 2, Words: 2}
 	for _, r := range c.Cost {
 		off := ""
 		if r.Change != nil && r.Unknown != 0 {

@@ -24,18 +24,25 @@ func smallSignoff() *Signoff {
 		Kept:    Kept{Features: []string{"a", "b"}, Units: [][]int{{0, 1}}},
 		Dropped: Dropped{FrontEnds: []string{}},
 		Formats: []FormatRow{{Layer: "layer", Tensor: "weight_ih", WordBits: 8}},
-		Inputs:  []InputRow{{"job", "job.toml", "1"}, {"model", "m.npz", "2"}, {"signoff", "s.csv", "3"}},
+		Inputs: []InputRow{{"job", "job.toml", "1"}, {"model", "m.npz", "2"},
+			{"signoff", "s.csv", "3"}},
 		Loss: []LossRow{{
 			Output: "leakage", Scenario: "all", Metric: "rmse", Unit: "L/min",
 			FixedLow: value(0.9), FixedHigh: value(1.1),
-			Rise: value(0.02), RiseLow: value(0.01), RiseHigh: value(0.03), Tolerance: value(0.05), ToleranceOn: "rise", Verdict: budget.Pass, Sequences: 12,
+			Rise: value(0.02), RiseLow: value(0.01), RiseHigh: value(0.03), Tolerance: value(0.05),
+			ToleranceOn: "rise", Verdict: budget.Pass, Sequences: 12,
 		}},
 		Cost: []CostRow{
-			{Target: "m4", Resource: budget.Flash, Part: "weights", Value: 1000, Unit: "B", Kind: "exact"},
-			{Target: "m4", Resource: budget.Flash, Part: "code", Value: 2000, Unit: "B", Kind: "estimated"},
-			{Target: "m4", Resource: budget.Flash, Part: budget.Total, Value: 3000, Unit: "B", Kind: "estimated", Limit: value(4000), Verdict: budget.Pass},
-			{Target: "m4", Resource: budget.Cycles, Part: budget.Total, Value: 10000, Unit: "cycles", Kind: "estimated"},
-			{Target: "m4", Resource: budget.StepTime, Part: budget.Total, Value: 0.001, Unit: "s", Kind: "estimated"},
+			{Target: "m4", Resource: budget.Flash, Part: "weights", Value: 1000, Unit: "B",
+				Kind: "exact"},
+			{Target: "m4", Resource: budget.Flash, Part: "code", Value: 2000, Unit: "B",
+				Kind: "estimated"},
+			{Target: "m4", Resource: budget.Flash, Part: budget.Total, Value: 3000, Unit: "B",
+				Kind: "estimated", Limit: value(4000), Verdict: budget.Pass},
+			{Target: "m4", Resource: budget.Cycles, Part: budget.Total, Value: 10000,
+				Unit: "cycles", Kind: "estimated"},
+			{Target: "m4", Resource: budget.StepTime, Part: budget.Total, Value: 0.001, Unit: "s",
+				Kind: "estimated"},
 		},
 		Sums: &SumsInfo{Scenarios: []string{"calm", "rough"}},
 	}
@@ -219,7 +226,9 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 			s.Sums.Rows[0].Steps = append([]int{99}, s.Sums.Steps[1:]...)
 		}},
 		// The region of the name was another one.
-		{"leakage, all, rmse L/min: other steps", func(s *Signoff) { s.Sums.Rows[0].Where = "leakage at least 1" }},
+		{"leakage, all, rmse L/min: other steps", func(s *Signoff) {
+			s.Sums.Rows[0].Where = "leakage at least 1"
+		}},
 	} {
 		fresh := smallSignoff()
 		fresh.times(always(0.5))
@@ -252,8 +261,8 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 	}
 }
 
-// The same sequences in another order, and under other names and in another file, are compared pair by
-// pair; one with other outputs is not.
+// The same sequences in another order, and under other names and in another file, are compared pair
+// by pair; one with other outputs is not.
 func TestSequencesAreFoundByTheirOutputs(t *testing.T) {
 	withHashes := func() *Signoff {
 		s := smallSignoff()
@@ -274,11 +283,13 @@ func TestSequencesAreFoundByTheirOutputs(t *testing.T) {
 		sums.Sequences[i] = "renamed" + strconv.Itoa(i)
 	}
 	got := Compare(withHashes(), fresh)
-	if got.Verdict != Worse || math.Abs(*got.Loss[0].Change-0.2) > 1e-9 || *got.Loss[0].ChangeHigh > 0.2+1e-9 {
+	if got.Verdict != Worse || math.Abs(*got.Loss[0].Change-0.2) > 1e-9 || *got.Loss[0].ChangeHigh >
+		0.2+1e-9 {
 		t.Errorf("%s, %q, %+v", got.Verdict, got.Why, got.Loss[0])
 	}
 	sums.Recorded[4] = "another"
-	if got := Compare(withHashes(), fresh); got.Verdict != NotComparable || got.Why != "other sign-off recordings" {
+	if got := Compare(withHashes(), fresh); got.Verdict != NotComparable ||
+		got.Why != "other sign-off recordings" {
 		t.Errorf("%s, %q", got.Verdict, got.Why)
 	}
 }
@@ -477,10 +488,12 @@ func TestTablesOfChanges(t *testing.T) {
 	}
 }
 
-// Hashes are cut to their first 16 digits, and an empty one, of a file that is not there, stays empty.
+// Hashes are cut to their first 16 digits, and an empty one, of a file that is not there, stays
+// empty.
 func TestShortHash(t *testing.T) {
 	const digits = "0123456789abcdef"
-	for hash, want := range map[string]string{"": "", "1": "1", digits: digits, digits + "0": digits + "...", digits + digits + digits + digits: digits + "..."} {
+	for hash, want := range map[string]string{"": "", "1": "1", digits: digits,
+		digits + "0": digits + "...", digits + digits + digits + digits: digits + "..."} {
 		if got := ShortHash(hash); got != want {
 			t.Errorf("%q becomes %q, want %q", hash, got, want)
 		}
@@ -503,7 +516,8 @@ func TestUnknownOfTimeFollowsCycles(t *testing.T) {
 	fresh.Cost[3].Value, fresh.Cost[4].Value = 10500, 0.00105
 	for _, c := range Compare(smallSignoff(), fresh).Cost[1:] {
 		if share := c.Unknown / *c.New; math.Abs(share-cyclesOff) > 1e-9 || c.Outcome != Same {
-			t.Errorf("%s: %.4f of the value may be off, outcome %s; want %.4f and same", c.Resource, share, c.Outcome, cyclesOff)
+			t.Errorf("%s: %.4f of the value may be off, outcome %s; want %.4f and same", c.Resource,
+				share, c.Outcome, cyclesOff)
 		}
 	}
 }
@@ -532,7 +546,8 @@ func TestUnknownIsTheLargestDeviation(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	row := regexp.MustCompile(`(?m)^\| \S+ \| (\S+) to (\S+) % \| \d+ \| (\S+) to (\S+) B \| \d+ \| (\S+) to (\S+) B \|`)
+	row := regexp.MustCompile(`(?m)^\| \S+ \| (\S+) to (\S+) % \| \d+ \| (\S+) to (\S+) B \| ` +
+		`\d+ \| (\S+) to (\S+) B \|`)
 	var largest [3]float64
 	rows := row.FindAllStringSubmatch(string(text), -1)
 	for _, r := range rows {
@@ -547,6 +562,7 @@ func TestUnknownIsTheLargestDeviation(t *testing.T) {
 		}
 	}
 	if want := [3]float64{100 * cyclesOff, codeOff, stackOff}; len(rows) < 7 || largest != want {
-		t.Errorf("docs/cost.md: %d cores, at most %v (%%, B, B); the comparison takes %v", len(rows), largest, want)
+		t.Errorf("docs/cost.md: %d cores, at most %v (%%, B, B); the comparison takes %v",
+			len(rows), largest, want)
 	}
 }

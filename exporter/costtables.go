@@ -10,21 +10,23 @@ import (
 
 // CostRow is one row of the cost table.
 type CostRow struct {
-	Target       string   `json:"target"`
-	Profile      string   `json:"profile"`
-	Resource     string   `json:"resource"`
-	Part         string   `json:"part"`
-	Value        float64  `json:"value"`
-	Before       float64  `json:"before"` // the same for the whole network in its widest formats
-	Unit         string   `json:"unit"`
-	Kind         string   `json:"kind"`
-	Estimate     *float64 `json:"estimate,omitempty"` // beside a value that was measured, or of which a part was
+	Target   string  `json:"target"`
+	Profile  string  `json:"profile"`
+	Resource string  `json:"resource"`
+	Part     string  `json:"part"`
+	Value    float64 `json:"value"`
+	Before   float64 `json:"before"` // the same for the whole network in its widest formats
+	Unit     string  `json:"unit"`
+	Kind     string  `json:"kind"`
+	// beside a value that was measured, or of which a part was
+	Estimate     *float64 `json:"estimate,omitempty"`
 	EstimateKind string   `json:"estimate_kind,omitempty"`
 	Limit        *float64 `json:"limit"`
 	AtLeast      bool     `json:"at_least,omitempty"` // the limit is a least value
-	From         string   `json:"limit_from"`         // file, line and key of the job, or the profile; empty without a limit
-	Margin       *float64 `json:"margin"`
-	Verdict      string   `json:"verdict"`
+	// file, line and key of the job, or the profile; empty without a limit
+	From    string   `json:"limit_from"`
+	Margin  *float64 `json:"margin"`
+	Verdict string   `json:"verdict"`
 }
 
 // MeasuredInfo says how the figures of a target were measured.
@@ -48,7 +50,9 @@ type ToolInfo struct {
 }
 
 func measuredInfo(m budget.Measurement) MeasuredInfo {
-	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Times.Steps, MinCycles: m.Times.Least, MeanCycles: m.Times.Mean, MaxCycles: m.Times.Most, Found: m.Cycles, Searched: m.Times.Searched, CyclesFrom: m.CyclesFrom}
+	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Times.Steps,
+		MinCycles: m.Times.Least, MeanCycles: m.Times.Mean, MaxCycles: m.Times.Most,
+		Found: m.Cycles, Searched: m.Times.Searched, CyclesFrom: m.CyclesFrom}
 	for i, name := range m.ToolNames {
 		info.Tools = append(info.Tools, ToolInfo{name, m.ToolVersion[i]})
 	}

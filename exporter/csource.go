@@ -128,7 +128,8 @@ func (h *Handoff) header() (string, error) {
 		{"NET_ID", "0x@ID@UL", "ties the files of one export together"},
 		{"NET_FITS", fits, "1: the sign-off says that it fits; 0: NOT SIGNED"},
 		{"NET_KERF_VERSION", fmt.Sprintf("%q", commentText(h.Version)), "that made them"},
-		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits, halves away from 0, limited to int16"},
+		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits, halves " +
+			"away from 0, limited to int16"},
 	} {
 		fmt.Fprintf(&b, "#define %s %v /* %s */\n", d.macro, d.value, d.note)
 	}
@@ -136,26 +137,34 @@ func (h *Handoff) header() (string, error) {
 		fmt.Fprintf(&b, "#define NET_L%d_UNITS %dU /* %s */\n", i, l.Units, l.Kind)
 	}
 	if h.Period > 0 {
-		fmt.Fprintf(&b, "#define NET_PERIOD_US %.0fUL /* between two steps, in microseconds: the network was trained at this rate */\n", 1e6*h.Period)
+		fmt.Fprintf(&b, "#define NET_PERIOD_US %.0fUL /* between two steps, in microseconds: "+
+			"the network was trained at this rate */\n", 1e6*h.Period)
 	}
 	if h.SettleSteps != nil {
-		fmt.Fprintf(&b, "#define NET_SETTLE_STEPS %d /* steps after which outputs no longer tell how the state began: they differ by less than a tenth of the tolerance on all sign-off recordings */\n", *h.SettleSteps)
+		fmt.Fprintf(&b, "#define NET_SETTLE_STEPS %d /* steps after which outputs no longer "+
+			"tell how the state began: they differ by less than a tenth of the tolerance on all "+
+			"sign-off recordings */\n", *h.SettleSteps)
 	}
-	b.WriteString("\n/* Inputs in order: index in x[]; unit, mean and std of the physical value. */\n")
+	b.WriteString("\n/* Inputs in order: index in x[]; unit, mean and std of the physical " +
+		"value. */\n")
 	for i, f := range net.Features {
-		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s, mean %g, std %g */\n", featureMacro, macroPart(f.Name), i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
+		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s, mean %g, std %g */\n", featureMacro,
+			macroPart(f.Name), i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
 	}
-	b.WriteString("\n/* Outputs in order: index in y[], fraction bits, and y for 1 in the physical unit. */\n")
+	b.WriteString("\n/* Outputs in order: index in y[], fraction bits, and y for 1 in the " +
+		"physical unit. */\n")
 	for o, out := range net.Outputs {
 		macro := outputMacro + macroPart(out.Name)
-		fmt.Fprintf(&b, "#define %s %d /* %s, %s */\n", macro, o, commentText(out.Name), commentText(out.Unit))
+		fmt.Fprintf(&b, "#define %s %d /* %s, %s */\n", macro, o, commentText(out.Name),
+			commentText(out.Unit))
 		fmt.Fprintf(&b, "#define %s%s %d\n", macro, fractionMacro, net.OutputFraction(o))
 		if bits := net.OutputFraction(o); bits >= 0 && bits <= 30 {
 			fmt.Fprintf(&b, "#define %s%s (INT32_C(1) << %d)\n", macro, oneMacro, bits)
 		}
 	}
 	b.WriteByte('\n')
-	return h.template("net.h", map[string]string{"file": h.banner("interface of the network"), "interface": b.String(), "state": h.stateStruct()})
+	return h.template("net.h", map[string]string{"file": h.banner("interface of the network"),
+		"interface": b.String(), "state": h.stateStruct()})
 }
 
 // weightsHeader is NAME_weights.h.
@@ -163,16 +172,21 @@ func (h *Handoff) weightsHeader() string {
 	net := h.Net
 	var b strings.Builder
 	b.WriteString(h.banner("weights, biases and formats; included by net.c alone"))
-	b.WriteString("#ifndef NET_WEIGHTS_H\n#define NET_WEIGHTS_H\n\n#ifndef NET_ROM\n#error \"include this file from net.c only\"\n#endif\n\n")
-	fmt.Fprintf(&b, "/* %s.\n * %s.\n *\n * Input order, unit, mean and standard deviation:\n", h.description(), net.Formats)
+	b.WriteString("#ifndef NET_WEIGHTS_H\n#define NET_WEIGHTS_H\n\n#ifndef NET_ROM\n#error " +
+		"\"include this file from net.c only\"\n#endif\n\n")
+	fmt.Fprintf(&b, "/* %s.\n * %s.\n *\n * Input order, unit, mean and standard deviation:\n",
+		h.description(), net.Formats)
 	for i, f := range net.Features {
-		fmt.Fprintf(&b, " *   %2d  %s, %s, mean %g, std %g\n", i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
+		fmt.Fprintf(&b, " *   %2d  %s, %s, mean %g, std %g\n", i, commentText(f.Name),
+			commentText(f.Unit), f.Mean, f.Std)
 	}
 	b.WriteString(" *\n * Output order and unit:\n")
 	for o, out := range net.Outputs {
-		fmt.Fprintf(&b, " *   %2d  %s, %s, int32 with %d fraction bits\n", o, commentText(out.Name), commentText(out.Unit), net.OutputFraction(o))
+		fmt.Fprintf(&b, " *   %2d  %s, %s, int32 with %d fraction bits\n", o, commentText(out.Name),
+			commentText(out.Unit), net.OutputFraction(o))
 	}
-	b.WriteString(" *\n * Accumulators are int32. For every row, sum |w| * 32768 + |bias| + rounding is below 2^31:\n")
+	b.WriteString(" *\n * Accumulators are int32. For every row, sum |w| * 32768 + |bias| + " +
+		"rounding is below 2^31:\n")
 	b.WriteString(" * no input and no state can overflow them. */\n")
 	b.WriteString("#define NET_WEIGHTS_ID 0x@ID@UL\n")
 	if net.Shape().UsesTable() {
@@ -211,6 +225,8 @@ func wrapped(text string) string {
 
 // banner opens every emitted C file. It holds no time and no folder.
 func (h *Handoff) banner(what string) string {
-	return fmt.Sprintf("/* %s: %s.\n * Network: %s.\n * Export 0x@ID@, made by kerf %s from a job with SHA-256 %.16s... Do not edit: make it again.\n * %s */\n",
-		h.Name, what, h.description(), commentText(h.Version), h.JobHash, wrapped(commentText(h.VerdictLine)))
+	return fmt.Sprintf("/* %s: %s.\n * Network: %s.\n * Export 0x@ID@, made by kerf %s from a "+
+		"job with SHA-256 %.16s... Do not edit: make it again.\n * %s */\n",
+		h.Name, what, h.description(), commentText(h.Version), h.JobHash,
+		wrapped(commentText(h.VerdictLine)))
 }

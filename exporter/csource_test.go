@@ -2,7 +2,8 @@ package exporter
 
 import "testing"
 
-// Every name of ours gets that of the job, also behind the compiler option that defines it; guarded text and parts of other words stay.
+// Every name of ours gets that of the job, also behind the compiler option that defines it; guarded
+// text and parts of other words stay.
 func TestRename(t *testing.T) {
 	for text, want := range map[string]string{
 		"net_step, NET_N_UNITS, \"net.h\"":   "leakair_step, LEAKAIR_N_UNITS, \"leakair.h\"",

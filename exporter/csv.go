@@ -38,15 +38,19 @@ func (s *Signoff) CSV() ([]byte, error) {
 	s.writeVerdict(write)
 	for _, l := range s.Loss {
 		write("loss", l.Output, l.Scenario, l.Region, l.Metric, "", "", "", l.Unit,
-			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise), full(l.RiseLow), full(l.RiseHigh),
-			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind, strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict, "")
+			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise),
+			full(l.RiseLow), full(l.RiseHigh),
+			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind,
+			strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict, "")
 	}
 	for _, x := range s.Explained {
 		for _, f := range []struct {
 			metric string
 			value  *float64
 		}{{"explained", x.Given}, {"explained_low", x.GivenLow}, {"explained_high", x.GivenHigh}} {
-			write("explained", x.Output, x.Scenario, x.Region, f.metric, "", "", x.On, "", full(x.Given), "", "", full(x.Fixed), "", "", "", full(f.value), "", "", "", string(budget.Measured), strconv.Itoa(x.Sequences), strconv.Itoa(x.Steps), "", "")
+			write("explained", x.Output, x.Scenario, x.Region, f.metric, "", "", x.On, "",
+				full(x.Given), "", "", full(x.Fixed), "", "", "", full(f.value), "", "", "",
+				string(budget.Measured), strconv.Itoa(x.Sequences), strconv.Itoa(x.Steps), "", "")
 		}
 	}
 	for _, c := range s.Cost {
@@ -55,7 +59,8 @@ func (s *Signoff) CSV() ([]byte, error) {
 			on = "at_least"
 		}
 		write("cost", "", "", "", "", c.Target, c.Resource, c.Part, c.Unit,
-			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind, "", "", c.Verdict, full(c.Estimate))
+			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind,
+			"", "", c.Verdict, full(c.Estimate))
 	}
 	for _, e := range s.Extremes {
 		for _, f := range []struct {
@@ -68,13 +73,16 @@ func (s *Signoff) CSV() ([]byte, error) {
 			{"given_found_recorded", e.GivenFound}, {"given_found_any", e.GivenAny},
 			{"given_found_dropped", e.GivenDropped},
 		} {
-			write("difference", e.Output, "", "", f.metric, "", "", "", e.Unit, "", "", "", "", "", "", "", full(f.value), "", "", "", e.Kind, "", "", "", "")
+			write("difference", e.Output, "", "", f.metric, "", "", "", e.Unit, "", "", "", "", "",
+				"", "", full(f.value), "", "", "", e.Kind, "", "", "", "")
 		}
 	}
 	for _, a := range s.Accumulators {
 		bound := strconv.FormatInt(a.Bound, 10)
 		for i, value := range []int64{a.Seen, a.Found} {
-			write("accumulator", "", "", "", []string{"seen", "found"}[i], "", "", a.Layer+"."+a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10), bound, "", "", string(budget.Measured), "", "", "", "")
+			write("accumulator", "", "", "", []string{"seen", "found"}[i], "", "",
+				a.Layer+"."+a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10),
+				bound, "", "", string(budget.Measured), "", "", "", "")
 		}
 	}
 	w.Flush()
@@ -93,7 +101,8 @@ func (s *Signoff) writeVerdict(write func(cells ...string)) {
 	}
 	row(map[string]string{"section": "verdict", "verdict": s.Verdict, "text": s.Reason})
 	for _, c := range s.Causes {
-		row(map[string]string{"section": "cause", "output": c.Output, "metric": c.Kind, "part": c.Place,
+		row(map[string]string{"section": "cause", "output": c.Output, "metric": c.Kind,
+			"part": c.Place,
 			"unit": c.Unit, "float": full(c.Given), "value": full(c.With),
 			"kind": string(budget.Measured), "text": c.Text})
 	}

@@ -29,8 +29,10 @@ func (d *drawing) markup() template.HTML {
 	if d.group {
 		role = "group"
 	}
-	return template.HTML(fmt.Sprintf(`<svg viewBox="0 0 %s %s" role="%s" aria-label="%s" style="max-width:%spx">%s</svg>`,
-		place(d.width), place(d.height), role, html.EscapeString(d.label), place(d.width), d.b.String()))
+	return template.HTML(fmt.Sprintf(`<svg viewBox="0 0 %s %s" role="%s" aria-label="%s" `+
+		`style="max-width:%spx">%s</svg>`,
+		place(d.width), place(d.height), role, html.EscapeString(d.label), place(d.width),
+		d.b.String()))
 }
 
 // place prints a coordinate with a tenth of a pixel.
@@ -39,7 +41,8 @@ func place(v float64) string {
 }
 
 func (d *drawing) text(x, y float64, class, text string) {
-	fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="%s">%s</text>`, place(x), place(y), class, html.EscapeString(text))
+	fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="%s">%s</text>`, place(x), place(y), class,
+		html.EscapeString(text))
 }
 
 // name writes a name that is cut to a width, and said in full when pointed at.
@@ -49,16 +52,19 @@ func (d *drawing) name(x, y float64, class, text string, width float64) {
 		d.text(x, y, class, text)
 		return
 	}
-	fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="%s">%s<title>%s</title></text>`, place(x), place(y), class, html.EscapeString(short), html.EscapeString(text))
+	fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="%s">%s<title>%s</title></text>`, place(x),
+		place(y), class, html.EscapeString(short), html.EscapeString(text))
 }
 
 func (d *drawing) line(x1, y1, x2, y2 float64, class string) {
-	fmt.Fprintf(&d.b, `<line x1="%s" y1="%s" x2="%s" y2="%s" class="%s"/>`, place(x1), place(y1), place(x2), place(y2), class)
+	fmt.Fprintf(&d.b, `<line x1="%s" y1="%s" x2="%s" y2="%s" class="%s"/>`, place(x1), place(y1),
+		place(x2), place(y2), class)
 }
 
 // bar is a rectangle; what is said is shown when it is pointed at.
 func (d *drawing) bar(x, y, w, h float64, class, said string) {
-	fmt.Fprintf(&d.b, `<rect x="%s" y="%s" width="%s" height="%s" class="%s">`, place(x), place(y), place(max(0, w)), place(h), class)
+	fmt.Fprintf(&d.b, `<rect x="%s" y="%s" width="%s" height="%s" class="%s">`, place(x), place(y),
+		place(max(0, w)), place(h), class)
 	if said != "" {
 		d.b.WriteString("<title>" + html.EscapeString(said) + "</title>")
 	}
@@ -131,7 +137,9 @@ func staircase(x, y []float64) string {
 }
 
 // textWidth is about what a text takes.
-func textWidth(text string) float64 { return float64(wideChar * float64(utf8.RuneCountInString(text))) }
+func textWidth(text string) float64 {
+	return float64(wideChar * float64(utf8.RuneCountInString(text)))
+}
 
 func shorten(text string, width float64) string {
 	most := max(2, int(math.Round(width/usualChar)))
@@ -213,7 +221,8 @@ func tickText(ticks []float64) func(float64) string {
 }
 
 // axisBelow draws a horizontal axis with its title at the end.
-func (d *drawing) axisBelow(s scale, y, top float64, title string, about int, show func(float64) string) {
+func (d *drawing) axisBelow(s scale, y, top float64, title string, about int,
+	show func(float64) string) {
 	ticks := s.ticks(about)
 	if show == nil {
 		show = tickText(ticks)

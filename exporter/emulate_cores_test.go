@@ -27,10 +27,13 @@ func cortexM(name, cpu, board, code, ram, size string) core {
 	return core{
 		name:     name,
 		packages: "gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm",
-		compiler: []string{"arm-none-eabi-gcc", "-mthumb", "-mcpu=" + cpu, "--specs=nano.specs", "--specs=rdimon.specs"},
+		compiler: []string{"arm-none-eabi-gcc", "-mthumb", "-mcpu=" + cpu, "--specs=nano.specs",
+			"--specs=rdimon.specs"},
 		link: []string{emulateFile("cortex-m.c"), "-T", emulateFile("cortex-m.ld"),
-			"-Wl,--defsym=CODE_START=" + code + ",--defsym=RAM_START=" + ram + ",--defsym=RAM_SIZE=" + size},
-		emulator: []string{"qemu-system-arm", "-M", board, "-nographic", "-semihosting-config", "enable=on,target=native", "-kernel"},
+			"-Wl,--defsym=CODE_START=" + code + ",--defsym=RAM_START=" + ram +
+				",--defsym=RAM_SIZE=" + size},
+		emulator: []string{"qemu-system-arm", "-M", board, "-nographic", "-semihosting-config",
+			"enable=on,target=native", "-kernel"},
 	}
 }
 
@@ -46,14 +49,18 @@ var (
 		{
 			name:     "rv32imc",
 			packages: "gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf qemu-system-misc",
-			compiler: []string{"riscv64-unknown-elf-gcc", "-march=rv32imc", "-mabi=ilp32", "--specs=picolibc.specs", "--oslib=semihost", "--crt0=semihost"},
-			link:     []string{"-Wl,--defsym=__flash=0x80000000,--defsym=__flash_size=0x200000,--defsym=__ram=0x80200000,--defsym=__ram_size=0x200000"},
-			emulator: []string{"qemu-system-riscv32", "-M", "virt", "-bios", "none", "-nographic", "-semihosting-config", "enable=on,target=native", "-kernel"},
+			compiler: []string{"riscv64-unknown-elf-gcc", "-march=rv32imc", "-mabi=ilp32",
+				"--specs=picolibc.specs", "--oslib=semihost", "--crt0=semihost"},
+			link: []string{
+				"-Wl,--defsym=__flash=0x80000000,--defsym=__flash_size=0x200000,--defsym=__ram=0x80200000,--defsym=__ram_size=0x200000"},
+			emulator: []string{"qemu-system-riscv32", "-M", "virt", "-bios", "none", "-nographic",
+				"-semihosting-config", "enable=on,target=native", "-kernel"},
 		},
 		{
 			name:     "host, clang, sanitizers",
 			packages: "clang libclang-rt-dev",
-			compiler: []string{"clang", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"},
+			compiler: []string{"clang", "-fsanitize=undefined,address",
+				"-fno-sanitize-recover=all"},
 		},
 		{
 			name:     "host, gcc, 32 bits",
@@ -88,10 +95,12 @@ func emulateFile(name string) string {
 func (c core) require(t *testing.T) {
 	t.Helper()
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "empty.c"), []byte("#include <stdio.h>\nint main(void) { return 0; }\n"), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "empty.c"),
+		[]byte("#include <stdio.h>\nint main(void) { return 0; }\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	build := exec.Command(c.compiler[0], append(c.compiler[1:len(c.compiler):len(c.compiler)], "empty.c", "-o", "empty")...)
+	build := exec.Command(c.compiler[0],
+		append(c.compiler[1:len(c.compiler):len(c.compiler)], "empty.c", "-o", "empty")...)
 	build.Dir = dir
 	out, err := build.CombinedOutput()
 	if err == nil && c.emulator != nil {
@@ -100,7 +109,8 @@ func (c core) require(t *testing.T) {
 	if err == nil {
 		return
 	}
-	missing := fmt.Sprintf("%s is NOT tested: %v %s\ninstall the Debian packages %s", c.name, err, out, c.packages)
+	missing := fmt.Sprintf("%s is NOT tested: %v %s\ninstall the Debian packages %s", c.name, err,
+		out, c.packages)
 	if os.Getenv("CI") == "true" {
 		t.Fatal(missing)
 	}
@@ -118,7 +128,8 @@ const (
 func (c core) build(dir, level, network string, macros ...string) error {
 	ctx, cancel := context.WithTimeout(context.Background(), compileLimit)
 	defer cancel()
-	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", level, "-I.", "-DLEAKAIR_SELFTEST_NO_STDIO")
+	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", level, "-I.",
+		"-DLEAKAIR_SELFTEST_NO_STDIO")
 	args = append(args, strict...)
 	args = append(args, macros...)
 	args = append(args, network, "leakair_selftest.c", emulateFile("driver.c"))
@@ -139,7 +150,8 @@ func (c core) run(dir string) (string, error) {
 	out, err := exec.CommandContext(ctx, command[0], command[1:]...).CombinedOutput()
 	switch {
 	case ctx.Err() != nil:
-		return "", fmt.Errorf("%v did not end within %v; it wrote:\n%s", command, runLimit, tail(out))
+		return "", fmt.Errorf("%v did not end within %v; it wrote:\n%s", command, runLimit,
+			tail(out))
 	case err != nil:
 		return "", fmt.Errorf("%v: %w; it wrote:\n%s", command, err, tail(out))
 	}

@@ -37,7 +37,8 @@ func stackedNetwork(t *testing.T) *emulated {
 	t.Helper()
 	for _, n := range cutNetworks(t) {
 		layers := n.handoff.Net.Layers
-		if len(layers) == 2 && layers[0].Kind == model.LSTM && layers[1].Kind == model.GRUResetBefore {
+		if len(layers) == 2 && layers[0].Kind == model.LSTM &&
+			layers[1].Kind == model.GRUResetBefore {
 			return n
 		}
 	}
@@ -54,15 +55,18 @@ func emulatedNetworks(t *testing.T, units, features int) []*emulated {
 	var all []*emulated
 	for i, n := range networks() {
 		random := rand.New(rand.NewPCG(uint64(i), 3))
-		p := randomNetwork(random, 1+random.IntN(24), n[0].([]model.Kind), n[1].([]model.Activation), 1+random.IntN(3))
+		p := randomNetwork(random, 1+random.IntN(24), n[0].([]model.Kind),
+			n[1].([]model.Activation), 1+random.IntN(3))
 		rec := randomRecordings(random, p)
 		p = cutTo(p, rec, units, features)
 		formats := newestFormats(random, p.Net, covered)
-		net, err := quant.Quantize(p, quant.Calibrate(p, rec), formats, quant.Roundings[i%len(quant.Roundings)])
+		net, err := quant.Quantize(p, quant.Calibrate(p, rec), formats,
+			quant.Roundings[i%len(quant.Roundings)])
 		if err != nil {
 			t.Fatal(err)
 		}
-		h := &Handoff{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0), VerdictLine: "test", Description: p.Net.String(), Net: net, Vectors: Vectors(net, rec)}
+		h := &Handoff{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
+			VerdictLine: "test", Description: p.Net.String(), Net: net, Vectors: Vectors(net, rec)}
 		for _, l := range net.Layers {
 			h.KeptUnits = append(h.KeptUnits, firstOf(l.Units, l.Units))
 		}
@@ -86,7 +90,8 @@ func cutTo(p *dataset.Float, rec *dataset.Recordings, units, features int) *data
 	for _, l := range p.Net.Recurrent {
 		kept = append(kept, firstOf(l.Units, units))
 	}
-	return prune.CutPredictor(p, firstOf(len(p.Features), features), kept, prune.MeasureMeans(p, rec))
+	return prune.CutPredictor(p, firstOf(len(p.Features), features), kept,
+		prune.MeasureMeans(p, rec))
 }
 
 // newestFormats draws formats and adds what they cover to covered.
@@ -133,7 +138,8 @@ func requireCover(t *testing.T, covered map[string]bool) {
 	var all []string
 	for _, bits := range []int{4, 8, 16} {
 		for k := model.GRUResetAfter; k <= model.ElmanReLU; k++ {
-			all = append(all, fmt.Sprintf("%v, int%d input weights", k, bits), fmt.Sprintf("%v, int%d recurrent weights", k, bits))
+			all = append(all, fmt.Sprintf("%v, int%d input weights", k, bits),
+				fmt.Sprintf("%v, int%d recurrent weights", k, bits))
 		}
 		for a := model.Identity; a <= model.Logistic; a++ {
 			all = append(all, fmt.Sprintf("%v, int%d dense weights", a, bits))

@@ -75,10 +75,12 @@ func TestComparisonNamesTheFirstWrongStep(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			c.require(t)
 			for fault, want := range map[int]string{
-				5:              "self-test [6]",
-				vectors + 1777: fmt.Sprintf("step 1777, output %d: C", len(n.handoff.Net.Outputs)-1),
+				5: "self-test [6]",
+				vectors + 1777: fmt.Sprintf("step 1777, output %d: C",
+					len(n.handoff.Net.Outputs)-1),
 			} {
-				err := c.compare(t, n, "-O2", emulateFile("fault.c"), 8*blockSteps, fmt.Sprintf("-DFAULT_AT=%dU", fault))
+				err := c.compare(t, n, "-O2", emulateFile("fault.c"), 8*blockSteps,
+					fmt.Sprintf("-DFAULT_AT=%dU", fault))
 				if err == nil || !strings.Contains(err.Error(), want) {
 					t.Errorf("fault at call %d: got %v, want an error with %q", fault, err, want)
 				}
@@ -89,10 +91,12 @@ func TestComparisonNamesTheFirstWrongStep(t *testing.T) {
 
 // compare runs a network on the core and compares with the Go engine; network
 // is leakair.c or a variant of it.
-func (c core) compare(t *testing.T, n *emulated, level, network string, steps int, macros ...string) error {
+func (c core) compare(t *testing.T, n *emulated, level, network string, steps int,
+	macros ...string) error {
 	dir := t.TempDir()
 	writeC(t, n.handoff, dir)
-	macros = append(macros, fmt.Sprintf("-DSTEPS=%d", steps), fmt.Sprintf("-DSEED=%dU", n.seed), fmt.Sprintf("-DBLOCK=%dU", blockSteps))
+	macros = append(macros, fmt.Sprintf("-DSTEPS=%d", steps), fmt.Sprintf("-DSEED=%dU", n.seed),
+		fmt.Sprintf("-DBLOCK=%dU", blockSteps))
 	if err := c.build(dir, level, network, append(macros, "-DSHOW_BLOCK=-1")...); err != nil {
 		return err
 	}
@@ -101,7 +105,8 @@ func (c core) compare(t *testing.T, n *emulated, level, network string, steps in
 		return err
 	}
 	if result := printed(out, "self-test"); len(result) != 1 || result[0] != "0" {
-		return fmt.Errorf("self-test %v; 0 is a pass, other values are 1 + the step that differs; program wrote:\n%s", result, tail([]byte(out)))
+		return fmt.Errorf("self-test %v; 0 is a pass, other values are 1 + the step that "+
+			"differs; program wrote:\n%s", result, tail([]byte(out)))
 	}
 	if !strings.Contains(out, "finished") {
 		return fmt.Errorf("the program ended early; it wrote:\n%s", tail([]byte(out)))
@@ -110,7 +115,8 @@ func (c core) compare(t *testing.T, n *emulated, level, network string, steps in
 	if block < 0 {
 		return nil
 	}
-	if err := c.build(dir, level, network, append(macros, fmt.Sprintf("-DSHOW_BLOCK=%d", block))...); err != nil {
+	if err := c.build(dir, level, network,
+		append(macros, fmt.Sprintf("-DSHOW_BLOCK=%d", block))...); err != nil {
 		return err
 	}
 	if out, err = c.run(dir); err != nil {
@@ -122,13 +128,15 @@ func (c core) compare(t *testing.T, n *emulated, level, network string, steps in
 	if i < 0 {
 		return fmt.Errorf("hashes differ in the block of step %d, outputs do not", block*blockSteps)
 	}
-	return fmt.Errorf("step %d, output %d: C %s, Go %s", block*blockSteps+i/outputs, i%outputs, element(got, i), element(want, i))
+	return fmt.Errorf("step %d, output %d: C %s, Go %s", block*blockSteps+i/outputs, i%outputs,
+		element(got, i), element(want, i))
 }
 
 // printed lists the values of all lines "what value". Some emulators colour lines.
 func printed(out, what string) []string {
 	var values []string
-	for _, m := range regexp.MustCompile(`(?m)`+what+` (-?[0-9a-f]+)[.\r]*$`).FindAllStringSubmatch(out, -1) {
+	for _, m := range regexp.MustCompile(`(?m)`+what+` (-?[0-9a-f]+)[.\r]*$`).FindAllStringSubmatch(
+		out, -1) {
 		values = append(values, m[1])
 	}
 	return values

@@ -26,9 +26,13 @@ func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "convert.c"), driver, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	compile(t, dir, append(append([]string{"gcc", "-std=c99", "-O2", "-DLEAKAIR_WITH_FLOAT", "-fsanitize=undefined,float-cast-overflow", "-fno-sanitize-recover=all"}, strict...), "leakair.c", "convert.c", "-o", "convert")...)
+	compile(t, dir,
+		append(append([]string{"gcc", "-std=c99", "-O2", "-DLEAKAIR_WITH_FLOAT",
+			"-fsanitize=undefined,float-cast-overflow", "-fno-sanitize-recover=all"}, strict...),
+			"leakair.c", "convert.c", "-o", "convert")...)
 
-	special := []float32{0, float32(math.Inf(1)), float32(math.Inf(-1)), float32(math.NaN()), math.MaxFloat32, -math.MaxFloat32, math.SmallestNonzeroFloat32}
+	special := []float32{0, float32(math.Inf(1)), float32(math.Inf(-1)), float32(math.NaN()),
+		math.MaxFloat32, -math.MaxFloat32, math.SmallestNonzeroFloat32}
 	var input []byte
 	var want []int32
 	row, x := make([]float64, len(h.Net.Features)), make([]int32, len(h.Net.Features))
@@ -70,7 +74,8 @@ func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
 		}
 		h.Net.Decode(y, physical)
 		for o := range y {
-			if g := float64(math.Float32frombits(binary.LittleEndian.Uint32(got))); math.Abs(g-physical[o]) > math.Abs(physical[o])/(1<<23) {
+			if g := float64(math.Float32frombits(binary.LittleEndian.Uint32(got))); math.Abs(
+				g-physical[o]) > math.Abs(physical[o])/(1<<23) {
 				t.Errorf("decode(%d), output %d: C %g, Go %g", v, o, g, physical[o])
 			}
 			got = got[4:]

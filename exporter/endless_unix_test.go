@@ -13,7 +13,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// A path that a handoff names is not read if it is a pipe or a device; a file that differs is found.
+// A path that a handoff names is not read if it is a pipe or a device; a file that differs is
+// found.
 func TestInputsWithoutEndAreNotRead(t *testing.T) {
 	dir := t.TempDir()
 	if err := unix.Mkfifo(filepath.Join(dir, "pipe"), 0o644); err != nil {
@@ -25,7 +26,8 @@ func TestInputsWithoutEndAreNotRead(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "m.npz"), []byte("other"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	v := &Verification{manifest: &Manifest{Inputs: []InputRow{{"model", "pipe", "1"}, {"model", "endless", "1"}, {"model", "m.npz", sha([]byte("other"))}}}}
+	v := &Verification{manifest: &Manifest{Inputs: []InputRow{{"model", "pipe", "1"},
+		{"model", "endless", "1"}, {"model", "m.npz", sha([]byte("other"))}}}}
 	if !v.CheckInputs(filepath.Join(dir, "job.toml")) {
 		t.Errorf("found %v", v.Checks)
 	}
@@ -35,29 +37,38 @@ func TestInputsWithoutEndAreNotRead(t *testing.T) {
 	}
 }
 
-// A manifest without end, or beyond the limit, is not read, and nothing takes the place of its folder; verify says what is wrong with it.
+// A manifest without end, or beyond the limit, is not read, and nothing takes the place of its
+// folder; verify says what is wrong with it.
 func TestManifestsWithoutEnd(t *testing.T) {
 	for name, c := range map[string]struct {
 		make func(path string) error
 		want string // of WriteFolder
 		odd  string // of Verify
 	}{
-		"pipe":   {func(path string) error { return unix.Mkfifo(path, 0o644) }, "it is no regular file", "is no file of a handoff"},
-		"device": {func(path string) error { return os.Symlink("/dev/zero", path) }, "it is no regular file", "is no file of a handoff"},
+		"pipe": {func(path string) error {
+			return unix.Mkfifo(path, 0o644)
+		}, "it is no regular file", "is no file of a handoff"},
+		"device": {func(path string) error {
+			return os.Symlink("/dev/zero", path)
+		}, "it is no regular file", "is no file of a handoff"},
 		"large": {func(path string) error {
 			return os.WriteFile(path, bytes.Repeat([]byte("{},"), MaxJSONBytes/3+1), 0o644)
 		},
-			"it has more than the 8388608 bytes allowed", "cannot be read: it has more than the 8388608 bytes allowed"},
+			"it has more than the 8388608 bytes allowed", "cannot be read: it has more than the " +
+				"8388608 bytes allowed"},
 	} {
 		dir := t.TempDir()
 		if err := c.make(filepath.Join(dir, ManifestFile)); err != nil {
 			t.Fatal(err)
 		}
 		var refused *FolderError
-		if err := WriteFolder(dir, handoffOf("new")); !errors.As(err, &refused) || !strings.HasSuffix(refused.Msg, "manifest.json in it cannot be read: "+c.want) || refused.HintText() == "" {
+		if err := WriteFolder(dir, handoffOf("new")); !errors.As(err, &refused) ||
+			!strings.HasSuffix(refused.Msg, "manifest.json in it cannot be read: "+c.want) ||
+			refused.HintText() == "" {
 			t.Errorf("%s: written over it with the error %v", name, err)
 		}
-		if _, odd, err := readFolder(dir); err != nil || len(odd) != 1 || odd[0] != (Finding{ManifestFile, c.odd}) {
+		if _, odd, err := readFolder(dir); err != nil || len(odd) != 1 ||
+			odd[0] != (Finding{ManifestFile, c.odd}) {
 			t.Errorf("%s: found %v, error %v", name, odd, err)
 		}
 	}

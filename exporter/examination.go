@@ -22,8 +22,9 @@ type ExplainedRow struct {
 	Given     *float64 `json:"given"` // by the network as given
 	GivenLow  *float64 `json:"given_low"`
 	GivenHigh *float64 `json:"given_high"`
-	Fixed     *float64 `json:"fixed"`    // by the integer network; nil on selection recordings
-	Constant  *float64 `json:"constant"` // error of the constant: RMSE in the unit of the output; of a classifier its accuracy
+	Fixed     *float64 `json:"fixed"` // by the integer network; nil on selection recordings
+	// error of the constant: RMSE in the unit of the output; of a classifier its accuracy
+	Constant  *float64 `json:"constant"`
 	Sequences int      `json:"sequences"`
 	Steps     int      `json:"steps"`
 }
@@ -38,8 +39,8 @@ type CauseRow struct {
 	On     string `json:"on"`    // sign-off or selection recordings
 	Output string `json:"output"`
 	Unit   string `json:"unit"`
-	// Error of the output as the job says: RMSE, of a classifier the share of wrong steps. nil where
-	// no other reading of the job is the cause.
+	// Error of the output as the job says: RMSE, of a classifier the share of wrong steps. nil
+	// where no other reading of the job is the cause.
 	Given     *float64 `json:"given"`
 	With      *float64 `json:"with"`  // the same, read as the finding says
 	Ratio     *float64 `json:"ratio"` // of these
@@ -66,7 +67,8 @@ type StartRow struct {
 
 // SettlingInfo says after how many steps the integer network has forgotten the state it began with.
 type SettlingInfo struct {
-	Steps   int  `json:"steps"`   // after which outputs differ by less than a tenth of the tolerance, up to the end
+	// after which outputs differ by less than a tenth of the tolerance, up to the end
+	Steps   int  `json:"steps"`
 	Reached bool `json:"reached"` // false: longer than the recordings
 	States  int  `json:"states"`  // recorded end states that were tried beside the zero state
 }
@@ -88,7 +90,10 @@ func (s *Signoff) addExamination(r *budget.Result) {
 			s.Nearest = &nearest
 		}
 		for _, x := range e.Explained {
-			s.Explained = append(s.Explained, ExplainedRow{x.Output, onRecordings(x.Signoff), x.Scenario, x.Region, Finite(x.Given), Finite(x.Low), Finite(x.High), Finite(x.Fixed), Finite(x.Constant), x.Sequences, x.Steps})
+			s.Explained = append(s.Explained,
+				ExplainedRow{x.Output, onRecordings(x.Signoff), x.Scenario, x.Region,
+					Finite(x.Given), Finite(x.Low), Finite(x.High), Finite(x.Fixed),
+					Finite(x.Constant), x.Sequences, x.Steps})
 		}
 		for _, c := range e.Causes {
 			s.Causes = append(s.Causes, causeRow(&c))
@@ -97,7 +102,8 @@ func (s *Signoff) addExamination(r *budget.Result) {
 	if r.Start != nil {
 		s.Start = &StartInfo{Settle: r.Start.Rule, Share: r.Start.Share, Errors: []StartRow{}}
 		for _, l := range r.Start.Loss {
-			s.Start.Errors = append(s.Start.Errors, StartRow{l.Output, string(l.Metric), l.Unit, l.Float, l.Fixed, l.Steps})
+			s.Start.Errors = append(s.Start.Errors,
+				StartRow{l.Output, string(l.Metric), l.Unit, l.Float, l.Fixed, l.Steps})
 		}
 	}
 	if r.Settling != nil {
@@ -131,7 +137,9 @@ func (s *Signoff) explainedLine() string {
 	}
 	least := ""
 	if n := len(rows); n > shownExplained {
-		slices.SortStableFunc(rows, func(a, b ExplainedRow) int { return cmp.Compare(*a.Given, *b.Given) })
+		slices.SortStableFunc(rows, func(a, b ExplainedRow) int {
+			return cmp.Compare(*a.Given, *b.Given)
+		})
 		rows = rows[:shownExplained]
 		least = fmt.Sprintf(" the least of %d outputs are", n)
 	}
@@ -179,19 +187,24 @@ func withInterval(show func(float64) string, v, low, high *float64) string {
 	case low == nil || high == nil:
 		return show(*v)
 	}
-	return fmt.Sprintf("%s [%s, %s]", show(*v), strings.TrimSuffix(show(*low), " %"), strings.TrimSuffix(show(*high), " %"))
+	return fmt.Sprintf("%s [%s, %s]", show(*v), strings.TrimSuffix(show(*low), " %"),
+		strings.TrimSuffix(show(*high), " %"))
 }
 
 func (s *Signoff) isClassifier() bool {
-	return slices.ContainsFunc(s.Loss, func(l LossRow) bool { return l.Metric == string(dataset.Accuracy) })
+	return slices.ContainsFunc(s.Loss, func(l LossRow) bool {
+		return l.Metric == string(dataset.Accuracy)
+	})
 }
 
 // ExplainedTable has the shares that the networks explain, by output, scenario and region.
 func (s *Signoff) ExplainedTable() Table {
-	t := Table{Title: "What the network explains", Head: []string{"output", "recordings", "where", "as given", "from", "to", "fixed", "sequences"}, Numbers: 3}
+	t := Table{Title: "What the network explains", Head: []string{"output", "recordings", "where",
+		"as given", "from", "to", "fixed", "sequences"}, Numbers: 3}
 	for _, x := range s.Explained {
 		where := placeName(x.Scenario, x.Region)
-		t.Rows = append(t.Rows, []string{x.Output, x.On, where, percent(x.Given), percent(x.GivenLow), percent(x.GivenHigh), percent(x.Fixed), fmt.Sprint(x.Sequences)})
+		t.Rows = append(t.Rows, []string{x.Output, x.On, where, percent(x.Given),
+			percent(x.GivenLow), percent(x.GivenHigh), percent(x.Fixed), fmt.Sprint(x.Sequences)})
 	}
 	return t
 }
@@ -202,16 +215,25 @@ func (s *Signoff) startLines() []string {
 	if s.Start != nil {
 		var errors []string
 		for _, e := range s.Start.Errors {
-			with := func(v float64) string { return strings.TrimSpace(Significant(v) + " " + e.Unit) }
-			errors = append(errors, fmt.Sprintf("%s of %s %s as given, %s fixed", spaced(e.Metric), e.Output, with(e.Float), with(e.Fixed)))
+			with := func(v float64) string {
+				return strings.TrimSpace(Significant(v) + " " + e.Unit)
+			}
+			errors = append(errors, fmt.Sprintf("%s of %s %s as given, %s fixed", spaced(e.Metric),
+				e.Output, with(e.Float), with(e.Fixed)))
 		}
-		lines = append(lines, fmt.Sprintf("Left out of every judgement: the first %s of each sequence, %s of the steps (there: %s).", s.Start.Settle, Percent(s.Start.Share), strings.Join(errors, "; ")))
+		lines = append(lines, fmt.Sprintf("Left out of every judgement: the first %s of each "+
+			"sequence, %s of the steps (there: %s).", s.Start.Settle, Percent(s.Start.Share),
+			strings.Join(errors, "; ")))
 	}
 	if x := s.Settling; x != nil {
 		if x.Reached {
-			lines = append(lines, fmt.Sprintf("Settling: %s after a start in the zero state or in any of %s, outputs differ by less than a tenth of the tolerance.", plural(x.Steps, "step"), plural(x.States, "recorded state")))
+			lines = append(lines, fmt.Sprintf("Settling: %s after a start in the zero state or "+
+				"in any of %s, outputs differ by less than a tenth of the tolerance.",
+				plural(x.Steps, "step"), plural(x.States, "recorded state")))
 		} else {
-			lines = append(lines, "Settling: longer than the recordings; near the end of some of them outputs still depend on the first state, by a tenth of the tolerance or more.")
+			lines = append(lines, "Settling: longer than the recordings; near the end of some "+
+				"of them outputs still depend on the first state, by a tenth of the tolerance "+
+				"or more.")
 		}
 	}
 	return lines
@@ -232,7 +254,9 @@ func (s *Signoff) failings() []failing {
 		for _, c := range s.Causes {
 			text := c.Text
 			if c.Given != nil && c.With != nil {
-				text = c.Place + " " + c.Says + fmt.Sprintf(", error of %s %s, read so %s", c.Output, Significant(*c.Given), strings.TrimSpace(Significant(*c.With)+" "+c.Unit))
+				text = c.Place + " " + c.Says + fmt.Sprintf(", error of %s %s, read so %s",
+					c.Output, Significant(*c.Given),
+					strings.TrimSpace(Significant(*c.With)+" "+c.Unit))
 			}
 			all = append(all, failing{text, "the first note", -1, 0})
 		}
@@ -246,7 +270,10 @@ func (s *Signoff) failings() []failing {
 		if c.AtLeast {
 			over, word = *c.Limit/c.Value, "of at least"
 		}
-		all = append(all, failing{fmt.Sprintf("%s on %s %s %s %s", spaced(c.Resource), c.Target, Quantity(c.Value, c.Unit), word, Quantity(*c.Limit, c.Unit)), "kerf cost --all-targets", 0, over})
+		all = append(all,
+			failing{fmt.Sprintf("%s on %s %s %s %s", spaced(c.Resource), c.Target,
+				Quantity(c.Value, c.Unit), word, Quantity(*c.Limit, c.Unit)),
+				"kerf cost --all-targets", 0, over})
 	}
 	for _, l := range s.Loss {
 		if l.Verdict != budget.Fail && l.Verdict != budget.NotEnough {
@@ -261,7 +288,9 @@ func (s *Signoff) failings() []failing {
 		if math.IsNaN(over) {
 			over = math.Inf(1)
 		}
-		all = append(all, failing{l.failingText(), "kerf explain, row " + RowText(l.Output, l.Where()), verdictRank(l.Verdict), over})
+		all = append(all,
+			failing{l.failingText(), "kerf explain, row " + RowText(l.Output, l.Where()),
+				verdictRank(l.Verdict), over})
 	}
 	slices.SortStableFunc(all, func(a, b failing) int {
 		if a.rank != b.rank {
@@ -278,7 +307,8 @@ func (l *LossRow) failingText() string {
 	switch {
 	case l.Verdict == budget.NotEnough && l.Sequences == 0:
 		return what + " has no recordings"
-	case l.Verdict == budget.NotEnough && (l.upTo() == "" || l.Sequences < dataset.Metric(l.Metric).Fewest()):
+	case l.Verdict == budget.NotEnough &&
+		(l.upTo() == "" || l.Sequences < dataset.Metric(l.Metric).Fewest()):
 		return fmt.Sprintf("%s rests on %s", what, plural(l.Sequences, "sequence"))
 	case l.Verdict == budget.NotEnough && l.Metric == string(dataset.Explained):
 		return fmt.Sprintf("%s may fall to %s of at least %s", what, l.upTo(), l.limit())

@@ -26,12 +26,14 @@ func TestReasonOfAFinding(t *testing.T) {
 				"that was tried helps; see the first note"},
 	} {
 		s := smallSignoff()
-		s.addExamination(&budget.Result{Examination: &budget.Examination{Causes: []budget.Cause{c.cause}}})
+		s.addExamination(
+			&budget.Result{Examination: &budget.Examination{Causes: []budget.Cause{c.cause}}})
 		s.Verdict = budget.DoesNotFit
 		if got := s.WhyNot(); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
 		}
-		if hasFigures := s.Causes[0].Given != nil || s.Causes[0].Ratio != nil; hasFigures != (c.cause.With > 0) {
+		if hasFigures := s.Causes[0].Given != nil || s.Causes[0].Ratio != nil; hasFigures !=
+			(c.cause.With > 0) {
 			t.Errorf("%s: figures %+v", c.want, s.Causes[0])
 		}
 	}
@@ -40,7 +42,8 @@ func TestReasonOfAFinding(t *testing.T) {
 // Where the job lets the verdict stand, every rendering says against what, and why.
 func TestCheckedReachesEveryRendering(t *testing.T) {
 	s := smallSignoff()
-	s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3", Text: "the lines seem exchanged"}}
+	s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
+		Text: "the lines seem exchanged"}}
 	s.Checked = "measured with both"
 	junit, err := s.JUnit()
 	if err != nil {

@@ -66,7 +66,8 @@ func (s *Signoff) addExtremes(net *quant.Network, e *quant.Extremes) {
 	}
 	for i, a := range e.Accumulators {
 		f := s.Formats[i]
-		s.Accumulators = append(s.Accumulators, AccumulatorRow{f.Layer, f.Tensor, a.Seen, a.Found, a.Share, f.Bound, f.Limit})
+		s.Accumulators = append(s.Accumulators,
+			AccumulatorRow{f.Layer, f.Tensor, a.Seen, a.Found, a.Share, f.Bound, f.Limit})
 	}
 }
 
@@ -108,9 +109,14 @@ func (s *Signoff) ExtremeTable() Table {
 
 // AccumulatorTable has a row per tensor.
 func (s *Signoff) AccumulatorTable() Table {
-	t := Table{Title: "How full the accumulators get", Head: []string{"layer", "tensor", "on recordings", "found", "share of its bound", "proven bound", "limit"}, Numbers: 2}
+	t := Table{Title: "How full the accumulators get",
+		Head: []string{"layer", "tensor", "on recordings", "found", "share of its bound",
+			"proven bound", "limit"}, Numbers: 2}
 	for _, a := range s.Accumulators {
-		t.Rows = append(t.Rows, []string{a.Layer, a.Tensor, strconv.FormatInt(a.Seen, 10), strconv.FormatInt(a.Found, 10), percent(&a.Share), strconv.FormatInt(a.Bound, 10), strconv.FormatInt(a.Limit, 10)})
+		t.Rows = append(t.Rows,
+			[]string{a.Layer, a.Tensor, strconv.FormatInt(a.Seen, 10),
+				strconv.FormatInt(a.Found, 10), percent(&a.Share), strconv.FormatInt(a.Bound, 10),
+				strconv.FormatInt(a.Limit, 10)})
 	}
 	return t
 }

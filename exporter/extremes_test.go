@@ -16,9 +16,11 @@ func extremeSignoff(t *testing.T, dropped Dropped) *Signoff {
 	s := &Signoff{Name: "leakair", Dropped: dropped}
 	for _, m := range h.Net.Matrices() {
 		layer, tensor, _ := strings.Cut(m.Name, ".")
-		s.Formats = append(s.Formats, FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
+		s.Formats = append(s.Formats,
+			FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
 	}
-	if text := string(s.Markdown()); strings.Contains(text, "at its worst") || strings.Contains(text, "no bound") {
+	if text := string(s.Markdown()); strings.Contains(text, "at its worst") ||
+		strings.Contains(text, "no bound") {
 		t.Error("nothing was searched, and the report speaks of it")
 	}
 	e := &quant.Extremes{}
@@ -29,7 +31,8 @@ func extremeSignoff(t *testing.T, dropped Dropped) *Signoff {
 			Mean: 0.125, Seen: 2.5, Found: 3.5, Any: 88.5, Dropped: 9.75})
 	}
 	for i := range h.Net.Matrices() {
-		e.Accumulators = append(e.Accumulators, quant.AccumulatorExtreme{Seen: 1000 + int64(i), Found: 2000 + int64(i), Share: 0.625})
+		e.Accumulators = append(e.Accumulators,
+			quant.AccumulatorExtreme{Seen: 1000 + int64(i), Found: 2000 + int64(i), Share: 0.625})
 	}
 	s.addExtremes(h.Net, e)
 	return s
@@ -114,7 +117,8 @@ func TestExtremesReachEveryRendering(t *testing.T) {
 	}
 	found := map[string]string{}
 	for _, row := range rows[1:] {
-		found[row[column("section")]+" "+row[column("output")]+row[column("part")]+" "+row[column("metric")]] = row[column("value")]
+		found[row[column("section")]+" "+row[column("output")]+row[column("part")]+" "+row[column(
+			"metric")]] = row[column("value")]
 	}
 	first := s.Formats[0].Layer + "." + s.Formats[0].Tensor
 	for key, want := range map[string]string{

@@ -39,7 +39,8 @@ func replaceable(found, dir string) error {
 	entries, err := os.ReadDir(found)
 	if errors.Is(err, fs.ErrNotExist) {
 		if _, err := os.Lstat(found); err == nil {
-			return &FolderError{dir, "this is a link to nowhere", "make the folder that it leads to, remove the link, or choose another folder with --out"}
+			return &FolderError{dir, "this is a link to nowhere", "make the folder that it " +
+				"leads to, remove the link, or choose another folder with --out"}
 		}
 		return nil
 	}
@@ -52,14 +53,16 @@ func replaceable(found, dir string) error {
 	}
 	for _, e := range entries {
 		if !known[e.Name()] || !e.Type().IsRegular() {
-			return &FolderError{dir, fmt.Sprintf("the folder holds %s, which is no part of a handoff", e.Name()), "choose another folder with --out, or move the file away"}
+			return &FolderError{dir, fmt.Sprintf("the folder holds %s, which is no part of a "+
+				"handoff", e.Name()), "choose another folder with --out, or move the file away"}
 		}
 	}
 	return nil
 }
 
 func folderError(dir string, err error) error {
-	return &FolderError{dir, "the folder cannot be written: " + reasonOf(err).Error(), "choose another folder with --out"}
+	return &FolderError{dir, "the folder cannot be written: " + reasonOf(err).Error(),
+		"choose another folder with --out"}
 }
 
 // reasonOf is an error of the file system without the path.

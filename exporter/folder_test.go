@@ -80,7 +80,8 @@ func TestWriteFolderLosesNothing(t *testing.T) {
 				return err
 			}
 			file := filepath.Join(dir, "a.c")
-			return errors.Join(os.Remove(file), os.Mkdir(file, 0o755), os.WriteFile(filepath.Join(file, "mine"), nil, 0o644))
+			return errors.Join(os.Remove(file), os.Mkdir(file, 0o755),
+				os.WriteFile(filepath.Join(file, "mine"), nil, 0o644))
 		},
 		"a link to nowhere": func(dir string) error {
 			return errors.Join(os.Remove(dir), os.Symlink("nowhere", dir))
@@ -89,7 +90,8 @@ func TestWriteFolderLosesNothing(t *testing.T) {
 			return os.WriteFile(filepath.Join(dir, ManifestFile), []byte("[1, 2]"), 0o644)
 		},
 		"a manifest.json of a web page": func(dir string) error {
-			return os.WriteFile(filepath.Join(dir, ManifestFile), []byte(`{"name": "shop", "start_url": "."}`), 0o644)
+			return os.WriteFile(filepath.Join(dir, ManifestFile),
+				[]byte(`{"name": "shop", "start_url": "."}`), 0o644)
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -103,7 +105,8 @@ func TestWriteFolderLosesNothing(t *testing.T) {
 			}
 			before := everything(t, parent)
 			var refused *FolderError
-			if err := WriteFolder(dir, handoffOf("new")); !errors.As(err, &refused) || refused.HintText() == "" {
+			if err := WriteFolder(dir, handoffOf("new")); !errors.As(err, &refused) ||
+				refused.HintText() == "" {
 				t.Errorf("the folder was replaced, or no hint given: %v", err)
 			}
 			if after := everything(t, parent); after != before {

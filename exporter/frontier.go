@@ -15,37 +15,46 @@ type FrontierInfo struct {
 	Stopped    bool           `json:"stopped"`     // by the time that the job gives
 	NotRounded int            `json:"not_rounded"` // candidates with that reason
 	Candidates []CandidateRow `json:"candidates"`
-	Near       []int          `json:"near"`     // ids of the candidates that the table shows
-	ByUnits    []UnitRow      `json:"by_units"` // the least that was lost, by the number of hidden units
+	Near       []int          `json:"near"` // ids of the candidates that the table shows
+	// the least that was lost, by the number of hidden units
+	ByUnits []UnitRow `json:"by_units"`
 }
 
 // CandidateRow is one measured candidate.
 type CandidateRow struct {
-	ID            int                `json:"id"`
-	From          *int               `json:"from"`            // that the change was made to; nil where it began
-	Change        string             `json:"change"`          // in words
-	Item          string             `json:"item,omitempty"`  // front_end, feature or unit; empty: it is about words
-	Names         []string           `json:"names,omitempty"` // of what it takes away
-	Features      int                `json:"features"`
-	Units         []int              `json:"units"`   // kept, per recurrent layer
-	Removed       []string           `json:"removed"` // features, then units with "unit" before the name
-	Formats       string             `json:"formats"`
-	Measured      string             `json:"measured"` // "fixed": the integer network; "cut": the float network, and formats only give the cost
-	Rounding      string             `json:"rounding"` // of the weights; empty before rounding
-	Ways          int                `json:"ways"`     // of rounding that were compared for it
-	Losses        []CandidateLoss    `json:"losses"`
-	Tightest      string             `json:"tightest"` // the row with the least room, in words
-	Row           *RowName           `json:"tightest_row,omitempty"`
-	MayReach      *float64           `json:"may_reach"`
-	ToleranceUsed *float64           `json:"tolerance_used"` // the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
-	ObjectiveUsed float64            `json:"objective_used"` // the share that the search makes small
-	Bytes         float64            `json:"bytes"`          // see docs/results.md
+	ID int `json:"id"`
+	// that the change was made to; nil where it began
+	From   *int   `json:"from"`
+	Change string `json:"change"` // in words
+	// front_end, feature or unit; empty: it is about words
+	Item     string   `json:"item,omitempty"`
+	Names    []string `json:"names,omitempty"` // of what it takes away
+	Features int      `json:"features"`
+	Units    []int    `json:"units"` // kept, per recurrent layer
+	// features, then units with "unit" before the name
+	Removed []string `json:"removed"`
+	Formats string   `json:"formats"`
+	// "fixed": the integer network; "cut": the float network, and formats only give the cost
+	Measured string          `json:"measured"`
+	Rounding string          `json:"rounding"` // of the weights; empty before rounding
+	Ways     int             `json:"ways"`     // of rounding that were compared for it
+	Losses   []CandidateLoss `json:"losses"`
+	Tightest string          `json:"tightest"` // the row with the least room, in words
+	Row      *RowName        `json:"tightest_row,omitempty"`
+	MayReach *float64        `json:"may_reach"`
+	// the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
+	ToleranceUsed *float64 `json:"tolerance_used"`
+	// the share that the search makes small
+	ObjectiveUsed float64            `json:"objective_used"`
+	Bytes         float64            `json:"bytes"` // see docs/results.md
 	Cost          []CandidateCostRow `json:"cost"`
-	OnFrontier    bool               `json:"on_frontier"` // among candidates measured in the same way
-	Chosen        bool               `json:"chosen"`
-	Verdict       string             `json:"verdict"` // fits, fits before rounding, breaks a tolerance, breaks a limit
-	Reason        string             `json:"reason"`  // kind of the sentence
-	Why           string             `json:"why"`     // it was not chosen
+	// among candidates measured in the same way
+	OnFrontier bool `json:"on_frontier"`
+	Chosen     bool `json:"chosen"`
+	// fits, fits before rounding, breaks a tolerance, breaks a limit
+	Verdict string `json:"verdict"`
+	Reason  string `json:"reason"` // kind of the sentence
+	Why     string `json:"why"`    // it was not chosen
 }
 
 // CandidateLoss is one row that has a tolerance.
@@ -103,7 +112,10 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 		info.Near = append(info.Near, c.ID)
 	}
 	for _, u := range f.ByUnits {
-		info.ByUnits = append(info.ByUnits, UnitRow{u.Units, u.Features, Finite(u.Tightest.Rise), Finite(u.Tightest.RiseLow), Finite(u.Tightest.RiseHigh), Finite(u.MayReach), u.Tightest.Output, u.Tightest.Scenario, u.Tightest.Region})
+		info.ByUnits = append(info.ByUnits,
+			UnitRow{u.Units, u.Features, Finite(u.Tightest.Rise), Finite(u.Tightest.RiseLow),
+				Finite(u.Tightest.RiseHigh), Finite(u.MayReach), u.Tightest.Output,
+				u.Tightest.Scenario, u.Tightest.Region})
 	}
 	return info
 }
@@ -196,9 +208,12 @@ const shownNear = 8
 
 // FrontierTable has the choice, what it was made of and what was refused beside it.
 func (s *Signoff) FrontierTable() Table {
-	t := Table{Title: "What else was measured near the choice, on selection recordings", Head: []string{"no.", "change", "F", "U", "used", "cost", "outcome"}, Numbers: 2, Words: 1}
+	t := Table{Title: "What else was measured near the choice, on selection recordings",
+		Head: []string{"no.", "change", "F", "U", "used", "cost", "outcome"}, Numbers: 2, Words: 1}
 	for _, id := range s.Frontier.Near {
-		i := slices.IndexFunc(s.Frontier.Candidates, func(c CandidateRow) bool { return c.ID == id })
+		i := slices.IndexFunc(s.Frontier.Candidates, func(c CandidateRow) bool {
+			return c.ID == id
+		})
 		if i < 0 {
 			continue // of a signoff.json that others wrote
 		}
@@ -246,5 +261,9 @@ func (s *Signoff) FrontierLegend() string {
 	if len(s.Frontier.Near) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("The search measured %s and makes small: %s (column cost). used: the largest share of any tolerance that the sign-off recordings may show. F, U: features and units that stay. What is rounded, or has other words, ran in fixed point, the others as float networks.", plural(len(s.Frontier.Candidates), "candidate"), s.Frontier.Objective)
+	return fmt.Sprintf("The search measured %s and makes small: %s (column cost). used: the "+
+		"largest share of any tolerance that the sign-off recordings may show. F, U: features "+
+		"and units that stay. What is rounded, or has other words, ran in fixed point, the "+
+		"others as float networks.", plural(len(s.Frontier.Candidates), "candidate"),
+		s.Frontier.Objective)
 }

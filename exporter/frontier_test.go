@@ -11,8 +11,9 @@ import (
 	"kerf/budget"
 )
 
-// The frontier in signoff.json: every candidate names the one it was made of, what is gone, its losses against the tolerances and
-// its cost on every target; the chosen one is the network of the report.
+// The frontier in signoff.json: every candidate names the one it was made of, what is gone, its
+// losses against the tolerances and its cost on every target; the chosen one is the network of the
+// report.
 func TestFrontierInSignoff(t *testing.T) {
 	in, err := budget.Load(filepath.Join("..", "testdata", "cityweather", "job.toml"))
 	if err != nil {
@@ -38,7 +39,8 @@ func TestFrontierInSignoff(t *testing.T) {
 			t.Errorf("candidate %d has number %d and is made of %v", i, c.ID, c.From)
 		}
 		if c.Features+c.Units[0]+len(c.Removed) != 24 || len(c.Losses) != 10 || len(c.Cost) != 2 {
-			t.Errorf("candidate %d: %d features, units %v, removed %v, %d losses, %d costs", i, c.Features, c.Units, c.Removed, len(c.Losses), len(c.Cost))
+			t.Errorf("candidate %d: %d features, units %v, removed %v, %d losses, %d costs", i,
+				c.Features, c.Units, c.Removed, len(c.Losses), len(c.Cost))
 		}
 		most := 0.0
 		for _, l := range c.Losses {
@@ -47,18 +49,24 @@ func TestFrontierInSignoff(t *testing.T) {
 			}
 		}
 		if c.ToleranceUsed == nil || most > *c.ToleranceUsed {
-			t.Errorf("candidate %d uses %v of the tolerances, its losses %g", i, c.ToleranceUsed, most)
+			t.Errorf("candidate %d uses %v of the tolerances, its losses %g", i, c.ToleranceUsed,
+				most)
 		}
 		if !c.Chosen {
 			continue
 		}
 		choices++
-		if c.Features != len(s.Kept.Features) || c.Formats != s.Network.Formats || c.Measured != "fixed" {
+		if c.Features != len(s.Kept.Features) || c.Formats != s.Network.Formats ||
+			c.Measured != "fixed" {
 			t.Errorf("chosen: %+v", c)
 		}
 		for _, cost := range s.Cost {
-			if cost.Part == budget.Total && cost.Resource == budget.Flash && !slices.ContainsFunc(c.Cost, func(r CandidateCostRow) bool { return r.Target == cost.Target && r.Flash == cost.Value }) {
-				t.Errorf("flash of the choice is %+v, in the table of costs %g on %s", c.Cost, cost.Value, cost.Target)
+			if cost.Part == budget.Total && cost.Resource == budget.Flash &&
+				!slices.ContainsFunc(c.Cost, func(r CandidateCostRow) bool {
+					return r.Target == cost.Target && r.Flash == cost.Value
+				}) {
+				t.Errorf("flash of the choice is %+v, in the table of costs %g on %s", c.Cost,
+					cost.Value, cost.Target)
 			}
 		}
 	}
@@ -76,7 +84,8 @@ func TestFrontierInSignoff(t *testing.T) {
 		t.Errorf("the last row has %d units", units)
 	}
 	near := report.FrontierTable()
-	if n := len(near.Rows); n < 4 || n > shownNear || !strings.Contains(report.FrontierLegend(), s.Frontier.Objective) {
+	if n := len(near.Rows); n < 4 || n > shownNear ||
+		!strings.Contains(report.FrontierLegend(), s.Frontier.Objective) {
 		t.Errorf("%d rows near the choice; %s", n, report.FrontierLegend())
 	}
 }

@@ -13,19 +13,21 @@ import (
 // A new handoff of some kilobytes is written beside the old one.
 var manifestLimits = hardinput.Limits{PerByte: 200, Spare: 1 << 20}
 
-// FuzzManifest puts a manifest and a file of the user's into a folder, and a handoff over it. The file is lost only if the manifest is
-// that of a handoff and names it.
+// FuzzManifest puts a manifest and a file of the user's into a folder, and a handoff over it. The
+// file is lost only if the manifest is that of a handoff and names it.
 func FuzzManifest(f *testing.F) {
 	f.Add(handoffOf("old")[ManifestFile])
 	f.Add([]byte(`{"job":"a","outputs":[{"file":"notes.txt"}]}`))
-	f.Add([]byte(`{"job":"a","outputs":[{"file":"../notes.txt"},{"file":"/notes.txt"},{"file":""}]}`))
+	f.Add([]byte(
+		`{"job":"a","outputs":[{"file":"../notes.txt"},{"file":"/notes.txt"},{"file":""}]}`))
 	f.Add([]byte(`{"name":"shop","outputs":[{"file":"notes.txt"}]}`))
 	f.Fuzz(func(t *testing.T, manifest []byte) {
 		dir := filepath.Join(t.TempDir(), "handoff")
 		if err := os.Mkdir(dir, 0o755); err != nil {
 			t.Fatal(err)
 		}
-		for name, content := range map[string][]byte{ManifestFile: manifest, "notes.txt": []byte("mine")} {
+		for name, content := range map[string][]byte{ManifestFile: manifest,
+			"notes.txt": []byte("mine")} {
 			if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
 				t.Fatal(err)
 			}
@@ -35,7 +37,8 @@ func FuzzManifest(f *testing.F) {
 			err = WriteFolder(dir, handoffOf("new"))
 			return err
 		})
-		if kept, readErr := os.ReadFile(filepath.Join(dir, "notes.txt")); readErr == nil && string(kept) == "mine" {
+		if kept, readErr := os.ReadFile(filepath.Join(dir, "notes.txt")); readErr == nil &&
+			string(kept) == "mine" {
 			var refused *FolderError
 			if !errors.As(err, &refused) || refused.HintText() == "" {
 				t.Fatalf("the file is there, and the error is %#v", err)

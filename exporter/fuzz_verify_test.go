@@ -7,11 +7,12 @@ import (
 	"kerf/model"
 )
 
-// FuzzNetworkFile reads NAME_network.json of a handoff that others may have changed. What is taken runs its steps and is emitted as C
-// without a panic.
+// FuzzNetworkFile reads NAME_network.json of a handoff that others may have changed. What is taken
+// runs its steps and is emitted as C without a panic.
 func FuzzNetworkFile(f *testing.F) {
 	for i, layers := range networks()[:4] {
-		h := randomHandoff(f, seeded(uint64(i)), layers[0].([]model.Kind), layers[1].([]model.Activation))
+		h := randomHandoff(f, seeded(uint64(i)), layers[0].([]model.Kind),
+			layers[1].([]model.Activation))
 		h.Vectors = h.Vectors[:min(len(h.Vectors), 4)]
 		text, err := h.networkFile()
 		if err != nil {
@@ -48,8 +49,10 @@ func FuzzSignoff(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(text)
-	f.Add([]byte(`{"schema":1,"name":"a","frontier":{"near":[0,7],"candidates":[{"id":0,"cost":[{"target":"x"}]}]}}`))
-	f.Add([]byte(`{"schema":1,"name":"a","formats":[{"layer":"l","fraction_bits":[]}]}`)) // once a panic
+	f.Add([]byte(
+		`{"schema":1,"name":"a","frontier":{"near":[0,7],"candidates":[{"id":0,"cost":[{"target":"x"}]}]}}`))
+	// once a panic
+	f.Add([]byte(`{"schema":1,"name":"a","formats":[{"layer":"l","fraction_bits":[]}]}`))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		s := &Signoff{}
 		if json.Unmarshal(text, s) != nil {

@@ -19,7 +19,8 @@ type Handoff struct {
 	JobHash     string // SHA-256 of the job file, hexadecimal
 	VerdictLine string // one line for the head of every C file
 	Fits        bool   // the sign-off says that the network fits
-	SettleSteps *int   // after which the network has forgotten the state that it began with; nil: not known
+	// after which the network has forgotten the state that it began with; nil: not known
+	SettleSteps *int
 	Net         *quant.Network
 	Description string  // of the network, one line
 	Period      float64 // s between two steps; 0 when the job does not say
@@ -45,7 +46,8 @@ func (h *Handoff) CFiles() (map[string][]byte, error) {
 		return nil, err
 	}
 	source, err := h.template("net.c", map[string]string{
-		"file": h.banner("integer inference, C99"), "rom": rom, "checks": h.sizeChecks(), "layers": layers, "step": h.stepCode(),
+		"file": h.banner("integer inference, C99"), "rom": rom, "checks": h.sizeChecks(),
+		"layers": layers, "step": h.stepCode(),
 	})
 	if err != nil {
 		return nil, err
@@ -54,8 +56,10 @@ func (h *Handoff) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	network := fmt.Sprintf("#define NET_BOARD_NETWORK \"%s,0x@ID@,%s\"\n", guarded.Replace(h.Name), budget.ShapeText(h.Net.Shape()))
-	board, err := h.template("net_board.c", map[string]string{"file": h.banner("times of steps on a board"), "line": network})
+	network := fmt.Sprintf("#define NET_BOARD_NETWORK \"%s,0x@ID@,%s\"\n", guarded.Replace(h.Name),
+		budget.ShapeText(h.Net.Shape()))
+	board, err := h.template("net_board.c",
+		map[string]string{"file": h.banner("times of steps on a board"), "line": network})
 	if err != nil {
 		return nil, err
 	}
@@ -90,8 +94,10 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	s := NewSignoff(r, version)
 	s.Pictures = NewPictures(r)
 	h := &Handoff{
-		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.headLine(), Fits: s.Verdict == budget.Fits, SettleSteps: s.settleSteps(),
-		Net: r.Chosen.Fixed, Period: r.Inputs.Period(), Description: r.Chosen.CutNet.Net.String(), KeptUnits: r.Chosen.Candidate.Units, Vectors: Vectors(r.Chosen.Fixed, r.Inputs.Selection),
+		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.headLine(),
+		Fits: s.Verdict == budget.Fits, SettleSteps: s.settleSteps(),
+		Net: r.Chosen.Fixed, Period: r.Inputs.Period(), Description: r.Chosen.CutNet.Net.String(),
+		KeptUnits: r.Chosen.Candidate.Units, Vectors: Vectors(r.Chosen.Fixed, r.Inputs.Selection),
 	}
 	files, err := h.CFiles()
 	if err != nil {
@@ -113,7 +119,8 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 // reports are the renderings of the sign-off: file name to content.
 func (s *Signoff) reports() (map[string][]byte, error) {
 	files := map[string][]byte{"signoff.md": s.Markdown()}
-	for name, render := range map[string]func() ([]byte, error){signoffFile: s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML} {
+	for name, render := range map[string]func() ([]byte, error){signoffFile: s.JSON,
+		"signoff.csv": s.CSV, "signoff.html": s.HTML} {
 		content, err := render()
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)

@@ -22,7 +22,8 @@ var htmlStyle string
 //go:embed signoff.js
 var htmlScript string
 
-var htmlTemplate = template.Must(template.New("signoff.html").Funcs(template.FuncMap{"together": together}).Parse(htmlText))
+var htmlTemplate = template.Must(
+	template.New("signoff.html").Funcs(template.FuncMap{"together": together}).Parse(htmlText))
 
 // HTML is signoff.html: one page without anything from outside, for screen and
 // print. It is whole without its script, which only moves limits and chooses what is shown.
@@ -71,15 +72,18 @@ func Page(signoff []byte) ([]byte, error) {
 		Policy                               template.HTMLAttr
 	}{
 		Signoff: s, Objective: s.Frontier.Objective,
-		Accuracy: s.accuracyFigures(), Scores: s.scoreFigures(), Path: s.pathFigures(), Tracks: s.trackFigures(), Cost: s.costFigures(),
-		ByUnits: s.Frontier.unitFigures(), UnitsTable: s.Frontier.unitsTable(), Spaces: s.spaceChoices(), Frontier: s.frontierViews(),
+		Accuracy: s.accuracyFigures(), Scores: s.scoreFigures(), Path: s.pathFigures(),
+		Tracks: s.trackFigures(), Cost: s.costFigures(),
+		ByUnits: s.Frontier.unitFigures(), UnitsTable: s.Frontier.unitsTable(),
+		Spaces: s.spaceChoices(), Frontier: s.frontierViews(),
 		AccuracyTable: s.AccuracyTable(), CostTables: s.wholeCostTables(),
 		WordTables: s.WordTables(), OtherTables: []Table{s.FormatTable(), s.InputTable(true)},
 		Findings: s.findings(),
 		Legend:   s.Legend(), Signatures: Signatures,
 		Style: template.CSS(htmlStyle), Script: template.JS(htmlScript), Data: data,
 		// Nothing is loaded from anywhere, and no script runs but ours.
-		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-` + base64.StdEncoding.EncodeToString(hash[:]) + `'"`),
+		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; ` +
+			`script-src 'sha256-` + base64.StdEncoding.EncodeToString(hash[:]) + `'"`),
 	})
 	return []byte(visibleMarkup(b.String())), err
 }

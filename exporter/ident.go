@@ -34,23 +34,32 @@ var prefixPattern = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
 
 // headerNames are the C99 headers (7.1.2) and the ones the emitted C includes:
 // a job of that name would emit a file that hides them.
-var headerNames = strings.Fields("assert complex ctype errno fenv float inttypes iso646 limits locale math setjmp signal stdarg stdbool stddef stdint stdio stdlib string tgmath time wchar wctype")
+var headerNames = strings.Fields("assert complex ctype errno fenv float inttypes iso646 limits " +
+	"locale math setjmp signal stdarg stdbool stddef stdint stdio stdlib string tgmath time " +
+	"wchar wctype")
 
 // CheckPrefix tells whether a job's name can be the prefix of C identifiers
 // and file names.
 func CheckPrefix(name string) error {
 	switch {
 	case !prefixPattern.MatchString(name):
-		return &NameError{fmt.Sprintf("the job's name %q is not a lower-case C identifier", name), "use letters a-z, digits and _, and begin with a letter, for example leakair"}
+		return &NameError{fmt.Sprintf("the job's name %q is not a lower-case C identifier", name),
+			"use letters a-z, digits and _, and begin with a letter, for example leakair"}
 	case len(name) > maxPrefix:
-		return &NameError{fmt.Sprintf("the job's name %q has more than %d characters", name, maxPrefix), "C99 guarantees 31 significant characters of an external identifier, and the emitted ones add up to 9"}
+		return &NameError{fmt.Sprintf("the job's name %q has more than %d characters", name,
+			maxPrefix), "C99 guarantees 31 significant characters of an external identifier, " +
+			"and the emitted ones add up to 9"}
 	}
 	if reservedPattern.MatchString(name) {
-		return &NameError{fmt.Sprintf("the job's name %q would emit names that C or C++ reserves", name), "names beginning with is, to, str, mem or wcs and a letter belong to the C library, double and trailing underscores to C++; put a word in front, for example shaft_torque"}
+		return &NameError{fmt.Sprintf("the job's name %q would emit names that C or C++ reserves",
+			name), "names beginning with is, to, str, mem or wcs and a letter belong to the C " +
+			"library, double and trailing underscores to C++; put a word in front, for example " +
+			"shaft_torque"}
 	}
 	for _, header := range headerNames {
 		if name == header {
-			return &NameError{fmt.Sprintf("the job's name %q would emit %s.h, which hides a standard header", name, name), "choose another name"}
+			return &NameError{fmt.Sprintf("the job's name %q would emit %s.h, which hides a "+
+				"standard header", name, name), "choose another name"}
 		}
 	}
 	return nil
@@ -86,10 +95,14 @@ func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output
 	owner := map[string]string{featureMacro + "FRACTION_BITS": "a macro of kerf's own"}
 	take := func(macro, name string) error {
 		if other, taken := owner[macro]; taken {
-			return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, name, rename(macro, job)), "rename one of them in features.csv or outputs.csv and in the recordings"}
+			return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, name,
+				rename(macro, job)), "rename one of them in features.csv or outputs.csv and in " +
+				"the recordings"}
 		}
 		if full := rename(macro, job); len(full) > maxMacro {
-			return &NameError{fmt.Sprintf("%s becomes the C macro %s, which has more than %d characters", name, full, maxMacro), "C99 guarantees 63 significant characters of a macro name; choose a shorter name"}
+			return &NameError{fmt.Sprintf("%s becomes the C macro %s, which has more than %d "+
+				"characters", name, full, maxMacro), "C99 guarantees 63 significant characters " +
+				"of a macro name; choose a shorter name"}
 		}
 		owner[macro] = name
 		return nil

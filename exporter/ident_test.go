@@ -10,16 +10,21 @@ import (
 )
 
 func TestCheckPrefix(t *testing.T) {
-	for _, name := range []string{"leakair", "a", "net", "int", "leak_air2", "abcdefghijklmnopqrstuv"} {
+	for _, name := range []string{"leakair", "a", "net", "int", "leak_air2",
+		"abcdefghijklmnopqrstuv"} {
 		if err := CheckPrefix(name); err != nil {
 			t.Errorf("%q is refused: %v", name, err)
 		}
 	}
 	for name, part := range map[string]string{
-		"": "not a lower-case C identifier", "Leak": "not a lower-case", "2leak": "not a lower-case", "leak-air": "not a lower-case",
+		"": "not a lower-case C identifier", "Leak": "not a lower-case",
+		"2leak": "not a lower-case", "leak-air": "not a lower-case",
 		"leak air": "not a lower-case", "é": "not a lower-case", "_leak": "not a lower-case",
-		"abcdefghijklmnopqrstuvw": "more than 22 characters", "math": "hides a standard header", "stdint": "hides a standard header",
-		"string": "C or C++ reserves", "torque": "C or C++ reserves", "isolator": "C or C++ reserves", "leak__air": "C or C++ reserves", "leak_": "C or C++ reserves",
+		"abcdefghijklmnopqrstuvw": "more than 22 characters", "math": "hides a standard header",
+		"stdint": "hides a standard header",
+		"string": "C or C++ reserves", "torque": "C or C++ reserves",
+		"isolator": "C or C++ reserves", "leak__air": "C or C++ reserves",
+		"leak_": "C or C++ reserves",
 	} {
 		if err := CheckPrefix(name); err == nil || !strings.Contains(err.Error(), part) {
 			t.Errorf("%q: got %v, want an error with %q", name, err, part)
@@ -67,8 +72,10 @@ func TestCheckNamesFindsClashes(t *testing.T) {
 
 // hostile are texts that would do harm in C if they came through as they are.
 var hostile = []string{
-	"*/ int evil; /*", "/* open", "line\nbreak", "carriage\rreturn", "back\\slash at the end\\", "??/ trigraph", "tab\tinside",
-	"quote\"inside", "net_step", "NET_N_UNITS", "net.c", "right\u202eto left", "nul\x00byte", "%s%n", "*\\\n/", "é°Ω",
+	"*/ int evil; /*", "/* open", "line\nbreak", "carriage\rreturn", "back\\slash at the end\\",
+	"??/ trigraph", "tab\tinside",
+	"quote\"inside", "net_step", "NET_N_UNITS", "net.c", "right\u202eto left", "nul\x00byte",
+	"%s%n", "*\\\n/", "é°Ω",
 }
 
 // Names and units from files cannot leave their comments: the emitted C still
@@ -98,14 +105,16 @@ func TestHostileTextsStayInComments(t *testing.T) {
 			}
 		}
 	}
-	compile(t, dir, append(append([]string{"gcc", "-std=c99"}, strict...), "leakair.c", "leakair_selftest.c", "-o", "selftest")...)
+	compile(t, dir, append(append([]string{"gcc", "-std=c99"}, strict...), "leakair.c",
+		"leakair_selftest.c", "-o", "selftest")...)
 	compile(t, dir, "./selftest")
 }
 
 func TestCommentTextKeepsWhatIsHarmless(t *testing.T) {
 	for text, want := range map[string]string{
 		"supply_level": "supply_level", "L/min": "L/min", "% by volume": "% by volume",
-		"°C": "<U+00B0>C", "*/": "*<U+002F>", "/*": "/<U+002A>", "a\\b": "a<U+005C>b", "??/": "?<U+003F>/",
+		"°C": "<U+00B0>C", "*/": "*<U+002F>", "/*": "/<U+002A>", "a\\b": "a<U+005C>b",
+		"??/":              "?<U+003F>/",
 		"cabinet net_flow": "cabinet net_flow",
 	} {
 		if got := rename(commentText(text), "job"); got != want {

@@ -31,7 +31,9 @@ func indented(v any) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	text = numberList.ReplaceAllFunc(text, func(list []byte) []byte { return []byte(strings.Join(strings.Fields(string(list)), " ")) })
+	text = numberList.ReplaceAllFunc(text, func(list []byte) []byte {
+		return []byte(strings.Join(strings.Fields(string(list)), " "))
+	})
 	return append(text, '\n'), nil
 }
 

@@ -8,8 +8,9 @@ import (
 	"kerf/budget"
 )
 
-// The elements of a test report in the XML that build servers read: suites of cases, a failure inside a case that failed
-// (JUnit's format, as its Ant task writes it; without times, which verdicts do not have).
+// The elements of a test report in the XML that build servers read: suites of cases, a failure
+// inside a case that failed (JUnit's format, as its Ant task writes it; without times, which
+// verdicts do not have).
 type (
 	testSuites struct {
 		XMLName  xml.Name    `xml:"testsuites"`
@@ -30,7 +31,8 @@ type (
 		Class   string       `xml:"classname,attr"`
 		Name    string       `xml:"name,attr"`
 		Failure *testFailure `xml:"failure"`
-		Output  string       `xml:"system-out,omitempty"` // what a case that passed says all the same
+		// what a case that passed says all the same
+		Output string `xml:"system-out,omitempty"`
 	}
 	testFailure struct {
 		Message string `xml:"message,attr"`
@@ -42,8 +44,8 @@ type (
 // wholeCase is the name of the case of the whole verdict.
 const wholeCase = "whole"
 
-// JUnit has a test case per verdict: the whole, every tolerance and every limit. What cannot be judged counts as a
-// failure, as it does in the exit code.
+// JUnit has a test case per verdict: the whole, every tolerance and every limit. What cannot be
+// judged counts as a failure, as it does in the exit code.
 func (s *Signoff) JUnit() ([]byte, error) {
 	all := testSuites{Name: s.Name}
 	add := func(suite, name, verdict, message string) {
@@ -81,7 +83,8 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		if l.ToleranceOn == "fixed" {
 			value = strings.TrimSpace(Significant(l.Fixed) + " " + l.Unit)
 		}
-		message := fmt.Sprintf("%s: %s of %s, up to %s; tolerance %s (%s); %d sequences", l.Verdict, spaced(l.Metric), value, l.upTo(), l.limit(), l.From, l.Sequences)
+		message := fmt.Sprintf("%s: %s of %s, up to %s; tolerance %s (%s); %d sequences", l.Verdict,
+			spaced(l.Metric), value, l.upTo(), l.limit(), l.From, l.Sequences)
 		if l.WouldDo > 0 {
 			message += fmt.Sprintf(", about %d would do", l.WouldDo)
 		}
@@ -92,7 +95,8 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		add("accuracy of "+l.Output, name, l.Verdict, message)
 	}
 	for _, c := range s.Cost {
-		message := fmt.Sprintf("%s: %s of %s (%s)", c.Verdict, Quantity(c.Value, c.Unit), c.limit(), c.From)
+		message := fmt.Sprintf("%s: %s of %s (%s)", c.Verdict, Quantity(c.Value, c.Unit), c.limit(),
+			c.From)
 		add("cost on "+c.Target, spaced(c.Resource), c.Verdict, message)
 	}
 	text, err := xml.MarshalIndent(all, "", "  ")

@@ -34,13 +34,15 @@ func flag(on bool) int {
 func (h *Handoff) parts() []part {
 	var parts []part
 	layer := func(prefix string) []string {
-		return []string{"layer_", "net_" + prefix + "_", "LAYER_", "NET_" + strings.ToUpper(prefix) + "_"}
+		return []string{"layer_", "net_" + prefix + "_", "LAYER_",
+			"NET_" + strings.ToUpper(prefix) + "_"}
 	}
 	for i, l := range h.Net.Layers {
 		prefix := "l" + strconv.Itoa(i)
 		parts = append(parts, part{
 			prefix: prefix, file: cellFiles[l.Kind], words: layer(prefix),
-			choices: map[string]int{"LAYER_STATE_BITS": l.Formats.StateBits, "LAYER_RELU": flag(l.Kind == model.ElmanReLU)},
+			choices: map[string]int{"LAYER_STATE_BITS": l.Formats.StateBits,
+				"LAYER_RELU": flag(l.Kind == model.ElmanReLU)},
 		})
 	}
 	for i, d := range h.Net.Dense {
@@ -53,8 +55,12 @@ func (h *Handoff) parts() []part {
 		}
 		prefix := h.densePrefix(i)
 		parts = append(parts, part{
-			prefix: prefix, file: "dense.c", words: append([]string{"layer_row(", fmt.Sprintf("net_row_w%d(", d.Weights.WordBits)}, layer(prefix)...),
-			choices: map[string]int{"LAYER_LAST": flag(d.Last), "LAYER_RESCALED": flag(d.Weights.Rescaled()), "LAYER_ACTIVATION": int(d.Activation), "LAYER_OFFSET": offset},
+			prefix: prefix, file: "dense.c",
+			words: append([]string{"layer_row(", fmt.Sprintf("net_row_w%d(", d.Weights.WordBits)},
+				layer(prefix)...),
+			choices: map[string]int{"LAYER_LAST": flag(d.Last),
+				"LAYER_RESCALED": flag(d.Weights.Rescaled()), "LAYER_ACTIVATION": int(d.Activation),
+				"LAYER_OFFSET": offset},
 		})
 	}
 	return parts
@@ -70,7 +76,8 @@ func (h *Handoff) densePrefix(i int) string {
 // choices decide which operations the emitted C holds.
 func (h *Handoff) choices() map[string]int {
 	c := map[string]int{"NET_CLASSES": flag(h.Net.Classes)}
-	for _, name := range []string{"ADD", "TABLE", "LOGISTIC", "SCALE", "RESULT", "MUL", "NARROW", "BLEND16", "BLEND32", "CELL16", "CELL32"} {
+	for _, name := range []string{"ADD", "TABLE", "LOGISTIC", "SCALE", "RESULT", "MUL", "NARROW",
+		"BLEND16", "BLEND32", "CELL16", "CELL32"} {
 		c["NET_USES_"+name] = 0
 	}
 	for _, m := range h.Net.Matrices() {
@@ -155,9 +162,11 @@ func (h *Handoff) fields(i int) []field {
 	wide := l.Formats.StateBits == 32
 	switch {
 	case l.Kind == model.LSTM && wide:
-		return []field{{"int16_t", name("h", 15), units}, {"int32_t", name("c", l.CellFraction), units}}
+		return []field{{"int16_t", name("h", 15), units},
+			{"int32_t", name("c", l.CellFraction), units}}
 	case l.Kind == model.LSTM:
-		return []field{{"int16_t", name("h", 15), units}, {"int16_t", name("c", l.CellFraction), units}}
+		return []field{{"int16_t", name("h", 15), units},
+			{"int16_t", name("c", l.CellFraction), units}}
 	case wide:
 		return []field{{"int32_t", name("h", 30), units}}
 	}
@@ -173,7 +182,8 @@ func (h *Handoff) stateStruct() string {
 		for i := range h.Net.Layers {
 			for _, f := range h.fields(i) {
 				if f.ctype == ctype {
-					bytes += h.Net.Layers[i].Units * map[string]int{"int32_t": 4, "int16_t": 2}[ctype]
+					bytes += h.Net.Layers[i].Units *
+						map[string]int{"int32_t": 4, "int16_t": 2}[ctype]
 					fmt.Fprintf(&b, "    %s %s[%s];\n", f.ctype, f.name, f.length)
 				}
 			}
@@ -220,7 +230,8 @@ func (h *Handoff) stepCode() string {
 		locals.WriteByte('\n')
 	}
 	return "void net_reset(net_state *s)\n{\n    uint16_t j;\n\n" + reset.String() + "}\n\n" +
-		"void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS])\n{\n" + locals.String() + calls.String() + "}\n\n"
+		"void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t " +
+		"y[NET_N_OUTPUTS])\n{\n" + locals.String() + calls.String() + "}\n\n"
 }
 
 // sizeChecks compare the sizes that the header promises with what was emitted.
@@ -242,7 +253,8 @@ func (h *Handoff) sizeChecks() string {
 			add("head_offset")
 		}
 	}
-	text := "NET_CHECK(weight_bytes, NET_WEIGHT_BYTES ==\n    " + strings.Join(arrays, " +\n    ") + ");\n"
+	text := "NET_CHECK(weight_bytes, NET_WEIGHT_BYTES ==\n    " + strings.Join(arrays, " +\n    ") +
+		");\n"
 	if h.Net.Shape().UsesTable() {
 		text += "NET_CHECK(table_bytes, NET_TABLE_BYTES == sizeof net_tanh_table);\n"
 	}

@@ -9,16 +9,19 @@ import (
 	"kerf/quant"
 )
 
-// rescaled is a matrix of weights of 0 whose results are shifted right by one bit, so that half of a result is 1.
+// rescaled is a matrix of weights of 0 whose results are shifted right by one bit, so that half of
+// a result is 1.
 func rescaled(bits, rows, cols int) *quant.Matrix {
-	m := &quant.Matrix{WordBits: bits, Rows: rows, Cols: cols, W: make([]int32, rows*cols), Bias: make([]int32, rows)}
+	m := &quant.Matrix{WordBits: bits, Rows: rows, Cols: cols, W: make([]int32, rows*cols),
+		Bias: make([]int32, rows)}
 	for range rows {
 		m.Shift = append(m.Shift, 1)
 	}
 	return m
 }
 
-// weightAt reads the weight of one row and column out of the words of rows that are read together, as c/rows.c says how they lie.
+// weightAt reads the weight of one row and column out of the words of rows that are read together,
+// as c/rows.c says how they lie.
 func weightAt(words []int32, bits int, l layout, cols, r, c int) int32 {
 	signed := func(half int32) int32 { return half << 28 >> 28 }
 	switch {
@@ -45,8 +48,9 @@ func weightAt(words []int32, bits int, l layout, cols, r, c int) int32 {
 	return words[int(l)*c+r]
 }
 
-// The weights that are written are those of the matrix when they are read as c/rows.c says, in every word width and way, with columns and
-// rows that are left; those of rows that are left lie in order.
+// The weights that are written are those of the matrix when they are read as c/rows.c says, in
+// every word width and way, with columns and rows that are left; those of rows that are left lie in
+// order.
 func TestWeightsLieAsTheCReadsThem(t *testing.T) {
 	random := seeded(3)
 	order := []int{4, 0, 6, 2, 1, 5, 3}
@@ -75,7 +79,8 @@ func TestWeightsLieAsTheCReadsThem(t *testing.T) {
 								got = line.words[c]
 							}
 							if want := m.W[r*cols+c]; got != want {
-								t.Fatalf("int%d, %d rows together, %d columns: row %d, column %d holds %d, want %d", bits, l, cols, r, c, got, want)
+								t.Fatalf("int%d, %d rows together, %d columns: row %d, column "+
+									"%d holds %d, want %d", bits, l, cols, r, c, got, want)
 							}
 						}
 					}
@@ -93,17 +98,20 @@ func TestWeightsLieAsTheCReadsThem(t *testing.T) {
 	}
 }
 
-// Raised weights are at most three times as large as what they are raised by, and an input is at most 2^15: rows are read together as long
-// as that and the bias fit the accumulator. Where weights are not raised the bias does not count.
+// Raised weights are at most three times as large as what they are raised by, and an input is at
+// most 2^15: rows are read together as long as that and the bias fit the accumulator. Where weights
+// are not raised the bias does not count.
 func TestRaisedRowsStayWithinTheAccumulator(t *testing.T) {
 	const cols = 50
 	for _, c := range []struct {
 		bits   int
 		l      layout
 		raised int64 // what weights are raised by
-	}{{4, twoRows, 8}, {4, threeRows, 8}, {8, twoRows, 0}, {8, threeRows, 128}, {16, twoRows, 0}, {16, threeRows, 0}} {
+	}{{4, twoRows, 8}, {4, threeRows, 8}, {8, twoRows, 0}, {8, threeRows, 128}, {16, twoRows, 0},
+		{16, threeRows, 0}} {
 		room := math.MaxInt32 - 3*c.raised*cols*(1<<15)
-		biases := map[int64]int{0: 6, room - 1: 6, room: 0, -room - 1: 6, -room - 2: 0} // half of a result is added: 1
+		// half of a result is added: 1
+		biases := map[int64]int{0: 6, room - 1: 6, room: 0, -room - 1: 6, -room - 2: 0}
 		if c.raised == 0 {
 			biases = map[int64]int{math.MaxInt32 - 1: 6, math.MinInt32: 6}
 		}
@@ -111,7 +119,8 @@ func TestRaisedRowsStayWithinTheAccumulator(t *testing.T) {
 			t.Run(fmt.Sprintf("int%d, %d rows, bias %d", c.bits, c.l, bias), func(t *testing.T) {
 				m := rescaled(c.bits, 7, cols)
 				m.Bias[3] = int32(bias)
-				if got := (block{matrix: m, rows: []int{0, 1, 2, 3, 4, 5, 6}}).inGroups(c.l); got != want {
+				if got := (block{matrix: m, rows: []int{0, 1, 2, 3, 4, 5, 6}}).inGroups(c.l); got !=
+					want {
 					t.Errorf("%d rows are read together, want %d", got, want)
 				}
 			})

@@ -21,10 +21,11 @@ const ManifestFile = "manifest.json"
 // Manifest names every file that went in and came out, by content. Check, the
 // SHA-256 of the manifest itself, tells a change of it from a change of a file.
 type Manifest struct {
-	Kerf    string       `json:"kerf"`
-	Job     string       `json:"job"`
-	Verdict string       `json:"verdict"`
-	ByHand  []string     `json:"by_hand"` // what was chosen on the command line of kerf export, option=value
+	Kerf    string `json:"kerf"`
+	Job     string `json:"job"`
+	Verdict string `json:"verdict"`
+	// what was chosen on the command line of kerf export, option=value
+	ByHand  []string     `json:"by_hand"`
 	Inputs  []InputRow   `json:"inputs"`
 	BuiltIn []OwnTable   `json:"built_in"` // tables of kerf itself that figures come from
 	Outputs []OutputFile `json:"outputs"`
@@ -53,8 +54,10 @@ func sha(content []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-func newManifest(s *Signoff, byHand []string, builtIn []OwnTable, files map[string][]byte) ([]byte, error) {
-	m := Manifest{Kerf: s.Kerf, Job: s.Name, Verdict: s.Verdict, ByHand: append([]string{}, byHand...), Inputs: s.Inputs, BuiltIn: builtIn}
+func newManifest(s *Signoff, byHand []string, builtIn []OwnTable,
+	files map[string][]byte) ([]byte, error) {
+	m := Manifest{Kerf: s.Kerf, Job: s.Name, Verdict: s.Verdict,
+		ByHand: append([]string{}, byHand...), Inputs: s.Inputs, BuiltIn: builtIn}
 	for name, content := range files {
 		m.Outputs = append(m.Outputs, OutputFile{name, sha(content), len(content)})
 	}
@@ -108,11 +111,13 @@ func handoffFiles(found, dir string) (map[string]bool, error) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, &FolderError{dir, "manifest.json in it cannot be read: " + reasonOf(err).Error(), "choose another folder with --out"}
+		return nil, &FolderError{dir, "manifest.json in it cannot be read: " +
+			reasonOf(err).Error(), "choose another folder with --out"}
 	}
 	m, _, err := readManifest(text)
 	if err != nil || CheckPrefix(m.Job) != nil { // other programs have a manifest.json too
-		return nil, &FolderError{dir, "manifest.json in it is none of kerf's", "choose another folder with --out"}
+		return nil, &FolderError{dir, "manifest.json in it is none of kerf's",
+			"choose another folder with --out"}
 	}
 	known := map[string]bool{ManifestFile: true}
 	for _, f := range m.Outputs {

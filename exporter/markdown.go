@@ -9,7 +9,8 @@ import (
 // Markdown is signoff.md: every table of the report.
 func (s *Signoff) Markdown() []byte {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Sign-off: %s\n\n**%s**\n\nMade by kerf %s.\n\n", s.Name, markdownText(s.VerdictLine()), markdownText(s.Kerf))
+	fmt.Fprintf(&b, "# Sign-off: %s\n\n**%s**\n\nMade by kerf %s.\n\n", s.Name,
+		markdownText(s.VerdictLine()), markdownText(s.Kerf))
 	for _, line := range s.Summary() {
 		fmt.Fprintf(&b, "- %s\n", markdownText(line))
 	}
@@ -28,7 +29,8 @@ func (s *Signoff) Markdown() []byte {
 			fmt.Fprintf(&b, "%d. %s\n", i+1, markdownText(w))
 		}
 	}
-	fmt.Fprintf(&b, "\n> %s\n\n## Signatures\n\n| | name | date | signature |\n|---|---|---|---|\n", markdownText(s.Caution))
+	fmt.Fprintf(&b, "\n> %s\n\n## Signatures\n\n| | name | date | signature |\n|---|---|---|---|\n",
+		markdownText(s.Caution))
 	for _, role := range Signatures {
 		fmt.Fprintf(&b, "| %s | | | |\n", role)
 	}
@@ -37,7 +39,8 @@ func (s *Signoff) Markdown() []byte {
 
 // Legend explains the columns.
 func (s *Signoff) Legend() string {
-	legend := "float: the network as given; cut: after features and units were taken out; " + s.recoveryLegend() + legendRest
+	legend := "float: the network as given; cut: after features and units were taken out; " +
+		s.recoveryLegend() + legendRest
 	if len(s.Measured) > 0 {
 		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
 	}
@@ -50,15 +53,20 @@ func (s *Signoff) explainedLegend() string {
 	case len(s.Explained) == 0:
 		return ""
 	case s.isClassifier():
-		return " explains: 1 less the wrong steps over those of the most frequent class of the selection recordings."
+		return " explains: 1 less the wrong steps over those of the most frequent class of the " +
+			"selection recordings."
 	}
-	return " explains: 1 less the squared error over that of a constant, the mean of all selection recordings, " +
+	return " explains: 1 less the squared error over that of a constant, the mean of all " +
+		"selection recordings, " +
 		"in a scenario or region as well."
 }
 
 const legendRest = "fixed: the integer network of the C. " +
-	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, from resampling whole sequences. A tolerance is met when that end meets it; a maximum is judged as it is. margin: the room left, as a share of the limit. " +
-	"Kinds: exact (follows from the emitted data), bounded (cannot be exceeded), estimated (from counts and published timings, or declared in the job), measured. " +
+	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, " +
+	"from resampling whole sequences. A tolerance is met when that end meets it; a maximum is " +
+	"judged as it is. margin: the room left, as a share of the limit. " +
+	"Kinds: exact (follows from the emitted data), bounded (cannot be exceeded), estimated " +
+	"(from counts and published timings, or declared in the job), measured. " +
 	"uncut: the whole network in its widest formats."
 
 func (s *Signoff) allTables() []Table {
@@ -112,9 +120,11 @@ func (t Table) markdownRows(b *strings.Builder) {
 	}
 }
 
-// markdownEscapes takes their meaning from the characters that mark up text, and from those with which GitHub's and GitLab's Markdown
-// begin mathematics, mentions, addresses, emoji and struck-out text.
-var markdownEscapes = strings.NewReplacer("\\", "\\\\", "|", "\\|", "<", "&lt;", ">", "&gt;", "&", "&amp;", "*", "\\*", "_", "\\_", "`", "\\`", "[", "\\[", "]", "\\]",
+// markdownEscapes takes their meaning from the characters that mark up text, and from those with
+// which GitHub's and GitLab's Markdown begin mathematics, mentions, addresses, emoji and struck-out
+// text.
+var markdownEscapes = strings.NewReplacer("\\", "\\\\", "|", "\\|", "<", "&lt;", ">", "&gt;", "&",
+	"&amp;", "*", "\\*", "_", "\\_", "`", "\\`", "[", "\\[", "]", "\\]",
 	"~", "\\~", "$", "\\$", "@", "&#64;", "://", "&#58;//", "www.", "www&#46;", "#", "\\#")
 
 // markdownText keeps text from files from becoming markup or leaving its cell.

@@ -74,10 +74,13 @@ func unitRows(units int, gates []int) []int {
 // arrays writes weights, biases and shifts of a block.
 func (k block) arrays(b *strings.Builder, rowName func(int) string) {
 	m := k.matrix
-	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols, fractionRange(m))
+	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols,
+		fractionRange(m))
 	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", maxBound(m), math.MaxInt32)
 	two, three := k.lines(twoRows), k.lines(threeRows)
-	if slices.EqualFunc(two, three, func(a, b line) bool { return slices.Equal(a.words, b.words) }) {
+	if slices.EqualFunc(two, three, func(a, b line) bool {
+		return slices.Equal(a.words, b.words)
+	}) {
 		k.weights(b, three, rowName)
 	} else {
 		b.WriteString("#ifdef NET_TWO_ROWS\n")
@@ -94,7 +97,8 @@ func (k block) arrays(b *strings.Builder, rowName func(int) string) {
 	list(b, len(k.rows), 8, func(i int) string { return fmt.Sprint(biasWithHalf(m, k.rows[i])) })
 	b.WriteString("};\n")
 	if m.Rescaled() {
-		b.WriteString("\n/* Right shift of each row from the accumulator to the format of the result. */\n")
+		b.WriteString("\n/* Right shift of each row from the accumulator to the format of the " +
+			"result. */\n")
 		fmt.Fprintf(b, "static const uint8_t net_%s_shift[%d] NET_ROM = {\n", k.prefix, len(k.rows))
 		list(b, len(k.rows), 16, func(i int) string { return fmt.Sprint(m.Shift[k.rows[i]]) })
 		b.WriteString("};\n")
@@ -106,7 +110,8 @@ func (k block) weights(b *strings.Builder, all []line, rowName func(int) string)
 	for _, l := range all {
 		total += len(l.words)
 	}
-	fmt.Fprintf(b, "static const %s net_%s_w[%d] NET_ROM = {\n", wordType(k.matrix), k.prefix, total)
+	fmt.Fprintf(b, "static const %s net_%s_w[%d] NET_ROM = {\n", wordType(k.matrix), k.prefix,
+		total)
 	for _, l := range all {
 		var names []string
 		for _, r := range l.rows {

@@ -21,8 +21,9 @@ const networkSuffix = "_network.json"
 // self-test as data, from which the C can be emitted again and the steps run
 // again without the job.
 type NetworkFile struct {
-	Schema        int               `json:"schema"`
-	Period        float64           `json:"period"` // s between two steps; 0 when the job does not say
+	Schema int `json:"schema"`
+	// s between two steps; 0 when the job does not say
+	Period        float64           `json:"period"`
 	InputFraction int               `json:"input_fraction_bits"`
 	Classes       bool              `json:"classes"` // outputs are scores of classes
 	Features      []FeatureRecord   `json:"features"`
@@ -90,7 +91,8 @@ type StepRecord struct {
 }
 
 func matrixRecord(m *quant.Matrix) MatrixRecord {
-	r := MatrixRecord{Name: m.Name, WordBits: m.WordBits, InputFraction: m.InputFraction, Bias: m.Bias, Fraction: m.Fraction}
+	r := MatrixRecord{Name: m.Name, WordBits: m.WordBits, InputFraction: m.InputFraction,
+		Bias: m.Bias, Fraction: m.Fraction}
 	for row := range m.Rows {
 		r.Weights = append(r.Weights, m.W[row*m.Cols:(row+1)*m.Cols])
 		r.Shift = append(r.Shift, int(m.Shift[row]))
@@ -101,7 +103,8 @@ func matrixRecord(m *quant.Matrix) MatrixRecord {
 // networkFile is the content of NAME_network.json.
 func (h *Handoff) networkFile() ([]byte, error) {
 	net := h.Net
-	f := NetworkFile{Schema: NetworkSchema, Period: h.Period, InputFraction: net.InputFraction, Classes: net.Classes}
+	f := NetworkFile{Schema: NetworkSchema, Period: h.Period, InputFraction: net.InputFraction,
+		Classes: net.Classes}
 	for _, x := range net.Features {
 		f.Features = append(f.Features, FeatureRecord{x.Name, x.Unit, x.Mean, x.Std})
 	}
@@ -109,10 +112,14 @@ func (h *Handoff) networkFile() ([]byte, error) {
 		f.Outputs = append(f.Outputs, OutputRecord{y.Name, y.Unit, net.OutputFraction(o)})
 	}
 	for _, l := range net.Layers {
-		f.Layers = append(f.Layers, RecurrentRecord{l.Kind.String(), l.Units, l.Formats.StateBits, l.InputFraction, l.OutputFraction, l.GateFraction, l.CellFraction, matrixRecord(l.Input), matrixRecord(l.Recurrent)})
+		f.Layers = append(f.Layers,
+			RecurrentRecord{l.Kind.String(), l.Units, l.Formats.StateBits, l.InputFraction,
+				l.OutputFraction, l.GateFraction, l.CellFraction, matrixRecord(l.Input),
+				matrixRecord(l.Recurrent)})
 	}
 	for _, d := range net.Dense {
-		f.Dense = append(f.Dense, DenseRecord{d.Activation.String(), d.InputFraction, d.Fraction, d.Scale, d.Offset, matrixRecord(d.Weights)})
+		f.Dense = append(f.Dense, DenseRecord{d.Activation.String(), d.InputFraction, d.Fraction,
+			d.Scale, d.Offset, matrixRecord(d.Weights)})
 	}
 	for _, v := range h.Vectors {
 		f.Steps = append(f.Steps, StepRecord(v))
@@ -142,7 +149,8 @@ func readNetworkFile(text []byte) (*NetworkFile, error) {
 func (f *NetworkFile) network() (*quant.Network, error) {
 	net := &quant.Network{InputFraction: f.InputFraction, Classes: f.Classes}
 	for i, x := range f.Features {
-		net.Features = append(net.Features, dataset.Feature{Name: x.Name, Unit: x.Unit, Mean: x.Mean, Std: x.Std})
+		net.Features = append(net.Features,
+			dataset.Feature{Name: x.Name, Unit: x.Unit, Mean: x.Mean, Std: x.Std})
 		net.Columns = append(net.Columns, i)
 	}
 	for _, y := range f.Outputs {
@@ -153,8 +161,11 @@ func (f *NetworkFile) network() (*quant.Network, error) {
 		if !ok {
 			return nil, fmt.Errorf("unknown cell %q", r.Cell)
 		}
-		l := &quant.Layer{Kind: kind, Units: r.Units, InputFraction: r.InputFraction, OutputFraction: r.OutputFraction, GateFraction: r.GateFraction, CellFraction: r.CellFraction}
-		l.Formats = quant.LayerFormats{InputBits: r.Input.WordBits, RecurrentBits: r.Recurrent.WordBits, StateBits: r.StateBits}
+		l := &quant.Layer{Kind: kind, Units: r.Units, InputFraction: r.InputFraction,
+			OutputFraction: r.OutputFraction, GateFraction: r.GateFraction,
+			CellFraction: r.CellFraction}
+		l.Formats = quant.LayerFormats{InputBits: r.Input.WordBits,
+			RecurrentBits: r.Recurrent.WordBits, StateBits: r.StateBits}
 		l.Input, l.Recurrent = r.Input.matrix(), r.Recurrent.matrix()
 		net.Layers = append(net.Layers, l)
 		net.Formats.Layers = append(net.Formats.Layers, l.Formats)
@@ -164,7 +175,9 @@ func (f *NetworkFile) network() (*quant.Network, error) {
 		if !ok {
 			return nil, fmt.Errorf("unknown activation %q", r.Activation)
 		}
-		d := &quant.DenseLayer{Activation: activation, Weights: r.Weights.matrix(), InputFraction: r.InputFraction, Fraction: r.Fraction, Scale: r.Scale, Offset: r.Offset, Last: i == len(f.Dense)-1}
+		d := &quant.DenseLayer{Activation: activation, Weights: r.Weights.matrix(),
+			InputFraction: r.InputFraction, Fraction: r.Fraction, Scale: r.Scale, Offset: r.Offset,
+			Last: i == len(f.Dense)-1}
 		if d.Last {
 			for _, y := range f.Outputs {
 				d.Out = append(d.Out, y.FractionBits)
@@ -177,7 +190,8 @@ func (f *NetworkFile) network() (*quant.Network, error) {
 }
 
 func (r *MatrixRecord) matrix() *quant.Matrix {
-	m := &quant.Matrix{Name: r.Name, Rows: len(r.Weights), WordBits: r.WordBits, InputFraction: r.InputFraction, Bias: r.Bias, Fraction: r.Fraction}
+	m := &quant.Matrix{Name: r.Name, Rows: len(r.Weights), WordBits: r.WordBits,
+		InputFraction: r.InputFraction, Bias: r.Bias, Fraction: r.Fraction}
 	for i, row := range r.Weights {
 		if i == 0 {
 			m.Cols = len(row)

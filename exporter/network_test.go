@@ -13,7 +13,8 @@ import (
 // same C, proves the same bounds and gives the same integers.
 func TestNetworkFileGivesTheSameC(t *testing.T) {
 	for i, layers := range networks() {
-		h := randomHandoff(t, seeded(uint64(i)), layers[0].([]model.Kind), layers[1].([]model.Activation))
+		h := randomHandoff(t, seeded(uint64(i)), layers[0].([]model.Kind),
+			layers[1].([]model.Activation))
 		h.Period = 0.1
 		text, err := h.networkFile()
 		if err != nil {
@@ -47,7 +48,8 @@ func TestNetworkFileGivesTheSameC(t *testing.T) {
 		for k, m := range h.Net.Matrices() {
 			// The bound of quant counts an offset behind the sum before it is rounded.
 			if now := maxBound(again.Net.Matrices()[k]); now > maxBound(m) || now < maxBound(m)-1 {
-				t.Errorf("network %d: %s has the bound %d, read back %d", i, m.Name, maxBound(m), now)
+				t.Errorf("network %d: %s has the bound %d, read back %d", i, m.Name, maxBound(m),
+					now)
 			}
 		}
 		if found := replayed(&again, "file"); found != nil {
@@ -63,21 +65,47 @@ func TestImpossibleNetworksAreRefused(t *testing.T) {
 		damage func(f *NetworkFile)
 		want   string
 	}{
-		"weight beyond its word": {func(f *NetworkFile) { f.Layers[0].Input.Weights[0][0] = 40000 }, "has more than"},
-		"overflow":               {func(f *NetworkFile) { f.Layers[0].Recurrent.Bias[1] = 1<<31 - 1 }, "its accumulator can reach"},
-		"shift":                  {func(f *NetworkFile) { f.Layers[0].Input.Shift[0]++ }, "a shift of"},
-		"fraction":               {func(f *NetworkFile) { f.Layers[0].Input.Fraction[0] += 40 }, "a shift of"},
-		"row missing":            {func(f *NetworkFile) { f.Layers[0].Input.Weights = f.Layers[0].Input.Weights[1:] }, "its size is not"},
-		"row short":              {func(f *NetworkFile) { f.Layers[0].Input.Weights[2] = nil }, "its size is not"},
-		"word":                   {func(f *NetworkFile) { f.Dense[0].Weights.WordBits = 5 }, "weights of 5 bits"},
-		"cell":                   {func(f *NetworkFile) { f.Layers[0].Cell = "gate" }, "unknown cell"},
-		"activation":             {func(f *NetworkFile) { f.Dense[0].Activation = "soft" }, "unknown activation"},
-		"state":                  {func(f *NetworkFile) { f.Layers[0].StateBits = 24 }, "a state of 24 bits"},
-		"gate format":            {func(f *NetworkFile) { f.Layers[0].GateFraction = 20 }, "of the gates"},
-		"no layers":              {func(f *NetworkFile) { f.Layers = nil }, "lacks"},
-		"output format":          {func(f *NetworkFile) { f.Outputs[0].FractionBits++ }, "its row gives"},
-		"step of another size":   {func(f *NetworkFile) { f.Steps[3].X = nil }, "does not fit the network"},
-		"input beyond int16":     {func(f *NetworkFile) { f.Steps[3].X[0] = 40000 }, "is no int16"},
+		"weight beyond its word": {func(f *NetworkFile) {
+			f.Layers[0].Input.Weights[0][0] = 40000
+		}, "has more than"},
+		"overflow": {func(f *NetworkFile) {
+			f.Layers[0].Recurrent.Bias[1] = 1<<31 - 1
+		}, "its accumulator can reach"},
+		"shift": {func(f *NetworkFile) {
+			f.Layers[0].Input.Shift[0]++
+		}, "a shift of"},
+		"fraction": {func(f *NetworkFile) {
+			f.Layers[0].Input.Fraction[0] += 40
+		}, "a shift of"},
+		"row missing": {func(f *NetworkFile) {
+			f.Layers[0].Input.Weights = f.Layers[0].Input.Weights[1:]
+		}, "its size is not"},
+		"row short": {func(f *NetworkFile) {
+			f.Layers[0].Input.Weights[2] = nil
+		}, "its size is not"},
+		"word": {func(f *NetworkFile) {
+			f.Dense[0].Weights.WordBits = 5
+		}, "weights of 5 bits"},
+		"cell": {func(f *NetworkFile) {
+			f.Layers[0].Cell = "gate"
+		}, "unknown cell"},
+		"activation": {func(f *NetworkFile) {
+			f.Dense[0].Activation = "soft"
+		}, "unknown activation"},
+		"state": {func(f *NetworkFile) {
+			f.Layers[0].StateBits = 24
+		}, "a state of 24 bits"},
+		"gate format": {func(f *NetworkFile) {
+			f.Layers[0].GateFraction = 20
+		}, "of the gates"},
+		"no layers": {func(f *NetworkFile) { f.Layers = nil }, "lacks"},
+		"output format": {func(f *NetworkFile) {
+			f.Outputs[0].FractionBits++
+		}, "its row gives"},
+		"step of another size": {func(f *NetworkFile) {
+			f.Steps[3].X = nil
+		}, "does not fit the network"},
+		"input beyond int16": {func(f *NetworkFile) { f.Steps[3].X[0] = 40000 }, "is no int16"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := randomHandoff(t, seeded(7), oneGRU, identity)

@@ -61,11 +61,13 @@ const (
 func outputRanges(in *budget.Inputs) []SpaceAxis {
 	if in.Float.Classes {
 		names := dataset.OutputNames(in.Float.Outputs)
-		return []SpaceAxis{{Output: in.Job.Outputs.Column, Low: 0, High: float64(len(names)), Cells: len(names), Classes: names}}
+		return []SpaceAxis{{Output: in.Job.Outputs.Column, Low: 0, High: float64(len(names)),
+			Cells: len(names), Classes: names}}
 	}
 	var axes []SpaceAxis
 	for o, output := range in.Float.Outputs {
-		a := SpaceAxis{Output: output.Name, Unit: output.Unit, Low: math.Inf(1), High: math.Inf(-1), Cells: spaceCells, output: o}
+		a := SpaceAxis{Output: output.Name, Unit: output.Unit, Low: math.Inf(1), High: math.Inf(-1),
+			Cells: spaceCells, output: o}
 		for _, s := range in.Selection.Sequences {
 			for i := o; i < len(s.Y); i += in.Selection.Outputs {
 				a.Low, a.High = math.Min(a.Low, s.Y[i]), math.Max(a.High, s.Y[i])
@@ -118,7 +120,8 @@ func outputSpaces(axes []SpaceAxis) []OutputSpace {
 // inOrder works on sequences on all cores and takes the results in the order of the
 // sequences, so that sums do not depend on the machine. Results are held for a block
 // of sequences at a time.
-func inOrder[T any](rec *dataset.Recordings, work func(s *dataset.Sequence) T, take func(i int, result T)) {
+func inOrder[T any](rec *dataset.Recordings, work func(s *dataset.Sequence) T,
+	take func(i int, result T)) {
 	const block = 64
 	done := 0
 	for sequences := range slices.Chunk(rec.Sequences, block) {
@@ -207,7 +210,11 @@ func fillStates(r *budget.Result, spaces []OutputSpace) {
 	for i := range spaces {
 		spaces[i].Steps = total[i].steps
 		for u, unit := range units {
-			spaces[i].Units = append(spaces[i].Units, SpaceUnit{Unit: prune.UnitName(net, unit), Kept: kept[unit], State: total[i].row(u, func(mean float64) float64 { return mean })})
+			spaces[i].Units = append(spaces[i].Units,
+				SpaceUnit{Unit: prune.UnitName(net, unit), Kept: kept[unit],
+					State: total[i].row(u, func(mean float64) float64 {
+						return mean
+					})})
 		}
 	}
 }
@@ -243,11 +250,13 @@ func (m *OutputSpace) fillErrors(in *budget.Inputs, c cellSums) {
 	m.Judged = c.steps
 	if in.Float.Classes {
 		same := func(mean float64) float64 { return mean }
-		m.Errors = []SpaceError{{Output: in.Job.Outputs.Column, Float: c.row(0, same), Fixed: c.row(1, same)}}
+		m.Errors = []SpaceError{{Output: in.Job.Outputs.Column, Float: c.row(0, same),
+			Fixed: c.row(1, same)}}
 		return
 	}
 	n := len(in.Float.Outputs)
 	for o, output := range in.Float.Outputs {
-		m.Errors = append(m.Errors, SpaceError{Output: output.Name, Unit: output.Unit, Float: c.row(o, math.Sqrt), Fixed: c.row(n+o, math.Sqrt)})
+		m.Errors = append(m.Errors, SpaceError{Output: output.Name, Unit: output.Unit,
+			Float: c.row(o, math.Sqrt), Fixed: c.row(n+o, math.Sqrt)})
 	}
 }

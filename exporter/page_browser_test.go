@@ -27,9 +27,12 @@ import (
 // test is only compiled where it is asked for (make page).
 func TestBrowser(t *testing.T) {
 	if _, err := exec.LookPath("chromium"); err != nil {
-		t.Fatalf("signoff.html is NOT tested in a browser: %v\ninstall the Debian package chromium", err)
+		t.Fatalf("signoff.html is NOT tested in a browser: %v\ninstall the Debian package chromium",
+			err)
 	}
-	root, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath("chromium"), chromedp.NoSandbox, chromedp.DisableGPU))
+	root, cancel := chromedp.NewContext(context.Background(),
+		chromedp.WithAllocatorOptions(chromedp.ExecPath("chromium"), chromedp.NoSandbox,
+			chromedp.DisableGPU))
 	t.Cleanup(cancel)
 	if err := chromedp.Do(root, chromedp.Navigate("about:blank")); err != nil {
 		t.Fatal(err)
@@ -38,8 +41,10 @@ func TestBrowser(t *testing.T) {
 		name string
 		run  func(t *testing.T, root context.Context)
 	}{
-		{"moves limits", movesLimits}, {"tells candidates", tellsCandidates}, {"without script", withoutScript},
-		{"hostile names", keepsOutNames}, {"themes and widths", hasThemesAndWidths}, {"prints", prints}, {"frontier table", listsFrontier},
+		{"moves limits", movesLimits}, {"tells candidates", tellsCandidates},
+		{"without script", withoutScript},
+		{"hostile names", keepsOutNames}, {"themes and widths", hasThemesAndWidths},
+		{"prints", prints}, {"frontier table", listsFrontier},
 	} {
 		t.Run(test.name, func(t *testing.T) { test.run(t, root) })
 	}
@@ -63,7 +68,8 @@ func set[P any](command cdp.Command[P, cdp.Empty], params P) chromedp.Action[chr
 }
 
 // open shows a page in a window of a width, after some steps.
-func open(t *testing.T, root context.Context, html string, width int64, before ...chromedp.Action[chromedp.Void]) *tab {
+func open(t *testing.T, root context.Context, html string, width int64,
+	before ...chromedp.Action[chromedp.Void]) *tab {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "signoff.html")
 	if err := os.WriteFile(file, []byte(html), 0o644); err != nil {
@@ -144,7 +150,8 @@ func within(t *testing.T, target string, flash, tolerance float64) int {
 	}
 	search, n := &s.Frontier, 0
 	for k, c := range search.Candidates {
-		if *search.cost(k, target, "flash") <= flash && c.ToleranceUsed != nil && *c.ToleranceUsed <= tolerance {
+		if *search.cost(k, target, "flash") <= flash && c.ToleranceUsed != nil &&
+			*c.ToleranceUsed <= tolerance {
 			n++
 		}
 	}
@@ -155,9 +162,12 @@ const shownTarget = `document.querySelector(".target:not([hidden])")`
 
 func movesLimits(t *testing.T, root context.Context) {
 	b := open(t, root, makePage(t, pageInput(t)), 1100)
-	count := func() string { return ask[string](b, shownTarget+`.querySelector(".count").textContent`) }
+	count := func() string {
+		return ask[string](b, shownTarget+`.querySelector(".count").textContent`)
+	}
 	filled := func() int {
-		return ask[int](b, `new Set(Array.from(`+shownTarget+`.querySelectorAll("path.fits"), (p) => p.dataset.id)).size`)
+		return ask[int](b, `new Set(Array.from(`+shownTarget+`.querySelectorAll("path.fits"), `+
+			`(p) => p.dataset.id)).size`)
 	}
 	said := func(target string, n int) string {
 		return fmt.Sprintf("%d of 39 candidates are within these limits on %s.", n, target)
@@ -171,14 +181,17 @@ func movesLimits(t *testing.T, root context.Context) {
 		if got := filled(); got != want {
 			t.Errorf("%d marks are filled, want %d", got, want)
 		}
-		if got := ask[int](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody tr")).filter((r) => r.cells[r.cells.length - 4].textContent === "yes").length`); got > want || (want > 0 && got == 0) {
+		if got := ask[int](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody `+
+			`tr")).filter((r) => r.cells[r.cells.length - 4].textContent === "yes").length`); got >
+			want || (want > 0 && got == 0) {
 			t.Errorf("%d rows of the frontier fit, of %d candidates", got, want)
 		}
 	}
 	check("cortex-m4f", 24*1024, 1)
 
 	move := func(index int, resource string, value float64) {
-		b.act(fmt.Sprintf(`const l = document.getElementById("limit-%d-%s"); l.value = %g; l.dispatchEvent(new Event("input"))`, index, resource, value))
+		b.act(fmt.Sprintf(`const l = document.getElementById("limit-%d-%s"); l.value = %g; `+
+			`l.dispatchEvent(new Event("input"))`, index, resource, value))
 	}
 	line := shownTarget + `.querySelector('line[data-limit="flash"]').getAttribute("x1")`
 	before := ask[string](b, line)
@@ -206,11 +219,16 @@ func movesLimits(t *testing.T, root context.Context) {
 
 func tellsCandidates(t *testing.T, root context.Context) {
 	b := open(t, root, makePage(t, pageInput(t)), 1100)
-	detail := func() string { return ask[string](b, shownTarget+`.querySelector(".detail").textContent`) }
+	detail := func() string {
+		return ask[string](b, shownTarget+`.querySelector(".detail").textContent`)
+	}
 	b.do(chromedp.ScrollIntoView(".target:not([hidden]) svg"))
-	place := ask[map[string]float64](b, `(() => { const r = `+shownTarget+`.querySelector('path.frontier[data-id="31"]').getBoundingClientRect(); return { x: r.x + r.width / 2, y: r.y + r.height / 2 }; })()`)
+	place := ask[map[string]float64](b,
+		`(() => { const r = `+shownTarget+`.querySelector('path.frontier[data-id="31"]').getBoundingClientRect(); return { x: r.x + r.width / 2, y: r.y + r.height / 2 }; })()`)
 	b.do(chromedp.MouseEvent("mouseMoved", place["x"], place["y"]))
-	if got := detail(); !strings.HasPrefix(got, "Number ") || !strings.Contains(got, " features, ") || !strings.Contains(got, "KiB") || !strings.Contains(got, " % of the tolerance may be used") {
+	if got := detail(); !strings.HasPrefix(got, "Number ") ||
+		!strings.Contains(got, " features, ") || !strings.Contains(got, "KiB") ||
+		!strings.Contains(got, " % of the tolerance may be used") {
 		t.Errorf("pointing at a mark says %q", got)
 	}
 	b.act(shownTarget + `.querySelector("svg").focus()`)
@@ -229,9 +247,12 @@ func tellsCandidates(t *testing.T, root context.Context) {
 }
 
 func withoutScript(t *testing.T, root context.Context) {
-	b := open(t, root, makePage(t, pageInput(t)), 1100, set(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}))
+	b := open(t, root, makePage(t, pageInput(t)), 1100,
+		set(emulation.SetScriptExecutionDisabled,
+			emulation.SetScriptExecutionDisabledParams{Value: true}))
 	hidden := ask[int](b, `document.querySelectorAll(".target[hidden], .space[hidden]").length`)
-	controls := ask[int](b, `Array.from(document.querySelectorAll(".controls")).filter((c) => getComputedStyle(c).display !== "none").length`)
+	controls := ask[int](b, `Array.from(document.querySelectorAll(".controls")).filter((c) => `+
+		`getComputedStyle(c).display !== "none").length`)
 	if hidden != 0 || controls != 0 {
 		t.Errorf("without script %d sections are hidden and %d controls shown", hidden, controls)
 	}
@@ -247,26 +268,35 @@ func keepsOutNames(t *testing.T, root context.Context) {
 	if n := ask[int](b, `document.images.length`); n != 0 {
 		t.Errorf("a name has become %d images", n)
 	}
-	if !ask[bool](b, `document.querySelector("#signatures") !== null && document.querySelectorAll(".sign tbody tr").length === 3`) {
+	if !ask[bool](b, `document.querySelector("#signatures") !== null && `+
+		`document.querySelectorAll(".sign tbody tr").length === 3`) {
 		t.Error("the signatures are gone")
 	}
-	b.act(`document.querySelectorAll("path[data-id]").forEach((p) => p.dispatchEvent(new Event("click")))`)
+	b.act(`document.querySelectorAll("path[data-id]").forEach((p) => p.dispatchEvent(new ` +
+		`Event("click")))`)
 	b.hasNoProblem()
 }
 
 func hasThemesAndWidths(t *testing.T, root context.Context) {
 	for theme, width := range map[string]int64{"light": 360, "dark": 1400} {
 		t.Run(theme, func(t *testing.T) {
-			b := open(t, root, makePage(t, pageInput(t)), width, set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}}}))
-			if beyond := ask[int](b, `document.documentElement.scrollWidth - window.innerWidth`); beyond > 0 {
+			b := open(t, root, makePage(t, pageInput(t)), width,
+				set(emulation.SetEmulatedMedia,
+					emulation.SetEmulatedMediaParams{
+						Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme",
+							Value: theme}}}))
+			if beyond := ask[int](b,
+				`document.documentElement.scrollWidth - window.innerWidth`); beyond > 0 {
 				t.Errorf("the page is %d pixels wider than the window", beyond)
 			}
 			var colours []string
-			for _, m := range regexp.MustCompile(`--page: (#[0-9a-f]{6})`).FindAllStringSubmatch(htmlStyle, 2) {
+			for _, m := range regexp.MustCompile(`--page: (#[0-9a-f]{6})`).FindAllStringSubmatch(
+				htmlStyle, 2) {
 				colours = append(colours, m[1])
 			}
 			want := colours[map[string]int{"light": 0, "dark": 1}[theme]]
-			if got := ask[string](b, `getComputedStyle(document.documentElement).getPropertyValue("--page").trim()`); got != want {
+			if got := ask[string](b,
+				`getComputedStyle(document.documentElement).getPropertyValue("--page").trim()`); got != want {
 				t.Errorf("the page is %s, want %s", got, want)
 			}
 			b.hasNoProblem()
@@ -282,24 +312,33 @@ func prints(t *testing.T, root context.Context) {
 		width, height float64
 	}{{"A4", 210, 297}, {"Letter", 215.9, 279.4}} {
 		t.Run(paper.name, func(t *testing.T) {
-			b := open(t, root, makePage(t, pageInput(t)), int64((paper.width-across)*mm), set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}))
+			b := open(t, root, makePage(t, pageInput(t)), int64((paper.width-across)*mm),
+				set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}))
 			// What may not be cut by a page break is shorter than a page.
-			tall := ask[[]string](b, fmt.Sprintf(`Array.from(document.querySelectorAll("figure, tr, .sign")).filter((f) => f.getBoundingClientRect().height > %g).map((f) => f.textContent.slice(0, 40))`, (paper.height-along)*mm))
+			tall := ask[[]string](b, fmt.Sprintf(`Array.from(document.querySelectorAll("figure, `+
+				`tr, .sign")).filter((f) => f.getBoundingClientRect().height > %g).map((f) => `+
+				`f.textContent.slice(0, 40))`, (paper.height-along)*mm))
 			for _, text := range tall {
 				t.Errorf("higher than a page: %s", text)
 			}
-			wide := ask[[]string](b, `Array.from(document.querySelectorAll("table, svg:not(.defs)")).filter((f) => f.getBoundingClientRect().right > window.innerWidth + 1).map((f) => f.textContent.slice(0, 40))`)
+			wide := ask[[]string](b, `Array.from(document.querySelectorAll("table, `+
+				`svg:not(.defs)")).filter((f) => f.getBoundingClientRect().right > `+
+				`window.innerWidth + 1).map((f) => f.textContent.slice(0, 40))`)
 			for _, text := range wide {
 				t.Errorf("wider than the paper: %s", text)
 			}
-			for selector, want := range map[string]bool{".controls": false, ".sign": true, "#signatures + .caution": true, `.target[data-target='rv32imc']`: true} {
-				if got := ask[bool](b, `getComputedStyle(document.querySelector("`+selector+`")).display !== "none"`); got != want {
+			for selector, want := range map[string]bool{".controls": false, ".sign": true,
+				"#signatures + .caution": true, `.target[data-target='rv32imc']`: true} {
+				if got := ask[bool](b,
+					`getComputedStyle(document.querySelector("`+selector+`")).display !== "none"`); got != want {
 					t.Errorf("%s is printed: %v, want %v", selector, got, want)
 				}
 			}
 			ctx, cancel := context.WithTimeout(b.ctx, stepLimit)
 			defer cancel()
-			pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperSize{Width: paper.width / 25.4, Height: paper.height / 25.4})))
+			pdf, err := chromedp.Run(ctx,
+				chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperSize{Width: paper.width / 25.4,
+					Height: paper.height / 25.4})))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -333,7 +372,8 @@ func listsFrontier(t *testing.T, root context.Context) {
 			want = append(want, fmt.Sprint(c.ID))
 		}
 	}
-	got := ask[[]string](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody tr"), (r) => r.cells[0].textContent)`)
+	got := ask[[]string](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody tr"), (r) => `+
+		`r.cells[0].textContent)`)
 	if fmt.Sprint(got) != fmt.Sprint(want) {
 		t.Errorf("rows %v, want %v", got, want)
 	}

@@ -44,7 +44,8 @@ func TestPageHasEveryPicture(t *testing.T) {
 	page := makePage(t, pageInput(t))
 	for _, title := range []string{
 		"Error of leakage by scenario and region", "Error of air by scenario and region",
-		"Worst sequence of warm_up", "Worst sequence of steady_splitting", "Worst sequence of fast_cycling", "Worst sequence of aerated_oil",
+		"Worst sequence of warm_up", "Worst sequence of steady_splitting",
+		"Worst sequence of fast_cycling", "Worst sequence of aerated_oil",
 		"Where the flash goes", "Where the RAM goes", "Where the cycles of a step go",
 		"Candidates on cortex-m4f", "Candidates on cortex-m0plus", "Candidates on rv32imc",
 		"What every feature contributes", "The path of the cut", "Loss against the number of units",
@@ -54,12 +55,14 @@ func TestPageHasEveryPicture(t *testing.T) {
 			t.Errorf("no picture %q", title)
 		}
 	}
-	pictures := regexp.MustCompile(`<svg viewBox="0 0 [0-9.]+ [0-9.]+" role="(img|group)" aria-label="[^"]{30,}"`).FindAllString(page, -1)
+	pictures := regexp.MustCompile(`<svg viewBox="0 0 [0-9.]+ [0-9.]+" role="(img|group)" `+
+		`aria-label="[^"]{30,}"`).FindAllString(page, -1)
 	if figures := strings.Count(page, "<figure>"); len(pictures) != figures {
 		t.Errorf("%d pictures with a text alternative, %d figures", len(pictures), figures)
 	}
 	drawn, _, _ := strings.Cut(page, `<script type="application/json"`)
-	if strings.Contains(drawn, "NaN") || strings.Contains(drawn, "Inf") || strings.Contains(drawn, "ZgotmplZ") {
+	if strings.Contains(drawn, "NaN") || strings.Contains(drawn, "Inf") ||
+		strings.Contains(drawn, "ZgotmplZ") {
 		t.Error("the page holds NaN, Inf or text that the template refused")
 	}
 	if again := makePage(t, pageInput(t)); again != page {
@@ -83,7 +86,8 @@ func TestPageHidesWhatIsAbsent(t *testing.T) {
 // The page asks for nothing from outside.
 func TestPageStandsAlone(t *testing.T) {
 	page := makePage(t, pageInput(t))
-	if found := regexp.MustCompile(`(?i)(https?:|//[a-z]|src=|@import|<link|<iframe|<object|fetch\(|XMLHttp)[^"]{0,40}`).FindAllString(page, -1); len(found) > 0 {
+	if found := regexp.MustCompile(
+		`(?i)(https?:|//[a-z]|src=|@import|<link|<iframe|<object|fetch\(|XMLHttp)[^"]{0,40}`).FindAllString(page, -1); len(found) > 0 {
 		t.Errorf("the page refers to %q", found)
 	}
 	for _, u := range regexp.MustCompile(`url\([^)]*\)`).FindAllString(page, -1) {
@@ -122,15 +126,18 @@ func pageData(t *testing.T, page string) string {
 
 // hostileNames try to leave the place they stand in.
 var hostileNames = []string{
-	`</script><script>document.title="taken"</script>`, `"><img src=x onerror=document.title='taken'>`, `'*/ ]]> <!-- </style>`,
-	"right\u202eto left", "\u2067isolated", "end\u2029 of a line\u2028", "{{.Name}}", "</text></svg><b>", "\x00\u0007",
+	`</script><script>document.title="taken"</script>`,
+	`"><img src=x onerror=document.title='taken'>`, `'*/ ]]> <!-- </style>`,
+	"right\u202eto left", "\u2067isolated", "end\u2029 of a line\u2028", "{{.Name}}",
+	"</text></svg><b>", "\x00\u0007",
 }
 
 // hostileSignoff puts every name wherever a name of the user's stands.
 func hostileSignoff(t *testing.T) []byte {
 	t.Helper()
 	text := string(pageInput(t))
-	for i, old := range []string{"leakage", "warm_up", "cortex-m4f", "case_drain_level", "off-fast_cycling-04", "air masks leakage", "unit 9 out", "L/min", "case_drain"} {
+	for i, old := range []string{"leakage", "warm_up", "cortex-m4f", "case_drain_level",
+		"off-fast_cycling-04", "air masks leakage", "unit 9 out", "L/min", "case_drain"} {
 		name, err := json.Marshal(hostileNames[i])
 		if err != nil {
 			t.Fatal(err)
@@ -175,10 +182,12 @@ func TestContrast(t *testing.T) {
 	}
 	for i, theme := range themes[:2] {
 		colours := map[string]string{}
-		for _, m := range regexp.MustCompile(`--([a-z0-9]+): (#[0-9a-f]{6})`).FindAllStringSubmatch(theme[1], -1) {
+		for _, m := range regexp.MustCompile(`--([a-z0-9]+): (#[0-9a-f]{6})`).FindAllStringSubmatch(
+			theme[1], -1) {
 			colours[m[1]] = m[2]
 		}
-		for name, least := range map[string]float64{"ink": 4.5, "quiet": 4.5, "c0": 4.5, "c1": 3, "c2": 3, "c3": 3, "c4": 3, "c5": 3, "limit": 3, "trace": 3} {
+		for name, least := range map[string]float64{"ink": 4.5, "quiet": 4.5, "c0": 4.5, "c1": 3,
+			"c2": 3, "c3": 3, "c4": 3, "c5": 3, "limit": 3, "trace": 3} {
 			if colours[name] == "" {
 				t.Fatalf("theme %d has no colour %s", i, name)
 			}
@@ -187,7 +196,8 @@ func TestContrast(t *testing.T) {
 			}
 		}
 		// The deepest cell of the scenario matrix, under text.
-		if got := contrast(t, colours["ink"], mixed(t, colours["c0"], colours["page"], deepest)); got < 4.5 {
+		if got := contrast(t, colours["ink"],
+			mixed(t, colours["c0"], colours["page"], deepest)); got < 4.5 {
 			t.Errorf("theme %d: text on the deepest cell has contrast %.2f, want 4.5", i, got)
 		}
 	}
@@ -259,11 +269,13 @@ func TestTicks(t *testing.T) {
 
 // Cells count along the first output, then the second; what lies beyond belongs to the last.
 func TestOutputSpaceCells(t *testing.T) {
-	m := OutputSpace{Axes: []SpaceAxis{{Low: 0, High: 4, Cells: 4}, {Low: 10, High: 20, Cells: 2, output: 1}}}
+	m := OutputSpace{Axes: []SpaceAxis{{Low: 0, High: 4, Cells: 4},
+		{Low: 10, High: 20, Cells: 2, output: 1}}}
 	for _, c := range []struct {
 		y    [2]float64
 		cell int
-	}{{[2]float64{0, 10}, 0}, {[2]float64{3.99, 10}, 3}, {[2]float64{4, 14.9}, 3}, {[2]float64{0, 15}, 4}, {[2]float64{9, 99}, 7}, {[2]float64{-1, -1}, 0}} {
+	}{{[2]float64{0, 10}, 0}, {[2]float64{3.99, 10}, 3}, {[2]float64{4, 14.9}, 3},
+		{[2]float64{0, 15}, 4}, {[2]float64{9, 99}, 7}, {[2]float64{-1, -1}, 0}} {
 		if got := m.cell(c.y[:]); got != c.cell {
 			t.Errorf("%v lies in cell %d, want %d", c.y, got, c.cell)
 		}
@@ -274,34 +286,40 @@ func TestOutputSpaceCells(t *testing.T) {
 func TestThinningKeepsPeaks(t *testing.T) {
 	const steps = 10000
 	for _, every := range []int{1, 7, 28, steps} {
-		v := signals{outputs: 2, reference: make([]float64, 2*steps), fixed: make([]float64, 2*steps)}
+		v := signals{outputs: 2, reference: make([]float64, 2*steps),
+			fixed: make([]float64, 2*steps)}
 		v.fixed[2*6789+1] = 3
 		at := v.thin(every, []float64{0, 1})
 		if !slices.Contains(at, 6789) || len(at) != (steps+every-1)/every || !slices.IsSorted(at) {
-			t.Errorf("every %d: %d steps, the peak is among them: %v", every, len(at), slices.Contains(at, 6789))
+			t.Errorf("every %d: %d steps, the peak is among them: %v", every, len(at),
+				slices.Contains(at, 6789))
 		}
 	}
 }
 
 // Of steps with equal errors the first stays.
 func TestThinningKeepsTheFirstOfEqualSteps(t *testing.T) {
-	v := signals{outputs: 1, reference: make([]float64, 10), fixed: []float64{0, 0, 0, 0, 0, 1, -1, 1, 2, 2}}
+	v := signals{outputs: 1, reference: make([]float64, 10),
+		fixed: []float64{0, 0, 0, 0, 0, 1, -1, 1, 2, 2}}
 	if got, want := v.thin(4, []float64{1}), []int{0, 5, 8}; !slices.Equal(got, want) {
 		t.Errorf("steps %v are kept, want %v", got, want)
 	}
 }
 
-// A track has as many points as fit the picture, and no fewer than thinning by whole steps leaves; what is kept of each is recorded at its step.
+// A track has as many points as fit the picture, and no fewer than thinning by whole steps leaves;
+// what is kept of each is recorded at its step.
 func TestTracksFillThePicture(t *testing.T) {
 	random := seeded(11)
 	p := randomNetwork(random, 2, oneGRU, identity, 1)
 	rec := randomRecordings(random, p)
-	net, err := quant.Quantize(p, quant.Calibrate(p, rec), randomFormats(random, p.Net), quant.Nearest)
+	net, err := quant.Quantize(p, quant.Calibrate(p, rec), randomFormats(random, p.Net),
+		quant.Nearest)
 	if err != nil {
 		t.Fatal(err)
 	}
 	r := &budget.Result{Inputs: &budget.Inputs{Float: p}, Chosen: &budget.Chosen{Fixed: net}}
-	for steps, every := range map[int]int{1: 1, trackPoints: 1, trackPoints + 1: 2, 2 * trackPoints: 2, 2*trackPoints + 1: 3} {
+	for steps, every := range map[int]int{1: 1, trackPoints: 1, trackPoints + 1: 2,
+		2 * trackPoints: 2, 2*trackPoints + 1: 3} {
 		s := &dataset.Sequence{Name: "a", Scenario: "b", Steps: steps, X: make([]float64, 2*steps)}
 		for step := range steps {
 			s.Y = append(s.Y, float64(step))
@@ -312,7 +330,8 @@ func TestTracksFillThePicture(t *testing.T) {
 		}
 		for i, at := range got.At {
 			if at/every != i || got.Outputs[0].Reference[i] != float64(at) {
-				t.Fatalf("%d steps: point %d is step %d with the reference %v", steps, i, at, got.Outputs[0].Reference[i])
+				t.Fatalf("%d steps: point %d is step %d with the reference %v", steps, i, at,
+					got.Outputs[0].Reference[i])
 			}
 		}
 	}
@@ -334,10 +353,12 @@ func TestOutputRangesAreThoseOfEachOutput(t *testing.T) {
 	in := &budget.Inputs{
 		Float: &dataset.Float{Outputs: []dataset.Output{{Name: "a", Unit: "L"}, {Name: "b"}}},
 		Selection: &dataset.Recordings{Outputs: 2, Sequences: []*dataset.Sequence{
-			{Steps: 3, Y: []float64{1, -10, 2, -30, 3, -20}}, {Steps: 2, Y: []float64{7, -25, 5, -15}},
+			{Steps: 3, Y: []float64{1, -10, 2, -30, 3, -20}},
+			{Steps: 2, Y: []float64{7, -25, 5, -15}},
 		}},
 	}
-	want := []SpaceAxis{{Output: "a", Unit: "L", Low: 1, High: 7, Cells: spaceCells}, {Output: "b", Low: -30, High: -10, Cells: spaceCells, output: 1}}
+	want := []SpaceAxis{{Output: "a", Unit: "L", Low: 1, High: 7, Cells: spaceCells},
+		{Output: "b", Low: -30, High: -10, Cells: spaceCells, output: 1}}
 	if got := outputRanges(in); !reflect.DeepEqual(got, want) {
 		t.Errorf("axes %+v, want %+v", got, want)
 	}
@@ -346,7 +367,9 @@ func TestOutputRangesAreThoseOfEachOutput(t *testing.T) {
 // The mean of a row of cells is over the steps in each; a cell without a step has none.
 func TestMeansOfCells(t *testing.T) {
 	sums := cellSums{steps: []int{2, 0, 4}, sum: []float64{9, 9, 9, 3, 0, 2}}
-	if got, want := sums.row(1, func(mean float64) float64 { return 10 * mean }), []*float64{value(15), nil, value(5)}; !reflect.DeepEqual(got, want) {
+	if got, want := sums.row(1, func(mean float64) float64 {
+		return 10 * mean
+	}), []*float64{value(15), nil, value(5)}; !reflect.DeepEqual(got, want) {
 		text, _ := json.Marshal(got) // pointers to numbers are nothing to read
 		t.Errorf("means %s, want 15, none, 5", text)
 	}
@@ -357,7 +380,8 @@ func TestReferenceOfAStep(t *testing.T) {
 	v := signals{outputs: 3, reference: []float64{0, 1, 2, 10, 11, 12, 20, 21, 22, 30, 31, 32}}
 	for step := range 4 {
 		first := float64(10 * step)
-		if got, want := v.referenceAt(step), []float64{first, first + 1, first + 2}; !slices.Equal(got, want) {
+		if got, want := v.referenceAt(step),
+			[]float64{first, first + 1, first + 2}; !slices.Equal(got, want) {
 			t.Errorf("step %d: %v, want %v", step, got, want)
 		}
 	}

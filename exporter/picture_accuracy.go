@@ -14,8 +14,12 @@ func (s *Signoff) accuracyFigures() []figure {
 	flush := func() {
 		if len(rows) > 0 {
 			all = append(all, figure{
-				Title:   fmt.Sprintf("%s of %s by scenario and region", rows[0].measured(), rows[0].Output),
-				Caption: "On the " + s.MeasuredOn + " recordings. Left: the network as given, the cut network, both in float, and the integer network of the C. Right: what the integer network loses against the float network on the same steps, with its 95\u00a0% interval, which must lie left of the limit.",
+				Title: fmt.Sprintf("%s of %s by scenario and region", rows[0].measured(),
+					rows[0].Output),
+				Caption: "On the " + s.MeasuredOn + " recordings. Left: the network as given, " +
+					"the cut network, both in float, and the integer network of the C. Right: " +
+					"what the integer network loses against the float network on the same " +
+					"steps, with its 95\u00a0% interval, which must lie left of the limit.",
 				Picture: accuracyPicture(rows),
 			})
 		}
@@ -75,15 +79,19 @@ func accuracyPicture(rows []LossRow) template.HTML {
 	left := nameWidth + 14
 	half := float64((pictureWidth - 80 - left) / 2)
 	errors := scale{low, float64(1.04 * high), left, left + half - 16}
-	rises := scale{float64(104 * risen.low), float64(104 * risen.high), left + half + 16, left + float64(2*half)}
+	rises := scale{float64(104 * risen.low), float64(104 * risen.high), left + half + 16,
+		left + float64(2*half)}
 	bottom := top + float64(row*float64(len(rows)))
 	title := rows[0].metricTitle()
-	d := newDrawing(pictureWidth, bottom+36, fmt.Sprintf("%s in %d places. All: float %s, cut %s, fixed %s. The table below has every figure.", title, len(rows), Significant(rows[0].Float), Significant(rows[0].Cut), Significant(rows[0].Fixed)))
+	d := newDrawing(pictureWidth, bottom+36, fmt.Sprintf("%s in %d places. All: float %s, cut "+
+		"%s, fixed %s. The table below has every figure.", title, len(rows),
+		Significant(rows[0].Float), Significant(rows[0].Cut), Significant(rows[0].Fixed)))
 	d.axisBelow(errors, bottom, top, title, 6, nil)
 	d.axisBelow(rises, bottom, top, "fixed against float, "+rows[0].riseUnit(), 6, nil)
 	d.line(rises.at(0), top, rises.at(0), bottom, "axis")
 	key := errors.from
-	for _, k := range [][2]string{{"ring", "float"}, {"diamond", "cut"}, {"square", "fixed, with 95\u00a0% interval where it decides"}} {
+	for _, k := range [][2]string{{"ring", "float"}, {"diamond", "cut"},
+		{"square", "fixed, with 95\u00a0% interval where it decides"}} {
 		d.mark(k[0], key+6, 12, "")
 		d.text(key+16, 16, "", k[1])
 		key += textWidth(k[1]) + 36
@@ -141,7 +149,8 @@ func (d *drawing) spread(s scale, low, high *float64, y float64) {
 		return
 	}
 	a, b := place(s.at(*low)), place(s.at(*high))
-	d.path("interval", fmt.Sprintf("M%s %sH%sM%s %sv8M%s %sv8", a, place(y), b, a, place(y-4), b, place(y-4)))
+	d.path("interval", fmt.Sprintf("M%s %sH%sM%s %sv8M%s %sv8", a, place(y), b, a, place(y-4), b,
+		place(y-4)))
 }
 
 // errorLimit is a tolerance on the error itself, or nil.

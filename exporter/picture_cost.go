@@ -13,12 +13,15 @@ import (
 func (s *Signoff) costFigures() []figure {
 	var all []figure
 	for _, r := range []struct{ resource, title string }{
-		{budget.Flash, "Where the flash goes"}, {budget.RAM, "Where the RAM goes"}, {budget.Cycles, "Where the cycles of a step go"},
+		{budget.Flash, "Where the flash goes"}, {budget.RAM, "Where the RAM goes"},
+		{budget.Cycles, "Where the cycles of a step go"},
 	} {
 		if picture := s.costPicture(r.resource); picture != "" {
 			all = append(all, figure{
-				Title:   r.title,
-				Caption: "Upper bar of a target: what is handed off; lower bar: the whole network in its widest formats. The tables below say which part is exact, bounded or estimated.",
+				Title: r.title,
+				Caption: "Upper bar of a target: what is handed off; lower bar: the whole " +
+					"network in its widest formats. The tables below say which part is exact, " +
+					"bounded or estimated.",
 				Picture: picture,
 			})
 		}
@@ -54,14 +57,17 @@ func (s *Signoff) limitOf(target, resource string) *float64 {
 
 func (s *Signoff) costPicture(resource string) template.HTML {
 	const bar, gap, top = 17.0, 22.0, 40.0
-	targets := slices.DeleteFunc(s.TargetNames(), func(t string) bool { return s.total(t, resource) == nil })
+	targets := slices.DeleteFunc(s.TargetNames(), func(t string) bool {
+		return s.total(t, resource) == nil
+	})
 	parts := s.parts(resource)
 	most := 0.0
 	var said []string
 	for _, t := range targets {
 		c := s.total(t, resource)
 		most = max(most, c.Value, c.Before)
-		said = append(said, fmt.Sprintf("%s %s, uncut %s", t, Quantity(c.Value, c.Unit), Quantity(c.Before, c.Unit)))
+		said = append(said, fmt.Sprintf("%s %s, uncut %s", t, Quantity(c.Value, c.Unit),
+			Quantity(c.Before, c.Unit)))
 	}
 	if most == 0 || len(parts) == 0 {
 		return ""
@@ -79,7 +85,8 @@ func (s *Signoff) costPicture(resource string) template.HTML {
 	each := float64(2*bar) + gap
 	unit := s.total(targets[0], resource).Unit
 	bottom := top + float64(each*float64(len(targets)))
-	d := newDrawing(pictureWidth, bottom+8, fmt.Sprintf("%s by part. %s.", spaced(resource), strings.Join(said, "; ")))
+	d := newDrawing(pictureWidth, bottom+8,
+		fmt.Sprintf("%s by part. %s.", spaced(resource), strings.Join(said, "; ")))
 	key := x.from
 	for i, p := range parts {
 		name := spaced(p)
@@ -100,8 +107,11 @@ func (s *Signoff) costPicture(resource string) template.HTML {
 					continue
 				}
 				name := spaced(p)
-				d.bar(x.at(now), y, x.at(now+row.Value)-x.at(now), bar-3, "bar "+fill(k), fmt.Sprintf("%s, %s: %s, %s", t, name, Quantity(row.Value, unit), row.Kind))
-				d.bar(x.at(before), y+bar, x.at(before+row.Before)-x.at(before), bar-3, "bar past "+fill(k), fmt.Sprintf("%s uncut, %s: %s", t, name, Quantity(row.Before, unit)))
+				d.bar(x.at(now), y, x.at(now+row.Value)-x.at(now), bar-3, "bar "+fill(k),
+					fmt.Sprintf("%s, %s: %s, %s", t, name, Quantity(row.Value, unit), row.Kind))
+				d.bar(x.at(before), y+bar, x.at(before+row.Before)-x.at(before), bar-3,
+					"bar past "+fill(k),
+					fmt.Sprintf("%s uncut, %s: %s", t, name, Quantity(row.Before, unit)))
 				now += row.Value
 				before += row.Before
 			}

@@ -45,7 +45,8 @@ type movable struct {
 }
 
 // resourceUnits are the costs that a frontier has, in order.
-var resourceUnits = []struct{ resource, unit string }{{budget.Flash, "B"}, {budget.RAM, "B"}, {budget.Cycles, "cycles"}, {budget.Energy, "J"}}
+var resourceUnits = []struct{ resource, unit string }{{budget.Flash, "B"}, {budget.RAM, "B"},
+	{budget.Cycles, "cycles"}, {budget.Energy, "J"}}
 
 // toleranceResource names the vertical axis among the limits.
 const toleranceResource = "tolerance"
@@ -78,7 +79,8 @@ func (s *Signoff) frontierViews() []frontierView {
 				continue // no candidate has it
 			}
 			room := float64(0.06 * max(high-low, float64(0.05*high)))
-			m := movable{ID: fmt.Sprintf("limit-%d-%s", i, r.resource), Resource: r.resource, Name: r.resource, Unit: r.unit, Low: low - room, High: high + room}
+			m := movable{ID: fmt.Sprintf("limit-%d-%s", i, r.resource), Resource: r.resource,
+				Name: r.resource, Unit: r.unit, Low: low - room, High: high + room}
 			m.Value, m.Free = m.High, true
 			if l := s.limitOf(target, r.resource); l != nil {
 				m.Value, m.Free = *l, false
@@ -86,7 +88,10 @@ func (s *Signoff) frontierViews() []frontierView {
 			}
 			v.Limits = append(v.Limits, m)
 		}
-		v.Limits = append(v.Limits, movable{ID: fmt.Sprintf("limit-%d-%s", i, toleranceResource), Resource: toleranceResource, Name: "share of the tolerance", Low: 0, High: top, Value: 1})
+		v.Limits = append(v.Limits,
+			movable{ID: fmt.Sprintf("limit-%d-%s", i, toleranceResource),
+				Resource: toleranceResource, Name: "share of the tolerance", Low: 0, High: top,
+				Value: 1})
 		v.Picture = f.picture(target, v.Limits)
 		v.Table = f.table(target, v.Limits)
 		all = append(all, v)
@@ -134,7 +139,9 @@ func (f *FrontierInfo) picture(target string, limits []movable) template.HTML {
 			chosen = fmt.Sprintf("number %d is chosen", c.ID)
 		}
 	}
-	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("%d candidates on %s, %d of them within the limits; %s. Arrow keys go along the frontier.", len(f.Candidates), target, fit, chosen))
+	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("%d candidates on %s, %d of them "+
+		"within the limits; %s. Arrow keys go along the frontier.", len(f.Candidates), target, fit,
+		chosen))
 	d.group = true
 	y := scale{0, tolerance.High, top + height, top}
 	for i, l := range costs {
@@ -142,7 +149,8 @@ func (f *FrontierInfo) picture(target string, limits []movable) template.HTML {
 		x.to = x.from + width
 		// A limit far out does not press the candidates together.
 		x.high = math.Min(x.high, f.end(target, l))
-		fmt.Fprintf(&d.b, `<g class="panel" data-resource="%s" data-low="%g" data-high="%g" data-from="%s" data-to="%s">`, l.Resource, x.low, x.high, place(x.from), place(x.to))
+		fmt.Fprintf(&d.b, `<g class="panel" data-resource="%s" data-low="%g" data-high="%g" `+
+			`data-from="%s" data-to="%s">`, l.Resource, x.low, x.high, place(x.from), place(x.to))
 		if i == 0 {
 			d.axisLeft(scale{0, 100 * tolerance.High, y.from, y.to}, x.from, x.to, "", 5)
 			d.text(x.from-30, 14, "title", "tolerance that may be used, %")
@@ -150,8 +158,10 @@ func (f *FrontierInfo) picture(target string, limits []movable) template.HTML {
 			d.line(x.from, y.from, x.from, y.to, "axis")
 		}
 		unit, per := axisUnit(l.Unit, x.high)
-		d.axisBelow(scale{x.low / per, x.high / per, x.from, x.to}, y.from, y.to, l.Name+", "+unit, 4, nil)
-		fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="tick end" data-limit="%s">%s</text>`, place(x.to), place(y.to-8), l.Resource, limitText(l))
+		d.axisBelow(scale{x.low / per, x.high / per, x.from, x.to}, y.from, y.to, l.Name+", "+unit,
+			4, nil)
+		fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="tick end" data-limit="%s">%s</text>`,
+			place(x.to), place(y.to-8), l.Resource, limitText(l))
 		for k, c := range f.Candidates {
 			value := f.cost(k, target, l.Resource)
 			if value == nil {
@@ -169,7 +179,8 @@ func (f *FrontierInfo) picture(target string, limits []movable) template.HTML {
 				class += " fits"
 			}
 			px, py := x.inside(*value), y.inside(used)
-			fmt.Fprintf(&d.b, `<path class="mark %s" data-id="%d" d="%s"/>`, class, c.ID, markPath(shape, px, py))
+			fmt.Fprintf(&d.b, `<path class="mark %s" data-id="%d" d="%s"/>`, class, c.ID,
+				markPath(shape, px, py))
 			if c.Chosen {
 				d.path("chosen", markPath("frame", px, py))
 				at, anchor := px+11, ""
@@ -183,8 +194,13 @@ func (f *FrontierInfo) picture(target string, limits []movable) template.HTML {
 		if l.Free || l.Value > x.high {
 			beyond = " beyond"
 		}
-		fmt.Fprintf(&d.b, `<g class="limits"><line class="limit%s" data-limit="%s" x1="%s" x2="%[3]s" y1="%s" y2="%s"/>`, beyond, l.Resource, place(x.inside(l.Value)), place(y.from), place(y.to))
-		fmt.Fprintf(&d.b, `<line class="limit" data-limit="%s" data-bottom="%s" data-top="%s" data-high="%g" x1="%s" x2="%s" y1="%s" y2="%[7]s"/></g>`, toleranceResource, place(y.from), place(y.to), tolerance.High, place(x.from), place(x.to), place(y.inside(tolerance.Value)))
+		fmt.Fprintf(&d.b, `<g class="limits"><line class="limit%s" data-limit="%s" x1="%s" `+
+			`x2="%[3]s" y1="%s" y2="%s"/>`, beyond, l.Resource, place(x.inside(l.Value)),
+			place(y.from), place(y.to))
+		fmt.Fprintf(&d.b, `<line class="limit" data-limit="%s" data-bottom="%s" data-top="%s" `+
+			`data-high="%g" x1="%s" x2="%s" y1="%s" y2="%[7]s"/></g>`, toleranceResource,
+			place(y.from), place(y.to), tolerance.High, place(x.from), place(x.to),
+			place(y.inside(tolerance.Value)))
 		d.b.WriteString("</g>")
 	}
 	return d.markup()
@@ -228,11 +244,13 @@ func limitText(l movable) string {
 
 // table lists the frontier, the cheapest first in the order of the search.
 func (f *FrontierInfo) table(target string, limits []movable) Table {
-	t := Table{Title: "The frontier on " + target, Head: []string{"no.", "features", "units", "tolerance used"}, Numbers: 1, Words: 4}
+	t := Table{Title: "The frontier on " + target,
+		Head: []string{"no.", "features", "units", "tolerance used"}, Numbers: 1, Words: 4}
 	for _, l := range limits[:len(limits)-1] {
 		t.Head = append(t.Head, l.Name)
 	}
-	t.Head = append(t.Head, "fits", "change", "formats", "why not chosen") // signoff.js finds fits as the fourth from the end
+	// signoff.js finds fits as the fourth from the end
+	t.Head = append(t.Head, "fits", "change", "formats", "why not chosen")
 	for k, c := range f.Candidates {
 		if !c.OnFrontier && !c.Chosen {
 			continue
@@ -244,7 +262,9 @@ func (f *FrontierInfo) table(target string, limits []movable) Table {
 		used := usedPercent(c.ToleranceUsed)
 		row := []string{fmt.Sprint(c.ID), fmt.Sprint(c.Features), strings.Join(units, "+"), used}
 		for _, l := range limits[:len(limits)-1] {
-			row = append(row, optional(f.cost(k, target, l.Resource), func(v float64) string { return Quantity(v, l.Unit) }))
+			row = append(row, optional(f.cost(k, target, l.Resource), func(v float64) string {
+				return Quantity(v, l.Unit)
+			}))
 		}
 		fits, why := "no", c.Why
 		if f.fits(k, target, limits) {

@@ -15,8 +15,11 @@ func (s *Signoff) pathFigures() []figure {
 	var all []figure
 	for _, part := range pages(s.Path, pathRowsPerPicture) {
 		all = append(all, figure{
-			Title:   "The path of the cut",
-			Caption: "Every attempt from top to bottom, on selection recordings: what the tightest row may reach on others, as a share of its tolerance. A filled circle was cut, a cross stays because it would break the tolerance. Bars: flash with what is cut so far.",
+			Title: "The path of the cut",
+			Caption: "Every attempt from top to bottom, on selection recordings: what the " +
+				"tightest row may reach on others, as a share of its tolerance. A filled circle " +
+				"was cut, a cross stays because it would break the tolerance. Bars: flash with " +
+				"what is cut so far.",
 			Picture: pathPicture(part, targets),
 		})
 	}
@@ -48,8 +51,12 @@ func pathPicture(path []PathRow, targets []string) template.HTML {
 	x := scale{0, pathSpan, counts + 66, counts + 66 + 280}
 	flash := scale{0, most, x.to + 76, pictureWidth - 62}
 	bottom := top + float64(row*float64(len(path)))
-	d := newDrawing(pictureWidth, bottom+36, fmt.Sprintf("%d attempts, %d of them cut. The table of the cut has every figure.", len(path), cut))
-	d.axisBelow(x, bottom, top, "share of the tolerance that may be used", 4, func(v float64) string { return percent0(v) })
+	d := newDrawing(pictureWidth, bottom+36, fmt.Sprintf("%d attempts, %d of them cut. The "+
+		"table of the cut has every figure.", len(path), cut))
+	d.axisBelow(x, bottom, top, "share of the tolerance that may be used", 4,
+		func(v float64) string {
+			return percent0(v)
+		})
 	d.text(counts, top-20, "title", "stay")
 	d.text(counts, top-6, "title", "F")
 	d.text(counts+28, top-6, "title", "U")

@@ -49,8 +49,10 @@ func (s *Signoff) scoreFigures() []figure {
 	var all []figure
 	for _, part := range pages(s.Scores.Features, rowsPerPicture) {
 		all = append(all, figure{
-			Title:   "What every feature contributes",
-			Caption: "Bars: the share of a feature in the scores of an output, in the scenario and for the output that needs it most. Cells: the same in every scenario. Fill and name tell the channel. A feature goes only if no scenario needs it.",
+			Title: "What every feature contributes",
+			Caption: "Bars: the share of a feature in the scores of an output, in the scenario " +
+				"and for the output that needs it most. Cells: the same in every scenario. Fill " +
+				"and name tell the channel. A feature goes only if no scenario needs it.",
 			Picture: s.scorePicture(part, channels),
 		})
 	}
@@ -81,7 +83,9 @@ func (s *Signoff) scorePicture(features []FeatureShare, channels []string) templ
 			kept++
 		}
 	}
-	d := newDrawing(pictureWidth, top+float64(row*float64(len(features)))+6, fmt.Sprintf("Shares of %d features, the most needed first: %s. %d of them are kept.", len(features), nameShares(features), kept))
+	d := newDrawing(pictureWidth, top+float64(row*float64(len(features)))+6,
+		fmt.Sprintf("Shares of %d features, the most needed first: %s. %d of them are kept.",
+			len(features), nameShares(features), kept))
 	d.text(left, top-10, "title", "largest share")
 	d.text(channelAt, top-10, "title", "channel")
 	for i, scenario := range s.Scores.Scenarios {
@@ -95,13 +99,16 @@ func (s *Signoff) scorePicture(features []FeatureShare, channels []string) templ
 		y := top + float64(row*float64(i))
 		d.name(nameWidth, y+13, "end", f.Feature, nameWidth)
 		channel := slices.Index(channels, f.Channel)
-		d.bar(left, y+3, bars.at(f.Share)-left, row-6, "bar "+fill(channel), fmt.Sprintf("%s: %s in %s, for %s", f.Feature, percent(&f.Share), f.Scenario, f.Output))
+		d.bar(left, y+3, bars.at(f.Share)-left, row-6, "bar "+fill(channel),
+			fmt.Sprintf("%s: %s in %s, for %s", f.Feature, percent(&f.Share), f.Scenario, f.Output))
 		d.text(bars.at(f.Share)+5, y+13, "value", percent(&f.Share))
 		d.bar(channelAt-13, y+5, 9, 9, "bar "+fill(channel), "")
 		d.name(channelAt, y+13, "", f.Channel, channelWidth)
 		for k, share := range f.Shares {
 			x := matrix + float64(cell*float64(k))
-			fmt.Fprintf(&d.b, `<rect x="%s" y="%s" width="%s" height="%s" class="cell" fill-opacity="%s"/>`, place(x), place(y+1), place(cell-2), place(row-2), opacity(share, largest))
+			fmt.Fprintf(&d.b, `<rect x="%s" y="%s" width="%s" height="%s" class="cell" `+
+				`fill-opacity="%s"/>`, place(x), place(y+1), place(cell-2), place(row-2),
+				opacity(share, largest))
 			d.text(x+cell-8, y+13, "value end", percent(&share))
 		}
 		if f.Kept {

@@ -26,13 +26,20 @@ func (s *Signoff) spaceChoices() []spaceChoice {
 			Name: strings.Join(names, " and "),
 			Figures: []figure{
 				{
-					Title:   "What every hidden unit does, over " + strings.Join(names, " and "),
-					Caption: "Mean state of the units of the float network as given, on selection recordings, by the reference values: " + m.across() + " A filled square is a state above 0, an open one below; its side grows with the state, the full cell is 1 or more. Where nothing was recorded there is nothing.",
+					Title: "What every hidden unit does, over " + strings.Join(names, " and "),
+					Caption: "Mean state of the units of the float network as given, on " +
+						"selection recordings, by the reference values: " + m.across() +
+						" A filled square is a state above 0, an open one below; its side grows " +
+						"with the state, the full cell is 1 or more. Where nothing was recorded " +
+						"there is nothing.",
 					Picture: unitPicture(m),
 				},
 				{
-					Title:   "Error over " + strings.Join(names, " and "),
-					Caption: "Error of the integer network on the " + s.MeasuredOn + " recordings, by the reference values: " + m.across() + " The side of a square grows with the error; the full cell is the largest one.",
+					Title: "Error over " + strings.Join(names, " and "),
+					Caption: "Error of the integer network on the " + s.MeasuredOn +
+						" recordings, by the reference values: " + m.across() +
+						" The side of a square grows with the error; the full cell is the " +
+						"largest one.",
 					Picture: errorPicture(m),
 				},
 			},
@@ -46,10 +53,12 @@ func (m *OutputSpace) across() string {
 	if len(a.Classes) > 0 {
 		return "from left to right " + strings.Join(a.Classes, ", ") + "."
 	}
-	text := fmt.Sprintf("from left to right %s %s to %s %s", a.Output, Significant(a.Low), Significant(a.High), a.Unit)
+	text := fmt.Sprintf("from left to right %s %s to %s %s", a.Output, Significant(a.Low),
+		Significant(a.High), a.Unit)
 	if len(m.Axes) > 1 {
 		b := m.Axes[1]
-		text += fmt.Sprintf(", from bottom to top %s %s to %s %s", b.Output, Significant(b.Low), Significant(b.High), b.Unit)
+		text += fmt.Sprintf(", from bottom to top %s %s to %s %s", b.Output, Significant(b.Low),
+			Significant(b.High), b.Unit)
 	}
 	return text + "."
 }
@@ -77,7 +86,8 @@ func (m *OutputSpace) squares(values []*float64, full, x, y, cell float64) (abov
 			b = &down
 		}
 		s := place(side)
-		fmt.Fprintf(b, "M%s %sh%sv%sh-%sz", place(cx-float64(side/2)), place(cy-float64(side/2)), s, s, s)
+		fmt.Fprintf(b, "M%s %sh%sv%sh-%sz", place(cx-float64(side/2)), place(cy-float64(side/2)), s,
+			s, s)
 	}
 	return up.String(), down.String()
 }
@@ -95,7 +105,9 @@ func unitPicture(m OutputSpace) template.HTML {
 			kept++
 		}
 	}
-	d := newDrawing(pictureWidth, float64(each*float64(lines)), fmt.Sprintf("Mean state of %d hidden units over the outputs, %d of them kept. kerf explain has the figures of every unit.", len(m.Units), kept))
+	d := newDrawing(pictureWidth, float64(each*float64(lines)),
+		fmt.Sprintf("Mean state of %d hidden units over the outputs, %d of them kept. kerf "+
+			"explain has the figures of every unit.", len(m.Units), kept))
 	for i, u := range m.Units {
 		x := float64((panel + gap) * float64(i%perLine))
 		y := float64(each * float64(i/perLine))
@@ -132,13 +144,16 @@ func errorPicture(m OutputSpace) template.HTML {
 				peaks[i] = peak{*v, c}
 			}
 		}
-		said = append(said, fmt.Sprintf("%s: at most %s %s, where %s", e.Output, Significant(peaks[i].value), e.Unit, m.where(peaks[i].cell)))
+		said = append(said, fmt.Sprintf("%s: at most %s %s, where %s", e.Output,
+			Significant(peaks[i].value), e.Unit, m.where(peaks[i].cell)))
 	}
-	d := newDrawing(pictureWidth, float64(each*float64(lines)), "Error in every cell. "+strings.Join(said, "; ")+".")
+	d := newDrawing(pictureWidth, float64(each*float64(lines)),
+		"Error in every cell. "+strings.Join(said, "; ")+".")
 	for i, e := range m.Errors {
 		x0 := left + float64((panel+gap+left)*float64(i%perLine))
 		y0 := 54 + float64(each*float64(i/perLine))
-		d.text(x0-30, y0-36, "", fmt.Sprintf("%s: largest %s %s", e.Output, Significant(peaks[i].value), e.Unit))
+		d.text(x0-30, y0-36, "",
+			fmt.Sprintf("%s: largest %s %s", e.Output, Significant(peaks[i].value), e.Unit))
 		d.bar(x0, y0, width, height, "field", "")
 		a := m.Axes[0]
 		if len(a.Classes) > 0 {
@@ -146,11 +161,13 @@ func errorPicture(m OutputSpace) template.HTML {
 				d.name(x0+float64(cell*(float64(c)+0.5)), y0+height+14, "tick mid", name, cell)
 			}
 		} else {
-			d.axisBelow(scale{a.Low, a.High, x0, x0 + width}, y0+height, y0+height, strings.TrimSuffix(a.Output+", "+a.Unit, ", "), 5, nil)
+			d.axisBelow(scale{a.Low, a.High, x0, x0 + width}, y0+height, y0+height,
+				strings.TrimSuffix(a.Output+", "+a.Unit, ", "), 5, nil)
 		}
 		if len(m.Axes) > 1 {
 			b := m.Axes[1]
-			d.axisLeft(scale{b.Low, b.High, y0 + height, y0}, x0, x0, strings.TrimSuffix(b.Output+", "+b.Unit, ", "), 5)
+			d.axisLeft(scale{b.Low, b.High, y0 + height, y0}, x0, x0,
+				strings.TrimSuffix(b.Output+", "+b.Unit, ", "), 5)
 		}
 		if peaks[i].value > 0 {
 			above, _ := m.squares(e.Fixed, peaks[i].value, x0, y0, cell)
@@ -171,7 +188,9 @@ func (m *OutputSpace) where(cell int) string {
 			continue
 		}
 		width := (a.High - a.Low) / float64(a.Cells)
-		parts = append(parts, fmt.Sprintf("%s is %s to %s %s", a.Output, Significant(a.Low+float64(width*float64(i))), Significant(a.Low+float64(width*float64(i+1))), a.Unit))
+		parts = append(parts,
+			fmt.Sprintf("%s is %s to %s %s", a.Output, Significant(a.Low+float64(width*float64(i))),
+				Significant(a.Low+float64(width*float64(i+1))), a.Unit))
 	}
 	return strings.Join(parts, " and ")
 }

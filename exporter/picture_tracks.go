@@ -17,11 +17,13 @@ func (s *Signoff) trackFigures() []figure {
 			below = "where the class is another one"
 		}
 		if t.Every > 1 {
-			thinned = fmt.Sprintf(" Of every %d steps the one with the largest error is shown.", t.Every)
+			thinned = fmt.Sprintf(" Of every %d steps the one with the largest error is shown.",
+				t.Every)
 		}
 		all = append(all, figure{
-			Title:   fmt.Sprintf("Worst sequence of %s: %s", t.Scenario, t.Sequence),
-			Caption: "Where the integer network is furthest from the reference, of all sign-off sequences of this scenario." + thinned + " Below: " + below + ".",
+			Title: fmt.Sprintf("Worst sequence of %s: %s", t.Scenario, t.Sequence),
+			Caption: "Where the integer network is furthest from the reference, of all sign-off " +
+				"sequences of this scenario." + thinned + " Below: " + below + ".",
 			Picture: trackPicture(t, s.Period),
 		})
 	}
@@ -43,15 +45,19 @@ func trackPicture(t Track, period float64) template.HTML {
 	for _, o := range t.Outputs {
 		said = append(said, sayTrack(o, t.At))
 	}
-	d := newDrawing(pictureWidth, float64(each*float64(lines))+22, fmt.Sprintf("%s, sequence %s, %d steps. %s.", t.Scenario, t.Sequence, t.Steps, strings.Join(said, "; ")))
+	d := newDrawing(pictureWidth, float64(each*float64(lines))+22,
+		fmt.Sprintf("%s, sequence %s, %d steps. %s.", t.Scenario, t.Sequence, t.Steps,
+			strings.Join(said, "; ")))
 	key := trackLeft
-	for _, k := range [][2]string{{"reference", "reference (recorded)"}, {"float", "float network"}, {"fixed", "integer network"}} {
+	for _, k := range [][2]string{{"reference", "reference (recorded)"}, {"float", "float network"},
+		{"fixed", "integer network"}} {
 		d.line(key, 10, key+30, 10, "track "+k[0])
 		d.text(key+36, 14, "", k[1])
 		key += textWidth(k[1]) + 66
 	}
 	for i, o := range t.Outputs {
-		trackPanel(d, t, o, float64((width+gap)*float64(i%columns)), 22+float64(each*float64(i/columns)), width, period)
+		trackPanel(d, t, o, float64((width+gap)*float64(i%columns)),
+			22+float64(each*float64(i/columns)), width, period)
 	}
 	return d.markup()
 }
@@ -63,7 +69,10 @@ func sayTrack(o TrackOutput, at []int) string {
 			worst = i
 		}
 	}
-	return fmt.Sprintf("%s: reference from %s to %s %s; the largest error of the integer network shown is %s at step %d", o.Output, Significant(slices.Min(o.Reference)), Significant(slices.Max(o.Reference)), o.Unit, Significant(o.Fixed[worst]-o.Reference[worst]), at[worst])
+	return fmt.Sprintf("%s: reference from %s to %s %s; the largest error of the integer "+
+		"network shown is %s at step %d", o.Output, Significant(slices.Min(o.Reference)),
+		Significant(slices.Max(o.Reference)), o.Unit,
+		Significant(o.Fixed[worst]-o.Reference[worst]), at[worst])
 }
 
 func trackPanel(d *drawing, t Track, o TrackOutput, left, top, width, period float64) {

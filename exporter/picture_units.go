@@ -15,13 +15,16 @@ func (u UnitRow) where() string {
 
 // unitFigures show the loss against the number of units.
 func (f *FrontierInfo) unitFigures() []figure {
-	rows := slices.DeleteFunc(slices.Clone(f.ByUnits), func(u UnitRow) bool { return u.Rise == nil })
+	rows := slices.DeleteFunc(slices.Clone(f.ByUnits), func(u UnitRow) bool {
+		return u.Rise == nil
+	})
 	if len(rows) == 0 {
 		return nil
 	}
 	return []figure{{
-		Title:   "Loss against the number of units",
-		Caption: "The worst rise of an error against the float network, on selection recordings, with its 95 % interval.",
+		Title: "Loss against the number of units",
+		Caption: "The worst rise of an error against the float network, on selection " +
+			"recordings, with its 95 % interval.",
 		Picture: unitsPicture(rows),
 	}}
 }
@@ -41,25 +44,35 @@ func unitsPicture(rows []UnitRow) template.HTML {
 	x := scale{float64(first) - 0.5, float64(last) + 0.5, left, pictureWidth - 10}
 	room := float64(0.05 * (high - low))
 	y := scale{float64(100 * (low - room)), float64(100 * (high + room)), top + height, top}
-	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("From %d to %d units: rise %s with the fewest, %s with the most.", first, last, percent(atUnits(rows, first).Rise), percent(atUnits(rows, last).Rise)))
+	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("From %d to %d units: rise %s with "+
+		"the fewest, %s with the most.", first, last, percent(atUnits(rows, first).Rise),
+		percent(atUnits(rows, last).Rise)))
 	d.axisLeft(y, x.from, x.to, "rise of the error, %", 5)
 	d.axisBelow(x, y.from, y.to, "hidden units", min(last-first+1, 14), nil)
 	d.line(x.from, y.at(0), x.to, y.at(0), "axis")
 	for _, r := range rows {
 		px := x.at(float64(r.Units))
 		if r.RiseLow != nil && r.RiseHigh != nil {
-			d.path("interval", fmt.Sprintf("M%s %sV%sM%s %sh8M%s %sh8", place(px), place(y.at(100**r.RiseLow)), place(y.at(100**r.RiseHigh)), place(px-4), place(y.at(100**r.RiseLow)), place(px-4), place(y.at(100**r.RiseHigh))))
+			d.path("interval",
+				fmt.Sprintf("M%s %sV%sM%s %sh8M%s %sh8", place(px), place(y.at(100**r.RiseLow)),
+					place(y.at(100**r.RiseHigh)), place(px-4), place(y.at(100**r.RiseLow)),
+					place(px-4), place(y.at(100**r.RiseHigh))))
 		}
-		fmt.Fprintf(&d.b, `<path class="mark square" d="%s"><title>%s</title></path>`, markPath("square", px, y.at(100**r.Rise)), template.HTMLEscapeString(fmt.Sprintf("%d units: %s, %s in %s", r.Units, percent(r.Rise), r.Output, r.where())))
+		fmt.Fprintf(&d.b, `<path class="mark square" d="%s"><title>%s</title></path>`,
+			markPath("square", px, y.at(100**r.Rise)),
+			template.HTMLEscapeString(fmt.Sprintf("%d units: %s, %s in %s", r.Units,
+				percent(r.Rise), r.Output, r.where())))
 	}
 	return d.markup()
 }
 
 // unitsTable says the same in figures.
 func (f *FrontierInfo) unitsTable() Table {
-	t := Table{Title: "Loss by number of units", Head: []string{"units", "rise", "from", "up to", "output", "where"}, Numbers: 0, Words: 2}
+	t := Table{Title: "Loss by number of units",
+		Head: []string{"units", "rise", "from", "up to", "output", "where"}, Numbers: 0, Words: 2}
 	for _, u := range f.ByUnits {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), percent(u.Rise), percent(u.RiseLow), percent(u.RiseHigh), u.Output, u.where()})
+		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), percent(u.Rise), percent(u.RiseLow),
+			percent(u.RiseHigh), u.Output, u.where()})
 	}
 	return t
 }

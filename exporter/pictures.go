@@ -12,10 +12,12 @@ import (
 // Pictures is what the pictures of signoff.html show beyond the tables. Values are
 // rounded to five significant digits, more than a picture can show.
 type Pictures struct {
-	Scores *ScoreShares  `json:"scores,omitempty"`
-	Tracks []Track       `json:"tracks,omitempty"`       // sign-off recordings
-	Space  []OutputSpace `json:"output_space,omitempty"` // one per pair of the first three outputs, or the only output, or the classes
-	Period float64       `json:"period,omitempty"`       // s between two steps, when all targets agree on it
+	Scores *ScoreShares `json:"scores,omitempty"`
+	Tracks []Track      `json:"tracks,omitempty"` // sign-off recordings
+	// one per pair of the first three outputs, or the only output, or the classes
+	Space []OutputSpace `json:"output_space,omitempty"`
+	// s between two steps, when all targets agree on it
+	Period float64 `json:"period,omitempty"`
 }
 
 // ScoreShares says how much of every output rests on every feature.
@@ -41,7 +43,8 @@ func NewPictures(r *budget.Result) Pictures {
 	spaces := outputSpaces(outputRanges(r.Inputs))
 	fillStates(r, spaces)
 	errors := judge(r, spaces)
-	return Pictures{Scores: scoreShares(r), Tracks: tracks(r, errors), Space: spaces, Period: r.Inputs.Period()}
+	return Pictures{Scores: scoreShares(r), Tracks: tracks(r, errors), Space: spaces,
+		Period: r.Inputs.Period()}
 }
 
 // scoreShares are those by which the cut was made, or that the job gives; nil where
@@ -64,7 +67,9 @@ func scoreShares(r *budget.Result) *ScoreShares {
 	slices.Reverse(ranking)
 	for _, rank := range ranking {
 		f := r.Inputs.Float.Features[rank.Item]
-		row := FeatureShare{Feature: f.Name, Channel: f.Channel, Kind: f.Kind, Kept: kept[rank.Item], Share: shown(rank.Share), Scenario: rank.Scenario, Output: rank.Output}
+		row := FeatureShare{Feature: f.Name, Channel: f.Channel, Kind: f.Kind,
+			Kept: kept[rank.Item], Share: shown(rank.Share), Scenario: rank.Scenario,
+			Output: rank.Output}
 		for _, scenario := range s.Scenarios {
 			row.Shares = append(row.Shares, shown(largestShare(columns, scenario, rank.Item)))
 		}
@@ -90,6 +95,7 @@ func shown(v float64) float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0
 	}
-	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64) // what has just been printed can be read
+	// what has just been printed can be read
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
 	return rounded
 }

@@ -41,7 +41,8 @@ var (
 // byte: one reads all columns but the odd one.
 func bytePieces(columns int) []piece {
 	even := columns / 2 * 2
-	most := piece{even, 2 * even, fmt.Sprintf("net_columns_w8(&sums, &w[%%d], &x[%%d], %dU);", even)}
+	most := piece{even, 2 * even,
+		fmt.Sprintf("net_columns_w8(&sums, &w[%%d], &x[%%d], %dU);", even)}
 	odd := twoRowPieces[8][2]
 	if even == 0 {
 		return []piece{odd}
@@ -206,7 +207,8 @@ func (k block) pair(c *cText, i, raised, columns int, pieces []piece) {
 			at = 0
 		}
 		for r := range 2 {
-			c.line("row%d = net_row_w4(row%d, &w[%d], &v[%d], %dU);", r, r, at+r*((tail+1)/2), m.Cols-tail, tail)
+			c.line("row%d = net_row_w4(row%d, &w[%d], &v[%d], %dU);", r, r, at+r*((tail+1)/2),
+				m.Cols-tail, tail)
 		}
 		if looped {
 			c.line("w += %d;", (tail+1)/2*2)
@@ -249,7 +251,8 @@ func (k block) three(c *cText) {
 func (k block) alone(c *cText, rows int) {
 	m := k.matrix
 	c.turns(rows, stride(m), 1, func() {
-		c.line("result[0] = (int16_t)net_result(net_row_w%d(NET_ROM_I32(&b[0]), w, v, %dU), NET_ROM_U8(&shift[0]));", m.WordBits, m.Cols)
+		c.line("result[0] = (int16_t)net_result(net_row_w%d(NET_ROM_I32(&b[0]), w, v, %dU), "+
+			"NET_ROM_U8(&shift[0]));", m.WordBits, m.Cols)
 	})
 }
 

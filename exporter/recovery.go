@@ -21,7 +21,9 @@ type RecoveryInfo struct {
 
 func recoveryInfo(c *budget.Recovered) *RecoveryInfo {
 	t := c.Result
-	info := &RecoveryInfo{Formats: c.Formats.String(), Epochs: len(t.Epochs), Best: t.Best, Start: t.Start, Loss: t.Start, Teacher: c.Settings.Share, Seed: c.Settings.Seed, Stopped: t.Stopped}
+	info := &RecoveryInfo{Formats: c.Formats.String(), Epochs: len(t.Epochs), Best: t.Best,
+		Start: t.Start, Loss: t.Start, Teacher: c.Settings.Share, Seed: c.Settings.Seed,
+		Stopped: t.Stopped}
 	if t.Best > 0 {
 		info.Loss = t.Epochs[t.Best-1].HeldBack
 	}
@@ -40,5 +42,7 @@ func (s *Signoff) recoveryLines() []string {
 	if r == nil {
 		return nil
 	}
-	return []string{fmt.Sprintf("Recovery training: %s, the best is number %d; loss on recordings held back %s, before %s.", plural(r.Epochs, "epoch"), r.Best, Significant(r.Loss), Significant(r.Start))}
+	return []string{fmt.Sprintf("Recovery training: %s, the best is number %d; loss on "+
+		"recordings held back %s, before %s.", plural(r.Epochs, "epoch"), r.Best,
+		Significant(r.Loss), Significant(r.Start))}
 }

@@ -11,7 +11,9 @@ import (
 )
 
 // Caution goes wherever figures are read.
-const Caution = "Figures are engineering estimates until measured on the device. Where people can be harmed, the applicable functional-safety standard, local codes and a qualified engineer decide, not this tool."
+const Caution = "Figures are engineering estimates until measured on the device. Where people " +
+	"can be harmed, the applicable functional-safety standard, local codes and a qualified " +
+	"engineer decide, not this tool."
 
 // Schema is the version of signoff.json: it changes when a field gets another meaning.
 const Schema = 1
@@ -19,28 +21,31 @@ const Schema = 1
 // Signoff is the content of the sign-off report. Every rendering (terminal,
 // Markdown, CSV, HTML, JSON) is made from it; numbers keep full precision.
 type Signoff struct {
-	Schema   int            `json:"schema"`
-	Name     string         `json:"name"`
-	Verdict  string         `json:"verdict"`
-	Kerf     string         `json:"kerf"` // version
-	Network  NetworkInfo    `json:"network"`
-	Kept     Kept           `json:"kept"`
-	Dropped  Dropped        `json:"dropped"`
-	Formats  []FormatRow    `json:"formats"`
-	Loss     []LossRow      `json:"loss"`
-	Cost     []CostRow      `json:"cost"`
-	Freed    []FreedRow     `json:"freed"`
-	Places   []PlaceRow     `json:"weights_place"` // targets on which it matters where the weights are
-	Path     []PathRow      `json:"path"`
-	Frontier FrontierInfo   `json:"frontier"`
-	Widths   []WidthRow     `json:"widths"`
-	Forced   []ForcedRow    `json:"forced"`   // words that stay wide, and the units that need them
-	Wider    []WidthRow     `json:"widening"` // when a tolerance is broken: what each next wider word gives
-	Blame    *BlameRow      `json:"blame"`    // nil: no tolerance is broken
-	Rounding []RoundingRow  `json:"rounding"`
-	Recovery *RecoveryInfo  `json:"recovery"`           // nil: the weights are those given
-	Measured []MeasuredInfo `json:"measured,omitempty"` // how cost was measured; none: it is estimated
-	Build    []BuildTarget  `json:"build"`              // what the build files say
+	Schema  int         `json:"schema"`
+	Name    string      `json:"name"`
+	Verdict string      `json:"verdict"`
+	Kerf    string      `json:"kerf"` // version
+	Network NetworkInfo `json:"network"`
+	Kept    Kept        `json:"kept"`
+	Dropped Dropped     `json:"dropped"`
+	Formats []FormatRow `json:"formats"`
+	Loss    []LossRow   `json:"loss"`
+	Cost    []CostRow   `json:"cost"`
+	Freed   []FreedRow  `json:"freed"`
+	// targets on which it matters where the weights are
+	Places   []PlaceRow   `json:"weights_place"`
+	Path     []PathRow    `json:"path"`
+	Frontier FrontierInfo `json:"frontier"`
+	Widths   []WidthRow   `json:"widths"`
+	Forced   []ForcedRow  `json:"forced"` // words that stay wide, and the units that need them
+	// when a tolerance is broken: what each next wider word gives
+	Wider    []WidthRow    `json:"widening"`
+	Blame    *BlameRow     `json:"blame"` // nil: no tolerance is broken
+	Rounding []RoundingRow `json:"rounding"`
+	Recovery *RecoveryInfo `json:"recovery"` // nil: the weights are those given
+	// how cost was measured; none: it is estimated
+	Measured []MeasuredInfo `json:"measured,omitempty"`
+	Build    []BuildTarget  `json:"build"` // what the build files say
 	Inputs   []InputRow     `json:"inputs"`
 	Recorded []RecordedRow  `json:"recordings"`
 
@@ -49,18 +54,23 @@ type Signoff struct {
 	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
 	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
 
-	Reason    string         `json:"reason"`    // what keeps the verdict from "fits", by how much, and where more is said
-	Causes    []CauseRow     `json:"causes"`    // findings against the network as given or the recordings
-	Checked   string         `json:"checked"`   // the job's reason to let the verdict stand against causes
-	Tried     int            `json:"tried"`     // other readings of the job that were tried
-	Nearest   *CauseRow      `json:"nearest"`   // of these the one that makes an error least; nil where none makes one smaller
+	// what keeps the verdict from "fits", by how much, and where more is said
+	Reason string `json:"reason"`
+	// findings against the network as given or the recordings
+	Causes []CauseRow `json:"causes"`
+	// the job's reason to let the verdict stand against causes
+	Checked string `json:"checked"`
+	Tried   int    `json:"tried"` // other readings of the job that were tried
+	// of these the one that makes an error least; nil where none makes one smaller
+	Nearest   *CauseRow      `json:"nearest"`
 	Explained []ExplainedRow `json:"explained"` // shares of the variance that the networks explain
 	Start     *StartInfo     `json:"start"`     // nil: every step counts
 	Settling  *SettlingInfo  `json:"settling"`  // nil: no tolerance says what a difference is
 
 	Sums *SumsInfo `json:"sums"` // nil: the loss is not of sign-off recordings, or kerf is older
 
-	MeasuredOn string   `json:"measured_on"` // which recordings the loss is measured on: sign-off or selection
+	// which recordings the loss is measured on: sign-off or selection
+	MeasuredOn string   `json:"measured_on"`
 	Warnings   []string `json:"warnings"`
 	Caution    string   `json:"caution"`
 }
@@ -121,14 +131,18 @@ type LossRow struct {
 	Sequences   int      `json:"sequences"`
 	Steps       int      `json:"steps"`
 	Tolerance   *float64 `json:"tolerance"`
-	ToleranceOn string   `json:"tolerance_on"`   // "rise", "fixed" or empty
-	From        string   `json:"tolerance_from"` // file, line and key of the job; empty without a tolerance
-	Margin      *float64 `json:"margin"`         // of the upper end of the interval, as a fraction of the tolerance
-	Kind        string   `json:"kind"`           // measured: on the recordings, by the network named in the column
-	Verdict     string   `json:"verdict"`
-	WouldDo     int      `json:"would_do,omitempty"` // sequences that would do for a verdict
-	Blocks      int      `json:"blocks,omitempty"`   // of steps that the intervals rest on; 0: they rest on sequences
-	BlockSteps  int      `json:"block_steps,omitempty"`
+	ToleranceOn string   `json:"tolerance_on"` // "rise", "fixed" or empty
+	// file, line and key of the job; empty without a tolerance
+	From string `json:"tolerance_from"`
+	// of the upper end of the interval, as a fraction of the tolerance
+	Margin *float64 `json:"margin"`
+	// measured: on the recordings, by the network named in the column
+	Kind    string `json:"kind"`
+	Verdict string `json:"verdict"`
+	WouldDo int    `json:"would_do,omitempty"` // sequences that would do for a verdict
+	// of steps that the intervals rest on; 0: they rest on sequences
+	Blocks     int `json:"blocks,omitempty"`
+	BlockSteps int `json:"block_steps,omitempty"`
 }
 
 // WidthRow is one attempt to narrow or widen a word, on selection recordings.
@@ -196,8 +210,9 @@ type ForcedRow struct {
 
 // ForcedUnit is one unit that needs a wide word.
 type ForcedUnit struct {
-	Name    string  `json:"name"`
-	Share   float64 `json:"share"`        // of the squared error that the refused word adds, unit by unit
+	Name string `json:"name"`
+	// of the squared error that the refused word adds, unit by unit
+	Share   float64 `json:"share"`
 	Memory  float64 `json:"memory_steps"` // 0: none
 	Stalled int     `json:"stalled_steps"`
 	Steps   int     `json:"steps"`
@@ -206,8 +221,9 @@ type ForcedUnit struct {
 // RoundingRow is what one way of rounding gives on selection recordings that it
 // was not calibrated on.
 type RoundingRow struct {
-	Rounding  string   `json:"rounding"`
-	Distance  *float64 `json:"distance"` // from the float network: root sum square over outputs, in its RMSEs
+	Rounding string `json:"rounding"`
+	// from the float network: root sum square over outputs, in its RMSEs
+	Distance  *float64 `json:"distance"`
 	Taken     bool     `json:"taken"`
 	Tightest  string   `json:"tightest"` // in words
 	Row       *RowName `json:"tightest_row,omitempty"`
@@ -237,17 +253,24 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	c := r.Chosen.Candidate
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
-		Schema: Schema, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution, MeasuredOn: "sign-off",
-		Loss: []LossRow{}, Cost: []CostRow{}, Freed: []FreedRow{}, Places: []PlaceRow{}, Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{}, Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
+		Schema: Schema, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution,
+		MeasuredOn: "sign-off",
+		Loss:       []LossRow{}, Cost: []CostRow{}, Freed: []FreedRow{}, Places: []PlaceRow{},
+		Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{},
+		Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
 		Network: NetworkInfo{
-			Trained: in.Float.Net.String(), Kept: r.Chosen.CutNet.Net.String(), TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: len(prune.Units(in.Float.Net)),
-			Features: len(c.Features), Units: c.UnitCount(), Outputs: len(in.Float.Outputs), Formats: c.Formats.String(),
+			Trained: in.Float.Net.String(), Kept: r.Chosen.CutNet.Net.String(),
+			TrainedFeatures: in.Float.Net.Inputs(), TrainedUnits: len(prune.Units(in.Float.Net)),
+			Features: len(c.Features), Units: c.UnitCount(), Outputs: len(in.Float.Outputs),
+			Formats:       c.Formats.String(),
 			InputFraction: net.InputFraction,
 		},
-		Kept:    Kept{Features: in.KeptFeatures(c), Units: c.Units},
-		Dropped: Dropped{Features: append([]string{}, in.DroppedFeatures(c)...), Units: missing(in.Float.Net, c.Units), FrontEnds: []string{}},
+		Kept: Kept{Features: in.KeptFeatures(c), Units: c.Units},
+		Dropped: Dropped{Features: append([]string{}, in.DroppedFeatures(c)...),
+			Units: missing(in.Float.Net, c.Units), FrontEnds: []string{}},
 		Recorded: []RecordedRow{
-			{"selection", len(in.Selection.Sequences), in.Selection.Steps(), len(in.Selection.Scenarios())},
+			{"selection", len(in.Selection.Sequences), in.Selection.Steps(),
+				len(in.Selection.Scenarios())},
 			{"signoff", len(in.Signoff.Sequences), in.Signoff.Steps(), len(in.Signoff.Scenarios())},
 		},
 	}
@@ -257,7 +280,8 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	}
 	for _, m := range net.Matrices() {
 		layer, tensor, _ := strings.Cut(m.Name, ".")
-		s.Formats = append(s.Formats, FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
+		s.Formats = append(s.Formats,
+			FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
 	}
 	s.addExtremes(net, r.Extremes)
 	if c := r.Chosen.Recovered; c != nil {
@@ -268,7 +292,10 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	}
 	for _, c := range r.Costs {
 		before := budget.ValueOf(r.Before, c.Target, c.Resource, c.Part)
-		s.Cost = append(s.Cost, CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit, string(c.Kind), Finite(c.Estimate), string(c.Estimated), Finite(c.Limit), c.AtLeast, in.LimitFrom(c), Finite(c.Margin()), c.Verdict})
+		s.Cost = append(s.Cost,
+			CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit,
+				string(c.Kind), Finite(c.Estimate), string(c.Estimated), Finite(c.Limit), c.AtLeast,
+				in.LimitFrom(c), Finite(c.Margin()), c.Verdict})
 	}
 	for _, m := range r.Measured {
 		s.Measured = append(s.Measured, measuredInfo(m))
@@ -313,10 +340,13 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 
 func lossRow(l budget.Loss, from string) LossRow {
 	row := LossRow{
-		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric), Unit: l.Unit,
-		Float: l.Float, Cut: l.Cut, Recovered: Finite(l.Recovered), Fixed: l.Fixed, FixedLow: Finite(l.FixedLow), FixedHigh: Finite(l.FixedHigh),
+		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric),
+		Unit:  l.Unit,
+		Float: l.Float, Cut: l.Cut, Recovered: Finite(l.Recovered), Fixed: l.Fixed,
+		FixedLow: Finite(l.FixedLow), FixedHigh: Finite(l.FixedHigh),
 		Rise: Finite(l.Rise), RiseLow: Finite(l.RiseLow), RiseHigh: Finite(l.RiseHigh),
-		Sequences: l.Sequences, Steps: l.Steps, Margin: Finite(l.Margin()), Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
+		Sequences: l.Sequences, Steps: l.Steps, Margin: Finite(l.Margin()),
+		Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
 		Blocks: l.Blocks, BlockSteps: l.BlockSteps,
 	}
 	if l.Judged {
@@ -327,7 +357,8 @@ func lossRow(l budget.Loss, from string) LossRow {
 
 func widthRow(w budget.WidthStep) WidthRow {
 	return WidthRow{
-		What: w.What, Bits: w.Bits, Saved: w.Saved, Taken: w.Taken, Tightest: tightest(w.Tightest), Row: rowName(w.Tightest),
+		What: w.What, Bits: w.Bits, Saved: w.Saved, Taken: w.Taken, Tightest: tightest(w.Tightest),
+		Row:      rowName(w.Tightest),
 		MayReach: Finite(w.MayReach), Tolerance: w.Tightest.Tolerance, On: toleranceOn(w.Tightest),
 	}
 }

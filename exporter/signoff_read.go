@@ -31,7 +31,8 @@ func readSignoff(text []byte) (*Signoff, error) {
 		return nil, err
 	}
 	if !bytes.Equal(again, text) {
-		return nil, fmt.Errorf("its text is not what kerf writes for its content: %s", firstDifference(text, again))
+		return nil, fmt.Errorf("its text is not what kerf writes for its content: %s",
+			firstDifference(text, again))
 	}
 	return s, s.CheckVerdicts()
 }
@@ -53,18 +54,21 @@ func (s *Signoff) CheckVerdicts() error {
 			}
 		}
 		if c.Verdict != want {
-			return fmt.Errorf("%s %s of %s has the verdict %q, its figures give %q", c.Resource, c.Part, c.Target, c.Verdict, want)
+			return fmt.Errorf("%s %s of %s has the verdict %q, its figures give %q", c.Resource,
+				c.Part, c.Target, c.Verdict, want)
 		}
 		count(c.Verdict)
 	}
 	for _, l := range s.Loss {
 		if (l.Tolerance == nil) != (l.Verdict == "") {
-			return fmt.Errorf("%s, %s: a verdict without a tolerance, or a tolerance without a verdict", l.Output, l.Scenario)
+			return fmt.Errorf("%s, %s: a verdict without a tolerance, or a tolerance without a "+
+				"verdict", l.Output, l.Scenario)
 		}
 		if l.Tolerance != nil {
 			again := l.judged()
 			if again.Judge(); again.Verdict != l.Verdict || again.WouldDo != l.WouldDo {
-				return fmt.Errorf("%s of %s, %s has the verdict %q, its figures give %q", l.Metric, l.Output, l.place(), l.Verdict, again.Verdict)
+				return fmt.Errorf("%s of %s, %s has the verdict %q, its figures give %q", l.Metric,
+					l.Output, l.place(), l.Verdict, again.Verdict)
 			}
 		}
 		count(l.Verdict)
@@ -74,7 +78,8 @@ func (s *Signoff) CheckVerdicts() error {
 	}
 	for _, x := range s.Explained {
 		if e := x.explained(); e.IsLittle() && len(s.Causes) == 0 {
-			return fmt.Errorf("the network explains too little of %s, but no cause says so", x.Output)
+			return fmt.Errorf("the network explains too little of %s, but no cause says so",
+				x.Output)
 		}
 	}
 	want := budget.Fits
@@ -107,7 +112,8 @@ func (s *Signoff) checkReason() error {
 
 // explained is what a finding against the network follows from.
 func (x *ExplainedRow) explained() budget.Explained {
-	return budget.Explained{Scenario: x.Scenario, Region: x.Region, Given: number(x.Given), High: number(x.GivenHigh)}
+	return budget.Explained{Scenario: x.Scenario, Region: x.Region, Given: number(x.Given),
+		High: number(x.GivenHigh)}
 }
 
 func number(v *float64) float64 {
@@ -120,8 +126,10 @@ func number(v *float64) float64 {
 // judged is what the verdict of a row with a tolerance follows from.
 func (l *LossRow) judged() budget.Loss {
 	return budget.Loss{
-		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow), FixedHigh: number(l.FixedHigh),
-		Rise: number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
-		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == "rise", Tolerance: *l.Tolerance,
+		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow),
+		FixedHigh: number(l.FixedHigh),
+		Rise:      number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
+		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == "rise",
+		Tolerance: *l.Tolerance,
 	}
 }

@@ -30,7 +30,9 @@ func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 		fmt.Fprintf(&b, "%s\n\n", markdownText(checked))
 	}
 	n := s.Network
-	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats), markdownText(s.Kerf))
+	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n",
+		n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats),
+		markdownText(s.Kerf))
 	tables := []Table{s.tightestTable(), s.targetTable()}
 	if c != nil {
 		tables = append(tables, c.changeTable())
@@ -58,7 +60,8 @@ func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 
 // tightestTable has the judged rows with the least room, those that did not pass first.
 func (s *Signoff) tightestTable() Table {
-	t := Table{Title: "Tightest rows", Head: []string{"tightest rows", "up to", "limit", "margin", "verdict"}, Numbers: 1, Words: 1}
+	t := Table{Title: "Tightest rows", Head: []string{"tightest rows", "up to", "limit", "margin",
+		"verdict"}, Numbers: 1, Words: 1}
 	type judgedRow struct {
 		cells  []string
 		rank   int
@@ -73,7 +76,8 @@ func (s *Signoff) tightestTable() Table {
 		if margin != nil {
 			room = *margin
 		}
-		rows = append(rows, judgedRow{append(cells, wholePercent(margin), ShortVerdict(verdict)), verdictRank(verdict), room})
+		rows = append(rows, judgedRow{append(cells, wholePercent(margin), ShortVerdict(verdict)),
+			verdictRank(verdict), room})
 	}
 	for _, l := range s.Loss {
 		where := l.place()
@@ -81,12 +85,16 @@ func (s *Signoff) tightestTable() Table {
 		if up == "" {
 			up = Significant(l.Fixed)
 		}
-		add(l.Verdict, l.Margin, fmt.Sprintf("%s, %s: %s", l.Output, where, spaced(l.Metric)), up, l.limit())
+		add(l.Verdict, l.Margin, fmt.Sprintf("%s, %s: %s", l.Output, where, spaced(l.Metric)), up,
+			l.limit())
 	}
 	for _, c := range s.Cost {
-		add(c.Verdict, c.Margin, fmt.Sprintf("%s: %s", c.Target, spaced(c.Resource)), Quantity(c.Value, c.Unit), c.limit())
+		add(c.Verdict, c.Margin, fmt.Sprintf("%s: %s", c.Target, spaced(c.Resource)),
+			Quantity(c.Value, c.Unit), c.limit())
 	}
-	slices.SortStableFunc(rows, func(a, b judgedRow) int { return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(a.margin, b.margin)) })
+	slices.SortStableFunc(rows, func(a, b judgedRow) int {
+		return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(a.margin, b.margin))
+	})
 	for _, r := range rows[:min(tightestRows, len(rows))] {
 		t.Rows = append(t.Rows, r.cells)
 	}

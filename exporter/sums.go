@@ -23,13 +23,14 @@ const maxSumsBytes = MaxJSONBytes / 2
 // SumsInfo is what the judged rows of the accuracy are made of, sequence by sequence of the
 // sign-off recordings: with it [Compare] compares two handoffs pair by pair.
 type SumsInfo struct {
-	LeftOut    bool      `json:"left_out"` // they would take too much; all lists are empty
-	Sequences  []string  `json:"sequences"`
-	Scenarios  []string  `json:"scenarios"`
-	ScenarioOf []int     `json:"scenario_of"` // index in Scenarios of every sequence
-	Steps      []int     `json:"steps"`       // of every sequence that count
-	Recorded   []string  `json:"recorded"`    // SHA-256 of the outputs of every sequence, the first eight bytes
-	Rows       []SumsRow `json:"rows"`
+	LeftOut    bool     `json:"left_out"` // they would take too much; all lists are empty
+	Sequences  []string `json:"sequences"`
+	Scenarios  []string `json:"scenarios"`
+	ScenarioOf []int    `json:"scenario_of"` // index in Scenarios of every sequence
+	Steps      []int    `json:"steps"`       // of every sequence that count
+	// SHA-256 of the outputs of every sequence, the first eight bytes
+	Recorded []string  `json:"recorded"`
+	Rows     []SumsRow `json:"rows"`
 }
 
 // SumsRow has the sums of one metric of one output everywhere or in one region, see [dataset.Sums].
@@ -58,8 +59,9 @@ func (s *Signoff) addSums(r *budget.Result) {
 		s.Sums.Recorded = append(s.Sums.Recorded, recordedHash(sequence, r.Inputs.Float.Outputs))
 	}
 	for _, row := range r.Sums {
-		s.Sums.Rows = append(s.Sums.Rows, SumsRow{row.Output, row.Region, row.Where, string(row.Metric),
-			row.Fixed.Steps, row.Float.Parts, row.Fixed.Parts, row.Fixed.Whole})
+		s.Sums.Rows = append(s.Sums.Rows,
+			SumsRow{row.Output, row.Region, row.Where, string(row.Metric),
+				row.Fixed.Steps, row.Float.Parts, row.Fixed.Parts, row.Fixed.Whole})
 	}
 	// What is no number is an error of the whole signoff.json.
 	if text, err := json.Marshal(s.Sums); err == nil && len(text) > maxSumsBytes {
@@ -78,7 +80,9 @@ func recordedHash(s *dataset.Sequence, outputs []dataset.Output) string {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortFunc(order, func(a, b int) int { return strings.Compare(outputs[a].Name, outputs[b].Name) })
+	slices.SortFunc(order, func(a, b int) int {
+		return strings.Compare(outputs[a].Name, outputs[b].Name)
+	})
 	hash := sha256.New()
 	var word [8]byte
 	for step := range s.Steps {
@@ -90,8 +94,8 @@ func recordedHash(s *dataset.Sequence, outputs []dataset.Output) string {
 	return hex.EncodeToString(hash.Sum(nil)[:8])
 }
 
-// inOrderOf has the same sums with the sequences in the order, and under the names, of others of the
-// same recorded outputs; nil where these are not the same.
+// inOrderOf has the same sums with the sequences in the order, and under the names, of others of
+// the same recorded outputs; nil where these are not the same.
 func (s *SumsInfo) inOrderOf(other *SumsInfo) *SumsInfo {
 	if s == nil || other == nil || len(s.Recorded) == 0 || len(s.Recorded) != len(other.Recorded) ||
 		len(s.Recorded) != len(s.ScenarioOf) || len(s.Recorded) != len(s.Steps) {
@@ -106,20 +110,23 @@ func (s *SumsInfo) inOrderOf(other *SumsInfo) *SumsInfo {
 		}
 		taken[from[i]] = true
 	}
-	ordered := &SumsInfo{Sequences: other.Sequences, Scenarios: other.Scenarios, Recorded: other.Recorded,
-		Steps: permuted(s.Steps, from)}
+	ordered := &SumsInfo{Sequences: other.Sequences, Scenarios: other.Scenarios,
+		Recorded: other.Recorded,
+		Steps:    permuted(s.Steps, from)}
 	for _, scenario := range permuted(s.ScenarioOf, from) {
 		if scenario < 0 || scenario >= len(s.Scenarios) {
 			return nil
 		}
-		ordered.ScenarioOf = append(ordered.ScenarioOf, slices.Index(other.Scenarios, s.Scenarios[scenario]))
+		ordered.ScenarioOf = append(ordered.ScenarioOf,
+			slices.Index(other.Scenarios, s.Scenarios[scenario]))
 	}
 	for _, r := range s.Rows {
 		if len(r.Steps) != len(from) || len(r.Float) != len(from) || len(r.Fixed) != len(from) ||
 			len(r.Whole) != 0 && len(r.Whole) != len(from) {
 			return nil
 		}
-		r.Steps, r.Float, r.Fixed = permuted(r.Steps, from), permuted(r.Float, from), permuted(r.Fixed, from)
+		r.Steps, r.Float, r.Fixed = permuted(r.Steps, from), permuted(r.Float, from),
+			permuted(r.Fixed, from)
 		if len(r.Whole) > 0 {
 			r.Whole = permuted(r.Whole, from)
 		}

@@ -51,7 +51,8 @@ func (s *Signoff) AccuracyTables() []Table {
 	}
 	for _, l := range s.Loss {
 		// Explained shares are judged over all recordings alone.
-		if l.Verdict == "" && (!judged[[2]string{l.Output, l.Metric}] || l.Metric == string(dataset.Explained)) {
+		if l.Verdict == "" &&
+			(!judged[[2]string{l.Output, l.Metric}] || l.Metric == string(dataset.Explained)) {
 			continue
 		}
 		subject := [2]string{l.Output, l.metricAndUnit()}
@@ -65,7 +66,8 @@ func (s *Signoff) AccuracyTables() []Table {
 				Head: head, Numbers: 1, Words: 1})
 		}
 		tables[at].Rows = append(tables[at].Rows,
-			slices.Concat([]string{l.place()}, s.lossCells(&l), []string{cmp.Or(ShortVerdict(l.Verdict), "off")}))
+			slices.Concat([]string{l.place()}, s.lossCells(&l),
+				[]string{cmp.Or(ShortVerdict(l.Verdict), "off")}))
 	}
 	return tables
 }
@@ -141,7 +143,8 @@ func (l *LossRow) upTo() string {
 		return "" // a maximum is judged as it is
 	case l.Metric == string(dataset.Explained):
 		return percent(l.FixedLow) // the end that is further from the tolerance
-	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil && l.FixedHigh != nil && -*l.FixedLow > *l.FixedHigh:
+	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil &&
+		l.FixedHigh != nil && -*l.FixedLow > *l.FixedHigh:
 		return Significant(*l.FixedLow) // the end that is further from 0
 	case l.ToleranceOn == "fixed":
 		return optional(l.FixedHigh, Significant)
@@ -187,25 +190,32 @@ func (s *Signoff) WidthTable() Table {
 
 // WiderTable has a row per wider word, when a tolerance is broken.
 func (s *Signoff) WiderTable() Table {
-	return widthTable("What a wider word would give, each by itself, on selection recordings", "costs", -1, s.Wider)
+	return widthTable("What a wider word would give, each by itself, on selection recordings",
+		"costs", -1, s.Wider)
 }
 
 func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
-	t := Table{Title: title, Head: []string{"what", "word", "outcome", bytes, "may reach", "limit", "tightest row"}, Numbers: 3, Words: 1}
+	t := Table{Title: title, Head: []string{"what", "word", "outcome", bytes, "may reach", "limit",
+		"tightest row"}, Numbers: 3, Words: 1}
 	for _, w := range rows {
 		outcome := "left"
 		if w.Taken {
 			outcome = "taken"
 		}
 		show := w.Row.shownAs(w.On)
-		t.Rows = append(t.Rows, []string{w.What, fmt.Sprintf("int%d", w.Bits), outcome, Quantity(float64(sign*w.Saved), "B"), optional(w.MayReach, show), show(w.Tolerance), w.Tightest})
+		t.Rows = append(t.Rows,
+			[]string{w.What, fmt.Sprintf("int%d", w.Bits), outcome,
+				Quantity(float64(sign*w.Saved), "B"), optional(w.MayReach, show), show(w.Tolerance),
+				w.Tightest})
 	}
 	return t
 }
 
 // ForcedTable has a row per unit that needs a wide word.
 func (s *Signoff) ForcedTable() Table {
-	t := Table{Title: "Who needs the wide words: the fewest with which all others could be narrower, on selection recordings", Head: []string{"what", "word", "refused", "who", "share of error", "memory", "stalled"}, Numbers: 4}
+	t := Table{Title: "Who needs the wide words: the fewest with which all others could be " +
+		"narrower, on selection recordings", Head: []string{"what", "word", "refused", "who",
+		"share of error", "memory", "stalled"}, Numbers: 4}
 	for _, f := range s.Forced {
 		for _, u := range f.Units {
 			memory, stalled := "", ""
@@ -215,7 +225,10 @@ func (s *Signoff) ForcedTable() Table {
 			if u.Stalled > 0 {
 				stalled = fmt.Sprintf("%d of %d", u.Stalled, u.Steps)
 			}
-			t.Rows = append(t.Rows, []string{f.What, fmt.Sprintf("int%d", f.Bits), fmt.Sprintf("int%d", f.Refused), strings.TrimSuffix(f.Of, "s") + " " + u.Name, wholePercent(&u.Share), memory, stalled})
+			t.Rows = append(t.Rows,
+				[]string{f.What, fmt.Sprintf("int%d", f.Bits), fmt.Sprintf("int%d", f.Refused),
+					strings.TrimSuffix(f.Of, "s") + " " + u.Name, wholePercent(&u.Share), memory,
+					stalled})
 		}
 	}
 	return t
@@ -223,14 +236,17 @@ func (s *Signoff) ForcedTable() Table {
 
 // RoundingTable compares the ways of rounding for the chosen words.
 func (s *Signoff) RoundingTable() Table {
-	t := Table{Title: "Rounding of the weights, on selection recordings that it was not calibrated on", Head: []string{"rounding", "outcome", "distance", "may reach", "limit", "tightest row"}, Numbers: 2, Words: 1}
+	t := Table{Title: "Rounding of the weights, on selection recordings that it was not " +
+		"calibrated on", Head: []string{"rounding", "outcome", "distance", "may reach", "limit",
+		"tightest row"}, Numbers: 2, Words: 1}
 	for _, r := range s.Rounding {
 		outcome := "left"
 		if r.Taken {
 			outcome = "taken"
 		}
 		show := r.Row.shownAs(r.On)
-		t.Rows = append(t.Rows, []string{r.Rounding, outcome, percent(r.Distance), optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
+		t.Rows = append(t.Rows, []string{r.Rounding, outcome, percent(r.Distance),
+			optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
 	}
 	return t
 }
@@ -251,7 +267,10 @@ func (n *RowName) shownAs(on string) func(float64) string {
 
 // FormatTable has a row per tensor.
 func (s *Signoff) FormatTable() Table {
-	t := Table{Title: "Number formats and proven accumulator bounds", Head: []string{"layer", "tensor", "word", "fraction bits", "largest accumulator", "limit"}, Numbers: 3}
+	t := Table{Title: "Number formats and proven accumulator bounds",
+		Head: []string{"layer", "tensor", "word", "fraction bits", "largest accumulator",
+			"limit"},
+		Numbers: 3}
 	for _, f := range s.Formats {
 		bits := ""
 		if len(f.FractionBits) > 0 {
@@ -261,7 +280,8 @@ func (s *Signoff) FormatTable() Table {
 				bits = fmt.Sprintf("%d to %d, by row", low, high)
 			}
 		}
-		t.Rows = append(t.Rows, []string{f.Layer, f.Tensor, fmt.Sprintf("int%d", f.WordBits), bits, strconv.FormatInt(f.Bound, 10), strconv.FormatInt(f.Limit, 10)})
+		t.Rows = append(t.Rows, []string{f.Layer, f.Tensor, fmt.Sprintf("int%d", f.WordBits), bits,
+			strconv.FormatInt(f.Bound, 10), strconv.FormatInt(f.Limit, 10)})
 	}
 	return t
 }
@@ -294,12 +314,16 @@ func (s *Signoff) Summary() []string {
 	}
 	lines = append(lines,
 		fmt.Sprintf("Network: %s.", n.Kept),
-		fmt.Sprintf("Kept: %d of %d features, %d of %d units.", n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits),
-		fmt.Sprintf("Formats: %s, features int16 with %d fraction bits.", n.Formats, n.InputFraction),
+		fmt.Sprintf("Kept: %d of %d features, %d of %d units.", n.Features, n.TrainedFeatures,
+			n.Units, n.TrainedUnits),
+		fmt.Sprintf("Formats: %s, features int16 with %d fraction bits.", n.Formats,
+			n.InputFraction),
 	)
 	for _, r := range s.Recorded {
 		name := map[string]string{"selection": "Selection", "signoff": "Sign-off"}[r.Use]
-		lines = append(lines, fmt.Sprintf("%s recordings: %s, %s steps, %s.", name, plural(r.Sequences, "sequence"), grouped(float64(r.Steps)), plural(r.Scenarios, "scenario")))
+		lines = append(lines,
+			fmt.Sprintf("%s recordings: %s, %s steps, %s.", name, plural(r.Sequences, "sequence"),
+				grouped(float64(r.Steps)), plural(r.Scenarios, "scenario")))
 	}
 	lines = append(lines, s.startLines()...)
 	lines = append(lines, s.recoveryLines()...)
@@ -314,7 +338,8 @@ func (s *Signoff) Summary() []string {
 		if len(s.Dropped.Units) > 1 {
 			layer = fmt.Sprintf(" of layer %d", l)
 		}
-		lines = append(lines, fmt.Sprintf("Units cut%s: %s (as trained, from 0).", layer, joinInts(units)))
+		lines = append(lines,
+			fmt.Sprintf("Units cut%s: %s (as trained, from 0).", layer, joinInts(units)))
 	}
 	if len(s.Dropped.FrontEnds) > 0 {
 		freed := dataset.ListNames(s.Dropped.FrontEnds)

@@ -152,13 +152,15 @@ func tracks(r *budget.Result, parts []squared) []Track {
 // newTrack is the picture of a sequence.
 func newTrack(r *budget.Result, s *dataset.Sequence, scale []float64) Track {
 	v := signalsOf(r, s)
-	t := Track{Sequence: s.Name, Scenario: s.Scenario, Steps: s.Steps, Every: (s.Steps + trackPoints - 1) / trackPoints}
+	t := Track{Sequence: s.Name, Scenario: s.Scenario, Steps: s.Steps,
+		Every: (s.Steps + trackPoints - 1) / trackPoints}
 	t.At = v.thin(t.Every, scale)
 	in := r.Inputs
 	for o := range v.outputs {
 		row := TrackOutput{Output: in.Float.Outputs[o].Name, Unit: in.Float.Outputs[o].Unit}
 		if in.Float.Classes {
-			row.Output, row.Unit, row.Classes = in.Job.Outputs.Column, "", dataset.OutputNames(in.Float.Outputs)
+			row.Output, row.Unit, row.Classes = in.Job.Outputs.Column, "",
+				dataset.OutputNames(in.Float.Outputs)
 		}
 		for _, step := range t.At {
 			i := step*v.outputs + o

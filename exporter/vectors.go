@@ -16,8 +16,9 @@ type VectorStep struct {
 }
 
 const (
-	segmentSteps   = 24 // steps of one run of vectors
-	extremeWindows = 2  // recorded windows around the largest input of either sign, and around the largest output
+	segmentSteps = 24 // steps of one run of vectors
+	// recorded windows around the largest input of either sign, and around the largest output
+	extremeWindows = 2
 )
 
 // Vectors picks recorded steps for the self-test: the start of the first
@@ -127,21 +128,26 @@ func limits(features int) [][]int32 {
 // vectorsHeader is NAME_vectors.h.
 func (h *Handoff) vectorsHeader(rom string) string {
 	var b strings.Builder
-	b.WriteString(h.banner("recorded steps for the self-test; the last ones are inputs at the ends of their range"))
-	b.WriteString("#ifndef NET_VECTORS_H\n#define NET_VECTORS_H\n\n#include \"net.h\"\n\n" + rom + "#define NET_VECTORS_ID 0x@ID@UL\n")
+	b.WriteString(h.banner("recorded steps for the self-test; the last ones are inputs at the " +
+		"ends of their range"))
+	b.WriteString("#ifndef NET_VECTORS_H\n#define NET_VECTORS_H\n\n#include \"net.h\"\n\n" + rom +
+		"#define NET_VECTORS_ID 0x@ID@UL\n")
 	fmt.Fprintf(&b, "#define NET_VECTOR_STEPS %dU\n\n", len(h.Vectors))
-	b.WriteString("/* 1: the state is reset before this step. */\nstatic const uint8_t net_vector_reset[NET_VECTOR_STEPS] NET_ROM = {\n")
+	b.WriteString("/* 1: the state is reset before this step. */\nstatic const uint8_t " +
+		"net_vector_reset[NET_VECTOR_STEPS] NET_ROM = {\n")
 	list(&b, len(h.Vectors), 24, func(i int) string {
 		if h.Vectors[i].Reset {
 			return "1"
 		}
 		return "0"
 	})
-	b.WriteString("};\n\nstatic const int16_t net_vector_x[NET_VECTOR_STEPS][NET_N_FEATURES] NET_ROM = {\n")
+	b.WriteString("};\n\nstatic const int16_t net_vector_x[NET_VECTOR_STEPS][NET_N_FEATURES] " +
+		"NET_ROM = {\n")
 	for _, v := range h.Vectors {
 		b.WriteString("    { " + join(v.X) + " },\n")
 	}
-	b.WriteString("};\n\nstatic const int32_t net_vector_y[NET_VECTOR_STEPS][NET_N_OUTPUTS] NET_ROM = {\n")
+	b.WriteString("};\n\nstatic const int32_t net_vector_y[NET_VECTOR_STEPS][NET_N_OUTPUTS] " +
+		"NET_ROM = {\n")
 	for _, v := range h.Vectors {
 		b.WriteString("    { " + join(v.Y) + " },\n")
 	}

@@ -17,8 +17,9 @@ import (
 
 const signoffFile = "signoff.json"
 
-// MaxJSONBytes is the largest signoff.json, manifest.json or NAME_network.json that is read. The first two have some
-// hundred kilobytes, the last has five bytes per weight; a list of empty records takes 200 times its size in memory.
+// MaxJSONBytes is the largest signoff.json, manifest.json or NAME_network.json that is read. The
+// first two have some hundred kilobytes, the last has five bytes per weight; a list of empty
+// records takes 200 times its size in memory.
 const MaxJSONBytes = 8 << 20
 
 // maxFolderBytes bounds what is read of a whole handoff, which has a few megabytes.
@@ -62,7 +63,9 @@ func (v *Verification) Add(c Check) {
 		c.Findings = []Finding{}
 	}
 	v.Checks = append(v.Checks, c)
-	v.Verified = !slices.ContainsFunc(v.Checks, func(c Check) bool { return len(c.Findings) > 0 || c.Skipped && !c.spared })
+	v.Verified = !slices.ContainsFunc(v.Checks, func(c Check) bool {
+		return len(c.Findings) > 0 || c.Skipped && !c.spared
+	})
 }
 
 // Found tells whether a check found anything. Without, what is not verified could not be checked.
@@ -79,7 +82,8 @@ func (v *Verification) ByHand() []string { return v.manifest.ByHand }
 // Measured tells whether the sign-off has figures that were measured when the handoff was made.
 func (v *Verification) Measured() bool { return v.measured }
 
-// Emitted tells whether the C and the build files are exactly what this kerf writes for the network.
+// Emitted tells whether the C and the build files are exactly what this kerf writes for the
+// network.
 func (v *Verification) Emitted() bool { return v.emitted }
 
 // Readable tells whether the manifest could be read, so that it can be compared with a job.
@@ -107,9 +111,13 @@ func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) 
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		if aside := whole.Aside(dir); aside != "" {
-			return nil, nil, &FolderError{dir, "the folder was being replaced when kerf was stopped; what stood there is in " + aside, "rename it, or make the handoff again: that puts it back first"}
+			return nil, nil,
+				&FolderError{dir, "the folder was being replaced when kerf was stopped; what " +
+					"stood there is in " + aside, "rename it, or make the handoff again: that " +
+					"puts it back first"}
 		}
-		return nil, nil, &FolderError{dir, "the folder cannot be read: " + reasonOf(err).Error(), "give a handoff folder, as kerf plan writes it"}
+		return nil, nil, &FolderError{dir, "the folder cannot be read: " + reasonOf(err).Error(),
+			"give a handoff folder, as kerf plan writes it"}
 	}
 	files = map[string][]byte{}
 	left := int64(maxFolderBytes)
@@ -130,8 +138,12 @@ func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) 
 		files[e.Name()] = content
 		left -= int64(len(content))
 	}
-	if !slices.ContainsFunc(entries, func(e os.DirEntry) bool { return e.Name() == ManifestFile || e.Name() == signoffFile }) {
-		return nil, nil, &FolderError{dir, "the folder holds no handoff: there is neither manifest.json nor signoff.json", "give a handoff folder, as kerf plan writes it"}
+	if !slices.ContainsFunc(entries, func(e os.DirEntry) bool {
+		return e.Name() == ManifestFile || e.Name() == signoffFile
+	}) {
+		return nil, nil,
+			&FolderError{dir, "the folder holds no handoff: there is neither manifest.json nor " +
+				"signoff.json", "give a handoff folder, as kerf plan writes it"}
 	}
 	return files, odd, nil
 }
@@ -163,7 +175,8 @@ func (v *Verification) checkFiles(odd []Finding) {
 			case !there:
 				found(out.File, "is missing")
 			case sha(content) != out.SHA256:
-				found(out.File, "was changed: SHA-256 %.16s..., the manifest has %.16s...", sha(content), out.SHA256)
+				found(out.File, "was changed: SHA-256 %.16s..., the manifest has %.16s...",
+					sha(content), out.SHA256)
 			}
 		}
 		for _, name := range slices.Sorted(maps.Keys(v.files)) {
@@ -178,7 +191,8 @@ func (v *Verification) checkFiles(odd []Finding) {
 
 // checkReports renders the sign-off anew and compares it with the manifest.
 func (v *Verification) checkReports(version string) *Signoff {
-	c := Check{What: "reports", Detail: "Markdown, CSV and HTML follow from signoff.json, the manifest agrees"}
+	c := Check{What: "reports", Detail: "Markdown, CSV and HTML follow from signoff.json, the " +
+		"manifest agrees"}
 	defer func() { v.Add(c) }()
 	s, err := readSignoff(v.files[signoffFile])
 	if err != nil {
@@ -187,8 +201,11 @@ func (v *Verification) checkReports(version string) *Signoff {
 	}
 	v.measured = len(s.Measured) > 0
 	v.Name, v.Kerf, v.Verdict = s.Name, s.Kerf, s.Verdict // also where the manifest cannot be read
-	if m := v.manifest; m != nil && (m.Kerf != s.Kerf || m.Job != s.Name || m.Verdict != s.Verdict || !slices.Equal(m.Inputs, s.Inputs)) {
-		c.Findings = append(c.Findings, Finding{ManifestFile, "names another kerf, job, verdict or other inputs than signoff.json"})
+	if m := v.manifest; m != nil &&
+		(m.Kerf != s.Kerf || m.Job != s.Name || m.Verdict != s.Verdict ||
+			!slices.Equal(m.Inputs, s.Inputs)) {
+		c.Findings = append(c.Findings, Finding{ManifestFile, "names another kerf, job, verdict " +
+			"or other inputs than signoff.json"})
 	}
 	if s.Kerf != version {
 		c.Skipped, c.Detail = true, fmt.Sprintf("made by kerf %s, this is %s", s.Kerf, version)
@@ -203,7 +220,8 @@ func (v *Verification) checkReports(version string) *Signoff {
 	return s
 }
 
-// differing compares files with what they should be. One that is missing is found here only where the manifest does not name it.
+// differing compares files with what they should be. One that is missing is found here only where
+// the manifest does not name it.
 func (v *Verification) differing(want map[string][]byte, problem string) []Finding {
 	var all []Finding
 	for _, name := range slices.Sorted(maps.Keys(want)) {
@@ -223,8 +241,10 @@ func (v *Verification) differing(want map[string][]byte, problem string) []Findi
 func (v *Verification) foreign() []Finding {
 	var all []Finding
 	for _, name := range slices.Sorted(maps.Keys(v.files)) {
-		if name != ManifestFile && !slices.Contains(v.expected, name) && v.manifest != nil && v.manifest.names(name) {
-			all = append(all, Finding{name, "is named by the manifest, but kerf writes no such file"})
+		if name != ManifestFile && !slices.Contains(v.expected, name) && v.manifest != nil &&
+			v.manifest.names(name) {
+			all = append(all,
+				Finding{name, "is named by the manifest, but kerf writes no such file"})
 		}
 	}
 	return all
@@ -259,13 +279,15 @@ func (v *Verification) checkNetwork(s *Signoff, version string) {
 	for _, m := range h.Net.Matrices() {
 		rows += m.Rows
 	}
-	c.Detail = fmt.Sprintf("the accumulators of %s cannot overflow, formats as in signoff.json", plural(rows, "row"))
+	c.Detail = fmt.Sprintf("the accumulators of %s cannot overflow, formats as in signoff.json",
+		plural(rows, "row"))
 	if err := sameNetwork(h, s); err != nil {
 		c.Findings = []Finding{{signoffFile, err.Error()}}
 	}
 	v.Add(c)
 
-	c = Check{What: "C", Detail: "header, source, weights, vectors, self-test, board and build files follow from " + file + " and signoff.json"}
+	c = Check{What: "C", Detail: "header, source, weights, vectors, self-test, board and build " +
+		"files follow from " + file + " and signoff.json"}
 	if s.Kerf != version {
 		c.Skipped, c.Detail = true, fmt.Sprintf("made by kerf %s, this is %s", s.Kerf, version)
 	} else if files, err := v.emittedAgain(h, s); err != nil {
@@ -277,14 +299,16 @@ func (v *Verification) checkNetwork(s *Signoff, version string) {
 	}
 	v.Add(c)
 
-	v.Add(Check{What: "self-test in Go", Detail: plural(len(h.Vectors), "step") + ", every integer", Findings: replayed(h, file)})
+	v.Add(Check{What: "self-test in Go", Detail: plural(len(h.Vectors), "step") + ", every integer",
+		Findings: replayed(h, file)})
 }
 
 // emittedAgain are the C, the build files and the network file, as kerf writes them.
 func (v *Verification) emittedAgain(h *Handoff, s *Signoff) (map[string][]byte, error) {
 	for _, t := range s.Build {
 		if !targets.AreCoreFlags(t.Core) || !targets.AreOptimisationFlags(t.Optimise) {
-			return nil, fmt.Errorf("gives target %s compiler options that no profile can have", Visible(t.Name))
+			return nil, fmt.Errorf("gives target %s compiler options that no profile can have",
+				Visible(t.Name))
 		}
 	}
 	files, err := h.CFiles()
@@ -308,7 +332,9 @@ func (v *Verification) handoff(s *Signoff) (*Handoff, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &Handoff{Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256, VerdictLine: s.headLine(), Fits: s.Verdict == budget.Fits, SettleSteps: s.settleSteps(), Period: f.Period, Description: s.Network.Kept, KeptUnits: s.Kept.Units}
+	h := &Handoff{Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256,
+		VerdictLine: s.headLine(), Fits: s.Verdict == budget.Fits, SettleSteps: s.settleSteps(),
+		Period: f.Period, Description: s.Network.Kept, KeptUnits: s.Kept.Units}
 	if h.Net, err = f.network(); err != nil {
 		return nil, err
 	}
@@ -325,7 +351,9 @@ func sameNetwork(h *Handoff, s *Signoff) error {
 	if !slices.Equal(names, s.Kept.Features) {
 		return fmt.Errorf("keeps other features than the network has")
 	}
-	if !slices.EqualFunc(h.Net.Layers, s.Kept.Units, func(l *quant.Layer, kept []int) bool { return l.Units == len(kept) }) {
+	if !slices.EqualFunc(h.Net.Layers, s.Kept.Units, func(l *quant.Layer, kept []int) bool {
+		return l.Units == len(kept)
+	}) {
 		return fmt.Errorf("keeps another number of units than the network has")
 	}
 	matrices := h.Net.Matrices()
@@ -334,10 +362,14 @@ func sameNetwork(h *Handoff, s *Signoff) error {
 	}
 	for i, m := range matrices {
 		f := s.Formats[i]
-		// An offset that is added behind the sum enters the bound before it is rounded: one more at most.
+		// An offset that is added behind the sum enters the bound before it is rounded: one more at
+		// most.
 		bound := maxBound(m)
-		if f.Layer+"."+f.Tensor != m.Name || f.WordBits != m.WordBits || !slices.Equal(f.FractionBits, m.Fraction) || f.Limit != quant.AccumulatorLimit || f.Bound < bound || f.Bound > bound+1 {
-			return fmt.Errorf("states other formats or another bound of %s than the network has", m.Name)
+		if f.Layer+"."+f.Tensor != m.Name || f.WordBits != m.WordBits ||
+			!slices.Equal(f.FractionBits, m.Fraction) || f.Limit != quant.AccumulatorLimit ||
+			f.Bound < bound || f.Bound > bound+1 {
+			return fmt.Errorf("states other formats or another bound of %s than the network has",
+				m.Name)
 		}
 	}
 	return nil
@@ -353,7 +385,8 @@ func replayed(h *Handoff, file string) []Finding {
 		}
 		h.Net.Step(state, step.X, y)
 		if !slices.Equal(y, step.Y) {
-			return []Finding{{file, fmt.Sprintf("step %d gives %v, the self-test expects %v", i, y, step.Y)}}
+			return []Finding{
+				{file, fmt.Sprintf("step %d gives %v, the self-test expects %v", i, y, step.Y)}}
 		}
 	}
 	return nil

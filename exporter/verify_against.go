@@ -24,7 +24,9 @@ func (v *Verification) CheckInputs(job string) bool {
 			path = job
 		}
 		if sum, err := shaOfFile(path); err == nil && sum != row.SHA256 {
-			c.Findings = append(c.Findings, Finding{row.File, fmt.Sprintf("is another %s file: SHA-256 %.16s..., the handoff was made from %.16s...", row.Role, sum, row.SHA256)})
+			c.Findings = append(c.Findings,
+				Finding{row.File, fmt.Sprintf("is another %s file: SHA-256 %.16s..., the "+
+					"handoff was made from %.16s...", row.Role, sum, row.SHA256)})
 		}
 	}
 	if len(c.Findings) > 0 {
@@ -34,7 +36,8 @@ func (v *Verification) CheckInputs(job string) bool {
 	return true
 }
 
-// shaOfFile reads a regular file a piece at a time: the path comes from the handoff and may lead anywhere.
+// shaOfFile reads a regular file a piece at a time: the path comes from the handoff and may lead
+// anywhere.
 func shaOfFile(path string) (string, error) {
 	file, _, err := whole.OpenRegular(path)
 	if err != nil {
@@ -55,12 +58,15 @@ func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
 	}
 	for _, row := range v.manifest.Inputs {
 		if !slices.Contains(now, row) {
-			c.Findings = append(c.Findings, Finding{row.File, fmt.Sprintf("the handoff was made from a %s file with SHA-256 %.16s..., which the job does not name", row.Role, row.SHA256)})
+			c.Findings = append(c.Findings,
+				Finding{row.File, fmt.Sprintf("the handoff was made from a %s file with SHA-256 "+
+					"%.16s..., which the job does not name", row.Role, row.SHA256)})
 		}
 	}
 	for _, row := range now {
 		if !slices.Contains(v.manifest.Inputs, row) {
-			c.Findings = append(c.Findings, Finding{row.File, "the handoff was not made from this " + row.Role + " file"})
+			c.Findings = append(c.Findings,
+				Finding{row.File, "the handoff was not made from this " + row.Role + " file"})
 		}
 	}
 	v.Add(c)
@@ -69,13 +75,17 @@ func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
 
 // CheckAgain compares the handoff with one that was made again.
 func (v *Verification) CheckAgain(again map[string][]byte) {
-	c := Check{What: "made again", Detail: plural(len(again), "file") + " from the job, byte for byte"}
+	c := Check{What: "made again", Detail: plural(len(again), "file") + " from the job, byte " +
+		"for byte"}
 	c.Findings = v.differing(again, "is not what the job gives")
 	for name := range v.files {
 		if _, there := again[name]; !there {
-			c.Findings = append(c.Findings, Finding{name, "is none of the files that the job gives"})
+			c.Findings = append(c.Findings,
+				Finding{name, "is none of the files that the job gives"})
 		}
 	}
-	slices.SortStableFunc(c.Findings, func(a, b Finding) int { return strings.Compare(a.File, b.File) })
+	slices.SortStableFunc(c.Findings, func(a, b Finding) int {
+		return strings.Compare(a.File, b.File)
+	})
 	v.Add(c)
 }

@@ -30,7 +30,8 @@ func (v *Verification) RunSelftest(ctx context.Context) error {
 	case !v.emitted:
 		c.Skipped, c.Detail = true, "not run: the C is not what this kerf emits"
 	case compiler == "":
-		c.Skipped, c.spared, c.Detail = true, true, "not run: none of the compilers "+strings.Join(hostCompilers, ", ")+" is here"
+		c.Skipped, c.spared, c.Detail = true, true,
+			"not run: none of the compilers "+strings.Join(hostCompilers, ", ")+" is here"
 	default:
 		dir, err := os.MkdirTemp("", "kerf-verify-")
 		if err != nil {
@@ -48,7 +49,8 @@ func (v *Verification) RunSelftest(ctx context.Context) error {
 }
 
 // compileAndRun works on copies of the files that were checked.
-func (v *Verification) compileAndRun(ctx context.Context, compiler, dir string) (said string, err error) {
+func (v *Verification) compileAndRun(ctx context.Context, compiler,
+	dir string) (said string, err error) {
 	for name, content := range v.files {
 		if strings.HasSuffix(name, ".c") || strings.HasSuffix(name, ".h") {
 			if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
@@ -57,10 +59,12 @@ func (v *Verification) compileAndRun(ctx context.Context, compiler, dir string) 
 		}
 	}
 	program := filepath.Join(dir, "selftest")
-	build := exec.CommandContext(ctx, compiler, "-std=c99", "-O1", v.Name+".c", v.Name+"_selftest.c", "-o", program)
+	build := exec.CommandContext(ctx, compiler, "-std=c99", "-O1", v.Name+".c",
+		v.Name+"_selftest.c", "-o", program)
 	build.Dir = dir
 	if out, err := build.CombinedOutput(); err != nil {
-		return "", fmt.Errorf("%s does not compile it: %s", filepath.Base(compiler), firstLine(out, err))
+		return "", fmt.Errorf("%s does not compile it: %s", filepath.Base(compiler),
+			firstLine(out, err))
 	}
 	out, err := exec.CommandContext(ctx, program).CombinedOutput()
 	if err != nil {

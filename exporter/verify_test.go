@@ -10,7 +10,8 @@ import (
 	"kerf/budget"
 )
 
-// A folder that is not there or holds no handoff is an error, and a folder with a part of one is looked into.
+// A folder that is not there or holds no handoff is an error, and a folder with a part of one is
+// looked into.
 func TestVerifyNeedsAHandoff(t *testing.T) {
 	empty := t.TempDir()
 	for _, dir := range []string{filepath.Join(empty, "none"), empty} {
@@ -21,7 +22,8 @@ func TestVerifyNeedsAHandoff(t *testing.T) {
 		}
 	}
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, ManifestFile), handoffOf("a")[ManifestFile], 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, ManifestFile), handoffOf("a")[ManifestFile],
+		0o644); err != nil {
 		t.Fatal(err)
 	}
 	v, err := Verify(dir, "1")
@@ -34,7 +36,8 @@ func TestVerifyNeedsAHandoff(t *testing.T) {
 			found[f.File] += f.Problem
 		}
 	}
-	if v.Verified || len(found) != 3 || found["a.c"] != "is missing" || found["a.h"] != "is missing" || found[signoffFile] != "is missing" {
+	if v.Verified || len(found) != 3 || found["a.c"] != "is missing" ||
+		found["a.h"] != "is missing" || found[signoffFile] != "is missing" {
 		t.Errorf("a manifest alone is verified: %v, found %v", v.Verified, found)
 	}
 }
@@ -51,8 +54,8 @@ func readable(t *testing.T) (*Signoff, []byte) {
 	return s, text
 }
 
-// The manifest names the same kerf, job, verdict and inputs as the sign-off; one that differs is found. A manifest that cannot be read is
-// found elsewhere.
+// The manifest names the same kerf, job, verdict and inputs as the sign-off; one that differs is
+// found. A manifest that cannot be read is found elsewhere.
 func TestManifestAgreesWithSignoff(t *testing.T) {
 	s, text := readable(t)
 	for name, change := range map[string]func(m *Manifest){
@@ -66,8 +69,10 @@ func TestManifestAgreesWithSignoff(t *testing.T) {
 		change(m)
 		v := &Verification{files: map[string][]byte{signoffFile: text}, manifest: m}
 		v.checkReports("another version")
-		if found := v.Checks[0].Findings; (len(found) != 0) != (name != "") || v.Found() != (name != "") || v.Verified {
-			t.Errorf("manifest with another %q: found %v; of another version, and verified: %v", name, found, v.Verified)
+		if found := v.Checks[0].Findings; (len(found) != 0) != (name != "") ||
+			v.Found() != (name != "") || v.Verified {
+			t.Errorf("manifest with another %q: found %v; of another version, and verified: %v",
+				name, found, v.Verified)
 		}
 	}
 	v := &Verification{files: map[string][]byte{signoffFile: text}}
@@ -85,26 +90,34 @@ func TestLoadedInputsAreThoseOfTheManifest(t *testing.T) {
 		files    []budget.InputFile
 		findings int
 	}{
-		"the same":   {[]budget.InputFile{job, model}, 0},
-		"one fewer":  {[]budget.InputFile{job}, 1},
-		"one more":   {[]budget.InputFile{job, model, {Role: "signoff", Name: "s.csv", SHA256: "3"}}, 1},
-		"another is": {[]budget.InputFile{job, retrained}, 2}, // one that is not loaded, and one that is
+		"the same":  {[]budget.InputFile{job, model}, 0},
+		"one fewer": {[]budget.InputFile{job}, 1},
+		"one more": {[]budget.InputFile{job, model,
+			{Role: "signoff", Name: "s.csv", SHA256: "3"}}, 1},
+		// one that is not loaded, and one that is
+		"another is": {[]budget.InputFile{job, retrained}, 2},
 	} {
-		v := &Verification{manifest: &Manifest{Inputs: []InputRow{{"job", "job.toml", "1"}, {"model", "m.npz", "2"}}}}
+		v := &Verification{manifest: &Manifest{Inputs: []InputRow{{"job", "job.toml", "1"},
+			{"model", "m.npz", "2"}}}}
 		same := v.CheckLoaded(&budget.Inputs{Files: c.files})
-		if want := c.findings == 0; same != want || v.Verified != want || len(v.Checks[0].Findings) != c.findings {
-			t.Errorf("%s: same %v, verified %v, found %v", name, same, v.Verified, v.Checks[0].Findings)
+		if want := c.findings == 0; same != want || v.Verified != want ||
+			len(v.Checks[0].Findings) != c.findings {
+			t.Errorf("%s: same %v, verified %v, found %v", name, same, v.Verified,
+				v.Checks[0].Findings)
 		}
 	}
 }
 
-// The self-test in C is run where the C is what kerf emits: what it says is noted, and that it fails is found. Without a place to compile in
-// there is an error.
+// The self-test in C is run where the C is what kerf emits: what it says is noted, and that it
+// fails is found. Without a place to compile in there is an error.
 func TestRunSelftest(t *testing.T) {
 	selftest := func(program string, emitted bool) *Verification {
-		return &Verification{Name: "a", emitted: emitted, files: map[string][]byte{"a.c": []byte("int answer(void);\nint answer(void) { return 42; }\n"), "a_selftest.c": []byte(program)}}
+		return &Verification{Name: "a", emitted: emitted,
+			files: map[string][]byte{"a.c": []byte("int answer(void);\nint answer(void) { " +
+				"return 42; }\n"), "a_selftest.c": []byte(program)}}
 	}
-	const passes = "int answer(void);\nint puts(const char *line);\nint main(void) { puts(\"all equal\\nmore\"); return answer() != 42; }\n"
+	const passes = "int answer(void);\nint puts(const char *line);\nint main(void) { puts(\"all " +
+		"equal\\nmore\"); return answer() != 42; }\n"
 	for name, c := range map[string]struct {
 		program  string
 		emitted  bool
@@ -121,7 +134,8 @@ func TestRunSelftest(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		if got := v.Checks[0]; got.Skipped != c.skipped || !strings.HasSuffix(got.Detail, c.detail) || len(got.Findings) != c.findings {
+		if got := v.Checks[0]; got.Skipped != c.skipped ||
+			!strings.HasSuffix(got.Detail, c.detail) || len(got.Findings) != c.findings {
 			t.Errorf("%s: %+v", name, got)
 		}
 	}
@@ -131,53 +145,86 @@ func TestRunSelftest(t *testing.T) {
 	}
 }
 
-// The verdicts of a sign-off follow from the figures beside them: a limit is kept up to its value, and a row has a verdict if it has a limit
-// or a tolerance.
+// The verdicts of a sign-off follow from the figures beside them: a limit is kept up to its value,
+// and a row has a verdict if it has a limit or a tolerance.
 func TestVerdictsFollowFromFigures(t *testing.T) {
 	flash := func(s *Signoff) *CostRow { return &s.Cost[2] } // within its limit
 	for name, c := range map[string]struct {
 		change func(s *Signoff)
 		want   string // part of the error; empty: none
 	}{
-		"as it is":              {func(*Signoff) {}, ""},
-		"at the limit":          {func(s *Signoff) { flash(s).Value = 4000 }, ""},
-		"beyond the limit":      {func(s *Signoff) { flash(s).Value = 4001 }, `has the verdict "pass", its figures give "fail"`},
-		"beyond, and so judged": {func(s *Signoff) { flash(s).Value, flash(s).Verdict, s.Verdict = 4001, budget.Fail, budget.DoesNotFit }, ""},
-		"beyond, and it fits":   {func(s *Signoff) { flash(s).Value, flash(s).Verdict = 4001, budget.Fail }, "its rows and causes give"},
-		"at the least":          {func(s *Signoff) { flash(s).Value, flash(s).AtLeast = 4000, true }, ""},
-		"below the least":       {func(s *Signoff) { flash(s).AtLeast = true }, `its figures give "fail"`},
-		"a verdict, no limit":   {func(s *Signoff) { s.Cost[3].Verdict = budget.Pass }, `its figures give ""`},
-		"a limit, no verdict":   {func(s *Signoff) { flash(s).Verdict = "" }, `its figures give "pass"`},
-		"no tolerance":          {func(s *Signoff) { s.Loss[0].Tolerance = nil }, "a verdict without a tolerance"},
-		"enough recordings":     {func(s *Signoff) { s.Loss[0].Verdict = budget.NotEnough }, `its figures give "pass"`},
-		"too few recordings":    {func(s *Signoff) { s.Loss[0].Sequences = 1 }, `its figures give "not enough recordings"`},
-		"an end that is beyond": {func(s *Signoff) { s.Loss[0].RiseHigh = value(0.06) }, `its figures give "not enough recordings"`},
-		"a rise that is beyond": {func(s *Signoff) { s.Loss[0].Rise = value(0.06) }, `its figures give "fail"`},
-		"a rise without an end": {func(s *Signoff) { s.Loss[0].RiseHigh = nil }, `its figures give "not enough recordings"`},
+		"as it is":     {func(*Signoff) {}, ""},
+		"at the limit": {func(s *Signoff) { flash(s).Value = 4000 }, ""},
+		"beyond the limit": {func(s *Signoff) {
+			flash(s).Value = 4001
+		}, `has the verdict "pass", its figures give "fail"`},
+		"beyond, and so judged": {func(s *Signoff) {
+			flash(s).Value, flash(s).Verdict, s.Verdict = 4001, budget.Fail, budget.DoesNotFit
+		}, ""},
+		"beyond, and it fits": {func(s *Signoff) {
+			flash(s).Value, flash(s).Verdict = 4001, budget.Fail
+		}, "its rows and causes give"},
+		"at the least": {func(s *Signoff) {
+			flash(s).Value, flash(s).AtLeast = 4000, true
+		}, ""},
+		"below the least": {func(s *Signoff) {
+			flash(s).AtLeast = true
+		}, `its figures give "fail"`},
+		"a verdict, no limit": {func(s *Signoff) {
+			s.Cost[3].Verdict = budget.Pass
+		}, `its figures give ""`},
+		"a limit, no verdict": {func(s *Signoff) {
+			flash(s).Verdict = ""
+		}, `its figures give "pass"`},
+		"no tolerance": {func(s *Signoff) {
+			s.Loss[0].Tolerance = nil
+		}, "a verdict without a tolerance"},
+		"enough recordings": {func(s *Signoff) {
+			s.Loss[0].Verdict = budget.NotEnough
+		}, `its figures give "pass"`},
+		"too few recordings": {func(s *Signoff) {
+			s.Loss[0].Sequences = 1
+		}, `its figures give "not enough recordings"`},
+		"an end that is beyond": {func(s *Signoff) {
+			s.Loss[0].RiseHigh = value(0.06)
+		}, `its figures give "not enough recordings"`},
+		"a rise that is beyond": {func(s *Signoff) {
+			s.Loss[0].Rise = value(0.06)
+		}, `its figures give "fail"`},
+		"a rise without an end": {func(s *Signoff) {
+			s.Loss[0].RiseHigh = nil
+		}, `its figures give "not enough recordings"`},
 		"against the network": {func(s *Signoff) {
-			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3", Text: "features.csv lines 2 and 3 seem exchanged"}}
+			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
+				Text: "features.csv lines 2 and 3 seem exchanged"}}
 		}, `its rows and causes give "does not fit"`},
 		"against it, and so judged": {func(s *Signoff) {
-			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3", Text: "features.csv lines 2 and 3 seem exchanged"}}
-			s.Verdict, s.Reason, s.Explained = budget.DoesNotFit, "features.csv lines 2 and 3 seem exchanged; see the first note", []ExplainedRow{}
+			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
+				Text: "features.csv lines 2 and 3 seem exchanged"}}
+			s.Verdict, s.Reason, s.Explained = budget.DoesNotFit,
+				"features.csv lines 2 and 3 seem exchanged; see the first note", []ExplainedRow{}
 		}, ""},
 		"against it, another reason": {func(s *Signoff) {
-			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3", Text: "features.csv lines 2 and 3 seem exchanged"}}
+			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
+				Text: "features.csv lines 2 and 3 seem exchanged"}}
 			s.Verdict, s.Reason, s.Explained = budget.DoesNotFit, "", []ExplainedRow{}
 		}, "the reason is"},
 		"against it, checked": {func(s *Signoff) {
-			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3", Text: "features.csv lines 2 and 3 seem exchanged"}}
+			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
+				Text: "features.csv lines 2 and 3 seem exchanged"}}
 			s.Checked = "measured with both"
 		}, ""},
 		"explains little": {func(s *Signoff) {
-			s.Explained = []ExplainedRow{{Output: "leakage", On: "sign-off", Scenario: "all", Given: value(0.05), GivenHigh: value(0.2)}}
+			s.Explained = []ExplainedRow{{Output: "leakage", On: "sign-off", Scenario: "all",
+				Given: value(0.05), GivenHigh: value(0.2)}}
 		}, "explains too little"},
 		"nothing independent": {func(s *Signoff) { s.Verdict = budget.NotEnough }, ""},
 	} {
 		s := smallSignoff()
 		c.change(s)
 		err := s.CheckVerdicts()
-		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
+		if c.want == "" && err != nil || c.want != "" &&
+			(err == nil || !strings.Contains(err.Error(), c.want)) {
 			t.Errorf("%s: got %v, want an error with %q", name, err, c.want)
 		}
 	}

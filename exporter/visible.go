@@ -9,8 +9,9 @@ import (
 	"kerf/dataset"
 )
 
-// Visible writes characters that a reader would not see, or that would move others, by their code, as <U+202E>. Names with such
-// characters are refused when a job is read ([dataset.NameFault]); names of files, and what errors quote from files, are not.
+// Visible writes characters that a reader would not see, or that would move others, by their code,
+// as <U+202E>. Names with such characters are refused when a job is read ([dataset.NameFault]);
+// names of files, and what errors quote from files, are not.
 func Visible(text string) string {
 	hidden := func(r rune) bool { return r == utf8.RuneError || dataset.IsHidden(r) }
 	if strings.IndexFunc(text, hidden) < 0 {
@@ -46,7 +47,8 @@ func (t Table) Visible() Table {
 	return t
 }
 
-// formulaStart are the characters with which spreadsheets let a formula begin, the wide forms included (OWASP, "CSV Injection").
+// formulaStart are the characters with which spreadsheets let a formula begin, the wide forms
+// included (OWASP, "CSV Injection").
 const formulaStart = "=+-@\t\r＝＋－＠"
 
 // textMark stands in front of a text that is no formula.
@@ -67,7 +69,8 @@ func SafeCell(text string) string {
 // isFigure recognises a number in groups of digits, maybe with a unit of letters behind a space.
 func isFigure(text string) bool {
 	words := strings.Fields(text)
-	if last := len(words) - 1; last > 0 && strings.Trim(words[last], "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ%") == "" {
+	if last := len(words) - 1; last > 0 &&
+		strings.Trim(words[last], "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ%") == "" {
 		words = words[:last]
 	}
 	_, err := strconv.ParseFloat(strings.Join(words, ""), 64)

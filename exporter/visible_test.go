@@ -7,9 +7,12 @@ import (
 
 func TestVisible(t *testing.T) {
 	for text, want := range map[string]string{
-		"": "", "supply_level": "supply_level", "°C µm Ω 压力": "°C µm Ω 压力", "two  blanks": "two  blanks",
-		"line\nbreak": "line<U+000A>break", "\x1b[31mred": "<U+001B>[31mred", "right\u202eto left": "right<U+202E>to left",
-		"zero\u200bwidth": "zero<U+200B>width", "line\u2028separator": "line<U+2028>separator", "\xff": "<U+FFFD>", "next\u0085line": "next<U+0085>line",
+		"": "", "supply_level": "supply_level", "°C µm Ω 压力": "°C µm Ω 压力",
+		"two  blanks": "two  blanks",
+		"line\nbreak": "line<U+000A>break", "\x1b[31mred": "<U+001B>[31mred",
+		"right\u202eto left": "right<U+202E>to left",
+		"zero\u200bwidth":    "zero<U+200B>width", "line\u2028separator": "line<U+2028>separator",
+		"\xff": "<U+FFFD>", "next\u0085line": "next<U+0085>line",
 	} {
 		if got := Visible(text); got != want {
 			t.Errorf("%q becomes %q, want %q", text, got, want)
@@ -20,8 +23,10 @@ func TestVisible(t *testing.T) {
 // Source of the characters: OWASP, "CSV Injection".
 func TestSafeCell(t *testing.T) {
 	for text, want := range map[string]string{
-		"": "", "level": "level", "a=b": "a=b", "-0.5 %": "-0.5 %", "+3": "+3", "-18 008": "-18 008", "-2 KiB": "-2 KiB", "-1e-07": "-1e-07",
-		"=1+1": "'=1+1", "+1+1": "'+1+1", "-1+1": "'-1+1", "-2+3+cmd|' /C calc'!A0": "'-2+3+cmd|' /C calc'!A0", "@SUM(A1)": "'@SUM(A1)",
+		"": "", "level": "level", "a=b": "a=b", "-0.5 %": "-0.5 %", "+3": "+3",
+		"-18 008": "-18 008", "-2 KiB": "-2 KiB", "-1e-07": "-1e-07",
+		"=1+1": "'=1+1", "+1+1": "'+1+1", "-1+1": "'-1+1",
+		"-2+3+cmd|' /C calc'!A0": "'-2+3+cmd|' /C calc'!A0", "@SUM(A1)": "'@SUM(A1)",
 		"=HYPERLINK(\"x\")": "'=HYPERLINK(\"x\")", "＝1": "'＝1", "\t=1": "<U+0009>=1",
 		"\r=1": "<U+000D>=1", "-": "'-", "'=1": "''=1", "'single'": "''single'", "5'": "5'",
 	} {
@@ -33,8 +38,10 @@ func TestSafeCell(t *testing.T) {
 
 func TestMarkdownText(t *testing.T) {
 	for text, want := range map[string]string{
-		"leakage L/min": "leakage L/min", "a|b": `a\|b`, "<script>": "&lt;script&gt;", "a\nb": "a&lt;U+000A&gt;b", "x_Q12": `x\_Q12`,
-		"[a](http://b)": `\[a\](http&#58;//b)`, "$x$": `\$x\$`, "@all": "&#64;all", "~~gone~~": `\~\~gone\~\~`, "![i](x)": `!\[i\](x)`, "a\\|b": `a\\\|b`,
+		"leakage L/min": "leakage L/min", "a|b": `a\|b`, "<script>": "&lt;script&gt;",
+		"a\nb": "a&lt;U+000A&gt;b", "x_Q12": `x\_Q12`,
+		"[a](http://b)": `\[a\](http&#58;//b)`, "$x$": `\$x\$`, "@all": "&#64;all",
+		"~~gone~~": `\~\~gone\~\~`, "![i](x)": `!\[i\](x)`, "a\\|b": `a\\\|b`,
 	} {
 		if got := markdownText(text); got != want {
 			t.Errorf("%q becomes %q, want %q", text, got, want)
@@ -42,13 +49,18 @@ func TestMarkdownText(t *testing.T) {
 	}
 }
 
-// A Signoff made by hand, whose texts no reader has checked, cannot leave its cells in any rendering.
+// A Signoff made by hand, whose texts no reader has checked, cannot leave its cells in any
+// rendering.
 func TestHostileTextsInEveryRendering(t *testing.T) {
 	const evil = "</script><script>alert(1)</script>\n| --- |\u202e*/\x1b[2J=1\",\r\n=2"
-	s := &Signoff{Schema: 1, Name: "leakair", Verdict: "fits", Kerf: "test", Caution: Caution, MeasuredOn: "sign-off",
-		Kept: Kept{Features: []string{evil}}, Warnings: []string{evil}, Inputs: []InputRow{{"model", evil, strings.Repeat("0", 64)}},
-		Loss: []LossRow{{Output: evil, Scenario: evil, Region: evil, Metric: "rmse", Unit: evil, Verdict: "pass"}},
-		Cost: []CostRow{{Target: evil, Resource: "flash", Part: "total", Unit: "B", Verdict: "pass"}},
+	s := &Signoff{Schema: 1, Name: "leakair", Verdict: "fits", Kerf: "test", Caution: Caution,
+		MeasuredOn: "sign-off",
+		Kept:       Kept{Features: []string{evil}}, Warnings: []string{evil},
+		Inputs: []InputRow{{"model", evil, strings.Repeat("0", 64)}},
+		Loss: []LossRow{{Output: evil, Scenario: evil, Region: evil, Metric: "rmse", Unit: evil,
+			Verdict: "pass"}},
+		Cost: []CostRow{{Target: evil, Resource: "flash", Part: "total", Unit: "B",
+			Verdict: "pass"}},
 	}
 	html, err := s.HTML()
 	if err != nil {
@@ -58,7 +70,8 @@ func TestHostileTextsInEveryRendering(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, text := range map[string]string{"HTML": string(html), "Markdown": string(s.Markdown()), "CSV": string(table)} {
+	for name, text := range map[string]string{"HTML": string(html),
+		"Markdown": string(s.Markdown()), "CSV": string(table)} {
 		for _, bad := range []string{"\u202e", "\x1b", "\r"} {
 			if strings.Contains(text, bad) {
 				t.Errorf("%s holds %q", name, bad)

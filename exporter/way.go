@@ -117,7 +117,8 @@ func (h *Handoff) rowCode(layers string) (string, error) {
 	for i, w := range ways {
 		b.WriteString(w.condition + "\n")
 		for _, d := range own[i] {
-			writeGuarded(&b, "", d.text, !slices.Contains(shared, d.file) && need[d.file+d.name] != 0)
+			writeGuarded(&b, "", d.text, !slices.Contains(shared, d.file) &&
+				need[d.file+d.name] != 0)
 		}
 		b.WriteString(bodies[i])
 	}

@@ -43,7 +43,8 @@ func (h *Handoff) rowNames(m *quant.Matrix) func(int) string {
 		if m == l.Input || m == l.Recurrent {
 			return func(r int) string {
 				unit := r % l.Units
-				return fmt.Sprintf("%s, unit %d (trained: %d)", gateNames[l.Kind][r/l.Units], unit, h.KeptUnits[i][unit])
+				return fmt.Sprintf("%s, unit %d (trained: %d)", gateNames[l.Kind][r/l.Units], unit,
+					h.KeptUnits[i][unit])
 			}
 		}
 	}
@@ -62,7 +63,8 @@ func (h *Handoff) outputConstants(b *strings.Builder, d *quant.DenseLayer, prefi
 		if len(c.values) == 0 {
 			continue
 		}
-		fmt.Fprintf(b, "\n/* %s of every output. */\nstatic const int32_t net_%s%s[%d] NET_ROM = {\n", c.name, prefix, c.name, len(c.values))
+		fmt.Fprintf(b, "\n/* %s of every output. */\nstatic const int32_t net_%s%s[%d] "+
+			"NET_ROM = {\n", c.name, prefix, c.name, len(c.values))
 		list(b, len(c.values), 8, func(o int) string { return fmt.Sprint(c.values[o]) })
 		b.WriteString("};\n")
 	}
@@ -71,8 +73,10 @@ func (h *Handoff) outputConstants(b *strings.Builder, d *quant.DenseLayer, prefi
 func (h *Handoff) table(b *strings.Builder) {
 	table := quant.TanhTable()
 	table = append(table, table[len(table)-1]) // v = -32768 reads one node beyond the last
-	fmt.Fprintf(b, "\n/* tanh(i/32) for i = 0..%d, 15 fraction bits; inner nodes are raised by half the gap of the\n", len(table)-1)
-	fmt.Fprintf(b, " * chords beside them. Error over all int16 arguments at most: tanh %.1e, logistic %.1e. */\n", quant.WorstTanhError, quant.WorstLogisticError)
+	fmt.Fprintf(b, "\n/* tanh(i/32) for i = 0..%d, 15 fraction bits; inner nodes are raised by "+
+		"half the gap of the\n", len(table)-1)
+	fmt.Fprintf(b, " * chords beside them. Error over all int16 arguments at most: tanh %.1e, "+
+		"logistic %.1e. */\n", quant.WorstTanhError, quant.WorstLogisticError)
 	fmt.Fprintf(b, "static const int16_t net_tanh_table[%d] NET_ROM = {\n", len(table))
 	list(b, len(table), 12, func(i int) string { return fmt.Sprint(table[i]) })
 	b.WriteString("};\n")
@@ -83,11 +87,20 @@ func (h *Handoff) floatConstants(b *strings.Builder) {
 	net := h.Net
 	b.WriteString("\n#ifdef NET_WITH_FLOAT\n/* x = (physical - mean) * factor, rounded. */\n")
 	fmt.Fprintf(b, "static const float net_mean[%d] NET_ROM = {\n", len(net.Features))
-	list(b, len(net.Features), 6, func(i int) string { mean, _ := net.EncodeConstants(i); return cFloat(mean) })
+	list(b, len(net.Features), 6, func(i int) string {
+		mean, _ := net.EncodeConstants(i)
+		return cFloat(mean)
+	})
 	fmt.Fprintf(b, "};\nstatic const float net_factor[%d] NET_ROM = {\n", len(net.Features))
-	list(b, len(net.Features), 6, func(i int) string { _, factor := net.EncodeConstants(i); return cFloat(factor) })
-	fmt.Fprintf(b, "};\n/* physical = y * step: 2^-fraction bits. */\nstatic const float net_step_of_y[%d] NET_ROM = {\n", len(net.Outputs))
-	list(b, len(net.Outputs), 6, func(o int) string { return cFloat(float32(math.Ldexp(1, -net.OutputFraction(o)))) })
+	list(b, len(net.Features), 6, func(i int) string {
+		_, factor := net.EncodeConstants(i)
+		return cFloat(factor)
+	})
+	fmt.Fprintf(b, "};\n/* physical = y * step: 2^-fraction bits. */\nstatic const float "+
+		"net_step_of_y[%d] NET_ROM = {\n", len(net.Outputs))
+	list(b, len(net.Outputs), 6, func(o int) string {
+		return cFloat(float32(math.Ldexp(1, -net.OutputFraction(o))))
+	})
 	b.WriteString("};\n#endif\n")
 }
 

@@ -17,7 +17,8 @@ const (
 	Logistic                   // 1/(1+exp(-x))
 )
 
-var activationTexts = [...]string{Identity: "identity", ReLU: "ReLU", Tanh: "tanh", Logistic: "logistic"}
+var activationTexts = [...]string{Identity: "identity", ReLU: "ReLU", Tanh: "tanh",
+	Logistic: "logistic"}
 
 func (a Activation) known() bool { return a >= 0 && int(a) < len(activationTexts) }
 

@@ -10,7 +10,8 @@ func BenchmarkStep(b *testing.B) {
 	const inputs, units, outputs, steps = 19, 24, 2, 64
 	for _, kind := range everyKind {
 		b.Run(kind.String(), func(b *testing.B) {
-			n := randomNetwork(1, inputs, []layerSize{{kind, units}}, []denseSize{{Identity, outputs}})
+			n := randomNetwork(1, inputs, []layerSize{{kind, units}},
+				[]denseSize{{Identity, outputs}})
 			run, y := n.NewRun(), make([]float64, outputs)
 			x := normal(rand.New(rand.NewPCG(1, 2)), steps*inputs)
 			k := 0

@@ -91,7 +91,8 @@ func (s *layerRun) gruResetBefore(l *Recurrent) {
 
 func (s *layerRun) lstm() {
 	units := len(s.state)
-	input, forget, candidate, output := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units], s.gates[3][:units]
+	input, forget, candidate, output := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units],
+		s.gates[3][:units]
 	for u, c := range s.cell {
 		i := portable.Logistic(s.input[u] + s.recurrent[u])
 		f := portable.Logistic(s.input[units+u] + s.recurrent[units+u])

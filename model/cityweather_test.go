@@ -10,18 +10,21 @@ import (
 	"testing"
 )
 
-// cityWeather is a real job: daily weather of two cities, network trained and run by torch 1.13.1 in float32 (README there).
+// cityWeather is a real job: daily weather of two cities, network trained and run by torch 1.13.1
+// in float32 (README there).
 const cityWeather = "../testdata/cityweather"
 
 func TestCityWeatherAgreesWithTorch(t *testing.T) {
-	// The expected values are printed with eight digits and come from float32 sums of about 20 degrees Celsius.
+	// The expected values are printed with eight digits and come from float32 sums of about 20
+	// degrees Celsius.
 	const tolerance = 1e-4 // degC
 	features := readTable(t, "features.csv")
 	signoff := readTable(t, "signoff.csv")
 	expected := readTable(t, "expected_signoff.csv")
 	names := features.columnText(t, "name")
 	mean, std := features.column(t, "mean"), features.column(t, "std")
-	for file, spec := range map[string]Spec{"model.safetensors": {Convention: "torch"}, "model.npz": {Convention: "torch"}, "model.onnx": {}} {
+	for file, spec := range map[string]Spec{"model.safetensors": {Convention: "torch"},
+		"model.npz": {Convention: "torch"}, "model.onnx": {}} {
 		n, err := ReadFile(filepath.Join(cityWeather, file), spec)
 		if err != nil {
 			t.Fatal(err)
@@ -30,7 +33,8 @@ func TestCityWeatherAgreesWithTorch(t *testing.T) {
 		for _, name := range names {
 			columns = append(columns, signoff.column(t, name))
 		}
-		want := [][]float64{expected.column(t, "temp_max_next"), expected.column(t, "temp_min_next")}
+		want := [][]float64{expected.column(t, "temp_max_next"),
+			expected.column(t, "temp_min_next")}
 		run, x, y := n.NewRun(), make([]float64, n.Inputs()), make([]float64, n.Outputs())
 		worst, steps := 0.0, signoff.column(t, "t")
 		for row, step := range steps {

@@ -7,14 +7,15 @@ import (
 	"strings"
 )
 
-// Sentinels for errors.Is: every [*FormatError] is an ErrFormat, every [*UnsupportedError] an ErrUnsupported.
+// Sentinels for errors.Is: every [*FormatError] is an ErrFormat, every [*UnsupportedError] an
+// ErrUnsupported.
 var (
 	ErrFormat      = errors.New("broken model file")
 	ErrUnsupported = errors.New("model is not supported")
 )
 
-// FormatError says that a model file is broken: no program could read it as what it claims to be, or its tensors contradict
-// each other.
+// FormatError says that a model file is broken: no program could read it as what it claims to be,
+// or its tensors contradict each other.
 type FormatError struct {
 	File  string // as the caller named it; empty for a network that was never in a file
 	Where string // tensor, member or field; may be empty
@@ -30,13 +31,14 @@ func (e *FormatError) Unwrap() error { return ErrFormat }
 // HintText returns the advice that goes with the error.
 func (e *FormatError) HintText() string {
 	if e.Hint == "" {
-		return "the file is damaged or not what its name says; save it again from the training program"
+		return "the file is damaged or not what its name says; save it again from the training " +
+			"program"
 	}
 	return e.Hint
 }
 
-// UnsupportedError says that a model file is valid as far as it was read, but holds something this package does not handle.
-// The fields are those of [FormatError].
+// UnsupportedError says that a model file is valid as far as it was read, but holds something this
+// package does not handle. The fields are those of [FormatError].
 type UnsupportedError struct {
 	File  string
 	Where string
@@ -74,7 +76,8 @@ func (p place) broken(hint, format string, args ...any) error {
 }
 
 func (p place) unsupported(hint, format string, args ...any) error {
-	return &UnsupportedError{File: p.file, Where: p.where, Msg: fmt.Sprintf(format, args...), Hint: hint}
+	return &UnsupportedError{File: p.file, Where: p.where, Msg: fmt.Sprintf(format, args...),
+		Hint: hint}
 }
 
 // readAt fills buffer from offset. A file that turns out shorter than its stated size is broken.
@@ -84,7 +87,8 @@ func (p place) readAt(r io.ReaderAt, buffer []byte, offset int64) error {
 	case n == len(buffer):
 		return nil
 	case err == io.EOF:
-		return p.broken("was the file copied completely?", "ends at byte %d, before byte %d", offset+int64(n), offset+int64(len(buffer)))
+		return p.broken("was the file copied completely?", "ends at byte %d, before byte %d",
+			offset+int64(n), offset+int64(len(buffer)))
 	}
 	return fmt.Errorf("%s: %w", sentence(p.file, p.where, "reading failed"), err)
 }

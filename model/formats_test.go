@@ -2,7 +2,8 @@ package model
 
 import "testing"
 
-// blockOrder says which gate block of another layout each block of ours is, for the layouts whose order differs.
+// blockOrder says which gate block of another layout each block of ours is, for the layouts whose
+// order differs.
 type blockOrder []int
 
 var (
@@ -22,7 +23,8 @@ func (o blockOrder) arrange(data []float64) []float64 {
 }
 
 func TestForwardAgreesWithONNXReferenceCells(t *testing.T) {
-	// Source: the reference cells of the onnx package 1.12.0 (testdata/vectors/README.md). One layer, batch on the second axis.
+	// Source: the reference cells of the onnx package 1.12.0 (testdata/vectors/README.md). One
+	// layer, batch on the second axis.
 	for _, c := range []struct {
 		file  string
 		kind  Kind
@@ -39,8 +41,10 @@ func TestForwardAgreesWithONNXReferenceCells(t *testing.T) {
 			n := &Network{
 				Recurrent: []*Recurrent{{Kind: c.kind, Inputs: v["W"].Shape[2], Units: units,
 					W: c.order.arrange(v["W"].Data), U: c.order.arrange(v["R"].Data),
-					B: c.order.arrange(bias[:len(bias)/2]), D: c.order.arrange(bias[len(bias)/2:])}},
-				Dense: []*Dense{{Inputs: units, Outputs: 1, W: make([]float64, units), B: []float64{0}}},
+					B: c.order.arrange(bias[:len(bias)/2]),
+					D: c.order.arrange(bias[len(bias)/2:])}},
+				Dense: []*Dense{{Inputs: units, Outputs: 1, W: make([]float64, units),
+					B: []float64{0}}},
 			}
 			if err := n.Validate(); err != nil {
 				t.Fatal(err)

@@ -5,7 +5,8 @@ import (
 	"testing"
 )
 
-// Tolerances of the README in testdata/vectors: float32 torch is a few 1e-7 away from exact, its float64 about 1e-15 an operation.
+// Tolerances of the README in testdata/vectors: float32 torch is a few 1e-7 away from exact, its
+// float64 about 1e-15 an operation.
 const (
 	float32Tolerance = 1e-5
 	float64Tolerance = 1e-12
@@ -14,7 +15,8 @@ const (
 func TestForwardAgreesWithTorch(t *testing.T) {
 	// Source: torch 1.13, nn.GRU, nn.LSTM, nn.RNN and nn.Linear (testdata/vectors/README.md).
 	for _, name := range []string{
-		"gru_1layer", "gru_1layer_nobias", "gru_1layer_dense", "gru_2layer", "gru_2layer_nobias", "lstm_1layer", "lstm_2layer", "rnn_tanh", "rnn_relu",
+		"gru_1layer", "gru_1layer_nobias", "gru_1layer_dense", "gru_2layer", "gru_2layer_nobias",
+		"lstm_1layer", "lstm_2layer", "rnn_tanh", "rnn_relu",
 	} {
 		t.Run(name, func(t *testing.T) {
 			v := readNPZ(t, name)
@@ -32,19 +34,22 @@ func TestForwardAgreesWithTorch(t *testing.T) {
 				compare(t, "c_final", withStart.finalCell, v["c_final"], float32Tolerance)
 			}
 			fromZero := replay(n, v["input"], nil, nil)
-			compare(t, "output_seq_zero_state", fromZero.outputs, v["output_seq_zero_state"], float32Tolerance)
+			compare(t, "output_seq_zero_state", fromZero.outputs, v["output_seq_zero_state"],
+				float32Tolerance)
 		})
 	}
 }
 
-// replayed holds what torch calls output_seq and rnn_output [sequences, steps, values], h_final and c_final [layers, sequences, units].
+// replayed holds what torch calls output_seq and rnn_output [sequences, steps, values], h_final and
+// c_final [layers, sequences, units].
 type replayed struct{ outputs, states, final, finalCell []float64 }
 
 // replay runs a network whose recurrent layers have one width. Start states may be nil.
 func replay(n *Network, input, h0, c0 *Tensor) replayed {
 	sequences, steps, inputs := input.Shape[0], input.Shape[1], input.Shape[2]
 	units, layers := n.Recurrent[0].Units, len(n.Recurrent)
-	out := replayed{final: make([]float64, layers*sequences*units), finalCell: make([]float64, layers*sequences*units)}
+	out := replayed{final: make([]float64, layers*sequences*units),
+		finalCell: make([]float64, layers*sequences*units)}
 	run := n.NewRun()
 	y := make([]float64, n.Outputs())
 	for s := range sequences {

@@ -12,9 +12,10 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// What one file may allocate. Header and values of safetensors are read once and widened to float64 (F16: four times). An archive may
-// unpack to 200 times its size and 16 MiB, of which the unpacked bytes, the values and their transpose take up to 16 times. A graph may
-// make one value per byte and 2^20 more, each several times over while it grows, and 100,000 messages.
+// What one file may allocate. Header and values of safetensors are read once and widened to float64
+// (F16: four times). An archive may unpack to 200 times its size and 16 MiB, of which the unpacked
+// bytes, the values and their transpose take up to 16 times. A graph may make one value per byte
+// and 2^20 more, each several times over while it grows, and 100,000 messages.
 var (
 	safetensorsLimits = hardinput.Limits{PerByte: 64, Spare: 1 << 20}
 	npzLimits         = hardinput.Limits{PerByte: 16 * unpackFactor, Spare: 16 * unpackSpare}
@@ -22,9 +23,10 @@ var (
 	onnxLimits        = hardinput.Limits{PerByte: 512, Spare: 96 << 20}
 )
 
-// checkReader feeds hostile bytes to a reader: it must not panic, must return one of the two error types, and what it accepts must be
-// whole and survive being written and read again.
-func checkReader(t *testing.T, limits hardinput.Limits, read func(io.ReaderAt, int64, string) (map[string]*Tensor, error), file []byte) {
+// checkReader feeds hostile bytes to a reader: it must not panic, must return one of the two error
+// types, and what it accepts must be whole and survive being written and read again.
+func checkReader(t *testing.T, limits hardinput.Limits,
+	read func(io.ReaderAt, int64, string) (map[string]*Tensor, error), file []byte) {
 	var tensors map[string]*Tensor
 	var err error
 	limits.Check(t, len(file), "fuzz", func() error {
@@ -66,14 +68,17 @@ func checkErrorType(t *testing.T, err error) {
 	}
 }
 
-// checkWriters writes tensors in both formats; what is read again must be what was written, bit for bit.
+// checkWriters writes tensors in both formats; what is read again must be what was written, bit for
+// bit.
 func checkWriters(t *testing.T, tensors map[string]*Tensor) {
 	for format, c := range map[string]struct {
 		write func(io.Writer, map[string]*Tensor) error
 		read  func(io.ReaderAt, int64, string) (map[string]*Tensor, error)
 	}{
-		"safetensors": {func(w io.Writer, all map[string]*Tensor) error { return WriteSafetensors(w, all, nil) }, ReadSafetensors},
-		"npz":         {WriteNPZ, ReadNPZ},
+		"safetensors": {func(w io.Writer, all map[string]*Tensor) error {
+			return WriteSafetensors(w, all, nil)
+		}, ReadSafetensors},
+		"npz": {WriteNPZ, ReadNPZ},
 	} {
 		var first, second bytes.Buffer
 		if err := c.write(&first, tensors); err != nil {
@@ -83,7 +88,8 @@ func checkWriters(t *testing.T, tensors map[string]*Tensor) {
 		if err != nil {
 			t.Fatalf("%s: what was written is refused: %v", format, err)
 		}
-		if err := c.write(&second, back); err != nil || !bytes.Equal(first.Bytes(), second.Bytes()) {
+		if err := c.write(&second, back); err != nil ||
+			!bytes.Equal(first.Bytes(), second.Bytes()) {
 			t.Fatalf("%s: tensors changed on the way through a file, error %v", format, err)
 		}
 	}
@@ -93,7 +99,8 @@ func checkNetwork(t *testing.T, n *Network) {
 	if err := n.Validate(); err != nil {
 		t.Fatalf("a reader accepted what Validate refuses: %v", err)
 	}
-	if back, err := FromTorch("back", ToTorch(n), ToTorchSpec(n)); err != nil || !reflect.DeepEqual(back, n) {
+	if back, err := FromTorch("back", ToTorch(n), ToTorchSpec(n)); err != nil ||
+		!reflect.DeepEqual(back, n) {
 		t.Fatalf("%v changed on the way through a state dict, error %v", n, err)
 	}
 }
@@ -102,8 +109,12 @@ func FuzzReadSafetensors(f *testing.F) {
 	for _, name := range []string{"gru_1layer", "gru_1layer_nobias", "lstm_2layer", "rnn_tanh"} {
 		f.Add(readBytes(f, vectors, name+".safetensors"))
 	}
-	f.Add(safetensorsFile(`{"__metadata__":{"a":"b"},"h":{"dtype":"BF16","shape":[],"data_offsets":[0,2]}}  `, []byte{0x80, 0x3f}))
-	f.Fuzz(func(t *testing.T, file []byte) { checkReader(t, safetensorsLimits, ReadSafetensors, file) })
+	f.Add(safetensorsFile(
+		`{"__metadata__":{"a":"b"},"h":{"dtype":"BF16","shape":[],"data_offsets":[0,2]}}  `,
+		[]byte{0x80, 0x3f}))
+	f.Fuzz(func(t *testing.T, file []byte) {
+		checkReader(t, safetensorsLimits, ReadSafetensors, file)
+	})
 }
 
 func FuzzReadNPZ(f *testing.F) {
@@ -115,8 +126,10 @@ func FuzzReadNPZ(f *testing.F) {
 }
 
 func FuzzParseNPY(f *testing.F) {
-	// Without the checksums of a zip archive around it, so that changed bytes get through to the parser.
-	f.Add(npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (2, 3), }", sixFloats("<f4")))
+	// Without the checksums of a zip archive around it, so that changed bytes get through to the
+	// parser.
+	f.Add(npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (2, 3), }",
+		sixFloats("<f4")))
 	f.Add(npyFile(3, `{"shape":(1,2,3),"fortran_order":True,"descr":">f8"}`, sixFloats(">f8")))
 	f.Add(npyFile(2, "{'descr': '<f2', 'fortran_order': False, 'shape': (), }", []byte{0, 0x3c}))
 	f.Fuzz(func(t *testing.T, file []byte) {
@@ -136,8 +149,10 @@ func FuzzParseNPY(f *testing.F) {
 
 func FuzzNPYColumn(f *testing.F) {
 	f.Add(npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (6,), }", sixFloats("<f4")))
-	f.Add(npyFile(1, "{'descr': '>U2', 'fortran_order': False, 'shape': (2,), }", []byte("\x00\x00\x00a\x00\x00\x00\x00\x00\x11\x00\x00\x00\x00\xd8\x00")))
-	f.Add(npyFile(2, "{'descr': '|S3', 'fortran_order': False, 'shape': (1,), }", []byte("a\xff\x00")))
+	f.Add(npyFile(1, "{'descr': '>U2', 'fortran_order': False, 'shape': (2,), }",
+		[]byte("\x00\x00\x00a\x00\x00\x00\x00\x00\x11\x00\x00\x00\x00\xd8\x00")))
+	f.Add(npyFile(2, "{'descr': '|S3', 'fortran_order': False, 'shape': (1,), }",
+		[]byte("a\xff\x00")))
 	f.Add(npyFile(3, "{'descr': '<i8', 'fortran_order': True, 'shape': (1,), }", make([]byte, 8)))
 	f.Fuzz(func(t *testing.T, file []byte) {
 		npyLimits.Check(t, len(file), "fuzz", func() error {

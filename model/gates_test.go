@@ -7,7 +7,8 @@ import (
 	"testing"
 )
 
-// TestGatesFollowTheEquations computes each gate row by row, in plain sums, and the state from the gates.
+// TestGatesFollowTheEquations computes each gate row by row, in plain sums, and the state from the
+// gates.
 func TestGatesFollowTheEquations(t *testing.T) {
 	const seed, inputs, units = 3, 4, 6
 	sigmoid := func(a float64) float64 { return 1 / (1 + math.Exp(-a)) }
@@ -46,7 +47,8 @@ func TestGatesFollowTheEquations(t *testing.T) {
 					expect("n", u, candidate, math.Tanh(input(2, u)+inner))
 					state = (1-z)*candidate + z*h[u]
 				case LSTM:
-					i, f, g, o := run.Gate(0, 0)[u], run.Gate(0, 1)[u], run.Gate(0, 2)[u], run.Gate(0, 3)[u]
+					i, f, g, o := run.Gate(0, 0)[u], run.Gate(0, 1)[u], run.Gate(0, 2)[u],
+						run.Gate(0, 3)[u]
 					expect("i", u, i, sigmoid(input(0, u)+hidden(0, u)))
 					expect("f", u, f, sigmoid(input(1, u)+hidden(1, u)))
 					expect("g", u, g, math.Tanh(input(2, u)+hidden(2, u)))
@@ -84,12 +86,14 @@ func TestResetMakesARunNew(t *testing.T) {
 	run.Step(x, first)
 	run.Step(x, again)
 	if slices.Equal(first, again) {
-		t.Fatalf("seed %d: the second step gave the result of the first, so the state does not matter", seed)
+		t.Fatalf("seed %d: the second step gave the result of the first, so the state does "+
+			"not matter", seed)
 	}
 	run.Reset()
 	for l := range layers {
 		if !allZero(run.State(l)) || !allZero(run.Cell(l)) {
-			t.Errorf("layer %d: state %v, cell %v after the reset, want zeros", l, run.State(l), run.Cell(l))
+			t.Errorf("layer %d: state %v, cell %v after the reset, want zeros", l, run.State(l),
+				run.Cell(l))
 		}
 	}
 	run.Step(x, again)
@@ -112,7 +116,8 @@ func TestCellOfOtherKindsIsNil(t *testing.T) {
 }
 
 func TestDenseActivations(t *testing.T) {
-	// The values of the definitions at -ln 3, 0 and ln 3: tanh is 4/5 there because (3 - 1/3) / (3 + 1/3) = 4/5.
+	// The values of the definitions at -ln 3, 0 and ln 3: tanh is 4/5 there because (3 - 1/3) / (3
+	// + 1/3) = 4/5.
 	ln3 := math.Log(3)
 	for _, c := range []struct {
 		activation Activation
@@ -127,15 +132,18 @@ func TestDenseActivations(t *testing.T) {
 		if got := c.activation.String(); got != c.text {
 			t.Errorf("got %q, want %q", got, c.text)
 		}
-		n := randomNetwork(1, 2, []layerSize{{ElmanTanh, 3}}, []denseSize{{c.activation, 3}, {c.activation, 3}})
+		n := randomNetwork(1, 2, []layerSize{{ElmanTanh, 3}},
+			[]denseSize{{c.activation, 3}, {c.activation, 3}})
 		copy(n.Dense[0].B, []float64{-ln3, 0, ln3})
 		clear(n.Dense[0].W)
 		clear(n.Dense[1].W)
 		copy(n.Dense[1].B, []float64{ln3, -ln3, 0})
 		run, y := n.NewRun(), make([]float64, 3)
 		run.Step([]float64{1, 2}, y)
-		if last := [3]float64{c.want[2], c.want[0], c.want[1]}; !near(y, last[:]) || !near(run.Dense(1), last[:]) {
-			t.Errorf("%v: last layer gave %v and kept %v, want %v", c.activation, y, run.Dense(1), last)
+		if last := [3]float64{c.want[2], c.want[0], c.want[1]}; !near(y, last[:]) ||
+			!near(run.Dense(1), last[:]) {
+			t.Errorf("%v: last layer gave %v and kept %v, want %v", c.activation, y, run.Dense(1),
+				last)
 		}
 		if !near(run.Dense(0), c.want[:]) {
 			t.Errorf("%v: first layer kept %v, want %v", c.activation, run.Dense(0), c.want)
@@ -149,7 +157,8 @@ func near(got, want []float64) bool {
 
 func TestStepAllocatesNothing(t *testing.T) {
 	for _, kind := range everyKind {
-		n := randomNetwork(1, 5, []layerSize{{kind, 7}, {kind, 6}}, []denseSize{{Tanh, 4}, {Logistic, 2}})
+		n := randomNetwork(1, 5, []layerSize{{kind, 7}, {kind, 6}},
+			[]denseSize{{Tanh, 4}, {Logistic, 2}})
 		run, x, y := n.NewRun(), make([]float64, 5), make([]float64, 2)
 		if count := testing.AllocsPerRun(100, func() { run.Step(x, y) }); count != 0 {
 			t.Errorf("%v: a step allocates %v times", kind, count)

@@ -4,10 +4,13 @@ import "fmt"
 
 // Gradient is the derivative of a loss by what a network computed it from.
 type Gradient struct {
-	Weights *Network    // by every weight and bias, in the fields of a network of the same shape; [Tape.Backward] adds to it
-	Inputs  []float64   // by the inputs of the last segment [steps × Inputs]; nil when not wanted
-	States  [][]float64 // by the state at the start of the last segment, per recurrent layer [Units]
-	Cells   [][]float64 // by the cell there, of an LSTM [Units], else nil
+	// by every weight and bias, in the fields of a network of the same shape; [Tape.Backward] adds
+	// to it
+	Weights *Network
+	Inputs  []float64 // by the inputs of the last segment [steps × Inputs]; nil when not wanted
+	// by the state at the start of the last segment, per recurrent layer [Units]
+	States [][]float64
+	Cells  [][]float64 // by the cell there, of an LSTM [Units], else nil
 }
 
 // NewGradient returns a zero gradient for networks of n's shape.
@@ -42,8 +45,8 @@ func (g *Gradient) Add(o *Gradient) {
 	}
 }
 
-// Values lists the weights and biases, live and always in the same order: of every recurrent layer W, U, B and D, then of
-// every dense layer W and B.
+// Values lists the weights and biases, live and always in the same order: of every recurrent layer
+// W, U, B and D, then of every dense layer W and B.
 func (n *Network) Values() [][]float64 {
 	var all [][]float64
 	for _, l := range n.Recurrent {
@@ -55,13 +58,15 @@ func (n *Network) Values() [][]float64 {
 	return all
 }
 
-// Override replaces what a recurrent layer has just computed in a step of a segment: state [Units] and, of an LSTM, cell [Units], else nil.
-// The values it leaves there are what the layer above sees and what the next step starts from.
+// Override replaces what a recurrent layer has just computed in a step of a segment: state [Units]
+// and, of an LSTM, cell [Units], else nil. The values it leaves there are what the layer above sees
+// and what the next step starts from.
 type Override func(step, layer int, state, cell []float64)
 
-// Tape records what a network computes over a segment of a sequence, so that the derivative of a loss can be carried back through
-// it (back-propagation through time). The state goes on from one segment to the next, derivatives do not: with segments that
-// are shorter than the sequence, back-propagation is truncated at their starts. One Tape serves one goroutine.
+// Tape records what a network computes over a segment of a sequence, so that the derivative of a
+// loss can be carried back through it (back-propagation through time). The state goes on from one
+// segment to the next, derivatives do not: with segments that are shorter than the sequence,
+// back-propagation is truncated at their starts. One Tape serves one goroutine.
 type Tape struct {
 	network *Network
 	run     *Run
@@ -73,8 +78,8 @@ type Tape struct {
 	denseChange [][]float64 // per dense layer: by its inputs at one step
 }
 
-// NewTape returns a tape for segments of at most the given number of steps, with zero state. It reads the network's weights at every
-// step and so sees later changes of their values.
+// NewTape returns a tape for segments of at most the given number of steps, with zero state. It
+// reads the network's weights at every step and so sees later changes of their values.
 func (n *Network) NewTape(steps int) *Tape {
 	t := &Tape{network: n, run: n.NewRun()}
 	for _, l := range n.Recurrent {
@@ -90,15 +95,16 @@ func (n *Network) NewTape(steps int) *Tape {
 // Run is the state that goes from segment to segment; it may be reset or set between them.
 func (t *Tape) Run() *Run { return t.run }
 
-// Forward runs a segment: x holds the normalised features [steps × Inputs] and must stay as it is until [Tape.Backward]. override may
-// be nil. It returns the raw outputs [steps × Outputs], which the next segment overwrites. It panics if x does not
-// fit the network, or is longer than the tape.
+// Forward runs a segment: x holds the normalised features [steps × Inputs] and must stay as it is
+// until [Tape.Backward]. override may be nil. It returns the raw outputs [steps × Outputs], which
+// the next segment overwrites. It panics if x does not fit the network, or is longer than the tape.
 func (t *Tape) Forward(x []float64, override Override) []float64 {
 	n := t.network
 	inputs, outputs := n.Inputs(), n.Outputs()
 	t.steps, t.x = len(x)/inputs, x
 	if t.steps*inputs != len(x) || t.steps*outputs > len(t.dense[len(t.dense)-1]) {
-		panic(fmt.Sprintf("model: a segment of %d values for %d inputs and a tape of %d steps", len(x), inputs, len(t.dense[len(t.dense)-1])/outputs))
+		panic(fmt.Sprintf("model: a segment of %d values for %d inputs and a tape of %d steps",
+			len(x), inputs, len(t.dense[len(t.dense)-1])/outputs))
 	}
 	for i := range t.layers {
 		t.layers[i].begin(&t.run.layers[i])
@@ -124,8 +130,9 @@ func (t *Tape) Forward(x []float64, override Override) []float64 {
 	return t.dense[len(t.dense)-1][:t.steps*outputs]
 }
 
-// Backward carries the derivatives of a loss by the outputs of the last segment, change [steps × Outputs], back through the segment.
-// It adds to g.Weights, and sets g.States, g.Cells and, if it is not nil, g.Inputs.
+// Backward carries the derivatives of a loss by the outputs of the last segment, change [steps ×
+// Outputs], back through the segment. It adds to g.Weights, and sets g.States, g.Cells and, if it
+// is not nil, g.Inputs.
 func (t *Tape) Backward(change []float64, g *Gradient) {
 	n := t.network
 	t.denseBackward(change, g)
@@ -195,7 +202,8 @@ func addScaled(sum []float64, factor float64, v []float64) {
 	}
 }
 
-// addScaled4 is [addScaled] four times, in the order of the arguments and with the same bits, but it loads and stores sum once.
+// addScaled4 is [addScaled] four times, in the order of the arguments and with the same bits, but
+// it loads and stores sum once.
 func addScaled4(sum []float64, f0, f1, f2, f3 float64, v0, v1, v2, v3 []float64) {
 	n := len(sum)
 	v0, v1, v2, v3 = v0[:n], v1[:n], v2[:n], v3[:n]

@@ -2,12 +2,15 @@ package model
 
 import "kerf/portable"
 
-// layerTape is what one recurrent layer computed over a segment, and the derivatives on the way back.
+// layerTape is what one recurrent layer computed over a segment, and the derivatives on the way
+// back.
 type layerTape struct {
 	state []float64 // (steps+1) × Units; the first is that before the segment
 	cell  []float64 // the same of an LSTM, else nil
 	gates []float64 // after their activation, steps × Gates*Units
-	inner []float64 // steps × Units: reset-after GRU Un h + Dn, reset-before GRU r * h, LSTM tanh(c'); of an Elman layer nil
+	// steps × Units: reset-after GRU Un h + Dn, reset-before GRU r * h, LSTM tanh(c'); of an Elman
+	// layer nil
+	inner []float64
 
 	change []float64 // by the states, from above, steps × Units
 	input  []float64 // by W x + B, steps × Gates*Units
@@ -62,8 +65,9 @@ func (t *layerTape) record(step int, l *Recurrent, run *layerRun) {
 	}
 }
 
-// backward walks from the last step to the first. It sets the derivatives by the parts of the pre-activations and those by
-// the state and cell before the segment, and adds those by recurrent weights and both biases to g.
+// backward walks from the last step to the first. It sets the derivatives by the parts of the
+// pre-activations and those by the state and cell before the segment, and adds those by recurrent
+// weights and both biases to g.
 func (t *layerTape) backward(l *Recurrent, g *Recurrent, steps int, state, cell []float64) {
 	units, rows := l.Units, l.Kind.Gates()*l.Units
 	clear(state)
@@ -109,7 +113,8 @@ func (t *layerTape) multiplied(l *Recurrent) int {
 	return l.Kind.Gates() * l.Units
 }
 
-// addRecurrentWeights adds the derivatives by the recurrent weights that multiply the state, from the last step to the first.
+// addRecurrentWeights adds the derivatives by the recurrent weights that multiply the state, from
+// the last step to the first.
 func (t *layerTape) addRecurrentWeights(l *Recurrent, g *Recurrent, steps int) {
 	units, rows := l.Units, l.Kind.Gates()*l.Units
 	v := func(step int) []float64 { return t.state[step*units : (step+1)*units] }
@@ -118,7 +123,8 @@ func (t *layerTape) addRecurrentWeights(l *Recurrent, g *Recurrent, steps int) {
 		v0, v1, v2, v3 := v(step-1), v(step-2), v(step-3), v(step-4)
 		for r := range t.multiplied(l) {
 			at := (step-1)*rows + r
-			addScaled4(g.U[r*units:(r+1)*units], t.hidden[at], t.hidden[at-rows], t.hidden[at-2*rows], t.hidden[at-3*rows], v0, v1, v2, v3)
+			addScaled4(g.U[r*units:(r+1)*units], t.hidden[at], t.hidden[at-rows],
+				t.hidden[at-2*rows], t.hidden[at-3*rows], v0, v1, v2, v3)
 		}
 	}
 	for ; step > 0; step-- {
@@ -128,7 +134,8 @@ func (t *layerTape) addRecurrentWeights(l *Recurrent, g *Recurrent, steps int) {
 	}
 }
 
-// addInputWeights adds the derivatives by the input weights; x holds the inputs of the layer at every step.
+// addInputWeights adds the derivatives by the input weights; x holds the inputs of the layer at
+// every step.
 func (t *layerTape) addInputWeights(l *Recurrent, g *Recurrent, steps int, x []float64) {
 	rows := l.Kind.Gates() * l.Units
 	v := func(step int) []float64 { return x[step*l.Inputs : (step+1)*l.Inputs] }
@@ -137,7 +144,8 @@ func (t *layerTape) addInputWeights(l *Recurrent, g *Recurrent, steps int, x []f
 		v0, v1, v2, v3 := v(step), v(step+1), v(step+2), v(step+3)
 		for r := range rows {
 			at := step*rows + r
-			addScaled4(g.W[r*l.Inputs:(r+1)*l.Inputs], t.input[at], t.input[at+rows], t.input[at+2*rows], t.input[at+3*rows], v0, v1, v2, v3)
+			addScaled4(g.W[r*l.Inputs:(r+1)*l.Inputs], t.input[at], t.input[at+rows],
+				t.input[at+2*rows], t.input[at+3*rows], v0, v1, v2, v3)
 		}
 	}
 	for ; step < steps; step++ {
@@ -163,8 +171,8 @@ type layerStep struct {
 	inner                []float64 // [Units]
 }
 
-// gruResetAfter takes the derivatives by the state after the step and leaves in their place the part of those by the state
-// before it that does not go through U. So do the three below.
+// gruResetAfter takes the derivatives by the state after the step and leaves in their place the
+// part of those by the state before it that does not go through U. So do the three below.
 func (s *layerStep) gruResetAfter(state []float64) {
 	units := len(state)
 	r, z, n := s.gates[:units], s.gates[units:2*units], s.gates[2*units:]
@@ -202,7 +210,8 @@ func (s *layerStep) gruResetBefore(l *Recurrent, g *Recurrent, state []float64) 
 // lstm takes and leaves the derivatives by the cell as well; before is the cell before the step.
 func (s *layerStep) lstm(before, state, cell []float64) {
 	units := len(state)
-	i, f, g, o := s.gates[:units], s.gates[units:2*units], s.gates[2*units:3*units], s.gates[3*units:]
+	i, f, g, o := s.gates[:units], s.gates[units:2*units], s.gates[2*units:3*units],
+		s.gates[3*units:]
 	for u, change := range state {
 		seen := s.inner[u]
 		c := cell[u] + float64(change*o[u]*(1-float64(seen*seen)))

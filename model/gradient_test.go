@@ -8,7 +8,8 @@ import (
 	"testing"
 )
 
-// TestGradientsAgreeWithAutograd compares with derivatives that torch's autograd computed in float64; see testdata/vectors/README.md.
+// TestGradientsAgreeWithAutograd compares with derivatives that torch's autograd computed in
+// float64; see testdata/vectors/README.md.
 func TestGradientsAgreeWithAutograd(t *testing.T) {
 	for _, name := range []string{"gru_grad", "lstm_grad", "gru_2layer_grad", "rnn_tanh_grad"} {
 		t.Run(name, func(t *testing.T) {
@@ -20,13 +21,15 @@ func TestGradientsAgreeWithAutograd(t *testing.T) {
 			g.Inputs = make([]float64, steps*n.Inputs())
 			tape := n.NewTape(steps)
 			change := make([]float64, steps*n.Outputs())
-			weights := slices.Repeat([]float64{1 / float64(len(target.Data))}, n.Outputs()) // the loss is a mean over all elements
+			// the loss is a mean over all elements
+			weights := slices.Repeat([]float64{1 / float64(len(target.Data))}, n.Outputs())
 			loss := 0.0
 			worst := 0.0
 			near := func(what string, got, want []float64) {
 				t.Helper()
 				for i, w := range want {
-					// Relative to the size of the whole array: single entries may cancel to almost nothing.
+					// Relative to the size of the whole array: single entries may cancel to almost
+					// nothing.
 					difference := math.Abs(got[i]-w) / largestOf(want)
 					worst = math.Max(worst, difference)
 					if !(difference <= 1e-9) {
@@ -76,7 +79,8 @@ func TestGradientsAgreeWithAutograd(t *testing.T) {
 	}
 }
 
-// torchName is a tensor of the vectors, whose modules are "rnn", "dense" and "head" whatever the kind.
+// torchName is a tensor of the vectors, whose modules are "rnn", "dense" and "head" whatever the
+// kind.
 func torchName(name string) string {
 	switch {
 	case name[:4] == "gru.":
@@ -106,14 +110,17 @@ func largestOf(values []float64) float64 {
 	return top
 }
 
-// TestGradientsAgreeWithDifferences checks every kind, alone, stacked and under dense layers, and both losses, against (L(w+e) - L(w-e))/2e.
+// TestGradientsAgreeWithDifferences checks every kind, alone, stacked and under dense layers, and
+// both losses, against (L(w+e) - L(w-e))/2e.
 func TestGradientsAgreeWithDifferences(t *testing.T) {
 	const inputs, steps = 3, 9
-	stacks := [][]layerSize{{{LSTM, 3}, {GRUResetBefore, 4}}, {{ElmanReLU, 4}, {GRUResetAfter, 3}, {LSTM, 3}}}
+	stacks := [][]layerSize{{{LSTM, 3}, {GRUResetBefore, 4}},
+		{{ElmanReLU, 4}, {GRUResetAfter, 3}, {LSTM, 3}}}
 	for _, k := range everyKind {
 		stacks = append(stacks, []layerSize{{k, 4}})
 	}
-	heads := [][]denseSize{{{Identity, 3}}, {{ReLU, 4}, {Identity, 3}}, {{Tanh, 4}, {Logistic, 3}, {Identity, 3}}, {{Logistic, 3}}}
+	heads := [][]denseSize{{{Identity, 3}}, {{ReLU, 4}, {Identity, 3}},
+		{{Tanh, 4}, {Logistic, 3}, {Identity, 3}}, {{Logistic, 3}}}
 	for i, stack := range stacks {
 		for j, head := range heads {
 			for _, classes := range []bool{false, true} {
@@ -148,8 +155,11 @@ func TestGradientsAgreeWithDifferences(t *testing.T) {
 							values[w] = given - e
 							down := loss()
 							values[w] = given
-							if got, want := slopes[v][w], (up-down)/(2*e); !(math.Abs(got-want) <= 2e-8*math.Max(1, math.Abs(want))) {
-								t.Fatalf("seed %d: derivative %d of tensor %d is %v, differences give %v", seed, w, v, got, want)
+							if got, want := slopes[v][w],
+								(up-down)/(2*e); !(math.Abs(got-want) <=
+								2e-8*math.Max(1, math.Abs(want))) {
+								t.Fatalf("seed %d: derivative %d of tensor %d is %v, "+
+									"differences give %v", seed, w, v, got, want)
 							}
 						}
 					}
@@ -159,10 +169,12 @@ func TestGradientsAgreeWithDifferences(t *testing.T) {
 	}
 }
 
-// TestSegmentsCarryTheState: in two segments a sequence gives the outputs of one, and the derivatives that are cut off are those through the state.
+// TestSegmentsCarryTheState: in two segments a sequence gives the outputs of one, and the
+// derivatives that are cut off are those through the state.
 func TestSegmentsCarryTheState(t *testing.T) {
 	const seed, inputs, steps, first = 5, 3, 10, 6
-	n := randomNetwork(seed, inputs, []layerSize{{LSTM, 4}, {GRUResetAfter, 3}}, []denseSize{{Identity, 2}})
+	n := randomNetwork(seed, inputs, []layerSize{{LSTM, 4}, {GRUResetAfter, 3}},
+		[]denseSize{{Identity, 2}})
 	random := rand.New(rand.NewPCG(seed, 3))
 	x, target := normal(random, steps*inputs), normal(random, steps*2)
 	weights, change := []float64{1, 1}, make([]float64, steps*2)
@@ -182,7 +194,8 @@ func TestSegmentsCarryTheState(t *testing.T) {
 	SquaredError(b, target[2*first:], weights, change)
 	parts.Backward(change[:2*(steps-first)], g)
 
-	// The same by hand: two sequences of their own, the second one started from the state that the first one left.
+	// The same by hand: two sequences of their own, the second one started from the state that the
+	// first one left.
 	sum := n.NewGradient()
 	alone := n.NewTape(first)
 	y = alone.Forward(x[:first*inputs], nil)
@@ -202,14 +215,16 @@ func TestSegmentsCarryTheState(t *testing.T) {
 	sum.Add(rest)
 	for i, values := range sum.Weights.Values() {
 		for j, want := range values {
-			if got := g.Weights.Values()[i][j]; !(math.Abs(got-want) <= 1e-12*math.Max(1, math.Abs(want))) {
+			if got := g.Weights.Values()[i][j]; !(math.Abs(got-want) <=
+				1e-12*math.Max(1, math.Abs(want))) {
 				t.Fatalf("derivative %d of tensor %d is %v, want %v", j, i, got, want)
 			}
 		}
 	}
 }
 
-// TestOverrideIsWhatFollowsSees: states that are replaced reach the outputs, the next step and the derivatives.
+// TestOverrideIsWhatFollowsSees: states that are replaced reach the outputs, the next step and the
+// derivatives.
 func TestOverrideIsWhatFollowsSees(t *testing.T) {
 	const seed, inputs, steps = 6, 2, 5
 	n := randomNetwork(seed, inputs, []layerSize{{GRUResetAfter, 3}}, []denseSize{{Identity, 1}})
@@ -241,7 +256,8 @@ func TestBlockedSumsHaveTheBitsOfPlainOnes(t *testing.T) {
 	random := rand.New(rand.NewPCG(8, 1))
 	for rows := range 14 {
 		for columns := range 8 {
-			factors, w, got := normal(random, rows), normal(random, rows*columns), normal(random, columns)
+			factors, w, got := normal(random, rows), normal(random, rows*columns),
+				normal(random, columns)
 			want := slices.Clone(got)
 			for r, f := range factors {
 				for c := range want {
@@ -259,14 +275,16 @@ func TestSharesOfLargeScores(t *testing.T) {
 	// exp(1000) does not fit, exp(0)/(exp(0)+exp(-ln 3)) = 3/4 does.
 	shares := make([]float64, 2)
 	logSum := Shares([]float64{1000, 1000 - math.Log(3)}, shares)
-	if math.Abs(shares[0]-0.75) > 1e-12 || math.Abs(shares[1]-0.25) > 1e-12 || math.Abs(logSum-1000-math.Log(4.0/3)) > 1e-12 {
+	if math.Abs(shares[0]-0.75) > 1e-12 || math.Abs(shares[1]-0.25) > 1e-12 ||
+		math.Abs(logSum-1000-math.Log(4.0/3)) > 1e-12 {
 		t.Errorf("shares %v, log of the sum %v", shares, logSum)
 	}
 }
 
 func BenchmarkGradient(b *testing.B) {
 	const inputs, units, outputs, steps = 20, 12, 2, 1000
-	n := randomNetwork(1, inputs, []layerSize{{GRUResetAfter, units}}, []denseSize{{Identity, outputs}})
+	n := randomNetwork(1, inputs, []layerSize{{GRUResetAfter, units}},
+		[]denseSize{{Identity, outputs}})
 	random := rand.New(rand.NewPCG(1, 1))
 	x, target := normal(random, steps*inputs), normal(random, steps*outputs)
 	tape, g, change := n.NewTape(steps), n.NewGradient(), make([]float64, steps*outputs)

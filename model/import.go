@@ -6,19 +6,22 @@ import "slices"
 type Import struct {
 	Network *Network
 
-	// Mean and Std are the normalisation in front of the network that the file holds: Network sees (feature - Mean) / Std, one of each
-	// per input. Both are nil if there is none, or none that can be told from the weights.
+	// Mean and Std are the normalisation in front of the network that the file holds: Network sees
+	// (feature - Mean) / Std, one of each per input. Both are nil if there is none, or none that
+	// can be told from the weights.
 	Mean, Std []float64
 
-	// LastStep says that the file gives outputs after the last step only. Network gives the same there, and outputs at every step.
+	// LastStep says that the file gives outputs after the last step only. Network gives the same
+	// there, and outputs at every step.
 	LastStep bool
 
-	// Softmax says that a softmax stood at the end, which Network leaves out: the largest score is the same.
+	// Softmax says that a softmax stood at the end, which Network leaves out: the largest score is
+	// the same.
 	Softmax bool
 }
 
-// Folded returns the network that takes features as the file does: a normalisation is in its weights,
-// W' = W/Std and B' = B - W·Mean/Std.
+// Folded returns the network that takes features as the file does: a normalisation is in its
+// weights, W' = W/Std and B' = B - W·Mean/Std.
 func (i *Import) Folded() *Network {
 	if i.Mean == nil {
 		return i.Network
@@ -35,8 +38,9 @@ func (i *Import) Folded() *Network {
 	return n
 }
 
-// normalise handles what stands between the features and the first recurrent layer: it goes into the layer's weights, or where it is
-// a mean and a positive standard deviation for every feature, into those of the chain.
+// normalise handles what stands between the features and the first recurrent layer: it goes into
+// the layer's weights, or where it is a mean and a positive standard deviation for every feature,
+// into those of the chain.
 func (e *onnxEval) normalise(c *chain, l *Recurrent) (*Recurrent, error) {
 	if c.plain() && c.columns == nil {
 		return l, nil
@@ -69,5 +73,6 @@ func (e *onnxEval) normalise(c *chain, l *Recurrent) (*Recurrent, error) {
 			m.B[row] += float64(w * offset[i])
 		}
 	}
-	return &m, e.finite(slices.Concat(m.W, m.B), &constant{name: "the normalisation with the input weights"})
+	return &m, e.finite(slices.Concat(m.W, m.B),
+		&constant{name: "the normalisation with the input weights"})
 }

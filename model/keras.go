@@ -6,22 +6,26 @@ import (
 	"strings"
 )
 
-// FromKeras builds a network from the arrays that get_weights() of a Keras model returns, in its order: kernel, recurrent_kernel and
-// bias of every recurrent layer, then kernel and bias of every dense layer, where a bias may be left out. name is used in errors only.
+// FromKeras builds a network from the arrays that get_weights() of a Keras model returns, in its
+// order: kernel, recurrent_kernel and bias of every recurrent layer, then kernel and bias of every
+// dense layer, where a bias may be left out. name is used in errors only.
 //
-// Most of a network follows from the shapes: four gate blocks are an LSTM, three a GRU, whose reset gate acts after the recurrent
-// product if the bias has two rows and before it if it has one. What does not follow, spec.Layers must say, one entry per layer first to
-// last: the cell of a GRU without bias and of every SimpleRNN, and the activations of dense layers if there are several. A single dense
-// layer without an entry gets no activation. Names in spec.Layers are for the reader; spec.Convention is not looked at.
+// Most of a network follows from the shapes: four gate blocks are an LSTM, three a GRU, whose reset
+// gate acts after the recurrent product if the bias has two rows and before it if it has one. What
+// does not follow, spec.Layers must say, one entry per layer first to last: the cell of a GRU
+// without bias and of every SimpleRNN, and the activations of dense layers if there are several. A
+// single dense layer without an entry gets no activation. Names in spec.Layers are for the reader;
+// spec.Convention is not looked at.
 //
-// The arrays do not say the activations of recurrent layers. They are taken for the defaults of Keras 2 and 3: tanh, and sigmoid in
-// the gates.
+// The arrays do not say the activations of recurrent layers. They are taken for the defaults of
+// Keras 2 and 3: tanh, and sigmoid in the gates.
 //
-// Arrays of a wrong shape or with NaN or infinity give a [*FormatError], anything that is not read or not said clearly enough an
-// [*UnsupportedError].
-// Source: Keras documentation and source of GRU, LSTM, SimpleRNN and Dense; gate order of a GRU z r h, of an LSTM i f c o.
+// Arrays of a wrong shape or with NaN or infinity give a [*FormatError], anything that is not read
+// or not said clearly enough an [*UnsupportedError]. Source: Keras documentation and source of GRU,
+// LSTM, SimpleRNN and Dense; gate order of a GRU z r h, of an LSTM i f c o.
 func FromKeras(name string, arrays []*Tensor, spec Spec) (*Network, error) {
-	k := &kerasArrays{file: place{file: name}, arrays: arrays, layers: spec.Layers, width: anySize, network: &Network{}}
+	k := &kerasArrays{file: place{file: name}, arrays: arrays, layers: spec.Layers, width: anySize,
+		network: &Network{}}
 	for k.next < len(arrays) {
 		if err := k.layer(); err != nil {
 			return nil, err
@@ -30,19 +34,24 @@ func FromKeras(name string, arrays []*Tensor, spec Spec) (*Network, error) {
 	n := k.network
 	switch {
 	case len(n.Recurrent) == 0:
-		return nil, k.file.unsupported(kerasHint, "has no recurrent layer: the first two arrays are no kernel and recurrent_kernel")
+		return nil, k.file.unsupported(kerasHint, "has no recurrent layer: the first two arrays "+
+			"are no kernel and recurrent_kernel")
 	case len(n.Dense) == 0:
-		return nil, k.file.unsupported("the network must end with a Dense layer", "has no dense layer after the recurrent one")
+		return nil, k.file.unsupported("the network must end with a Dense layer",
+			"has no dense layer after the recurrent one")
 	case len(spec.Layers) == 0 && len(n.Dense) > 1:
-		return nil, k.file.unsupported(k.layersHint(), "has %d dense layers; the file does not say their activations", len(n.Dense))
+		return nil, k.file.unsupported(k.layersHint(), "has %d dense layers; the file does not "+
+			"say their activations", len(n.Dense))
 	case len(spec.Layers) != 0 && len(spec.Layers) != k.count:
-		return nil, k.file.unsupported(k.layersHint(), "has %d layers, but %d are listed", k.count, len(spec.Layers))
+		return nil, k.file.unsupported(k.layersHint(), "has %d layers, but %d are listed", k.count,
+			len(spec.Layers))
 	}
 	return n, nil
 }
 
 const kerasHint = `save the arrays with numpy.savez("model.npz", *model.get_weights()); ` +
-	"the model may hold GRU, LSTM, SimpleRNN and Dense layers with weights, and nothing else with weights"
+	"the model may hold GRU, LSTM, SimpleRNN and Dense layers with weights, and nothing else " +
+	"with weights"
 
 // kerasArrays takes layers off the front of a list of arrays.
 type kerasArrays struct {
@@ -69,7 +78,8 @@ func (k *kerasArrays) shape(i int) []int {
 // blocks is the number of gates for which two arrays can be kernel and recurrent_kernel, or 0.
 func (k *kerasArrays) blocks() int {
 	kernel, recurrent := k.shape(k.next), k.shape(k.next+1)
-	if len(kernel) != 2 || len(recurrent) != 2 || recurrent[0] < 1 || recurrent[1] != kernel[1] || kernel[1]%recurrent[0] != 0 {
+	if len(kernel) != 2 || len(recurrent) != 2 || recurrent[0] < 1 || recurrent[1] != kernel[1] ||
+		kernel[1]%recurrent[0] != 0 {
 		return 0
 	}
 	return kernel[1] / recurrent[0]
@@ -92,15 +102,20 @@ func (k *kerasArrays) layer() error {
 		return err
 	}
 	blocks := k.blocks()
-	// Two dense layers without bias look like an Elman layer only, since one takes what the other gives.
-	recurrent := kind != 0 || given.Activation == "" && (blocks == GRUResetAfter.Gates() || blocks == LSTM.Gates() || blocks == 1 && k.count == 1)
+	// Two dense layers without bias look like an Elman layer only, since one takes what the other
+	// gives.
+	recurrent := kind != 0 || given.Activation == "" &&
+		(blocks == GRUResetAfter.Gates() || blocks == LSTM.Gates() || blocks == 1 && k.count == 1)
 	switch {
 	case recurrent && given.Activation != "":
-		return at.unsupported("the cell says the activations of a recurrent layer", "has a cell and an activation")
+		return at.unsupported("the cell says the activations of a recurrent layer",
+			"has a cell and an activation")
 	case recurrent && len(k.network.Dense) > 0:
-		return at.unsupported("put the recurrent layers first", "is a recurrent layer after a dense one")
+		return at.unsupported("put the recurrent layers first",
+			"is a recurrent layer after a dense one")
 	case recurrent && len(k.network.Recurrent) == maxRecurrent:
-		return at.unsupported("train with fewer layers", "is recurrent layer %d, at most %d are read", maxRecurrent+1, maxRecurrent)
+		return at.unsupported("train with fewer layers", "is recurrent layer %d, at most %d "+
+			"are read", maxRecurrent+1, maxRecurrent)
 	case recurrent:
 		return k.recurrent(kind, blocks)
 	}
@@ -113,13 +128,15 @@ func (k *kerasArrays) kind(blocks, bias int) (Kind, error) {
 	case blocks == LSTM.Gates():
 		return LSTM, nil
 	case blocks == 1:
-		return 0, k.file.unsupported(k.layersHint(), "layer %d is a SimpleRNN; the file does not say whether it uses tanh or ReLU", k.count)
+		return 0, k.file.unsupported(k.layersHint(), "layer %d is a SimpleRNN; the file does "+
+			"not say whether it uses tanh or ReLU", k.count)
 	case len(k.shape(bias)) == 1:
 		return GRUResetBefore, nil
 	case k.hasTwoRows(bias, k.shape(k.next)[1]):
 		return GRUResetAfter, nil
 	}
-	return 0, k.file.unsupported(k.layersHint(), "layer %d is a GRU without bias; the file does not say its reset_after", k.count)
+	return 0, k.file.unsupported(k.layersHint(), "layer %d is a GRU without bias; the file does "+
+		"not say its reset_after", k.count)
 }
 
 // hasTwoRows reports whether an array is the bias of a GRU with reset_after: [2 × 3*units].
@@ -127,7 +144,8 @@ func (k *kerasArrays) hasTwoRows(bias, columns int) bool {
 	return slices.Equal(k.shape(bias), []int{2, columns})
 }
 
-// kerasGates says which gate block of a Keras layer each of ours is, by the number of gates: GRU z r h, LSTM i f c o.
+// kerasGates says which gate block of a Keras layer each of ours is, by the number of gates: GRU z
+// r h, LSTM i f c o.
 var kerasGates = map[int][]int{1: {0}, 3: {1, 0, 2}, 4: {0, 1, 2, 3}}
 
 func (k *kerasArrays) recurrent(kind Kind, blocks int) error {
@@ -139,7 +157,8 @@ func (k *kerasArrays) recurrent(kind Kind, blocks int) error {
 		}
 	}
 	if gates := kind.Gates(); blocks != gates {
-		return k.array(kernel).broken(kerasShapes, "has shape %s and the array after it %s, but %q has kernel [inputs × %d*units] and recurrent_kernel [units × %[4]d*units]",
+		return k.array(kernel).broken(kerasShapes, "has shape %s and the array after it %s, but "+
+			"%q has kernel [inputs × %d*units] and recurrent_kernel [units × %[4]d*units]",
 			formatShape(k.shape(kernel)), formatShape(k.shape(recurrent)), cellNames[kind], gates)
 	}
 	columns, units := k.shape(kernel)[1], k.shape(recurrent)[0]
@@ -158,7 +177,9 @@ func (k *kerasArrays) recurrent(kind Kind, blocks int) error {
 	switch {
 	case len(k.shape(bias)) == 1:
 		if kind == GRUResetAfter {
-			return k.array(bias).broken(`a GRU with reset_after=False is the cell "gru-reset-before"`, "has shape %s, but %q has a bias of shape [2 × %d]", formatShape(k.shape(bias)), cellNames[kind], columns)
+			return k.array(bias).broken(`a GRU with reset_after=False is the cell `+
+				`"gru-reset-before"`, "has shape %s, but %q has a bias of shape [2 × %d]",
+				formatShape(k.shape(bias)), cellNames[kind], columns)
 		}
 		if l.B, err = k.values(bias, columns); err != nil {
 			return err
@@ -167,7 +188,9 @@ func (k *kerasArrays) recurrent(kind Kind, blocks int) error {
 		k.next++
 	case blocks == GRUResetAfter.Gates() && k.hasTwoRows(bias, columns):
 		if kind == GRUResetBefore {
-			return k.array(bias).broken(`a GRU with reset_after=True is the cell "gru"`, "has shape %s, but %q has a bias of shape [%d]", formatShape(k.shape(bias)), cellNames[kind], columns)
+			return k.array(bias).broken(`a GRU with reset_after=True is the cell "gru"`,
+				"has shape %s, but %q has a bias of shape [%d]", formatShape(k.shape(bias)),
+				cellNames[kind], columns)
 		}
 		both, err := k.values(bias, 2, columns)
 		if err != nil {
@@ -202,14 +225,17 @@ func (k *kerasArrays) dense(activation Activation) error {
 	return nil
 }
 
-const kerasShapes = "a recurrent layer has kernel [inputs × gates*units], recurrent_kernel [units × gates*units] and bias, a Dense layer kernel [inputs × outputs] and bias; " +
-	"gates is 3 for a GRU, 4 for an LSTM, 1 for a SimpleRNN; the inputs of a layer are the results of the one before it"
+const kerasShapes = "a recurrent layer has kernel [inputs × gates*units], recurrent_kernel " +
+	"[units × gates*units] and bias, a Dense layer kernel [inputs × outputs] and bias; " +
+	"gates is 3 for a GRU, 4 for an LSTM, 1 for a SimpleRNN; the inputs of a layer are the " +
+	"results of the one before it"
 
 func (k *kerasArrays) values(i int, shape ...int) ([]float64, error) {
 	return k.arrays[i].checked(k.array(i), kerasShapes, shape)
 }
 
-// matrix returns the transpose of an array [rows × columns]: Keras computes x·K where we compute W·x.
+// matrix returns the transpose of an array [rows × columns]: Keras computes x·K where we compute
+// W·x.
 func (k *kerasArrays) matrix(i, rows, columns int) ([]float64, error) {
 	values, err := k.values(i, rows, columns)
 	if err != nil {
@@ -238,7 +264,8 @@ func arrange(values []float64, order []int) []float64 {
 // layersHint shows how the job lists the layers found so far and those that follow.
 func (k *kerasArrays) layersHint() string {
 	var b strings.Builder
-	b.WriteString("kerf init tries cells and activations on a recording; or list all layers first to last in the job file, each as one of:")
+	b.WriteString("kerf init tries cells and activations on a recording; or list all layers " +
+		"first to last in the job file, each as one of:")
 	b.WriteString("\n    [[model.layer]]\n    cell = " + choice(cellNames[GRUResetAfter:]))
 	b.WriteString("\n    [[model.layer]]\n    activation = " + choice(activationNames[:]))
 	return b.String()

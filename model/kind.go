@@ -4,8 +4,9 @@ import "fmt"
 
 // Kind says which equations a recurrent layer follows.
 //
-// In the equations x is the input of the step, h the state before it and h' the state after it, s the logistic function, * the
-// product element by element. W, U, B and D are the blocks of a gate in the fields of [Recurrent].
+// In the equations x is the input of the step, h the state before it and h' the state after it, s
+// the logistic function, * the product element by element. W, U, B and D are the blocks of a gate
+// in the fields of [Recurrent].
 type Kind int
 
 const (
@@ -16,18 +17,22 @@ const (
 	//	n  = tanh(Wn x + Bn + r * (Un h + Dn))
 	//	h' = (1 - z) * n + z * h
 	//
-	// Source: PyTorch documentation of torch.nn.GRU; ONNX operator GRU with linear_before_reset = 1.
+	// Source: PyTorch documentation of torch.nn.GRU; ONNX operator GRU with linear_before_reset =
+	// 1.
 	GRUResetAfter Kind = iota + 1
 
-	// GRUResetBefore is the gated recurrent unit whose reset gate acts before the recurrent product. Only the candidate differs
-	// from [GRUResetAfter], and neither form can be rewritten as the other:
+	// GRUResetBefore is the gated recurrent unit whose reset gate acts before the recurrent
+	// product. Only the candidate differs from [GRUResetAfter], and neither form can be rewritten
+	// as the other:
 	//
 	//	n = tanh(Wn x + Bn + Un (r * h) + Dn)
 	//
-	// Source: ONNX operator GRU with linear_before_reset = 0, its default; Keras documentation of GRU with reset_after=False.
+	// Source: ONNX operator GRU with linear_before_reset = 0, its default; Keras documentation of
+	// GRU with reset_after=False.
 	GRUResetBefore
 
-	// LSTM is the long short-term memory without peepholes and without projection. Beside h it keeps the cell state c:
+	// LSTM is the long short-term memory without peepholes and without projection. Beside h it
+	// keeps the cell state c:
 	//
 	//	i  = s(Wi x + Bi + Ui h + Di)
 	//	f  = s(Wf x + Bf + Uf h + Df)
@@ -44,7 +49,8 @@ const (
 	// Source: PyTorch documentation of torch.nn.RNN; ONNX operator RNN.
 	ElmanTanh
 
-	// ElmanReLU is the plain recurrent layer h' = max(0, W x + B + U h + D). Its state has no bound.
+	// ElmanReLU is the plain recurrent layer h' = max(0, W x + B + U h + D). Its state has no
+	// bound.
 	//
 	// Source: PyTorch documentation of torch.nn.RNN with nonlinearity="relu"; ONNX operator RNN.
 	ElmanReLU
@@ -64,7 +70,8 @@ var kinds = [...]struct {
 
 func (k Kind) known() bool { return k >= GRUResetAfter && int(k) < len(kinds) }
 
-// Gates returns the number of gate blocks, each Units rows high, in the weights of a layer. It panics on an unknown kind.
+// Gates returns the number of gate blocks, each Units rows high, in the weights of a layer. It
+// panics on an unknown kind.
 func (k Kind) Gates() int {
 	if !k.known() {
 		panic(fmt.Sprintf("model: unknown kind of recurrent layer %d", int(k)))

@@ -6,15 +6,18 @@ import (
 	"strings"
 )
 
-// Recurrent is one recurrent layer. Its gate blocks stand one below the other in torch's order: of a GRU reset, update and
-// candidate (r z n), of an LSTM input, forget, candidate and output (i f g o).
+// Recurrent is one recurrent layer. Its gate blocks stand one below the other in torch's order: of
+// a GRU reset, update and candidate (r z n), of an LSTM input, forget, candidate and output (i f g
+// o).
 type Recurrent struct {
 	Kind          Kind
 	Inputs, Units int
 	W             []float64 // input weights [Gates*Units × Inputs]
 	U             []float64 // recurrent weights [Gates*Units × Units]
 	B             []float64 // input bias [Gates*Units]
-	D             []float64 // recurrent bias [Gates*Units]; in a reset-after GRU its candidate block is inside the product with the reset gate
+	// recurrent bias [Gates*Units]; in a reset-after GRU its candidate block is inside the product
+	// with the reset gate
+	D []float64
 }
 
 // Dense is one layer y = act(W x + B).
@@ -25,15 +28,15 @@ type Dense struct {
 	Activation      Activation
 }
 
-// Network is a chain: 1 to 3 recurrent layers of any mix of kinds, first to last, then 1 or more dense layers, all of which are
-// applied at every step.
+// Network is a chain: 1 to 3 recurrent layers of any mix of kinds, first to last, then 1 or more
+// dense layers, all of which are applied at every step.
 type Network struct {
 	Recurrent []*Recurrent
 	Dense     []*Dense
 }
 
-// maxRecurrent is the most recurrent layers of a network: deeper stacks are too large for the devices in question (common
-// practice, no source).
+// maxRecurrent is the most recurrent layers of a network: deeper stacks are too large for the
+// devices in question (common practice, no source).
 const maxRecurrent = 3
 
 // Inputs returns the number of features that enter at one step.
@@ -42,7 +45,8 @@ func (n *Network) Inputs() int { return n.Recurrent[0].Inputs }
 // Outputs returns the number of values that leave at one step.
 func (n *Network) Outputs() int { return n.Dense[len(n.Dense)-1].Outputs }
 
-// Parameters counts all weights and biases. Both biases of a gate count, although most kinds could merge them.
+// Parameters counts all weights and biases. Both biases of a gate count, although most kinds could
+// merge them.
 func (n *Network) Parameters() int {
 	total := 0
 	for _, l := range n.Recurrent {

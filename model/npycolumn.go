@@ -10,8 +10,8 @@ import (
 	"strings"
 )
 
-// NPYColumn reads a one-dimensional .npy array value by value, whatever its length. Beside floats it may hold whole numbers, truth values
-// or text.
+// NPYColumn reads a one-dimensional .npy array value by value, whatever its length. Beside floats
+// it may hold whole numbers, truth values or text.
 type NPYColumn struct {
 	at     place
 	source *bufio.Reader
@@ -41,7 +41,8 @@ func OpenNPYColumn(r io.Reader, file, array string) (*NPYColumn, error) {
 	}
 	length := int(binary.LittleEndian.Uint16(raw[8:]))
 	if n == 12 {
-		length = int(min(binary.LittleEndian.Uint32(raw[8:]), maxNPYHeader+1)) // too long a header is refused below
+		// too long a header is refused below
+		length = int(min(binary.LittleEndian.Uint32(raw[8:]), maxNPYHeader+1))
 	}
 	raw = append(raw[:n], make([]byte, min(length, maxNPYHeader))...)
 	if _, err := io.ReadFull(c.source, raw[n:]); err != nil {
@@ -55,7 +56,8 @@ func OpenNPYColumn(r io.Reader, file, array string) (*NPYColumn, error) {
 		return nil, err
 	}
 	if len(header.shape) != 1 {
-		return nil, at.unsupported("save one array of one dimension per column", "has shape %s", formatShape(header.shape))
+		return nil, at.unsupported("save one array of one dimension per column", "has shape %s",
+			formatShape(header.shape))
 	}
 	c.left = header.shape[0]
 	return c, c.setType(header)

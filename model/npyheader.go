@@ -20,8 +20,9 @@ type npyHeader struct {
 
 // parseNPYHeader splits an .npy file into header and data.
 //
-// It is our own because npyio v0.14.0, which tests compare it with, panics on a damaged header, asks for up to 4 GiB on the word of a
-// version 2 header, does not know version 3, and links a pickle reader.
+// It is our own because npyio v0.14.0, which tests compare it with, panics on a damaged header,
+// asks for up to 4 GiB on the word of a version 2 header, does not know version 3, and links a
+// pickle reader.
 func parseNPYHeader(raw []byte, at place) (npyHeader, []byte, error) {
 	var none npyHeader
 	if len(raw) < 8 || string(raw[:6]) != "\x93NUMPY" {
@@ -33,7 +34,8 @@ func parseNPYHeader(raw []byte, at place) (npyHeader, []byte, error) {
 		lengthBytes = 2
 	case 2, 3:
 	default:
-		return none, nil, at.unsupported("", "has .npy version %d.%d, versions 1 to 3 are read", raw[6], raw[7])
+		return none, nil, at.unsupported("", "has .npy version %d.%d, versions 1 to 3 are read",
+			raw[6], raw[7])
 	}
 	rest := raw[8:]
 	if len(rest) < lengthBytes {
@@ -45,7 +47,8 @@ func parseNPYHeader(raw []byte, at place) (npyHeader, []byte, error) {
 	}
 	rest = rest[lengthBytes:]
 	if length > maxNPYHeader {
-		return none, nil, at.unsupported("", "has a header of %d bytes, at most %d are read", length, maxNPYHeader)
+		return none, nil, at.unsupported("", "has a header of %d bytes, at most %d are read",
+			length, maxNPYHeader)
 	}
 	if int(length) > len(rest) {
 		return none, nil, at.broken("", "ends inside its header")
@@ -70,7 +73,8 @@ func (h *npyHeader) setOrder(at place) error {
 		h.order = binary.BigEndian
 	}
 	if h.descr[1] == 'O' {
-		return at.unsupported("save plain arrays of numbers", "holds pickled Python objects, and %s", pickleMessage)
+		return at.unsupported("save plain arrays of numbers",
+			"holds pickled Python objects, and %s", pickleMessage)
 	}
 	return nil
 }
@@ -82,12 +86,14 @@ func (h *npyHeader) setType(at place) error {
 	}
 	var ok bool
 	if h.float, ok = npyFloats[h.descr[1:]]; !ok || h.order == nil {
-		return at.unsupported("only float16, float32 and float64 arrays are read: use array.astype(numpy.float32)", "has type %q", h.descr)
+		return at.unsupported("only float16, float32 and float64 arrays are read: use "+
+			"array.astype(numpy.float32)", "has type %q", h.descr)
 	}
 	return nil
 }
 
-// dictScanner reads the Python literal of an .npy header: a dict with exactly the keys descr, fortran_order and shape.
+// dictScanner reads the Python literal of an .npy header: a dict with exactly the keys descr,
+// fortran_order and shape.
 type dictScanner struct {
 	rest string // not yet read
 	at   place

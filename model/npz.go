@@ -9,12 +9,14 @@ import (
 	"strings"
 )
 
-// ReadNPZ reads all arrays of an .npz archive of the given size in bytes: a zip file of .npy members, stored or deflated. The name
-// is used in errors only. Keys of the result are member names without ".npy".
+// ReadNPZ reads all arrays of an .npz archive of the given size in bytes: a zip file of .npy
+// members, stored or deflated. The name is used in errors only. Keys of the result are member names
+// without ".npy".
 //
-// Arrays of 16, 32 or 64 bit floats are read, in either byte order, row by row or column by column. Damage gives a
-// [*FormatError]; other types, pickled objects, and arrays of more than 256 MiB or [MaxUnpacked] together give an [*UnsupportedError].
-// Source of the layout: NumPy reference, numpy.lib.format.
+// Arrays of 16, 32 or 64 bit floats are read, in either byte order, row by row or column by column.
+// Damage gives a [*FormatError]; other types, pickled objects, and arrays of more than 256 MiB or
+// [MaxUnpacked] together give an [*UnsupportedError]. Source of the layout: NumPy reference,
+// numpy.lib.format.
 func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error) {
 	file := place{file: name}
 	if err := refusePickle(r, size, file); err != nil {
@@ -22,7 +24,8 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 	}
 	archive, err := zip.NewReader(r, size)
 	if err != nil {
-		return nil, file.broken("is this an .npz file, and was it copied completely?", "cannot be read as a zip archive: %v", err)
+		return nil, file.broken("is this an .npz file, and was it copied completely?",
+			"cannot be read as a zip archive: %v", err)
 	}
 	tensors := make(map[string]*Tensor, len(archive.File))
 	left := uint64(min(maxTensorBytes, MaxUnpacked(size)))
@@ -30,20 +33,23 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 		at := place{name, fmt.Sprintf("member %q", member.Name)}
 		key, isArray := strings.CutSuffix(member.Name, ".npy")
 		if !isArray {
-			return nil, at.unsupported("write the file with numpy.savez and arrays only", "is not an .npy array")
+			return nil, at.unsupported("write the file with numpy.savez and arrays only",
+				"is not an .npy array")
 		}
 		if tensors[key] != nil {
 			return nil, at.broken("", "stands twice in the archive")
 		}
 		if member.UncompressedSize64 > left {
-			return nil, at.unsupported("", "the arrays take more than %d bytes together", min(maxTensorBytes, MaxUnpacked(size)))
+			return nil, at.unsupported("", "the arrays take more than %d bytes together",
+				min(maxTensorBytes, MaxUnpacked(size)))
 		}
 		left -= member.UncompressedSize64
 		raw, err := readMember(member, at)
 		if err != nil {
 			return nil, err
 		}
-		if tensors[key], err = parseNPY(raw, place{name, fmt.Sprintf("array %q", key)}); err != nil {
+		if tensors[key], err = parseNPY(raw, place{name, fmt.Sprintf("array %q", key)}); err !=
+			nil {
 			return nil, err
 		}
 	}
@@ -53,23 +59,27 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 // ReadNPY reads one .npy file. The name is used in errors only, which are those of [ReadNPZ].
 func ReadNPY(raw []byte, name string) (*Tensor, error) {
 	if len(raw) > maxTensorBytes {
-		return nil, place{file: name}.unsupported("", "the array takes more than %d bytes", maxTensorBytes)
+		return nil, place{file: name}.unsupported("", "the array takes more than %d bytes",
+			maxTensorBytes)
 	}
 	return parseNPY(raw, place{file: name})
 }
 
-// readMember unpacks a member. Memory grows with the bytes that really come, not with the size that the archive states.
+// readMember unpacks a member. Memory grows with the bytes that really come, not with the size that
+// the archive states.
 func readMember(member *zip.File, at place) ([]byte, error) {
 	content, err := member.Open()
 	if errors.Is(err, zip.ErrAlgorithm) {
-		return nil, at.unsupported("write the file with numpy.savez", "is packed by a method other than deflate")
+		return nil, at.unsupported("write the file with numpy.savez",
+			"is packed by a method other than deflate")
 	}
 	if err != nil {
 		return nil, at.broken("", "cannot be unpacked: %v", err)
 	}
 	defer content.Close()
 	var raw bytes.Buffer
-	if _, err := io.Copy(&raw, content); err != nil { // the zip reader checks length and checksum at the end
+	// the zip reader checks length and checksum at the end
+	if _, err := io.Copy(&raw, content); err != nil {
 		return nil, at.broken("was the file copied completely?", "cannot be unpacked: %v", err)
 	}
 	return raw.Bytes(), nil

@@ -15,10 +15,12 @@ import (
 )
 
 func TestNPYAgreesWithNpyio(t *testing.T) {
-	// The outside reader is npyio v0.14.0. It is not used by the package: see the comment at parseNPYHeader.
+	// The outside reader is npyio v0.14.0. It is not used by the package: see the comment at
+	// parseNPYHeader.
 	for _, descr := range []string{"<f4", ">f4", "<f8", ">f8"} {
 		for _, fortran := range []string{"False", "True"} {
-			raw := npyFile(1, fmt.Sprintf("{'descr': '%s', 'fortran_order': %s, 'shape': (2, 3), }", descr, fortran), sixFloats(descr))
+			raw := npyFile(1, fmt.Sprintf("{'descr': '%s', 'fortran_order': %s, 'shape': (2, 3), }",
+				descr, fortran), sixFloats(descr))
 			got, err := parseNPY(raw, place{})
 			if err != nil {
 				t.Fatal(err)
@@ -43,7 +45,8 @@ func TestNPYAgreesWithNpyio(t *testing.T) {
 				t.Fatal(err)
 			}
 			if !slices.Equal(got.Data, want.RawMatrix().Data) {
-				t.Errorf("%s fortran %s: got %v, want %v", descr, fortran, got.Data, want.RawMatrix().Data)
+				t.Errorf("%s fortran %s: got %v, want %v", descr, fortran, got.Data,
+					want.RawMatrix().Data)
 			}
 		}
 	}
@@ -51,7 +54,8 @@ func TestNPYAgreesWithNpyio(t *testing.T) {
 
 // sixFloats returns 1 to 6 in the given type.
 func sixFloats(descr string) []byte {
-	order := map[byte]binary.AppendByteOrder{'<': binary.LittleEndian, '>': binary.BigEndian}[descr[0]]
+	order := map[byte]binary.AppendByteOrder{'<': binary.LittleEndian,
+		'>': binary.BigEndian}[descr[0]]
 	var data []byte
 	for v := 1.0; v <= 6; v++ {
 		if descr[1:] == "f4" {
@@ -64,7 +68,8 @@ func sixFloats(descr string) []byte {
 }
 
 func TestNPYForms(t *testing.T) {
-	// Source: NumPy reference, numpy.lib.format: versions 1.0 to 3.0, scalar and one-axis shapes, keys in any order.
+	// Source: NumPy reference, numpy.lib.format: versions 1.0 to 3.0, scalar and one-axis shapes,
+	// keys in any order.
 	one := []byte{0, 0, 0x80, 0x3f}
 	for _, c := range []struct {
 		name   string
@@ -72,12 +77,19 @@ func TestNPYForms(t *testing.T) {
 		shape  []int
 		values []float64
 	}{
-		{"scalar", npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (), }", one), []int{}, []float64{1}},
-		{"one axis", npyFile(2, "{'descr': '<f4', 'fortran_order': False, 'shape': (1,), }", one), []int{1}, []float64{1}},
-		{"other order, no last comma", npyFile(3, `{"shape":(1,1),"fortran_order":False,"descr":"<f4"}`, one), []int{1, 1}, []float64{1}},
-		{"half", npyFile(1, "{'descr': '<f2', 'fortran_order': False, 'shape': (2,), }", one), []int{2}, []float64{0, 1.875}},
-		{"empty", npyFile(1, "{'descr': '<f8', 'fortran_order': False, 'shape': (0, 3), }", nil), []int{0, 3}, []float64{}},
-		{"column-major, three axes", npyFile(1, "{'descr': '<f4', 'fortran_order': True, 'shape': (1, 2, 3), }", sixFloats("<f4")),
+		{"scalar", npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (), }", one),
+			[]int{}, []float64{1}},
+		{"one axis", npyFile(2, "{'descr': '<f4', 'fortran_order': False, 'shape': (1,), }", one),
+			[]int{1}, []float64{1}},
+		{"other order, no last comma",
+			npyFile(3, `{"shape":(1,1),"fortran_order":False,"descr":"<f4"}`, one), []int{1, 1},
+			[]float64{1}},
+		{"half", npyFile(1, "{'descr': '<f2', 'fortran_order': False, 'shape': (2,), }", one),
+			[]int{2}, []float64{0, 1.875}},
+		{"empty", npyFile(1, "{'descr': '<f8', 'fortran_order': False, 'shape': (0, 3), }", nil),
+			[]int{0, 3}, []float64{}},
+		{"column-major, three axes", npyFile(1, "{'descr': '<f4', 'fortran_order': True, "+
+			"'shape': (1, 2, 3), }", sixFloats("<f4")),
 			[]int{1, 2, 3}, []float64{1, 3, 5, 2, 4, 6}},
 	} {
 		got, err := parseNPY(c.raw, place{})
@@ -90,7 +102,8 @@ func TestNPYForms(t *testing.T) {
 }
 
 func TestCompressedNPZ(t *testing.T) {
-	raw := npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (2, 3), }", sixFloats("<f4"))
+	raw := npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (2, 3), }",
+		sixFloats("<f4"))
 	var out bytes.Buffer
 	archive := zip.NewWriter(&out)
 	member, err := archive.Create("a.b.npy") // deflated

@@ -12,18 +12,21 @@ import (
 	"time"
 )
 
-// WriteNPZ writes tensors, in the order of their names, as an uncompressed .npz file: a zip archive of one .npy file each, format version
-// 1.0, type float32 where every value is exactly that, else float64 (source: NumPy documentation of numpy.lib.format). The same
-// tensors give the same bytes. It returns an error if a shape does not fit its data, or if w does.
+// WriteNPZ writes tensors, in the order of their names, as an uncompressed .npz file: a zip archive
+// of one .npy file each, format version 1.0, type float32 where every value is exactly that, else
+// float64 (source: NumPy documentation of numpy.lib.format). The same tensors give the same bytes.
+// It returns an error if a shape does not fit its data, or if w does.
 func WriteNPZ(w io.Writer, tensors map[string]*Tensor) error {
 	archive := zip.NewWriter(w)
 	for _, name := range slices.Sorted(maps.Keys(tensors)) {
 		t := tensors[name]
 		if count, ok := elements(t.Shape); !ok || count != len(t.Data) {
-			return fmt.Errorf("tensor %q: shape %s does not fit %d values", name, formatShape(t.Shape), len(t.Data))
+			return fmt.Errorf("tensor %q: shape %s does not fit %d values", name,
+				formatShape(t.Shape), len(t.Data))
 		}
 		// The zip format has no date before 1980.
-		member, err := archive.CreateHeader(&zip.FileHeader{Name: name + ".npy", Method: zip.Store, Modified: time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)})
+		member, err := archive.CreateHeader(&zip.FileHeader{Name: name + ".npy", Method: zip.Store,
+			Modified: time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)})
 		if err != nil {
 			return err
 		}
@@ -42,7 +45,8 @@ func npyMember(t *Tensor) []byte {
 	for _, d := range t.Shape {
 		fmt.Fprintf(&shape, "%d,", d)
 	}
-	header := fmt.Sprintf("{'descr': '%s', 'fortran_order': False, 'shape': (%s), }", descr, shape.String())
+	header := fmt.Sprintf("{'descr': '%s', 'fortran_order': False, 'shape': (%s), }", descr,
+		shape.String())
 	const before, multiple = 10, 64 // bytes in front of the header; with them it is a multiple
 	header += strings.Repeat(" ", multiple-1-(before+len(header))%multiple) + "\n"
 	file := binary.LittleEndian.AppendUint16([]byte("\x93NUMPY\x01\x00"), uint16(len(header)))

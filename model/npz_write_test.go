@@ -48,7 +48,9 @@ func TestWrittenNPZIsReadBack(t *testing.T) {
 		if reader.Header.Descr.Fortran || !slices.Equal(reader.Header.Descr.Shape, want.Shape) {
 			t.Errorf("%s: header %+v, want the shape %v", f.Name, reader.Header, want.Shape)
 		}
-		if wantType := map[string]string{"gru.weight.npy": "<f8", "head.bias.npy": "<f4"}[f.Name]; strings.Trim(reader.Header.Descr.Type, "'") != wantType {
+		if wantType := map[string]string{"gru.weight.npy": "<f8",
+			"head.bias.npy": "<f4"}[f.Name]; strings.Trim(reader.Header.Descr.Type, "'") !=
+			wantType {
 			t.Errorf("%s: type %s, want %s", f.Name, reader.Header.Descr.Type, wantType)
 		}
 	}

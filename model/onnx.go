@@ -6,27 +6,30 @@ import (
 	"slices"
 )
 
-// The versions of the standard's set of operators that are read. Before 7 operators had no broadcasting; after 22 there is no
-// published meaning that this reader was checked against.
+// The versions of the standard's set of operators that are read. Before 7 operators had no
+// broadcasting; after 22 there is no published meaning that this reader was checked against.
 const (
 	firstOpset = 7
 	lastOpset  = 22
 )
 
-// maxONNXBytes limits the size of a file. Sixteen million float32 weights are some tens of times the flash of the largest
-// microcontrollers.
+// maxONNXBytes limits the size of a file. Sixteen million float32 weights are some tens of times
+// the flash of the largest microcontrollers.
 const maxONNXBytes = 64 << 20
 
-// ReadONNX reads a network from an ONNX file of the given size in bytes; name is used in errors only.
+// ReadONNX reads a network from an ONNX file of the given size in bytes; name is used in errors
+// only.
 //
-// The graph is evaluated, not compared with patterns: everything that follows from shapes and constants is computed, and what is left
-// must be features, shifted and scaled at most, through up to three GRU, LSTM or RNN operators and then dense layers. Outputs may
-// be given at every step or after the last, states may be inputs and outputs of the graph. A graph that ends with a hidden state gets
-// a dense layer that hands it on.
+// The graph is evaluated, not compared with patterns: everything that follows from shapes and
+// constants is computed, and what is left must be features, shifted and scaled at most, through up
+// to three GRU, LSTM or RNN operators and then dense layers. Outputs may be given at every step or
+// after the last, states may be inputs and outputs of the graph. A graph that ends with a hidden
+// state gets a dense layer that hands it on.
 //
-// Errors: [*FormatError] for what is against the standard, [*UnsupportedError] for what is not handled, with the operator, its
-// position in the file and its name. Memory stays in proportion to the size of the file.
-// Source: ONNX specification and operator documentation, onnx.proto of onnx 1.12.0.
+// Errors: [*FormatError] for what is against the standard, [*UnsupportedError] for what is not
+// handled, with the operator, its position in the file and its name. Memory stays in proportion to
+// the size of the file. Source: ONNX specification and operator documentation, onnx.proto of onnx
+// 1.12.0.
 func ReadONNX(r io.ReaderAt, size int64, name string) (*Import, error) {
 	at := place{file: name}
 	if size > maxONNXBytes {
@@ -49,7 +52,8 @@ func ReadONNX(r io.ReaderAt, size int64, name string) (*Import, error) {
 // network evaluates the graph.
 func (m *onnxModel) network(size int64, at place) (*Import, error) {
 	if m.opset < firstOpset || m.opset > lastOpset {
-		return nil, at.unsupported("export with opset 17, for example", "uses version %d of the ONNX operators, read are %d to %d", m.opset, firstOpset, lastOpset)
+		return nil, at.unsupported("export with opset 17, for example", "uses version %d of the "+
+			"ONNX operators, read are %d to %d", m.opset, firstOpset, lastOpset)
 	}
 	e := newONNXEval(m, size, at)
 	if err := e.run(); err != nil {
@@ -60,15 +64,17 @@ func (m *onnxModel) network(size int64, at place) (*Import, error) {
 		return nil, err
 	}
 	c := s.chain
-	i := &Import{Network: &Network{Recurrent: c.recurrent, Dense: c.dense}, Mean: c.mean, Std: c.std, LastStep: s.last, Softmax: c.softmax}
+	i := &Import{Network: &Network{Recurrent: c.recurrent, Dense: c.dense}, Mean: c.mean,
+		Std: c.std, LastStep: s.last, Softmax: c.softmax}
 	if err := i.Network.Validate(); err != nil {
 		return nil, at.broken("", "gives a network that makes no sense: %v", err)
 	}
 	return i, nil
 }
 
-// result finds the output of the graph that is the network's: one with a dense layer, several from the same recurrent layer, or else
-// the hidden state of the deepest layer. Other hidden and cell states are states that the caller of the graph keeps.
+// result finds the output of the graph that is the network's: one with a dense layer, several from
+// the same recurrent layer, or else the hidden state of the deepest layer. Other hidden and cell
+// states are states that the caller of the graph keeps.
 func (e *onnxEval) result() (*signal, error) {
 	var heads, hidden []*signal
 	for _, name := range e.model.graph.outputs {
@@ -76,7 +82,9 @@ func (e *onnxEval) result() (*signal, error) {
 		switch {
 		case !ok:
 		case s.chain.raw():
-			return nil, place{e.at.file, fmt.Sprintf("output %q", name)}.unsupported("kerf reads networks with a GRU, LSTM or RNN operator", "depends on no recurrent layer")
+			return nil, place{e.at.file,
+				fmt.Sprintf("output %q", name)}.unsupported("kerf reads networks with a GRU, "+
+				"LSTM or RNN operator", "depends on no recurrent layer")
 		case len(s.chain.dense) > 0:
 			heads = append(heads, s)
 		default:
@@ -89,7 +97,8 @@ func (e *onnxEval) result() (*signal, error) {
 		return heads[0], nil
 	case len(heads) > 1:
 		if !sameLayers(heads) {
-			return nil, e.at.unsupported("export one output, or outputs that come from the same layer", "has outputs that are not made by the same layers: %s", outputs)
+			return nil, e.at.unsupported("export one output, or outputs that come from the "+
+				"same layer", "has outputs that are not made by the same layers: %s", outputs)
 		}
 		e.node = &onnxNode{op: "Concat", name: "outputs"}
 		chain, err := e.merge(heads)
@@ -98,7 +107,8 @@ func (e *onnxEval) result() (*signal, error) {
 		}
 		return heads[0].through(chain), nil
 	case len(hidden) == 0:
-		return nil, e.at.unsupported("kerf reads networks with a GRU, LSTM or RNN operator", "has no output that depends on a recurrent layer: %s", outputs)
+		return nil, e.at.unsupported("kerf reads networks with a GRU, LSTM or RNN operator",
+			"has no output that depends on a recurrent layer: %s", outputs)
 	}
 	best := slices.MaxFunc(hidden, func(a, b *signal) int {
 		if d := len(a.chain.recurrent) - len(b.chain.recurrent); d != 0 {
@@ -108,7 +118,8 @@ func (e *onnxEval) result() (*signal, error) {
 	})
 	for _, s := range hidden {
 		if !slices.Equal(s.chain.recurrent, best.chain.recurrent[:len(s.chain.recurrent)]) {
-			return nil, e.at.unsupported("export one output", "has outputs of different layers: %s", outputs)
+			return nil, e.at.unsupported("export one output", "has outputs of different layers: %s",
+				outputs)
 		}
 	}
 	e.node = &onnxNode{op: "Identity", name: "hidden state as output"}

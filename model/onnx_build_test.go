@@ -109,8 +109,9 @@ func (g graphFile) bytes() []byte {
 	return join(varint(1, 7), message(7, graph), message(8, varint(2, g.opset)))
 }
 
-// smallGraph is a GRU of two inputs and three units at every step with a head of one output: X [steps × 1 × 2] through the given nodes,
-// which get "x" and "y" and make "h" and "out" of them. Tensors W, R, B, K [3 × 1] and whatever is given are stored.
+// smallGraph is a GRU of two inputs and three units at every step with a head of one output: X
+// [steps × 1 × 2] through the given nodes, which get "x" and "y" and make "h" and "out" of them.
+// Tensors W, R, B, K [3 × 1] and whatever is given are stored.
 func smallGraph(nodes [][]byte, tensors ...[]byte) graphFile {
 	counted := func(n int) []float64 {
 		v := make([]float64, n)
@@ -122,7 +123,8 @@ func smallGraph(nodes [][]byte, tensors ...[]byte) graphFile {
 	return graphFile{
 		opset: 14, nodes: nodes, inputs: [][]byte{valueOf("x", 0, 1, 2)}, outputs: []string{"out"},
 		tensors: append([][]byte{
-			floatsOf("W", []int{1, 9, 2}, counted(18)...), floatsOf("R", []int{1, 9, 3}, counted(27)...),
+			floatsOf("W", []int{1, 9, 2}, counted(18)...),
+			floatsOf("R", []int{1, 9, 3}, counted(27)...),
 			floatsOf("B", []int{1, 18}, counted(18)...), floatsOf("K", []int{3, 1}, counted(3)...),
 			wholesOf("one", 1), wholesOf("zero", 0), wholesOf("last", -1),
 		}, tensors...),
@@ -130,7 +132,8 @@ func smallGraph(nodes [][]byte, tensors ...[]byte) graphFile {
 }
 
 var (
-	gruNode     = nodeOf("GRU", []string{"x", "W", "R", "B"}, []string{"y", "state"}, wholeAttribute("hidden_size", 3))
+	gruNode = nodeOf("GRU", []string{"x", "W", "R", "B"}, []string{"y", "state"},
+		wholeAttribute("hidden_size", 3))
 	squeezeNode = nodeOf("Squeeze", []string{"y", "one"}, []string{"h"})
 	headNode    = nodeOf("MatMul", []string{"h", "K"}, []string{"out"})
 )

@@ -2,11 +2,12 @@ package model
 
 import "slices"
 
-// chain is the function behind a signal: features, normalised if the graph does so, through recurrent and then dense layers.
-// A chain never changes; what an operator adds makes a new one.
+// chain is the function behind a signal: features, normalised if the graph does so, through
+// recurrent and then dense layers. A chain never changes; what an operator adds makes a new one.
 type chain struct {
 	input *onnxInput // that the features come from
-	value *factor    // axis of the values of one step; nil while it is not known, or if there is one value
+	// axis of the values of one step; nil while it is not known, or if there is one value
+	value *factor
 
 	// Before the first layer: value i of a step is scale[i]·feature[columns[i]] + offset[i].
 	columns       []int     // nil = all in their order
@@ -38,7 +39,8 @@ func (c *chain) valueAxis() []*factor {
 	return []*factor{c.value}
 }
 
-// width is the number of values of one step. Before the first layer it is known only after an axis was recognised.
+// width is the number of values of one step. Before the first layer it is known only after an axis
+// was recognised.
 func (c *chain) width() int {
 	switch {
 	case len(c.dense) > 0:
@@ -123,7 +125,8 @@ func (c *chain) chooseRows(e *onnxEval, chosen []int) (*chain, error) {
 			row[k] = 1
 			w = append(w, row...)
 		}
-		return c.append(&Dense{Inputs: c.width(), Outputs: len(chosen), W: w, B: make([]float64, len(chosen))}), nil
+		return c.append(&Dense{Inputs: c.width(), Outputs: len(chosen), W: w,
+			B: make([]float64, len(chosen))}), nil
 	}
 	last := c.dense[len(c.dense)-1]
 	if err := e.spend(len(chosen) * last.Inputs); err != nil {
@@ -162,7 +165,9 @@ func (c *chain) affine(e *onnxEval, scale, offset []float64) (*chain, error) {
 	if c.raw() {
 		n := *c
 		n.scale = combine(c.scale, scale, func(a, b float64) float64 { return a * b })
-		n.offset = combine(combine(c.offset, scale, func(a, b float64) float64 { return a * b }), offset, func(a, b float64) float64 { return a + b })
+		n.offset = combine(combine(c.offset, scale, func(a, b float64) float64 {
+			return a * b
+		}), offset, func(a, b float64) float64 { return a + b })
 		return &n, nil
 	}
 	width := c.width()
@@ -210,13 +215,15 @@ func (c *chain) activate(e *onnxEval, a Activation) (*chain, error) {
 	case c.softmax:
 		return nil, e.afterSoftmax()
 	case c.raw():
-		return nil, e.refuse("let the recurrent layer see the features themselves, shifted and scaled at most", "stands in front of the recurrent layers")
+		return nil, e.refuse("let the recurrent layer see the features themselves, shifted and "+
+			"scaled at most", "stands in front of the recurrent layers")
 	case len(c.dense) > 0 && c.dense[len(c.dense)-1].Activation == Identity:
 		d := *c.dense[len(c.dense)-1]
 		d.Activation = a
 		return c.replace(&d), nil
 	}
-	n, err := c.affine(e, []float64{1}, []float64{0}) // appends a layer, since the last one is no plain sum
+	// appends a layer, since the last one is no plain sum
+	n, err := c.affine(e, []float64{1}, []float64{0})
 	if err != nil {
 		return nil, err
 	}
@@ -224,5 +231,6 @@ func (c *chain) activate(e *onnxEval, a Activation) (*chain, error) {
 }
 
 func (e *onnxEval) afterSoftmax() error {
-	return e.refuse("end the network with the softmax, or leave it out: the largest score stays the largest", "comes after a softmax")
+	return e.refuse("end the network with the softmax, or leave it out: the largest score stays "+
+		"the largest", "comes after a softmax")
 }

@@ -2,9 +2,11 @@ package model
 
 import "slices"
 
-func (c *constant) dims() []int { return append([]int{}, c.shape...) } // never nil, which would mean unknown
+// never nil, which would mean unknown
+func (c *constant) dims() []int { return append([]int{}, c.shape...) }
 
-// fill replaces the values by those of from at the index that source gives for every index of the shape.
+// fill replaces the values by those of from at the index that source gives for every index of the
+// shape.
 func (c *constant) fill(from *constant, source func(index []int) int) *constant {
 	if from.stored() == 1 { // one value for all, or the only one
 		c.take(from, 0)
@@ -74,7 +76,8 @@ func (c *constant) choose(e *onnxEval, axis int, r places) (onnxValue, error) {
 	}), nil
 }
 
-// expand repeats values along axes of size 1 until the shape is reached, which the caller has checked with [broadcast].
+// expand repeats values along axes of size 1 until the shape is reached, which the caller has
+// checked with [broadcast].
 func (c *constant) expand(e *onnxEval, shape []int) (*constant, error) {
 	if slices.Equal(c.shape, shape) {
 		return c, nil
@@ -94,8 +97,8 @@ func (c *constant) expand(e *onnxEval, shape []int) (*constant, error) {
 	}), nil
 }
 
-// broadcast returns the shape of an operation on two tensors element by element. It reports false if there is none.
-// Source: ONNX specification, "Broadcasting in ONNX", multidirectional.
+// broadcast returns the shape of an operation on two tensors element by element. It reports false
+// if there is none. Source: ONNX specification, "Broadcasting in ONNX", multidirectional.
 func broadcast(a, b []int) ([]int, bool) {
 	if len(a) < len(b) {
 		a, b = b, a

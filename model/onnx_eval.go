@@ -16,18 +16,22 @@ type onnxEval struct {
 	left   int // values that may still be made, see spend
 }
 
-// spareValues is how many values a graph may make beyond one per byte of its file, which is four copies of all float32 weights:
-// exporters transpose and slice them, and the layers are copies. Small files may fold small tables.
+// spareValues is how many values a graph may make beyond one per byte of its file, which is four
+// copies of all float32 weights: exporters transpose and slice them, and the layers are copies.
+// Small files may fold small tables.
 const spareValues = 1 << 20
 
 func newONNXEval(m *onnxModel, size int64, at place) *onnxEval {
-	return &onnxEval{at: at, model: m, values: map[string]onnxValue{}, left: spareValues + int(size)}
+	return &onnxEval{at: at, model: m, values: map[string]onnxValue{},
+		left: spareValues + int(size)}
 }
 
-// spend takes a number of values off what the graph may make, so that no file makes more memory than it has bytes, some times over.
+// spend takes a number of values off what the graph may make, so that no file makes more memory
+// than it has bytes, some times over.
 func (e *onnxEval) spend(values int) error {
 	if values < 0 || values > e.left {
-		return e.refuse("a network for a microcontroller has no such tables", "makes a tensor that is far larger than the file")
+		return e.refuse("a network for a microcontroller has no such tables",
+			"makes a tensor that is far larger than the file")
 	}
 	e.left -= values
 	return nil
@@ -109,10 +113,12 @@ func (e *onnxEval) constantInput(i int, what string) (*constant, error) {
 	case *constant:
 		return v, nil
 	}
-	return nil, e.refuse("weights and shapes must be stored in the file or follow from it", "%s (%q) are computed from the features, or an input of the graph", what, e.node.inputs[i])
+	return nil, e.refuse("weights and shapes must be stored in the file or follow from it",
+		"%s (%q) are computed from the features, or an input of the graph", what, e.node.inputs[i])
 }
 
-// wholeList is a list of integers: an input, or in older sets of operators the attribute of that name.
+// wholeList is a list of integers: an input, or in older sets of operators the attribute of that
+// name.
 func (e *onnxEval) wholeList(i int, name string) ([]int64, error) {
 	if a := e.node.attribute(name); a != nil {
 		return a.ints, nil
@@ -150,7 +156,8 @@ func (e *onnxEval) known(v onnxValue) ([]int, error) {
 	if d := v.dims(); d != nil {
 		return d, nil
 	}
-	return nil, e.refuse("compute with the output of a recurrent layer or its last hidden state", "takes the cell state of an LSTM, or several states at once")
+	return nil, e.refuse("compute with the output of a recurrent layer or its last hidden state",
+		"takes the cell state of an LSTM, or several states at once")
 }
 
 // run computes every value that an output of the graph needs.
@@ -211,7 +218,8 @@ func (e *onnxEval) inputs(needed map[string]bool) error {
 			continue
 		}
 		if !in.rank {
-			return place{e.at.file, fmt.Sprintf("input %q", in.name)}.unsupported("export with the shape of the input", "has no shape")
+			return place{e.at.file, fmt.Sprintf("input %q", in.name)}.unsupported(
+				"export with the shape of the input", "has no shape")
 		}
 		s := &signal{chain: newChain(in)}
 		for _, a := range in.axes {
@@ -230,14 +238,16 @@ func (e *onnxEval) inputs(needed map[string]bool) error {
 	return nil
 }
 
-// openSizes gives a size to every axis that the file leaves open: a prime that is no size of another axis. Axes of one name are one.
+// openSizes gives a size to every axis that the file leaves open: a prime that is no size of
+// another axis. Axes of one name are one.
 type openSizes struct {
 	byName map[string]int
 	taken  map[int]bool
 	last   int
 }
 
-// firstOpenSize is large enough to be no size of a layer, and small enough for products of three sizes to fit 32 bits.
+// firstOpenSize is large enough to be no size of a layer, and small enough for products of three
+// sizes to fit 32 bits.
 const firstOpenSize = 1009
 
 func newOpenSizes(g *onnxGraph) *openSizes {
@@ -271,7 +281,8 @@ func (s *openSizes) of(a onnxAxis) (int, error) {
 	return s.last, nil
 }
 
-// maxDense limits the dense layers of a graph. Every node that adds one copies the list of those before it.
+// maxDense limits the dense layers of a graph. Every node that adds one copies the list of those
+// before it.
 const maxDense = 100
 
 // compute finds the present node's results.
@@ -279,7 +290,8 @@ func (e *onnxEval) compute() error {
 	n := e.node
 	for _, a := range n.attributes {
 		if a.subgraph {
-			return e.refuse("export without control flow; a recurrent layer must be one GRU, LSTM or RNN operator", "contains a graph of its own")
+			return e.refuse("export without control flow; a recurrent layer must be one GRU, "+
+				"LSTM or RNN operator", "contains a graph of its own")
 		}
 	}
 	for _, in := range n.inputs {
@@ -292,7 +304,8 @@ func (e *onnxEval) compute() error {
 	operator, known := onnxOperators[n.op]
 	switch {
 	case !standardDomain(n.domain):
-		return e.refuse("export with the operators of the ONNX standard only", "belongs to the set of operators %q", n.domain)
+		return e.refuse("export with the operators of the ONNX standard only",
+			"belongs to the set of operators %q", n.domain)
 	case onnxCells[n.op].gates != nil:
 		results, err = e.recurrent()
 	case known:
@@ -310,13 +323,15 @@ func (e *onnxEval) compute() error {
 			continue
 		}
 		if i >= len(results) {
-			return e.refuse("leave that output out", "gives an output %d that kerf does not know", i)
+			return e.refuse("leave that output out", "gives an output %d that kerf does not know",
+				i)
 		}
 		if e.values[name] != nil {
 			return e.broken("computes %q a second time", name)
 		}
 		if s, ok := results[i].(*signal); ok && len(s.chain.dense) > maxDense {
-			return e.refuse("a network for a microcontroller has a few", "is dense layer %d, at most %d are read", len(s.chain.dense), maxDense)
+			return e.refuse("a network for a microcontroller has a few",
+				"is dense layer %d, at most %d are read", len(s.chain.dense), maxDense)
 		}
 		e.values[name] = results[i]
 	}
@@ -333,6 +348,7 @@ func operatorHint(op string) string {
 	case op == "ArgMax":
 		return "end the network with the scores of the classes: kerf takes the largest"
 	}
-	return "kerf reads GRU, LSTM and RNN layers, then MatMul, Gemm, Add, Sub, Mul, Div, Relu, Tanh, Sigmoid, Softmax, and operators that only move values; " +
+	return "kerf reads GRU, LSTM and RNN layers, then MatMul, Gemm, Add, Sub, Mul, Div, Relu, " +
+		"Tanh, Sigmoid, Softmax, and operators that only move values; " +
 		"change the network or export the part that fits"
 }

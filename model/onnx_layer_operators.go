@@ -31,7 +31,8 @@ func (e *onnxEval) arithmetic() (onnxValue, error) {
 	case aIsConstant && bIsSignal:
 		return e.elementwise(sb, ca, true)
 	}
-	return nil, e.refuse("kerf reads chains of layers, without connections around a layer", "combines two computed values")
+	return nil, e.refuse("kerf reads chains of layers, without connections around a layer",
+		"combines two computed values")
 }
 
 // fold computes with constants.
@@ -99,7 +100,8 @@ func calculate[number int64 | float64](op string, a, b number) number {
 	return a / b
 }
 
-// elementwise combines computed values with constants, which may differ from value to value of a step but not from step to step.
+// elementwise combines computed values with constants, which may differ from value to value of a
+// step but not from step to step.
 func (e *onnxEval) elementwise(s *signal, c *constant, constantFirst bool) (onnxValue, error) {
 	s, values, err := e.along(s, c)
 	if err != nil {
@@ -116,9 +118,11 @@ func (e *onnxEval) elementwise(s *signal, c *constant, constantFirst bool) (onnx
 	case op == "Mul":
 		scale = values
 	case constantFirst:
-		return nil, e.refuse("compute the quotient outside the network", "divides a constant by computed values")
+		return nil, e.refuse("compute the quotient outside the network",
+			"divides a constant by computed values")
 	case slices.Contains(values, 0):
-		return nil, e.refuse("a feature without spread carries nothing: take it out of the network", "divides by 0")
+		return nil, e.refuse("a feature without spread carries nothing: take it out of the network",
+			"divides by 0")
 	default:
 		scale = combine([]float64{1}, values, func(a, b float64) float64 { return a / b })
 	}
@@ -129,8 +133,9 @@ func (e *onnxEval) elementwise(s *signal, c *constant, constantFirst bool) (onnx
 	return s.through(chain), nil
 }
 
-// along returns the constants that meet the values of one step, one for all or one for each. If that shows which axis the values of a
-// step stand on, the signal that is returned knows it; it also has the axes of size 1 that broadcasting adds.
+// along returns the constants that meet the values of one step, one for all or one for each. If
+// that shows which axis the values of a step stand on, the signal that is returned knows it; it
+// also has the axes of size 1 that broadcasting adds.
 func (e *onnxEval) along(s *signal, c *constant) (*signal, []float64, error) {
 	if c.whole {
 		return nil, nil, e.broken("combines floats with whole numbers")
@@ -138,12 +143,17 @@ func (e *onnxEval) along(s *signal, c *constant) (*signal, []float64, error) {
 	dims := s.dims()
 	shape, ok := broadcast(dims, c.shape)
 	if !ok {
-		return nil, nil, e.broken("cannot combine %s and %s", formatShape(dims), formatShape(c.shape))
+		return nil, nil,
+			e.broken("cannot combine %s and %s", formatShape(dims), formatShape(c.shape))
 	}
 	added := len(shape) - len(dims)
 	padded := append(make([]int, 0, len(shape)), shape[:added]...)
-	if !slices.Equal(append(padded, dims...), shape) || slices.ContainsFunc(shape[:added], func(size int) bool { return size != 1 }) {
-		return nil, nil, e.refuse("give the constants the shape of one step", "repeats computed values from %s to %s", formatShape(dims), formatShape(shape))
+	if !slices.Equal(append(padded, dims...), shape) ||
+		slices.ContainsFunc(shape[:added], func(size int) bool {
+			return size != 1
+		}) {
+		return nil, nil, e.refuse("give the constants the shape of one step",
+			"repeats computed values from %s to %s", formatShape(dims), formatShape(shape))
 	}
 	s = s.with(append(make([][]*factor, added), s.axes...))
 	if c.uniform() {
@@ -154,14 +164,17 @@ func (e *onnxEval) along(s *signal, c *constant) (*signal, []float64, error) {
 		switch at := len(shape) - len(c.shape) + i; {
 		case size == 1:
 		case axis >= 0:
-			return nil, nil, e.refuse("use constants that are the same at every step", "combines computed values with a table of shape %s", formatShape(c.shape))
+			return nil, nil, e.refuse("use constants that are the same at every step",
+				"combines computed values with a table of shape %s", formatShape(c.shape))
 		default:
 			axis = at
 		}
 	}
 	factors := s.axes[axis]
 	if len(factors) != 1 || factors[0].role != valueRole && factors[0].role != unknownRole {
-		return nil, nil, e.refuse("use constants that are the same at every step", "combines computed values with constants that differ along axis %d, which holds steps or sequences", axis)
+		return nil, nil,
+			e.refuse("use constants that are the same at every step", "combines computed values "+
+				"with constants that differ along axis %d, which holds steps or sequences", axis)
 	}
 	if err := e.spend(c.stored()); err != nil {
 		return nil, nil, err
@@ -189,7 +202,8 @@ func (e *onnxEval) matMul() (onnxValue, error) {
 			return e.linear(s, len(s.axes)-2, c, true, 1)
 		}
 	}
-	return nil, e.refuse("kerf reads the product of computed values and a stored matrix", "multiplies %s by %s", describe(a), describe(b))
+	return nil, e.refuse("kerf reads the product of computed values and a stored matrix",
+		"multiplies %s by %s", describe(a), describe(b))
 }
 
 // describe names a value in an error.
@@ -203,27 +217,34 @@ func describe(v onnxValue) string {
 	return "states"
 }
 
-// linear multiplies the values along an axis by a matrix [values × results], or if transposed [results × values].
-func (e *onnxEval) linear(s *signal, axis int, c *constant, transposed bool, scale float64) (*signal, error) {
+// linear multiplies the values along an axis by a matrix [values × results], or if transposed
+// [results × values].
+func (e *onnxEval) linear(s *signal, axis int, c *constant, transposed bool,
+	scale float64) (*signal, error) {
 	switch {
 	case s.chain.softmax:
 		return nil, e.afterSoftmax()
 	case s.chain.raw():
-		return nil, e.refuse("start the network with the recurrent layer", "is a dense layer in front of the recurrent ones")
+		return nil, e.refuse("start the network with the recurrent layer",
+			"is a dense layer in front of the recurrent ones")
 	case !slices.Equal(s.axes[axis], s.chain.valueAxis()):
-		return nil, e.refuse("apply the dense layer at every step, or to the last one", "is a dense layer over several steps at once: it takes %s along axis %d", formatShape(s.dims()), axis)
+		return nil, e.refuse("apply the dense layer at every step, or to the last one",
+			"is a dense layer over several steps at once: it takes %s along axis %d",
+			formatShape(s.dims()), axis)
 	}
 	inputs, outputs := c.shape[0], c.shape[1]
 	if transposed {
 		inputs, outputs = outputs, inputs
 	}
 	if inputs != s.chain.width() || outputs < 1 || c.whole {
-		return nil, e.broken("multiplies %d values by a matrix of shape %s", s.chain.width(), formatShape(c.shape))
+		return nil, e.broken("multiplies %d values by a matrix of shape %s", s.chain.width(),
+			formatShape(c.shape))
 	}
 	if err := e.spend(inputs * outputs); err != nil {
 		return nil, err
 	}
-	d := &Dense{Inputs: inputs, Outputs: outputs, W: make([]float64, inputs*outputs), B: make([]float64, outputs)}
+	d := &Dense{Inputs: inputs, Outputs: outputs, W: make([]float64, inputs*outputs),
+		B: make([]float64, outputs)}
 	for o := range outputs {
 		for i := range inputs {
 			at := i*outputs + o
@@ -262,7 +283,8 @@ func (e *onnxEval) gemm() (onnxValue, error) {
 	}
 	s, ok := a.(*signal)
 	if !ok || b == nil || len(s.axes) != 2 || len(b.shape) != 2 {
-		return nil, e.refuse("kerf reads the product of computed values [sequences × values] and a stored matrix", "multiplies %s by other values", describe(a))
+		return nil, e.refuse("kerf reads the product of computed values [sequences × values] "+
+			"and a stored matrix", "multiplies %s by other values", describe(a))
 	}
 	if e.whole("transA", 0) != 0 {
 		s = s.transpose([]int{1, 0}).(*signal)
@@ -280,7 +302,10 @@ func (e *onnxEval) gemm() (onnxValue, error) {
 		return nil, err
 	}
 	beta := e.float("beta", 1)
-	chain, err := y.chain.affine(e, []float64{1}, combine(values, []float64{beta}, func(a, b float64) float64 { return a * b }))
+	chain, err := y.chain.affine(e, []float64{1},
+		combine(values, []float64{beta}, func(a, b float64) float64 {
+			return a * b
+		}))
 	if err != nil {
 		return nil, err
 	}
@@ -321,13 +346,15 @@ func activation(a Activation) func(*onnxEval) (onnxValue, error) {
 	}
 }
 
-// softmax is left out of the network, which may only end with it: it changes no order among scores. LogSoftmax keeps it too.
+// softmax is left out of the network, which may only end with it: it changes no order among scores.
+// LogSoftmax keeps it too.
 func (e *onnxEval) softmax() (onnxValue, error) {
 	s, err := e.computed(0)
 	if err != nil {
 		return nil, err
 	}
-	// Before version 13 all axes from the given one on are taken together, and the axis left out is 1 (ONNX operator Softmax, 11).
+	// Before version 13 all axes from the given one on are taken together, and the axis left out is
+	// 1 (ONNX operator Softmax, 11).
 	last := int64(-1)
 	if e.model.opset < 13 {
 		last = 1
@@ -341,7 +368,9 @@ func (e *onnxEval) softmax() (onnxValue, error) {
 		over = slices.Concat(s.axes[axis:]...)
 	}
 	if s.chain.raw() || s.chain.softmax || !slices.Equal(over, s.chain.valueAxis()) {
-		return nil, e.refuse("apply the softmax to the scores of one step, at the end of the network", "is over axis %d of %s, which are not the scores of one step", axis, formatShape(s.dims()))
+		return nil, e.refuse("apply the softmax to the scores of one step, at the end of the "+
+			"network", "is over axis %d of %s, which are not the scores of one step", axis,
+			formatShape(s.dims()))
 	}
 	chain := *s.chain
 	chain.softmax = true

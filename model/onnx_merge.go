@@ -2,12 +2,13 @@ package model
 
 import "slices"
 
-// sameLayers reports whether signals come from the same recurrent layers through dense layers of equal number and activation, so that
-// one chain can give them all.
+// sameLayers reports whether signals come from the same recurrent layers through dense layers of
+// equal number and activation, so that one chain can give them all.
 func sameLayers(signals []*signal) bool {
 	first := signals[0]
 	for _, s := range signals {
-		if s.last != first.last || s.chain.softmax || !slices.Equal(s.chain.recurrent, first.chain.recurrent) {
+		if s.last != first.last || s.chain.softmax ||
+			!slices.Equal(s.chain.recurrent, first.chain.recurrent) {
 			return false
 		}
 		same := func(a, b *Dense) bool { return a.Activation == b.Activation }
@@ -18,8 +19,8 @@ func sameLayers(signals []*signal) bool {
 	return true
 }
 
-// merge makes one chain of parallel dense layers, whose results then stand side by side. The first layers are one below the other,
-// later ones see only the results of their own.
+// merge makes one chain of parallel dense layers, whose results then stand side by side. The first
+// layers are one below the other, later ones see only the results of their own.
 func (e *onnxEval) merge(signals []*signal) (*chain, error) {
 	first := signals[0]
 	chain := *first.chain

@@ -25,7 +25,8 @@ func decodeONNX(raw []byte, at place) (*onnxModel, error) {
 		return nil, err
 	}
 	if graph == nil {
-		return nil, at.broken("is this an ONNX file, and was it copied completely?", "holds no graph")
+		return nil, at.broken("is this an ONNX file, and was it copied completely?",
+			"holds no graph")
 	}
 	m.graph, err = d.graph(graph)
 	return m, err
@@ -52,7 +53,8 @@ func (d *onnxDecoder) opset(f wireField, m *onnxModel) error {
 	return err
 }
 
-// standardDomain tells whether a domain is the ONNX standard's own; both names mean the same (ONNX specification, "Operator Sets").
+// standardDomain tells whether a domain is the ONNX standard's own; both names mean the same (ONNX
+// specification, "Operator Sets").
 func standardDomain(domain string) bool { return domain == "" || domain == "ai.onnx" }
 
 func (d *onnxDecoder) graph(raw []byte) (*onnxGraph, error) {
@@ -141,7 +143,8 @@ func (d *onnxDecoder) node(raw []byte, index int) (*onnxNode, error) {
 				return err
 			}
 			if len(n.attributes) == maxAttributes {
-				return n.place(d.at).unsupported("operators of the standard have some ten at most", "has more than %d attributes", maxAttributes)
+				return n.place(d.at).unsupported("operators of the standard have some ten at most",
+					"has more than %d attributes", maxAttributes)
 			}
 			if n.attribute(a.name) != nil {
 				return n.place(d.at).broken("", "attribute %q stands twice", a.name)
@@ -197,7 +200,9 @@ func (d *onnxDecoder) valueInfo(raw []byte) (onnxInput, error) {
 		case 1:
 			return d.text(f, "ValueInfoProto", &in.name)
 		case 2:
-			return d.nested(f, "TypeProto", 1, func(f wireField) error { return d.tensorType(f, &in) })
+			return d.nested(f, "TypeProto", 1, func(f wireField) error {
+				return d.tensorType(f, &in)
+			})
 		}
 		return nil
 	})
@@ -205,7 +210,8 @@ func (d *onnxDecoder) valueInfo(raw []byte) (onnxInput, error) {
 }
 
 // nested reads a message of which one field counts.
-func (d *onnxDecoder) nested(f wireField, message string, number protowire.Number, visit func(wireField) error) error {
+func (d *onnxDecoder) nested(f wireField, message string, number protowire.Number,
+	visit func(wireField) error) error {
 	if err := d.is(f, message, protowire.BytesType); err != nil {
 		return err
 	}

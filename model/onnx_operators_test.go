@@ -13,10 +13,12 @@ import (
 )
 
 func TestONNXOperatorsOnConstants(t *testing.T) {
-	// Source: operator tests of the ONNX standard (testdata/onnxnodes/README.md). All inputs are stored, so that the graph folds to a
-	// constant. What is refused is listed; every other test must give the standard's values.
+	// Source: operator tests of the ONNX standard (testdata/onnxnodes/README.md). All inputs are
+	// stored, so that the graph folds to a constant. What is refused is listed; every other test
+	// must give the standard's values.
 	refused := map[string]string{
-		"test_slice_start_out_of_bounds": "takes nothing of an axis of size 10", // no network has a use for nothing
+		// no network has a use for nothing
+		"test_slice_start_out_of_bounds": "takes nothing of an axis of size 10",
 	}
 	archive, err := zip.OpenReader(filepath.Join(onnxNodes, "operators.zip"))
 	if err != nil {
@@ -55,7 +57,8 @@ func TestONNXOperatorsOnConstants(t *testing.T) {
 			}
 			e := newONNXEval(m, 1<<16, at)
 			if err := e.run(); err != nil {
-				if message, listed := refused[name]; !listed || !strings.Contains(err.Error(), message) {
+				if message, listed := refused[name]; !listed ||
+					!strings.Contains(err.Error(), message) {
 					t.Errorf("refused: %v", err)
 				}
 				return
@@ -69,11 +72,13 @@ func TestONNXOperatorsOnConstants(t *testing.T) {
 				t.Fatalf("got %T, %v", e.values[m.graph.outputs[0]], err)
 			}
 			if !slices.Equal(got.dims(), want.dims()) || got.whole != want.whole {
-				t.Fatalf("got shape %v whole %v, want %v %v", got.shape, got.whole, want.shape, want.whole)
+				t.Fatalf("got shape %v whole %v, want %v %v", got.shape, got.whole, want.shape,
+					want.whole)
 			}
 			for i := range want.count() {
 				// The standard's tests are computed in float32.
-				if g, w := got.float(i), want.float(i); !(math.Abs(g-w) <= 1e-6*math.Max(1, math.Abs(w))) {
+				if g, w := got.float(i),
+					want.float(i); !(math.Abs(g-w) <= 1e-6*math.Max(1, math.Abs(w))) {
 					t.Fatalf("value %d: got %v, want %v", i, g, w)
 				}
 			}

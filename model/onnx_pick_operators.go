@@ -27,7 +27,8 @@ func (e *onnxEval) expand() (onnxValue, error) {
 	}
 	before, _ := elements(dims)
 	if after, ok := elements(shape); !ok || after != before {
-		return nil, e.refuse("use the output of the layer at every step", "repeats computed values from %s to %s", formatShape(dims), formatShape(shape))
+		return nil, e.refuse("use the output of the layer at every step",
+			"repeats computed values from %s to %s", formatShape(dims), formatShape(shape))
 	}
 	return e.regroup(v, shape)
 }
@@ -66,7 +67,8 @@ func (e *onnxEval) gather() (onnxValue, error) {
 		list[i] = int(k)
 	}
 	if len(list) != index.count() {
-		return nil, e.refuse("write the positions out", "takes the same place %d times", index.count())
+		return nil, e.refuse("write the positions out", "takes the same place %d times",
+			index.count())
 	}
 	chosen, err := v.choose(e, axis, places{count: len(list), list: list})
 	if err != nil || len(index.shape) == 1 || chosen.dims() == nil {
@@ -87,8 +89,10 @@ func (e *onnxEval) slice() (onnxValue, error) {
 		}
 	}
 	starts, ends, axes, steps := lists[0], lists[1], lists[2], lists[3]
-	if len(starts) != len(ends) || axes != nil && len(axes) != len(starts) || steps != nil && len(steps) != len(starts) {
-		return nil, e.broken("has %d starts, %d ends, %d axes and %d steps", len(starts), len(ends), len(axes), len(steps))
+	if len(starts) != len(ends) || axes != nil && len(axes) != len(starts) || steps != nil &&
+		len(steps) != len(starts) {
+		return nil, e.broken("has %d starts, %d ends, %d axes and %d steps", len(starts), len(ends),
+			len(axes), len(steps))
 	}
 	for i := range starts {
 		dims := v.dims()
@@ -144,7 +148,8 @@ func (e *onnxEval) row(start, end, step int64, size int) (places, error) {
 		count = (start-end-1)/-step + 1
 	}
 	if count == 0 {
-		return places{}, e.refuse("take at least one value", "takes nothing of an axis of size %d", size)
+		return places{}, e.refuse("take at least one value", "takes nothing of an axis of size %d",
+			size)
 	}
 	return places{start: int(start), step: int(step), count: int(count)}, nil
 }
@@ -180,7 +185,8 @@ func (e *onnxEval) concat() (onnxValue, error) {
 			d[axis] = dims[axis]
 		}
 		if !slices.Equal(d, dims) {
-			return nil, e.broken("cannot put %s behind %s", formatShape(p.dims()), formatShape(dims))
+			return nil, e.broken("cannot put %s behind %s", formatShape(p.dims()),
+				formatShape(dims))
 		}
 		if _, ok := p.(*constant); ok {
 			constants++
@@ -192,7 +198,8 @@ func (e *onnxEval) concat() (onnxValue, error) {
 	case len(parts):
 		return e.concatConstants(parts, axis, size)
 	}
-	return nil, e.refuse("give the network its constants as biases", "puts constants beside computed values")
+	return nil, e.refuse("give the network its constants as biases",
+		"puts constants beside computed values")
 }
 
 func (e *onnxEval) concatConstants(parts []onnxValue, axis, size int) (onnxValue, error) {
@@ -232,8 +239,8 @@ func (e *onnxEval) concatConstants(parts []onnxValue, axis, size int) (onnxValue
 	return c, nil
 }
 
-// join puts computed values side by side: results of parallel dense layers along the axis of values, or anything along an axis of
-// size 1.
+// join puts computed values side by side: results of parallel dense layers along the axis of
+// values, or anything along an axis of size 1.
 func (e *onnxEval) join(parts []onnxValue, axis int) (onnxValue, error) {
 	var signals []*signal
 	for _, p := range parts {
@@ -255,7 +262,8 @@ func (e *onnxEval) join(parts []onnxValue, axis int) (onnxValue, error) {
 			return opaque{}, nil
 		}
 		if p.dims()[axis] != 1 {
-			return nil, e.refuse("give the network one input that holds all features, and chain its layers", "puts computed values side by side")
+			return nil, e.refuse("give the network one input that holds all features, and chain "+
+				"its layers", "puts computed values side by side")
 		}
 	}
 	return &stack{axis: axis, parts: parts}, nil
@@ -263,5 +271,6 @@ func (e *onnxEval) join(parts []onnxValue, axis int) (onnxValue, error) {
 
 // ends reports whether an axis is that of the results of a dense layer.
 func (s *signal) ends(axis int) bool {
-	return len(s.chain.dense) > 0 && slices.Equal(s.axes[axis], s.chain.valueAxis()) && (s.chain.value != nil || axis == len(s.axes)-1)
+	return len(s.chain.dense) > 0 && slices.Equal(s.axes[axis], s.chain.valueAxis()) &&
+		(s.chain.value != nil || axis == len(s.axes)-1)
 }

@@ -12,7 +12,8 @@ type onnxCell struct {
 	kind        Kind     // with these activations
 }
 
-// onnxCells are the recurrent operators. Order of gates: GRU z r h, LSTM i o f c (ONNX operator documentation).
+// onnxCells are the recurrent operators. Order of gates: GRU z r h, LSTM i o f c (ONNX operator
+// documentation).
 var onnxCells = map[string]onnxCell{
 	"GRU":  {[]int{1, 0, 2}, []string{"Sigmoid", "Tanh"}, GRUResetBefore},
 	"LSTM": {[]int{0, 2, 3, 1}, []string{"Sigmoid", "Tanh", "Tanh"}, LSTM},
@@ -74,10 +75,12 @@ func (e *onnxEval) recurrent() ([]onnxValue, error) {
 // kind reads the attributes that choose the equations.
 func (e *onnxEval) kind(cell onnxCell) (Kind, error) {
 	if a := e.node.attribute("direction"); a != nil && a.s != "forward" {
-		return 0, e.refuse("a backward direction needs the whole sequence first; train with one direction", "has direction %q", a.s)
+		return 0, e.refuse("a backward direction needs the whole sequence first; train with one "+
+			"direction", "has direction %q", a.s)
 	}
 	if e.node.attribute("clip") != nil {
-		return 0, e.refuse("train and export without clip", "clips the inputs of its activations, which neither the float nor the integer network of kerf does")
+		return 0, e.refuse("train and export without clip", "clips the inputs of its "+
+			"activations, which neither the float nor the integer network of kerf does")
 	}
 	if e.whole("input_forget", 0) != 0 {
 		return 0, e.refuse("train with independent gates", "couples its input and forget gates")
@@ -120,15 +123,18 @@ func (e *onnxEval) weights(cell onnxCell, kind Kind) (*Recurrent, error) {
 	w, r, b := tensors[0], tensors[1], tensors[2]
 	gates := kind.Gates()
 	if len(r.shape) != 3 || r.shape[0] != 1 || r.shape[2] < 1 || r.shape[1] != gates*r.shape[2] {
-		return nil, e.broken("has recurrent weights of shape %s, expected [1 × %d*units × units]", formatShape(r.shape), gates)
+		return nil, e.broken("has recurrent weights of shape %s, expected [1 × %d*units × units]",
+			formatShape(r.shape), gates)
 	}
 	l := &Recurrent{Kind: kind, Units: r.shape[2]}
 	rows := gates * l.Units
 	if size := e.whole("hidden_size", int64(l.Units)); size != int64(l.Units) {
-		return nil, e.broken("has a hidden_size of %d, but recurrent weights for %d units", size, l.Units)
+		return nil, e.broken("has a hidden_size of %d, but recurrent weights for %d units", size,
+			l.Units)
 	}
 	if len(w.shape) != 3 || w.shape[0] != 1 || w.shape[1] != rows || w.shape[2] < 1 {
-		return nil, e.broken("has input weights of shape %s, expected [1 × %d × inputs]", formatShape(w.shape), rows)
+		return nil, e.broken("has input weights of shape %s, expected [1 × %d × inputs]",
+			formatShape(w.shape), rows)
 	}
 	l.Inputs = w.shape[2]
 	var err error
@@ -143,7 +149,8 @@ func (e *onnxEval) weights(cell onnxCell, kind Kind) (*Recurrent, error) {
 		return l, e.spend(2 * rows)
 	}
 	if !slices.Equal(b.shape, []int{1, 2 * rows}) {
-		return nil, e.broken("has biases of shape %s, expected [1 × %d]", formatShape(b.shape), 2*rows)
+		return nil, e.broken("has biases of shape %s, expected [1 × %d]", formatShape(b.shape),
+			2*rows)
 	}
 	if l.B, err = e.blocks(b, cell.gates, 0, rows); err != nil {
 		return nil, err
@@ -155,7 +162,8 @@ func (e *onnxEval) weights(cell onnxCell, kind Kind) (*Recurrent, error) {
 // blocks copies count values from a place on, gate by gate in our order.
 func (e *onnxEval) blocks(c *constant, gates []int, from, count int) ([]float64, error) {
 	if c.whole {
-		return nil, e.refuse("export the float network, before quantization", "has weights that are whole numbers")
+		return nil, e.refuse("export the float network, before quantization",
+			"has weights that are whole numbers")
 	}
 	if err := e.spend(count); err != nil {
 		return nil, err
@@ -171,27 +179,35 @@ func (e *onnxEval) blocks(c *constant, gates []int, from, count int) ([]float64,
 }
 
 // sequence finds steps, sequences and values among the axes of X.
-func (e *onnxEval) sequence(x *signal, batchFirst bool, inputs int) (s *signal, steps, batch []*factor, err error) {
+func (e *onnxEval) sequence(x *signal, batchFirst bool,
+	inputs int) (s *signal, steps, batch []*factor, err error) {
 	if len(x.axes) != 3 {
-		return nil, nil, nil, e.broken("takes a tensor of shape %s, expected three axes", formatShape(x.dims()))
+		return nil, nil, nil,
+			e.broken("takes a tensor of shape %s, expected three axes", formatShape(x.dims()))
 	}
 	if x.last {
-		return nil, nil, nil, e.refuse("feed every step of one layer to the next", "takes the last step of the layer before it as its sequence")
+		return nil, nil, nil, e.refuse("feed every step of one layer to the next",
+			"takes the last step of the layer before it as its sequence")
 	}
 	steps, batch = x.axes[0], x.axes[1]
 	if batchFirst {
 		steps, batch = batch, steps
 	}
 	if size := axisSize(x.axes[2]); size != inputs {
-		return nil, nil, nil, e.broken("takes %d values, but its input weights are for %d", size, inputs)
+		return nil, nil, nil, e.broken("takes %d values, but its input weights are for %d", size,
+			inputs)
 	}
 	chain := x.chain
 	if values := x.axes[2]; len(values) == 1 && chain.raw() && values[0].role == unknownRole {
 		chain = chain.recognise(values[0])
 	}
-	if len(steps) > 1 || !slices.Equal(x.axes[2], chain.valueAxis()) || !takeRole(steps, stepRole) || !takeRole(batch, batchRole) {
-		return nil, nil, nil, e.refuse("transpose so that the layer gets [steps × sequences × values], or with layout=1 [sequences × steps × values]",
-			"takes axes of shape %s in another order than the layers and constants before it", formatShape(x.dims()))
+	if len(steps) > 1 || !slices.Equal(x.axes[2], chain.valueAxis()) ||
+		!takeRole(steps, stepRole) || !takeRole(batch, batchRole) {
+		return nil, nil, nil,
+			e.refuse("transpose so that the layer gets [steps × sequences × values], or with "+
+				"layout=1 [sequences × steps × values]",
+				"takes axes of shape %s in another order than the layers and constants before it",
+				formatShape(x.dims()))
 	}
 	return x.through(chain), steps, batch, nil
 }
@@ -207,17 +223,20 @@ func takeRole(factors []*factor, r role) bool {
 	return true
 }
 
-// start checks that the layer starts from zeros, or from what the caller of the graph gives, and runs through whole sequences.
+// start checks that the layer starts from zeros, or from what the caller of the graph gives, and
+// runs through whole sequences.
 func (e *onnxEval) start(x *signal, steps []*factor) error {
 	switch v := e.value(inputLengths).(type) {
 	case nil:
 	case *constant:
 		if !v.uniform() || v.float(0) != float64(axisSize(steps)) {
-			return e.refuse("export without sequence lengths", "ends sequences before the last step")
+			return e.refuse("export without sequence lengths",
+				"ends sequences before the last step")
 		}
 	case *signal:
 		if !v.chain.plain() || v.chain.input == x.chain.input {
-			return e.refuse("export without sequence lengths", "computes the lengths of its sequences")
+			return e.refuse("export without sequence lengths",
+				"computes the lengths of its sequences")
 		} // an input of the graph that only says where sequences end, as recordings do
 	}
 	for i, what := range []string{"hidden state", "cell state"} {
@@ -225,15 +244,19 @@ func (e *onnxEval) start(x *signal, steps []*factor) error {
 		case nil:
 		case *constant:
 			if v.count() > 0 && (!v.uniform() || v.float(0) != 0) {
-				return e.refuse("train and export with a start state of zeros", "starts from a stored %s that is not zero, but kerf resets states to zero", what)
+				return e.refuse("train and export with a start state of zeros",
+					"starts from a stored %s that is not zero, but kerf resets states to zero",
+					what)
 			}
 		default:
 			if !fromOutside(v, x.chain.input) {
-				return e.refuse("start the layer from zeros, or from an input of the graph", "starts from a %s that is computed", what)
+				return e.refuse("start the layer from zeros, or from an input of the graph",
+					"starts from a %s that is computed", what)
 			}
 		}
 	}
-	if p, err := e.constantInput(inputPeepholes, "peephole weights"); err != nil || p != nil && (!p.uniform() || p.float(0) != 0) {
+	if p, err := e.constantInput(inputPeepholes, "peephole weights"); err != nil || p != nil &&
+		(!p.uniform() || p.float(0) != 0) {
 		return e.refuse("train without peepholes", "has peepholes from the cell state to its gates")
 	}
 	return nil
@@ -245,22 +268,27 @@ func fromOutside(v onnxValue, features *onnxInput) bool {
 	case *signal:
 		return v.chain.plain() && v.chain.input != features
 	case *stack:
-		return !slices.ContainsFunc(v.parts, func(p onnxValue) bool { return !fromOutside(p, features) })
+		return !slices.ContainsFunc(v.parts, func(p onnxValue) bool {
+			return !fromOutside(p, features)
+		})
 	}
 	return false
 }
 
-// extend adds a recurrent layer to a chain. Whatever is linear in front of it goes into its input weights; a shift and scale of the
-// features is kept apart as mean and standard deviation where it can be.
+// extend adds a recurrent layer to a chain. Whatever is linear in front of it goes into its input
+// weights; a shift and scale of the features is kept apart as mean and standard deviation where it
+// can be.
 func (e *onnxEval) extend(c *chain, l *Recurrent) (*chain, error) {
 	n := *c
 	if len(c.recurrent) == maxRecurrent {
-		return nil, e.refuse("train with fewer layers", "is recurrent layer %d, at most %d are read", maxRecurrent+1, maxRecurrent)
+		return nil, e.refuse("train with fewer layers",
+			"is recurrent layer %d, at most %d are read", maxRecurrent+1, maxRecurrent)
 	}
 	for i := len(c.dense) - 1; i >= 0; i-- {
 		d := c.dense[i]
 		if d.Activation != Identity {
-			return nil, e.refuse("put the recurrent layers first, one after the other", "is a recurrent layer after a dense one")
+			return nil, e.refuse("put the recurrent layers first, one after the other",
+				"is a recurrent layer after a dense one")
 		}
 		if err := e.spend(len(l.B) * d.Inputs); err != nil {
 			return nil, err

@@ -12,27 +12,36 @@ var onnxOperators map[string]func(*onnxEval) (onnxValue, error)
 func init() {
 	onnxOperators = map[string]func(*onnxEval) (onnxValue, error){
 		"Identity": (*onnxEval).same, "Dropout": (*onnxEval).same, "Cast": (*onnxEval).cast,
-		"Constant": (*onnxEval).constant, "ConstantOfShape": (*onnxEval).constantOfShape, "Shape": (*onnxEval).shape,
-		"Transpose": (*onnxEval).transpose, "Reshape": (*onnxEval).reshape, "Flatten": (*onnxEval).flatten,
-		"Squeeze": (*onnxEval).squeeze, "Unsqueeze": (*onnxEval).unsqueeze, "Expand": (*onnxEval).expand,
+		"Constant": (*onnxEval).constant, "ConstantOfShape": (*onnxEval).constantOfShape,
+		"Shape":     (*onnxEval).shape,
+		"Transpose": (*onnxEval).transpose, "Reshape": (*onnxEval).reshape,
+		"Flatten": (*onnxEval).flatten,
+		"Squeeze": (*onnxEval).squeeze, "Unsqueeze": (*onnxEval).unsqueeze,
+		"Expand": (*onnxEval).expand,
 		"Gather": (*onnxEval).gather, "Slice": (*onnxEval).slice, "Concat": (*onnxEval).concat,
 		"MatMul": (*onnxEval).matMul, "Gemm": (*onnxEval).gemm,
-		"Add": (*onnxEval).arithmetic, "Sub": (*onnxEval).arithmetic, "Mul": (*onnxEval).arithmetic, "Div": (*onnxEval).arithmetic,
-		"Sqrt": unary(math.Sqrt), "Neg": unary(func(v float64) float64 { return -v }), "Reciprocal": unary(func(v float64) float64 { return 1 / v }),
+		"Add": (*onnxEval).arithmetic, "Sub": (*onnxEval).arithmetic, "Mul": (*onnxEval).arithmetic,
+		"Div":  (*onnxEval).arithmetic,
+		"Sqrt": unary(math.Sqrt), "Neg": unary(func(v float64) float64 {
+			return -v
+		}), "Reciprocal": unary(func(v float64) float64 { return 1 / v }),
 		"Relu": activation(ReLU), "Tanh": activation(Tanh), "Sigmoid": activation(Logistic),
 		"Softmax": (*onnxEval).softmax, "LogSoftmax": (*onnxEval).softmax,
 	}
 }
 
-// same is for operators that hand their input on: Identity, and Dropout, which drops nothing outside training.
+// same is for operators that hand their input on: Identity, and Dropout, which drops nothing
+// outside training.
 func (e *onnxEval) same() (onnxValue, error) {
-	if mode, ok := e.value(2).(*constant); e.node.op == "Dropout" && e.value(2) != nil && (!ok || mode.stored() != 1 || mode.float(0) != 0) {
+	if mode, ok := e.value(2).(*constant); e.node.op == "Dropout" && e.value(2) != nil &&
+		(!ok || mode.stored() != 1 || mode.float(0) != 0) {
 		return nil, e.refuse("export in evaluation mode", "drops values as in training")
 	}
 	return e.need(0)
 }
 
-// cast changes the element type. Between floats that changes nothing here: all are computed in float64.
+// cast changes the element type. Between floats that changes nothing here: all are computed in
+// float64.
 func (e *onnxEval) cast() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -40,12 +49,14 @@ func (e *onnxEval) cast() (onnxValue, error) {
 	}
 	kind, ok := onnxTypes[e.whole("to", 0)]
 	if !ok {
-		return nil, e.refuse("cast to float or int64", "casts to element type %d of the ONNX standard", e.whole("to", 0))
+		return nil, e.refuse("cast to float or int64", "casts to element type %d of the ONNX "+
+			"standard", e.whole("to", 0))
 	}
 	c, isConstant := v.(*constant)
 	switch {
 	case !isConstant && kind.float == nil:
-		return nil, e.refuse("keep features and states in floating point", "casts computed values to %s", kind.name)
+		return nil, e.refuse("keep features and states in floating point",
+			"casts computed values to %s", kind.name)
 	case !isConstant || c.whole == (kind.float == nil):
 		return v, nil
 	}

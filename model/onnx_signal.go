@@ -4,13 +4,17 @@ import "slices"
 
 // The values that flow through a graph are one of four things:
 //
-//   - a [constant]: known when the file is read, also everything that follows from the shapes of other values;
-//   - a [signal]: one vector per sequence and step, a function of the features that a [chain] of layers describes;
+//   - a [constant]: known when the file is read, also everything that follows from the shapes of
+//     other values;
+//   - a [signal]: one vector per sequence and step, a function of the features that a [chain] of
+//     layers describes;
 //   - a [stack]: several signals put together, as exporters do with the states of several layers;
-//   - an [opaque]: cell states and what is made of them, which may leave the graph but not enter a computation.
+//   - an [opaque]: cell states and what is made of them, which may leave the graph but not enter a
+//     computation.
 //
-// Shapes are evaluated with numbers: an axis of open size gets a prime that nothing else in the graph has (see openSizes), so
-// that every arithmetic on shapes folds and no size is mistaken for another.
+// Shapes are evaluated with numbers: an axis of open size gets a prime that nothing else in the
+// graph has (see openSizes), so that every arithmetic on shapes folds and no size is mistaken for
+// another.
 type onnxValue interface {
 	// dims is the shape, or nil if it is not known.
 	dims() []int
@@ -58,15 +62,16 @@ const (
 	valueRole        // features, units or outputs of one step
 )
 
-// factor is an indivisible part of an axis. Its size is above 1: an axis of size 1 has no factors. Signals that share a factor
-// learn its role together.
+// factor is an indivisible part of an axis. Its size is above 1: an axis of size 1 has no factors.
+// Signals that share a factor learn its role together.
 type factor struct {
 	size int
 	role role
 }
 
-// signal is a tensor that depends on the features. Every axis is a row-major product of factors, so that reshaping only regroups
-// them; exporters merge batch and steps for a dense layer and take them apart again.
+// signal is a tensor that depends on the features. Every axis is a row-major product of factors, so
+// that reshaping only regroups them; exporters merge batch and steps for a dense layer and take
+// them apart again.
 type signal struct {
 	axes  [][]*factor
 	chain *chain
@@ -118,7 +123,8 @@ func (s *signal) reshape(e *onnxEval, shape []int) (onnxValue, error) {
 			f, rest := queue[0], want/have
 			queue = queue[1:]
 			if rest < f.size && want%have == 0 && f.size%rest == 0 && f.role == unknownRole {
-				outer, inner := &factor{size: rest}, &factor{size: f.size / rest} // one axis of the input holds steps and features
+				// one axis of the input holds steps and features
+				outer, inner := &factor{size: rest}, &factor{size: f.size / rest}
 				f, queue = outer, append([]*factor{inner}, queue...)
 			}
 			have *= f.size
@@ -132,8 +138,10 @@ func (s *signal) reshape(e *onnxEval, shape []int) (onnxValue, error) {
 }
 
 func (e *onnxEval) mixed(from, to []int) error {
-	return e.refuse("change the network so that steps, sequences and features keep axes of their own",
-		"reshapes %s to %s, which mixes values of different steps or features", formatShape(from), formatShape(to))
+	return e.refuse("change the network so that steps, sequences and features keep axes of "+
+		"their own",
+		"reshapes %s to %s, which mixes values of different steps or features", formatShape(from),
+		formatShape(to))
 }
 
 func (s *signal) choose(e *onnxEval, axis int, r places) (onnxValue, error) {
@@ -142,19 +150,22 @@ func (s *signal) choose(e *onnxEval, axis int, r places) (onnxValue, error) {
 		return s, nil
 	}
 	if len(factors) != 1 {
-		return nil, e.refuse("keep the axis whole", "takes %d places of axis %d, which is not an axis of features or steps", r.count, axis)
+		return nil, e.refuse("keep the axis whole", "takes %d places of axis %d, which is not "+
+			"an axis of features or steps", r.count, axis)
 	}
 	f := factors[0]
 	axes := slices.Clone(s.axes)
 	switch f.role {
 	case stepRole:
 		if r.count != 1 || r.at(0) != f.size-1 {
-			return nil, e.refuse("use the output at every step, or at the last one", "takes %d of the steps, which is not the last one", r.count)
+			return nil, e.refuse("use the output at every step, or at the last one",
+				"takes %d of the steps, which is not the last one", r.count)
 		}
 		axes[axis] = nil
 		return &signal{axes: axes, chain: s.chain, last: true}, nil
 	case batchRole:
-		return nil, e.refuse("export with a batch of one sequence, or leave the batch whole", "takes some of the sequences of a batch")
+		return nil, e.refuse("export with a batch of one sequence, or leave the batch whole",
+			"takes some of the sequences of a batch")
 	}
 	if err := e.spend(r.count); err != nil {
 		return nil, err

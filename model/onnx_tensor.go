@@ -7,7 +7,8 @@ import (
 	"google.golang.org/protobuf/encoding/protowire"
 )
 
-// onnxType is one element type of a tensor: its number in the standard, its name and how its bytes are read.
+// onnxType is one element type of a tensor: its number in the standard, its name and how its bytes
+// are read.
 type onnxType struct {
 	name  string
 	bytes int // of one value in raw_data
@@ -17,11 +18,15 @@ type onnxType struct {
 
 // onnxTypes are the element types that weights and shapes may have.
 var onnxTypes = map[int64]onnxType{
-	1:  {"float", 4, &float32Type, nil},
-	2:  {"uint8", 1, nil, func(raw []byte) int64 { return int64(raw[0]) }},
-	3:  {"int8", 1, nil, func(raw []byte) int64 { return int64(int8(raw[0])) }},
-	5:  {"int16", 2, nil, func(raw []byte) int64 { return int64(int16(binary.LittleEndian.Uint16(raw))) }},
-	6:  {"int32", 4, nil, func(raw []byte) int64 { return int64(int32(binary.LittleEndian.Uint32(raw))) }},
+	1: {"float", 4, &float32Type, nil},
+	2: {"uint8", 1, nil, func(raw []byte) int64 { return int64(raw[0]) }},
+	3: {"int8", 1, nil, func(raw []byte) int64 { return int64(int8(raw[0])) }},
+	5: {"int16", 2, nil, func(raw []byte) int64 {
+		return int64(int16(binary.LittleEndian.Uint16(raw)))
+	}},
+	6: {"int32", 4, nil, func(raw []byte) int64 {
+		return int64(int32(binary.LittleEndian.Uint32(raw)))
+	}},
 	7:  {"int64", 8, nil, func(raw []byte) int64 { return int64(binary.LittleEndian.Uint64(raw)) }},
 	9:  {"bool", 1, nil, func(raw []byte) int64 { return int64(raw[0]) }},
 	10: {"float16", 2, &float16Type, nil},
@@ -39,7 +44,8 @@ type tensorFields struct {
 	hasRaw             bool
 }
 
-// decodeONNXTensor reads a TensorProto. Its values take memory in proportion to its bytes, whatever its shape claims.
+// decodeONNXTensor reads a TensorProto. Its values take memory in proportion to its bytes, whatever
+// its shape claims.
 func decodeONNXTensor(raw []byte, at place) (*constant, error) {
 	const message = "TensorProto"
 	d := &onnxDecoder{at: at}
@@ -51,7 +57,8 @@ func decodeONNXTensor(raw []byte, at place) (*constant, error) {
 		case 2:
 			return d.whole(f, message, &t.dtype)
 		case 3:
-			return d.at.unsupported("save the network with whole tensors", "is one segment of a tensor")
+			return d.at.unsupported("save the network with whole tensors",
+				"is one segment of a tensor")
 		case 4:
 			return d.floats(f, message, &t.floats)
 		case 5:
@@ -77,11 +84,13 @@ func decodeONNXTensor(raw []byte, at place) (*constant, error) {
 // constant checks that type, shape and number of values agree.
 func (t *tensorFields) constant(at place) (*constant, error) {
 	if t.location != 0 {
-		return nil, at.unsupported("save the network with all tensors inside the .onnx file", "lies in another file")
+		return nil, at.unsupported("save the network with all tensors inside the .onnx file",
+			"lies in another file")
 	}
 	kind, ok := onnxTypes[t.dtype]
 	if !ok {
-		return nil, at.unsupported("save the float network, without quantization", "has element type %d of the ONNX standard, which is not read", t.dtype)
+		return nil, at.unsupported("save the float network, without quantization",
+			"has element type %d of the ONNX standard, which is not read", t.dtype)
 	}
 	c := &constant{name: at.where, shape: make([]int, len(t.dims)), whole: kind.float == nil}
 	fits := true
@@ -116,7 +125,8 @@ func (t *tensorFields) values(kind onnxType, at place) (constant, error) {
 	var c constant
 	if t.hasRaw {
 		if len(t.raw)%kind.bytes != 0 {
-			return c, at.broken("", "has %d bytes of data, not a multiple of %d", len(t.raw), kind.bytes)
+			return c, at.broken("", "has %d bytes of data, not a multiple of %d", len(t.raw),
+				kind.bytes)
 		}
 		if kind.float != nil {
 			c.floats = kind.float.values(binary.LittleEndian, t.raw)

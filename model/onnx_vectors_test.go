@@ -18,8 +18,9 @@ func importONNX(t testing.TB, path string) *Import {
 	return i
 }
 
-// replayAxes runs a network over an input with steps and sequences on the given axes, from start states [layers × sequences × units]
-// or nil, and returns outputs and states of the last layer in the order of sequences, then steps.
+// replayAxes runs a network over an input with steps and sequences on the given axes, from start
+// states [layers × sequences × units] or nil, and returns outputs and states of the last layer in
+// the order of sequences, then steps.
 func replayAxes(n *Network, input *Tensor, stepAxis int, h0, c0 *Tensor) replayed {
 	if stepAxis == 1 {
 		return replay(n, input, h0, c0)
@@ -55,12 +56,14 @@ func stepsFirst(values []float64, sequences, steps, width int) []float64 {
 }
 
 func TestONNXFilesOfTorch(t *testing.T) {
-	// Source: graphs and numbers by torch 1.13 (testdata/vectors/README.md). The description is what torch was told to make.
+	// Source: graphs and numbers by torch 1.13 (testdata/vectors/README.md). The description is
+	// what torch was told to make.
 	for _, c := range []struct {
 		file, network string
 		last          bool
 	}{
-		{"torch_gru_2layer_dense_seq", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→6 ReLU, dense 6→2", false},
+		{"torch_gru_2layer_dense_seq", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→6 " +
+			"ReLU, dense 6→2", false},
 		{"torch_gru_last", "GRU (reset-after) 5→7, dense 7→2", true},
 		{"torch_gru_last_hidden", "GRU (reset-after) 5→7, dense 7→2", true},
 		{"torch_gru_seq", "GRU (reset-after) 5→7, dense 7→2", false},
@@ -80,13 +83,16 @@ func TestONNXFilesOfTorch(t *testing.T) {
 		{"onnx_form_negative", "GRU (reset-after) 5→7, dense 7→2", false},
 		{"onnx_form_last_layer_state", "LSTM 5→7, LSTM 7→7, dense 7→6 tanh, dense 6→3", true},
 		{"onnx_form_flattened", "GRU (reset-after) 5→7, dense 7→2", false},
-		{"onnx_form_heads", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→7 ReLU, dense 7→2", false},
-		{"onnx_form_two_outputs", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→7 ReLU, dense 7→2", true},
+		{"onnx_form_heads", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→7 ReLU, " +
+			"dense 7→2", false},
+		{"onnx_form_two_outputs", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→7 " +
+			"ReLU, dense 7→2", true},
 		{"onnx_form_chosen", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→1", false},
 		{"onnx_form_between", "GRU (reset-after) 5→7, LSTM 7→7, dense 7→2", false},
 		{"onnx_form_columns", "GRU (reset-after) 5→7, dense 7→2", false},
 		{"onnx_form_states", "GRU (reset-after) 5→7, GRU (reset-after) 7→7, dense 7→2", true},
-		{"onnx_form_steps_first", "Elman (tanh) 5→7, Elman (tanh) 7→7, Elman (tanh) 7→7, dense 7→2", false},
+		{"onnx_form_steps_first", "Elman (tanh) 5→7, Elman (tanh) 7→7, Elman (tanh) 7→7, dense 7→2",
+			false},
 	} {
 		t.Run(c.file, func(t *testing.T) {
 			v := readNPZ(t, c.file)
@@ -97,7 +103,8 @@ func TestONNXFilesOfTorch(t *testing.T) {
 			if i.LastStep != c.last {
 				t.Errorf("outputs after the last step only: %v, want %v", i.LastStep, c.last)
 			}
-			if want := c.file == "onnx_form_last_layer_state" || c.file == "onnx_form_states"; i.Softmax != want {
+			if want := c.file == "onnx_form_last_layer_state" ||
+				c.file == "onnx_form_states"; i.Softmax != want {
 				t.Errorf("softmax: %v, want %v", i.Softmax, want)
 			}
 			stepAxis := 1
@@ -138,7 +145,8 @@ func TestONNXFilesOfTorch(t *testing.T) {
 }
 
 func TestONNXReferenceCells(t *testing.T) {
-	// Source: the reference cells of the onnx package 1.12.0 (testdata/vectors/README.md). The graphs end with the hidden state.
+	// Source: the reference cells of the onnx package 1.12.0 (testdata/vectors/README.md). The
+	// graphs end with the hidden state.
 	for _, c := range []struct{ file, network string }{
 		{"op_gru_defaults", "GRU (reset-before) 3→4, dense 4→4"},
 		{"op_gru_lbr0", "GRU (reset-before) 3→4, dense 4→4"},
@@ -156,9 +164,11 @@ func TestONNXReferenceCells(t *testing.T) {
 				t.Fatalf("got %s, want %s", got, c.network)
 			}
 			got := replayAxes(i.Network, v["X"], 0, v["initial_h"], v["initial_c"])
-			compare(t, "Y", stepsFirst(got.outputs, v["X"].Shape[1], v["X"].Shape[0], 4), v["Y"], float32Tolerance)
+			compare(t, "Y", stepsFirst(got.outputs, v["X"].Shape[1], v["X"].Shape[0], 4), v["Y"],
+				float32Tolerance)
 			compare(t, "Y_h", got.final, v["Y_h"], float32Tolerance)
-			compare(t, "Y_f64", stepsFirst(got.outputs, v["X"].Shape[1], v["X"].Shape[0], 4), v["Y_f64"], float64Tolerance)
+			compare(t, "Y_f64", stepsFirst(got.outputs, v["X"].Shape[1], v["X"].Shape[0], 4),
+				v["Y_f64"], float64Tolerance)
 		})
 	}
 }
@@ -194,9 +204,12 @@ func TestNormalisationInTheGraph(t *testing.T) {
 }
 
 func TestONNXAgreesWithStateDict(t *testing.T) {
-	// torch wrote both files from the same network (testdata/vectors/README.md), so that every weight is equal bit for bit.
-	for onnx, dict := range map[string]string{"torch_gru_seq": "gru_1layer", "torch_lstm_last": "lstm_1layer"} {
-		got, want := importONNX(t, filepath.Join(vectors, onnx+".onnx")).Network, fromTorch(t, readSafetensors(t, dict), Spec{})
+	// torch wrote both files from the same network (testdata/vectors/README.md), so that every
+	// weight is equal bit for bit.
+	for onnx, dict := range map[string]string{"torch_gru_seq": "gru_1layer",
+		"torch_lstm_last": "lstm_1layer"} {
+		got, want := importONNX(t, filepath.Join(vectors, onnx+".onnx")).Network,
+			fromTorch(t, readSafetensors(t, dict), Spec{})
 		for name, w := range ToTorch(want) {
 			if g := ToTorch(got)[name]; g == nil || !slices.Equal(g.Data, w.Data) {
 				t.Errorf("%s: %s differs", onnx, name)
@@ -209,7 +222,8 @@ func TestONNXAgreesWithStateDict(t *testing.T) {
 const onnxNodes = "../testdata/onnxnodes"
 
 func TestONNXNodeTests(t *testing.T) {
-	// Weights are inputs of these graphs, which no exporter makes: the test stores them in the graph first.
+	// Weights are inputs of these graphs, which no exporter makes: the test stores them in the
+	// graph first.
 	for _, c := range []struct {
 		name    string
 		outputs []string // in the order of the output files
@@ -222,7 +236,8 @@ func TestONNXNodeTests(t *testing.T) {
 		{"test_lstm_batchwise", []string{"Y", "Y_h"}, ""},
 		{"test_lstm_defaults", []string{"Y_h"}, ""},
 		{"test_lstm_with_initial_bias", []string{"Y_h"}, ""},
-		{"test_lstm_with_peepholes", nil, "node 0 (LSTM): has peepholes from the cell state to its gates"},
+		{"test_lstm_with_peepholes", nil, "node 0 (LSTM): has peepholes from the cell state to " +
+			"its gates"},
 		{"test_rnn_seq_length", []string{"Y_h"}, ""},
 		{"test_simple_rnn_batchwise", []string{"Y", "Y_h"}, ""},
 		{"test_simple_rnn_defaults", []string{"Y_h"}, ""},
@@ -231,7 +246,9 @@ func TestONNXNodeTests(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			folder := filepath.Join(onnxNodes, c.name)
 			raw := readBytes(t, folder, "model.onnx")
-			if _, err := decodeAndEvaluate(raw, nil); err == nil || !strings.Contains(err.Error(), "computed from the features, or an input of the graph") {
+			if _, err := decodeAndEvaluate(raw, nil); err == nil ||
+				!strings.Contains(err.Error(), "computed from the features, or an input of "+
+					"the graph") {
 				t.Errorf("with weights as inputs: got %v", err)
 			}
 			inputs := map[string][]byte{}

@@ -7,7 +7,8 @@ import (
 	"google.golang.org/protobuf/encoding/protowire"
 )
 
-// onnxModel is the part of an ONNX file that gives it its meaning. Source of all field numbers here: onnx.proto of onnx 1.12.0.
+// onnxModel is the part of an ONNX file that gives it its meaning. Source of all field numbers
+// here: onnx.proto of onnx 1.12.0.
 type onnxModel struct {
 	opset int64 // version of the standard set of operators
 	graph *onnxGraph
@@ -20,7 +21,8 @@ type onnxGraph struct {
 	outputs      []string
 }
 
-// onnxInput is an input of the graph. Its axes have a size, or a name that stands for one, or neither.
+// onnxInput is an input of the graph. Its axes have a size, or a name that stands for one, or
+// neither.
 type onnxInput struct {
 	name  string
 	dtype int64
@@ -54,12 +56,14 @@ type onnxAttribute struct {
 	subgraph bool
 }
 
-// maxONNXMessages limits nodes, attributes, tensors and axes of a file together. A recurrent network of three layers has a few
-// hundred (the listing of exported graphs in testdata/vectors has at most 90), so that only a hostile file reaches it.
+// maxONNXMessages limits nodes, attributes, tensors and axes of a file together. A recurrent
+// network of three layers has a few hundred (the listing of exported graphs in testdata/vectors has
+// at most 90), so that only a hostile file reaches it.
 const maxONNXMessages = 100_000
 
-// onnxDecoder turns bytes into the types above. It knows no recursion: subgraphs are noticed, not decoded, so that no nesting in a
-// file matters, and every other message takes memory in proportion to its bytes.
+// onnxDecoder turns bytes into the types above. It knows no recursion: subgraphs are noticed, not
+// decoded, so that no nesting in a file matters, and every other message takes memory in proportion
+// to its bytes.
 type onnxDecoder struct {
 	at       place
 	messages int
@@ -76,7 +80,8 @@ type wireField struct {
 // fields calls visit for every field of a message. Unknown fields are the caller's to skip.
 func (d *onnxDecoder) fields(raw []byte, message string, visit func(f wireField) error) error {
 	if d.messages++; d.messages > maxONNXMessages {
-		return d.at.unsupported("a recurrent network for a microcontroller has a few hundred nodes", "holds more than %d nodes, attributes and tensors", maxONNXMessages)
+		return d.at.unsupported("a recurrent network for a microcontroller has a few hundred nodes",
+			"holds more than %d nodes, attributes and tensors", maxONNXMessages)
 	}
 	for len(raw) > 0 {
 		number, kind, n := protowire.ConsumeTag(raw)
@@ -111,13 +116,15 @@ func (d *onnxDecoder) fields(raw []byte, message string, visit func(f wireField)
 }
 
 func (d *onnxDecoder) broken(message string, err error) error {
-	return d.at.broken("is this an ONNX file, and was it copied completely?", "cannot be read as ONNX: %s: %v", message, err)
+	return d.at.broken("is this an ONNX file, and was it copied completely?",
+		"cannot be read as ONNX: %s: %v", message, err)
 }
 
 // is reports whether the field has the wire type that its number asks for.
 func (d *onnxDecoder) is(f wireField, message string, kind protowire.Type) error {
 	if f.kind != kind {
-		return d.broken(message, fmt.Errorf("field %d has wire type %d, expected %d", f.number, f.kind, kind))
+		return d.broken(message,
+			fmt.Errorf("field %d has wire type %d, expected %d", f.number, f.kind, kind))
 	}
 	return nil
 }

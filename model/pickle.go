@@ -15,25 +15,29 @@ const pickleHint = `save the weights as safetensors instead:
 // pickleExtensions are the file name endings under which pickled models usually travel.
 var pickleExtensions = []string{".pt", ".pth", ".pkl", ".pickle", ".bin", ".ckpt"}
 
-// refusePickle returns an [*UnsupportedError] if the content is a pickle or a zip archive around one, whatever the file's name.
+// refusePickle returns an [*UnsupportedError] if the content is a pickle or a zip archive around
+// one, whatever the file's name.
 func refusePickle(r io.ReaderAt, size int64, at place) error {
 	var head [9]byte
 	if err := at.readAt(r, head[:min(size, int64(len(head)))], 0); err != nil {
 		return err
 	}
-	// A pickle starts with opcode 0x80 and its protocol, 2 to 5 (Python documentation, module pickletools). The length of a
-	// safetensors header can have the same two bytes, but then its JSON starts at byte 8.
+	// A pickle starts with opcode 0x80 and its protocol, 2 to 5 (Python documentation, module
+	// pickletools). The length of a safetensors header can have the same two bytes, but then its
+	// JSON starts at byte 8.
 	if head[0] == 0x80 && head[1] >= 2 && head[1] <= 5 && head[8] != '{' {
 		return at.unsupported(pickleHint, pickleMessage)
 	}
 	if string(head[:2]) == "PK" {
 		archive, err := zip.NewReader(r, size)
 		if err != nil {
-			return at.broken("", "starts like a zip archive, but its directory cannot be read: %v", err)
+			return at.broken("", "starts like a zip archive, but its directory cannot be read: %v",
+				err)
 		}
 		for _, member := range archive.File {
 			if path.Base(member.Name) == "data.pkl" {
-				return place{at.file, "member " + member.Name}.unsupported(pickleHint, pickleMessage)
+				return place{at.file, "member " + member.Name}.unsupported(pickleHint,
+					pickleMessage)
 			}
 		}
 	}

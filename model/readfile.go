@@ -11,7 +11,8 @@ import (
 	"kerf/whole"
 )
 
-// ReadFile reads the network of a file, see [ImportFile]; a normalisation in the file is in its weights.
+// ReadFile reads the network of a file, see [ImportFile]; a normalisation in the file is in its
+// weights.
 func ReadFile(path string, spec Spec) (*Network, error) {
 	i, err := ImportFile(path, spec)
 	if err != nil {
@@ -20,12 +21,14 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 	return i.Folded(), nil
 }
 
-// ImportFile reads a network and what its file says beyond it, by the extension: .onnx, .safetensors or .npz. An ONNX graph says
-// everything itself, and spec must be empty. The other two hold arrays alone, so spec.Convention must say which names, gate order and
-// layout they follow: "torch" for a state dict, see [FromTorch], or in an .npz file "keras" for what get_weights() returns, stored by
-// numpy.savez without names, see [FromKeras].
+// ImportFile reads a network and what its file says beyond it, by the extension: .onnx,
+// .safetensors or .npz. An ONNX graph says everything itself, and spec must be empty. The other two
+// hold arrays alone, so spec.Convention must say which names, gate order and layout they follow:
+// "torch" for a state dict, see [FromTorch], or in an .npz file "keras" for what get_weights()
+// returns, stored by numpy.savez without names, see [FromKeras].
 //
-// Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or [*UnsupportedError].
+// Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or
+// [*UnsupportedError].
 func ImportFile(path string, spec Spec) (*Import, error) {
 	at := place{file: path}
 	f, size, err := whole.OpenRegular(path)
@@ -43,7 +46,8 @@ func ImportFile(path string, spec Spec) (*Import, error) {
 	switch extension {
 	case ".onnx":
 		if spec.Convention != "" || len(spec.Layers) > 0 {
-			return nil, at.unsupported("remove convention and [[model.layer]]", "an ONNX file says its layers itself, but the job says them too")
+			return nil, at.unsupported("remove convention and [[model.layer]]",
+				"an ONNX file says its layers itself, but the job says them too")
 		}
 		return ReadONNX(f, size, path)
 	case ".safetensors", ".npz":
@@ -53,17 +57,21 @@ func ImportFile(path string, spec Spec) (*Import, error) {
 		}
 		return &Import{Network: n}, nil
 	case ".keras", ".h5", ".hdf5":
-		return nil, at.unsupported(hdf5Hint, "%s files are not read: they are HDF5 inside, for which there is no reader that needs no C library", extension)
+		return nil, at.unsupported(hdf5Hint, "%s files are not read: they are HDF5 inside, for "+
+			"which there is no reader that needs no C library", extension)
 	}
-	return nil, at.unsupported("save the network as .onnx, or its arrays as .safetensors or .npz", "unknown extension %q, read are .onnx, .safetensors and .npz", extension)
+	return nil, at.unsupported("save the network as .onnx, or its arrays as .safetensors or .npz",
+		"unknown extension %q, read are .onnx, .safetensors and .npz", extension)
 }
 
 const hdf5Hint = `save the arrays instead, and set convention = "keras":
     numpy.savez("model.npz", *model.get_weights())`
 
 // readArrays reads a file that holds named arrays and nothing else.
-func readArrays(r io.ReaderAt, size int64, extension string, at place, spec Spec) (*Network, error) {
-	const hint = `set convention = "torch" for a state dict, or "keras" for an .npz file of get_weights()`
+func readArrays(r io.ReaderAt, size int64, extension string, at place,
+	spec Spec) (*Network, error) {
+	const hint = `set convention = "torch" for a state dict, or "keras" for an .npz file of ` +
+		`get_weights()`
 	read := ReadSafetensors
 	if extension == ".npz" {
 		read = ReadNPZ
@@ -97,7 +105,8 @@ func fromArrays(at place, tensors map[string]*Tensor, spec Spec) (*Network, erro
 					hint = `these are torch's names: convention = "torch" in [model] reads them`
 				}
 			}
-			return nil, at.unsupported(hint, "holds %d arrays, but none is called %q as numpy.savez names them without names", len(tensors), name)
+			return nil, at.unsupported(hint, "holds %d arrays, but none is called %q as "+
+				"numpy.savez names them without names", len(tensors), name)
 		}
 	}
 	return FromKeras(at.file, arrays, spec)

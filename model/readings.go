@@ -52,21 +52,25 @@ func Readings(path, convention string) ([]Spec, error) {
 
 // arraysReader reads the arrays of a file once and makes networks of them by any spec; nil if they
 // cannot be read.
-func arraysReader(path, convention string) (read func(Spec) (*Network, error), tensors map[string]*Tensor) {
+func arraysReader(path,
+	convention string) (read func(Spec) (*Network, error), tensors map[string]*Tensor) {
 	f, size, err := whole.OpenRegular(path)
 	if err != nil {
 		return nil, nil
 	}
 	defer f.Close()
 	extension := strings.ToLower(filepath.Ext(path))
-	readTensors := map[string]func(io.ReaderAt, int64, string) (map[string]*Tensor, error){".safetensors": ReadSafetensors, ".npz": ReadNPZ}[extension]
+	readTensors := map[string]func(io.ReaderAt, int64, string) (map[string]*Tensor,
+		error){".safetensors": ReadSafetensors, ".npz": ReadNPZ}[extension]
 	if readTensors == nil {
 		return nil, nil
 	}
 	if tensors, err = readTensors(f, size, path); err != nil {
 		return nil, nil
 	}
-	return func(s Spec) (*Network, error) { return fromArrays(place{file: path}, tensors, s) }, tensors
+	return func(s Spec) (*Network, error) {
+		return fromArrays(place{file: path}, tensors, s)
+	}, tensors
 }
 
 // torchSkeletons list the modules of a state dict in every order, the recurrent ones with every
@@ -82,7 +86,8 @@ func torchSkeletons(path string, tensors map[string]*Tensor) [][]LayerSpec {
 			lists := [][]LayerSpec{nil}
 			for _, i := range recurrent {
 				m := d.recurrent[i]
-				blocks, _ := d.blocks(m.prefix + "weight_hh_l0") // 0 where the tensor is missing: no cell fits
+				// 0 where the tensor is missing: no cell fits
+				blocks, _ := d.blocks(m.prefix + "weight_hh_l0")
 				lists = extended(lists, cellsWith(blocks, m.name()))
 			}
 			for _, i := range dense {
@@ -161,7 +166,8 @@ func withActivations(s Spec) []Spec {
 func (s Spec) String() string {
 	var parts []string
 	for _, l := range s.Layers {
-		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s%s", l.Name, l.Cell, l.Activation)))
+		parts = append(parts,
+			strings.TrimSpace(fmt.Sprintf("%s %s%s", l.Name, l.Cell, l.Activation)))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -10,7 +10,8 @@ func TestDenseChain(t *testing.T) {
 	// Two linear layers are one: their product, by hand.
 	n := fromTorch(t, readSafetensors(t, "gru_1layer"), Spec{})
 	chain := n.Clone()
-	chain.Dense = append(chain.Dense, &Dense{Inputs: 2, Outputs: 1, W: []float64{2, -1}, B: []float64{0.5}})
+	chain.Dense = append(chain.Dense,
+		&Dense{Inputs: 2, Outputs: 1, W: []float64{2, -1}, B: []float64{0.5}})
 	if err := chain.Validate(); err != nil {
 		t.Fatal(err)
 	}
@@ -41,7 +42,8 @@ func TestAffineKeepsTheOrderOfSums(t *testing.T) {
 	random := rand.New(rand.NewPCG(seed, seed))
 	for rows := range 10 { // around the block of four
 		for columns := range 6 {
-			w, x, b := make([]float64, rows*columns), make([]float64, columns), make([]float64, rows)
+			w, x, b := make([]float64, rows*columns), make([]float64, columns),
+				make([]float64, rows)
 			for _, s := range [][]float64{w, x, b} {
 				for i := range s {
 					s[i] = random.NormFloat64()
@@ -55,7 +57,8 @@ func TestAffineKeepsTheOrderOfSums(t *testing.T) {
 					want += float64(w[i*columns+j] * x[j])
 				}
 				if y[i] != want {
-					t.Errorf("seed %d, %d × %d, row %d: got %v, want exactly %v", seed, rows, columns, i, y[i], want)
+					t.Errorf("seed %d, %d × %d, row %d: got %v, want exactly %v", seed, rows,
+						columns, i, y[i], want)
 				}
 			}
 		}
@@ -65,7 +68,8 @@ func TestAffineKeepsTheOrderOfSums(t *testing.T) {
 // A state that hold writes is read by the next layer, the head and the next step.
 func TestStepWithHoldsAState(t *testing.T) {
 	n := fromTorch(t, readSafetensors(t, "gru_2layer"), Spec{})
-	x, want, got := []float64{1, -1, 0.5, 2, 0}[:n.Inputs()], make([]float64, n.Outputs()), make([]float64, n.Outputs())
+	x, want, got := []float64{1, -1, 0.5, 2, 0}[:n.Inputs()], make([]float64, n.Outputs()),
+		make([]float64, n.Outputs())
 	free, held := n.NewRun(), n.NewRun()
 	for range 3 {
 		free.Step(x, want)

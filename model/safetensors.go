@@ -7,13 +7,17 @@ import (
 	"slices"
 )
 
-// maxSafetensorsHeader is the limit of the format's own library (README of the safetensors repository, part "Format").
+// maxSafetensorsHeader is the limit of the format's own library (README of the safetensors
+// repository, part "Format").
 const maxSafetensorsHeader = 100_000_000
 
-// safetensorsFloats are the types that weights may have. All others of the format are valid there and refused here.
-var safetensorsFloats = map[string]floatType{"F16": float16Type, "BF16": bfloat16Type, "F32": float32Type, "F64": float64Type}
+// safetensorsFloats are the types that weights may have. All others of the format are valid there
+// and refused here.
+var safetensorsFloats = map[string]floatType{"F16": float16Type, "BF16": bfloat16Type,
+	"F32": float32Type, "F64": float64Type}
 
-const floatHint = "only F16, BF16, F32 and F64 are read; save the float state dict without quantization and without counters"
+const floatHint = "only F16, BF16, F32 and F64 are read; save the float state dict without " +
+	"quantization and without counters"
 
 // safetensorsEntry is what the header says of one tensor.
 type safetensorsEntry struct {
@@ -23,11 +27,13 @@ type safetensorsEntry struct {
 	begin, end int64 // bytes, counted from the end of the header
 }
 
-// ReadSafetensors reads all tensors of a safetensors file of the given size in bytes; name is used in errors only.
+// ReadSafetensors reads all tensors of a safetensors file of the given size in bytes; name is used
+// in errors only.
 //
-// The reader is strict: a header with a repeated or unknown key, and data with an overlap, a gap or a rest, are refused with a
-// [*FormatError]; tensors that are not float, and more than 256 MiB of data, with an [*UnsupportedError].
-// Source of the layout: README of the safetensors repository, part "Format".
+// The reader is strict: a header with a repeated or unknown key, and data with an overlap, a gap or
+// a rest, are refused with a [*FormatError]; tensors that are not float, and more than 256 MiB of
+// data, with an [*UnsupportedError]. Source of the layout: README of the safetensors repository,
+// part "Format".
 func ReadSafetensors(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error) {
 	file := place{file: name}
 	if err := refusePickle(r, size, file); err != nil {
@@ -43,11 +49,13 @@ func ReadSafetensors(r io.ReaderAt, size int64, name string) (map[string]*Tensor
 	}
 	headerLength := binary.LittleEndian.Uint64(length[:])
 	if headerLength > maxSafetensorsHeader {
-		return nil, file.broken(hint, "states a header of %d bytes, the format allows %d", headerLength, maxSafetensorsHeader)
+		return nil, file.broken(hint, "states a header of %d bytes, the format allows %d",
+			headerLength, maxSafetensorsHeader)
 	}
 	dataStart := int64(len(length)) + int64(headerLength)
 	if dataStart > size {
-		return nil, file.broken(hint, "states a header of %d bytes, but only %d follow", headerLength, size-int64(len(length)))
+		return nil, file.broken(hint, "states a header of %d bytes, but only %d follow",
+			headerLength, size-int64(len(length)))
 	}
 	header := make([]byte, headerLength)
 	if err := file.readAt(r, header, int64(len(length))); err != nil {
@@ -66,15 +74,18 @@ func ReadSafetensors(r io.ReaderAt, size int64, name string) (map[string]*Tensor
 		if err := file.tensor(e.name).readAt(r, raw, dataStart+e.begin); err != nil {
 			return nil, err
 		}
-		tensors[e.name] = &Tensor{Shape: e.shape, Data: safetensorsFloats[e.dtype].values(binary.LittleEndian, raw)}
+		tensors[e.name] = &Tensor{Shape: e.shape,
+			Data: safetensorsFloats[e.dtype].values(binary.LittleEndian, raw)}
 	}
 	return tensors, nil
 }
 
-// checkSafetensorsLayout sorts the entries by position and checks types, sizes, and that they fill the data without overlap or gap.
+// checkSafetensorsLayout sorts the entries by position and checks types, sizes, and that they fill
+// the data without overlap or gap.
 func checkSafetensorsLayout(entries []safetensorsEntry, dataBytes int64, file place) error {
 	slices.SortStableFunc(entries, func(a, b safetensorsEntry) int {
-		return cmp.Or(cmp.Compare(a.begin, b.begin), cmp.Compare(a.end, b.end)) // an empty tensor shares its start with the next
+		// an empty tensor shares its start with the next
+		return cmp.Or(cmp.Compare(a.begin, b.begin), cmp.Compare(a.end, b.end))
 	})
 	filled := int64(0)
 	for _, e := range entries {
@@ -84,14 +95,17 @@ func checkSafetensorsLayout(entries []safetensorsEntry, dataBytes int64, file pl
 			return at.unsupported(floatHint, "has type %q", e.dtype)
 		}
 		if e.begin < 0 || e.end < e.begin || e.end > dataBytes {
-			return at.broken("", "bytes %d to %d are outside the data of %d bytes", e.begin, e.end, dataBytes)
+			return at.broken("", "bytes %d to %d are outside the data of %d bytes", e.begin, e.end,
+				dataBytes)
 		}
 		count, ok := elements(e.shape)
 		if !ok || int64(count) > dataBytes {
-			return at.broken("", "shape %s is negative or larger than the file", formatShape(e.shape))
+			return at.broken("", "shape %s is negative or larger than the file",
+				formatShape(e.shape))
 		}
 		if want := int64(count) * int64(float.bytes); e.end-e.begin != want {
-			return at.broken("", "shape %s of %s takes %d bytes, but %d are stated", formatShape(e.shape), e.dtype, want, e.end-e.begin)
+			return at.broken("", "shape %s of %s takes %d bytes, but %d are stated",
+				formatShape(e.shape), e.dtype, want, e.end-e.begin)
 		}
 		if e.begin < filled {
 			return at.broken("", "starts at byte %d, inside the tensor before it", e.begin)
@@ -105,7 +119,8 @@ func checkSafetensorsLayout(entries []safetensorsEntry, dataBytes int64, file pl
 		return file.broken("", "%d bytes follow the last tensor", dataBytes-filled)
 	}
 	if dataBytes > maxTensorBytes {
-		return file.unsupported("", "holds %d bytes of tensors, at most %d are read", dataBytes, maxTensorBytes)
+		return file.unsupported("", "holds %d bytes of tensors, at most %d are read", dataBytes,
+			maxTensorBytes)
 	}
 	return nil
 }

@@ -7,7 +7,8 @@ import (
 	"unicode/utf8"
 )
 
-// parseSafetensorsHeader reads the JSON object that maps tensor names to entries. Metadata is checked and dropped.
+// parseSafetensorsHeader reads the JSON object that maps tensor names to entries. Metadata is
+// checked and dropped.
 func parseSafetensorsHeader(header []byte, file place) ([]safetensorsEntry, error) {
 	at := place{file.file, "header"}
 	if len(header) == 0 || header[0] != '{' {
@@ -36,7 +37,8 @@ func parseSafetensorsHeader(header []byte, file place) ([]safetensorsEntry, erro
 	return entries, nil
 }
 
-// eachMember walks the JSON object that comes next; read must consume the value of the member it is called for. A repeated name is refused.
+// eachMember walks the JSON object that comes next; read must consume the value of the member it is
+// called for. A repeated name is refused.
 func eachMember(d *json.Decoder, at place, read func(name string) error) error {
 	if token, err := d.Token(); err != nil {
 		return at.broken("", "is not valid JSON: %v", err)

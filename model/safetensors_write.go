@@ -12,9 +12,10 @@ import (
 	"unicode/utf8"
 )
 
-// WriteSafetensors writes tensors, in the order of their names, with optional metadata. A tensor whose values all are exactly
-// float32 is stored as F32, any other as F64, so that reading gives back the same values. The same arguments give the same bytes.
-// It returns an error if a name is not UTF-8, which the format's JSON would change, if a shape does not fit its data, or if w does.
+// WriteSafetensors writes tensors, in the order of their names, with optional metadata. A tensor
+// whose values all are exactly float32 is stored as F32, any other as F64, so that reading gives
+// back the same values. The same arguments give the same bytes. It returns an error if a name is
+// not UTF-8, which the format's JSON would change, if a shape does not fit its data, or if w does.
 func WriteSafetensors(w io.Writer, tensors map[string]*Tensor, metadata map[string]string) error {
 	var header, data bytes.Buffer
 	header.WriteByte('{')
@@ -30,7 +31,8 @@ func WriteSafetensors(w io.Writer, tensors map[string]*Tensor, metadata map[stri
 			return fmt.Errorf("a tensor cannot be called %q: names are UTF-8", name)
 		}
 		if count, ok := elements(t.Shape); !ok || count != len(t.Data) {
-			return fmt.Errorf("tensor %q: shape %s does not fit %d values", name, formatShape(t.Shape), len(t.Data))
+			return fmt.Errorf("tensor %q: shape %s does not fit %d values", name,
+				formatShape(t.Shape), len(t.Data))
 		}
 		begin := data.Len()
 		dtype := appendValues(&data, t.Data)
@@ -50,7 +52,8 @@ func WriteSafetensors(w io.Writer, tensors map[string]*Tensor, metadata map[stri
 	return err
 }
 
-// appendValues stores the values in the narrowest type that holds them exactly, and returns its name.
+// appendValues stores the values in the narrowest type that holds them exactly, and returns its
+// name.
 func appendValues(data *bytes.Buffer, values []float64) (dtype string) {
 	wide := slices.ContainsFunc(values, func(v float64) bool { return float64(float32(v)) != v })
 	for _, v := range values {

@@ -6,33 +6,39 @@ import (
 	"strings"
 )
 
-// Spec says what a state dict cannot say: the order of its modules, which cell a recurrent module follows and which activation
-// stands after a dense one. The zero Spec leaves everything to inference, see [FromTorch] and [FromKeras].
+// Spec says what a state dict cannot say: the order of its modules, which cell a recurrent module
+// follows and which activation stands after a dense one. The zero Spec leaves everything to
+// inference, see [FromTorch] and [FromKeras].
 type Spec struct {
 	Convention string      // of names, gate order and layout: "torch" or "keras"
 	Layers     []LayerSpec // every module of the file, first to last; empty = infer
 }
 
-// LayerSpec is one module of a model file. A stacked recurrent module is one entry, however many layers it has.
+// LayerSpec is one module of a model file. A stacked recurrent module is one entry, however many
+// layers it has.
 type LayerSpec struct {
-	// Name is the module's name in the file: what stands before ".weight_ih_l0" or ".weight" in its tensors' names. It is empty
-	// where nothing does. Arrays of get_weights() have no names; there it only tells readers of the job what is meant.
+	// Name is the module's name in the file: what stands before ".weight_ih_l0" or ".weight" in its
+	// tensors' names. It is empty where nothing does. Arrays of get_weights() have no names; there
+	// it only tells readers of the job what is meant.
 	Name string
-	// Cell names the kind of a recurrent module: "gru" (reset-after), "gru-reset-before", "lstm", "elman-tanh" or "elman-relu".
-	// Left empty, three gate blocks mean "gru" and four "lstm". It is empty for a dense module.
+	// Cell names the kind of a recurrent module: "gru" (reset-after), "gru-reset-before", "lstm",
+	// "elman-tanh" or "elman-relu". Left empty, three gate blocks mean "gru" and four "lstm". It is
+	// empty for a dense module.
 	Cell string
-	// Activation follows a dense module: "identity" (also when left empty), "relu", "tanh" or "logistic". It is empty for a
-	// recurrent module.
+	// Activation follows a dense module: "identity" (also when left empty), "relu", "tanh" or
+	// "logistic". It is empty for a recurrent module.
 	Activation string
 }
 
 // cellNames are the values of [LayerSpec.Cell]; the first means "infer".
 var cellNames = [...]string{
-	GRUResetAfter: "gru", GRUResetBefore: "gru-reset-before", LSTM: "lstm", ElmanTanh: "elman-tanh", ElmanReLU: "elman-relu",
+	GRUResetAfter: "gru", GRUResetBefore: "gru-reset-before", LSTM: "lstm", ElmanTanh: "elman-tanh",
+	ElmanReLU: "elman-relu",
 }
 
 // activationNames are the values of [LayerSpec.Activation].
-var activationNames = [...]string{Identity: "identity", ReLU: "relu", Tanh: "tanh", Logistic: "logistic"}
+var activationNames = [...]string{Identity: "identity", ReLU: "relu", Tanh: "tanh",
+	Logistic: "logistic"}
 
 // kind returns the kind that the entry names, or 0 for an empty cell.
 func (l LayerSpec) kind(at place) (Kind, error) {
@@ -50,7 +56,8 @@ func (l LayerSpec) activation(at place) (Activation, error) {
 	}
 	a := slices.Index(activationNames[:], l.Activation)
 	if a < 0 {
-		return 0, at.unsupported("known are "+quoteAll(activationNames[:]), "unknown activation %q", l.Activation)
+		return 0, at.unsupported("known are "+quoteAll(activationNames[:]), "unknown activation %q",
+			l.Activation)
 	}
 	return Activation(a), nil
 }

@@ -14,14 +14,16 @@ type Tensor struct {
 	Data  []float64 // row-major, as many values as the product of Shape
 }
 
-// maxTensorBytes limits what all tensors of one file may take on disk together. It is some hundred times the flash of the largest
-// microcontrollers, so that only a damaged or hostile file reaches it.
+// maxTensorBytes limits what all tensors of one file may take on disk together. It is some hundred
+// times the flash of the largest microcontrollers, so that only a damaged or hostile file reaches
+// it.
 const maxTensorBytes = 256 << 20
 
 // maxAxes is the most dimensions that NumPy arrays have (NumPy 2 reference, numpy.ndarray).
 const maxAxes = 64
 
-// elements multiplies the dimensions. It reports false if there are more than maxAxes, one is negative, or the product does not fit an int.
+// elements multiplies the dimensions. It reports false if there are more than maxAxes, one is
+// negative, or the product does not fit an int.
 func elements(shape []int) (int, bool) {
 	if len(shape) > maxAxes {
 		return 0, false
@@ -72,12 +74,19 @@ type floatType struct {
 }
 
 var (
-	float16Type  = floatType{2, func(o binary.ByteOrder, raw []byte) float64 { return fromFloat16(o.Uint16(raw)) }}
-	bfloat16Type = floatType{2, func(o binary.ByteOrder, raw []byte) float64 {
-		return float64(math.Float32frombits(uint32(o.Uint16(raw)) << 16)) // bfloat16 is the upper half of a float32
+	float16Type = floatType{2, func(o binary.ByteOrder, raw []byte) float64 {
+		return fromFloat16(o.Uint16(raw))
 	}}
-	float32Type = floatType{4, func(o binary.ByteOrder, raw []byte) float64 { return float64(math.Float32frombits(o.Uint32(raw))) }}
-	float64Type = floatType{8, func(o binary.ByteOrder, raw []byte) float64 { return math.Float64frombits(o.Uint64(raw)) }}
+	bfloat16Type = floatType{2, func(o binary.ByteOrder, raw []byte) float64 {
+		// bfloat16 is the upper half of a float32
+		return float64(math.Float32frombits(uint32(o.Uint16(raw)) << 16))
+	}}
+	float32Type = floatType{4, func(o binary.ByteOrder, raw []byte) float64 {
+		return float64(math.Float32frombits(o.Uint32(raw)))
+	}}
+	float64Type = floatType{8, func(o binary.ByteOrder, raw []byte) float64 {
+		return math.Float64frombits(o.Uint64(raw))
+	}}
 )
 
 // values decodes raw, whose length is a multiple of t.bytes.
@@ -89,7 +98,8 @@ func (t floatType) values(order binary.ByteOrder, raw []byte) []float64 {
 	return data
 }
 
-// fromFloat16 widens a half-precision number: 1 sign bit, 5 exponent bits (offset 15), 10 fraction bits (IEEE 754-2008, binary16).
+// fromFloat16 widens a half-precision number: 1 sign bit, 5 exponent bits (offset 15), 10 fraction
+// bits (IEEE 754-2008, binary16).
 func fromFloat16(b uint16) float64 {
 	exponent, fraction := int(b>>10&0x1f), float64(b&0x3ff)
 	var magnitude float64

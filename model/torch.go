@@ -6,13 +6,15 @@ import (
 	"strings"
 )
 
-// FromTorch builds a network from the tensors of a torch state dict; name is used in errors only. Left-out biases are zero.
+// FromTorch builds a network from the tensors of a torch state dict; name is used in errors only.
+// Left-out biases are zero.
 //
-// Without spec.Layers the dict must hold one recurrent module, a GRU or an LSTM of up to three layers, and one linear module, which
-// gets no activation. Any other network needs spec.Layers with every module listed once. spec.Convention is not looked at.
+// Without spec.Layers the dict must hold one recurrent module, a GRU or an LSTM of up to three
+// layers, and one linear module, which gets no activation. Any other network needs spec.Layers with
+// every module listed once. spec.Convention is not looked at.
 //
-// Tensors of a wrong shape or with NaN or infinity give a [*FormatError], anything that is not read or not said clearly enough an
-// [*UnsupportedError].
+// Tensors of a wrong shape or with NaN or infinity give a [*FormatError], anything that is not read
+// or not said clearly enough an [*UnsupportedError].
 func FromTorch(name string, tensors map[string]*Tensor, spec Spec) (*Network, error) {
 	d := stateDict{file: place{file: name}, tensors: tensors}
 	if len(tensors) == 0 {
@@ -51,17 +53,20 @@ type chained struct {
 // infer returns the chain where the state dict alone allows only one.
 func (d *stateDict) infer() ([]chained, error) {
 	if len(d.recurrent) > 1 {
-		return nil, d.file.unsupported(d.layersHint(), "has %d recurrent modules: %s; the file does not say their order",
+		return nil, d.file.unsupported(d.layersHint(), "has %d recurrent modules: %s; the file "+
+			"does not say their order",
 			len(d.recurrent), quoteModules(d.recurrent))
 	}
 	if len(d.dense) > 1 {
-		return nil, d.file.unsupported(d.layersHint(), "has %d dense layers: %s; the file does not say their order and what stands between them",
+		return nil, d.file.unsupported(d.layersHint(), "has %d dense layers: %s; the file does "+
+			"not say their order and what stands between them",
 			len(d.dense), quoteModules(d.dense))
 	}
 	return []chained{{module: d.recurrent[0]}, {module: d.dense[0]}}, nil
 }
 
-// match returns the chain that the caller lists, which must name every module of the file once, the recurrent ones first.
+// match returns the chain that the caller lists, which must name every module of the file once, the
+// recurrent ones first.
 func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 	left := slices.Concat(d.recurrent, d.dense)
 	var chain []chained
@@ -73,7 +78,8 @@ func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 		}
 		i := slices.IndexFunc(left, same)
 		if i < 0 {
-			return nil, at.unsupported("the file has "+quoteModules(slices.Concat(d.recurrent, d.dense)), "the file has no module of this name")
+			return nil, at.unsupported("the file has "+quoteModules(slices.Concat(d.recurrent,
+				d.dense)), "the file has no module of this name")
 		}
 		c := chained{module: left[i]}
 		left = slices.Delete(left, i, i+1)
@@ -86,16 +92,20 @@ func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 		}
 		switch {
 		case c.layers == 0 && l.Cell != "":
-			return nil, at.unsupported("a dense layer has an activation and no cell", "is a dense layer, but a cell is given")
+			return nil, at.unsupported("a dense layer has an activation and no cell",
+				"is a dense layer, but a cell is given")
 		case c.layers > 0 && l.Activation != "":
-			return nil, at.unsupported("the cell says the activations of a recurrent layer", "is a recurrent layer, but an activation is given")
+			return nil, at.unsupported("the cell says the activations of a recurrent layer",
+				"is a recurrent layer, but an activation is given")
 		case c.layers > 0 && len(chain) > 0 && chain[len(chain)-1].layers == 0:
-			return nil, at.unsupported("list the recurrent layers first; other networks are not read", "is a recurrent layer after a dense one")
+			return nil, at.unsupported("list the recurrent layers first; other networks are "+
+				"not read", "is a recurrent layer after a dense one")
 		}
 		chain = append(chain, c)
 	}
 	if len(left) > 0 {
-		return nil, d.file.unsupported(d.layersHint(), "has modules that are not listed: %s", quoteModules(left))
+		return nil, d.file.unsupported(d.layersHint(), "has modules that are not listed: %s",
+			quoteModules(left))
 	}
 	return chain, nil
 }
@@ -103,12 +113,15 @@ func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 // layersHint shows how the job file lists the modules that were found.
 func (d *stateDict) layersHint() string {
 	var b strings.Builder
-	b.WriteString("kerf init tries orders, cells and activations on a recording; or list the modules first to last in the job file:")
+	b.WriteString("kerf init tries orders, cells and activations on a recording; or list the " +
+		"modules first to last in the job file:")
 	for _, m := range d.recurrent {
-		fmt.Fprintf(&b, "\n    [[model.layer]]\n    name = %q\n    cell = %s", m.name(), d.cellHint(m))
+		fmt.Fprintf(&b, "\n    [[model.layer]]\n    name = %q\n    cell = %s", m.name(),
+			d.cellHint(m))
 	}
 	for _, m := range d.dense {
-		fmt.Fprintf(&b, "\n    [[model.layer]]\n    name = %q\n    activation = %s", m.name(), choice(activationNames[:]))
+		fmt.Fprintf(&b, "\n    [[model.layer]]\n    name = %q\n    activation = %s", m.name(),
+			choice(activationNames[:]))
 	}
 	return b.String()
 }

@@ -35,7 +35,8 @@ func (d *stateDict) build(chain []chained) (*Network, error) {
 	return n, nil
 }
 
-// kind returns the kind of a recurrent module, from the number of its gate blocks if nobody has said it.
+// kind returns the kind of a recurrent module, from the number of its gate blocks if nobody has
+// said it.
 func (d *stateDict) kind(c chained) (Kind, error) {
 	if c.kind != 0 {
 		return c.kind, nil
@@ -52,9 +53,11 @@ func (d *stateDict) kind(c chained) (Kind, error) {
 	case LSTM.Gates():
 		return LSTM, nil
 	case ElmanTanh.Gates():
-		return 0, at.unsupported(d.layersHint(), "the file does not say whether the Elman layer uses tanh or ReLU")
+		return 0, at.unsupported(d.layersHint(), "the file does not say whether the Elman layer "+
+			"uses tanh or ReLU")
 	}
-	return 0, at.broken(shapeHint, "has shape %s, expected [3*units × units] or [4*units × units]", formatShape(d.tensors[hidden].Shape))
+	return 0, at.broken(shapeHint, "has shape %s, expected [3*units × units] or [4*units × units]",
+		formatShape(d.tensors[hidden].Shape))
 }
 
 // layer reads one recurrent layer of a module.
@@ -67,7 +70,8 @@ func (d *stateDict) layer(prefix string, number int, kind Kind, width int) (*Rec
 	}
 	shape, gates := d.tensors[hidden].Shape, kind.Gates()
 	if blocks != gates {
-		return nil, d.file.tensor(hidden).broken(shapeHint, "has shape %s, but %q has [%d*units × units]", formatShape(shape), cellNames[kind], gates)
+		return nil, d.file.tensor(hidden).broken(shapeHint, "has shape %s, but %q has [%d*units "+
+			"× units]", formatShape(shape), cellNames[kind], gates)
 	}
 	rows, units := shape[0], shape[1]
 	l := &Recurrent{Kind: kind, Units: units}
@@ -89,7 +93,8 @@ func (d *stateDict) layer(prefix string, number int, kind Kind, width int) (*Rec
 	return l, err
 }
 
-// blocks returns the number of gate blocks that the shape of a layer's recurrent weights stands for, or 0 if it fits none.
+// blocks returns the number of gate blocks that the shape of a layer's recurrent weights stands
+// for, or 0 if it fits none.
 func (d *stateDict) blocks(hidden string) (int, error) {
 	t := d.tensors[hidden]
 	if t == nil {
@@ -129,11 +134,15 @@ func (d *stateDict) values(name string, shape ...int) ([]float64, error) {
 	return t.checked(d.file.tensor(name), shapeHint, shape)
 }
 
-// checked returns a copy of a tensor's data after checking that it has this shape and is finite; hint is for a wrong shape.
+// checked returns a copy of a tensor's data after checking that it has this shape and is finite;
+// hint is for a wrong shape.
 func (t *Tensor) checked(at place, hint string, shape []int) ([]float64, error) {
-	fits := slices.EqualFunc(t.Shape, shape, func(got, want int) bool { return got == want || want == anySize && got >= 1 })
+	fits := slices.EqualFunc(t.Shape, shape, func(got, want int) bool {
+		return got == want || want == anySize && got >= 1
+	})
 	if !fits {
-		return nil, at.broken(hint, "has shape %s, expected %s", formatShape(t.Shape), formatShape(shape))
+		return nil, at.broken(hint, "has shape %s, expected %s", formatShape(t.Shape),
+			formatShape(shape))
 	}
 	if count, ok := elements(t.Shape); !ok || count != len(t.Data) {
 		return nil, at.broken("", "has shape %s, but %d values", formatShape(t.Shape), len(t.Data))
@@ -146,5 +155,7 @@ func (t *Tensor) checked(at place, hint string, shape []int) ([]float64, error) 
 }
 
 // shapeHint says what the tensors of a network look like.
-const shapeHint = "a recurrent layer has weight_ih [gates*units × inputs] and weight_hh [gates*units × units], a linear layer weight [outputs × inputs]; " +
-	"gates is 3 for a GRU, 4 for an LSTM, 1 for an Elman layer; the inputs of a layer are the results of the one before it"
+const shapeHint = "a recurrent layer has weight_ih [gates*units × inputs] and weight_hh " +
+	"[gates*units × units], a linear layer weight [outputs × inputs]; " +
+	"gates is 3 for a GRU, 4 for an LSTM, 1 for an Elman layer; the inputs of a layer are the " +
+	"results of the one before it"

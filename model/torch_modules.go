@@ -9,9 +9,11 @@ import (
 	"strings"
 )
 
-// recurrentLeaf matches the last part of a recurrent tensor's name (PyTorch documentation of torch.nn.GRU and its siblings,
-// "Variables"): what it is, its layer, and whether it belongs to the backward direction.
-var recurrentLeaf = regexp.MustCompile(`^(weight_ih|weight_hh|bias_ih|bias_hh|weight_hr)_l(0|[1-9]\d{0,3})(_reverse)?$`)
+// recurrentLeaf matches the last part of a recurrent tensor's name (PyTorch documentation of
+// torch.nn.GRU and its siblings, "Variables"): what it is, its layer, and whether it belongs to the
+// backward direction.
+var recurrentLeaf = regexp.MustCompile(
+	`^(weight_ih|weight_hh|bias_ih|bias_hh|weight_hr)_l(0|[1-9]\d{0,3})(_reverse)?$`)
 
 // module is what a state dict keeps under one prefix.
 type module struct {
@@ -35,7 +37,8 @@ func splitName(name string) (prefix, leaf string) {
 	return name[:dot+1], name[dot+1:]
 }
 
-// findModules sorts the tensors into modules, and refuses what their names show to be unsupported or leave unclear.
+// findModules sorts the tensors into modules, and refuses what their names show to be unsupported
+// or leave unclear.
 func (d *stateDict) findModules() error {
 	names := slices.Sorted(maps.Keys(d.tensors))
 	if err := d.findRecurrent(names); err != nil {
@@ -55,7 +58,8 @@ func (d *stateDict) findRecurrent(names []string) error {
 		at := d.file.tensor(name)
 		switch {
 		case part[3] != "":
-			return at.unsupported("a backward direction needs the whole sequence first; train with bidirectional=False",
+			return at.unsupported("a backward direction needs the whole sequence first; train "+
+				"with bidirectional=False",
 				"belongs to a bidirectional layer")
 		case part[1] == "weight_hr":
 			return at.unsupported("train with proj_size=0", "is the projection of an LSTM")
@@ -73,9 +77,11 @@ func (d *stateDict) findRecurrent(names []string) error {
 	}
 	switch {
 	case total == 0:
-		return d.file.unsupported("a state dict with a torch.nn.GRU, LSTM or RNN has one", "has no recurrent layer: no tensor is called weight_ih_l0")
+		return d.file.unsupported("a state dict with a torch.nn.GRU, LSTM or RNN has one",
+			"has no recurrent layer: no tensor is called weight_ih_l0")
 	case total > maxRecurrent:
-		return d.file.unsupported("train with fewer layers", "has %d recurrent layers, at most %d are read", total, maxRecurrent)
+		return d.file.unsupported("train with fewer layers", "has %d recurrent layers, at most "+
+			"%d are read", total, maxRecurrent)
 	}
 	return nil
 }
@@ -84,14 +90,17 @@ func (d *stateDict) findDense(names []string) error {
 	var unknown []string
 	for _, name := range names {
 		prefix, leaf := splitName(name)
-		inRecurrent := slices.ContainsFunc(d.recurrent, func(m module) bool { return m.prefix == prefix })
+		inRecurrent := slices.ContainsFunc(d.recurrent, func(m module) bool {
+			return m.prefix == prefix
+		})
 		switch {
 		case recurrentLeaf.MatchString(leaf):
 		case leaf == "weight" && !inRecurrent && len(d.tensors[name].Shape) == 2:
 			d.dense = append(d.dense, module{prefix: prefix})
 		case leaf == "bias" && !inRecurrent && d.rank(prefix+"weight") == 2:
 		default:
-			unknown = append(unknown, fmt.Sprintf("%q %s", name, formatShape(d.tensors[name].Shape)))
+			unknown = append(unknown,
+				fmt.Sprintf("%q %s", name, formatShape(d.tensors[name].Shape)))
 		}
 	}
 	const most = 4 // names in one message
@@ -100,10 +109,12 @@ func (d *stateDict) findDense(names []string) error {
 		if n > most {
 			list += fmt.Sprintf(" and %d more", n-most)
 		}
-		return d.file.unsupported("the file may hold recurrent and linear layers; save nothing else with them", "has tensors of unknown meaning: %s", list)
+		return d.file.unsupported("the file may hold recurrent and linear layers; save nothing "+
+			"else with them", "has tensors of unknown meaning: %s", list)
 	}
 	if len(d.dense) == 0 {
-		return d.file.unsupported("save the linear layer that makes outputs from the hidden state too", "has no dense layer after the recurrent one")
+		return d.file.unsupported("save the linear layer that makes outputs from the hidden "+
+			"state too", "has no dense layer after the recurrent one")
 	}
 	return nil
 }

@@ -5,11 +5,13 @@ import (
 	"slices"
 )
 
-// ToTorch returns copies of the network's weights under the names of a torch state dict. Recurrent layers of one kind are one
-// stacked module "rnn", those of different kinds are "rnn0", "rnn1" and so on; the last dense layer is "head", those before it are
-// "dense0", "dense1" and so on. A single GRU layer with a single dense layer has the modules "gru" and "head".
+// ToTorch returns copies of the network's weights under the names of a torch state dict. Recurrent
+// layers of one kind are one stacked module "rnn", those of different kinds are "rnn0", "rnn1" and
+// so on; the last dense layer is "head", those before it are "dense0", "dense1" and so on. A single
+// GRU layer with a single dense layer has the modules "gru" and "head".
 //
-// torch's own stacked modules have layers of one width; a stack whose widths differ is read by [FromTorch] only.
+// torch's own stacked modules have layers of one width; a stack whose widths differ is read by
+// [FromTorch] only.
 func ToTorch(n *Network) map[string]*Tensor {
 	tensors := map[string]*Tensor{}
 	for i, l := range n.Recurrent {
@@ -29,7 +31,8 @@ func ToTorch(n *Network) map[string]*Tensor {
 	return tensors
 }
 
-// ToTorchSpec returns the spec with which [FromTorch] makes the same network of what [ToTorch] returns.
+// ToTorchSpec returns the spec with which [FromTorch] makes the same network of what [ToTorch]
+// returns.
 func ToTorchSpec(n *Network) Spec {
 	s := Spec{Convention: "torch"}
 	for i, l := range n.Recurrent {
@@ -38,7 +41,8 @@ func ToTorchSpec(n *Network) Spec {
 		}
 	}
 	for i, l := range n.Dense {
-		s.Layers = append(s.Layers, LayerSpec{Name: denseName(n, i), Activation: activationNames[l.Activation]})
+		s.Layers = append(s.Layers,
+			LayerSpec{Name: denseName(n, i), Activation: activationNames[l.Activation]})
 	}
 	return s
 }
@@ -50,7 +54,8 @@ func recurrentName(n *Network, layer int) (module string, number int) {
 	switch {
 	case mixed:
 		return fmt.Sprintf("rnn%d", layer), 0
-	case len(n.Recurrent) == 1 && len(n.Dense) == 1 && (first == GRUResetAfter || first == GRUResetBefore):
+	case len(n.Recurrent) == 1 && len(n.Dense) == 1 &&
+		(first == GRUResetAfter || first == GRUResetBefore):
 		return "gru", 0
 	}
 	return "rnn", layer

@@ -5,15 +5,17 @@ import (
 	"math"
 )
 
-// Validate reports the first layer that is of an unknown kind, has a wrong shape, does not fit the layer before it, or holds a value
-// that is not finite or beyond 1e30, and a network with too few or too many layers.
-// The error is a [*FormatError] without a file name; its Where is the field and index, such as "Recurrent[0].W[12]".
+// Validate reports the first layer that is of an unknown kind, has a wrong shape, does not fit the
+// layer before it, or holds a value that is not finite or beyond 1e30, and a network with too few
+// or too many layers. The error is a [*FormatError] without a file name; its Where is the field and
+// index, such as "Recurrent[0].W[12]".
 func (n *Network) Validate() error {
 	if len(n.Recurrent) == 0 {
 		return place{}.broken("", "the network has no recurrent layer")
 	}
 	if len(n.Recurrent) > maxRecurrent {
-		return place{}.broken("", "the network has %d recurrent layers, at most %d are possible", len(n.Recurrent), maxRecurrent)
+		return place{}.broken("", "the network has %d recurrent layers, at most %d are possible",
+			len(n.Recurrent), maxRecurrent)
 	}
 	if len(n.Dense) == 0 {
 		return place{}.broken("", "the network has no dense layer")
@@ -29,7 +31,8 @@ func (n *Network) Validate() error {
 		}
 		rows := l.Kind.Gates() * l.Units
 		if err := checkFields(at, []field{
-			{"W", l.W, rows * l.Inputs}, {"U", l.U, rows * l.Units}, {"B", l.B, rows}, {"D", l.D, rows},
+			{"W", l.W, rows * l.Inputs}, {"U", l.U, rows * l.Units}, {"B", l.B, rows},
+			{"D", l.D, rows},
 		}); err != nil {
 			return err
 		}
@@ -43,7 +46,8 @@ func (n *Network) Validate() error {
 		if err := checkWidths(at, width, l.Inputs, "Outputs", l.Outputs); err != nil {
 			return err
 		}
-		if err := checkFields(at, []field{{"W", l.W, l.Outputs * l.Inputs}, {"B", l.B, l.Outputs}}); err != nil {
+		if err := checkFields(at,
+			[]field{{"W", l.W, l.Outputs * l.Inputs}, {"B", l.B, l.Outputs}}); err != nil {
 			return err
 		}
 		width = l.Outputs
@@ -51,13 +55,16 @@ func (n *Network) Validate() error {
 	return nil
 }
 
-// checkWidths compares a layer's inputs with what the layer before it gives, and asks for at least one input and one result.
+// checkWidths compares a layer's inputs with what the layer before it gives, and asks for at least
+// one input and one result.
 func checkWidths(at string, given, inputs int, resultName string, results int) error {
 	if inputs < 1 || results < 1 {
-		return place{where: at}.broken("", "Inputs is %d and %s is %d, expected at least 1 of each", inputs, resultName, results)
+		return place{where: at}.broken("", "Inputs is %d and %s is %d, expected at least 1 of each",
+			inputs, resultName, results)
 	}
 	if inputs != given {
-		return place{where: at}.broken("", "takes %d inputs, but the layer before it gives %d", inputs, given)
+		return place{where: at}.broken("", "takes %d inputs, but the layer before it gives %d",
+			inputs, given)
 	}
 	return nil
 }
@@ -73,20 +80,23 @@ func checkFields(at string, fields []field) error {
 	for _, f := range fields {
 		name := at + "." + f.name
 		if len(f.values) != f.want {
-			return place{where: name}.broken("", "holds %d values, expected %d", len(f.values), f.want)
+			return place{where: name}.broken("", "holds %d values, expected %d", len(f.values),
+				f.want)
 		}
 		if i := firstUnusable(f.values); i >= 0 {
-			return place{where: fmt.Sprintf("%s[%d]", name, i)}.broken("", "value is %v", f.values[i])
+			return place{where: fmt.Sprintf("%s[%d]", name, i)}.broken("", "value is %v",
+				f.values[i])
 		}
 	}
 	return nil
 }
 
-// largestWeight is far beyond any trained weight, and its products with features stay finite. Floats read in the wrong byte order
-// lie anywhere up to 3.4e38, some of any hundred above it.
+// largestWeight is far beyond any trained weight, and its products with features stay finite.
+// Floats read in the wrong byte order lie anywhere up to 3.4e38, some of any hundred above it.
 const largestWeight = 1e30
 
-// firstUnusable returns the index of the first value that is not finite or beyond largestWeight, or -1.
+// firstUnusable returns the index of the first value that is not finite or beyond largestWeight, or
+// -1.
 func firstUnusable(values []float64) int {
 	for i, v := range values {
 		if !(math.Abs(v) <= largestWeight) {
@@ -96,4 +106,5 @@ func firstUnusable(values []float64) int {
 	return -1
 }
 
-const weightHint = "the training has diverged, or the bytes of the file are in another order; take an earlier state of the network, or save it anew"
+const weightHint = "the training has diverged, or the bytes of the file are in another order; " +
+	"take an earlier state of the network, or save it anew"

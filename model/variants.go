@@ -29,7 +29,8 @@ type Variant struct {
 // square matrices transposed, dense layers in another order. Each differs from n in one respect, in
 // all layers that have it.
 func (n *Network) Variants() []Variant {
-	return slices.Concat(n.activationVariants(), n.cellVariants(), n.gateVariants(), n.transposedVariants(), n.orderVariants())
+	return slices.Concat(n.activationVariants(), n.cellVariants(), n.gateVariants(),
+		n.transposedVariants(), n.orderVariants())
 }
 
 // activationVariants try every other activation on each dense layer by itself, and one on all but
@@ -44,23 +45,28 @@ func (n *Network) activationVariants() []Variant {
 			}
 			v := n.Clone()
 			v.Dense[i].Activation = a
-			all = append(all, Variant{VariantActivation, fmt.Sprintf("%s in place of %s behind dense layer %d of %d", a, d.Activation, i+1, len(n.Dense)), v})
+			all = append(all, Variant{VariantActivation, fmt.Sprintf("%s in place of %s behind "+
+				"dense layer %d of %d", a, d.Activation, i+1, len(n.Dense)), v})
 		}
-		if hidden < 2 || !slices.ContainsFunc(n.Dense[:hidden], func(d *Dense) bool { return d.Activation != a }) {
+		if hidden < 2 || !slices.ContainsFunc(n.Dense[:hidden], func(d *Dense) bool {
+			return d.Activation != a
+		}) {
 			continue
 		}
 		v := n.Clone()
 		for _, d := range v.Dense[:hidden] {
 			d.Activation = a
 		}
-		all = append(all, Variant{VariantActivation, fmt.Sprintf("%s behind every dense layer but the last", a), v})
+		all = append(all, Variant{VariantActivation, fmt.Sprintf("%s behind every dense layer "+
+			"but the last", a), v})
 	}
 	return all
 }
 
 // cellVariants exchange the two cells that have the same weights.
 func (n *Network) cellVariants() []Variant {
-	other := map[Kind]Kind{ElmanTanh: ElmanReLU, ElmanReLU: ElmanTanh, GRUResetAfter: GRUResetBefore, GRUResetBefore: GRUResetAfter}
+	other := map[Kind]Kind{ElmanTanh: ElmanReLU, ElmanReLU: ElmanTanh,
+		GRUResetAfter: GRUResetBefore, GRUResetBefore: GRUResetAfter}
 	var all []Variant
 	for _, kind := range n.kindsUsed() {
 		to, ok := other[kind]
@@ -77,7 +83,8 @@ func (n *Network) cellVariants() []Variant {
 		if kind == GRUResetAfter || kind == GRUResetBefore {
 			what = VariantReset
 		}
-		all = append(all, Variant{what, fmt.Sprintf("%s in place of %s", cellNames[to], cellNames[kind]), v})
+		all = append(all,
+			Variant{what, fmt.Sprintf("%s in place of %s", cellNames[to], cellNames[kind]), v})
 	}
 	return all
 }
@@ -113,7 +120,8 @@ func (n *Network) gateVariants() []Variant {
 			v := n.Clone()
 			for _, l := range v.Recurrent {
 				if l.Kind == kind {
-					l.W, l.U, l.B, l.D = arrange(l.W, order), arrange(l.U, order), arrange(l.B, order), arrange(l.D, order)
+					l.W, l.U, l.B, l.D = arrange(l.W, order), arrange(l.U, order),
+						arrange(l.B, order), arrange(l.D, order)
 				}
 			}
 			// Block k of the network is block order[k] of what was read; so the file has the gate
@@ -122,7 +130,9 @@ func (n *Network) gateVariants() []Variant {
 			for k, place := range order {
 				file[place] = letters[k : k+1]
 			}
-			all = append(all, Variant{VariantGates, fmt.Sprintf("gates in the order %s, read as %s", strings.Join(file, " "), strings.Join(strings.Split(letters, ""), " ")), v})
+			all = append(all,
+				Variant{VariantGates, fmt.Sprintf("gates in the order %s, read as %s",
+					strings.Join(file, " "), strings.Join(strings.Split(letters, ""), " ")), v})
 		}
 	}
 	return all
@@ -220,7 +230,8 @@ func (n *Network) orderVariants() []Variant {
 			if a.Activation != b.Activation {
 				v = v.Clone()
 				v.Dense[i].Activation, v.Dense[j].Activation = a.Activation, b.Activation
-				all = append(all, Variant{VariantOrder, how + ", activations left where they are", v})
+				all = append(all,
+					Variant{VariantOrder, how + ", activations left where they are", v})
 			}
 		}
 	}

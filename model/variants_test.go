@@ -14,19 +14,34 @@ func TestVariantsHaveTheNetworkThatWasTrained(t *testing.T) {
 		wrong func(n *Network)
 		what  string
 	}{
-		{"activation", randomNetwork(4, 3, []layerSize{{GRUResetAfter, 4}}, []denseSize{{ReLU, 4}, {Identity, 2}}), func(n *Network) { n.Dense[0].Activation = Identity }, VariantActivation},
-		{"cell", randomNetwork(4, 3, []layerSize{{ElmanTanh, 4}, {ElmanTanh, 4}}, []denseSize{{Identity, 2}}), func(n *Network) {
+		{"activation", randomNetwork(4, 3, []layerSize{{GRUResetAfter, 4}},
+			[]denseSize{{ReLU, 4}, {Identity, 2}}), func(n *Network) {
+			n.Dense[0].Activation = Identity
+		}, VariantActivation},
+		{"cell", randomNetwork(4, 3, []layerSize{{ElmanTanh, 4}, {ElmanTanh, 4}},
+			[]denseSize{{Identity, 2}}), func(n *Network) {
 			for _, l := range n.Recurrent {
 				l.Kind = ElmanReLU
 			}
 		}, VariantCell},
-		{"reset", randomNetwork(4, 3, []layerSize{{GRUResetBefore, 4}}, []denseSize{{Identity, 2}}), func(n *Network) { n.Recurrent[0].Kind = GRUResetAfter }, VariantReset},
-		{"gates", randomNetwork(4, 3, []layerSize{{LSTM, 4}}, []denseSize{{Identity, 2}}), func(n *Network) {
-			l, order := n.Recurrent[0], []int{2, 0, 3, 1}
-			l.W, l.U, l.B, l.D = arrange(l.W, order), arrange(l.U, order), arrange(l.B, order), arrange(l.D, order)
-		}, VariantGates},
-		{"transposed", randomNetwork(4, 3, []layerSize{{GRUResetAfter, 4}}, []denseSize{{Identity, 2}}), func(n *Network) { transposeBlocks(n.Recurrent[0].U, 4) }, VariantTransposed},
-		{"dense order", randomNetwork(4, 3, []layerSize{{GRUResetAfter, 4}}, []denseSize{{Tanh, 4}, {Tanh, 4}, {Identity, 2}}), func(n *Network) { n.Dense[0], n.Dense[1] = n.Dense[1], n.Dense[0] }, VariantOrder},
+		{"reset", randomNetwork(4, 3, []layerSize{{GRUResetBefore, 4}}, []denseSize{{Identity, 2}}),
+			func(n *Network) {
+				n.Recurrent[0].Kind = GRUResetAfter
+			}, VariantReset},
+		{"gates", randomNetwork(4, 3, []layerSize{{LSTM, 4}}, []denseSize{{Identity, 2}}),
+			func(n *Network) {
+				l, order := n.Recurrent[0], []int{2, 0, 3, 1}
+				l.W, l.U, l.B, l.D = arrange(l.W, order), arrange(l.U, order), arrange(l.B, order),
+					arrange(l.D, order)
+			}, VariantGates},
+		{"transposed", randomNetwork(4, 3, []layerSize{{GRUResetAfter, 4}},
+			[]denseSize{{Identity, 2}}), func(n *Network) {
+			transposeBlocks(n.Recurrent[0].U, 4)
+		}, VariantTransposed},
+		{"dense order", randomNetwork(4, 3, []layerSize{{GRUResetAfter, 4}},
+			[]denseSize{{Tanh, 4}, {Tanh, 4}, {Identity, 2}}), func(n *Network) {
+			n.Dense[0], n.Dense[1] = n.Dense[1], n.Dense[0]
+		}, VariantOrder},
 	} {
 		read := c.net.Clone()
 		c.wrong(read)
@@ -43,7 +58,8 @@ func TestVariantsHaveTheNetworkThatWasTrained(t *testing.T) {
 			}
 		}
 		if found == 0 {
-			t.Errorf("%s: the trained network is not among %d variants", c.name, len(read.Variants()))
+			t.Errorf("%s: the trained network is not among %d variants", c.name,
+				len(read.Variants()))
 		}
 	}
 }

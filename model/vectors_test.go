@@ -41,11 +41,13 @@ func readSafetensors(t testing.TB, name string) map[string]*Tensor {
 	return tensors
 }
 
-// weightsOf drops the arrays of inputs and expected values that a vector file holds beside the state dict.
+// weightsOf drops the arrays of inputs and expected values that a vector file holds beside the
+// state dict.
 func weightsOf(tensors map[string]*Tensor) map[string]*Tensor {
 	weights := maps.Clone(tensors)
 	maps.DeleteFunc(weights, func(name string, _ *Tensor) bool {
-		return !strings.HasPrefix(name, "rnn.") && !strings.HasPrefix(name, "dense.") && !strings.HasPrefix(name, "head.")
+		return !strings.HasPrefix(name, "rnn.") && !strings.HasPrefix(name, "dense.") &&
+			!strings.HasPrefix(name, "head.")
 	})
 	return weights
 }

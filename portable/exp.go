@@ -57,7 +57,9 @@ func reduced(x float64) (k int, top, rest float64) {
 	steps := biased - roundBias
 	r := (x - float64(steps*stepHigh)) - float64(steps*stepLow)
 	square := float64(r * r)
-	p := r + float64(square*((0.5+float64(r*(1.0/6)))+float64(square*((1.0/24+float64(r*(1.0/120)))+float64(square*(1.0/720))))))
+	p := r + float64(
+		square*((0.5+float64(r*(1.0/6)))+float64(
+			square*((1.0/24+float64(r*(1.0/120)))+float64(square*(1.0/720))))))
 	top = powers[n&(tableSize-1)]
 	return n >> tableBits, top, powersLow[n&(tableSize-1)] + float64(top*p)
 }

@@ -38,7 +38,8 @@ func bigExp(x float64) *big.Float {
 
 func bigTanh(x float64) *big.Float {
 	e := bigExp(2 * x)
-	return quotient(new(big.Float).SetPrec(bits).Sub(e, exact(1)), new(big.Float).SetPrec(bits).Add(e, exact(1)))
+	return quotient(new(big.Float).SetPrec(bits).Sub(e, exact(1)),
+		new(big.Float).SetPrec(bits).Add(e, exact(1)))
 }
 
 func bigLogistic(x float64) *big.Float {
@@ -75,7 +76,9 @@ func TestErrors(t *testing.T) {
 	}{
 		{"exp", Exp, math.Exp, bigExp, 1},
 		{"tanh", Tanh, math.Tanh, bigTanh, 4},
-		{"logistic", Logistic, func(x float64) float64 { return 1 / (1 + math.Exp(-x)) }, bigLogistic, 3},
+		{"logistic", Logistic, func(x float64) float64 {
+			return 1 / (1 + math.Exp(-x))
+		}, bigLogistic, 3},
 	} {
 		name := f.name
 		worst, apart := 0.0, 0.0
@@ -90,7 +93,8 @@ func TestErrors(t *testing.T) {
 			}
 			apart = math.Max(apart, math.Abs(got-f.standard(x))/math.Abs(got))
 		}
-		t.Logf("%s: at most %.2f units in the last place; from package math %.1e, relative", name, worst, apart)
+		t.Logf("%s: at most %.2f units in the last place; from package math %.1e, relative", name,
+			worst, apart)
 		if apart > 2e-15 {
 			t.Errorf("%s: %g from package math, relative", name, apart)
 		}
@@ -103,7 +107,8 @@ func TestErrors(t *testing.T) {
 			x = 1 + (random.Float64()-0.5)/8
 		}
 		got := Log(x)
-		rest, _ := new(big.Float).SetPrec(bits).Sub(quotient(exact(x), bigExp(got)), exact(1)).Float64()
+		rest, _ := new(big.Float).SetPrec(bits).Sub(quotient(exact(x), bigExp(got)),
+			exact(1)).Float64()
 		unit := math.Nextafter(math.Abs(got), math.Inf(1)) - math.Abs(got)
 		worst = math.Max(worst, math.Abs(rest)/unit)
 	}
@@ -128,13 +133,19 @@ func TestEnds(t *testing.T) {
 		name      string
 		got, want float64
 	}{
-		{"exp(0)", Exp(0), 1}, {"exp(-inf)", Exp(-inf), 0}, {"exp(inf)", Exp(inf), inf}, {"exp(nan)", Exp(nan), nan},
-		{"exp(1000)", Exp(1000), inf}, {"exp(709.7)", Exp(709.7), nearest(bigExp(709.7))}, {"exp(-1000)", Exp(-1000), 0},
-		{"tanh(0)", Tanh(0), 0}, {"tanh(inf)", Tanh(inf), 1}, {"tanh(-inf)", Tanh(-inf), -1}, {"tanh(nan)", Tanh(nan), nan}, {"tanh(1e-300)", Tanh(1e-300), 1e-300},
-		{"logistic(0)", Logistic(0), 0.5}, {"logistic(inf)", Logistic(inf), 1}, {"logistic(-inf)", Logistic(-inf), 0},
-		{"log(1)", Log(1), 0}, {"log(0)", Log(0), -inf}, {"log(-1)", Log(-1), nan}, {"log(inf)", Log(inf), inf},
+		{"exp(0)", Exp(0), 1}, {"exp(-inf)", Exp(-inf), 0}, {"exp(inf)", Exp(inf), inf},
+		{"exp(nan)", Exp(nan), nan},
+		{"exp(1000)", Exp(1000), inf}, {"exp(709.7)", Exp(709.7), nearest(bigExp(709.7))},
+		{"exp(-1000)", Exp(-1000), 0},
+		{"tanh(0)", Tanh(0), 0}, {"tanh(inf)", Tanh(inf), 1}, {"tanh(-inf)", Tanh(-inf), -1},
+		{"tanh(nan)", Tanh(nan), nan}, {"tanh(1e-300)", Tanh(1e-300), 1e-300},
+		{"logistic(0)", Logistic(0), 0.5}, {"logistic(inf)", Logistic(inf), 1},
+		{"logistic(-inf)", Logistic(-inf), 0},
+		{"log(1)", Log(1), 0}, {"log(0)", Log(0), -inf}, {"log(-1)", Log(-1), nan},
+		{"log(inf)", Log(inf), inf},
 	} {
-		if math.Float64bits(c.got) != math.Float64bits(c.want) && !(math.IsNaN(c.got) && math.IsNaN(c.want)) && math.Abs(c.got/c.want-1) > 1e-13 {
+		if math.Float64bits(c.got) != math.Float64bits(c.want) &&
+			!(math.IsNaN(c.got) && math.IsNaN(c.want)) && math.Abs(c.got/c.want-1) > 1e-13 {
 			t.Errorf("%s = %v, want %v", c.name, c.got, c.want)
 		}
 	}
@@ -158,7 +169,8 @@ func TestLogistic(t *testing.T) {
 			t.Errorf("Logistic(%v) = %v, want %v", c.x, got, c.want)
 		}
 	}
-	// Far below zero the function is exp(x) to full precision, although 1+exp(-x) has overflowed at -710.
+	// Far below zero the function is exp(x) to full precision, although 1+exp(-x) has overflowed at
+	// -710.
 	for _, x := range []float64{-40, -300, -700, -720} {
 		if got, want := Logistic(x), math.Exp(x); math.Abs(got/want-1) > 1e-12 {
 			t.Errorf("Logistic(%v) = %v, want %v", x, got, want)
@@ -199,9 +211,10 @@ func TestBitsAreTheSameEverywhere(t *testing.T) {
 	}
 }
 
-// The largest distance of the distribution of draws from the normal one, as package distuv of gonum has it
-// (Kolmogorov and Smirnov), stays below the value that one in a thousand sets exceeds, 1.95/√n (Smirnov,
-// Table for Estimating the Goodness of Fit of Empirical Distributions, 1948); the seed is fixed.
+// The largest distance of the distribution of draws from the normal one, as package distuv of gonum
+// has it (Kolmogorov and Smirnov), stays below the value that one in a thousand sets exceeds,
+// 1.95/√n (Smirnov, Table for Estimating the Goodness of Fit of Empirical Distributions, 1948); the
+// seed is fixed.
 func TestNormalIsNormal(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	draws := make([]float64, 100000)
@@ -266,7 +279,9 @@ func TestCholeskyAgreesWithGonum(t *testing.T) {
 				t.Errorf("n %d: solution %d is %v, gonum has %v", n, i, b[i], x.AtVec(i))
 			}
 			for j := i; j < n; j++ {
-				if math.Abs(f.Upper().At(i, j)-upper.At(i, j)) > 1e-12 || math.Abs(f.Inverse().At(i, j)-inverse.At(i, j)) > 1e-10*(1+math.Abs(inverse.At(i, j))) {
+				if math.Abs(f.Upper().At(i, j)-upper.At(i, j)) > 1e-12 ||
+					math.Abs(f.Inverse().At(i, j)-inverse.At(i, j)) >
+						1e-10*(1+math.Abs(inverse.At(i, j))) {
 					t.Errorf("n %d: factor or inverse differs at %d, %d", n, i, j)
 				}
 			}
@@ -288,8 +303,10 @@ func TestStatisticsAgreeWithGonum(t *testing.T) {
 		mean, std := MeanStd(x)
 		wantMean, wantStd := stat.PopMeanStdDev(x, nil)
 		for name, pair := range map[string][2]float64{
-			"mean": {mean, wantMean}, "standard deviation": {std, wantStd}, "correlation": {Correlation(x, y), stat.Correlation(x, y, nil)},
-			"2.5 %": {Quantile(0.025, x), stat.Quantile(0.025, stat.LinInterp, x, nil)}, "97.5 %": {Quantile(0.975, x), stat.Quantile(0.975, stat.LinInterp, x, nil)},
+			"mean": {mean, wantMean}, "standard deviation": {std, wantStd},
+			"correlation": {Correlation(x, y), stat.Correlation(x, y, nil)},
+			"2.5 %":       {Quantile(0.025, x), stat.Quantile(0.025, stat.LinInterp, x, nil)},
+			"97.5 %":      {Quantile(0.975, x), stat.Quantile(0.975, stat.LinInterp, x, nil)},
 		} {
 			if math.Abs(pair[0]-pair[1]) > 1e-12*(1+math.Abs(pair[1])) {
 				t.Errorf("n %d: %s is %v, gonum has %v", n, name, pair[0], pair[1])

@@ -25,7 +25,9 @@ const (
 // evidence.
 func (o *Observed) Advice() []string {
 	var advice []string
-	say := func(format string, args ...any) { advice = append(advice, fmt.Sprintf(format, args...)) }
+	say := func(format string, args ...any) {
+		advice = append(advice, fmt.Sprintf(format, args...))
+	}
 	for i, l := range o.Layers {
 		where := ""
 		if len(o.Layers) > 1 {
@@ -37,13 +39,15 @@ func (o *Observed) Advice() []string {
 			if len(group.Units) == 2 {
 				rest = "drop one"
 			}
-			say("units %s carry the same signal (correlation of %.2f or more in magnitude); %s", l.join(group.Units), group.Correlation, rest)
+			say("units %s carry the same signal (correlation of %.2f or more in magnitude); %s",
+				l.join(group.Units), group.Correlation, rest)
 		}
 		if idle, largest := l.idle(); len(idle) > 0 {
 			say("hardly moving: %s (standard deviation %.2g or less, the largest%s is %.2g); can go", l.units(idle), largest, where, l.largestStd())
 		}
 		if stuck, least := l.stuck(); len(stuck) > 0 {
-			say("at an end of the range on %.0f %% of the steps or more: %s; carries little", 100*least, l.units(stuck))
+			say("at an end of the range on %.0f %% of the steps or more: %s; carries little",
+				100*least, l.units(stuck))
 		}
 	}
 	for e, event := range o.Events {
@@ -52,7 +56,9 @@ func (o *Observed) Advice() []string {
 		case event.Share == 0:
 			say("no step of the recordings lies in %s: nothing can be said about it", event.Name)
 		case event.Share < 1 && overlap.IoU < event.Share+response:
-			say("nothing responds to %s (the best, unit %s, overlaps it by %.2f, a unit that is always on by %.2f); consider adding a unit", event.Name, best, overlap.IoU, event.Share)
+			say("nothing responds to %s (the best, unit %s, overlaps it by %.2f, a unit that is "+
+				"always on by %.2f); consider adding a unit", event.Name, best, overlap.IoU,
+				event.Share)
 		}
 	}
 	return advice
@@ -90,7 +96,8 @@ func (l *LayerView) Twins() []Twins {
 		for j := i + 1; j < len(l.Units); j++ {
 			if c := math.Abs(l.Correlation[i][j]); !joined[j] && c >= sameSignal {
 				joined[j] = true
-				group.Units, group.Correlation = append(group.Units, j), math.Min(group.Correlation, c)
+				group.Units, group.Correlation = append(group.Units, j),
+					math.Min(group.Correlation, c)
 			}
 		}
 		if len(group.Units) > 1 {

@@ -26,9 +26,11 @@ import (
 // sequences, of the selection recordings in their order.
 //
 // Errors are [*dataset.InputError], and for broken arrays those of package model.
-func ReadScoreFile(data []byte, file string, p *dataset.Float, selection *dataset.Recordings) (*Scores, error) {
+func ReadScoreFile(data []byte, file string, p *dataset.Float,
+	selection *dataset.Recordings) (*Scores, error) {
 	features, outputs := dataset.FeatureNames(p.Features), dataset.OutputNames(p.Outputs)
-	b := &rawScores{file: file, features: features, outputs: outputs, selection: selection, found: map[[2]string]*rawColumn{}}
+	b := &rawScores{file: file, features: features, outputs: outputs, selection: selection,
+		found: map[[2]string]*rawColumn{}}
 	var err error
 	switch strings.ToLower(filepath.Ext(file)) {
 	case ".npy":
@@ -84,14 +86,17 @@ func (b *rawScores) add(scenario, output string, feature int, v float64) {
 
 func (b *rawScores) finish() (*Scores, error) {
 	if len(b.order) == 0 {
-		return nil, b.fail("the file holds no attribution", "one row per step or sequence; leave out [scores] in the job to have scores computed")
+		return nil, b.fail("the file holds no attribution",
+			"one row per step or sequence; leave out [scores] in the job to have scores computed")
 	}
 	s := &Scores{Items: b.features}
 	for _, key := range b.order {
 		c := b.found[key]
 		for i := range c.sums {
 			if c.sums[i] /= float64(c.rows); math.IsInf(c.sums[i], 1) {
-				return nil, b.fail("the attributions of feature "+b.features[i]+" are too large to be added up", "attributions are in the unit of the output")
+				return nil, b.fail(
+					"the attributions of feature "+b.features[i]+" are too large to be added up",
+					"attributions are in the unit of the output")
 			}
 		}
 		s.Columns = append(s.Columns, Column{Scenario: key[0], Output: key[1], Values: c.sums})
@@ -147,7 +152,10 @@ func (b *rawScores) addRows(what string, array *model.Tensor, scenario *string) 
 	}
 	want := []int{len(b.features), len(outputs)}[:max(0, min(2, len(shape)-1))]
 	if len(shape) < 2 || len(shape) > 3 || !slices.Equal(shape[1:], want) {
-		return b.fail(fmt.Sprintf("%s has the shape %v", what, shape), fmt.Sprintf("raw attributions are rows × %d features, or rows × %d features × %d outputs, a row per step or sequence", len(b.features), len(b.features), len(b.outputs)))
+		return b.fail(fmt.Sprintf("%s has the shape %v", what, shape),
+			fmt.Sprintf("raw attributions are rows × %d features, or rows × %d features × %d "+
+				"outputs, a row per step or sequence", len(b.features), len(b.features),
+				len(b.outputs)))
 	}
 	var scenarios []string
 	if scenario == nil {
@@ -157,9 +165,11 @@ func (b *rawScores) addRows(what string, array *model.Tensor, scenario *string) 
 		}
 	}
 	for i, v := range array.Data {
-		row, feature, output := i/len(outputs)/len(b.features), i/len(outputs)%len(b.features), i%len(outputs)
+		row, feature, output := i/len(outputs)/len(b.features), i/len(outputs)%len(b.features),
+			i%len(outputs)
 		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return b.fail(fmt.Sprintf("%s has %v in row %d (from 0) for feature %s", what, v, row, b.features[feature]), "attributions are finite numbers")
+			return b.fail(fmt.Sprintf("%s has %v in row %d (from 0) for feature %s", what, v, row,
+				b.features[feature]), "attributions are finite numbers")
 		}
 		if scenario != nil {
 			b.add(*scenario, outputs[output], feature, v)
@@ -183,14 +193,18 @@ func (b *rawScores) scenariosOf(what string, rows int) ([]string, error) {
 			scenarios = append(scenarios, s.Scenario)
 		}
 	default:
-		return nil, b.fail(fmt.Sprintf("%s has %d rows, the selection recordings have %d steps in %d sequences", what, rows, b.selection.Steps(), len(b.selection.Sequences)), "one row per step or per sequence, in the order of the recordings, or name the scenario: a column scenario in .csv, an array per scenario in .npz")
+		return nil, b.fail(fmt.Sprintf("%s has %d rows, the selection recordings have %d steps "+
+			"in %d sequences", what, rows, b.selection.Steps(), len(b.selection.Sequences)),
+			"one row per step or per sequence, in the order of the recordings, or name the "+
+				"scenario: a column scenario in .csv, an array per scenario in .npz")
 	}
 	return scenarios, nil
 }
 
 // readTable takes raw attributions with a column per feature.
 func (b *rawScores) readTable(t *dataset.Table) error {
-	columns, err := t.NeedAll("mean scores have the columns feature and score, raw attributions one column per feature", b.features...)
+	columns, err := t.NeedAll("mean scores have the columns feature and score, raw attributions "+
+		"one column per feature", b.features...)
 	if err != nil {
 		return err
 	}
@@ -211,7 +225,8 @@ func (b *rawScores) readTable(t *dataset.Table) error {
 		output, scenario := All, ""
 		if hasOutput {
 			if output = t.Text(outputColumn); output != All && !slices.Contains(b.outputs, output) {
-				return t.Fail(outputColumn, fmt.Sprintf("attribution for the unknown output %q", output), `outputs.csv declares the outputs; "all" stands for all of them`)
+				return t.Fail(outputColumn, fmt.Sprintf("attribution for the unknown output %q",
+					output), `outputs.csv declares the outputs; "all" stands for all of them`)
 			}
 		}
 		if scenarioOf != nil {
@@ -260,7 +275,9 @@ func (b *rawScores) namedScenarios(t *dataset.Table) (func() (string, error), er
 		return func() (string, error) {
 			name := t.Text(scenario)
 			if !slices.Contains(known, name) {
-				return "", t.Fail(scenario, fmt.Sprintf("attribution for the scenario %q, of which the selection recordings hold no sequence", name), `scenarios are those of the selection recordings, or "all"`)
+				return "", t.Fail(scenario, fmt.Sprintf("attribution for the scenario %q, of "+
+					"which the selection recordings hold no sequence", name),
+					`scenarios are those of the selection recordings, or "all"`)
 			}
 			return name, nil
 		}, nil
@@ -268,7 +285,8 @@ func (b *rawScores) namedScenarios(t *dataset.Table) (func() (string, error), er
 		of := map[string]string{}
 		for _, s := range b.selection.Sequences {
 			if earlier, twice := of[s.Name]; twice && earlier != s.Scenario {
-				return nil, b.fail(fmt.Sprintf("two selection recordings have a sequence %s, in different scenarios", s.Name), "add a column scenario")
+				return nil, b.fail(fmt.Sprintf("two selection recordings have a sequence %s, in "+
+					"different scenarios", s.Name), "add a column scenario")
 			}
 			of[s.Name] = s.Scenario
 		}
@@ -276,7 +294,9 @@ func (b *rawScores) namedScenarios(t *dataset.Table) (func() (string, error), er
 			name := t.Text(sequence)
 			found, ok := of[name]
 			if !ok {
-				return "", t.Fail(sequence, fmt.Sprintf("attribution for the sequence %q, which the selection recordings do not hold", name), "scores come from selection recordings")
+				return "", t.Fail(sequence, fmt.Sprintf("attribution for the sequence %q, which "+
+					"the selection recordings do not hold", name),
+					"scores come from selection recordings")
 			}
 			return found, nil
 		}, nil

@@ -38,16 +38,20 @@ type Statistics struct {
 	float     *dataset.Float
 	selection *dataset.Recordings
 	prepared  *dataset.Prepared // selection, for the states of smaller networks
-	layers    []*folds          // per recurrent layer, over its input, its state before the step and, where it is read, that state times the reset gate
-	state     *folds            // of the last layer, after the step
-	heads     [][]float64       // per sequence: the first dense layer before its activation [steps × outputs]
+	// per recurrent layer, over its input, its state before the step and, where it is read, that
+	// state times the reset gate
+	layers []*folds
+	state  *folds // of the last layer, after the step
+	// per sequence: the first dense layer before its activation [steps × outputs]
+	heads [][]float64
 }
 
 // MeasureStatistics runs the network over the selection recordings, on all
 // cores; the result does not depend on their number.
 func MeasureStatistics(p *dataset.Float, selection *dataset.Recordings) *Statistics {
 	n := len(selection.Sequences)
-	s := &Statistics{Means: MeasureMeans(p, selection), float: p, selection: selection, prepared: dataset.Prepare(p, selection, nil), heads: make([][]float64, n)}
+	s := &Statistics{Means: MeasureMeans(p, selection), float: p, selection: selection,
+		prepared: dataset.Prepare(p, selection, nil), heads: make([][]float64, n)}
 	layers := make([][]*gram, len(p.Net.Recurrent))
 	for i := range layers {
 		layers[i] = make([]*gram, n)
@@ -127,7 +131,9 @@ func (s *Statistics) gate(l *model.Recurrent, layer, gate int, inputs, units []i
 }
 
 // gateWith is gate with a way to predict values from others.
-func (s *Statistics) gateWith(predict func(f *folds, kept, gone []int, readers []float64) replacement, l *model.Recurrent, layer, gate int, inputs, units []int) replacement {
+func (s *Statistics) gateWith(predict func(f *folds, kept, gone []int,
+	readers []float64) replacement, l *model.Recurrent, layer, gate int, inputs,
+	units []int) replacement {
 	f := s.layers[layer]
 	goneInputs, goneUnits := Without(l.Inputs, inputs...), Without(l.Units, units...)
 	readers := func(inputs, states []int) []float64 {
@@ -145,15 +151,18 @@ func (s *Statistics) gateWith(predict func(f *folds, kept, gone []int, readers [
 	}
 	if l.Kind == model.GRUResetAfter && gate == candidateGate {
 		in := predict(f, inputs, goneInputs, readers(goneInputs, nil))
-		state := predict(f, shifted(units, l.Inputs), shifted(goneUnits, l.Inputs), readers(nil, goneUnits))
+		state := predict(f, shifted(units, l.Inputs), shifted(goneUnits, l.Inputs),
+			readers(nil, goneUnits))
 		return in.beside(state, 0)
 	}
 	first := l.Inputs // of the states in the moments
 	if l.Kind == model.GRUResetBefore && gate == candidateGate {
 		first += l.Units // of the states times the reset gate
 	}
-	r := predict(f, slices.Concat(inputs, shifted(units, first)), slices.Concat(goneInputs, shifted(goneUnits, first)), readers(goneInputs, goneUnits))
-	r.kept, r.gone = slices.Concat(inputs, shifted(units, l.Inputs)), slices.Concat(goneInputs, shifted(goneUnits, l.Inputs))
+	r := predict(f, slices.Concat(inputs, shifted(units, first)),
+		slices.Concat(goneInputs, shifted(goneUnits, first)), readers(goneInputs, goneUnits))
+	r.kept, r.gone = slices.Concat(inputs, shifted(units, l.Inputs)),
+		slices.Concat(goneInputs, shifted(goneUnits, l.Inputs))
 	return r
 }
 
@@ -192,11 +201,13 @@ func (s *Statistics) Cut(features []int, units [][]int, method Method) *dataset.
 }
 
 func (s *Statistics) cutWith(f filling, features []int, units [][]int) *dataset.Float {
-	return &dataset.Float{Net: cut(s.float.Net, features, units, f), Features: s.float.Features, Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
+	return &dataset.Float{Net: cut(s.float.Net, features, units, f), Features: s.float.Features,
+		Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
 }
 
-// CutAndRun cuts by [Refit], and returns what the network predicts on every selection sequence as well, in physical units
-// [steps × outputs]: fitting has run it already, in float32, so this is for choosing between candidates.
+// CutAndRun cuts by [Refit], and returns what the network predicts on every selection sequence as
+// well, in physical units [steps × outputs]: fitting has run it already, in float32, so this is for
+// choosing between candidates.
 func (s *Statistics) CutAndRun(features []int, units [][]int) (*dataset.Float, [][]float64) {
 	small := s.cutWith(s, features, units)
 	predicted := make([][]float64, len(s.selection.Sequences))
@@ -221,8 +232,8 @@ func (s *Statistics) CutAndRun(features []int, units [][]int) (*dataset.Float, [
 	return small, predicted
 }
 
-// Sketch cuts by [Reconstruction] with one ridge strength for everything, which takes a small part of the time:
-// good enough to compare what might be cut next.
+// Sketch cuts by [Reconstruction] with one ridge strength for everything, which takes a small part
+// of the time: good enough to compare what might be cut next.
 func (s *Statistics) Sketch(features []int, units [][]int) *dataset.Float {
 	return s.cutWith(sketch{s}, features, units)
 }
@@ -245,9 +256,9 @@ func sketched(f *folds, kept, gone []int, _ []float64) replacement {
 	return f.all.predict(kept, gone, sketchStrength)
 }
 
-// refit adds to the first dense layer of a smaller network what makes it give
-// what the whole network gives there: ridge regression of the difference on the
-// states that the smaller network really has. It returns these, in float32, per sequence [steps × units].
+// refit adds to the first dense layer of a smaller network what makes it give what the whole
+// network gives there: ridge regression of the difference on the states that the smaller network
+// really has. It returns these, in float32, per sequence [steps × units].
 func (s *Statistics) refit(small *dataset.Float) [][]float64 {
 	d := small.Net.Dense[0]
 	n := len(s.selection.Sequences)

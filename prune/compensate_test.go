@@ -63,11 +63,14 @@ func TestATwinGoesWithoutATrace(t *testing.T) {
 					t.Fatal(err)
 				}
 				if d := largestDifference(predictAll(small, rec), want); d > ridgeError {
-					t.Errorf("%v without unit %d.3, %v: outputs differ by up to %g", kinds, layer, m, d)
+					t.Errorf("%v without unit %d.3, %v: outputs differ by up to %g", kinds, layer,
+						m, d)
 				}
 			}
-			if d := largestDifference(predictAll(s.Cut(Without(4), units, MeanFolding), rec), want); d < 100*ridgeError {
-				t.Errorf("%v without unit %d.3: mean folding differs by only %g, the case shows nothing", kinds, layer, d)
+			if d := largestDifference(predictAll(s.Cut(Without(4), units, MeanFolding), rec),
+				want); d < 100*ridgeError {
+				t.Errorf("%v without unit %d.3: mean folding differs by only %g, the case shows "+
+					"nothing", kinds, layer, d)
 			}
 		}
 	}
@@ -106,7 +109,8 @@ func TestRefitComesNearestToTheWholeNetwork(t *testing.T) {
 		p, rec := stacked(uint64(i), kinds...)
 		p.Net.Dense = p.Net.Dense[:1] // what is refitted is what is compared
 		p.Net.Dense[0].Outputs, p.Net.Dense[0].Activation = 2, model.Identity
-		p.Net.Dense[0].W, p.Net.Dense[0].B = p.Net.Dense[0].W[:2*p.Net.Dense[0].Inputs], p.Net.Dense[0].B[:2]
+		p.Net.Dense[0].W, p.Net.Dense[0].B = p.Net.Dense[0].W[:2*p.Net.Dense[0].Inputs],
+			p.Net.Dense[0].B[:2]
 		want := predictAll(p, rec)
 		units := AllUnits(p.Net)
 		units[len(units)-1] = []int{0, 2}
@@ -240,7 +244,8 @@ func TestWhatCannotBePredictedKeepsItsMean(t *testing.T) {
 		sequences = append(sequences, g)
 	}
 	f := newFolds(9, rec, sequences)
-	if r := f.bestPrediction([]int{0, 1, 2, 3, 4, 5, 6, 7}, []int{8}, []float64{1}); r.slope != nil {
+	if r := f.bestPrediction([]int{0, 1, 2, 3, 4, 5, 6, 7}, []int{8}, []float64{1}); r.slope !=
+		nil {
 		t.Errorf("slopes %v, want none", r.slope)
 	}
 }
@@ -249,7 +254,8 @@ func TestWhatCannotBePredictedKeepsItsMean(t *testing.T) {
 func TestFoldsSpreadTheScenarios(t *testing.T) {
 	rec := &dataset.Recordings{}
 	for i := range 20 {
-		rec.Sequences = append(rec.Sequences, &dataset.Sequence{Scenario: []string{"cold", "warm"}[i/10]})
+		rec.Sequences = append(rec.Sequences,
+			&dataset.Sequence{Scenario: []string{"cold", "warm"}[i/10]})
 	}
 	part, parts := foldOf(rec)
 	for first := 0; first < 20; first += 10 {

@@ -13,7 +13,9 @@ import (
 type Means struct {
 	Features []float64   // normalised, one per feature of the network
 	Units    [][]float64 // hidden state, per layer and unit
-	Reset    [][]float64 // hidden state times reset gate, per layer and unit; nil for layers that do not multiply them first
+	// hidden state times reset gate, per layer and unit; nil for layers that do not multiply them
+	// first
+	Reset [][]float64
 }
 
 func newMeans(net *model.Network) Means {
@@ -146,10 +148,14 @@ func cut(net *model.Network, features []int, units [][]int, f filling) *model.Ne
 			small.Dense = append(small.Dense, &c)
 			continue
 		}
-		layer := &model.Dense{Inputs: len(inputs), Outputs: d.Outputs, B: slices.Clone(d.B), Activation: d.Activation}
+		layer := &model.Dense{Inputs: len(inputs), Outputs: d.Outputs, B: slices.Clone(d.B),
+			Activation: d.Activation}
 		r := f.head(d, len(net.Recurrent)-1, inputs)
 		for o := range d.Outputs {
-			layer.W = append(layer.W, r.fold(d.W[o*d.Inputs:(o+1)*d.Inputs], func(_ int, v float64) { layer.B[o] += v })...)
+			layer.W = append(layer.W,
+				r.fold(d.W[o*d.Inputs:(o+1)*d.Inputs], func(_ int, v float64) {
+					layer.B[o] += v
+				})...)
 		}
 		small.Dense = append(small.Dense, layer)
 	}
@@ -159,7 +165,8 @@ func cut(net *model.Network, features []int, units [][]int, f filling) *model.Ne
 // appendRow adds one row of a layer to a smaller one.
 func appendRow(small, l *model.Recurrent, row int, r replacement) {
 	b, d := l.B[row], l.D[row]
-	whole := append(slices.Clone(l.W[row*l.Inputs:(row+1)*l.Inputs]), l.U[row*l.Units:(row+1)*l.Units]...)
+	whole := append(slices.Clone(l.W[row*l.Inputs:(row+1)*l.Inputs]),
+		l.U[row*l.Units:(row+1)*l.Units]...)
 	weights := r.fold(whole, func(index int, v float64) {
 		if index < l.Inputs {
 			b += v
@@ -167,7 +174,8 @@ func appendRow(small, l *model.Recurrent, row int, r replacement) {
 			d += v
 		}
 	})
-	small.W, small.U = append(small.W, weights[:small.Inputs]...), append(small.U, weights[small.Inputs:]...)
+	small.W, small.U = append(small.W, weights[:small.Inputs]...),
+		append(small.U, weights[small.Inputs:]...)
 	small.B, small.D = append(small.B, b), append(small.D, d)
 }
 
@@ -230,5 +238,6 @@ func UnitName(net *model.Network, u Unit) string {
 
 // CutPredictor cuts the network of a predictor that takes every feature.
 func CutPredictor(p *dataset.Float, features []int, units [][]int, means Means) *dataset.Float {
-	return &dataset.Float{Net: Cut(p.Net, features, units, means), Features: p.Features, Kept: features, Outputs: p.Outputs, Classes: p.Classes}
+	return &dataset.Float{Net: Cut(p.Net, features, units, means), Features: p.Features,
+		Kept: features, Outputs: p.Outputs, Classes: p.Classes}
 }

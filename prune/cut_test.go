@@ -17,7 +17,8 @@ const (
 )
 
 // eachSeed checks a property of Cut on several random networks.
-func eachSeed(t *testing.T, check func(t *testing.T, p *dataset.Float, rec *dataset.Recordings, means Means)) {
+func eachSeed(t *testing.T, check func(t *testing.T, p *dataset.Float, rec *dataset.Recordings,
+	means Means)) {
 	for seed := range uint64(cutSeeds) {
 		t.Run(fmt.Sprint("seed ", seed), func(t *testing.T) {
 			p := randomPredictor(seed, cutFeatures, cutUnits, cutOutputs)
@@ -65,7 +66,8 @@ func TestCutLeavesTheNetworkAlone(t *testing.T) {
 	eachSeed(t, func(t *testing.T, p *dataset.Float, _ *dataset.Recordings, means Means) {
 		before := p.Net.Clone()
 		small := Cut(p.Net, []int{1, 3}, [][]int{{0, 5}}, means)
-		for _, v := range [][]float64{small.Recurrent[0].W, small.Recurrent[0].U, small.Recurrent[0].B, small.Recurrent[0].D, small.Dense[0].W, small.Dense[0].B} {
+		for _, v := range [][]float64{small.Recurrent[0].W, small.Recurrent[0].U,
+			small.Recurrent[0].B, small.Recurrent[0].D, small.Dense[0].W, small.Dense[0].B} {
 			clear(v)
 		}
 		if !reflect.DeepEqual(p.Net, before) {
@@ -150,7 +152,8 @@ func TestCutShrinksEveryMatrix(t *testing.T) {
 	p := randomPredictor(1, cutFeatures, cutUnits, cutOutputs)
 	means := MeasureMeans(p, randomRecordings(1, p))
 	for _, c := range []struct{ features, units []int }{
-		{[]int{0, 1, 2, 3, 4}, []int{0, 1, 2, 3, 4, 5}}, {[]int{2}, []int{0, 1, 2, 3, 4, 5}}, {[]int{0, 1, 2, 3, 4}, []int{5}}, {[]int{1, 4}, []int{0, 2, 3}},
+		{[]int{0, 1, 2, 3, 4}, []int{0, 1, 2, 3, 4, 5}}, {[]int{2}, []int{0, 1, 2, 3, 4, 5}},
+		{[]int{0, 1, 2, 3, 4}, []int{5}}, {[]int{1, 4}, []int{0, 2, 3}},
 	} {
 		small := Cut(p.Net, c.features, [][]int{c.units}, means)
 		if err := small.Validate(); err != nil {
@@ -158,7 +161,8 @@ func TestCutShrinksEveryMatrix(t *testing.T) {
 		}
 		f, u := len(c.features), len(c.units)
 		if small.Inputs() != f || small.Recurrent[0].Units != u || small.Outputs() != cutOutputs {
-			t.Errorf("%+v: %d features, %d units, %d outputs", c, small.Inputs(), small.Recurrent[0].Units, small.Outputs())
+			t.Errorf("%+v: %d features, %d units, %d outputs", c, small.Inputs(),
+				small.Recurrent[0].Units, small.Outputs())
 		}
 		if got, want := small.Parameters(), 3*u*(f+u+2)+cutOutputs*(u+1); got != want {
 			t.Errorf("%+v: %d parameters, want %d", c, got, want)
@@ -168,8 +172,10 @@ func TestCutShrinksEveryMatrix(t *testing.T) {
 		for gate := range 3 {
 			for a, j := range c.units {
 				for b, i := range c.features {
-					if got, want := small.Recurrent[0].W[(gate*u+a)*f+b], l.W[(gate*cutUnits+j)*cutFeatures+i]; got != want {
-						t.Errorf("%+v: gate %d, unit %d, feature %d: weight %g, want %g", c, gate, j, i, got, want)
+					if got, want := small.Recurrent[0].W[(gate*u+a)*f+b],
+						l.W[(gate*cutUnits+j)*cutFeatures+i]; got != want {
+						t.Errorf("%+v: gate %d, unit %d, feature %d: weight %g, want %g", c, gate,
+							j, i, got, want)
 					}
 				}
 			}
@@ -213,7 +219,8 @@ func TestWithout(t *testing.T) {
 		gone []int
 		want []int
 	}{
-		{nil, []int{0, 1, 2, 3}}, {[]int{2}, []int{0, 1, 3}}, {[]int{3, 0}, []int{1, 2}}, {[]int{0, 1, 2, 3}, []int{}}, {[]int{7, 1, 1}, []int{0, 2, 3}},
+		{nil, []int{0, 1, 2, 3}}, {[]int{2}, []int{0, 1, 3}}, {[]int{3, 0}, []int{1, 2}},
+		{[]int{0, 1, 2, 3}, []int{}}, {[]int{7, 1, 1}, []int{0, 2, 3}},
 	} {
 		if got := Without(4, c.gone...); !slices.Equal(got, c.want) || got == nil {
 			t.Errorf("Without(4, %v) = %v, want %v", c.gone, got, c.want)

@@ -9,7 +9,8 @@ import (
 	"kerf/dataset"
 )
 
-// CutAndRun is Cut, bit for bit, and a run of what it gives, as near as float32 comes, for every kind of network.
+// CutAndRun is Cut, bit for bit, and a run of what it gives, as near as float32 comes, for every
+// kind of network.
 func TestCutAndRunIsCutAndPredict(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
@@ -19,23 +20,26 @@ func TestCutAndRunIsCutAndPredict(t *testing.T) {
 		for _, c := range []struct {
 			features []int
 			units    [][]int
-		}{{Without(4), AllUnits(p.Net)}, {Without(4, 2), AllUnits(p.Net)}, {Without(4, 0), smaller}} {
+		}{{Without(4), AllUnits(p.Net)}, {Without(4, 2), AllUnits(p.Net)},
+			{Without(4, 0), smaller}} {
 			net, predicted := s.CutAndRun(c.features, c.units)
 			if !reflect.DeepEqual(net, s.Cut(c.features, c.units, Refit)) {
-				t.Errorf("%v, features %v, units %v: another network than Cut gives", kinds, c.features, c.units)
+				t.Errorf("%v, features %v, units %v: another network than Cut gives", kinds,
+					c.features, c.units)
 			}
 			for k, sequence := range rec.Sequences {
 				near := func(a, b float64) bool { return math.Abs(a-b) <= playError }
 				if !slices.EqualFunc(predicted[k], predict(net, sequence, rec.Outputs), near) {
-					t.Errorf("%v, features %v, units %v: sequence %d is predicted otherwise", kinds, c.features, c.units, k)
+					t.Errorf("%v, features %v, units %v: sequence %d is predicted otherwise", kinds,
+						c.features, c.units, k)
 				}
 			}
 		}
 	}
 }
 
-// A sketch keeps a whole network as it is, and loses about what the cut without the refit loses: on average over kinds of
-// networks within a factor of two of the squared error.
+// A sketch keeps a whole network as it is, and loses about what the cut without the refit loses: on
+// average over kinds of networks within a factor of two of the squared error.
 func TestSketchIsNearTheCut(t *testing.T) {
 	sketched, cut := 0.0, 0.0
 	for i, kinds := range stacks {

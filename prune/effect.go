@@ -2,10 +2,10 @@ package prune
 
 import "kerf/dataset"
 
-// UnitEffects scores every hidden unit, in the order of [Units], by the effect of
-// holding it at its mean: per scenario and output the mean absolute change of the
-// output, in its unit. Without the only unit of a layer all that is behind the layer sees constants.
-// The networks run in float32, see [dataset.Prepared.ScoreAll].
+// UnitEffects scores every hidden unit, in the order of [Units], by the effect of holding it at its
+// mean: per scenario and output the mean absolute change of the output, in its unit. Without the
+// only unit of a layer all that is behind the layer sees constants. The networks run in float32,
+// see [dataset.Prepared.ScoreAll].
 func UnitEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
 	features, units := count(p.Net.Inputs()), Units(p.Net)
 	scores := &Scores{}
@@ -19,9 +19,11 @@ func UnitEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *
 	changes := dataset.Prepare(p, selection, nil).Against(p).ScoreAll(reduced)
 	for _, scenario := range selection.Scenarios() {
 		for o, output := range p.Outputs {
-			column := Column{Scenario: scenario, Output: output.Name, Values: make([]float64, len(units))}
+			column := Column{Scenario: scenario, Output: output.Name,
+				Values: make([]float64, len(units))}
 			for item := range units {
-				column.Values[item] = changes[item].Value(nil, dataset.Slice{Output: o, Scenario: scenario, Region: -1}, dataset.MAE)
+				column.Values[item] = changes[item].Value(nil,
+					dataset.Slice{Output: o, Scenario: scenario, Region: -1}, dataset.MAE)
 			}
 			scores.Columns = append(scores.Columns, column)
 		}

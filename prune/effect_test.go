@@ -9,8 +9,8 @@ import (
 	"kerf/model"
 )
 
-// effectError is how far an effect may be off: float32 costs an output at most 1e-5 standard deviations (model/lanes,
-// TestStepAgainstModel), of which an output here has up to 1.5 units.
+// effectError is how far an effect may be off: float32 costs an output at most 1e-5 standard
+// deviations (model/lanes, TestStepAgainstModel), of which an output here has up to 1.5 units.
 const effectError = 1.5e-5
 
 // The definition, by other means: the held forward pass instead of a cut network.
@@ -19,11 +19,15 @@ func TestEffectsAreTheMeanChangeWithOneUnitHeld(t *testing.T) {
 		check := func(got *Scores, items int, held func(f *heldForward, item int)) {
 			t.Helper()
 			if len(got.Items) != items || len(got.Columns) != 2*cutOutputs {
-				t.Fatalf("%d items in %d columns, want %d in %d", len(got.Items), len(got.Columns), items, 2*cutOutputs)
+				t.Fatalf("%d items in %d columns, want %d in %d", len(got.Items), len(got.Columns),
+					items, 2*cutOutputs)
 			}
 			for c, column := range got.Columns {
-				if scenario, output := []string{"cold", "warm"}[c/cutOutputs], p.Outputs[c%cutOutputs]; column.Scenario != scenario || column.Output != output.Name {
-					t.Fatalf("column %d is of %s and %s, want %s and %s", c, column.Scenario, column.Output, scenario, output.Name)
+				if scenario, output := []string{"cold", "warm"}[c/cutOutputs],
+					p.Outputs[c%cutOutputs]; column.Scenario != scenario ||
+					column.Output != output.Name {
+					t.Fatalf("column %d is of %s and %s, want %s and %s", c, column.Scenario,
+						column.Output, scenario, output.Name)
 				}
 				for item, effect := range column.Values {
 					f := hold(p.Net)
@@ -42,20 +46,25 @@ func TestEffectsAreTheMeanChangeWithOneUnitHeld(t *testing.T) {
 						steps += s.Steps
 					}
 					if want := sum / float64(steps); math.Abs(effect-want) > effectError {
-						t.Errorf("%s in %s, %s: effect %v, want %v", got.Items[item], column.Scenario, column.Output, effect, want)
+						t.Errorf("%s in %s, %s: effect %v, want %v", got.Items[item],
+							column.Scenario, column.Output, effect, want)
 					}
 				}
 			}
 		}
-		check(UnitEffects(p, means, rec), cutUnits, func(f *heldForward, j int) { f.units[j] = means.Units[0][j] })
+		check(UnitEffects(p, means, rec), cutUnits, func(f *heldForward, j int) {
+			f.units[j] = means.Units[0][j]
+		})
 	})
 }
 
 // The only unit of a layer, held at its mean: all that is behind the layer runs on constants.
 func TestEffectOfTheOnlyUnitOfALayer(t *testing.T) {
 	for i, kinds := range [][]model.Kind{
-		{model.GRUResetAfter}, {model.GRUResetBefore}, {model.LSTM}, {model.ElmanTanh}, {model.ElmanReLU},
-		{model.GRUResetAfter, model.GRUResetAfter}, {model.LSTM, model.GRUResetBefore}, {model.ElmanReLU, model.LSTM},
+		{model.GRUResetAfter}, {model.GRUResetBefore}, {model.LSTM}, {model.ElmanTanh},
+		{model.ElmanReLU},
+		{model.GRUResetAfter, model.GRUResetAfter}, {model.LSTM, model.GRUResetBefore},
+		{model.ElmanReLU, model.LSTM},
 	} {
 		p, rec := stacked(uint64(i), kinds...)
 		means := MeasureMeans(p, rec)
@@ -75,7 +84,8 @@ func TestEffectOfTheOnlyUnitOfALayer(t *testing.T) {
 			want := make([]float64, 2)
 			for _, s := range rec.Sequences {
 				whole := predict(p, s, 2)
-				behind := (&model.Network{Recurrent: p.Net.Recurrent[l+1:], Dense: p.Net.Dense}).NewRun()
+				behind := (&model.Network{Recurrent: p.Net.Recurrent[l+1:],
+					Dense: p.Net.Dense}).NewRun()
 				for step := range s.Steps {
 					y := make([]float64, 2)
 					if l+1 == len(kinds) {
@@ -90,7 +100,8 @@ func TestEffectOfTheOnlyUnitOfALayer(t *testing.T) {
 			}
 			for o, column := range scores.Columns {
 				if math.Abs(column.Values[l]-want[o]) > effectError {
-					t.Errorf("%v, layer %d, output %d: effect %g, want %g", kinds, l, o, column.Values[l], want[o])
+					t.Errorf("%v, layer %d, output %d: effect %g, want %g", kinds, l, o,
+						column.Values[l], want[o])
 				}
 			}
 		}

@@ -134,7 +134,8 @@ func (t *table) fillStates(courses []*course) {
 	}
 }
 
-// play returns the outputs of a sequence for every coalition, raw times their std [steps × outputs], computed in float32.
+// play returns the outputs of a sequence for every coalition, raw times their std [steps ×
+// outputs], computed in float32.
 func (t *table) play(c *course, coalitions ...coalition) [][]float64 {
 	all := make([][]float64, 0, len(coalitions))
 	for together := range slices.Chunk(coalitions, lanes.Width) {
@@ -173,7 +174,8 @@ func (t *table) playTogether(c *course, coalitions []coalition) [][]float64 {
 	return all
 }
 
-// holding puts the states of the background in the place of those of absent units; nil where no player is a unit.
+// holding puts the states of the background in the place of those of absent units; nil where no
+// player is a unit.
 func (t *table) holding(step int, coalitions []coalition) func(layer int, state []float32) {
 	if t.units == nil {
 		return nil

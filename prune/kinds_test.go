@@ -25,7 +25,8 @@ func stacked(seed uint64, kinds ...model.Kind) (*dataset.Float, *dataset.Recordi
 	for _, k := range kinds {
 		const units = 5
 		net.Recurrent = append(net.Recurrent, &model.Recurrent{Kind: k, Inputs: in, Units: units,
-			W: values(k.Gates() * units * in), U: values(k.Gates() * units * units), B: values(k.Gates() * units), D: values(k.Gates() * units)})
+			W: values(k.Gates() * units * in), U: values(k.Gates() * units * units),
+			B: values(k.Gates() * units), D: values(k.Gates() * units)})
 		in = units
 	}
 	net.Dense = []*model.Dense{
@@ -39,7 +40,8 @@ func stacked(seed uint64, kinds ...model.Kind) (*dataset.Float, *dataset.Recordi
 	p := dataset.NewFloat(net, features, []dataset.Output{{Name: "a", Std: 1}, {Name: "b", Std: 1}})
 	rec := &dataset.Recordings{Features: 4, Outputs: 2}
 	for i := range 3 {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "any", Steps: 60, Y: make([]float64, 120)}
+		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "any", Steps: 60,
+			Y: make([]float64, 120)}
 		for range 240 {
 			s.X = append(s.X, 1+2*random.NormFloat64())
 		}
@@ -49,7 +51,8 @@ func stacked(seed uint64, kinds ...model.Kind) (*dataset.Float, *dataset.Recordi
 }
 
 var stacks = [][]model.Kind{
-	{model.GRUResetAfter}, {model.GRUResetBefore}, {model.LSTM}, {model.ElmanTanh}, {model.ElmanReLU},
+	{model.GRUResetAfter}, {model.GRUResetBefore}, {model.LSTM}, {model.ElmanTanh},
+	{model.ElmanReLU},
 	{model.LSTM, model.GRUResetBefore}, {model.GRUResetAfter, model.ElmanTanh, model.LSTM},
 }
 
@@ -90,12 +93,14 @@ func TestCuttingAnUnreadUnitChangesNothingInAnyKind(t *testing.T) {
 			units[layer] = Without(5, gone)
 			small := CutPredictor(p, Without(4), units, MeasureMeans(p, rec))
 			if small.Net.Recurrent[layer].Units != 4 || small.Net.Validate() != nil {
-				t.Fatalf("%v: layer %d has %d units, %v", kinds, layer, small.Net.Recurrent[layer].Units, small.Net.Validate())
+				t.Fatalf("%v: layer %d has %d units, %v", kinds, layer,
+					small.Net.Recurrent[layer].Units, small.Net.Validate())
 			}
 			got := predictAll(small, rec)
 			for j := range want {
 				if math.Abs(got[j]-want[j]) > 1e-12 {
-					t.Fatalf("%v without unit %d.%d: output %d is %g, want %g", kinds, layer, gone, j, got[j], want[j])
+					t.Fatalf("%v without unit %d.%d: output %d is %g, want %g", kinds, layer, gone,
+						j, got[j], want[j])
 				}
 			}
 		}
@@ -171,7 +176,9 @@ func TestMeanOfStateTimesResetGate(t *testing.T) {
 		h = 0.5 + h/2
 		state += h
 	}
-	if math.Abs(means.Units[0][0]-state/60) > 1e-12 || math.Abs(means.Reset[0][0]-product/60) > 1e-12 {
-		t.Errorf("means %g and %g, want %g and %g", means.Units[0][0], means.Reset[0][0], state/60, product/60)
+	if math.Abs(means.Units[0][0]-state/60) > 1e-12 || math.Abs(means.Reset[0][0]-product/60) >
+		1e-12 {
+		t.Errorf("means %g and %g, want %g and %g", means.Units[0][0], means.Reset[0][0], state/60,
+			product/60)
 	}
 }

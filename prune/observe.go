@@ -30,12 +30,15 @@ type LayerView struct {
 // UnitView is what one unit does.
 type UnitView struct {
 	Name                string
-	Min, Max, Mean, Std float64   // of its state
-	Positive            float64   // share of steps with a state above 0
-	Saturated           float64   // share of steps at an end of its range; NaN for ReLU, which has none
-	TimeConstant        float64   // steps, from its own feedback alone; +Inf where that does not decay
-	Correlation         []float64 // with the reference of every output; NaN where one of them is constant
-	Overlaps            []Overlap // per event
+	Min, Max, Mean, Std float64 // of its state
+	Positive            float64 // share of steps with a state above 0
+	// share of steps at an end of its range; NaN for ReLU, which has none
+	Saturated float64
+	// steps, from its own feedback alone; +Inf where that does not decay
+	TimeConstant float64
+	// with the reference of every output; NaN where one of them is constant
+	Correlation []float64
+	Overlaps    []Overlap // per event
 }
 
 // Event is a set of steps that a unit may respond to: the lowest or highest
@@ -82,7 +85,8 @@ func conditions(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Reg
 			}
 		}
 		sort.Float64s(values)
-		low, high := values[int(eventShare*float64(len(values)-1))], values[int((1-eventShare)*float64(len(values)-1))]
+		low, high := values[int(eventShare*float64(len(values)-1))],
+			values[int((1-eventShare)*float64(len(values)-1))]
 		isLow := func(y []float64) bool { return y[o] <= low }
 		isHigh := func(y []float64) bool { return y[o] >= high }
 		all = append(all, condition{"low " + output.Name, output.Name, isLow},
@@ -127,7 +131,8 @@ func (s *layerSums) merge(o *layerSums) {
 	add(s.both, o.both)
 }
 
-func (s *layerSums) step(l *model.Recurrent, run *model.Run, layer int, y []float64, happens []bool) {
+func (s *layerSums) step(l *model.Recurrent, run *model.Run, layer int, y []float64,
+	happens []bool) {
 	state := run.State(layer)
 	s.moments.add(state, y)
 	for j, h := range state {
@@ -216,8 +221,10 @@ func (s *layerSums) view(net *model.Network, layer, outputs int, events []float6
 	for j := range l.Units {
 		u := UnitView{
 			Name: UnitName(net, Unit{layer, j}),
-			Min:  s.min[j], Max: s.max[j], Mean: s.moments.mean(j), Std: math.Sqrt(math.Max(0, s.moments.covariance(j, j))),
-			Positive: s.positive[j] / steps, Saturated: s.ends[j] / steps, TimeConstant: math.Inf(1),
+			Min:  s.min[j], Max: s.max[j], Mean: s.moments.mean(j),
+			Std:      math.Sqrt(math.Max(0, s.moments.covariance(j, j))),
+			Positive: s.positive[j] / steps, Saturated: s.ends[j] / steps,
+			TimeConstant: math.Inf(1),
 		}
 		if l.Kind == model.ElmanReLU {
 			u.Saturated = math.NaN()
@@ -229,7 +236,8 @@ func (s *layerSums) view(net *model.Network, layer, outputs int, events []float6
 			u.Correlation = append(u.Correlation, s.moments.correlation(j, l.Units+o))
 		}
 		for e, count := range events {
-			u.Overlaps = append(u.Overlaps, overlap(steps, s.positive[j], count, s.both[j*len(events)+e]))
+			u.Overlaps = append(u.Overlaps,
+				overlap(steps, s.positive[j], count, s.both[j*len(events)+e]))
 		}
 		row := make([]float64, l.Units)
 		for k := range row {

@@ -34,7 +34,8 @@ func TestObserveAgreesWithGonum(t *testing.T) {
 		p, rec := stacked(uint64(i), kinds...)
 		withReference(p, rec)
 		four := -0.1
-		region := dataset.Region{Name: "deep", Conditions: []dataset.Condition{{Output: 0, Max: &four}}}
+		region := dataset.Region{Name: "deep",
+			Conditions: []dataset.Condition{{Output: 0, Max: &four}}}
 		o := Observe(p, rec, []dataset.Region{region})
 		if len(o.Events) != 5 || o.Events[4].Name != "region deep" || o.Events[2].Name != "low b" {
 			t.Fatalf("events %+v", o.Events)
@@ -48,7 +49,9 @@ func TestObserveAgreesWithGonum(t *testing.T) {
 		for l := range kinds {
 			var states []float64
 			for _, s := range rec.Sequences {
-				p.Visit(s, func(_ int, run *model.Run, _ []float64) { states = append(states, run.State(l)...) })
+				p.Visit(s, func(_ int, run *model.Run, _ []float64) {
+					states = append(states, run.State(l)...)
+				})
 			}
 			m := mat.NewDense(len(states)/5, 5, states)
 			var covariance mat.SymDense
@@ -69,15 +72,22 @@ func TestObserveAgreesWithGonum(t *testing.T) {
 			for j, u := range view.Units {
 				h := mat.Col(nil, j, m)
 				checks := map[string][2]float64{
-					"min": {u.Min, slices.Min(h)}, "max": {u.Max, slices.Max(h)}, "mean": {u.Mean, stat.Mean(h, nil)},
+					"min": {u.Min, slices.Min(h)}, "max": {u.Max, slices.Max(h)},
+					"mean":          {u.Mean, stat.Mean(h, nil)},
 					"std":           {u.Std, stat.PopStdDev(h, nil)},
 					"correlation a": {u.Correlation[0], stat.Correlation(h, y[0], nil)},
 					"correlation b": {u.Correlation[1], stat.Correlation(h, y[1], nil)},
-					"of units":      {view.Correlation[j][0], stat.Correlation(h, mat.Col(nil, 0, m), nil)},
-					"positive":      {u.Positive, share(h, func(_ int, v float64) bool { return v > 0 })},
+					"of units": {view.Correlation[j][0],
+						stat.Correlation(h, mat.Col(nil, 0, m), nil)},
+					"positive": {u.Positive, share(h, func(_ int, v float64) bool {
+						return v > 0
+					})},
 				}
 				if kinds[l] != model.ElmanReLU {
-					checks["saturated"] = [2]float64{u.Saturated, share(h, func(_ int, v float64) bool { return math.Abs(v) >= 0.95 })}
+					checks["saturated"] = [2]float64{u.Saturated,
+						share(h, func(_ int, v float64) bool {
+							return math.Abs(v) >= 0.95
+						})}
 				} else if !math.IsNaN(u.Saturated) {
 					t.Errorf("a ReLU saturates: %v", u.Saturated)
 				}
@@ -89,7 +99,9 @@ func TestObserveAgreesWithGonum(t *testing.T) {
 					}
 					return common / share(h, func(i int, v float64) bool { return on(v) || in(i) })
 				}
-				both, off := iou(func(v float64) bool { return v > 0 }), iou(func(v float64) bool { return v <= 0 })
+				both, off := iou(func(v float64) bool {
+					return v > 0
+				}), iou(func(v float64) bool { return v <= 0 })
 				checks["overlap"] = [2]float64{u.Overlaps[4].IoU, max(both, off)}
 				for what, v := range checks {
 					if math.IsNaN(v[1]) && math.IsNaN(v[0]) {
@@ -100,7 +112,8 @@ func TestObserveAgreesWithGonum(t *testing.T) {
 					}
 				}
 				if u.Overlaps[4].Positive != (both >= off) {
-					t.Errorf("%v, unit %s: sign %v with overlaps %v and %v", kinds, u.Name, u.Overlaps[4].Positive, both, off)
+					t.Errorf("%v, unit %s: sign %v with overlaps %v and %v", kinds, u.Name,
+						u.Overlaps[4].Positive, both, off)
 				}
 			}
 		}
@@ -149,7 +162,8 @@ func TestTimeConstants(t *testing.T) {
 	for _, c := range []struct {
 		kind model.Kind
 		want float64
-	}{{model.GRUResetAfter, 10}, {model.GRUResetBefore, 10}, {model.LSTM, 10}, {model.ElmanReLU, 2}} {
+	}{{model.GRUResetAfter, 10}, {model.GRUResetBefore, 10}, {model.LSTM, 10},
+		{model.ElmanReLU, 2}} {
 		p, rec := stacked(3, c.kind)
 		l := p.Net.Recurrent[0]
 		if c.kind == model.ElmanReLU {
@@ -161,7 +175,8 @@ func TestTimeConstants(t *testing.T) {
 			clear(l.U[row*5 : row*5+5])
 			l.B[row], l.D[row] = math.Log(9), 0
 		}
-		if got := Observe(p, rec, nil).Layers[0].Units[2].TimeConstant; math.Abs(got-c.want) > 1e-9 {
+		if got := Observe(p, rec, nil).Layers[0].Units[2].TimeConstant; math.Abs(got-c.want) >
+			1e-9 {
 			t.Errorf("%v: %v steps, want %v", c.kind, got, c.want)
 		}
 	}
@@ -194,7 +209,8 @@ func TestAdvice(t *testing.T) {
 				unit("2", 0.004, 0, Overlap{0.1, true}, Overlap{0.2, true}, Overlap{}),
 				unit("3", 0.3, 0, Overlap{0.1, true}, Overlap{0.2, true}, Overlap{}),
 			},
-			Correlation: [][]float64{{1, 0.2, 0, -0.97}, {0.2, 1, 0, 0}, {0, 0, 1, 0}, {-0.97, 0, 0, 1}},
+			Correlation: [][]float64{{1, 0.2, 0, -0.97}, {0.2, 1, 0, 0}, {0, 0, 1, 0},
+				{-0.97, 0, 0, 1}},
 		}},
 	}
 	want := []string{
@@ -202,7 +218,8 @@ func TestAdvice(t *testing.T) {
 		"units 0 and 3 carry the same signal (correlation of 0.97 or more in magnitude); drop one",
 		"hardly moving: unit 2 (standard deviation 0.004 or less, the largest is 0.5); can go",
 		"at an end of the range on 97 % of the steps or more: unit 1; carries little",
-		"nothing responds to region air masks leakage (the best, unit 1, overlaps it by 0.21, a unit that is always on by 0.20); consider adding a unit",
+		"nothing responds to region air masks leakage (the best, unit 1, overlaps it by 0.21, a " +
+			"unit that is always on by 0.20); consider adding a unit",
 		"no step of the recordings lies in region hot: nothing can be said about it",
 	}
 	if got := o.Advice(); !slices.Equal(got, want) {

@@ -20,16 +20,22 @@ func randomPredictor(seed uint64, features, units, outputs int) *dataset.Float {
 		return v
 	}
 	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: features, Units: units,
-		W: values(3 * units * features), U: values(3 * units * units), B: values(3 * units), D: values(3 * units)}
-	head := &model.Dense{Inputs: units, Outputs: outputs, W: values(outputs * units), B: values(outputs)}
+		W: values(3 * units * features), U: values(3 * units * units), B: values(3 * units),
+		D: values(3 * units)}
+	head := &model.Dense{Inputs: units, Outputs: outputs, W: values(outputs * units),
+		B: values(outputs)}
 	net := &model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}
 	var declared []dataset.Feature
 	for i := range features {
-		declared = append(declared, dataset.Feature{Name: fmt.Sprintf("f%d", i), Mean: 5 * random.NormFloat64(), Std: 0.5 + random.Float64()})
+		declared = append(declared,
+			dataset.Feature{Name: fmt.Sprintf("f%d", i), Mean: 5 * random.NormFloat64(),
+				Std: 0.5 + random.Float64()})
 	}
 	var predicted []dataset.Output
 	for o := range outputs {
-		predicted = append(predicted, dataset.Output{Name: fmt.Sprintf("o%d", o), Mean: random.NormFloat64(), Std: 0.5 + random.Float64()})
+		predicted = append(predicted,
+			dataset.Output{Name: fmt.Sprintf("o%d", o), Mean: random.NormFloat64(),
+				Std: 0.5 + random.Float64()})
 	}
 	return dataset.NewFloat(net, declared, predicted)
 }
@@ -40,7 +46,8 @@ func randomRecordings(seed uint64, p *dataset.Float) *dataset.Recordings {
 	random := rand.New(rand.NewPCG(seed, 2))
 	rec := &dataset.Recordings{Features: len(p.Features), Outputs: len(p.Outputs)}
 	for i, steps := range []int{30, 7, 19} {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: []string{"cold", "warm", "cold"}[i], Steps: steps, Y: make([]float64, steps*len(p.Outputs))}
+		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: []string{"cold", "warm", "cold"}[i],
+			Steps: steps, Y: make([]float64, steps*len(p.Outputs))}
 		for range steps {
 			for _, f := range p.Features {
 				s.X = append(s.X, f.Mean+f.Std*(0.5+random.NormFloat64()))

@@ -95,7 +95,8 @@ func (r *replacement) beside(o replacement, first int) replacement {
 	place := func(part replacement, row, column int) {
 		for b := range part.gone {
 			if part.slope != nil {
-				copy(joint.slope[(row+b)*len(joint.kept)+column:], part.slope[b*len(part.kept):(b+1)*len(part.kept)])
+				copy(joint.slope[(row+b)*len(joint.kept)+column:],
+					part.slope[b*len(part.kept):(b+1)*len(part.kept)])
 			}
 		}
 	}

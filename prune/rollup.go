@@ -20,7 +20,8 @@ func (s *Scores) Groups(owner []string) *Scores {
 	}
 	place := index(g.Items)
 	for c, column := range s.Columns {
-		sum := Column{Scenario: column.Scenario, Output: column.Output, Values: make([]float64, len(g.Items))}
+		sum := Column{Scenario: column.Scenario, Output: column.Output,
+			Values: make([]float64, len(g.Items))}
 		for i, v := range column.Values {
 			sum.Values[place[owner[i]]] += v
 		}
@@ -116,9 +117,10 @@ func (s *Scores) ShareError(r Ranked) float64 {
 
 // Agreement compares the rankings of the scenarios.
 type Agreement struct {
-	Scenarios   []string
-	Correlation [][]float64 // Spearman's rank correlation [scenarios × scenarios]; NaN where a scenario ranks nothing
-	Moves       []Move      // the furthest first
+	Scenarios []string
+	// Spearman's rank correlation [scenarios × scenarios]; NaN where a scenario ranks nothing
+	Correlation [][]float64
+	Moves       []Move // the furthest first
 }
 
 // Move is how far an item moves between the rankings of two scenarios. Rank 1 is

@@ -22,7 +22,8 @@ func TestSpearman(t *testing.T) {
 		// Wikipedia, "Spearman's rank correlation coefficient", example (IQ and hours
 		// of television); data and result from memory, the sum of squared rank
 		// differences, 194, was checked by hand.
-		{"worked example", []float64{106, 100, 86, 101, 99, 103, 97, 113, 112, 110}, []float64{7, 27, 2, 50, 28, 29, 20, 12, 6, 17}, -29.0 / 165},
+		{"worked example", []float64{106, 100, 86, 101, 99, 103, 97, 113, 112, 110},
+			[]float64{7, 27, 2, 50, 28, 29, 20, 12, 6, 17}, -29.0 / 165},
 		// By hand: ranks 1, 2.5, 2.5, 4 and 1, 3, 2, 4; 4.5 / √(4.5·5).
 		{"equal values", []float64{1, 2, 2, 3}, []float64{1, 3, 2, 4}, 4.5 / math.Sqrt(22.5)},
 		{"same order", []float64{1, 5, 9}, []float64{2, 3, 400}, 1},
@@ -49,7 +50,8 @@ func TestMoves(t *testing.T) {
 		t.Errorf("scenarios %v", got.Scenarios)
 	}
 	want := []Move{
-		{0, "a", 2, 3, "cold", "warm"}, {1, "b", 2, 3, "warm", "cold"}, {2, "c", 1, 1, "cold", "cold"},
+		{0, "a", 2, 3, "cold", "warm"}, {1, "b", 2, 3, "warm", "cold"},
+		{2, "c", 1, 1, "cold", "cold"},
 	}
 	if !reflect.DeepEqual(got.Moves, want) {
 		t.Errorf("%+v, want %+v", got.Moves, want)

@@ -40,11 +40,14 @@ func ReadScores(r io.Reader, file string, features, outputs, scenarios []string)
 	if err != nil {
 		return nil, err
 	}
-	need, err := t.NeedAll("columns: feature, scenario, output, score; scenario and output may be left out", "feature", "score")
+	need, err := t.NeedAll("columns: feature, scenario, output, score; scenario and output may "+
+		"be left out", "feature", "score")
 	if err != nil {
 		return nil, err
 	}
-	b := &scoreBuilder{table: t, file: file, feature: need[0], score: need[1], features: index(features), scenarios: index(append([]string{All}, scenarios...)), outputs: index(append([]string{All}, outputs...)), found: map[[2]string]*Column{}}
+	b := &scoreBuilder{table: t, file: file, feature: need[0], score: need[1],
+		features: index(features), scenarios: index(append([]string{All}, scenarios...)),
+		outputs: index(append([]string{All}, outputs...)), found: map[[2]string]*Column{}}
 	b.scenario, b.hasScenario = t.Has("scenario")
 	b.output, b.hasOutput = t.Has("output")
 	for {
@@ -85,19 +88,23 @@ func (b *scoreBuilder) add() error {
 	feature := t.Text(b.feature)
 	f, ok := b.features[feature]
 	if !ok {
-		return t.Fail(b.feature, fmt.Sprintf("score for the unknown feature %q", feature), "features.csv declares the features of the network")
+		return t.Fail(b.feature, fmt.Sprintf("score for the unknown feature %q", feature),
+			"features.csv declares the features of the network")
 	}
 	scenario, output := All, All
 	if b.hasScenario {
 		scenario = t.Text(b.scenario)
 		if _, ok := b.scenarios[scenario]; !ok {
-			return t.Fail(b.scenario, fmt.Sprintf("score for the scenario %q, of which the selection recordings hold no sequence", scenario), `scenarios are those of the selection recordings, or "all"`)
+			return t.Fail(b.scenario, fmt.Sprintf("score for the scenario %q, of which the "+
+				"selection recordings hold no sequence", scenario),
+				`scenarios are those of the selection recordings, or "all"`)
 		}
 	}
 	if b.hasOutput {
 		output = t.Text(b.output)
 		if _, ok := b.outputs[output]; !ok {
-			return t.Fail(b.output, fmt.Sprintf("score for the unknown output %q", output), `outputs.csv declares the outputs; "all" stands for all of them`)
+			return t.Fail(b.output, fmt.Sprintf("score for the unknown output %q", output),
+				`outputs.csv declares the outputs; "all" stands for all of them`)
 		}
 	}
 	score, err := t.Number(b.score)
@@ -105,12 +112,14 @@ func (b *scoreBuilder) add() error {
 		return err
 	}
 	if score < 0 {
-		return t.Fail(b.score, fmt.Sprintf("%q is below 0", t.Text(b.score)), "a score is a mean absolute attribution: 0 or more")
+		return t.Fail(b.score, fmt.Sprintf("%q is below 0", t.Text(b.score)),
+			"a score is a mean absolute attribution: 0 or more")
 	}
 	key := [2]string{scenario, output}
 	column := b.found[key]
 	if column == nil {
-		column = &Column{Scenario: scenario, Output: output, Values: make([]float64, len(b.features))}
+		column = &Column{Scenario: scenario, Output: output,
+			Values: make([]float64, len(b.features))}
 		for i := range column.Values {
 			column.Values[i] = math.NaN()
 		}
@@ -118,7 +127,8 @@ func (b *scoreBuilder) add() error {
 		b.order = append(b.order, key)
 	}
 	if !math.IsNaN(column.Values[f]) {
-		return t.Fail(b.feature, fmt.Sprintf("second score for %s in scenario %s, output %s", feature, scenario, output), "one line per feature, scenario and output")
+		return t.Fail(b.feature, fmt.Sprintf("second score for %s in scenario %s, output %s",
+			feature, scenario, output), "one line per feature, scenario and output")
 	}
 	column.Values[f] = score
 	return nil
@@ -126,14 +136,18 @@ func (b *scoreBuilder) add() error {
 
 func (b *scoreBuilder) finish(features []string) (*Scores, error) {
 	if len(b.order) == 0 {
-		return nil, &dataset.InputError{File: b.file, Msg: "the file holds no score", Hint: "one line per feature; leave out [scores] in the job to have them computed"}
+		return nil, &dataset.InputError{File: b.file, Msg: "the file holds no score",
+			Hint: "one line per feature; leave out [scores] in the job to have them computed"}
 	}
 	scores := &Scores{Items: features}
 	for _, key := range b.order {
 		column := b.found[key]
 		for f, v := range column.Values {
 			if math.IsNaN(v) {
-				return nil, &dataset.InputError{File: b.file, Msg: fmt.Sprintf("no score for feature %s in scenario %s, output %s", features[f], key[0], key[1]), Hint: "every feature needs a score wherever another one has one"}
+				return nil, &dataset.InputError{File: b.file,
+					Msg: fmt.Sprintf("no score for feature %s in scenario %s, output %s",
+						features[f], key[0], key[1]), Hint: "every feature needs a score " +
+						"wherever another one has one"}
 			}
 		}
 		scores.Columns = append(scores.Columns, *column)
@@ -167,7 +181,8 @@ func (s *Scores) Ranking() []Ranked {
 		}
 		for i, v := range c.Values {
 			if share := v / sum; share > ranking[i].Share {
-				ranking[i].Share, ranking[i].Scenario, ranking[i].Output = share, c.Scenario, c.Output
+				ranking[i].Share, ranking[i].Scenario, ranking[i].Output = share, c.Scenario,
+					c.Output
 			}
 		}
 	}
@@ -179,7 +194,8 @@ func (s *Scores) Ranking() []Ranked {
 func (s *Scores) hasFiner(c Column) bool {
 	for _, d := range s.Columns {
 		other := d.Scenario != c.Scenario || d.Output != c.Output
-		inside := (c.Scenario == All || d.Scenario == c.Scenario) && (c.Output == All || d.Output == c.Output)
+		inside := (c.Scenario == All || d.Scenario == c.Scenario) &&
+			(c.Output == All || d.Output == c.Output)
 		if other && inside {
 			return true
 		}

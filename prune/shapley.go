@@ -52,7 +52,8 @@ func FeatureValues(p *dataset.Float, selection *dataset.Recordings, s Settings) 
 
 // GroupValues scores groups of features that come and go together; owner names
 // the group of every feature.
-func GroupValues(p *dataset.Float, selection *dataset.Recordings, owner []string, s Settings) *Values {
+func GroupValues(p *dataset.Float, selection *dataset.Recordings, owner []string,
+	s Settings) *Values {
 	return featureGame(p, owner).values(selection, s)
 }
 

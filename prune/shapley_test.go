@@ -51,8 +51,8 @@ func games(p *dataset.Float) map[string]*game {
 	}
 }
 
-// playError is how far an output that is played may be off: float32 costs at most 1e-5 standard deviations (model/lanes,
-// TestStepAgainstModel), of which an output here has up to 1.5 units.
+// playError is how far an output that is played may be off: float32 costs at most 1e-5 standard
+// deviations (model/lanes, TestStepAgainstModel), of which an output here has up to 1.5 units.
 const playError = 1.5e-5
 
 // Efficiency (Shapley 1953): values sum to the output with all players less the
@@ -66,13 +66,15 @@ func TestShapleyValuesSumToTheDifference(t *testing.T) {
 			for _, c := range []struct {
 				backgrounds []*dataset.Sequence
 				exact       bool
-			}{{rec.Sequences, true}, {rec.Sequences[:1], true}, {rec.Sequences[:1], false}, {rec.Sequences[2:], false}} {
+			}{{rec.Sequences, true}, {rec.Sequences[:1], true}, {rec.Sequences[:1], false},
+				{rec.Sequences[2:], false}} {
 				n := len(g.names)
 				got := signed(g, rec.Sequences[1], c.backgrounds, c.exact)
 				want := make([]float64, len(rec.Sequences[1].Y))
 				p.Predict(rec.Sequences[1], want)
 				for _, b := range c.backgrounds {
-					y := g.newTable().play(courseOf(g, rec.Sequences[1]), coalition{courseOf(g, b), make([]bool, n)})[0]
+					y := g.newTable().play(courseOf(g, rec.Sequences[1]),
+						coalition{courseOf(g, b), make([]bool, n)})[0]
 					for i, v := range y {
 						want[i] -= v / float64(len(c.backgrounds))
 					}
@@ -83,7 +85,8 @@ func TestShapleyValuesSumToTheDifference(t *testing.T) {
 						sum += got[(i/2*n+k)*2+i%2]
 					}
 					if math.Abs(sum-want[i]) > playError {
-						t.Fatalf("%v, %s, exact %v, value %d: sum %v, want %v", kinds, name, c.exact, i, sum, want[i])
+						t.Fatalf("%v, %s, exact %v, value %d: sum %v, want %v", kinds, name,
+							c.exact, i, sum, want[i])
 					}
 				}
 			}
@@ -97,7 +100,8 @@ func TestWithoutFeaturesTheBackgroundPlays(t *testing.T) {
 	want := make([]float64, len(rec.Sequences[2].Y))
 	p.Predict(rec.Sequences[2], want)
 	for name, g := range games(p) {
-		got := g.newTable().play(courseOf(g, rec.Sequences[0]), coalition{courseOf(g, rec.Sequences[2]), make([]bool, len(g.names))})[0]
+		got := g.newTable().play(courseOf(g, rec.Sequences[0]),
+			coalition{courseOf(g, rec.Sequences[2]), make([]bool, len(g.names))})[0]
 		for i := range want {
 			if math.Abs(got[i]-want[i]) > playError {
 				t.Fatalf("%s, value %d: %v, want %v", name, i, got[i], want[i])
@@ -157,8 +161,9 @@ func TestShapleySymmetryAndDummy(t *testing.T) {
 func linear(feedback float64, weights ...float64) *dataset.Float {
 	const far = 64
 	net := &model.Network{
-		Recurrent: []*model.Recurrent{{Kind: model.ElmanReLU, Inputs: len(weights), Units: 1, W: weights, U: []float64{feedback}, B: []float64{far}, D: []float64{0}}},
-		Dense:     []*model.Dense{{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}},
+		Recurrent: []*model.Recurrent{{Kind: model.ElmanReLU, Inputs: len(weights), Units: 1,
+			W: weights, U: []float64{feedback}, B: []float64{far}, D: []float64{0}}},
+		Dense: []*model.Dense{{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}},
 	}
 	var features []dataset.Feature
 	for i := range weights {
@@ -167,11 +172,11 @@ func linear(feedback float64, weights ...float64) *dataset.Float {
 	return dataset.NewFloat(net, features, []dataset.Output{{Name: "y", Std: 3}})
 }
 
-// For a linear model with independent features the value is weight × (x - mean)
-// (Lundberg and Lee 2017, corollary 1); with feedback u, the value of a step is
-// the sum of those of its past times powers of u. Both are true of a single
-// permutation as well, against its own background. The state is up to 64/(1 - 0.8) = 320 in size, of which float32 loses
-// 2^-23 per step, and an output has 3 units.
+// For a linear model with independent features the value is weight × (x - mean) (Lundberg and Lee
+// 2017, corollary 1); with feedback u, the value of a step is the sum of those of its past times
+// powers of u. Both are true of a single permutation as well, against its own background. The state
+// is up to 64/(1 - 0.8) = 320 in size, of which float32 loses 2^-23 per step, and an output has 3
+// units.
 func TestShapleyOfALinearNetwork(t *testing.T) {
 	weights := []float64{2, -1, 0.5}
 	random := rand.New(rand.NewPCG(11, 11))
@@ -200,7 +205,8 @@ func TestShapleyOfALinearNetwork(t *testing.T) {
 					}
 					past[i] = feedback*past[i] + w*(rec.Sequences[1].X[3*step+i]-mean)
 					if want := 3 * past[i]; math.Abs(got[3*step+i]-want) > 3*320*12*0x1p-23 {
-						t.Fatalf("feedback %g, exact %v, step %d, feature %d: %v, want %v", feedback, c.exact, step, i, got[3*step+i], want)
+						t.Fatalf("feedback %g, exact %v, step %d, feature %d: %v, want %v",
+							feedback, c.exact, step, i, got[3*step+i], want)
 					}
 				}
 			}
@@ -216,7 +222,8 @@ func TestSampledScoresLieAroundTheExactOnes(t *testing.T) {
 	for seed := range uint64(6) {
 		p := randomPredictor(seed, cutFeatures, cutUnits, cutOutputs)
 		rec := driftingRecordings(p, 9)
-		for _, g := range []*game{featureGame(p, dataset.FeatureNames(p.Features)), featureGame(p, []string{"a", "b", "a", "c", "b"}), unitGame(p)} {
+		for _, g := range []*game{featureGame(p, dataset.FeatureNames(p.Features)),
+			featureGame(p, []string{"a", "b", "a", "c", "b"}), unitGame(p)} {
 			exact := g.playAll(rec, Settings{}, plan{0, 8})
 			sampled := g.playAll(rec, Settings{Seed: seed}, plan{40, 80})
 			for c, column := range exact.Columns {
@@ -270,7 +277,8 @@ func TestFewPlayersAreEnumeratedAndManySampled(t *testing.T) {
 			t.Errorf("%d features: %+v, want %+v", features, v, want)
 		}
 		if calls == 0 || last != 0 {
-			t.Errorf("%d features: %d calls of progress, %d rounds left at the last", features, calls, last)
+			t.Errorf("%d features: %d calls of progress, %d rounds left at the last", features,
+				calls, last)
 		}
 	}
 }

@@ -21,10 +21,12 @@ const unexplainedRidge = 1e-3
 // residual variance is the reciprocal of the diagonal of the inverse covariance
 // (Whittaker 1990, "Graphical models in applied multivariate statistics", section
 // 5.7; from memory).
-func (s *Statistics) Unexplained(features []int, units [][]int) (ofFeatures []float64, ofUnits [][]float64) {
+func (s *Statistics) Unexplained(features []int,
+	units [][]int) (ofFeatures []float64, ofUnits [][]float64) {
 	inputs := features
 	for l, layer := range s.float.Net.Recurrent {
-		shares := s.layers[l].all.unexplained(slices.Concat(inputs, shifted(units[l], layer.Inputs)))
+		shares := s.layers[l].all.unexplained(slices.Concat(inputs,
+			shifted(units[l], layer.Inputs)))
 		if l == 0 {
 			ofFeatures = shares[:len(inputs)]
 		}

@@ -42,7 +42,8 @@ func TestUnexplainedOfTwins(t *testing.T) {
 		g.add([]float64{x, 7 - 2*x, random.NormFloat64(), 1.5})
 	}
 	for i, got := range g.unexplained([]int{0, 1, 2, 3}) {
-		// Two independent values correlate by 1/sqrt(steps) by chance; five times that, squared, is 0.0125.
+		// Two independent values correlate by 1/sqrt(steps) by chance; five times that, squared, is
+		// 0.0125.
 		want := []float64{0, 0, 1, 0}[i]
 		if math.Abs(got-want) > 0.0125 {
 			t.Errorf("value %d: %g, want %g", i, got, want)

@@ -79,7 +79,8 @@ func (w *watcher) recurrent(at int, l *Layer, x, h []int32) {
 	}
 	scaled := make([]int32, l.Units)
 	for j := range scaled {
-		scaled[j] = scaleQ16(logisticQ16(sat16(l.Input.row(j, x)+m.row(j, h)), l.TableShift()), h[j])
+		scaled[j] = scaleQ16(logisticQ16(sat16(l.Input.row(j, x)+m.row(j, h)), l.TableShift()),
+			h[j])
 	}
 	w.rows(at, m, 0, 2*l.Units, h)
 	w.rows(at, m, 2*l.Units, m.Rows, scaled)
@@ -97,7 +98,8 @@ func (w *watcher) rows(at int, m *Matrix, from, to int, v []int32) {
 			size += int64(1) << (m.Shift[r] - 1)
 		}
 		if size > m.Bound[r] {
-			panic(fmt.Sprintf("quant: the accumulator of %s, row %d, reaches %d, its bound is %d", m.Name, r, size, m.Bound[r]))
+			panic(fmt.Sprintf("quant: the accumulator of %s, row %d, reaches %d, its bound is %d",
+				m.Name, r, size, m.Bound[r]))
 		}
 		w.reach[at].size = max(w.reach[at].size, size)
 		if m.Bound[r] > 0 {

@@ -57,7 +57,8 @@ func jobs(t *testing.T) (demoJob, city, slowJob *accuracyJob) {
 
 func cityWeatherFiles() (map[string][]byte, error) {
 	files := map[string][]byte{}
-	for _, name := range []string{"features.csv", "outputs.csv", "model.safetensors", "selection.csv", "signoff.csv"} {
+	for _, name := range []string{"features.csv", "outputs.csv", "model.safetensors",
+		"selection.csv", "signoff.csv"} {
 		content, err := os.ReadFile(filepath.Join("..", "testdata", "cityweather", name))
 		if err != nil {
 			return nil, err
@@ -77,7 +78,8 @@ func readAccuracyJob(name string, files map[string][]byte) (*accuracyJob, error)
 		return nil, err
 	}
 	weights := files["model.safetensors"]
-	tensors, err := model.ReadSafetensors(bytes.NewReader(weights), int64(len(weights)), "model.safetensors")
+	tensors, err := model.ReadSafetensors(bytes.NewReader(weights), int64(len(weights)),
+		"model.safetensors")
 	if err != nil {
 		return nil, err
 	}
@@ -97,7 +99,8 @@ func readAccuracyJob(name string, files map[string][]byte) (*accuracyJob, error)
 
 // read reads recordings of the job.
 func (j *accuracyJob) read(r io.Reader) (*dataset.Recordings, error) {
-	return dataset.ReadCSV(r, j.name, dataset.FeatureNames(j.p.Features), dataset.Reference{Outputs: dataset.OutputNames(j.p.Outputs)})
+	return dataset.ReadCSV(r, j.name, dataset.FeatureNames(j.p.Features),
+		dataset.Reference{Outputs: dataset.OutputNames(j.p.Outputs)})
 }
 
 // judgedOn is the job with the given sign-off recordings.
@@ -117,12 +120,14 @@ func (j *accuracyJob) judgedOn(signoff io.Reader) (*accuracyJob, error) {
 
 // fixed brings the network to fixed point with an int16 head. The recurrent
 // weights may have any width, also those that no format stores.
-func (j *accuracyJob) fixed(t *testing.T, inputBits, recurrentBits, stateBits int, rounding Rounding) *Network {
+func (j *accuracyJob) fixed(t *testing.T, inputBits, recurrentBits, stateBits int,
+	rounding Rounding) *Network {
 	t.Helper()
 	return fixedOn(t, j.p, j.calibration, inputBits, recurrentBits, stateBits, rounding)
 }
 
-func fixedOn(t *testing.T, p *dataset.Float, c Calibration, inputBits, recurrentBits, stateBits int, rounding Rounding) *Network {
+func fixedOn(t *testing.T, p *dataset.Float, c Calibration, inputBits, recurrentBits, stateBits int,
+	rounding Rounding) *Network {
 	t.Helper()
 	n, err := Quantize(p, c, Widths(16, 16, 16, stateBits), rounding)
 	if err != nil {
@@ -132,7 +137,8 @@ func fixedOn(t *testing.T, p *dataset.Float, c Calibration, inputBits, recurrent
 		p, c = even(p, c, strength)
 	}
 	widths := LayerFormats{inputBits, recurrentBits, stateBits}
-	n.Layers[0], err = quantizeLayer("layer", p.Net.Recurrent[0], n.InputFraction, c.Layers[0], widths, rounding, [2][]int{})
+	n.Layers[0], err = quantizeLayer("layer", p.Net.Recurrent[0], n.InputFraction, c.Layers[0],
+		widths, rounding, [2][]int{})
 	if err != nil {
 		t.Fatal(err)
 	}

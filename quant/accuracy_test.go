@@ -33,16 +33,20 @@ func TestAccuracyTable(t *testing.T) {
 	}
 	shown := docs(t)
 	for _, j := range []*accuracyJob{demoJob, city, slowJob} {
-		shown.need(t, fmt.Sprintf("| %s | state | rounding | %s |", j.name, strings.Join(dataset.OutputNames(j.p.Outputs), " | ")))
+		shown.need(t, fmt.Sprintf("| %s | state | rounding | %s |", j.name,
+			strings.Join(dataset.OutputNames(j.p.Outputs), " | ")))
 		for _, stateBits := range []int{16, 32} {
 			for _, bits := range tableWidths {
 				for _, rounding := range tableRoundings[stateBits] {
 					all := j.measure(j.fixed(t, bits, bits, stateBits, rounding))
-					shown.need(t, fmt.Sprintf("| int%d | int%d | %s | %s |", bits, stateBits, rounding, cells(all)))
+					shown.need(t, fmt.Sprintf("| int%d | int%d | %s | %s |", bits, stateBits,
+						rounding, cells(all)))
 					limit, ok := promised[j][bits]
 					for o, a := range all {
 						if ok && rounding != Nearest && a.rise > limit {
-							t.Errorf("%s, int%d weights, int%d state, %s: the RMSE of %s rises by %.2f %%, promised are %.1f %%", j.name, bits, stateBits, rounding, j.p.Outputs[o].Name, 100*a.rise, 100*limit)
+							t.Errorf("%s, int%d weights, int%d state, %s: the RMSE of %s rises "+
+								"by %.2f %%, promised are %.1f %%", j.name, bits, stateBits,
+								rounding, j.p.Outputs[o].Name, 100*a.rise, 100*limit)
 						}
 					}
 				}
@@ -68,7 +72,8 @@ func (p page) need(t *testing.T, line string) {
 	t.Helper()
 	t.Log(line)
 	if !strings.Contains(string(p), line+"\n") {
-		t.Errorf("docs/accuracy.md does not show this line; its last section says how to bring it up to date:\n%s", line)
+		t.Errorf("docs/accuracy.md does not show this line; its last section says how to bring "+
+			"it up to date:\n%s", line)
 	}
 }
 
@@ -102,10 +107,12 @@ func TestCompensatedRoundingStaysNearer(t *testing.T) {
 			compensated := total(j.measure(j.fixed(t, bits, bits, 16, Compensated)))
 			atState := total(j.measure(j.fixed(t, bits, bits, 16, AtStateHalf)))
 			if compensated >= nearest {
-				t.Errorf("%s, int%d: %.4f float RMSEs away, to nearest %.4f", j.name, bits, compensated, nearest)
+				t.Errorf("%s, int%d: %.4f float RMSEs away, to nearest %.4f", j.name, bits,
+					compensated, nearest)
 			}
 			if j != slowJob && atState >= compensated*2/3 {
-				t.Errorf("%s, int%d, at the state: %.4f float RMSEs away, error-compensated %.4f", j.name, bits, atState, compensated)
+				t.Errorf("%s, int%d, at the state: %.4f float RMSEs away, error-compensated %.4f",
+					j.name, bits, atState, compensated)
 			}
 		}
 	}
@@ -126,7 +133,8 @@ func TestOneNarrowTensorAtATime(t *testing.T) {
 		wide := j.fixed(t, 16, 16, 16, Compensated).Layers[0]
 		narrow := j.fixed(t, c.bits, c.bits, 16, Compensated).Layers[0]
 		if narrow.GateFraction != wide.GateFraction {
-			t.Fatalf("%s: gates have %d and %d fraction bits, rows cannot be mixed", j.name, narrow.GateFraction, wide.GateFraction)
+			t.Fatalf("%s: gates have %d and %d fraction bits, rows cannot be mixed", j.name,
+				narrow.GateFraction, wide.GateFraction)
 		}
 		var alone []float64
 		for _, tensor := range []string{"input", "recurrent"} {
@@ -140,7 +148,8 @@ func TestOneNarrowTensorAtATime(t *testing.T) {
 				n := j.fixed(t, 16, 16, 16, Compensated)
 				n.Layers[0] = &mixed
 				all := j.measure(n)
-				shown.need(t, fmt.Sprintf("| %s | int%d | %s weights | %s | %s |", j.name, c.bits, tensor, name, cells(all)))
+				shown.need(t, fmt.Sprintf("| %s | int%d | %s weights | %s | %s |", j.name, c.bits,
+					tensor, name, cells(all)))
 				alone = append(alone, total(all))
 			}
 		}
@@ -151,7 +160,8 @@ func TestOneNarrowTensorAtATime(t *testing.T) {
 			sum += d * d
 		}
 		if together := total(all); together < 0.5*slices.Max(alone) || together > 2*math.Sqrt(sum) {
-			t.Errorf("%s: all together are %.4f float RMSEs away, the blocks alone %.4f", j.name, together, alone)
+			t.Errorf("%s: all together are %.4f float RMSEs away, the blocks alone %.4f", j.name,
+				together, alone)
 		}
 	}
 }
@@ -159,7 +169,8 @@ func TestOneNarrowTensorAtATime(t *testing.T) {
 // withBlock is a matrix whose rows of one gate come from another one.
 func withBlock(m, other *Matrix, gate int) *Matrix {
 	c := *m
-	c.W, c.Bias, c.Fraction, c.Shift, c.Bound = slices.Clone(m.W), slices.Clone(m.Bias), slices.Clone(m.Fraction), slices.Clone(m.Shift), slices.Clone(m.Bound)
+	c.W, c.Bias, c.Fraction, c.Shift, c.Bound = slices.Clone(m.W), slices.Clone(m.Bias),
+		slices.Clone(m.Fraction), slices.Clone(m.Shift), slices.Clone(m.Bound)
 	units := m.Rows / 3
 	from, to := gate*units, (gate+1)*units
 	copy(c.W[from*m.Cols:to*m.Cols], other.W[from*m.Cols:to*m.Cols])

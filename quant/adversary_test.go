@@ -17,7 +17,8 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 	net := job.fixed(t, 8, 8, 16, AtStateHalf)
 	e := net.Extremes(job.p, job.p, job.signoff)
 	for o, out := range e.Rounding {
-		t.Logf("%s: mean %.4g, seen %.4g, found %.4g, any %.4g %s", net.Outputs[o].Name, out.Mean, out.Seen, out.Found, out.Any, net.Outputs[o].Unit)
+		t.Logf("%s: mean %.4g, seen %.4g, found %.4g, any %.4g %s", net.Outputs[o].Name, out.Mean,
+			out.Seen, out.Found, out.Any, net.Outputs[o].Unit)
 		if !(out.Mean > 0 && out.Mean < out.Seen && out.Seen < out.Found && out.Found <= out.Any) {
 			t.Errorf("output %d: %+v is not in order", o, out)
 		}
@@ -41,7 +42,8 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 	}
 	for i, m := range net.Matrices() {
 		a := e.Accumulators[i]
-		t.Logf("%s: seen %d, found %d, share %.3f, bound %d", m.Name, a.Seen, a.Found, a.Share, slices.Max(m.Bound))
+		t.Logf("%s: seen %d, found %d, share %.3f, bound %d", m.Name, a.Seen, a.Found, a.Share,
+			slices.Max(m.Bound))
 		if a.Seen <= 0 || a.Found < a.Seen || a.Found > slices.Max(m.Bound) || a.Share > 1 {
 			t.Errorf("%s: %+v", m.Name, a)
 		}
@@ -50,7 +52,8 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 		t.Errorf("inputs fill a row of the first matrix to %.3f, all of it can be filled", share)
 	}
 	if share := e.Accumulators[1].Share; share < nearBound {
-		t.Errorf("a row of the recurrent matrix fills to %.3f of its bound, want %.2f", share, nearBound)
+		t.Errorf("a row of the recurrent matrix fills to %.3f of its bound, want %.2f", share,
+			nearBound)
 	}
 	if !slices.Equal(e.Given, e.Rounding) {
 		t.Error("nothing was cut, and the network as given is further away than the rounded one")
@@ -67,7 +70,9 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 func TestSearchFindsTheWorstOfAllInputs(t *testing.T) {
 	for seed := range uint64(6) {
 		p := RandomFloat(seed, 1, 2, 1)
-		layer := &model.Recurrent{Kind: model.ElmanReLU, Inputs: 1, Units: 2, W: []float64{0.31, -0.47}, U: make([]float64, 4), B: []float64{0.2, 0.1}, D: make([]float64, 2)}
+		layer := &model.Recurrent{Kind: model.ElmanReLU, Inputs: 1, Units: 2,
+			W: []float64{0.31, -0.47}, U: make([]float64, 4), B: []float64{0.2, 0.1},
+			D: make([]float64, 2)}
 		p.Net.Recurrent[0] = layer
 		rec := RandomRecordings(seed, p, 2, 50)
 		net := mustQuantize(t, p, Calibrate(p, rec), Widths(4, 4, 8, 16))
@@ -90,7 +95,8 @@ func TestSearchFindsTheWorstOfAllInputs(t *testing.T) {
 		}
 		out := e.Rounding[0]
 		if out.Seen != seen || math.Abs(out.Mean-mean/float64(steps)) > 1e-12 {
-			t.Errorf("seed %d: mean %g, seen %g; one after the other give %g and %g", seed, out.Mean, out.Seen, mean/float64(steps), seen)
+			t.Errorf("seed %d: mean %g, seen %g; one after the other give %g and %g", seed,
+				out.Mean, out.Seen, mean/float64(steps), seen)
 		}
 	}
 }
@@ -145,15 +151,18 @@ func TestBatchesFollowTheSize(t *testing.T) {
 	}
 }
 
-// A move holds some of the given features, each at one value within its range. All are held over the same steps: these begin
-// less than 128 before the given one, and are 1 to 16, or all up to it. Nothing else changes. The
-// move knows where it begins, and the networks are compared for 16 steps from the given one on.
+// A move holds some of the given features, each at one value within its range. All are held over
+// the same steps: these begin less than 128 before the given one, and are 1 to 16, or all up to it.
+// Nothing else changes. The move knows where it begins, and the networks are compared for 16 steps
+// from the given one on.
 func TestMoveChangesStepsBeforeTheGivenOne(t *testing.T) {
 	const features, untouched = 3, 1
 	columns := []int{0, 2}
 	b := bounds{make([]float64, features), []float64{1, 1, 1}}
 	random := rand.New(rand.NewPCG(10, 0))
-	attack := &dataset.Sequence{Steps: attackSteps, X: slices.Repeat([]float64{-1}, attackSteps*features)} // no value that a move sets
+	// no value that a move sets
+	attack := &dataset.Sequence{Steps: attackSteps,
+		X: slices.Repeat([]float64{-1}, attackSteps*features)}
 	lengths := map[int]bool{}
 	for i := range 500 {
 		before := random.IntN(attackSteps)
@@ -186,7 +195,8 @@ func TestMoveChangesStepsBeforeTheGivenOne(t *testing.T) {
 		}
 		length := last - first + 1
 		if length > 16 && last != before {
-			t.Fatalf("move %d: it changes steps %d to %d, the given one is %d", i, first, last, before)
+			t.Fatalf("move %d: it changes steps %d to %d, the given one is %d", i, first, last,
+				before)
 		}
 		lengths[length] = true
 	}

@@ -14,14 +14,18 @@ func TestTableAgainstMathTanh(t *testing.T) {
 		for v := int32(minInt16); v <= maxInt16; v++ {
 			x := float64(v) / float64(int32(1)<<fraction)
 			worstTanh = math.Max(worstTanh, math.Abs(float64(tanhQ15(v, shift))/32768-math.Tanh(x)))
-			worstLogistic = math.Max(worstLogistic, math.Abs(float64(logisticQ16(v, shift))/65536-1/(1+math.Exp(-x))))
+			worstLogistic = math.Max(worstLogistic,
+				math.Abs(float64(logisticQ16(v, shift))/65536-1/(1+math.Exp(-x))))
 		}
-		t.Logf("%d fraction bits: worst error tanh %.2e, logistic %.2e", fraction, worstTanh, worstLogistic)
+		t.Logf("%d fraction bits: worst error tanh %.2e, logistic %.2e", fraction, worstTanh,
+			worstLogistic)
 		if worstTanh > WorstTanhError {
-			t.Errorf("%d fraction bits: worst tanh error %g > %g", fraction, worstTanh, WorstTanhError)
+			t.Errorf("%d fraction bits: worst tanh error %g > %g", fraction, worstTanh,
+				WorstTanhError)
 		}
 		if worstLogistic > WorstLogisticError {
-			t.Errorf("%d fraction bits: worst logistic error %g > %g", fraction, worstLogistic, WorstLogisticError)
+			t.Errorf("%d fraction bits: worst logistic error %g > %g", fraction, worstLogistic,
+				WorstLogisticError)
 		}
 	}
 }
@@ -59,21 +63,24 @@ func TestOperationsAtTheEndsOfTheirRange(t *testing.T) {
 		}
 		for _, a := range values {
 			for _, b := range values {
-				got, want := int64(blendQ15(int32(g), int32(a), int32(b))), floorShift(g*a+(65536-g)*b, 16)
+				got, want := int64(blendQ15(int32(g), int32(a), int32(b))),
+					floorShift(g*a+(65536-g)*b, 16)
 				if got != want {
 					t.Errorf("blendQ15(%d, %d, %d) = %d, want %d", g, a, b, got, want)
 				}
 			}
 		}
 		for _, b := range values {
-			for _, old := range []int64{-1 << 30, -1<<30 + 1, -12345678, -1, 0, 1, 99999999, 1<<30 - 1, 1 << 30} {
+			for _, old := range []int64{-1 << 30, -1<<30 + 1, -12345678, -1, 0, 1, 99999999,
+				1<<30 - 1, 1 << 30} {
 				got := int64(blendQ30(int32(g), int32(old), int32(b)))
 				want := old + floorShift((b*32768-old)*(65536-g), 16)
 				if got != want {
 					t.Errorf("blendQ30(%d, %d, %d) = %d, want %d", g, old, b, got, want)
 				}
 				if got < -1<<30 || got > 1<<30 {
-					t.Errorf("blendQ30(%d, %d, %d) = %d leaves the range of the state", g, old, b, got)
+					t.Errorf("blendQ30(%d, %d, %d) = %d leaves the range of the state", g, old, b,
+						got)
 				}
 			}
 		}
@@ -88,8 +95,10 @@ func TestCellOperationsAtTheEndsOfTheirRange(t *testing.T) {
 	gates := []int64{1, 2, 32768, 65534, 65535}
 	news := []int64{-32767, -1, 0, 1, 32767}
 	for _, keep := range gates {
-		for _, v := range []int64{math.MinInt32 + 1, -1 << 30, -65537, -65536, -1, 0, 1, 65535, 1 << 30, math.MaxInt32} {
-			if got, want := int64(mulQ16(int32(v), int32(keep))), floorShift(v*keep, 16); got != want {
+		for _, v := range []int64{math.MinInt32 + 1, -1 << 30, -65537, -65536, -1, 0, 1, 65535,
+			1 << 30, math.MaxInt32} {
+			if got, want := int64(mulQ16(int32(v), int32(keep))),
+				floorShift(v*keep, 16); got != want {
 				t.Errorf("mulQ16(%d, %d) = %d, want %d", v, keep, got, want)
 			}
 		}
@@ -97,19 +106,25 @@ func TestCellOperationsAtTheEndsOfTheirRange(t *testing.T) {
 			for _, fresh := range news {
 				for shift := uint8(1); shift <= 14; shift++ {
 					for _, old := range []int64{-32768, -1, 0, 1, 32767} {
-						got := int64(cell16(int32(keep), int32(old), int32(add), int32(fresh), shift))
-						want := clamp(floorShift(keep*old, 16)+floorShift(floorShift(add*fresh, 16), shift), -32768, 32767)
+						got := int64(cell16(int32(keep), int32(old), int32(add), int32(fresh),
+							shift))
+						want := clamp(floorShift(keep*old, 16)+floorShift(floorShift(add*fresh, 16),
+							shift), -32768, 32767)
 						if got != want {
-							t.Errorf("cell16(%d, %d, %d, %d, %d) = %d, want %d", keep, old, add, fresh, shift, got, want)
+							t.Errorf("cell16(%d, %d, %d, %d, %d) = %d, want %d", keep, old, add,
+								fresh, shift, got, want)
 						}
 					}
 				}
 				for shift := uint8(1); shift <= 16; shift++ {
 					for _, old := range []int64{-1 << 30, -1, 0, 1, 1 << 30} {
-						got := int64(cell32(int32(keep), int32(old), int32(add), int32(fresh), shift))
-						want := clamp(floorShift(keep*old, 16)+floorShift(add*fresh, shift), -1<<30, 1<<30)
+						got := int64(cell32(int32(keep), int32(old), int32(add), int32(fresh),
+							shift))
+						want := clamp(floorShift(keep*old, 16)+floorShift(add*fresh, shift), -1<<30,
+							1<<30)
 						if got != want {
-							t.Errorf("cell32(%d, %d, %d, %d, %d) = %d, want %d", keep, old, add, fresh, shift, got, want)
+							t.Errorf("cell32(%d, %d, %d, %d, %d) = %d, want %d", keep, old, add,
+								fresh, shift, got, want)
 						}
 					}
 				}

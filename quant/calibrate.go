@@ -29,8 +29,11 @@ type LayerRange struct {
 	Inputs *Moments // of what W multiplies
 	States *Moments // of what U multiplies
 
-	Followed []*mat.SymDense // second moments of what a row does to the state of its unit, see follow.go; nil for a large layer
-	Memory   []float64       // steps that a unit remembers: 1/(1 - mean of its update or forget gate); nil for Elman
+	// second moments of what a row does to the state of its unit, see follow.go; nil for a large
+	// layer
+	Followed []*mat.SymDense
+	// steps that a unit remembers: 1/(1 - mean of its update or forget gate); nil for Elman
+	Memory []float64
 }
 
 // DenseRange is what one dense layer shows.
@@ -50,13 +53,16 @@ type sums struct {
 
 // newSums begins with nothing seen; without moments only ranges are gathered.
 func newSums(net *model.Network, moments bool) *sums {
-	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()), Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
+	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()),
+		Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
 	if !moments {
 		return s
 	}
 	for _, l := range net.Recurrent {
-		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)), append(s.states, newMomentSum(l.Units))
-		s.followed, s.kept = append(s.followed, newFollowed(l)), append(s.kept, make([]float64, l.Units))
+		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)),
+			append(s.states, newMomentSum(l.Units))
+		s.followed, s.kept = append(s.followed, newFollowed(l)),
+			append(s.kept, make([]float64, l.Units))
 	}
 	for _, d := range net.Dense {
 		s.dense = append(s.dense, newMomentSum(d.Inputs))
@@ -72,7 +78,8 @@ func (s *sums) merge(o *sums) {
 	}
 	for i, r := range o.Layers {
 		l := &s.Layers[i]
-		l.Gate, l.State, l.Cell = math.Max(l.Gate, r.Gate), math.Max(l.State, r.State), math.Max(l.Cell, r.Cell)
+		l.Gate, l.State, l.Cell = math.Max(l.Gate, r.Gate), math.Max(l.State, r.State),
+			math.Max(l.Cell, r.Cell)
 		if s.inputs == nil {
 			continue
 		}
@@ -120,23 +127,26 @@ func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	return c
 }
 
-// CalibrateRanges is [Calibrate] without moments and memory, in about a third of the time: all that [Nearest] needs.
+// CalibrateRanges is [Calibrate] without moments and memory, in about a third of the time: all that
+// [Nearest] needs.
 func CalibrateRanges(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	total, _ := gathered(p, selection, false)
 	return total.Calibration
 }
 
 // gathered adds up what all sequences show, and returns the raw outputs of each.
-func gathered(p *dataset.Float, selection *dataset.Recordings, moments bool) (total *sums, raw [][]float64) {
+func gathered(p *dataset.Float, selection *dataset.Recordings,
+	moments bool) (total *sums, raw [][]float64) {
 	all := selection.Sequences
 	raw = make([][]float64, len(all))
 	parts := make([]*sums, min(calibrationParts, len(all)))
-	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]}, func(part int, _ *dataset.Sequence) {
-		parts[part] = newSums(p.Net, moments)
-		for i := part; i < len(all); i += calibrationParts {
-			raw[i] = parts[part].gather(p, all[i], selection.Features)
-		}
-	})
+	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]},
+		func(part int, _ *dataset.Sequence) {
+			parts[part] = newSums(p.Net, moments)
+			for i := part; i < len(all); i += calibrationParts {
+				raw[i] = parts[part].gather(p, all[i], selection.Features)
+			}
+		})
 	total = newSums(p.Net, moments)
 	for _, part := range parts {
 		total.merge(part)
@@ -176,7 +186,8 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 		in := x
 		for i, l := range p.Net.Recurrent {
 			r := &t.Layers[i]
-			r.Gate = math.Max(r.Gate, math.Max(largestPart(l.W, l.B, in), largestPart(l.U, l.D, before[i])))
+			r.Gate = math.Max(r.Gate,
+				math.Max(largestPart(l.W, l.B, in), largestPart(l.U, l.D, before[i])))
 			if t.inputs != nil {
 				t.addMoments(step, run, i, l.Kind, in, before[i])
 			}
@@ -197,7 +208,8 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 }
 
 // addMoments takes in what a step multiplies in a recurrent layer.
-func (t *sums) addMoments(step int, run *model.Run, layer int, kind model.Kind, in, before []float64) {
+func (t *sums) addMoments(step int, run *model.Run, layer int, kind model.Kind, in,
+	before []float64) {
 	t.inputs[layer].add(in)
 	t.states[layer].add(before)
 	if t.followed[layer] != nil {
@@ -210,7 +222,8 @@ func (t *sums) addMoments(step int, run *model.Run, layer int, kind model.Kind, 
 	}
 }
 
-// largestPart is the largest magnitude of w v + b. Four rows at once keep four sums in flight; each sum has the order and the bits of [model.Run.Step].
+// largestPart is the largest magnitude of w v + b. Four rows at once keep four sums in flight; each
+// sum has the order and the bits of [model.Run.Step].
 func largestPart(w, b, v []float64) float64 {
 	top, n := 0.0, len(v)
 	for ; len(b) >= 4; b, w = b[4:], w[4*n:] {

@@ -12,7 +12,8 @@ import (
 // shifts that the arithmetic takes. It proves the bound of every row anew and
 // notes it in [Matrix.Bound]. What passes can be run with any input.
 func (n *Network) Check() error {
-	if len(n.Features) == 0 || len(n.Layers) == 0 || len(n.Dense) == 0 || len(n.Outputs) == 0 || n.InputFraction < coarsest || n.InputFraction > 14 {
+	if len(n.Features) == 0 || len(n.Layers) == 0 || len(n.Dense) == 0 || len(n.Outputs) == 0 ||
+		n.InputFraction < coarsest || n.InputFraction > 14 {
 		return fmt.Errorf("the network lacks features, layers, outputs or a format of its inputs")
 	}
 	in, fraction := len(n.Features), n.InputFraction
@@ -39,14 +40,18 @@ func (q *Layer) check(in, fraction int) error {
 	case state != 16 && (state != 32 || !hasWideState(q.Kind)):
 		return fmt.Errorf("a state of %d bits", state)
 	case q.InputFraction != fraction:
-		return fmt.Errorf("it takes %d fraction bits, the layer before it gives %d", q.InputFraction, fraction)
+		return fmt.Errorf("it takes %d fraction bits, the layer before it gives %d",
+			q.InputFraction, fraction)
 	}
 	if q.Kind == model.ElmanReLU {
 		if q.GateFraction != q.OutputFraction {
-			return fmt.Errorf("%d and %d fraction bits before and behind the activation", q.GateFraction, q.OutputFraction)
+			return fmt.Errorf("%d and %d fraction bits before and behind the activation",
+				q.GateFraction, q.OutputFraction)
 		}
-	} else if q.OutputFraction != stateFraction || q.GateFraction < minGateFraction || q.GateFraction > maxGateFraction {
-		return fmt.Errorf("%d fraction bits of the state and %d of the gates", q.OutputFraction, q.GateFraction)
+	} else if q.OutputFraction != stateFraction || q.GateFraction < minGateFraction ||
+		q.GateFraction > maxGateFraction {
+		return fmt.Errorf("%d fraction bits of the state and %d of the gates", q.OutputFraction,
+			q.GateFraction)
 	}
 	if q.Kind == model.LSTM {
 		low, high := minGateFraction, maxCellFraction
@@ -68,7 +73,8 @@ func (q *DenseLayer) check(in, fraction, outputs int) error {
 	rows := q.Weights.Rows
 	switch {
 	case q.InputFraction != fraction:
-		return fmt.Errorf("it takes %d fraction bits, the layer before it gives %d", q.InputFraction, fraction)
+		return fmt.Errorf("it takes %d fraction bits, the layer before it gives %d",
+			q.InputFraction, fraction)
 	case q.Last && (rows != outputs || len(q.Out) != outputs):
 		return fmt.Errorf("%d rows for %d outputs", rows, outputs)
 	case q.UsesTable() && (q.Fraction < minGateFraction || q.Fraction > maxGateFraction):
@@ -86,7 +92,8 @@ func (q *DenseLayer) check(in, fraction, outputs int) error {
 		}
 	}
 	if len(q.Scale) != scales || len(q.Offset) != offsets {
-		return fmt.Errorf("%d scales and %d offsets for %d outputs", len(q.Scale), len(q.Offset), rows)
+		return fmt.Errorf("%d scales and %d offsets for %d outputs", len(q.Scale), len(q.Offset),
+			rows)
 	}
 	for o, v := range q.Scale {
 		if magnitude(v)*maxInt16Magnitude+magnitude(q.Offset[o]) > AccumulatorLimit {
@@ -98,7 +105,8 @@ func (q *DenseLayer) check(in, fraction, outputs int) error {
 	}
 	for o, bits := range q.Out {
 		if !q.UsesTable() && bits != q.Weights.Fraction[o]+fraction {
-			return fmt.Errorf("output %d: %d fraction bits, its row gives %d", o, bits, q.Weights.Fraction[o]+fraction)
+			return fmt.Errorf("output %d: %d fraction bits, its row gives %d", o, bits,
+				q.Weights.Fraction[o]+fraction)
 		}
 	}
 	return nil
@@ -109,8 +117,10 @@ func magnitude(v int32) int64 { return max(int64(v), -int64(v)) }
 // check tests a matrix whose results have out fraction bits, or are accumulators
 // to which added is added, if there is any.
 func (m *Matrix) check(rows, cols, in, out int, added []int32) error {
-	if m.Rows != rows || m.Cols != cols || len(m.W) != rows*cols || len(m.Bias) != rows || len(m.Fraction) != rows || len(m.Shift) != rows || m.InputFraction != in {
-		return fmt.Errorf("%s: its size is not %d × %d, or its inputs have not %d fraction bits", m.Name, rows, cols, in)
+	if m.Rows != rows || m.Cols != cols || len(m.W) != rows*cols || len(m.Bias) != rows ||
+		len(m.Fraction) != rows || len(m.Shift) != rows || m.InputFraction != in {
+		return fmt.Errorf("%s: its size is not %d × %d, or its inputs have not %d fraction bits",
+			m.Name, rows, cols, in)
 	}
 	if !slices.Contains([]int{4, 8, 16}, m.WordBits) {
 		return fmt.Errorf("%s: weights of %d bits", m.Name, m.WordBits)
@@ -126,12 +136,14 @@ func (m *Matrix) check(rows, cols, in, out int, added []int32) error {
 			half = int64(1) << (shift - 1)
 		}
 		if int(m.Shift[r]) != shift {
-			return fmt.Errorf("%s, row %d: a shift of %d, its fraction bits give %d", m.Name, r, m.Shift[r], shift)
+			return fmt.Errorf("%s, row %d: a shift of %d, its fraction bits give %d", m.Name, r,
+				m.Shift[r], shift)
 		}
 		sum := int64(0)
 		for _, w := range m.W[r*cols : (r+1)*cols] {
 			if w > limit || w < -limit {
-				return fmt.Errorf("%s, row %d: the weight %d has more than %d bits", m.Name, r, w, m.WordBits)
+				return fmt.Errorf("%s, row %d: the weight %d has more than %d bits", m.Name, r, w,
+					m.WordBits)
 			}
 			sum += magnitude(w)
 		}
@@ -140,7 +152,8 @@ func (m *Matrix) check(rows, cols, in, out int, added []int32) error {
 			m.Bound[r] += magnitude(added[r])
 		}
 		if m.Bound[r] > AccumulatorLimit {
-			return fmt.Errorf("%s, row %d: its accumulator can reach %d, more than %d", m.Name, r, m.Bound[r], int64(AccumulatorLimit))
+			return fmt.Errorf("%s, row %d: its accumulator can reach %d, more than %d", m.Name, r,
+				m.Bound[r], int64(AccumulatorLimit))
 		}
 	}
 	return nil

@@ -13,9 +13,10 @@ type Counts struct {
 
 // LayerCounts is the part of one recurrent layer.
 type LayerCounts struct {
-	Gates   int     // pre-activation parts at the end of their range
-	Cells   int     // LSTM cells at the end of their range
-	Stalled []int   // per unit of a GRU: steps on which the state should have moved but rounding held it
+	Gates int // pre-activation parts at the end of their range
+	Cells int // LSTM cells at the end of their range
+	// per unit of a GRU: steps on which the state should have moved but rounding held it
+	Stalled []int
 	Low     []int32 // per unit: least and largest output
 	High    []int32
 	AtEnd   []int // per unit: steps on which the output stood at an end of its range
@@ -24,7 +25,8 @@ type LayerCounts struct {
 func (n *Network) newCounts() *Counts {
 	c := &Counts{}
 	for _, l := range n.Layers {
-		layer := &LayerCounts{Stalled: make([]int, l.Units), AtEnd: make([]int, l.Units), Low: make([]int32, l.Units), High: make([]int32, l.Units)}
+		layer := &LayerCounts{Stalled: make([]int, l.Units), AtEnd: make([]int, l.Units),
+			Low: make([]int32, l.Units), High: make([]int32, l.Units)}
 		for j := range layer.Low {
 			layer.Low[j], layer.High[j] = maxInt16, minInt16
 		}
@@ -75,7 +77,8 @@ const stallDistance = 328
 
 // move looks at the update of unit j of a GRU; view is the old state with 15 fraction bits.
 func (c *LayerCounts) move(j int, old, next, candidate, view int32) {
-	if distance := candidate - view; next == old && (distance > stallDistance || distance < -stallDistance) {
+	if distance := candidate - view; next == old &&
+		(distance > stallDistance || distance < -stallDistance) {
 		c.Stalled[j]++
 	}
 }

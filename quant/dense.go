@@ -24,7 +24,8 @@ type DenseLayer struct {
 }
 
 // quantizeDense brings a dense layer that is not the last one to fixed point.
-func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding, bitsByRow []int) (*DenseLayer, error) {
+func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding,
+	bitsByRow []int) (*DenseLayer, error) {
 	q := &DenseLayer{Activation: d.Activation, InputFraction: in}
 	top, lowest := fractionFor(r.Value, stateFraction-1), coarsest
 	if q.UsesTable() {
@@ -33,7 +34,9 @@ func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, 
 	inputs := rounding.prepare(r.Inputs)
 	err := withCoarser(top, lowest, func(fraction int) (err error) {
 		q.Fraction = fraction
-		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: fraction, compensate: inputs, bitsByRow: bitsByRow})
+		q.Weights, err = quantizeMatrix(d.W, d.B,
+			rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in,
+				out: fraction, compensate: inputs, bitsByRow: bitsByRow})
 		return err
 	})
 	return q, err
@@ -43,7 +46,8 @@ func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, 
 // the outputs is folded in, so that an output is its integer times a power of
 // two, in its physical unit. With common all outputs get the same fraction bits,
 // so that their integers can be compared.
-func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output, common bool, bitsByRow []int) (*DenseLayer, error) {
+func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding,
+	outputs []dataset.Output, common bool, bitsByRow []int) (*DenseLayer, error) {
 	q := &DenseLayer{Activation: d.Activation, InputFraction: in, Last: true}
 	if q.UsesTable() {
 		return q, q.tableHead(name, d, r, bits, rounding, outputs, bitsByRow)
@@ -67,7 +71,11 @@ func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, r
 		}
 	}
 	var err error
-	if q.Weights, err = quantizeMatrix(w, b, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in, out: accumulator, reserve: reserve, common: common, compensate: rounding.prepare(r.Inputs), bitsByRow: bitsByRow}); err != nil {
+	if q.Weights,
+		err = quantizeMatrix(w, b,
+		rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in,
+			out: accumulator, reserve: reserve, common: common,
+			compensate: rounding.prepare(r.Inputs), bitsByRow: bitsByRow}); err != nil {
 		return nil, err
 	}
 	for o, out := range outputs {
@@ -82,12 +90,15 @@ func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, r
 
 // tableHead is a last layer with tanh or logistic: the table's value with 15
 // fraction bits is scaled and shifted to the physical unit.
-func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits int, rounding Rounding, outputs []dataset.Output, bitsByRow []int) error {
+func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits int,
+	rounding Rounding, outputs []dataset.Output, bitsByRow []int) error {
 	top := max(minGateFraction, fractionFor(r.Value, maxGateFraction))
 	inputs := rounding.prepare(r.Inputs)
 	err := withCoarser(top, minGateFraction, func(fraction int) (err error) {
 		q.Fraction = fraction
-		q.Weights, err = quantizeMatrix(d.W, d.B, rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: q.InputFraction, out: fraction, compensate: inputs, bitsByRow: bitsByRow})
+		q.Weights, err = quantizeMatrix(d.W, d.B,
+			rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits,
+				in: q.InputFraction, out: fraction, compensate: inputs, bitsByRow: bitsByRow})
 		return err
 	})
 	if err != nil {
@@ -95,7 +106,8 @@ func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits i
 	}
 	for o, out := range outputs {
 		fraction := 30 // |value| <= 1: Std + |Mean| must stay below 2^(31-fraction)
-		for float64((out.Std+math.Abs(out.Mean))*scale(fraction))+maxInt16Magnitude > AccumulatorLimit {
+		for float64((out.Std+math.Abs(out.Mean))*scale(fraction))+maxInt16Magnitude >
+			AccumulatorLimit {
 			fraction--
 		}
 		if fraction < stateFraction {

@@ -12,7 +12,8 @@ import (
 // oneFeature is an integer network whose Encode is (physical - mean)/std with
 // the given number of fraction bits; nothing else of it is used.
 func oneFeature(mean, std float64, fraction int) *Network {
-	return &Network{Features: []dataset.Feature{{Mean: mean, Std: std}}, Columns: []int{0}, InputFraction: fraction}
+	return &Network{Features: []dataset.Feature{{Mean: mean, Std: std}}, Columns: []int{0},
+		InputFraction: fraction}
 }
 
 func TestEncodeSaturatesRoundsAndReplacesNaN(t *testing.T) {
@@ -23,15 +24,18 @@ func TestEncodeSaturatesRoundsAndReplacesNaN(t *testing.T) {
 		want      int32
 		saturated int
 	}{
-		{0, 0, 0}, {0.25, 0, 0}, {0.5, 1, 0}, {-0.5, -1, 0}, {1.5, 2, 0}, {-1.5, -2, 0}, {2.5, 3, 0}, {-2.5, -3, 0},
-		{-0.25, 0, 0}, {32766.25, 32766, 0}, {32766.75, 32767, 0}, {-32767.25, -32767, 0}, {-32767.75, -32768, 0},
+		{0, 0, 0}, {0.25, 0, 0}, {0.5, 1, 0}, {-0.5, -1, 0}, {1.5, 2, 0}, {-1.5, -2, 0},
+		{2.5, 3, 0}, {-2.5, -3, 0},
+		{-0.25, 0, 0}, {32766.25, 32766, 0}, {32766.75, 32767, 0}, {-32767.25, -32767, 0},
+		{-32767.75, -32768, 0},
 		{32768, 32767, 1}, {1e9, 32767, 1}, {-32769, -32768, 1}, {-1e9, -32768, 1},
 		{math.Inf(1), 32767, 1}, {math.Inf(-1), -32768, 1}, {1e300, 32767, 1}, {math.NaN(), 0, 0},
 	} {
 		x := []int32{99}
 		saturated := net.Encode([]float64{c.physical}, x)
 		if x[0] != c.want || saturated != c.saturated {
-			t.Errorf("Encode(%g) = %d with %d saturated, want %d with %d", c.physical, x[0], saturated, c.want, c.saturated)
+			t.Errorf("Encode(%g) = %d with %d saturated, want %d with %d", c.physical, x[0],
+				saturated, c.want, c.saturated)
 		}
 	}
 }
@@ -53,15 +57,18 @@ func TestEncodeIsNormalisationToHalfAStep(t *testing.T) {
 		// float32 keeps 24 bits: half of the last place is 2^-24 of a value.
 		lost := (math.Abs(physical) + math.Abs(mean)) / std * math.Ldexp(1, fraction-24)
 		lost += 3 * math.Abs(want) * math.Ldexp(1, -24) // factor, product, and the sum with 0.5
-		if off := math.Abs(float64(x[0]) - want); off > 0.5+lost+math.Ldexp(1, -24) || saturated != 0 {
-			t.Fatalf("mean %g, std %g, %d fraction bits: Encode(%g) = %d (%d saturated), want %g to 0.5 + %.2g", mean, std, fraction, physical, x[0], saturated, want, lost)
+		if off := math.Abs(float64(x[0]) - want); off > 0.5+lost+math.Ldexp(1, -24) ||
+			saturated != 0 {
+			t.Fatalf("mean %g, std %g, %d fraction bits: Encode(%g) = %d (%d saturated), want "+
+				"%g to 0.5 + %.2g", mean, std, fraction, physical, x[0], saturated, want, lost)
 		}
 	}
 }
 
 // Encode reads the columns that were kept, each with its own constants.
 func TestEncodeReadsKeptColumns(t *testing.T) {
-	net := &Network{Features: []dataset.Feature{{Mean: 10, Std: 2}, {Mean: -1, Std: 0.5}}, Columns: []int{3, 1}, InputFraction: 4}
+	net := &Network{Features: []dataset.Feature{{Mean: 10, Std: 2}, {Mean: -1, Std: 0.5}},
+		Columns: []int{3, 1}, InputFraction: 4}
 	x := make([]int32, 2)
 	net.Encode([]float64{1000, -2, 1000, 13, 1000}, x)
 	// (13 - 10)/2·16 = 24 and (-2 + 1)/0.5·16 = -32
@@ -90,7 +97,8 @@ func TestInt16NetworkAgreesWithFloat(t *testing.T) {
 				off := math.Abs(got[i]-want[i]) / p.Outputs[i%2].Std
 				worst = math.Max(worst, off)
 				if off > int16Agreement {
-					t.Fatalf("seed %d, int%d state, step %d, output %d: fixed %g, float %g, off by %.2g std", seed, stateBits, i/2, i%2, got[i], want[i], off)
+					t.Fatalf("seed %d, int%d state, step %d, output %d: fixed %g, float %g, off "+
+						"by %.2g std", seed, stateBits, i/2, i%2, got[i], want[i], off)
 				}
 			}
 		}
@@ -102,7 +110,8 @@ func TestInt16NetworkAgreesWithFloat(t *testing.T) {
 func TestDecodeUsesTheFractionOfEveryOutput(t *testing.T) {
 	net := &Network{Dense: []*DenseLayer{{Last: true, Out: []int{12, 22}}}}
 	if net.OutputFraction(0) != 12 || net.OutputFraction(1) != 22 {
-		t.Fatalf("output fractions %d and %d, want 12 and 22", net.OutputFraction(0), net.OutputFraction(1))
+		t.Fatalf("output fractions %d and %d, want 12 and 22", net.OutputFraction(0),
+			net.OutputFraction(1))
 	}
 	physical := make([]float64, 2)
 	net.Decode([]int32{-6144, math.MaxInt32}, physical)
@@ -111,7 +120,8 @@ func TestDecodeUsesTheFractionOfEveryOutput(t *testing.T) {
 	}
 }
 
-// A head with an activation adds the mean of its output behind it, to the nearest step; one with the table also scales so.
+// A head with an activation adds the mean of its output behind it, to the nearest step; one with
+// the table also scales so.
 func TestOffsetOfAHeadIsTheNearestStep(t *testing.T) {
 	for seed := range uint64(40) {
 		p := RandomFloat(seed, 3, 4, 2)
@@ -120,14 +130,16 @@ func TestOffsetOfAHeadIsTheNearestStep(t *testing.T) {
 		for o, out := range p.Outputs {
 			want := out.Mean * math.Ldexp(1, net.OutputFraction(o))
 			if off := math.Abs(float64(net.head().Offset[o]) - want); off > 0.5 {
-				t.Errorf("seed %d, output %d: the offset %d is %.3f steps from %g", seed, o, net.head().Offset[o], off, want)
+				t.Errorf("seed %d, output %d: the offset %d is %.3f steps from %g", seed, o,
+					net.head().Offset[o], off, want)
 			}
 			if !net.head().UsesTable() {
 				continue
 			}
 			want = out.Std * math.Ldexp(1, net.OutputFraction(o)-stateFraction)
 			if off := math.Abs(float64(net.head().Scale[o]) - want); off > 0.5 {
-				t.Errorf("seed %d, output %d: the scale %d is %.3f steps from %g", seed, o, net.head().Scale[o], off, want)
+				t.Errorf("seed %d, output %d: the scale %d is %.3f steps from %g", seed, o,
+					net.head().Scale[o], off, want)
 			}
 		}
 	}

@@ -119,7 +119,8 @@ func (f *followed) slopes(run *model.Run, i int, before []float64) {
 			open := (1 - z) * (1 - float64(n*n))
 			set(1, j, z, (h-n)*z*(1-z), (h-n)*z*(1-z))
 			if l.Kind == model.GRUResetBefore {
-				// The reset gate of a unit acts on all candidates; what they make of it is not followed.
+				// The reset gate of a unit acts on all candidates; what they make of it is not
+				// followed.
 				f.reset[j] = r * h
 				set(0, j, 0, h*r*(1-r), h*r*(1-r))
 				set(2, j, z, open, open)
@@ -132,7 +133,8 @@ func (f *followed) slopes(run *model.Run, i int, before []float64) {
 			set(0, j, z, open*inside*r*(1-r), open*inside*r*(1-r))
 			set(2, j, z, open, open*r)
 		case model.LSTM: // along the cell
-			in, forget, g, out := run.Gate(i, 0)[j], run.Gate(i, 1)[j], run.Gate(i, 2)[j], run.Gate(i, 3)[j]
+			in, forget, g, out := run.Gate(i, 0)[j], run.Gate(i, 1)[j], run.Gate(i, 2)[j],
+				run.Gate(i, 3)[j]
 			set(0, j, forget, g*in*(1-in), g*in*(1-in))
 			set(1, j, forget, f.cell[j]*forget*(1-forget), f.cell[j]*forget*(1-forget))
 			set(2, j, forget, in*(1-float64(g*g)), in*(1-float64(g*g)))
@@ -179,7 +181,8 @@ func (f *followed) rows() []*mat.SymDense {
 // rowPlan is how one row of W and U is rounded when both are seen as one.
 type rowPlan struct {
 	input, recurrent *compensator
-	push             [][]float64 // per input and unit: what an error of W adds to U; nil for nothing
+	// per input and unit: what an error of W adds to U; nil for nothing
+	push [][]float64
 }
 
 // plans makes the plans of a layer. The states and the bias take up what they can
@@ -251,7 +254,8 @@ func planRow(second *mat.SymDense, inputs int) (rowPlan, bool) {
 	}
 	for i := range units {
 		for j := i; j < units; j++ {
-			re.Covariance.SetSym(i, j, second.At(inputs+i, inputs+j)-float64(second.At(back, back)*re.Mean[i]*re.Mean[j]))
+			re.Covariance.SetSym(i, j,
+				second.At(inputs+i, inputs+j)-float64(second.At(back, back)*re.Mean[i]*re.Mean[j]))
 		}
 	}
 	plan := rowPlan{input: newCompensator(in), recurrent: newCompensator(re), push: solved}

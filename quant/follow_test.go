@@ -17,7 +17,8 @@ import (
 func deafUnits(kind model.Kind, which ...int) (*dataset.Float, *dataset.Recordings) {
 	p := layered(21, []model.Kind{kind}, []model.Activation{model.Identity})
 	l := p.Net.Recurrent[0]
-	deaf := &model.Recurrent{Kind: kind, Inputs: l.Inputs, Units: len(which), U: make([]float64, kind.Gates()*len(which)*len(which))}
+	deaf := &model.Recurrent{Kind: kind, Inputs: l.Inputs, Units: len(which),
+		U: make([]float64, kind.Gates()*len(which)*len(which))}
 	for g := range kind.Gates() {
 		for _, j := range which {
 			r := g*l.Units + j
@@ -25,8 +26,10 @@ func deafUnits(kind model.Kind, which ...int) (*dataset.Float, *dataset.Recordin
 			deaf.B, deaf.D = append(deaf.B, l.B[r]), append(deaf.D, l.D[r]+0.3)
 		}
 	}
-	head := &model.Dense{Inputs: len(which), Outputs: 1, W: slices.Repeat([]float64{1}, len(which)), B: []float64{0}}
-	q := dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{deaf}, Dense: []*model.Dense{head}}, p.Features, p.Outputs[:1])
+	head := &model.Dense{Inputs: len(which), Outputs: 1, W: slices.Repeat([]float64{1}, len(which)),
+		B: []float64{0}}
+	q := dataset.NewFloat(&model.Network{Recurrent: []*model.Recurrent{deaf},
+		Dense: []*model.Dense{head}}, p.Features, p.Outputs[:1])
 	return q, RandomRecordings(22, q, 3, 150)
 }
 
@@ -34,7 +37,8 @@ func deafUnits(kind model.Kind, which ...int) (*dataset.Float, *dataset.Recordin
 // is e² times the second moment of φ. Checked for every input weight, and for the
 // biases, by running the network twice.
 func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
-	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU} {
+	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM,
+		model.ElmanTanh, model.ElmanReLU} {
 		p, rec := deafUnits(kind, 0)
 		l := p.Net.Recurrent[0]
 		c := Calibrate(p, rec)
@@ -57,7 +61,8 @@ func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
 				return // acts through the weights between units, of which there are none here
 			}
 			if got := c.Layers[0].Followed[gate].At(phi, phi); math.Abs(got-want) > 1e-3*want+1e-9 {
-				t.Errorf("%s, gate %d, %s: second moment %.6g, measured %.6g", kind, gate, what, got, want)
+				t.Errorf("%s, gate %d, %s: second moment %.6g, measured %.6g", kind, gate, what,
+					got, want)
 			}
 		}
 		width := l.Inputs + 3
@@ -73,7 +78,8 @@ func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
 
 // Units that do not hear each other are followed as if each were alone.
 func TestUnitsSideBySideAreFollowedAsAlone(t *testing.T) {
-	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU} {
+	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM,
+		model.ElmanTanh, model.ElmanReLU} {
 		p, rec := deafUnits(kind, 3, 5)
 		both := Calibrate(p, rec).Layers[0].Followed
 		for j, unit := range []int{3, 5} {
@@ -81,13 +87,16 @@ func TestUnitsSideBySideAreFollowedAsAlone(t *testing.T) {
 			inputs := q.Net.Recurrent[0].Inputs
 			for gate, alone := range Calibrate(q, rec).Layers[0].Followed {
 				beside := both[gate*2+j]
-				for i := range inputs + 2 { // the inputs and both biases; states lie between them, one or two
+				// the inputs and both biases; states lie between them, one or two
+				for i := range inputs + 2 {
 					a, b := i, i
 					if i >= inputs {
 						a, b = i+1, i+2
 					}
-					if want, got := alone.At(a, a), beside.At(b, b); math.Abs(got-want) > 1e-12*want {
-						t.Errorf("%s, unit %d, gate %d, place %d: second moment %g, alone %g", kind, unit, gate, i, got, want)
+					if want, got := alone.At(a, a), beside.At(b, b); math.Abs(got-want) >
+						1e-12*want {
+						t.Errorf("%s, unit %d, gate %d, place %d: second moment %g, alone %g", kind,
+							unit, gate, i, got, want)
 					}
 				}
 			}
@@ -143,7 +152,8 @@ func TestThePlanOfARowIsAMinimum(t *testing.T) {
 		return mat.Inner(x, second, x) + held
 	}
 	for range 20 {
-		e := []float64{random.NormFloat64(), random.NormFloat64(), random.NormFloat64(), random.NormFloat64()}
+		e := []float64{random.NormFloat64(), random.NormFloat64(), random.NormFloat64(),
+			random.NormFloat64()}
 		du := make([]float64, units)
 		for c, push := range plan.push {
 			for j := range push[:units] {
@@ -156,7 +166,8 @@ func TestThePlanOfARowIsAMinimum(t *testing.T) {
 		}
 		best := left(e, du, db)
 		x := mat.NewVecDense(inputs, e)
-		if claimed := mat.Inner(x, plan.input.moments.Covariance, x); math.Abs(claimed-best) > 1e-9*best {
+		if claimed := mat.Inner(x, plan.input.moments.Covariance, x); math.Abs(claimed-best) >
+			1e-9*best {
 			t.Errorf("the plan leaves %g, it claims %g", best, claimed)
 		}
 		for range 5 {
@@ -192,7 +203,8 @@ func TestThePlanOfARowIsAMinimum(t *testing.T) {
 
 // Layers whose moments would fill the memory are rounded as Compensated does.
 func TestALargeLayerIsNotFollowed(t *testing.T) {
-	small, large := &model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 64}, &model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 128}
+	small, large := &model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 64},
+		&model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 128}
 	if newFollowed(small) == nil || newFollowed(large) != nil {
 		t.Error("want a layer of 64 units to be followed and one of 128 not")
 	}
@@ -242,8 +254,11 @@ func TestEvenedColumnsComputeTheSame(t *testing.T) {
 		}
 	}
 	// The scaled calibration is that of the evened network.
-	if math.Abs(scaled.Input-again.Input) > 1e-12 || !mat.EqualApprox(scaled.Layers[0].Inputs.Covariance, again.Layers[0].Inputs.Covariance, 1e-12) {
-		t.Errorf("largest input %g, calibrated anew %g; or the covariances differ", scaled.Input, again.Input)
+	if math.Abs(scaled.Input-again.Input) > 1e-12 ||
+		!mat.EqualApprox(scaled.Layers[0].Inputs.Covariance, again.Layers[0].Inputs.Covariance,
+			1e-12) {
+		t.Errorf("largest input %g, calibrated anew %g; or the covariances differ", scaled.Input,
+			again.Input)
 	}
 	for r, m := range scaled.Layers[0].Followed {
 		if !mat.EqualApprox(m, again.Layers[0].Followed[r], 1e-12) {
@@ -285,11 +300,12 @@ func TestEvenKeepsBits(t *testing.T) {
 	}
 }
 
-// By hand: rounding takes 0.25 and 0.5 from the input weights of the second row, 1.25 and 3. The plan pushes 2 and -1 times
-// the first, and 1 and 4 times the second, to the weights of the states: they rise by 0.5 + 0.5 and by -0.25 + 2. The first
-// row has no plan and keeps its own.
+// By hand: rounding takes 0.25 and 0.5 from the input weights of the second row, 1.25 and 3. The
+// plan pushes 2 and -1 times the first, and 1 and 4 times the second, to the weights of the states:
+// they rise by 0.5 + 0.5 and by -0.25 + 2. The first row has no plan and keeps its own.
 func TestPushedTakesUpTheErrorOfTheInputs(t *testing.T) {
-	l := &model.Recurrent{Kind: model.ElmanTanh, Inputs: 2, Units: 2, W: []float64{5.25, 7.5, 1.25, 3}, U: []float64{0.5, 0.75, 0.5, 0.75}}
+	l := &model.Recurrent{Kind: model.ElmanTanh, Inputs: 2, Units: 2,
+		W: []float64{5.25, 7.5, 1.25, 3}, U: []float64{0.5, 0.75, 0.5, 0.75}}
 	input := &Matrix{Rows: 2, Cols: 2, W: []int32{5, 7, 2, 5}, Fraction: []int{0, 1}}
 	got := pushed(l, input, []rowPlan{{}, {push: [][]float64{{2, -1}, {1, 4}}}})
 	if want := []float64{0.5, 0.75, 1.5, 2.5}; !slices.Equal(got, want) {

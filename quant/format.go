@@ -55,8 +55,9 @@ type Matrix struct {
 	W             []int32 // Rows × Cols, each within the word
 	Bias          []int32 // Rows, at the scale of the accumulator
 	Fraction      []int   // Rows
-	Shift         []uint8 // Rows; from the accumulator to the format of the result, 0 = the accumulator is the result
-	Bound         []int64 // Rows; the accumulator never exceeds this magnitude, rounding included
+	// Rows; from the accumulator to the format of the result, 0 = the accumulator is the result
+	Shift []uint8
+	Bound []int64 // Rows; the accumulator never exceeds this magnitude, rounding included
 }
 
 // accumulator as outFraction leaves the result at the scale of the accumulator.
@@ -67,8 +68,9 @@ type rowSpec struct {
 	name       string
 	rows, cols int
 	wordBits   int
-	in, out    int          // fraction bits of inputs and results; out may be accumulator
-	reserve    []float64    // per row: kept free in the accumulator for what is added later; nil for none
+	in, out    int // fraction bits of inputs and results; out may be accumulator
+	// per row: kept free in the accumulator for what is added later; nil for none
+	reserve    []float64
 	common     bool         // all rows get the fraction bits of the coarsest
 	compensate *compensator // nil: to nearest
 
@@ -92,9 +94,11 @@ func quantizeMatrix(w, b []float64, spec rowSpec) (*Matrix, error) {
 		return quantizeCommon(w, b, spec)
 	}
 	m := &Matrix{
-		Name: spec.name, Rows: spec.rows, Cols: spec.cols, WordBits: spec.wordBits, InputFraction: spec.in,
-		W: make([]int32, spec.rows*spec.cols), Bias: make([]int32, spec.rows),
-		Fraction: make([]int, spec.rows), Shift: make([]uint8, spec.rows), Bound: make([]int64, spec.rows),
+		Name: spec.name, Rows: spec.rows, Cols: spec.cols, WordBits: spec.wordBits,
+		InputFraction: spec.in,
+		W:             make([]int32, spec.rows*spec.cols), Bias: make([]int32, spec.rows),
+		Fraction: make([]int, spec.rows), Shift: make([]uint8, spec.rows),
+		Bound: make([]int64, spec.rows),
 	}
 	for r := range spec.rows {
 		row := w[r*spec.cols : (r+1)*spec.cols]
@@ -113,7 +117,8 @@ func quantizeMatrix(w, b []float64, spec rowSpec) (*Matrix, error) {
 			return nil, &RangeError{Tensor: spec.name, Row: r, Largest: largest(row), Bias: b[r]}
 		}
 		copy(m.W[r*spec.cols:], best.words)
-		m.Bias[r], m.Fraction[r], m.Shift[r], m.Bound[r] = best.bias, best.fraction, best.shift, best.bound
+		m.Bias[r], m.Fraction[r], m.Shift[r], m.Bound[r] = best.bias, best.fraction, best.shift,
+			best.bound
 	}
 	return m, nil
 }
@@ -180,7 +185,8 @@ func (spec *rowSpec) bestRow(row []float64, bias, reserve float64) (best fixedRo
 		if damage >= least {
 			continue
 		}
-		if fixed, fine := spec.fix(words, bias+spec.compensate.meanRest(row, words, f), reserve, f); fine {
+		if fixed, fine := spec.fix(words, bias+spec.compensate.meanRest(row, words, f), reserve,
+			f); fine {
 			best, ok, least = fixed, true, damage
 		}
 	}
@@ -205,7 +211,8 @@ func (spec *rowSpec) fix(words []int32, bias, reserve float64, fraction int) (fi
 		sum += int64(max(q, -q))
 	}
 	bound := sum*maxInt16Magnitude + int64(math.Abs(roundedBias)) + int64(kept) + half
-	return fixedRow{words, int32(roundedBias), fraction, uint8(shift), bound}, bound <= AccumulatorLimit
+	return fixedRow{words, int32(roundedBias), fraction, uint8(shift), bound},
+		bound <= AccumulatorLimit
 }
 
 func largest(row []float64) float64 {
@@ -226,12 +233,15 @@ type RangeError struct {
 
 // Error names tensor, row and values.
 func (e *RangeError) Error() string {
-	return fmt.Sprintf("%s, row %d: the largest weight %g and the bias %g do not fit one fixed-point row", e.Tensor, e.Row, e.Largest, e.Bias)
+	return fmt.Sprintf("%s, row %d: the largest weight %g and the bias %g do not fit one "+
+		"fixed-point row", e.Tensor, e.Row, e.Largest, e.Bias)
 }
 
 // HintText returns the advice that goes with the error.
 func (e *RangeError) HintText() string {
-	return "normalise the features (mean 0, std 1) before training, or give mean and std in features.csv instead of in the weights; a recorded value far beyond all others of its feature has the same effect"
+	return "normalise the features (mean 0, std 1) before training, or give mean and std in " +
+		"features.csv instead of in the weights; a recorded value far beyond all others of its " +
+		"feature has the same effect"
 }
 
 func isRangeError(err error) bool {

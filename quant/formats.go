@@ -59,7 +59,8 @@ func (f Formats) String() string {
 	for _, l := range f.Layers {
 		weights := fmt.Sprintf("int%d weights", l.InputBits)
 		if l.RecurrentBits != l.InputBits {
-			weights = fmt.Sprintf("int%d input and int%d recurrent weights", l.InputBits, l.RecurrentBits)
+			weights = fmt.Sprintf("int%d input and int%d recurrent weights", l.InputBits,
+				l.RecurrentBits)
 		}
 		parts = append(parts, fmt.Sprintf("%s with int%d state", weights, l.StateBits))
 	}
@@ -88,13 +89,15 @@ func allEqual(parts []string) bool {
 // Validate refuses widths that the integer engine does not have for a network.
 func (f Formats) Validate(net *model.Network) error {
 	if len(f.Layers) != len(net.Recurrent) || len(f.Dense) != len(net.Dense) {
-		return fmt.Errorf("formats for %d recurrent and %d dense layers, the network has %d and %d", len(f.Layers), len(f.Dense), len(net.Recurrent), len(net.Dense))
+		return fmt.Errorf("formats for %d recurrent and %d dense layers, the network has %d and %d",
+			len(f.Layers), len(f.Dense), len(net.Recurrent), len(net.Dense))
 	}
 	words := slices.Clone(f.Dense)
 	for i, l := range f.Layers {
 		words = append(words, l.InputBits, l.RecurrentBits)
 		if l.StateBits != 16 && (l.StateBits != 32 || !hasWideState(net.Recurrent[i].Kind)) {
-			return fmt.Errorf("a state of %d bits is not available for layer %d, %s", l.StateBits, i, net.Recurrent[i].Kind)
+			return fmt.Errorf("a state of %d bits is not available for layer %d, %s", l.StateBits,
+				i, net.Recurrent[i].Kind)
 		}
 	}
 	for _, bits := range words {

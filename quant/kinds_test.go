@@ -26,7 +26,8 @@ func layered(seed uint64, kinds []model.Kind, activations []model.Activation) *d
 		const units = 9
 		rows := k.Gates() * units
 		net.Recurrent = append(net.Recurrent, &model.Recurrent{Kind: k, Inputs: in, Units: units,
-			W: values(rows*in, 0.4), U: values(rows*units, 0.15), B: values(rows, 0.3), D: values(rows, 0.3)})
+			W: values(rows*in, 0.4), U: values(rows*units, 0.15), B: values(rows, 0.3),
+			D: values(rows, 0.3)})
 		in = units
 	}
 	for i, a := range activations {
@@ -34,7 +35,8 @@ func layered(seed uint64, kinds []model.Kind, activations []model.Activation) *d
 		if i == len(activations)-1 {
 			out = 2
 		}
-		net.Dense = append(net.Dense, &model.Dense{Inputs: in, Outputs: out, Activation: a, W: values(out*in, 0.4), B: values(out, 0.3)})
+		net.Dense = append(net.Dense, &model.Dense{Inputs: in, Outputs: out, Activation: a,
+			W: values(out*in, 0.4), B: values(out, 0.3)})
 		in = out
 	}
 	var features []dataset.Feature
@@ -63,7 +65,8 @@ func everyStack() (all []struct {
 		add([]model.Kind{model.GRUResetAfter}, a)
 		add([]model.Kind{model.LSTM}, a, model.Identity)
 	}
-	add([]model.Kind{model.LSTM, model.GRUResetBefore, model.GRUResetAfter}, model.ReLU, model.Identity)
+	add([]model.Kind{model.LSTM, model.GRUResetBefore, model.GRUResetAfter}, model.ReLU,
+		model.Identity)
 	add([]model.Kind{model.ElmanReLU, model.ElmanTanh}, model.Tanh, model.Logistic)
 	return all
 }
@@ -91,10 +94,13 @@ func TestEveryKindFollowsFloat(t *testing.T) {
 				off := math.Abs(got[j]-want[j]) / p.Outputs[j%2].Std
 				worst = math.Max(worst, off)
 				if off > kindsAgreement {
-					t.Fatalf("%v %v, int%d state, step %d, output %d: fixed %g, float %g, off by %.2g std", n.Kinds, n.Activations, state, j/2, j%2, got[j], want[j], off)
+					t.Fatalf("%v %v, int%d state, step %d, output %d: fixed %g, float %g, off "+
+						"by %.2g std", n.Kinds, n.Activations, state, j/2, j%2, got[j], want[j],
+						off)
 				}
 			}
-			if shape := fixed.Shape(); shape.WeightBytes() <= 0 || shape.MultiplyAccumulates() <= 0 {
+			if shape := fixed.Shape(); shape.WeightBytes() <= 0 || shape.MultiplyAccumulates() <=
+				0 {
 				t.Errorf("%v: shape %+v", n.Kinds, shape)
 			}
 		}

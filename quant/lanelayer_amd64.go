@@ -6,7 +6,8 @@ import "kerf/model"
 type laneLayer struct {
 	*Layer
 	input, recurrent *laneMatrix
-	late             *laneMatrix // reset-before GRU: the rows of the candidate, which recurrent then lacks
+	// reset-before GRU: the rows of the candidate, which recurrent then lacks
+	late *laneMatrix
 
 	in, re, lateRe   []int32
 	gates, candidate []int32
@@ -29,7 +30,8 @@ func newLaneLayer(q *Layer) *laneLayer {
 		l.kept, l.keptPacked = pairsOf(q.Units)
 	}
 	l.recurrent = newLaneMatrix(q.Recurrent, 0, early)
-	l.in, l.re = make([]int32, l.input.padded()*laneCount), make([]int32, l.recurrent.padded()*laneCount)
+	l.in, l.re = make([]int32, l.input.padded()*laneCount),
+		make([]int32, l.recurrent.padded()*laneCount)
 	l.gates, l.candidate = make([]int32, q.Input.Rows*laneCount), make([]int32, units)
 	l.h, l.zero = make([]int32, units), make([]int32, units)
 	l.view, l.packed = pairsOf(q.Units)

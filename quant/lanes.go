@@ -7,7 +7,8 @@ import (
 // laneCount is the number of sequences that run side by side.
 const laneCount = 8
 
-// PredictAll implements [dataset.SideBySide]: [Network.Predict] of several sequences, of any number and lengths.
+// PredictAll implements [dataset.SideBySide]: [Network.Predict] of several sequences, of any number
+// and lengths.
 func (n *Network) PredictAll(sequences []*dataset.Sequence, dst [][]float64) {
 	outputs := len(n.Outputs)
 	n.visit(sequences, func(sequence, step int, _, y []int32) {
@@ -15,13 +16,17 @@ func (n *Network) PredictAll(sequences []*dataset.Sequence, dst [][]float64) {
 	})
 }
 
-// visit runs sequences and calls after for every step of each, with what the last dense layer multiplied and the outputs. Both
-// live until after returns. Steps of one sequence come in order, of several sequences in any.
-func (n *Network) visit(sequences []*dataset.Sequence, after func(sequence, step int, beforeHead, y []int32)) {
+// visit runs sequences and calls after for every step of each, with what the last dense layer
+// multiplied and the outputs. Both live until after returns. Steps of one sequence come in order,
+// of several sequences in any.
+func (n *Network) visit(sequences []*dataset.Sequence,
+	after func(sequence, step int, beforeHead, y []int32)) {
 	if useLanes {
 		for at := 0; at < len(sequences); at += laneCount {
 			part := sequences[at:min(at+laneCount, len(sequences))]
-			n.newLanes().visit(part, func(lane, step int, beforeHead, y []int32) { after(at+lane, step, beforeHead, y) })
+			n.newLanes().visit(part, func(lane, step int, beforeHead, y []int32) {
+				after(at+lane, step, beforeHead, y)
+			})
 		}
 		return
 	}

@@ -13,22 +13,24 @@ import (
 // useLanes runs eight sequences side by side where the processor has AVX2; tests turn it off.
 var useLanes = cpu.X86.HasAVX2
 
-// A vector is one value of each of eight lanes; a lane is one sequence. What a matrix multiplies are pairs of int16 in one
-// 32-bit number of a lane, the first of them in the low half.
+// A vector is one value of each of eight lanes; a lane is one sequence. What a matrix multiplies
+// are pairs of int16 in one 32-bit number of a lane, the first of them in the low half.
 
-// laneMatrix is a part of the rows of a matrix. Rows stand in blocks of eight, the last of which may have four, with the weights
-// of a pair of columns side by side; they are padded with zeros.
+// laneMatrix is a part of the rows of a matrix. Rows stand in blocks of eight, the last of which
+// may have four, with the weights of a pair of columns side by side; they are padded with zeros.
 type laneMatrix struct {
 	pairs, blocks, half int
 	w                   []uint32 // block by block [pairs × rows of the block]
-	bias, shift         []int32  // half of a step of the result is in the bias, so that the shift rounds
-	limits              [2]int32 // of the result
+	// half of a step of the result is in the bias, so that the shift rounds
+	bias, shift []int32
+	limits      [2]int32 // of the result
 }
 
 // newLaneMatrix lays out rows from..to.
 func newLaneMatrix(m *Matrix, from, to int) *laneMatrix {
 	rows := to - from
-	q := &laneMatrix{pairs: (m.Cols + 1) / 2, blocks: rows / 8, limits: [2]int32{minInt16, maxInt16}}
+	q := &laneMatrix{pairs: (m.Cols + 1) / 2, blocks: rows / 8,
+		limits: [2]int32{minInt16, maxInt16}}
 	switch rest := rows % 8; {
 	case rest > 4:
 		q.blocks++
@@ -105,7 +107,8 @@ func (n *Network) newLanes() *lanes {
 }
 
 // visit runs up to eight sequences from a zero state, see [Network.visit].
-func (s *lanes) visit(sequences []*dataset.Sequence, after func(lane, step int, beforeHead, y []int32)) {
+func (s *lanes) visit(sequences []*dataset.Sequence,
+	after func(lane, step int, beforeHead, y []int32)) {
 	n := s.network
 	longest := 0
 	for _, sequence := range sequences {

@@ -15,7 +15,8 @@ func vectorsOf(values []int32) []int32 {
 	return append(values, make([]int32, (laneCount-len(values)%laneCount)%laneCount)...)
 }
 
-// TestTableKernels compares both table look-ups with arithmetic.go over the whole domain and beyond it.
+// TestTableKernels compares both table look-ups with arithmetic.go over the whole domain and beyond
+// it.
 func TestTableKernels(t *testing.T) {
 	requireLanes(t)
 	var a, b []int32
@@ -43,16 +44,19 @@ func TestTableKernels(t *testing.T) {
 	}
 }
 
-// TestGateKernels compares the products of gates with arithmetic.go at the ends of their ranges and between.
+// TestGateKernels compares the products of gates with arithmetic.go at the ends of their ranges and
+// between.
 func TestGateKernels(t *testing.T) {
 	requireLanes(t)
 	random := rand.New(rand.NewPCG(1, 2))
 	var keep, old, candidate []int32
 	for range 1 << 16 {
 		pick := func(low, high int32) int32 {
-			return []int32{low, high, low + random.Int32N(high-low+1), low + random.Int32N(high-low+1)}[random.IntN(4)]
+			return []int32{low, high, low + random.Int32N(high-low+1),
+				low + random.Int32N(high-low+1)}[random.IntN(4)]
 		}
-		keep, old, candidate = append(keep, pick(1, 65535)), append(old, pick(-32767, 32767)), append(candidate, pick(-32767, 32767))
+		keep, old, candidate = append(keep, pick(1, 65535)), append(old, pick(-32767, 32767)),
+			append(candidate, pick(-32767, 32767))
 	}
 	h, scaled := append([]int32(nil), old...), make([]int32, len(old))
 	blendNarrow(h, keep, candidate)
@@ -79,9 +83,12 @@ func TestAffineKernel(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 4))
 	for rows := 1; rows <= 21; rows++ {
 		for _, columns := range []int{1, 2, 9, 24} {
-			m := &Matrix{Rows: rows, Cols: columns, W: make([]int32, rows*columns), Bias: make([]int32, rows), Shift: make([]uint8, rows)}
+			m := &Matrix{Rows: rows, Cols: columns, W: make([]int32, rows*columns),
+				Bias: make([]int32, rows), Shift: make([]uint8, rows)}
 			for i := range m.W {
-				m.W[i] = []int32{-32767, 32767, random.Int32N(200) - 100}[random.IntN(3)] / int32(columns) // so that no sum overflows
+				// so that no sum overflows
+				m.W[i] = []int32{-32767, 32767, random.Int32N(200) - 100}[random.IntN(3)] /
+					int32(columns)
 			}
 			for r := range rows {
 				m.Bias[r], m.Shift[r] = random.Int32N(1<<20)-1<<19, uint8(1+random.IntN(24))
@@ -123,7 +130,8 @@ func requireLanes(t *testing.T) {
 	}
 }
 
-// TestLanesGiveTheSameIntegers runs every kind of network, in every word, side by side and one by one.
+// TestLanesGiveTheSameIntegers runs every kind of network, in every word, side by side and one by
+// one.
 func TestLanesGiveTheSameIntegers(t *testing.T) {
 	requireLanes(t)
 	type step struct {
@@ -136,13 +144,17 @@ func TestLanesGiveTheSameIntegers(t *testing.T) {
 		narrowInput(p.Net.Recurrent[0], len(p.Kept))
 		rec := &dataset.Recordings{Features: 6, Outputs: 2}
 		for k, steps := range []int{40, 3, 17, 40, 1, 25, 30, 8, 19, 60, 2} {
-			rec.Sequences = append(rec.Sequences, RandomRecordings(uint64(k), p, 1, steps).Sequences[0])
+			rec.Sequences = append(rec.Sequences,
+				RandomRecordings(uint64(k), p, 1, steps).Sequences[0])
 		}
 		c := Calibrate(p, rec)
-		for _, formats := range []Formats{Uniform(p.Net, 16, 16, 16), Uniform(p.Net, 8, 8, 16), Uniform(p.Net, 8, 8, 32)} {
+		for _, formats := range []Formats{Uniform(p.Net, 16, 16, 16), Uniform(p.Net, 8, 8, 16),
+			Uniform(p.Net, 8, 8, 32)} {
 			var partial *Partial
-			if formats.Layers[0].StateBits == 32 && n.Kinds[0] != model.ElmanTanh && n.Kinds[0] != model.ElmanReLU {
-				partial = &Partial{Word: StateWord, Bits: 16, Narrow: []bool{true, false, true, false, false, false, false, true, false}}
+			if formats.Layers[0].StateBits == 32 && n.Kinds[0] != model.ElmanTanh &&
+				n.Kinds[0] != model.ElmanReLU {
+				partial = &Partial{Word: StateWord, Bits: 16,
+					Narrow: []bool{true, false, true, false, false, false, false, true, false}}
 			}
 			fixed, err := QuantizePartial(p, c, formats, Nearest, partial)
 			if err != nil {
@@ -151,7 +163,8 @@ func TestLanesGiveTheSameIntegers(t *testing.T) {
 			gather := func() map[[2]int]step {
 				all := map[[2]int]step{}
 				fixed.visit(rec.Sequences, func(sequence, at int, before, y []int32) {
-					all[[2]int{sequence, at}] = step{sequence, at, append([]int32(nil), before...), append([]int32(nil), y...)}
+					all[[2]int{sequence, at}] = step{sequence, at, append([]int32(nil), before...),
+						append([]int32(nil), y...)}
 				})
 				return all
 			}

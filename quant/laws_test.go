@@ -20,7 +20,8 @@ const lawSteps = 60
 const lawFeatures, lawUnits, lawOutputs = 7, 9, 2
 
 // eachLaw runs a law for every combination of word widths, on a network of its own.
-func eachLaw(t *testing.T, law func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration, formats quant.Formats)) {
+func eachLaw(t *testing.T, law func(t *testing.T, seed uint64, p *dataset.Float,
+	c quant.Calibration, formats quant.Formats)) {
 	for i, formats := range quant.AllFormats() {
 		seed := uint64(100 + i)
 		t.Run(fmt.Sprintf("seed %d, %s", seed, formats), func(t *testing.T) {
@@ -30,7 +31,8 @@ func eachLaw(t *testing.T, law func(t *testing.T, seed uint64, p *dataset.Float,
 	}
 }
 
-func quantize(t *testing.T, p *dataset.Float, c quant.Calibration, formats quant.Formats) *quant.Network {
+func quantize(t *testing.T, p *dataset.Float, c quant.Calibration,
+	formats quant.Formats) *quant.Network {
 	t.Helper()
 	net, err := quant.Quantize(p, c, formats, quant.Nearest)
 	if err != nil {
@@ -76,17 +78,21 @@ func permuteUnits(p *dataset.Float, from []int) *dataset.Float {
 }
 
 func TestPermutingUnitsPermutesTheStateAndKeepsEveryOutput(t *testing.T) {
-	eachLaw(t, func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration, formats quant.Formats) {
+	eachLaw(t, func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration,
+		formats quant.Formats) {
 		from := rand.New(rand.NewPCG(seed, 9)).Perm(lawUnits)
 		wantOutputs, wantStates := outputsAndStates(quantize(t, p, c, formats), seed)
-		gotOutputs, gotStates := outputsAndStates(quantize(t, permuteUnits(p, from), c, formats), seed)
+		gotOutputs, gotStates := outputsAndStates(quantize(t, permuteUnits(p, from), c, formats),
+			seed)
 		for step := range wantOutputs {
 			if !slices.Equal(gotOutputs[step], wantOutputs[step]) {
-				t.Fatalf("step %d, units %v: outputs %v, want %v", step, from, gotOutputs[step], wantOutputs[step])
+				t.Fatalf("step %d, units %v: outputs %v, want %v", step, from, gotOutputs[step],
+					wantOutputs[step])
 			}
 			for j, k := range from {
 				if gotStates[step][j] != wantStates[step][k] {
-					t.Fatalf("step %d: state of unit %d is %d, of the same unit before %d", step, j, gotStates[step][j], wantStates[step][k])
+					t.Fatalf("step %d: state of unit %d is %d, of the same unit before %d", step, j,
+						gotStates[step][j], wantStates[step][k])
 				}
 			}
 		}
@@ -94,7 +100,8 @@ func TestPermutingUnitsPermutesTheStateAndKeepsEveryOutput(t *testing.T) {
 }
 
 func TestCuttingNothingGivesTheSameIntegers(t *testing.T) {
-	eachLaw(t, func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration, formats quant.Formats) {
+	eachLaw(t, func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration,
+		formats quant.Formats) {
 		means := prune.MeasureMeans(p, quant.RandomRecordings(seed, p, 2, 50))
 		whole := prune.CutPredictor(p, prune.Without(lawFeatures), prune.AllUnits(p.Net), means)
 		got, want := quantize(t, whole, c, formats), quantize(t, p, c, formats)
@@ -107,25 +114,31 @@ func TestCuttingNothingGivesTheSameIntegers(t *testing.T) {
 // A unit that nothing reads may go: formats belong to rows, so the rows that
 // stay keep theirs, and every integer of the others stays as it was.
 func TestCuttingAnUnreadUnitChangesNoInteger(t *testing.T) {
-	eachLaw(t, func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration, formats quant.Formats) {
+	eachLaw(t, func(t *testing.T, seed uint64, p *dataset.Float, c quant.Calibration,
+		formats quant.Formats) {
 		gone := int(seed) % lawUnits
 		silence(p.Net, gone)
 		means := prune.MeasureMeans(p, quant.RandomRecordings(seed, p, 2, 50))
 		kept := prune.Without(lawUnits, gone)
 		whole := quantize(t, p, c, formats)
-		small := quantize(t, prune.CutPredictor(p, prune.Without(lawFeatures), [][]int{kept}, means), c, formats)
-		if small.Layers[0].Units != lawUnits-1 || small.Layers[0].GateFraction != whole.Layers[0].GateFraction {
-			t.Fatalf("%d units with %d gate fraction bits, want %d with %d", small.Layers[0].Units, small.Layers[0].GateFraction, lawUnits-1, whole.Layers[0].GateFraction)
+		small := quantize(t,
+			prune.CutPredictor(p, prune.Without(lawFeatures), [][]int{kept}, means), c, formats)
+		if small.Layers[0].Units != lawUnits-1 || small.Layers[0].GateFraction !=
+			whole.Layers[0].GateFraction {
+			t.Fatalf("%d units with %d gate fraction bits, want %d with %d", small.Layers[0].Units,
+				small.Layers[0].GateFraction, lawUnits-1, whole.Layers[0].GateFraction)
 		}
 		wantOutputs, wantStates := outputsAndStates(whole, seed)
 		gotOutputs, gotStates := outputsAndStates(small, seed)
 		for step := range wantOutputs {
 			if !slices.Equal(gotOutputs[step], wantOutputs[step]) {
-				t.Fatalf("step %d without unit %d: outputs %v, want %v", step, gone, gotOutputs[step], wantOutputs[step])
+				t.Fatalf("step %d without unit %d: outputs %v, want %v", step, gone,
+					gotOutputs[step], wantOutputs[step])
 			}
 			for j, k := range kept {
 				if gotStates[step][j] != wantStates[step][k] {
-					t.Fatalf("step %d without unit %d: state of unit %d is %d, want %d", step, gone, k, gotStates[step][j], wantStates[step][k])
+					t.Fatalf("step %d without unit %d: state of unit %d is %d, want %d", step, gone,
+						k, gotStates[step][j], wantStates[step][k])
 				}
 			}
 		}

@@ -24,7 +24,8 @@ type Layer struct {
 // quantizeLayer brings a float layer to fixed point. in is the number of
 // fraction bits of its inputs, r the ranges it shows on selection recordings,
 // bits the words of single rows of W and U, see [Partial.bits].
-func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, formats LayerFormats, rounding Rounding, bits [2][]int) (*Layer, error) {
+func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, formats LayerFormats,
+	rounding Rounding, bits [2][]int) (*Layer, error) {
 	inputs, states := rounding.prepare(r.Inputs), rounding.prepare(r.States)
 	if l.Kind == model.GRUResetBefore {
 		states = nil // its candidate multiplies r h, whose moments are others
@@ -37,12 +38,14 @@ func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, format
 			inputRows, stateRows = append(inputRows, plan.input), append(stateRows, plan.recurrent)
 		}
 	}
-	q := &Layer{Kind: l.Kind, Units: l.Units, Formats: formats, InputFraction: in, OutputFraction: stateFraction}
+	q := &Layer{Kind: l.Kind, Units: l.Units, Formats: formats, InputFraction: in,
+		OutputFraction: stateFraction}
 	switch l.Kind {
 	case model.LSTM:
 		if formats.StateBits == 32 {
 			// 30 bits of magnitude instead of 15.
-			q.CellFraction = min(fractionFor(r.Cell, stateFraction)+wideStateFraction-stateFraction, wideStateFraction)
+			q.CellFraction = min(fractionFor(r.Cell, stateFraction)+wideStateFraction-stateFraction,
+				wideStateFraction)
 		} else {
 			q.CellFraction = narrowCellFraction(r)
 		}
@@ -66,12 +69,15 @@ func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, format
 		}
 		rows := l.Kind.Gates() * l.Units
 		if q.Input, err = quantizeMatrix(l.W, l.B, rowSpec{
-			name: name + ".weight_ih", rows: rows, cols: l.Inputs, wordBits: formats.InputBits, in: in, out: fraction, compensate: inputs, byRow: inputRows, bitsByRow: bits[0],
+			name: name + ".weight_ih", rows: rows, cols: l.Inputs, wordBits: formats.InputBits,
+			in: in, out: fraction, compensate: inputs, byRow: inputRows, bitsByRow: bits[0],
 		}); err != nil {
 			return err
 		}
 		q.Recurrent, err = quantizeMatrix(pushed(l, q.Input, plans), l.D, rowSpec{
-			name: name + ".weight_hh", rows: rows, cols: l.Units, wordBits: formats.RecurrentBits, in: q.OutputFraction, out: fraction, compensate: states, byRow: stateRows, bitsByRow: bits[1],
+			name: name + ".weight_hh", rows: rows, cols: l.Units, wordBits: formats.RecurrentBits,
+			in: q.OutputFraction, out: fraction, compensate: states, byRow: stateRows,
+			bitsByRow: bits[1],
 		})
 		return err
 	})
@@ -126,7 +132,8 @@ type layerState struct {
 }
 
 func (q *Layer) newState() *layerState {
-	s := &layerState{h: make([]int32, q.Units), view: make([]int32, q.Units), next: make([]int32, q.Units)}
+	s := &layerState{h: make([]int32, q.Units), view: make([]int32, q.Units),
+		next: make([]int32, q.Units)}
 	if q.Kind.HasCell() {
 		s.c = make([]int32, q.Units)
 	}
@@ -289,5 +296,6 @@ func (m *Matrix) three(j, units int, v []int32) (r, z, n int32) {
 		s1 += w1[i] * x
 		s2 += w2[i] * x
 	}
-	return sat16(roundShift(s0, m.Shift[j0])), sat16(roundShift(s1, m.Shift[j1])), sat16(roundShift(s2, m.Shift[j2]))
+	return sat16(roundShift(s0, m.Shift[j0])), sat16(roundShift(s1, m.Shift[j1])),
+		sat16(roundShift(s2, m.Shift[j2]))
 }

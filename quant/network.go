@@ -32,20 +32,23 @@ type Network struct {
 // outputs is folded into the last layer, so that an output is its integer times
 // a power of two, in its physical unit. It returns a [*RangeError] when a row of
 // weights fits no fixed-point row.
-func Quantize(p *dataset.Float, c Calibration, formats Formats, rounding Rounding) (*Network, error) {
+func Quantize(p *dataset.Float, c Calibration, formats Formats,
+	rounding Rounding) (*Network, error) {
 	return QuantizePartial(p, c, formats, rounding, nil)
 }
 
 // QuantizePartial is [Quantize] with one word narrower for some units; partial
 // may be nil.
-func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding Rounding, partial *Partial) (*Network, error) {
+func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding Rounding,
+	partial *Partial) (*Network, error) {
 	if err := formats.Validate(p.Net); err != nil {
 		return nil, err
 	}
 	if strength := rounding.evening(); strength > 0 {
 		p, c = even(p, c, strength)
 	}
-	n := &Network{Columns: p.Kept, Outputs: p.Outputs, Classes: p.Classes, Formats: formats, Rounding: rounding}
+	n := &Network{Columns: p.Kept, Outputs: p.Outputs, Classes: p.Classes, Formats: formats,
+		Rounding: rounding}
 	for _, k := range p.Kept {
 		n.Features = append(n.Features, p.Features[k])
 	}
@@ -54,8 +57,10 @@ func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding 
 	fraction := n.InputFraction
 	for i, l := range p.Net.Recurrent {
 		rows := l.Kind.Gates() * l.Units
-		bits := [2][]int{partial.bits(InputWeights, i, rows, formats.Layers[i].InputBits), partial.bits(RecurrentWeights, i, rows, formats.Layers[i].RecurrentBits)}
-		layer, err := quantizeLayer(layerName("layer", i, len(p.Net.Recurrent)), l, fraction, c.Layers[i], formats.Layers[i], rounding, bits)
+		bits := [2][]int{partial.bits(InputWeights, i, rows, formats.Layers[i].InputBits),
+			partial.bits(RecurrentWeights, i, rows, formats.Layers[i].RecurrentBits)}
+		layer, err := quantizeLayer(layerName("layer", i, len(p.Net.Recurrent)), l, fraction,
+			c.Layers[i], formats.Layers[i], rounding, bits)
 		if err != nil {
 			return nil, err
 		}
@@ -71,7 +76,9 @@ func (n *Network) quantizeDense(p *dataset.Float, c *Calibration, partial *Parti
 	fraction := n.Layers[len(n.Layers)-1].OutputFraction
 	last := len(p.Net.Dense) - 1
 	for i, d := range p.Net.Dense[:last] {
-		layer, err := quantizeDense(fmt.Sprintf("dense%d.weight", i), d, fraction, c.Dense[i], n.Formats.Dense[i], n.Rounding, partial.bits(DenseWeights, i, d.Outputs, n.Formats.Dense[i]))
+		layer, err := quantizeDense(fmt.Sprintf("dense%d.weight", i), d, fraction, c.Dense[i],
+			n.Formats.Dense[i], n.Rounding,
+			partial.bits(DenseWeights, i, d.Outputs, n.Formats.Dense[i]))
 		if err != nil {
 			return err
 		}
@@ -79,7 +86,9 @@ func (n *Network) quantizeDense(p *dataset.Float, c *Calibration, partial *Parti
 		fraction = layer.outputFraction()
 	}
 	head := func(d *model.Dense) (*DenseLayer, error) {
-		return quantizeHead("head.weight", d, fraction, c.Dense[last], n.Formats.Dense[last], n.Rounding, p.Outputs, p.Classes, partial.bits(DenseWeights, last, d.Outputs, n.Formats.Dense[last]))
+		return quantizeHead("head.weight", d, fraction, c.Dense[last], n.Formats.Dense[last],
+			n.Rounding, p.Outputs, p.Classes,
+			partial.bits(DenseWeights, last, d.Outputs, n.Formats.Dense[last]))
 	}
 	given := p.Net.Dense[last]
 	layer, err := head(given)

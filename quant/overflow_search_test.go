@@ -18,12 +18,14 @@ type shadow struct {
 	state *State
 	view  []int32
 	y     []int32
-	reach map[*Matrix][]float64 // per row: largest magnitude of the accumulator, rounding included, as a share of the bound
-	worst int64                 // largest magnitude of all rows
+	// per row: largest magnitude of the accumulator, rounding included, as a share of the bound
+	reach map[*Matrix][]float64
+	worst int64 // largest magnitude of all rows
 }
 
 func newShadow(net *Network) *shadow {
-	s := &shadow{net: net, state: net.NewState(), view: make([]int32, net.Layers[0].Units), y: make([]int32, len(net.Outputs)), reach: map[*Matrix][]float64{}}
+	s := &shadow{net: net, state: net.NewState(), view: make([]int32, net.Layers[0].Units),
+		y: make([]int32, len(net.Outputs)), reach: map[*Matrix][]float64{}}
 	for _, m := range net.Matrices() {
 		s.reach[m] = make([]float64, m.Rows)
 	}
@@ -67,7 +69,8 @@ func (s *shadow) sums(t *testing.T, m *Matrix, v []int32) []int64 {
 			size += int64(1) << (m.Shift[r] - 1)
 		}
 		if size > m.Bound[r] {
-			t.Fatalf("%s, row %d: the accumulator reaches %d, its bound is %d", m.Name, r, size, m.Bound[r])
+			t.Fatalf("%s, row %d: the accumulator reaches %d, its bound is %d", m.Name, r, size,
+				m.Bound[r])
 		}
 		s.worst = max(s.worst, size)
 		s.reach[m][r] = max(s.reach[m][r], float64(size)/float64(m.Bound[r]))
@@ -100,11 +103,14 @@ func TestNoInputSequenceBreaksTheBound(t *testing.T) {
 				s.climb(t, random, row, -1)
 			}
 			for _, m := range net.Matrices() {
-				t.Logf("%s: rows reach %.1f %% to %.1f %% of their bound", m.Name, 100*slices.Min(s.reach[m]), 100*slices.Max(s.reach[m]))
+				t.Logf("%s: rows reach %.1f %% to %.1f %% of their bound", m.Name,
+					100*slices.Min(s.reach[m]), 100*slices.Max(s.reach[m]))
 			}
-			t.Logf("largest accumulator: %.3f of the int32 limit", float64(s.worst)/AccumulatorLimit)
+			t.Logf("largest accumulator: %.3f of the int32 limit",
+				float64(s.worst)/AccumulatorLimit)
 			if nearest := slices.Max(s.reach[recurrent]); nearest < nearBound {
-				t.Errorf("the attacks only reach %.2f of the bound of a recurrent row, want %.2f", nearest, nearBound)
+				t.Errorf("the attacks only reach %.2f of the bound of a recurrent row, want %.2f",
+					nearest, nearBound)
 			}
 		})
 	}

@@ -64,7 +64,8 @@ func checkBound(t *testing.T, m *Matrix, r int, lowest int32) {
 	case m.Bound[r] > AccumulatorLimit:
 		t.Errorf("%s, row %d: bound %d exceeds the accumulator", m.Name, r, m.Bound[r])
 	case float64(worst) < reached*float64(m.Bound[r]):
-		t.Errorf("%s, row %d: the worst input reaches %d, the bound is %d", m.Name, r, worst, m.Bound[r])
+		t.Errorf("%s, row %d: the worst input reaches %d, the bound is %d", m.Name, r, worst,
+			m.Bound[r])
 	}
 }
 
@@ -76,7 +77,8 @@ func checkAgainst64Bits(t *testing.T, m *Matrix, r int, x []int32, sum, half int
 	got[0], got[1], got[2] = m.three(r%units, units, x)
 	want := max(minInt16, min(maxInt16, (sum+half)>>m.Shift[r]))
 	if int64(got[r/units]) != want || got[r/units] != m.row(r, x) {
-		t.Errorf("%s, row %d: the engine gives %d and %d, 64 bits give %d", m.Name, r, got[r/units], m.row(r, x), want)
+		t.Errorf("%s, row %d: the engine gives %d and %d, 64 bits give %d", m.Name, r, got[r/units],
+			m.row(r, x), want)
 	}
 }
 
@@ -87,7 +89,8 @@ func TestNoFractionBitIsGivenAway(t *testing.T) {
 	p := RandomFloat(3, 11, 9, 3)
 	layer := p.Net.Recurrent[0]
 	for _, bits := range []int{8, 16} {
-		m, err := quantizeMatrix(layer.W, layer.B, rowSpec{name: "weight_ih", rows: 27, cols: 11, wordBits: bits, in: inFraction, out: outFraction})
+		m, err := quantizeMatrix(layer.W, layer.B, rowSpec{name: "weight_ih", rows: 27, cols: 11,
+			wordBits: bits, in: inFraction, out: outFraction})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -99,13 +102,16 @@ func TestNoFractionBitIsGivenAway(t *testing.T) {
 				sum += math.Round(math.Abs(w) * unit)
 			}
 			shift := fraction + 1 + inFraction - outFraction
-			bound := sum*32768 + math.Round(math.Abs(layer.B[r])*unit*math.Ldexp(1, inFraction)) + math.Ldexp(1, shift-1)
+			bound := sum*32768 + math.Round(math.Abs(layer.B[r])*unit*math.Ldexp(1, inFraction)) +
+				math.Ldexp(1, shift-1)
 			if top <= math.Ldexp(1, bits-1)-1 && bound <= math.MaxInt32 && shift <= 30 {
-				t.Errorf("int%d, row %d: %d fraction bits, but %d fit", bits, r, fraction, fraction+1)
+				t.Errorf("int%d, row %d: %d fraction bits, but %d fit", bits, r, fraction,
+					fraction+1)
 			}
 			for c, w := range layer.W[r*11 : (r+1)*11] {
 				if math.Abs(float64(m.W[r*11+c])-w*math.Ldexp(1, fraction)) > 0.5 {
-					t.Errorf("int%d, row %d, column %d: %d is not the nearest to %g with %d fraction bits", bits, r, c, m.W[r*11+c], w, fraction)
+					t.Errorf("int%d, row %d, column %d: %d is not the nearest to %g with %d "+
+						"fraction bits", bits, r, c, m.W[r*11+c], w, fraction)
 				}
 			}
 		}
@@ -124,13 +130,16 @@ func TestUnusualRows(t *testing.T) {
 		{"huge bias, tiny weights", []float64{1e-7, -1e-7}, 30000},
 		{"tiny weights", []float64{1e-9, 1e-12}, 0},
 		{"one large weight", []float64{120, 1e-3}, 0},
-		{"power of two", []float64{-1, 0.5}, 0.25}, // one bit more would be 128 or 32768, one too many for its word
+		// one bit more would be 128 or 32768, one too many for its word
+		{"power of two", []float64{-1, 0.5}, 0.25},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			for _, bits := range []int{8, 16} {
 				// The same row for all three gates of one unit.
 				w := slices.Concat(c.weights, c.weights, c.weights)
-				m, err := quantizeMatrix(w, []float64{c.bias, c.bias, c.bias}, rowSpec{name: "weight_ih", rows: 3, cols: 2, wordBits: bits, in: inFraction, out: outFraction})
+				m, err := quantizeMatrix(w, []float64{c.bias, c.bias, c.bias},
+					rowSpec{name: "weight_ih", rows: 3, cols: 2, wordBits: bits, in: inFraction,
+						out: outFraction})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -160,12 +169,14 @@ func TestUnusualRows(t *testing.T) {
 	}
 }
 
-// Compensated rounding tries finer scales than the largest weight allows, but none that shifts by more than 30, however small
-// the weights.
+// Compensated rounding tries finer scales than the largest weight allows, but none that shifts by
+// more than 30, however small the weights.
 func TestFinerScalesKeepTheShift(t *testing.T) {
 	_, moments := correlatedInputs(rand.New(rand.NewPCG(6, 0)), 2, 50)
 	for _, weight := range []float64{0, 1e-12, 1e-9, 1e-7, 1e-6, 1e-5} {
-		m, err := quantizeMatrix([]float64{weight, -weight}, []float64{0}, rowSpec{name: "weight_ih", rows: 1, cols: 2, wordBits: 8, in: 12, out: 10, compensate: newCompensator(moments)})
+		m, err := quantizeMatrix([]float64{weight, -weight}, []float64{0},
+			rowSpec{name: "weight_ih", rows: 1, cols: 2, wordBits: 8, in: 12, out: 10,
+				compensate: newCompensator(moments)})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -184,11 +195,21 @@ func TestRowsThatDoNotFitAreRefused(t *testing.T) {
 		row     int
 		largest float64
 	}{
-		{"input weight", func(n *model.Network) { n.Recurrent[0].W[7*3+1] = -1e9 }, "layer.weight_ih", 7, 1e9},
-		{"input bias", func(n *model.Network) { n.Recurrent[0].B[4] = 1e9 }, "layer.weight_ih", 4, 0},
-		{"recurrent weight", func(n *model.Network) { n.Recurrent[0].U[11*4] = 1e9 }, "layer.weight_hh", 11, 1e9},
-		{"recurrent bias", func(n *model.Network) { n.Recurrent[0].D[0] = -1e9 }, "layer.weight_hh", 0, 0},
-		{"head weight", func(n *model.Network) { n.Dense[0].W[1*4+2] = 1e12 }, "head.weight", 1, 1e12},
+		{"input weight", func(n *model.Network) {
+			n.Recurrent[0].W[7*3+1] = -1e9
+		}, "layer.weight_ih", 7, 1e9},
+		{"input bias", func(n *model.Network) {
+			n.Recurrent[0].B[4] = 1e9
+		}, "layer.weight_ih", 4, 0},
+		{"recurrent weight", func(n *model.Network) {
+			n.Recurrent[0].U[11*4] = 1e9
+		}, "layer.weight_hh", 11, 1e9},
+		{"recurrent bias", func(n *model.Network) {
+			n.Recurrent[0].D[0] = -1e9
+		}, "layer.weight_hh", 0, 0},
+		{"head weight", func(n *model.Network) {
+			n.Dense[0].W[1*4+2] = 1e12
+		}, "head.weight", 1, 1e12},
 		{"head bias", func(n *model.Network) { n.Dense[0].B[0] = 1e12 }, "head.weight", 0, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -204,12 +225,15 @@ func TestRowsThatDoNotFitAreRefused(t *testing.T) {
 					t.Fatalf("%s: error %v, want a *RangeError", formats, err)
 				}
 				if outOfRange.Tensor != c.tensor || outOfRange.Row != c.row {
-					t.Errorf("%s: refuses %s, row %d; want %s, row %d", formats, outOfRange.Tensor, outOfRange.Row, c.tensor, c.row)
+					t.Errorf("%s: refuses %s, row %d; want %s, row %d", formats, outOfRange.Tensor,
+						outOfRange.Row, c.tensor, c.row)
 				}
 				if c.largest != 0 && outOfRange.Largest != c.largest {
-					t.Errorf("%s: largest weight %g, want %g", formats, outOfRange.Largest, c.largest)
+					t.Errorf("%s: largest weight %g, want %g", formats, outOfRange.Largest,
+						c.largest)
 				}
-				if place := fmt.Sprintf("%s, row %d: ", c.tensor, c.row); !strings.HasPrefix(err.Error(), place) || outOfRange.HintText() == "" {
+				if place := fmt.Sprintf("%s, row %d: ", c.tensor,
+					c.row); !strings.HasPrefix(err.Error(), place) || outOfRange.HintText() == "" {
 					t.Errorf("%s: message %q, want %q in front, and a hint", formats, err, place)
 				}
 			}
@@ -219,7 +243,8 @@ func TestRowsThatDoNotFitAreRefused(t *testing.T) {
 
 func TestRangeErrorMessage(t *testing.T) {
 	err := &RangeError{Tensor: "weight_ih", Row: 3, Largest: 2.5e9, Bias: -4}
-	if got, want := err.Error(), "weight_ih, row 3: the largest weight 2.5e+09 and the bias -4 do not fit one fixed-point row"; got != want {
+	if got, want := err.Error(), "weight_ih, row 3: the largest weight 2.5e+09 and the bias -4 "+
+		"do not fit one fixed-point row"; got != want {
 		t.Errorf("message %q, want %q", got, want)
 	}
 }
@@ -232,16 +257,20 @@ func TestLargeWeightsMakeTheGatesCoarser(t *testing.T) {
 	p.Net.Recurrent[0].W[0] = 500
 	net := mustQuantize(t, p, Ranges(1, 1), Widths(8, 8, 8, 16))
 	if net.InputFraction != 14 || net.Layers[0].GateFraction != 11 {
-		t.Fatalf("%d input and %d gate fraction bits, want 14 and 11", net.InputFraction, net.Layers[0].GateFraction)
+		t.Fatalf("%d input and %d gate fraction bits, want 14 and 11", net.InputFraction,
+			net.Layers[0].GateFraction)
 	}
-	if net.Layers[0].Input.Fraction[0] != -2 || net.Layers[0].Input.Shift[0] != 1 || net.Layers[0].Input.W[0] != 125 {
-		t.Errorf("%d fraction bits, shift %d, weight %d; want -2, 1, 125", net.Layers[0].Input.Fraction[0], net.Layers[0].Input.Shift[0], net.Layers[0].Input.W[0])
+	if net.Layers[0].Input.Fraction[0] != -2 || net.Layers[0].Input.Shift[0] != 1 ||
+		net.Layers[0].Input.W[0] != 125 {
+		t.Errorf("%d fraction bits, shift %d, weight %d; want -2, 1, 125",
+			net.Layers[0].Input.Fraction[0], net.Layers[0].Input.Shift[0], net.Layers[0].Input.W[0])
 	}
 }
 
 func TestUnknownWidthsAreRefused(t *testing.T) {
 	p := RandomFloat(8, 3, 4, 2)
-	for _, f := range []Formats{Widths(5, 8, 8, 16), Widths(8, 32, 8, 16), Widths(8, 8, 0, 16), Widths(8, 8, 8, 8), {}, {Layers: Widths(8, 8, 8, 16).Layers}, {Dense: []int{8}}} {
+	for _, f := range []Formats{Widths(5, 8, 8, 16), Widths(8, 32, 8, 16), Widths(8, 8, 0, 16),
+		Widths(8, 8, 8, 8), {}, {Layers: Widths(8, 8, 8, 16).Layers}, {Dense: []int{8}}} {
 		if _, err := Quantize(p, Ranges(3, 4), f, Nearest); err == nil {
 			t.Errorf("%+v is accepted", f)
 		}
@@ -256,13 +285,15 @@ func TestBiasIsTheNearestStep(t *testing.T) {
 		for r, bias := range p.Net.Recurrent[0].B {
 			want := bias * math.Ldexp(1, m.Fraction[r]+m.InputFraction)
 			if off := math.Abs(float64(m.Bias[r]) - want); off > 0.5 {
-				t.Errorf("seed %d, row %d: the bias %d is %.3f steps from %g", seed, r, m.Bias[r], off, want)
+				t.Errorf("seed %d, row %d: the bias %d is %.3f steps from %g", seed, r, m.Bias[r],
+					off, want)
 			}
 		}
 	}
 }
 
-// A row that fills the accumulator to its last step is accepted, one step more is not: 65535·32768 + 32767 = 2^31 - 1.
+// A row that fills the accumulator to its last step is accepted, one step more is not: 65535·32768
+// + 32767 = 2^31 - 1.
 func TestARowMayFillTheAccumulator(t *testing.T) {
 	spec := &rowSpec{out: accumulator}
 	if row, ok := spec.fix([]int32{65535}, 32767, 0, 0); !ok || row.bound != AccumulatorLimit {
@@ -275,9 +306,11 @@ func TestARowMayFillTheAccumulator(t *testing.T) {
 
 // The last dense layer has a width of its own.
 func TestUniformWidths(t *testing.T) {
-	p := layered(1, []model.Kind{model.GRUResetAfter, model.ElmanTanh}, []model.Activation{model.ReLU, model.Identity})
+	p := layered(1, []model.Kind{model.GRUResetAfter, model.ElmanTanh},
+		[]model.Activation{model.ReLU, model.Identity})
 	f := Uniform(p.Net, 4, 16, 32)
-	if f.Dense[0] != 4 || f.Dense[1] != 16 || f.Layers[0] != (LayerFormats{4, 4, 32}) || f.Layers[1] != (LayerFormats{4, 4, 16}) {
+	if f.Dense[0] != 4 || f.Dense[1] != 16 || f.Layers[0] != (LayerFormats{4, 4, 32}) ||
+		f.Layers[1] != (LayerFormats{4, 4, 16}) {
 		t.Errorf("formats are %+v", f)
 	}
 }
@@ -285,10 +318,14 @@ func TestUniformWidths(t *testing.T) {
 // Formats in words: a width is said once where several parts share it.
 func TestFormatsInWords(t *testing.T) {
 	for want, f := range map[string]Formats{
-		"int8 weights with int16 state, int16 head":                               Widths(8, 8, 16, 16),
-		"int4 input and int16 recurrent weights with int32 state, int8 head":      Widths(4, 16, 8, 32),
-		"all layers int8 weights with int32 state, int4 dense, int8 head":         {Layers: []LayerFormats{{8, 8, 32}, {8, 8, 32}}, Dense: []int{4, 8}},
-		"int8 weights with int32 state, int8 weights with int16 state, int8 head": {Layers: []LayerFormats{{8, 8, 32}, {8, 8, 16}}, Dense: []int{8}},
+		"int8 weights with int16 state, int16 head": Widths(8, 8, 16,
+			16),
+		"int4 input and int16 recurrent weights with int32 state, int8 head": Widths(4, 16, 8,
+			32),
+		"all layers int8 weights with int32 state, int4 dense, int8 head": {
+			Layers: []LayerFormats{{8, 8, 32}, {8, 8, 32}}, Dense: []int{4, 8}},
+		"int8 weights with int32 state, int8 weights with int16 state, int8 head": {
+			Layers: []LayerFormats{{8, 8, 32}, {8, 8, 16}}, Dense: []int{8}},
 	} {
 		if got := f.String(); got != want {
 			t.Errorf("the formats are %q, want %q", got, want)

@@ -79,7 +79,8 @@ func TestInt8IsAsGoodAsTheOutsidePeer(t *testing.T) {
 	rec := &dataset.Recordings{Features: peerInputs, Outputs: peerOutputs}
 	for i := range peerSequences {
 		x := input[i*peerSteps*peerInputs : (i+1)*peerSteps*peerInputs]
-		rec.Sequences = append(rec.Sequences, &dataset.Sequence{Steps: peerSteps, X: x, Y: make([]float64, peerSteps*peerOutputs)})
+		rec.Sequences = append(rec.Sequences,
+			&dataset.Sequence{Steps: peerSteps, X: x, Y: make([]float64, peerSteps*peerOutputs)})
 	}
 	fixed, err := Quantize(p, Calibrate(p, rec), Widths(8, 8, 8, 16), Compensated)
 	if err != nil {
@@ -101,16 +102,21 @@ func TestInt8IsAsGoodAsTheOutsidePeer(t *testing.T) {
 		if strings.HasPrefix(name, "output_seq_") && name != "output_seq_float" {
 			found++
 			least = math.Min(least, rms(tensor.Data, want))
-			leastStarted = math.Min(leastStarted, rms(tensor.Data[started*length:], want[started*length:]))
+			leastStarted = math.Min(leastStarted,
+				rms(tensor.Data[started*length:], want[started*length:]))
 		}
 	}
 	if found != peerVariants {
 		t.Fatalf("%d variants of the peer, want %d", found, peerVariants)
 	}
-	ours, oursStarted := rms(fromZero, vectors["output_seq_zero_state"].Data), rms(fromStart, want[started*length:])
-	t.Logf("rms error, kerf int8 with int16 state against the best of %d variants of the peer: sequence %d %.3g against %.3g, all sequences %.3g (from zero) against %.3g", found, started, oursStarted, leastStarted, ours, least)
+	ours, oursStarted := rms(fromZero, vectors["output_seq_zero_state"].Data),
+		rms(fromStart, want[started*length:])
+	t.Logf("rms error, kerf int8 with int16 state against the best of %d variants of the peer: "+
+		"sequence %d %.3g against %.3g, all sequences %.3g (from zero) against %.3g", found,
+		started, oursStarted, leastStarted, ours, least)
 	if oursStarted > leastStarted {
-		t.Errorf("sequence %d: rms error %.3g, the best peer has %.3g", started, oursStarted, leastStarted)
+		t.Errorf("sequence %d: rms error %.3g, the best peer has %.3g", started, oursStarted,
+			leastStarted)
 	}
 	if ours > least {
 		t.Errorf("all sequences: rms error %.3g, the best peer has %.3g", ours, least)

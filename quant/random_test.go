@@ -25,16 +25,20 @@ func RandomFloat(seed uint64, features, units, outputs int) *dataset.Float {
 		return v
 	}
 	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: features, Units: units,
-		W: values(3*units, features, 0.5), U: values(3*units, units, 0.5), B: values(3*units, 1, 1), D: values(3*units, 1, 1)}
-	head := &model.Dense{Inputs: units, Outputs: outputs, W: values(outputs, units, 1), B: values(outputs, 1, 1)}
+		W: values(3*units, features, 0.5), U: values(3*units, units, 0.5), B: values(3*units, 1, 1),
+		D: values(3*units, 1, 1)}
+	head := &model.Dense{Inputs: units, Outputs: outputs, W: values(outputs, units, 1),
+		B: values(outputs, 1, 1)}
 	net := &model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}
 	var declared []dataset.Feature
 	for i := range features {
-		declared = append(declared, dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar", Mean: random.NormFloat64(), Std: 0.1 + random.Float64()})
+		declared = append(declared, dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar",
+			Mean: random.NormFloat64(), Std: 0.1 + random.Float64()})
 	}
 	var predicted []dataset.Output
 	for o := range outputs {
-		predicted = append(predicted, dataset.Output{Name: fmt.Sprintf("o%d", o), Unit: "L/min", Mean: random.NormFloat64(), Std: 0.5 + random.Float64()})
+		predicted = append(predicted, dataset.Output{Name: fmt.Sprintf("o%d", o), Unit: "L/min",
+			Mean: random.NormFloat64(), Std: 0.5 + random.Float64()})
 	}
 	return dataset.NewFloat(net, declared, predicted)
 }
@@ -45,7 +49,8 @@ func RandomRecordings(seed uint64, p *dataset.Float, sequences, steps int) *data
 	random := rand.New(rand.NewPCG(seed, 2))
 	rec := &dataset.Recordings{Features: len(p.Features), Outputs: len(p.Outputs)}
 	for i := range sequences {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "random", Steps: steps, Y: make([]float64, steps*len(p.Outputs))}
+		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "random", Steps: steps,
+			Y: make([]float64, steps*len(p.Outputs))}
 		for range steps {
 			for _, f := range p.Features {
 				s.X = append(s.X, f.Mean+f.Std*random.NormFloat64())
@@ -99,7 +104,8 @@ func Ranges(input, gate float64) Calibration {
 }
 
 // randomNetwork is RandomFloat in fixed point, calibrated on random recordings.
-func randomNetwork(tb testing.TB, seed uint64, features, units, outputs int, formats Formats) *Network {
+func randomNetwork(tb testing.TB, seed uint64, features, units, outputs int,
+	formats Formats) *Network {
 	tb.Helper()
 	p := RandomFloat(seed, features, units, outputs)
 	return mustQuantize(tb, p, Calibrate(p, RandomRecordings(seed, p, 2, 50)), formats)
@@ -126,7 +132,9 @@ func TestCalibrateReadsTheLargestMagnitudes(t *testing.T) {
 			fromState++
 		}
 		got := Calibrate(p, rec)
-		if math.Abs(got.Input-want.Input) > 1e-12 || math.Abs(got.Layers[0].Gate-want.Layers[0].Gate) > 1e-12 || math.Abs(got.Layers[0].State-want.Layers[0].State) > 1e-12 {
+		if math.Abs(got.Input-want.Input) > 1e-12 ||
+			math.Abs(got.Layers[0].Gate-want.Layers[0].Gate) > 1e-12 ||
+			math.Abs(got.Layers[0].State-want.Layers[0].State) > 1e-12 {
 			t.Errorf("seed %d: Calibrate = %+v, want %+v", seed, got, want)
 		}
 	}
@@ -137,7 +145,8 @@ func TestCalibrateReadsTheLargestMagnitudes(t *testing.T) {
 
 // largestMagnitudes is the definition of Calibration; recurrent is the largest
 // magnitude of U h + d alone.
-func largestMagnitudes(p *dataset.Float, rec *dataset.Recordings) (want Calibration, recurrent float64) {
+func largestMagnitudes(p *dataset.Float,
+	rec *dataset.Recordings) (want Calibration, recurrent float64) {
 	layer := p.Net.Recurrent[0]
 	gate, state := 0.0, 0.0
 	for _, s := range rec.Sequences {
@@ -167,10 +176,11 @@ func largestMagnitudes(p *dataset.Float, rec *dataset.Recordings) (want Calibrat
 	return want, recurrent
 }
 
-// By hand: a gate that nothing moves stands at the logistic of its bias. With ln k it keeps k/(k+1) of the
-// state in every step, and the unit remembers k + 1 steps.
+// By hand: a gate that nothing moves stands at the logistic of its bias. With ln k it keeps k/(k+1)
+// of the state in every step, and the unit remembers k + 1 steps.
 func TestCalibrateReadsTheMemory(t *testing.T) {
-	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh} {
+	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM,
+		model.ElmanTanh} {
 		p := layered(9, []model.Kind{kind}, []model.Activation{model.Identity})
 		l := p.Net.Recurrent[0]
 		if kind != model.ElmanTanh {

@@ -39,9 +39,10 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 	return corrected(d, sum.moments())
 }
 
-// gatherMissing takes in (v, y - W v) of every step of some sequences, each in its own sum; raw are the
-// outputs of the float network.
-func (n *Network) gatherMissing(sums []*momentSum, d *model.Dense, sequences []*dataset.Sequence, raw [][]float64) {
+// gatherMissing takes in (v, y - W v) of every step of some sequences, each in its own sum; raw are
+// the outputs of the float network.
+func (n *Network) gatherMissing(sums []*momentSum, d *model.Dense, sequences []*dataset.Sequence,
+	raw [][]float64) {
 	both := make([]float64, d.Inputs+d.Outputs)
 	one := 1 / scale(n.head().InputFraction)
 	n.visit(sequences, func(sequence, step int, beforeHead, _ []int32) {
@@ -85,7 +86,8 @@ func corrected(d *model.Dense, m *Moments) *model.Dense {
 	if !ok {
 		return d // the inputs never change
 	}
-	c := &model.Dense{Inputs: n, Outputs: d.Outputs, W: slices.Clone(d.W), B: slices.Clone(d.B), Activation: d.Activation}
+	c := &model.Dense{Inputs: n, Outputs: d.Outputs, W: slices.Clone(d.W), B: slices.Clone(d.B),
+		Activation: d.Activation}
 	for o := range d.Outputs {
 		add := make([]float64, n)
 		for i := range n {

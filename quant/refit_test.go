@@ -45,7 +45,8 @@ func TestCorrectedIsTheRidgeRegression(t *testing.T) {
 	sum := newMomentSum(2)
 	sum.add([]float64{-1, 2})
 	sum.add([]float64{1, 8})
-	d := corrected(&model.Dense{Inputs: 1, Outputs: 1, W: []float64{10}, B: []float64{1}}, sum.moments())
+	d := corrected(&model.Dense{Inputs: 1, Outputs: 1, W: []float64{10}, B: []float64{1}},
+		sum.moments())
 	if math.Abs(d.W[0]-(10+3/1.01)) > 1e-12 || math.Abs(d.B[0]-6) > 1e-12 {
 		t.Errorf("weight %g, bias %g; want %g, 6", d.W[0], d.B[0], 10+3/1.01)
 	}
@@ -53,21 +54,25 @@ func TestCorrectedIsTheRidgeRegression(t *testing.T) {
 	sum = newMomentSum(2)
 	sum.add([]float64{1, 8})
 	sum.add([]float64{3, 14})
-	d = corrected(&model.Dense{Inputs: 1, Outputs: 1, W: []float64{10}, B: []float64{1}}, sum.moments())
-	if want := 1 + 11 - 2*3/1.01; math.Abs(d.W[0]-(10+3/1.01)) > 1e-12 || math.Abs(d.B[0]-want) > 1e-12 {
+	d = corrected(&model.Dense{Inputs: 1, Outputs: 1, W: []float64{10}, B: []float64{1}},
+		sum.moments())
+	if want := 1 + 11 - 2*3/1.01; math.Abs(d.W[0]-(10+3/1.01)) > 1e-12 ||
+		math.Abs(d.B[0]-want) > 1e-12 {
 		t.Errorf("weight %g, bias %g; want %g, %g", d.W[0], d.B[0], 10+3/1.01, want)
 	}
 }
 
-// By hand: two inputs v and w of variance 1 that do not go together, so that each takes up its own part of a miss. Misses of
-// 3 v + 5 w + 1 and 7 v - 2 w + 4 change the weights of the two outputs by 3, 5, 7 and -2, over 1.01, and the biases by 1 and 4.
+// By hand: two inputs v and w of variance 1 that do not go together, so that each takes up its own
+// part of a miss. Misses of 3 v + 5 w + 1 and 7 v - 2 w + 4 change the weights of the two outputs
+// by 3, 5, 7 and -2, over 1.01, and the biases by 1 and 4.
 func TestCorrectedTreatsEveryOutputByItself(t *testing.T) {
 	sum := newMomentSum(4)
 	for _, in := range [][2]float64{{-1, -1}, {-1, 1}, {1, -1}, {1, 1}} {
 		v, w := in[0], in[1]
 		sum.add([]float64{v, w, 3*v + 5*w + 1, 7*v - 2*w + 4})
 	}
-	d := corrected(&model.Dense{Inputs: 2, Outputs: 2, W: []float64{10, 20, 30, 40}, B: []float64{0.5, 0.25}}, sum.moments())
+	d := corrected(&model.Dense{Inputs: 2, Outputs: 2, W: []float64{10, 20, 30, 40},
+		B: []float64{0.5, 0.25}}, sum.moments())
 	for i, want := range []float64{10 + 3/1.01, 20 + 5/1.01, 30 + 7/1.01, 40 - 2/1.01} {
 		if math.Abs(d.W[i]-want) > 1e-12 {
 			t.Errorf("weight %d is %g, want %g", i, d.W[i], want)
@@ -102,7 +107,8 @@ func TestPartialNarrowsOneUnit(t *testing.T) {
 	rec := RandomRecordings(42, p, 2, 80)
 	c := Calibrate(p, rec)
 	wide := mustRoundPartial(t, p, c, nil)
-	part := mustRoundPartial(t, p, c, &Partial{Word: RecurrentWeights, Bits: 4, Narrow: []bool{false, false, true, false, false}})
+	part := mustRoundPartial(t, p, c,
+		&Partial{Word: RecurrentWeights, Bits: 4, Narrow: []bool{false, false, true, false, false}})
 	for r := range wide.Layers[0].Recurrent.Rows {
 		same := true
 		for k := range wide.Layers[0].Recurrent.Cols {
@@ -116,7 +122,8 @@ func TestPartialNarrowsOneUnit(t *testing.T) {
 			t.Errorf("row %d: the same words %v", r, same)
 		}
 	}
-	state := mustRoundPartial(t, p, c, &Partial{Word: StateWord, Bits: 16, Narrow: []bool{false, true, false, false, false}})
+	state := mustRoundPartial(t, p, c,
+		&Partial{Word: StateWord, Bits: 16, Narrow: []bool{false, true, false, false, false}})
 	s := state.NewState()
 	x, y := make([]int32, 7), make([]int32, 2)
 	low := make([]int32, 5)

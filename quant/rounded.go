@@ -7,14 +7,16 @@ import (
 	"kerf/model"
 )
 
-// Rounded returns the float network with the weights and biases that n holds, for the features as n normalises them. Its
-// raw outputs are those of the network that n was made of: physical value = raw·Std + Mean.
+// Rounded returns the float network with the weights and biases that n holds, for the features as n
+// normalises them. Its raw outputs are those of the network that n was made of: physical value =
+// raw·Std + Mean.
 func (n *Network) Rounded() *model.Network {
 	r := &model.Network{}
 	for _, l := range n.Layers {
 		w, b := l.Input.values()
 		u, d := l.Recurrent.values()
-		r.Recurrent = append(r.Recurrent, &model.Recurrent{Kind: l.Kind, Inputs: l.Input.Cols, Units: l.Units, W: w, U: u, B: b, D: d})
+		r.Recurrent = append(r.Recurrent, &model.Recurrent{Kind: l.Kind, Inputs: l.Input.Cols,
+			Units: l.Units, W: w, U: u, B: b, D: d})
 	}
 	for _, d := range n.Dense {
 		w, b := d.Weights.values()
@@ -29,7 +31,8 @@ func (n *Network) Rounded() *model.Network {
 				b[o] /= out.Std
 			}
 		}
-		r.Dense = append(r.Dense, &model.Dense{Inputs: d.Weights.Cols, Outputs: d.Weights.Rows, W: w, B: b, Activation: d.Activation})
+		r.Dense = append(r.Dense, &model.Dense{Inputs: d.Weights.Cols, Outputs: d.Weights.Rows,
+			W: w, B: b, Activation: d.Activation})
 	}
 	return r
 }
@@ -47,7 +50,8 @@ func (m *Matrix) values() (w, b []float64) {
 	return w, b
 }
 
-// Values writes what a layer keeps between steps as numbers: the hidden state and, of an LSTM, the cell; else cell stays as it is.
+// Values writes what a layer keeps between steps as numbers: the hidden state and, of an LSTM, the
+// cell; else cell stays as it is.
 func (n *Network) Values(s *State, layer int, state, cell []float64) {
 	q, from := n.Layers[layer], s.layers[layer]
 	h, fraction := from.view, q.OutputFraction
@@ -90,8 +94,8 @@ func numbers(to []float64, from []int32, fraction int) {
 	}
 }
 
-// EncodeSteps writes the integers that [Network.Step] takes for several steps of recorded features, and what they stand
-// for, [steps × features] each.
+// EncodeSteps writes the integers that [Network.Step] takes for several steps of recorded features,
+// and what they stand for, [steps × features] each.
 func (n *Network) EncodeSteps(rows []float64, columns int, integers []int32, values []float64) {
 	encoder := n.newEncoder()
 	for i, row := range slices.Collect(slices.Chunk(rows, columns)) {

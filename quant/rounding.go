@@ -40,7 +40,9 @@ var Roundings = []Rounding{Nearest, Compensated, AtState, AtStateHalf, AtStateEv
 
 // String names the rounding for reports.
 func (r Rounding) String() string {
-	return [...]string{"to nearest", "error-compensated", "compensated at the state", "compensated at the state, columns half evened", "compensated at the state, columns evened"}[r]
+	return [...]string{"to nearest", "error-compensated", "compensated at the state",
+		"compensated at the state, columns half evened",
+		"compensated at the state, columns evened"}[r]
 }
 
 // Fitted tells whether a way fits the outputs to the recordings that it is

@@ -55,7 +55,8 @@ func TestCompensatedRoundingDoesLessDamage(t *testing.T) {
 			w[i] = random.NormFloat64()
 		}
 		damage := func(c *compensator) float64 {
-			m, err := quantizeMatrix(w, b, rowSpec{name: "w", rows: 30, cols: 16, wordBits: bits, in: 10, out: 8, compensate: c})
+			m, err := quantizeMatrix(w, b, rowSpec{name: "w", rows: 30, cols: 16, wordBits: bits,
+				in: 10, out: 8, compensate: c})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -72,9 +73,11 @@ func TestCompensatedRoundingDoesLessDamage(t *testing.T) {
 			return math.Sqrt(total / float64(30*len(inputs)))
 		}
 		nearest, compensated := damage(nil), damage(newCompensator(moments))
-		t.Logf("int%d: rms of the result to nearest %.4g, compensated %.4g", bits, nearest, compensated)
+		t.Logf("int%d: rms of the result to nearest %.4g, compensated %.4g", bits, nearest,
+			compensated)
 		if compensated > 0.7*nearest {
-			t.Errorf("int%d: compensated rounding leaves %.4g, to nearest %.4g", bits, compensated, nearest)
+			t.Errorf("int%d: compensated rounding leaves %.4g, to nearest %.4g", bits, compensated,
+				nearest)
 		}
 	}
 }
@@ -115,7 +118,8 @@ func TestConstantInputsGiveNoCompensator(t *testing.T) {
 func TestBoundHoldsWithEveryRounding(t *testing.T) {
 	for seed := range uint64(20) {
 		p := RandomFloat(seed, 11, 9, 3)
-		net, err := Quantize(p, Calibrate(p, RandomRecordings(seed, p, 4, 100)), Widths(4, 8, 16, 16), Roundings[seed%uint64(len(Roundings))])
+		net, err := Quantize(p, Calibrate(p, RandomRecordings(seed, p, 4, 100)),
+			Widths(4, 8, 16, 16), Roundings[seed%uint64(len(Roundings))])
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -128,7 +132,8 @@ func TestBoundHoldsWithEveryRounding(t *testing.T) {
 					}
 					sum += int64(max(w, -w))
 				}
-				if bound := sum*32768 + int64(max(m.Bias[r], -m.Bias[r])); bound > m.Bound[r] || m.Bound[r] > AccumulatorLimit {
+				if bound := sum*32768 + int64(max(m.Bias[r], -m.Bias[r])); bound > m.Bound[r] ||
+					m.Bound[r] > AccumulatorLimit {
 					t.Errorf("%s, row %d: bound %d, proven %d", m.Name, r, bound, m.Bound[r])
 				}
 			}

@@ -84,7 +84,8 @@ func (n *Network) endStates(rec *dataset.Recordings) []endState {
 // alongside runs a sequence from several states at once and calls apart at every step at which an
 // output that began in another than the first state exceeds its bound. States that have become the
 // first are left out from then on.
-func (n *Network) alongside(s *dataset.Sequence, states []*State, bounds []float64, apart func(step int)) {
+func (n *Network) alongside(s *dataset.Sequence, states []*State, bounds []float64,
+	apart func(step int)) {
 	columns := len(s.X) / s.Steps
 	x := make([]int32, len(n.Features))
 	first, other := make([]int32, len(n.Outputs)), make([]int32, len(n.Outputs))
@@ -126,7 +127,8 @@ func (n *Network) differ(first, other []int32, physical [][]float64, bounds []fl
 func (s *State) clone() *State {
 	c := &State{}
 	for _, l := range s.layers {
-		c.layers = append(c.layers, &layerState{h: slices.Clone(l.h), c: slices.Clone(l.c), view: slices.Clone(l.view), next: slices.Clone(l.next)})
+		c.layers = append(c.layers, &layerState{h: slices.Clone(l.h), c: slices.Clone(l.c),
+			view: slices.Clone(l.view), next: slices.Clone(l.next)})
 	}
 	for _, d := range s.dense {
 		c.dense = append(c.dense, slices.Clone(d))

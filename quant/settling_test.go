@@ -12,18 +12,23 @@ import (
 // says. The sequences hold the feature at values of their own, so that their end states differ.
 func forgetting(t *testing.T, z float64, steps int) (*Network, *dataset.Recordings) {
 	t.Helper()
-	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 1, Units: 1, W: []float64{0, 0, 1}, U: make([]float64, 3), B: []float64{0, math.Log(z / (1 - z)), 0}, D: make([]float64, 3)}
-	net := &model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}}}
-	p := dataset.NewFloat(net, []dataset.Feature{{Name: "f", Std: 1}}, []dataset.Output{{Name: "y", Std: 1}})
+	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 1, Units: 1, W: []float64{0, 0, 1},
+		U: make([]float64, 3), B: []float64{0, math.Log(z / (1 - z)), 0}, D: make([]float64, 3)}
+	net := &model.Network{Recurrent: []*model.Recurrent{layer},
+		Dense: []*model.Dense{{Inputs: 1, Outputs: 1, W: []float64{1}, B: []float64{0}}}}
+	p := dataset.NewFloat(net, []dataset.Feature{{Name: "f", Std: 1}},
+		[]dataset.Output{{Name: "y", Std: 1}})
 	rec := &dataset.Recordings{Features: 1, Outputs: 1}
 	for i := range 5 {
-		s := &dataset.Sequence{Name: "s", Scenario: "s", Steps: steps, X: make([]float64, steps), Y: make([]float64, steps)}
+		s := &dataset.Sequence{Name: "s", Scenario: "s", Steps: steps, X: make([]float64, steps),
+			Y: make([]float64, steps)}
 		for k := range s.X {
 			s.X[k] = float64(i-2) / 2
 		}
 		rec.Sequences = append(rec.Sequences, s)
 	}
-	formats := Formats{Layers: []LayerFormats{{InputBits: 16, RecurrentBits: 16, StateBits: 32}}, Dense: []int{16}}
+	formats := Formats{Layers: []LayerFormats{{InputBits: 16, RecurrentBits: 16, StateBits: 32}},
+		Dense: []int{16}}
 	fixed, err := Quantize(p, Calibrate(p, rec), formats, Nearest)
 	if err != nil {
 		t.Fatal(err)

@@ -23,7 +23,8 @@ type DenseShape struct {
 	Activation model.Activation
 }
 
-// Shifts are what the time of a step depends on beside sizes: they follow from the ranges of what is computed.
+// Shifts are what the time of a step depends on beside sizes: they follow from the ranges of what
+// is computed.
 type Shifts struct {
 	Layers []LayerShifts
 	Dense  []DenseShifts
@@ -31,10 +32,11 @@ type Shifts struct {
 
 // LayerShifts are those of a recurrent layer.
 type LayerShifts struct {
-	Table     uint8   // of a pre-activation into the tanh table; 0 without one
-	Cell      uint8   // LSTM: of the product that is added to the cell
-	CellTable uint8   // LSTM: of the cell into the table
-	Input     float64 // bits that the result of a row is shifted beyond a whole byte, the mean over the rows of W
+	Table     uint8 // of a pre-activation into the tanh table; 0 without one
+	Cell      uint8 // LSTM: of the product that is added to the cell
+	CellTable uint8 // LSTM: of the cell into the table
+	// bits that the result of a row is shifted beyond a whole byte, the mean over the rows of W
+	Input     float64
 	Recurrent float64 // and over those of U
 }
 

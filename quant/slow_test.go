@@ -27,8 +27,10 @@ func slowAndFast() (*dataset.Float, *dataset.Recordings) {
 		B: []float64{0, 0, slowGate, -2, slowCandidate, slowCandidate}, D: make([]float64, 6)}
 	head := &model.Dense{Inputs: 2, Outputs: 2, W: []float64{1, 0, 0, 1}, B: []float64{0, 0}}
 	net := &model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}
-	p := dataset.NewFloat(net, []dataset.Feature{{Name: "f", Std: 1}}, []dataset.Output{{Name: "slow", Std: 1}, {Name: "fast", Std: 1}})
-	s := &dataset.Sequence{Name: "0", Scenario: "still", Steps: slowSteps, X: make([]float64, slowSteps), Y: make([]float64, 2*slowSteps)}
+	p := dataset.NewFloat(net, []dataset.Feature{{Name: "f", Std: 1}},
+		[]dataset.Output{{Name: "slow", Std: 1}, {Name: "fast", Std: 1}})
+	s := &dataset.Sequence{Name: "0", Scenario: "still", Steps: slowSteps,
+		X: make([]float64, slowSteps), Y: make([]float64, 2*slowSteps)}
 	return p, &dataset.Recordings{Features: 1, Outputs: 2, Sequences: []*dataset.Sequence{s}}
 }
 
@@ -45,13 +47,15 @@ func TestSlowUnitStallsWith16BitsAndFollowsWith32(t *testing.T) {
 	for _, stateBits := range []int{16, 32} {
 		net := mustQuantize(t, p, Calibrate(p, rec), Widths(16, 16, 16, stateBits))
 		if net.Layers[0].GateFraction != 11 {
-			t.Fatalf("%d gate fraction bits, the constants above assume 11", net.Layers[0].GateFraction)
+			t.Fatalf("%d gate fraction bits, the constants above assume 11",
+				net.Layers[0].GateFraction)
 		}
 		got := make([]float64, 2*slowSteps)
 		net.Predict(rec.Sequences[0], got)
 		counts := net.Count(rec)
 		off := math.Abs(got[2*slowSteps-2] - final)
-		t.Logf("int%d state: slow unit %.5f after %d steps, float %.5f, stalled on %d steps", stateBits, got[2*slowSteps-2], slowSteps, final, counts.Layers[0].Stalled[0])
+		t.Logf("int%d state: slow unit %.5f after %d steps, float %.5f, stalled on %d steps",
+			stateBits, got[2*slowSteps-2], slowSteps, final, counts.Layers[0].Stalled[0])
 		if counts.Steps != slowSteps {
 			t.Errorf("%d steps counted, want %d", counts.Steps, slowSteps)
 		}
@@ -68,7 +72,8 @@ func TestSlowUnitStallsWith16BitsAndFollowsWith32(t *testing.T) {
 			t.Errorf("int32 state is off by %.2g, want at most %.2g", off, follows)
 		}
 		if counts.Layers[0].Stalled[0] != 0 || len(counts.StalledUnits()[0]) != 0 {
-			t.Errorf("int32 state: stalled on %d steps, units %v; want none", counts.Layers[0].Stalled[0], counts.StalledUnits())
+			t.Errorf("int32 state: stalled on %d steps, units %v; want none",
+				counts.Layers[0].Stalled[0], counts.StalledUnits())
 		}
 	}
 }
@@ -77,7 +82,8 @@ func TestSlowUnitStallsWith16BitsAndFollowsWith32(t *testing.T) {
 // saturates at the end that 16 bits do not have.
 func TestNarrowRoundsAndSaturates(t *testing.T) {
 	for _, c := range []struct{ wide, want int32 }{
-		{0, 0}, {16383, 0}, {16384, 1}, {-16384, 0}, {-16385, -1}, {3 << 15, 3}, {1<<30 - 1, 32767}, {1 << 30, 32767}, {-1 << 30, -32768},
+		{0, 0}, {16383, 0}, {16384, 1}, {-16384, 0}, {-16385, -1}, {3 << 15, 3}, {1<<30 - 1, 32767},
+		{1 << 30, 32767}, {-1 << 30, -32768},
 	} {
 		if got := narrow(c.wide, 15); got != c.want {
 			t.Errorf("narrow(%d, 15) = %d, want %d", c.wide, got, c.want)
@@ -96,10 +102,12 @@ func TestCountsOfValuesAtTheEndOfTheirRange(t *testing.T) {
 	x[10], x[11], x[12], x[13] = 3, -3, 1e6, 1.5
 	counts := net.Count(rec)
 	if net.InputFraction != 14 || net.Layers[0].GateFraction != 12 {
-		t.Fatalf("%d and %d fraction bits, want 14 and 12", net.InputFraction, net.Layers[0].GateFraction)
+		t.Fatalf("%d and %d fraction bits, want 14 and 12", net.InputFraction,
+			net.Layers[0].GateFraction)
 	}
 	if counts.Inputs != 3 || counts.Layers[0].Gates != slowSteps {
-		t.Errorf("%d inputs and %d gates, want 3 and %d", counts.Inputs, counts.Layers[0].Gates, slowSteps)
+		t.Errorf("%d inputs and %d gates, want 3 and %d", counts.Inputs, counts.Layers[0].Gates,
+			slowSteps)
 	}
 }
 
@@ -116,7 +124,8 @@ func TestOutputsAtTheEndOfTheirRange(t *testing.T) {
 func TestCellsAtTheEndOfTheirRange(t *testing.T) {
 	for bits, ends := range map[int][2]int32{16: {-32768, 32767}, 32: {-1 << 30, 1 << 30}} {
 		q := &Layer{Formats: LayerFormats{StateBits: bits}}
-		for v, want := range map[int32]int{ends[0]: 1, ends[1]: 1, ends[0] + 1: 0, ends[1] - 1: 0, 0: 0} {
+		for v, want := range map[int32]int{ends[0]: 1, ends[1]: 1, ends[0] + 1: 0, ends[1] - 1: 0,
+			0: 0} {
 			var c LayerCounts
 			if c.cell(q, v); c.Cells != want {
 				t.Errorf("int%d: a cell of %d counts %d times, want %d", bits, v, c.Cells, want)

@@ -16,8 +16,8 @@ const (
 	stdWithin  = 4
 )
 
-// constant is the variance, as a share of the squared mean, below which nothing but rounding is left: a difference of two sums of
-// a million terms at most, each off by 2^-53.
+// constant is the variance, as a share of the squared mean, below which nothing but rounding is
+// left: a difference of two sums of a million terms at most, each off by 2^-53.
 const constant = 1e6 * 0x1p-53
 
 // Standardise gives all inputs of a network one scale. If the inputs are not
@@ -34,7 +34,8 @@ func Standardise(p *dataset.Float, c Calibration) *dataset.Float {
 		if variance := moments.Covariance.At(i, i); variance > constant*mean[i]*mean[i] {
 			std[i] = math.Sqrt(variance)
 		} // otherwise the input is constant and keeps its scale
-		needed = needed || math.Abs(mean[i]) > meanWithin || std[i] > stdWithin || std[i] < 1.0/stdWithin
+		needed = needed || math.Abs(mean[i]) > meanWithin || std[i] > stdWithin ||
+			std[i] < 1.0/stdWithin
 	}
 	if !needed {
 		return p

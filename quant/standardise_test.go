@@ -36,7 +36,8 @@ func physicalScales() (*dataset.Float, *dataset.Recordings) {
 	return p, RandomRecordings(4, p, 4, 200)
 }
 
-func worstDifference(t *testing.T, p *dataset.Float, rec *dataset.Recordings, fixed *Network) float64 {
+func worstDifference(t *testing.T, p *dataset.Float, rec *dataset.Recordings,
+	fixed *Network) float64 {
 	t.Helper()
 	worst := 0.0
 	for _, s := range rec.Sequences {
@@ -72,7 +73,8 @@ func TestBakedNormalisation(t *testing.T) {
 	good := worstDifference(t, p, rec, normal)
 	folded := worstDifference(t, p, rec, mustQuantize(t, again, Calibrate(again, rec), formats))
 	bad := worstDifference(t, p, rec, mustQuantize(t, raw, Calibrate(raw, rec), formats))
-	t.Logf("worst difference to float: normalised %.3g, baked and folded %.3g, baked as it is %.3g std", good, folded, bad)
+	t.Logf("worst difference to float: normalised %.3g, baked and folded %.3g, baked as it is "+
+		"%.3g std", good, folded, bad)
 	if folded > 1.5*good {
 		t.Errorf("folded %.3g, normalised %.3g", folded, good)
 	}

@@ -72,7 +72,8 @@ type encoder struct {
 }
 
 func (n *Network) newEncoder() *encoder {
-	e := &encoder{columns: n.Columns, mean: make([]float32, len(n.Columns)), factor: make([]float32, len(n.Columns))}
+	e := &encoder{columns: n.Columns, mean: make([]float32, len(n.Columns)),
+		factor: make([]float32, len(n.Columns))}
 	for i := range e.mean {
 		e.mean[i], e.factor[i] = n.EncodeConstants(i)
 	}

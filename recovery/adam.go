@@ -7,14 +7,16 @@ import (
 	"kerf/portable"
 )
 
-// Constants of the optimiser, as its authors give them (Kingma and Ba 2015, arXiv:1412.6980, algorithm 1).
+// Constants of the optimiser, as its authors give them (Kingma and Ba 2015, arXiv:1412.6980,
+// algorithm 1).
 const (
 	meanDecay   = 0.9
 	squareDecay = 0.999
 	smallest    = 1e-8
 )
 
-// adam is Adam with weight decay apart from the gradient (Loshchilov and Hutter 2019, arXiv:1711.05101, algorithm 2).
+// adam is Adam with weight decay apart from the gradient (Loshchilov and Hutter 2019,
+// arXiv:1711.05101, algorithm 2).
 type adam struct {
 	Updates int
 	Mean    [][]float64 // of the gradient, in the order of model.Network.Values
@@ -24,7 +26,8 @@ type adam struct {
 func newAdam(net *model.Network) *adam {
 	a := &adam{}
 	for _, values := range net.Values() {
-		a.Mean, a.Square = append(a.Mean, make([]float64, len(values))), append(a.Square, make([]float64, len(values)))
+		a.Mean, a.Square = append(a.Mean, make([]float64, len(values))),
+			append(a.Square, make([]float64, len(values)))
 	}
 	return a
 }
@@ -46,7 +49,8 @@ func (a *adam) update(net, gradient *model.Network, rate, decay float64) {
 	}
 }
 
-// clip scales a gradient down to a Euclidean norm of at most limit (Pascanu, Mikolov and Bengio 2013, arXiv:1211.5063, section 3.2).
+// clip scales a gradient down to a Euclidean norm of at most limit (Pascanu, Mikolov and Bengio
+// 2013, arXiv:1211.5063, section 3.2).
 func clip(gradient *model.Network, limit float64) {
 	sum := 0.0
 	for _, values := range gradient.Values() {
@@ -70,8 +74,8 @@ func scaleAll(net *model.Network, factor float64) {
 // warmUp is the share of all updates over which the rate rises from 0 (common practice, no source).
 const warmUp = 0.05
 
-// rateAt is the rate of update number done (from 0) of all: it rises linearly, then falls to 0 along half a cosine (Loshchilov and
-// Hutter 2017, arXiv:1608.03983, equation 5, without restarts).
+// rateAt is the rate of update number done (from 0) of all: it rises linearly, then falls to 0
+// along half a cosine (Loshchilov and Hutter 2017, arXiv:1608.03983, equation 5, without restarts).
 func rateAt(top float64, done, all int) float64 {
 	rising := math.Ceil(warmUp * float64(all))
 	if d := float64(done); d < rising {

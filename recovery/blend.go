@@ -11,12 +11,15 @@ import (
 	"kerf/portable"
 )
 
-// blends invents sequences that the teacher answers, so that the small network learns what the teacher does between and beside
-// the few sequences that were recorded, not those sequences by heart. Every recorded sequence is mixed step by step with another one, at a
-// weight drawn once, and every feature is shifted by a constant, see [drift]. (Answers of the large
-// network to invented inputs: Bucilă, Caruana and Niculescu-Mizil 2006, "Model compression"; mixing of two examples: Zhang et al.
-// 2018, arXiv:1710.09412.) They have no Y. shift is in standard deviations of a kept feature over the training recordings.
-func blends(rec *dataset.Recordings, drift *drift, count int, shift float64, random *rand.Rand) *dataset.Recordings {
+// blends invents sequences that the teacher answers, so that the small network learns what the
+// teacher does between and beside the few sequences that were recorded, not those sequences by
+// heart. Every recorded sequence is mixed step by step with another one, at a weight drawn once,
+// and every feature is shifted by a constant, see [drift]. (Answers of the large network to
+// invented inputs: Bucilă, Caruana and Niculescu-Mizil 2006, "Model compression"; mixing of two
+// examples: Zhang et al. 2018, arXiv:1710.09412.) They have no Y. shift is in standard deviations
+// of a kept feature over the training recordings.
+func blends(rec *dataset.Recordings, drift *drift, count int, shift float64,
+	random *rand.Rand) *dataset.Recordings {
 	all := &dataset.Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes}
 	for range count {
 		for _, a := range rec.Sequences {
@@ -34,9 +37,11 @@ func blends(rec *dataset.Recordings, drift *drift, count int, shift float64, ran
 	return all
 }
 
-// drift draws shifts of features, as of sensors that drift. Those that the small network reads are shifted each by itself. The others follow as far
-// as they can be told from these in the recordings, since a shift of its own of what the small network does not read would be noise in the answers of
-// the teacher, and would teach the network that what it reads tells nothing of what it does not.
+// drift draws shifts of features, as of sensors that drift. Those that the small network reads are
+// shifted each by itself. The others follow as far as they can be told from these in the
+// recordings, since a shift of its own of what the small network does not read would be noise in
+// the answers of the teacher, and would teach the network that what it reads tells nothing of what
+// it does not.
 type drift struct {
 	features int
 	kept     []int
@@ -45,7 +50,8 @@ type drift struct {
 	follow   [][]float64 // per feature gone: shift by that of every kept feature
 }
 
-// ridge is added to the variances, in shares of them, so that features that follow from one another can be told apart.
+// ridge is added to the variances, in shares of them, so that features that follow from one another
+// can be told apart.
 const ridge = 1e-3
 
 // newDrift measures spreads and slopes on recordings, by ridge regression on the kept features.
@@ -93,7 +99,8 @@ func newDrift(rec *dataset.Recordings, kept []int) *drift {
 	return d
 }
 
-// draw returns a shift of every feature; that of a kept one has a standard deviation of size times its spread.
+// draw returns a shift of every feature; that of a kept one has a standard deviation of size times
+// its spread.
 func (d *drift) draw(size float64, random *rand.Rand) []float64 {
 	offsets, kept := make([]float64, d.features), make([]float64, len(d.kept))
 	for k, i := range d.kept {

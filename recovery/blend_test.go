@@ -44,7 +44,8 @@ func TestShiftsOfWhatIsNotReadFollowWhatIs(t *testing.T) {
 			t.Errorf("kept feature %d is shifted by %g, want %g", i, got, want)
 		}
 	}
-	// The slope of what follows nothing has a standard error of 1/sqrt(4000) = 0.016 per kept feature.
+	// The slope of what follows nothing has a standard error of 1/sqrt(4000) = 0.016 per kept
+	// feature.
 	if got := math.Sqrt(square[3]); got > 0.5*0.016*4 {
 		t.Errorf("a feature that follows nothing is shifted by %g", got)
 	}

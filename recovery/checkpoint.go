@@ -11,11 +11,12 @@ import (
 	"kerf/whole"
 )
 
-// Checkpoint is a file that holds a training after its last complete epoch. A training that finds it goes on from there, and ends with
-// the same network as one that was never interrupted.
+// Checkpoint is a file that holds a training after its last complete epoch. A training that finds
+// it goes on from there, and ends with the same network as one that was never interrupted.
 type Checkpoint struct {
 	File string
-	Key  string // stands for everything that the training depends on; a file with another key is refused
+	// stands for everything that the training depends on; a file with another key is refused
+	Key string
 }
 
 // CheckpointError says that a checkpoint file cannot be used.
@@ -46,9 +47,11 @@ func (c *Checkpoint) save(t *training) error {
 	if c == nil {
 		return nil
 	}
-	text, err := json.Marshal(saved{c.Key, t.result.Start, t.result.Epochs, t.result.Best, t.bestLoss, t.adam, t.net.Net.Values(), t.best.Values()})
+	text, err := json.Marshal(saved{c.Key, t.result.Start, t.result.Epochs, t.result.Best,
+		t.bestLoss, t.adam, t.net.Net.Values(), t.best.Values()})
 	if err != nil {
-		return c.fail(fmt.Sprintf("cannot be written: %v", err), "the training diverged; a lower rate helps")
+		return c.fail(fmt.Sprintf("cannot be written: %v", err),
+			"the training diverged; a lower rate helps")
 	}
 	if err := whole.File(c.File, text); err != nil {
 		return c.fail(reason(err), "choose another file")
@@ -79,19 +82,22 @@ func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 	return true, c.restore(text, t)
 }
 
-// restore brings a training to where the text of a checkpoint left it. On an error the training is not to be used.
+// restore brings a training to where the text of a checkpoint left it. On an error the training is
+// not to be used.
 func (c *Checkpoint) restore(text []byte, t *training) error {
 	var s saved
 	if err := json.Unmarshal(text, &s); err != nil || s.Adam == nil {
 		return c.fail("is no checkpoint of kerf", "choose another file, or remove it")
 	}
 	if s.Key != c.Key {
-		return c.fail("belongs to another training: the job, a file that it names, or the choice differs", "remove it to begin anew")
+		return c.fail("belongs to another training: the job, a file that it names, or the "+
+			"choice differs", "remove it to begin anew")
 	}
 	if !s.isPossible() {
 		return c.fail("holds figures that no training has", "remove it to begin anew")
 	}
-	if !fill(t.net.Net, s.Weights) || !fill(t.best, s.Kept) || !sameShape(t.net.Net, s.Adam.Mean) || !sameShape(t.net.Net, s.Adam.Square) {
+	if !fill(t.net.Net, s.Weights) || !fill(t.best, s.Kept) || !sameShape(t.net.Net, s.Adam.Mean) ||
+		!sameShape(t.net.Net, s.Adam.Square) {
 		return c.fail("is no checkpoint of this network", "remove it to begin anew")
 	}
 	t.adam, t.bestLoss = s.Adam, s.BestLoss

@@ -11,10 +11,12 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// JSON of numbers: a digit and a comma can be a value of eight bytes in a list that grows, several times over.
+// JSON of numbers: a digit and a comma can be a value of eight bytes in a list that grows, several
+// times over.
 var checkpointLimits = hardinput.Limits{PerByte: 200, Spare: 1 << 20}
 
-// FuzzCheckpoint restores hostile texts. What is restored has the shape of the network and figures that a training can have.
+// FuzzCheckpoint restores hostile texts. What is restored has the shape of the network and figures
+// that a training can have.
 func FuzzCheckpoint(f *testing.F) {
 	task := newTask(randomTeacher(6, model.ElmanTanh), nil, 0.1)
 	c := &Checkpoint{File: filepath.Join(f.TempDir(), "training.json"), Key: "a"}
@@ -45,8 +47,10 @@ func FuzzCheckpoint(f *testing.F) {
 		if err := fresh.net.Net.Validate(); err != nil {
 			t.Fatal(err)
 		}
-		if best := fresh.result.Best; best < 0 || best > len(fresh.result.Epochs) || fresh.adam.Updates < 0 {
-			t.Fatalf("best epoch %d of %d after %d updates", best, len(fresh.result.Epochs), fresh.adam.Updates)
+		if best := fresh.result.Best; best < 0 || best > len(fresh.result.Epochs) ||
+			fresh.adam.Updates < 0 {
+			t.Fatalf("best epoch %d of %d after %d updates", best, len(fresh.result.Epochs),
+				fresh.adam.Updates)
 		}
 	})
 }

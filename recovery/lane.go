@@ -27,7 +27,8 @@ type fixedLane struct {
 	outputs  []float64 // of a segment, in the frame of training
 }
 
-// newLane makes a lane for segments of a given length. The tape reads the weights of run, which are those of net or rounded ones.
+// newLane makes a lane for segments of a given length. The tape reads the weights of run, which are
+// those of net or rounded ones.
 func newLane(net *dataset.Float, run *model.Network, length int) *lane {
 	outputs := len(net.Outputs)
 	return &lane{
@@ -46,8 +47,10 @@ func (l *lane) begin(e example) {
 	l.tape.Run().Reset()
 }
 
-// segment runs steps from..to of the sequence and leaves the loss and its gradient. fixed is the integer network, or nil.
-func (l *lane) segment(from, to int, fixed *quant.Network, loss func(y, target, change []float64) float64) {
+// segment runs steps from..to of the sequence and leaves the loss and its gradient. fixed is the
+// integer network, or nil.
+func (l *lane) segment(from, to int, fixed *quant.Network,
+	loss func(y, target, change []float64) float64) {
 	columns, outputs := len(l.net.Features), len(l.net.Outputs)
 	s := l.example.sequence
 	rows := s.X[from*columns : to*columns]

@@ -11,20 +11,23 @@ type Settings struct {
 	Epochs int           // passes over the recordings, at most
 	Time   time.Duration // ends the training after the epoch in which it runs out; 0: no limit
 	Share  float64       // 0..1: weight of the teacher in the target
-	Blends int           // invented sequences per recorded one and epoch, at least; none without a teacher
-	Shift  float64       // of their features, in standard deviations
-	Length int           // steps after which back-propagation is cut off
-	Batch  int           // sequences per update
-	Rate   float64       // of the optimiser, at its highest
-	Decay  float64       // of the weights, per update and rate
-	Clip   float64       // largest norm of a gradient
-	Seed   uint64        // of the order of sequences
+	// invented sequences per recorded one and epoch, at least; none without a teacher
+	Blends int
+	Shift  float64 // of their features, in standard deviations
+	Length int     // steps after which back-propagation is cut off
+	Batch  int     // sequences per update
+	Rate   float64 // of the optimiser, at its highest
+	Decay  float64 // of the weights, per update and rate
+	Clip   float64 // largest norm of a gradient
+	Seed   uint64  // of the order of sequences
 }
 
-// Defaults returns the settings that a job starts from. Share, length, batch, rate and decay were chosen on held-back selection
-// recordings, see docs/recovery.md; a norm of 1 is common practice, no source.
+// Defaults returns the settings that a job starts from. Share, length, batch, rate and decay were
+// chosen on held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice,
+// no source.
 func Defaults() Settings {
-	return Settings{Epochs: 20, Share: 1, Blends: 3, Shift: 0.5, Length: 30, Batch: 4, Rate: 0.001, Clip: 1, Seed: 1}
+	return Settings{Epochs: 20, Share: 1, Blends: 3, Shift: 0.5, Length: 30, Batch: 4, Rate: 0.001,
+		Clip: 1, Seed: 1}
 }
 
 // Check refuses settings that cannot be trained with, in one sentence.
@@ -50,14 +53,16 @@ func (s Settings) Check() error {
 	return nil
 }
 
-// An epoch of few recordings is filled up with invented sequences, so that it moves the weights as often as one of many: to leastSteps
-// steps, some thousand updates in 20 epochs, with at most mostBlends for each recorded one.
+// An epoch of few recordings is filled up with invented sequences, so that it moves the weights as
+// often as one of many: to leastSteps steps, some thousand updates in 20 epochs, with at most
+// mostBlends for each recorded one.
 const (
 	leastSteps = 20000
 	mostBlends = 30
 )
 
-// blends is how many sequences are invented for each recorded one when all these have a number of steps.
+// blends is how many sequences are invented for each recorded one when all these have a number of
+// steps.
 func (s Settings) blends(steps int) int {
 	if s.Blends == 0 {
 		return 0

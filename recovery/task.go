@@ -11,7 +11,8 @@ import (
 
 // Task says what is trained, on what, towards what.
 type Task struct {
-	Start   *dataset.Float // the network to begin with; its features are standardised, see [quant.Standardise]
+	// the network to begin with; its features are standardised, see [quant.Standardise]
+	Start   *dataset.Float
 	Teacher *dataset.Float // the network as given
 	Formats *quant.Formats // the words it will run in; nil trains the float network as such
 
@@ -25,8 +26,9 @@ type example struct {
 	target   []float64 // steps × outputs, in the frame of training
 }
 
-// frame is the network in training: its raw outputs are scaled so that the reference has standard deviation 1, since one rate
-// serves the weights of all outputs. Outputs behind an activation and the scores of classes stay as they are.
+// frame is the network in training: its raw outputs are scaled so that the reference has standard
+// deviation 1, since one rate serves the weights of all outputs. Outputs behind an activation and
+// the scores of classes stay as they are.
 func (t *Task) frame() *dataset.Float {
 	p := *t.Start
 	p.Net = p.Net.Clone()
@@ -50,7 +52,8 @@ func (t *Task) lastActivation() model.Activation {
 
 // labelled are all recordings with reference values.
 func (t *Task) labelled() *dataset.Recordings {
-	all := &dataset.Recordings{Features: t.HeldBack.Features, Outputs: t.HeldBack.Outputs, Classes: t.HeldBack.Classes}
+	all := &dataset.Recordings{Features: t.HeldBack.Features, Outputs: t.HeldBack.Outputs,
+		Classes: t.HeldBack.Classes}
 	for _, rec := range []*dataset.Recordings{t.Training, t.HeldBack} {
 		for _, s := range rec.Sequences {
 			if len(s.Y) > 0 {
@@ -61,7 +64,8 @@ func (t *Task) labelled() *dataset.Recordings {
 	return all
 }
 
-// spread is mean and standard deviation of an output over recordings; a constant output keeps its scale.
+// spread is mean and standard deviation of an output over recordings; a constant output keeps its
+// scale.
 func spread(rec *dataset.Recordings, output int, scale float64) (mean, std float64) {
 	var values []float64
 	for _, s := range rec.Sequences {
@@ -76,8 +80,8 @@ func spread(rec *dataset.Recordings, output int, scale float64) (mean, std float
 	return mean, std
 }
 
-// rescaleOutputs changes the last layer from the normalisation of one list of outputs to that of another: the physical
-// outputs stay.
+// rescaleOutputs changes the last layer from the normalisation of one list of outputs to that of
+// another: the physical outputs stay.
 func rescaleOutputs(net *model.Network, from, to []dataset.Output) {
 	last := net.Dense[len(net.Dense)-1]
 	for o := range to {
@@ -89,7 +93,8 @@ func rescaleOutputs(net *model.Network, from, to []dataset.Output) {
 	}
 }
 
-// Renormalise returns a predictor of the same function whose network takes the features as other features normalise them.
+// Renormalise returns a predictor of the same function whose network takes the features as other
+// features normalise them.
 func Renormalise(p *dataset.Float, features []dataset.Feature) *dataset.Float {
 	q := *p
 	q.Net, q.Features = p.Net.Clone(), features
@@ -105,8 +110,8 @@ func Renormalise(p *dataset.Float, features []dataset.Feature) *dataset.Float {
 	return &q
 }
 
-// examples mixes the targets: (1-share)·reference + share·teacher. Where squared errors are minimised, that has the same
-// derivatives as mixing two losses; so it has with the cross-entropy.
+// examples mixes the targets: (1-share)·reference + share·teacher. Where squared errors are
+// minimised, that has the same derivatives as mixing two losses; so it has with the cross-entropy.
 func (t *Task) examples(p *dataset.Float, rec *dataset.Recordings, share float64) []example {
 	all := make([]example, len(rec.Sequences))
 	shares := t.byShares()
@@ -129,14 +134,15 @@ func (t *Task) examples(p *dataset.Float, rec *dataset.Recordings, share float64
 	return all
 }
 
-// byShares tells whether the loss is the cross-entropy. Scores that have been through an activation are no logarithms of shares:
-// there it is the squared error against 1 for the class of the step and 0 for the others.
+// byShares tells whether the loss is the cross-entropy. Scores that have been through an activation
+// are no logarithms of shares: there it is the squared error against 1 for the class of the step
+// and 0 for the others.
 func (t *Task) byShares() bool {
 	return t.Start.Classes && t.lastActivation() == model.Identity
 }
 
-// weights make the outputs count alike: the squared error of each is measured in those of the teacher against the
-// reference, which is what tolerances are relative to.
+// weights make the outputs count alike: the squared error of each is measured in those of the
+// teacher against the reference, which is what tolerances are relative to.
 func (t *Task) weights(p *dataset.Float) []float64 {
 	outputs, labelled := len(p.Outputs), t.labelled()
 	w := make([]float64, outputs)
@@ -160,5 +166,6 @@ func (t *Task) weights(p *dataset.Float) []float64 {
 	return w
 }
 
-// leastError keeps an output that the teacher knows exactly from taking all; in variances of the output, so it is an R² of 0.9999.
+// leastError keeps an output that the teacher knows exactly from taking all; in variances of the
+// output, so it is an R² of 0.9999.
 const leastError = 1e-4

@@ -14,8 +14,9 @@ import (
 // constant says the same at every step.
 func constant(y ...float64) *dataset.Float {
 	net := &model.Network{
-		Recurrent: []*model.Recurrent{{Kind: model.ElmanTanh, Inputs: 1, Units: 1, W: []float64{0}, U: []float64{0}, B: []float64{0}, D: []float64{0}}},
-		Dense:     []*model.Dense{{Inputs: 1, Outputs: len(y), W: make([]float64, len(y)), B: y}},
+		Recurrent: []*model.Recurrent{{Kind: model.ElmanTanh, Inputs: 1, Units: 1, W: []float64{0},
+			U: []float64{0}, B: []float64{0}, D: []float64{0}}},
+		Dense: []*model.Dense{{Inputs: 1, Outputs: len(y), W: make([]float64, len(y)), B: y}},
 	}
 	p := dataset.NewFloat(net, []dataset.Feature{{Std: 1}}, make([]dataset.Output, len(y)))
 	for o := range p.Outputs {
@@ -35,7 +36,8 @@ func TestTargetsAreMixed(t *testing.T) {
 	frame.Outputs = []dataset.Output{{Mean: 3, Std: 2}}
 	all := task.examples(&frame, rec, 0.25)
 	// (0.75·2 + 0.25·8 - 3)/2 and (0.75·4 + 0.25·8 - 3)/2; without a reference (8 - 3)/2.
-	if !slices.Equal(all[0].target, []float64{0.25, 1}) || !slices.Equal(all[1].target, []float64{2.5, 2.5}) {
+	if !slices.Equal(all[0].target, []float64{0.25, 1}) ||
+		!slices.Equal(all[1].target, []float64{2.5, 2.5}) {
 		t.Errorf("targets %v and %v", all[0].target, all[1].target)
 	}
 }
@@ -43,7 +45,8 @@ func TestTargetsAreMixed(t *testing.T) {
 func TestClassTargetsAreShares(t *testing.T) {
 	teacher := constant(math.Log(3), 0) // shares 3/4 and 1/4
 	teacher.Classes = true
-	rec := &dataset.Recordings{Features: 1, Outputs: 2, Classes: true, Sequences: []*dataset.Sequence{{Steps: 1, X: []float64{0}, Y: []float64{0, 1}}}}
+	rec := &dataset.Recordings{Features: 1, Outputs: 2, Classes: true,
+		Sequences: []*dataset.Sequence{{Steps: 1, X: []float64{0}, Y: []float64{0, 1}}}}
 	task := &Task{Start: teacher, Teacher: teacher, Training: rec, HeldBack: rec}
 	got := task.examples(teacher, rec, 0.5)[0].target
 	if math.Abs(got[0]-0.375) > 1e-15 || math.Abs(got[1]-0.625) > 1e-15 {
@@ -52,10 +55,13 @@ func TestClassTargetsAreShares(t *testing.T) {
 }
 
 func TestWeightsCountErrorsOfTheTeacher(t *testing.T) {
-	// Errors 1 and -1 of the first output, 0 of the second; in units of 2 that is a mean square of 1/4.
+	// Errors 1 and -1 of the first output, 0 of the second; in units of 2 that is a mean square of
+	// 1/4.
 	teacher := constant(1, 5)
-	rec := &dataset.Recordings{Features: 1, Outputs: 2, Sequences: []*dataset.Sequence{{Steps: 2, X: []float64{0, 0}, Y: []float64{0, 5, 2, 5}}}}
-	task := &Task{Start: teacher, Teacher: teacher, Training: rec, HeldBack: &dataset.Recordings{Features: 1, Outputs: 2}}
+	rec := &dataset.Recordings{Features: 1, Outputs: 2,
+		Sequences: []*dataset.Sequence{{Steps: 2, X: []float64{0, 0}, Y: []float64{0, 5, 2, 5}}}}
+	task := &Task{Start: teacher, Teacher: teacher, Training: rec,
+		HeldBack: &dataset.Recordings{Features: 1, Outputs: 2}}
 	frame := *teacher
 	frame.Outputs = []dataset.Output{{Std: 2}, {Std: 2}}
 	if got := task.weights(&frame); !slices.Equal(got, []float64{4, 1 / leastError}) {
@@ -80,7 +86,8 @@ func TestFrameAndNormalisationKeepTheFunction(t *testing.T) {
 	for _, s := range task.HeldBack.Sequences {
 		want, got := make([]float64, len(s.Y)), make([]float64, len(s.Y))
 		task.Start.Predict(s, want)
-		for name, p := range map[string]*dataset.Float{"frame": frame, "features": Renormalise(task.Start, other)} {
+		for name, p := range map[string]*dataset.Float{"frame": frame,
+			"features": Renormalise(task.Start, other)} {
 			p.Predict(s, got)
 			for k := range got {
 				if math.Abs(got[k]-want[k]) > 1e-12 {
@@ -107,7 +114,8 @@ func TestBlendsLieBetweenRecordings(t *testing.T) {
 			// The sequences differ by 4 and 10, so a share of one shows in both features.
 			a, b := (s.X[2*step]-float64(step))/4, (s.X[2*step+1]-float64(step)-10)/10
 			if math.Abs(a-b) > 1e-12 || a < 0 || a > 1 {
-				t.Errorf("step %d: %v lies %v and %v between the two", step, s.X[2*step:2*step+2], a, b)
+				t.Errorf("step %d: %v lies %v and %v between the two", step, s.X[2*step:2*step+2],
+					a, b)
 			}
 		}
 		if s.Y != nil {
@@ -117,7 +125,9 @@ func TestBlendsLieBetweenRecordings(t *testing.T) {
 	shifted := blends(rec, given, 4, 1, random())
 	for i, s := range shifted.Sequences {
 		for k := range s.X {
-			if first := s.X[k%2] - between.Sequences[i].X[k%2]; math.Abs(s.X[k]-between.Sequences[i].X[k]-first) > 1e-12 || first == 0 {
+			if first := s.X[k%2] -
+				between.Sequences[i].X[k%2]; math.Abs(s.X[k]-between.Sequences[i].X[k]-first) >
+				1e-12 || first == 0 {
 				t.Errorf("sequence %d: value %d is not shifted as the first is, by %v", i, k, first)
 			}
 		}
@@ -158,7 +168,8 @@ func TestSplit(t *testing.T) {
 	} {
 		training, heldBack := Split(c.rec)
 		if len(training.Sequences) != c.training || len(heldBack.Sequences) != c.heldBack {
-			t.Errorf("%d sequences: %d and %d", len(c.rec.Sequences), len(training.Sequences), len(heldBack.Sequences))
+			t.Errorf("%d sequences: %d and %d", len(c.rec.Sequences), len(training.Sequences),
+				len(heldBack.Sequences))
 		}
 		if c.heldBack == 2 && heldBack.Sequences[0].Scenario == heldBack.Sequences[1].Scenario {
 			t.Error("both sequences held back are of one scenario")

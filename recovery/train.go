@@ -12,8 +12,9 @@ import (
 	"kerf/quant"
 )
 
-// Epoch is the loss after one pass over the training recordings, per step and output. For a regression, 1 is what the teacher has
-// against the reference; for a classifier it is a cross-entropy.
+// Epoch is the loss after one pass over the training recordings, per step and output. For a
+// regression, 1 is what the teacher has against the reference; for a classifier it is a
+// cross-entropy.
 type Epoch struct {
 	Training float64 `json:"training"` // mean over the pass, while the weights moved
 	HeldBack float64 `json:"held_back"`
@@ -21,10 +22,11 @@ type Epoch struct {
 
 // Result is a trained network.
 type Result struct {
-	Net     *dataset.Float // the best epoch; features and outputs as those of Task.Start
-	Start   float64        // loss on the held-back recordings before the first epoch
-	Epochs  []Epoch
-	Best    int    // number of the best epoch, from 1; 0: none was better than the start, and Net is Task.Start
+	Net    *dataset.Float // the best epoch; features and outputs as those of Task.Start
+	Start  float64        // loss on the held-back recordings before the first epoch
+	Epochs []Epoch
+	// number of the best epoch, from 1; 0: none was better than the start, and Net is Task.Start
+	Best    int
 	Stopped string // why it ended before the last epoch: Interrupted, OutOfTime, NoGain or ""
 }
 
@@ -35,16 +37,19 @@ const (
 	NoGain      = "no gain"
 )
 
-// patience is how many epochs may pass without a better one before the training ends: half of all, since the falling rate settles
-// late what a high one has stirred up (common practice, no source), but no fewer than leastPatience. The start does not
-// count: a network that is nearly as good as the teacher is stirred up first.
+// patience is how many epochs may pass without a better one before the training ends: half of all,
+// since the falling rate settles late what a high one has stirred up (common practice, no source),
+// but no fewer than leastPatience. The start does not count: a network that is nearly as good as
+// the teacher is stirred up first.
 func patience(epochs int) int { return max(leastPatience, (epochs+1)/2) }
 
 const leastPatience = 5
 
-// Train runs the training. after is called after every epoch with the result so far. When ctx ends, or the time
-// is over, the best network so far is returned. checkpoint may be nil. The error is that of the checkpoint or of [quant.Quantize].
-func Train(ctx context.Context, task *Task, s Settings, checkpoint *Checkpoint, after func(r *Result)) (*Result, error) {
+// Train runs the training. after is called after every epoch with the result so far. When ctx ends,
+// or the time is over, the best network so far is returned. checkpoint may be nil. The error is
+// that of the checkpoint or of [quant.Quantize].
+func Train(ctx context.Context, task *Task, s Settings, checkpoint *Checkpoint,
+	after func(r *Result)) (*Result, error) {
 	t, err := begin(task, s, checkpoint)
 	if err != nil {
 		return nil, err
@@ -113,7 +118,9 @@ type training struct {
 
 func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
 	net := task.frame()
-	t := &training{task: task, settings: s, net: net, run: net.Net, best: net.Net.Clone(), adam: newAdam(net.Net), weights: task.weights(net), drift: newDrift(task.Training, net.Kept)}
+	t := &training{task: task, settings: s, net: net, run: net.Net, best: net.Net.Clone(),
+		adam: newAdam(net.Net), weights: task.weights(net),
+		drift: newDrift(task.Training, net.Kept)}
 	if task.Formats != nil {
 		t.run = net.Net.Clone()
 	}
@@ -142,7 +149,10 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	random := rand.New(rand.NewPCG(t.settings.Seed, uint64(number)))
 	examples := t.examples
 	if t.settings.Share > 0 {
-		examples = append(slices.Clip(examples), t.task.examples(t.net, blends(t.task.Training, t.drift, t.settings.blends(t.task.Training.Steps()), t.settings.Shift, random), t.settings.Share)...)
+		examples = append(slices.Clip(examples),
+			t.task.examples(t.net,
+				blends(t.task.Training, t.drift, t.settings.blends(t.task.Training.Steps()),
+					t.settings.Shift, random), t.settings.Share)...)
 	}
 	order := random.Perm(len(examples))
 	updates := t.updates(examples, order)
@@ -164,7 +174,9 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 				return false, err
 			}
 			clip(running[0].gradient.Weights, t.settings.Clip)
-			t.adam.update(t.net.Net, running[0].gradient.Weights, rateAt(t.settings.Rate, t.adam.Updates, updates*t.settings.Epochs), t.settings.Decay)
+			t.adam.update(t.net.Net, running[0].gradient.Weights,
+				rateAt(t.settings.Rate, t.adam.Updates, updates*t.settings.Epochs),
+				t.settings.Decay)
 			sum += loss
 			steps += n
 		}
@@ -173,7 +185,8 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	t.result.Epochs = append(t.result.Epochs, Epoch{Training: sum / float64(steps*len(t.weights)), HeldBack: loss})
+	t.result.Epochs = append(t.result.Epochs,
+		Epoch{Training: sum / float64(steps*len(t.weights)), HeldBack: loss})
 	if loss < t.bestLoss {
 		t.bestLoss, t.result.Best = loss, number+1
 		t.best = t.net.Net.Clone()
@@ -181,8 +194,8 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	return true, nil
 }
 
-// updates counts those of an epoch, which depends on the order where sequences are of unlike length. The schedule takes the
-// count of the present epoch for all.
+// updates counts those of an epoch, which depends on the order where sequences are of unlike
+// length. The schedule takes the count of the present epoch for all.
 func (t *training) updates(examples []example, order []int) int {
 	n := 0
 	for batch := range slices.Chunk(order, len(t.lanes)) {
@@ -206,8 +219,8 @@ func (t *training) running(batch, from int) []*lane {
 	return all
 }
 
-// segment runs one segment of every lane, on all cores, and leaves the mean gradient in the first lane. It returns the sum of losses
-// and the number of steps.
+// segment runs one segment of every lane, on all cores, and leaves the mean gradient in the first
+// lane. It returns the sum of losses and the number of steps.
 func (t *training) segment(lanes []*lane, from int) (loss float64, steps int, err error) {
 	fixed, err := t.quantize()
 	if err != nil {
@@ -217,9 +230,10 @@ func (t *training) segment(lanes []*lane, from int) (loss float64, steps int, er
 	for i, l := range lanes {
 		sequences[i] = l.example.sequence
 	}
-	dataset.EachSequence(&dataset.Recordings{Sequences: sequences}, func(i int, s *dataset.Sequence) {
-		lanes[i].segment(from, min(from+t.settings.Length, s.Steps), fixed, t.loss)
-	})
+	dataset.EachSequence(&dataset.Recordings{Sequences: sequences},
+		func(i int, s *dataset.Sequence) {
+			lanes[i].segment(from, min(from+t.settings.Length, s.Steps), fixed, t.loss)
+		})
 	for i, l := range lanes {
 		loss += l.loss
 		steps += min(from+t.settings.Length, l.example.sequence.Steps) - from
@@ -231,7 +245,8 @@ func (t *training) segment(lanes []*lane, from int) (loss float64, steps int, er
 	return loss, steps, nil
 }
 
-// quantize rounds the present weights into the network that the tapes read. It returns nil when the float network is trained.
+// quantize rounds the present weights into the network that the tapes read. It returns nil when the
+// float network is trained.
 func (t *training) quantize() (*quant.Network, error) {
 	if t.task.Formats == nil {
 		return nil, nil
@@ -254,8 +269,8 @@ func (t *training) loss(y, target, change []float64) float64 {
 	return model.SquaredError(y, target, t.weights, change)
 }
 
-// judge is the loss on the held-back recordings, of the integer network where there is one; that is calibrated anew, and the next epoch
-// keeps the ranges.
+// judge is the loss on the held-back recordings, of the integer network where there is one; that is
+// calibrated anew, and the next epoch keeps the ranges.
 func (t *training) judge() (float64, error) {
 	var p dataset.Predictor = t.net
 	if t.task.Formats != nil {

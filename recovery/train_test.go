@@ -18,7 +18,8 @@ import (
 	"kerf/quant"
 )
 
-var kinds = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU}
+var kinds = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh,
+	model.ElmanReLU}
 
 const features = 3
 
@@ -36,7 +37,8 @@ func randomTeacher(seed uint64, kinds ...model.Kind) *dataset.Float {
 	for _, k := range kinds {
 		const units = 4
 		rows := k.Gates() * units
-		net.Recurrent = append(net.Recurrent, &model.Recurrent{Kind: k, Inputs: width, Units: units, W: values(rows * width), U: values(rows * units), B: values(rows), D: values(rows)})
+		net.Recurrent = append(net.Recurrent, &model.Recurrent{Kind: k, Inputs: width, Units: units,
+			W: values(rows * width), U: values(rows * units), B: values(rows), D: values(rows)})
 		width = units
 	}
 	net.Dense = []*model.Dense{
@@ -45,9 +47,12 @@ func randomTeacher(seed uint64, kinds ...model.Kind) *dataset.Float {
 	}
 	var inputs []dataset.Feature
 	for i := range features {
-		inputs = append(inputs, dataset.Feature{Name: fmt.Sprint("f", i), Mean: random.NormFloat64(), Std: 0.5 + random.Float64()})
+		inputs = append(inputs,
+			dataset.Feature{Name: fmt.Sprint("f", i), Mean: random.NormFloat64(),
+				Std: 0.5 + random.Float64()})
 	}
-	return dataset.NewFloat(net, inputs, []dataset.Output{{Name: "leakage", Mean: 3, Std: 2}, {Name: "air", Mean: -1, Std: 0.5}})
+	return dataset.NewFloat(net, inputs,
+		[]dataset.Output{{Name: "leakage", Mean: 3, Std: 2}, {Name: "air", Mean: -1, Std: 0.5}})
 }
 
 // recorded are sequences of normal features; the reference is what the teacher says, with noise.
@@ -55,7 +60,8 @@ func recorded(seed uint64, p *dataset.Float, sequences int, noise float64) *data
 	random := rand.New(rand.NewPCG(seed, 2))
 	rec := &dataset.Recordings{Features: features, Outputs: 2, Classes: p.Classes}
 	for i := range sequences {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: []string{"warm_up", "fast_cycling"}[i%2], Steps: 20 + i%7}
+		s := &dataset.Sequence{Name: fmt.Sprint(i),
+			Scenario: []string{"warm_up", "fast_cycling"}[i%2], Steps: 20 + i%7}
 		for range s.Steps {
 			for _, f := range p.Features {
 				s.X = append(s.X, f.Mean+f.Std*random.NormFloat64())
@@ -90,7 +96,8 @@ func disturbed(p *dataset.Float, by float64) *dataset.Float {
 
 func newTask(teacher *dataset.Float, formats *quant.Formats, noise float64) *Task {
 	training, heldBack := Split(recorded(3, teacher, 12, noise))
-	return &Task{Start: disturbed(teacher, 0.2), Teacher: teacher, Formats: formats, Training: training, HeldBack: heldBack}
+	return &Task{Start: disturbed(teacher, 0.2), Teacher: teacher, Formats: formats,
+		Training: training, HeldBack: heldBack}
 }
 
 func brief(epochs int) Settings {
@@ -129,20 +136,23 @@ func TestTrainingComesBackToTheTeacher(t *testing.T) {
 				r := mustTrain(t, task, brief(30), nil)
 				last := r.Epochs[r.Best-1].HeldBack
 				if !(last < r.Start/10) {
-					t.Errorf("loss %g before, %g after %d epochs: %v", r.Start, last, r.Best, r.Epochs)
+					t.Errorf("loss %g before, %g after %d epochs: %v", r.Start, last, r.Best,
+						r.Epochs)
 				}
 				if !reflect.DeepEqual(before, task.Start.Net) {
 					t.Error("the network to start with was changed")
 				}
-				// The loss is in squared errors of the teacher against the reference, here the least that counts, of outputs with
-				// variance 1: 1e-4. So the distance of the result can be checked from outside.
+				// The loss is in squared errors of the teacher against the reference, here the
+				// least that counts, of outputs with variance 1: 1e-4. So the distance of the
+				// result can be checked from outside.
 				sum, spread := 0.0, make([]float64, 2)
 				for o := range spread {
 					_, spread[o] = spreadOf(task, o)
 				}
 				var p dataset.Predictor = r.Net
 				if fixed {
-					n, err := quant.Quantize(r.Net, quant.CalibrateRanges(r.Net, task.Training), *formats, quant.Nearest)
+					n, err := quant.Quantize(r.Net, quant.CalibrateRanges(r.Net, task.Training),
+						*formats, quant.Nearest)
 					if err != nil {
 						t.Fatal(err)
 					}
@@ -159,7 +169,8 @@ func TestTrainingComesBackToTheTeacher(t *testing.T) {
 				got := sum / float64(2*task.HeldBack.Steps())
 				slack := 1e-6
 				if fixed {
-					slack = 0.02 // the head is scaled back to the physical unit before it is rounded
+					// the head is scaled back to the physical unit before it is rounded
+					slack = 0.02
 				}
 				if math.Abs(got/last-1) > slack {
 					t.Errorf("loss of the result is %g, the training says %g", got, last)
@@ -169,7 +180,9 @@ func TestTrainingComesBackToTheTeacher(t *testing.T) {
 	}
 }
 
-func spreadOf(task *Task, output int) (mean, std float64) { return spread(task.labelled(), output, 1) }
+func spreadOf(task *Task, output int) (mean, std float64) {
+	return spread(task.labelled(), output, 1)
+}
 
 func TestClassesAreTrained(t *testing.T) {
 	for _, activation := range []model.Activation{model.Identity, model.Logistic} {
@@ -183,11 +196,13 @@ func TestClassesAreTrained(t *testing.T) {
 			s.Share = share
 			r := mustTrain(t, task, s, nil)
 			agree := func(p *dataset.Float) float64 {
-				return dataset.Measure(p, task.HeldBack, nil).Value(nil, dataset.Slice{Region: -1}, dataset.Accuracy)
+				return dataset.Measure(p, task.HeldBack, nil).Value(nil, dataset.Slice{Region: -1},
+					dataset.Accuracy)
 			}
 			before, after := agree(task.Start), agree(r.Net)
 			if r.Best == 0 || !(after > before || after >= 0.95) {
-				t.Errorf("%v, share %g: accuracy %g before and %g after, epochs %v from %g", activation, share, before, after, r.Epochs, r.Start)
+				t.Errorf("%v, share %g: accuracy %g before and %g after, epochs %v from %g",
+					activation, share, before, after, r.Epochs, r.Start)
 			}
 		}
 	}
@@ -208,7 +223,8 @@ func TestResultDoesNotDependOnCores(t *testing.T) {
 	other := brief(4)
 	other.Blends = 1
 	other.Seed++
-	if r := mustTrain(t, newTask(randomTeacher(5, model.LSTM), &f, 0.1), other, nil); reflect.DeepEqual(r.Epochs, one.Epochs) {
+	if r := mustTrain(t, newTask(randomTeacher(5, model.LSTM), &f, 0.1), other,
+		nil); reflect.DeepEqual(r.Epochs, one.Epochs) {
 		t.Error("another seed gives the same training")
 	}
 }
@@ -261,18 +277,21 @@ func TestCheckpointsOfOthersAreRefused(t *testing.T) {
 		{"b", string(whole), "belongs to another training"},
 		{"a", string(whole[:len(whole)/2]), "is no checkpoint of kerf"},
 		{"a", "{}", "is no checkpoint of kerf"},
-		{"a", strings.Replace(string(whole), `"weights":[[`, `"weights":[[1,`, 1), "is no checkpoint of this network"},
+		{"a", strings.Replace(string(whole), `"weights":[[`, `"weights":[[1,`, 1),
+			"is no checkpoint of this network"},
 	} {
 		if err := os.WriteFile(c.File, []byte(bad.content), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		_, err := Train(context.Background(), task, brief(1), &Checkpoint{c.File, bad.key}, silent)
 		var refused *CheckpointError
-		if !errors.As(err, &refused) || !strings.Contains(err.Error(), bad.says) || refused.HintText() == "" {
+		if !errors.As(err, &refused) || !strings.Contains(err.Error(), bad.says) ||
+			refused.HintText() == "" {
 			t.Errorf("got %v, want %q", err, bad.says)
 		}
 	}
-	if _, err := Train(context.Background(), task, brief(1), &Checkpoint{filepath.Join(t.TempDir(), "none", "training.json"), "a"}, silent); err == nil {
+	if _, err := Train(context.Background(), task, brief(1),
+		&Checkpoint{filepath.Join(t.TempDir(), "none", "training.json"), "a"}, silent); err == nil {
 		t.Error("a checkpoint in a folder that does not exist was written")
 	}
 }
@@ -284,12 +303,15 @@ func TestTrainingEndsEarly(t *testing.T) {
 	still := brief(12)
 	still.Rate = 1e-300 // every epoch is as good as the first
 	r := mustTrain(t, task, still, nil)
-	if r.Best != 0 || r.Net != task.Start || r.Stopped != NoGain || len(r.Epochs) != 1+patience(12) {
-		t.Errorf("best %d, stopped %q after %d epochs; want the start, no gain after %d", r.Best, r.Stopped, len(r.Epochs), 1+patience(12))
+	if r.Best != 0 || r.Net != task.Start || r.Stopped != NoGain ||
+		len(r.Epochs) != 1+patience(12) {
+		t.Errorf("best %d, stopped %q after %d epochs; want the start, no gain after %d", r.Best,
+			r.Stopped, len(r.Epochs), 1+patience(12))
 	}
 	s := brief(50)
 	s.Time = 1 // ns: over after the first epoch
-	if r = mustTrain(t, newTask(teacher, nil, 0), s, nil); r.Stopped != OutOfTime || len(r.Epochs) > 1 {
+	if r = mustTrain(t, newTask(teacher, nil, 0), s, nil); r.Stopped != OutOfTime ||
+		len(r.Epochs) > 1 {
 		t.Errorf("stopped %q after %d epochs", r.Stopped, len(r.Epochs))
 	}
 	ctx, cancel := context.WithCancel(context.Background())

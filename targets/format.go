@@ -39,7 +39,8 @@ func FormatSpan(v float64) string {
 	return FormatSeconds(v)
 }
 
-// FormatAmperes prints an electric current for people, with three significant digits, in nA, uA, mA or A.
+// FormatAmperes prints an electric current for people, with three significant digits, in nA, uA, mA
+// or A.
 func FormatAmperes(v float64) string {
 	return formatScaled(v, 3, []unit{{"A", 0}, {"mA", -3}, {"uA", -6}, {"nA", -9}})
 }
@@ -49,15 +50,15 @@ func FormatJoules(v float64) string {
 	return formatScaled(v, 3, []unit{{"J", 0}, {"mJ", -3}, {"uJ", -6}, {"nJ", -9}})
 }
 
-// FormatHertz prints a frequency for people, with six significant digits (enough for the crystals in
-// use, such as 7.3728 MHz), in Hz, kHz, MHz or GHz.
+// FormatHertz prints a frequency for people, with six significant digits (enough for the crystals
+// in use, such as 7.3728 MHz), in Hz, kHz, MHz or GHz.
 func FormatHertz(v float64) string {
 	return formatScaled(v, 6, []unit{{"GHz", 9}, {"MHz", 6}, {"kHz", 3}, {"Hz", 0}})
 }
 
-// formatScaled prints v with the given number of significant digits, in the first of the units that leaves at
-// least 1 in front of it, else in the last. The units stand for powers of ten, largest first. What is no finite number
-// takes the first unit.
+// formatScaled prints v with the given number of significant digits, in the first of the units that
+// leaves at least 1 in front of it, else in the last. The units stand for powers of ten, largest
+// first. What is no finite number takes the first unit.
 func formatScaled(v float64, digits int, units []unit) string {
 	if math.IsInf(v, 0) || math.IsNaN(v) {
 		return strconv.FormatFloat(v, 'f', -1, 64) + " " + units[0].name
@@ -86,7 +87,8 @@ func formatScaled(v float64, digits int, units []unit) string {
 	return text + " " + u.name
 }
 
-// powerOfTen is the exponent of the largest power of ten that is not above v, which is finite and above 0.
+// powerOfTen is the exponent of the largest power of ten that is not above v, which is finite and
+// above 0.
 func powerOfTen(v float64) int {
 	power := 0
 	for ; math.Pow10(power) > v; power-- {

@@ -45,8 +45,8 @@ func (p Power) ActiveAt(clock float64) (float64, bool) {
 	return sum, p.Active != nil || p.ActivePerMHz != nil
 }
 
-// FlashWait is what flash adds to the cost of instructions, up to a clock. All three terms are means in
-// cycles: what a prefetch buffer or a cache hides does not count, so fractions are usual.
+// FlashWait is what flash adds to the cost of instructions, up to a clock. All three terms are
+// means in cycles: what a prefetch buffer or a cache hides does not count, so fractions are usual.
 //
 //	cycles of an instruction = cost of its class + Fetch
 //	                           + Jump  if it goes elsewhere (taken branch, call, return)
@@ -61,8 +61,8 @@ type FlashWait struct {
 	Note    string  `toml:"note,omitempty"`
 }
 
-// WaitAt is what flash adds at a clock in hertz: nothing if the profile has no wait states. It is false
-// for a clock above all that the profile names.
+// WaitAt is what flash adds at a clock in hertz: nothing if the profile has no wait states. It is
+// false for a clock above all that the profile names.
 func (p *Profile) WaitAt(clock float64) (FlashWait, bool) {
 	for _, w := range p.FlashWaits {
 		if clock <= float64(w.UpTo) {
@@ -72,8 +72,9 @@ func (p *Profile) WaitAt(clock float64) (FlashWait, bool) {
 	return FlashWait{}, len(p.FlashWaits) == 0
 }
 
-// WithMemory returns a copy of the profile whose costs hold what its memory adds. With constantsInRAM
-// weights and tables were copied to RAM at start: reading one costs a load from RAM, and no wait.
+// WithMemory returns a copy of the profile whose costs hold what its memory adds. With
+// constantsInRAM weights and tables were copied to RAM at start: reading one costs a load from RAM,
+// and no wait.
 func (p *Profile) WithMemory(w FlashWait, constantsInRAM bool) *Profile {
 	q := *p
 	q.Costs = maps.Clone(p.Costs)
@@ -113,7 +114,8 @@ func (p *Profile) VectorTableBytes() int64 {
 // part checks what a profile says about memory, clock and power.
 func (v *validator) part(p *Profile) {
 	if p.MaxClock != nil {
-		v.require(*p.MaxClock > 0, []any{"max_clock"}, `for example max_clock = "64 MHz"`, "a clock of 0 runs nothing")
+		v.require(*p.MaxClock > 0, []any{"max_clock"}, `for example max_clock = "64 MHz"`,
+			"a clock of 0 runs nothing")
 	}
 	if p.Flash != nil {
 		least := p.VectorTableBytes()
@@ -121,38 +123,46 @@ func (v *validator) part(p *Profile) {
 			"flash of %d bytes is smaller than the vector table, which takes %d", *p.Flash, least)
 	}
 	if p.RAM != nil {
-		v.require(*p.RAM > 0, []any{"ram"}, `for example ram = "64 KiB"`, "a part without RAM runs nothing")
+		v.require(*p.RAM > 0, []any{"ram"}, `for example ram = "64 KiB"`,
+			"a part without RAM runs nothing")
 	}
 	for _, c := range []struct {
 		key     string
 		current *Current
-	}{{"active", p.Power.Active}, {"active_per_mhz", p.Power.ActivePerMHz}, {"sleep", p.Power.Sleep}} {
+	}{{"active", p.Power.Active}, {"active_per_mhz", p.Power.ActivePerMHz},
+		{"sleep", p.Power.Sleep}} {
 		if c.current != nil {
 			v.sourced(c.current.Source, c.current.Quality, "power", c.key)
 		}
 	}
 	if u := p.Power.Voltage; u != nil {
-		v.require(u.Voltage > 0, []any{"power", "voltage", "voltage"}, `for example voltage = "3.3 V"`, "the voltage is 0 or missing")
+		v.require(u.Voltage > 0, []any{"power", "voltage", "voltage"},
+			`for example voltage = "3.3 V"`, "the voltage is 0 or missing")
 		v.sourced(u.Source, u.Quality, "power", "voltage")
 	}
 	above := Hertz(0)
 	for i, w := range p.FlashWaits {
-		v.require(w.UpTo > above, []any{"flash_wait", i, "up_to"}, "write the ranges from the lowest clock to the highest, each with the highest clock it holds for",
-			"up_to of %s is not above %s", FormatHertz(float64(w.UpTo)), FormatHertz(float64(above)))
+		v.require(w.UpTo > above, []any{"flash_wait", i, "up_to"}, "write the ranges from the "+
+			"lowest clock to the highest, each with the highest clock it holds for",
+			"up_to of %s is not above %s", FormatHertz(float64(w.UpTo)),
+			FormatHertz(float64(above)))
 		above = w.UpTo
 		for _, term := range []struct {
 			key    string
 			cycles float64
 		}{{"fetch", w.Fetch}, {"jump", w.Jump}, {"data", w.Data}} {
-			v.require(term.cycles >= 0 && !math.IsInf(term.cycles, 0), []any{"flash_wait", i, term.key}, "write the cycles that flash adds, on average",
+			v.require(term.cycles >= 0 && !math.IsInf(term.cycles, 0),
+				[]any{"flash_wait", i, term.key}, "write the cycles that flash adds, on average",
 				"%s must be zero or more and finite, not %v", term.key, term.cycles)
-			v.require(!(term.cycles > MostCycles), []any{"flash_wait", i, term.key}, "write the cycles that flash adds, on average",
+			v.require(!(term.cycles > MostCycles), []any{"flash_wait", i, term.key},
+				"write the cycles that flash adds, on average",
 				"%v cycles of %s are more than any step takes", term.cycles, term.key)
 		}
 		v.sourced(w.Source, w.Quality, "flash_wait", i)
 	}
 	if p.MaxClock != nil && len(p.FlashWaits) > 0 {
-		v.require(above >= *p.MaxClock, []any{"flash_wait", len(p.FlashWaits) - 1, "up_to"}, "add a range that reaches max_clock",
+		v.require(above >= *p.MaxClock, []any{"flash_wait", len(p.FlashWaits) - 1, "up_to"},
+			"add a range that reaches max_clock",
 			"the wait states end at %s, below max_clock", FormatHertz(float64(above)))
 	}
 }
@@ -164,6 +174,7 @@ func (v *validator) sourced(source, quality string, path ...any) {
 		name[i] = fmt.Sprint(part)
 	}
 	at := func(key string) []any { return append(append([]any{}, path...), key) }
-	v.require(strings.TrimSpace(source) != "", at("source"), "name the document and table, or the measurement", "%s has no source", strings.Join(name, "."))
+	v.require(strings.TrimSpace(source) != "", at("source"), "name the document and table, or "+
+		"the measurement", "%s has no source", strings.Join(name, "."))
 	v.oneOf(quality, qualities, at("quality")...)
 }

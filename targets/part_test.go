@@ -41,7 +41,8 @@ func TestPart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if *p.MaxClock != 48e6 || *p.Flash != 64<<10 || *p.RAM != 8<<10 || p.Power.Voltage.Voltage != 3.3 || p.Power.Sleep.Current != 2e-6 {
+	if *p.MaxClock != 48e6 || *p.Flash != 64<<10 || *p.RAM != 8<<10 || p.Power.Voltage.Voltage !=
+		3.3 || p.Power.Sleep.Current != 2e-6 {
 		t.Errorf("read as %+v", p)
 	}
 	// 0.4 mA and 32 times 60 uA are 2.32 mA.
@@ -61,11 +62,12 @@ func TestPart(t *testing.T) {
 	}
 }
 
-// A loop of two loads of constants, multiply, add, compare and branch by hand: the profile gives 2 + 2 + 1 + 1 + 1 + 2
-// = 9 cycles. Flash adds 0.25 to each of the 6 instructions, 1 to the branch and 2 to each constant: 15.5. With the
-// constants in RAM it adds 2.5: 11.5.
+// A loop of two loads of constants, multiply, add, compare and branch by hand: the profile gives 2
+// + 2 + 1 + 1 + 1 + 2 = 9 cycles. Flash adds 0.25 to each of the 6 instructions, 1 to the branch
+// and 2 to each constant: 15.5. With the constants in RAM it adds 2.5: 11.5.
 func TestWithMemory(t *testing.T) {
-	p, err := Parse([]byte(strings.Replace(ownPart(t), "mul = { cycles = 32,", "mul = { cycles = 1,", 1)), "part.toml")
+	p, err := Parse([]byte(strings.Replace(ownPart(t), "mul = { cycles = 32,",
+		"mul = { cycles = 1,", 1)), "part.toml")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -83,11 +85,12 @@ func TestWithMemory(t *testing.T) {
 	if got := sum(p, loop); got != 9 {
 		t.Errorf("the profile itself changed: %g cycles", got)
 	}
-	// PUSH {4 registers} is one instruction on arm and four on avr, which reads constants by LPM in 3 cycles, RAM in 2
-	// (AVR Instruction Set Manual DS40002198).
+	// PUSH {4 registers} is one instruction on arm and four on avr, which reads constants by LPM in
+	// 3 cycles, RAM in 2 (AVR Instruction Set Manual DS40002198).
 	push := count{"push_pop_base": 1, "push_pop_each": 4}
 	avr := load(t, "avr8")
-	if arm, eight := sum(p.WithMemory(slow, false), push)-sum(p, push), sum(avr.WithMemory(slow, false), push)-sum(avr, push); arm != 0.25 || eight != 1 {
+	if arm, eight := sum(p.WithMemory(slow, false), push)-sum(p, push),
+		sum(avr.WithMemory(slow, false), push)-sum(avr, push); arm != 0.25 || eight != 1 {
 		t.Errorf("fetching PUSH adds %g cycles on arm, %g on avr", arm, eight)
 	}
 	if got := avr.WithMemory(FlashWait{}, true).Cycles("load_flash"); got != 2 {
@@ -98,18 +101,26 @@ func TestWithMemory(t *testing.T) {
 func TestPartErrors(t *testing.T) {
 	own := ownPart(t)
 	for _, tt := range []struct{ old, new, want string }{
-		{`max_clock = "48 MHz"`, `max_clock = "0 MHz"`, "part.toml:16:13: a clock of 0 runs nothing"},
-		{`max_clock = "48 MHz"`, `max_clock = 48`, `part.toml:16:13: max_clock: "48": the unit is missing`},
+		{`max_clock = "48 MHz"`, `max_clock = "0 MHz"`,
+			"part.toml:16:13: a clock of 0 runs nothing"},
+		{`max_clock = "48 MHz"`, `max_clock = 48`, `part.toml:16:13: max_clock: "48": the unit ` +
+			`is missing`},
 		{`max_clock = "48 MHz"`, `max_clok = "48 MHz"`, `part.toml:16:1: unknown key "max_clok"`},
-		{`max_clock = "48 MHz"`, `max_clock = "80 MHz"`, "part.toml:32:9: the wait states end at 48 MHz, below max_clock"},
-		{`flash = "64 KiB"`, `flash = "48 B"`, "part.toml:17:9: flash of 48 bytes is smaller than the vector table, which takes 64"},
+		{`max_clock = "48 MHz"`, `max_clock = "80 MHz"`, "part.toml:32:9: the wait states end " +
+			"at 48 MHz, below max_clock"},
+		{`flash = "64 KiB"`, `flash = "48 B"`, "part.toml:17:9: flash of 48 bytes is smaller " +
+			"than the vector table, which takes 64"},
 		{`ram = "8 KiB"`, `ram = "0 B"`, "part.toml:18:7: a part without RAM runs nothing"},
-		{`current = "2 uA", source = "bench of 3 May"`, `current = "2 uA", source = ""`, "part.toml:23:38: power.sleep has no source"},
-		{`current = "2 uA"`, `current = "-2 uA"`, `part.toml:23:21: power.sleep.current: "-2 uA": a current here cannot be negative`},
+		{`current = "2 uA", source = "bench of 3 May"`, `current = "2 uA", source = ""`,
+			"part.toml:23:38: power.sleep has no source"},
+		{`current = "2 uA"`, `current = "-2 uA"`, `part.toml:23:21: power.sleep.current: "-2 ` +
+			`uA": a current here cannot be negative`},
 		{`voltage = "3.3 V"`, `voltage = "0 V"`, "part.toml:24:23: the voltage is 0 or missing"},
 		{`jump = 1`, `jump = -1`, "part.toml:34:8: jump must be zero or more and finite, not -1"},
-		{`fetch = 0.25`, `fetch = nan`, "part.toml:33:9: fetch must be zero or more and finite, not NaN"},
-		{`up_to = "24 MHz"`, `up_to = "50 MHz"`, "part.toml:32:9: up_to of 48 MHz is not above 50 MHz"},
+		{`fetch = 0.25`, `fetch = nan`, "part.toml:33:9: fetch must be zero or more and finite, " +
+			"not NaN"},
+		{`up_to = "24 MHz"`, `up_to = "50 MHz"`, "part.toml:32:9: up_to of 48 MHz is not " +
+			"above 50 MHz"},
 	} {
 		if strings.Count(own, tt.old) != 1 {
 			t.Fatalf("%q is there %d times", tt.old, strings.Count(own, tt.old))
@@ -129,14 +140,16 @@ func TestLongQuantities(t *testing.T) {
 		parse func(string) (float64, error)
 		want  float64
 	}{
-		{"230 mAh", ParseCoulombs, 828}, {"1 Ah", ParseCoulombs, 3600}, {"400 d", ParseSpan, 34560000}, {"2 h", ParseSpan, 7200},
+		{"230 mAh", ParseCoulombs, 828}, {"1 Ah", ParseCoulombs, 3600},
+		{"400 d", ParseSpan, 34560000}, {"2 h", ParseSpan, 7200},
 		{"5 s", ParseSpan, 5}, {"3.3 V", ParseVolts, 3.3}, {"20 uJ", ParseJoules, 20e-6},
 	} {
 		if got, err := tt.parse(tt.text); err != nil || got != tt.want {
 			t.Errorf("%q is %g, %v; want %g", tt.text, got, err, tt.want)
 		}
 	}
-	for got, want := range map[string]string{FormatSpan(34560000): "400 d", FormatSpan(7200): "2 h", FormatSpan(0.5): "500 ms", FormatAmperes(1.2e-5): "12 uA", FormatJoules(3e-6): "3 uJ"} {
+	for got, want := range map[string]string{FormatSpan(34560000): "400 d", FormatSpan(7200): "2 h",
+		FormatSpan(0.5): "500 ms", FormatAmperes(1.2e-5): "12 uA", FormatJoules(3e-6): "3 uJ"} {
 		if got != want {
 			t.Errorf("printed %q, want %q", got, want)
 		}

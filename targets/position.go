@@ -11,16 +11,17 @@ import (
 // node is one value of a TOML file with the place where it stands. The tree of nodes has the shape
 // of the decoded file. Places are byte offsets.
 type node struct {
-	key      int // where the key starts; for list elements the value itself
-	value    int // where the value starts; for tables that have a header or only dotted keys, the key
+	key int // where the key starts; for list elements the value itself
+	// where the value starts; for tables that have a header or only dotted keys, the key
+	value    int
 	children map[string]*node
 	elems    []*node
 }
 
 // Locate returns the line and column (from 1, in characters) where the value at path starts in a
-// valid TOML text. A path is made of keys (string) and list positions (int, from 0):
-// Locate(data, "target", 1, "clock"). A table made by a header stands where its name does. If the path does
-// not exist, the place is that of its last part that does; a missing key is thus reported at its table.
+// valid TOML text. A path is made of keys (string) and list positions (int, from 0): Locate(data,
+// "target", 1, "clock"). A table made by a header stands where its name does. If the path does not
+// exist, the place is that of its last part that does; a missing key is thus reported at its table.
 func Locate(data []byte, path ...any) (line, col int) {
 	text := withoutMark(data)
 	n := scanTOML(text)
@@ -44,18 +45,20 @@ func Locate(data []byte, path ...any) (line, col int) {
 	return lineCol(text, n.value)
 }
 
-// withoutMark drops the byte-order mark that some editors put in front of UTF-8 text. The library drops
-// one as well; if there are several all go, so that its offsets and ours mean the same text.
+// withoutMark drops the byte-order mark that some editors put in front of UTF-8 text. The library
+// drops one as well; if there are several all go, so that its offsets and ours mean the same text.
 func withoutMark(data []byte) string { return strings.TrimLeft(string(data), "\ufeff") }
 
 // lineCol turns a byte offset into line and column, from 1; a column is a character.
 func lineCol(text string, offset int) (line, col int) {
 	before := text[:min(max(offset, 0), len(text))]
-	return strings.Count(before, "\n") + 1, utf8.RuneCountInString(before[strings.LastIndexByte(before, '\n')+1:]) + 1
+	return strings.Count(before, "\n") + 1,
+		utf8.RuneCountInString(before[strings.LastIndexByte(before, '\n')+1:]) + 1
 }
 
 // scanTOML finds the places of all keys and values. The TOML library keeps them to itself. The text
-// must have passed the library's parser; only what is needed to walk over valid TOML is recognised here.
+// must have passed the library's parser; only what is needed to walk over valid TOML is recognised
+// here.
 func scanTOML(text string) *node {
 	s := &scanner{text: text}
 	root := &node{}
@@ -231,7 +234,8 @@ func (s *scanner) quoted() {
 		}
 	}
 	s.pos = min(s.pos+len(end), len(s.text))
-	if len(end) == 3 { // two quotes may stand right in front of the closing three; the library takes more
+	// two quotes may stand right in front of the closing three; the library takes more
+	if len(end) == 3 {
 		s.skipOver(quote)
 	}
 }

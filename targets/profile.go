@@ -1,10 +1,11 @@
-// Package targets holds profiles of microcontroller cores: what an instruction costs, with the source
-// of every figure. Profiles are data (TOML files); those of the package are embedded, and a user's own are
-// read by the same code. The package also reads and prints the quantities that such files use, and decodes TOML
-// strictly, with the place of every mistake.
+// Package targets holds profiles of microcontroller cores: what an instruction costs, with the
+// source of every figure. Profiles are data (TOML files); those of the package are embedded, and a
+// user's own are read by the same code. The package also reads and prints the quantities that such
+// files use, and decodes TOML strictly, with the place of every mistake.
 //
-// Cycle costs assume zero wait states and aligned data; what flash adds stands apart ([FlashWait]). They are counts per instruction of a class, so
-// a sum over them is an estimate until it is measured on the device.
+// Cycle costs assume zero wait states and aligned data; what flash adds stands apart ([FlashWait]).
+// They are counts per instruction of a class, so a sum over them is an estimate until it is
+// measured on the device.
 package targets
 
 import "fmt"
@@ -19,37 +20,42 @@ type Profile struct {
 	// DualMAC says that one instruction multiplies and adds two pairs of 16-bit numbers.
 	DualMAC       bool   `toml:"dual_mac"`
 	CompilerFlags string `toml:"compiler_flags"` // GCC options that select the core
-	// Optimise are the GCC options under which the emitted C runs fastest there; estimates hold for them.
+	// Optimise are the GCC options under which the emitted C runs fastest there; estimates hold for
+	// them.
 	Optimise string `toml:"optimise"`
-	// TimingKind says where the costs come from as a whole: "official", "measured by third parties" or
-	// "own measurement".
+	// TimingKind says where the costs come from as a whole: "official", "measured by third parties"
+	// or "own measurement".
 	TimingKind string          `toml:"timing_kind"`
 	Notes      []string        `toml:"notes,omitempty"`
 	Costs      map[string]Cost `toml:"cost"` // by instruction class
 
 	// What follows belongs to a part with the core, and may be left out.
 
-	MaxClock   *Hertz      `toml:"max_clock"`
-	Flash      *Bytes      `toml:"flash"`
-	RAM        *Bytes      `toml:"ram"`
-	Power      Power       `toml:"power,omitempty"`
-	FlashWaits []FlashWait `toml:"flash_wait,omitempty"` // by clock, the lowest first; none: flash keeps up at every clock
+	MaxClock *Hertz `toml:"max_clock"`
+	Flash    *Bytes `toml:"flash"`
+	RAM      *Bytes `toml:"ram"`
+	Power    Power  `toml:"power,omitempty"`
+	// by clock, the lowest first; none: flash keeps up at every clock
+	FlashWaits []FlashWait `toml:"flash_wait,omitempty"`
 }
 
-// MostCycles bounds every figure in cycles that a user gives: hours of one step at any clock, and sums of such figures stay finite.
+// MostCycles bounds every figure in cycles that a user gives: hours of one step at any clock, and
+// sums of such figures stay finite.
 const MostCycles = 1e12
 
-// MostClassCycles bounds what one instruction takes. The largest figure of the profiles here is 38 (divide of rv32imc); the largest
-// known of any core in reach is 72 (MULH of PicoRV32, from its README, from memory).
+// MostClassCycles bounds what one instruction takes. The largest figure of the profiles here is 38
+// (divide of rv32imc); the largest known of any core in reach is 72 (MULH of PicoRV32, from its
+// README, from memory).
 const MostClassCycles = 100
 
 // Cost is what one instruction of a class takes.
 type Cost struct {
-	Cycles float64 `toml:"cycles"` // above zero, only push_pop_base may be zero; at most MostClassCycles
+	// above zero, only push_pop_base may be zero; at most MostClassCycles
+	Cycles float64 `toml:"cycles"`
 	Source string  `toml:"source"` // document and place
-	// Quality says how the figure came from the source: "manual" (read in the maker's own text), "copy" (read in a
-	// copy of it), "third-party" (measured by others), "own measurement", "derived" (arithmetic from
-	// other figures) or "from memory".
+	// Quality says how the figure came from the source: "manual" (read in the maker's own text),
+	// "copy" (read in a copy of it), "third-party" (measured by others), "own measurement",
+	// "derived" (arithmetic from other figures) or "from memory".
 	Quality string `toml:"quality"`
 	Note    string `toml:"note,omitempty"` // range, build option, condition; may be empty
 }
@@ -100,19 +106,25 @@ var classes = []class{
 	{name: "alu"}, {name: "shift"},
 	{name: "mul"}, {name: "mul_acc"}, {name: mulLong, isOptional: true},
 	{name: "load"}, {name: "load_next"}, {name: "load_flash"}, {name: "store"},
-	{name: "branch_taken", isJump: true}, {name: "branch_not_taken"}, {name: "call", isJump: true}, {name: "return", isJump: true},
+	{name: "branch_taken", isJump: true}, {name: "branch_not_taken"}, {name: "call", isJump: true},
+	{name: "return", isJump: true},
 	{name: "push_pop_base", mayBeFree: true}, {name: "push_pop_each", isNoFetch: true},
-	{name: "divide", isOptional: true}, {name: "store_indexed", isOptional: true}, {name: "address_wait", isOptional: true, isNoFetch: true},
-	{name: "float", isOptional: true}, {name: "float_mac", isOptional: true}, {name: "float_div", isOptional: true},
-	{name: "float_load", isOptional: true}, {name: "float_store", isOptional: true}, {name: "float_move", isOptional: true},
+	{name: "divide", isOptional: true}, {name: "store_indexed", isOptional: true},
+	{name: "address_wait", isOptional: true, isNoFetch: true},
+	{name: "float", isOptional: true}, {name: "float_mac", isOptional: true},
+	{name: "float_div", isOptional: true},
+	{name: "float_load", isOptional: true}, {name: "float_store", isOptional: true},
+	{name: "float_move", isOptional: true},
 	{name: "float_wait", isOptional: true, isNoFetch: true},
 }
 
-// substitutes are classes that a profile may leave out, with what takes their place: another class, or no cost.
+// substitutes are classes that a profile may leave out, with what takes their place: another class,
+// or no cost.
 var substitutes = map[string]string{"store_indexed": "store", "address_wait": "", "float_wait": ""}
 
-// Cycles returns the cost of one instruction of a class, in cycles. Where a profile leaves out a class that only refines
-// another, the other counts. It panics if the profile does not have the class; see Has for those that may be absent.
+// Cycles returns the cost of one instruction of a class, in cycles. Where a profile leaves out a
+// class that only refines another, the other counts. It panics if the profile does not have the
+// class; see Has for those that may be absent.
 func (p *Profile) Cycles(class string) float64 {
 	c, ok := p.Costs[class]
 	if !ok {

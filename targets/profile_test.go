@@ -31,7 +31,8 @@ func sum(p *Profile, mix count) float64 {
 }
 
 // The loop of a 16-bit dot product, one iteration, for the instructions that GCC 12.2 -O2 emits for
-// s += (int32_t)a[i] * b[i] (seen in its output); the cycles are the sums of the maker's tables as written beside.
+// s += (int32_t)a[i] * b[i] (seen in its output); the cycles are the sums of the maker's tables as
+// written beside.
 func TestShortLoops(t *testing.T) {
 	const p = 2 // pipeline refill of Cortex-M3 and M4 that the profiles assume; 1..3 in the manuals
 	for _, tt := range []struct {
@@ -39,18 +40,25 @@ func TestShortLoops(t *testing.T) {
 		mix     count
 		want    float64
 	}{
-		// Cortex-M0+ Technical Reference Manual DDI 0484C, Table 3.1: ldrsh 2, ldrsh 2, adds 1, muls 1, adds 1, cmp 1, bne 2.
-		{"cortex-m0plus", count{"load": 1, "load_next": 1, "alu": 3, "mul": 1, "branch_taken": 1}, 10},
-		// Cortex-M3 Technical Reference Manual 100165_0201_02_en, Table 3-1 and section 3.3.2: ldrsh 2, chained ldrsh 1,
-		// cmp 1, mla 2, bne 1+P.
-		{"cortex-m3", count{"load": 1, "load_next": 1, "alu": 1, "mul_acc": 1, "branch_taken": 1}, 7 + p},
-		// Cortex-M4 Technical Reference Manual DDI 0439D, Tables 3-1, 3-2: ldrh 2, chained ldrh 1, cmp 1, smlabb 1, bne 1+P.
-		{"cortex-m4f", count{"load": 1, "load_next": 1, "alu": 1, "mul_acc": 1, "branch_taken": 1}, 6 + p},
-		// Same manual: ldr 2, chained ldr 1, smlad 1, unrolled. llvm-mca 14.0.6 prints 401 cycles for 100 of them.
+		// Cortex-M0+ Technical Reference Manual DDI 0484C, Table 3.1: ldrsh 2, ldrsh 2, adds 1,
+		// muls 1, adds 1, cmp 1, bne 2.
+		{"cortex-m0plus", count{"load": 1, "load_next": 1, "alu": 3, "mul": 1, "branch_taken": 1},
+			10},
+		// Cortex-M3 Technical Reference Manual 100165_0201_02_en, Table 3-1 and section 3.3.2:
+		// ldrsh 2, chained ldrsh 1, cmp 1, mla 2, bne 1+P.
+		{"cortex-m3", count{"load": 1, "load_next": 1, "alu": 1, "mul_acc": 1, "branch_taken": 1},
+			7 + p},
+		// Cortex-M4 Technical Reference Manual DDI 0439D, Tables 3-1, 3-2: ldrh 2, chained ldrh 1,
+		// cmp 1, smlabb 1, bne 1+P.
+		{"cortex-m4f", count{"load": 1, "load_next": 1, "alu": 1, "mul_acc": 1, "branch_taken": 1},
+			6 + p},
+		// Same manual: ldr 2, chained ldr 1, smlad 1, unrolled. llvm-mca 14.0.6 prints 401 cycles
+		// for 100 of them.
 		{"cortex-m4f", count{"load": 1, "load_next": 1, "mul_acc": 1}, 4},
 		// llvm-mca 14.0.6 -mcpu=cortex-m33 prints the same 401 cycles for 100 of ldr, ldr, smlad.
 		{"cortex-m33", count{"load": 1, "load_next": 1, "mul_acc": 1}, 4},
-		// Ibex pipeline_details.rst, commit 8b8ee08, stall + 1: lh 2, lh 2, addi 1, addi 1, mul 1, add 1, bne 3.
+		// Ibex pipeline_details.rst, commit 8b8ee08, stall + 1: lh 2, lh 2, addi 1, addi 1, mul 1,
+		// add 1, bne 3.
 		{"rv32imc", count{"load": 1, "load_next": 1, "alu": 3, "mul": 1, "branch_taken": 1}, 11},
 	} {
 		if got := sum(load(t, tt.profile), tt.mix); got != tt.want {
@@ -59,9 +67,9 @@ func TestShortLoops(t *testing.T) {
 	}
 }
 
-// Cortex-M7, ldr; ldr; smlad with immediate offsets: llvm-mca 14.0.6 prints 202 cycles for 100 and a
-// reciprocal throughput of 1.5. The profile takes the middle between paired and unpaired loads, so it lies between the best
-// case of the model and three instructions one after the other.
+// Cortex-M7, ldr; ldr; smlad with immediate offsets: llvm-mca 14.0.6 prints 202 cycles for 100 and
+// a reciprocal throughput of 1.5. The profile takes the middle between paired and unpaired loads,
+// so it lies between the best case of the model and three instructions one after the other.
 func TestDualIssueLoop(t *testing.T) {
 	got := sum(load(t, "cortex-m7"), count{"load": 1, "load_next": 1, "mul_acc": 1})
 	if got < 1.5 || got > 3 {
@@ -69,9 +77,9 @@ func TestDualIssueLoop(t *testing.T) {
 	}
 }
 
-// Figures of the AVR column: AVR201 (1631C-AVR-06/02) header statistics, "mac16x16_32: 32-bit += 16x16 signed" takes
-// 23 cycles and 19 words without the RET. 19 one-word instructions of which four multiply (2 cycles each)
-// account for 23: the four partial products of two 16-bit numbers.
+// Figures of the AVR column: AVR201 (1631C-AVR-06/02) header statistics, "mac16x16_32: 32-bit +=
+// 16x16 signed" takes 23 cycles and 19 words without the RET. 19 one-word instructions of which
+// four multiply (2 cycles each) account for 23: the four partial products of two 16-bit numbers.
 func TestAVRMultiplyAccumulate(t *testing.T) {
 	p := load(t, "avr8")
 	if got := sum(p, count{"mul": 4, "alu": 19 - 4}); got != 23 {
@@ -83,7 +91,8 @@ func TestAVRMultiplyAccumulate(t *testing.T) {
 	}
 }
 
-// PUSH of N registers, from the same tables as above; Cortex-M7: LDM and STM of N measured as half of N, rounded up.
+// PUSH of N registers, from the same tables as above; Cortex-M7: LDM and STM of N measured as half
+// of N, rounded up.
 func TestPush(t *testing.T) {
 	for _, tt := range []struct {
 		profile string
@@ -111,18 +120,26 @@ func TestPublishedCosts(t *testing.T) {
 		want           float64
 	}{
 		{"cortex-m0plus", "shift", 1}, {"cortex-m0plus", "store", 2}, // DDI 0484C, Table 3.1
-		{"cortex-m0plus", "call", 3}, {"cortex-m0plus", "return", 2}, {"cortex-m0plus", "branch_not_taken", 1},
-		{"cortex-m3", "mul", 1}, {"cortex-m3", "mul_long", 5}, // 100165_0201_02_en, Table 3-1: SMULL 3..5
+		{"cortex-m0plus", "call", 3}, {"cortex-m0plus", "return", 2},
+		{"cortex-m0plus", "branch_not_taken", 1},
+		// 100165_0201_02_en, Table 3-1: SMULL 3..5
+		{"cortex-m3", "mul", 1}, {"cortex-m3", "mul_long", 5},
 		{"cortex-m3", "store", 1},                               // section 3.3.2, not Table 3-1
 		{"cortex-m4f", "mul", 1}, {"cortex-m4f", "mul_long", 1}, // DDI 0439D, Table 3-1
-		{"cortex-m4f", "store", 1},                                                        // section 3.3.2
-		{"cortex-m7", "alu", 0.5}, {"cortex-m7", "mul_acc", 1}, {"cortex-m7", "store", 1}, // cortex_m7.md, commit 3dfc2ab
+		// section 3.3.2
+		{"cortex-m4f", "store", 1},
+		// cortex_m7.md, commit 3dfc2ab
+		{"cortex-m7", "alu", 0.5}, {"cortex-m7", "mul_acc", 1}, {"cortex-m7", "store", 1},
 		{"cortex-m33", "mul_long", 1}, {"cortex-m33", "store", 1}, // cortex_m33.md, commit 3dfc2ab
-		{"cortex-m33", "branch_taken", 3},                                         // cortex_m33.py, commit 902e68e
-		{"rv32imc", "mul_long", 3},                                                // pipeline_details.rst: MUL 1, MULH 2
+		// cortex_m33.py, commit 902e68e
+		{"cortex-m33", "branch_taken", 3},
+		// pipeline_details.rst: MUL 1, MULH 2
+		{"rv32imc", "mul_long", 3},
 		{"rv32imc", "store", 2}, {"rv32imc", "call", 2}, {"rv32imc", "return", 2}, // same
-		{"avr8", "load", 2}, {"avr8", "load_flash", 3}, {"avr8", "store", 2}, {"avr8", "mul", 2}, // DS40002198, AVRe
-		{"avr8", "branch_taken", 2}, {"avr8", "branch_not_taken", 1}, {"avr8", "call", 4}, {"avr8", "return", 4},
+		// DS40002198, AVRe
+		{"avr8", "load", 2}, {"avr8", "load_flash", 3}, {"avr8", "store", 2}, {"avr8", "mul", 2},
+		{"avr8", "branch_taken", 2}, {"avr8", "branch_not_taken", 1}, {"avr8", "call", 4},
+		{"avr8", "return", 4},
 	} {
 		if got := load(t, tt.profile).Cycles(tt.class); got != tt.want {
 			t.Errorf("%s %s: %v cycles, want %v", tt.profile, tt.class, got, tt.want)
@@ -131,7 +148,8 @@ func TestPublishedCosts(t *testing.T) {
 }
 
 func TestBuiltinProfiles(t *testing.T) {
-	want := []string{"cortex-m0plus", "cortex-m3", "cortex-m4f", "cortex-m7", "cortex-m33", "rv32imc", "avr8"}
+	want := []string{"cortex-m0plus", "cortex-m3", "cortex-m4f", "cortex-m7", "cortex-m33",
+		"rv32imc", "avr8"}
 	if !slices.Equal(Names(), want) {
 		t.Errorf("names %v, want %v", Names(), want)
 	}
@@ -155,8 +173,9 @@ func TestBuiltinProfiles(t *testing.T) {
 				t.Errorf("%s %s: derived without a note", name, class)
 			}
 		}
-		// The maker prints no cycle table for Cortex-M7 (quinapalus.com, "Cortex-M7 instruction cycle counts, timings, and
-		// dual-issue combinations"), and none was found for Cortex-M33: so no figure of theirs is from a manual.
+		// The maker prints no cycle table for Cortex-M7 (quinapalus.com, "Cortex-M7 instruction
+		// cycle counts, timings, and dual-issue combinations"), and none was found for Cortex-M33:
+		// so no figure of theirs is from a manual.
 		isEstimate := name == "cortex-m7" || name == "cortex-m33"
 		for class, c := range p.Costs {
 			if isEstimate && (c.Quality == "manual" || c.Quality == "copy") {
@@ -170,7 +189,8 @@ func TestBuiltinProfiles(t *testing.T) {
 			t.Errorf("%s: a second load costs more than the first", name)
 		}
 		// A core without a multiply-accumulate instruction pays for both halves.
-		if c := p.Costs["mul_acc"]; c.Quality == "derived" && c.Cycles != p.Cycles("mul")+p.Cycles("alu") {
+		if c := p.Costs["mul_acc"]; c.Quality == "derived" &&
+			c.Cycles != p.Cycles("mul")+p.Cycles("alu") {
 			t.Errorf("%s: mul_acc %v is not mul + alu", name, c.Cycles)
 		}
 	}
@@ -192,7 +212,8 @@ func TestLongMultiply(t *testing.T) {
 	load(t, "avr8").Cycles("mul_long")
 }
 
-// The compiler's own macros (GCC manual, ARM and AVR options) agree with the profile, if a compiler is there.
+// The compiler's own macros (GCC manual, ARM and AVR options) agree with the profile, if a compiler
+// is there.
 func TestCompilerFlags(t *testing.T) {
 	compilers := map[string]string{"avr": "avr-gcc", "rv32imc": "riscv64-unknown-elf-gcc"}
 	for _, name := range Names() {
@@ -212,10 +233,13 @@ func TestCompilerFlags(t *testing.T) {
 			continue
 		}
 		if got := strings.Contains(string(macros), "__ARM_FEATURE_SIMD32 1"); got != p.DualMAC {
-			t.Errorf("%s: compiler has dual multiply-accumulate: %v, profile %v", name, got, p.DualMAC)
+			t.Errorf("%s: compiler has dual multiply-accumulate: %v, profile %v", name, got,
+				p.DualMAC)
 		}
-		isa := map[string]string{"armv6m": "__ARM_ARCH_6M__ 1", "armv7m": "__ARM_ARCH_7M__ 1", "armv7em": "__ARM_ARCH_7EM__ 1",
-			"armv8m": "__ARM_ARCH_8M_MAIN__ 1", "rv32imc": "__riscv_xlen 32", "avr": "__AVR_HAVE_MUL__ 1"}[p.ISA]
+		isa := map[string]string{"armv6m": "__ARM_ARCH_6M__ 1", "armv7m": "__ARM_ARCH_7M__ 1",
+			"armv7em": "__ARM_ARCH_7EM__ 1",
+			"armv8m":  "__ARM_ARCH_8M_MAIN__ 1", "rv32imc": "__riscv_xlen 32",
+			"avr": "__AVR_HAVE_MUL__ 1"}[p.ISA]
 		if !strings.Contains(string(macros), "#define "+isa) {
 			t.Errorf("%s: compiler flags %q do not define %s", name, p.CompilerFlags, isa)
 		}

@@ -39,7 +39,8 @@ var (
 	// The two characters that print as µ are the micro sign (U+00B5) and the Greek letter (U+03BC).
 	timeUnits = unitTable{"time", `"1 ms"`, []unit{
 		{"ns", -9}, {"us", -6}, {"\u00b5s", -6}, {"\u03bcs", -6}, {"ms", -3}, {"s", 0}}}
-	hertzUnits   = unitTable{"frequency", `"64 MHz"`, []unit{{"Hz", 0}, {"kHz", 3}, {"MHz", 6}, {"GHz", 9}}}
+	hertzUnits = unitTable{"frequency", `"64 MHz"`,
+		[]unit{{"Hz", 0}, {"kHz", 3}, {"MHz", 6}, {"GHz", 9}}}
 	percentUnits = unitTable{"percentage", `"5 %"`, []unit{{"%", -2}}}
 	ampereUnits  = unitTable{"current", `"3.2 mA"`, []unit{
 		{"nA", -9}, {"uA", -6}, {"\u00b5A", -6}, {"\u03bcA", -6}, {"mA", -3}, {"A", 0}}}
@@ -63,13 +64,14 @@ var ambiguousBytes = []string{"k", "K", "kB", "KB", "M", "MB", "mB"}
 // maxQuantityText bounds the text of a quantity, in bytes: no written quantity needs more.
 const maxQuantityText = 64
 
-// ParseBytes reads an amount of memory: a number and one of B, KiB, MiB. The result is in bytes and is
-// rounded up when it is not whole ("1.2 KiB" is 1228.8 B, so 1229), because half a byte still
+// ParseBytes reads an amount of memory: a number and one of B, KiB, MiB. The result is in bytes and
+// is rounded up when it is not whole ("1.2 KiB" is 1228.8 B, so 1229), because half a byte still
 // takes one. Errors are *QuantityError.
 func ParseBytes(s string) (int64, error) {
 	number, name := splitQuantity(s)
 	if slices.Contains(ambiguousBytes, name) {
-		return 0, &QuantityError{s, fmt.Sprintf("unit %s is ambiguous: 1000 or 1024", name), "write KiB, MiB or B"}
+		return 0, &QuantityError{s, fmt.Sprintf("unit %s is ambiguous: 1000 or 1024", name),
+			"write KiB, MiB or B"}
 	}
 	power, err := byteUnits.power(s, number, name)
 	if err != nil {
@@ -100,8 +102,8 @@ func ParseHertz(s string) (float64, error) { return hertzUnits.parse(s) }
 // Errors are *QuantityError.
 func ParsePercent(s string) (float64, error) { return percentUnits.parse(s) }
 
-// ParseAmperes reads an electric current: a number and one of nA, uA, mA, A. The result is in amperes.
-// Errors are *QuantityError.
+// ParseAmperes reads an electric current: a number and one of nA, uA, mA, A. The result is in
+// amperes. Errors are *QuantityError.
 func ParseAmperes(s string) (float64, error) { return ampereUnits.parse(s) }
 
 // ParseVolts reads an electric voltage: a number and one of mV, V. The result is in volts.
@@ -180,7 +182,9 @@ func isDecimal(s string) bool {
 // splitQuantity cuts s into its number and its unit, without the blanks around them.
 func splitQuantity(s string) (number, name string) {
 	s = strings.TrimSpace(s)
-	i := strings.IndexFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-", r) })
+	i := strings.IndexFunc(s, func(r rune) bool {
+		return !strings.ContainsRune("0123456789.,+-", r)
+	})
 	if i < 0 {
 		return s, ""
 	}
@@ -195,7 +199,8 @@ func (t unitTable) hint() string {
 			names = append(names, u.name)
 		}
 	}
-	return fmt.Sprintf("write a number and a unit, such as %s; units: %s", t.example, strings.Join(names, ", "))
+	return fmt.Sprintf("write a number and a unit, such as %s; units: %s", t.example,
+		strings.Join(names, ", "))
 }
 
 func (t unitTable) notNumber(s, number string) error {

@@ -22,23 +22,28 @@ type isaFacts struct {
 	vectors    int64 // least vector table in flash, in bytes
 }
 
-// Sources: register widths, Armv6-M and Armv7-M Architecture Reference Manuals (DDI 0419, DDI 0403), The RISC-V
-// Instruction Set Manual volume I, AVR Instruction Set Manual DS40002198. SMLAD belongs to the DSP extension, which
-// exists from Armv7E-M and Armv8-M Mainline (Cortex-M3 Technical Reference Manual 100165_0201_02_en, Table 3-1,
-// lists none; Cortex-M4 Technical Reference Manual DDI 0439D, Table 3-2, does). Vectors: on arm the stack pointer and
-// 15 exceptions of a word each (Armv6-M Architecture Reference Manual DDI 0419 and Armv7-M DDI 0403, section B1.5.3,
-// numbers from memory); on the others no less than one jump at reset.
+// Sources: register widths, Armv6-M and Armv7-M Architecture Reference Manuals (DDI 0419, DDI
+// 0403), The RISC-V Instruction Set Manual volume I, AVR Instruction Set Manual DS40002198. SMLAD
+// belongs to the DSP extension, which exists from Armv7E-M and Armv8-M Mainline (Cortex-M3
+// Technical Reference Manual 100165_0201_02_en, Table 3-1, lists none; Cortex-M4 Technical
+// Reference Manual DDI 0439D, Table 3-2, does). Vectors: on arm the stack pointer and 15 exceptions
+// of a word each (Armv6-M Architecture Reference Manual DDI 0419 and Armv7-M DDI 0403, section
+// B1.5.3, numbers from memory); on the others no less than one jump at reset.
 var isas = []isaFacts{
-	{"armv6m", 32, false, false, 64}, {"armv7m", 32, false, true, 64}, {"armv7em", 32, true, true, 64}, {"armv8m", 32, true, true, 64},
+	{"armv6m", 32, false, false, 64}, {"armv7m", 32, false, true, 64},
+	{"armv7em", 32, true, true, 64}, {"armv8m", 32, true, true, 64},
 	{"rv32imc", 32, false, true, 4}, {"avr", 8, false, false, 4},
 }
 
 var (
-	timingKinds  = []string{"official", "measured by third parties", "own measurement"}
-	qualities    = []string{"manual", "copy", "third-party", "own measurement", "derived", "from memory"}
+	timingKinds = []string{"official", "measured by third parties", "own measurement"}
+	qualities   = []string{"manual", "copy", "third-party", "own measurement", "derived",
+		"from memory"}
 	optimisation = regexp.MustCompile(`^-O[123s]( -f[a-z0-9-]+)*$`)
-	coreFlags    = regexp.MustCompile(`^-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?( +-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?)*$`) // others can name files and programs
-	profileName  = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
+	// others can name files and programs
+	coreFlags = regexp.MustCompile(`^-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?( ` +
+		`+-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?)*$`)
+	profileName = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
 )
 
 // ReadFile reads a user's profile, a TOML file with the same keys as the built-in ones.
@@ -51,7 +56,8 @@ func ReadFile(path string) (*Profile, error) {
 			err = pathError.Err
 		}
 		return nil, &FileError{File: path, Msg: "cannot read the profile: " + err.Error(),
-			Hint: "give the path of a TOML file, or one of the built-in profiles: " + strings.Join(Names(), ", ")}
+			Hint: "give the path of a TOML file, or one of the built-in profiles: " +
+				strings.Join(Names(), ", ")}
 	}
 	return Parse(data, path)
 }
@@ -67,8 +73,8 @@ func readLimited(path string) ([]byte, error) {
 }
 
 // Parse reads a profile from a TOML text; file is its name in errors. Every key is required but
-// dual_mac (false if absent), the notes, the costs of optional classes (see the list of classes in profile.go) and
-// what belongs to a part around the core (part.go). Errors are *FileError.
+// dual_mac (false if absent), the notes, the costs of optional classes (see the list of classes in
+// profile.go) and what belongs to a part around the core (part.go). Errors are *FileError.
 func Parse(data []byte, file string) (*Profile, error) {
 	p := &Profile{}
 	if err := StrictDecode(data, file, p); err != nil {
@@ -103,21 +109,26 @@ func (v *validator) require(ok bool, path []any, hint, format string, args ...an
 func (v *validator) oneOf(value string, allowed []string, path ...any) {
 	key := path[len(path)-1]
 	v.require(value != "", path, "write one of: "+strings.Join(allowed, ", "), "%s is missing", key)
-	v.require(slices.Contains(allowed, value), path, DidYouMean(value, allowed), "unknown %s %q", key, value)
+	v.require(slices.Contains(allowed, value), path, DidYouMean(value, allowed), "unknown %s %q",
+		key, value)
 }
 
 func (v *validator) profile(p *Profile) {
 	v.require(profileName.MatchString(p.Name), []any{"name"},
-		`use lower-case letters, digits and hyphens, such as "cortex-m4f"`, "profile name %q is not allowed", p.Name)
-	v.require(strings.TrimSpace(p.Title) != "", []any{"title"}, "write the name of the core for reports", "title is missing")
+		`use lower-case letters, digits and hyphens, such as "cortex-m4f"`,
+		"profile name %q is not allowed", p.Name)
+	v.require(strings.TrimSpace(p.Title) != "", []any{"title"},
+		"write the name of the core for reports", "title is missing")
 	v.require(strings.TrimSpace(p.CompilerFlags) != "", []any{"compiler_flags"},
 		"write the compiler options that select the core", "compiler_flags is missing")
-	v.require(AreCoreFlags(p.CompilerFlags), []any{"compiler_flags"}, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`,
+	v.require(AreCoreFlags(p.CompilerFlags), []any{"compiler_flags"},
+		`write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`,
 		"compiler_flags %q do more than select a core", p.CompilerFlags)
 	if p.Optimise == "" {
 		p.Optimise = "-O2" // what a user's profile leaves out
 	}
-	v.require(AreOptimisationFlags(p.Optimise), []any{"optimise"}, `write GCC flags such as "-O2"`, "optimise %q are no optimisation flags", p.Optimise)
+	v.require(AreOptimisationFlags(p.Optimise), []any{"optimise"}, `write GCC flags such as "-O2"`,
+		"optimise %q are no optimisation flags", p.Optimise)
 	var names []string
 	for _, isa := range isas {
 		names = append(names, isa.name)
@@ -125,7 +136,8 @@ func (v *validator) profile(p *Profile) {
 	v.oneOf(p.ISA, names, "isa")
 	v.oneOf(p.TimingKind, timingKinds, "timing_kind")
 	if isa, ok := factsOf(p.ISA); ok {
-		v.require(p.WordBits == isa.wordBits, []any{"word_bits"}, fmt.Sprintf("write word_bits = %d", isa.wordBits),
+		v.require(p.WordBits == isa.wordBits, []any{"word_bits"},
+			fmt.Sprintf("write word_bits = %d", isa.wordBits),
 			"%s has words of %d bits, not %d", isa.name, isa.wordBits, p.WordBits)
 		v.require(isa.hasDualMAC || !p.DualMAC, []any{"dual_mac"}, "write dual_mac = false",
 			"%s has no dual 16-bit multiply-accumulate", isa.name)
@@ -158,7 +170,8 @@ func (v *validator) costs(p *Profile) {
 		if !ok {
 			isOptional := c.isOptional && !(c.name == mulLong && isa.hasLongMul)
 			v.require(isOptional, []any{"cost"}, fmt.Sprintf(
-				`add %s = { cycles = ..., source = "...", quality = "..." }`, c.name), "cost of %s is missing", c.name)
+				`add %s = { cycles = ..., source = "...", quality = "..." }`, c.name),
+				"cost of %s is missing", c.name)
 			continue
 		}
 		limit := "above zero"
@@ -167,8 +180,10 @@ func (v *validator) costs(p *Profile) {
 		}
 		isAllowed := cost.Cycles > 0 || c.mayBeFree && cost.Cycles == 0
 		v.require(isAllowed && !math.IsInf(cost.Cycles, 0), []any{"cost", c.name, "cycles"},
-			"write the cycles that one instruction takes", "cycles of %s must be %s and finite, not %v", c.name, limit, cost.Cycles)
-		v.require(!(cost.Cycles > MostClassCycles), []any{"cost", c.name, "cycles"}, fmt.Sprintf("write the cycles that one instruction takes, at most %d", MostClassCycles),
+			"write the cycles that one instruction takes",
+			"cycles of %s must be %s and finite, not %v", c.name, limit, cost.Cycles)
+		v.require(!(cost.Cycles > MostClassCycles), []any{"cost", c.name, "cycles"},
+			fmt.Sprintf("write the cycles that one instruction takes, at most %d", MostClassCycles),
 			"%v cycles of %s are more than one instruction takes", cost.Cycles, c.name)
 		v.require(strings.TrimSpace(cost.Source) != "", []any{"cost", c.name, "source"},
 			"name the document and table, or the measurement", "cost of %s has no source", c.name)

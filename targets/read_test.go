@@ -40,9 +40,10 @@ func TestReadFile(t *testing.T) {
 	if got.Name != "own-core-32" || got.TimingKind != "own measurement" {
 		t.Errorf("name %q, timing kind %q", got.Name, got.TimingKind)
 	}
-	// The short loop with the 32-cycle multiplier takes 41 cycles: Cortex-M0+ Technical Reference Manual DDI 0484C,
-	// Table 3.1: ldrsh 2, ldrsh 2, adds 1, muls 32, adds 1, cmp 1, bne 2.
-	if got := sum(got, count{"load": 1, "load_next": 1, "alu": 3, "mul": 1, "branch_taken": 1}); got != 41 {
+	// The short loop with the 32-cycle multiplier takes 41 cycles: Cortex-M0+ Technical Reference
+	// Manual DDI 0484C, Table 3.1: ldrsh 2, ldrsh 2, adds 1, muls 32, adds 1, cmp 1, bne 2.
+	if got := sum(got,
+		count{"load": 1, "load_next": 1, "alu": 3, "mul": 1, "branch_taken": 1}); got != 41 {
 		t.Errorf("loop takes %v cycles, want 41", got)
 	}
 	for _, class := range []string{"mul", "mul_acc"} {
@@ -83,32 +84,64 @@ func TestParseErrors(t *testing.T) {
 		at             string // the mistake starts here in the changed text
 		msg, hint      string
 	}{
-		{"set", `isa = "armv6m"`, `isa = "armv6"`, `"armv6"`, `unknown isa "armv6"`, `did you mean "armv6m"?`},
-		{"no set", `isa = "armv6m"`, ``, `# Cortex`, `isa is missing`, "write one of: armv6m, armv7m, armv7em, armv8m, rv32imc, avr"},
-		{"name", `"own-core-32"`, `"Own core"`, `"Own core"`, `profile name "Own core" is not allowed`, `use lower-case letters, digits and hyphens, such as "cortex-m4f"`},
-		{"title", `title = "Arm Cortex-M0+, single-cycle multiplier"`, `title = ""`, `""`, "title is missing", "write the name of the core for reports"},
-		{"no flags", `compiler_flags = "-mcpu=cortex-m0plus -mthumb"`, ``, `# Cortex`, "compiler_flags is missing", "write the compiler options that select the core"},
-		{"flags that name a program", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=cortex-m0plus -wrapper ./evil"`, `"-mcpu`, `compiler_flags "-mcpu=cortex-m0plus -wrapper ./evil" do more than select a core`, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`},
-		{"flags that name a file", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=../../evil"`, `"-mcpu`, `compiler_flags "-mcpu=../../evil" do more than select a core`, `write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`},
-		{"absurd cycles", `cycles = 32,`, `cycles = 1e300,`, `1e300,`, "1e+300 cycles of mul are more than one instruction takes", "write the cycles that one instruction takes, at most 100"},
-		{"too many cycles", `cycles = 32,`, `cycles = 100.5,`, `100.5,`, "100.5 cycles of mul are more than one instruction takes", "write the cycles that one instruction takes, at most 100"},
-		{"kind", `"own measurement"`, `"guess"`, `"guess"`, `unknown timing_kind "guess"`, "known here: official, measured by third parties, own measurement"},
-		{"word", `word_bits = 32`, `word_bits = 16`, `16`, "armv6m has words of 32 bits, not 16", "write word_bits = 32"},
-		{"dual", `dual_mac = false`, `dual_mac = true`, `true`, "armv6m has no dual 16-bit multiply-accumulate", "write dual_mac = false"},
-		{"key", `dual_mac`, `dual_mca`, `dual_mca`, `unknown key "dual_mca"`, `did you mean "dual_mac"?`},
-		{"cost key", `mul = { cycles = 32, source`, `mul = { cycles = 32, sauce`, `sauce`, `unknown key "sauce" in cost.mul`, `did you mean "source"?`},
-		{"class", `shift = {`, `shfit = {`, `{ cycles = 1, source = "Arm Cortex-M0+ Technical Reference Manual DDI 0484C, section 3.3, Table 3.1", quality = "manual" }` + "\nmul = ",
+		{"set", `isa = "armv6m"`, `isa = "armv6"`, `"armv6"`, `unknown isa "armv6"`,
+			`did you mean "armv6m"?`},
+		{"no set", `isa = "armv6m"`, ``, `# Cortex`, `isa is missing`,
+			"write one of: armv6m, armv7m, armv7em, armv8m, rv32imc, avr"},
+		{"name", `"own-core-32"`, `"Own core"`, `"Own core"`, `profile name "Own core" is not ` +
+			`allowed`, `use lower-case letters, digits and hyphens, such as "cortex-m4f"`},
+		{"title", `title = "Arm Cortex-M0+, single-cycle multiplier"`, `title = ""`, `""`,
+			"title is missing", "write the name of the core for reports"},
+		{"no flags", `compiler_flags = "-mcpu=cortex-m0plus -mthumb"`, ``, `# Cortex`,
+			"compiler_flags is missing", "write the compiler options that select the core"},
+		{"flags that name a program", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=cortex-m0plus ` +
+			`-wrapper ./evil"`, `"-mcpu`, `compiler_flags "-mcpu=cortex-m0plus -wrapper ./evil" ` +
+			`do more than select a core`, `write options that begin with -m only, such as ` +
+			`"-mcpu=cortex-m4 -mthumb"`},
+		{"flags that name a file", `"-mcpu=cortex-m0plus -mthumb"`, `"-mcpu=../../evil"`, `"-mcpu`,
+			`compiler_flags "-mcpu=../../evil" do more than select a core`,
+			`write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`},
+		{"absurd cycles", `cycles = 32,`, `cycles = 1e300,`, `1e300,`, "1e+300 cycles of mul " +
+			"are more than one instruction takes", "write the cycles that one instruction " +
+			"takes, at most 100"},
+		{"too many cycles", `cycles = 32,`, `cycles = 100.5,`, `100.5,`, "100.5 cycles of mul " +
+			"are more than one instruction takes", "write the cycles that one instruction " +
+			"takes, at most 100"},
+		{"kind", `"own measurement"`, `"guess"`, `"guess"`, `unknown timing_kind "guess"`,
+			"known here: official, measured by third parties, own measurement"},
+		{"word", `word_bits = 32`, `word_bits = 16`, `16`, "armv6m has words of 32 bits, not 16",
+			"write word_bits = 32"},
+		{"dual", `dual_mac = false`, `dual_mac = true`, `true`,
+			"armv6m has no dual 16-bit multiply-accumulate", "write dual_mac = false"},
+		{"key", `dual_mac`, `dual_mca`, `dual_mca`, `unknown key "dual_mca"`,
+			`did you mean "dual_mac"?`},
+		{"cost key", `mul = { cycles = 32, source`, `mul = { cycles = 32, sauce`, `sauce`,
+			`unknown key "sauce" in cost.mul`, `did you mean "source"?`},
+		{"class", `shift = {`, `shfit = {`, `{ cycles = 1, source = "Arm Cortex-M0+ Technical ` +
+			`Reference Manual DDI 0484C, section 3.3, Table 3.1", quality = "manual" }` +
+			"\nmul = ",
 			`unknown instruction class "shfit"`, `did you mean "shift"?`},
-		{"class missing", "store =", "mul_long =", "cost]", "cost of store is missing", `add store = { cycles = ..., source = "...", quality = "..." }`},
-		{"zero", `cycles = 32,`, `cycles = 0,`, `0, source`, "cycles of mul must be above zero and finite, not 0", "write the cycles that one instruction takes"},
-		{"no cycles", `cycles = 32, `, ``, `{ source`, "cycles of mul must be above zero and finite, not 0", "write the cycles that one instruction takes"},
-		{"negative", `cycles = 32,`, `cycles = -32,`, `-32,`, "cycles of mul must be above zero and finite, not -32", "write the cycles that one instruction takes"},
-		{"infinite", `cycles = 32,`, `cycles = inf,`, `inf,`, "cycles of mul must be above zero and finite, not +Inf", "write the cycles that one instruction takes"},
-		{"no number", `cycles = 32,`, `cycles = nan,`, `nan,`, "cycles of mul must be above zero and finite, not NaN", "write the cycles that one instruction takes"},
-		{"text", `cycles = 32,`, `cycles = "32",`, `"32",`, "cost.mul.cycles must be a number, not a text", ""},
-		{"no source", `"mul + alu"`, `" "`, `" "`, "cost of mul_acc has no source", "name the document and table, or the measurement"},
-		{"quality", `quality = "derived"`, `quality = "mnual"`, `"mnual"`, `unknown quality "mnual"`, `did you mean "manual"?`},
-		{"negative base", `push_pop_base = { cycles = 1`, `push_pop_base = { cycles = -1`, `-1,`, "cycles of push_pop_base must be zero or more and finite, not -1", "write the cycles that one instruction takes"},
+		{"class missing", "store =", "mul_long =", "cost]", "cost of store is missing",
+			`add store = { cycles = ..., source = "...", quality = "..." }`},
+		{"zero", `cycles = 32,`, `cycles = 0,`, `0, source`, "cycles of mul must be above zero " +
+			"and finite, not 0", "write the cycles that one instruction takes"},
+		{"no cycles", `cycles = 32, `, ``, `{ source`, "cycles of mul must be above zero and " +
+			"finite, not 0", "write the cycles that one instruction takes"},
+		{"negative", `cycles = 32,`, `cycles = -32,`, `-32,`, "cycles of mul must be above zero " +
+			"and finite, not -32", "write the cycles that one instruction takes"},
+		{"infinite", `cycles = 32,`, `cycles = inf,`, `inf,`, "cycles of mul must be above zero " +
+			"and finite, not +Inf", "write the cycles that one instruction takes"},
+		{"no number", `cycles = 32,`, `cycles = nan,`, `nan,`, "cycles of mul must be above " +
+			"zero and finite, not NaN", "write the cycles that one instruction takes"},
+		{"text", `cycles = 32,`, `cycles = "32",`, `"32",`, "cost.mul.cycles must be a number, " +
+			"not a text", ""},
+		{"no source", `"mul + alu"`, `" "`, `" "`, "cost of mul_acc has no source",
+			"name the document and table, or the measurement"},
+		{"quality", `quality = "derived"`, `quality = "mnual"`, `"mnual"`,
+			`unknown quality "mnual"`, `did you mean "manual"?`},
+		{"negative base", `push_pop_base = { cycles = 1`, `push_pop_base = { cycles = -1`, `-1,`,
+			"cycles of push_pop_base must be zero or more and finite, not -1",
+			"write the cycles that one instruction takes"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			if strings.Count(own, tt.old) != 1 {
@@ -129,7 +162,8 @@ func TestParseErrors(t *testing.T) {
 func TestLongMultiplyIsRequiredWhereTheSetHasIt(t *testing.T) {
 	lacks := map[string]bool{"armv6m": true, "avr": true}
 	for _, isa := range isas {
-		text := strings.Replace(ownProfile(t), `isa = "armv6m"`, fmt.Sprintf("isa = %q", isa.name), 1)
+		text := strings.Replace(ownProfile(t), `isa = "armv6m"`, fmt.Sprintf("isa = %q", isa.name),
+			1)
 		text = strings.Replace(text, "word_bits = 32", fmt.Sprint("word_bits = ", isa.wordBits), 1)
 		_, err := Parse([]byte(text), "own.toml")
 		if lacks[isa.name] {
@@ -139,14 +173,16 @@ func TestLongMultiplyIsRequiredWhereTheSetHasIt(t *testing.T) {
 			continue
 		}
 		line := 1 + strings.Count(text[:strings.Index(text, "[cost]")], "\n")
-		want := &FileError{"own.toml", line, 2, "cost of mul_long is missing", `add mul_long = { cycles = ..., source = "...", quality = "..." }`}
+		want := &FileError{"own.toml", line, 2, "cost of mul_long is missing",
+			`add mul_long = { cycles = ..., source = "...", quality = "..." }`}
 		if !reflect.DeepEqual(err, error(want)) {
 			t.Errorf("%s:\n got %#v\nwant %#v", isa.name, err, want)
 		}
 	}
 }
 
-// tomlLimits is what a text may allocate: it is decoded twice, each key and table with its name and place.
+// tomlLimits is what a text may allocate: it is decoded twice, each key and table with its name and
+// place.
 var tomlLimits = hardinput.Limits{PerByte: 1500, Spare: 1 << 20}
 
 func FuzzParse(f *testing.F) {

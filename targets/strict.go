@@ -41,7 +41,8 @@ func (c *checker) checkInto(into any, raw map[string]any, root *node) {
 	c.check(t.Elem(), raw, root, "")
 }
 
-// check compares one value with its type. path names the value: dotted keys, without list positions.
+// check compares one value with its type. path names the value: dotted keys, without list
+// positions.
 func (c *checker) check(t reflect.Type, v any, n *node, path string) {
 	for t.Kind() == reflect.Pointer {
 		t = t.Elem()
@@ -52,7 +53,8 @@ func (c *checker) check(t reflect.Type, v any, n *node, path string) {
 		return
 	case reflect.PointerTo(t).Implements(textReader):
 		if text, ok := v.(string); ok {
-			c.self(reflect.New(t).Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(text)), n, path)
+			c.self(reflect.New(t).Interface().(encoding.TextUnmarshaler).UnmarshalText(
+				[]byte(text)), n, path)
 		} else {
 			c.mismatch(n, path, "a text in quotes", v, "")
 		}
@@ -168,7 +170,8 @@ func (c *checker) scalar(t reflect.Type, v any, n *node, path string) {
 		want = "a number"
 		var i int64
 		if i, ok = v.(int64); ok && (i > maxExactInt || i < -maxExactInt) {
-			c.report(n.value, "write it with a decimal point", "%s: %d has too many digits", path, i)
+			c.report(n.value, "write it with a decimal point", "%s: %d has too many digits", path,
+				i)
 		}
 		if !ok {
 			_, ok = v.(float64)
@@ -181,8 +184,8 @@ func (c *checker) scalar(t reflect.Type, v any, n *node, path string) {
 	}
 }
 
-// maxExactInt is the largest whole number up to which float64 holds all whole numbers: 2^53 (IEEE 754
-// binary64 has 53 significant bits). The library refuses 2^53 itself, hence minus one.
+// maxExactInt is the largest whole number up to which float64 holds all whole numbers: 2^53 (IEEE
+// 754 binary64 has 53 significant bits). The library refuses 2^53 itself, hence minus one.
 const maxExactInt = 1<<53 - 1
 
 // mismatch reports a value of the wrong kind.

@@ -29,30 +29,35 @@ func (e *FileError) Error() string {
 // HintText returns what to do about the mistake.
 func (e *FileError) HintText() string { return e.Hint }
 
-// MaxFileBytes is the largest TOML file that is read, in bytes. Profiles and jobs have some thousands; the
-// limit keeps a wrong file name from filling the memory.
+// MaxFileBytes is the largest TOML file that is read, in bytes. Profiles and jobs have some
+// thousands; the limit keeps a wrong file name from filling the memory.
 const MaxFileBytes = 256 << 10
 
 // StrictDecode decodes a TOML text into the struct or map that into points to. Unlike the library's
-// own decoder it refuses keys that into has no place for, takes upper and lower case as different, and says
-// for every mistake where it is. If several are found the first in the file is reported. Field names
-// and the toml struct tag work as in the library. Types that implement toml.Unmarshaler or
-// encoding.TextUnmarshaler (from a text) read themselves; their errors are reported at the value and keep
-// their HintText, if they have one. A field of type any takes every value.
+// own decoder it refuses keys that into has no place for, takes upper and lower case as different,
+// and says for every mistake where it is. If several are found the first in the file is reported.
+// Field names and the toml struct tag work as in the library. Types that implement toml.Unmarshaler
+// or encoding.TextUnmarshaler (from a text) read themselves; their errors are reported at the value
+// and keep their HintText, if they have one. A field of type any takes every value.
 //
 // All errors are *FileError with the given file name. On an error into is unchanged.
 func StrictDecode(data []byte, file string, into any) error {
 	if len(data) > MaxFileBytes {
-		return &FileError{File: file, Msg: fmt.Sprintf("file has %d bytes, more than the %d allowed",
-			len(data), MaxFileBytes), Hint: "check that this is the right file"}
+		return &FileError{File: file,
+			Msg: fmt.Sprintf("file has %d bytes, more than the %d allowed",
+				len(data), MaxFileBytes), Hint: "check that this is the right file"}
 	}
 	text := withoutMark(data)
-	if strings.HasPrefix(text, "\xff\xfe") || strings.HasPrefix(text, "\xfe\xff") { // byte-order mark of UTF-16
-		return &FileError{File: file, Line: 1, Col: 1, Msg: "file is UTF-16, not UTF-8", Hint: "save it as UTF-8"}
+	// byte-order mark of UTF-16
+	if strings.HasPrefix(text, "\xff\xfe") || strings.HasPrefix(text, "\xfe\xff") {
+		return &FileError{File: file, Line: 1, Col: 1, Msg: "file is UTF-16, not UTF-8",
+			Hint: "save it as UTF-8"}
 	}
 	if at := tooDeep(text); at >= 0 {
 		line, col := lineCol(text, at)
-		return &FileError{File: file, Line: line, Col: col, Msg: fmt.Sprintf("more than %d tables or lists stand in each other here", deepest), Hint: "check that this is the right file"}
+		return &FileError{File: file, Line: line, Col: col,
+			Msg:  fmt.Sprintf("more than %d tables or lists stand in each other here", deepest),
+			Hint: "check that this is the right file"}
 	}
 	var raw map[string]any
 	if _, err := toml.Decode(text, &raw); err != nil {

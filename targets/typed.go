@@ -44,7 +44,9 @@ func (s *Seconds) UnmarshalTOML(v any) error {
 func (s *Span) UnmarshalTOML(v any) error { return unmarshal(v, spanUnits.example, ParseSpan, s) }
 
 // UnmarshalTOML reads the quantity.
-func (h *Hertz) UnmarshalTOML(v any) error { return unmarshal(v, hertzUnits.example, ParseHertz, h) }
+func (h *Hertz) UnmarshalTOML(v any) error {
+	return unmarshal(v, hertzUnits.example, ParseHertz, h)
+}
 
 // UnmarshalTOML reads the quantity.
 func (p *Percent) UnmarshalTOML(v any) error {
@@ -60,17 +62,21 @@ func (a *Amperes) UnmarshalTOML(v any) error {
 func (u *Volts) UnmarshalTOML(v any) error { return unmarshal(v, voltUnits.example, ParseVolts, u) }
 
 // UnmarshalTOML reads the quantity.
-func (j *Joules) UnmarshalTOML(v any) error { return unmarshal(v, jouleUnits.example, ParseJoules, j) }
+func (j *Joules) UnmarshalTOML(v any) error {
+	return unmarshal(v, jouleUnits.example, ParseJoules, j)
+}
 
 // UnmarshalTOML reads the quantity.
 func (q *Coulombs) UnmarshalTOML(v any) error {
 	return unmarshal(v, chargeUnits.example, ParseCoulombs, q)
 }
 
-func unmarshal[N int64 | float64, T ~int64 | ~float64](v any, example string, parse func(string) (N, error), into *T) error {
+func unmarshal[N int64 | float64, T ~int64 | ~float64](v any, example string,
+	parse func(string) (N, error), into *T) error {
 	text, ok := v.(string)
 	if !ok {
-		return &QuantityError{Text: fmt.Sprint(v), Msg: "the unit is missing", Hint: "write a text with number and unit, for example " + example}
+		return &QuantityError{Text: fmt.Sprint(v), Msg: "the unit is missing",
+			Hint: "write a text with number and unit, for example " + example}
 	}
 	value, err := parse(text)
 	if err != nil {

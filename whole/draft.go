@@ -24,7 +24,8 @@ const asideMark = "former-"
 
 // beside is a name beside a path that nothing has, as good as certainly.
 func beside(path, mark string) string {
-	return filepath.Join(filepath.Dir(path), fmt.Sprintf("%s%s%016x", draftPrefix(path), mark, rand.Uint64()))
+	return filepath.Join(filepath.Dir(path),
+		fmt.Sprintf("%s%s%016x", draftPrefix(path), mark, rand.Uint64()))
 }
 
 // newDraft makes a draft with create, and removes what stopped programs left.

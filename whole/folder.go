@@ -53,7 +53,8 @@ const placeAttempts = 100
 
 // place puts fresh in the place of dir. What stood there is afterwards in the
 // place of fresh, or removed.
-func place(fresh, dir string, mayReplace func(string) error, exchange func(a, b string) error) (err error) {
+func place(fresh, dir string, mayReplace func(string) error,
+	exchange func(a, b string) error) (err error) {
 	for range placeAttempts {
 		switch err = exchange(fresh, dir); {
 		case err == nil:

@@ -17,7 +17,8 @@ const writerVariable = "KERF_TEST_WRITES_TO"
 func TestMain(m *testing.M) {
 	if dir := os.Getenv(writerVariable); dir != "" {
 		for i := 0; ; i++ {
-			if err := Folder(dir, content(fmt.Sprintf("writer%d-%d", os.Getpid(), i)), anything); err != nil {
+			if err := Folder(dir, content(fmt.Sprintf("writer%d-%d", os.Getpid(), i)),
+				anything); err != nil {
 				fmt.Println(err)
 				os.Exit(1)
 			}

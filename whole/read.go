@@ -10,7 +10,8 @@ import (
 // ErrNotRegular says that a path leads to a folder, a device or a pipe.
 var ErrNotRegular = errors.New("it is no regular file")
 
-// OpenRegular opens a regular file, or a link to one, and gives its size in bytes. Others may have no end.
+// OpenRegular opens a regular file, or a link to one, and gives its size in bytes. Others may have
+// no end.
 func OpenRegular(path string) (*os.File, int64, error) {
 	info, err := os.Stat(path) // before opening: that can wait for ever on a named pipe
 	if err != nil {

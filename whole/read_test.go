@@ -14,7 +14,8 @@ func TestReadRegular(t *testing.T) {
 	if err := os.WriteFile(path("file"), []byte("four"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	for name, to := range map[string]string{"link": path("file"), "device": os.DevNull, "folder": dir} {
+	for name, to := range map[string]string{"link": path("file"), "device": os.DevNull,
+		"folder": dir} {
 		if err := os.Symlink(to, path(name)); err != nil {
 			t.Fatal(err)
 		}
@@ -31,7 +32,8 @@ func TestReadRegular(t *testing.T) {
 		"none":   {4, true, os.ErrNotExist},
 	} {
 		content, err := ReadRegular(path(name), c.limit)
-		if (err != nil) != c.refused || c.want != nil && !errors.Is(err, c.want) || !c.refused && string(content) != "four" {
+		if (err != nil) != c.refused || c.want != nil && !errors.Is(err, c.want) || !c.refused &&
+			string(content) != "four" {
 			t.Errorf("%s: %q, error %v", name, content, err)
 		}
 	}

@@ -64,7 +64,8 @@ func names(t *testing.T, dir string) string {
 func noExchange(string, string) error { return errNoExchange }
 
 func TestFolderReplaces(t *testing.T) {
-	for name, swap := range map[string]func(a, b string) error{"exchange": exchange, "two renames": noExchange} {
+	for name, swap := range map[string]func(a, b string) error{"exchange": exchange,
+		"two renames": noExchange} {
 		t.Run(name, func(t *testing.T) {
 			parent := t.TempDir()
 			dir := filepath.Join(parent, "out")
@@ -95,7 +96,8 @@ func TestFolderReplaces(t *testing.T) {
 
 // Both ways give back what came in between the question and the exchange.
 func TestFolderGivesBackWhatMayNotBeReplaced(t *testing.T) {
-	for name, swap := range map[string]func(a, b string) error{"exchange": exchange, "two renames": noExchange} {
+	for name, swap := range map[string]func(a, b string) error{"exchange": exchange,
+		"two renames": noExchange} {
 		t.Run(name, func(t *testing.T) {
 			parent := t.TempDir()
 			dir, fresh := filepath.Join(parent, "out"), filepath.Join(parent, "fresh")
@@ -108,7 +110,9 @@ func TestFolderGivesBackWhatMayNotBeReplaced(t *testing.T) {
 				t.Fatal(err)
 			}
 			refused := errors.New("no")
-			if err := place(fresh, dir, func(string) error { return refused }, swap); !errors.Is(err, refused) {
+			if err := place(fresh, dir, func(string) error {
+				return refused
+			}, swap); !errors.Is(err, refused) {
 				t.Errorf("the error is %v", err)
 			}
 			if got := names(t, dir); got != "mine" {
@@ -132,7 +136,9 @@ func TestRepair(t *testing.T) {
 		t.Fatal("what was set aside is not found")
 	}
 	refused := errors.New("no")
-	if err := Folder(dir, content("next"), func(string) error { return refused }); !errors.Is(err, refused) {
+	if err := Folder(dir, content("next"), func(string) error {
+		return refused
+	}); !errors.Is(err, refused) {
 		t.Fatal(err)
 	}
 	if got, err := wordIn(dir); got != "former" || err != nil {
@@ -180,7 +186,9 @@ func TestStaleDraftsAreRemoved(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	held, err := newDraft(filepath.Join(parent, "other"), func(name string) error { return os.Mkdir(name, 0o755) })
+	held, err := newDraft(filepath.Join(parent, "other"), func(name string) error {
+		return os.Mkdir(name, 0o755)
+	})
 	if err != nil {
 		t.Fatal(err)
 	}

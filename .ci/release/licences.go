@@ -38,7 +38,8 @@ func (m modules) licences() ([]byte, error) {
 		return nil, err
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "What is linked into kerf, with its licences.\n\n==== the Go standard library (BSD-3-Clause)\n\n%s\n", strings.TrimSpace(string(ofGo)))
+	fmt.Fprintf(&b, "What is linked into kerf, with its licences.\n\n==== the Go standard "+
+		"library (BSD-3-Clause)\n\n%s\n", strings.TrimSpace(string(ofGo)))
 	for _, key := range slices.Sorted(maps.Keys(m)) {
 		name, text, err := licenceOf(m[key])
 		if err != nil {
@@ -108,7 +109,8 @@ func identify(text string) string {
 	return ""
 }
 
-// escaped spells a module path as the module proxy does: a capital letter becomes ! and the small one.
+// escaped spells a module path as the module proxy does: a capital letter becomes ! and the small
+// one.
 func escaped(path string) string {
 	var b strings.Builder
 	for _, r := range path {

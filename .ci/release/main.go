@@ -1,5 +1,6 @@
-// Command release builds kerf for every platform, twice and in different places, and refuses a result whose bytes differ. Beside each
-// binary it writes a bill of materials (SPDX 2.3), and for all of them the licence texts of what is linked in and SHA256SUMS.
+// Command release builds kerf for every platform, twice and in different places, and refuses a
+// result whose bytes differ. Beside each binary it writes a bill of materials (SPDX 2.3), and for
+// all of them the licence texts of what is linked in and SHA256SUMS.
 //
 //	go run ./.ci/release -out release
 package main
@@ -21,7 +22,8 @@ import (
 type platform struct{ os, arch string }
 
 var platforms = []platform{
-	{"linux", "amd64"}, {"linux", "arm64"}, {"darwin", "amd64"}, {"darwin", "arm64"}, {"windows", "amd64"}, {"windows", "arm64"},
+	{"linux", "amd64"}, {"linux", "arm64"}, {"darwin", "amd64"}, {"darwin", "arm64"},
+	{"windows", "amd64"}, {"windows", "arm64"},
 }
 
 func main() {
@@ -35,18 +37,22 @@ func main() {
 
 func release(out string) error {
 	if _, err := os.Stat(out); err == nil {
-		return fmt.Errorf("%s is there already: move it away, or give another folder with -out", out)
+		return fmt.Errorf("%s is there already: move it away, or give another folder with -out",
+			out)
 	}
 	if changed, err := git("status", "--porcelain"); err != nil || changed != "" {
-		return errors.Join(err, fmt.Errorf("the working tree has changes, so that its commit does not say what is built:\n%s", changed))
+		return errors.Join(err, fmt.Errorf("the working tree has changes, so that its commit "+
+			"does not say what is built:\n%s", changed))
 	}
 	work, err := os.MkdirTemp("", "kerf-release-")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(work)
-	// Two clones in folders with names of different lengths, the second without anything from the build cache.
-	places := []builder{{dir: filepath.Join(work, "first")}, {dir: filepath.Join(work, "the-second-one"), cache: filepath.Join(work, "cache")}}
+	// Two clones in folders with names of different lengths, the second without anything from the
+	// build cache.
+	places := []builder{{dir: filepath.Join(work, "first")},
+		{dir: filepath.Join(work, "the-second-one"), cache: filepath.Join(work, "cache")}}
 	root, err := git("rev-parse", "--show-toplevel")
 	if err != nil {
 		return err
@@ -76,7 +82,8 @@ func release(out string) error {
 		if !bytes.Equal(built[0], built[1]) {
 			return fmt.Errorf("%s: two builds of the same commit differ", name)
 		}
-		fmt.Printf("%s: two builds are byte-identical, %.1f MiB\n", name, float64(len(built[0]))/(1<<20))
+		fmt.Printf("%s: two builds are byte-identical, %.1f MiB\n", name,
+			float64(len(built[0]))/(1<<20))
 		bill, used, err := billOfMaterials(filepath.Join(work, name), name, version)
 		if err != nil {
 			return err
@@ -101,9 +108,11 @@ type builder struct {
 
 // build compiles the command into a file and returns its bytes.
 func (b builder) build(p platform, file string) ([]byte, error) {
-	cmd := exec.Command("go", "build", "-trimpath", "-buildvcs=true", "-ldflags=-s -w", "-o", file, "./cmd/kerf")
+	cmd := exec.Command("go", "build", "-trimpath", "-buildvcs=true", "-ldflags=-s -w", "-o", file,
+		"./cmd/kerf")
 	cmd.Dir = b.dir
-	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS="+p.os, "GOARCH="+p.arch, "GOAMD64=v1", "GOARM64=v8.0", "GOFLAGS=", "GOWORK=off", "PWD="+b.dir)
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS="+p.os, "GOARCH="+p.arch, "GOAMD64=v1",
+		"GOARM64=v8.0", "GOFLAGS=", "GOWORK=off", "PWD="+b.dir)
 	if b.cache != "" {
 		cmd.Env = append(cmd.Env, "GOCACHE="+b.cache)
 	}

@@ -12,7 +12,8 @@ import (
 	"time"
 )
 
-// The parts of an SPDX 2.3 document that a list of Go modules needs (spdx.github.io/spdx-spec/v2.3).
+// The parts of an SPDX 2.3 document that a list of Go modules needs
+// (spdx.github.io/spdx-spec/v2.3).
 type (
 	document struct {
 		Version       string         `json:"spdxVersion"`
@@ -61,8 +62,9 @@ type (
 
 const noAssertion = "NOASSERTION"
 
-// billOfMaterials lists what a binary was built from, as the binary itself says: its modules with their versions and
-// checksums, and the Go standard library. It has no other time than that of the commit.
+// billOfMaterials lists what a binary was built from, as the binary itself says: its modules with
+// their versions and checksums, and the Go standard library. It has no other time than that of the
+// commit.
 func billOfMaterials(file, name, version string) ([]byte, []*debug.Module, error) {
 	info, err := buildinfo.ReadFile(file)
 	if err != nil {
@@ -82,14 +84,19 @@ func render(info *debug.BuildInfo, name, version, sum string) ([]byte, error) {
 		return nil, fmt.Errorf("%s does not say its commit and the time of it", name)
 	}
 	binary := spdxPackage{
-		Name: "kerf", ID: "SPDXRef-kerf", Version: version, File: name, Download: noAssertion, Concluded: "Apache-2.0", Declared: "Apache-2.0", Copyright: noAssertion,
-		Checksums: []checksum{{"SHA256", sum}}, Purpose: "APPLICATION", Comment: fmt.Sprintf("commit %s, %s/%s", commit, setting(info, "GOOS"), setting(info, "GOARCH")),
+		Name: "kerf", ID: "SPDXRef-kerf", Version: version, File: name, Download: noAssertion,
+		Concluded: "Apache-2.0", Declared: "Apache-2.0", Copyright: noAssertion,
+		Checksums: []checksum{{"SHA256", sum}}, Purpose: "APPLICATION",
+		Comment: fmt.Sprintf("commit %s, %s/%s", commit, setting(info, "GOOS"),
+			setting(info, "GOARCH")),
 	}
 	d := document{
 		Version: "SPDX-2.3", DataLicence: "CC0-1.0", ID: "SPDXRef-DOCUMENT", Name: name,
-		Namespace: "urn:kerf:" + version + ":" + commit + ":" + name, // unique to a build, as the specification asks
-		Creation:  creation{created, []string{"Tool: kerf-release-" + version}},
-		Packages:  []spdxPackage{binary}, Relationships: []relationship{{"SPDXRef-DOCUMENT", "DESCRIBES", binary.ID}},
+		// unique to a build, as the specification asks
+		Namespace:     "urn:kerf:" + version + ":" + commit + ":" + name,
+		Creation:      creation{created, []string{"Tool: kerf-release-" + version}},
+		Packages:      []spdxPackage{binary},
+		Relationships: []relationship{{"SPDXRef-DOCUMENT", "DESCRIBES", binary.ID}},
 	}
 	add := func(p spdxPackage) {
 		p.ID = "SPDXRef-" + spdxName.ReplaceAllString(p.Name+"-"+p.Version, "-")
@@ -98,7 +105,10 @@ func render(info *debug.BuildInfo, name, version, sum string) ([]byte, error) {
 		d.Relationships = append(d.Relationships, relationship{binary.ID, "STATIC_LINK", p.ID})
 	}
 	goVersion := strings.TrimPrefix(strings.Fields(info.GoVersion)[0], "go")
-	add(spdxPackage{Name: "std", Version: goVersion, Download: "https://go.dev/dl/", Declared: "BSD-3-Clause", Refs: []reference{{"PACKAGE-MANAGER", "purl", "pkg:golang/std@" + goVersion}}, Comment: "the Go standard library and run time"})
+	add(spdxPackage{Name: "std", Version: goVersion, Download: "https://go.dev/dl/",
+		Declared: "BSD-3-Clause",
+		Refs:     []reference{{"PACKAGE-MANAGER", "purl", "pkg:golang/std@" + goVersion}},
+		Comment:  "the Go standard library and run time"})
 	for _, m := range info.Deps {
 		if m.Replace != nil {
 			m = m.Replace
@@ -108,8 +118,10 @@ func render(info *debug.BuildInfo, name, version, sum string) ([]byte, error) {
 			return nil, err
 		}
 		add(spdxPackage{
-			Name: m.Path, Version: m.Version, Download: "https://proxy.golang.org/" + escaped(m.Path) + "/@v/" + m.Version + ".zip", Declared: licence,
-			Refs: []reference{{"PACKAGE-MANAGER", "purl", "pkg:golang/" + m.Path + "@" + m.Version}}, Comment: "checksum in go.sum: " + m.Sum,
+			Name: m.Path, Version: m.Version, Download: "https://proxy.golang.org/" +
+				escaped(m.Path) + "/@v/" + m.Version + ".zip", Declared: licence,
+			Refs: []reference{{"PACKAGE-MANAGER", "purl", "pkg:golang/" + m.Path + "@" +
+				m.Version}}, Comment: "checksum in go.sum: " + m.Sum,
 		})
 	}
 	text, err := json.MarshalIndent(d, "", "  ")

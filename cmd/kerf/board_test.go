@@ -34,15 +34,18 @@ func writeBoardLines(dir string) error {
 			Dense:     []*model.Dense{{Inputs: units, Outputs: 1}},
 		}
 		in := &budget.Inputs{
-			Job:     &budget.Job{},
-			Float:   dataset.NewFloat(net, make([]dataset.Feature, features), make([]dataset.Output, 1)),
+			Job: &budget.Job{},
+			Float: dataset.NewFloat(net, make([]dataset.Feature, features),
+				make([]dataset.Output, 1)),
 			Targets: []budget.Target{{TargetRule: budget.TargetRule{Clock: 64e6}, Core: core}},
 		}
 		whole := in.Whole(quant.Uniform(net, bits, 16, 16))
 		for _, c := range in.Costs(whole) {
 			if c.Resource == budget.Cycles && c.Part == budget.Total {
 				const steps, overhead = 10000, 123456
-				fmt.Fprintf(&b, "name,export,network,steps,cycles,overhead\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n", i, budget.ShapeText(in.Shape(whole)), steps, steps*c.Value+overhead, overhead)
+				fmt.Fprintf(&b,
+					"name,export,network,steps,cycles,overhead\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n",
+					i, budget.ShapeText(in.Shape(whole)), steps, steps*c.Value+overhead, overhead)
 			}
 		}
 	}

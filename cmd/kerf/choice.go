@@ -124,7 +124,8 @@ func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, 
 		in.Job.Formats.State = c.state
 	}
 	if err := in.Job.Formats.Check(); err != nil {
-		return nil, nil, &usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
+		return nil, nil,
+			&usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
 	}
 	if len(c.features) == 0 && len(c.units) == 0 {
 		in.ScoreFeatures(a.ui.progress("scoring features,"))
@@ -152,7 +153,9 @@ func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 	}
 	var kept []int
 	for _, name := range list {
-		i := slices.IndexFunc(in.Float.Features, func(f dataset.Feature) bool { return f.Name == name })
+		i := slices.IndexFunc(in.Float.Features, func(f dataset.Feature) bool {
+			return f.Name == name
+		})
 		if i < 0 {
 			return nil, &usageError{fmt.Sprintf("--features: unknown feature %q", name),
 				`features.csv declares them; one that holds a comma stands in quotes, '"a, b",c'`}

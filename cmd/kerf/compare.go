@@ -30,7 +30,9 @@ Exit code: 0 better or the same, 1 something got worse or cannot be compared.`,
   kerf compare handoff handoff --json`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 || args[0] == standardStream && args[1] == standardStream {
-				return &usageError{fmt.Sprintf("%s takes two handoffs, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " OLD NEW; one of them may be -"}
+				return &usageError{fmt.Sprintf("%s takes two handoffs, got %d arguments",
+					cmd.CommandPath(), len(args)), cmd.CommandPath() + " OLD NEW; one of them " +
+					"may be -"}
 			}
 			return nil
 		},
@@ -61,7 +63,8 @@ type comparison struct {
 
 func (c *comparison) tables() []exporter.Table {
 	verdict := exporter.Table{Title: c.Line(), Head: []string{"no.", "note"}, Numbers: 2}
-	for i, w := range append(append([]string{}, c.Warnings...), exporter.ComparisonLegend, c.Caution) {
+	for i, w := range append(append([]string{}, c.Warnings...), exporter.ComparisonLegend,
+		c.Caution) {
 		verdict.Rows = append(verdict.Rows, []string{fmt.Sprint(i + 1), w})
 	}
 	return append(c.Tables(), verdict)
@@ -76,6 +79,7 @@ func (c *comparison) text(w io.Writer, p page) error {
 	for _, note := range c.Warnings {
 		fmt.Fprintf(w, "\n%s\n", p.wrap("Note: "+note+".", 2))
 	}
-	_, err := fmt.Fprintf(w, "\n%s\n\n%s\n", p.wrap(exporter.ComparisonLegend, 0), p.wrap(c.Caution, 0))
+	_, err := fmt.Fprintf(w, "\n%s\n\n%s\n", p.wrap(exporter.ComparisonLegend, 0),
+		p.wrap(c.Caution, 0))
 	return err
 }

@@ -10,22 +10,28 @@ import (
 )
 
 // complete is what a shell offers for an argument or an option: words, or files with an ending.
-type complete = func(cmd *cobra.Command, args []string, part string) ([]string, cobra.ShellCompDirective)
+type complete = func(cmd *cobra.Command, args []string, part string) ([]string,
+	cobra.ShellCompDirective)
 
-// addCompletions says for every argument and option what it may be. --format is completed where it is declared.
+// addCompletions says for every argument and option what it may be. --format is completed where it
+// is declared.
 func addCompletions(root *cobra.Command) {
 	jobs, handoffs := filesEnding("toml"), folders
 	arguments := map[string]complete{
-		"plan": jobs, "rank": jobs, "observe": jobs, "prune": jobs, "units": jobs, "recover": jobs, "quantize": jobs, "cost": jobs, "export": jobs,
-		"measure": filesEnding("toml"), "show": handoffs, "compare": handoffs, "verify": handoffs, "explain": completeRow,
-		"init": filesEnding("onnx", "safetensors", "npz", "csv", "gz", "parquet"),
+		"plan": jobs, "rank": jobs, "observe": jobs, "prune": jobs, "units": jobs, "recover": jobs,
+		"quantize": jobs, "cost": jobs, "export": jobs,
+		"measure": filesEnding("toml"), "show": handoffs, "compare": handoffs, "verify": handoffs,
+		"explain": completeRow,
+		"init":    filesEnding("onnx", "safetensors", "npz", "csv", "gz", "parquet"),
 	}
 	profiles := func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		return targets.Names(), cobra.ShellCompDirectiveNoFileComp
 	}
 	options := map[string]complete{
-		"weights": cobra.FixedCompletions([]string{"int4", "int8", "int16"}, cobra.ShellCompDirectiveNoFileComp),
-		"state":   cobra.FixedCompletions([]string{"int16", "int32"}, cobra.ShellCompDirectiveNoFileComp),
+		"weights": cobra.FixedCompletions([]string{"int4", "int8", "int16"},
+			cobra.ShellCompDirectiveNoFileComp),
+		"state": cobra.FixedCompletions([]string{"int16", "int32"},
+			cobra.ShellCompDirectiveNoFileComp),
 		"target":  profiles,
 		"since":   folders,
 		"against": jobs,
@@ -41,7 +47,8 @@ func addCompletions(root *cobra.Command) {
 			case "show":
 				cmd.ValidArgsFunction = profiles
 			case "fit":
-				cmd.ValidArgsFunction = func(cmd *cobra.Command, args []string, part string) ([]string, cobra.ShellCompDirective) {
+				cmd.ValidArgsFunction = func(cmd *cobra.Command, args []string,
+					part string) ([]string, cobra.ShellCompDirective) {
 					if len(args) == 0 {
 						return profiles(cmd, args, part)
 					}
@@ -75,7 +82,8 @@ func folders(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirecti
 }
 
 // completeRow offers a folder, and then the rows of the sign-off in it.
-func completeRow(cmd *cobra.Command, args []string, part string) ([]string, cobra.ShellCompDirective) {
+func completeRow(cmd *cobra.Command, args []string,
+	part string) ([]string, cobra.ShellCompDirective) {
 	if len(args) != 1 || args[0] == standardStream {
 		return folders(cmd, args, part)
 	}

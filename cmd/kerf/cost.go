@@ -48,7 +48,8 @@ weights, words, units or features.`,
 	}
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
-	cmd.Flags().BoolVar(&allTargets, "all-targets", false, "rank every profile, and say what would meet a broken limit")
+	cmd.Flags().BoolVar(&allTargets, "all-targets", false, "rank every profile, and say what "+
+		"would meet a broken limit")
 	formatFlag(cmd, &format)
 	return cmd
 }

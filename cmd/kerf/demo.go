@@ -34,7 +34,8 @@ it and writes the handoff into the folder handoff inside.`,
 			if err := writeDemo(out); err != nil {
 				return err
 			}
-			return a.plan(cmd.Context(), filepath.Join(out, "job.toml"), filepath.Join(out, "handoff"), format, false)
+			return a.plan(cmd.Context(), filepath.Join(out, "job.toml"),
+				filepath.Join(out, "handoff"), format, false)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "kerf-demo", "folder for the job")
@@ -59,17 +60,23 @@ func writeDemo(dir string) error {
 		if _, err := os.Stat(path); err != nil {
 			continue
 		}
-		present, _ := whole.ReadRegular(path, int64(len(files[name]))) // a longer file is another one
+		// a longer file is another one
+		present, _ := whole.ReadRegular(path, int64(len(files[name])))
 		if !bytes.Equal(present, files[name]) {
-			return &exporter.FolderError{Dir: dir, Msg: fmt.Sprintf("%s is there already and differs from the demo's", name), Hint: "choose another folder with --out, or run kerf plan on the edited job"}
+			return &exporter.FolderError{Dir: dir, Msg: fmt.Sprintf("%s is there already and "+
+				"differs from the demo's", name), Hint: "choose another folder with --out, or " +
+				"run kerf plan on the edited job"}
 		}
 	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return &exporter.FolderError{Dir: dir, Msg: err.Error(), Hint: "choose another folder with --out"}
+		return &exporter.FolderError{Dir: dir, Msg: err.Error(),
+			Hint: "choose another folder with --out"}
 	}
 	for _, name := range names {
-		if err := whole.NewFile(filepath.Join(dir, name), files[name]); err != nil && !errors.Is(err, fs.ErrExist) {
-			return &exporter.FolderError{Dir: dir, Msg: err.Error(), Hint: "choose another folder with --out"}
+		if err := whole.NewFile(filepath.Join(dir, name), files[name]); err != nil &&
+			!errors.Is(err, fs.ErrExist) {
+			return &exporter.FolderError{Dir: dir, Msg: err.Error(),
+				Hint: "choose another folder with --out"}
 		}
 	}
 	return nil

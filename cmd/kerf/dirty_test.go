@@ -14,8 +14,10 @@ import (
 	"kerf/exporter"
 )
 
-// dirtyJob is the open data set with one scenario, no tolerance and changed recordings. change gets the columns by name.
-func dirtyJob(t *testing.T, change func(file string, row int, cells map[string]string) (keep bool)) string {
+// dirtyJob is the open data set with one scenario, no tolerance and changed recordings. change gets
+// the columns by name.
+func dirtyJob(t *testing.T,
+	change func(file string, row int, cells map[string]string) (keep bool)) string {
 	t.Helper()
 	job := cityJob(t, func(job string) string {
 		before, after, _ := strings.Cut(job, "[tolerance]")
@@ -59,12 +61,14 @@ func dirtyJob(t *testing.T, change func(file string, row int, cells map[string]s
 	return job
 }
 
-// What is odd about recordings but not refused is stated in the notes of the sign-off, and every figure is a number.
+// What is odd about recordings but not refused is stated in the notes of the sign-off, and every
+// figure is a number.
 func TestDirtyRecordingsAreStated(t *testing.T) {
 	still := func(columns ...string) func(string, int, map[string]string) bool {
 		return func(_ string, _ int, cells map[string]string) bool {
 			for column := range cells {
-				if slices.Contains(columns, column) || len(columns) == 0 && column != "sequence" && column != "scenario" && column != "t" {
+				if slices.Contains(columns, column) || len(columns) == 0 && column != "sequence" &&
+					column != "scenario" && column != "t" {
 					cells[column] = "4"
 				}
 			}
@@ -79,34 +83,46 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 	}{
 		{"clean", func(string, int, map[string]string) bool { return true }, nil},
 		{"a feature stands still", still("wind"), []string{
-			"columns that have one value in all selection recordings: wind (4); what they do when they move is not known to any choice",
-			"columns that have one value in all sign-off recordings: wind (4); how well they are followed when they move is not judged"}},
-		{"everything stands still", still(), []string{"in all selection recordings: temp_max (4), temp_min (4)", "temp_max_next (4), temp_min_next (4); how well"}},
+			"columns that have one value in all selection recordings: wind (4); what they do " +
+				"when they move is not known to any choice",
+			"columns that have one value in all sign-off recordings: wind (4); how well they " +
+				"are followed when they move is not judged"}},
+		{"everything stands still", still(), []string{"in all selection recordings: temp_max " +
+			"(4), temp_min (4)", "temp_max_next (4), temp_min_next (4); how well"}},
 		{"one step each", func(_ string, _ int, cells map[string]string) bool {
 			first := cells["sequence"] != last
 			last = cells["sequence"]
 			return first
-		}, []string{"12 of 12 selection sequences have one step: they show nothing of what the network remembers", "12 of 12 sign-off sequences have one step"}},
-		{"a feature leaves its range by 1000 times", func(file string, row int, cells map[string]string) bool {
-			if v, err := strconv.ParseFloat(cells["wind"], 64); err == nil && file == "signoff.csv" && row == 100 {
-				cells["wind"] = strconv.FormatFloat(1000*(v+10), 'g', -1, 64)
-			}
-			return true
-		}, []string{"feature values of the sign-off recordings lie beyond the calibrated range and saturate; the furthest is wind with ", "times as far from its mean as the range reaches, in step "}},
+		}, []string{"12 of 12 selection sequences have one step: they show nothing of what the " +
+			"network remembers", "12 of 12 sign-off sequences have one step"}},
+		{"a feature leaves its range by 1000 times",
+			func(file string, row int, cells map[string]string) bool {
+				if v, err := strconv.ParseFloat(cells["wind"], 64); err == nil &&
+					file == "signoff.csv" && row == 100 {
+					cells["wind"] = strconv.FormatFloat(1000*(v+10), 'g', -1, 64)
+				}
+				return true
+			}, []string{"feature values of the sign-off recordings lie beyond the calibrated range " +
+				"and saturate; the furthest is wind with ", "times as far from its mean as the " +
+				"range reaches, in step "}},
 		{"the same in both files", func(file string, row int, cells map[string]string) bool {
 			if row == 7 {
 				cells["wind"], cells["temp_max_next"] = "-1e5", "1e5"
 			}
 			return true
-		}, []string{"one value of wind makes 100 % of its variance in the selection recordings: -1e+05 m/s in step 8 of sequence 12 of selection.csv; if it is a glitch, take it out",
-			"1 feature values of the selection recordings lie beyond the range of fixed point and saturate; the furthest is wind with -1e+05 m/s"}},
+		}, []string{"one value of wind makes 100 % of its variance in the selection recordings: " +
+			"-1e+05 m/s in step 8 of sequence 12 of selection.csv; if it is a glitch, take it out",
+			"1 feature values of the selection recordings lie beyond the range of fixed point " +
+				"and saturate; the furthest is wind with -1e+05 m/s"}},
 		{"a scenario in one file only", func(file string, row int, cells map[string]string) bool {
 			if cells["sequence"] == "12" || cells["sequence"] == "18" {
 				cells["scenario"] = "only in " + file
 			}
 			return true
-		}, []string{"scenario only in selection.csv has selection recordings but no sign-off recordings: nothing is judged there",
-			"scenario only in signoff.csv has sign-off recordings but no selection recordings: nothing was chosen or calibrated there"}},
+		}, []string{"scenario only in selection.csv has selection recordings but no sign-off " +
+			"recordings: nothing is judged there",
+			"scenario only in signoff.csv has sign-off recordings but no selection recordings: " +
+				"nothing was chosen or calibrated there"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			code, stdout, stderr := call("plan", dirtyJob(t, c.change), "--json")
@@ -123,12 +139,15 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 					t.Errorf("the notes lack %q:\n%s", want, notes)
 				}
 			}
-			if c.notes == nil && (strings.Contains(notes, "one value") || strings.Contains(notes, "one step") || strings.Contains(notes, "furthest") || strings.Contains(notes, "glitch")) {
+			if c.notes == nil &&
+				(strings.Contains(notes, "one value") || strings.Contains(notes, "one step") ||
+					strings.Contains(notes, "furthest") || strings.Contains(notes, "glitch")) {
 				t.Errorf("notes on clean recordings:\n%s", notes)
 			}
 			for _, l := range s.Loss {
 				if math.IsNaN(l.Float+l.Cut+l.Fixed) || math.IsInf(l.Float+l.Cut+l.Fixed, 0) {
-					t.Errorf("%s %s %s: %v, %v, %v", l.Output, l.Scenario, l.Metric, l.Float, l.Cut, l.Fixed)
+					t.Errorf("%s %s %s: %v, %v, %v", l.Output, l.Scenario, l.Metric, l.Float, l.Cut,
+						l.Fixed)
 				}
 			}
 		})
@@ -137,13 +156,16 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 
 // A value that leaves nothing of all others is bad input, not a bug and no verdict.
 func TestAbsurdValuesAreRefused(t *testing.T) {
-	code, stdout, stderr := call("plan", dirtyJob(t, func(_ string, row int, cells map[string]string) bool {
+	code, stdout,
+		stderr := call("plan", dirtyJob(t, func(_ string, row int, cells map[string]string) bool {
 		if row == 7 {
 			cells["wind"] = "-1e30"
 		}
 		return true
 	}))
-	if code != exitInput || stdout != "" || !strings.Contains(stderr, "do not fit one fixed-point row") || !strings.Contains(stderr, "a recorded value far beyond all others") {
+	if code != exitInput || stdout != "" ||
+		!strings.Contains(stderr, "do not fit one fixed-point row") ||
+		!strings.Contains(stderr, "a recorded value far beyond all others") {
 		t.Errorf("exit code %d, stdout %q, stderr %s", code, stdout, stderr)
 	}
 }

@@ -23,7 +23,8 @@ func (zeros) Read(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// Named pipes, devices and files beyond the limit are refused wherever a sign-off, a job or measurements are read.
+// Named pipes, devices and files beyond the limit are refused wherever a sign-off, a job or
+// measurements are read.
 func TestInputsWithoutEnd(t *testing.T) {
 	dir := t.TempDir()
 	pipe := filepath.Join(dir, "pipe")
@@ -43,9 +44,11 @@ func TestInputsWithoutEnd(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	rewrite(t, filepath.Join(large, "signoff.json"), bytes.Repeat([]byte("{},"), exporter.MaxJSONBytes/3+1))
+	rewrite(t, filepath.Join(large, "signoff.json"),
+		bytes.Repeat([]byte("{},"), exporter.MaxJSONBytes/3+1))
 
-	const notRegular, tooLarge = "it is no regular file", "it has more than the 8388608 bytes allowed"
+	const notRegular, tooLarge = "it is no regular file",
+		"it has more than the 8388608 bytes allowed"
 	type attempt struct {
 		args []string
 		want string
@@ -58,14 +61,18 @@ func TestInputsWithoutEnd(t *testing.T) {
 		{[]string{"targets", "fit", "cortex-m4f", "-"}, tooLarge},
 		{[]string{"show", "-"}, tooLarge},
 	}
-	for folder, want := range map[string]string{piped: notRegular, endless: notRegular, large: tooLarge} {
-		attempts = append(attempts, attempt{[]string{"show", folder}, want}, attempt{[]string{"compare", folder, folder}, want},
-			attempt{[]string{"explain", filepath.Join(folder, "signoff.json")}, want}, attempt{[]string{"measure", folder}, want})
+	for folder, want := range map[string]string{piped: notRegular, endless: notRegular,
+		large: tooLarge} {
+		attempts = append(attempts, attempt{[]string{"show", folder}, want},
+			attempt{[]string{"compare", folder, folder}, want},
+			attempt{[]string{"explain", filepath.Join(folder, "signoff.json")}, want},
+			attempt{[]string{"measure", folder}, want})
 	}
 	for _, a := range attempts {
 		var stderr bytes.Buffer
 		code := run(a.args, zeros{}, io.Discard, &stderr)
-		if code != exitInput || !strings.Contains(stderr.String(), a.want) || !strings.Contains(stderr.String(), "kerf: hint: ") {
+		if code != exitInput || !strings.Contains(stderr.String(), a.want) ||
+			!strings.Contains(stderr.String(), "kerf: hint: ") {
 			t.Errorf("kerf %s: exit code %d: %s", strings.Join(a.args, " "), code, stderr.String())
 		}
 	}

@@ -11,13 +11,15 @@ import (
 	"kerf/exporter"
 )
 
-// Whatever texts a handoff has in the place of its own, no command that reads it hands an escape sequence to the terminal.
+// Whatever texts a handoff has in the place of its own, no command that reads it hands an escape
+// sequence to the terminal.
 func TestEscapesInAHandoff(t *testing.T) {
 	s := &exporter.Signoff{}
 	fill(reflect.ValueOf(s).Elem())
 	s.Schema, s.Name = exporter.Schema, "leakair"
 	// The verdicts are as the figures give them: a cost at its limit, a loss of one sequence.
-	s.Verdict, s.Cost[0].Verdict, s.Loss[0].Verdict, s.Loss[0].WouldDo = budget.NotEnough, budget.Pass, budget.NotEnough, 6
+	s.Verdict, s.Cost[0].Verdict, s.Loss[0].Verdict, s.Loss[0].WouldDo = budget.NotEnough,
+		budget.Pass, budget.NotEnough, 6
 	s.Reason = s.WhyNot()
 	m := &exporter.Manifest{}
 	fill(reflect.ValueOf(m).Elem())
@@ -35,7 +37,8 @@ func TestEscapesInAHandoff(t *testing.T) {
 		t.Fatal(err)
 	}
 	rewrite(t, filepath.Join(onlyManifest, exporter.ManifestFile), text)
-	commands := [][]string{{"verify", onlyManifest}, {"verify", dir}, {"explain", dir}, {"explain", dir, "no such row"}, {"compare", dir, dir}, {"measure", dir}}
+	commands := [][]string{{"verify", onlyManifest}, {"verify", dir}, {"explain", dir},
+		{"explain", dir, "no such row"}, {"compare", dir, dir}, {"measure", dir}}
 	for _, format := range []string{"text", "markdown", "csv", "json", "summary", "junit"} {
 		commands = append(commands, []string{"show", dir, "--format", format})
 	}
@@ -54,7 +57,8 @@ func TestEscapesInAHandoff(t *testing.T) {
 	}
 }
 
-// fill puts a hostile text into every text of a record, one entry into every list, and 1 for numbers.
+// fill puts a hostile text into every text of a record, one entry into every list, and 1 for
+// numbers.
 func fill(v reflect.Value) {
 	switch v.Kind() {
 	case reflect.String:

@@ -67,7 +67,8 @@ func TestANetworkThatIsReadWronglyIsNotSigned(t *testing.T) {
 				t.Errorf("%s does not say that it is not signed", name)
 			}
 		}
-		if header := readAll(t, handoff)["leakair.h"]; !bytes.Contains(header, []byte("#define LEAKAIR_FITS 0 ")) {
+		if header := readAll(t, handoff)["leakair.h"]; !bytes.Contains(header,
+			[]byte("#define LEAKAIR_FITS 0 ")) {
 			t.Error("the header says that it fits")
 		}
 		if _, all := problems(t, handoff); all != "" {
@@ -83,10 +84,12 @@ func TestANetworkThatIsReadWronglyIsNotSigned(t *testing.T) {
 
 		const reason = "the plant was changed, see the review of 3 March"
 		rewritten(t, filepath.Dir(job), "job.toml", func(content []byte) []byte {
-			return bytes.Replace(content, []byte("[model]"), []byte("[model]\nchecked = \""+reason+"\""), 1)
+			return bytes.Replace(content, []byte("[model]"),
+				[]byte("[model]\nchecked = \""+reason+"\""), 1)
 		})
 		handoff = exported(t, job)
-		if s := signoffOf(t, handoff); s.Verdict != "fits" || s.Checked != reason || len(s.Causes) != 1 {
+		if s := signoffOf(t, handoff); s.Verdict != "fits" || s.Checked != reason ||
+			len(s.Causes) != 1 {
 			t.Errorf("checked %q: %s, causes %+v", s.Checked, s.Verdict, s.Causes)
 		}
 		files := readAll(t, handoff)

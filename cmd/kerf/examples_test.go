@@ -10,9 +10,9 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// Every example of every --help runs, in a folder that holds job.toml, its handoff and board.csv, and ends
-// with a verdict or, for the commands without one, with exit code 0. Those that
-// need cross compilers and emulators run in TestEmulatedHelpExamples.
+// Every example of every --help runs, in a folder that holds job.toml, its handoff and board.csv,
+// and ends with a verdict or, for the commands without one, with exit code 0. Those that need cross
+// compilers and emulators run in TestEmulatedHelpExamples.
 func TestHelpExamples(t *testing.T) {
 	if n := runExamples(t, func(example string) bool { return !emulates(example) }); n < 10 {
 		t.Errorf("only %d examples found", n)
@@ -26,13 +26,16 @@ func emulates(example string) bool { return strings.Contains(example, "measure")
 func runExamples(t *testing.T, isWanted func(example string) bool) int {
 	a := &app{stdout: io.Discard, ui: newUI(io.Discard)}
 	handoff := filepath.Join(t.TempDir(), "handoff")
-	if code, _, stderr := call("plan", cityJob(t, func(job string) string { return job }), "--out", handoff); code != exitDone {
+	if code, _, stderr := call("plan", cityJob(t, func(job string) string {
+		return job
+	}), "--out", handoff); code != exitDone {
 		t.Fatalf("plan: exit code %d: %s", code, stderr)
 	}
 	examples := 0
 	var walk func(cmd *cobra.Command)
 	walk = func(cmd *cobra.Command) {
-		if cmd.Runnable() && cmd.HasParent() && cmd.Name() != "help" && cmd.Name() != "completion" && !strings.HasPrefix(cmd.CommandPath(), "kerf completion") {
+		if cmd.Runnable() && cmd.HasParent() && cmd.Name() != "help" && cmd.Name() !=
+			"completion" && !strings.HasPrefix(cmd.CommandPath(), "kerf completion") {
 			if cmd.Example == "" {
 				t.Errorf("%s has no example", cmd.CommandPath())
 			}
@@ -42,7 +45,8 @@ func runExamples(t *testing.T, isWanted func(example string) bool) int {
 				}
 				examples++
 				args := strings.Fields(example)
-				if !strings.HasPrefix(strings.Join(args, " "), strings.Join(strings.Fields(cmd.CommandPath()), " ")) {
+				if !strings.HasPrefix(strings.Join(args, " "),
+					strings.Join(strings.Fields(cmd.CommandPath()), " ")) {
 					t.Errorf("%s: the example %q is of another command", cmd.CommandPath(), example)
 					continue
 				}
@@ -70,10 +74,14 @@ func runExamples(t *testing.T, isWanted func(example string) bool) int {
 
 // Every command explains itself, options included, on stdout.
 func TestHelp(t *testing.T) {
-	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"init"}, {"rank"}, {"observe"}, {"explain"}, {"show"}, {"compare"}, {"version"}, {"prune"}, {"quantize"}, {"cost"}, {"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"}, {"targets", "fit"}} {
+	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"init"}, {"rank"}, {"observe"},
+		{"explain"}, {"show"}, {"compare"}, {"version"}, {"prune"}, {"quantize"}, {"cost"},
+		{"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"},
+		{"targets", "fit"}} {
 		code, stdout, stderr := call(append(args, "--help")...)
 		if code != exitDone || stderr != "" || !strings.Contains(stdout, "Usage:") {
-			t.Errorf("kerf %s --help: exit code %d, stderr %q, stdout %q", strings.Join(args, " "), code, stderr, stdout)
+			t.Errorf("kerf %s --help: exit code %d, stderr %q, stdout %q", strings.Join(args, " "),
+				code, stderr, stdout)
 		}
 	}
 }

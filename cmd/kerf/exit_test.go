@@ -24,7 +24,8 @@ func call(args ...string) (code int, stdout, stderr string) {
 func cityJob(t *testing.T, change func(job string) string) string {
 	t.Helper()
 	dir := t.TempDir()
-	if err := os.CopyFS(dir, os.DirFS(filepath.Join("..", "..", "testdata", "cityweather"))); err != nil {
+	if err := os.CopyFS(dir, os.DirFS(filepath.Join("..", "..", "testdata", "cityweather"))); err !=
+		nil {
 		t.Fatal(err)
 	}
 	edit := func(name string, f func(string) string) {
@@ -37,7 +38,8 @@ func cityJob(t *testing.T, change func(job string) string) string {
 			t.Fatal(err)
 		}
 	}
-	oneScenario := strings.NewReplacer("seattle_cold", "any", "seattle_warm", "any", "newyork_cold", "any", "newyork_warm", "any").Replace
+	oneScenario := strings.NewReplacer("seattle_cold", "any", "seattle_warm", "any", "newyork_cold",
+		"any", "newyork_warm", "any").Replace
 	edit("selection.csv", oneScenario)
 	edit("signoff.csv", oneScenario)
 	edit("job.toml", func(job string) string {
@@ -50,14 +52,16 @@ func cityJob(t *testing.T, change func(job string) string) string {
 func TestANetworkOfOneUnit(t *testing.T) {
 	job := cityJob(t, func(job string) string { return job })
 	one := filepath.Join(filepath.Dir(job), "one.safetensors")
-	if code, _, errors := call("prune", job, "--features", "all", "--units", "1", "--out", one); code == exitInput || code == exitOurBug {
+	if code, _, errors := call("prune", job, "--features", "all", "--units", "1", "--out",
+		one); code == exitInput || code == exitOurBug {
 		t.Fatal(code, errors)
 	}
 	text, err := os.ReadFile(job)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(job, bytes.Replace(text, []byte("model.npz"), []byte("one.safetensors"), 1), 0o644); err != nil {
+	if err := os.WriteFile(job, bytes.Replace(text, []byte("model.npz"), []byte("one.safetensors"),
+		1), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	if code, _, errors := call("plan", job); code != exitDone && code != exitBroken {
@@ -102,7 +106,8 @@ func TestExitCodes(t *testing.T) {
 // README states (testdata/cityweather/README.md, part "Float result on sign-off").
 func TestCityWeatherFloatError(t *testing.T) {
 	job := filepath.Join("..", "..", "testdata", "cityweather", "job.toml")
-	code, stdout, stderr := call("plan", job, "--json", "--out", filepath.Join(t.TempDir(), "handoff"))
+	code, stdout,
+		stderr := call("plan", job, "--json", "--out", filepath.Join(t.TempDir(), "handoff"))
 	if code != exitDone {
 		t.Fatalf("exit code %d, stderr %s", code, stderr)
 	}
@@ -116,10 +121,12 @@ func TestCityWeatherFloatError(t *testing.T) {
 		if l.Scenario == "all" && l.Region == "" && l.Metric == "rmse" {
 			found++
 			if math.Abs(l.Float-want[l.Output]) > 5e-6 {
-				t.Errorf("%s: float rmse %.6f, the README states %.5f", l.Output, l.Float, want[l.Output])
+				t.Errorf("%s: float rmse %.6f, the README states %.5f", l.Output, l.Float,
+					want[l.Output])
 			}
 			if l.Sequences != 12 || l.Steps != 714 {
-				t.Errorf("%s: %d sequences, %d steps; the README states 12 and 714", l.Output, l.Sequences, l.Steps)
+				t.Errorf("%s: %d sequences, %d steps; the README states 12 and 714", l.Output,
+					l.Sequences, l.Steps)
 			}
 		}
 	}

@@ -30,7 +30,8 @@ folder, a signoff.json, or - for one on stdin.`,
   kerf explain handoff cortex-m4f/flash`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
-				return &usageError{fmt.Sprintf("%s takes a handoff and a row, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff lists the rows"}
+				return &usageError{fmt.Sprintf("%s takes a handoff and a row, got %d arguments",
+					cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff lists the rows"}
 			}
 			return nil
 		},
@@ -44,7 +45,8 @@ folder, a signoff.json, or - for one on stdin.`,
 			}
 			found := explainRow(s, args[1])
 			if len(found.Rows) == 0 {
-				return &usageError{fmt.Sprintf("the sign-off of %s has no row %q", s.Name, args[1]), fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0])}
+				return &usageError{fmt.Sprintf("the sign-off of %s has no row %q", s.Name, args[1]),
+					fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0])}
 			}
 			return a.print(format, found)
 		},
@@ -99,7 +101,8 @@ func listRows(s *exporter.Signoff) *rowList {
 	}
 	for _, c := range s.Cost {
 		names := costNames(c)
-		row := listedRow{Row: exporter.RowText(names...), Names: names, Value: c.Value, Unit: c.Unit,
+		row := listedRow{Row: exporter.RowText(names...), Names: names, Value: c.Value,
+			Unit:  c.Unit,
 			Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict,
 			shown: exporter.Quantity(c.Value, c.Unit)}
 		if c.Limit != nil {
@@ -110,7 +113,8 @@ func listRows(s *exporter.Signoff) *rowList {
 	return list
 }
 
-// judged is what the tolerance of a row is on: the rise, whose unit is empty, or the error of the fixed-point network.
+// judged is what the tolerance of a row is on: the rise, whose unit is empty, or the error of the
+// fixed-point network.
 func judged(l exporter.LossRow) (value float64, limit *float64, unit string) {
 	if l.ToleranceOn == "rise" && l.Rise != nil {
 		return *l.Rise, l.Tolerance, ""
@@ -141,9 +145,11 @@ func shownLoss(v float64, unit string) string {
 }
 
 func (l *rowList) tables() []exporter.Table {
-	t := exporter.Table{Title: "Rows of the sign-off", Head: []string{"row", "value", "limit", "kind", "verdict"}, Numbers: 1, Words: 2}
+	t := exporter.Table{Title: "Rows of the sign-off",
+		Head: []string{"row", "value", "limit", "kind", "verdict"}, Numbers: 1, Words: 2}
 	for _, r := range l.Rows {
-		t.Rows = append(t.Rows, []string{r.Row, r.shown, r.shownLimit, r.Kind, exporter.ShortVerdict(r.Verdict)})
+		t.Rows = append(t.Rows,
+			[]string{r.Row, r.shown, r.shownLimit, r.Kind, exporter.ShortVerdict(r.Verdict)})
 	}
 	return []exporter.Table{t}
 }
@@ -186,7 +192,8 @@ type figure struct {
 	shown string
 }
 
-// explainRow finds the rows of a name. A place without a metric stands for its judged rows, or for all if none is judged.
+// explainRow finds the rows of a name. A place without a metric stands for its judged rows, or for
+// all if none is judged.
 func explainRow(s *exporter.Signoff, name string) *explained {
 	found := &explained{}
 	judgedOnly := slices.ContainsFunc(s.Loss, func(l exporter.LossRow) bool {
@@ -195,7 +202,8 @@ func explainRow(s *exporter.Signoff, name string) *explained {
 	})
 	for _, l := range s.Loss {
 		place, row := lossNames(l)
-		if exporter.RowText(row...) == name || exporter.RowText(place...) == name && (!judgedOnly || l.Verdict != "") {
+		if exporter.RowText(row...) == name || exporter.RowText(place...) == name &&
+			(!judgedOnly || l.Verdict != "") {
 			found.Rows = append(found.Rows, explainLoss(s, l))
 		}
 	}
@@ -210,7 +218,8 @@ func explainRow(s *exporter.Signoff, name string) *explained {
 func (e *explained) tables() []exporter.Table {
 	var tables []exporter.Table
 	for _, r := range e.Rows {
-		t := exporter.Table{Title: "What a row means, and where it comes from", Head: []string{"", r.Row}, Numbers: 2}
+		t := exporter.Table{Title: "What a row means, and where it comes from",
+			Head: []string{"", r.Row}, Numbers: 2}
 		say := func(what, text string) {
 			if text != "" {
 				t.Rows = append(t.Rows, []string{what, text})

@@ -9,23 +9,35 @@ import (
 	"kerf/exporter"
 )
 
-// metricText says what a metric is, and its formula over the n steps of a row: e is prediction minus reference.
+// metricText says what a metric is, and its formula over the n steps of a row: e is prediction
+// minus reference.
 var metricText = map[string][2]string{
-	string(dataset.RMSE):             {"root mean square error", "sqrt(sum e² / n), e = prediction - reference at a step, n = steps"},
-	string(dataset.MAE):              {"mean absolute error", "sum |e| / n, e = prediction - reference at a step, n = steps"},
-	string(dataset.MaxError):         {"largest error at any step", "max |e|, e = prediction - reference at a step"},
-	string(dataset.Bias):             {"mean error, with its sign", "sum e / n, e = prediction - reference at a step, n = steps"},
-	string(dataset.Accuracy):         {"share of the steps whose class is right", "steps with the recorded class / n, n = steps"},
-	string(dataset.BalancedAccuracy): {"mean over the classes of the share that is found", "mean over classes of (steps of the class that are found / steps of the class)"},
-	string(dataset.Explained):        {"share of the error of a constant that the network takes away; the constant is the mean, of a classifier the most frequent class, of the selection recordings", "1 - sum e² / sum (constant - reference)²; of a classifier 1 - wrong steps / wrong steps of the most frequent class"},
-	string(dataset.Agreement):        {"share of the steps on which the class is that of the float network", "steps with the class of the float network / n, n = steps"},
+	string(dataset.RMSE): {"root mean square error",
+		"sqrt(sum e² / n), e = prediction - reference at a step, n = steps"},
+	string(dataset.MAE): {"mean absolute error",
+		"sum |e| / n, e = prediction - reference at a step, n = steps"},
+	string(dataset.MaxError): {"largest error at any step",
+		"max |e|, e = prediction - reference at a step"},
+	string(dataset.Bias): {"mean error, with its sign",
+		"sum e / n, e = prediction - reference at a step, n = steps"},
+	string(dataset.Accuracy): {"share of the steps whose class is right",
+		"steps with the recorded class / n, n = steps"},
+	string(dataset.BalancedAccuracy): {"mean over the classes of the share that is found",
+		"mean over classes of (steps of the class that are found / steps of the class)"},
+	string(dataset.Explained): {"share of the error of a constant that the network takes " +
+		"away; the constant is the mean, of a classifier the most frequent class, of the " +
+		"selection recordings", "1 - sum e² / sum (constant - reference)²; of a classifier 1 - " +
+		"wrong steps / wrong steps of the most frequent class"},
+	string(dataset.Agreement): {"share of the steps on which the class is that of the " +
+		"float network", "steps with the class of the float network / n, n = steps"},
 }
 
 func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	_, names := lossNames(l)
 	text := metricText[l.Metric]
-	e := explanation{Row: exporter.RowText(names...), Names: names, Formula: text[1], Sequences: l.Sequences,
-		Steps: l.Steps, Kind: l.Kind,
+	e := explanation{Row: exporter.RowText(names...), Names: names, Formula: text[1],
+		Sequences: l.Sequences,
+		Steps:     l.Steps, Kind: l.Kind,
 		KindMeans: l.Kind + ": on the recordings, with the integers that the C computes",
 		Limit:     l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict,
 		Caution: exporter.Caution}
@@ -36,7 +48,9 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	case l.Scenario != "all":
 		where = "on the sequences of the scenario " + l.Scenario
 	}
-	e.Meaning = fmt.Sprintf("%s of %s, %s of the %s recordings, of three networks on the same steps", text[0], l.Output, where, s.MeasuredOn)
+	e.Meaning = fmt.Sprintf(
+		"%s of %s, %s of the %s recordings, of three networks on the same steps", text[0], l.Output,
+		where, s.MeasuredOn)
 	unit := lossUnit(l)
 	add := func(name, unit string, v *float64) {
 		if v != nil {
@@ -75,7 +89,8 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	}
 	switch {
 	case l.Metric == string(dataset.MaxError):
-		e.Interval = "none: a largest error is judged as it is, since drawing sequences anew cannot exceed it"
+		e.Interval = "none: a largest error is judged as it is, since drawing sequences anew " +
+			"cannot exceed it"
 	case low == nil || high == nil:
 		e.Interval = "none: it takes two sequences or more"
 	default:
@@ -83,16 +98,19 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 		if of == "of the rise" && exporter.IsShare(l.Metric) {
 			show = exporter.Points
 		}
-		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, %s; steps within a sequence are not independent (docs/intervals.md)", show(*low), show(*high), of, intervalText(l))
+		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, %s; steps within a sequence are "+
+			"not independent (docs/intervals.md)", show(*low), show(*high), of, intervalText(l))
 	}
-	e.Sources = []string{fmt.Sprintf("the recordings, and the integer network that computes the same integers as the C; kerf %s", s.Kerf)}
+	e.Sources = []string{fmt.Sprintf("the recordings, and the integer network that computes the "+
+		"same integers as the C; kerf %s", s.Kerf)}
 	if l.Tolerance != nil {
 		_, _, unit := judged(l)
 		on, limitText := "the rise", shownChange(l, *l.Tolerance)
 		if l.ToleranceOn == "fixed" {
 			on, limitText = "fixed", shownLoss(*l.Tolerance, unit)
 		}
-		e.facts = append(e.facts, []string{"limit", fmt.Sprintf("%s on %s, set by %s", limitText, on, l.From)})
+		e.facts = append(e.facts,
+			[]string{"limit", fmt.Sprintf("%s on %s, set by %s", limitText, on, l.From)})
 		e.facts = append(e.facts, margin(l.Margin, "the upper end of the interval"))
 	}
 	e.Why = lossWhy(l)
@@ -112,12 +130,14 @@ func intervalText(l exporter.LossRow) string {
 	jackknife := "jackknife over whole sequences with Student's t (Efron and Tibshirani 1993)"
 	switch {
 	case l.Blocks > 0:
-		return fmt.Sprintf("%d blocks of %d steps (moving-block bootstrap, Kuensch 1989), which reach further than the %s, or "+
+		return fmt.Sprintf("%d blocks of %d steps (moving-block bootstrap, Kuensch 1989), which "+
+			"reach further than the %s, or "+
 			"stand for it where the sequences are alike", l.Blocks, l.BlockSteps, jackknife)
 	case l.Sequences < dataset.BootstrapSequences:
 		return jackknife
 	}
-	return "each end the outer one of the " + jackknife + " and of the bias-corrected and accelerated bootstrap (Efron 1987; 2000 seeded draws)"
+	return "each end the outer one of the " + jackknife +
+		" and of the bias-corrected and accelerated bootstrap (Efron 1987; 2000 seeded draws)"
 }
 
 // lossWhy says how the verdict follows from figure, interval and number of sequences.
@@ -130,9 +150,11 @@ func lossWhy(l exporter.LossRow) string {
 	case l.Verdict == budget.Fail:
 		return "the figure itself is above the tolerance"
 	case l.Verdict == budget.NotEnough && l.Sequences < dataset.Metric(l.Metric).Fewest():
-		return fmt.Sprintf("below %d sequences %s is not judged unless it breaks its tolerance", dataset.Metric(l.Metric).Fewest(), strings.ReplaceAll(l.Metric, "_", " "))
+		return fmt.Sprintf("below %d sequences %s is not judged unless it breaks its tolerance",
+			dataset.Metric(l.Metric).Fewest(), strings.ReplaceAll(l.Metric, "_", " "))
 	case l.Verdict == budget.NotEnough && l.WouldDo > 0:
-		return fmt.Sprintf("the figure is within the tolerance, the upper end of its interval is not; about %d sequences would do", l.WouldDo)
+		return fmt.Sprintf("the figure is within the tolerance, the upper end of its interval "+
+			"is not; about %d sequences would do", l.WouldDo)
 	case l.Verdict == budget.NotEnough:
 		return "the figure is within the tolerance, the upper end of its interval is not"
 	}

@@ -11,37 +11,50 @@ import (
 
 // resourceText says what a resource is, and how its total follows.
 var resourceText = map[string][2]string{
-	budget.Flash:       {"read-only memory for the network, its code and its front end", "weights + tables + code + front end"},
-	budget.RAM:         {"static memory: the state between two steps, what the front end declares, and weights and tables where they are copied to RAM", "state + front end + copied weights and tables"},
-	budget.Stack:       {"stack of one step, from the call of NAME_step on", "frames of the deepest chain of calls + arrays whose size depends on the network"},
-	budget.RAMTotal:    {"RAM while a step runs: data and stack together", "ram + stack"},
-	budget.Cycles:      {"processor cycles of one step", "sum over kernels of (runs in a step x instructions of each class x cycles of the class) + flash wait states + front end"},
-	budget.StepTime:    {"time of one step", "cycles / clock; the limit is the smaller of step_time and period"},
-	budget.Duty:        {"share of the period in which a step runs", "step time / period"},
-	budget.Energy:      {"energy of one step, while it runs", "step time x active current x voltage"},
-	budget.Current:     {"mean current over a period", "duty x active current + (1 - duty) x sleep current"},
-	budget.BatteryLife: {"how long the battery lasts when nothing else discharges it", "capacity / mean current"},
+	budget.Flash: {"read-only memory for the network, its code and its front end",
+		"weights + tables + code + front end"},
+	budget.RAM: {"static memory: the state between two steps, what the front end " +
+		"declares, and weights and tables where they are copied to RAM",
+		"state + front end + copied weights and tables"},
+	budget.Stack: {"stack of one step, from the call of NAME_step on",
+		"frames of the deepest chain of calls + arrays whose size depends on the network"},
+	budget.RAMTotal: {"RAM while a step runs: data and stack together", "ram + stack"},
+	budget.Cycles: {"processor cycles of one step", "sum over kernels of (runs in a step x " +
+		"instructions of each class x cycles of the class) + flash wait states + front end"},
+	budget.StepTime: {"time of one step", "cycles / clock; the limit is the smaller of " +
+		"step_time and period"},
+	budget.Duty: {"share of the period in which a step runs", "step time / period"},
+	budget.Energy: {"energy of one step, while it runs",
+		"step time x active current x voltage"},
+	budget.Current: {"mean current over a period", "duty x active current + (1 - duty) x " +
+		"sleep current"},
+	budget.BatteryLife: {"how long the battery lasts when nothing else discharges it",
+		"capacity / mean current"},
 }
 
 // partText says what a part of a total is.
 var partText = map[string]string{
-	"weights":   "weights and biases, as the emitted C stores them",
-	"tables":    "tables of the activations, as the emitted C stores them",
-	"code":      "machine code of the emitted C",
-	"front_end": "code, memory or time that computes the features which stay, as the job declares it",
-	"data":      "static memory, the total of ram",
-	"stack":     "stack of one step, the total of stack",
-	"state":     "NAME_state: what the network keeps between two steps",
-	"network":   "the integer inference",
-	waitPart:    "what flash adds to the cycles at this clock",
+	"weights": "weights and biases, as the emitted C stores them",
+	"tables":  "tables of the activations, as the emitted C stores them",
+	"code":    "machine code of the emitted C",
+	"front_end": "code, memory or time that computes the features which stay, as the job " +
+		"declares it",
+	"data":    "static memory, the total of ram",
+	"stack":   "stack of one step, the total of stack",
+	"state":   "NAME_state: what the network keeps between two steps",
+	"network": "the integer inference",
+	waitPart:  "what flash adds to the cycles at this clock",
 }
 
 // kindText says how far a figure can be trusted.
 var kindText = map[string]string{
-	string(budget.Exact):     "exact: follows from the emitted data; the C checks it when it is compiled",
-	string(budget.Measured):  "measured: on a device or an emulated core",
-	string(budget.Bounded):   "bounded: cannot be exceeded with the compiler and options named here",
-	string(budget.Estimated): "estimated: from counts and published timings, or declared in the job; docs/cost.md lists how far such estimates are off on networks that had no part in the fit",
+	string(budget.Exact): "exact: follows from the emitted data; the C checks it when it is " +
+		"compiled",
+	string(budget.Measured): "measured: on a device or an emulated core",
+	string(budget.Bounded):  "bounded: cannot be exceeded with the compiler and options named here",
+	string(budget.Estimated): "estimated: from counts and published timings, or declared in the " +
+		"job; docs/cost.md lists how far such estimates are off on networks that had no part in " +
+		"the fit",
 }
 
 func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
@@ -69,14 +82,16 @@ func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
 	}
 	add("value", c.Value, c.Kind)
 	add("uncut", c.Before, c.Kind)
-	e.facts = append(e.facts, []string{"uncut means", "for the whole network in the widest formats that the job allows"})
+	e.facts = append(e.facts, []string{"uncut means", "for the whole network in the widest " +
+		"formats that the job allows"})
 	e.Sources = costSources(s, c)
 	if c.Limit != nil {
 		limit := exporter.Quantity(*c.Limit, c.Unit)
 		if c.AtLeast {
 			limit = "at least " + limit
 		}
-		e.facts = append(e.facts, []string{"limit", limit + ", set by " + c.From}, margin(c.Margin, "the value"))
+		e.facts = append(e.facts, []string{"limit", limit + ", set by " + c.From},
+			margin(c.Margin, "the value"))
 	}
 	e.Why = costWhy(c)
 	return e
@@ -111,7 +126,8 @@ func costSources(s *exporter.Signoff, c exporter.CostRow) []string {
 	}
 	p, err := targets.Load(c.Profile)
 	if err != nil {
-		return append(sources, fmt.Sprintf("profile %s of the job, which is none of the built-in ones: %s", c.Profile, strings.Join(inputsOf(s, "profile"), ", ")))
+		return append(sources, fmt.Sprintf("profile %s of the job, which is none of the "+
+			"built-in ones: %s", c.Profile, strings.Join(inputsOf(s, "profile"), ", ")))
 	}
 	origin := budget.EstimateOrigin(p.ISA)
 	switch c.Resource {
@@ -122,8 +138,10 @@ func costSources(s *exporter.Signoff, c exporter.CostRow) []string {
 	case budget.Stack:
 		return append(sources, "the compiler's account of frames, "+origin.Compiler)
 	}
-	sources = append(sources, fmt.Sprintf("instructions: %s, compiled with %s", origin.Counted, origin.Compiler),
-		fmt.Sprintf("cycles of an instruction: profile %s, timing %s; kerf targets show %s lists every figure with its document", p.Name, p.TimingKind, p.Name))
+	sources = append(sources,
+		fmt.Sprintf("instructions: %s, compiled with %s", origin.Counted, origin.Compiler),
+		fmt.Sprintf("cycles of an instruction: profile %s, timing %s; kerf targets show %s "+
+			"lists every figure with its document", p.Name, p.TimingKind, p.Name))
 	switch c.Resource {
 	case budget.Energy, budget.Current, budget.BatteryLife:
 		sources = append(sources, "currents, voltage and battery: the job or its profile")

@@ -38,7 +38,9 @@ may come from stdin (-).`,
   kerf targets fit cortex-m4f board.csv --classes load_flash --out my-board.toml`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
-				return &usageError{fmt.Sprintf("%s takes a profile and a file of measurements, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " cortex-m4f board.csv"}
+				return &usageError{fmt.Sprintf("%s takes a profile and a file of measurements, "+
+					"got %d arguments", cmd.CommandPath(), len(args)),
+					cmd.CommandPath() + " cortex-m4f board.csv"}
 			}
 			return nil
 		},
@@ -46,8 +48,10 @@ may come from stdin (-).`,
 			return a.fit(args[0], args[1], classes, out, format)
 		},
 	}
-	cmd.Flags().StringSliceVar(&classes, "classes", nil, "fit only these instruction classes (default: all that the networks execute)")
-	cmd.Flags().StringVar(&out, "out", "", "the new profile, - for stdout without the tables (default: PROFILE-fitted.toml in this folder)")
+	cmd.Flags().StringSliceVar(&classes, "classes", nil, "fit only these instruction classes "+
+		"(default: all that the networks execute)")
+	cmd.Flags().StringVar(&out, "out", "", "the new profile, - for stdout without the tables "+
+		"(default: PROFILE-fitted.toml in this folder)")
 	formatFlag(cmd, &format)
 	return cmd
 }
@@ -101,27 +105,45 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 }
 
 // nameOrigin gives the fitted profile a name of its own and every new figure its source.
-func nameOrigin(f *budget.Fitted, core *targets.Profile, file string, data []byte) *targets.Profile {
+func nameOrigin(f *budget.Fitted, core *targets.Profile, file string,
+	data []byte) *targets.Profile {
 	p := f.Profile
-	p.Name, p.Title, p.TimingKind = core.Name+"-fitted", core.Title+", fitted to a board", "own measurement"
+	p.Name, p.Title, p.TimingKind = core.Name+"-fitted", core.Title+", fitted to a board",
+		"own measurement"
 	networks := len(f.Rows)
 	source := fmt.Sprintf("least squares over %d networks measured on a board, %s", networks, file)
 	for _, c := range f.Costs {
-		p.Costs[c.Class] = targets.Cost{Cycles: c.After, Source: source, Quality: "own measurement", Note: fmt.Sprintf("standard error %.2g; %s has %g", c.Error, core.Name, c.Before)}
+		p.Costs[c.Class] = targets.Cost{Cycles: c.After, Source: source, Quality: "own measurement",
+			Note: fmt.Sprintf("standard error %.2g; %s has %g", c.Error, core.Name, c.Before)}
 	}
-	p.Notes = append([]string{fmt.Sprintf("Fitted by kerf %s from profile %s and %s (SHA-256 %x). The fitted costs hold what flash adds at the clock and flash settings of the measurement: give no flash_wait with them.", version, core.Name, file, sha256.Sum256(data))}, core.Notes...)
+	p.Notes = append([]string{fmt.Sprintf("Fitted by kerf %s from profile %s and %s (SHA-256 "+
+		"%x). The fitted costs hold what flash adds at the clock and flash settings of the "+
+		"measurement: give no flash_wait with them.", version, core.Name, file,
+		sha256.Sum256(data))}, core.Notes...)
 	return p
 }
 
 func fitTables(f *budget.Fitted) []exporter.Table {
-	costs := exporter.Table{Title: fmt.Sprintf("Fitted costs (condition number %.3g)", f.Condition), Head: []string{"instruction", "before", "fitted", "standard error"}, Numbers: 1}
+	costs := exporter.Table{Title: fmt.Sprintf("Fitted costs (condition number %.3g)", f.Condition),
+		Head: []string{"instruction", "before", "fitted", "standard error"}, Numbers: 1}
 	for _, c := range f.Costs {
-		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(c.Class, "_", " "), strconv.FormatFloat(c.Before, 'g', -1, 64), fmt.Sprintf("%.3f", c.After), fmt.Sprintf("%.2g", c.Error)})
+		costs.Rows = append(costs.Rows,
+			[]string{strings.ReplaceAll(c.Class, "_", " "),
+				strconv.FormatFloat(c.Before, 'g', -1, 64), fmt.Sprintf("%.3f", c.After),
+				fmt.Sprintf("%.2g", c.Error)})
 	}
-	rows := exporter.Table{Title: "Cycles of one step, and what is left over", Head: []string{"lines", "measured", "before", "left", "fitted", "left", "network"}, Words: 1}
+	rows := exporter.Table{Title: "Cycles of one step, and what is left over",
+		Head:  []string{"lines", "measured", "before", "left", "fitted", "left", "network"},
+		Words: 1}
 	for _, r := range f.Rows {
-		left := func(v float64) string { return fmt.Sprintf("%+.1f %%", 100*(r.Measured-v)/r.Measured) }
-		rows.Rows = append(rows.Rows, []string{strconv.Itoa(r.Lines), exporter.Quantity(r.Measured, "cycles"), exporter.Quantity(r.Before, "cycles"), left(r.Before), exporter.Quantity(r.After, "cycles"), left(r.After), r.Name + " " + strings.ReplaceAll(r.Network, ";", " ")})
+		left := func(v float64) string {
+			return fmt.Sprintf("%+.1f %%", 100*(r.Measured-v)/r.Measured)
+		}
+		rows.Rows = append(rows.Rows,
+			[]string{strconv.Itoa(r.Lines), exporter.Quantity(r.Measured, "cycles"),
+				exporter.Quantity(r.Before, "cycles"), left(r.Before),
+				exporter.Quantity(r.After, "cycles"), left(r.After),
+				r.Name + " " + strings.ReplaceAll(r.Network, ";", " ")})
 	}
 	return []exporter.Table{costs, rows}
 }
@@ -130,7 +152,8 @@ func fitTables(f *budget.Fitted) []exporter.Table {
 func writeNew(path string, content []byte) error {
 	err := whole.NewFile(path, content)
 	if errors.Is(err, fs.ErrExist) {
-		return &usageError{path + " is there already", "give another name with --out, or move the file away"}
+		return &usageError{path + " is there already", "give another name with --out, or move " +
+			"the file away"}
 	}
 	if err != nil {
 		return cannotWrite(path, err)
@@ -142,5 +165,6 @@ func cannotWrite(path string, err error) error {
 	if pathError := new(fs.PathError); errors.As(err, &pathError) {
 		err = pathError.Err
 	}
-	return &usageError{fmt.Sprintf("%s cannot be written: %v", path, err), "give another name with --out"}
+	return &usageError{fmt.Sprintf("%s cannot be written: %v", path, err),
+		"give another name with --out"}
 }

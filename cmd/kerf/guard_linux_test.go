@@ -28,8 +28,9 @@ func guard() {
 	os.Exit(9)
 }
 
-// denySockets installs a filter of system calls (Linux, Documentation/userspace-api/seccomp_filter.rst)
-// that kills the process at socket, socketpair and io_uring_setup; programs that it starts inherit it.
+// denySockets installs a filter of system calls (Linux,
+// Documentation/userspace-api/seccomp_filter.rst) that kills the process at socket, socketpair and
+// io_uring_setup; programs that it starts inherit it.
 func denySockets() error {
 	runtime.LockOSThread()
 	const numberOfCall = 0 // offset of nr in struct seccomp_data
@@ -39,12 +40,14 @@ func denySockets() error {
 			unix.SockFilter{Code: unix.BPF_JMP | unix.BPF_JEQ | unix.BPF_K, Jf: 1, K: call},
 			unix.SockFilter{Code: unix.BPF_RET | unix.BPF_K, K: unix.SECCOMP_RET_KILL_PROCESS})
 	}
-	filter = append(filter, unix.SockFilter{Code: unix.BPF_RET | unix.BPF_K, K: unix.SECCOMP_RET_ALLOW})
+	filter = append(filter,
+		unix.SockFilter{Code: unix.BPF_RET | unix.BPF_K, K: unix.SECCOMP_RET_ALLOW})
 	program := unix.SockFprog{Len: uint16(len(filter)), Filter: &filter[0]}
 	if err := unix.Prctl(unix.PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0); err != nil {
 		return err
 	}
-	if _, _, errno := unix.Syscall(unix.SYS_SECCOMP, unix.SECCOMP_SET_MODE_FILTER, unix.SECCOMP_FILTER_FLAG_TSYNC, uintptr(unsafe.Pointer(&program))); errno != 0 {
+	if _, _, errno := unix.Syscall(unix.SYS_SECCOMP, unix.SECCOMP_SET_MODE_FILTER,
+		unix.SECCOMP_FILTER_FLAG_TSYNC, uintptr(unsafe.Pointer(&program))); errno != 0 {
 		return errno
 	}
 	return nil

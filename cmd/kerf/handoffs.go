@@ -14,7 +14,8 @@ import (
 // standardStream is the name that stands for stdin or stdout where a file is named.
 const standardStream = "-"
 
-const handoffHint = "give a handoff folder, as kerf plan writes it, its signoff.json, or - for a signoff.json on stdin"
+const handoffHint = "give a handoff folder, as kerf plan writes it, its signoff.json, or - for " +
+	"a signoff.json on stdin"
 
 // readSignoff reads the sign-off of a handoff: of a folder, of a signoff.json, or from stdin.
 func readSignoff(path string, stdin io.Reader) (*exporter.Signoff, error) {
@@ -32,11 +33,14 @@ func readSignoff(path string, stdin io.Reader) (*exporter.Signoff, error) {
 		return nil, unreadable(file, err, handoffHint)
 	}
 	s := &exporter.Signoff{}
-	if err := json.Unmarshal(text, s); err != nil || s.Schema != exporter.Schema || exporter.CheckPrefix(s.Name) != nil {
-		return nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf", Hint: "make the handoff anew with kerf plan"}
+	if err := json.Unmarshal(text, s); err != nil || s.Schema != exporter.Schema ||
+		exporter.CheckPrefix(s.Name) != nil {
+		return nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
+			Hint: "make the handoff anew with kerf plan"}
 	}
 	if err := s.CheckVerdicts(); err != nil {
-		return nil, &targets.FileError{File: file, Msg: "was changed: " + err.Error(), Hint: "make the handoff anew with kerf plan"}
+		return nil, &targets.FileError{File: file, Msg: "was changed: " + err.Error(),
+			Hint: "make the handoff anew with kerf plan"}
 	}
 	return s, nil
 }

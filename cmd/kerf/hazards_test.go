@@ -16,7 +16,8 @@ func TestHazardsNameTestsThatExist(t *testing.T) {
 		t.Fatal(err)
 	}
 	named := map[string]bool{}
-	for _, m := range regexp.MustCompile("`([a-z/]+)\\.((?:Test|Fuzz)\\w+)`").FindAllStringSubmatch(string(text), -1) {
+	for _, m := range regexp.MustCompile("`([a-z/]+)\\.((?:Test|Fuzz)\\w+)`").FindAllStringSubmatch(
+		string(text), -1) {
 		named[m[1]+"."+m[2]] = true
 	}
 	if len(named) < 30 {
@@ -37,7 +38,8 @@ func TestHazardsNameTestsThatExist(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, m := range regexp.MustCompile(`(?m)^func ((?:Test|Fuzz)\w+)\(`).FindAllStringSubmatch(string(source), -1) {
+			for _, m := range regexp.MustCompile(
+				`(?m)^func ((?:Test|Fuzz)\w+)\(`).FindAllStringSubmatch(string(source), -1) {
 				present[filepath.ToSlash(folder)+"."+m[1]] = true
 			}
 		}

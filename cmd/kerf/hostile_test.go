@@ -51,7 +51,8 @@ func hostileJob(t *testing.T) string {
 	t.Helper()
 	job := cityJob(t, func(job string) string { return job })
 	dir := filepath.Dir(job)
-	if err := os.CopyFS(filepath.Join(dir, "city"), os.DirFS(filepath.Join("..", "..", "testdata", "cityweather"))); err != nil {
+	if err := os.CopyFS(filepath.Join(dir, "city"),
+		os.DirFS(filepath.Join("..", "..", "testdata", "cityweather"))); err != nil {
 		t.Fatal(err)
 	}
 	for _, name := range []string{"features.csv", "outputs.csv", "selection.csv", "signoff.csv"} {
@@ -81,7 +82,8 @@ func hostileJob(t *testing.T) string {
 				if evil, ok := hostileNames[cell]; ok {
 					row[c] = evil
 				}
-				if name != "selection.csv" && name != "signoff.csv" && i > 0 && rows[0][c] == "unit" {
+				if name != "selection.csv" && name != "signoff.csv" && i > 0 &&
+					rows[0][c] == "unit" {
 					row[c] = "=°C*/|</td>, \"x\"; y"
 				}
 			}
@@ -132,7 +134,8 @@ profile = "cortex-m4f"
 clock = "64 MHz"
 flash = "24 KiB"
 `)
-	if err := os.Rename(filepath.Join(dir, "signoff.csv"), filepath.Join(dir, "sign <b>off|=1.csv")); err != nil {
+	if err := os.Rename(filepath.Join(dir, "signoff.csv"),
+		filepath.Join(dir, "sign <b>off|=1.csv")); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(job, []byte(text), 0o644); err != nil {
@@ -168,7 +171,8 @@ func TestHostileNamesInEveryOutput(t *testing.T) {
 
 	checkCells(t, "signoff.csv", files["signoff.csv"])
 	checkMarkdown(t, "signoff.md", files["signoff.md"])
-	for _, markup := range []string{"<script>alert", "<img src", "<i>warm", "<u>", "<s>*", "<b>off", "</td>|"} {
+	for _, markup := range []string{"<script>alert", "<img src", "<i>warm", "<u>", "<s>*", "<b>off",
+		"</td>|"} {
 		for _, name := range []string{"signoff.html", "signoff.md"} {
 			if strings.Contains(files[name], markup) {
 				t.Errorf("%s holds %s", name, markup)
@@ -179,7 +183,9 @@ func TestHostileNamesInEveryOutput(t *testing.T) {
 	if err := json.Unmarshal([]byte(files["signoff.json"]), &s); err != nil {
 		t.Fatal(err)
 	}
-	if got := strings.Join(append(s.Kept.Features, s.Dropped.Features...), "\n"); !strings.Contains(got, hostileNames["temp_mean7d"]) || !strings.Contains(got, hostileNames["season_sin"]) {
+	if got := strings.Join(append(s.Kept.Features, s.Dropped.Features...),
+		"\n"); !strings.Contains(got, hostileNames["temp_mean7d"]) ||
+		!strings.Contains(got, hostileNames["season_sin"]) {
 		t.Errorf("JSON changed the names: %s", got)
 	}
 

@@ -13,7 +13,8 @@ import (
 
 // line is the order of the packages: each may import only what stands to its
 // left. prune and quant do not know each other.
-var line = []string{"whole", "portable", "model", "model/lanes", "dataset", "targets", "targets/measure", "prune", "quant", "recovery", "budget", "exporter", "cmd/kerf"}
+var line = []string{"whole", "portable", "model", "model/lanes", "dataset", "targets",
+	"targets/measure", "prune", "quant", "recovery", "budget", "exporter", "cmd/kerf"}
 
 func TestImportLine(t *testing.T) {
 	root := filepath.Join("..", "..")
@@ -27,7 +28,8 @@ func TestImportLine(t *testing.T) {
 			if !strings.HasSuffix(e.Name(), ".go") || strings.HasSuffix(e.Name(), "_test.go") {
 				continue
 			}
-			file, err := parser.ParseFile(token.NewFileSet(), filepath.Join(root, pkg, e.Name()), nil, parser.ImportsOnly)
+			file, err := parser.ParseFile(token.NewFileSet(), filepath.Join(root, pkg, e.Name()),
+				nil, parser.ImportsOnly)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -39,13 +41,16 @@ func TestImportLine(t *testing.T) {
 				}
 				checked++
 				if at := slices.Index(line, imported); at < 0 || at >= place {
-					t.Errorf("%s/%s imports %s, which does not stand to its left", pkg, e.Name(), imported)
+					t.Errorf("%s/%s imports %s, which does not stand to its left", pkg, e.Name(),
+						imported)
 				}
 				if pkg == "targets/measure" && imported != "targets" {
-					t.Errorf("%s/%s imports %s: it measures C, whatever made it", pkg, e.Name(), imported)
+					t.Errorf("%s/%s imports %s: it measures C, whatever made it", pkg, e.Name(),
+						imported)
 				}
 				if pkg == "recovery" && imported == "prune" {
-					t.Errorf("%s/%s imports prune: it trains a network, whoever cut it", pkg, e.Name())
+					t.Errorf("%s/%s imports prune: it trains a network, whoever cut it", pkg,
+						e.Name())
 				}
 				if pkg == "quant" && imported == "prune" {
 					t.Errorf("%s/%s: prune and quant do not know each other", pkg, e.Name())
@@ -54,6 +59,7 @@ func TestImportLine(t *testing.T) {
 		}
 	}
 	if checked < 20 {
-		t.Errorf("only %d imports of our own packages found: is the test looking in the right place?", checked)
+		t.Errorf("only %d imports of our own packages found: is the test looking in the "+
+			"right place?", checked)
 	}
 }

@@ -34,7 +34,9 @@ left alone.`,
 		Example: `  kerf init model.npz selection.csv --signoff signoff.csv --out draft`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
-				return &usageError{fmt.Sprintf("%s takes a network and a recording, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " model.onnx selection.csv"}
+				return &usageError{fmt.Sprintf("%s takes a network and a recording, got %d "+
+					"arguments", cmd.CommandPath(), len(args)),
+					cmd.CommandPath() + " model.onnx selection.csv"}
 			}
 			return nil
 		},
@@ -43,7 +45,8 @@ left alone.`,
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", ".", "folder for the three files")
-	cmd.Flags().StringVar(&name, "name", "", "name of the job, prefix of every C identifier (default: that of the model file)")
+	cmd.Flags().StringVar(&name, "name", "", "name of the job, prefix of every C identifier "+
+		"(default: that of the model file)")
 	cmd.Flags().StringSliceVar(&signoff, "signoff", nil, "recordings that only judge")
 	formatFlag(cmd, &format)
 	return cmd
@@ -55,7 +58,8 @@ func (a *app) draft(model, selection string, signoff []string, name, out, format
 			return err
 		}
 	}
-	paths := []string{filepath.Join(out, "job.toml"), filepath.Join(out, "features.csv"), filepath.Join(out, "outputs.csv")}
+	paths := []string{filepath.Join(out, "job.toml"), filepath.Join(out, "features.csv"),
+		filepath.Join(out, "outputs.csv")}
 	for _, path := range paths {
 		if _, err := os.Lstat(path); err == nil {
 			return alreadyDrafted(path)
@@ -119,7 +123,8 @@ func fromFolder(dir, path string) string {
 }
 
 func alreadyDrafted(path string) error {
-	return &usageError{path + " is there already", "choose another folder with --out, or move the file away"}
+	return &usageError{path + " is there already", "choose another folder with --out, or move " +
+		"the file away"}
 }
 
 // writeAllNew writes files that are not there yet: all of them, or none.
@@ -159,18 +164,21 @@ type initResult struct {
 	Normalised string   `json:"normalised"`
 	Scaled     string   `json:"scaled"`
 	Fit        []fitRow `json:"fit"`
-	Doubtful   bool     `json:"doubtful"` // the network with these guesses does not give what was recorded
-	FillIn     []string `json:"fill_in"`  // keys of the job
+	// the network with these guesses does not give what was recorded
+	Doubtful bool     `json:"doubtful"`
+	FillIn   []string `json:"fill_in"` // keys of the job
 }
 
-// fitRow is the share of the variance of an output that the network explains, or of the steps whose class is right.
+// fitRow is the share of the variance of an output that the network explains, or of the steps whose
+// class is right.
 type fitRow struct {
 	Output string   `json:"output"`
 	Share  *float64 `json:"share"`
 }
 
 func newInitResult(d *budget.Draft, paths []string) *initResult {
-	r := &initResult{Column: d.Column, Ignored: append([]string{}, d.Ignored...), Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), FillIn: []string{}}
+	r := &initResult{Column: d.Column, Ignored: append([]string{}, d.Ignored...),
+		Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), FillIn: []string{}}
 	for _, p := range paths {
 		r.Files = append(r.Files, filepath.ToSlash(p))
 	}
@@ -195,7 +203,8 @@ func (r *initResult) tables() []exporter.Table {
 	if r.Column != "" {
 		what = "classes, in column " + r.Column
 	}
-	t := exporter.Table{Title: "A draft: look at what is marked " + budget.Guess, Head: []string{"", "written or guessed"}, Numbers: 2}
+	t := exporter.Table{Title: "A draft: look at what is marked " + budget.Guess,
+		Head: []string{"", "written or guessed"}, Numbers: 2}
 	say := func(name, text string) {
 		if text != "" {
 			t.Rows = append(t.Rows, []string{name, text})
@@ -219,7 +228,8 @@ func (r *initResult) tables() []exporter.Table {
 		}
 	}
 	if r.Doubtful {
-		say("doubt", "that is little: the order of the columns, or mean and std, are probably not those of the training")
+		say("doubt", "that is little: the order of the columns, or mean and std, are probably "+
+			"not those of the training")
 	}
 	say("to fill in", strings.Join(r.FillIn, ", "))
 	return []exporter.Table{t}

@@ -31,7 +31,9 @@ func command(t *testing.T, args ...string) *exec.Cmd {
 func twoJobs(t *testing.T) (jobs [2]string, want [2]map[string][]byte) {
 	t.Helper()
 	for i, weights := range []string{"int8", "int16"} {
-		jobs[i] = cityJob(t, func(job string) string { return job + "\n[formats]\nweights = \"" + weights + "\"\n" })
+		jobs[i] = cityJob(t, func(job string) string {
+			return job + "\n[formats]\nweights = \"" + weights + "\"\n"
+		})
 		out := filepath.Join(t.TempDir(), "handoff")
 		if code, _, stderr := call("plan", jobs[i], "--out", out); code == exitInput {
 			t.Fatal(stderr)
@@ -76,8 +78,9 @@ func beside(t *testing.T, dir string) []string {
 func TestInterruptedRuns(t *testing.T) {
 	jobs, want := twoJobs(t)
 	for name, run := range map[string]func(*testing.T, [2]string, [2]map[string][]byte){
-		"killed": killedRunsLeaveAWholeHandoff, "two runs": twoRunsIntoOneFolder, "file that cannot grow": fileThatCannotGrow,
-		"full disk": fullDisk, "read-only folder": readOnlyFolder,
+		"killed": killedRunsLeaveAWholeHandoff, "two runs": twoRunsIntoOneFolder,
+		"file that cannot grow": fileThatCannotGrow,
+		"full disk":             fullDisk, "read-only folder": readOnlyFolder,
 	} {
 		t.Run(name, func(t *testing.T) { run(t, jobs, want) })
 	}
@@ -149,7 +152,8 @@ func killedRunsLeaveAWholeHandoff(t *testing.T, jobs [2]string, want [2]map[stri
 		removeDrafts(t, dir, i)
 	}
 	t.Logf("%d runs killed, %d of them while they wrote: %d left the new handoff, %d the former one", n, inWriting, replaced, n-replaced)
-	if out, _ := command(t, "plan", jobs[1], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 1 {
+	if out, _ := command(t, "plan", jobs[1], "--out", dir).CombinedOutput(); isOneOf(t, dir,
+		want) != 1 {
 		t.Errorf("the run after the kills: %s", out)
 	}
 	if left := beside(t, dir); len(left) > 0 {
@@ -229,7 +233,8 @@ func twoRunsIntoOneFolder(t *testing.T, jobs [2]string, want [2]map[string][]byt
 
 // failsAndKeeps runs kerf plan where it cannot write: exit code 2, one sentence,
 // and what stood there stands.
-func failsAndKeeps(t *testing.T, cmd *exec.Cmd, dir string, keeps map[string][]byte, reason string) {
+func failsAndKeeps(t *testing.T, cmd *exec.Cmd, dir string, keeps map[string][]byte,
+	reason string) {
 	t.Helper()
 	var stdout, stderr bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &stdout, &stderr
@@ -237,7 +242,8 @@ func failsAndKeeps(t *testing.T, cmd *exec.Cmd, dir string, keeps map[string][]b
 	if code := cmd.ProcessState.ExitCode(); code != exitInput || stdout.Len() > 0 {
 		t.Errorf("exit code %d, stdout %q", code, stdout.String())
 	}
-	if text := stderr.String(); !strings.Contains(text, "the folder cannot be written: "+reason) || strings.Count(text, "\n") != 2 {
+	if text := stderr.String(); !strings.Contains(text, "the folder cannot be written: "+reason) ||
+		strings.Count(text, "\n") != 2 {
 		t.Errorf("stderr %q, want the reason %q and a hint", text, reason)
 	}
 	if keeps != nil && isOneOf(t, dir, [2]map[string][]byte{keeps, keeps}) < 0 {
@@ -251,11 +257,13 @@ func failsAndKeeps(t *testing.T, cmd *exec.Cmd, dir string, keeps map[string][]b
 // A file that cannot be written to its end: a limit on the size of files does it everywhere.
 func fileThatCannotGrow(t *testing.T, jobs [2]string, want [2]map[string][]byte) {
 	dir := filepath.Join(t.TempDir(), "handoff")
-	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 0 {
+	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir,
+		want) != 0 {
 		t.Fatalf("%s", out)
 	}
 	kerf := command(t)
-	limited := exec.Command("sh", "-c", `trap "" XFSZ; ulimit -f 16; exec "$@"`, "sh", filepath.Join(linkTo(t, kerf.Path), "kerf"), "plan", jobs[1], "--out", dir)
+	limited := exec.Command("sh", "-c", `trap "" XFSZ; ulimit -f 16; exec "$@"`, "sh",
+		filepath.Join(linkTo(t, kerf.Path), "kerf"), "plan", jobs[1], "--out", dir)
 	failsAndKeeps(t, limited, dir, want[0], "file too large")
 }
 
@@ -273,7 +281,8 @@ func linkTo(t *testing.T, program string) string {
 func mounted(t *testing.T, options string) string {
 	t.Helper()
 	dir := t.TempDir()
-	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", options, "tmpfs", dir).CombinedOutput(); err != nil {
+	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", options, "tmpfs",
+		dir).CombinedOutput(); err != nil {
 		t.Skipf("NOT CHECKED: no right to mount here (%v: %s)", err, bytes.TrimSpace(out))
 	}
 	t.Cleanup(func() {
@@ -288,22 +297,26 @@ func mounted(t *testing.T, options string) string {
 func fullDisk(t *testing.T, jobs [2]string, want [2]map[string][]byte) {
 	disk := mounted(t, "size=4m")
 	dir := filepath.Join(disk, "handoff")
-	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 0 {
+	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir,
+		want) != 0 {
 		t.Fatalf("%s", out)
 	}
 	for _, room := range []int{0, 8, 64, 512} { // KiB; a handoff takes about 1000
 		remount(t, disk, usedKiB(t, disk)+room)
-		failsAndKeeps(t, command(t, "plan", jobs[1], "--out", dir), dir, want[0], "no space left on device")
+		failsAndKeeps(t, command(t, "plan", jobs[1], "--out", dir), dir, want[0],
+			"no space left on device")
 		remount(t, disk, 4096)
 	}
-	if out, _ := command(t, "plan", jobs[1], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 1 {
+	if out, _ := command(t, "plan", jobs[1], "--out", dir).CombinedOutput(); isOneOf(t, dir,
+		want) != 1 {
 		t.Errorf("with room again: %s", out)
 	}
 }
 
 func remount(t *testing.T, disk string, kib int) {
 	t.Helper()
-	if out, err := exec.Command("mount", "-o", fmt.Sprintf("remount,size=%dk", kib), disk).CombinedOutput(); err != nil {
+	if out, err := exec.Command("mount", "-o", fmt.Sprintf("remount,size=%dk", kib),
+		disk).CombinedOutput(); err != nil {
 		t.Fatalf("mount: %s", out)
 	}
 }
@@ -327,18 +340,22 @@ func readOnlyFolder(t *testing.T, jobs [2]string, want [2]map[string][]byte) {
 	if os.Getuid() == 0 { // whom permissions do not stop
 		disk := mounted(t, "size=1m")
 		dir := filepath.Join(disk, "handoff")
-		if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 0 {
+		if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir,
+			want) != 0 {
 			t.Fatalf("%s", out)
 		}
-		if out, err := exec.Command("mount", "-o", "remount,ro", disk).CombinedOutput(); err != nil {
+		if out, err := exec.Command("mount", "-o", "remount,ro", disk).CombinedOutput(); err !=
+			nil {
 			t.Fatalf("mount: %s", out)
 		}
-		failsAndKeeps(t, command(t, "plan", jobs[1], "--out", dir), dir, want[0], "read-only file system")
+		failsAndKeeps(t, command(t, "plan", jobs[1], "--out", dir), dir, want[0],
+			"read-only file system")
 		return
 	}
 	parent := t.TempDir()
 	dir := filepath.Join(parent, "handoff")
-	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir, want) != 0 {
+	if out, _ := command(t, "plan", jobs[0], "--out", dir).CombinedOutput(); isOneOf(t, dir,
+		want) != 0 {
 		t.Fatalf("%s", out)
 	}
 	if err := os.Chmod(parent, 0o555); err != nil {

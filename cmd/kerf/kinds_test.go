@@ -20,7 +20,8 @@ import (
 
 // randomJob writes a job for a random network into a fresh folder: features x0,
 // x1, x2 and reference outputs that are the network's own with a little noise.
-func randomJob(t *testing.T, seed uint64, classes bool, kinds []model.Kind, activations []model.Activation) string {
+func randomJob(t *testing.T, seed uint64, classes bool, kinds []model.Kind,
+	activations []model.Activation) string {
 	t.Helper()
 	random := rand.New(rand.NewPCG(seed, 4))
 	p := randomFloat(random, classes, kinds, activations)
@@ -49,14 +50,17 @@ func randomJob(t *testing.T, seed uint64, classes bool, kinds []model.Kind, acti
 		t.Fatal(err)
 	}
 	file.Close()
-	write("features.csv", "name,channel,kind,unit,mean,std\nx0,a,level,bar,0,1\nx1,a,slope,bar,0,1\nx2,b,level,bar,0,1\n")
+	write("features.csv",
+		"name,channel,kind,unit,mean,std\nx0,a,level,bar,0,1\nx1,a,slope,bar,0,1\nx2,b,level,bar,0,1\n")
 	write("outputs.csv", "name,unit,mean,std\no0,L/min,0,1\no1,%,0,1\n")
 	for _, name := range []string{"selection.csv", "signoff.csv"} {
 		write(name, randomRecording(t, random, p, name))
 	}
-	outputs, tolerance := "file = \"outputs.csv\"", "o0 = { rmse_rise = \"20 %\" }\no1 = { mae_rise = \"20 %\", max_error = 10 }"
+	outputs, tolerance := "file = \"outputs.csv\"",
+		"o0 = { rmse_rise = \"20 %\" }\no1 = { mae_rise = \"20 %\", max_error = 10 }"
 	if classes {
-		outputs = fmt.Sprintf("classes = [%q, %q]\ncolumn = \"state\"", classNames[0], classNames[1])
+		outputs = fmt.Sprintf("classes = [%q, %q]\ncolumn = \"state\"", classNames[0],
+			classNames[1])
 		tolerance = "state = { accuracy_drop = \"10 %\", disagreement = \"15 %\" }"
 	}
 	write("job.toml", fmt.Sprintf(`name = "random"
@@ -85,7 +89,8 @@ clock = "16 MHz"
 	return filepath.Join(dir, "job.toml")
 }
 
-func randomFloat(random *rand.Rand, classes bool, kinds []model.Kind, activations []model.Activation) *dataset.Float {
+func randomFloat(random *rand.Rand, classes bool, kinds []model.Kind,
+	activations []model.Activation) *dataset.Float {
 	values := func(n int, size float64) []float64 {
 		v := make([]float64, n)
 		for i := range v {
@@ -99,7 +104,8 @@ func randomFloat(random *rand.Rand, classes bool, kinds []model.Kind, activation
 		const units = 6
 		rows := k.Gates() * units
 		net.Recurrent = append(net.Recurrent, &model.Recurrent{Kind: k, Inputs: in, Units: units,
-			W: values(rows*in, 0.8), U: values(rows*units, 0.2), B: values(rows, 0.3), D: values(rows, 0.3)})
+			W: values(rows*in, 0.8), U: values(rows*units, 0.2), B: values(rows, 0.3),
+			D: values(rows, 0.3)})
 		in = units
 	}
 	for i, a := range activations {
@@ -107,10 +113,12 @@ func randomFloat(random *rand.Rand, classes bool, kinds []model.Kind, activation
 		if i == len(activations)-1 {
 			out = 2
 		}
-		net.Dense = append(net.Dense, &model.Dense{Inputs: in, Outputs: out, Activation: a, W: values(out*in, 1), B: values(out, 0.2)})
+		net.Dense = append(net.Dense, &model.Dense{Inputs: in, Outputs: out, Activation: a,
+			W: values(out*in, 1), B: values(out, 0.2)})
 		in = out
 	}
-	p := dataset.NewFloat(net, []dataset.Feature{{Name: "x0", Std: 1}, {Name: "x1", Std: 1}, {Name: "x2", Std: 1}}, []dataset.Output{{Name: "o0", Std: 1}, {Name: "o1", Std: 1}})
+	p := dataset.NewFloat(net, []dataset.Feature{{Name: "x0", Std: 1}, {Name: "x1", Std: 1},
+		{Name: "x2", Std: 1}}, []dataset.Output{{Name: "o0", Std: 1}, {Name: "o1", Std: 1}})
 	p.Classes = classes
 	return p
 }
@@ -171,7 +179,8 @@ func planJob(t *testing.T, job string) (s exporter.Signoff, handoff string) {
 		t.Fatal(err)
 	}
 	checkPictures(t, s)
-	cmd := exec.Command("sh", "-c", "gcc -std=c99 -Wall -Wextra -Wconversion -Wpedantic -Werror random.c random_selftest.c -o ../selftest && ../selftest")
+	cmd := exec.Command("sh", "-c", "gcc -std=c99 -Wall -Wextra -Wconversion -Wpedantic -Werror "+
+		"random.c random_selftest.c -o ../selftest && ../selftest")
 	cmd.Dir = handoff
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
@@ -191,14 +200,18 @@ func TestEveryKindGoesTheWholeWay(t *testing.T) {
 		{[]model.Kind{model.LSTM}, identity},
 		{[]model.Kind{model.ElmanTanh}, identity},
 		{[]model.Kind{model.ElmanReLU}, identity},
-		{[]model.Kind{model.LSTM, model.GRUResetAfter}, []model.Activation{model.ReLU, model.Identity}},
-		{[]model.Kind{model.GRUResetBefore, model.ElmanTanh, model.LSTM}, []model.Activation{model.Logistic, model.Tanh, model.ReLU}},
+		{[]model.Kind{model.LSTM, model.GRUResetAfter},
+			[]model.Activation{model.ReLU, model.Identity}},
+		{[]model.Kind{model.GRUResetBefore, model.ElmanTanh, model.LSTM},
+			[]model.Activation{model.Logistic, model.Tanh, model.ReLU}},
 	} {
 		t.Run(fmt.Sprint(n.kinds, n.activations), func(t *testing.T) {
 			t.Parallel()
 			s, _ := planJob(t, randomJob(t, uint64(i), false, n.kinds, n.activations))
-			if len(s.Kept.Units) != len(n.kinds) || len(s.Loss) == 0 || len(s.Cost) == 0 || len(s.Formats) != 2*len(n.kinds)+len(n.activations) {
-				t.Errorf("%d lists of units, %d rows of loss, %d of cost, %d of formats", len(s.Kept.Units), len(s.Loss), len(s.Cost), len(s.Formats))
+			if len(s.Kept.Units) != len(n.kinds) || len(s.Loss) == 0 || len(s.Cost) == 0 ||
+				len(s.Formats) != 2*len(n.kinds)+len(n.activations) {
+				t.Errorf("%d lists of units, %d rows of loss, %d of cost, %d of formats",
+					len(s.Kept.Units), len(s.Loss), len(s.Cost), len(s.Formats))
 			}
 			for _, l := range s.Loss {
 				if l.Verdict == "fail" {
@@ -210,7 +223,8 @@ func TestEveryKindGoesTheWholeWay(t *testing.T) {
 }
 
 func TestClassifier(t *testing.T) {
-	job := randomJob(t, 20, true, []model.Kind{model.GRUResetAfter}, []model.Activation{model.Identity})
+	job := randomJob(t, 20, true, []model.Kind{model.GRUResetAfter},
+		[]model.Activation{model.Identity})
 	s, handoff := planJob(t, job)
 	metrics := map[string]exporter.LossRow{}
 	for _, l := range s.Loss {
@@ -219,7 +233,8 @@ func TestClassifier(t *testing.T) {
 		}
 	}
 	// References are the network's own classes with a tenth flipped.
-	if l := metrics["accuracy"]; l.Output != "state" || l.Float < 0.85 || l.Float > 0.95 || l.Verdict == "" || l.ToleranceOn != "rise" {
+	if l := metrics["accuracy"]; l.Output != "state" || l.Float < 0.85 || l.Float > 0.95 ||
+		l.Verdict == "" || l.ToleranceOn != "rise" {
 		t.Errorf("accuracy %+v", l)
 	}
 	if l := metrics["agreement"]; l.Float != 1 || l.Fixed < 0.85 || l.Verdict == "" {
@@ -239,12 +254,14 @@ func TestClassifier(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(string(header), "uint16_t random_class(const int32_t y[RANDOM_N_OUTPUTS]);") {
+	if !strings.Contains(string(header),
+		"uint16_t random_class(const int32_t y[RANDOM_N_OUTPUTS]);") {
 		t.Error("random.h declares no random_class")
 	}
 	bits := map[string]bool{}
 	for line := range strings.Lines(string(header)) {
-		if strings.HasPrefix(line, "#define RANDOM_Y_") && strings.Contains(line, "_FRACTION_BITS") {
+		if strings.HasPrefix(line, "#define RANDOM_Y_") &&
+			strings.Contains(line, "_FRACTION_BITS") {
 			bits[line[strings.LastIndex(line, " "):]] = true
 		}
 	}
@@ -257,11 +274,13 @@ func TestClassifier(t *testing.T) {
 // same float figures as the cut network. A reset-before GRU is the case that
 // would otherwise be read as another network without a word.
 func TestWrittenNetworkIsReadAsItIs(t *testing.T) {
-	for i, kinds := range [][]model.Kind{{model.GRUResetAfter}, {model.GRUResetBefore}, {model.ElmanReLU}} {
+	for i, kinds := range [][]model.Kind{{model.GRUResetAfter}, {model.GRUResetBefore},
+		{model.ElmanReLU}} {
 		t.Run(fmt.Sprint(kinds), func(t *testing.T) {
 			job := randomJob(t, uint64(40+i), false, kinds, []model.Activation{model.Identity})
 			written := filepath.Join(filepath.Dir(job), "cut.safetensors")
-			code, stdout, stderr := call("prune", job, "--features", "all", "--units", "all", "--out", written, "--format", "json")
+			code, stdout, stderr := call("prune", job, "--features", "all", "--units", "all",
+				"--out", written, "--format", "json")
 			if code != exitDone {
 				t.Fatalf("exit code %d: %s", code, stderr)
 			}
@@ -282,7 +301,8 @@ func TestWrittenNetworkIsReadAsItIs(t *testing.T) {
 			}
 			before, rest, _ := strings.Cut(string(text), "[[model.layer]]")
 			_, after, _ := strings.Cut(rest, "[recordings]")
-			again := strings.Replace(before, "model.safetensors", "cut.safetensors", 1) + lines + "[recordings]" + after
+			again := strings.Replace(before, "model.safetensors", "cut.safetensors", 1) + lines +
+				"[recordings]" + after
 			second := filepath.Join(filepath.Dir(job), "again.toml")
 			if err := os.WriteFile(second, []byte(again), 0o644); err != nil {
 				t.Fatal(err)
@@ -294,7 +314,8 @@ func TestWrittenNetworkIsReadAsItIs(t *testing.T) {
 			}
 			for r := range want.Loss {
 				if got.Loss[r].Float != want.Loss[r].Float {
-					t.Errorf("%s %s: float %g, want %g", want.Loss[r].Output, want.Loss[r].Metric, got.Loss[r].Float, want.Loss[r].Float)
+					t.Errorf("%s %s: float %g, want %g", want.Loss[r].Output, want.Loss[r].Metric,
+						got.Loss[r].Float, want.Loss[r].Float)
 				}
 			}
 		})

@@ -19,7 +19,8 @@ import (
 // manDate is the month of this version: pages made at another time are the same.
 var manDate = time.Date(2026, time.November, 1, 0, 0, 0, 0, time.UTC)
 
-// The manual pages in docs/man are those of the commands as they are. KERF_UPDATE_MAN=1 (make man) writes them anew.
+// The manual pages in docs/man are those of the commands as they are. KERF_UPDATE_MAN=1 (make man)
+// writes them anew.
 func TestManPagesAreCurrent(t *testing.T) {
 	want := manPages(t)
 	dir := filepath.Join("..", "..", "docs", "man")
@@ -44,15 +45,17 @@ func TestManPagesAreCurrent(t *testing.T) {
 		t.Errorf("docs/man has %d pages, the commands make %d", len(entries), len(want))
 	}
 	for name, text := range want {
-		if got, err := os.ReadFile(filepath.Join(dir, name)); err != nil || !bytes.Equal(got, text) {
+		if got, err := os.ReadFile(filepath.Join(dir, name)); err != nil ||
+			!bytes.Equal(got, text) {
 			t.Errorf("docs/man/%s is not current: make man writes it anew (%v)", name, err)
 		}
 	}
 }
 
-// manCorrections change what mandoc objects to in the generator's output: a date that is none, tabs in running text, an empty value of options
-// that have none.
-var manCorrections = strings.NewReplacer(`"Nov 2026"`, `"`+manDate.Format(time.DateOnly)+`"`, "\t", "  ", "[=]", "")
+// manCorrections change what mandoc objects to in the generator's output: a date that is none, tabs
+// in running text, an empty value of options that have none.
+var manCorrections = strings.NewReplacer(`"Nov 2026"`, `"`+manDate.Format(time.DateOnly)+`"`, "\t",
+	"  ", "[=]", "")
 
 func manPages(t *testing.T) map[string][]byte {
 	t.Helper()
@@ -65,11 +68,13 @@ func manPages(t *testing.T) map[string][]byte {
 			return
 		}
 		var page bytes.Buffer
-		header := &doc.GenManHeader{Title: strings.ToUpper(strings.ReplaceAll(cmd.CommandPath(), " ", "-")), Section: "1", Date: &manDate, Source: "kerf " + version, Manual: "kerf"}
+		header := &doc.GenManHeader{Title: strings.ToUpper(strings.ReplaceAll(cmd.CommandPath(),
+			" ", "-")), Section: "1", Date: &manDate, Source: "kerf " + version, Manual: "kerf"}
 		if err := doc.GenMan(cmd, header, &page); err != nil {
 			t.Fatal(err)
 		}
-		pages[strings.ReplaceAll(cmd.CommandPath(), " ", "-")+".1"] = []byte(manCorrections.Replace(page.String()))
+		pages[strings.ReplaceAll(cmd.CommandPath(), " ", "-")+".1"] = []byte(
+			manCorrections.Replace(page.String()))
 		for _, sub := range cmd.Commands() {
 			walk(sub)
 		}
@@ -88,10 +93,12 @@ func TestManPagesAreSound(t *testing.T) {
 	if err != nil || len(pages) < 15 {
 		t.Fatalf("%d pages, %v", len(pages), err)
 	}
-	if out, err := exec.Command(mandoc, slices.Concat([]string{"-T", "lint", "-W", "warning"}, pages)...).CombinedOutput(); err != nil {
+	if out, err := exec.Command(mandoc, slices.Concat([]string{"-T", "lint", "-W", "warning"},
+		pages)...).CombinedOutput(); err != nil {
 		t.Errorf("mandoc: %v\n%s", err, out)
 	}
-	text, err := exec.Command(mandoc, "-T", "ascii", filepath.Join("..", "..", "docs", "man", "kerf-plan.1")).Output()
+	text, err := exec.Command(mandoc, "-T", "ascii",
+		filepath.Join("..", "..", "docs", "man", "kerf-plan.1")).Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -26,8 +26,9 @@ func (a *app) measureCommand() *cobra.Command {
 	var level string
 	var format string
 	cmd := &cobra.Command{
-		Use:   "measure HANDOFF|JOB.toml",
-		Short: "Compile the C for every target, run it on an emulated core, and compare with the estimates",
+		Use: "measure HANDOFF|JOB.toml",
+		Short: "Compile the C for every target, run it on an emulated core, and compare with " +
+			"the estimates",
 		Long: `measure compiles a handoff for each of its targets, reads flash and RAM from linked
 programs with and without the network, the stack from the compiler's account and
 from what a step changes, and counts the cycles of every step on an emulated core. The
@@ -43,25 +44,30 @@ Exit code: 1 when a measured value is above a limit of the job.`,
   kerf measure job.toml --target cortex-m0plus --optimise=-Os --json`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return &usageError{fmt.Sprintf("%s takes one handoff folder or job file, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff"}
+				return &usageError{fmt.Sprintf("%s takes one handoff folder or job file, got %d "+
+					"arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff"}
 			}
 			if level != "" && !targets.AreOptimisationFlags(level) {
-				return &usageError{fmt.Sprintf("--optimise: %q are no optimisation flags", level), `such as --optimise=-Os or --optimise="-O2 -fno-tree-ter"`}
+				return &usageError{fmt.Sprintf("--optimise: %q are no optimisation flags", level),
+					`such as --optimise=-Os or --optimise="-O2 -fno-tree-ter"`}
 			}
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.measure(cmd.Context(), args[0], names, measure.Options{Optimise: level}, format)
+			return a.measure(cmd.Context(), args[0], names, measure.Options{Optimise: level},
+				format)
 		},
 	}
 	cmd.Flags().Var(&names, "target",
 		"measure only these targets; of a handoff also any built-in profile; "+namesInCSV)
-	cmd.Flags().StringVar(&level, "optimise", "", "optimisation flags of the compiler instead of those of the profile, such as -Os")
+	cmd.Flags().StringVar(&level, "optimise", "", "optimisation flags of the compiler instead "+
+		"of those of the profile, such as -Os")
 	formatFlag(cmd, &format)
 	return cmd
 }
 
-// subject is one target to measure; estimate holds the rows of the cost table, none for a profile beyond the handoff's.
+// subject is one target to measure; estimate holds the rows of the cost table, none for a profile
+// beyond the handoff's.
 type subject struct {
 	target   string
 	profile  *targets.Profile
@@ -76,7 +82,8 @@ func (s subject) flags(name string) []string {
 	return []string{"-D" + strings.ToUpper(name) + "_WEIGHTS_IN_RAM"}
 }
 
-func (a *app) measure(ctx context.Context, path string, names []string, o measure.Options, format string) error {
+func (a *app) measure(ctx context.Context, path string, names []string, o measure.Options,
+	format string) error {
 	info, err := os.Stat(path)
 	isFolder := err == nil && info.IsDir()
 	if err != nil && path != standardStream {
@@ -122,12 +129,14 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 	return a.print(format, m)
 }
 
-// checkEmitted refuses C that this kerf does not write for the network of a handoff: an emulated program can reach the files of
-// this machine.
+// checkEmitted refuses C that this kerf does not write for the network of a handoff: an emulated
+// program can reach the files of this machine.
 func checkEmitted(dir string) error {
 	v, err := exporter.Verify(dir, version)
 	if err == nil && !v.Emitted() {
-		err = &targets.FileError{File: dir, Msg: "the C is not what this kerf writes for the network of the handoff, so it is not run", Hint: "kerf verify " + dir + " says what differs; measure a handoff that was made by this version"}
+		err = &targets.FileError{File: dir, Msg: "the C is not what this kerf writes for the " +
+			"network of the handoff, so it is not run", Hint: "kerf verify " + dir +
+			" says what differs; measure a handoff that was made by this version"}
 	}
 	return err
 }
@@ -137,11 +146,13 @@ func handoffSubjects(dir string, names []string) (string, []subject, error) {
 	file := filepath.Join(dir, "signoff.json")
 	text, err := whole.ReadRegular(file, exporter.MaxJSONBytes)
 	if err != nil {
-		return "", nil, unreadable(file, err, "give a handoff folder, as kerf plan writes it, or a job file")
+		return "", nil,
+			unreadable(file, err, "give a handoff folder, as kerf plan writes it, or a job file")
 	}
 	s := &exporter.Signoff{}
 	if err := json.Unmarshal(text, s); err != nil || exporter.CheckPrefix(s.Name) != nil {
-		return "", nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf", Hint: "make the handoff anew with kerf plan"}
+		return "", nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
+			Hint: "make the handoff anew with kerf plan"}
 	}
 	var subjects []subject
 	for _, target := range s.TargetNames() {
@@ -151,7 +162,10 @@ func handoffSubjects(dir string, names []string) (string, []subject, error) {
 		}
 		p, err := targets.Load(rows[0].Profile)
 		if err != nil {
-			return "", nil, &usageError{fmt.Sprintf("target %s has the profile %s, which is none of the built-in ones", target, rows[0].Profile), "give the job file: it names the file of the profile"}
+			return "", nil,
+				&usageError{fmt.Sprintf("target %s has the profile %s, which is none of the "+
+					"built-in ones", target, rows[0].Profile), "give the job file: it names the " +
+					"file of the profile"}
 		}
 		subjects = append(subjects, subject{target, p, rows})
 	}

@@ -24,14 +24,16 @@ func TestEmulatedScripts(t *testing.T) {
 
 // A measured value above a limit of the job gives exit code 1.
 func TestEmulatedExitCodes(t *testing.T) {
-	job := cityJob(t, func(job string) string { return strings.Replace(job, `"12 KiB"`, `"1 KiB"`, 1) })
+	job := cityJob(t, func(job string) string {
+		return strings.Replace(job, `"12 KiB"`, `"1 KiB"`, 1)
+	})
 	if code, _, stderr := call("measure", job); code != exitBroken {
 		t.Errorf("exit code %d, want %d; stderr %s", code, exitBroken, stderr)
 	}
 }
 
-// What must hold for any network: the stack stays within the bound of the sign-off, a step changes no more than the chain
-// of calls takes, and the network takes at least its weights and its state.
+// What must hold for any network: the stack stays within the bound of the sign-off, a step changes
+// no more than the chain of calls takes, and the network takes at least its weights and its state.
 func TestEmulatedMeasureAgreesWithSignoff(t *testing.T) {
 	job := cityJob(t, func(job string) string { return job })
 	code, stdout, stderr := call("measure", job, "--json")
@@ -50,17 +52,22 @@ func TestEmulatedMeasureAgreesWithSignoff(t *testing.T) {
 		for _, r := range target.Rows {
 			value[r.Resource+" "+r.Part] = r.Measured
 			if r.Resource == budget.Stack && r.Part == networkPart && r.Measured > *r.Estimate {
-				t.Errorf("%s: %v bytes of stack, the sign-off says at most %v", target.Target, r.Measured, *r.Estimate)
+				t.Errorf("%s: %v bytes of stack, the sign-off says at most %v", target.Target,
+					r.Measured, *r.Estimate)
 			}
 			if r.Resource == budget.RAM && r.Measured < *r.Estimate {
-				t.Errorf("%s: %v bytes of RAM, the state alone takes %v", target.Target, r.Measured, *r.Estimate)
+				t.Errorf("%s: %v bytes of RAM, the state alone takes %v", target.Target, r.Measured,
+					*r.Estimate)
 			}
 		}
 		if value["stack painted"] > value["stack network"] || value["stack painted"] == 0 {
-			t.Errorf("%s: %v bytes painted, chain %v", target.Target, value["stack painted"], value["stack network"])
+			t.Errorf("%s: %v bytes painted, chain %v", target.Target, value["stack painted"],
+				value["stack network"])
 		}
-		if value["cycles network"] != target.Found || target.MaxCycles > target.Found || target.Searched == 0 || target.MinCycles <= 0 || target.MinCycles > target.MaxCycles {
-			t.Errorf("%s: cycles %v, shortest %v, longest %v", target.Target, value["cycles network"], target.MinCycles, target.MaxCycles)
+		if value["cycles network"] != target.Found || target.MaxCycles > target.Found ||
+			target.Searched == 0 || target.MinCycles <= 0 || target.MinCycles > target.MaxCycles {
+			t.Errorf("%s: cycles %v, shortest %v, longest %v", target.Target,
+				value["cycles network"], target.MinCycles, target.MaxCycles)
 		}
 	}
 }

@@ -20,15 +20,16 @@ type measurement struct {
 
 // measuredTarget is what was measured on one target.
 type measuredTarget struct {
-	Target     string         `json:"target"`
-	Profile    string         `json:"profile"`
-	Optimise   string         `json:"optimise"` // compiler flags
-	Rows       []measuredRow  `json:"rows"`
-	Steps      int            `json:"steps"`
-	MinCycles  float64        `json:"min_cycles"`
-	MeanCycles float64        `json:"mean_cycles"`
-	MaxCycles  float64        `json:"max_cycles"`
-	Found      float64        `json:"found_cycles"` // of the longest step that the search found; at least MaxCycles
+	Target     string        `json:"target"`
+	Profile    string        `json:"profile"`
+	Optimise   string        `json:"optimise"` // compiler flags
+	Rows       []measuredRow `json:"rows"`
+	Steps      int           `json:"steps"`
+	MinCycles  float64       `json:"min_cycles"`
+	MeanCycles float64       `json:"mean_cycles"`
+	MaxCycles  float64       `json:"max_cycles"`
+	// of the longest step that the search found; at least MaxCycles
+	Found      float64        `json:"found_cycles"`
 	Searched   int            `json:"searched_steps"`
 	CyclesFrom string         `json:"cycles_from"`
 	Tools      []measure.Tool `json:"tools"`
@@ -38,7 +39,8 @@ type measuredTarget struct {
 // measuredRow compares one figure with its estimate.
 type measuredRow struct {
 	Resource string `json:"resource"`
-	// Part is what the figure is of: "network", "painted" (of the stack), or "total" with the declared front end and flash wait states.
+	// Part is what the figure is of: "network", "painted" (of the stack), or "total" with the
+	// declared front end and flash wait states.
 	Part         string   `json:"part"`
 	Unit         string   `json:"unit"`
 	Measured     float64  `json:"measured"`
@@ -60,11 +62,15 @@ const (
 
 // compareWithEstimate lists the figures of a target beside their estimates.
 func compareWithEstimate(s subject, r *measure.Result) measuredTarget {
-	m := measuredTarget{Target: s.target, Profile: s.profile.Name, Steps: len(r.Cycles), MinCycles: r.MinCycles(), MeanCycles: r.MeanCycles(), MaxCycles: r.MaxCycles(), Found: r.Longest.Cycles, Searched: r.Longest.Steps, CyclesFrom: r.CyclesFrom, Tools: r.Tools, times: r.StepTimes()}
+	m := measuredTarget{Target: s.target, Profile: s.profile.Name, Steps: len(r.Cycles),
+		MinCycles: r.MinCycles(), MeanCycles: r.MeanCycles(), MaxCycles: r.MaxCycles(),
+		Found: r.Longest.Cycles, Searched: r.Longest.Steps, CyclesFrom: r.CyclesFrom,
+		Tools: r.Tools, times: r.StepTimes()}
 	m.add(s, budget.Flash, "B", float64(r.Flash))
 	m.add(s, budget.RAM, "B", float64(r.RAM))
 	m.add(s, budget.Stack, "B", float64(r.StackChain))
-	m.Rows = append(m.Rows, measuredRow{Resource: budget.Stack, Part: paintedPart, Unit: "B", Measured: float64(r.StackPainted), Kind: string(budget.Measured)})
+	m.Rows = append(m.Rows, measuredRow{Resource: budget.Stack, Part: paintedPart, Unit: "B",
+		Measured: float64(r.StackPainted), Kind: string(budget.Measured)})
 	m.add(s, budget.Cycles, "cycles", m.Found)
 	if clock := s.clock(); clock > 0 {
 		m.add(s, budget.StepTime, "s", m.Found/clock)
@@ -72,10 +78,11 @@ func compareWithEstimate(s subject, r *measure.Result) measuredTarget {
 	return m
 }
 
-// add adds the row of the network, and where the estimate has more than what was measured (the front end that the job
-// declares, flash wait states) the row of both. A limit is on the total.
+// add adds the row of the network, and where the estimate has more than what was measured (the
+// front end that the job declares, flash wait states) the row of both. A limit is on the total.
 func (m *measuredTarget) add(s subject, resource, unit string, measured float64) {
-	row := measuredRow{Resource: resource, Part: networkPart, Unit: unit, Measured: measured, Kind: string(budget.Measured)}
+	row := measuredRow{Resource: resource, Part: networkPart, Unit: unit, Measured: measured,
+		Kind: string(budget.Measured)}
 	total := s.find(resource, budget.Total)
 	if total == nil {
 		m.Rows = append(m.Rows, row)
@@ -119,7 +126,8 @@ func (s subject) networkKind(total *exporter.CostRow) string {
 	fromStrong := []budget.Kind{budget.Exact, budget.Measured, budget.Bounded, budget.Estimated}
 	weakest := -1
 	for _, c := range s.estimate {
-		if c.Resource == total.Resource && c.Part != budget.Total && c.Part != frontEndPart && c.Part != waitPart {
+		if c.Resource == total.Resource && c.Part != budget.Total && c.Part != frontEndPart &&
+			c.Part != waitPart {
 			weakest = max(weakest, slices.Index(fromStrong, budget.Kind(c.Kind)))
 		}
 	}
@@ -195,16 +203,20 @@ func (m *measurement) text(w io.Writer, p page) error {
 }
 
 // measuredLegend explains the columns.
-const measuredLegend = "estimate: as in the sign-off, for the flags of the profile. flash and RAM: what the network adds to a linked program, one state included. " +
-	"stack: the deepest chain of calls by the compiler's account; painted: what the deepest step changed. " +
-	"cycles: of the longest step that was found, without flash wait states. in all: with the front end and the flash wait states of the job. The device decides."
+const measuredLegend = "estimate: as in the sign-off, for the flags of the profile. flash and " +
+	"RAM: what the network adds to a linked program, one state included. " +
+	"stack: the deepest chain of calls by the compiler's account; painted: what the deepest " +
+	"step changed. " +
+	"cycles: of the longest step that was found, without flash wait states. in all: with the " +
+	"front end and the flash wait states of the job. The device decides."
 
 // table has a row per figure.
 func (t *measuredTarget) table(title string) exporter.Table {
 	out := exporter.Table{Title: title, Head: []string{t.Profile, "measured"}, Numbers: 1}
 	hasEstimate := t.Rows[0].Estimate != nil
 	if hasEstimate {
-		out.Head, out.Words = []string{t.Profile, "estimate", "measured", "differs", "limit", "estimate is", "verdict"}, 2
+		out.Head, out.Words = []string{t.Profile, "estimate", "measured", "differs", "limit",
+			"estimate is", "verdict"}, 2
 	}
 	for _, r := range t.Rows {
 		name := strings.ReplaceAll(r.Resource, "_", " ")
@@ -222,7 +234,8 @@ func (t *measuredTarget) table(title string) exporter.Table {
 		}
 		row := []string{name, shown(&r.Measured)}
 		if hasEstimate {
-			row = []string{name, shown(r.Estimate), shown(&r.Measured), r.differs(), shown(r.Limit), r.EstimateKind, r.Verdict}
+			row = []string{name, shown(r.Estimate), shown(&r.Measured), r.differs(), shown(r.Limit),
+				r.EstimateKind, r.Verdict}
 		}
 		out.Rows = append(out.Rows, row)
 	}
@@ -246,5 +259,6 @@ func (t *measuredTarget) origin() string {
 	for _, tool := range t.Tools {
 		tools = append(tools, tool.Name+" "+tool.Version)
 	}
-	return fmt.Sprintf("Measured with %s; %s (%s).", strings.Join(tools, ", "), t.times, t.CyclesFrom)
+	return fmt.Sprintf("Measured with %s; %s (%s).", strings.Join(tools, ", "), t.times,
+		t.CyclesFrom)
 }

@@ -44,7 +44,8 @@ func TestNotebook(t *testing.T) {
 		t.Run(c.page, func(t *testing.T) {
 			const python = "/usr/bin/python3" // Debian's, which has Debian's packages
 			if out, err := exec.Command(python, "-c", c.needs).CombinedOutput(); err != nil {
-				t.Fatalf("docs/%s is NOT tested: %v %s\ninstall the Debian packages %s", c.page, err, out, c.packages)
+				t.Fatalf("docs/%s is NOT tested: %v %s\ninstall the Debian packages %s", c.page,
+					err, out, c.packages)
 			}
 			read := func(name string) string {
 				text, err := os.ReadFile(filepath.Join("testdata", "notebook", name))
@@ -53,7 +54,10 @@ func TestNotebook(t *testing.T) {
 				}
 				return string(text)
 			}
-			program := strings.Join([]string{read(c.notebook), strings.Join(blocks(t, c.page, "python"), "\n"), strings.Join(blocks(t, "from-notebook.md", "python"), "\n"), read("judge.py")}, "\n")
+			program := strings.Join([]string{read(c.notebook),
+				strings.Join(blocks(t, c.page, "python"), "\n"),
+				strings.Join(blocks(t, "from-notebook.md", "python"), "\n"), read("judge.py")},
+				"\n")
 			dir := t.TempDir()
 			cmd := exec.Command(python, "-")
 			cmd.Dir, cmd.Stdin = dir, strings.NewReader(program)
@@ -66,7 +70,8 @@ func TestNotebook(t *testing.T) {
 			if !found || !ends {
 				t.Fatal("the job of from-notebook.md has no part [model]")
 			}
-			if err := os.WriteFile(filepath.Join(dir, "job.toml"), []byte(before+blocks(t, c.page, "toml")[0]+"\n"+after), 0o644); err != nil {
+			if err := os.WriteFile(filepath.Join(dir, "job.toml"),
+				[]byte(before+blocks(t, c.page, "toml")[0]+"\n"+after), 0o644); err != nil {
 				t.Fatal(err)
 			}
 			code, stdout, stderr := call("plan", filepath.Join(dir, "job.toml"), "--json")
@@ -91,7 +96,8 @@ func TestNotebook(t *testing.T) {
 					compared++
 					// torch computes in float32.
 					if math.Abs(l.Float-want[l.Output]) > 1e-4*want[l.Output] {
-						t.Errorf("%s: kerf finds an error of %g, the notebook %g", l.Output, l.Float, want[l.Output])
+						t.Errorf("%s: kerf finds an error of %g, the notebook %g", l.Output,
+							l.Float, want[l.Output])
 					}
 				}
 			}

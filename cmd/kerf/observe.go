@@ -46,14 +46,17 @@ func observeTables(in *budget.Inputs, o *prune.Observed) []exporter.Table {
 		if len(o.Layers) > 1 {
 			of = fmt.Sprintf(" of layer %d", i)
 		}
-		tables = append(tables, unitTable(fmt.Sprintf("Units%s, %v, on the selection recordings", of, l.Kind), in, l),
-			overlapTable("Overlap of the sign of units"+of+" with events (always on: of a unit that is)", o, l))
+		tables = append(tables,
+			unitTable(fmt.Sprintf("Units%s, %v, on the selection recordings", of, l.Kind), in, l),
+			overlapTable("Overlap of the sign of units"+of+" with events (always on: of a unit "+
+				"that is)", o, l))
 	}
 	return tables
 }
 
 func unitTable(title string, in *budget.Inputs, l prune.LayerView) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"unit", "min", "max", "std", "positive", "at an end", "remembers"}, Numbers: 1}
+	t := exporter.Table{Title: title, Head: []string{"unit", "min", "max", "std", "positive",
+		"at an end", "remembers"}, Numbers: 1}
 	for _, output := range in.Float.Outputs {
 		t.Head = append(t.Head, "r "+output.Name)
 	}
@@ -66,7 +69,8 @@ func unitTable(title string, in *budget.Inputs, l prune.LayerView) exporter.Tabl
 		if !math.IsInf(u.TimeConstant, 1) {
 			remembers = fmt.Sprintf("%.1f steps", u.TimeConstant)
 		}
-		row := []string{u.Name, fmt.Sprintf("%.2f", u.Min), fmt.Sprintf("%.2f", u.Max), fmt.Sprintf("%.3f", u.Std), fmt.Sprintf("%.0f %%", 100*u.Positive), atEnd, remembers}
+		row := []string{u.Name, fmt.Sprintf("%.2f", u.Min), fmt.Sprintf("%.2f", u.Max),
+			fmt.Sprintf("%.3f", u.Std), fmt.Sprintf("%.0f %%", 100*u.Positive), atEnd, remembers}
 		for _, c := range u.Correlation {
 			row = append(row, correlation(c))
 		}

@@ -30,15 +30,17 @@ type layerRow struct {
 	Units []unitRow `json:"units"`
 }
 
-// unitRow is one hidden unit. Overlaps are intersection over union with every event, of the sign that fits better.
+// unitRow is one hidden unit. Overlaps are intersection over union with every event, of the sign
+// that fits better.
 type unitRow struct {
-	Unit         string     `json:"unit"`
-	Min          float64    `json:"min"`
-	Max          float64    `json:"max"`
-	Mean         float64    `json:"mean"`
-	Std          float64    `json:"std"`
-	Positive     float64    `json:"positive"`        // share of steps
-	AtAnEnd      *float64   `json:"at_an_end"`       // share of steps; null where the range has no end
+	Unit     string  `json:"unit"`
+	Min      float64 `json:"min"`
+	Max      float64 `json:"max"`
+	Mean     float64 `json:"mean"`
+	Std      float64 `json:"std"`
+	Positive float64 `json:"positive"` // share of steps
+	// share of steps; null where the range has no end
+	AtAnEnd      *float64   `json:"at_an_end"`
 	Remembers    *float64   `json:"remembers_steps"` // null: for ever
 	Correlations []*float64 `json:"correlations"`    // with every output, in their order
 	Overlaps     []float64  `json:"overlaps"`        // with every event, in their order
@@ -46,14 +48,18 @@ type unitRow struct {
 }
 
 func newObserveResult(in *budget.Inputs, o *prune.Observed) *observeResult {
-	r := &observeResult{Findings: findingRows(o.Advice()), Events: []eventRow{}, Layers: []layerRow{}, in: in, observed: o}
+	r := &observeResult{Findings: findingRows(o.Advice()), Events: []eventRow{},
+		Layers: []layerRow{}, in: in, observed: o}
 	for _, e := range o.Events {
 		r.Events = append(r.Events, eventRow{e.Name, e.Of, e.Share})
 	}
 	for i, l := range o.Layers {
 		layer := layerRow{Layer: i, Kind: l.Kind.String(), Units: []unitRow{}}
 		for _, u := range l.Units {
-			row := unitRow{Unit: u.Name, Min: u.Min, Max: u.Max, Mean: u.Mean, Std: u.Std, Positive: u.Positive, AtAnEnd: exporter.Finite(u.Saturated), Remembers: exporter.Finite(u.TimeConstant), Correlations: []*float64{}, Overlaps: []float64{}, Signs: []string{}}
+			row := unitRow{Unit: u.Name, Min: u.Min, Max: u.Max, Mean: u.Mean, Std: u.Std,
+				Positive: u.Positive, AtAnEnd: exporter.Finite(u.Saturated),
+				Remembers: exporter.Finite(u.TimeConstant), Correlations: []*float64{},
+				Overlaps: []float64{}, Signs: []string{}}
 			for _, c := range u.Correlation {
 				row.Correlations = append(row.Correlations, exporter.Finite(c))
 			}

@@ -19,9 +19,10 @@ func TestSameInSameOut(t *testing.T) {
 		cwd, out string
 		env      []string
 	}{
-		"one core":              {filepath.Dir(job), "one", []string{"GOMAXPROCS=1"}},
-		"eight cores":           {t.TempDir(), "eight", []string{"GOMAXPROCS=8"}},
-		"another language":      {"/", "comma", []string{"LC_ALL=de_DE.UTF-8", "LANG=de_DE.UTF-8", "TZ=Pacific/Chatham"}},
+		"one core":    {filepath.Dir(job), "one", []string{"GOMAXPROCS=1"}},
+		"eight cores": {t.TempDir(), "eight", []string{"GOMAXPROCS=8"}},
+		"another language": {"/", "comma",
+			[]string{"LC_ALL=de_DE.UTF-8", "LANG=de_DE.UTF-8", "TZ=Pacific/Chatham"}},
 		"a small garbage limit": {filepath.Dir(job), "small", []string{"GOGC=5"}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -54,7 +55,8 @@ func TestOutputsNameNoMachine(t *testing.T) {
 	}
 	dir := filepath.Join(t.TempDir(), "handoff")
 	cmd := command(t, "plan", job, "--out", dir)
-	cmd.Env = append(os.Environ(), "HOME="+home, "USER=someone-at-work", "LOGNAME=someone-at-work", "SECRET_TOKEN=kept-to-itself")
+	cmd.Env = append(os.Environ(), "HOME="+home, "USER=someone-at-work", "LOGNAME=someone-at-work",
+		"SECRET_TOKEN=kept-to-itself")
 	stdout, err := cmd.Output()
 	if err != nil {
 		t.Fatal(err)
@@ -66,7 +68,8 @@ func TestOutputsNameNoMachine(t *testing.T) {
 	files := readAll(t, dir)
 	files["stdout"] = bytes.ReplaceAll(stdout, []byte("Handoff: "+dir), nil) // as the user gave it
 	for name, content := range files {
-		for _, word := range []string{here, filepath.Dir(job), dir, os.TempDir() + "/", home, "someone-at-work", "kept-to-itself"} {
+		for _, word := range []string{here, filepath.Dir(job), dir, os.TempDir() + "/", home,
+			"someone-at-work", "kept-to-itself"} {
 			if bytes.Contains(content, []byte(word)) {
 				t.Errorf("%s holds %q", name, word)
 			}
@@ -81,10 +84,12 @@ func TestOutputsNameNoMachine(t *testing.T) {
 func TestPermissionsFollowTheUmask(t *testing.T) {
 	job := cityJob(t, func(job string) string { return job })
 	bin := linkTo(t, command(t).Path)
-	for umask, want := range map[string][2]fs.FileMode{"022": {0o755, 0o644}, "027": {0o750, 0o640}} {
+	for umask, want := range map[string][2]fs.FileMode{"022": {0o755, 0o644},
+		"027": {0o750, 0o640}} {
 		dir := filepath.Join(t.TempDir(), "handoff")
 		script := "umask " + umask + `; exec "$@"`
-		if out, err := exec.Command("sh", "-c", script, "sh", filepath.Join(bin, "kerf"), "plan", job, "--out", dir).CombinedOutput(); err != nil {
+		if out, err := exec.Command("sh", "-c", script, "sh", filepath.Join(bin, "kerf"), "plan",
+			job, "--out", dir).CombinedOutput(); err != nil {
 			t.Fatalf("%v: %s", err, out)
 		}
 		info, err := os.Stat(dir)
@@ -104,7 +109,8 @@ func TestPermissionsFollowTheUmask(t *testing.T) {
 				t.Fatal(err)
 			}
 			if info.Mode().Perm() != want[1] {
-				t.Errorf("umask %s: %s has %v, want %v", umask, e.Name(), info.Mode().Perm(), want[1])
+				t.Errorf("umask %s: %s has %v, want %v", umask, e.Name(), info.Mode().Perm(),
+					want[1])
 			}
 		}
 	}
@@ -117,15 +123,19 @@ func TestNoNetwork(t *testing.T) {
 	if err := os.Symlink(command(t).Path, guard); err != nil {
 		t.Fatal(err)
 	}
-	if out, err := exec.Command(guard, "dial").CombinedOutput(); err == nil || !strings.Contains(err.Error(), "bad system call") {
+	if out, err := exec.Command(guard, "dial").CombinedOutput(); err == nil ||
+		!strings.Contains(err.Error(), "bad system call") {
 		t.Skipf("NOT CHECKED: sockets cannot be denied here (%v): %s", err, out)
 	}
 	job := cityJob(t, func(job string) string { return job })
 	dir := filepath.Join(t.TempDir(), "handoff")
 	for _, args := range [][]string{
-		{"plan", job, "--out", dir}, {"verify", dir}, {"rank", job}, {"observe", job}, {"explain", dir}, {"show", dir, "--format", "markdown"}, {"cost", job, "--all-targets"}, {"targets", "list"}, {"--help"},
+		{"plan", job, "--out", dir}, {"verify", dir}, {"rank", job}, {"observe", job},
+		{"explain", dir}, {"show", dir, "--format", "markdown"}, {"cost", job, "--all-targets"},
+		{"targets", "list"}, {"--help"},
 	} {
-		if out, err := exec.Command(guard, append([]string{filepath.Join(bin, "kerf")}, args...)...).CombinedOutput(); err != nil {
+		if out, err := exec.Command(guard,
+			append([]string{filepath.Join(bin, "kerf")}, args...)...).CombinedOutput(); err != nil {
 			t.Errorf("kerf %s: %v: %s", args[0], err, out)
 		}
 	}

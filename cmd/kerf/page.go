@@ -21,16 +21,19 @@ const (
 	usualWidth = 80
 	// leastWidth is the narrowest layout: below it a row of figures has no room beside its names.
 	leastWidth = 32
-	// widestProse is the longest line of running text, which is hard to read when it is longer (common practice, no source).
+	// widestProse is the longest line of running text, which is hard to read when it is longer
+	// (common practice, no source).
 	widestProse = 100
 )
 
-// newPage finds the layout for text on w. Its width is COLUMNS if that is set, else that of the terminal that w is.
+// newPage finds the layout for text on w. Its width is COLUMNS if that is set, else that of the
+// terminal that w is.
 func newPage(w io.Writer) page {
 	p := layout(w)
 	file, ok := w.(*os.File)
 	// no-color.org: NO_COLOR with any value but the empty one.
-	p.colour = ok && term.IsTerminal(int(file.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+	p.colour = ok && term.IsTerminal(int(file.Fd())) && os.Getenv("NO_COLOR") == "" &&
+		os.Getenv("TERM") != "dumb"
 	return p
 }
 
@@ -55,7 +58,8 @@ func terminalWidth(w io.Writer) int {
 }
 
 // trouble is a verdict at the end of a line that is no pass.
-var trouble = regexp.MustCompile(`(?m)\b(fail|does not fit|not enough|not enough recordings|worse|mixed)$`)
+var trouble = regexp.MustCompile(`(?m)\b(fail|does not fit|not enough|not enough ` +
+	`recordings|worse|mixed)$`)
 
 // paint makes trouble bold on a terminal that wants colours.
 func (p page) paint(text string) string {

@@ -42,7 +42,8 @@ func checkPictures(t *testing.T, s exporter.Signoff) {
 			}
 		}
 		if len(m.Units) != s.Network.TrainedUnits || kept != s.Network.Units {
-			t.Errorf("%d units, %d of them kept; the network has %d and %d", len(m.Units), kept, s.Network.TrainedUnits, s.Network.Units)
+			t.Errorf("%d units, %d of them kept; the network has %d and %d", len(m.Units), kept,
+				s.Network.TrainedUnits, s.Network.Units)
 		}
 		for _, e := range m.Errors {
 			for name, cells := range map[string][]*float64{"float": e.Float, "fixed": e.Fixed} {
@@ -61,7 +62,8 @@ func checkPictures(t *testing.T, s exporter.Signoff) {
 				}
 				want := map[string]float64{"float": row.Float, "fixed": row.Fixed}[name]
 				if math.Abs(got-want) > 1e-4*want { // cells are rounded to five digits
-					t.Errorf("%s: the cells of %s give an error of %g, the table %g", e.Output, name, got, want)
+					t.Errorf("%s: the cells of %s give an error of %g, the table %g", e.Output,
+						name, got, want)
 				}
 			}
 		}
@@ -73,10 +75,12 @@ func checkPictures(t *testing.T, s exporter.Signoff) {
 				largest = math.Max(largest, math.Abs(o.Fixed[i]-o.Reference[i]))
 			}
 			if len(o.Classes) == 0 && largest > whole(o.Output, "max_error").Fixed*(1+1e-3) {
-				t.Errorf("%s: sequence %s shows an error of %g, the largest is %g", o.Output, k.Sequence, largest, whole(o.Output, "max_error").Fixed)
+				t.Errorf("%s: sequence %s shows an error of %g, the largest is %g", o.Output,
+					k.Sequence, largest, whole(o.Output, "max_error").Fixed)
 			}
 			if len(o.Fixed) != len(k.At) || len(k.At) != (k.Steps+k.Every-1)/k.Every {
-				t.Errorf("%d values at %d of %d steps, every %d", len(o.Fixed), len(k.At), k.Steps, k.Every)
+				t.Errorf("%d values at %d of %d steps, every %d", len(o.Fixed), len(k.At), k.Steps,
+					k.Every)
 			}
 		}
 	}

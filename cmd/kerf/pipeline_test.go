@@ -11,8 +11,8 @@ import (
 	"testing"
 )
 
-// The script of docs/pipeline.md, as it stands there: a handoff that is current passes, one that has drifted does not, whichever side
-// changed.
+// The script of docs/pipeline.md, as it stands there: a handoff that is current passes, one that
+// has drifted does not, whichever side changed.
 func TestPipelineScript(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join("..", "..", "docs", "pipeline.md"))
 	if err != nil {
@@ -23,7 +23,8 @@ func TestPipelineScript(t *testing.T) {
 		t.Fatal("docs/pipeline.md has no script")
 	}
 	bin := t.TempDir()
-	if out, err := exec.Command("go", "build", "-o", filepath.Join(bin, "kerf"), ".").CombinedOutput(); err != nil {
+	if out, err := exec.Command("go", "build", "-o", filepath.Join(bin, "kerf"),
+		".").CombinedOutput(); err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
 	}
 	job := cityJob(t, func(job string) string { return job })
@@ -39,7 +40,8 @@ func TestPipelineScript(t *testing.T) {
 	run := func() (code int, stdout, stderr string) {
 		cmd := exec.Command(check)
 		cmd.Dir = dir
-		cmd.Env = append(os.Environ(), "PATH="+bin+string(os.PathListSeparator)+os.Getenv("PATH"), "TMPDIR="+temporary)
+		cmd.Env = append(os.Environ(), "PATH="+bin+string(os.PathListSeparator)+os.Getenv("PATH"),
+			"TMPDIR="+temporary)
 		var out, errOut strings.Builder
 		cmd.Stdout, cmd.Stderr = &out, &errOut
 		err := cmd.Run()
@@ -59,7 +61,8 @@ func TestPipelineScript(t *testing.T) {
 		if err != nil || !strings.Contains(string(text), old) {
 			t.Fatalf("%s: %v", name, err)
 		}
-		if err := os.WriteFile(path, []byte(strings.Replace(string(text), old, fresh, 1)), 0o644); err != nil {
+		if err := os.WriteFile(path, []byte(strings.Replace(string(text), old, fresh, 1)),
+			0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -71,10 +74,12 @@ func TestPipelineScript(t *testing.T) {
 		Failures int `xml:"failures,attr"`
 	}
 	report, err := os.ReadFile(filepath.Join(dir, "verdicts.xml"))
-	if err != nil || xml.Unmarshal(report, &verdicts) != nil || verdicts.Tests < 5 || verdicts.Failures != 0 {
+	if err != nil || xml.Unmarshal(report, &verdicts) != nil || verdicts.Tests < 5 ||
+		verdicts.Failures != 0 {
 		t.Errorf("verdicts.xml: %+v, %v", verdicts, err)
 	}
-	if summary, err := os.ReadFile(filepath.Join(dir, "summary.md")); err != nil || !strings.HasPrefix(string(summary), "### cityweather: fits ") {
+	if summary, err := os.ReadFile(filepath.Join(dir, "summary.md")); err != nil ||
+		!strings.HasPrefix(string(summary), "### cityweather: fits ") {
 		t.Errorf("summary.md: %.60s, %v", summary, err)
 	}
 	edit("handoff/cityweather.c", "int32_t", "int64_t")
@@ -83,7 +88,8 @@ func TestPipelineScript(t *testing.T) {
 	}
 	edit("handoff/cityweather.c", "int64_t", "int32_t")
 	edit("job.toml", `flash = "24 KiB"`, `flash = "23 KiB"`)
-	if code, stdout, stderr := run(); code != 1 || !strings.Contains(stderr, "has drifted") || !strings.Contains(stdout, "job.toml") {
+	if code, stdout, stderr := run(); code != 1 || !strings.Contains(stderr, "has drifted") ||
+		!strings.Contains(stdout, "job.toml") {
 		t.Errorf("job edited: exit code %d, stdout %q, stderr %q", code, stdout, stderr)
 	}
 	edit("job.toml", "[model]", "[model")

@@ -49,7 +49,8 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 	return cmd
 }
 
-const measureUsage = "compile the C and run it on emulated cores: measured figures instead of estimates"
+const measureUsage = "compile the C and run it on emulated cores: measured figures instead of " +
+	"estimates"
 
 // plan runs a job and leaves the exit code in a.code.
 func (a *app) plan(ctx context.Context, job, out, format string, measured bool) error {
@@ -76,13 +77,16 @@ func (a *app) chooseWords(in *budget.Inputs, cut *budget.Cut) (*budget.Chosen, e
 }
 
 // judge gives the verdicts.
-func (a *app) judge(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) (*budget.Result, error) {
+func (a *app) judge(in *budget.Inputs, cut *budget.Cut,
+	chosen *budget.Chosen) (*budget.Result, error) {
 	defer a.ui.phase("measuring on the sign-off recordings")()
 	return in.Assess(cut, chosen)
 }
 
-// handOff measures the C where that is asked for, writes the folder, prints the report and sets the exit code.
-func (a *app) handOff(ctx context.Context, r *budget.Result, out, format string, measured bool) error {
+// handOff measures the C where that is asked for, writes the folder, prints the report and sets the
+// exit code.
+func (a *app) handOff(ctx context.Context, r *budget.Result, out, format string,
+	measured bool) error {
 	if measured {
 		if err := a.measureResult(ctx, r); err != nil {
 			return err
@@ -107,11 +111,13 @@ func (a *app) handOff(ctx context.Context, r *budget.Result, out, format string,
 }
 
 // signoffFiles are the files of the handoff that other formats than text print.
-var signoffFiles = map[string]string{markdownFormat: "signoff.md", csvFormat: "signoff.csv", jsonFormat: "signoff.json"}
+var signoffFiles = map[string]string{markdownFormat: "signoff.md", csvFormat: "signoff.csv",
+	jsonFormat: "signoff.json"}
 
 // folderNotStream says that a handoff is no file.
 func folderNotStream() error {
-	return &usageError{"--out: a handoff is a folder and cannot go to stdout", "--json prints its sign-off"}
+	return &usageError{"--out: a handoff is a folder and cannot go to stdout",
+		"--json prints its sign-off"}
 }
 
 // loadExamined is load for the commands that judge nothing: what speaks against the network as
@@ -128,7 +134,8 @@ func (a *app) loadExamined(job string) (*budget.Inputs, error) {
 	return in, nil
 }
 
-// load reads a job, from stdin if it is -, and refuses names that C could not carry, before any work.
+// load reads a job, from stdin if it is -, and refuses names that C could not carry, before any
+// work.
 func (a *app) load(job string) (*budget.Inputs, error) {
 	defer a.ui.phase("reading the job and its files")()
 	read := func() (*budget.Inputs, error) { return budget.Load(job) }

@@ -28,7 +28,8 @@ func TestEmulatedProcessorsGiveTheSameBytes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(trained, append(job, "\n[recovery]\nepochs = 2\n"...), 0o644); err != nil {
+	if err := os.WriteFile(trained, append(job, "\n[recovery]\nepochs = 2\n"...), 0o644); err !=
+		nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {
@@ -49,17 +50,20 @@ func TestEmulatedProcessorsGiveTheSameBytes(t *testing.T) {
 			if code, _, stderr := call(append(c.args, here)...); code == exitInput {
 				t.Fatal(stderr)
 			}
-			cmd := exec.Command(c.emulator, append([]string{buildFor(t, c.arch, "build", "-o")}, append(c.args, there)...)...)
+			cmd := exec.Command(c.emulator,
+				append([]string{buildFor(t, c.arch, "build", "-o")}, append(c.args, there)...)...)
 			if c.emulator == "" {
 				cmd = exec.Command(cmd.Args[1], cmd.Args[2:]...)
 			} else if _, err := exec.LookPath(c.emulator); err != nil {
 				t.Fatalf("%s is missing: install the Debian package qemu-user", c.emulator)
 			}
 			cmd.Env = calm()
-			if out, err := cmd.CombinedOutput(); err != nil && cmd.ProcessState.ExitCode() != exitBroken {
+			if out, err := cmd.CombinedOutput(); err != nil && cmd.ProcessState.ExitCode() !=
+				exitBroken {
 				t.Fatalf("%v: %s", err, out)
 			}
-			want, got := readAll(t, filepath.Join(here, c.handoff)), readAll(t, filepath.Join(there, c.handoff))
+			want, got := readAll(t, filepath.Join(here, c.handoff)),
+				readAll(t, filepath.Join(there, c.handoff))
 			if len(got) != len(want) || len(want) == 0 {
 				t.Errorf("%d files, want %d", len(got), len(want))
 			}
@@ -72,7 +76,8 @@ func TestEmulatedProcessorsGiveTheSameBytes(t *testing.T) {
 	}
 }
 
-// The bits of exp, tanh, log and of factorised matrices, against the digest that package portable's test holds.
+// The bits of exp, tanh, log and of factorised matrices, against the digest that package portable's
+// test holds.
 func TestEmulatedPortableBits(t *testing.T) {
 	for arch, emulator := range map[string]string{"arm64": "qemu-aarch64", "386": "qemu-i386"} {
 		test := buildFor(t, arch, "test", "-c", "-o")
@@ -84,7 +89,8 @@ func TestEmulatedPortableBits(t *testing.T) {
 	}
 }
 
-// calm keeps Go's scheduler from sending signals to threads, which qemu-i386 takes on the wrong stack ("morestack on gsignal").
+// calm keeps Go's scheduler from sending signals to threads, which qemu-i386 takes on the wrong
+// stack ("morestack on gsignal").
 func calm() []string { return append(os.Environ(), "GODEBUG=asyncpreemptoff=1") }
 
 // buildFor compiles kerf, or with "test" the test of package portable, for another processor.

@@ -30,12 +30,14 @@ func TestProgressTextFitsTheTerminal(t *testing.T) {
 	var out bytes.Buffer
 	u := &ui{w: &out, terminal: true, width: 20}
 	u.draw("kerf: trying cuts, 5 of 10, about 1m5s left")
-	if line := strings.Trim(strings.TrimSuffix(out.String(), "\x1b[K"), "\r"); utf8.RuneCountInString(line) >= 20 {
+	if line := strings.Trim(strings.TrimSuffix(out.String(), "\x1b[K"),
+		"\r"); utf8.RuneCountInString(line) >= 20 {
 		t.Errorf("%q has the width of the terminal or more", line)
 	}
 }
 
-// Before a second has passed, and where there is no terminal, nothing is drawn; what was drawn is gone at the end.
+// Before a second has passed, and where there is no terminal, nothing is drawn; what was drawn is
+// gone at the end.
 func TestProgressIsQuietAtFirstAndWithoutTerminal(t *testing.T) {
 	for _, isTerminal := range []bool{true, false} {
 		var out bytes.Buffer
@@ -48,15 +50,16 @@ func TestProgressIsQuietAtFirstAndWithoutTerminal(t *testing.T) {
 		u.started = u.started.Add(-2 * shownFrom)
 		step(1, 10)
 		u.endProgress()
-		if drawn := strings.Contains(out.String(), "1 of 10"); drawn != isTerminal || isTerminal && !strings.HasSuffix(out.String(), "\r\x1b[K") {
+		if drawn := strings.Contains(out.String(), "1 of 10"); drawn != isTerminal || isTerminal &&
+			!strings.HasSuffix(out.String(), "\r\x1b[K") {
 			t.Errorf("terminal %v: %q", isTerminal, out.String())
 		}
 		u.phase("waiting")()
 	}
 }
 
-// On a terminal (that of util-linux's script) verdicts that are no pass are painted, with NO_COLOR they are not, and a pipe gets no
-// control characters.
+// On a terminal (that of util-linux's script) verdicts that are no pass are painted, with NO_COLOR
+// they are not, and a pipe gets no control characters.
 func TestColoursOnATerminal(t *testing.T) {
 	terminal, err := exec.LookPath("script")
 	if err != nil {
@@ -67,9 +70,12 @@ func TestColoursOnATerminal(t *testing.T) {
 	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
 	}
-	job := cityJob(t, func(job string) string { return strings.Replace(job, `"12 KiB"`, `"1 KiB"`, 1) })
+	job := cityJob(t, func(job string) string {
+		return strings.Replace(job, `"12 KiB"`, `"1 KiB"`, 1)
+	})
 	run := func(env string) string {
-		cmd := exec.Command(terminal, "-qec", bin+" cost "+job+" --features all --units all", os.DevNull)
+		cmd := exec.Command(terminal, "-qec", bin+" cost "+job+" --features all --units all",
+			os.DevNull)
 		cmd.Env = append(os.Environ(), "TERM=xterm", "COLUMNS=80", env)
 		out, _ := cmd.Output() // exit code 1: a limit is broken
 		return string(out)

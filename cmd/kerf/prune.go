@@ -49,12 +49,14 @@ safetensors, with torch names, whatever format the job's network has.`,
 				return err
 			}
 			if out != "" {
-				if err := a.writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err != nil || out == standardStream {
+				if err := a.writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err !=
+					nil || out == standardStream {
 					return err
 				}
 			}
 			s := exporter.NewSignoff(in.Price(cut, chosen), version)
-			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units, Methods: []methodRow{}, JobLines: []string{}, signoff: s}
+			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units,
+				Methods: []methodRow{}, JobLines: []string{}, signoff: s}
 			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
 				stop := a.ui.phase("comparing ways to replace what goes")
 				r.methods = in.CompareMethods(cut.Statistics, chosen.Candidate)
@@ -69,11 +71,13 @@ safetensors, with torch names, whatever format the job's network has.`,
 	}
 	c.cutFlags(cmd.Flags())
 	formatFlag(cmd, &format)
-	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz; - for safetensors on stdout, without the tables)")
+	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz; "+
+		"- for safetensors on stdout, without the tables)")
 	return cmd
 }
 
-// pruneResult is what kerf prune shows: the path of the cut, what stays, and the loss of every way to replace what goes.
+// pruneResult is what kerf prune shows: the path of the cut, what stays, and the loss of every way
+// to replace what goes.
 type pruneResult struct {
 	Path     []exporter.PathRow `json:"path"`
 	Features []string           `json:"features"` // that stay
@@ -85,7 +89,8 @@ type pruneResult struct {
 	methods []budget.MethodLoss
 }
 
-// methodRow is the error of the cut network for one way to replace what it lost, on selection recordings.
+// methodRow is the error of the cut network for one way to replace what it lost, on selection
+// recordings.
 type methodRow struct {
 	Output   string  `json:"output"`
 	Scenario string  `json:"scenario"`
@@ -101,7 +106,8 @@ func methodRows(methods []budget.MethodLoss) []methodRow {
 	var rows []methodRow
 	for _, m := range methods {
 		for _, l := range m.Rows {
-			rows = append(rows, methodRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit, m.Method.String(), l.Float, l.Cut})
+			rows = append(rows, methodRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit,
+				m.Method.String(), l.Float, l.Cut})
 		}
 	}
 	return rows
@@ -120,7 +126,8 @@ func (r *pruneResult) tables() []exporter.Table {
 
 // methodTable shows what the cut costs with each way to replace what it removes.
 func methodTable(methods []budget.MethodLoss) exporter.Table {
-	t := exporter.Table{Title: "What the cut costs (selection recordings, before rounding), by what replaces it", Head: []string{"row", "float"}, Numbers: 1}
+	t := exporter.Table{Title: "What the cut costs (selection recordings, before rounding), by " +
+		"what replaces it", Head: []string{"row", "float"}, Numbers: 1}
 	for _, m := range methods {
 		t.Head = append(t.Head, m.Method.String())
 	}
@@ -129,7 +136,8 @@ func methodTable(methods []budget.MethodLoss) exporter.Table {
 		if l.Region != "" {
 			where = "region " + l.Region
 		}
-		row := []string{fmt.Sprintf("%s %s, %s", l.Output, strings.ReplaceAll(string(l.Metric), "_", " "), where), exporter.Significant(l.Float)}
+		row := []string{fmt.Sprintf("%s %s, %s", l.Output,
+			strings.ReplaceAll(string(l.Metric), "_", " "), where), exporter.Significant(l.Float)}
 		for _, m := range methods {
 			row = append(row, exporter.Significant(m.Rows[i].Cut))
 		}
@@ -140,7 +148,8 @@ func methodTable(methods []budget.MethodLoss) exporter.Table {
 
 // writeNetwork writes a cut float network with torch names; its metadata, which are texts, say
 // which features and units it keeps, as lists in JSON, and what a job must say to read it.
-func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate, net *model.Network) error {
+func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate,
+	net *model.Network) error {
 	if err := checkNetworkFile(path); err != nil {
 		return err
 	}
@@ -188,7 +197,8 @@ func checkNetworkFile(path string) error {
 		return nil
 	}
 	if !strings.HasSuffix(path, ".safetensors") && !strings.HasSuffix(path, ".npz") {
-		return &usageError{"--out: " + path + " does not end in .safetensors or .npz", "the network is written in one of these formats"}
+		return &usageError{"--out: " + path + " does not end in .safetensors or .npz",
+			"the network is written in one of these formats"}
 	}
 	if _, err := os.Lstat(path); err == nil {
 		return thereAlready(path)
@@ -197,7 +207,8 @@ func checkNetworkFile(path string) error {
 }
 
 func thereAlready(path string) error {
-	return &usageError{"--out: " + path + " is there already", "choose another file: a network is never overwritten"}
+	return &usageError{"--out: " + path + " is there already",
+		"choose another file: a network is never overwritten"}
 }
 
 // layerLines are the lines of a job without which a written network would not be
@@ -205,7 +216,8 @@ func thereAlready(path string) error {
 // There are none where the file alone gives the same network.
 func layerLines(net *model.Network) []string {
 	spec := model.ToTorchSpec(net)
-	if bare, err := model.FromTorch("", model.ToTorch(net), model.Spec{Convention: spec.Convention}); err == nil && reflect.DeepEqual(bare, net) {
+	if bare, err := model.FromTorch("", model.ToTorch(net),
+		model.Spec{Convention: spec.Convention}); err == nil && reflect.DeepEqual(bare, net) {
 		return nil
 	}
 	var lines []string
@@ -222,7 +234,8 @@ func layerLines(net *model.Network) []string {
 }
 
 func layerTable(lines []string) exporter.Table {
-	t := exporter.Table{Title: "What a job needs to read the written network", Head: []string{"line"}, Numbers: 1}
+	t := exporter.Table{Title: "What a job needs to read the written network",
+		Head: []string{"line"}, Numbers: 1}
 	for _, l := range lines {
 		t.Rows = append(t.Rows, []string{l})
 	}

@@ -31,7 +31,8 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 			r.Loss = in.SelectionLoss(chosen)
 			s := exporter.NewSignoff(r, version)
 			s.MeasuredOn = "selection"
-			return a.print(format, &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider, s.Rounding, s.Loss, s.Caution, s})
+			return a.print(format, &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider,
+				s.Rounding, s.Loss, s.Caution, s})
 		},
 	}
 	c.cutFlags(cmd.Flags())

@@ -42,7 +42,8 @@ from all subsets of up to 12 where that takes some seconds, else sampled.`,
 		},
 	}
 	formatFlag(cmd, &format)
-	cmd.Flags().BoolVar(&shapley, "shapley", false, "compute Shapley values of features, channels, kinds and units, whatever scores the job gives")
+	cmd.Flags().BoolVar(&shapley, "shapley", false, "compute Shapley values of features, "+
+		"channels, kinds and units, whatever scores the job gives")
 	return cmd
 }
 
@@ -95,7 +96,8 @@ func owners(in *budget.Inputs) (channels, kinds []string) {
 		return name
 	}
 	for _, f := range in.Float.Features {
-		channels, kinds = append(channels, named(f.Channel, "channel")), append(kinds, named(f.Kind, "kind"))
+		channels, kinds = append(channels, named(f.Channel, "channel")),
+			append(kinds, named(f.Kind, "kind"))
 	}
 	return channels, kinds
 }
@@ -150,7 +152,8 @@ func rankTables(in *budget.Inputs, r *ranked) []exporter.Table {
 }
 
 func rankTable(title string, scores *prune.Scores) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"name", "most needed in", "for", "share"}, Numbers: 3}
+	t := exporter.Table{Title: title, Head: []string{"name", "most needed in", "for", "share"},
+		Numbers: 3}
 	if scores.Deviations != nil {
 		t.Title += " (std. error with the draw of backgrounds)"
 		t.Head = append(t.Head, "std. error")

@@ -6,7 +6,8 @@ import (
 	"kerf/prune"
 )
 
-// rankResult is what kerf rank shows: scores as shares of the sum over all items, in each scenario for each output.
+// rankResult is what kerf rank shows: scores as shares of the sum over all items, in each scenario
+// for each output.
 type rankResult struct {
 	Features  []needRow    `json:"features"` // the most needed first
 	Units     []needRow    `json:"units"`
@@ -76,8 +77,9 @@ type playedRow struct {
 
 func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 	result := &rankResult{
-		Features: needRows(r.features), Units: needRows(r.units), Channels: shareRows(r.channels), Kinds: shareRows(r.kinds),
-		Sums: []sumRow{}, Agreement: []agreedRow{}, Moves: []moveRow{},
+		Features: needRows(r.features), Units: needRows(r.units), Channels: shareRows(r.channels),
+		Kinds: shareRows(r.kinds),
+		Sums:  []sumRow{}, Agreement: []agreedRow{}, Moves: []moveRow{},
 		Findings: findingRows(sentences(r)), Methods: []playedRow{}, in: in, ranked: r,
 	}
 	for _, c := range r.features.Finest() {
@@ -86,12 +88,14 @@ func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 	agreement := r.features.Agree()
 	for i, row := range agreement.Correlation {
 		for j, v := range row[:i] {
-			result.Agreement = append(result.Agreement, agreedRow{agreement.Scenarios[j], agreement.Scenarios[i], exporter.Finite(v)})
+			result.Agreement = append(result.Agreement,
+				agreedRow{agreement.Scenarios[j], agreement.Scenarios[i], exporter.Finite(v)})
 		}
 	}
 	if len(agreement.Scenarios) > 1 {
 		for _, m := range agreement.Moves {
-			result.Moves = append(result.Moves, moveRow{m.Name, m.Highest, m.HighestIn, m.Lowest, m.LowestIn})
+			result.Moves = append(result.Moves,
+				moveRow{m.Name, m.Highest, m.HighestIn, m.Lowest, m.LowestIn})
 		}
 	}
 	for _, c := range r.computed {
@@ -115,7 +119,8 @@ func needRows(scores *prune.Scores) []needRow {
 	ranking := scores.Ranking()
 	for i := len(ranking) - 1; i >= 0; i-- {
 		r := ranking[i]
-		row := needRow{Name: r.Name, Scenario: r.Scenario, Output: r.Output, Share: exporter.Finite(r.Share)}
+		row := needRow{Name: r.Name, Scenario: r.Scenario, Output: r.Output,
+			Share: exporter.Finite(r.Share)}
 		if scores.Deviations != nil {
 			row.StdError = exporter.Finite(scores.ShareError(r))
 		}
@@ -128,7 +133,8 @@ func shareRows(groups *prune.Scores) []shareRow {
 	rows := []shareRow{}
 	for i, name := range groups.Items {
 		for _, c := range groups.Finest() {
-			rows = append(rows, shareRow{name, c.Scenario, c.Output, exporter.Finite(c.Values[i] / c.Total())})
+			rows = append(rows,
+				shareRow{name, c.Scenario, c.Output, exporter.Finite(c.Values[i] / c.Total())})
 		}
 	}
 	return rows

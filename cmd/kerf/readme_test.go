@@ -18,10 +18,12 @@ func TestReadmeShowsRealOutput(t *testing.T) {
 		t.Fatal(err)
 	}
 	bin := t.TempDir()
-	if out, err := exec.Command("go", "build", "-o", filepath.Join(bin, "kerf"), ".").CombinedOutput(); err != nil {
+	if out, err := exec.Command("go", "build", "-o", filepath.Join(bin, "kerf"),
+		".").CombinedOutput(); err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
 	}
-	readme := &readme{t: t, dir: t.TempDir(), path: bin + string(os.PathListSeparator) + os.Getenv("PATH")}
+	readme := &readme{t: t, dir: t.TempDir(), path: bin + string(os.PathListSeparator) +
+		os.Getenv("PATH")}
 	fresh := readme.rerun(string(text))
 	if os.Getenv("KERF_UPDATE_README") != "" {
 		if err := os.WriteFile(path, []byte(fresh), 0o644); err != nil {

@@ -45,7 +45,8 @@ goes on behind the last whole epoch, to the same result.`,
 			}
 			if cmd.Flags().Changed("epochs") {
 				if epochs < 1 {
-					return &usageError{fmt.Sprintf("--epochs: %d epochs are no training", epochs), "1 or more"}
+					return &usageError{fmt.Sprintf("--epochs: %d epochs are no training", epochs),
+						"1 or more"}
 				}
 				in.Job.Recovery.Epochs = &epochs
 			}
@@ -60,9 +61,12 @@ goes on behind the last whole epoch, to the same result.`,
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
 	formatFlag(cmd, &format)
-	cmd.Flags().IntVar(&epochs, "epochs", 0, "passes over the recordings (default: as the job says, or 20)")
-	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or .npz; - for safetensors on stdout, without the tables)")
-	cmd.Flags().StringVar(&checkpoint, "checkpoint", "", "file to keep the training in after every epoch, and to go on from")
+	cmd.Flags().IntVar(&epochs, "epochs", 0, "passes over the recordings (default: as the job "+
+		"says, or 20)")
+	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or "+
+		".npz; - for safetensors on stdout, without the tables)")
+	cmd.Flags().StringVar(&checkpoint, "checkpoint", "", "file to keep the training in after "+
+		"every epoch, and to go on from")
 	return cmd
 }
 
@@ -73,14 +77,16 @@ func (a *app) recoverAlone(in *budget.Inputs, c choice, out, checkpoint, format 
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	r, err := in.RecoverOnce(ctx, cut.Statistics, chosen.Candidate, trainingFile(in, chosen, checkpoint), a.ui.training())
+	r, err := in.RecoverOnce(ctx, cut.Statistics, chosen.Candidate,
+		trainingFile(in, chosen, checkpoint), a.ui.training())
 	if err != nil {
 		return err
 	}
 	net := recovery.Renormalise(r.Net, in.Float.Features).Net
 	result := newRecoverResult(r, in.HeldBackLoss(chosen.CutNet, r))
 	if out != "" {
-		if err := a.writeNetwork(out, in, chosen.Candidate, net); err != nil || out == standardStream {
+		if err := a.writeNetwork(out, in, chosen.Candidate, net); err != nil ||
+			out == standardStream {
 			return err
 		}
 		result.JobLines = append(result.JobLines, layerLines(net)...)
@@ -89,7 +95,8 @@ func (a *app) recoverAlone(in *budget.Inputs, c choice, out, checkpoint, format 
 }
 
 // recovered trains the candidate and its neighbours if the job asks for it.
-func (a *app) recovered(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) (*budget.Chosen, error) {
+func (a *app) recovered(in *budget.Inputs, cut *budget.Cut,
+	chosen *budget.Chosen) (*budget.Chosen, error) {
 	if in.Job.Recovery == nil {
 		return chosen, nil
 	}
@@ -98,8 +105,8 @@ func (a *app) recovered(in *budget.Inputs, cut *budget.Cut, chosen *budget.Chose
 	return in.Recover(ctx, cut, chosen, a.ui.training())
 }
 
-// trainingFile is the checkpoint of a training, or nil. Its key stands for all that the training depends on: every file of the job, the
-// candidate and the settings.
+// trainingFile is the checkpoint of a training, or nil. Its key stands for all that the training
+// depends on: every file of the job, the candidate and the settings.
 func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recovery.Checkpoint {
 	if path == "" {
 		return nil
@@ -116,7 +123,8 @@ func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recove
 }
 
 func epochTable(r *budget.Recovered) exporter.Table {
-	t := exporter.Table{Title: "Recovery training: loss per step and output", Head: []string{"epoch", "recordings trained on", "recordings held back", "kept"}, Words: 1}
+	t := exporter.Table{Title: "Recovery training: loss per step and output",
+		Head: []string{"epoch", "recordings trained on", "recordings held back", "kept"}, Words: 1}
 	loss := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
 	kept := func(epoch int) string {
 		if epoch == r.Result.Best {
@@ -126,7 +134,8 @@ func epochTable(r *budget.Recovered) exporter.Table {
 	}
 	t.Rows = append(t.Rows, []string{"0", "", loss(r.Result.Start), kept(0)})
 	for i, e := range r.Result.Epochs {
-		t.Rows = append(t.Rows, []string{strconv.Itoa(i + 1), loss(e.Training), loss(e.HeldBack), kept(i + 1)})
+		t.Rows = append(t.Rows,
+			[]string{strconv.Itoa(i + 1), loss(e.Training), loss(e.HeldBack), kept(i + 1)})
 	}
 	if why := r.Result.Stopped; why != "" {
 		t.Title += fmt.Sprintf(" (ended before its last epoch: %s)", why)
@@ -134,15 +143,19 @@ func epochTable(r *budget.Recovered) exporter.Table {
 	return t
 }
 
-// heldBackTable shows every row that is about all recordings or a scenario, for the first metric alone.
+// heldBackTable shows every row that is about all recordings or a scenario, for the first metric
+// alone.
 func heldBackTable(rows []budget.Loss) exporter.Table {
-	t := exporter.Table{Title: "Float networks on the selection sequences held back, which chose the epoch", Head: []string{"output", "where", "metric", "float", "cut", "recovered"}, Numbers: 3}
+	t := exporter.Table{Title: "Float networks on the selection sequences held back, which " +
+		"chose the epoch", Head: []string{"output", "where", "metric", "float", "cut", "recovered"},
+		Numbers: 3}
 	number := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
 	for _, l := range rows {
 		if l.Region != "" || l.Sequences == 0 || l.Metric != rows[0].Metric {
 			continue
 		}
-		t.Rows = append(t.Rows, []string{l.Output, l.Scenario, string(l.Metric) + " " + l.Unit, number(l.Float), number(l.Cut), number(l.Recovered)})
+		t.Rows = append(t.Rows, []string{l.Output, l.Scenario, string(l.Metric) + " " + l.Unit,
+			number(l.Float), number(l.Cut), number(l.Recovered)})
 	}
 	return t
 }

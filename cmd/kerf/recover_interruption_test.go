@@ -15,11 +15,13 @@ import (
 	"time"
 )
 
-// interruptedEpochs are enough for a signal to arrive before the last one; the whole training takes some seconds of processor time.
+// interruptedEpochs are enough for a signal to arrive before the last one; the whole training takes
+// some seconds of processor time.
 const interruptedEpochs = 20
 
-// Ctrl-C while kerf recover trains: it ends as a success with the best network so far, leaves a whole checkpoint and nothing else, and
-// the next run goes on from there to the same bytes as a run that nobody stopped.
+// Ctrl-C while kerf recover trains: it ends as a success with the best network so far, leaves a
+// whole checkpoint and nothing else, and the next run goes on from there to the same bytes as a run
+// that nobody stopped.
 func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("NOT CHECKED: os.Process.Signal cannot send an interrupt there")
@@ -27,8 +29,10 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 	dir := t.TempDir()
 	checkpoint := filepath.Join(dir, "training.json")
 	training := func(out string, further ...string) []string {
-		return append([]string{"recover", filepath.Join("..", "..", "testdata", "cityweather", "job.toml"), "--units", "0,1,2,3,4,5", "--features", "all",
-			"--epochs", strconv.Itoa(interruptedEpochs), "--format", "json", "--out", filepath.Join(dir, out)}, further...)
+		return append([]string{"recover", filepath.Join("..", "..", "testdata", "cityweather",
+			"job.toml"), "--units", "0,1,2,3,4,5", "--features", "all",
+			"--epochs", strconv.Itoa(interruptedEpochs), "--format", "json", "--out",
+			filepath.Join(dir, out)}, further...)
 	}
 
 	var stdout, stderr bytes.Buffer
@@ -41,10 +45,13 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 	}
 	<-ended
 	var part recoverResult
-	if err := json.Unmarshal(stdout.Bytes(), &part); err != nil || cmd.ProcessState.ExitCode() != exitDone || stderr.Len() > 0 {
-		t.Fatalf("exit code %d, %v, stderr %q, stdout %q", cmd.ProcessState.ExitCode(), err, stderr.String(), stdout.String())
+	if err := json.Unmarshal(stdout.Bytes(), &part); err != nil || cmd.ProcessState.ExitCode() !=
+		exitDone || stderr.Len() > 0 {
+		t.Fatalf("exit code %d, %v, stderr %q, stdout %q", cmd.ProcessState.ExitCode(), err,
+			stderr.String(), stdout.String())
 	}
-	if part.Stopped != "interrupted" || len(part.Epochs) < 2 || len(part.Epochs) >= interruptedEpochs {
+	if part.Stopped != "interrupted" || len(part.Epochs) < 2 ||
+		len(part.Epochs) >= interruptedEpochs {
 		t.Fatalf("%q after %d epochs", part.Stopped, len(part.Epochs))
 	}
 	lowest, best := part.Start, 0
@@ -57,9 +64,11 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 		t.Errorf("epoch %d is kept, the best was %d: %v", part.Best, best, part.Epochs)
 	}
 	if n, whole := epochsIn(checkpoint); !whole || n != len(part.Epochs) {
-		t.Errorf("the checkpoint holds %d epochs (whole: %t), the result %d", n, whole, len(part.Epochs))
+		t.Errorf("the checkpoint holds %d epochs (whole: %t), the result %d", n, whole,
+			len(part.Epochs))
 	}
-	if names := slices.Sorted(maps.Keys(readAll(t, dir))); !slices.Equal(names, []string{"part.safetensors", "training.json"}) {
+	if names := slices.Sorted(maps.Keys(readAll(t, dir))); !slices.Equal(names,
+		[]string{"part.safetensors", "training.json"}) {
 		t.Errorf("left behind: %v", names)
 	}
 
@@ -71,8 +80,10 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 		return result, stdout
 	}
 	rest, inTwo := run(training("rest.safetensors", "--checkpoint", checkpoint))
-	if len(rest.Epochs) <= len(part.Epochs) || !slices.Equal(rest.Epochs[:len(part.Epochs)], part.Epochs) {
-		t.Errorf("went on from %d epochs to %d, others in front", len(part.Epochs), len(rest.Epochs))
+	if len(rest.Epochs) <= len(part.Epochs) ||
+		!slices.Equal(rest.Epochs[:len(part.Epochs)], part.Epochs) {
+		t.Errorf("went on from %d epochs to %d, others in front", len(part.Epochs),
+			len(rest.Epochs))
 	}
 	if _, inOne := run(training("whole.safetensors")); inTwo != inOne {
 		t.Errorf("in two runs: %s\nin one: %s", inTwo, inOne)
@@ -81,8 +92,10 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 	if !bytes.Equal(files["rest.safetensors"], files["whole.safetensors"]) {
 		t.Error("two runs end with another network than one")
 	}
-	if bytes.Equal(files["part.safetensors"], files["whole.safetensors"]) != (part.Best == rest.Best) {
-		t.Errorf("the first run kept epoch %d, both together %d; the networks say otherwise", part.Best, rest.Best)
+	if bytes.Equal(files["part.safetensors"], files["whole.safetensors"]) !=
+		(part.Best == rest.Best) {
+		t.Errorf("the first run kept epoch %d, both together %d; the networks say otherwise",
+			part.Best, rest.Best)
 	}
 }
 
@@ -97,7 +110,8 @@ func epochsIn(checkpoint string) (n int, whole bool) {
 	return len(s.Epochs), err == nil
 }
 
-// waitForEpochs waits until a checkpoint holds some epochs, and looks at every moment whether it is whole.
+// waitForEpochs waits until a checkpoint holds some epochs, and looks at every moment whether it is
+// whole.
 func waitForEpochs(t *testing.T, checkpoint string, epochs int, ended chan struct{}) {
 	t.Helper()
 	for {

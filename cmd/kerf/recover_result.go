@@ -7,8 +7,10 @@ import (
 
 // recoverResult is what kerf recover shows: losses per step and output.
 type recoverResult struct {
-	Start    float64       `json:"start"`   // loss on the recordings held back before the first epoch
-	Best     int           `json:"best"`    // the epoch that is kept, from 1; 0: none was better than the start
+	// loss on the recordings held back before the first epoch
+	Start float64 `json:"start"`
+	// the epoch that is kept, from 1; 0: none was better than the start
+	Best     int           `json:"best"`
 	Stopped  string        `json:"stopped"` // why it ended before the last epoch; empty: it did not
 	Epochs   []epochRow    `json:"epochs"`
 	HeldBack []heldBackRow `json:"held_back"`
@@ -24,7 +26,8 @@ type epochRow struct {
 	HeldBack float64 `json:"held_back"` // on those held back
 }
 
-// heldBackRow compares the float networks on the selection sequences held back, which chose the epoch.
+// heldBackRow compares the float networks on the selection sequences held back, which chose the
+// epoch.
 type heldBackRow struct {
 	Output    string   `json:"output"`
 	Scenario  string   `json:"scenario"`
@@ -37,12 +40,16 @@ type heldBackRow struct {
 }
 
 func newRecoverResult(r *budget.Recovered, losses []budget.Loss) *recoverResult {
-	result := &recoverResult{Start: r.Result.Start, Best: r.Result.Best, Stopped: r.Result.Stopped, Epochs: []epochRow{}, HeldBack: []heldBackRow{}, JobLines: []string{}, recovered: r, losses: losses}
+	result := &recoverResult{Start: r.Result.Start, Best: r.Result.Best, Stopped: r.Result.Stopped,
+		Epochs: []epochRow{}, HeldBack: []heldBackRow{}, JobLines: []string{}, recovered: r,
+		losses: losses}
 	for i, e := range r.Result.Epochs {
 		result.Epochs = append(result.Epochs, epochRow{i + 1, e.Training, e.HeldBack})
 	}
 	for _, l := range losses {
-		result.HeldBack = append(result.HeldBack, heldBackRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit, exporter.Finite(l.Float), exporter.Finite(l.Cut), exporter.Finite(l.Recovered)})
+		result.HeldBack = append(result.HeldBack,
+			heldBackRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit,
+				exporter.Finite(l.Float), exporter.Finite(l.Cut), exporter.Finite(l.Recovered)})
 	}
 	return result
 }

@@ -10,7 +10,8 @@ import (
 // printSignoff is the report on the terminal: what is judged.
 func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 	w, p := a.stdout, a.page
-	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, exporter.Visible(s.Kerf), p.wrap(s.VerdictLine(), 2))
+	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, exporter.Visible(s.Kerf),
+		p.wrap(s.VerdictLine(), 2))
 	for _, line := range s.Summary() {
 		fmt.Fprintln(w, p.wrap(line, 2))
 	}
@@ -39,7 +40,8 @@ func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 	}
 	fmt.Fprintf(w, "\n%s\n\n", p.wrap(s.Caution, 0))
 	for _, role := range exporter.Signatures {
-		fmt.Fprintf(w, "%-9s name ____________________  date ____________  signature ______________\n", role)
+		fmt.Fprintf(w, "%-9s name ____________________  date ____________  signature "+
+			"______________\n", role)
 	}
 	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", exporter.Visible(dir))
 	return err
@@ -56,9 +58,10 @@ func pathTables(s *exporter.Signoff) []exporter.Table {
 	if legend := s.FrontierLegend(); legend != "" {
 		tables = append(tables, sentenceTable("How to read the candidates", []string{legend}))
 	}
-	kept := exporter.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2, Rows: [][]string{
-		{"features", dataset.ListNames(s.Kept.Features)},
-		{"units", joinUnits(s.Kept.Units)},
-	}}
+	kept := exporter.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2,
+		Rows: [][]string{
+			{"features", dataset.ListNames(s.Kept.Features)},
+			{"units", joinUnits(s.Kept.Units)},
+		}}
 	return append(tables, kept)
 }

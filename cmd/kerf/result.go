@@ -10,8 +10,8 @@ import (
 	"kerf/exporter"
 )
 
-// result is what a verb found out. JSON and CSV are made from its exported fields, unrounded; text and Markdown
-// from its tables, which round for people. docs/results.md lists the fields.
+// result is what a verb found out. JSON and CSV are made from its exported fields, unrounded; text
+// and Markdown from its tables, which round for people. docs/results.md lists the fields.
 type result interface {
 	tables() []exporter.Table
 }
@@ -36,11 +36,18 @@ func formatFlag(cmd *cobra.Command, format *string, more ...string) {
 		usage += ", or " + name
 	}
 	cmd.Flags().StringVar(format, "format", textFormat, usage)
-	cmd.Flags().BoolFunc("json", "as --format json: every field, unrounded", func(string) error { *format = jsonFormat; return nil })
-	cmd.Flags().BoolFunc("csv", "as --format csv: every field, unrounded", func(string) error { *format = csvFormat; return nil })
+	cmd.Flags().BoolFunc("json", "as --format json: every field, unrounded", func(string) error {
+		*format = jsonFormat
+		return nil
+	})
+	cmd.Flags().BoolFunc("csv", "as --format csv: every field, unrounded", func(string) error {
+		*format = csvFormat
+		return nil
+	})
 	cmd.MarkFlagsMutuallyExclusive("format", "json", "csv")
 	names := append([]string{textFormat, markdownFormat, csvFormat, jsonFormat}, more...)
-	if err := cmd.RegisterFlagCompletionFunc("format", cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
+	if err := cmd.RegisterFlagCompletionFunc("format",
+		cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // a second registration of one flag
 	}
 	before := cmd.PreRunE

@@ -21,9 +21,15 @@ var everyResult = []struct {
 	command string
 	value   any
 }{
-	{"compare", comparison{&exporter.Comparison{}}}, {"cost", costResult{}}, {"cost --all-targets", whichResult{}}, {"explain HANDOFF", rowList{}}, {"explain HANDOFF ROW", explained{}},
-	{"init", initResult{}}, {"measure", measurement{}}, {"observe", observeResult{}}, {"plan, export, demo, show", exporter.Signoff{}}, {"prune", pruneResult{}}, {"quantize", quantizeResult{}}, {"rank", rankResult{}},
-	{"recover", recoverResult{}}, {"targets fit", fitResult{}}, {"targets list", profileList{}}, {"targets show", profileResult{}}, {"units", unitsResult{}}, {"verify", verification{&exporter.Verification{}}}, {"version", versionResult{}},
+	{"compare", comparison{&exporter.Comparison{}}}, {"cost", costResult{}},
+	{"cost --all-targets", whichResult{}}, {"explain HANDOFF", rowList{}},
+	{"explain HANDOFF ROW", explained{}},
+	{"init", initResult{}}, {"measure", measurement{}}, {"observe", observeResult{}},
+	{"plan, export, demo, show", exporter.Signoff{}}, {"prune", pruneResult{}},
+	{"quantize", quantizeResult{}}, {"rank", rankResult{}},
+	{"recover", recoverResult{}}, {"targets fit", fitResult{}}, {"targets list", profileList{}},
+	{"targets show", profileResult{}}, {"units", unitsResult{}},
+	{"verify", verification{&exporter.Verification{}}}, {"version", versionResult{}},
 }
 
 // fieldLines lists the fields of a record and of the records in it, one line each.
@@ -60,7 +66,8 @@ func fieldLines(t reflect.Type, path string) []string {
 		if path != "" {
 			where = "`" + path + "`"
 		}
-		lines = append([]string{fmt.Sprintf("- %s: %s", where, strings.Join(names, ", "))}, lines...)
+		lines = append([]string{fmt.Sprintf("- %s: %s", where, strings.Join(names, ", "))},
+			lines...)
 	}
 	return lines
 }
@@ -74,7 +81,8 @@ func TestResultsPageListsEveryField(t *testing.T) {
 	}
 	front, _, _ := strings.Cut(string(page), "\n## ")
 	meant := map[string]bool{}
-	for _, row := range regexp.MustCompile(`(?m)^\| (\w+) \| .+ \|$`).FindAllStringSubmatch(front, -1) {
+	for _, row := range regexp.MustCompile(`(?m)^\| (\w+) \| .+ \|$`).FindAllStringSubmatch(front,
+		-1) {
 		meant[row[1]] = true
 	}
 	var b strings.Builder
@@ -98,7 +106,8 @@ func TestResultsPageListsEveryField(t *testing.T) {
 		return
 	}
 	if b.String() != string(page) {
-		t.Errorf("docs/results.md does not list the fields as they are: KERF_UPDATE_RESULTS=1 go test ./cmd/kerf -run ResultsPage")
+		t.Errorf("docs/results.md does not list the fields as they are: KERF_UPDATE_RESULTS=1 " +
+			"go test ./cmd/kerf -run ResultsPage")
 	}
 }
 
@@ -175,7 +184,8 @@ rows.more,b,high e,e,2
 	if _, err := lines.ReadAll(); err != nil {
 		t.Error(err)
 	}
-	if text, err := json.Marshal(r); err != nil || !strings.Contains(string(text), "0.3333333333333333") {
+	if text, err := json.Marshal(r); err != nil ||
+		!strings.Contains(string(text), "0.3333333333333333") {
 		t.Errorf("%s, %v", text, err)
 	}
 }

@@ -52,7 +52,8 @@ func matrixTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 	for _, r := range features.Groups(cells).Ranking() {
 		shares[r.Name] = r.Share
 	}
-	t := exporter.Table{Title: "Kind by channel: largest share in any scenario, for any output", Head: []string{""}, Numbers: 1}
+	t := exporter.Table{Title: "Kind by channel: largest share in any scenario, for any output",
+		Head: []string{""}, Numbers: 1}
 	across := features.Groups(channels).Items
 	t.Head = append(t.Head, across...)
 	for _, kind := range features.Groups(kinds).Items {
@@ -71,7 +72,8 @@ func matrixTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 
 // outputTable shows how much there is to share out.
 func outputTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
-	t := exporter.Table{Title: "Sum of the scores of all features", Head: []string{"output"}, Numbers: 1}
+	t := exporter.Table{Title: "Sum of the scores of all features", Head: []string{"output"},
+		Numbers: 1}
 	t.Head = append(t.Head, features.Scenarios()...)
 	place := map[string]int{}
 	for _, c := range features.Finest() {
@@ -98,7 +100,8 @@ func outputTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 
 // agreementTable is a triangle: the correlation of a with b is that of b with a.
 func agreementTable(a prune.Agreement) exporter.Table {
-	t := exporter.Table{Title: "Agreement of the feature rankings (Spearman's rank correlation)", Head: append([]string{""}, a.Scenarios[:len(a.Scenarios)-1]...), Numbers: 1}
+	t := exporter.Table{Title: "Agreement of the feature rankings (Spearman's rank correlation)",
+		Head: append([]string{""}, a.Scenarios[:len(a.Scenarios)-1]...), Numbers: 1}
 	for i := 1; i < len(a.Scenarios); i++ {
 		row := make([]string, len(t.Head))
 		row[0] = a.Scenarios[i]
@@ -121,10 +124,12 @@ func correlation(v float64) string {
 const shownMoves = 5
 
 func movesTable(a prune.Agreement) exporter.Table {
-	t := exporter.Table{Title: "Features whose rank moves most between scenarios", Head: []string{"name", "highest rank", "in", "lowest rank", "in"}, Numbers: 5}
+	t := exporter.Table{Title: "Features whose rank moves most between scenarios",
+		Head: []string{"name", "highest rank", "in", "lowest rank", "in"}, Numbers: 5}
 	for _, m := range a.Moves[:min(shownMoves, len(a.Moves))] {
 		if m.Lowest > m.Highest {
-			t.Rows = append(t.Rows, []string{m.Name, rank(m.Highest), m.HighestIn, rank(m.Lowest), m.LowestIn})
+			t.Rows = append(t.Rows,
+				[]string{m.Name, rank(m.Highest), m.HighestIn, rank(m.Lowest), m.LowestIn})
 		}
 	}
 	return t
@@ -147,7 +152,8 @@ func sentences(r *ranked) []string {
 				share(g.Share), everywhere, so)
 		}
 		if len(found) == 0 {
-			say("for the %s: every %s contributes more than %s somewhere", team, what, share(prune.LittleShare))
+			say("for the %s: every %s contributes more than %s somewhere", team, what,
+				share(prune.LittleShare))
 		}
 	}
 	little("hardware team", "channel", "its sensor may not be needed", r.channels)
@@ -162,11 +168,13 @@ func sentences(r *ranked) []string {
 		}
 	}
 	if !math.IsInf(least, 1) {
-		say("the rankings of %s and %s agree least (rank correlation %.2f)", a.Scenarios[first], a.Scenarios[second], least)
+		say("the rankings of %s and %s agree least (rank correlation %.2f)", a.Scenarios[first],
+			a.Scenarios[second], least)
 	}
 	if len(a.Scenarios) > 1 && len(a.Moves) > 0 && a.Moves[0].Lowest > a.Moves[0].Highest {
 		m := a.Moves[0]
-		say("%s moves furthest: rank %s in %s, rank %s in %s", m.Name, rank(m.Highest), m.HighestIn, rank(m.Lowest), m.LowestIn)
+		say("%s moves furthest: rank %s in %s, rank %s in %s", m.Name, rank(m.Highest), m.HighestIn,
+			rank(m.Lowest), m.LowestIn)
 	}
 	if len(r.computed) > 0 && r.computed[0].values.Others == 0 {
 		say("the selection recordings are one sequence: what is absent follows its other half, " +

@@ -67,9 +67,14 @@ Start with: kerf demo`,
 		},
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return &usageError{err.Error(), fmt.Sprintf("%s --help lists the options", cmd.CommandPath())}
+		return &usageError{err.Error(),
+			fmt.Sprintf("%s --help lists the options", cmd.CommandPath())}
 	})
-	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(), a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(), a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(), a.targetsCommand(), a.versionCommand())
+	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(),
+		a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(),
+		a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(),
+		a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(),
+		a.targetsCommand(), a.versionCommand())
 	addCompletions(root)
 	return root
 }
@@ -80,15 +85,18 @@ func noArguments(cmd *cobra.Command, args []string) error {
 	case len(args) == 0:
 		return nil
 	case cmd.HasSubCommands():
-		return &usageError{fmt.Sprintf("unknown command %q for %q", args[0], cmd.CommandPath()), cmd.CommandPath() + " --help lists the commands"}
+		return &usageError{fmt.Sprintf("unknown command %q for %q", args[0], cmd.CommandPath()),
+			cmd.CommandPath() + " --help lists the commands"}
 	}
-	return &usageError{fmt.Sprintf("%s takes no arguments, got %d", cmd.CommandPath(), len(args)), cmd.CommandPath() + " --help lists the options"}
+	return &usageError{fmt.Sprintf("%s takes no arguments, got %d", cmd.CommandPath(), len(args)),
+		cmd.CommandPath() + " --help lists the options"}
 }
 
 // oneJob is the argument rule of the commands that take a job file, or - for one on stdin.
 func oneJob(cmd *cobra.Command, args []string) error {
 	if len(args) != 1 {
-		return &usageError{fmt.Sprintf("%s takes one job file, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " JOB.toml"}
+		return &usageError{fmt.Sprintf("%s takes one job file, got %d arguments", cmd.CommandPath(),
+			len(args)), cmd.CommandPath() + " JOB.toml"}
 	}
 	return nil
 }

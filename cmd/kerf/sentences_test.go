@@ -63,7 +63,8 @@ func TestSentencesFollowFromFigures(t *testing.T) {
 		"open data, no time": {city("[outputs]", search(`time = "1 ms"`)), true,
 			[]string{"the search ended after"}},
 		"open data, 2.5 KiB": {
-			city(`"5 %"`, `"10 %"`, "12 KiB", "2.5 KiB", "[outputs]", search(`objective = "flash"`)), false,
+			city(`"5 %"`, `"10 %"`, "12 KiB", "2.5 KiB", "[outputs]",
+				search(`objective = "flash"`)), false,
 			[]string{"It breaks more limits than the choice"}},
 		"open data, broken as given": {city(rise, absolute), false,
 			[]string{"no word is to blame", "where the network as given reaches"}},

@@ -18,8 +18,9 @@ const (
 func (a *app) showCommand() *cobra.Command {
 	var format, since string
 	cmd := &cobra.Command{
-		Use:   "show HANDOFF",
-		Short: "Print the sign-off of a handoff again, also as a merge summary or for a build server",
+		Use: "show HANDOFF",
+		Short: "Print the sign-off of a handoff again, also as a merge summary or for a " +
+			"build server",
 		Long: `show prints the sign-off of a handoff in any format. Two are made for a pipeline:
 summary is a short Markdown text for a merge request (verdict, tightest rows, cost per
 target, and with --since what changed since another handoff), junit is the XML
@@ -34,7 +35,8 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 		Args: oneHandoff,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if since != "" && format != summaryFormat {
-				return &usageError{"--since belongs to --format summary", "kerf compare has every other format"}
+				return &usageError{"--since belongs to --format summary",
+					"kerf compare has every other format"}
 			}
 			s, err := readSignoff(args[0], cmd.InOrStdin())
 			if err != nil {
@@ -66,7 +68,8 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 		},
 	}
 	formatFlag(cmd, &format, summaryFormat, junitFormat)
-	cmd.Flags().StringVar(&since, "since", "", "another handoff: the summary says what changed since")
+	cmd.Flags().StringVar(&since, "since", "", "another handoff: the summary says what "+
+		"changed since")
 	return cmd
 }
 
@@ -89,7 +92,8 @@ func rendering(s *exporter.Signoff, format string, c *exporter.Comparison, since
 // oneHandoff is the argument rule of the commands that take a handoff.
 func oneHandoff(cmd *cobra.Command, args []string) error {
 	if len(args) != 1 {
-		return &usageError{fmt.Sprintf("%s takes one handoff, got %d arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff"}
+		return &usageError{fmt.Sprintf("%s takes one handoff, got %d arguments", cmd.CommandPath(),
+			len(args)), cmd.CommandPath() + " handoff"}
 	}
 	return nil
 }

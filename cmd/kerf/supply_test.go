@@ -11,7 +11,8 @@ import (
 
 var namesClause = regexp.MustCompile(`(?i)neither the names? of`)
 
-// licenceOf names the licence in the folder of a module, by sentences of its text (source: spdx.org/licenses).
+// licenceOf names the licence in the folder of a module, by sentences of its text (source:
+// spdx.org/licenses).
 func licenceOf(t *testing.T, dir string) string {
 	t.Helper()
 	for _, pattern := range []string{"LICENSE*", "COPYING*"} {
@@ -30,7 +31,9 @@ func licenceOf(t *testing.T, dir string) string {
 		}
 		found, first := "unknown", len(text) // a file may hold those of parts behind its own
 		for licence, sentence := range map[string]string{
-			"Apache-2.0": "Apache License Version 2.0", "MIT": "Permission is hereby granted, free of charge", bsd: "Redistribution and use in source and binary forms",
+			"Apache-2.0": "Apache License Version 2.0",
+			"MIT":        "Permission is hereby granted, free of charge",
+			bsd:          "Redistribution and use in source and binary forms",
 		} {
 			if at := strings.Index(text, sentence); at >= 0 && at < first {
 				found, first = licence, at
@@ -58,8 +61,12 @@ func TestDependenciesAreListed(t *testing.T) {
 			listed[m[1]] = m[2]
 		}
 	}
-	out, err := exec.Command("go", "list", "-deps", "-test", "-tags", "browser,notebook,emulate", "-f", "{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Dir}}{{end}}{{end}}",
-		"../../...", "../../testdata/benchtarget/...", "../../testdata/demo/...", "../../testdata/kernels/...", "../../testdata/recovery/...", "../../testdata/slow/...", "../../testdata/benchscore/...", "../../testdata/hardinput", "../../testdata/mutate/...", "../../.ci/release").Output()
+	out, err := exec.Command("go", "list", "-deps", "-test", "-tags", "browser,notebook,emulate",
+		"-f", "{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Dir}}{{end}}{{end}}",
+		"../../...", "../../testdata/benchtarget/...", "../../testdata/demo/...",
+		"../../testdata/kernels/...", "../../testdata/recovery/...", "../../testdata/slow/...",
+		"../../testdata/benchscore/...", "../../testdata/hardinput", "../../testdata/mutate/...",
+		"../../.ci/release").Output()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -77,7 +84,8 @@ func TestDependenciesAreListed(t *testing.T) {
 		case !ok:
 			t.Errorf("%s is not listed in DEVELOPERS.md, Dependencies", module)
 		case licence != licenceOf(t, dir):
-			t.Errorf("%s is listed with the licence %s, its file says %s", module, licence, licenceOf(t, dir))
+			t.Errorf("%s is listed with the licence %s, its file says %s", module, licence,
+				licenceOf(t, dir))
 		}
 	}
 	for module := range listed {
@@ -89,7 +97,8 @@ func TestDependenciesAreListed(t *testing.T) {
 
 // No package outside the standard library needs a C compiler.
 func TestNoCgo(t *testing.T) {
-	list := exec.Command("go", "list", "-deps", "-f", "{{if not .Standard}}{{.ImportPath}} {{len .CgoFiles}}{{end}}", ".")
+	list := exec.Command("go", "list", "-deps", "-f", "{{if not .Standard}}{{.ImportPath}} "+
+		"{{len .CgoFiles}}{{end}}", ".")
 	list.Env = append(list.Environ(), "CGO_ENABLED=1")
 	out, err := list.Output()
 	if err != nil {

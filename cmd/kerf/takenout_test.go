@@ -10,8 +10,9 @@ import (
 	"testing"
 )
 
-// Whatever single field of a sign-off somebody takes out, every command that reads it ends with a result or with one
-// sentence; nothing panics. Of every list the first record is tried, and of losses and costs every kind of record.
+// Whatever single field of a sign-off somebody takes out, every command that reads it ends with a
+// result or with one sentence; nothing panics. Of every list the first record is tried, and of
+// losses and costs every kind of record.
 func TestSignoffWithAFieldTakenOut(t *testing.T) {
 	_, dir := cityHandoff(t)
 	text, err := os.ReadFile(filepath.Join(dir, "signoff.json"))
@@ -41,7 +42,8 @@ func TestSignoffWithAFieldTakenOut(t *testing.T) {
 		t.Fatalf("%v, %d rows: %s", err, len(list.Rows), stderr)
 	}
 	rows := []string{list.Rows[0].Row, list.Rows[len(list.Rows)-1].Row}
-	commands := [][]string{{"show", changed}, {"show", changed, "--format", "junit"}, {"compare", old, changed}, {"compare", changed, old}, {"explain", changed}}
+	commands := [][]string{{"show", changed}, {"show", changed, "--format", "junit"},
+		{"compare", old, changed}, {"compare", changed, old}, {"explain", changed}}
 	for _, row := range rows {
 		commands = append(commands, []string{"explain", changed, row})
 	}
@@ -55,8 +57,11 @@ func TestSignoffWithAFieldTakenOut(t *testing.T) {
 		rewrite(t, changed, text)
 		for _, args := range commands {
 			code, _, stderr := survive(t, path, args)
-			if refused := code == exitInput; code > exitInput || refused && (strings.Count(stderr, "error:") != 1 || !strings.Contains(stderr, "changed.json")) {
-				t.Errorf("%s taken out, %s: exit code %d: %s", path, strings.Join(args[:1], " "), code, stderr)
+			if refused := code == exitInput; code > exitInput || refused &&
+				(strings.Count(stderr, "error:") != 1 ||
+					!strings.Contains(stderr, "changed.json")) {
+				t.Errorf("%s taken out, %s: exit code %d: %s", path, strings.Join(args[:1], " "),
+					code, stderr)
 			}
 		}
 	})
@@ -76,7 +81,8 @@ func survive(t *testing.T, path string, args []string) (code int, stdout, stderr
 	return call(args...)
 }
 
-// takeOut takes one field after the other out of a record and puts it back. A null reads as no field.
+// takeOut takes one field after the other out of a record and puts it back. A null reads as no
+// field.
 func takeOut(record map[string]any, at string, try func(path string)) {
 	var names []string
 	for name := range record {
@@ -95,7 +101,8 @@ func takeOut(record map[string]any, at string, try func(path string)) {
 			seen := map[string]bool{}
 			for i, one := range v {
 				inner, ok := one.(map[string]any)
-				kind := fmt.Sprint(inner["tolerance_on"], inner["limit"] == nil, inner["part"] == "total")
+				kind := fmt.Sprint(inner["tolerance_on"], inner["limit"] == nil,
+					inner["part"] == "total")
 				if ok && !seen[kind] {
 					seen[kind] = true
 					takeOut(inner, fmt.Sprintf("%s[%d]", path, i), try)

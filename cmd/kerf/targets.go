@@ -62,7 +62,8 @@ Every figure has its source.`,
   kerf targets show avr8`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return &usageError{fmt.Sprintf("%s takes one profile, got %d arguments", cmd.CommandPath(), len(args)), "kerf targets list names them"}
+				return &usageError{fmt.Sprintf("%s takes one profile, got %d arguments",
+					cmd.CommandPath(), len(args)), "kerf targets list names them"}
 			}
 			return nil
 		},
@@ -87,18 +88,20 @@ func readProfile(name string) (*targets.Profile, error) {
 }
 
 func profileTables(p *targets.Profile) []exporter.Table {
-	about := exporter.Table{Title: p.Title, Head: []string{"", p.Name}, Numbers: 2, Rows: [][]string{
-		{"instruction set", p.ISA},
-		{"word", strconv.Itoa(p.WordBits) + " bits"},
-		{"compiler flags", p.CompilerFlags},
-		{"optimisation", p.Optimise + " (estimates hold for it)"},
-		{"timing", p.TimingKind},
-	}}
+	about := exporter.Table{Title: p.Title, Head: []string{"", p.Name}, Numbers: 2,
+		Rows: [][]string{
+			{"instruction set", p.ISA},
+			{"word", strconv.Itoa(p.WordBits) + " bits"},
+			{"compiler flags", p.CompilerFlags},
+			{"optimisation", p.Optimise + " (estimates hold for it)"},
+			{"timing", p.TimingKind},
+		}}
 	about.Rows = append(about.Rows, partRows(p)...)
 	for _, note := range p.Notes {
 		about.Rows = append(about.Rows, []string{"note", note})
 	}
-	costs := exporter.Table{Title: "Cycles per instruction", Head: []string{"instruction", "cycles", "from", "source and note"}, Numbers: 1, Words: 2}
+	costs := exporter.Table{Title: "Cycles per instruction",
+		Head: []string{"instruction", "cycles", "from", "source and note"}, Numbers: 1, Words: 2}
 	classes := make([]string, 0, len(p.Costs))
 	for class := range p.Costs {
 		classes = append(classes, class)
@@ -110,7 +113,8 @@ func profileTables(p *targets.Profile) []exporter.Table {
 		if c.Note != "" {
 			source += "; " + c.Note
 		}
-		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(class, "_", " "), strconv.FormatFloat(c.Cycles, 'g', -1, 64), c.Quality, source})
+		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(class, "_", " "),
+			strconv.FormatFloat(c.Cycles, 'g', -1, 64), c.Quality, source})
 	}
 	return []exporter.Table{about, costs}
 }
@@ -133,7 +137,8 @@ func partRows(p *targets.Profile) [][]string {
 	for _, c := range []struct {
 		name    string
 		current *targets.Current
-	}{{"active", p.Power.Active}, {"active, per MHz", p.Power.ActivePerMHz}, {"asleep", p.Power.Sleep}} {
+	}{{"active", p.Power.Active}, {"active, per MHz", p.Power.ActivePerMHz},
+		{"asleep", p.Power.Sleep}} {
 		if c.current != nil {
 			add(c.name, targets.FormatAmperes(float64(c.current.Current)), c.current.Source)
 		}
@@ -142,7 +147,8 @@ func partRows(p *targets.Profile) [][]string {
 		add("voltage", strconv.FormatFloat(float64(u.Voltage), 'g', -1, 64)+" V", u.Source)
 	}
 	for _, w := range p.FlashWaits {
-		add("flash adds", fmt.Sprintf("up to %s: %g cycles per instruction, %g per jump, %g per constant", targets.FormatHertz(float64(w.UpTo)), w.Fetch, w.Jump, w.Data), w.Source)
+		add("flash adds", fmt.Sprintf("up to %s: %g cycles per instruction, %g per jump, %g per "+
+			"constant", targets.FormatHertz(float64(w.UpTo)), w.Fetch, w.Jump, w.Data), w.Source)
 	}
 	return rows
 }

@@ -21,14 +21,16 @@ type profileRow struct {
 }
 
 func (l *profileList) tables() []exporter.Table {
-	t := exporter.Table{Title: "Target profiles", Head: []string{"profile", "timing", "core"}, Numbers: 3}
+	t := exporter.Table{Title: "Target profiles", Head: []string{"profile", "timing", "core"},
+		Numbers: 3}
 	for _, p := range l.Profiles {
 		t.Rows = append(t.Rows, []string{p.Profile, p.Timing, p.Core})
 	}
 	return []exporter.Table{t}
 }
 
-// profileResult is what kerf targets show shows. What belongs to a part is null or empty where the profile is of a core alone.
+// profileResult is what kerf targets show shows. What belongs to a part is null or empty where the
+// profile is of a core alone.
 type profileResult struct {
 	Profile        string      `json:"profile"`
 	Title          string      `json:"title"`
@@ -75,7 +77,10 @@ type waitRow struct {
 }
 
 func newProfileResult(p *targets.Profile) *profileResult {
-	r := &profileResult{Profile: p.Name, Title: p.Title, InstructionSet: p.ISA, WordBits: p.WordBits, CompilerFlags: p.CompilerFlags, Optimise: p.Optimise, Timing: p.TimingKind, Notes: append([]string{}, p.Notes...), Costs: []classRow{}, Currents: []sourceRow{}, FlashWaits: []waitRow{}, profile: p}
+	r := &profileResult{Profile: p.Name, Title: p.Title, InstructionSet: p.ISA,
+		WordBits: p.WordBits, CompilerFlags: p.CompilerFlags, Optimise: p.Optimise,
+		Timing: p.TimingKind, Notes: append([]string{}, p.Notes...), Costs: []classRow{},
+		Currents: []sourceRow{}, FlashWaits: []waitRow{}, profile: p}
 	if p.MaxClock != nil {
 		r.MaxClock = exporter.Finite(float64(*p.MaxClock))
 	}
@@ -92,16 +97,19 @@ func newProfileResult(p *targets.Profile) *profileResult {
 	for _, c := range []struct {
 		name, unit string
 		current    *targets.Current
-	}{{"active", "A", p.Power.Active}, {"active_per_mhz", "A/MHz", p.Power.ActivePerMHz}, {"sleep", "A", p.Power.Sleep}} {
+	}{{"active", "A", p.Power.Active}, {"active_per_mhz", "A/MHz", p.Power.ActivePerMHz},
+		{"sleep", "A", p.Power.Sleep}} {
 		if c.current != nil {
-			r.Currents = append(r.Currents, sourceRow{c.name, float64(c.current.Current), c.unit, c.current.Source})
+			r.Currents = append(r.Currents,
+				sourceRow{c.name, float64(c.current.Current), c.unit, c.current.Source})
 		}
 	}
 	if u := p.Power.Voltage; u != nil {
 		r.Currents = append(r.Currents, sourceRow{"voltage", float64(u.Voltage), "V", u.Source})
 	}
 	for _, w := range p.FlashWaits {
-		r.FlashWaits = append(r.FlashWaits, waitRow{float64(w.UpTo), w.Fetch, w.Jump, w.Data, w.Source})
+		r.FlashWaits = append(r.FlashWaits,
+			waitRow{float64(w.UpTo), w.Fetch, w.Jump, w.Data, w.Source})
 	}
 	return r
 }
@@ -110,8 +118,9 @@ func (r *profileResult) tables() []exporter.Table { return profileTables(r.profi
 
 // fitResult is what kerf targets fit shows.
 type fitResult struct {
-	Profile   string      `json:"profile"`   // file
-	Condition float64     `json:"condition"` // number of the columns, scaled to equal length; 1 is best
+	Profile string `json:"profile"` // file
+	// number of the columns, scaled to equal length; 1 is best
+	Condition float64     `json:"condition"`
 	Costs     []fittedRow `json:"costs"`
 	Networks  []leftRow   `json:"networks"`
 
@@ -136,12 +145,14 @@ type leftRow struct {
 }
 
 func newFitResult(f *budget.Fitted, file string) *fitResult {
-	r := &fitResult{Profile: file, Condition: f.Condition, Costs: []fittedRow{}, Networks: []leftRow{}, fitted: f}
+	r := &fitResult{Profile: file, Condition: f.Condition, Costs: []fittedRow{},
+		Networks: []leftRow{}, fitted: f}
 	for _, c := range f.Costs {
 		r.Costs = append(r.Costs, fittedRow{c.Class, c.Before, c.After, c.Error})
 	}
 	for _, row := range f.Rows {
-		r.Networks = append(r.Networks, leftRow{row.Name, row.Network, row.Lines, row.Measured, row.Before, row.After})
+		r.Networks = append(r.Networks,
+			leftRow{row.Name, row.Network, row.Lines, row.Measured, row.Before, row.After})
 	}
 	return r
 }

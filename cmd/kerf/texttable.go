@@ -57,12 +57,14 @@ func (p page) printText(w io.Writer, t exporter.Table) error {
 	var drawn strings.Builder
 	table := tablewriter.NewTable(&drawn,
 		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
-			Borders:  tw.BorderNone,
-			Symbols:  tw.NewSymbols(tw.StyleASCII),
-			Settings: tw.Settings{Separators: tw.Separators{BetweenColumns: tw.Off, BetweenRows: tw.Off, ShowHeader: tw.On}},
+			Borders: tw.BorderNone,
+			Symbols: tw.NewSymbols(tw.StyleASCII),
+			Settings: tw.Settings{Separators: tw.Separators{BetweenColumns: tw.Off,
+				BetweenRows: tw.Off, ShowHeader: tw.On}},
 		})),
 		tablewriter.WithConfig(tablewriter.Config{
-			Header: tw.CellConfig{Formatting: tw.CellFormatting{AutoFormat: tw.Off, AutoWrap: tw.WrapNone}, Padding: columnGap},
+			Header: tw.CellConfig{Formatting: tw.CellFormatting{AutoFormat: tw.Off,
+				AutoWrap: tw.WrapNone}, Padding: columnGap},
 			Row: tw.CellConfig{
 				Formatting:   tw.CellFormatting{AutoWrap: tw.WrapNormal},
 				Padding:      columnGap,
@@ -129,11 +131,12 @@ const leastRoom = 20
 // columnGap is one space behind a cell.
 var columnGap = tw.CellPadding{Global: tw.Padding{Left: "", Right: " ", Overwrite: true}}
 
-// printRecords prints a table that is wider than the page: every row is a paragraph, its first cell in front, the others each
-// with the head of their column.
+// printRecords prints a table that is wider than the page: every row is a paragraph, its first cell
+// in front, the others each with the head of their column.
 func (p page) printRecords(w io.Writer, t exporter.Table) error {
 	if t.Head[0] != "" {
-		fmt.Fprintf(w, "%s\n%s\n", t.Head[0], strings.Repeat("-", min(p.width, utf8.RuneCountInString(t.Head[0]))))
+		fmt.Fprintf(w, "%s\n%s\n", t.Head[0],
+			strings.Repeat("-", min(p.width, utf8.RuneCountInString(t.Head[0]))))
 	}
 	for _, row := range t.Rows {
 		cells := []string{}
@@ -142,7 +145,8 @@ func (p page) printRecords(w io.Writer, t exporter.Table) error {
 				cells = append(cells, strings.TrimSpace(t.Head[c]+" "+row[c]))
 			}
 		}
-		if _, err := fmt.Fprintf(w, "%s\n%s\n", p.wrap(row[0], 2), p.wrap("  "+strings.Join(cells, ", "), 2)); err != nil {
+		if _, err := fmt.Fprintf(w, "%s\n%s\n", p.wrap(row[0], 2),
+			p.wrap("  "+strings.Join(cells, ", "), 2)); err != nil {
 			return err
 		}
 	}

@@ -16,9 +16,9 @@ import (
 	"kerf/exporter"
 )
 
-// ui owns everything that goes to stderr. Messages begin with "kerf:", are in
-// lower case and end without a full stop; a hint says what to do next. How far work is stands there on a terminal only, and
-// is gone when the work is done.
+// ui owns everything that goes to stderr. Messages begin with "kerf:", are in lower case and end
+// without a full stop; a hint says what to do next. How far work is stands there on a terminal
+// only, and is gone when the work is done.
 type ui struct {
 	w        io.Writer
 	terminal bool
@@ -31,7 +31,8 @@ type ui struct {
 
 func newUI(w io.Writer) *ui {
 	file, ok := w.(*os.File)
-	isTerminal := ok && isatty.IsTerminal(file.Fd()) && os.Getenv("TERM") != "dumb" // which cannot clear a line
+	// which cannot clear a line
+	isTerminal := ok && isatty.IsTerminal(file.Fd()) && os.Getenv("TERM") != "dumb"
 	return &ui{w: w, terminal: isTerminal, width: newPage(w).width}
 }
 
@@ -66,10 +67,12 @@ func (u *ui) note(text string) {
 // bug reports a panic.
 func (u *ui) bug(reason any, stack []byte) {
 	u.endProgress()
-	fmt.Fprintf(u.w, "kerf: bug: %v\nkerf: hint: this is a mistake in kerf; please report it with the lines below\n%s", reason, stack)
+	fmt.Fprintf(u.w, "kerf: bug: %v\nkerf: hint: this is a mistake in kerf; please report it "+
+		"with the lines below\n%s", reason, stack)
 }
 
-// shownFrom is how long work takes before the terminal says how far it is: what is faster would only flicker.
+// shownFrom is how long work takes before the terminal says how far it is: what is faster would
+// only flicker.
 const shownFrom = time.Second
 
 // progress draws how far a search is.
@@ -87,9 +90,11 @@ func (u *ui) progressLine(done, all int, what string) {
 	u.draw(progressText(what, done, all, left, u.width))
 }
 
-// progressText is a bar between what is done and how long the rest takes, as far as the terminal has room for it.
+// progressText is a bar between what is done and how long the rest takes, as far as the terminal
+// has room for it.
 func progressText(what string, done, all int, left time.Duration, width int) string {
-	front, back := "kerf: "+what+" ", fmt.Sprintf(" %d of %d, about %s left", done, all, left.Round(time.Second))
+	front, back := "kerf: "+what+" ",
+		fmt.Sprintf(" %d of %d, about %s left", done, all, left.Round(time.Second))
 	if all < 1 {
 		return front
 	}
@@ -107,7 +112,8 @@ const (
 	narrowestBar = 8
 )
 
-// phase says what is done and for how long, where nobody knows how long it takes. The function it returns ends it.
+// phase says what is done and for how long, where nobody knows how long it takes. The function it
+// returns ends it.
 func (u *ui) phase(what string) (end func()) {
 	if !u.terminal {
 		return func() {}
@@ -122,7 +128,8 @@ func (u *ui) phase(what string) (end func()) {
 			case <-ended:
 				return
 			case <-tick.C:
-				u.draw(fmt.Sprintf("kerf: %s, %s so far", what, time.Since(started).Round(time.Second)))
+				u.draw(fmt.Sprintf("kerf: %s, %s so far", what,
+					time.Since(started).Round(time.Second)))
 			}
 		}
 	})
@@ -169,7 +176,8 @@ func (u *ui) endProgress() {
 // longestMessage is some ten lines of a terminal.
 const longestMessage = 800
 
-// readable makes one line of a message, in which texts from files can stand. Of a long one both ends stay: place and reason.
+// readable makes one line of a message, in which texts from files can stand. Of a long one both
+// ends stay: place and reason.
 func readable(text string) string {
 	runes := []rune(exporter.Visible(strings.Join(strings.Fields(text), " ")))
 	if len(runes) <= longestMessage {

@@ -42,8 +42,10 @@ search makes small ([search] objective).`,
 			if err != nil {
 				return err
 			}
-			if layers := len(in.Float.Net.Recurrent); layer != budget.AllLayers && (layer < 0 || layer >= layers) {
-				return &usageError{fmt.Sprintf("--layer: there is no recurrent layer %d", layer), fmt.Sprintf("the network has %d, counted from 0", layers)}
+			if layers := len(in.Float.Net.Recurrent); layer != budget.AllLayers &&
+				(layer < 0 || layer >= layers) {
+				return &usageError{fmt.Sprintf("--layer: there is no recurrent layer %d", layer),
+					fmt.Sprintf("the network has %d, counted from 0", layers)}
 			}
 			kept, err := pickFeatures(in, features)
 			if err != nil {
@@ -58,7 +60,8 @@ search makes small ([search] objective).`,
 	}
 	cmd.Flags().Var(&features, "features",
 		"keep exactly these features: "+namesOrAll+" (default all)")
-	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers, "cut only this recurrent layer, counted from 0 (default: all in proportion)")
+	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers,
+		"cut only this recurrent layer, counted from 0 (default: all in proportion)")
 	formatFlag(cmd, &format)
 	return cmd
 }
@@ -66,9 +69,11 @@ search makes small ([search] objective).`,
 // sizeTables are the loss of every size, its cost on each target, and what the
 // rows speak for.
 func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []exporter.Table {
-	loss := exporter.Table{Title: "Hidden units: rise of the error in fixed point, on selection recordings", Head: []string{"units", "words"}, Numbers: 1, Words: 1}
+	loss := exporter.Table{Title: "Hidden units: rise of the error in fixed point, on selection " +
+		"recordings", Head: []string{"units", "words"}, Numbers: 1, Words: 1}
 	for _, l := range sizes[0].Loss {
-		loss.Head = append(loss.Head, fmt.Sprintf("%s %s", l.Output, strings.ReplaceAll(string(l.Metric), "_", " ")))
+		loss.Head = append(loss.Head,
+			fmt.Sprintf("%s %s", l.Output, strings.ReplaceAll(string(l.Metric), "_", " ")))
 	}
 	loss.Head = append(loss.Head, "may reach", "outcome")
 	for _, s := range sizes {
@@ -170,8 +175,13 @@ func outcome(s budget.Size) string {
 
 func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []string {
 	lines := []string{
-		fmt.Sprintf("%d of %d features stay in every row. Words (bits of the weights, bits of the state) are uniform, and rounding is the way that suits the first row; plan chooses both for each network, and cuts features as well.", features, len(in.Float.Features)),
-		"In brackets: the 95 % interval. May reach: what the row with the least room may show on the sign-off recordings; behind \"no\" is its scenario or region. The figures are from selection recordings, on which the cuts were fitted.",
+		fmt.Sprintf("%d of %d features stay in every row. Words (bits of the weights, bits of "+
+			"the state) are uniform, and rounding is the way that suits the first row; plan "+
+			"chooses both for each network, and cuts features as well.", features,
+			len(in.Float.Features)),
+		"In brackets: the 95 % interval. May reach: what the row with the least room may show " +
+			"on the sign-off recordings; behind \"no\" is its scenario or region. The figures " +
+			"are from selection recordings, on which the cuts were fitted.",
 	}
 	for _, s := range sizes {
 		if s.Recommended {
@@ -184,5 +194,6 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []strin
 	if !in.JudgesLoss() {
 		return append(lines, "The job gives no tolerance: nothing is recommended.")
 	}
-	return append(lines, "No size is within every tolerance with a reserve for the sign-off: nothing is recommended.")
+	return append(lines, "No size is within every tolerance with a reserve for the sign-off: "+
+		"nothing is recommended.")
 }

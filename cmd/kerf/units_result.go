@@ -17,13 +17,14 @@ type unitsResult struct {
 
 // sizeRow is one network with its loss on selection recordings and its cost.
 type sizeRow struct {
-	Units       int           `json:"units"`
-	File        string        `json:"file"`
-	Other       bool          `json:"other"` // one of [[model.other]], as trained
-	WeightBits  int           `json:"weight_bits"`
-	StateBits   int           `json:"state_bits"`
-	MayReach    *float64      `json:"may_reach"` // of the judged row with the least room
-	Within      bool          `json:"within"`    // every tolerance, with the reserve for the sign-off
+	Units      int      `json:"units"`
+	File       string   `json:"file"`
+	Other      bool     `json:"other"` // one of [[model.other]], as trained
+	WeightBits int      `json:"weight_bits"`
+	StateBits  int      `json:"state_bits"`
+	MayReach   *float64 `json:"may_reach"` // of the judged row with the least room
+	// every tolerance, with the reserve for the sign-off
+	Within      bool          `json:"within"`
 	Broken      int           `json:"broken_limits"`
 	Recommended bool          `json:"recommended"`
 	Loss        []sizeLossRow `json:"loss"`
@@ -52,16 +53,24 @@ type sizeCostRow struct {
 }
 
 func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *unitsResult {
-	r := &unitsResult{Sizes: []sizeRow{}, Findings: findingRows(sizeSentences(in, sizes, features)), in: in, sizes: sizes, features: features}
+	r := &unitsResult{Sizes: []sizeRow{}, Findings: findingRows(sizeSentences(in, sizes, features)),
+		in: in, sizes: sizes, features: features}
 	for _, s := range sizes {
 		l := s.Candidate.Formats.Layers[0]
-		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits, StateBits: l.StateBits, MayReach: exporter.Finite(s.MayReach), Within: s.Within, Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{}, Cost: []sizeCostRow{}}
+		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits,
+			StateBits: l.StateBits, MayReach: exporter.Finite(s.MayReach), Within: s.Within,
+			Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{},
+			Cost: []sizeCostRow{}}
 		for _, l := range s.Loss {
-			row.Loss = append(row.Loss, sizeLossRow{l.Output, l.Scenario, l.Region, string(l.Metric), exporter.Finite(l.Fixed), exporter.Finite(l.Rise), exporter.Finite(l.RiseLow), exporter.Finite(l.RiseHigh)})
+			row.Loss = append(row.Loss,
+				sizeLossRow{l.Output, l.Scenario, l.Region, string(l.Metric),
+					exporter.Finite(l.Fixed), exporter.Finite(l.Rise), exporter.Finite(l.RiseLow),
+					exporter.Finite(l.RiseHigh)})
 		}
 		for _, c := range s.Costs {
 			if c.Part == budget.Total {
-				row.Cost = append(row.Cost, sizeCostRow{c.Target, c.Resource, c.Value, c.Unit, string(c.Kind), exporter.Finite(c.Limit), c.Verdict})
+				row.Cost = append(row.Cost, sizeCostRow{c.Target, c.Resource, c.Value, c.Unit,
+					string(c.Kind), exporter.Finite(c.Limit), c.Verdict})
 			}
 		}
 		r.Sizes = append(r.Sizes, row)

@@ -33,12 +33,14 @@ table says what and where), 2 there is no handoff, or bad input.`,
 		Args: oneHandoff,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if args[0] == standardStream {
-				return &usageError{"a handoff is a folder, which a stream cannot carry", "kerf verify DIR"}
+				return &usageError{"a handoff is a folder, which a stream cannot carry",
+					"kerf verify DIR"}
 			}
 			return a.verify(cmd.Context(), args[0], against, format)
 		},
 	}
-	cmd.Flags().StringVar(&against, "against", "", "job file that the handoff was made from: make it again and compare")
+	cmd.Flags().StringVar(&against, "against", "", "job file that the handoff was made from: "+
+		"make it again and compare")
 	formatFlag(cmd, &format)
 	return cmd
 }
@@ -91,12 +93,14 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 	}
 	c, err := choiceFrom(v.ByHand())
 	if err != nil {
-		v.Add(exporter.Check{What: "made again", Findings: []exporter.Finding{{File: exporter.ManifestFile, Problem: err.Error()}}})
+		v.Add(exporter.Check{What: "made again",
+			Findings: []exporter.Finding{{File: exporter.ManifestFile, Problem: err.Error()}}})
 		return nil
 	}
 	if v.Measured() {
 		if err := requireTools(ctx, in); err != nil {
-			return skip(fmt.Sprintf("its figures were measured, which cannot be done here: %v", err))
+			return skip(fmt.Sprintf("its figures were measured, which cannot be done here: %v",
+				err))
 		}
 	}
 	result, err := a.assess(in, c)
@@ -117,7 +121,8 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 }
 
 // verifiedMeans says what the word is worth.
-const verifiedMeans = "Verified: the files are those that kerf wrote, and they compute what they say. Whether that is good enough the sign-off says."
+const verifiedMeans = "Verified: the files are those that kerf wrote, and they compute what " +
+	"they say. Whether that is good enough the sign-off says."
 
 // verification is what kerf verify shows.
 type verification struct {
@@ -126,7 +131,8 @@ type verification struct {
 
 // tables are what was checked, then what was found.
 func (v *verification) tables() []exporter.Table {
-	checks := exporter.Table{Title: "What was checked", Head: []string{"check", "result", "what"}, Numbers: 3}
+	checks := exporter.Table{Title: "What was checked", Head: []string{"check", "result", "what"},
+		Numbers: 3}
 	found := exporter.Table{Title: "What was found", Head: []string{"file", "problem"}, Numbers: 2}
 	for _, c := range v.Checks {
 		result := "holds"
@@ -155,7 +161,8 @@ func (v *verification) text(w io.Writer, p page) error {
 	case !v.Verified:
 		verdict = "not verified: not everything could be checked"
 	}
-	fmt.Fprintf(w, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all of it:\n%s\n\n", exporter.Visible(v.Name), exporter.Visible(v.Kerf), verdict, v.Manifest)
+	fmt.Fprintf(w, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all "+
+		"of it:\n%s\n\n", exporter.Visible(v.Name), exporter.Visible(v.Kerf), verdict, v.Manifest)
 	if err := p.printTexts(w, v.tables()); err != nil {
 		return err
 	}

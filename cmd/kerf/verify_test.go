@@ -91,7 +91,8 @@ func TestEveryChangedByteIsFound(t *testing.T) {
 			changed[at] ^= 1 << random.IntN(8)
 			rewrite(t, path, changed)
 			if named, all := problems(t, dir); len(named) == 0 || named[0] != name {
-				t.Errorf("%s, byte %d: %q became %q: found %q", name, at, content[at], changed[at], all)
+				t.Errorf("%s, byte %d: %q became %q: found %q", name, at, content[at], changed[at],
+					all)
 			}
 		}
 		rewrite(t, path, content[:len(content)-1])
@@ -129,7 +130,8 @@ func TestVerifyAgainst(t *testing.T) {
 			t.Errorf("exit code %d, want %d; stderr %q", code, want, stderr)
 		}
 	}
-	verify(exitDone, ", verified", "self-test in C holds", "every integer matches", "made again holds 14 files from the job, byte for byte")
+	verify(exitDone, ", verified", "self-test in C holds", "every integer matches",
+		"made again holds 14 files from the job, byte for byte")
 
 	var manifest exporter.Manifest
 	if err := json.Unmarshal(readAll(t, dir)[exporter.ManifestFile], &manifest); err != nil {
@@ -144,7 +146,8 @@ func TestVerifyAgainst(t *testing.T) {
 		changed := slices.Clone(content)
 		changed[len(changed)/2] ^= 1
 		rewrite(t, filepath.Join(filepath.Dir(job), name), changed)
-		verify(exitBroken, "does not verify", "inputs does not hold", name+" is another ", "made again not checked not made: the inputs are others")
+		verify(exitBroken, "does not verify", "inputs does not hold", name+" is another ",
+			"made again not checked not made: the inputs are others")
 		rewrite(t, filepath.Join(filepath.Dir(job), name), content)
 	}
 	verify(exitDone, ", verified")
@@ -164,7 +167,8 @@ func TestForgedFigures(t *testing.T) {
 		}
 		change(&s)
 		files := map[string][]byte{"signoff.md": s.Markdown()}
-		for name, render := range map[string]func() ([]byte, error){"signoff.json": s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML} {
+		for name, render := range map[string]func() ([]byte, error){"signoff.json": s.JSON,
+			"signoff.csv": s.CSV, "signoff.html": s.HTML} {
 			content, err := render()
 			if err != nil {
 				t.Fatal(err)
@@ -175,15 +179,19 @@ func TestForgedFigures(t *testing.T) {
 		for name, content := range files {
 			rewrite(t, filepath.Join(dir, name), content)
 			manifest = strings.Replace(manifest, hexSHA(original[name]), hexSHA(content), 1)
-			manifest = strings.Replace(manifest, fmt.Sprintf("%s\",\n      \"bytes\": %d", hexSHA(content), len(original[name])), fmt.Sprintf("%s\",\n      \"bytes\": %d", hexSHA(content), len(content)), 1)
+			manifest = strings.Replace(manifest,
+				fmt.Sprintf("%s\",\n      \"bytes\": %d", hexSHA(content), len(original[name])),
+				fmt.Sprintf("%s\",\n      \"bytes\": %d", hexSHA(content), len(content)), 1)
 		}
 		at := strings.Index(manifest, `"check": "`) + len(`"check": "`)
 		manifest = manifest[:at] + manifest[at+64:]
-		rewrite(t, filepath.Join(dir, exporter.ManifestFile), []byte(manifest[:at]+hexSHA([]byte(manifest))+manifest[at:]))
+		rewrite(t, filepath.Join(dir, exporter.ManifestFile),
+			[]byte(manifest[:at]+hexSHA([]byte(manifest))+manifest[at:]))
 	}
 
 	forge(func(s *exporter.Signoff) { s.Loss[0].Fixed /= 2 })
-	if _, all := problems(t, dir); !strings.Contains(all, "does not follow from the sums over its sequences") {
+	if _, all := problems(t, dir); !strings.Contains(all, "does not follow from the sums over "+
+		"its sequences") {
 		t.Errorf("an error that its sums do not give: found %q", all)
 	}
 
@@ -192,7 +200,8 @@ func TestForgedFigures(t *testing.T) {
 		t.Errorf("found without the job: %s; the test is of a forgery that agrees with itself", all)
 	}
 	code, stdout, _ := call("verify", dir, "--against", job)
-	if code != exitBroken || !strings.Contains(strings.Join(strings.Fields(stdout), " "), "signoff.json is not what the job gives") {
+	if code != exitBroken || !strings.Contains(strings.Join(strings.Fields(stdout), " "),
+		"signoff.json is not what the job gives") {
 		t.Errorf("exit code %d: %s", code, stdout)
 	}
 
@@ -208,7 +217,8 @@ func hexSHA(content []byte) string { return fmt.Sprintf("%x", sha256.Sum256(cont
 func TestVerifyAgainstAChoiceByHand(t *testing.T) {
 	job := cityJob(t, func(job string) string { return job })
 	dir := filepath.Join(t.TempDir(), "uncut")
-	if code, _, stderr := call("export", job, "--features", "all", "--units", "all", "--weights", "int16", "--out", dir); code == exitInput {
+	if code, _, stderr := call("export", job, "--features", "all", "--units", "all", "--weights",
+		"int16", "--out", dir); code == exitInput {
 		t.Fatal(stderr)
 	}
 	if code, stdout, stderr := call("verify", dir, "--against", job); code != exitDone {
@@ -216,7 +226,8 @@ func TestVerifyAgainstAChoiceByHand(t *testing.T) {
 	}
 }
 
-// resealed writes the manifest of a handoff anew, for the files that are there, as somebody would who wants to hide changes.
+// resealed writes the manifest of a handoff anew, for the files that are there, as somebody would
+// who wants to hide changes.
 func resealed(t *testing.T, dir string, change func(m *exporter.Manifest)) {
 	t.Helper()
 	files := readAll(t, dir)
@@ -227,7 +238,9 @@ func resealed(t *testing.T, dir string, change func(m *exporter.Manifest)) {
 	m.Outputs, m.Check = nil, ""
 	for _, name := range slices.Sorted(maps.Keys(files)) {
 		if name != exporter.ManifestFile {
-			m.Outputs = append(m.Outputs, exporter.OutputFile{File: name, SHA256: hexSHA(files[name]), Bytes: len(files[name])})
+			m.Outputs = append(m.Outputs,
+				exporter.OutputFile{File: name, SHA256: hexSHA(files[name]),
+					Bytes: len(files[name])})
 		}
 	}
 	change(&m)
@@ -236,10 +249,12 @@ func resealed(t *testing.T, dir string, change func(m *exporter.Manifest)) {
 		t.Fatal(err)
 	}
 	text = append(text, '\n')
-	rewrite(t, filepath.Join(dir, exporter.ManifestFile), []byte(strings.Replace(string(text), `"check": ""`, `"check": "`+hexSHA(text)+`"`, 1)))
+	rewrite(t, filepath.Join(dir, exporter.ManifestFile),
+		[]byte(strings.Replace(string(text), `"check": ""`, `"check": "`+hexSHA(text)+`"`, 1)))
 }
 
-// A manifest that agrees with changed files does not make them those of a handoff, and what cannot be checked is not verified.
+// A manifest that agrees with changed files does not make them those of a handoff, and what cannot
+// be checked is not verified.
 func TestResealedChangesAreFound(t *testing.T) {
 	job, dir := cityHandoff(t)
 	original := readAll(t, dir)
@@ -264,17 +279,32 @@ func TestResealedChangesAreFound(t *testing.T) {
 		want   string
 	}{
 		{"nothing", func() {}, func(*exporter.Manifest) {}, ", verified"},
-		{"a build file", func() { edit("cityweather.mk", "\n", "\n$(shell true)\n") }, func(*exporter.Manifest) {}, "cityweather.mk does not follow from"},
-		{"a missing file", func() { remove("cityweather_board.c") }, func(*exporter.Manifest) {}, "cityweather_board.c is missing"},
-		{"a missing report", func() { remove("signoff.md") }, func(*exporter.Manifest) {}, "signoff.md is missing"},
-		{"a foreign file", func() { rewrite(t, filepath.Join(dir, "more.c"), []byte("int more;\n")) }, func(*exporter.Manifest) {}, "more.c is named by the manifest"},
-		{"an unknown choice", func() {}, func(m *exporter.Manifest) { m.ByHand = []string{"x=y"} }, "made again does not hold"},
-		{"another version", func() { edit("signoff.json", `"kerf": "`+version, `"kerf": "0.0.9`) }, func(m *exporter.Manifest) { m.Kerf = "0.0.9" }, "not verified: not everything could be checked"},
+		{"a build file", func() {
+			edit("cityweather.mk", "\n", "\n$(shell true)\n")
+		}, func(*exporter.Manifest) {}, "cityweather.mk does not follow from"},
+		{"a missing file", func() {
+			remove("cityweather_board.c")
+		}, func(*exporter.Manifest) {}, "cityweather_board.c is missing"},
+		{"a missing report", func() {
+			remove("signoff.md")
+		}, func(*exporter.Manifest) {}, "signoff.md is missing"},
+		{"a foreign file", func() {
+			rewrite(t, filepath.Join(dir, "more.c"), []byte("int more;\n"))
+		}, func(*exporter.Manifest) {}, "more.c is named by the manifest"},
+		{"an unknown choice", func() {}, func(m *exporter.Manifest) {
+			m.ByHand = []string{"x=y"}
+		}, "made again does not hold"},
+		{"another version", func() {
+			edit("signoff.json", `"kerf": "`+version, `"kerf": "0.0.9`)
+		}, func(m *exporter.Manifest) {
+			m.Kerf = "0.0.9"
+		}, "not verified: not everything could be checked"},
 	} {
 		c.change()
 		resealed(t, dir, c.reseal)
 		code, stdout, stderr := call("verify", dir, "--against", job)
-		if text := strings.Join(strings.Fields(stdout), " "); !strings.Contains(text, c.want) || (code == exitDone) != (c.name == "nothing") {
+		if text := strings.Join(strings.Fields(stdout), " "); !strings.Contains(text, c.want) ||
+			(code == exitDone) != (c.name == "nothing") {
 			t.Errorf("%s: exit code %d, want %q in %s%s", c.name, code, c.want, stdout, stderr)
 		}
 		remove(exporter.ManifestFile)

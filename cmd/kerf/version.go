@@ -36,7 +36,8 @@ type versionResult struct {
 }
 
 func newVersionResult(info *debug.BuildInfo) *versionResult {
-	r := &versionResult{Version: version, Go: runtime.Version(), Platform: runtime.GOOS + "/" + runtime.GOARCH}
+	r := &versionResult{Version: version, Go: runtime.Version(),
+		Platform: runtime.GOOS + "/" + runtime.GOARCH}
 	if info != nil {
 		for _, s := range info.Settings {
 			switch s.Key {
@@ -56,7 +57,8 @@ func (r *versionResult) tables() []exporter.Table {
 	if r.Changed {
 		commit += ", with changes"
 	}
-	return []exporter.Table{{Title: "kerf " + r.Version, Head: []string{"", "kerf"}, Numbers: 2, Rows: [][]string{
-		{"version", r.Version}, {"commit", commit}, {"go", r.Go}, {"platform", r.Platform},
-	}}}
+	return []exporter.Table{{Title: "kerf " + r.Version, Head: []string{"", "kerf"}, Numbers: 2,
+		Rows: [][]string{
+			{"version", r.Version}, {"commit", commit}, {"go", r.Go}, {"platform", r.Platform},
+		}}}
 }

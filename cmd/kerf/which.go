@@ -13,7 +13,8 @@ import (
 
 // printAllTargets ranks every profile for a choice and says what would make it fit
 // where it does not.
-func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut, chosen *budget.Chosen) error {
+func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
+	chosen *budget.Chosen) error {
 	standings, err := in.RankTargets(chosen.Candidate)
 	if err != nil {
 		return err
@@ -34,9 +35,12 @@ func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
 
 // rankingTable has a row per profile, the one with the most room first.
 func rankingTable(standings []budget.Standing) exporter.Table {
-	t := exporter.Table{Title: "Which target? The tightest limit decides", Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict", "limits"}, Numbers: 3, Words: 2}
+	t := exporter.Table{Title: "Which target? The tightest limit decides",
+		Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict",
+			"limits"}, Numbers: 3, Words: 2}
 	for _, s := range standings {
-		row := []string{s.Target.Name, targets.FormatHertz(float64(s.Target.Clock)), "", "", "", "", "fits", "own"}
+		row := []string{s.Target.Name, targets.FormatHertz(float64(s.Target.Clock)), "", "", "", "",
+			"fits", "own"}
 		if c := s.Tightest; !math.IsNaN(c.Limit) {
 			row[2] = strings.ReplaceAll(c.Resource, "_", " ")
 			row[3], row[4] = exporter.Quantity(c.Value, c.Unit), exporter.Quantity(c.Limit, c.Unit)
@@ -58,7 +62,8 @@ func rankingTable(standings []budget.Standing) exporter.Table {
 
 // untimedTable says whose time is missing where, by front end.
 func untimedTable(standings []budget.Standing) exporter.Table {
-	t := exporter.Table{Title: "Not in the figures: time of front ends for which the job gives no cycles", Head: []string{"front end", "on"}, Numbers: 2}
+	t := exporter.Table{Title: "Not in the figures: time of front ends for which the job gives " +
+		"no cycles", Head: []string{"front end", "on"}, Numbers: 2}
 	var frontEnds []string
 	targetsOf := map[string][]string{}
 	for _, s := range standings {
@@ -81,10 +86,12 @@ func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []expor
 	for _, s := range standings {
 		for _, c := range s.Broken {
 			resource := strings.ReplaceAll(c.Resource, "_", " ")
-			t := exporter.Table{Title: "What would meet a broken limit, each change by itself", Head: []string{s.Target.Name + ": " + resource, "tolerances", "change"}, Words: 2}
+			t := exporter.Table{Title: "What would meet a broken limit, each change by itself",
+				Head: []string{s.Target.Name + ": " + resource, "tolerances", "change"}, Words: 2}
 			for _, m := range remedies {
 				if m.Target == s.Target.Name && m.Resource == c.Resource {
-					t.Rows = append(t.Rows, []string{exporter.Quantity(m.Value, c.Unit), m.Tolerance(), m.Change})
+					t.Rows = append(t.Rows,
+						[]string{exporter.Quantity(m.Value, c.Unit), m.Tolerance(), m.Change})
 				}
 			}
 			if len(t.Rows) == 0 {

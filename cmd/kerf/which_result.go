@@ -17,11 +17,12 @@ type whichResult struct {
 
 // standingRow is one profile with its tightest limit.
 type standingRow struct {
-	Target   string   `json:"target"`
-	Profile  string   `json:"profile"`
-	Clock    float64  `json:"clock"`     // Hz
-	LimitsAs string   `json:"limits_as"` // the target of the job whose clock and limits these are; empty: its own
-	Tightest string   `json:"tightest"`  // resource
+	Target  string  `json:"target"`
+	Profile string  `json:"profile"`
+	Clock   float64 `json:"clock"` // Hz
+	// the target of the job whose clock and limits these are; empty: its own
+	LimitsAs string   `json:"limits_as"`
+	Tightest string   `json:"tightest"` // resource
 	Value    *float64 `json:"value"`
 	Unit     string   `json:"unit"`
 	Limit    *float64 `json:"limit"`
@@ -43,11 +44,16 @@ type remedyRow struct {
 }
 
 func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whichResult {
-	r := &whichResult{Targets: []standingRow{}, Remedies: []remedyRow{}, Caution: exporter.Caution, standings: standings, remedies: remedies}
+	r := &whichResult{Targets: []standingRow{}, Remedies: []remedyRow{}, Caution: exporter.Caution,
+		standings: standings, remedies: remedies}
 	for _, s := range standings {
-		row := standingRow{Target: s.Target.Name, Profile: s.Target.Core.Name, Clock: float64(s.Target.Clock), LimitsAs: s.Like, Broken: []string{}, Untimed: append([]string{}, s.Untimed...)}
+		row := standingRow{Target: s.Target.Name, Profile: s.Target.Core.Name,
+			Clock: float64(s.Target.Clock), LimitsAs: s.Like, Broken: []string{},
+			Untimed: append([]string{}, s.Untimed...)}
 		if c := s.Tightest; exporter.Finite(c.Limit) != nil {
-			row.Tightest, row.Value, row.Unit, row.Limit, row.Margin = c.Resource, exporter.Finite(c.Value), c.Unit, exporter.Finite(c.Limit), exporter.Finite(c.Margin())
+			row.Tightest, row.Value, row.Unit, row.Limit, row.Margin = c.Resource,
+				exporter.Finite(c.Value), c.Unit, exporter.Finite(c.Limit),
+				exporter.Finite(c.Margin())
 		}
 		for _, c := range s.Broken {
 			row.Broken = append(row.Broken, c.Resource)

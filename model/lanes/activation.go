@@ -9,18 +9,19 @@ import "math"
 //
 // a is limited to 87, where e is still a normal float32 (exp(-87) = 2^-125.5).
 //
-// The exponential is 2^k exp(r) with k the integer next to -a/ln 2 and |r| <= ln 2/2 (W. J. Cody and W. Waite, Software Manual for
-// the Elementary Functions, 1980, chapter 6). ln 2 is taken in two parts of which the first has 9 significant bits, so that its
-// products with k <= 126 are exact. exp(r) is the Taylor polynomial of degree 7, whose rest is at most
-// (ln 2/2)^8/8! · exp(ln 2/2) = 7.3e-9, less than half a last place of float32 (2^-24 = 6.0e-8). Rounding adds a few last
+// The exponential is 2^k exp(r) with k the integer next to -a/ln 2 and |r| <= ln 2/2 (W. J. Cody
+// and W. Waite, Software Manual for the Elementary Functions, 1980, chapter 6). ln 2 is taken in
+// two parts of which the first has 9 significant bits, so that its products with k <= 126 are
+// exact. exp(r) is the Taylor polynomial of degree 7, whose rest is at most (ln 2/2)^8/8! · exp(ln
+// 2/2) = 7.3e-9, less than half a last place of float32 (2^-24 = 6.0e-8). Rounding adds a few last
 // places: TestActivationError has the largest error of all.
 const (
 	activationLimit = 87
 	ln2High         = 355.0 / 512
 	ln2Low          = math.Ln2 - ln2High
 
-	// roundMagic is 1.5·2^23: a float32 of that size has a last place of 1, so adding it rounds to an integer, which then stands in
-	// the lowest bits.
+	// roundMagic is 1.5·2^23: a float32 of that size has a last place of 1, so adding it rounds to
+	// an integer, which then stands in the lowest bits.
 	roundMagic = 3 << 22
 
 	mantissaBits = 23
@@ -36,7 +37,8 @@ func expNegative(a float32) float32 {
 	whole := k - roundMagic
 	r := a - float32(ln2High*whole)
 	r -= float32(ln2Low * whole)
-	square := r * r // pairs of terms first, as in the assembly, where that makes the chain of operations short
+	// pairs of terms first, as in the assembly, where that makes the chain of operations short
+	square := r * r
 	c67 := float32(r*(1.0/5040)) + 1.0/720
 	c45 := float32(r*(1.0/120)) + 1.0/24
 	c23 := float32(r*(1.0/6)) + 1.0/2

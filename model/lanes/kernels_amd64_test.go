@@ -28,7 +28,8 @@ func TestKernelsAgree(t *testing.T) {
 		useAVX2 = false
 		kernel(inGo)
 		for i := range y {
-			if math.Float32bits(y[i]) != math.Float32bits(inGo[i]) && (y[i] == y[i] || inGo[i] == inGo[i]) {
+			if math.Float32bits(y[i]) != math.Float32bits(inGo[i]) &&
+				(y[i] == y[i] || inGo[i] == inGo[i]) {
 				t.Fatalf("%s: value %d is %g in assembly and %g in Go", name, i, y[i], inGo[i])
 			}
 		}
@@ -36,11 +37,14 @@ func TestKernelsAgree(t *testing.T) {
 	for rows := 1; rows <= 27; rows++ {
 		for _, columns := range []int{1, 2, 7, 36} {
 			w, b, x := values(rows*columns), values(rows), values(columns*Width)
-			m := newMatrix(rows, columns, func(r, c int) float64 { return float64(w[r*columns+c]) }, func(r int) float64 { return float64(b[r]) })
+			m := newMatrix(rows, columns, func(r, c int) float64 {
+				return float64(w[r*columns+c])
+			}, func(r int) float64 { return float64(b[r]) })
 			both("affine", make([]float32, m.padded()*Width), func(y []float32) { m.apply(y, x) })
 		}
 	}
-	special := []float32{0, float32(math.Copysign(0, -1)), 87, -87, 88, -88, 1e30, -1e30, math.MaxFloat32, 1e-40, -1e-40,
+	special := []float32{0, float32(math.Copysign(0, -1)), 87, -87, 88, -88, 1e30, -1e30,
+		math.MaxFloat32, 1e-40, -1e-40,
 		float32(math.Inf(1)), float32(math.Inf(-1)), float32(math.NaN()), 1, -1}
 	for _, v := range [][]float32{special, values(4096)} {
 		a, b := values(len(v)), values(len(v))

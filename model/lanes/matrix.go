@@ -6,8 +6,8 @@ const Width = 8
 // Rows stand in blocks of this size; the last block may be half as large.
 const blockRows, halfRows = 8, 4
 
-// matrix is y = W x + b on vectors. Within a block the weights of a column stand side by side. Rows are padded with zeros to
-// whole blocks.
+// matrix is y = W x + b on vectors. Within a block the weights of a column stand side by side. Rows
+// are padded with zeros to whole blocks.
 type matrix struct {
 	columns, blocks, half int
 	w                     []float32 // block by block [columns × rows of the block]
@@ -15,7 +15,8 @@ type matrix struct {
 }
 
 // newMatrix lays out weights [rows × columns] and biases [rows].
-func newMatrix(rows, columns int, weight func(row, column int) float64, bias func(row int) float64) matrix {
+func newMatrix(rows, columns int, weight func(row, column int) float64,
+	bias func(row int) float64) matrix {
 	m := matrix{columns: columns, blocks: rows / blockRows}
 	switch rest := rows % blockRows; {
 	case rest > halfRows:

@@ -1,7 +1,8 @@
 package lanes
 
-// The functions below are the kernels in Go. Slices of one call have the same length, a multiple of Width. The conversions keep
-// the compiler from fusing multiply and add (Go specification, "Floating-point operators").
+// The functions below are the kernels in Go. Slices of one call have the same length, a multiple of
+// Width. The conversions keep the compiler from fusing multiply and add (Go specification,
+// "Floating-point operators").
 
 func affineGo(y, w, b, x []float32, columns int) {
 	for first := 0; first < len(b); first += blockRows {
@@ -21,7 +22,8 @@ func affineGo(y, w, b, x []float32, columns int) {
 				s6 += float32(weight * v[6])
 				s7 += float32(weight * v[7])
 			}
-			*(*[Width]float32)(y[(first+row)*Width:]) = [Width]float32{s0, s1, s2, s3, s4, s5, s6, s7}
+			*(*[Width]float32)(y[(first+row)*Width:]) = [Width]float32{s0, s1, s2, s3, s4, s5, s6,
+				s7}
 		}
 		w = w[columns*block:]
 	}

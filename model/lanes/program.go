@@ -9,14 +9,16 @@ type Program struct {
 	inputs, outputs int
 }
 
-// layer is one recurrent layer. Its input stands in front of its state, so that one product covers both; in a reset-before GRU
-// the state stands in front, and behind the input the state times the reset gate.
+// layer is one recurrent layer. Its input stands in front of its state, so that one product covers
+// both; in a reset-before GRU the state stands in front, and behind the input the state times the
+// reset gate.
 type layer struct {
 	kind          model.Kind
 	inputs, units int
 	gates         matrix // of input and state; both biases added up
-	candidate     matrix // GRU: reset-after of the input alone, reset-before of input and state times reset gate
-	recurrent     matrix // reset-after GRU: of the state alone
+	// GRU: reset-after of the input alone, reset-before of input and state times reset gate
+	candidate matrix
+	recurrent matrix // reset-after GRU: of the state alone
 }
 
 type dense struct {
@@ -25,15 +27,18 @@ type dense struct {
 	activation model.Activation
 }
 
-// Compile lays out a valid network, see [model.Network.Validate], or one in which recurrent layers have no units: what reads
-// such a layer sees its own biases alone. The weights are copied, rounded to float32.
+// Compile lays out a valid network, see [model.Network.Validate], or one in which recurrent layers
+// have no units: what reads such a layer sees its own biases alone. The weights are copied, rounded
+// to float32.
 func Compile(n *model.Network) *Program {
 	p := &Program{inputs: n.Inputs(), outputs: n.Outputs()}
 	for _, l := range n.Recurrent {
 		p.layers = append(p.layers, compileLayer(l))
 	}
 	for _, d := range n.Dense {
-		m := newMatrix(d.Outputs, d.Inputs, func(r, c int) float64 { return d.W[r*d.Inputs+c] }, func(r int) float64 { return d.B[r] })
+		m := newMatrix(d.Outputs, d.Inputs, func(r, c int) float64 {
+			return d.W[r*d.Inputs+c]
+		}, func(r int) float64 { return d.B[r] })
 		p.dense = append(p.dense, dense{matrix: m, outputs: d.Outputs, activation: d.Activation})
 	}
 	return p
@@ -60,11 +65,17 @@ func compileLayer(l *model.Recurrent) layer {
 	switch l.Kind {
 	case model.GRUResetAfter:
 		c.gates = newMatrix(n, l.Inputs+l.Units, both, bias)
-		c.candidate = newMatrix(l.Units, l.Inputs, func(r, k int) float64 { return input(n+r, k) }, func(r int) float64 { return l.B[n+r] })
-		c.recurrent = newMatrix(l.Units, l.Units, func(r, k int) float64 { return state(n+r, k) }, func(r int) float64 { return l.D[n+r] })
+		c.candidate = newMatrix(l.Units, l.Inputs, func(r, k int) float64 {
+			return input(n+r, k)
+		}, func(r int) float64 { return l.B[n+r] })
+		c.recurrent = newMatrix(l.Units, l.Units, func(r, k int) float64 {
+			return state(n+r, k)
+		}, func(r int) float64 { return l.D[n+r] })
 	case model.GRUResetBefore:
 		c.gates = newMatrix(n, l.Inputs+l.Units, stateFirst, bias)
-		c.candidate = newMatrix(l.Units, l.Inputs+l.Units, func(r, k int) float64 { return both(n+r, k) }, func(r int) float64 { return bias(n + r) })
+		c.candidate = newMatrix(l.Units, l.Inputs+l.Units, func(r, k int) float64 {
+			return both(n+r, k)
+		}, func(r int) float64 { return bias(n + r) })
 	default:
 		c.gates = newMatrix(l.Kind.Gates()*l.Units, l.Inputs+l.Units, both, bias)
 	}

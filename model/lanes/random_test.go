@@ -7,10 +7,11 @@ import (
 	"kerf/model"
 )
 
-var everyKind = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU}
+var everyKind = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh,
+	model.ElmanReLU}
 
-// randomNetwork is a stack of layers of the given kinds with weights that keep the state of an Elman (ReLU) layer bounded, and
-// two dense layers.
+// randomNetwork is a stack of layers of the given kinds with weights that keep the state of an
+// Elman (ReLU) layer bounded, and two dense layers.
 func randomNetwork(seed uint64, inputs, units, outputs int, kinds ...model.Kind) *model.Network {
 	random := rand.New(rand.NewPCG(seed, 1))
 	normal := func(n int, scale float64) []float64 {
@@ -26,13 +27,15 @@ func randomNetwork(seed uint64, inputs, units, outputs int, kinds ...model.Kind)
 		rows := kind.Gates() * units
 		n.Recurrent = append(n.Recurrent, &model.Recurrent{
 			Kind: kind, Inputs: width, Units: units,
-			W: normal(rows*width, 1/math.Sqrt(float64(width))), U: normal(rows*units, 0.5/math.Sqrt(float64(units))),
+			W: normal(rows*width, 1/math.Sqrt(float64(width))),
+			U: normal(rows*units, 0.5/math.Sqrt(float64(units))),
 			B: normal(rows, 0.5), D: normal(rows, 0.5),
 		})
 		width = units
 	}
 	n.Dense = []*model.Dense{
-		{Inputs: units, Outputs: 5, W: normal(5*units, 0.5), B: normal(5, 0.5), Activation: model.ReLU},
+		{Inputs: units, Outputs: 5, W: normal(5*units, 0.5), B: normal(5, 0.5),
+			Activation: model.ReLU},
 		{Inputs: 5, Outputs: outputs, W: normal(outputs*5, 0.5), B: normal(outputs, 0.5)},
 	}
 	return n

@@ -9,7 +9,8 @@ type State struct {
 	dense   [][]float32 // results, padded
 }
 
-// layerState holds vectors. input, state and kept are parts of one buffer, in the order that [layer] says.
+// layerState holds vectors. input, state and kept are parts of one buffer, in the order that
+// [layer] says.
 type layerState struct {
 	both      []float32 // what gates multiplies
 	late      []float32 // what candidate multiplies
@@ -63,7 +64,8 @@ func (s *State) Reset() {
 	}
 }
 
-// Input is where the normalised features of a step go [Inputs × Width], lane beside lane. It is live.
+// Input is where the normalised features of a step go [Inputs × Width], lane beside lane. It is
+// live.
 func (s *State) Input() []float32 { return s.layers[0].input }
 
 // Output holds the raw outputs of the last step [Outputs × Width]. It is live.
@@ -77,8 +79,9 @@ func (s *State) Hidden(layer int) []float32 { return s.layers[layer].state }
 // Step advances all lanes by one time step, from Input to Output.
 func (s *State) Step() { s.StepWith(nil) }
 
-// StepWith is [State.Step] with a hand in it: after each recurrent layer it calls hold with the state that the layer has just
-// computed [Units × Width]. What hold writes there is what the next layer and the next step read. A nil hold does nothing.
+// StepWith is [State.Step] with a hand in it: after each recurrent layer it calls hold with the
+// state that the layer has just computed [Units × Width]. What hold writes there is what the next
+// layer and the next step read. A nil hold does nothing.
 func (s *State) StepWith(hold func(layer int, state []float32)) {
 	var x []float32
 	for i := range s.layers {
@@ -130,7 +133,8 @@ func (s *layerState) step(l *layer) {
 		tanhAll(s.candidate[:h])
 		blend(s.state, s.gates[h:2*h], s.candidate[:h])
 	case model.LSTM:
-		input, forget, candidate, output := s.gates[:h], s.gates[h:2*h], s.gates[2*h:3*h], s.gates[3*h:4*h]
+		input, forget, candidate, output := s.gates[:h], s.gates[h:2*h], s.gates[2*h:3*h],
+			s.gates[3*h:4*h]
 		logisticAll(s.gates[:2*h])
 		tanhAll(candidate)
 		logisticAll(output)

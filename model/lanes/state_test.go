@@ -9,11 +9,13 @@ import (
 	"kerf/model"
 )
 
-// TestStepAgainstModel runs eight sequences side by side and one by one in double precision. float32 has 24 bits; the networks
-// do not amplify errors, so over 200 steps the outputs, of size 1 to 10, stay within 1e-5.
+// TestStepAgainstModel runs eight sequences side by side and one by one in double precision.
+// float32 has 24 bits; the networks do not amplify errors, so over 200 steps the outputs, of size 1
+// to 10, stay within 1e-5.
 func TestStepAgainstModel(t *testing.T) {
 	const inputs, outputs, steps, bound = 5, 3, 200, 1e-5
-	stacks := [][]model.Kind{{model.GRUResetAfter, model.LSTM}, {model.GRUResetBefore, model.GRUResetAfter, model.ElmanTanh}}
+	stacks := [][]model.Kind{{model.GRUResetAfter, model.LSTM},
+		{model.GRUResetBefore, model.GRUResetAfter, model.ElmanTanh}}
 	for _, kind := range everyKind {
 		stacks = append(stacks, []model.Kind{kind})
 	}
@@ -48,7 +50,8 @@ func TestStepAgainstModel(t *testing.T) {
 					state.Step()
 					for lane := range runs {
 						for o := range outputs {
-							worst = math.Max(worst, math.Abs(expected[lane][o]-float64(state.Output()[o*Width+lane])))
+							worst = math.Max(worst,
+								math.Abs(expected[lane][o]-float64(state.Output()[o*Width+lane])))
 						}
 					}
 				}

@@ -1,5 +1,6 @@
-// Command generate writes the vector kernels of package quant for amd64 with AVX2; go generate in that package runs it. They are the
-// operations of arithmetic.go on eight sequences, with the same results.
+// Command generate writes the vector kernels of package quant for amd64 with AVX2; go generate in
+// that package runs it. They are the operations of arithmetic.go on eight sequences, with the same
+// results.
 package main
 
 import (
@@ -14,7 +15,8 @@ const vectorBytes = 32
 func main() {
 	ConstraintExpr("amd64")
 	affine()
-	sums("logisticSumsAVX2", "logisticSumsAVX2 sets y to logisticQ16(sat16(a+b), shift) of n vectors.", true)
+	sums("logisticSumsAVX2", "logisticSumsAVX2 sets y to logisticQ16(sat16(a+b), shift) of n "+
+		"vectors.", true)
 	sums("tanhSumsAVX2", "tanhSumsAVX2 sets y to tanhQ15(sat16(a+b), shift) of n vectors.", false)
 	scale()
 	blend()
@@ -48,13 +50,18 @@ func register(m Mem) VecVirtual {
 	return v
 }
 
-// affine multiplies pairs of 16-bit numbers and adds the two products, eight rows at a time and perhaps four more.
+// affine multiplies pairs of 16-bit numbers and adds the two products, eight rows at a time and
+// perhaps four more.
 func affine() {
-	begin("affineAVX2", "func(y *int32, w *uint32, bias, shift *int32, x *uint32, limits *[2]int32, pairs, blocks, half int)",
-		"affineAVX2 computes blocks of eight rows of (w x + bias) >> shift within limits and, if half is not 0, four more. pairs is at least 1.")
-	y, w, bias, shift := Load(Param("y"), GP64()), Load(Param("w"), GP64()), Load(Param("bias"), GP64()), Load(Param("shift"), GP64())
+	begin("affineAVX2", "func(y *int32, w *uint32, bias, shift *int32, x *uint32, limits "+
+		"*[2]int32, pairs, blocks, half int)",
+		"affineAVX2 computes blocks of eight rows of (w x + bias) >> shift within limits and, "+
+			"if half is not 0, four more. pairs is at least 1.")
+	y, w, bias, shift := Load(Param("y"), GP64()), Load(Param("w"), GP64()),
+		Load(Param("bias"), GP64()), Load(Param("shift"), GP64())
 	x, limits := Load(Param("x"), GP64()), Load(Param("limits"), GP64())
-	pairs, blocks, half := Load(Param("pairs"), GP64()), Load(Param("blocks"), GP64()), Load(Param("half"), GP64())
+	pairs, blocks, half := Load(Param("pairs"), GP64()), Load(Param("blocks"), GP64()),
+		Load(Param("half"), GP64())
 	low, high := YMM(), YMM()
 	VPBROADCASTD(Mem{Base: limits}, low)
 	VPBROADCASTD(Mem{Base: limits, Disp: 4}, high)
@@ -107,8 +114,8 @@ func affine() {
 
 var lowest, highest, one, center Mem
 
-// sums is a table look-up with interpolation. The difference of two nodes and the part of a step fit 16 bits and are not negative,
-// so that VPMADDWD gives their product.
+// sums is a table look-up with interpolation. The difference of two nodes and the part of a step
+// fit 16 bits and are not negative, so that VPMADDWD gives their product.
 func sums(name, doc string, logistic bool) {
 	begin(name, "func(y, a, b *int32, n int, shift uint64, table *int16)", doc)
 	if logistic {
@@ -116,7 +123,8 @@ func sums(name, doc string, logistic bool) {
 		one, center = repeated("one", 1), repeated("center", 32768)
 	}
 	y, a, b := Load(Param("y"), GP64()), Load(Param("a"), GP64()), Load(Param("b"), GP64())
-	n, amount, table := Load(Param("n"), GP64()), Load(Param("shift"), GP64()), Load(Param("table"), GP64())
+	n, amount, table := Load(Param("n"), GP64()), Load(Param("shift"), GP64()),
+		Load(Param("table"), GP64())
 	if logistic {
 		INCQ(amount)
 	}
@@ -171,7 +179,8 @@ func advance(pointers ...Register) {
 }
 
 func scale() {
-	begin("scaleAVX2", "func(y, gate, v *int32, n int)", "scaleAVX2 sets y to scaleQ16(gate, v) of n vectors.")
+	begin("scaleAVX2", "func(y, gate, v *int32, n int)", "scaleAVX2 sets y to scaleQ16(gate, v) "+
+		"of n vectors.")
 	y, gate, v := Load(Param("y"), GP64()), Load(Param("gate"), GP64()), Load(Param("v"), GP64())
 	n := Load(Param("n"), GP64())
 	half := register(center)
@@ -188,8 +197,10 @@ func scale() {
 }
 
 func blend() {
-	begin("blendAVX2", "func(h, keep, candidate *int32, n int)", "blendAVX2 sets h to blendQ15(keep, h, candidate) of n vectors.")
-	h, keep, candidate := Load(Param("h"), GP64()), Load(Param("keep"), GP64()), Load(Param("candidate"), GP64())
+	begin("blendAVX2", "func(h, keep, candidate *int32, n int)",
+		"blendAVX2 sets h to blendQ15(keep, h, candidate) of n vectors.")
+	h, keep, candidate := Load(Param("h"), GP64()), Load(Param("keep"), GP64()),
+		Load(Param("candidate"), GP64())
 	n := Load(Param("n"), GP64())
 	half := register(center)
 	whole := YMM()
@@ -210,7 +221,8 @@ func blend() {
 }
 
 func pack() {
-	begin("packAVX2", "func(y *uint32, v *int32, pairs int)", "packAVX2 puts the low halves of two vectors into one, pair by pair.")
+	begin("packAVX2", "func(y *uint32, v *int32, pairs int)", "packAVX2 puts the low halves of "+
+		"two vectors into one, pair by pair.")
 	y, v, pairs := Load(Param("y"), GP64()), Load(Param("v"), GP64()), Load(Param("pairs"), GP64())
 	Label("vector")
 	even, odd := register(Mem{Base: v}), register(Mem{Base: v, Disp: vectorBytes})

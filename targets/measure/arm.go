@@ -14,23 +14,31 @@ type arm struct {
 
 var armLoads = strings.Fields("ldr ldrb ldrh ldrsb ldrsh")
 
-// armClasses holds what takes the cost of one class, whatever the operands. Mnemonics: Armv7-M and Armv8-M
-// Architecture Reference Manuals (DDI 0403, DDI 0553).
+// armClasses holds what takes the cost of one class, whatever the operands. Mnemonics: Armv7-M and
+// Armv8-M Architecture Reference Manuals (DDI 0403, DDI 0553).
 var armClasses = table(map[string][]string{
-	"alu": strings.Fields("add adds addw sub subs subw rsb rsbs neg negs cmp cmn mov movs movw movt mvn mvns and ands orr orrs " +
-		"orn orns eor eors bic bics tst teq adc adcs sbc sbcs adr nop sxth uxth sxtb uxtb sxtah uxtah sxtab uxtab sxtb16 uxtb16 sxtab16 " +
-		"uxtab16 sadd16 ssub16 sadd8 ssub8 uadd16 usub16 uadd8 usub8 shadd16 shsub16 qadd qsub qdadd qdsub qadd16 qsub16 qadd8 qsub8 " +
-		"sasx ssax qasx qsax ubfx sbfx bfi bfc ssat usat ssat16 usat16 clz rbit rev rev16 revsh pkhbt pkhtb sel"),
-	"shift":    strings.Fields("lsl lsls lsr lsrs asr asrs ror rors rrx rrxs"),
-	"mul":      strings.Fields("mul muls smulbb smulbt smultb smultt smulwb smulwt smuad smuadx smusd smusdx smmul smmulr"),
-	"mul_acc":  strings.Fields("mla mls smlabb smlabt smlatb smlatt smlawb smlawt smlad smladx smlsd smlsdx smmla smmlar smmls smmlsr"),
+	"alu": strings.Fields("add adds addw sub subs subw rsb rsbs neg negs cmp cmn mov movs movw " +
+		"movt mvn mvns and ands orr orrs " +
+		"orn orns eor eors bic bics tst teq adc adcs sbc sbcs adr nop sxth uxth sxtb uxtb sxtah " +
+		"uxtah sxtab uxtab sxtb16 uxtb16 sxtab16 " +
+		"uxtab16 sadd16 ssub16 sadd8 ssub8 uadd16 usub16 uadd8 usub8 shadd16 shsub16 qadd qsub " +
+		"qdadd qdsub qadd16 qsub16 qadd8 qsub8 " +
+		"sasx ssax qasx qsax ubfx sbfx bfi bfc ssat usat ssat16 usat16 clz rbit rev rev16 revsh " +
+		"pkhbt pkhtb sel"),
+	"shift": strings.Fields("lsl lsls lsr lsrs asr asrs ror rors rrx rrxs"),
+	"mul": strings.Fields("mul muls smulbb smulbt smultb smultt smulwb smulwt smuad smuadx " +
+		"smusd smusdx smmul smmulr"),
+	"mul_acc": strings.Fields("mla mls smlabb smlabt smlatb smlatt smlawb smlawt smlad smladx " +
+		"smlsd smlsdx smmla smmlar smmls smmlsr"),
 	"mul_long": strings.Fields("smull umull"),
 	"divide":   strings.Fields("sdiv udiv"),
 	"call":     {"bl"},
-	// BLX of a register takes as long as B or BX on every core of the sheet, BL of Armv6-M one cycle more.
+	// BLX of a register takes as long as B or BX on every core of the sheet, BL of Armv6-M one
+	// cycle more.
 	"branch_taken": strings.Fields("b blx"),
 	"return":       {"bx"},
-	"float": strings.Fields("vadd vsub vmul vnmul vcmp vcmpe vcvt vcvtr vcvtb vcvtt vabs vneg vmaxnm vminnm vsel vselge vselgt vseleq vselvs " +
+	"float": strings.Fields("vadd vsub vmul vnmul vcmp vcmpe vcvt vcvtr vcvtb vcvtt vabs vneg " +
+		"vmaxnm vminnm vsel vselge vselgt vseleq vselvs " +
 		"vrinta vrintm vrintn vrintp vrintr vrintx vrintz"),
 	"float_mac": strings.Fields("vmla vmls vnmla vnmls vfma vfms vfnma vfnms"),
 	"float_div": strings.Fields("vdiv vsqrt"),
@@ -38,14 +46,17 @@ var armClasses = table(map[string][]string{
 	"float_move": strings.Fields("vmrs vmsr"),
 })
 
-// armLongSums add to a 64-bit sum. On Cortex-M3 they take 4 to 7 cycles where SMULL takes 3 to 5 (Technical
-// Reference Manual 100165_0201_02_en, Table 3-1), with DSP extension as long as SMULL (DDI 0439D, Table 3-1 and 3-2).
-var armLongSums = strings.Fields("smlal umlal umaal smlalbb smlalbt smlaltb smlaltt smlald smlaldx smlsld smlsldx")
+// armLongSums add to a 64-bit sum. On Cortex-M3 they take 4 to 7 cycles where SMULL takes 3 to 5
+// (Technical Reference Manual 100165_0201_02_en, Table 3-1), with DSP extension as long as SMULL
+// (DDI 0439D, Table 3-1 and 3-2).
+var armLongSums = strings.Fields("smlal umlal umaal smlalbb smlalbt smlaltb smlaltt smlald " +
+	"smlaldx smlsld smlsldx")
 
 var (
 	conditions = strings.Fields("eq ne cs cc mi pl vs vc hi ls ge lt gt le hs lo")
 	itBlock    = regexp.MustCompile(`^it[te]{0,3}$`)
-	// readsFloat are what a float instruction waits for (DDI 0439D, Table 7-1, note): their result is late by a cycle.
+	// readsFloat are what a float instruction waits for (DDI 0439D, Table 7-1, note): their result
+	// is late by a cycle.
 	lateFloats = strings.Fields("vadd vsub vmul vnmul vcvt")
 )
 
@@ -55,18 +66,22 @@ func (arm) split(mnemonic string) (name string, isConditional bool) {
 	if isArmName(name) || len(name) < 3 {
 		return name, false
 	}
-	if bare := name[:len(name)-2]; slices.Contains(conditions, name[len(name)-2:]) && isArmName(bare) {
+	if bare := name[:len(name)-2]; slices.Contains(conditions, name[len(name)-2:]) &&
+		isArmName(bare) {
 		return bare, true
 	}
 	return name, false
 }
 
 // armOthers are the mnemonics whose cost depends on operands.
-var armOthers = strings.Fields("push pop ldm ldmia ldmdb stm stmia stmdb ldrd strd str strb strh cbz cbnz vldr vstr vmov " +
+var armOthers = strings.Fields("push pop ldm ldmia ldmdb stm stmia stmdb ldrd strd str strb " +
+	"strh cbz cbnz vldr vstr vmov " +
 	"vldm vldmia vldmdb vstm vstmia vstmdb vpush vpop")
 
 func isArmName(name string) bool {
-	return armClasses[name] != "" || slices.Contains(armLoads, name) || slices.Contains(armLongSums, name) || slices.Contains(armOthers, name) || itBlock.MatchString(name)
+	return armClasses[name] != "" || slices.Contains(armLoads, name) ||
+		slices.Contains(armLongSums, name) || slices.Contains(armOthers, name) ||
+		itBlock.MatchString(name)
 }
 
 func (a arm) spends(before, at *instruction, isTaken bool) []spend {
@@ -82,7 +97,8 @@ func (a arm) spends(before, at *instruction, isTaken bool) []spend {
 }
 
 // itself is the cost without waiting for a result of the instruction before.
-func (a arm) itself(name string, isConditional bool, before, at *instruction, isTaken bool) []spend {
+func (a arm) itself(name string, isConditional bool, before, at *instruction,
+	isTaken bool) []spend {
 	switch {
 	case itBlock.MatchString(name):
 		return one("alu") // 0 when folded onto a 16-bit instruction before it
@@ -132,8 +148,9 @@ func several(n int) []spend {
 	return []spend{{"push_pop_base", 1}, {"push_pop_each", float64(n)}}
 }
 
-// refill is what a load of the program counter takes beyond the load. POP with PC takes 3 + N on Cortex-M0+ where
-// POP takes 1 + N and BX 2 (DDI 0484C, Table 3.1), and 1 + N + P on Cortex-M3 and M4 where BX takes 1 + P.
+// refill is what a load of the program counter takes beyond the load. POP with PC takes 3 + N on
+// Cortex-M0+ where POP takes 1 + N and BX 2 (DDI 0484C, Table 3.1), and 1 + N + P on Cortex-M3 and
+// M4 where BX takes 1 + P.
 func (a arm) refill() []spend {
 	if a.isV6 {
 		return one("return")
@@ -141,9 +158,10 @@ func (a arm) refill() []spend {
 	return []spend{{"return", 1}, {"branch_not_taken", -1}}
 }
 
-// load is one of armLoads. Directly behind another load it takes load_next, unless its address needs the
-// result of that; on Cortex-M3 also unless it writes its address back (public repository jnk0le/random, pipeline cycle
-// test, cortex_m3m4.md, commit 3dfc2ab: only the first load of a chain may).
+// load is one of armLoads. Directly behind another load it takes load_next, unless its address
+// needs the result of that; on Cortex-M3 also unless it writes its address back (public repository
+// jnk0le/random, pipeline cycle test, cortex_m3m4.md, commit 3dfc2ab: only the first load of a
+// chain may).
 func (a arm) load(before, at *instruction) []spend {
 	switch {
 	case firstOperand(at.operands) == "pc":
@@ -196,14 +214,16 @@ func (a arm) waits(before, at *instruction, name string) []spend {
 			return one("address_wait")
 		}
 	case "float":
-		if slices.Contains(lateFloats, was) && shares([]string{firstOperand(before.operands)}, floatSources(name, at.operands)) {
+		if slices.Contains(lateFloats, was) &&
+			shares([]string{firstOperand(before.operands)}, floatSources(name, at.operands)) {
 			return one("float_wait")
 		}
 	}
 	return nil
 }
 
-// floatMove is VMOV: between float registers or of a constant, one word from or to a core register, or two.
+// floatMove is VMOV: between float registers or of a constant, one word from or to a core register,
+// or two.
 func (arm) floatMove(at *instruction) []spend {
 	core := 0
 	for _, o := range operandList(at.operands) {

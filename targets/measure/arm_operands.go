@@ -30,7 +30,8 @@ func addressRegisters(operands string) []string {
 	return registers
 }
 
-// usedAsAddress are the registers that the address of a load or store needs; none for other instructions.
+// usedAsAddress are the registers that the address of a load or store needs; none for other
+// instructions.
 func usedAsAddress(name, operands string) []string {
 	switch {
 	case name == "push" || name == "pop" || name == "vpush" || name == "vpop":
@@ -103,8 +104,8 @@ func floatWords(operand string) int {
 	return 0
 }
 
-// floatSources are the registers that a float instruction reads at its start. The sum of a multiply-accumulate is read
-// one cycle later (DDI 0439D, Table 7-1, note) and is not among them.
+// floatSources are the registers that a float instruction reads at its start. The sum of a
+// multiply-accumulate is read one cycle later (DDI 0439D, Table 7-1, note) and is not among them.
 func floatSources(name, operands string) []string {
 	list := operandList(operands)
 	switch {

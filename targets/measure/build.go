@@ -20,11 +20,12 @@ const (
 	runImage      = "run.elf"
 )
 
-// paintSlack is by how much the painted stack is deeper than the deepest chain of calls, in bytes: a step that
-// changes its last byte would prove the chain wrong.
+// paintSlack is by how much the painted stack is deeper than the deepest chain of calls, in bytes:
+// a step that changes its last byte would prove the chain wrong.
 const paintSlack = 64
 
-// networkHeader is what board/main.c knows of the network. Integer and float types of the interface differ.
+// networkHeader is what board/main.c knows of the network. Integer and float types of the interface
+// differ.
 func (s *session) networkHeader(paint int) string {
 	in, out, float := "int16_t", "int32_t", 0
 	if s.options.Float {
@@ -70,16 +71,20 @@ func (s *session) gcc(what string, args ...string) error {
 	return err
 }
 
-// compileNetwork compiles the network; the compiler leaves its account of the stack beside the object.
+// compileNetwork compiles the network; the compiler leaves its account of the stack beside the
+// object.
 func (s *session) compileNetwork() error {
-	args := append(strings.Fields(s.options.Optimise), "-fstack-usage", "-c", filepath.Join(s.source, s.name+".c"), "-o", networkObject)
+	args := append(strings.Fields(s.options.Optimise), "-fstack-usage", "-c",
+		filepath.Join(s.source, s.name+".c"), "-o", networkObject)
 	return s.gcc("compile "+s.name+".c", args...)
 }
 
 // link makes a program from sources and objects, with start code and memory of the board.
 func (s *session) linkImage(image string, parts ...string) error {
-	symbols := fmt.Sprintf("-Wl,--defsym=CODE=%#x,--defsym=RAM=%#x,--defsym=STACK_TOP=%#x", s.code, s.ram, s.stack)
-	args := []string{"-O2", "-nostartfiles", "-Wl,--no-gc-sections", fmt.Sprintf("-DSTACK_TOP=%#x", s.stack), symbols, "-T", s.script}
+	symbols := fmt.Sprintf("-Wl,--defsym=CODE=%#x,--defsym=RAM=%#x,--defsym=STACK_TOP=%#x", s.code,
+		s.ram, s.stack)
+	args := []string{"-O2", "-nostartfiles", "-Wl,--no-gc-sections",
+		fmt.Sprintf("-DSTACK_TOP=%#x", s.stack), symbols, "-T", s.script}
 	args = append(args, s.link...)
 	args = append(args, parts...)
 	return s.gcc("link "+image, append(args, s.start, "-lm", "-o", image)...)

@@ -11,8 +11,9 @@ type spend struct {
 
 // family knows the instructions of one instruction set.
 type family interface {
-	// spends says what an instruction costs. before is the one that was executed directly before it, nil if none;
-	// isTaken tells that the next one executed does not lie behind it. An instruction that is not known gives nil.
+	// spends says what an instruction costs. before is the one that was executed directly before
+	// it, nil if none; isTaken tells that the next one executed does not lie behind it. An
+	// instruction that is not known gives nil.
 	spends(before, at *instruction, isTaken bool) []spend
 }
 
@@ -30,7 +31,8 @@ type cost struct {
 	known   map[situation]price
 }
 
-// price is what an instruction spends, with the classes that the profile has, and what that costs in cycles.
+// price is what an instruction spends, with the classes that the profile has, and what that costs
+// in cycles.
 type price struct {
 	spent  []spend
 	cycles float64
@@ -59,10 +61,12 @@ func (c *cost) of(before, at *instruction, isTaken bool) (price, error) {
 	var p price
 	for _, s := range all {
 		if !c.profile.Has(s.class) {
-			return price{}, &InstructionError{Instruction: at.text(), Function: at.function, Class: s.class, Profile: c.profile.Name}
+			return price{}, &InstructionError{Instruction: at.text(), Function: at.function,
+				Class: s.class, Profile: c.profile.Name}
 		}
 		p.spent = append(p.spent, s)
-		p.cycles += float64(s.n * c.profile.Cycles(s.class)) // the conversion keeps every machine from fusing the two
+		// the conversion keeps every machine from fusing the two
+		p.cycles += float64(s.n * c.profile.Cycles(s.class))
 	}
 	c.known[key] = p
 	return p, nil

@@ -19,7 +19,8 @@ import (
 	"kerf/targets"
 )
 
-// measured measures testdata/name.c; whatever is missing fails the test with the name of the Debian package.
+// measured measures testdata/name.c; whatever is missing fails the test with the name of the Debian
+// package.
 func measured(t *testing.T, core, name string, o Options) *Result {
 	t.Helper()
 	r, err := Network(t.Context(), profile(t, core), "testdata", name, o)
@@ -33,9 +34,10 @@ func measured(t *testing.T, core, name string, o Options) *Result {
 	return r
 }
 
-// Sources of the cycles beside the instructions in testdata/loop.c: Cortex-M0+ DDI 0484C, Table 3.1; Cortex-M3
-// 100165_0201_02_en and Cortex-M4 DDI 0439D, Table 3-1 and section 3.3.2, with a refill P of 2; Ibex
-// pipeline_details.rst, commit 8b8ee08; AVR Instruction Set Manual DS40002198, column AVRe.
+// Sources of the cycles beside the instructions in testdata/loop.c: Cortex-M0+ DDI 0484C, Table
+// 3.1; Cortex-M3 100165_0201_02_en and Cortex-M4 DDI 0439D, Table 3-1 and section 3.3.2, with a
+// refill P of 2; Ibex pipeline_details.rst, commit 8b8ee08; AVR Instruction Set Manual DS40002198,
+// column AVRe.
 func TestEmulatedLoops(t *testing.T) {
 	for core, want := range map[string]float64{
 		"cortex-m0plus": 5 + 3 + 8*10 - 1 + 2 + 7,
@@ -61,20 +63,23 @@ func TestEmulatedFloats(t *testing.T) {
 	}
 }
 
-// avr-libc 2.0.0 manual, chapter "Benchmarks", table "Math functions", column avr4: add 108, mul 138, div 465, with the
-// call. Here the call (3 cycles) is left out, and the library of this core (avr5) jumps with JMP and CALL
-// where that of avr4 has RJMP and RCALL: 3 cycles more on the way through each of these routines.
+// avr-libc 2.0.0 manual, chapter "Benchmarks", table "Math functions", column avr4: add 108, mul
+// 138, div 465, with the call. Here the call (3 cycles) is left out, and the library of this core
+// (avr5) jumps with JMP and CALL where that of avr4 has RJMP and RCALL: 3 cycles more on the way
+// through each of these routines.
 func TestEmulatedFloatLibrary(t *testing.T) {
-	for routine, published := range map[string]float64{"__addsf3": 108, "__mulsf3": 138, "__divsf3": 465} {
-		r := measured(t, "avr8", "library", Options{Steps: 2, Flags: []string{fmt.Sprintf("-DROUTINE=%q", routine)}})
+	for routine, published := range map[string]float64{"__addsf3": 108, "__mulsf3": 138,
+		"__divsf3": 465} {
+		r := measured(t, "avr8", "library",
+			Options{Steps: 2, Flags: []string{fmt.Sprintf("-DROUTINE=%q", routine)}})
 		if got := r.MaxCycles() - 8 - 3; got != published || !r.IsConstantTime() {
 			t.Errorf("%s: %v cycles, published %v", routine, got, published)
 		}
 	}
 }
 
-// What the difference of images says agrees with the sections that GNU size lists for the object alone. Constants, data
-// and state are known; the linker may fill up to the alignment of a section.
+// What the difference of images says agrees with the sections that GNU size lists for the object
+// alone. Constants, data and state are known; the linker may fill up to the alignment of a section.
 func TestEmulatedSizes(t *testing.T) {
 	const fill = 8
 	for _, core := range targets.Names() {
@@ -92,7 +97,8 @@ func TestEmulatedSizes(t *testing.T) {
 				t.Errorf("%d bytes of flash, want %d", r.Flash, want)
 			}
 			if r.StackPainted < 100 || r.StackPainted > r.StackChain || r.StackChain > 100+64 {
-				t.Errorf("%d bytes of stack painted, %d by the chain of calls", r.StackPainted, r.StackChain)
+				t.Errorf("%d bytes of stack painted, %d by the chain of calls", r.StackPainted,
+					r.StackChain)
 			}
 			if r.IsConstantTime() {
 				t.Errorf("cycles %v: negative inputs take longer", r.Cycles)
@@ -108,8 +114,10 @@ func TestEmulatedSizes(t *testing.T) {
 
 // A step that runs into an exception gives an error instead of a figure.
 func TestEmulatedFaults(t *testing.T) {
-	for core, trap := range map[string]string{"cortex-m0plus": "udf", "cortex-m4f": "udf", "cortex-m33": "udf", "rv32imc": "ebreak"} {
-		_, err := Network(t.Context(), profile(t, core), "testdata", "sizes", Options{Steps: 1, Flags: []string{"-DFAULT"}})
+	for core, trap := range map[string]string{"cortex-m0plus": "udf", "cortex-m4f": "udf",
+		"cortex-m33": "udf", "rv32imc": "ebreak"} {
+		_, err := Network(t.Context(), profile(t, core), "testdata", "sizes",
+			Options{Steps: 1, Flags: []string{"-DFAULT"}})
 		var unknown *InstructionError
 		if !errors.As(err, &unknown) || !strings.HasPrefix(unknown.Instruction, trap) {
 			t.Errorf("%s: error %v, want one about %s", core, err, trap)
@@ -117,14 +125,17 @@ func TestEmulatedFaults(t *testing.T) {
 	}
 }
 
-// textOf is the code of sizes.c by GNU size, with what the linker shortens (RISC-V) left in: within fill.
+// textOf is the code of sizes.c by GNU size, with what the linker shortens (RISC-V) left in: within
+// fill.
 func textOf(t *testing.T, core string) int64 {
 	t.Helper()
 	p := profile(t, core)
 	tools := toolchains[p.ISA]
 	object := filepath.Join(t.TempDir(), "sizes.o")
 	args := append(strings.Fields(p.CompilerFlags), tools.flags...)
-	if out, err := exec.Command(tools.prefix+"gcc", append(args, "-O2", "-std=c99", "-c", "testdata/sizes.c", "-o", object)...).CombinedOutput(); err != nil {
+	if out, err := exec.Command(tools.prefix+"gcc",
+		append(args, "-O2", "-std=c99", "-c", "testdata/sizes.c", "-o",
+			object)...).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	out, err := exec.Command(tools.prefix+"size", "-A", object).Output()
@@ -132,16 +143,18 @@ func textOf(t *testing.T, core string) int64 {
 		t.Fatal(err)
 	}
 	var sum int64
-	for _, m := range regexp.MustCompile(`(?m)^\.text\S*\s+(\d+)`).FindAllStringSubmatch(string(out), -1) {
+	for _, m := range regexp.MustCompile(`(?m)^\.text\S*\s+(\d+)`).FindAllStringSubmatch(
+		string(out), -1) {
 		n, _ := strconv.ParseInt(m[1], 10, 64) // digits, by the pattern
 		sum += n
 	}
 	return sum
 }
 
-// llvm-mca 14.0.6 on straight-line bodies is a second opinion on Cortex-M4. Its total for n iterations is n times the
-// cycles of the body, and one. Known differences that are not compared: it has no refill behind a taken branch, MLA with a
-// latency of 2 and SMULL in two cycles (manual 1), LDM without its length, and no wait for an address.
+// llvm-mca 14.0.6 on straight-line bodies is a second opinion on Cortex-M4. Its total for n
+// iterations is n times the cycles of the body, and one. Known differences that are not compared:
+// it has no refill behind a taken branch, MLA with a latency of 2 and SMULL in two cycles (manual
+// 1), LDM without its length, and no wait for an address.
 func TestSecondOpinion(t *testing.T) {
 	const program = "llvm-mca-14"
 	if _, err := exec.LookPath(program); err != nil {
@@ -160,10 +173,12 @@ func TestSecondOpinion(t *testing.T) {
 		t.Run(strings.ReplaceAll(body, "\n", "; "), func(t *testing.T) {
 			const iterations = 100
 			file := filepath.Join(t.TempDir(), "body.s")
-			if err := os.WriteFile(file, []byte(".syntax unified\n.thumb\n"+body+"\n"), 0o644); err != nil {
+			if err := os.WriteFile(file, []byte(".syntax unified\n.thumb\n"+body+"\n"),
+				0o644); err != nil {
 				t.Fatal(err)
 			}
-			out, err := exec.Command(program, "-mtriple=thumbv7em-none-eabi", "-mcpu=cortex-m4", fmt.Sprintf("-iterations=%d", iterations), file).Output()
+			out, err := exec.Command(program, "-mtriple=thumbv7em-none-eabi", "-mcpu=cortex-m4",
+				fmt.Sprintf("-iterations=%d", iterations), file).Output()
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -180,8 +195,8 @@ func TestSecondOpinion(t *testing.T) {
 	}
 }
 
-// The search climbs: of what the worst inputs add to a step it finds most, random inputs less. The worst inputs of worst.c are
-// known, so that they can be run.
+// The search climbs: of what the worst inputs add to a step it finds most, random inputs less. The
+// worst inputs of worst.c are known, so that they can be run.
 func TestEmulatedSearchFindsTheLongestStep(t *testing.T) {
 	for _, core := range []string{"cortex-m0plus", "rv32imc", "avr8"} {
 		t.Run(core, func(t *testing.T) {
@@ -200,23 +215,29 @@ func TestEmulatedSearchFindsTheLongestStep(t *testing.T) {
 			var none, all, random [][]int16
 			source := rand.New(rand.NewPCG(2, 0))
 			for range attackSteps {
-				none, all = append(none, make([]int16, 3)), append(all, []int16{math.MaxInt16, math.MaxInt16, math.MaxInt16})
+				none, all = append(none, make([]int16, 3)),
+					append(all, []int16{math.MaxInt16, math.MaxInt16, math.MaxInt16})
 			}
 			for range attacksAtOnce {
 				random = append(random, attackOn(source, nil, 3)...)
 			}
 			least, most, drawn := run(none).MinCycles(), run(all), run(random).MaxCycles()
-			if longest := most.Cycles[attackSteps-1]; longest != most.MaxCycles() || len(most.Cycles) != attackSteps {
+			if longest := most.Cycles[attackSteps-1]; longest != most.MaxCycles() ||
+				len(most.Cycles) != attackSteps {
 				t.Errorf("the steps take %v cycles, the last one is not the longest", most.Cycles)
 			}
 			r := &Result{Cycles: []float64{least}}
 			if err := s.searchLongest(r); err != nil {
 				t.Fatal(err)
 			}
-			added := func(cycles float64) float64 { return (cycles - least) / (most.MaxCycles() - least) }
-			t.Logf("%d steps, from %v to %v cycles: found %v, at random %v", r.Longest.Steps, least, most.MaxCycles(), r.Longest.Cycles, drawn)
+			added := func(cycles float64) float64 {
+				return (cycles - least) / (most.MaxCycles() - least)
+			}
+			t.Logf("%d steps, from %v to %v cycles: found %v, at random %v", r.Longest.Steps, least,
+				most.MaxCycles(), r.Longest.Cycles, drawn)
 			if added(r.Longest.Cycles) < 0.7 || added(drawn) > 0.5 {
-				t.Errorf("the search finds %.2f of what the worst inputs add, random inputs %.2f", added(r.Longest.Cycles), added(drawn))
+				t.Errorf("the search finds %.2f of what the worst inputs add, random inputs %.2f",
+					added(r.Longest.Cycles), added(drawn))
 			}
 		})
 	}
@@ -234,7 +255,8 @@ func TestEmulatedSearchEndsWhereTimeIsConstant(t *testing.T) {
 func inside(t *testing.T, core, name string) *session {
 	t.Helper()
 	p := profile(t, core)
-	s := &session{ctx: t.Context(), profile: p, toolchain: toolchains[p.ISA], options: Options{Optimise: "-O2", Steps: 1}, name: name, dir: t.TempDir()}
+	s := &session{ctx: t.Context(), profile: p, toolchain: toolchains[p.ISA],
+		options: Options{Optimise: "-O2", Steps: 1}, name: name, dir: t.TempDir()}
 	var err error
 	if s.source, err = filepath.Abs("testdata"); err != nil {
 		t.Fatal(err)
@@ -248,7 +270,8 @@ func inside(t *testing.T, core, name string) *session {
 	return s
 }
 
-// The images that are compared differ by the network and nothing else: start code and vectors are in both.
+// The images that are compared differ by the network and nothing else: start code and vectors are
+// in both.
 func TestEmulatedEmptyProgramHasNoNetwork(t *testing.T) {
 	s := inside(t, "cortex-m0plus", "loop")
 	if err := s.measureSizes(&Result{}); err != nil {
@@ -270,10 +293,12 @@ func TestEmulatedEmptyProgramHasNoNetwork(t *testing.T) {
 		}
 		return strings.Join(all, " ")
 	}
-	if empty := names(emptyImage); !strings.Contains(empty, "start") || strings.Contains(empty, "loop_step") {
+	if empty := names(emptyImage); !strings.Contains(empty, "start") ||
+		strings.Contains(empty, "loop_step") {
 		t.Errorf("the empty program holds %s", empty)
 	}
-	if static := names(staticImage); !strings.Contains(static, "loop_step") || !strings.Contains(static, "one_state") {
+	if static := names(staticImage); !strings.Contains(static, "loop_step") ||
+		!strings.Contains(static, "one_state") {
 		t.Errorf("the program with the network holds %s", static)
 	}
 }

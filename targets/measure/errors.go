@@ -33,16 +33,20 @@ func (e *CommandError) Error() string {
 type InstructionError struct {
 	Instruction string // mnemonic and operands
 	Function    string // that it belongs to
-	Class       string // of targets.Profile that the profile lacks; empty when the instruction has no class
-	Profile     string
+	// of targets.Profile that the profile lacks; empty when the instruction has no class
+	Class   string
+	Profile string
 }
 
 // Error names the instruction and what is missing.
 func (e *InstructionError) Error() string {
 	if e.Class == "" {
-		return fmt.Sprintf("no class is known for the instruction %q in function %s", e.Instruction, e.Function)
+		return fmt.Sprintf("no class is known for the instruction %q in function %s", e.Instruction,
+			e.Function)
 	}
-	return fmt.Sprintf("profile %s has no cost of %s, which the instruction %q in function %s needs", e.Profile, e.Class, e.Instruction, e.Function)
+	return fmt.Sprintf(
+		"profile %s has no cost of %s, which the instruction %q in function %s needs", e.Profile,
+		e.Class, e.Instruction, e.Function)
 }
 
 // HintText says how to go on.
@@ -50,7 +54,8 @@ func (e *InstructionError) HintText() string {
 	if e.Class == "" {
 		return "add the instruction to package targets/measure"
 	}
-	return fmt.Sprintf("copy the profile and add %s = { cycles = ..., source = \"...\", quality = \"...\" }", e.Class)
+	return fmt.Sprintf("copy the profile and add %s = { cycles = ..., source = \"...\", quality "+
+		"= \"...\" }", e.Class)
 }
 
 // StackError says why the stack of a step has no bound.

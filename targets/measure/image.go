@@ -15,8 +15,8 @@ type sizes struct {
 	ram   int64 // data, initialised or not
 }
 
-// imageSizes adds up what the sections of a program take. A section that is both written and stored is initialised
-// data: it takes flash and RAM.
+// imageSizes adds up what the sections of a program take. A section that is both written and stored
+// is initialised data: it takes flash and RAM.
 func imageSizes(path string) (sizes, error) {
 	f, err := elf.Open(path)
 	if err != nil {
@@ -61,8 +61,8 @@ func constantBytes(path string) (int64, error) {
 // span is where a function lies; end is behind its last byte.
 type span struct{ start, end uint64 }
 
-// functionsOf finds the functions of a program whose names match a pattern. On Arm bit 0 of a symbol says Thumb and is
-// no part of the address.
+// functionsOf finds the functions of a program whose names match a pattern. On Arm bit 0 of a
+// symbol says Thumb and is no part of the address.
 func functionsOf(path string, pattern *regexp.Regexp) (map[string]span, error) {
 	f, err := elf.Open(path)
 	if err != nil {
@@ -75,7 +75,8 @@ func functionsOf(path string, pattern *regexp.Regexp) (map[string]span, error) {
 	}
 	found := map[string]span{}
 	for _, symbol := range symbols {
-		if elf.ST_TYPE(symbol.Info) != elf.STT_FUNC || !pattern.MatchString(withoutClone(symbol.Name)) {
+		if elf.ST_TYPE(symbol.Info) != elf.STT_FUNC ||
+			!pattern.MatchString(withoutClone(symbol.Name)) {
 			continue
 		}
 		start := symbol.Value
@@ -89,7 +90,8 @@ func functionsOf(path string, pattern *regexp.Regexp) (map[string]span, error) {
 
 // function finds a function of the program that runs.
 func (s *session) function(name string) (span, error) {
-	found, err := functionsOf(filepath.Join(s.dir, runImage), regexp.MustCompile("^"+regexp.QuoteMeta(name)+"$"))
+	found, err := functionsOf(filepath.Join(s.dir, runImage),
+		regexp.MustCompile("^"+regexp.QuoteMeta(name)+"$"))
 	if err != nil {
 		return span{}, err
 	}
@@ -100,7 +102,8 @@ func (s *session) function(name string) (span, error) {
 	return at, nil
 }
 
-// flatten writes what the image stores as one block from address 0 on, and returns the name of the file.
+// flatten writes what the image stores as one block from address 0 on, and returns the name of the
+// file.
 func (s *session) flatten() (string, error) {
 	f, err := elf.Open(filepath.Join(s.dir, runImage))
 	if err != nil {

@@ -49,7 +49,8 @@ func parseListing(text string) *listing {
 			if err != nil {
 				continue // the pattern admits more digits than an address has
 			}
-			i := &instruction{address: address, mnemonic: m[2], operands: comment.ReplaceAllString(m[3], ""), function: function}
+			i := &instruction{address: address, mnemonic: m[2],
+				operands: comment.ReplaceAllString(m[3], ""), function: function}
 			for _, pattern := range []*regexp.Regexp{named, avrComment} {
 				if to := pattern.FindStringSubmatch(m[3]); to != nil {
 					i.target = to[1]
@@ -68,7 +69,8 @@ func parseListing(text string) *listing {
 
 // disassemble lists the program that runs.
 func (s *session) disassemble() (*listing, error) {
-	out, err := s.output("disassemble "+runImage, s.prefix+"objdump", "-d", "-w", "--no-show-raw-insn", filepath.Join(s.dir, runImage))
+	out, err := s.output("disassemble "+runImage, s.prefix+"objdump", "-d", "-w",
+		"--no-show-raw-insn", filepath.Join(s.dir, runImage))
 	if err != nil {
 		return nil, err
 	}

@@ -10,14 +10,17 @@ import (
 	"strings"
 )
 
-// What a step executes depends on the data only where values saturate or leave a table. The
-// search climbs from random attacks, sequences of inputs from a zero state, by the cycles of their longest step.
+// What a step executes depends on the data only where values saturate or leave a table. The search
+// climbs from random attacks, sequences of inputs from a zero state, by the cycles of their longest
+// step.
 const (
-	attackSteps       = 8
-	attacksAtOnce     = 24       // in one program, as far as attackTable holds them
-	attackTable       = 4096     // bytes, which the RAM of the smallest emulated core has beside the network
-	attackGenerations = 8        // programs
-	attackWork        = 16 << 20 // instructions after which no further program is made, about ten seconds
+	attackSteps   = 8
+	attacksAtOnce = 24 // in one program, as far as attackTable holds them
+	// bytes, which the RAM of the smallest emulated core has beside the network
+	attackTable       = 4096
+	attackGenerations = 8 // programs
+	// instructions after which no further program is made, about ten seconds
+	attackWork = 16 << 20
 )
 
 // LongestStep is what the search found, which is no proof of a longest time.
@@ -30,9 +33,11 @@ type LongestStep struct {
 func (r *Result) StepTimes() string {
 	drawn, searched := len(r.Cycles), r.Longest.Steps
 	if r.MinCycles() == r.Longest.Cycles {
-		return fmt.Sprintf("every one of %d steps takes the same cycles, %d of them by a search for the longest", drawn+searched, searched)
+		return fmt.Sprintf("every one of %d steps takes the same cycles, %d of them by a search "+
+			"for the longest", drawn+searched, searched)
 	}
-	return fmt.Sprintf("the time depends on the data: %d steps on drawn inputs take %v to %v cycles, on average %.0f; of %d steps of a search for bad inputs the longest takes %v",
+	return fmt.Sprintf("the time depends on the data: %d steps on drawn inputs take %v to %v "+
+		"cycles, on average %.0f; of %d steps of a search for bad inputs the longest takes %v",
 		drawn, r.MinCycles(), r.MaxCycles(), r.MeanCycles(), searched, r.Longest.Cycles)
 }
 
@@ -58,7 +63,8 @@ func (s *session) searchLongest(r *Result) error {
 		}
 		found.Steps += len(tried.Cycles)
 		found.Cycles = max(found.Cycles, tried.MaxCycles())
-		if generation == 0 && tried.IsConstantTime() && tried.MaxCycles() == r.MaxCycles() && r.IsConstantTime() {
+		if generation == 0 && tried.IsConstantTime() && tried.MaxCycles() == r.MaxCycles() &&
+			r.IsConstantTime() {
 			break
 		}
 		if longest := tried.MaxCycles(); longest > bestCycles {
@@ -73,7 +79,8 @@ func (s *session) searchLongest(r *Result) error {
 	return nil
 }
 
-// attackOn changes some inputs of an attack, mostly to an end of their range, or makes one at random.
+// attackOn changes some inputs of an attack, mostly to an end of their range, or makes one at
+// random.
 func attackOn(random *rand.Rand, from [][]int16, features int) [][]int16 {
 	attack := make([][]int16, attackSteps)
 	for step := range attack {
@@ -95,7 +102,8 @@ func attackOn(random *rand.Rand, from [][]int16, features int) [][]int16 {
 // runTable runs the network on given inputs, steps × features, from a zero state every attackSteps.
 func (s *session) runTable(table [][]int16) (*Result, error) {
 	var text strings.Builder
-	fmt.Fprintf(&text, "#define NETWORK_RESTART %dU\nstatic const int16_t inputs[NETWORK_STEPS][NETWORK_FEATURES] = {\n", attackSteps)
+	fmt.Fprintf(&text, "#define NETWORK_RESTART %dU\nstatic const int16_t "+
+		"inputs[NETWORK_STEPS][NETWORK_FEATURES] = {\n", attackSteps)
 	for _, x := range table {
 		text.WriteString("    {")
 		for _, v := range x {
@@ -104,7 +112,8 @@ func (s *session) runTable(table [][]int16) (*Result, error) {
 		text.WriteString("},\n")
 	}
 	text.WriteString("};\n")
-	if err := os.WriteFile(filepath.Join(s.dir, "inputs.h"), []byte(text.String()), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(s.dir, "inputs.h"), []byte(text.String()), 0o644); err !=
+		nil {
 		return nil, err
 	}
 	one := *s
@@ -125,7 +134,8 @@ func (s *session) runTable(table [][]int16) (*Result, error) {
 // features reads the number of features from the header of the network.
 func (s *session) features() (int, error) {
 	const preprocessed = "features.txt"
-	if err := s.gcc("read the number of features", "-E", "-P", "features.c", "-o", preprocessed); err != nil {
+	if err := s.gcc("read the number of features", "-E", "-P", "features.c", "-o",
+		preprocessed); err != nil {
 		return 0, err
 	}
 	out, err := os.ReadFile(filepath.Join(s.dir, preprocessed))
@@ -135,7 +145,8 @@ func (s *session) features() (int, error) {
 	words := strings.Fields(string(out))
 	n, err := strconv.Atoi(strings.Trim(words[len(words)-1], "()Uu"))
 	if err != nil || n < 1 {
-		return 0, fmt.Errorf("%s.h does not say how many features the network has: %q", s.name, tail(string(out)))
+		return 0, fmt.Errorf("%s.h does not say how many features the network has: %q", s.name,
+			tail(string(out)))
 	}
 	return n, nil
 }

@@ -15,7 +15,8 @@ import (
 // DefaultSteps is the default of Options.Steps.
 const DefaultSteps = 16
 
-// limit ends a measurement that hangs; software floating point on the slowest core takes half a minute.
+// limit ends a measurement that hangs; software floating point on the slowest core takes half a
+// minute.
 const limit = 10 * time.Minute
 
 // Options say how a network is compiled and run. The zero value takes the defaults.
@@ -23,11 +24,11 @@ type Options struct {
 	Optimise string   // "-O2": GCC optimisation flags, instead of those of the profile
 	Flags    []string // further flags for the compiler, behind those of the profile
 	Steps    int      // steps to run
-	// Apart names functions whose code and cycles are counted by themselves, each with what it calls and is not named.
-	// The compiler has to keep them apart. Nil counts the step as a whole.
+	// Apart names functions whose code and cycles are counted by themselves, each with what it
+	// calls and is not named. The compiler has to keep them apart. Nil counts the step as a whole.
 	Apart *regexp.Regexp
-	// Float says that the step takes and gives float values, not the integers of a handoff: for comparison with
-	// a float implementation of the same interface.
+	// Float says that the step takes and gives float values, not the integers of a handoff: for
+	// comparison with a float implementation of the same interface.
 	Float bool
 	// Search tries many more inputs for the longest step, see Result.Longest. Not with Float.
 	Search bool
@@ -44,21 +45,22 @@ type Result struct {
 	Flash     int64 // bytes that the network adds to a program, library routines included
 	Constants int64 // bytes of it: weights and tables of the network's own file
 	RAM       int64 // static bytes, one state included
-	// StackChain is the deepest chain of calls from the step, in bytes; StackPainted what the deepest step changed.
+	// StackChain is the deepest chain of calls from the step, in bytes; StackPainted what the
+	// deepest step changed.
 	StackChain, StackPainted int64
 	Cycles                   []float64    // by step
 	Longest                  *LongestStep // nil without Options.Search
 	Instructions             []int64      // executed, by step
-	// Counts are the instructions of a step by class of the profile, the mean over the steps; nil where a simulator
-	// counted the cycles.
+	// Counts are the instructions of a step by class of the profile, the mean over the steps; nil
+	// where a simulator counted the cycles.
 	Counts     map[string]float64
 	Functions  map[string]*Function // by name, those of Options.Apart
 	CyclesFrom string               // what counted the cycles
 	Tools      []Tool
 }
 
-// Function is what one function takes: its code, and by step what it and the functions execute that it calls
-// and that are not named by Options.Apart.
+// Function is what one function takes: its code, and by step what it and the functions execute that
+// it calls and that are not named by Options.Apart.
 type Function struct {
 	Code   int64 // bytes of its own, without those of functions that it calls
 	Frame  int64 // bytes of stack of its own
@@ -88,12 +90,15 @@ func (r *Result) MeanCycles() float64 {
 	return sum / float64(len(r.Cycles))
 }
 
-// Network compiles dir/name.c for the core of a profile and measures it. The C has the interface of a handoff: name.h
-// with name_state, name_reset, name_step and the macros NAME_N_FEATURES and NAME_N_OUTPUTS.
+// Network compiles dir/name.c for the core of a profile and measures it. The C has the interface of
+// a handoff: name.h with name_state, name_reset, name_step and the macros NAME_N_FEATURES and
+// NAME_N_OUTPUTS.
 //
-// Errors are *ToolError (something is not installed), *CommandError (a tool failed), *InstructionError (an
-// executed instruction has no cost) and *StackError, or those of the file system. ctx ends the tools.
-func Network(ctx context.Context, p *targets.Profile, dir, name string, o Options) (*Result, error) {
+// Errors are *ToolError (something is not installed), *CommandError (a tool failed),
+// *InstructionError (an executed instruction has no cost) and *StackError, or those of the file
+// system. ctx ends the tools.
+func Network(ctx context.Context, p *targets.Profile, dir, name string,
+	o Options) (*Result, error) {
 	if o.Optimise == "" {
 		o.Optimise = p.Optimise
 	}
@@ -115,7 +120,8 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 	defer os.RemoveAll(scratch)
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
-	s := &session{ctx: ctx, profile: p, toolchain: tools, options: o, name: name, dir: scratch, source: source}
+	s := &session{ctx: ctx, profile: p, toolchain: tools, options: o, name: name, dir: scratch,
+		source: source}
 	r := &Result{}
 	if err := s.unpack(); err != nil {
 		return nil, err
@@ -135,8 +141,8 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string, o Option
 	return r, err
 }
 
-// Require finds the compiler, the library and the emulator that measuring on a profile needs. An error is a *ToolError if one is not
-// installed.
+// Require finds the compiler, the library and the emulator that measuring on a profile needs. An
+// error is a *ToolError if one is not installed.
 func Require(ctx context.Context, p *targets.Profile) error {
 	tools, ok := toolchains[p.ISA]
 	if !ok {
@@ -156,7 +162,8 @@ func Require(ctx context.Context, p *targets.Profile) error {
 }
 
 func noCompiler(p *targets.Profile) error {
-	return fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA, p.Name)
+	return fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA,
+		p.Name)
 }
 
 // measureSizes compares a program with the network and one without.
@@ -179,7 +186,8 @@ func (s *session) measureSizes(r *Result) error {
 		return err
 	}
 	r.Flash, r.RAM = with.flash-without.flash, with.ram-without.ram
-	if r.Constants, err = constantBytes(filepath.Join(s.dir, networkObject)); err != nil || s.options.Apart == nil {
+	if r.Constants, err = constantBytes(filepath.Join(s.dir, networkObject)); err != nil ||
+		s.options.Apart == nil {
 		return err
 	}
 	functions, err := functionsOf(filepath.Join(s.dir, staticImage), s.options.Apart)

@@ -46,7 +46,8 @@ run.elf:     file format elf32-littlearm
 	}
 }
 
-// logOf is what QEMU 7.2 writes for the addresses: hexadecimal, "!" before one that was stopped before it ran.
+// logOf is what QEMU 7.2 writes for the addresses: hexadecimal, "!" before one that was stopped
+// before it ran.
 func logOf(addresses string) string {
 	var b strings.Builder
 	b.WriteString("guest_errors are not of interest\n")
@@ -60,7 +61,8 @@ func logOf(addresses string) string {
 	return b.String()
 }
 
-// Two calls of a step of three instructions: adds 1, a branch, bx 3 (cortex-m3); only what is inside counts.
+// Two calls of a step of three instructions: adds 1, a branch, bx 3 (cortex-m3); only what is
+// inside counts.
 func TestLog(t *testing.T) {
 	code := listed("adds r0, #1\nbne.n 100 <f>\nbx lr")
 	for _, c := range []struct {
@@ -68,24 +70,30 @@ func TestLog(t *testing.T) {
 		cycles       []float64
 		instructions []int64
 	}{
-		{"once through, then with a jump", "80 100 102 104 82 80 100 102 100 102 104 82", []float64{1 + 1 + 3, 1 + 3 + 1 + 1 + 3}, []int64{3, 5}},
-		{"an instruction that is logged twice", "80 100 102 !102 102 104 !104 104 82", []float64{5}, []int64{3}},
+		{"once through, then with a jump", "80 100 102 104 82 80 100 102 100 102 104 82",
+			[]float64{1 + 1 + 3, 1 + 3 + 1 + 1 + 3}, []int64{3, 5}},
+		{"an instruction that is logged twice", "80 100 102 !102 102 104 !104 104 82", []float64{5},
+			[]int64{3}},
 		{"a step that does not return", "80 100 102", []float64{1}, []int64{1}},
 		{"no step", "80 82", nil, nil},
 	} {
-		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), step: 0x100, caller: span{0x80, 0x90}, counts: map[string]float64{}}
+		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), step: 0x100,
+			caller: span{0x80, 0x90}, counts: map[string]float64{}}
 		if err := w.readLog(strings.NewReader(logOf(c.log))); err != nil {
 			t.Errorf("%s: %v", c.what, err)
 		}
 		if !slices.Equal(w.cycles, c.cycles) || !slices.Equal(w.instructions, c.instructions) {
-			t.Errorf("%s: cycles %v, instructions %v; want %v, %v", c.what, w.cycles, w.instructions, c.cycles, c.instructions)
+			t.Errorf("%s: cycles %v, instructions %v; want %v, %v", c.what, w.cycles,
+				w.instructions, c.cycles, c.instructions)
 		}
 	}
 }
 
 func TestDamagedLog(t *testing.T) {
-	for _, log := range []string{"Trace 0: 0x7f [00000000\n", "Trace 0: 0x7f [00000000/x/1]\n", logOf("100 900 82")} {
-		w := &watcher{code: listed("adds r0, #1"), cost: newCost(profile(t, "cortex-m3")), step: 0x100, caller: span{0x80, 0x90}, counts: map[string]float64{}}
+	for _, log := range []string{"Trace 0: 0x7f [00000000\n", "Trace 0: 0x7f [00000000/x/1]\n",
+		logOf("100 900 82")} {
+		w := &watcher{code: listed("adds r0, #1"), cost: newCost(profile(t, "cortex-m3")),
+			step: 0x100, caller: span{0x80, 0x90}, counts: map[string]float64{}}
 		if err := w.readLog(strings.NewReader(log)); err == nil {
 			t.Errorf("no error for the log %q", log)
 		}
@@ -94,12 +102,14 @@ func TestDamagedLog(t *testing.T) {
 
 // Lines as GCC writes them, one file per object.
 func TestFrames(t *testing.T) {
-	got, err := parseFrames("net.c:82:16:net_tanh_Q15\t8\tstatic\nnet.c:90:1:net_rows.constprop\t24\tstatic\nnet.c:90:1:net_rows\t16\tstatic\n")
+	got, err := parseFrames(
+		"net.c:82:16:net_tanh_Q15\t8\tstatic\nnet.c:90:1:net_rows.constprop\t24\tstatic\nnet.c:90:1:net_rows\t16\tstatic\n")
 	if err != nil || len(got) != 2 || got["net_tanh_Q15"] != 8 || got["net_rows"] != 24 {
 		t.Errorf("%v, %v", got, err)
 	}
 	var unbounded *StackError
-	if _, err := parseFrames("net.c:1:2:net_step\t40\tdynamic\n"); !errors.As(err, &unbounded) || unbounded.Function != "net_step" {
+	if _, err := parseFrames("net.c:1:2:net_step\t40\tdynamic\n"); !errors.As(err, &unbounded) ||
+		unbounded.Function != "net_step" {
 		t.Errorf("a frame without bound: error %v", err)
 	}
 	if _, err := parseFrames("net.c:1:2:net_step\n"); err == nil {
@@ -125,30 +135,38 @@ func TestDeepestChain(t *testing.T) {
  404:	add.w	sp, sp, #8
  408:	bx	lr
 `
-	// divide pushes 3 words, takes 8 bytes and pushes 2 words: 28, and once more because shared calls it again.
-	size, err := newCallGraph(parseListing(functions), map[string]int64{"step": 40, "rows": 16}, false).deepest("step")
+	// divide pushes 3 words, takes 8 bytes and pushes 2 words: 28, and once more because shared
+	// calls it again.
+	size, err := newCallGraph(parseListing(functions), map[string]int64{"step": 40, "rows": 16},
+		false).deepest("step")
 	if err != nil || size != 40+16+28+28 {
 		t.Errorf("%d bytes, %v; want %d", size, err, 40+16+28+28)
 	}
-	avr := "\n00000100 <step>:\n 100:\tcall\t0x200\t; 0x200 <library>\n\n00000200 <library>:\n 200:\tpush\tr28\n 202:\trcall\t.+0\t; 0x204 <library+0x4>\n 204:\tsbiw\tr28, 0x0a\t; 10\n"
-	if size, err := newCallGraph(parseListing(avr), map[string]int64{"step": 10}, true).deepest("step"); err != nil || size != 10+2+1+2+10 {
+	avr := "\n00000100 <step>:\n 100:\tcall\t0x200\t; 0x200 <library>\n\n00000200 <library>:\n " +
+		"200:\tpush\tr28\n 202:\trcall\t.+0\t; 0x204 <library+0x4>\n 204:\tsbiw\tr28, 0x0a\t; 10\n"
+	if size, err := newCallGraph(parseListing(avr), map[string]int64{"step": 10},
+		true).deepest("step"); err != nil || size != 10+2+1+2+10 {
 		t.Errorf("avr: %d bytes, %v; want 25", size, err)
 	}
-	rv := "\n00000100 <step>:\n 100:\tjal\t200 <library>\n\n00000200 <library>:\n 200:\tadd\tsp,sp,-32\n 202:\tadd\tsp,sp,32\n"
-	if size, err := newCallGraph(parseListing(rv), map[string]int64{"step": 16}, false).deepest("step"); err != nil || size != 48 {
+	rv := "\n00000100 <step>:\n 100:\tjal\t200 <library>\n\n00000200 <library>:\n " +
+		"200:\tadd\tsp,sp,-32\n 202:\tadd\tsp,sp,32\n"
+	if size, err := newCallGraph(parseListing(rv), map[string]int64{"step": 16},
+		false).deepest("step"); err != nil || size != 48 {
 		t.Errorf("rv32: %d bytes, %v; want 48", size, err)
 	}
 }
 
 func TestStackWithoutBound(t *testing.T) {
 	for what, code := range map[string]string{
-		"recursion":           " 100:\tbl\t100 <step>\n",
-		"call of a register":  " 100:\tblx\tr3\n",
-		"call by a register":  " 100:\tjalr\ta5\n",
-		"call through Z":      " 100:\ticall\n",
-		"recursion of others": " 100:\tbl\t200 <other>\n\n00000200 <other>:\n 200:\tbl\t100 <step>\n",
+		"recursion":          " 100:\tbl\t100 <step>\n",
+		"call of a register": " 100:\tblx\tr3\n",
+		"call by a register": " 100:\tjalr\ta5\n",
+		"call through Z":     " 100:\ticall\n",
+		"recursion of others": " 100:\tbl\t200 <other>\n\n00000200 <other>:\n 200:\tbl\t100 " +
+			"<step>\n",
 	} {
-		_, err := newCallGraph(parseListing("\n00000100 <step>:\n"+code), map[string]int64{"step": 8, "other": 8}, false).deepest("step")
+		_, err := newCallGraph(parseListing("\n00000100 <step>:\n"+code),
+			map[string]int64{"step": 8, "other": 8}, false).deepest("step")
 		var unbounded *StackError
 		if !errors.As(err, &unbounded) {
 			t.Errorf("%s: error %v, want a StackError", what, err)
@@ -168,7 +186,8 @@ func TestReportedStack(t *testing.T) {
 // A machine without a tool: the error names the Debian package.
 func TestMissingTools(t *testing.T) {
 	t.Setenv("PATH", t.TempDir())
-	for name, pkg := range map[string]string{"cortex-m4f": "gcc-arm-none-eabi", "rv32imc": "gcc-riscv64-unknown-elf", "avr8": "gcc-avr"} {
+	for name, pkg := range map[string]string{"cortex-m4f": "gcc-arm-none-eabi",
+		"rv32imc": "gcc-riscv64-unknown-elf", "avr8": "gcc-avr"} {
 		_, err := Network(t.Context(), profile(t, name), t.TempDir(), "net", Options{})
 		var missing *ToolError
 		if !errors.As(err, &missing) || !strings.Contains(missing.HintText(), pkg) {

@@ -11,8 +11,9 @@ import (
 	"strconv"
 )
 
-// runEmulator runs the program with one instruction per translated block, so that QEMU logs each address before it
-// executes it, and prices the instructions of every step. It returns what the program wrote.
+// runEmulator runs the program with one instruction per translated block, so that QEMU logs each
+// address before it executes it, and prices the instructions of every step. It returns what the
+// program wrote.
 func (s *session) runEmulator(r *Result) (string, error) {
 	code, err := s.disassemble()
 	if err != nil {
@@ -32,8 +33,10 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	}
 	defer read.Close()
 	// The log comes through the pipe that the child has as descriptor 3.
-	args := append(s.emulator[1:len(s.emulator):len(s.emulator)], "-display", "none", "-monitor", "none",
-		"-singlestep", "-d", "exec,nochain", "-D", "/dev/fd/3", "-kernel", filepath.Join(s.dir, runImage))
+	args := append(s.emulator[1:len(s.emulator):len(s.emulator)], "-display", "none", "-monitor",
+		"none",
+		"-singlestep", "-d", "exec,nochain", "-D", "/dev/fd/3", "-kernel",
+		filepath.Join(s.dir, runImage))
 	cmd := exec.CommandContext(s.ctx, s.emulator[0], args...)
 	cmd.ExtraFiles = []*os.File{write}
 	var output bytes.Buffer
@@ -43,14 +46,16 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller, counts: map[string]float64{}, functions: r.Functions}
+	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller,
+		counts: map[string]float64{}, functions: r.Functions}
 	if err := w.readLog(read); err != nil {
 		cmd.Process.Kill() // it may wait for a reader; the first error is the one to report
 		cmd.Wait()
 		return "", err
 	}
 	if err := cmd.Wait(); err != nil {
-		return "", &CommandError{s.emulator[0], "run the program to its end", err.Error() + ": " + tail(output.String())}
+		return "", &CommandError{s.emulator[0], "run the program to its end",
+			err.Error() + ": " + tail(output.String())}
 	}
 	r.Cycles, r.Instructions, r.Counts = w.cycles, w.instructions, w.counts
 	for class := range r.Counts {
@@ -65,17 +70,18 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	return output.String(), nil
 }
 
-// watcher follows the executed instructions and prices those of the step: from its first one until control is
-// back in the caller.
+// watcher follows the executed instructions and prices those of the step: from its first one until
+// control is back in the caller.
 type watcher struct {
 	code   *listing
 	cost   *cost
 	step   uint64 // first address of the step
 	caller span
 
-	isInside     bool
-	before, last *instruction // last: executed, not priced yet, because the next address tells whether it jumped
-	cycles       []float64    // by step
+	isInside bool
+	// last: executed, not priced yet, because the next address tells whether it jumped
+	before, last *instruction
+	cycles       []float64 // by step
 	instructions []int64
 	counts       map[string]float64 // over all steps, by class
 
@@ -83,9 +89,9 @@ type watcher struct {
 	running   *Function            // the one that was entered last and has not returned; nil: none
 }
 
-// readLog reads QEMU's log. Lines are "Trace 0: 0x7f.. [00000000/0000012c/..../....] name", the address second in the
-// brackets, and "Stopped execution of TB chain before 0x7f.. [0000012c] name" for an instruction that was
-// logged and not executed, which then is logged again.
+// readLog reads QEMU's log. Lines are "Trace 0: 0x7f.. [00000000/0000012c/..../....] name", the
+// address second in the brackets, and "Stopped execution of TB chain before 0x7f.. [0000012c] name"
+// for an instruction that was logged and not executed, which then is logged again.
 func (w *watcher) readLog(log io.Reader) error {
 	lines := bufio.NewReaderSize(log, 1<<20)
 	var pending uint64
@@ -152,7 +158,8 @@ func (w *watcher) execute(pc uint64) error {
 	}
 	at, ok := w.code.at[pc]
 	if !ok {
-		return fmt.Errorf("the program executed address %#x, which the disassembly does not have", pc)
+		return fmt.Errorf("the program executed address %#x, which the disassembly does not have",
+			pc)
 	}
 	w.last = at
 	if f, ok := w.functions[withoutClone(at.function)]; ok {

@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// riscv prices RV32IMC as objdump prints it, pseudo-instructions included (The RISC-V Instruction Set Manual,
-// volume I, tables of pseudo-instructions).
+// riscv prices RV32IMC as objdump prints it, pseudo-instructions included (The RISC-V Instruction
+// Set Manual, volume I, tables of pseudo-instructions).
 type riscv struct{}
 
 var riscvClasses = table(map[string][]string{
@@ -17,11 +17,13 @@ var riscvClasses = table(map[string][]string{
 	"divide": strings.Fields("div divu rem remu"),
 	"call":   strings.Fields("jal j"),       // JAL
 	"return": strings.Fields("jalr jr ret"), // JALR
-	"alu": strings.Fields("add addi sub and andi or ori xor xori li lui mv neg not slt slti sltu sltiu " +
+	"alu": strings.Fields("add addi sub and andi or ori xor xori li lui mv neg not slt slti " +
+		"sltu sltiu " +
 		"seqz snez sltz sgtz auipc nop zext.b"),
 })
 
-var riscvBranches = strings.Fields("beq bne blt bge bltu bgeu beqz bnez blez bgez bltz bgtz bgt ble bgtu bleu")
+var riscvBranches = strings.Fields("beq bne blt bge bltu bgeu beqz bnez blez bgez bltz bgtz bgt " +
+	"ble bgtu bleu")
 
 func (riscv) spends(before, at *instruction, isTaken bool) []spend {
 	name := strings.TrimPrefix(at.mnemonic, "c.")
@@ -33,7 +35,8 @@ func (riscv) spends(before, at *instruction, isTaken bool) []spend {
 	case name == "mulh" || name == "mulhu" || name == "mulhsu":
 		// mul_long is the pair of MUL and MULH: this is the second.
 		return []spend{{"mul_long", 1}, {"mul", -1}}
-	case riscvClasses[name] == "load" && follows(before, at) && riscvClasses[strings.TrimPrefix(before.mnemonic, "c.")] == "load":
+	case riscvClasses[name] == "load" && follows(before, at) &&
+		riscvClasses[strings.TrimPrefix(before.mnemonic, "c.")] == "load":
 		return one("load_next")
 	case riscvClasses[name] != "":
 		return one(riscvClasses[name])

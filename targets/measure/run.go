@@ -13,7 +13,8 @@ func (s *session) measureRun(r *Result) error {
 	if err != nil {
 		return err
 	}
-	// The depth of the paint follows from the chain of calls, which the program must be linked to know.
+	// The depth of the paint follows from the chain of calls, which the program must be linked to
+	// know.
 	if err := s.linkImage(runImage, "main.c", networkObject); err != nil {
 		return err
 	}
@@ -33,7 +34,8 @@ func (s *session) measureRun(r *Result) error {
 	}
 	paint := r.StackChain + paintSlack
 	if paint > math.MaxInt16 {
-		return &StackError{s.name + "_step", fmt.Sprintf("it takes %d bytes, too many to paint", r.StackChain)}
+		return &StackError{s.name + "_step",
+			fmt.Sprintf("it takes %d bytes, too many to paint", r.StackChain)}
 	}
 	if err := s.writeHeader(int(paint)); err != nil {
 		return err
@@ -52,7 +54,8 @@ func (s *session) measureRun(r *Result) error {
 		return err
 	}
 	if r.StackPainted > r.StackChain {
-		return &StackError{s.name + "_step", fmt.Sprintf("it changed %d bytes below the stack, its chain of calls takes %d", r.StackPainted, r.StackChain)}
+		return &StackError{s.name + "_step", fmt.Sprintf("it changed %d bytes below the stack, "+
+			"its chain of calls takes %d", r.StackPainted, r.StackChain)}
 	}
 	return nil
 }
@@ -70,7 +73,8 @@ func (s *session) run(r *Result) (reported string, err error) {
 		r.CyclesFrom = "cycle counter of simavr, ATmega1284P"
 		return s.runSimulator(r)
 	}
-	r.CyclesFrom = "instructions executed by QEMU, each with the cycles of profile " + s.profile.Name
+	r.CyclesFrom = "instructions executed by QEMU, each with the cycles of profile " +
+		s.profile.Name
 	return s.runEmulator(r)
 }
 

@@ -16,7 +16,8 @@ const tracer = "trace_avr"
 
 // buildTracer compiles the program that runs the simulator and adds its version to tools.
 func (s *session) buildTracer(tools []Tool) ([]Tool, error) {
-	_, err := s.output("compile the tracer of the simulator", "gcc", "-O2", "trace_avr.c", "-o", tracer, "-lsimavr")
+	_, err := s.output("compile the tracer of the simulator", "gcc", "-O2", "trace_avr.c", "-o",
+		tracer, "-lsimavr")
 	var failed *CommandError
 	if errors.As(err, &failed) && strings.Contains(failed.Output, "simavr") {
 		return nil, &ToolError{"the library of simavr", s.emulatorPackage}
@@ -41,7 +42,8 @@ func simulatorVersion() string {
 	return string(m[1])
 }
 
-// runSimulator runs the program on simavr and takes its cycle counter. It returns what the program wrote.
+// runSimulator runs the program on simavr and takes its cycle counter. It returns what the program
+// wrote.
 func (s *session) runSimulator(r *Result) (string, error) {
 	image, err := s.flatten()
 	if err != nil {
@@ -73,14 +75,16 @@ func (s *session) runSimulator(r *Result) (string, error) {
 	return s.readSteps(r, out)
 }
 
-// readSteps takes the lines "step CYCLES INSTRUCTIONS" and, of all steps, "function NAME CYCLES" out of what the tracer wrote.
+// readSteps takes the lines "step CYCLES INSTRUCTIONS" and, of all steps, "function NAME CYCLES"
+// out of what the tracer wrote.
 func (s *session) readSteps(r *Result, out string) (string, error) {
 	var rest strings.Builder
 	for line := range strings.Lines(out) {
 		if strings.HasPrefix(line, "function ") {
 			var name string
 			var cycles float64
-			if _, err := fmt.Sscanf(line, "function %s %f", &name, &cycles); err != nil || r.Functions[name] == nil {
+			if _, err := fmt.Sscanf(line, "function %s %f", &name, &cycles); err != nil ||
+				r.Functions[name] == nil {
 				return "", fmt.Errorf("unexpected line of the tracer: %q", line)
 			}
 			r.Functions[name].Cycles = cycles / float64(s.options.Steps)

@@ -9,7 +9,8 @@ import (
 	"strings"
 )
 
-// frames reads the compiler's account of the stack: lines "file:line:column:function<tab>bytes<tab>static".
+// frames reads the compiler's account of the stack: lines
+// "file:line:column:function<tab>bytes<tab>static".
 func (s *session) frames() (map[string]int64, error) {
 	text, err := os.ReadFile(filepath.Join(s.dir, strings.TrimSuffix(networkObject, ".o")+".su"))
 	if err != nil {
@@ -23,7 +24,8 @@ func parseFrames(text string) (map[string]int64, error) {
 	for line := range strings.Lines(text) {
 		fields := strings.Split(strings.TrimSpace(line), "\t")
 		if len(fields) != 3 {
-			return nil, fmt.Errorf("unexpected line in the compiler's account of the stack: %q", line)
+			return nil, fmt.Errorf("unexpected line in the compiler's account of the stack: %q",
+				line)
 		}
 		name := fields[0][strings.LastIndex(fields[0], ":")+1:]
 		if fields[2] != "static" {
@@ -31,7 +33,8 @@ func parseFrames(text string) (map[string]int64, error) {
 		}
 		size, err := strconv.ParseInt(fields[1], 10, 64)
 		if err != nil {
-			return nil, fmt.Errorf("unexpected line in the compiler's account of the stack: %q", line)
+			return nil, fmt.Errorf("unexpected line in the compiler's account of the stack: %q",
+				line)
 		}
 		name = withoutClone(name)
 		sizes[name] = max(sizes[name], size)
@@ -84,7 +87,8 @@ func (g *callGraph) below(name string, path map[string]bool) (int64, error) {
 		}
 		if path[i.target] {
 			switch {
-			case !isCall(i.mnemonic): // within the function, or to and fro between routines in assembler
+			// within the function, or to and fro between routines in assembler
+			case !isCall(i.mnemonic):
 			case !g.isCompiled(i.target):
 				// Routines in assembler that others jump into call themselves, and do not recurse.
 				most = max(most, g.frame(i.target))
@@ -110,7 +114,8 @@ func isCall(mnemonic string) bool {
 	return false
 }
 
-// isReservation tells that a call goes to the next instruction, to take the stack of a return address.
+// isReservation tells that a call goes to the next instruction, to take the stack of a return
+// address.
 func isReservation(i *instruction) bool { return i.mnemonic == "rcall" && i.operands == ".+0" }
 
 // isCompiled tells that the compiler gave an account of a function.
@@ -119,7 +124,8 @@ func (g *callGraph) isCompiled(name string) bool {
 	return ok
 }
 
-// frame is the stack of one function: the compiler's figure, or for a library routine what it pushes and reserves.
+// frame is the stack of one function: the compiler's figure, or for a library routine what it
+// pushes and reserves.
 func (g *callGraph) frame(name string) int64 {
 	if size, ok := g.frames[withoutClone(name)]; ok {
 		return size
@@ -143,9 +149,11 @@ func (g *callGraph) taken(i *instruction) int64 {
 	case isReservation(i):
 		return 2
 	case mnemonic == "sbiw" && strings.HasPrefix(i.operands, "r28"): // frame pointer
-		n, _ := strconv.ParseInt(strings.TrimSpace(strings.TrimPrefix(i.operands, "r28,")), 0, 64) // 0 where it is no number
+		// 0 where it is no number
+		n, _ := strconv.ParseInt(strings.TrimSpace(strings.TrimPrefix(i.operands, "r28,")), 0, 64)
 		return n
-	case mnemonic == "push", mnemonic == "vpush", mnemonic == "stmdb" && strings.HasPrefix(i.operands, "sp!"):
+	case mnemonic == "push", mnemonic == "vpush", mnemonic == "stmdb" &&
+		strings.HasPrefix(i.operands, "sp!"):
 		return 4 * int64(listedWords(i.operands))
 	case strings.HasPrefix(mnemonic, "sub"), strings.HasPrefix(mnemonic, "add"):
 		m := lowered.FindStringSubmatch(i.operands)

@@ -25,19 +25,21 @@ type toolchain struct {
 	stack           uint64 // initial stack pointer
 }
 
-// cortexM is one of QEMU's boards with a Cortex-M core; where code and RAM begin is in QEMU's documentation of the board.
+// cortexM is one of QEMU's boards with a Cortex-M core; where code and RAM begin is in QEMU's
+// documentation of the board.
 func cortexM(board string, code, ram uint64) toolchain {
 	return toolchain{
 		prefix: "arm-none-eabi-", compilerPackage: "gcc-arm-none-eabi",
 		libraryFile: "nano.specs", libraryPackage: "libnewlib-arm-none-eabi",
 		link: []string{"--specs=nano.specs"}, start: "start_arm.c", script: "memory.ld",
-		emulator:        []string{"qemu-system-arm", "-M", board, "-semihosting-config", "enable=on,target=native"},
+		emulator: []string{"qemu-system-arm", "-M", board, "-semihosting-config",
+			"enable=on,target=native"},
 		emulatorPackage: "qemu-system-arm", code: code, ram: ram, stack: ram + 0x40000,
 	}
 }
 
-// toolchains by instruction set. QEMU 7.2 has no Cortex-M0+; a Cortex-M3 executes all that Armv6-M has, and a Cortex-M7
-// all that Armv7E-M has: here only the order of instructions matters.
+// toolchains by instruction set. QEMU 7.2 has no Cortex-M0+; a Cortex-M3 executes all that Armv6-M
+// has, and a Cortex-M7 all that Armv7E-M has: here only the order of instructions matters.
 var toolchains = map[string]toolchain{
 	"armv6m":  cortexM("mps2-an385", 0, 0x20000000),
 	"armv7m":  cortexM("mps2-an385", 0, 0x20000000),
@@ -47,13 +49,16 @@ var toolchains = map[string]toolchain{
 		prefix: "riscv64-unknown-elf-", compilerPackage: "gcc-riscv64-unknown-elf",
 		libraryFile: "picolibc.specs", libraryPackage: "picolibc-riscv64-unknown-elf",
 		flags: []string{"--specs=picolibc.specs"}, start: "start_rv32.S", script: "memory.ld",
-		emulator:        []string{"qemu-system-riscv32", "-M", "virt", "-bios", "none", "-serial", "stdio"},
+		emulator: []string{"qemu-system-riscv32", "-M", "virt", "-bios", "none", "-serial",
+			"stdio"},
 		emulatorPackage: "qemu-system-misc", code: 0x80000000, ram: 0x80080000, stack: 0x80100000,
 	},
 	// RAM of an ATmega1284P: 0x100 to 0x40ff (linker addresses of data begin at 0x800000).
 	"avr": {
-		prefix: "avr-", compilerPackage: "gcc-avr", libraryFile: "libm.a", libraryPackage: "avr-libc",
-		start: "start_avr.S", script: "memory_avr.ld", emulatorPackage: "libsimavr-dev", ram: 0x800100, stack: 0x40ff,
+		prefix: "avr-", compilerPackage: "gcc-avr", libraryFile: "libm.a",
+		libraryPackage: "avr-libc",
+		start:          "start_avr.S", script: "memory_avr.ld", emulatorPackage: "libsimavr-dev",
+		ram: 0x800100, stack: 0x40ff,
 	},
 }
 
@@ -71,7 +76,8 @@ type session struct {
 // require finds every tool and returns their versions. An error is a *ToolError.
 func (s *session) require() ([]Tool, error) {
 	programs := []struct{ name, pkg string }{
-		{s.prefix + "gcc", s.compilerPackage}, {s.prefix + "objdump", "binutils-" + strings.TrimSuffix(s.prefix, "-")},
+		{s.prefix + "gcc", s.compilerPackage},
+		{s.prefix + "objdump", "binutils-" + strings.TrimSuffix(s.prefix, "-")},
 	}
 	if len(s.emulator) > 0 {
 		programs = append(programs, struct{ name, pkg string }{s.emulator[0], s.emulatorPackage})
@@ -84,14 +90,16 @@ func (s *session) require() ([]Tool, error) {
 		}
 	}
 	// GCC prints the bare name of a file that it does not find.
-	found, err := s.output("find its library", s.prefix+"gcc", append(strings.Fields(s.profile.CompilerFlags), "-print-file-name="+s.libraryFile)...)
+	found, err := s.output("find its library", s.prefix+"gcc",
+		append(strings.Fields(s.profile.CompilerFlags), "-print-file-name="+s.libraryFile)...)
 	if err != nil {
 		return nil, err
 	}
 	if !filepath.IsAbs(strings.TrimSpace(found)) {
 		return nil, &ToolError{s.libraryFile + " of " + s.prefix + "gcc", s.libraryPackage}
 	}
-	compiler, err := s.output("print its version", s.prefix+"gcc", "-dumpfullversion", "-dumpversion")
+	compiler, err := s.output("print its version", s.prefix+"gcc", "-dumpfullversion",
+		"-dumpversion")
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +116,8 @@ func (s *session) require() ([]Tool, error) {
 	return append(tools, Tool{s.emulator[0], version}), nil
 }
 
-// output runs a program in the scratch folder and returns its standard output. A failure is a *CommandError.
+// output runs a program in the scratch folder and returns its standard output. A failure is a
+// *CommandError.
 func (s *session) output(what, program string, args ...string) (string, error) {
 	cmd := exec.CommandContext(s.ctx, program, args...)
 	cmd.Dir = s.dir

@@ -17,7 +17,8 @@ import (
 	"kerf/quant"
 )
 
-// network is a GRU with random weights and a dense layer with two outputs. Speed does not depend on the weights.
+// network is a GRU with random weights and a dense layer with two outputs. Speed does not depend on
+// the weights.
 func network(features, kept, units int) *dataset.Float {
 	random := rand.New(rand.NewPCG(1, 1))
 	values := func(n int) []float64 {
@@ -29,7 +30,8 @@ func network(features, kept, units int) *dataset.Float {
 	}
 	f := &dataset.Float{Net: &model.Network{
 		Recurrent: []*model.Recurrent{{Kind: model.GRUResetAfter, Inputs: kept, Units: units,
-			W: values(3 * units * kept), U: values(3 * units * units), B: values(3 * units), D: values(3 * units)}},
+			W: values(3 * units * kept), U: values(3 * units * units), B: values(3 * units),
+			D: values(3 * units)}},
 		Dense: []*model.Dense{{Inputs: units, Outputs: 2, W: values(2 * units), B: values(2)}},
 	}}
 	for i := range features {
@@ -58,7 +60,8 @@ func recordings(features, sequences, steps int) *dataset.Recordings {
 	return rec
 }
 
-// processorSeconds counts all threads of this process: on a machine that others use, time on the clock says little.
+// processorSeconds counts all threads of this process: on a machine that others use, time on the
+// clock says little.
 func processorSeconds(tb testing.TB) float64 {
 	var usage syscall.Rusage
 	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &usage); err != nil {
@@ -68,7 +71,8 @@ func processorSeconds(tb testing.TB) float64 {
 	return seconds(usage.Utime) + seconds(usage.Stime)
 }
 
-// perSecond repeats work on one core and reports how much of it there is in a second of processor time.
+// perSecond repeats work on one core and reports how much of it there is in a second of processor
+// time.
 func perSecond(b *testing.B, amount float64, unit string, work func()) float64 {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	rounds := 0
@@ -83,14 +87,15 @@ func perSecond(b *testing.B, amount float64, unit string, work func()) float64 {
 	return rate
 }
 
-// BenchmarkScore scores networks on one core: of 20 features and 16 units, 1,760 multiply-accumulates per step, and cut to 12 of
-// both, 888. Errors are summed up as for a report.
+// BenchmarkScore scores networks on one core: of 20 features and 16 units, 1,760
+// multiply-accumulates per step, and cut to 12 of both, 888. Errors are summed up as for a report.
 func BenchmarkScore(b *testing.B) {
 	for _, size := range []struct{ sequences, steps int }{{64, 500}, {1, 500}} {
 		rec := recordings(20, size.sequences, size.steps)
 		whole, cut := network(20, 20, 16), network(20, 12, 12)
 		prepared := dataset.Prepare(whole, rec, nil)
-		fixed, err := quant.Quantize(whole, quant.Calibrate(whole, rec), quant.Uniform(whole.Net, 8, 8, 16), quant.Nearest)
+		fixed, err := quant.Quantize(whole, quant.Calibrate(whole, rec),
+			quant.Uniform(whole.Net, 8, 8, 16), quant.Nearest)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -103,14 +108,17 @@ func BenchmarkScore(b *testing.B) {
 			{"cut, float32 in lanes", func() { prepared.Score(cut) }},
 			{"int8 weights", func() { dataset.Measure(fixed, rec, nil) }},
 		} {
-			b.Run(fmt.Sprintf("%d × %d/%s", size.sequences, size.steps, way.name), func(b *testing.B) {
-				perSecond(b, float64(size.sequences*size.steps), "steps/s", way.score)
-			})
+			b.Run(fmt.Sprintf("%d × %d/%s", size.sequences, size.steps, way.name),
+				func(b *testing.B) {
+					perSecond(b, float64(size.sequences*size.steps), "steps/s", way.score)
+				})
 		}
 		b.Run(fmt.Sprintf("%d × %d/torch", size.sequences, size.steps), func(b *testing.B) {
-			out, err := exec.Command("/usr/bin/python3", "torch_score.py", strconv.Itoa(size.sequences), strconv.Itoa(size.steps)).Output()
+			out, err := exec.Command("/usr/bin/python3", "torch_score.py",
+				strconv.Itoa(size.sequences), strconv.Itoa(size.steps)).Output()
 			if err != nil {
-				b.Skip("not measured: needs the Debian packages python3-torch and libopenblas0-pthread")
+				b.Skip("not measured: needs the Debian packages python3-torch and " +
+					"libopenblas0-pthread")
 			}
 			rate, err := strconv.ParseFloat(strings.TrimSpace(string(out)), 64)
 			if err != nil {

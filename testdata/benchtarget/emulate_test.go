@@ -4,9 +4,9 @@ package main
 
 import "testing"
 
-// Such float C was seen to take about 28,000 cycles per step with the FPU of a Cortex-M4 and 264,000 in software on a
-// Cortex-M3 (own measurement with other weights and another library build): within a fifth, or something is
-// wrong with the counting.
+// Such float C was seen to take about 28,000 cycles per step with the FPU of a Cortex-M4 and
+// 264,000 in software on a Cortex-M3 (own measurement with other weights and another library
+// build): within a fifth, or something is wrong with the counting.
 func TestEmulatedFloatCIsInTheKnownRegion(t *testing.T) {
 	dir := t.TempDir()
 	net := trained()
@@ -26,7 +26,8 @@ func TestEmulatedFloatCIsInTheKnownRegion(t *testing.T) {
 		}
 		for i, level := range levels {
 			if r.integer[i].MaxCycles() >= r.float.MinCycles() {
-				t.Errorf("%s -%s: the emitted C takes %v cycles, float C %v", core, level, r.integer[i].MaxCycles(), r.float.MinCycles())
+				t.Errorf("%s -%s: the emitted C takes %v cycles, float C %v", core, level,
+					r.integer[i].MaxCycles(), r.float.MinCycles())
 			}
 		}
 	}

@@ -1,4 +1,5 @@
-// Benchtarget measures one step of the emitted C on every core, beside plain float C of the same network:
+// Benchtarget measures one step of the emitted C on every core, beside plain float C of the same
+// network:
 //
 //	go run ./testdata/benchtarget
 //
@@ -38,8 +39,8 @@ var levels = []string{"", "-Os"}
 // floatLevel are the optimisation flags of the float C.
 const floatLevel = "-O2"
 
-// singlePrecision are further flags of the float C: the library of a core with a double-precision unit computes expf
-// in double precision, for which the profiles have no costs.
+// singlePrecision are further flags of the float C: the library of a core with a double-precision
+// unit computes expf in double precision, for which the profiles have no costs.
 var singlePrecision = map[string][]string{"cortex-m7": {"-mfpu=fpv5-sp-d16"}}
 
 // floatSteps are fewer than those of the emitted C: software floating point takes long to emulate.
@@ -91,6 +92,8 @@ func onCore(ctx context.Context, core, dir string) (row, error) {
 		}
 		r.integer = append(r.integer, one)
 	}
-	r.float, err = measure.Network(ctx, p, dir, "floatnet", measure.Options{Optimise: floatLevel, Steps: floatSteps, Float: true, Flags: singlePrecision[core]})
+	r.float, err = measure.Network(ctx, p, dir, "floatnet",
+		measure.Options{Optimise: floatLevel, Steps: floatSteps, Float: true,
+			Flags: singlePrecision[core]})
 	return r, err
 }

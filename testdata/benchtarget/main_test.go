@@ -13,8 +13,8 @@ import (
 	"kerf/targets/measure"
 )
 
-// The float C computes the network: its outputs on the host are those of the float engine, but for the rounding of
-// single precision.
+// The float C computes the network: its outputs on the host are those of the float engine, but for
+// the rounding of single precision.
 func TestFloatCComputesTheNetwork(t *testing.T) {
 	const steps, tolerance = 50, 1e-4
 	dir := t.TempDir()
@@ -51,7 +51,9 @@ int main(void)
 		t.Fatal(err)
 	}
 	program := filepath.Join(dir, "driver")
-	if out, err := exec.Command("gcc", "-std=c99", "-O2", "-Wall", "-Wextra", "-Werror", filepath.Join(dir, "driver.c"), filepath.Join(dir, "floatnet.c"), "-lm", "-o", program).CombinedOutput(); err != nil {
+	if out, err := exec.Command("gcc", "-std=c99", "-O2", "-Wall", "-Wextra", "-Werror",
+		filepath.Join(dir, "driver.c"), filepath.Join(dir, "floatnet.c"), "-lm", "-o",
+		program).CombinedOutput(); err != nil {
 		t.Fatalf("gcc: %v\n%s", err, out)
 	}
 	cmd := exec.Command(program)
@@ -90,14 +92,19 @@ func TestMultiplyAccumulates(t *testing.T) {
 }
 
 func TestPrintRows(t *testing.T) {
-	integer := &measure.Result{Flash: 3000, Constants: 2000, Cycles: []float64{4400, 4400}, Instructions: []int64{3520, 3520}}
-	float := &measure.Result{Flash: 9000, Constants: 7000, Cycles: []float64{20000, 24000}, Instructions: []int64{1, 1}, Tools: []measure.Tool{{Name: "gcc", Version: "12"}}}
+	integer := &measure.Result{Flash: 3000, Constants: 2000, Cycles: []float64{4400, 4400},
+		Instructions: []int64{3520, 3520}}
+	float := &measure.Result{Flash: 9000, Constants: 7000, Cycles: []float64{20000, 24000},
+		Instructions: []int64{1, 1}, Tools: []measure.Tool{{Name: "gcc", Version: "12"}}}
 	var b bytes.Buffer
-	if err := printRows(&b, []row{{"core", "-O2", []*measure.Result{integer, integer}, float}, {"core2", "-O1", []*measure.Result{integer, integer}, float}}); err != nil {
+	if err := printRows(&b, []row{{"core", "-O2", []*measure.Result{integer, integer}, float},
+		{"core2", "-O1", []*measure.Result{integer, integer}, float}}); err != nil {
 		t.Fatal(err)
 	}
 	fields := strings.Fields(strings.Split(b.String(), "\n")[4])
-	if got, want := strings.Join(fields, " "), "| core | -O2 | 4400 | 2.50 | 2.00 | 1000 | 4400 | 1000 | 22000 (20000..24000) | 5.0 | 2000 |"; got != want {
+	if got, want := strings.Join(fields, " "),
+		"| core | -O2 | 4400 | 2.50 | 2.00 | 1000 | 4400 | 1000 | 22000 (20000..24000) | 5.0 "+
+			"| 2000 |"; got != want {
 		t.Errorf("row %q, want %q", got, want)
 	}
 	if strings.Count(b.String(), "gcc 12") != 1 {

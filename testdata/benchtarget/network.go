@@ -22,8 +22,8 @@ const (
 	seed    = 20
 )
 
-// trained stands for a trained network: weights are normally distributed, of the size that training starts from
-// (deviation 1 over the root of the number of inputs: common practice, no source).
+// trained stands for a trained network: weights are normally distributed, of the size that training
+// starts from (deviation 1 over the root of the number of inputs: common practice, no source).
 func trained() *model.Network {
 	random := rand.New(rand.NewPCG(seed, 0))
 	values := func(n int, size float64) []float64 {
@@ -36,8 +36,10 @@ func trained() *model.Network {
 	rows := 3 * units
 	return &model.Network{
 		Recurrent: []*model.Recurrent{{Kind: model.GRUResetAfter, Inputs: features, Units: units,
-			W: values(rows*features, 0.22), U: values(rows*units, 0.25), B: values(rows, 0.2), D: values(rows, 0.2)}},
-		Dense: []*model.Dense{{Inputs: units, Outputs: outputs, Activation: model.Identity, W: values(outputs*units, 0.25), B: values(outputs, 0.2)}},
+			W: values(rows*features, 0.22), U: values(rows*units, 0.25), B: values(rows, 0.2),
+			D: values(rows, 0.2)}},
+		Dense: []*model.Dense{{Inputs: units, Outputs: outputs, Activation: model.Identity,
+			W: values(outputs*units, 0.25), B: values(outputs, 0.2)}},
 	}
 }
 
@@ -53,7 +55,8 @@ func writeInteger(net *model.Network, dir string) error {
 	}
 	p := dataset.NewFloat(net, f, o)
 	rec := recordings()
-	fixed, err := quant.Quantize(p, quant.Calibrate(p, rec), quant.Uniform(net, 8, 8, 16), quant.Nearest)
+	fixed, err := quant.Quantize(p, quant.Calibrate(p, rec), quant.Uniform(net, 8, 8, 16),
+		quant.Nearest)
 	if err != nil {
 		return err
 	}
@@ -61,7 +64,8 @@ func writeInteger(net *model.Network, dir string) error {
 	for j := range kept {
 		kept[j] = j
 	}
-	h := &exporter.Handoff{Name: "net", Version: "benchmark", JobHash: strings.Repeat("0", 64), VerdictLine: "benchmark", Net: fixed,
+	h := &exporter.Handoff{Name: "net", Version: "benchmark", JobHash: strings.Repeat("0", 64),
+		VerdictLine: "benchmark", Net: fixed,
 		Description: net.String(), KeptUnits: [][]int{kept}, Vectors: exporter.Vectors(fixed, rec)}
 	files, err := h.CFiles()
 	if err != nil {
@@ -79,20 +83,25 @@ func writeInteger(net *model.Network, dir string) error {
 func recordings() *dataset.Recordings {
 	const steps = 200
 	random := rand.New(rand.NewPCG(seed, 1))
-	q := &dataset.Sequence{Name: "0", Scenario: "random", Steps: steps, Y: make([]float64, steps*outputs)}
+	q := &dataset.Sequence{Name: "0", Scenario: "random", Steps: steps,
+		Y: make([]float64, steps*outputs)}
 	for range steps * features {
 		q.X = append(q.X, random.NormFloat64())
 	}
-	return &dataset.Recordings{Features: features, Outputs: outputs, Sequences: []*dataset.Sequence{q}}
+	return &dataset.Recordings{Features: features, Outputs: outputs,
+		Sequences: []*dataset.Sequence{q}}
 }
 
 // writeFloat writes the float C: the files of this folder, sizes and weights.
 func writeFloat(net *model.Network, dir string) error {
 	r, head := net.Recurrent[0], net.Dense[0]
-	sizes := fmt.Sprintf("#define FLOATNET_N_FEATURES %d\n#define FLOATNET_N_UNITS %d\n#define FLOATNET_N_OUTPUTS %d\n", features, units, outputs)
-	weights := matrix("w", r.W, features) + matrix("u", r.U, units) + vector("b", r.B) + vector("d", r.D) +
+	sizes := fmt.Sprintf("#define FLOATNET_N_FEATURES %d\n#define FLOATNET_N_UNITS %d\n#define "+
+		"FLOATNET_N_OUTPUTS %d\n", features, units, outputs)
+	weights := matrix("w", r.W, features) + matrix("u", r.U, units) + vector("b", r.B) +
+		vector("d", r.D) +
 		matrix("head_w", head.W, units) + vector("head_b", head.B)
-	files := map[string]string{"floatnet_sizes.h": sizes, "floatnet_weights.h": weights, "floatnet.c": floatSource, "floatnet.h": floatHeader}
+	files := map[string]string{"floatnet_sizes.h": sizes, "floatnet_weights.h": weights,
+		"floatnet.c": floatSource, "floatnet.h": floatHeader}
 	for name, content := range files {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
 			return err
@@ -103,7 +112,8 @@ func writeFloat(net *model.Network, dir string) error {
 
 func matrix(name string, values []float64, columns int) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "static const float floatnet_%s[%d][%d] = {\n", name, len(values)/columns, columns)
+	fmt.Fprintf(&b, "static const float floatnet_%s[%d][%d] = {\n", name, len(values)/columns,
+		columns)
 	for i := 0; i < len(values); i += columns {
 		fmt.Fprintf(&b, "    { %s },\n", numbers(values[i:i+columns]))
 	}
@@ -112,7 +122,8 @@ func matrix(name string, values []float64, columns int) string {
 }
 
 func vector(name string, values []float64) string {
-	return fmt.Sprintf("static const float floatnet_%s[%d] = { %s };\n", name, len(values), numbers(values))
+	return fmt.Sprintf("static const float floatnet_%s[%d] = { %s };\n", name, len(values),
+		numbers(values))
 }
 
 func numbers(values []float64) string {

@@ -15,20 +15,28 @@ import (
 
 // printRows writes the table in Markdown, which reads as text too, and below it the tools.
 func printRows(w io.Writer, rows []row) error {
-	fmt.Fprintf(w, "GRU (reset-after), %d features, %d units, %d outputs, int8 weights, 16-bit state: one step, %d multiply-accumulates\n\n", features, units, outputs, perStep)
-	table := tablewriter.NewTable(w, tablewriter.WithRenderer(renderer.NewMarkdown()), tablewriter.WithHeaderAutoFormat(tw.Off))
-	table.Header("core", "for speed", "cycles", "per MAC", "instructions per MAC", "text", "-Os: cycles", "text", "float C -O2: cycles", "times ours", "text")
+	fmt.Fprintf(w, "GRU (reset-after), %d features, %d units, %d outputs, int8 weights, 16-bit "+
+		"state: one step, %d multiply-accumulates\n\n", features, units, outputs, perStep)
+	table := tablewriter.NewTable(w, tablewriter.WithRenderer(renderer.NewMarkdown()),
+		tablewriter.WithHeaderAutoFormat(tw.Off))
+	table.Header("core", "for speed", "cycles", "per MAC", "instructions per MAC", "text",
+		"-Os: cycles", "text", "float C -O2: cycles", "times ours", "text")
 	for _, r := range rows {
 		fast, small := r.integer[0], r.integer[1]
-		if err := table.Append(r.core, r.flags, cycles(fast), perMAC(fast), instructionsPerMAC(fast), fast.Code(), cycles(small), small.Code(),
-			cycles(r.float), fmt.Sprintf("%.1f", r.float.MeanCycles()/fast.MeanCycles()), r.float.Code()); err != nil {
+		if err := table.Append(r.core, r.flags, cycles(fast), perMAC(fast),
+			instructionsPerMAC(fast), fast.Code(), cycles(small), small.Code(),
+			cycles(r.float), fmt.Sprintf("%.1f", r.float.MeanCycles()/fast.MeanCycles()),
+			r.float.Code()); err != nil {
 			return err
 		}
 	}
 	if err := table.Render(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(w, "\nCycles: mean of %d steps (float C: %d), in brackets the shortest and the longest where they differ.\nText: bytes of inference without the network's constants, library routines included.\n\n%s", measure.DefaultSteps, floatSteps, tools(rows))
+	_, err := fmt.Fprintf(w, "\nCycles: mean of %d steps (float C: %d), in brackets the "+
+		"shortest and the longest where they differ.\nText: bytes of inference without the "+
+		"network's constants, library routines included.\n\n%s", measure.DefaultSteps, floatSteps,
+		tools(rows))
 	return err
 }
 

@@ -87,7 +87,8 @@ const (
 
 // draw is draw n of a kind in a set; drafts are the unbroken jobs by name.
 func (k *kind) draw(set string, n int, drafts map[string]*draft) (d *draft, b breakage) {
-	random := rand.New(rand.NewChaCha8(sha256.Sum256(fmt.Appendf(nil, "%s set, %s, %d", set, k.name, n))))
+	random := rand.New(
+		rand.NewChaCha8(sha256.Sum256(fmt.Appendf(nil, "%s set, %s, %d", set, k.name, n))))
 	job := k.jobs[random.IntN(len(k.jobs))]
 	d = drafts[job].dealt(uint64(n % dealsDrawn)).clone()
 	return d, k.apply(d, random)

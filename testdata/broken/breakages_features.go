@@ -45,8 +45,10 @@ func lineOf(i int) string { return fmt.Sprintf("features.csv line %d", i+firstRo
 // exchanged are the findings that name two features.
 func (d *draft) exchanged(i, j int) (lines, columns finding) {
 	a, b := d.feature(i), d.feature(j)
-	lines = finding{budget.CauseLines, []string{fmt.Sprintf("features.csv lines %d and %d", i+firstRow, j+firstRow)}, nil}
-	columns = finding{budget.CauseColumns, []string{fmt.Sprintf("columns %s and %s of", a[nameColumn], b[nameColumn])}, nil}
+	lines = finding{budget.CauseLines,
+		[]string{fmt.Sprintf("features.csv lines %d and %d", i+firstRow, j+firstRow)}, nil}
+	columns = finding{budget.CauseColumns,
+		[]string{fmt.Sprintf("columns %s and %s of", a[nameColumn], b[nameColumn])}, nil}
 	return lines, columns
 }
 
@@ -54,7 +56,8 @@ func (d *draft) exchanged(i, j int) (lines, columns finding) {
 // the same.
 func (d *draft) areAlike(i, j int) bool {
 	a, b := d.feature(i), d.feature(j)
-	meanA, meanB, stdA, stdB := number(a[meanOfFeature]), number(b[meanOfFeature]), number(a[stdOfFeature]), number(b[stdOfFeature])
+	meanA, meanB, stdA, stdB := number(a[meanOfFeature]), number(b[meanOfFeature]),
+		number(a[stdOfFeature]), number(b[stdOfFeature])
 	most := alikeByStd * math.Min(stdA, stdB)
 	return math.Abs(meanA-meanB) < most && math.Abs(stdA-stdB) < most
 }
@@ -63,7 +66,8 @@ func exchangeLines(d *draft, random *rand.Rand) breakage {
 	i, j := pair(random, d.featureCount())
 	// Before the exchange line i has name a; kerf then reads line i as b, so the names in its
 	// message are those of the broken file.
-	b := breakage{says: fmt.Sprintf("features.csv lines %d and %d exchanged (%s, %s)", i+firstRow, j+firstRow, d.feature(i)[nameColumn], d.feature(j)[nameColumn])}
+	b := breakage{says: fmt.Sprintf("features.csv lines %d and %d exchanged (%s, %s)", i+firstRow,
+		j+firstRow, d.feature(i)[nameColumn], d.feature(j)[nameColumn])}
 	alike := d.areAlike(i, j)
 	d.features[i+1], d.features[j+1] = d.features[j+1], d.features[i+1]
 	lines, columns := d.exchanged(i, j)
@@ -95,14 +99,18 @@ func forgetNormalisation(d *draft, _ *rand.Rand) breakage {
 	for i := range d.featureCount() {
 		d.feature(i)[meanOfFeature], d.feature(i)[stdOfFeature] = "0", "1"
 	}
-	return breakage{says: "mean 0 and std 1 in features.csv", right: []finding{{budget.CauseNormalisation, []string{"features.csv"}, []string{"lack the normalisation"}}}}
+	return breakage{says: "mean 0 and std 1 in features.csv",
+		right: []finding{{budget.CauseNormalisation, []string{"features.csv"},
+			[]string{"lack the normalisation"}}}}
 }
 
 func doubleNormalisation(d *draft, random *rand.Rand) breakage {
-	b := breakage{right: []finding{{budget.CauseNormalisation, []string{"features.csv"}, []string{"normalised already"}}}}
+	b := breakage{right: []finding{{budget.CauseNormalisation, []string{"features.csv"},
+		[]string{"normalised already"}}}}
 	if random.IntN(2) == 0 {
 		b.says = "the weights hold the normalisation as well"
-		w, bias := d.tensors[d.layers[0].name+".weight_ih_l0"], d.tensors[d.layers[0].name+".bias_ih_l0"]
+		w, bias := d.tensors[d.layers[0].name+".weight_ih_l0"],
+			d.tensors[d.layers[0].name+".bias_ih_l0"]
 		inputs := d.featureCount()
 		for row := range bias.Data {
 			for i := range inputs {
@@ -120,7 +128,9 @@ func doubleNormalisation(d *draft, random *rand.Rand) breakage {
 	for _, rec := range which {
 		for i := range d.featureCount() {
 			mean, std := number(d.feature(i)[meanOfFeature]), number(d.feature(i)[stdOfFeature])
-			rec.change(d.feature(i)[nameColumn], func(v float64) float64 { return (v - mean) / std })
+			rec.change(d.feature(i)[nameColumn], func(v float64) float64 {
+				return (v - mean) / std
+			})
 		}
 	}
 	return b
@@ -145,7 +155,8 @@ func scaleColumn(d *draft, random *rand.Rand) breakage {
 	}
 	return breakage{
 		says: fmt.Sprintf("column %s of the %s times 1e%d", name, words, k), alone: alone,
-		right: []finding{{budget.CauseScale, []string{"column " + name + " of"}, []string{fits(k)}}},
+		right: []finding{{budget.CauseScale, []string{"column " + name + " of"},
+			[]string{fits(k)}}},
 	}
 }
 
@@ -164,12 +175,14 @@ func falsifyStatistics(d *draft, random *rand.Rand) breakage {
 		line[meanOfFeature] = printed(mean+by*std, printedDigits)
 		b.says = fmt.Sprintf("mean of %s moved by %.1f std", line[nameColumn], by)
 	case 1:
-		factor := math.Pow(leastStdFactor*math.Pow(mostStdFactor/leastStdFactor, random.Float64()), sign)
+		factor := math.Pow(leastStdFactor*math.Pow(mostStdFactor/leastStdFactor, random.Float64()),
+			sign)
 		line[stdOfFeature] = printed(std*factor, printedDigits)
 		b.says = fmt.Sprintf("std of %s times %.3g", line[nameColumn], factor)
 	case 2:
 		line[stdOfFeature] = printed(std*std, printedDigits)
-		b.says = fmt.Sprintf("std of %s is its variance (%.3g in place of %.3g)", line[nameColumn], std*std, std)
+		b.says = fmt.Sprintf("std of %s is its variance (%.3g in place of %.3g)", line[nameColumn],
+			std*std, std)
 	default:
 		j := random.IntN(d.featureCount() - 1)
 		if j >= i {
@@ -177,7 +190,8 @@ func falsifyStatistics(d *draft, random *rand.Rand) breakage {
 		}
 		other := d.feature(j)
 		line[meanOfFeature], line[stdOfFeature] = other[meanOfFeature], other[stdOfFeature]
-		b.says = fmt.Sprintf("mean and std of %s are those of %s", line[nameColumn], other[nameColumn])
+		b.says = fmt.Sprintf("mean and std of %s are those of %s", line[nameColumn],
+			other[nameColumn])
 	}
 	return b
 }

@@ -10,7 +10,8 @@ import (
 )
 
 // activations are the words of a job and those of a report.
-var activations = []struct{ job, report string }{{"identity", "identity"}, {"relu", "ReLU"}, {"tanh", "tanh"}, {"logistic", "logistic"}}
+var activations = []struct{ job, report string }{{"identity", "identity"}, {"relu", "ReLU"},
+	{"tanh", "tanh"}, {"logistic", "logistic"}}
 
 func reported(activation string) string {
 	for _, a := range activations {
@@ -28,23 +29,30 @@ func modelFinding(what, how string) []finding {
 func exchangeActivation(d *draft, random *rand.Rand) breakage {
 	if d.job == elmanJob && random.IntN(2) == 0 {
 		d.layers[0].cell = "elman-relu"
-		return breakage{says: "elman-relu in place of elman-tanh", right: modelFinding(model.VariantCell, "elman-tanh in place of elman-relu")}
+		return breakage{says: "elman-relu in place of elman-tanh",
+			right: modelFinding(model.VariantCell, "elman-tanh in place of elman-relu")}
 	}
 	dense := len(d.layers) - 1
 	i := random.IntN(dense)
 	l := &d.layers[1+i]
-	others := slices.DeleteFunc(slices.Clone(activations), func(a struct{ job, report string }) bool { return a.job == l.activation })
+	others := slices.DeleteFunc(slices.Clone(activations),
+		func(a struct{ job, report string }) bool {
+			return a.job == l.activation
+		})
 	trained := l.activation
 	l.activation = others[random.IntN(len(others))].job
 	return breakage{
-		says:  fmt.Sprintf("%s in place of %s behind dense layer %d of %d", l.activation, trained, i+1, dense),
-		right: modelFinding(model.VariantActivation, fmt.Sprintf("%s in place of %s behind dense layer %d of %d", reported(trained), reported(l.activation), i+1, dense)),
+		says: fmt.Sprintf("%s in place of %s behind dense layer %d of %d", l.activation, trained,
+			i+1, dense),
+		right: modelFinding(model.VariantActivation, fmt.Sprintf("%s in place of %s behind "+
+			"dense layer %d of %d", reported(trained), reported(l.activation), i+1, dense)),
 	}
 }
 
 func resetBefore(d *draft, _ *rand.Rand) breakage {
 	d.layers[0].cell = "gru-reset-before"
-	return breakage{says: "gru-reset-before in place of gru", right: modelFinding(model.VariantReset, "gru in place of gru-reset-before")}
+	return breakage{says: "gru-reset-before in place of gru",
+		right: modelFinding(model.VariantReset, "gru in place of gru-reset-before")}
 }
 
 // lettersOf name the gate blocks of torch in their order.
@@ -52,7 +60,8 @@ var lettersOf = map[string]string{demoJob: "rzn", cityJob: "rzn", lstmJob: "ifgo
 
 func reorderGates(d *draft, random *rand.Rand) breakage {
 	letters := lettersOf[d.job]
-	order := random.Perm(len(letters)) // place p of the broken file has block order[p] of the given one
+	// place p of the broken file has block order[p] of the given one
+	order := random.Perm(len(letters))
 	for slices.IsSorted(order) {
 		order = random.Perm(len(letters))
 	}
@@ -70,8 +79,9 @@ func reorderGates(d *draft, random *rand.Rand) breakage {
 	}
 	text := strings.Join(file, " ")
 	return breakage{
-		says:  "gate blocks of the file in the order " + text,
-		right: modelFinding(model.VariantGates, fmt.Sprintf("gates in the order %s, read as %s", text, strings.Join(strings.Split(letters, ""), " "))),
+		says: "gate blocks of the file in the order " + text,
+		right: modelFinding(model.VariantGates, fmt.Sprintf("gates in the order %s, read as %s",
+			text, strings.Join(strings.Split(letters, ""), " "))),
 	}
 }
 
@@ -88,7 +98,8 @@ func turn(t *model.Tensor) {
 }
 
 func transpose(d *draft, random *rand.Rand) breakage {
-	recurrent, input := d.tensors[d.layers[0].name+".weight_hh_l0"], d.tensors[d.layers[0].name+".weight_ih_l0"]
+	recurrent, input := d.tensors[d.layers[0].name+".weight_hh_l0"],
+		d.tensors[d.layers[0].name+".weight_ih_l0"]
 	type way struct {
 		what    string
 		tensors []*model.Tensor
@@ -96,13 +107,15 @@ func transpose(d *draft, random *rand.Rand) breakage {
 	all := []*model.Tensor{recurrent}
 	ways := []way{{"recurrent weights transposed", []*model.Tensor{recurrent}}}
 	if input.Shape[1] == recurrent.Shape[1] {
-		ways = append(ways, way{"square input weights transposed", []*model.Tensor{input}}, way{"recurrent and square input weights transposed", []*model.Tensor{recurrent, input}})
+		ways = append(ways, way{"square input weights transposed", []*model.Tensor{input}},
+			way{"recurrent and square input weights transposed", []*model.Tensor{recurrent, input}})
 		all = append(all, input)
 	}
 	square := false
 	for i, l := range d.layers[1:] {
 		if w := d.tensors[l.name+".weight"]; w.Shape[0] == w.Shape[1] {
-			ways = append(ways, way{fmt.Sprintf("weights of dense layer %d transposed", i+1), []*model.Tensor{w}})
+			ways = append(ways,
+				way{fmt.Sprintf("weights of dense layer %d transposed", i+1), []*model.Tensor{w}})
 			all, square = append(all, w), true
 		}
 	}
@@ -124,14 +137,17 @@ func exchangeDense(d *draft, random *rand.Rand) breakage {
 	switch random.IntN(3) {
 	case 0:
 		*first, *second = *second, *first
-		return breakage{says: "dense layers exchanged in the job", right: []finding{{model.VariantOrder, nil, []string{"with " + found}}}}
+		return breakage{says: "dense layers exchanged in the job",
+			right: []finding{{model.VariantOrder, nil, []string{"with " + found}}}}
 	case 1:
 		first.name, second.name = second.name, first.name
-		return breakage{says: "names of dense layers exchanged in the job", right: modelFinding(model.VariantOrder, stay)}
+		return breakage{says: "names of dense layers exchanged in the job",
+			right: modelFinding(model.VariantOrder, stay)}
 	}
 	for _, leaf := range []string{".weight", ".bias"} {
 		a, b := d.tensors[first.name+leaf], d.tensors[second.name+leaf]
 		a.Data, b.Data = b.Data, a.Data
 	}
-	return breakage{says: "weights of dense layers exchanged in the file", right: modelFinding(model.VariantOrder, stay)}
+	return breakage{says: "weights of dense layers exchanged in the file",
+		right: modelFinding(model.VariantOrder, stay)}
 }

@@ -51,15 +51,19 @@ func (d *draft) isPhysical() bool { return d.output(0)[stdOfOutput] == "1" }
 
 func falsifyOutputScale(d *draft, random *rand.Rand) breakage {
 	outputs, physical := []int{0, 1}, d.isPhysical()
-	lacking := finding{budget.CauseOutputScale, []string{"outputs.csv"}, []string{"lack the scale of the outputs"}}
-	already := finding{budget.CauseOutputScale, []string{"outputs.csv"}, []string{"scale outputs that are in physical units already"}}
+	lacking := finding{budget.CauseOutputScale, []string{"outputs.csv"},
+		[]string{"lack the scale of the outputs"}}
+	already := finding{budget.CauseOutputScale, []string{"outputs.csv"},
+		[]string{"scale outputs that are in physical units already"}}
 	only := ""
 	if random.IntN(2) == 0 {
 		o := random.IntN(2)
 		name := d.output(o)[nameColumn]
 		outputs, only = []int{o}, " of "+name
-		lacking = finding{budget.CauseOutputScale, []string{outputLine(o)}, []string{"mean or std of " + name}}
-		already = finding{budget.CauseOutputScale, []string{outputLine(o)}, []string{"scale " + name + ", which is in physical units already"}}
+		lacking = finding{budget.CauseOutputScale, []string{outputLine(o)},
+			[]string{"mean or std of " + name}}
+		already = finding{budget.CauseOutputScale, []string{outputLine(o)},
+			[]string{"scale " + name + ", which is in physical units already"}}
 	}
 	switch random.IntN(3) {
 	case 0:
@@ -80,7 +84,8 @@ func falsifyOutputScale(d *draft, random *rand.Rand) breakage {
 			line := d.output(o)
 			if physical {
 				mean, std := d.recordedOutput(line[nameColumn])
-				line[meanOfOutput], line[stdOfOutput] = printed(mean, printedDigits), printed(std, printedDigits)
+				line[meanOfOutput], line[stdOfOutput] = printed(mean, printedDigits),
+					printed(std, printedDigits)
 				continue
 			}
 			d.head(o, number(line[stdOfOutput]), number(line[meanOfOutput]))
@@ -91,7 +96,8 @@ func falsifyOutputScale(d *draft, random *rand.Rand) breakage {
 	line := d.output(o)
 	b := breakage{}
 	if random.IntN(2) == 0 {
-		line[meanOfOutput], line[stdOfOutput] = printed(number(line[meanOfOutput])*math.Pow10(k), printedDigits), printed(number(line[stdOfOutput])*math.Pow10(k), printedDigits)
+		line[meanOfOutput], line[stdOfOutput] = printed(number(line[meanOfOutput])*math.Pow10(k),
+			printedDigits), printed(number(line[stdOfOutput])*math.Pow10(k), printedDigits)
 		b.says = fmt.Sprintf("outputs.csv has %s times 1e%d", line[nameColumn], k)
 		b.right = []finding{{budget.CauseOutputScale, []string{outputLine(o)}, []string{fits(k)}}}
 		return b
@@ -100,7 +106,8 @@ func falsifyOutputScale(d *draft, random *rand.Rand) breakage {
 	for _, rec := range which {
 		rec.change(line[nameColumn], func(v float64) float64 { return v * math.Pow10(k) })
 	}
-	b.says, b.alone = fmt.Sprintf("column %s of the %s times 1e%d", line[nameColumn], words, k), alone
+	b.says, b.alone = fmt.Sprintf("column %s of the %s times 1e%d", line[nameColumn], words, k),
+		alone
 	b.right = []finding{{budget.CauseOutputScale, []string{outputLine(o)}, []string{fits(-k)}}}
 	return b
 }
@@ -164,7 +171,8 @@ func exchangeOutputs(d *draft, random *rand.Rand) breakage {
 		p, q := rec.column(names[0]), rec.column(names[1])
 		rec.header[p], rec.header[q] = rec.header[q], rec.header[p]
 	}
-	return breakage{says: "output columns of the " + words + " exchanged", alone: alone, right: right}
+	return breakage{says: "output columns of the " + words + " exchanged", alone: alone,
+		right: right}
 }
 
 // scramble gives the sign-off sequences outputs that are not theirs, or steps in another order.

@@ -58,7 +58,8 @@ func judgeAll(out *strings.Builder, set string) ([]*outcome, error) {
 				return nil, err
 			}
 			all = append(all, o)
-			fmt.Fprintf(os.Stderr, "%s %d, %s: %s: %s (%s, %s) %s\n", o.kind, n, o.job, o.says, o.word, ratio(o.rise()), o.verdict, o.cause())
+			fmt.Fprintf(os.Stderr, "%s %d, %s: %s: %s (%s, %s) %s\n", o.kind, n, o.job, o.says,
+				o.word, ratio(o.rise()), o.verdict, o.cause())
 		}
 	}
 	fmt.Fprintf(out, "\n## Broken jobs, %s set\n", set)
@@ -66,23 +67,27 @@ func judgeAll(out *strings.Builder, set string) ([]*outcome, error) {
 	return all, nil
 }
 
-var outcomeColumns = []string{"kind", "draw", "job", "broken", "rise", "harmful", "outcome", "verdict", "first_cause"}
+var outcomeColumns = []string{"kind", "draw", "job", "broken", "rise", "harmful", "outcome",
+	"verdict", "first_cause"}
 
 func (o *outcome) cells() []string {
 	harmful := "no"
 	if o.isHarmful() {
 		harmful = "yes"
 	}
-	return []string{o.kind, fmt.Sprint(o.number), o.job, o.says, ratio(o.rise()), harmful, o.word, o.verdict, o.cause()}
+	return []string{o.kind, fmt.Sprint(o.number), o.job, o.says, ratio(o.rise()), harmful, o.word,
+		o.verdict, o.cause()}
 }
 
 // summarise prints the table by kind and every job that is no plain success.
 func summarise(out *strings.Builder, all []*outcome) {
-	out.WriteString("\n| kind | jobs | harmful | named | noticed | refused | missed | signed | not harmful | of these found |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n")
+	out.WriteString("\n| kind | jobs | harmful | named | noticed | refused | missed | signed | " +
+		"not harmful | of these found |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n")
 	type counts struct{ jobs, harmful, named, noticed, refused, missed, signed, rest, found int }
 	total := counts{}
 	row := func(name string, c counts) {
-		fmt.Fprintf(out, "| %s | %d | %d | %d | %d | %d | %d | %d | %d | %d |\n", name, c.jobs, c.harmful, c.named, c.noticed, c.refused, c.missed, c.signed, c.rest, c.found)
+		fmt.Fprintf(out, "| %s | %d | %d | %d | %d | %d | %d | %d | %d | %d |\n", name, c.jobs,
+			c.harmful, c.named, c.noticed, c.refused, c.missed, c.signed, c.rest, c.found)
 	}
 	var wrong, quiet []string
 	for _, k := range kinds {
@@ -97,7 +102,8 @@ func summarise(out *strings.Builder, all []*outcome) {
 				if len(o.causes) > 0 {
 					c.found++
 				}
-				quiet = append(quiet, fmt.Sprintf("- %s, %s: %s (%s times the error; %s)\n", o.kind, o.job, o.says, ratio(o.rise()), o.word))
+				quiet = append(quiet, fmt.Sprintf("- %s, %s: %s (%s times the error; %s)\n", o.kind,
+					o.job, o.says, ratio(o.rise()), o.word))
 				continue
 			}
 			c.harmful++
@@ -115,14 +121,19 @@ func summarise(out *strings.Builder, all []*outcome) {
 				c.signed++
 			}
 			if o.word != named {
-				wrong = append(wrong, fmt.Sprintf("- %s, %s: %s (%s times the error): %s. %s\n", o.kind, o.job, o.says, ratio(o.rise()), o.word, o.cause()))
+				wrong = append(wrong, fmt.Sprintf("- %s, %s: %s (%s times the error): %s. %s\n",
+					o.kind, o.job, o.says, ratio(o.rise()), o.word, o.cause()))
 			}
 		}
 		row(k.name, c)
-		total = counts{total.jobs + c.jobs, total.harmful + c.harmful, total.named + c.named, total.noticed + c.noticed, total.refused + c.refused, total.missed + c.missed, total.signed + c.signed, total.rest + c.rest, total.found + c.found}
+		total = counts{total.jobs + c.jobs, total.harmful + c.harmful, total.named + c.named,
+			total.noticed + c.noticed, total.refused + c.refused, total.missed + c.missed,
+			total.signed + c.signed, total.rest + c.rest, total.found + c.found}
 	}
 	row("all", total)
-	fmt.Fprintf(out, "\nNamed rightly: %.1f %% of the harmful ones (demanded: %.0f %%). Signed although harmful: %d (allowed: 0).\n", 100*float64(total.named)/float64(total.harmful), 100*demanded, total.signed)
+	fmt.Fprintf(out, "\nNamed rightly: %.1f %% of the harmful ones (demanded: %.0f %%). Signed "+
+		"although harmful: %d (allowed: 0).\n", 100*float64(total.named)/float64(total.harmful),
+		100*demanded, total.signed)
 	out.WriteString("\nHarmful and not named rightly:\n\n" + strings.Join(wrong, ""))
 	out.WriteString("\nNot harmful:\n\n" + strings.Join(quiet, ""))
 }

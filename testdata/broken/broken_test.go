@@ -28,7 +28,8 @@ func TestBrokenJobs(t *testing.T) {
 				t.Fatal(err)
 			}
 			if o.word == missed {
-				t.Errorf("%s, %s: %s: %s times the error, and nothing is found", o.kind, o.job, o.says, ratio(o.rise()))
+				t.Errorf("%s, %s: %s: %s times the error, and nothing is found", o.kind, o.job,
+					o.says, ratio(o.rise()))
 			}
 			if o.isHarmful() {
 				harmful++
@@ -39,14 +40,16 @@ func TestBrokenJobs(t *testing.T) {
 			row := measured[[2]string{o.kind, o.cells()[1]}]
 			for _, column := range []int{2, 3, 5, 6} {
 				if got := o.cells()[column]; row == nil || got != row[column] {
-					t.Errorf("%s %d: %s is %q, broken.csv has %q: make bench-broken measures anew", o.kind, n, outcomeColumns[column], got, row)
+					t.Errorf("%s %d: %s is %q, broken.csv has %q: make bench-broken measures anew",
+						o.kind, n, outcomeColumns[column], got, row)
 				}
 			}
 		}
 	}
 	t.Logf("%d of %d harmful jobs named rightly", right, harmful)
 	if harmful == 0 || float64(right) < demanded*float64(harmful) {
-		t.Errorf("%d of %d harmful jobs are named rightly, demanded are %.0f %%", right, harmful, 100*demanded)
+		t.Errorf("%d of %d harmful jobs are named rightly, demanded are %.0f %%", right, harmful,
+			100*demanded)
 	}
 }
 
@@ -88,7 +91,8 @@ func TestUnbrokenJobs(t *testing.T) {
 			for _, c := range s.causes {
 				t.Errorf("%s, deal %d: %s", job, deal, c.String())
 			}
-			t.Logf("%s, deal %d: nearest miss %.3f, explained %.2f", job, deal, s.near(), s.explained)
+			t.Logf("%s, deal %d: nearest miss %.3f, explained %.2f", job, deal, s.near(),
+				s.explained)
 		}
 	}
 }
@@ -106,9 +110,11 @@ func TestFewerRecordingsGiveNoCheaperNetwork(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			t.Logf("draw %d, %d sequences of every scenario: %d multiply-accumulates, %s", number, n, macs, verdict)
+			t.Logf("draw %d, %d sequences of every scenario: %d multiply-accumulates, %s", number,
+				n, macs, verdict)
 			if macs < before {
-				t.Errorf("draw %d: %d multiply-accumulates with %d sequences of every scenario, %d with more", number, macs, n, before)
+				t.Errorf("draw %d: %d multiply-accumulates with %d sequences of every scenario, "+
+					"%d with more", number, macs, n, before)
 			}
 			before = macs
 		}
@@ -187,9 +193,11 @@ func TestErrorsAreThoseOfTorch(t *testing.T) {
 			for in.Float.Outputs[o].Name != row[0] {
 				o++
 			}
-			got, want := score.Value(score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE), number(row[2])
+			got, want := score.Value(score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE),
+				number(row[2])
 			if math.Abs(got/want-1) > 1e-4 {
-				t.Errorf("%s: RMSE of %s on %s recordings %.6g, torch has %.6g", job, row[0], row[1], got, want)
+				t.Errorf("%s: RMSE of %s on %s recordings %.6g, torch has %.6g", job, row[0],
+					row[1], got, want)
 			}
 			if share := number(row[3]); share < 0.5 {
 				t.Errorf("%s explains %.2f of %s", job, share, row[0])

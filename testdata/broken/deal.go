@@ -26,15 +26,19 @@ func (d *draft) dealt(number uint64) *draft {
 			counts[s.scenario][i]++
 		}
 	}
-	pool := &recording{d.selection.header, append(append([]sequence(nil), d.selection.sequences...), d.signoff.sequences...)}
-	parts := pool.deal(rand.New(rand.NewPCG(dealSeed, number)), 2, func(scenario string) []int { return counts[scenario] })
+	pool := &recording{d.selection.header,
+		append(append([]sequence(nil), d.selection.sequences...), d.signoff.sequences...)}
+	parts := pool.deal(rand.New(rand.NewPCG(dealSeed, number)), 2, func(scenario string) []int {
+		return counts[scenario]
+	})
 	c := *d
 	c.selection, c.signoff = parts[0], parts[1]
 	return &c
 }
 
 // deal deals sequences into parts, of each scenario as many as counts says.
-func (r *recording) deal(random *rand.Rand, parts int, counts func(scenario string) []int) []*recording {
+func (r *recording) deal(random *rand.Rand, parts int,
+	counts func(scenario string) []int) []*recording {
 	part := make([]int, len(r.sequences))
 	byScenario := map[string][]int{}
 	var scenarios []string

@@ -73,7 +73,8 @@ func measureFewer(out *strings.Builder, _ string) error {
 		}
 		out.WriteString("\n")
 	}
-	fmt.Fprintf(out, "\nMultiply-accumulates of one step, by sequences per scenario. Cheaper than with more sequences: %d of %d (demanded: none)", cheaper, steps)
+	fmt.Fprintf(out, "\nMultiply-accumulates of one step, by sequences per scenario. Cheaper "+
+		"than with more sequences: %d of %d (demanded: none)", cheaper, steps)
 	if cheaper > 0 {
 		fmt.Fprintf(out, ", by %.1f %% at most", 100*most)
 	}

@@ -32,9 +32,10 @@ type layer struct{ name, cell, activation string }
 
 // layersOf say of every job what its files leave unsaid.
 var layersOf = map[string][]layer{
-	demoJob:  {{"gru", "gru", ""}, {"head", "", "identity"}},
-	cityJob:  {{"gru", "gru", ""}, {"head", "", "identity"}},
-	lstmJob:  {{"lstm", "lstm", ""}, {"first", "", "relu"}, {"second", "", "tanh"}, {"head", "", "identity"}},
+	demoJob: {{"gru", "gru", ""}, {"head", "", "identity"}},
+	cityJob: {{"gru", "gru", ""}, {"head", "", "identity"}},
+	lstmJob: {{"lstm", "lstm", ""}, {"first", "", "relu"}, {"second", "", "tanh"},
+		{"head", "", "identity"}},
 	elmanJob: {{"rnn", "elman-tanh", ""}, {"head", "", "identity"}},
 	slowJob:  {{"gru", "gru", ""}, {"head", "", "identity"}},
 }
@@ -74,7 +75,8 @@ func readDraft(job, root string) (*draft, error) {
 		name string
 		to   *[][]string
 	}{{"features.csv", &d.features}, {"outputs.csv", &d.outputs}} {
-		if *table.to, err = csv.NewReader(bytes.NewReader(files[table.name])).ReadAll(); err != nil {
+		if *table.to, err = csv.NewReader(bytes.NewReader(files[table.name])).ReadAll(); err !=
+			nil {
 			return nil, fmt.Errorf("%s of %s: %w", table.name, job, err)
 		}
 	}
@@ -98,7 +100,8 @@ func filesOf(job, root string) (map[string][]byte, error) {
 		return slow.Files()
 	case cityJob:
 		files := map[string][]byte{}
-		for _, name := range []string{"job.toml", "features.csv", "outputs.csv", modelFile, "selection.csv", "signoff.csv"} {
+		for _, name := range []string{"job.toml", "features.csv", "outputs.csv", modelFile,
+			"selection.csv", "signoff.csv"} {
 			content, err := os.ReadFile(filepath.Join(root, "testdata", "cityweather", name))
 			if err != nil {
 				return nil, err
@@ -173,7 +176,8 @@ func (d *draft) write(dir string) (string, error) {
 	}
 	path := filepath.Join(dir, "job.toml")
 	for name, content := range map[string][]byte{
-		"job.toml": job.Bytes(), modelFile: weights.Bytes(), "features.csv": tableText(d.features), "outputs.csv": tableText(d.outputs),
+		"job.toml": job.Bytes(), modelFile: weights.Bytes(), "features.csv": tableText(d.features),
+		"outputs.csv":   tableText(d.outputs),
 		"selection.csv": d.selection.text(), "signoff.csv": d.signoff.text(),
 	} {
 		if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {

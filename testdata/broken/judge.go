@@ -97,7 +97,9 @@ func errorsOf(in *budget.Inputs) []float64 {
 	names := dataset.OutputNames(in.Float.Outputs)
 	var all []float64
 	for _, name := range slices.Sorted(slices.Values(names)) {
-		all = append(all, score.Value(score, dataset.Slice{Output: slices.Index(names, name), Region: -1}, dataset.RMSE))
+		all = append(all,
+			score.Value(score, dataset.Slice{Output: slices.Index(names, name), Region: -1},
+				dataset.RMSE))
 	}
 	return all
 }

@@ -16,7 +16,8 @@ import (
 
 func main() {
 	peer := flag.String("peer", "", "program of an older kerf that plans the same splits")
-	part := flag.String("part", "", "first, broken, unbroken, splits, open, fewer or time; all of them if left out")
+	part := flag.String("part", "", "first, broken, unbroken, splits, open, fewer or time; all "+
+		"of them if left out")
 	out := flag.String("out", "testdata/broken", "folder for what is measured")
 	flag.Parse()
 	var text strings.Builder
@@ -27,7 +28,9 @@ func main() {
 		{"first", measureFirst},
 		{"broken", measureBroken},
 		{"unbroken", measureUnbroken},
-		{"splits", func(out *strings.Builder, dir string) error { return measureSplits(out, dir, *peer) }},
+		{"splits", func(out *strings.Builder, dir string) error {
+			return measureSplits(out, dir, *peer)
+		}},
 		{"open", measureOpen},
 		{"fewer", measureFewer},
 		{"time", measureTime},
@@ -44,7 +47,8 @@ func main() {
 	}
 	if *part == "" {
 		text.WriteString("\n" + machine())
-		if err := os.WriteFile(filepath.Join(*out, "results.md"), []byte(text.String()), 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join(*out, "results.md"), []byte(text.String()),
+			0o644); err != nil {
 			log.Fatal(err)
 		}
 	}

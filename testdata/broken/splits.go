@@ -51,7 +51,8 @@ func demoPool(d *draft) (*recording, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &recording{d.selection.header, slices.Concat(d.selection.sequences, d.signoff.sequences, rec.sequences)}, nil
+	return &recording{d.selection.header,
+		slices.Concat(d.selection.sequences, d.signoff.sequences, rec.sequences)}, nil
 }
 
 // halves cuts every sequence in its middle.
@@ -60,7 +61,8 @@ func (r *recording) halves() *recording {
 	for _, s := range r.sequences {
 		middle := len(s.rows) / 2
 		for half, rows := range [][][]string{s.rows[:middle], s.rows[middle:]} {
-			part := sequence{name: fmt.Sprintf("%s-%d", s.name, half+1), scenario: s.scenario, rows: cloneRows(rows)}
+			part := sequence{name: fmt.Sprintf("%s-%d", s.name, half+1), scenario: s.scenario,
+				rows: cloneRows(rows)}
 			for _, row := range part.rows {
 				row[0] = part.name
 			}
@@ -91,14 +93,17 @@ func planSplit(d *draft, parts []*recording, peer string) (*split, error) {
 	if err != nil {
 		return nil, err
 	}
-	third, err := dataset.ReadCSV(bytes.NewReader(parts[2].text()), "third.csv", dataset.FeatureNames(in.Float.Features), dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs)})
+	third, err := dataset.ReadCSV(bytes.NewReader(parts[2].text()), "third.csv",
+		dataset.FeatureNames(in.Float.Features),
+		dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs)})
 	if err != nil {
 		return nil, err
 	}
 	kept := r.Chosen.Candidate
 	s := &split{verdict: r.Verdict, features: len(kept.Features), units: kept.UnitCount()}
 	s.macs = products(s.features, s.units, len(in.Float.Outputs))
-	given, fixed := dataset.Measure(in.Float, third, in.Regions), dataset.Measure(r.Chosen.Fixed, third, in.Regions)
+	given, fixed := dataset.Measure(in.Float, third, in.Regions),
+		dataset.Measure(r.Chosen.Fixed, third, in.Regions)
 	for _, row := range r.Loss {
 		if !row.Judged || row.Verdict != budget.Pass {
 			continue
@@ -122,7 +127,9 @@ func sliceOf(in *budget.Inputs, row budget.Loss) dataset.Slice {
 	slice := dataset.Slice{Region: -1}
 	slice.Output = slices.Index(dataset.OutputNames(in.Float.Outputs), row.Output)
 	if row.Region != "" {
-		slice.Region = slices.IndexFunc(in.Regions, func(r dataset.Region) bool { return r.Name == row.Region })
+		slice.Region = slices.IndexFunc(in.Regions, func(r dataset.Region) bool {
+			return r.Name == row.Region
+		})
 	} else if row.Scenario != "all" {
 		slice.Scenario = row.Scenario
 	}
@@ -136,7 +143,8 @@ func products(features, units, outputs int) int {
 
 // planByPeer runs an older kerf on the same job. Its exit code 1 says that something does not fit.
 func planByPeer(program, job string) (*peerPlan, error) {
-	cmd := exec.Command(program, "plan", job, "--json", "--out", filepath.Join(filepath.Dir(job), "peer"))
+	cmd := exec.Command(program, "plan", job, "--json", "--out",
+		filepath.Join(filepath.Dir(job), "peer"))
 	cmd.Stderr = os.Stderr
 	text, err := cmd.Output()
 	var exit *exec.ExitError
@@ -153,7 +161,8 @@ func planByPeer(program, job string) (*peerPlan, error) {
 	if err := json.Unmarshal(text, &signoff); err != nil {
 		return nil, fmt.Errorf("what %s printed: %w", program, err)
 	}
-	return &peerPlan{signoff.Verdict, products(len(signoff.Kept.Features), len(signoff.Kept.Units[0]), 2)}, nil
+	return &peerPlan{signoff.Verdict,
+		products(len(signoff.Kept.Features), len(signoff.Kept.Units[0]), 2)}, nil
 }
 
 // measureSplits plans the demo on 40 splits.
@@ -166,10 +175,13 @@ func measureSplits(out *strings.Builder, dir, peer string) error {
 	if err != nil {
 		return err
 	}
-	rows := [][]string{{"split", "verdict", "features", "units", "multiply_accumulates", "rows_passed", "broken_on_third_part", "older_verdict", "older_multiply_accumulates"}}
+	rows := [][]string{{"split", "verdict", "features", "units", "multiply_accumulates",
+		"rows_passed", "broken_on_third_part", "older_verdict", "older_multiply_accumulates"}}
 	signed, brokenPlans, macs, peerMACs, peerSigned := 0, 0, 0, 0, 0
 	for n := range demoSplits {
-		parts := pool.deal(rand.New(rand.NewPCG(splitSeed, uint64(n))), 3, func(string) []int { return []int{10, 12, 12} })
+		parts := pool.deal(rand.New(rand.NewPCG(splitSeed, uint64(n))), 3, func(string) []int {
+			return []int{10, 12, 12}
+		})
 		s, err := planSplit(d, parts, peer)
 		if err != nil {
 			return err
@@ -181,7 +193,8 @@ func measureSplits(out *strings.Builder, dir, peer string) error {
 				brokenPlans++
 			}
 		}
-		row := []string{fmt.Sprint(n), s.verdict, fmt.Sprint(s.features), fmt.Sprint(s.units), fmt.Sprint(s.macs), fmt.Sprint(s.passed), strings.Join(s.broken, "; "), "", ""}
+		row := []string{fmt.Sprint(n), s.verdict, fmt.Sprint(s.features), fmt.Sprint(s.units),
+			fmt.Sprint(s.macs), fmt.Sprint(s.passed), strings.Join(s.broken, "; "), "", ""}
 		if s.peer != nil {
 			peerMACs += s.peer.macs
 			if s.peer.verdict == budget.Fits {
@@ -192,10 +205,13 @@ func measureSplits(out *strings.Builder, dir, peer string) error {
 		rows = append(rows, row)
 		fmt.Fprintln(os.Stderr, strings.Join(row, ", "))
 	}
-	fmt.Fprintf(out, "\n## Demo, planned on %d splits\n\nSigned \"fits\": %d (demanded: 30). Of these with a row above its tolerance on the third part: %d (allowed: 1).\n", demoSplits, signed, brokenPlans)
+	fmt.Fprintf(out, "\n## Demo, planned on %d splits\n\nSigned \"fits\": %d (demanded: 30). Of "+
+		"these with a row above its tolerance on the third part: %d (allowed: 1).\n", demoSplits,
+		signed, brokenPlans)
 	fmt.Fprintf(out, "Mean multiply-accumulates of one step: %.0f", float64(macs)/demoSplits)
 	if peer != "" {
-		fmt.Fprintf(out, "; of the older kerf %.0f, ratio %.3f (allowed: 1.1). The older kerf signs %d", float64(peerMACs)/demoSplits, float64(macs)/float64(peerMACs), peerSigned)
+		fmt.Fprintf(out, "; of the older kerf %.0f, ratio %.3f (allowed: 1.1). The older kerf "+
+			"signs %d", float64(peerMACs)/demoSplits, float64(macs)/float64(peerMACs), peerSigned)
 	}
 	out.WriteString(". Every split: plans.csv.\n")
 	file, err := os.Create(filepath.Join(dir, "plans.csv"))
@@ -215,17 +231,19 @@ func measureOpen(out *strings.Builder, _ string) error {
 	if err != nil {
 		return err
 	}
-	pool := (&recording{d.selection.header, slices.Concat(d.selection.sequences, d.signoff.sequences)}).halves()
+	pool := (&recording{d.selection.header,
+		slices.Concat(d.selection.sequences, d.signoff.sequences)}).halves()
 	passed, broken, macs := 0, 0, 0
 	verdicts := map[string]int{}
 	var list []string
 	for n := range openSplits {
-		parts := pool.deal(rand.New(rand.NewPCG(openSeed, uint64(n))), 3, func(scenario string) []int {
-			if strings.HasSuffix(scenario, "_cold") {
-				return []int{3, 3, 2}
-			}
-			return []int{6, 6, 4}
-		})
+		parts := pool.deal(rand.New(rand.NewPCG(openSeed, uint64(n))), 3,
+			func(scenario string) []int {
+				if strings.HasSuffix(scenario, "_cold") {
+					return []int{3, 3, 2}
+				}
+				return []int{6, 6, 4}
+			})
 		s, err := planSplit(d, parts, "")
 		if err != nil {
 			return err
@@ -239,7 +257,12 @@ func measureOpen(out *strings.Builder, _ string) error {
 		}
 		fmt.Fprintln(os.Stderr, n, *s)
 	}
-	fmt.Fprintf(out, "\n## Open data, planned on %d splits\n\nRows that pass: %d. Of these above their tolerance on the third part: %d, %.1f %% (allowed: 2.5 %%).\n", openSplits, passed, broken, 100*float64(broken)/float64(passed))
-	fmt.Fprintf(out, "Verdicts: %d %s, %d %s, %d %s. Mean multiply-accumulates of one step: %.0f of %d.\n\n%s", verdicts[budget.Fits], budget.Fits, verdicts[budget.NotEnough], budget.NotEnough, verdicts[budget.DoesNotFit], budget.DoesNotFit, float64(macs)/openSplits, products(12, 12, 2), strings.Join(list, ""))
+	fmt.Fprintf(out, "\n## Open data, planned on %d splits\n\nRows that pass: %d. Of these "+
+		"above their tolerance on the third part: %d, %.1f %% (allowed: 2.5 %%).\n", openSplits,
+		passed, broken, 100*float64(broken)/float64(passed))
+	fmt.Fprintf(out, "Verdicts: %d %s, %d %s, %d %s. Mean multiply-accumulates of one step: "+
+		"%.0f of %d.\n\n%s", verdicts[budget.Fits], budget.Fits, verdicts[budget.NotEnough],
+		budget.NotEnough, verdicts[budget.DoesNotFit], budget.DoesNotFit, float64(macs)/openSplits,
+		products(12, 12, 2), strings.Join(list, ""))
 	return nil
 }

@@ -31,7 +31,8 @@ func measureTime(out *strings.Builder, _ string) error {
 	if err != nil {
 		return err
 	}
-	out.WriteString("\n## Time of the examination\n\n| job | features | weights | selection steps | alternatives | processor time | time |\n|---|---:|---:|---:|---:|---:|---:|\n")
+	out.WriteString("\n## Time of the examination\n\n| job | features | weights | selection " +
+		"steps | alternatives | processor time | time |\n|---|---:|---:|---:|---:|---:|---:|\n")
 	for _, job := range jobs {
 		in, err := load(b.drafts[job])
 		if err != nil {
@@ -50,7 +51,9 @@ func measureTime(out *strings.Builder, _ string) error {
 func timed(out *strings.Builder, job string, in *budget.Inputs) {
 	began, processor := time.Now(), processorTime()
 	e := in.Examine()
-	fmt.Fprintf(out, "| %s | %d | %d | %d | %d | %.1f s | %.1f s |\n", job, len(in.Float.Features), in.Float.Net.Parameters(), in.Selection.Steps(), e.Tried, processorTime()-processor, time.Since(began).Seconds())
+	fmt.Fprintf(out, "| %s | %d | %d | %d | %d | %.1f s | %.1f s |\n", job, len(in.Float.Features),
+		in.Float.Net.Parameters(), in.Selection.Steps(), e.Tried, processorTime()-processor,
+		time.Since(began).Seconds())
 }
 
 // processorTime is what this process has used so far, in seconds.
@@ -77,12 +80,16 @@ func large() (*budget.Inputs, error) {
 	net := &model.Network{
 		Recurrent: []*model.Recurrent{{
 			Kind: model.GRUResetAfter, Inputs: largeFeatures, Units: largeUnits,
-			W: normal(rows*largeFeatures, 0.2), U: normal(rows*largeUnits, 0.12), B: normal(rows, 0.3), D: normal(rows, 0.3),
+			W: normal(rows*largeFeatures, 0.2), U: normal(rows*largeUnits, 0.12),
+			B: normal(rows, 0.3), D: normal(rows, 0.3),
 		}},
-		Dense: []*model.Dense{{Inputs: largeUnits, Outputs: 2, W: normal(2*largeUnits, 0.3), B: normal(2, 0.3)}},
+		Dense: []*model.Dense{{Inputs: largeUnits, Outputs: 2, W: normal(2*largeUnits, 0.3),
+			B: normal(2, 0.3)}},
 	}
 	d := &draft{job: "large", layers: layersOf[slowJob], tensors: model.ToTorch(net)}
-	d.text = "name = \"large\"\n[model]\nfile = \"model.safetensors\"\nconvention = \"torch\"\n[recordings]\nselection = \"selection.csv\"\nsignoff = \"signoff.csv\"\n[features]\nfile = \"features.csv\"\n[outputs]\nfile = \"outputs.csv\"\n"
+	d.text = "name = \"large\"\n[model]\nfile = \"model.safetensors\"\nconvention = " +
+		"\"torch\"\n[recordings]\nselection = \"selection.csv\"\nsignoff = " +
+		"\"signoff.csv\"\n[features]\nfile = \"features.csv\"\n[outputs]\nfile = \"outputs.csv\"\n"
 	d.features = [][]string{{"name", "channel", "kind", "unit", "mean", "std"}}
 	var features []dataset.Feature
 	header := []string{"sequence", "scenario", "t"}
@@ -93,8 +100,10 @@ func large() (*budget.Inputs, error) {
 		features = append(features, dataset.Feature{Name: name, Std: 1})
 	}
 	header = append(header, "leakage", "air")
-	d.outputs = [][]string{{"name", "unit", "mean", "std"}, {"leakage", "L/min", "0", "1"}, {"air", "% by volume", "0", "1"}}
-	float := dataset.NewFloat(net, features, []dataset.Output{{Name: "leakage", Std: 1}, {Name: "air", Std: 1}})
+	d.outputs = [][]string{{"name", "unit", "mean", "std"}, {"leakage", "L/min", "0", "1"},
+		{"air", "% by volume", "0", "1"}}
+	float := dataset.NewFloat(net, features,
+		[]dataset.Output{{Name: "leakage", Std: 1}, {Name: "air", Std: 1}})
 	record := func(prefix string, sequences int) *recording {
 		rec := &recording{header: header}
 		for i := range sequences {
@@ -137,5 +146,7 @@ func machine() string {
 			break
 		}
 	}
-	return fmt.Sprintf("Measured on %s: %s, %d cores that others used as well, %s %s/%s.\n", time.Now().Format("2 January 2006"), processor, runtime.NumCPU(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+	return fmt.Sprintf("Measured on %s: %s, %d cores that others used as well, %s %s/%s.\n",
+		time.Now().Format("2 January 2006"), processor, runtime.NumCPU(), runtime.Version(),
+		runtime.GOOS, runtime.GOARCH)
 }

@@ -52,7 +52,8 @@ func measureUnbroken(out *strings.Builder, _ string) error {
 	if err != nil {
 		return err
 	}
-	out.WriteString("\n## Without faults\n\n| job | verdict as it is | deals | with a finding | least explained | nearest miss | where |\n|---|---|---:|---:|---:|---:|---|\n")
+	out.WriteString("\n## Without faults\n\n| job | verdict as it is | deals | with a finding | " +
+		"least explained | nearest miss | where |\n|---|---|---:|---:|---:|---:|---|\n")
 	var found []string
 	for _, job := range append(allJobs, slowJob) {
 		in, err := load(b.drafts[job])
@@ -78,14 +79,16 @@ func measureUnbroken(out *strings.Builder, _ string) error {
 			}
 			if len(s.causes) > 0 {
 				alarms++
-				found = append(found, fmt.Sprintf("- %s, deal %d: %s\n", job, deal, s.causes[0].String()))
+				found = append(found,
+					fmt.Sprintf("- %s, deal %d: %s\n", job, deal, s.causes[0].String()))
 			}
 		}
 		where := ""
 		if c := nearest.nearest; c != nil {
 			where = fmt.Sprintf("deal %d, %s: %s %s", nearest.deal, c.Output, c.Place, c.Says)
 		}
-		fmt.Fprintf(out, "| %s | %s | %d | %d | %.0f %% | %.3f | %s |\n", job, r.Verdict, dealsUnbroken+1, alarms, 100*least, nearest.near(), where)
+		fmt.Fprintf(out, "| %s | %s | %d | %d | %.0f %% | %.3f | %s |\n", job, r.Verdict,
+			dealsUnbroken+1, alarms, 100*least, nearest.near(), where)
 	}
 	out.WriteString("\n" + strings.Join(found, ""))
 	return nil

@@ -21,15 +21,20 @@ func TestIntervalsHold(t *testing.T) {
 			return scores(base, other, 0)
 		}
 		if c := covered(trials, uint64(n), draw, figures)[0]; c.judged < least {
-			t.Errorf("%d sequences: the explained share is held by its lower end in %d of %d draws", n, c.judged, trials)
+			t.Errorf("%d sequences: the explained share is held by its lower end in %d of %d draws",
+				n, c.judged, trials)
 		}
 	}
 	for _, rate := range []float64{0.01, 0.05, 0.2} {
 		c := classes{rate, 0.5, 0.1}
 		a, b := c.scores(rand.New(rand.NewPCG(77, 77)), truthSequences/4)
-		figures := []figure{{dataset.Accuracy, true, true, dataset.CompareRoughly(a, b, everywhere, dataset.Accuracy).Rise}}
-		if held := covered(trials, 1, func(random *rand.Rand) (a, b *dataset.Score) { return c.scores(random, 6) }, figures)[0]; held.judged < least {
-			t.Errorf("%g wrong: the drop of the accuracy is held in %d of %d draws", rate, held.judged, trials)
+		figures := []figure{{dataset.Accuracy, true, true,
+			dataset.CompareRoughly(a, b, everywhere, dataset.Accuracy).Rise}}
+		if held := covered(trials, 1, func(random *rand.Rand) (a, b *dataset.Score) {
+			return c.scores(random, 6)
+		}, figures)[0]; held.judged < least {
+			t.Errorf("%g wrong: the drop of the accuracy is held in %d of %d draws", rate,
+				held.judged, trials)
 		}
 	}
 	for i, cell := range []longCell{{2, 1000, 10, 0.5}, {3, 1000, 10, 0.25}, {4, 3000, 100, 0.5}} {
@@ -39,6 +44,7 @@ func TestIntervalsHold(t *testing.T) {
 		}
 	}
 	if _, narrower := (longCell{3, 1000, 10, 0}).covered(trials, 9); narrower == 0 {
-		t.Error("three long sequences without effects of their own are never judged by blocks: the case shows nothing")
+		t.Error("three long sequences without effects of their own are never judged by blocks: " +
+			"the case shows nothing")
 	}
 }

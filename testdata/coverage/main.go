@@ -35,7 +35,8 @@ func (c *count) add(low, high, truth float64, upper bool) {
 
 // share prints both as percentages.
 func (c count) share(trials int) string {
-	return fmt.Sprintf("%.1f / %.1f", 100*float64(c.both)/float64(trials), 100*float64(c.judged)/float64(trials))
+	return fmt.Sprintf("%.1f / %.1f", 100*float64(c.both)/float64(trials),
+		100*float64(c.judged)/float64(trials))
 }
 
 // figure is one interval of a comparison with its truth.
@@ -55,7 +56,8 @@ func (f figure) of(a, b *dataset.Score) (low, high float64) {
 }
 
 // covered draws and counts, all cores.
-func covered(trials int, seed uint64, draw func(random *rand.Rand) (a, b *dataset.Score), figures []figure) []count {
+func covered(trials int, seed uint64, draw func(random *rand.Rand) (a, b *dataset.Score),
+	figures []figure) []count {
 	all := make([][]count, trials)
 	dataset.InParallel(trials, func(trial int) {
 		a, b := draw(rand.New(rand.NewPCG(seed, uint64(trial))))
@@ -75,23 +77,29 @@ func covered(trials int, seed uint64, draw func(random *rand.Rand) (a, b *datase
 }
 
 func errorTable(trials int) {
-	fmt.Printf("Errors: how often the interval / its end that judges holds the truth, in %%, of %d draws.\n\n", trials)
-	fmt.Println("| sequences | spread | rise of RMSE | rise of MAE | RMSE | MAE | bias | explained |\n|---:|---:|---:|---:|---:|---:|---:|---:|")
+	fmt.Printf("Errors: how often the interval / its end that judges holds the truth, in %%, of "+
+		"%d draws.\n\n", trials)
+	fmt.Println("| sequences | spread | rise of RMSE | rise of MAE | RMSE | MAE | bias | " +
+		"explained |\n|---:|---:|---:|---:|---:|---:|---:|---:|")
 	for _, spread := range []float64{0, 0.25, 0.5} {
 		w := world{spread: spread, memory: 10, steps: 400, own: 0.19}
 		squares, otherSquares := w.meanSquares()
 		magnitude, otherMagnitude := w.meanMagnitudes()
 		figures := []figure{
-			{dataset.RMSE, true, true, math.Sqrt(otherSquares/squares) - 1}, {dataset.MAE, true, true, otherMagnitude/magnitude - 1},
-			{dataset.RMSE, false, true, math.Sqrt(otherSquares)}, {dataset.MAE, false, true, otherMagnitude},
-			{dataset.Bias, false, true, 0}, {dataset.Explained, false, false, 1 - otherSquares/squares},
+			{dataset.RMSE, true, true, math.Sqrt(otherSquares/squares) - 1},
+			{dataset.MAE, true, true, otherMagnitude/magnitude - 1},
+			{dataset.RMSE, false, true, math.Sqrt(otherSquares)},
+			{dataset.MAE, false, true, otherMagnitude},
+			{dataset.Bias, false, true, 0},
+			{dataset.Explained, false, false, 1 - otherSquares/squares},
 		}
 		for _, n := range []int{2, 3, 4, 5, 6, 8, 10, 12, 20, 40} {
 			fmt.Printf("| %d | %g |", n, spread)
-			for _, c := range covered(trials, uint64(1000*n), func(random *rand.Rand) (a, b *dataset.Score) {
-				base, other := w.errors(random, n)
-				return scores(base, other, 0)
-			}, figures) {
+			for _, c := range covered(trials, uint64(1000*n),
+				func(random *rand.Rand) (a, b *dataset.Score) {
+					base, other := w.errors(random, n)
+					return scores(base, other, 0)
+				}, figures) {
 				fmt.Printf(" %s |", c.share(trials))
 			}
 			fmt.Println()
@@ -105,17 +113,23 @@ const truthSequences = 4000
 
 func classTable(trials int) {
 	fmt.Printf("Shares of steps of a classifier, likewise.\n\n")
-	fmt.Println("| sequences | wrong steps | own errors | spread | drop of accuracy | of balanced accuracy | disagreement |\n|---:|---:|---:|---:|---:|---:|---:|")
+	fmt.Println("| sequences | wrong steps | own errors | spread | drop of accuracy | of " +
+		"balanced accuracy | disagreement |\n|---:|---:|---:|---:|---:|---:|---:|")
 	metrics := []dataset.Metric{dataset.Accuracy, dataset.BalancedAccuracy, dataset.Agreement}
-	for _, c := range []classes{{0.01, 0.5, 0.01}, {0.01, 0.5, 0.1}, {0.05, 0.25, 0.1}, {0.05, 0.5, 0.01}, {0.2, 0.5, 0.1}} {
+	for _, c := range []classes{{0.01, 0.5, 0.01}, {0.01, 0.5, 0.1}, {0.05, 0.25, 0.1},
+		{0.05, 0.5, 0.01}, {0.2, 0.5, 0.1}} {
 		a, b := c.scores(rand.New(rand.NewPCG(77, 77)), truthSequences)
 		var figures []figure
 		for _, m := range metrics {
-			figures = append(figures, figure{m, true, true, dataset.CompareRoughly(a, b, everywhere, m).Rise})
+			figures = append(figures,
+				figure{m, true, true, dataset.CompareRoughly(a, b, everywhere, m).Rise})
 		}
 		for _, n := range []int{6, 12, 24} {
 			fmt.Printf("| %d | %g %% | %g %% | %g |", n, 100*c.rate, 100*c.own, c.spread)
-			for _, f := range covered(trials, uint64(3000*n), func(random *rand.Rand) (a, b *dataset.Score) { return c.scores(random, n) }, figures) {
+			for _, f := range covered(trials, uint64(3000*n),
+				func(random *rand.Rand) (a, b *dataset.Score) {
+					return c.scores(random, n)
+				}, figures) {
 				fmt.Printf(" %s |", f.share(trials))
 			}
 			fmt.Println()
@@ -147,11 +161,14 @@ func longCells() []longCell {
 }
 
 func longTable(trials int) {
-	fmt.Printf("Rise of the RMSE on few long sequences, judged by blocks as well: likewise, and beside it how often blocks made the interval narrower.\n\n")
-	fmt.Println("| sequences | steps | memory | spread | holds the truth | narrower by blocks |\n|---:|---:|---:|---:|---:|---:|")
+	fmt.Printf("Rise of the RMSE on few long sequences, judged by blocks as well: likewise, and " +
+		"beside it how often blocks made the interval narrower.\n\n")
+	fmt.Println("| sequences | steps | memory | spread | holds the truth | narrower by blocks " +
+		"|\n|---:|---:|---:|---:|---:|---:|")
 	for i, c := range longCells() {
 		held, narrower := c.covered(max(1, trials/2), uint64(i))
-		fmt.Printf("| %d | %d | %g | %g | %s | %.0f %% |\n", c.sequences, c.steps, c.memory, c.spread, held.share(max(1, trials/2)), 100*float64(narrower)/float64(max(1, trials/2)))
+		fmt.Printf("| %d | %d | %g | %g | %s | %.0f %% |\n", c.sequences, c.steps, c.memory,
+			c.spread, held.share(max(1, trials/2)), 100*float64(narrower)/float64(max(1, trials/2)))
 	}
 }
 

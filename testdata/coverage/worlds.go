@@ -27,7 +27,8 @@ func (w world) errors(random *rand.Rand, sequences int) (base, other [][]float64
 	follow := math.Exp(-1 / w.memory)
 	fresh := math.Sqrt(1 - follow*follow)
 	for range sequences {
-		scale, factor := math.Exp(w.spread*random.NormFloat64()), math.Exp(w.spread/2*random.NormFloat64())
+		scale, factor := math.Exp(w.spread*random.NormFloat64()),
+			math.Exp(w.spread/2*random.NormFloat64())
 		ownScale := scale * factor
 		if w.ownScale {
 			ownScale, factor = math.Exp(w.spread*random.NormFloat64()), 1
@@ -77,7 +78,8 @@ func (g given) Predict(s *dataset.Sequence, dst []float64) {
 func scores(base, other [][]float64, memory int) (a, b *dataset.Score) {
 	rec := &dataset.Recordings{Features: 2, Outputs: 1, Memory: memory}
 	for i := range base {
-		s := &dataset.Sequence{Name: strconv.Itoa(i), Scenario: "s", Steps: len(base[i]), Y: make([]float64, len(base[i]))}
+		s := &dataset.Sequence{Name: strconv.Itoa(i), Scenario: "s", Steps: len(base[i]),
+			Y: make([]float64, len(base[i]))}
 		for k := range base[i] {
 			s.X = append(s.X, base[i][k], other[i][k])
 		}
@@ -110,7 +112,8 @@ func (c classes) scores(random *rand.Rand, sequences int) (a, b *dataset.Score) 
 	for i := range sequences {
 		shift, more := c.spread*random.NormFloat64(), c.spread/2*random.NormFloat64()
 		u, v := random.NormFloat64(), random.NormFloat64()
-		s := &dataset.Sequence{Name: strconv.Itoa(i), Scenario: "s", Steps: classSteps, X: make([]float64, classSteps)}
+		s := &dataset.Sequence{Name: strconv.Itoa(i), Scenario: "s", Steps: classSteps,
+			X: make([]float64, classSteps)}
 		class := random.IntN(classCount)
 		for range classSteps {
 			u, v = follow*u+fresh*random.NormFloat64(), follow*v+fresh*random.NormFloat64()

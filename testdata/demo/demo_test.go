@@ -72,7 +72,9 @@ func TestFilesOfTheJob(t *testing.T) {
 		t.Errorf("files %q, want %q", got, want)
 	}
 	for name, content := range all {
-		if name != "model.safetensors" && bytes.ContainsFunc(content, func(r rune) bool { return r > 126 || r == '\r' }) {
+		if name != "model.safetensors" && bytes.ContainsFunc(content, func(r rune) bool {
+			return r > 126 || r == '\r'
+		}) {
 			t.Errorf("%s is not plain ASCII with line feeds", name)
 		}
 	}
@@ -89,7 +91,8 @@ func TestRecordingsAreReproduced(t *testing.T) {
 			t.Fatal(err)
 		}
 		if !bytes.Equal(made.Bytes(), files(t)[set.Name+".csv"]) {
-			t.Errorf("%s.csv differs from what the generator makes: run go run ./testdata/demo/generate again, then train.py and check.py", set.Name)
+			t.Errorf("%s.csv differs from what the generator makes: run go run "+
+				"./testdata/demo/generate again, then train.py and check.py", set.Name)
 		}
 	}
 }
@@ -124,7 +127,8 @@ func TestRecordings(t *testing.T) {
 		}
 		for scenario, sequences := range scenarios {
 			if len(sequences) < 10 {
-				t.Errorf("%s has %d sequences of %s, want 10 or more", name, len(sequences), scenario)
+				t.Errorf("%s has %d sequences of %s, want 10 or more", name, len(sequences),
+					scenario)
 			}
 		}
 		if len(masked) < 8 {
@@ -149,7 +153,8 @@ func TestFeaturesAreInModelOrder(t *testing.T) {
 	if string(header) != want {
 		t.Errorf("selection.csv begins with %q, want %q", header, want)
 	}
-	if got := column(table(t, "outputs.csv"), "name"); !slices.Equal(got, []string{"leakage", "air"}) {
+	if got := column(table(t, "outputs.csv"), "name"); !slices.Equal(got,
+		[]string{"leakage", "air"}) {
 		t.Errorf("outputs.csv lists %q", got)
 	}
 }
@@ -199,7 +204,8 @@ func TestScoresAreComplete(t *testing.T) {
 		}
 	}
 	for _, feature := range plant.FeatureNames {
-		for _, scenario := range []string{"all", "warm_up", "steady_splitting", "fast_cycling", "aerated_oil"} {
+		for _, scenario := range []string{"all", "warm_up", "steady_splitting", "fast_cycling",
+			"aerated_oil"} {
 			for _, output := range []string{"all", "leakage", "air"} {
 				if key := [3]string{feature, scenario, output}; !seen[key] {
 					t.Errorf("no score for %q", key)
@@ -226,7 +232,9 @@ func TestJobFitsItsTables(t *testing.T) {
 	for _, group := range job.FrontEnd {
 		declared = append(declared, group.Name)
 	}
-	used := slices.DeleteFunc(column(table(t, "features.csv"), "front_end"), func(g string) bool { return g == "" })
+	used := slices.DeleteFunc(column(table(t, "features.csv"), "front_end"), func(g string) bool {
+		return g == ""
+	})
 	if used = slices.Compact(used); !slices.Equal(used, declared) {
 		t.Errorf("features.csv uses the groups %q, job.toml declares %q", used, declared)
 	}
@@ -247,13 +255,15 @@ func TestReadmeShowsTheFloatErrors(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(lines) != 1+2*5 {
-		t.Fatalf("float_errors.csv has %d lines, want a header, two outputs and five scenarios", len(lines))
+		t.Fatalf("float_errors.csv has %d lines, want a header, two outputs and five scenarios",
+			len(lines))
 	}
 	for _, line := range lines[1:] {
 		shown := false
 		for row := range strings.Lines(string(files(t)["README.md"])) {
 			rmse := strconv.FormatFloat(number(t, line[2]), 'f', 4, 64)
-			shown = shown || strings.HasPrefix(row, "| "+line[1]+" |") && strings.Contains(row, "| "+rmse+" |")
+			shown = shown || strings.HasPrefix(row, "| "+line[1]+" |") &&
+				strings.Contains(row, "| "+rmse+" |")
 		}
 		if !shown {
 			t.Errorf("README.md does not show %s of %s in scenario %s", line[2], line[0], line[1])

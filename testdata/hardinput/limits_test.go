@@ -24,14 +24,19 @@ func TestCheckFindsWhatItLooksFor(t *testing.T) {
 	}{
 		{"good", func() error { kept = make([]byte, 1<<10); return nil }, ""},
 		{"refused", func() error { return errors.New("a.csv:1: bad") }, ""},
-		{"too much memory", func() error { kept = make([]byte, 4<<20); return nil }, "at most 1049576 may be"},
+		{"too much memory", func() error {
+			kept = make([]byte, 4<<20)
+			return nil
+		}, "at most 1049576 may be"},
 		{"many small pieces", func() error {
 			for range 4096 {
 				kept = make([]byte, 1<<10)
 			}
 			return nil
 		}, "at most 1049576 may be"},
-		{"no file in the error", func() error { return errors.New("bad") }, "does not begin with the file's name"},
+		{"no file in the error", func() error {
+			return errors.New("bad")
+		}, "does not begin with the file's name"},
 	} {
 		var f failures
 		limits.Check(&f, 100, "a.csv", c.read)

@@ -35,8 +35,8 @@ func classes(f *measure.Function) map[string]float64 {
 	return map[string]float64{simulated: f.Cycles}
 }
 
-// fewest features and units of the networks that are fitted. Compilers write out the loops over fewer, and the code is another
-// one: estimates are rough there.
+// fewest features and units of the networks that are fitted. Compilers write out the loops over
+// fewer, and the code is another one: estimates are rough there.
 const fewest = 3
 
 func (s *sample) isLarge() bool {
@@ -70,7 +70,8 @@ func fitAll(runs []*measured) ([]*set, error) {
 			fitted = of[other]
 		}
 		tool := fitted[0].result.Tools[0]
-		s := &set{isa: core.ISA, tools: tool.Name + " " + tool.Version, counted: fitted[0].result.CyclesFrom, flags: []string{flags}}
+		s := &set{isa: core.ISA, tools: tool.Name + " " + tool.Version,
+			counted: fitted[0].result.CyclesFrom, flags: []string{flags}}
 		if err := s.fit(fitted); err != nil {
 			return nil, fmt.Errorf("%s: %w", s.isa, err)
 		}
@@ -79,7 +80,8 @@ func fitAll(runs []*measured) ([]*set, error) {
 	return sets, nil
 }
 
-// equation says that terms, each times its coefficient, add up to a value; how much it counts is the weight.
+// equation says that terms, each times its coefficient, add up to a value; how much it counts is
+// the weight.
 type equation struct {
 	terms         map[string]float64
 	value, weight float64
@@ -103,7 +105,8 @@ func (s *set) fit(runs []*measured) error {
 		for _, f := range own {
 			m := r.result.Functions["net_"+f.Name]
 			if m == nil {
-				return fmt.Errorf("%s: the compiler did not keep %s apart", r.result.Network, f.Name)
+				return fmt.Errorf("%s: the compiler did not keep %s apart", r.result.Network,
+					f.Name)
 			}
 			counts, sum := classes(m), 0.0
 			for _, n := range counts {
@@ -112,7 +115,8 @@ func (s *set) fit(runs []*measured) error {
 			for class := range all {
 				times[class] = append(times[class], equation{f.Kernels, counts[class], 1 / sum})
 			}
-			code = append(code, equation{f.Code, float64(m.Code), 1 / max(smallCode, float64(m.Code))})
+			code = append(code,
+				equation{f.Code, float64(m.Code), 1 / max(smallCode, float64(m.Code))})
 			rest -= float64(m.Code)
 			s.bound(r, f.Name, m)
 		}
@@ -145,10 +149,12 @@ func (s *set) fit(runs []*measured) error {
 	return nil
 }
 
-// smallCode is the bytes below which functions weigh the same in the fit of code: a byte more or less is no error there.
+// smallCode is the bytes below which functions weigh the same in the fit of code: a byte more or
+// less is no error there.
 const smallCode = 100
 
-// bound raises what a function takes of the stack to the least with which the bound holds for this one.
+// bound raises what a function takes of the stack to the least with which the bound holds for this
+// one.
 func (s *set) bound(r *measured, function string, m *measure.Function) {
 	key := budget.StackKey(r.shape, s.isa, function)
 	need := int(m.Chain)
@@ -159,7 +165,8 @@ func (s *set) bound(r *measured, function string, m *measure.Function) {
 	s.stack[key] = max(s.stack[key], need)
 }
 
-// stackMargin is bytes of stack in every function for sizes that were not compiled: two registers of 32 bits, or four of 8.
+// stackMargin is bytes of stack in every function for sizes that were not compiled: two registers
+// of 32 bits, or four of 8.
 func stackMargin(isa string) int {
 	if isa == "avr" {
 		return 4

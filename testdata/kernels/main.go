@@ -1,11 +1,13 @@
-// Kernels measures the emitted C of many networks on every core and fits what budget estimates with:
+// Kernels measures the emitted C of many networks on every core and fits what budget estimates
+// with:
 //
 //	go run ./testdata/kernels
 //	go run ./testdata/kernels -fit
 //	go run ./testdata/kernels -table
 //
-// The first measures what is not yet in measurements.jsonl.gz and writes budget/kernels.toml and testdata/kernels/measured.csv; the
-// second writes them without measuring; the third prints docs/cost.md, how far the estimates are off. README.md says how it is done.
+// The first measures what is not yet in measurements.jsonl.gz and writes budget/kernels.toml and
+// testdata/kernels/measured.csv; the second writes them without measuring; the third prints
+// docs/cost.md, how far the estimates are off. README.md says how it is done.
 package main
 
 import (
@@ -80,7 +82,8 @@ func run(ctx context.Context, mayMeasure bool) error {
 		}
 	}
 	if len(missing) > 0 && !mayMeasure {
-		return fmt.Errorf("%d of %d measurements are missing: run without -fit", len(missing), len(runs))
+		return fmt.Errorf("%d of %d measurements are missing: run without -fit", len(missing),
+			len(runs))
 	}
 	if len(missing) > 0 {
 		if err := measureAll(ctx, missing); err != nil {
@@ -97,7 +100,8 @@ func run(ctx context.Context, mayMeasure bool) error {
 	return write(runs, sets)
 }
 
-// sameCode are profiles that the compiler makes nearly the same code for as for an instruction set that is fitted: they only judge.
+// sameCode are profiles that the compiler makes nearly the same code for as for an instruction set
+// that is fitted: they only judge.
 var sameCode = map[string]string{"cortex-m7": "armv7em", "cortex-m33": "armv7em"}
 
 // measureAll measures on all processors of this machine and writes down every result at once.
@@ -117,7 +121,8 @@ func measureAll(ctx context.Context, runs []*measured) error {
 			for r := range next {
 				line, err := r.measure(ctx)
 				if err != nil {
-					cancel(fmt.Errorf("network %s on %s: %w", budget.ShapeText(r.shape), r.core.Name, err))
+					cancel(fmt.Errorf("network %s on %s: %w", budget.ShapeText(r.shape),
+						r.core.Name, err))
 					continue
 				}
 				lock.Lock()
@@ -155,11 +160,13 @@ func (r *measured) measure(ctx context.Context) ([]byte, error) {
 			return nil, err
 		}
 	}
-	result, err := measure.Network(ctx, r.core, dir, "net", measure.Options{Steps: steps, Apart: apart})
+	result, err := measure.Network(ctx, r.core, dir, "net",
+		measure.Options{Steps: steps, Apart: apart})
 	if err != nil {
 		return nil, err
 	}
-	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name, Network: budget.ShapeText(r.shape), Result: *result}
+	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name,
+		Network: budget.ShapeText(r.shape), Result: *result}
 	line, err := json.Marshal(r.result)
 	return append(line, '\n'), err
 }

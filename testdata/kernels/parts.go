@@ -10,9 +10,11 @@ import (
 	"kerf/targets"
 )
 
-// purposes are the parts of the cycles of a step, whatever the layer: the end of the name in the cost table, and a word for it.
+// purposes are the parts of the cycles of a step, whatever the layer: the end of the name in the
+// cost table, and a word for it.
 var purposes = []struct{ end, word string }{
-	{"_input_products", "input products"}, {"_recurrent_products", "recurrent products"}, {"_gates", "gates"}, {"", "dense layers"}, {"call", "calls"},
+	{"_input_products", "input products"}, {"_recurrent_products", "recurrent products"},
+	{"_gates", "gates"}, {"", "dense layers"}, {"call", "calls"},
 }
 
 // purposeOf is the index in purposes of a part of the cost table.
@@ -33,7 +35,8 @@ type spread struct {
 	share, step float64 // measured cycles of the part, and of whole steps
 }
 
-// printParts compares the parts of the cycles with the functions of the emitted C, on the networks that judge.
+// printParts compares the parts of the cycles with the functions of the emitted C, on the networks
+// that judge.
 func printParts(w io.Writer) error {
 	records, err := readRecords()
 	if err != nil {
@@ -84,7 +87,9 @@ what the estimate is off, and the share of the part in all measured cycles. A pa
 			}
 		}
 		for i, p := range spreads {
-			fmt.Fprintf(w, "| %s | %s | %+.1f to %+.1f %% | %.1f %% | %.1f %% |\n", name, purposes[i].word, 100*p.low, 100*p.high, 100*math.Sqrt(p.squares/float64(p.n)), 100*p.share/p.step)
+			fmt.Fprintf(w, "| %s | %s | %+.1f to %+.1f %% | %.1f %% | %.1f %% |\n", name,
+				purposes[i].word, 100*p.low, 100*p.high, 100*math.Sqrt(p.squares/float64(p.n)),
+				100*p.share/p.step)
 		}
 	}
 	return nil

@@ -19,8 +19,8 @@ import (
 	"kerf/targets/measure"
 )
 
-// The raw measurements: compressed where they are kept, and while measuring one line of text after the other, so that a
-// run that was ended goes on where it stood.
+// The raw measurements: compressed where they are kept, and while measuring one line of text after
+// the other, so that a run that was ended goes on where it stood.
 var (
 	keptFile    = filepath.Join("testdata", "kernels", "measurements.jsonl.gz")
 	growingFile = filepath.Join("testdata", "kernels", "measurements.growing.jsonl")

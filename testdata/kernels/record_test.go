@@ -5,7 +5,8 @@ import (
 	"testing"
 )
 
-// Every cycle of a step was executed by one of the functions that are counted apart, and each of them is there.
+// Every cycle of a step was executed by one of the functions that are counted apart, and each of
+// them is there.
 func TestFunctionsAddUpToTheStep(t *testing.T) {
 	t.Chdir("../..")
 	records, err := readRecords()
@@ -21,13 +22,16 @@ func TestFunctionsAddUpToTheStep(t *testing.T) {
 			sum, code = sum+f.Cycles, code+f.Code
 		}
 		if want := r.MeanCycles(); math.Abs(sum-want) > 1e-9*want {
-			t.Errorf("%s on %s: functions take %g cycles, the step %g", r.Network, r.Profile, sum, want)
+			t.Errorf("%s on %s: functions take %g cycles, the step %g", r.Network, r.Profile, sum,
+				want)
 		}
 		if code > r.Code() {
-			t.Errorf("%s on %s: functions have %d bytes, all code %d", r.Network, r.Profile, code, r.Code())
+			t.Errorf("%s on %s: functions have %d bytes, all code %d", r.Network, r.Profile, code,
+				r.Code())
 		}
 		if step := r.Functions["net_step"]; step == nil || step.Chain != r.StackChain {
-			t.Errorf("%s on %s: the chain of calls of the step is not that of the network", r.Network, r.Profile)
+			t.Errorf("%s on %s: the chain of calls of the step is not that of the network",
+				r.Network, r.Profile)
 		}
 	}
 }

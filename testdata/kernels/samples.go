@@ -20,24 +20,28 @@ type sample struct {
 	files  map[string][]byte
 }
 
-// How many networks the fit has, and how many judge it; and the seeds that they are drawn from. The second one was written down
-// when the form of the estimate was settled, before any of these networks was measured.
+// How many networks the fit has, and how many judge it; and the seeds that they are drawn from. The
+// second one was written down when the form of the estimate was settled, before any of these
+// networks was measured.
 const (
-	fitted     = 155
-	anyWords   = 120 // the first of them, with int4 and layers of a single unit; the rest have words and sizes as those that judge
+	fitted = 155
+	// the first of them, with int4 and layers of a single unit; the rest have words and sizes as
+	// those that judge
+	anyWords   = 120
 	held       = 30
 	fittedSeed = 2026
 	heldSeed   = 20261125
 )
 
 var (
-	kinds       = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh, model.ElmanReLU}
+	kinds = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM,
+		model.ElmanTanh, model.ElmanReLU}
 	activations = []model.Activation{model.Identity, model.ReLU, model.Tanh, model.Logistic}
 )
 
-// samples draws networks from fixed seeds. Those of the fit have 1 to 48 features and 1 to 48 units, so that what it
-// judges lies within; those held out have 4 to 40 features, 4 to 64 units, int8 and int16 weights, each kind of layer
-// in turn.
+// samples draws networks from fixed seeds. Those of the fit have 1 to 48 features and 1 to 48
+// units, so that what it judges lies within; those held out have 4 to 40 features, 4 to 64 units,
+// int8 and int16 weights, each kind of layer in turn.
 func samples(judged bool) ([]*sample, error) {
 	var all []*sample
 	n, seed := fitted, uint64(fittedSeed)
@@ -95,13 +99,15 @@ func draw(random *rand.Rand, i int, judged bool) quant.Shape {
 			state = 32
 		}
 		s.Layers = append(s.Layers, quant.LayerShape{Kind: kind, Units: units})
-		s.Formats.Layers = append(s.Formats.Layers, quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
+		s.Formats.Layers = append(s.Formats.Layers,
+			quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
 	}
 	if judged {
 		s.Features = between(4, 40)
 	}
 	if random.IntN(4) == 0 {
-		s.Dense = append(s.Dense, quant.DenseShape{Outputs: between(2, 16), Activation: activations[random.IntN(4)]})
+		s.Dense = append(s.Dense,
+			quant.DenseShape{Outputs: between(2, 16), Activation: activations[random.IntN(4)]})
 		s.Formats.Dense = append(s.Formats.Dense, word())
 	}
 	last := model.Identity
@@ -113,10 +119,12 @@ func draw(random *rand.Rand, i int, judged bool) quant.Shape {
 	return s
 }
 
-// emit draws weights and makes the C, with net as the name of the job. Where a row is too large for the format, it leaves files nil.
+// emit draws weights and makes the C, with net as the name of the job. Where a row is too large for
+// the format, it leaves files nil.
 func (s *sample) emit(random *rand.Rand) error {
 	p := s.network(random)
-	h := &exporter.Handoff{Name: "net", Version: "sample", JobHash: strings.Repeat("0", 64), VerdictLine: "sample", Description: p.Net.String()}
+	h := &exporter.Handoff{Name: "net", Version: "sample", JobHash: strings.Repeat("0", 64),
+		VerdictLine: "sample", Description: p.Net.String()}
 	for _, l := range s.shape.Layers {
 		units := make([]int, l.Units)
 		for j := range units {
@@ -126,7 +134,8 @@ func (s *sample) emit(random *rand.Rand) error {
 	}
 	var err error
 	rec := s.recordings(random)
-	if h.Net, err = quant.Quantize(p, quant.Calibrate(p, rec), s.shape.Formats, quant.Nearest); err != nil {
+	if h.Net, err = quant.Quantize(p, quant.Calibrate(p, rec), s.shape.Formats,
+		quant.Nearest); err != nil {
 		if tooLarge := (*quant.RangeError)(nil); errors.As(err, &tooLarge) {
 			return nil
 		}
@@ -138,10 +147,10 @@ func (s *sample) emit(random *rand.Rand) error {
 	return err
 }
 
-// network has normally distributed weights. Their size differs from network to network and layer to layer, from that which training starts
-// from (about 1 over the root of the number of inputs, common practice) to eight times as much: trained networks have
-// sums beyond 8, so that gates get coarser formats, and these decide shifts. Small recurrent
-// weights keep a ReLU state from growing.
+// network has normally distributed weights. Their size differs from network to network and layer to
+// layer, from that which training starts from (about 1 over the root of the number of inputs,
+// common practice) to eight times as much: trained networks have sums beyond 8, so that gates get
+// coarser formats, and these decide shifts. Small recurrent weights keep a ReLU state from growing.
 func (s sample) network(random *rand.Rand) *dataset.Float {
 	values := func(n int, size float64) []float64 {
 		v := make([]float64, n)
@@ -161,21 +170,27 @@ func (s sample) network(random *rand.Rand) *dataset.Float {
 		}
 		net.Recurrent = append(net.Recurrent, &model.Recurrent{
 			Kind: l.Kind, Inputs: in, Units: l.Units,
-			W: values(rows*in, 0.25*size), U: values(rows*l.Units, 0.1*again), B: values(rows, 0.5), D: values(rows, 0.5),
+			W: values(rows*in, 0.25*size), U: values(rows*l.Units, 0.1*again), B: values(rows, 0.5),
+			D: values(rows, 0.5),
 		})
 		in = l.Units
 	}
 	for _, d := range s.shape.Dense {
-		net.Dense = append(net.Dense, &model.Dense{Inputs: in, Outputs: d.Outputs, Activation: d.Activation, W: values(d.Outputs*in, 0.3*math.Exp2(3*random.Float64()-1)), B: values(d.Outputs, 0.5)})
+		net.Dense = append(net.Dense,
+			&model.Dense{Inputs: in, Outputs: d.Outputs, Activation: d.Activation,
+				W: values(d.Outputs*in, 0.3*math.Exp2(3*random.Float64()-1)),
+				B: values(d.Outputs, 0.5)})
 		in = d.Outputs
 	}
 	var features []dataset.Feature
 	for i := range s.shape.Features {
-		features = append(features, dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar", Std: 1})
+		features = append(features,
+			dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar", Std: 1})
 	}
 	var outputs []dataset.Output
 	for o := range in {
-		outputs = append(outputs, dataset.Output{Name: fmt.Sprintf("o%d", o), Unit: "L/min", Mean: 1, Std: 2})
+		outputs = append(outputs,
+			dataset.Output{Name: fmt.Sprintf("o%d", o), Unit: "L/min", Mean: 1, Std: 2})
 	}
 	return dataset.NewFloat(net, features, outputs)
 }
@@ -186,7 +201,8 @@ func (s sample) recordings(random *rand.Rand) *dataset.Recordings {
 	outputs := s.shape.Dense[len(s.shape.Dense)-1].Outputs
 	rec := &dataset.Recordings{Features: s.shape.Features, Outputs: outputs}
 	for i := range runs {
-		one := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "random", Steps: steps, Y: make([]float64, steps*outputs)}
+		one := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "random", Steps: steps,
+			Y: make([]float64, steps*outputs)}
 		for range steps * s.shape.Features {
 			one.X = append(one.X, random.NormFloat64())
 		}

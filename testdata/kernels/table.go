@@ -9,7 +9,8 @@ import (
 	"kerf/targets"
 )
 
-// compared is a network that had no part in the fit: what was measured, and how far off the estimate is.
+// compared is a network that had no part in the fit: what was measured, and how far off the
+// estimate is.
 type compared struct {
 	core, network string
 	cycles        float64
@@ -19,8 +20,8 @@ type compared struct {
 	stackOff      int     // bytes, bound less measured
 }
 
-// The errors that docs/cost.md judges: of cycles where the maker of the core publishes timings and where none does, and of
-// flash, in bytes or as a part of all.
+// The errors that docs/cost.md judges: of cycles where the maker of the core publishes timings and
+// where none does, and of flash, in bytes or as a part of all.
 const (
 	officialTiming = 0.05
 	otherTiming    = 0.15
@@ -29,7 +30,8 @@ const (
 	stackBytes     = 64
 )
 
-// printTable writes docs/cost.md: how far the estimates are off on networks that had no part in the fit.
+// printTable writes docs/cost.md: how far the estimates are off on networks that had no part in the
+// fit.
 func printTable(w io.Writer) error {
 	rows, err := readMeasured()
 	if err != nil {
@@ -66,14 +68,19 @@ the bound of the stack never below the deepest chain of calls and at most 64 byt
 			}
 		}
 		fmt.Fprintf(w, "| %s | %+.1f to %+.1f %% | %d | %+d to %+d B | %d | %+d to %+d B | %d |\n",
-			name, 100*s.lowCycles, 100*s.highCycles, s.badCycles, s.lowFlash, s.highFlash, s.badFlash, s.lowStack, s.highStack, s.badStack)
+			name, 100*s.lowCycles, 100*s.highCycles, s.badCycles, s.lowFlash, s.highFlash,
+			s.badFlash, s.lowStack, s.highStack, s.badStack)
 	}
 	if err := printParts(w); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "\n## Every network\n\nA network reads: features; recurrent layers as kind:units:bits of W:bits of U:bits of the state; dense layers as dense:outputs:bits:activation.\n\n| core | network | cycles | estimate | flash, B | estimate | stack, B | bound |\n|---|---|---|---|---|---|---|---|\n")
+	fmt.Fprintf(w, "\n## Every network\n\nA network reads: features; recurrent layers as "+
+		"kind:units:bits of W:bits of U:bits of the state; dense layers as "+
+		"dense:outputs:bits:activation.\n\n| core | network | cycles | estimate | flash, B | "+
+		"estimate | stack, B | bound |\n|---|---|---|---|---|---|---|---|\n")
 	for _, r := range rows {
-		fmt.Fprintf(w, "| %s | %s | %.0f | %+.1f %% | %d | %+d | %d | %+d |\n", r.core, r.network, r.cycles, 100*r.cyclesOff, r.flash, r.flashOff, r.chain, r.stackOff)
+		fmt.Fprintf(w, "| %s | %s | %.0f | %+.1f %% | %d | %+d | %d | %+d |\n", r.core, r.network,
+			r.cycles, 100*r.cyclesOff, r.flash, r.flashOff, r.chain, r.stackOff)
 	}
 	return nil
 }
@@ -89,7 +96,8 @@ type summary struct {
 
 func (s *summary) add(r compared) {
 	if s.n == 0 {
-		s.lowCycles, s.highCycles, s.lowFlash, s.highFlash, s.lowStack, s.highStack = r.cyclesOff, r.cyclesOff, r.flashOff, r.flashOff, r.stackOff, r.stackOff
+		s.lowCycles, s.highCycles, s.lowFlash, s.highFlash, s.lowStack, s.highStack = r.cyclesOff,
+			r.cyclesOff, r.flashOff, r.flashOff, r.stackOff, r.stackOff
 	}
 	s.n++
 	s.lowCycles, s.highCycles = min(s.lowCycles, r.cyclesOff), max(s.highCycles, r.cyclesOff)
@@ -129,9 +137,11 @@ func readMeasured() ([]compared, error) {
 		for _, s := range all {
 			m := records[keyOf(s.files, core)]
 			if m == nil {
-				return nil, fmt.Errorf("%s on %s is not measured: run without -table", budget.ShapeText(s.shape), name)
+				return nil, fmt.Errorf("%s on %s is not measured: run without -table",
+					budget.ShapeText(s.shape), name)
 			}
-			r := compared{core: name, network: budget.ShapeText(s.shape), cycles: m.MeanCycles(), flash: int(m.Flash), chain: int(m.StackChain)}
+			r := compared{core: name, network: budget.ShapeText(s.shape), cycles: m.MeanCycles(),
+				flash: int(m.Flash), chain: int(m.StackChain)}
 			cycles, flash, stack := budget.Estimate(s.shape, core)
 			r.cyclesOff, r.flashOff, r.stackOff = cycles/r.cycles-1, flash-r.flash, stack-r.chain
 			rows = append(rows, r)

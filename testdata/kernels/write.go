@@ -26,7 +26,8 @@ func write(runs []*measured, sets []*set) error {
 	var b strings.Builder
 	b.WriteString(head)
 	for _, s := range sets {
-		fmt.Fprintf(&b, "\n[%s]\ncompiler = %q\ncounted = %q\n", s.isa, s.tools+": "+strings.Join(s.flags, " or "), s.counted)
+		fmt.Fprintf(&b, "\n[%s]\ncompiler = %q\ncounted = %q\n", s.isa,
+			s.tools+": "+strings.Join(s.flags, " or "), s.counted)
 		fmt.Fprintf(&b, "\n[%s.code_bytes]\n", s.isa)
 		for _, name := range slices.Sorted(maps.Keys(s.code)) {
 			fmt.Fprintf(&b, "%s = %s\n", name, number(s.code[name]))
@@ -44,7 +45,8 @@ func write(runs []*measured, sets []*set) error {
 			fmt.Fprintf(&b, "%s = { %s }\n", kernel, strings.Join(counts, ", "))
 		}
 	}
-	if err := os.WriteFile(filepath.Join("budget", "kernels.toml"), []byte(b.String()), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join("budget", "kernels.toml"), []byte(b.String()),
+		0o644); err != nil {
 		return err
 	}
 	return writeMeasured(runs)
@@ -59,13 +61,17 @@ func writeMeasured(runs []*measured) error {
 		return err
 	}
 	w := csv.NewWriter(file)
-	w.Write([]string{"profile", "network", "cycles", "flash_bytes", "ram_bytes", "stack_chain", "stack_painted"})
+	w.Write([]string{"profile", "network", "cycles", "flash_bytes", "ram_bytes", "stack_chain",
+		"stack_painted"})
 	for _, r := range runs {
 		if !r.isHeld {
 			continue
 		}
-		w.Write([]string{r.core.Name, budget.ShapeText(r.shape), fmt.Sprintf("%.1f", r.result.MeanCycles()),
-			strconv.FormatInt(r.result.Flash, 10), strconv.FormatInt(r.result.RAM, 10), strconv.FormatInt(r.result.StackChain, 10), strconv.FormatInt(r.result.StackPainted, 10)})
+		w.Write([]string{r.core.Name, budget.ShapeText(r.shape),
+			fmt.Sprintf("%.1f", r.result.MeanCycles()),
+			strconv.FormatInt(r.result.Flash, 10), strconv.FormatInt(r.result.RAM, 10),
+			strconv.FormatInt(r.result.StackChain, 10),
+			strconv.FormatInt(r.result.StackPainted, 10)})
 	}
 	w.Flush()
 	if err := w.Error(); err != nil {

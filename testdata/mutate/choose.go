@@ -26,9 +26,14 @@ func drawn(file string) bool {
 func allSites(root string) (map[string][]*mutant, error) {
 	sites := map[string][]*mutant{}
 	for _, group := range groups {
-		pattern, read := filepath.Join(root, group, "*.go"), func(file string) ([]*mutant, error) { return goSites(root, group, file) }
+		pattern, read := filepath.Join(root, group, "*.go"), func(file string) ([]*mutant, error) {
+			return goSites(root, group, file)
+		}
 		if group == "C" {
-			pattern, read = filepath.Join(root, "exporter", "c", "*.[ch]"), func(file string) ([]*mutant, error) { return cSites(root, file) }
+			pattern, read = filepath.Join(root, "exporter", "c", "*.[ch]"),
+				func(file string) ([]*mutant, error) {
+					return cSites(root, file)
+				}
 		}
 		paths, err := filepath.Glob(pattern)
 		if err != nil {

@@ -19,7 +19,8 @@ var (
 	cOperator = regexp.MustCompile(` ([-+*<>&|^=!]+) `)
 	// notCode is what the compiler does not run: comments, strings, lines of the
 	// preprocessor, conditions that are checked while compiling.
-	notCode = regexp.MustCompile(`(?s)/\*.*?\*/|"(?:[^"\\\n]|\\.)*"|(?m:^[ \t]*#(?:[^\n]*\\\n)*[^\n]*$)|(?m:^NET_CHECK[^\n]*$)`)
+	notCode = regexp.MustCompile(`(?s)/\*.*?\*/|"(?:[^"\\\n]|\\.)*"|(?m:^[ ` +
+		`\t]*#(?:[^\n]*\\\n)*[^\n]*$)|(?m:^NET_CHECK[^\n]*$)`)
 )
 
 // cSites lists the mutants of an embedded C file.
@@ -29,7 +30,9 @@ func cSites(root, file string) ([]*mutant, error) {
 		return nil, err
 	}
 	text := string(raw)
-	code := notCode.ReplaceAllStringFunc(text, func(s string) string { return strings.Repeat("_", len(s)) })
+	code := notCode.ReplaceAllStringFunc(text, func(s string) string {
+		return strings.Repeat("_", len(s))
+	})
 	var found []*mutant
 	for _, at := range cOperator.FindAllStringSubmatchIndex(code, -1) {
 		old := text[at[2]:at[3]]
@@ -39,7 +42,8 @@ func cSites(root, file string) ([]*mutant, error) {
 		}
 		line := strings.Count(text[:at[2]], "\n")
 		found = append(found, &mutant{
-			group: "C", file: file, line: line + 1, what: old + " becomes " + becomes, code: strings.TrimSpace(strings.Split(text, "\n")[line]),
+			group: "C", file: file, line: line + 1, what: old + " becomes " + becomes,
+			code: strings.TrimSpace(strings.Split(text, "\n")[line]),
 			from: at[2], to: at[3], old: old, new: becomes,
 		})
 	}

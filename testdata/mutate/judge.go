@@ -37,7 +37,8 @@ func (m *mutant) key() string {
 
 func (m *mutant) choice() flip.Choice {
 	if m.group == "C" {
-		return flip.Choice{Mutant: m.id, C: &flip.CEdit{File: m.key(), Offset: m.from, Old: m.old, Replacement: m.new}}
+		return flip.Choice{Mutant: m.id,
+			C: &flip.CEdit{File: m.key(), Offset: m.from, Old: m.old, Replacement: m.new}}
 	}
 	return flip.Choice{Mutant: m.id}
 }
@@ -63,9 +64,13 @@ func (s *suite) judge(v *verdict, b *binary) error {
 		v.Result = notReached
 		return nil
 	}
-	slices.SortStableFunc(reaching, func(a, b *test) int { return cmp.Compare(a.seconds, b.seconds) })
+	slices.SortStableFunc(reaching, func(a, b *test) int {
+		return cmp.Compare(a.seconds, b.seconds)
+	})
 	if first := nearest[filepath.Base(m.file)]; first != nil {
-		slices.SortStableFunc(reaching, func(a, b *test) int { return order(!first.MatchString(a.name), !first.MatchString(b.name)) })
+		slices.SortStableFunc(reaching, func(a, b *test) int {
+			return order(!first.MatchString(a.name), !first.MatchString(b.name))
+		})
 	}
 	if err := s.set(m.choice()); err != nil {
 		return err
@@ -107,7 +112,8 @@ func rounds(tests []*test) [][]*test {
 	room, spent := 1.0, 0.0
 	for _, t := range tests {
 		part := strings.Contains(t.name, "/")
-		if n := len(all); n == 0 || part || all[n-1][0].binary != t.binary || strings.Contains(all[n-1][0].name, "/") || spent+t.seconds > room {
+		if n := len(all); n == 0 || part || all[n-1][0].binary != t.binary ||
+			strings.Contains(all[n-1][0].name, "/") || spent+t.seconds > room {
 			all = append(all, nil)
 			room, spent = 2*room, 0
 		}

@@ -52,7 +52,8 @@ func mutate(seed uint64, count int, only string, limit float64) error {
 	if err != nil {
 		return err
 	}
-	list, err := exec.Command("git", "ls-files", "--cached", "--others", "--exclude-standard").Output()
+	list, err := exec.Command("git", "ls-files", "--cached", "--others",
+		"--exclude-standard").Output()
 	if err != nil {
 		return fmt.Errorf("git ls-files: %w", err)
 	}
@@ -98,7 +99,9 @@ func mutate(seed uint64, count int, only string, limit float64) error {
 			if len(interrupted) > 0 {
 				break
 			}
-			if taken[v.group] == count*share[v.group]/200 && v.Result == "" || !slices.Contains(stage.groups, v.group) || v.Result == caught || v.Result == notMade {
+			if taken[v.group] == count*share[v.group]/200 && v.Result == "" ||
+				!slices.Contains(stage.groups, v.group) || v.Result == caught ||
+				v.Result == notMade {
 				continue
 			}
 			first := v.Result == ""
@@ -112,7 +115,9 @@ func mutate(seed uint64, count int, only string, limit float64) error {
 		}
 		s.tests = nil
 	}
-	verdicts = slices.DeleteFunc(verdicts, func(v *verdict) bool { return v.Result == "" || v.Result == notMade })
+	verdicts = slices.DeleteFunc(verdicts, func(v *verdict) bool {
+		return v.Result == "" || v.Result == notMade
+	})
 	printTable(os.Stdout, verdicts)
 	return nil
 }

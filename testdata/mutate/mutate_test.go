@@ -29,7 +29,8 @@ func changes(all []*mutant) []string {
 	return list
 }
 
-// Every operator has its mutants; constants, sizes of arrays and what a call would evaluate twice have none.
+// Every operator has its mutants; constants, sizes of arrays and what a call would evaluate twice
+// have none.
 func TestGoSites(t *testing.T) {
 	root := t.TempDir()
 	write(t, root, "quant/a.go", `package quant
@@ -51,24 +52,28 @@ func f(v, n int) int {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []string{"+= becomes -=", "&& becomes ||", "< becomes <=", "< becomes >=", "!= becomes ==", ">> becomes <<", ">> becomes >> 1 +", "max becomes min"}
+	want := []string{"+= becomes -=", "&& becomes ||", "< becomes <=", "< becomes >=",
+		"!= becomes ==", ">> becomes <<", ">> becomes >> 1 +", "max becomes min"}
 	if got := changes(found); !slices.Equal(got, want) {
 		t.Errorf("mutants are %q, want %q", got, want)
 	}
 	write(t, root, "copy/quant/a.go", "")
 	for i, m := range found {
 		m.id = i + 1
-		if err := weave(root, filepath.Join(root, "copy"), map[string]bool{"quant/a.go": true}, []*mutant{m}); err != nil {
+		if err := weave(root, filepath.Join(root, "copy"), map[string]bool{"quant/a.go": true},
+			[]*mutant{m}); err != nil {
 			t.Fatal(err)
 		}
 		woven, err := os.ReadFile(filepath.Join(root, "copy/quant/a.go"))
-		if err != nil || strings.Contains(string(woven), "%d") || !strings.Contains(string(woven), "flip.") {
+		if err != nil || strings.Contains(string(woven), "%d") ||
+			!strings.Contains(string(woven), "flip.") {
 			t.Errorf("%s: %v\n%s", m.what, err, woven)
 		}
 	}
 }
 
-// C has mutants where it computes: not in comments, strings, lines of the preprocessor; signs and pointers are no operators.
+// C has mutants where it computes: not in comments, strings, lines of the preprocessor; signs and
+// pointers are no operators.
 func TestCSites(t *testing.T) {
 	root := t.TempDir()
 	write(t, root, "exporter/c/a.c", `/* a + b */
@@ -84,7 +89,8 @@ static int f(const int *p, int n)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := changes(found), []string{"<< becomes >>", "+ becomes -"}; !slices.Equal(got, want) || found[0].line != 7 {
+	if got, want := changes(found),
+		[]string{"<< becomes >>", "+ becomes -"}; !slices.Equal(got, want) || found[0].line != 7 {
 		t.Errorf("mutants are %q in line %d, want %q in line 7", got, found[0].line, want)
 	}
 	text, err := flip.ReadFile(os.DirFS(filepath.Join(root, "exporter")), "c/a.c")
@@ -119,7 +125,10 @@ func TestChoose(t *testing.T) {
 
 // What is switched off computes what the source says.
 func TestFlipIsOff(t *testing.T) {
-	if flip.Add(1, 2, 3) != 5 || flip.Shr(2, 8, 1) != 4 || flip.Less(3, 1, 1) || flip.Max(4, 1, 2) != 2 || flip.Round(5, 2.5) != 3 || !flip.And(6, true, func() bool { return true }) {
+	if flip.Add(1, 2, 3) != 5 || flip.Shr(2, 8, 1) != 4 || flip.Less(3, 1, 1) ||
+		flip.Max(4, 1, 2) != 2 || flip.Round(5, 2.5) != 3 || !flip.And(6, true, func() bool {
+		return true
+	}) {
 		t.Error("an operation without its mutant is another operation")
 	}
 }

@@ -18,13 +18,15 @@ func printTable(w io.Writer, verdicts []*verdict) {
 				n["all"]++
 			}
 		}
-		fmt.Fprintf(w, "| %s | %d | %d | %d | %d |\n", group, n["all"], n[caught], n[alive], n[notReached])
+		fmt.Fprintf(w, "| %s | %d | %d | %d | %d |\n", group, n["all"], n[caught], n[alive],
+			n[notReached])
 	}
 	fmt.Fprintln(w, "\n| result | place | change | line | noticed by |\n|---|---|---|---|---|")
 	for _, survivors := range []bool{true, false} {
 		for _, v := range verdicts {
 			if (v.Result != caught) == survivors {
-				fmt.Fprintf(w, "| %s | %s:%d | %s | `%s` | %s |\n", v.Result, v.file, v.line, cell(v.what), cell(v.code), cell(v.By))
+				fmt.Fprintf(w, "| %s | %s:%d | %s | `%s` | %s |\n", v.Result, v.file, v.line,
+					cell(v.what), cell(v.code), cell(v.By))
 			}
 		}
 	}

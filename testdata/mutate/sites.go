@@ -42,7 +42,8 @@ func goSites(root, group, file string) ([]*mutant, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &goFile{group: group, name: file, text: string(text), files: files, lines: strings.Split(string(text), "\n")}
+	s := &goFile{group: group, name: file, text: string(text), files: files,
+		lines: strings.Split(string(text), "\n")}
 	ast.Inspect(tree, s.visit)
 	return s.found, nil
 }
@@ -64,7 +65,8 @@ func (s *goFile) between(from, to token.Pos) string { return s.text[s.offset(fro
 func (s *goFile) add(from, to token.Pos, what, with string) {
 	line := s.files.Position(from).Line
 	s.found = append(s.found, &mutant{
-		group: s.group, file: s.name, line: line, what: what, code: strings.TrimSpace(s.lines[line-1]),
+		group: s.group, file: s.name, line: line, what: what,
+		code: strings.TrimSpace(s.lines[line-1]),
 		from: s.offset(from), to: s.offset(to), edits: []edit{{s.offset(from), s.offset(to), with}},
 	})
 }
@@ -86,14 +88,18 @@ var operations = map[token.Token][]operation{
 }
 
 // opposite is the comparison that holds when the other does not.
-var opposite = map[token.Token]string{token.LSS: ">=", token.LEQ: ">", token.GTR: "<=", token.GEQ: "<", token.EQL: "!=", token.NEQ: "=="}
+var opposite = map[token.Token]string{token.LSS: ">=", token.LEQ: ">", token.GTR: "<=",
+	token.GEQ: "<", token.EQL: "!=", token.NEQ: "=="}
 
-var compound = map[token.Token]token.Token{token.ADD_ASSIGN: token.ADD, token.SUB_ASSIGN: token.SUB, token.MUL_ASSIGN: token.MUL, token.QUO_ASSIGN: token.QUO}
+var compound = map[token.Token]token.Token{token.ADD_ASSIGN: token.ADD, token.SUB_ASSIGN: token.SUB,
+	token.MUL_ASSIGN: token.MUL, token.QUO_ASSIGN: token.QUO}
 
 // functions are the calls that have mutants.
 var functions = map[string]operation{
-	"max": {"Max", "min"}, "min": {"Min", "max"}, "math.Max": {"Max", "math.Min"}, "math.Min": {"Min", "math.Max"},
-	"math.Round": {"Round", "math.Floor"}, "math.Floor": {"Floor", "math.Ceil"}, "math.Ceil": {"Ceil", "math.Floor"}, "math.Abs": {"Abs", "nothing"},
+	"max": {"Max", "min"}, "min": {"Min", "max"}, "math.Max": {"Max", "math.Min"},
+	"math.Min":   {"Min", "math.Max"},
+	"math.Round": {"Round", "math.Floor"}, "math.Floor": {"Floor", "math.Ceil"},
+	"math.Ceil": {"Ceil", "math.Floor"}, "math.Abs": {"Abs", "nothing"},
 }
 
 func (s *goFile) visit(n ast.Node) bool {
@@ -109,12 +115,16 @@ func (s *goFile) visit(n ast.Node) bool {
 			o := operations[op][0]
 			left := s.between(n.Lhs[0].Pos(), n.Lhs[0].End())
 			s.add(n.Pos(), n.End(), n.Tok.String()+" becomes "+o.becomes+"=",
-				fmt.Sprintf("%s = flip.%s(%%d, %s, %s)", left, o.call, left, s.between(n.Rhs[0].Pos(), n.Rhs[0].End())))
+				fmt.Sprintf("%s = flip.%s(%%d, %s, %s)", left, o.call, left,
+					s.between(n.Rhs[0].Pos(), n.Rhs[0].End())))
 		}
 	case *ast.CallExpr:
 		name := s.between(n.Fun.Pos(), n.Fun.End())
-		if o, ok := functions[name]; ok && (len(n.Args) == 2 || strings.HasPrefix(name, "math.")) && !n.Ellipsis.IsValid() {
-			s.add(n.Pos(), n.End(), name+" becomes "+o.becomes, fmt.Sprintf("flip.%s(%%d, %s)", o.call, s.between(n.Args[0].Pos(), n.Args[len(n.Args)-1].End())))
+		if o, ok := functions[name]; ok && (len(n.Args) == 2 || strings.HasPrefix(name, "math.")) &&
+			!n.Ellipsis.IsValid() {
+			s.add(n.Pos(), n.End(), name+" becomes "+o.becomes,
+				fmt.Sprintf("flip.%s(%%d, %s)", o.call,
+					s.between(n.Args[0].Pos(), n.Args[len(n.Args)-1].End())))
 		}
 	}
 	return true
@@ -124,16 +134,20 @@ func (s *goFile) binary(n *ast.BinaryExpr) {
 	left, right := s.between(n.X.Pos(), n.X.End()), s.between(n.Y.Pos(), n.Y.End())
 	becomes := func(what string) string { return n.Op.String() + " becomes " + what }
 	for _, o := range operations[n.Op] {
-		s.add(n.Pos(), n.End(), becomes(o.becomes), fmt.Sprintf("flip.%s(%%d, %s, %s)", o.call, left, right))
+		s.add(n.Pos(), n.End(), becomes(o.becomes),
+			fmt.Sprintf("flip.%s(%%d, %s, %s)", o.call, left, right))
 	}
 	if what, ok := opposite[n.Op]; ok {
-		s.add(n.Pos(), n.End(), becomes(what), fmt.Sprintf("(flip.On(%%d) != (%s %s %s))", left, n.Op, right))
+		s.add(n.Pos(), n.End(), becomes(what),
+			fmt.Sprintf("(flip.On(%%d) != (%s %s %s))", left, n.Op, right))
 	}
 	switch n.Op {
 	case token.LAND:
-		s.add(n.Pos(), n.End(), becomes("||"), fmt.Sprintf("flip.And(%%d, %s, func() bool { return %s })", left, right))
+		s.add(n.Pos(), n.End(), becomes("||"),
+			fmt.Sprintf("flip.And(%%d, %s, func() bool { return %s })", left, right))
 	case token.LOR:
-		s.add(n.Pos(), n.End(), becomes("&&"), fmt.Sprintf("flip.Or(%%d, %s, func() bool { return %s })", left, right))
+		s.add(n.Pos(), n.End(), becomes("&&"),
+			fmt.Sprintf("flip.Or(%%d, %s, func() bool { return %s })", left, right))
 	}
 }
 

@@ -51,7 +51,8 @@ var cParts = func() []string {
 	for i := range 22 {
 		all = append(all, fmt.Sprintf("^TestEmittedCCompilesAndPassesItsSelfTest$/^%d_", i))
 	}
-	return append(all, "^TestEncodeAndDecodeAgreeWithGo$", "^TestBoardFile$", "^TestSelfTestNamesTheFirstWrongInteger$")
+	return append(all, "^TestEncodeAndDecodeAgreeWithGo$", "^TestBoardFile$",
+		"^TestSelfTestNamesTheFirstWrongInteger$")
 }()
 
 // nearest are the parts that show a mutant of a C file most likely, and judge first: those
@@ -106,8 +107,11 @@ const slowest = 20 * time.Minute
 func (s *suite) run(b *binary, pattern string, limit float64, extra ...string) outcome {
 	ctx, stop := context.WithTimeout(context.Background(), slowest)
 	defer stop()
-	args := append([]string{"-test.run", pattern, "-test.failfast", "-test.parallel", "1", "-test.timeout", "0"}, extra...)
-	cmd := exec.CommandContext(ctx, "sh", append([]string{"-c", fmt.Sprintf(`ulimit -t %d; exec "$0" "$@"`, int(limit)+1), b.path}, args...)...)
+	args := append([]string{"-test.run", pattern, "-test.failfast", "-test.parallel", "1",
+		"-test.timeout", "0"}, extra...)
+	cmd := exec.CommandContext(ctx, "sh",
+		append([]string{"-c", fmt.Sprintf(`ulimit -t %d; exec "$0" "$@"`, int(limit)+1), b.path},
+			args...)...)
 	cmd.Dir = b.dir
 	cmd.Env = append(os.Environ(), "GOMAXPROCS=1", "GOMEMLIMIT=1GiB")
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
@@ -131,8 +135,10 @@ func (s *suite) run(b *binary, pattern string, limit float64, extra ...string) o
 
 // build compiles the tests of a package of the copied tree.
 func (s *suite) build(copied, pkg string) (*binary, error) {
-	b := &binary{pkg: pkg, dir: filepath.Join(copied, pkg), path: filepath.Join(s.place, strings.ReplaceAll(pkg, "/", "_")+".test")}
-	cmd := exec.Command("go", "test", "-c", "-vet=off", "-ldflags", "-X kerf/testdata/mutate/flip.place="+s.place, "-o", b.path, "./"+pkg)
+	b := &binary{pkg: pkg, dir: filepath.Join(copied, pkg),
+		path: filepath.Join(s.place, strings.ReplaceAll(pkg, "/", "_")+".test")}
+	cmd := exec.Command("go", "test", "-c", "-vet=off", "-ldflags",
+		"-X kerf/testdata/mutate/flip.place="+s.place, "-o", b.path, "./"+pkg)
 	cmd.Dir = copied
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return nil, fmt.Errorf("%s: %s", pkg, out)
@@ -157,7 +163,9 @@ func (s *suite) learn(b *binary, st stage, limit float64, interrupted <-chan os.
 		return fmt.Errorf("%s: %w", b.pkg, err)
 	}
 	for name := range strings.FieldsSeq(string(list)) {
-		isPart := slices.ContainsFunc(cParts, func(p string) bool { return strings.HasPrefix(p, "^"+name+"$/") })
+		isPart := slices.ContainsFunc(cParts, func(p string) bool {
+			return strings.HasPrefix(p, "^"+name+"$/")
+		})
 		if !strings.HasPrefix(name, "Test") || isPart || len(interrupted) > 0 {
 			continue
 		}
@@ -179,7 +187,8 @@ func (s *suite) learnOne(b *binary, pattern string, limit float64) error {
 	o := s.run(b, pattern, limit, "-test.v")
 	switch {
 	case !o.passed:
-		say("%s %s judges nothing: it fails or takes more than %.0f s without a mutant", b.pkg, pattern, limit)
+		say("%s %s judges nothing: it fails or takes more than %.0f s without a mutant", b.pkg,
+			pattern, limit)
 		return nil
 	case !strings.Contains(o.output, "--- PASS"):
 		return nil

@@ -32,12 +32,15 @@ func weave(root, copied string, files map[string]bool, chosen []*mutant) error {
 		slices.SortFunc(mutants, func(a, b *mutant) int { return b.from - a.from })
 		for _, m := range mutants {
 			for _, e := range m.edits {
-				text = text[:e.from] + strings.Replace(e.text, "%d", strconv.Itoa(m.id), 1) + text[e.to:]
+				text = text[:e.from] + strings.Replace(e.text, "%d", strconv.Itoa(m.id), 1) +
+					text[e.to:]
 			}
 		}
 		woven := strings.ReplaceAll(text, "cFiles.ReadFile(", "flip.ReadFile(cFiles, ")
-		if woven != string(raw) { // on the line of the package clause, so that lines keep their numbers
-			woven = packageClause.ReplaceAllString(woven, `$0; import flip "kerf/testdata/mutate/flip"`)
+		// on the line of the package clause, so that lines keep their numbers
+		if woven != string(raw) {
+			woven = packageClause.ReplaceAllString(woven,
+				`$0; import flip "kerf/testdata/mutate/flip"`)
 			if strings.Contains(woven, "\t\"math\"\n") {
 				woven += "\nvar _ = math.Pi // a mutant may have taken the last call\n"
 			}
@@ -60,7 +63,9 @@ const nearby = 3
 // compiling weaves mutants and takes out what the compiler refuses, until it
 // refuses nothing.
 func compiling(root, copied string, chosen []*mutant) ([]*mutant, error) {
-	files := map[string]bool{"exporter/csource.go": true, "exporter/layers.go": true, "exporter/way.go": true} // they read the C files
+	// they read the C files
+	files := map[string]bool{"exporter/csource.go": true, "exporter/layers.go": true,
+		"exporter/way.go": true}
 	for _, m := range chosen {
 		if m.group != "C" {
 			files[m.file] = true

@@ -20,16 +20,20 @@ type bySequence map[*dataset.Sequence]dataset.Predictor
 // Predict implements [dataset.Predictor].
 func (p bySequence) Predict(s *dataset.Sequence, dst []float64) { p[s].Predict(s, dst) }
 
-// heldBackParts compensates, trains and calibrates once per part, without it. The order of the ranking is that of all selection recordings.
+// heldBackParts compensates, trains and calibrates once per part, without it. The order of the
+// ranking is that of all selection recordings.
 func heldBackParts(in *budget.Inputs, _ *prune.Statistics, c budget.Candidate) (*versions, error) {
-	cut, recovered, cutFixed, recoveredInFixed := bySequence{}, bySequence{}, bySequence{}, bySequence{}
+	cut, recovered, cutFixed, recoveredInFixed := bySequence{}, bySequence{}, bySequence{},
+		bySequence{}
 	var epochs []string
 	for part := range parts {
 		rest, judging := deal(in.Selection, part)
 		small := prune.MeasureStatistics(in.Float, rest).Cut(c.Features, c.Units, prune.Refit)
 		training, heldBack := recovery.Split(rest)
-		task := &recovery.Task{Start: quant.Standardise(small, quant.Calibrate(small, rest)), Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
-		result, err := recovery.Train(context.Background(), task, in.Job.Recovery.Settings(), nil, func(*recovery.Result) {})
+		task := &recovery.Task{Start: quant.Standardise(small, quant.Calibrate(small, rest)),
+			Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
+		result, err := recovery.Train(context.Background(), task, in.Job.Recovery.Settings(), nil,
+			func(*recovery.Result) {})
 		if err != nil {
 			return nil, err
 		}
@@ -38,15 +42,18 @@ func heldBackParts(in *budget.Inputs, _ *prune.Statistics, c budget.Candidate) (
 			return nil, err
 		}
 		for _, s := range judging {
-			cut[s], recovered[s], cutFixed[s], recoveredInFixed[s] = v.cut, v.recovered, v.cutFixed, v.recoveredInFixed
+			cut[s], recovered[s], cutFixed[s], recoveredInFixed[s] = v.cut, v.recovered, v.cutFixed,
+				v.recoveredInFixed
 		}
 		epochs = append(epochs, v.epochs)
 	}
-	return &versions{in.Selection, cut, recovered, cutFixed, recoveredInFixed, strings.Join(epochs, ", ")}, nil
+	return &versions{in.Selection, cut, recovered, cutFixed, recoveredInFixed,
+		strings.Join(epochs, ", ")}, nil
 }
 
 // deal splits recordings into those of a part and the rest.
-func deal(rec *dataset.Recordings, part int) (rest *dataset.Recordings, judging []*dataset.Sequence) {
+func deal(rec *dataset.Recordings,
+	part int) (rest *dataset.Recordings, judging []*dataset.Sequence) {
 	r := *rec
 	r.Sequences = nil
 	seen := map[string]int{}

@@ -1,7 +1,9 @@
-// Command recovery measures what recovery training wins and prints the tables of docs/recovery.md: for every job file given, the RMSE of the network as
-// given and its rise after a cut by rank, after recovery training, and in integers, each with its 95 % interval. Everything is ranked,
-// calibrated and trained on selection recordings, and judged on the sign-off recordings; with -held-back on selection recordings, in four
-// parts that the compensation and the training did not see. The latter is what choices are made by.
+// Command recovery measures what recovery training wins and prints the tables of docs/recovery.md:
+// for every job file given, the RMSE of the network as given and its rise after a cut by rank,
+// after recovery training, and in integers, each with its 95 % interval. Everything is ranked,
+// calibrated and trained on selection recordings, and judged on the sign-off recordings; with
+// -held-back on selection recordings, in four parts that the compensation and the training did not
+// see. The latter is what choices are made by.
 package main
 
 import (
@@ -20,7 +22,8 @@ import (
 )
 
 func main() {
-	heldBack := flag.Bool("held-back", false, "judge on selection recordings, in four parts held back")
+	heldBack := flag.Bool("held-back", false, "judge on selection recordings, in four parts "+
+		"held back")
 	flag.Parse()
 	for _, job := range flag.Args() {
 		if err := measure(job, *heldBack); err != nil {
@@ -35,7 +38,8 @@ var shapes = []struct {
 	features, units float64
 	bits            []int
 }{
-	{1, 1, []int{8, 4}}, {0.8, 0.75, []int{8, 4}}, {0.6, 0.5, []int{8, 4}}, {0.5, 0.35, []int{8, 4}},
+	{1, 1, []int{8, 4}}, {0.8, 0.75, []int{8, 4}}, {0.6, 0.5, []int{8, 4}},
+	{0.5, 0.35, []int{8, 4}},
 	{1, 0.5, []int{8}}, {0.6, 1, []int{8}},
 }
 
@@ -48,7 +52,9 @@ func measure(job string, heldBack bool) error {
 		in.Job.Recovery = &budget.RecoveryRule{}
 	}
 	cut := in.Rank()
-	fmt.Printf("\n%s\n\n| features, units | words | output | float | cut | recovered | recovered against cut | cut, fixed | recovered, fixed | distance | epoch |\n|---|---|---|---:|---:|---:|---:|---:|---:|---:|---:|\n", in.Job.Name)
+	fmt.Printf("\n%s\n\n| features, units | words | output | float | cut | recovered | "+
+		"recovered against cut | cut, fixed | recovered, fixed | distance | epoch "+
+		"|\n|---|---|---|---:|---:|---:|---:|---:|---:|---:|---:|\n", in.Job.Name)
 	for _, s := range shapes {
 		for _, bits := range s.bits {
 			c := in.Whole(quant.Uniform(in.Float.Net, bits, 16, 16))
@@ -71,7 +77,8 @@ func measure(job string, heldBack bool) error {
 	return nil
 }
 
-// best are the most needed items of a ranking, in the order of the network; the jobs have one recurrent layer.
+// best are the most needed items of a ranking, in the order of the network; the jobs have one
+// recurrent layer.
 func best(rank []prune.Ranked, share float64) []int {
 	var items []int
 	for _, r := range rank[len(rank)-int(share*float64(len(rank))):] {
@@ -89,16 +96,20 @@ type versions struct {
 	epochs                     string
 }
 
-func signedOff(in *budget.Inputs, statistics *prune.Statistics, c budget.Candidate) (*versions, error) {
+func signedOff(in *budget.Inputs, statistics *prune.Statistics,
+	c budget.Candidate) (*versions, error) {
 	r, err := in.RecoverOnce(context.Background(), statistics, c, nil, func(int, int, float64) {})
 	if err != nil {
 		return nil, err
 	}
-	return newVersions(in.Signoff, in.Selection, statistics.Cut(c.Features, c.Units, prune.Refit), r.Net, r.Result, c)
+	return newVersions(in.Signoff, in.Selection, statistics.Cut(c.Features, c.Units, prune.Refit),
+		r.Net, r.Result, c)
 }
 
-func newVersions(rec, calibration *dataset.Recordings, cut, recovered *dataset.Float, result *recovery.Result, c budget.Candidate) (*versions, error) {
-	v := &versions{rec: rec, cut: cut, recovered: recovered, epochs: fmt.Sprintf("%d of %d", result.Best, len(result.Epochs))}
+func newVersions(rec, calibration *dataset.Recordings, cut, recovered *dataset.Float,
+	result *recovery.Result, c budget.Candidate) (*versions, error) {
+	v := &versions{rec: rec, cut: cut, recovered: recovered,
+		epochs: fmt.Sprintf("%d of %d", result.Best, len(result.Epochs))}
 	var err error
 	if v.cutFixed, err = fixed(cut, calibration, c); err != nil {
 		return nil, err
@@ -107,7 +118,8 @@ func newVersions(rec, calibration *dataset.Recordings, cut, recovered *dataset.F
 	return v, err
 }
 
-func fixed(p *dataset.Float, calibration *dataset.Recordings, c budget.Candidate) (dataset.Predictor, error) {
+func fixed(p *dataset.Float, calibration *dataset.Recordings,
+	c budget.Candidate) (dataset.Predictor, error) {
 	p = quant.Standardise(p, quant.Calibrate(p, calibration))
 	return quant.Quantize(p, quant.CalibrateRanges(p, calibration), c.Formats, quant.Nearest)
 }
@@ -115,20 +127,25 @@ func fixed(p *dataset.Float, calibration *dataset.Recordings, c budget.Candidate
 func (v *versions) print(in *budget.Inputs, c budget.Candidate, bits int) {
 	base := dataset.Measure(in.Float, v.rec, nil)
 	cut, recovered := dataset.Measure(v.cut, v.rec, nil), dataset.Measure(v.recovered, v.rec, nil)
-	cutFixed, recoveredInFixed := dataset.Measure(v.cutFixed, v.rec, nil), dataset.Measure(v.recoveredInFixed, v.rec, nil)
+	cutFixed, recoveredInFixed := dataset.Measure(v.cutFixed, v.rec, nil),
+		dataset.Measure(v.recoveredInFixed, v.rec, nil)
 	for o, out := range in.Float.Outputs {
 		slice := dataset.Slice{Output: o, Region: -1}
 		rmse := base.Value(base, slice, dataset.RMSE)
-		fmt.Printf("| %d, %d | int%d | %s | %.4f |", len(c.Features), c.UnitCount(), bits, out.Name, rmse)
-		for _, pair := range [][2]*dataset.Score{{base, cut}, {base, recovered}, {cut, recovered}, {base, cutFixed}, {base, recoveredInFixed}} {
+		fmt.Printf("| %d, %d | int%d | %s | %.4f |", len(c.Features), c.UnitCount(), bits, out.Name,
+			rmse)
+		for _, pair := range [][2]*dataset.Score{{base, cut}, {base, recovered}, {cut, recovered},
+			{base, cutFixed}, {base, recoveredInFixed}} {
 			r := dataset.Compare(pair[0], pair[1], slice, dataset.RMSE)
 			fmt.Printf(" %+.1f (%+.1f..%+.1f) %% |", 100*r.Rise, 100*r.RiseLow, 100*r.RiseHigh)
 		}
-		fmt.Printf(" %.2f → %.2f | %s |\n", distance(in.Float, v.cut, v.rec, o)/rmse, distance(in.Float, v.recovered, v.rec, o)/rmse, v.epochs)
+		fmt.Printf(" %.2f → %.2f | %s |\n", distance(in.Float, v.cut, v.rec, o)/rmse,
+			distance(in.Float, v.recovered, v.rec, o)/rmse, v.epochs)
 	}
 }
 
-// distance is the root of the mean squared difference of two predictors in one output. There is no noise of the recorded outputs in it.
+// distance is the root of the mean squared difference of two predictors in one output. There is no
+// noise of the recorded outputs in it.
 func distance(a, b dataset.Predictor, rec *dataset.Recordings, output int) float64 {
 	sum, steps := 0.0, 0
 	for _, s := range rec.Sequences {

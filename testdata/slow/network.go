@@ -62,7 +62,8 @@ func network(seed uint64) *model.Network {
 		layer.B[units+j] = single(math.Log(steps - 1)) // logistic(log(T-1)) = 1 - 1/T
 		layer.D[units+j] = 0
 	}
-	head := &model.Dense{Inputs: units, Outputs: outputs, W: normal(outputs*units, 1), B: make([]float64, outputs)}
+	head := &model.Dense{Inputs: units, Outputs: outputs, W: normal(outputs*units, 1),
+		B: make([]float64, outputs)}
 	return &model.Network{Recurrent: []*model.Recurrent{layer}, Dense: []*model.Dense{head}}
 }
 

@@ -62,7 +62,8 @@ type machine struct {
 }
 
 func newMachine(d duty, random *rand.Rand) *machine {
-	m := &machine{duty: d, random: random, wear: 0.6 + 0.9*random.Float64(), heat: d.heat + 16*random.NormFloat64()*0.5, moisture: d.humidity + 12*random.NormFloat64()}
+	m := &machine{duty: d, random: random, wear: 0.6 + 0.9*random.Float64(),
+		heat: d.heat + 16*random.NormFloat64()*0.5, moisture: d.humidity + 12*random.NormFloat64()}
 	m.pressure, m.dirt = d.low, 450+300*random.Float64()
 	m.choose()
 	return m
@@ -73,7 +74,8 @@ func (m *machine) choose() { m.load = m.duty.low + (m.duty.high-m.duty.low)*m.ra
 // towards moves a value to its goal by one step of a first-order lag, and
 // shakes it with the deviation that gives spread in the long run.
 func (m *machine) towards(value, goal, lag, spread float64) float64 {
-	return value + float64((goal-value)/lag) + float64(m.duty.shake*spread*math.Sqrt(2/lag)*m.random.NormFloat64())
+	return value + float64((goal-value)/lag) +
+		float64(m.duty.shake*spread*math.Sqrt(2/lag)*m.random.NormFloat64())
 }
 
 // step advances the machine by one second and returns what the sensors show.
@@ -85,9 +87,12 @@ func (m *machine) step() [len(sensors)]float64 {
 	before := m.pressure
 	m.pressure = m.towards(m.pressure, m.load, pressureLag, 4)
 	m.heat = m.towards(m.heat, m.duty.heat+float64(0.12*(m.pressure-100)), heatingLag, 5)
-	m.moisture = m.towards(m.moisture, m.duty.humidity-float64(0.4*(m.heat-m.duty.heat)), moistureLag, 9)
+	m.moisture = m.towards(m.moisture, m.duty.humidity-float64(0.4*(m.heat-m.duty.heat)),
+		moistureLag, 9)
 	m.dirt = m.towards(m.dirt, 420+float64(120*m.wear)+m.burst, particleLag, 90)
-	noise := func(deviation float64) float64 { return float64(m.duty.shake * deviation * m.random.NormFloat64()) }
+	noise := func(deviation float64) float64 {
+		return float64(m.duty.shake * deviation * m.random.NormFloat64())
+	}
 	leak := m.wear * m.pressure / 100 * (1 + float64(0.012*(m.heat-45)))
 	return [...]float64{
 		m.pressure + noise(0.8),

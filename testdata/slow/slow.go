@@ -54,15 +54,18 @@ func Another(offset uint64) (map[string][]byte, error) {
 	}
 	features.WriteString("name,channel,kind,unit,mean,std\n")
 	for _, f := range sensors {
-		fmt.Fprintf(&features, "%s,%s,%s,%s,%g,%g\n", f.name, f.channel, f.kind, f.unit, f.mean, f.std)
+		fmt.Fprintf(&features, "%s,%s,%s,%s,%g,%g\n", f.name, f.channel, f.kind, f.unit, f.mean,
+			f.std)
 	}
 	outputs.WriteString("name,unit,mean,std\n")
 	for _, q := range quantities {
 		fmt.Fprintf(&outputs, "%s,%s,%g,%g\n", q.name, q.unit, q.mean, q.std)
 	}
 	return map[string][]byte{
-		"job.toml": bytes.Clone(job), "features.csv": features.Bytes(), "outputs.csv": outputs.Bytes(), "model.safetensors": weights.Bytes(),
-		"selection.csv": recordings(net, selectionSeed+offset, "sel"), "signoff.csv": recordings(net, signoffSeed+offset, "off"),
+		"job.toml": bytes.Clone(job), "features.csv": features.Bytes(),
+		"outputs.csv": outputs.Bytes(), "model.safetensors": weights.Bytes(),
+		"selection.csv": recordings(net, selectionSeed+offset, "sel"),
+		"signoff.csv":   recordings(net, signoffSeed+offset, "off"),
 	}, nil
 }
 
@@ -98,7 +101,8 @@ func recordings(net *model.Network, seed uint64, prefix string) []byte {
 	out.WriteByte('\n')
 	for i := range Sequences {
 		duty := duties[i%len(duties)]
-		sequence(&out, net, fmt.Sprintf("%s-%s-%02d", prefix, duty.name, i/len(duties)+1), duty, rand.New(rand.NewPCG(seed, uint64(i))))
+		sequence(&out, net, fmt.Sprintf("%s-%s-%02d", prefix, duty.name, i/len(duties)+1), duty,
+			rand.New(rand.NewPCG(seed, uint64(i))))
 	}
 	return out.Bytes()
 }

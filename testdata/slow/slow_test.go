@@ -86,7 +86,8 @@ func TestWriteWritesTheFiles(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, want := range all {
-		if got, err := os.ReadFile(filepath.Join(dir, name)); err != nil || !bytes.Equal(got, want) {
+		if got, err := os.ReadFile(filepath.Join(dir, name)); err != nil ||
+			!bytes.Equal(got, want) {
 			t.Errorf("%s: %v, or other bytes than Files gives", name, err)
 		}
 	}
@@ -97,7 +98,8 @@ func TestWriteWritesTheFiles(t *testing.T) {
 func TestUnitsAreSlowAndTheirGatesMove(t *testing.T) {
 	in := load(t)
 	const update = 1
-	sum, low, high := make([]float64, len(TimeConstants)), make([]float64, len(TimeConstants)), make([]float64, len(TimeConstants))
+	sum, low, high := make([]float64, len(TimeConstants)), make([]float64, len(TimeConstants)),
+		make([]float64, len(TimeConstants))
 	for j := range low {
 		low[j] = 1
 	}
@@ -110,8 +112,10 @@ func TestUnitsAreSlowAndTheirGatesMove(t *testing.T) {
 		})
 	}
 	for j, want := range TimeConstants {
-		got, shortest, longest := 1/(1-sum[j]/float64(in.Signoff.Steps())), 1/(1-low[j]), 1/(1-high[j])
-		t.Logf("unit %d: by its bias %.0f steps, on the recordings %.0f (%.0f to %.0f)", j, want, got, shortest, longest)
+		got, shortest, longest := 1/(1-sum[j]/float64(in.Signoff.Steps())), 1/(1-low[j]),
+			1/(1-high[j])
+		t.Logf("unit %d: by its bias %.0f steps, on the recordings %.0f (%.0f to %.0f)", j, want,
+			got, shortest, longest)
 		if got < want/3 || got > want*3 {
 			t.Errorf("unit %d: %.0f steps, its bias says %.0f", j, got, want)
 		}
@@ -135,11 +139,13 @@ func TestUnitsMix(t *testing.T) {
 			}
 		}
 	}
-	whole, apart := dataset.Measure(in.Float, in.Signoff, nil), dataset.Measure(&alone, in.Signoff, nil)
+	whole, apart := dataset.Measure(in.Float, in.Signoff, nil),
+		dataset.Measure(&alone, in.Signoff, nil)
 	for o, q := range in.Float.Outputs {
 		slice := dataset.Slice{Output: o, Region: -1}
 		if c := dataset.Compare(whole, apart, slice, dataset.RMSE); c.Other < 5*c.Base {
-			t.Errorf("%s: RMSE %.4g without the weights between units, %.4g with them", q.Name, c.Other, c.Base)
+			t.Errorf("%s: RMSE %.4g without the weights between units, %.4g with them", q.Name,
+				c.Other, c.Base)
 		}
 	}
 }
@@ -158,13 +164,15 @@ func TestNoiseOfTheReference(t *testing.T) {
 		}
 		deviation := math.Sqrt(squares/n - sum/n*sum/n)
 		rmse := score.Value(score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE)
-		t.Logf("%s: RMSE of the float network %.4g, %.1f %% of the standard deviation", q.name, rmse, 100*rmse/deviation)
+		t.Logf("%s: RMSE of the float network %.4g, %.1f %% of the standard deviation", q.name,
+			rmse, 100*rmse/deviation)
 		// The estimate of a standard deviation from n values is off by 1/√(2n): 0.4 % here.
 		if math.Abs(rmse/q.noise-1) > 0.02 {
 			t.Errorf("%s: RMSE of the float network %.4g, the noise is %.4g", q.name, rmse, q.noise)
 		}
 		if share := rmse / deviation; share < 0.02 || share > 0.05 {
-			t.Errorf("%s: noise is %.3f of the standard deviation, want a few per cent", q.name, share)
+			t.Errorf("%s: noise is %.3f of the standard deviation, want a few per cent", q.name,
+				share)
 		}
 	}
 }
@@ -173,7 +181,8 @@ func TestNoiseOfTheReference(t *testing.T) {
 // sign-off recordings, and records which words it had to leave wide.
 func TestAutomaticWidthsHold(t *testing.T) {
 	in := load(t)
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
+		in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -185,7 +194,8 @@ func TestAutomaticWidthsHold(t *testing.T) {
 	for _, w := range chosen.Widths {
 		if !w.Taken && w.MayReach > w.Tightest.Tolerance {
 			refused++
-			t.Logf("int%d %s refused: %s may rise by %.2f %% of %.1f %%", w.Bits, w.What, w.Tightest.Describe(), 100*w.MayReach, 100*w.Tightest.Tolerance)
+			t.Logf("int%d %s refused: %s may rise by %.2f %% of %.1f %%", w.Bits, w.What,
+				w.Tightest.Describe(), 100*w.MayReach, 100*w.Tightest.Tolerance)
 		}
 	}
 	if refused == 0 {
@@ -194,19 +204,24 @@ func TestAutomaticWidthsHold(t *testing.T) {
 	for _, f := range chosen.Forced {
 		t.Log(f.Explain())
 		if len(f.Rows) == 0 || f.Rows[0].Share <= 0 || !(f.RestMay <= f.Rest.Tolerance) {
-			t.Errorf("int%d %s: nobody is named who needs it, or that does not help: %+v", f.Bits, f.What, f)
+			t.Errorf("int%d %s: nobody is named who needs it, or that does not help: %+v", f.Bits,
+				f.What, f)
 		}
 	}
 	if len(chosen.Forced) != refused {
 		t.Errorf("%d words are refused, units are named for %d", refused, len(chosen.Forced))
 	}
-	float, fixed := dataset.Measure(in.Float, in.Signoff, nil), dataset.Measure(chosen.Fixed, in.Signoff, nil)
+	float, fixed := dataset.Measure(in.Float, in.Signoff, nil),
+		dataset.Measure(chosen.Fixed, in.Signoff, nil)
 	for o, q := range quantities {
 		for _, scenario := range append([]string{""}, in.Signoff.Scenarios()...) {
-			c := dataset.Compare(float, fixed, dataset.Slice{Output: o, Scenario: scenario, Region: -1}, dataset.RMSE)
-			t.Logf("%s, scenario %q: rise %.2f %%, up to %.2f %%", q.name, scenario, 100*c.Rise, 100*c.RiseHigh)
+			c := dataset.Compare(float, fixed,
+				dataset.Slice{Output: o, Scenario: scenario, Region: -1}, dataset.RMSE)
+			t.Logf("%s, scenario %q: rise %.2f %%, up to %.2f %%", q.name, scenario, 100*c.Rise,
+				100*c.RiseHigh)
 			if !(c.RiseHigh <= 0.005) {
-				t.Errorf("%s, scenario %q: the RMSE rises by %.2f %%, up to %.2f %%, allowed is 0.5 %%", q.name, scenario, 100*c.Rise, 100*c.RiseHigh)
+				t.Errorf("%s, scenario %q: the RMSE rises by %.2f %%, up to %.2f %%, allowed "+
+					"is 0.5 %%", q.name, scenario, 100*c.Rise, 100*c.RiseHigh)
 			}
 		}
 	}
@@ -217,15 +232,18 @@ func TestAutomaticWidthsHold(t *testing.T) {
 func TestSlowUnitsForceTheWideState(t *testing.T) {
 	in := load(t)
 	for name := range in.Job.Tolerances {
-		in.Job.Tolerances[name] = budget.Tolerance{Figures: budget.Figures{RMSERise: &budget.Share{Value: 0.001}}}
+		in.Job.Tolerances[name] = budget.Tolerance{
+			Figures: budget.Figures{RMSERise: &budget.Share{Value: 0.001}}}
 	}
 	in.Job.Formats.Weights = "int16"
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
+		in.Whole(quant.Formats{}))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if !chosen.Within || len(chosen.Forced) != 1 || chosen.Forced[0].What != "state" {
-		t.Fatalf("within %v with %s; forced: %+v", chosen.Within, chosen.Candidate.Formats, chosen.Forced)
+		t.Fatalf("within %v with %s; forced: %+v", chosen.Within, chosen.Candidate.Formats,
+			chosen.Forced)
 	}
 	t.Log(chosen.Forced[0].Explain())
 	if first := chosen.Forced[0].Rows[0]; first.Memory < 300 || first.Stalled == 0 {
@@ -238,13 +256,15 @@ func TestSlowUnitsStandStillWith16Bits(t *testing.T) {
 	in := load(t)
 	calibration := quant.Calibrate(in.Float, in.Selection)
 	for _, stateBits := range []int{16, 32} {
-		net, err := quant.Quantize(in.Float, calibration, quant.Uniform(in.Float.Net, 16, 16, stateBits), quant.Compensated)
+		net, err := quant.Quantize(in.Float, calibration,
+			quant.Uniform(in.Float.Net, 16, 16, stateBits), quant.Compensated)
 		if err != nil {
 			t.Fatal(err)
 		}
 		counts := net.Count(in.Signoff)
 		stalled := counts.Layers[0].Stalled
-		t.Logf("int%d state: steps of %d on which the units stood still although 1 %% away: %v", stateBits, counts.Steps, stalled)
+		t.Logf("int%d state: steps of %d on which the units stood still although 1 %% away: %v",
+			stateBits, counts.Steps, stalled)
 		slowest := stalled[len(stalled)-1]
 		if (slowest > 0) != (stateBits == 16) {
 			t.Errorf("int%d state: the slowest unit stood still on %d steps", stateBits, slowest)

@@ -1,7 +1,8 @@
-// Command generate writes the vector kernels of package lanes for amd64 with AVX2; go generate in that package runs it.
+// Command generate writes the vector kernels of package lanes for amd64 with AVX2; go generate in
+// that package runs it.
 //
-// Multiplications and additions stay apart, although the processor could fuse them: so every machine gives the same bits, see
-// package lanes.
+// Multiplications and additions stay apart, although the processor could fuse them: so every
+// machine gives the same bits, see package lanes.
 package main
 
 import (
@@ -28,9 +29,12 @@ func main() {
 func affine() {
 	TEXT("affineAVX2", NOSPLIT, "func(y, w, b, x *float32, columns, blocks, half int)")
 	Pragma("noescape")
-	Doc("affineAVX2 computes blocks of eight rows of w x + b and, if half is not 0, four more. columns is at least 1.")
-	y, w, b, x := Load(Param("y"), GP64()), Load(Param("w"), GP64()), Load(Param("b"), GP64()), Load(Param("x"), GP64())
-	columns, blocks, half := Load(Param("columns"), GP64()), Load(Param("blocks"), GP64()), Load(Param("half"), GP64())
+	Doc("affineAVX2 computes blocks of eight rows of w x + b and, if half is not 0, four more. " +
+		"columns is at least 1.")
+	y, w, b, x := Load(Param("y"), GP64()), Load(Param("w"), GP64()), Load(Param("b"), GP64()),
+		Load(Param("x"), GP64())
+	columns, blocks, half := Load(Param("columns"), GP64()), Load(Param("blocks"), GP64()),
+		Load(Param("half"), GP64())
 
 	TESTQ(blocks, blocks)
 	JZ(LabelRef("rest"))

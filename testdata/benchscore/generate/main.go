@@ -1,4 +1,5 @@
-// Command generate writes the loops of package benchscore that show the arithmetic peak of amd64 with AVX2 and FMA.
+// Command generate writes the loops of package benchscore that show the arithmetic peak of amd64
+// with AVX2 and FMA.
 package main
 
 import (
@@ -7,20 +8,24 @@ import (
 	. "github.com/mmcloughlin/avo/reg"
 )
 
-// sums is enough to keep both multipliers of a core busy: two per cycle, each done after 4 or 5 cycles.
+// sums is enough to keep both multipliers of a core busy: two per cycle, each done after 4 or 5
+// cycles.
 const sums = 12
 
 func main() {
 	ConstraintExpr("amd64")
-	loop("fused", "fused runs n rounds of 96 multiply-accumulates of float32: 12 fused instructions of 8.", func(x, y, sum VecVirtual) {
+	loop("fused", "fused runs n rounds of 96 multiply-accumulates of float32: 12 fused "+
+		"instructions of 8.", func(x, y, sum VecVirtual) {
 		VFMADD231PS(x, y, sum)
 	})
-	loop("apart", "apart runs the same with multiplication and addition apart.", func(x, y, sum VecVirtual) {
-		product := YMM()
-		VMULPS(x, y, product)
-		VADDPS(product, sum, sum)
-	})
-	loop("pairs", "pairs runs n rounds of 192 multiply-accumulates of int16: 12 instructions of 8 pairs, and 12 additions.", func(x, y, sum VecVirtual) {
+	loop("apart", "apart runs the same with multiplication and addition apart.",
+		func(x, y, sum VecVirtual) {
+			product := YMM()
+			VMULPS(x, y, product)
+			VADDPS(product, sum, sum)
+		})
+	loop("pairs", "pairs runs n rounds of 192 multiply-accumulates of int16: 12 instructions of "+
+		"8 pairs, and 12 additions.", func(x, y, sum VecVirtual) {
 		product := YMM()
 		VPMADDWD(x, y, product)
 		VPADDD(product, sum, sum)

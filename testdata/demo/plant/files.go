@@ -39,7 +39,8 @@ func Write(dir string) error {
 	return nil
 }
 
-// writeGzip writes the CSV of the set compressed, without time and name, so that equal sets give equal bytes.
+// writeGzip writes the CSV of the set compressed, without time and name, so that equal sets give
+// equal bytes.
 func (s Set) writeGzip(w io.Writer) error {
 	z, err := gzip.NewWriterLevel(w, gzip.BestCompression)
 	if err != nil {

@@ -20,7 +20,9 @@ var FeatureNames = [...]string{
 // time constant of 300 steps and the given standard deviation.
 type drift struct{ value, sd float64 }
 
-func newDrift(sd float64, rng *rand.Rand) drift { return drift{value: sd * rng.NormFloat64(), sd: sd} }
+func newDrift(sd float64, rng *rand.Rand) drift {
+	return drift{value: sd * rng.NormFloat64(), sd: sd}
+}
 
 // next decays by 1/300 and adds noise of sd·sqrt(2/300), which keeps the standard deviation.
 func (d *drift) next(rng *rand.Rand) float64 {
@@ -88,9 +90,9 @@ func (s *sensors) reference(u *powerUnit) (leakage, air float64) {
 	return math.Max(0, leakage), math.Max(0, air)
 }
 
-// read returns the features of one step, in the order of FeatureNames.
-// Levels in bar, slopes in bar/s, ripple in bar, phase in rad, distortion in %, temperature in degC.
-// Amplitudes and distortion cannot be negative: noise around zero is folded up.
+// read returns the features of one step, in the order of FeatureNames. Levels in bar, slopes in
+// bar/s, ripple in bar, phase in rad, distortion in %, temperature in degC. Amplitudes and
+// distortion cannot be negative: noise around zero is folded up.
 func (s *sensors) read(u *powerUnit) [len(FeatureNames)]float64 {
 	n := s.rng.NormFloat64
 	bubbles := 1 + 0.12*u.air // noise of the pressure channels grows with air

@@ -77,7 +77,8 @@ func noticeLine(line string) {
 		return
 	}
 	noticed[line] = true
-	f, err := os.OpenFile(filepath.Join(place, ReachedFile), os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644)
+	f, err := os.OpenFile(filepath.Join(place, ReachedFile), os.O_APPEND|os.O_CREATE|os.O_WRONLY,
+		0o644)
 	if err != nil {
 		panic(err)
 	}
