@@ -10,14 +10,15 @@ import (
 
 	"kerf/budget"
 	"kerf/model"
+	"kerf/testdata/randomnet"
 )
 
 // The board file on this host: every step is run as often as asked, the counter may
 // wrap, and the lines say which network it was.
 func TestBoardFile(t *testing.T) {
 	h := randomHandoff(t, rand.New(rand.NewPCG(1, 3)),
-		[]model.Kind{model.GRUResetAfter, model.LSTM},
-		[]model.Activation{model.ReLU, model.Identity})
+		randomnet.Layers{Kinds: []model.Kind{model.GRUResetAfter, model.LSTM},
+			Activations: []model.Activation{model.ReLU, model.Identity}})
 	dir := t.TempDir()
 	writeC(t, h, dir)
 	driver, err := filepath.Abs(filepath.Join("testdata", "board.c"))

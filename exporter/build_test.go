@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/model"
+	"kerf/testdata/randomnet"
 )
 
 // The fragments build a handoff in a folder with a blank (CMake) with the options of the chosen
@@ -20,8 +20,8 @@ func TestBuildFragments(t *testing.T) {
 			t.Fatalf("%s is not installed: install the Debian package %s", tool, pkg)
 		}
 	}
-	n := networks()[0]
-	h := randomHandoff(t, seeded(7), n[0].([]model.Kind), n[1].([]model.Activation))
+	n := randomnet.All()[0]
+	h := randomHandoff(t, randomnet.Seeded(7), n)
 	all := []BuildTarget{{"host", "", "-O1 -fno-tree-ter", false}, {"copied", "", "-O2", true}}
 	for _, targets := range [][]BuildTarget{all, nil} {
 		dir := filepath.Join(t.TempDir(), "hand off")

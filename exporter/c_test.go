@@ -10,110 +10,17 @@ import (
 	"path/filepath"
 	"testing"
 
-	"kerf/dataset"
-	"kerf/model"
 	"kerf/quant"
+	"kerf/testdata/randomnet"
 )
 
 // strict are the flags of the acceptance: no warning at all.
 var strict = []string{"-Wall", "-Wextra", "-Wconversion", "-Wpedantic", "-Werror"}
 
-// randomNetwork is a float network with weights of mixed size, some rows tiny
-// and some large, so that every choice of fraction bits occurs.
-func randomNetwork(random *rand.Rand, features int, kinds []model.Kind,
-	activations []model.Activation, outputs int) *dataset.Float {
-	values := func(rows, cols int, size float64) []float64 {
-		v := make([]float64, rows*cols)
-		for r := range rows {
-			rowSize := size * []float64{0.01, 0.3, 1, 3}[random.IntN(4)]
-			for c := range cols {
-				v[r*cols+c] = random.NormFloat64() * rowSize
-			}
-		}
-		return v
-	}
-	net := &model.Network{}
-	in := features
-	for _, kind := range kinds {
-		units := 1 + random.IntN(24)
-		rows := kind.Gates() * units
-		size := 0.5
-		if kind == model.ElmanReLU {
-			size = 0.1 // a ReLU state must not grow without end
-		}
-		net.Recurrent = append(net.Recurrent, &model.Recurrent{Kind: kind, Inputs: in, Units: units,
-			W: values(rows, in, 0.5), U: values(rows, units, size), B: values(rows, 1, 1),
-			D: values(rows, 1, 1)})
-		in = units
-	}
-	for i, activation := range activations {
-		size := 1 + random.IntN(10)
-		if i == len(activations)-1 {
-			size = outputs
-		}
-		net.Dense = append(net.Dense,
-			&model.Dense{Inputs: in, Outputs: size, Activation: activation, W: values(size, in, 1),
-				B: values(size, 1, 1)})
-		in = size
-	}
-	p := &dataset.Float{Net: net}
-	for i := range features {
-		p.Features = append(p.Features, dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar",
-			Mean: random.NormFloat64(), Std: 0.1 + random.Float64()})
-		p.Kept = append(p.Kept, i)
-	}
-	for o := range outputs {
-		p.Outputs = append(p.Outputs, dataset.Output{Name: fmt.Sprintf("o%d", o), Unit: "L/min",
-			Mean: random.NormFloat64(), Std: 0.5 + random.Float64()})
-	}
-	return p
-}
-
-// randomFormats draws the word widths of every tensor.
-func randomFormats(random *rand.Rand, net *model.Network) quant.Formats {
-	word := func() int { return []int{4, 8, 16}[random.IntN(3)] }
-	var f quant.Formats
-	for _, l := range net.Recurrent {
-		state := 16
-		if l.Kind != model.ElmanTanh && l.Kind != model.ElmanReLU {
-			state = []int{16, 32}[random.IntN(2)]
-		}
-		f.Layers = append(f.Layers,
-			quant.LayerFormats{InputBits: word(), RecurrentBits: word(), StateBits: state})
-	}
-	for range net.Dense {
-		f.Dense = append(f.Dense, word())
-	}
-	return f
-}
-
-// randomRecordings are short runs of normal features with references of zero.
-func randomRecordings(random *rand.Rand, p *dataset.Float) *dataset.Recordings {
-	rec := &dataset.Recordings{Features: len(p.Features), Outputs: len(p.Outputs)}
-	for i := range 3 {
-		s := &dataset.Sequence{Name: fmt.Sprint(i), Scenario: "random", Steps: 50,
-			Y: make([]float64, 50*len(p.Outputs))}
-		for range s.Steps {
-			for _, f := range p.Features {
-				s.X = append(s.X, f.Mean+f.Std*random.NormFloat64())
-			}
-		}
-		rec.Sequences = append(rec.Sequences, s)
-	}
-	return rec
-}
-
-// randomHandoff is a handoff of a random network with the given layers.
-func randomHandoff(t testing.TB, random *rand.Rand, kinds []model.Kind,
-	activations []model.Activation) *Handoff {
+// randomHandoff is what is emitted of a random network with the given layers.
+func randomHandoff(t testing.TB, random *rand.Rand, layers randomnet.Layers) *Handoff {
 	t.Helper()
-	p := randomNetwork(random, 1+random.IntN(24), kinds, activations, 1+random.IntN(3))
-	rec := randomRecordings(random, p)
-	rounding := quant.Roundings[random.IntN(len(quant.Roundings))]
-	net, err := quant.Quantize(p, quant.Calibrate(p, rec), randomFormats(random, p.Net), rounding)
-	if err != nil {
-		t.Fatal(err)
-	}
+	net, p, rec := randomnet.Quantized(t, random, layers)
 	h := &Handoff{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
 		VerdictLine: "test", Description: p.Net.String(), Net: net, Vectors: Vectors(net, rec)}
 	for _, l := range net.Layers {
@@ -125,36 +32,6 @@ func randomHandoff(t testing.TB, random *rand.Rand, kinds []model.Kind,
 	}
 	return h
 }
-
-var (
-	identity = []model.Activation{model.Identity}
-	oneGRU   = []model.Kind{model.GRUResetAfter}
-)
-
-// networks are the layers that are tried: every cell alone, stacks of mixed
-// kind, and every activation in the middle and at the end.
-func networks() [][2]any {
-	all := [][2]any{}
-	add := func(kinds []model.Kind, activations ...model.Activation) {
-		all = append(all, [2]any{kinds, activations})
-	}
-	for k := model.GRUResetAfter; k <= model.ElmanReLU; k++ {
-		add([]model.Kind{k}, model.Identity)
-		add([]model.Kind{k}, model.Identity) // other widths
-	}
-	for a := model.Identity; a <= model.Logistic; a++ {
-		add(oneGRU, a)
-		add(oneGRU, a, model.Identity)
-	}
-	add([]model.Kind{model.GRUResetAfter, model.GRUResetAfter}, model.ReLU, model.Identity)
-	add([]model.Kind{model.LSTM, model.GRUResetBefore}, model.Tanh, model.ReLU, model.Identity)
-	add([]model.Kind{model.ElmanReLU, model.ElmanTanh, model.LSTM}, model.Identity)
-	add([]model.Kind{model.GRUResetBefore, model.LSTM, model.GRUResetAfter}, model.Logistic,
-		model.Logistic)
-	return all
-}
-
-func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 0)) }
 
 func writeC(t *testing.T, h *Handoff, dir string) {
 	t.Helper()
@@ -190,12 +67,11 @@ var otherCores = [][]string{
 // warning as C99 and as C++11, passes its self-test, and stays silent under the
 // sanitizers.
 func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
-	for i, n := range networks() {
+	for i, n := range randomnet.All() {
 		t.Run(fmt.Sprint(i, n), func(t *testing.T) {
 			t.Parallel()
 			dir := t.TempDir()
-			writeC(t, randomHandoff(t, rand.New(rand.NewPCG(uint64(i), 1)), n[0].([]model.Kind),
-				n[1].([]model.Activation)), dir)
+			writeC(t, randomHandoff(t, rand.New(rand.NewPCG(uint64(i), 1)), n), dir)
 			include, err := filepath.Abs(filepath.Join("testdata", "othercores"))
 			if err != nil {
 				t.Fatal(err)
@@ -224,7 +100,7 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 
 // A self-test that finds wrong integers fails, and names the first of them alone.
 func TestSelfTestNamesTheFirstWrongInteger(t *testing.T) {
-	h := randomHandoff(t, rand.New(rand.NewPCG(3, 1)), oneGRU, identity)
+	h := randomHandoff(t, rand.New(rand.NewPCG(3, 1)), randomnet.OneGRU)
 	wrong := len(h.Vectors) / 2
 	want := fmt.Sprintf("step %d, output 0: got %d, expected %d\n", wrong, h.Vectors[wrong].Y[0],
 		h.Vectors[wrong].Y[0]+1)
@@ -250,11 +126,11 @@ const stepsPerNetwork = 50_000
 // third uniform, a third small, a third at the ends of the range; the state is
 // reset now and then.
 func TestCAndGoGiveTheSameIntegers(t *testing.T) {
-	for i, n := range networks() {
+	for i, n := range randomnet.All() {
 		t.Run(fmt.Sprint(i, n), func(t *testing.T) {
 			t.Parallel()
 			random := rand.New(rand.NewPCG(uint64(i), 2))
-			h := randomHandoff(t, random, n[0].([]model.Kind), n[1].([]model.Activation))
+			h := randomHandoff(t, random, n)
 			dir := t.TempDir()
 			writeC(t, h, dir)
 			driver, err := os.ReadFile(filepath.Join("testdata", "replay.c"))

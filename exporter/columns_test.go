@@ -8,6 +8,7 @@ import (
 
 	"kerf/model"
 	"kerf/quant"
+	"kerf/testdata/randomnet"
 )
 
 // Numbers of columns around every place where the loops over columns change: few without a loop,
@@ -28,14 +29,16 @@ func TestEveryNumberOfColumns(t *testing.T) {
 				t.Parallel()
 				random := rand.New(rand.NewPCG(uint64(bits), uint64(columns)))
 				// 5 or 7 rows: groups of two and of three, with rows that are left.
-				p := randomNetwork(random, columns, []model.Kind{model.ElmanTanh}, identity, 1)
+				p := randomnet.Network(random, columns,
+					randomnet.Layers{Kinds: []model.Kind{model.ElmanTanh},
+						Activations: randomnet.OneGRU.Activations}, 1)
 				p.Net.Recurrent[0] = elman(random, columns, 5+2*(i%2))
 				p.Net.Dense[0].Inputs = p.Net.Recurrent[0].Units
 				p.Net.Dense[0].W = p.Net.Dense[0].W[:0]
 				for range p.Net.Dense[0].Inputs {
 					p.Net.Dense[0].W = append(p.Net.Dense[0].W, random.NormFloat64())
 				}
-				rec := randomRecordings(random, p)
+				rec := randomnet.Recordings(random, p)
 				formats := quant.Formats{
 					Layers: []quant.LayerFormats{{InputBits: bits, RecurrentBits: bits,
 						StateBits: 16}}, Dense: []int{bits}}

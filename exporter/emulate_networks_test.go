@@ -14,6 +14,7 @@ import (
 	"kerf/model"
 	"kerf/prune"
 	"kerf/quant"
+	"kerf/testdata/randomnet"
 )
 
 // emulated is a network that runs on the emulated cores.
@@ -42,22 +43,21 @@ func stackedNetwork(t *testing.T) *emulated {
 			return n
 		}
 	}
-	t.Fatal("networks() has no LSTM with a GRU behind it")
+	t.Fatal("randomnet.All has no LSTM with a GRU behind it")
 	return nil
 }
 
-// emulatedNetworks quantizes every network of [networks]. Word widths are drawn
+// emulatedNetworks quantizes every network of [randomnet.All]. Word widths are drawn
 // until they cover most of what is not covered yet. units and features limit
 // the size; larger networks are cut.
 func emulatedNetworks(t *testing.T, units, features int) []*emulated {
 	t.Helper()
 	covered := map[string]bool{}
 	var all []*emulated
-	for i, n := range networks() {
+	for i, n := range randomnet.All() {
 		random := rand.New(rand.NewPCG(uint64(i), 3))
-		p := randomNetwork(random, 1+random.IntN(24), n[0].([]model.Kind),
-			n[1].([]model.Activation), 1+random.IntN(3))
-		rec := randomRecordings(random, p)
+		p := randomnet.Network(random, 1+random.IntN(24), n, 1+random.IntN(3))
+		rec := randomnet.Recordings(random, p)
 		p = cutTo(p, rec, units, features)
 		formats := newestFormats(random, p.Net, covered)
 		net, err := quant.Quantize(p, quant.Calibrate(p, rec), formats,
@@ -99,7 +99,7 @@ func newestFormats(random *rand.Rand, net *model.Network, covered map[string]boo
 	var best quant.Formats
 	most := -1
 	for range 100 {
-		f := randomFormats(random, net)
+		f := randomnet.Formats(random, net)
 		fresh := map[string]bool{}
 		for _, c := range coverage(net, f) {
 			if !covered[c] {

@@ -8,6 +8,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"testing"
+
+	"kerf/testdata/randomnet"
 )
 
 // name_encode and name_decode of the emitted C against the Go engine: the same
@@ -15,8 +17,8 @@ import (
 // outputs to one float32 step. Compiled as C99, where the compiler fuses no
 // multiply and add (GCC manual: -ffp-contract=off is implied by -std=c99).
 func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
-	random := seeded(21)
-	h := randomHandoff(t, random, oneGRU, identity)
+	random := randomnet.Seeded(21)
+	h := randomHandoff(t, random, randomnet.OneGRU)
 	dir := t.TempDir()
 	writeC(t, h, dir)
 	driver, err := os.ReadFile(filepath.Join("testdata", "convert.c"))

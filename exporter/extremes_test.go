@@ -7,34 +7,35 @@ import (
 	"testing"
 
 	"kerf/quant"
+	"kerf/testdata/randomnet"
 )
 
 // extremeSignoff is a sign-off of a network of leak air with invented figures of a search.
 func extremeSignoff(t *testing.T, dropped Dropped) *Signoff {
 	t.Helper()
-	h := randomHandoff(t, seeded(5), oneGRU, identity)
+	net, _, _ := randomnet.Quantized(t, randomnet.Seeded(5), randomnet.OneGRU)
 	s := &Signoff{Name: "leakair", Dropped: dropped}
-	for _, m := range h.Net.Matrices() {
+	for _, m := range net.Matrices() {
 		layer, tensor, _ := strings.Cut(m.Name, ".")
 		s.Formats = append(s.Formats,
-			FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
+			FormatRow{layer, tensor, m.WordBits, m.Fraction, m.MaxBound(), quant.AccumulatorLimit})
 	}
 	if text := string(s.Markdown()); strings.Contains(text, "at its worst") ||
 		strings.Contains(text, "no bound") {
 		t.Error("nothing was searched, and the report speaks of it")
 	}
 	e := &quant.Extremes{}
-	for range h.Net.Outputs {
+	for range net.Outputs {
 		e.Rounding = append(e.Rounding, quant.OutputExtreme{
 			Mean: 0.0125, Seen: 0.25, Found: 1.5, Any: 77.25, Dropped: 1.5})
 		e.Given = append(e.Given, quant.OutputExtreme{
 			Mean: 0.125, Seen: 2.5, Found: 3.5, Any: 88.5, Dropped: 9.75})
 	}
-	for i := range h.Net.Matrices() {
+	for i := range net.Matrices() {
 		e.Accumulators = append(e.Accumulators,
 			quant.AccumulatorExtreme{Seen: 1000 + int64(i), Found: 2000 + int64(i), Share: 0.625})
 	}
-	s.addExtremes(h.Net, e)
+	s.addExtremes(net, e)
 	return s
 }
 

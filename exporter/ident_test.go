@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"kerf/dataset"
+
+	"kerf/testdata/randomnet"
 )
 
 func TestCheckPrefix(t *testing.T) {
@@ -82,7 +84,7 @@ var hostile = []string{
 // compiles without a warning, passes its self-test, and holds no control or
 // non-ASCII character.
 func TestHostileTextsStayInComments(t *testing.T) {
-	h := randomHandoff(t, seeded(11), oneGRU, identity)
+	h := randomHandoff(t, randomnet.Seeded(11), randomnet.OneGRU)
 	h.Version, h.VerdictLine = hostile[0], hostile[2]
 	for i := range h.Net.Features {
 		h.Net.Features[i].Name = hostile[i%len(hostile)] + strings.Repeat("x", i)

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"kerf/quant"
+	"kerf/testdata/randomnet"
 )
 
 // rescaled is a matrix of weights of 0 whose results are shifted right by one bit, so that half of
@@ -52,7 +53,7 @@ func weightAt(words []int32, bits int, l layout, cols, r, c int) int32 {
 // every word width and way, with columns and rows that are left; those of rows that are left lie in
 // order.
 func TestWeightsLieAsTheCReadsThem(t *testing.T) {
-	random := seeded(3)
+	random := randomnet.Seeded(3)
 	order := []int{4, 0, 6, 2, 1, 5, 3}
 	for _, bits := range []int{4, 8, 16} {
 		for cols := 1; cols <= 9; cols++ {

@@ -76,7 +76,7 @@ func (k block) arrays(b *strings.Builder, rowName func(int) string) {
 	m := k.matrix
 	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols,
 		fractionRange(m))
-	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", maxBound(m), math.MaxInt32)
+	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", m.MaxBound(), math.MaxInt32)
 	two, three := k.lines(twoRows), k.lines(threeRows)
 	if slices.EqualFunc(two, three, func(a, b line) bool {
 		return slices.Equal(a.words, b.words)

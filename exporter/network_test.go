@@ -6,15 +6,14 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/model"
+	"kerf/testdata/randomnet"
 )
 
 // The network file holds all that the C is made of: what is read back emits the
 // same C, proves the same bounds and gives the same integers.
 func TestNetworkFileGivesTheSameC(t *testing.T) {
-	for i, layers := range networks() {
-		h := randomHandoff(t, seeded(uint64(i)), layers[0].([]model.Kind),
-			layers[1].([]model.Activation))
+	for i, layers := range randomnet.All() {
+		h := randomHandoff(t, randomnet.Seeded(uint64(i)), layers)
 		h.Period = 0.1
 		text, err := h.networkFile()
 		if err != nil {
@@ -47,13 +46,13 @@ func TestNetworkFileGivesTheSameC(t *testing.T) {
 		}
 		for k, m := range h.Net.Matrices() {
 			// The bound of quant counts an offset behind the sum before it is rounded.
-			if now := maxBound(again.Net.Matrices()[k]); now > maxBound(m) || now < maxBound(m)-1 {
-				t.Errorf("network %d: %s has the bound %d, read back %d", i, m.Name, maxBound(m),
+			if now := again.Net.Matrices()[k].MaxBound(); now > m.MaxBound() || now < m.MaxBound()-1 {
+				t.Errorf("network %d: %s has the bound %d, read back %d", i, m.Name, m.MaxBound(),
 					now)
 			}
 		}
-		if found := replayed(&again, "file"); found != nil {
-			t.Errorf("network %d: %v", i, found)
+		if err := again.Replay(); err != nil {
+			t.Errorf("network %d: %v", i, err)
 		}
 	}
 }
@@ -108,7 +107,7 @@ func TestImpossibleNetworksAreRefused(t *testing.T) {
 		"input beyond int16": {func(f *NetworkFile) { f.Steps[3].X[0] = 40000 }, "is no int16"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			h := randomHandoff(t, seeded(7), oneGRU, identity)
+			h := randomHandoff(t, randomnet.Seeded(7), randomnet.OneGRU)
 			text, err := h.networkFile()
 			if err != nil {
 				t.Fatal(err)

@@ -10,6 +10,7 @@ import (
 	"kerf/budget"
 	"kerf/model"
 	"kerf/quant"
+	"kerf/testdata/randomnet"
 )
 
 // budget counts what the code of a network is made of without seeing it: the counts are those of
@@ -29,9 +30,10 @@ func TestBudgetCountsTheEmittedCalls(t *testing.T) {
 		if i%20 == 0 {
 			features = 150 + random.IntN(150) // too many for some sums, so that rows are read alone
 		}
-		p := randomNetwork(random, features, []model.Kind{kind}, identity, 2)
-		rec := randomRecordings(random, p)
-		net, err := quant.Quantize(p, quant.Calibrate(p, rec), randomFormats(random, p.Net),
+		p := randomnet.Network(random, features,
+			randomnet.Layers{Kinds: []model.Kind{kind}, Activations: randomnet.OneGRU.Activations}, 2)
+		rec := randomnet.Recordings(random, p)
+		net, err := quant.Quantize(p, quant.Calibrate(p, rec), randomnet.Formats(random, p.Net),
 			quant.Nearest)
 		if err != nil {
 			t.Fatal(err)

@@ -281,7 +281,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	for _, m := range net.Matrices() {
 		layer, tensor, _ := strings.Cut(m.Name, ".")
 		s.Formats = append(s.Formats,
-			FormatRow{layer, tensor, m.WordBits, m.Fraction, maxBound(m), quant.AccumulatorLimit})
+			FormatRow{layer, tensor, m.WordBits, m.Fraction, m.MaxBound(), quant.AccumulatorLimit})
 	}
 	s.addExtremes(net, r.Extremes)
 	if c := r.Chosen.Recovered; c != nil {

@@ -5,10 +5,18 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"regexp"
 
 	"kerf/budget"
 	"kerf/dataset"
 )
+
+// MaxJSONBytes is the largest signoff.json, manifest.json or NAME_network.json that is read. The
+// first two have some hundred kilobytes, the last has five bytes per weight; a list of empty
+// records takes 200 times its size in memory.
+const MaxJSONBytes = 8 << 20
+
+var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
 
 // readSignoff reads signoff.json. The text must be exactly what kerf writes for
 // its content, and the verdicts must follow from the figures beside them.
@@ -132,4 +140,18 @@ func (l *LossRow) judged() budget.Loss {
 		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == "rise",
 		Tolerance: *l.Tolerance,
 	}
+}
+
+// firstDifference says where a text is not the wanted one.
+func firstDifference(have, want []byte) string {
+	line := 1
+	for i := range min(len(have), len(want)) {
+		if have[i] != want[i] {
+			return fmt.Sprintf("line %d", line)
+		}
+		if have[i] == '\n' {
+			line++
+		}
+	}
+	return fmt.Sprintf("%d bytes, should be %d", len(have), len(want))
 }

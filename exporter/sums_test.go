@@ -82,25 +82,6 @@ func TestSumsNameTheSequences(t *testing.T) {
 	}
 }
 
-// The page has signoff.json without the sums, which it does not show.
-func TestPageHasNoSums(t *testing.T) {
-	s := smallSignoff()
-	text, err := s.JSON()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var held Signoff
-	err = json.Unmarshal([]byte(pageData(t, makePage(t, text))), &held)
-	if err != nil || held.Sums != nil {
-		t.Errorf("the page holds %+v, %v", held.Sums, err)
-	}
-	s.Sums = nil
-	without, err := s.JSON()
-	if err != nil || makePage(t, text) != makePage(t, without) {
-		t.Errorf("the pages with sums and without differ; %v", err)
-	}
-}
-
 // A sign-off whose errors do not follow from its sums was changed; one without sums is older.
 func TestSumsGiveTheErrors(t *testing.T) {
 	for _, c := range []struct {

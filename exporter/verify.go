@@ -6,7 +6,6 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 
 	"kerf/budget"
@@ -16,11 +15,6 @@ import (
 )
 
 const signoffFile = "signoff.json"
-
-// MaxJSONBytes is the largest signoff.json, manifest.json or NAME_network.json that is read. The
-// first two have some hundred kilobytes, the last has five bytes per weight; a list of empty
-// records takes 200 times its size in memory.
-const MaxJSONBytes = 8 << 20
 
 // maxFolderBytes bounds what is read of a whole handoff, which has a few megabytes.
 const maxFolderBytes = 64 << 20
@@ -250,20 +244,6 @@ func (v *Verification) foreign() []Finding {
 	return all
 }
 
-// firstDifference says where a text is not the wanted one.
-func firstDifference(have, want []byte) string {
-	line := 1
-	for i := range min(len(have), len(want)) {
-		if have[i] != want[i] {
-			return fmt.Sprintf("line %d", line)
-		}
-		if have[i] == '\n' {
-			line++
-		}
-	}
-	return fmt.Sprintf("%d bytes, should be %d", len(have), len(want))
-}
-
 // checkNetwork rebuilds the integer network, emits the C from it and runs the
 // steps of the self-test.
 func (v *Verification) checkNetwork(s *Signoff, version string) {
@@ -299,8 +279,11 @@ func (v *Verification) checkNetwork(s *Signoff, version string) {
 	}
 	v.Add(c)
 
-	v.Add(Check{What: "self-test in Go", Detail: plural(len(h.Vectors), "step") + ", every integer",
-		Findings: replayed(h, file)})
+	c = Check{What: "self-test in Go", Detail: plural(len(h.Vectors), "step") + ", every integer"}
+	if err := h.Replay(); err != nil {
+		c.Findings = []Finding{{file, err.Error()}}
+	}
+	v.Add(c)
 }
 
 // emittedAgain are the C, the build files and the network file, as kerf writes them.
@@ -319,8 +302,6 @@ func (v *Verification) emittedAgain(h *Handoff, s *Signoff) (map[string][]byte, 
 	files[s.Name+networkSuffix], err = h.networkFile()
 	return files, err
 }
-
-var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
 
 // handoff is what the C is emitted from, out of the files of the folder.
 func (v *Verification) handoff(s *Signoff) (*Handoff, error) {
@@ -364,29 +345,12 @@ func sameNetwork(h *Handoff, s *Signoff) error {
 		f := s.Formats[i]
 		// An offset that is added behind the sum enters the bound before it is rounded: one more at
 		// most.
-		bound := maxBound(m)
+		bound := m.MaxBound()
 		if f.Layer+"."+f.Tensor != m.Name || f.WordBits != m.WordBits ||
 			!slices.Equal(f.FractionBits, m.Fraction) || f.Limit != quant.AccumulatorLimit ||
 			f.Bound < bound || f.Bound > bound+1 {
 			return fmt.Errorf("states other formats or another bound of %s than the network has",
 				m.Name)
-		}
-	}
-	return nil
-}
-
-// replayed runs the steps of the self-test through the integer engine.
-func replayed(h *Handoff, file string) []Finding {
-	state := h.Net.NewState()
-	y := make([]int32, len(h.Net.Outputs))
-	for i, step := range h.Vectors {
-		if step.Reset {
-			state.Reset()
-		}
-		h.Net.Step(state, step.X, y)
-		if !slices.Equal(y, step.Y) {
-			return []Finding{
-				{file, fmt.Sprintf("step %d gives %v, the self-test expects %v", i, y, step.Y)}}
 		}
 	}
 	return nil

@@ -135,11 +135,3 @@ func fractionRange(m *quant.Matrix) string {
 	}
 	return fmt.Sprintf("%d to %d fraction bits, one number per row", low, high)
 }
-
-func maxBound(m *quant.Matrix) int64 {
-	top := int64(0)
-	for _, b := range m.Bound {
-		top = max(top, b)
-	}
-	return top
-}
