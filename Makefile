@@ -58,8 +58,8 @@ fuzz-short:
 # Shows signoff.html in a headless browser: limits move, names stay text, print has whole tables.
 page:
 	@command -v chromium >/dev/null || $(MAKE) --no-print-directory install DEBIAN="chromium fonts-dejavu-core"
-	$(GO) vet -tags browser ./exporter
-	$(GO) test -tags browser -run Browser ./exporter
+	$(GO) vet -tags browser ./exporter/report/page
+	$(GO) test -tags browser -run Browser ./exporter/report/page
 
 # Runs what the pages in docs tell users to run in their notebooks, and plans the result.
 notebook:
@@ -83,10 +83,10 @@ kills:
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.
 emulate: emulators
-	$(GO) vet -tags emulate ./exporter ./targets/measure ./cmd/kerf ./testdata/benchtarget
+	$(GO) vet -tags emulate ./exporter/emit ./targets/measure ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate ./targets/measure
 	$(GO) test -tags emulate -run Emulated ./cmd/kerf ./testdata/benchtarget
-	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter
+	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter/emit
 
 EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
 	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib

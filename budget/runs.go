@@ -7,8 +7,8 @@ import (
 	"kerf/model"
 )
 
-// The emitted C reads the rows of a matrix in one of three ways (exporter/c/rows.c). The constants
-// below agree with exporter/reading.go and exporter/layout.go; TestEstimatesAgreeWithTheEmittedC
+// The emitted C reads the rows of a matrix in one of three ways (exporter/emit/c/rows.c). The constants
+// below agree with exporter/emit/reading.go and layout.go; TestEstimatesAgreeWithTheEmittedC
 // compares both.
 type way struct {
 	rows     int // read together
@@ -181,7 +181,7 @@ func (r runs) addColumns(kernel string, w way, bits, rows, columns int) {
 }
 
 // byteColumns is how many columns of int8 weights two rows that are read together may have: as
-// exporter/layout.go.
+// exporter/emit/layout.go.
 const byteColumns = 254
 
 // together is how many of the rows are read in groups. Where a sum might not hold raised weights,

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/exporter/report"
+
 	"golang.org/x/sys/unix"
 )
 
@@ -26,8 +28,8 @@ func TestInputsWithoutEndAreNotRead(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "m.npz"), []byte("other"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	v := &Verification{manifest: &Manifest{Inputs: []InputRow{{"model", "pipe", "1"},
-		{"model", "endless", "1"}, {"model", "m.npz", sha([]byte("other"))}}}}
+	v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "model", File: "pipe", SHA256: "1"},
+		{Role: "model", File: "endless", SHA256: "1"}, {Role: "model", File: "m.npz", SHA256: sha([]byte("other"))}}}}
 	if !v.CheckInputs(filepath.Join(dir, "job.toml")) {
 		t.Errorf("found %v", v.Checks)
 	}
@@ -52,7 +54,7 @@ func TestManifestsWithoutEnd(t *testing.T) {
 			return os.Symlink("/dev/zero", path)
 		}, "it is no regular file", "is no file of a handoff"},
 		"large": {func(path string) error {
-			return os.WriteFile(path, bytes.Repeat([]byte("{},"), MaxJSONBytes/3+1), 0o644)
+			return os.WriteFile(path, bytes.Repeat([]byte("{},"), report.MaxJSONBytes/3+1), 0o644)
 		},
 			"it has more than the 8388608 bytes allowed", "cannot be read: it has more than the " +
 				"8388608 bytes allowed"},

@@ -6,11 +6,13 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"kerf/exporter/report"
 )
 
 func handoffOf(content string) map[string][]byte {
 	files := map[string][]byte{"a.c": []byte(content), "a.h": []byte(content)}
-	manifest, err := newManifest(&Signoff{Name: "a", Verdict: "fits"}, nil, nil, files)
+	manifest, err := newManifest(&report.Signoff{Name: "a", Verdict: "fits"}, nil, nil, files)
 	if err != nil {
 		panic(err)
 	}

@@ -12,6 +12,8 @@ import (
 	"sort"
 
 	"kerf/budget"
+	"kerf/exporter/emit"
+	"kerf/exporter/report"
 	"kerf/whole"
 )
 
@@ -25,11 +27,11 @@ type Manifest struct {
 	Job     string `json:"job"`
 	Verdict string `json:"verdict"`
 	// what was chosen on the command line of kerf export, option=value
-	ByHand  []string     `json:"by_hand"`
-	Inputs  []InputRow   `json:"inputs"`
-	BuiltIn []OwnTable   `json:"built_in"` // tables of kerf itself that figures come from
-	Outputs []OutputFile `json:"outputs"`
-	Check   string       `json:"check"` // SHA-256 of this text with nothing between these quotes
+	ByHand  []string          `json:"by_hand"`
+	Inputs  []report.InputRow `json:"inputs"`
+	BuiltIn []OwnTable        `json:"built_in"` // tables of kerf itself that figures come from
+	Outputs []OutputFile      `json:"outputs"`
+	Check   string            `json:"check"` // SHA-256 of this text with nothing between these quotes
 }
 
 func (m *Manifest) names(file string) bool {
@@ -54,7 +56,7 @@ func sha(content []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-func newManifest(s *Signoff, byHand []string, builtIn []OwnTable,
+func newManifest(s *report.Signoff, byHand []string, builtIn []OwnTable,
 	files map[string][]byte) ([]byte, error) {
 	m := Manifest{Kerf: s.Kerf, Job: s.Name, Verdict: s.Verdict,
 		ByHand: append([]string{}, byHand...), Inputs: s.Inputs, BuiltIn: builtIn}
@@ -106,7 +108,7 @@ func ownTables(r *budget.Result) []OwnTable {
 // handoffFiles lists the files that the manifest in folder found, which stands or
 // stood at dir, names, and the manifest. Without a manifest there are none.
 func handoffFiles(found, dir string) (map[string]bool, error) {
-	text, err := whole.ReadRegular(filepath.Join(found, ManifestFile), MaxJSONBytes)
+	text, err := whole.ReadRegular(filepath.Join(found, ManifestFile), report.MaxJSONBytes)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -115,7 +117,7 @@ func handoffFiles(found, dir string) (map[string]bool, error) {
 			reasonOf(err).Error(), "choose another folder with --out"}
 	}
 	m, _, err := readManifest(text)
-	if err != nil || CheckPrefix(m.Job) != nil { // other programs have a manifest.json too
+	if err != nil || emit.CheckPrefix(m.Job) != nil { // other programs have a manifest.json too
 		return nil, &FolderError{dir, "manifest.json in it is none of kerf's",
 			"choose another folder with --out"}
 	}

@@ -9,6 +9,8 @@ import (
 	"slices"
 
 	"kerf/budget"
+	"kerf/exporter/emit"
+	"kerf/exporter/report"
 	"kerf/quant"
 	"kerf/targets"
 	"kerf/whole"
@@ -68,7 +70,7 @@ func (v *Verification) Found() bool {
 }
 
 // Inputs are the input files that the manifest names.
-func (v *Verification) Inputs() []InputRow { return v.manifest.Inputs }
+func (v *Verification) Inputs() []report.InputRow { return v.manifest.Inputs }
 
 // ByHand is what was chosen on the command line when the handoff was made.
 func (v *Verification) ByHand() []string { return v.manifest.ByHand }
@@ -122,7 +124,7 @@ func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) 
 		}
 		limit := left
 		if filepath.Ext(e.Name()) == ".json" {
-			limit = min(limit, MaxJSONBytes)
+			limit = min(limit, report.MaxJSONBytes)
 		}
 		content, err := whole.ReadRegular(filepath.Join(dir, e.Name()), limit)
 		if err != nil {
@@ -178,17 +180,17 @@ func (v *Verification) checkFiles(odd []Finding) {
 				found(name, "is no part of the handoff")
 			}
 		}
-		c.Detail = plural(len(m.Outputs), "file") + ", SHA-256 and names, and the manifest's own"
+		c.Detail = report.Plural(len(m.Outputs), "file") + ", SHA-256 and names, and the manifest's own"
 	}
 	v.Add(c)
 }
 
 // checkReports renders the sign-off anew and compares it with the manifest.
-func (v *Verification) checkReports(version string) *Signoff {
+func (v *Verification) checkReports(version string) *report.Signoff {
 	c := Check{What: "reports", Detail: "Markdown, CSV and HTML follow from signoff.json, the " +
 		"manifest agrees"}
 	defer func() { v.Add(c) }()
-	s, err := readSignoff(v.files[signoffFile])
+	s, err := report.Read(v.files[signoffFile])
 	if err != nil {
 		c.Findings = append(c.Findings, Finding{signoffFile, err.Error()})
 		return nil
@@ -205,7 +207,7 @@ func (v *Verification) checkReports(version string) *Signoff {
 		c.Skipped, c.Detail = true, fmt.Sprintf("made by kerf %s, this is %s", s.Kerf, version)
 		return s
 	}
-	reports, err := s.reports()
+	reports, err := Reports(s)
 	if err != nil {
 		c.Findings = append(c.Findings, Finding{signoffFile, err.Error()})
 		return s
@@ -222,7 +224,7 @@ func (v *Verification) differing(want map[string][]byte, problem string) []Findi
 		have, there := v.files[name]
 		switch {
 		case there && !bytes.Equal(have, want[name]):
-			all = append(all, Finding{name, problem + ": " + firstDifference(have, want[name])})
+			all = append(all, Finding{name, problem + ": " + report.FirstDifference(have, want[name])})
 		case !there && (v.manifest == nil || !v.manifest.names(name)):
 			all = append(all, Finding{name, "is missing, and the manifest does not name it"})
 		}
@@ -246,8 +248,8 @@ func (v *Verification) foreign() []Finding {
 
 // checkNetwork rebuilds the integer network, emits the C from it and runs the
 // steps of the self-test.
-func (v *Verification) checkNetwork(s *Signoff, version string) {
-	file := s.Name + networkSuffix
+func (v *Verification) checkNetwork(s *report.Signoff, version string) {
+	file := s.Name + emit.NetworkSuffix
 	c := Check{What: "network"}
 	h, err := v.handoff(s)
 	if err != nil {
@@ -260,7 +262,7 @@ func (v *Verification) checkNetwork(s *Signoff, version string) {
 		rows += m.Rows
 	}
 	c.Detail = fmt.Sprintf("the accumulators of %s cannot overflow, formats as in signoff.json",
-		plural(rows, "row"))
+		report.Plural(rows, "row"))
 	if err := sameNetwork(h, s); err != nil {
 		c.Findings = []Finding{{signoffFile, err.Error()}}
 	}
@@ -279,7 +281,7 @@ func (v *Verification) checkNetwork(s *Signoff, version string) {
 	}
 	v.Add(c)
 
-	c = Check{What: "self-test in Go", Detail: plural(len(h.Vectors), "step") + ", every integer"}
+	c = Check{What: "self-test in Go", Detail: report.Plural(len(h.Vectors), "step") + ", every integer"}
 	if err := h.Replay(); err != nil {
 		c.Findings = []Finding{{file, err.Error()}}
 	}
@@ -287,44 +289,44 @@ func (v *Verification) checkNetwork(s *Signoff, version string) {
 }
 
 // emittedAgain are the C, the build files and the network file, as kerf writes them.
-func (v *Verification) emittedAgain(h *Handoff, s *Signoff) (map[string][]byte, error) {
+func (v *Verification) emittedAgain(h *emit.Program, s *report.Signoff) (map[string][]byte, error) {
 	for _, t := range s.Build {
 		if !targets.AreCoreFlags(t.Core) || !targets.AreOptimisationFlags(t.Optimise) {
 			return nil, fmt.Errorf("gives target %s compiler options that no profile can have",
-				Visible(t.Name))
+				report.Visible(t.Name))
 		}
 	}
 	files, err := h.CFiles()
 	if err != nil {
 		return nil, err
 	}
-	maps.Copy(files, buildFiles(s.Name, s.Build))
-	files[s.Name+networkSuffix], err = h.networkFile()
+	maps.Copy(files, emit.BuildFiles(s.Name, s.Build))
+	files[s.Name+emit.NetworkSuffix], err = h.NetworkJSON()
 	return files, err
 }
 
 // handoff is what the C is emitted from, out of the files of the folder.
-func (v *Verification) handoff(s *Signoff) (*Handoff, error) {
-	text, there := v.files[s.Name+networkSuffix]
+func (v *Verification) handoff(s *report.Signoff) (*emit.Program, error) {
+	text, there := v.files[s.Name+emit.NetworkSuffix]
 	if !there {
 		return nil, fmt.Errorf("is missing")
 	}
-	f, err := readNetworkFile(text)
+	f, err := emit.ReadNetworkFile(text)
 	if err != nil {
 		return nil, err
 	}
-	h := &Handoff{Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256,
-		VerdictLine: s.headLine(), Fits: s.Verdict == budget.Fits, SettleSteps: s.settleSteps(),
+	h := &emit.Program{Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256,
+		VerdictLine: s.HeadLine(), Fits: s.Verdict == budget.Fits, SettleSteps: s.SettleSteps(),
 		Period: f.Period, Description: s.Network.Kept, KeptUnits: s.Kept.Units}
-	if h.Net, err = f.network(); err != nil {
+	if h.Net, err = f.Network(); err != nil {
 		return nil, err
 	}
-	h.Vectors, err = f.vectors()
+	h.Vectors, err = f.Vectors()
 	return h, err
 }
 
 // sameNetwork compares the network with what signoff.json says of it.
-func sameNetwork(h *Handoff, s *Signoff) error {
+func sameNetwork(h *emit.Program, s *report.Signoff) error {
 	var names []string
 	for _, f := range h.Net.Features {
 		names = append(names, f.Name)

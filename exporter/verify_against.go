@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/exporter/report"
 	"kerf/whole"
 )
 
@@ -17,7 +18,7 @@ import (
 // manifest, before any of them is read as what it should be. It tells whether all
 // are the same. A file that lies elsewhere is left to [Verification.CheckLoaded].
 func (v *Verification) CheckInputs(job string) bool {
-	c := Check{What: "inputs", Detail: plural(len(v.manifest.Inputs), "file") + ", SHA-256"}
+	c := Check{What: "inputs", Detail: report.Plural(len(v.manifest.Inputs), "file") + ", SHA-256"}
 	for _, row := range v.manifest.Inputs {
 		path := filepath.Join(filepath.Dir(job), filepath.FromSlash(row.File))
 		if row.Role == "job" {
@@ -51,10 +52,10 @@ func shaOfFile(path string) (string, error) {
 
 // CheckLoaded compares what a job read with the manifest; it tells whether that is the same.
 func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
-	c := Check{What: "inputs", Detail: plural(len(in.Files), "file") + ", SHA-256"}
-	var now []InputRow
+	c := Check{What: "inputs", Detail: report.Plural(len(in.Files), "file") + ", SHA-256"}
+	var now []report.InputRow
 	for _, f := range in.Files {
-		now = append(now, InputRow{f.Role, f.Name, f.SHA256})
+		now = append(now, report.InputRow{Role: f.Role, File: f.Name, SHA256: f.SHA256})
 	}
 	for _, row := range v.manifest.Inputs {
 		if !slices.Contains(now, row) {
@@ -75,7 +76,7 @@ func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
 
 // CheckAgain compares the handoff with one that was made again.
 func (v *Verification) CheckAgain(again map[string][]byte) {
-	c := Check{What: "made again", Detail: plural(len(again), "file") + " from the job, byte " +
+	c := Check{What: "made again", Detail: report.Plural(len(again), "file") + " from the job, byte " +
 		"for byte"}
 	c.Findings = v.differing(again, "is not what the job gives")
 	for name := range v.files {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"kerf/budget"
+	"kerf/exporter/report"
 )
 
 // A folder that is not there or holds no handoff is an error, and a folder with a part of one is
@@ -43,13 +44,13 @@ func TestVerifyNeedsAHandoff(t *testing.T) {
 }
 
 // readable is a small sign-off and its text.
-func readable(t *testing.T) (*Signoff, []byte) {
+func readable(t *testing.T) (*report.Signoff, []byte) {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("report", "testdata", "small.json"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := readSignoff(text)
+	s, err := report.Read(text)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -99,8 +100,8 @@ func TestLoadedInputsAreThoseOfTheManifest(t *testing.T) {
 		// one that is not loaded, and one that is
 		"another is": {[]budget.InputFile{job, retrained}, 2},
 	} {
-		v := &Verification{manifest: &Manifest{Inputs: []InputRow{{"job", "job.toml", "1"},
-			{"model", "m.npz", "2"}}}}
+		v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "job", File: "job.toml", SHA256: "1"},
+			{Role: "model", File: "m.npz", SHA256: "2"}}}}
 		same := v.CheckLoaded(&budget.Inputs{Files: c.files})
 		if want := c.findings == 0; same != want || v.Verified != want ||
 			len(v.Checks[0].Findings) != c.findings {

@@ -1,7 +1,7 @@
 package quant
 
 // The operations below are the only integer arithmetic of the fixed-point
-// network. exporter/c/net.c holds the same operations under the same names.
+// network. exporter/emit/c/net.c holds the same operations under the same names.
 // Ranges in the comments are what callers guarantee; with them nothing overflows.
 
 const (

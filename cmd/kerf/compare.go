@@ -6,7 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 func (a *app) compareCommand() *cobra.Command {
@@ -45,7 +45,7 @@ Exit code: 0 better or the same, 1 something got worse or cannot be compared.`,
 			if err != nil {
 				return err
 			}
-			c := exporter.Compare(old, fresh)
+			c := report.Compare(old, fresh)
 			if !c.Passes() {
 				a.code = exitBroken
 			}
@@ -58,12 +58,12 @@ Exit code: 0 better or the same, 1 something got worse or cannot be compared.`,
 
 // comparison is what kerf compare shows.
 type comparison struct {
-	*exporter.Comparison
+	*report.Comparison
 }
 
-func (c *comparison) tables() []exporter.Table {
-	verdict := exporter.Table{Title: c.Line(), Head: []string{"no.", "note"}, Numbers: 2}
-	for i, w := range append(append([]string{}, c.Warnings...), exporter.ComparisonLegend,
+func (c *comparison) tables() []report.Table {
+	verdict := report.Table{Title: c.Line(), Head: []string{"no.", "note"}, Numbers: 2}
+	for i, w := range append(append([]string{}, c.Warnings...), report.ComparisonLegend,
 		c.Caution) {
 		verdict.Rows = append(verdict.Rows, []string{fmt.Sprint(i + 1), w})
 	}
@@ -79,7 +79,7 @@ func (c *comparison) text(w io.Writer, p page) error {
 	for _, note := range c.Warnings {
 		fmt.Fprintf(w, "\n%s\n", p.wrap("Note: "+note+".", 2))
 	}
-	_, err := fmt.Fprintf(w, "\n%s\n\n%s\n", p.wrap(exporter.ComparisonLegend, 0),
+	_, err := fmt.Fprintf(w, "\n%s\n\n%s\n", p.wrap(report.ComparisonLegend, 0),
 		p.wrap(c.Caution, 0))
 	return err
 }

@@ -11,7 +11,7 @@ import (
 	"testing"
 	"unicode/utf8"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // exported is the whole network of a job as a handoff beside the job.
@@ -87,10 +87,10 @@ func headColumn(t *testing.T, unit int, factor float64) func(content []byte) []b
 }
 
 // compared is what kerf compare says of two handoffs.
-func compared(t *testing.T, old, fresh string, wantCode int) *exporter.Comparison {
+func compared(t *testing.T, old, fresh string, wantCode int) *report.Comparison {
 	t.Helper()
 	code, stdout, stderr := call("compare", old, fresh, "--json")
-	c := &exporter.Comparison{}
+	c := &report.Comparison{}
 	if err := json.Unmarshal([]byte(stdout), c); err != nil || code != wantCode {
 		t.Fatalf("exit code %d, want %d: %v, %s", code, wantCode, err, stderr)
 	}
@@ -98,7 +98,7 @@ func compared(t *testing.T, old, fresh string, wantCode int) *exporter.Compariso
 }
 
 // outcomes counts the rows of the accuracy by outcome.
-func outcomes(c *exporter.Comparison) map[string]int {
+func outcomes(c *report.Comparison) map[string]int {
 	n := map[string]int{}
 	for _, l := range c.Loss {
 		n[l.Outcome]++
@@ -120,12 +120,12 @@ func TestCompareSeesALargerError(t *testing.T) {
 		c := compared(t, whole, handoff, exitBroken)
 		n := outcomes(c)
 		first := c.Loss[0]
-		if c.Verdict != exporter.Worse || c.New.Verdict != want.verdict || n[exporter.Better] > 0 ||
-			n[exporter.NotComparable] > 0 {
+		if c.Verdict != report.Worse || c.New.Verdict != want.verdict || n[report.Better] > 0 ||
+			n[report.NotComparable] > 0 {
 			t.Errorf("%s, now %s: %v", c.Verdict, c.New.Verdict, n)
 		}
 		if first.Output != "leakage" || first.Scenario != "all" || *first.Change < want.low ||
-			*first.Change > want.high || *first.ChangeLow <= 0 || first.Outcome != exporter.Worse {
+			*first.Change > want.high || *first.ChangeLow <= 0 || first.Outcome != report.Worse {
 			t.Errorf("leakage changes by %v [%v, %v]: %s", *first.Change, *first.ChangeLow,
 				*first.ChangeHigh, first.Outcome)
 		}
@@ -138,20 +138,20 @@ func TestCompareSeesALargerError(t *testing.T) {
 	}
 	checkWidth(t, whole, mixedUp)
 	same := compared(t, whole, whole, exitDone)
-	if n := outcomes(same); same.Verdict != exporter.Same || n[exporter.Same] != 12 ||
+	if n := outcomes(same); same.Verdict != report.Same || n[report.Same] != 12 ||
 		len(same.Loss) != 12 {
 		t.Errorf("with itself: %s, %v", same.Verdict, n)
 	}
 
 	city := exported(t, cityJob(t, func(job string) string { return job }))
 	elsewhere := compared(t, whole, city, exitBroken)
-	if n := outcomes(elsewhere); elsewhere.Verdict != exporter.NotComparable ||
-		elsewhere.Why != "other outputs" || n[exporter.Better] > 0 {
+	if n := outcomes(elsewhere); elsewhere.Verdict != report.NotComparable ||
+		elsewhere.Why != "other outputs" || n[report.Better] > 0 {
 		t.Errorf("another job: %s, %s, %v", elsewhere.Verdict, elsewhere.Why, n)
 	}
 	isCostCompared := false
 	for _, r := range elsewhere.Cost {
-		isCostCompared = isCostCompared || r.Outcome == exporter.Better
+		isCostCompared = isCostCompared || r.Outcome == report.Better
 	}
 	if !isCostCompared {
 		t.Errorf("another job: costs are not compared: %+v", elsewhere.Cost)
@@ -165,7 +165,7 @@ func TestCompareSeesALargerError(t *testing.T) {
 		return []byte(strings.ReplaceAll(string(content), "degC,0,1", "degC,45,1"))
 	})
 	c := compared(t, city, exported(t, job), exitBroken)
-	if n := outcomes(c); c.Verdict != exporter.Worse || n[exporter.Worse] != len(c.Loss) ||
+	if n := outcomes(c); c.Verdict != report.Worse || n[report.Worse] != len(c.Loss) ||
 		*c.Loss[0].Change < 10 {
 		t.Errorf("%s, %v, changed by %g", c.Verdict, n, *c.Loss[0].Change)
 	}

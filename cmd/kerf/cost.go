@@ -4,7 +4,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 func (a *app) costCommand() *cobra.Command {
@@ -42,7 +42,7 @@ weights, words, units or features.`,
 			if r.Verdict == budget.DoesNotFit {
 				a.code = exitBroken
 			}
-			s := exporter.NewSignoff(r, version)
+			s := report.NewSignoff(r, version)
 			return a.print(format, &costResult{s.Cost, s.Freed, s.Places, s.Caution, s})
 		},
 	}
@@ -56,12 +56,12 @@ weights, words, units or features.`,
 
 // costResult is what kerf cost shows of a sign-off.
 type costResult struct {
-	Cost    []exporter.CostRow  `json:"cost"`
-	Freed   []exporter.FreedRow `json:"freed"`
-	Places  []exporter.PlaceRow `json:"weights_place"`
-	Caution string              `json:"caution"`
+	Cost    []report.CostRow  `json:"cost"`
+	Freed   []report.FreedRow `json:"freed"`
+	Places  []report.PlaceRow `json:"weights_place"`
+	Caution string            `json:"caution"`
 
-	signoff *exporter.Signoff
+	signoff *report.Signoff
 }
 
-func (r *costResult) tables() []exporter.Table { return r.signoff.CostTables(true) }
+func (r *costResult) tables() []report.Table { return r.signoff.CostTables(true) }

@@ -7,11 +7,11 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // planned plans a job and returns its sign-off and what the terminal shows of it.
-func planned(t *testing.T, job string) (*exporter.Signoff, string) {
+func planned(t *testing.T, job string) (*report.Signoff, string) {
 	t.Helper()
 	code, text, stderr := call("plan", job)
 	if code != exitDone && code != exitBroken {
@@ -21,7 +21,7 @@ func planned(t *testing.T, job string) (*exporter.Signoff, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &exporter.Signoff{}
+	s := &report.Signoff{}
 	if err := json.Unmarshal(content, s); err != nil {
 		t.Fatal(err)
 	}
@@ -35,7 +35,7 @@ func TestTableShowsWhatTheCutCosts(t *testing.T) {
 		return strings.NewReplacer("5 %", "500 %", `file = "features.csv"`,
 			"file = \"features.csv\"\ndrop = [\"season_cos\"]").Replace(job)
 	}))
-	words, show := strings.Join(strings.Fields(text), " "), exporter.Significant
+	words, show := strings.Join(strings.Fields(text), " "), report.Significant
 	for _, e := range s.Extremes {
 		if *e.GivenSeen < 2**e.Seen || *e.GivenMean < 2**e.Mean {
 			t.Errorf("%s: from the network as given %g and %g, by rounding alone %g and %g",

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // dirtyJob is the open data set with one scenario, no tolerance and changed recordings. change gets
@@ -129,7 +129,7 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 			if code != exitDone && code != exitBroken {
 				t.Fatalf("exit code %d: %s", code, stderr)
 			}
-			var s exporter.Signoff
+			var s report.Signoff
 			if err := json.Unmarshal([]byte(stdout), &s); err != nil {
 				t.Fatal(err)
 			}

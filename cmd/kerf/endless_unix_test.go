@@ -12,7 +12,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // zeros has no end.
@@ -45,7 +45,7 @@ func TestInputsWithoutEnd(t *testing.T) {
 		}
 	}
 	rewrite(t, filepath.Join(large, "signoff.json"),
-		bytes.Repeat([]byte("{},"), exporter.MaxJSONBytes/3+1))
+		bytes.Repeat([]byte("{},"), report.MaxJSONBytes/3+1))
 
 	const notRegular, tooLarge = "it is no regular file",
 		"it has more than the 8388608 bytes allowed"

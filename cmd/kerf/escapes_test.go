@@ -9,14 +9,15 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // Whatever texts a handoff has in the place of its own, no command that reads it hands an escape
 // sequence to the terminal.
 func TestEscapesInAHandoff(t *testing.T) {
-	s := &exporter.Signoff{}
+	s := &report.Signoff{}
 	fill(reflect.ValueOf(s).Elem())
-	s.Schema, s.Name = exporter.Schema, "leakair"
+	s.Schema, s.Name = report.Schema, "leakair"
 	// The verdicts are as the figures give them: a cost at its limit, a loss of one sequence.
 	s.Verdict, s.Cost[0].Verdict, s.Loss[0].Verdict, s.Loss[0].WouldDo = budget.NotEnough,
 		budget.Pass, budget.NotEnough, 6

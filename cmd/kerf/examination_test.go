@@ -9,12 +9,13 @@ import (
 	"testing"
 
 	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // signoffOf reads the sign-off of a handoff.
-func signoffOf(t *testing.T, handoff string) *exporter.Signoff {
+func signoffOf(t *testing.T, handoff string) *report.Signoff {
 	t.Helper()
-	s := &exporter.Signoff{}
+	s := &report.Signoff{}
 	if err := json.Unmarshal(readAll(t, handoff)["signoff.json"], s); err != nil {
 		t.Fatal(err)
 	}
@@ -119,16 +120,13 @@ func checkCauseIsMissed(t *testing.T, handoff string) {
 	t.Helper()
 	s := signoffOf(t, handoff)
 	s.Verdict, s.Reason, s.Causes = "fits", "", nil
-	for name, render := range map[string]func() ([]byte, error){
-		"signoff.json": s.JSON, "signoff.csv": s.CSV, "signoff.html": s.HTML,
-	} {
-		text, err := render()
-		if err != nil {
-			t.Fatal(err)
-		}
+	files, err := exporter.Reports(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range files {
 		rewrite(t, filepath.Join(handoff, name), text)
 	}
-	rewrite(t, filepath.Join(handoff, "signoff.md"), s.Markdown())
 	resealed(t, handoff, func(*exporter.Manifest) {})
 	if _, all := problems(t, handoff); all == "" {
 		t.Error("a cause that was taken out is not missed")

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // call runs kerf in this process.
@@ -111,7 +111,7 @@ func TestCityWeatherFloatError(t *testing.T) {
 	if code != exitDone {
 		t.Fatalf("exit code %d, stderr %s", code, stderr)
 	}
-	var s exporter.Signoff
+	var s report.Signoff
 	if err := json.Unmarshal([]byte(stdout), &s); err != nil {
 		t.Fatal(err)
 	}

@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 func (a *app) explainCommand() *cobra.Command {
@@ -75,24 +75,24 @@ type listedRow struct {
 
 // lossNames are the names that an accuracy row is made of: without the metric they stand for all
 // that are judged.
-func lossNames(l exporter.LossRow) (place, row []string) {
+func lossNames(l report.LossRow) (place, row []string) {
 	return []string{l.Output, l.Where()}, []string{l.Output, l.Where(), l.Metric}
 }
 
 // costNames are the names that a cost row is made of: a total has no part behind it.
-func costNames(c exporter.CostRow) []string {
+func costNames(c report.CostRow) []string {
 	if c.Part == budget.Total {
 		return []string{c.Target, c.Resource}
 	}
 	return []string{c.Target, c.Resource, c.Part}
 }
 
-func listRows(s *exporter.Signoff) *rowList {
+func listRows(s *report.Signoff) *rowList {
 	list := &rowList{Rows: []listedRow{}}
 	for _, l := range s.Loss {
 		_, names := lossNames(l)
 		value, limit, unit := judged(l)
-		row := listedRow{Row: exporter.RowText(names...), Names: names, Value: value, Unit: unit,
+		row := listedRow{Row: report.RowText(names...), Names: names, Value: value, Unit: unit,
 			Limit: l.Tolerance, Kind: l.Kind, Verdict: l.Verdict, shown: shownLoss(value, unit)}
 		if limit != nil {
 			row.shownLimit = shownLoss(*limit, unit)
@@ -101,12 +101,12 @@ func listRows(s *exporter.Signoff) *rowList {
 	}
 	for _, c := range s.Cost {
 		names := costNames(c)
-		row := listedRow{Row: exporter.RowText(names...), Names: names, Value: c.Value,
+		row := listedRow{Row: report.RowText(names...), Names: names, Value: c.Value,
 			Unit:  c.Unit,
 			Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict,
-			shown: exporter.Quantity(c.Value, c.Unit)}
+			shown: report.Quantity(c.Value, c.Unit)}
 		if c.Limit != nil {
-			row.shownLimit = exporter.Quantity(*c.Limit, c.Unit)
+			row.shownLimit = report.Quantity(*c.Limit, c.Unit)
 		}
 		list.Rows = append(list.Rows, row)
 	}
@@ -115,7 +115,7 @@ func listRows(s *exporter.Signoff) *rowList {
 
 // judged is what the tolerance of a row is on: the rise, whose unit is empty, or the error of the
 // fixed-point network.
-func judged(l exporter.LossRow) (value float64, limit *float64, unit string) {
+func judged(l report.LossRow) (value float64, limit *float64, unit string) {
 	if l.ToleranceOn == "rise" && l.Rise != nil {
 		return *l.Rise, l.Tolerance, ""
 	}
@@ -123,8 +123,8 @@ func judged(l exporter.LossRow) (value float64, limit *float64, unit string) {
 }
 
 // lossUnit is the unit of the columns float, cut and fixed; shares have none.
-func lossUnit(l exporter.LossRow) string {
-	if exporter.IsShare(l.Metric) {
+func lossUnit(l report.LossRow) string {
+	if report.IsShare(l.Metric) {
 		return ""
 	}
 	if l.Unit == "" {
@@ -137,21 +137,21 @@ func lossUnit(l exporter.LossRow) string {
 func shownLoss(v float64, unit string) string {
 	switch unit {
 	case "":
-		return exporter.Percent(v)
+		return report.Percent(v)
 	case "1":
-		return exporter.Significant(v)
+		return report.Significant(v)
 	}
-	return exporter.Significant(v) + " " + unit
+	return report.Significant(v) + " " + unit
 }
 
-func (l *rowList) tables() []exporter.Table {
-	t := exporter.Table{Title: "Rows of the sign-off",
+func (l *rowList) tables() []report.Table {
+	t := report.Table{Title: "Rows of the sign-off",
 		Head: []string{"row", "value", "limit", "kind", "verdict"}, Numbers: 1, Words: 2}
 	for _, r := range l.Rows {
 		t.Rows = append(t.Rows,
-			[]string{r.Row, r.shown, r.shownLimit, r.Kind, exporter.ShortVerdict(r.Verdict)})
+			[]string{r.Row, r.shown, r.shownLimit, r.Kind, report.ShortVerdict(r.Verdict)})
 	}
-	return []exporter.Table{t}
+	return []report.Table{t}
 }
 
 // explained holds what is to be said of one row, or of several under one name.
@@ -194,31 +194,31 @@ type figure struct {
 
 // explainRow finds the rows of a name. A place without a metric stands for its judged rows, or for
 // all if none is judged.
-func explainRow(s *exporter.Signoff, name string) *explained {
+func explainRow(s *report.Signoff, name string) *explained {
 	found := &explained{}
-	judgedOnly := slices.ContainsFunc(s.Loss, func(l exporter.LossRow) bool {
+	judgedOnly := slices.ContainsFunc(s.Loss, func(l report.LossRow) bool {
 		place, _ := lossNames(l)
-		return exporter.RowText(place...) == name && l.Verdict != ""
+		return report.RowText(place...) == name && l.Verdict != ""
 	})
 	for _, l := range s.Loss {
 		place, row := lossNames(l)
-		if exporter.RowText(row...) == name || exporter.RowText(place...) == name &&
+		if report.RowText(row...) == name || report.RowText(place...) == name &&
 			(!judgedOnly || l.Verdict != "") {
 			found.Rows = append(found.Rows, explainLoss(s, l))
 		}
 	}
 	for _, c := range s.Cost {
-		if exporter.RowText(costNames(c)...) == name {
+		if report.RowText(costNames(c)...) == name {
 			found.Rows = append(found.Rows, explainCost(s, c))
 		}
 	}
 	return found
 }
 
-func (e *explained) tables() []exporter.Table {
-	var tables []exporter.Table
+func (e *explained) tables() []report.Table {
+	var tables []report.Table
 	for _, r := range e.Rows {
-		t := exporter.Table{Title: "What a row means, and where it comes from",
+		t := report.Table{Title: "What a row means, and where it comes from",
 			Head: []string{"", r.Row}, Numbers: 2}
 		say := func(what, text string) {
 			if text != "" {

@@ -6,7 +6,7 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // metricText says what a metric is, and its formula over the n steps of a row: e is prediction
@@ -32,15 +32,15 @@ var metricText = map[string][2]string{
 		"float network", "steps with the class of the float network / n, n = steps"},
 }
 
-func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
+func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	_, names := lossNames(l)
 	text := metricText[l.Metric]
-	e := explanation{Row: exporter.RowText(names...), Names: names, Formula: text[1],
+	e := explanation{Row: report.RowText(names...), Names: names, Formula: text[1],
 		Sequences: l.Sequences,
 		Steps:     l.Steps, Kind: l.Kind,
 		KindMeans: l.Kind + ": on the recordings, with the integers that the C computes",
 		Limit:     l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict,
-		Caution: exporter.Caution}
+		Caution: report.Caution}
 	where := "on all steps"
 	switch {
 	case l.Region != "":
@@ -66,7 +66,7 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 	}
 	switch {
 	case l.Rise == nil:
-	case exporter.IsShare(l.Metric):
+	case report.IsShare(l.Metric):
 		e.Formula += "; rise = float - fixed"
 	default:
 		e.Formula += "; rise = fixed / float - 1"
@@ -95,8 +95,8 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 		e.Interval = "none: it takes two sequences or more"
 	default:
 		show := func(v float64) string { return shownLoss(v, unit) }
-		if of == "of the rise" && exporter.IsShare(l.Metric) {
-			show = exporter.Points
+		if of == "of the rise" && report.IsShare(l.Metric) {
+			show = report.Points
 		}
 		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, %s; steps within a sequence are "+
 			"not independent (docs/intervals.md)", show(*low), show(*high), of, intervalText(l))
@@ -118,15 +118,15 @@ func explainLoss(s *exporter.Signoff, l exporter.LossRow) explanation {
 }
 
 // shownChange prints a rise, or what a share of steps loses.
-func shownChange(l exporter.LossRow, v float64) string {
-	if exporter.IsShare(l.Metric) {
-		return exporter.Points(v)
+func shownChange(l report.LossRow, v float64) string {
+	if report.IsShare(l.Metric) {
+		return report.Points(v)
 	}
-	return exporter.Percent(v)
+	return report.Percent(v)
 }
 
 // intervalText says what the interval of a row rests on.
-func intervalText(l exporter.LossRow) string {
+func intervalText(l report.LossRow) string {
 	jackknife := "jackknife over whole sequences with Student's t (Efron and Tibshirani 1993)"
 	switch {
 	case l.Blocks > 0:
@@ -141,7 +141,7 @@ func intervalText(l exporter.LossRow) string {
 }
 
 // lossWhy says how the verdict follows from figure, interval and number of sequences.
-func lossWhy(l exporter.LossRow) string {
+func lossWhy(l report.LossRow) string {
 	switch {
 	case l.Verdict == budget.Pass && l.Metric == string(dataset.MaxError):
 		return "the largest error is within the tolerance"
@@ -165,11 +165,11 @@ func margin(v *float64, of string) []string {
 	if v == nil {
 		return []string{"margin", ""}
 	}
-	return []string{"margin", fmt.Sprintf("%s of the limit, from %s", exporter.Percent(*v), of)}
+	return []string{"margin", fmt.Sprintf("%s of the limit, from %s", report.Percent(*v), of)}
 }
 
 // inputsOf lists the input files of a role, each with its hash.
-func inputsOf(s *exporter.Signoff, role string) []string {
+func inputsOf(s *report.Signoff, role string) []string {
 	names := []string{}
 	for _, f := range s.Inputs {
 		if f.Role == role {

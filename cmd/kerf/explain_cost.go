@@ -5,7 +5,7 @@ import (
 	"strings"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets"
 )
 
@@ -57,21 +57,21 @@ var kindText = map[string]string{
 		"the fit",
 }
 
-func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
+func explainCost(s *report.Signoff, c report.CostRow) explanation {
 	names := costNames(c)
 	text := resourceText[c.Resource]
-	e := explanation{Row: exporter.RowText(names...), Names: names,
+	e := explanation{Row: report.RowText(names...), Names: names,
 		Meaning: text[0] + ", on target " + c.Target, Formula: text[1], Recordings: []string{},
 		Kind: c.Kind, KindMeans: kindText[c.Kind], Limit: c.Limit, AtLeast: c.AtLeast,
-		LimitFrom: c.From, Margin: c.Margin, Verdict: c.Verdict, Caution: exporter.Caution}
+		LimitFrom: c.From, Margin: c.Margin, Verdict: c.Verdict, Caution: report.Caution}
 	if c.Part != budget.Total {
-		e.Formula = "part of " + exporter.RowText(names[:2]...)
+		e.Formula = "part of " + report.RowText(names[:2]...)
 		if about := partText[c.Part]; about != "" {
 			e.Meaning = fmt.Sprintf("%s, on target %s", about, c.Target)
 		}
 	}
 	add := func(name string, v float64, kind string) {
-		e.Figures = append(e.Figures, figure{name, v, c.Unit, kind, exporter.Quantity(v, c.Unit)})
+		e.Figures = append(e.Figures, figure{name, v, c.Unit, kind, report.Quantity(v, c.Unit)})
 	}
 	if c.Part == budget.Total {
 		for _, p := range s.Cost {
@@ -86,7 +86,7 @@ func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
 		"formats that the job allows"})
 	e.Sources = costSources(s, c)
 	if c.Limit != nil {
-		limit := exporter.Quantity(*c.Limit, c.Unit)
+		limit := report.Quantity(*c.Limit, c.Unit)
 		if c.AtLeast {
 			limit = "at least " + limit
 		}
@@ -97,7 +97,7 @@ func explainCost(s *exporter.Signoff, c exporter.CostRow) explanation {
 	return e
 }
 
-func costWhy(c exporter.CostRow) string {
+func costWhy(c report.CostRow) string {
 	switch {
 	case c.Verdict == "":
 		return "not judged: the job gives no limit on it"
@@ -112,7 +112,7 @@ func costWhy(c exporter.CostRow) string {
 }
 
 // costSources lists what the figures of a row rest on.
-func costSources(s *exporter.Signoff, c exporter.CostRow) []string {
+func costSources(s *report.Signoff, c report.CostRow) []string {
 	exact := "the emitted data: " + s.Name + "_weights.h and the sizes in " + s.Name + ".h"
 	if c.Kind == string(budget.Exact) {
 		return []string{exact}

@@ -13,7 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets"
 	"kerf/whole"
 )
@@ -123,8 +123,8 @@ func nameOrigin(f *budget.Fitted, core *targets.Profile, file string,
 	return p
 }
 
-func fitTables(f *budget.Fitted) []exporter.Table {
-	costs := exporter.Table{Title: fmt.Sprintf("Fitted costs (condition number %.3g)", f.Condition),
+func fitTables(f *budget.Fitted) []report.Table {
+	costs := report.Table{Title: fmt.Sprintf("Fitted costs (condition number %.3g)", f.Condition),
 		Head: []string{"instruction", "before", "fitted", "standard error"}, Numbers: 1}
 	for _, c := range f.Costs {
 		costs.Rows = append(costs.Rows,
@@ -132,7 +132,7 @@ func fitTables(f *budget.Fitted) []exporter.Table {
 				strconv.FormatFloat(c.Before, 'g', -1, 64), fmt.Sprintf("%.3f", c.After),
 				fmt.Sprintf("%.2g", c.Error)})
 	}
-	rows := exporter.Table{Title: "Cycles of one step, and what is left over",
+	rows := report.Table{Title: "Cycles of one step, and what is left over",
 		Head:  []string{"lines", "measured", "before", "left", "fitted", "left", "network"},
 		Words: 1}
 	for _, r := range f.Rows {
@@ -140,12 +140,12 @@ func fitTables(f *budget.Fitted) []exporter.Table {
 			return fmt.Sprintf("%+.1f %%", 100*(r.Measured-v)/r.Measured)
 		}
 		rows.Rows = append(rows.Rows,
-			[]string{strconv.Itoa(r.Lines), exporter.Quantity(r.Measured, "cycles"),
-				exporter.Quantity(r.Before, "cycles"), left(r.Before),
-				exporter.Quantity(r.After, "cycles"), left(r.After),
+			[]string{strconv.Itoa(r.Lines), report.Quantity(r.Measured, "cycles"),
+				report.Quantity(r.Before, "cycles"), left(r.Before),
+				report.Quantity(r.After, "cycles"), left(r.After),
 				r.Name + " " + strings.ReplaceAll(r.Network, ";", " ")})
 	}
-	return []exporter.Table{costs, rows}
+	return []report.Table{costs, rows}
 }
 
 // writeNew writes a file that is not there yet.

@@ -6,7 +6,8 @@ import (
 	"os"
 	"path/filepath"
 
-	"kerf/exporter"
+	"kerf/exporter/emit"
+	"kerf/exporter/report"
 	"kerf/targets"
 	"kerf/whole"
 )
@@ -18,23 +19,23 @@ const handoffHint = "give a handoff folder, as kerf plan writes it, its signoff.
 	"a signoff.json on stdin"
 
 // readSignoff reads the sign-off of a handoff: of a folder, of a signoff.json, or from stdin.
-func readSignoff(path string, stdin io.Reader) (*exporter.Signoff, error) {
+func readSignoff(path string, stdin io.Reader) (*report.Signoff, error) {
 	text, file, err := []byte(nil), path, error(nil)
 	if path == standardStream {
 		file = "stdin"
-		text, err = whole.Read(stdin, exporter.MaxJSONBytes)
+		text, err = whole.Read(stdin, report.MaxJSONBytes)
 	} else {
 		if info, statError := os.Stat(path); statError == nil && info.IsDir() {
 			file = filepath.Join(path, "signoff.json")
 		}
-		text, err = whole.ReadRegular(file, exporter.MaxJSONBytes)
+		text, err = whole.ReadRegular(file, report.MaxJSONBytes)
 	}
 	if err != nil {
 		return nil, unreadable(file, err, handoffHint)
 	}
-	s := &exporter.Signoff{}
-	if err := json.Unmarshal(text, s); err != nil || s.Schema != exporter.Schema ||
-		exporter.CheckPrefix(s.Name) != nil {
+	s := &report.Signoff{}
+	if err := json.Unmarshal(text, s); err != nil || s.Schema != report.Schema ||
+		emit.CheckPrefix(s.Name) != nil {
 		return nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}

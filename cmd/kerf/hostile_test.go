@@ -10,7 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // hostileNames stand in the place of names of the open data set. Every character of them is
@@ -179,7 +179,7 @@ func TestHostileNamesInEveryOutput(t *testing.T) {
 			}
 		}
 	}
-	var s exporter.Signoff
+	var s report.Signoff
 	if err := json.Unmarshal([]byte(files["signoff.json"]), &s); err != nil {
 		t.Fatal(err)
 	}

@@ -13,7 +13,8 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
-	"kerf/exporter"
+	"kerf/exporter/emit"
+	"kerf/exporter/report"
 )
 
 func (a *app) initCommand() *cobra.Command {
@@ -54,7 +55,7 @@ left alone.`,
 
 func (a *app) draft(model, selection string, signoff []string, name, out, format string) error {
 	if name != "" {
-		if err := exporter.CheckPrefix(name); err != nil {
+		if err := emit.CheckPrefix(name); err != nil {
 			return err
 		}
 	}
@@ -97,7 +98,7 @@ func (a *app) draft(model, selection string, signoff []string, name, out, format
 func jobName(model string) string {
 	name := strings.ToLower(strings.TrimSuffix(filepath.Base(model), filepath.Ext(model)))
 	name = strings.Trim(notInName.ReplaceAllString(name, "_"), "_")
-	if exporter.CheckPrefix(name) != nil {
+	if emit.CheckPrefix(name) != nil {
 		return "network"
 	}
 	return name
@@ -190,7 +191,7 @@ func newInitResult(d *budget.Draft, paths []string) *initResult {
 		r.Outputs = append(r.Outputs, o.Name)
 	}
 	for _, f := range d.Fit {
-		r.Fit = append(r.Fit, fitRow{f.Output, exporter.Finite(f.Share)})
+		r.Fit = append(r.Fit, fitRow{f.Output, report.Finite(f.Share)})
 	}
 	if len(d.Signoff) == 0 {
 		r.FillIn = append(r.FillIn, "recordings.signoff")
@@ -198,12 +199,12 @@ func newInitResult(d *budget.Draft, paths []string) *initResult {
 	return r
 }
 
-func (r *initResult) tables() []exporter.Table {
+func (r *initResult) tables() []report.Table {
 	what := "outputs"
 	if r.Column != "" {
 		what = "classes, in column " + r.Column
 	}
-	t := exporter.Table{Title: "A draft: look at what is marked " + budget.Guess,
+	t := report.Table{Title: "A draft: look at what is marked " + budget.Guess,
 		Head: []string{"", "written or guessed"}, Numbers: 2}
 	say := func(name, text string) {
 		if text != "" {
@@ -219,7 +220,7 @@ func (r *initResult) tables() []exporter.Table {
 	for _, f := range r.Fit {
 		text := ""
 		if f.Share != nil {
-			text = exporter.Percent(*f.Share)
+			text = report.Percent(*f.Share)
 		}
 		if r.Column != "" {
 			say("right "+f.Output, text+" of the steps")
@@ -232,5 +233,5 @@ func (r *initResult) tables() []exporter.Table {
 			"not those of the training")
 	}
 	say("to fill in", strings.Join(r.FillIn, ", "))
-	return []exporter.Table{t}
+	return []report.Table{t}
 }

@@ -14,7 +14,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/model"
 )
 
@@ -168,7 +168,7 @@ func randomRecording(t *testing.T, random *rand.Rand, p *dataset.Float, name str
 
 // planJob plans a job and returns what signoff.json says; the handoff must
 // compile and pass its self-test.
-func planJob(t *testing.T, job string) (s exporter.Signoff, handoff string) {
+func planJob(t *testing.T, job string) (s report.Signoff, handoff string) {
 	t.Helper()
 	handoff = filepath.Join(filepath.Dir(job), "handoff")
 	code, stdout, stderr := call("plan", job, "--json", "--out", handoff)
@@ -226,7 +226,7 @@ func TestClassifier(t *testing.T) {
 	job := randomJob(t, 20, true, []model.Kind{model.GRUResetAfter},
 		[]model.Activation{model.Identity})
 	s, handoff := planJob(t, job)
-	metrics := map[string]exporter.LossRow{}
+	metrics := map[string]report.LossRow{}
 	for _, l := range s.Loss {
 		if l.Scenario == "all" {
 			metrics[l.Metric] = l

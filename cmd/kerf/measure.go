@@ -16,6 +16,8 @@ import (
 	"kerf/budget"
 	"kerf/dataset"
 	"kerf/exporter"
+	"kerf/exporter/emit"
+	"kerf/exporter/report"
 	"kerf/targets"
 	"kerf/targets/measure"
 	"kerf/whole"
@@ -71,7 +73,7 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 type subject struct {
 	target   string
 	profile  *targets.Profile
-	estimate []exporter.CostRow
+	estimate []report.CostRow
 }
 
 // flags are those of the compiler that the estimate is for.
@@ -144,13 +146,13 @@ func checkEmitted(dir string) error {
 // handoffSubjects reads the sign-off of a handoff.
 func handoffSubjects(dir string, names []string) (string, []subject, error) {
 	file := filepath.Join(dir, "signoff.json")
-	text, err := whole.ReadRegular(file, exporter.MaxJSONBytes)
+	text, err := whole.ReadRegular(file, report.MaxJSONBytes)
 	if err != nil {
 		return "", nil,
 			unreadable(file, err, "give a handoff folder, as kerf plan writes it, or a job file")
 	}
-	s := &exporter.Signoff{}
-	if err := json.Unmarshal(text, s); err != nil || exporter.CheckPrefix(s.Name) != nil {
+	s := &report.Signoff{}
+	if err := json.Unmarshal(text, s); err != nil || emit.CheckPrefix(s.Name) != nil {
 		return "", nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}
@@ -211,7 +213,7 @@ func (a *app) jobSubjects(job, dir string, names []string) (string, []subject, e
 			return "", nil, err
 		}
 	}
-	s := exporter.NewSignoff(r, version)
+	s := report.NewSignoff(r, version)
 	var subjects []subject
 	for _, t := range in.Targets {
 		if len(names) == 0 || slices.Contains(names, t.Name) {
@@ -222,8 +224,8 @@ func (a *app) jobSubjects(job, dir string, names []string) (string, []subject, e
 }
 
 // rowsOf are the cost rows of a target as estimated.
-func rowsOf(s *exporter.Signoff, target string) []exporter.CostRow {
-	var rows []exporter.CostRow
+func rowsOf(s *report.Signoff, target string) []report.CostRow {
+	var rows []report.CostRow
 	for _, c := range s.Cost {
 		if c.Target != target {
 			continue

@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -51,7 +51,7 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := subject{"board", p, []exporter.CostRow{
+	s := subject{"board", p, []report.CostRow{
 		{Resource: budget.Flash, Part: "front_end", Value: 1000, Kind: "estimated"},
 		{Resource: budget.Flash, Part: budget.Total, Value: 3000, Kind: "estimated",
 			Limit: limit(3050)},

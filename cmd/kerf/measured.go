@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets/measure"
 )
 
@@ -112,7 +112,7 @@ func (r *measuredRow) against(estimate float64, kind string) {
 }
 
 // find is the row of the estimate, nil if there is none.
-func (s subject) find(resource, part string) *exporter.CostRow {
+func (s subject) find(resource, part string) *report.CostRow {
 	for i, c := range s.estimate {
 		if c.Resource == resource && c.Part == part {
 			return &s.estimate[i]
@@ -122,7 +122,7 @@ func (s subject) find(resource, part string) *exporter.CostRow {
 }
 
 // networkKind is the kind of an estimate without the front end: that of its weakest part.
-func (s subject) networkKind(total *exporter.CostRow) string {
+func (s subject) networkKind(total *report.CostRow) string {
 	fromStrong := []budget.Kind{budget.Exact, budget.Measured, budget.Bounded, budget.Estimated}
 	weakest := -1
 	for _, c := range s.estimate {
@@ -175,8 +175,8 @@ func (m *measurement) isBroken() bool {
 }
 
 // tables has one table per target.
-func (m *measurement) tables() []exporter.Table {
-	var tables []exporter.Table
+func (m *measurement) tables() []report.Table {
+	var tables []report.Table
 	for _, t := range m.Targets {
 		tables = append(tables, t.table(m.title(t)))
 	}
@@ -193,7 +193,7 @@ func (m *measurement) text(w io.Writer, p page) error {
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
-		if err := p.printTexts(w, []exporter.Table{t.table(m.title(t))}); err != nil {
+		if err := p.printTexts(w, []report.Table{t.table(m.title(t))}); err != nil {
 			return err
 		}
 		fmt.Fprintf(w, "\n%s\n", p.wrap(t.origin(), 2))
@@ -211,8 +211,8 @@ const measuredLegend = "estimate: as in the sign-off, for the flags of the profi
 	"front end and the flash wait states of the job. The device decides."
 
 // table has a row per figure.
-func (t *measuredTarget) table(title string) exporter.Table {
-	out := exporter.Table{Title: title, Head: []string{t.Profile, "measured"}, Numbers: 1}
+func (t *measuredTarget) table(title string) report.Table {
+	out := report.Table{Title: title, Head: []string{t.Profile, "measured"}, Numbers: 1}
 	hasEstimate := t.Rows[0].Estimate != nil
 	if hasEstimate {
 		out.Head, out.Words = []string{t.Profile, "estimate", "measured", "differs", "limit",
@@ -230,7 +230,7 @@ func (t *measuredTarget) table(title string) exporter.Table {
 			if v == nil {
 				return ""
 			}
-			return exporter.Quantity(*v, r.Unit)
+			return report.Quantity(*v, r.Unit)
 		}
 		row := []string{name, shown(&r.Measured)}
 		if hasEstimate {

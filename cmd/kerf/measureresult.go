@@ -8,6 +8,7 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets/measure"
 )
 
@@ -38,7 +39,7 @@ func (a *app) measureResult(ctx context.Context, r *budget.Result) error {
 			return err
 		}
 	}
-	report := exporter.NewSignoff(r, version)
+	report := report.NewSignoff(r, version)
 	progress := a.ui.progress("measured target")
 	var all []budget.Measurement
 	for i, t := range r.Inputs.Targets {

@@ -15,6 +15,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/model"
 )
 
@@ -177,7 +178,7 @@ func explainEveryRow(t *testing.T, handoff string) {
 		seen[row.Row] = true
 		asked := map[string][]string{row.Row: row.Names}
 		if len(row.Names) == 3 && slices.Contains(hostileOutputs, row.Names[0]) {
-			asked[exporter.RowText(row.Names[:2]...)] = row.Names[:2]
+			asked[report.RowText(row.Names[:2]...)] = row.Names[:2]
 		}
 		for name, names := range asked {
 			code, stdout, stderr := call("explain", handoff, name, "--json")

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // blocks are the fenced blocks of a page of docs in one language.
@@ -78,7 +78,7 @@ func TestNotebook(t *testing.T) {
 			if code != exitDone && code != exitBroken {
 				t.Fatalf("exit code %d: %s", code, stderr)
 			}
-			var s exporter.Signoff
+			var s report.Signoff
 			if err := json.Unmarshal([]byte(stdout), &s); err != nil {
 				t.Fatal(err)
 			}

@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/prune"
 )
 
@@ -39,8 +39,8 @@ words comes first, each with its evidence.`,
 	return cmd
 }
 
-func observeTables(in *budget.Inputs, o *prune.Observed) []exporter.Table {
-	tables := []exporter.Table{sentenceTable("What the hidden units speak for", o.Advice())}
+func observeTables(in *budget.Inputs, o *prune.Observed) []report.Table {
+	tables := []report.Table{sentenceTable("What the hidden units speak for", o.Advice())}
 	for i, l := range o.Layers {
 		of := ""
 		if len(o.Layers) > 1 {
@@ -54,8 +54,8 @@ func observeTables(in *budget.Inputs, o *prune.Observed) []exporter.Table {
 	return tables
 }
 
-func unitTable(title string, in *budget.Inputs, l prune.LayerView) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"unit", "min", "max", "std", "positive",
+func unitTable(title string, in *budget.Inputs, l prune.LayerView) report.Table {
+	t := report.Table{Title: title, Head: []string{"unit", "min", "max", "std", "positive",
 		"at an end", "remembers"}, Numbers: 1}
 	for _, output := range in.Float.Outputs {
 		t.Head = append(t.Head, "r "+output.Name)
@@ -79,8 +79,8 @@ func unitTable(title string, in *budget.Inputs, l prune.LayerView) exporter.Tabl
 	return t
 }
 
-func overlapTable(title string, o *prune.Observed, l prune.LayerView) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"unit"}, Numbers: 1}
+func overlapTable(title string, o *prune.Observed, l prune.LayerView) report.Table {
+	t := report.Table{Title: title, Head: []string{"unit"}, Numbers: 1}
 	always := []string{"always on"}
 	for _, e := range o.Events {
 		t.Head = append(t.Head, e.Name)

@@ -2,7 +2,7 @@ package main
 
 import (
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/prune"
 )
 
@@ -57,11 +57,11 @@ func newObserveResult(in *budget.Inputs, o *prune.Observed) *observeResult {
 		layer := layerRow{Layer: i, Kind: l.Kind.String(), Units: []unitRow{}}
 		for _, u := range l.Units {
 			row := unitRow{Unit: u.Name, Min: u.Min, Max: u.Max, Mean: u.Mean, Std: u.Std,
-				Positive: u.Positive, AtAnEnd: exporter.Finite(u.Saturated),
-				Remembers: exporter.Finite(u.TimeConstant), Correlations: []*float64{},
+				Positive: u.Positive, AtAnEnd: report.Finite(u.Saturated),
+				Remembers: report.Finite(u.TimeConstant), Correlations: []*float64{},
 				Overlaps: []float64{}, Signs: []string{}}
 			for _, c := range u.Correlation {
-				row.Correlations = append(row.Correlations, exporter.Finite(c))
+				row.Correlations = append(row.Correlations, report.Finite(c))
 			}
 			for _, v := range u.Overlaps {
 				row.Overlaps, row.Signs = append(row.Overlaps, v.IoU), append(row.Signs, sign(v))
@@ -73,4 +73,4 @@ func newObserveResult(in *budget.Inputs, o *prune.Observed) *observeResult {
 	return r
 }
 
-func (r *observeResult) tables() []exporter.Table { return observeTables(r.in, r.observed) }
+func (r *observeResult) tables() []report.Table { return observeTables(r.in, r.observed) }

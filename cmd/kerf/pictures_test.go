@@ -5,25 +5,25 @@ import (
 	"slices"
 	"testing"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // checkPictures compares what the pictures show with the tables of the same sign-off: cells and
 // sequences are parts of the whole.
-func checkPictures(t *testing.T, s exporter.Signoff) {
+func checkPictures(t *testing.T, s report.Signoff) {
 	t.Helper()
 	steps := map[string]int{}
 	for _, r := range s.Recorded {
 		steps[r.Use] = r.Steps
 	}
-	whole := func(output, metric string) exporter.LossRow {
+	whole := func(output, metric string) report.LossRow {
 		for _, l := range s.Loss {
 			if l.Output == output && l.Metric == metric && l.Scenario == "all" && l.Region == "" {
 				return l
 			}
 		}
 		t.Fatalf("no row %s of %s", metric, output)
-		return exporter.LossRow{}
+		return report.LossRow{}
 	}
 	if len(s.Space) == 0 || len(s.Tracks) == 0 || s.Scores == nil {
 		t.Fatalf("%d spaces, %d tracks, scores %v", len(s.Space), len(s.Tracks), s.Scores)
@@ -54,7 +54,7 @@ func checkPictures(t *testing.T, s exporter.Signoff) {
 						wrong += float64(n) * *cells[c] / float64(steps["signoff"])
 					}
 				}
-				got, row := math.Sqrt(square), exporter.LossRow{}
+				got, row := math.Sqrt(square), report.LossRow{}
 				if len(m.Axes[0].Classes) > 0 {
 					got, row = 1-wrong, whole(e.Output, "accuracy")
 				} else {

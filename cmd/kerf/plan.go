@@ -9,6 +9,8 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter"
+	"kerf/exporter/emit"
+	"kerf/exporter/report"
 )
 
 func (a *app) planCommand() *cobra.Command {
@@ -107,7 +109,7 @@ func (a *app) handOff(ctx context.Context, r *budget.Result, out, format string,
 		_, err = a.stdout.Write(files[name])
 		return err
 	}
-	return a.printSignoff(exporter.NewSignoff(r, version), out)
+	return a.printSignoff(report.NewSignoff(r, version), out)
 }
 
 // signoffFiles are the files of the handoff that other formats than text print.
@@ -146,9 +148,9 @@ func (a *app) load(job string) (*budget.Inputs, error) {
 	if err != nil {
 		return nil, err
 	}
-	var bad *exporter.NameError
-	if errors.As(exporter.CheckPrefix(in.Job.Name), &bad) {
+	var bad *emit.NameError
+	if errors.As(emit.CheckPrefix(in.Job.Name), &bad) {
 		return nil, in.Job.AtName(bad.Hint, bad.Msg)
 	}
-	return in, exporter.CheckNames(in.Job.Name, in.Float.Features, in.Float.Outputs)
+	return in, emit.CheckNames(in.Job.Name, in.Float.Features, in.Float.Outputs)
 }

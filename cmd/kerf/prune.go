@@ -14,7 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/model"
 	"kerf/whole"
 )
@@ -54,7 +54,7 @@ safetensors, with torch names, whatever format the job's network has.`,
 					return err
 				}
 			}
-			s := exporter.NewSignoff(in.Price(cut, chosen), version)
+			s := report.NewSignoff(in.Price(cut, chosen), version)
 			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units,
 				Methods: []methodRow{}, JobLines: []string{}, signoff: s}
 			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
@@ -79,13 +79,13 @@ safetensors, with torch names, whatever format the job's network has.`,
 // pruneResult is what kerf prune shows: the path of the cut, what stays, and the loss of every way
 // to replace what goes.
 type pruneResult struct {
-	Path     []exporter.PathRow `json:"path"`
-	Features []string           `json:"features"` // that stay
-	Units    [][]int            `json:"units"`    // that stay, one list per recurrent layer
-	Methods  []methodRow        `json:"methods"`
-	JobLines []string           `json:"job_lines"` // what a job needs to read the written network
+	Path     []report.PathRow `json:"path"`
+	Features []string         `json:"features"` // that stay
+	Units    [][]int          `json:"units"`    // that stay, one list per recurrent layer
+	Methods  []methodRow      `json:"methods"`
+	JobLines []string         `json:"job_lines"` // what a job needs to read the written network
 
-	signoff *exporter.Signoff
+	signoff *report.Signoff
 	methods []budget.MethodLoss
 }
 
@@ -113,7 +113,7 @@ func methodRows(methods []budget.MethodLoss) []methodRow {
 	return rows
 }
 
-func (r *pruneResult) tables() []exporter.Table {
+func (r *pruneResult) tables() []report.Table {
 	tables := pathTables(r.signoff)
 	if len(r.methods) > 0 {
 		tables = append(tables, methodTable(r.methods))
@@ -125,8 +125,8 @@ func (r *pruneResult) tables() []exporter.Table {
 }
 
 // methodTable shows what the cut costs with each way to replace what it removes.
-func methodTable(methods []budget.MethodLoss) exporter.Table {
-	t := exporter.Table{Title: "What the cut costs (selection recordings, before rounding), by " +
+func methodTable(methods []budget.MethodLoss) report.Table {
+	t := report.Table{Title: "What the cut costs (selection recordings, before rounding), by " +
 		"what replaces it", Head: []string{"row", "float"}, Numbers: 1}
 	for _, m := range methods {
 		t.Head = append(t.Head, m.Method.String())
@@ -137,9 +137,9 @@ func methodTable(methods []budget.MethodLoss) exporter.Table {
 			where = "region " + l.Region
 		}
 		row := []string{fmt.Sprintf("%s %s, %s", l.Output,
-			strings.ReplaceAll(string(l.Metric), "_", " "), where), exporter.Significant(l.Float)}
+			strings.ReplaceAll(string(l.Metric), "_", " "), where), report.Significant(l.Float)}
 		for _, m := range methods {
-			row = append(row, exporter.Significant(m.Rows[i].Cut))
+			row = append(row, report.Significant(m.Rows[i].Cut))
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -233,8 +233,8 @@ func layerLines(net *model.Network) []string {
 	return lines
 }
 
-func layerTable(lines []string) exporter.Table {
-	t := exporter.Table{Title: "What a job needs to read the written network",
+func layerTable(lines []string) report.Table {
+	t := report.Table{Title: "What a job needs to read the written network",
 		Head: []string{"line"}, Numbers: 1}
 	for _, l := range lines {
 		t.Rows = append(t.Rows, []string{l})

@@ -3,7 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 func (a *app) quantizeCommand() *cobra.Command {
@@ -29,7 +29,7 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 			}
 			r := in.Price(cut, chosen)
 			r.Loss = in.SelectionLoss(chosen)
-			s := exporter.NewSignoff(r, version)
+			s := report.NewSignoff(r, version)
 			s.MeasuredOn = "selection"
 			return a.print(format, &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider,
 				s.Rounding, s.Loss, s.Caution, s})
@@ -43,19 +43,19 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 
 // quantizeResult is what kerf quantize shows; the loss is on selection recordings.
 type quantizeResult struct {
-	Formats  []exporter.FormatRow   `json:"formats"`
-	Widths   []exporter.WidthRow    `json:"widths"`
-	Forced   []exporter.ForcedRow   `json:"forced"`
-	Wider    []exporter.WidthRow    `json:"widening"`
-	Rounding []exporter.RoundingRow `json:"rounding"`
-	Loss     []exporter.LossRow     `json:"loss"`
-	Caution  string                 `json:"caution"`
+	Formats  []report.FormatRow   `json:"formats"`
+	Widths   []report.WidthRow    `json:"widths"`
+	Forced   []report.ForcedRow   `json:"forced"`
+	Wider    []report.WidthRow    `json:"widening"`
+	Rounding []report.RoundingRow `json:"rounding"`
+	Loss     []report.LossRow     `json:"loss"`
+	Caution  string               `json:"caution"`
 
-	signoff *exporter.Signoff
+	signoff *report.Signoff
 }
 
-func (r *quantizeResult) tables() []exporter.Table {
+func (r *quantizeResult) tables() []report.Table {
 	s := r.signoff
-	return append(append([]exporter.Table{s.FormatTable()}, s.WordTables()...),
+	return append(append([]report.Table{s.FormatTable()}, s.WordTables()...),
 		s.AccuracyTables()...)
 }

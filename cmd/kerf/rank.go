@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/prune"
 )
 
@@ -103,8 +103,8 @@ func owners(in *budget.Inputs) (channels, kinds []string) {
 }
 
 // computedTable says of Shapley values what was played, and what was drawn for it.
-func computedTable(computed []computedOf) exporter.Table {
-	t := exporter.Table{
+func computedTable(computed []computedOf) report.Table {
+	t := report.Table{
 		Title:   "How the scores were computed: Shapley values",
 		Head:    []string{"of", "players", "played", "backgrounds of a sequence"},
 		Numbers: 1, Words: 2,
@@ -132,8 +132,8 @@ func computedTable(computed []computedOf) exporter.Table {
 	return t
 }
 
-func rankTables(in *budget.Inputs, r *ranked) []exporter.Table {
-	tables := []exporter.Table{
+func rankTables(in *budget.Inputs, r *ranked) []report.Table {
+	tables := []report.Table{
 		rankTable("Features, the most needed first", r.features),
 		rankTable("Hidden units, the most needed first", r.units),
 		rollUpTable("Channels: share of the scores", "channel", r.channels),
@@ -151,8 +151,8 @@ func rankTables(in *budget.Inputs, r *ranked) []exporter.Table {
 	return tables
 }
 
-func rankTable(title string, scores *prune.Scores) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"name", "most needed in", "for", "share"},
+func rankTable(title string, scores *prune.Scores) report.Table {
+	t := report.Table{Title: title, Head: []string{"name", "most needed in", "for", "share"},
 		Numbers: 3}
 	if scores.Deviations != nil {
 		t.Title += " (std. error with the draw of backgrounds)"

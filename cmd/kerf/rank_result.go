@@ -2,7 +2,7 @@ package main
 
 import (
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/prune"
 )
 
@@ -89,7 +89,7 @@ func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 	for i, row := range agreement.Correlation {
 		for j, v := range row[:i] {
 			result.Agreement = append(result.Agreement,
-				agreedRow{agreement.Scenarios[j], agreement.Scenarios[i], exporter.Finite(v)})
+				agreedRow{agreement.Scenarios[j], agreement.Scenarios[i], report.Finite(v)})
 		}
 	}
 	if len(agreement.Scenarios) > 1 {
@@ -112,7 +112,7 @@ func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 	return result
 }
 
-func (r *rankResult) tables() []exporter.Table { return rankTables(r.in, r.ranked) }
+func (r *rankResult) tables() []report.Table { return rankTables(r.in, r.ranked) }
 
 func needRows(scores *prune.Scores) []needRow {
 	rows := []needRow{}
@@ -120,9 +120,9 @@ func needRows(scores *prune.Scores) []needRow {
 	for i := len(ranking) - 1; i >= 0; i-- {
 		r := ranking[i]
 		row := needRow{Name: r.Name, Scenario: r.Scenario, Output: r.Output,
-			Share: exporter.Finite(r.Share)}
+			Share: report.Finite(r.Share)}
 		if scores.Deviations != nil {
-			row.StdError = exporter.Finite(scores.ShareError(r))
+			row.StdError = report.Finite(scores.ShareError(r))
 		}
 		rows = append(rows, row)
 	}
@@ -134,7 +134,7 @@ func shareRows(groups *prune.Scores) []shareRow {
 	for i, name := range groups.Items {
 		for _, c := range groups.Finest() {
 			rows = append(rows,
-				shareRow{name, c.Scenario, c.Output, exporter.Finite(c.Values[i] / c.Total())})
+				shareRow{name, c.Scenario, c.Output, report.Finite(c.Values[i] / c.Total())})
 		}
 	}
 	return rows

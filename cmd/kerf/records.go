@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // writeRecords prints a result as CSV, unrounded: first a block of the single values, then one
@@ -176,7 +176,7 @@ func plain(v reflect.Value) string {
 	case reflect.Float64:
 		return strconv.FormatFloat(v.Float(), 'g', -1, 64)
 	case reflect.String:
-		return exporter.SafeCell(v.String())
+		return report.SafeCell(v.String())
 	}
 	return fmt.Sprint(v.Interface())
 }

@@ -12,7 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/recovery"
 )
 
@@ -122,8 +122,8 @@ func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recove
 	return &recovery.Checkpoint{File: path, Key: hex.EncodeToString(hash.Sum(nil))}
 }
 
-func epochTable(r *budget.Recovered) exporter.Table {
-	t := exporter.Table{Title: "Recovery training: loss per step and output",
+func epochTable(r *budget.Recovered) report.Table {
+	t := report.Table{Title: "Recovery training: loss per step and output",
 		Head: []string{"epoch", "recordings trained on", "recordings held back", "kept"}, Words: 1}
 	loss := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
 	kept := func(epoch int) string {
@@ -145,8 +145,8 @@ func epochTable(r *budget.Recovered) exporter.Table {
 
 // heldBackTable shows every row that is about all recordings or a scenario, for the first metric
 // alone.
-func heldBackTable(rows []budget.Loss) exporter.Table {
-	t := exporter.Table{Title: "Float networks on the selection sequences held back, which " +
+func heldBackTable(rows []budget.Loss) report.Table {
+	t := report.Table{Title: "Float networks on the selection sequences held back, which " +
 		"chose the epoch", Head: []string{"output", "where", "metric", "float", "cut", "recovered"},
 		Numbers: 3}
 	number := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }

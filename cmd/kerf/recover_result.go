@@ -2,7 +2,7 @@ package main
 
 import (
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // recoverResult is what kerf recover shows: losses per step and output.
@@ -49,13 +49,13 @@ func newRecoverResult(r *budget.Recovered, losses []budget.Loss) *recoverResult 
 	for _, l := range losses {
 		result.HeldBack = append(result.HeldBack,
 			heldBackRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit,
-				exporter.Finite(l.Float), exporter.Finite(l.Cut), exporter.Finite(l.Recovered)})
+				report.Finite(l.Float), report.Finite(l.Cut), report.Finite(l.Recovered)})
 	}
 	return result
 }
 
-func (r *recoverResult) tables() []exporter.Table {
-	tables := []exporter.Table{epochTable(r.recovered), heldBackTable(r.losses)}
+func (r *recoverResult) tables() []report.Table {
+	tables := []report.Table{epochTable(r.recovered), heldBackTable(r.losses)}
 	if len(r.JobLines) > 0 {
 		tables = append(tables, layerTable(r.JobLines))
 	}

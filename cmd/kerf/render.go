@@ -4,13 +4,13 @@ import (
 	"fmt"
 
 	"kerf/dataset"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // printSignoff is the report on the terminal: what is judged.
-func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
+func (a *app) printSignoff(s *report.Signoff, dir string) error {
 	w, p := a.stdout, a.page
-	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, exporter.Visible(s.Kerf),
+	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, report.Visible(s.Kerf),
 		p.wrap(s.VerdictLine(), 2))
 	for _, line := range s.Summary() {
 		fmt.Fprintln(w, p.wrap(line, 2))
@@ -39,18 +39,18 @@ func (a *app) printSignoff(s *exporter.Signoff, dir string) error {
 		}
 	}
 	fmt.Fprintf(w, "\n%s\n\n", p.wrap(s.Caution, 0))
-	for _, role := range exporter.Signatures {
+	for _, role := range report.Signatures {
 		fmt.Fprintf(w, "%-9s name ____________________  date ____________  signature "+
 			"______________\n", role)
 	}
-	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", exporter.Visible(dir))
+	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", report.Visible(dir))
 	return err
 }
 
 // pathTables is the path of the cut, what each step that was taken leaves on
 // every target, and what stays in the end.
-func pathTables(s *exporter.Signoff) []exporter.Table {
-	tables := []exporter.Table{s.StepTable()}
+func pathTables(s *report.Signoff) []report.Table {
+	tables := []report.Table{s.StepTable()}
 	if near := s.FrontierTable(); len(near.Rows) > 0 {
 		tables = append(tables, near)
 	}
@@ -58,7 +58,7 @@ func pathTables(s *exporter.Signoff) []exporter.Table {
 	if legend := s.FrontierLegend(); legend != "" {
 		tables = append(tables, sentenceTable("How to read the candidates", []string{legend}))
 	}
-	kept := exporter.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2,
+	kept := report.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2,
 		Rows: [][]string{
 			{"features", dataset.ListNames(s.Kept.Features)},
 			{"units", joinUnits(s.Kept.Units)},

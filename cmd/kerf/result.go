@@ -7,13 +7,13 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // result is what a verb found out. JSON and CSV are made from its exported fields, unrounded; text
 // and Markdown from its tables, which round for people. docs/results.md lists the fields.
 type result interface {
-	tables() []exporter.Table
+	tables() []report.Table
 }
 
 // texter is a result whose text has more than tables.
@@ -73,7 +73,7 @@ func (a *app) print(format string, r result) error {
 func writeResult(w io.Writer, format string, r result, p page) error {
 	switch format {
 	case markdownFormat:
-		_, err := io.WriteString(w, exporter.MarkdownTables(r.tables()))
+		_, err := io.WriteString(w, report.MarkdownTables(r.tables()))
 		return err
 	case csvFormat:
 		return writeRecords(w, r)

@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // everyResult is one empty result of every command that takes --json.
@@ -21,11 +22,11 @@ var everyResult = []struct {
 	command string
 	value   any
 }{
-	{"compare", comparison{&exporter.Comparison{}}}, {"cost", costResult{}},
+	{"compare", comparison{&report.Comparison{}}}, {"cost", costResult{}},
 	{"cost --all-targets", whichResult{}}, {"explain HANDOFF", rowList{}},
 	{"explain HANDOFF ROW", explained{}},
 	{"init", initResult{}}, {"measure", measurement{}}, {"observe", observeResult{}},
-	{"plan, export, demo, show", exporter.Signoff{}}, {"prune", pruneResult{}},
+	{"plan, export, demo, show", report.Signoff{}}, {"prune", pruneResult{}},
 	{"quantize", quantizeResult{}}, {"rank", rankResult{}},
 	{"recover", recoverResult{}}, {"targets fit", fitResult{}}, {"targets list", profileList{}},
 	{"targets show", profileResult{}}, {"units", unitsResult{}},

@@ -7,16 +7,16 @@ import (
 	"strconv"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/prune"
 )
 
 func share(v float64) string { return fmt.Sprintf("%.1f %%", 100*v) }
 
 // rollUpTable has a row per group and output, and a column per scenario.
-func rollUpTable(title, what string, groups *prune.Scores) exporter.Table {
+func rollUpTable(title, what string, groups *prune.Scores) report.Table {
 	scenarios := groups.Scenarios()
-	t := exporter.Table{Title: title, Head: append([]string{what, "for"}, scenarios...), Numbers: 2}
+	t := report.Table{Title: title, Head: append([]string{what, "for"}, scenarios...), Numbers: 2}
 	cells := map[[2]string]prune.Column{} // by scenario and output
 	var outputs []string
 	for _, c := range groups.Finest() {
@@ -42,7 +42,7 @@ func rollUpTable(title, what string, groups *prune.Scores) exporter.Table {
 }
 
 // matrixTable has kinds down, which are more and have longer names, and channels across.
-func matrixTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
+func matrixTable(in *budget.Inputs, features *prune.Scores) report.Table {
 	channels, kinds := owners(in)
 	cells := make([]string, len(channels))
 	for i := range cells {
@@ -52,7 +52,7 @@ func matrixTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 	for _, r := range features.Groups(cells).Ranking() {
 		shares[r.Name] = r.Share
 	}
-	t := exporter.Table{Title: "Kind by channel: largest share in any scenario, for any output",
+	t := report.Table{Title: "Kind by channel: largest share in any scenario, for any output",
 		Head: []string{""}, Numbers: 1}
 	across := features.Groups(channels).Items
 	t.Head = append(t.Head, across...)
@@ -71,8 +71,8 @@ func matrixTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 }
 
 // outputTable shows how much there is to share out.
-func outputTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
-	t := exporter.Table{Title: "Sum of the scores of all features", Head: []string{"output"},
+func outputTable(in *budget.Inputs, features *prune.Scores) report.Table {
+	t := report.Table{Title: "Sum of the scores of all features", Head: []string{"output"},
 		Numbers: 1}
 	t.Head = append(t.Head, features.Scenarios()...)
 	place := map[string]int{}
@@ -91,7 +91,7 @@ func outputTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 		}
 		for column, scenario := range t.Head[1:] {
 			if scenario == c.Scenario {
-				t.Rows[row][1+column] = exporter.Significant(c.Total())
+				t.Rows[row][1+column] = report.Significant(c.Total())
 			}
 		}
 	}
@@ -99,8 +99,8 @@ func outputTable(in *budget.Inputs, features *prune.Scores) exporter.Table {
 }
 
 // agreementTable is a triangle: the correlation of a with b is that of b with a.
-func agreementTable(a prune.Agreement) exporter.Table {
-	t := exporter.Table{Title: "Agreement of the feature rankings (Spearman's rank correlation)",
+func agreementTable(a prune.Agreement) report.Table {
+	t := report.Table{Title: "Agreement of the feature rankings (Spearman's rank correlation)",
 		Head: append([]string{""}, a.Scenarios[:len(a.Scenarios)-1]...), Numbers: 1}
 	for i := 1; i < len(a.Scenarios); i++ {
 		row := make([]string, len(t.Head))
@@ -123,8 +123,8 @@ func correlation(v float64) string {
 // shownMoves is how many features the table of moves shows.
 const shownMoves = 5
 
-func movesTable(a prune.Agreement) exporter.Table {
-	t := exporter.Table{Title: "Features whose rank moves most between scenarios",
+func movesTable(a prune.Agreement) report.Table {
+	t := report.Table{Title: "Features whose rank moves most between scenarios",
 		Head: []string{"name", "highest rank", "in", "lowest rank", "in"}, Numbers: 5}
 	for _, m := range a.Moves[:min(shownMoves, len(a.Moves))] {
 		if m.Lowest > m.Highest {
@@ -184,8 +184,8 @@ func sentences(r *ranked) []string {
 }
 
 // sentenceTable has one sentence per row.
-func sentenceTable(title string, sentences []string) exporter.Table {
-	t := exporter.Table{Title: title, Head: []string{"no.", "finding"}, Numbers: 2}
+func sentenceTable(title string, sentences []string) report.Table {
+	t := report.Table{Title: title, Head: []string{"no.", "finding"}, Numbers: 2}
 	for i, s := range sentences {
 		t.Rows = append(t.Rows, []string{strconv.Itoa(i + 1), s})
 	}

@@ -6,7 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // Formats that only kerf show has.
@@ -42,13 +42,13 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 			if err != nil {
 				return err
 			}
-			var c *exporter.Comparison
+			var c *report.Comparison
 			if since != "" {
 				old, err := readSignoff(since, cmd.InOrStdin())
 				if err != nil {
 					return err
 				}
-				c = exporter.Compare(old, s)
+				c = report.Compare(old, s)
 			}
 			if s.Verdict != budget.Fits {
 				a.code = exitBroken
@@ -74,7 +74,7 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 }
 
 // rendering is a sign-off as a file; c compares it with an older one, if there is any.
-func rendering(s *exporter.Signoff, format string, c *exporter.Comparison, since string) (
+func rendering(s *report.Signoff, format string, c *report.Comparison, since string) (
 	[]byte, error) {
 	switch format {
 	case markdownFormat:

@@ -8,7 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets"
 )
 
@@ -87,8 +87,8 @@ func readProfile(name string) (*targets.Profile, error) {
 	return targets.Load(name)
 }
 
-func profileTables(p *targets.Profile) []exporter.Table {
-	about := exporter.Table{Title: p.Title, Head: []string{"", p.Name}, Numbers: 2,
+func profileTables(p *targets.Profile) []report.Table {
+	about := report.Table{Title: p.Title, Head: []string{"", p.Name}, Numbers: 2,
 		Rows: [][]string{
 			{"instruction set", p.ISA},
 			{"word", strconv.Itoa(p.WordBits) + " bits"},
@@ -100,7 +100,7 @@ func profileTables(p *targets.Profile) []exporter.Table {
 	for _, note := range p.Notes {
 		about.Rows = append(about.Rows, []string{"note", note})
 	}
-	costs := exporter.Table{Title: "Cycles per instruction",
+	costs := report.Table{Title: "Cycles per instruction",
 		Head: []string{"instruction", "cycles", "from", "source and note"}, Numbers: 1, Words: 2}
 	classes := make([]string, 0, len(p.Costs))
 	for class := range p.Costs {
@@ -116,7 +116,7 @@ func profileTables(p *targets.Profile) []exporter.Table {
 		costs.Rows = append(costs.Rows, []string{strings.ReplaceAll(class, "_", " "),
 			strconv.FormatFloat(c.Cycles, 'g', -1, 64), c.Quality, source})
 	}
-	return []exporter.Table{about, costs}
+	return []report.Table{about, costs}
 }
 
 // partRows is what a profile says about a part with the core.

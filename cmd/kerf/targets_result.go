@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets"
 )
 
@@ -20,13 +20,13 @@ type profileRow struct {
 	Core    string `json:"core"`
 }
 
-func (l *profileList) tables() []exporter.Table {
-	t := exporter.Table{Title: "Target profiles", Head: []string{"profile", "timing", "core"},
+func (l *profileList) tables() []report.Table {
+	t := report.Table{Title: "Target profiles", Head: []string{"profile", "timing", "core"},
 		Numbers: 3}
 	for _, p := range l.Profiles {
 		t.Rows = append(t.Rows, []string{p.Profile, p.Timing, p.Core})
 	}
-	return []exporter.Table{t}
+	return []report.Table{t}
 }
 
 // profileResult is what kerf targets show shows. What belongs to a part is null or empty where the
@@ -82,13 +82,13 @@ func newProfileResult(p *targets.Profile) *profileResult {
 		Timing: p.TimingKind, Notes: append([]string{}, p.Notes...), Costs: []classRow{},
 		Currents: []sourceRow{}, FlashWaits: []waitRow{}, profile: p}
 	if p.MaxClock != nil {
-		r.MaxClock = exporter.Finite(float64(*p.MaxClock))
+		r.MaxClock = report.Finite(float64(*p.MaxClock))
 	}
 	if p.Flash != nil {
-		r.Flash = exporter.Finite(float64(*p.Flash))
+		r.Flash = report.Finite(float64(*p.Flash))
 	}
 	if p.RAM != nil {
-		r.RAM = exporter.Finite(float64(*p.RAM))
+		r.RAM = report.Finite(float64(*p.RAM))
 	}
 	for class, c := range p.Costs {
 		r.Costs = append(r.Costs, classRow{class, c.Cycles, c.Quality, c.Source, c.Note})
@@ -114,7 +114,7 @@ func newProfileResult(p *targets.Profile) *profileResult {
 	return r
 }
 
-func (r *profileResult) tables() []exporter.Table { return profileTables(r.profile) }
+func (r *profileResult) tables() []report.Table { return profileTables(r.profile) }
 
 // fitResult is what kerf targets fit shows.
 type fitResult struct {
@@ -157,4 +157,4 @@ func newFitResult(f *budget.Fitted, file string) *fitResult {
 	return r
 }
 
-func (r *fitResult) tables() []exporter.Table { return fitTables(r.fitted) }
+func (r *fitResult) tables() []report.Table { return fitTables(r.fitted) }

@@ -10,12 +10,12 @@ import (
 	"github.com/olekukonko/tablewriter/renderer"
 	"github.com/olekukonko/tablewriter/tw"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // printTexts draws tables for the terminal. Tables in a row that have one title
 // stand below it.
-func (p page) printTexts(w io.Writer, tables []exporter.Table) error {
+func (p page) printTexts(w io.Writer, tables []report.Table) error {
 	title := ""
 	for i, t := range tables {
 		t = t.Visible()
@@ -34,7 +34,7 @@ func (p page) printTexts(w io.Writer, tables []exporter.Table) error {
 }
 
 // printText draws one table: a head, a line, columns without lines between them.
-func (p page) printText(w io.Writer, t exporter.Table) error {
+func (p page) printText(w io.Writer, t report.Table) error {
 	if len(t.Rows) == 0 {
 		fmt.Fprintln(w, "  nothing to show")
 		return nil
@@ -106,7 +106,7 @@ func trimmed(drawn string) string {
 
 // roomForLast is the width that the other columns leave to the last one, in
 // which long texts are wrapped.
-func (p page) roomForLast(t exporter.Table) int {
+func (p page) roomForLast(t report.Table) int {
 	room := p.width
 	for c := range len(t.Head) - 1 {
 		room -= columnWidth(t, c) + 1
@@ -115,9 +115,9 @@ func (p page) roomForLast(t exporter.Table) int {
 }
 
 // lastWidth is what the last column would take in one line.
-func lastWidth(t exporter.Table) int { return columnWidth(t, len(t.Head)-1) }
+func lastWidth(t report.Table) int { return columnWidth(t, len(t.Head)-1) }
 
-func columnWidth(t exporter.Table, c int) int {
+func columnWidth(t report.Table, c int) int {
 	width := utf8.RuneCountInString(t.Head[c])
 	for _, row := range t.Rows {
 		width = max(width, utf8.RuneCountInString(row[c]))
@@ -133,7 +133,7 @@ var columnGap = tw.CellPadding{Global: tw.Padding{Left: "", Right: " ", Overwrit
 
 // printRecords prints a table that is wider than the page: every row is a paragraph, its first cell
 // in front, the others each with the head of their column.
-func (p page) printRecords(w io.Writer, t exporter.Table) error {
+func (p page) printRecords(w io.Writer, t report.Table) error {
 	if t.Head[0] != "" {
 		fmt.Fprintf(w, "%s\n%s\n", t.Head[0],
 			strings.Repeat("-", min(p.width, utf8.RuneCountInString(t.Head[0]))))
@@ -156,7 +156,7 @@ func (p page) printRecords(w io.Writer, t exporter.Table) error {
 // wrap breaks a text at spaces into lines of the page's width, as far as they can be read; lines
 // after the first are indented.
 func (p page) wrap(text string, indent int) string {
-	text = exporter.Visible(text)
+	text = report.Visible(text)
 	var b strings.Builder
 	line := min(p.width, widestProse)
 	column := 0

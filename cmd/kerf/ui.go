@@ -13,7 +13,7 @@ import (
 	"github.com/mattn/go-isatty"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // ui owns everything that goes to stderr. Messages begin with "kerf:", are in lower case and end
@@ -52,7 +52,7 @@ func (u *ui) fail(err error) {
 	if errors.As(err, &hinted) && hinted.HintText() != "" {
 		lines := strings.Split(hinted.HintText(), "\n")
 		for i, line := range lines {
-			lines[i] = exporter.Visible(line)
+			lines[i] = report.Visible(line)
 		}
 		fmt.Fprintln(u.w, "kerf: hint:", strings.Join(lines, "\n"))
 	}
@@ -179,7 +179,7 @@ const longestMessage = 800
 // readable makes one line of a message, in which texts from files can stand. Of a long one both
 // ends stay: place and reason.
 func readable(text string) string {
-	runes := []rune(exporter.Visible(strings.Join(strings.Fields(text), " ")))
+	runes := []rune(report.Visible(strings.Join(strings.Fields(text), " ")))
 	if len(runes) <= longestMessage {
 		return string(runes)
 	}

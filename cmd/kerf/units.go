@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 func (a *app) unitsCommand() *cobra.Command {
@@ -68,8 +68,8 @@ search makes small ([search] objective).`,
 
 // sizeTables are the loss of every size, its cost on each target, and what the
 // rows speak for.
-func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []exporter.Table {
-	loss := exporter.Table{Title: "Hidden units: rise of the error in fixed point, on selection " +
+func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []report.Table {
+	loss := report.Table{Title: "Hidden units: rise of the error in fixed point, on selection " +
 		"recordings", Head: []string{"units", "words"}, Numbers: 1, Words: 1}
 	for _, l := range sizes[0].Loss {
 		loss.Head = append(loss.Head,
@@ -83,19 +83,19 @@ func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []exporter
 		}
 		reach := ""
 		if s.Tightest.Judged {
-			reach = exporter.Shown(s.Tightest, s.MayReach)
+			reach = report.Shown(s.Tightest, s.MayReach)
 		}
 		loss.Rows = append(loss.Rows, append(row, reach, outcome(s)))
 	}
-	tables := []exporter.Table{loss}
+	tables := []report.Table{loss}
 	for _, target := range in.Targets {
 		tables = append(tables, sizeCosts(sizes, target.Name))
 	}
 	return append(tables, sentenceTable("What that says", sizeSentences(in, sizes, features)))
 }
 
-func sizeCosts(sizes []budget.Size, target string) exporter.Table {
-	t := exporter.Table{Title: "What each size takes", Head: []string{target}, Numbers: 1, Words: 1}
+func sizeCosts(sizes []budget.Size, target string) report.Table {
+	t := report.Table{Title: "What each size takes", Head: []string{target}, Numbers: 1, Words: 1}
 	for i, s := range sizes {
 		row, over := []string{sizeName(s)}, []string{}
 		for _, c := range s.Costs {
@@ -106,7 +106,7 @@ func sizeCosts(sizes []budget.Size, target string) exporter.Table {
 			if i == 0 {
 				t.Head = append(t.Head, name)
 			}
-			row = append(row, exporter.Quantity(c.Value, c.Unit))
+			row = append(row, report.Quantity(c.Value, c.Unit))
 			if c.Verdict == budget.Fail {
 				over = append(over, name)
 			}
@@ -138,11 +138,11 @@ func words(s budget.Size) string {
 // interval shows the rise of an error with its 95 % interval, or the error itself
 // where the tolerance is on that.
 func interval(l budget.Loss) string {
-	show, value, low, high := exporter.Significant, l.Fixed, l.FixedLow, l.FixedHigh
+	show, value, low, high := report.Significant, l.Fixed, l.FixedLow, l.FixedHigh
 	if !l.Judged || l.Relative {
-		show, value, low, high = exporter.Percent, l.Rise, l.RiseLow, l.RiseHigh
+		show, value, low, high = report.Percent, l.Rise, l.RiseLow, l.RiseHigh
 		if l.Metric.IsShare() {
-			show = exporter.Points
+			show = report.Points
 		}
 	}
 	if math.IsNaN(low) {
@@ -188,7 +188,7 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []strin
 			return append(lines, fmt.Sprintf("Recommended: %s units. Of the rows within every "+
 				"tolerance it breaks the fewest limits (%d), and of those it costs the least: "+
 				"%s (%s).",
-				sizeName(s), s.Broken, exporter.Percent(s.Share), in.Objective()))
+				sizeName(s), s.Broken, report.Percent(s.Share), in.Objective()))
 		}
 	}
 	if !in.JudgesLoss() {

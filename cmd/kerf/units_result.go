@@ -2,7 +2,7 @@ package main
 
 import (
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // unitsResult is what kerf units shows.
@@ -58,19 +58,19 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *units
 	for _, s := range sizes {
 		l := s.Candidate.Formats.Layers[0]
 		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits,
-			StateBits: l.StateBits, MayReach: exporter.Finite(s.MayReach), Within: s.Within,
+			StateBits: l.StateBits, MayReach: report.Finite(s.MayReach), Within: s.Within,
 			Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{},
 			Cost: []sizeCostRow{}}
 		for _, l := range s.Loss {
 			row.Loss = append(row.Loss,
 				sizeLossRow{l.Output, l.Scenario, l.Region, string(l.Metric),
-					exporter.Finite(l.Fixed), exporter.Finite(l.Rise), exporter.Finite(l.RiseLow),
-					exporter.Finite(l.RiseHigh)})
+					report.Finite(l.Fixed), report.Finite(l.Rise), report.Finite(l.RiseLow),
+					report.Finite(l.RiseHigh)})
 		}
 		for _, c := range s.Costs {
 			if c.Part == budget.Total {
 				row.Cost = append(row.Cost, sizeCostRow{c.Target, c.Resource, c.Value, c.Unit,
-					string(c.Kind), exporter.Finite(c.Limit), c.Verdict})
+					string(c.Kind), report.Finite(c.Limit), c.Verdict})
 			}
 		}
 		r.Sizes = append(r.Sizes, row)
@@ -78,4 +78,4 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *units
 	return r
 }
 
-func (r *unitsResult) tables() []exporter.Table { return sizeTables(r.in, r.sizes, r.features) }
+func (r *unitsResult) tables() []report.Table { return sizeTables(r.in, r.sizes, r.features) }

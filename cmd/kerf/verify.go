@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 func (a *app) verifyCommand() *cobra.Command {
@@ -130,10 +131,10 @@ type verification struct {
 }
 
 // tables are what was checked, then what was found.
-func (v *verification) tables() []exporter.Table {
-	checks := exporter.Table{Title: "What was checked", Head: []string{"check", "result", "what"},
+func (v *verification) tables() []report.Table {
+	checks := report.Table{Title: "What was checked", Head: []string{"check", "result", "what"},
 		Numbers: 3}
-	found := exporter.Table{Title: "What was found", Head: []string{"file", "problem"}, Numbers: 2}
+	found := report.Table{Title: "What was found", Head: []string{"file", "problem"}, Numbers: 2}
 	for _, c := range v.Checks {
 		result := "holds"
 		switch {
@@ -148,9 +149,9 @@ func (v *verification) tables() []exporter.Table {
 		}
 	}
 	if len(found.Rows) == 0 {
-		return []exporter.Table{checks}
+		return []report.Table{checks}
 	}
-	return []exporter.Table{checks, found}
+	return []report.Table{checks, found}
 }
 
 func (v *verification) text(w io.Writer, p page) error {
@@ -162,13 +163,13 @@ func (v *verification) text(w io.Writer, p page) error {
 		verdict = "not verified: not everything could be checked"
 	}
 	fmt.Fprintf(w, "Handoff: %s (kerf %s), %s\nSHA-256 of manifest.json, which stands for all "+
-		"of it:\n%s\n\n", exporter.Visible(v.Name), exporter.Visible(v.Kerf), verdict, v.Manifest)
+		"of it:\n%s\n\n", report.Visible(v.Name), report.Visible(v.Kerf), verdict, v.Manifest)
 	if err := p.printTexts(w, v.tables()); err != nil {
 		return err
 	}
 	if v.Verified {
 		fmt.Fprintf(w, "\n%s\n", p.wrap(verifiedMeans, 0))
 	}
-	_, err := fmt.Fprintf(w, "\n%s\n", p.wrap(exporter.Caution, 0))
+	_, err := fmt.Fprintf(w, "\n%s\n", p.wrap(report.Caution, 0))
 	return err
 }

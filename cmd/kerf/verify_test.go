@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // cityHandoff is the job of the open data set in a fresh folder, planned.
@@ -159,21 +160,16 @@ func TestVerifyAgainst(t *testing.T) {
 func TestForgedFigures(t *testing.T) {
 	job, dir := cityHandoff(t)
 	original := readAll(t, dir)
-	forge := func(change func(s *exporter.Signoff)) {
+	forge := func(change func(s *report.Signoff)) {
 		t.Helper()
-		var s exporter.Signoff
+		var s report.Signoff
 		if err := json.Unmarshal(original["signoff.json"], &s); err != nil {
 			t.Fatal(err)
 		}
 		change(&s)
-		files := map[string][]byte{"signoff.md": s.Markdown()}
-		for name, render := range map[string]func() ([]byte, error){"signoff.json": s.JSON,
-			"signoff.csv": s.CSV, "signoff.html": s.HTML} {
-			content, err := render()
-			if err != nil {
-				t.Fatal(err)
-			}
-			files[name] = content
+		files, err := exporter.Reports(&s)
+		if err != nil {
+			t.Fatal(err)
 		}
 		manifest := string(original[exporter.ManifestFile])
 		for name, content := range files {
@@ -189,13 +185,13 @@ func TestForgedFigures(t *testing.T) {
 			[]byte(manifest[:at]+hexSHA([]byte(manifest))+manifest[at:]))
 	}
 
-	forge(func(s *exporter.Signoff) { s.Loss[0].Fixed /= 2 })
+	forge(func(s *report.Signoff) { s.Loss[0].Fixed /= 2 })
 	if _, all := problems(t, dir); !strings.Contains(all, "does not follow from the sums over "+
 		"its sequences") {
 		t.Errorf("an error that its sums do not give: found %q", all)
 	}
 
-	forge(func(s *exporter.Signoff) { *s.Extremes[0].GivenAny *= 2 })
+	forge(func(s *report.Signoff) { *s.Extremes[0].GivenAny *= 2 })
 	if _, all := problems(t, dir); all != "" {
 		t.Errorf("found without the job: %s; the test is of a forgery that agrees with itself", all)
 	}
@@ -205,7 +201,7 @@ func TestForgedFigures(t *testing.T) {
 		t.Errorf("exit code %d: %s", code, stdout)
 	}
 
-	forge(func(s *exporter.Signoff) { s.Cost[0].Verdict = "fail" })
+	forge(func(s *report.Signoff) { s.Cost[0].Verdict = "fail" })
 	if named, all := problems(t, dir); !slices.Contains(named, "signoff.json") {
 		t.Errorf("a verdict that its figures do not give: found %q", all)
 	}

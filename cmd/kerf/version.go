@@ -7,7 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 func (a *app) versionCommand() *cobra.Command {
@@ -52,12 +52,12 @@ func newVersionResult(info *debug.BuildInfo) *versionResult {
 	return r
 }
 
-func (r *versionResult) tables() []exporter.Table {
+func (r *versionResult) tables() []report.Table {
 	commit := r.Commit
 	if r.Changed {
 		commit += ", with changes"
 	}
-	return []exporter.Table{{Title: "kerf " + r.Version, Head: []string{"", "kerf"}, Numbers: 2,
+	return []report.Table{{Title: "kerf " + r.Version, Head: []string{"", "kerf"}, Numbers: 2,
 		Rows: [][]string{
 			{"version", r.Version}, {"commit", commit}, {"go", r.Go}, {"platform", r.Platform},
 		}}}

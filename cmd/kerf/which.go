@@ -7,7 +7,7 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
-	"kerf/exporter"
+	"kerf/exporter/report"
 	"kerf/targets"
 )
 
@@ -34,8 +34,8 @@ func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
 }
 
 // rankingTable has a row per profile, the one with the most room first.
-func rankingTable(standings []budget.Standing) exporter.Table {
-	t := exporter.Table{Title: "Which target? The tightest limit decides",
+func rankingTable(standings []budget.Standing) report.Table {
+	t := report.Table{Title: "Which target? The tightest limit decides",
 		Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict",
 			"limits"}, Numbers: 3, Words: 2}
 	for _, s := range standings {
@@ -43,7 +43,7 @@ func rankingTable(standings []budget.Standing) exporter.Table {
 			"fits", "own"}
 		if c := s.Tightest; !math.IsNaN(c.Limit) {
 			row[2] = strings.ReplaceAll(c.Resource, "_", " ")
-			row[3], row[4] = exporter.Quantity(c.Value, c.Unit), exporter.Quantity(c.Limit, c.Unit)
+			row[3], row[4] = report.Quantity(c.Value, c.Unit), report.Quantity(c.Limit, c.Unit)
 			row[5] = strconv.FormatFloat(100*c.Margin(), 'f', 0, 64) + " %"
 		}
 		switch {
@@ -61,8 +61,8 @@ func rankingTable(standings []budget.Standing) exporter.Table {
 }
 
 // untimedTable says whose time is missing where, by front end.
-func untimedTable(standings []budget.Standing) exporter.Table {
-	t := exporter.Table{Title: "Not in the figures: time of front ends for which the job gives " +
+func untimedTable(standings []budget.Standing) report.Table {
+	t := report.Table{Title: "Not in the figures: time of front ends for which the job gives " +
 		"no cycles", Head: []string{"front end", "on"}, Numbers: 2}
 	var frontEnds []string
 	targetsOf := map[string][]string{}
@@ -81,17 +81,17 @@ func untimedTable(standings []budget.Standing) exporter.Table {
 }
 
 // remedyTables has a table per broken limit, with a row per change that would meet it.
-func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []exporter.Table {
-	var tables []exporter.Table
+func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []report.Table {
+	var tables []report.Table
 	for _, s := range standings {
 		for _, c := range s.Broken {
 			resource := strings.ReplaceAll(c.Resource, "_", " ")
-			t := exporter.Table{Title: "What would meet a broken limit, each change by itself",
+			t := report.Table{Title: "What would meet a broken limit, each change by itself",
 				Head: []string{s.Target.Name + ": " + resource, "tolerances", "change"}, Words: 2}
 			for _, m := range remedies {
 				if m.Target == s.Target.Name && m.Resource == c.Resource {
 					t.Rows = append(t.Rows,
-						[]string{exporter.Quantity(m.Value, c.Unit), m.Tolerance(), m.Change})
+						[]string{report.Quantity(m.Value, c.Unit), m.Tolerance(), m.Change})
 				}
 			}
 			if len(t.Rows) == 0 {

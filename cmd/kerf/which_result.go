@@ -2,7 +2,7 @@ package main
 
 import (
 	"kerf/budget"
-	"kerf/exporter"
+	"kerf/exporter/report"
 )
 
 // whichResult is what kerf cost --all-targets shows.
@@ -44,16 +44,16 @@ type remedyRow struct {
 }
 
 func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whichResult {
-	r := &whichResult{Targets: []standingRow{}, Remedies: []remedyRow{}, Caution: exporter.Caution,
+	r := &whichResult{Targets: []standingRow{}, Remedies: []remedyRow{}, Caution: report.Caution,
 		standings: standings, remedies: remedies}
 	for _, s := range standings {
 		row := standingRow{Target: s.Target.Name, Profile: s.Target.Core.Name,
 			Clock: float64(s.Target.Clock), LimitsAs: s.Like, Broken: []string{},
 			Untimed: append([]string{}, s.Untimed...)}
-		if c := s.Tightest; exporter.Finite(c.Limit) != nil {
+		if c := s.Tightest; report.Finite(c.Limit) != nil {
 			row.Tightest, row.Value, row.Unit, row.Limit, row.Margin = c.Resource,
-				exporter.Finite(c.Value), c.Unit, exporter.Finite(c.Limit),
-				exporter.Finite(c.Margin())
+				report.Finite(c.Value), c.Unit, report.Finite(c.Limit),
+				report.Finite(c.Margin())
 		}
 		for _, c := range s.Broken {
 			row.Broken = append(row.Broken, c.Resource)
@@ -62,13 +62,13 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 	}
 	for _, m := range remedies {
 		r.Remedies = append(r.Remedies, remedyRow{m.Target, m.Resource, m.Knob, m.Change,
-			append([]string{}, m.Names...), m.Value, m.Within, exporter.Finite(m.MayReach)})
+			append([]string{}, m.Names...), m.Value, m.Within, report.Finite(m.MayReach)})
 	}
 	return r
 }
 
-func (r *whichResult) tables() []exporter.Table {
-	tables := []exporter.Table{rankingTable(r.standings)}
+func (r *whichResult) tables() []report.Table {
+	tables := []report.Table{rankingTable(r.standings)}
 	if t := untimedTable(r.standings); len(t.Rows) > 0 {
 		tables = append(tables, t)
 	}

@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"kerf/dataset"
-	"kerf/exporter"
+	"kerf/exporter/emit"
 	"kerf/model"
 	"kerf/quant"
 )
@@ -64,9 +64,9 @@ func writeInteger(net *model.Network, dir string) error {
 	for j := range kept {
 		kept[j] = j
 	}
-	h := &exporter.Handoff{Name: "net", Version: "benchmark", JobHash: strings.Repeat("0", 64),
+	h := &emit.Program{Name: "net", Version: "benchmark", JobHash: strings.Repeat("0", 64),
 		VerdictLine: "benchmark", Net: fixed,
-		Description: net.String(), KeptUnits: [][]int{kept}, Vectors: exporter.Vectors(fixed, rec)}
+		Description: net.String(), KeptUnits: [][]int{kept}, Vectors: emit.Vectors(fixed, rec)}
 	files, err := h.CFiles()
 	if err != nil {
 		return err

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"kerf/dataset"
-	"kerf/exporter"
+	"kerf/exporter/emit"
 	"kerf/model"
 	"kerf/quant"
 )
@@ -123,7 +123,7 @@ func draw(random *rand.Rand, i int, judged bool) quant.Shape {
 // the format, it leaves files nil.
 func (s *sample) emit(random *rand.Rand) error {
 	p := s.network(random)
-	h := &exporter.Handoff{Name: "net", Version: "sample", JobHash: strings.Repeat("0", 64),
+	h := &emit.Program{Name: "net", Version: "sample", JobHash: strings.Repeat("0", 64),
 		VerdictLine: "sample", Description: p.Net.String()}
 	for _, l := range s.shape.Layers {
 		units := make([]int, l.Units)
@@ -142,7 +142,7 @@ func (s *sample) emit(random *rand.Rand) error {
 		return err
 	}
 	s.shape = h.Net.Shape()
-	h.Vectors = exporter.Vectors(h.Net, rec)
+	h.Vectors = emit.Vectors(h.Net, rec)
 	s.files, err = h.CFiles()
 	return err
 }

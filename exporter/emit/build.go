@@ -1,0 +1,172 @@
+package emit
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+
+	"kerf/budget"
+)
+
+// BuildTarget is what compiling for one target of the job takes.
+type BuildTarget struct {
+	Name string `json:"target"` // as build files spell it
+	// that select the core; for the toolchain, not for the fragment
+	Core     string `json:"compiler_flags"`
+	Optimise string `json:"optimise"`       // compiler options that the estimates hold for
+	InRAM    bool   `json:"weights_in_ram"` // weights are copied to RAM at start
+}
+
+// buildName leaves what CMake and Make take literally.
+var buildName = regexp.MustCompile(`[^A-Za-z0-9_.+-]`)
+
+// buildTargets lists the targets of a job. Two that would be spelled alike keep one entry.
+func BuildTargets(in *budget.Inputs) []BuildTarget {
+	all := []BuildTarget{}
+	for _, t := range in.Targets {
+		name := buildName.ReplaceAllString(t.Name, "_")
+		if !slices.ContainsFunc(all, func(b BuildTarget) bool { return b.Name == name }) {
+			all = append(all, BuildTarget{name, plainOptions(t.Core.CompilerFlags),
+				plainOptions(t.Core.Optimise), t.WeightsInRAM()})
+		}
+	}
+	return all
+}
+
+// plainOptions drops what is no plain compiler option: profiles of users are text from outside.
+func plainOptions(text string) string {
+	var kept []string
+	for _, option := range strings.Fields(text) {
+		if plainOption.MatchString(option) {
+			kept = append(kept, option)
+		}
+	}
+	return strings.Join(kept, " ")
+}
+
+var plainOption = regexp.MustCompile(`^-[A-Za-z0-9_=.+,-]+$`)
+
+// buildFiles are fragments for two build systems: NAME.cmake and NAME.mk.
+func BuildFiles(name string, all []BuildTarget) map[string][]byte {
+	return map[string][]byte{
+		name + ".cmake": []byte(cmakeFragment(name, all)),
+		name + ".mk":    []byte(makeFragment(name, all)),
+	}
+}
+
+// targetComment lists the targets and the options of their cores.
+func targetComment(all []BuildTarget) string {
+	if len(all) == 0 {
+		return "# The job names no target.\n"
+	}
+	var b strings.Builder
+	b.WriteString("# Targets of the job, with the options of the core, which belong to the " +
+		"toolchain:\n")
+	for _, t := range all {
+		fmt.Fprintf(&b, "#   %s: %s\n", t.Name, t.Core)
+	}
+	return b.String()
+}
+
+func (t BuildTarget) options() []string { return strings.Fields(t.Optimise) }
+
+func cmakeFragment(name string, all []BuildTarget) string {
+	upper := strings.ToUpper(name)
+	var b strings.Builder
+	fmt.Fprintf(&b, `# %[1]s.cmake: library %[1]s for CMake. Made by kerf; do not edit.
+#
+#   set(%[2]s_TARGET cortex-m4f)       # optional: options that the estimates hold for
+#   set(%[2]s_WITH_FLOAT ON)           # optional: %[1]s_encode and %[1]s_decode
+#   include(path/to/%[1]s.cmake)
+#   target_link_libraries(firmware PRIVATE %[1]s)
+#
+# %[1]s_selftest is a program that returns 0 when every integer matches; it is built on demand.
+%[3]s
+set(%[2]s_OPTIONS)
+set(%[2]s_DEFINITIONS)
+`, name, upper, targetComment(all))
+	for i, t := range all {
+		word := "elseif"
+		if i == 0 {
+			word = "if"
+		}
+		fmt.Fprintf(&b, "%s(\"${%s_TARGET}\" STREQUAL \"%s\")\n  set(%s_OPTIONS %s)\n", word, upper,
+			t.Name, upper, strings.Join(t.options(), " "))
+		if t.InRAM {
+			fmt.Fprintf(&b, "  set(%s_DEFINITIONS %s_WEIGHTS_IN_RAM)\n", upper, upper)
+		}
+	}
+	word := "elseif"
+	if len(all) == 0 {
+		word = "if"
+	}
+	fmt.Fprintf(&b, `%[3]s(NOT "${%[2]s_TARGET}" STREQUAL "")
+  message(FATAL_ERROR "%[2]s_TARGET is ${%[2]s_TARGET}, which is none of the job's targets: %[4]s")
+endif()
+if(%[2]s_WITH_FLOAT)
+  list(APPEND %[2]s_DEFINITIONS %[2]s_WITH_FLOAT)
+endif()
+
+add_library(%[1]s STATIC "${CMAKE_CURRENT_LIST_DIR}/%[1]s.c")
+target_include_directories(%[1]s PUBLIC "${CMAKE_CURRENT_LIST_DIR}")
+target_compile_definitions(%[1]s PUBLIC ${%[2]s_DEFINITIONS})
+target_compile_options(%[1]s PRIVATE ${%[2]s_OPTIONS})
+set_target_properties(%[1]s PROPERTIES C_STANDARD 99 C_STANDARD_REQUIRED ON)
+
+add_executable(%[1]s_selftest EXCLUDE_FROM_ALL "${CMAKE_CURRENT_LIST_DIR}/%[1]s_selftest.c")
+target_link_libraries(%[1]s_selftest PRIVATE %[1]s)
+set_target_properties(%[1]s_selftest PROPERTIES C_STANDARD 99 C_STANDARD_REQUIRED ON)
+`, name, upper, word, buildNames(all))
+	return b.String()
+}
+
+func makeFragment(name string, all []BuildTarget) string {
+	upper := strings.ToUpper(name)
+	var b strings.Builder
+	fmt.Fprintf(&b, `# %[1]s.mk: variables for Make. Made by kerf; do not edit.
+#
+#   %[2]s_TARGET = cortex-m4f          # optional: options that the estimates hold for
+#   include path/to/%[1]s.mk
+#   %[1]s.o: $(%[2]s_SOURCES)
+#   	$(CC) $(CPPFLAGS) $(%[2]s_CPPFLAGS) $(CFLAGS) $(%[2]s_CFLAGS) -c -o $@ $<
+#
+# -D%[2]s_WITH_FLOAT adds %[1]s_encode and %[1]s_decode. The path of the folder must hold no blank, which Make cannot name.
+%[3]s
+%[2]s_DIR := $(dir $(lastword $(MAKEFILE_LIST)))
+%[2]s_SOURCES := $(%[2]s_DIR)%[1]s.c
+%[2]s_SELFTEST_SOURCES := $(%[2]s_DIR)%[1]s_selftest.c
+%[2]s_HEADERS := $(%[2]s_DIR)%[1]s.h $(%[2]s_DIR)%[1]s_weights.h
+%[2]s_CPPFLAGS := -I$(%[2]s_DIR)
+%[2]s_CFLAGS := -std=c99
+
+`, name, upper, targetComment(all))
+	for i, t := range all {
+		word := "else ifeq"
+		if i == 0 {
+			word = "ifeq"
+		}
+		fmt.Fprintf(&b, "%s ($(strip $(%s_TARGET)),%s)\n%s_CFLAGS += %s\n", word, upper, t.Name,
+			upper, strings.Join(t.options(), " "))
+		if t.InRAM {
+			fmt.Fprintf(&b, "%s_CPPFLAGS += -D%s_WEIGHTS_IN_RAM\n", upper, upper)
+		}
+	}
+	word := "else ifneq"
+	if len(all) == 0 {
+		word = "ifneq"
+	}
+	fmt.Fprintf(&b, `%[1]s ($(strip $(%[2]s_TARGET)),)
+$(error %[2]s_TARGET is $(%[2]s_TARGET), which is none of the job's targets: %[3]s)
+endif
+`, word, upper, buildNames(all))
+	return b.String()
+}
+
+func buildNames(all []BuildTarget) string {
+	var names []string
+	for _, t := range all {
+		names = append(names, t.Name)
+	}
+	return strings.Join(names, " ")
+}

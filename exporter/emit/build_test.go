@@ -1,0 +1,164 @@
+package emit
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"kerf/testdata/randomnet"
+)
+
+// The fragments build a handoff in a folder with a blank (CMake) with the options of the chosen
+// target, for a target with weights in RAM, with the float interface and without; the self-test
+// passes. A target that the job does not have is refused.
+func TestBuildFragments(t *testing.T) {
+	for tool, pkg := range map[string]string{"cmake": "cmake", "make": "make", "gcc": "gcc"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			t.Fatalf("%s is not installed: install the Debian package %s", tool, pkg)
+		}
+	}
+	n := randomnet.All()[0]
+	h := randomHandoff(t, randomnet.Seeded(7), n)
+	all := []BuildTarget{{"host", "", "-O1 -fno-tree-ter", false}, {"copied", "", "-O2", true}}
+	for _, targets := range [][]BuildTarget{all, nil} {
+		dir := filepath.Join(t.TempDir(), "hand off")
+		for _, d := range []string{dir, filepath.Join(filepath.Dir(dir), "handoff")} {
+			if err := os.MkdirAll(d, 0o755); err != nil {
+				t.Fatal(err)
+			}
+			writeC(t, h, d)
+			for name, text := range BuildFiles(h.Name, targets) {
+				if err := os.WriteFile(filepath.Join(d, name), text, 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		names := []string{""}
+		for _, b := range targets {
+			names = append(names, b.Name)
+		}
+		for _, name := range names {
+			withFloat := name != "host"
+			t.Run(fmt.Sprintf("of %d: %q, float %v", len(targets), name, withFloat),
+				func(t *testing.T) {
+					options := cmakeBuild(t, dir, name, withFloat)
+					makeBuild(t, filepath.Join(filepath.Dir(dir), "handoff"), name, withFloat)
+					for _, b := range targets {
+						if b.Name == name &&
+							(!strings.Contains(options, b.Optimise) ||
+								strings.Contains(options, "WEIGHTS_IN_RAM") != b.InRAM) {
+							t.Errorf("compiled with %s", options)
+						}
+					}
+				})
+		}
+		if out, err := exec.Command("cmake", "-S", cmakeProject(t, dir, "other", false), "-B",
+			t.TempDir()).CombinedOutput(); err == nil ||
+			!strings.Contains(string(out), "none of the job's targets") {
+			t.Errorf("CMake took an unknown target: %v\n%s", err, out)
+		}
+		if out, err := makeCommand(filepath.Join(filepath.Dir(dir), "handoff"), t.TempDir(),
+			"other", false).CombinedOutput(); err == nil ||
+			!strings.Contains(string(out), "none of the job's targets") {
+			t.Errorf("make took an unknown target: %v\n%s", err, out)
+		}
+	}
+}
+
+// caller is firmware that uses the library, and what -DNAME_WITH_FLOAT adds.
+const caller = `#include "leakair.h"
+static leakair_state state;
+int main(void)
+{
+    static int16_t x[LEAKAIR_N_FEATURES];
+    int32_t y[LEAKAIR_N_OUTPUTS];
+#ifdef LEAKAIR_WITH_FLOAT
+    static float physical[LEAKAIR_N_FEATURES];
+    leakair_encode(physical, x);
+#endif
+    leakair_reset(&state);
+    leakair_step(&state, x, y);
+    return 0;
+}
+`
+
+func cmakeProject(t *testing.T, handoff, target string, withFloat bool) string {
+	t.Helper()
+	dir := t.TempDir()
+	float := "OFF"
+	if withFloat {
+		float = "ON"
+	}
+	project := fmt.Sprintf("cmake_minimum_required(VERSION 3.13)\nproject(firmware "+
+		"C)\nset(LEAKAIR_TARGET %q)\nset(LEAKAIR_WITH_FLOAT "+
+		"%s)\ninclude(%q)\nadd_executable(firmware main.c)\ntarget_link_libraries(firmware "+
+		"PRIVATE leakair)\n", target, float, filepath.Join(handoff, "leakair.cmake"))
+	for name, text := range map[string]string{"CMakeLists.txt": project, "main.c": caller} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir
+}
+
+// cmakeBuild builds and runs a project, and returns the commands that compiled the library.
+func cmakeBuild(t *testing.T, handoff, target string, withFloat bool) string {
+	t.Helper()
+	build := t.TempDir()
+	compile(t, build, "cmake", "-S", cmakeProject(t, handoff, target, withFloat), "-B", build,
+		"-DCMAKE_EXPORT_COMPILE_COMMANDS=ON")
+	compile(t, build, "cmake", "--build", build, "--target", "firmware", "leakair_selftest")
+	compile(t, build, "./firmware")
+	compile(t, build, "./leakair_selftest")
+	commands, err := os.ReadFile(filepath.Join(build, "compile_commands.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(commands)
+}
+
+const makefile = `include $(HANDOFF)/leakair.mk
+firmware: main.c $(LEAKAIR_SOURCES) $(LEAKAIR_HEADERS)
+	$(CC) $(CPPFLAGS) $(LEAKAIR_CPPFLAGS) $(CFLAGS) $(LEAKAIR_CFLAGS) -o $@ main.c $(LEAKAIR_SOURCES)
+selftest: $(LEAKAIR_SELFTEST_SOURCES) $(LEAKAIR_SOURCES)
+	$(CC) $(CPPFLAGS) $(LEAKAIR_CPPFLAGS) $(CFLAGS) $(LEAKAIR_CFLAGS) -o $@ $^
+`
+
+func makeCommand(handoff, dir, target string, withFloat bool) *exec.Cmd {
+	// make says so if it is missing
+	os.WriteFile(filepath.Join(dir, "Makefile"), []byte(makefile), 0o644)
+	os.WriteFile(filepath.Join(dir, "main.c"), []byte(caller), 0o644)
+	flags := ""
+	if withFloat {
+		flags = "-DLEAKAIR_WITH_FLOAT"
+	}
+	cmd := exec.Command("make", "HANDOFF="+handoff, "LEAKAIR_TARGET="+target, "CPPFLAGS="+flags,
+		"CFLAGS=-Wall -Werror", "firmware", "selftest")
+	cmd.Dir = dir
+	return cmd
+}
+
+func makeBuild(t *testing.T, handoff, target string, withFloat bool) {
+	t.Helper()
+	dir := t.TempDir()
+	if out, err := makeCommand(handoff, dir, target, withFloat).CombinedOutput(); err != nil {
+		t.Fatalf("make: %v\n%s", err, out)
+	}
+	compile(t, dir, "./firmware")
+	compile(t, dir, "./selftest")
+}
+
+// Names and options of a user's own profile cannot add anything to a build file.
+func TestHostileTextsStayOutOfBuildFiles(t *testing.T) {
+	if got := buildName.ReplaceAllString("m4\")\nexecute_process(COMMAND $(shell id)",
+		"_"); strings.ContainsAny(got, "\"$() \n") {
+		t.Errorf("name %q", got)
+	}
+	if got := plainOptions("-O2 $(shell id) -DX=\"1\" `id` -mcpu=cortex-m4 -Wl,-Map"); got !=
+		"-O2 -mcpu=cortex-m4 -Wl,-Map" {
+		t.Errorf("options %q", got)
+	}
+}

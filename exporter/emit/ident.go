@@ -1,0 +1,149 @@
+package emit
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+
+	"kerf/dataset"
+)
+
+// NameError says that a name cannot be used in the emitted C.
+type NameError struct {
+	Msg  string
+	Hint string
+}
+
+func (e *NameError) Error() string { return e.Msg }
+
+// HintText returns the advice that goes with the error.
+func (e *NameError) HintText() string { return e.Hint }
+
+// maxPrefix keeps name_selftest, the longest external identifier, within the 31
+// characters that C99 5.2.4.1 guarantees to be significant.
+const maxPrefix = 31 - len("_selftest")
+
+// maxMacro is the number of significant characters of a macro (C99 5.2.4.1).
+const maxMacro = 63
+
+// reservedPattern are the beginnings of external names that C99 7.26 keeps for
+// its library, and the underscores that C++ keeps for itself.
+var reservedPattern = regexp.MustCompile(`^(is|to|str|mem|wcs)[a-z]|__|_$`)
+
+var prefixPattern = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
+
+// headerNames are the C99 headers (7.1.2) and the ones the emitted C includes:
+// a job of that name would emit a file that hides them.
+var headerNames = strings.Fields("assert complex ctype errno fenv float inttypes iso646 limits " +
+	"locale math setjmp signal stdarg stdbool stddef stdint stdio stdlib string tgmath time " +
+	"wchar wctype")
+
+// CheckPrefix tells whether a job's name can be the prefix of C identifiers
+// and file names.
+func CheckPrefix(name string) error {
+	switch {
+	case !prefixPattern.MatchString(name):
+		return &NameError{fmt.Sprintf("the job's name %q is not a lower-case C identifier", name),
+			"use letters a-z, digits and _, and begin with a letter, for example leakair"}
+	case len(name) > maxPrefix:
+		return &NameError{fmt.Sprintf("the job's name %q has more than %d characters", name,
+			maxPrefix), "C99 guarantees 31 significant characters of an external identifier, " +
+			"and the emitted ones add up to 9"}
+	}
+	if reservedPattern.MatchString(name) {
+		return &NameError{fmt.Sprintf("the job's name %q would emit names that C or C++ reserves",
+			name), "names beginning with is, to, str, mem or wcs and a letter belong to the C " +
+			"library, double and trailing underscores to C++; put a word in front, for example " +
+			"shaft_torque"}
+	}
+	for _, header := range headerNames {
+		if name == header {
+			return &NameError{fmt.Sprintf("the job's name %q would emit %s.h, which hides a "+
+				"standard header", name, name), "choose another name"}
+		}
+	}
+	return nil
+}
+
+// macroPart turns any text into upper-case letters, digits and underscores.
+func macroPart(text string) string {
+	var b strings.Builder
+	for _, r := range strings.ToUpper(text) {
+		if (r >= 'A' && r <= 'Z') || (r >= '0' && r <= '9') {
+			b.WriteRune(r)
+		} else {
+			b.WriteByte('_')
+		}
+	}
+	return b.String()
+}
+
+// The macros of NAME.h that are made from names in files.
+const (
+	featureMacro  = "NET_X_"
+	outputMacro   = "NET_Y_"
+	fractionMacro = "_FRACTION_BITS"
+	oneMacro      = "_ONE"
+)
+
+// CheckNames tells whether job, features and outputs can all be named in C, and
+// which two would get the same name.
+func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output) error {
+	if err := CheckPrefix(job); err != nil {
+		return err
+	}
+	owner := map[string]string{featureMacro + "FRACTION_BITS": "a macro of kerf's own"}
+	take := func(macro, name string) error {
+		if other, taken := owner[macro]; taken {
+			return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, name,
+				rename(macro, job)), "rename one of them in features.csv or outputs.csv and in " +
+				"the recordings"}
+		}
+		if full := rename(macro, job); len(full) > maxMacro {
+			return &NameError{fmt.Sprintf("%s becomes the C macro %s, which has more than %d "+
+				"characters", name, full, maxMacro), "C99 guarantees 63 significant characters " +
+				"of a macro name; choose a shorter name"}
+		}
+		owner[macro] = name
+		return nil
+	}
+	for _, f := range features {
+		if err := take(featureMacro+macroPart(f.Name), "feature "+f.Name); err != nil {
+			return err
+		}
+	}
+	for _, o := range outputs {
+		macro := outputMacro + macroPart(o.Name)
+		if err := take(macro, "output "+o.Name); err != nil {
+			return err
+		}
+		for _, suffix := range []string{fractionMacro, oneMacro} {
+			if err := take(macro+suffix, "output "+o.Name); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// commentText makes text from files safe inside a C comment: it cannot end the
+// comment, start another, continue a line, or hide characters.
+func commentText(text string) string {
+	var b strings.Builder
+	last := rune(0)
+	for _, r := range text {
+		switch {
+		case r < ' ' || r > '~':
+			fmt.Fprintf(&b, "<U+%04X>", r)
+		case r == '\\', r == '?' && last == '?', r == '/' && last == '*', r == '*' && last == '/':
+			fmt.Fprintf(&b, "<U+%04X>", r)
+		default:
+			b.WriteRune(r)
+		}
+		last = r
+	}
+	return guarded.Replace(b.String())
+}
+
+// guarded keeps rename away from text that looks like our own prefix.
+var guarded = strings.NewReplacer("net", "ne"+guard+"t", "NET", "NE"+guard+"T")

@@ -1,0 +1,141 @@
+package emit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/model"
+	"kerf/quant"
+)
+
+// block is a matrix, or a part of one, that one call reads.
+type block struct {
+	prefix string // of C identifiers: l0_x, l0_h, l0_n, d0, head
+	title  string
+	matrix *quant.Matrix
+	rows   []int // of the matrix, in the order in which they are stored
+}
+
+// blocks lists what the emitted C reads in one step. The rows of a unit lie
+// side by side.
+func (h *Program) blocks() []block {
+	var all []block
+	for i, l := range h.Net.Layers {
+		prefix := fmt.Sprintf("l%d_", i)
+		gates := make([]int, l.Kind.Gates())
+		for g := range gates {
+			gates[g] = g
+		}
+		title := fmt.Sprintf("layer %d, %s: input weights W", i, l.Kind)
+		recurrent := fmt.Sprintf("layer %d: recurrent weights U", i)
+		if l.Kind != model.GRUResetBefore {
+			all = append(all,
+				block{prefix + "x", title, l.Input, unitRows(l.Units, gates)},
+				block{prefix + "h", recurrent, l.Recurrent, unitRows(l.Units, gates)})
+			continue
+		}
+		// The candidate follows when all reset gates are known.
+		both, candidate := unitRows(l.Units, gates[:2]), unitRows(l.Units, gates[2:])
+		all = append(all,
+			block{prefix + "x", title, l.Input, slices.Concat(both, candidate)},
+			block{prefix + "h", recurrent + " of the gates", l.Recurrent, both},
+			block{prefix + "n", recurrent + " of the candidate", l.Recurrent, candidate})
+	}
+	for i, d := range h.Net.Dense {
+		title := fmt.Sprintf("dense layer %d, %s", i, d.Activation)
+		switch {
+		case d.Last && d.Activation == model.Identity:
+			title = "head; the accumulator is the output"
+		case d.Last:
+			title = fmt.Sprintf("head, %s", d.Activation)
+		}
+		rows := make([]int, d.Weights.Rows)
+		for r := range rows {
+			rows[r] = r
+		}
+		all = append(all, block{h.densePrefix(i), title, d.Weights, rows})
+	}
+	return all
+}
+
+// unitRows lists the rows of some gates unit by unit.
+func unitRows(units int, gates []int) []int {
+	var rows []int
+	for j := range units {
+		for _, g := range gates {
+			rows = append(rows, g*units+j)
+		}
+	}
+	return rows
+}
+
+// arrays writes weights, biases and shifts of a block.
+func (k block) arrays(b *strings.Builder, rowName func(int) string) {
+	m := k.matrix
+	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols,
+		fractionRange(m))
+	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", m.MaxBound(), math.MaxInt32)
+	two, three := k.lines(twoRows), k.lines(threeRows)
+	if slices.EqualFunc(two, three, func(a, b line) bool {
+		return slices.Equal(a.words, b.words)
+	}) {
+		k.weights(b, three, rowName)
+	} else {
+		b.WriteString("#ifdef NET_TWO_ROWS\n")
+		k.weights(b, two, rowName)
+		b.WriteString("#else\n")
+		k.weights(b, three, rowName)
+		b.WriteString("#endif\n")
+	}
+	b.WriteString("\n/* Biases in the same order, at the scale of the accumulator")
+	if m.Rescaled() {
+		b.WriteString(", with the half that rounds the result")
+	}
+	fmt.Fprintf(b, ". */\nstatic const int32_t net_%s_b[%d] NET_ROM = {\n", k.prefix, len(k.rows))
+	list(b, len(k.rows), 8, func(i int) string { return fmt.Sprint(biasWithHalf(m, k.rows[i])) })
+	b.WriteString("};\n")
+	if m.Rescaled() {
+		b.WriteString("\n/* Right shift of each row from the accumulator to the format of the " +
+			"result. */\n")
+		fmt.Fprintf(b, "static const uint8_t net_%s_shift[%d] NET_ROM = {\n", k.prefix, len(k.rows))
+		list(b, len(k.rows), 16, func(i int) string { return fmt.Sprint(m.Shift[k.rows[i]]) })
+		b.WriteString("};\n")
+	}
+}
+
+func (k block) weights(b *strings.Builder, all []line, rowName func(int) string) {
+	total := 0
+	for _, l := range all {
+		total += len(l.words)
+	}
+	fmt.Fprintf(b, "static const %s net_%s_w[%d] NET_ROM = {\n", wordType(k.matrix), k.prefix,
+		total)
+	for _, l := range all {
+		var names []string
+		for _, r := range l.rows {
+			names = append(names, rowName(r))
+		}
+		fmt.Fprintf(b, "    /* %s */\n", strings.Join(names, "; "))
+		list(b, len(l.words), 16, func(i int) string { return fmt.Sprint(l.words[i]) })
+	}
+	b.WriteString("};\n")
+}
+
+// wordType is the element of the weight array; narrow weights are stored as bytes.
+func wordType(m *quant.Matrix) string {
+	if m.WordBits == 16 {
+		return "int16_t"
+	}
+	return "uint8_t"
+}
+
+// biasWithHalf is the bias of a row plus the half that its rescale adds; the
+// bound of the row includes it.
+func biasWithHalf(m *quant.Matrix, r int) int32 {
+	if m.Shift[r] == 0 {
+		return m.Bias[r]
+	}
+	return m.Bias[r] + int32(1)<<(m.Shift[r]-1)
+}

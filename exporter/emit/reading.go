@@ -1,0 +1,309 @@
+package emit
+
+import (
+	"fmt"
+	"strings"
+)
+
+// piece is a call that reads some columns.
+type piece struct {
+	columns, words int
+	call           string // with places for index of w and of x
+}
+
+// The calls of each word width, those of most columns first.
+var (
+	twoRowPieces = map[int][]piece{
+		4: {
+			{4, 4, "net_four_w4(&row0, &row1, &w[%d], &x[%d]);"},
+		},
+		8: {
+			{4, 8, "net_four_w8(&sums, &w[%d], &x[%d]);"},
+			{2, 4, "net_two_w8(&sums, &w[%d], &x[%d]);"},
+			{1, 2, "net_one_w8(&sums, &w[%d], x[%d]);"},
+		},
+		16: {
+			{2, 4, "net_two_w16(&row0, &row1, &w[%d], &x[%d]);"},
+			{1, 2, "net_one_w16(&row0, &row1, &w[%d], x[%d]);"},
+		},
+	}
+	threeRowPieces = map[int][]piece{
+		4: {
+			{2, 3, "net_two_w4(&sums, &w[%d], &x[%d]);"},
+			{1, 3, "net_one_w4(&sums, &w[%d], x[%d]);"},
+		},
+		8:  {{1, 3, "net_one_w8(&sums, &w[%d], x[%d]);"}},
+		16: {{1, 3, "net_one_w16(&sums, &w[%d], x[%d]);"}},
+	}
+)
+
+// bytePieces are the calls where int8 weights and inputs are multiplied byte by
+// byte: one reads all columns but the odd one.
+func bytePieces(columns int) []piece {
+	even := columns / 2 * 2
+	most := piece{even, 2 * even,
+		fmt.Sprintf("net_columns_w8(&sums, &w[%%d], &x[%%d], %dU);", even)}
+	odd := twoRowPieces[8][2]
+	if even == 0 {
+		return []piece{odd}
+	}
+	return []piece{most, odd}
+}
+
+// Columns that are read without a loop, or in one turn of it, at most. More need
+// code without being faster on the first path, and registers on the second.
+const (
+	dualColumns  = 24
+	threeColumns = 6
+)
+
+// cText collects lines of C.
+type cText struct {
+	strings.Builder
+	indent string
+}
+
+func (c *cText) line(format string, args ...any) {
+	if format == "" {
+		c.WriteByte('\n')
+		return
+	}
+	fmt.Fprintf(c, c.indent+format+"\n", args...)
+}
+
+func (c *cText) open(format string, args ...any) {
+	c.line(format, args...)
+	c.indent += "    "
+}
+
+func (c *cText) close(text string) {
+	c.indent = c.indent[4:]
+	c.line("%s", text)
+}
+
+// ways is the function that reads a block, in each of the ways.
+func (k block) ways() [3]string {
+	pieces := twoRowPieces[k.matrix.WordBits]
+	byteWise := pieces
+	if k.matrix.WordBits == 8 {
+		byteWise = bytePieces(k.matrix.Cols)
+	}
+	return [3]string{
+		k.function(func(c *cText) { k.two(c, dualColumns, 2, pieces) }),
+		k.function(func(c *cText) { k.two(c, byteColumns, 1, byteWise) }),
+		k.function(k.three),
+	}
+}
+
+func (k block) function(body func(*cText)) string {
+	c := &cText{}
+	name := "net_" + k.prefix
+	c.line("/* Rows of W v + b in the format of a pre-activation. */")
+	c.line("static NET_APART void %s_rows(int16_t *result, const int16_t *v)", name)
+	c.open("{")
+	c.line("const %s *w = %s_w;", wordType(k.matrix), name)
+	c.line("const int32_t *b = %s_b;", name)
+	c.line("const uint8_t *shift = %s_shift;", name)
+	inner := &cText{indent: c.indent}
+	body(inner)
+	text := inner.String()
+	if strings.Contains(text, "left") {
+		c.line("uint_fast16_t left;")
+	}
+	c.WriteString(text)
+	c.close("}")
+	c.line("")
+	return c.String()
+}
+
+// turns is a loop over groups of rows; body writes one turn.
+func (c *cText) turns(times, words, rows int, body func()) {
+	if times == 0 {
+		return
+	}
+	c.line("left = %dU;", times)
+	c.open("do {")
+	body()
+	if words > 0 {
+		c.line("w += %d;", words)
+	}
+	c.line("b += %d;", rows)
+	c.line("shift += %d;", rows)
+	c.line("result += %d;", rows)
+	c.line("left--;")
+	c.close("} while (left != 0U);")
+}
+
+// two reads two rows at a time; columns: how many are read without a loop, most:
+// pairs of rows in one turn of the loop over them.
+func (k block) two(c *cText, columns, most int, pieces []piece) {
+	m := k.matrix
+	grouped := k.inGroups(twoRows)
+	// Columns with raised weights.
+	raised := map[int]int{4: m.Cols / 4 * 4}[m.WordBits]
+	if grouped > 0 && raised > 0 {
+		c.line("const int32_t raised = %d * net_sum(v, %dU);", raise(m), raised)
+	}
+	c.line("")
+	pairs, perTurn, words := grouped/int(twoRows), 1, 2*stride(m)
+	looped := m.Cols-k.tail() > columns
+	if !looped && pairs > 1 {
+		perTurn = most
+	}
+	advance := perTurn * words
+	if looped {
+		advance = 0
+	}
+	c.turns(pairs/perTurn, advance, 2*perTurn, func() {
+		for i := range perTurn {
+			k.pair(c, i, raised, columns, pieces)
+		}
+	})
+	if pairs%perTurn == 1 {
+		k.pair(c, 0, raised, columns, pieces)
+		if grouped < len(k.rows) {
+			c.line("w += %d;", words)
+			c.line("b += 2;")
+			c.line("shift += 2;")
+			c.line("result += 2;")
+		}
+	}
+	k.alone(c, len(k.rows)-grouped)
+}
+
+// tail is how many columns of two rows lie row by row: int4 that fill no group of four.
+func (k block) tail() int {
+	if k.matrix.WordBits != 4 {
+		return 0
+	}
+	return k.matrix.Cols % 4
+}
+
+// pair reads the i-th pair of rows of a turn.
+func (k block) pair(c *cText, i, raised, columns int, pieces []piece) {
+	m := k.matrix
+	first, second := 2*i, 2*i+1
+	less := ""
+	if raised > 0 {
+		less = " - raised"
+	}
+	tail := k.tail()
+	from, looped := i*2*stride(m), m.Cols-tail > columns
+	c.open("{")
+	row0, row1 := "row0", "row1"
+	begin := func() {}
+	if m.WordBits == 8 {
+		c.line("net_two_rows sums;")
+		begin = func() { c.line("net_start_w8(&sums, NET_ROM_I32(&b[%d])%s);", first, less) }
+		row0, row1 = "sums.row0", fmt.Sprintf("net_row1_w8(&sums, NET_ROM_I32(&b[%d]))", second)
+	} else {
+		c.line("int32_t row0 = NET_ROM_I32(&b[%d])%s;", first, less)
+		c.line("int32_t row1 = NET_ROM_I32(&b[%d])%s;", second, less)
+	}
+	k.columns(c, from, m.Cols-tail, columns, pieces, begin)
+	if tail > 0 {
+		at := from + m.Cols/4*4
+		if looped {
+			at = 0
+		}
+		for r := range 2 {
+			c.line("row%d = net_row_w4(row%d, &w[%d], &v[%d], %dU);", r, r, at+r*((tail+1)/2),
+				m.Cols-tail, tail)
+		}
+		if looped {
+			c.line("w += %d;", (tail+1)/2*2)
+		}
+	}
+	c.line("result[%d] = (int16_t)net_result(%s, NET_ROM_U8(&shift[%d]));", first, row0, first)
+	c.line("result[%d] = (int16_t)net_result(%s, NET_ROM_U8(&shift[%d]));", second, row1, second)
+	c.close("}")
+}
+
+// three reads three rows at a time.
+func (k block) three(c *cText) {
+	m := k.matrix
+	grouped := k.inGroups(threeRows)
+	raised := map[int]int{4: m.Cols / 2 * 2, 8: m.Cols}[m.WordBits]
+	less := ""
+	if grouped > 0 && raised > 0 {
+		c.line("const int32_t raised = %d * net_sum(v, %dU);", raise(m), raised)
+		less = " - raised"
+	}
+	c.line("")
+	c.turns(grouped/int(threeRows), 0, 3, func() {
+		c.line("net_three sums;")
+		k.columns(c, 0, m.Cols, threeColumns, threeRowPieces[m.WordBits], func() {
+			for r := range 3 {
+				c.line("sums.row%d = NET_ROM_I32(&b[%d])%s;", r, r, less)
+			}
+		})
+		if m.Cols <= threeColumns {
+			c.line("w += %d;", 3*stride(m))
+		}
+		for r := range 3 {
+			c.line("result[%d] = (int16_t)net_result(sums.row%d, NET_ROM_U8(&shift[%d]));", r, r, r)
+		}
+	})
+	k.alone(c, len(k.rows)-grouped)
+}
+
+// alone reads the last rows one by one.
+func (k block) alone(c *cText, rows int) {
+	m := k.matrix
+	c.turns(rows, stride(m), 1, func() {
+		c.line("result[0] = (int16_t)net_result(net_row_w%d(NET_ROM_I32(&b[0]), w, v, %dU), "+
+			"NET_ROM_U8(&shift[0]));", m.WordBits, m.Cols)
+	})
+}
+
+// columns reads the columns of a group of rows: without a loop if they are few,
+// else the piece of most columns in turns of equal length and the rest behind
+// them. With a loop w moves on, without one it stays. from: index of the first
+// weight; begin: statements that follow the declarations.
+func (k block) columns(c *cText, from, columns, most int, pieces []piece, begin func()) {
+	w, x := from, 0
+	emit := func(p piece) {
+		c.line(p.call, w, x)
+		w += p.words
+		x += p.columns
+	}
+	rest := func(columns int) {
+		for i := 0; columns > 0; {
+			if pieces[i].columns > columns {
+				i++
+				continue
+			}
+			emit(pieces[i])
+			columns -= pieces[i].columns
+		}
+	}
+	if columns <= most {
+		if columns > 0 {
+			c.line("const int16_t *const x = v;")
+		}
+		c.line("")
+		begin()
+		rest(columns)
+		return
+	}
+	first := pieces[0]
+	fits := columns / first.columns
+	turns := (columns + most - 1) / most
+	each := fits / turns
+	c.line("const int16_t *x = v;")
+	c.line("const int16_t *const end = &v[%d];", turns*each*first.columns)
+	c.line("")
+	begin()
+	c.open("do {")
+	for range each {
+		emit(first)
+	}
+	c.line("w += %d;", w)
+	c.line("x += %d;", x)
+	c.close("} while (x != end);")
+	w, x = 0, 0
+	if left := columns - turns*each*first.columns; left > 0 {
+		rest(left)
+		c.line("w += %d;", w)
+	}
+}

@@ -1,0 +1,230 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+
+	"kerf/budget"
+)
+
+// Comparison is what changed from one handoff to another.
+type Comparison struct {
+	Old     ComparedSide  `json:"old"`
+	New     ComparedSide  `json:"new"`
+	Verdict string        `json:"verdict"` // Better, Worse, Mixed, Same or NotComparable
+	Why     string        `json:"why"`     // errors cannot be compared; empty: they can
+	Inputs  []InputChange `json:"inputs"`  // files that differ
+	// features, units and front ends that one of the two has alone
+	Items   []ItemChange   `json:"items"`
+	Formats []FormatChange `json:"formats"` // words that differ
+	// rows that either judges; without any, the first metric of every place
+	Loss     []LossChange `json:"loss"`
+	Cost     []CostChange `json:"cost"`     // totals
+	Warnings []string     `json:"warnings"` // what limits the comparison
+	Caution  string       `json:"caution"`
+}
+
+// ComparedSide is one of the two.
+type ComparedSide struct {
+	Name     string `json:"name"`
+	Kerf     string `json:"kerf"` // version
+	Verdict  string `json:"verdict"`
+	Features int    `json:"features"`
+	Units    int    `json:"units"`
+	Network  string `json:"network"`
+	Formats  string `json:"formats"`
+}
+
+// InputChange is an input file whose content differs; a hash is empty where a side has no such
+// file.
+type InputChange struct {
+	Role string `json:"role"`
+	File string `json:"file"`
+	Old  string `json:"old_sha256"`
+	New  string `json:"new_sha256"`
+}
+
+// ItemChange is a feature, a unit or the front end of the trained network that one of the two has
+// alone.
+type ItemChange struct {
+	Item   string `json:"item"` // feature, unit or front_end
+	Name   string `json:"name"`
+	Change string `json:"change"` // "in" or "out"
+}
+
+// FormatChange is the word of a tensor; 0 bits where a side has no such tensor.
+type FormatChange struct {
+	Layer  string `json:"layer"`
+	Tensor string `json:"tensor"`
+	Old    int    `json:"old_word_bits"`
+	New    int    `json:"new_word_bits"`
+}
+
+// LossChange compares the error of the integer networks in one row of the accuracy, pair by pair
+// over the sign-off sequences.
+type LossChange struct {
+	Output       string   `json:"output"`
+	Scenario     string   `json:"scenario"`
+	Region       string   `json:"region"`
+	Metric       string   `json:"metric"`
+	Unit         string   `json:"unit"` // empty: a share
+	Old          *float64 `json:"old"`
+	OldLow       *float64 `json:"old_low"`
+	OldHigh      *float64 `json:"old_high"`
+	New          *float64 `json:"new"`
+	NewLow       *float64 `json:"new_low"`
+	NewHigh      *float64 `json:"new_high"`
+	Change       *float64 `json:"change"` // see [dataset.Change]
+	ChangeLow    *float64 `json:"change_low"`
+	ChangeHigh   *float64 `json:"change_high"`
+	ToleranceOn  string   `json:"tolerance_on"` // "rise", "fixed" or empty
+	OldTolerance *float64 `json:"old_tolerance"`
+	NewTolerance *float64 `json:"new_tolerance"`
+	OldVerdict   string   `json:"old_verdict"`
+	NewVerdict   string   `json:"new_verdict"`
+	Outcome      string   `json:"outcome"`
+	Why          string   `json:"why"` // the row is not comparable
+}
+
+// CostChange compares one total.
+type CostChange struct {
+	Target   string   `json:"target"`
+	Resource string   `json:"resource"`
+	Unit     string   `json:"unit"`
+	Old      *float64 `json:"old"`
+	New      *float64 `json:"new"`
+	Change   *float64 `json:"change"` // new less old
+	// how far the change may be off, as its parts are estimates
+	Unknown    float64  `json:"unknown"`
+	OldLimit   *float64 `json:"old_limit"`
+	NewLimit   *float64 `json:"new_limit"`
+	OldVerdict string   `json:"old_verdict"`
+	NewVerdict string   `json:"new_verdict"`
+	Outcome    string   `json:"outcome"`
+}
+
+// Outcomes of a comparison. Same means: no difference within what was measured.
+const (
+	Better        = "better"
+	Worse         = "worse"
+	Mixed         = "mixed" // of the whole: some rows better, some worse
+	Same          = "same"
+	NotComparable = "not comparable"
+	OnlyOld       = "only in old"
+	OnlyNew       = "only in new"
+)
+
+// Compare says what changed from old to new. Errors are those of the integer networks on the same
+// steps, whatever else differs; a row is better or worse when the 95 % interval of the change
+// excludes 0 and the change is a tenth of the tolerance or more, a cost when the change exceeds
+// what its estimated parts may be off. Where figures leave it open, a verdict that changed decides,
+// if it is about the same.
+func Compare(old, fresh *Signoff) *Comparison {
+	ordered := fresh.Sums.inOrderOf(old.Sums)
+	if ordered != nil {
+		same := *fresh
+		same.Sums = ordered
+		fresh = &same
+	}
+	c := &Comparison{
+		Old: side(old), New: side(fresh), Inputs: inputChanges(old, fresh),
+		Items: itemChanges(old, fresh), Formats: formatChanges(old, fresh),
+		Warnings: []string{}, Caution: Caution,
+	}
+	c.Why = apart(old, fresh, ordered != nil)
+	c.Loss = c.lossChanges(old, fresh)
+	c.Cost = costChanges(old, fresh)
+	if c.Why == "" && len(c.Loss) > 0 && !isSameNetwork(old, fresh) {
+		c.Warnings = append(c.Warnings, "the networks as given differ: errors are compared with "+
+			"each other, not with those of the network that each was made of")
+	}
+	if n := c.judgedUnlike(); n > 0 {
+		c.Warnings = append(c.Warnings, fmt.Sprintf("the tolerance or limit of %s differs: there "+
+			"a verdict that changed says nothing", Plural(n, "row")))
+	}
+	if old.Kerf != fresh.Kerf {
+		c.Warnings = append(c.Warnings, "the handoffs were made by different versions of kerf: "+
+			"estimates may differ for that reason alone")
+	}
+	c.Verdict = c.whole()
+	if c.Verdict == NotComparable && c.Why == "" {
+		isApart := func(l LossChange) bool { return l.Outcome == NotComparable }
+		l := c.Loss[slices.IndexFunc(c.Loss, isApart)]
+		c.Why = l.row() + ", " + l.of() + ": " + l.Why
+	}
+	return c
+}
+
+func side(s *Signoff) ComparedSide {
+	return ComparedSide{s.Name, s.Kerf, s.Verdict, s.Network.Features, s.Network.Units,
+		s.Network.Kept, s.Network.Formats}
+}
+
+// verdictRank orders verdicts; -1 is none.
+func verdictRank(v string) int {
+	return slices.Index([]string{budget.Fail, budget.NotEnough, budget.Pass}, v)
+}
+
+// byVerdict is the outcome where both are judged and the verdicts differ, else empty.
+func byVerdict(old, fresh string) string {
+	a, b := verdictRank(old), verdictRank(fresh)
+	switch {
+	case a < 0 || b < 0 || a == b:
+		return ""
+	case b > a:
+		return Better
+	}
+	return Worse
+}
+
+// judgedUnlike counts the rows that both have and whose tolerances or limits differ.
+func (c *Comparison) judgedUnlike() int {
+	n := 0
+	for _, l := range c.Loss {
+		if l.Old != nil && l.New != nil && !isSameValue(l.OldTolerance, l.NewTolerance) {
+			n++
+		}
+	}
+	for _, r := range c.Cost {
+		if r.Old != nil && r.New != nil && !isSameValue(r.OldLimit, r.NewLimit) {
+			n++
+		}
+	}
+	return n
+}
+
+// isSameValue tells whether two values are equal, or neither is there.
+func isSameValue(a, b *float64) bool {
+	return a == nil && b == nil || a != nil && b != nil && *a == *b
+}
+
+// whole is the verdict on all rows. A verdict of the handoff that got worse counts whatever the
+// rows say; one that got better does not where other tolerances and limits alone may have made it
+// so.
+func (c *Comparison) whole() string {
+	found := map[string]bool{}
+	for _, l := range c.Loss {
+		found[l.Outcome] = true
+	}
+	for _, r := range c.Cost {
+		found[r.Outcome] = true
+	}
+	order := []string{budget.DoesNotFit, budget.NotEnough, budget.Fits}
+	step := slices.Index(order, c.New.Verdict) - slices.Index(order, c.Old.Verdict)
+	isBetter := found[Better] || step > 0 && c.judgedUnlike() == 0
+	switch {
+	case c.Why != "":
+		return NotComparable
+	case step < 0:
+		return Worse
+	case isBetter && found[Worse]:
+		return Mixed
+	case found[Worse]:
+		return Worse
+	case found[NotComparable]:
+		return NotComparable
+	case isBetter:
+		return Better
+	}
+	return Same
+}

@@ -1,0 +1,225 @@
+package report
+
+import (
+	"math"
+	"slices"
+
+	"kerf/budget"
+	"kerf/targets"
+)
+
+// CostRow is one row of the cost table.
+type CostRow struct {
+	Target   string  `json:"target"`
+	Profile  string  `json:"profile"`
+	Resource string  `json:"resource"`
+	Part     string  `json:"part"`
+	Value    float64 `json:"value"`
+	Before   float64 `json:"before"` // the same for the whole network in its widest formats
+	Unit     string  `json:"unit"`
+	Kind     string  `json:"kind"`
+	// beside a value that was measured, or of which a part was
+	Estimate     *float64 `json:"estimate,omitempty"`
+	EstimateKind string   `json:"estimate_kind,omitempty"`
+	Limit        *float64 `json:"limit"`
+	AtLeast      bool     `json:"at_least,omitempty"` // the limit is a least value
+	// file, line and key of the job, or the profile; empty without a limit
+	From    string   `json:"limit_from"`
+	Margin  *float64 `json:"margin"`
+	Verdict string   `json:"verdict"`
+}
+
+// MeasuredInfo says how the figures of a target were measured.
+type MeasuredInfo struct {
+	Target     string     `json:"target"`
+	Tools      []ToolInfo `json:"tools"`
+	Optimise   string     `json:"optimise"` // flags of the compiler
+	Steps      int        `json:"steps"`    // on drawn inputs
+	MinCycles  float64    `json:"min_cycles"`
+	MeanCycles float64    `json:"mean_cycles"`
+	MaxCycles  float64    `json:"max_cycles"`
+	Found      float64    `json:"found_cycles"` // of the longest step that a search found
+	Searched   int        `json:"searched_steps"`
+	CyclesFrom string     `json:"cycles_from"`
+}
+
+// ToolInfo is a program that took part.
+type ToolInfo struct {
+	Name    string `json:"name"`
+	Version string `json:"version"`
+}
+
+func measuredInfo(m budget.Measurement) MeasuredInfo {
+	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Times.Steps,
+		MinCycles: m.Times.Least, MeanCycles: m.Times.Mean, MaxCycles: m.Times.Most,
+		Found: m.Cycles, Searched: m.Times.Searched, CyclesFrom: m.CyclesFrom}
+	for i, name := range m.ToolNames {
+		info.Tools = append(info.Tools, ToolInfo{name, m.ToolVersion[i]})
+	}
+	return info
+}
+
+// FreedRow is what one part of the choice frees on a target, against the whole
+// network in its widest formats; below 0 it costs.
+type FreedRow struct {
+	Target string  `json:"target"`
+	By     string  `json:"by"`   // front_end, cut, words or total
+	Name   string  `json:"name"` // of the front end
+	Flash  float64 `json:"flash"`
+	RAM    float64 `json:"ram"`
+	Cycles float64 `json:"cycles"`
+}
+
+// PlaceRow compares a total with the weights and tables in flash and copied to RAM.
+type PlaceRow struct {
+	Target   string  `json:"target"`
+	Resource string  `json:"resource"`
+	Unit     string  `json:"unit"`
+	InFlash  float64 `json:"in_flash"`
+	InRAM    float64 `json:"in_ram"`
+	Chosen   string  `json:"chosen"`
+}
+
+// targetRows are rows of which each is about one target.
+type targetRows struct {
+	title string
+	what  string   // the column that names a row of a target
+	head  []string // the columns behind it
+	words int      // of them, at the end
+	rows  []targetRow
+}
+
+type targetRow struct {
+	target string
+	cells  []string // the name of the row in front
+}
+
+func (r *targetRows) add(target string, cells ...string) {
+	r.rows = append(r.rows, targetRow{target, cells})
+}
+
+// table has all rows, with their target in front.
+func (r *targetRows) table() Table {
+	t := Table{Title: r.title, Head: append([]string{"target", r.what}, r.head...), Numbers: 2,
+		Words: r.words}
+	for _, row := range r.rows {
+		t.Rows = append(t.Rows, append([]string{row.target}, row.cells...))
+	}
+	return t
+}
+
+// tables has a table per target, whose name heads it.
+func (r *targetRows) tables() []Table {
+	var all []Table
+	for i, row := range r.rows {
+		if i == 0 || r.rows[i-1].target != row.target {
+			all = append(all, Table{Title: r.title, Head: append([]string{row.target}, r.head...),
+				Numbers: 1, Words: r.words})
+		}
+		t := &all[len(all)-1]
+		t.Rows = append(t.Rows, row.cells)
+	}
+	return all
+}
+
+// CostTables has the totals in a table per target. With parts it has what they are made of as well,
+// what the choice frees, and what the weights take in RAM where that matters.
+func (s *Signoff) CostTables(parts bool) []Table {
+	tables := s.costRows(parts).tables()
+	if parts {
+		tables = slices.Concat(tables, s.freedRows().tables(), s.placeRows().tables())
+	}
+	return tables
+}
+
+func (s *Signoff) costRows(parts bool) *targetRows {
+	r := &targetRows{title: "Cost of one network and one step", what: "resource",
+		head: []string{"value"}, words: 2}
+	if len(s.Measured) > 0 {
+		r.head = append(r.head, "estimate")
+	}
+	r.head = append(r.head, "limit", "margin", "uncut", "kind", "verdict")
+	for _, c := range s.Cost {
+		// What was measured is seen beside totals that have estimated parts as well.
+		if c.Part != budget.Total && !parts && c.Kind != string(budget.Measured) {
+			continue
+		}
+		cells := []string{c.name(), Quantity(c.Value, c.Unit)}
+		if len(s.Measured) > 0 {
+			cells = append(cells, Optional(c.Estimate,
+				func(v float64) string { return Quantity(v, c.Unit) }))
+		}
+		r.add(c.Target, append(cells, c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit),
+			c.Kind, c.Verdict)...)
+	}
+	return r
+}
+
+// name is the resource and part in words: "cycles: layer 0, gates".
+func (c *CostRow) name() string {
+	resource := Spaced(c.Resource)
+	if c.Part == budget.Total {
+		return resource
+	}
+	return resource + ": " + Spaced(c.Part)
+}
+
+func (c *CostRow) limit() string {
+	text := Optional(c.Limit, func(v float64) string { return Quantity(v, c.Unit) })
+	if c.AtLeast && text != "" {
+		return "at least " + text
+	}
+	return text
+}
+
+// freedRows has a row per part of the choice that frees something.
+func (s *Signoff) freedRows() *targetRows {
+	r := &targetRows{title: "Freed by the cut and by narrower words, against the whole network",
+		what: "by", head: []string{"flash", "ram", "cycles"}}
+	names := map[string]string{budget.FreedFrontEnd: "front end ",
+		budget.FreedCut: "features and units", budget.FreedWords: "narrower words",
+		budget.Total: "in all"}
+	for _, f := range s.Freed {
+		r.add(f.Target, names[f.By]+f.Name, Quantity(f.Flash, "B"), Quantity(f.RAM, "B"),
+			Quantity(f.Cycles, "cycles"))
+	}
+	return r
+}
+
+// placeRows has a row per total that depends on where the weights are.
+func (s *Signoff) placeRows() *targetRows {
+	r := &targetRows{title: "Weights and tables in flash, or copied to RAM at start",
+		what: "resource", head: []string{"in flash", "in ram", "chosen"}, words: 1}
+	for _, p := range s.Places {
+		r.add(p.Target, Spaced(p.Resource), Quantity(p.InFlash, p.Unit),
+			Quantity(p.InRAM, p.Unit), p.Chosen)
+	}
+	return r
+}
+
+// wholeCostTables are all about cost on all targets; where the weights are has a table only if it
+// matters.
+func (s *Signoff) WholeCostTables() []Table {
+	tables := []Table{s.costRows(true).table(), s.freedRows().table()}
+	if len(s.Places) > 0 {
+		tables = append(tables, s.placeRows().table())
+	}
+	return tables
+}
+
+// Quantity prints a value of the cost table for people. A value without a unit is a share.
+func Quantity(v float64, unit string) string {
+	switch unit {
+	case "B":
+		return targets.FormatBytes(int64(math.Round(v)))
+	case "s":
+		return targets.FormatSpan(v)
+	case "J":
+		return targets.FormatJoules(v)
+	case "A":
+		return targets.FormatAmperes(v)
+	case "":
+		return OptionalPercent(&v)
+	}
+	return grouped(v)
+}

@@ -1,0 +1,269 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"kerf/budget"
+)
+
+// FrontierInfo is what the search measured, on selection recordings.
+type FrontierInfo struct {
+	Objective  string         `json:"objective"`
+	Stopped    bool           `json:"stopped"`     // by the time that the job gives
+	NotRounded int            `json:"not_rounded"` // candidates with that reason
+	Candidates []CandidateRow `json:"candidates"`
+	Near       []int          `json:"near"` // ids of the candidates that the table shows
+	// the least that was lost, by the number of hidden units
+	ByUnits []UnitRow `json:"by_units"`
+}
+
+// CandidateRow is one measured candidate.
+type CandidateRow struct {
+	ID int `json:"id"`
+	// that the change was made to; nil where it began
+	From   *int   `json:"from"`
+	Change string `json:"change"` // in words
+	// front_end, feature or unit; empty: it is about words
+	Item     string   `json:"item,omitempty"`
+	Names    []string `json:"names,omitempty"` // of what it takes away
+	Features int      `json:"features"`
+	Units    []int    `json:"units"` // kept, per recurrent layer
+	// features, then units with "unit" before the name
+	Removed []string `json:"removed"`
+	Formats string   `json:"formats"`
+	// "fixed": the integer network; "cut": the float network, and formats only give the cost
+	Measured string          `json:"measured"`
+	Rounding string          `json:"rounding"` // of the weights; empty before rounding
+	Ways     int             `json:"ways"`     // of rounding that were compared for it
+	Losses   []CandidateLoss `json:"losses"`
+	Tightest string          `json:"tightest"` // the row with the least room, in words
+	Row      *RowName        `json:"tightest_row,omitempty"`
+	MayReach *float64        `json:"may_reach"`
+	// the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
+	ToleranceUsed *float64 `json:"tolerance_used"`
+	// the share that the search makes small
+	ObjectiveUsed float64            `json:"objective_used"`
+	Bytes         float64            `json:"bytes"` // see docs/results.md
+	Cost          []CandidateCostRow `json:"cost"`
+	// among candidates measured in the same way
+	OnFrontier bool `json:"on_frontier"`
+	Chosen     bool `json:"chosen"`
+	// fits, fits before rounding, breaks a tolerance, breaks a limit
+	Verdict string `json:"verdict"`
+	Reason  string `json:"reason"` // kind of the sentence
+	Why     string `json:"why"`    // it was not chosen
+}
+
+// CandidateLoss is one row that has a tolerance.
+type CandidateLoss struct {
+	Output        string   `json:"output"`
+	Scenario      string   `json:"scenario"`
+	Region        string   `json:"region"`
+	Metric        string   `json:"metric"`
+	Rise          *float64 `json:"rise"`
+	RiseHigh      *float64 `json:"rise_high"`
+	Value         *float64 `json:"value"` // of the metric
+	ValueHigh     *float64 `json:"value_high"`
+	Sequences     int      `json:"sequences"`
+	MayReach      *float64 `json:"may_reach"`       // on the sign-off recordings
+	FloatMayReach *float64 `json:"float_may_reach"` // the network as given
+	Tolerance     float64  `json:"tolerance"`
+	On            string   `json:"tolerance_on"`
+}
+
+// CandidateCostRow is what a candidate takes on one target.
+type CandidateCostRow struct {
+	Target     string   `json:"target"`
+	Flash      float64  `json:"flash"`
+	RAM        float64  `json:"ram"`
+	Stack      float64  `json:"stack"`
+	Cycles     float64  `json:"cycles"`
+	StepTime   float64  `json:"step_time"`
+	Energy     *float64 `json:"energy"`
+	LimitsUsed *float64 `json:"limits_used"` // the largest share of any limit
+	Broken     []string `json:"broken"`      // resources whose limit is broken
+}
+
+// UnitRow is the row with the least room of the best candidate with so many units.
+type UnitRow struct {
+	Units    int      `json:"units"`
+	Features int      `json:"features"`
+	Rise     *float64 `json:"rise"`
+	RiseLow  *float64 `json:"rise_low"`
+	RiseHigh *float64 `json:"rise_high"`
+	MayReach *float64 `json:"may_reach"`
+	Output   string   `json:"output"`
+	Scenario string   `json:"scenario"`
+	Region   string   `json:"region"`
+}
+
+func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
+	info := FrontierInfo{
+		Objective: f.Objective, Stopped: f.Stopped, NotRounded: f.NotRounded,
+		Candidates: []CandidateRow{}, Near: []int{}, ByUnits: []UnitRow{},
+	}
+	for _, c := range f.Candidates {
+		info.Candidates = append(info.Candidates, candidateRow(in, c))
+	}
+	for _, c := range f.Near(shownNear) {
+		info.Near = append(info.Near, c.ID)
+	}
+	for _, u := range f.ByUnits {
+		info.ByUnits = append(info.ByUnits,
+			UnitRow{u.Units, u.Features, Finite(u.Tightest.Rise), Finite(u.Tightest.RiseLow),
+				Finite(u.Tightest.RiseHigh), Finite(u.MayReach), u.Tightest.Output,
+				u.Tightest.Scenario, u.Tightest.Region})
+	}
+	return info
+}
+
+func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
+	row := CandidateRow{
+		ID: c.ID, Change: c.Change, Item: c.Item, Names: c.Names, Ways: c.Ways, Measured: "cut",
+		Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(),
+		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), Row: rowName(c.Tightest),
+		MayReach: Finite(c.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share,
+		Bytes: c.Bytes, Cost: candidateCosts(c),
+		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Reason: c.Reason.Kind,
+	}
+	if c.Fixed {
+		row.Measured, row.Rounding = "fixed", c.Candidate.Rounding.String()
+	} else {
+		row.Formats += ", before rounding"
+	}
+	if !c.Chosen {
+		row.Why = c.Reason.String()
+	}
+	if c.From != nil {
+		row.From = &c.From.ID
+	}
+	for _, units := range c.Candidate.Units {
+		row.Units = append(row.Units, len(units))
+	}
+	row.Removed = append([]string{}, in.DroppedFeatures(c.Candidate)...)
+	for _, name := range in.DroppedUnits(c.Candidate) {
+		row.Removed = append(row.Removed, "unit "+name)
+	}
+	for _, l := range c.Rows {
+		row.Losses = append(row.Losses, candidateLoss(l))
+	}
+	return row
+}
+
+func candidateLoss(l budget.Loss) CandidateLoss {
+	return CandidateLoss{
+		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric),
+		Rise: Finite(l.Rise), RiseHigh: Finite(l.RiseHigh),
+		Value: Finite(l.Fixed), ValueHigh: valueHigh(l), Sequences: l.Sequences,
+		MayReach: Finite(l.MayReach), FloatMayReach: Finite(l.FloatMayReach),
+		Tolerance: l.Tolerance, On: toleranceOn(l),
+	}
+}
+
+// valueHigh is the upper end of the interval of a metric, as the tolerance on it has it.
+func valueHigh(l budget.Loss) *float64 {
+	l.Relative = false
+	_, high := l.JudgedValue()
+	return Finite(high)
+}
+
+func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
+	rows := []CandidateCostRow{}
+	for _, cost := range c.Costs {
+		if len(rows) == 0 || rows[len(rows)-1].Target != cost.Target {
+			row := CandidateCostRow{Target: cost.Target, Broken: []string{}}
+			row.LimitsUsed = Finite(c.LimitsUsed[len(rows)])
+			rows = append(rows, row)
+		}
+		if cost.Part != budget.Total {
+			continue
+		}
+		row := &rows[len(rows)-1]
+		if cost.Verdict == budget.Fail {
+			row.Broken = append(row.Broken, cost.Resource)
+		}
+		switch cost.Resource {
+		case budget.Flash:
+			row.Flash = cost.Value
+		case budget.RAM:
+			row.RAM = cost.Value
+		case budget.Stack:
+			row.Stack = cost.Value
+		case budget.StepTime:
+			row.StepTime = cost.Value
+		case budget.Cycles:
+			row.Cycles = cost.Value
+		case budget.Energy:
+			row.Energy = Finite(cost.Value)
+		}
+	}
+	return rows
+}
+
+// shownNear is how many candidates the table of the frontier shows.
+const shownNear = 8
+
+// FrontierTable has the choice, what it was made of and what was refused beside it.
+func (s *Signoff) FrontierTable() Table {
+	t := Table{Title: "What else was measured near the choice, on selection recordings",
+		Head: []string{"no.", "change", "F", "U", "used", "cost", "outcome"}, Numbers: 2, Words: 1}
+	for _, id := range s.Frontier.Near {
+		i := slices.IndexFunc(s.Frontier.Candidates, func(c CandidateRow) bool {
+			return c.ID == id
+		})
+		if i < 0 {
+			continue // of a signoff.json that others wrote
+		}
+		c := s.Frontier.Candidates[i]
+		units := make([]string, len(c.Units))
+		for l, n := range c.Units {
+			units[l] = strconv.Itoa(n)
+		}
+		t.Rows = append(t.Rows, []string{
+			strconv.Itoa(c.ID), c.Change, strconv.Itoa(c.Features), strings.Join(units, "+"),
+			UsedPercent(c.ToleranceUsed), Percent(c.ObjectiveUsed), c.outcome(),
+		})
+	}
+	return t
+}
+
+// usedPercent prints a share of a tolerance in whole percent, and with as many decimals as show
+// whether that is broken.
+func UsedPercent(v *float64) string {
+	return Optional(v, func(v float64) string {
+		text := ""
+		for decimals := range 15 {
+			text = strconv.FormatFloat(100*v, 'f', decimals, 64)
+			if shown, _ := strconv.ParseFloat(text, 64); (shown > 100) == (v > 1) {
+				break
+			}
+		}
+		return text + " %"
+	})
+}
+
+// outcome is the reason in few words.
+func (c CandidateRow) outcome() string {
+	switch {
+	case c.Chosen:
+		return "chosen"
+	case c.Verdict == budget.BreaksTolerance:
+		return "breaks " + c.Tightest
+	}
+	return c.Why
+}
+
+// FrontierLegend explains the columns of the table of the frontier; empty without one.
+func (s *Signoff) FrontierLegend() string {
+	if len(s.Frontier.Near) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("The search measured %s and makes small: %s (column cost). used: the "+
+		"largest share of any tolerance that the sign-off recordings may show. F, U: features "+
+		"and units that stay. What is rounded, or has other words, ran in fixed point, the "+
+		"others as float networks.", Plural(len(s.Frontier.Candidates), "candidate"),
+		s.Frontier.Objective)
+}

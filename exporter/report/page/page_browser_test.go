@@ -1,0 +1,382 @@
+//go:build browser
+
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"kerf/exporter/report"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	cdplog "github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// One browser shows every page, each in a tab of its own. It has to be there: this
+// test is only compiled where it is asked for (make page).
+func TestBrowser(t *testing.T) {
+	if _, err := exec.LookPath("chromium"); err != nil {
+		t.Fatalf("signoff.html is NOT tested in a browser: %v\ninstall the Debian package chromium",
+			err)
+	}
+	root, cancel := chromedp.NewContext(context.Background(),
+		chromedp.WithAllocatorOptions(chromedp.ExecPath("chromium"), chromedp.NoSandbox,
+			chromedp.DisableGPU))
+	t.Cleanup(cancel)
+	if err := chromedp.Do(root, chromedp.Navigate("about:blank")); err != nil {
+		t.Fatal(err)
+	}
+	for _, test := range []struct {
+		name string
+		run  func(t *testing.T, root context.Context)
+	}{
+		{"moves limits", movesLimits}, {"tells candidates", tellsCandidates},
+		{"without script", withoutScript},
+		{"hostile names", keepsOutNames}, {"themes and widths", hasThemesAndWidths},
+		{"prints", prints}, {"frontier table", listsFrontier},
+	} {
+		t.Run(test.name, func(t *testing.T) { test.run(t, root) })
+	}
+}
+
+// tab shows one page.
+type tab struct {
+	t   *testing.T
+	ctx context.Context
+
+	mutex    sync.Mutex
+	problems []string // what the browser complained about
+}
+
+// set is a command of the browser as a step.
+func set[P any](command cdp.Command[P, cdp.Empty], params P) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, command, params)
+		return err
+	})
+}
+
+// open shows a page in a window of a width, after some steps.
+func open(t *testing.T, root context.Context, html string, width int64,
+	before ...chromedp.Action[chromedp.Void]) *tab {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "signoff.html")
+	if err := os.WriteFile(file, []byte(html), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := chromedp.NewContext(root)
+	t.Cleanup(cancel)
+	b := &tab{t: t, ctx: ctx}
+	if err := chromedp.Listen(ctx, func(event any) {
+		switch e := event.(type) {
+		case *runtime.EventExceptionThrown:
+			b.complain(e.ExceptionDetails.Text)
+		case *runtime.EventConsoleAPICalled:
+			b.complain(fmt.Sprintf("console %s", e.Type))
+		case *cdplog.EventEntryAdded:
+			b.complain(e.Entry.Text)
+		}
+	}); err != nil {
+		t.Fatal(err)
+	}
+	b.do(set(cdplog.Enable, cdp.Empty{}), chromedp.EmulateViewport(width, 900))
+	b.do(before...)
+	b.do(chromedp.Navigate("file://" + file))
+	return b
+}
+
+func (b *tab) complain(text string) {
+	b.mutex.Lock()
+	defer b.mutex.Unlock()
+	b.problems = append(b.problems, text)
+}
+
+// stepLimit ends a step that hangs; one takes some tenths of a second.
+const stepLimit = 30 * time.Second
+
+func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, stepLimit)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// act runs statements in the page.
+func (b *tab) act(statements string) {
+	b.t.Helper()
+	ask[bool](b, "(() => { "+statements+"; return true; })()")
+}
+
+// ask evaluates an expression in the page.
+func ask[T any](b *tab, expression string) T {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, stepLimit)
+	defer cancel()
+	answer, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
+	if err != nil {
+		b.t.Fatalf("%s: %v", expression, err)
+	}
+	return answer
+}
+
+func (b *tab) hasNoProblem() {
+	b.t.Helper()
+	b.mutex.Lock()
+	defer b.mutex.Unlock()
+	for _, p := range b.problems {
+		b.t.Errorf("the browser says: %s", p)
+	}
+}
+
+// within counts the candidates of the input that are within limits on a target.
+func within(t *testing.T, target string, flash, tolerance float64) int {
+	t.Helper()
+	s := &report.Signoff{}
+	if err := json.Unmarshal(pageInput(t), s); err != nil {
+		t.Fatal(err)
+	}
+	search, n := &s.Frontier, 0
+	for k, c := range search.Candidates {
+		if *cost(search, k, target, "flash") <= flash && c.ToleranceUsed != nil &&
+			*c.ToleranceUsed <= tolerance {
+			n++
+		}
+	}
+	return n
+}
+
+const shownTarget = `document.querySelector(".target:not([hidden])")`
+
+func movesLimits(t *testing.T, root context.Context) {
+	b := open(t, root, makePage(t, pageInput(t)), 1100)
+	count := func() string {
+		return ask[string](b, shownTarget+`.querySelector(".count").textContent`)
+	}
+	filled := func() int {
+		return ask[int](b, `new Set(Array.from(`+shownTarget+`.querySelectorAll("path.fits"), `+
+			`(p) => p.dataset.id)).size`)
+	}
+	said := func(target string, n int) string {
+		return fmt.Sprintf("%d of 39 candidates are within these limits on %s.", n, target)
+	}
+	check := func(target string, flash, tolerance float64) {
+		t.Helper()
+		want := within(t, target, flash, tolerance)
+		if got := count(); got != said(target, want) {
+			t.Errorf("the page says %q, want %q", got, said(target, want))
+		}
+		if got := filled(); got != want {
+			t.Errorf("%d marks are filled, want %d", got, want)
+		}
+		if got := ask[int](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody `+
+			`tr")).filter((r) => r.cells[r.cells.length - 4].textContent === "yes").length`); got >
+			want || (want > 0 && got == 0) {
+			t.Errorf("%d rows of the frontier fit, of %d candidates", got, want)
+		}
+	}
+	check("cortex-m4f", 24*1024, 1)
+
+	move := func(index int, resource string, value float64) {
+		b.act(fmt.Sprintf(`const l = document.getElementById("limit-%d-%s"); l.value = %g; `+
+			`l.dispatchEvent(new Event("input"))`, index, resource, value))
+	}
+	line := shownTarget + `.querySelector('line[data-limit="flash"]').getAttribute("x1")`
+	before := ask[string](b, line)
+	move(0, "flash", 8000)
+	check("cortex-m4f", 8000, 1)
+	if after := ask[string](b, line); after == before {
+		t.Error("the line of the limit has not moved")
+	}
+	move(0, "tolerance", 0.5)
+	check("cortex-m4f", 8000, 0.5)
+	if within(t, "cortex-m4f", 8000, 0.5) == within(t, "cortex-m4f", 24*1024, 1) {
+		t.Error("the limits of this test change nothing")
+	}
+	b.do(chromedp.Click(".target:not([hidden]) button"))
+	check("cortex-m4f", 24*1024, 1)
+
+	// By keyboard: the list of targets, then the frontier, then a limit.
+	b.do(chromedp.Focus("#target"), chromedp.KeyEvent(kb.ArrowDown))
+	if got := ask[string](b, shownTarget+`.dataset.target`); got != "cortex-m0plus" {
+		t.Errorf("target %s is shown, want cortex-m0plus", got)
+	}
+	check("cortex-m0plus", 24*1024, 1)
+	b.hasNoProblem()
+}
+
+func tellsCandidates(t *testing.T, root context.Context) {
+	b := open(t, root, makePage(t, pageInput(t)), 1100)
+	detail := func() string {
+		return ask[string](b, shownTarget+`.querySelector(".detail").textContent`)
+	}
+	b.do(chromedp.ScrollIntoView(".target:not([hidden]) svg"))
+	place := ask[map[string]float64](b,
+		`(() => { const r = `+shownTarget+`.querySelector('path.frontier[data-id="31"]').getBoundingClientRect(); return { x: r.x + r.width / 2, y: r.y + r.height / 2 }; })()`)
+	b.do(chromedp.MouseEvent("mouseMoved", place["x"], place["y"]))
+	if got := detail(); !strings.HasPrefix(got, "Number ") ||
+		!strings.Contains(got, " features, ") || !strings.Contains(got, "KiB") ||
+		!strings.Contains(got, " % of the tolerance may be used") {
+		t.Errorf("pointing at a mark says %q", got)
+	}
+	b.act(shownTarget + `.querySelector("svg").focus()`)
+	seen := map[string]bool{}
+	for range 4 {
+		b.do(chromedp.KeyEvent(kb.ArrowRight))
+		seen[detail()] = true
+	}
+	if len(seen) != 4 {
+		t.Errorf("four arrow keys show %d candidates", len(seen))
+	}
+	if n := ask[int](b, shownTarget+`.querySelectorAll("path.pointed").length`); n != 4 {
+		t.Errorf("%d marks are pointed at, want one per panel, 4", n)
+	}
+	b.hasNoProblem()
+}
+
+func withoutScript(t *testing.T, root context.Context) {
+	b := open(t, root, makePage(t, pageInput(t)), 1100,
+		set(emulation.SetScriptExecutionDisabled,
+			emulation.SetScriptExecutionDisabledParams{Value: true}))
+	hidden := ask[int](b, `document.querySelectorAll(".target[hidden], .space[hidden]").length`)
+	controls := ask[int](b, `Array.from(document.querySelectorAll(".controls")).filter((c) => `+
+		`getComputedStyle(c).display !== "none").length`)
+	if hidden != 0 || controls != 0 {
+		t.Errorf("without script %d sections are hidden and %d controls shown", hidden, controls)
+	}
+	b.hasNoProblem()
+}
+
+// Names of the user's reach neither the page's script nor its elements.
+func keepsOutNames(t *testing.T, root context.Context) {
+	b := open(t, root, makePage(t, hostileSignoff(t)), 1100)
+	if title := ask[string](b, `document.title`); !strings.HasPrefix(title, "Sign-off: ") {
+		t.Errorf("a name has set the title to %q", title)
+	}
+	if n := ask[int](b, `document.images.length`); n != 0 {
+		t.Errorf("a name has become %d images", n)
+	}
+	if !ask[bool](b, `document.querySelector("#signatures") !== null && `+
+		`document.querySelectorAll(".sign tbody tr").length === 3`) {
+		t.Error("the signatures are gone")
+	}
+	b.act(`document.querySelectorAll("path[data-id]").forEach((p) => p.dispatchEvent(new ` +
+		`Event("click")))`)
+	b.hasNoProblem()
+}
+
+func hasThemesAndWidths(t *testing.T, root context.Context) {
+	for theme, width := range map[string]int64{"light": 360, "dark": 1400} {
+		t.Run(theme, func(t *testing.T) {
+			b := open(t, root, makePage(t, pageInput(t)), width,
+				set(emulation.SetEmulatedMedia,
+					emulation.SetEmulatedMediaParams{
+						Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme",
+							Value: theme}}}))
+			if beyond := ask[int](b,
+				`document.documentElement.scrollWidth - window.innerWidth`); beyond > 0 {
+				t.Errorf("the page is %d pixels wider than the window", beyond)
+			}
+			var colours []string
+			for _, m := range regexp.MustCompile(`--page: (#[0-9a-f]{6})`).FindAllStringSubmatch(
+				htmlStyle, 2) {
+				colours = append(colours, m[1])
+			}
+			want := colours[map[string]int{"light": 0, "dark": 1}[theme]]
+			if got := ask[string](b,
+				`getComputedStyle(document.documentElement).getPropertyValue("--page").trim()`); got != want {
+				t.Errorf("the page is %s, want %s", got, want)
+			}
+			b.hasNoProblem()
+		})
+	}
+}
+
+// Paper sizes of ISO 216 and ANSI/ASME Y14.1 in mm. Margins are those of @page in signoff.css.
+func prints(t *testing.T, root context.Context) {
+	const mm, across, along = 96 / 25.4, 28, 32
+	for _, paper := range []struct {
+		name          string
+		width, height float64
+	}{{"A4", 210, 297}, {"Letter", 215.9, 279.4}} {
+		t.Run(paper.name, func(t *testing.T) {
+			b := open(t, root, makePage(t, pageInput(t)), int64((paper.width-across)*mm),
+				set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}))
+			// What may not be cut by a page break is shorter than a page.
+			tall := ask[[]string](b, fmt.Sprintf(`Array.from(document.querySelectorAll("figure, `+
+				`tr, .sign")).filter((f) => f.getBoundingClientRect().height > %g).map((f) => `+
+				`f.textContent.slice(0, 40))`, (paper.height-along)*mm))
+			for _, text := range tall {
+				t.Errorf("higher than a page: %s", text)
+			}
+			wide := ask[[]string](b, `Array.from(document.querySelectorAll("table, `+
+				`svg:not(.defs)")).filter((f) => f.getBoundingClientRect().right > `+
+				`window.innerWidth + 1).map((f) => f.textContent.slice(0, 40))`)
+			for _, text := range wide {
+				t.Errorf("wider than the paper: %s", text)
+			}
+			for selector, want := range map[string]bool{".controls": false, ".sign": true,
+				"#signatures + .caution": true, `.target[data-target='rv32imc']`: true} {
+				if got := ask[bool](b,
+					`getComputedStyle(document.querySelector("`+selector+`")).display !== "none"`); got != want {
+					t.Errorf("%s is printed: %v, want %v", selector, got, want)
+				}
+			}
+			ctx, cancel := context.WithTimeout(b.ctx, stepLimit)
+			defer cancel()
+			pdf, err := chromedp.Run(ctx,
+				chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperSize{Width: paper.width / 25.4,
+					Height: paper.height / 25.4})))
+			if err != nil {
+				t.Fatal(err)
+			}
+			// Four parts with some 20 pictures and 15 tables; fonts differ between machines.
+			if n := len(regexp.MustCompile(`/Type /Page\b`).FindAll(pdf, -1)); n < 12 || n > 22 {
+				t.Errorf("%d pages, want 12 to 22", n)
+			}
+			b.hasNoProblem()
+		})
+	}
+}
+
+// The picture says what the table says: every candidate of the frontier has its row.
+func listsFrontier(t *testing.T, root context.Context) {
+	b := open(t, root, makePage(t, pageInput(t)), 1100)
+	var part struct {
+		Frontier struct {
+			Candidates []struct {
+				ID         int  `json:"id"`
+				OnFrontier bool `json:"on_frontier"`
+				Chosen     bool `json:"chosen"`
+			} `json:"candidates"`
+		} `json:"frontier"`
+	}
+	if err := json.Unmarshal(pageInput(t), &part); err != nil {
+		t.Fatal(err)
+	}
+	var want []string
+	for _, c := range part.Frontier.Candidates {
+		if c.OnFrontier || c.Chosen {
+			want = append(want, fmt.Sprint(c.ID))
+		}
+	}
+	got := ask[[]string](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody tr"), (r) => `+
+		`r.cells[0].textContent)`)
+	if fmt.Sprint(got) != fmt.Sprint(want) {
+		t.Errorf("rows %v, want %v", got, want)
+	}
+}

@@ -1,0 +1,133 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"slices"
+	"strings"
+
+	"kerf/budget"
+	"kerf/exporter/report"
+)
+
+// costFigures show what flash, RAM and cycles of every target are made of.
+func costFigures(s *report.Signoff) []figure {
+	var all []figure
+	for _, r := range []struct{ resource, title string }{
+		{budget.Flash, "Where the flash goes"}, {budget.RAM, "Where the RAM goes"},
+		{budget.Cycles, "Where the cycles of a step go"},
+	} {
+		if picture := costPicture(s, r.resource); picture != "" {
+			all = append(all, figure{
+				Title: r.title,
+				Caption: "Upper bar of a target: what is handed off; lower bar: the whole " +
+					"network in its widest formats. The tables below say which part is exact, " +
+					"bounded or estimated.",
+				Picture: picture,
+			})
+		}
+	}
+	return all
+}
+
+// parts lists what a total is made of.
+func parts(s *report.Signoff, resource string) []string {
+	var parts []string
+	for _, c := range s.Cost {
+		if c.Resource == resource && c.Part != budget.Total && !slices.Contains(parts, c.Part) {
+			parts = append(parts, c.Part)
+		}
+	}
+	return parts
+}
+
+// limitOf is the limit on a total, or nil. One on the step time limits the cycles.
+func limitOf(s *report.Signoff, target, resource string) *float64 {
+	c := s.Total(target, resource)
+	if c == nil {
+		return nil
+	}
+	if c.Limit == nil && resource == budget.Cycles {
+		if t := s.Total(target, budget.StepTime); t != nil && t.Limit != nil && t.Value > 0 {
+			v := *t.Limit * (c.Value / t.Value)
+			return &v
+		}
+	}
+	return c.Limit
+}
+
+func costPicture(s *report.Signoff, resource string) template.HTML {
+	const bar, gap, top = 17.0, 22.0, 40.0
+	targets := slices.DeleteFunc(s.TargetNames(), func(t string) bool {
+		return s.Total(t, resource) == nil
+	})
+	parts := parts(s, resource)
+	most := 0.0
+	var said []string
+	for _, t := range targets {
+		c := s.Total(t, resource)
+		most = max(most, c.Value, c.Before)
+		said = append(said, fmt.Sprintf("%s %s, uncut %s", t, report.Quantity(c.Value, c.Unit),
+			report.Quantity(c.Before, c.Unit)))
+	}
+	if most == 0 || len(parts) == 0 {
+		return ""
+	}
+	// A limit far to the right would press the bars together; it is written instead.
+	const farLimit = 1.6
+	right := most
+	for _, t := range targets {
+		if l := limitOf(s, t, resource); l != nil && *l <= farLimit*most {
+			right = max(right, *l)
+		}
+	}
+	nameWidth := widest(160, targets...)
+	x := scale{0, right, nameWidth + 76, pictureWidth - 150}
+	each := float64(2*bar) + gap
+	unit := s.Total(targets[0], resource).Unit
+	bottom := top + float64(each*float64(len(targets)))
+	d := newDrawing(pictureWidth, bottom+8,
+		fmt.Sprintf("%s by part. %s.", report.Spaced(resource), strings.Join(said, "; ")))
+	key := x.from
+	for i, p := range parts {
+		name := report.Spaced(p)
+		d.bar(key, 8, 22, 11, "bar "+fill(i), "")
+		d.text(key+28, 18, "", name)
+		key += textWidth(name) + 52
+	}
+	for i, t := range targets {
+		y := top + float64(each*float64(i))
+		d.name(nameWidth, y+13, "end", t, nameWidth)
+		c := s.Total(t, resource)
+		d.text(nameWidth+8, y+13, "tick", "handed off")
+		d.text(nameWidth+8, y+13+bar, "tick", "uncut")
+		now, before := 0.0, 0.0
+		for k, p := range parts {
+			for _, row := range s.Cost {
+				if row.Target != t || row.Resource != resource || row.Part != p {
+					continue
+				}
+				name := report.Spaced(p)
+				d.bar(x.at(now), y, x.at(now+row.Value)-x.at(now), bar-3, "bar "+fill(k),
+					fmt.Sprintf("%s, %s: %s, %s", t, name, report.Quantity(row.Value, unit), row.Kind))
+				d.bar(x.at(before), y+bar, x.at(before+row.Before)-x.at(before), bar-3,
+					"bar past "+fill(k),
+					fmt.Sprintf("%s uncut, %s: %s", t, name, report.Quantity(row.Before, unit)))
+				now += row.Value
+				before += row.Before
+			}
+		}
+		d.text(x.at(now)+5, y+12, "value", report.Quantity(c.Value, c.Unit))
+		d.text(x.at(before)+5, y+12+bar, "value", report.Quantity(c.Before, c.Unit))
+		if l := limitOf(s, t, resource); l != nil {
+			limit := "limit " + report.Quantity(*l, unit)
+			if *l <= right {
+				d.line(x.at(*l), y-5, x.at(*l), y+float64(2*bar), "limit")
+			} else {
+				limit += " →"
+			}
+			d.text(pictureWidth-4, y+12, "value end", limit)
+		}
+	}
+	return d.markup()
+}

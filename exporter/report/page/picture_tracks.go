@@ -1,0 +1,157 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/exporter/report"
+)
+
+// trackFigures show recorded sequences, and below them the error.
+func trackFigures(s *report.Signoff) []figure {
+	var all []figure
+	for _, t := range s.Tracks {
+		thinned, below := "", "network minus reference"
+		if len(t.Outputs[0].Classes) > 0 {
+			below = "where the class is another one"
+		}
+		if t.Every > 1 {
+			thinned = fmt.Sprintf(" Of every %d steps the one with the largest error is shown.",
+				t.Every)
+		}
+		all = append(all, figure{
+			Title: fmt.Sprintf("Worst sequence of %s: %s", t.Scenario, t.Sequence),
+			Caption: "Where the integer network is furthest from the reference, of all sign-off " +
+				"sequences of this scenario." + thinned + " Below: " + below + ".",
+			Picture: trackPicture(t, s.Period),
+		})
+	}
+	return all
+}
+
+const (
+	trackHeight = 130.0
+	errorHeight = 56.0
+	trackLeft   = 52.0
+)
+
+func trackPicture(t report.Track, period float64) template.HTML {
+	const columns, gap = 2, 26.0
+	width := (pictureWidth - gap) / columns
+	lines := (len(t.Outputs) + columns - 1) / columns
+	each := trackHeight + errorHeight + 96
+	var said []string
+	for _, o := range t.Outputs {
+		said = append(said, sayTrack(o, t.At))
+	}
+	d := newDrawing(pictureWidth, float64(each*float64(lines))+22,
+		fmt.Sprintf("%s, sequence %s, %d steps. %s.", t.Scenario, t.Sequence, t.Steps,
+			strings.Join(said, "; ")))
+	key := trackLeft
+	for _, k := range [][2]string{{"reference", "reference (recorded)"}, {"float", "float network"},
+		{"fixed", "integer network"}} {
+		d.line(key, 10, key+30, 10, "track "+k[0])
+		d.text(key+36, 14, "", k[1])
+		key += textWidth(k[1]) + 66
+	}
+	for i, o := range t.Outputs {
+		trackPanel(d, t, o, float64((width+gap)*float64(i%columns)),
+			22+float64(each*float64(i/columns)), width, period)
+	}
+	return d.markup()
+}
+
+func sayTrack(o report.TrackOutput, at []int) string {
+	worst := 0
+	for i := range o.Fixed {
+		if math.Abs(o.Fixed[i]-o.Reference[i]) > math.Abs(o.Fixed[worst]-o.Reference[worst]) {
+			worst = i
+		}
+	}
+	return fmt.Sprintf("%s: reference from %s to %s %s; the largest error of the integer "+
+		"network shown is %s at step %d", o.Output, report.Significant(slices.Min(o.Reference)),
+		report.Significant(slices.Max(o.Reference)), o.Unit,
+		report.Significant(o.Fixed[worst]-o.Reference[worst]), at[worst])
+}
+
+func trackPanel(d *drawing, t report.Track, o report.TrackOutput, left, top, width, period float64) {
+	unit, times := "step", 1.0
+	if period > 0 {
+		unit, times = "time, s", period
+	}
+	x := scale{0, float64(times * float64(max(1, t.Steps-1))), left + trackLeft, left + width - 6}
+	low := min(slices.Min(o.Reference), slices.Min(o.Float), slices.Min(o.Fixed))
+	high := max(slices.Max(o.Reference), slices.Max(o.Float), slices.Max(o.Fixed))
+	if high == low {
+		high++
+	}
+	y := scale{low, high, top + 24 + trackHeight, top + 24}
+	title := o.Output
+	if o.Unit != "" {
+		title += ", " + o.Unit
+	}
+	join := polyline
+	if len(o.Classes) > 0 {
+		join = staircase
+		d.line(x.from, y.from, x.from, y.to, "axis")
+		for i, c := range o.Classes {
+			d.name(x.from-5, y.inside(float64(i))+4, "tick end", c, trackLeft-6)
+		}
+		d.text(x.from-30, y.to-12, "title", title)
+	} else {
+		d.axisLeft(y, x.from, x.to, title, 5)
+	}
+	xs := make([]float64, len(t.At))
+	for i, step := range t.At {
+		xs[i] = x.at(float64(times * float64(step)))
+	}
+	float, fixed, e := errors(&o)
+	e.from, e.to = y.from+30+errorHeight, y.from+30
+	name := strings.TrimSuffix("error, "+o.Unit, ", ")
+	if len(o.Classes) > 0 {
+		name = "1: another class"
+	}
+	d.axisLeft(e, x.from, x.to, name, 4)
+	d.axisBelow(x, e.from, e.to, unit, 6, nil)
+	d.line(x.from, e.at(0), x.to, e.at(0), "axis")
+	places := func(s scale, values []float64) []float64 {
+		ys := make([]float64, len(values))
+		for i, v := range values {
+			ys[i] = s.at(v)
+		}
+		return ys
+	}
+	d.path("track reference", join(xs, places(y, o.Reference)))
+	d.path("track fixed", join(xs, places(y, o.Fixed)))
+	d.path("track float", join(xs, places(y, o.Float)))
+	d.path("track fixed", join(xs, places(e, fixed)))
+	d.path("track float", join(xs, places(e, float)))
+}
+
+// errors are network minus reference, of a classifier 1 where the class is another one,
+// with a scale that holds them.
+func errors(o *report.TrackOutput) (float, fixed []float64, s scale) {
+	of := func(values []float64) []float64 {
+		all := make([]float64, len(values))
+		for i, v := range values {
+			e := v - o.Reference[i]
+			if len(o.Classes) > 0 && e != 0 {
+				e = 1
+			}
+			all[i] = e
+			s.high = math.Max(s.high, math.Abs(e))
+		}
+		return all
+	}
+	float, fixed = of(o.Float), of(o.Fixed)
+	if s.high == 0 {
+		s.high = 1
+	}
+	if len(o.Classes) == 0 {
+		s.low = -s.high
+	}
+	return float, fixed, s
+}

@@ -1,0 +1,132 @@
+package report
+
+import (
+	"strconv"
+
+	"kerf/budget"
+	"kerf/dataset"
+)
+
+// PathRow is one attempt of the cut, on selection recordings.
+type PathRow struct {
+	Item      string    `json:"item"`
+	Name      string    `json:"name"`            // in words; of what goes together, with commas
+	Names     []string  `json:"names,omitempty"` // the same, one by one
+	Share     float64   `json:"share"`
+	Taken     bool      `json:"taken"`
+	Features  int       `json:"features"`
+	Units     int       `json:"units"`
+	Tightest  string    `json:"tightest"`               // in words
+	Row       *RowName  `json:"tightest_row,omitempty"` // the same
+	Value     *float64  `json:"value"`
+	MayReach  *float64  `json:"may_reach"` // upper end to expect on the sign-off recordings
+	Tolerance float64   `json:"tolerance"`
+	On        string    `json:"tolerance_on"` // "rise" or "fixed"
+	Flash     []float64 `json:"flash"`        // B, one per target
+	Cycles    []float64 `json:"cycles"`       // one per target
+}
+
+func pathRow(p budget.PathStep) PathRow {
+	value, _ := p.Tightest.JudgedValue()
+	row := PathRow{
+		Item: p.Item, Name: dataset.ListNames(p.Names), Names: p.Names, Share: p.Share,
+		Taken: p.Taken, Features: len(p.Candidate.Features), Units: p.Candidate.UnitCount(),
+		Tightest: tightest(p.Tightest), Row: rowName(p.Tightest), Value: Finite(value),
+		MayReach: Finite(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
+	}
+	for _, c := range p.Costs {
+		if c.Part != budget.Total {
+			continue
+		}
+		switch c.Resource {
+		case budget.Flash:
+			row.Flash = append(row.Flash, c.Value)
+		case budget.Cycles:
+			row.Cycles = append(row.Cycles, c.Value)
+		}
+	}
+	return row
+}
+
+const pathTitle = "The cut, step by step, on selection recordings (F features, U units stay)"
+
+// PathTable has a row per attempt of the cut.
+func (s *Signoff) PathTable() Table {
+	t := Table{Title: pathTitle, Head: []string{"item", "share", "outcome", "features", "units",
+		"tightest row", "value", "may reach", "limit"}, Numbers: 6}
+	for _, name := range s.TargetNames() {
+		t.Head = append(t.Head, "flash "+name, "cycles "+name)
+	}
+	for _, p := range s.Path {
+		show := p.Row.shownAs(p.On)
+		row := []string{p.Title(), OptionalPercent(&p.Share), p.outcome(), strconv.Itoa(p.Features),
+			strconv.Itoa(p.Units), p.Tightest, Optional(p.Value, show), Optional(p.MayReach, show),
+			show(p.Tolerance)}
+		for i := range p.Flash {
+			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], "cycles"))
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+func (p *PathRow) Title() string { return Spaced(p.Item) + " " + p.Name }
+
+func (p *PathRow) outcome() string {
+	if p.Taken {
+		return "cut"
+	}
+	return "kept"
+}
+
+// items names what an attempt takes, one by one; features stand without a word in front.
+func (p *PathRow) items() []string {
+	names := p.Names
+	if p.Item == budget.FeatureItem {
+		return names
+	}
+	items := make([]string, len(names))
+	for i, name := range names {
+		items[i] = Spaced(p.Item) + " " + name
+	}
+	return items
+}
+
+// StepTable has a row per item of every attempt. What goes together is measured together: the
+// figures stand in its last row.
+func (s *Signoff) StepTable() Table {
+	t := Table{Title: pathTitle, Head: []string{"item", "outcome", "F", "U", "may reach", "limit",
+		"tightest row"}, Numbers: 2, Words: 1}
+	for _, p := range s.Path {
+		items := p.items()
+		for i, item := range items {
+			row := []string{item, p.outcome(), "", "", "", "", ""}
+			if i == len(items)-1 {
+				show := p.Row.shownAs(p.On)
+				row = []string{item, p.outcome(), strconv.Itoa(p.Features), strconv.Itoa(p.Units),
+					Optional(p.MayReach, show), show(p.Tolerance), p.Tightest}
+			}
+			t.Rows = append(t.Rows, row)
+		}
+	}
+	return t
+}
+
+// LeftTables say what every step that was taken leaves, in a table per target.
+func (s *Signoff) LeftTables() []Table {
+	var tables []Table
+	for t, target := range s.TargetNames() {
+		left := Table{Title: "What each cut leaves", Head: []string{target, "flash", "cycles"},
+			Numbers: 1}
+		for _, p := range s.Path {
+			if items := p.items(); p.Taken {
+				flash, cycles := Quantity(p.Flash[t], "B"), Quantity(p.Cycles[t], "cycles")
+				left.Rows = append(left.Rows, []string{items[len(items)-1], flash, cycles})
+			}
+		}
+		if len(left.Rows) > 0 {
+			tables = append(tables, left)
+		}
+	}
+	return tables
+}

@@ -1,0 +1,158 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"regexp"
+
+	"kerf/budget"
+	"kerf/dataset"
+	"kerf/exporter/emit"
+)
+
+// MaxJSONBytes is the largest signoff.json, manifest.json or NAME_network.json that is read. The
+// first two have some hundred kilobytes, the last has five bytes per weight; a list of empty
+// records takes 200 times its size in memory.
+const MaxJSONBytes = 8 << 20
+
+var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
+
+// readSignoff reads signoff.json. The text must be exactly what kerf writes for
+// its content, and the verdicts must follow from the figures beside them.
+func Read(text []byte) (*Signoff, error) {
+	if text == nil {
+		return nil, fmt.Errorf("is missing")
+	}
+	s := &Signoff{}
+	if err := json.Unmarshal(text, s); err != nil {
+		return nil, fmt.Errorf("cannot be read: %w", err)
+	}
+	if err := emit.CheckPrefix(s.Name); err != nil {
+		return nil, err
+	}
+	if len(s.Inputs) == 0 || !hexHash.MatchString(s.Inputs[0].SHA256) {
+		return nil, fmt.Errorf("names no job file with its SHA-256")
+	}
+	again, err := s.JSON()
+	if err != nil {
+		return nil, err
+	}
+	if !bytes.Equal(again, text) {
+		return nil, fmt.Errorf("its text is not what kerf writes for its content: %s",
+			FirstDifference(text, again))
+	}
+	return s, s.CheckVerdicts()
+}
+
+// CheckVerdicts tells whether the verdicts follow from figures and limits, and errors from the sums
+// over sequences; the error names the first that does not.
+func (s *Signoff) CheckVerdicts() error {
+	failed, short := false, false
+	count := func(verdict string) {
+		failed = failed || verdict == budget.Fail
+		short = short || verdict == budget.NotEnough
+	}
+	for _, c := range s.Cost {
+		want := ""
+		if c.Limit != nil {
+			want = budget.Pass
+			if c.Value > *c.Limit && !c.AtLeast || c.Value < *c.Limit && c.AtLeast {
+				want = budget.Fail
+			}
+		}
+		if c.Verdict != want {
+			return fmt.Errorf("%s %s of %s has the verdict %q, its figures give %q", c.Resource,
+				c.Part, c.Target, c.Verdict, want)
+		}
+		count(c.Verdict)
+	}
+	for _, l := range s.Loss {
+		if (l.Tolerance == nil) != (l.Verdict == "") {
+			return fmt.Errorf("%s, %s: a verdict without a tolerance, or a tolerance without a "+
+				"verdict", l.Output, l.Scenario)
+		}
+		if l.Tolerance != nil {
+			again := l.judged()
+			if again.Judge(); again.Verdict != l.Verdict || again.WouldDo != l.WouldDo {
+				return fmt.Errorf("%s of %s, %s has the verdict %q, its figures give %q", l.Metric,
+					l.Output, l.WhereInWords(), l.Verdict, again.Verdict)
+			}
+		}
+		count(l.Verdict)
+	}
+	if err := s.checkSums(); err != nil {
+		return err
+	}
+	for _, x := range s.Explained {
+		if e := x.explained(); e.IsLittle() && len(s.Causes) == 0 {
+			return fmt.Errorf("the network explains too little of %s, but no cause says so",
+				x.Output)
+		}
+	}
+	want := budget.Fits
+	switch {
+	case failed, len(s.Causes) > 0 && s.Checked == "", !s.isJudged():
+		want = budget.DoesNotFit
+	case short:
+		want = budget.NotEnough
+	}
+	// Where sign-off sequences are selection recordings too, nothing independent was judged.
+	if want == budget.Fits && s.Verdict == budget.NotEnough {
+		return s.checkReason()
+	}
+	if s.Verdict != want {
+		return fmt.Errorf("the verdict is %q, its rows and causes give %q", s.Verdict, want)
+	}
+	return s.checkReason()
+}
+
+// checkReason compares the reason with the one that follows from rows and causes.
+func (s *Signoff) checkReason() error {
+	if s.Explained == nil {
+		return nil // made before there were reasons
+	}
+	if want := s.WhyNot(); s.Reason != want {
+		return fmt.Errorf("the reason is %q, its rows give %q", s.Reason, want)
+	}
+	return nil
+}
+
+// explained is what a finding against the network follows from.
+func (x *ExplainedRow) explained() budget.Explained {
+	return budget.Explained{Scenario: x.Scenario, Region: x.Region, Given: number(x.Given),
+		High: number(x.GivenHigh)}
+}
+
+func number(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
+// judged is what the verdict of a row with a tolerance follows from.
+func (l *LossRow) judged() budget.Loss {
+	return budget.Loss{
+		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow),
+		FixedHigh: number(l.FixedHigh),
+		Rise:      number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
+		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == "rise",
+		Tolerance: *l.Tolerance,
+	}
+}
+
+// firstDifference says where a text is not the wanted one.
+func FirstDifference(have, want []byte) string {
+	line := 1
+	for i := range min(len(have), len(want)) {
+		if have[i] != want[i] {
+			return fmt.Sprintf("line %d", line)
+		}
+		if have[i] == '\n' {
+			line++
+		}
+	}
+	return fmt.Sprintf("%d bytes, should be %d", len(have), len(want))
+}

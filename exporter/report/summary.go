@@ -1,0 +1,170 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"kerf/budget"
+	"kerf/dataset"
+)
+
+// tightestRows is how many rows a summary shows: what a reviewer reads before the whole report.
+const tightestRows = 5
+
+// MergeSummary is a short report in Markdown, fit for a merge request: verdict, tightest rows, cost
+// per target, and what changed since another handoff, named since, if c is not nil.
+func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
+	var b strings.Builder
+	verdict := s.verdictText()
+	if c != nil {
+		verdict += "; " + c.against(since)
+	}
+	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(verdict))
+	if explained := s.explainedLine(); explained != "" {
+		fmt.Fprintf(&b, "%s\n\n", markdownText(explained))
+	}
+	if checked := s.checkedLine(); checked != "" {
+		fmt.Fprintf(&b, "%s\n\n", markdownText(checked))
+	}
+	n := s.Network
+	fmt.Fprintf(&b, "%d of %d features and %d of %d units stay; %s. Made by kerf %s.\n\n",
+		n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits, markdownText(n.Formats),
+		markdownText(s.Kerf))
+	tables := []Table{s.tightestTable(), s.targetTable()}
+	if c != nil {
+		tables = append(tables, c.changeTable())
+	}
+	for _, t := range tables {
+		if len(t.Rows) == 0 {
+			continue
+		}
+		t.markdownRows(&b)
+		b.WriteByte('\n')
+	}
+	if c != nil {
+		fmt.Fprintf(&b, "%s\n", markdownText(c.Line()))
+		for _, w := range c.Warnings {
+			fmt.Fprintf(&b, "%s.\n", markdownText(w))
+		}
+		b.WriteByte('\n')
+	}
+	if len(s.Warnings) > 0 {
+		fmt.Fprintf(&b, "%s in signoff.md.\n\n", Plural(len(s.Warnings), "note"))
+	}
+	fmt.Fprintf(&b, "> %s\n", markdownText(s.Caution))
+	return []byte(b.String())
+}
+
+// tightestTable has the judged rows with the least room, those that did not pass first.
+func (s *Signoff) tightestTable() Table {
+	t := Table{Title: "Tightest rows", Head: []string{"tightest rows", "up to", "limit", "margin",
+		"verdict"}, Numbers: 1, Words: 1}
+	type judgedRow struct {
+		cells  []string
+		rank   int
+		margin float64
+	}
+	var rows []judgedRow
+	add := func(verdict string, margin *float64, cells ...string) {
+		if verdict == "" {
+			return
+		}
+		room := math.Inf(1)
+		if margin != nil {
+			room = *margin
+		}
+		rows = append(rows, judgedRow{append(cells, wholePercent(margin), ShortVerdict(verdict)),
+			verdictRank(verdict), room})
+	}
+	for _, l := range s.Loss {
+		where := l.WhereInWords()
+		up := l.upTo()
+		if up == "" {
+			up = Significant(l.Fixed)
+		}
+		add(l.Verdict, l.Margin, fmt.Sprintf("%s, %s: %s", l.Output, where, Spaced(l.Metric)), up,
+			l.limit())
+	}
+	for _, c := range s.Cost {
+		add(c.Verdict, c.Margin, fmt.Sprintf("%s: %s", c.Target, Spaced(c.Resource)),
+			Quantity(c.Value, c.Unit), c.limit())
+	}
+	slices.SortStableFunc(rows, func(a, b judgedRow) int {
+		return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(a.margin, b.margin))
+	})
+	for _, r := range rows[:min(tightestRows, len(rows))] {
+		t.Rows = append(t.Rows, r.cells)
+	}
+	return t
+}
+
+// targetTable has a row per target with its totals.
+func (s *Signoff) targetTable() Table {
+	t := Table{Title: "Cost", Head: []string{"target"}, Numbers: 1, Words: 1}
+	var resources []string
+	for _, c := range s.Cost {
+		if c.Part == budget.Total && !slices.Contains(resources, c.Resource) {
+			resources = append(resources, c.Resource)
+		}
+	}
+	for _, r := range resources {
+		t.Head = append(t.Head, Spaced(r))
+	}
+	t.Head = append(t.Head, "limits")
+	for _, target := range s.TargetNames() {
+		row := []string{target}
+		var broken []string
+		limits := ""
+		for _, resource := range resources {
+			c := s.Total(target, resource)
+			if c == nil {
+				row = append(row, "")
+				continue
+			}
+			row = append(row, Quantity(c.Value, c.Unit))
+			if c.Verdict != "" {
+				limits = "met"
+			}
+			if c.Verdict == budget.Fail {
+				broken = append(broken, Spaced(resource))
+			}
+		}
+		if len(broken) > 0 {
+			limits = "broken: " + strings.Join(broken, ", ")
+		}
+		t.Rows = append(t.Rows, append(row, limits))
+	}
+	return t
+}
+
+// changeTable has the rows that got better or worse, and what came or went.
+func (c *Comparison) changeTable() Table {
+	t := Table{Title: "Changes", Numbers: 1, Words: 1,
+		Head: []string{"changes", "old", "new", "new against old", "outcome"}}
+	add := func(cells ...string) { t.Rows = append(t.Rows, cells) }
+	for _, f := range c.Inputs {
+		add(f.Role+" file "+f.File, ShortHash(f.Old), ShortHash(f.New), "", "")
+	}
+	for _, g := range c.itemGroups() {
+		add(g.what()+" "+g.change+": "+dataset.ListNames(g.names), "", "", "", "")
+	}
+	for _, f := range c.Formats {
+		add(f.Layer+" "+f.Tensor, word(f.Old), word(f.New), "", "")
+	}
+	for _, l := range c.Loss {
+		if l.Outcome != Same {
+			add(l.row()+": "+l.of(), Optional(l.Old, l.show()), Optional(l.New, l.show()),
+				l.shownChange(), l.Outcome)
+		}
+	}
+	for _, r := range c.Cost {
+		if r.Outcome != Same {
+			add(r.Target+": "+r.of(), Optional(r.Old, r.show), Optional(r.New, r.show),
+				r.shownChange(), r.Outcome)
+		}
+	}
+	return t
+}
