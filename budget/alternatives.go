@@ -253,9 +253,10 @@ func powerText(k int) string {
 // spread of 1.
 func recordedStatistics(rec *dataset.Recordings) (means, stds []float64) {
 	for k := range rec.Features {
-		mean, std := meanStd(columnOf(rec.Features, k, rec, func(s *dataset.Sequence) []float64 {
-			return s.X
-		}))
+		mean, std := dataset.MeanStd(dataset.Column(rec.Features, k, rec,
+			func(s *dataset.Sequence) []float64 {
+				return s.X
+			}))
 		means, stds = append(means, mean), append(stds, std)
 	}
 	return means, stds

@@ -71,7 +71,7 @@ func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score,
 	}
 	means, stds := make([]float64, len(outputs)), make([]float64, len(outputs))
 	for o := range outputs {
-		means[o], stds[o] = meanStd(columnOf(rec.Outputs, o, rec,
+		means[o], stds[o] = dataset.MeanStd(dataset.Column(rec.Outputs, o, rec,
 			func(s *dataset.Sequence) []float64 {
 				return s.Y
 			}))

@@ -111,11 +111,10 @@ func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
 			p.Costs[class] = targets.Cost{Cycles: targets.MostClassCycles}
 			for range 5 {
 				s := anyShape(random)
-				target := Target{Core: p, TargetRule: TargetRule{FlashWait: &WaitRule{Jump: 3}}}
-				for _, part := range target.stepCycles(s, kernelsFor(p.ISA)) {
-					if !(part.value >= 0) {
+				for _, part := range stepCycles(s, p, targets.FlashWait{Jump: 3}, false) {
+					if !(part.Cycles >= 0) {
 						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class,
-							targets.MostClassCycles, ShapeText(s), part.name, part.value)
+							targets.MostClassCycles, ShapeText(s), part.Name, part.Cycles)
 					}
 				}
 			}

@@ -1,11 +1,7 @@
 package budget
 
 import (
-	"maps"
 	"math"
-	"slices"
-
-	"kerf/quant"
 )
 
 // Kind says what a figure is.
@@ -78,7 +74,6 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost {
 	rows := &sheet{target: t}
 	shape := in.Shape(c)
-	kernels := kernelsFor(t.Core.ISA)
 	frontEnds, _ := in.FrontEnds(c)
 	var flash, ram, cycles float64
 	for _, g := range frontEnds {
@@ -98,9 +93,12 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 	if t.WeightsIn == inRAM {
 		memory = append(memory, weights, tables)
 	}
-	code := part{"code", float64(kernels.codeBytes(shape, t.Core.ISA)), Estimated}
-	stack := part{Total, float64(kernels.stackBytes(shape, t.Core.ISA)), Bounded}
-	steps := t.stepCycles(shape, kernels)
+	code := part{"code", float64(codeBytes(shape, t.Core.ISA)), Estimated}
+	stack := part{Total, float64(stackBytes(shape, t.Core.ISA)), Bounded}
+	var steps []part
+	for _, p := range stepCycles(shape, t.Core, t.flashWait(), t.WeightsInRAM()) {
+		steps = append(steps, part{p.Name, p.Cycles, Estimated})
+	}
 	if m := measured; m != nil {
 		code = part{"code", m.Flash - weights.value - tables.value, Measured}
 		memory = m.memory(memory)
@@ -120,27 +118,6 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 		part{Total, total / float64(t.Clock), rows.last().Kind})
 	rows.addPower(stepTime)
 	return rows.rows
-}
-
-// cycleParts adds up the kernels that the emitted C runs in one step, by layer and purpose, in the
-// order of the network.
-func cycleParts(s quant.Shape, k *kernelSet, t Target) []part {
-	var parts []part
-	own, _ := functions(s, t.Core.ISA)
-	for _, f := range own {
-		i := slices.IndexFunc(parts, func(p part) bool { return p.name == f.part })
-		if i < 0 {
-			i = len(parts)
-			parts = append(parts, part{f.part, 0, Estimated})
-		}
-		// in a fixed order, the rounding is the same in each run
-		for _, kernel := range slices.Sorted(maps.Keys(f.time)) {
-			if kernel != flashRead {
-				parts[i].value += float64(f.time[kernel] * k.cycles(kernel, t.Core))
-			}
-		}
-	}
-	return parts
 }
 
 func weaker(a, b Kind) Kind {

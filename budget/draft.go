@@ -12,7 +12,6 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
-	"kerf/portable"
 	"kerf/whole"
 )
 
@@ -86,7 +85,7 @@ func NewDraft(modelFile, selection string) (*Draft, error) {
 			if t.quality > best {
 				best = t.quality
 				*d = t.draft
-				d.Ignored = otherThan(columns,
+				d.Ignored = dataset.NamesWithout(columns,
 					slices.Concat(g.features, g.outputs, []string{g.column}))
 			}
 		}
@@ -188,17 +187,7 @@ func readColumns(path string) ([]string, error) {
 					"scenario and t, then one per feature and output"}
 		}
 	}
-	return otherThan(all, keyColumns), nil
-}
-
-func otherThan(names, gone []string) []string {
-	var rest []string
-	for _, n := range names {
-		if !slices.Contains(gone, n) {
-			rest = append(rest, n)
-		}
-	}
-	return rest
+	return dataset.NamesWithout(all, keyColumns), nil
 }
 
 // columnGuess says which columns are what.
@@ -264,13 +253,4 @@ func (d *Draft) classes(column string, outputs int) ([]string, error) {
 	}
 	slices.Sort(found)
 	return found, nil
-}
-
-// meanStd are those of one column of values; a constant one keeps a spread of 1.
-func meanStd(values []float64) (mean, std float64) {
-	mean, std = portable.MeanStd(values)
-	if !(std > 0) {
-		std = 1
-	}
-	return mean, std
 }

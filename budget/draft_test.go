@@ -11,6 +11,8 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
+
+	"kerf/testdata/randomnet"
 )
 
 // The names of the demo's features tell channel and kind as testdata/demo/features.csv has them,
@@ -49,7 +51,7 @@ func TestDraftTextIsSafe(t *testing.T) {
 		Outputs: []dataset.Output{{Name: hostile, Std: 1}}, Ignored: []string{hostile},
 		Fit: []DraftFit{{hostile, 0.3}}, Steps: 10,
 	}
-	job, err := parseJob(d.TOML(), "job.toml")
+	job, err := readBack(t, d.TOML())
 	if err != nil {
 		t.Fatalf("%v\n%s", err, d.TOML())
 	}
@@ -195,15 +197,28 @@ func write(t *testing.T, path, content string) {
 
 // Of a column that stands still nothing is explained, however near the network comes to it.
 func TestNothingIsExplainedOfAConstant(t *testing.T) {
-	in := handMade(t, [][3]float64{{0.01, 0, 0}, {0, 1, 0}}, []float64{-20, -20}, 50, 0)
-	for _, s := range in.Selection.Sequences {
+	random := randomnet.Seeded(17)
+	float := randomnet.Network(random, 2, randomnet.OneGRU, 2)
+	recordings := randomnet.Recordings(random, float)
+	for _, s := range recordings.Sequences {
+		float.Predict(s, s.Y)
 		for at := 0; at < len(s.Y); at += 2 {
 			s.Y[at] = 0
 		}
 	}
-	fit := fitOf(in.Float, in.Selection, "")
+	fit := fitOf(float, recordings, "")
 	if fit[0].Share != 0 || fit[1].Share < 0.999 {
 		t.Errorf("of a constant %g, of the other output %g is explained", fit[0].Share,
 			fit[1].Share)
 	}
+}
+
+// readBack reads a drafted job.
+func readBack(t *testing.T, text []byte) (*Job, error) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "job.toml")
+	if err := os.WriteFile(file, text, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return ReadJob(file)
 }

@@ -2,14 +2,13 @@ package budget
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
-	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
 
 	"kerf/dataset"
+	"kerf/targets"
 )
 
 // channelAndKind splits a name at the underscore where most other names have the same beginning and
@@ -89,10 +88,10 @@ func (d *Draft) TOML() []byte {
 		say("# %s", line)
 	}
 	say("")
-	say("name = %s  # %s: prefix of every C identifier", text(d.Name), Guess)
-	say("\n[model]\nfile = %s", text(d.Model))
+	say("name = %s  # %s: prefix of every C identifier", targets.TOMLString(d.Name), Guess)
+	say("\n[model]\nfile = %s", targets.TOMLString(d.Model))
 	if d.Convention != "" {
-		say("convention = %s", text(d.Convention))
+		say("convention = %s", targets.TOMLString(d.Convention))
 	}
 	if len(d.Layers) > 0 {
 		say("# %s: the file does not say this; of %d ways to read it this one gives the "+
@@ -101,24 +100,24 @@ func (d *Draft) TOML() []byte {
 	for _, l := range d.Layers {
 		say("[[model.layer]]")
 		if l.Name != "" || d.Convention == "torch" {
-			say("name = %s", text(l.Name))
+			say("name = %s", targets.TOMLString(l.Name))
 		}
 		if l.Cell != "" {
-			say("cell = %s", text(l.Cell))
+			say("cell = %s", targets.TOMLString(l.Cell))
 		} else if l.Activation != "" {
-			say("activation = %s", text(l.Activation))
+			say("activation = %s", targets.TOMLString(l.Activation))
 		}
 	}
-	say("\n[recordings]\nselection = %s  # may be used to choose", text(d.Selection))
+	say("\n[recordings]\nselection = %s  # may be used to choose", targets.TOMLString(d.Selection))
 	switch len(d.Signoff) {
 	case 0:
 		say("signoff = \"\"  # %s: recordings that only judge; other ones than those above", FillIn)
 	case 1:
-		say("signoff = %s  # only judges", text(d.Signoff[0]))
+		say("signoff = %s  # only judges", targets.TOMLString(d.Signoff[0]))
 	default:
 		var names []string
 		for _, s := range d.Signoff {
-			names = append(names, text(s))
+			names = append(names, targets.TOMLString(s))
 		}
 		say("signoff = [%s]  # only judge", strings.Join(names, ", "))
 	}
@@ -145,16 +144,17 @@ func (d *Draft) TOML() []byte {
 	} else {
 		var classes []string
 		for _, c := range d.Classes {
-			classes = append(classes, text(c))
+			classes = append(classes, targets.TOMLString(c))
 		}
 		say("# %s: which class is which output of the network.", Guess)
-		say("classes = [%s]\ncolumn = %s  # %s", strings.Join(classes, ", "), text(d.Column), Guess)
+		say("classes = [%s]\ncolumn = %s  # %s", strings.Join(classes, ", "),
+			targets.TOMLString(d.Column), Guess)
 		names, tolerance = []string{d.Column}, `{ accuracy_drop = "1 %" }`
 	}
 	say("\n[tolerance]  # %s: what may get worse against the float network; README.md lists the "+
 		"other kinds", Guess)
 	for _, n := range names {
-		say("%s = %s", key(n), tolerance)
+		say("%s = %s", targets.TOMLKey(n), tolerance)
 	}
 	say("\n[[target]]")
 	say("profile = \"cortex-m4f\"  # %s: kerf targets list names the others", Guess)
@@ -187,25 +187,4 @@ func (d *Draft) fitLines() []string {
 func oneLine(text string) string {
 	isGap := func(r rune) bool { return unicode.IsSpace(r) || dataset.IsHidden(r) }
 	return strings.Join(strings.FieldsFunc(text, isGap), " ")
-}
-
-// key is a TOML key, without quotes where it needs none.
-func key(s string) string {
-	if bareKey.MatchString(s) {
-		return s
-	}
-	return text(s)
-}
-
-var bareKey = regexp.MustCompile(`^[A-Za-z0-9_-]+$`)
-
-// text is a TOML string: JSON's escapes are a part of TOML's.
-func text(s string) string {
-	var b strings.Builder
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false)
-	if err := e.Encode(s); err != nil {
-		panic("budget: a text that JSON cannot hold: " + err.Error())
-	}
-	return strings.TrimSpace(b.String())
 }

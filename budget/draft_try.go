@@ -132,12 +132,14 @@ func fitOf(p *dataset.Float, rec *dataset.Recordings, column string) []DraftFit 
 	}
 	var fits []DraftFit
 	for o, out := range p.Outputs {
-		values := columnOf(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 { return s.Y })
+		values := dataset.Column(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 {
+			return s.Y
+		})
 		if slices.Min(values) == slices.Max(values) {
 			fits = append(fits, DraftFit{out.Name, 0}) // of what stands still nothing is explained
 			continue
 		}
-		_, std := meanStd(values)
+		_, std := dataset.MeanStd(values)
 		e := score.Value(score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE)
 		fits = append(fits, DraftFit{out.Name, 1 - e*e/(std*std)})
 	}
@@ -192,26 +194,15 @@ func outputGuesses(outputs []dataset.Output, classes []string) []outputGuess {
 	}
 }
 
-// columnOf gathers one column of all sequences.
-func columnOf(columns, index int, rec *dataset.Recordings,
-	values func(*dataset.Sequence) []float64) []float64 {
-	var all []float64
-	for _, s := range rec.Sequences {
-		for i := index; i < len(values(s)); i += columns {
-			all = append(all, values(s)[i])
-		}
-	}
-	return all
-}
-
 // describeFeatures gives the features their mean and std, and channel and kind by their names.
 func describeFeatures(names []string, rec *dataset.Recordings) []dataset.Feature {
 	features := make([]dataset.Feature, len(names))
 	for i, name := range names {
 		channel, kind := channelAndKind(name, names)
-		mean, std := meanStd(columnOf(rec.Features, i, rec, func(s *dataset.Sequence) []float64 {
-			return s.X
-		}))
+		mean, std := dataset.MeanStd(dataset.Column(rec.Features, i, rec,
+			func(s *dataset.Sequence) []float64 {
+				return s.X
+			}))
 		features[i] = dataset.Feature{Name: name, Channel: channel, Kind: kind, Mean: mean,
 			Std: std}
 	}
@@ -221,9 +212,10 @@ func describeFeatures(names []string, rec *dataset.Recordings) []dataset.Feature
 func describeOutputs(names []string, rec *dataset.Recordings) []dataset.Output {
 	outputs := make([]dataset.Output, len(names))
 	for i, name := range names {
-		mean, std := meanStd(columnOf(rec.Outputs, i, rec, func(s *dataset.Sequence) []float64 {
-			return s.Y
-		}))
+		mean, std := dataset.MeanStd(dataset.Column(rec.Outputs, i, rec,
+			func(s *dataset.Sequence) []float64 {
+				return s.Y
+			}))
 		outputs[i] = dataset.Output{Name: name, Mean: mean, Std: std}
 	}
 	return outputs

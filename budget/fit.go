@@ -162,8 +162,8 @@ func classCounts(s quant.Shape, core *targets.Profile) map[string]float64 {
 		}
 		one.Costs[class] = targets.Cost{Cycles: 1}
 		n := 0.0
-		for _, p := range cycleParts(s, kernelsFor(core.ISA), Target{Core: &one}) {
-			n += p.value
+		for _, p := range cycleParts(s, &one) {
+			n += p.Cycles
 		}
 		if n != 0 { // a fitted class that hardly occurs may be below zero
 			counts[class] = n

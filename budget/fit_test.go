@@ -33,8 +33,8 @@ func measuredWith(t *testing.T, core *targets.Profile, shapes []string) string {
 			t.Fatal(err)
 		}
 		cycles := 0.0
-		for _, p := range cycleParts(s, kernelsFor(core.ISA), Target{Core: core}) {
-			cycles += p.value
+		for _, p := range cycleParts(s, core) {
+			cycles += p.Cycles
 		}
 		const steps, overhead = 10000, 123456
 		fmt.Fprintf(&b, "%s\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n", strings.Join(boardHead, ","), i,
@@ -111,8 +111,8 @@ func TestClassCountsAddUp(t *testing.T) {
 			for class, n := range classCounts(s, core) {
 				sum += n * core.Cycles(class)
 			}
-			for _, p := range cycleParts(s, kernelsFor(core.ISA), Target{Core: core}) {
-				want += p.value
+			for _, p := range cycleParts(s, core) {
+				want += p.Cycles
 			}
 			if math.Abs(sum-want) > 1e-6*want {
 				t.Errorf("%s, %s: classes sum to %g cycles, the step takes %g", name, text, sum,

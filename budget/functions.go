@@ -322,8 +322,8 @@ func PartFunctions(s quant.Shape, isa string) map[string][]string {
 // CycleParts is what a step is expected to take on a core, in cycles by layer and purpose.
 func CycleParts(s quant.Shape, core *targets.Profile) map[string]float64 {
 	parts := map[string]float64{}
-	for _, p := range cycleParts(s, kernelsFor(core.ISA), Target{Core: core}) {
-		parts[p.name] = p.value
+	for _, p := range cycleParts(s, core) {
+		parts[p.Name] = p.Cycles
 	}
 	return parts
 }
@@ -331,10 +331,9 @@ func CycleParts(s quant.Shape, core *targets.Profile) map[string]float64 {
 // Estimate is what a network is expected to take on a core: cycles of a step; flash of code,
 // weights and tables, and stack, in bytes.
 func Estimate(s quant.Shape, core *targets.Profile) (cycles float64, flash, stack int) {
-	k := kernelsFor(core.ISA)
-	for _, p := range cycleParts(s, k, Target{Core: core}) {
-		cycles += p.value
+	for _, p := range cycleParts(s, core) {
+		cycles += p.Cycles
 	}
-	return cycles, k.codeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(),
-		k.stackBytes(s, core.ISA)
+	return cycles, codeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(),
+		stackBytes(s, core.ISA)
 }

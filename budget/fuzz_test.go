@@ -1,7 +1,6 @@
 package budget
 
 import (
-	"bytes"
 	"errors"
 	"os"
 	"path/filepath"
@@ -12,12 +11,8 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// A TOML text is decoded twice, each key and table with its name and place; a line of a board
-// becomes a network of some layers.
-var (
-	jobLimits   = hardinput.Limits{PerByte: 1500, Spare: 1 << 20}
-	boardLimits = hardinput.Limits{PerByte: 500, Spare: 1 << 20}
-)
+// A TOML text is decoded twice, each key and table with its name and place.
+var jobLimits = hardinput.Limits{PerByte: 1500, Spare: 1 << 20}
 
 func FuzzParseJob(f *testing.F) {
 	for _, folder := range []string{"demo", "cityweather", "slow"} {
@@ -39,26 +34,6 @@ func FuzzParseJob(f *testing.F) {
 			var e *targets.FileError
 			if err != nil && (!errors.As(err, &e) || e.Msg == "") {
 				t.Fatalf("error %#v", err)
-			}
-			return err
-		})
-	})
-}
-
-func FuzzReadBoardLines(f *testing.F) {
-	f.Add([]byte(
-		"name,export,network,steps,cycles,overhead\nleakair,0x0000ABCD,17;gru_after:13:8:8:16;dense:2:16:identity,1000,4294967295,17\n"))
-	f.Add([]byte("a,b,1;elman_relu:1:4:4:16;dense:1:8:tanh,1,2,1\r\n\"x\n\",,,,,\n"))
-	f.Fuzz(func(t *testing.T, text []byte) {
-		boardLimits.Check(t, len(text), "board.csv", func() error {
-			lines, err := ReadBoardLines(bytes.NewReader(text), "board.csv")
-			if err != nil && !errors.Is(err, dataset.ErrInput) {
-				t.Fatalf("untyped error %v", err)
-			}
-			for _, l := range lines {
-				if !(l.Cycles > 0) || ShapeText(l.Shape) == "" {
-					t.Fatalf("line %+v", l)
-				}
 			}
 			return err
 		})

@@ -108,7 +108,8 @@ func usesTable(a model.Activation) bool { return a == model.Tanh || a == model.L
 
 // codeBytes estimates the code of the inference in bytes, without weights and
 // tables.
-func (k *kernelSet) codeBytes(s quant.Shape, isa string) int {
+func codeBytes(s quant.Shape, isa string) int {
+	k := kernelsFor(isa)
 	own, shared := functions(s, isa)
 	size := k.code(shared)
 	for _, f := range own {

@@ -55,14 +55,14 @@ func TestEveryProfileHasAllFigures(t *testing.T) {
 							continue
 						}
 						s := oneLayer(kind, weightBits, stateBits, activation)
-						for _, part := range cycleParts(s, k, Target{Core: p}) {
-							if !(part.value > 0) {
-								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.name,
-									part.value)
+						for _, part := range cycleParts(s, p) {
+							if !(part.Cycles > 0) {
+								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.Name,
+									part.Cycles)
 							}
 						}
-						if code, stack := k.codeBytes(s, p.ISA),
-							k.stackBytes(s, p.ISA); code < 100 || stack < 16 {
+						if code, stack := codeBytes(s, p.ISA),
+							stackBytes(s, p.ISA); code < 100 || stack < 16 {
 							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, code, stack)
 						}
 					}

@@ -36,14 +36,11 @@ const networkPart = "network"
 // frontEndPart is what the job declares of the code that computes features.
 const frontEndPart = "front_end"
 
-// waitPart is what flash adds to the cycles.
-const waitPart = "flash_wait"
-
 // measuredCycles are the cycles of the network as measured; what flash adds stays an estimate,
 // since emulated cores do not wait.
 func measuredCycles(m *Measurement, estimated []part) []part {
 	parts := []part{{networkPart, m.Cycles, Measured}}
-	if last := estimated[len(estimated)-1]; last.name == waitPart {
+	if last := estimated[len(estimated)-1]; last.name == FlashWaitPart {
 		parts = append(parts, last)
 	}
 	return parts
@@ -111,7 +108,8 @@ func ValueOf(rows []Cost, target, resource, part string) float64 {
 		case c.Target != target || c.Resource != resource:
 		case c.Part == part:
 			return c.Value
-		case part == networkPart && c.Part != Total && c.Part != frontEndPart && c.Part != waitPart:
+		case part == networkPart && c.Part != Total && c.Part != frontEndPart &&
+			c.Part != FlashWaitPart:
 			sum, found = sum+c.Value, true
 		}
 	}

@@ -3,7 +3,6 @@ package budget
 import (
 	"fmt"
 
-	"kerf/quant"
 	"kerf/targets"
 )
 
@@ -28,37 +27,6 @@ func (t Target) flashWait() targets.FlashWait {
 	w, _ := t.Core.WaitAt(float64(t.Clock)) // checked when the job was read
 	return w
 }
-
-// stepCycles adds up the kernels of one step with the memory of the target. The last
-// part, where there is one, is what flash adds. No part is below 0, where the fitted kernels
-// lead for tiny layers and for cores that are unlike those of package targets.
-func (t Target) stepCycles(s quant.Shape, k *kernelSet) []part {
-	price := func(w targets.FlashWait) []part {
-		priced := t
-		priced.Core = t.Core.WithMemory(w, t.WeightsIn == inRAM)
-		return cycleParts(s, k, priced)
-	}
-	parts := price(targets.FlashWait{})
-	if wait := t.flashWait(); waits(wait) {
-		added := 0.0
-		for i, p := range price(wait) {
-			added += p.value - parts[i].value
-		}
-		if t.WeightsIn != inRAM {
-			own, _ := functions(s, t.Core.ISA)
-			for _, f := range own {
-				added += float64(f.time[flashRead] * wait.Data)
-			}
-		}
-		parts = append(parts, part{waitPart, added, Estimated})
-	}
-	for i := range parts {
-		parts[i].value = max(parts[i].value, 0)
-	}
-	return parts
-}
-
-func waits(w targets.FlashWait) bool { return w.Fetch+w.Jump+w.Data > 0 }
 
 // Placement compares a total with the weights and tables in flash and copied to RAM.
 type Placement struct {

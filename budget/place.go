@@ -51,7 +51,7 @@ func (j *Job) place(keys ...any) string {
 		if path.Len() > 0 {
 			path.WriteByte('.')
 		}
-		path.WriteString(key(fmt.Sprint(part)))
+		path.WriteString(targets.TOMLKey(fmt.Sprint(part)))
 	}
 	return fmt.Sprintf("%s:%d: %s", filepath.Base(j.File), line, path.String())
 }

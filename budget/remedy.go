@@ -180,7 +180,7 @@ func (r *remedies) features(row Cost) error {
 			continue
 		}
 		if after, ok := r.heals(row, c, r.target); ok {
-			gone := otherThan(r.in.KeptFeatures(r.now), r.in.KeptFeatures(c))
+			gone := dataset.NamesWithout(r.in.KeptFeatures(r.now), r.in.KeptFeatures(c))
 			change := fmt.Sprintf("without the front end %s and its %d features", group.names[0],
 				len(gone))
 			if err := r.changed(row, FeatureKnob, gone, change, c, after); err != nil {

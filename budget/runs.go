@@ -7,9 +7,9 @@ import (
 	"kerf/model"
 )
 
-// The emitted C reads the rows of a matrix in one of three ways (exporter/emit/c/rows.c). The constants
-// below agree with exporter/emit/reading.go and layout.go; TestEstimatesAgreeWithTheEmittedC
-// compares both.
+// The emitted C reads the rows of a matrix in one of three ways (exporter/emit/c/rows.c). The
+// constants below agree with exporter/emit/reading.go and layout.go;
+// TestEstimatesAgreeWithTheEmittedC compares both.
 type way struct {
 	rows     int // read together
 	straight int // columns that are read without a loop, at most

@@ -25,7 +25,8 @@ func StackAlign(isa string) int {
 // stackBytes bounds the stack of a step in bytes: the frame of the step and the deepest of the
 // functions that it calls. A frame holds arrays, whose size is known, and registers and
 // temporaries, of which kernels.toml has the most that was seen.
-func (k *kernelSet) stackBytes(s quant.Shape, isa string) int {
+func stackBytes(s quant.Shape, isa string) int {
+	k := kernelsFor(isa)
 	align := StackAlign(isa)
 	frame := func(arrays int, name string) int {
 		return (arrays + figure(k.Stack, name) + align - 1) / align * align
