@@ -4,7 +4,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken ./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/recovery/... ./testdata/slow/... ./.ci/release
+PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken ./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/randomnet ./testdata/recovery/... ./testdata/slow/... ./.ci/release
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench bench-broken bench-coverage vectors bench-target measure kernels demo-data release man kills mutants vulnerabilities
 
@@ -101,7 +101,7 @@ emulators:
 		echo "make: COULD NOT install the emulators: install as root the Debian packages $(EMULATORS)"; \
 	fi
 
-# Measures the emitted C on emulated cores, fits budget/kernels.toml and prints docs/cost.md (testdata/kernels/README.md).
+# Measures the emitted C on emulated cores, fits budget/cost/kernels.toml and prints docs/cost.md (testdata/kernels/README.md).
 kernels: emulators
 	$(GO) run ./testdata/kernels
 	$(GO) run ./testdata/kernels -table > docs/cost.md

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"kerf/budget/cost"
 	"kerf/dataset"
 	"kerf/prune"
 	"kerf/quant"
@@ -203,11 +204,11 @@ func (r *Result) warn() {
 			"another run may choose another network",
 			time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
 	}
-	if columns := widestRow(in.Shape(r.Chosen.Candidate)); columns > fittedColumns &&
+	if columns := cost.WidestRow(in.Shape(r.Chosen.Candidate)); columns > cost.FittedColumns &&
 		len(in.Targets) > 0 {
 		add("the network has rows of %d weights; estimates of code and cycles are fitted to "+
 			"networks with %d at most, and may be off by more than docs/cost.md says: kerf "+
-			"measure measures them", columns, fittedColumns)
+			"measure measures them", columns, cost.FittedColumns)
 	}
 	if r.startNote != "" {
 		add("%s", r.startNote)

@@ -2,6 +2,8 @@ package budget
 
 import (
 	"math"
+
+	"kerf/budget/cost"
 )
 
 // Kind says what a figure is.
@@ -93,10 +95,10 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 	if t.WeightsIn == inRAM {
 		memory = append(memory, weights, tables)
 	}
-	code := part{"code", float64(codeBytes(shape, t.Core.ISA)), Estimated}
-	stack := part{Total, float64(stackBytes(shape, t.Core.ISA)), Bounded}
+	code := part{"code", float64(cost.CodeBytes(shape, t.Core.ISA)), Estimated}
+	stack := part{Total, float64(cost.StackBytes(shape, t.Core.ISA)), Bounded}
 	var steps []part
-	for _, p := range stepCycles(shape, t.Core, t.flashWait(), t.WeightsInRAM()) {
+	for _, p := range cost.StepCycles(shape, t.Core, t.flashWait(), t.WeightsInRAM()) {
 		steps = append(steps, part{p.Name, p.Cycles, Estimated})
 	}
 	if m := measured; m != nil {

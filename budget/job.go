@@ -165,12 +165,12 @@ type Condition struct {
 func ReadJob(path string) (*Job, error) {
 	file, _, err := whole.OpenRegular(path)
 	if err != nil {
-		return nil, fileError(path, err, jobHint)
+		return nil, CannotRead(path, err, jobHint)
 	}
 	defer file.Close()
 	data, err := io.ReadAll(io.LimitReader(file, targets.MaxFileBytes+1))
 	if err != nil {
-		return nil, fileError(path, err, jobHint)
+		return nil, CannotRead(path, err, jobHint)
 	}
 	return parseJob(data, path)
 }

@@ -69,7 +69,7 @@ func Load(path string) (*Inputs, error) {
 func LoadFrom(r io.Reader, name string) (*Inputs, error) {
 	data, err := io.ReadAll(io.LimitReader(r, targets.MaxFileBytes+1))
 	if err != nil {
-		return nil, fileError(name, err, "the job is a TOML text; README.md shows one")
+		return nil, CannotRead(name, err, "the job is a TOML text; README.md shows one")
 	}
 	job, err := parseJob(data, name)
 	if err != nil {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"kerf/budget/cost"
 )
 
 // Measurement is what the emitted C of a candidate takes on one target, read from linked programs
@@ -40,7 +42,7 @@ const frontEndPart = "front_end"
 // since emulated cores do not wait.
 func measuredCycles(m *Measurement, estimated []part) []part {
 	parts := []part{{networkPart, m.Cycles, Measured}}
-	if last := estimated[len(estimated)-1]; last.name == FlashWaitPart {
+	if last := estimated[len(estimated)-1]; last.name == cost.FlashWait {
 		parts = append(parts, last)
 	}
 	return parts
@@ -109,7 +111,7 @@ func ValueOf(rows []Cost, target, resource, part string) float64 {
 		case c.Part == part:
 			return c.Value
 		case part == networkPart && c.Part != Total && c.Part != frontEndPart &&
-			c.Part != FlashWaitPart:
+			c.Part != cost.FlashWait:
 			sum, found = sum+c.Value, true
 		}
 	}

@@ -12,7 +12,7 @@ import (
 )
 
 // fileError says that a file cannot be read, without repeating its path.
-func fileError(path string, err error, hint string) error {
+func CannotRead(path string, err error, hint string) error {
 	reason := err
 	var pathError *os.PathError
 	if errors.As(err, &pathError) {

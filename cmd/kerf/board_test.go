@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/dataset"
 	"kerf/model"
 	"kerf/quant"
@@ -45,7 +46,7 @@ func writeBoardLines(dir string) error {
 				const steps, overhead = 10000, 123456
 				fmt.Fprintf(&b,
 					"name,export,network,steps,cycles,overhead\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n",
-					i, budget.ShapeText(in.Shape(whole)), steps, steps*c.Value+overhead, overhead)
+					i, cost.ShapeText(in.Shape(whole)), steps, steps*c.Value+overhead, overhead)
 			}
 		}
 	}

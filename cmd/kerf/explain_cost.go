@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/exporter/report"
 	"kerf/targets"
 )
@@ -129,7 +130,7 @@ func costSources(s *report.Signoff, c report.CostRow) []string {
 		return append(sources, fmt.Sprintf("profile %s of the job, which is none of the "+
 			"built-in ones: %s", c.Profile, strings.Join(inputsOf(s, "profile"), ", ")))
 	}
-	origin := budget.EstimateOrigin(p.ISA)
+	origin := cost.EstimateOrigin(p.ISA)
 	switch c.Resource {
 	case budget.RAM:
 		return append(sources, "state: "+exact, "front end: the job, [[front_end]]")

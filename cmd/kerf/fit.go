@@ -12,7 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/exporter/report"
 	"kerf/targets"
 	"kerf/whole"
@@ -61,20 +61,20 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 	if err != nil {
 		return err
 	}
-	read := func() ([]byte, error) { return whole.ReadRegular(file, budget.MaxBoardBytes) }
+	read := func() ([]byte, error) { return whole.ReadRegular(file, cost.MaxBoardBytes) }
 	if file == standardStream {
 		file = "stdin"
-		read = func() ([]byte, error) { return whole.Read(a.stdin, budget.MaxBoardBytes) }
+		read = func() ([]byte, error) { return whole.Read(a.stdin, cost.MaxBoardBytes) }
 	}
 	data, err := read()
 	if err != nil {
 		return unreadable(file, err, "give the lines that NAME_board.c printed")
 	}
-	lines, err := budget.ReadBoardLines(bytes.NewReader(data), file)
+	lines, err := cost.ReadBoardLines(bytes.NewReader(data), file)
 	if err != nil {
 		return err
 	}
-	fitted, err := budget.FitProfile(core, lines, classes)
+	fitted, err := cost.FitProfile(core, lines, classes)
 	if err != nil {
 		return fmt.Errorf("%s: %w", file, err)
 	}
@@ -105,7 +105,7 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 }
 
 // nameOrigin gives the fitted profile a name of its own and every new figure its source.
-func nameOrigin(f *budget.Fitted, core *targets.Profile, file string,
+func nameOrigin(f *cost.Fitted, core *targets.Profile, file string,
 	data []byte) *targets.Profile {
 	p := f.Profile
 	p.Name, p.Title, p.TimingKind = core.Name+"-fitted", core.Title+", fitted to a board",
@@ -123,7 +123,7 @@ func nameOrigin(f *budget.Fitted, core *targets.Profile, file string,
 	return p
 }
 
-func fitTables(f *budget.Fitted) []report.Table {
+func fitTables(f *cost.Fitted) []report.Table {
 	costs := report.Table{Title: fmt.Sprintf("Fitted costs (condition number %.3g)", f.Condition),
 		Head: []string{"instruction", "before", "fitted", "standard error"}, Numbers: 1}
 	for _, c := range f.Costs {

@@ -11,7 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"kerf/budget"
+	"kerf/budget/draft"
 	"kerf/dataset"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
@@ -72,7 +72,7 @@ func (a *app) draft(model, selection string, signoff []string, name, out, format
 		}
 	}
 	end := a.ui.phase("trying what the columns may be")
-	d, err := budget.NewDraft(model, selection)
+	d, err := draft.NewDraft(model, selection)
 	end()
 	if err != nil {
 		return err
@@ -177,7 +177,7 @@ type fitRow struct {
 	Share  *float64 `json:"share"`
 }
 
-func newInitResult(d *budget.Draft, paths []string) *initResult {
+func newInitResult(d *draft.Draft, paths []string) *initResult {
 	r := &initResult{Column: d.Column, Ignored: append([]string{}, d.Ignored...),
 		Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), FillIn: []string{}}
 	for _, p := range paths {
@@ -204,7 +204,7 @@ func (r *initResult) tables() []report.Table {
 	if r.Column != "" {
 		what = "classes, in column " + r.Column
 	}
-	t := report.Table{Title: "A draft: look at what is marked " + budget.Guess,
+	t := report.Table{Title: "A draft: look at what is marked " + draft.Guess,
 		Head: []string{"", "written or guessed"}, Numbers: 2}
 	say := func(name, text string) {
 		if text != "" {

@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"slices"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/exporter/report"
 	"kerf/targets"
 )
@@ -124,7 +124,7 @@ type fitResult struct {
 	Costs     []fittedRow `json:"costs"`
 	Networks  []leftRow   `json:"networks"`
 
-	fitted *budget.Fitted
+	fitted *cost.Fitted
 }
 
 type fittedRow struct {
@@ -144,7 +144,7 @@ type leftRow struct {
 	Fitted   float64 `json:"fitted"`
 }
 
-func newFitResult(f *budget.Fitted, file string) *fitResult {
+func newFitResult(f *cost.Fitted, file string) *fitResult {
 	r := &fitResult{Profile: file, Condition: f.Condition, Costs: []fittedRow{},
 		Networks: []leftRow{}, fitted: f}
 	for _, c := range f.Costs {

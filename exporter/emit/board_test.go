@@ -8,7 +8,7 @@ import (
 	"regexp"
 	"testing"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/model"
 	"kerf/testdata/randomnet"
 )
@@ -44,7 +44,7 @@ func TestBoardFile(t *testing.T) {
 	head := "name,export,network,steps,cycles,overhead\n"
 	line := func(runs int) string {
 		return fmt.Sprintf("leakair,0x[0-9A-F]{8},%s,%d,%d,7\n",
-			regexp.QuoteMeta(budget.ShapeText(h.Net.Shape())), runs*steps, runs*steps*1000+7)
+			regexp.QuoteMeta(cost.ShapeText(h.Net.Shape())), runs*steps, runs*steps*1000+7)
 	}
 	if want := regexp.MustCompile("^" + head + line(1) + head + line(3) + "$"); !want.Match(out) {
 		t.Errorf("printed\n%swant\n%s", out, want)

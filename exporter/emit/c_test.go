@@ -57,7 +57,7 @@ func compile(t *testing.T, dir string, command ...string) {
 
 // The ways of other cores through the emitted C, on this host, with stand-ins
 // for what their compilers bring. A sum of 24 bits has 32 here: that it needs no
-// more is proven where byteColumns is defined.
+// more is proven where rows.ByteColumns is defined.
 var otherCores = [][]string{
 	{"-D__ARM_FEATURE_SIMD32=1"},
 	{"-D__AVR__=1", "-D__INT24_MAX__=8388607", "-D__int24=int32_t", "-D__uint24=uint32_t"},

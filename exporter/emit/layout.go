@@ -3,49 +3,26 @@ package emit
 import (
 	"math"
 
+	"kerf/quant/rows"
+
 	"kerf/quant"
 )
 
-// layout is how many rows lie together and are read together; c/rows.c says in
-// which order.
-type layout int
-
-const (
-	twoRows   layout = 2
-	threeRows layout = 3
-)
-
-// raise is what is added to narrow weights so that they have no sign.
-func raise(m *quant.Matrix) int32 { return 1 << (m.WordBits - 1) }
-
-// isRaised tells that weights that are read together are stored raised.
-func isRaised(m *quant.Matrix, l layout) bool {
-	return m.WordBits == 4 || m.WordBits == 8 && l == threeRows
-}
-
-// inGroups is how many rows of the block are read together with others. Raised
-// weights must leave the accumulator below its limit, whatever the input:
-// |bias| + sum |x| (raise + largest raised weight).
-func (k block) inGroups(l layout) int {
-	m := k.matrix
-	if !m.Rescaled() {
+// inGroups is how many rows of the block are read together with others.
+func (k block) inGroups(w rows.Way) int {
+	if !k.matrix.Rescaled() {
 		return 0
 	}
+	bias := int64(0)
 	for _, r := range k.rows {
-		bias := int64(biasWithHalf(m, r))
-		if isRaised(m, l) && max(bias, -bias)+3*int64(raise(m))*int64(m.Cols)<<15 > math.MaxInt32 {
-			return 0
-		}
+		b := int64(biasWithHalf(k.matrix, r))
+		bias = max(bias, b, -b)
 	}
-	if l == twoRows && m.WordBits == 8 && m.Cols > byteColumns {
-		return 0
-	}
-	return len(k.rows) / int(l) * int(l)
+	return w.Together(len(k.rows), k.matrix.WordBits, k.matrix.Cols, bias)
 }
 
-// byteColumns is how many columns of int8 weights a sum of 24 bits holds when each
-// is multiplied by a byte: 127 · 255 · 254 < 2^23; a count of them has 8 bits.
-const byteColumns = 254
+// raise is what is added to narrow weights of a matrix so that they have no sign.
+func raise(m *quant.Matrix) int32 { return rows.Raise(m.WordBits) }
 
 // line is what one line of a weight array holds.
 type line struct {
@@ -54,22 +31,22 @@ type line struct {
 }
 
 // lines are the weights of a block, rows that are read together in one line.
-func (k block) lines(l layout) []line {
+func (k block) lines(w rows.Way) []line {
 	var all []line
-	groups := k.inGroups(l)
+	groups := k.inGroups(w)
 	for from := 0; from < len(k.rows); {
 		if from >= groups {
 			all = append(all, line{k.rows[from : from+1], row(k.matrix, k.rows[from], 0)})
 			from++
 			continue
 		}
-		rows := k.rows[from : from+int(l)]
-		words := threeRowWords(k.matrix, rows)
-		if l == twoRows {
-			words = twoRowWords(k.matrix, rows)
+		together := k.rows[from : from+w.Rows]
+		words := threeRowWords(k.matrix, together)
+		if w.Rows == 2 {
+			words = twoRowWords(k.matrix, together)
 		}
-		all = append(all, line{rows, words})
-		from += int(l)
+		all = append(all, line{together, words})
+		from += w.Rows
 	}
 	return all
 }
@@ -101,26 +78,26 @@ func stored(m *quant.Matrix, v int32) int32 {
 }
 
 // threeRowWords are the weights of three rows.
-func threeRowWords(m *quant.Matrix, rows []int) []int32 {
+func threeRowWords(m *quant.Matrix, three []int) []int32 {
 	var words []int32
-	weight := func(i, c int) int32 { return m.W[rows[i]*m.Cols+c] }
+	weight := func(i, c int) int32 { return m.W[three[i]*m.Cols+c] }
 	if m.WordBits == 4 {
 		for c := 0; c < m.Cols/2*2; c += 2 {
-			for i := range rows {
+			for i := range three {
 				words = append(words, weight(i, c)+raise(m)|(weight(i, c+1)+raise(m))<<4)
 			}
 		}
 		if m.Cols%2 == 1 {
-			for i := range rows {
+			for i := range three {
 				words = append(words, weight(i, m.Cols-1)&15)
 			}
 		}
 		return words
 	}
 	for c := range m.Cols {
-		for i := range rows {
+		for i := range three {
 			w := weight(i, c)
-			if isRaised(m, threeRows) {
+			if rows.Three.IsRaised(m.WordBits) {
 				w += raise(m)
 			}
 			words = append(words, w)
@@ -130,9 +107,9 @@ func threeRowWords(m *quant.Matrix, rows []int) []int32 {
 }
 
 // twoRowWords are the weights of two rows.
-func twoRowWords(m *quant.Matrix, rows []int) []int32 {
+func twoRowWords(m *quant.Matrix, two []int) []int32 {
 	var words []int32
-	weight := func(i, c int) int32 { return m.W[rows[i]*m.Cols+c] }
+	weight := func(i, c int) int32 { return m.W[two[i]*m.Cols+c] }
 	switch m.WordBits {
 	case 4:
 		raised := func(i, c int) int32 { return weight(i, c) + raise(m) }
@@ -142,7 +119,7 @@ func twoRowWords(m *quant.Matrix, rows []int) []int32 {
 				raised(0, c)|raised(0, c+2)<<4, raised(1, c)|raised(1, c+2)<<4,
 				raised(0, c+1)|raised(0, c+3)<<4, raised(1, c+1)|raised(1, c+3)<<4)
 		}
-		for _, r := range rows {
+		for _, r := range two {
 			words = append(words, row(m, r, c)...)
 		}
 	case 8:
@@ -153,12 +130,12 @@ func twoRowWords(m *quant.Matrix, rows []int) []int32 {
 	default:
 		c := 0
 		for ; c+2 <= m.Cols; c += 2 {
-			for i := range rows {
+			for i := range two {
 				words = append(words, weight(i, c), weight(i, c+1))
 			}
 		}
-		for i := range rows {
-			words = append(words, m.W[rows[i]*m.Cols+c:(rows[i]+1)*m.Cols]...)
+		for i := range two {
+			words = append(words, m.W[two[i]*m.Cols+c:(two[i]+1)*m.Cols]...)
 		}
 	}
 	return words

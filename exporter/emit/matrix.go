@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"kerf/quant/rows"
+
 	"kerf/model"
 	"kerf/quant"
 )
@@ -77,7 +79,7 @@ func (k block) arrays(b *strings.Builder, rowName func(int) string) {
 	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols,
 		fractionRange(m))
 	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", m.MaxBound(), math.MaxInt32)
-	two, three := k.lines(twoRows), k.lines(threeRows)
+	two, three := k.lines(rows.Dual), k.lines(rows.Three)
 	if slices.EqualFunc(two, three, func(a, b line) bool {
 		return slices.Equal(a.words, b.words)
 	}) {

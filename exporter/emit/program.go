@@ -8,7 +8,7 @@ import (
 	"slices"
 	"strings"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/quant"
 )
 
@@ -57,7 +57,7 @@ func (h *Program) CFiles() (map[string][]byte, error) {
 		return nil, err
 	}
 	network := fmt.Sprintf("#define NET_BOARD_NETWORK \"%s,0x@ID@,%s\"\n", guarded.Replace(h.Name),
-		budget.ShapeText(h.Net.Shape()))
+		cost.ShapeText(h.Net.Shape()))
 	board, err := h.template("net_board.c",
 		map[string]string{"file": h.banner("times of steps on a board"), "line": network})
 	if err != nil {

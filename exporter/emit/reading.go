@@ -3,6 +3,8 @@ package emit
 import (
 	"fmt"
 	"strings"
+
+	"kerf/quant/rows"
 )
 
 // piece is a call that reads some columns.
@@ -50,13 +52,6 @@ func bytePieces(columns int) []piece {
 	return []piece{most, odd}
 }
 
-// Columns that are read without a loop, or in one turn of it, at most. More need
-// code without being faster on the first path, and registers on the second.
-const (
-	dualColumns  = 24
-	threeColumns = 6
-)
-
 // cText collects lines of C.
 type cText struct {
 	strings.Builder
@@ -89,8 +84,8 @@ func (k block) ways() [3]string {
 		byteWise = bytePieces(k.matrix.Cols)
 	}
 	return [3]string{
-		k.function(func(c *cText) { k.two(c, dualColumns, 2, pieces) }),
-		k.function(func(c *cText) { k.two(c, byteColumns, 1, byteWise) }),
+		k.function(func(c *cText) { k.two(c, rows.Dual, pieces) }),
+		k.function(func(c *cText) { k.two(c, rows.Bytes, byteWise) }),
 		k.function(k.three),
 	}
 }
@@ -134,33 +129,29 @@ func (c *cText) turns(times, words, rows int, body func()) {
 	c.close("} while (left != 0U);")
 }
 
-// two reads two rows at a time; columns: how many are read without a loop, most:
-// pairs of rows in one turn of the loop over them.
-func (k block) two(c *cText, columns, most int, pieces []piece) {
+// two reads two rows at a time.
+func (k block) two(c *cText, w rows.Way, pieces []piece) {
 	m := k.matrix
-	grouped := k.inGroups(twoRows)
-	// Columns with raised weights.
-	raised := map[int]int{4: m.Cols / 4 * 4}[m.WordBits]
+	grouped := k.inGroups(w)
+	raised := w.Summed(m.WordBits, m.Cols)
 	if grouped > 0 && raised > 0 {
 		c.line("const int32_t raised = %d * net_sum(v, %dU);", raise(m), raised)
 	}
 	c.line("")
-	pairs, perTurn, words := grouped/int(twoRows), 1, 2*stride(m)
-	looped := m.Cols-k.tail() > columns
-	if !looped && pairs > 1 {
-		perTurn = most
-	}
+	pairs, words := grouped/w.Rows, 2*stride(m)
+	looped := m.Cols-w.Tail(m.WordBits, m.Cols) > w.Straight
+	perTurn := w.PerTurn(grouped, looped)
 	advance := perTurn * words
 	if looped {
 		advance = 0
 	}
 	c.turns(pairs/perTurn, advance, 2*perTurn, func() {
 		for i := range perTurn {
-			k.pair(c, i, raised, columns, pieces)
+			k.pair(c, w, i, raised, pieces)
 		}
 	})
 	if pairs%perTurn == 1 {
-		k.pair(c, 0, raised, columns, pieces)
+		k.pair(c, w, 0, raised, pieces)
 		if grouped < len(k.rows) {
 			c.line("w += %d;", words)
 			c.line("b += 2;")
@@ -171,24 +162,16 @@ func (k block) two(c *cText, columns, most int, pieces []piece) {
 	k.alone(c, len(k.rows)-grouped)
 }
 
-// tail is how many columns of two rows lie row by row: int4 that fill no group of four.
-func (k block) tail() int {
-	if k.matrix.WordBits != 4 {
-		return 0
-	}
-	return k.matrix.Cols % 4
-}
-
 // pair reads the i-th pair of rows of a turn.
-func (k block) pair(c *cText, i, raised, columns int, pieces []piece) {
+func (k block) pair(c *cText, w rows.Way, i, raised int, pieces []piece) {
 	m := k.matrix
 	first, second := 2*i, 2*i+1
 	less := ""
 	if raised > 0 {
 		less = " - raised"
 	}
-	tail := k.tail()
-	from, looped := i*2*stride(m), m.Cols-tail > columns
+	tail := w.Tail(m.WordBits, m.Cols)
+	from, looped := i*2*stride(m), m.Cols-tail > w.Straight
 	c.open("{")
 	row0, row1 := "row0", "row1"
 	begin := func() {}
@@ -200,7 +183,7 @@ func (k block) pair(c *cText, i, raised, columns int, pieces []piece) {
 		c.line("int32_t row0 = NET_ROM_I32(&b[%d])%s;", first, less)
 		c.line("int32_t row1 = NET_ROM_I32(&b[%d])%s;", second, less)
 	}
-	k.columns(c, from, m.Cols-tail, columns, pieces, begin)
+	k.columns(c, from, m.Cols-tail, w.Straight, pieces, begin)
 	if tail > 0 {
 		at := from + m.Cols/4*4
 		if looped {
@@ -222,22 +205,22 @@ func (k block) pair(c *cText, i, raised, columns int, pieces []piece) {
 // three reads three rows at a time.
 func (k block) three(c *cText) {
 	m := k.matrix
-	grouped := k.inGroups(threeRows)
-	raised := map[int]int{4: m.Cols / 2 * 2, 8: m.Cols}[m.WordBits]
+	grouped := k.inGroups(rows.Three)
+	raised := rows.Three.Summed(m.WordBits, m.Cols)
 	less := ""
 	if grouped > 0 && raised > 0 {
 		c.line("const int32_t raised = %d * net_sum(v, %dU);", raise(m), raised)
 		less = " - raised"
 	}
 	c.line("")
-	c.turns(grouped/int(threeRows), 0, 3, func() {
+	c.turns(grouped/rows.Three.Rows, 0, 3, func() {
 		c.line("net_three sums;")
-		k.columns(c, 0, m.Cols, threeColumns, threeRowPieces[m.WordBits], func() {
+		k.columns(c, 0, m.Cols, rows.Three.Straight, threeRowPieces[m.WordBits], func() {
 			for r := range 3 {
 				c.line("sums.row%d = NET_ROM_I32(&b[%d])%s;", r, r, less)
 			}
 		})
-		if m.Cols <= threeColumns {
+		if m.Cols <= rows.Three.Straight {
 			c.line("w += %d;", 3*stride(m))
 		}
 		for r := range 3 {

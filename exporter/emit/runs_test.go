@@ -7,7 +7,9 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/budget"
+	"kerf/quant/rows"
+
+	"kerf/budget/cost"
 	"kerf/model"
 	"kerf/quant"
 	"kerf/testdata/randomnet"
@@ -46,8 +48,8 @@ func TestBudgetCountsTheEmittedCalls(t *testing.T) {
 			without := *k.matrix
 			without.Bias = make([]int32, len(k.matrix.Bias))
 			small := block{matrix: &without, rows: k.rows}
-			return k.inGroups(twoRows) != small.inGroups(twoRows) ||
-				k.inGroups(threeRows) != small.inGroups(threeRows)
+			return k.inGroups(rows.Dual) != small.inGroups(rows.Dual) ||
+				k.inGroups(rows.Three) != small.inGroups(rows.Three)
 		}) {
 			continue // biases too large for raised weights: a shape does not show that
 		}
@@ -59,7 +61,7 @@ func TestBudgetCountsTheEmittedCalls(t *testing.T) {
 				}
 			}
 			counted := map[string]int{}
-			functions, _ := budget.Functions(net.Shape(), isa)
+			functions, _ := cost.Functions(net.Shape(), isa)
 			for _, f := range functions {
 				for kernel, n := range f.Code {
 					kernel = strings.TrimSuffix(

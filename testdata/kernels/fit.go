@@ -8,7 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -100,7 +100,7 @@ func (s *set) fit(runs []*measured) error {
 	times := map[string][]equation{} // by class
 	var code []equation
 	for _, r := range runs {
-		own, shared := budget.Functions(r.shape, s.isa)
+		own, shared := cost.Functions(r.shape, s.isa)
 		rest := float64(r.result.Code())
 		for _, f := range own {
 			m := r.result.Functions["net_"+f.Name]
@@ -156,11 +156,11 @@ const smallCode = 100
 // bound raises what a function takes of the stack to the least with which the bound holds for this
 // one.
 func (s *set) bound(r *measured, function string, m *measure.Function) {
-	key := budget.StackKey(r.shape, s.isa, function)
+	key := cost.StackKey(r.shape, s.isa, function)
 	need := int(m.Chain)
-	if !budget.StackIsChain(key) {
+	if !cost.StackIsChain(key) {
 		// A frame is filled up to whole multiples: the least that gives this one.
-		need = int(m.Frame) - budget.FrameArrays(r.shape, function) - (budget.StackAlign(s.isa) - 1)
+		need = int(m.Frame) - cost.FrameArrays(r.shape, function) - (cost.StackAlign(s.isa) - 1)
 	}
 	s.stack[key] = max(s.stack[key], need)
 }

@@ -5,7 +5,7 @@
 //	go run ./testdata/kernels -fit
 //	go run ./testdata/kernels -table
 //
-// The first measures what is not yet in measurements.jsonl.gz and writes budget/kernels.toml and
+// The first measures what is not yet in measurements.jsonl.gz and writes budget/cost/kernels.toml and
 // testdata/kernels/measured.csv; the second writes them without measuring; the third prints
 // docs/cost.md, how far the estimates are off. README.md says how it is done.
 package main
@@ -21,7 +21,7 @@ import (
 	"runtime"
 	"sync"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -121,7 +121,7 @@ func measureAll(ctx context.Context, runs []*measured) error {
 			for r := range next {
 				line, err := r.measure(ctx)
 				if err != nil {
-					cancel(fmt.Errorf("network %s on %s: %w", budget.ShapeText(r.shape),
+					cancel(fmt.Errorf("network %s on %s: %w", cost.ShapeText(r.shape),
 						r.core.Name, err))
 					continue
 				}
@@ -166,7 +166,7 @@ func (r *measured) measure(ctx context.Context) ([]byte, error) {
 		return nil, err
 	}
 	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name,
-		Network: budget.ShapeText(r.shape), Result: *result}
+		Network: cost.ShapeText(r.shape), Result: *result}
 	line, err := json.Marshal(r.result)
 	return append(line, '\n'), err
 }

@@ -6,7 +6,7 @@ import (
 	"math"
 	"strings"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/targets"
 )
 
@@ -65,13 +65,13 @@ what the estimate is off, and the share of the part in all measured cycles. A pa
 			r := records[keyOf(s.files, core)] // is there, or readMeasured had failed
 			measured := map[string]float64{}
 			step := 0.0
-			for part, functions := range budget.PartFunctions(s.shape, core.ISA) {
+			for part, functions := range cost.PartFunctions(s.shape, core.ISA) {
 				for _, f := range functions {
 					measured[part] += r.Functions["net_"+f].Cycles
 				}
 				step += measured[part]
 			}
-			for part, estimate := range budget.CycleParts(s.shape, core) {
+			for part, estimate := range cost.CycleParts(s.shape, core) {
 				p := &spreads[purposeOf(part)]
 				off := estimate/measured[part] - 1
 				if p.n == 0 {

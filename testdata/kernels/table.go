@@ -5,7 +5,7 @@ import (
 	"io"
 	"math"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/targets"
 )
 
@@ -138,11 +138,11 @@ func readMeasured() ([]compared, error) {
 			m := records[keyOf(s.files, core)]
 			if m == nil {
 				return nil, fmt.Errorf("%s on %s is not measured: run without -table",
-					budget.ShapeText(s.shape), name)
+					cost.ShapeText(s.shape), name)
 			}
-			r := compared{core: name, network: budget.ShapeText(s.shape), cycles: m.MeanCycles(),
+			r := compared{core: name, network: cost.ShapeText(s.shape), cycles: m.MeanCycles(),
 				flash: int(m.Flash), chain: int(m.StackChain)}
-			cycles, flash, stack := budget.Estimate(s.shape, core)
+			cycles, flash, stack := cost.Estimate(s.shape, core)
 			r.cyclesOff, r.flashOff, r.stackOff = cycles/r.cycles-1, flash-r.flash, stack-r.chain
 			rows = append(rows, r)
 		}

@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"strings"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 )
 
 const head = `# What the emitted C takes, by instruction set. Made by "make kernels"; do not edit. How it was measured says
@@ -45,7 +45,7 @@ func write(runs []*measured, sets []*set) error {
 			fmt.Fprintf(&b, "%s = { %s }\n", kernel, strings.Join(counts, ", "))
 		}
 	}
-	if err := os.WriteFile(filepath.Join("budget", "kernels.toml"), []byte(b.String()),
+	if err := os.WriteFile(filepath.Join("budget", "cost", "kernels.toml"), []byte(b.String()),
 		0o644); err != nil {
 		return err
 	}
@@ -67,7 +67,7 @@ func writeMeasured(runs []*measured) error {
 		if !r.isHeld {
 			continue
 		}
-		w.Write([]string{r.core.Name, budget.ShapeText(r.shape),
+		w.Write([]string{r.core.Name, cost.ShapeText(r.shape),
 			fmt.Sprintf("%.1f", r.result.MeanCycles()),
 			strconv.FormatInt(r.result.Flash, 10), strconv.FormatInt(r.result.RAM, 10),
 			strconv.FormatInt(r.result.StackChain, 10),

@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	"fmt"
@@ -25,7 +25,7 @@ func StackAlign(isa string) int {
 // stackBytes bounds the stack of a step in bytes: the frame of the step and the deepest of the
 // functions that it calls. A frame holds arrays, whose size is known, and registers and
 // temporaries, of which kernels.toml has the most that was seen.
-func stackBytes(s quant.Shape, isa string) int {
+func StackBytes(s quant.Shape, isa string) int {
 	k := kernelsFor(isa)
 	align := StackAlign(isa)
 	frame := func(arrays int, name string) int {
@@ -62,7 +62,7 @@ func (k *kernelSet) chain(s quant.Shape, isa, function string) int {
 		}
 	}
 	if most == 0 {
-		panic(fmt.Sprintf("budget: kernels.toml has no figure %q", key))
+		panic(fmt.Sprintf("cost: kernels.toml has no figure %q", key))
 	}
 	return most
 }

@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	_ "embed"
@@ -19,7 +19,7 @@ import (
 // kernelsFile holds what was measured on the emitted C; its head says how.
 //
 //go:embed kernels.toml
-var kernelsFile []byte
+var KernelsText []byte
 
 // kernelSet is what the emitted C takes on one instruction set: a table of
 // kernels.toml.
@@ -37,8 +37,8 @@ type kernelSet struct {
 // kernelSets reads kernels.toml, once. It panics on a mistake in it.
 var kernelSets = sync.OnceValue(func() map[string]*kernelSet {
 	sets := map[string]*kernelSet{}
-	if err := targets.StrictDecode(kernelsFile, "kernels.toml", &sets); err != nil {
-		panic(fmt.Sprintf("budget: %v", err))
+	if err := targets.StrictDecode(KernelsText, "kernels.toml", &sets); err != nil {
+		panic(fmt.Sprintf("cost: %v", err))
 	}
 	return sets
 })
@@ -49,17 +49,17 @@ var kernelSets = sync.OnceValue(func() map[string]*kernelSet {
 func kernelsFor(isa string) *kernelSet {
 	set, ok := kernelSets()[isa]
 	if !ok {
-		panic(fmt.Sprintf("budget: no kernels for instruction set %q", isa))
+		panic(fmt.Sprintf("cost: no kernels for instruction set %q", isa))
 	}
 	return set
 }
 
 // fittedColumns is the widest row of the networks that kernels.toml is fitted to
 // (testdata/kernels/measurements.jsonl.gz).
-const fittedColumns = 63
+const FittedColumns = 63
 
 // widestRow is the largest number of columns of any matrix.
-func widestRow(s quant.Shape) int {
+func WidestRow(s quant.Shape) int {
 	columns := 0
 	eachMatrix(s, func(m matrix) { columns = max(columns, m.columns) })
 	return columns
@@ -108,7 +108,7 @@ func usesTable(a model.Activation) bool { return a == model.Tanh || a == model.L
 
 // codeBytes estimates the code of the inference in bytes, without weights and
 // tables.
-func codeBytes(s quant.Shape, isa string) int {
+func CodeBytes(s quant.Shape, isa string) int {
 	k := kernelsFor(isa)
 	own, shared := functions(s, isa)
 	size := k.code(shared)
@@ -151,7 +151,7 @@ func lookUp[V any](of map[string]V, name string) V {
 		var nothing V
 		return nothing
 	}
-	panic(fmt.Sprintf("budget: no kernel %q", name))
+	panic(fmt.Sprintf("cost: no kernel %q", name))
 }
 
 // correction matches kernels that change others a little: what the last columns, a single row or
@@ -165,7 +165,7 @@ var inside = regexp.MustCompile(`(row\d+|sum|c2_16|c4_4)`)
 func figure(of map[string]int, name string) int {
 	v, ok := of[name]
 	if !ok {
-		panic(fmt.Sprintf("budget: kernels.toml has no figure %q", name))
+		panic(fmt.Sprintf("cost: kernels.toml has no figure %q", name))
 	}
 	return v
 }

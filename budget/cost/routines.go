@@ -1,7 +1,9 @@
-package budget
+package cost
 
 import (
 	"strconv"
+
+	"kerf/quant/rows"
 
 	"kerf/quant"
 )
@@ -46,21 +48,21 @@ func (w way) findHelpers(s quant.Shape, isa string) helpers {
 			row(m.bits, 1, m.columns)
 			return
 		}
-		tail := w.tail(m.bits, m.columns)
-		together := w.together(m.rows, m.bits, m.columns)
-		bodies := w.bodies(together, m.columns-tail > w.straight)
-		if together > 0 && w.summed(m.bits, m.columns) > 0 {
+		tail := w.Tail(m.bits, m.columns)
+		together := w.Together(m.rows, m.bits, m.columns, 0)
+		bodies := w.Bodies(together, m.columns-tail > w.Straight)
+		if together > 0 && w.Summed(m.bits, m.columns) > 0 {
 			places["sum"]++
 		}
 		if tail > 0 && bodies > 0 {
-			row(4, w.rows*bodies, tail)
+			row(4, w.Rows*bodies, tail)
 		}
 		if m.rows > together {
 			row(m.bits, 1, m.columns)
 		}
-		if w == byteWay && m.bits != 8 {
+		if w.Way == rows.Bytes && m.bits != 8 {
 			places["pieces"+strconv.Itoa(m.bits)] += bodies *
-				((m.columns - tail) / w.pieces(m.bits)[0])
+				((m.columns - tail) / w.Pieces(m.bits)[0])
 		}
 	})
 	h := helpers{}
@@ -70,7 +72,7 @@ func (w way) findHelpers(s quant.Shape, isa string) helpers {
 	}
 	// At -O2 without a size to save, rows of int8 are called where all have the same number of
 	// columns, which the compiler then writes into the routine.
-	if w == threeWay && calledFrom[isa]["row8"] == 0 && places["row8"] > 1 &&
+	if w.Way == rows.Three && calledFrom[isa]["row8"] == 0 && places["row8"] > 1 &&
 		len(columns["row8"]) == 1 {
 		h["row8"] = false
 	}

@@ -1,4 +1,4 @@
-package budget
+package draft
 
 import (
 	"errors"
@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"kerf/budget"
 	"kerf/dataset"
 	"kerf/model"
 	"kerf/whole"
@@ -136,7 +137,7 @@ func (d *Draft) importAny() ([]reading, error) {
 		}
 	}
 	if pathError := new(os.PathError); errors.As(first, &pathError) {
-		return nil, fileError(d.Model, pathError, "give a network: .onnx, .safetensors or .npz")
+		return nil, budget.CannotRead(d.Model, pathError, "give a network: .onnx, .safetensors or .npz")
 	}
 	return nil, first
 }
@@ -163,7 +164,7 @@ func withFile[T any](path string, read func(f *os.File, size int64) (T, error)) 
 	var none T
 	file, size, err := whole.OpenRegular(path)
 	if err != nil {
-		return none, fileError(path, err, "give a recording: .csv, .csv.gz, .npz or .parquet")
+		return none, budget.CannotRead(path, err, "give a recording: .csv, .csv.gz, .npz or .parquet")
 	}
 	defer file.Close()
 	return read(file, size)

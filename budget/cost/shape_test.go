@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	"reflect"
@@ -44,7 +44,7 @@ func FuzzParseShape(f *testing.F) {
 		}
 		// no shape that is read may panic the estimate
 		for _, isa := range []string{"armv7em", "avr"} {
-			codeBytes(s, isa)
+			CodeBytes(s, isa)
 		}
 	})
 }

@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	"fmt"
@@ -50,7 +50,7 @@ func nameOf[V comparable](names map[string]V, value V) string {
 			return name
 		}
 	}
-	panic(fmt.Sprintf("budget: no word for %v", value))
+	panic(fmt.Sprintf("cost: no word for %v", value))
 }
 
 // ParseShape reads what [ShapeText] wrote.

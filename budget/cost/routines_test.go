@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	"testing"
@@ -33,7 +33,7 @@ func TestARoutineOfOnePlaceIsPartOfIt(t *testing.T) {
 				Formats: quant.Formats{Layers: []quant.LayerFormats{{InputBits: 8, RecurrentBits: 8,
 					StateBits: 16}}, Dense: []int{16}}}, false},
 	} {
-		if isPart := threeWay.findHelpers(c.shape, "armv7m")["row8"]; isPart != c.isPart {
+		if isPart := wayOf("armv7m").findHelpers(c.shape, "armv7m")["row8"]; isPart != c.isPart {
 			t.Errorf("%s: it is part of it: %v, want %v", c.name, isPart, c.isPart)
 		}
 	}

@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	"compress/gzip"
@@ -61,8 +61,8 @@ func TestEveryProfileHasAllFigures(t *testing.T) {
 									part.Cycles)
 							}
 						}
-						if code, stack := codeBytes(s, p.ISA),
-							stackBytes(s, p.ISA); code < 100 || stack < 16 {
+						if code, stack := CodeBytes(s, p.ISA),
+							StackBytes(s, p.ISA); code < 100 || stack < 16 {
 							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, code, stack)
 						}
 					}
@@ -193,7 +193,7 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 
 // The widest row of all networks that were measured, judged ones included.
 func TestFittedColumns(t *testing.T) {
-	file, err := os.Open(filepath.Join("..", "testdata", "kernels", "measurements.jsonl.gz"))
+	file, err := os.Open(filepath.Join("..", "..", "testdata", "kernels", "measurements.jsonl.gz"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -214,10 +214,10 @@ func TestFittedColumns(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		widest = max(widest, widestRow(shape))
+		widest = max(widest, WidestRow(shape))
 	}
-	if widest != fittedColumns {
-		t.Errorf("the widest row has %d columns, want %d", widest, fittedColumns)
+	if widest != FittedColumns {
+		t.Errorf("the widest row has %d columns, want %d", widest, FittedColumns)
 	}
 }
 

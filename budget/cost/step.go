@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	"maps"
@@ -15,13 +15,13 @@ type Part struct {
 }
 
 // FlashWaitPart names the part that waiting for flash adds to the cycles of a step.
-const FlashWaitPart = "flash_wait"
+const FlashWait = "flash_wait"
 
 // stepCycles estimates the cycles of one step on a core by layer and purpose, in the order of the
 // network. wait is what flash adds to every instruction; with the weights in RAM their loads do not
 // wait. The last part, where flash adds anything, is [FlashWaitPart]. No part is below 0, where the
 // fitted kernels lead for tiny layers and for cores that are unlike those of package targets.
-func stepCycles(s quant.Shape, core *targets.Profile, wait targets.FlashWait, inRAM bool) []Part {
+func StepCycles(s quant.Shape, core *targets.Profile, wait targets.FlashWait, inRAM bool) []Part {
 	parts := cycleParts(s, core.WithMemory(targets.FlashWait{}, inRAM))
 	if wait.Fetch+wait.Jump+wait.Data > 0 {
 		added := 0.0
@@ -34,7 +34,7 @@ func stepCycles(s quant.Shape, core *targets.Profile, wait targets.FlashWait, in
 				added += float64(f.time[flashRead] * wait.Data)
 			}
 		}
-		parts = append(parts, Part{FlashWaitPart, added})
+		parts = append(parts, Part{FlashWait, added})
 	}
 	for i := range parts {
 		parts[i].Cycles = max(parts[i].Cycles, 0)

@@ -1,4 +1,4 @@
-package budget
+package draft
 
 import (
 	"bytes"
@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/budget"
 	"kerf/dataset"
 	"kerf/model"
 
@@ -18,7 +19,7 @@ import (
 // The names of the demo's features tell channel and kind as testdata/demo/features.csv has them,
 // written by hand.
 func TestChannelAndKindOfTheDemo(t *testing.T) {
-	file, err := os.Open(filepath.Join("..", "testdata", "demo", "features.csv"))
+	file, err := os.Open(filepath.Join("..", "..", "testdata", "demo", "features.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -120,7 +121,7 @@ func TestDraftTriesReadings(t *testing.T) {
 			write(t, filepath.Join(dir, "job.toml"), string(d.TOML()))
 			write(t, filepath.Join(dir, "features.csv"), string(d.FeaturesCSV()))
 			write(t, filepath.Join(dir, "outputs.csv"), string(d.OutputsCSV()))
-			in, err := Load(filepath.Join(dir, "job.toml"))
+			in, err := budget.Load(filepath.Join(dir, "job.toml"))
 			if err != nil {
 				t.Fatalf("%v\n%s", err, d.TOML())
 			}
@@ -214,11 +215,11 @@ func TestNothingIsExplainedOfAConstant(t *testing.T) {
 }
 
 // readBack reads a drafted job.
-func readBack(t *testing.T, text []byte) (*Job, error) {
+func readBack(t *testing.T, text []byte) (*budget.Job, error) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "job.toml")
 	if err := os.WriteFile(file, text, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	return ReadJob(file)
+	return budget.ReadJob(file)
 }

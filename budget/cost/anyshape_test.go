@@ -1,4 +1,4 @@
-package budget
+package cost
 
 import (
 	"math/rand/v2"
@@ -76,7 +76,7 @@ func TestAnyNetworkHasAnEstimate(t *testing.T) {
 func TestEstimateWithoutOptionalClasses(t *testing.T) {
 	optional := 0
 	for _, name := range targets.Names() {
-		text, err := os.ReadFile(filepath.Join("..", "targets", "profiles", name+".toml"))
+		text, err := os.ReadFile(filepath.Join("..", "..", "targets", "profiles", name+".toml"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -111,7 +111,7 @@ func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
 			p.Costs[class] = targets.Cost{Cycles: targets.MostClassCycles}
 			for range 5 {
 				s := anyShape(random)
-				for _, part := range stepCycles(s, p, targets.FlashWait{Jump: 3}, false) {
+				for _, part := range StepCycles(s, p, targets.FlashWait{Jump: 3}, false) {
 					if !(part.Cycles >= 0) {
 						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class,
 							targets.MostClassCycles, ShapeText(s), part.Name, part.Cycles)

@@ -1,10 +1,12 @@
-package budget
+package cost
 
 import (
 	"fmt"
 	"maps"
 	"slices"
 	"strconv"
+
+	"kerf/quant/rows"
 
 	"kerf/model"
 	"kerf/quant"
@@ -152,7 +154,7 @@ func (w way) gates(s quant.Shape, i int) function {
 	f.time.add(key, l.Units)
 	f.time.add(flashRead, tableReads*l.Units*nonlinear(l.Kind))
 	f.code.add(key, 1)
-	if w == byteWay && FrameArrays(s, fmt.Sprintf("l%d_step", i)) <= nearBytes {
+	if w.Way == rows.Bytes && FrameArrays(s, fmt.Sprintf("l%d_step", i)) <= nearBytes {
 		f.time.add(key+"_near", l.Units)
 		f.code.add(key+"_near", 1)
 	}
@@ -165,7 +167,7 @@ func (w way) gates(s quant.Shape, i int) function {
 	w.table(f, key, int(shifts.Table)+1, logistics, l.Units)
 	if l.Kind.HasCell() {
 		w.table(f, key, int(shifts.CellTable), 1, l.Units)
-		if w == byteWay {
+		if w.Way == rows.Bytes {
 			f.time.add(key+"_bit", l.Units*int(shifts.Cell%8))
 			f.code.add(key+"_bit", int(shifts.Cell%8))
 		}
@@ -195,7 +197,7 @@ func (w way) table(f function, key string, shift, places, times int) {
 		f.time.add("limit_"+key, places*times)
 		f.code.add("limit_"+key, places)
 	}
-	if shift = max(shift, leastTable); w == byteWay && shift != wholeTable {
+	if shift = max(shift, leastTable); w.Way == rows.Bytes && shift != wholeTable {
 		name := "table" + strconv.Itoa(shift)
 		f.time.add(name, places*times)
 		f.code.add(name, places)
@@ -297,7 +299,7 @@ type Function struct {
 }
 
 // Functions tells what a step is made of on an instruction set: the functions that are kept apart,
-// and the code that they share. The command that fits budget/kernels.toml reads it
+// and the code that they share. The command that fits budget/cost/kernels.toml reads it
 // (testdata/kernels).
 func Functions(s quant.Shape, isa string) (own []Function, shared map[string]float64) {
 	parts, code := functions(s, isa)
@@ -334,6 +336,6 @@ func Estimate(s quant.Shape, core *targets.Profile) (cycles float64, flash, stac
 	for _, p := range cycleParts(s, core) {
 		cycles += p.Cycles
 	}
-	return cycles, codeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(),
-		stackBytes(s, core.ISA)
+	return cycles, CodeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(),
+		StackBytes(s, core.ISA)
 }

@@ -1,4 +1,4 @@
-package budget
+package cost
 
 // Origin says what the estimates of code size, stack and cycles for an instruction set rest on.
 type Origin struct {
