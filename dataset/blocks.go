@@ -2,33 +2,36 @@ package dataset
 
 import "math"
 
-// Few sequences that are long can be judged by blocks of their steps: a block of at least twice the
-// memory of the network, and of what the differences between the predictors remember, hardly
-// depends on the next one. The moving-block bootstrap (Kuensch 1989, "The jackknife and the
-// bootstrap for general stationary observations") has a standard error in closed form for sums,
-// which is what is used here: the mean square of the sums over all blocks, one beginning at every
-// piece.
+// Few sequences that are long can be judged by blocks of their steps: a block hardly depends on the
+// next one if it has at least twice the memory of the network, and twice the number of steps over
+// which the differences between the predictors are correlated. The moving-block bootstrap (Kuensch
+// 1989, "The jackknife and the bootstrap for general stationary observations") has a standard error
+// in closed form for sums, and this file uses that form: the mean square of the sums over all
+// blocks, where a block begins at every piece.
 //
-// Blocks do not see what differs from sequence to sequence. So they are believed alone only where
-// the means of the blocks differ less between sequences than blocks within one would have it by
-// chance; elsewhere the wider of both intervals counts. The three limits are what the simulation
-// needs so that no interval that signs holds the truth in less than 90 % (docs/intervals.md).
+// Blocks do not show how sequences differ from each other. So the interval of the blocks stands
+// alone only where the means of blocks differ less between sequences than blocks within one
+// sequence would make them differ by chance; elsewhere the wider of both intervals counts. The
+// limits fewestBlocks, alikeTwo and alikeMore are those with which, in the simulation, no interval
+// that signs holds the truth in less than 90 % (docs/intervals.md).
 const (
 	fewestBlocks = 12 // in all sequences together
 
-	// The largest ratios of the variances, between sequences and within, at which sequences count
-	// as alike, see [blocks.ratio]. Two sequences have to be very alike to say so.
+	// The largest ratios of the variance between sequences to that within them, see [blocks.ratio],
+	// at which sequences count as alike: alikeTwo for two sequences, whose ratio says least, and
+	// alikeMore for three and more.
 	alikeTwo  = 0.1
 	alikeMore = 0.5
 
-	// The least share of its sequences that recordings stand for by their lengths, (sum)²/(sum of
-	// squares), so that blocks are believed alone (our choice: one of two may be four times as
-	// long, one of five three times).
+	// The least share (sum of lengths)²/(number of sequences · sum of their squares) at which the
+	// interval of the blocks may stand alone. Our choice: one of two sequences may be four times as
+	// long as the other, one of five three times as long as the others.
 	evenShare = 0.7
 )
 
-// judgeByBlocks takes blocks into the intervals of a comparison where the memory of the network is
-// known and the sequences are long enough.
+// judgeByBlocks replaces the intervals of a comparison by those that also rest on blocks, where the
+// memory of the network is known and the sequences have enough blocks. Elsewhere it leaves the
+// comparison as it is.
 func judgeByBlocks(base, other *Score, slice Slice, metric Metric, c *Comparison) {
 	if base.piece == 0 {
 		return
@@ -37,7 +40,7 @@ func judgeByBlocks(base, other *Score, slice Slice, metric Metric, c *Comparison
 	if others == nil {
 		return
 	}
-	shortest := parts(2*base.rec.Memory, base.piece)
+	shortest := ceilDiv(2*base.rec.Memory, base.piece)
 	length := max(shortest, 2*others.decay())
 	if !math.IsNaN(c.Rise) {
 		length = max(length, 2*rises.decay())
@@ -59,12 +62,12 @@ func judgeByBlocks(base, other *Score, slice Slice, metric Metric, c *Comparison
 	}
 }
 
-// series is what every piece adds to a value, less what it would add if all pieces were alike: the
-// value with the piece less that without it [sequences][pieces].
+// series holds the influence of every piece on a figure, [sequences][pieces]: the figure of all
+// pieces less the figure without this one.
 type series [][]float64
 
-// influences are those on the rise and on the value of the other predictor; nil for a metric that
-// is not made of sums.
+// influences returns the influences of the pieces on the rise and on the value of the other
+// predictor. Both are nil for a metric that is not a function of sums over steps.
 func influences(base, other *Score, slice Slice, metric Metric) (rises, others series) {
 	a, b := base.inPieces(slice, metric, base), other.inPieces(slice, metric, base)
 	var flatA, flatB []*tally
@@ -91,9 +94,8 @@ func influences(base, other *Score, slice Slice, metric Metric) (rises, others s
 	return rises, others
 }
 
-// decay is the number of pieces after which the influences have forgotten: the first lag at which
-// their autocorrelation is below 1/e. Where there is no such lag it is the length of the longest
-// sequence.
+// decay returns the first lag, in pieces, at which the autocorrelation of the influences is below
+// 1/e, or the length of the longest sequence where there is no such lag.
 func (s series) decay() int {
 	longest := 0
 	for _, v := range s {
@@ -112,19 +114,19 @@ func (s series) decay() int {
 		}
 		return sum / float64(n)
 	}
-	whole := product(0)
+	variance := product(0)
 	for lag := 1; lag < longest; lag++ {
-		if product(lag) < whole/math.E {
+		if product(lag) < variance/math.E {
 			return lag
 		}
 	}
 	return longest
 }
 
-// blocks are runs of so many pieces.
-type blocks struct{ length int }
+// blocks computes with blocks of one length.
+type blocks struct{ length int } // in pieces
 
-// count is how many blocks fit side by side.
+// count returns how many blocks fit into the sequences without overlap.
 func (b blocks) count(s series) int {
 	n := 0
 	for _, v := range s {
@@ -133,8 +135,8 @@ func (b blocks) count(s series) int {
 	return n
 }
 
-// interval is that of the blocks where the sequences are alike, else the outer ends of it and the
-// given one.
+// interval returns the 95 % interval of a value from the blocks where the sequences are alike and
+// about equally long, else the outer ends of that interval and the given one.
 func (b blocks) interval(s series, value, low, high float64) (float64, float64) {
 	half := float64(studentsT(float64(b.count(s))) * b.standardError(s))
 	alike := alikeMore
@@ -147,8 +149,8 @@ func (b blocks) interval(s series, value, low, high float64) (float64, float64) 
 	return min(low, value-half), max(high, value+half)
 }
 
-// isEven tells whether sequences are about equally long: whether sequences are alike can only be
-// seen from those that have many blocks.
+// isEven reports whether the sequences are about equally long, see [evenShare]. A sequence of few
+// blocks cannot show that it is like the others.
 func (s series) isEven() bool {
 	sum, squares := 0.0, 0.0
 	for _, v := range s {
@@ -158,7 +160,7 @@ func (s series) isEven() bool {
 	return float64(sum*sum) >= evenShare*float64(len(s))*squares
 }
 
-// standardError of the sum of all influences.
+// standardError returns that of the sum of all influences.
 func (b blocks) standardError(s series) float64 {
 	squares, n, pieces := 0.0, 0, 0
 	for _, v := range s {
@@ -177,8 +179,9 @@ func (b blocks) standardError(s series) float64 {
 		(count - 1))
 }
 
-// ratio compares the variance of the means of blocks between sequences with that within them: about
-// 1 where sequences do not differ, more where they do (analysis of variance with one factor).
+// ratio returns the variance of the means of blocks between sequences over the variance within them
+// (analysis of variance with one factor). It is about 1 where sequences do not differ, and above 1
+// where they do; it is infinite where a sequence is shorter than a block.
 func (b blocks) ratio(s series) float64 {
 	var means [][]float64
 	total, n := 0.0, 0.0

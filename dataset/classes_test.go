@@ -45,7 +45,7 @@ func TestClassesByNameOrIndex(t *testing.T) {
 	}
 }
 
-// byFeature predicts the class that a table gives for the feature.
+// byFeature is a classifier that predicts the class that it maps the only feature to.
 type byFeature map[float64]int
 
 func (b byFeature) Predict(s *Sequence, dst []float64) {
@@ -57,9 +57,10 @@ func (b byFeature) Predict(s *Sequence, dst []float64) {
 	}
 }
 
-// By hand: references calm, worn, broken, calm, calm. The base errs on the last
-// step, the other on steps 2 and 4 (features 2 and 4): accuracies 4/5 and 3/5;
-// recalls 2/3, 1, 1 and 2/3, 0, 1; they agree on steps 1 and 3 (features 1, 3).
+// TestClassMetricsByHand has figures computed by hand. The references are calm, worn, broken, calm,
+// calm. The base errs on the last step, the other on steps 2 and 4 (features 2 and 4). So
+// accuracies are 4/5 and 3/5, the accuracies on each class 2/3, 1, 1 and 2/3, 0, 1, and the
+// predictors agree on steps 1 and 3 (features 1 and 3).
 func TestClassMetricsByHand(t *testing.T) {
 	rec := readClasses(t)
 	base := Measure(byFeature{1: 0, 2: 1, 3: 2, 4: 0, 5: 1}, rec, nil)

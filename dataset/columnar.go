@@ -17,8 +17,8 @@ type column interface {
 	Text() string            // empty: no value
 }
 
-// columnar reads steps out of columns that are read side by side. Only those that are needed are
-// opened.
+// columnar reads the steps of a recording that is stored column by column. It opens the columns
+// that are asked for, and no others.
 type columnar struct {
 	file   string
 	open   map[string]func() (column, error) // by column name

@@ -7,15 +7,15 @@ import (
 
 // Slice selects the steps that a figure is about.
 type Slice struct {
-	Output   int    // index of the output
-	Scenario string // empty means all scenarios
-	Region   int    // index of the region, -1 means everywhere
+	Output   int    // index of the output; of a classifier 0
+	Scenario string // empty for all scenarios
+	Region   int    // index of the region; -1 for everywhere
 }
 
-// Fewest is the least number of sequences on which a metric is judged. Errors and their ratios have
-// intervals that hold from two on (docs/intervals.md). Of shares of steps the interval misses what
-// few sequences do not show: a rare mistake. A largest error has no interval; that six sequences
-// show enough of it is common practice, no source.
+// Fewest returns the least number of sequences on which a metric is judged. Intervals of errors and
+// of their ratios hold from two sequences on (docs/intervals.md). A share of steps needs more,
+// because few sequences may not show a rare mistake. A largest error has no interval; that six
+// sequences show enough of it is common practice, no source.
 func (m Metric) Fewest() int {
 	switch m {
 	case MaxError, Accuracy, BalancedAccuracy:
@@ -26,33 +26,37 @@ func (m Metric) Fewest() int {
 	return 2
 }
 
-// Comparison pairs two predictors on the same steps.
+// Comparison holds the figures of two predictors on the same steps.
 type Comparison struct {
-	Base, Other float64 // values of the metric, in the unit of the output
-	// Other/Base - 1, for classifiers Base - Other; NaN where Base is 0, for the bias and the
-	// explained share
-	Rise       float64
-	RiseLow    float64 // 95 % interval of Rise; NaN where there is no interval
-	RiseHigh   float64
-	OtherLow   float64 // 95 % interval of Other; NaN where there is no interval
-	OtherHigh  float64
-	Sequences  int // sequences with at least one step in the slice
-	Steps      int // steps in the slice
-	Blocks     int // that an interval rests on, see [Compare]; 0: both rest on sequences
-	BlockSteps int // length of a block
+	// Base and Other are values of the metric: errors in the unit of the output, shares as
+	// fractions.
+	Base, Other float64
+	// Rise is Other/Base - 1 of an error, and Base - Other of a share of steps. It is NaN for the
+	// bias and the explained share, and where Base alone is 0.
+	Rise                float64
+	RiseLow, RiseHigh   float64 // 95 % interval of Rise; NaN where there is no interval
+	OtherLow, OtherHigh float64 // 95 % interval of Other; NaN where there is no interval
+	Sequences           int     // sequences with at least one step in the slice
+	Steps               int     // steps in the slice
+	Blocks              int     // blocks that an interval rests on; 0 if both rest on sequences
+	BlockSteps          int     // length of a block in time steps
 }
 
-// Compare pairs base and other over one slice. The interval comes from how unlike the sequences
-// are, because steps within a sequence are not independent; there is none below two sequences. It
-// is the jackknife's, with Student's t; from [BootstrapSequences] sequences on each of its ends is
-// the outer one of the jackknife and the [bootstrap] over whole sequences. Few long sequences are
-// judged by blocks of steps as well, see [blocks]. The draws are seeded: same data, same interval.
+// Compare compares the other predictor with the base over one slice. Both must have been measured
+// on the same recordings with the same regions.
+//
+// The interval comes from how unlike the sequences are, because steps within a sequence are not
+// independent; below two sequences there is none. It is that of the jackknife with Student's t;
+// from [BootstrapSequences] sequences on, each of its ends is the outer one of the jackknife and
+// the bootstrap over whole sequences (interval.go). Fewer but long sequences are judged by blocks
+// of steps as well where [Recordings.Memory] is known (blocks.go). The random draws are seeded, so
+// the same data give the same interval.
 func Compare(base, other *Score, slice Slice, metric Metric) Comparison {
 	return compare(base, other, slice, metric, true)
 }
 
-// CompareRoughly is [Compare] without the bootstrap, in a hundredth of the time. It is for choosing
-// what to look at; what anyone reads comes from Compare.
+// CompareRoughly is [Compare] without the bootstrap, in a hundredth of the time. It serves to
+// choose what to look at; figures for a report come from Compare.
 func CompareRoughly(base, other *Score, slice Slice, metric Metric) Comparison {
 	return compare(base, other, slice, metric, false)
 }
@@ -77,18 +81,20 @@ func compare(base, other *Score, slice Slice, metric Metric, withBootstrap bool)
 		judgeByBlocks(base, other, slice, metric, &c)
 	}
 	if metric == Explained {
-		c.OtherHigh = min(1, c.OtherHigh) // more than all cannot be explained
+		c.OtherHigh = min(1, c.OtherHigh) // no network explains more than the whole error
 	}
 	return c
 }
 
-// figure is a figure of two predictors, and what resampling gives in its place.
+// figure is a figure of two predictors with its resampled values; of computes the figure from the
+// values of both.
 type figure struct {
 	sample
 	of func(base, other float64) float64
 }
 
-// resampleAll fills the samples of figures in the ways that the metric has.
+// resampleAll fills the samples of figures by the jackknife and the bootstrap, as far as the metric
+// allows them.
 func resampleAll(p pairs, metric Metric, withBootstrap bool, figures ...*figure) {
 	note := func(to func(s *sample) *[]float64) func(base, other float64) {
 		return func(base, other float64) {
@@ -98,7 +104,7 @@ func resampleAll(p pairs, metric Metric, withBootstrap bool, figures ...*figure)
 			}
 		}
 	}
-	if metric != MaxError { // the jackknife of a maximum is that of one sequence
+	if metric != MaxError { // leaving out sequences moves a maximum only where it leaves out one
 		p.leaveOut(note(func(s *sample) *[]float64 { return &s.leftOut }))
 	}
 	if withBootstrap && (p.sequences() >= BootstrapSequences || metric == MaxError) {
@@ -106,7 +112,7 @@ func resampleAll(p pairs, metric Metric, withBootstrap bool, figures ...*figure)
 	}
 }
 
-// paired compares both over one slice, without intervals.
+// paired compares two predictors over one slice, without intervals.
 func paired(base, other *Score, slice Slice, metric Metric) (pairs, Comparison) {
 	p := pairsOf(base.members(slice, metric, base), other.members(slice, metric, base), metric)
 	c := Comparison{Sequences: p.sequences(), Steps: p.steps()}
@@ -115,7 +121,9 @@ func paired(base, other *Score, slice Slice, metric Metric) (pairs, Comparison) 
 	return p, c
 }
 
-// Value is the metric of one predictor over one slice; an agreement is with base.
+// Value returns the metric of one predictor over one slice, in the unit of [Comparison.Other]. The
+// agreement is with base, and the explained share is of the error of base; other metrics ignore
+// base.
 func (s *Score) Value(base *Score, slice Slice, metric Metric) float64 {
 	if metric == Explained {
 		_, c := paired(base, s, slice, metric)
@@ -128,19 +136,19 @@ func (s *Score) Value(base *Score, slice Slice, metric Metric) float64 {
 	return sum.value(metric)
 }
 
-// Sequences is the number of sequences that have steps in a slice.
+// Sequences returns the number of sequences that have steps in a slice.
 func (s *Score) Sequences(slice Slice) int { return len(s.inPieces(slice, "", nil)) }
 
-// members are the tallies of the sequences that have steps in a slice.
+// members returns one tally per sequence that has steps in a slice.
 func (s *Score) members(slice Slice, metric Metric, base *Score) []*tally {
 	var members []*tally
 	for _, pieces := range s.inPieces(slice, metric, base) {
-		members = append(members, together(pieces))
+		members = append(members, merged(pieces))
 	}
 	return members
 }
 
-// inPieces are the tallies of the pieces of every sequence that has steps in a slice.
+// inPieces returns, for every sequence that has steps in a slice, the tallies of its pieces.
 func (s *Score) inPieces(slice Slice, metric Metric, base *Score) [][]*tally {
 	var all [][]*tally
 	for i, sequence := range s.rec.Sequences {
@@ -158,8 +166,8 @@ func (s *Score) inPieces(slice Slice, metric Metric, base *Score) [][]*tally {
 	return all
 }
 
-// agreements tallies, piece by piece, on how many steps of a sequence a classifier gives the class
-// of base.
+// agreements counts, piece by piece, the steps of a sequence on which a classifier gives the class
+// that base gives.
 func (s *Score) agreements(base *Score, i int) []*tally {
 	pieces := make([]*tally, s.first[i+1]-s.first[i])
 	for p := range pieces {
@@ -175,6 +183,7 @@ func (s *Score) agreements(base *Score, i int) []*tally {
 	return pieces
 }
 
+// rise returns [Comparison.Rise].
 func rise(base, other float64, metric Metric) float64 {
 	switch {
 	case metric == Bias || metric == Explained:

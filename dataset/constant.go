@@ -1,12 +1,12 @@
 package dataset
 
-// Constant predicts the same outputs at every step: what there is to beat.
+// Constant predicts the same outputs at every step. A network that does no better is useless.
 type Constant struct {
-	Outputs []float64 // physical units; of a classifier the scores of classes
+	Outputs []float64 // in physical units; of a classifier the scores of the classes
 }
 
-// ConstantOf predicts the mean of every output over the steps that count, or the most frequent
-// class.
+// ConstantOf returns the predictor of the mean of every output over the steps that count, or for a
+// classifier of the most frequent class.
 func ConstantOf(rec *Recordings) *Constant {
 	sums := make([]float64, rec.Outputs)
 	for _, s := range rec.Sequences {

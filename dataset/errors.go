@@ -5,19 +5,19 @@ import (
 	"fmt"
 )
 
-// ErrInput is what every [InputError] unwraps to.
+// ErrInput is the error that every [InputError] unwraps to.
 var ErrInput = errors.New("bad recording or table")
 
 // InputError says what is wrong with a table or recording, and where.
 type InputError struct {
-	File   string // name as the user gave it
-	Line   int    // 1-based line of the file, 0 when the whole file is meant
-	Column string // column name, empty when the whole line is meant
+	File   string // as the caller named it
+	Line   int    // of the file, 1-based, or number of the step; 0 where the whole file is meant
+	Column string // name of the column; empty where the whole line is meant
 	Msg    string // what is wrong
-	Hint   string // what to do about it, may be empty
+	Hint   string // advice for the user; may be empty
 }
 
-// Error gives the place in the shape file:line: column NAME: message.
+// Error returns the message with its place, in the form "file:line: column NAME: message".
 func (e *InputError) Error() string {
 	s := e.File
 	if e.Line > 0 {

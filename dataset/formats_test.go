@@ -16,7 +16,7 @@ import (
 	"kerf/model"
 )
 
-// recordings are one recording in several formats; see the README there.
+// recordings is a folder with one recording in several formats; see the README there.
 const recordings = "../testdata/recordings"
 
 func readFileOf(t *testing.T, file string, features []string,
@@ -32,7 +32,8 @@ func readFileOf(t *testing.T, file string, features []string,
 
 func TestEveryFormatGivesTheSameRecording(t *testing.T) {
 	// Source: numpy, Python's gzip and the Rust parquet crate wrote the files from the CSV file
-	// (testdata/recordings/README.md). in no order of the files; a key may be a feature as well
+	// (testdata/recordings/README.md). The features stand in no order of the files, and the
+	// column t is one of them.
 	features := []string{"season_cos", "temp_max", "precip", "t"}
 	reference := Reference{Outputs: []string{"temp_min_next", "temp_max_next"}}
 	want, err := readFileOf(t, "../testdata/cityweather/selection.csv", features, reference)
@@ -68,7 +69,7 @@ func TestEveryFormatGivesTheSameRecording(t *testing.T) {
 	}
 }
 
-// npyOf is an .npy file of version 1 around raw values.
+// npyOf returns an .npy file of version 1 around raw values.
 func npyOf(descr, shape string, values []byte) string {
 	header := "{'descr': '" + descr + "', 'fortran_order': False, 'shape': " + shape + ", }\n"
 	return "\x93NUMPY\x01\x00" + string([]byte{byte(len(header)), byte(len(header) >> 8)}) +

@@ -15,9 +15,9 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// What one file may allocate. A step of a CSV file has ten bytes at least, and a sequence of one
-// such step takes some hundred bytes with its name and scenario. Packed files may unpack to 200
-// times their size and 16 MiB; every unpacked byte can be a value of eight.
+// Limits of the memory that one file may allocate. A step of a CSV file has ten bytes at least, and
+// a sequence of one such step takes some hundred bytes with its name and scenario. Packed files may
+// unpack to 200 times their size and 16 MiB; every unpacked byte can become a value of eight bytes.
 var (
 	csvLimits     = hardinput.Limits{PerByte: 100, Spare: 1 << 20}
 	gzipLimits    = hardinput.Limits{PerByte: 100 * 200, Spare: 100 * 16 << 20}
@@ -25,8 +25,8 @@ var (
 	parquetLimits = hardinput.Limits{PerByte: 40 * 200, Spare: 40 * 16 << 20}
 )
 
-// checkRecording reads hostile bytes: no panic, an error of a known type with the file, or
-// sequences that are whole.
+// checkRecording reads hostile bytes. The reader must not panic, and must return whole sequences or
+// an error of a known type that names the file.
 func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file string,
 	features []string, reference Reference) {
 	var rec *Recordings
@@ -77,7 +77,7 @@ func FuzzReadCSV(f *testing.F) {
 	})
 }
 
-// The text is packed here, so that changed bytes get through the checksum.
+// The text is packed in the test, so that changed bytes get through the checksum.
 func FuzzReadGzip(f *testing.F) {
 	f.Add([]byte("sequence,scenario,t,a,y\n0,calm,0,1,2\n"), uint8(0))
 	f.Add([]byte("sequence,scenario,t,a,y\n0,calm,0,1,2\n"), uint8(20))

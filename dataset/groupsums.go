@@ -6,17 +6,17 @@ import (
 	"kerf/model/lanes"
 )
 
-// groupSums gathers the errors of one candidate on one group.
+// groupSums adds up the errors of one candidate on one group, lane by lane.
 type groupSums struct {
 	prepared *Prepared
 	group    *group
-	active   int          // lanes whose sequence goes on
-	errors   []laneErrors // output × (1 + regions), as in Score; of a classifier empty
-	classes  [][]int      // classifier: predicted class of every step, per lane
+	active   int          // lanes whose sequence has not ended
+	errors   []laneErrors // [outputs × (1 + regions)], as in Score; of a classifier empty
+	classes  [][]int      // of a classifier, [lanes][steps]: the predicted class
 }
 
-// laneErrors are the sums of one output in one region, per lane, in standard deviations of the
-// output.
+// laneErrors are the sums of the errors of one output in one region, per lane, in standard
+// deviations of the output.
 type laneErrors struct {
 	steps              [lanes.Width]int
 	sum, sumAbs, sumSq [lanes.Width]float64
@@ -35,7 +35,7 @@ func newGroupSums(p *Prepared, g *group) *groupSums {
 	return s
 }
 
-// add takes in raw outputs and reference of one step [outputs × lanes].
+// add takes in the raw outputs and the reference of one step, both [outputs × lanes].
 func (s *groupSums) add(step int, raw, y []float32) {
 	for s.group.lengths[s.active-1] <= step {
 		s.active--
@@ -81,7 +81,7 @@ func (l *laneErrors) add(lane int, e float64) {
 	l.max[lane] = max(l.max[lane], e)
 }
 
-// addClasses keeps the class of every lane.
+// addClasses notes the predicted class of every lane.
 func (s *groupSums) addClasses(raw []float32) {
 	outputs := s.prepared.outputs
 	physical := make([]float64, len(outputs))
@@ -93,8 +93,8 @@ func (s *groupSums) addClasses(raw []float32) {
 	}
 }
 
-// store writes the sums to the pieces of a score that hold a step, and begins new sums. Predicted
-// classes are written when the last step has been added.
+// store writes the sums to the pieces that hold a step, and begins new sums. Of a classifier it
+// writes the predicted classes once, at the last step of the group.
 func (s *groupSums) store(score *Score, step int) {
 	last := step == s.group.steps()-1
 	for lane, i := range s.group.sequences {

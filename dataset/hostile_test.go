@@ -15,7 +15,7 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// bomb is some text once, then a filling again and again.
+// bomb packs a text that begins with start and goes on with filling, times over.
 func bomb(t *testing.T, start, filling string, times int) []byte {
 	t.Helper()
 	var packed bytes.Buffer

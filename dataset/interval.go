@@ -11,31 +11,33 @@ import (
 )
 
 // BootstrapSequences is the number of sequences from which on an interval rests on the bootstrap as
-// well. On fewer it covers far too little, and could only mislead where it reaches further.
+// well. On fewer the bootstrap covers far too little (docs/intervals.md), and would only mislead
+// where it reaches further than the jackknife.
 const BootstrapSequences = 6
 
-// sample is a value and what resampling whole sequences gives in its place.
+// sample is a figure with the values that resampling whole sequences gives for it.
 type sample struct {
 	value   float64
-	leftOut []float64 // without each sequence in turn; none for a metric without a derivative
-	draws   []float64 // from sequences drawn anew; none where the bootstrap is not asked
-	weights []float64 // of the sequences in the value, 0 or more
+	leftOut []float64 // without each sequence in turn; none for a largest error
+	draws   []float64 // from sequences drawn anew; none where there is no bootstrap
+	weights []float64 // of the sequences in the value, each 0 or more
 
-	// widening is 0 for values of either sign. Errors are above 0 and skewed: their jackknife is
-	// that of their logarithms, this many times as wide, see [wideningOf].
+	// widening is 0 for values of either sign. Errors are above 0 and skewed: the jackknife takes
+	// their logarithms, and its interval is this many times as wide, see [wideningOf].
 	widening float64
 }
 
-// wideningOf is what the interval of an error itself needs, beside Student's t, so that its upper
-// end holds the truth in 95 % also where sequences are very unlike (own simulation,
-// docs/intervals.md): the squares of errors are far more skewed than their magnitudes.
+// wideningOf returns the factor on the interval of the logarithm of an error with which its upper
+// end holds the truth in 95 %, also where sequences are very unlike (our own simulation,
+// docs/intervals.md). The factor is larger for squared errors, which are far more skewed than
+// magnitudes. It is 0 for metrics whose logarithm is not taken.
 func wideningOf(m Metric) float64 {
 	return map[Metric]float64{RMSE: 1.3, MAE: 1}[m]
 }
 
-// interval is the 95 % interval of the value: that of the jackknife, of the bootstrap, or where
-// both are there the outer end of either. Each by itself holds the truth too seldom where sequences
-// are very unlike each other, and in other cases (docs/intervals.md).
+// interval returns the 95 % interval of the value: that of the jackknife or of the bootstrap, or
+// where there are both, the outer end of either. Each by itself holds the truth too seldom where
+// sequences are very unlike, and each in other cases (docs/intervals.md).
 func (s *sample) interval() (low, high float64) {
 	switch {
 	case len(s.draws) == 0:
@@ -48,9 +50,9 @@ func (s *sample) interval() (low, high float64) {
 	return min(low, least), max(high, most)
 }
 
-// jackknife is the interval that leaving out one sequence at a time gives (Efron and Tibshirani
-// 1993, "An introduction to the bootstrap", chapter 11), with Student's t for as many sequences as
-// the weights stand for.
+// jackknife returns the interval from leaving out one sequence at a time (Efron and Tibshirani
+// 1993, "An introduction to the bootstrap", chapter 11), with Student's t for [effective]
+// sequences.
 func (s *sample) jackknife() (low, high float64) {
 	logs := sample{weights: s.weights}
 	for _, v := range s.leftOut {
@@ -66,6 +68,7 @@ func (s *sample) jackknife() (low, high float64) {
 	return s.value / factor, s.value * factor
 }
 
+// halfWidth returns half the width of the jackknife's interval.
 func (s *sample) halfWidth() float64 {
 	mean, _ := portable.MeanStd(s.leftOut)
 	squares, n := 0.0, float64(len(s.leftOut))
@@ -75,24 +78,22 @@ func (s *sample) halfWidth() float64 {
 	return studentsT(effective(s.weights)) * math.Sqrt(squares*(n-1)/n)
 }
 
-// bootstrap is the interval that drawing sequences anew gives.
+// bootstrap returns the interval from drawing sequences anew.
 //
-// It is the bias-corrected and accelerated one (Efron 1987, "Better
-// bootstrap confidence intervals"): the ends are percentiles of the draws,
-// moved by how far the median of the draws is from the value, and by how the
-// standard error changes with the value, which the jackknife shows. Draws from n
-// sequences scatter by the factor sqrt((n-1)/n) too little, and a normal quantile
-// takes the standard error as known; so the percentiles begin at
-// sqrt(n/(n-1))·t with n-1 degrees of freedom instead of 1.96 (Hesterberg 2015,
-// "What teachers should know about the bootstrap", expanded percentiles). A
-// sequence counts by its weight in the value, see [effective].
+// It is the bias-corrected and accelerated interval (Efron 1987, "Better bootstrap confidence
+// intervals"). Its ends are percentiles of the draws, moved by how far the median of the draws is
+// from the value, and by how the standard error changes with the value, as the jackknife shows it.
+// Draws from n sequences scatter by the factor sqrt((n-1)/n) too little, and a normal quantile
+// takes the standard error as known; so the percentiles begin at sqrt(n/(n-1))·t with n-1 degrees
+// of freedom instead of 1.96 (Hesterberg 2015, "What teachers should know about the bootstrap",
+// expanded percentiles). n is the number of [effective] sequences.
 func (s *sample) bootstrap() (low, high float64) {
 	sort.Float64s(s.draws)
-	reach := settled(mathext.NormalQuantile(0.975))
+	reach := rounded(mathext.NormalQuantile(0.975))
 	bias, acceleration := 0.0, 0.0
 	if len(s.leftOut) > 0 {
 		reach = expanded(effective(s.weights))
-		bias, acceleration = settled(mathext.NormalQuantile(s.below())), s.acceleration()
+		bias, acceleration = rounded(mathext.NormalQuantile(s.below())), s.acceleration()
 	}
 	end := func(z float64) float64 {
 		z += bias
@@ -101,18 +102,19 @@ func (s *sample) bootstrap() (low, high float64) {
 		} else {
 			z = math.Copysign(math.Inf(1), z) // the outermost draw
 		}
-		return portable.Quantile(settled(math.Erfc(-z/math.Sqrt2)/2), s.draws)
+		return portable.Quantile(rounded(math.Erfc(-z/math.Sqrt2)/2), s.draws)
 	}
 	return end(-reach), end(reach)
 }
 
-// settled takes off the last digits of a quantile or probability, in which processors differ.
-func settled(v float64) float64 {
+// rounded takes off the last digits of a quantile or probability, in which processors differ.
+func rounded(v float64) float64 {
 	const digits = 1e10
 	return math.Round(v*digits) / digits
 }
 
-// below is the share of the draws below the value, those equal to it by half; never 0 or 1.
+// below returns the share of the draws that are below the value, where draws equal to it count by
+// half. It keeps half a draw of distance from 0 and 1, whose normal quantiles are infinite.
 func (s *sample) below() float64 {
 	first := sort.SearchFloat64s(s.draws, s.value)
 	behind := sort.Search(len(s.draws), func(i int) bool { return s.draws[i] > s.value })
@@ -120,8 +122,8 @@ func (s *sample) below() float64 {
 	return min(max(float64(first+behind)/2/n, 0.5/n), 1-0.5/n)
 }
 
-// acceleration by the jackknife (Efron 1987, formula 6.6, as in Efron and Tibshirani 1993, formula
-// 14.15; from memory).
+// acceleration returns that of the jackknife (Efron 1987, formula 6.6, as in Efron and Tibshirani
+// 1993, formula 14.15; from memory).
 func (s *sample) acceleration() float64 {
 	mean, _ := portable.MeanStd(s.leftOut)
 	squares, cubes := 0.0, 0.0
@@ -136,27 +138,28 @@ func (s *sample) acceleration() float64 {
 	return cubes / (6 * squares * math.Sqrt(squares))
 }
 
-// expanded is how many standard errors of the draws from n sequences reach from the value to an end
-// of the interval.
+// expanded returns how many standard errors of the draws from n sequences the interval reaches to
+// either side (Hesterberg 2015, see [sample.bootstrap]).
 func expanded(n float64) float64 {
 	return math.Sqrt(n/(n-1)) * studentsT(n)
 }
 
-// studentsT is the 97.5th percentile of Student's t with n-1 degrees of freedom.
+// studentsT returns the 97.5th percentile of Student's t with n-1 degrees of freedom.
 func studentsT(n float64) float64 {
-	return settled(distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975))
+	return rounded(distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975))
 }
 
-// OneSided is how far the 95th percentile of Student's t lies beside the 97.5th, to which the half
-// of an interval of so many sequences reaches: 0.84 with many, 0.50 with two.
+// OneSided returns the ratio of the 95th to the 97.5th percentile of Student's t, with the degrees
+// of freedom of so many sequences: 0.84 with many, 0.50 with two. The half-width of an interval is
+// a multiple of the 97.5th.
 func OneSided(sequences int) float64 {
 	t := distuv.StudentsT{Sigma: 1, Nu: float64(max(2, sequences) - 1)}
-	return settled(t.Quantile(0.95) / t.Quantile(0.975))
+	return rounded(t.Quantile(0.95) / t.Quantile(0.975))
 }
 
-// effective is the number of equally weighted sequences that weights stand for, (sum of
+// effective returns the number of equally weighted sequences that weights stand for, (sum of
 // weights)²/(sum of their squares), as for any weighted mean (Kish 1965, "Survey sampling"; from
-// memory). It is at least fewest, because t with hardly any degree of freedom has no end.
+// memory). It is at least 2, because t has hardly an end with fewer.
 func effective(weights []float64) float64 {
 	const fewest = 2
 	sum, squares := 0.0, 0.0
@@ -173,8 +176,9 @@ func effective(weights []float64) float64 {
 	return fewest
 }
 
-// RatioInterval is the ratio of two sums over sequences with its 95 % interval, by the jackknife
-// with Student's t; the interval is not a number below two sequences.
+// RatioInterval returns the ratio of two sums over sequences with its 95 % interval, by the
+// jackknife with Student's t. above and below have one value per sequence. The ends are NaN below
+// two sequences.
 func RatioInterval(above, below []float64) (ratio, low, high float64) {
 	sum := func(values []float64, out int) float64 {
 		total := 0.0

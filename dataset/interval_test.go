@@ -33,11 +33,10 @@ func pairedErrors(random *rand.Rand, sequences int, spread float64) (base, other
 	return base, other
 }
 
-// The simulation that the intervals answer for: in 1,000 trials the true rise must lie in them in
-// at least 93 %, and not above their upper end, by which tolerances are judged, in at least 94.5 %
-// (the standard error of a share of 95 % is 0.7 %). Sequences are as unlike as those of a scenario
-// of the demo, and twice as unlike. docs/intervals.md has the table of more numbers, metrics and
-// kinds of errors.
+// In 1,000 simulated trials the true rise must lie in the interval in at least 93 %, and not above
+// its upper end, by which tolerances are judged, in at least 94.5 % (the standard error of a share
+// of 95 % is 0.7 %). Sequences are as unlike as those of a scenario of the demo, and twice as
+// unlike. docs/intervals.md has the table of more numbers, metrics and kinds of errors.
 func TestIntervalCoversTheTruthInOneThousandTrials(t *testing.T) {
 	const seed, trials = 20261125, 1000
 	for _, spread := range []float64{0.25, 0.5} {
@@ -66,7 +65,7 @@ func TestIntervalCoversTheTruthInOneThousandTrials(t *testing.T) {
 	}
 }
 
-// Both ways to resample draw the same sequences.
+// TestSumsAndTalliesAgree compares both types of pairs, which draw the same sequences.
 func TestSumsAndTalliesAgree(t *testing.T) {
 	a, b := pairedErrors(rand.New(rand.NewPCG(3, 0)), 9, 0.25)
 	base, other := scoreOf(a).members(whole, RMSE, nil), scoreOf(b).members(whole, RMSE, nil)
@@ -90,8 +89,8 @@ func TestSumsAndTalliesAgree(t *testing.T) {
 	}
 }
 
-// The ends by hand. Draws 1..1999 with a value at their middle have no bias; with
-// no acceleration the ends are the percentiles of ±expanded(n) normal standard errors.
+// TestIntervalByHand has ends computed by hand. Draws 1..1999 with a value at their middle have no
+// bias; with no acceleration the ends are the percentiles of ±expanded(n) normal standard errors.
 func TestIntervalByHand(t *testing.T) {
 	draws := func() []float64 {
 		all := make([]float64, 1999)
@@ -128,9 +127,9 @@ func TestIntervalByHand(t *testing.T) {
 	}
 }
 
-// An interval that is three times too wide on twelve sequences: t11/√11 = 0.6636, a third of it is
-// 0.2212, and t79/√79 = 1.9905/8.888 = 0.2239, t80/√80 = 1.9901/8.944 = 0.2225, t81/√81 = 1.9897/9
-// = 0.2211 (t from any table).
+// TestHowManySequencesWouldDo takes an interval that is three times too wide on twelve sequences:
+// t11/√11 = 0.6636, a third of it is 0.2212, and t79/√79 = 1.9905/8.888 = 0.2239, t80/√80 =
+// 1.9901/8.944 = 0.2225, t81/√81 = 1.9897/9 = 0.2211 (t from any table).
 func TestHowManySequencesWouldDo(t *testing.T) {
 	for _, c := range []struct {
 		sequences int
@@ -142,7 +141,7 @@ func TestHowManySequencesWouldDo(t *testing.T) {
 				got, c.want)
 		}
 	}
-	// what it promises, on drawn data: mean half-widths at 12 and at 82 sequences
+	// On drawn data: the mean half-widths at 12 and at 82 sequences.
 	random := rand.New(rand.NewPCG(17, 0))
 	width := func(sequences int) float64 {
 		sum := 0.0
@@ -158,9 +157,9 @@ func TestHowManySequencesWouldDo(t *testing.T) {
 	}
 }
 
-// Below the number of sequences that the bootstrap needs both ways to compare are one; above it the
-// rough interval lies within the other, and is on average over 50 draws of twelve sequences at most
-// a quarter narrower.
+// Below the number of sequences that the bootstrap needs, Compare and CompareRoughly give the same;
+// from it on the rough interval lies within the other, and is on average over 50 draws of twelve
+// sequences at most a quarter narrower.
 func TestRoughIntervalsAreAboutAsWide(t *testing.T) {
 	random := rand.New(rand.NewPCG(23, 0))
 	rough, exact, roughOther, exactOther := 0.0, 0.0, 0.0, 0.0

@@ -6,15 +6,15 @@ import (
 	"testing"
 )
 
-// The place of an error is marked in the text of a case, so that no line number
-// has to be counted: » stands before the cell that is wrong, ¶ before a line
-// that is wrong as a whole. Without a mark the whole file is meant.
+// Marks of the place of an error in the text of a test case, so that nobody has to count lines: »
+// stands before the wrong cell, ¶ before a line that is wrong as a whole. Without a mark the whole
+// file is meant.
 const (
 	cellMark = "»"
 	lineMark = "¶"
 )
 
-// unmark takes the mark out and returns the place that it stood at.
+// unmark takes the mark out and returns the place where it stood.
 func unmark(t *testing.T, marked string) (text string, line int, column string) {
 	t.Helper()
 	text = strings.NewReplacer(cellMark, "", lineMark, "").Replace(marked)
@@ -32,8 +32,8 @@ func unmark(t *testing.T, marked string) (text string, line int, column string) 
 	return text, 1 + strings.Count(before, "\n"), names[cell]
 }
 
-// checkInputError compares an error with the place and message that it must
-// have, and demands a hint.
+// checkInputError compares an error with the place and message that it must have. It fails without
+// a hint.
 func checkInputError(t *testing.T, err error, want InputError) {
 	t.Helper()
 	var got *InputError

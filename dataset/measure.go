@@ -5,28 +5,28 @@ import (
 	"slices"
 )
 
-// Metric names a measure of error, in the unit of the output.
+// Metric names a measure of the error of a predictor.
 type Metric string
 
-// The metrics of a regression, in the unit of the output, and of a classifier,
-// as fractions. Bias is the mean of prediction minus reference. Balanced accuracy
-// is the mean over classes of the share that was found; agreement is with the
-// float network.
+// The metrics of a regression, in the unit of the output.
 const (
-	RMSE     Metric = "rmse"
-	MAE      Metric = "mae"
-	MaxError Metric = "max_error"
-	Bias     Metric = "bias"
-
-	Accuracy         Metric = "accuracy"
-	BalancedAccuracy Metric = "balanced_accuracy"
-	Agreement        Metric = "agreement"
-
-	// Explained is the share of the error of the base that the other predictor takes away: 1 less
-	// the ratio of their sums of squared errors, of a classifier of their wrong steps. With a
-	// [Constant] as the base it is the share of the variance that a network explains.
-	Explained Metric = "explained"
+	RMSE     Metric = "rmse"      // root of the mean squared error
+	MAE      Metric = "mae"       // mean magnitude of the error
+	MaxError Metric = "max_error" // largest magnitude of the error
+	Bias     Metric = "bias"      // mean of prediction minus reference
 )
+
+// The metrics of a classifier, as fractions of steps.
+const (
+	Accuracy         Metric = "accuracy"          // steps whose class is predicted
+	BalancedAccuracy Metric = "balanced_accuracy" // mean of the accuracies on each class
+	Agreement        Metric = "agreement"         // steps with the class that the base predicts
+)
+
+// Explained is the share of the error of the base that the other predictor takes away: 1 less the
+// ratio of their sums of squared errors, or of a classifier of their wrong steps. With a [Constant]
+// as the base it is the share of the variance that a network explains.
+const Explained Metric = "explained"
 
 // Metrics lists the metrics of a regression or a classifier in the order of the report.
 func Metrics(classes bool) []Metric {
@@ -36,25 +36,25 @@ func Metrics(classes bool) []Metric {
 	return []Metric{RMSE, MAE, MaxError, Bias}
 }
 
-// IsKnown tells whether a metric is one of those of this package.
+// IsKnown reports whether a metric is one of those of this package.
 func (m Metric) IsKnown() bool {
 	return m == Explained || slices.Contains(slices.Concat(Metrics(false), Metrics(true)), m)
 }
 
-// IsShare tells whether a metric is a share of steps, of which more is better and less is lost in
-// percentage points.
+// IsShare reports whether a metric is a share of steps, of which more is better and a loss is
+// counted in percentage points.
 func (m Metric) IsShare() bool { return slices.Contains(Metrics(true), m) }
 
-// tally is what one sequence adds to the errors of one output.
+// tally holds the sums of the errors of one output over some steps.
 type tally struct {
 	steps  int
 	sum    float64
 	sumAbs float64
 	sumSq  float64
-	max    float64
+	max    float64 // largest magnitude
 
-	members, found []int // classifier: steps of every class, and those that were recognised
-	agreed         int   // classifier: steps on which the base gave the same class
+	members, found []int // of a classifier [classes]: steps, and those with the right class
+	agreed         int   // of a classifier: steps on which the base predicts the same class
 }
 
 func (t *tally) add(e float64) {
@@ -90,7 +90,7 @@ func (t *tally) addClass(class, predicted int) {
 	}
 }
 
-// recognised counts the steps of a classifier whose class is right.
+// recognised returns the number of steps of a classifier whose predicted class is right.
 func (t *tally) recognised() int {
 	sum := 0
 	for _, f := range t.found {
@@ -130,16 +130,17 @@ func (t *tally) value(m Metric) float64 {
 	panic("dataset: no value of one predictor for the metric " + string(m))
 }
 
-// Score holds the errors of one predictor on some recordings, kept per sequence so that scores can
-// be paired and resampled. Sequences of few are kept in pieces, see [Recordings.Memory].
+// Score holds the errors of one predictor on some recordings. It keeps them per sequence, so that
+// [Compare] can pair and resample them, and in pieces of sequences where [Recordings.Memory] is
+// known.
 type Score struct {
 	rec     *Recordings
-	regions int
-	piece   int // steps of a piece; 0: a sequence is one piece
+	regions int // their number
+	piece   int // steps of a piece; 0 where a sequence is one piece
 	// index of the first piece of each sequence, and behind them the number of pieces
 	first   []int
-	tallies []tally // piece × output × (1 + regions); index 0 of the last is the whole piece
-	classes [][]int // classifier: predicted class of every step, per sequence
+	tallies []tally // [pieces × outputs × (1 + regions)]; the first of a region is everywhere
+	classes [][]int // of a classifier [sequences][steps]: the predicted class
 }
 
 func newScore(rec *Recordings, regions int) *Score {
@@ -155,13 +156,14 @@ func newScore(rec *Recordings, regions int) *Score {
 	return s
 }
 
-// at is the tally of a piece, for one output in one region; region -1 is everywhere.
+// at returns the tally of a piece, for one output in one region; region -1 is everywhere.
 func (s *Score) at(piece, output, region int) *tally {
 	return &s.tallies[(piece*s.rec.Outputs+output)*(1+s.regions)+1+region]
 }
 
-// Measure runs a predictor over all recordings and scores it against the
-// reference outputs, on all cores. The result does not depend on their number.
+// Measure runs a predictor over all recordings, on all cores, and scores it against the reference
+// outputs. The result does not depend on the number of cores. The first [Sequence.Settle] steps of
+// a sequence count nowhere.
 func Measure(p Predictor, rec *Recordings, regions []Region) *Score {
 	score := newScore(rec, len(regions))
 	EachPrediction(p, rec, func(i int, s *Sequence, predicted []float64) {
@@ -202,7 +204,8 @@ func (s *Score) tallyClasses(i int, sequence *Sequence, predicted []float64) {
 	s.countClasses(i, sequence, classes)
 }
 
-// countClasses counts under output 0 and keeps the predicted classes.
+// countClasses counts the steps of a sequence under output 0 and keeps its predicted classes
+// [steps].
 func (s *Score) countClasses(i int, sequence *Sequence, classes []int) {
 	outputs := s.rec.Outputs
 	s.classes[i] = classes
@@ -216,7 +219,7 @@ func (s *Score) countClasses(i int, sequence *Sequence, classes []int) {
 	}
 }
 
-// Class is the index of the largest score, the first of equals.
+// Class returns the index of the largest score, or of the first of several that are equal.
 func Class(scores []float64) int {
 	best := 0
 	for c, v := range scores {

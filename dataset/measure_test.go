@@ -12,8 +12,7 @@ import (
 	"kerf/model"
 )
 
-// givenErrors predicts the reference plus an error that stands in a feature:
-// output o is off by what feature o holds.
+// givenErrors predicts the reference plus an error: output o is off by the value of feature o.
 type givenErrors struct{ outputs int }
 
 func (g givenErrors) Predict(s *Sequence, dst []float64) {
@@ -23,8 +22,8 @@ func (g givenErrors) Predict(s *Sequence, dst []float64) {
 	}
 }
 
-// tiny has two outputs and errors that are easy to sum by hand. Outputs air and
-// leak, errors ea and el.
+// tiny has two outputs, air and leak, and their errors as the features ea and el, which are easy to
+// sum by hand.
 const tiny = `sequence,scenario,t,ea,el,air,leak
 0,cold,0,3,1,10,1
 0,cold,1,-4,0,20,2
@@ -45,8 +44,8 @@ func readTiny(t *testing.T) *Recordings {
 
 func pointer[T any](v T) *T { return &v }
 
-// tinyRegions cover every condition, at its edge as well: air is 5 and leak is 5
-// on one step, air 10 and 30 on others.
+// tinyRegions have every kind of condition, and steps at the edges: air is 5 and leak is 5 on one
+// step, air is 10 and 30 on others.
 var tinyRegions = []Region{
 	{Name: "air from 10", Conditions: []Condition{{Output: 0, Min: pointer(10.0)}}},
 	{Name: "air to 10", Conditions: []Condition{{Output: 0, Max: pointer(10.0)}}},

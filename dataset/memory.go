@@ -7,15 +7,15 @@ import (
 	"kerf/model"
 )
 
-// memorySequences bounds the sequences that [Float.Memory] runs through and takes states from:
-// their number enters squared, and the mean over 8 times 8 pairs hardly moves with more.
+// memorySequences is the most sequences that [Float.Memory] runs through and takes states from. The
+// time grows with its square, and the mean over 8 times 8 pairs hardly moves with more.
 const memorySequences = 8
 
-// Memory is how many steps the network remembers on recordings: after so many steps, and ever
-// after, outputs that began in the end states of other sequences differ from those that began with
-// the zero state by less than 1/e of what they differed by at first (root mean square over pairs of
-// sequences and states, in standard deviations of the outputs). It is the length of the longest
-// sequence where the outputs never come that near, and 1 at least.
+// Memory returns how many time steps the network remembers on recordings. It runs sequences from
+// the zero state and from the end states of other sequences, and compares the outputs in standard
+// deviations: the memory is the number of steps after which they differ for good by less than 1/e
+// of their first difference (root mean square over pairs of sequences and states). It is the length
+// of the longest sequence where the outputs never come that near, and at least 1.
 func (f *Float) Memory(rec *Recordings) int {
 	sequences := slices.Clone(rec.Sequences)
 	slices.SortStableFunc(sequences, func(a, b *Sequence) int { return b.Steps - a.Steps })
@@ -53,7 +53,8 @@ func (f *Float) Memory(rec *Recordings) int {
 	return memory
 }
 
-// apart adds the squared differences of the outputs of a sequence that begins in another state.
+// apart runs a sequence from the states of another run and adds the squared differences of its
+// outputs to the usual ones [steps × outputs], step by step, to squares [steps].
 func (f *Float) apart(s *Sequence, from *model.Run, usual, squares []float64) {
 	run := f.Net.NewRun()
 	for l := range f.Net.Recurrent {

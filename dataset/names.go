@@ -10,19 +10,21 @@ import (
 	"unicode/utf8"
 )
 
-// LongestName bounds names and units, in characters: they stand in tables, and no table shows more.
+// LongestName is the most characters of a name or unit. Our choice: names stand in tables, and no
+// table shows more.
 const LongestName = 200
 
-// forAll stands for all scenarios, features or outputs together, so none of them can have it as its
-// name.
+// forAll stands for all scenarios, features or outputs together in scores and reports, so none of
+// them can have it as its name.
 const forAll = "all"
 
-// NameFault says what keeps a text from being a name or unit in reports, or "" if nothing does. A
-// report shows every character of a name: control characters, invisible ones and those that change
-// the direction of writing would make two names look alike or move what stands beside them, and so
-// would blanks at an end, several in a row or of another kind, which a table, Markdown or HTML
-// shows as one or not at all. What has a meaning in C, HTML, Markdown, a list or a spreadsheet is
-// no fault; whoever writes such text takes that meaning away.
+// NameFault returns what keeps a text from being a name or unit in reports, or "" if nothing does.
+// A report shows every character of a name. So the text may hold no control characters, no
+// invisible ones and none that change the direction of writing: they would make two names look
+// alike or move the text beside them. Nor may it hold blanks at an end, several in a row or of
+// another kind, which a table, Markdown or HTML shows as one or not at all. Characters with a
+// meaning in C, HTML, Markdown, a list or a spreadsheet are allowed; the code that writes such a
+// text takes that meaning away.
 func NameFault(text string) string {
 	if !utf8.ValidString(text) {
 		return "the text is not UTF-8"
@@ -30,7 +32,7 @@ func NameFault(text string) string {
 	if n := utf8.RuneCountInString(text); n > LongestName {
 		return fmt.Sprintf("the text has %d characters, at most %d are shown", n, LongestName)
 	}
-	before := ' ' // as if one stood in front
+	before := ' ' // a first character counts as one behind a blank
 	for i, r := range text {
 		switch {
 		case IsHidden(r):
@@ -56,10 +58,11 @@ func NameFault(text string) string {
 	return ""
 }
 
-// IsHidden tells whether a character is not shown as itself: line ends and other controls, what is
-// invisible, what changes the direction of writing, and what is no character. Source: general
-// categories Cc, Cf, Zl and Zp, and the properties Other_Default_Ignorable_Code_Point and
-// Noncharacter_Code_Point, of the Unicode Character Database.
+// IsHidden reports whether a character is not shown as itself: line ends and other controls,
+// invisible characters, those that change the direction of writing, and codes that are no
+// character. Source: general categories Cc, Cf, Zl and Zp, and the properties
+// Other_Default_Ignorable_Code_Point and Noncharacter_Code_Point, of the Unicode Character
+// Database.
 func IsHidden(r rune) bool {
 	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp,
 		unicode.Other_Default_Ignorable_Code_Point, unicode.Noncharacter_Code_Point)
@@ -82,8 +85,8 @@ func ListNames(names []string) string {
 	return strings.Join(cells, ", ")
 }
 
-// ParseNames reads a list of names as [ListNames] writes it: one line of CSV (RFC 4180), with
-// blanks around the names or not. The list of an empty text is empty.
+// ParseNames reads a list of names as [ListNames] writes it: one line of CSV (RFC 4180), with or
+// without blanks around the names. The list of an empty text is empty.
 func ParseNames(text string) ([]string, error) {
 	r := csv.NewReader(strings.NewReader(text))
 	r.TrimLeadingSpace = true
@@ -103,7 +106,7 @@ func ParseNames(text string) ([]string, error) {
 	return names, nil
 }
 
-// Name is a cell of the present row that reports show: a name or unit.
+// Name returns a cell of the present row as a name or unit, or an error if [NameFault] finds one.
 func (t *Table) Name(column int) (string, error) {
 	text := t.Text(column)
 	if fault := NameFault(text); fault != "" {
@@ -112,7 +115,7 @@ func (t *Table) Name(column int) (string, error) {
 	return text, nil
 }
 
-// names is Name for several columns.
+// names returns the cells of several columns as [Table.Name] does.
 func (t *Table) names(columns []int) ([]string, error) {
 	all := make([]string, len(columns))
 	for i, c := range columns {
@@ -124,7 +127,7 @@ func (t *Table) names(columns []int) ([]string, error) {
 	return all, nil
 }
 
-// quoted is a text from a file as an error shows it.
+// quoted returns a text from a file as an error shows it, cut to 40 characters.
 func quoted(text string) string {
 	const most = 40
 	if utf8.RuneCountInString(text) > most {

@@ -36,8 +36,8 @@ func TestNamesThatAreRefused(t *testing.T) {
 	}
 }
 
-// What a list, a row of the sign-off, C, HTML, Markdown or a spreadsheet could take for more than a
-// name may stand in one.
+// A name may hold characters that have a meaning in a list, a row of the sign-off, C, HTML,
+// Markdown or a spreadsheet.
 func TestNamesThatAreAllowed(t *testing.T) {
 	for _, text := range []string{
 		"", "return, slope", "a;b", "a=b", "a|b", "a/b", `a\b`, "`a`", `"a"`, "'a'", "<b>a</b>",
@@ -50,7 +50,7 @@ func TestNamesThatAreAllowed(t *testing.T) {
 	}
 }
 
-// A list says which names it was made of, whatever they hold.
+// A list of names gives back the same names, whatever characters they hold.
 func TestListsOfNames(t *testing.T) {
 	for want, names := range map[string][]string{
 		"":                         nil,

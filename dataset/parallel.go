@@ -12,14 +12,13 @@ import (
 	"kerf/model/lanes"
 )
 
-// EachSequence calls work for every sequence, on all cores, and returns when
-// all calls are done.
+// EachSequence calls work for every sequence, on all cores, and returns when all calls are done.
 func EachSequence(rec *Recordings, work func(i int, s *Sequence)) {
 	InParallel(len(rec.Sequences), func(i int) { work(i, rec.Sequences[i]) })
 }
 
-// EachPrediction runs a predictor over all recordings, on all cores, and hands
-// over what it predicts for each sequence [Steps × Outputs].
+// EachPrediction runs a predictor over all recordings, on all cores, and calls use with the
+// predictions for each sequence [Steps × Outputs], from several goroutines at once.
 func EachPrediction(p Predictor, rec *Recordings,
 	use func(i int, s *Sequence, predicted []float64)) {
 	if together, ok := p.(SideBySide); ok {
@@ -42,8 +41,9 @@ func EachPrediction(p Predictor, rec *Recordings,
 	})
 }
 
-// EachBatch calls work for batches of sequences that may run side by side, on
-// all cores, and returns when all calls are done.
+// EachBatch calls work for batches of up to [lanes.Width] sequences that may run side by side, on
+// all cores, and returns when all calls are done. indices are the places of the sequences in the
+// recordings.
 func EachBatch(rec *Recordings, work func(indices []int, sequences []*Sequence)) {
 	all := batches(rec)
 	InParallel(len(all), func(b int) {
@@ -55,9 +55,9 @@ func EachBatch(rec *Recordings, work func(indices []int, sequences []*Sequence))
 	})
 }
 
-// batches deals the sequences into as many as there are lanes. Sequences of like
-// length stand together; the longest come first, so that no core is left alone
-// with one of them at the end.
+// batches deals the sequences into groups of as many as there are lanes. Sequences of similar
+// length stand together; the longest come first, so that no core is left alone with one of them at
+// the end.
 func batches(rec *Recordings) [][]int {
 	order := make([]int, len(rec.Sequences))
 	for i := range order {
@@ -74,7 +74,7 @@ func batches(rec *Recordings) [][]int {
 func InParallel(n int, work func(i int)) {
 	next := make(chan int)
 	var wait sync.WaitGroup
-	var panicked atomic.Pointer[string] // of the first call that did
+	var panicked atomic.Pointer[string] // reason of the first call that panicked
 	for range min(runtime.GOMAXPROCS(0), n) {
 		wait.Go(func() {
 			for i := range next {
@@ -94,7 +94,7 @@ func InParallel(n int, work func(i int)) {
 	}
 }
 
-// caught calls work and says why and where it panicked; empty if it did not.
+// caught calls work and returns the reason and the stack if it panics, else "".
 func caught(work func(i int), i int) (reason string) {
 	defer func() {
 		if p := recover(); p != nil {

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// What goes wrong in a worker reaches the caller, with the place where it went wrong.
+// A panic in a worker reaches the caller, with the place where it happened.
 func TestPanicOfAWorkerReachesTheCaller(t *testing.T) {
 	defer func() {
 		text, _ := recover().(string)

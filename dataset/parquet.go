@@ -14,7 +14,8 @@ import (
 
 const parquetHint = "write a flat table of numbers and names; is the file complete?"
 
-// openParquet finds the columns of a .parquet file.
+// openParquet finds the columns of a .parquet file; their data are checked and read when they are
+// opened.
 func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error) {
 	defer recoverParquet(file, &err)
 	if err := checkParquetFooter(r, size); err != nil {
@@ -71,8 +72,8 @@ func recoverParquet(file string, err *error) {
 	}
 }
 
-// numberOf says how values of a type become numbers, or nil if they do not: text, and numbers that
-// would need a scale or more bits.
+// numberOf returns how the values of a type become numbers. It is nil for types that do not: text,
+// and numbers that would need a scale or more bits than float64 has.
 func numberOf(t parquet.Type) func(v parquet.Value) float64 {
 	unsigned := false
 	if logical := t.LogicalType(); logical != nil {
@@ -139,7 +140,7 @@ func (p *parquetColumn) Next() error {
 	return nil
 }
 
-// fill reads some values, or opens the next page or row group.
+// fill reads some values, or opens the next page or row group. It returns io.EOF behind the last.
 func (p *parquetColumn) fill() (err error) {
 	defer recoverParquet(p.file, &err)
 	switch {

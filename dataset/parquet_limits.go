@@ -12,21 +12,22 @@ import (
 	"github.com/parquet-go/parquet-go/format"
 )
 
-// The Parquet library makes room for whatever a file claims, before it has seen the data. So what
-// follows goes over the claims first: the metadata at the end of the file, and the head of every
+// The Parquet library makes room for whatever a file claims, before it has seen the data. So this
+// file checks the claims first: the metadata at the end of a Parquet file, and the head of every
 // page that will be read.
 
-// Limits of the metadata. A row group has some tens of bytes per column, so that metadata of the
-// library's own types take no more than some tens of times their bytes in the file.
+// Limits of the metadata. Our choice, so that the library's own types take no more than some tens
+// of times the bytes of the metadata in the file, in which a row group has some tens of bytes per
+// column.
 const (
-	leastStruct    = 8 // bytes of a structure, on average
-	spareStructs   = 1000
-	mostColumns    = 10_000
-	deepestColumns = 32 // levels of records in records
+	leastStruct    = 8      // bytes of a structure, on average
+	spareStructs   = 1000   // structures beyond one per leastStruct bytes
+	mostColumns    = 10_000 // columns and records in the schema
+	deepestColumns = 32     // levels of records in records
 )
 
-// checkParquetFooter goes over the metadata of a file of the given size. Source: Parquet format,
-// "File Format": the metadata, their length in four bytes, and PAR1 are at the end.
+// checkParquetFooter checks the metadata of a file of the given size. Source: Parquet format, "File
+// Format": the metadata, their length in four bytes, and PAR1 are at the end.
 func checkParquetFooter(r io.ReaderAt, size int64) error {
 	var tail [8]byte
 	if size < int64(len(tail)) {
@@ -43,7 +44,7 @@ func checkParquetFooter(r io.ReaderAt, size int64) error {
 	if _, err := r.ReadAt(footer, size-int64(len(tail))-length); err != nil {
 		return err
 	}
-	var children []int64 // of every column of the schema, in its order
+	var children []int64 // number of children of every element of the schema, in its order
 	groups := 0
 	w := thriftWalk{rest: footer, left: int(length)/leastStruct + spareStructs}
 	w.begin = func(path []int16) {
@@ -86,17 +87,18 @@ func checkParquetFooter(r io.ReaderAt, size int64) error {
 	return nil
 }
 
-// pageHead is what matters of the head of a page.
+// pageHead holds the fields of the head of a page that are checked; sizes are in bytes.
 type pageHead struct {
-	bytes      int64 // of the head
-	unpacked   int64
-	packed     int64
-	values     int64
-	levels     int64 // bytes in front of the packed part
-	isUnpacked bool
+	bytes      int64 // of the head itself
+	unpacked   int64 // of the content, unpacked
+	packed     int64 // of the content in the file
+	values     int64 // their number
+	levels     int64 // of the levels, which stand unpacked in front of the content
+	isUnpacked bool  // the content is not packed
 }
 
-// longestHead bounds the head of a page, whose statistics hold two values.
+// longestHead is the most bytes of the head of a page, whose statistics hold two values. Our
+// choice.
 const longestHead = 1 << 20
 
 // readPageHead reads a PageHeader, whose fields have the numbers of parquet.thrift.
@@ -114,10 +116,10 @@ func readPageHead(r io.ReaderAt, offset, end int64) (pageHead, error) {
 				h.unpacked = v
 			case len(path) == 1 && path[0] == 3:
 				h.packed = v
-			// either data page, dictionary
+			// number of values of a data page (versions 1 and 2) or a dictionary
 			case len(path) == 2 && path[1] == 1 && (path[0] == 5 || path[0] == 7 || path[0] == 8):
 				h.values = max(h.values, v)
-			// lengths of levels
+			// lengths of the levels of a data page of version 2
 			case len(path) == 2 && path[0] == 8 && (path[1] == 5 || path[1] == 6):
 				h.levels += v
 			case len(path) == 2 && path[0] == 8 && path[1] == 7:
@@ -132,7 +134,8 @@ func readPageHead(r io.ReaderAt, offset, end int64) (pageHead, error) {
 	}
 }
 
-// checkParquetPages goes over the pages of a column before they are read.
+// checkParquetPages checks the heads of all pages of a column before they are read, and takes the
+// memory that they will need off the allowance.
 func checkParquetPages(r io.ReaderAt, size int64, f *parquet.File, column int,
 	left *allowance) error {
 	for _, group := range f.Metadata().RowGroups {
@@ -176,7 +179,7 @@ func checkParquetPages(r io.ReaderAt, size int64, f *parquet.File, column int,
 	return nil
 }
 
-// checkPacked makes sure that the data of a page unpack to no more than its head says.
+// checkPacked returns an error if the data of a page unpack to more than its head says.
 func checkPacked(packed *io.SectionReader, codec format.CompressionCodec, unpacked int64) error {
 	var content io.Reader
 	switch codec {
@@ -220,7 +223,8 @@ func checkPacked(packed *io.SectionReader, codec format.CompressionCodec, unpack
 	return nil
 }
 
-// largestWindow is what RFC 8878, 3.1.1.1.2, recommends as the least that every decoder supports.
+// largestWindow is the window size in bytes up to which RFC 8878, 3.1.1.1.2, recommends that every
+// decoder supports data.
 const largestWindow = 8 << 20
 
 var errTooMuch = errors.New("a page unpacks to more than its head says")

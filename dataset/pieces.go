@@ -1,15 +1,16 @@
 package dataset
 
 const (
-	// piecesPerBlock is into how many pieces the shortest block is cut, so that blocks can move by
-	// less than their length. The shortest block has twice the memory of the network.
+	// piecesPerBlock is the number of pieces in the shortest block, which has twice the memory of
+	// the network. Our choice: blocks can move by less than their length.
 	piecesPerBlock = 8
-	// mostPieces bounds the pieces of a sequence: each takes a tally per output and region.
+	// mostPieces is the most pieces of a sequence. Our choice, to bound the memory of a score:
+	// each piece takes a tally per output and region.
 	mostPieces = 256
 )
 
-// pieceSteps is the length of the pieces in which scores keep the errors of a sequence; 0 where
-// they keep whole sequences, because the memory of the network is not known.
+// pieceSteps returns the length in time steps of the pieces in which scores keep the errors of a
+// sequence. It is 0 where the memory of the network is not known: then scores keep whole sequences.
 func (r *Recordings) pieceSteps() int {
 	if r.Memory == 0 {
 		return 0
@@ -18,21 +19,21 @@ func (r *Recordings) pieceSteps() int {
 	for _, s := range r.Sequences {
 		longest = max(longest, s.Steps)
 	}
-	return max(1, parts(2*r.Memory, piecesPerBlock), parts(longest, mostPieces))
+	return max(1, ceilDiv(2*r.Memory, piecesPerBlock), ceilDiv(longest, mostPieces))
 }
 
-// parts is the length of n equal parts of a whole, rounded up.
-func parts(whole, n int) int { return (whole + n - 1) / n }
+// ceilDiv returns a/b, rounded up.
+func ceilDiv(a, b int) int { return (a + b - 1) / b }
 
-// pieces is the number of pieces of a sequence; the last may be shorter.
+// pieces returns the number of pieces of a sequence; the last may be shorter than the others.
 func (s *Score) pieces(sequence *Sequence) int {
 	if s.piece == 0 {
 		return 1
 	}
-	return max(1, parts(sequence.Steps, s.piece))
+	return max(1, ceilDiv(sequence.Steps, s.piece))
 }
 
-// pieceOf is the piece that a step of a sequence belongs to.
+// pieceOf returns the index of the piece that a step of a sequence belongs to.
 func (s *Score) pieceOf(sequence, step int) int {
 	if s.piece == 0 {
 		return s.first[sequence]
@@ -40,8 +41,8 @@ func (s *Score) pieceOf(sequence, step int) int {
 	return s.first[sequence] + step/s.piece
 }
 
-// piecesOf are the tallies of the pieces of a sequence in a slice, in their order; those without a
-// step that counts are among them.
+// piecesOf returns the tallies of all pieces of a sequence in a slice, in their order, also of
+// those without a step that counts.
 func (s *Score) piecesOf(sequence int, slice Slice) []*tally {
 	all := make([]*tally, 0, s.first[sequence+1]-s.first[sequence])
 	for piece := s.first[sequence]; piece < s.first[sequence+1]; piece++ {
@@ -50,8 +51,8 @@ func (s *Score) piecesOf(sequence int, slice Slice) []*tally {
 	return all
 }
 
-// together adds up pieces; a single one is handed back as it is.
-func together(pieces []*tally) *tally {
+// merged returns the sum of tallies. A single one is returned itself, not copied.
+func merged(pieces []*tally) *tally {
 	if len(pieces) == 1 {
 		return pieces[0]
 	}

@@ -4,31 +4,31 @@ import (
 	"kerf/model"
 )
 
-// Predictor turns the features of a sequence into outputs, both in physical
-// units. Predict may be called from several goroutines at once.
+// Predictor turns the features of a sequence into outputs, both in physical units.
 type Predictor interface {
-	// Predict resets the state and writes s.Steps × outputs values into dst.
+	// Predict runs a sequence from the zero state and writes the outputs to dst [Steps × outputs].
+	// It may be called from several goroutines at once.
 	Predict(s *Sequence, dst []float64)
 }
 
-// SideBySide is a predictor that runs several sequences at once, faster than one
-// after the other and with the same results.
+// SideBySide is a predictor that runs several sequences at once, faster than one after the other
+// and with the same results.
 type SideBySide interface {
 	Predictor
-	// PredictAll is Predict for each of the sequences.
+	// PredictAll does what Predict does, for each of the sequences.
 	PredictAll(sequences []*Sequence, dst [][]float64)
 }
 
-// Float predicts with a float network.
+// Float is a [Predictor] that runs a float network in double precision.
 type Float struct {
 	Net      *model.Network
 	Features []Feature // all features of the recordings, in their order
-	Kept     []int     // which of them the network takes, in its order
+	Kept     []int     // indices of the features that the network takes, in its order
 	Outputs  []Output
 	Classes  bool // the outputs are the scores of classes
 }
 
-// NewFloat makes a predictor of a network that takes every feature.
+// NewFloat returns a predictor for a network that takes every feature.
 func NewFloat(net *model.Network, features []Feature, outputs []Output) *Float {
 	kept := make([]int, len(features))
 	for i := range kept {
@@ -46,20 +46,21 @@ func (f *Float) Predict(s *Sequence, dst []float64) {
 	})
 }
 
-// Physical turns the raw outputs of one step into physical units.
+// Physical replaces the raw outputs of one step by those in physical units.
 func (f *Float) Physical(raw []float64) {
 	for o, out := range f.Outputs {
 		raw[o] = float64(raw[o]*out.Std) + out.Mean
 	}
 }
 
-// Visit runs the network over a sequence and calls back after every step with
-// the run, whose states and gates may be read, and the raw outputs.
+// Visit runs the network over a sequence from the zero state. After every step it calls after with
+// the run, whose states and gates may be read, and the raw outputs, which the next step overwrites.
 func (f *Float) Visit(s *Sequence, after func(step int, run *model.Run, raw []float64)) {
 	f.VisitFrom(0, f.Net.NewRun(), s, after)
 }
 
-// VisitFrom is Visit from a step on, with a run that has the state before that step.
+// VisitFrom does what [Float.Visit] does from the given step on, with a run that has the state
+// before that step.
 func (f *Float) VisitFrom(first int, run *model.Run, s *Sequence,
 	after func(step int, run *model.Run, raw []float64)) {
 	x := make([]float64, len(f.Kept))
@@ -72,7 +73,8 @@ func (f *Float) VisitFrom(first int, run *model.Run, s *Sequence,
 	}
 }
 
-// Normalise writes the network's inputs for one step of physical features.
+// Normalise writes the inputs x [Kept] of the network for one step of physical features, row
+// [Features].
 func (f *Float) Normalise(row, x []float64) {
 	for i, k := range f.Kept {
 		x[i] = (row[k] - f.Features[k].Mean) / f.Features[k].Std

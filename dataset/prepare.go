@@ -6,9 +6,10 @@ import (
 	"kerf/model/lanes"
 )
 
-// Prepared are recordings laid out for scoring many candidates: normalised, in float32, eight
-// sequences side by side. It takes 4 bytes per value beside the 8 of the recordings. See
-// [Prepared.Score].
+// Prepared holds recordings in the layout in which searches score many candidates: normalised, in
+// float32, eight sequences side by side (package lanes). The layout takes 4 bytes per value of the
+// recordings, beside the 8 that are in memory anyway; the states and sums of a candidate do not
+// grow with the length of the recordings.
 type Prepared struct {
 	rec      *Recordings
 	regions  []Region
@@ -17,12 +18,12 @@ type Prepared struct {
 	groups   []group
 }
 
-// group is up to eight sequences, one per lane, the longest first. Lanes behind the end of their
-// sequence hold zeros.
+// group is up to eight sequences, one per lane, the longest first. A lane whose sequence has ended
+// holds zeros.
 type group struct {
-	sequences []int     // their indices in the recordings
-	lengths   []int     // their steps
-	settle    []int     // their first steps that no error counts
+	sequences []int     // per lane: the index in the recordings
+	lengths   []int     // per lane: the number of steps
+	settle    []int     // per lane: the first steps whose errors do not count
 	settled   int       // the largest of settle
 	x         []float32 // normalised features [steps × features × lanes]
 	y         []float32 // reference: normalised outputs [steps × outputs × lanes]
@@ -32,8 +33,8 @@ type group struct {
 
 func (g *group) steps() int { return g.lengths[0] }
 
-// counted are the lanes, lane 0 the lowest bit, whose errors at a step count; sequences go on in
-// the first active lanes.
+// counted returns the set of lanes whose errors at a step count; lane 0 is the lowest bit. The
+// sequences of the first active lanes have not ended.
 func (g *group) counted(step, active int) uint8 {
 	set := uint8(1<<active - 1)
 	if step < g.settled {
@@ -46,7 +47,7 @@ func (g *group) counted(step, active int) uint8 {
 	return set
 }
 
-// Prepare lays out recordings for networks with the features and outputs of f.
+// Prepare lays out recordings for candidates with the features and outputs of f.
 func Prepare(f *Float, rec *Recordings, regions []Region) *Prepared {
 	p := &Prepared{rec: rec, regions: regions, features: f.Features, outputs: f.Outputs}
 	for _, sequences := range batches(rec) {
@@ -56,7 +57,7 @@ func Prepare(f *Float, rec *Recordings, regions []Region) *Prepared {
 	return p
 }
 
-// lay fills a group.
+// lay fills a group whose sequences are known.
 func (p *Prepared) lay(g *group) {
 	for _, i := range g.sequences {
 		s := p.rec.Sequences[i]
@@ -75,7 +76,7 @@ func (p *Prepared) lay(g *group) {
 					p.features[k].Std)
 			}
 			if len(s.Y) == 0 {
-				continue // without reference values there is nothing to score, but states to visit
+				continue // no reference values: VisitStates needs none
 			}
 			y := s.Y[step*outputs : (step+1)*outputs]
 			for o, v := range y {
@@ -91,8 +92,8 @@ func (p *Prepared) lay(g *group) {
 	}
 }
 
-// Against is the same recordings with what a network predicts as their reference; the scores of a
-// classifier are then plain numbers.
+// Against returns the same recordings with the predictions of a network as their reference. The
+// scores of a classifier are then compared as plain numbers, not as classes.
 func (p *Prepared) Against(f *Float) *Prepared {
 	p.mustFit(f)
 	against, rec := *p, *p.rec
@@ -110,14 +111,15 @@ func (p *Prepared) Against(f *Float) *Prepared {
 	return &against
 }
 
-// Score measures one candidate, see [Prepared.ScoreAll].
+// Score measures one candidate, as [Prepared.ScoreAll] does.
 func (p *Prepared) Score(f *Float) *Score { return p.ScoreAll([]*Float{f})[0] }
 
-// ScoreAll measures candidates as [Measure] does, several times as fast, on all cores. The networks
-// have the features and outputs that the recordings were prepared for and take any of the features.
+// ScoreAll measures candidates as [Measure] does, several times as fast: it deals candidates ×
+// groups of eight sequences to all cores. The networks have the features and outputs that the
+// recordings were prepared for; each may take some of the features.
 //
-// It computes in float32, which is for choosing between candidates: a figure that anyone reads
-// comes from [Measure]. The result depends neither on the number of cores nor on the machine.
+// It computes in float32, which serves to choose between candidates: a figure for a report comes
+// from [Measure]. The result depends neither on the number of cores nor on the machine.
 func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 	scores := make([]*Score, len(candidates))
 	programs := make([]*lanes.Program, len(candidates))
@@ -133,7 +135,7 @@ func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 	return scores
 }
 
-// run takes a group through a network.
+// run scores a network on a group.
 func (p *Prepared) run(state *lanes.State, f *Float, g *group, score *Score) {
 	outputs := len(p.outputs) * lanes.Width
 	sums := newGroupSums(p, g)
@@ -160,9 +162,10 @@ func (p *Prepared) step(state *lanes.State, f *Float, g *group, step int) {
 	state.Step()
 }
 
-// VisitStates runs a network over all sequences, on all cores, and calls after every step of each
-// with the hidden state of the last recurrent layer [units], which lives until after returns. Steps
-// of one sequence come in order. The states are float32, see [Prepared.ScoreAll].
+// VisitStates runs a network over all sequences, on all cores. After every step of each it calls
+// after with the hidden state of the last recurrent layer [units], which the next call overwrites.
+// Calls for one sequence come in the order of its steps; calls for different sequences may come at
+// once. The states have the precision of float32.
 func (p *Prepared) VisitStates(f *Float, after func(sequence, step int, state []float64)) {
 	p.mustFit(f)
 	program := lanes.Compile(f.Net)
@@ -185,7 +188,7 @@ func (p *Prepared) VisitStates(f *Float, after func(sequence, step int, state []
 	})
 }
 
-// mustFit panics if the recordings were prepared for other networks.
+// mustFit panics if the recordings were prepared for other features or outputs.
 func (p *Prepared) mustFit(f *Float) {
 	if !slices.Equal(f.Features, p.features) || !slices.Equal(f.Outputs, p.outputs) {
 		panic("dataset: a candidate has other features or outputs than the recordings were " +

@@ -11,8 +11,8 @@ import (
 	"kerf/model"
 )
 
-// candidates are networks of several kinds on five features, the second without two of them, and
-// recordings of unlike lengths.
+// candidates returns networks of several kinds on five features, of which the second network leaves
+// two out, and recordings of unlike lengths.
 func candidates(seed uint64, outputs int, classes bool) ([]*Float, *Recordings) {
 	random := rand.New(rand.NewPCG(seed, 5))
 	normal := func(n int, scale float64) []float64 {
@@ -140,8 +140,8 @@ func TestScoreAllRefusesOtherOutputs(t *testing.T) {
 	Prepare(nets[0], rec, nil).Score(&other)
 }
 
-// TestAgainst: a network agrees with itself exactly, and with another by what their predictions
-// differ.
+// TestAgainst compares a network with itself, which gives no error at all, and with another, which
+// gives the differences of their predictions.
 func TestAgainst(t *testing.T) {
 	for _, classes := range []bool{false, true} {
 		nets, rec := candidates(5, 2, classes)

@@ -141,7 +141,7 @@ func TestSharedFindsEqualSequencesUnderOtherNames(t *testing.T) {
 	for _, s := range shared {
 		names = append(names, s.Name)
 	}
-	// x is only the beginning of sequence 0, x3 has its steps the other way round.
+	// Sequence x is only the beginning of sequence 0, x3 has its steps the other way round.
 	if !slices.Equal(names, []string{"new", "x2"}) {
 		t.Errorf("shared %v, want [new x2]", names)
 	}

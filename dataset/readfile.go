@@ -10,15 +10,15 @@ import (
 	"kerf/model"
 )
 
-// ReadRecording reads one recording of the given size in bytes, by the end of its name: .csv.gz,
-// .npz, .parquet, and as CSV all others. Whatever the format, it has the columns that [ReadCSV]
-// describes; in an .npz file every column is an array of one dimension, in a .parquet file a column
-// that is neither nested nor repeated. The file is read step by step: memory holds the sequences, a
-// buffer for the longest of them, and small buffers per column. Packed files may unpack to
-// [model.MaxUnpacked].
+// ReadRecording reads one recording of the given size in bytes. The end of its name says the
+// format: .csv.gz, .npz and .parquet, and CSV for all other names. Every format has the columns
+// that [ReadCSV] describes. In an .npz file every column is an array of one dimension, in a
+// .parquet file a column that is neither nested nor repeated. The file is read step by step: memory
+// holds the sequences, a buffer for the longest of them, and small buffers per column. Packed files
+// may unpack to [model.MaxUnpacked] bytes.
 //
 // Errors about the content are [*InputError], in .npz files also those of package model; in files
-// without lines the line is the number of the step.
+// without lines [InputError.Line] is the number of the step.
 func ReadRecording(r io.ReaderAt, size int64, file string, features []string,
 	reference Reference) (*Recordings, error) {
 	t, err := openRows(r, size, file)

@@ -9,15 +9,15 @@ import (
 
 // Sequence is one uninterrupted run; the state of a network is reset at its start.
 type Sequence struct {
-	Name     string
-	Scenario string
-	File     string
-	Line     int       // line of its first step
+	Name     string    // unique within its file
+	Scenario string    // operating profile
+	File     string    // name of the recording it was read from
+	Line     int       // of its first step in the file
 	Steps    int       // number of time steps
-	Settle   int       // first steps that no error counts; the network runs through them
+	Settle   int       // first steps whose errors count nowhere; the network runs through them
 	Duration float64   // t of the last step less t of the first, in the unit of the recording
-	X        []float64 // features, Steps × features, physical units
-	Y        []float64 // reference outputs, Steps × outputs, physical units
+	X        []float64 // features [Steps × features], in physical units
+	Y        []float64 // reference outputs [Steps × outputs], in physical units
 }
 
 // Recordings are the sequences of one or several files.
@@ -27,21 +27,23 @@ type Recordings struct {
 	Classes   bool // Y is 1 for the class of the step and 0 for all others
 	Sequences []*Sequence
 
-	// Memory is how many steps a network remembers; 0 says that nobody knows. Where it is known,
-	// scores keep errors in pieces of sequences, by which [Compare] judges few long ones.
+	// Memory is how many time steps the network remembers, see [Float.Memory], or 0 where that is
+	// not known. Where it is known, scores keep errors in pieces of sequences, with which [Compare]
+	// judges few long sequences by blocks of steps.
 	Memory int
 }
 
-// Reference says which columns of a recording hold what a network should give:
-// one per output, or for a classifier one with the name or index of the class.
+// Reference names the columns of a recording that hold the reference values: one per output, or for
+// a classifier one with the name or index of the class.
 type Reference struct {
-	Outputs []string // output names; for a classifier its classes
+	Outputs []string // names of the outputs; for a classifier of its classes
 	Column  string   // of the class; empty for a regression
 
-	Optional bool // a recording without any of the columns has sequences without Y
+	// Optional allows recordings without any of the columns; their sequences have no Y.
+	Optional bool
 }
 
-// Steps is the number of time steps of all sequences.
+// Steps returns the number of time steps of all sequences.
 func (r *Recordings) Steps() int {
 	n := 0
 	for _, s := range r.Sequences {
@@ -50,7 +52,8 @@ func (r *Recordings) Steps() int {
 	return n
 }
 
-// Judged is the number of time steps that errors count.
+// Judged returns the number of time steps whose errors count, which leaves out the first
+// [Sequence.Settle] steps of each sequence.
 func (r *Recordings) Judged() int {
 	n := 0
 	for _, s := range r.Sequences {
@@ -72,10 +75,10 @@ func (r *Recordings) Scenarios() []string {
 	return names
 }
 
-// ReadCSV reads one recording: columns sequence, scenario, t, then features and
-// outputs by name in any order; other columns are ignored. Steps of a sequence
-// stand together, t grows within it, and every cell that is used is a finite
-// number.
+// ReadCSV reads one recording in CSV: the columns sequence, scenario and t, then features and
+// outputs by name, in any order; other columns are ignored. Steps of a sequence stand together, t
+// grows within it, and every cell that is used is a finite number. Other content gives an
+// [*InputError].
 func ReadCSV(r io.Reader, file string, features []string,
 	reference Reference) (*Recordings, error) {
 	t, err := openCSV(r, file)
@@ -97,13 +100,13 @@ func openCSV(r io.Reader, file string) (rows, error) {
 const gapHint = "remove the step and start a new sequence after it, or fill the gap before kerf " +
 	"reads it"
 
-// rows is a recording that is read step by step, in whatever format.
+// rows is a recording of any format that is read step by step.
 type rows interface {
 	NeedAll(why string, names ...string) ([]int, error) // indices of columns
 	HasColumn(name string) bool
 	Columns() []string // all, in the order of the file
 	Next() (bool, error)
-	Row() int // of the present step: line of a text file, number of the step in others
+	Row() int // line of the present step in a text file, number of the step in others
 	Text(column int) string
 	Number(column int) (float64, error)
 	Fail(column int, msg, hint string) error
@@ -115,14 +118,14 @@ type reader struct {
 	file      string
 	reference Reference
 	rec       *Recordings
-	seen      map[string]int // sequence names by their first row
+	seen      map[string]int // first row of every sequence, by name
 	keys      []int          // columns sequence, scenario, t
-	x, y      []int
+	x, y      []int          // columns of features and reference values
 	current   *Sequence
-	start     float64   // time of the first step of the current sequence
-	last      float64   // time of the last step
-	bufferX   []float64 // of the current sequence; reused, so that what is kept has its exact size
-	bufferY   []float64
+	start     float64 // t of the first step of the current sequence
+	last      float64 // t of the last step that was read
+	// values of the current sequence; reused, so that X and Y are copies of the exact size
+	bufferX, bufferY []float64
 }
 
 func readRows(t rows, file string, features []string, reference Reference) (*Recordings, error) {
@@ -161,7 +164,7 @@ func readRows(t rows, file string, features []string, reference Reference) (*Rec
 	return r.rec, nil
 }
 
-// step takes the present row.
+// step adds the present row to the current sequence, or begins a new one.
 func (r *reader) step() error {
 	name, scenario := r.Text(r.keys[0]), r.Text(r.keys[1])
 	now, err := r.Number(r.keys[2])
@@ -176,7 +179,9 @@ func (r *reader) step() error {
 	} else {
 		if scenario != r.current.Scenario {
 			return r.Fail(r.keys[1],
-				"the scenario changes from "+r.current.Scenario+" to "+scenario+" inside sequence "+name, "give the part behind the change a sequence name of its own")
+				"the scenario changes from "+r.current.Scenario+" to "+scenario+
+					" inside sequence "+name,
+				"give the part behind the change a sequence name of its own")
 		}
 		if now <= r.last {
 			return r.Fail(r.keys[2],
@@ -217,17 +222,18 @@ func (r *reader) begin(name, scenario string) error {
 	}
 	if line, twice := r.seen[name]; twice {
 		return r.Fail(r.keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line),
-			"steps of a sequence must stand together; give each uninterrupted run a name of its own")
+			"steps of a sequence must stand together; give each uninterrupted run a name of its "+
+				"own")
 	}
 	r.end()
-	name, scenario = strings.Clone(name), strings.Clone(scenario) // not the whole row with them
+	name, scenario = strings.Clone(name), strings.Clone(scenario) // the row is not kept in memory
 	r.seen[name] = r.Row()
 	r.current = &Sequence{Name: name, Scenario: scenario, File: r.file, Line: r.Row()}
 	r.rec.Sequences = append(r.rec.Sequences, r.current)
 	return nil
 }
 
-// end gives the current sequence its values.
+// end gives the current sequence, if there is one, its values and duration.
 func (r *reader) end() {
 	if r.current != nil {
 		r.current.X, r.current.Y = slices.Clone(r.bufferX), slices.Clone(r.bufferY)
@@ -236,7 +242,7 @@ func (r *reader) end() {
 	r.bufferX, r.bufferY = r.bufferX[:0], r.bufferY[:0]
 }
 
-// columns finds the reference columns.
+// columns returns the indices of the reference columns, or nil where they are optional and missing.
 func (r Reference) columns(t rows) ([]int, error) {
 	if r.Optional && !r.anyIn(t) {
 		return nil, nil
@@ -248,7 +254,7 @@ func (r Reference) columns(t rows) ([]int, error) {
 		"values under the same name", r.Outputs...)
 }
 
-// anyIn tells whether a table has any of the columns.
+// anyIn reports whether a recording has any of the columns.
 func (r Reference) anyIn(t rows) bool {
 	columns := r.Outputs
 	if r.Column != "" {
@@ -281,6 +287,7 @@ func (r Reference) read(t rows, dst []float64, columns []int) ([]float64, error)
 	return dst, nil
 }
 
+// numbers appends the values of columns in the present row.
 func numbers(t rows, dst []float64, columns []int) ([]float64, error) {
 	for _, c := range columns {
 		v, err := t.Number(c)
@@ -292,8 +299,8 @@ func numbers(t rows, dst []float64, columns []int) ([]float64, error) {
 	return dst, nil
 }
 
-// Join puts the sequences of several recordings behind each other. All must
-// have the same columns.
+// Join returns the sequences of several recordings, one recording behind the other. It panics if
+// they differ in their columns.
 func Join(parts ...*Recordings) *Recordings {
 	all := &Recordings{Features: parts[0].Features, Outputs: parts[0].Outputs,
 		Classes: parts[0].Classes}

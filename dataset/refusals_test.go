@@ -8,8 +8,8 @@ import (
 	"testing/iotest"
 )
 
-// Cases mark the wrong place in their text, see marker_test.go. A column that
-// is not there cannot be marked: missing names it, and the place is line 1.
+// Cases mark the wrong place in their text, see marker_test.go. A missing column cannot be marked:
+// missing names it, and the place is line 1.
 type refusal struct {
 	name, text, missing, msg string
 }
@@ -144,8 +144,8 @@ func TestOutputsThatAreRefused(t *testing.T) {
 	})
 }
 
-// declarationRefusals are what both declared tables refuse; row declares "a"
-// with the cells of mean and std last.
+// declarationRefusals lists what ReadFeatures and ReadOutputs both refuse; row declares "a", and
+// its last cells are mean and std.
 func declarationRefusals(header, row string) []refusal {
 	start := header + row
 	cells := strings.TrimSuffix(strings.TrimPrefix(row, "a"), "0,1\n")
@@ -188,7 +188,7 @@ func declarationRefusals(header, row string) []refusal {
 	}
 }
 
-// What the disk or network says is handed on, not turned into an input error.
+// An error of the disk or network is returned unchanged, not as an input error.
 func TestReadErrorsAreHandedOn(t *testing.T) {
 	broken := errors.New("disk on fire")
 	for _, start := range []string{"", recordingHeader + "0,cold,0,1,2,3\n"} {

@@ -6,24 +6,23 @@ import (
 	"strings"
 )
 
-// Region is a named part of the output space: the steps whose reference values
-// meet every condition.
+// Region is a named part of the output space: the steps whose reference values meet every
+// condition.
 type Region struct {
 	Name       string
 	Conditions []Condition
 }
 
-// Condition bounds one output. Indices count outputs in the order of the
-// network; values are in physical units.
+// Condition bounds the reference value of one output at a step. Bounds that are nil do not count.
 type Condition struct {
-	Output int
-	Min    *float64 // at least this
-	Max    *float64 // at most this
-	Below  *int     // less than the value of this other output, at the same step
-	Above  *int     // more than the value of this other output, at the same step
+	Output int      // index of the output
+	Min    *float64 // least value, in physical units
+	Max    *float64 // largest value, in physical units
+	Below  *int     // index of another output, whose value must be larger
+	Above  *int     // index of another output, whose value must be smaller
 }
 
-// Describe says what the region is; outputs are their names.
+// Describe returns the conditions in words; outputs are the names of the outputs.
 func (r Region) Describe(outputs []string) string {
 	var all []string
 	for _, c := range r.Conditions {
@@ -45,7 +44,7 @@ func (r Region) Describe(outputs []string) string {
 	return strings.Join(all, ", ")
 }
 
-// Contains tells whether a step with reference outputs y belongs to the region.
+// Contains reports whether a step with the reference outputs y belongs to the region.
 func (r Region) Contains(y []float64) bool {
 	for _, c := range r.Conditions {
 		v := y[c.Output]

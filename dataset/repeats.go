@@ -6,16 +6,17 @@ import (
 	"math"
 )
 
-// repeatedRun is how many steps in a row must be the same, value for value, to be a repeat: of
-// steps that move so many are no chance.
+// repeatedRun is the number of steps in a row that must be the same, value for value, to be a
+// repeat. Our choice: so many steps in which something moves are not the same by chance.
 const repeatedRun = 8
 
-// mostRuns is about how many runs of recordings are remembered: of more, one in two, four, ... that
-// their hash picks.
+// mostRuns is about the most runs of steps that are remembered. Our choice, to bound the memory: of
+// longer recordings one run in two, four, ... is looked at, picked by its hash.
 const mostRuns = 1 << 18
 
-// Shared lists the sequences of b of which more than half the features are in a as well, step after
-// step, whatever their names and outputs: nothing independent follows from them.
+// Shared lists the sequences of b that repeat a: more than half of their steps have the same
+// features as steps of a, in the same order, whatever the names and outputs. Such a sequence is no
+// independent evidence.
 func Shared(a, b *Recordings) []*Sequence {
 	known := map[uint64]bool{}
 	pick := picking(a)
@@ -31,8 +32,9 @@ func Shared(a, b *Recordings) []*Sequence {
 	return shared
 }
 
-// Unique drops sequences of which more than half is in an earlier one, features and outputs, and
-// says how many: a repeated sequence is no further evidence.
+// Unique returns the recordings without the sequences of which more than half repeats an earlier
+// one in features and outputs, and the number of sequences it dropped. A repeated sequence is no
+// further evidence.
 func Unique(rec *Recordings) (unique *Recordings, dropped int) {
 	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes,
 		Memory: rec.Memory}
@@ -47,7 +49,8 @@ func Unique(rec *Recordings) (unique *Recordings, dropped int) {
 	return unique, len(rec.Sequences) - len(unique.Sequences)
 }
 
-// picking is a power of two: of the runs of recordings those are looked at whose hash it divides.
+// picking returns a power of two. Of the runs of recordings, those are looked at whose hash is a
+// multiple of it.
 func picking(rec *Recordings) uint64 {
 	pick := uint64(1)
 	for uint64(rec.Steps()) > pick*mostRuns {
@@ -56,8 +59,8 @@ func picking(rec *Recordings) uint64 {
 	return pick
 }
 
-// runs are the hashes of the picked runs of a sequence in which something moves; of a sequence that
-// is shorter, or in which nothing does, of all its steps.
+// runs returns the hashes of the picked runs of [repeatedRun] steps of a sequence in which
+// something moves. Where there is none, it returns the hash of all steps.
 func (r *Recordings) runs(s *Sequence, withOutputs bool, pick uint64) []uint64 {
 	rows := make([]uint64, s.Steps)
 	for step := range rows {
@@ -113,7 +116,7 @@ func remember(known map[uint64]bool, runs []uint64) {
 	}
 }
 
-// isRepeat tells whether more than half of the runs are known.
+// isRepeat reports whether more than half of the runs are known.
 func isRepeat(known map[uint64]bool, runs []uint64) bool {
 	n := 0
 	for _, h := range runs {

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// moving are recordings in which no step is like another.
+// moving returns recordings in which no step is like another.
 func moving(seed uint64, sequences, steps int) *Recordings {
 	random := rand.New(rand.NewPCG(seed, 0))
 	rec := &Recordings{Features: 2, Outputs: 1}
@@ -20,16 +20,16 @@ func moving(seed uint64, sequences, steps int) *Recordings {
 	return rec
 }
 
-// part is a copy of some steps of a sequence.
+// part returns a copy of some steps of a sequence.
 func part(s *Sequence, from, to int) *Sequence {
 	return &Sequence{Name: "part", Scenario: "s", Steps: to - from,
 		X: append([]float64(nil), s.X[2*from:2*to]...),
 		Y: append([]float64(nil), s.Y[from:to]...)}
 }
 
-// A sequence that lost a step, or in which a value was touched, is still the same recording; one
-// that shares less than half is another. Contradicting outputs are no repeat among the recordings
-// of one use, and no independence between two.
+// A sequence that lost a step, or in which a value was touched, repeats the original; one that has
+// less than half in common with it does not. With other outputs it is no repeat within recordings
+// of one use, but still no independent evidence between two.
 func TestRepeatsInDisguise(t *testing.T) {
 	for _, c := range []struct {
 		name           string
@@ -72,7 +72,8 @@ func TestRepeatsInDisguise(t *testing.T) {
 	}
 }
 
-// Standing still is no recording of another: what repeats are the steps that move.
+// Sequences that stand still at the same place do not repeat each other: only steps in which
+// something moves count.
 func TestStandingStillIsNoRepeat(t *testing.T) {
 	still := func(seed uint64) *Sequence {
 		s := part(moving(seed, 1, 40).Sequences[0], 0, 40)
@@ -87,7 +88,7 @@ func TestStandingStillIsNoRepeat(t *testing.T) {
 	}
 }
 
-// Of many steps some runs are enough.
+// Of very long recordings, some runs of steps are enough to find a repeat.
 func TestRepeatsOfLongRecordings(t *testing.T) {
 	a := moving(7, 2, mostRuns)
 	b := &Recordings{Features: 2, Outputs: 1,

@@ -5,35 +5,38 @@ import (
 	"math/rand/v2"
 )
 
-// resamples is the number of times the sequences are drawn anew. Many ends of a
-// 95 % interval then lie at about the 50th value from either end, where more draws
-// move them by far less than the width of the interval.
+// resamples is the number of times the sequences are drawn anew. The ends of a 95 % interval then
+// lie at about the 50th value from either end, where more draws move them by far less than the
+// width of the interval.
 const resamples = 2000
 
-// pairs are the sequences of one slice under two predictors.
+// pairs holds the sequences of one slice under two predictors.
 type pairs interface {
 	steps() int
 	sequences() int
 	whole() (base, other float64)
-	// weights of the sequences in a rise, and in the value of the other predictor.
+	// weights returns those of the sequences in a rise, and in the value of the other predictor.
 	weights() (ofRise, ofOther []float64)
-	// resample draws as many sequences as there are, with replacement, and hands over both values,
-	// [resamples] times.
+	// resample draws as many sequences as there are, with replacement, and calls take with the
+	// values of both predictors on them, [resamples] times.
 	resample(take func(base, other float64))
-	// leaveOut hands over both values without each sequence in turn.
+	// leaveOut calls take with the values of both predictors without each sequence in turn.
 	leaveOut(take func(base, other float64))
 }
 
-// pairsOf takes the short way where a metric is a function of one sum over steps.
+// pairsOf pairs the tallies of two predictors, sequence by sequence. Explained shares are of the
+// error of a.
 func pairsOf(a, b []*tally, metric Metric) pairs { return pairsOver(a, b, a, metric) }
 
-// pairsOver is [pairsOf] with explained shares of the errors of a third predictor.
+// pairsOver does what [pairsOf] does, where explained shares are of the error of a third predictor.
+// The pairs hold one sum per predictor and sequence where that is enough for the metric, else
+// tallies.
 func pairsOver(a, b, third []*tally, metric Metric) pairs {
 	t := tallyPairs{a, b, metric}
 	if len(a) == 0 {
 		return t
 	}
-	part, value := sums(metric)
+	part, value := sumOf(metric)
 	if part == nil {
 		return t
 	}
@@ -49,10 +52,11 @@ func pairsOver(a, b, third []*tally, metric Metric) pairs {
 	return s
 }
 
-// sums says what a metric adds up over sequences, and what it makes of the mean over steps, of an
-// explained share of the ratio to the sum of what it is a share of; nil where a metric needs more
-// sums.
-func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64) {
+// sumOf returns the part of a tally that a metric adds up over sequences, and the function that
+// gives the metric from the mean of that sum over steps; of an explained share, from the ratio of
+// that sum to the sum of the predictor whose error is explained. Both are nil where a metric needs
+// more than one sum.
+func sumOf(m Metric) (part func(*tally) float64, value func(mean float64) float64) {
 	same := func(mean float64) float64 { return mean }
 	switch m {
 	case RMSE:
@@ -76,8 +80,8 @@ func sums(m Metric) (part func(*tally) float64, value func(mean float64) float64
 	return nil, nil
 }
 
-// sumPair holds the sums of two predictors, and what they are divided by: steps, of an explained
-// share the sum of what it is a share of.
+// sumPair holds the sums of two predictors and their divisor: the steps, or of an explained share
+// the sum of the predictor whose error is explained.
 type sumPair struct{ base, other, over float64 }
 
 func (s *sumPair) add(o sumPair) {
@@ -86,6 +90,7 @@ func (s *sumPair) add(o sumPair) {
 	s.over += o.over
 }
 
+// sumPairs serves metrics that are a function of one sum over steps.
 type sumPairs struct {
 	metric Metric
 	value  func(mean float64) float64
@@ -102,7 +107,9 @@ func (s *sumPairs) steps() int                   { return s.count }
 func (s *sumPairs) sequences() int               { return len(s.each) }
 func (s *sumPairs) whole() (base, other float64) { return s.of(s.all) }
 
-// weights: in a ratio of two sums a sequence weighs what it adds to the lower one.
+// weights returns for errors the sums of the base, which a rise is divided by, and those of the
+// other predictor; for shares of steps the wrong steps of both predictors; and for other metrics
+// the divisors.
 func (s *sumPairs) weights() (ofRise, ofOther []float64) {
 	var over []float64
 	for _, p := range s.each {
@@ -132,7 +139,8 @@ func (s *sumPairs) resample(take func(base, other float64)) {
 	}
 }
 
-// leaveOut adds up what stays, and takes nothing off the whole: what is nothing stays nothing.
+// leaveOut adds up the sequences that stay, instead of subtracting one from the sum of all: so sums
+// of zeros stay exactly 0.
 func (s *sumPairs) leaveOut(take func(base, other float64)) {
 	behind := make([]sumPair, len(s.each)+1)
 	for i := len(s.each) - 1; i >= 0; i-- {
@@ -148,7 +156,7 @@ func (s *sumPairs) leaveOut(take func(base, other float64)) {
 	}
 }
 
-// tallyPairs serve every metric.
+// tallyPairs serves every metric.
 type tallyPairs struct {
 	a, b   []*tally
 	metric Metric
@@ -183,6 +191,8 @@ func (t tallyPairs) whole() (base, other float64) {
 	return base, other
 }
 
+// weights returns the steps of every sequence, of the balanced accuracy the wrong steps of both
+// predictors.
 func (t tallyPairs) weights() (ofRise, ofOther []float64) {
 	for i, u := range t.a {
 		w := float64(u.steps)
@@ -221,21 +231,22 @@ func (t tallyPairs) leaveOut(take func(base, other float64)) {
 	}
 }
 
-// drawing is the same for the same number of sequences.
+// drawing returns a random source that depends on the number of sequences alone.
 func drawing(sequences int) *rand.Rand {
 	return rand.New(rand.NewPCG(uint64(sequences), 0x6b657266)) // "kerf"
 }
 
-// TooFew tells how many sequences would do, about, when an interval of this many reaches too far by
-// the factor times: its half-width goes with t/√(n-1). It is 0 when that would be absurdly many.
+// TooFew returns about how many sequences would be enough where the interval over the given number
+// reaches too far by the factor times: its half-width goes with t/√(n-1). It is 0 where that would
+// be more than a million.
 func TooFew(sequences int, times float64) int {
-	const absurd = 1_000_000
+	const most = 1_000_000 // our choice: nobody records more
 	reach := func(n int) float64 { return expanded(float64(n)) / math.Sqrt(float64(n)) }
 	goal := reach(sequences) / times
-	if !(reach(absurd) <= goal) {
+	if !(reach(most) <= goal) {
 		return 0
 	}
-	low, high := sequences, absurd // reach falls: the first n that reaches the goal lies between
+	low, high := sequences, most // reach falls, so the least number that is enough lies between
 	for low < high {
 		if middle := (low + high) / 2; reach(middle) <= goal {
 			high = middle

@@ -8,8 +8,8 @@ import (
 	"kerf/model"
 )
 
-// What settles counts nowhere: a score over sequences whose first steps settle is that over the
-// rest, by hand, in double precision and in lanes, as a whole and in pieces.
+// Steps that settle count nowhere: a score over sequences whose first steps settle is the score
+// over the rest, by hand, in double precision and in lanes, as a whole and in pieces.
 func TestTheStartCountsNowhere(t *testing.T) {
 	for _, classes := range []bool{false, true} {
 		outputs := 2
@@ -38,8 +38,8 @@ func TestTheStartCountsNowhere(t *testing.T) {
 	}
 }
 
-// byHand is an RMSE, an MAE, an accuracy or a balanced accuracy of output 0 over the steps that
-// count.
+// byHand returns an RMSE, an MAE, an accuracy or a balanced accuracy of output 0 over the steps
+// that count.
 func byHand(p Predictor, rec *Recordings, metric Metric) (value float64, steps int) {
 	squares, magnitudes, right := 0.0, 0.0, 0.0
 	members, found := make([]float64, rec.Outputs), make([]float64, rec.Outputs)
@@ -73,8 +73,8 @@ func byHand(p Predictor, rec *Recordings, metric Metric) (value float64, steps i
 	return value, steps
 }
 
-// The network explains what the constant errs more: 1 less the ratio of the squared errors, by
-// hand.
+// The explained share is 1 less the ratio of the squared errors of the network to those of the
+// constant, by hand.
 func TestExplainedByHand(t *testing.T) {
 	// References 1, 3 and 5, 7 have the mean 4: squared errors of the constant 9+1+1+9 = 20.
 	// Predictions miss by 1, 0, 1, 1: 3 of 20.
@@ -112,8 +112,8 @@ func TestExplainedByHand(t *testing.T) {
 	}
 }
 
-// A single unit with a constant update gate z forgets by the factor z a step: 1/e after -1/ln z
-// steps.
+// The state of a single unit with a constant update gate z falls by the factor z per step, to 1/e
+// after -1/ln z steps.
 func TestMemoryOfOneUnit(t *testing.T) {
 	for _, steps := range []float64{5, 50, 200} {
 		z := math.Exp(-1 / steps)
@@ -134,7 +134,7 @@ func TestMemoryOfOneUnit(t *testing.T) {
 		if got := float64(p.Memory(rec)); math.Abs(got-steps) > 2 {
 			t.Errorf("remembers %g steps, want %g", got, steps)
 		}
-		// Sequences that have ended say nothing of what comes later.
+		// Sequences that have ended say nothing about later steps.
 		for _, s := range rec.Sequences[:2] {
 			s.Steps = 30
 			s.X, s.Y = s.X[:s.Steps], s.Y[:s.Steps]
@@ -182,7 +182,8 @@ func TestUnlikeStart(t *testing.T) {
 	}
 }
 
-// Pieces add up to the sequence, and influences to nothing: the value is what all of them give.
+// The errors of the pieces add up to those of the sequence, and the influences of the pieces to
+// about 0.
 func TestPiecesAddUp(t *testing.T) {
 	a, b := pairedErrors(rand.New(rand.NewPCG(1, 2)), 3, 0.25)
 	base, other := scoreOf(a), scoreOf(b)

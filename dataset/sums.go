@@ -6,36 +6,35 @@ import (
 	"slices"
 )
 
-// Sums are what a metric of one predictor is made of, sequence by sequence: with them two
-// predictors are compared pair by pair where their scores are not at hand. They are those of
-// everywhere or of one region; what is about a scenario follows from the sums of its sequences, see
-// [Sums.Of].
+// Sums holds the sums, sequence by sequence, from which a metric of one predictor follows. With
+// them [CompareSums] compares two predictors where their scores are not at hand. They cover
+// everywhere or one region; those of a scenario are the sums of its sequences, see [Sums.Of].
 type Sums struct {
 	Sequences int
-	// Steps are those that count [sequences], of the balanced accuracy class by class [sequences ×
-	// classes].
+	// Steps has the number of steps that count [sequences], of the balanced accuracy class by class
+	// [sequences × classes].
 	Steps []int
-	// Parts are what the metric adds up, as many as Steps: of the RMSE squared errors, of the MAE
-	// their magnitudes, of the bias errors with their sign; of the maximum it is the largest
-	// magnitude; of the accuracies the steps that are recognised, of the agreement those that are
-	// agreed on; of the explained share squared errors, of a classifier wrong steps.
+	// Parts has one sum for each of Steps: squared errors for the RMSE, their magnitudes for the
+	// MAE, errors with their sign for the bias, the largest magnitude (not a sum) for the maximum,
+	// right steps for the accuracies, steps of equal class for the agreement, and for the explained
+	// share squared errors, of a classifier wrong steps.
 	Parts []float64
-	// Whole has the parts of what an explained share is a share of [sequences]; nil for other
-	// metrics.
+	// Whole has the sums of the predictor whose error is explained [sequences], for the explained
+	// share; it is nil for other metrics.
 	Whole []float64
 }
 
-// Sums are those of one output in one region, -1 for everywhere, over all sequences of the
-// recordings. base is what an agreement is with, or what an explained share is a share of; others
-// need none.
+// Sums returns the sums of one output in one region, -1 for everywhere, over all sequences of the
+// recordings. The agreement is with base, and the explained share is of the error of base; other
+// metrics ignore base.
 func (s *Score) Sums(base *Score, output, region int, metric Metric) Sums {
 	of := func(score *Score, sequence int) *tally {
 		if metric == Agreement {
-			return together(score.agreements(base, sequence))
+			return merged(score.agreements(base, sequence))
 		}
-		return together(score.piecesOf(sequence, Slice{Output: output, Region: region}))
+		return merged(score.piecesOf(sequence, Slice{Output: output, Region: region}))
 	}
-	part, _ := sums(metric)
+	part, _ := sumOf(metric)
 	all := Sums{Sequences: len(s.rec.Sequences)}
 	for i := range s.rec.Sequences {
 		t := of(s, i)
@@ -59,8 +58,8 @@ func (s *Score) Sums(base *Score, output, region int, metric Metric) Sums {
 	return all
 }
 
-// Check says why these cannot be the sums of a metric; what it has not let through may panic
-// elsewhere.
+// Check returns an error if these cannot be the sums of a metric. The other methods may panic on
+// sums that Check refuses.
 func (s Sums) Check(metric Metric) error {
 	whole := 0
 	if metric == Explained {
@@ -87,7 +86,7 @@ func (s Sums) Check(metric Metric) error {
 	return nil
 }
 
-// Of keeps the sums of some of the sequences, by index.
+// Of returns the sums of some of the sequences, by index.
 func (s Sums) Of(kept []int) Sums {
 	some := Sums{Sequences: len(kept)}
 	for _, i := range kept {
@@ -100,13 +99,15 @@ func (s Sums) Of(kept []int) Sums {
 	return some
 }
 
-// ofSequence is what a sequence has of a list, in which each of so many has as much.
+// ofSequence returns the part of a list that belongs to sequence i; every sequence has an equal
+// part.
 func ofSequence[T any](list []T, sequences, i int) []T {
 	n := len(list) / sequences
 	return list[i*n : (i+1)*n]
 }
 
-// tallies are those of the sequences with steps; whole those that explained shares are a share of.
+// tallies returns those of the sequences with steps, and for an explained share those of the
+// predictor whose error is explained.
 func (s Sums) tallies(metric Metric) (own, whole []*tally) {
 	for i := range s.Sequences {
 		steps, parts := ofSequence(s.Steps, s.Sequences, i), ofSequence(s.Parts, s.Sequences, i)
@@ -142,27 +143,29 @@ func (s Sums) tallies(metric Metric) (own, whole []*tally) {
 	return own, whole
 }
 
-// Value is the metric over all sequences.
+// Value returns the metric over all sequences.
 func (s Sums) Value(metric Metric) float64 {
 	own, whole := s.tallies(metric)
 	_, value := pairsOver(own, own, whole, metric).whole()
 	return value
 }
 
-// Change is how the error of one predictor differs from that of another on the same steps.
+// Change holds how the error of one predictor differs from that of an earlier one on the same
+// steps.
 type Change struct {
-	// Old and New are values of the metric; both explained shares are of what the old one is a
-	// share of.
+	// Old and New are values of the metric. Both explained shares are of the same error, that of
+	// the old sums.
 	Old, New float64
-	// Value is New/Old - 1 of an error, |New| - |Old| of the bias, New - Old of a share; NaN where
-	// an error was 0.
+	// Value is New/Old - 1 of an error, |New| - |Old| of the bias, and New - Old of a share. It is
+	// NaN where the old error alone was 0.
 	Value     float64
 	Low, High float64 // 95 % interval of Value; NaN where there is none
 	Sequences int     // sequences with steps
 }
 
-// CompareSums compares two predictors on the same steps of the same sequences. The interval is that
-// of [Compare], without the blocks of steps, which sums over sequences do not have.
+// CompareSums compares two predictors on the same steps of the same sequences; it panics if Steps
+// differ. The interval is that of [Compare], without the blocks of steps, which sums over sequences
+// cannot show.
 func CompareSums(old, fresh Sums, metric Metric) Change {
 	if old.Sequences != fresh.Sequences || !slices.Equal(old.Steps, fresh.Steps) {
 		panic("dataset: CompareSums of different steps")
@@ -184,7 +187,7 @@ func CompareSums(old, fresh Sums, metric Metric) Change {
 	return c
 }
 
-// change is how a value of a metric differs from an earlier one.
+// change returns [Change.Value].
 func change(old, fresh float64, metric Metric) float64 {
 	switch metric {
 	case Bias:

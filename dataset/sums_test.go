@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// What is made of sums is what is made of scores: values, and where both have them the changes with
-// their intervals, to the last bit; of scenarios, regions, and with sequences in pieces as well.
+// Sums and scores give the same values, and where both have them the same changes with their
+// intervals, to the last bit; also for scenarios, regions, and sequences in pieces.
 func TestSumsGiveWhatScoresGive(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 0))
 	for _, memory := range []int{0, 3} {
@@ -37,7 +37,7 @@ func TestSumsGiveWhatScoresGive(t *testing.T) {
 	}
 }
 
-// checkSums compares what sums over a slice give with what scores give.
+// checkSums compares the figures from the sums over a slice with those from the scores.
 func checkSums(t *testing.T, base, other, constant *Score, slice Slice, m Metric) {
 	t.Helper()
 	wrong := func(format string, args ...any) {
@@ -104,7 +104,7 @@ func TestSumsOfAClassifier(t *testing.T) {
 	}
 }
 
-// sumsOf has the steps and parts of as many sequences.
+// sumsOf returns the sums of as many sequences as there are steps.
 func sumsOf(steps []int, parts ...float64) Sums {
 	return Sums{Sequences: len(steps), Steps: steps, Parts: parts}
 }

@@ -10,12 +10,12 @@ import (
 	"strings"
 )
 
-// Table reads a CSV file with a header line, row by row, and knows the place of
-// everything it hands out. Cells are trimmed of white space. Errors about the
-// content are [*InputError]; what the reader itself returns is handed on.
+// Table reads a CSV file with a header line, row by row. It trims white space off cells. Errors
+// about the content are [*InputError] with line and column; errors of the reader itself are
+// returned unchanged.
 type Table struct {
 	Line    int    // of the present row, 1-based
-	GapHint string // what to do about a missing or non-finite number
+	GapHint string // hint of errors about a missing or non-finite number
 
 	file    string
 	csv     *csv.Reader
@@ -25,7 +25,7 @@ type Table struct {
 	row     []string
 }
 
-// OpenTable reads the header. A byte-order mark before it is skipped.
+// OpenTable reads the header; file is used in errors only. A byte-order mark of UTF-8 is skipped.
 func OpenTable(r io.Reader, file string) (*Table, error) {
 	record := &recordLimit{Reader: r}
 	record.begin()
@@ -89,7 +89,8 @@ func (t *Table) syntax(err error) error {
 		Hint: "kerf reads comma-separated files with a header line"}
 }
 
-// Need returns the index of a column that must be there; why is the hint if it is not.
+// Need returns the index of a column. It returns an error with the hint why if the column is
+// missing.
 func (t *Table) Need(name, why string) (int, error) {
 	i, ok := t.columns[name]
 	if !ok {
@@ -99,7 +100,7 @@ func (t *Table) Need(name, why string) (int, error) {
 	return i, nil
 }
 
-// NeedAll is Need for several columns.
+// NeedAll does what [Table.Need] does, for several columns.
 func (t *Table) NeedAll(why string, names ...string) ([]int, error) {
 	index := make([]int, len(names))
 	for i, name := range names {
@@ -111,22 +112,22 @@ func (t *Table) NeedAll(why string, names ...string) ([]int, error) {
 	return index, nil
 }
 
-// Has returns the index of a column that may be left out.
+// Has returns the index of a column that may be missing, and reports whether it is there.
 func (t *Table) Has(name string) (int, bool) {
 	i, ok := t.columns[name]
 	return i, ok
 }
 
-// Columns lists the header.
+// Columns lists the names in the header.
 func (t *Table) Columns() []string { return t.header }
 
-// HasColumn tells whether there is a column.
+// HasColumn reports whether there is a column of this name.
 func (t *Table) HasColumn(name string) bool {
 	_, ok := t.Has(name)
 	return ok
 }
 
-// Next moves to the next row and says whether there was one.
+// Next moves to the next row and reports whether there is one.
 func (t *Table) Next() (bool, error) {
 	t.record.begin()
 	row, err := t.csv.Read()
@@ -141,20 +142,21 @@ func (t *Table) Next() (bool, error) {
 	return true, nil
 }
 
-// Row is the line of the present row.
+// Row returns the line of the present row, 1-based.
 func (t *Table) Row() int { return t.Line }
 
-// Text is a cell of the present row.
+// Text returns a cell of the present row.
 func (t *Table) Text(column int) string { return strings.TrimSpace(t.row[column]) }
 
-// Number reads a cell as a finite number.
+// Number returns a cell of the present row as a number. It returns an error if the cell is not
+// finite or beyond 1e30.
 func (t *Table) Number(column int) (float64, error) {
 	cell := t.Text(column)
 	if cell == "" {
 		return 0, t.Fail(column, "the cell is empty", t.GapHint)
 	}
 	v, err := strconv.ParseFloat(cell, 64)
-	// Go reads groups of digits and hexadecimal too
+	// ParseFloat also reads groups of digits and hexadecimal numbers
 	if err != nil || strings.ContainsAny(cell, "_xX") {
 		return 0, t.Fail(column, quoted(cell)+" is not a number",
 			"write numbers with a decimal point, without unit and without thousands separator")
@@ -168,15 +170,15 @@ func (t *Table) Number(column int) (float64, error) {
 	return v, nil
 }
 
-// largestNumber keeps values, their means and scales, and the quotients of these
-// within float32, in which the emitted encode computes (the largest float32 is
-// 3.4e38), and the sums of their squares within float64.
+// largestNumber keeps values, their means and scales, and the quotients of these within float32, in
+// which the emitted encode computes (the largest float32 is 3.4e38), and the sums of their squares
+// within float64.
 const largestNumber = 1e30
 
 const rangeHint = "is it a code for a missing value? else choose a unit in which the values are " +
 	"nearer to 1"
 
-// Fail makes an error about a cell of the present row.
+// Fail returns an [*InputError] about a cell of the present row.
 func (t *Table) Fail(column int, msg, hint string) error {
 	return &InputError{File: t.file, Line: t.Line, Column: t.header[column], Msg: msg, Hint: hint}
 }

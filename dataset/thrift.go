@@ -5,25 +5,25 @@ import (
 	"errors"
 )
 
-// thriftWalk goes over one structure in Thrift's compact protocol, which the metadata of a Parquet
-// file are in, and believes no size that the bytes behind it do not bear out. The Parquet library
-// makes room for what a size claims before it reads on. Source: Apache Thrift, "Thrift compact
-// protocol encoding".
+// thriftWalk walks through one structure in Thrift's compact protocol, in which the metadata of a
+// Parquet file are written. It refuses every size that is larger than the bytes behind it, because
+// the Parquet library makes room for a size before it reads on. Source: Apache Thrift, "Thrift
+// compact protocol encoding".
 type thriftWalk struct {
 	rest   []byte
-	path   []int16                     // numbers of the fields that are open
-	begin  func(path []int16)          // a structure begins; nil: nobody asks
-	number func(path []int16, v int64) // a whole number or truth value stands at a path
+	path   []int16                     // numbers of the fields around the present place
+	begin  func(path []int16)          // called at the start of every structure; may be nil
+	number func(path []int16, v int64) // called for every whole number or truth value; may be nil
 	left   int                         // structures that may still come
 }
 
 var errThrift = errors.New("the metadata are damaged")
 
-// deepestThrift is far above the six levels that Parquet's metadata have (parquet.thrift of the
-// Parquet format).
+// deepestThrift is the most levels of structures. Our choice, far above the six levels of Parquet's
+// metadata (parquet.thrift of the Parquet format).
 const deepestThrift = 16
 
-// Types of the compact protocol.
+// Numbers of the types in the compact protocol.
 const (
 	thriftTrue   = 1
 	thriftFalse  = 2
@@ -68,7 +68,8 @@ func (w *thriftWalk) structure() error {
 	}
 }
 
-// value goes over one value; a truth value that is a field stands in its type.
+// value walks through one value. A truth value that is a field is part of its type and takes no
+// byte.
 func (w *thriftWalk) value(kind byte, isField bool) error {
 	switch {
 	case kind == thriftTrue || kind == thriftFalse:
@@ -107,7 +108,7 @@ func (w *thriftWalk) list() error {
 		return err
 	}
 	n := int(head >> 4)
-	if n == 15 { // more than fit the half byte
+	if n == 15 { // the half byte is full, and the size follows
 		if n, err = w.size(); err != nil {
 			return err
 		}
@@ -171,7 +172,8 @@ func (w *thriftWalk) zigzag() (int64, error) {
 	return int64(v>>1) ^ -int64(v&1), nil
 }
 
-// size reads the number of bytes or elements that follow, none of which is smaller than a byte.
+// size reads the number of bytes or elements that follow. It refuses more than there are bytes
+// left, since no element is smaller than a byte.
 func (w *thriftWalk) size() (int, error) {
 	v, n := binary.Uvarint(w.rest)
 	if n <= 0 || v > uint64(len(w.rest)-n) {

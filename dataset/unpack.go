@@ -8,7 +8,7 @@ import (
 	"kerf/model"
 )
 
-// allowance is what a packed file may still unpack to, in bytes.
+// allowance counts down the bytes that a packed file may unpack to.
 type allowance struct {
 	file string
 	size int64 // of the file
@@ -19,7 +19,7 @@ func newAllowance(file string, size int64) *allowance {
 	return &allowance{file, size, model.MaxUnpacked(size)}
 }
 
-// take counts bytes that the file claims or gives.
+// take subtracts bytes that the file claims or gives, and returns an error if they are too many.
 func (a *allowance) take(bytes int64) error {
 	if bytes < 0 || bytes > a.left {
 		return &InputError{File: a.file, Msg: fmt.Sprintf("unpacks to more than %d bytes, which "+
@@ -30,7 +30,7 @@ func (a *allowance) take(bytes int64) error {
 	return nil
 }
 
-// counted takes what is read off an allowance.
+// counted is a reader that takes its bytes off an allowance.
 type counted struct {
 	io.Reader
 	allowance *allowance
@@ -44,7 +44,7 @@ func (c *counted) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// unpacking says which file is damaged.
+// unpacking is a reader whose errors name the damaged file.
 type unpacking struct {
 	io.Reader
 	file string
@@ -63,13 +63,13 @@ func unpackError(file string, err error) error {
 		Hint: "was the file copied completely? pack it with gzip"}
 }
 
-// longestRecord bounds a line of a CSV file, or one cell in quotes that goes on over lines, in
-// bytes: some ten thousand columns.
+// longestRecord is the most bytes of a line of a CSV file, or of a cell in quotes that goes on over
+// lines. Our choice: room for some ten thousand columns.
 const longestRecord = 1 << 20
 
 var errLongRecord = errors.New("line too long")
 
-// recordLimit ends a line that has no end.
+// recordLimit is a reader that returns an error within a line that is too long.
 type recordLimit struct {
 	io.Reader
 	left int // bytes that may come until the next record begins

@@ -5,26 +5,25 @@ import "io"
 // Feature is one input of the network at a time step.
 type Feature struct {
 	Name     string
-	Channel  string // where it is measured
-	Kind     string // what is computed: level, slope, amplitude, ...
-	Unit     string
+	Channel  string  // where it is measured
+	Kind     string  // what is computed: level, slope, amplitude, ...
+	Unit     string  // of the physical value
 	Mean     float64 // the network sees (physical - Mean) / Std
-	Std      float64
-	FrontEnd string // cost group of the code that computes it, may be empty
-	Line     int    // where features.csv declares it
+	Std      float64 // above 0
+	FrontEnd string  // cost group of the code that computes the feature; may be empty
+	Line     int     // of features.csv, 1-based
 }
 
-// Output is one predicted quantity. Physical value = raw * Std + Mean, where
-// raw is what the head of the network gives.
+// Output is one predicted quantity, or the score of one class.
 type Output struct {
 	Name string
-	Unit string
-	Mean float64
-	Std  float64
-	Line int
+	Unit string  // of the physical value
+	Mean float64 // physical value = raw output of the network * Std + Mean
+	Std  float64 // above 0
+	Line int     // of outputs.csv, 1-based
 }
 
-// FeatureNames lists the names in order.
+// FeatureNames lists the names of features, in their order.
 func FeatureNames(features []Feature) []string {
 	names := make([]string, len(features))
 	for i, f := range features {
@@ -33,7 +32,7 @@ func FeatureNames(features []Feature) []string {
 	return names
 }
 
-// OutputNames lists the names in order.
+// OutputNames lists the names of outputs, in their order.
 func OutputNames(outputs []Output) []string {
 	names := make([]string, len(outputs))
 	for i, o := range outputs {
@@ -42,8 +41,9 @@ func OutputNames(outputs []Output) []string {
 	return names
 }
 
-// ReadFeatures reads features.csv: name,channel,kind,unit,mean,std[,front_end],
-// one line per input in the order of the network.
+// ReadFeatures reads features.csv, with the columns name, channel, kind, unit, mean, std and, if
+// wanted, front_end: one line per input, in the order of the network. Errors about the content are
+// [*InputError].
 func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {
@@ -88,7 +88,8 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 	return features, nil
 }
 
-// ReadOutputs reads outputs.csv: name,unit,mean,std in the order of the network.
+// ReadOutputs reads outputs.csv, with the columns name, unit, mean and std: one line per output, in
+// the order of the network. Errors about the content are [*InputError].
 func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {
@@ -126,7 +127,8 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	return outputs, nil
 }
 
-// identity checks name, mean and std of a declared column.
+// identity checks the name of a feature or output, which must differ from those seen before, and
+// reads its mean and std.
 func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColumn,
 	stdColumn int) (mean, std float64, err error) {
 	switch {

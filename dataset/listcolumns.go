@@ -16,7 +16,7 @@ func Columns(r io.ReaderAt, size int64, file string) ([]string, error) {
 }
 
 // DistinctTexts lists the different texts in one column of a recording, in the order of their first
-// row, and stops after limit of them.
+// row, and stops after limit of them. Errors are those of [ReadRecording].
 func DistinctTexts(r io.ReaderAt, size int64, file, column string, limit int) ([]string, error) {
 	t, err := openRows(r, size, file)
 	if err != nil {
@@ -35,7 +35,8 @@ func DistinctTexts(r io.ReaderAt, size int64, file, column string, limit int) ([
 		}
 		if text := t.Text(index[0]); !seen[text] {
 			seen[text] = true
-			texts = append(texts, strings.Clone(text)) // not the whole row with it
+			// a copy, so that the row is not kept in memory
+			texts = append(texts, strings.Clone(text))
 		}
 	}
 	return texts, nil

@@ -7,15 +7,16 @@ import (
 )
 
 // unlikeStart is the ratio of root mean square errors from which the start of sequences counts as
-// unlike the rest (our choice: below it the whole figure hardly moves).
+// unlike the rest. Our choice: a smaller difference hardly moves the error over all steps.
 const unlikeStart = 1.25
 
-// UnlikeStart finds how many first steps behave unlike the rest. squares are the squared errors of
-// a predictor [sequences][steps]. The steps of the first half of every sequence are taken in spans
-// that double in length, each beside the second halves: a span is unlike where the root mean square
-// differs by a quarter or more with a 95 % interval over sequences that agrees. The answer is the
-// end of the last span of those that are unlike without a gap from the first step on; 0 where the
-// first step is like the rest, or there are fewer than two sequences.
+// UnlikeStart returns how many first steps of sequences have errors unlike those of the rest.
+// squares are the squared errors of a predictor [sequences][steps]. The first half of every
+// sequence is taken in spans that double in length, and each span is compared with the second
+// halves: it is unlike where the root mean square differs by a quarter or more, in either
+// direction, and the 95 % interval over sequences excludes no difference. The result is the end of
+// the last span in the unbroken series of unlike spans from the first step on. It is 0 where the
+// first step is like the rest, and where there are fewer than two sequences.
 func UnlikeStart(squares [][]float64) int {
 	end := 0
 	for from, to := 0, 1; isUnlike(squares, from, to); from, to = to, 2*to {
@@ -24,7 +25,8 @@ func UnlikeStart(squares [][]float64) int {
 	return end
 }
 
-// isUnlike compares the steps of a span with the second half of every sequence that is long enough.
+// isUnlike compares the steps of a span with the second half of every sequence whose first half
+// holds the span.
 func isUnlike(squares [][]float64, from, to int) bool {
 	var span, rest []float64
 	for _, s := range squares {
