@@ -9,7 +9,8 @@ import (
 
 // Eight sequences run through one network, each in a lane of its own.
 func Example() {
-	// The state goes half of the way to the feature at every step; the output is 10 times the state.
+	// The state goes half of the way to the feature at every step; the output is 10 times the
+	// state.
 	program := lanes.Compile(&model.Network{
 		Recurrent: []*model.Recurrent{{
 			Kind: model.ElmanReLU, Inputs: 1, Units: 1,

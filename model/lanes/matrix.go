@@ -1,20 +1,24 @@
 package lanes
 
-// Width is the number of lanes.
+// Width is the number of lanes: the float32 values in one register of AVX2.
 const Width = 8
 
-// Rows stand in blocks of this size; the last block may be half as large.
+// blockRows is the number of rows that a kernel computes at once, one sum per register; the last
+// block of a matrix may have halfRows.
 const blockRows, halfRows = 8, 4
 
-// matrix is y = W x + b on vectors. Within a block the weights of a column stand side by side. Rows
-// are padded with zeros to whole blocks.
+// matrix computes y = W x + b on vectors. Within a block the weights of a column stand side by
+// side. Rows are padded with zeros to whole blocks.
 type matrix struct {
-	columns, blocks, half int
-	w                     []float32 // block by block [columns × rows of the block]
-	b                     []float32 // [padded rows]
+	columns int
+	blocks  int       // of blockRows rows
+	half    int       // 1 if a block of halfRows rows follows them, else 0
+	w       []float32 // block by block [columns × rows of the block]
+	b       []float32 // [padded rows]
 }
 
-// newMatrix lays out weights [rows × columns] and biases [rows].
+// newMatrix lays out weights [rows × columns] and biases [rows], given as functions of their
+// places.
 func newMatrix(rows, columns int, weight func(row, column int) float64,
 	bias func(row int) float64) matrix {
 	m := matrix{columns: columns, blocks: rows / blockRows}
@@ -43,7 +47,7 @@ func newMatrix(rows, columns int, weight func(row, column int) float64,
 	return m
 }
 
-// padded is the number of rows that apply writes.
+// padded returns the number of rows that apply writes.
 func (m *matrix) padded() int { return m.blocks*blockRows + m.half*halfRows }
 
 // apply sets y [padded × Width] to W x + b for x [columns × Width].

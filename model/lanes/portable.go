@@ -1,9 +1,10 @@
 package lanes
 
 // The functions below are the kernels in Go. Slices of one call have the same length, a multiple of
-// Width. The conversions keep the compiler from fusing multiply and add (Go specification,
-// "Floating-point operators").
+// Width, except in affineGo. The conversions keep the compiler from fusing multiply and add (Go
+// specification, "Floating-point operators").
 
+// affineGo sets y [rows × Width] to w x + b, in the layout of [matrix].
 func affineGo(y, w, b, x []float32, columns int) {
 	for first := 0; first < len(b); first += blockRows {
 		block := min(blockRows, len(b)-first)
@@ -41,6 +42,7 @@ func tanhGo(v []float32) {
 	}
 }
 
+// addProductGo adds a b to y.
 func addProductGo(y, a, b []float32) {
 	for i := range y {
 		y[i] += float32(a[i] * b[i])
@@ -53,6 +55,7 @@ func productGo(y, a, b []float32) {
 	}
 }
 
+// blendGo sets y to (1-a) b + a y, the update of a GRU's state.
 func blendGo(y, a, b []float32) {
 	for i := range y {
 		y[i] = float32((1-a[i])*b[i]) + float32(a[i]*y[i])

@@ -2,34 +2,37 @@ package lanes
 
 import "kerf/model"
 
-// Program is a network in the layout of the kernels. It does not change; many states may share it.
+// Program is a network in the layout of the kernels. It never changes, and many states may share
+// it.
 type Program struct {
 	layers          []layer
 	dense           []dense
 	inputs, outputs int
 }
 
-// layer is one recurrent layer. Its input stands in front of its state, so that one product covers
-// both; in a reset-before GRU the state stands in front, and behind the input the state times the
-// reset gate.
+// layer is one recurrent layer. In memory the state follows the input, so that one product covers
+// both. In a reset-before GRU the order is state, input, state times reset gate, so that the gates
+// multiply the first two and the candidate the last two.
 type layer struct {
 	kind          model.Kind
 	inputs, units int
-	gates         matrix // of input and state; both biases added up
-	// GRU: reset-after of the input alone, reset-before of input and state times reset gate
+	gates         matrix // multiplies input and state; b is the sum of both biases
+	// of a GRU: multiplies the input in a reset-after GRU, input and state times reset gate in a
+	// reset-before GRU
 	candidate matrix
-	recurrent matrix // reset-after GRU: of the state alone
+	recurrent matrix // of a reset-after GRU: multiplies the state
 }
 
+// dense is one dense layer.
 type dense struct {
 	matrix
 	outputs    int
 	activation model.Activation
 }
 
-// Compile lays out a valid network, see [model.Network.Validate], or one in which recurrent layers
-// have no units: what reads such a layer sees its own biases alone. The weights are copied, rounded
-// to float32.
+// Compile lays out a network that is valid, see [model.Network.Validate]. Recurrent layers may also
+// have no units, as in candidates that lost all of them; the layer above then computes with its own
+// biases alone. The weights are copied and rounded to float32.
 func Compile(n *model.Network) *Program {
 	p := &Program{inputs: n.Inputs(), outputs: n.Outputs()}
 	for _, l := range n.Recurrent {

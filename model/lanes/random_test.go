@@ -10,8 +10,8 @@ import (
 var everyKind = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, model.ElmanTanh,
 	model.ElmanReLU}
 
-// randomNetwork is a stack of layers of the given kinds with weights that keep the state of an
-// Elman (ReLU) layer bounded, and two dense layers.
+// randomNetwork returns a stack of layers of the given kinds and two dense layers. Its weights keep
+// the state of an Elman (ReLU) layer bounded.
 func randomNetwork(seed uint64, inputs, units, outputs int, kinds ...model.Kind) *model.Network {
 	random := rand.New(rand.NewPCG(seed, 1))
 	normal := func(n int, scale float64) []float64 {

@@ -2,28 +2,29 @@ package lanes
 
 import "kerf/model"
 
-// State holds eight sequences of a program. One state serves one goroutine.
+// State holds the states of eight sequences in one network, and the memory of a step. One State
+// serves one goroutine.
 type State struct {
 	program *Program
 	layers  []layerState
-	dense   [][]float32 // results, padded
+	dense   [][]float32 // per dense layer: its results [padded rows × Width]
 }
 
-// layerState holds vectors. input, state and kept are parts of one buffer, in the order that
-// [layer] says.
+// layerState holds the vectors of one recurrent layer, all of them [... × Width]. input, state and
+// kept are parts of one buffer, in the order that [layer] says.
 type layerState struct {
-	both      []float32 // what gates multiplies
-	late      []float32 // what candidate multiplies
+	both      []float32 // input and state, which layer.gates multiplies
+	late      []float32 // reset-before GRU: input and kept, which layer.candidate multiplies
 	input     []float32 // [inputs]
 	state     []float32 // [units]
 	kept      []float32 // reset-before GRU: state times reset gate [units]
-	cell      []float32 // LSTM [units]
-	gates     []float32 // padded
-	candidate []float32 // GRU, padded
-	recurrent []float32 // reset-after GRU, padded
+	cell      []float32 // LSTM: cell state [units]
+	gates     []float32 // results of layer.gates, then the gates [padded rows]
+	candidate []float32 // GRU: results of layer.candidate [padded rows]
+	recurrent []float32 // reset-after GRU: results of layer.recurrent [padded rows]
 }
 
-// NewState returns zero states.
+// NewState returns eight sequences with zero states.
 func (p *Program) NewState() *State {
 	s := &State{program: p}
 	for i := range p.layers {
@@ -64,24 +65,25 @@ func (s *State) Reset() {
 	}
 }
 
-// Input is where the normalised features of a step go [Inputs × Width], lane beside lane. It is
-// live.
+// Input returns the memory for the normalised features of a step [Inputs × Width], lane beside
+// lane. The caller writes to it before [State.Step].
 func (s *State) Input() []float32 { return s.layers[0].input }
 
-// Output holds the raw outputs of the last step [Outputs × Width]. It is live.
+// Output returns the raw outputs of the last step [Outputs × Width]; the next step overwrites them.
 func (s *State) Output() []float32 {
 	return s.dense[len(s.dense)-1][:s.program.outputs*Width]
 }
 
-// Hidden is the hidden state of a recurrent layer [Units × Width]. It is live.
+// Hidden returns the hidden state of a recurrent layer [Units × Width]. The slice is live: a step
+// changes it, and the caller may set it.
 func (s *State) Hidden(layer int) []float32 { return s.layers[layer].state }
 
-// Step advances all lanes by one time step, from Input to Output.
+// Step advances all lanes by one time step, from [State.Input] to [State.Output].
 func (s *State) Step() { s.StepWith(nil) }
 
-// StepWith is [State.Step] with a hand in it: after each recurrent layer it calls hold with the
-// state that the layer has just computed [Units × Width]. What hold writes there is what the next
-// layer and the next step read. A nil hold does nothing.
+// StepWith does what [State.Step] does, and after each recurrent layer calls hold with the state
+// that the layer has just computed [Units × Width]. hold may change the state; the next layer and
+// the next step read the changed values. hold may be nil.
 func (s *State) StepWith(hold func(layer int, state []float32)) {
 	var x []float32
 	for i := range s.layers {
