@@ -4,10 +4,10 @@ import (
 	"kerf/portable"
 )
 
-// layerRun is the state and the scratch memory of one recurrent layer.
+// layerRun is the state of one recurrent layer and the memory of a step.
 type layerRun struct {
 	input, recurrent []float64   // W x + B and U h + D [Gates*Units]
-	gates            [][]float64 // after their activation, [Units] each
+	gates            [][]float64 // after their activation [Gates][Units]
 	state            []float64   // [Units]
 	cell             []float64   // [Units] in an LSTM, else nil
 	kept             []float64   // r * h [Units] in a reset-before GRU, else nil
@@ -35,7 +35,7 @@ func newLayerRun(l *Recurrent) layerRun {
 	return s
 }
 
-// step computes one step of the equations of the layer's [Kind].
+// step computes one time step of the equations of the layer's [Kind].
 func (s *layerRun) step(l *Recurrent, x []float64) {
 	affine(s.input, l.W, x, l.B)
 	if l.Kind == GRUResetBefore {
@@ -71,7 +71,8 @@ func (s *layerRun) gruResetAfter() {
 	}
 }
 
-// gruResetBefore needs all reset gates before the candidate's rows of U.
+// gruResetBefore computes all reset gates first, because the candidate's rows of U multiply the
+// state after the reset.
 func (s *layerRun) gruResetBefore(l *Recurrent) {
 	units := len(s.state)
 	reset, update, candidate := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units]

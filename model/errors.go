@@ -7,28 +7,29 @@ import (
 	"strings"
 )
 
-// Sentinels for errors.Is: every [*FormatError] is an ErrFormat, every [*UnsupportedError] an
-// ErrUnsupported.
+// Sentinels for [errors.Is].
 var (
-	ErrFormat      = errors.New("broken model file")
-	ErrUnsupported = errors.New("model is not supported")
+	ErrFormat      = errors.New("broken model file")      // every [*FormatError] unwraps to it
+	ErrUnsupported = errors.New("model is not supported") // every [*UnsupportedError] unwraps to it
 )
 
-// FormatError says that a model file is broken: no program could read it as what it claims to be,
+// FormatError is the error of a broken model file: no program could read it as what its name says,
 // or its tensors contradict each other.
 type FormatError struct {
 	File  string // as the caller named it; empty for a network that was never in a file
 	Where string // tensor, member or field; may be empty
 	Msg   string // one lower-case sentence without full stop
-	Hint  string // what to do about it; may be empty
+	Hint  string // advice for the user; may be empty
 }
 
+// Error returns file, place and message, separated by colons.
 func (e *FormatError) Error() string { return sentence(e.File, e.Where, e.Msg) }
 
 // Unwrap returns [ErrFormat].
 func (e *FormatError) Unwrap() error { return ErrFormat }
 
-// HintText returns the advice that goes with the error.
+// HintText returns the advice that goes with the error; where there is no Hint, to save the file
+// again.
 func (e *FormatError) HintText() string {
 	if e.Hint == "" {
 		return "the file is damaged or not what its name says; save it again from the training " +
@@ -37,8 +38,8 @@ func (e *FormatError) HintText() string {
 	return e.Hint
 }
 
-// UnsupportedError says that a model file is valid as far as it was read, but holds something this
-// package does not handle. The fields are those of [FormatError].
+// UnsupportedError is the error of a model file that is valid as far as it was read, but holds
+// something that this package does not handle. The fields are those of [FormatError].
 type UnsupportedError struct {
 	File  string
 	Where string
@@ -46,6 +47,7 @@ type UnsupportedError struct {
 	Hint  string
 }
 
+// Error returns file, place and message, separated by colons.
 func (e *UnsupportedError) Error() string { return sentence(e.File, e.Where, e.Msg) }
 
 // Unwrap returns [ErrUnsupported].
@@ -54,6 +56,7 @@ func (e *UnsupportedError) Unwrap() error { return ErrUnsupported }
 // HintText returns the advice that goes with the error, or "".
 func (e *UnsupportedError) HintText() string { return e.Hint }
 
+// sentence joins the parts that are not empty with colons.
 func sentence(parts ...string) string {
 	var given []string
 	for _, p := range parts {
@@ -64,7 +67,7 @@ func sentence(parts ...string) string {
 	return strings.Join(given, ": ")
 }
 
-// place is where an error happened: a file and, if known, something in it.
+// place is where an error happened: a file, and where known the tensor, member or field in it.
 type place struct{ file, where string }
 
 func (p place) tensor(name string) place { return place{p.file, fmt.Sprintf("tensor %q", name)} }
@@ -80,7 +83,8 @@ func (p place) unsupported(hint, format string, args ...any) error {
 		Hint: hint}
 }
 
-// readAt fills buffer from offset. A file that turns out shorter than its stated size is broken.
+// readAt fills the buffer from an offset of a file. A file that is shorter than its stated size
+// gives a [*FormatError].
 func (p place) readAt(r io.ReaderAt, buffer []byte, offset int64) error {
 	n, err := r.ReadAt(buffer, offset)
 	switch {

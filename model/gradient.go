@@ -2,18 +2,21 @@ package model
 
 import "fmt"
 
-// Gradient is the derivative of a loss by what a network computed it from.
+// Gradient holds the derivatives of a loss by the weights, inputs and start states of a network.
 type Gradient struct {
-	// by every weight and bias, in the fields of a network of the same shape; [Tape.Backward] adds
-	// to it
+	// Weights has the derivatives by every weight and bias, in the fields of a network of the same
+	// shape. [Tape.Backward] adds to them.
 	Weights *Network
-	Inputs  []float64 // by the inputs of the last segment [steps × Inputs]; nil when not wanted
-	// by the state at the start of the last segment, per recurrent layer [Units]
+	// Inputs has those by the inputs of the last segment [steps × Inputs]. The caller allocates it,
+	// or leaves it nil where it is not wanted.
+	Inputs []float64
+	// States has those by the state at the start of the last segment, [layers][Units].
 	States [][]float64
-	Cells  [][]float64 // by the cell there, of an LSTM [Units], else nil
+	// Cells has those by the cell state there, [layers][Units]; nil for layers without a cell.
+	Cells [][]float64
 }
 
-// NewGradient returns a zero gradient for networks of n's shape.
+// NewGradient returns a gradient of zeros for networks of n's shape, without Inputs.
 func (n *Network) NewGradient() *Gradient {
 	g := &Gradient{Weights: n.Clone()}
 	g.Zero()
@@ -28,7 +31,7 @@ func (n *Network) NewGradient() *Gradient {
 	return g
 }
 
-// Zero clears the derivatives by weights and biases.
+// Zero sets the derivatives by weights and biases to zero.
 func (g *Gradient) Zero() {
 	for _, values := range g.Weights.Values() {
 		clear(values)
@@ -45,8 +48,9 @@ func (g *Gradient) Add(o *Gradient) {
 	}
 }
 
-// Values lists the weights and biases, live and always in the same order: of every recurrent layer
-// W, U, B and D, then of every dense layer W and B.
+// Values lists the weights and biases, always in the same order: of every recurrent layer W, U, B
+// and D, then of every dense layer W and B. The slices are live: a change in them changes the
+// network.
 func (n *Network) Values() [][]float64 {
 	var all [][]float64
 	for _, l := range n.Recurrent {
@@ -58,28 +62,28 @@ func (n *Network) Values() [][]float64 {
 	return all
 }
 
-// Override replaces what a recurrent layer has just computed in a step of a segment: state [Units]
-// and, of an LSTM, cell [Units], else nil. The values it leaves there are what the layer above sees
-// and what the next step starts from.
+// Override may change the state [Units] that a recurrent layer has just computed in a step of a
+// segment, and of an LSTM its cell state [Units], else nil. The layer above and the next step read
+// the changed values.
 type Override func(step, layer int, state, cell []float64)
 
-// Tape records what a network computes over a segment of a sequence, so that the derivative of a
-// loss can be carried back through it (back-propagation through time). The state goes on from one
-// segment to the next, derivatives do not: with segments that are shorter than the sequence,
+// Tape records the computation of a network over a segment of a sequence, so that the derivatives
+// of a loss can be carried back through it (back-propagation through time). The state goes on from
+// one segment to the next, derivatives do not: with segments that are shorter than the sequence,
 // back-propagation is truncated at their starts. One Tape serves one goroutine.
 type Tape struct {
 	network *Network
 	run     *Run
-	steps   int
-	x       []float64 // steps × Inputs
-	layers  []layerTape
-	dense   [][]float64 // results per dense layer, steps × Outputs
+	steps   int         // of the last segment
+	x       []float64   // its inputs [steps × Inputs]
+	layers  []layerTape // per recurrent layer
+	dense   [][]float64 // per dense layer: its results [steps × Outputs]
 
-	denseChange [][]float64 // per dense layer: by its inputs at one step
+	denseChange [][]float64 // per dense layer: derivatives by its inputs at one step [Inputs]
 }
 
-// NewTape returns a tape for segments of at most the given number of steps, with zero state. It
-// reads the network's weights at every step and so sees later changes of their values.
+// NewTape returns a tape for segments of at most the given number of steps, with zero state. The
+// tape reads the network's weights at every step, so it sees later changes of their values.
 func (n *Network) NewTape(steps int) *Tape {
 	t := &Tape{network: n, run: n.NewRun()}
 	for _, l := range n.Recurrent {
@@ -92,12 +96,14 @@ func (n *Network) NewTape(steps int) *Tape {
 	return t
 }
 
-// Run is the state that goes from segment to segment; it may be reset or set between them.
+// Run returns the run whose state goes from segment to segment. The caller may reset or set the
+// state between segments.
 func (t *Tape) Run() *Run { return t.run }
 
-// Forward runs a segment: x holds the normalised features [steps × Inputs] and must stay as it is
-// until [Tape.Backward]. override may be nil. It returns the raw outputs [steps × Outputs], which
-// the next segment overwrites. It panics if x does not fit the network, or is longer than the tape.
+// Forward runs a segment: x holds the normalised features [steps × Inputs] and must stay unchanged
+// until [Tape.Backward]. override may be nil. Forward returns the raw outputs [steps × Outputs],
+// which the next segment overwrites. It panics if x does not fit the network, or is longer than the
+// tape.
 func (t *Tape) Forward(x []float64, override Override) []float64 {
 	n := t.network
 	inputs, outputs := n.Inputs(), n.Outputs()
@@ -131,8 +137,8 @@ func (t *Tape) Forward(x []float64, override Override) []float64 {
 }
 
 // Backward carries the derivatives of a loss by the outputs of the last segment, change [steps ×
-// Outputs], back through the segment. It adds to g.Weights, and sets g.States, g.Cells and, if it
-// is not nil, g.Inputs.
+// Outputs], back through the segment. It adds to g.Weights, and sets g.States, g.Cells and, unless
+// it is nil, g.Inputs.
 func (t *Tape) Backward(change []float64, g *Gradient) {
 	n := t.network
 	t.denseBackward(change, g)
@@ -150,7 +156,8 @@ func (t *Tape) Backward(change []float64, g *Gradient) {
 	}
 }
 
-// denseBackward leaves the derivatives by the states of the last recurrent layer on its tape.
+// denseBackward carries the derivatives through the dense layers, and leaves those by the states of
+// the last recurrent layer on that layer's tape.
 func (t *Tape) denseBackward(change []float64, g *Gradient) {
 	n := t.network
 	last := &t.layers[len(t.layers)-1]
@@ -178,7 +185,8 @@ func (t *Tape) denseBackward(change []float64, g *Gradient) {
 	}
 }
 
-// slope is the derivative of an activation where its result is y. That of ReLU at 0 is 0.
+// slope returns the derivative of an activation where its result is y. Our choice: that of ReLU at
+// 0 is 0.
 func (a Activation) slope(y float64) float64 {
 	switch a {
 	case ReLU:
@@ -194,7 +202,7 @@ func (a Activation) slope(y float64) float64 {
 	return 1
 }
 
-// addScaled adds factor·v to sum; the conversion is explained at [affine].
+// addScaled adds factor·v to sum, in separate operations for the reason given at [affine].
 func addScaled(sum []float64, factor float64, v []float64) {
 	sum = sum[:len(v)]
 	for i, x := range v {
@@ -202,8 +210,8 @@ func addScaled(sum []float64, factor float64, v []float64) {
 	}
 }
 
-// addScaled4 is [addScaled] four times, in the order of the arguments and with the same bits, but
-// it loads and stores sum once.
+// addScaled4 gives the same bits as four calls of [addScaled] in the order of the arguments, but
+// loads and stores sum once.
 func addScaled4(sum []float64, f0, f1, f2, f3 float64, v0, v1, v2, v3 []float64) {
 	n := len(sum)
 	v0, v1, v2, v3 = v0[:n], v1[:n], v2[:n], v3[:n]

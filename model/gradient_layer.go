@@ -2,19 +2,20 @@ package model
 
 import "kerf/portable"
 
-// layerTape is what one recurrent layer computed over a segment, and the derivatives on the way
-// back.
+// layerTape holds the values that one recurrent layer computed over a segment, and the derivatives
+// on the way back.
 type layerTape struct {
-	state []float64 // (steps+1) × Units; the first is that before the segment
-	cell  []float64 // the same of an LSTM, else nil
-	gates []float64 // after their activation, steps × Gates*Units
-	// steps × Units: reset-after GRU Un h + Dn, reset-before GRU r * h, LSTM tanh(c'); of an Elman
-	// layer nil
+	state []float64 // [(steps+1) × Units]; the first is the state before the segment
+	cell  []float64 // of an LSTM, like state; else nil
+	gates []float64 // after their activation [steps × Gates*Units]
+	// [steps × Units]: Un h + Dn of a reset-after GRU, r * h of a reset-before GRU, tanh(c') of an
+	// LSTM; nil for an Elman layer
 	inner []float64
 
-	change []float64 // by the states, from above, steps × Units
-	input  []float64 // by W x + B, steps × Gates*Units
-	hidden []float64 // by U h + D, the same slice where both are equal
+	// derivatives
+	change []float64 // by the states, from the layer above [steps × Units]
+	input  []float64 // by W x + B [steps × Gates*Units]
+	hidden []float64 // by U h + D, like input; the same slice where both are equal
 }
 
 func newLayerTape(l *Recurrent, steps int) layerTape {
@@ -39,12 +40,13 @@ func newLayerTape(l *Recurrent, steps int) layerTape {
 	return t
 }
 
+// begin keeps the state before the segment.
 func (t *layerTape) begin(run *layerRun) {
 	copy(t.state, run.state)
 	copy(t.cell, run.cell)
 }
 
-// record keeps the values of a step that has just been computed.
+// record keeps the values of the step that run has just computed.
 func (t *layerTape) record(step int, l *Recurrent, run *layerRun) {
 	units := l.Units
 	copy(t.state[(step+1)*units:], run.state)
@@ -65,9 +67,9 @@ func (t *layerTape) record(step int, l *Recurrent, run *layerRun) {
 	}
 }
 
-// backward walks from the last step to the first. It sets the derivatives by the parts of the
-// pre-activations and those by the state and cell before the segment, and adds those by recurrent
-// weights and both biases to g.
+// backward goes from the last step of the segment to the first. It sets the derivatives by W x + B
+// and U h + D on the tape, and those by the state and cell before the segment in state and cell
+// [Units]. It adds those by recurrent weights and both biases to g.
 func (t *layerTape) backward(l *Recurrent, g *Recurrent, steps int, state, cell []float64) {
 	units, rows := l.Units, l.Kind.Gates()*l.Units
 	clear(state)
@@ -105,7 +107,7 @@ func (t *layerTape) backward(l *Recurrent, g *Recurrent, steps int, state, cell 
 	t.addRecurrentWeights(l, g, steps)
 }
 
-// multiplied is how many rows of U multiply the state itself.
+// multiplied returns the number of rows of U that multiply the state itself.
 func (t *layerTape) multiplied(l *Recurrent) int {
 	if l.Kind == GRUResetBefore {
 		return 2 * l.Units
@@ -134,8 +136,8 @@ func (t *layerTape) addRecurrentWeights(l *Recurrent, g *Recurrent, steps int) {
 	}
 }
 
-// addInputWeights adds the derivatives by the input weights; x holds the inputs of the layer at
-// every step.
+// addInputWeights adds the derivatives by the input weights; x holds the inputs of the layer [steps
+// × Inputs].
 func (t *layerTape) addInputWeights(l *Recurrent, g *Recurrent, steps int, x []float64) {
 	rows := l.Kind.Gates() * l.Units
 	v := func(step int) []float64 { return x[step*l.Inputs : (step+1)*l.Inputs] }
@@ -155,7 +157,7 @@ func (t *layerTape) addInputWeights(l *Recurrent, g *Recurrent, steps int, x []f
 	}
 }
 
-// inputChange sets the derivatives by the inputs of the layer.
+// inputChange sets below [steps × Inputs] to the derivatives by the inputs of the layer.
 func (t *layerTape) inputChange(l *Recurrent, steps int, below []float64) {
 	rows := l.Kind.Gates() * l.Units
 	clear(below[:steps*l.Inputs])
@@ -164,15 +166,16 @@ func (t *layerTape) inputChange(l *Recurrent, steps int, below []float64) {
 	}
 }
 
-// layerStep is one step of a layer on the way back.
+// layerStep has the parts of a [layerTape] that belong to one step.
 type layerStep struct {
 	before, after        []float64 // state [Units]
 	gates, input, hidden []float64 // [Gates*Units]
 	inner                []float64 // [Units]
 }
 
-// gruResetAfter takes the derivatives by the state after the step and leaves in their place the
-// part of those by the state before it that does not go through U. So do the three below.
+// gruResetAfter, gruResetBefore, lstm and elman go back through one step. In state they find the
+// derivatives by the state after the step, and leave those by the state before it, without the part
+// that goes through U.
 func (s *layerStep) gruResetAfter(state []float64) {
 	units := len(state)
 	r, z, n := s.gates[:units], s.gates[units:2*units], s.gates[2*units:]
@@ -186,11 +189,12 @@ func (s *layerStep) gruResetAfter(state []float64) {
 	}
 }
 
-// gruResetBefore also adds the derivatives by the candidate's rows of U, which multiply r * h.
+// gruResetBefore also goes back through the candidate's rows of U, which multiply r * h, and adds
+// the derivatives by them to g.
 func (s *layerStep) gruResetBefore(l *Recurrent, g *Recurrent, state []float64) {
 	units := len(state)
 	r, z, n := s.gates[:units], s.gates[units:2*units], s.gates[2*units:]
-	kept := s.input[:units] // by r * h, until the reset gate takes the place
+	kept := s.input[:units] // derivatives by r * h, overwritten by those of the reset gate below
 	clear(kept)
 	for u, change := range state {
 		candidate := change * (1 - z[u]) * (1 - float64(n[u]*n[u]))
@@ -207,7 +211,8 @@ func (s *layerStep) gruResetBefore(l *Recurrent, g *Recurrent, state []float64) 
 	}
 }
 
-// lstm takes and leaves the derivatives by the cell as well; before is the cell before the step.
+// lstm finds and leaves the derivatives by the cell in the same way; before is the cell before the
+// step.
 func (s *layerStep) lstm(before, state, cell []float64) {
 	units := len(state)
 	i, f, g, o := s.gates[:units], s.gates[units:2*units], s.gates[2*units:3*units],

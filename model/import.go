@@ -2,26 +2,26 @@ package model
 
 import "slices"
 
-// Import is a network together with what else its file says.
+// Import is a network with the other things that its file says.
 type Import struct {
 	Network *Network
 
-	// Mean and Std are the normalisation in front of the network that the file holds: Network sees
-	// (feature - Mean) / Std, one of each per input. Both are nil if there is none, or none that
-	// can be told from the weights.
+	// Mean and Std are the normalisation of the features that the file holds, one value of each
+	// per input: Network takes (feature - Mean) / Std. Both are nil if the file holds none, or one
+	// that cannot be told from the weights.
 	Mean, Std []float64
 
-	// LastStep says that the file gives outputs after the last step only. Network gives the same
-	// there, and outputs at every step.
+	// LastStep says that the file gives outputs after the last step only. Network gives outputs at
+	// every step, and the same at the last.
 	LastStep bool
 
-	// Softmax says that a softmax stood at the end, which Network leaves out: the largest score is
-	// the same.
+	// Softmax says that the file ends with a softmax. Network leaves it out, which does not change
+	// which score is the largest.
 	Softmax bool
 }
 
-// Folded returns the network that takes features as the file does: a normalisation is in its
-// weights, W' = W/Std and B' = B - W·Mean/Std.
+// Folded returns the network that takes the features as the file does: the normalisation is folded
+// into its weights, W' = W/Std and B' = B - W·Mean/Std.
 func (i *Import) Folded() *Network {
 	if i.Mean == nil {
 		return i.Network
@@ -38,9 +38,9 @@ func (i *Import) Folded() *Network {
 	return n
 }
 
-// normalise handles what stands between the features and the first recurrent layer: it goes into
-// the layer's weights, or where it is a mean and a positive standard deviation for every feature,
-// into those of the chain.
+// normalise takes up the scales and offsets between the features and the first recurrent layer.
+// Where they are a mean and a positive standard deviation for every feature, they become those of
+// the chain; else they go into the weights of the layer that it returns.
 func (e *onnxEval) normalise(c *chain, l *Recurrent) (*Recurrent, error) {
 	if c.plain() && c.columns == nil {
 		return l, nil

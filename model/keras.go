@@ -11,18 +11,19 @@ import (
 // dense layer, where a bias may be left out. name is used in errors only.
 //
 // Most of a network follows from the shapes: four gate blocks are an LSTM, three a GRU, whose reset
-// gate acts after the recurrent product if the bias has two rows and before it if it has one. What
-// does not follow, spec.Layers must say, one entry per layer first to last: the cell of a GRU
-// without bias and of every SimpleRNN, and the activations of dense layers if there are several. A
-// single dense layer without an entry gets no activation. Names in spec.Layers are for the reader;
-// spec.Convention is not looked at.
+// gate acts after the recurrent product if the bias has two rows and before it if it has one.
+// spec.Layers must say the rest, one entry per layer first to last: the cell of a GRU without bias
+// and of every SimpleRNN, and the activations of dense layers if there are several. A single dense
+// layer without an entry gets no activation. Names in spec.Layers only help a reader of the job;
+// spec.Convention is ignored.
 //
-// The arrays do not say the activations of recurrent layers. They are taken for the defaults of
+// The arrays do not hold the activations of recurrent layers. FromKeras assumes the defaults of
 // Keras 2 and 3: tanh, and sigmoid in the gates.
 //
-// Arrays of a wrong shape or with NaN or infinity give a [*FormatError], anything that is not read
-// or not said clearly enough an [*UnsupportedError]. Source: Keras documentation and source of GRU,
-// LSTM, SimpleRNN and Dense; gate order of a GRU z r h, of an LSTM i f c o.
+// Arrays of a wrong shape or with NaN or infinity give a [*FormatError]. Layers that are not
+// handled, or that arrays and spec leave open, give an [*UnsupportedError]. Source: Keras
+// documentation and source of GRU, LSTM, SimpleRNN and Dense; gate order of a GRU z r h, of an LSTM
+// i f c o.
 func FromKeras(name string, arrays []*Tensor, spec Spec) (*Network, error) {
 	k := &kerasArrays{file: place{file: name}, arrays: arrays, layers: spec.Layers, width: anySize,
 		network: &Network{}}
@@ -49,25 +50,26 @@ func FromKeras(name string, arrays []*Tensor, spec Spec) (*Network, error) {
 	return n, nil
 }
 
+// kerasHint says how to save a model whose arrays make no network.
 const kerasHint = `save the arrays with numpy.savez("model.npz", *model.get_weights()); ` +
 	"the model may hold GRU, LSTM, SimpleRNN and Dense layers with weights, and nothing else " +
 	"with weights"
 
-// kerasArrays takes layers off the front of a list of arrays.
+// kerasArrays makes layers of a list of arrays, from the front.
 type kerasArrays struct {
 	file    place
 	arrays  []*Tensor
-	next    int         // first array that is not taken
-	layers  []LayerSpec // what the job says
-	count   int         // layers taken
-	width   int         // results of the layer before
+	next    int         // first array that belongs to no layer yet
+	layers  []LayerSpec // of the spec
+	count   int         // layers so far
+	width   int         // results of the last of them
 	network *Network
 }
 
-// array names an array as numpy.savez does.
+// array returns the place of an array, under the name that numpy.savez gives it.
 func (k *kerasArrays) array(i int) place { return k.file.array(fmt.Sprintf("arr_%d", i)) }
 
-// shape is that of an array, or nil behind the end.
+// shape returns the shape of an array, or nil behind the last one.
 func (k *kerasArrays) shape(i int) []int {
 	if i >= len(k.arrays) {
 		return nil
@@ -75,7 +77,8 @@ func (k *kerasArrays) shape(i int) []int {
 	return k.arrays[i].Shape
 }
 
-// blocks is the number of gates for which two arrays can be kernel and recurrent_kernel, or 0.
+// blocks returns the number of gates for which the next two arrays can be kernel and
+// recurrent_kernel, or 0 if they cannot.
 func (k *kerasArrays) blocks() int {
 	kernel, recurrent := k.shape(k.next), k.shape(k.next+1)
 	if len(kernel) != 2 || len(recurrent) != 2 || recurrent[0] < 1 || recurrent[1] != kernel[1] ||
@@ -85,7 +88,7 @@ func (k *kerasArrays) blocks() int {
 	return kernel[1] / recurrent[0]
 }
 
-// layer takes the next layer.
+// layer makes the next layer of the arrays.
 func (k *kerasArrays) layer() error {
 	var given LayerSpec
 	if k.count < len(k.layers) {
@@ -102,8 +105,8 @@ func (k *kerasArrays) layer() error {
 		return err
 	}
 	blocks := k.blocks()
-	// Two dense layers without bias look like an Elman layer only, since one takes what the other
-	// gives.
+	// Of all recurrent layers, two dense layers without bias can only be mistaken for an Elman
+	// layer, because the second takes the results of the first.
 	recurrent := kind != 0 || given.Activation == "" &&
 		(blocks == GRUResetAfter.Gates() || blocks == LSTM.Gates() || blocks == 1 && k.count == 1)
 	switch {
@@ -122,7 +125,8 @@ func (k *kerasArrays) layer() error {
 	return k.dense(activation)
 }
 
-// kind finds the kind of a recurrent layer whose bias, if it has one, is array bias.
+// kind returns the kind of a recurrent layer from its number of gate blocks and the array that is
+// its bias, if it has one.
 func (k *kerasArrays) kind(blocks, bias int) (Kind, error) {
 	switch {
 	case blocks == LSTM.Gates():
@@ -144,8 +148,8 @@ func (k *kerasArrays) hasTwoRows(bias, columns int) bool {
 	return slices.Equal(k.shape(bias), []int{2, columns})
 }
 
-// kerasGates says which gate block of a Keras layer each of ours is, by the number of gates: GRU z
-// r h, LSTM i f c o.
+// kerasGates gives, by the number of gates, the block of a Keras layer that holds each of our gate
+// blocks: Keras has z r h in a GRU and i f c o in an LSTM.
 var kerasGates = map[int][]int{1: {0}, 3: {1, 0, 2}, 4: {0, 1, 2, 3}}
 
 func (k *kerasArrays) recurrent(kind Kind, blocks int) error {
@@ -225,6 +229,7 @@ func (k *kerasArrays) dense(activation Activation) error {
 	return nil
 }
 
+// kerasShapes says which shapes the arrays of layers have.
 const kerasShapes = "a recurrent layer has kernel [inputs × gates*units], recurrent_kernel " +
 	"[units × gates*units] and bias, a Dense layer kernel [inputs × outputs] and bias; " +
 	"gates is 3 for a GRU, 4 for an LSTM, 1 for a SimpleRNN; the inputs of a layer are the " +
@@ -234,8 +239,8 @@ func (k *kerasArrays) values(i int, shape ...int) ([]float64, error) {
 	return k.arrays[i].checked(k.array(i), kerasShapes, shape)
 }
 
-// matrix returns the transpose of an array [rows × columns]: Keras computes x·K where we compute
-// W·x.
+// matrix returns the transpose of an array [rows × columns], because Keras computes x·K and this
+// package W·x.
 func (k *kerasArrays) matrix(i, rows, columns int) ([]float64, error) {
 	values, err := k.values(i, rows, columns)
 	if err != nil {
@@ -251,7 +256,7 @@ func (k *kerasArrays) matrix(i, rows, columns int) ([]float64, error) {
 	return out, nil
 }
 
-// arrange copies gate blocks of equal size, block order[i] of the values as block i.
+// arrange copies gate blocks of equal size: block i of the result is block order[i] of the values.
 func arrange(values []float64, order []int) []float64 {
 	size := len(values) / len(order)
 	out := make([]float64, 0, len(values))
@@ -261,7 +266,7 @@ func arrange(values []float64, order []int) []float64 {
 	return out
 }
 
-// layersHint shows how the job lists the layers found so far and those that follow.
+// layersHint shows how the job lists layers, and that it must list all of them.
 func (k *kerasArrays) layersHint() string {
 	var b strings.Builder
 	b.WriteString("kerf init tries cells and activations on a recording; or list all layers " +

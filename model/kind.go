@@ -5,10 +5,11 @@ import "fmt"
 // Kind says which equations a recurrent layer follows.
 //
 // In the equations x is the input of the step, h the state before it and h' the state after it, s
-// the logistic function, * the product element by element. W, U, B and D are the blocks of a gate
-// in the fields of [Recurrent].
+// the logistic function, * the product element by element. W, U, B and D with the letter of a gate
+// are the blocks of that gate in the fields of [Recurrent].
 type Kind int
 
+// The kinds of recurrent layers.
 const (
 	// GRUResetAfter is the gated recurrent unit whose reset gate acts after the recurrent product:
 	//
@@ -56,7 +57,7 @@ const (
 	ElmanReLU
 )
 
-// kinds holds what depends on the kind alone; the first entry is no kind.
+// kinds holds the constants of each kind; the first entry is no kind.
 var kinds = [...]struct {
 	gates int
 	text  string
@@ -82,7 +83,7 @@ func (k Kind) Gates() int {
 // HasCell reports whether a layer keeps a cell state beside its hidden state.
 func (k Kind) HasCell() bool { return k == LSTM }
 
-// String names the kind as reports print it.
+// String returns the name of the kind in reports.
 func (k Kind) String() string {
 	if !k.known() {
 		return fmt.Sprintf("unknown kind %d", int(k))
@@ -90,7 +91,7 @@ func (k Kind) String() string {
 	return kinds[k].text
 }
 
-// KindNamed is the kind that [Kind.String] gives a name.
+// KindNamed returns the kind whose [Kind.String] is text, and reports whether there is one.
 func KindNamed(text string) (Kind, bool) {
 	for k := GRUResetAfter; k.known(); k++ {
 		if kinds[k].text == text {

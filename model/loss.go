@@ -6,8 +6,8 @@ import (
 	"kerf/portable"
 )
 
-// SquaredError adds up weight·(y - target)² over steps and outputs, and sets change to its
-// derivatives by y. y, target and change are [steps × outputs], weights [outputs].
+// SquaredError returns the sum of weight·(y - target)² over steps and outputs, and sets change to
+// its derivatives by y. y, target and change are [steps × outputs], weights [outputs].
 func SquaredError(y, target, weights, change []float64) float64 {
 	sum := 0.0
 	for i, v := range y {
@@ -18,9 +18,9 @@ func SquaredError(y, target, weights, change []float64) float64 {
 	return sum
 }
 
-// CrossEntropy adds up, over steps, the cross-entropy of the shares that the scores y stand for,
-// exp(y)/Σexp(y), against the target shares, and sets change to its derivatives by y. y, target and
-// change are [steps × classes]; the targets of a step add up to 1.
+// CrossEntropy returns the sum over steps of the cross-entropy of the shares exp(y)/Σexp(y) against
+// the target shares, and sets change to its derivatives by the scores y. y, target and change are
+// [steps × classes]; the target shares of a step add up to 1.
 func CrossEntropy(y, target []float64, classes int, change []float64) float64 {
 	sum := 0.0
 	for at := 0; at < len(y); at += classes {
@@ -33,7 +33,8 @@ func CrossEntropy(y, target []float64, classes int, change []float64) float64 {
 	return sum
 }
 
-// Shares sets shares to exp(y)/Σexp(y) and returns log Σexp(y).
+// Shares sets shares to exp(y)/Σexp(y) and returns log Σexp(y). It subtracts the largest value
+// first, so that no exponential overflows.
 func Shares(y, shares []float64) (logSum float64) {
 	top := math.Inf(-1)
 	for _, v := range y {

@@ -2,10 +2,10 @@ package model
 
 // affine sets y = W x + b for W [len(y) × len(x)].
 //
-// The order of the sums is fixed, b[i] first and then the products from left to right, and the
-// conversions keep the compiler from fusing multiply and add (Go specification, "Floating-point
-// operators"), so that every processor gives the same bits. Four rows at once share the loads of x
-// and keep four independent sums in flight.
+// The order of the sums is fixed: b[i] first, then the products from left to right. The conversions
+// keep the compiler from fusing multiply and add (Go specification, "Floating-point operators"). So
+// every processor gives the same bits. The loop takes four rows at once, which share the loads of x
+// and have independent sums.
 func affine(y, w, x, b []float64) {
 	rows, columns := len(y), len(x)
 	b = b[:rows]

@@ -6,21 +6,21 @@ import (
 	"strings"
 )
 
-// Recurrent is one recurrent layer. Its gate blocks stand one below the other in torch's order: of
-// a GRU reset, update and candidate (r z n), of an LSTM input, forget, candidate and output (i f g
-// o).
+// Recurrent is one recurrent layer. Its gate blocks stand one below the other in the order of
+// torch: reset, update and candidate (r z n) in a GRU, and input, forget, candidate and output (i f
+// g o) in an LSTM.
 type Recurrent struct {
 	Kind          Kind
 	Inputs, Units int
 	W             []float64 // input weights [Gates*Units × Inputs]
 	U             []float64 // recurrent weights [Gates*Units × Units]
 	B             []float64 // input bias [Gates*Units]
-	// recurrent bias [Gates*Units]; in a reset-after GRU its candidate block is inside the product
-	// with the reset gate
+	// D is the recurrent bias [Gates*Units]. In a reset-after GRU the reset gate multiplies its
+	// candidate block too, so it cannot be added to B.
 	D []float64
 }
 
-// Dense is one layer y = act(W x + B).
+// Dense is one dense layer, y = Activation(W x + B).
 type Dense struct {
 	Inputs, Outputs int
 	W               []float64 // [Outputs × Inputs]
@@ -28,25 +28,25 @@ type Dense struct {
 	Activation      Activation
 }
 
-// Network is a chain: 1 to 3 recurrent layers of any mix of kinds, first to last, then 1 or more
-// dense layers, all of which are applied at every step.
+// Network is a chain of layers: 1 to 3 recurrent layers of any mix of kinds, first to last, then 1
+// or more dense layers. All of them are applied at every step.
 type Network struct {
 	Recurrent []*Recurrent
 	Dense     []*Dense
 }
 
-// maxRecurrent is the most recurrent layers of a network: deeper stacks are too large for the
-// devices in question (common practice, no source).
+// maxRecurrent is the most recurrent layers of a network: deeper stacks are too large for
+// microcontrollers (common practice, no source).
 const maxRecurrent = 3
 
-// Inputs returns the number of features that enter at one step.
+// Inputs returns the number of features that enter the network at one step.
 func (n *Network) Inputs() int { return n.Recurrent[0].Inputs }
 
-// Outputs returns the number of values that leave at one step.
+// Outputs returns the number of values that leave the network at one step.
 func (n *Network) Outputs() int { return n.Dense[len(n.Dense)-1].Outputs }
 
-// Parameters counts all weights and biases. Both biases of a gate count, although most kinds could
-// merge them.
+// Parameters returns the number of all weights and biases. Both biases of a gate count, although
+// most kinds could do with their sum.
 func (n *Network) Parameters() int {
 	total := 0
 	for _, l := range n.Recurrent {
@@ -58,7 +58,7 @@ func (n *Network) Parameters() int {
 	return total
 }
 
-// String describes the layers in one line, such as "LSTM 19→24, dense 24→6 ReLU, dense 6→2".
+// String returns the layers in one line, such as "LSTM 19→24, dense 24→6 ReLU, dense 6→2".
 func (n *Network) String() string {
 	var layers []string
 	for _, l := range n.Recurrent {

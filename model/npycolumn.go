@@ -10,27 +10,28 @@ import (
 	"strings"
 )
 
-// NPYColumn reads a one-dimensional .npy array value by value, whatever its length. Beside floats
-// it may hold whole numbers, truth values or text.
+// NPYColumn reads a one-dimensional .npy array value by value, whatever its length. The array may
+// hold floats, whole numbers, truth values or text.
 type NPYColumn struct {
 	at     place
 	source *bufio.Reader
-	left   int                      // values not yet read
-	raw    []byte                   // of the present value
-	number func(raw []byte) float64 // nil for text
-	decode func(raw []byte) string  // nil for numbers
+	left   int                      // number of values not yet read
+	raw    []byte                   // the present value
+	number func(raw []byte) float64 // decodes a value; nil for text
+	decode func(raw []byte) string  // decodes a value; nil for numbers
 
-	text string // of the present value
-	from []byte // bytes that text was made of: neighbours are mostly equal
+	// text is the last result of Text and from the value it was made of, because neighbours are
+	// mostly equal.
+	text string
+	from []byte
 }
 
-// OpenNPYColumn reads the header of an .npy file; file and array are used in errors only.
-//
-// Errors are [*FormatError] and [*UnsupportedError].
+// OpenNPYColumn reads the header of an .npy file; file and array are used in errors only. Damage
+// gives a [*FormatError], an array that is not read an [*UnsupportedError].
 func OpenNPYColumn(r io.Reader, file, array string) (*NPYColumn, error) {
 	at := place{file: file}.array(array)
 	c := &NPYColumn{at: at, source: bufio.NewReaderSize(r, 1<<14)}
-	raw := make([]byte, 12) // magic, version, and up to four bytes of header length
+	raw := make([]byte, 12) // magic number, version, and up to four bytes of header length
 	n, err := io.ReadFull(c.source, raw[:10])
 	if err == nil && raw[6] > 1 {
 		_, err = io.ReadFull(c.source, raw[10:])
@@ -41,7 +42,7 @@ func OpenNPYColumn(r io.Reader, file, array string) (*NPYColumn, error) {
 	}
 	length := int(binary.LittleEndian.Uint16(raw[8:]))
 	if n == 12 {
-		// too long a header is refused below
+		// parseNPYHeader refuses a header of this length
 		length = int(min(binary.LittleEndian.Uint32(raw[8:]), maxNPYHeader+1))
 	}
 	raw = append(raw[:n], make([]byte, min(length, maxNPYHeader))...)
@@ -63,7 +64,7 @@ func OpenNPYColumn(r io.Reader, file, array string) (*NPYColumn, error) {
 	return c, c.setType(header)
 }
 
-// ended explains a file that is too short.
+// ended returns the error of a file that ends too early or cannot be read.
 func (c *NPYColumn) ended(err error) error {
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 		return c.at.broken("was the file copied completely?", "ends too early")
@@ -71,7 +72,7 @@ func (c *NPYColumn) ended(err error) error {
 	return c.at.broken("was the file copied completely?", "cannot be read: %v", err)
 }
 
-// npyWholes are the types of whole numbers without byte order, by size and sign.
+// npyWholes decode whole numbers and truth values, by the type code without its byte order.
 var npyWholes = map[string]func(o binary.ByteOrder, raw []byte) int64{
 	"i1": func(_ binary.ByteOrder, raw []byte) int64 { return int64(int8(raw[0])) },
 	"u1": func(_ binary.ByteOrder, raw []byte) int64 { return int64(raw[0]) },
@@ -83,9 +84,11 @@ var npyWholes = map[string]func(o binary.ByteOrder, raw []byte) int64{
 	"i8": func(o binary.ByteOrder, raw []byte) int64 { return int64(o.Uint64(raw)) },
 }
 
-// maxTextCell is the most bytes of one text in a column of names.
+// maxTextCell is the most characters of one text in a column of names. Our choice, so that no
+// header can ask for much memory.
 const maxTextCell = 1 << 16
 
+// setType chooses how values are decoded.
 func (c *NPYColumn) setType(h npyHeader) error {
 	kind, order := h.descr[1:], h.order
 	if order == nil && h.descr[0] == '|' { // single bytes have no order
@@ -105,7 +108,7 @@ func (c *NPYColumn) setType(h npyHeader) error {
 		c.number = func(raw []byte) float64 { return float64(whole(order, raw)) }
 		return nil
 	}
-	unit := 4 // UCS-4 in a type U
+	unit := 4 // bytes of a character: UCS-4 in type U, one byte in type S
 	if kind[0] == 'S' {
 		unit = 1
 	}
@@ -119,7 +122,7 @@ func (c *NPYColumn) setType(h npyHeader) error {
 		}
 		var b strings.Builder
 		for ; len(raw) > 0; raw = raw[4:] {
-			if r := order.Uint32(raw); r != 0 { // shorter texts are filled up with zeros
+			if r := order.Uint32(raw); r != 0 { // zeros fill up shorter texts
 				b.WriteRune(rune(r))
 			}
 		}
@@ -128,7 +131,8 @@ func (c *NPYColumn) setType(h npyHeader) error {
 	return nil
 }
 
-// Next moves to the next value. Behind the last one it returns [io.EOF].
+// Next moves to the next value. Behind the last one it returns [io.EOF], and in a file that ends
+// too early a [*FormatError].
 func (c *NPYColumn) Next() error {
 	if c.left == 0 {
 		return io.EOF
@@ -140,7 +144,7 @@ func (c *NPYColumn) Next() error {
 	return nil
 }
 
-// Number is the present value, or false in a column of text.
+// Number returns the present value. It reports false in a column of text.
 func (c *NPYColumn) Number() (float64, bool) {
 	if c.number == nil {
 		return 0, false
@@ -148,7 +152,7 @@ func (c *NPYColumn) Number() (float64, bool) {
 	return c.number(c.raw), true
 }
 
-// Text is the present value as text; a number has as many digits as it needs.
+// Text returns the present value as text; a number has as many digits as it needs to be exact.
 func (c *NPYColumn) Text() string {
 	if c.from == nil || !bytes.Equal(c.from, c.raw) {
 		c.from = append(c.from[:0], c.raw...)

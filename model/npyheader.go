@@ -9,20 +9,20 @@ import (
 // maxNPYHeader is NumPy's own default limit (numpy.lib.format.read_array, max_header_size).
 const maxNPYHeader = 10_000
 
-// npyHeader is the head of an .npy file.
+// npyHeader is the header of an .npy file.
 type npyHeader struct {
 	descr   string           // type as NumPy writes it, such as "<f4"
-	float   floatType        // after setType
-	order   binary.ByteOrder // after setType
-	fortran bool             // column-major data
+	float   floatType        // set by setType
+	order   binary.ByteOrder // set by setOrder
+	fortran bool             // the data are column-major
 	shape   []int
 }
 
 // parseNPYHeader splits an .npy file into header and data.
 //
-// It is our own because npyio v0.14.0, which tests compare it with, panics on a damaged header,
-// asks for up to 4 GiB on the word of a version 2 header, does not know version 3, and links a
-// pickle reader.
+// The parser is our own because npyio v0.14.0, with which tests compare it, panics on a damaged
+// header, allocates up to 4 GiB because a version 2 header says so, does not know version 3, and
+// links a pickle reader.
 func parseNPYHeader(raw []byte, at place) (npyHeader, []byte, error) {
 	var none npyHeader
 	if len(raw) < 8 || string(raw[:6]) != "\x93NUMPY" {
@@ -58,10 +58,10 @@ func parseNPYHeader(raw []byte, at place) (npyHeader, []byte, error) {
 	return header, rest[length:], err
 }
 
-// npyFloats maps the type code without its byte order.
+// npyFloats are the types of floats, by the type code without its byte order.
 var npyFloats = map[string]floatType{"f2": float16Type, "f4": float32Type, "f8": float64Type}
 
-// setOrder interprets the first character of descr and refuses Python objects.
+// setOrder sets the byte order from the first character of descr, and refuses Python objects.
 func (h *npyHeader) setOrder(at place) error {
 	if len(h.descr) < 2 {
 		return at.broken("", "type %q is not a NumPy type", h.descr)
@@ -79,7 +79,7 @@ func (h *npyHeader) setOrder(at place) error {
 	return nil
 }
 
-// setType interprets descr as the type of weights.
+// setType sets byte order and type of an array of weights, which must be floats.
 func (h *npyHeader) setType(at place) error {
 	if err := h.setOrder(at); err != nil {
 		return err
@@ -156,7 +156,7 @@ func (s *dictScanner) value(key string, h *npyHeader) error {
 	return s.at.broken("", "header has the unknown key %q", key)
 }
 
-// accept skips spaces and then word, if it stands there.
+// accept skips spaces and then the word, and reports whether it stood there.
 func (s *dictScanner) accept(word string) bool {
 	trimmed := strings.TrimLeft(s.rest, " \t\r\n")
 	after, ok := strings.CutPrefix(trimmed, word)
@@ -166,7 +166,7 @@ func (s *dictScanner) accept(word string) bool {
 	return ok
 }
 
-// text reads a quoted string. NumPy writes none with a quote or backslash inside.
+// text reads a quoted string. NumPy writes no string with a quote or backslash inside.
 func (s *dictScanner) text() (string, error) {
 	quote := "'"
 	if !s.accept(quote) {
@@ -183,7 +183,7 @@ func (s *dictScanner) text() (string, error) {
 	return text, nil
 }
 
-// tuple reads (), (7,) or (3, 4).
+// tuple reads a shape such as (), (7,) or (3, 4).
 func (s *dictScanner) tuple(shape *[]int) error {
 	if !s.accept("(") {
 		return s.broken("a shape like (3, 4)")
@@ -207,7 +207,8 @@ func (s *dictScanner) tuple(shape *[]int) error {
 	return nil
 }
 
-// broken says what should stand at the present position.
+// broken returns the error of a header in which something else than expected stands at the present
+// position.
 func (s *dictScanner) broken(expected string) error {
 	found := strings.TrimSpace(s.rest)
 	if len(found) > 20 {

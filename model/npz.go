@@ -10,12 +10,12 @@ import (
 )
 
 // ReadNPZ reads all arrays of an .npz archive of the given size in bytes: a zip file of .npy
-// members, stored or deflated. The name is used in errors only. Keys of the result are member names
-// without ".npy".
+// members, stored or deflated. name is used in errors only. The keys of the result are the member
+// names without ".npy".
 //
-// Arrays of 16, 32 or 64 bit floats are read, in either byte order, row by row or column by column.
-// Damage gives a [*FormatError]; other types, pickled objects, and arrays of more than 256 MiB or
-// [MaxUnpacked] together give an [*UnsupportedError]. Source of the layout: NumPy reference,
+// It reads arrays of floats of 16, 32 or 64 bits, in either byte order, row-major or column-major.
+// Damage gives a [*FormatError]. Other types, pickled objects, and arrays that take more than 256
+// MiB or [MaxUnpacked] together give an [*UnsupportedError]. Source of the layout: NumPy reference,
 // numpy.lib.format.
 func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error) {
 	file := place{file: name}
@@ -56,7 +56,7 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 	return tensors, nil
 }
 
-// ReadNPY reads one .npy file. The name is used in errors only, which are those of [ReadNPZ].
+// ReadNPY reads one .npy file; name is used in errors only. Errors are those of [ReadNPZ].
 func ReadNPY(raw []byte, name string) (*Tensor, error) {
 	if len(raw) > maxTensorBytes {
 		return nil, place{file: name}.unsupported("", "the array takes more than %d bytes",
@@ -65,7 +65,7 @@ func ReadNPY(raw []byte, name string) (*Tensor, error) {
 	return parseNPY(raw, place{file: name})
 }
 
-// readMember unpacks a member. Memory grows with the bytes that really come, not with the size that
+// readMember unpacks a member. Memory grows with the bytes that are there, not with the size that
 // the archive states.
 func readMember(member *zip.File, at place) ([]byte, error) {
 	content, err := member.Open()
@@ -78,7 +78,7 @@ func readMember(member *zip.File, at place) ([]byte, error) {
 	}
 	defer content.Close()
 	var raw bytes.Buffer
-	// the zip reader checks length and checksum at the end
+	// The zip reader checks length and checksum at the end of the member.
 	if _, err := io.Copy(&raw, content); err != nil {
 		return nil, at.broken("was the file copied completely?", "cannot be unpacked: %v", err)
 	}
@@ -106,7 +106,7 @@ func parseNPY(raw []byte, at place) (*Tensor, error) {
 	return &Tensor{Shape: header.shape, Data: values}, nil
 }
 
-// toRowMajor reorders column-major values, whose first index runs fastest.
+// toRowMajor reorders column-major values, whose first index changes fastest.
 func toRowMajor(values []float64, shape []int) []float64 {
 	out := make([]float64, len(values))
 	index := make([]int, len(shape))

@@ -13,9 +13,10 @@ import (
 )
 
 // WriteNPZ writes tensors, in the order of their names, as an uncompressed .npz file: a zip archive
-// of one .npy file each, format version 1.0, type float32 where every value is exactly that, else
-// float64 (source: NumPy documentation of numpy.lib.format). The same tensors give the same bytes.
-// It returns an error if a shape does not fit its data, or if w does.
+// with one .npy file of format version 1.0 per tensor (source: NumPy documentation of
+// numpy.lib.format). The type is float32 if it holds every value of the tensor exactly, else
+// float64. The same tensors give the same bytes. WriteNPZ returns an error if a shape does not fit
+// its data, or if w returns one.
 func WriteNPZ(w io.Writer, tensors map[string]*Tensor) error {
 	archive := zip.NewWriter(w)
 	for _, name := range slices.Sorted(maps.Keys(tensors)) {
@@ -37,7 +38,7 @@ func WriteNPZ(w io.Writer, tensors map[string]*Tensor) error {
 	return archive.Close()
 }
 
-// npyMember is one tensor as a .npy file.
+// npyMember returns one tensor as an .npy file.
 func npyMember(t *Tensor) []byte {
 	var data bytes.Buffer
 	descr := map[string]string{"F32": "<f4", "F64": "<f8"}[appendValues(&data, t.Data)]
@@ -47,7 +48,7 @@ func npyMember(t *Tensor) []byte {
 	}
 	header := fmt.Sprintf("{'descr': '%s', 'fortran_order': False, 'shape': (%s), }", descr,
 		shape.String())
-	const before, multiple = 10, 64 // bytes in front of the header; with them it is a multiple
+	const before, multiple = 10, 64 // the header with the bytes before it is a multiple of 64
 	header += strings.Repeat(" ", multiple-1-(before+len(header))%multiple) + "\n"
 	file := binary.LittleEndian.AppendUint16([]byte("\x93NUMPY\x01\x00"), uint16(len(header)))
 	return append(append(file, header...), data.Bytes()...)

@@ -6,30 +6,29 @@ import (
 	"slices"
 )
 
-// The versions of the standard's set of operators that are read. Before 7 operators had no
-// broadcasting; after 22 there is no published meaning that this reader was checked against.
+// The versions of the standard's set of operators that are read. Before version 7 operators had no
+// broadcasting, and this reader was checked against the published meanings up to version 22.
 const (
 	firstOpset = 7
 	lastOpset  = 22
 )
 
-// maxONNXBytes limits the size of a file. Sixteen million float32 weights are some tens of times
-// the flash of the largest microcontrollers.
+// maxONNXBytes is the most bytes of a file. Our choice: its sixteen million float32 weights are
+// some tens of times the flash of the largest microcontrollers.
 const maxONNXBytes = 64 << 20
 
 // ReadONNX reads a network from an ONNX file of the given size in bytes; name is used in errors
 // only.
 //
-// The graph is evaluated, not compared with patterns: everything that follows from shapes and
-// constants is computed, and what is left must be features, shifted and scaled at most, through up
-// to three GRU, LSTM or RNN operators and then dense layers. Outputs may be given at every step or
-// after the last, states may be inputs and outputs of the graph. A graph that ends with a hidden
-// state gets a dense layer that hands it on.
+// The graph is evaluated, not compared with patterns. Everything that follows from shapes and
+// constants is computed. What is left must be features, at most shifted and scaled, that go through
+// up to three GRU, LSTM or RNN operators and then dense layers. The graph may give outputs at every
+// step or after the last, and states may be its inputs and outputs. A graph that ends with a hidden
+// state gets a dense layer that copies it.
 //
-// Errors: [*FormatError] for what is against the standard, [*UnsupportedError] for what is not
-// handled, with the operator, its position in the file and its name. Memory stays in proportion to
-// the size of the file. Source: ONNX specification and operator documentation, onnx.proto of onnx
-// 1.12.0.
+// What is against the standard gives a [*FormatError], what is not handled an [*UnsupportedError],
+// with the operator, its position in the file and its name. Memory stays in proportion to the size
+// of the file. Source: ONNX specification and operator documentation, onnx.proto of onnx 1.12.0.
 func ReadONNX(r io.ReaderAt, size int64, name string) (*Import, error) {
 	at := place{file: name}
 	if size > maxONNXBytes {
@@ -49,7 +48,7 @@ func ReadONNX(r io.ReaderAt, size int64, name string) (*Import, error) {
 	return m.network(size, at)
 }
 
-// network evaluates the graph.
+// network evaluates the graph of a file of the given size in bytes.
 func (m *onnxModel) network(size int64, at place) (*Import, error) {
 	if m.opset < firstOpset || m.opset > lastOpset {
 		return nil, at.unsupported("export with opset 17, for example", "uses version %d of the "+
@@ -72,9 +71,9 @@ func (m *onnxModel) network(size int64, at place) (*Import, error) {
 	return i, nil
 }
 
-// result finds the output of the graph that is the network's: one with a dense layer, several from
-// the same recurrent layer, or else the hidden state of the deepest layer. Other hidden and cell
-// states are states that the caller of the graph keeps.
+// result returns the output of the graph that is the network's: the one with a dense layer, several
+// of the same recurrent layer side by side, or else the hidden state of the deepest layer. Other
+// hidden states and cell states are for a caller of the graph that keeps them.
 func (e *onnxEval) result() (*signal, error) {
 	var heads, hidden []*signal
 	for _, name := range e.model.graph.outputs {
@@ -114,7 +113,7 @@ func (e *onnxEval) result() (*signal, error) {
 		if d := len(a.chain.recurrent) - len(b.chain.recurrent); d != 0 {
 			return d
 		}
-		return boolDifference(!a.last, !b.last)
+		return compareBools(!a.last, !b.last)
 	})
 	for _, s := range hidden {
 		if !slices.Equal(s.chain.recurrent, best.chain.recurrent[:len(s.chain.recurrent)]) {
@@ -135,7 +134,8 @@ func (e *onnxEval) result() (*signal, error) {
 	return best.through(chain), nil
 }
 
-func boolDifference(a, b bool) int {
+// compareBools returns -1, 0 or 1, where false is less than true.
+func compareBools(a, b bool) int {
 	switch {
 	case a == b:
 		return 0

@@ -2,36 +2,39 @@ package model
 
 import "slices"
 
-// chain is the function behind a signal: features, normalised if the graph does so, through
-// recurrent and then dense layers. A chain never changes; what an operator adds makes a new one.
+// chain is the function from the features to a signal: the features, shifted and scaled, go through
+// recurrent and then dense layers. A chain never changes; an operator that adds something returns a
+// new one.
 type chain struct {
-	input *onnxInput // that the features come from
-	// axis of the values of one step; nil while it is not known, or if there is one value
+	input *onnxInput // holds the features
+	// value is the axis of the values of one step; nil while it is not known, and for one value.
 	value *factor
 
-	// Before the first layer: value i of a step is scale[i]·feature[columns[i]] + offset[i].
-	columns       []int     // nil = all in their order
-	features      int       // of the input; counts if columns is not nil
-	scale, offset []float64 // one for all, or one per value
+	// Before the first layer, value i of a step is scale[i]·feature[columns[i]] + offset[i].
+	columns       []int     // nil for all features in their order
+	features      int       // number of features of the input; counts if columns is not nil
+	scale, offset []float64 // one for all values, or one per value
 
 	recurrent []*Recurrent
 	dense     []*Dense
-	mean, std []float64 // normalisation that was taken out of the first layer, nil if none
-	softmax   bool
+	mean, std []float64 // normalisation of the features before the first layer; nil if none
+	softmax   bool      // stands at the end
 }
 
+// newChain returns the chain of an input itself.
 func newChain(in *onnxInput) *chain {
 	return &chain{input: in, scale: []float64{1}, offset: []float64{0}}
 }
 
-// raw reports whether no layer has come yet.
+// raw reports whether the chain has no layer yet.
 func (c *chain) raw() bool { return len(c.recurrent) == 0 }
 
-// plain reports whether nothing has come yet that changes values.
+// plain reports whether the chain has no layer yet, and neither shifts nor scales the features.
 func (c *chain) plain() bool {
 	return c.raw() && len(c.scale) == 1 && c.scale[0] == 1 && len(c.offset) == 1 && c.offset[0] == 0
 }
 
+// valueAxis returns the factors of the axis of the values: none for a single value.
 func (c *chain) valueAxis() []*factor {
 	if c.value == nil {
 		return nil
@@ -39,8 +42,8 @@ func (c *chain) valueAxis() []*factor {
 	return []*factor{c.value}
 }
 
-// width is the number of values of one step. Before the first layer it is known only after an axis
-// was recognised.
+// width returns the number of values of one step. Before the first layer it is known only after an
+// axis was recognised.
 func (c *chain) width() int {
 	switch {
 	case len(c.dense) > 0:
@@ -55,7 +58,8 @@ func (c *chain) width() int {
 	return 1
 }
 
-// newValueAxis gives the chain's values an axis of their own, if the one they have does not fit.
+// newValueAxis gives the values of a new chain an axis of their own, if the one they have does not
+// fit.
 func (c *chain) newValueAxis() {
 	switch n := c.width(); {
 	case n == 1:
@@ -65,7 +69,7 @@ func (c *chain) newValueAxis() {
 	}
 }
 
-// recognise makes a factor the axis of the values.
+// recognise returns the chain whose values stand along a factor, and gives the factor that role.
 func (c *chain) recognise(f *factor) *chain {
 	if c.value == f {
 		return c
@@ -79,7 +83,7 @@ func (c *chain) recognise(f *factor) *chain {
 // spread returns value i of a list that holds one value for all or one for each.
 func spread(values []float64, i int) float64 { return values[min(i, len(values)-1)] }
 
-// choose keeps some of the values that stand along a factor.
+// choose returns the chain that keeps some of the values along a factor.
 func (c *chain) choose(e *onnxEval, f *factor, chosen []int) (*chain, error) {
 	if c.softmax {
 		return nil, e.afterSoftmax()
@@ -113,7 +117,7 @@ func (c *chain) choose(e *onnxEval, f *factor, chosen []int) (*chain, error) {
 	return &d, nil
 }
 
-// chooseRows keeps some results of the last layer.
+// chooseRows returns the chain that keeps some results of the last layer.
 func (c *chain) chooseRows(e *onnxEval, chosen []int) (*chain, error) {
 	if len(c.dense) == 0 {
 		w := make([]float64, 0)
@@ -140,7 +144,7 @@ func (c *chain) chooseRows(e *onnxEval, chosen []int) (*chain, error) {
 	return c.replace(d), nil
 }
 
-// append adds a dense layer.
+// append returns the chain with a further dense layer.
 func (c *chain) append(d *Dense) *chain {
 	n := *c
 	n.dense = append(slices.Clone(c.dense), d)
@@ -148,7 +152,7 @@ func (c *chain) append(d *Dense) *chain {
 	return &n
 }
 
-// replace puts another dense layer in place of the last one.
+// replace returns the chain with another dense layer in place of the last one.
 func (c *chain) replace(d *Dense) *chain {
 	n := *c
 	n.dense = slices.Clone(c.dense)
@@ -157,7 +161,8 @@ func (c *chain) replace(d *Dense) *chain {
 	return &n
 }
 
-// affine multiplies every value by scale and adds offset, each one for all or one per value.
+// affine returns the chain whose values are multiplied by scale and shifted by offset; each list
+// has one entry for all values or one per value.
 func (c *chain) affine(e *onnxEval, scale, offset []float64) (*chain, error) {
 	if c.softmax {
 		return nil, e.afterSoftmax()
@@ -171,7 +176,7 @@ func (c *chain) affine(e *onnxEval, scale, offset []float64) (*chain, error) {
 		return &n, nil
 	}
 	width := c.width()
-	last := &Dense{Activation: Tanh} // stands for a layer whose results are not a plain sum
+	last := &Dense{Activation: Tanh} // a recurrent layer: its results are no plain sum either
 	if len(c.dense) > 0 {
 		last = c.dense[len(c.dense)-1]
 	}
@@ -200,7 +205,7 @@ func (c *chain) affine(e *onnxEval, scale, offset []float64) (*chain, error) {
 	return c.append(d), nil
 }
 
-// combine applies an operation to two lists of one value for all or one for each.
+// combine applies an operation to two lists, each with one entry for all values or one per value.
 func combine(a, b []float64, operation func(a, b float64) float64) []float64 {
 	result := make([]float64, max(len(a), len(b)))
 	for i := range result {
@@ -209,7 +214,7 @@ func combine(a, b []float64, operation func(a, b float64) float64) []float64 {
 	return result
 }
 
-// activate applies a function to every value.
+// activate returns the chain that applies a function to every value.
 func (c *chain) activate(e *onnxEval, a Activation) (*chain, error) {
 	switch {
 	case c.softmax:
@@ -222,7 +227,7 @@ func (c *chain) activate(e *onnxEval, a Activation) (*chain, error) {
 		d.Activation = a
 		return c.replace(&d), nil
 	}
-	// appends a layer, since the last one is no plain sum
+	// The results of the last layer are no plain sum: append a layer that copies them.
 	n, err := c.affine(e, []float64{1}, []float64{0})
 	if err != nil {
 		return nil, err
@@ -230,6 +235,7 @@ func (c *chain) activate(e *onnxEval, a Activation) (*chain, error) {
 	return n.activate(e, a)
 }
 
+// afterSoftmax returns the error of an operator behind a softmax.
 func (e *onnxEval) afterSoftmax() error {
 	return e.refuse("end the network with the softmax, or leave it out: the largest score stays "+
 		"the largest", "comes after a softmax")

@@ -2,13 +2,13 @@ package model
 
 import "slices"
 
-// never nil, which would mean unknown
+// dims returns the shape, which is never nil, since nil means unknown.
 func (c *constant) dims() []int { return append([]int{}, c.shape...) }
 
-// fill replaces the values by those of from at the index that source gives for every index of the
-// shape.
+// fill gives a constant its values: at every index of its shape, the value of from at the flat
+// index that source returns.
 func (c *constant) fill(from *constant, source func(index []int) int) *constant {
-	if from.stored() == 1 { // one value for all, or the only one
+	if from.stored() == 1 { // one value stands for all
 		c.take(from, 0)
 		return c
 	}
@@ -25,7 +25,7 @@ func (c *constant) fill(from *constant, source func(index []int) int) *constant 
 	return c
 }
 
-// strides says how far apart in memory neighbours along every axis are.
+// strides returns how far apart in memory neighbours along each axis are.
 func strides(shape []int) []int {
 	s := make([]int, len(shape))
 	step := 1
@@ -76,8 +76,7 @@ func (c *constant) choose(e *onnxEval, axis int, r places) (onnxValue, error) {
 	}), nil
 }
 
-// expand repeats values along axes of size 1 until the shape is reached, which the caller has
-// checked with [broadcast].
+// expand repeats values along axes of size 1 up to a shape, which must come from [broadcast].
 func (c *constant) expand(e *onnxEval, shape []int) (*constant, error) {
 	if slices.Equal(c.shape, shape) {
 		return c, nil
@@ -97,8 +96,8 @@ func (c *constant) expand(e *onnxEval, shape []int) (*constant, error) {
 	}), nil
 }
 
-// broadcast returns the shape of an operation on two tensors element by element. It reports false
-// if there is none. Source: ONNX specification, "Broadcasting in ONNX", multidirectional.
+// broadcast returns the shape of an operation on two tensors element by element, or reports false
+// if they do not fit. Source: ONNX specification, "Broadcasting in ONNX", multidirectional.
 func broadcast(a, b []int) ([]int, bool) {
 	if len(a) < len(b) {
 		a, b = b, a

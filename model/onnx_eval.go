@@ -11,14 +11,14 @@ import (
 type onnxEval struct {
 	at     place
 	model  *onnxModel
-	node   *onnxNode // that is computed now
-	values map[string]onnxValue
-	left   int // values that may still be made, see spend
+	node   *onnxNode            // the present node
+	values map[string]onnxValue // so far, by name
+	left   int                  // numbers that constants and layers may still hold, see spend
 }
 
-// spareValues is how many values a graph may make beyond one per byte of its file, which is four
-// copies of all float32 weights: exporters transpose and slice them, and the layers are copies.
-// Small files may fold small tables.
+// spareValues is how many numbers a graph may make beyond one per byte of its file. Our choice: one
+// per byte is four copies of all float32 weights, which exporters transpose and slice and the
+// reader copies into layers; the spare ones let small files compute small tables.
 const spareValues = 1 << 20
 
 func newONNXEval(m *onnxModel, size int64, at place) *onnxEval {
@@ -26,8 +26,8 @@ func newONNXEval(m *onnxModel, size int64, at place) *onnxEval {
 		left: spareValues + int(size)}
 }
 
-// spend takes a number of values off what the graph may make, so that no file makes more memory
-// than it has bytes, some times over.
+// spend subtracts numbers that are about to be made from those that the graph may make, so that
+// memory stays in proportion to the file. It returns an error if there are too many.
 func (e *onnxEval) spend(values int) error {
 	if values < 0 || values > e.left {
 		return e.refuse("a network for a microcontroller has no such tables",
@@ -37,7 +37,7 @@ func (e *onnxEval) spend(values int) error {
 	return nil
 }
 
-// spendOn is spend for what c becomes with another shape. A single value may stand for any number.
+// spendOn spends the numbers that c takes in another shape: none if one number stands for all.
 func (e *onnxEval) spendOn(c *constant, shape []int) error {
 	count, ok := elements(shape)
 	if !ok {
@@ -49,9 +49,11 @@ func (e *onnxEval) spendOn(c *constant, shape []int) error {
 	return e.spend(count)
 }
 
+// place returns the place of a node: its position in the file, name and operator.
 func (n *onnxNode) place(at place) place {
 	op := n.op
-	if quoted := strconv.Quote(op); len(quoted) != len(op)+2 || op == "" { // a damaged name
+	// The name of a damaged operator is quoted.
+	if quoted := strconv.Quote(op); len(quoted) != len(op)+2 || op == "" {
 		op = quoted
 	}
 	where := fmt.Sprintf("node %d (%s)", n.index, op)
@@ -61,6 +63,7 @@ func (n *onnxNode) place(at place) place {
 	return place{at.file, where}
 }
 
+// attribute returns the attribute of a name, or nil.
 func (n *onnxNode) attribute(name string) *onnxAttribute {
 	for _, a := range n.attributes {
 		if a.name == name {
@@ -70,17 +73,18 @@ func (n *onnxNode) attribute(name string) *onnxAttribute {
 	return nil
 }
 
-// refuse is an error about the present node: valid, but not handled.
+// refuse returns the [*UnsupportedError] of the present node.
 func (e *onnxEval) refuse(hint, format string, args ...any) error {
 	return e.node.place(e.at).unsupported(hint, format, args...)
 }
 
-// broken is an error about the present node: against the standard.
+// broken returns the [*FormatError] of the present node, which is against the standard.
 func (e *onnxEval) broken(format string, args ...any) error {
 	return e.node.place(e.at).broken("", format, args...)
 }
 
-// whole is an integer attribute.
+// whole returns an integer attribute of the present node, or otherwise if the node has none of that
+// name.
 func (e *onnxEval) whole(name string, otherwise int64) int64 {
 	if a := e.node.attribute(name); a != nil {
 		return a.i
@@ -88,7 +92,7 @@ func (e *onnxEval) whole(name string, otherwise int64) int64 {
 	return otherwise
 }
 
-// value is input i of the present node, or nil if it is left out.
+// value returns input i of the present node, or nil if it is left out.
 func (e *onnxEval) value(i int) onnxValue {
 	if i >= len(e.node.inputs) || e.node.inputs[i] == "" {
 		return nil
@@ -96,7 +100,7 @@ func (e *onnxEval) value(i int) onnxValue {
 	return e.values[e.node.inputs[i]]
 }
 
-// need is value for an input that may not be left out.
+// need returns input i of the present node, or an error if it is left out.
 func (e *onnxEval) need(i int) (onnxValue, error) {
 	v := e.value(i)
 	if v == nil {
@@ -105,7 +109,7 @@ func (e *onnxEval) need(i int) (onnxValue, error) {
 	return v, nil
 }
 
-// constantInput is an input that must be known when the file is read, or nil if it is left out.
+// constantInput returns input i, which must be a constant, or nil if it is left out.
 func (e *onnxEval) constantInput(i int, what string) (*constant, error) {
 	switch v := e.value(i).(type) {
 	case nil:
@@ -117,8 +121,8 @@ func (e *onnxEval) constantInput(i int, what string) (*constant, error) {
 		"%s (%q) are computed from the features, or an input of the graph", what, e.node.inputs[i])
 }
 
-// wholeList is a list of integers: an input, or in older sets of operators the attribute of that
-// name.
+// wholeList returns a list of integers: input i, or in older sets of operators the attribute of
+// that name. It is nil if there is neither.
 func (e *onnxEval) wholeList(i int, name string) ([]int64, error) {
 	if a := e.node.attribute(name); a != nil {
 		return a.ints, nil
@@ -140,7 +144,7 @@ func (e *onnxEval) wholeList(i int, name string) ([]int64, error) {
 	return list, nil
 }
 
-// axis turns a possibly negative axis into a position.
+// axis returns the position of an axis; a negative axis counts from the end.
 func (e *onnxEval) axis(axis int64, rank int) (int, error) {
 	if axis < 0 {
 		axis += int64(rank)
@@ -151,8 +155,8 @@ func (e *onnxEval) axis(axis int64, rank int) (int, error) {
 	return int(axis), nil
 }
 
-// known refuses a value that may only leave the graph.
-func (e *onnxEval) known(v onnxValue) ([]int, error) {
+// knownShape returns the shape of a value, or an error if the value may only leave the graph.
+func (e *onnxEval) knownShape(v onnxValue) ([]int, error) {
 	if d := v.dims(); d != nil {
 		return d, nil
 	}
@@ -198,7 +202,7 @@ func (e *onnxEval) run() error {
 	return nil
 }
 
-// inputs makes a value of every input of the graph and of every tensor that is needed.
+// inputs makes the values of all inputs and stored tensors of the graph that are needed.
 func (e *onnxEval) inputs(needed map[string]bool) error {
 	g := e.model.graph
 	for name, raw := range g.initializers {
@@ -238,16 +242,16 @@ func (e *onnxEval) inputs(needed map[string]bool) error {
 	return nil
 }
 
-// openSizes gives a size to every axis that the file leaves open: a prime that is no size of
-// another axis. Axes of one name are one.
+// openSizes gives a size to every axis that the file leaves open: a prime that no other axis has.
+// Axes of one name get the same size.
 type openSizes struct {
 	byName map[string]int
 	taken  map[int]bool
 	last   int
 }
 
-// firstOpenSize is large enough to be no size of a layer, and small enough for products of three
-// sizes to fit 32 bits.
+// firstOpenSize is the least size of an open axis. Our choice: it is large enough to be no size of
+// a layer, and small enough for products of three sizes to fit 32 bits.
 const firstOpenSize = 1009
 
 func newOpenSizes(g *onnxGraph) *openSizes {
@@ -260,6 +264,7 @@ func newOpenSizes(g *onnxGraph) *openSizes {
 	return s
 }
 
+// of returns the size of an axis.
 func (s *openSizes) of(a onnxAxis) (int, error) {
 	if a.size != 0 {
 		if a.size < 0 || int64(int32(a.size)) != a.size {
@@ -281,11 +286,11 @@ func (s *openSizes) of(a onnxAxis) (int, error) {
 	return s.last, nil
 }
 
-// maxDense limits the dense layers of a graph. Every node that adds one copies the list of those
-// before it.
+// maxDense is the most dense layers of a graph. Our choice, because every node that adds a layer
+// copies the list of those before it.
 const maxDense = 100
 
-// compute finds the present node's results.
+// compute computes the results of the present node.
 func (e *onnxEval) compute() error {
 	n := e.node
 	for _, a := range n.attributes {
@@ -338,7 +343,7 @@ func (e *onnxEval) compute() error {
 	return nil
 }
 
-// operatorHint says what to do about an operator.
+// operatorHint returns the advice for an operator that is not handled.
 func operatorHint(op string) string {
 	switch {
 	case strings.Contains(op, "uantize") || strings.HasSuffix(op, "Integer"):

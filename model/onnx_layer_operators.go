@@ -4,7 +4,7 @@ import (
 	"slices"
 )
 
-// arithmetic is Add, Sub, Mul or Div.
+// arithmetic computes Add, Sub, Mul or Div.
 func (e *onnxEval) arithmetic() (onnxValue, error) {
 	a, err := e.need(0)
 	if err != nil {
@@ -15,7 +15,7 @@ func (e *onnxEval) arithmetic() (onnxValue, error) {
 		return nil, err
 	}
 	for _, v := range []onnxValue{a, b} {
-		if _, err := e.known(v); err != nil {
+		if _, err := e.knownShape(v); err != nil {
 			return nil, err
 		}
 	}
@@ -35,7 +35,7 @@ func (e *onnxEval) arithmetic() (onnxValue, error) {
 		"combines two computed values")
 }
 
-// fold computes with constants.
+// fold computes arithmetic on two constants.
 func (e *onnxEval) fold(a, b *constant) (onnxValue, error) {
 	shape, ok := broadcast(a.shape, b.shape)
 	if !ok || a.whole != b.whole {
@@ -67,7 +67,7 @@ func (e *onnxEval) fold(a, b *constant) (onnxValue, error) {
 	return c, nil
 }
 
-// unary computes one constant of another, value by value.
+// unary returns an operator that computes a constant from another, value by value.
 func unary(f func(float64) float64) func(*onnxEval) (onnxValue, error) {
 	return func(e *onnxEval) (onnxValue, error) {
 		c, err := e.constantInput(0, "values")
@@ -100,8 +100,8 @@ func calculate[number int64 | float64](op string, a, b number) number {
 	return a / b
 }
 
-// elementwise combines computed values with constants, which may differ from value to value of a
-// step but not from step to step.
+// elementwise computes arithmetic on a signal and a constant, which may differ from value to value
+// of a step but not from step to step.
 func (e *onnxEval) elementwise(s *signal, c *constant, constantFirst bool) (onnxValue, error) {
 	s, values, err := e.along(s, c)
 	if err != nil {
@@ -133,9 +133,9 @@ func (e *onnxEval) elementwise(s *signal, c *constant, constantFirst bool) (onnx
 	return s.through(chain), nil
 }
 
-// along returns the constants that meet the values of one step, one for all or one for each. If
-// that shows which axis the values of a step stand on, the signal that is returned knows it; it
-// also has the axes of size 1 that broadcasting adds.
+// along returns the numbers that arithmetic combines with the values of one step, one for all or
+// one per value. The signal it returns knows the axis of its values if the constant shows it, and
+// has the axes of size 1 that broadcasting adds.
 func (e *onnxEval) along(s *signal, c *constant) (*signal, []float64, error) {
 	if c.whole {
 		return nil, nil, e.broken("combines floats with whole numbers")
@@ -182,7 +182,7 @@ func (e *onnxEval) along(s *signal, c *constant) (*signal, []float64, error) {
 	return s.through(s.chain.recognise(factors[0])), slices.Clone(c.floats), nil
 }
 
-// matMul is a dense layer without bias.
+// matMul computes MatMul: a dense layer without bias.
 func (e *onnxEval) matMul() (onnxValue, error) {
 	a, err := e.need(0)
 	if err != nil {
@@ -217,8 +217,8 @@ func describe(v onnxValue) string {
 	return "states"
 }
 
-// linear multiplies the values along an axis by a matrix [values × results], or if transposed
-// [results × values].
+// linear multiplies the values along an axis by scale and a matrix [values × results], or if
+// transposed [results × values].
 func (e *onnxEval) linear(s *signal, axis int, c *constant, transposed bool,
 	scale float64) (*signal, error) {
 	switch {
@@ -263,7 +263,7 @@ func (e *onnxEval) linear(s *signal, axis int, c *constant, transposed bool,
 	return &signal{axes: axes, chain: chain, last: s.last}, nil
 }
 
-// finite refuses weights that are no numbers.
+// finite returns an error if weights that follow from c are not finite or too large.
 func (e *onnxEval) finite(values []float64, c *constant) error {
 	if i := firstUnusable(values); i >= 0 {
 		return e.node.place(e.at).broken(weightHint, "%s holds the value %v", c.name, values[i])
@@ -271,7 +271,7 @@ func (e *onnxEval) finite(values []float64, c *constant) error {
 	return nil
 }
 
-// gemm is a dense layer with bias: alpha·A·B + beta·C.
+// gemm computes Gemm, alpha·A·B + beta·C: a dense layer with bias.
 func (e *onnxEval) gemm() (onnxValue, error) {
 	a, err := e.need(0)
 	if err != nil {
@@ -312,7 +312,8 @@ func (e *onnxEval) gemm() (onnxValue, error) {
 	return y.through(chain), nil
 }
 
-// float is a float attribute.
+// float returns a float attribute of the present node, or otherwise if the node has none of that
+// name.
 func (e *onnxEval) float(name string, otherwise float64) float64 {
 	if a := e.node.attribute(name); a != nil {
 		return float64(a.f)
@@ -320,7 +321,7 @@ func (e *onnxEval) float(name string, otherwise float64) float64 {
 	return otherwise
 }
 
-// computed is an input that depends on the features.
+// computed returns input i, which must be a signal.
 func (e *onnxEval) computed(i int) (*signal, error) {
 	v, err := e.need(i)
 	if err != nil {
@@ -332,6 +333,7 @@ func (e *onnxEval) computed(i int) (*signal, error) {
 	return nil, e.refuse("apply it to the outputs of a layer", "takes %s", describe(v))
 }
 
+// activation returns the operator of an activation.
 func activation(a Activation) func(*onnxEval) (onnxValue, error) {
 	return func(e *onnxEval) (onnxValue, error) {
 		s, err := e.computed(0)
@@ -346,14 +348,14 @@ func activation(a Activation) func(*onnxEval) (onnxValue, error) {
 	}
 }
 
-// softmax is left out of the network, which may only end with it: it changes no order among scores.
-// LogSoftmax keeps it too.
+// softmax computes Softmax or LogSoftmax. Neither changes the order of the scores, so the network
+// leaves it out and must end with it.
 func (e *onnxEval) softmax() (onnxValue, error) {
 	s, err := e.computed(0)
 	if err != nil {
 		return nil, err
 	}
-	// Before version 13 all axes from the given one on are taken together, and the axis left out is
+	// Before version 13 the softmax is over all axes from the given one on, and the default axis is
 	// 1 (ONNX operator Softmax, 11).
 	last := int64(-1)
 	if e.model.opset < 13 {

@@ -3,7 +3,7 @@ package model
 import "slices"
 
 // sameLayers reports whether signals come from the same recurrent layers through dense layers of
-// equal number and activation, so that one chain can give them all.
+// equal number and activations, so that one chain can give all of them.
 func sameLayers(signals []*signal) bool {
 	first := signals[0]
 	for _, s := range signals {
@@ -19,8 +19,9 @@ func sameLayers(signals []*signal) bool {
 	return true
 }
 
-// merge makes one chain of parallel dense layers, whose results then stand side by side. The first
-// layers are one below the other, later ones see only the results of their own.
+// merge returns one chain of parallel dense layers, whose results then stand side by side. The
+// first of its dense layers has the rows of all first layers; each row of the later ones sees only
+// the results of its own branch.
 func (e *onnxEval) merge(signals []*signal) (*chain, error) {
 	first := signals[0]
 	chain := *first.chain
@@ -37,7 +38,7 @@ func (e *onnxEval) merge(signals []*signal) (*chain, error) {
 		if err := e.spend(d.Outputs * d.Inputs); err != nil {
 			return nil, err
 		}
-		left := 0 // inputs of the parts before
+		left := 0 // inputs of the branches before
 		for _, s := range signals {
 			part := s.chain.dense[depth]
 			for o := range part.Outputs {

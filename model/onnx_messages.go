@@ -6,7 +6,7 @@ import (
 	"google.golang.org/protobuf/encoding/protowire"
 )
 
-// decodeONNX reads a ModelProto.
+// decodeONNX decodes a ModelProto.
 func decodeONNX(raw []byte, at place) (*onnxModel, error) {
 	d := &onnxDecoder{at: at}
 	m := &onnxModel{}
@@ -32,6 +32,7 @@ func decodeONNX(raw []byte, at place) (*onnxModel, error) {
 	return m, err
 }
 
+// opset decodes an OperatorSetIdProto and keeps the version of the standard's own set.
 func (d *onnxDecoder) opset(f wireField, m *onnxModel) error {
 	if err := d.is(f, "ModelProto", protowire.BytesType); err != nil {
 		return err
@@ -53,7 +54,7 @@ func (d *onnxDecoder) opset(f wireField, m *onnxModel) error {
 	return err
 }
 
-// standardDomain tells whether a domain is the ONNX standard's own; both names mean the same (ONNX
+// standardDomain reports whether a domain is the ONNX standard's own, which has two names (ONNX
 // specification, "Operator Sets").
 func standardDomain(domain string) bool { return domain == "" || domain == "ai.onnx" }
 
@@ -90,7 +91,7 @@ func (d *onnxDecoder) graph(raw []byte) (*onnxGraph, error) {
 	return g, err
 }
 
-// initializer keeps a tensor encoded, so that only those that are used take memory.
+// initializer keeps a tensor encoded, so that only tensors that are used take memory.
 func (d *onnxDecoder) initializer(raw []byte, g *onnxGraph) error {
 	var name string
 	err := d.fields(raw, "TensorProto", func(f wireField) error {
@@ -112,7 +113,8 @@ func (d *onnxDecoder) initializer(raw []byte, g *onnxGraph) error {
 	return nil
 }
 
-// maxAttributes limits those of one node; LSTM has eight (ONNX operator documentation).
+// maxAttributes is the most attributes of one node. Our choice: LSTM has eight (ONNX operator
+// documentation).
 const maxAttributes = 64
 
 func (d *onnxDecoder) node(raw []byte, index int) (*onnxNode, error) {
@@ -192,7 +194,7 @@ func (d *onnxDecoder) attribute(raw []byte) (*onnxAttribute, error) {
 	return a, err
 }
 
-// valueInfo reads name, type and axes of an input or output.
+// valueInfo decodes name, type and axes of an input or output.
 func (d *onnxDecoder) valueInfo(raw []byte) (onnxInput, error) {
 	var in onnxInput
 	err := d.fields(raw, "ValueInfoProto", func(f wireField) error {
@@ -209,7 +211,7 @@ func (d *onnxDecoder) valueInfo(raw []byte) (onnxInput, error) {
 	return in, err
 }
 
-// nested reads a message of which one field counts.
+// nested decodes a message and calls visit for the fields of one number.
 func (d *onnxDecoder) nested(f wireField, message string, number protowire.Number,
 	visit func(wireField) error) error {
 	if err := d.is(f, message, protowire.BytesType); err != nil {

@@ -5,6 +5,7 @@ import (
 	"slices"
 )
 
+// expand computes Expand: computed values may only gain axes of size 1.
 func (e *onnxEval) expand() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -33,6 +34,7 @@ func (e *onnxEval) expand() (onnxValue, error) {
 	return e.regroup(v, shape)
 }
 
+// gather computes Gather: the places of an axis that a list of constants names.
 func (e *onnxEval) gather() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -77,6 +79,7 @@ func (e *onnxEval) gather() (onnxValue, error) {
 	return e.regroup(chosen, slices.Concat(dims[:axis], index.shape, dims[axis+1:]))
 }
 
+// slice computes Slice, axis by axis.
 func (e *onnxEval) slice() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -124,7 +127,8 @@ func (e *onnxEval) slice() (onnxValue, error) {
 	return v, nil
 }
 
-// row clamps the bounds of a slice as the standard says (ONNX operator Slice, 13).
+// row returns the places that a slice takes of an axis, with its bounds clamped as the standard
+// says (ONNX operator Slice, 13).
 func (e *onnxEval) row(start, end, step int64, size int) (places, error) {
 	n := int64(size)
 	if step == 0 || step < -math.MaxInt32 || step > math.MaxInt32 {
@@ -154,6 +158,7 @@ func (e *onnxEval) row(start, end, step int64, size int) (places, error) {
 	return places{start: int(start), step: int(step), count: int(count)}, nil
 }
 
+// concat computes Concat of constants alone, or of computed values alone.
 func (e *onnxEval) concat() (onnxValue, error) {
 	var parts []onnxValue
 	for i := range e.node.inputs {
@@ -206,7 +211,7 @@ func (e *onnxEval) concatConstants(parts []onnxValue, axis, size int) (onnxValue
 	first := parts[0].(*constant)
 	shape := slices.Clone(first.shape)
 	shape[axis] = size
-	same := true // one value stands for all
+	same := true // all parts hold one and the same value
 	for _, p := range parts {
 		c := p.(*constant)
 		if c.whole != first.whole {
@@ -239,8 +244,8 @@ func (e *onnxEval) concatConstants(parts []onnxValue, axis, size int) (onnxValue
 	return c, nil
 }
 
-// join puts computed values side by side: results of parallel dense layers along the axis of
-// values, or anything along an axis of size 1.
+// join puts computed values side by side: the results of parallel dense layers along the axis of
+// values, or any values along an axis of size 1.
 func (e *onnxEval) join(parts []onnxValue, axis int) (onnxValue, error) {
 	var signals []*signal
 	for _, p := range parts {
@@ -269,7 +274,7 @@ func (e *onnxEval) join(parts []onnxValue, axis int) (onnxValue, error) {
 	return &stack{axis: axis, parts: parts}, nil
 }
 
-// ends reports whether an axis is that of the results of a dense layer.
+// ends reports whether an axis holds the results of a dense layer.
 func (s *signal) ends(axis int) bool {
 	return len(s.chain.dense) > 0 && slices.Equal(s.axes[axis], s.chain.valueAxis()) &&
 		(s.chain.value != nil || axis == len(s.axes)-1)

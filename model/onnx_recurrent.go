@@ -5,15 +5,15 @@ import (
 	"strings"
 )
 
-// onnxCell is what a recurrent operator of the standard fixes.
+// onnxCell describes a recurrent operator of the standard.
 type onnxCell struct {
-	gates       []int    // which of its gate blocks each of ours is, see [Recurrent]
-	activations []string // left out in the file
+	gates       []int    // its block that holds each of our gate blocks, see [Recurrent]
+	activations []string // the default ones
 	kind        Kind     // with these activations
 }
 
-// onnxCells are the recurrent operators. Order of gates: GRU z r h, LSTM i o f c (ONNX operator
-// documentation).
+// onnxCells are the recurrent operators. The standard's order of gates is z r h in a GRU and i o f
+// c in an LSTM (ONNX operator documentation).
 var onnxCells = map[string]onnxCell{
 	"GRU":  {[]int{1, 0, 2}, []string{"Sigmoid", "Tanh"}, GRUResetBefore},
 	"LSTM": {[]int{0, 2, 3, 1}, []string{"Sigmoid", "Tanh", "Tanh"}, LSTM},
@@ -27,12 +27,12 @@ const (
 	inputR
 	inputB
 	inputLengths
-	inputH // followed by the cell state
+	inputH // hidden state; the cell state follows
 	_
 	inputPeepholes
 )
 
-// recurrent gives the three results Y, Y_h and Y_c.
+// recurrent computes GRU, LSTM or RNN, with the results Y, Y_h and of an LSTM Y_c.
 func (e *onnxEval) recurrent() ([]onnxValue, error) {
 	cell := onnxCells[e.node.op]
 	kind, err := e.kind(cell)
@@ -72,7 +72,7 @@ func (e *onnxEval) recurrent() ([]onnxValue, error) {
 	return []onnxValue{y, h}, nil
 }
 
-// kind reads the attributes that choose the equations.
+// kind returns the kind of layer that the attributes of the present node choose.
 func (e *onnxEval) kind(cell onnxCell) (Kind, error) {
 	if a := e.node.attribute("direction"); a != nil && a.s != "forward" {
 		return 0, e.refuse("a backward direction needs the whole sequence first; train with one "+
@@ -159,7 +159,7 @@ func (e *onnxEval) weights(cell onnxCell, kind Kind) (*Recurrent, error) {
 	return l, err
 }
 
-// blocks copies count values from a place on, gate by gate in our order.
+// blocks copies count values from an index on, gate by gate, in the order of [Recurrent].
 func (e *onnxEval) blocks(c *constant, gates []int, from, count int) ([]float64, error) {
 	if c.whole {
 		return nil, e.refuse("export the float network, before quantization",
@@ -178,7 +178,7 @@ func (e *onnxEval) blocks(c *constant, gates []int, from, count int) ([]float64,
 	return values, e.finite(values, c)
 }
 
-// sequence finds steps, sequences and values among the axes of X.
+// sequence finds steps, sequences and values among the axes of the input X of a recurrent layer.
 func (e *onnxEval) sequence(x *signal, batchFirst bool,
 	inputs int) (s *signal, steps, batch []*factor, err error) {
 	if len(x.axes) != 3 {
@@ -212,7 +212,7 @@ func (e *onnxEval) sequence(x *signal, batchFirst bool,
 	return x.through(chain), steps, batch, nil
 }
 
-// takeRole gives factors a role. It reports false if one has another already.
+// takeRole gives factors a role, and reports false if one of them has another role already.
 func takeRole(factors []*factor, r role) bool {
 	for _, f := range factors {
 		if f.role != unknownRole && f.role != r {
@@ -223,8 +223,8 @@ func takeRole(factors []*factor, r role) bool {
 	return true
 }
 
-// start checks that the layer starts from zeros, or from what the caller of the graph gives, and
-// runs through whole sequences.
+// start returns an error unless the layer runs through whole sequences, and starts from zeros or
+// from a state that is an input of the graph.
 func (e *onnxEval) start(x *signal, steps []*factor) error {
 	switch v := e.value(inputLengths).(type) {
 	case nil:
@@ -237,7 +237,7 @@ func (e *onnxEval) start(x *signal, steps []*factor) error {
 		if !v.chain.plain() || v.chain.input == x.chain.input {
 			return e.refuse("export without sequence lengths",
 				"computes the lengths of its sequences")
-		} // an input of the graph that only says where sequences end, as recordings do
+		} // else an input of the graph says where sequences end, and recordings say that too
 	}
 	for i, what := range []string{"hidden state", "cell state"} {
 		switch v := e.value(inputH + i).(type) {
@@ -262,7 +262,7 @@ func (e *onnxEval) start(x *signal, steps []*factor) error {
 	return nil
 }
 
-// fromOutside tells whether a value comes from inputs of the graph that are not the features.
+// fromOutside reports whether a value comes from inputs of the graph other than the features.
 func fromOutside(v onnxValue, features *onnxInput) bool {
 	switch v := v.(type) {
 	case *signal:
@@ -275,9 +275,9 @@ func fromOutside(v onnxValue, features *onnxInput) bool {
 	return false
 }
 
-// extend adds a recurrent layer to a chain. Whatever is linear in front of it goes into its input
-// weights; a shift and scale of the features is kept apart as mean and standard deviation where it
-// can be.
+// extend returns the chain with a further recurrent layer. Linear layers in front of it go into its
+// input weights. A shift and scale of the features is kept apart as mean and standard deviation
+// where [onnxEval.normalise] can.
 func (e *onnxEval) extend(c *chain, l *Recurrent) (*chain, error) {
 	n := *c
 	if len(c.recurrent) == maxRecurrent {
@@ -307,7 +307,7 @@ func (e *onnxEval) extend(c *chain, l *Recurrent) (*chain, error) {
 	return &n, nil
 }
 
-// after returns the layer that does the work of a linear layer before it as well.
+// after returns the layer with a linear layer before it folded into its input weights.
 func (l *Recurrent) after(d *Dense) *Recurrent {
 	m := *l
 	m.Inputs = d.Inputs

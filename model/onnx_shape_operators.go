@@ -5,13 +5,13 @@ import (
 	"slices"
 )
 
-// onnxOperators computes the single result of an operator. The recurrent ones stand in onnxCells.
-// Source of all meanings: ONNX operator documentation (onnx.ai/onnx/operators).
+// onnxOperators are the operators with a single result, by name; the recurrent ones are in
+// [onnxCells]. Source of all meanings: ONNX operator documentation (onnx.ai/onnx/operators).
 var onnxOperators map[string]func(*onnxEval) (onnxValue, error)
 
 func init() {
 	onnxOperators = map[string]func(*onnxEval) (onnxValue, error){
-		"Identity": (*onnxEval).same, "Dropout": (*onnxEval).same, "Cast": (*onnxEval).cast,
+		"Identity": (*onnxEval).copy, "Dropout": (*onnxEval).copy, "Cast": (*onnxEval).cast,
 		"Constant": (*onnxEval).constant, "ConstantOfShape": (*onnxEval).constantOfShape,
 		"Shape":     (*onnxEval).shape,
 		"Transpose": (*onnxEval).transpose, "Reshape": (*onnxEval).reshape,
@@ -30,9 +30,8 @@ func init() {
 	}
 }
 
-// same is for operators that hand their input on: Identity, and Dropout, which drops nothing
-// outside training.
-func (e *onnxEval) same() (onnxValue, error) {
+// copy computes Identity, and Dropout, which drops nothing outside training.
+func (e *onnxEval) copy() (onnxValue, error) {
 	if mode, ok := e.value(2).(*constant); e.node.op == "Dropout" && e.value(2) != nil &&
 		(!ok || mode.stored() != 1 || mode.float(0) != 0) {
 		return nil, e.refuse("export in evaluation mode", "drops values as in training")
@@ -40,8 +39,8 @@ func (e *onnxEval) same() (onnxValue, error) {
 	return e.need(0)
 }
 
-// cast changes the element type. Between floats that changes nothing here: all are computed in
-// float64.
+// cast computes Cast, a change of the element type. A cast between floats changes nothing, because
+// all are computed in float64.
 func (e *onnxEval) cast() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -70,7 +69,7 @@ func (e *onnxEval) cast() (onnxValue, error) {
 			continue
 		}
 		v := math.Trunc(c.float(i))
-		if !(math.Abs(v) < 1<<53) { // beyond that a float is no exact whole number
+		if !(math.Abs(v) < 1<<53) { // larger floats may not be the whole number that was meant
 			return nil, e.broken("casts %v to %s", v, kind.name)
 		}
 		r.wholes = append(r.wholes, int64(v))
@@ -78,6 +77,7 @@ func (e *onnxEval) cast() (onnxValue, error) {
 	return r, nil
 }
 
+// constant computes Constant, a node that holds its values as an attribute.
 func (e *onnxEval) constant() (onnxValue, error) {
 	for _, a := range e.node.attributes {
 		switch a.name {
@@ -100,6 +100,7 @@ func (e *onnxEval) constant() (onnxValue, error) {
 	return nil, e.refuse("store the constant as a tensor of numbers", "holds no number")
 }
 
+// constantOfShape computes ConstantOfShape: one value in a shape that is an input.
 func (e *onnxEval) constantOfShape() (onnxValue, error) {
 	shape, err := e.sizes(0, "its sizes")
 	if err != nil {
@@ -117,7 +118,7 @@ func (e *onnxEval) constantOfShape() (onnxValue, error) {
 	return c.reshape(e, shape)
 }
 
-// sizes reads an input that is a shape without open places.
+// sizes returns input i, which must be a shape in which every size is known.
 func (e *onnxEval) sizes(i int, what string) ([]int, error) {
 	list, err := e.wholeList(i, what)
 	if err != nil {
@@ -138,12 +139,13 @@ func (e *onnxEval) sizes(i int, what string) ([]int, error) {
 	return shape, nil
 }
 
+// shape computes Shape, with the attributes start and end.
 func (e *onnxEval) shape() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
 		return nil, err
 	}
-	dims, err := e.known(v)
+	dims, err := e.knownShape(v)
 	if err != nil {
 		return nil, err
 	}
@@ -192,7 +194,7 @@ func (e *onnxEval) transpose() (onnxValue, error) {
 	return v.transpose(perm), nil
 }
 
-// regroup gives a value another shape of the same size.
+// regroup returns a value in another shape of the same size.
 func (e *onnxEval) regroup(v onnxValue, shape []int) (onnxValue, error) {
 	dims := v.dims()
 	if dims == nil {
@@ -205,6 +207,8 @@ func (e *onnxEval) regroup(v onnxValue, shape []int) (onnxValue, error) {
 	return v.reshape(e, shape)
 }
 
+// reshape computes Reshape, where a size of 0 keeps that of the input and one of -1 follows from
+// the others.
 func (e *onnxEval) reshape() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -238,6 +242,7 @@ func (e *onnxEval) reshape() (onnxValue, error) {
 	return e.regroup(v, shape)
 }
 
+// product returns a·b, or an error if it does not fit an int.
 func (e *onnxEval) product(a, b int) (int, error) {
 	p, ok := elements([]int{a, b})
 	if !ok {
@@ -251,7 +256,7 @@ func (e *onnxEval) flatten() (onnxValue, error) {
 	if err != nil {
 		return nil, err
 	}
-	dims, err := e.known(v)
+	dims, err := e.knownShape(v)
 	if err != nil {
 		return nil, err
 	}

@@ -2,34 +2,33 @@ package model
 
 import "slices"
 
-// The values that flow through a graph are one of four things:
+// onnxValue is a value of a graph. It is one of four things:
 //
-//   - a [constant]: known when the file is read, also everything that follows from the shapes of
-//     other values;
+//   - a [constant]: a tensor that is known when the file is read, also one that follows from the
+//     shapes of other values;
 //   - a [signal]: one vector per sequence and step, a function of the features that a [chain] of
 //     layers describes;
-//   - a [stack]: several signals put together, as exporters do with the states of several layers;
-//   - an [opaque]: cell states and what is made of them, which may leave the graph but not enter a
+//   - a [stack]: several values behind each other, such as the last states of several layers;
+//   - an [opaque]: cell states and what is made of them, which may leave the graph but enter no
 //     computation.
 //
-// Shapes are evaluated with numbers: an axis of open size gets a prime that nothing else in the
-// graph has (see openSizes), so that every arithmetic on shapes folds and no size is mistaken for
-// another.
+// Shapes are numbers: an axis of open size gets a prime that nothing else in the graph has (see
+// [openSizes]), so that arithmetic on shapes gives constants and no size is mistaken for another.
 type onnxValue interface {
-	// dims is the shape, or nil if it is not known.
+	// dims returns the shape, or nil if it is not known.
 	dims() []int
-	// transpose lets axis i of the result be axis perm[i].
+	// transpose returns the value whose axis i is axis perm[i] of this one.
 	transpose(perm []int) onnxValue
-	// reshape keeps the order of the values. The shape fits in size.
+	// reshape returns the value with the same numbers in another shape, which must fit in size.
 	reshape(e *onnxEval, shape []int) (onnxValue, error)
-	// choose keeps the given places along one axis.
+	// choose returns the value with the given places along one axis.
 	choose(e *onnxEval, axis int, r places) (onnxValue, error)
 }
 
-// places are positions along an axis: an arithmetic row, or a list.
+// places are positions along an axis: an arithmetic progression, or a list.
 type places struct {
 	start, step, count int
-	list               []int // counts if not nil
+	list               []int // used instead of start and step if not nil
 }
 
 func (p places) at(i int) int {
@@ -52,9 +51,10 @@ func (p places) all(size int) bool {
 	return p.count == size
 }
 
-// role is what an axis of the input turned out to mean.
+// role is the meaning of an axis of the input, as far as it is known.
 type role int
 
+// The roles of a factor.
 const (
 	unknownRole role = iota
 	stepRole         // time steps
@@ -75,7 +75,7 @@ type factor struct {
 type signal struct {
 	axes  [][]*factor
 	chain *chain
-	last  bool // holds the last step only
+	last  bool // the signal holds the last step only
 }
 
 func axisSize(factors []*factor) int {
@@ -94,12 +94,12 @@ func (s *signal) dims() []int {
 	return shape
 }
 
-// with returns the signal with other axes.
+// with returns the signal on other axes.
 func (s *signal) with(axes [][]*factor) *signal {
 	return &signal{axes: axes, chain: s.chain, last: s.last}
 }
 
-// through returns what further layers make of the signal.
+// through returns the signal with another chain, which extends its own.
 func (s *signal) through(c *chain) *signal {
 	return &signal{axes: s.axes, chain: c, last: s.last}
 }
@@ -123,7 +123,7 @@ func (s *signal) reshape(e *onnxEval, shape []int) (onnxValue, error) {
 			f, rest := queue[0], want/have
 			queue = queue[1:]
 			if rest < f.size && want%have == 0 && f.size%rest == 0 && f.role == unknownRole {
-				// one axis of the input holds steps and features
+				// An axis of the input that holds steps and features is split into two factors.
 				outer, inner := &factor{size: rest}, &factor{size: f.size / rest}
 				f, queue = outer, append([]*factor{inner}, queue...)
 			}
@@ -137,6 +137,7 @@ func (s *signal) reshape(e *onnxEval, shape []int) (onnxValue, error) {
 	return s.with(axes), nil
 }
 
+// mixed returns the error of a reshape that would mix values of different steps or features.
 func (e *onnxEval) mixed(from, to []int) error {
 	return e.refuse("change the network so that steps, sequences and features keep axes of "+
 		"their own",
@@ -182,7 +183,7 @@ func (s *signal) choose(e *onnxEval, axis int, r places) (onnxValue, error) {
 	return &signal{axes: axes, chain: c, last: s.last}, nil
 }
 
-// stack is several values, each of size 1 along an axis, behind each other.
+// stack is several values of size 1 along an axis, one behind the other.
 type stack struct {
 	axis  int
 	parts []onnxValue

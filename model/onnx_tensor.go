@@ -7,16 +7,16 @@ import (
 	"google.golang.org/protobuf/encoding/protowire"
 )
 
-// onnxType is one element type of a tensor: its number in the standard, its name and how its bytes
-// are read.
+// onnxType is one element type of a tensor.
 type onnxType struct {
-	name  string
-	bytes int // of one value in raw_data
-	float *floatType
-	whole func(raw []byte) int64
+	name  string                 // in the standard
+	bytes int                    // of one value in raw_data
+	float *floatType             // nil for whole numbers
+	whole func(raw []byte) int64 // decodes a whole number; nil for floats
 }
 
-// onnxTypes are the element types that weights and shapes may have.
+// onnxTypes are the element types that weights and shapes may have, by their numbers in
+// TensorProto.DataType.
 var onnxTypes = map[int64]onnxType{
 	1: {"float", 4, &float32Type, nil},
 	2: {"uint8", 1, nil, func(raw []byte) int64 { return int64(raw[0]) }},
@@ -44,8 +44,8 @@ type tensorFields struct {
 	hasRaw             bool
 }
 
-// decodeONNXTensor reads a TensorProto. Its values take memory in proportion to its bytes, whatever
-// its shape claims.
+// decodeONNXTensor decodes a TensorProto. Its values take memory in proportion to its bytes,
+// whatever its shape claims.
 func decodeONNXTensor(raw []byte, at place) (*constant, error) {
 	const message = "TensorProto"
 	d := &onnxDecoder{at: at}
@@ -81,7 +81,7 @@ func decodeONNXTensor(raw []byte, at place) (*constant, error) {
 	return t.constant(at)
 }
 
-// constant checks that type, shape and number of values agree.
+// constant returns the tensor after checking that type, shape and number of values agree.
 func (t *tensorFields) constant(at place) (*constant, error) {
 	if t.location != 0 {
 		return nil, at.unsupported("save the network with all tensors inside the .onnx file",
@@ -113,7 +113,7 @@ func (t *tensorFields) constant(at place) (*constant, error) {
 	return c, nil
 }
 
-// formatDims writes the dimensions as the file has them, which may not fit an int.
+// formatDims writes dimensions as the file has them, some of which may not fit an int.
 func formatDims(dims []int64) string {
 	if len(dims) > maxAxes {
 		return fmt.Sprintf("of %d axes", len(dims))
@@ -121,6 +121,7 @@ func formatDims(dims []int64) string {
 	return fmt.Sprint(dims)
 }
 
+// values returns a constant with the values of the tensor and no shape.
 func (t *tensorFields) values(kind onnxType, at place) (constant, error) {
 	var c constant
 	if t.hasRaw {
@@ -166,21 +167,22 @@ func (t *tensorFields) values(kind onnxType, at place) (constant, error) {
 
 // constant is a tensor whose values are known when the file is read.
 type constant struct {
-	name   string // for errors: where it comes from
-	shape  []int
-	whole  bool      // wholes counts, else floats
+	name   string    // where it comes from, for errors
+	shape  []int     // never nil
+	whole  bool      // the values are in wholes, else in floats
 	floats []float64 // row-major; one value may stand for all
-	wholes []int64
+	wholes []int64   // like floats
 }
 
-// stored is the number of values in memory.
+// stored returns the number of values in memory.
 func (c *constant) stored() int { return len(c.floats) + len(c.wholes) }
 
-// count is the number of values that the shape stands for.
+// count returns the number of values that the shape stands for.
 func (c *constant) count() int {
 	n, ok := elements(c.shape)
 	if !ok {
-		panic(fmt.Sprintf("model: constant of shape %v", c.shape)) // checked where it was made
+		// The shape of every constant was checked when it was made.
+		panic(fmt.Sprintf("model: constant of shape %v", c.shape))
 	}
 	return n
 }
@@ -193,7 +195,7 @@ func (c *constant) float(i int) float64 {
 	return c.floats[min(i, len(c.floats)-1)]
 }
 
-// uniform reports whether all values are equal.
+// uniform reports whether there are values and all are equal.
 func (c *constant) uniform() bool {
 	for i := range c.stored() {
 		if c.float(i) != c.float(0) {
@@ -203,12 +205,12 @@ func (c *constant) uniform() bool {
 	return c.count() > 0
 }
 
-// like returns a constant of the same element type that holds no values yet.
+// like returns a constant of the same name and element type that holds no values yet.
 func (c *constant) like(shape []int) *constant {
 	return &constant{name: c.name, shape: shape, whole: c.whole}
 }
 
-// take appends the value of another constant of the same type.
+// take appends value i of another constant of the same element type.
 func (c *constant) take(from *constant, i int) {
 	if c.whole {
 		c.wholes = append(c.wholes, from.wholes[min(i, len(from.wholes)-1)])

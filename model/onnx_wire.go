@@ -7,22 +7,23 @@ import (
 	"google.golang.org/protobuf/encoding/protowire"
 )
 
-// onnxModel is the part of an ONNX file that gives it its meaning. Source of all field numbers
-// here: onnx.proto of onnx 1.12.0.
+// onnxModel holds the fields of a ModelProto that the reader uses. Source of all field numbers in
+// this file and in onnx_messages.go: onnx.proto of onnx 1.12.0.
 type onnxModel struct {
 	opset int64 // version of the standard set of operators
 	graph *onnxGraph
 }
 
+// onnxGraph holds the fields of a GraphProto.
 type onnxGraph struct {
 	nodes        []*onnxNode       // in the order in which they are computed
 	initializers map[string][]byte // encoded TensorProto by name
-	inputs       []onnxInput       // without those that have an initializer
+	inputs       []onnxInput       // may include those that have an initializer
 	outputs      []string
 }
 
-// onnxInput is an input of the graph. Its axes have a size, or a name that stands for one, or
-// neither.
+// onnxInput is an input of the graph. Each of its axes has a size, or a name that stands for a
+// size, or neither.
 type onnxInput struct {
 	name  string
 	dtype int64
@@ -31,10 +32,11 @@ type onnxInput struct {
 }
 
 type onnxAxis struct {
-	size int64 // 0 = open
-	name string
+	size int64  // 0 if it is open
+	name string // of an open size; may be empty
 }
 
+// onnxNode holds the fields of a NodeProto.
 type onnxNode struct {
 	index           int // position in the file, from 0
 	name, op        string
@@ -43,7 +45,7 @@ type onnxNode struct {
 	attributes      []*onnxAttribute
 }
 
-// onnxAttribute keeps numbers as they come; which field counts depends on the attribute.
+// onnxAttribute holds the fields of an AttributeProto; which of them is set depends on its type.
 type onnxAttribute struct {
 	name     string
 	f        float32
@@ -53,23 +55,24 @@ type onnxAttribute struct {
 	ints     []int64
 	floats   []float32
 	strings  []string
-	subgraph bool
+	subgraph bool // holds one or several graphs, which are not decoded
 }
 
-// maxONNXMessages limits nodes, attributes, tensors and axes of a file together. A recurrent
-// network of three layers has a few hundred (the listing of exported graphs in testdata/vectors has
-// at most 90), so that only a hostile file reaches it.
+// maxONNXMessages is the most nodes, attributes, tensors and axes of a file together. Our choice: a
+// recurrent network of three layers has a few hundred (the listing of exported graphs in
+// testdata/vectors has at most 90), so that only a hostile file has more.
 const maxONNXMessages = 100_000
 
-// onnxDecoder turns bytes into the types above. It knows no recursion: subgraphs are noticed, not
+// onnxDecoder decodes the messages of a file. It knows no recursion: subgraphs are noticed, not
 // decoded, so that no nesting in a file matters, and every other message takes memory in proportion
 // to its bytes.
 type onnxDecoder struct {
 	at       place
-	messages int
+	messages int // decoded so far
 }
 
-// wireField is one field of a message. Fixed and varint types stand in scalar, all others in bytes.
+// wireField is one field of a message. Values of fixed size and varints are in scalar, all others
+// in bytes.
 type wireField struct {
 	number protowire.Number
 	kind   protowire.Type
@@ -77,7 +80,7 @@ type wireField struct {
 	bytes  []byte
 }
 
-// fields calls visit for every field of a message. Unknown fields are the caller's to skip.
+// fields calls visit for every field of a message; visit ignores the fields it does not know.
 func (d *onnxDecoder) fields(raw []byte, message string, visit func(f wireField) error) error {
 	if d.messages++; d.messages > maxONNXMessages {
 		return d.at.unsupported("a recurrent network for a microcontroller has a few hundred nodes",
@@ -115,12 +118,13 @@ func (d *onnxDecoder) fields(raw []byte, message string, visit func(f wireField)
 	return nil
 }
 
+// broken returns the error of a message that cannot be decoded.
 func (d *onnxDecoder) broken(message string, err error) error {
 	return d.at.broken("is this an ONNX file, and was it copied completely?",
 		"cannot be read as ONNX: %s: %v", message, err)
 }
 
-// is reports whether the field has the wire type that its number asks for.
+// is returns an error unless the field has the wire type that its number asks for.
 func (d *onnxDecoder) is(f wireField, message string, kind protowire.Type) error {
 	if f.kind != kind {
 		return d.broken(message,
@@ -139,7 +143,7 @@ func (d *onnxDecoder) whole(f wireField, message string, into *int64) error {
 	return d.is(f, message, protowire.VarintType)
 }
 
-// wholes reads a repeated int64, packed or not.
+// wholes appends the values of a repeated int64, packed or not.
 func (d *onnxDecoder) wholes(f wireField, message string, into *[]int64) error {
 	if f.kind != protowire.BytesType {
 		*into = append(*into, int64(f.scalar))
@@ -156,7 +160,7 @@ func (d *onnxDecoder) wholes(f wireField, message string, into *[]int64) error {
 	return nil
 }
 
-// floats reads a repeated float, packed or not.
+// floats appends the values of a repeated float, packed or not.
 func (d *onnxDecoder) floats(f wireField, message string, into *[]float32) error {
 	if f.kind != protowire.BytesType {
 		*into = append(*into, math.Float32frombits(uint32(f.scalar)))
@@ -173,7 +177,7 @@ func (d *onnxDecoder) floats(f wireField, message string, into *[]float32) error
 	return nil
 }
 
-// doubles reads a repeated double, packed or not.
+// doubles appends the values of a repeated double, packed or not.
 func (d *onnxDecoder) doubles(f wireField, message string, into *[]float64) error {
 	if f.kind != protowire.BytesType {
 		*into = append(*into, math.Float64frombits(f.scalar))

@@ -8,15 +8,17 @@ import (
 
 const pickleMessage = "pickle files can run code when loaded"
 
+// pickleHint says how to save the weights of a pickled model.
 const pickleHint = `save the weights as safetensors instead:
     from safetensors.torch import save_file
     save_file(model.state_dict(), "model.safetensors")`
 
-// pickleExtensions are the file name endings under which pickled models usually travel.
+// pickleExtensions are the file name extensions that pickled models usually have (common practice,
+// no source).
 var pickleExtensions = []string{".pt", ".pth", ".pkl", ".pickle", ".bin", ".ckpt"}
 
-// refusePickle returns an [*UnsupportedError] if the content is a pickle or a zip archive around
-// one, whatever the file's name.
+// refusePickle returns an [*UnsupportedError] if the content is a pickle or a zip archive with one,
+// whatever the file's name.
 func refusePickle(r io.ReaderAt, size int64, at place) error {
 	var head [9]byte
 	if err := at.readAt(r, head[:min(size, int64(len(head)))], 0); err != nil {

@@ -11,8 +11,8 @@ import (
 	"kerf/whole"
 )
 
-// ReadFile reads the network of a file, see [ImportFile]; a normalisation in the file is in its
-// weights.
+// ReadFile reads the network of a file as [ImportFile] does, and folds a normalisation in the file
+// into the weights.
 func ReadFile(path string, spec Spec) (*Network, error) {
 	i, err := ImportFile(path, spec)
 	if err != nil {
@@ -21,14 +21,14 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 	return i.Folded(), nil
 }
 
-// ImportFile reads a network and what its file says beyond it, by the extension: .onnx,
-// .safetensors or .npz. An ONNX graph says everything itself, and spec must be empty. The other two
-// hold arrays alone, so spec.Convention must say which names, gate order and layout they follow:
-// "torch" for a state dict, see [FromTorch], or in an .npz file "keras" for what get_weights()
-// returns, stored by numpy.savez without names, see [FromKeras].
+// ImportFile reads a network and the other things that its file says. The extension says the
+// format: .onnx, .safetensors or .npz. An ONNX graph is complete, and spec must be empty. The other
+// two hold arrays alone, so spec.Convention must say which names, gate order and layout they
+// follow: "torch" for a state dict, see [FromTorch], or in an .npz file "keras" for the result of
+// get_weights(), stored by numpy.savez without names, see [FromKeras].
 //
-// Errors: the operating system's, wrapped, if the file cannot be opened; else [*FormatError] or
-// [*UnsupportedError].
+// If the file cannot be opened, the error of the operating system is wrapped; all other errors are
+// [*FormatError] or [*UnsupportedError].
 func ImportFile(path string, spec Spec) (*Import, error) {
 	at := place{file: path}
 	f, size, err := whole.OpenRegular(path)
@@ -64,6 +64,7 @@ func ImportFile(path string, spec Spec) (*Import, error) {
 		"unknown extension %q, read are .onnx, .safetensors and .npz", extension)
 }
 
+// hdf5Hint says how to save a model of which only an HDF5 file is at hand.
 const hdf5Hint = `save the arrays instead, and set convention = "keras":
     numpy.savez("model.npz", *model.get_weights())`
 
@@ -90,7 +91,7 @@ func readArrays(r io.ReaderAt, size int64, extension string, at place,
 	return fromArrays(at, tensors, spec)
 }
 
-// fromArrays makes the network of named arrays.
+// fromArrays builds the network of named arrays by the convention of the spec.
 func fromArrays(at place, tensors map[string]*Tensor, spec Spec) (*Network, error) {
 	if spec.Convention == "torch" {
 		return FromTorch(at.file, tensors, spec)

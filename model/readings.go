@@ -10,16 +10,17 @@ import (
 	"kerf/whole"
 )
 
-// mostReadings bounds the ways to read one file that [Readings] lists.
+// mostReadings is the most specs that [Readings] lists. Our choice: a caller runs a network for
+// each of them.
 const mostReadings = 1000
 
-// Readings lists the specs with which a file can be read by a convention, see [Spec]: one that says
-// no layers where the file says all of them, else every order of modules, every cell and every
-// activation behind the dense layers before the last that fit its shapes. An ONNX file says
-// everything itself.
+// Readings lists the specs with which a file can be read by a convention. It is one spec without
+// layers where the file leaves nothing open, as every ONNX file does. Else they are all that fit
+// the shapes: every order of modules, every cell, and every activation behind the dense layers
+// before the last.
 //
-// Errors are those of [ImportFile]; where there are more than a thousand ways, that of reading the
-// file without any.
+// Errors are those of [ImportFile]. Where more than a thousand specs fit, or none, the error is
+// that of reading the file without layers.
 func Readings(path, convention string) ([]Spec, error) {
 	plain := Spec{Convention: convention}
 	_, err := ImportFile(path, plain)
@@ -50,8 +51,8 @@ func Readings(path, convention string) ([]Spec, error) {
 	return all, nil
 }
 
-// arraysReader reads the arrays of a file once and makes networks of them by any spec; nil if they
-// cannot be read.
+// arraysReader reads the arrays of a file once. It returns them with a function that builds their
+// network by a spec, or nil if the file cannot be read.
 func arraysReader(path,
 	convention string) (read func(Spec) (*Network, error), tensors map[string]*Tensor) {
 	f, size, err := whole.OpenRegular(path)
@@ -73,8 +74,8 @@ func arraysReader(path,
 	}, tensors
 }
 
-// torchSkeletons list the modules of a state dict in every order, the recurrent ones with every
-// cell that fits their gates.
+// torchSkeletons returns the lists of layers that a state dict allows: its modules in every order,
+// the recurrent ones with every cell that fits their gates.
 func torchSkeletons(path string, tensors map[string]*Tensor) [][]LayerSpec {
 	d := stateDict{file: place{file: path}, tensors: tensors}
 	if d.findModules() != nil {
@@ -86,7 +87,7 @@ func torchSkeletons(path string, tensors map[string]*Tensor) [][]LayerSpec {
 			lists := [][]LayerSpec{nil}
 			for _, i := range recurrent {
 				m := d.recurrent[i]
-				// 0 where the tensor is missing: no cell fits
+				// Where the tensor is missing, blocks is 0 and no cell fits.
 				blocks, _ := d.blocks(m.prefix + "weight_hh_l0")
 				lists = extended(lists, cellsWith(blocks, m.name()))
 			}
@@ -99,8 +100,8 @@ func torchSkeletons(path string, tensors map[string]*Tensor) [][]LayerSpec {
 	return all
 }
 
-// cellsWith lists a module with the cells of so many gates; torch's GRU is the one that resets
-// after.
+// cellsWith lists a recurrent module with every cell of so many gates, without the reset-before
+// GRU, which torch does not have.
 func cellsWith(gates int, name string) []LayerSpec {
 	var all []LayerSpec
 	for k := GRUResetAfter; k.known(); k++ {
@@ -111,8 +112,8 @@ func cellsWith(gates int, name string) []LayerSpec {
 	return all
 }
 
-// kerasSkeletons are one to three recurrent layers of any cells, then dense layers, as many as so
-// many arrays can make.
+// kerasSkeletons returns the lists of layers that so many arrays allow: one to three recurrent
+// layers of any cells, then dense layers.
 func kerasSkeletons(arrays int) [][]LayerSpec {
 	var cells []LayerSpec
 	for _, name := range cellNames[GRUResetAfter:] {
@@ -131,7 +132,7 @@ func kerasSkeletons(arrays int) [][]LayerSpec {
 	return all
 }
 
-// extended lists every list with every further entry behind it.
+// extended returns every list with each of the entries behind it.
 func extended(lists [][]LayerSpec, entries []LayerSpec) [][]LayerSpec {
 	var all [][]LayerSpec
 	for _, list := range lists {
@@ -142,7 +143,7 @@ func extended(lists [][]LayerSpec, entries []LayerSpec) [][]LayerSpec {
 	return all
 }
 
-// withActivations are a spec with every activation behind each dense layer but the last.
+// withActivations returns a spec with every activation behind each dense layer but the last.
 func withActivations(s Spec) []Spec {
 	lists := [][]LayerSpec{nil}
 	for i, l := range s.Layers {
@@ -162,7 +163,7 @@ func withActivations(s Spec) []Spec {
 	return all
 }
 
-// String is a spec as a job states its layers, in one line; empty where it states none.
+// String returns the layers of a spec in one line, or "" if it has none.
 func (s Spec) String() string {
 	var parts []string
 	for _, l := range s.Layers {

@@ -2,8 +2,8 @@ package model
 
 import "fmt"
 
-// Run is the state of one sequence together with the scratch memory of a step, so that Step
-// allocates nothing. It reads the network's weights at every step and so sees later changes of
+// Run is the state of a network in one sequence, with the memory that a step needs, so that Step
+// allocates nothing. It reads the network's weights at every step, so it sees later changes of
 // their values. Many runs may share one network; one Run serves one goroutine.
 type Run struct {
 	network *Network
@@ -23,8 +23,8 @@ func (n *Network) NewRun() *Run {
 	return r
 }
 
-// Reset sets hidden and cell states to zero, as at the start of a sequence. The other values of the
-// last step stay, except that the only gate of an Elman layer is its state.
+// Reset sets hidden and cell states to zero, as at the start of a sequence. The gates and dense
+// results of the last step stay, except that the only gate of an Elman layer is its state.
 func (r *Run) Reset() {
 	for i := range r.layers {
 		clear(r.layers[i].state)
@@ -40,26 +40,26 @@ func (r *Run) State(layer int) []float64 { return r.layers[layer].state }
 // kinds.
 func (r *Run) Cell(layer int) []float64 { return r.layers[layer].cell }
 
-// Gate returns what the last step computed for one gate of a recurrent layer, after its activation
-// [Units]. Gates are counted in the order of the blocks in [Recurrent]; the only gate of an Elman
-// layer is its state. The slice is live and zero before the first step.
+// Gate returns the values [Units] that the last step computed for one gate of a recurrent layer,
+// after the gate's activation. Gates are counted in the order of the blocks in [Recurrent]; the
+// only gate of an Elman layer is its state. The slice is live, and zero before the first step.
 //
 // The update gate of a GRU is the share of the old state that is kept.
 func (r *Run) Gate(layer, gate int) []float64 { return r.layers[layer].gates[gate] }
 
-// Dense returns what the last step computed in a dense layer, after its activation [Outputs]. The
-// slice is live and zero before the first step.
+// Dense returns the results [Outputs] of a dense layer in the last step, after its activation. The
+// slice is live, and zero before the first step.
 func (r *Run) Dense(layer int) []float64 { return r.dense[layer] }
 
-// Step advances the sequence by one time step: x [Inputs] normalised features in, y [Outputs] raw
-// outputs out. It panics if a length is wrong.
+// Step advances the sequence by one time step: it reads the normalised features x [Inputs] and
+// writes the raw outputs y [Outputs]. It panics if a length is wrong.
 //
-// A step repeats bit for bit, on every processor (package portable).
+// The same step gives the same bits on every processor (package portable).
 func (r *Run) Step(x, y []float64) { r.StepWith(x, y, nil) }
 
-// StepWith is [Run.Step] with a hand in it: after each recurrent layer it calls hold with the state
-// that the layer has just computed [Units]. What hold writes there is what the next layer and the
-// next step read. A nil hold does nothing.
+// StepWith does what [Run.Step] does, and after each recurrent layer calls hold with the state
+// [Units] that the layer has just computed. hold may change the state; the next layer and the next
+// step read the changed values. hold may be nil.
 func (r *Run) StepWith(x, y []float64, hold func(layer int, state []float64)) {
 	n := r.network
 	if len(x) != n.Inputs() || len(y) != n.Outputs() {
@@ -76,8 +76,8 @@ func (r *Run) StepWith(x, y []float64, hold func(layer int, state []float64)) {
 	r.Finish(x, y)
 }
 
-// Finish computes the raw outputs y [Outputs] that the dense layers make of a state [Units] of the
-// last recurrent layer: what [Run.Step] does last.
+// Finish computes the raw outputs y [Outputs] that the dense layers give for a state [Units] of the
+// last recurrent layer, which is the last part of [Run.Step].
 func (r *Run) Finish(state, y []float64) {
 	x := state
 	for i, d := range r.network.Dense {

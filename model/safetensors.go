@@ -7,19 +7,19 @@ import (
 	"slices"
 )
 
-// maxSafetensorsHeader is the limit of the format's own library (README of the safetensors
-// repository, part "Format").
+// maxSafetensorsHeader is the most bytes of a header. It is the limit of the format's own library
+// (README of the safetensors repository, part "Format").
 const maxSafetensorsHeader = 100_000_000
 
-// safetensorsFloats are the types that weights may have. All others of the format are valid there
-// and refused here.
+// safetensorsFloats are the types that weights may have. The format has other types, which this
+// reader refuses.
 var safetensorsFloats = map[string]floatType{"F16": float16Type, "BF16": bfloat16Type,
 	"F32": float32Type, "F64": float64Type}
 
 const floatHint = "only F16, BF16, F32 and F64 are read; save the float state dict without " +
 	"quantization and without counters"
 
-// safetensorsEntry is what the header says of one tensor.
+// safetensorsEntry is the entry of one tensor in the header.
 type safetensorsEntry struct {
 	name       string
 	dtype      string
@@ -30,10 +30,11 @@ type safetensorsEntry struct {
 // ReadSafetensors reads all tensors of a safetensors file of the given size in bytes; name is used
 // in errors only.
 //
-// The reader is strict: a header with a repeated or unknown key, and data with an overlap, a gap or
-// a rest, are refused with a [*FormatError]; tensors that are not float, and more than 256 MiB of
-// data, with an [*UnsupportedError]. Source of the layout: README of the safetensors repository,
-// part "Format".
+// A header with a repeated or unknown key, and data with an overlap, a gap or a rest, give a
+// [*FormatError]. Tensors that are not float, and more than 256 MiB of data, give an
+// [*UnsupportedError]. Source of the layout: README of the safetensors repository, part "Format".
+// The reader is our own because the only Go module for the format has no tagged release and brings
+// a pickle reader.
 func ReadSafetensors(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error) {
 	file := place{file: name}
 	if err := refusePickle(r, size, file); err != nil {
@@ -84,7 +85,7 @@ func ReadSafetensors(r io.ReaderAt, size int64, name string) (map[string]*Tensor
 // the data without overlap or gap.
 func checkSafetensorsLayout(entries []safetensorsEntry, dataBytes int64, file place) error {
 	slices.SortStableFunc(entries, func(a, b safetensorsEntry) int {
-		// an empty tensor shares its start with the next
+		// An empty tensor begins where the next one begins.
 		return cmp.Or(cmp.Compare(a.begin, b.begin), cmp.Compare(a.end, b.end))
 	})
 	filled := int64(0)

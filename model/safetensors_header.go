@@ -7,8 +7,8 @@ import (
 	"unicode/utf8"
 )
 
-// parseSafetensorsHeader reads the JSON object that maps tensor names to entries. Metadata is
-// checked and dropped.
+// parseSafetensorsHeader reads the entries of a header, a JSON object with the names of the tensors
+// as keys. It checks metadata and drops them.
 func parseSafetensorsHeader(header []byte, file place) ([]safetensorsEntry, error) {
 	at := place{file.file, "header"}
 	if len(header) == 0 || header[0] != '{' {
@@ -37,8 +37,8 @@ func parseSafetensorsHeader(header []byte, file place) ([]safetensorsEntry, erro
 	return entries, nil
 }
 
-// eachMember walks the JSON object that comes next; read must consume the value of the member it is
-// called for. A repeated name is refused.
+// eachMember reads the JSON object that comes next and calls read for every name; read must consume
+// the value. A repeated name is an error.
 func eachMember(d *json.Decoder, at place, read func(name string) error) error {
 	if token, err := d.Token(); err != nil {
 		return at.broken("", "is not valid JSON: %v", err)
@@ -51,7 +51,7 @@ func eachMember(d *json.Decoder, at place, read func(name string) error) error {
 		if err != nil {
 			return at.broken("", "is not valid JSON: %v", err)
 		}
-		name := token.(string) // the decoder lets nothing else stand for a name
+		name := token.(string) // the decoder returns an error for any other name
 		if seen[name] {
 			return at.broken("", "name %q stands twice", name)
 		}
@@ -66,7 +66,7 @@ func eachMember(d *json.Decoder, at place, read func(name string) error) error {
 	return nil
 }
 
-// readSafetensorsMetadata checks that the metadata map strings to strings.
+// readSafetensorsMetadata returns an error unless the metadata map strings to strings.
 func readSafetensorsMetadata(d *json.Decoder, at place) error {
 	return eachMember(d, at, func(key string) error {
 		token, err := d.Token()

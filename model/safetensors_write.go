@@ -12,10 +12,11 @@ import (
 	"unicode/utf8"
 )
 
-// WriteSafetensors writes tensors, in the order of their names, with optional metadata. A tensor
-// whose values all are exactly float32 is stored as F32, any other as F64, so that reading gives
-// back the same values. The same arguments give the same bytes. It returns an error if a name is
-// not UTF-8, which the format's JSON would change, if a shape does not fit its data, or if w does.
+// WriteSafetensors writes tensors, in the order of their names, with metadata, which may be nil.
+// The type of a tensor is F32 if that holds all its values exactly, else F64, so that reading gives
+// back the same values. The same arguments give the same bytes. WriteSafetensors returns an error
+// if a name is not UTF-8, which the format's JSON would change, if a shape does not fit its data,
+// or if w returns one.
 func WriteSafetensors(w io.Writer, tensors map[string]*Tensor, metadata map[string]string) error {
 	var header, data bytes.Buffer
 	header.WriteByte('{')
@@ -43,7 +44,7 @@ func WriteSafetensors(w io.Writer, tensors map[string]*Tensor, metadata map[stri
 			mustJSON(name), dtype, mustJSON(append([]int{}, t.Shape...)), begin, data.Len())
 	}
 	header.WriteByte('}')
-	for header.Len()%8 != 0 { // so that the data start at a multiple of 8 bytes
+	for header.Len()%8 != 0 { // the data start at a multiple of 8 bytes
 		header.WriteByte(' ')
 	}
 	file := binary.LittleEndian.AppendUint64(nil, uint64(header.Len()))
@@ -69,7 +70,7 @@ func appendValues(data *bytes.Buffer, values []float64) (dtype string) {
 	return "F32"
 }
 
-// mustJSON encodes text, lists of integers and maps of text, none of which can fail.
+// mustJSON encodes text, lists of integers and maps of text, none of which can give an error.
 func mustJSON(v any) []byte {
 	text, err := json.Marshal(v)
 	if err != nil {

@@ -6,20 +6,20 @@ import (
 	"strings"
 )
 
-// Spec says what a state dict cannot say: the order of its modules, which cell a recurrent module
-// follows and which activation stands after a dense one. The zero Spec leaves everything to
-// inference, see [FromTorch] and [FromKeras].
+// Spec says what arrays in a file leave open: the order of modules, which cell a recurrent module
+// follows and which activation stands after a dense one. With the zero Spec all of this must follow
+// from the file, see [FromTorch] and [FromKeras].
 type Spec struct {
 	Convention string      // of names, gate order and layout: "torch" or "keras"
-	Layers     []LayerSpec // every module of the file, first to last; empty = infer
+	Layers     []LayerSpec // every module of the file, first to last; empty to infer them
 }
 
 // LayerSpec is one module of a model file. A stacked recurrent module is one entry, however many
 // layers it has.
 type LayerSpec struct {
-	// Name is the module's name in the file: what stands before ".weight_ih_l0" or ".weight" in its
-	// tensors' names. It is empty where nothing does. Arrays of get_weights() have no names; there
-	// it only tells readers of the job what is meant.
+	// Name is the module's name in the file: the part before ".weight_ih_l0" or ".weight" of its
+	// tensors' names. It is empty where those names have no such part. Arrays of get_weights() have
+	// no names; there Name only helps a reader of the job.
 	Name string
 	// Cell names the kind of a recurrent module: "gru" (reset-after), "gru-reset-before", "lstm",
 	// "elman-tanh" or "elman-relu". Left empty, three gate blocks mean "gru" and four "lstm". It is
@@ -30,7 +30,7 @@ type LayerSpec struct {
 	Activation string
 }
 
-// cellNames are the values of [LayerSpec.Cell]; the first means "infer".
+// cellNames are the values of [LayerSpec.Cell]; the first, "", means that the cell is inferred.
 var cellNames = [...]string{
 	GRUResetAfter: "gru", GRUResetBefore: "gru-reset-before", LSTM: "lstm", ElmanTanh: "elman-tanh",
 	ElmanReLU: "elman-relu",

@@ -14,16 +14,16 @@ type Tensor struct {
 	Data  []float64 // row-major, as many values as the product of Shape
 }
 
-// maxTensorBytes limits what all tensors of one file may take on disk together. It is some hundred
-// times the flash of the largest microcontrollers, so that only a damaged or hostile file reaches
-// it.
+// maxTensorBytes is the most bytes that all tensors of one file may take on disk together. Our
+// choice: some hundred times the flash of the largest microcontrollers, so that only a damaged or
+// hostile file has more.
 const maxTensorBytes = 256 << 20
 
 // maxAxes is the most dimensions that NumPy arrays have (NumPy 2 reference, numpy.ndarray).
 const maxAxes = 64
 
-// elements multiplies the dimensions. It reports false if there are more than maxAxes, one is
-// negative, or the product does not fit an int.
+// elements returns the product of the dimensions. It reports false if there are more than maxAxes,
+// one is negative, or the product does not fit an int.
 func elements(shape []int) (int, bool) {
 	if len(shape) > maxAxes {
 		return 0, false
@@ -42,7 +42,7 @@ func elements(shape []int) (int, bool) {
 	return int(product), true
 }
 
-// formatShape writes a shape as "[21 × 5]", and [anySize] as "any".
+// formatShape writes a shape as "[21 × 5]", with "any" for [anySize].
 func formatShape(shape []int) string {
 	if len(shape) > maxAxes {
 		return fmt.Sprintf("[of %d axes]", len(shape))
@@ -57,7 +57,7 @@ func formatShape(shape []int) string {
 	return "[" + strings.Join(words, " × ") + "]"
 }
 
-// formatIndex writes the position of a row-major flat index as "[3, 1]".
+// formatIndex writes the place of a row-major flat index as "[3, 1]".
 func formatIndex(flat int, shape []int) string {
 	words := make([]string, len(shape))
 	for axis := len(shape) - 1; axis >= 0; axis-- {
@@ -67,18 +67,19 @@ func formatIndex(flat int, shape []int) string {
 	return "[" + strings.Join(words, ", ") + "]"
 }
 
-// floatType is one way of storing a number in a file.
+// floatType is one encoding of floats in a file.
 type floatType struct {
 	bytes  int // of one value
 	decode func(order binary.ByteOrder, raw []byte) float64
 }
 
+// The encodings that are read.
 var (
 	float16Type = floatType{2, func(o binary.ByteOrder, raw []byte) float64 {
 		return fromFloat16(o.Uint16(raw))
 	}}
 	bfloat16Type = floatType{2, func(o binary.ByteOrder, raw []byte) float64 {
-		// bfloat16 is the upper half of a float32
+		// A bfloat16 is the upper half of a float32.
 		return float64(math.Float32frombits(uint32(o.Uint16(raw)) << 16))
 	}}
 	float32Type = floatType{4, func(o binary.ByteOrder, raw []byte) float64 {

@@ -11,10 +11,10 @@ import (
 //
 // Without spec.Layers the dict must hold one recurrent module, a GRU or an LSTM of up to three
 // layers, and one linear module, which gets no activation. Any other network needs spec.Layers with
-// every module listed once. spec.Convention is not looked at.
+// every module listed once. spec.Convention is ignored.
 //
-// Tensors of a wrong shape or with NaN or infinity give a [*FormatError], anything that is not read
-// or not said clearly enough an [*UnsupportedError].
+// Tensors of a wrong shape or with NaN or infinity give a [*FormatError]. Modules that are not
+// handled, or that tensors and spec leave open, give an [*UnsupportedError].
 func FromTorch(name string, tensors map[string]*Tensor, spec Spec) (*Network, error) {
 	d := stateDict{file: place{file: name}, tensors: tensors}
 	if len(tensors) == 0 {
@@ -36,17 +36,17 @@ func FromTorch(name string, tensors map[string]*Tensor, spec Spec) (*Network, er
 	return d.build(chain)
 }
 
-// stateDict reads modules out of named tensors.
+// stateDict finds modules in named tensors and builds their network.
 type stateDict struct {
 	file             place
 	tensors          map[string]*Tensor
-	recurrent, dense []module // by name
+	recurrent, dense []module // sorted by name
 }
 
 // chained is a module at its place in the network.
 type chained struct {
 	module
-	kind       Kind       // of a recurrent module; 0 = infer from the shape
+	kind       Kind       // of a recurrent module; 0 to infer it from the shape
 	activation Activation // of a dense module
 }
 
@@ -65,7 +65,7 @@ func (d *stateDict) infer() ([]chained, error) {
 	return []chained{{module: d.recurrent[0]}, {module: d.dense[0]}}, nil
 }
 
-// match returns the chain that the caller lists, which must name every module of the file once, the
+// match returns the chain that the caller lists. It must name every module of the file once, the
 // recurrent ones first.
 func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 	left := slices.Concat(d.recurrent, d.dense)
@@ -110,7 +110,7 @@ func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 	return chain, nil
 }
 
-// layersHint shows how the job file lists the modules that were found.
+// layersHint shows how the job file lists the modules of the file.
 func (d *stateDict) layersHint() string {
 	var b strings.Builder
 	b.WriteString("kerf init tries orders, cells and activations on a recording; or list the " +
@@ -141,8 +141,8 @@ func (d *stateDict) cellHint(m module) string {
 	return choice(fitting)
 }
 
-// choice writes a word as a TOML value where there is only one. Of several nobody knows which is
-// right: the line cannot be pasted unchanged.
+// choice writes the only word as a TOML value. Of several words nobody knows the right one, so it
+// writes a line that cannot be pasted unchanged.
 func choice(words []string) string {
 	if len(words) == 1 {
 		return fmt.Sprintf("%q", words[0])

@@ -5,7 +5,7 @@ import (
 	"slices"
 )
 
-// build reads the layers of a chain, each taking what the one before it gives.
+// build reads the layers of a chain, where each layer takes the results of the one before it.
 func (d *stateDict) build(chain []chained) (*Network, error) {
 	n := &Network{}
 	width := anySize
@@ -35,8 +35,8 @@ func (d *stateDict) build(chain []chained) (*Network, error) {
 	return n, nil
 }
 
-// kind returns the kind of a recurrent module, from the number of its gate blocks if nobody has
-// said it.
+// kind returns the kind of a recurrent module, inferred from the number of its gate blocks if the
+// spec leaves it open.
 func (d *stateDict) kind(c chained) (Kind, error) {
 	if c.kind != 0 {
 		return c.kind, nil
@@ -93,8 +93,8 @@ func (d *stateDict) layer(prefix string, number int, kind Kind, width int) (*Rec
 	return l, err
 }
 
-// blocks returns the number of gate blocks that the shape of a layer's recurrent weights stands
-// for, or 0 if it fits none.
+// blocks returns the number of gate blocks in a layer's recurrent weights, or 0 if their shape fits
+// no number.
 func (d *stateDict) blocks(hidden string) (int, error) {
 	t := d.tensors[hidden]
 	if t == nil {
@@ -122,10 +122,11 @@ func (d *stateDict) linear(c chained, width int) (*Dense, error) {
 	return l, err
 }
 
-// anySize stands for a dimension that the tensor itself decides; it is at least 1.
+// anySize stands for a dimension that is free; it must be at least 1.
 const anySize = -1
 
-// values returns a copy of a tensor's data after the checks of [Tensor.checked] and that it exists.
+// values returns a copy of a tensor's data, or an error if the tensor is missing or
+// [Tensor.checked] refuses it.
 func (d *stateDict) values(name string, shape ...int) ([]float64, error) {
 	t := d.tensors[name]
 	if t == nil {
@@ -134,8 +135,8 @@ func (d *stateDict) values(name string, shape ...int) ([]float64, error) {
 	return t.checked(d.file.tensor(name), shapeHint, shape)
 }
 
-// checked returns a copy of a tensor's data after checking that it has this shape and is finite;
-// hint is for a wrong shape.
+// checked returns a copy of a tensor's data, or an error if it has another shape or a value that is
+// not finite or too large; hint is for a wrong shape.
 func (t *Tensor) checked(at place, hint string, shape []int) ([]float64, error) {
 	fits := slices.EqualFunc(t.Shape, shape, func(got, want int) bool {
 		return got == want || want == anySize && got >= 1
@@ -154,7 +155,7 @@ func (t *Tensor) checked(at place, hint string, shape []int) ([]float64, error) 
 	return slices.Clone(t.Data), nil
 }
 
-// shapeHint says what the tensors of a network look like.
+// shapeHint says which shapes the tensors of layers have.
 const shapeHint = "a recurrent layer has weight_ih [gates*units × inputs] and weight_hh " +
 	"[gates*units × units], a linear layer weight [outputs × inputs]; " +
 	"gates is 3 for a GRU, 4 for an LSTM, 1 for an Elman layer; the inputs of a layer are the " +

@@ -9,16 +9,16 @@ import (
 	"strings"
 )
 
-// recurrentLeaf matches the last part of a recurrent tensor's name (PyTorch documentation of
-// torch.nn.GRU and its siblings, "Variables"): what it is, its layer, and whether it belongs to the
-// backward direction.
+// recurrentLeaf matches the last part of a recurrent tensor's name: its use, its layer, and
+// "_reverse" for the backward direction (PyTorch documentation of torch.nn.GRU and its siblings,
+// "Variables").
 var recurrentLeaf = regexp.MustCompile(
 	`^(weight_ih|weight_hh|bias_ih|bias_hh|weight_hr)_l(0|[1-9]\d{0,3})(_reverse)?$`)
 
-// module is what a state dict keeps under one prefix.
+// module is the tensors of a state dict under one prefix.
 type module struct {
-	prefix string // of its tensors' names, dot included
-	layers int    // of a recurrent module, by the highest number in its tensors' names; 0 = dense
+	prefix string // of its tensors' names, with the dot
+	layers int    // of a recurrent module, from the highest number in its tensors' names; else 0
 }
 
 func (m module) name() string { return strings.TrimSuffix(m.prefix, ".") }
@@ -32,13 +32,14 @@ func quoteModules(modules []module) string {
 	return quoteAll(names)
 }
 
+// splitName splits a tensor's name after its last dot.
 func splitName(name string) (prefix, leaf string) {
 	dot := strings.LastIndexByte(name, '.')
 	return name[:dot+1], name[dot+1:]
 }
 
-// findModules sorts the tensors into modules, and refuses what their names show to be unsupported
-// or leave unclear.
+// findModules sorts the tensors into modules. It returns an error if their names show something
+// that is not handled or not clear.
 func (d *stateDict) findModules() error {
 	names := slices.Sorted(maps.Keys(d.tensors))
 	if err := d.findRecurrent(names); err != nil {

@@ -6,11 +6,11 @@ import (
 )
 
 // ToTorch returns copies of the network's weights under the names of a torch state dict. Recurrent
-// layers of one kind are one stacked module "rnn", those of different kinds are "rnn0", "rnn1" and
-// so on; the last dense layer is "head", those before it are "dense0", "dense1" and so on. A single
+// layers of one kind are one stacked module "rnn"; those of different kinds are "rnn0", "rnn1" and
+// so on. The last dense layer is "head", those before it are "dense0", "dense1" and so on. A single
 // GRU layer with a single dense layer has the modules "gru" and "head".
 //
-// torch's own stacked modules have layers of one width; a stack whose widths differ is read by
+// torch's own stacked modules have layers of one width; a stack whose widths differ can be read by
 // [FromTorch] only.
 func ToTorch(n *Network) map[string]*Tensor {
 	tensors := map[string]*Tensor{}
@@ -31,8 +31,8 @@ func ToTorch(n *Network) map[string]*Tensor {
 	return tensors
 }
 
-// ToTorchSpec returns the spec with which [FromTorch] makes the same network of what [ToTorch]
-// returns.
+// ToTorchSpec returns the spec with which [FromTorch] builds the same network from the tensors of
+// [ToTorch].
 func ToTorchSpec(n *Network) Spec {
 	s := Spec{Convention: "torch"}
 	for i, l := range n.Recurrent {

@@ -5,10 +5,10 @@ import (
 	"math"
 )
 
-// Validate reports the first layer that is of an unknown kind, has a wrong shape, does not fit the
-// layer before it, or holds a value that is not finite or beyond 1e30, and a network with too few
-// or too many layers. The error is a [*FormatError] without a file name; its Where is the field and
-// index, such as "Recurrent[0].W[12]".
+// Validate returns an error unless a network can be run: it has 1 to 3 recurrent and 1 or more
+// dense layers of known kinds, every shape is right and fits the layer before it, and no value is
+// beyond 1e30 or not finite. The error, about the first fault, is a [*FormatError] without a file
+// name; its Where is the field and index, such as "Recurrent[0].W[12]".
 func (n *Network) Validate() error {
 	if len(n.Recurrent) == 0 {
 		return place{}.broken("", "the network has no recurrent layer")
@@ -55,8 +55,8 @@ func (n *Network) Validate() error {
 	return nil
 }
 
-// checkWidths compares a layer's inputs with what the layer before it gives, and asks for at least
-// one input and one result.
+// checkWidths returns an error unless a layer takes as many inputs as the layer before it gives,
+// and has at least one input and one result.
 func checkWidths(at string, given, inputs int, resultName string, results int) error {
 	if inputs < 1 || results < 1 {
 		return place{where: at}.broken("", "Inputs is %d and %s is %d, expected at least 1 of each",
@@ -76,6 +76,7 @@ type field struct {
 	want   int
 }
 
+// checkFields returns an error unless all fields have the right number of usable values.
 func checkFields(at string, fields []field) error {
 	for _, f := range fields {
 		name := at + "." + f.name
@@ -91,8 +92,9 @@ func checkFields(at string, fields []field) error {
 	return nil
 }
 
-// largestWeight is far beyond any trained weight, and its products with features stay finite.
-// Floats read in the wrong byte order lie anywhere up to 3.4e38, some of any hundred above it.
+// largestWeight is the largest magnitude of a weight. Our choice: it is far beyond any trained
+// weight, and its products with features stay finite. Floats read in the wrong byte order lie
+// anywhere up to 3.4e38, and some of any hundred lie above it.
 const largestWeight = 1e30
 
 // firstUnusable returns the index of the first value that is not finite or beyond largestWeight, or

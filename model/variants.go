@@ -6,35 +6,35 @@ import (
 	"strings"
 )
 
-// What a model file may leave unsaid, or be read wrongly for. These are the values of
-// [Variant.What].
+// The values of [Variant.What]: properties of a network that a model file may leave open, or that
+// may be read wrongly.
 const (
-	VariantActivation = "activation"
-	VariantCell       = "cell"
-	VariantReset      = "reset gate"
-	VariantGates      = "gate order"
-	VariantTransposed = "transposed weights"
-	VariantOrder      = "order of dense layers"
+	VariantActivation = "activation"            // of a dense layer
+	VariantCell       = "cell"                  // of an Elman layer: tanh or ReLU
+	VariantReset      = "reset gate"            // of a GRU: before or after the product
+	VariantGates      = "gate order"            // of the blocks in a recurrent layer
+	VariantTransposed = "transposed weights"    // of square matrices
+	VariantOrder      = "order of dense layers" // of the same shape
 )
 
-// Variant is a network with the same weights, read in another way.
+// Variant is a network of the same weights, read in another way.
 type Variant struct {
 	What    string // one of the constants above
 	How     string // the other way, in words
 	Network *Network
 }
 
-// Variants lists the other ways to read a network's weights that fit its shapes: other activations
-// of dense layers, the other cell of the same number of gates, other orders of the gate blocks,
-// square matrices transposed, dense layers in another order. Each differs from n in one respect, in
-// all layers that have it.
+// Variants lists the networks that the same weights give when they are read in another way that
+// fits their shapes: other activations of dense layers, the other cell of the same number of gates,
+// other orders of the gate blocks, square matrices transposed, dense layers in another order. Each
+// differs from n in one respect, in all layers that have it.
 func (n *Network) Variants() []Variant {
 	return slices.Concat(n.activationVariants(), n.cellVariants(), n.gateVariants(),
 		n.transposedVariants(), n.orderVariants())
 }
 
-// activationVariants try every other activation on each dense layer by itself, and one on all but
-// the last.
+// activationVariants returns networks with another activation in one dense layer, or with one
+// activation in all dense layers but the last.
 func (n *Network) activationVariants() []Variant {
 	var all []Variant
 	hidden := len(n.Dense) - 1
@@ -63,7 +63,8 @@ func (n *Network) activationVariants() []Variant {
 	return all
 }
 
-// cellVariants exchange the two cells that have the same weights.
+// cellVariants returns networks with a kind of recurrent layer exchanged for the other one with
+// weights of the same shape.
 func (n *Network) cellVariants() []Variant {
 	other := map[Kind]Kind{ElmanTanh: ElmanReLU, ElmanReLU: ElmanTanh,
 		GRUResetAfter: GRUResetBefore, GRUResetBefore: GRUResetAfter}
@@ -100,7 +101,7 @@ func (n *Network) kindsUsed() []Kind {
 	return kinds
 }
 
-// gateLetters name the gate blocks of a kind in our order, see [Recurrent].
+// gateLetters returns the letters of the gate blocks of a kind in the order of [Recurrent].
 func gateLetters(k Kind) string {
 	switch k {
 	case LSTM:
@@ -111,7 +112,7 @@ func gateLetters(k Kind) string {
 	return "h"
 }
 
-// gateVariants take the blocks of the file in every other order.
+// gateVariants returns networks with the gate blocks in every other order.
 func (n *Network) gateVariants() []Variant {
 	var all []Variant
 	for _, kind := range n.kindsUsed() {
@@ -153,8 +154,9 @@ func permutations(n int) [][]int {
 	return all
 }
 
-// transposedVariants turn square matrices around: recurrent weights gate by gate, input weights
-// where a layer has as many inputs as units, both, and every square dense layer.
+// transposedVariants returns networks with square matrices transposed: the recurrent weights gate
+// by gate, the input weights of layers with as many inputs as units, both, each square dense layer,
+// and all together.
 func (n *Network) transposedVariants() []Variant {
 	var all []Variant
 	turn := func(what string, which func(v *Network) (turned bool)) {
@@ -199,8 +201,8 @@ func (n *Network) transposedVariants() []Variant {
 	return all
 }
 
-// transposeBlocks turns square blocks of the given size that stand one below the other; it reports
-// whether that changes anything.
+// transposeBlocks transposes square blocks of the given size that stand one below the other, and
+// reports whether that changes any value.
 func transposeBlocks(w []float64, size int) bool {
 	changed := false
 	for block := range slices.Chunk(w, size*size) {
@@ -214,8 +216,8 @@ func transposeBlocks(w []float64, size int) bool {
 	return changed
 }
 
-// orderVariants exchange two dense layers of the same shape, once with their activations and once
-// without.
+// orderVariants returns networks with two dense layers of the same shape exchanged, with their
+// activations and without.
 func (n *Network) orderVariants() []Variant {
 	var all []Variant
 	for j, b := range n.Dense {
