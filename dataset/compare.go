@@ -61,6 +61,7 @@ func CompareRoughly(base, other *Score, slice Slice, metric Metric) Comparison {
 	return compare(base, other, slice, metric, false)
 }
 
+// compare does what [Compare] does, without the bootstrap if that is not wanted.
 func compare(base, other *Score, slice Slice, metric Metric, withBootstrap bool) Comparison {
 	pairs, c := paired(base, other, slice, metric)
 	c.RiseLow, c.RiseHigh, c.OtherLow, c.OtherHigh = math.NaN(), math.NaN(), math.NaN(), math.NaN()

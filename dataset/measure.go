@@ -65,6 +65,7 @@ func (t *tally) add(e float64) {
 	t.max = math.Max(t.max, math.Abs(e))
 }
 
+// merge adds the sums of another tally.
 func (t *tally) merge(u *tally) {
 	t.steps += u.steps
 	t.sum += u.sum
@@ -99,6 +100,7 @@ func (t *tally) recognised() int {
 	return sum
 }
 
+// value returns a metric over the steps of a tally, 0 if there are none.
 func (t *tally) value(m Metric) float64 {
 	if t.steps == 0 {
 		return 0
@@ -176,6 +178,7 @@ func Measure(p Predictor, rec *Recordings, regions []Region) *Score {
 	return score
 }
 
+// tallySequence adds up the errors of the predictions [Steps × Outputs] for sequence i.
 func (s *Score) tallySequence(i int, sequence *Sequence, predicted []float64, regions []Region) {
 	outputs := s.rec.Outputs
 	for step := sequence.Settle; step < sequence.Steps; step++ {
@@ -196,6 +199,8 @@ func (s *Score) tallySequence(i int, sequence *Sequence, predicted []float64, re
 	}
 }
 
+// tallyClasses counts the classes that the predicted scores [Steps × Outputs] for sequence i stand
+// for.
 func (s *Score) tallyClasses(i int, sequence *Sequence, predicted []float64) {
 	classes := make([]int, sequence.Steps)
 	for step := range classes {

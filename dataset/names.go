@@ -68,6 +68,7 @@ func IsHidden(r rune) bool {
 		unicode.Other_Default_Ignorable_Code_Point, unicode.Noncharacter_Code_Point)
 }
 
+// nameHint is the advice for a name that [NameFault] refuses.
 const nameHint = "write it in UTF-8, with visible characters and single blanks only; " +
 	"hexdump -C shows what an editor does not"
 

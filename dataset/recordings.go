@@ -97,6 +97,7 @@ func openCSV(r io.Reader, file string) (rows, error) {
 	return t, nil
 }
 
+// gapHint is the advice for a missing value.
 const gapHint = "remove the step and start a new sequence after it, or fill the gap before kerf " +
 	"reads it"
 
@@ -128,6 +129,7 @@ type reader struct {
 	bufferX, bufferY []float64
 }
 
+// readRows reads all steps of a recording into sequences.
 func readRows(t rows, file string, features []string, reference Reference) (*Recordings, error) {
 	r := &reader{rows: t, file: file, reference: reference, seen: map[string]int{}}
 	r.rec = &Recordings{Features: len(features), Outputs: len(reference.Outputs),

@@ -162,6 +162,8 @@ type tallyPairs struct {
 	metric Metric
 }
 
+// of returns the values of both predictors on the sequences that each yields, and their number of
+// steps.
 func (t tallyPairs) of(each func(yield func(i int) bool)) (base, other float64, steps int) {
 	var a, b tally
 	for i := range each {

@@ -70,6 +70,8 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	return t, nil
 }
 
+// syntax turns an error of the CSV reader into an [*InputError] with its line; other errors are
+// returned unchanged.
 func (t *Table) syntax(err error) error {
 	if errors.Is(err, errLongRecord) {
 		return &InputError{File: t.file, Line: t.Line + 1,
@@ -175,6 +177,7 @@ func (t *Table) Number(column int) (float64, error) {
 // within float64.
 const largestNumber = 1e30
 
+// rangeHint is the advice for a number beyond [largestNumber].
 const rangeHint = "is it a code for a missing value? else choose a unit in which the values are " +
 	"nearer to 1"
 

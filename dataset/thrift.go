@@ -38,6 +38,7 @@ const (
 	thriftUUID   = 16 // bytes that a value of type 13 takes
 )
 
+// structure walks through one structure, field by field up to its stop field.
 func (w *thriftWalk) structure() error {
 	if w.left--; w.left < 0 || len(w.path) > deepestThrift {
 		return errThrift
@@ -102,6 +103,7 @@ func (w *thriftWalk) value(kind byte, isField bool) error {
 	return w.skip(thriftUUID)
 }
 
+// list walks through a list or set: its size and type, and then its elements.
 func (w *thriftWalk) list() error {
 	head, err := w.byte()
 	if err != nil {
@@ -121,6 +123,7 @@ func (w *thriftWalk) list() error {
 	return nil
 }
 
+// pairs walks through a map: its size and types, and then keys and values in turn.
 func (w *thriftWalk) pairs() error {
 	n, err := w.size()
 	if err != nil || n == 0 {
@@ -163,6 +166,7 @@ func (w *thriftWalk) skip(n int) error {
 	return nil
 }
 
+// zigzag reads a whole number of variable length, whose sign is in the lowest bit.
 func (w *thriftWalk) zigzag() (int64, error) {
 	v, n := binary.Uvarint(w.rest)
 	if n <= 0 {

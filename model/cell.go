@@ -13,6 +13,8 @@ type layerRun struct {
 	kept             []float64   // r * h [Units] in a reset-before GRU, else nil
 }
 
+// newLayerRun returns a layer with zero state. The only gate of an Elman layer shares the memory of
+// its state.
 func newLayerRun(l *Recurrent) layerRun {
 	rows := l.Kind.Gates() * l.Units
 	s := layerRun{

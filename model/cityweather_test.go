@@ -10,8 +10,8 @@ import (
 	"testing"
 )
 
-// cityWeather is a real job: daily weather of two cities, network trained and run by torch 1.13.1
-// in float32 (README there).
+// cityWeather is the folder of a real job: daily weather of two cities, with a network that torch
+// 1.13.1 trained and ran in float32 (see the README there).
 const cityWeather = "../testdata/cityweather"
 
 func TestCityWeatherAgreesWithTorch(t *testing.T) {
@@ -59,7 +59,7 @@ func TestCityWeatherAgreesWithTorch(t *testing.T) {
 	}
 }
 
-// table is a CSV file with a head line.
+// table is a CSV file with a header line.
 type table struct {
 	head []string
 	rows [][]string

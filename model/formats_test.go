@@ -2,8 +2,7 @@ package model
 
 import "testing"
 
-// blockOrder says which gate block of another layout each block of ours is, for the layouts whose
-// order differs.
+// blockOrder gives, for layouts with another order, the gate block that holds each of our blocks.
 type blockOrder []int
 
 var (

@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// Tolerances of the README in testdata/vectors: float32 torch is a few 1e-7 away from exact, its
-// float64 about 1e-15 an operation.
+// Tolerances from the README in testdata/vectors: torch in float32 is a few 1e-7 off the exact
+// value, in float64 about 1e-15 per operation.
 const (
 	float32Tolerance = 1e-5
 	float64Tolerance = 1e-12

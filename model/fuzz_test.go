@@ -12,10 +12,10 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// What one file may allocate. Header and values of safetensors are read once and widened to float64
-// (F16: four times). An archive may unpack to 200 times its size and 16 MiB, of which the unpacked
-// bytes, the values and their transpose take up to 16 times. A graph may make one value per byte
-// and 2^20 more, each several times over while it grows, and 100,000 messages.
+// Limits of the memory that one file may allocate. Header and values of safetensors are read once
+// and widened to float64 (F16: four times). An archive may unpack to 200 times its size and 16 MiB,
+// of which the unpacked bytes, the values and their transpose take up to 16 times. A graph may make
+// one value per byte and 2^20 more, each several times over while it grows, and 100,000 messages.
 var (
 	safetensorsLimits = hardinput.Limits{PerByte: 64, Spare: 1 << 20}
 	npzLimits         = hardinput.Limits{PerByte: 16 * unpackFactor, Spare: 16 * unpackSpare}
@@ -23,8 +23,8 @@ var (
 	onnxLimits        = hardinput.Limits{PerByte: 512, Spare: 96 << 20}
 )
 
-// checkReader feeds hostile bytes to a reader: it must not panic, must return one of the two error
-// types, and what it accepts must be whole and survive being written and read again.
+// checkReader reads hostile bytes. The reader must not panic, and must return one of the two error
+// types or whole tensors that stay the same when they are written and read again.
 func checkReader(t *testing.T, limits hardinput.Limits,
 	read func(io.ReaderAt, int64, string) (map[string]*Tensor, error), file []byte) {
 	var tensors map[string]*Tensor
@@ -68,8 +68,7 @@ func checkErrorType(t *testing.T, err error) {
 	}
 }
 
-// checkWriters writes tensors in both formats; what is read again must be what was written, bit for
-// bit.
+// checkWriters writes tensors in both formats and reads them again; every bit must be the same.
 func checkWriters(t *testing.T, tensors map[string]*Tensor) {
 	for format, c := range map[string]struct {
 		write func(io.Writer, map[string]*Tensor) error
@@ -126,7 +125,7 @@ func FuzzReadNPZ(f *testing.F) {
 }
 
 func FuzzParseNPY(f *testing.F) {
-	// Without the checksums of a zip archive around it, so that changed bytes get through to the
+	// There is no zip archive around the array, whose checksum would keep changed bytes from the
 	// parser.
 	f.Add(npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (2, 3), }",
 		sixFloats("<f4")))

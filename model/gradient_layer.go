@@ -173,9 +173,9 @@ type layerStep struct {
 	inner                []float64 // [Units]
 }
 
-// gruResetAfter, gruResetBefore, lstm and elman go back through one step. In state they find the
-// derivatives by the state after the step, and leave those by the state before it, without the part
-// that goes through U.
+// gruResetAfter goes back through one step, as gruResetBefore, lstm and elman do. In state it finds
+// the derivatives by the state after the step, and leaves those by the state before it, without the
+// part that goes through U.
 func (s *layerStep) gruResetAfter(state []float64) {
 	units := len(state)
 	r, z, n := s.gates[:units], s.gates[units:2*units], s.gates[2*units:]

@@ -21,15 +21,15 @@ func TestGradientsAgreeWithAutograd(t *testing.T) {
 			g.Inputs = make([]float64, steps*n.Inputs())
 			tape := n.NewTape(steps)
 			change := make([]float64, steps*n.Outputs())
-			// the loss is a mean over all elements
+			// The loss is a mean over all elements.
 			weights := slices.Repeat([]float64{1 / float64(len(target.Data))}, n.Outputs())
 			loss := 0.0
 			worst := 0.0
 			near := func(what string, got, want []float64) {
 				t.Helper()
 				for i, w := range want {
-					// Relative to the size of the whole array: single entries may cancel to almost
-					// nothing.
+					// The difference is relative to the size of the whole array, because single
+					// entries may cancel to almost nothing.
 					difference := math.Abs(got[i]-w) / largestOf(want)
 					worst = math.Max(worst, difference)
 					if !(difference <= 1e-9) {
@@ -79,8 +79,8 @@ func TestGradientsAgreeWithAutograd(t *testing.T) {
 	}
 }
 
-// torchName is a tensor of the vectors, whose modules are "rnn", "dense" and "head" whatever the
-// kind.
+// torchName returns the name of a tensor in the vectors, whose modules are called "rnn", "dense"
+// and "head" for every kind.
 func torchName(name string) string {
 	switch {
 	case name[:4] == "gru.":
@@ -169,8 +169,8 @@ func TestGradientsAgreeWithDifferences(t *testing.T) {
 	}
 }
 
-// TestSegmentsCarryTheState: in two segments a sequence gives the outputs of one, and the
-// derivatives that are cut off are those through the state.
+// TestSegmentsCarryTheState runs a sequence in two segments: the outputs are those of one segment,
+// and the derivatives lack only the part through the state between them.
 func TestSegmentsCarryTheState(t *testing.T) {
 	const seed, inputs, steps, first = 5, 3, 10, 6
 	n := randomNetwork(seed, inputs, []layerSize{{LSTM, 4}, {GRUResetAfter, 3}},
@@ -194,8 +194,8 @@ func TestSegmentsCarryTheState(t *testing.T) {
 	SquaredError(b, target[2*first:], weights, change)
 	parts.Backward(change[:2*(steps-first)], g)
 
-	// The same by hand: two sequences of their own, the second one started from the state that the
-	// first one left.
+	// The same by hand: two separate sequences, the second of which starts from the last state of
+	// the first.
 	sum := n.NewGradient()
 	alone := n.NewTape(first)
 	y = alone.Forward(x[:first*inputs], nil)
@@ -223,8 +223,8 @@ func TestSegmentsCarryTheState(t *testing.T) {
 	}
 }
 
-// TestOverrideIsWhatFollowsSees: states that are replaced reach the outputs, the next step and the
-// derivatives.
+// TestOverrideIsWhatFollowsSees replaces states, which must reach the outputs, the next step and
+// the derivatives.
 func TestOverrideIsWhatFollowsSees(t *testing.T) {
 	const seed, inputs, steps = 6, 2, 5
 	n := randomNetwork(seed, inputs, []layerSize{{GRUResetAfter, 3}}, []denseSize{{Identity, 1}})
@@ -251,7 +251,8 @@ func TestOverrideIsWhatFollowsSees(t *testing.T) {
 	}
 }
 
-// TestBlockedSumsHaveTheBitsOfPlainOnes: checkpoints, goldens and other processors rely on it.
+// TestBlockedSumsHaveTheBitsOfPlainOnes compares sums of four rows at once with plain ones.
+// Checkpoints, goldens and other processors rely on equal bits.
 func TestBlockedSumsHaveTheBitsOfPlainOnes(t *testing.T) {
 	random := rand.New(rand.NewPCG(8, 1))
 	for rows := range 14 {

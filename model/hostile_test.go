@@ -123,7 +123,7 @@ func TestEmptyTensorBetweenOthers(t *testing.T) {
 }
 
 func TestTooMuchData(t *testing.T) {
-	// zeros stands for a file of 256 MiB and 4 bytes that nobody writes to disk.
+	// zeros makes a file of 256 MiB and 4 bytes without a disk.
 	header := `{"a":{"dtype":"F32","shape":[67108865],"data_offsets":[0,268435460]}}`
 	file := zeros{safetensorsFile(header, nil)}
 	_, err := ReadSafetensors(file, int64(len(file.start))+268435460, "m")
@@ -131,7 +131,7 @@ func TestTooMuchData(t *testing.T) {
 		"are read", "")
 }
 
-// zeros is a file that continues with zeros without end.
+// zeros is a file that begins with some bytes and goes on with zeros without end.
 type zeros struct{ start []byte }
 
 func (z zeros) ReadAt(p []byte, offset int64) (int, error) {
@@ -242,15 +242,15 @@ func TestHostileArchives(t *testing.T) {
 	wrongSum := zipFile(t, "a.npy", good)
 	wrongSum[bytes.Index(wrongSum, sixFloats("<f4"))+3] ^= 1
 	bomb := zipFile(t, "a.npy", good)
-	// central directory entry: .ZIP application note, 4.3.12
+	// Layout of a central directory entry: .ZIP application note, 4.3.12.
 	directory := bytes.Index(bomb, []byte("PK\x01\x02"))
 	binary.LittleEndian.PutUint32(bomb[directory+24:], maxTensorBytes+1) // its uncompressed size
-	// the second entry states what would pass alone
+	// The second entry states a size that would pass alone.
 	pair := zipFile(t, "a.npy", good, "b.npy", good)
 	second := bytes.LastIndex(pair, []byte("PK\x01\x02"))
 	binary.LittleEndian.PutUint32(pair[second+24:], maxTensorBytes)
 	method := zipFile(t, "a.npy", good)
-	// its compression method: bzip2
+	// Its compression method is bzip2.
 	binary.LittleEndian.PutUint16(method[bytes.Index(method, []byte("PK\x01\x02"))+10:], 12)
 	for _, c := range []struct {
 		name     string

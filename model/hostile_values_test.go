@@ -10,8 +10,8 @@ import (
 	"testing"
 )
 
-// Floats keep every bit, whatever their size and byte order; what no trained weight can be is
-// refused where the network is made.
+// Floats of every size and byte order keep every bit. Values that no trained weight has are refused
+// when the network is built.
 func TestUnusualValuesAreReadExactly(t *testing.T) {
 	values := []float64{0, math.Copysign(0, -1), 5e-324, 2.2250738585072014e-308, 1e-310,
 		math.MaxFloat64, 1e-45}
@@ -97,7 +97,7 @@ func TestHostileNodes(t *testing.T) {
 		smallGraph([][]byte{nodeOf("GRU", []string{"x", "W", "R", "B"}, []string{"y", "state"},
 			attributes...), squeezeNode, headNode}))
 	checkRefusal(t, err, ErrUnsupported, "m.onnx: node 0 (GRU): has more than 64 attributes", "")
-	// A circle: every node takes what the other gives.
+	// A circle: every node takes the result of the other.
 	_, err = readGraph(
 		smallGraph([][]byte{gruNode, nodeOf("Add", []string{"b", "y"}, []string{"a"}),
 			nodeOf("Relu", []string{"a"}, []string{"b"}),
@@ -144,7 +144,7 @@ func TestLongChains(t *testing.T) {
 	}
 }
 
-// Names of members are names of tensors, never of files.
+// Names of members become names of tensors, never of files on disk.
 func TestNamesThatClimbOutOfTheFolder(t *testing.T) {
 	one := string(npyFile(1, "{'descr': '<f4', 'fortran_order': False, 'shape': (2, 3), }",
 		sixFloats("<f4")))

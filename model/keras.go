@@ -152,6 +152,8 @@ func (k *kerasArrays) hasTwoRows(bias, columns int) bool {
 // blocks: Keras has z r h in a GRU and i f c o in an LSTM.
 var kerasGates = map[int][]int{1: {0}, 3: {1, 0, 2}, 4: {0, 1, 2, 3}}
 
+// recurrent adds the recurrent layer of the next two arrays, and of a third that can be its bias. A
+// kind of 0 is inferred.
 func (k *kerasArrays) recurrent(kind Kind, blocks int) error {
 	kernel, recurrent, bias := k.next, k.next+1, k.next+2
 	var err error
@@ -208,6 +210,7 @@ func (k *kerasArrays) recurrent(kind Kind, blocks int) error {
 	return nil
 }
 
+// dense adds the dense layer of the next array, and of a second that can be its bias.
 func (k *kerasArrays) dense(activation Activation) error {
 	kernel, bias := k.next, k.next+1
 	l := &Dense{Inputs: k.width, Activation: activation}

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// kerasVector is one keras_*.json of the vectors.
+// kerasVector is one file keras_*.json of the vectors.
 type kerasVector struct {
 	Weights   map[string]*Tensor
 	Input     *Tensor
@@ -24,7 +24,7 @@ func readKeras(t *testing.T, name string) kerasVector {
 	return v
 }
 
-// arrays are the weights in the order of get_weights().
+// arrays returns the weights in the order of get_weights().
 func (v kerasVector) arrays() []*Tensor {
 	var list []*Tensor
 	for _, name := range []string{"rnn/kernel", "rnn/recurrent_kernel", "rnn/bias", "dense/kernel",
@@ -71,9 +71,9 @@ func TestKerasFilesAgreeWithTheirLayers(t *testing.T) {
 }
 
 func TestHardSigmoidIsNotTheLogisticFunction(t *testing.T) {
-	// The arrays do not say the activation of the gates, so that this network is read, and computes
-	// something else. README says what to do; the float error of every report shows it. If it ever
-	// agrees, the vectors or the test are wrong.
+	// The arrays do not say the activation of the gates, so this network is read, but computes
+	// other values than Keras. The README says what to do; the float error in every report shows
+	// it. If the values ever agree, the vectors or the test are wrong.
 	v := readKeras(t, "keras_gru_hard_sigmoid")
 	n, err := FromKeras("m.npz", v.arrays(), Spec{})
 	if err != nil {
@@ -89,8 +89,8 @@ func TestHardSigmoidIsNotTheLogisticFunction(t *testing.T) {
 }
 
 func TestKerasStacks(t *testing.T) {
-	// No outside numbers: the parts are those of the files above, whose layout the test there
-	// checks.
+	// There are no outside numbers for this network. Its parts are those of the files above, whose
+	// layout TestKerasFilesAgreeWithTheirLayers checks.
 	gru, lstm := readKeras(t, "keras_gru_reset_after").arrays(), readKeras(t, "keras_lstm").arrays()
 	second := []*Tensor{filled(7, 28), lstm[1], lstm[2]}
 	bias := func(n int) *Tensor { return filled(n) }

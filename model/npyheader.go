@@ -99,6 +99,7 @@ type dictScanner struct {
 	at   place
 }
 
+// header reads the whole dict.
 func (s *dictScanner) header() (npyHeader, error) {
 	h := npyHeader{shape: []int{}}
 	seen := map[string]bool{}
@@ -136,6 +137,7 @@ func (s *dictScanner) header() (npyHeader, error) {
 	return h, nil
 }
 
+// value reads the value of a key into h.
 func (s *dictScanner) value(key string, h *npyHeader) error {
 	switch key {
 	case "descr":

@@ -15,7 +15,7 @@ import (
 )
 
 func TestNPYAgreesWithNpyio(t *testing.T) {
-	// The outside reader is npyio v0.14.0. It is not used by the package: see the comment at
+	// The outside reader is npyio v0.14.0. The package does not use it for the reasons given at
 	// parseNPYHeader.
 	for _, descr := range []string{"<f4", ">f4", "<f8", ">f8"} {
 		for _, fortran := range []string{"False", "True"} {
@@ -52,7 +52,7 @@ func TestNPYAgreesWithNpyio(t *testing.T) {
 	}
 }
 
-// sixFloats returns 1 to 6 in the given type.
+// sixFloats returns the numbers 1 to 6 in the given type.
 func sixFloats(descr string) []byte {
 	order := map[byte]binary.AppendByteOrder{'<': binary.LittleEndian,
 		'>': binary.BigEndian}[descr[0]]

@@ -27,7 +27,7 @@ func join(parts ...[]byte) []byte {
 	return all
 }
 
-// floatsOf is a TensorProto of float32.
+// floatsOf returns a TensorProto of float32.
 func floatsOf(name string, shape []int, values ...float64) []byte {
 	raw := join(varint(2, 1), text(8, name))
 	for _, d := range shape {
@@ -40,7 +40,7 @@ func floatsOf(name string, shape []int, values ...float64) []byte {
 	return append(raw, message(9, data)...)
 }
 
-// wholesOf is a TensorProto of int64 with one axis.
+// wholesOf returns a TensorProto of int64 with one axis.
 func wholesOf(name string, values ...int64) []byte {
 	raw := join(varint(1, int64(len(values))), varint(2, 7), text(8, name))
 	var data []byte
@@ -54,7 +54,7 @@ func attribute(name string, value []byte) []byte { return join(text(1, name), va
 
 func wholeAttribute(name string, v int64) []byte { return attribute(name, varint(3, v)) }
 
-// nodeOf is a NodeProto; an attribute stands behind the outputs.
+// nodeOf returns a NodeProto; attributes stand behind the outputs.
 func nodeOf(op string, inputs, outputs []string, attributes ...[]byte) []byte {
 	raw := text(4, op)
 	for _, in := range inputs {
@@ -69,7 +69,7 @@ func nodeOf(op string, inputs, outputs []string, attributes ...[]byte) []byte {
 	return raw
 }
 
-// valueOf is a ValueInfoProto of float32; a size of 0 is open.
+// valueOf returns a ValueInfoProto of float32; a size of 0 is open.
 func valueOf(name string, sizes ...int64) []byte {
 	var axes []byte
 	for _, s := range sizes {
@@ -82,7 +82,7 @@ func valueOf(name string, sizes ...int64) []byte {
 	return join(text(1, name), message(2, message(1, join(varint(1, 1), message(2, axes)))))
 }
 
-// graphFile is a ModelProto around a graph.
+// graphFile returns a ModelProto around a graph.
 type graphFile struct {
 	opset                         int64
 	nodes, tensors, inputs, other [][]byte
@@ -109,9 +109,9 @@ func (g graphFile) bytes() []byte {
 	return join(varint(1, 7), message(7, graph), message(8, varint(2, g.opset)))
 }
 
-// smallGraph is a GRU of two inputs and three units at every step with a head of one output: X
-// [steps × 1 × 2] through the given nodes, which get "x" and "y" and make "h" and "out" of them.
-// Tensors W, R, B, K [3 × 1] and whatever is given are stored.
+// smallGraph returns a file with a GRU of two inputs and three units, and a head of one output at
+// every step. The given nodes make "out" of "x" [steps × 1 × 2]. The tensors W, R, B, K [3 × 1] and
+// those given are stored.
 func smallGraph(nodes [][]byte, tensors ...[]byte) graphFile {
 	counted := func(n int) []float64 {
 		v := make([]float64, n)

@@ -12,7 +12,7 @@ func floatAttribute(name string, bits uint32) []byte {
 		protowire.AppendFixed32(protowire.AppendTag(nil, 2, protowire.Fixed32Type), bits))
 }
 
-// The same small network written in several ways is read as the same, weight for weight.
+// A small network written in several ways is read as the same network, weight for weight.
 func TestWaysToWriteOneNetwork(t *testing.T) {
 	base, err := readGraph(smallGraph([][]byte{gruNode, squeezeNode, headNode}))
 	if err != nil {

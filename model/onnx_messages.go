@@ -58,6 +58,7 @@ func (d *onnxDecoder) opset(f wireField, m *onnxModel) error {
 // specification, "Operator Sets").
 func standardDomain(domain string) bool { return domain == "" || domain == "ai.onnx" }
 
+// graph decodes a GraphProto.
 func (d *onnxDecoder) graph(raw []byte) (*onnxGraph, error) {
 	const message = "GraphProto"
 	g := &onnxGraph{initializers: map[string][]byte{}}
@@ -117,6 +118,7 @@ func (d *onnxDecoder) initializer(raw []byte, g *onnxGraph) error {
 // documentation).
 const maxAttributes = 64
 
+// node decodes the NodeProto at position index of the graph.
 func (d *onnxDecoder) node(raw []byte, index int) (*onnxNode, error) {
 	const message = "NodeProto"
 	n := &onnxNode{index: index}
@@ -160,6 +162,7 @@ func (d *onnxDecoder) node(raw []byte, index int) (*onnxNode, error) {
 	return n, err
 }
 
+// attribute decodes an AttributeProto.
 func (d *onnxDecoder) attribute(raw []byte) (*onnxAttribute, error) {
 	const message = "AttributeProto"
 	a := &onnxAttribute{}

@@ -17,7 +17,7 @@ func TestONNXOperatorsOnConstants(t *testing.T) {
 	// stored, so that the graph folds to a constant. What is refused is listed; every other test
 	// must give the standard's values.
 	refused := map[string]string{
-		// no network has a use for nothing
+		// no network uses a tensor without values
 		"test_slice_start_out_of_bounds": "takes nothing of an axis of size 10",
 	}
 	archive, err := zip.OpenReader(filepath.Join(onnxNodes, "operators.zip"))

@@ -207,6 +207,7 @@ func (e *onnxEval) concat() (onnxValue, error) {
 		"puts constants beside computed values")
 }
 
+// concatConstants puts constants behind each other along an axis, whose size is then the given one.
 func (e *onnxEval) concatConstants(parts []onnxValue, axis, size int) (onnxValue, error) {
 	first := parts[0].(*constant)
 	shape := slices.Clone(first.shape)

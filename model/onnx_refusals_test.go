@@ -14,7 +14,7 @@ func readGraph(g graphFile) (*Import, error) {
 }
 
 func TestSmallGraphIsRead(t *testing.T) {
-	// What the refusals below start from is read.
+	// The graph that the refusals below change is itself read.
 	i, err := readGraph(smallGraph([][]byte{gruNode, squeezeNode, headNode}))
 	if err != nil || i.Network.String() != "GRU (reset-before) 2→3, dense 3→1" {
 		t.Fatalf("got %v, %v", i, err)
@@ -181,7 +181,7 @@ func TestGraphsThatAreRefused(t *testing.T) {
 	}
 }
 
-// giving changes the output of the graph.
+// giving returns the graph with another output.
 func (g graphFile) giving(name string) graphFile {
 	g.outputs = []string{name}
 	return g
@@ -256,7 +256,7 @@ func TestHostileGraphs(t *testing.T) {
 	}
 }
 
-// doubling puts a tensor behind itself forty times.
+// doubling returns a graph that puts a tensor behind itself forty times.
 func doubling() []byte {
 	nodes := [][]byte{nodeOf("Concat", []string{"K", "K"}, []string{"d0"},
 		wholeAttribute("axis", 0))}
@@ -270,7 +270,7 @@ func doubling() []byte {
 	return smallGraph(nodes).bytes()
 }
 
-// damagedGraphs are read in TestDamagedGraphs, and start the fuzzing.
+// damagedGraphs are read in TestDamagedGraphs, and are the first inputs of the fuzzing.
 var damagedGraphs = []string{"torch_gru_2layer_dense_seq", "torch_lstm_last", "onnx_form_chosen",
 	"onnx_form_mul_add", "onnx_form_two_outputs", "op_rnn"}
 
@@ -294,8 +294,8 @@ func TestDamagedGraphs(t *testing.T) {
 	}
 }
 
-// checkONNX reads hostile bytes: no panic, one of the two error types, and a whole network if there
-// is one.
+// checkONNX reads hostile bytes. The reader must not panic, and must return one of the two error
+// types or a valid network.
 func checkONNX(t *testing.T, file []byte) bool {
 	var i *Import
 	var err error

@@ -165,6 +165,7 @@ func (e *onnxEval) shape() (onnxValue, error) {
 	return c, nil
 }
 
+// transpose computes Transpose; without the attribute perm it reverses the axes.
 func (e *onnxEval) transpose() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -251,6 +252,8 @@ func (e *onnxEval) product(a, b int) (int, error) {
 	return p, nil
 }
 
+// flatten computes Flatten: the axes before the attribute axis become one, and so do those from it
+// on.
 func (e *onnxEval) flatten() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -272,6 +275,7 @@ func (e *onnxEval) flatten() (onnxValue, error) {
 	return e.regroup(v, []int{before, after})
 }
 
+// squeeze computes Squeeze: it takes away axes of size 1, all of them if none are named.
 func (e *onnxEval) squeeze() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {
@@ -308,6 +312,7 @@ func (e *onnxEval) squeeze() (onnxValue, error) {
 	return e.regroup(v, shape)
 }
 
+// unsqueeze computes Unsqueeze: it adds axes of size 1.
 func (e *onnxEval) unsqueeze() (onnxValue, error) {
 	v, err := e.need(0)
 	if err != nil {

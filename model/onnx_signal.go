@@ -112,6 +112,7 @@ func (s *signal) transpose(perm []int) onnxValue {
 	return s.with(axes)
 }
 
+// reshape regroups the factors of the axes. A factor of unknown role may be split in two.
 func (s *signal) reshape(e *onnxEval, shape []int) (onnxValue, error) {
 	queue := slices.Concat(s.axes...)
 	axes := make([][]*factor, len(shape))
@@ -145,6 +146,7 @@ func (e *onnxEval) mixed(from, to []int) error {
 		formatShape(to))
 }
 
+// choose keeps some features or results of a step, or the last of the steps.
 func (s *signal) choose(e *onnxEval, axis int, r places) (onnxValue, error) {
 	factors := s.axes[axis]
 	if r.all(axisSize(factors)) {
@@ -207,6 +209,7 @@ func (s *stack) transpose(perm []int) onnxValue {
 	return t
 }
 
+// reshape makes the stack opaque, unless the shape stays the same.
 func (s *stack) reshape(_ *onnxEval, shape []int) (onnxValue, error) {
 	if slices.Equal(shape, s.dims()) {
 		return s, nil
@@ -214,6 +217,7 @@ func (s *stack) reshape(_ *onnxEval, shape []int) (onnxValue, error) {
 	return opaque{}, nil
 }
 
+// choose keeps some of the parts, or the same places of each of them.
 func (s *stack) choose(e *onnxEval, axis int, r places) (onnxValue, error) {
 	t := &stack{axis: s.axis}
 	if axis != s.axis {

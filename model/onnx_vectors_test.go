@@ -56,8 +56,8 @@ func stepsFirst(values []float64, sequences, steps, width int) []float64 {
 }
 
 func TestONNXFilesOfTorch(t *testing.T) {
-	// Source: graphs and numbers by torch 1.13 (testdata/vectors/README.md). The description is
-	// what torch was told to make.
+	// Source: graphs and numbers by torch 1.13 (testdata/vectors/README.md). The descriptions are
+	// the networks that torch exported.
 	for _, c := range []struct {
 		file, network string
 		last          bool
@@ -218,7 +218,7 @@ func TestONNXAgreesWithStateDict(t *testing.T) {
 	}
 }
 
-// onnxNodes are the operator tests of the ONNX standard; see the README there.
+// onnxNodes is the folder of operator tests of the ONNX standard; see the README there.
 const onnxNodes = "../testdata/onnxnodes"
 
 func TestONNXNodeTests(t *testing.T) {

@@ -31,6 +31,7 @@ type onnxInput struct {
 	axes  []onnxAxis
 }
 
+// onnxAxis is one axis of an input.
 type onnxAxis struct {
 	size int64  // 0 if it is open
 	name string // of an open size; may be empty

@@ -104,7 +104,7 @@ func TestStateDictsThatAreRefused(t *testing.T) {
 				"\"elman-tanh\", \"elman-relu\"\n    [[model.layer]]\n    name = \"rnn\"\n    " +
 				"cell = ? # \"gru\", \"gru-reset-before\"\n"},
 		{"units that wrap around", func(d dict) {
-			// four blocks of as many rows are 0 in two's complement
+			// 4 times this number of units is 2^64, which overflows to 0
 			d["rnn.weight_hh_l0"] = &Tensor{Shape: []int{0, math.MaxInt/2 + 1}}
 			d["rnn.weight_ih_l0"] = filled(0, 5)
 		}, ErrFormat, "expected [3*units × units] or [4*units × units]", ""},

@@ -7,7 +7,7 @@ import (
 )
 
 func TestDenseChain(t *testing.T) {
-	// Two linear layers are one: their product, by hand.
+	// Two linear layers give the same as one layer with their product, computed by hand.
 	n := fromTorch(t, readSafetensors(t, "gru_1layer"), Spec{})
 	chain := n.Clone()
 	chain.Dense = append(chain.Dense,
@@ -65,7 +65,7 @@ func TestAffineKeepsTheOrderOfSums(t *testing.T) {
 	}
 }
 
-// A state that hold writes is read by the next layer, the head and the next step.
+// The next layer, the head and the next step read the state that hold wrote.
 func TestStepWithHoldsAState(t *testing.T) {
 	n := fromTorch(t, readSafetensors(t, "gru_2layer"), Spec{})
 	x, want, got := []float64{1, -1, 0.5, 2, 0}[:n.Inputs()], make([]float64, n.Outputs()),

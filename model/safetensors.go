@@ -16,6 +16,7 @@ const maxSafetensorsHeader = 100_000_000
 var safetensorsFloats = map[string]floatType{"F16": float16Type, "BF16": bfloat16Type,
 	"F32": float32Type, "F64": float64Type}
 
+// floatHint is the advice for tensors of another type.
 const floatHint = "only F16, BF16, F32 and F64 are read; save the float state dict without " +
 	"quantization and without counters"
 

@@ -80,6 +80,8 @@ func readSafetensorsMetadata(d *json.Decoder, at place) error {
 	})
 }
 
+// readSafetensorsEntry reads the value of a tensor's name: an object with exactly the keys dtype,
+// shape and data_offsets.
 func readSafetensorsEntry(d *json.Decoder, name string, at place) (safetensorsEntry, error) {
 	entry := safetensorsEntry{name: name, shape: []int{}}
 	found := 0

@@ -106,6 +106,7 @@ func (d *stateDict) blocks(hidden string) (int, error) {
 	return t.Shape[0] / t.Shape[1], nil
 }
 
+// linear reads a dense layer; a left-out bias is zero.
 func (d *stateDict) linear(c chained, width int) (*Dense, error) {
 	weight, bias := c.prefix+"weight", c.prefix+"bias"
 	l := &Dense{Inputs: width, Activation: c.activation}

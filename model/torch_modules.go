@@ -48,6 +48,7 @@ func (d *stateDict) findModules() error {
 	return d.findDense(names)
 }
 
+// findRecurrent finds the recurrent modules by the names of their tensors.
 func (d *stateDict) findRecurrent(names []string) error {
 	layers := map[string]int{}
 	for _, name := range names {
@@ -87,6 +88,7 @@ func (d *stateDict) findRecurrent(names []string) error {
 	return nil
 }
 
+// findDense finds the dense modules among the other tensors.
 func (d *stateDict) findDense(names []string) error {
 	var unknown []string
 	for _, name := range names {

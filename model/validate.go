@@ -108,5 +108,6 @@ func firstUnusable(values []float64) int {
 	return -1
 }
 
+// weightHint is the advice for weights that are not finite or too large.
 const weightHint = "the training has diverged, or the bytes of the file are in another order; " +
 	"take an earlier state of the network, or save it anew"

@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// A network that was read wrongly in one respect is among the variants of what was read: the right
-// one gives the outputs of the network as it was trained, value for value.
+// If a network was read wrongly in one respect, the right one is among the variants of the wrong
+// one, and gives the outputs of the trained network value for value.
 func TestVariantsHaveTheNetworkThatWasTrained(t *testing.T) {
 	for _, c := range []struct {
 		name  string

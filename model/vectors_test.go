@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-// vectors are numbers that other libraries computed; see the README beside them.
+// vectors is the folder of numbers that other libraries computed; see the README there.
 const vectors = "../testdata/vectors"
 
 func readBytes(t testing.TB, elements ...string) []byte {
@@ -41,8 +41,7 @@ func readSafetensors(t testing.TB, name string) map[string]*Tensor {
 	return tensors
 }
 
-// weightsOf drops the arrays of inputs and expected values that a vector file holds beside the
-// state dict.
+// weightsOf returns the state dict of a vector file, without the inputs and expected values.
 func weightsOf(tensors map[string]*Tensor) map[string]*Tensor {
 	weights := maps.Clone(tensors)
 	maps.DeleteFunc(weights, func(name string, _ *Tensor) bool {
@@ -52,7 +51,8 @@ func weightsOf(tensors map[string]*Tensor) map[string]*Tensor {
 	return weights
 }
 
-// vectorSpec says what the state dict of a vector file does not, from the README there.
+// vectorSpec returns the layers that the state dict of a vector file leaves open, from the README
+// there.
 func vectorSpec(name string) Spec {
 	rnn, head := LayerSpec{Name: "rnn"}, LayerSpec{Name: "head"}
 	switch name {

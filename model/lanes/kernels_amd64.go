@@ -5,6 +5,8 @@ import "golang.org/x/sys/cpu"
 // useAVX2 chooses the kernels in assembly; tests turn it off.
 var useAVX2 = cpu.X86.HasAVX2
 
+// The functions below run the kernels in assembly where the processor has AVX2, else those in Go.
+
 func affine(y, w, b, x []float32, m *matrix) {
 	if useAVX2 && len(w) > 0 {
 		affineAVX2(&y[0], &w[0], &b[0], &x[0], m.columns, m.blocks, m.half)

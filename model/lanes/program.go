@@ -47,6 +47,7 @@ func Compile(n *model.Network) *Program {
 	return p
 }
 
+// compileLayer lays out the weights of a recurrent layer in the matrices of its kind.
 func compileLayer(l *model.Recurrent) layer {
 	c := layer{kind: l.Kind, inputs: l.Inputs, units: l.Units}
 	input := func(row, column int) float64 { return l.W[row*l.Inputs+column] }
