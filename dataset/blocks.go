@@ -160,7 +160,7 @@ func (s series) isEven() bool {
 	return float64(sum*sum) >= evenShare*float64(len(s))*squares
 }
 
-// standardError returns that of the sum of all influences.
+// standardError returns the standard error of the sum of all influences.
 func (b blocks) standardError(s series) float64 {
 	squares, n, pieces := 0.0, 0, 0
 	for _, v := range s {

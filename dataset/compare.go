@@ -46,7 +46,7 @@ type Comparison struct {
 // on the same recordings with the same regions.
 //
 // The interval comes from how unlike the sequences are, because steps within a sequence are not
-// independent; below two sequences there is none. It is that of the jackknife with Student's t;
+// independent; below two sequences there is none. It is the jackknife's, with Student's t;
 // from [BootstrapSequences] sequences on, each of its ends is the outer one of the jackknife and
 // the bootstrap over whole sequences (interval.go). Fewer but long sequences are judged by blocks
 // of steps as well where [Recordings.Memory] is known (blocks.go). The random draws are seeded, so

@@ -19,13 +19,13 @@
 // # How two predictors are compared
 //
 // Float, cut and integer networks run on the same steps. The rise of the error is a ratio of sums
-// over sequences, and its interval says how far the ratio would move with other sequences. It is
-// that of the jackknife over sequences with Student's t. From six sequences on, each end is the
-// outer one of the jackknife and the bias-corrected and accelerated bootstrap. Student's t and the
-// percentiles of the bootstrap take the number of sequences that weigh, which is small where a few
-// sequences make most of the error. Few long sequences are judged by blocks of steps too, for which
-// scores keep errors in pieces of sequences (pieces.go). docs/intervals.md says what was simulated
-// to check the intervals; testdata/coverage has the simulation.
+// over sequences, and its interval says how far the ratio would move with other sequences. The
+// interval is the jackknife's over sequences, with Student's t. From six sequences on, each end is
+// the outer one of the jackknife and the bias-corrected and accelerated bootstrap. Student's t and
+// the percentiles of the bootstrap take the number of sequences that weigh, which is small where a
+// few sequences make most of the error. Few long sequences are judged by blocks of steps too, for
+// which scores keep errors in pieces of sequences (pieces.go). docs/intervals.md says what was
+// simulated to check the intervals; testdata/coverage has the simulation.
 //
 // The first [Sequence.Settle] steps of a sequence count nowhere: no error of theirs is summed here,
 // and no distance of rounding is measured on them in the packages behind this one.

@@ -122,8 +122,8 @@ func (s *sample) below() float64 {
 	return min(max(float64(first+behind)/2/n, 0.5/n), 1-0.5/n)
 }
 
-// acceleration returns that of the jackknife (Efron 1987, formula 6.6, as in Efron and Tibshirani
-// 1993, formula 14.15; from memory).
+// acceleration returns the change of the standard error with the value, by the jackknife (Efron
+// 1987, formula 6.6, as in Efron and Tibshirani 1993, formula 14.15; from memory).
 func (s *sample) acceleration() float64 {
 	mean, _ := portable.MeanStd(s.leftOut)
 	squares, cubes := 0.0, 0.0

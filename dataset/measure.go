@@ -36,7 +36,7 @@ func Metrics(classes bool) []Metric {
 	return []Metric{RMSE, MAE, MaxError, Bias}
 }
 
-// IsKnown reports whether a metric is one of those of this package.
+// IsKnown reports whether this package knows a metric.
 func (m Metric) IsKnown() bool {
 	return m == Explained || slices.Contains(slices.Concat(Metrics(false), Metrics(true)), m)
 }

@@ -41,8 +41,8 @@ func (s *Score) pieceOf(sequence, step int) int {
 	return s.first[sequence] + step/s.piece
 }
 
-// piecesOf returns the tallies of all pieces of a sequence in a slice, in their order, also of
-// those without a step that counts.
+// piecesOf returns the tallies of all pieces of a sequence in a slice, in their order. Pieces
+// without a step that counts are among them.
 func (s *Score) piecesOf(sequence int, slice Slice) []*tally {
 	all := make([]*tally, 0, s.first[sequence+1]-s.first[sequence])
 	for piece := s.first[sequence]; piece < s.first[sequence+1]; piece++ {

@@ -15,7 +15,8 @@ type pairs interface {
 	steps() int
 	sequences() int
 	whole() (base, other float64)
-	// weights returns those of the sequences in a rise, and in the value of the other predictor.
+	// weights returns the weights of the sequences in a rise, and in the value of the other
+	// predictor.
 	weights() (ofRise, ofOther []float64)
 	// resample draws as many sequences as there are, with replacement, and calls take with the
 	// values of both predictors on them, [resamples] times.

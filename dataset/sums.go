@@ -106,7 +106,7 @@ func ofSequence[T any](list []T, sequences, i int) []T {
 	return list[i*n : (i+1)*n]
 }
 
-// tallies returns those of the sequences with steps, and for an explained share those of the
+// tallies returns one tally per sequence with steps, and for an explained share also one of the
 // predictor whose error is explained.
 func (s Sums) tallies(metric Metric) (own, whole []*tally) {
 	for i := range s.Sequences {
@@ -150,7 +150,7 @@ func (s Sums) Value(metric Metric) float64 {
 	return value
 }
 
-// Change holds how the error of one predictor differs from that of an earlier one on the same
+// Change holds how the error of one predictor differs from the error of an earlier one on the same
 // steps.
 type Change struct {
 	// Old and New are values of the metric. Both explained shares are of the same error, that of

@@ -10,7 +10,7 @@ import (
 // unlike the rest. Our choice: a smaller difference hardly moves the error over all steps.
 const unlikeStart = 1.25
 
-// UnlikeStart returns how many first steps of sequences have errors unlike those of the rest.
+// UnlikeStart returns how many first steps of sequences have errors unlike the errors of the rest.
 // squares are the squared errors of a predictor [sequences][steps]. The first half of every
 // sequence is taken in spans that double in length, and each span is compared with the second
 // halves: it is unlike where the root mean square differs by a quarter or more, in either

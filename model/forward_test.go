@@ -40,8 +40,8 @@ func TestForwardAgreesWithTorch(t *testing.T) {
 	}
 }
 
-// replayed holds what torch calls output_seq and rnn_output [sequences, steps, values], h_final and
-// c_final [layers, sequences, units].
+// replayed holds the arrays that torch calls output_seq and rnn_output [sequences, steps, values],
+// h_final and c_final [layers, sequences, units].
 type replayed struct{ outputs, states, final, finalCell []float64 }
 
 // replay runs a network whose recurrent layers have one width. Start states may be nil.

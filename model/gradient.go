@@ -7,12 +7,13 @@ type Gradient struct {
 	// Weights has the derivatives by every weight and bias, in the fields of a network of the same
 	// shape. [Tape.Backward] adds to them.
 	Weights *Network
-	// Inputs has those by the inputs of the last segment [steps × Inputs]. The caller allocates it,
-	// or leaves it nil where it is not wanted.
+	// Inputs has the derivatives by the inputs of the last segment [steps × Inputs]. The caller
+	// allocates it, or leaves it nil where it is not wanted.
 	Inputs []float64
-	// States has those by the state at the start of the last segment, [layers][Units].
+	// States has the derivatives by the state at the start of the last segment, [layers][Units].
 	States [][]float64
-	// Cells has those by the cell state there, [layers][Units]; nil for layers without a cell.
+	// Cells has the derivatives by the cell state there, [layers][Units]; nil for layers without a
+	// cell.
 	Cells [][]float64
 }
 

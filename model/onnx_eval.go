@@ -26,8 +26,8 @@ func newONNXEval(m *onnxModel, size int64, at place) *onnxEval {
 		left: spareValues + int(size)}
 }
 
-// spend subtracts numbers that are about to be made from those that the graph may make, so that
-// memory stays in proportion to the file. It returns an error if there are too many.
+// spend counts numbers that are about to be made. It returns an error if the graph has made too
+// many, so that memory stays in proportion to the file.
 func (e *onnxEval) spend(values int) error {
 	if values < 0 || values > e.left {
 		return e.refuse("a network for a microcontroller has no such tables",

@@ -9,7 +9,7 @@ import "slices"
 //   - a [signal]: one vector per sequence and step, a function of the features that a [chain] of
 //     layers describes;
 //   - a [stack]: several values behind each other, such as the last states of several layers;
-//   - an [opaque]: cell states and what is made of them, which may leave the graph but enter no
+//   - an [opaque]: cell states and values made of them, which may leave the graph but enter no
 //     computation.
 //
 // Shapes are numbers: an axis of open size gets a prime that nothing else in the graph has (see

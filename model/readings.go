@@ -19,8 +19,8 @@ const mostReadings = 1000
 // the shapes: every order of modules, every cell, and every activation behind the dense layers
 // before the last.
 //
-// Errors are those of [ImportFile]. Where more than a thousand specs fit, or none, the error is
-// that of reading the file without layers.
+// Errors are those of [ImportFile]. Where more than a thousand specs fit, or none, Readings returns
+// the error of reading the file without layers.
 func Readings(path, convention string) ([]Spec, error) {
 	plain := Spec{Convention: convention}
 	_, err := ImportFile(path, plain)

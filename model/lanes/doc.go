@@ -19,7 +19,7 @@
 //
 // The kernels are products of a matrix with vectors, the activations, and products and sums element
 // by element. They exist twice: in assembly for amd64 with AVX2, written by the program in folder
-// generate with avo (make vectors), and in Go for all other processors. On those the integer
+// generate with avo (make vectors), and in Go for all other processors, on which the integer
 // network runs its sequences one by one.
 //
 // Both kinds of kernel multiply and add apart, round after every operation, and add in the same
