@@ -105,7 +105,7 @@ func resampleAll(p pairs, metric Metric, withBootstrap bool, figures ...*figure)
 			}
 		}
 	}
-	if metric != MaxError { // leaving out sequences moves a maximum only where it leaves out one
+	if metric != MaxError { // a maximum changes only without the one sequence that has it
 		p.leaveOut(note(func(s *sample) *[]float64 { return &s.leftOut }))
 	}
 	if withBootstrap && (p.sequences() >= BootstrapSequences || metric == MaxError) {

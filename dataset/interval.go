@@ -109,7 +109,7 @@ func (s *sample) bootstrap() (low, high float64) {
 
 // rounded takes off the last digits of a quantile or probability, in which processors differ.
 func rounded(v float64) float64 {
-	const digits = 1e10
+	const digits = 1e10 // our choice: far below the differences that a report shows
 	return math.Round(v*digits) / digits
 }
 
@@ -161,7 +161,7 @@ func OneSided(sequences int) float64 {
 // weights)²/(sum of their squares), as for any weighted mean (Kish 1965, "Survey sampling"; from
 // memory). It is at least 2, because t has hardly an end with fewer.
 func effective(weights []float64) float64 {
-	const fewest = 2
+	const fewest = 2 // Student's t has one degree of freedom
 	sum, squares := 0.0, 0.0
 	for _, w := range weights {
 		sum += w

@@ -130,7 +130,7 @@ func (t *Table) names(columns []int) ([]string, error) {
 
 // quoted returns a text from a file as an error shows it, cut to 40 characters.
 func quoted(text string) string {
-	const most = 40
+	const most = 40 // characters; our choice, so that an error stays one line
 	if utf8.RuneCountInString(text) > most {
 		return fmt.Sprintf("%q...", string([]rune(text)[:most]))
 	}

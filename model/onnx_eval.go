@@ -275,7 +275,7 @@ func (s *openSizes) of(a onnxAxis) (int, error) {
 	if size := s.byName[a.name]; size != 0 && a.name != "" {
 		return size, nil
 	}
-	const most = 16 // axes; a network has three for its input and for each state
+	const most = 16 // axes; our choice: a network has three for its input and for each state
 	if len(s.taken) > 2*most {
 		return 0, fmt.Errorf("the graph has more than %d axes of open size", most)
 	}

@@ -106,7 +106,7 @@ func (d *stateDict) findDense(names []string) error {
 				fmt.Sprintf("%q %s", name, formatShape(d.tensors[name].Shape)))
 		}
 	}
-	const most = 4 // names in one message
+	const most = 4 // names in one message; our choice
 	if n := len(unknown); n > 0 {
 		list := strings.Join(unknown[:min(n, most)], ", ")
 		if n > most {

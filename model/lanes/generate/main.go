@@ -13,7 +13,7 @@ import (
 	. "github.com/mmcloughlin/avo/reg"
 )
 
-// vectorBytes is one value of every lane: 8 lanes of float32.
+// vectorBytes is the size of a vector: 8 lanes of float32.
 const vectorBytes = 32
 
 func main() {
@@ -25,7 +25,8 @@ func main() {
 	Generate()
 }
 
-// affine computes rows in blocks of eight, whose sums stay in registers, and perhaps four more.
+// affine writes the kernel that computes rows in blocks of eight, whose sums stay in registers, and
+// perhaps four more.
 func affine() {
 	TEXT("affineAVX2", NOSPLIT, "func(y, w, b, x *float32, columns, blocks, half int)")
 	Pragma("noescape")
@@ -52,7 +53,7 @@ func affine() {
 	RET()
 }
 
-// rows computes one block and leaves y, w and b behind it.
+// rows writes the code that computes one block of rows and moves y, w and b on to the next block.
 func rows(label string, n int, y, w, b, x, columns Register) {
 	sums := make([]VecVirtual, n)
 	for i := range sums {
@@ -82,7 +83,7 @@ func rows(label string, n int, y, w, b, x, columns Register) {
 	ADDQ(U32(uint32(4*n)), b)
 }
 
-// constant is a float32 in every lane.
+// constant returns the memory that holds a float32 for every lane.
 func constant(name string, v float32) Mem {
 	return repeated(name, math.Float32bits(v))
 }
@@ -95,7 +96,7 @@ func repeated(name string, bits uint32) Mem {
 	return m
 }
 
-// The constants are those of activation.go, where they are explained.
+// The constants of activation.go, which explains them.
 var constants = map[string]Mem{}
 
 func defineConstants() {
@@ -246,7 +247,7 @@ func elementwise() {
 	RET()
 }
 
-// each is a loop over the vectors of y, a and b.
+// each writes a loop over the vectors of y, a and b.
 func each(body func(y, a, b Mem)) {
 	y, a, b := Load(Param("y"), GP64()), Load(Param("a"), GP64()), Load(Param("b"), GP64())
 	n := Load(Param("n"), GP64())
