@@ -14,15 +14,15 @@ type watcher struct {
 	reach []reach // per matrix
 }
 
-// reach is the most that the rows of a matrix came to.
+// reach is the most that the accumulators of one matrix reached.
 type reach struct {
-	size  int64   // magnitude of a sum, half a step of the rescale included
-	share float64 // of the row's bound
+	size  int64   // largest magnitude of a sum, half a step of the rescale included
+	share float64 // largest share of its own bound that a row reached
 }
 
 func (n *Network) newWatcher() *watcher { return &watcher{n, make([]reach, len(n.Matrices()))} }
 
-// watch runs recordings.
+// watch runs recordings through the network and returns what its accumulators reached.
 func (n *Network) watch(rec *dataset.Recordings) *watcher {
 	parts := make([]*watcher, len(rec.Sequences))
 	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
@@ -36,13 +36,14 @@ func (n *Network) watch(rec *dataset.Recordings) *watcher {
 	return all
 }
 
+// merge takes over what another watcher saw beyond w.
 func (w *watcher) merge(o *watcher) {
 	for i, r := range o.reach {
 		w.reach[i] = reach{max(w.reach[i].size, r.size), max(w.reach[i].share, r.share)}
 	}
 }
 
-// run runs a sequence from a zero state.
+// run runs a sequence from the zero state.
 func (w *watcher) run(s *dataset.Sequence) {
 	n := w.net
 	state, encoder, columns := n.NewState(), n.newEncoder(), len(s.X)/s.Steps
@@ -69,8 +70,8 @@ func (w *watcher) run(s *dataset.Sequence) {
 	}
 }
 
-// recurrent looks at the rows that multiply the state h before the step; in a
-// reset-before GRU the candidate's multiply it times the reset gate.
+// recurrent watches the rows of a recurrent matrix, matrix number at. They multiply the state h
+// before the step. In a reset-before GRU the rows of the candidate multiply h times the reset gate.
 func (w *watcher) recurrent(at int, l *Layer, x, h []int32) {
 	m := l.Recurrent
 	if l.Kind != model.GRUResetBefore {
@@ -86,7 +87,8 @@ func (w *watcher) recurrent(at int, l *Layer, x, h []int32) {
 	w.rows(at, m, 2*l.Units, m.Rows, scaled)
 }
 
-// rows compares rows from..to of matrix at with their bounds.
+// rows compares rows from..to of m, matrix number at, with their bounds, for the input v. It panics
+// where a sum exceeds its bound: the proof of the bound would be wrong.
 func (w *watcher) rows(at int, m *Matrix, from, to int, v []int32) {
 	for r := from; r < to; r++ {
 		sum := int64(m.Bias[r])
@@ -108,10 +110,9 @@ func (w *watcher) rows(at int, m *Matrix, from, to int, v []int32) {
 	}
 }
 
-// attack searches for inputs that fill the accumulators: it climbs for one matrix
-// after the other, in turn, and notes what all of them reach on the way. Inputs
-// alone fill those of the first one, of which the row with the largest bound shows
-// that at once.
+// attack searches for inputs within b that fill the accumulators. It climbs for one matrix after
+// the other and notes what all of them reach on the way. Inputs alone fill the first matrix, of
+// which one step shows the row with the largest bound.
 func (w *watcher) attack(b bounds) {
 	n, random := w.net, rand.New(rand.NewPCG(0, 0))
 	w.try(w.fullest(b))
@@ -130,7 +131,7 @@ func (w *watcher) attack(b bounds) {
 	}
 }
 
-// try runs an attack and returns what it reached by itself.
+// try runs an attack and returns what its accumulators reached by themselves.
 func (w *watcher) try(s *dataset.Sequence) []reach {
 	alone := w.net.newWatcher()
 	alone.run(s)
@@ -138,7 +139,7 @@ func (w *watcher) try(s *dataset.Sequence) []reach {
 	return alone.reach
 }
 
-// fullest is the step that fills the row of the first matrix with the largest bound.
+// fullest returns the single step that fills the row of the first matrix with the largest bound.
 func (w *watcher) fullest(b bounds) *dataset.Sequence {
 	n := w.net
 	m := n.Layers[0].Input

@@ -26,11 +26,11 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 		random := rand.New(rand.NewPCG(9, 9))
 		a := &attacker{net: net, rival: newRival(job.p), output: o, columns: net.Columns,
 			bounds: net.inputBounds(job.signoff.Features), random: random}
-		atRandom := &parting{}
+		atRandom := &separation{}
 		for range a.batches() {
 			var attacks []attack
 			for range attackBatch {
-				attacks = append(attacks, wholly(a.start()))
+				attacks = append(attacks, wholeAttack(a.start()))
 			}
 			atRandom = a.worst(atRandom, attacks)
 		}

@@ -8,18 +8,18 @@ import (
 	"kerf/dataset"
 )
 
-// attack is inputs that shall part two networks.
+// attack is a sequence of inputs that shall separate two networks.
 type attack struct {
 	*dataset.Sequence
 	from int // the first step at which it differs from the best attack so far
 	to   int // the first step at which the networks are no longer compared
 }
 
-// wholly is an attack on which the networks are compared from the first step to the last.
-func wholly(s *dataset.Sequence) attack { return attack{s, 0, s.Steps} }
+// wholeAttack returns an attack on which the networks are compared from the first step to the last.
+func wholeAttack(s *dataset.Sequence) attack { return attack{s, 0, s.Steps} }
 
-// window is the steps of a sequence up to one of them, as many as an attack has; near the start of
-// the sequence later steps make up for what is missing.
+// window returns the steps of a sequence that end with step last, as many as an attack has. Near
+// the start of the sequence later steps make up for those that are missing.
 func window(s *dataset.Sequence, last int) *dataset.Sequence {
 	columns := len(s.X) / s.Steps
 	first := max(0, last+1-attackSteps)
@@ -27,13 +27,14 @@ func window(s *dataset.Sequence, last int) *dataset.Sequence {
 	return &dataset.Sequence{Steps: end - first, X: s.X[first*columns : end*columns]}
 }
 
-// windows are all runs of recorded steps that are as long as an attack, and all of every sequence
-// that is shorter.
+// windows stands for all runs of recorded steps that are as long as an attack; of a sequence that
+// is shorter it has the whole sequence.
 type windows struct {
 	sequences []*dataset.Sequence
 	count     int
 }
 
+// newWindows counts the windows of recordings.
 func newWindows(rec *dataset.Recordings) *windows {
 	w := &windows{sequences: rec.Sequences}
 	for _, s := range rec.Sequences {
@@ -42,10 +43,10 @@ func newWindows(rec *dataset.Recordings) *windows {
 	return w
 }
 
-// of is how many windows a sequence has.
+// of returns how many windows a sequence has.
 func (w *windows) of(s *dataset.Sequence) int { return max(1, s.Steps-attackSteps+1) }
 
-// draw copies one window, each as likely as any other.
+// draw returns a copy of one window, each as likely as any other.
 func (w *windows) draw(random *rand.Rand) *dataset.Sequence {
 	at := random.IntN(w.count)
 	for _, s := range w.sequences {
@@ -60,9 +61,11 @@ func (w *windows) draw(random *rand.Rand) *dataset.Sequence {
 	panic("quant: more windows counted than there are")
 }
 
-// bounds are the least and the largest value of every feature, in physical units.
+// bounds holds the least and the largest value of every feature, in physical units.
 type bounds struct{ low, high []float64 }
 
+// recordedBounds returns the range of every feature over recordings; values that are not numbers
+// are left out.
 func recordedBounds(rec *dataset.Recordings) bounds {
 	b := bounds{make([]float64, rec.Features), make([]float64, rec.Features)}
 	for k := range b.low {
@@ -79,7 +82,8 @@ func recordedBounds(rec *dataset.Recordings) bounds {
 	return b
 }
 
-// inputBounds are the ends of the input format; those of features that were cut are 0.
+// inputBounds returns the ends of the input format, in physical units. The bounds of features that
+// were cut are 0.
 func (n *Network) inputBounds(features int) bounds {
 	b := bounds{make([]float64, features), make([]float64, features)}
 	for i, k := range n.Columns {
@@ -90,14 +94,14 @@ func (n *Network) inputBounds(features int) bounds {
 	return b
 }
 
-// random is an attack of ends of range.
+// random returns an attack that consists of ends of range.
 func (b bounds) random(random *rand.Rand, steps int, columns []int) *dataset.Sequence {
 	s := &dataset.Sequence{Steps: steps, X: make([]float64, steps*len(b.low))}
 	b.randomise(random, s, columns)
 	return s
 }
 
-// randomise holds features at ends of their range, block by block.
+// randomise holds each of the columns at a random end of its range, block by block.
 func (b bounds) randomise(random *rand.Rand, s *dataset.Sequence, columns []int) {
 	for first := 0; first < s.Steps; first += attackBlock {
 		for _, k := range columns {
@@ -106,7 +110,7 @@ func (b bounds) randomise(random *rand.Rand, s *dataset.Sequence, columns []int)
 	}
 }
 
-// hold keeps feature k at one place of its range, 0 to 1, from one step to before another.
+// hold sets feature k to one place of its range, 0 to 1, from step from to the one before step to.
 func (b bounds) hold(s *dataset.Sequence, from, to, k int, place float64) {
 	v := b.low[k] + float64(place*(b.high[k]-b.low[k]))
 	for step := from; step < min(to, s.Steps); step++ {
@@ -114,8 +118,9 @@ func (b bounds) hold(s *dataset.Sequence, from, to, k int, place float64) {
 	}
 }
 
-// move is an attack with some features changed for some steps not long before the
-// given one, in a quarter of the moves up to it. The networks are compared until a block behind it.
+// move returns a copy of an attack with some features changed for some steps not long before the
+// step before; in a quarter of the moves the change reaches up to that step. The networks are
+// compared until a block behind it.
 func (b bounds) move(random *rand.Rand, of *dataset.Sequence, before int, columns []int) attack {
 	s := &dataset.Sequence{Steps: of.Steps, X: slices.Clone(of.X)}
 	from := max(0, before-random.IntN(attackBefore[random.IntN(len(attackBefore))]))

@@ -9,49 +9,51 @@ import (
 	"kerf/model"
 )
 
-// Calibration holds what formats and rounding are chosen from: what a float
-// network shows on selection recordings.
+// Calibration holds the figures that formats and rounding are chosen from: what a float network
+// shows on selection recordings.
 type Calibration struct {
-	Input    float64      // largest magnitude of a normalised feature
-	Features []float64    // the same of each feature
+	Input    float64      // largest magnitude of any normalised feature
+	Features []float64    // largest magnitude of each normalised feature
 	Layers   []LayerRange // per recurrent layer
 	Dense    []DenseRange // per dense layer
 
-	recordings *dataset.Recordings // that it comes from
+	recordings *dataset.Recordings // the recordings that the calibration comes from
 	raw        [][]float64         // raw outputs of the float network, per sequence steps × outputs
 }
 
-// LayerRange is what one recurrent layer shows.
+// LayerRange holds the ranges and moments of one recurrent layer.
 type LayerRange struct {
 	Gate   float64  // largest magnitude of a pre-activation part: W x + b or U h + d
-	State  float64  // of the hidden state
-	Cell   float64  // of the cell, LSTM only
-	Inputs *Moments // of what W multiplies
-	States *Moments // of what U multiplies
+	State  float64  // largest magnitude of the hidden state
+	Cell   float64  // largest magnitude of the cell, LSTM only
+	Inputs *Moments // of the inputs, which W multiplies
+	States *Moments // of the state before the step, which U multiplies
 
-	// second moments of what a row does to the state of its unit, see follow.go; nil for a large
-	// layer
+	// Followed has, per row, the second moments of its eligibility trace φ: what an error of a
+	// weight has done to the state of the unit so far. It is nil for a layer whose moments would
+	// take more than 32 MB.
 	Followed []*mat.SymDense
-	// steps that a unit remembers: 1/(1 - mean of its update or forget gate); nil for Elman
+	// Memory has, per unit, how many steps the unit remembers: 1/(1 - mean of its update or forget
+	// gate). It is nil for Elman layers.
 	Memory []float64
 }
 
-// DenseRange is what one dense layer shows.
+// DenseRange holds the range and moments of one dense layer.
 type DenseRange struct {
 	Value  float64  // largest magnitude before the activation
-	Inputs *Moments // of what W multiplies
+	Inputs *Moments // of the inputs, which W multiplies
 }
 
-// sums gathers a calibration over one sequence.
+// sums gathers the figures of a calibration over some sequences.
 type sums struct {
 	Calibration
 	inputs, states, dense []*momentSum
-	followed              []*followed
-	kept                  [][]float64 // sum of the update or forget gate
+	traces                []*traceSum
+	keeps                 [][]float64 // per unit: sum of its update or forget gate
 	steps                 float64
 }
 
-// newSums begins with nothing seen; without moments only ranges are gathered.
+// newSums returns sums of no step yet. Without moments only ranges are gathered.
 func newSums(net *model.Network, moments bool) *sums {
 	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()),
 		Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
@@ -61,8 +63,8 @@ func newSums(net *model.Network, moments bool) *sums {
 	for _, l := range net.Recurrent {
 		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)),
 			append(s.states, newMomentSum(l.Units))
-		s.followed, s.kept = append(s.followed, newFollowed(l)),
-			append(s.kept, make([]float64, l.Units))
+		s.traces, s.keeps = append(s.traces, newTraceSum(l)),
+			append(s.keeps, make([]float64, l.Units))
 	}
 	for _, d := range net.Dense {
 		s.dense = append(s.dense, newMomentSum(d.Inputs))
@@ -70,6 +72,7 @@ func newSums(net *model.Network, moments bool) *sums {
 	return s
 }
 
+// merge adds the figures of other sequences.
 func (s *sums) merge(o *sums) {
 	s.Input = math.Max(s.Input, o.Input)
 	s.steps += o.steps
@@ -85,11 +88,11 @@ func (s *sums) merge(o *sums) {
 		}
 		s.inputs[i].merge(o.inputs[i])
 		s.states[i].merge(o.states[i])
-		if s.followed[i] != nil {
-			s.followed[i].merge(o.followed[i])
+		if s.traces[i] != nil {
+			s.traces[i].merge(o.traces[i])
 		}
-		for j, v := range o.kept[i] {
-			s.kept[i][j] += v
+		for j, v := range o.keeps[i] {
+			s.keeps[i][j] += v
 		}
 	}
 	for i, r := range o.Dense {
@@ -100,13 +103,13 @@ func (s *sums) merge(o *sums) {
 	}
 }
 
-// calibrationParts is into how many parts the sequences are dealt: few, because
-// every part holds moments of its own, and always as many, because sums of
-// floating-point numbers depend on their order.
+// calibrationParts is the number of parts that sequences are dealt into. Parts are few, because
+// each holds moments of its own, and always equally many, because sums of floating-point numbers
+// depend on their order.
 const calibrationParts = 4
 
-// Calibrate reads ranges and moments of a float network from selection
-// recordings.
+// Calibrate reads ranges and moments of a float network from selection recordings. It runs every
+// sequence once; the result does not depend on the number of cores.
 func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	total, raw := gathered(p, selection, true)
 	c := total.Calibration
@@ -114,9 +117,9 @@ func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	for i := range c.Layers {
 		l := &c.Layers[i]
 		l.Inputs, l.States = total.inputs[i].moments(), total.states[i].moments()
-		l.Followed = total.followed[i].rows()
+		l.Followed = total.traces[i].rows()
 		if keepGate(p.Net.Recurrent[i].Kind) >= 0 {
-			for _, sum := range total.kept[i] {
+			for _, sum := range total.keeps[i] {
 				l.Memory = append(l.Memory, 1/(1-sum/total.steps))
 			}
 		}
@@ -127,14 +130,15 @@ func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	return c
 }
 
-// CalibrateRanges is [Calibrate] without moments and memory, in about a third of the time: all that
-// [Nearest] needs.
+// CalibrateRanges is [Calibrate] without moments and memory, in about a third of the time. The
+// calibration serves [Nearest] only.
 func CalibrateRanges(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	total, _ := gathered(p, selection, false)
 	return total.Calibration
 }
 
-// gathered adds up what all sequences show, and returns the raw outputs of each.
+// gathered adds up the figures of all sequences, and returns the raw outputs of the network on each
+// [steps × outputs].
 func gathered(p *dataset.Float, selection *dataset.Recordings,
 	moments bool) (total *sums, raw [][]float64) {
 	all := selection.Sequences
@@ -154,7 +158,8 @@ func gathered(p *dataset.Float, selection *dataset.Recordings,
 	return total, raw
 }
 
-// keepGate is the gate that says what share of the old state is kept, -1 for none.
+// keepGate returns the index of the gate that says which share of the old state is kept, -1 for a
+// layer without one.
 func keepGate(k model.Kind) int {
 	if k == model.ElmanTanh || k == model.ElmanReLU {
 		return -1
@@ -162,10 +167,10 @@ func keepGate(k model.Kind) int {
 	return 1
 }
 
-// gather walks one sequence and returns the raw outputs.
+// gather runs one sequence and returns the raw outputs [steps × outputs].
 func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []float64 {
 	raw := make([]float64, 0, s.Steps*len(p.Outputs))
-	for _, f := range t.followed {
+	for _, f := range t.traces {
 		if f != nil {
 			f.begin()
 		}
@@ -207,23 +212,24 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 	return raw
 }
 
-// addMoments takes in what a step multiplies in a recurrent layer.
+// addMoments adds the vectors that a recurrent layer multiplied in one step: its inputs and the
+// state before the step.
 func (t *sums) addMoments(step int, run *model.Run, layer int, kind model.Kind, in,
 	before []float64) {
 	t.inputs[layer].add(in)
 	t.states[layer].add(before)
-	if t.followed[layer] != nil {
-		t.followed[layer].add(step, run, layer, in, before)
+	if t.traces[layer] != nil {
+		t.traces[layer].add(step, run, layer, in, before)
 	}
 	if gate := keepGate(kind); gate >= 0 {
 		for j, keep := range run.Gate(layer, gate) {
-			t.kept[layer][j] += keep
+			t.keeps[layer][j] += keep
 		}
 	}
 }
 
-// largestPart is the largest magnitude of w v + b. Four rows at once keep four sums in flight; each
-// sum has the order and the bits of [model.Run.Step].
+// largestPart returns the largest magnitude of w v + b. Four rows at once keep four sums in flight;
+// each sum has the order and the bits of [model.Run.Step].
 func largestPart(w, b, v []float64) float64 {
 	top, n := 0.0, len(v)
 	for ; len(b) >= 4; b, w = b[4:], w[4*n:] {

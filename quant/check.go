@@ -7,10 +7,10 @@ import (
 	"kerf/model"
 )
 
-// Check tells whether a network that was not made by [Quantize], but read, is
-// one that could have been: sizes that fit together, words in their range,
-// shifts that the arithmetic takes. It proves the bound of every row anew and
-// notes it in [Matrix.Bound]. What passes can be run with any input.
+// Check reports, as an error, why a network that was read, not made by [Quantize], cannot be one
+// that Quantize made: sizes that do not fit together, words beyond their range, shifts that the
+// arithmetic does not take. It proves the bound of every row anew and notes it in [Matrix.Bound]. A
+// network that passes can be run with any input.
 func (n *Network) Check() error {
 	if len(n.Features) == 0 || len(n.Layers) == 0 || len(n.Dense) == 0 || len(n.Outputs) == 0 ||
 		n.InputFraction < coarsest || n.InputFraction > 14 {
@@ -32,6 +32,7 @@ func (n *Network) Check() error {
 	return nil
 }
 
+// check tests a recurrent layer that takes in values with the given number of fraction bits.
 func (q *Layer) check(in, fraction int) error {
 	state := q.Formats.StateBits
 	switch {
@@ -69,6 +70,8 @@ func (q *Layer) check(in, fraction int) error {
 	return q.Recurrent.check(rows, q.Units, q.OutputFraction, q.GateFraction, nil)
 }
 
+// check tests a dense layer that takes in values with the given number of fraction bits; outputs is
+// the number of outputs of the network.
 func (q *DenseLayer) check(in, fraction, outputs int) error {
 	rows := q.Weights.Rows
 	switch {
@@ -81,7 +84,7 @@ func (q *DenseLayer) check(in, fraction, outputs int) error {
 		return fmt.Errorf("%d fraction bits before the activation", q.Fraction)
 	}
 	scales, offsets, out := 0, 0, q.Fraction
-	var added []int32 // to the accumulator
+	var added []int32 // offsets that are added to the accumulator
 	if q.Last && q.UsesTable() {
 		scales, offsets = rows, rows
 	}
@@ -112,10 +115,12 @@ func (q *DenseLayer) check(in, fraction, outputs int) error {
 	return nil
 }
 
+// magnitude returns |v|, in 64 bits because |-2^31| does not fit 32.
 func magnitude(v int32) int64 { return max(int64(v), -int64(v)) }
 
-// check tests a matrix whose results have out fraction bits, or are accumulators
-// to which added is added, if there is any.
+// check tests a matrix of rows × cols. Its inputs have in fraction bits and its results out
+// fraction bits; or, with accumulator as out, the results are the accumulators, to which added is
+// added per row unless it is empty.
 func (m *Matrix) check(rows, cols, in, out int, added []int32) error {
 	if m.Rows != rows || m.Cols != cols || len(m.W) != rows*cols || len(m.Bias) != rows ||
 		len(m.Fraction) != rows || len(m.Shift) != rows || m.InputFraction != in {

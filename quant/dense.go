@@ -10,20 +10,22 @@ import (
 // DenseLayer is one dense layer in fixed point.
 type DenseLayer struct {
 	Activation    model.Activation
-	Weights       *Matrix
-	InputFraction int
+	Weights       *Matrix // outputs × inputs
+	InputFraction int     // fraction bits of the int16 inputs
 
-	// Fraction is that of the result: int16 between layers. The last layer gives
-	// int32 with OutputFraction bits per output instead.
+	// Fraction is the number of fraction bits of a result before the activation. A layer that is
+	// not the last gives int16 results; the last layer gives int32 with Out fraction bits each.
 	Fraction int
 
-	Last   bool
+	Last   bool    // the layer gives the outputs of the network
 	Scale  []int32 // last layer with tanh or logistic: y = value·Scale + Offset
 	Offset []int32 // last layer with ReLU, tanh or logistic
 	Out    []int   // last layer: fraction bits of each output
 }
 
-// quantizeDense brings a dense layer that is not the last one to fixed point.
+// quantizeDense brings a dense layer that is not the last one to fixed point. in is the number of
+// fraction bits of its inputs, bits the word of its weights, bitsByRow the word of single rows, see
+// [Partial.bits].
 func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding,
 	bitsByRow []int) (*DenseLayer, error) {
 	q := &DenseLayer{Activation: d.Activation, InputFraction: in}
@@ -31,7 +33,7 @@ func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, 
 	if q.UsesTable() {
 		top, lowest = max(minGateFraction, fractionFor(r.Value, maxGateFraction)), minGateFraction
 	}
-	inputs := rounding.prepare(r.Inputs)
+	inputs := rounding.compensatorFor(r.Inputs)
 	err := withCoarser(top, lowest, func(fraction int) (err error) {
 		q.Fraction = fraction
 		q.Weights, err = quantizeMatrix(d.W, d.B,
@@ -42,10 +44,9 @@ func quantizeDense(name string, d *model.Dense, in int, r DenseRange, bits int, 
 	return q, err
 }
 
-// quantizeHead brings the last dense layer to fixed point. The normalisation of
-// the outputs is folded in, so that an output is its integer times a power of
-// two, in its physical unit. With common all outputs get the same fraction bits,
-// so that their integers can be compared.
+// quantizeHead brings the last dense layer to fixed point. The normalisation of the outputs is
+// folded in, so that an output is its integer times a power of two, in its physical unit. With
+// common all outputs get the same fraction bits, so that their integers can be compared.
 func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, rounding Rounding,
 	outputs []dataset.Output, common bool, bitsByRow []int) (*DenseLayer, error) {
 	q := &DenseLayer{Activation: d.Activation, InputFraction: in, Last: true}
@@ -75,7 +76,7 @@ func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, r
 		err = quantizeMatrix(w, b,
 		rowSpec{name: name, rows: d.Outputs, cols: d.Inputs, wordBits: bits, in: in,
 			out: accumulator, reserve: reserve, common: common,
-			compensate: rounding.prepare(r.Inputs), bitsByRow: bitsByRow}); err != nil {
+			compensate: rounding.compensatorFor(r.Inputs), bitsByRow: bitsByRow}); err != nil {
 		return nil, err
 	}
 	for o, out := range outputs {
@@ -88,12 +89,12 @@ func quantizeHead(name string, d *model.Dense, in int, r DenseRange, bits int, r
 	return q, nil
 }
 
-// tableHead is a last layer with tanh or logistic: the table's value with 15
-// fraction bits is scaled and shifted to the physical unit.
+// tableHead brings a last layer with tanh or logistic to fixed point: the value of the table, with
+// 15 fraction bits, is scaled and shifted to the physical unit of each output.
 func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits int,
 	rounding Rounding, outputs []dataset.Output, bitsByRow []int) error {
 	top := max(minGateFraction, fractionFor(r.Value, maxGateFraction))
-	inputs := rounding.prepare(r.Inputs)
+	inputs := rounding.compensatorFor(r.Inputs)
 	err := withCoarser(top, minGateFraction, func(fraction int) (err error) {
 		q.Fraction = fraction
 		q.Weights, err = quantizeMatrix(d.W, d.B,
@@ -120,12 +121,12 @@ func (q *DenseLayer) tableHead(name string, d *model.Dense, r DenseRange, bits i
 	return nil
 }
 
-// UsesTable tells whether the activation reads the tanh table.
+// UsesTable reports whether the activation reads the tanh table.
 func (q *DenseLayer) UsesTable() bool {
 	return q.Activation == model.Tanh || q.Activation == model.Logistic
 }
 
-// outputFraction is the number of fraction bits of the int16 results.
+// outputFraction returns the number of fraction bits of the int16 results.
 func (q *DenseLayer) outputFraction() int {
 	if q.UsesTable() {
 		return stateFraction
@@ -133,7 +134,8 @@ func (q *DenseLayer) outputFraction() int {
 	return q.Fraction
 }
 
-// step computes a layer: int16 values in, int16 (between layers) or int32 (last) out.
+// step computes a layer for the int16 values v. It sets y to int16 values, or to int32 values if
+// the layer is the last.
 func (q *DenseLayer) step(v, y []int32) {
 	for o := range y {
 		if q.Weights.Rescaled() {
@@ -144,7 +146,7 @@ func (q *DenseLayer) step(v, y []int32) {
 	}
 }
 
-// finish turns the result of row o into output o.
+// finish returns output o, of which v is the rescaled result or the accumulator.
 func (q *DenseLayer) finish(o int, v int32) int32 {
 	if q.Last && !q.UsesTable() {
 		if q.Activation == model.ReLU {
@@ -159,6 +161,7 @@ func (q *DenseLayer) finish(o int, v int32) int32 {
 	return v
 }
 
+// activate returns the activation of a rescaled result as an int16 value.
 func (q *DenseLayer) activate(v int32) int32 {
 	shift := q.TableShift()
 	switch q.Activation {
@@ -172,10 +175,10 @@ func (q *DenseLayer) activate(v int32) int32 {
 	return v
 }
 
-// TableShift brings a pre-activation to an index of the tanh table.
+// TableShift returns how far a pre-activation is shifted right to an index of the tanh table.
 func (q *DenseLayer) TableShift() uint8 { return uint8(q.Fraction - tableBits) }
 
-// accumulate is a row without rescaling.
+// accumulate returns the accumulator of row r for the input v: bias plus products, not rescaled.
 func (m *Matrix) accumulate(r int, v []int32) int32 {
 	w := m.W[r*m.Cols : (r+1)*m.Cols]
 	w = w[:len(v)]

@@ -8,16 +8,18 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// evenLeast is the least scale of a feature: it gives up four of its bits at most.
+// evenLeast is the least scale of a feature: the feature gives up four of its bits at most (our
+// choice).
 const evenLeast = 1.0 / 16
 
-// even gives every feature a scale of its own that makes the columns of the
-// first layer's input weights alike: x' = x·s, W' = W/s. It computes the same
-// function. A row of weights has one power of two, which its largest weight
-// sets; a column of small weights then falls between the steps of a 4-bit word.
-// s is the root mean square, over the rows, of a column's weights relative to the
-// largest of their rows, the largest s being 1, to the power of strength: at 0
-// nothing changes, at 1 all columns become alike.
+// even gives every feature a scale of its own that makes the columns of the first layer's input
+// weights alike: x' = x·s, W' = W/s. The network computes the same function. A row of weights has
+// one power of two, which its largest weight sets; a column of small weights then falls between the
+// steps of a 4-bit word.
+//
+// The weights of a column are taken relative to the largest weight of their rows, and s is the root
+// of the mean of their squares over the rows, divided by the largest such root, to the power of
+// strength: at strength 0 nothing changes, at 1 all columns become alike.
 func even(p *dataset.Float, c Calibration, strength float64) (*dataset.Float, Calibration) {
 	first := p.Net.Recurrent[0]
 	s := make([]float64, first.Inputs)
@@ -50,8 +52,9 @@ func even(p *dataset.Float, c Calibration, strength float64) (*dataset.Float, Ca
 	return &q, c.scaled(s)
 }
 
-// squareRoots is v to the power of strength/2, for the strengths there are: 1, the
-// root, and 1/2, the root of the root. Roots have the same bits everywhere.
+// squareRoots returns v to the power of strength/2. Of the two strengths that occur, 1 takes the
+// root and 1/2 the root of the root: roots have the same bits on every processor, other powers need
+// not.
 func squareRoots(v, strength float64) float64 {
 	if v = math.Sqrt(v); strength < 1 {
 		v = math.Sqrt(v)
@@ -59,7 +62,7 @@ func squareRoots(v, strength float64) float64 {
 	return v
 }
 
-// scaled is a calibration for features that are s times as large.
+// scaled returns the calibration for features that are s times as large.
 func (c Calibration) scaled(s []float64) Calibration {
 	c.Input = 0
 	features := make([]float64, len(s))

@@ -264,7 +264,7 @@ func TestAttacksGoOnWhereTheyDepart(t *testing.T) {
 		narrowInput(made.Net.Recurrent[0], len(made.Kept))
 		rec := RandomRecordings(uint64(i), given, 3, 60)
 		net := mustQuantize(t, made, Calibrate(made, rec), Uniform(made.Net, 8, 8, 16))
-		climb := func(p dataset.Predictor) parting {
+		climb := func(p dataset.Predictor) separation {
 			r := newRival(given)
 			r.Predictor = p
 			random := rand.New(rand.NewPCG(2, 2))

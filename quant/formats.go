@@ -8,21 +8,21 @@ import (
 	"kerf/model"
 )
 
-// Formats are the word widths of a fixed-point network.
+// Formats holds the word widths of a fixed-point network, in bits.
 type Formats struct {
 	Layers []LayerFormats // one per recurrent layer
 	Dense  []int          // word of the weights of each dense layer: 4, 8 or 16
 }
 
-// LayerFormats are the word widths of one recurrent layer.
+// LayerFormats holds the word widths of one recurrent layer, in bits.
 type LayerFormats struct {
 	InputBits     int // weights from the inputs: 4, 8 or 16
 	RecurrentBits int // weights from the state: 4, 8 or 16
 	StateBits     int // what is kept between steps (GRU: h, LSTM: c): 16 or 32; Elman: 16
 }
 
-// Uniform gives all recurrent weights one width, and all that a layer keeps
-// between steps another where it has the choice.
+// Uniform returns formats with one width of all weights but those of the last dense layer, which
+// have headBits, and with one width of the state of all layers that have the choice.
 func Uniform(net *model.Network, weightBits, headBits, stateBits int) Formats {
 	var f Formats
 	for _, l := range net.Recurrent {
@@ -42,18 +42,18 @@ func Uniform(net *model.Network, weightBits, headBits, stateBits int) Formats {
 	return f
 }
 
-// hasWideState tells for which layers a 32-bit state is available: an Elman
-// state is computed anew in every step and keeps nothing.
+// hasWideState reports whether a 32-bit state is available to a kind of layer. An Elman state is
+// computed anew in every step and keeps nothing, so it is not.
 func hasWideState(k model.Kind) bool {
 	return k != model.ElmanTanh && k != model.ElmanReLU
 }
 
-// Clone returns formats that share nothing with f.
+// Clone returns formats that share no memory with f.
 func (f Formats) Clone() Formats {
 	return Formats{Layers: slices.Clone(f.Layers), Dense: slices.Clone(f.Dense)}
 }
 
-// String names the formats in words.
+// String returns the formats in words.
 func (f Formats) String() string {
 	var parts []string
 	for _, l := range f.Layers {
@@ -77,6 +77,7 @@ func (f Formats) String() string {
 	return strings.Join(parts, ", ")
 }
 
+// allEqual reports whether all texts are the same.
 func allEqual(parts []string) bool {
 	for _, p := range parts {
 		if p != parts[0] {
@@ -86,7 +87,7 @@ func allEqual(parts []string) bool {
 	return true
 }
 
-// Validate refuses widths that the integer engine does not have for a network.
+// Validate returns an error if the integer engine does not have the widths for a network.
 func (f Formats) Validate(net *model.Network) error {
 	if len(f.Layers) != len(net.Recurrent) || len(f.Dense) != len(net.Dense) {
 		return fmt.Errorf("formats for %d recurrent and %d dense layers, the network has %d and %d",

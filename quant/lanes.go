@@ -4,11 +4,11 @@ import (
 	"kerf/dataset"
 )
 
-// laneCount is the number of sequences that run side by side.
+// laneCount is the number of sequences that run side by side: a vector of AVX2 holds eight int32.
 const laneCount = 8
 
-// PredictAll implements [dataset.SideBySide]: [Network.Predict] of several sequences, of any number
-// and lengths.
+// PredictAll implements [dataset.SideBySide]: it is [Network.Predict] of several sequences, of any
+// number and lengths. dst has the outputs per sequence, in physical units [steps × outputs].
 func (n *Network) PredictAll(sequences []*dataset.Sequence, dst [][]float64) {
 	outputs := len(n.Outputs)
 	n.visit(sequences, func(sequence, step int, _, y []int32) {
@@ -16,9 +16,9 @@ func (n *Network) PredictAll(sequences []*dataset.Sequence, dst [][]float64) {
 	})
 }
 
-// visit runs sequences and calls after for every step of each, with what the last dense layer
-// multiplied and the outputs. Both live until after returns. Steps of one sequence come in order,
-// of several sequences in any.
+// visit runs sequences from the zero state and calls after for every step of each, with the vector
+// that the last dense layer multiplied and with the outputs. Both slices hold until after returns.
+// Steps of one sequence come in order, those of several sequences in any order.
 func (n *Network) visit(sequences []*dataset.Sequence,
 	after func(sequence, step int, beforeHead, y []int32)) {
 	if useLanes {
@@ -35,7 +35,7 @@ func (n *Network) visit(sequences []*dataset.Sequence,
 	}
 }
 
-// visitOne is visit for one sequence, step by step.
+// visitOne is [Network.visit] for one sequence, without lanes.
 func (n *Network) visitOne(s *dataset.Sequence, after func(step int, beforeHead, y []int32)) {
 	state := n.NewState()
 	columns := len(s.X) / s.Steps

@@ -10,23 +10,25 @@ import (
 
 //go:generate sh -c "cd generate && go run . -out ../lanes_kernels_amd64.s -stubs ../lanes_stubs_amd64.go -pkg quant"
 
-// useLanes runs eight sequences side by side where the processor has AVX2; tests turn it off.
+// useLanes says that the processor has AVX2, so that eight sequences run side by side. Tests turn
+// it off.
 var useLanes = cpu.X86.HasAVX2
 
-// A vector is one value of each of eight lanes; a lane is one sequence. What a matrix multiplies
-// are pairs of int16 in one 32-bit number of a lane, the first of them in the low half.
+// A vector holds one value of each of eight lanes; a lane is one sequence. The inputs of a matrix
+// are pairs of int16 values in one 32-bit number per lane, the first of the pair in the low half.
 
-// laneMatrix is a part of the rows of a matrix. Rows stand in blocks of eight, the last of which
+// laneMatrix holds some of the rows of a matrix. Rows stand in blocks of eight, the last of which
 // may have four, with the weights of a pair of columns side by side; they are padded with zeros.
 type laneMatrix struct {
-	pairs, blocks, half int
-	w                   []uint32 // block by block [pairs × rows of the block]
-	// half of a step of the result is in the bias, so that the shift rounds
-	bias, shift []int32
-	limits      [2]int32 // of the result
+	pairs, blocks int      // pairs of columns, blocks of eight rows
+	half          int      // 1: a block of four rows more
+	w             []uint32 // block by block [pairs × rows of the block]
+	bias          []int32  // per row, with half a step of the result, so that the shift rounds
+	shift         []int32  // per row
+	limits        [2]int32 // of the result
 }
 
-// newLaneMatrix lays out rows from..to.
+// newLaneMatrix lays out rows from..to of a matrix.
 func newLaneMatrix(m *Matrix, from, to int) *laneMatrix {
 	rows := to - from
 	q := &laneMatrix{pairs: (m.Cols + 1) / 2, blocks: rows / 8,
@@ -63,12 +65,13 @@ func newLaneMatrix(m *Matrix, from, to int) *laneMatrix {
 	return q
 }
 
+// packed returns a pair of int16 values in one number.
 func packed(low, high int32) uint32 { return uint32(uint16(low)) | uint32(high)<<16 }
 
-// padded is the number of rows that apply writes.
+// padded returns the number of rows that apply writes.
 func (q *laneMatrix) padded() int { return 8*q.blocks + 4*q.half }
 
-// apply is [Matrix.row] of every row, or accumulate where the accumulator is the result.
+// apply sets y to [Matrix.row] of every row, or to accumulate where the accumulator is the result.
 func (q *laneMatrix) apply(y []int32, x []uint32) {
 	_, _ = y[q.padded()*laneCount-1], x[q.pairs*laneCount-1]
 	affineAVX2(&y[0], &q.w[0], &q.bias[0], &q.shift[0], &x[0], &q.limits, q.pairs, q.blocks, q.half)
@@ -79,7 +82,7 @@ type lanes struct {
 	network *Network
 	layers  []*laneLayer
 	dense   []*laneDense
-	input   []uint32 // features of a step
+	input   []uint32 // features of a step, in pairs
 }
 
 // laneDense is a dense layer of eight sequences.
@@ -87,10 +90,11 @@ type laneDense struct {
 	*DenseLayer
 	weights *laneMatrix
 	y       []int32
-	view    []int32 // between layers: y with an even number of vectors
-	packed  []uint32
+	view    []int32  // between layers: y with an even number of vectors
+	packed  []uint32 // view in pairs
 }
 
+// newLanes lays out the matrices of a network and makes room for eight zero states.
 func (n *Network) newLanes() *lanes {
 	s := &lanes{network: n}
 	_, s.input = pairsOf(len(n.Features))
@@ -106,7 +110,7 @@ func (n *Network) newLanes() *lanes {
 	return s
 }
 
-// visit runs up to eight sequences from a zero state, see [Network.visit].
+// visit runs up to eight sequences from the zero state, see [Network.visit].
 func (s *lanes) visit(sequences []*dataset.Sequence,
 	after func(lane, step int, beforeHead, y []int32)) {
 	n := s.network
@@ -154,7 +158,7 @@ func take(dst, vectors []int32, lane int) {
 	}
 }
 
-// beforeHead is what the last dense layer multiplies.
+// beforeHead returns the vectors that the last dense layer multiplies.
 func (s *lanes) beforeHead() []int32 {
 	if len(s.dense) > 1 {
 		return s.dense[len(s.dense)-2].view

@@ -4,9 +4,10 @@ package quant
 
 import "kerf/dataset"
 
-// useLanes: the kernels exist for amd64 only.
+// useLanes is false: the kernels exist for amd64 only.
 const useLanes = false
 
+// lanes is not used where useLanes is false.
 type lanes struct{}
 
 func (n *Network) newLanes() *lanes { panic("quant: no lanes on this processor") }

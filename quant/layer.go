@@ -10,25 +10,25 @@ type Layer struct {
 	Units   int
 	Formats LayerFormats
 
-	InputFraction  int // of its int16 inputs
-	OutputFraction int // of its int16 outputs, the hidden state as matrices see it
+	InputFraction  int // fraction bits of the int16 inputs
+	OutputFraction int // of the int16 outputs, the hidden state as matrices multiply it
 	GateFraction   int // of a pre-activation; also fixes the shift into the tanh table
 	CellFraction   int // LSTM: of the cell
 
 	Input     *Matrix // Gates·Units × inputs
 	Recurrent *Matrix // Gates·Units × Units
 
-	lost []uint8 // only with a Partial: per unit, bits of a wide state that are rounded off
+	lost []uint8 // per unit, bits of a wide state that are rounded off; nil without a [Partial]
 }
 
-// quantizeLayer brings a float layer to fixed point. in is the number of
-// fraction bits of its inputs, r the ranges it shows on selection recordings,
-// bits the words of single rows of W and U, see [Partial.bits].
+// quantizeLayer brings a float layer to fixed point. in is the number of fraction bits of its
+// inputs, r the ranges that it shows on selection recordings, bits the words of single rows of W
+// and U, see [Partial.bits].
 func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, formats LayerFormats,
 	rounding Rounding, bits [2][]int) (*Layer, error) {
-	inputs, states := rounding.prepare(r.Inputs), rounding.prepare(r.States)
+	inputs, states := rounding.compensatorFor(r.Inputs), rounding.compensatorFor(r.States)
 	if l.Kind == model.GRUResetBefore {
-		states = nil // its candidate multiplies r h, whose moments are others
+		states = nil // the candidate multiplies r·h, whose moments are not known
 	}
 	var plans []rowPlan
 	var inputRows, stateRows []*compensator
@@ -83,13 +83,13 @@ func quantizeLayer(name string, l *model.Recurrent, in int, r LayerRange, format
 	})
 }
 
-// narrowCellFraction is the number of fraction bits of a 16-bit cell.
+// narrowCellFraction returns the number of fraction bits of a 16-bit cell.
 func narrowCellFraction(r LayerRange) int {
 	return max(fractionFor(r.Cell, maxCellFraction), minGateFraction)
 }
 
-// withCoarser tries a format and, while a row of weights does not fit, the next
-// coarser one down to lowest.
+// withCoarser tries a number of fraction bits and, while a row of weights does not fit, the next
+// lower number down to lowest.
 func withCoarser(top, lowest int, try func(fraction int) error) error {
 	err := try(top)
 	for fraction := top - 1; isRangeError(err) && fraction >= lowest; fraction-- {
@@ -98,11 +98,11 @@ func withCoarser(top, lowest int, try func(fraction int) error) error {
 	return err
 }
 
-// TableShift brings a pre-activation to an index of the tanh table.
+// TableShift returns how far a pre-activation is shifted right to an index of the tanh table.
 func (q *Layer) TableShift() uint8 { return uint8(q.GateFraction - tableBits) }
 
-// CellShift brings a product of gate and candidate to the cell: from 15 fraction
-// bits to those of a narrow one, from 31 to those of a wide one.
+// CellShift returns how far a product of gate and candidate is shifted right to the format of the
+// cell: from 15 fraction bits to those of a narrow cell, from 31 to those of a wide cell.
 func (q *Layer) CellShift() uint8 {
 	if q.Formats.StateBits == 32 {
 		return uint8(31 - q.CellFraction)
@@ -110,9 +110,8 @@ func (q *Layer) CellShift() uint8 {
 	return uint8(stateFraction - q.CellFraction)
 }
 
-// CellView brings a cell to the table: the shift of a wide one to
-// maxGateFraction bits, and the shift from there, or from a narrow one, to an
-// index of the table.
+// CellView returns the shifts that bring a cell to the tanh table: view, of a wide cell to
+// maxGateFraction bits (0 for a narrow cell), and table, from there to an index of the table.
 func (q *Layer) CellView() (view, table uint8) {
 	if q.wide() {
 		return uint8(q.CellFraction - maxGateFraction), maxGateFraction - tableBits
@@ -120,17 +119,18 @@ func (q *Layer) CellView() (view, table uint8) {
 	return 0, uint8(q.CellFraction - tableBits)
 }
 
-// wide tells whether 32 bits are kept between steps.
+// wide reports whether 32 bits are kept between steps.
 func (q *Layer) wide() bool { return q.Formats.StateBits == 32 }
 
-// layerState is the state of one layer and its scratch.
+// layerState is the state of one layer in one sequence, with scratch.
 type layerState struct {
 	h    []int32 // GRU: state, OutputFraction or wideStateFraction bits; else as view
-	c    []int32 // LSTM: cell
+	c    []int32 // LSTM: cell, CellFraction bits
 	view []int32 // the hidden state as int16 with OutputFraction bits
-	next []int32
+	next []int32 // scratch: h after the step
 }
 
+// newState returns a zero state.
 func (q *Layer) newState() *layerState {
 	s := &layerState{h: make([]int32, q.Units), view: make([]int32, q.Units),
 		next: make([]int32, q.Units)}
@@ -140,13 +140,15 @@ func (q *Layer) newState() *layerState {
 	return s
 }
 
+// reset zeroes the state.
 func (s *layerState) reset() {
 	clear(s.h)
 	clear(s.c)
 	clear(s.view)
 }
 
-// step advances a layer by one time step; afterwards s.view holds its output.
+// step advances a layer by one time step for the inputs x; afterwards s.view holds its outputs. c
+// counts what leaves its range, unless it is nil.
 func (q *Layer) step(s *layerState, x []int32, c *LayerCounts) {
 	switch q.Kind {
 	case model.GRUResetAfter:
@@ -167,23 +169,25 @@ func (q *Layer) step(s *layerState, x []int32, c *LayerCounts) {
 	}
 }
 
+// gruAfter is a step of a GRU whose reset gate acts behind the recurrent product.
 func (q *Layer) gruAfter(s *layerState, x []int32, c *LayerCounts) {
 	shift := q.TableShift()
 	for j := range q.Units {
-		inR, inZ, inN := q.Input.three(j, q.Units, x)
-		reR, reZ, reN := q.Recurrent.three(j, q.Units, s.view)
+		inR, inZ, inN := q.Input.threeRows(j, q.Units, x)
+		reR, reZ, reN := q.Recurrent.threeRows(j, q.Units, s.view)
 		reset := logisticQ16(sat16(inR+reR), shift)
 		keep := logisticQ16(sat16(inZ+reZ), shift)
 		candidate := tanhQ15(sat16(inN+scaleQ16(reset, reN)), shift)
-		s.next[j] = q.hold(j, q.blend(keep, s.h[j], candidate))
+		s.next[j] = q.coarsened(j, q.blend(keep, s.h[j], candidate))
 		if c != nil {
 			c.gates(inR, inZ, inN, reR, reZ, reN)
 			c.move(j, s.h[j], s.next[j], candidate, s.view[j])
 		}
 	}
-	q.take(s)
+	q.commit(s)
 }
 
+// gruBefore is a step of a GRU whose reset gate acts on the state before the recurrent product.
 func (q *Layer) gruBefore(s *layerState, x []int32, c *LayerCounts) {
 	shift := q.TableShift()
 	units := q.Units
@@ -206,9 +210,10 @@ func (q *Layer) gruBefore(s *layerState, x []int32, c *LayerCounts) {
 			c.move(j, s.h[j], s.next[j], candidate, s.view[j])
 		}
 	}
-	q.take(s)
+	q.commit(s)
 }
 
+// lstm is a step of an LSTM.
 func (q *Layer) lstm(s *layerState, x []int32, c *LayerCounts) {
 	shift := q.TableShift()
 	view, table := q.CellView()
@@ -227,7 +232,7 @@ func (q *Layer) lstm(s *layerState, x []int32, c *LayerCounts) {
 		old := s.c[j]
 		var seen int32
 		if q.wide() {
-			s.c[j] = q.hold(j, cell32(keep, old, add, candidate, q.CellShift()))
+			s.c[j] = q.coarsened(j, cell32(keep, old, add, candidate, q.CellShift()))
 			seen = tanhQ15(narrow(s.c[j], view), table)
 		} else {
 			s.c[j] = cell16(keep, old, add, candidate, q.CellShift())
@@ -238,9 +243,10 @@ func (q *Layer) lstm(s *layerState, x []int32, c *LayerCounts) {
 			c.cell(q, s.c[j])
 		}
 	}
-	q.take(s)
+	q.commit(s)
 }
 
+// elman is a step of a layer with one row per unit and the given activation.
 func (q *Layer) elman(s *layerState, x []int32, c *LayerCounts, activation func(int32) int32) {
 	for j := range q.Units {
 		in, re := q.Input.row(j, x), q.Recurrent.row(j, s.view)
@@ -249,9 +255,10 @@ func (q *Layer) elman(s *layerState, x []int32, c *LayerCounts, activation func(
 			c.gates(in, re)
 		}
 	}
-	q.take(s)
+	q.commit(s)
 }
 
+// blend returns the next state of a GRU unit, in the word of the state.
 func (q *Layer) blend(keep, old, candidate int32) int32 {
 	if q.wide() {
 		return blendQ30(keep, old, candidate)
@@ -259,8 +266,9 @@ func (q *Layer) blend(keep, old, candidate int32) int32 {
 	return blendQ15(keep, old, candidate)
 }
 
-// take makes the new state the state, and its 16-bit view the output.
-func (q *Layer) take(s *layerState) {
+// commit makes s.next the hidden state and sets s.view to its 16-bit view, the outputs of the
+// layer.
+func (q *Layer) commit(s *layerState) {
 	s.h, s.next = s.next, s.h
 	wideGRU := q.wide() && !q.Kind.HasCell()
 	for j, h := range s.h {
@@ -271,7 +279,7 @@ func (q *Layer) take(s *layerState) {
 	}
 }
 
-// row is the rescaled and saturated result of one row.
+// row returns the result of row r for the input v, rescaled and saturated.
 func (m *Matrix) row(r int, v []int32) int32 {
 	w := m.W[r*m.Cols : (r+1)*m.Cols]
 	w = w[:len(v)]
@@ -282,8 +290,8 @@ func (m *Matrix) row(r int, v []int32) int32 {
 	return sat16(roundShift(sum, m.Shift[r]))
 }
 
-// three is row for the three gates of unit j at once, which reads v once.
-func (m *Matrix) three(j, units int, v []int32) (r, z, n int32) {
+// threeRows returns [Matrix.row] for the rows of the three gates of unit j; it reads v once.
+func (m *Matrix) threeRows(j, units int, v []int32) (r, z, n int32) {
 	cols := len(v)
 	j0, j1, j2 := j, units+j, 2*units+j
 	w0 := m.W[j0*cols : j0*cols+cols]

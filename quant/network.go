@@ -8,37 +8,36 @@ import (
 	"kerf/model"
 )
 
-// LargestInput is the largest range of a normalised feature, in standard
-// deviations: a single spike in a recording must not take the resolution of all
-// features. What lies beyond saturates and is reported.
+// LargestInput is the largest range of a normalised feature, in standard deviations (our choice): a
+// single spike in a recording must not take the resolution of all features. Values beyond it
+// saturate and are reported.
 const LargestInput = 16
 
-// Network is a recurrent network in fixed point: recurrent layers first to last,
-// then dense layers, which run at every step.
+// Network is a recurrent network in fixed point: recurrent layers first to last, then dense layers,
+// which run at every step. Several goroutines may run one network, each with a [State] of its own.
 type Network struct {
 	Features []dataset.Feature // kept features, in order
-	Columns  []int             // their columns in the recordings
+	Columns  []int             // columns of the kept features in the recordings
 	Outputs  []dataset.Output
-	Classes  bool // the outputs are scores of classes, with common fraction bits
-	Formats  Formats
-	Rounding Rounding
+	Classes  bool     // the outputs are scores of classes, with common fraction bits
+	Formats  Formats  // word widths
+	Rounding Rounding // how the weights were rounded
 
-	InputFraction int // of a normalised feature
-	Layers        []*Layer
-	Dense         []*DenseLayer
+	InputFraction int           // fraction bits of a normalised feature
+	Layers        []*Layer      // recurrent, first to last
+	Dense         []*DenseLayer // behind them, first to last; one or more
 }
 
-// Quantize brings a float network to fixed point. The normalisation of the
-// outputs is folded into the last layer, so that an output is its integer times
-// a power of two, in its physical unit. It returns a [*RangeError] when a row of
-// weights fits no fixed-point row.
+// Quantize brings a float network to fixed point. c is its calibration. The normalisation of the
+// outputs is folded into the last layer, so that an output is its integer times a power of two, in
+// its physical unit. Quantize returns a [*RangeError] when a row of weights fits no fixed-point
+// row, and the error of [Formats.Validate].
 func Quantize(p *dataset.Float, c Calibration, formats Formats,
 	rounding Rounding) (*Network, error) {
 	return QuantizePartial(p, c, formats, rounding, nil)
 }
 
-// QuantizePartial is [Quantize] with one word narrower for some units; partial
-// may be nil.
+// QuantizePartial is [Quantize] with one word narrower for some units; partial may be nil.
 func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding Rounding,
 	partial *Partial) (*Network, error) {
 	if err := formats.Validate(p.Net); err != nil {
@@ -52,7 +51,7 @@ func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding 
 	for _, k := range p.Kept {
 		n.Features = append(n.Features, p.Features[k])
 	}
-	// 14 fraction bits hold ±2, less than which no normalised feature ranges.
+	// 14 fraction bits hold ±2; every normalised feature ranges at least as far.
 	n.InputFraction = fractionFor(math.Min(c.Input, LargestInput/headroom), 14)
 	fraction := n.InputFraction
 	for i, l := range p.Net.Recurrent {
@@ -71,7 +70,7 @@ func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding 
 	return n, n.quantizeDense(p, &c, partial)
 }
 
-// quantizeDense brings the dense layers behind the recurrent ones to fixed point.
+// quantizeDense brings the dense layers behind the recurrent layers to fixed point.
 func (n *Network) quantizeDense(p *dataset.Float, c *Calibration, partial *Partial) error {
 	fraction := n.Layers[len(n.Layers)-1].OutputFraction
 	last := len(p.Net.Dense) - 1
@@ -101,14 +100,14 @@ func (n *Network) quantizeDense(p *dataset.Float, c *Calibration, partial *Parti
 		switch {
 		case err == nil:
 			n.Dense[last] = refitted
-		case !isRangeError(err): // a layer that fits no row stays as given
+		case !isRangeError(err): // a refitted layer that fits no row is not taken
 			return err
 		}
 	}
 	return nil
 }
 
-// layerName numbers a layer where there are several.
+// layerName returns the name of layer i, with its number where there are several.
 func layerName(name string, i, of int) string {
 	if of == 1 {
 		return name
@@ -116,7 +115,7 @@ func layerName(name string, i, of int) string {
 	return fmt.Sprintf("%s%d", name, i)
 }
 
-// Shape returns the sizes of the network.
+// Shape returns the sizes and the shifts of the network.
 func (n *Network) Shape() Shape {
 	s := Shape{Features: len(n.Features), Formats: n.Formats}
 	for _, l := range n.Layers {
@@ -142,10 +141,11 @@ func (n *Network) Shape() Shape {
 	return s
 }
 
-// OutputFraction is the number of fraction bits of output o: its physical value
-// is the integer divided by 2^OutputFraction.
+// OutputFraction returns the number of fraction bits of output o: its physical value is the integer
+// divided by 2^OutputFraction.
 func (n *Network) OutputFraction(o int) int { return n.head().Out[o] }
 
+// head returns the last dense layer.
 func (n *Network) head() *DenseLayer { return n.Dense[len(n.Dense)-1] }
 
 // Matrices lists the weight matrices in the order of the handoff.
@@ -160,10 +160,10 @@ func (n *Network) Matrices() []*Matrix {
 	return all
 }
 
-// Rescaled tells whether the result is shifted out of the accumulator.
+// Rescaled reports whether results are shifted out of the accumulator.
 func (m *Matrix) Rescaled() bool { return m.Shift[0] != 0 }
 
-// UsesTable tells whether anything in the network reads the tanh table.
+// UsesTable reports whether any layer of the network reads the tanh table.
 func (s Shape) UsesTable() bool {
 	for _, l := range s.Layers {
 		if l.Kind != model.ElmanReLU {
@@ -178,7 +178,7 @@ func (s Shape) UsesTable() bool {
 	return false
 }
 
-// Class is the index of the largest output, the first of equals.
+// Class returns the index of the largest output, the first of equal ones.
 func Class(y []int32) int {
 	best := 0
 	for c, v := range y {

@@ -74,7 +74,7 @@ func checkAgainst64Bits(t *testing.T, m *Matrix, r int, x []int32, sum, half int
 	t.Helper()
 	units := m.Rows / 3
 	var got [3]int32
-	got[0], got[1], got[2] = m.three(r%units, units, x)
+	got[0], got[1], got[2] = m.threeRows(r%units, units, x)
 	want := max(minInt16, min(maxInt16, (sum+half)>>m.Shift[r]))
 	if int64(got[r/units]) != want || got[r/units] != m.row(r, x) {
 		t.Errorf("%s, row %d: the engine gives %d and %d, 64 bits give %d", m.Name, r, got[r/units],

@@ -3,24 +3,24 @@ package quant
 // Word is one of the words that the formats of a network choose.
 type Word int
 
-// The words of a recurrent layer, and that of a dense layer.
+// The three words of a recurrent layer, and the word of a dense layer.
 const (
-	InputWeights Word = iota
-	RecurrentWeights
-	StateWord
-	DenseWeights
+	InputWeights     Word = iota // LayerFormats.InputBits
+	RecurrentWeights             // LayerFormats.RecurrentBits
+	StateWord                    // LayerFormats.StateBits
+	DenseWeights                 // Formats.Dense
 )
 
-// Partial narrows one word for some units only. No format stores that: it serves
-// to find out by measurement which units a wide word is needed for.
+// Partial narrows one word for some units only. No format stores such a network: it serves to find
+// out by measurement which units a wide word is needed for.
 type Partial struct {
-	Word   Word
-	Layer  int    // recurrent layer; dense layer for DenseWeights
+	Word   Word   // the word that is narrowed
+	Layer  int    // index of the recurrent layer; of the dense layer for DenseWeights
 	Bits   int    // the narrower word
 	Narrow []bool // per unit: its rows or its state are rounded as for the narrower word
 }
 
-// bits are the words of the rows of a matrix, nil when all have its own.
+// bits returns the words of the rows of a matrix, nil when all rows have the word own.
 func (n *Partial) bits(word Word, layer, rows, own int) []int {
 	if n == nil || n.Word != word || n.Layer != layer {
 		return nil
@@ -35,7 +35,7 @@ func (n *Partial) bits(word Word, layer, rows, own int) []int {
 	return all
 }
 
-// coarsen makes a wide state lose what the 16-bit state of the same unit does not hold.
+// coarsen makes a wide state lose the bits that the 16-bit state of the same unit does not hold.
 func (n *Partial) coarsen(q *Layer, layer int, r LayerRange) {
 	if n == nil || n.Word != StateWord || n.Layer != layer || !q.wide() {
 		return
@@ -52,8 +52,8 @@ func (n *Partial) coarsen(q *Layer, layer int, r LayerRange) {
 	}
 }
 
-// hold is a new state of unit j as its word holds it.
-func (q *Layer) hold(j int, v int32) int32 {
+// coarsened returns a new state of unit j without the bits that coarsen takes.
+func (q *Layer) coarsened(j int, v int32) int32 {
 	if q.lost == nil || q.lost[j] == 0 {
 		return v
 	}

@@ -10,15 +10,15 @@ import (
 	"kerf/portable"
 )
 
-// refit returns the last dense layer for what it really gets: the integers of
-// the layers before it, whose rounding is known by now. Over the recordings of
-// the calibration it adds to the weights W the ridge regression of what is
-// missing to the raw outputs y of the float network on the integer inputs v:
+// refit returns the last dense layer, fitted to the inputs that it really gets: the integers of the
+// layers before it, whose rounding is known by now. Over the recordings of the calibration it adds
+// to the weights W the ridge regression, on the integer inputs v, of the difference between the raw
+// outputs y of the float network and W v:
 //
 //	dW = cov(y - W v, v) (cov(v, v) + λ)^-1,  db = mean(y - W v) - dW mean(v)
 //
-// with λ as in [damping]. No reference output enters. Only a layer without
-// activation is refitted; another comes back as it is.
+// with λ as in [damping]. No reference output enters. Only a layer without activation is refitted;
+// another comes back as it is.
 func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 	if d.Activation != model.Identity || c.recordings == nil {
 		return d
@@ -39,8 +39,8 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 	return corrected(d, sum.moments())
 }
 
-// gatherMissing takes in (v, y - W v) of every step of some sequences, each in its own sum; raw are
-// the outputs of the float network.
+// gatherMissing adds (v, y - W v) of every step of some sequences, each to its own sum. raw holds
+// the outputs y of the float network.
 func (n *Network) gatherMissing(sums []*momentSum, d *model.Dense, sequences []*dataset.Sequence,
 	raw [][]float64) {
 	both := make([]float64, d.Inputs+d.Outputs)
@@ -60,7 +60,7 @@ func (n *Network) gatherMissing(sums []*momentSum, d *model.Dense, sequences []*
 	})
 }
 
-// beforeHead is what the last dense layer multiplied.
+// beforeHead returns the vector that the last dense layer multiplied in the step before.
 func (s *State) beforeHead() []int32 {
 	if len(s.dense) > 0 {
 		return s.dense[len(s.dense)-1]
@@ -68,7 +68,7 @@ func (s *State) beforeHead() []int32 {
 	return s.layers[len(s.layers)-1].view
 }
 
-// corrected adds the regression; m holds the moments of (v, y - W v).
+// corrected returns the layer with the regression added; m holds the moments of (v, y - W v).
 func corrected(d *model.Dense, m *Moments) *model.Dense {
 	n := d.Inputs
 	covariance := mat.NewSymDense(n, nil)

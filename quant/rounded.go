@@ -37,7 +37,7 @@ func (n *Network) Rounded() *model.Network {
 	return r
 }
 
-// values are weights and biases as numbers.
+// values returns weights [Rows × Cols] and biases [Rows] as numbers.
 func (m *Matrix) values() (w, b []float64) {
 	w, b = make([]float64, len(m.W)), make([]float64, m.Rows)
 	for r := range m.Rows {
@@ -50,8 +50,8 @@ func (m *Matrix) values() (w, b []float64) {
 	return w, b
 }
 
-// Values writes what a layer keeps between steps as numbers: the hidden state and, of an LSTM, the
-// cell; else cell stays as it is.
+// Values sets state to the hidden state of a recurrent layer and, for an LSTM, cell to its cell, as
+// numbers. Otherwise cell stays as it is.
 func (n *Network) Values(s *State, layer int, state, cell []float64) {
 	q, from := n.Layers[layer], s.layers[layer]
 	h, fraction := from.view, q.OutputFraction
@@ -64,7 +64,8 @@ func (n *Network) Values(s *State, layer int, state, cell []float64) {
 	}
 }
 
-// SetValues is the reverse of [Network.Values]: the layer goes on from the nearest integers.
+// SetValues is the reverse of [Network.Values]: it sets the state of a layer to the nearest
+// integers.
 func (n *Network) SetValues(s *State, layer int, state, cell []float64) {
 	q, to := n.Layers[layer], s.layers[layer]
 	if q.Kind.HasCell() {
@@ -81,12 +82,14 @@ func (n *Network) SetValues(s *State, layer int, state, cell []float64) {
 	copy(to.view, to.h)
 }
 
+// nearest rounds numbers to integers with some fraction bits.
 func nearest(to []int32, from []float64, fraction int) {
 	for i, v := range from {
 		to[i] = int32(math.Round(v * scale(fraction)))
 	}
 }
 
+// numbers turns integers with some fraction bits into numbers.
 func numbers(to []float64, from []int32, fraction int) {
 	one := scale(fraction)
 	for i, v := range from {
@@ -94,8 +97,9 @@ func numbers(to []float64, from []int32, fraction int) {
 	}
 }
 
-// EncodeSteps writes the integers that [Network.Step] takes for several steps of recorded features,
-// and what they stand for, [steps × features] each.
+// EncodeSteps encodes several steps of recorded features, rows of the given number of columns. It
+// sets integers to the values that [Network.Step] takes and values to the numbers that they stand
+// for, [steps × features] each.
 func (n *Network) EncodeSteps(rows []float64, columns int, integers []int32, values []float64) {
 	encoder := n.newEncoder()
 	for i, row := range slices.Collect(slices.Chunk(rows, columns)) {

@@ -16,22 +16,21 @@ const (
 	// Nearest rounds every weight by itself, at the finest scale that holds the
 	// largest weight of the row.
 	Nearest Rounding = iota
-	// Compensated rounds the weights of a row one after the other and pushes the
-	// error of each into those not yet rounded, through the inverse covariance of
-	// the inputs, so that the error of the result is small where the inputs are
-	// (Hassibi and Stork 1993; Frantar et al. 2022). The mean of what is left
-	// goes into the bias. Finer scales that clip the largest weights are tried
-	// too, and the one with the least error of the result is kept.
+	// Compensated rounds the weights of a row one after the other and pushes the error of each
+	// into the weights not yet rounded, through the inverse covariance of the inputs, so that the
+	// error of the result is small for inputs as they occur (Hassibi and Stork 1993; Frantar et
+	// al. 2022). The mean of the remaining error goes into the bias. Finer scales that clip the
+	// largest weights are tried too, and the scale with the least error of the result is kept.
 	Compensated
-	// AtState rounds like Compensated, but by what an error does to the state of
-	// its unit over time (see follow.go), row by row; recurrent weights and bias
-	// take up what they can of the error of the input weights, and the last dense
-	// layer is refitted to what the layers before it really give it.
+	// AtState rounds like Compensated, but by the effect that an error has on the state of its
+	// unit over time (see eligibility.go), row by row. Recurrent weights and bias take up the part
+	// of the error of the input weights that they can, and the last dense layer is refitted to the
+	// integers that it really gets.
 	AtState
 	// AtStateHalf is AtState after the columns of the first layer's input weights
 	// were made half alike by a scale for every feature.
 	AtStateHalf
-	// AtStateEven is AtState after these columns were made alike.
+	// AtStateEven is AtState after the columns of the first layer's input weights were made alike.
 	AtStateEven
 )
 
@@ -45,17 +44,19 @@ func (r Rounding) String() string {
 		"compensated at the state, columns evened"}[r]
 }
 
-// Fitted tells whether a way fits the outputs to the recordings that it is
-// calibrated on: on these it then looks better than it is.
+// Fitted reports whether a way of rounding fits the outputs to the recordings that the network is
+// calibrated on: on these recordings it then looks better than it is.
 func (r Rounding) Fitted() bool { return r >= AtState }
 
-// evening is the strength with which columns are made alike.
+// evening returns the strength with which columns are made alike.
 func (r Rounding) evening() float64 {
 	return map[Rounding]float64{AtStateHalf: 0.5, AtStateEven: 1}[r]
 }
 
-// prepare is the compensator of a matrix with these inputs, nil for Nearest.
-func (r Rounding) prepare(m *Moments) *compensator {
+// compensatorFor returns the compensator of a matrix whose inputs have the moments m. It is nil, so
+// that weights are rounded to nearest, for Nearest, without moments, and for inputs that never
+// change.
+func (r Rounding) compensatorFor(m *Moments) *compensator {
 	if r == Nearest || m == nil {
 		return nil
 	}
@@ -69,17 +70,19 @@ type Moments struct {
 	Covariance *mat.SymDense
 }
 
-// momentSum gathers Moments step by step.
+// momentSum gathers [Moments] step by step.
 type momentSum struct {
 	steps float64
 	sum   []float64
 	outer []float64 // n × n, upper half
 }
 
+// newMomentSum returns a sum over no step, for n inputs.
 func newMomentSum(n int) *momentSum {
 	return &momentSum{sum: make([]float64, n), outer: make([]float64, n*n)}
 }
 
+// add adds one step with the inputs v.
 func (m *momentSum) add(v []float64) {
 	m.steps++
 	n := len(v)
@@ -92,6 +95,7 @@ func (m *momentSum) add(v []float64) {
 	}
 }
 
+// merge adds the steps of another sum.
 func (m *momentSum) merge(o *momentSum) {
 	m.steps += o.steps
 	for i, v := range o.sum {
@@ -102,6 +106,7 @@ func (m *momentSum) merge(o *momentSum) {
 	}
 }
 
+// moments returns mean and covariance over the steps added so far.
 func (m *momentSum) moments() *Moments {
 	n := len(m.sum)
 	r := &Moments{Mean: make([]float64, n), Covariance: mat.NewSymDense(n, nil)}
@@ -121,15 +126,16 @@ func (m *momentSum) moments() *Moments {
 // (1 % as in Frantar et al. 2022, section 4).
 const damping = 0.01
 
-// compensator holds what the rows of one matrix share: the order in which
-// columns are rounded and the factor that spreads their errors.
+// compensator holds what the rows of one matrix share: the order in which columns are rounded and
+// the factor that spreads their errors.
 type compensator struct {
 	moments *Moments
 	order   []int            // columns, the one with the largest variance first
 	factor  *portable.Square // upper Cholesky factor of the inverse covariance, in that order
 }
 
-// newCompensator prepares a matrix; it is nil when the inputs never change.
+// newCompensator returns the compensator of inputs with the moments m; nil when the inputs never
+// change.
 func newCompensator(m *Moments) *compensator {
 	n := len(m.Mean)
 	trace := 0.0
@@ -164,7 +170,7 @@ func newCompensator(m *Moments) *compensator {
 	return c
 }
 
-// round gives the integers of a row at one scale, within ±limit.
+// round returns the integers of a row with some fraction bits, within ±limit.
 func (c *compensator) round(row []float64, fraction int, limit float64) []int32 {
 	n := len(row)
 	left := make([]float64, n) // in the order of rounding
@@ -184,7 +190,7 @@ func (c *compensator) round(row []float64, fraction int, limit float64) []int32 
 	return words
 }
 
-// damage is the variance that rounding adds to the result of a row.
+// damage returns the variance that rounding adds to the result of a row.
 func (c *compensator) damage(row []float64, words []int32, fraction int) float64 {
 	n := len(row)
 	e := make([]float64, n)
@@ -200,7 +206,7 @@ func (c *compensator) damage(row []float64, words []int32, fraction int) float64
 	return total
 }
 
-// meanRest is what rounding takes from the result of a row on average.
+// meanRest returns what rounding takes from the result of a row on average.
 func (c *compensator) meanRest(row []float64, words []int32, fraction int) float64 {
 	rest := 0.0
 	for i, v := range row {

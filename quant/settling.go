@@ -8,7 +8,7 @@ import (
 )
 
 // settlingStates is how many recorded end states a settling network starts from, beside the zero
-// state.
+// state (our choice).
 const settlingStates = 20
 
 // settlingWork bounds the multiply-accumulates of one search for the settling, some seconds on one
@@ -22,11 +22,11 @@ type Settling struct {
 	States  int  // end states that were tried
 }
 
-// Settle runs every sequence from the zero state and from recorded end states of other sequences
-// and compares the outputs. Bounds are the largest differences that count as settled, in the
-// physical unit of each output; an output whose bound is infinite is not looked at. Of a classifier
-// it is the class that must be the same, whatever the bounds. A sequence that settles in its last
-// tenth leaves too little to call it settled; one that has ended when the others settle says
+// Settle runs every sequence from the zero state and from recorded end states of other sequences,
+// and compares the outputs. bounds has, per output and in its physical unit, the least difference
+// that does not count as settled; an output whose bound is infinite is not looked at. For a
+// classifier the class must be the same, whatever the bounds. A sequence that settles in its last
+// tenth leaves too few steps to call it settled. A sequence that ends before the others settle says
 // nothing.
 func (n *Network) Settle(rec *dataset.Recordings, bounds []float64) Settling {
 	ends := n.endStates(rec)
@@ -52,7 +52,7 @@ func (n *Network) Settle(rec *dataset.Recordings, bounds []float64) Settling {
 			result.Steps = max(result.Steps, f.steps)
 		}
 	}
-	settled := result.Steps // what ends before the others have says nothing
+	settled := result.Steps // a sequence that ends by then says nothing
 	for i, s := range rec.Sequences {
 		if f := all[i]; !f.reached && s.Steps > settled {
 			result.Steps, result.Reached = max(result.Steps, f.steps), false
@@ -61,13 +61,13 @@ func (n *Network) Settle(rec *dataset.Recordings, bounds []float64) Settling {
 	return result
 }
 
-// endState is the state behind the last step of a sequence.
+// endState is the state after the last step of a sequence.
 type endState struct {
 	sequence *dataset.Sequence
 	state    *State
 }
 
-// endStates are those of sequences spread evenly over the recordings.
+// endStates returns the end states of sequences spread evenly over the recordings.
 func (n *Network) endStates(rec *dataset.Recordings) []endState {
 	work := float64(rec.Steps()) * float64(n.Shape().MultiplyAccumulates())
 	count := int(max(2, min(settlingStates, float64(len(rec.Sequences)), settlingWork/work)))
@@ -81,9 +81,9 @@ func (n *Network) endStates(rec *dataset.Recordings) []endState {
 	return ends
 }
 
-// alongside runs a sequence from several states at once and calls apart at every step at which an
-// output that began in another than the first state exceeds its bound. States that have become the
-// first are left out from then on.
+// alongside runs a sequence from several states at once. It calls apart at every step at which the
+// outputs from any other state differ from those of the first state by a bound. A state that has
+// become equal to the first is left out from then on.
 func (n *Network) alongside(s *dataset.Sequence, states []*State, bounds []float64,
 	apart func(step int)) {
 	columns := len(s.X) / s.Steps
@@ -111,6 +111,8 @@ func (n *Network) alongside(s *dataset.Sequence, states []*State, bounds []float
 	}
 }
 
+// differ reports whether two outputs differ by a bound, or in their class. first and other are the
+// integers, physical holds both in physical units.
 func (n *Network) differ(first, other []int32, physical [][]float64, bounds []float64) bool {
 	if n.Classes {
 		return Class(first) != Class(other)
@@ -123,7 +125,7 @@ func (n *Network) differ(first, other []int32, physical [][]float64, bounds []fl
 	return false
 }
 
-// clone copies what a state keeps between two steps.
+// clone copies a state, counts left out.
 func (s *State) clone() *State {
 	c := &State{}
 	for _, l := range s.layers {
@@ -136,7 +138,7 @@ func (s *State) clone() *State {
 	return c
 }
 
-// equal tells whether two states give the same outputs from here on.
+// equal reports whether two states give the same outputs from here on.
 func (s *State) equal(t *State) bool {
 	for i, l := range s.layers {
 		m := t.layers[i]

@@ -2,7 +2,7 @@ package quant
 
 import "kerf/model"
 
-// Shape is what the size of a network in a device follows from.
+// Shape holds the figures that the cost of a network in a device follows from.
 type Shape struct {
 	Features int
 	Layers   []LayerShape
@@ -23,33 +23,35 @@ type DenseShape struct {
 	Activation model.Activation
 }
 
-// Shifts are what the time of a step depends on beside sizes: they follow from the ranges of what
-// is computed.
+// Shifts holds what the time of a step depends on beside sizes: the bits by which results are
+// shifted, which follow from the ranges of the values.
 type Shifts struct {
 	Layers []LayerShifts
 	Dense  []DenseShifts
 }
 
-// LayerShifts are those of a recurrent layer.
+// LayerShifts holds the shifts of a recurrent layer, in bits.
 type LayerShifts struct {
 	Table     uint8 // of a pre-activation into the tanh table; 0 without one
 	Cell      uint8 // LSTM: of the product that is added to the cell
 	CellTable uint8 // LSTM: of the cell into the table
-	// bits that the result of a row is shifted beyond a whole byte, the mean over the rows of W
+	// Input is how far the result of a row is shifted beyond a whole byte, the mean over the rows
+	// of W.
 	Input     float64
-	Recurrent float64 // and over those of U
+	Recurrent float64 // the same over the rows of U
 }
 
-// DenseShifts are those of a dense layer.
+// DenseShifts holds the shifts of a dense layer, in bits.
 type DenseShifts struct {
 	Table uint8   // 0 without an activation by table
 	Rows  float64 // as LayerShifts.Input
 }
 
-// IsKnown tells that the shifts are those of a network.
+// IsKnown reports whether the shifts are those of a quantized network.
 func (s Shifts) IsKnown() bool { return len(s.Layers) > 0 }
 
-// meanBits is the mean over the rows of the bits that a result is shifted beyond a whole byte.
+// meanBits returns how many bits the result of a row is shifted beyond a whole byte, the mean over
+// the rows.
 func (m *Matrix) meanBits() float64 {
 	sum := 0
 	for _, s := range m.Shift {
@@ -66,8 +68,8 @@ const (
 	shiftBytes = 1 // uint8
 )
 
-// MatrixBytes is the flash of a matrix: rows of weights, each begun at a byte, a
-// bias for every row, and where the result is rescaled a shift for every row.
+// MatrixBytes returns the flash of a matrix: rows of weights, each begun at a byte, a bias for
+// every row and, where results are rescaled, a shift for every row.
 func MatrixBytes(rows, cols, wordBits int, rescaled bool) int {
 	bytes := rows*((cols*wordBits+7)/8) + rows*biasBytes
 	if rescaled {
@@ -76,9 +78,8 @@ func MatrixBytes(rows, cols, wordBits int, rescaled bool) int {
 	return bytes
 }
 
-// WeightBytes is the flash of all weights, biases, shifts and, for a last layer
-// with an activation, its scales and offsets. The emitted C checks the figure
-// when it is compiled.
+// WeightBytes returns the flash of all weights, biases and shifts and, for a last layer with an
+// activation, of its scales and offsets. The emitted C checks the figure when it is compiled.
 func (s Shape) WeightBytes() int {
 	total := 0
 	in := s.Features
@@ -103,8 +104,8 @@ func (s Shape) WeightBytes() int {
 	return total
 }
 
-// StateBytes is the RAM of the state between two steps. Where it holds 32-bit
-// values it is filled up to whole ones, so that every compiler gives it one size.
+// StateBytes returns the RAM of the state between two steps. Where the state holds 32-bit values,
+// it is filled up to whole ones, so that every compiler gives it one size.
 func (s Shape) StateBytes() int {
 	narrow, wide := 0, 0
 	for i, l := range s.Layers {
@@ -124,7 +125,7 @@ func (s Shape) StateBytes() int {
 	return 2*narrow + 4*wide
 }
 
-// TableBytes is the flash of the tanh table, if the network reads it.
+// TableBytes returns the flash of the tanh table, 0 if the network does not read it.
 func (s Shape) TableBytes() int {
 	if !s.UsesTable() {
 		return 0
@@ -132,7 +133,7 @@ func (s Shape) TableBytes() int {
 	return 2 * (tableSteps + 2)
 }
 
-// MultiplyAccumulates is the number of products in one step.
+// MultiplyAccumulates returns the number of products in one step.
 func (s Shape) MultiplyAccumulates() int {
 	total := 0
 	in := s.Features

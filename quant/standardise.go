@@ -6,11 +6,10 @@ import (
 	"kerf/dataset"
 )
 
-// A network's inputs count as standardised while every one has a mean within
-// ±meanWithin and a standard deviation within stdWithin and 1/stdWithin on the
-// selection recordings; a fixed-point input then loses at most a bit or two of
-// its resolution to the others. Networks with the normalisation in their
-// weights (mean 0, std 1 in features.csv) are far outside.
+// A network's inputs count as standardised while every one has a mean within ±meanWithin and a
+// standard deviation between 1/stdWithin and stdWithin on the selection recordings. A fixed-point
+// input then loses at most a bit or two of its resolution to the others (our choice). Networks with
+// the normalisation in their weights (mean 0, std 1 in features.csv) are far outside.
 const (
 	meanWithin = 2
 	stdWithin  = 4
@@ -20,11 +19,10 @@ const (
 // left: a difference of two sums of a million terms at most, each off by 2^-53.
 const constant = 1e6 * 0x1p-53
 
-// Standardise gives all inputs of a network one scale. If the inputs are not
-// standardised on the selection recordings that c comes from, it returns a
-// predictor whose features carry other means and standard deviations and whose
-// weights and biases take that back: W' = W·std, b' = b + W·mean. It computes
-// the same function. Otherwise it returns p itself.
+// Standardise gives all inputs of a network one scale. If the inputs are not standardised on the
+// selection recordings of the calibration c, it returns a predictor whose features carry other
+// means and standard deviations and whose weights and biases take that back: W' = W·std, b' = b +
+// W·mean. The predictor computes the same function. Otherwise Standardise returns p itself.
 func Standardise(p *dataset.Float, c Calibration) *dataset.Float {
 	moments := c.Layers[0].Inputs
 	mean, std := make([]float64, len(p.Kept)), make([]float64, len(p.Kept))

@@ -6,11 +6,11 @@ import (
 	"kerf/dataset"
 )
 
-// State is the state of one sequence and the scratch of a step.
+// State is the state of one sequence, with the scratch of a step.
 type State struct {
 	layers []*layerState
 	dense  [][]int32 // results of all dense layers but the last
-	Counts *Counts   // counts what happens inside the steps when not nil
+	Counts *Counts   // if not nil, steps count in it what leaves its range
 }
 
 // NewState returns a zero state.
@@ -32,12 +32,12 @@ func (s *State) Reset() {
 	}
 }
 
-// Hidden is the hidden state of a layer as matrices see it: int16 values with
-// the OutputFraction of the layer.
+// Hidden returns the hidden state of a layer as matrices multiply it: int16 values with the
+// OutputFraction of the layer. The slice holds until the next step.
 func (s *State) Hidden(layer int) []int32 { return s.layers[layer].view }
 
-// Step runs one time step: x [features] as int16 values with InputFraction bits,
-// y [outputs] as int32 values with OutputFraction bits each.
+// Step runs one time step. x [features] are int16 values with InputFraction bits; Step sets y
+// [outputs] to int32 values with OutputFraction bits each.
 func (n *Network) Step(s *State, x, y []int32) {
 	v := x
 	for i, l := range n.Layers {
@@ -58,9 +58,9 @@ func (n *Network) Step(s *State, x, y []int32) {
 	}
 }
 
-// Encode turns one step of recorded features (all columns, physical units) into
-// the integers that Step takes. It is the float32 arithmetic of the emitted
-// NAME_encode: values beyond the range saturate, NaN becomes the mean.
+// Encode turns one step of recorded features (all columns, physical units) into the integers x that
+// [Network.Step] takes, and returns how many of them saturated. The arithmetic is the float32
+// arithmetic of the emitted NAME_encode: values beyond the range saturate, NaN becomes the mean.
 func (n *Network) Encode(row []float64, x []int32) (saturated int) {
 	return n.newEncoder().encode(row, x)
 }
@@ -71,6 +71,7 @@ type encoder struct {
 	mean, factor []float32
 }
 
+// newEncoder computes the constants.
 func (n *Network) newEncoder() *encoder {
 	e := &encoder{columns: n.Columns, mean: make([]float32, len(n.Columns)),
 		factor: make([]float32, len(n.Columns))}
@@ -80,6 +81,7 @@ func (n *Network) newEncoder() *encoder {
 	return e
 }
 
+// encode is [Network.Encode].
 func (e *encoder) encode(row []float64, x []int32) (saturated int) {
 	for i, c := range e.columns {
 		v := float32(float32(float32(row[c])-e.mean[i]) * e.factor[i])
@@ -99,27 +101,28 @@ func (e *encoder) encode(row []float64, x []int32) (saturated int) {
 	return saturated
 }
 
-// EncodeConstants are mean and factor of kept feature i: the integer is
-// (physical - mean)·factor, rounded.
+// EncodeConstants returns mean and factor of kept feature i: its integer is (physical -
+// mean)·factor, rounded.
 func (n *Network) EncodeConstants(i int) (mean, factor float32) {
 	f := n.Features[i]
 	return float32(f.Mean), float32(scale(n.InputFraction) / f.Std)
 }
 
-// Decode turns the integers of a step into physical units.
+// Decode turns the integers y of a step into physical units.
 func (n *Network) Decode(y []int32, physical []float64) {
 	for o, v := range y {
 		physical[o] = float64(v) / scale(n.OutputFraction(o))
 	}
 }
 
-// Predict implements [dataset.Predictor].
+// Predict implements [dataset.Predictor]: it sets dst [steps × outputs] to the outputs of a
+// sequence from the zero state, in physical units.
 func (n *Network) Predict(s *dataset.Sequence, dst []float64) {
 	n.PredictAll([]*dataset.Sequence{s}, [][]float64{dst})
 }
 
-// run scores a sequence from the given state and returns the
-// number of feature values beyond the range of the input format.
+// run runs a sequence from the given state, sets dst to its outputs in physical units and returns
+// the number of feature values beyond the range of the input format.
 func (n *Network) run(s *dataset.Sequence, state *State, dst []float64) (saturated int) {
 	columns := len(s.X) / s.Steps
 	x := make([]int32, len(n.Features))

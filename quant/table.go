@@ -6,8 +6,8 @@ import (
 	"kerf/portable"
 )
 
-// The table holds tanh at i/32 for i = 0..256 with 15 fraction bits: up to 8,
-// where tanh is 1 to within a quarter of the last place.
+// The table holds tanh at i/32 for i = 0..256 with 15 fraction bits: up to 8, where tanh is 1 to
+// within a quarter of the last place.
 const (
 	tableSteps       = 256
 	tableStepsPerOne = 32
@@ -15,9 +15,10 @@ const (
 
 var tanhTable = makeTanhTable()
 
-// makeTanhTable raises every inner node by half of the gap that the chords
-// beside it leave at their middle. A chord of a concave curve lies below it, so
-// the error then swings to both sides and its largest value halves.
+// makeTanhTable returns tanh at the nodes of the table. It raises every node but that at 0 by half
+// of the mean gap between tanh and the chords on either side of the node, each taken at its middle.
+// A chord of a concave curve lies below it, so the error then swings to both sides and its largest
+// value halves.
 func makeTanhTable() [tableSteps + 1]int16 {
 	at := func(i float64) float64 { return portable.Tanh(i / tableStepsPerOne) }
 	gap := func(i float64) float64 { return at(i+0.5) - float64((at(i)+at(i+1))/2) }

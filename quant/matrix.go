@@ -8,87 +8,92 @@ import (
 )
 
 const (
-	tableBits       = 5 // log2 of tableStepsPerOne
-	maxGateFraction = 12
-	minGateFraction = 6
-	maxCellFraction = 12  // as the table takes it
-	coarsest        = -15 // of a calibrated format: whole numbers up to 2^30
+	tableBits       = 5   // log2 of tableStepsPerOne
+	maxGateFraction = 12  // int16 then ends at ±2^(15-12) = ±8, as the table does
+	minGateFraction = 6   // the shift into the table is 6 - tableBits = 1, its least
+	maxCellFraction = 12  // as maxGateFraction: a narrow cell goes into the table as it is
+	coarsest        = -15 // of a calibrated format: int16 then reaches 2^(15+15) = 2^30
 
-	stateFraction     = 15 // of the 16-bit state and of the 16-bit view of a wider one
-	wideStateFraction = 30 // of the 32-bit state
+	stateFraction     = 15 // of the 16-bit state, bounded by 1, and of the view of a wider state
+	wideStateFraction = 30 // of the 32-bit state; one bit is left for a difference of two states
 
 	// maxInt16Magnitude is the largest magnitude of an int16 factor.
 	maxInt16Magnitude = 32768
 
-	// AccumulatorLimit is the largest sum an int32 accumulator holds.
+	// AccumulatorLimit is the largest sum that an int32 accumulator holds.
 	AccumulatorLimit = math.MaxInt32
 
-	// headroom is how much further than the selection recordings a calibrated
-	// range reaches (common practice, no source); values beyond it saturate.
+	// headroom is how many times as far as the selection recordings a calibrated range reaches
+	// (common practice, no source); values beyond the range saturate.
 	headroom = 1.25
 )
 
-// Worst errors of the table over the whole int16 domain and all gate formats,
-// measured against math.Tanh by a test.
+// Worst errors of tanh and logistic by the table, over the whole int16 domain and all gate formats.
+// A test measures them against math.Tanh; they are rounded up.
 const (
 	WorstTanhError     = 8.0e-5
-	WorstLogisticError = 4.0e-5
+	WorstLogisticError = 4.0e-5 // half of it: the logistic is (1 + tanh)/2
 )
 
-// largestWord is the largest magnitude of a weight: the range is kept symmetric.
+// largestWord returns the largest magnitude of a weight: the range is kept symmetric, so 2^(bits-1)
+// - 1.
 func largestWord(bits int) float64 { return float64(int32(1)<<(bits-1)) - 1 }
 
-// scale is 2^fraction, |fraction| < 1023.
+// scale returns 2^fraction, |fraction| < 1023.
 func scale(fraction int) float64 {
 	const bias, mantissaBits = 1023, 52
 	return math.Float64frombits(uint64(bias+fraction) << mantissaBits)
 }
 
-// Matrix is one weight matrix in fixed point with its bias. Row r holds
-// weights with Fraction[r] fraction bits; products with the input carry
-// Fraction[r] + InputFraction, and so does the bias.
+// Matrix is one weight matrix in fixed point with its bias. Row r holds weights with Fraction[r]
+// fraction bits. The products with the inputs, the accumulator and the bias of the row have
+// Fraction[r] + InputFraction.
 type Matrix struct {
 	Name          string
 	Rows, Cols    int
-	WordBits      int
-	InputFraction int
+	WordBits      int     // word of a weight: 4, 8 or 16
+	InputFraction int     // fraction bits of the inputs
 	W             []int32 // Rows × Cols, each within the word
 	Bias          []int32 // Rows, at the scale of the accumulator
 	Fraction      []int   // Rows
-	// Rows; from the accumulator to the format of the result, 0 = the accumulator is the result
+	// Shift has, per row, the bits from the accumulator to the format of the result; 0 = the
+	// accumulator is the result.
 	Shift []uint8
-	Bound []int64 // Rows; the accumulator never exceeds this magnitude, rounding included
+	// Bound has, per row, the magnitude that the accumulator never exceeds, whatever the inputs:
+	// Σ|w|·32768 + |bias| + half a step of the result, and what is added to the accumulator later.
+	Bound []int64
 }
 
-// accumulator as outFraction leaves the result at the scale of the accumulator.
+// accumulator in the place of the fraction bits of a result leaves the result at the scale of the
+// accumulator.
 const accumulator = math.MinInt
 
-// rowSpec says what a matrix becomes.
+// rowSpec says how the rows of a matrix are brought to fixed point.
 type rowSpec struct {
 	name       string
 	rows, cols int
 	wordBits   int
 	in, out    int // fraction bits of inputs and results; out may be accumulator
-	// per row: kept free in the accumulator for what is added later; nil for none
+	// reserve has, per row, the magnitude that is added to the accumulator later; nil for none.
 	reserve    []float64
-	common     bool         // all rows get the fraction bits of the coarsest
-	compensate *compensator // nil: to nearest
+	common     bool         // all rows get the fraction bits of the coarsest row
+	compensate *compensator // nil: weights are rounded to nearest
 
-	byRow     []*compensator // not nil: instead of compensate
-	bitsByRow []int          // not nil: rows are rounded as for these narrower words
+	byRow     []*compensator // per row: instead of compensate; nil: compensate for all
+	bitsByRow []int          // per row: its weights are rounded as for this word; nil: wordBits
 
-	capped bool // no row is finer than finest
+	capped bool // no row has more than finest fraction bits
 	finest int
 }
 
-// quantizeMatrix brings w [rows × cols] and b [rows] to fixed point row by row.
-// The fraction bits of a row are such that the shift to the result stays within
-// 1..30 and the accumulator bound
+// quantizeMatrix brings w [rows × cols] and b [rows] to fixed point row by row. The fraction bits
+// of a row are such that the shift to the result stays within 1..30 and the accumulator bound
 //
 //	Σ|w|·32768 + |b| + reserve + 2^(shift-1) <= 2^31 - 1
 //
-// holds; among those, rounding to nearest takes the most with which the largest
-// weight fits its word, compensated rounding the ones that do least damage.
+// holds. Among those, rounding to nearest takes the largest number with which the largest weight
+// fits its word; compensated rounding takes the number that adds the least variance to the result.
+// A row that no number of fraction bits fits is a [*RangeError].
 func quantizeMatrix(w, b []float64, spec rowSpec) (*Matrix, error) {
 	if spec.common {
 		return quantizeCommon(w, b, spec)
@@ -123,8 +128,8 @@ func quantizeMatrix(w, b []float64, spec rowSpec) (*Matrix, error) {
 	return m, nil
 }
 
-// quantizeCommon gives all rows the fraction bits of the coarsest: it lowers the
-// finest scale until every row takes it.
+// quantizeCommon brings a matrix to fixed point with equally many fraction bits in all rows: it
+// lowers the largest number until every row takes it.
 func quantizeCommon(w, b []float64, spec rowSpec) (*Matrix, error) {
 	spec.common = false
 	m, err := quantizeMatrix(w, b, spec)
@@ -148,11 +153,12 @@ type fixedRow struct {
 	bound    int64
 }
 
-// clippedScales is how many finer scales than the largest weight allows are
-// tried: each doubles the resolution and halves the range.
+// clippedScales is how many finer scales than the largest weight allows are tried: each doubles the
+// resolution and halves the range (our choice).
 const clippedScales = 2
 
-// bestRow tries numbers of fraction bits from the finest down.
+// bestRow tries numbers of fraction bits from the largest down and returns the best row; ok is
+// false if none fits.
 func (spec *rowSpec) bestRow(row []float64, bias, reserve float64) (best fixedRow, ok bool) {
 	lowest, highest := 1-spec.in, 30-spec.in
 	if spec.out != accumulator {
@@ -193,8 +199,10 @@ func (spec *rowSpec) bestRow(row []float64, bias, reserve float64) (best fixedRo
 	return best, ok
 }
 
-// fix adds bias and shift to the words of a row and proves its bound.
-func (spec *rowSpec) fix(words []int32, bias, reserve float64, fraction int) (fixedRow, bool) {
+// fix adds bias and shift to the words of a row, and its bound. ok is false if the bound exceeds
+// the accumulator.
+func (spec *rowSpec) fix(words []int32, bias, reserve float64,
+	fraction int) (row fixedRow, ok bool) {
 	shift := 0
 	half := int64(0)
 	if spec.out != accumulator {
@@ -202,19 +210,20 @@ func (spec *rowSpec) fix(words []int32, bias, reserve float64, fraction int) (fi
 		half = int64(1) << (shift - 1)
 	}
 	roundedBias := math.Round(bias * scale(fraction+spec.in))
-	kept := math.Ceil(reserve * scale(fraction+spec.in))
-	if math.Abs(roundedBias)+kept > AccumulatorLimit {
+	reserved := math.Ceil(reserve * scale(fraction+spec.in))
+	if math.Abs(roundedBias)+reserved > AccumulatorLimit {
 		return fixedRow{}, false
 	}
 	sum := int64(0)
 	for _, q := range words {
 		sum += int64(max(q, -q))
 	}
-	bound := sum*maxInt16Magnitude + int64(math.Abs(roundedBias)) + int64(kept) + half
+	bound := sum*maxInt16Magnitude + int64(math.Abs(roundedBias)) + int64(reserved) + half
 	return fixedRow{words, int32(roundedBias), fraction, uint8(shift), bound},
 		bound <= AccumulatorLimit
 }
 
+// largest returns the largest magnitude of some values.
 func largest(row []float64) float64 {
 	top := 0.0
 	for _, v := range row {
@@ -225,13 +234,13 @@ func largest(row []float64) float64 {
 
 // RangeError says that a row of weights cannot be brought to fixed point.
 type RangeError struct {
-	Tensor  string
-	Row     int
+	Tensor  string  // name of the matrix
+	Row     int     // from 0
 	Largest float64 // largest weight of the row, in magnitude
-	Bias    float64
+	Bias    float64 // of the row
 }
 
-// Error names tensor, row and values.
+// Error names the tensor, the row and the values.
 func (e *RangeError) Error() string {
 	return fmt.Sprintf("%s, row %d: the largest weight %g and the bias %g do not fit one "+
 		"fixed-point row", e.Tensor, e.Row, e.Largest, e.Bias)
@@ -244,13 +253,14 @@ func (e *RangeError) HintText() string {
 		"feature has the same effect"
 }
 
+// isRangeError reports whether an error is a [*RangeError].
 func isRangeError(err error) bool {
 	var out *RangeError
 	return errors.As(err, &out)
 }
 
-// fractionFor is the largest number of fraction bits, at most limit, with which
-// an int16 holds values up to magnitude times the headroom.
+// fractionFor returns the largest number of fraction bits, at most limit, with which an int16 holds
+// values up to magnitude times the headroom.
 func fractionFor(magnitude float64, limit int) int {
 	for f := limit; f > coarsest; f-- {
 		if magnitude*headroom*scale(f) <= maxInt16 {

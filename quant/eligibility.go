@@ -9,85 +9,90 @@ import (
 	"kerf/portable"
 )
 
-// An error e of the weights of a row moves its pre-activation by e·v in every
-// step, and the unit's state by that times the slope of the state in the
-// pre-activation. The state keeps what it was moved by for as long as the unit
-// remembers. So, to first order and along the unit's own memory alone, the state
-// is off by e·φ with
+// An error e of the weights of a row moves its pre-activation by e·v in every step, where v is the
+// vector that the row multiplies, and moves the state of the unit by e·v times the slope of the
+// state in the pre-activation. The unit keeps the change of its state for as long as it remembers.
+// So, to first order and along the unit's own memory alone, the state is off by e·φ with
 //
 //	φ' = keep·φ + slope·v
 //
-// This is the eligibility trace of Bellec et al. 2020 (a solution to the learning
-// dilemma for recurrent networks of spiking neurons, Nature Communications 11,
-// 3625), used there to learn and here to round. Its second moments say which
-// errors of a row a slow unit adds up and which ones cancel over time.
+// φ is the eligibility trace of Bellec et al. 2020 (a solution to the learning dilemma for
+// recurrent networks of spiking neurons, Nature Communications 11, 3625), used there to learn and
+// here to round. Its second moments say which errors of a row a slow unit adds up and which errors
+// cancel over time.
 
-// followed gathers the second moments of φ of one recurrent layer. A row has one
-// φ for its inputs, its states, the bias that goes with either, in this order.
-type followed struct {
+// traceSum gathers the second moments of the traces φ of one recurrent layer. The φ of a row has a
+// value for each input, for each state, for the bias of W and for the bias of U, in this order.
+type traceSum struct {
 	layer  *model.Recurrent
-	steps  float64
+	steps  float64   // at which moments were added
 	second []float64 // rows × width × width, upper halves
 
-	phi             []float64 // rows × width; of the sequence that is walked
-	keep, slope, by []float64 // of the step, per row: keep, slope in W x + b and in U h + d
-	reset           []float64 // r·h, what the candidate of a reset-before GRU multiplies
-	cell            []float64 // LSTM: the cell before the step
+	phi         []float64 // rows × width; at the present step of the sequence
+	keep        []float64 // per row: share of its state that the unit keeps in the present step
+	inputSlope  []float64 // per row: slope of the state in W x + b
+	stateSlope  []float64 // per row: slope of the state in U h + d
+	resetStates []float64 // r·h, which the candidate of a reset-before GRU multiplies
+	cell        []float64 // LSTM: the cell before the step
 }
 
-// followLimit bounds the values that the second moments of a layer take: 32 MB.
-// Layers beyond it (a GRU of 100 units and as many inputs) are rounded as if no
-// unit had a memory.
-const followLimit = 4 << 20
+// traceLimit bounds the values that the second moments of a layer take: 4·2^20 values of 8 bytes
+// are 32 MB. Layers beyond it (a GRU of 100 units and as many inputs) are rounded as if no unit had
+// a memory.
+const traceLimit = 4 << 20
 
-// followEvery is the share of φ's width that lies between two steps that count:
-// following then takes a few times as long as running the network, whatever its
-// size. Neighbouring steps of φ tell almost the same.
-const followEvery = 8
+// traceEvery sets how often moments are added: at one step in width/traceEvery, where width is the
+// number of values of φ. So the traces take a few times as long as running the network, whatever
+// its size; φ changes little from one step to the next.
+const traceEvery = 8
 
-func newFollowed(l *model.Recurrent) *followed {
+// newTraceSum returns a sum over no step, nil for a layer beyond traceLimit.
+func newTraceSum(l *model.Recurrent) *traceSum {
 	rows, width := l.Kind.Gates()*l.Units, l.Inputs+l.Units+2
-	if rows*width*width > followLimit {
+	if rows*width*width > traceLimit {
 		return nil
 	}
-	return &followed{
+	return &traceSum{
 		layer: l, second: make([]float64, rows*width*width), phi: make([]float64, rows*width),
-		keep: make([]float64, rows), slope: make([]float64, rows), by: make([]float64, rows),
-		reset: make([]float64, l.Units), cell: make([]float64, l.Units),
+		keep: make([]float64, rows), inputSlope: make([]float64, rows),
+		stateSlope: make([]float64, rows), resetStates: make([]float64, l.Units),
+		cell: make([]float64, l.Units),
 	}
 }
 
-func (f *followed) width() int { return f.layer.Inputs + f.layer.Units + 2 }
+// width returns the number of values of one φ.
+func (f *traceSum) width() int { return f.layer.Inputs + f.layer.Units + 2 }
 
-// begin forgets the last sequence.
-func (f *followed) begin() {
+// begin starts a sequence: no error has moved a state yet.
+func (f *traceSum) begin() {
 	clear(f.phi)
 	clear(f.cell)
 }
 
-// add takes in a step: inputs, the states before it, and what layer i of run shows after it.
-func (f *followed) add(step int, run *model.Run, i int, in, before []float64) {
+// add moves the traces by one step. in and before are the inputs of layer i and its states before
+// the step; run holds the network after it.
+func (f *traceSum) add(step int, run *model.Run, i int, in, before []float64) {
 	l, width := f.layer, f.width()
 	f.slopes(run, i, before)
-	counts := step%max(1, width/followEvery) == 0
+	counts := step%max(1, width/traceEvery) == 0
 	if counts {
 		f.steps++
 	}
 	for r := range f.keep {
 		states := before
 		if l.Kind == model.GRUResetBefore && r >= 2*l.Units {
-			states = f.reset
+			states = f.resetStates
 		}
 		phi := f.phi[r*width : (r+1)*width]
-		keep, slope, by := f.keep[r], f.slope[r], f.by[r]
+		keep, inputSlope, stateSlope := f.keep[r], f.inputSlope[r], f.stateSlope[r]
 		for c, v := range in {
-			phi[c] = float64(keep*phi[c]) + float64(slope*v)
+			phi[c] = float64(keep*phi[c]) + float64(inputSlope*v)
 		}
 		for c, v := range states {
-			phi[l.Inputs+c] = float64(keep*phi[l.Inputs+c]) + float64(by*v)
+			phi[l.Inputs+c] = float64(keep*phi[l.Inputs+c]) + float64(stateSlope*v)
 		}
-		phi[width-2] = float64(keep*phi[width-2]) + slope
-		phi[width-1] = float64(keep*phi[width-1]) + by
+		phi[width-2] = float64(keep*phi[width-2]) + inputSlope
+		phi[width-1] = float64(keep*phi[width-1]) + stateSlope
 		if counts {
 			addOuter(f.second[r*width*width:(r+1)*width*width], phi)
 		}
@@ -95,7 +100,7 @@ func (f *followed) add(step int, run *model.Run, i int, in, before []float64) {
 	copy(f.cell, run.Cell(i))
 }
 
-// addOuter adds the upper half of v vᵀ.
+// addOuter adds v vᵀ to the upper half of a matrix.
 func addOuter(to, v []float64) {
 	for i, a := range v {
 		row := to[i*len(v)+i : (i+1)*len(v)]
@@ -105,12 +110,12 @@ func addOuter(to, v []float64) {
 	}
 }
 
-// slopes fills keep, slope and by for the step that run just made.
-func (f *followed) slopes(run *model.Run, i int, before []float64) {
+// slopes fills keep and both slopes for the step that run has just made.
+func (f *traceSum) slopes(run *model.Run, i int, before []float64) {
 	l := f.layer
-	set := func(gate, j int, keep, slope, by float64) {
+	set := func(gate, j int, keep, inputSlope, stateSlope float64) {
 		r := gate*l.Units + j
-		f.keep[r], f.slope[r], f.by[r] = keep, slope, by
+		f.keep[r], f.inputSlope[r], f.stateSlope[r] = keep, inputSlope, stateSlope
 	}
 	for j, h := range before {
 		switch l.Kind {
@@ -119,9 +124,9 @@ func (f *followed) slopes(run *model.Run, i int, before []float64) {
 			open := (1 - z) * (1 - float64(n*n))
 			set(1, j, z, (h-n)*z*(1-z), (h-n)*z*(1-z))
 			if l.Kind == model.GRUResetBefore {
-				// The reset gate of a unit acts on all candidates; what they make of it is not
-				// followed.
-				f.reset[j] = r * h
+				// The reset gate of a unit acts on the candidates of all units. Only its effect on
+				// the unit's own state is taken into account.
+				f.resetStates[j] = r * h
 				set(0, j, 0, h*r*(1-r), h*r*(1-r))
 				set(2, j, z, open, open)
 				continue
@@ -153,15 +158,16 @@ func (f *followed) slopes(run *model.Run, i int, before []float64) {
 	}
 }
 
-func (f *followed) merge(o *followed) {
+// merge adds the moments of other sequences.
+func (f *traceSum) merge(o *traceSum) {
 	f.steps += o.steps
 	for i, v := range o.second {
 		f.second[i] += v
 	}
 }
 
-// rows are the second moments of φ, one matrix per row.
-func (f *followed) rows() []*mat.SymDense {
+// rows returns the second moments of φ, one matrix per row; nil without a step.
+func (f *traceSum) rows() []*mat.SymDense {
 	if f == nil || f.steps == 0 {
 		return nil
 	}
@@ -178,20 +184,21 @@ func (f *followed) rows() []*mat.SymDense {
 	return all
 }
 
-// rowPlan is how one row of W and U is rounded when both are seen as one.
+// rowPlan says how one row of W and the same row of U are rounded together.
 type rowPlan struct {
 	input, recurrent *compensator
-	// per input and unit: what an error of W adds to U; nil for nothing
+	// push has, per input and unit, by how much an error of 1 in W changes U; nil if U stays.
 	push [][]float64
 }
 
-// plans makes the plans of a layer. The states and the bias take up what they can
-// of the error of the input weights: so W is rounded by what they cannot take,
-// the Schur complement, the bias gets its share at once, and U becomes U + push·e
-// before it is rounded in turn. Rows whose states never move are rounded as
+// plans makes the plans of all rows of a layer. The states and the bias take up the part of the
+// error of the input weights that they can take up. So W is rounded by the part that they cannot
+// take up (the Schur complement of the second moments), the bias gets its share at once, and U
+// becomes U + push·e before U is rounded in turn. Rows whose states never move are rounded as
 // [Compensated] does.
 func (r *LayerRange) plans(inputs int) []rowPlan {
-	plain := rowPlan{input: Compensated.prepare(r.Inputs), recurrent: Compensated.prepare(r.States)}
+	plain := rowPlan{input: Compensated.compensatorFor(r.Inputs),
+		recurrent: Compensated.compensatorFor(r.States)}
 	all := make([]rowPlan, len(r.Followed))
 	for i, second := range r.Followed {
 		all[i] = plain
@@ -202,6 +209,8 @@ func (r *LayerRange) plans(inputs int) []rowPlan {
 	return all
 }
 
+// planRow makes the plan of one row from the second moments of its φ. ok is false where the states
+// never move or the moments cannot be inverted.
 func planRow(second *mat.SymDense, inputs int) (rowPlan, bool) {
 	width := second.SymmetricDim()
 	units := width - inputs - 2
@@ -262,7 +271,7 @@ func planRow(second *mat.SymDense, inputs int) (rowPlan, bool) {
 	return plan, plan.input != nil && plan.recurrent != nil
 }
 
-// pushed is U after it took up its part of what rounding did to W.
+// pushed returns U after it took up its part of the errors that rounding made in W.
 func pushed(l *model.Recurrent, input *Matrix, plans []rowPlan) []float64 {
 	u := make([]float64, len(l.U))
 	copy(u, l.U)
