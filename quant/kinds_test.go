@@ -161,3 +161,12 @@ func TestDeadAndSaturatedUnits(t *testing.T) {
 		t.Errorf("saturated units %v, want [6]", saturated)
 	}
 }
+
+// narrowInput drops the last inputs of a layer.
+func narrowInput(l *model.Recurrent, inputs int) {
+	var w []float64
+	for row := range l.Kind.Gates() * l.Units {
+		w = append(w, l.W[row*l.Inputs:row*l.Inputs+inputs]...)
+	}
+	l.W, l.Inputs = w, inputs
+}
