@@ -7,8 +7,8 @@ import (
 )
 
 const (
-	// sameSignal is the correlation from which two units carry one signal: what the
-	// one leaves open of the other is below a tenth of its variance, 1 - 0.95².
+	// sameSignal is the correlation from which two units count as carrying one signal: one leaves
+	// less than a tenth of the variance of the other unexplained, 1 - 0.95² = 0.0975.
 	sameSignal = 0.95
 	// idleShare of the largest standard deviation in its layer, below which a unit
 	// does not move (common practice, no source).
@@ -16,13 +16,12 @@ const (
 	// stuckShare of steps at an end of the range, from which a unit is stuck (common
 	// practice, no source).
 	stuckShare = 0.95
-	// response is how far the overlap of a unit must lie above that of one that is
-	// always on: the threshold of Bau et al. 2017 for a detector.
+	// response is how far the overlap of a unit with an event must lie above the overlap of a unit
+	// that is always on: the threshold of Bau et al. 2017 for a detector.
 	response = 0.04
 )
 
-// Advice says in sentences what the observations speak for, each with its
-// evidence.
+// Advice returns sentences on what could be dropped or added, each with its evidence.
 func (o *Observed) Advice() []string {
 	var advice []string
 	say := func(format string, args ...any) {
@@ -43,7 +42,8 @@ func (o *Observed) Advice() []string {
 				l.join(group.Units), group.Correlation, rest)
 		}
 		if idle, largest := l.idle(); len(idle) > 0 {
-			say("hardly moving: %s (standard deviation %.2g or less, the largest%s is %.2g); can go", l.units(idle), largest, where, l.largestStd())
+			say("hardly moving: %s (standard deviation %.2g or less, the largest%s is %.2g); can go",
+				l.units(idle), largest, where, l.largestStd())
 		}
 		if stuck, least := l.stuck(); len(stuck) > 0 {
 			say("at an end of the range on %.0f %% of the steps or more: %s; carries little",
@@ -64,7 +64,7 @@ func (o *Observed) Advice() []string {
 	return advice
 }
 
-// best is the unit whose sign tells an event best.
+// best returns the unit whose sign tells an event best, and its overlap.
 func (o *Observed) best(event int) (unit string, overlap Overlap) {
 	overlap.IoU = -1
 	for _, l := range o.Layers {
@@ -77,14 +77,14 @@ func (o *Observed) best(event int) (unit string, overlap Overlap) {
 	return unit, overlap
 }
 
-// Twins are units of a layer that carry one signal.
+// Twins is a group of units of a layer that carry one signal.
 type Twins struct {
-	Units       []int
-	Correlation float64 // the least, in magnitude, of the first with the others
+	Units       []int   // two or more
+	Correlation float64 // the least magnitude of a correlation of the first with another
 }
 
-// Twins lists near-duplicates: each unit joins the first one before it with which
-// it correlates by 0.95 or more in magnitude, and which joined no other.
+// Twins lists near-duplicates: each unit joins the group of the first unit before it with which it
+// correlates by 0.95 or more in magnitude, and which joined no other group.
 func (l *LayerView) Twins() []Twins {
 	var all []Twins
 	joined := make([]bool, len(l.Units))
@@ -107,6 +107,7 @@ func (l *LayerView) Twins() []Twins {
 	return all
 }
 
+// largestStd returns the largest standard deviation of a unit.
 func (l *LayerView) largestStd() float64 {
 	largest := 0.0
 	for _, u := range l.Units {
@@ -115,7 +116,7 @@ func (l *LayerView) largestStd() float64 {
 	return largest
 }
 
-// idle lists units that hardly move, and the largest of their standard deviations.
+// idle returns the units that hardly move, and the largest of their standard deviations.
 func (l *LayerView) idle() (units []int, largest float64) {
 	most := l.largestStd()
 	for i, u := range l.Units {
@@ -126,7 +127,8 @@ func (l *LayerView) idle() (units []int, largest float64) {
 	return units, largest
 }
 
-// stuck lists units at an end of their range, and the least of their shares.
+// stuck returns the units at an end of their range, and the least share of steps on which one is
+// there.
 func (l *LayerView) stuck() (units []int, least float64) {
 	least = 1
 	for i, u := range l.Units {
@@ -137,6 +139,7 @@ func (l *LayerView) stuck() (units []int, least float64) {
 	return units, least
 }
 
+// units names units, with the word in singular or plural.
 func (l *LayerView) units(indices []int) string {
 	if len(indices) == 1 {
 		return "unit " + l.join(indices)
@@ -144,7 +147,7 @@ func (l *LayerView) units(indices []int) string {
 	return "units " + l.join(indices)
 }
 
-// join writes "3, 11 and 14".
+// join lists names as "3, 11 and 14".
 func (l *LayerView) join(indices []int) string {
 	names := make([]string, len(indices))
 	for k, i := range indices {

@@ -12,18 +12,18 @@ import (
 	"kerf/model"
 )
 
-// ReadScoreFile reads scores of the features of p in one of these forms, told
-// apart by the name of the file and its first line:
+// ReadScoreFile reads scores of the features of p from data. file is its name, which errors show.
+// The name and the first line tell which form the file has:
 //
 //   - .csv with a column score: mean scores, see [ReadScores]
-//   - .csv with one column per feature: raw attributions, one line per step or
-//     sequence, and maybe the columns output, and scenario or sequence
+//   - .csv with one column per feature: raw attributions, one line per step or sequence, and maybe
+//     the columns output, and scenario or sequence
 //   - .npy: raw attributions [rows × features] or [rows × features × outputs]
 //   - .npz: one such array, or one per scenario with its name
 //
-// Raw attributions have a sign; a score is the mean of their magnitude, per
-// scenario and output. Rows that do not name their scenario are the steps, or the
-// sequences, of the selection recordings in their order.
+// Raw attributions have a sign; a score is the mean of their magnitude, per scenario and output.
+// Rows that do not name their scenario are the steps, or the sequences, of the selection recordings
+// in their order.
 //
 // Errors are [*dataset.InputError], and for broken arrays those of package model.
 func ReadScoreFile(data []byte, file string, p *dataset.Float,
@@ -55,21 +55,22 @@ func ReadScoreFile(data []byte, file string, p *dataset.Float,
 	return b.finish()
 }
 
-// rawScores gathers raw attributions.
+// rawScores adds up raw attributions.
 type rawScores struct {
 	file              string
 	features, outputs []string
 	selection         *dataset.Recordings
 	found             map[[2]string]*rawColumn // by scenario and output
-	order             [][2]string
+	order             [][2]string              // keys of found, as they first appear
 }
 
-// rawColumn sums magnitudes in one scenario, for one output.
+// rawColumn has the sums of magnitudes in one scenario, for one output.
 type rawColumn struct {
 	sums []float64 // per feature
 	rows int
 }
 
+// add adds one attribution. The features of a row come in order.
 func (b *rawScores) add(scenario, output string, feature int, v float64) {
 	key := [2]string{scenario, output}
 	c := b.found[key]
@@ -84,6 +85,7 @@ func (b *rawScores) add(scenario, output string, feature int, v float64) {
 	c.sums[feature] += math.Abs(v)
 }
 
+// finish returns the mean magnitudes.
 func (b *rawScores) finish() (*Scores, error) {
 	if len(b.order) == 0 {
 		return nil, b.fail("the file holds no attribution",
@@ -104,10 +106,12 @@ func (b *rawScores) finish() (*Scores, error) {
 	return s, nil
 }
 
+// fail returns an error that names the file.
 func (b *rawScores) fail(msg, hint string) error {
 	return &dataset.InputError{File: b.file, Msg: msg, Hint: hint}
 }
 
+// readNPY adds the attributions of a .npy file.
 func (b *rawScores) readNPY(data []byte) error {
 	array, err := model.ReadNPY(data, b.file)
 	if err != nil {
@@ -116,6 +120,7 @@ func (b *rawScores) readNPY(data []byte) error {
 	return b.addRows("the array", array, nil)
 }
 
+// readNPZ adds the attributions of a .npz file.
 func (b *rawScores) readNPZ(data []byte) error {
 	arrays, err := model.ReadNPZ(bytes.NewReader(data), int64(len(data)), b.file)
 	if err != nil {
@@ -143,8 +148,8 @@ func (b *rawScores) readNPZ(data []byte) error {
 	return nil
 }
 
-// addRows takes an array; without a scenario, its rows must be those of the
-// selection recordings.
+// addRows adds the attributions of an array, which errors call what. If scenario is nil, its rows
+// are those of the selection recordings.
 func (b *rawScores) addRows(what string, array *model.Tensor, scenario *string) error {
 	shape, outputs := array.Shape, []string{All}
 	if len(shape) == 3 {
@@ -180,7 +185,8 @@ func (b *rawScores) addRows(what string, array *model.Tensor, scenario *string) 
 	return nil
 }
 
-// scenariosOf names the scenario of every row.
+// scenariosOf returns the scenario of every row, where rows are the steps or the sequences of the
+// selection recordings.
 func (b *rawScores) scenariosOf(what string, rows int) ([]string, error) {
 	var scenarios []string
 	switch rows {
@@ -201,7 +207,7 @@ func (b *rawScores) scenariosOf(what string, rows int) ([]string, error) {
 	return scenarios, nil
 }
 
-// readTable takes raw attributions with a column per feature.
+// readTable adds the attributions of a table with a column per feature.
 func (b *rawScores) readTable(t *dataset.Table) error {
 	columns, err := t.NeedAll("mean scores have the columns feature and score, raw attributions "+
 		"one column per feature", b.features...)
@@ -264,8 +270,8 @@ func (b *rawScores) readTable(t *dataset.Table) error {
 	return nil
 }
 
-// namedScenarios returns what reads the scenario of the present row, or nil when
-// rows name neither scenario nor sequence.
+// namedScenarios returns a function that reads the scenario of the present row, or nil when rows
+// name neither scenario nor sequence.
 func (b *rawScores) namedScenarios(t *dataset.Table) (func() (string, error), error) {
 	scenario, hasScenario := t.Has("scenario")
 	sequence, hasSequence := t.Has("sequence")

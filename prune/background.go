@@ -7,8 +7,9 @@ import (
 	"kerf/dataset"
 )
 
-// backgroundsOf lists what may stand for what is absent in a sequence: all others, of
-// whatever scenario; never the sequence itself, against which nothing would matter.
+// backgroundsOf lists the sequences that absent players may follow in a sequence: all others, of
+// whatever scenario. A sequence is never its own background, because against itself nothing would
+// matter; of a single sequence the halves are the background of each other.
 func backgroundsOf(selection *dataset.Recordings, sequence int) []*dataset.Sequence {
 	if len(selection.Sequences) == 1 {
 		return []*dataset.Sequence{halvesSwapped(selection.Sequences[0], selection.Features)}
@@ -16,7 +17,7 @@ func backgroundsOf(selection *dataset.Recordings, sequence int) []*dataset.Seque
 	return slices.Concat(selection.Sequences[:sequence], selection.Sequences[sequence+1:])
 }
 
-// halvesSwapped is a sequence whose second half comes first.
+// halvesSwapped returns a copy of a sequence whose second half comes first.
 func halvesSwapped(s *dataset.Sequence, features int) *dataset.Sequence {
 	half := s.Steps / 2 * features
 	swapped := *s
@@ -24,8 +25,9 @@ func halvesSwapped(s *dataset.Sequence, features int) *dataset.Sequence {
 	return &swapped
 }
 
-// draw takes the backgrounds of one sequence, each alike likely: all of them, some without
-// replacement where all subsets are enumerated, or with replacement for pairs of permutations.
+// draw returns the backgrounds of one sequence, each as likely as any other: all of them, some
+// without replacement where all subsets are enumerated, or some with replacement for pairs of
+// permutations.
 func (p plan) draw(from []*dataset.Sequence, random *rand.Rand) []*dataset.Sequence {
 	switch {
 	case p.backgrounds == len(from) && (p.pairs == 0 || p.inTurn()):

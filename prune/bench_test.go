@@ -16,7 +16,7 @@ func BenchmarkSample(b *testing.B) {
 	g := featureGame(p, dataset.FeatureNames(p.Features))
 	c, background := courseOf(g, rec.Sequences[0]), courseOf(g, rec.Sequences[2])
 	random := rand.New(rand.NewPCG(1, 1))
-	t := g.newTable()
+	t := g.newSimulator()
 	whole := t.play(c, coalition{c, slices.Repeat([]bool{true}, 19)})[0]
 	for b.Loop() {
 		t.pair(c, background, background, whole, random.Perm(19))

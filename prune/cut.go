@@ -8,16 +8,17 @@ import (
 	"kerf/model"
 )
 
-// Means are what a removed feature or unit is replaced by: its average over the
-// selection recordings, in the network as given.
+// Means holds averages over the selection recordings, in the network as given; they replace removed
+// features and units.
 type Means struct {
 	Features []float64   // normalised, one per feature of the network
 	Units    [][]float64 // hidden state, per layer and unit
-	// hidden state times reset gate, per layer and unit; nil for layers that do not multiply them
-	// first
+	// Reset is the hidden state before a step times the reset gate, per layer and unit; nil for a
+	// layer that is no reset-before GRU.
 	Reset [][]float64
 }
 
+// newMeans returns zeros in the shape of a network.
 func newMeans(net *model.Network) Means {
 	m := Means{Features: make([]float64, net.Inputs())}
 	for _, l := range net.Recurrent {
@@ -31,6 +32,7 @@ func newMeans(net *model.Network) Means {
 	return m
 }
 
+// each calls f for every list of m with the same list of n.
 func (m *Means) each(n Means, f func(a, b []float64)) {
 	f(m.Features, n.Features)
 	for i := range m.Units {
@@ -39,7 +41,7 @@ func (m *Means) each(n Means, f func(a, b []float64)) {
 	}
 }
 
-// MeasureMeans averages over selection recordings.
+// MeasureMeans runs the network over the selection recordings, on all cores, and averages.
 func MeasureMeans(p *dataset.Float, selection *dataset.Recordings) Means {
 	parts := make([]Means, len(selection.Sequences))
 	dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
@@ -58,6 +60,7 @@ func MeasureMeans(p *dataset.Float, selection *dataset.Recordings) Means {
 	return means
 }
 
+// sumSequence returns sums over the steps of one sequence.
 func sumSequence(p *dataset.Float, s *dataset.Sequence, features int) Means {
 	sum := newMeans(p.Net)
 	x := make([]float64, p.Net.Inputs())
@@ -81,36 +84,38 @@ func sumSequence(p *dataset.Float, s *dataset.Sequence, features int) Means {
 	return sum
 }
 
+// add adds v to dst.
 func add(dst, v []float64) {
 	for i := range dst {
 		dst[i] += v[i]
 	}
 }
 
-// Cut returns a smaller network that keeps the given features and, per layer,
-// units, all in ascending order of their index in net. What goes is held at its
-// mean: its weight times its mean moves into the bias that the product was added
-// to. For the candidate gate of a reset-after GRU that is the recurrent bias,
-// inside the product with the reset gate; that of a reset-before GRU sees the
-// mean of state times reset gate. Keeping everything returns an equal network.
+// Cut returns a smaller network that keeps the given features and, per layer, the given units, all
+// in ascending order of their index in net. What goes is held at its mean: its weight times its
+// mean moves into the bias that the product was added to. For the candidate gate of a reset-after
+// GRU that is the recurrent bias, inside the product with the reset gate; the candidate of a
+// reset-before GRU gets the mean of state times reset gate. Keeping everything returns an equal
+// network.
 func Cut(net *model.Network, features []int, units [][]int, means Means) *model.Network {
 	return cut(net, features, units, means)
 }
 
-// filling says what stands for what a cut removes.
-type filling interface {
-	// gate is for the rows of one gate block, which read the input of the layer
-	// and behind it the state before the step (the candidate of a reset-before
-	// GRU: the state times the reset gate).
+// A replacer says what stands for the values that a cut removes.
+type replacer interface {
+	// gate returns the replacement for the rows of one gate block of a layer. They read the inputs
+	// of the layer and behind them the state before the step (the candidate of a reset-before GRU:
+	// the state times the reset gate). inputs and units are those that stay.
 	gate(l *model.Recurrent, layer, gate int, inputs, units []int) replacement
-	// head is for the first dense layer, which reads the last state.
+	// head returns the replacement for the first dense layer, which reads the state of the last
+	// recurrent layer, number layer. units are those that stay.
 	head(d *model.Dense, layer int, units []int) replacement
 }
 
 // candidateGate is the index of the candidate among the gate blocks of a GRU.
 const candidateGate = 2
 
-// gate holds inputs and units at their means.
+// gate implements replacer: it holds inputs and units at their means.
 func (m Means) gate(l *model.Recurrent, layer, gate int, inputs, units []int) replacement {
 	in, state := m.Features, m.Units[layer]
 	if layer > 0 {
@@ -123,11 +128,13 @@ func (m Means) gate(l *model.Recurrent, layer, gate int, inputs, units []int) re
 	return first.beside(constants(state, units), l.Inputs)
 }
 
+// head implements replacer.
 func (m Means) head(_ *model.Dense, layer int, units []int) replacement {
 	return constants(m.Units[layer], units)
 }
 
-func cut(net *model.Network, features []int, units [][]int, f filling) *model.Network {
+// cut is [Cut] with any replacement.
+func cut(net *model.Network, features []int, units [][]int, f replacer) *model.Network {
 	small := &model.Network{}
 	inputs := features
 	for i, l := range net.Recurrent {
@@ -162,7 +169,7 @@ func cut(net *model.Network, features []int, units [][]int, f filling) *model.Ne
 	return small
 }
 
-// appendRow adds one row of a layer to a smaller one.
+// appendRow appends one row of l to a smaller layer.
 func appendRow(small, l *model.Recurrent, row int, r replacement) {
 	b, d := l.B[row], l.D[row]
 	whole := append(slices.Clone(l.W[row*l.Inputs:(row+1)*l.Inputs]),
@@ -179,6 +186,7 @@ func appendRow(small, l *model.Recurrent, row int, r replacement) {
 	small.B, small.D = append(small.B, b), append(small.D, d)
 }
 
+// count returns the indices 0..n-1.
 func count(n int) []int {
 	indices := make([]int, n)
 	for i := range indices {
@@ -202,7 +210,7 @@ func Without(n int, gone ...int) []int {
 	return kept
 }
 
-// Unit is one hidden unit of a network.
+// Unit names one hidden unit of a network.
 type Unit struct {
 	Layer, Index int
 }
@@ -218,7 +226,7 @@ func Units(net *model.Network) []Unit {
 	return all
 }
 
-// AllUnits lists the units of every layer, as Cut takes them.
+// AllUnits lists the units of every layer, as [Cut] takes them.
 func AllUnits(net *model.Network) [][]int {
 	var all [][]int
 	for _, l := range net.Recurrent {
@@ -227,8 +235,8 @@ func AllUnits(net *model.Network) [][]int {
 	return all
 }
 
-// UnitName is the index of a unit, behind the index of its layer and a point
-// where there are several layers.
+// UnitName returns the index of a unit; where there are several layers, the index of its layer and
+// a point stand before it.
 func UnitName(net *model.Network, u Unit) string {
 	if len(net.Recurrent) == 1 {
 		return strconv.Itoa(u.Index)
@@ -236,7 +244,7 @@ func UnitName(net *model.Network, u Unit) string {
 	return strconv.Itoa(u.Layer) + "." + strconv.Itoa(u.Index)
 }
 
-// CutPredictor cuts the network of a predictor that takes every feature.
+// CutPredictor is [Cut] for the network of a predictor that takes every feature.
 func CutPredictor(p *dataset.Float, features []int, units [][]int, means Means) *dataset.Float {
 	return &dataset.Float{Net: Cut(p.Net, features, units, means), Features: p.Features,
 		Kept: features, Outputs: p.Outputs, Classes: p.Classes}

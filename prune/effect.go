@@ -4,8 +4,8 @@ import "kerf/dataset"
 
 // UnitEffects scores every hidden unit, in the order of [Units], by the effect of holding it at its
 // mean: per scenario and output the mean absolute change of the output, in its unit. Without the
-// only unit of a layer all that is behind the layer sees constants. The networks run in float32,
-// see [dataset.Prepared.ScoreAll].
+// only unit of a layer, every layer behind it sees constants. The networks run in float32, see
+// [dataset.Prepared.ScoreAll].
 func UnitEffects(p *dataset.Float, means Means, selection *dataset.Recordings) *Scores {
 	features, units := count(p.Net.Inputs()), Units(p.Net)
 	scores := &Scores{}

@@ -7,10 +7,10 @@ import (
 	"kerf/model/lanes"
 )
 
-// game is a network in which players come and go: sets of features or of hidden
-// units. While a player is absent, its features or states are those of another
-// sequence, the background, over the whole sequence: step by step from its start,
-// and from its start again where it ends too early.
+// game is a network in which players come and go: groups of features, or hidden units. While a
+// player is absent, its features or states are those of another sequence, the background, over the
+// whole sequence: step by step from its start, and from its start again where the background ends
+// too early.
 type game struct {
 	p       *dataset.Float
 	names   []string
@@ -18,7 +18,7 @@ type game struct {
 	units   [][]int // player of every unit, per layer; nil: units are always there
 }
 
-// featureGame has one player per distinct name; owner names the player of every
+// featureGame returns a game with one player per distinct name; owner names the player of every
 // feature.
 func featureGame(p *dataset.Float, owner []string) *game {
 	g := &game{p: p}
@@ -33,7 +33,7 @@ func featureGame(p *dataset.Float, owner []string) *game {
 	return g
 }
 
-// unitGame has one player per hidden unit, in the order of [Units].
+// unitGame returns a game with one player per hidden unit, in the order of [Units].
 func unitGame(p *dataset.Float) *game {
 	g := &game{p: p}
 	for l, layer := range p.Net.Recurrent {
@@ -54,30 +54,31 @@ type course struct {
 	states [][]float32 // per layer [steps × units]; nil where no player is a unit
 }
 
-// coalition is a set of players against a background.
+// coalition is a set of players that are present, against a background for the others.
 type coalition struct {
 	background *course
 	present    []bool
 }
 
-// table plays one sequence, with memory of its own: up to eight coalitions side by side.
-type table struct {
+// simulator runs the network of a game with memory of its own, up to eight coalitions side by side.
+type simulator struct {
 	*game
 	state   *lanes.State
 	outputs int
 }
 
-func (g *game) newTable() *table {
-	return &table{game: g, state: lanes.Compile(g.p.Net).NewState(), outputs: len(g.p.Outputs)}
+// newSimulator compiles the network.
+func (g *game) newSimulator() *simulator {
+	return &simulator{game: g, state: lanes.Compile(g.p.Net).NewState(), outputs: len(g.p.Outputs)}
 }
 
-// courses are those of sequences, of each the first steps and no more.
-func (t *table) courses(sequences []*dataset.Sequence, most int) []*course {
+// courses returns the courses of sequences, of each the first steps, most at most.
+func (t *simulator) courses(sequences []*dataset.Sequence, most int) []*course {
 	var all []*course
 	for together := range slices.Chunk(sequences, lanes.Width) {
 		courses := make([]*course, len(together))
 		for lane, s := range together {
-			courses[lane] = t.seen(s, min(most, s.Steps))
+			courses[lane] = t.withoutStates(s, min(most, s.Steps))
 		}
 		if t.units != nil {
 			t.fillStates(courses)
@@ -87,8 +88,8 @@ func (t *table) courses(sequences []*dataset.Sequence, most int) []*course {
 	return all
 }
 
-// seen is a course without states.
-func (t *table) seen(s *dataset.Sequence, steps int) *course {
+// withoutStates returns the course of the first steps of a sequence, without states.
+func (t *simulator) withoutStates(s *dataset.Sequence, steps int) *course {
 	features := len(t.p.Features)
 	c := &course{steps: steps, x: make([]float32, 0, steps*features)}
 	x := make([]float64, features)
@@ -101,8 +102,8 @@ func (t *table) seen(s *dataset.Sequence, steps int) *course {
 	return c
 }
 
-// fillStates runs up to eight courses side by side.
-func (t *table) fillStates(courses []*course) {
+// fillStates adds the states to up to eight courses, by running the network.
+func (t *simulator) fillStates(courses []*course) {
 	longest := 0
 	for _, c := range courses {
 		longest = max(longest, c.steps)
@@ -136,7 +137,7 @@ func (t *table) fillStates(courses []*course) {
 
 // play returns the outputs of a sequence for every coalition, raw times their std [steps ×
 // outputs], computed in float32.
-func (t *table) play(c *course, coalitions ...coalition) [][]float64 {
+func (t *simulator) play(c *course, coalitions ...coalition) [][]float64 {
 	all := make([][]float64, 0, len(coalitions))
 	for together := range slices.Chunk(coalitions, lanes.Width) {
 		all = append(all, t.playTogether(c, together)...)
@@ -144,7 +145,8 @@ func (t *table) play(c *course, coalitions ...coalition) [][]float64 {
 	return all
 }
 
-func (t *table) playTogether(c *course, coalitions []coalition) [][]float64 {
+// playTogether is play for up to eight coalitions.
+func (t *simulator) playTogether(c *course, coalitions []coalition) [][]float64 {
 	features := len(t.p.Features)
 	all := make([][]float64, len(coalitions))
 	for lane := range all {
@@ -174,9 +176,9 @@ func (t *table) playTogether(c *course, coalitions []coalition) [][]float64 {
 	return all
 }
 
-// holding puts the states of the background in the place of those of absent units; nil where no
-// player is a unit.
-func (t *table) holding(step int, coalitions []coalition) func(layer int, state []float32) {
+// holding returns a function that sets the states of absent units to those of the background at a
+// step; nil where no player is a unit.
+func (t *simulator) holding(step int, coalitions []coalition) func(layer int, state []float32) {
 	if t.units == nil {
 		return nil
 	}

@@ -6,21 +6,23 @@ import (
 	"kerf/dataset"
 )
 
-// part is what one sequence says about the mean magnitudes of its steps, per player
+// sequenceScore has the mean magnitudes of the values over the steps of one sequence, per player
 // and output.
-type part struct {
+type sequenceScore struct {
 	mean       []float64   // [items]
-	deviations [][]float64 // by what mean moves with each round [rounds][items], see [Scores]
+	deviations [][]float64 // how far each round moves the means [rounds][items], see [Scores]
 }
 
-// summary takes the values of every round [rounds][steps × items], stratum after stratum of
-// equally many; rounds are independent within a stratum, and strata weigh alike. The magnitude of
-// a noisy mean is too large; the jackknife (Efron and Tibshirani 1993, chapter 11), with
-// one round left out at a time, takes off that bias and gives the variance. uncertain is
-// what is left of both where the n rounds are drawn from N without replacement: 1 - n/N
-// (Cochran 1977, section 2.6).
-func summary(rounds [][]float64, items, strata int, uncertain float64) part {
-	p := part{mean: make([]float64, items), deviations: make([][]float64, len(rounds))}
+// summary takes the values of every round [rounds][steps × items] and returns their mean magnitudes
+// over the steps. Rounds stand stratum by stratum, equally many in each; they are independent
+// within a stratum, and strata weigh alike.
+//
+// The magnitude of a noisy mean is too large. The jackknife (Efron and Tibshirani 1993, chapter
+// 11), with one round left out at a time, takes that bias off and gives the variance. undrawn is
+// the share of both that is left where the n rounds are drawn from N without replacement: 1 - n/N,
+// the share that is not drawn (Cochran 1977, section 2.6); with replacement it is 1.
+func summary(rounds [][]float64, items, strata int, undrawn float64) sequenceScore {
+	p := sequenceScore{mean: make([]float64, items), deviations: make([][]float64, len(rounds))}
 	for i := range rounds {
 		p.deviations[i] = make([]float64, items)
 	}
@@ -51,17 +53,17 @@ func summary(rounds [][]float64, items, strata int, uncertain float64) part {
 		}
 		all /= float64(steps)
 		p.mean[item] = all
-		if size == 1 || uncertain == 0 {
+		if size == 1 || undrawn == 0 {
 			continue
 		}
-		scale := math.Sqrt(uncertain * (n - 1) / n)
+		scale := math.Sqrt(undrawn * (n - 1) / n)
 		for h := range strata {
 			average := 0.0
 			for i := h * size; i < (h+1)*size; i++ {
 				without[i] /= float64(steps)
 				average += without[i] / n
 			}
-			p.mean[item] -= float64(uncertain * (n - 1) * (average - all))
+			p.mean[item] -= float64(undrawn * (n - 1) * (average - all))
 			for i := h * size; i < (h+1)*size; i++ {
 				p.deviations[i][item] = scale * (without[i] - average)
 			}
@@ -73,7 +75,7 @@ func summary(rounds [][]float64, items, strata int, uncertain float64) part {
 
 // scores averages over the steps of every scenario. Sequences draw independently, so their
 // deviations stand one after the other.
-func (g *game) scores(selection *dataset.Recordings, parts []part) *Scores {
+func (g *game) scores(selection *dataset.Recordings, parts []sequenceScore) *Scores {
 	s := &Scores{Items: g.names}
 	for _, scenario := range selection.Scenarios() {
 		steps := 0

@@ -8,17 +8,17 @@ import (
 	"kerf/model"
 )
 
-// Observed is what the hidden units of a network do over recordings.
+// Observed says what the hidden units of a network do over recordings.
 type Observed struct {
 	Layers []LayerView
 	Events []Event
 }
 
-// LayerView is what the units of one recurrent layer do.
+// LayerView says what the units of one recurrent layer do.
 type LayerView struct {
 	Kind  model.Kind
 	Units []UnitView
-	// Correlation of the states [units × units]; NaN where one of them is constant.
+	// Correlation has the correlations of the states [units × units]; NaN where one is constant.
 	Correlation [][]float64
 	// Dimensions is the participation ratio of the covariance C of the states,
 	// (trace C)² / trace C²: the number of units if they vary alike and
@@ -27,49 +27,51 @@ type LayerView struct {
 	Dimensions float64
 }
 
-// UnitView is what one unit does.
+// UnitView says what one unit does.
 type UnitView struct {
 	Name                string
-	Min, Max, Mean, Std float64 // of its state
+	Min, Max, Mean, Std float64 // of the state
 	Positive            float64 // share of steps with a state above 0
-	// share of steps at an end of its range; NaN for ReLU, which has none
+	// Saturated is the share of steps at an end of the range; NaN for ReLU, which has none.
 	Saturated float64
-	// steps, from its own feedback alone; +Inf where that does not decay
+	// TimeConstant is in steps, from the unit's own feedback alone; +Inf if that does not decay.
 	TimeConstant float64
-	// with the reference of every output; NaN where one of them is constant
+	// Correlation is that of the state with the reference of every output; NaN if one is constant.
 	Correlation []float64
 	Overlaps    []Overlap // per event
 }
 
-// Event is a set of steps that a unit may respond to: the lowest or highest
-// quarter of an output, a class, or a region, by the reference values.
+// Event is a set of steps that a unit may respond to: the lowest or highest quarter of an output, a
+// class, or a region, by the reference values.
 type Event struct {
 	Name  string  // in words
 	Of    string  // the output, class or region
 	Share float64 // of all steps
 }
 
-// Overlap is how well the sign of a unit's state tells an event: steps with both
-// over steps with either (intersection over union, Bau et al. 2017, "Network
-// dissection").
+// Overlap says how well the sign of a unit's state tells an event: steps with both over steps with
+// either (intersection over union, Bau et al. 2017, "Network dissection").
 type Overlap struct {
-	IoU      float64 // the larger one of the two signs
-	Positive bool    // the sign: above 0, or not
+	IoU      float64 // for the sign with the larger one
+	Positive bool    // that sign: above 0, or not
 }
 
 const (
-	// saturation is where tanh has less than a tenth of its slope at 0: 1 - 0.95².
+	// saturation is the magnitude from which a state counts as at an end of its range: there tanh
+	// has less than a tenth of its slope at 0, 1 - 0.95² = 0.0975.
 	saturation = 0.95
-	// eventShare cuts the quarters off an output's distribution.
+	// eventShare is the share of an output's distribution that counts as low or as high (our
+	// choice).
 	eventShare = 0.25
 )
 
-// event with its condition.
+// condition is an event with the test that finds it in the reference values of a step.
 type condition struct {
 	name, of string
 	is       func(y []float64) bool
 }
 
+// conditions returns the events of the outputs and the regions.
 func conditions(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Region) []condition {
 	var all []condition
 	for o, output := range p.Outputs {
@@ -102,12 +104,13 @@ func conditions(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Reg
 type layerSums struct {
 	moments  *gram // of the states, and behind them the reference outputs
 	min, max []float64
-	positive []float64
+	positive []float64 // steps with a state above 0
 	ends     []float64 // steps at an end of the range
-	feedback []float64 // sums of the share of its state that a unit keeps
+	feedback []float64 // sums of the share of its state that a unit carries over
 	both     []float64 // steps with a positive state and the event [units × events]
 }
 
+// newLayerSums returns sums over no step.
 func newLayerSums(l *model.Recurrent, outputs, events int) *layerSums {
 	s := &layerSums{moments: newGram(l.Units + outputs)}
 	for _, v := range []*[]float64{&s.min, &s.max, &s.positive, &s.ends, &s.feedback} {
@@ -120,6 +123,7 @@ func newLayerSums(l *model.Recurrent, outputs, events int) *layerSums {
 	return s
 }
 
+// merge adds the steps of another sequence.
 func (s *layerSums) merge(o *layerSums) {
 	s.moments.merge(o.moments)
 	for j := range s.min {
@@ -131,6 +135,7 @@ func (s *layerSums) merge(o *layerSums) {
 	add(s.both, o.both)
 }
 
+// step adds one step: the state in run, the reference y, and per event whether it happens.
 func (s *layerSums) step(l *model.Recurrent, run *model.Run, layer int, y []float64,
 	happens []bool) {
 	state := run.State(layer)
@@ -140,7 +145,7 @@ func (s *layerSums) step(l *model.Recurrent, run *model.Run, layer int, y []floa
 		if math.Abs(h) >= saturation {
 			s.ends[j]++
 		}
-		s.feedback[j] += kept(l, run, layer, j)
+		s.feedback[j] += carried(l, run, layer, j)
 		if h <= 0 {
 			continue
 		}
@@ -153,10 +158,10 @@ func (s *layerSums) step(l *model.Recurrent, run *model.Run, layer int, y []floa
 	}
 }
 
-// kept is the share of its state that a unit carries over a step by itself: the
-// update gate of a GRU, the forget gate of an LSTM, the slope of its activation
-// times its own recurrent weight of an Elman unit.
-func kept(l *model.Recurrent, run *model.Run, layer, unit int) float64 {
+// carried returns the share of its state that a unit carries over a step by itself: the update gate
+// of a GRU, the forget gate of an LSTM, the slope of its activation times its own recurrent weight
+// of an Elman unit.
+func carried(l *model.Recurrent, run *model.Run, layer, unit int) float64 {
 	own := l.U[unit*l.Units+unit]
 	h := run.State(layer)[unit]
 	switch l.Kind {
@@ -168,11 +173,11 @@ func kept(l *model.Recurrent, run *model.Run, layer, unit int) float64 {
 		}
 		return 0
 	}
-	return run.Gate(layer, 1)[unit] // of both, the second gate
+	return run.Gate(layer, 1)[unit] // the second gate of a GRU and of an LSTM
 }
 
-// Observe runs the network over recordings. The time constant of a unit is 1/(1 -
-// the mean share that it keeps).
+// Observe runs the network over recordings, which need reference values. The time constant of a
+// unit is 1/(1 - the mean share of its state that it carries over).
 func Observe(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Region) *Observed {
 	events := conditions(p, rec, regions)
 	parts := make([][]*layerSums, len(rec.Sequences))
@@ -213,6 +218,7 @@ func Observe(p *dataset.Float, rec *dataset.Recordings, regions []dataset.Region
 	return o
 }
 
+// view turns sums into the view of a layer; events has the number of steps of each event.
 func (s *layerSums) view(net *model.Network, layer, outputs int, events []float64) LayerView {
 	l := net.Recurrent[layer]
 	steps := s.moments.steps()
@@ -254,7 +260,8 @@ func (s *layerSums) view(net *model.Network, layer, outputs int, events []float6
 	return v
 }
 
-// overlap from counts of steps: all, with a positive state, with the event, with both.
+// overlap returns the overlap from counts of steps: all, with a positive state, with the event,
+// with both.
 func overlap(steps, positive, event, both float64) Overlap {
 	share := func(common, either float64) float64 {
 		if either == 0 {
@@ -270,7 +277,7 @@ func overlap(steps, positive, event, both float64) Overlap {
 	return Overlap{on, true}
 }
 
-// correlation of two values; NaN where one of them is constant.
+// correlation returns the correlation of values i and j; NaN where one of them is constant.
 func (g *gram) correlation(i, j int) float64 {
 	a, b := g.covariance(i, i), g.covariance(j, j)
 	if !(a > g.least(i)) || !(b > g.least(j)) {
@@ -279,8 +286,8 @@ func (g *gram) correlation(i, j int) float64 {
 	return max(-1, min(1, g.covariance(i, j)/math.Sqrt(a*b)))
 }
 
-// least is the variance that rounding alone leaves of a constant: some units in
-// the last place of its mean square.
+// least returns the variance that rounding alone leaves of a constant: some units in the last place
+// of its mean square.
 func (g *gram) least(i int) float64 {
 	const roundings = 1e-12
 	return roundings * g.sum.At(i, i) / g.steps()

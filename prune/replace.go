@@ -4,15 +4,15 @@ import (
 	"kerf/portable"
 )
 
-// replacement is what stands for removed values of a vector: each is a constant
-// plus a linear combination of those that stay.
+// replacement says what stands for removed values of a vector: each is a constant plus a linear
+// combination of the values that stay.
 type replacement struct {
 	kept, gone []int     // indices into the vector
-	offset     []float64 // per value that is gone
-	slope      []float64 // [gone × kept]; nil: the constants alone
+	offset     []float64 // the constants, per removed value
+	slope      []float64 // the combinations [gone × kept]; nil: the constants alone
 }
 
-// constants replaces what is not kept by its mean.
+// constants returns the replacement by means of every value that is not kept.
 func constants(means []float64, kept []int) replacement {
 	r := replacement{kept: kept, gone: Without(len(means), kept...)}
 	for _, g := range r.gone {
@@ -21,9 +21,9 @@ func constants(means []float64, kept []int) replacement {
 	return r
 }
 
-// fold moves what is gone into the weights of what stays. row has the weight of
-// every value of the vector; constant receives weight times offset of a value
-// that is gone, with its index.
+// fold returns the weights of the values that stay, with the weights of removed values moved into
+// them. row has the weight of every value of the vector. constant is called with the index of each
+// removed value and with weight times offset, which a bias has to take up.
 func (r *replacement) fold(row []float64, constant func(index int, v float64)) []float64 {
 	weights := make([]float64, len(r.kept))
 	for a, k := range r.kept {
@@ -41,8 +41,8 @@ func (r *replacement) fold(row []float64, constant func(index int, v float64)) [
 	return weights
 }
 
-// squaredError sums, over the steps of g and the rows of readers [rows × gone],
-// the square of readers · (gone - replacement).
+// squaredError sums, over the steps of g and the rows of readers [rows × gone], the square of
+// readers · (gone - replacement).
 func (r *replacement) squaredError(g *gram, readers []float64) float64 {
 	// Each row is linear in the vector with its constant: coefficients c give c g cᵀ.
 	sum := 0.0
@@ -65,7 +65,7 @@ func (r *replacement) squaredError(g *gram, readers []float64) float64 {
 	return sum
 }
 
-// quadratic is c Σ cᵀ for the sums Σ of g; what is beside the diagonal counts twice.
+// quadratic returns c Σ cᵀ for the sums Σ of g; entries beside the diagonal count twice.
 func (g *gram) quadratic(c []float64) float64 {
 	sum, upper := 0.0, g.sum.RawSymmetric()
 	for i, v := range c {
@@ -75,8 +75,8 @@ func (g *gram) quadratic(c []float64) float64 {
 	return sum
 }
 
-// beside puts a replacement of the first values of a vector before one of its
-// other values, which begin at index first: neither predicts the other's.
+// beside joins a replacement of the first values of a vector with a replacement o of its other
+// values, which begin at index first. Neither predicts values of the other.
 func (r *replacement) beside(o replacement, first int) replacement {
 	joint := replacement{
 		kept: append([]int{}, r.kept...), gone: append([]int{}, r.gone...),

@@ -8,9 +8,9 @@ import (
 	"kerf/portable"
 )
 
-// Groups sums the scores of items that share an owner, such as the channel or the
-// kind of a feature, in the order in which owners first appear. Magnitudes add up,
-// although effects may cancel: [GroupValues] has the exact figure.
+// Groups adds up the scores of items that share an owner, such as the channel or the kind of a
+// feature, in the order in which owners first appear; owner has one name per item. Magnitudes add
+// up, although effects may cancel: [GroupValues] has the exact figure.
 func (s *Scores) Groups(owner []string) *Scores {
 	g := &Scores{}
 	for _, name := range owner {
@@ -40,7 +40,7 @@ func (s *Scores) Groups(owner []string) *Scores {
 	return g
 }
 
-// Total is the sum of a column, in the unit of its output.
+// Total returns the sum of a column, in the unit of its output.
 func (c Column) Total() float64 {
 	sum := 0.0
 	for _, v := range c.Values {
@@ -49,7 +49,7 @@ func (c Column) Total() float64 {
 	return sum
 }
 
-// Finest lists the columns that no other column is about a part of.
+// Finest lists the columns of which no other column covers a part.
 func (s *Scores) Finest() []Column {
 	var columns []Column
 	for _, c := range s.Columns {
@@ -71,7 +71,7 @@ func (s *Scores) Scenarios() []string {
 	return names
 }
 
-// In keeps the finest columns of one scenario.
+// In returns the finest columns of one scenario.
 func (s *Scores) In(scenario string) *Scores {
 	kept := &Scores{Items: s.Items}
 	for i, c := range s.Columns {
@@ -85,16 +85,15 @@ func (s *Scores) In(scenario string) *Scores {
 	return kept
 }
 
-// Shares are the worst cases of all items, in the order of Items: what [Ranking]
-// orders.
+// Shares returns the worst cases of all items as [Scores.Ranking] does, in the order of Items.
 func (s *Scores) Shares() []Ranked {
 	shares := s.Ranking()
 	sort.Slice(shares, func(a, b int) bool { return shares[a].Item < shares[b].Item })
 	return shares
 }
 
-// ShareError is the standard error of the share of a ranked item, to first order: by what
-// score / sum moves when a draw moves both. It is NaN where it is not known.
+// ShareError returns the standard error of the share of a ranked item, to first order: the
+// deviation of score / sum when a draw moves both. It is NaN where the error is not known.
 func (s *Scores) ShareError(r Ranked) float64 {
 	if s.Deviations == nil {
 		return math.NaN()
@@ -118,23 +117,24 @@ func (s *Scores) ShareError(r Ranked) float64 {
 // Agreement compares the rankings of the scenarios.
 type Agreement struct {
 	Scenarios []string
-	// Spearman's rank correlation [scenarios × scenarios]; NaN where a scenario ranks nothing
+	// Correlation is Spearman's rank correlation [scenarios × scenarios]; NaN where a scenario
+	// ranks nothing.
 	Correlation [][]float64
-	Moves       []Move // the furthest first
+	Moves       []Move // one per item, the furthest first
 }
 
-// Move is how far an item moves between the rankings of two scenarios. Rank 1 is
-// the most needed; equal items share the mean of their ranks.
+// Move says how far an item moves between the rankings of two scenarios. Rank 1 is the most needed;
+// equal items share the mean of their ranks.
 type Move struct {
-	Item            int
+	Item            int // index into Scores.Items
 	Name            string
 	Highest, Lowest float64 // ranks
-	HighestIn       string  // scenario in which it is most needed
-	LowestIn        string
+	HighestIn       string  // scenario in which the item is most needed
+	LowestIn        string  // scenario in which it is least needed
 }
 
-// Agree ranks the items in every scenario, by their share for the output that
-// needs them most.
+// Agree ranks the items in every scenario, by their share for the output that needs them most, and
+// compares the rankings.
 func (s *Scores) Agree() Agreement {
 	a := Agreement{Scenarios: s.Scenarios()}
 	var all [][]float64
@@ -170,8 +170,8 @@ func (s *Scores) Agree() Agreement {
 	return a
 }
 
-// ranks numbers values from 1, the smallest first; equal ones share the mean of
-// their numbers, so that the correlation of ranks is Spearman's.
+// ranks numbers values from 1, the smallest first; equal values share the mean of their numbers, so
+// that the correlation of ranks is Spearman's.
 func ranks(values []float64) []float64 {
 	order := count(len(values))
 	sort.SliceStable(order, func(a, b int) bool { return values[order[a]] < values[order[b]] })
@@ -189,13 +189,12 @@ func ranks(values []float64) []float64 {
 	return ranks
 }
 
-// LittleShare is the share of the scores below which a channel or a kind is
-// worth a word to those who build or compute it (common practice, no source).
+// LittleShare is the share of the scores below which a channel or a kind is named as little needed,
+// for those who build or compute it (common practice, no source).
 const LittleShare = 0.05
 
-// Little lists the groups whose share lies below LittleShare in every scenario and
-// for every output, the smallest first: with two standard errors on top where they
-// are known.
+// Little lists the groups whose share lies below [LittleShare] in every scenario and for every
+// output, the smallest first; where standard errors are known, with two of them on top.
 func (s *Scores) Little() []Ranked {
 	var little []Ranked
 	for _, r := range s.Ranking() {

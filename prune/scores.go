@@ -12,29 +12,30 @@ import (
 // All is the scenario or output name that stands for all of them together.
 const All = "all"
 
-// Scores hold how much each item (feature or unit) contributes: one value per
-// item, scenario and output, 0 or more. Within one scenario and output the
-// values have one unit; between outputs they may differ.
+// Scores says how much each item (feature, group of features or unit) contributes: one value per
+// item, scenario and output, 0 or more. Within one scenario and output the values have one unit;
+// between outputs units may differ.
 type Scores struct {
-	Items   []string
-	Columns []Column
+	Items   []string // names
+	Columns []Column // one per scenario and output
 
-	// Deviations are by what every value moves with each random draw that it was computed with,
-	// in its unit [columns][draws][items]. Draws are independent: over them, squares add up to the
-	// variance of a value and products to the covariance of two. Nil where errors are not known.
+	// Deviations says how far each random draw moves every value that was computed with it, in the
+	// unit of the value [columns][draws][items]. Draws are independent: over them, squares add up
+	// to the variance of a value and products to the covariance of two values. So shares and sums
+	// of scores get their errors from the same draws. Nil where errors are not known.
 	Deviations [][][]float64
 }
 
-// Column is the scores of all items in one scenario, for one output.
+// Column has the scores of all items in one scenario, for one output.
 type Column struct {
-	Scenario string // All or a scenario
-	Output   string // All or an output
-	Values   []float64
+	Scenario string    // All or a scenario
+	Output   string    // All or an output
+	Values   []float64 // per item
 }
 
-// ReadScores reads scores.csv: feature[,scenario][,output],score, one line per
-// value. Every feature needs a score in every scenario and output that appears.
-// It refuses names that are neither declared nor recorded.
+// ReadScores reads scores.csv: feature[,scenario][,output],score, one line per value. file is the
+// name that errors show. Every feature needs a score in every scenario and output that appears.
+// Names that are neither declared nor recorded are a [*dataset.InputError].
 func ReadScores(r io.Reader, file string, features, outputs, scenarios []string) (*Scores, error) {
 	t, err := dataset.OpenTable(r, file)
 	if err != nil {
@@ -64,16 +65,18 @@ func ReadScores(r io.Reader, file string, features, outputs, scenarios []string)
 	}
 }
 
+// scoreBuilder gathers the rows of scores.csv.
 type scoreBuilder struct {
 	table                            *dataset.Table
 	file                             string
 	feature, scenario, output, score int // columns
 	hasScenario, hasOutput           bool
-	features, scenarios, outputs     map[string]int
-	found                            map[[2]string]*Column
-	order                            [][2]string
+	features, scenarios, outputs     map[string]int        // known names
+	found                            map[[2]string]*Column // by scenario and output
+	order                            [][2]string           // keys of found, as they first appear
 }
 
+// index returns the place of every name.
 func index(names []string) map[string]int {
 	m := make(map[string]int, len(names))
 	for i, n := range names {
@@ -82,7 +85,7 @@ func index(names []string) map[string]int {
 	return m
 }
 
-// add takes the present row of the table.
+// add adds the score of the present row of the table.
 func (b *scoreBuilder) add() error {
 	t := b.table
 	feature := t.Text(b.feature)
@@ -134,6 +137,7 @@ func (b *scoreBuilder) add() error {
 	return nil
 }
 
+// finish returns the scores, if no feature lacks one.
 func (b *scoreBuilder) finish(features []string) (*Scores, error) {
 	if len(b.order) == 0 {
 		return nil, &dataset.InputError{File: b.file, Msg: "the file holds no score",
@@ -155,19 +159,18 @@ func (b *scoreBuilder) finish(features []string) (*Scores, error) {
 	return scores, nil
 }
 
-// Ranked is one item with its worst case: where it matters most.
+// Ranked is one item with its worst case: the scenario and output that need it most.
 type Ranked struct {
 	Item     int // index into Scores.Items
 	Name     string
 	Share    float64 // largest share of the sum of all scores, over scenarios and outputs
-	Scenario string  // where that is
-	Output   string
+	Scenario string  // in which the share is largest
+	Output   string  // for which the share is largest
 }
 
-// Ranking orders the items by their worst case, the least needed first. Scores
-// of different outputs have different units, so what is compared is the share
-// of an item in the sum of its column. A column for all scenarios or outputs
-// counts only where there is no finer one, because an average hides the
+// Ranking orders the items by their worst case, the least needed first. Scores of different outputs
+// have different units, so the share of an item in the sum of its column is compared. A column for
+// all scenarios or outputs counts only where there is no finer one, because an average hides the
 // scenario that needs an item.
 func (s *Scores) Ranking() []Ranked {
 	ranking := make([]Ranked, len(s.Items))
@@ -190,7 +193,7 @@ func (s *Scores) Ranking() []Ranked {
 	return ranking
 }
 
-// hasFiner says whether another column is about a part of what c is about.
+// hasFiner reports whether another column covers a part of what c covers.
 func (s *Scores) hasFiner(c Column) bool {
 	for _, d := range s.Columns {
 		other := d.Scenario != c.Scenario || d.Output != c.Output

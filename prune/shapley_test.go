@@ -15,13 +15,13 @@ import (
 
 // courseOf is that of a whole sequence.
 func courseOf(g *game, s *dataset.Sequence) *course {
-	return g.newTable().courses([]*dataset.Sequence{s}, s.Steps)[0]
+	return g.newSimulator().courses([]*dataset.Sequence{s}, s.Steps)[0]
 }
 
 // signed gives the values of one sequence, with their sign, from all subsets or
 // from one pair of permutations per background [steps × players × outputs].
 func signed(g *game, c *dataset.Sequence, backgrounds []*dataset.Sequence, exact bool) []float64 {
-	own, t := courseOf(g, c), g.newTable()
+	own, t := courseOf(g, c), g.newSimulator()
 	whole := t.play(own, coalition{own, slices.Repeat([]bool{true}, len(g.names))})[0]
 	random := rand.New(rand.NewPCG(1, 1))
 	mean := make([]float64, c.Steps*len(g.names)*len(g.p.Outputs))
@@ -73,7 +73,7 @@ func TestShapleyValuesSumToTheDifference(t *testing.T) {
 				want := make([]float64, len(rec.Sequences[1].Y))
 				p.Predict(rec.Sequences[1], want)
 				for _, b := range c.backgrounds {
-					y := g.newTable().play(courseOf(g, rec.Sequences[1]),
+					y := g.newSimulator().play(courseOf(g, rec.Sequences[1]),
 						coalition{courseOf(g, b), make([]bool, n)})[0]
 					for i, v := range y {
 						want[i] -= v / float64(len(c.backgrounds))
@@ -100,7 +100,7 @@ func TestWithoutFeaturesTheBackgroundPlays(t *testing.T) {
 	want := make([]float64, len(rec.Sequences[2].Y))
 	p.Predict(rec.Sequences[2], want)
 	for name, g := range games(p) {
-		got := g.newTable().play(courseOf(g, rec.Sequences[0]),
+		got := g.newSimulator().play(courseOf(g, rec.Sequences[0]),
 			coalition{courseOf(g, rec.Sequences[2]), make([]bool, len(g.names))})[0]
 		for i := range want {
 			if math.Abs(got[i]-want[i]) > playError {

@@ -8,19 +8,17 @@ import (
 	"kerf/portable"
 )
 
-// unexplainedRidge keeps the covariance solvable when values repeat each other.
-// It is the strength of [gram.predict], in the middle of those that are tried
-// there: what can be told apart only by less than this share of a variance counts
-// as explained.
+// unexplainedRidge keeps the covariance solvable when values repeat each other. It is the strength
+// of [gram.predict] in the middle of those that are tried there: a difference of less than this
+// share of a variance counts as explained.
 const unexplainedRidge = 1e-3
 
-// Unexplained tells, for every kept feature and for every kept unit per layer,
-// what share of its variance on the selection recordings no linear combination of
-// the others predicts, 0 to 1: what [Statistics.Cut] cannot replace when that one
-// goes as well. A value is predicted from what its layer reads beside it. The
-// residual variance is the reciprocal of the diagonal of the inverse covariance
-// (Whittaker 1990, "Graphical models in applied multivariate statistics", section
-// 5.7; from memory).
+// Unexplained returns, for every kept feature and for every kept unit per layer, the share of its
+// variance on the selection recordings, 0 to 1, that no linear combination of the other kept values
+// predicts: the part that [Statistics.Cut] cannot replace when the feature or unit goes as well. A
+// value is predicted from the values that its layer reads beside it. The residual variance is the
+// reciprocal of the diagonal of the inverse covariance (Whittaker 1990, "Graphical models in
+// applied multivariate statistics", section 5.7; from memory).
 func (s *Statistics) Unexplained(features []int,
 	units [][]int) (ofFeatures []float64, ofUnits [][]float64) {
 	inputs := features
@@ -36,8 +34,8 @@ func (s *Statistics) Unexplained(features []int,
 	return ofFeatures, ofUnits
 }
 
-// unexplained is the share of the variance of every value with index kept that
-// the other ones do not predict. A value that never moves has nothing to predict.
+// unexplained returns the share of the variance of every value with index kept that the other kept
+// values do not predict; 0 for a value that never moves.
 func (g *gram) unexplained(kept []int) []float64 {
 	correlation := mat.NewSymDense(len(kept), nil)
 	moves := make([]bool, len(kept))

@@ -9,21 +9,22 @@ import (
 	"kerf/portable"
 )
 
-// gram is the sum of v vᵀ over time steps, for v with the constant 1 behind its
-// last value: first and second moments in one matrix [(size+1) × (size+1)].
+// gram is the sum of v vᵀ over time steps, for v with the constant 1 behind its last value: first
+// and second moments in one matrix [(size+1) × (size+1)].
 type gram struct {
 	size int
 	sum  *mat.SymDense
-	v    []float64 // the last v
+	v    []float64 // scratch: v of the step that is added
 }
 
+// newGram returns a sum over no step, for v of the given size.
 func newGram(size int) *gram {
 	g := &gram{size: size, sum: mat.NewSymDense(size+1, nil), v: make([]float64, size+1)}
 	g.v[size] = 1
 	return g
 }
 
-// add counts one step; the parts of v stand behind each other.
+// add adds one step; the parts of v stand behind each other.
 func (g *gram) add(parts ...[]float64) {
 	v := g.v[:0]
 	for _, p := range parts {
@@ -38,32 +39,38 @@ func (g *gram) add(parts ...[]float64) {
 	}
 }
 
-func (g *gram) merge(o *gram)       { g.sum.AddSym(g.sum, o.sum) }
-func (g *gram) steps() float64      { return g.sum.At(g.size, g.size) }
+// merge adds the steps of another sum.
+func (g *gram) merge(o *gram) { g.sum.AddSym(g.sum, o.sum) }
+
+// steps returns the number of steps.
+func (g *gram) steps() float64 { return g.sum.At(g.size, g.size) }
+
+// total returns the sum of value i.
 func (g *gram) total(i int) float64 { return g.sum.At(i, g.size) }
 
-// mean of one value.
+// mean returns the mean of value i.
 func (g *gram) mean(i int) float64 { return g.total(i) / g.steps() }
 
-// covariance of two values.
+// covariance returns the covariance of values i and j.
 func (g *gram) covariance(i, j int) float64 {
 	return g.sum.At(i, j)/g.steps() - float64(g.mean(i)*g.mean(j))
 }
 
-// folds are the moments of several parts of the selection recordings, so that
-// each can be held back while the others are fitted, and of all together.
+// folds has the moments of several parts of the selection recordings, so that each part can be held
+// back while the others are fitted, and the moments of all together.
 type folds struct {
 	all   *gram
 	parts []*gram
 	rest  []*gram // all less one part
 }
 
-// foldCount is the number of parts that are held back in turn. Five or ten are
-// usual (Hastie, Tibshirani and Friedman 2009, section 7.10); scenarios often
-// have as few as ten sequences, of which a part should hold several.
+// foldCount is the number of parts that are held back in turn. Five or ten are usual (Hastie,
+// Tibshirani and Friedman 2009, section 7.10); scenarios often have as few as ten sequences, of
+// which a part should hold several.
 const foldCount = 5
 
-// foldOf spreads the sequences of every scenario over the parts.
+// foldOf spreads the sequences of every scenario over the parts. It returns the part of every
+// sequence and the number of parts.
 func foldOf(selection *dataset.Recordings) (part []int, parts int) {
 	parts = min(foldCount, len(selection.Sequences))
 	seen := map[string]int{}
@@ -79,7 +86,7 @@ func foldOf(selection *dataset.Recordings) (part []int, parts int) {
 	return part, parts
 }
 
-// newFolds sums per sequence in order, whatever core measured it.
+// newFolds adds up the moments of sequences, in the order of the recordings.
 func newFolds(size int, selection *dataset.Recordings, sequences []*gram) *folds {
 	part, parts := foldOf(selection)
 	f := &folds{all: newGram(size)}
@@ -99,11 +106,10 @@ func newFolds(size int, selection *dataset.Recordings, sequences []*gram) *folds
 	return f
 }
 
-// predict fits the values with index gone by ridge regression on those with
-// index kept: gone ≈ offset + slope · kept. The strength is relative: it is
-// added as strength × variance to the variance of every kept value, so that
-// units of measure do not matter. An infinite strength, or a matrix that cannot
-// be solved, gives the means alone. Source: Hoerl and Kennard 1970.
+// predict fits the values with index gone by ridge regression on those with index kept: gone ≈
+// offset + slope · kept. The strength is relative: strength × variance is added to the variance of
+// every kept value, so that units of measure do not matter. An infinite strength, or a matrix that
+// cannot be solved, gives the means alone. Source: Hoerl and Kennard 1970.
 func (g *gram) predict(kept, gone []int, strength float64) replacement {
 	r := replacement{kept: kept, gone: gone, offset: make([]float64, len(gone))}
 	for i, k := range gone {
@@ -144,18 +150,18 @@ func (g *gram) predict(kept, gone []int, strength float64) replacement {
 	return r
 }
 
-// leastVariance of a value, relative to the mean variance, above which it can be
-// told from one that is constant: half the digits of a float64.
+// leastVariance is added to the variance of every value, relative to the mean variance: so a value
+// that is constant but for rounding takes no part. 1e-8 is half the digits of a float64.
 const leastVariance = 1e-8
 
-// strengths are the ridge strengths that are tried, weakest first. The last one
-// predicts by the mean alone.
+// strengths holds the ridge strengths that are tried, weakest first (our choice: powers of ten).
+// The last one predicts by the mean alone.
 var strengths = []float64{1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1, 1, math.Inf(1)}
 
-// bestPrediction chooses the strength by its error on the parts held back in
-// turn and fits all with it. readers [rows × gone] are the weights that read
-// what is gone: the error is that of readers · gone, summed over the rows. With
-// one part there is nothing to hold back, and the mean is taken.
+// bestPrediction chooses the strength by its error on the parts held back in turn, and fits all
+// parts with it. readers [rows × gone] are the weights that multiply removed values: the error is
+// the squared error of readers · gone, summed over the rows. With one part nothing can be held
+// back, and the mean is taken.
 func (f *folds) bestPrediction(kept, gone []int, readers []float64) replacement {
 	best, least := math.Inf(1), math.Inf(1)
 	if len(f.parts) > 1 && len(gone) > 0 {
