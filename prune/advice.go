@@ -42,8 +42,8 @@ func (o *Observed) Advice() []string {
 				l.join(group.Units), group.Correlation, rest)
 		}
 		if idle, largest := l.idle(); len(idle) > 0 {
-			say("hardly moving: %s (standard deviation %.2g or less, the largest%s is %.2g); can go",
-				l.units(idle), largest, where, l.largestStd())
+			say("hardly moving: %s (standard deviation %.2g or less, the largest%s is %.2g); "+
+				"can go", l.units(idle), largest, where, l.largestStd())
 		}
 		if stuck, least := l.stuck(); len(stuck) > 0 {
 			say("at an end of the range on %.0f %% of the steps or more: %s; carries little",

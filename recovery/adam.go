@@ -10,9 +10,9 @@ import (
 // Constants of the optimiser, as its authors give them (Kingma and Ba 2015, arXiv:1412.6980,
 // algorithm 1).
 const (
-	meanDecay   = 0.9
-	squareDecay = 0.999
-	smallest    = 1e-8
+	meanDecay   = 0.9   // share of its mean that a gradient keeps in an update
+	squareDecay = 0.999 // share of the mean of its square
+	smallest    = 1e-8  // added to the root of that mean, so that no division is by 0
 )
 
 // adam is Adam with weight decay apart from the gradient (Loshchilov and Hutter 2019,
@@ -23,6 +23,7 @@ type adam struct {
 	Square  [][]float64 // of its square
 }
 
+// newAdam returns the optimiser before the first update.
 func newAdam(net *model.Network) *adam {
 	a := &adam{}
 	for _, values := range net.Values() {
@@ -32,7 +33,7 @@ func newAdam(net *model.Network) *adam {
 	return a
 }
 
-// update moves the weights of net against the gradient.
+// update moves the weights of net against the gradient, at a rate and with weight decay.
 func (a *adam) update(net, gradient *model.Network, rate, decay float64) {
 	a.Updates++
 	meanShare := 1 - portable.Power(meanDecay, a.Updates)
@@ -63,6 +64,7 @@ func clip(gradient *model.Network, limit float64) {
 	}
 }
 
+// scaleAll multiplies every weight of net by a factor.
 func scaleAll(net *model.Network, factor float64) {
 	for _, values := range net.Values() {
 		for i := range values {
@@ -74,8 +76,9 @@ func scaleAll(net *model.Network, factor float64) {
 // warmUp is the share of all updates over which the rate rises from 0 (common practice, no source).
 const warmUp = 0.05
 
-// rateAt is the rate of update number done (from 0) of all: it rises linearly, then falls to 0
-// along half a cosine (Loshchilov and Hutter 2017, arXiv:1608.03983, equation 5, without restarts).
+// rateAt returns the rate of update number done (from 0) of all: it rises linearly to top, then
+// falls to 0 along half a cosine (Loshchilov and Hutter 2017, arXiv:1608.03983, equation 5, without
+// restarts).
 func rateAt(top float64, done, all int) float64 {
 	rising := math.Ceil(warmUp * float64(all))
 	if d := float64(done); d < rising {

@@ -11,13 +11,14 @@ import (
 	"kerf/portable"
 )
 
-// blends invents sequences that the teacher answers, so that the small network learns what the
-// teacher does between and beside the few sequences that were recorded, not those sequences by
-// heart. Every recorded sequence is mixed step by step with another one, at a weight drawn once,
-// and every feature is shifted by a constant, see [drift]. (Answers of the large network to
-// invented inputs: Bucilă, Caruana and Niculescu-Mizil 2006, "Model compression"; mixing of two
-// examples: Zhang et al. 2018, arXiv:1710.09412.) They have no Y. shift is in standard deviations
-// of a kept feature over the training recordings.
+// blends invents count sequences for every recorded one. The teacher answers them, so that the
+// small network learns what the teacher does between and beside the few sequences that were
+// recorded, and does not learn those sequences by heart. A recorded sequence is mixed step by step
+// with another one, at a weight drawn once, and every feature is shifted by a constant, see
+// [drift]. (Answers of the large network to invented inputs: Bucilă, Caruana and Niculescu-Mizil
+// 2006, "Model compression"; mixing of two examples: Zhang et al. 2018, arXiv:1710.09412.) Invented
+// sequences have no Y. shift is in standard deviations of a kept feature over the training
+// recordings.
 func blends(rec *dataset.Recordings, drift *drift, count int, shift float64,
 	random *rand.Rand) *dataset.Recordings {
 	all := &dataset.Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes}
@@ -37,21 +38,21 @@ func blends(rec *dataset.Recordings, drift *drift, count int, shift float64,
 	return all
 }
 
-// drift draws shifts of features, as of sensors that drift. Those that the small network reads are
-// shifted each by itself. The others follow as far as they can be told from these in the
-// recordings, since a shift of its own of what the small network does not read would be noise in
-// the answers of the teacher, and would teach the network that what it reads tells nothing of what
-// it does not.
+// drift draws shifts of features, as of sensors that drift. A feature that the small network reads
+// is shifted by itself. The other features follow the shifts of those as far as they can be
+// predicted from them in the recordings: a shift of its own of a feature that the small network
+// does not read would be noise in the answers of the teacher, and would teach the network that the
+// features it reads tell nothing of the others.
 type drift struct {
-	features int
-	kept     []int
-	spreads  []float64   // of kept features
+	features int         // of the recordings
+	kept     []int       // features that the small network reads
+	spreads  []float64   // of kept features: standard deviations
 	gone     []int       // the other features
-	follow   [][]float64 // per feature gone: shift by that of every kept feature
+	slopes   [][]float64 // per feature gone: its shift for a shift of 1 of every kept feature
 }
 
-// ridge is added to the variances, in shares of them, so that features that follow from one another
-// can be told apart.
+// ridge is added to the variances, in shares of them, so that slopes exist where features follow
+// from one another (our choice).
 const ridge = 1e-3
 
 // newDrift measures spreads and slopes on recordings, by ridge regression on the kept features.
@@ -94,13 +95,13 @@ func newDrift(rec *dataset.Recordings, kept []int) *drift {
 		for b, j := range kept {
 			slopes[b] *= spreads[i] / cmp.Or(spreads[j], 1)
 		}
-		d.gone, d.follow = append(d.gone, i), append(d.follow, slopes)
+		d.gone, d.slopes = append(d.gone, i), append(d.slopes, slopes)
 	}
 	return d
 }
 
-// draw returns a shift of every feature; that of a kept one has a standard deviation of size times
-// its spread.
+// draw returns a shift of every feature, in its unit. The shift of a kept feature has a standard
+// deviation of size times its spread.
 func (d *drift) draw(size float64, random *rand.Rand) []float64 {
 	offsets, kept := make([]float64, d.features), make([]float64, len(d.kept))
 	for k, i := range d.kept {
@@ -108,7 +109,7 @@ func (d *drift) draw(size float64, random *rand.Rand) []float64 {
 		offsets[i] = kept[k]
 	}
 	for k, i := range d.gone {
-		offsets[i] = portable.Dot(d.follow[k], kept)
+		offsets[i] = portable.Dot(d.slopes[k], kept)
 	}
 	return offsets
 }

@@ -15,7 +15,7 @@ import (
 // it goes on from there, and ends with the same network as one that was never interrupted.
 type Checkpoint struct {
 	File string
-	// stands for everything that the training depends on; a file with another key is refused
+	// Key stands for everything that the training depends on; a file with another key is refused.
 	Key string
 }
 
@@ -24,7 +24,7 @@ type CheckpointError struct {
 	File, Msg, Hint string
 }
 
-// Error names the file.
+// Error names the file and what is wrong with it.
 func (e *CheckpointError) Error() string { return e.File + ": " + e.Msg }
 
 // HintText returns the advice that goes with the error.
@@ -42,7 +42,8 @@ type saved struct {
 	Kept     [][]float64 `json:"best_weights"`
 }
 
-// save replaces the file: at no time is there half a checkpoint.
+// save replaces the file; at no time does the file hold half a checkpoint. A nil checkpoint saves
+// nothing.
 func (c *Checkpoint) save(t *training) error {
 	if c == nil {
 		return nil
@@ -59,7 +60,7 @@ func (c *Checkpoint) save(t *training) error {
 	return nil
 }
 
-// load brings a training to where the file left it, if there is a file.
+// load restores the training from the file, if the file exists, and reports whether it did.
 func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 	if c == nil {
 		return false, nil
@@ -82,8 +83,8 @@ func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 	return true, c.restore(text, t)
 }
 
-// restore brings a training to where the text of a checkpoint left it. On an error the training is
-// not to be used.
+// restore restores the training from the text of a checkpoint. After an error the training is not
+// to be used.
 func (c *Checkpoint) restore(text []byte, t *training) error {
 	var s saved
 	if err := json.Unmarshal(text, &s); err != nil || s.Adam == nil {
@@ -105,7 +106,8 @@ func (c *Checkpoint) restore(text []byte, t *training) error {
 	return nil
 }
 
-// isPossible tells whether the figures can be those of a training; that they are finite, JSON says.
+// isPossible reports whether the figures can be those of a training. That they are finite follows
+// from JSON.
 func (s *saved) isPossible() bool {
 	for _, squares := range s.Adam.Square {
 		for _, v := range squares {
@@ -117,9 +119,10 @@ func (s *saved) isPossible() bool {
 	return s.Adam.Updates >= 0 && s.Best >= 0 && s.Best <= len(s.Epochs)
 }
 
+// fail returns an error that names the file.
 func (c *Checkpoint) fail(msg, hint string) error { return &CheckpointError{c.File, msg, hint} }
 
-// reason is an error of the file system without the path.
+// reason returns the text of an error of the file system without the path.
 func reason(err error) string {
 	var path *fs.PathError
 	if errors.As(err, &path) {
@@ -128,6 +131,7 @@ func reason(err error) string {
 	return err.Error()
 }
 
+// sameShape reports whether values has as many values as each tensor of net.
 func sameShape(net *model.Network, values [][]float64) bool {
 	all := net.Values()
 	if len(all) != len(values) {
@@ -141,6 +145,7 @@ func sameShape(net *model.Network, values [][]float64) bool {
 	return true
 }
 
+// fill sets the weights of net, if values has their shape, and reports whether it did.
 func fill(net *model.Network, values [][]float64) bool {
 	if !sameShape(net, values) {
 		return false

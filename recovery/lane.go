@@ -12,13 +12,14 @@ type lane struct {
 	tape     *model.Tape
 	gradient *model.Gradient
 	example  example
-	loss     float64 // of the last segment
+	loss     float64 // sum over the last segment
 
-	x, change []float64
-	fixed     fixedLane
+	x      []float64 // normalised features of a segment
+	change []float64 // derivatives of the loss by the outputs of a segment
+	fixed  fixedLane
 }
 
-// fixedLane is what a lane needs besides when the integer network runs the forward pass.
+// fixedLane is scratch of a lane whose forward pass is the integer network.
 type fixedLane struct {
 	state    *quant.State
 	integers []int32 // features of a segment
@@ -27,8 +28,8 @@ type fixedLane struct {
 	outputs  []float64 // of a segment, in the frame of training
 }
 
-// newLane makes a lane for segments of a given length. The tape reads the weights of run, which are
-// those of net or rounded ones.
+// newLane returns a lane for segments of the given length. The tape reads the weights of run, which
+// are those of net or rounded ones.
 func newLane(net *dataset.Float, run *model.Network, length int) *lane {
 	outputs := len(net.Outputs)
 	return &lane{
@@ -41,14 +42,14 @@ func newLane(net *dataset.Float, run *model.Network, length int) *lane {
 	}
 }
 
-// begin starts a sequence.
+// begin starts a sequence from the zero state.
 func (l *lane) begin(e example) {
 	l.example = e
 	l.tape.Run().Reset()
 }
 
-// segment runs steps from..to of the sequence and leaves the loss and its gradient. fixed is the
-// integer network, or nil.
+// segment runs steps from..to of the sequence and leaves the loss and its gradient in the lane.
+// fixed is the integer network, or nil to run the float network.
 func (l *lane) segment(from, to int, fixed *quant.Network,
 	loss func(y, target, change []float64) float64) {
 	columns, outputs := len(l.net.Features), len(l.net.Outputs)
@@ -64,7 +65,7 @@ func (l *lane) segment(from, to int, fixed *quant.Network,
 		y = l.tape.Forward(x, nil)
 	} else {
 		fixed.EncodeSteps(rows, columns, l.fixed.integers, x)
-		l.tape.Forward(x, l.follow(fixed))
+		l.tape.Forward(x, l.override(fixed))
 		y = l.fixed.outputs[:len(target)]
 	}
 	l.loss = loss(y, target, change)
@@ -72,8 +73,9 @@ func (l *lane) segment(from, to int, fixed *quant.Network,
 	l.tape.Backward(change, l.gradient)
 }
 
-// follow makes the tape see the states of the integer network, and keeps the outputs of that.
-func (l *lane) follow(fixed *quant.Network) model.Override {
+// override returns a function that puts the states of the integer network onto the tape, step by
+// step, and keeps its outputs.
+func (l *lane) override(fixed *quant.Network) model.Override {
 	f := &l.fixed
 	// The network was quantized anew since the last segment, perhaps to other fraction bits.
 	f.state = fixed.NewState()

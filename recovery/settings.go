@@ -6,20 +6,21 @@ import (
 	"time"
 )
 
-// Settings say how long and how fast to train.
+// Settings says how long and how fast to train.
 type Settings struct {
 	Epochs int           // passes over the recordings, at most
-	Time   time.Duration // ends the training after the epoch in which it runs out; 0: no limit
+	Time   time.Duration // the training ends after the epoch in which it runs out; 0: no limit
 	Share  float64       // 0..1: weight of the teacher in the target
-	// invented sequences per recorded one and epoch, at least; none without a teacher
+	// Blends is how many sequences are invented per recorded one and epoch, at least; with a Share
+	// of 0 none are.
 	Blends int
-	Shift  float64 // of their features, in standard deviations
+	Shift  float64 // of the features of invented sequences, in standard deviations
 	Length int     // steps after which back-propagation is cut off
 	Batch  int     // sequences per update
 	Rate   float64 // of the optimiser, at its highest
 	Decay  float64 // of the weights, per update and rate
-	Clip   float64 // largest norm of a gradient
-	Seed   uint64  // of the order of sequences
+	Clip   float64 // largest Euclidean norm of a gradient
+	Seed   uint64  // of the order of sequences and of the invented sequences
 }
 
 // Defaults returns the settings that a job starts from. Share, length, batch, rate and decay were
@@ -30,7 +31,7 @@ func Defaults() Settings {
 		Clip: 1, Seed: 1}
 }
 
-// Check refuses settings that cannot be trained with, in one sentence.
+// Check returns an error, one sentence, if settings cannot be trained with.
 func (s Settings) Check() error {
 	switch {
 	case s.Epochs < 1:
@@ -54,15 +55,15 @@ func (s Settings) Check() error {
 }
 
 // An epoch of few recordings is filled up with invented sequences, so that it moves the weights as
-// often as one of many: to leastSteps steps, some thousand updates in 20 epochs, with at most
-// mostBlends for each recorded one.
+// often as an epoch of many: to leastSteps steps, some thousand updates in 20 epochs, with at most
+// mostBlends for each recorded one (our choice).
 const (
 	leastSteps = 20000
 	mostBlends = 30
 )
 
-// blends is how many sequences are invented for each recorded one when all these have a number of
-// steps.
+// blends returns how many sequences are invented for each recorded one when all recorded ones
+// together have a number of steps.
 func (s Settings) blends(steps int) int {
 	if s.Blends == 0 {
 		return 0

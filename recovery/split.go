@@ -2,11 +2,11 @@ package recovery
 
 import "kerf/dataset"
 
-// heldBackOneIn is the share of sequences that judge the epochs.
+// heldBackOneIn says that one sequence in so many is held back and judges the epochs (our choice).
 const heldBackOneIn = 5
 
-// Split deals recordings, scenario by scenario, into those that are trained on and one sequence in
-// five that is held back. Below three sequences the last one is held back; a single one serves
+// Split deals recordings, scenario by scenario, into sequences that are trained on and one sequence
+// in five that is held back. Below three sequences the last one is held back; a single one serves
 // both, and then nothing independent judges the epochs.
 func Split(rec *dataset.Recordings) (training, heldBack *dataset.Recordings) {
 	a, b := *rec, *rec

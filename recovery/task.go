@@ -11,7 +11,7 @@ import (
 
 // Task says what is trained, on what, towards what.
 type Task struct {
-	// the network to begin with; its features are standardised, see [quant.Standardise]
+	// Start is the network to begin with; its features are standardised, see [quant.Standardise].
 	Start   *dataset.Float
 	Teacher *dataset.Float // the network as given
 	Formats *quant.Formats // the words it will run in; nil trains the float network as such
@@ -20,15 +20,15 @@ type Task struct {
 	HeldBack *dataset.Recordings // judges epochs and is not trained on; with Y
 }
 
-// example is one sequence with what the network should give.
+// example is one sequence with the outputs that the network should give.
 type example struct {
 	sequence *dataset.Sequence
 	target   []float64 // steps × outputs, in the frame of training
 }
 
-// frame is the network in training: its raw outputs are scaled so that the reference has standard
-// deviation 1, since one rate serves the weights of all outputs. Outputs behind an activation and
-// the scores of classes stay as they are.
+// frame returns the network in training: the start, with raw outputs scaled so that the reference
+// has standard deviation 1, since one rate serves the weights of all outputs. Outputs behind an
+// activation and the scores of classes stay as they are.
 func (t *Task) frame() *dataset.Float {
 	p := *t.Start
 	p.Net = p.Net.Clone()
@@ -45,12 +45,13 @@ func (t *Task) frame() *dataset.Float {
 	return &p
 }
 
+// lastActivation returns the activation of the last dense layer.
 func (t *Task) lastActivation() model.Activation {
 	dense := t.Start.Net.Dense
 	return dense[len(dense)-1].Activation
 }
 
-// labelled are all recordings with reference values.
+// labelled returns all sequences with reference values.
 func (t *Task) labelled() *dataset.Recordings {
 	all := &dataset.Recordings{Features: t.HeldBack.Features, Outputs: t.HeldBack.Outputs,
 		Classes: t.HeldBack.Classes}
@@ -64,8 +65,8 @@ func (t *Task) labelled() *dataset.Recordings {
 	return all
 }
 
-// spread is mean and standard deviation of an output over recordings; a constant output keeps its
-// scale.
+// spread returns mean and standard deviation of an output over recordings; for a constant output,
+// scale in the place of the latter.
 func spread(rec *dataset.Recordings, output int, scale float64) (mean, std float64) {
 	var values []float64
 	for _, s := range rec.Sequences {
@@ -81,7 +82,7 @@ func spread(rec *dataset.Recordings, output int, scale float64) (mean, std float
 }
 
 // rescaleOutputs changes the last layer from the normalisation of one list of outputs to that of
-// another: the physical outputs stay.
+// another, so that the physical outputs stay.
 func rescaleOutputs(net *model.Network, from, to []dataset.Output) {
 	last := net.Dense[len(net.Dense)-1]
 	for o := range to {
@@ -93,8 +94,8 @@ func rescaleOutputs(net *model.Network, from, to []dataset.Output) {
 	}
 }
 
-// Renormalise returns a predictor of the same function whose network takes the features as other
-// features normalise them.
+// Renormalise returns a predictor of the same function whose network takes the features as the
+// given features normalise them.
 func Renormalise(p *dataset.Float, features []dataset.Feature) *dataset.Float {
 	q := *p
 	q.Net, q.Features = p.Net.Clone(), features
@@ -110,8 +111,9 @@ func Renormalise(p *dataset.Float, features []dataset.Feature) *dataset.Float {
 	return &q
 }
 
-// examples mixes the targets: (1-share)·reference + share·teacher. Where squared errors are
-// minimised, that has the same derivatives as mixing two losses; so it has with the cross-entropy.
+// examples returns every sequence with its target, in the frame of training: (1-share)·reference +
+// share·teacher, and the teacher alone without a reference. Where squared errors or the
+// cross-entropy are minimised, mixing the targets has the same derivatives as mixing two losses.
 func (t *Task) examples(p *dataset.Float, rec *dataset.Recordings, share float64) []example {
 	all := make([]example, len(rec.Sequences))
 	shares := t.byShares()
@@ -134,15 +136,16 @@ func (t *Task) examples(p *dataset.Float, rec *dataset.Recordings, share float64
 	return all
 }
 
-// byShares tells whether the loss is the cross-entropy. Scores that have been through an activation
-// are no logarithms of shares: there it is the squared error against 1 for the class of the step
-// and 0 for the others.
+// byShares reports whether the loss is the cross-entropy. Scores that have been through an
+// activation are no logarithms of shares: for these the loss is the squared error against 1 for the
+// class of the step and 0 for the others.
 func (t *Task) byShares() bool {
 	return t.Start.Classes && t.lastActivation() == model.Identity
 }
 
-// weights make the outputs count alike: the squared error of each is measured in those of the
-// teacher against the reference, which is what tolerances are relative to.
+// weights returns the weight of every output in the loss. It makes the outputs count alike: the
+// squared error of each is measured in squared errors of the teacher against the reference, which
+// tolerances are relative to.
 func (t *Task) weights(p *dataset.Float) []float64 {
 	outputs, labelled := len(p.Outputs), t.labelled()
 	w := make([]float64, outputs)
@@ -166,6 +169,6 @@ func (t *Task) weights(p *dataset.Float) []float64 {
 	return w
 }
 
-// leastError keeps an output that the teacher knows exactly from taking all; in variances of the
-// output, so it is an R² of 0.9999.
+// leastError keeps an output that the teacher knows exactly from taking all of the loss. It is in
+// variances of the output, so it is the error at an R² of 0.9999 (our choice).
 const leastError = 1e-4

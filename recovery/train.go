@@ -12,8 +12,8 @@ import (
 	"kerf/quant"
 )
 
-// Epoch is the loss after one pass over the training recordings, per step and output. For a
-// regression, 1 is what the teacher has against the reference; for a classifier it is a
+// Epoch has the loss after one pass over the training recordings, per step and output. For a
+// regression, 1 is the loss of the teacher against the reference; for a classifier the loss is a
 // cross-entropy.
 type Epoch struct {
 	Training float64 `json:"training"` // mean over the pass, while the weights moved
@@ -25,24 +25,26 @@ type Result struct {
 	Net    *dataset.Float // the best epoch; features and outputs as those of Task.Start
 	Start  float64        // loss on the held-back recordings before the first epoch
 	Epochs []Epoch
-	// number of the best epoch, from 1; 0: none was better than the start, and Net is Task.Start
+	// Best is the number of the best epoch, from 1; 0: none was better than the start, and Net is
+	// Task.Start.
 	Best    int
-	Stopped string // why it ended before the last epoch: Interrupted, OutOfTime, NoGain or ""
+	Stopped string // why training ended before the last epoch: Interrupted, OutOfTime, NoGain or ""
 }
 
 // Reasons to end before the last epoch.
 const (
-	Interrupted = "interrupted"
-	OutOfTime   = "out of time"
-	NoGain      = "no gain"
+	Interrupted = "interrupted" // the context ended
+	OutOfTime   = "out of time" // Settings.Time ran out
+	NoGain      = "no gain"     // no epoch was better for long
 )
 
-// patience is how many epochs may pass without a better one before the training ends: half of all,
-// since the falling rate settles late what a high one has stirred up (common practice, no source),
-// but no fewer than leastPatience. The start does not count: a network that is nearly as good as
-// the teacher is stirred up first.
+// patience returns how many epochs may pass without a better one before the training ends: half of
+// all, since the falling rate settles late what a high one has stirred up (common practice, no
+// source), but no fewer than leastPatience. The start does not count as an epoch: training stirs a
+// network that is nearly as good as the teacher up before it makes it better.
 func patience(epochs int) int { return max(leastPatience, (epochs+1)/2) }
 
+// leastPatience is the patience of trainings of up to 10 epochs: half of 10 (our choice).
 const leastPatience = 5
 
 // Train runs the training. after is called after every epoch with the result so far. When ctx ends,
@@ -73,7 +75,7 @@ func Train(ctx context.Context, task *Task, s Settings, checkpoint *Checkpoint,
 	return &t.result, nil
 }
 
-// goesOn tells whether there is another epoch, and notes why not if some are left.
+// goesOn reports whether there is another epoch, and notes in the result why not if some are left.
 func (t *training) goesOn(started time.Time) bool {
 	s, done := t.settings, len(t.result.Epochs)
 	switch {
@@ -87,7 +89,8 @@ func (t *training) goesOn(started time.Time) bool {
 	return t.result.Stopped == ""
 }
 
-// lowest is the number of the trained epoch with the least loss, from 1; before the first it is 0.
+// lowest returns the number of the trained epoch with the least loss, from 1; before the first
+// epoch 0.
 func (t *training) lowest() int {
 	low := 0
 	for i, e := range t.result.Epochs {
@@ -104,18 +107,19 @@ type training struct {
 	settings Settings
 	net      *dataset.Float // in the frame of training, unrounded
 	run      *model.Network // what the tapes read: net.Net, or its rounded weights
-	best     *model.Network
+	best     *model.Network // of the best epoch, or the start; in the frame of training
 	adam     *adam
-	weights  []float64 // of the outputs
+	weights  []float64 // of the outputs in the loss
 	drift    *drift    // of invented sequences
-	examples []example
+	examples []example // recorded ones to train on
 	heldBack []example
-	lanes    []*lane
-	ranges   quant.Calibration
-	bestLoss float64
+	lanes    []*lane           // one per sequence of a batch
+	ranges   quant.Calibration // of the epoch; only with Task.Formats
+	bestLoss float64           // of best on the held-back recordings
 	result   Result
 }
 
+// begin prepares a training, from the start or from the checkpoint, and judges it.
 func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
 	net := task.frame()
 	t := &training{task: task, settings: s, net: net, run: net.Net, best: net.Net.Clone(),
@@ -143,7 +147,7 @@ func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
 	return t, nil
 }
 
-// epoch passes once over the training recordings. done is false when ctx ended before.
+// epoch passes once over the training recordings. done is false when ctx ended before the end.
 func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	number := len(t.result.Epochs)
 	random := rand.New(rand.NewPCG(t.settings.Seed, uint64(number)))
@@ -194,8 +198,8 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	return true, nil
 }
 
-// updates counts those of an epoch, which depends on the order where sequences are of unlike
-// length. The schedule takes the count of the present epoch for all.
+// updates returns the number of updates of an epoch, which depends on the order where sequences are
+// of unlike length. The schedule of rates takes the number of the present epoch for all epochs.
 func (t *training) updates(examples []example, order []int) int {
 	n := 0
 	for batch := range slices.Chunk(order, len(t.lanes)) {
@@ -208,7 +212,7 @@ func (t *training) updates(examples []example, order []int) int {
 	return n
 }
 
-// running are the lanes of a batch whose sequence reaches beyond a step.
+// running returns the lanes of a batch whose sequence reaches beyond step from.
 func (t *training) running(batch, from int) []*lane {
 	var all []*lane
 	for _, l := range t.lanes[:batch] {
@@ -245,8 +249,8 @@ func (t *training) segment(lanes []*lane, from int) (loss float64, steps int, er
 	return loss, steps, nil
 }
 
-// quantize rounds the present weights into the network that the tapes read. It returns nil when the
-// float network is trained.
+// quantize rounds the present weights into the network that the tapes read, and returns the integer
+// network; nil when the float network is trained.
 func (t *training) quantize() (*quant.Network, error) {
 	if t.task.Formats == nil {
 		return nil, nil
@@ -262,6 +266,7 @@ func (t *training) quantize() (*quant.Network, error) {
 	return fixed, nil
 }
 
+// loss returns the sum of the losses of steps and sets change to its derivatives by the outputs y.
 func (t *training) loss(y, target, change []float64) float64 {
 	if t.task.byShares() {
 		return model.CrossEntropy(y, target, len(t.weights), change)
@@ -269,8 +274,8 @@ func (t *training) loss(y, target, change []float64) float64 {
 	return model.SquaredError(y, target, t.weights, change)
 }
 
-// judge is the loss on the held-back recordings, of the integer network where there is one; that is
-// calibrated anew, and the next epoch keeps the ranges.
+// judge returns the loss on the held-back recordings, of the integer network where there is one.
+// That network is calibrated anew, and the next epoch keeps the ranges.
 func (t *training) judge() (float64, error) {
 	var p dataset.Predictor = t.net
 	if t.task.Formats != nil {
@@ -302,7 +307,7 @@ func (t *training) judge() (float64, error) {
 	return sum / float64(t.task.HeldBack.Steps()*len(t.weights)), nil
 }
 
-// finish brings the best network back to the outputs of the start.
+// finish sets the result to the best network, for the outputs of the start.
 func (t *training) finish() {
 	t.result.Net = t.task.Start
 	if t.result.Best > 0 {
