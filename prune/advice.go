@@ -10,10 +10,10 @@ const (
 	// sameSignal is the correlation from which two units count as carrying one signal: one leaves
 	// less than a tenth of the variance of the other unexplained, 1 - 0.95² = 0.0975.
 	sameSignal = 0.95
-	// idleShare of the largest standard deviation in its layer, below which a unit
-	// does not move (common practice, no source).
+	// idleShare is the share of the largest standard deviation in its layer up to which a unit
+	// hardly moves (common practice, no source).
 	idleShare = 0.01
-	// stuckShare of steps at an end of the range, from which a unit is stuck (common
+	// stuckShare is the share of steps at an end of its range from which a unit is stuck (common
 	// practice, no source).
 	stuckShare = 0.95
 	// response is how far the overlap of a unit with an event must lie above the overlap of a unit

@@ -20,6 +20,7 @@ type reach struct {
 	share float64 // largest share of its own bound that a row reached
 }
 
+// newWatcher returns a watcher that has seen nothing yet.
 func (n *Network) newWatcher() *watcher { return &watcher{n, make([]reach, len(n.Matrices()))} }
 
 // watch runs recordings through the network and returns what its accumulators reached.

@@ -30,7 +30,8 @@ const (
 // takes one of these: some differences follow at once, others after long memory.
 var attackBefore = []int{4, 16, 48, 128}
 
-// rival is a float network, the difference from which attacks make large.
+// rival is a float network that the integer network is compared with, and from which attacks
+// separate it.
 type rival struct {
 	dataset.Predictor
 	products int                 // multiply-accumulates of a step

@@ -8,7 +8,7 @@ import (
 	"kerf/dataset"
 )
 
-// attack is a sequence of inputs that shall separate two networks.
+// attack is a sequence of inputs that is meant to separate two networks.
 type attack struct {
 	*dataset.Sequence
 	from int // the first step at which it differs from the best attack so far

@@ -13,11 +13,11 @@ type DenseLayer struct {
 	Weights       *Matrix // outputs × inputs
 	InputFraction int     // fraction bits of the int16 inputs
 
-	// Fraction is the number of fraction bits of a result before the activation. A layer that is
-	// not the last gives int16 results; the last layer gives int32 with Out fraction bits each.
+	// Fraction is the number of fraction bits of a rescaled result, before the activation. A last
+	// layer without tanh or logistic has none: its accumulator is the result.
 	Fraction int
 
-	Last   bool    // the layer gives the outputs of the network
+	Last   bool    // the layer gives the outputs of the network as int32; other layers give int16
 	Scale  []int32 // last layer with tanh or logistic: y = value·Scale + Offset
 	Offset []int32 // last layer with ReLU, tanh or logistic
 	Out    []int   // last layer: fraction bits of each output

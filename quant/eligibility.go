@@ -25,7 +25,7 @@ import (
 // value for each input, for each state, for the bias of W and for the bias of U, in this order.
 type traceSum struct {
 	layer  *model.Recurrent
-	steps  float64   // at which moments were added
+	steps  float64   // number of steps whose moments were added
 	second []float64 // rows × width × width, upper halves
 
 	phi         []float64 // rows × width; at the present step of the sequence

@@ -137,7 +137,7 @@ func TestSearchFindsTheWorstOfADroppedFeature(t *testing.T) {
 	}
 }
 
-// probe is a network as given that looks at what it is asked to predict.
+// probe is a network as given that looks at the sequences it is asked to predict.
 type probe struct {
 	*dataset.Float
 	asked func(s *dataset.Sequence)
@@ -148,7 +148,7 @@ func (p probe) Predict(s *dataset.Sequence, dst []float64) {
 	p.Float.Predict(s, dst)
 }
 
-// isRecorded tells whether a feature of an attack follows some steps of the recordings.
+// isRecorded reports whether a feature of an attack follows some steps of the recordings.
 func isRecorded(rec *dataset.Recordings, s *dataset.Sequence, feature int) bool {
 	for _, r := range rec.Sequences {
 		for first := 0; first+s.Steps <= r.Steps; first++ {

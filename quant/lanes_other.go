@@ -10,6 +10,8 @@ const useLanes = false
 // lanes is not used where useLanes is false.
 type lanes struct{}
 
+// newLanes is not called where useLanes is false.
 func (n *Network) newLanes() *lanes { panic("quant: no lanes on this processor") }
 
+// visit is not called either.
 func (s *lanes) visit([]*dataset.Sequence, func(lane, step int, beforeHead, y []int32)) {}

@@ -34,10 +34,10 @@ const (
 	AtStateEven
 )
 
-// Roundings lists every way, the plainest first.
+// Roundings lists every way of rounding, the plainest first.
 var Roundings = []Rounding{Nearest, Compensated, AtState, AtStateHalf, AtStateEven}
 
-// String names the rounding for reports.
+// String returns the name of the rounding for reports.
 func (r Rounding) String() string {
 	return [...]string{"to nearest", "error-compensated", "compensated at the state",
 		"compensated at the state, columns half evened",
@@ -63,11 +63,11 @@ func (r Rounding) compensatorFor(m *Moments) *compensator {
 	return newCompensator(m)
 }
 
-// Moments are the mean and covariance of the inputs of a matrix over selection
-// recordings, in the order of its columns.
+// Moments holds the mean and covariance of the inputs of a matrix over selection recordings, in the
+// order of its columns.
 type Moments struct {
-	Mean       []float64
-	Covariance *mat.SymDense
+	Mean       []float64     // per input
+	Covariance *mat.SymDense // inputs × inputs
 }
 
 // momentSum gathers [Moments] step by step.

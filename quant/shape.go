@@ -4,11 +4,11 @@ import "kerf/model"
 
 // Shape holds the figures that the cost of a network in a device follows from.
 type Shape struct {
-	Features int
-	Layers   []LayerShape
-	Dense    []DenseShape
-	Formats  Formats
-	Shifts   Shifts // zero as long as nothing is quantized
+	Features int          // that the network takes
+	Layers   []LayerShape // recurrent, first to last
+	Dense    []DenseShape // behind them, first to last
+	Formats  Formats      // word widths
+	Shifts   Shifts       // zero as long as nothing is quantized
 }
 
 // LayerShape is the kind and size of a recurrent layer.

@@ -15,9 +15,9 @@ const (
 	stdWithin  = 4
 )
 
-// constant is the variance, as a share of the squared mean, below which nothing but rounding is
-// left: a difference of two sums of a million terms at most, each off by 2^-53.
-const constant = 1e6 * 0x1p-53
+// constantShare is the variance, as a share of the squared mean, below which nothing but rounding
+// is left: a difference of two sums of a million terms at most, each off by 2^-53.
+const constantShare = 1e6 * 0x1p-53
 
 // Standardise gives all inputs of a network one scale. If the inputs are not standardised on the
 // selection recordings of the calibration c, it returns a predictor whose features carry other
@@ -29,7 +29,7 @@ func Standardise(p *dataset.Float, c Calibration) *dataset.Float {
 	needed := false
 	for i := range p.Kept {
 		mean[i], std[i] = moments.Mean[i], 1
-		if variance := moments.Covariance.At(i, i); variance > constant*mean[i]*mean[i] {
+		if variance := moments.Covariance.At(i, i); variance > constantShare*mean[i]*mean[i] {
 			std[i] = math.Sqrt(variance)
 		} // otherwise the input is constant and keeps its scale
 		needed = needed || math.Abs(mean[i]) > meanWithin || std[i] > stdWithin ||

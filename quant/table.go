@@ -13,6 +13,7 @@ const (
 	tableStepsPerOne = 32
 )
 
+// tanhTable holds the nodes of the table.
 var tanhTable = makeTanhTable()
 
 // makeTanhTable returns tanh at the nodes of the table. It raises every node but that at 0 by half

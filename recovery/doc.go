@@ -28,8 +28,8 @@
 //
 // # Invariants
 //
-//   - Only selection recordings are read. Sequences that are held back judge epochs and train
-//     nothing.
+//   - Only selection recordings are read. Sequences that are held back judge epochs and are not
+//     trained on, unless there is a single one.
 //   - A result depends on the seed and the order of the recordings, not on the number of cores:
 //     every sequence of a batch has a gradient of its own, and they are added up in the order of
 //     the batch.
