@@ -45,8 +45,8 @@ func npz(t *testing.T, members ...any) []byte {
 	return out.Bytes()
 }
 
-// rawCase has features a and b, outputs leak and air, two sequences of two and
-// one steps in two scenarios.
+// rawCase returns a network with the features a and b and the outputs leak and air, and two
+// sequences of two steps and one step in two scenarios.
 func rawCase() (*dataset.Float, *dataset.Recordings) {
 	net := &model.Network{Recurrent: []*model.Recurrent{{Inputs: 2}},
 		Dense: []*model.Dense{{Outputs: 2}}}

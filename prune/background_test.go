@@ -10,7 +10,7 @@ import (
 	"kerf/dataset"
 )
 
-// constant is a recording whose features do not move within a sequence.
+// constant returns recordings whose features do not move within a sequence.
 func constant(values ...[]float64) *dataset.Recordings {
 	rec := &dataset.Recordings{Features: len(values[0]), Outputs: 1}
 	for i, v := range values {
@@ -22,10 +22,10 @@ func constant(values ...[]float64) *dataset.Recordings {
 	return rec
 }
 
-// Against itself as background a sequence has values of 0. Of a linear network without feedback a
-// value is weight × (x - background), so what is expected follows by hand. cold has but one
-// sequence, so warm serves, and a background is never the sequence itself. An output has 3 units;
-// float32 loses 64·2^-23 of each.
+// Against itself as background a sequence would have values of 0. In a linear network without
+// feedback a value is weight × (x - background), so the expected values follow by hand. The
+// scenario cold has one sequence, so the sequences of warm are its backgrounds. An output has 3
+// units; float32 loses 64·2^-23 of each.
 func TestNoSequenceIsItsOwnBackground(t *testing.T) {
 	weights := []float64{2, -1, 0.5}
 	p := linear(0, weights...)
@@ -73,9 +73,9 @@ func TestNoSequenceIsItsOwnBackground(t *testing.T) {
 	}
 }
 
-// Of a single sequence step t follows step t + 3 of 7, and after the last the first: by hand from
-// weight × (x - background). What is found says that there is no other sequence, and has no
-// standard error.
+// In a single sequence of 7 steps, step t follows step t + 3, and after the last step the first;
+// the values are computed by hand as weight × (x - background). The result says that there is no
+// other sequence, and has no standard error.
 func TestHalvesOfOneSequenceAreTheBackgroundOfEachOther(t *testing.T) {
 	p := linear(0, 2, -1)
 	rec := constant([]float64{0, 0})
@@ -111,9 +111,10 @@ func TestHalvesOfOneSequenceAreTheBackgroundOfEachOther(t *testing.T) {
 	}
 }
 
-// All subsets against all other sequences: no error, the same for every seed, and what the
-// definition gives without shortcuts: over all others and all orders the mean of what a feature
-// changes when it enters, with sequences put together feature by feature, in double precision.
+// All subsets against all other sequences give no error, the same values for every seed, and the
+// values of the definition without shortcuts: over all others and all orders the mean of the change
+// that a feature makes when it enters, with sequences put together feature by feature, in double
+// precision.
 func TestAllSubsetsAgainstAllOthers(t *testing.T) {
 	const features = 4
 	p := randomPredictor(8, features, 5, 2)
@@ -191,8 +192,9 @@ func TestAllSubsetsAgainstAllOthers(t *testing.T) {
 	}
 }
 
-// Draws are alike likely: 20 sequences of which one has a scenario of its own. Each of the 19
-// others is drawn 600·8/19 = 253 times, give or take √253 = 16 and no more than five times that.
+// Every sequence is drawn as often as any other: of 20 sequences one has a scenario of its own, and
+// each of the 19 others is drawn 600·8/19 = 253 times, give or take √253 = 16 and no more than five
+// times that.
 func TestBackgroundsAreDrawnAlike(t *testing.T) {
 	rec := &dataset.Recordings{}
 	for i := range 20 {

@@ -27,7 +27,7 @@ func TestEveryMethodKeepsAWholeNetworkAsItIs(t *testing.T) {
 	}
 }
 
-// twin makes unit b of a layer compute what unit a does.
+// twin gives unit b of a layer the weights of unit a, so that both have the same state.
 func twin(l *model.Recurrent, a, b int) {
 	for g := range l.Kind.Gates() {
 		from, to := g*l.Units+a, g*l.Units+b
@@ -37,12 +37,12 @@ func twin(l *model.Recurrent, a, b int) {
 	}
 }
 
-// ridgeError bounds what the weakest strength takes off a perfect prediction, on
-// outputs of size 1, with what the feedback makes of it.
+// ridgeError bounds the error that the weakest strength adds to a perfect prediction, on outputs of
+// size 1, with the effect of the feedback.
 const ridgeError = 1e-4
 
-// A unit that another one repeats can be predicted without error: it goes
-// without a trace, from any kind of layer, first or last.
+// A unit that repeats another can be predicted without error: it goes without a trace, from any
+// kind of layer, first or last.
 func TestATwinGoesWithoutATrace(t *testing.T) {
 	for i, kinds := range stacks {
 		for layer := range kinds {
@@ -76,7 +76,8 @@ func TestATwinGoesWithoutATrace(t *testing.T) {
 	}
 }
 
-// A feature that is a combination of others, as a range is of its ends.
+// A feature that is a linear combination of others, as a range is of its ends, goes without a
+// trace.
 func TestACombinationOfFeaturesGoesWithoutATrace(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
@@ -102,8 +103,8 @@ func largestDifference(a, b []float64) float64 {
 	return d
 }
 
-// On the data that it is fitted to, each method comes nearer to the whole
-// network than the one before it.
+// On the recordings that are fitted to, each method comes nearer to the network as given than the
+// method before it.
 func TestRefitComesNearestToTheWholeNetwork(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
@@ -157,7 +158,8 @@ func randomGram(seed uint64, steps, size int) (*gram, [][]float64) {
 	return g, rows
 }
 
-// Least squares of one value on one other: gonum's stat.LinearRegression.
+// Without a ridge, predict is least squares of one value on one other value: gonum's
+// stat.LinearRegression.
 func TestPredictIsLinearRegression(t *testing.T) {
 	g, rows := randomGram(1, 50, 2)
 	var x, y []float64
@@ -225,8 +227,7 @@ func TestSquaredErrorIsTheSumOverSteps(t *testing.T) {
 	}
 }
 
-// With values that have nothing to do with each other, what is held back says
-// so: the mean alone is best.
+// With independent values the held-back parts show that the mean alone predicts best.
 func TestWhatCannotBePredictedKeepsItsMean(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 7))
 	rec := &dataset.Recordings{}

@@ -9,8 +9,8 @@ import (
 	"kerf/dataset"
 )
 
-// CutAndRun is Cut, bit for bit, and a run of what it gives, as near as float32 comes, for every
-// kind of network.
+// CutAndRun gives the network of Cut, bit for bit, and the predictions of that network, as near as
+// float32 comes, for every kind of network.
 func TestCutAndRunIsCutAndPredict(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
@@ -38,8 +38,8 @@ func TestCutAndRunIsCutAndPredict(t *testing.T) {
 	}
 }
 
-// A sketch keeps a whole network as it is, and loses about what the cut without the refit loses: on
-// average over kinds of networks within a factor of two of the squared error.
+// A sketch keeps a whole network as it is. Otherwise it loses about as much as the cut without the
+// refit: on average over kinds of networks within a factor of two of the squared error.
 func TestSketchIsNearTheCut(t *testing.T) {
 	sketched, cut := 0.0, 0.0
 	for i, kinds := range stacks {

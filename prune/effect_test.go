@@ -13,7 +13,8 @@ import (
 // deviations (model/lanes, TestStepAgainstModel), of which an output here has up to 1.5 units.
 const effectError = 1.5e-5
 
-// The definition, by other means: the held forward pass instead of a cut network.
+// Effects follow their definition, computed by other means: a forward pass with a held unit,
+// instead of a cut network.
 func TestEffectsAreTheMeanChangeWithOneUnitHeld(t *testing.T) {
 	eachSeed(t, func(t *testing.T, p *dataset.Float, rec *dataset.Recordings, means Means) {
 		check := func(got *Scores, items int, held func(f *heldForward, item int)) {
@@ -58,7 +59,7 @@ func TestEffectsAreTheMeanChangeWithOneUnitHeld(t *testing.T) {
 	})
 }
 
-// The only unit of a layer, held at its mean: all that is behind the layer runs on constants.
+// With the only unit of a layer held at its mean, every layer behind it runs on constants.
 func TestEffectOfTheOnlyUnitOfALayer(t *testing.T) {
 	for i, kinds := range [][]model.Kind{
 		{model.GRUResetAfter}, {model.GRUResetBefore}, {model.LSTM}, {model.ElmanTanh},

@@ -9,7 +9,7 @@ import (
 	"kerf/dataset"
 )
 
-// standardErrors are those of the values of a column.
+// standardErrors returns the standard errors of the values of a column.
 func standardErrors(s *Scores, column int) []float64 {
 	errors := make([]float64, len(s.Items))
 	for _, d := range s.Deviations[column] {
@@ -20,13 +20,13 @@ func standardErrors(s *Scores, column int) []float64 {
 	return errors
 }
 
-// ranked is an item with its share in one column.
+// ranked returns an item with its share in one column.
 func ranked(c Column, item int) Ranked {
 	return Ranked{item, "", c.Values[item] / c.Total(), c.Scenario, c.Output}
 }
 
-// driftingRecordings have features that stay off their mean by another amount in every sequence, so
-// that it matters which of them is the background.
+// driftingRecordings returns recordings whose features stay off their mean by another amount in
+// every sequence, so that scores depend on the background.
 func driftingRecordings(p *dataset.Float, sequences int) *dataset.Recordings {
 	random := rand.New(rand.NewPCG(3, uint64(sequences)))
 	rec := &dataset.Recordings{Features: len(p.Features), Outputs: len(p.Outputs)}
@@ -48,11 +48,12 @@ func driftingRecordings(p *dataset.Float, sequences int) *dataset.Recordings {
 	return rec
 }
 
-// How far shares scatter between seeds is what their standard error says: 5 features, all subsets
+// Shares scatter between seeds by as much as their standard error says: 5 features, all subsets
 // against 8 backgrounds of 39 and of 11; 8 pairs of permutations that draw 16 of 39; two pairs
 // against each of 11. Over 40 seeds a standard deviation is uncertain by 1/√78 = 11 %, and
-// first-order errors from 8 rounds are somewhat small; so 0.6 to 1.6. Values within two standard
-// errors of the ones from all subsets against all others: 95 % if errors were normal and known.
+// first-order errors from 8 rounds are somewhat small; so the ratio may be 0.6 to 1.6. The values
+// from all subsets against all others lie within two standard errors in 95 % of the cases, if
+// errors were normal and known.
 func TestStandardErrorsAreWhatSeedsScatter(t *testing.T) {
 	const seeds = 40
 	p := randomPredictor(4, 5, 6, 2)
@@ -102,10 +103,10 @@ func TestStandardErrorsAreWhatSeedsScatter(t *testing.T) {
 	}
 }
 
-// The mean magnitude of a mean of 4 of 8 rounds: the bias that is left is small beside the one
-// without the jackknife. Once over all 70 ways to draw them without replacement, where a correction
-// that forgot that 8 are all there is would take off twice the bias; once with replacement; once
-// with two strata of four, of which two are drawn each.
+// Of the mean magnitude of a mean of 4 of 8 rounds, the bias that is left is small beside the bias
+// without the jackknife: over all 70 ways to draw the rounds without replacement, where a
+// correction that forgot that 8 are all there is would take off twice the bias; with replacement;
+// and with two strata of four rounds, of which two are drawn each.
 func TestJackknifeTakesOffTheBias(t *testing.T) {
 	const steps, all, drawn = 4000, 8, 4
 	random := rand.New(rand.NewPCG(9, 9))

@@ -151,9 +151,8 @@ func TestAConstantUnitIsFoldedExactlyInAnyKind(t *testing.T) {
 	}
 }
 
-// For a reset-before GRU the recurrent candidate rows see the mean of state
-// times reset gate: with every weight of a unit constant in time that mean is
-// known by hand.
+// In a reset-before GRU the recurrent rows of the candidate get the mean of state times reset gate.
+// With gates that are constant in time that mean is known by hand.
 func TestMeanOfStateTimesResetGate(t *testing.T) {
 	p, rec := stacked(9, model.GRUResetBefore)
 	l := p.Net.Recurrent[0]

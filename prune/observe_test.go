@@ -26,9 +26,8 @@ func withReference(p *dataset.Float, rec *dataset.Recordings) {
 	}
 }
 
-// What is observed, computed again from all states with gonum: correlation,
-// covariance and its eigenvalues, of which the participation ratio is
-// (Σλ)²/Σλ².
+// The view of a layer is computed again from all states with gonum: correlation, covariance and its
+// eigenvalues λ, of which the participation ratio is (Σλ)²/Σλ².
 func TestObserveAgreesWithGonum(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
@@ -227,7 +226,7 @@ func TestAdvice(t *testing.T) {
 	}
 }
 
-// Units that repeat each other, found in a network.
+// Units that repeat each other are found in a network.
 func TestTwinsAreFound(t *testing.T) {
 	p, rec := stacked(2, model.GRUResetBefore)
 	twin(p.Net.Recurrent[0], 1, 3)

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// Spearman's rank correlation from [Scores.Agree]: items in two scenarios.
+// spearman returns Spearman's rank correlation by [Scores.Agree]: items in two scenarios.
 func spearman(x, y []float64) float64 {
 	s := &Scores{Items: make([]string, len(x)), Columns: []Column{{"x", All, x}, {"y", All, y}}}
 	return s.Agree().Correlation[0][1]
@@ -58,8 +58,8 @@ func TestMoves(t *testing.T) {
 	}
 }
 
-// Two draws move the items of the first column, one those of the second. By hand: what a group
-// moves is the sum of what its items move.
+// Two draws move the items of the first column, one draw moves those of the second. By hand: a draw
+// moves a group by the sum of its movements of the items.
 func TestGroups(t *testing.T) {
 	s := &Scores{
 		Items: []string{"a", "b", "c"},
@@ -90,7 +90,7 @@ func TestGroups(t *testing.T) {
 	}
 }
 
-// What adds little does so in every scenario, with its error on top.
+// A group that is little needed adds little in every scenario, with its error on top.
 func TestLittle(t *testing.T) {
 	s := &Scores{Items: []string{"always", "once", "unsure", "never"}, Columns: []Column{
 		{"cold", "leak", []float64{90, 2, 4, 4}}, {"warm", "leak", []float64{84, 8, 4, 4}}}}

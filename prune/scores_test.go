@@ -109,7 +109,7 @@ func TestScoresThatAreRefused(t *testing.T) {
 	}
 }
 
-// What the disk or network says is handed on, not turned into an input error.
+// An error of the disk or network is handed on, not turned into an input error.
 func TestReadErrorsAreHandedOn(t *testing.T) {
 	broken := errors.New("disk on fire")
 	for _, start := range []string{"", "feature,score\na,1\n"} {
@@ -204,8 +204,8 @@ func cityWeatherScores(t *testing.T) *Scores {
 	})
 }
 
-// The ranking of a real file, computed again from its rows: the largest share
-// of a feature in any single scenario and output.
+// The ranking of a real file is computed again from its rows: the largest share of a feature in any
+// single scenario and output.
 func TestCityWeatherRanking(t *testing.T) {
 	rows := readTable(t, "scores.csv", func(r io.Reader) ([][]string, error) {
 		return csv.NewReader(r).ReadAll()

@@ -13,13 +13,13 @@ import (
 	"kerf/model"
 )
 
-// courseOf is that of a whole sequence.
+// courseOf returns the course of a whole sequence.
 func courseOf(g *game, s *dataset.Sequence) *course {
 	return g.newSimulator().courses([]*dataset.Sequence{s}, s.Steps)[0]
 }
 
-// signed gives the values of one sequence, with their sign, from all subsets or
-// from one pair of permutations per background [steps × players × outputs].
+// signed returns the values of one sequence, with their sign, from all subsets or from one pair of
+// permutations per background [steps × players × outputs].
 func signed(g *game, c *dataset.Sequence, backgrounds []*dataset.Sequence, exact bool) []float64 {
 	own, t := courseOf(g, c), g.newSimulator()
 	whole := t.play(own, coalition{own, slices.Repeat([]bool{true}, len(g.names))})[0]
@@ -38,7 +38,7 @@ func signed(g *game, c *dataset.Sequence, backgrounds []*dataset.Sequence, exact
 	return mean
 }
 
-// games are features one by one, in two groups, and units.
+// games returns games with the features one by one, in two groups, and with the units as players.
 func games(p *dataset.Float) map[string]*game {
 	owner := make([]string, len(p.Features))
 	for i := range owner {
@@ -94,7 +94,7 @@ func TestShapleyValuesSumToTheDifference(t *testing.T) {
 	}
 }
 
-// With nobody present, the outputs are those of the background.
+// With no player present, the outputs are those of the background.
 func TestWithoutFeaturesTheBackgroundPlays(t *testing.T) {
 	p, rec := stacked(6, model.GRUResetBefore, model.LSTM)
 	want := make([]float64, len(rec.Sequences[2].Y))
@@ -283,7 +283,8 @@ func TestFewPlayersAreEnumeratedAndManySampled(t *testing.T) {
 	}
 }
 
-// What a number of runs per sequence is spent on, by hand from what backgrounds add to variance.
+// A number of runs per sequence is spent on the plan with the smallest error, found by hand from
+// the share of backgrounds in the variance.
 func TestPlanHasTheSmallestError(t *testing.T) {
 	for _, c := range []struct {
 		players int

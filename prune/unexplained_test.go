@@ -8,8 +8,8 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// What the others leave unexplained is 1 - R² of a regression on them. With one
-// other value, R² is the squared correlation, which gonum computes by itself.
+// The unexplained share is 1 - R² of a regression on the other values. With one other value, R² is
+// the squared correlation, which gonum computes by itself.
 func TestUnexplainedOfTwoIsOneLessTheSquaredCorrelation(t *testing.T) {
 	const seed, steps = 5, 400
 	random := rand.New(rand.NewPCG(seed, 0))
@@ -30,9 +30,8 @@ func TestUnexplainedOfTwoIsOneLessTheSquaredCorrelation(t *testing.T) {
 	}
 }
 
-// A repeated value is explained whole, one that nothing else follows not at all,
-// and one that stands still has nothing to explain. Without its twin, the first
-// is not explained any more.
+// A repeated value is explained whole, a value that no other follows not at all, and a value that
+// stands still has nothing to explain. Without its twin, the first value is not explained any more.
 func TestUnexplainedOfTwins(t *testing.T) {
 	const seed, steps = 6, 2000
 	random := rand.New(rand.NewPCG(seed, 0))

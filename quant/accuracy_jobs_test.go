@@ -15,8 +15,8 @@ import (
 	"kerf/testdata/slow"
 )
 
-// accuracyJob is a float network with its recordings, calibrated on the
-// selection recordings. The tests judge on the sign-off recordings.
+// accuracyJob is a float network with its recordings, calibrated on the selection recordings. The
+// tests judge on the sign-off recordings.
 type accuracyJob struct {
 	name        string
 	p           *dataset.Float
@@ -103,7 +103,7 @@ func (j *accuracyJob) read(r io.Reader) (*dataset.Recordings, error) {
 		dataset.Reference{Outputs: dataset.OutputNames(j.p.Outputs)})
 }
 
-// judgedOn is the job with the given sign-off recordings.
+// judgedOn returns the job with the given sign-off recordings.
 func (j *accuracyJob) judgedOn(signoff io.Reader) (*accuracyJob, error) {
 	judged := *j
 	var err error
@@ -118,8 +118,8 @@ func (j *accuracyJob) judgedOn(signoff io.Reader) (*accuracyJob, error) {
 	return &judged, nil
 }
 
-// fixed brings the network to fixed point with an int16 head. The recurrent
-// weights may have any width, also those that no format stores.
+// fixed brings the network to fixed point with an int16 head. The recurrent weights may have any
+// width, also a width that no format stores.
 func (j *accuracyJob) fixed(t *testing.T, inputBits, recurrentBits, stateBits int,
 	rounding Rounding) *Network {
 	t.Helper()

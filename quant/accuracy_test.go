@@ -67,7 +67,7 @@ func docs(t *testing.T) page {
 	return page(text)
 }
 
-// need prints a line of a table and wants it on the page.
+// need prints a line of a table and fails the test if the page does not have it.
 func (p page) need(t *testing.T, line string) {
 	t.Helper()
 	t.Log(line)
@@ -77,7 +77,7 @@ func (p page) need(t *testing.T, line string) {
 	}
 }
 
-// cells shows rise and, in brackets, distance of every output, in percent.
+// cells returns the cells of a row: rise and, in brackets, distance of every output, in percent.
 func cells(all []accuracy) string {
 	var texts []string
 	for _, a := range all {
@@ -87,7 +87,7 @@ func cells(all []accuracy) string {
 	return strings.Join(texts, " | ")
 }
 
-// total is the root sum square of the distances of all outputs.
+// total returns the root sum square of the distances of all outputs.
 func total(all []accuracy) float64 {
 	sum := 0.0
 	for _, a := range all {
@@ -118,10 +118,10 @@ func TestCompensatedRoundingStaysNearer(t *testing.T) {
 	}
 }
 
-// TestOneNarrowTensorAtATime measures which tensor narrow words hurt most.
-// Every error that fixed point adds comes from one of them: the distance with
-// all at int4 is that of one alone or more, and, as far as they are small and
-// independent, their root sum square.
+// TestOneNarrowTensorAtATime measures which tensor narrow words hurt most. Every error that fixed
+// point adds comes from one of the tensors. So the distance with all tensors at int4 is at least
+// the distance with one alone and, as far as the errors are small and independent, their root sum
+// square.
 func TestOneNarrowTensorAtATime(t *testing.T) {
 	demoJob, _, slowJob := jobs(t)
 	shown := docs(t)
@@ -166,7 +166,7 @@ func TestOneNarrowTensorAtATime(t *testing.T) {
 	}
 }
 
-// withBlock is a matrix whose rows of one gate come from another one.
+// withBlock returns matrix m with the rows of one gate taken from another matrix.
 func withBlock(m, other *Matrix, gate int) *Matrix {
 	c := *m
 	c.W, c.Bias, c.Fraction, c.Shift, c.Bound = slices.Clone(m.W), slices.Clone(m.Bias),

@@ -65,8 +65,8 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 	}
 }
 
-// A layer without memory has as many answers as inputs: all of them are tried, and
-// the search finds the worst.
+// A layer without memory has as many answers as inputs. All inputs are tried, and the search finds
+// the worst.
 func TestSearchFindsTheWorstOfAllInputs(t *testing.T) {
 	for seed := range uint64(6) {
 		p := RandomFloat(seed, 1, 2, 1)
@@ -151,10 +151,10 @@ func TestBatchesFollowTheSize(t *testing.T) {
 	}
 }
 
-// A move holds some of the given features, each at one value within its range. All are held over
-// the same steps: these begin less than 128 before the given one, and are 1 to 16, or all up to it.
-// Nothing else changes. The move knows where it begins, and the networks are compared for 16 steps
-// from the given one on.
+// A move holds some of the given features, each at one value within its range. All features are
+// held over the same steps: these begin less than 128 steps before the given step, and are 1 to 16
+// steps, or all up to the given step. Nothing else changes. The attack knows where the change
+// begins, and the networks are compared for 16 steps from the given step on.
 func TestMoveChangesStepsBeforeTheGivenOne(t *testing.T) {
 	const features, untouched = 3, 1
 	columns := []int{0, 2}

@@ -49,8 +49,8 @@ func TestTableShape(t *testing.T) {
 	}
 }
 
-// The same sums in 64 bits: what the 32-bit operations must give at the ends of
-// the ranges that their comments allow.
+// The 32-bit operations give the same as sums in 64 bits at the ends of the ranges that their
+// comments allow.
 func TestOperationsAtTheEndsOfTheirRange(t *testing.T) {
 	values := []int64{-32767, -32766, -1, 0, 1, 2, 16384, 32766, 32767}
 	gates := []int64{1, 2, 32767, 32768, 32769, 65534, 65535}
@@ -129,6 +129,19 @@ func TestCellOperationsAtTheEndsOfTheirRange(t *testing.T) {
 					}
 				}
 			}
+		}
+	}
+}
+
+// The 16-bit view of a 32-bit state rounds to nearest, halves upwards, and
+// saturates at the end that 16 bits do not have.
+func TestNarrowRoundsAndSaturates(t *testing.T) {
+	for _, c := range []struct{ wide, want int32 }{
+		{0, 0}, {16383, 0}, {16384, 1}, {-16384, 0}, {-16385, -1}, {3 << 15, 3}, {1<<30 - 1, 32767},
+		{1 << 30, 32767}, {-1 << 30, -32768},
+	} {
+		if got := narrow(c.wide, 15); got != c.want {
+			t.Errorf("narrow(%d, 15) = %d, want %d", c.wide, got, c.want)
 		}
 	}
 }

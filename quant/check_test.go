@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// What Quantize makes passes, and Check proves the bounds that Quantize proved; an offset behind
-// the sum may round one off.
+// A network that Quantize made passes, and Check proves the bounds that Quantize proved; an offset
+// that is added to the sum may round a bound by one.
 func TestCheckAcceptsWhatQuantizeMakes(t *testing.T) {
 	for i, n := range everyStack() {
 		for _, state := range []int{16, 32} {
@@ -32,7 +32,7 @@ func TestCheckAcceptsWhatQuantizeMakes(t *testing.T) {
 	}
 }
 
-// Each thing that a network cannot lack, taken away alone, is missed.
+// Check notices each thing that a network cannot lack, taken away alone.
 func TestCheckMissesWhatIsTakenAway(t *testing.T) {
 	for i, take := range []func(*Network){
 		func(n *Network) {

@@ -12,8 +12,8 @@ import (
 	"kerf/model"
 )
 
-// deafUnits is a layer of some units of a random one that hear neither themselves
-// nor each other, so that their own memory is all there is.
+// deafUnits returns a layer of some units of a random one. Its units hear neither themselves nor
+// each other, so that their own memory is all there is.
 func deafUnits(kind model.Kind, which ...int) (*dataset.Float, *dataset.Recordings) {
 	p := layered(21, []model.Kind{kind}, []model.Activation{model.Identity})
 	l := p.Net.Recurrent[0]
@@ -33,9 +33,9 @@ func deafUnits(kind model.Kind, which ...int) (*dataset.Float, *dataset.Recordin
 	return q, RandomRecordings(22, q, 3, 150)
 }
 
-// A small change e of a weight moves what the unit keeps by e·φ: its mean square
-// is e² times the second moment of φ. Checked for every input weight, and for the
-// biases, by running the network twice.
+// A small change e of a weight moves the state that the unit keeps by e·φ, so the mean square of
+// the movement is e² times the second moment of φ. The test runs the network twice for every input
+// weight and for the biases.
 func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
 	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM,
 		model.ElmanTanh, model.ElmanReLU} {
@@ -76,7 +76,7 @@ func TestFollowedIsTheSlopeOfTheState(t *testing.T) {
 	}
 }
 
-// Units that do not hear each other are followed as if each were alone.
+// Units that do not hear each other have the traces that each has alone.
 func TestUnitsSideBySideAreFollowedAsAlone(t *testing.T) {
 	for _, kind := range []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM,
 		model.ElmanTanh, model.ElmanReLU} {
@@ -104,7 +104,7 @@ func TestUnitsSideBySideAreFollowedAsAlone(t *testing.T) {
 	}
 }
 
-// kept is what the unit keeps, at all steps of all sequences.
+// kept returns the states that the only unit keeps (LSTM: the cell), at all steps of all sequences.
 func kept(p *dataset.Float, rec *dataset.Recordings) []float64 {
 	var all []float64
 	for _, s := range rec.Sequences {
@@ -231,75 +231,6 @@ func mustRound(t *testing.T, p *dataset.Float, c Calibration, rounding Rounding)
 	return n
 }
 
-// Evened columns compute the same function, and at full strength all columns
-// weigh alike.
-func TestEvenedColumnsComputeTheSame(t *testing.T) {
-	p := RandomFloat(31, 6, 5, 2)
-	l := p.Net.Recurrent[0]
-	for r := range l.B {
-		l.W[r*l.Inputs] *= 0.2 // a column of small weights
-	}
-	rec := RandomRecordings(32, p, 2, 60)
-	c := Calibrate(p, rec)
-	q, scaled := even(p, c, 1)
-	again := Calibrate(q, rec)
-	for _, s := range rec.Sequences {
-		want, got := make([]float64, len(s.Y)), make([]float64, len(s.Y))
-		p.Predict(s, want)
-		q.Predict(s, got)
-		for i := range want {
-			if math.Abs(want[i]-got[i]) > 1e-9 {
-				t.Fatalf("output %g, evened %g", want[i], got[i])
-			}
-		}
-	}
-	// The scaled calibration is that of the evened network.
-	if math.Abs(scaled.Input-again.Input) > 1e-12 ||
-		!mat.EqualApprox(scaled.Layers[0].Inputs.Covariance, again.Layers[0].Inputs.Covariance,
-			1e-12) {
-		t.Errorf("largest input %g, calibrated anew %g; or the covariances differ", scaled.Input,
-			again.Input)
-	}
-	for r, m := range scaled.Layers[0].Followed {
-		if !mat.EqualApprox(m, again.Layers[0].Followed[r], 1e-12) {
-			t.Fatalf("row %d: the second moments are not those of the evened network", r)
-		}
-	}
-	relative := func(net *model.Network) (least, most float64) {
-		first := net.Recurrent[0]
-		least = math.Inf(1)
-		for c := range first.Inputs {
-			sum := 0.0
-			for r := range first.B {
-				// The largest weight of the row is that of the given network.
-				v := first.W[r*first.Inputs+c] / largest(l.W[r*l.Inputs:(r+1)*l.Inputs])
-				sum += v * v
-			}
-			least, most = math.Min(least, sum), math.Max(most, sum)
-		}
-		return least, most
-	}
-	if least, most := relative(p.Net); most < 4*least {
-		t.Fatalf("columns from %g to %g are even already", least, most)
-	}
-	if least, most := relative(q.Net); most > least*(1+1e-9) {
-		t.Errorf("evened columns weigh %g to %g", least, most)
-	}
-}
-
-// A column of zeros, as of a feature without use, keeps a scale that int16 holds.
-func TestEvenKeepsBits(t *testing.T) {
-	p := RandomFloat(33, 3, 4, 1)
-	l := p.Net.Recurrent[0]
-	for r := range l.B {
-		l.W[r*l.Inputs+1] = 0
-	}
-	q, _ := even(p, Calibrate(p, RandomRecordings(34, p, 1, 20)), 1)
-	if got := p.Features[1].Std / q.Features[1].Std; got != evenLeast {
-		t.Errorf("the feature without weights is scaled by %g, want %g", got, evenLeast)
-	}
-}
-
 // By hand: rounding takes 0.25 and 0.5 from the input weights of the second row, 1.25 and 3. The
 // plan pushes 2 and -1 times the first, and 1 and 4 times the second, to the weights of the states:
 // they rise by 0.5 + 0.5 and by -0.25 + 2. The first row has no plan and keeps its own.
@@ -310,19 +241,5 @@ func TestPushedTakesUpTheErrorOfTheInputs(t *testing.T) {
 	got := pushed(l, input, []rowPlan{{}, {push: [][]float64{{2, -1}, {1, 4}}}})
 	if want := []float64{0.5, 0.75, 1.5, 2.5}; !slices.Equal(got, want) {
 		t.Errorf("U becomes %v, want %v", got, want)
-	}
-}
-
-// A row of zeros says nothing about the scale of a feature.
-func TestEvenTakesRowsOfZeros(t *testing.T) {
-	for _, zeros := range []int{4, 60} { // a row, all 15 rows
-		p := RandomFloat(3, 4, 5, 1)
-		clear(p.Net.Recurrent[0].W[:zeros])
-		q, _ := even(p, Calibrate(p, RandomRecordings(3, p, 2, 20)), 1)
-		for i, f := range q.Features {
-			if !(f.Std > 0) || math.IsInf(f.Std, 0) {
-				t.Errorf("%d zeros: feature %d gets the scale %g", zeros, i, f.Std)
-			}
-		}
 	}
 }

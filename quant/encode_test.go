@@ -9,8 +9,8 @@ import (
 	"kerf/model"
 )
 
-// oneFeature is an integer network whose Encode is (physical - mean)/std with
-// the given number of fraction bits; nothing else of it is used.
+// oneFeature returns an integer network whose Encode is (physical - mean)/std with the given number
+// of fraction bits; no other part of the network is used.
 func oneFeature(mean, std float64, fraction int) *Network {
 	return &Network{Features: []dataset.Feature{{Mean: mean, Std: std}}, Columns: []int{0},
 		InputFraction: fraction}
@@ -40,8 +40,8 @@ func TestEncodeSaturatesRoundsAndReplacesNaN(t *testing.T) {
 	}
 }
 
-// The definition in float64, over typical sensors. Encode works in float32, so
-// beside half a step it may be wrong by what float32 loses of the physical value.
+// Encode follows its definition in float64, over typical sensors. It works in float32, so beside
+// half a step it may be wrong by the digits that float32 loses of the physical value.
 func TestEncodeIsNormalisationToHalfAStep(t *testing.T) {
 	random := rand.New(rand.NewPCG(17, 0))
 	for range 20000 {

@@ -12,8 +12,8 @@ import (
 	"kerf/prune"
 )
 
-// seenDifference is the average and the largest difference on the steps of recordings that errors
-// count, one after the other.
+// seenDifference returns the average and the largest difference over the steps of recordings at
+// which errors count, computed one after the other.
 func seenDifference(n *Network, p dataset.Predictor, rec *dataset.Recordings, output int) (
 	mean, most float64) {
 	steps := 0
@@ -28,8 +28,8 @@ func seenDifference(n *Network, p dataset.Predictor, rec *dataset.Recordings, ou
 }
 
 // On every job the first features and units are cut, whatever that costs. The difference from the
-// network as given is what the recordings show, more than what rounding adds; nothing found is less
-// than what is seen.
+// network as given is the difference that the recordings show, and more than the difference that
+// rounding adds; no difference that is found is less than the largest that is seen.
 func TestDifferenceFromTheNetworkAsGiven(t *testing.T) {
 	demoJob, city, slowJob := jobs(t)
 	for _, job := range []*accuracyJob{demoJob, city, slowJob} {
@@ -231,8 +231,8 @@ func TestDroppedFeaturesFollowTheRecordings(t *testing.T) {
 	}
 }
 
-// Steps that no error counts make neither the average nor the largest difference, also where they
-// are all of a sequence.
+// Steps at which no error counts add neither to the average nor to the largest difference, also
+// where they are all steps of a sequence.
 func TestSettledStepsAloneAreSeen(t *testing.T) {
 	given, made, net := leak(t)
 	rec := leakRecordings()
@@ -253,8 +253,8 @@ func TestSettledStepsAloneAreSeen(t *testing.T) {
 	}
 }
 
-// An attack that goes on where it departs from the best one gives what it gives from its first step
-// on, for every kind of layer.
+// An attack that goes on from the step at which it departs from the best attack gives the same as
+// the attack from its first step on, for every kind of layer.
 func TestAttacksGoOnWhereTheyDepart(t *testing.T) {
 	all := everyStack()
 	for i, n := range all[len(all)-2:] { // both together have every kind

@@ -137,31 +137,6 @@ func TestCellSaturates(t *testing.T) {
 	}
 }
 
-// A unit without weights stays where its bias puts it: at 0 it is dead; one
-// whose output jumps to 1 in the first step and stays there stands at its end.
-func TestDeadAndSaturatedUnits(t *testing.T) {
-	p := layered(5, []model.Kind{model.ElmanTanh}, []model.Activation{model.Identity})
-	l := p.Net.Recurrent[0]
-	for _, j := range []int{2, 6} {
-		for c := range l.Inputs {
-			l.W[j*l.Inputs+c] = 0
-		}
-		for c := range l.Units {
-			l.U[j*l.Units+c] = 0
-		}
-		l.B[j], l.D[j] = 0, 0
-	}
-	l.U[6*l.Units+6], l.B[6] = 3, 0.5 // creeps up to tanh(3h + 0.5), near 1
-	rec := RandomRecordings(5, p, 1, 1000)
-	counts := mustQuantize(t, p, Calibrate(p, rec), Uniform(p.Net, 16, 16, 16)).Count(rec)
-	if dead := counts.DeadUnits()[0]; len(dead) != 1 || dead[0] != 2 {
-		t.Errorf("dead units %v, want [2]", dead)
-	}
-	if saturated := counts.SaturatedUnits()[0]; len(saturated) != 1 || saturated[0] != 6 {
-		t.Errorf("saturated units %v, want [6]", saturated)
-	}
-}
-
 // narrowInput drops the last inputs of a layer.
 func narrowInput(l *model.Recurrent, inputs int) {
 	var w []float64

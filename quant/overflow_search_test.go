@@ -32,8 +32,8 @@ func newShadow(net *Network) *shadow {
 	return s
 }
 
-// run drives the network with an attack and returns how far the recurrent row
-// got towards its bound in the given direction.
+// run drives the network with an attack and returns how far the recurrent row got towards its bound
+// in the given direction, as a share of it.
 func (s *shadow) run(t *testing.T, attack [][]int32, row int, direction int64) float64 {
 	s.state.Reset()
 	layer := s.net.Layers[0]

@@ -39,8 +39,8 @@ func TestRefitBringsTheOutputNearer(t *testing.T) {
 	}
 }
 
-// By hand: one input v = -1, 1 and a miss of 3 v + 5. With λ = 1 % of the variance 1
-// the weight rises by 3/1.01, the bias by 5.
+// By hand: one input v = -1, 1, whose output misses 3 v + 5. With λ = 1 % of the variance 1 the
+// weight rises by 3/1.01, the bias by 5.
 func TestCorrectedIsTheRidgeRegression(t *testing.T) {
 	sum := newMomentSum(2)
 	sum.add([]float64{-1, 2})
@@ -62,9 +62,9 @@ func TestCorrectedIsTheRidgeRegression(t *testing.T) {
 	}
 }
 
-// By hand: two inputs v and w of variance 1 that do not go together, so that each takes up its own
-// part of a miss. Misses of 3 v + 5 w + 1 and 7 v - 2 w + 4 change the weights of the two outputs
-// by 3, 5, 7 and -2, over 1.01, and the biases by 1 and 4.
+// By hand: two inputs v and w of variance 1 and covariance 0, so that each takes up its own part of
+// what an output misses. Outputs that miss 3 v + 5 w + 1 and 7 v - 2 w + 4 change the weights by 3,
+// 5, 7 and -2, over 1.01, and the biases by 1 and 4.
 func TestCorrectedTreatsEveryOutputByItself(t *testing.T) {
 	sum := newMomentSum(4)
 	for _, in := range [][2]float64{{-1, -1}, {-1, 1}, {1, -1}, {1, 1}} {
@@ -97,47 +97,6 @@ func TestRefitLeavesOtherHeads(t *testing.T) {
 	sum.add([]float64{0, 3})
 	if corrected(d, sum.moments()) != d {
 		t.Error("a head whose input never changes is refitted")
-	}
-}
-
-// With one unit narrow, its rows are on the coarser grid and all others are as
-// they were; a state that is narrow for one unit is so for that one alone.
-func TestPartialNarrowsOneUnit(t *testing.T) {
-	p := RandomFloat(41, 7, 5, 2)
-	rec := RandomRecordings(42, p, 2, 80)
-	c := Calibrate(p, rec)
-	wide := mustRoundPartial(t, p, c, nil)
-	part := mustRoundPartial(t, p, c,
-		&Partial{Word: RecurrentWeights, Bits: 4, Narrow: []bool{false, false, true, false, false}})
-	for r := range wide.Layers[0].Recurrent.Rows {
-		same := true
-		for k := range wide.Layers[0].Recurrent.Cols {
-			at := r*wide.Layers[0].Recurrent.Cols + k
-			same = same && wide.Layers[0].Recurrent.W[at] == part.Layers[0].Recurrent.W[at]
-			if w := part.Layers[0].Recurrent.W[at]; r%5 == 2 && (w > 7 || w < -7) {
-				t.Errorf("row %d holds %d, four bits reach 7", r, w)
-			}
-		}
-		if same == (r%5 == 2) {
-			t.Errorf("row %d: the same words %v", r, same)
-		}
-	}
-	state := mustRoundPartial(t, p, c,
-		&Partial{Word: StateWord, Bits: 16, Narrow: []bool{false, true, false, false, false}})
-	s := state.NewState()
-	x, y := make([]int32, 7), make([]int32, 2)
-	low := make([]int32, 5)
-	for step := range 40 {
-		state.Encode(rec.Sequences[0].X[step*7:(step+1)*7], x)
-		state.Step(s, x, y)
-		for j, h := range s.layers[0].h {
-			low[j] |= h & 0x7fff
-		}
-	}
-	for j, bits := range low {
-		if (bits == 0) != (j == 1) {
-			t.Errorf("unit %d: the bits below a 16-bit state are %#x", j, bits)
-		}
 	}
 }
 

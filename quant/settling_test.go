@@ -8,8 +8,9 @@ import (
 	"kerf/model"
 )
 
-// forgetting has a unit that keeps z of its state a step, and whose candidate is what the feature
-// says. The sequences hold the feature at values of their own, so that their end states differ.
+// forgetting returns a network of one unit that keeps z of its state a step, with the tanh of the
+// feature as its candidate. Each sequence holds the feature at a value of its own, so that the end
+// states differ.
 func forgetting(t *testing.T, z float64, steps int) (*Network, *dataset.Recordings) {
 	t.Helper()
 	layer := &model.Recurrent{Kind: model.GRUResetAfter, Inputs: 1, Units: 1, W: []float64{0, 0, 1},

@@ -51,9 +51,9 @@ func worstDifference(t *testing.T, p *dataset.Float, rec *dataset.Recordings,
 	return worst
 }
 
-// Standardise changes no output of the float network, and a network with the
-// normalisation in its weights then works as well in fixed point as the
-// normalised one. Without it, it does not: the test can fail.
+// Standardise changes no output of the float network, and a network with the normalisation in its
+// weights then works as well in fixed point as the normalised network. Without Standardise the
+// network does not work as well: the test can fail.
 func TestBakedNormalisation(t *testing.T) {
 	p, rec := physicalScales()
 	formats := Uniform(p.Net, 8, 16, 16)

@@ -10,7 +10,8 @@ import (
 	"kerf/portable"
 )
 
-// related has two independent features, their difference, one that follows nothing and a constant.
+// related returns recordings of two independent features, their difference, a feature that follows
+// none of the others, and a constant one.
 func related() *dataset.Recordings {
 	random := rand.New(rand.NewPCG(11, 3))
 	rec := &dataset.Recordings{Features: 5}

@@ -11,12 +11,12 @@ import (
 	"kerf/testdata/hardinput"
 )
 
-// JSON of numbers: a digit and a comma can be a value of eight bytes in a list that grows, several
-// times over.
+// checkpointLimits is the memory that a text may take: in JSON of numbers a digit and a comma can
+// be a value of eight bytes in a list that grows, several times over.
 var checkpointLimits = hardinput.Limits{PerByte: 200, Spare: 1 << 20}
 
-// FuzzCheckpoint restores hostile texts. What is restored has the shape of the network and figures
-// that a training can have.
+// FuzzCheckpoint restores hostile texts. A training that is restored has the shape of the network
+// and figures that a training can have.
 func FuzzCheckpoint(f *testing.F) {
 	task := newTask(randomTeacher(6, model.ElmanTanh), nil, 0.1)
 	c := &Checkpoint{File: filepath.Join(f.TempDir(), "training.json"), Key: "a"}

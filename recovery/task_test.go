@@ -11,7 +11,7 @@ import (
 	"kerf/model"
 )
 
-// constant says the same at every step.
+// constant returns a network that gives the same outputs at every step.
 func constant(y ...float64) *dataset.Float {
 	net := &model.Network{
 		Recurrent: []*model.Recurrent{{Kind: model.ElmanTanh, Inputs: 1, Units: 1, W: []float64{0},

@@ -23,7 +23,8 @@ var kinds = []model.Kind{model.GRUResetAfter, model.GRUResetBefore, model.LSTM, 
 
 const features = 3
 
-// randomTeacher has a layer of each kind given, a dense layer and a head of two outputs.
+// randomTeacher returns a network with a layer of each given kind, a dense layer and a head of two
+// outputs.
 func randomTeacher(seed uint64, kinds ...model.Kind) *dataset.Float {
 	random := rand.New(rand.NewPCG(seed, 1))
 	values := func(n int) []float64 {
@@ -55,7 +56,8 @@ func randomTeacher(seed uint64, kinds ...model.Kind) *dataset.Float {
 		[]dataset.Output{{Name: "leakage", Mean: 3, Std: 2}, {Name: "air", Mean: -1, Std: 0.5}})
 }
 
-// recorded are sequences of normal features; the reference is what the teacher says, with noise.
+// recorded returns sequences of normal features; the reference is the output of the teacher, with
+// noise.
 func recorded(seed uint64, p *dataset.Float, sequences int, noise float64) *dataset.Recordings {
 	random := rand.New(rand.NewPCG(seed, 2))
 	rec := &dataset.Recordings{Features: features, Outputs: 2, Classes: p.Classes}
@@ -81,7 +83,7 @@ func recorded(seed uint64, p *dataset.Float, sequences int, noise float64) *data
 	return rec
 }
 
-// disturbed is a network beside the teacher's.
+// disturbed returns a network whose weights lie beside those of the teacher.
 func disturbed(p *dataset.Float, by float64) *dataset.Float {
 	random := rand.New(rand.NewPCG(9, 9))
 	q := *p
