@@ -8,8 +8,7 @@ import (
 	"kerf/model"
 )
 
-// single returns a network whose only weights are one head of n weights; the recurrent layer has
-// none that count.
+// single returns a network that is one dense layer of n weights and a bias.
 func single(n int) *model.Network {
 	return &model.Network{Dense: []*model.Dense{{Inputs: n, Outputs: 1, W: make([]float64, n),
 		B: make([]float64, 1)}}}
