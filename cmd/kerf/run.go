@@ -53,9 +53,10 @@ func (a *app) rootCommand() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "kerf",
 		Short: "Cut a trained recurrent network until it fits a microcontroller",
-		Long: `kerf takes a trained GRU and its recordings, cuts features and hidden units,
-brings the weights to fixed point, measures what that costs in accuracy, checks
-flash, RAM and cycles against limits, and writes C with a sign-off table.
+		Long: `kerf takes a trained recurrent network (GRU, LSTM or Elman RNN) and its
+recordings, cuts features and hidden units, brings the weights to fixed point,
+measures what that costs in accuracy, checks flash, RAM and cycles against limits,
+and writes C with a sign-off table.
 
 Start with: kerf demo`,
 		Version:       version,
