@@ -9,8 +9,13 @@ import (
 
 // FormatRule fixes word widths; what is left out is chosen.
 type FormatRule struct {
-	Weights string `toml:"weights"` // "int4", "int8" or "int16"
-	State   string `toml:"state"`   // "int16" or "int32"
+	// All weights but those of the last layer have this width: "int4", "int8" or "int16". Default:
+	// the width is chosen for every tensor.
+	Weights string `toml:"weights"`
+
+	// The state between two steps has this width: "int16" or "int32". Default: the width is chosen
+	// for every layer.
+	State string `toml:"state"`
 }
 
 // widths are the bits that the names of formats stand for.

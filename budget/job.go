@@ -14,74 +14,195 @@ import (
 	"kerf/whole"
 )
 
-// Job is the job file as written. Paths in it are relative to its folder.
+// Job is the job file as written. Comments of its fields, and of those of the structs in it, are
+// the text of docs/job.md: sentences for the user, "Default: ..." or "Required." last, and behind
+// an empty line what the page says above the keys of a table.
 type Job struct {
-	Name       string               `toml:"name"`
-	Model      ModelFile            `toml:"model"`
-	Recordings RecordingFiles       `toml:"recordings"`
-	Features   FeatureRule          `toml:"features"`
-	Units      UnitRule             `toml:"units"`
-	Outputs    OutputRule           `toml:"outputs"`
-	Scores     TableFile            `toml:"scores"`
-	FrontEnds  []FrontEnd           `toml:"front_end"`
-	Regions    []RegionRule         `toml:"region"`
-	Tolerances map[string]Tolerance `toml:"tolerance"` // by output
-	Targets    []TargetRule         `toml:"target"`
-	Formats    FormatRule           `toml:"formats"`
-	Search     SearchRule           `toml:"search"`
-	Recovery   *RecoveryRule        `toml:"recovery"` // nil: no recovery training
-	File       string               `toml:"-"`        // as the user gave it
-	data       []byte               // the text, for the place of an error
+	// The name is the prefix of every C identifier and of the files of the handoff: lower-case
+	// letters, digits and underscores. Required.
+	Name string `toml:"name"`
+
+	// This table says where the trained network is, and how its file is to be read. Required.
+	//
+	// One to three recurrent layers (GRU, LSTM or Elman RNN) are read, then one or more linear
+	// layers. An ONNX graph says all of that itself, with outputs at every step or after the last
+	// one, states as inputs and outputs or not, and whatever an exporter puts around the layers;
+	// its weights must be float and stored in the file. A normalisation in front of the network, by
+	// constants, is applied once: features.csv then says mean 0 and std 1, or the same numbers.
+	//
+	// A torch state dict may have any module prefix, and biases or not. Save it in the training
+	// program with `safetensors.torch.save_file(model.state_dict(), "model.safetensors")`, or
+	// without that package with `numpy.savez("model.npz", **{k: v.numpy() for k, v in
+	// model.state_dict().items()})`. Pickle files (`.pt`, `.pth`) are refused: they can run code
+	// when loaded.
+	//
+	// A Keras model gives `numpy.savez("model.npz", *model.get_weights())`. GRU (`reset_after`
+	// shows in the bias), LSTM, SimpleRNN and Dense are read. What the arrays do not hold is taken
+	// for the default of Keras 2 and 3, tanh and sigmoid: a layer with
+	// `recurrent_activation="hard_sigmoid"` computes something else. `.keras` and `.h5` files are
+	// refused with this advice.
+	Model ModelFile `toml:"model"`
+
+	// This table names the recordings. Required.
+	Recordings RecordingFiles `toml:"recordings"`
+
+	// This table names the features, and those that are pinned. Required.
+	Features FeatureRule `toml:"features"`
+
+	// This table pins hidden units. Default: no unit is pinned.
+	Units UnitRule `toml:"units"`
+
+	// This table names the outputs, or the classes of a classifier. Required.
+	//
+	// A classifier has `classes` and `column` instead of a file. A softmax at the end of its
+	// network is left out: the class is the largest score, `NAME_class` in the C.
+	Outputs OutputRule `toml:"outputs"`
+
+	// This table names the scores of the features. Default: kerf computes them.
+	Scores TableFile `toml:"scores"`
+
+	// Each of these tables declares code that computes features from samples. A front end goes, and
+	// frees what it costs, with the last feature that names it in features.csv. Default: computing
+	// the features costs nothing.
+	FrontEnds []FrontEnd `toml:"front_end"`
+
+	// Each of these tables names a part of the output space that gets rows of its own in the
+	// report. A classifier has none. Default: no regions.
+	Regions []RegionRule `toml:"region"`
+
+	// This table has one entry per output, such as `leakage = { rmse_rise = "5 %" }`: what that
+	// output may lose. Default: errors are shown and not judged.
+	//
+	// What an entry says holds for every row of its output: all recordings, each scenario, each
+	// region. The tolerances of a classifier stand under the name of its column.
+	//
+	// A tolerance is broken when the figure itself breaks it, and met when the upper end of its 95
+	// % interval meets it; between the two the verdict is "not enough recordings", with how many
+	// would do. The interval follows from how unlike whole sequences are, so what counts is their
+	// number: record many short runs rather than one long one. From two sequences on there is an
+	// interval, a wide one; with one selection sequence nothing is cut. A largest error is judged
+	// as it is. [intervals.md](intervals.md) says what intervals rest on and how often they hold.
+	Tolerances map[string]Tolerance `toml:"tolerance"`
+
+	// Each of these tables is one target with its limits. A limit that is left out is not judged.
+	// Default: no cost is computed.
+	Targets []TargetRule `toml:"target"`
+
+	// This table fixes word widths. Default: widths are chosen, tensor by tensor.
+	Formats FormatRule `toml:"formats"`
+
+	// This table says what the search makes small, and how long it may look; see
+	// [search.md](search.md). Default: the largest share of any limit, without an end in time.
+	Search SearchRule `toml:"search"`
+
+	// This table asks for recovery training: the cut network is trained for a few epochs, see
+	// [recovery.md](recovery.md). An empty table asks for training with every default. Default: no
+	// training.
+	Recovery *RecoveryRule `toml:"recovery"`
+
+	File string `toml:"-"` // as the user gave it
+	data []byte // the text, for the place of an error
 }
 
-// ModelFile names the network.
+// ModelFile names the network of the job.
 type ModelFile struct {
-	File       string `toml:"file"`
-	Convention string `toml:"convention"` // of names and layout: "torch" or "keras"; empty for ONNX
-	// Layers says what the file does not: order, cells, activations. Empty: inferred.
+	// This file holds the network: `.onnx`, `.safetensors` or `.npz`. Required.
+	File string `toml:"file"`
+
+	// The convention says by which names, order of gates and layout the tensors are read: "torch"
+	// for torch.nn.GRU, LSTM, RNN and Linear, or "keras". Default: none, as an ONNX file must have
+	// it; the other formats need one.
+	Convention string `toml:"convention"`
+
+	// Each of these tables describes one module of the file, from the first to the last. Default:
+	// modules, cells and activations are inferred, and kerf says what it cannot infer.
+	//
+	// A state dict does not say everything. Where it does not, the job lists the modules in order:
+	//
+	//	[[model.layer]]
+	//	name = "rnn"
+	//	cell = "elman-tanh"
+	//	[[model.layer]]
+	//	name = "dense"
+	//	activation = "relu"
+	//	[[model.layer]]
+	//	name = "head"
 	Layers []LayerRule `toml:"layer"`
-	// Checked says why a finding against the network as given is none, so that the verdict may
-	// stand.
+
+	// This text, of 500 characters at most, is the reason why a finding against the network as
+	// given is none, so that the verdict may stand; see [examination.md](examination.md). Default:
+	// a finding forbids the verdict "fits".
 	Checked Checked `toml:"checked"`
-	// Others are trained networks of another size that kerf units compares.
+
+	// Each of these tables names a trained network of another size for the same features and
+	// outputs, which `kerf units` puts on the same table. Default: none.
 	Others []OtherModel `toml:"other"`
 }
 
-// OtherModel names another network for the same features and outputs. Without a
-// convention it has that of the network of the job if its file is of the same format.
+// OtherModel names another network for the same features and outputs.
 type OtherModel struct {
-	File       string      `toml:"file"`
-	Convention string      `toml:"convention"`
-	Layers     []LayerRule `toml:"layer"`
+	// This file holds the network, as `file` of `[model]`. Required.
+	File string `toml:"file"`
+
+	// The convention is read as that of `[model]`. Default: the one of `[model]` if both files are
+	// of one format.
+	Convention string `toml:"convention"`
+
+	// Each of these tables describes one module of the file. Default: they are inferred.
+	Layers []LayerRule `toml:"layer"`
 }
 
 // LayerRule describes one module of the model file, see [model.LayerSpec].
 type LayerRule struct {
-	Name       string `toml:"name"`
-	Cell       string `toml:"cell"`
+	// The name is the part of the tensor names before ".weight_ih_l0" or ".weight"; a stacked
+	// recurrent module is one entry. Arrays of Keras have no names. Default: no name.
+	Name string `toml:"name"`
+
+	// The cell of a recurrent module is "gru" (reset-after), "gru-reset-before", "lstm",
+	// "elman-tanh" or "elman-relu". Default: three blocks of gates are a "gru", four an "lstm".
+	Cell string `toml:"cell"`
+
+	// The activation stands behind a linear module: "identity", "relu", "tanh" or "logistic".
+	// Default: "identity".
 	Activation string `toml:"activation"`
 }
 
 // RecordingFiles names the recordings; each is one file or a list.
 type RecordingFiles struct {
+	// These recordings may be used to choose anything: scores, cut, calibration, training.
+	// Required.
 	Selection FileList `toml:"selection"`
-	Signoff   FileList `toml:"signoff"`
 
-	// start of every sequence that no judgement counts; nil: none
+	// These recordings only judge; nothing is chosen by them. Required.
+	Signoff FileList `toml:"signoff"`
+
+	// This much of the start of every sequence counts in no judgement: a number of steps such as
+	// "50 steps", or a time such as "5 s" where `t` is in seconds. Default: every step counts.
 	Settle *SettleRule `toml:"settle"`
 }
 
 // TableFile names a CSV file.
 type TableFile struct {
+	// This file holds mean scores or raw attributions: `.csv`, `.npy` or `.npz`. Default: the score
+	// of a feature is its mean absolute Shapley value over whole sequences, that of a hidden unit
+	// the mean absolute change of the output when the unit is held at its mean.
 	File string `toml:"file"`
 }
 
 // OutputRule names the outputs: a table, or the classes of a classifier and the
 // column of the recordings that holds them.
 type OutputRule struct {
-	File    string   `toml:"file"`
+	// This file lists the outputs in the order of the network. Default: none, for a classifier; any
+	// other network needs it.
+	File string `toml:"file"`
+
+	// These are the names of the classes in the order of the network, two or more. Default: the
+	// network is no classifier.
 	Classes []string `toml:"classes"`
-	Column  string   `toml:"column"`
+
+	// This column of the recordings holds the name or the index of the class. Default: none; a
+	// classifier needs it.
+	Column string `toml:"column"`
 }
 
 // FileList is one file name or a list of them.
@@ -141,24 +262,43 @@ func notFiles(v any) error {
 
 // FrontEnd is a cost group of feature code: freed when its last feature goes.
 type FrontEnd struct {
-	Name   string             `toml:"name"`
-	Flash  Bytes              `toml:"flash"`
-	RAM    Bytes              `toml:"ram"`
-	Cycles map[string]float64 `toml:"cycles"` // per step, by profile
+	// The name stands in the column `front_end` of features.csv. Required.
+	Name string `toml:"name"`
+
+	// The code and its tables take this much flash. Default: none.
+	Flash Bytes `toml:"flash"`
+
+	// Its buffers take this much RAM. Default: none.
+	RAM Bytes `toml:"ram"`
+
+	// It takes so many cycles per step, by name of the profile: `{ "cortex-m4f" = 5200 }`. Default:
+	// its time is not in the figures of a target, and a note says so.
+	Cycles map[string]float64 `toml:"cycles"`
 }
 
 // RegionRule is a region of the output space.
 type RegionRule struct {
-	Name  string               `toml:"name"`
-	Where map[string]Condition `toml:"where"` // by output
+	// The name stands in the rows of the report. Required.
+	Name string `toml:"name"`
+
+	// A step is in the region where every output named here meets its condition, by the values in
+	// the recordings: `where.air = { min = 4.0 }`. Required.
+	Where map[string]Condition `toml:"where"`
 }
 
 // Condition bounds one output, by a number in its unit or by another output.
 type Condition struct {
-	Min   *float64 `toml:"min"`
-	Max   *float64 `toml:"max"`
-	Below *string  `toml:"below"`
-	Above *string  `toml:"above"`
+	// The output is at least this number, in its unit. Default: no lower end.
+	Min *float64 `toml:"min"`
+
+	// The output is at most this number, in its unit. Default: no upper end.
+	Max *float64 `toml:"max"`
+
+	// The output is below the one named here, at the same step. Default: not compared.
+	Below *string `toml:"below"`
+
+	// The output is above the one named here, at the same step. Default: not compared.
+	Above *string `toml:"above"`
 }
 
 // ReadJob reads and checks a job file. Errors are [*targets.FileError].

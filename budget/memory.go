@@ -8,9 +8,15 @@ import (
 
 // WaitRule is what flash adds to the cost of instructions, in cycles; see [targets.FlashWait].
 type WaitRule struct {
+	// So many cycles are added to every instruction, on average. Default: 0.
 	Fetch float64 `toml:"fetch"`
-	Jump  float64 `toml:"jump"`
-	Data  float64 `toml:"data"`
+
+	// So many cycles are added to every taken branch, call and return, on average. Default: 0.
+	Jump float64 `toml:"jump"`
+
+	// So many cycles are added to every weight or table entry that is read from flash, on average.
+	// Default: 0.
+	Data float64 `toml:"data"`
 }
 
 // The places for weights and tables.

@@ -9,9 +9,12 @@ import (
 
 // SearchRule says what the search makes small, and how long it may look.
 type SearchRule struct {
-	// flash, ram, cycles or energy; empty: the largest share of any limit
+	// The search makes this cost small: "flash", "ram", "cycles" or "energy". Default: the largest
+	// share of any limit.
 	Objective string `toml:"objective"`
-	// after which no further cut is tried; the result then depends on the machine
+
+	// No further cut is tried after this time; the result then depends on the machine. Default: the
+	// search goes on until nothing more can go.
 	Time *Seconds `toml:"time"`
 }
 

@@ -13,14 +13,23 @@ import (
 
 // FeatureRule names the table of features, and those that the search must keep or drop.
 type FeatureRule struct {
-	File string   `toml:"file"`
+	// This file lists the features in the order of the network. Required.
+	File string `toml:"file"`
+
+	// These features stay, whatever is measured. Default: none.
 	Keep []string `toml:"keep"`
+
+	// These features go, whatever is measured. Default: none.
 	Drop []string `toml:"drop"`
 }
 
 // UnitRule names hidden units that the search must keep or drop, by their names in kerf rank.
 type UnitRule struct {
+	// These units stay, whatever is measured: `[3, 7]`, by the numbers that `kerf rank` shows, or
+	// `["0.3", "1.7"]` with several recurrent layers. Default: none.
 	Keep UnitList `toml:"keep"`
+
+	// These units go, whatever is measured. Default: none.
 	Drop UnitList `toml:"drop"`
 }
 

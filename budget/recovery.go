@@ -15,15 +15,31 @@ import (
 
 // RecoveryRule asks for recovery training; what is left out has the value of [recovery.Defaults].
 type RecoveryRule struct {
-	Epochs *int     `toml:"epochs"`
-	Time   *Seconds `toml:"time"` // after which no epoch begins
-	// 0..1: how much the network as given counts against the recorded outputs
-	Teacher    *float64 `toml:"teacher"`
-	Length     *int     `toml:"length"`     // steps of back-propagation
-	Rate       *float64 `toml:"rate"`       // of the optimiser
-	Decay      *float64 `toml:"decay"`      // of the weights
-	Seed       *int     `toml:"seed"`       // of the order of sequences and of invented ones
-	Recordings FileList `toml:"recordings"` // further ones to train on; they may lack the outputs
+	// The training runs this often over the recordings, at most. Default: 20.
+	Epochs *int `toml:"epochs"`
+
+	// The training ends with the epoch in which this time runs out. Default: no end in time.
+	Time *Seconds `toml:"time"`
+
+	// This share, from 0 to 1, is how much the network as given counts against the recorded
+	// outputs. Default: 1.
+	Teacher *float64 `toml:"teacher"`
+
+	// Back-propagation is cut off after this many steps. Default: 30.
+	Length *int `toml:"length"`
+
+	// This is the learning rate of the optimiser at its highest. Default: 0.001.
+	Rate *float64 `toml:"rate"`
+
+	// This is the weight decay of the optimiser. Default: 0.
+	Decay *float64 `toml:"decay"`
+
+	// The seed draws the order of sequences and the invented ones. Default: 1.
+	Seed *int `toml:"seed"`
+
+	// These recordings are trained on beside the selection recordings; they may lack the outputs.
+	// Default: none.
+	Recordings FileList `toml:"recordings"`
 }
 
 // Settings are those of the training.

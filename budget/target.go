@@ -9,32 +9,78 @@ import (
 // TargetRule is one target with its limits; a limit left out is not judged, but what
 // the profile says of flash and RAM is a limit too.
 type TargetRule struct {
-	Profile     string `toml:"profile"`
-	ProfileFile string `toml:"profile_file"` // a profile of the user's own instead
-	// how reports call it; the profile's name when left out
-	Name     string   `toml:"name"`
-	Clock    Hertz    `toml:"clock"`
-	Flash    *Bytes   `toml:"flash"`
-	RAM      *Bytes   `toml:"ram"`
-	Stack    *Bytes   `toml:"stack"`
-	RAMTotal *Bytes   `toml:"ram_total"` // data and stack together
-	Cycles   *float64 `toml:"cycles"`
+	// The profile names a core; `kerf targets list` shows all. Default: none, where `profile_file`
+	// is given; a target has one of the two.
+	Profile string `toml:"profile"`
+
+	// This file is a profile of your own. Default: none, where `profile` is given.
+	ProfileFile string `toml:"profile_file"`
+
+	// Reports call the target so; two targets have different names. Default: the name of the
+	// profile.
+	Name string `toml:"name"`
+
+	// The core runs at this clock. Required.
+	Clock Hertz `toml:"clock"`
+
+	// Code, weights, tables and front ends may take this much flash. Default: what the profile has;
+	// built-in profiles are cores and have none.
+	Flash *Bytes `toml:"flash"`
+
+	// Data (the state, what front ends declare, and weights in RAM) may take this much RAM; the stack
+	// is not in it.
+	// Default: what the profile has; built-in profiles have none.
+	RAM *Bytes `toml:"ram"`
+
+	// The stack of a step may be this large. Default: not judged.
+	Stack *Bytes `toml:"stack"`
+
+	// Data and stack together may take this much RAM. Default: not judged.
+	RAMTotal *Bytes `toml:"ram_total"`
+
+	// A step may take so many cycles. Default: not judged.
+	Cycles *float64 `toml:"cycles"`
+
+	// A step may take this time. Default: `period`.
 	StepTime *Seconds `toml:"step_time"`
-	Period   *Seconds `toml:"period"` // between two steps; no step may take longer
 
-	FlashWait *WaitRule `toml:"flash_wait"` // instead of that of the profile
-	WeightsIn string    `toml:"weights_in"` // flash (default) or ram
+	// This is the time between two steps; no step may take longer. Default: not known, and duty and
+	// mean current are not computed.
+	Period *Seconds `toml:"period"`
 
-	// while a step runs; currents and voltage stand in place of those of the profile
-	ActiveCurrent *Amperes  `toml:"active_current"`
-	SleepCurrent  *Amperes  `toml:"sleep_current"` // between two steps
-	Voltage       *Volts    `toml:"voltage"`
-	Battery       *Coulombs `toml:"battery"` // capacity
+	// Flash adds these cycles at the clock of the target. Default: what the profile has; built-in
+	// profiles have none.
+	FlashWait *WaitRule `toml:"flash_wait"`
 
-	Duty           *Percent `toml:"duty"` // share of the period
-	Energy         *Joules  `toml:"energy"`
+	// Weights and tables are read from "flash", or from "ram", where they are copied at start.
+	// Default: "flash".
+	WeightsIn string `toml:"weights_in"`
+
+	// Your part and board draw this current while a step runs. Default: what the profile has;
+	// built-in profiles have none.
+	ActiveCurrent *Amperes `toml:"active_current"`
+
+	// Your part and board draw this current between two steps. Default: what the profile has;
+	// built-in profiles have none.
+	SleepCurrent *Amperes `toml:"sleep_current"`
+
+	// This is the supply voltage. Default: what the profile has; built-in profiles have none.
+	Voltage *Volts `toml:"voltage"`
+
+	// This is the capacity of the battery; nothing else discharges it. Default: no battery.
+	Battery *Coulombs `toml:"battery"`
+
+	// A step may take this share of the period. Default: not judged.
+	Duty *Percent `toml:"duty"`
+
+	// A step may take this energy, while it runs. Default: not judged.
+	Energy *Joules `toml:"energy"`
+
+	// The mean current over a period may be this large. Default: not judged.
 	AverageCurrent *Amperes `toml:"average_current"`
-	BatteryLife    *Span    `toml:"battery_life"` // at least
+
+	// The battery must last at least so long. Default: not judged.
+	BatteryLife *Span `toml:"battery_life"`
 }
 
 func (j *Job) checkTarget(i int, t TargetRule) error {

@@ -15,28 +15,54 @@ import (
 // which take the place of the general one of the same key.
 type Tolerance struct {
 	Figures
-	Scenario map[string]Figures `toml:"scenario"`
-	Region   map[string]Figures `toml:"region"`
 
-	// Explained is the least share of the variance, of a classifier of the errors of its most
-	// frequent class, that the integer network must explain over all recordings.
+	// Figures of one scenario take the place of the general ones of the same key, such as
+	// `scenario.warm_up.rmse = 0.5`. A scenario takes over what it does not say; "off" shows a row
+	// and does not judge it. It has no `explained`. Default: the general ones hold.
+	Scenario map[string]Figures `toml:"scenario"`
+
+	// Figures of one region do the same for a region: `region."air masks leakage".max_error = "off"`.
+	// Default: the general ones hold.
+	Region map[string]Figures `toml:"region"`
+
+	// The integer network must explain at least this share of the variance, of a classifier of the
+	// errors of its most frequent class, over all recordings. Default: not judged.
 	Explained *Percent `toml:"explained"`
 }
 
 // Figures are tolerances relative to the float network (rises and drops) or absolute in the unit of
 // the output. One that is nil says nothing, one that is off keeps a row from being judged.
 type Figures struct {
+	// The root mean square error may rise by this share of the float network's. Default: not
+	// judged.
 	RMSERise *Share `toml:"rmse_rise"`
-	MAERise  *Share `toml:"mae_rise"`
-	RMSE     *Bound `toml:"rmse"`
-	MAE      *Bound `toml:"mae"`
-	MaxError *Bound `toml:"max_error"`
-	Bias     *Bound `toml:"bias"` // of its magnitude
 
-	// Of a classifier, under the name of its column.
-	AccuracyDrop         *Share `toml:"accuracy_drop"`
+	// The mean absolute error may rise by this share of the float network's. Default: not judged.
+	MAERise *Share `toml:"mae_rise"`
+
+	// The root mean square error may be this large, in the unit of the output. Default: not judged.
+	RMSE *Bound `toml:"rmse"`
+
+	// The mean absolute error may be this large, in the unit of the output. Default: not judged.
+	MAE *Bound `toml:"mae"`
+
+	// No error of a step may be larger, in the unit of the output. Default: not judged.
+	MaxError *Bound `toml:"max_error"`
+
+	// The magnitude of the mean error may be this large, in the unit of the output. Default: not
+	// judged.
+	Bias *Bound `toml:"bias"`
+
+	// The share of steps that a classifier recognises may drop by this much. Default: not judged.
+	AccuracyDrop *Share `toml:"accuracy_drop"`
+
+	// The mean over classes of the share of steps that are recognised may drop by this much.
+	// Default: not judged.
 	BalancedAccuracyDrop *Share `toml:"balanced_accuracy_drop"`
-	Disagreement         *Share `toml:"disagreement"` // with the float network
+
+	// The class may differ from that of the float network in this share of steps. Default: not
+	// judged.
+	Disagreement *Share `toml:"disagreement"`
 }
 
 // Share is a tolerance written as a percentage, such as "5 %", or "off".
