@@ -1,74 +1,99 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 )
 
-// The README shows real output: every command of its console blocks runs here,
-// in order and in one folder, and must print what the README shows below it.
-// KERF_UPDATE_README=1 writes the README anew instead.
+// The README and docs/walk.md show real output: every command of their console blocks runs here, in
+// order and in one folder per page, and must print what the page shows below it. A block that ends
+// with the line "..." shows the first lines of its last command. The picture of the README is made
+// of the page that its first command writes. KERF_UPDATE_README=1 writes pages and picture anew
+// instead.
 func TestReadmeShowsRealOutput(t *testing.T) {
-	path := filepath.Join("..", "..", "README.md")
-	text, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
 	bin := t.TempDir()
-	if out, err := exec.Command("go", "build", "-o", filepath.Join(bin, "kerf"),
-		".").CombinedOutput(); err != nil {
+	out, err := exec.Command("go", "build", "-o", filepath.Join(bin, "kerf"), ".").CombinedOutput()
+	if err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
 	}
-	readme := &readme{t: t, dir: t.TempDir(), path: bin + string(os.PathListSeparator) +
-		os.Getenv("PATH")}
-	fresh := readme.rerun(string(text))
+	for _, page := range []struct {
+		name     string
+		commands int // at least
+	}{{"README.md", 1}, {filepath.Join("docs", "walk.md"), 12}} {
+		t.Run(filepath.Base(page.name), func(t *testing.T) {
+			path := filepath.Join("..", "..", page.name)
+			text, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			run := &pageRun{t: t, name: page.name, dir: t.TempDir(),
+				path: bin + string(os.PathListSeparator) + os.Getenv("PATH")}
+			compareOrUpdate(t, path, string(text), run.rerun(string(text)))
+			if run.commands < page.commands {
+				t.Errorf("only %d commands found in %s", run.commands, page.name)
+			}
+			if page.name == "README.md" {
+				comparePicture(t, filepath.Join(run.dir, "kerf-demo", "handoff", "signoff.html"))
+			}
+		})
+	}
+}
+
+// compareOrUpdate reports a file that does not hold what it would today, or writes it anew.
+func compareOrUpdate(t *testing.T, path, text, fresh string) {
+	t.Helper()
 	if os.Getenv("KERF_UPDATE_README") != "" {
 		if err := os.WriteFile(path, []byte(fresh), 0o644); err != nil {
 			t.Fatal(err)
 		}
 		return
 	}
-	if readme.commands < 6 {
-		t.Errorf("only %d commands found in README.md", readme.commands)
+	if fresh == text {
+		return
 	}
-	if fresh != string(text) {
-		got := filepath.Join("..", "..", "README.md.got")
-		os.WriteFile(got, []byte(fresh), 0o644)
-		t.Errorf("README.md does not show the real output; compare with %s", got)
+	if err := os.WriteFile(path+".got", []byte(fresh), 0o644); err != nil {
+		t.Fatal(err)
 	}
+	t.Errorf("%s is not what kerf makes now; compare with %s.got, or write it anew with "+
+		"KERF_UPDATE_README=1 go test ./cmd/kerf -run Readme", path, path)
 }
 
-type readme struct {
-	t         *testing.T
-	dir, path string
-	commands  int
+// pageRun runs the commands of one page.
+type pageRun struct {
+	t               *testing.T
+	name, dir, path string
+	commands        int
 }
+
+// consoleBlock is one block of commands and their output.
+var consoleBlock = regexp.MustCompile("(?s)```console\n(.*?\n)```\n")
 
 // rerun replaces the output in every console block by that of its commands.
-func (r *readme) rerun(text string) string {
-	var b strings.Builder
-	inside := false
-	for line := range strings.Lines(text) {
-		switch {
-		case line == "```console\n":
-			inside = true
-			b.WriteString(line)
-		case inside && line == "```\n":
-			inside = false
-			b.WriteString(line)
-		case inside && strings.HasPrefix(line, "$ "):
-			b.WriteString(line + r.run(strings.TrimSpace(line[2:])))
-		case !inside:
-			b.WriteString(line)
+func (r *pageRun) rerun(text string) string {
+	return consoleBlock.ReplaceAllStringFunc(text, func(block string) string {
+		var b strings.Builder
+		b.WriteString("```console\n")
+		parts := strings.Split("\n"+consoleBlock.FindStringSubmatch(block)[1], "\n$ ")[1:]
+		for _, part := range parts {
+			command, shown, _ := strings.Cut(part, "\n")
+			fresh := r.run(command)
+			if strings.HasSuffix(shown, "\n...\n") {
+				lines := strings.SplitAfter(fresh, "\n")
+				lines = lines[:min(len(lines), strings.Count(shown, "\n")-1)]
+				fresh = strings.Join(lines, "") + "...\n"
+			}
+			b.WriteString("$ " + command + "\n" + fresh)
 		}
-	}
-	return b.String()
+		return b.String() + "```\n"
+	})
 }
 
-func (r *readme) run(command string) string {
+func (r *pageRun) run(command string) string {
 	r.commands++
 	cmd := exec.Command("sh", "-c", strings.ReplaceAll(command, "go run ./cmd/kerf", "kerf"))
 	cmd.Dir = r.dir
@@ -76,7 +101,64 @@ func (r *readme) run(command string) string {
 	cmd.Stderr = os.Stderr
 	out, err := cmd.Output()
 	if err != nil {
-		r.t.Errorf("README.md: %s: %v", command, err)
+		r.t.Errorf("%s: %s: %v", r.name, command, err)
 	}
 	return string(out)
+}
+
+// comparePicture compares the picture of the README with the one of the page.
+func comparePicture(t *testing.T, page string) {
+	t.Helper()
+	html, err := os.ReadFile(page)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join("..", "..", "docs", "signoff-leakage.svg")
+	text, err := os.ReadFile(path)
+	if err != nil && os.Getenv("KERF_UPDATE_README") == "" {
+		t.Fatal(err)
+	}
+	fresh := standalonePicture(t, string(html), "Error of leakage by scenario and region")
+	compareOrUpdate(t, path, string(text), fresh)
+}
+
+// standalonePicture makes a file of one picture of signoff.html, with the colours, strokes and
+// fonts of the page.
+func standalonePicture(t *testing.T, page, title string) string {
+	t.Helper()
+	between := func(text, open, end string) string {
+		_, rest, found := strings.Cut(text, open)
+		inner, _, closed := strings.Cut(rest, end)
+		if !found || !closed {
+			t.Fatalf("signoff.html has no %s ... %s", open, end)
+		}
+		return inner
+	}
+	style := between(page, "<style>", "</style>")
+	var rules strings.Builder
+	rules.WriteString(":root {" + between(style, ":root {", "\n}\n") + "\n}\n")
+	dark := "@media screen and (prefers-color-scheme: dark) {"
+	rules.WriteString(dark + between(style, dark, "\n}\n") + "\n}\n")
+	rules.WriteString("svg { font:" + between(style, "svg { display: block; font-size:", ";") +
+		between(style, "font: 15px/1.5", ";") + "; }\n")
+	rules.WriteString("svg text {" + between(style, "\nsvg text {", "\n@media"))
+
+	figure := between(page, "<figcaption><b>"+title+"</b>", "</figure>")
+	width, height := 0.0, 0.0
+	attributes, body, _ := strings.Cut(between(figure, "<svg ", "</svg>"), ">")
+	if _, err := fmt.Sscanf(attributes, `viewBox="0 0 %g %g"`, &width, &height); err != nil {
+		t.Fatalf("%s: %v", attributes, err)
+	}
+	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" width="%g" height="%g" %s>
+<!-- Made by KERF_UPDATE_README=1 go test ./cmd/kerf -run Readme; do not edit. -->
+<style>
+%s
+</style>
+<defs>%s</defs>
+<rect width="100%%" height="100%%" fill="var(--page)"/>
+%s
+</svg>
+`, width, height, attributes, strings.TrimSpace(rules.String()),
+		between(page, `<svg class="defs" aria-hidden="true"><defs>`, "</defs>"),
+		strings.ReplaceAll(body, "><", ">\n<"))
 }
