@@ -46,17 +46,15 @@ func licenceOf(t *testing.T, dir string) string {
 
 var moduleRow = regexp.MustCompile(`^\| ([a-z0-9.]+\.[a-z]+/[^ |]+)[^|]*\| ([^ |]+) \|`)
 
-// Every module that kerf or its tests are built from stands in DEVELOPERS.md,
+// Every module that kerf or its tests are built from stands in docs/dependencies.md,
 // with the licence that its own file states; and nothing else does.
 func TestDependenciesAreListed(t *testing.T) {
-	text, err := os.ReadFile(filepath.Join("..", "..", "DEVELOPERS.md"))
+	text, err := os.ReadFile(filepath.Join("..", "..", "docs", "dependencies.md"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	listed := map[string]string{}
-	_, section, _ := strings.Cut(string(text), "\n## Dependencies\n")
-	section, _, _ = strings.Cut(section, "\n## ")
-	for line := range strings.Lines(section) {
+	for line := range strings.Lines(string(text)) {
 		if m := moduleRow.FindStringSubmatch(line); m != nil {
 			listed[m[1]] = m[2]
 		}
@@ -82,7 +80,7 @@ func TestDependenciesAreListed(t *testing.T) {
 	for module, dir := range used {
 		switch licence, ok := listed[module]; {
 		case !ok:
-			t.Errorf("%s is not listed in DEVELOPERS.md, Dependencies", module)
+			t.Errorf("%s is not listed in docs/dependencies.md", module)
 		case licence != licenceOf(t, dir):
 			t.Errorf("%s is listed with the licence %s, its file says %s", module, licence,
 				licenceOf(t, dir))
@@ -90,7 +88,7 @@ func TestDependenciesAreListed(t *testing.T) {
 	}
 	for module := range listed {
 		if used[module] == "" {
-			t.Errorf("%s is listed in DEVELOPERS.md, and nothing uses it", module)
+			t.Errorf("%s is listed in docs/dependencies.md, and nothing uses it", module)
 		}
 	}
 }
