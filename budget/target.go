@@ -27,8 +27,8 @@ type TargetRule struct {
 	// built-in profiles are cores and have none.
 	Flash *Bytes `toml:"flash"`
 
-	// Data (the state, what front ends declare, and weights in RAM) may take this much RAM; the stack
-	// is not in it.
+	// Data (the state, what front ends declare, and weights in RAM) may take this much RAM; the
+	// stack is not in it.
 	// Default: what the profile has; built-in profiles have none.
 	RAM *Bytes `toml:"ram"`
 

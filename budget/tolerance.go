@@ -21,8 +21,8 @@ type Tolerance struct {
 	// and does not judge it. It has no `explained`. Default: the general ones hold.
 	Scenario map[string]Figures `toml:"scenario"`
 
-	// Figures of one region do the same for a region: `region."air masks leakage".max_error = "off"`.
-	// Default: the general ones hold.
+	// Figures of one region do the same for a region, such as
+	// `region."air masks leakage".max_error = "off"`. Default: the general ones hold.
 	Region map[string]Figures `toml:"region"`
 
 	// The integer network must explain at least this share of the variance, of a classifier of the

@@ -66,7 +66,8 @@ var fieldDefault = regexp.MustCompile(`^(.*\.) (?:(Required)|Default: (.*))\.$`)
 // table writes the keys of one struct, and then the tables in it.
 func (p *jobPage) table(name, path, heading, intro string) {
 	p.shown[name] = heading
-	fmt.Fprintf(&p.b, "\n### %s\n%s\n| key | value | default | meaning |\n|---|---|---|---|\n", heading, intro)
+	fmt.Fprintf(&p.b, "\n### %s\n%s\n", heading, intro)
+	p.b.WriteString("| key | value | default | meaning |\n|---|---|---|---|\n")
 	var inner []func()
 	p.rows(name, path, &inner)
 	for _, table := range inner {
@@ -91,8 +92,8 @@ func (p *jobPage) rows(name, path string, inner *[]func()) {
 		first, rest, _ := strings.Cut(strings.TrimSpace(field.Doc.Text()), "\n\n")
 		said := fieldDefault.FindStringSubmatch(strings.ReplaceAll(first, "\n", " "))
 		if said == nil {
-			p.t.Errorf("%s.%s: the comment of %s does not end with \"Required.\" or \"Default: ...\"",
-				name, field.Names[0], key)
+			p.t.Errorf("%s.%s: the first paragraph of its comment does not end with "+
+				"\"Required.\" or \"Default: ...\"", name, field.Names[0])
 			continue
 		}
 		fallback := said[3]
@@ -183,27 +184,31 @@ func TestJobPageListsEveryKey(t *testing.T) {
 		return
 	}
 	s := recovery.Defaults()
-	for key, value := range map[string]any{"epochs": s.Epochs, "teacher": s.Share, "length": s.Length,
-		"rate": s.Rate, "decay": s.Decay, "seed": s.Seed} {
+	for key, value := range map[string]any{
+		"epochs": s.Epochs, "teacher": s.Share, "length": s.Length,
+		"rate": s.Rate, "decay": s.Decay, "seed": s.Seed,
+	} {
 		row := regexp.MustCompile(fmt.Sprintf(`\| .%s. \| [a-z ]+ \| %v \|`, key, value))
 		if !row.MatchString(p.b.String()) {
 			t.Errorf("docs/job.md does not say that the default of recovery.%s is %v", key, value)
 		}
 	}
 	if p.b.String() != string(page) {
-		t.Errorf("docs/job.md does not list the keys as they are: KERF_UPDATE_JOB=1 go test ./cmd/kerf -run JobPage")
+		t.Error("docs/job.md does not list the keys as they are: " +
+			"KERF_UPDATE_JOB=1 go test ./cmd/kerf -run JobPage")
 	}
 }
 
 // Jobs that the README and docs/job.md show have no unknown key and no value of the wrong kind.
 func TestShownJobsAreJobs(t *testing.T) {
+	job := regexp.MustCompile("(?s)```toml\n(name = .*?)```")
 	jobs := 0
 	for _, name := range []string{"README.md", filepath.Join("docs", "job.md")} {
 		text, err := os.ReadFile(filepath.Join("..", "..", name))
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, block := range regexp.MustCompile("(?s)```toml\n(name = .*?)```").FindAllSubmatch(text, -1) {
+		for _, block := range job.FindAllSubmatch(text, -1) {
 			jobs++
 			file := filepath.Join(t.TempDir(), "job.toml")
 			if err := os.WriteFile(file, block[1], 0o644); err != nil {
