@@ -82,7 +82,7 @@ bytes above.
 		return err
 	}
 	fmt.Fprintf(w, "\n## Every network\n\nA network reads: features; recurrent layers as "+
-		"kind:units:bits of W:bits of U:bits of the state; dense layers as "+
+		"kind:units:bits of W:bits of U:bits of the state;\ndense layers as "+
 		"dense:outputs:bits:activation.\n\n| core | network | cycles | estimate | flash, B | "+
 		"estimate | stack, B | bound |\n|---|---|---|---|---|---|---|---|\n")
 	for _, r := range rows {
