@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -161,4 +162,25 @@ func standalonePicture(t *testing.T, page, title string) string {
 `, width, height, attributes, strings.TrimSpace(rules.String()),
 		between(page, `<svg class="defs" aria-hidden="true"><defs>`, "</defs>"),
 		strings.ReplaceAll(body, "><", ">\n<"))
+}
+
+// The README has a row for every verb.
+func TestReadmeListsEveryVerb(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	root := (&app{stdout: io.Discard, ui: newUI(io.Discard)}).rootCommand()
+	verbs := 0
+	for _, cmd := range root.Commands() {
+		if name := cmd.Name(); name != "version" && name != "help" && name != "completion" {
+			verbs++
+			if !strings.Contains(string(text), "\n| `"+name+"` | ") {
+				t.Errorf("README.md has no row for %s", name)
+			}
+		}
+	}
+	if rows := strings.Count(string(text), "\n| `"); rows != verbs {
+		t.Errorf("README.md has %d rows for %d verbs", rows, verbs)
+	}
 }
