@@ -24,7 +24,7 @@ func TestHazardsNameTestsThatExist(t *testing.T) {
 		t.Fatalf("only %d tests named", len(named))
 	}
 	present := map[string]bool{}
-	for _, pattern := range []string{"*/*_test.go", "cmd/kerf/*_test.go"} {
+	for _, pattern := range []string{"*/*_test.go", "*/*/*_test.go", "*/*/*/*_test.go"} {
 		files, err := filepath.Glob(filepath.Join(root, pattern))
 		if err != nil {
 			t.Fatal(err)
