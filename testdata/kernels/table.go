@@ -39,30 +39,31 @@ func printTable(w io.Writer) error {
 	}
 	fmt.Fprintf(w, `# How far the estimates of cost are off
 
-%d networks that had no part in the fit, on every core: every kind of layer, 4 to 40 features, 4 to
-64 units, int8 and int16 weights. Made by %smake kernels%s; how it is measured says
+%d networks that had no part in the fit, on every core: every kind of layer, 4 to 40 features, 4
+to 64 units, int8 and int16 weights. Made by %smake kernels%s; how it is measured says
 testdata/kernels/README.md. Flash, RAM and stack come from linked programs, cycles from emulated
 cores with the published timing of each instruction, without flash wait states. For the Cortex-M7
-and the Cortex-M33 no official timing exists: their figures are estimates whatever the table says.
+and the Cortex-M33 no official timing exists: their figures are estimates whatever the table
+says.
 
 The networks were drawn from a new seed after the form of the estimate was settled, and no row is
-left out. One thing was changed after they had been measured once: the bound of the stack, which had
-been up to 120 bytes too high, learnt to tell functions that read rows apart by their loops and
-calls (fitted to the other networks only).
+left out. One thing was changed after they had been measured once: the bound of the stack, which
+had been up to 120 bytes too high, learnt to tell functions that read rows apart by their loops
+and calls (fitted to the other networks only).
 
 Rows of more than 170 int8 columns (Cortex-M0+, M3, RV32IMC) or 254 (the others) are read one by
-one, which no network of the fit has, since its widest row has 63 columns. On two GRUs of 12 units
-with 200 and 300 features, int8 and untrained, measured once with %skerf measure%s, cycles were off by
--10.9 and -11.5 %% on Cortex-M0+, -4.8 and +10.4 %% on M4, -6.4 and -6.8 %% on RV32IMC, +0.6 and -5.1 %%
-on AVR, and flash by at most 1.1 %%.
+one, which no network of the fit has, since its widest row has 63 columns. On two GRUs of 12
+units with 200 and 300 features, int8 and untrained, measured once with %skerf measure%s, cycles
+were off by -10.9 and -11.5 %% on Cortex-M0+, -4.8 and +10.4 %% on M4, -6.4 and -6.8 %% on RV32IMC,
++0.6 and -5.1 %% on AVR, and flash by at most 1.1 %%.
 
-Estimates have each network's own shifts, as the cost of the chosen network has. Candidates of the
-search have typical shifts; with those one more row is beyond the aim (cortex-m0plus, cycles
+Estimates have each network's own shifts, as the cost of the chosen network has. Candidates of
+the search have typical shifts; with those one more row is beyond the aim (cortex-m0plus, cycles
 +5.5 %%), and cortex-m3 has +7.3 %%.
 
 Bytes of weights, tables and state are exact. The aims: cycles within 5 %% (M7, M33: 15 %%); flash
-within 3 %% or 64 bytes; the bound of the stack never below the deepest chain of calls and at most 64
-bytes above.
+within 3 %% or 64 bytes; the bound of the stack never below the deepest chain of calls and at most
+64 bytes above.
 
 | core | cycles | beyond the aim | flash | beyond the aim | stack | beyond the aim |
 |---|---|---|---|---|---|---|
