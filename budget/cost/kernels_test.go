@@ -104,7 +104,7 @@ type measuredNet struct {
 // in the fit. Source: own measurement, see testdata/kernels/README.md.
 func measuredNets(t *testing.T) []measuredNet {
 	t.Helper()
-	file, err := os.Open("../testdata/kernels/measured.csv")
+	file, err := os.Open(filepath.Join("..", "..", "testdata", "kernels", "measured.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
