@@ -10,7 +10,7 @@ import (
 //go:embed profiles/*.toml
 var builtin embed.FS
 
-// names are the built-in profiles, by family and then by size.
+// names are the names of the built-in profiles, by family and then by size.
 var names = []string{
 	"cortex-m0plus", "cortex-m3", "cortex-m4f", "cortex-m7", "cortex-m33", "rv32imc", "avr8",
 }
@@ -20,14 +20,14 @@ func Names() []string { return slices.Clone(names) }
 
 // UnknownProfileError reports a name that no built-in profile has.
 type UnknownProfileError struct {
-	Name string
-	Hint string // the closest name, and all names
+	Name string // as the caller gave it
+	Hint string // the closest name, if one is close, and all names
 }
 
-// Error returns the name that is not known.
+// Error returns one clause with the unknown name.
 func (e *UnknownProfileError) Error() string { return fmt.Sprintf("unknown profile %q", e.Name) }
 
-// HintText returns the closest name and all names.
+// HintText returns Hint.
 func (e *UnknownProfileError) HintText() string { return e.Hint }
 
 // Load returns a built-in profile. Each call returns a new copy. An unknown name gives an
@@ -49,7 +49,7 @@ func Load(name string) (*Profile, error) {
 	return Parse(data, file)
 }
 
-// BuiltIn returns the text of a built-in profile.
+// BuiltIn returns the TOML text of a built-in profile; ok is false if no profile has the name.
 func BuiltIn(name string) (text []byte, ok bool) {
 	text, err := builtin.ReadFile("profiles/" + name + ".toml")
 	return text, err == nil

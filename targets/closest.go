@@ -5,16 +5,17 @@ import (
 	"strings"
 )
 
-// DidYouMean returns a hint for a word that is none of the known ones: the closest of them if it
-// is close enough to be a slip, else all of them. Of two equally close ones the one that shares the
-// longer beginning wins, so "cortex-m4" leads to "cortex-m4f" and not to "cortex-m3".
+// DidYouMean returns a hint for a word that is none of the known words: the closest known word if
+// the difference can be a slip, else all known words. Of two words that are equally close the one
+// with the longer common beginning wins, so "cortex-m4" leads to "cortex-m4f" and not to
+// "cortex-m3".
 func DidYouMean(word string, known []string) string {
 	best, bestEdits, bestShared := "", 0, 0
 	for _, k := range known {
 		a, b := strings.ToLower(word), strings.ToLower(k)
 		count, shared := edits(a, b), sharedBeginning(a, b)
-		// A slip changes at most a third of the letters, rounded up: our choice. Two letters
-		// that changed places count as two.
+		// Our choice: a slip changes at most a third of the letters of the known word, rounded
+		// up. Two letters that changed places count as two changes.
 		if count > (len(k)+2)/3 {
 			continue
 		}
@@ -37,7 +38,7 @@ func sharedBeginning(a, b string) int {
 	return n
 }
 
-// edits counts the letters to insert, remove or replace to turn a into b (Levenshtein distance;
+// edits counts the bytes to insert, remove or replace to turn a into b (Levenshtein distance;
 // Wagner and Fischer, "The String-to-String Correction Problem", Journal of the ACM 21(1), 1974).
 func edits(a, b string) int {
 	row := make([]int, len(b)+1) // row[j]: from the part of a seen so far to b[:j]

@@ -8,7 +8,7 @@ import (
 )
 
 // FormatBytes prints an amount of memory for people: whole bytes below 1 KiB ("940 B"), else KiB or
-// MiB to the nearest tenth ("1.2 KiB", "24 KiB"). It loses digits: never compare or store the text.
+// MiB to the nearest tenth ("1.2 KiB", "24 KiB"). The text loses digits: never compare or store it.
 func FormatBytes(n int64) string {
 	if n > -1024 && n < 1024 {
 		return strconv.FormatInt(n, 10) + " B"
@@ -56,14 +56,14 @@ func FormatHertz(v float64) string {
 	return formatScaled(v, 6, []unit{{"GHz", 9}, {"MHz", 6}, {"kHz", 3}, {"Hz", 0}})
 }
 
-// formatScaled prints v with the given number of significant digits, in the first of the units that
-// leaves at least 1 in front of it, else in the last. The units stand for powers of ten, largest
-// first. What is no finite number takes the first unit.
+// formatScaled prints v with the given number of significant digits, in the first of the units in
+// which v is at least 1, else in the last unit. The units stand for powers of ten, largest first.
+// Infinities and NaN take the first unit.
 func formatScaled(v float64, digits int, units []unit) string {
 	if math.IsInf(v, 0) || math.IsNaN(v) {
 		return strconv.FormatFloat(v, 'f', -1, 64) + " " + units[0].name
 	}
-	// Round first: 999.9 us with three digits is 1 ms.
+	// The value is rounded before the unit is chosen: 999.9 us with three digits is 1 ms.
 	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', digits-1, 64), 64)
 	if err != nil { // rounded up beyond the largest float64
 		rounded = v
@@ -87,7 +87,7 @@ func formatScaled(v float64, digits int, units []unit) string {
 	return text + " " + u.name
 }
 
-// powerOfTen is the exponent of the largest power of ten that is not above v, which is finite and
+// powerOfTen returns the exponent of the largest power of ten that is not above v; v is finite and
 // above 0.
 func powerOfTen(v float64) int {
 	power := 0

@@ -7,15 +7,15 @@ import (
 	"strings"
 )
 
-// Power is what a part draws. Every figure may be left out.
+// Power holds the currents and the supply voltage of a part. Every figure may be left out.
 type Power struct {
 	Active       *Current `toml:"active"`         // while it computes, whatever the clock
 	ActivePerMHz *Current `toml:"active_per_mhz"` // while it computes, per MHz; added to Active
 	Sleep        *Current `toml:"sleep"`          // between two steps
-	Voltage      *Voltage `toml:"voltage"`
+	Voltage      *Voltage `toml:"voltage"`        // of the supply
 }
 
-// Current is an electric current with its source; Quality is one of those of [Cost].
+// Current is an electric current with its source. Quality and Note are as in [Cost].
 type Current struct {
 	Current Amperes `toml:"current"`
 	Source  string  `toml:"source"`
@@ -23,7 +23,7 @@ type Current struct {
 	Note    string  `toml:"note,omitempty"`
 }
 
-// Voltage is a supply voltage with its source; Quality is one of those of [Cost].
+// Voltage is a supply voltage with its source. Quality and Note are as in [Cost].
 type Voltage struct {
 	Voltage Volts  `toml:"voltage"`
 	Source  string `toml:"source"`
@@ -31,8 +31,8 @@ type Voltage struct {
 	Note    string `toml:"note,omitempty"`
 }
 
-// ActiveAt is the current in amperes while the core computes at a clock in hertz; false if the
-// profile does not say.
+// ActiveAt returns the current in amperes while the core computes at a clock in hertz. The second
+// result is false if the profile names no such current.
 func (p Power) ActiveAt(clock float64) (float64, bool) {
 	const hertzPerMHz = 1e6
 	sum := 0.0
@@ -45,24 +45,26 @@ func (p Power) ActiveAt(clock float64) (float64, bool) {
 	return sum, p.Active != nil || p.ActivePerMHz != nil
 }
 
-// FlashWait is what flash adds to the cost of instructions, up to a clock. All three terms are
-// means in cycles: what a prefetch buffer or a cache hides does not count, so fractions are usual.
+// FlashWait is what flash adds to the cost of instructions at clocks up to UpTo. All three terms
+// are means in cycles: waits that a prefetch buffer or a cache hides do not count, so fractions are
+// usual.
 //
 //	cycles of an instruction = cost of its class + Fetch
 //	                           + Jump  if it goes elsewhere (taken branch, call, return)
 //	                           + Data  if it reads a constant from flash
 type FlashWait struct {
-	UpTo    Hertz   `toml:"up_to"`
-	Fetch   float64 `toml:"fetch"`
-	Jump    float64 `toml:"jump"`
-	Data    float64 `toml:"data"`
+	UpTo    Hertz   `toml:"up_to"` // highest clock for which the terms hold
+	Fetch   float64 `toml:"fetch"` // cycles added to every instruction
+	Jump    float64 `toml:"jump"`  // cycles added to a taken branch, call or return
+	Data    float64 `toml:"data"`  // cycles added to a read of a constant from flash
 	Source  string  `toml:"source"`
 	Quality string  `toml:"quality"` // one of those of [Cost]
 	Note    string  `toml:"note,omitempty"`
 }
 
-// WaitAt is what flash adds at a clock in hertz: nothing if the profile has no wait states. It is
-// false for a clock above all that the profile names.
+// WaitAt returns the wait states of flash at a clock in hertz, all zero if the profile has none.
+// The second result is false if the profile has wait states and the clock is above all of their
+// ranges.
 func (p *Profile) WaitAt(clock float64) (FlashWait, bool) {
 	for _, w := range p.FlashWaits {
 		if clock <= float64(w.UpTo) {
@@ -72,9 +74,9 @@ func (p *Profile) WaitAt(clock float64) (FlashWait, bool) {
 	return FlashWait{}, len(p.FlashWaits) == 0
 }
 
-// WithMemory returns a copy of the profile whose costs hold what its memory adds. With
-// constantsInRAM weights and tables were copied to RAM at start: reading one costs a load from RAM,
-// and no wait.
+// WithMemory returns a copy of the profile whose costs include the wait states of flash. With
+// constantsInRAM weights and tables have been copied to RAM at start: a read of one costs a load
+// from RAM, without a wait.
 func (p *Profile) WithMemory(w FlashWait, constantsInRAM bool) *Profile {
 	q := *p
 	q.Costs = maps.Clone(p.Costs)
@@ -87,7 +89,8 @@ func (p *Profile) WithMemory(w FlashWait, constantsInRAM bool) *Profile {
 		if !ok {
 			continue
 		}
-		// A core without an instruction for several registers pushes one by one.
+		// A core without an instruction for several registers pushes one register by one, and
+		// fetches an instruction for each.
 		if !c.isNoFetch || (c.name == "push_pop_each" && p.Costs["push_pop_base"].Cycles == 0) {
 			cost.Cycles += w.Fetch
 		}
@@ -105,13 +108,14 @@ func (p *Profile) WithMemory(w FlashWait, constantsInRAM bool) *Profile {
 	return &q
 }
 
-// VectorTableBytes is the least that the vectors of the core take at the start of flash.
+// VectorTableBytes returns the least size of the core's vector table at the start of flash, in
+// bytes.
 func (p *Profile) VectorTableBytes() int64 {
 	facts, _ := factsOf(p.ISA)
 	return facts.vectors
 }
 
-// part checks what a profile says about memory, clock and power.
+// part checks the fields of a profile about memory, clock and power.
 func (v *validator) part(p *Profile) {
 	if p.MaxClock != nil {
 		v.require(*p.MaxClock > 0, []any{"max_clock"}, `for example max_clock = "64 MHz"`,
@@ -167,7 +171,7 @@ func (v *validator) part(p *Profile) {
 	}
 }
 
-// sourced requires a figure to say where it comes from.
+// sourced requires the figure at path to have a source and a known quality.
 func (v *validator) sourced(source, quality string, path ...any) {
 	name := make([]string, len(path))
 	for i, part := range path {

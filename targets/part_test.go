@@ -156,7 +156,7 @@ func TestLongQuantities(t *testing.T) {
 	}
 }
 
-// What is written is read as the same profile.
+// Parse reads the same profile from the text that TOML returns.
 func TestWrittenProfileIsReadAgain(t *testing.T) {
 	part, err := Parse([]byte(ownPart(t)), "part.toml")
 	if err != nil {

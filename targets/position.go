@@ -8,20 +8,22 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// node is one value of a TOML file with the place where it stands. The tree of nodes has the shape
-// of the decoded file. Places are byte offsets.
+// node is one value of a TOML file with its place. The tree of nodes has the shape of the decoded
+// file. Places are byte offsets.
 type node struct {
-	key int // where the key starts; for list elements the value itself
-	// where the value starts; for tables that have a header or only dotted keys, the key
+	key int // start of the key; of the value, for the elements of a list
+	// value is the start of the value; of the key, for a table that has a header or only dotted
+	// keys.
 	value    int
-	children map[string]*node
-	elems    []*node
+	children map[string]*node // of a table, by key
+	elems    []*node          // of a list, in order
 }
 
 // Locate returns the line and column (from 1, in characters) where the value at path starts in a
 // valid TOML text. A path is made of keys (string) and list positions (int, from 0): Locate(data,
-// "target", 1, "clock"). A table made by a header stands where its name does. If the path does not
-// exist, the place is that of its last part that does; a missing key is thus reported at its table.
+// "target", 1, "clock"). The place of a table with a header is that of its name in the header. If
+// the path does not exist, the place is that of its last part that does, so that a missing key is
+// reported at its table. Locate panics if a part is neither string nor int.
 func Locate(data []byte, path ...any) (line, col int) {
 	text := withoutMark(data)
 	n := scanTOML(text)
@@ -45,8 +47,9 @@ func Locate(data []byte, path ...any) (line, col int) {
 	return lineCol(text, n.value)
 }
 
-// withoutMark drops the byte-order mark that some editors put in front of UTF-8 text. The library
-// drops one as well; if there are several all go, so that its offsets and ours mean the same text.
+// withoutMark drops the byte-order mark that some editors put in front of UTF-8 text. The TOML
+// library drops one mark as well; withoutMark drops all of several, so that the library's offsets
+// and ours are offsets into the same text.
 func withoutMark(data []byte) string { return strings.TrimLeft(string(data), "\ufeff") }
 
 // lineCol turns a byte offset into line and column, from 1; a column is a character.
@@ -56,9 +59,9 @@ func lineCol(text string, offset int) (line, col int) {
 		utf8.RuneCountInString(before[strings.LastIndexByte(before, '\n')+1:]) + 1
 }
 
-// scanTOML finds the places of all keys and values. The TOML library keeps them to itself. The text
-// must have passed the library's parser; only what is needed to walk over valid TOML is recognised
-// here.
+// scanTOML finds the places of all keys and values, which the TOML library does not give. The text
+// must have passed the library's parser: scanTOML recognises no more than a walk over valid TOML
+// needs.
 func scanTOML(text string) *node {
 	s := &scanner{text: text}
 	root := &node{}
@@ -83,7 +86,7 @@ type keyPart struct {
 	start int
 }
 
-// child returns the named child, made when it is new.
+// child returns the child with a name, and adds it if there is none yet.
 func (n *node) child(k keyPart) *node {
 	c := n.children[k.name]
 	if c == nil {
@@ -96,7 +99,8 @@ func (n *node) child(k keyPart) *node {
 	return c
 }
 
-// descend follows a dotted key; a list of tables on the way stands for its latest table.
+// descend returns the node that a dotted key leads to. A list of tables on the way stands for its
+// latest table, as TOML has it.
 func (n *node) descend(path []keyPart) *node {
 	for _, k := range path {
 		n = n.child(k)
@@ -107,7 +111,7 @@ func (n *node) descend(path []keyPart) *node {
 	return n
 }
 
-// open returns the table that a header starts.
+// open returns the table that a header [path], or [[path]] with isList, starts.
 func (n *node) open(path []keyPart, isList bool) *node {
 	last := path[len(path)-1]
 	c := n.descend(path[:len(path)-1]).child(last)
@@ -120,13 +124,13 @@ func (n *node) open(path []keyPart, isList bool) *node {
 	return c
 }
 
-// scanner walks over the text.
+// scanner walks over a TOML text.
 type scanner struct {
 	text string
-	pos  int
+	pos  int // byte offset of the next character
 }
 
-// accept steps over c, if it is next.
+// accept steps over c and reports whether c was the next character.
 func (s *scanner) accept(c byte) bool {
 	if s.pos < len(s.text) && s.text[s.pos] == c {
 		s.pos++
@@ -220,7 +224,7 @@ func (s *scanner) read(n *node) {
 	}
 }
 
-// quoted moves past a text in quotes of any of the four kinds.
+// quoted moves past a string in quotes: double or single ones, one or three of them.
 func (s *scanner) quoted() {
 	quote := s.text[s.pos : s.pos+1]
 	isRaw := quote == "'"
@@ -234,7 +238,7 @@ func (s *scanner) quoted() {
 		}
 	}
 	s.pos = min(s.pos+len(end), len(s.text))
-	// two quotes may stand right in front of the closing three; the library takes more
+	// TOML allows up to two quotes right in front of the closing three; the library takes more.
 	if len(end) == 3 {
 		s.skipOver(quote)
 	}

@@ -1,58 +1,51 @@
-// Package targets holds profiles of microcontroller cores: what an instruction costs, with the
-// source of every figure. Profiles are data (TOML files); those of the package are embedded, and a
-// user's own are read by the same code. The package also reads and prints the quantities that such
-// files use, and decodes TOML strictly, with the place of every mistake.
-//
-// Cycle costs assume zero wait states and aligned data; what flash adds stands apart ([FlashWait]).
-// They are counts per instruction of a class, so a sum over them is an estimate until it is
-// measured on the device.
 package targets
 
 import "fmt"
 
-// Profile describes one core.
+// Profile describes one core and, where it is known, the part around it.
 type Profile struct {
 	Name  string `toml:"name"`  // "cortex-m4f": lower-case letters, digits and hyphens
-	Title string `toml:"title"` // for reports
+	Title string `toml:"title"` // name of the core in reports
 	// ISA is the instruction set: armv6m, armv7m, armv7em, armv8m, rv32imc or avr.
 	ISA      string `toml:"isa"`
 	WordBits int    `toml:"word_bits"` // width of a register, in bits
 	// DualMAC says that one instruction multiplies and adds two pairs of 16-bit numbers.
 	DualMAC       bool   `toml:"dual_mac"`
 	CompilerFlags string `toml:"compiler_flags"` // GCC options that select the core
-	// Optimise are the GCC options under which the emitted C runs fastest there; estimates hold for
-	// them.
+	// Optimise holds the GCC options with which the emitted C runs fastest on the core. Estimates
+	// hold for these options.
 	Optimise string `toml:"optimise"`
 	// TimingKind says where the costs come from as a whole: "official", "measured by third parties"
 	// or "own measurement".
 	TimingKind string          `toml:"timing_kind"`
-	Notes      []string        `toml:"notes,omitempty"`
-	Costs      map[string]Cost `toml:"cost"` // by instruction class
+	Notes      []string        `toml:"notes,omitempty"` // what a reader of the figures should know
+	Costs      map[string]Cost `toml:"cost"`            // by instruction class
 
-	// What follows belongs to a part with the core, and may be left out.
+	// The fields below describe a part that has the core. All of them may be left out.
 
-	MaxClock *Hertz `toml:"max_clock"`
-	Flash    *Bytes `toml:"flash"`
-	RAM      *Bytes `toml:"ram"`
-	Power    Power  `toml:"power,omitempty"`
-	// by clock, the lowest first; none: flash keeps up at every clock
+	MaxClock *Hertz `toml:"max_clock"`       // highest clock of the part; nil: not known
+	Flash    *Bytes `toml:"flash"`           // size of its flash; nil: not known
+	RAM      *Bytes `toml:"ram"`             // size of its RAM; nil: not known
+	Power    Power  `toml:"power,omitempty"` // currents and supply voltage
+	// FlashWaits are ranges of clocks, the lowest first. With no range flash keeps up at every
+	// clock.
 	FlashWaits []FlashWait `toml:"flash_wait,omitempty"`
 }
 
-// MostCycles bounds every figure in cycles that a user gives: hours of one step at any clock, and
-// sums of such figures stay finite.
+// MostCycles bounds every figure in cycles that a user gives. Our choice: one step of so many
+// cycles takes over four hours at 64 MHz, and sums of such figures stay finite.
 const MostCycles = 1e12
 
-// MostClassCycles bounds what one instruction takes. The largest figure of the profiles here is 38
-// (divide of rv32imc); the largest known of any core in reach is 72 (MULH of PicoRV32, from its
-// README, from memory).
+// MostClassCycles bounds the cycles of one instruction. The largest figure of the built-in profiles
+// is 38 (divide of rv32imc); the largest known of any core in reach is 72 (MULH of PicoRV32, from
+// its README, from memory).
 const MostClassCycles = 100
 
 // Cost is what one instruction of a class takes.
 type Cost struct {
-	// above zero, only push_pop_base may be zero; at most MostClassCycles
+	// Cycles is above zero, for push_pop_base zero or more, and at most MostClassCycles.
 	Cycles float64 `toml:"cycles"`
-	Source string  `toml:"source"` // document and place
+	Source string  `toml:"source"` // document and place in it
 	// Quality says how the figure came from the source: "manual" (read in the maker's own text),
 	// "copy" (read in a copy of it), "third-party" (measured by others), "own measurement",
 	// "derived" (arithmetic from other figures) or "from memory".
@@ -63,23 +56,25 @@ type Cost struct {
 // class is one row of the cost table.
 type class struct {
 	name       string
-	isOptional bool
-	mayBeFree  bool
+	isOptional bool // a profile may leave the class out
+	mayBeFree  bool // its cost may be zero
 	isJump     bool // the next instruction is fetched from another place
-	isNoFetch  bool // no instruction by itself
+	isNoFetch  bool // the cost is part of an instruction that another class fetches
 }
 
-// mulLong may be left out only where the instruction set does not have it.
+// mulLong is the class of long multiplications. A profile may leave it out only where the
+// instruction set has none.
 const mulLong = "mul_long"
 
-// classes are the instruction classes, in the order of reports. On an 8-bit core each means the
-// 8-bit instruction; wider arithmetic takes several.
+// classes are the instruction classes, in the order of reports. On an 8-bit core a class means the
+// 8-bit instruction; wider arithmetic takes several instructions.
 //
 //	alu               add, subtract, logic, compare, move, extend
 //	shift             by constant or register; on avr one bit of one byte
 //	mul               32x32 to 32 bits; on avr 8x8 to 16
-//	mul_acc           multiply and add: 16x16+32 or 32x32+32; mul plus alu where the core has no such instruction
-//	mul_long          32x32 to 64 bits; left out where that takes a library call, on armv6m and avr alone
+//	mul_acc           multiply and add: 16x16+32 or 32x32+32; where the core has no such
+//	                  instruction, mul plus alu
+//	mul_long          32x32 to 64 bits; left out on armv6m and avr, where it takes a library call
 //	load              from RAM, alone
 //	load_next         from RAM, directly behind another load
 //	load_flash        of a constant from flash; on avr the LPM instruction
@@ -90,11 +85,13 @@ const mulLong = "mul_long"
 //	push_pop_base     PUSH or POP of N registers takes push_pop_base + N * push_pop_each
 //	push_pop_each
 //
-// The rest may be left out: where the core has no such instruction or no figure was found.
+// A profile may leave out the classes below, where the core has no such instruction or no figure
+// was found.
 //
 //	divide            integer, 32 bits
 //	store_indexed     store with a register as offset; as store when left out
-//	address_wait      added when the address of a load or store is the result of the instruction in front
+//	address_wait      added when the address of a load or store is the result of the instruction
+//	                  in front
 //	float             single-precision add, subtract, multiply, compare, convert, copy
 //	float_mac         multiply and add
 //	float_div         divide, square root
@@ -118,13 +115,13 @@ var classes = []class{
 	{name: "float_wait", isOptional: true, isNoFetch: true},
 }
 
-// substitutes are classes that a profile may leave out, with what takes their place: another class,
-// or no cost.
+// substitutes maps a class that only refines others to the class that counts where a profile leaves
+// the refinement out; an empty name stands for no cost.
 var substitutes = map[string]string{"store_indexed": "store", "address_wait": "", "float_wait": ""}
 
 // Cycles returns the cost of one instruction of a class, in cycles. Where a profile leaves out a
-// class that only refines another, the other counts. It panics if the profile does not have the
-// class; see Has for those that may be absent.
+// class that only refines another one, Cycles returns the cost of the other one. It panics if the
+// profile has neither; see Has.
 func (p *Profile) Cycles(class string) float64 {
 	c, ok := p.Costs[class]
 	if !ok {

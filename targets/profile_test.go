@@ -18,7 +18,7 @@ func load(t *testing.T, name string) *Profile {
 	return p
 }
 
-// count is how often a class occurs.
+// count is a number of instructions of a class.
 type count map[string]float64
 
 // sum returns the cycles of a mix of instructions.

@@ -11,24 +11,24 @@ import (
 // QuantityError reports a text that is not a quantity of the wanted kind.
 type QuantityError struct {
 	Text string // the text as it was given
-	Msg  string // what is wrong, one clause
-	Hint string // what to write instead
+	Msg  string // the mistake, one clause
+	Hint string // the text to write instead
 }
 
-// Error returns the quoted text and what is wrong with it.
+// Error returns the quoted text and the mistake in it.
 func (e *QuantityError) Error() string { return fmt.Sprintf("%q: %s", e.Text, e.Msg) }
 
-// HintText returns what to write instead.
+// HintText returns Hint.
 func (e *QuantityError) HintText() string { return e.Hint }
 
-// unitTable holds the units of one kind of quantity. A unit's value is the power of ten (decimal
-// units) or of two (byte units) that it stands for.
+// unitTable holds the units of one kind of quantity.
 type unitTable struct {
 	what    string // "time"
 	example string // `"1 ms"`
 	units   []unit // smallest first
 }
 
+// unit is a unit and the power of ten, of two for units of memory, that it stands for.
 type unit struct {
 	name  string
 	power int
@@ -47,12 +47,12 @@ var (
 	voltUnits  = unitTable{"voltage", `"3.3 V"`, []unit{{"mV", -3}, {"V", 0}}}
 	jouleUnits = unitTable{"energy", `"20 uJ"`, []unit{
 		{"nJ", -9}, {"uJ", -6}, {"\u00b5J", -6}, {"\u03bcJ", -6}, {"mJ", -3}, {"J", 0}}}
-	// These two count in hours and days; see ParseCoulombs and ParseSpan.
+	// Hours and days are no powers of ten: ParseCoulombs and ParseSpan convert them.
 	chargeUnits = unitTable{"capacity", `"230 mAh"`, []unit{{"mAh", -3}, {"Ah", 0}}}
 	spanUnits   = unitTable{"time", `"400 d"`, []unit{{"s", 0}, {"h", 0}, {"d", 0}}}
 )
 
-// Seconds in an hour and a day (The International System of Units, 9th edition, table 8).
+// Seconds of an hour and of a day (The International System of Units, 9th edition, table 8).
 const (
 	secondsPerHour = 3600
 	secondsPerDay  = 86400
@@ -61,12 +61,13 @@ const (
 // ambiguousBytes are the byte units that stand for 1000 in one document and for 1024 in the next.
 var ambiguousBytes = []string{"k", "K", "kB", "KB", "M", "MB", "mB"}
 
-// maxQuantityText bounds the text of a quantity, in bytes: no written quantity needs more.
+// maxQuantityText bounds the text of a quantity, in bytes. Our choice: no written quantity needs
+// more.
 const maxQuantityText = 64
 
 // ParseBytes reads an amount of memory: a number and one of B, KiB, MiB. The result is in bytes and
-// is rounded up when it is not whole ("1.2 KiB" is 1228.8 B, so 1229), because half a byte still
-// takes one. Errors are *QuantityError.
+// is rounded up when it is not whole ("1.2 KiB" is 1228.8 B, so 1229), because a part of a byte
+// takes a whole one. Errors are *QuantityError.
 func ParseBytes(s string) (int64, error) {
 	number, name := splitQuantity(s)
 	if slices.Contains(ambiguousBytes, name) {
@@ -129,8 +130,8 @@ func ParseSpan(s string) (float64, error) {
 	return v * map[string]float64{"s": 1, "h": secondsPerHour, "d": secondsPerDay}[name], err
 }
 
-// parse reads a quantity with decimal units. Number and power of ten are converted in one go, so
-// the result is the nearest float64 to what was written.
+// parse reads a quantity with decimal units. Number and power of ten are converted together, so the
+// result is the float64 nearest to the written quantity.
 func (t unitTable) parse(s string) (float64, error) {
 	number, name := splitQuantity(s)
 	power, err := t.power(s, number, name)
@@ -144,7 +145,8 @@ func (t unitTable) parse(s string) (float64, error) {
 	return v, nil
 }
 
-// power checks the form of number and returns the power that the unit called name stands for.
+// power checks the form of number and returns the power that the unit called name stands for; s is
+// the whole text, for errors.
 func (t unitTable) power(s, number, name string) (int, error) {
 	switch {
 	case len(s) > maxQuantityText:
@@ -172,7 +174,7 @@ func (t unitTable) power(s, number, name string) (int, error) {
 	return 0, &QuantityError{s, fmt.Sprintf("unknown unit %q", name), hint}
 }
 
-// isDecimal reports whether s is digits, or digits, a point and digits.
+// isDecimal reports whether s consists of digits, or of digits, a point and digits.
 func isDecimal(s string) bool {
 	whole, fraction, point := strings.Cut(s, ".")
 	digits := func(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }

@@ -13,22 +13,24 @@ import (
 	"kerf/whole"
 )
 
-// isaFacts is what an instruction set fixes.
+// isaFacts are the properties that follow from an instruction set alone.
 type isaFacts struct {
 	name       string
-	wordBits   int
-	hasDualMAC bool  // may have dual 16-bit multiply-accumulate
+	wordBits   int   // width of a register, in bits
+	hasDualMAC bool  // a core may have dual 16-bit multiply-accumulate
 	hasLongMul bool  // multiplies 32x32 to 64 bits: SMULL, or MULH beside MUL
 	vectors    int64 // least vector table in flash, in bytes
 }
 
-// Sources: register widths, Armv6-M and Armv7-M Architecture Reference Manuals (DDI 0419, DDI
-// 0403), The RISC-V Instruction Set Manual volume I, AVR Instruction Set Manual DS40002198. SMLAD
-// belongs to the DSP extension, which exists from Armv7E-M and Armv8-M Mainline (Cortex-M3
-// Technical Reference Manual 100165_0201_02_en, Table 3-1, lists none; Cortex-M4 Technical
-// Reference Manual DDI 0439D, Table 3-2, does). Vectors: on arm the stack pointer and 15 exceptions
-// of a word each (Armv6-M Architecture Reference Manual DDI 0419 and Armv7-M DDI 0403, section
-// B1.5.3, numbers from memory); on the others no less than one jump at reset.
+// isas are the known instruction sets. Sources:
+//
+//   - Register widths: Armv6-M and Armv7-M Architecture Reference Manuals (DDI 0419, DDI 0403), The
+//     RISC-V Instruction Set Manual volume I, AVR Instruction Set Manual DS40002198.
+//   - Dual multiply-accumulate: SMLAD belongs to the DSP extension, which exists from Armv7E-M and
+//     Armv8-M Mainline on (Cortex-M4 Technical Reference Manual DDI 0439D, Table 3-2, lists it;
+//     Cortex-M3 Technical Reference Manual 100165_0201_02_en, Table 3-1, does not).
+//   - Vectors: on arm the stack pointer and 15 exceptions of a word each (DDI 0419 and DDI 0403,
+//     section B1.5.3, numbers from memory); on the others no less than one jump at reset.
 var isas = []isaFacts{
 	{"armv6m", 32, false, false, 64}, {"armv7m", 32, false, true, 64},
 	{"armv7em", 32, true, true, 64}, {"armv8m", 32, true, true, 64},
@@ -39,14 +41,14 @@ var (
 	timingKinds = []string{"official", "measured by third parties", "own measurement"}
 	qualities   = []string{"manual", "copy", "third-party", "own measurement", "derived",
 		"from memory"}
+	// Other compiler options than those of the two patterns can name files and programs.
 	optimisation = regexp.MustCompile(`^-O[123s]( -f[a-z0-9-]+)*$`)
-	// others can name files and programs
-	coreFlags = regexp.MustCompile(`^-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?( ` +
-		`+-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?)*$`)
+	coreFlags    = regexp.MustCompile(
+		`^-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?( +-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?)*$`)
 	profileName = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
 )
 
-// ReadFile reads a user's profile, a TOML file with the same keys as the built-in ones.
+// ReadFile reads a user's profile: a TOML file with the same keys as the built-in profiles.
 // Errors are *FileError.
 func ReadFile(path string) (*Profile, error) {
 	data, err := readLimited(path)
@@ -62,7 +64,7 @@ func ReadFile(path string) (*Profile, error) {
 	return Parse(data, path)
 }
 
-// readLimited reads a file, but not more of it than shows that it is too large.
+// readLimited reads a file up to one byte more than MaxFileBytes, which shows that it is too large.
 func readLimited(path string) ([]byte, error) {
 	file, _, err := whole.OpenRegular(path)
 	if err != nil {
@@ -72,9 +74,10 @@ func readLimited(path string) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(file, MaxFileBytes+1))
 }
 
-// Parse reads a profile from a TOML text; file is its name in errors. Every key is required but
-// dual_mac (false if absent), the notes, the costs of optional classes (see the list of classes in
-// profile.go) and what belongs to a part around the core (part.go). Errors are *FileError.
+// Parse reads a profile from a TOML text; file is its name in errors. Every key is required except
+// dual_mac (false if absent), optimise ("-O2" if absent), the notes, the costs of optional classes
+// (see the list of classes in profile.go) and the keys about a part around the core (part.go).
+// Errors are *FileError.
 func Parse(data []byte, file string) (*Profile, error) {
 	p := &Profile{}
 	if err := StrictDecode(data, file, p); err != nil {
@@ -88,14 +91,14 @@ func Parse(data []byte, file string) (*Profile, error) {
 	return p, nil
 }
 
-// validator checks what the types of a profile cannot say. It keeps the first mistake.
+// validator checks the conditions on a profile that its Go types do not express.
 type validator struct {
-	data []byte
-	file string
-	err  error
+	data []byte // the TOML text
+	file string // its name in errors
+	err  error  // the first mistake
 }
 
-// require reports a mistake at path unless ok.
+// require keeps a mistake at path unless ok, or unless there is an earlier mistake.
 func (v *validator) require(ok bool, path []any, hint, format string, args ...any) {
 	if ok || v.err != nil {
 		return
@@ -105,7 +108,7 @@ func (v *validator) require(ok bool, path []any, hint, format string, args ...an
 	v.err = e
 }
 
-// oneOf requires value to be among allowed.
+// oneOf requires value, which stands at path, to be one of allowed.
 func (v *validator) oneOf(value string, allowed []string, path ...any) {
 	key := path[len(path)-1]
 	v.require(value != "", path, "write one of: "+strings.Join(allowed, ", "), "%s is missing", key)
@@ -113,6 +116,7 @@ func (v *validator) oneOf(value string, allowed []string, path ...any) {
 		key, value)
 }
 
+// profile checks a whole profile, and sets the default of Optimise.
 func (v *validator) profile(p *Profile) {
 	v.require(profileName.MatchString(p.Name), []any{"name"},
 		`use lower-case letters, digits and hyphens, such as "cortex-m4f"`,
@@ -125,7 +129,7 @@ func (v *validator) profile(p *Profile) {
 		`write options that begin with -m only, such as "-mcpu=cortex-m4 -mthumb"`,
 		"compiler_flags %q do more than select a core", p.CompilerFlags)
 	if p.Optimise == "" {
-		p.Optimise = "-O2" // what a user's profile leaves out
+		p.Optimise = "-O2"
 	}
 	v.require(AreOptimisationFlags(p.Optimise), []any{"optimise"}, `write GCC flags such as "-O2"`,
 		"optimise %q are no optimisation flags", p.Optimise)
@@ -146,7 +150,7 @@ func (v *validator) profile(p *Profile) {
 	v.part(p)
 }
 
-// factsOf returns what an instruction set fixes.
+// factsOf returns the facts of an instruction set; the second result is false if it is not known.
 func factsOf(isa string) (isaFacts, bool) {
 	i := slices.IndexFunc(isas, func(f isaFacts) bool { return f.name == isa })
 	if i < 0 {
@@ -155,6 +159,7 @@ func factsOf(isa string) (isaFacts, bool) {
 	return isas[i], true
 }
 
+// costs checks that every class of instructions has a sensible cost and none is unknown.
 func (v *validator) costs(p *Profile) {
 	isa, _ := factsOf(p.ISA)
 	var names []string
@@ -191,8 +196,8 @@ func (v *validator) costs(p *Profile) {
 	}
 }
 
-// AreCoreFlags tells whether compiler options select a core and do nothing else.
+// AreCoreFlags reports whether compiler options select a core and do nothing else.
 func AreCoreFlags(text string) bool { return coreFlags.MatchString(text) }
 
-// AreOptimisationFlags tells whether compiler options say how to optimise and do nothing else.
+// AreOptimisationFlags reports whether compiler options say how to optimise and do nothing else.
 func AreOptimisationFlags(text string) bool { return optimisation.MatchString(text) }

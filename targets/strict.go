@@ -16,15 +16,16 @@ import (
 // checker compares a decoded TOML file with the Go type that it is meant for.
 type checker struct {
 	first  *FileError // the first mistake in the file, without file and place
-	offset int        // where it is, in bytes
+	offset int        // its place, in bytes
 }
 
+// Types that implement one of these interfaces read themselves.
 var (
 	selfReader = reflect.TypeFor[toml.Unmarshaler]()
 	textReader = reflect.TypeFor[encoding.TextUnmarshaler]()
 )
 
-// report keeps a mistake if none before it in the file is known.
+// report keeps a mistake unless one that stands before it in the file is known.
 func (c *checker) report(offset int, hint, format string, args ...any) {
 	if c.first == nil || offset < c.offset {
 		c.first = &FileError{Msg: fmt.Sprintf(format, args...), Hint: hint}
@@ -32,7 +33,8 @@ func (c *checker) report(offset int, hint, format string, args ...any) {
 	}
 }
 
-// checkInto checks a whole file against the type that into points to.
+// checkInto checks a whole file against the type that into points to. It panics if into is no
+// pointer.
 func (c *checker) checkInto(into any, raw map[string]any, root *node) {
 	t := reflect.TypeOf(into)
 	if t == nil || t.Kind() != reflect.Pointer {
@@ -71,7 +73,7 @@ func (c *checker) check(t reflect.Type, v any, n *node, path string) {
 	}
 }
 
-// self reports the error, if any, of a type that reads itself.
+// self reports err, unless it is nil: the error of a type that reads itself.
 func (c *checker) self(err error, n *node, path string) {
 	if err == nil {
 		return
@@ -114,7 +116,8 @@ func (c *checker) table(t reflect.Type, v any, n *node, path string) {
 	}
 }
 
-// fieldTypes returns the keys that a struct takes, and the type of each; nothing for a map.
+// fieldTypes returns the TOML keys of a struct and the type of each; an empty map if t is no
+// struct.
 func fieldTypes(t reflect.Type) map[string]reflect.Type {
 	fields := map[string]reflect.Type{}
 	if t.Kind() != reflect.Struct {
@@ -149,7 +152,7 @@ func (c *checker) list(t reflect.Type, v any, n *node, path string) {
 	}
 }
 
-// scalar checks a value that is neither table nor list.
+// scalar checks a value that must be neither table nor list.
 func (c *checker) scalar(t reflect.Type, v any, n *node, path string) {
 	var want string
 	ok := false
@@ -184,8 +187,9 @@ func (c *checker) scalar(t reflect.Type, v any, n *node, path string) {
 	}
 }
 
-// maxExactInt is the largest whole number up to which float64 holds all whole numbers: 2^53 (IEEE
-// 754 binary64 has 53 significant bits). The library refuses 2^53 itself, hence minus one.
+// maxExactInt bounds whole numbers that are read as float64: 2^53 - 1. float64 holds all whole
+// numbers up to 2^53 (IEEE 754 binary64 has 53 significant bits), and the TOML library refuses 2^53
+// itself.
 const maxExactInt = 1<<53 - 1
 
 // mismatch reports a value of the wrong kind.

@@ -14,8 +14,8 @@ type FileError struct {
 	File string // as the caller named it
 	Line int    // from 1; 0 if the file as a whole is meant
 	Col  int    // from 1, in characters
-	Msg  string // what is wrong, one clause
-	Hint string // what to do about it; may be empty
+	Msg  string // the mistake, one clause
+	Hint string // what to do about the mistake; may be empty
 }
 
 // Error returns "file:line:col: msg", or "file: msg" if the file as a whole is meant.
@@ -26,29 +26,31 @@ func (e *FileError) Error() string {
 	return fmt.Sprintf("%s:%d:%d: %s", e.File, e.Line, e.Col, e.Msg)
 }
 
-// HintText returns what to do about the mistake.
+// HintText returns Hint.
 func (e *FileError) HintText() string { return e.Hint }
 
-// MaxFileBytes is the largest TOML file that is read, in bytes. Profiles and jobs have some
-// thousands; the limit keeps a wrong file name from filling the memory.
+// MaxFileBytes is the size of the largest TOML file that is read, in bytes. Our choice: profiles
+// and jobs have some thousand bytes, and the limit keeps a wrong file name from filling the memory.
 const MaxFileBytes = 256 << 10
 
-// StrictDecode decodes a TOML text into the struct or map that into points to. Unlike the library's
-// own decoder it refuses keys that into has no place for, takes upper and lower case as different,
-// and says for every mistake where it is. If several are found the first in the file is reported.
-// Field names and the toml struct tag work as in the library. Types that implement toml.Unmarshaler
-// or encoding.TextUnmarshaler (from a text) read themselves; their errors are reported at the value
-// and keep their HintText, if they have one. A field of type any takes every value.
+// StrictDecode decodes a TOML text into the struct or map that into points to. Unlike the decoder
+// of the TOML library it refuses keys that into has no place for, takes upper and lower case as
+// different, and gives the place of every mistake. Of several mistakes it reports the first in the
+// file. Field names and the toml struct tag work as in the library. Types that implement
+// toml.Unmarshaler or encoding.TextUnmarshaler (for TOML strings) read themselves; their errors are
+// reported at the value and keep their HintText, if they have one. A field of type any takes every
+// value.
 //
 // All errors are *FileError with the given file name. On an error into is unchanged.
 func StrictDecode(data []byte, file string, into any) error {
 	if len(data) > MaxFileBytes {
 		return &FileError{File: file,
-			Msg: fmt.Sprintf("file has %d bytes, more than the %d allowed",
-				len(data), MaxFileBytes), Hint: "check that this is the right file"}
+			Msg: fmt.Sprintf("file has %d bytes, more than the %d allowed", len(data),
+				MaxFileBytes),
+			Hint: "check that this is the right file"}
 	}
 	text := withoutMark(data)
-	// byte-order mark of UTF-16
+	// The two byte-order marks of UTF-16.
 	if strings.HasPrefix(text, "\xff\xfe") || strings.HasPrefix(text, "\xfe\xff") {
 		return &FileError{File: file, Line: 1, Col: 1, Msg: "file is UTF-16, not UTF-8",
 			Hint: "save it as UTF-8"}
@@ -76,7 +78,8 @@ func StrictDecode(data []byte, file string, into any) error {
 	return nil
 }
 
-// syntaxError turns an error of the TOML library into ours: one lower-case clause, a place, a hint.
+// syntaxError turns an error of the TOML library into a FileError: one lower-case clause, a place,
+// a hint.
 func syntaxError(text, file string, err error) *FileError {
 	var parse toml.ParseError
 	if !errors.As(err, &parse) {

@@ -229,7 +229,7 @@ func TestLocate(t *testing.T) {
 		{[]any{"t", "b", "c", "d", 1}, 4, 2}, {[]any{"u", 0}, 5, 3}, {[]any{"u", 1}, 6, 3},
 		{[]any{"u", 1, "x y"}, 7, 9},
 		{[]any{"u", 1, "v", "w"}, 9, 5},
-		// What is missing is reported at its table.
+		// A missing key is reported at its table.
 		{[]any{"t", "nothing", "at", "all"}, 2, 2}, {[]any{"u", 2}, 5, 3}, {[]any{"nothing"}, 1, 1},
 	} {
 		if line, col := Locate(data, tt.path...); line != tt.line || col != tt.col {

@@ -2,75 +2,78 @@ package targets
 
 import "fmt"
 
-// The types below read one quantity of a TOML file. A bare number is refused: a
-// figure without a unit has no meaning.
+// The types below read one quantity of a TOML file. They refuse a bare number: a figure without a
+// unit has no meaning.
 
-// Bytes is an amount of memory, such as "24 KiB".
+// Bytes is an amount of memory in bytes, written such as "24 KiB".
 type Bytes int64
 
-// Seconds is a duration, such as "1 ms".
+// Seconds is a duration in seconds, written such as "1 ms".
 type Seconds float64
 
-// Span is a long time in seconds, such as "400 d".
+// Span is a long time in seconds, written such as "400 d".
 type Span float64
 
-// Hertz is a frequency, such as "64 MHz".
+// Hertz is a frequency in hertz, written such as "64 MHz".
 type Hertz float64
 
-// Percent is a fraction written as a percentage, such as "5 %".
+// Percent is a fraction, written as a percentage such as "5 %" for 0.05.
 type Percent float64
 
-// Amperes is an electric current, such as "3.2 mA".
+// Amperes is an electric current in amperes, written such as "3.2 mA".
 type Amperes float64
 
-// Volts is an electric voltage, such as "3.3 V".
+// Volts is an electric voltage in volts, written such as "3.3 V".
 type Volts float64
 
-// Joules is an energy, such as "20 uJ".
+// Joules is an energy in joules, written such as "20 uJ".
 type Joules float64
 
-// Coulombs is an electric charge written as the capacity of a battery, such as "230 mAh".
+// Coulombs is an electric charge in coulombs, written as the capacity of a battery such as
+// "230 mAh".
 type Coulombs float64
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (b *Bytes) UnmarshalTOML(v any) error { return unmarshal(v, byteUnits.example, ParseBytes, b) }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (s *Seconds) UnmarshalTOML(v any) error {
 	return unmarshal(v, timeUnits.example, ParseSeconds, s)
 }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (s *Span) UnmarshalTOML(v any) error { return unmarshal(v, spanUnits.example, ParseSpan, s) }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (h *Hertz) UnmarshalTOML(v any) error {
 	return unmarshal(v, hertzUnits.example, ParseHertz, h)
 }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (p *Percent) UnmarshalTOML(v any) error {
 	return unmarshal(v, percentUnits.example, ParsePercent, p)
 }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (a *Amperes) UnmarshalTOML(v any) error {
 	return unmarshal(v, ampereUnits.example, ParseAmperes, a)
 }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (u *Volts) UnmarshalTOML(v any) error { return unmarshal(v, voltUnits.example, ParseVolts, u) }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (j *Joules) UnmarshalTOML(v any) error {
 	return unmarshal(v, jouleUnits.example, ParseJoules, j)
 }
 
-// UnmarshalTOML reads the quantity.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
 func (q *Coulombs) UnmarshalTOML(v any) error {
 	return unmarshal(v, chargeUnits.example, ParseCoulombs, q)
 }
 
+// unmarshal reads a quantity from a decoded TOML value, which must be a string. Errors are
+// *QuantityError.
 func unmarshal[N int64 | float64, T ~int64 | ~float64](v any, example string,
 	parse func(string) (N, error), into *T) error {
 	text, ok := v.(string)
