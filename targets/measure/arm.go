@@ -12,19 +12,18 @@ type arm struct {
 	isV7M bool // Armv7-M without the DSP extension: Cortex-M3
 }
 
+// armLoads are the loads of one word or less into a core register.
 var armLoads = strings.Fields("ldr ldrb ldrh ldrsb ldrsh")
 
-// armClasses holds what takes the cost of one class, whatever the operands. Mnemonics: Armv7-M and
-// Armv8-M Architecture Reference Manuals (DDI 0403, DDI 0553).
+// armClasses maps the mnemonics whose cost is that of one class, whatever the operands, to the
+// class. Mnemonics: Armv7-M and Armv8-M Architecture Reference Manuals (DDI 0403, DDI 0553).
 var armClasses = table(map[string][]string{
 	"alu": strings.Fields("add adds addw sub subs subw rsb rsbs neg negs cmp cmn mov movs movw " +
-		"movt mvn mvns and ands orr orrs " +
-		"orn orns eor eors bic bics tst teq adc adcs sbc sbcs adr nop sxth uxth sxtb uxtb sxtah " +
-		"uxtah sxtab uxtab sxtb16 uxtb16 sxtab16 " +
-		"uxtab16 sadd16 ssub16 sadd8 ssub8 uadd16 usub16 uadd8 usub8 shadd16 shsub16 qadd qsub " +
-		"qdadd qdsub qadd16 qsub16 qadd8 qsub8 " +
-		"sasx ssax qasx qsax ubfx sbfx bfi bfc ssat usat ssat16 usat16 clz rbit rev rev16 revsh " +
-		"pkhbt pkhtb sel"),
+		"movt mvn mvns and ands orr orrs orn orns eor eors bic bics tst teq adc adcs sbc sbcs " +
+		"adr nop sxth uxth sxtb uxtb sxtah uxtah sxtab uxtab sxtb16 uxtb16 sxtab16 uxtab16 " +
+		"sadd16 ssub16 sadd8 ssub8 uadd16 usub16 uadd8 usub8 shadd16 shsub16 qadd qsub qdadd " +
+		"qdsub qadd16 qsub16 qadd8 qsub8 sasx ssax qasx qsax ubfx sbfx bfi bfc ssat usat ssat16 " +
+		"usat16 clz rbit rev rev16 revsh pkhbt pkhtb sel"),
 	"shift": strings.Fields("lsl lsls lsr lsrs asr asrs ror rors rrx rrxs"),
 	"mul": strings.Fields("mul muls smulbb smulbt smultb smultt smulwb smulwt smuad smuadx " +
 		"smusd smusdx smmul smmulr"),
@@ -33,34 +32,36 @@ var armClasses = table(map[string][]string{
 	"mul_long": strings.Fields("smull umull"),
 	"divide":   strings.Fields("sdiv udiv"),
 	"call":     {"bl"},
-	// BLX of a register takes as long as B or BX on every core of the sheet, BL of Armv6-M one
+	// BLX of a register takes as long as B or BX on every core with a profile, BL of Armv6-M one
 	// cycle more.
 	"branch_taken": strings.Fields("b blx"),
 	"return":       {"bx"},
 	"float": strings.Fields("vadd vsub vmul vnmul vcmp vcmpe vcvt vcvtr vcvtb vcvtt vabs vneg " +
-		"vmaxnm vminnm vsel vselge vselgt vseleq vselvs " +
-		"vrinta vrintm vrintn vrintp vrintr vrintx vrintz"),
+		"vmaxnm vminnm vsel vselge vselgt vseleq vselvs vrinta vrintm vrintn vrintp vrintr " +
+		"vrintx vrintz"),
 	"float_mac": strings.Fields("vmla vmls vnmla vnmls vfma vfms vfnma vfnms"),
 	"float_div": strings.Fields("vdiv vsqrt"),
-	// Flags of a comparison: no figure was found; taken as a move between the register files.
+	// VMRS moves the flags of a comparison. No figure was found: taken as a move between the
+	// register files.
 	"float_move": strings.Fields("vmrs vmsr"),
 })
 
-// armLongSums add to a 64-bit sum. On Cortex-M3 they take 4 to 7 cycles where SMULL takes 3 to 5
-// (Technical Reference Manual 100165_0201_02_en, Table 3-1), with DSP extension as long as SMULL
-// (DDI 0439D, Table 3-1 and 3-2).
+// armLongSums are the multiplications that add to a 64-bit sum. On Cortex-M3 they take 4 to 7
+// cycles where SMULL takes 3 to 5 (Technical Reference Manual 100165_0201_02_en, Table 3-1); with
+// the DSP extension they take as long as SMULL (DDI 0439D, Tables 3-1 and 3-2).
 var armLongSums = strings.Fields("smlal umlal umaal smlalbb smlalbt smlaltb smlaltt smlald " +
 	"smlaldx smlsld smlsldx")
 
 var (
 	conditions = strings.Fields("eq ne cs cc mi pl vs vc hi ls ge lt gt le hs lo")
 	itBlock    = regexp.MustCompile(`^it[te]{0,3}$`)
-	// readsFloat are what a float instruction waits for (DDI 0439D, Table 7-1, note): their result
-	// is late by a cycle.
+	// lateFloats are the float instructions whose result is late by a cycle: a float instruction
+	// right behind one waits for it (DDI 0439D, Table 7-1, note).
 	lateFloats = strings.Fields("vadd vsub vmul vnmul vcvt")
 )
 
-// split takes widths (".w", ".f32") and, where the rest is no mnemonic, a condition off.
+// split returns a mnemonic without its widths (".w", ".f32") and, where the rest is no known
+// mnemonic, without its condition.
 func (arm) split(mnemonic string) (name string, isConditional bool) {
 	name, _, _ = strings.Cut(mnemonic, ".")
 	if isArmName(name) || len(name) < 3 {
@@ -73,20 +74,22 @@ func (arm) split(mnemonic string) (name string, isConditional bool) {
 	return name, false
 }
 
-// armOthers are the mnemonics whose cost depends on operands.
+// armOthers are the mnemonics, beside armLoads and armLongSums, whose cost depends on operands or
+// on where the core goes next.
 var armOthers = strings.Fields("push pop ldm ldmia ldmdb stm stmia stmdb ldrd strd str strb " +
-	"strh cbz cbnz vldr vstr vmov " +
-	"vldm vldmia vldmdb vstm vstmia vstmdb vpush vpop")
+	"strh cbz cbnz vldr vstr vmov vldm vldmia vldmdb vstm vstmia vstmdb vpush vpop")
 
+// isArmName reports whether name is a known mnemonic, without width and condition.
 func isArmName(name string) bool {
 	return armClasses[name] != "" || slices.Contains(armLoads, name) ||
 		slices.Contains(armLongSums, name) || slices.Contains(armOthers, name) ||
 		itBlock.MatchString(name)
 }
 
+// spends is the method of family.
 func (a arm) spends(before, at *instruction, isTaken bool) []spend {
 	name, isConditional := a.split(at.mnemonic)
-	spent := a.itself(name, isConditional, before, at, isTaken)
+	spent := a.withoutWaits(name, isConditional, before, at, isTaken)
 	if spent == nil {
 		return nil
 	}
@@ -96,8 +99,9 @@ func (a arm) spends(before, at *instruction, isTaken bool) []spend {
 	return spent
 }
 
-// itself is the cost without waiting for a result of the instruction before.
-func (a arm) itself(name string, isConditional bool, before, at *instruction,
+// withoutWaits returns the cost of an instruction that need not wait for a result of the
+// instruction before; nil if its mnemonic is not known.
+func (a arm) withoutWaits(name string, isConditional bool, before, at *instruction,
 	isTaken bool) []spend {
 	switch {
 	case itBlock.MatchString(name):
@@ -130,7 +134,7 @@ func (a arm) itself(name string, isConditional bool, before, at *instruction,
 		return one("float_store")
 	case name == "vmov":
 		return a.floatMove(at)
-	case slices.Contains(armOthers, name): // what is left moves a list of registers
+	case slices.Contains(armOthers, name): // those left over move a list of registers
 		spent := several(listedWords(at.operands))
 		if strings.HasSuffix(at.operands, "pc}") {
 			return append(spent, a.refill()...)
@@ -143,14 +147,14 @@ func (a arm) itself(name string, isConditional bool, before, at *instruction,
 	return nil
 }
 
-// several is the cost of moving n words with one instruction: PUSH, LDM, LDRD and their like.
+// several returns the cost of moving n words with one instruction: PUSH, LDM, LDRD and the like.
 func several(n int) []spend {
 	return []spend{{"push_pop_base", 1}, {"push_pop_each", float64(n)}}
 }
 
-// refill is what a load of the program counter takes beyond the load. POP with PC takes 3 + N on
-// Cortex-M0+ where POP takes 1 + N and BX 2 (DDI 0484C, Table 3.1), and 1 + N + P on Cortex-M3 and
-// M4 where BX takes 1 + P.
+// refill returns the cost of a list that loads the program counter, beyond the cost of the list.
+// POP of N registers with PC takes 3 + N on Cortex-M0+, where POP takes 1 + N and BX 2 (DDI 0484C,
+// Table 3.1); it takes 1 + N + P on Cortex-M3 and M4, where BX takes 1 + P.
 func (a arm) refill() []spend {
 	if a.isV6 {
 		return one("return")
@@ -158,10 +162,10 @@ func (a arm) refill() []spend {
 	return []spend{{"return", 1}, {"branch_not_taken", -1}}
 }
 
-// load is one of armLoads. Directly behind another load it takes load_next, unless its address
-// needs the result of that; on Cortex-M3 also unless it writes its address back (public repository
-// jnk0le/random, pipeline cycle test, cortex_m3m4.md, commit 3dfc2ab: only the first load of a
-// chain may).
+// load returns the cost of one of armLoads. A load directly behind another one takes load_next,
+// unless its address needs the result of the other one; on Cortex-M3 also unless it writes its
+// address back (public repository jnk0le/random, pipeline cycle test, cortex_m3m4.md, commit
+// 3dfc2ab: only the first load of a chain may).
 func (a arm) load(before, at *instruction) []spend {
 	switch {
 	case firstOperand(at.operands) == "pc":
@@ -174,7 +178,8 @@ func (a arm) load(before, at *instruction) []spend {
 	return one("load")
 }
 
-// store takes longer with a register as offset, unless it is directly behind a load.
+// store returns the cost of STR, STRB or STRH. A store takes longer with a register as offset,
+// unless it is directly behind a load.
 func (a arm) store(before, at *instruction) []spend {
 	if len(addressRegisters(at.operands)) > 1 && !a.chains(before, at) {
 		return one("store_indexed")
@@ -182,7 +187,7 @@ func (a arm) store(before, at *instruction) []spend {
 	return one("store")
 }
 
-// chains tells that at is pipelined with the single load in front of it.
+// chains reports whether the load or store at is pipelined with the single load in front of it.
 func (a arm) chains(before, at *instruction) bool {
 	if !follows(before, at) {
 		return false
@@ -198,7 +203,8 @@ func (a arm) chains(before, at *instruction) bool {
 	return !shares(written, addressRegisters(at.operands))
 }
 
-// waits is what an instruction takes longer because it needs a result of the one before it.
+// waits returns the cost of waiting for a result of the instruction before; name is the mnemonic
+// of at without width and condition.
 func (a arm) waits(before, at *instruction, name string) []spend {
 	was, _ := a.split(before.mnemonic)
 	switch class := armClasses[was]; class {
@@ -222,8 +228,8 @@ func (a arm) waits(before, at *instruction, name string) []spend {
 	return nil
 }
 
-// floatMove is VMOV: between float registers or of a constant, one word from or to a core register,
-// or two.
+// floatMove returns the cost of VMOV: between float registers, of a constant, or of one or two
+// words from or to core registers.
 func (arm) floatMove(at *instruction) []spend {
 	core := 0
 	for _, o := range operandList(at.operands) {

@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// operandList splits operands at commas, brackets included in the parts.
+// operandList splits operands at all commas, those inside brackets too; the brackets stay.
 func operandList(operands string) []string {
 	parts := strings.Split(operands, ",")
 	for i := range parts {
@@ -15,9 +15,10 @@ func operandList(operands string) []string {
 	return parts
 }
 
+// firstOperand returns the first operand, of most instructions the register that is written.
 func firstOperand(operands string) string { return operandList(operands)[0] }
 
-// addressRegisters are the registers inside the brackets: "r3, [r1, r2, lsl #1]" gives r1 and r2.
+// addressRegisters returns the registers inside brackets: "r3, [r1, r2, lsl #1]" gives r1 and r2.
 func addressRegisters(operands string) []string {
 	_, inside, _ := strings.Cut(operands, "[")
 	inside, _, _ = strings.Cut(inside, "]")
@@ -30,7 +31,7 @@ func addressRegisters(operands string) []string {
 	return registers
 }
 
-// usedAsAddress are the registers that the address of a load or store needs; none for other
+// usedAsAddress returns the registers that the address of a load or store needs; none for other
 // instructions.
 func usedAsAddress(name, operands string) []string {
 	switch {
@@ -44,12 +45,14 @@ func usedAsAddress(name, operands string) []string {
 	return nil
 }
 
-// writesBack tells that a load or store changes its address register: "[r0, #4]!" or "[r0], #4".
+// writesBack reports whether a load or store changes its address register, such as "[r0, #4]!" and
+// "[r0], #4".
 func writesBack(operands string) bool {
 	return strings.HasSuffix(operands, "!") || strings.Contains(operands, "],")
 }
 
-// isJump tells that an instruction, if it is executed, goes elsewhere.
+// isJump reports whether an instruction goes elsewhere if its condition holds. CBZ and CBNZ, which
+// hold their condition in themselves, are not among these.
 func isJump(name, operands string) bool {
 	switch name {
 	case "b", "bl", "bx", "blx":
@@ -62,7 +65,8 @@ func isJump(name, operands string) bool {
 	return false
 }
 
-// listedWords is the number of words of a list of registers: "{r4-r7, lr}" gives 5, "{d8}" gives 2.
+// listedWords returns the number of 32-bit words of a list of registers: "{r4-r7, lr}" gives 5,
+// "{d8}" gives 2.
 func listedWords(operands string) int {
 	_, inside, _ := strings.Cut(operands, "{")
 	inside, _, _ = strings.Cut(inside, "}")
@@ -78,7 +82,7 @@ func listedWords(operands string) int {
 	return words
 }
 
-// registerNumber reads r7, s15 or d8; objdump has names of its own for r10 to r15.
+// registerNumber returns the number in r7, s15 or d8; objdump has names of its own for r10 to r15.
 func registerNumber(name string) int {
 	if i := slices.Index([]string{"sl", "fp", "ip", "sp", "lr", "pc"}, name); i >= 0 {
 		return 10 + i
@@ -90,7 +94,7 @@ func registerNumber(name string) int {
 	return n
 }
 
-// floatWords is the width of a float register in words of 32 bits, 0 for anything else.
+// floatWords returns the width of a float register in words of 32 bits, 0 for anything else.
 func floatWords(operand string) int {
 	if len(operand) < 2 || strings.Trim(operand[1:], "0123456789") != "" {
 		return 0
@@ -104,7 +108,7 @@ func floatWords(operand string) int {
 	return 0
 }
 
-// floatSources are the registers that a float instruction reads at its start. The sum of a
+// floatSources returns the registers that a float instruction reads at its start. The sum of a
 // multiply-accumulate is read one cycle later (DDI 0439D, Table 7-1, note) and is not among them.
 func floatSources(name, operands string) []string {
 	list := operandList(operands)
@@ -114,11 +118,12 @@ func floatSources(name, operands string) []string {
 	case name == "vstr" || name == "vcmp" || name == "vcmpe":
 		return list
 	case name == "vpush" || strings.HasPrefix(name, "vstm"):
-		return nil // lists are rare in what follows a sum: not looked into
+		return nil // a list of registers right behind a sum is rare: its registers are not read
 	}
 	return list[1:]
 }
 
+// shares reports whether a and b have a register in common.
 func shares(a, b []string) bool {
 	return slices.ContainsFunc(a, func(x string) bool { return slices.Contains(b, x) })
 }

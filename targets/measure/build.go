@@ -9,23 +9,26 @@ import (
 	"strings"
 )
 
+// board holds the C, start code and linker scripts of the emulated board.
+//
 //go:embed board
 var board embed.FS
 
 // Files of the scratch folder.
 const (
 	networkObject = "network.o"
-	emptyImage    = "empty.elf"
-	staticImage   = "static.elf" // the network and one state, nothing that calls it
-	runImage      = "run.elf"
+	emptyImage    = "empty.elf"  // start code and an empty main
+	staticImage   = "static.elf" // the same with the network and one state, nothing that calls it
+	runImage      = "run.elf"    // runs steps
 )
 
-// paintSlack is by how much the painted stack is deeper than the deepest chain of calls, in bytes:
-// a step that changes its last byte would prove the chain wrong.
+// paintSlack is how many bytes of stack are painted below the deepest chain of calls: a step that
+// changes one of them proves the chain wrong. Our choice.
 const paintSlack = 64
 
-// networkHeader is what board/main.c knows of the network. Integer and float types of the interface
-// differ.
+// networkHeader returns network.h, all that board/main.c knows of the network. paint is the number
+// of bytes of stack to paint. Integer and float networks have inputs and outputs of different
+// types.
 func (s *session) networkHeader(paint int) string {
 	in, out, float := "int16_t", "int32_t", 0
 	if s.options.Float {
@@ -58,11 +61,13 @@ func (s *session) unpack() error {
 	return s.writeHeader(0)
 }
 
+// writeHeader writes network.h into the scratch folder.
 func (s *session) writeHeader(paint int) error {
 	return os.WriteFile(filepath.Join(s.dir, "network.h"), []byte(s.networkHeader(paint)), 0o644)
 }
 
-// gcc runs the cross compiler with the flags of the profile.
+// gcc runs the cross compiler with the flags of profile, toolchain and options; what names the
+// task in an error.
 func (s *session) gcc(what string, args ...string) error {
 	flags := append(strings.Fields(s.profile.CompilerFlags), s.flags...)
 	flags = append(flags, s.options.Flags...)
@@ -71,15 +76,15 @@ func (s *session) gcc(what string, args ...string) error {
 	return err
 }
 
-// compileNetwork compiles the network; the compiler leaves its account of the stack beside the
-// object.
+// compileNetwork compiles the network. The compiler writes its account of the stack (file .su)
+// beside the object.
 func (s *session) compileNetwork() error {
 	args := append(strings.Fields(s.options.Optimise), "-fstack-usage", "-c",
 		filepath.Join(s.source, s.name+".c"), "-o", networkObject)
 	return s.gcc("compile "+s.name+".c", args...)
 }
 
-// link makes a program from sources and objects, with start code and memory of the board.
+// linkImage makes a program from sources and objects, with start code and memory of the board.
 func (s *session) linkImage(image string, parts ...string) error {
 	symbols := fmt.Sprintf("-Wl,--defsym=CODE=%#x,--defsym=RAM=%#x,--defsym=STACK_TOP=%#x", s.code,
 		s.ram, s.stack)

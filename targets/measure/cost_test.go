@@ -30,7 +30,8 @@ func listed(lines string) *listing {
 	return parseListing(b.String())
 }
 
-// straight is the cost of the lines executed once, from top to bottom; the last one falls through.
+// straight returns the cost in cycles of the lines executed once, from top to bottom; the last line
+// falls through.
 func straight(t *testing.T, p *targets.Profile, lines string) float64 {
 	t.Helper()
 	code := listed(lines)
@@ -48,7 +49,7 @@ func straight(t *testing.T, p *targets.Profile, lines string) float64 {
 	return sum
 }
 
-// loop is the cost of one iteration whose last line jumps to the first.
+// loop returns the cost in cycles of one iteration whose last line jumps to the first.
 func loop(t *testing.T, p *targets.Profile, lines string) float64 {
 	t.Helper()
 	code := listed(lines)
@@ -69,8 +70,8 @@ func loop(t *testing.T, p *targets.Profile, lines string) float64 {
 // Loops that GCC 12.2 -O2 emits for s += (int32_t)a[i] * b[i] on int16 arrays (its output,
 // shortened). The cycles are added up by hand from the manuals named in the profiles.
 func TestLoops(t *testing.T) {
-	// refill of the pipeline, 1 to 3 in the manuals of Cortex-M3 and M4; the profiles take the
-	// middle
+	// p is the refill of the pipeline, 1 to 3 cycles in the manuals of Cortex-M3 and M4; the
+	// profiles take the middle.
 	const p = 2
 	for _, c := range []struct {
 		profile, lines string

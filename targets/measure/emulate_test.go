@@ -19,7 +19,7 @@ import (
 	"kerf/targets"
 )
 
-// measured measures testdata/name.c; whatever is missing fails the test with the name of the Debian
+// measured measures testdata/name.c. A missing tool fails the test with the name of its Debian
 // package.
 func measured(t *testing.T, core, name string, o Options) *Result {
 	t.Helper()
@@ -78,8 +78,8 @@ func TestEmulatedFloatLibrary(t *testing.T) {
 	}
 }
 
-// What the difference of images says agrees with the sections that GNU size lists for the object
-// alone. Constants, data and state are known; the linker may fill up to the alignment of a section.
+// The difference of two images agrees with the sections that GNU size lists for the object alone.
+// Constants, data and state are known; the linker may fill up to the alignment of a section.
 func TestEmulatedSizes(t *testing.T) {
 	const fill = 8
 	for _, core := range targets.Names() {
@@ -125,8 +125,8 @@ func TestEmulatedFaults(t *testing.T) {
 	}
 }
 
-// textOf is the code of sizes.c by GNU size, with what the linker shortens (RISC-V) left in: within
-// fill.
+// textOf returns the bytes of code of sizes.c by GNU size. The linker shortens some instructions of
+// RISC-V: the linked code is smaller by at most fill.
 func textOf(t *testing.T, core string) int64 {
 	t.Helper()
 	p := profile(t, core)
@@ -195,8 +195,8 @@ func TestSecondOpinion(t *testing.T) {
 	}
 }
 
-// The search climbs: of what the worst inputs add to a step it finds most, random inputs less. The
-// worst inputs of worst.c are known, so that they can be run.
+// The search climbs: it finds most of the cycles that the worst inputs add to a step, and more than
+// random inputs show. The worst inputs of worst.c are known, so that the test can run them.
 func TestEmulatedSearchFindsTheLongestStep(t *testing.T) {
 	for _, core := range []string{"cortex-m0plus", "rv32imc", "avr8"} {
 		t.Run(core, func(t *testing.T) {
@@ -251,7 +251,7 @@ func TestEmulatedSearchEndsWhereTimeIsConstant(t *testing.T) {
 	}
 }
 
-// inside is what Network works with, for a core and testdata/name.c.
+// inside returns a session of Network for a core and testdata/name.c.
 func inside(t *testing.T, core, name string) *session {
 	t.Helper()
 	p := profile(t, core)

@@ -7,8 +7,8 @@ import (
 
 // ToolError reports a compiler, library or emulator that is not installed.
 type ToolError struct {
-	Tool    string // program or file that was looked for
-	Package string // Debian package that has it
+	Tool    string // the missing program or file
+	Package string // Debian package with the tool
 }
 
 // Error names the tool.
@@ -20,11 +20,11 @@ func (e *ToolError) HintText() string { return "install the Debian package " + e
 // CommandError reports a compiler, linker or emulator that failed.
 type CommandError struct {
 	Command string // the program, without folder and arguments
-	What    string // what it was to do
-	Output  string // the end of what it wrote
+	What    string // the task that it was given
+	Output  string // the end of the text that it wrote
 }
 
-// Error returns what failed, and the end of what the program wrote.
+// Error names the program and its task, with the end of the text that the program wrote.
 func (e *CommandError) Error() string {
 	return fmt.Sprintf("%s cannot %s: %s", e.Command, e.What, strings.TrimSpace(e.Output))
 }
@@ -32,13 +32,12 @@ func (e *CommandError) Error() string {
 // InstructionError reports an executed instruction that has no cost.
 type InstructionError struct {
 	Instruction string // mnemonic and operands
-	Function    string // that it belongs to
-	// of targets.Profile that the profile lacks; empty when the instruction has no class
-	Class   string
-	Profile string
+	Function    string // function of the program that has the instruction
+	Class       string // class for which the profile has no cost; empty: no class is known
+	Profile     string // name of the profile; empty when no class is known
 }
 
-// Error names the instruction and what is missing.
+// Error names the instruction, its function and the class without a cost.
 func (e *InstructionError) Error() string {
 	if e.Class == "" {
 		return fmt.Sprintf("no class is known for the instruction %q in function %s", e.Instruction,
@@ -49,7 +48,7 @@ func (e *InstructionError) Error() string {
 		e.Class, e.Instruction, e.Function)
 }
 
-// HintText says how to go on.
+// HintText says where to add the instruction or the cost.
 func (e *InstructionError) HintText() string {
 	if e.Class == "" {
 		return "add the instruction to package targets/measure"
@@ -58,10 +57,10 @@ func (e *InstructionError) HintText() string {
 		"= \"...\" }", e.Class)
 }
 
-// StackError says why the stack of a step has no bound.
+// StackError reports a function whose use of the stack cannot be bounded.
 type StackError struct {
 	Function string
-	Reason   string
+	Reason   string // one clause
 }
 
 // Error returns the function and the reason.

@@ -9,14 +9,14 @@ import (
 	"strings"
 )
 
-// sizes are the bytes of an image.
+// sizes are the bytes that an image takes of flash and RAM.
 type sizes struct {
 	flash int64 // code, constants and the initial values of data
-	ram   int64 // data, initialised or not
+	ram   int64 // data, with initial values or without
 }
 
-// imageSizes adds up what the sections of a program take. A section that is both written and stored
-// is initialised data: it takes flash and RAM.
+// imageSizes adds up the sections of a program. A section that is both stored and written at run
+// time is data with initial values: it takes flash and RAM.
 func imageSizes(path string) (sizes, error) {
 	f, err := elf.Open(path)
 	if err != nil {
@@ -40,7 +40,7 @@ func imageSizes(path string) (sizes, error) {
 	return sum, nil
 }
 
-// constantBytes adds up the sections of constants of an object: weights, tables, strings.
+// constantBytes adds up the sections of an object that hold constants: weights, tables, strings.
 func constantBytes(path string) (int64, error) {
 	f, err := elf.Open(path)
 	if err != nil {
@@ -58,11 +58,11 @@ func constantBytes(path string) (int64, error) {
 	return sum, nil
 }
 
-// span is where a function lies; end is behind its last byte.
+// span holds the address of a function and the address behind its last byte.
 type span struct{ start, end uint64 }
 
 // functionsOf finds the functions of a program whose names match a pattern. On Arm bit 0 of a
-// symbol says Thumb and is no part of the address.
+// symbol marks Thumb code and is no part of the address.
 func functionsOf(path string, pattern *regexp.Regexp) (map[string]span, error) {
 	f, err := elf.Open(path)
 	if err != nil {
@@ -88,7 +88,7 @@ func functionsOf(path string, pattern *regexp.Regexp) (map[string]span, error) {
 	return found, nil
 }
 
-// function finds a function of the program that runs.
+// function finds a function of the program that runs steps.
 func (s *session) function(name string) (span, error) {
 	found, err := functionsOf(filepath.Join(s.dir, runImage),
 		regexp.MustCompile("^"+regexp.QuoteMeta(name)+"$"))
@@ -102,8 +102,8 @@ func (s *session) function(name string) (span, error) {
 	return at, nil
 }
 
-// flatten writes what the image stores as one block from address 0 on, and returns the name of the
-// file.
+// flatten writes the stored bytes of the program that runs steps, as one block from address 0 on,
+// and returns the name of the file.
 func (s *session) flatten() (string, error) {
 	f, err := elf.Open(filepath.Join(s.dir, runImage))
 	if err != nil {

@@ -15,16 +15,17 @@ type instruction struct {
 	next     uint64 // address of the instruction behind it
 	mnemonic string
 	operands string // without comments
-	function string
+	function string // function that has the instruction
 	target   string // function that a jump or call goes to; empty for other instructions
 }
 
+// text returns mnemonic and operands.
 func (i *instruction) text() string { return strings.TrimSpace(i.mnemonic + " " + i.operands) }
 
-// listing holds the instructions of a program by address.
+// listing holds the instructions of a program.
 type listing struct {
-	order []*instruction
-	at    map[uint64]*instruction
+	order []*instruction          // by rising address
+	at    map[uint64]*instruction // by address
 }
 
 var (
@@ -32,12 +33,13 @@ var (
 	instructionLine = regexp.MustCompile(`^\s*([0-9a-f]+):\t(\S+)\s*(.*)$`)
 	// comment begins with ";" or "@", in listings of RISC-V with "#", behind a blank or a tab.
 	comment = regexp.MustCompile(`\s+[;@#]\s.*$`)
-	// named is where a jump goes; listings of AVR have it in the comment.
+	// named and avrComment match the function that a jump goes to, which listings of AVR have in
+	// the comment.
 	named      = regexp.MustCompile(`^[^;@#<]*<([^+>]+)(?:\+0x[0-9a-f]+)?>`)
 	avrComment = regexp.MustCompile(`;\s+0x[0-9a-f]+ <([^+>]+)(?:\+0x[0-9a-f]+)?>`)
 )
 
-// parseListing reads what objdump -d -w --no-show-raw-insn prints.
+// parseListing reads the output of objdump -d -w --no-show-raw-insn.
 func parseListing(text string) *listing {
 	l := &listing{at: map[uint64]*instruction{}}
 	function := ""
@@ -67,7 +69,7 @@ func parseListing(text string) *listing {
 	return l
 }
 
-// disassemble lists the program that runs.
+// disassemble lists the program that runs steps.
 func (s *session) disassemble() (*listing, error) {
 	out, err := s.output("disassemble "+runImage, s.prefix+"objdump", "-d", "-w",
 		"--no-show-raw-insn", filepath.Join(s.dir, runImage))

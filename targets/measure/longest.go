@@ -10,26 +10,30 @@ import (
 	"strings"
 )
 
-// What a step executes depends on the data only where values saturate or leave a table. The search
-// climbs from random attacks, sequences of inputs from a zero state, by the cycles of their longest
-// step.
+// The instructions of a step depend on the data only where values saturate or leave a table. An
+// attack is a sequence of inputs that starts from a zero state. The search starts with random
+// attacks, keeps the one with the longest step, and goes on from changed copies of it. All figures
+// are our choice.
 const (
-	attackSteps   = 8
-	attacksAtOnce = 24 // in one program, as far as attackTable holds them
-	// bytes, which the RAM of the smallest emulated core has beside the network
+	attackSteps   = 8  // steps of an attack
+	attacksAtOnce = 24 // attacks in one program, as far as attackTable holds them
+	// attackTable bounds the inputs in one program, in bytes: the smallest emulated core has so
+	// much RAM beside the network.
 	attackTable       = 4096
-	attackGenerations = 8 // programs
-	// instructions after which no further program is made, about ten seconds
+	attackGenerations = 8 // programs, at most
+	// attackWork is the number of executed instructions after which no further program is made: it
+	// takes about ten seconds.
 	attackWork = 16 << 20
 )
 
-// LongestStep is what the search found, which is no proof of a longest time.
+// LongestStep is the longest step that the search found. It is no proof that no step takes longer.
 type LongestStep struct {
 	Cycles float64
-	Steps  int // that were tried
+	Steps  int // number of steps that the search ran
 }
 
-// StepTimes says how far the cycles of a step depend on the data, as far as is known.
+// StepTimes says in a clause for people how far the cycles of a step depend on the data, as far as
+// is known. It needs the result of a search (Options.Search).
 func (r *Result) StepTimes() string {
 	drawn, searched := len(r.Cycles), r.Longest.Steps
 	if r.MinCycles() == r.Longest.Cycles {
@@ -41,7 +45,8 @@ func (r *Result) StepTimes() string {
 		drawn, r.MinCycles(), r.MaxCycles(), r.MeanCycles(), searched, r.Longest.Cycles)
 }
 
-// searchLongest tries inputs in further programs around the compiled network.
+// searchLongest runs attacks in further programs around the compiled network and sets r.Longest. It
+// ends early where neither drawn inputs nor the first attacks change the time.
 func (s *session) searchLongest(r *Result) error {
 	features, err := s.features()
 	if err != nil {
@@ -79,8 +84,8 @@ func (s *session) searchLongest(r *Result) error {
 	return nil
 }
 
-// attackOn changes some inputs of an attack, mostly to an end of their range, or makes one at
-// random.
+// attackOn returns a copy of an attack with some inputs changed, half of them to an end of the
+// range, or a random attack if from is nil. The result is attackSteps × features.
 func attackOn(random *rand.Rand, from [][]int16, features int) [][]int16 {
 	attack := make([][]int16, attackSteps)
 	for step := range attack {
@@ -99,7 +104,8 @@ func attackOn(random *rand.Rand, from [][]int16, features int) [][]int16 {
 	return attack
 }
 
-// runTable runs the network on given inputs, steps × features, from a zero state every attackSteps.
+// runTable runs the network on given inputs [steps × features], from a zero state every attackSteps
+// steps.
 func (s *session) runTable(table [][]int16) (*Result, error) {
 	var text strings.Builder
 	fmt.Fprintf(&text, "#define NETWORK_RESTART %dU\nstatic const int16_t "+
@@ -112,8 +118,8 @@ func (s *session) runTable(table [][]int16) (*Result, error) {
 		text.WriteString("},\n")
 	}
 	text.WriteString("};\n")
-	if err := os.WriteFile(filepath.Join(s.dir, "inputs.h"), []byte(text.String()), 0o644); err !=
-		nil {
+	header := filepath.Join(s.dir, "inputs.h")
+	if err := os.WriteFile(header, []byte(text.String()), 0o644); err != nil {
 		return nil, err
 	}
 	one := *s
@@ -128,10 +134,11 @@ func (s *session) runTable(table [][]int16) (*Result, error) {
 	if _, err := one.run(r); err != nil {
 		return nil, err
 	}
-	return r, one.isWhole(r)
+	return r, one.checkSteps(r)
 }
 
-// features reads the number of features from the header of the network.
+// features returns the number of features, which the preprocessor takes from the header of the
+// network.
 func (s *session) features() (int, error) {
 	const preprocessed = "features.txt"
 	if err := s.gcc("read the number of features", "-E", "-P", "features.c", "-o",

@@ -15,17 +15,17 @@ import (
 // DefaultSteps is the default of Options.Steps.
 const DefaultSteps = 16
 
-// limit ends a measurement that hangs; software floating point on the slowest core takes half a
-// minute.
+// limit ends a measurement that hangs. Our choice: software floating point on the slowest core
+// takes half a minute.
 const limit = 10 * time.Minute
 
 // Options say how a network is compiled and run. The zero value takes the defaults.
 type Options struct {
-	Optimise string   // "-O2": GCC optimisation flags, instead of those of the profile
+	Optimise string   // GCC optimisation flags such as "-O2"; empty: those of the profile
 	Flags    []string // further flags for the compiler, behind those of the profile
-	Steps    int      // steps to run
-	// Apart names functions whose code and cycles are counted by themselves, each with what it
-	// calls and is not named. The compiler has to keep them apart. Nil counts the step as a whole.
+	Steps    int      // number of steps to run; 0: DefaultSteps
+	// Apart matches the names of functions that are counted by themselves, see Function. The
+	// compiler has to keep them apart. Nil counts the step as a whole only.
 	Apart *regexp.Regexp
 	// Float says that the step takes and gives float values, not the integers of a handoff: for
 	// comparison with a float implementation of the same interface.
@@ -34,19 +34,19 @@ type Options struct {
 	Search bool
 }
 
-// Tool is a program that took part, with its version.
+// Tool is a program that took part in a measurement, with its version.
 type Tool struct {
 	Name    string `json:"name"`
 	Version string `json:"version"`
 }
 
-// Result is what was measured.
+// Result holds the figures of one network on one core.
 type Result struct {
 	Flash     int64 // bytes that the network adds to a program, library routines included
-	Constants int64 // bytes of it: weights and tables of the network's own file
+	Constants int64 // bytes of Flash that are weights and tables of the network's own file
 	RAM       int64 // static bytes, one state included
-	// StackChain is the deepest chain of calls from the step, in bytes; StackPainted what the
-	// deepest step changed.
+	// StackChain is the stack of the deepest chain of calls from the step; StackPainted is the
+	// depth to which the deepest step changed the painted stack. Both are in bytes.
 	StackChain, StackPainted int64
 	Cycles                   []float64    // by step
 	Longest                  *LongestStep // nil without Options.Search
@@ -54,34 +54,35 @@ type Result struct {
 	// Counts are the instructions of a step by class of the profile, the mean over the steps; nil
 	// where a simulator counted the cycles.
 	Counts     map[string]float64
-	Functions  map[string]*Function // by name, those of Options.Apart
-	CyclesFrom string               // what counted the cycles
+	Functions  map[string]*Function // functions that Options.Apart matches, by name
+	CyclesFrom string               // the source of the cycles, for reports
 	Tools      []Tool
 }
 
-// Function is what one function takes: its code, and by step what it and the functions execute that
-// it calls and that are not named by Options.Apart.
+// Function holds the figures of one function. Cycles and Counts are those of one step, the mean
+// over the steps. They include the functions that it calls, except those that Options.Apart
+// matches.
 type Function struct {
-	Code   int64 // bytes of its own, without those of functions that it calls
+	Code   int64 // bytes of its own code, without that of functions that it calls
 	Frame  int64 // bytes of stack of its own
 	Chain  int64 // bytes of stack of the deepest chain of calls from it
 	Cycles float64
 	Counts map[string]float64 // as Result.Counts
 }
 
-// Code is the inference without the constants of the network's own file, in bytes.
+// Code returns the bytes of flash without the constants of the network's own file.
 func (r *Result) Code() int64 { return r.Flash - r.Constants }
 
-// MinCycles is the shortest of the drawn steps, in cycles.
+// MinCycles returns the cycles of the shortest step on drawn inputs.
 func (r *Result) MinCycles() float64 { return slices.Min(r.Cycles) }
 
-// MaxCycles is the longest of the drawn steps, in cycles.
+// MaxCycles returns the cycles of the longest step on drawn inputs.
 func (r *Result) MaxCycles() float64 { return slices.Max(r.Cycles) }
 
-// IsConstantTime tells that every step took the same cycles.
+// IsConstantTime reports whether every step on drawn inputs took the same cycles.
 func (r *Result) IsConstantTime() bool { return r.MinCycles() == r.MaxCycles() }
 
-// MeanCycles is the mean over the steps, in cycles.
+// MeanCycles returns the mean cycles of the steps on drawn inputs.
 func (r *Result) MeanCycles() float64 {
 	sum := 0.0
 	for _, c := range r.Cycles {
@@ -94,9 +95,9 @@ func (r *Result) MeanCycles() float64 {
 // a handoff: name.h with name_state, name_reset, name_step and the macros NAME_N_FEATURES and
 // NAME_N_OUTPUTS.
 //
-// Errors are *ToolError (something is not installed), *CommandError (a tool failed),
-// *InstructionError (an executed instruction has no cost) and *StackError, or those of the file
-// system. ctx ends the tools.
+// Errors are *ToolError (a tool is not installed), *CommandError (a tool failed), *InstructionError
+// (an executed instruction has no cost) and *StackError, or those of the file system. When ctx
+// ends, so do the tools.
 func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	o Options) (*Result, error) {
 	if o.Optimise == "" {
@@ -141,8 +142,8 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	return r, err
 }
 
-// Require finds the compiler, the library and the emulator that measuring on a profile needs. An
-// error is a *ToolError if one is not installed.
+// Require checks that the compiler, the library and the emulator for a profile are installed. The
+// error is a *ToolError if one is not.
 func Require(ctx context.Context, p *targets.Profile) error {
 	tools, ok := toolchains[p.ISA]
 	if !ok {
@@ -161,12 +162,14 @@ func Require(ctx context.Context, p *targets.Profile) error {
 	return err
 }
 
+// noCompiler returns the error of a profile whose instruction set has no toolchain.
 func noCompiler(p *targets.Profile) error {
 	return fmt.Errorf("no compiler is known for the instruction set %s of profile %s", p.ISA,
 		p.Name)
 }
 
-// measureSizes compares a program with the network and one without.
+// measureSizes compares a program with the network and one without, and sets Flash, RAM, Constants
+// and the code of Functions.
 func (s *session) measureSizes(r *Result) error {
 	if err := s.compileNetwork(); err != nil {
 		return err

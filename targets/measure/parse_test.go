@@ -103,7 +103,8 @@ func TestDamagedLog(t *testing.T) {
 // Lines as GCC writes them, one file per object.
 func TestFrames(t *testing.T) {
 	got, err := parseFrames(
-		"net.c:82:16:net_tanh_Q15\t8\tstatic\nnet.c:90:1:net_rows.constprop\t24\tstatic\nnet.c:90:1:net_rows\t16\tstatic\n")
+		"net.c:82:16:net_tanh_Q15\t8\tstatic\nnet.c:90:1:net_rows.constprop\t24\tstatic\n" +
+			"net.c:90:1:net_rows\t16\tstatic\n")
 	if err != nil || len(got) != 2 || got["net_tanh_Q15"] != 8 || got["net_rows"] != 24 {
 		t.Errorf("%v, %v", got, err)
 	}

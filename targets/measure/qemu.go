@@ -33,10 +33,9 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	}
 	defer read.Close()
 	// The log comes through the pipe that the child has as descriptor 3.
-	args := append(s.emulator[1:len(s.emulator):len(s.emulator)], "-display", "none", "-monitor",
-		"none",
-		"-singlestep", "-d", "exec,nochain", "-D", "/dev/fd/3", "-kernel",
-		filepath.Join(s.dir, runImage))
+	args := append(s.emulator[1:len(s.emulator):len(s.emulator)],
+		"-display", "none", "-monitor", "none", "-singlestep", "-d", "exec,nochain",
+		"-D", "/dev/fd/3", "-kernel", filepath.Join(s.dir, runImage))
 	cmd := exec.CommandContext(s.ctx, s.emulator[0], args...)
 	cmd.ExtraFiles = []*os.File{write}
 	var output bytes.Buffer
@@ -70,28 +69,32 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	return output.String(), nil
 }
 
-// watcher follows the executed instructions and prices those of the step: from its first one until
-// control is back in the caller.
+// watcher follows the executed instructions and prices those of a step: from its first instruction
+// until control is back in the caller.
 type watcher struct {
 	code   *listing
 	cost   *cost
 	step   uint64 // first address of the step
-	caller span
+	caller span   // function main, which calls the step
 
-	isInside bool
-	// last: executed, not priced yet, because the next address tells whether it jumped
+	isInside bool // a step is running
+	// last is the latest executed instruction, which has no price yet: the next address shows
+	// whether it jumped. before is the one executed before it; nil at the start of a step.
 	before, last *instruction
-	cycles       []float64 // by step
-	instructions []int64
-	counts       map[string]float64 // over all steps, by class
+	cycles       []float64          // by step
+	instructions []int64            // by step
+	counts       map[string]float64 // instructions of all steps, by class
 
-	functions map[string]*Function // that are counted by themselves
-	running   *Function            // the one that was entered last and has not returned; nil: none
+	functions map[string]*Function // functions that are counted by themselves, by name
+	// running is the function among them whose instructions were executed last; nil at the start
+	// of a step.
+	running *Function
 }
 
-// readLog reads QEMU's log. Lines are "Trace 0: 0x7f.. [00000000/0000012c/..../....] name", the
-// address second in the brackets, and "Stopped execution of TB chain before 0x7f.. [0000012c] name"
-// for an instruction that was logged and not executed, which then is logged again.
+// readLog reads QEMU's log to its end. A line "Trace 0: 0x7f.. [00000000/0000012c/..../....] name"
+// has the address of an instruction second in the brackets. A line "Stopped execution of TB chain
+// before 0x7f.. [0000012c] name" says that the instruction logged last was not executed; QEMU logs
+// it again.
 func (w *watcher) readLog(log io.Reader) error {
 	lines := bufio.NewReaderSize(log, 1<<20)
 	var pending uint64
@@ -127,17 +130,18 @@ func (w *watcher) readLog(log io.Reader) error {
 	return nil
 }
 
+// loggedAddress reads the address in a line "Trace" of QEMU's log.
 func loggedAddress(line []byte) (uint64, error) {
 	_, rest, _ := bytes.Cut(line, []byte("/"))
-	digits, _, isWhole := bytes.Cut(rest, []byte("/"))
+	digits, _, ok := bytes.Cut(rest, []byte("/"))
 	address, err := strconv.ParseUint(string(digits), 16, 64)
-	if !isWhole || err != nil {
+	if !ok || err != nil {
 		return 0, fmt.Errorf("unexpected line in the log of QEMU: %q", line)
 	}
 	return address, nil
 }
 
-// execute takes the next executed address.
+// execute takes note of the instruction at pc, the next one that was executed.
 func (w *watcher) execute(pc uint64) error {
 	if w.isInside {
 		if err := w.price(pc); err != nil {
@@ -168,7 +172,8 @@ func (w *watcher) execute(pc uint64) error {
 	return nil
 }
 
-// price adds the last executed instruction to the step; next is the address executed behind it.
+// price adds the price of the last executed instruction to the step; next is the address that was
+// executed after it.
 func (w *watcher) price(next uint64) error {
 	p, err := w.cost.of(w.before, w.last, next != w.last.next)
 	if err != nil {

@@ -9,6 +9,7 @@ import (
 // Set Manual, volume I, tables of pseudo-instructions).
 type riscv struct{}
 
+// riscvClasses maps the mnemonics whose cost is that of one class to the class.
 var riscvClasses = table(map[string][]string{
 	"load":   strings.Fields("lw lh lb lhu lbu"),
 	"store":  strings.Fields("sw sh sb"),
@@ -18,13 +19,14 @@ var riscvClasses = table(map[string][]string{
 	"call":   strings.Fields("jal j"),       // JAL
 	"return": strings.Fields("jalr jr ret"), // JALR
 	"alu": strings.Fields("add addi sub and andi or ori xor xori li lui mv neg not slt slti " +
-		"sltu sltiu " +
-		"seqz snez sltz sgtz auipc nop zext.b"),
+		"sltu sltiu seqz snez sltz sgtz auipc nop zext.b"),
 })
 
+// riscvBranches are the conditional branches.
 var riscvBranches = strings.Fields("beq bne blt bge bltu bgeu beqz bnez blez bgez bltz bgtz bgt " +
 	"ble bgtu bleu")
 
+// spends is the method of family.
 func (riscv) spends(before, at *instruction, isTaken bool) []spend {
 	name := strings.TrimPrefix(at.mnemonic, "c.")
 	switch {
@@ -33,7 +35,7 @@ func (riscv) spends(before, at *instruction, isTaken bool) []spend {
 	case slices.Contains(riscvBranches, name):
 		return one("branch_not_taken")
 	case name == "mulh" || name == "mulhu" || name == "mulhsu":
-		// mul_long is the pair of MUL and MULH: this is the second.
+		// mul_long is the cost of the pair MUL and MULH, of which this is the second.
 		return []spend{{"mul_long", 1}, {"mul", -1}}
 	case riscvClasses[name] == "load" && follows(before, at) &&
 		riscvClasses[strings.TrimPrefix(before.mnemonic, "c.")] == "load":

@@ -7,14 +7,14 @@ import (
 	"strconv"
 )
 
-// measureRun runs steps on the emulated core.
+// measureRun runs steps on the emulated core and sets the stack, cycles and counts of r.
 func (s *session) measureRun(r *Result) error {
 	frames, err := s.frames()
 	if err != nil {
 		return err
 	}
-	// The depth of the paint follows from the chain of calls, which the program must be linked to
-	// know.
+	// The depth of the paint follows from the chain of calls, which is known once the program has
+	// been linked.
 	if err := s.linkImage(runImage, "main.c", networkObject); err != nil {
 		return err
 	}
@@ -47,7 +47,7 @@ func (s *session) measureRun(r *Result) error {
 	if err != nil {
 		return err
 	}
-	if err := s.isWhole(r); err != nil {
+	if err := s.checkSteps(r); err != nil {
 		return err
 	}
 	if r.StackPainted, err = painted(reported); err != nil {
@@ -60,27 +60,29 @@ func (s *session) measureRun(r *Result) error {
 	return nil
 }
 
-// isWhole refuses a run that ended early.
-func (s *session) isWhole(r *Result) error {
+// checkSteps returns an error if a run had not all of its steps.
+func (s *session) checkSteps(r *Result) error {
 	if len(r.Cycles) != s.options.Steps {
 		return fmt.Errorf("%d steps ran instead of %d", len(r.Cycles), s.options.Steps)
 	}
 	return nil
 }
 
+// run runs the linked program, adds cycles and instructions to r and returns the text that the
+// program wrote.
 func (s *session) run(r *Result) (reported string, err error) {
 	if len(s.emulator) == 0 {
 		r.CyclesFrom = "cycle counter of simavr, ATmega1284P"
 		return s.runSimulator(r)
 	}
-	r.CyclesFrom = "instructions executed by QEMU, each with the cycles of profile " +
-		s.profile.Name
+	r.CyclesFrom = fmt.Sprintf("instructions executed by QEMU, each with the cycles of profile %s",
+		s.profile.Name)
 	return s.runEmulator(r)
 }
 
 var reportLine = regexp.MustCompile(`(?m)^([0-9a-f]{4})\r?$`)
 
-// painted reads what board/main.c reports: four hexadecimal digits.
+// painted reads the bytes of stack that board/main.c reports, in four hexadecimal digits.
 func painted(reported string) (int64, error) {
 	m := reportLine.FindStringSubmatch(reported)
 	if m == nil {

@@ -12,9 +12,10 @@ import (
 	"strings"
 )
 
+// tracer is the program that runs an image on simavr, compiled from board/trace_avr.c.
 const tracer = "trace_avr"
 
-// buildTracer compiles the program that runs the simulator and adds its version to tools.
+// buildTracer compiles the tracer and adds simavr with its version to tools.
 func (s *session) buildTracer(tools []Tool) ([]Tool, error) {
 	_, err := s.output("compile the tracer of the simulator", "gcc", "-O2", "trace_avr.c", "-o",
 		tracer, "-lsimavr")
@@ -25,7 +26,8 @@ func (s *session) buildTracer(tools []Tool) ([]Tool, error) {
 	return append(tools, Tool{"simavr", simulatorVersion()}), err
 }
 
-// simulatorVersion is what the package says of itself; the library has no function for it.
+// simulatorVersion returns the version in the description of the installed package, or "unknown".
+// The library has no function for it.
 func simulatorVersion() string {
 	files, err := filepath.Glob("/usr/lib/*/pkgconfig/simavr.pc")
 	if err != nil || len(files) == 0 {
@@ -42,8 +44,8 @@ func simulatorVersion() string {
 	return string(m[1])
 }
 
-// runSimulator runs the program on simavr and takes its cycle counter. It returns what the program
-// wrote.
+// runSimulator runs the program on simavr and takes the cycles from simavr's counter. It returns
+// the text that the program wrote.
 func (s *session) runSimulator(r *Result) (string, error) {
 	image, err := s.flatten()
 	if err != nil {
@@ -75,8 +77,8 @@ func (s *session) runSimulator(r *Result) (string, error) {
 	return s.readSteps(r, out)
 }
 
-// readSteps takes the lines "step CYCLES INSTRUCTIONS" and, of all steps, "function NAME CYCLES"
-// out of what the tracer wrote.
+// readSteps adds the lines "step CYCLES INSTRUCTIONS" of the tracer to r, and the lines "function
+// NAME CYCLES", which count all steps. It returns the other lines, which the program wrote.
 func (s *session) readSteps(r *Result, out string) (string, error) {
 	var rest strings.Builder
 	for line := range strings.Lines(out) {

@@ -9,8 +9,8 @@ import (
 	"strings"
 )
 
-// frames reads the compiler's account of the stack: lines
-// "file:line:column:function<tab>bytes<tab>static".
+// frames reads the compiler's account of the stack: the frame of every function of the network, in
+// bytes.
 func (s *session) frames() (map[string]int64, error) {
 	text, err := os.ReadFile(filepath.Join(s.dir, strings.TrimSuffix(networkObject, ".o")+".su"))
 	if err != nil {
@@ -19,6 +19,8 @@ func (s *session) frames() (map[string]int64, error) {
 	return parseFrames(string(text))
 }
 
+// parseFrames reads lines "file:line:column:function<tab>bytes<tab>static". A frame that is not
+// static is a *StackError.
 func parseFrames(text string) (map[string]int64, error) {
 	sizes := map[string]int64{}
 	for line := range strings.Lines(text) {
@@ -42,19 +44,21 @@ func parseFrames(text string) (map[string]int64, error) {
 	return sizes, nil
 }
 
-// withoutClone takes off what the compiler puts behind the name of a copy: ".constprop.0".
+// withoutClone returns the name of a function without the suffix of a copy that the compiler made,
+// such as ".constprop.0".
 func withoutClone(name string) string {
 	bare, _, _ := strings.Cut(name, ".")
 	return bare
 }
 
-// callGraph is what the listing says of each function.
+// callGraph holds the code and the frames of the functions of a program.
 type callGraph struct {
-	code   map[string][]*instruction
-	frames map[string]int64 // of the network's own functions
+	code   map[string][]*instruction // by function
+	frames map[string]int64          // of the network's own functions, in bytes
 	isAVR  bool
 }
 
+// newCallGraph sorts the instructions of a listing by function.
 func newCallGraph(l *listing, frames map[string]int64, isAVR bool) *callGraph {
 	g := &callGraph{code: map[string][]*instruction{}, frames: frames, isAVR: isAVR}
 	for _, i := range l.order {
@@ -64,16 +68,19 @@ func newCallGraph(l *listing, frames map[string]int64, isAVR bool) *callGraph {
 }
 
 var (
-	// register behind a call: "blx r3", "jalr a5", "icall".
+	// indirect matches a call through a register: "blx r3", "jalr a5", "icall".
 	indirect = regexp.MustCompile(`^(blx [a-z]|jalr |icall|eicall)`)
-	lowered  = regexp.MustCompile(`^sp,\s*(?:sp,\s*)?(-|#)(\d+)$`)
+	// lowered matches the operands of an instruction that lowers the stack pointer by a constant.
+	lowered = regexp.MustCompile(`^sp,\s*(?:sp,\s*)?(-|#)(\d+)$`)
 )
 
-// deepest is the most stack of a function and what it calls, in bytes. Errors are *StackError.
+// deepest returns the stack of the deepest chain of calls that begins with a function, in bytes.
+// Errors are *StackError.
 func (g *callGraph) deepest(name string) (int64, error) {
 	return g.below(name, map[string]bool{})
 }
 
+// below does the work of deepest; path holds the functions on the way to this one.
 func (g *callGraph) below(name string, path map[string]bool) (int64, error) {
 	path[name] = true
 	defer delete(path, name)
@@ -87,8 +94,8 @@ func (g *callGraph) below(name string, path map[string]bool) (int64, error) {
 		}
 		if path[i.target] {
 			switch {
-			// within the function, or to and fro between routines in assembler
 			case !isCall(i.mnemonic):
+				// A jump within the function, or to and fro between routines in assembler.
 			case !g.isCompiled(i.target):
 				// Routines in assembler that others jump into call themselves, and do not recurse.
 				most = max(most, g.frame(i.target))
@@ -106,6 +113,7 @@ func (g *callGraph) below(name string, path map[string]bool) (int64, error) {
 	return g.frame(name) + most, nil
 }
 
+// isCall reports whether an instruction calls a function directly.
 func isCall(mnemonic string) bool {
 	switch mnemonic {
 	case "bl", "blx", "jal", "call", "rcall":
@@ -114,18 +122,18 @@ func isCall(mnemonic string) bool {
 	return false
 }
 
-// isReservation tells that a call goes to the next instruction, to take the stack of a return
-// address.
+// isReservation reports whether a call goes to the next instruction: it does no more than take the
+// stack of a return address.
 func isReservation(i *instruction) bool { return i.mnemonic == "rcall" && i.operands == ".+0" }
 
-// isCompiled tells that the compiler gave an account of a function.
+// isCompiled reports whether the compiler's account of the stack has a function.
 func (g *callGraph) isCompiled(name string) bool {
 	_, ok := g.frames[withoutClone(name)]
 	return ok
 }
 
-// frame is the stack of one function: the compiler's figure, or for a library routine what it
-// pushes and reserves.
+// frame returns the stack of one function without its calls, in bytes: the compiler's figure, or
+// for a library routine the bytes that it pushes and reserves.
 func (g *callGraph) frame(name string) int64 {
 	if size, ok := g.frames[withoutClone(name)]; ok {
 		return size
@@ -140,7 +148,7 @@ func (g *callGraph) frame(name string) int64 {
 	return size
 }
 
-// taken is by how much an instruction of a library routine lowers the stack pointer, in bytes.
+// taken returns the bytes by which an instruction of a library routine lowers the stack pointer.
 func (g *callGraph) taken(i *instruction) int64 {
 	mnemonic, _, _ := strings.Cut(i.mnemonic, ".")
 	switch {
@@ -149,11 +157,11 @@ func (g *callGraph) taken(i *instruction) int64 {
 	case isReservation(i):
 		return 2
 	case mnemonic == "sbiw" && strings.HasPrefix(i.operands, "r28"): // frame pointer
-		// 0 where it is no number
+		// ParseInt returns 0 where the operand is no number.
 		n, _ := strconv.ParseInt(strings.TrimSpace(strings.TrimPrefix(i.operands, "r28,")), 0, 64)
 		return n
-	case mnemonic == "push", mnemonic == "vpush", mnemonic == "stmdb" &&
-		strings.HasPrefix(i.operands, "sp!"):
+	case mnemonic == "push", mnemonic == "vpush",
+		mnemonic == "stmdb" && strings.HasPrefix(i.operands, "sp!"):
 		return 4 * int64(listedWords(i.operands))
 	case strings.HasPrefix(mnemonic, "sub"), strings.HasPrefix(mnemonic, "add"):
 		m := lowered.FindStringSubmatch(i.operands)

@@ -10,23 +10,24 @@ import (
 	"kerf/targets"
 )
 
-// toolchain is what compiles and runs code of an instruction set.
+// toolchain describes the tools that compile and run code of an instruction set, and the memory of
+// the emulated machine.
 type toolchain struct {
-	prefix          string // of compiler and binary tools
-	compilerPackage string // Debian packages
-	libraryFile     string // that the C library has in the compiler's search path
-	libraryPackage  string
-	flags           []string // beside those of the profile
-	link            []string
-	start, script   string   // files of folder board
-	emulator        []string // with the options of the machine; empty: simavr
-	emulatorPackage string
-	code, ram       uint64 // where they begin
-	stack           uint64 // initial stack pointer
+	prefix          string   // prefix of the names of compiler and binary tools
+	compilerPackage string   // Debian package of the compiler
+	libraryFile     string   // a file of the C library in the compiler's search path
+	libraryPackage  string   // Debian package of the C library
+	flags           []string // compiler flags beside those of the profile
+	link            []string // linker flags
+	start, script   string   // start code and linker script, files of folder board
+	emulator        []string // emulator with the options of the machine; empty: simavr
+	emulatorPackage string   // Debian package of the emulator
+	code, ram       uint64   // addresses at which code and RAM begin
+	stack           uint64   // initial stack pointer
 }
 
-// cortexM is one of QEMU's boards with a Cortex-M core; where code and RAM begin is in QEMU's
-// documentation of the board.
+// cortexM returns the toolchain of one of QEMU's boards with a Cortex-M core. The addresses of code
+// and RAM are those of QEMU's documentation of the board.
 func cortexM(board string, code, ram uint64) toolchain {
 	return toolchain{
 		prefix: "arm-none-eabi-", compilerPackage: "gcc-arm-none-eabi",
@@ -38,8 +39,9 @@ func cortexM(board string, code, ram uint64) toolchain {
 	}
 }
 
-// toolchains by instruction set. QEMU 7.2 has no Cortex-M0+; a Cortex-M3 executes all that Armv6-M
-// has, and a Cortex-M7 all that Armv7E-M has: here only the order of instructions matters.
+// toolchains are the toolchains by instruction set. QEMU 7.2 has no Cortex-M0+. A Cortex-M3
+// executes all instructions of Armv6-M, and a Cortex-M7 all of Armv7E-M; the emulated core matters
+// for the order of instructions only.
 var toolchains = map[string]toolchain{
 	"armv6m":  cortexM("mps2-an385", 0, 0x20000000),
 	"armv7m":  cortexM("mps2-an385", 0, 0x20000000),
@@ -55,25 +57,26 @@ var toolchains = map[string]toolchain{
 	},
 	// RAM of an ATmega1284P: 0x100 to 0x40ff (linker addresses of data begin at 0x800000).
 	"avr": {
-		prefix: "avr-", compilerPackage: "gcc-avr", libraryFile: "libm.a",
-		libraryPackage: "avr-libc",
-		start:          "start_avr.S", script: "memory_avr.ld", emulatorPackage: "libsimavr-dev",
+		prefix: "avr-", compilerPackage: "gcc-avr",
+		libraryFile: "libm.a", libraryPackage: "avr-libc",
+		start: "start_avr.S", script: "memory_avr.ld", emulatorPackage: "libsimavr-dev",
 		ram: 0x800100, stack: 0x40ff,
 	},
 }
 
-// session is one measurement: a profile, its tools and a scratch folder.
+// session is one measurement.
 type session struct {
-	ctx     context.Context
+	ctx     context.Context // ends the tools
 	profile *targets.Profile
 	toolchain
 	options Options
-	name    string // of the network
-	dir     string // scratch
+	name    string // name of the network, see Network
+	dir     string // scratch folder
 	source  string // folder with the C of the network
 }
 
-// require finds every tool and returns their versions. An error is a *ToolError.
+// require finds every tool and returns compiler and emulator with their versions. The error is a
+// *ToolError if a tool is not installed.
 func (s *session) require() ([]Tool, error) {
 	programs := []struct{ name, pkg string }{
 		{s.prefix + "gcc", s.compilerPackage},
@@ -116,8 +119,8 @@ func (s *session) require() ([]Tool, error) {
 	return append(tools, Tool{s.emulator[0], version}), nil
 }
 
-// output runs a program in the scratch folder and returns its standard output. A failure is a
-// *CommandError.
+// output runs a program in the scratch folder and returns its standard output; what names the task
+// in an error. A failure is a *CommandError.
 func (s *session) output(what, program string, args ...string) (string, error) {
 	cmd := exec.CommandContext(s.ctx, program, args...)
 	cmd.Dir = s.dir
@@ -133,5 +136,5 @@ func (s *session) output(what, program string, args ...string) (string, error) {
 	return "", &CommandError{filepath.Base(program), what, message}
 }
 
-// tail is the end of a long text.
+// tail returns the last 1500 bytes of a text, for errors.
 func tail(text string) string { return text[max(0, len(text)-1500):] }

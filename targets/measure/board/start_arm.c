@@ -9,13 +9,14 @@ void fault(void);
 
 /* Stack, reset and the faults (Armv6-M Architecture Reference Manual, B1.5.3). */
 __attribute__((section(".vectors"), used)) const uintptr_t vectors[16] = {
-    STACK_TOP, (uintptr_t)start, (uintptr_t)fault, (uintptr_t)fault, (uintptr_t)fault, (uintptr_t)fault,
-    (uintptr_t)fault, (uintptr_t)fault
+    STACK_TOP, (uintptr_t)start, (uintptr_t)fault, (uintptr_t)fault,
+    (uintptr_t)fault, (uintptr_t)fault, (uintptr_t)fault, (uintptr_t)fault
 };
 
 static void call(uint32_t operation, uint32_t argument)
 {
-    __asm volatile("movs r0, %0\n mov r1, %1\n bkpt 0xAB" ::"r"(operation), "r"(argument) : "r0", "r1", "memory");
+    __asm volatile("movs r0, %0\n mov r1, %1\n bkpt 0xAB" ::"r"(operation), "r"(argument)
+                   : "r0", "r1", "memory");
 }
 
 void board_put(char c)

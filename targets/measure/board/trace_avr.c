@@ -71,7 +71,8 @@ int main(int argc, char **argv)
             instructions = 0;
             running = -1;
         }
-        if (running < 0 || avr->pc < functions[running].start || avr->pc >= functions[running].end) {
+        if (running < 0 || avr->pc < functions[running].start ||
+            avr->pc >= functions[running].end) {
             for (f = 0; f < count; f++) {
                 if (avr->pc >= functions[f].start && avr->pc < functions[f].end) {
                     running = f;

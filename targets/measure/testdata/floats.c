@@ -6,7 +6,8 @@ void floats_reset(floats_state *s)
     s->used[0] = 0;
 }
 
-__attribute__((naked)) void floats_step(floats_state *s, const float x[FLOATS_N_FEATURES], float y[FLOATS_N_OUTPUTS])
+__attribute__((naked)) void floats_step(floats_state *s, const float x[FLOATS_N_FEATURES],
+                                        float y[FLOATS_N_OUTPUTS])
 {
     __asm volatile(
         "vldr s14, [r1]\n"          /* 2 */

@@ -11,6 +11,7 @@ typedef struct {
 } library_state;
 
 void library_reset(library_state *s);
-void library_step(library_state *s, const int16_t x[LIBRARY_N_FEATURES], int32_t y[LIBRARY_N_OUTPUTS]);
+void library_step(library_state *s, const int16_t x[LIBRARY_N_FEATURES],
+                  int32_t y[LIBRARY_N_OUTPUTS]);
 
 #endif

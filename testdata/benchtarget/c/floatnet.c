@@ -31,7 +31,8 @@ void floatnet_reset(floatnet_state *s)
     }
 }
 
-void floatnet_step(floatnet_state *s, const float x[FLOATNET_N_FEATURES], float y[FLOATNET_N_OUTPUTS])
+void floatnet_step(floatnet_state *s, const float x[FLOATNET_N_FEATURES],
+                   float y[FLOATNET_N_OUTPUTS])
 {
     float in[3 * FLOATNET_N_UNITS];
     float re[3 * FLOATNET_N_UNITS];

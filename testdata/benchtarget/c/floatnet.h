@@ -12,6 +12,7 @@ typedef struct {
 } floatnet_state;
 
 void floatnet_reset(floatnet_state *s);
-void floatnet_step(floatnet_state *s, const float x[FLOATNET_N_FEATURES], float y[FLOATNET_N_OUTPUTS]);
+void floatnet_step(floatnet_state *s, const float x[FLOATNET_N_FEATURES],
+                   float y[FLOATNET_N_OUTPUTS]);
 
 #endif
