@@ -2,20 +2,20 @@ package portable
 
 import "math"
 
-// Symmetric is a symmetric matrix.
+// Symmetric is a symmetric matrix. Matrices of gonum satisfy it.
 type Symmetric interface {
-	SymmetricDim() int
-	At(i, j int) float64
+	SymmetricDim() int   // number of rows
+	At(i, j int) float64 // value in row i and column j, from 0
 }
 
 // Factor is the lower triangle L of a Cholesky factorisation A = L Lᵀ.
 type Factor struct {
 	n int
-	l []float64 // rows of n, the lower triangle
+	l []float64 // [n × n] by rows; zero above the diagonal
 }
 
-// Cholesky factorises a; ok is false if it is not positive definite. Source:
-// Golub and Van Loan 2013, "Matrix computations", section 4.2, by rows.
+// Cholesky factorises a; ok is false if a is not positive definite. Source: Golub and Van Loan
+// 2013, "Matrix computations", section 4.2, by rows.
 func Cholesky(a Symmetric) (f *Factor, ok bool) {
 	n := a.SymmetricDim()
 	f = &Factor{n, make([]float64, n*n)}
@@ -33,9 +33,10 @@ func Cholesky(a Symmetric) (f *Factor, ok bool) {
 	return f, true
 }
 
+// row returns row i of L, from 0.
 func (f *Factor) row(i int) []float64 { return f.l[i*f.n : (i+1)*f.n] }
 
-// Solve replaces b by the solution x of A x = b.
+// Solve replaces b, which has n values, by the solution x of A x = b.
 func (f *Factor) Solve(b []float64) {
 	for i := range b {
 		row := f.row(i)
@@ -50,7 +51,7 @@ func (f *Factor) Solve(b []float64) {
 	}
 }
 
-// Inverse is the inverse of A.
+// Inverse returns the inverse of A.
 func (f *Factor) Inverse() *Square {
 	s := &Square{f.n, make([]float64, f.n*f.n)}
 	column := make([]float64, f.n)
@@ -65,7 +66,7 @@ func (f *Factor) Inverse() *Square {
 	return s
 }
 
-// Upper is Lᵀ: the matrix U with A = Uᵀ U.
+// Upper returns Lᵀ, the matrix U with A = Uᵀ U.
 func (f *Factor) Upper() *Square {
 	s := &Square{f.n, make([]float64, f.n*f.n)}
 	for i := range f.n {
@@ -79,19 +80,20 @@ func (f *Factor) Upper() *Square {
 // Square is a square matrix.
 type Square struct {
 	n int
-	v []float64
+	v []float64 // [n × n] by rows
 }
 
-// SymmetricDim is the number of rows.
+// SymmetricDim returns the number of rows.
 func (s *Square) SymmetricDim() int { return s.n }
 
-// At is the value in row i and column j, from 0.
+// At returns the value in row i and column j, from 0.
 func (s *Square) At(i, j int) float64 { return s.v[i*s.n+j] }
 
-// Row is row i, from 0.
+// Row returns row i, from 0, without a copy.
 func (s *Square) Row(i int) []float64 { return s.v[i*s.n : (i+1)*s.n] }
 
-// Dot is the sum of a[i]·b[i], in four interleaved sums that are added at the end.
+// Dot returns the sum of a[i]·b[i], computed as four interleaved sums that are added at the end. b
+// is at least as long as a.
 func Dot(a, b []float64) float64 {
 	b = b[:len(a)]
 	var s0, s1, s2, s3 float64

@@ -1,16 +1,24 @@
-// Package portable is the floating-point arithmetic that gives the same bits on
-// every processor. IEEE 754 fixes sums, products, quotients and square roots; it
-// does not fix
+// Package portable is the floating-point arithmetic that gives the same bits on every processor.
 //
-//   - exp, tanh and log: package math has assembly for some processors and other
-//     code for the rest, which differ in the last bits;
-//   - the order of the sums in a product of matrices: linear algebra libraries
-//     take as many at once as the processor has lanes;
-//   - whether x*y + z is rounded once or twice: the Go compiler fuses it where the
-//     processor can, unless the product is converted explicitly (Go specification,
-//     "Floating-point operators").
+// IEEE 754 fixes sums, products, quotients and square roots; it does not fix
 //
-// So what a handoff follows from is computed here, or in the calling package by
-// the four operations alone. Tests compare the results with package math, with
-// exact arithmetic and with gonum, and pin their bits.
+//   - exp, tanh and log: package math has assembly for some processors and other code for the rest,
+//     which differ in the last bits;
+//   - the order of the sums in a product of matrices: linear algebra libraries take as many terms
+//     at once as the processor has lanes;
+//   - whether x*y + z is rounded once or twice: the Go compiler fuses the two operations where the
+//     processor can, unless the product is converted explicitly (Go specification, "Floating-point
+//     operators").
+//
+// Figures that decide what is in a handoff are therefore computed here, or in the calling package
+// by the four operations and square roots alone.
+//
+// Files, in any order: exp.go (Exp, Tanh, Logistic), log.go (Log, Power, Cos), normal.go (random
+// numbers), cholesky.go (matrices), statistics.go.
+//
+// # Invariants
+//
+// Every product that is added to or subtracted from something is converted explicitly. No function
+// of package math is used whose last bits differ between processors. Tests compare the results with
+// package math, with exact arithmetic and with gonum, and pin their bits.
 package portable

@@ -5,33 +5,33 @@ import (
 	"math/big"
 )
 
-// exp(x) = 2^(n/32)·exp(r) with |r| <= ln2/64. 2^(n/32) is a power of two times an
-// entry of the table, exp(r) - 1 a polynomial: the series up to r^6/6!, whose rest
-// r^7/7! is below 4e-18. (The method is Tang's, "Table-driven implementation of the
+// The exponential is computed as exp(x) = 2^(n/32)·exp(r) with |r| <= ln2/64. 2^(n/32) is a power
+// of two times an entry of the table; exp(r) - 1 is a polynomial, the series up to r^6/6!, whose
+// rest r^7/7! is below 4e-18. (The method is Tang's, "Table-driven implementation of the
 // exponential function", ACM TOMS 15, 1989, there with a fitted polynomial.)
 const (
-	tableBits = 5
+	tableBits = 5 // our choice: with 32 entries six terms of the series are enough
 	tableSize = 1 << tableBits
 
-	perStep = tableSize / math.Ln2 // steps of the table per 1
+	perStep = tableSize / math.Ln2 // entries of the table by which x + 1 is further than x
 
-	// ln2/32 in two parts. n has at most 16 bits and the first part 32, so that
-	// their product is exact.
+	// stepHigh + stepLow is ln2/32. n has at most 16 bits and stepHigh 32, so that their product is
+	// exact.
 	stepHigh = 0x1.62e42fee00000p-6
 	stepLow  = 0x1.a39ef35793c76p-38
 
-	// roundBias brings the bits of a whole number to the end of a float64: the sum
-	// is rounded to the nearest one.
+	// roundBias, 1.5·2^52, has 1 as its last place: a number that is added to it is rounded to the
+	// nearest whole number, which then stands in the last bits of the sum.
 	roundBias = 0x1.8p52
 
-	largestExp  = 710  // exp of more is infinite
-	smallestExp = -746 // exp of less is 0
+	largestExp  = 710  // exp of more is infinite: ln(2^1024) is 709.8
+	smallestExp = -746 // exp of less is 0: ln(2^-1075) is -745.1
 )
 
-// powers are 2^(j/32), and what rounding to float64 took from them.
+// powers[j] is 2^(j/32) as the nearest float64, powersLow[j] the rest that this leaves.
 var powers, powersLow = makePowers()
 
-// makePowers takes square roots of 2 with 200 bits, so that every entry is the
+// makePowers computes the tables from square roots of 2 with 200 bits, so that every entry is the
 // float64 nearest to its value, whatever the processor.
 func makePowers() (high, low [tableSize]float64) {
 	const bits = 200
@@ -49,8 +49,8 @@ func makePowers() (high, low [tableSize]float64) {
 	return high, low
 }
 
-// reduced splits exp(x) into 2^k·(top + rest), where rest holds what goes beyond
-// the entry of the table. |x| is at most 746.
+// reduced splits exp(x) into 2^k·(top + rest), where top is an entry of the table. |x| is at most
+// 746.
 func reduced(x float64) (k int, top, rest float64) {
 	biased := float64(x*perStep) + roundBias
 	n := int(int32(uint32(math.Float64bits(biased))))
@@ -64,10 +64,10 @@ func reduced(x float64) (k int, top, rest float64) {
 	return n >> tableBits, top, powersLow[n&(tableSize-1)] + float64(top*p)
 }
 
-// power2 is 2^k for exponents of normal numbers.
+// power2 returns 2^k, which must be a normal number: k from -1022 to 1023.
 func power2(k int) float64 { return math.Float64frombits(uint64(k+1023) << 52) }
 
-// Exp is e^x, within 1 unit in the last place for results that are normal numbers.
+// Exp returns e^x, within 1 unit in the last place where the result is a normal number.
 func Exp(x float64) float64 {
 	switch {
 	case x != x:
@@ -84,10 +84,11 @@ func Exp(x float64) float64 {
 	return float64((top + rest) * power2(k))
 }
 
-// tanhIsOne is where tanh rounds to 1: 1 - tanh(20) is 8e-18.
+// tanhIsOne is a number from which on tanh rounds to 1: 1 - tanh(20) is 8e-18.
 const tanhIsOne = 20
 
-// Tanh is the hyperbolic tangent, within 4 units in the last place. It is odd.
+// Tanh returns the hyperbolic tangent of x, within 4 units in the last place. Tanh(-x) is exactly
+// -Tanh(x).
 func Tanh(x float64) float64 {
 	a := math.Abs(x)
 	switch {
@@ -98,7 +99,7 @@ func Tanh(x float64) float64 {
 	case a < 0x1p-28: // x - x³/3 rounds to x
 		return x
 	}
-	// tanh(a) = e/(e+2) for e = exp(2a) - 1, which is taken without cancellation.
+	// tanh(a) = e/(e+2) for e = exp(2a) - 1, computed such that no digits cancel.
 	k, top, rest := reduced(2 * a)
 	e := (top - 1) + rest
 	if k > 0 {
@@ -108,9 +109,9 @@ func Tanh(x float64) float64 {
 	return math.Copysign(e/(e+2), x)
 }
 
-// Logistic is 1/(1+exp(-x)), within 3 units in the last place where the result is
-// a normal number. The exponential is taken of -|x| only, so that it cannot
-// overflow, and for negative x the quotient keeps full relative precision.
+// Logistic returns 1/(1+exp(-x)), within 3 units in the last place where the result is a normal
+// number. The exponential is that of -|x|, so that it cannot overflow, and for negative x the
+// quotient keeps full relative precision.
 func Logistic(x float64) float64 {
 	if x >= 0 {
 		return 1 / (1 + Exp(-x))

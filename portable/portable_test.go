@@ -21,7 +21,7 @@ func exact(v float64) *big.Float { return new(big.Float).SetPrec(bits).SetFloat6
 
 func quotient(a, b *big.Float) *big.Float { return new(big.Float).SetPrec(bits).Quo(a, b) }
 
-// bigExp is e^x with some 180 bits: the series of x/2^12, squared twelve times.
+// bigExp returns e^x with some 180 bits: the series of x/2^12, squared twelve times.
 func bigExp(x float64) *big.Float {
 	small := new(big.Float).SetPrec(bits).SetMantExp(exact(x), -12)
 	sum, term := exact(1), exact(1)
@@ -51,7 +51,7 @@ func nearest(v *big.Float) float64 {
 	return f
 }
 
-// lastPlaces is the distance of got from want in units in the last place of got.
+// lastPlaces returns the distance of got from want in units in the last place of got.
 func lastPlaces(got float64, want *big.Float) float64 {
 	distance, _ := new(big.Float).SetPrec(bits).Sub(exact(got), want).Float64()
 	unit := math.Nextafter(math.Abs(got), math.Inf(1)) - math.Abs(got)
@@ -234,7 +234,7 @@ func TestNormalIsNormal(t *testing.T) {
 	}
 }
 
-// randomDefinite is B Bᵀ + I/10 for a random B.
+// randomDefinite returns B Bᵀ + I/10 for a random B, which is positive definite.
 func randomDefinite(random *rand.Rand, n int) *Square {
 	b, a := make([]float64, n*n), &Square{n, make([]float64, n*n)}
 	for i := range b {

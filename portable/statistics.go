@@ -2,8 +2,8 @@ package portable
 
 import "math"
 
-// MeanStd are the mean and the population standard deviation of values; both are
-// NaN without any.
+// MeanStd returns the mean and the population standard deviation of values; without values both are
+// NaN.
 func MeanStd(values []float64) (mean, std float64) {
 	n := float64(len(values))
 	sum := 0.0
@@ -15,13 +15,13 @@ func MeanStd(values []float64) (mean, std float64) {
 	for _, v := range values {
 		d := v - mean
 		square += float64(d * d)
-		rest += d // what rounding left in the mean
+		rest += d // zero but for the rounding of the mean
 	}
 	return mean, math.Sqrt((square - float64(rest*rest)/n) / n)
 }
 
-// Correlation is Pearson's correlation coefficient of x and y; NaN if one of them
-// is constant.
+// Correlation returns Pearson's correlation coefficient of x and y, which are equally long; NaN if
+// one of them is constant.
 func Correlation(x, y []float64) float64 {
 	meanX, _ := MeanStd(x)
 	meanY, _ := MeanStd(y)
@@ -38,8 +38,9 @@ func Correlation(x, y []float64) float64 {
 	return xy / (math.Sqrt(xx) * math.Sqrt(yy))
 }
 
-// Quantile interpolates between the values, sorted upwards, so that value i, from
-// 1, is the quantile i/n (Hyndman and Fan 1996, definition 4). There is at least one.
+// Quantile returns the quantile p, from 0 to 1, of n values that are sorted upwards; n is at least
+// 1. It interpolates so that value i, from 1, is the quantile i/n (Hyndman and Fan 1996, definition
+// 4).
 func Quantile(p float64, sorted []float64) float64 {
 	at := float64(p * float64(len(sorted)))
 	i := max(0, int(math.Ceil(at))-1)

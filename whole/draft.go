@@ -10,29 +10,35 @@ import (
 	"strings"
 )
 
-// draft is what will take the place of a path, beside it and locked.
+// draft is a file or folder that will take the place of a path. It stands beside the path.
 type draft struct {
-	path string
-	lock *lock
+	path string // of the draft
+	lock *lock  // held until the draft is removed; nil where there are no locks
 }
 
-// draftPrefix begins the names of all drafts of a path, and of what was set aside.
+// draftPrefix returns the beginning of the names of all drafts of a path, and of the folders that
+// were set aside for it.
 func draftPrefix(path string) string { return "." + filepath.Base(path) + ".kerf-" }
 
-// asideMark follows the prefix in names of folders that were set aside.
+// asideMark follows the prefix in the names of folders that were set aside.
 const asideMark = "former-"
 
-// beside is a name beside a path that nothing has, as good as certainly.
+// beside returns a path beside path whose name is free with near certainty: 64 bits are drawn.
 func beside(path, mark string) string {
 	return filepath.Join(filepath.Dir(path),
 		fmt.Sprintf("%s%s%016x", draftPrefix(path), mark, rand.Uint64()))
 }
 
-// newDraft makes a draft with create, and removes what stopped programs left.
+// moreDrafts is how often newDraft tries again when another program has removed its draft. Our
+// choice.
+const moreDrafts = 100
+
+// newDraft makes a draft of path with create and locks it. It first removes the drafts of stopped
+// programs.
 func newDraft(path string, create func(name string) error) (*draft, error) {
 	removeStale(path)
-	// Between creation and lock another program may take the draft for a stale
-	// one and remove it; then there is a next one.
+	// Between creation and lock another program may take the draft for one of a stopped program
+	// and remove it. Then newDraft makes another one.
 	for attempt := 0; ; attempt++ {
 		name := beside(path, "")
 		if err := create(name); err != nil {
@@ -45,20 +51,20 @@ func newDraft(path string, create func(name string) error) (*draft, error) {
 			}
 		}
 		l.release()
-		if attempt == 100 {
+		if attempt == moreDrafts {
 			return nil, &fs.PathError{Op: "lock", Path: name, Err: errLocked}
 		}
 	}
 }
 
-// remove removes the draft, or what was exchanged for it, if it is still there.
+// remove removes the draft, or the folder that was exchanged for it, if either is there.
 func (d *draft) remove() {
 	os.RemoveAll(d.path)
 	d.lock.release()
 }
 
-// removeStale removes the drafts of a path that no living program holds, and
-// former folders, if something stands in their place.
+// removeStale removes the drafts of a path that no living program holds, and the folders that were
+// set aside, unless nothing stands at path.
 func removeStale(path string) {
 	entries, err := os.ReadDir(filepath.Dir(path))
 	if err != nil {

@@ -2,4 +2,5 @@
 
 package whole
 
+// exchange returns errNoExchange: only Linux swaps two paths in one step.
 func exchange(a, b string) error { return errNoExchange }

@@ -7,21 +7,23 @@ import (
 	"path/filepath"
 )
 
-// fileMode and folderMode are what the umask of the user takes its part of.
+// fileMode and folderMode are the permissions of new files and folders, before the user's umask:
+// everybody reads, the owner writes.
 const (
 	fileMode   fs.FileMode = 0o644
 	folderMode fs.FileMode = 0o755
 )
 
-// File writes a file, over one that is there already.
+// File writes a file, and replaces a file that stands at path. Errors are those of the file system.
 func File(path string, content []byte) error { return file(path, content, os.Rename) }
 
-// NewFile writes a file where there is none; else the error is [fs.ErrExist].
+// NewFile writes a file. If something stands at path, the error is [fs.ErrExist].
 func NewFile(path string, content []byte) error { return file(path, content, renameToFree) }
 
+// file writes content to a draft, which place then renames to path.
 func file(path string, content []byte, place func(draft, path string) error) error {
 	if resolved, err := filepath.EvalSymlinks(path); err == nil {
-		path = resolved // a link stays one
+		path = resolved // a link stays a link, and the file that it leads to is written
 	}
 	d, err := newDraft(path, func(name string) error {
 		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, fileMode)
@@ -44,7 +46,7 @@ func file(path string, content []byte, place func(draft, path string) error) err
 	return nil
 }
 
-// writeSynced fills a file and brings it to the disk.
+// writeSynced writes a file and brings it to the disk.
 func writeSynced(path string, content []byte) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, fileMode)
 	if err != nil {
@@ -57,8 +59,8 @@ func writeSynced(path string, content []byte) error {
 	return errors.Join(err, f.Close())
 }
 
-// syncFolder brings names in a folder to the disk. Not every file system has
-// that, and what was written is there all the same: an error says nothing.
+// syncFolder brings the names in a folder to the disk. It ignores errors: not every file system can
+// do it, and the files are written all the same.
 func syncFolder(dir string) {
 	if f, err := os.Open(dir); err == nil {
 		f.Sync()
@@ -66,16 +68,16 @@ func syncFolder(dir string) {
 	}
 }
 
-// renameToFree renames a file to a name that nothing has.
+// renameToFree renames a file; if something stands at path, the error is [fs.ErrExist].
 func renameToFree(draft, path string) error {
-	err := os.Link(draft, path) // fails where the name is taken, unlike a rename
+	err := os.Link(draft, path) // fails where something stands at path, unlike a rename
 	switch {
 	case err == nil:
 		return os.Remove(draft)
 	case errors.Is(err, fs.ErrExist):
 		return err
 	}
-	// A file system without links.
+	// The file system has no links. Another program may still get in between.
 	if _, err := os.Lstat(path); err == nil {
 		return &fs.PathError{Op: "rename", Path: path, Err: fs.ErrExist}
 	}

@@ -27,8 +27,8 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// A program that does nothing but replace a folder is killed 200 times, at any
-// moment: what stands there is whole, always.
+// A program that does nothing but replace a folder is killed 200 times, at any moment: the folder
+// is whole each time.
 func TestKilledWriters(t *testing.T) {
 	if runtime.GOOS != "linux" {
 		t.Skip("elsewhere two renames leave a moment without a folder, see TestRepair")

@@ -4,14 +4,18 @@ package whole
 
 import "errors"
 
-// lock is none here: drafts of stopped programs stay until they are removed by hand.
+// lock locks nothing on this operating system: drafts of stopped programs stay until somebody
+// removes them.
 type lock struct{}
 
+// Errors of lockPath.
 var (
 	errLocked  = errors.New("it is locked by another program")
 	errNoLocks = errors.New("the file system has no locks")
 )
 
+// lockPath returns errNoLocks.
 func lockPath(string) (*lock, error) { return nil, errNoLocks }
 
+// release does nothing.
 func (l *lock) release() {}

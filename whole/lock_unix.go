@@ -9,15 +9,17 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lock is held until it is released or its program ends, however it ends.
+// lock is held until it is released or its program ends, however the program ends.
 type lock struct{ file *os.File }
 
+// Errors of lockPath.
 var (
 	errLocked  = errors.New("it is locked by another program")
 	errNoLocks = errors.New("the file system has no locks")
 )
 
-// lockPath locks a file or folder; the error is errLocked when another one holds it.
+// lockPath locks a file or folder. The error is errLocked if another program holds the lock, and
+// errNoLocks if the file system has none.
 func lockPath(path string) (*lock, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -36,6 +38,7 @@ func lockPath(path string) (*lock, error) {
 	return nil, err
 }
 
+// release ends the lock; a nil lock is none.
 func (l *lock) release() {
 	if l != nil {
 		l.file.Close()

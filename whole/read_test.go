@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// Regular files and links to them are read up to the limit; what may have no end is not opened.
+// Regular files and links to them are read up to the limit; devices and folders are not opened.
 func TestReadRegular(t *testing.T) {
 	dir := t.TempDir()
 	path := func(name string) string { return filepath.Join(dir, name) }

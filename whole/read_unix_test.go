@@ -10,7 +10,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Nobody waits for the writer of a named pipe.
+// A named pipe is refused at once, without waiting for somebody who writes to it.
 func TestNamedPipesAreNotOpened(t *testing.T) {
 	pipe := filepath.Join(t.TempDir(), "pipe")
 	if err := unix.Mkfifo(pipe, 0o644); err != nil {

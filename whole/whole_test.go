@@ -13,7 +13,7 @@ import (
 
 func anything(string) error { return nil }
 
-// content of a folder whose files all hold one word, so that a mixture shows.
+// content returns the files of a folder that all hold one word, so that a mixture shows.
 func content(word string) map[string][]byte {
 	files := map[string][]byte{}
 	for i := range 12 {
@@ -22,7 +22,7 @@ func content(word string) map[string][]byte {
 	return files
 }
 
-// wordIn reads a folder back; the error says what is not whole.
+// wordIn returns the word in the files of a folder; the error says what is not whole.
 func wordIn(dir string) (string, error) {
 	word := ""
 	entries, err := os.ReadDir(dir)
@@ -94,7 +94,7 @@ func TestFolderReplaces(t *testing.T) {
 	}
 }
 
-// Both ways give back what came in between the question and the exchange.
+// Both ways put a folder back that mayReplace refuses after the exchange.
 func TestFolderGivesBackWhatMayNotBeReplaced(t *testing.T) {
 	for name, swap := range map[string]func(a, b string) error{"exchange": exchange,
 		"two renames": noExchange} {
@@ -149,8 +149,7 @@ func TestRepair(t *testing.T) {
 	}
 }
 
-// Writers of one folder do not mix, and readers see one or the other, always. An
-// exchange leaves no moment without a folder.
+// Four writers of one folder do not mix: afterwards it holds the files of one of them.
 func TestManyWriters(t *testing.T) {
 	parent := t.TempDir()
 	dir := filepath.Join(parent, "out")
@@ -176,8 +175,8 @@ func TestManyWriters(t *testing.T) {
 	}
 }
 
-// A draft that a stopped program left is removed by the next writer; one that a
-// living program holds is not.
+// The next writer removes a draft that a stopped program left, and keeps one that a living program
+// holds.
 func TestStaleDraftsAreRemoved(t *testing.T) {
 	parent := t.TempDir()
 	path := filepath.Join(parent, "out")
@@ -234,7 +233,7 @@ func TestFileAndNewFile(t *testing.T) {
 	}
 }
 
-// A link to a folder or file stays a link, and what it points to is replaced.
+// A link to a folder stays a link, and the folder that it leads to is replaced.
 func TestLinksStay(t *testing.T) {
 	parent := t.TempDir()
 	dir, link := filepath.Join(parent, "real"), filepath.Join(parent, "link")

@@ -15,9 +15,10 @@ import (
 	"unicode"
 )
 
-// modules are those that any of the binaries holds, by path and version.
+// modules are the modules that any of the binaries holds, by path and version.
 type modules map[string]*debug.Module
 
+// add takes the modules of one binary in.
 func (m *modules) add(used []*debug.Module) {
 	if *m == nil {
 		*m = modules{}
@@ -27,7 +28,8 @@ func (m *modules) add(used []*debug.Module) {
 	}
 }
 
-// licences is the text that goes with the binaries: most licences ask that theirs is passed on.
+// licences returns the text that goes with the binaries, the licences of Go and of all modules:
+// most licences ask that their text is passed on.
 func (m modules) licences() ([]byte, error) {
 	root, err := exec.Command("go", "env", "GOROOT").Output()
 	if err != nil {
@@ -50,9 +52,11 @@ func (m modules) licences() ([]byte, error) {
 	return []byte(b.String()), nil
 }
 
+// licenceFile matches the names of files that hold a licence.
 var licenceFile = regexp.MustCompile(`(?i)^(licen[cs]e|copying|notice|copyright)[-.\w]*$`)
 
-// marks are sentences that tell licences apart, by SPDX identifier. The first that fits counts.
+// marks are pieces of text that tell licences apart, with the SPDX identifier of the licence. The
+// first mark that a text holds counts.
 var marks = []struct{ id, mark string }{
 	{"Apache-2.0", "apache license version 2.0"},
 	{"MPL-2.0", "mozilla public license version 2.0"},
@@ -63,7 +67,8 @@ var marks = []struct{ id, mark string }{
 	{"ISC", "permission to use, copy, modify, and/or distribute this software"},
 }
 
-// licenceOf names the licence of a module and gives its text, from the module cache.
+// licenceOf returns the SPDX identifier of the licence of a module and its text, from the module
+// cache.
 func licenceOf(m *debug.Module) (id, text string, err error) {
 	out, err := exec.Command("go", "mod", "download", "-json", m.Path+"@"+m.Version).Output()
 	if err != nil {
@@ -97,7 +102,8 @@ func licenceOf(m *debug.Module) (id, text string, err error) {
 	return cmp.Or(strings.Join(ids, " AND "), noAssertion), text, nil
 }
 
-// identify names a licence by its sentences, whatever its line breaks.
+// identify returns the SPDX identifier of a licence text, empty if no mark fits. Line breaks do not
+// matter.
 func identify(text string) string {
 	plain := strings.ToLower(strings.Join(strings.Fields(text), " "))
 	plain = strings.ReplaceAll(plain, "license, version", "license version")
@@ -109,8 +115,8 @@ func identify(text string) string {
 	return ""
 }
 
-// escaped spells a module path as the module proxy does: a capital letter becomes ! and the small
-// one.
+// escaped spells a module path as the module proxy does: a capital letter becomes "!" and the small
+// letter.
 func escaped(path string) string {
 	var b strings.Builder
 	for _, r := range path {
@@ -123,4 +129,5 @@ func escaped(path string) string {
 	return b.String()
 }
 
+// sortedNames returns the names of files in the order of the alphabet.
 func sortedNames(files map[string][]byte) []string { return slices.Sorted(maps.Keys(files)) }

@@ -1,8 +1,12 @@
 // Command release builds kerf for every platform, twice and in different places, and refuses a
 // result whose bytes differ. Beside each binary it writes a bill of materials (SPDX 2.3), and for
-// all of them the licence texts of what is linked in and SHA256SUMS.
+// all of them the licence texts of the linked modules and SHA256SUMS.
 //
 //	go run ./.ci/release -out release
+//
+// Files, in the order in which to read them: main.go (builds and writes), spdx.go (bills of
+// materials), licences.go. The command builds a commit, never a working tree with changes, and its
+// output follows from the commit alone.
 package main
 
 import (
@@ -18,9 +22,10 @@ import (
 	"strings"
 )
 
-// platform is one operating system and processor.
+// platform is one operating system and processor, by their names in Go.
 type platform struct{ os, arch string }
 
+// platforms are those that a release has binaries for.
 var platforms = []platform{
 	{"linux", "amd64"}, {"linux", "arm64"}, {"darwin", "amd64"}, {"darwin", "arm64"},
 	{"windows", "amd64"}, {"windows", "arm64"},
@@ -35,6 +40,7 @@ func main() {
 	}
 }
 
+// release builds everything and writes it to the folder out, which must not exist.
 func release(out string) error {
 	if _, err := os.Stat(out); err == nil {
 		return fmt.Errorf("%s is there already: move it away, or give another folder with -out",
@@ -100,10 +106,10 @@ func release(out string) error {
 	return write(out, files)
 }
 
-// builder is a clone to build in.
+// builder is a clone of the repository to build in.
 type builder struct {
 	dir   string
-	cache string // build cache; empty: that of the user
+	cache string // folder of the build cache; empty: the user's
 }
 
 // build compiles the command into a file and returns its bytes.
@@ -122,7 +128,8 @@ func (b builder) build(p platform, file string) ([]byte, error) {
 	return os.ReadFile(file)
 }
 
-// write puts all files and their SHA-256, in the form that sha256sum -c reads, into a new folder.
+// write writes all files into a new folder, with their SHA-256 in SHA256SUMS, in the form that
+// sha256sum -c reads.
 func write(out string, files map[string][]byte) error {
 	var sums strings.Builder
 	for _, name := range sortedNames(files) {
@@ -146,9 +153,10 @@ func write(out string, files map[string][]byte) error {
 	return os.Rename(fresh, out)
 }
 
+// versionLine matches the line of cmd/kerf/run.go that has the version.
 var versionLine = regexp.MustCompile(`(?m)^const version = "([^"]+)"$`)
 
-// versionOf reads the version in the source.
+// versionOf returns the version in the source of a clone.
 func versionOf(dir string) (string, error) {
 	text, err := os.ReadFile(filepath.Join(dir, "cmd", "kerf", "run.go"))
 	if err != nil {
@@ -161,6 +169,7 @@ func versionOf(dir string) (string, error) {
 	return string(found[1]), nil
 }
 
+// git runs git and returns its output without blanks around it.
 func git(args ...string) (string, error) {
 	text, err := exec.Command("git", args...).Output()
 	if err != nil {

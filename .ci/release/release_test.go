@@ -10,9 +10,9 @@ import (
 	"testing"
 )
 
-// What SPDX 2.3 makes mandatory is there: clause 6 for the document, clause 7 for a package, and
-// every element of a relationship is declared (spdx.github.io/spdx-spec/v2.3, read from memory;
-// identifiers are SPDXRef- and letters, digits, . and -).
+// The fields that SPDX 2.3 makes mandatory are there: clause 6 for the document, clause 7 for a
+// package; every element of a relationship is declared; identifiers are SPDXRef- and letters,
+// digits, . and - (spdx.github.io/spdx-spec/v2.3, from memory).
 func TestBillOfMaterials(t *testing.T) {
 	info := &debug.BuildInfo{
 		GoVersion: "go1.26.8",
@@ -59,7 +59,7 @@ func TestBillOfMaterials(t *testing.T) {
 	}
 }
 
-// Licences of every module of the program are told apart.
+// The licence of every module in go.mod is known.
 func TestLicencesAreKnown(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join("..", "..", "go.mod"))
 	if err != nil {

@@ -60,11 +60,13 @@ type (
 	}
 )
 
+// noAssertion is the value of SPDX for a field about which the document says nothing.
 const noAssertion = "NOASSERTION"
 
-// billOfMaterials lists what a binary was built from, as the binary itself says: its modules with
-// their versions and checksums, and the Go standard library. It has no other time than that of the
-// commit.
+// billOfMaterials lists the sources of a binary, as the binary itself names them: its modules with
+// their versions and checksums, and the Go standard library. Its only time is that of the commit,
+// so that the same commit gives the same bytes. name is the file's name in the release. The second
+// result are the modules.
 func billOfMaterials(file, name, version string) ([]byte, []*debug.Module, error) {
 	info, err := buildinfo.ReadFile(file)
 	if err != nil {
@@ -78,6 +80,8 @@ func billOfMaterials(file, name, version string) ([]byte, []*debug.Module, error
 	return text, info.Deps, err
 }
 
+// render returns the bill of materials of a binary as JSON; sum is the SHA-256 of the binary in
+// hexadecimal digits.
 func render(info *debug.BuildInfo, name, version, sum string) ([]byte, error) {
 	commit, created := setting(info, "vcs.revision"), setting(info, "vcs.time")
 	if _, err := time.Parse(time.RFC3339, created); commit == "" || err != nil {
@@ -92,7 +96,7 @@ func render(info *debug.BuildInfo, name, version, sum string) ([]byte, error) {
 	}
 	d := document{
 		Version: "SPDX-2.3", DataLicence: "CC0-1.0", ID: "SPDXRef-DOCUMENT", Name: name,
-		// unique to a build, as the specification asks
+		// The specification asks for a namespace that no other document has.
 		Namespace:     "urn:kerf:" + version + ":" + commit + ":" + name,
 		Creation:      creation{created, []string{"Tool: kerf-release-" + version}},
 		Packages:      []spdxPackage{binary},
@@ -128,9 +132,10 @@ func render(info *debug.BuildInfo, name, version, sum string) ([]byte, error) {
 	return append(text, '\n'), err
 }
 
-// spdxName are the characters that an identifier may not have.
+// spdxName matches a character that an SPDX identifier may not have.
 var spdxName = regexp.MustCompile(`[^A-Za-z0-9.-]`)
 
+// setting returns the value of a build setting, empty if the binary has none.
 func setting(info *debug.BuildInfo, key string) string {
 	for _, s := range info.Settings {
 		if s.Key == key {
