@@ -4,28 +4,36 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken ./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... ./testdata/mutate/... ./testdata/randomnet ./testdata/recovery/... ./testdata/slow/... ./.ci/release
+PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken \
+	./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... \
+	./testdata/mutate/... ./testdata/randomnet ./testdata/recovery/... ./testdata/slow/... \
+	./.ci/release
 
-.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators install bench bench-broken bench-coverage vectors bench-target measure kernels demo-data release man kills mutants vulnerabilities
+.PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators \
+	install bench bench-broken bench-coverage vectors bench-target measure kernels demo-data \
+	release man kills mutants vulnerabilities
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
-# The emitted C is compiled as C and as C++, and built with CMake; mandoc reads the manual pages. Where apt-get can, it installs the
-# compilers; elsewhere the tests that need them fail and say so.
+# The emitted C is compiled as C and as C++, and built with CMake; mandoc reads the manual pages.
+# Where apt-get can, it installs the compilers; elsewhere the tests that need them fail and say so.
 tools:
 	@for tool in gcc g++ cmake mandoc; do \
 		command -v $$tool >/dev/null && continue; \
 		echo "make: $$tool is missing, trying apt-get"; \
 		if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
-			apt-get update -qq && apt-get install --no-remove -y -qq $$tool || echo "make: COULD NOT install $$tool"; \
+			apt-get update -qq && apt-get install --no-remove -y -qq $$tool || \
+				echo "make: COULD NOT install $$tool"; \
 		else \
 			echo "make: COULD NOT install $$tool: install the Debian package $$tool as root"; \
 		fi; \
 	done
 
+# gofmt, and no line of Go wider than 100 columns.
 format:
 	@unformatted=$$(gofmt -l $$(git ls-files '*.go')); \
 	if [ -n "$$unformatted" ]; then echo "gofmt -w these files: $$unformatted"; exit 1; fi
+	@LC_ALL=C awk -f .ci/width.awk $$(git ls-files '*.go')
 
 vet:
 	$(GO) vet $(PACKAGES)
@@ -36,9 +44,10 @@ staticcheck:
 unit:
 	$(GO) test -timeout 40m $(PACKAGES)
 
-# Feeds every reader of files from outside with damaged files, one after the other. FUZZ is a time or a number of files (500x) each.
-# Without -fuzzminimizetime Go spends a minute on making one interesting file smaller. On a busy machine Go can end a run by time
-# with "context deadline exceeded", without a file that failed: that is no failure.
+# Feeds every reader of files from outside with damaged files, one after the other. FUZZ is a time
+# or a number of files (500x) each. Without -fuzzminimizetime Go spends a minute on making one
+# interesting file smaller. On a busy machine Go can end a run by time with "context deadline
+# exceeded", without a file that failed: that is no failure.
 FUZZ ?= 10m
 
 fuzz:
@@ -46,7 +55,8 @@ fuzz:
 	for file in $$(git ls-files '*_test.go' | xargs grep -l '^func Fuzz'); do \
 		for name in $$(sed -n 's/^func \(Fuzz[A-Za-z]*\).*/\1/p' $$file); do \
 			echo "make: $$(dirname $$file) $$name"; \
-			$(GO) test ./$$(dirname $$file) -run '^$$' -fuzz "^$$name$$" -fuzztime $(FUZZ) -fuzzminimizetime 10x -parallel 1 >"$$out"; \
+			$(GO) test ./$$(dirname $$file) -run '^$$' -fuzz "^$$name$$" -fuzztime $(FUZZ) \
+				-fuzzminimizetime 10x -parallel 1 >"$$out"; \
 			tail -n 20 "$$out" | cut -c -300 | grep -v baseline; \
 			grep -q '^ok' "$$out" || grep -q '^    context deadline exceeded' "$$out" || exit 1; \
 		done; \
@@ -57,13 +67,15 @@ fuzz-short:
 
 # Shows signoff.html in a headless browser: limits move, names stay text, print has whole tables.
 page:
-	@command -v chromium >/dev/null || $(MAKE) --no-print-directory install DEBIAN="chromium fonts-dejavu-core"
+	@command -v chromium >/dev/null || \
+		$(MAKE) --no-print-directory install DEBIAN="chromium fonts-dejavu-core"
 	$(GO) vet -tags browser ./exporter/report/page
 	$(GO) test -tags browser -run Browser ./exporter/report/page
 
 # Runs what the pages in docs tell users to run in their notebooks, and plans the result.
 notebook:
-	@/usr/bin/python3 -c 'import torch' 2>/dev/null || $(MAKE) --no-print-directory install DEBIAN="python3-torch python3-numpy"
+	@/usr/bin/python3 -c 'import torch' 2>/dev/null || \
+		$(MAKE) --no-print-directory install DEBIAN="python3-torch python3-numpy"
 	$(GO) vet -tags notebook ./cmd/kerf
 	$(GO) test -tags notebook -run Notebook ./cmd/kerf
 
@@ -71,7 +83,9 @@ notebook:
 install:
 	@if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 		echo "make: installing $(DEBIAN) with apt-get"; \
-		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install --no-remove -y -qq $(DEBIAN) || echo "make: COULD NOT install $(DEBIAN)"; \
+		apt-get update -qq && \
+			DEBIAN_FRONTEND=noninteractive apt-get install --no-remove -y -qq $(DEBIAN) || \
+			echo "make: COULD NOT install $(DEBIAN)"; \
 	else \
 		echo "make: COULD NOT install $(DEBIAN): install these Debian packages as root"; \
 	fi
@@ -88,20 +102,25 @@ emulate: emulators
 	$(GO) test -tags emulate -run Emulated ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter/emit
 
-EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm gcc-riscv64-unknown-elf \
-	picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib
+EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm \
+	gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc \
+	simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib
 
 # Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
 emulators:
 	@if dpkg -s $(EMULATORS) >/dev/null 2>&1; then exit 0; fi; \
 	if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 		echo "make: installing compilers and emulators with apt-get"; \
-		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install --no-remove -y -qq $(EMULATORS) || echo "make: COULD NOT install $(EMULATORS)"; \
+		apt-get update -qq && \
+			DEBIAN_FRONTEND=noninteractive apt-get install --no-remove -y -qq $(EMULATORS) || \
+			echo "make: COULD NOT install $(EMULATORS)"; \
 	else \
-		echo "make: COULD NOT install the emulators: install as root the Debian packages $(EMULATORS)"; \
+		echo "make: COULD NOT install the emulators:" \
+			"install as root the Debian packages $(EMULATORS)"; \
 	fi
 
-# Measures the emitted C on emulated cores, fits budget/cost/kernels.toml and prints docs/cost.md (testdata/kernels/README.md).
+# Measures the emitted C on emulated cores, fits budget/cost/kernels.toml and prints docs/cost.md
+# (testdata/kernels/README.md).
 kernels: emulators
 	$(GO) run ./testdata/kernels
 	$(GO) run ./testdata/kernels -table > docs/cost.md
@@ -113,7 +132,8 @@ measure: emulators
 	@dir=$$(mktemp -d) && trap 'rm -rf "$$dir"' EXIT && \
 	$(GO) run ./cmd/kerf demo --out "$$dir/demo" >"$$dir/signoff.txt" && \
 	for t in $(MEASURE_TARGETS); do \
-		printf '\n[[target]]\nprofile = "%s"\nclock = "%s MHz"\n' "$${t%:*}" "$${t#*:}" >>"$$dir/demo/job.toml"; \
+		printf '\n[[target]]\nprofile = "%s"\nclock = "%s MHz"\n' "$${t%:*}" "$${t#*:}" \
+			>>"$$dir/demo/job.toml"; \
 	done && \
 	$(GO) run ./cmd/kerf measure "$$dir/demo/job.toml"
 
@@ -130,19 +150,23 @@ bench-coverage:
 	@nice $(GO) run ./testdata/coverage >docs/intervals-tables.md.new
 	mv docs/intervals-tables.md.new docs/intervals-tables.md
 
-# Does kerf notice a network that does not do what it was trained for? Jobs broken on purpose, the same unbroken, and plans on
-# splits, beside those of an older kerf that is built for it (testdata/broken/README.md); an hour or more.
+# Does kerf notice a network that does not do what it was trained for? Jobs broken on purpose, the
+# same unbroken, and plans on splits, beside those of an older kerf that is built for it
+# (testdata/broken/README.md); an hour or more.
 OLDER = 0ccad56
 
 bench-broken:
-	@dir=$$(mktemp -d) && trap 'rm -rf "$$dir"' EXIT && git archive $(OLDER) | tar -x -C "$$dir" && \
-	(cd "$$dir" && $(GO) build -o older ./cmd/kerf) && nice $(GO) run ./testdata/broken -peer "$$dir/older"
+	@dir=$$(mktemp -d) && trap 'rm -rf "$$dir"' EXIT && \
+	git archive $(OLDER) | tar -x -C "$$dir" && \
+	(cd "$$dir" && $(GO) build -o older ./cmd/kerf) && \
+	nice $(GO) run ./testdata/broken -peer "$$dir/older"
 
 # Writes the vector kernels anew, from the programs beside them.
 vectors:
 	$(GO) generate ./model/lanes ./quant ./testdata/benchscore
 
-# Changes one operator at a time and counts what the tests notice (testdata/mutate/README.md); an hour or more.
+# Changes one operator at a time and counts what the tests notice (testdata/mutate/README.md); an
+# hour or more.
 mutants:
 	@nice -n 10 $(GO) run ./testdata/mutate
 
@@ -160,7 +184,8 @@ demo-data:
 man:
 	KERF_UPDATE_MAN=1 $(GO) test -count=1 -run ManPages ./cmd/kerf
 
-# Static binaries for every platform with checksums and bills of materials, built twice and compared. The folder must not exist.
+# Static binaries for every platform with checksums and bills of materials, built twice and
+# compared. The folder must not exist.
 RELEASE ?= release
 
 # Releases are made with a Go without known faults, whatever Go is installed.
@@ -170,12 +195,15 @@ release:
 	GOTOOLCHAIN=$(RELEASE_GO) $(GO) run ./.ci/release -out $(RELEASE)
 	cd $(RELEASE) && sha256sum --check --quiet SHA256SUMS
 
-# Looks kerf's code, its dependencies and the Go of releases up in the Go vulnerability database. The database comes from the module proxy, as a
-# module, so that no other server is needed; it changes, so this is no part of make test.
+# Looks kerf's code, its dependencies and the Go of releases up in the Go vulnerability database.
+# The database comes from the module proxy, as a module, so that no other server is needed; it
+# changes, so this is no part of make test.
 vulnerabilities:
 	@dir=$$(mktemp -d) && trap 'rm -rf "$$dir"' EXIT && \
 	(cd "$$dir" && $(GO) mod download -json golang.org/x/vulndb@latest >module.json) && \
 	data=$$(sed -n 's/^[[:space:]]*"Dir": "\(.*\)",$$/\1/p' "$$dir/module.json") && \
-	sed -n 's/^[[:space:]]*"Version": "\(.*\)",$$/make: vulnerability database \1/p' "$$dir/module.json" && \
+	sed -n 's/^[[:space:]]*"Version": "\(.*\)",$$/make: vulnerability database \1/p' \
+		"$$dir/module.json" && \
 	(cd "$$data" && $(GO) run ./cmd/indexdb -vulns data/osv -out "$$dir/db") && \
-	GOTOOLCHAIN=$(RELEASE_GO) $(GO) run golang.org/x/vuln/cmd/govulncheck@v1.9.0 -db "file://$$dir/db" ./...
+	GOTOOLCHAIN=$(RELEASE_GO) $(GO) run golang.org/x/vuln/cmd/govulncheck@v1.9.0 \
+		-db "file://$$dir/db" ./...

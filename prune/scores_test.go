@@ -25,7 +25,8 @@ func readScores(text string) (*Scores, error) {
 func TestReadScores(t *testing.T) {
 	all := []Column{{All, All, []float64{0.25, 3}}}
 	fine := []Column{{"warm", "air", []float64{1, 0}}, {All, "leak", []float64{2, 2.5}}}
-	const fineText = "feature,scenario,output,score\nb,warm,air,0\na,all,leak,2\na,warm,air,1\nb,all,leak,2.5\n"
+	const fineText = "feature,scenario,output,score\n" +
+		"b,warm,air,0\na,all,leak,2\na,warm,air,1\nb,all,leak,2.5\n"
 	for _, c := range []struct {
 		name, text string
 		want       []Column

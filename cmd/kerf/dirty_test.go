@@ -102,9 +102,9 @@ func TestDirtyRecordingsAreStated(t *testing.T) {
 					cells["wind"] = strconv.FormatFloat(1000*(v+10), 'g', -1, 64)
 				}
 				return true
-			}, []string{"feature values of the sign-off recordings lie beyond the calibrated range " +
-				"and saturate; the furthest is wind with ", "times as far from its mean as the " +
-				"range reaches, in step "}},
+			}, []string{"feature values of the sign-off recordings lie beyond the calibrated " +
+				"range and saturate; the furthest is wind with ", "times as far from its mean " +
+				"as the range reaches, in step "}},
 		{"the same in both files", func(file string, row int, cells map[string]string) bool {
 			if row == 7 {
 				cells["wind"], cells["temp_max_next"] = "-1e5", "1e5"

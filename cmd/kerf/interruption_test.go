@@ -151,7 +151,8 @@ func killedRunsLeaveAWholeHandoff(t *testing.T, jobs [2]string, want [2]map[stri
 		standing = now
 		removeDrafts(t, dir, i)
 	}
-	t.Logf("%d runs killed, %d of them while they wrote: %d left the new handoff, %d the former one", n, inWriting, replaced, n-replaced)
+	t.Logf("%d runs killed, %d of them while they wrote: %d left the new handoff, %d the former "+
+		"one", n, inWriting, replaced, n-replaced)
 	if out, _ := command(t, "plan", jobs[1], "--out", dir).CombinedOutput(); isOneOf(t, dir,
 		want) != 1 {
 		t.Errorf("the run after the kills: %s", out)

@@ -46,7 +46,8 @@ func TestNetworkFileGivesTheSameC(t *testing.T) {
 		}
 		for k, m := range h.Net.Matrices() {
 			// The bound of quant counts an offset behind the sum before it is rounded.
-			if now := again.Net.Matrices()[k].MaxBound(); now > m.MaxBound() || now < m.MaxBound()-1 {
+			now := again.Net.Matrices()[k].MaxBound()
+			if now > m.MaxBound() || now < m.MaxBound()-1 {
 				t.Errorf("network %d: %s has the bound %d, read back %d", i, m.Name, m.MaxBound(),
 					now)
 			}

@@ -33,7 +33,8 @@ func TestBudgetCountsTheEmittedCalls(t *testing.T) {
 			features = 150 + random.IntN(150) // too many for some sums, so that rows are read alone
 		}
 		p := randomnet.Network(random, features,
-			randomnet.Layers{Kinds: []model.Kind{kind}, Activations: randomnet.OneGRU.Activations}, 2)
+			randomnet.Layers{Kinds: []model.Kind{kind},
+				Activations: randomnet.OneGRU.Activations}, 2)
 		rec := randomnet.Recordings(random, p)
 		net, err := quant.Quantize(p, quant.Calibrate(p, rec), randomnet.Formats(random, p.Net),
 			quant.Nearest)

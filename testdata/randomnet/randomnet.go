@@ -21,8 +21,8 @@ type Layers struct {
 // OneGRU is a GRU layer with a linear head.
 var OneGRU = Layers{[]model.Kind{model.GRUResetAfter}, []model.Activation{model.Identity}}
 
-// Network is a float network of 1 to 24 units per recurrent layer with weights of mixed size, some rows tiny
-// and some large, so that every choice of fraction bits occurs.
+// Network is a float network of 1 to 24 units per recurrent layer with weights of mixed size, some
+// rows tiny and some large, so that every choice of fraction bits occurs.
 func Network(random *rand.Rand, features int, layers Layers, outputs int) *dataset.Float {
 	values := func(rows, cols int, size float64) []float64 {
 		v := make([]float64, rows*cols)

@@ -247,7 +247,8 @@ func TestSlowUnitsForceTheWideState(t *testing.T) {
 	}
 	t.Log(chosen.Forced[0].Explain())
 	if first := chosen.Forced[0].Rows[0]; first.Memory < 300 || first.Stalled == 0 {
-		t.Errorf("unit %s needs the wide state most; it remembers %.0f steps and stands still on %d", first.Name, first.Memory, first.Stalled)
+		t.Errorf("unit %s needs the wide state most; it remembers %.0f steps and stands still "+
+			"on %d", first.Name, first.Memory, first.Stalled)
 	}
 }
 
