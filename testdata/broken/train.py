@@ -1,10 +1,12 @@
-"""Trains two further networks for the recordings of kerf's demo job, which are invented and synthetic.
+"""Trains two further networks for the recordings of kerf's demo job, which are invented and
+synthetic.
 
     go run ./testdata/demo/generate -out WORK
     /usr/bin/python3 testdata/broken/train.py WORK testdata/broken
 
-WORK holds train.csv, selection.csv.gz and signoff.csv.gz. Writes features.csv, outputs.csv, model.safetensors and
-float_errors.csv into the folders lstm and elman. Only train.csv trains; the other two are read last, for the errors.
+WORK holds train.csv, selection.csv.gz and signoff.csv.gz. Writes features.csv, outputs.csv,
+model.safetensors and float_errors.csv into the folders lstm and elman. Only train.csv trains; the
+other two are read last, for the errors.
 """
 
 import math
@@ -25,15 +27,17 @@ EPOCHS = 240
 BATCH = 20  # sequences
 RATE = 1e-2  # of Adam, falls to 0 along a half cosine
 
-LSTM_FEATURES = ["supply_level", "supply_slope", "supply_ripple_phase", "return_level", "return_ripple_amplitude",
-                 "return_ripple_phase", "return_distortion", "case_drain_level", "case_drain_ripple_amplitude",
-                 "oil_temperature"]
-ELMAN_FEATURES = ["supply_level", "supply_slope", "return_ripple_amplitude", "return_ripple_phase", "return_distortion",
-                  "case_drain_level", "case_drain_ripple_amplitude", "oil_temperature"]
+LSTM_FEATURES = ["supply_level", "supply_slope", "supply_ripple_phase", "return_level",
+                 "return_ripple_amplitude", "return_ripple_phase", "return_distortion",
+                 "case_drain_level", "case_drain_ripple_amplitude", "oil_temperature"]
+ELMAN_FEATURES = ["supply_level", "supply_slope", "return_ripple_amplitude", "return_ripple_phase",
+                  "return_distortion", "case_drain_level", "case_drain_ripple_amplitude",
+                  "oil_temperature"]
 
 
 class LSTM(nn.Module):
-    """LSTM, dense with ReLU, dense with tanh, dense: three square matrices, and two dense layers of one shape."""
+    """LSTM, dense with ReLU, dense with tanh, dense: three square matrices, and two dense layers of
+    one shape."""
     units = 10
 
     def __init__(self, n_features, n_outputs):
@@ -43,8 +47,8 @@ class LSTM(nn.Module):
         self.second = nn.Linear(self.units, self.units)
         self.head = nn.Linear(self.units, n_outputs)
         with torch.no_grad():
-            # Rows of torch's LSTM: input, forget, cell, output. Some forget gates start near 1, as the update gates of
-            # the demo do: sigmoid(log(T-1)) remembers T steps.
+            # Rows of torch's LSTM: input, forget, cell, output. Some forget gates start near 1, as
+            # the update gates of the demo do: sigmoid(log(T-1)) remembers T steps.
             slow = torch.log(torch.linspace(50, 600, self.units // 2) - 1)
             self.lstm.bias_hh_l0.zero_()
             self.lstm.bias_ih_l0[self.units:self.units + self.units // 2] = slow
@@ -64,10 +68,12 @@ class Elman(nn.Module):
         self.rnn = nn.RNN(n_features, self.units, batch_first=True, nonlinearity="tanh")
         self.head = nn.Linear(self.units, n_outputs)
         with torch.no_grad():
-            # Half of the units start as leaky integrators: 1 - 1/T on the diagonal remembers T steps.
+            # Half of the units start as leaky integrators: 1 - 1/T on the diagonal remembers T
+            # steps.
             self.rnn.weight_hh_l0.mul_(0.1)
             self.rnn.weight_ih_l0.mul_(0.2)
-            kept = torch.cat([1 - 1 / torch.linspace(20, 300, self.units // 2), torch.zeros(self.units - self.units // 2)])
+            kept = torch.cat([1 - 1 / torch.linspace(20, 300, self.units // 2),
+                              torch.zeros(self.units - self.units // 2)])
             self.rnn.weight_hh_l0.diagonal().copy_(kept)
 
     def forward(self, x):
@@ -78,7 +84,8 @@ class Elman(nn.Module):
 def train(net, x, y, mask):
     optimiser = torch.optim.Adam(net.parameters(), lr=RATE)
     steps = EPOCHS * math.ceil(len(x) / BATCH)
-    schedule = torch.optim.lr_scheduler.LambdaLR(optimiser, lambda k: 0.5 * (1 + math.cos(math.pi * k / steps)))
+    schedule = torch.optim.lr_scheduler.LambdaLR(
+        optimiser, lambda k: 0.5 * (1 + math.cos(math.pi * k / steps)))
     began = time.time()
     for epoch in range(EPOCHS):
         total = 0.0
@@ -92,7 +99,8 @@ def train(net, x, y, mask):
             schedule.step()
             total += loss.item() * len(pick)
         if epoch % 20 == 19:
-            print(f"epoch {epoch + 1}: loss {total / len(x):.5f}, {time.time() - began:.0f} s", flush=True)
+            print(f"epoch {epoch + 1}: loss {total / len(x):.5f}, {time.time() - began:.0f} s",
+                  flush=True)
 
 
 def errors(net, x, y, mask, y_std):
@@ -111,7 +119,8 @@ def columns(sequences, names, wanted):
 
 
 def make(kind, wanted, work, out, physical_head):
-    """Trains one network and writes its files. With physical_head the scale of the outputs goes into the last layer."""
+    """Trains one network and writes its files. With physical_head the scale of the outputs goes
+    into the last layer."""
     torch.manual_seed(SEED)
     sequences, names, outputs = read_recordings(work / "train.csv")
     sequences = columns(sequences, names, wanted)

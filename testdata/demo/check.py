@@ -27,7 +27,8 @@ def read_safetensors(path):
     for name, entry in json.loads(raw[8:8 + size]).items():
         first, last = entry["data_offsets"]
         assert entry["dtype"] == "F32", name
-        tensors[name] = np.frombuffer(data[first:last], "<f4").reshape(entry["shape"]).astype(np.float64)
+        values = np.frombuffer(data[first:last], "<f4")
+        tensors[name] = values.reshape(entry["shape"]).astype(np.float64)
     return tensors
 
 
@@ -106,7 +107,8 @@ def write_errors(path, sequences, table, outputs):
 
 
 def worst_rise(table, base):
-    """Largest relative rise of RMSE over scenarios and outputs, as (rise, scenario, output index)."""
+    """Largest relative rise of RMSE over scenarios and outputs, as (rise, scenario, output
+    index)."""
     return max((table[s][o] / base[s][o] - 1, s, o) for s in base for o in range(len(base[s])))
 
 
@@ -119,8 +121,10 @@ def main(folder):
     truth = np.concatenate([s.y for s in signoff])
     print("R2 on sign-off:", dict(zip(outputs, 1 - base["all"] ** 2 / truth.var(axis=0))))
     for scenario, rmse in base.items():
-        spread = np.concatenate([s.y for s in signoff if scenario in ("all", s.scenario)]).std(axis=0)
-        print(f"{scenario:18}", *(f"{o} rmse {v:.4f} (std {sd:.3f})" for o, v, sd in zip(outputs, rmse, spread)))
+        spread = np.concatenate(
+            [s.y for s in signoff if scenario in ("all", s.scenario)]).std(axis=0)
+        print(f"{scenario:18}", *(f"{o} rmse {v:.4f} (std {sd:.3f})"
+                                  for o, v, sd in zip(outputs, rmse, spread)))
 
     chosen, _, _ = read_recordings(folder / "selection.csv.gz")
     predicted, states, gates = net.run(chosen)
@@ -129,13 +133,15 @@ def main(folder):
     means = states.mean(axis=0)
 
     def rise(features, units):
-        return worst_rise(errors(chosen, net.run(chosen, features, {u: means[u] for u in units})[0]), base)
+        held = {u: means[u] for u in units}
+        return worst_rise(errors(chosen, net.run(chosen, features, held)[0]), base)
 
     def words(worst):
         return f"{worst[0]:+.1%} ({outputs[worst[2]]}, {worst[1]})"
 
     costs = []
-    print("units: mean update gate z over the selection recordings, time constant 1/(1-z), worst rise of RMSE if held alone")
+    print("units: mean update gate z over the selection recordings, time constant 1/(1-z), "
+          "worst rise of RMSE if held alone")
     for u in np.argsort(-z):
         costs.append((rise([], [u]), "unit", u))
         print(f"  unit {u:2}: z {z[u]:.5f}, {1 / (1 - z[u]):6.1f} steps, {words(costs[-1][0])}")

@@ -17,7 +17,8 @@ Sequence = namedtuple("Sequence", "name scenario x y")
 
 
 def read_recordings(path):
-    """Returns the sequences in file order, and the names of features and outputs in column order."""
+    """Returns the sequences in file order, and the names of features and outputs in column
+    order."""
     opener = gzip.open if path.suffix == ".gz" else open
     with opener(path, "rt", newline="") as file:
         rows = csv.reader(file)

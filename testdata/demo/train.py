@@ -32,10 +32,12 @@ UNIT_PENALTY = 4e-4  # on the norm of what each unit sends out: pushes useless u
 HIDDEN_FEATURE = 0.03  # chance that a sequence sees a feature at its mean
 # The same for doubted features: the network may use them, but must not need them.
 # All of the supply spectrum is among them, since its code could then be saved.
-DOUBTED = {"supply_ripple_amplitude": 0.6, "supply_ripple_phase": 0.7, "supply_second_harmonic": 0.6,
-           "supply_distortion": 0.7, "return_slope": 0.5, "return_second_harmonic": 0.6,
-           "case_drain_ripple_phase": 0.4, "case_drain_second_harmonic": 0.6, "case_drain_distortion": 0.4}
-SPARE_UNITS = 11  # units that a batch may find held at their mean: the network is too large on purpose
+DOUBTED = {"supply_ripple_amplitude": 0.6, "supply_ripple_phase": 0.7,
+           "supply_second_harmonic": 0.6, "supply_distortion": 0.7, "return_slope": 0.5,
+           "return_second_harmonic": 0.6, "case_drain_ripple_phase": 0.4,
+           "case_drain_second_harmonic": 0.6, "case_drain_distortion": 0.4}
+# Units that a batch may find held at their mean: the network is too large on purpose.
+SPARE_UNITS = 11
 
 
 class Network(nn.Module):
@@ -65,8 +67,8 @@ class Network(nn.Module):
         mean = self.mean_state * (1 - heard)
         w, u, b, d = self.gru.parameters()
         start = torch.zeros(1, len(x), HIDDEN)
-        h, _ = torch.gru(x, start, (w, u * heard, b, d + u @ mean), has_biases=True, num_layers=1, dropout=0.0,
-                         train=True, bidirectional=False, batch_first=True)
+        h, _ = torch.gru(x, start, (w, u * heard, b, d + u @ mean), has_biases=True, num_layers=1,
+                         dropout=0.0, train=True, bidirectional=False, batch_first=True)
         return self.head(h * heard + mean), h
 
     def follow_mean(self, h, mask):
@@ -116,7 +118,8 @@ def train(net, x, y, mask, hide):
             schedule.step()
             total += loss.item() * len(pick)
         if epoch % 10 == 9:
-            print(f"epoch {epoch + 1}: loss {total / len(x):.4f}, {time.time() - began:.0f} s", flush=True)
+            print(f"epoch {epoch + 1}: loss {total / len(x):.4f}, {time.time() - began:.0f} s",
+                  flush=True)
 
 
 def attributions(net, x, mask, rng, draws=8):

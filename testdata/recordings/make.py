@@ -20,8 +20,10 @@ for name in rows[0]:
         columns[name] = numpy.array([float(v) for v in values])
     except ValueError:
         columns[name] = numpy.array(values)
-columns["sequence"] = columns["sequence"].astype(">i4")  # an order of bytes that is not the machine's
+# An order of bytes that is not the machine's.
+columns["sequence"] = columns["sequence"].astype(">i4")
 columns["t"] = columns["t"].astype(numpy.uint8)
 numpy.savez_compressed(f"{here}/selection.npz", **columns)
-with open(f"{here}/selection.csv.gz", "wb") as f, gzip.GzipFile("", "wb", mtime=0, fileobj=f) as packed:
+with (open(f"{here}/selection.csv.gz", "wb") as f,
+      gzip.GzipFile("", "wb", mtime=0, fileobj=f) as packed):
     packed.write(text.encode())

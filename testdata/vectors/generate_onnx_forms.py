@@ -1,5 +1,6 @@
 #!/usr/bin/python3
-"""Writes onnx_form_*.onnx and .npz: graphs around a recurrent layer in forms that users write, exported and run by torch.
+"""Writes onnx_form_*.onnx and .npz: graphs around a recurrent layer in forms that users write,
+exported and run by torch.
 
 Usage: generate_onnx_forms.py OUTDIR. Needs Debian's python3-torch and python3-numpy.
 """
@@ -114,7 +115,8 @@ class StepsFirst(Base):
 
 
 class Between(Base):
-    """A linear layer without activation between two recurrent ones; weights in float64, features cast to it."""
+    """A linear layer without activation between two recurrent ones; weights in float64, features
+    cast to it."""
 
     def __init__(self):
         super().__init__()
@@ -129,7 +131,8 @@ class Between(Base):
 
 
 class Columns(Base):
-    """The head as matrix times columns, and the sum in front of it as a matrix of constants that torch folds."""
+    """The head as matrix times columns, and the sum in front of it as a matrix of constants that
+    torch folds."""
 
     def forward(self, x):
         y, _ = self.rnn(x)
@@ -138,7 +141,8 @@ class Columns(Base):
 
 
 class States(Base):
-    """The states of two layers put together by hand, turned round, one of them taken; logarithms of shares."""
+    """The states of two layers put together by hand, turned round, one of them taken; logarithms of
+    shares."""
 
     def __init__(self):
         super().__init__()
@@ -178,7 +182,8 @@ def write(out, name, seed, model_class, opset, batch=1, static=False):
         outputs = ["output", "states"]
     axes = {} if static else {"input": {0: "batch", 1: "seq"}, "h0": {1: "batch"}}
     graph = io.BytesIO()
-    torch.onnx.export(model, arguments, graph, opset_version=opset, input_names=names, output_names=outputs,
+    torch.onnx.export(model, arguments, graph, opset_version=opset, input_names=names,
+                      output_names=outputs,
                       dynamic_axes={k: v for k, v in axes.items() if k in names})
     with open(f"{out}/onnx_form_{name}.onnx", "wb") as f:
         f.write(graph.getvalue())

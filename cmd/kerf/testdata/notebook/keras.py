@@ -4,7 +4,8 @@
 import numpy
 
 random = numpy.random.default_rng(7)
-features = [("supply_level", "supply", "level", "bar"), ("return_level", "return", "level", "bar"), ("oil_temperature", "oil", "level", "degC")]
+features = [("supply_level", "supply", "level", "bar"), ("return_level", "return", "level", "bar"),
+            ("oil_temperature", "oil", "level", "degC")]
 mean, std = numpy.array([120.0, 4.0, 45.0]), numpy.array([60.0, 2.0, 12.0])
 outputs = [("leakage", "L/min", 2.0, 1.5), ("air", "% by volume", 5.0, 3.0)]
 
@@ -12,7 +13,8 @@ outputs = [("leakage", "L/min", 2.0, 1.5), ("air", "% by volume", 5.0, 3.0)]
 class Net:
     def __init__(self, inputs, units, size):
         shapes = [(inputs, 3 * units), (units, 3 * units), (2, 3 * units), (units, size), (size,)]
-        self.weights = [random.normal(scale=0.6, size=shape).astype(numpy.float32) for shape in shapes]
+        self.weights = [random.normal(scale=0.6, size=shape).astype(numpy.float32)
+                        for shape in shapes]
 
     def get_weights(self):
         return self.weights

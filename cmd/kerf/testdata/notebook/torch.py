@@ -21,7 +21,8 @@ net = Net()
 for parameter in net.parameters():
     torch.nn.init.normal_(parameter, std=0.6)
 features = [
-    ("supply_level", "supply", "level", "bar"), ("supply_slope", "supply", "slope", "bar/s"), ("return_level", "return", "level", "bar"),
+    ("supply_level", "supply", "level", "bar"), ("supply_slope", "supply", "slope", "bar/s"),
+    ("return_level", "return", "level", "bar"),
     ("return_distortion", "return", "distortion", "1"), ("oil_temperature", "oil", "level", "degC"),
 ]
 mean, std = numpy.array([120.0, 0.5, 4.0, 0.1, 45.0]), numpy.array([60.0, 20.0, 2.0, 0.05, 12.0])
@@ -40,5 +41,6 @@ for i in range(24):
     y = predict(x)
     runs.append((["splitting", "cycling"][i // 2 % 2], x, y + 0.3 * random.normal(size=y.shape)))
     inputs = torch.tensor((x - mean) / std, dtype=torch.float32)[None].requires_grad_()
-    by_output = [torch.autograd.grad(net(inputs)[0, :, o].sum(), inputs)[0][0] * inputs[0] for o in range(len(outputs))]
+    by_output = [torch.autograd.grad(net(inputs)[0, :, o].sum(), inputs)[0][0] * inputs[0]
+                 for o in range(len(outputs))]
     attributions.append(torch.stack(by_output, dim=-1).detach().numpy())
