@@ -6,7 +6,7 @@ import (
 	"golang.org/x/sys/cpu"
 )
 
-// BenchmarkPeak is the most that one core can do: loops of arithmetic in registers.
+// BenchmarkPeak measures the most arithmetic that one core can do: loops in registers.
 func BenchmarkPeak(b *testing.B) {
 	if !cpu.X86.HasAVX2 || !cpu.X86.HasFMA {
 		b.Skip("not measured: this processor has no AVX2 and FMA")

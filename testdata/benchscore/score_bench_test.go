@@ -17,8 +17,8 @@ import (
 	"kerf/quant"
 )
 
-// network is a GRU with random weights and a dense layer with two outputs. Speed does not depend on
-// the weights.
+// network returns a GRU with random weights and a dense layer with two outputs, which reads the
+// first kept of its features. Speed does not depend on the weights.
 func network(features, kept, units int) *dataset.Float {
 	random := rand.New(rand.NewPCG(1, 1))
 	values := func(n int) []float64 {
@@ -44,6 +44,7 @@ func network(features, kept, units int) *dataset.Float {
 	return f
 }
 
+// recordings returns sequences of normally distributed features and outputs.
 func recordings(features, sequences, steps int) *dataset.Recordings {
 	random := rand.New(rand.NewPCG(2, 2))
 	rec := &dataset.Recordings{Features: features, Outputs: 2}
@@ -60,8 +61,8 @@ func recordings(features, sequences, steps int) *dataset.Recordings {
 	return rec
 }
 
-// processorSeconds counts all threads of this process: on a machine that others use, time on the
-// clock says little.
+// processorSeconds returns the processor time of all threads of this process so far. On a machine
+// that others use, time on the clock says little.
 func processorSeconds(tb testing.TB) float64 {
 	var usage syscall.Rusage
 	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &usage); err != nil {
@@ -71,8 +72,8 @@ func processorSeconds(tb testing.TB) float64 {
 	return seconds(usage.Utime) + seconds(usage.Stime)
 }
 
-// perSecond repeats work on one core and reports how much of it there is in a second of processor
-// time.
+// perSecond repeats work, which does the given amount of something, on one core. It reports and
+// returns the amount per second of processor time.
 func perSecond(b *testing.B, amount float64, unit string, work func()) float64 {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	rounds := 0

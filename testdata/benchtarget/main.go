@@ -33,7 +33,8 @@ func main() {
 	}
 }
 
-// levels are the optimisation flags of the emitted C: those of the profile, and for small code.
+// levels are the optimisation flags of the emitted C: empty for those of the profile, and the flag
+// for small code.
 var levels = []string{"", "-Os"}
 
 // floatLevel are the optimisation flags of the float C.
@@ -43,17 +44,19 @@ const floatLevel = "-O2"
 // unit computes expf in double precision, for which the profiles have no costs.
 var singlePrecision = map[string][]string{"cortex-m7": {"-mfpu=fpv5-sp-d16"}}
 
-// floatSteps are fewer than those of the emitted C: software floating point takes long to emulate.
+// floatSteps is the number of steps of the float C. Our choice: fewer than those of the emitted C,
+// because software floating point takes long to emulate.
 const floatSteps = 6
 
-// row is what was measured on one core.
+// row holds the results on one core.
 type row struct {
 	core    string
-	flags   string            // of the compiler for speed
-	integer []*measure.Result // by level
-	float   *measure.Result
+	flags   string            // optimisation flags of the profile
+	integer []*measure.Result // of the emitted C, by level
+	float   *measure.Result   // of the float C
 }
 
+// benchmark measures on every core and prints the table.
 func benchmark(ctx context.Context, w io.Writer) error {
 	dir, err := os.MkdirTemp("", "kerf-benchtarget-")
 	if err != nil {
@@ -78,6 +81,7 @@ func benchmark(ctx context.Context, w io.Writer) error {
 	return printRows(w, rows)
 }
 
+// onCore measures the networks in dir on one core: net is the emitted C, floatnet the float C.
 func onCore(ctx context.Context, core, dir string) (row, error) {
 	r := row{core: core}
 	p, err := targets.Load(core)

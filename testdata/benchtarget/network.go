@@ -22,8 +22,9 @@ const (
 	seed    = 20
 )
 
-// trained stands for a trained network: weights are normally distributed, of the size that training
-// starts from (deviation 1 over the root of the number of inputs: common practice, no source).
+// trained returns the network. Its weights are those of no training: they are normally distributed,
+// of the size that training starts from (deviation 1 over the root of the number of inputs: common
+// practice, no source).
 func trained() *model.Network {
 	random := rand.New(rand.NewPCG(seed, 0))
 	values := func(n int, size float64) []float64 {
@@ -79,7 +80,7 @@ func writeInteger(net *model.Network, dir string) error {
 	return nil
 }
 
-// recordings calibrate the formats: normally distributed features.
+// recordings returns normally distributed features, by which the formats are calibrated.
 func recordings() *dataset.Recordings {
 	const steps = 200
 	random := rand.New(rand.NewPCG(seed, 1))
@@ -92,13 +93,14 @@ func recordings() *dataset.Recordings {
 		Sequences: []*dataset.Sequence{q}}
 }
 
-// writeFloat writes the float C: the files of this folder, sizes and weights.
+// writeFloat writes the float C, as network "floatnet": the files of folder c, with sizes and
+// weights.
 func writeFloat(net *model.Network, dir string) error {
 	r, head := net.Recurrent[0], net.Dense[0]
 	sizes := fmt.Sprintf("#define FLOATNET_N_FEATURES %d\n#define FLOATNET_N_UNITS %d\n#define "+
 		"FLOATNET_N_OUTPUTS %d\n", features, units, outputs)
-	weights := matrix("w", r.W, features) + matrix("u", r.U, units) + vector("b", r.B) +
-		vector("d", r.D) +
+	weights := matrix("w", r.W, features) + matrix("u", r.U, units) +
+		vector("b", r.B) + vector("d", r.D) +
 		matrix("head_w", head.W, units) + vector("head_b", head.B)
 	files := map[string]string{"floatnet_sizes.h": sizes, "floatnet_weights.h": weights,
 		"floatnet.c": floatSource, "floatnet.h": floatHeader}
@@ -110,6 +112,7 @@ func writeFloat(net *model.Network, dir string) error {
 	return nil
 }
 
+// matrix returns the C of a matrix by rows.
 func matrix(name string, values []float64, columns int) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "static const float floatnet_%s[%d][%d] = {\n", name, len(values)/columns,
@@ -121,11 +124,13 @@ func matrix(name string, values []float64, columns int) string {
 	return b.String()
 }
 
+// vector returns the C of an array.
 func vector(name string, values []float64) string {
 	return fmt.Sprintf("static const float floatnet_%s[%d] = { %s };\n", name, len(values),
 		numbers(values))
 }
 
+// numbers returns C constants of type float: float32 with nine digits is exact.
 func numbers(values []float64) string {
 	texts := make([]string, len(values))
 	for i, v := range values {

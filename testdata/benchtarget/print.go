@@ -40,6 +40,7 @@ func printRows(w io.Writer, rows []row) error {
 	return err
 }
 
+// cycles prints the mean, and the shortest and the longest step where the two differ.
 func cycles(r *measure.Result) string {
 	if r.IsConstantTime() {
 		return fmt.Sprintf("%.0f", r.MaxCycles())
@@ -47,8 +48,10 @@ func cycles(r *measure.Result) string {
 	return fmt.Sprintf("%.0f (%.0f..%.0f)", r.MeanCycles(), r.MinCycles(), r.MaxCycles())
 }
 
+// perMAC prints the cycles of one multiply-accumulate.
 func perMAC(r *measure.Result) string { return fmt.Sprintf("%.2f", r.MeanCycles()/perStep) }
 
+// instructionsPerMAC prints the executed instructions of one multiply-accumulate.
 func instructionsPerMAC(r *measure.Result) string {
 	var sum int64
 	for _, n := range r.Instructions {
@@ -57,7 +60,7 @@ func instructionsPerMAC(r *measure.Result) string {
 	return fmt.Sprintf("%.2f", float64(sum)/float64(len(r.Instructions))/perStep)
 }
 
-// tools lists what measured the cores, each line once.
+// tools lists compilers and emulators with their versions, each line once.
 func tools(rows []row) string {
 	var lines []string
 	for _, r := range rows {

@@ -1,4 +1,6 @@
-// Command coverage counts how often the intervals of dataset.Compare hold the truth; see README.md.
+// Command coverage counts how often the intervals of dataset.Compare hold the truth, and prints the
+// tables of docs/intervals-tables.md. It draws scores of two predictors whose true errors are known
+// (worlds.go), and compares. README.md says how to read the tables.
 package main
 
 import (
@@ -19,11 +21,14 @@ func main() {
 	longTable(*trials)
 }
 
+// everywhere is the slice of all steps of the only output.
 var everywhere = dataset.Slice{Region: -1}
 
-// count is how often an interval held the truth, and how often its end that judges did.
+// count holds the number of draws in which the interval held the truth, and in which the end of the
+// interval that judges did.
 type count struct{ both, judged int }
 
+// add counts one draw; with upper the upper end judges.
 func (c *count) add(low, high, truth float64, upper bool) {
 	if low <= truth && truth <= high {
 		c.both++
@@ -33,7 +38,7 @@ func (c *count) add(low, high, truth float64, upper bool) {
 	}
 }
 
-// share prints both as percentages.
+// share prints both counts as percentages.
 func (c count) share(trials int) string {
 	return fmt.Sprintf("%.1f / %.1f", 100*float64(c.both)/float64(trials),
 		100*float64(c.judged)/float64(trials))
@@ -47,6 +52,7 @@ type figure struct {
 	truth  float64
 }
 
+// of returns the interval that dataset.Compare gives for two scores.
 func (f figure) of(a, b *dataset.Score) (low, high float64) {
 	c := dataset.Compare(a, b, everywhere, f.metric)
 	if f.rise {
@@ -55,7 +61,8 @@ func (f figure) of(a, b *dataset.Score) (low, high float64) {
 	return c.OtherLow, c.OtherHigh
 }
 
-// covered draws and counts, all cores.
+// covered counts for every figure how often its interval holds the truth, over trials draws. It
+// uses all cores.
 func covered(trials int, seed uint64, draw func(random *rand.Rand) (a, b *dataset.Score),
 	figures []figure) []count {
 	all := make([][]count, trials)
@@ -76,6 +83,7 @@ func covered(trials int, seed uint64, draw func(random *rand.Rand) (a, b *datase
 	return sum
 }
 
+// errorTable prints the table of errors.
 func errorTable(trials int) {
 	fmt.Printf("Errors: how often the interval / its end that judges holds the truth, in %%, of "+
 		"%d draws.\n\n", trials)
@@ -108,9 +116,11 @@ func errorTable(trials int) {
 	fmt.Println()
 }
 
-// truthSequences are drawn for the true shares of a classifier, whose formula nobody has.
+// truthSequences is the number of sequences that are drawn for the true shares of a classifier, for
+// which there is no formula.
 const truthSequences = 4000
 
+// classTable prints the table of classifiers.
 func classTable(trials int) {
 	fmt.Printf("Shares of steps of a classifier, likewise.\n\n")
 	fmt.Println("| sequences | wrong steps | own errors | spread | drop of accuracy | of " +
@@ -144,7 +154,7 @@ type longCell struct {
 	memory, spread   float64
 }
 
-// longCells have memories of 10 to 1,500 steps.
+// longCells returns cases with memories of 10 to 1,500 steps.
 func longCells() []longCell {
 	var all []longCell
 	for _, n := range []int{2, 3, 4, 5} {
@@ -160,6 +170,7 @@ func longCells() []longCell {
 	return all
 }
 
+// longTable prints the table of few long sequences.
 func longTable(trials int) {
 	fmt.Printf("Rise of the RMSE on few long sequences, judged by blocks as well: likewise, and " +
 		"beside it how often blocks made the interval narrower.\n\n")
@@ -172,7 +183,8 @@ func longTable(trials int) {
 	}
 }
 
-// covered counts for one cell.
+// covered counts how often the interval of the rise holds the truth, and how often blocks make it
+// narrower.
 func (c longCell) covered(trials int, seed uint64) (held count, narrower int) {
 	w := world{spread: c.spread, memory: c.memory, steps: c.steps, own: 0.19}
 	squares, otherSquares := w.meanSquares()

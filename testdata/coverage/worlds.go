@@ -8,9 +8,10 @@ import (
 	"kerf/dataset"
 )
 
-// world says how two predictors err. Sequences differ: each has a scale of its own, exp(spread·N),
-// and the other predictor a factor of its own, exp(spread/2·N), over the base. Within a sequence
-// errors follow their predecessors, exp(-1/memory) each.
+// world describes the errors of two predictors, base and other. Each sequence has a scale of its
+// own, exp(spread·N), and for the other predictor a factor over the base, exp(spread/2·N), where N
+// is normally distributed. Within a sequence an error keeps the share exp(-1/memory) of the error
+// one step before.
 type world struct {
 	spread float64
 	memory float64 // steps
@@ -22,7 +23,7 @@ type world struct {
 	ownScale bool
 }
 
-// errors of both predictors [sequences][steps].
+// errors draws the errors of both predictors [sequences][steps].
 func (w world) errors(random *rand.Rand, sequences int) (base, other [][]float64) {
 	follow := math.Exp(-1 / w.memory)
 	fresh := math.Sqrt(1 - follow*follow)
@@ -45,7 +46,7 @@ func (w world) errors(random *rand.Rand, sequences int) (base, other [][]float64
 	return base, other
 }
 
-// meanSquares are the expected squares of both errors: E exp(2sN) = exp(2s²).
+// meanSquares returns the expected squares of both errors: E exp(2sN) = exp(2s²).
 func (w world) meanSquares() (base, other float64) {
 	of := func(s float64) float64 { return math.Exp(2 * s * s) }
 	base = of(w.spread)
@@ -55,15 +56,16 @@ func (w world) meanSquares() (base, other float64) {
 	return base, base * of(w.spread/2)
 }
 
-// meanMagnitudes are the expected magnitudes: sqrt(2/π) times E exp(sN) = exp(s²/2). They are known
-// where the scale of an error is that of its sequence.
+// meanMagnitudes returns the expected magnitudes of both errors: sqrt(2/π) times E exp(sN) =
+// exp(s²/2). They are right without ownScale only, where the scale of an error is that of its
+// sequence.
 func (w world) meanMagnitudes() (base, other float64) {
 	of := func(s float64) float64 { return math.Exp(s * s / 2) }
 	base = math.Sqrt(2/math.Pi) * of(w.spread)
 	return base, base * of(w.spread/2)
 }
 
-// given predicts what a recording holds as one of its two features.
+// given is a predictor whose output is one of the two features of a recording.
 type given struct{ column int }
 
 // Predict implements [dataset.Predictor].
@@ -73,8 +75,8 @@ func (g given) Predict(s *dataset.Sequence, dst []float64) {
 	}
 }
 
-// scores are those of both predictors; the reference is 0 throughout, so that what is predicted is
-// the error.
+// scores returns the scores of two predictors with given errors [sequences][steps]. The reference
+// is 0 throughout, so that the prediction is the error.
 func scores(base, other [][]float64, memory int) (a, b *dataset.Score) {
 	rec := &dataset.Recordings{Features: 2, Outputs: 1, Memory: memory}
 	for i := range base {
@@ -88,21 +90,22 @@ func scores(base, other [][]float64, memory int) (a, b *dataset.Score) {
 	return dataset.Measure(given{0}, rec, nil), dataset.Measure(given{1}, rec, nil)
 }
 
-// classes is how two classifiers of three classes err. Each is wrong where a latent error exceeds a
-// bound, which the base exceeds at the given rate; sequences shift the bound by spread·N, and that
-// of the other classifier by spread/2·N more. Latent errors have a memory of ten steps.
+// classes describes the errors of two classifiers of three classes, base and other. A classifier is
+// wrong where its latent error exceeds a bound, which the base exceeds at the given rate. A
+// sequence shifts the bound by spread·N, and that of the other classifier by spread/2·N more. own
+// is the share of its squared latent error that the other classifier makes by itself.
 type classes struct {
 	rate, spread, own float64
 }
 
 const (
-	classSteps  = 400
-	classMemory = 10
+	classSteps  = 400 // of a sequence
+	classMemory = 10  // of a latent error, steps
 	classCount  = 3
 	classHold   = 40 // mean steps after which the class changes
 )
 
-// scores of both classifiers on so many sequences.
+// scores returns the scores of both classifiers on a number of sequences.
 func (c classes) scores(random *rand.Rand, sequences int) (a, b *dataset.Score) {
 	follow := math.Exp(-1.0 / classMemory)
 	fresh := math.Sqrt(1 - follow*follow)
@@ -132,7 +135,8 @@ func (c classes) scores(random *rand.Rand, sequences int) (a, b *dataset.Score) 
 	return dataset.Measure(wrong[0], rec, nil), dataset.Measure(wrong[1], rec, nil)
 }
 
-// classifier gives the next class where it is wrong, by the name of the sequence.
+// classifier is a predictor that gives the true class, or the next one at the steps where it is
+// wrong; the steps are given by the name of the sequence.
 type classifier map[string][]bool
 
 // Predict implements [dataset.Predictor].

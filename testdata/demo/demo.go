@@ -36,7 +36,8 @@ func Files() (map[string][]byte, error) {
 	return files, nil
 }
 
-// read returns one stored file, decompressed and without .gz in its name where it has that.
+// read returns one stored file. A file whose name ends in .gz is decompressed, and its name
+// returned without this end.
 func read(storedName string) (name string, content []byte, err error) {
 	file, err := stored.Open(storedName)
 	if err != nil {

@@ -1,4 +1,4 @@
-// Package hardinput holds what tests and fuzzing ask of every reader of files from outside: no
+// Package hardinput checks what tests and fuzzing ask of every reader of files from outside: no
 // panic, no hang, memory in proportion to the file, and errors that name the file.
 package hardinput
 
@@ -8,11 +8,12 @@ import (
 	"time"
 )
 
-// Limits is what reading one file may take. All allocations count, those that are free again
-// included, so the memory in use at any moment is less.
+// Limits bounds the bytes that reading one file may allocate: PerByte for every byte of the file,
+// and Spare. All allocations count, those that are free again included, so the memory in use at any
+// moment is less.
 type Limits struct {
-	PerByte int64 // bytes allocated per byte of the file
-	Spare   int64 // bytes allocated beyond
+	PerByte int64
+	Spare   int64
 }
 
 // T is the part of [testing.T] that Check needs.
@@ -21,12 +22,12 @@ type T interface {
 	Fatalf(format string, args ...any)
 }
 
-// longest is far above what any reader needs for the small files of fuzzing, so that a busy machine
-// is no failure.
+// longest bounds the time of one file. Our choice: far above the time that any reader needs for the
+// small files of fuzzing, so that a busy machine is no failure.
 const longest = 20 * time.Second
 
-// Check runs read on a file of the given size and fails the test if it takes more than the limits,
-// or if its error does not begin with the name of the file.
+// Check runs read, which reads a file of size bytes. It fails the test if read takes more memory
+// than the limits or too much time, or if its error does not begin with the name of the file.
 func (l Limits) Check(t T, size int, name string, read func() error) {
 	t.Helper()
 	before, start := allocated(), time.Now()
@@ -42,8 +43,8 @@ func (l Limits) Check(t T, size int, name string, read func() error) {
 	}
 }
 
-// allocated is exact: unlike runtime/metrics, ReadMemStats counts what the allocator's caches have
-// given out since they were filled.
+// allocated returns the bytes that were allocated so far. It is exact: unlike runtime/metrics,
+// ReadMemStats counts the memory that the allocator's caches have given out since they were filled.
 func allocated() int64 {
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)

@@ -7,13 +7,14 @@ import (
 	"testing"
 )
 
+// failures is a T that keeps the text of its failures.
 type failures struct{ text string }
 
 func (f *failures) Helper() {}
 
 func (f *failures) Fatalf(format string, args ...any) { f.text += fmt.Sprintf(format, args...) }
 
-var kept []byte // what a reader allocates
+var kept []byte // the memory that a reader allocates
 
 func TestCheckFindsWhatItLooksFor(t *testing.T) {
 	limits := Limits{PerByte: 10, Spare: 1 << 20}

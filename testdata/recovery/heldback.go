@@ -11,7 +11,8 @@ import (
 	"kerf/recovery"
 )
 
-// parts is how many parts of the selection recordings judge in turn; each scenario is dealt evenly.
+// parts is the number of parts of the selection recordings that judge in turn; each scenario is
+// dealt evenly.
 const parts = 4
 
 // bySequence is a predictor with a network of its own for every sequence.
@@ -20,7 +21,7 @@ type bySequence map[*dataset.Sequence]dataset.Predictor
 // Predict implements [dataset.Predictor].
 func (p bySequence) Predict(s *dataset.Sequence, dst []float64) { p[s].Predict(s, dst) }
 
-// heldBackParts compensates, trains and calibrates once per part, without it. The order of the
+// heldBackParts compensates, trains and calibrates once for each part, on the other parts. The
 // ranking is that of all selection recordings.
 func heldBackParts(in *budget.Inputs, _ *prune.Statistics, c budget.Candidate) (*versions, error) {
 	cut, recovered, cutFixed, recoveredInFixed := bySequence{}, bySequence{}, bySequence{},
@@ -51,7 +52,7 @@ func heldBackParts(in *budget.Inputs, _ *prune.Statistics, c budget.Candidate) (
 		strings.Join(epochs, ", ")}, nil
 }
 
-// deal splits recordings into those of a part and the rest.
+// deal splits recordings into the sequences of a part, which judge, and the rest.
 func deal(rec *dataset.Recordings,
 	part int) (rest *dataset.Recordings, judging []*dataset.Sequence) {
 	r := *rec

@@ -1,9 +1,12 @@
 // Command recovery measures what recovery training wins and prints the tables of docs/recovery.md:
 // for every job file given, the RMSE of the network as given and its rise after a cut by rank,
-// after recovery training, and in integers, each with its 95 % interval. Everything is ranked,
-// calibrated and trained on selection recordings, and judged on the sign-off recordings; with
-// -held-back on selection recordings, in four parts that the compensation and the training did not
-// see. The latter is what choices are made by.
+// after recovery training, and in integers, each with its 95 % interval.
+//
+//	go run ./testdata/recovery [-held-back] JOB.toml...
+//
+// Everything is ranked, calibrated and trained on selection recordings, and judged on the sign-off
+// recordings. With -held-back it is judged on selection recordings, in four parts that the
+// compensation and the training did not see (heldback.go): choices are made by these figures.
 package main
 
 import (
@@ -43,6 +46,7 @@ var shapes = []struct {
 	{1, 0.5, []int{8}}, {0.6, 1, []int{8}},
 }
 
+// measure prints the table of one job.
 func measure(job string, heldBack bool) error {
 	in, err := budget.Load(job)
 	if err != nil {
@@ -77,8 +81,8 @@ func measure(job string, heldBack bool) error {
 	return nil
 }
 
-// best are the most needed items of a ranking, in the order of the network; the jobs have one
-// recurrent layer.
+// best returns the most needed share of the items of a ranking, in the order of the network. The
+// jobs have one recurrent layer.
 func best(rank []prune.Ranked, share float64) []int {
 	var items []int
 	for _, r := range rank[len(rank)-int(share*float64(len(rank))):] {
@@ -93,9 +97,11 @@ type versions struct {
 	rec                        *dataset.Recordings
 	cut, recovered             dataset.Predictor
 	cutFixed, recoveredInFixed dataset.Predictor
-	epochs                     string
+	epochs                     string // best epoch of all that were trained
 }
 
+// signedOff makes the versions of a candidate as a plan does, to be judged on the sign-off
+// recordings.
 func signedOff(in *budget.Inputs, statistics *prune.Statistics,
 	c budget.Candidate) (*versions, error) {
 	r, err := in.RecoverOnce(context.Background(), statistics, c, nil, func(int, int, float64) {})
@@ -106,6 +112,7 @@ func signedOff(in *budget.Inputs, statistics *prune.Statistics,
 		r.Net, r.Result, c)
 }
 
+// newVersions quantizes the networks of a candidate with the given calibration recordings.
 func newVersions(rec, calibration *dataset.Recordings, cut, recovered *dataset.Float,
 	result *recovery.Result, c budget.Candidate) (*versions, error) {
 	v := &versions{rec: rec, cut: cut, recovered: recovered,
@@ -118,12 +125,14 @@ func newVersions(rec, calibration *dataset.Recordings, cut, recovered *dataset.F
 	return v, err
 }
 
+// fixed returns the integer network of p in the formats of a candidate.
 func fixed(p *dataset.Float, calibration *dataset.Recordings,
 	c budget.Candidate) (dataset.Predictor, error) {
 	p = quant.Standardise(p, quant.Calibrate(p, calibration))
 	return quant.Quantize(p, quant.CalibrateRanges(p, calibration), c.Formats, quant.Nearest)
 }
 
+// print prints the rows of a candidate, one for each output.
 func (v *versions) print(in *budget.Inputs, c budget.Candidate, bits int) {
 	base := dataset.Measure(in.Float, v.rec, nil)
 	cut, recovered := dataset.Measure(v.cut, v.rec, nil), dataset.Measure(v.recovered, v.rec, nil)
@@ -144,8 +153,8 @@ func (v *versions) print(in *budget.Inputs, c budget.Candidate, bits int) {
 	}
 }
 
-// distance is the root of the mean squared difference of two predictors in one output. There is no
-// noise of the recorded outputs in it.
+// distance returns the root of the mean squared difference of two predictors in one output. Unlike
+// an error it holds no noise of the recorded outputs.
 func distance(a, b dataset.Predictor, rec *dataset.Recordings, output int) float64 {
 	sum, steps := 0.0, 0
 	for _, s := range rec.Sequences {

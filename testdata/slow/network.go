@@ -7,15 +7,14 @@ import (
 	"kerf/model"
 )
 
-// TimeConstants are the steps over which the units forget 63 % when their
-// gates get neither input nor state: their update gate then keeps 1 - 1/T.
+// TimeConstants are the steps over which the units forget 63 % when their gates get neither input
+// nor state: their update gate then keeps the share 1 - 1/T of the state.
 var TimeConstants = [...]float64{10, 10, 30, 30, 100, 100, 300, 300, 600, 600, 1000, 1000}
 
-// Standard deviations of the weights. Inputs are near a standard deviation of
-// 1 and states of 0.4; with these the argument of an update gate swings by
-// about ±0.6 and a time constant by a factor of two either way, and the state
-// adds about as much to a candidate as the inputs do. So no unit is a leaky
-// integrator by itself.
+// Standard deviations of the weights, our choice. Inputs have a standard deviation near 1 and
+// states near 0.4. With these weights the argument of an update gate swings by about ±0.6 and a
+// time constant by a factor of two either way, and the state adds about as much to a candidate
+// state as the inputs do. So no unit is a leaky integrator by itself.
 const (
 	gateFromInput      = 0.2
 	gateFromState      = 0.3
@@ -25,8 +24,8 @@ const (
 	candidateFromState = 0.45
 )
 
-// quantity is one output: physical = raw·std + mean. noise is the standard
-// deviation of the laboratory's reading, 3 % of that of the output.
+// quantity is one output: physical = raw·std + mean. noise is the standard deviation of the error
+// of the laboratory's reading, about 3 % of the standard deviation of the output.
 type quantity struct {
 	name, unit       string
 	mean, std, noise float64
@@ -37,8 +36,8 @@ var quantities = [...]quantity{
 	{"water", "mg/kg", 260, 50, 2.7},
 }
 
-// network is the float network: a GRU (reset-after) of one unit per time
-// constant with a linear layer behind it. Weights are float32.
+// network returns the float network: a GRU (reset-after) of one unit per time constant with a
+// linear layer behind it. Weights are float32.
 func network(seed uint64) *model.Network {
 	random := rand.New(rand.NewPCG(seed, 0))
 	inputs, units, outputs := len(sensors), len(TimeConstants), len(quantities)

@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 )
 
-// sensor is one feature: what it is called and how it is normalised.
+// sensor is one feature: its name and its normalisation.
 type sensor struct {
 	name, channel, kind, unit string
 	mean, std                 float64
@@ -27,9 +27,9 @@ type duty struct {
 	name      string
 	low, high float64 // bar, range of the supply pressure that the work asks for
 	hold      float64 // steps, mean length of one load
-	heat      float64 // degC that the oil settles at with 100 bar
-	humidity  float64 // %, moisture that the oil heads for
-	shake     float64 // how restless everything is, 1 = at work
+	heat      float64 // degC at which the oil settles with 100 bar
+	humidity  float64 // %, moisture towards which the oil tends
+	shake     float64 // factor of all random changes, 1 at work
 }
 
 // At a standstill the pump idles: hardly anything moves the candidates of the
@@ -53,14 +53,15 @@ type machine struct {
 	random *rand.Rand
 
 	wear     float64 // size of the leaking gaps, 1 = as designed
-	load     float64 // bar, what the work asks for
-	pressure float64 // bar
-	heat     float64 // degC
-	moisture float64 // %
-	dirt     float64 // 1/mL
-	burst    float64 // 1/mL, what the last log shook loose
+	load     float64 // bar, supply pressure that the work asks for
+	pressure float64 // bar, supply pressure
+	heat     float64 // degC, of the oil
+	moisture float64 // %, of the oil
+	dirt     float64 // 1/mL, particles in the oil
+	burst    float64 // 1/mL, particles that the last log shook loose
 }
 
+// newMachine draws a machine at the start of a sequence.
 func newMachine(d duty, random *rand.Rand) *machine {
 	m := &machine{duty: d, random: random, wear: 0.6 + 0.9*random.Float64(),
 		heat: d.heat + 16*random.NormFloat64()*0.5, moisture: d.humidity + 12*random.NormFloat64()}
@@ -69,16 +70,17 @@ func newMachine(d duty, random *rand.Rand) *machine {
 	return m
 }
 
+// choose draws the next load.
 func (m *machine) choose() { m.load = m.duty.low + (m.duty.high-m.duty.low)*m.random.Float64() }
 
-// towards moves a value to its goal by one step of a first-order lag, and
-// shakes it with the deviation that gives spread in the long run.
+// towards returns a value after one step of a first-order lag towards its goal, plus a random
+// change such that the value has the standard deviation spread in the long run.
 func (m *machine) towards(value, goal, lag, spread float64) float64 {
 	return value + float64((goal-value)/lag) +
 		float64(m.duty.shake*spread*math.Sqrt(2/lag)*m.random.NormFloat64())
 }
 
-// step advances the machine by one second and returns what the sensors show.
+// step advances the machine by one second and returns the readings of the sensors.
 func (m *machine) step() [len(sensors)]float64 {
 	if m.random.Float64() < 1/m.duty.hold {
 		m.choose()

@@ -1,14 +1,13 @@
-// Package slow is a second test job: a network whose units remember up to a
-// thousand steps, which is where fixed point is hardest. A hydraulic power unit
-// of a log splitter wears its oil; the network tells how far the oil has
-// oxidised and how much water it holds. Machine, recordings and network are
-// invented and synthetic: README.md says what stands for what.
+// Package slow is a second test job: a network whose units remember up to a thousand steps, which
+// is where fixed point is hardest. A hydraulic power unit of a log splitter wears its oil; the
+// network tells how far the oil has oxidised and how much water the oil holds. Machine, recordings
+// and network are invented and synthetic: README.md says what stands for what.
 //
-//	oil.go      the machine: what its sensors show
+//	oil.go      the machine and the readings of its sensors
 //	network.go  the network: weights by design and by seed, nothing trained
 //	slow.go     both together as the files of a job
 //
-// Nothing is stored. Same seed, same bytes.
+// No file of the job is stored. The same seed gives the same bytes.
 package slow
 
 import (
@@ -23,7 +22,7 @@ import (
 	"kerf/model"
 )
 
-// Sequences and Steps are the size of either set of recordings.
+// Sequences and Steps are the size of either set of recordings: Steps is that of each sequence.
 const (
 	Sequences = 12
 	Steps     = 3000
@@ -87,8 +86,8 @@ func Write(dir string, offset uint64) error {
 	return nil
 }
 
-// recordings is one set as CSV. The reference outputs are what the float
-// network gives for the printed features, plus the noise of the laboratory.
+// recordings returns one set as CSV. The reference outputs are those of the float network for the
+// printed features, plus the error of the laboratory's readings.
 func recordings(net *model.Network, seed uint64, prefix string) []byte {
 	var out bytes.Buffer
 	out.WriteString("sequence,scenario,t")

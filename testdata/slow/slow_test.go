@@ -93,8 +93,8 @@ func TestWriteWritesTheFiles(t *testing.T) {
 	}
 }
 
-// On the recordings the units forget over about the steps that their biases
-// say, 1/(1 - mean update gate) within a factor of three, and the gates move.
+// On the recordings the units forget over about as many steps as their biases are made for: 1/(1 -
+// mean update gate) is within a factor of three of it. And the gates move.
 func TestUnitsAreSlowAndTheirGatesMove(t *testing.T) {
 	in := load(t)
 	const update = 1
@@ -125,8 +125,8 @@ func TestUnitsAreSlowAndTheirGatesMove(t *testing.T) {
 	}
 }
 
-// Without what units tell each other the outputs are others altogether: the
-// network is no set of independent leaky integrators.
+// Without the weights between units the outputs are others altogether: the network is no set of
+// independent leaky integrators.
 func TestUnitsMix(t *testing.T) {
 	in := load(t)
 	alone := *in.Float
@@ -150,7 +150,7 @@ func TestUnitsMix(t *testing.T) {
 	}
 }
 
-// The reference outputs are the float network's and the laboratory's noise,
+// The reference outputs are those of the float network plus the error of the laboratory's readings,
 // which is about 3 % of their standard deviation.
 func TestNoiseOfTheReference(t *testing.T) {
 	in := load(t)
@@ -227,8 +227,8 @@ func TestAutomaticWidthsHold(t *testing.T) {
 	}
 }
 
-// Where the tolerance is so tight that a 16-bit state breaks it, the slow units
-// are named, and that they stand still.
+// Where the tolerance is so tight that a 16-bit state breaks it, the choice names the slow units
+// and says that they stand still.
 func TestSlowUnitsForceTheWideState(t *testing.T) {
 	in := load(t)
 	for name := range in.Job.Tolerances {

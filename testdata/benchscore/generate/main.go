@@ -8,8 +8,8 @@ import (
 	. "github.com/mmcloughlin/avo/reg"
 )
 
-// sums is enough to keep both multipliers of a core busy: two per cycle, each done after 4 or 5
-// cycles.
+// sums is the number of sums that each loop runs side by side. It keeps both multipliers of a core
+// busy: two multiplications per cycle, each done after 4 or 5 cycles, make at most 10 at once.
 const sums = 12
 
 func main() {
@@ -33,6 +33,7 @@ func main() {
 	Generate()
 }
 
+// loop writes a function that runs body on all sums, n times.
 func loop(name, doc string, body func(x, y, sum VecVirtual)) {
 	TEXT(name, NOSPLIT, "func(n int)")
 	Doc(doc)

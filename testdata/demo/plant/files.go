@@ -77,6 +77,7 @@ func (s Set) WriteCSV(w io.Writer) error {
 	return out.Flush() // a bufio.Writer keeps its first error until here
 }
 
+// appendValue adds a comma and a value with four significant digits to a line.
 func appendValue(line []byte, v float64) []byte {
 	return strconv.AppendFloat(append(line, ','), v, 'g', 4, 64)
 }

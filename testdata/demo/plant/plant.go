@@ -3,20 +3,20 @@
 // no recording of a real machine went in, and the equations are plain
 // textbook shapes with constants chosen to look plausible.
 //
-// Three pressure channels (supply, return, case drain) are described by six
-// features each; oil temperature is the nineteenth. The two outputs are what
-// no built-in sensor shows: internal leakage and entrained air, as read from
-// instruments on a test bench.
+// Three pressure channels (supply, return, case drain) are described by six features each; oil
+// temperature is the nineteenth. No built-in sensor shows the two outputs, internal leakage and
+// entrained air: they are read from instruments on a test bench.
 //
-//	scenario.go    the four operating profiles
-//	power_unit.go  truth: load, oil, wear, leakage, air, one step of 100 ms at a time
-//	sensors.go     what sensors and test bench show of that truth, with noise and drift
+//	plant.go       the three sets of recordings, one sequence at a time
+//	scenario.go    the four scenarios
+//	power_unit.go  the true state: load, oil, wear, leakage, air, one step of 100 ms at a time
+//	sensors.go     the readings of sensors and test bench, with noise and drift
 //	files.go       the recordings as CSV
 //
-// Same seed, same bytes. Every sequence has a random stream of its own, so
-// that a longer set begins with the sequences of a shorter one. Processors
-// that fuse multiply and add move values by some 1e-15 relative; four
-// printed digits hide that, except with a chance of about 1e-5 for a whole file.
+// The same seed gives the same bytes. Every sequence has a random stream of its own, so that a
+// longer set begins with the sequences of a shorter one. Processors that fuse multiply and add
+// change values by some 1e-15 relative; four printed digits hide it, except with a chance of about
+// 1e-5 for a whole file.
 package plant
 
 import "math/rand/v2"

@@ -12,9 +12,9 @@ type powerUnit struct {
 
 	part       int     // of the work cycle: 0 approach, 1 split, 2 retract
 	partLeft   int     // steps until the next part
-	load       float64 // bar, what the log asks for
-	demand     float64 // L/min through the return line, what the part asks for
-	settleTemp float64 // degC
+	load       float64 // bar, supply pressure that the log asks for
+	demand     float64 // L/min, flow through the return line that the part asks for
+	settleTemp float64 // degC, temperature at which the oil settles
 
 	wear     float64 // size of the leaking gaps, 1 = as designed
 	quiet    float64 // % by volume, air level of quiet running
@@ -25,11 +25,12 @@ type powerUnit struct {
 	slope       float64 // bar/s
 	flow        float64 // L/min
 	temperature float64 // degC
-	ingest      float64 // % by volume, level that the air is heading for
+	ingest      float64 // % by volume, level towards which the air tends
 	air         float64 // % by volume
 	leakage     float64 // L/min
 }
 
+// newPowerUnit draws a machine at the start of a sequence.
 func newPowerUnit(sc scenario, rng *rand.Rand) *powerUnit {
 	u := &powerUnit{
 		sc: sc, rng: rng,
@@ -85,13 +86,13 @@ func (u *powerUnit) work() {
 	u.flow += (u.demand - u.flow) / (1 + u.sc.pressureLag/2)
 }
 
-// warm heats the oil by the power that pressure turns into heat, and cools it
-// towards the temperature at which the tank sheds as much as it gets.
+// warm heats the oil by the power that pressure turns into heat, and cools the oil towards the
+// temperature at which the tank gives off as much heat as it gets.
 func (u *powerUnit) warm() {
 	u.temperature += u.sc.heating * u.supply / 100 * (u.settleTemp - u.temperature) / 25
 }
 
-// viscosity of the oil relative to 40 degC. Exponential law with 2.5 % per
+// viscosity returns the viscosity of the oil relative to 40 degC: an exponential law with 2.5 % per
 // kelvin, about that of a mineral hydraulic oil.
 func (u *powerUnit) viscosity() float64 { return math.Exp(-0.025 * (u.temperature - 40)) }
 

@@ -2,9 +2,10 @@ package plant
 
 import "math/rand/v2"
 
-// span is a range that a value is drawn from, evenly.
+// span is a range from which a value is drawn, evenly.
 type span struct{ low, high float64 }
 
+// draw draws a value of the range.
 func (s span) draw(rng *rand.Rand) float64 { return s.low + (s.high-s.low)*rng.Float64() }
 
 // scenario is one named way to operate the machine.
@@ -27,7 +28,7 @@ type scenario struct {
 	burstLevel  span    // air level that a burst leads to, % by volume
 }
 
-// scenarios in the order of the recordings.
+// scenarios are the four scenarios, in the order of the recordings.
 var scenarios = []scenario{
 	{
 		name: "warm_up", stream: 0,

@@ -5,7 +5,8 @@ import (
 	"math/rand/v2"
 )
 
-// FeatureNames in model order: six kinds for each of three pressure channels, then oil temperature.
+// FeatureNames are the names of the features in the order of the network's inputs: six for each of
+// three pressure channels, then oil temperature.
 var FeatureNames = [...]string{
 	"supply_level", "supply_slope", "supply_ripple_amplitude",
 	"supply_ripple_phase", "supply_second_harmonic", "supply_distortion",
@@ -20,11 +21,13 @@ var FeatureNames = [...]string{
 // time constant of 300 steps and the given standard deviation.
 type drift struct{ value, sd float64 }
 
+// newDrift draws a drift that has been wandering for long.
 func newDrift(sd float64, rng *rand.Rand) drift {
 	return drift{value: sd * rng.NormFloat64(), sd: sd}
 }
 
-// next decays by 1/300 and adds noise of sd·sqrt(2/300), which keeps the standard deviation.
+// next returns the drift one step later: it decays by 1/300 and gets noise of sd·sqrt(2/300), which
+// keeps the standard deviation.
 func (d *drift) next(rng *rand.Rand) float64 {
 	d.value += -d.value/300 + d.sd*0.0816*rng.NormFloat64()
 	return d.value
@@ -43,6 +46,7 @@ type sensors struct {
 	probe          float64 // degC, the thermometer lags the oil
 }
 
+// newSensors draws the drifts at the start of a sequence.
 func newSensors(u *powerUnit, rng *rand.Rand) *sensors {
 	s := &sensors{
 		rng:              rng,
@@ -60,29 +64,29 @@ func newSensors(u *powerUnit, rng *rand.Rand) *sensors {
 	return s
 }
 
-// returnPressure in bar: filter and cooler resist with the square of the
-// flow, the lines with flow times viscosity.
+// returnPressure returns the pressure of the return line in bar: filter and cooler resist with the
+// square of the flow, the lines with flow times viscosity.
 func returnPressure(u *powerUnit) float64 {
 	return 0.8 + 0.001*u.flow*u.flow + 0.012*u.flow*u.viscosity()
 }
 
-// visible is the share of the leakage that still shows in the case drain:
-// bubbles take up its pressure and its pulsation. This is how air masks leakage.
+// visible returns the share of the leakage that shows in the case drain: bubbles take up its
+// pressure and its pulsation. So air masks leakage.
 func visible(u *powerUnit) float64 {
 	a := u.air / 8
 	return 1 / (1 + a*a)
 }
 
-// drainPressure in bar: visible leakage through the drain line on top of a
-// part of the return pressure.
+// drainPressure returns the pressure of the case drain in bar: visible leakage through the drain
+// line on top of a part of the return pressure.
 func drainPressure(u *powerUnit, back float64) float64 {
 	return 0.15*back + 0.16*u.leakage*visible(u)
 }
 
-// reference returns the readings of the instruments that the outputs are
-// taken from: a flow meter good to 0.06 L/min and 6 % of the reading, an air
-// gauge good to 0.15 % by volume and 4 % of the reading (standard deviations).
-// Their noise is the part of the error that no network can learn.
+// reference returns the readings of the instruments on the test bench, which are the outputs: a
+// flow meter good to 0.06 L/min and 6 % of the reading, an air gauge good to 0.15 % by volume and 4
+// % of the reading (standard deviations). Their noise is the part of the error that no network can
+// learn.
 func (s *sensors) reference(u *powerUnit) (leakage, air float64) {
 	n := s.rng.NormFloat64
 	leakage = u.leakage*(1+0.06*n()) + 0.06*n()
