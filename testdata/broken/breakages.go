@@ -9,21 +9,22 @@ import (
 	"kerf/budget"
 )
 
-// breakage is one way in which a job was broken, and what kerf should say of it.
+// breakage is one way in which a job was broken, and the findings of kerf that would be right.
 type breakage struct {
-	says  string // what was done
-	alone bool   // to the sign-off recordings alone
+	says  string // the change, for reports
+	alone bool   // only the sign-off recordings were changed
 	right []finding
 }
 
-// finding is a cause that would be right.
+// finding describes a cause (budget.Cause) that would be right: its kind, and texts that its Place
+// and its Says must hold.
 type finding struct {
 	kind   string
-	place  []string // texts that the place of the cause holds
-	saying []string // and what it says
+	place  []string
+	saying []string
 }
 
-// names tells whether a cause is right.
+// names reports whether a cause is right.
 func (b *breakage) names(c *budget.Cause) bool {
 	if b.alone && !c.Signoff {
 		return false
@@ -36,6 +37,7 @@ func (b *breakage) names(c *budget.Cause) bool {
 	return false
 }
 
+// holdsAll reports whether a text holds every part.
 func holdsAll(text string, parts []string) bool {
 	for _, p := range parts {
 		if !strings.Contains(text, p) {
@@ -45,16 +47,16 @@ func holdsAll(text string, parts []string) bool {
 	return true
 }
 
-// kind is a sort of breakage: the jobs that can be broken so, and how one is.
+// kind is a sort of breakage.
 type kind struct {
 	name  string
-	jobs  []string
+	jobs  []string // jobs that can be broken so
 	apply func(d *draft, random *rand.Rand) breakage
 }
 
 var allJobs = []string{demoJob, cityJob, lstmJob, elmanJob}
 
-// kinds in the order of README.md.
+// kinds are all kinds, in the order of README.md.
 var kinds = []kind{
 	{"lines of features.csv", allJobs, exchangeLines},
 	{"columns of the recordings", allJobs, exchangeColumns},
@@ -85,7 +87,7 @@ const (
 	thirdSet  = "third"
 )
 
-// draw is draw n of a kind in a set; drafts are the unbroken jobs by name.
+// draw returns broken job n of a kind in a set; drafts are the unbroken jobs by name.
 func (k *kind) draw(set string, n int, drafts map[string]*draft) (d *draft, b breakage) {
 	random := rand.New(
 		rand.NewChaCha8(sha256.Sum256(fmt.Appendf(nil, "%s set, %s, %d", set, k.name, n))))
@@ -104,7 +106,8 @@ func pair(random *rand.Rand, n int) (i, j int) {
 	return j, i
 }
 
-// recordings draws which are broken.
+// recordings draws the recordings to break: the sign-off recordings alone, or both sets. words
+// names them for reports.
 func (d *draft) recordings(random *rand.Rand) (which []*recording, alone bool, words string) {
 	if random.IntN(2) == 0 {
 		return []*recording{d.signoff}, true, "sign-off recordings"
@@ -112,7 +115,7 @@ func (d *draft) recordings(random *rand.Rand) (which []*recording, alone bool, w
 	return []*recording{d.selection, d.signoff}, false, "recordings"
 }
 
-// power draws k of a power of ten, not 0.
+// power draws the exponent of a power of ten: from -6 to 6, not 0.
 func power(random *rand.Rand) int {
 	k := random.IntN(6) + 1
 	if random.IntN(2) == 0 {
@@ -121,7 +124,7 @@ func power(random *rand.Rand) int {
 	return k
 }
 
-// fits is the text of the power of ten that takes one of 10^k back.
+// fits returns the words of a cause that names the power of ten which undoes the factor 10^k.
 func fits(k int) string {
 	if k < 0 {
 		return fmt.Sprintf("times 1%s fits", strings.Repeat("0", -k))

@@ -11,38 +11,47 @@ import (
 
 // Columns of features.csv and outputs.csv.
 const (
-	nameColumn     = 0
-	meanOfFeature  = 4
-	stdOfFeature   = 5
-	meanOfOutput   = 2
-	stdOfOutput    = 3
-	firstRow       = 2 // line of the first feature or output
-	alikeByStd     = 0.05
+	nameColumn    = 0
+	meanOfFeature = 4
+	stdOfFeature  = 5
+	meanOfOutput  = 2
+	stdOfOutput   = 3
+	firstRow      = 2 // line of the first feature or output
+)
+
+// Sizes of the breakages of features.
+const (
+	alikeByStd     = 0.05 // differences of mean and std of features that are alike, over std
 	printedDigits  = 6
-	spreadOfShift  = 4 // the mean is moved by 2 to 6 std
-	leastShift     = 2
-	leastStdFactor = 3
+	leastShift     = 2 // a mean is moved by leastShift to leastShift + spreadOfShift std
+	spreadOfShift  = 4
+	leastStdFactor = 3 // a std is wrong by leastStdFactor to mostStdFactor, up or down
 	mostStdFactor  = 30
 )
 
+// number reads a number of a file of the repository.
 func number(text string) float64 {
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		panic(err) // the files of the repository
+		panic(err)
 	}
 	return v
 }
 
+// printed prints a number with some significant digits.
 func printed(v float64, digits int) string { return strconv.FormatFloat(v, 'g', digits, 64) }
 
-// feature is line i of features.csv, from 0.
+// feature returns the line of feature i, from 0, in features.csv.
 func (d *draft) feature(i int) []string { return d.features[i+1] }
 
+// featureCount returns the number of features.
 func (d *draft) featureCount() int { return len(d.features) - 1 }
 
+// lineOf returns the words of kerf for the line of feature i.
 func lineOf(i int) string { return fmt.Sprintf("features.csv line %d", i+firstRow) }
 
-// exchanged are the findings that name two features.
+// exchanged returns the findings that two features were exchanged: their lines in features.csv, or
+// their columns in the recordings.
 func (d *draft) exchanged(i, j int) (lines, columns finding) {
 	a, b := d.feature(i), d.feature(j)
 	lines = finding{budget.CauseLines,
@@ -52,8 +61,8 @@ func (d *draft) exchanged(i, j int) (lines, columns finding) {
 	return lines, columns
 }
 
-// areAlike tells whether two features have so much the same mean and std that lines and columns are
-// the same.
+// areAlike reports whether mean and std of two features are so close that nothing tells exchanged
+// lines from exchanged columns.
 func (d *draft) areAlike(i, j int) bool {
 	a, b := d.feature(i), d.feature(j)
 	meanA, meanB, stdA, stdB := number(a[meanOfFeature]), number(b[meanOfFeature]),
@@ -62,6 +71,7 @@ func (d *draft) areAlike(i, j int) bool {
 	return math.Abs(meanA-meanB) < most && math.Abs(stdA-stdB) < most
 }
 
+// exchangeLines exchanges two lines of features.csv.
 func exchangeLines(d *draft, random *rand.Rand) breakage {
 	i, j := pair(random, d.featureCount())
 	// Before the exchange line i has name a; kerf then reads line i as b, so the names in its
@@ -78,6 +88,7 @@ func exchangeLines(d *draft, random *rand.Rand) breakage {
 	return b
 }
 
+// exchangeColumns exchanges two columns of the recordings.
 func exchangeColumns(d *draft, random *rand.Rand) breakage {
 	i, j := pair(random, d.featureCount())
 	which, alone, words := d.recordings(random)
@@ -95,6 +106,7 @@ func exchangeColumns(d *draft, random *rand.Rand) breakage {
 	return b
 }
 
+// forgetNormalisation sets mean 0 and std 1 for all features.
 func forgetNormalisation(d *draft, _ *rand.Rand) breakage {
 	for i := range d.featureCount() {
 		d.feature(i)[meanOfFeature], d.feature(i)[stdOfFeature] = "0", "1"
@@ -104,6 +116,7 @@ func forgetNormalisation(d *draft, _ *rand.Rand) breakage {
 			[]string{"lack the normalisation"}}}}
 }
 
+// doubleNormalisation puts the normalisation into the weights or into the recordings as well.
 func doubleNormalisation(d *draft, random *rand.Rand) breakage {
 	b := breakage{right: []finding{{budget.CauseNormalisation, []string{"features.csv"},
 		[]string{"normalised already"}}}}
@@ -146,6 +159,7 @@ func (r *recording) change(name string, to func(v float64) float64) {
 	}
 }
 
+// scaleColumn multiplies a column of the recordings by a power of ten.
 func scaleColumn(d *draft, random *rand.Rand) breakage {
 	i, k := random.IntN(d.featureCount()), power(random)
 	which, alone, words := d.recordings(random)
@@ -160,6 +174,7 @@ func scaleColumn(d *draft, random *rand.Rand) breakage {
 	}
 }
 
+// falsifyStatistics makes mean or std of a feature wrong in one of four ways.
 func falsifyStatistics(d *draft, random *rand.Rand) breakage {
 	i := random.IntN(d.featureCount())
 	line := d.feature(i)

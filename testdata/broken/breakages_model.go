@@ -9,10 +9,11 @@ import (
 	"kerf/model"
 )
 
-// activations are the words of a job and those of a report.
+// activations are the activations with their words in a job and in a report.
 var activations = []struct{ job, report string }{{"identity", "identity"}, {"relu", "ReLU"},
 	{"tanh", "tanh"}, {"logistic", "logistic"}}
 
+// reported returns the word of a report for an activation of a job.
 func reported(activation string) string {
 	for _, a := range activations {
 		if a.job == activation {
@@ -22,10 +23,12 @@ func reported(activation string) string {
 	panic("no activation " + activation)
 }
 
+// modelFinding returns the finding that the model file is of a variant, and the words of the cause.
 func modelFinding(what, how string) []finding {
 	return []finding{{what, []string{modelFile}, []string{how}}}
 }
 
+// exchangeActivation changes the activation of a dense layer, or the cell of the Elman layer.
 func exchangeActivation(d *draft, random *rand.Rand) breakage {
 	if d.job == elmanJob && random.IntN(2) == 0 {
 		d.layers[0].cell = "elman-relu"
@@ -49,18 +52,20 @@ func exchangeActivation(d *draft, random *rand.Rand) breakage {
 	}
 }
 
+// resetBefore has the job say that the reset gate of the GRU acts before the recurrent weights.
 func resetBefore(d *draft, _ *rand.Rand) breakage {
 	d.layers[0].cell = "gru-reset-before"
 	return breakage{says: "gru-reset-before in place of gru",
 		right: modelFinding(model.VariantReset, "gru in place of gru-reset-before")}
 }
 
-// lettersOf name the gate blocks of torch in their order.
+// lettersOf holds the letters of the gate blocks of torch in their order, by job.
 var lettersOf = map[string]string{demoJob: "rzn", cityJob: "rzn", lstmJob: "ifgo"}
 
+// reorderGates puts the gate blocks of the model file into another order.
 func reorderGates(d *draft, random *rand.Rand) breakage {
 	letters := lettersOf[d.job]
-	// place p of the broken file has block order[p] of the given one
+	// Place p of the broken file has block order[p] of the unbroken one.
 	order := random.Perm(len(letters))
 	for slices.IsSorted(order) {
 		order = random.Perm(len(letters))
@@ -97,6 +102,7 @@ func turn(t *model.Tensor) {
 	}
 }
 
+// transpose transposes one or all of the square matrices.
 func transpose(d *draft, random *rand.Rand) breakage {
 	recurrent, input := d.tensors[d.layers[0].name+".weight_hh_l0"],
 		d.tensors[d.layers[0].name+".weight_ih_l0"]
@@ -129,7 +135,7 @@ func transpose(d *draft, random *rand.Rand) breakage {
 	return breakage{says: drawn.what, right: modelFinding(model.VariantTransposed, drawn.what)}
 }
 
-// exchangeDense exchanges the two dense layers of one shape.
+// exchangeDense exchanges the two dense layers of the same shape.
 func exchangeDense(d *draft, random *rand.Rand) breakage {
 	first, second := &d.layers[1], &d.layers[2]
 	const found = "dense layers 1 and 2 exchanged"

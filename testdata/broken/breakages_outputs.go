@@ -9,8 +9,10 @@ import (
 	"kerf/budget"
 )
 
+// output returns the line of output o, from 0, in outputs.csv.
 func (d *draft) output(o int) []string { return d.outputs[o+1] }
 
+// outputNames returns the names of the outputs in the order of outputs.csv.
 func (d *draft) outputNames() []string {
 	var names []string
 	for _, line := range d.outputs[1:] {
@@ -19,9 +21,10 @@ func (d *draft) outputNames() []string {
 	return names
 }
 
+// outputLine returns the words of kerf for the line of output o.
 func outputLine(o int) string { return fmt.Sprintf("outputs.csv line %d", o+firstRow) }
 
-// recordedOutput is mean and standard deviation of an output in the selection recordings.
+// recordedOutput returns mean and standard deviation of an output in the selection recordings.
 func (d *draft) recordedOutput(name string) (mean, std float64) {
 	column := d.selection.column(name)
 	sum, squares, n := 0.0, 0.0, 0.0
@@ -35,7 +38,7 @@ func (d *draft) recordedOutput(name string) (mean, std float64) {
 	return mean, math.Sqrt(squares/n - mean*mean)
 }
 
-// head changes the last layer so that output o leaves it as to(raw), which is a*raw + b.
+// head changes the last layer so that its output o is a·raw + b, where raw is the output before.
 func (d *draft) head(o int, a, b float64) {
 	name := d.layers[len(d.layers)-1].name
 	w, bias := d.tensors[name+".weight"], d.tensors[name+".bias"]
@@ -46,9 +49,12 @@ func (d *draft) head(o int, a, b float64) {
 	bias.Data[o] = float64(float32(bias.Data[o]*a + b))
 }
 
-// isPhysical tells whether the network gives physical units by itself.
+// isPhysical reports whether the outputs of the network are in physical units, without a scale in
+// outputs.csv.
 func (d *draft) isPhysical() bool { return d.output(0)[stdOfOutput] == "1" }
 
+// falsifyOutputScale leaves the scale of the outputs out, applies it twice, or multiplies an output
+// by a power of ten.
 func falsifyOutputScale(d *draft, random *rand.Rand) breakage {
 	outputs, physical := []int{0, 1}, d.isPhysical()
 	lacking := finding{budget.CauseOutputScale, []string{"outputs.csv"},
@@ -112,8 +118,8 @@ func falsifyOutputScale(d *draft, random *rand.Rand) breakage {
 	return b
 }
 
-// shiftOutputs records the outputs k steps late, or early where k is below 0; steps without are cut
-// off.
+// shiftOutputs records the outputs one to three steps late or early. Steps that have no output then
+// are cut off.
 func shiftOutputs(d *draft, random *rand.Rand) breakage {
 	k := random.IntN(3) + 1
 	steps, direction := fmt.Sprintf("%d steps", k), "late"
@@ -146,6 +152,7 @@ func shiftOutputs(d *draft, random *rand.Rand) breakage {
 	}
 }
 
+// exchangeOutputs exchanges the two outputs in outputs.csv, in the last layer or in the recordings.
 func exchangeOutputs(d *draft, random *rand.Rand) breakage {
 	names := d.outputNames()
 	right := []finding{{budget.CauseOutputs, names, nil}}
@@ -183,7 +190,7 @@ func scramble(d *draft, random *rand.Rand) breakage {
 		columns = append(columns, rec.column(name))
 	}
 	given := rec.clone().sequences
-	// outputs gives sequence i those of the sequence from, as far as both go.
+	// outputs gives sequence i the outputs of sequence from, up to the end of the shorter one.
 	outputs := func(i, from int) {
 		s := &rec.sequences[i]
 		s.rows = s.rows[:min(len(s.rows), len(given[from].rows))]
@@ -193,8 +200,7 @@ func scramble(d *draft, random *rand.Rand) breakage {
 			}
 		}
 	}
-	// order puts the cells of some columns of every sequence into another order; none are whole
-	// steps but their time.
+	// order puts the cells of some columns into another order in time, sequence by sequence.
 	order := func(columns []int, order func(n int) []int) {
 		for i, s := range rec.sequences {
 			for at, from := range order(len(s.rows)) {

@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// demanded is the share of harmful jobs whose first cause must be right.
+// demanded is the share of harmful jobs whose first cause must be right (README.md).
 const demanded = 0.9
 
 // measureFirst judges every draw of the sets by which the check was improved and prints the
@@ -45,6 +45,7 @@ func measureBroken(out *strings.Builder, dir string) error {
 	return file.Close()
 }
 
+// judgeAll judges every draw of a set and prints the summary.
 func judgeAll(out *strings.Builder, set string) ([]*outcome, error) {
 	b, err := newBench(".", allJobs...)
 	if err != nil {
@@ -67,9 +68,11 @@ func judgeAll(out *strings.Builder, set string) ([]*outcome, error) {
 	return all, nil
 }
 
+// outcomeColumns are the columns of broken.csv.
 var outcomeColumns = []string{"kind", "draw", "job", "broken", "rise", "harmful", "outcome",
 	"verdict", "first_cause"}
 
+// cells returns the line of broken.csv.
 func (o *outcome) cells() []string {
 	harmful := "no"
 	if o.isHarmful() {
@@ -79,7 +82,8 @@ func (o *outcome) cells() []string {
 		o.verdict, o.cause()}
 }
 
-// summarise prints the table by kind and every job that is no plain success.
+// summarise prints the table by kind, every harmful job that is not named rightly and every job
+// that is not harmful.
 func summarise(out *strings.Builder, all []*outcome) {
 	out.WriteString("\n| kind | jobs | harmful | named | noticed | refused | missed | signed | " +
 		"not harmful | of these found |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n")

@@ -9,11 +9,12 @@ import (
 	"kerf/dataset"
 )
 
-// drawsTested of every kind are judged anew; the rest is measured by make bench-broken.
+// drawsTested is the number of draws of every kind that the test judges anew; make bench-broken
+// judges all.
 const drawsTested = 3
 
-// What make bench-broken found of the first draws of every kind is still so: none that is harmful
-// gets by, and nine in ten are named rightly.
+// The first draws of every kind have the outcome that make bench-broken wrote down: no harmful one
+// is missed, and nine in ten are named rightly.
 func TestBrokenJobs(t *testing.T) {
 	b, err := newBench("../..", allJobs...)
 	if err != nil {
@@ -75,7 +76,7 @@ func readOutcomes(t *testing.T) map[[2]string][]string {
 	return all
 }
 
-// Of jobs without faults nothing is found, as they are and dealt anew.
+// Nothing is found in jobs without faults, as they are and dealt anew.
 func TestUnbrokenJobs(t *testing.T) {
 	jobs := append(allJobs, slowJob)
 	b, err := newBench("../..", jobs...)
@@ -97,7 +98,7 @@ func TestUnbrokenJobs(t *testing.T) {
 	}
 }
 
-// Half of the recordings give no cheaper network than all of six sequences per scenario.
+// Three sequences of every scenario give no cheaper network than six.
 func TestFewerRecordingsGiveNoCheaperNetwork(t *testing.T) {
 	d, err := readDraft(demoJob, "../..")
 	if err != nil {
@@ -121,7 +122,7 @@ func TestFewerRecordingsGiveNoCheaperNetwork(t *testing.T) {
 	}
 }
 
-// A deal keeps every sequence once, and as many of each scenario in either set.
+// A deal keeps every sequence once, and the number of sequences of each scenario in either set.
 func TestDealsKeepSequences(t *testing.T) {
 	d, err := readDraft(cityJob, "../..")
 	if err != nil {
@@ -162,8 +163,8 @@ func TestDealsKeepSequences(t *testing.T) {
 	}
 }
 
-// The networks give what torch says they give (float_errors.csv, written by train.py): single
-// precision leaves four digits.
+// The errors of the networks are those that torch computes (float_errors.csv, written by train.py),
+// to the four digits that single precision leaves.
 func TestErrorsAreThoseOfTorch(t *testing.T) {
 	for _, job := range []string{lstmJob, elmanJob} {
 		d, err := readDraft(job, "../..")

@@ -4,7 +4,7 @@ import (
 	"math/rand/v2"
 )
 
-// Seeds of the generators of deals and splits, PCG(seed, number), see README.md.
+// Seeds of the generators of deals and splits, PCG(seed, number); see README.md.
 const (
 	dealSeed  = 40_000
 	splitSeed = 42_000
@@ -36,7 +36,8 @@ func (d *draft) dealt(number uint64) *draft {
 	return &c
 }
 
-// deal deals sequences into parts, of each scenario as many as counts says.
+// deal deals sequences into parts. counts gives the number of sequences of a scenario in each part;
+// the others are in no part.
 func (r *recording) deal(random *rand.Rand, parts int,
 	counts func(scenario string) []int) []*recording {
 	part := make([]int, len(r.sequences))

@@ -6,17 +6,17 @@ import (
 	"strings"
 )
 
-// Draws of the part in which recordings are taken away, see README.md.
+// Draws of the part in which recordings are taken away; see README.md.
 const (
 	fewerDraws = 3
 	fewerSeed  = 45_000
 )
 
-// perScenario are how many sequences of every scenario stay.
+// perScenario are the numbers of sequences of every scenario that stay.
 var perScenario = []int{10, 8, 6, 5, 4, 3, 2, 1}
 
-// fewer keeps n sequences of every scenario for selection and for sign-off. Those of a smaller n
-// are among those of a larger one.
+// fewer returns the job with n sequences of every scenario for selection and for sign-off. The
+// sequences of a smaller n are among those of a larger one.
 func (d *draft) fewer(number uint64, n int) *draft {
 	random := rand.New(rand.NewPCG(fewerSeed, number))
 	c := *d
@@ -26,8 +26,8 @@ func (d *draft) fewer(number uint64, n int) *draft {
 	return &c
 }
 
-// productsOfPlan are the multiply-accumulates of one step of the network that a plan keeps, and its
-// verdict.
+// productsOfPlan plans a job and returns the multiply-accumulates of one step of the chosen network
+// and the verdict.
 func productsOfPlan(d *draft) (macs int, verdict string, err error) {
 	in, err := load(d)
 	if err != nil {

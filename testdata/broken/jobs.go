@@ -30,7 +30,7 @@ var trained embed.FS
 // layer is one entry of [[model.layer]].
 type layer struct{ name, cell, activation string }
 
-// layersOf say of every job what its files leave unsaid.
+// layersOf holds the layers of every job, which its model file does not say.
 var layersOf = map[string][]layer{
 	demoJob: {{"gru", "gru", ""}, {"head", "", "identity"}},
 	cityJob: {{"gru", "gru", ""}, {"head", "", "identity"}},
@@ -56,6 +56,7 @@ type recording struct {
 	sequences []sequence
 }
 
+// sequence is one sequence of a recording.
 type sequence struct {
 	name, scenario string
 	rows           [][]string
@@ -75,8 +76,8 @@ func readDraft(job, root string) (*draft, error) {
 		name string
 		to   *[][]string
 	}{{"features.csv", &d.features}, {"outputs.csv", &d.outputs}} {
-		if *table.to, err = csv.NewReader(bytes.NewReader(files[table.name])).ReadAll(); err !=
-			nil {
+		*table.to, err = csv.NewReader(bytes.NewReader(files[table.name])).ReadAll()
+		if err != nil {
 			return nil, fmt.Errorf("%s of %s: %w", table.name, job, err)
 		}
 	}
@@ -91,7 +92,7 @@ func readDraft(job, root string) (*draft, error) {
 	return d, err
 }
 
-// filesOf reads what [readDraft] needs.
+// filesOf returns the files of a job that [readDraft] needs, by name.
 func filesOf(job, root string) (map[string][]byte, error) {
 	switch job {
 	case demoJob:
@@ -122,6 +123,7 @@ func filesOf(job, root string) (map[string][]byte, error) {
 	return files, nil
 }
 
+// readRecording reads recordings as CSV.
 func readRecording(text []byte) (*recording, error) {
 	rows, err := csv.NewReader(bytes.NewReader(text)).ReadAll()
 	if err != nil {
@@ -138,7 +140,7 @@ func readRecording(text []byte) (*recording, error) {
 	return rec, nil
 }
 
-// column is the place of a column of the recordings.
+// column returns the place of a column of the recordings, from 0.
 func (r *recording) column(name string) int {
 	for i, h := range r.header {
 		if h == name {
@@ -148,6 +150,7 @@ func (r *recording) column(name string) int {
 	panic("no column " + name)
 }
 
+// text returns the recordings as CSV.
 func (r *recording) text() []byte {
 	var out bytes.Buffer
 	out.WriteString(strings.Join(r.header, ",") + "\n")
@@ -187,6 +190,7 @@ func (d *draft) write(dir string) (string, error) {
 	return path, nil
 }
 
+// tableText returns a table as CSV.
 func tableText(rows [][]string) []byte {
 	var out bytes.Buffer
 	for _, row := range rows {
@@ -195,7 +199,7 @@ func tableText(rows [][]string) []byte {
 	return out.Bytes()
 }
 
-// clone copies all that a breakage may change.
+// clone returns a copy that shares nothing that a breakage may change.
 func (d *draft) clone() *draft {
 	c := *d
 	c.layers = append([]layer(nil), d.layers...)
@@ -208,6 +212,7 @@ func (d *draft) clone() *draft {
 	return &c
 }
 
+// clone returns a copy.
 func (r *recording) clone() *recording {
 	c := &recording{header: append([]string(nil), r.header...)}
 	for _, s := range r.sequences {

@@ -23,19 +23,19 @@ const (
 	harmless = "harmless" // nothing was found, and the error rises by less than half
 )
 
-// outcome is what kerf makes of one broken job.
+// outcome is the result of kerf for one broken job.
 type outcome struct {
 	kind, job string
 	number    int
 	breakage
 	before, after []float64 // RMSE per output on sign-off recordings, unbroken and broken
 	causes        []budget.Cause
-	refusal       string
+	refusal       string // error of reading the job; empty if it can be read
 	verdict       string // of the whole plan; empty where a finding decides it
 	word          string // named, noticed, ...
 }
 
-// rise is the largest ratio of errors.
+// rise returns the largest ratio of errors, broken to unbroken, over the outputs.
 func (o *outcome) rise() float64 {
 	most := 0.0
 	for i := range o.after {
@@ -44,9 +44,10 @@ func (o *outcome) rise() float64 {
 	return most
 }
 
+// isHarmful reports whether the job cannot be read or its errors rise by half.
 func (o *outcome) isHarmful() bool { return o.refusal != "" || !(o.rise() < harmfulRise) }
 
-// cause is the first one as text.
+// cause returns the first cause, or the refusal, as text.
 func (o *outcome) cause() string {
 	if len(o.causes) == 0 {
 		return o.refusal
@@ -58,12 +59,13 @@ func (o *outcome) cause() string {
 	return fmt.Sprintf("%s: %s %s%s", o.causes[0].Kind, o.causes[0].Place, o.causes[0].Says, on)
 }
 
-// bench reads jobs through files, as kerf does.
+// bench holds the unbroken jobs and their errors.
 type bench struct {
-	drafts   map[string]*draft
-	unbroken map[string][]float64 // errors by job and deal
+	drafts   map[string]*draft    // by job
+	unbroken map[string][]float64 // errors by job and deal, as far as they were needed
 }
 
+// newBench reads jobs of the repository, whose top is the folder root.
 func newBench(root string, jobs ...string) (*bench, error) {
 	b := &bench{drafts: map[string]*draft{}, unbroken: map[string][]float64{}}
 	for _, job := range jobs {
@@ -76,7 +78,7 @@ func newBench(root string, jobs ...string) (*bench, error) {
 	return b, nil
 }
 
-// load writes a job into a folder of its own, reads it and removes the folder.
+// load writes a job into a folder of its own, reads it as kerf does and removes the folder.
 func load(d *draft) (*budget.Inputs, error) {
 	dir, err := os.MkdirTemp("", "kerf-broken-")
 	if err != nil {
@@ -90,8 +92,8 @@ func load(d *draft) (*budget.Inputs, error) {
 	return budget.Load(path)
 }
 
-// errorsOf is the RMSE of every output of the network as given, on the sign-off recordings, by
-// name.
+// errorsOf returns the RMSE of every output of the network as given on the sign-off recordings, in
+// the order of the names.
 func errorsOf(in *budget.Inputs) []float64 {
 	score := dataset.Measure(in.Float, in.Signoff, nil)
 	names := dataset.OutputNames(in.Float.Outputs)
@@ -104,7 +106,7 @@ func errorsOf(in *budget.Inputs) []float64 {
 	return all
 }
 
-// plan makes the whole plan and returns its verdict.
+// plan makes the whole plan.
 func plan(in *budget.Inputs) (*budget.Result, error) {
 	in.ScoreFeatures(func(int, int) {})
 	cut := in.FindCut(func(int, int) {})
@@ -115,8 +117,8 @@ func plan(in *budget.Inputs) (*budget.Result, error) {
 	return in.Assess(cut, chosen)
 }
 
-// judge draws a broken job and says what kerf makes of it. With whole it plans where nothing is
-// found, and the first of every kind in any case.
+// judge draws a broken job and returns the outcome. With whole it plans the job if nothing is
+// found, and the first job of every kind in any case.
 func (b *bench) judge(set string, k *kind, n int, whole bool) (*outcome, error) {
 	d, broken := k.draw(set, n, b.drafts)
 	o := &outcome{kind: k.name, job: d.job, number: n, breakage: broken}

@@ -3,6 +3,10 @@
 // that nothing has seen. README.md says how everything is drawn and what is demanded.
 //
 //	go run ./testdata/broken [-peer KERF] [-part NAME] [-out DIR]
+//
+// Files, in the order in which to read them: jobs.go and deal.go (the unbroken jobs), breakages.go
+// and its three companions (how they are broken), judge.go (the outcome of one job), and a file for
+// each part that is measured: broken.go, unbroken.go, splits.go, fewer.go, time.go.
 package main
 
 import (

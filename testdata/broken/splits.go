@@ -18,7 +18,7 @@ import (
 	"kerf/testdata/demo/plant"
 )
 
-// Sizes of the splits, see README.md.
+// Numbers of splits; see README.md.
 const (
 	demoSplits = 40
 	openSplits = 100
@@ -27,21 +27,23 @@ const (
 // further are sequences of the demo's plant that no file of the repository holds.
 var further = plant.Set{Name: "further", Prefix: "fur", Seed: 20_011, PerScenario: 12}
 
-// split is a plan on one split, and what a third part says of it.
+// split is a plan on two parts of a split, and its check on the third part.
 type split struct {
 	verdict               string
-	features, units, macs int
-	passed                int // rows
-	broken                []string
-	peer                  *peerPlan // nil: no older kerf was asked
+	features, units, macs int // kept, and multiply-accumulates of one step
+	passed                int // judged rows of the loss that pass
+	// those of them that are above their tolerance on the third part
+	broken []string
+	peer   *peerPlan // nil: no older kerf was asked
 }
 
+// peerPlan is the plan of an older kerf: its verdict and the multiply-accumulates of one step.
 type peerPlan struct {
 	verdict string
 	macs    int
 }
 
-// demoPool has all sequences of the demo that no network was trained on.
+// demoPool returns all sequences of the demo that no network was trained on.
 func demoPool(d *draft) (*recording, error) {
 	var text bytes.Buffer
 	if err := further.WriteCSV(&text); err != nil {
@@ -55,7 +57,7 @@ func demoPool(d *draft) (*recording, error) {
 		slices.Concat(d.selection.sequences, d.signoff.sequences, rec.sequences)}, nil
 }
 
-// halves cuts every sequence in its middle.
+// halves returns the recordings with every sequence cut in its middle.
 func (r *recording) halves() *recording {
 	h := &recording{header: r.header}
 	for _, s := range r.sequences {
@@ -122,7 +124,7 @@ func planSplit(d *draft, parts []*recording, peer string) (*split, error) {
 	return s, nil
 }
 
-// sliceOf finds the steps of a row.
+// sliceOf returns the slice that a row of the loss judges.
 func sliceOf(in *budget.Inputs, row budget.Loss) dataset.Slice {
 	slice := dataset.Slice{Region: -1}
 	slice.Output = slices.Index(dataset.OutputNames(in.Float.Outputs), row.Output)
@@ -136,12 +138,13 @@ func sliceOf(in *budget.Inputs, row budget.Loss) dataset.Slice {
 	return slice
 }
 
-// products are the multiply-accumulates of one step of a GRU with one dense layer.
+// products returns the multiply-accumulates of one step of a GRU with one dense layer.
 func products(features, units, outputs int) int {
 	return 3*units*(features+units) + units*outputs
 }
 
-// planByPeer runs an older kerf on the same job. Its exit code 1 says that something does not fit.
+// planByPeer runs an older kerf on the same job. Its exit code 1 means that the network does not
+// fit or recordings are too few, which is no error here.
 func planByPeer(program, job string) (*peerPlan, error) {
 	cmd := exec.Command(program, "plan", job, "--json", "--out",
 		filepath.Join(filepath.Dir(job), "peer"))
@@ -165,7 +168,7 @@ func planByPeer(program, job string) (*peerPlan, error) {
 		products(len(signoff.Kept.Features), len(signoff.Kept.Units[0]), 2)}, nil
 }
 
-// measureSplits plans the demo on 40 splits.
+// measureSplits plans the demo on 40 splits, and writes them to plans.csv.
 func measureSplits(out *strings.Builder, dir, peer string) error {
 	d, err := readDraft(demoJob, ".")
 	if err != nil {

@@ -14,8 +14,8 @@ import (
 	"kerf/model"
 )
 
-// The large job: what a machine of many channels records in two weeks with a step every seven
-// seconds.
+// Sizes of the large job: a machine of many channels that was recorded for two weeks with a step
+// every seven seconds.
 const (
 	largeFeatures  = 48
 	largeUnits     = 64
@@ -48,6 +48,7 @@ func measureTime(out *strings.Builder, _ string) error {
 	return nil
 }
 
+// timed examines a job and prints its row.
 func timed(out *strings.Builder, job string, in *budget.Inputs) {
 	began, processor := time.Now(), processorTime()
 	e := in.Examine()
@@ -136,7 +137,7 @@ func large() (*budget.Inputs, error) {
 	return load(d)
 }
 
-// machine says what everything was measured on.
+// machine describes the machine of the measurement.
 func machine() string {
 	processor := "unknown processor"
 	info, _ := os.ReadFile("/proc/cpuinfo")

@@ -11,7 +11,7 @@ import (
 // dealsUnbroken is how often the recordings of every job are dealt anew.
 const dealsUnbroken = 20
 
-// sound is what kerf says of an unbroken job on one deal.
+// sound is the examination of an unbroken job on one deal.
 type sound struct {
 	deal      uint64
 	causes    []budget.Cause
@@ -19,7 +19,7 @@ type sound struct {
 	explained []float64 // least share of either set, by output
 }
 
-// examine reads a deal of an unbroken job.
+// examine examines an unbroken job on one deal.
 func (b *bench) examine(job string, deal uint64) (*sound, error) {
 	in, err := load(b.drafts[job].dealt(deal))
 	if err != nil {
@@ -39,7 +39,7 @@ func (b *bench) examine(job string, deal uint64) (*sound, error) {
 	return s, nil
 }
 
-// near is the ratio of the nearest alternative.
+// near returns the ratio of errors of the nearest alternative, 1 if there is none.
 func (s *sound) near() float64 {
 	if s.nearest == nil {
 		return 1
@@ -47,6 +47,7 @@ func (s *sound) near() float64 {
 	return s.nearest.Ratio
 }
 
+// measureUnbroken prints the table of jobs without faults.
 func measureUnbroken(out *strings.Builder, _ string) error {
 	b, err := newBench(".", append(allJobs, slowJob)...)
 	if err != nil {
