@@ -57,7 +57,7 @@ func timed(out *strings.Builder, job string, in *budget.Inputs) {
 		time.Since(began).Seconds())
 }
 
-// processorTime is what this process has used so far, in seconds.
+// processorTime returns the processor time that this process has used so far, in seconds.
 func processorTime() float64 {
 	var used syscall.Rusage
 	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &used); err != nil {
@@ -66,8 +66,8 @@ func processorTime() float64 {
 	return time.Duration(used.Utime.Nano() + used.Stime.Nano()).Seconds()
 }
 
-// large is a job whose outputs are those of its own network, with noise. It is written and read as
-// files.
+// large returns the large job. Its outputs are those of its own network, with noise. The job is
+// written and read as files.
 func large() (*budget.Inputs, error) {
 	random := rand.New(rand.NewPCG(largeSeed, 0))
 	normal := func(n int, deviation float64) []float64 {

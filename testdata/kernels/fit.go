@@ -13,21 +13,22 @@ import (
 	"kerf/targets/measure"
 )
 
-// set is what is fitted for one instruction set.
+// set holds the fitted figures of one instruction set.
 type set struct {
-	isa     string
-	tools   string
+	isa   string
+	tools string // compiler and its version
+	// compiler options of the profiles with the instruction set
 	flags   []string
-	counted string
-	kernels map[string]map[string]float64
-	code    map[string]float64
-	stack   map[string]int
+	counted string                        // the source of the cycles
+	kernels map[string]map[string]float64 // instructions of one run of a kernel, by class
+	code    map[string]float64            // bytes by part of the code
+	stack   map[string]int                // bytes by budget.StackKey
 }
 
 // simulated is the class of cycles that a simulator counted.
 const simulated = "cycle"
 
-// classes are the instructions of a function in a step by class.
+// classes returns the instructions of a function in a step by class.
 func classes(f *measure.Function) map[string]float64 {
 	if f.Counts != nil {
 		return f.Counts
@@ -35,10 +36,11 @@ func classes(f *measure.Function) map[string]float64 {
 	return map[string]float64{simulated: f.Cycles}
 }
 
-// fewest features and units of the networks that are fitted. Compilers write out the loops over
-// fewer, and the code is another one: estimates are rough there.
+// fewest is the least number of features and units of the networks in the fit. Compilers write out
+// loops over fewer, which makes other code: estimates are rough there.
 const fewest = 3
 
+// isLarge reports whether a network has enough features and units for the fit.
 func (s *sample) isLarge() bool {
 	least := s.shape.Features
 	for _, l := range s.shape.Layers {
@@ -47,6 +49,7 @@ func (s *sample) isLarge() bool {
 	return least >= fewest
 }
 
+// fitAll fits every instruction set, in the order of the profiles.
 func fitAll(runs []*measured) ([]*set, error) {
 	var sets []*set
 	of := map[string][]*measured{}
@@ -80,13 +83,14 @@ func fitAll(runs []*measured) ([]*set, error) {
 	return sets, nil
 }
 
-// equation says that terms, each times its coefficient, add up to a value; how much it counts is
-// the weight.
+// equation says that the sum of terms, each times the coefficient of its name, is a value. Its
+// deviation counts with the weight.
 type equation struct {
 	terms         map[string]float64
 	value, weight float64
 }
 
+// fit fits all figures of an instruction set to the networks that were measured with it.
 func (s *set) fit(runs []*measured) error {
 	s.kernels, s.code, s.stack = map[string]map[string]float64{}, nil, map[string]int{}
 	all := map[string]bool{} // classes
@@ -149,12 +153,12 @@ func (s *set) fit(runs []*measured) error {
 	return nil
 }
 
-// smallCode is the bytes below which functions weigh the same in the fit of code: a byte more or
-// less is no error there.
+// smallCode is the size in bytes below which all functions weigh the same in the fit of code. Our
+// choice: a byte more or less is no error there.
 const smallCode = 100
 
-// bound raises what a function takes of the stack to the least with which the bound holds for this
-// one.
+// bound raises the stack of a function to the least figure with which the bound holds for the
+// measured network.
 func (s *set) bound(r *measured, function string, m *measure.Function) {
 	key := cost.StackKey(r.shape, s.isa, function)
 	need := int(m.Chain)
@@ -165,8 +169,8 @@ func (s *set) bound(r *measured, function string, m *measure.Function) {
 	s.stack[key] = max(s.stack[key], need)
 }
 
-// stackMargin is bytes of stack in every function for sizes that were not compiled: two registers
-// of 32 bits, or four of 8.
+// stackMargin returns the bytes that are added to the stack of every function, for sizes that were
+// not compiled: two registers of 32 bits, or four of 8.
 func stackMargin(isa string) int {
 	if isa == "avr" {
 		return 4
@@ -174,10 +178,11 @@ func stackMargin(isa string) int {
 	return 8
 }
 
-// ridge keeps kernels apart that nearly always come together, relative to their own square.
+// ridge is added to the diagonal of the normal equations, relative to it. It keeps kernels apart
+// that nearly always come together. Our choice.
 const ridge = 1e-6
 
-// leastSquares finds the coefficients that come nearest to all equations.
+// leastSquares returns the coefficients with the least sum of squared weighted deviations.
 func leastSquares(equations []equation) (map[string]float64, error) {
 	index := map[string]int{}
 	var names []string

@@ -1,13 +1,17 @@
-// Kernels measures the emitted C of many networks on every core and fits what budget estimates
-// with:
+// Kernels measures the emitted C of many networks on every core and fits the figures by which
+// budget estimates cost:
 //
 //	go run ./testdata/kernels
 //	go run ./testdata/kernels -fit
 //	go run ./testdata/kernels -table
 //
-// The first measures what is not yet in measurements.jsonl.gz and writes budget/cost/kernels.toml and
-// testdata/kernels/measured.csv; the second writes them without measuring; the third prints
-// docs/cost.md, how far the estimates are off. README.md says how it is done.
+// The first measures the networks that are not yet in measurements.jsonl.gz and writes
+// budget/cost/kernels.toml and testdata/kernels/measured.csv; the second writes these files without
+// measuring; the third prints docs/cost.md, the errors of the estimates. README.md says how it is
+// done.
+//
+// Files, in the order in which to read them: samples.go (the networks), main.go and record.go (the
+// measurements), fit.go and write.go, table.go and parts.go (docs/cost.md).
 package main
 
 import (
@@ -21,12 +25,13 @@ import (
 	"runtime"
 	"sync"
 
-	"kerf/budget/cost"
+	"kerf/budget"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
 
-// steps of each measurement; the step takes nearly the same time whatever its input.
+// steps is the number of steps of each measurement. Our choice: a step takes nearly the same time
+// whatever its input.
 const steps = 2
 
 func main() {
@@ -52,6 +57,7 @@ type measured struct {
 	result *record
 }
 
+// run measures the networks without a record, if it may, and fits and writes the figures.
 func run(ctx context.Context, mayMeasure bool) error {
 	var runs []*measured
 	for _, judged := range []bool{false, true} {
@@ -100,11 +106,12 @@ func run(ctx context.Context, mayMeasure bool) error {
 	return write(runs, sets)
 }
 
-// sameCode are profiles that the compiler makes nearly the same code for as for an instruction set
-// that is fitted: they only judge.
+// sameCode maps a profile to a fitted instruction set for which the compiler makes nearly the same
+// code. Such profiles only judge.
 var sameCode = map[string]string{"cortex-m7": "armv7em", "cortex-m33": "armv7em"}
 
-// measureAll measures on all processors of this machine and writes down every result at once.
+// measureAll measures on all processors of this machine and writes every result to growingFile as
+// soon as it is there.
 func measureAll(ctx context.Context, runs []*measured) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
@@ -121,7 +128,7 @@ func measureAll(ctx context.Context, runs []*measured) error {
 			for r := range next {
 				line, err := r.measure(ctx)
 				if err != nil {
-					cancel(fmt.Errorf("network %s on %s: %w", cost.ShapeText(r.shape),
+					cancel(fmt.Errorf("network %s on %s: %w", budget.ShapeText(r.shape),
 						r.core.Name, err))
 					continue
 				}
@@ -166,7 +173,7 @@ func (r *measured) measure(ctx context.Context) ([]byte, error) {
 		return nil, err
 	}
 	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name,
-		Network: cost.ShapeText(r.shape), Result: *result}
+		Network: budget.ShapeText(r.shape), Result: *result}
 	line, err := json.Marshal(r.result)
 	return append(line, '\n'), err
 }

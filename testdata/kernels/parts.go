@@ -10,14 +10,14 @@ import (
 	"kerf/targets"
 )
 
-// purposes are the parts of the cycles of a step, whatever the layer: the end of the name in the
-// cost table, and a word for it.
+// purposes are the parts of the cycles of a step, whatever the layer: the end of their name in the
+// cost table, and a word for reports.
 var purposes = []struct{ end, word string }{
 	{"_input_products", "input products"}, {"_recurrent_products", "recurrent products"},
 	{"_gates", "gates"}, {"", "dense layers"}, {"call", "calls"},
 }
 
-// purposeOf is the index in purposes of a part of the cost table.
+// purposeOf returns the index in purposes of a part of the cost table.
 func purposeOf(part string) int {
 	for i, p := range purposes {
 		if p.end != "" && strings.HasSuffix(part, p.end) {
@@ -27,7 +27,7 @@ func purposeOf(part string) int {
 	return 3
 }
 
-// spread is how far the estimates of a part are off, over networks.
+// spread holds the errors of the estimates of a part, over networks.
 type spread struct {
 	n           int
 	low, high   float64 // estimate/measured - 1
@@ -64,7 +64,7 @@ the sum.
 		}
 		spreads := make([]spread, len(purposes))
 		for _, s := range all {
-			r := records[keyOf(s.files, core)] // is there, or readMeasured had failed
+			r := records[keyOf(s.files, core)] // not nil: readMeasured has found all
 			measured := map[string]float64{}
 			step := 0.0
 			for part, functions := range cost.PartFunctions(s.shape, core.ISA) {

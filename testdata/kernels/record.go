@@ -19,25 +19,27 @@ import (
 	"kerf/targets/measure"
 )
 
-// The raw measurements: compressed where they are kept, and while measuring one line of text after
-// the other, so that a run that was ended goes on where it stood.
+// The files of raw measurements, one line of JSON for each. keptFile is compressed. While
+// measuring, lines are added to growingFile, so that a run that was stopped goes on where it ended.
 var (
 	keptFile    = filepath.Join("testdata", "kernels", "measurements.jsonl.gz")
 	growingFile = filepath.Join("testdata", "kernels", "measurements.growing.jsonl")
 )
 
-// record is what was measured of one network on one core: everything that a fit reads.
+// record is the measurement of one network on one core: everything that a fit reads.
 type record struct {
-	Key     string `json:"key"` // hash of what was compiled, how and for what
+	Key     string `json:"key"` // see keyOf
 	Profile string `json:"profile"`
 	Network string `json:"network"` // as budget.ShapeText writes it
 	measure.Result
 }
 
-// apart names the functions of the emitted C that it keeps out of their callers.
+// apart matches the functions of the emitted C that the compiler must not inline into their
+// callers.
 var apart = regexp.MustCompile(`^net_(\w+_)?(rows|step)$`)
 
-// keyOf tells measurements apart: the emitted C, the compiler's flags and the core.
+// keyOf returns the key of a measurement: a hash of the emitted C, the compiler's flags and the
+// core.
 func keyOf(files map[string][]byte, p *targets.Profile) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "%s %s %s %s %d\n", p.Name, p.ISA, p.CompilerFlags, p.Optimise, steps)
@@ -48,7 +50,7 @@ func keyOf(files map[string][]byte, p *targets.Profile) string {
 	return fmt.Sprintf("%x", h.Sum(nil))[:24]
 }
 
-// readRecords reads all that was measured so far, by key.
+// readRecords returns all measurements so far, by key.
 func readRecords() (map[string]*record, error) {
 	records := map[string]*record{}
 	kept, err := os.Open(keptFile)
@@ -74,7 +76,8 @@ func readRecords() (map[string]*record, error) {
 	return records, readLines(growing, records)
 }
 
-// readLines takes whole lines; a last one that was cut off when the run ended is measured again.
+// readLines adds the measurements of whole lines to records. A last line that was cut off when the
+// run was stopped is left out, so that its network is measured again.
 func readLines(from io.Reader, records map[string]*record) error {
 	lines := bufio.NewReader(from)
 	for {
@@ -93,7 +96,7 @@ func readLines(from io.Reader, records map[string]*record) error {
 	}
 }
 
-// keepRecords writes the records of the networks that are drawn today, and no others.
+// keepRecords writes keptFile with the measurements of runs and no others, and removes growingFile.
 func keepRecords(runs []*measured) error {
 	file, err := os.Create(keptFile)
 	if err != nil {

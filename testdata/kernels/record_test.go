@@ -5,8 +5,7 @@ import (
 	"testing"
 )
 
-// Every cycle of a step was executed by one of the functions that are counted apart, and each of
-// them is there.
+// The cycles of the functions that are counted apart add up to those of the step.
 func TestFunctionsAddUpToTheStep(t *testing.T) {
 	t.Chdir("../..")
 	records, err := readRecords()

@@ -15,18 +15,18 @@ import (
 
 // sample is one network to measure.
 type sample struct {
-	shape  quant.Shape // with the shifts that quantization found
-	isHeld bool        // judges the fit and has no part in it
-	files  map[string][]byte
+	shape  quant.Shape       // with the shifts that quantization found
+	isHeld bool              // judges the fit and has no part in it
+	files  map[string][]byte // the emitted C, by name
 }
 
-// How many networks the fit has, and how many judge it; and the seeds that they are drawn from. The
-// second one was written down when the form of the estimate was settled, before any of these
-// networks was measured.
+// Numbers of networks in the fit and of networks that judge it, and the seeds from which they are
+// drawn. heldSeed was written down when the form of the estimate was settled, before any network
+// that judges was measured.
 const (
 	fitted = 155
-	// the first of them, with int4 and layers of a single unit; the rest have words and sizes as
-	// those that judge
+	// anyWords is the number of networks, the first of the fit, that also have int4 and layers of a
+	// single unit. The others have words and sizes like those that judge.
 	anyWords   = 120
 	held       = 30
 	fittedSeed = 2026
@@ -39,9 +39,9 @@ var (
 	activations = []model.Activation{model.Identity, model.ReLU, model.Tanh, model.Logistic}
 )
 
-// samples draws networks from fixed seeds. Those of the fit have 1 to 48 features and 1 to 48
-// units, so that what it judges lies within; those held out have 4 to 40 features, 4 to 64 units,
-// int8 and int16 weights, each kind of layer in turn.
+// samples draws the networks of the fit, or those that judge it, from fixed seeds. Networks of the
+// fit have 1 to 48 features and 1 to 48 units; those that judge have 4 to 40 features, 4 to 64
+// units, int8 and int16 weights. Both have each kind of layer in turn.
 func samples(judged bool) ([]*sample, error) {
 	var all []*sample
 	n, seed := fitted, uint64(fittedSeed)
@@ -61,10 +61,10 @@ func samples(judged bool) ([]*sample, error) {
 	return all, nil
 }
 
-// draw draws sizes and words.
+// draw draws the sizes and word widths of network i.
 func draw(random *rand.Rand, i int, judged bool) quant.Shape {
 	between := func(low, high int) int { return low + random.IntN(high-low+1) }
-	size := func() int { // small ones more often: there compilers find most to save
+	size := func() int { // small sizes more often: there compilers find most to save
 		least := 1
 		if i >= anyWords {
 			least = 3
@@ -119,8 +119,8 @@ func draw(random *rand.Rand, i int, judged bool) quant.Shape {
 	return s
 }
 
-// emit draws weights and makes the C, with net as the name of the job. Where a row is too large for
-// the format, it leaves files nil.
+// emit draws weights and makes the C, with net as the name of the job. If a row is too large for
+// the format, files stays nil.
 func (s *sample) emit(random *rand.Rand) error {
 	p := s.network(random)
 	h := &emit.Program{Name: "net", Version: "sample", JobHash: strings.Repeat("0", 64),
@@ -147,10 +147,11 @@ func (s *sample) emit(random *rand.Rand) error {
 	return err
 }
 
-// network has normally distributed weights. Their size differs from network to network and layer to
-// layer, from that which training starts from (about 1 over the root of the number of inputs,
-// common practice) to eight times as much: trained networks have sums beyond 8, so that gates get
-// coarser formats, and these decide shifts. Small recurrent weights keep a ReLU state from growing.
+// network returns a network with normally distributed weights. Their size differs from network to
+// network and layer to layer: from the size that training starts with (about 1 over the root of the
+// number of inputs; common practice, no source) to eight times as much. Trained networks have sums
+// beyond 8, so that gates get coarser formats, which decide shifts. Small recurrent weights keep a
+// ReLU state from growing.
 func (s sample) network(random *rand.Rand) *dataset.Float {
 	values := func(n int, size float64) []float64 {
 		v := make([]float64, n)
@@ -195,7 +196,7 @@ func (s sample) network(random *rand.Rand) *dataset.Float {
 	return dataset.NewFloat(net, features, outputs)
 }
 
-// recordings are three runs of 50 steps of normally distributed features.
+// recordings returns three sequences of 50 steps of normally distributed features.
 func (s sample) recordings(random *rand.Rand) *dataset.Recordings {
 	const runs, steps = 3, 50
 	outputs := s.shape.Dense[len(s.shape.Dense)-1].Outputs

@@ -9,28 +9,27 @@ import (
 	"kerf/targets"
 )
 
-// compared is a network that had no part in the fit: what was measured, and how far off the
-// estimate is.
+// compared is a network that had no part in the fit: the measurement and the errors of the
+// estimate.
 type compared struct {
 	core, network string
 	cycles        float64
 	cyclesOff     float64 // estimate/measured - 1
-	flash, chain  int     // bytes; chain: of the stack
+	flash, chain  int     // bytes; chain is the deepest chain of calls on the stack
 	flashOff      int     // bytes, estimate less measured
 	stackOff      int     // bytes, bound less measured
 }
 
-// The errors that docs/cost.md judges: of cycles where the maker of the core publishes timings and
-// where none does, and of flash, in bytes or as a part of all.
+// The aims that docs/cost.md judges by.
 const (
-	officialTiming = 0.05
-	otherTiming    = 0.15
-	flashBytes     = 64
-	flashPart      = 0.03
-	stackBytes     = 64
+	officialTiming = 0.05 // error of cycles where the maker of the core publishes timings
+	otherTiming    = 0.15 // error of cycles on other cores
+	flashBytes     = 64   // error of flash in bytes, or
+	flashPart      = 0.03 // error of flash as a part of all, whichever is larger
+	stackBytes     = 64   // bytes by which the bound of the stack may be too high
 )
 
-// printTable writes docs/cost.md: how far the estimates are off on networks that had no part in the
+// printTable prints docs/cost.md: the errors of the estimates on networks that had no part in the
 // fit.
 func printTable(w io.Writer) error {
 	rows, err := readMeasured()
@@ -102,6 +101,7 @@ type summary struct {
 	badCycles, badFlash, badStack int
 }
 
+// add takes a network in.
 func (s *summary) add(r compared) {
 	if s.n == 0 {
 		s.lowCycles, s.highCycles, s.lowFlash, s.highFlash, s.lowStack, s.highStack = r.cyclesOff,
@@ -126,7 +126,8 @@ func (s *summary) add(r compared) {
 	}
 }
 
-// readMeasured puts the estimates beside what was measured on the networks that judge.
+// readMeasured compares the estimates with the measurements of the networks that judge. A missing
+// measurement is an error.
 func readMeasured() ([]compared, error) {
 	records, err := readRecords()
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"kerf/budget/cost"
 )
 
+// head begins budget/kernels.toml.
 const head = `# What the emitted C takes, by instruction set. Made by "make kernels"; do not edit. How it was measured says
 # testdata/kernels/README.md. All figures are of one step of the integer inference.
 #
@@ -22,6 +23,7 @@ const head = `# What the emitted C takes, by instruction set. Made by "make kern
 # stack_bytes: above the arrays whose size depends on the network; see stackBytes in kernels.go.
 `
 
+// write writes budget/kernels.toml and measured.csv.
 func write(runs []*measured, sets []*set) error {
 	var b strings.Builder
 	b.WriteString(head)
@@ -52,9 +54,10 @@ func write(runs []*measured, sets []*set) error {
 	return writeMeasured(runs)
 }
 
+// number prints v with all the digits that it takes to read the same float64.
 func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-// writeMeasured writes the networks that had no part in the fit.
+// writeMeasured writes measured.csv: the measurements of the networks that had no part in the fit.
 func writeMeasured(runs []*measured) error {
 	file, err := os.Create(filepath.Join("testdata", "kernels", "measured.csv"))
 	if err != nil {

@@ -9,13 +9,13 @@ import (
 	"strings"
 )
 
-// share is how many of 200 mutants come from each group.
+// share is the number of mutants from each group in 200. Our choice.
 var share = map[string]int{"quant": 70, "budget": 50, "exporter": 40, "C": 40}
 
-// groups in the order in which they are listed.
+// groups are the groups in the order in which they are listed.
 var groups = []string{"quant", "budget", "exporter", "C"}
 
-// drawn are the files whose arithmetic places lines and words of pictures. That is judged
+// drawn reports whether a file's arithmetic places lines and words of pictures. Pictures are judged
 // by eye and in a browser (exporter/page_browser_test.go), not by these tests.
 func drawn(file string) bool {
 	name := filepath.Base(file)
@@ -58,11 +58,12 @@ func allSites(root string) (map[string][]*mutant, error) {
 	return sites, nil
 }
 
-// spare mutants are chosen on top, to replace those that do not compile.
+// spare is the number of mutants that are drawn for one that is wanted: the others replace those
+// that do not compile. Our choice.
 const spare = 1.4
 
-// choose draws mutants, those of a group in random order. No two of one file
-// overlap, because the call of one would stand in the text of the other.
+// choose draws mutants, those of a group in random order. No two mutants of one file overlap,
+// because the call of one would stand in the text of the other.
 func choose(sites map[string][]*mutant, seed uint64, count int) []*mutant {
 	random := rand.New(rand.NewPCG(seed, 0))
 	var chosen []*mutant
@@ -84,11 +85,12 @@ func choose(sites map[string][]*mutant, seed uint64, count int) []*mutant {
 	return chosen
 }
 
+// overlaps reports whether two mutants change the same text.
 func (m *mutant) overlaps(o *mutant) bool {
 	return m.file == o.file && m.from < o.to && o.from < m.to
 }
 
-// copyTree copies the files that git knows.
+// copyTree copies files from one folder to another. It leaves out files that are not there.
 func copyTree(from, to string, files []string) error {
 	for _, file := range files {
 		raw, err := os.ReadFile(filepath.Join(from, file))

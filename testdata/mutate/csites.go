@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// cOperators are what the binary operators of C become. They stand between
+// cOperators maps the binary operators of C to their mutants. Binary operators stand between
 // spaces, which tells them from signs and pointers.
 var cOperators = map[string]string{
 	"+": "-", "-": "+", "*": "+", "<<": ">>", ">>": "<<", "&": "|", "|": "&", "^": "&",
@@ -17,8 +17,8 @@ var cOperators = map[string]string{
 
 var (
 	cOperator = regexp.MustCompile(` ([-+*<>&|^=!]+) `)
-	// notCode is what the compiler does not run: comments, strings, lines of the
-	// preprocessor, conditions that are checked while compiling.
+	// notCode matches text that does not run: comments, strings, lines of the preprocessor,
+	// conditions that are checked while compiling.
 	notCode = regexp.MustCompile(`(?s)/\*.*?\*/|"(?:[^"\\\n]|\\.)*"|(?m:^[ ` +
 		`\t]*#(?:[^\n]*\\\n)*[^\n]*$)|(?m:^NET_CHECK[^\n]*$)`)
 )

@@ -12,7 +12,7 @@ import (
 	"kerf/testdata/mutate/flip"
 )
 
-// verdict on a mutant.
+// verdict is the verdict of the tests on a mutant.
 type verdict struct {
 	*mutant
 	Result string // empty before it is judged
@@ -28,6 +28,7 @@ const (
 	notMade    = "not made" // the C does not compile
 )
 
+// key returns the line of flip.ReachedFile that says that a test reaches the mutant.
 func (m *mutant) key() string {
 	if m.group == "C" {
 		return strings.TrimPrefix(m.file, "exporter/")
@@ -35,6 +36,7 @@ func (m *mutant) key() string {
 	return strconv.Itoa(m.id)
 }
 
+// choice returns the choice that switches the mutant on.
 func (m *mutant) choice() flip.Choice {
 	if m.group == "C" {
 		return flip.Choice{Mutant: m.id,
@@ -43,7 +45,8 @@ func (m *mutant) choice() flip.Choice {
 	return flip.Choice{Mutant: m.id}
 }
 
-// A mutant may spend this many times the processor time of a test, and this many seconds more.
+// A run with a mutant may take slower times the processor time of the tests without one, and
+// patient seconds more. Our choice.
 const (
 	slower  = 5
 	patient = 5.0
@@ -105,8 +108,8 @@ func order(a, b bool) int {
 	return -1
 }
 
-// rounds puts tests of one binary together, about twice as long every time. Parts
-// of a test stay alone, since their patterns have levels.
+// rounds puts tests of one binary together, in runs each of which takes about twice as long as the
+// one before. Parts of a test stay alone, since their patterns have levels.
 func rounds(tests []*test) [][]*test {
 	var all [][]*test
 	room, spent := 1.0, 0.0
@@ -123,9 +126,10 @@ func rounds(tests []*test) [][]*test {
 	return all
 }
 
+// panicLine matches the line with which a program of Go ends early.
 var panicLine = regexp.MustCompile(`(?m)^(?:panic: |fatal error: )(.*)$`)
 
-// why is the innermost test that failed, or how the run ended.
+// why returns the name of the test that failed first, without its parts, or how the run ended.
 func why(o outcome) string {
 	switch {
 	case o.timedOut:

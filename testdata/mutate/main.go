@@ -1,9 +1,12 @@
-// Command mutate checks the tests: it changes one operator, rounding, shift or
-// bound at a time in quant, budget, exporter and the embedded C, and counts how
-// many changes the tests notice. It works in a copy of the tree; README.md has
-// the results.
+// Command mutate checks the tests: it changes one operator, rounding, shift or bound at a time in
+// quant, budget, exporter and the embedded C, and counts how many changes the tests notice. It
+// works in a copy of the tree; README.md has the results.
 //
 //	go run ./testdata/mutate [-seed 1] [-count 200] [-only quant]
+//
+// Files, in the order in which to read them: sites.go and csites.go (the possible mutants),
+// choose.go (the draw), weave.go (how they get into the copy, with package flip), suite.go (the
+// tests), judge.go, print.go.
 package main
 
 import (
@@ -29,10 +32,11 @@ func main() {
 	}
 }
 
+// say prints a line about the progress.
 func say(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args...) }
 
-// stage is a package whose tests judge, and the groups that it judges: first its
-// own, then what others left alive of the packages that it imports.
+// stage is a package whose tests judge, and the groups that it judges: first its own, then the
+// mutants of the packages that it imports which earlier stages left alive.
 type stage struct {
 	pkg    string
 	only   bool // the parts that compile C, and no other test
@@ -47,6 +51,7 @@ var stages = []stage{
 	{"cmd/kerf", false, []string{"exporter", "budget", "quant"}},
 }
 
+// mutate draws, weaves and judges mutants and prints the table.
 func mutate(seed uint64, count int, only string, limit float64) error {
 	root, err := os.Getwd()
 	if err != nil {

@@ -32,4 +32,5 @@ func printTable(w io.Writer, verdicts []*verdict) {
 	}
 }
 
+// cell returns a text for a cell of a table.
 func cell(text string) string { return strings.ReplaceAll(text, "|", "\\|") }

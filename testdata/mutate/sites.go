@@ -23,11 +23,11 @@ type mutant struct {
 	file  string // from the top of the tree
 	line  int
 	what  string // "+ becomes -"
-	code  string // the line
+	code  string // text of the line
 
 	edits    []edit // of a Go file: the call in place of the operation
-	from, to int    // the place
-	old, new string // of a C file: the operator and what it becomes
+	from, to int    // offsets of the changed text
+	old, new string // of a C file: the operator before and after
 }
 
 // goSites lists the mutants of a Go file. Text that the compiler evaluates
@@ -48,6 +48,7 @@ func goSites(root, group, file string) ([]*mutant, error) {
 	return s.found, nil
 }
 
+// goFile collects the mutants of a Go file.
 type goFile struct {
 	group, name string
 	text        string
@@ -56,9 +57,10 @@ type goFile struct {
 	found       []*mutant
 }
 
+// offset returns the offset of a position in the file.
 func (s *goFile) offset(p token.Pos) int { return s.files.Position(p).Offset }
 
-// between is the text of a piece of the file.
+// between returns a piece of the file.
 func (s *goFile) between(from, to token.Pos) string { return s.text[s.offset(from):s.offset(to)] }
 
 // add notes the mutant of the piece from..to; the first %s of with becomes its number.
@@ -71,9 +73,10 @@ func (s *goFile) add(from, to token.Pos, what, with string) {
 	})
 }
 
-// operation is a function of package flip and what it turns an operator into.
+// operation is a function of package flip, and the operator or function that its mutant computes.
 type operation struct{ call, becomes string }
 
+// operations are the mutants of operators.
 var operations = map[token.Token][]operation{
 	token.ADD: {{"Add", "-"}},
 	token.SUB: {{"Sub", "+"}},
@@ -87,14 +90,15 @@ var operations = map[token.Token][]operation{
 	token.GEQ: {{"AtLeast", ">"}},
 }
 
-// opposite is the comparison that holds when the other does not.
+// opposite maps a comparison to the one that holds when it does not.
 var opposite = map[token.Token]string{token.LSS: ">=", token.LEQ: ">", token.GTR: "<=",
 	token.GEQ: "<", token.EQL: "!=", token.NEQ: "=="}
 
+// compound maps assignments with an operator to the operator.
 var compound = map[token.Token]token.Token{token.ADD_ASSIGN: token.ADD, token.SUB_ASSIGN: token.SUB,
 	token.MUL_ASSIGN: token.MUL, token.QUO_ASSIGN: token.QUO}
 
-// functions are the calls that have mutants.
+// functions are the mutants of calls, by the function that is called.
 var functions = map[string]operation{
 	"max": {"Max", "min"}, "min": {"Min", "max"}, "math.Max": {"Max", "math.Min"},
 	"math.Min":   {"Min", "math.Max"},
@@ -102,6 +106,7 @@ var functions = map[string]operation{
 	"math.Ceil": {"Ceil", "math.Floor"}, "math.Abs": {"Abs", "nothing"},
 }
 
+// visit adds the mutants of a node and reports whether the nodes inside can have some.
 func (s *goFile) visit(n ast.Node) bool {
 	switch n := n.(type) {
 	case *ast.GenDecl:
@@ -130,6 +135,7 @@ func (s *goFile) visit(n ast.Node) bool {
 	return true
 }
 
+// binary adds the mutants of a binary operator.
 func (s *goFile) binary(n *ast.BinaryExpr) {
 	left, right := s.between(n.X.Pos(), n.X.End()), s.between(n.Y.Pos(), n.Y.End())
 	becomes := func(what string) string { return n.Op.String() + " becomes " + what }
@@ -151,7 +157,7 @@ func (s *goFile) binary(n *ast.BinaryExpr) {
 	}
 }
 
-// calls tells whether an expression calls anything, so that it must not be evaluated twice.
+// calls reports whether an expression calls a function, so that it must not be evaluated twice.
 func calls(e ast.Expr) bool {
 	found := false
 	ast.Inspect(e, func(n ast.Node) bool {

@@ -20,24 +20,24 @@ import (
 // test is one test of a package, or one part of a test that takes long.
 type test struct {
 	binary  *binary
-	name    string          // as -test.run takes it
-	seconds float64         // of processor time, without mutants
-	reached map[string]bool // mutants and C files
+	name    string          // pattern for -test.run
+	seconds float64         // processor time without mutants
+	reached map[string]bool // keys of the mutants that it reaches; nil: all of the C
 }
 
 // binary is the compiled tests of a package.
 type binary struct {
-	pkg, dir, path string
+	pkg, dir, path string // package, its folder in the copy, file of the program
 }
 
-// suite is all tests, and the folder through which they learn of the mutant.
+// suite holds all tests, and the folder through which they learn of the mutant.
 type suite struct {
 	place string
 	tests []*test
 }
 
-// cParts are the parts of tests that compile and run C, in the order in which they
-// judge: networks of every kind against Go, the ways of other cores, numbers of columns.
+// cParts are the parts of tests that compile and run C, in the order in which they judge: networks
+// of every kind against Go, numbers of columns, self-tests.
 var cParts = func() []string {
 	var all []string
 	for i := range 22 {
@@ -55,9 +55,9 @@ var cParts = func() []string {
 		"^TestSelfTestNamesTheFirstWrongInteger$")
 }()
 
-// nearest are the parts that show a mutant of a C file most likely, and judge first: those
-// of its kind of layer, those that read rows in every way. The order of networks is that of
-// exporter/c_test.go.
+// nearest maps a C file to a pattern of the parts that most likely show its mutants and judge
+// first: those of its kind of layer, those that read rows in every way. The order of networks is
+// that of exporter/c_test.go.
 var nearest = map[string]*regexp.Regexp{
 	"gru_after.c":    regexp.MustCompile(`AndGo.*/\^[01]_`),
 	"gru_before.c":   regexp.MustCompile(`AndGo.*/\^[23]_`),
@@ -74,9 +74,10 @@ var nearest = map[string]*regexp.Regexp{
 	"net_selftest.c": regexp.MustCompile(`SelfTestNames`),
 }
 
-// partSeconds is about what a part takes, compilers aside.
+// partSeconds is about the processor time of a part in seconds, without compilers.
 const partSeconds = 2
 
+// set writes the choice that the tests read.
 func (s *suite) set(c flip.Choice) error {
 	text, err := json.Marshal(c)
 	if err != nil {
@@ -85,7 +86,7 @@ func (s *suite) set(c flip.Choice) error {
 	return os.WriteFile(filepath.Join(s.place, flip.ActiveFile), text, 0o644)
 }
 
-// outcome of a run of tests.
+// outcome is the outcome of a run of tests.
 type outcome struct {
 	passed   bool
 	names    []string // of tests that failed
@@ -100,10 +101,10 @@ var (
 	cError     = regexp.MustCompile(`\.[ch]:\d+:\d+: error: `)
 )
 
-// slowest is how long any run may take by the clock, whatever the load of the machine.
+// slowest bounds the time of a run by the clock, whatever the load of the machine. Our choice.
 const slowest = 20 * time.Minute
 
-// run runs some tests of a binary with a limit of processor seconds per process, at one core.
+// run runs some tests of a binary on one core. limit bounds the processor seconds of every process.
 func (s *suite) run(b *binary, pattern string, limit float64, extra ...string) outcome {
 	ctx, stop := context.WithTimeout(context.Background(), slowest)
 	defer stop()
@@ -146,9 +147,9 @@ func (s *suite) build(copied, pkg string) (*binary, error) {
 	return b, nil
 }
 
-// learn runs every test of a binary alone, without a mutant, and notes how long it
-// takes and what it reaches. A test that fails or takes longer than limit seconds
-// judges nothing. The parts that compile C reach all of it; they are not run.
+// learn runs every test of a binary alone, without a mutant, and notes its time and the mutants
+// that it reaches. A test that fails or takes longer than limit seconds judges nothing. The parts
+// that compile C reach all of the C; learn does not run them.
 func (s *suite) learn(b *binary, st stage, limit float64, interrupted <-chan os.Signal) error {
 	if st.only {
 		for _, p := range cParts {
@@ -176,6 +177,7 @@ func (s *suite) learn(b *binary, st stage, limit float64, interrupted <-chan os.
 	return nil
 }
 
+// learnOne does the work of learn for the tests of a pattern.
 func (s *suite) learnOne(b *binary, pattern string, limit float64) error {
 	reached := filepath.Join(s.place, flip.ReachedFile)
 	if err := os.RemoveAll(reached); err != nil {

@@ -11,8 +11,8 @@ import (
 	"strings"
 )
 
-// weave writes the Go mutants into the copy of a tree: every place calls package
-// flip. Files that have none (any more) are written as they are.
+// weave writes the Go mutants into the copy of a tree: every changed place calls package flip.
+// Files without mutants are written as they are.
 func weave(root, copied string, files map[string]bool, chosen []*mutant) error {
 	byFile := map[string][]*mutant{}
 	for file := range files {
@@ -37,7 +37,7 @@ func weave(root, copied string, files map[string]bool, chosen []*mutant) error {
 			}
 		}
 		woven := strings.ReplaceAll(text, "cFiles.ReadFile(", "flip.ReadFile(cFiles, ")
-		// on the line of the package clause, so that lines keep their numbers
+		// The import stands on the line of the package clause, so that lines keep their numbers.
 		if woven != string(raw) {
 			woven = packageClause.ReplaceAllString(woven,
 				`$0; import flip "kerf/testdata/mutate/flip"`)
@@ -57,13 +57,14 @@ var (
 	compilerLine  = regexp.MustCompile(`(?m)^(?:vet: )?(?:\./)?(\w+/\w+\.go):(\d+):\d+: `)
 )
 
-// nearby is how far from a mutant the compiler's complaint may stand: operations span lines.
+// nearby is the number of lines between a mutant and the compiler's complaint about it, at most:
+// operations span lines.
 const nearby = 3
 
-// compiling weaves mutants and takes out what the compiler refuses, until it
-// refuses nothing.
+// compiling weaves mutants and takes out those that the compiler refuses, until it refuses none. It
+// returns the others.
 func compiling(root, copied string, chosen []*mutant) ([]*mutant, error) {
-	// they read the C files
+	// These files read the C, so that weave must change them too.
 	files := map[string]bool{"exporter/csource.go": true, "exporter/layers.go": true,
 		"exporter/way.go": true}
 	for _, m := range chosen {

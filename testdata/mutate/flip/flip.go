@@ -1,7 +1,7 @@
-// Package flip holds the operations that the tree under test calls at the places
-// where it has mutants (see testdata/mutate). Each computes what the source says,
-// unless its mutant is the one that is switched on: so all mutants are compiled
-// once, and one file chooses between them at run time.
+// Package flip holds the operations that the tree under test calls at the places where it has
+// mutants (see testdata/mutate). Each operation computes what the source says, unless its mutant is
+// the one that is switched on. So all mutants are compiled once, and a file chooses between them at
+// run time.
 package flip
 
 import (
@@ -14,7 +14,7 @@ import (
 	"sync"
 )
 
-// Place is the folder with the file Active; the linker sets it.
+// place is the folder with ActiveFile; the linker sets it.
 var place string
 
 // Names of the files in that folder.
@@ -23,11 +23,11 @@ const (
 	ReachedFile = "reached"     // with Record: a line for every mutant and C file that ran
 )
 
-// Choice is what Active holds.
+// Choice is the content of ActiveFile.
 type Choice struct {
-	Mutant int    // 0 for none
-	Record bool   // note what is reached
-	C      *CEdit // the mutant is one of these
+	Mutant int    // number of the mutant that is switched on; 0 for none
+	Record bool   // write reached mutants and C files to ReachedFile
+	C      *CEdit // for a mutant of the embedded C; else nil
 }
 
 // CEdit replaces a piece of an embedded C file.
@@ -57,7 +57,7 @@ func read() Choice {
 	return c
 }
 
-// On tells whether a mutant is switched on.
+// On reports whether a mutant is switched on.
 func On(id int) bool {
 	if record {
 		notice(id)
@@ -88,7 +88,7 @@ func noticeLine(line string) {
 	}
 }
 
-// ReadFile reads an embedded file, with the mutant of it that is switched on.
+// ReadFile reads an embedded file, with its mutant that is switched on, if any.
 func ReadFile(files fs.FS, name string) ([]byte, error) {
 	text, err := fs.ReadFile(files, name)
 	if err != nil {
