@@ -34,8 +34,7 @@ type record struct {
 	measure.Result
 }
 
-// apart matches the functions of the emitted C that the compiler must not inline into their
-// callers.
+// apart matches the functions that the emitted C keeps out of line.
 var apart = regexp.MustCompile(`^net_(\w+_)?(rows|step)$`)
 
 // keyOf returns the key of a measurement: a hash of the emitted C, the compiler's flags and the
