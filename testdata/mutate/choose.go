@@ -16,7 +16,7 @@ var share = map[string]int{"quant": 70, "budget": 50, "exporter": 40, "C": 40}
 var groups = []string{"quant", "budget", "exporter", "C"}
 
 // drawn reports whether a file's arithmetic places lines and words of pictures. Pictures are judged
-// by eye and in a browser (exporter/page_browser_test.go), not by these tests.
+// by eye and in a browser (exporter/report/page/page_browser_test.go), not by these tests.
 func drawn(file string) bool {
 	name := filepath.Base(file)
 	return strings.HasPrefix(name, "picture") || name == "drawing.go"

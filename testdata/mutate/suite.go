@@ -57,7 +57,7 @@ var cParts = func() []string {
 
 // nearest maps a C file to a pattern of the parts that most likely show its mutants and judge
 // first: those of its kind of layer, those that read rows in every way. The order of networks is
-// that of exporter/c_test.go.
+// that of exporter/emit/c_test.go.
 var nearest = map[string]*regexp.Regexp{
 	"gru_after.c":    regexp.MustCompile(`AndGo.*/\^[01]_`),
 	"gru_before.c":   regexp.MustCompile(`AndGo.*/\^[23]_`),
