@@ -28,8 +28,10 @@ func TestInputsWithoutEndAreNotRead(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "m.npz"), []byte("other"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "model", File: "pipe", SHA256: "1"},
-		{Role: "model", File: "endless", SHA256: "1"}, {Role: "model", File: "m.npz", SHA256: sha([]byte("other"))}}}}
+	v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "model", File: "pipe",
+		SHA256: "1"},
+		{Role: "model", File: "endless", SHA256: "1"},
+		{Role: "model", File: "m.npz", SHA256: sha([]byte("other"))}}}}
 	if !v.CheckInputs(filepath.Join(dir, "job.toml")) {
 		t.Errorf("found %v", v.Checks)
 	}

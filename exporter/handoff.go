@@ -19,7 +19,8 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.HeadLine(),
 		Fits: s.Verdict == budget.Fits, SettleSteps: s.SettleSteps(),
 		Net: r.Chosen.Fixed, Period: r.Inputs.Period(), Description: r.Chosen.CutNet.Net.String(),
-		KeptUnits: r.Chosen.Candidate.Units, Vectors: emit.Vectors(r.Chosen.Fixed, r.Inputs.Selection),
+		KeptUnits: r.Chosen.Candidate.Units,
+		Vectors:   emit.Vectors(r.Chosen.Fixed, r.Inputs.Selection),
 	}
 	files, err := h.CFiles()
 	if err != nil {

@@ -180,7 +180,8 @@ func (v *Verification) checkFiles(odd []Finding) {
 				found(name, "is no part of the handoff")
 			}
 		}
-		c.Detail = report.Plural(len(m.Outputs), "file") + ", SHA-256 and names, and the manifest's own"
+		c.Detail = report.Plural(len(m.Outputs), "file") +
+			", SHA-256 and names, and the manifest's own"
 	}
 	v.Add(c)
 }
@@ -224,7 +225,8 @@ func (v *Verification) differing(want map[string][]byte, problem string) []Findi
 		have, there := v.files[name]
 		switch {
 		case there && !bytes.Equal(have, want[name]):
-			all = append(all, Finding{name, problem + ": " + report.FirstDifference(have, want[name])})
+			all = append(all,
+				Finding{name, problem + ": " + report.FirstDifference(have, want[name])})
 		case !there && (v.manifest == nil || !v.manifest.names(name)):
 			all = append(all, Finding{name, "is missing, and the manifest does not name it"})
 		}
@@ -281,7 +283,8 @@ func (v *Verification) checkNetwork(s *report.Signoff, version string) {
 	}
 	v.Add(c)
 
-	c = Check{What: "self-test in Go", Detail: report.Plural(len(h.Vectors), "step") + ", every integer"}
+	c = Check{What: "self-test in Go", Detail: report.Plural(len(h.Vectors), "step") +
+		", every integer"}
 	if err := h.Replay(); err != nil {
 		c.Findings = []Finding{{file, err.Error()}}
 	}

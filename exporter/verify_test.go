@@ -100,7 +100,8 @@ func TestLoadedInputsAreThoseOfTheManifest(t *testing.T) {
 		// one that is not loaded, and one that is
 		"another is": {[]budget.InputFile{job, retrained}, 2},
 	} {
-		v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "job", File: "job.toml", SHA256: "1"},
+		v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "job",
+			File: "job.toml", SHA256: "1"},
 			{Role: "model", File: "m.npz", SHA256: "2"}}}}
 		same := v.CheckLoaded(&budget.Inputs{Files: c.files})
 		if want := c.findings == 0; same != want || v.Verified != want ||

@@ -204,7 +204,8 @@ func (s *Signoff) ExplainedTable() Table {
 	for _, x := range s.Explained {
 		where := inWords(x.Scenario, x.Region)
 		t.Rows = append(t.Rows, []string{x.Output, x.On, where, OptionalPercent(x.Given),
-			OptionalPercent(x.GivenLow), OptionalPercent(x.GivenHigh), OptionalPercent(x.Fixed), fmt.Sprint(x.Sequences)})
+			OptionalPercent(x.GivenLow), OptionalPercent(x.GivenHigh), OptionalPercent(x.Fixed),
+			fmt.Sprint(x.Sequences)})
 	}
 	return t
 }

@@ -115,7 +115,8 @@ func (s *Signoff) AccumulatorTable() Table {
 	for _, a := range s.Accumulators {
 		t.Rows = append(t.Rows,
 			[]string{a.Layer, a.Tensor, strconv.FormatInt(a.Seen, 10),
-				strconv.FormatInt(a.Found, 10), OptionalPercent(&a.Share), strconv.FormatInt(a.Bound, 10),
+				strconv.FormatInt(a.Found, 10), OptionalPercent(&a.Share),
+				strconv.FormatInt(a.Bound, 10),
 				strconv.FormatInt(a.Limit, 10)})
 	}
 	return t

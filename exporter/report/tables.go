@@ -31,8 +31,9 @@ func (s *Signoff) AccuracyTable() Table {
 	t := Table{Title: s.accuracyTitle(), Head: slices.Concat([]string{"output", "where", "metric"},
 		s.lossHead(), []string{"kind", "verdict"}), Numbers: 3, Words: 2}
 	for _, l := range s.Loss {
-		t.Rows = append(t.Rows, slices.Concat([]string{l.Output, l.WhereInWords(), l.metricAndUnit()},
-			s.lossCells(&l), []string{l.Kind, ShortVerdict(l.Verdict)}))
+		t.Rows = append(t.Rows,
+			slices.Concat([]string{l.Output, l.WhereInWords(), l.metricAndUnit()},
+				s.lossCells(&l), []string{l.Kind, ShortVerdict(l.Verdict)}))
 	}
 	return t
 }

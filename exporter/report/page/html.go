@@ -79,9 +79,10 @@ func FromJSON(signoff []byte) ([]byte, error) {
 		ByUnits: unitFigures(&s.Frontier), UnitsTable: unitsTable(&s.Frontier),
 		Spaces: spaceChoices(s), Frontier: frontierViews(s),
 		AccuracyTable: s.AccuracyTable(), CostTables: s.WholeCostTables(),
-		WordTables: s.WordTables(), OtherTables: []report.Table{s.FormatTable(), s.InputTable(true)},
-		Findings: s.Findings(),
-		Legend:   s.Legend(), Signatures: report.Signatures,
+		WordTables:  s.WordTables(),
+		OtherTables: []report.Table{s.FormatTable(), s.InputTable(true)},
+		Findings:    s.Findings(),
+		Legend:      s.Legend(), Signatures: report.Signatures,
 		Style: template.CSS(htmlStyle), Script: template.JS(htmlScript), Data: data,
 		// Nothing is loaded from anywhere, and no script runs but ours.
 		Policy: template.HTMLAttr(`content="default-src 'none'; style-src 'unsafe-inline'; ` +

@@ -269,8 +269,9 @@ func TestPageHasNoSums(t *testing.T) {
 	if err := json.Unmarshal(pageInput(t), s); err != nil {
 		t.Fatal(err)
 	}
-	s.Sums = &report.SumsInfo{Scenarios: []string{"calm"}, Sequences: []string{"0"}, ScenarioOf: []int{0},
-		Steps: []int{100}}
+	s.Sums = &report.SumsInfo{Scenarios: []string{"calm"}, Sequences: []string{"0"},
+		ScenarioOf: []int{0},
+		Steps:      []int{100}}
 	text, err := s.JSON()
 	if err != nil {
 		t.Fatal(err)

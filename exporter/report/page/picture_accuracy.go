@@ -86,7 +86,8 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 	title := metricTitle(&rows[0])
 	d := newDrawing(pictureWidth, bottom+36, fmt.Sprintf("%s in %d places. All: float %s, cut "+
 		"%s, fixed %s. The table below has every figure.", title, len(rows),
-		report.Significant(rows[0].Float), report.Significant(rows[0].Cut), report.Significant(rows[0].Fixed)))
+		report.Significant(rows[0].Float), report.Significant(rows[0].Cut),
+		report.Significant(rows[0].Fixed)))
 	d.axisBelow(errors, bottom, top, title, 6, nil)
 	d.axisBelow(rises, bottom, top, "fixed against float, "+riseUnit(&rows[0]), 6, nil)
 	d.line(rises.at(0), top, rises.at(0), bottom, "axis")

@@ -263,9 +263,10 @@ func table(f *report.FrontierInfo, target string, limits []movable) report.Table
 		used := report.UsedPercent(c.ToleranceUsed)
 		row := []string{fmt.Sprint(c.ID), fmt.Sprint(c.Features), strings.Join(units, "+"), used}
 		for _, l := range limits[:len(limits)-1] {
-			row = append(row, report.Optional(cost(f, k, target, l.Resource), func(v float64) string {
-				return report.Quantity(v, l.Unit)
-			}))
+			row = append(row,
+				report.Optional(cost(f, k, target, l.Resource), func(v float64) string {
+					return report.Quantity(v, l.Unit)
+				}))
 		}
 		inLimits, why := "no", c.Why
 		if fits(f, k, target, limits) {

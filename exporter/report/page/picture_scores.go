@@ -61,7 +61,8 @@ func scoreFigures(s *report.Signoff) []figure {
 	return all
 }
 
-func scorePicture(s *report.Signoff, features []report.FeatureShare, channels []string) template.HTML {
+func scorePicture(s *report.Signoff, features []report.FeatureShare,
+	channels []string) template.HTML {
 	const row, top, barWidth = 19.0, 44.0, 150.0
 	var names []string
 	largest := 0.0
@@ -102,7 +103,8 @@ func scorePicture(s *report.Signoff, features []report.FeatureShare, channels []
 		d.name(nameWidth, y+13, "end", f.Feature, nameWidth)
 		channel := slices.Index(channels, f.Channel)
 		d.bar(left, y+3, bars.at(f.Share)-left, row-6, "bar "+fill(channel),
-			fmt.Sprintf("%s: %s in %s, for %s", f.Feature, report.OptionalPercent(&f.Share), f.Scenario, f.Output))
+			fmt.Sprintf("%s: %s in %s, for %s", f.Feature, report.OptionalPercent(&f.Share),
+				f.Scenario, f.Output))
 		d.text(bars.at(f.Share)+5, y+13, "value", report.OptionalPercent(&f.Share))
 		d.bar(channelAt-13, y+5, 9, 9, "bar "+fill(channel), "")
 		d.name(channelAt, y+13, "", f.Channel, channelWidth)
@@ -126,7 +128,8 @@ func scorePicture(s *report.Signoff, features []report.FeatureShare, channels []
 func nameShares(features []report.FeatureShare) string {
 	var parts []string
 	for _, f := range features[:min(3, len(features))] {
-		parts = append(parts, fmt.Sprintf("%s %s in %s", f.Feature, report.OptionalPercent(&f.Share), f.Scenario))
+		parts = append(parts,
+			fmt.Sprintf("%s %s in %s", f.Feature, report.OptionalPercent(&f.Share), f.Scenario))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -59,7 +59,8 @@ func across(m *report.OutputSpace) string {
 		report.Significant(a.High), a.Unit)
 	if len(m.Axes) > 1 {
 		b := m.Axes[1]
-		text += fmt.Sprintf(", from bottom to top %s %s to %s %s", b.Output, report.Significant(b.Low),
+		text += fmt.Sprintf(", from bottom to top %s %s to %s %s", b.Output,
+			report.Significant(b.Low),
 			report.Significant(b.High), b.Unit)
 	}
 	return text + "."
@@ -71,7 +72,8 @@ func columns(m *report.OutputSpace) int { return m.Axes[0].Cells }
 func rows(m *report.OutputSpace) int { return len(m.Steps) / columns(m) }
 
 // squares draws one value per cell into a field.
-func squares(m *report.OutputSpace, values []*float64, full, x, y, cell float64) (above, below string) {
+func squares(m *report.OutputSpace, values []*float64, full, x, y,
+	cell float64) (above, below string) {
 	var up, down strings.Builder
 	for i, v := range values {
 		if v == nil {
@@ -191,7 +193,8 @@ func where(m *report.OutputSpace, cell int) string {
 		}
 		width := (a.High - a.Low) / float64(a.Cells)
 		parts = append(parts,
-			fmt.Sprintf("%s is %s to %s %s", a.Output, report.Significant(a.Low+float64(width*float64(i))),
+			fmt.Sprintf("%s is %s to %s %s", a.Output,
+				report.Significant(a.Low+float64(width*float64(i))),
 				report.Significant(a.Low+float64(width*float64(i+1))), a.Unit))
 	}
 	return strings.Join(parts, " and ")

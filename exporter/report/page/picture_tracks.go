@@ -77,7 +77,8 @@ func sayTrack(o report.TrackOutput, at []int) string {
 		report.Significant(o.Fixed[worst]-o.Reference[worst]), at[worst])
 }
 
-func trackPanel(d *drawing, t report.Track, o report.TrackOutput, left, top, width, period float64) {
+func trackPanel(d *drawing, t report.Track, o report.TrackOutput, left, top, width,
+	period float64) {
 	unit, times := "step", 1.0
 	if period > 0 {
 		unit, times = "time, s", period

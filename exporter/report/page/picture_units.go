@@ -40,7 +40,8 @@ func unitsPicture(rows []report.UnitRow) template.HTML {
 	room := float64(0.05 * (high - low))
 	y := scale{float64(100 * (low - room)), float64(100 * (high + room)), top + height, top}
 	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("From %d to %d units: rise %s with "+
-		"the fewest, %s with the most.", first, last, report.OptionalPercent(atUnits(rows, first).Rise),
+		"the fewest, %s with the most.", first, last,
+		report.OptionalPercent(atUnits(rows, first).Rise),
 		report.OptionalPercent(atUnits(rows, last).Rise)))
 	d.axisLeft(y, x.from, x.to, "rise of the error, %", 5)
 	d.axisBelow(x, y.from, y.to, "hidden units", min(last-first+1, 14), nil)
@@ -66,7 +67,8 @@ func unitsTable(f *report.FrontierInfo) report.Table {
 	t := report.Table{Title: "Loss by number of units",
 		Head: []string{"units", "rise", "from", "up to", "output", "where"}, Numbers: 0, Words: 2}
 	for _, u := range f.ByUnits {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), report.OptionalPercent(u.Rise), report.OptionalPercent(u.RiseLow),
+		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), report.OptionalPercent(u.Rise),
+			report.OptionalPercent(u.RiseLow),
 			report.OptionalPercent(u.RiseHigh), u.Output, u.WhereInWords()})
 	}
 	return t
