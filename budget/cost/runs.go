@@ -8,8 +8,8 @@ import (
 	"kerf/model"
 )
 
-// way counts what a way of reading rows takes. Biases, which a shape does not show, count as 0 where
-// they decide whether rows are read together.
+// way counts what a way of reading rows takes. Biases, which a shape does not show, count as 0
+// where they decide whether rows are read together.
 type way struct{ rows.Way }
 
 func wayOf(isa string) way { return way{rows.Of(isa)} }

@@ -110,7 +110,8 @@ func TestRaisedRowsStayWithinTheAccumulator(t *testing.T) {
 		bits   int
 		l      rows.Way
 		raised int64 // what weights are raised by
-	}{{4, rows.Dual, 8}, {4, rows.Three, 8}, {8, rows.Dual, 0}, {8, rows.Three, 128}, {16, rows.Dual, 0},
+	}{{4, rows.Dual, 8}, {4, rows.Three, 8}, {8, rows.Dual, 0}, {8, rows.Three, 128},
+		{16, rows.Dual, 0},
 		{16, rows.Three, 0}} {
 		room := math.MaxInt32 - 3*c.raised*cols*(1<<15)
 		// half of a result is added: 1
@@ -119,14 +120,16 @@ func TestRaisedRowsStayWithinTheAccumulator(t *testing.T) {
 			biases = map[int64]int{math.MaxInt32 - 1: 6, math.MinInt32: 6}
 		}
 		for bias, want := range biases {
-			t.Run(fmt.Sprintf("int%d, %d rows, bias %d", c.bits, c.l.Rows, bias), func(t *testing.T) {
-				m := rescaled(c.bits, 7, cols)
-				m.Bias[3] = int32(bias)
-				if got := (block{matrix: m, rows: []int{0, 1, 2, 3, 4, 5, 6}}).inGroups(c.l); got !=
-					want {
-					t.Errorf("%d rows are read together, want %d", got, want)
-				}
-			})
+			t.Run(fmt.Sprintf("int%d, %d rows, bias %d", c.bits, c.l.Rows, bias),
+				func(t *testing.T) {
+					m := rescaled(c.bits, 7, cols)
+					m.Bias[3] = int32(bias)
+					if got := (block{matrix: m, rows: []int{0, 1, 2, 3, 4, 5, 6}}).inGroups(
+						c.l); got !=
+						want {
+						t.Errorf("%d rows are read together, want %d", got, want)
+					}
+				})
 		}
 	}
 }

@@ -25,7 +25,7 @@ import (
 	"runtime"
 	"sync"
 
-	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -128,7 +128,7 @@ func measureAll(ctx context.Context, runs []*measured) error {
 			for r := range next {
 				line, err := r.measure(ctx)
 				if err != nil {
-					cancel(fmt.Errorf("network %s on %s: %w", budget.ShapeText(r.shape),
+					cancel(fmt.Errorf("network %s on %s: %w", cost.ShapeText(r.shape),
 						r.core.Name, err))
 					continue
 				}
@@ -173,7 +173,7 @@ func (r *measured) measure(ctx context.Context) ([]byte, error) {
 		return nil, err
 	}
 	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name,
-		Network: budget.ShapeText(r.shape), Result: *result}
+		Network: cost.ShapeText(r.shape), Result: *result}
 	line, err := json.Marshal(r.result)
 	return append(line, '\n'), err
 }
