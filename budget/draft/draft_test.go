@@ -50,7 +50,7 @@ func TestDraftTextIsSafe(t *testing.T) {
 		Name: "leakair", Model: hostile, Convention: "torch", Selection: hostile,
 		Signoff: []string{hostile, "b.csv"},
 		Outputs: []dataset.Output{{Name: hostile, Std: 1}}, Ignored: []string{hostile},
-		Fit: []DraftFit{{hostile, 0.3}}, Steps: 10,
+		Fit: []Fit{{hostile, 0.3}}, Steps: 10,
 	}
 	job, err := readBack(t, d.TOML())
 	if err != nil {
@@ -111,7 +111,7 @@ func TestDraftTriesReadings(t *testing.T) {
 			}
 			write(t, filepath.Join(dir, "model.safetensors"), weights.String())
 			write(t, filepath.Join(dir, "selection.csv"), playedCSV(net))
-			d, err := NewDraft(filepath.Join(dir, "model.safetensors"),
+			d, err := New(filepath.Join(dir, "model.safetensors"),
 				filepath.Join(dir, "selection.csv"))
 			if err != nil {
 				t.Fatal(err)

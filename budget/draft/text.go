@@ -39,7 +39,7 @@ func channelAndKind(name string, all []string) (channel, kind string) {
 	return channel, kind
 }
 
-// FeaturesCSV is features.csv of the draft.
+// FeaturesCSV returns features.csv of the draft.
 func (d *Draft) FeaturesCSV() []byte {
 	rows := [][]string{{"name", "channel", "kind", "unit", "mean", "std"}}
 	for _, f := range d.Features {
@@ -49,7 +49,7 @@ func (d *Draft) FeaturesCSV() []byte {
 	return csvText(rows)
 }
 
-// OutputsCSV is outputs.csv of the draft; empty for a classifier.
+// OutputsCSV returns outputs.csv of the draft, or nothing for a classifier.
 func (d *Draft) OutputsCSV() []byte {
 	if d.Column != "" {
 		return nil
@@ -61,7 +61,7 @@ func (d *Draft) OutputsCSV() []byte {
 	return csvText(rows)
 }
 
-// nineDigits keep a float32, which networks are trained in, as it is.
+// nineDigits writes a number so that a float32, in which networks are trained, stays the same.
 func nineDigits(v float64) string { return strconv.FormatFloat(v, 'g', 9, 64) }
 
 func csvText(rows [][]string) []byte {
@@ -71,19 +71,19 @@ func csvText(rows [][]string) []byte {
 	return []byte(b.String())
 }
 
-// FillIn marks what only the user knows; Guess what may be wrong.
+// FillIn marks values that only the user knows, Guess values that may be wrong.
 const (
 	FillIn = "FILL IN"
 	Guess  = "GUESS"
 )
 
-// TOML is the job, with a comment behind everything that was guessed. It runs as soon as what is
-// marked FILL IN is there.
+// TOML returns job.toml of the draft, with a comment behind every guess. The job runs as soon as
+// the values marked [FillIn] are there.
 func (d *Draft) TOML() []byte {
 	var b strings.Builder
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("# A draft by kerf init. %s: kerf plan refuses the job without it. %s: look at it. All "+
-		"keys: README.md.", FillIn, Guess)
+		"keys: docs/job.md.", FillIn, Guess)
 	for _, line := range d.fitLines() {
 		say("# %s", line)
 	}
@@ -151,7 +151,7 @@ func (d *Draft) TOML() []byte {
 			targets.TOMLString(d.Column), Guess)
 		names, tolerance = []string{d.Column}, `{ accuracy_drop = "1 %" }`
 	}
-	say("\n[tolerance]  # %s: what may get worse against the float network; README.md lists the "+
+	say("\n[tolerance]  # %s: what may get worse against the float network; docs/job.md lists the "+
 		"other kinds", Guess)
 	for _, n := range names {
 		say("%s = %s", targets.TOMLKey(n), tolerance)
@@ -164,7 +164,7 @@ func (d *Draft) TOML() []byte {
 	return []byte(b.String())
 }
 
-// fitLines say how well the network with the guesses gives what was recorded.
+// fitLines say how near the network with the guesses comes to the recorded outputs.
 func (d *Draft) fitLines() []string {
 	var lines []string
 	for _, f := range d.Fit {

@@ -10,7 +10,8 @@ import (
 	"kerf/model"
 )
 
-// triedSteps is how much of a recording a guess is tried on: some seconds for the largest networks.
+// triedSteps is the number of recorded steps that a guess is tried on, at most. Our choice: it
+// takes some seconds for the largest networks.
 const triedSteps = 20_000
 
 // triedDraft is a draft with the mean share that it explains.
@@ -19,10 +20,12 @@ type triedDraft struct {
 	quality float64
 }
 
-// fewestTried is how many steps each of very many readings is tried on at first.
+// fewestTried is the least number of steps that each of many readings is tried on at first. Our
+// choice.
 const fewestTried = 500
 
-// finalists is how many readings are tried on all steps.
+// finalists is the number of readings that are tried on all steps. Our choice: with so few or fewer
+// readings there is no first round.
 const finalists = 8
 
 // try runs the network on the recording with one guess of columns, for every reading of the model
@@ -125,23 +128,23 @@ func firstSteps(all *dataset.Recordings, steps int) *dataset.Recordings {
 }
 
 // fitOf compares a network with what was recorded.
-func fitOf(p *dataset.Float, rec *dataset.Recordings, column string) []DraftFit {
+func fitOf(p *dataset.Float, rec *dataset.Recordings, column string) []Fit {
 	score := dataset.Measure(p, rec, nil)
 	if column != "" {
-		return []DraftFit{{column, score.Value(score, dataset.Slice{Region: -1}, dataset.Accuracy)}}
+		return []Fit{{column, score.Value(score, dataset.Slice{Region: -1}, dataset.Accuracy)}}
 	}
-	var fits []DraftFit
+	var fits []Fit
 	for o, out := range p.Outputs {
 		values := dataset.Column(rec.Outputs, o, rec, func(s *dataset.Sequence) []float64 {
 			return s.Y
 		})
 		if slices.Min(values) == slices.Max(values) {
-			fits = append(fits, DraftFit{out.Name, 0}) // of what stands still nothing is explained
+			fits = append(fits, Fit{out.Name, 0}) // of what stands still nothing is explained
 			continue
 		}
 		_, std := dataset.MeanStd(values)
 		e := score.Value(score, dataset.Slice{Output: o, Region: -1}, dataset.RMSE)
-		fits = append(fits, DraftFit{out.Name, 1 - e*e/(std*std)})
+		fits = append(fits, Fit{out.Name, 1 - e*e/(std*std)})
 	}
 	return fits
 }

@@ -72,7 +72,7 @@ func (a *app) draft(model, selection string, signoff []string, name, out, format
 		}
 	}
 	end := a.ui.phase("trying what the columns may be")
-	d, err := draft.NewDraft(model, selection)
+	d, err := draft.New(model, selection)
 	end()
 	if err != nil {
 		return err
