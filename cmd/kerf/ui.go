@@ -10,7 +10,7 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"github.com/mattn/go-isatty"
+	"golang.org/x/term"
 
 	"kerf/budget"
 	"kerf/exporter/report"
@@ -32,7 +32,7 @@ type ui struct {
 func newUI(w io.Writer) *ui {
 	file, ok := w.(*os.File)
 	// which cannot clear a line
-	isTerminal := ok && isatty.IsTerminal(file.Fd()) && os.Getenv("TERM") != "dumb"
+	isTerminal := ok && term.IsTerminal(int(file.Fd())) && os.Getenv("TERM") != "dumb"
 	return &ui{w: w, terminal: isTerminal, width: newPage(w).width}
 }
 
