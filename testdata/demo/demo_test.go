@@ -270,3 +270,22 @@ func TestReadmeShowsTheFloatErrors(t *testing.T) {
 		}
 	}
 }
+
+// The demo is part of every kerf: it may have 3 MB.
+func TestStoredFilesStaySmall(t *testing.T) {
+	entries, err := stored.ReadDir(".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	bytes := int64(0)
+	for _, entry := range entries {
+		info, err := entry.Info()
+		if err != nil {
+			t.Fatal(err)
+		}
+		bytes += info.Size()
+	}
+	if bytes < 1e6 || bytes > 3e6 {
+		t.Errorf("the stored files of the demo have %d bytes", bytes)
+	}
+}
