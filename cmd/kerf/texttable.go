@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 	"io"
+	"regexp"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -54,6 +56,10 @@ func (p page) printText(w io.Writer, t report.Table) error {
 		}
 	}
 	last := len(t.Head) - 1
+	// a blank behind every cell but the last one
+	gaps := slices.Repeat([]tw.Padding{{Right: " ", Overwrite: true}}, len(t.Head))
+	gaps[last].Right = ""
+	columnGap := tw.CellPadding{PerColumn: gaps}
 	var drawn strings.Builder
 	table := tablewriter.NewTable(&drawn,
 		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
@@ -68,7 +74,7 @@ func (p page) printText(w io.Writer, t report.Table) error {
 			Row: tw.CellConfig{
 				Formatting:   tw.CellFormatting{AutoWrap: tw.WrapNormal},
 				Padding:      columnGap,
-				ColMaxWidths: tw.CellWidth{PerColumn: tw.NewMapper[int, int]().Set(last, room)},
+				ColMaxWidths: tw.CellWidth{PerColumn: tw.NewMapper[int, int]().Set(last, room-1)},
 			},
 		}),
 		tablewriter.WithAlignment(alignment),
@@ -84,25 +90,10 @@ func (p page) printText(w io.Writer, t report.Table) error {
 	return err
 }
 
-// trimmed takes the blanks off the end of every line and makes the rule below
-// the head as long as the longest line.
-func trimmed(drawn string) string {
-	lines := strings.Split(strings.TrimRight(drawn, "\n"), "\n")
-	width := 0
-	isRule := func(l string) bool { return strings.Trim(l, "-") == "" }
-	for i, l := range lines {
-		lines[i] = strings.TrimRight(l, " ")
-		if !isRule(l) {
-			width = max(width, utf8.RuneCountInString(lines[i]))
-		}
-	}
-	for i, l := range lines {
-		if l != "" && isRule(l) {
-			lines[i] = strings.Repeat("-", width)
-		}
-	}
-	return strings.Join(lines, "\n") + "\n"
-}
+// trimmed takes the blanks off the end of every line.
+func trimmed(drawn string) string { return blanksAtEnd.ReplaceAllString(drawn, "\n") }
+
+var blanksAtEnd = regexp.MustCompile(` +\n`)
 
 // roomForLast is the width that the other columns leave to the last one, in
 // which long texts are wrapped.
@@ -127,9 +118,6 @@ func columnWidth(t report.Table, c int) int {
 
 // leastRoom is the narrowest column in which wrapped text can be read.
 const leastRoom = 20
-
-// columnGap is one space behind a cell.
-var columnGap = tw.CellPadding{Global: tw.Padding{Left: "", Right: " ", Overwrite: true}}
 
 // printRecords prints a table that is wider than the page: every row is a paragraph, its first cell
 // in front, the others each with the head of their column.
