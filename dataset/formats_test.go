@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -214,5 +215,70 @@ func TestParquetOfAnotherWriter(t *testing.T) {
 	if len(rec.Sequences) != 2 || !slices.Equal(rec.Sequences[0].Y, []float64{2, 2.5}) ||
 		rec.Sequences[1].Name != "b" {
 		t.Errorf("got %+v", rec.Sequences)
+	}
+}
+
+// Every encoding and both versions of pages, with the compressions that are common. Source: the
+// writer of parquet-go.
+func TestEncodingsOfParquet(t *testing.T) {
+	type row struct {
+		Sequence string   `parquet:"sequence,dict,snappy"`
+		Scenario string   `parquet:"scenario,delta,gzip"`
+		T        int64    `parquet:"t,delta"`
+		Note     *string  `parquet:"note,optional,zstd"`
+		Yes      bool     `parquet:"yes"`
+		Small    int8     `parquet:"small,delta,snappy"`
+		Large    uint32   `parquet:"large,dict"`
+		Huge     uint64   `parquet:"huge"`
+		Split    float32  `parquet:"split,split,zstd"`
+		Some     *float64 `parquet:"some,optional,dict,gzip"`
+		Y        float64  `parquet:"y,split"`
+	}
+	features := []string{"yes", "small", "large", "huge", "split", "some"}
+	var rows []row
+	var x, y []float64
+	for i := range 300 {
+		some := float64(i%7) / 3
+		r := row{
+			Sequence: "s", Scenario: "calm", T: int64(i) * 1000,
+			Yes: i%3 == 0, Small: int8(i%200 - 100),
+			Large: math.MaxUint32 - uint32(i%5), Huge: math.MaxUint64, Split: float32(i) / 7,
+			Some: &some, Y: -float64(i) / 9,
+		}
+		yes := 0.0
+		if r.Yes {
+			yes = 1
+		}
+		rows = append(rows, r)
+		x = append(x, yes, float64(r.Small), float64(r.Large), float64(r.Huge), float64(r.Split),
+			some)
+		y = append(y, r.Y)
+	}
+	for version := 1; version <= 2; version++ {
+		for _, columns := range [][]row{rows, rows[:1]} {
+			var file bytes.Buffer
+			w := parquet.NewGenericWriter[row](&file, parquet.DataPageVersion(version),
+				parquet.PageBufferSize(100), parquet.MaxRowsPerRowGroup(120))
+			if _, err := w.Write(columns); err != nil || w.Close() != nil {
+				t.Fatal(err)
+			}
+			raw := file.Bytes()
+			rec, err := ReadRecording(bytes.NewReader(raw), int64(len(raw)), "r.parquet", features,
+				Reference{Outputs: []string{"y"}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			n, s := len(columns), rec.Sequences[0]
+			if s.Steps != n || s.Name != "s" || s.Scenario != "calm" || !slices.Equal(s.Y, y[:n]) ||
+				!slices.Equal(s.X, x[:n*len(features)]) {
+				t.Errorf("version %d, %d rows: got %+v", version, n, s)
+			}
+			_, err = ReadRecording(bytes.NewReader(raw), int64(len(raw)), "r.parquet",
+				[]string{"note"}, Reference{Outputs: []string{"y"}})
+			const gap = "r.parquet:1: column note: there is no value"
+			if err == nil || !strings.Contains(err.Error(), gap) {
+				t.Errorf("version %d: got %v", version, err)
+			}
+		}
 	}
 }

@@ -56,7 +56,7 @@ func (p page) printText(w io.Writer, t report.Table) error {
 		}
 	}
 	last := len(t.Head) - 1
-	// a blank behind every cell but the last one
+	// A blank stands behind every cell but the last one.
 	gaps := slices.Repeat([]tw.Padding{{Right: " ", Overwrite: true}}, len(t.Head))
 	gaps[last].Right = ""
 	columnGap := tw.CellPadding{PerColumn: gaps}
@@ -72,8 +72,9 @@ func (p page) printText(w io.Writer, t report.Table) error {
 			Header: tw.CellConfig{Formatting: tw.CellFormatting{AutoFormat: tw.Off,
 				AutoWrap: tw.WrapNone}, Padding: columnGap},
 			Row: tw.CellConfig{
-				Formatting:   tw.CellFormatting{AutoWrap: tw.WrapNormal},
-				Padding:      columnGap,
+				Formatting: tw.CellFormatting{AutoWrap: tw.WrapNormal},
+				Padding:    columnGap,
+				// The rightmost place of the page stays empty.
 				ColMaxWidths: tw.CellWidth{PerColumn: tw.NewMapper[int, int]().Set(last, room-1)},
 			},
 		}),
