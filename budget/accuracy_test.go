@@ -10,7 +10,6 @@ import (
 	"testing"
 
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 	"kerf/testdata/demo"
 	"kerf/testdata/demo/plant"
@@ -46,8 +45,7 @@ func loadDemo(t *testing.T) *Inputs {
 func wholeAt(t *testing.T, in *Inputs, weights string) *Chosen {
 	t.Helper()
 	in.Job.Formats = FormatRule{Weights: weights, State: "int16"}
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
-		in.Whole(quant.Formats{}))
+	chosen, err := NewPlanner(in).Choose(t.Context(), CutByHand(in.Whole(quant.Formats{})))
 	if err != nil {
 		t.Fatal(err)
 	}

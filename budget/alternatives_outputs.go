@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -10,20 +11,21 @@ import (
 )
 
 // outputViews are those that leave the network alone: another scale of an output, two outputs under
-// each other's name, outputs recorded some steps earlier or later, steps in reverse order.
-func (in *Inputs) outputViews(rec *dataset.Recordings) []view {
-	predicted := predictions(rec, in.Float)
-	base := in.scoreOf(rec, predicted)
+// each other's name, outputs recorded some steps earlier or later, steps in reverse order. When ctx
+// ends there are fewer.
+func (pl *Planner) outputViews(ctx context.Context, rec *dataset.Recordings) []view {
+	predicted := predictions(rec, pl.in.Float)
+	base := pl.in.scoreOf(rec, predicted)
 	var views []view
-	if !in.Float.Classes {
-		views = append(views, in.outputScales(rec, base, predicted)...)
+	if !pl.in.Float.Classes {
+		views = append(views, pl.in.outputScales(ctx, rec, base, predicted)...)
 	}
-	views = append(views, in.outputExchanges(rec, base, predicted)...)
-	if in.Float.Classes {
-		views = append(views, in.otherClasses(rec, base, predicted)...)
+	views = append(views, pl.in.outputExchanges(ctx, rec, base, predicted)...)
+	if pl.in.Float.Classes {
+		views = append(views, pl.in.otherClasses(rec, base, predicted)...)
 	}
-	views = append(views, in.shifts(rec, predicted)...)
-	return append(views, in.backwards(rec, base))
+	views = append(views, pl.shifts(ctx, rec, predicted)...)
+	return append(views, pl.in.backwards(rec, base))
 }
 
 // changed is a view of the same recordings with every step of the predictions changed.
@@ -54,11 +56,14 @@ func (in *Inputs) scoreOf(rec *dataset.Recordings, predicted [][]float64) *datas
 }
 
 // outputScales try mean and std of outputs.csv as recorded, 0 and 1, and powers of ten.
-func (in *Inputs) outputScales(rec *dataset.Recordings, base *dataset.Score,
+func (in *Inputs) outputScales(ctx context.Context, rec *dataset.Recordings, base *dataset.Score,
 	predicted [][]float64) []view {
 	outputs := in.Float.Outputs
 	var views []view
 	try := func(place, says string, change func(o int, physical float64) float64) {
+		if ctx.Err() != nil {
+			return
+		}
 		views = append(views, in.changed(CauseOutputScale, place, says, rec, base, predicted,
 			func(from, to []float64) {
 				for o, v := range from {
@@ -215,13 +220,16 @@ func powerOfTen(k int) float64 {
 
 // outputExchanges try every pair of outputs, or classes, under each other's name: the columns of
 // the recordings, and the lines of outputs.csv, with which the scales go.
-func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score,
+func (in *Inputs) outputExchanges(ctx context.Context, rec *dataset.Recordings, base *dataset.Score,
 	predicted [][]float64) []view {
 	outputs := in.Float.Outputs
 	var views []view
 	for p, b := range outputs {
 		for o, a := range outputs[:p] {
 			try := func(place, says string, ofA, ofB func(v float64) float64) {
+				if ctx.Err() != nil {
+					return
+				}
 				views = append(views, in.changed(CauseOutputs, place, says, rec, base, predicted,
 					func(from, to []float64) {
 						copy(to, from)
@@ -249,16 +257,16 @@ func (in *Inputs) outputExchanges(rec *dataset.Recordings, base *dataset.Score,
 // own recorded outputs no better than it follows those of other sequences of the scenario, or those
 // of another time of the same sequence, while on the selection recordings it tells them apart. If a
 // view helps and tells them apart, that is the cause.
-func (in *Inputs) foreignOutputs(best *view, off *dataset.Score) *Cause {
-	if !in.errsAsForeign(off) {
+func (pl *Planner) foreignOutputs(best *view, off *dataset.Score) *Cause {
+	if !pl.errsAsForeign(off) {
 		return nil
 	}
-	selection := in.ownShare(in.Selection, predictions(in.Selection, in.Float))
-	c := in.foreignBeside(selection, in.Signoff, predictions(in.Signoff, in.Float))
+	selection := pl.in.ownShare(pl.in.Selection, predictions(pl.in.Selection, pl.in.Float))
+	c := pl.in.foreignBeside(selection, pl.in.Signoff, predictions(pl.in.Signoff, pl.in.Float))
 	if c == nil || best == nil {
 		return c
 	}
-	if rec, predicted := best.see(); in.foreignBeside(selection, rec, predicted) == nil {
+	if rec, predicted := best.see(); pl.in.foreignBeside(selection, rec, predicted) == nil {
 		return nil
 	}
 	return c
@@ -292,11 +300,11 @@ func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings,
 // errsAsForeign tells whether the network errs so much more on the sign-off recordings, and
 // explains so little of an output there, that the outputs may be others. Where sequences are alike,
 // as those of one test cycle, their outputs fit each other's features, and nothing is wrong.
-func (in *Inputs) errsAsForeign(off *dataset.Score) bool {
-	base, constant := in.floatOnSelection(), in.constantOn(in.Signoff)
-	for o := range in.judged() {
-		e := in.errorOf(off, o)
-		if e >= unlikeRatio*in.errorOf(base, o) && in.leftBy(e, constant, o) > foreignLeft {
+func (pl *Planner) errsAsForeign(off *dataset.Score) bool {
+	base, constant := pl.floatOnSelection(), pl.constantOn(pl.in.Signoff)
+	for o := range pl.in.judged() {
+		e := pl.in.errorOf(off, o)
+		if e >= unlikeRatio*pl.in.errorOf(base, o) && pl.in.leftBy(e, constant, o) > foreignLeft {
 			return true
 		}
 	}

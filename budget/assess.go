@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -42,53 +43,59 @@ type Result struct {
 	Verdict  string // Fits, DoesNotFit or NotEnough
 	Warnings []string
 	ByHand   []string // what the user chose on the command line, option=value
-
-	startNote string // where the first steps decide, but sign nothing; empty: nowhere
 }
 
 // Assess measures the chosen candidate on the sign-off recordings, which no
 // choice has seen, and gives every verdict. If a tolerance is broken it finds out,
 // on the selection recordings, which word is to blame. The error is that of
-// [quant.Quantize].
-func (in *Inputs) Assess(cut *Cut, chosen *Chosen) (*Result, error) {
-	r := in.Price(cut, chosen)
-	s := r.scoresOn(in.Signoff)
-	r.Loss = in.lossRows(in.Signoff, s, false)
-	r.Sums = in.sums(r.Loss, s)
-	r.Examination = in.Examine()
-	r.Examination.explainedBy(in, s.fixed)
-	r.judgeStart()
-	r.Counts = chosen.Fixed.Count(in.Signoff)
-	r.Extremes = in.extremes(chosen)
+// [quant.Quantize], or that of ctx.
+func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Result, error) {
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	r := pl.Price(cut, chosen)
+	s := r.scoresOn(pl.in.Signoff)
+	r.Loss = pl.lossRows(pl.in.Signoff, s, false)
+	r.Sums = pl.sums(r.Loss, s)
+	var err error
+	if r.Examination, err = pl.Examine(ctx); err != nil {
+		return nil, err
+	}
+	r.Examination.explainedBy(pl, s.fixed)
+	startNote := r.judgeStart(pl)
+	r.Counts = chosen.Fixed.Count(pl.in.Signoff)
+	if r.Extremes, err = pl.in.extremes(ctx, chosen); err != nil {
+		return nil, err
+	}
 	r.Start, r.Settling = r.start(), r.settling()
 	r.judge()
 	if broken := func(l Loss) bool {
 		return l.Verdict == Fail
 	}; slices.ContainsFunc(r.Loss, broken) && chosen.Wider == nil {
-		if err := in.widen(cut.Statistics, chosen); err != nil {
+		if err := pl.widen(ctx, chosen); err != nil {
 			return nil, err
 		}
 	}
-	r.warn()
-	return r, nil
+	r.warn(pl, startNote)
+	return r, ctx.Err()
 }
 
 // float is the network that the integer network was made of.
 func (c *Chosen) float() *dataset.Float {
-	if c.Recovered != nil {
-		return c.Recovered.Net
+	if c.Candidate.Recovered != nil {
+		return c.Candidate.Recovered.Net
 	}
 	return c.CutNet
 }
 
 // extremes looks for the largest differences of a choice, from the network as given and by rounding
 // alone. Where nothing was cut or trained, both are one.
-func (in *Inputs) extremes(c *Chosen) *quant.Extremes {
+func (in *Inputs) extremes(ctx context.Context, c *Chosen) (*quant.Extremes, error) {
 	made, given := c.float(), in.Float
-	if c.Recovered == nil && cutKey(c.Candidate) == cutKey(in.Whole(c.Candidate.Formats)) {
+	if c.Candidate.Recovered == nil && c.Candidate.isSameCut(in.Whole(c.Candidate.Formats)) {
 		given = made
 	}
-	return c.Fixed.Extremes(made, given, in.Signoff)
+	return c.Fixed.Extremes(ctx, made, given, in.Signoff)
 }
 
 // judge gives the verdict on the whole.
@@ -111,20 +118,20 @@ func (r *Result) scoresOn(rec *dataset.Recordings) scores {
 		return dataset.Measure(p, rec, r.Inputs.Regions)
 	}
 	s := scores{float: measure(r.Inputs.Float), cut: measure(c.CutNet), fixed: measure(c.Fixed)}
-	if c.Recovered != nil {
-		s.recovered = measure(c.Recovered.Net)
+	if c.Candidate.Recovered != nil {
+		s.recovered = measure(c.Candidate.Recovered.Net)
 	}
 	return s
 }
 
 // Price gives the cost of a choice and judges only that.
-func (in *Inputs) Price(cut *Cut, chosen *Chosen) *Result {
+func (pl *Planner) Price(cut *Cut, chosen *Chosen) *Result {
 	c := chosen.Candidate
-	whole := in.widest()
+	whole := pl.in.widest()
 	whole.shifts = c.shifts // those of the same layers, for want of its own
-	r := &Result{Inputs: in, Cut: cut, Chosen: chosen, Costs: in.Costs(c), Before: in.Costs(whole),
-		Freed: in.Freed(c), Places: in.Placements(c)}
-	r.Frontier = in.Frontier(cut, chosen)
+	r := &Result{Inputs: pl.in, Cut: cut, Chosen: chosen, Costs: pl.in.Costs(c),
+		Before: pl.in.Costs(whole), Freed: pl.in.Freed(c), Places: pl.in.Placements(c)}
+	r.Frontier = pl.Frontier(cut, chosen)
 	r.Verdict = verdict(nil, r.Costs)
 	return r
 }
@@ -138,12 +145,12 @@ func (in *Inputs) widest() Candidate {
 // SelectionLoss compares the float, the cut and the fixed-point network on the
 // selection recordings, on the rows that have a tolerance. Every sequence is run
 // by a fixed-point network that was calibrated without it.
-func (in *Inputs) SelectionLoss(chosen *Chosen) []Loss {
+func (pl *Planner) SelectionLoss(chosen *Chosen) []Loss {
 	measure := func(p dataset.Predictor) *dataset.Score {
-		return dataset.Measure(p, in.Selection, in.Regions)
+		return dataset.Measure(p, pl.in.Selection, pl.in.Regions)
 	}
-	return in.lossRows(in.Selection,
-		scores{float: in.floatOnSelection(), cut: measure(chosen.CutNet), fixed: chosen.heldOut},
+	return pl.lossRows(pl.in.Selection,
+		scores{float: pl.floatOnSelection(), cut: measure(chosen.CutNet), fixed: chosen.heldOut},
 		true)
 }
 
@@ -169,8 +176,9 @@ func verdict(loss []Loss, costs []Cost) string {
 // address space (own measurement, avr-gcc 5.4: "size of array is too large").
 const largestArray = 32767
 
-// warn gathers what a reader of the verdict should know.
-func (r *Result) warn() {
+// warn gathers what a reader of the verdict should know. startNote says where the first steps
+// decide, but sign nothing; empty: nowhere.
+func (r *Result) warn(pl *Planner, startNote string) {
 	in := r.Inputs
 	add := func(format string, args ...any) {
 		r.Warnings = append(r.Warnings, fmt.Sprintf(format, args...))
@@ -182,7 +190,7 @@ func (r *Result) warn() {
 			add("%s", reason)
 		}
 	}
-	r.warnSingle()
+	r.warnSingle(pl)
 	r.warnBlocks()
 	if row := r.Cut.Start; row.Judged && row.givenBreaks() && !math.IsInf(row.FloatMayReach, 1) {
 		reach := row.apart(row.FloatMayReach, row.Allowed())
@@ -202,7 +210,8 @@ func (r *Result) warn() {
 	if r.Cut.Stopped {
 		add("the search ended after %s with %d candidates measured, because the job says so: "+
 			"another run may choose another network",
-			time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)), len(r.Cut.Points))
+			time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)),
+			len(r.Frontier.Candidates))
 	}
 	if columns := cost.WidestRow(in.Shape(r.Chosen.Candidate)); columns > cost.FittedColumns &&
 		len(in.Targets) > 0 {
@@ -210,12 +219,12 @@ func (r *Result) warn() {
 			"networks with %d at most, and may be off by more than docs/cost.md says: kerf "+
 			"measure measures them", columns, cost.FittedColumns)
 	}
-	if r.startNote != "" {
-		add("%s", r.startNote)
+	if startNote != "" {
+		add("%s", startNote)
 	}
 	r.warnWithoutTolerance()
 	r.warnRecovery()
-	r.warnWords()
+	r.warnWords(pl)
 	r.warnOutliers()
 	r.warnSaturation()
 	if n := r.Counts.Saturated(); n > 0 {
@@ -237,7 +246,8 @@ func (r *Result) warn() {
 		for _, m := range r.Chosen.Fixed.Matrices() {
 			if bytes := m.Rows * m.Cols * m.WordBits / 8; t.Core.WordBits == 8 &&
 				bytes > largestArray {
-				add("%s: %s takes %d bytes; compilers for 8-bit cores refuse arrays of more than %d", t.Name, m.Name, bytes, largestArray)
+				add("%s: %s takes %d bytes; compilers for 8-bit cores refuse arrays of more than "+
+					"%d", t.Name, m.Name, bytes, largestArray)
 			}
 		}
 		if t.Core.TimingKind != "official" {
@@ -309,13 +319,13 @@ func (r *Result) warnAssumptions() {
 
 // warnSingle names the places of which there is one selection sequence: it says nothing of others,
 // so nothing may be cut.
-func (r *Result) warnSingle() {
+func (r *Result) warnSingle(pl *Planner) {
 	in := r.Inputs
 	if !in.JudgesLoss() {
 		return
 	}
 	var places []string
-	for _, l := range in.assess(in.floatOnSelection()).rows {
+	for _, l := range pl.assess(pl.floatOnSelection()).rows {
 		if place := l.where(); l.Sequences == 1 && l.Metric != dataset.MaxError &&
 			!slices.Contains(places, place) {
 			places = append(places, place)
@@ -375,9 +385,9 @@ func (r *Result) warnUnits(found [][]int, what string, hint func(layer int) stri
 
 // warnWords says which words are to blame for a broken tolerance, and which units
 // force the words that are wide.
-func (r *Result) warnWords() {
+func (r *Result) warnWords(pl *Planner) {
 	c := r.Chosen
-	if r.Blame = r.blame(); r.Blame != nil {
+	if r.Blame = r.blame(pl); r.Blame != nil {
 		r.Warnings = append(r.Warnings, r.Blame.String())
 	}
 	for _, f := range c.Forced {

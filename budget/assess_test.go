@@ -12,12 +12,12 @@ func TestAssumptionsStandBesideTheirFigures(t *testing.T) {
 	assessed := func(resource, more string) *Result {
 		in := mustCity(t, "epochs = 1",
 			[3]string{"job.toml", `ram = "1 KiB"`, resource + ` = "1 KiB"` + "\n" + more})
-		cut := in.Rank()
-		chosen, err := in.ChooseFormats(cut.Statistics, in.Whole(in.widest().Formats))
+		pl, cut := NewPlanner(in), CutByHand(in.Whole(in.widest().Formats))
+		chosen, err := pl.Choose(t.Context(), cut)
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := in.Assess(cut, chosen)
+		r, err := pl.Assess(t.Context(), cut, chosen)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -65,15 +65,15 @@ func TestThreeLongSequencesAreJudged(t *testing.T) {
 		in.Selection.Sequences = in.Selection.Sequences[:3]
 		in.Signoff = in.Selection
 		in.Selection.Memory = in.Float.Memory(in.Selection)
-		cut := in.Rank()
-		chosen, err := in.ChooseFormats(cut.Statistics, in.start(in.widest().Formats))
+		pl, cut := NewPlanner(in), CutByHand(in.start(in.widest().Formats))
+		chosen, err := pl.Choose(t.Context(), cut)
 		if err != nil {
 			t.Fatal(err)
 		}
 		// The fixed network errs a little more, alike everywhere.
 		chosen.Fixed.Dense[0].Weights.Bias[0] += 1 << (chosen.Fixed.OutputFraction(0) - 5)
 		r := &Result{Inputs: in, Cut: cut, Chosen: chosen}
-		r.Loss = in.lossRows(in.Signoff, r.scoresOn(in.Signoff), true)
+		r.Loss = pl.lossRows(in.Signoff, r.scoresOn(in.Signoff), true)
 		for _, l := range r.Loss {
 			if l.Output != "y0" || l.Scenario != "all" {
 				continue

@@ -16,11 +16,11 @@ type Blame struct {
 
 // blame looks at the row that is broken by the most; nil if none is, or if wider words were not
 // tried. A row that the network as given does not keep comes after those that it keeps.
-func (r *Result) blame() *Blame {
+func (r *Result) blame(pl *Planner) *Blame {
 	if r.Chosen.Wider == nil {
 		return nil
 	}
-	rows := r.Inputs.assess(r.Chosen.heldOut).rows
+	rows := pl.assess(r.Chosen.heldOut).rows
 	var broken []Loss
 	for _, l := range rows {
 		if l.MayReach > l.Allowed() {

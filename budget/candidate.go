@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"encoding/binary"
 	"slices"
 
 	"kerf/prune"
@@ -14,7 +15,33 @@ type Candidate struct {
 	Formats  quant.Formats
 	Rounding quant.Rounding
 
+	// The network that recovery training made of the cut; nil: the network is the cut itself.
+	Recovered *Recovered
+
 	shifts quant.Shifts // of the quantized network; zero before
+}
+
+// cutKey stands for features and units in a map: two candidates that keep the same have the same.
+type cutKey string
+
+// key returns the features and units of the candidate, as numbers behind their number.
+func (c Candidate) key() cutKey {
+	var key []byte
+	for _, list := range append([][]int{c.Features}, c.Units...) {
+		key = binary.AppendUvarint(key, uint64(len(list)))
+		for _, i := range list {
+			key = binary.AppendUvarint(key, uint64(i))
+		}
+	}
+	return cutKey(key)
+}
+
+// isSameCut reports whether two candidates keep the same features and units.
+func (c Candidate) isSameCut(d Candidate) bool { return c.key() == d.key() }
+
+// isSameNetwork reports whether two candidates are one float network, cut or trained.
+func (c Candidate) isSameNetwork(d Candidate) bool {
+	return c.isSameCut(d) && c.Recovered == d.Recovered
 }
 
 // UnitCount is the number of kept units of all layers.

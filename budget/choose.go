@@ -1,8 +1,9 @@
 package budget
 
 import (
+	"context"
+
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -10,7 +11,6 @@ import (
 type Chosen struct {
 	Candidate Candidate
 	CutNet    *dataset.Float
-	Recovered *Recovered // nil: no recovery training
 	Fixed     *quant.Network
 	Within    bool // the selection recordings are within every tolerance
 	Tried     int  // how many cuts were brought to fixed point until the choice was final
@@ -20,7 +20,12 @@ type Chosen struct {
 	// when a tolerance is broken: what a wider word would give, each by itself
 	Wider []WidthStep
 
-	// of networks that were calibrated without the sequence they are judged on
+	// why candidates that are cheaper were not brought to fixed point: OutOfTime, EnoughRounded or
+	// DearerByTraining; empty: all were
+	NotRounded string
+
+	// on the selection recordings, of networks that were calibrated without the sequence they are
+	// judged on
 	heldOut *dataset.Score
 	used    float64 // share of its tolerance that the tightest row may reach
 }
@@ -37,12 +42,20 @@ func (c *Chosen) Tightest() (Loss, float64) {
 // within every tolerance on the selection recordings. From that one it narrows single words, and
 // measures what the cut could lose beside it. What is then still cheaper than the choice, as
 // listed, is rounded and tried as well, until nothing cheaper is left. If there is none within
-// every tolerance, it takes the network as it began in the widest formats.
-func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
+// every tolerance, it takes the network as it began in the widest formats. A cut in which nothing
+// was searched has one network, [Cut.Given].
+//
+// What is measured on the way goes into the points of a cut that was searched. The error is that of
+// ctx or of [quant.Quantize].
+func (pl *Planner) Choose(ctx context.Context, cut *Cut) (*Chosen, error) {
 	if len(cut.Points) == 0 {
-		return in.ChooseFormats(cut.Statistics, in.start(quant.Formats{}))
+		return pl.choose(ctx, newTrail(cut.Given), nil)
 	}
-	chosen, err := in.choose(cut)
+	s := pl.search
+	if s != nil && s.cut != cut {
+		s = nil // of another cut
+	}
+	chosen, err := pl.choose(ctx, cut, s)
 	if err != nil {
 		return nil, err
 	}
@@ -50,21 +63,14 @@ func (in *Inputs) Choose(cut *Cut) (*Chosen, error) {
 	return chosen, nil
 }
 
-// ChooseFormats adds the word widths to given features and units: the cheapest
-// with which the fixed-point network is within every tolerance
-// on the selection recordings, or else the widest that the job allows.
-func (in *Inputs) ChooseFormats(statistics *prune.Statistics, c Candidate) (*Chosen, error) {
-	return in.cheapest(statistics, []Candidate{c})
-}
-
-// cheapest is Choose for given features and units of several networks, the first of which is what
-// is taken if none is within every tolerance.
-func (in *Inputs) cheapest(statistics *prune.Statistics, given []Candidate) (*Chosen, error) {
-	cut := &Cut{Statistics: statistics}
-	for _, c := range given {
-		cut.add(&Point{Candidate: c})
+// newTrail returns a cut with candidates that were not searched, the first of which is taken if
+// none is within every tolerance.
+func newTrail(candidates ...Candidate) *Cut {
+	trail := &Cut{}
+	for _, c := range candidates {
+		trail.add(&Point{Candidate: c})
 	}
-	return in.choose(cut)
+	return trail
 }
 
 // mostRounded is how many cuts are brought to fixed point for one choice, each with one choice of
@@ -74,8 +80,9 @@ const mostRounded = 24
 
 // chooser looks for the cheapest network that stays within every tolerance in fixed point.
 type chooser struct {
-	in      *Inputs
+	pl      *Planner
 	cut     *Cut
+	search  *search         // of the cut; nil: there was none
 	formats []quant.Formats // uniform ones, the widest last
 	options []option
 	offered int    // points of the cut that are among the options
@@ -84,6 +91,8 @@ type chooser struct {
 	widest  *Chosen            // of the first point in the widest words; nil: not tried
 	cost    map[string]float64 // by words: the largest share of a tolerance that rounding has cost
 	rounded int
+
+	notRounded string // see [Chosen.NotRounded]
 }
 
 // option is a cut with words that it may be rounded to.
@@ -102,32 +111,33 @@ type trial struct {
 	step   int    // the change from there: its place among the attempts to narrow
 }
 
-func (in *Inputs) choose(cut *Cut) (*Chosen, error) {
-	formats, err := in.Job.Formats.candidates(in.Float.Net)
+// choose looks for the cheapest network of a cut; search is that of the cut, or nil.
+func (pl *Planner) choose(ctx context.Context, cut *Cut, s *search) (*Chosen, error) {
+	formats, err := pl.in.Job.Formats.candidates(pl.in.Float.Net)
 	if err != nil {
 		return nil, err
 	}
-	c := &chooser{in: in, cut: cut, formats: formats, cost: map[string]float64{}}
+	c := &chooser{pl: pl, cut: cut, search: s, formats: formats, cost: map[string]float64{}}
 	c.offer()
 	for o := c.next(); o != nil; o = c.next() {
-		if err := c.round(o); err != nil {
+		if err := c.round(ctx, o); err != nil {
 			return nil, err
 		}
 	}
 	if c.best == nil && c.widest == nil {
 		widest := cut.Points[0].Candidate
 		widest.Formats = formats[len(formats)-1]
-		if err := c.round(&option{from: cut.Points[0], candidate: widest}); err != nil {
+		if err := c.round(ctx, &option{from: cut.Points[0], candidate: widest}); err != nil {
 			return nil, err
 		}
 	}
 	if c.best == nil {
-		c.widest.Tried = c.rounded
-		return c.widest, in.widen(cut.Statistics, c.widest)
+		c.widest.Tried, c.widest.NotRounded = c.rounded, c.notRounded
+		return c.widest, pl.widen(ctx, c.widest)
 	}
 	chosen := c.best.chosen
-	chosen.Tried = c.rounded
-	return chosen, in.force(cut.Statistics, chosen, c.refused)
+	chosen.Tried, chosen.NotRounded = c.rounded, c.notRounded
+	return chosen, pl.force(ctx, chosen, c.refused)
 }
 
 // offer makes options of the points that are new.
@@ -139,7 +149,7 @@ func (c *chooser) offer() {
 		for _, f := range c.formats {
 			candidate := p.Candidate
 			candidate.Formats = f
-			price := c.in.priceOf(candidate)
+			price := c.pl.priceOf(candidate)
 			c.options = append(c.options, option{from: p, candidate: candidate, price: price})
 		}
 	}
@@ -173,10 +183,10 @@ func (c *chooser) next() *option {
 		return nil
 	}
 	switch {
-	case c.cut.search.over():
-		c.cut.Stopped, c.cut.unrounded = true, OutOfTime
+	case c.search.over():
+		c.cut.Stopped, c.notRounded = true, OutOfTime
 	case c.rounded >= mostRounded:
-		c.cut.unrounded = EnoughRounded
+		c.notRounded = EnoughRounded
 	default:
 		return next
 	}
@@ -195,14 +205,14 @@ func (c *chooser) likely(o *option) bool {
 }
 
 // round tries an option, and takes it if it is within every tolerance and cheaper than the choice.
-func (c *chooser) round(o *option) error {
-	chosen, err := c.in.try(c.cut.Statistics, o.candidate)
+func (c *chooser) round(ctx context.Context, o *option) error {
+	chosen, err := c.pl.try(ctx, o.candidate)
 	if err != nil {
 		return err
 	}
 	o.tried = true
 	c.rounded++
-	t := &trial{chosen: chosen, point: c.cut.note(c.in, chosen, o.from, rounded)}
+	t := &trial{chosen: chosen, point: c.note(chosen, o.from, rounded)}
 	words := o.candidate.Formats.String()
 	c.cost[words] = max(c.cost[words], t.point.Used-o.from.Used)
 	if o.from == c.cut.Points[0] && words == c.formats[len(c.formats)-1].String() {
@@ -211,11 +221,13 @@ func (c *chooser) round(o *option) error {
 	if !chosen.Within || c.best != nil && t.point.price.compare(c.best.point.price) >= 0 {
 		return nil
 	}
-	if c.best, c.refused, err = c.narrow(t); err != nil {
+	if c.best, c.refused, err = c.narrow(ctx, t); err != nil {
 		return err
 	}
-	if c.cut.search != nil && !c.cut.search.over() {
-		c.cut.search.beside(o.from)
+	if c.search != nil && !c.search.over() {
+		if err := c.search.beside(ctx, o.from); err != nil {
+			return err
+		}
 	}
 	c.offer()
 	return nil
@@ -224,11 +236,18 @@ func (c *chooser) round(o *option) error {
 // rounded is the change that makes an integer network of a cut.
 const rounded = "rounded"
 
-// note keeps what was measured in fixed point as a point, which a change made of another one.
-func (c *Cut) note(in *Inputs, chosen *Chosen, from *Point, change string) *Point {
-	p := in.point(chosen.Candidate, chosen.heldOut)
+// roundedPoint makes a point of what was measured in fixed point, which a change made of another
+// one.
+func (pl *Planner) roundedPoint(chosen *Chosen, from *Point, change string) *Point {
+	p := pl.point(chosen.Candidate, chosen.heldOut)
 	p.From, p.Fixed, p.Change, p.Ways = from, true, change, len(chosen.Roundings)
-	c.add(p)
+	return p
+}
+
+// note keeps a point that was made of another one in fixed point.
+func (c *chooser) note(chosen *Chosen, from *Point, change string) *Point {
+	p := c.pl.roundedPoint(chosen, from, change)
+	c.cut.add(p)
 	return p
 }
 

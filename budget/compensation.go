@@ -1,23 +1,20 @@
 package budget
 
 import (
-	"fmt"
+	"context"
 
 	"kerf/dataset"
 	"kerf/prune"
 )
 
-// cutNetwork is the float network of a candidate, with what it lost replaced as
-// well as kerf can. Candidates that differ in their formats alone share it.
-func (in *Inputs) cutNetwork(statistics *prune.Statistics, c Candidate) *dataset.Float {
-	key := fmt.Sprint(c.Features, c.Units)
-	if in.cutNetworks == nil {
-		in.cutNetworks = map[string]*dataset.Float{}
+// cutNetwork returns the float network of a candidate, with what it lost replaced as well as kerf
+// can. Candidates that keep the same features and units share it.
+func (pl *Planner) cutNetwork(c Candidate) *dataset.Float {
+	key := c.key()
+	if pl.cuts[key] == nil {
+		pl.cuts[key] = pl.statistics().Cut(c.Features, c.Units, prune.Refit)
 	}
-	if in.cutNetworks[key] == nil {
-		in.cutNetworks[key] = statistics.Cut(c.Features, c.Units, prune.Refit)
-	}
-	return in.cutNetworks[key]
+	return pl.cuts[key]
 }
 
 // MethodLoss is what a cut costs with one way to replace what it removes.
@@ -26,16 +23,20 @@ type MethodLoss struct {
 	Rows   []Loss // on the selection recordings; float and cut, before any rounding
 }
 
-// CompareMethods cuts one candidate in every way, on the rows that have a
-// tolerance, or on all rows when the job gives none.
-func (in *Inputs) CompareMethods(statistics *prune.Statistics, c Candidate) []MethodLoss {
-	base := in.floatOnSelection()
+// CompareMethods cuts one candidate in every way, on the rows that have a tolerance, or on all rows
+// when the job gives none. The error is that of ctx.
+func (pl *Planner) CompareMethods(ctx context.Context, c Candidate) ([]MethodLoss, error) {
+	base := pl.floatOnSelection()
 	var all []MethodLoss
 	for _, m := range prune.Methods {
-		score := dataset.Measure(statistics.Cut(c.Features, c.Units, m), in.Selection, in.Regions)
-		all = append(all,
-			MethodLoss{m, in.lossRows(in.Selection, scores{float: base, cut: score, fixed: score},
-				in.JudgesLoss())})
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		score := dataset.Measure(pl.statistics().Cut(c.Features, c.Units, m), pl.in.Selection,
+			pl.in.Regions)
+		rows := pl.lossRows(pl.in.Selection, scores{float: base, cut: score, fixed: score},
+			pl.in.JudgesLoss())
+		all = append(all, MethodLoss{m, rows})
 	}
-	return all
+	return all, nil
 }

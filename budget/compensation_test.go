@@ -53,8 +53,12 @@ func worstRise(in *Inputs, p dataset.Predictor, rec *dataset.Recordings) float64
 }
 
 // halfTheUnits keeps the units whose removal changes the outputs most.
-func halfTheUnits(in *Inputs, means prune.Means) [][]int {
-	ranking := prune.UnitEffects(in.Float, means, in.Selection).Ranking()
+func halfTheUnits(t *testing.T, in *Inputs, means prune.Means) [][]int {
+	effects, err := prune.UnitEffects(t.Context(), in.Float, means, in.Selection)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ranking := effects.Ranking()
 	var kept []int
 	for _, r := range ranking[len(ranking)/2:] {
 		kept = append(kept, r.Item)
@@ -70,7 +74,7 @@ func TestCompensationHalvesTheLossAtHalfTheUnits(t *testing.T) {
 	for _, job := range []string{demoJob(t), cityWeatherJob()} {
 		in := mustLoad(t, job)
 		s := prune.MeasureStatistics(in.Float, in.Selection)
-		units := halfTheUnits(in, s.Means)
+		units := halfTheUnits(t, in, s.Means)
 		var rise []float64
 		for _, m := range prune.Methods {
 			p := s.Cut(prune.Without(len(in.Float.Features)), units, m)
@@ -108,8 +112,12 @@ func TestSignoffRecordingsChooseNothing(t *testing.T) {
 				}
 			}
 		}
-		cut := in.FindCut(func(int, int) {})
-		chosen, err := in.Choose(cut)
+		pl := NewPlanner(in)
+		cut, err := pl.FindCut(t.Context(), func(int, int) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		chosen, err := pl.Choose(t.Context(), cut)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -145,16 +153,25 @@ func taken(cut *Cut) (steps []string) {
 // A job without scores gets computed ones, with standard errors, once.
 func TestScoresAreComputedWhenTheJobGivesNone(t *testing.T) {
 	in := mustLoad(t, cityWeatherJob())
-	in.ScoreFeatures(nil)
-	if in.Computed != nil {
+	given := NewPlanner(in)
+	if err := given.ScoreFeatures(t.Context(), nil); err != nil {
+		t.Fatal(err)
+	}
+	if given.Computed() != nil {
 		t.Error("scores were computed although the job gives some")
 	}
 	in.Scores = nil
 	in.Selection.Sequences = in.Selection.Sequences[:2]
-	in.ScoreFeatures(nil)
-	first := in.Computed
-	cut := in.Rank()
-	if in.Computed != first || cut.FeatureScores != first.Scores || first.Deviations == nil {
+	pl := NewPlanner(in)
+	if err := pl.ScoreFeatures(t.Context(), nil); err != nil {
+		t.Fatal(err)
+	}
+	first := pl.Computed()
+	cut, err := pl.Rank(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if pl.Computed() != first || cut.FeatureScores != first.Scores || first.Deviations == nil {
 		t.Errorf("computed %+v", first)
 	}
 	if !slices.Equal(cut.FeatureScores.Items, dataset.FeatureNames(in.Float.Features)) {

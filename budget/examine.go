@@ -2,6 +2,7 @@ package budget
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -96,29 +97,34 @@ const (
 )
 
 // Examine judges the network as given. It reads sign-off recordings as well, and chooses nothing.
-func (in *Inputs) Examine() *Examination {
-	e := &Examination{Checked: string(in.Job.Model.Checked)}
-	base := in.floatOnSelection()
-	off := dataset.Measure(in.Float, in.Signoff, in.Regions)
-	e.Explained = append(in.explained(in.Signoff, off), in.explained(in.Selection, base)...)
-	if best := e.mostProbable(in, in.Selection, base, in.alternatives(in.Selection)); best != nil {
+// The error is that of ctx.
+func (pl *Planner) Examine(ctx context.Context) (*Examination, error) {
+	e := &Examination{Checked: string(pl.in.Job.Model.Checked)}
+	base := pl.floatOnSelection()
+	off := dataset.Measure(pl.in.Float, pl.in.Signoff, pl.in.Regions)
+	e.Explained = append(pl.explained(pl.in.Signoff, off), pl.explained(pl.in.Selection, base)...)
+	if best := e.mostProbable(ctx, pl, pl.in.Selection, base,
+		pl.in.alternatives(pl.in.Selection)); best != nil {
 		e.Causes = append(e.Causes, *best.Cause)
 	}
-	if in.errsMore(base, off) {
-		best := e.mostProbable(in, in.Signoff, off, in.dataAlternatives())
-		if c := in.foreignOutputs(best, off); c != nil {
+	if pl.in.errsMore(base, off) {
+		best := e.mostProbable(ctx, pl, pl.in.Signoff, off, pl.in.dataAlternatives())
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if c := pl.foreignOutputs(best, off); c != nil {
 			e.Causes = append(e.Causes, *c)
 		} else if best != nil && !slices.ContainsFunc(e.Causes, best.isSame) {
 			e.Causes = append(e.Causes, *best.Cause)
 		}
 	}
 	if len(e.Causes) == 0 {
-		e.Causes = in.unexplained(e.Explained, base, off)
+		e.Causes = pl.unexplained(e.Explained, base, off)
 	}
 	if len(e.Causes) == 0 {
-		e.Unlike = in.unlikeSignoff(base, off)
+		e.Unlike = pl.in.unlikeSignoff(base, off)
 	}
-	return e
+	return e, ctx.Err()
 }
 
 // allExplained is the share from which on a network has nothing wrong that could matter, though
@@ -157,21 +163,21 @@ func (c Cause) withoutFigures() Cause {
 
 // unexplained are causes without an alternative: the network explains too little of an output, or
 // gives no numbers. There is one per output at most.
-func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Cause {
+func (pl *Planner) unexplained(shares []Explained, base, off *dataset.Score) []Cause {
 	var causes []Cause
 	add := func(output string, signoff bool, says string) {
 		if !slices.ContainsFunc(causes, func(c Cause) bool { return c.Output == output }) {
-			causes = append(causes, Cause{Kind: CauseUnexplained, Place: in.Job.Model.File,
+			causes = append(causes, Cause{Kind: CauseUnexplained, Place: pl.in.Job.Model.File,
 				Says: says, Signoff: signoff, Output: output}.withoutFigures())
 		}
 	}
-	constants := []*dataset.Score{in.constantOn(in.Signoff), in.constantOn(in.Selection)}
-	for o, output := range in.judged() {
+	constants := []*dataset.Score{pl.constantOn(pl.in.Signoff), pl.constantOn(pl.in.Selection)}
+	for o, output := range pl.in.judged() {
 		for i, score := range []*dataset.Score{off, base} {
-			switch e := in.errorOf(score, o); {
+			switch e := pl.in.errorOf(score, o); {
 			case leavesRange(e):
 				add(output.Name, i == 0, "leaves the range of numbers for "+output.Name)
-			case e > 0 && in.errorOf(constants[i], o) == 0:
+			case e > 0 && pl.in.errorOf(constants[i], o) == 0:
 				add(output.Name, i == 0, "errs on "+output.Name+", which stands still")
 			}
 		}
@@ -179,25 +185,25 @@ func (in *Inputs) unexplained(shares []Explained, base, off *dataset.Score) []Ca
 	for _, x := range shares {
 		switch {
 		case x.IsLittle() && x.Given < 0:
-			add(x.Output, x.Signoff, "explains nothing of "+in.whatIsExplained(x.Output))
+			add(x.Output, x.Signoff, "explains nothing of "+pl.in.whatIsExplained(x.Output))
 		case x.IsLittle():
 			add(x.Output, x.Signoff,
-				fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, in.whatIsExplained(x.Output)))
+				fmt.Sprintf("explains %.0f %% of %s", 100*x.Given, pl.in.whatIsExplained(x.Output)))
 		}
 	}
 	return causes
 }
 
 // explainedBy adds what the integer network explains on the sign-off recordings.
-func (e *Examination) explainedBy(in *Inputs, fixed *dataset.Score) {
-	constant := in.constantOn(in.Signoff)
+func (e *Examination) explainedBy(pl *Planner, fixed *dataset.Score) {
+	constant := pl.constantOn(pl.in.Signoff)
 	for i := range e.Explained {
 		x := &e.Explained[i]
 		if !x.Signoff {
 			continue
 		}
-		for o, output := range in.judged() {
-			for _, p := range in.places(in.Signoff, o) {
+		for o, output := range pl.in.judged() {
+			for _, p := range pl.in.places(pl.in.Signoff, o) {
 				if output.Name == x.Output && p.scenario == x.Scenario && p.region == x.Region {
 					x.Fixed = fixed.Value(constant, p.slice, dataset.Explained)
 				}
@@ -310,15 +316,16 @@ type view struct {
 
 // views read the job in other ways and measure the promising ones on all recordings: those of
 // the network and its features that are given, and all of the outputs.
-func (in *Inputs) views(rec *dataset.Recordings, base *dataset.Score,
+func (pl *Planner) views(ctx context.Context, rec *dataset.Recordings, base *dataset.Score,
 	all []alternative) ([]view, int) {
-	ofOutputs := in.outputViews(rec)
-	return append(in.promisingViews(rec, base, all), ofOutputs...), len(all) + len(ofOutputs)
+	ofOutputs := pl.outputViews(ctx, rec)
+	return append(pl.in.promisingViews(ctx, rec, base, all), ofOutputs...),
+		len(all) + len(ofOutputs)
 }
 
 // promisingViews tries alternatives on a part of the recordings and returns those that are
-// promising there, as they are on all recordings, in their order.
-func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score,
+// promising there, as they are on all recordings, in their order; none when ctx ends.
+func (in *Inputs) promisingViews(ctx context.Context, rec *dataset.Recordings, base *dataset.Score,
 	all []alternative) []view {
 	type candidate struct {
 		alternative
@@ -336,7 +343,11 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score,
 		for i, a := range batch {
 			nets[i] = a.net()
 		}
-		for i, score := range prepared.ScoreAll(nets) {
+		scores, err := prepared.ScoreAll(ctx, nets)
+		if err != nil {
+			return nil
+		}
+		for i, score := range scores {
 			if c := in.compareAll(partBase, score, dataset.CompareRoughly); c.least < promising &&
 				c.most < doubtful {
 				promisingOnes = append(promisingOnes, candidate{batch[i], first + i, c.sum})
@@ -351,6 +362,9 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score,
 	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.place - b.place })
 	var measured []view
 	for _, p := range promisingOnes {
+		if ctx.Err() != nil {
+			return nil
+		}
 		score := dataset.Measure(p.net(), rec, nil)
 		c := in.compareAll(base, score, dataset.Compare)
 		measured = append(measured,
@@ -365,14 +379,15 @@ func (in *Inputs) promisingViews(rec *dataset.Recordings, base *dataset.Score,
 // mostProbable is the view of recordings that helps most, if any does. Of those that help alike it
 // is the one that stands first: lists begin with what says most exactly what is wrong. A view with
 // which the network explains as little as nothing is no cause.
-func (e *Examination) mostProbable(in *Inputs, rec *dataset.Recordings, base *dataset.Score,
+func (e *Examination) mostProbable(ctx context.Context, pl *Planner, rec *dataset.Recordings,
+	base *dataset.Score,
 	ways []alternative) *view {
-	all, tried := in.views(rec, base, ways)
+	all, tried := pl.views(ctx, rec, base, ways)
 	e.Tried += tried
-	constant := in.constantOn(rec)
+	constant := pl.constantOn(rec)
 	isCause := func(v *view) bool {
-		return v.helps() && 1-in.leftBy(v.With, constant, v.output) >= leastExplained &&
-			1-in.leftBy(v.Given, constant, v.output) < allExplained
+		return v.helps() && 1-pl.in.leftBy(v.With, constant, v.output) >= leastExplained &&
+			1-pl.in.leftBy(v.Given, constant, v.output) < allExplained
 	}
 	least := math.Inf(1)
 	for i := range all {

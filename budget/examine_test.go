@@ -23,7 +23,11 @@ func examined(t *testing.T, change func(in *Inputs)) *Examination {
 	in.Signoff = &sign
 	in.Selection.Sequences = in.Selection.Sequences[:4]
 	change(in)
-	return in.Examine()
+	e, err := NewPlanner(in).Examine(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return e
 }
 
 // ofSignoff changes the sign-off sequences one by one.
@@ -140,7 +144,7 @@ func TestBackwardsPairsTheSameSteps(t *testing.T) {
 		s.Settle = 50
 	}
 	in.Selection.Memory = 1
-	base := in.floatOnSelection()
+	base := NewPlanner(in).floatOnSelection()
 	v := in.backwards(in.Selection, base)
 	const lastDigits = 1e-6 // the gate keeps e^-20 of the state
 	if math.Abs(v.least-1) > lastDigits || math.Abs(v.low-1) > lastDigits ||

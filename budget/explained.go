@@ -36,18 +36,18 @@ func (e *Explained) IsLittle() bool {
 }
 
 // explained measures the shares of one set of recordings.
-func (in *Inputs) explained(rec *dataset.Recordings, given *dataset.Score) []Explained {
-	constant := in.constantOn(rec)
-	main := dataset.Metrics(in.Float.Classes)[0]
+func (pl *Planner) explained(rec *dataset.Recordings, given *dataset.Score) []Explained {
+	constant := pl.constantOn(rec)
+	main := dataset.Metrics(pl.in.Float.Classes)[0]
 	var all []Explained
-	for o, output := range in.judged() {
-		for _, p := range in.places(rec, o) {
+	for o, output := range pl.in.judged() {
+		for _, p := range pl.in.places(rec, o) {
 			c := dataset.Compare(constant, given, p.slice, dataset.Explained)
 			if c.Sequences == 0 || math.IsNaN(c.Other) || math.IsInf(c.Other, 0) {
 				continue // the constant makes no error there: nothing can be explained
 			}
 			all = append(all, Explained{
-				Output: output.Name, Signoff: rec == in.Signoff, Scenario: p.scenario,
+				Output: output.Name, Signoff: rec == pl.in.Signoff, Scenario: p.scenario,
 				Region: p.region,
 				Given:  c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
 				Constant: constant.Value(constant, p.slice, main), Sequences: c.Sequences,

@@ -2,6 +2,7 @@ package budget
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"sort"
@@ -51,29 +52,29 @@ type ForcedUnit struct {
 // can be narrow within every tolerance. Rounding is the way that suits the narrower
 // word best; all runs are on selection recordings that the network was not
 // calibrated on.
-func (in *Inputs) force(statistics *prune.Statistics, chosen *Chosen, refused []refusal) error {
-	p := in.prepare(statistics, chosen.Candidate)
+func (pl *Planner) force(ctx context.Context, chosen *Chosen, refused []refusal) error {
+	p := pl.prepare(chosen.Candidate)
 	for _, r := range refused {
 		f := Forced{What: r.width.name, Bits: *r.width.bits(&chosen.Candidate.Formats),
 			Narrower: r.step.Bits, Tightest: r.step.Tightest, MayReach: r.step.MayReach}
 		c := chosen.Candidate
 		c.Rounding = r.narrow.Candidate.Rounding
-		names := in.rowNames(c, r.width)
+		names := pl.in.rowNames(c, r.width)
 		f.All, f.Of = len(names), unitRows
-		if r.width.isHead(in) {
+		if r.width.isHead(pl.in) {
 			f.Of = outputRows
 		}
 		partial := quant.Partial{Word: r.width.word, Layer: r.width.layer, Bits: r.step.Bits,
 			Narrow: make([]bool, len(names))}
-		units, err := in.blameUnits(p, c, partial, names)
+		units, err := pl.in.blameUnits(ctx, p, c, partial, names)
 		if err != nil {
 			return err
 		}
-		f.rest(in.assess(chosen.heldOut)) // with the wide word for all
-		if err := in.fewest(p, c, partial, units, &f); err != nil {
+		f.rest(pl.assess(chosen.heldOut)) // with the wide word for all
+		if err := pl.fewest(ctx, p, c, partial, units, &f); err != nil {
 			return err
 		}
-		in.describeUnits(p, r, &f, units)
+		pl.in.describeUnits(p, r, &f, units)
 		chosen.Forced = append(chosen.Forced, f)
 	}
 	return nil
@@ -87,9 +88,9 @@ type rankedUnit struct {
 
 // blameUnits narrows one unit at a time and orders them, the most harmful first.
 // One fold is enough for that.
-func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial,
+func (in *Inputs) blameUnits(ctx context.Context, p *prepared, c Candidate, partial quant.Partial,
 	names []string) ([]rankedUnit, error) {
-	before, err := in.heldOut(p, c, nil, 1)
+	before, err := in.heldOut(ctx, p, c, nil, 1)
 	if err != nil {
 		return nil, err
 	}
@@ -103,7 +104,7 @@ func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial,
 	for j, name := range names {
 		clear(partial.Narrow)
 		partial.Narrow[j] = true
-		predicted, err := in.heldOut(p, c, &partial, 1)
+		predicted, err := in.heldOut(ctx, p, c, &partial, 1)
 		if err != nil {
 			return nil, err
 		}
@@ -121,19 +122,20 @@ func (in *Inputs) blameUnits(p *prepared, c Candidate, partial quant.Partial,
 
 // fewest halves its way to the least number of units, in their order, that must
 // stay wide.
-func (in *Inputs) fewest(p *prepared, c Candidate, partial quant.Partial, units []rankedUnit,
+func (pl *Planner) fewest(ctx context.Context, p *prepared, c Candidate, partial quant.Partial,
+	units []rankedUnit,
 	f *Forced) error {
 	var failed error
 	n := 1 + sort.Search(len(units)-1, func(k int) bool {
 		for i, u := range units {
 			partial.Narrow[u.index] = i > k
 		}
-		predicted, err := in.heldOut(p, c, &partial, folds)
+		predicted, err := pl.in.heldOut(ctx, p, c, &partial, folds)
 		if err != nil {
 			failed = err
 			return true
 		}
-		j := in.assess(in.measured(predicted))
+		j := pl.assess(pl.in.measured(predicted))
 		if j.used <= 1 {
 			f.rest(j)
 		} else {

@@ -9,7 +9,6 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
-	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -63,8 +62,7 @@ func handMade(t *testing.T, candidate [][3]float64, update []float64, steps int,
 
 func chooseWidths(t *testing.T, in *Inputs) *Chosen {
 	t.Helper()
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
-		in.Whole(quant.Formats{}))
+	chosen, err := NewPlanner(in).Choose(t.Context(), CutByHand(in.Whole(quant.Formats{})))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -189,7 +187,7 @@ func TestTheWordToBlame(t *testing.T) {
 	in.Job.Formats = FormatRule{Weights: "int8", State: "int16"}
 	chosen := chooseWidths(t, in)
 	r := &Result{Inputs: in, Chosen: chosen}
-	r.warnWords()
+	r.warnWords(NewPlanner(in))
 	b := r.Blame
 	if chosen.Within || b == nil || b.Step == nil {
 		t.Fatalf("within %v, to blame: %+v", chosen.Within, b)
@@ -245,7 +243,7 @@ func TestNoWordToBlame(t *testing.T) {
 	in.Job.Formats = FormatRule{Weights: "int16", State: "int32"}
 	chosen := chooseWidths(t, in)
 	r := &Result{Inputs: in, Chosen: chosen}
-	r.warnWords()
+	r.warnWords(NewPlanner(in))
 	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "the words are not to blame: "+
 		"no wider one lessens what rmse of y0, ") {
 		t.Errorf("within %v, warnings: %q", chosen.Within, r.Warnings)

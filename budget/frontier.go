@@ -45,55 +45,54 @@ type UnitLoss struct {
 
 // Frontier sums up a search. The choice is among the candidates, whatever was trained or
 // narrowed after the search. Without a search there is none.
-func (in *Inputs) Frontier(cut *Cut, chosen *Chosen) *Frontier {
-	f := &Frontier{Objective: in.Objective(), Stopped: cut.Stopped, Cause: cut.unrounded}
+func (pl *Planner) Frontier(cut *Cut, chosen *Chosen) *Frontier {
+	f := &Frontier{Objective: pl.in.Objective(), Stopped: cut.Stopped, Cause: chosen.NotRounded}
 	if len(cut.Points) == 0 {
 		return f
 	}
-	choice := cut.find(in, chosen)
-	for _, p := range cut.Points {
+	points, choice := cut.withChoice(pl, chosen)
+	for _, p := range points {
 		c := FrontierCandidate{
 			Point: p, Share: p.price.share, Bytes: p.price.bytes, Chosen: p == choice,
-			OnFrontier: !slices.ContainsFunc(cut.Points, p.dominatedBy),
+			OnFrontier: !slices.ContainsFunc(points, p.dominatedBy),
 		}
-		for _, t := range in.Targets {
+		for _, t := range pl.in.Targets {
 			c.LimitsUsed = append(c.LimitsUsed, limitsUsed(p.Costs, t.Name))
 		}
 		c.Verdict = p.verdict()
 		if !c.Chosen {
-			c.Reason = cut.reason(in, p, choice)
+			c.Reason = pl.reason(points, p, choice, chosen.NotRounded)
 		}
 		if c.Reason.Kind == NotRounded {
 			f.NotRounded++
 		}
 		f.Candidates = append(f.Candidates, c)
 	}
-	f.ByUnits = cut.byUnits()
+	f.ByUnits = byUnits(points)
 	return f
 }
 
-// find returns the point of a choice, a new one if what was chosen came after the search.
-func (c *Cut) find(in *Inputs, chosen *Chosen) *Point {
-	same := func(p *Point) bool {
-		return cutKey(p.Candidate) == cutKey(chosen.Candidate) &&
-			p.recovered == (chosen.Recovered != nil)
-	}
+// withChoice returns the points of a cut and that of the choice, which is a further one if what was
+// chosen came after the search.
+func (c *Cut) withChoice(pl *Planner, chosen *Chosen) (points []*Point, choice *Point) {
 	from := c.Points[0]
 	for _, p := range slices.Backward(c.Points) {
-		if p.Fixed && same(p) && p.Candidate.Formats.String() == chosen.Candidate.Formats.String() {
-			return p
+		isSameCut := p.Candidate.isSameCut(chosen.Candidate)
+		if p.Fixed && p.Candidate.isSameNetwork(chosen.Candidate) &&
+			p.Candidate.Formats.String() == chosen.Candidate.Formats.String() {
+			return c.Points, p
 		}
-		if cutKey(p.Candidate) == cutKey(chosen.Candidate) {
+		if isSameCut {
 			from = p
 		}
 	}
 	change := rounded
-	if chosen.Recovered != nil {
+	if chosen.Candidate.Recovered != nil {
 		change = "trained and rounded"
 	}
-	p := c.note(in, chosen, from, change)
-	p.recovered = chosen.Recovered != nil
-	return p
+	choice = pl.roundedPoint(chosen, from, change)
+	choice.ID = len(c.Points)
+	return append(slices.Clip(c.Points), choice), choice
 }
 
 // dominatedBy tells whether q, measured in the same way, is as good everywhere and better
@@ -135,9 +134,9 @@ func (p *Point) verdict() string {
 }
 
 // byUnits takes the candidate that uses least of the tolerances for every number of units.
-func (c *Cut) byUnits() []UnitLoss {
+func byUnits(points []*Point) []UnitLoss {
 	best := map[int]*Point{}
-	for _, p := range c.Points {
+	for _, p := range points {
 		n := p.Candidate.UnitCount()
 		if best[n] == nil || p.Used < best[n].Used {
 			best[n] = p
@@ -181,11 +180,11 @@ func (f *Frontier) Near(about int) []FrontierCandidate {
 	add(1, func(p *Point) bool { return p == choice.Point })
 	add(1, func(p *Point) bool { return cut != nil && p == cut.From })
 	add(about/4, func(p *Point) bool {
-		return p.Fixed && cutKey(p.Candidate) == cutKey(choice.Candidate)
+		return p.Fixed && p.Candidate.isSameCut(choice.Candidate)
 	})
-	add(about/2, func(p *Point) bool { return !p.Fixed && !p.several && p.From == cut })
+	add(about/2, func(p *Point) bool { return !p.Fixed && !p.takesSeveral() && p.From == cut })
 	add(about, func(p *Point) bool {
-		return !p.several && (p.Fixed || p.price.compare(choice.price) < 0)
+		return !p.takesSeveral() && (p.Fixed || p.price.compare(choice.price) < 0)
 	})
 	slices.SortStableFunc(near, func(a, b FrontierCandidate) int {
 		return b.price.compare(a.price)

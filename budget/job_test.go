@@ -147,7 +147,7 @@ classes = ["calm, or not", CLASS]
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, err = (&Inputs{Job: job}).loadOutputs()
+		_, err = loader{&Inputs{Job: job}}.loadOutputs()
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: got %v, want %q", class, err, want)
 		}

@@ -16,7 +16,8 @@ import (
 	"kerf/targets"
 )
 
-// Inputs is everything that a job names, read and checked.
+// Inputs is everything that a job names, read and checked. Nothing changes it after [Load]: what is
+// found out about it is kept by a [Planner].
 type Inputs struct {
 	Job       *Job
 	Float     *dataset.Float // the network as given
@@ -25,21 +26,12 @@ type Inputs struct {
 	Further   *dataset.Recordings // for recovery training alone; nil for none
 	Regions   []dataset.Region
 	Scores    *prune.Scores // nil when the job gives none
-	Computed  *prune.Values // what ScoreFeatures computed in their place
 	Targets   []Target
 	Files     []InputFile
 	Warnings  []string
 	Shared    int // sign-off sequences that are selection recordings as well
 
-	selectionBase  *dataset.Score // of Float, see floatOnSelection
-	selectionFloor []float64      // of Float, see floatReach
-
-	selectionConstant *dataset.Score            // see constantOn
-	lastPrepared      *prepared                 // see prepare
-	cutNetworks       map[string]*dataset.Float // see cutNetwork
-	recovered         map[string]*Recovered     // by cutKey, see Recover
-	pins              pins
-	prices            *pricing // see pricing
+	pins pins
 }
 
 // Target is one target of the job with its profile.
@@ -78,8 +70,11 @@ func LoadFrom(r io.Reader, name string) (*Inputs, error) {
 	return loadJob(job)
 }
 
+// loader fills the inputs of a job: it alone assigns to their fields.
+type loader struct{ *Inputs }
+
 func loadJob(job *Job) (*Inputs, error) {
-	in := &Inputs{Job: job}
+	in := loader{&Inputs{Job: job}}
 	in.Files = append(in.Files, InputFile{"job", filepath.Base(job.File), hash(job.data)})
 	for _, step := range []func() error{
 		in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch,
@@ -89,7 +84,36 @@ func loadJob(job *Job) (*Inputs, error) {
 			return nil, err
 		}
 	}
-	return in, nil
+	return in.Inputs, nil
+}
+
+// WithFormats returns the same inputs with other words where weights or state are not empty. The
+// error is that of [FormatRule.Check].
+func (in *Inputs) WithFormats(weights, state string) (*Inputs, error) {
+	job, changed := *in.Job, *in
+	if weights != "" {
+		job.Formats.Weights = weights
+	}
+	if state != "" {
+		job.Formats.State = state
+	}
+	changed.Job = &job
+	return &changed, job.Formats.Check()
+}
+
+// WithRecovery returns the same inputs with recovery training, as the job says or with what the
+// training has by default. epochs are those of the training where they are not nil.
+func (in *Inputs) WithRecovery(epochs *int) *Inputs {
+	job, changed, rule := *in.Job, *in, RecoveryRule{}
+	if job.Recovery != nil {
+		rule = *job.Recovery
+	}
+	if epochs != nil {
+		rule.Epochs = epochs
+	}
+	job.Recovery = &rule
+	changed.Job = &job
+	return &changed
 }
 
 func hash(data []byte) string {
@@ -97,7 +121,7 @@ func hash(data []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-func (in *Inputs) loadTargets() error {
+func (in loader) loadTargets() error {
 	names := map[string]bool{}
 	for i, rule := range in.Job.Targets {
 		t := Target{TargetRule: rule}
@@ -157,7 +181,7 @@ func (m ModelFile) spec() model.Spec {
 	return s
 }
 
-func (in *Inputs) loadNetwork() error {
+func (in loader) loadNetwork() error {
 	job := in.Job
 	imported, err := in.importNetwork("model", job.Model, "model", "file")
 	if err != nil {
@@ -221,7 +245,7 @@ func (in *Inputs) loadNetwork() error {
 }
 
 // importNetwork reads a network that the job names at a path of keys.
-func (in *Inputs) importNetwork(role string, m ModelFile, key ...any) (*model.Import, error) {
+func (in loader) importNetwork(role string, m ModelFile, key ...any) (*model.Import, error) {
 	file, _, err := in.open(m.File, key...)
 	if err != nil {
 		return nil, err
@@ -236,7 +260,7 @@ func (in *Inputs) importNetwork(role string, m ModelFile, key ...any) (*model.Im
 }
 
 // loadOutputs reads outputs.csv, or makes one output per class.
-func (in *Inputs) loadOutputs() ([]dataset.Output, error) {
+func (in loader) loadOutputs() ([]dataset.Output, error) {
 	rule := in.Job.Outputs
 	if rule.File != "" {
 		table, err := in.read("outputs", rule.File, "outputs", "file")
@@ -288,7 +312,7 @@ func (in *Inputs) checkRowNames() error {
 	return nil
 }
 
-func (in *Inputs) loadScores() error {
+func (in loader) loadScores() error {
 	name := in.Job.Scores.File
 	if name == "" {
 		return nil
@@ -301,7 +325,7 @@ func (in *Inputs) loadScores() error {
 	return err
 }
 
-func (in *Inputs) checkFrontEnds() error {
+func (in loader) checkFrontEnds() error {
 	used := map[string]bool{}
 	declared := map[string]bool{}
 	for i, g := range in.Job.FrontEnds {

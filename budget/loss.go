@@ -164,24 +164,24 @@ type scores struct {
 
 // lossRows makes the rows of the accuracy table. With judgedOnly, rows without
 // a tolerance are left out, and so is the work for them.
-func (in *Inputs) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) []Loss {
+func (pl *Planner) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) []Loss {
 	var rows []Loss
-	if in.judgesExplained() {
-		s.constant = in.constantOn(rec)
+	if pl.in.judgesExplained() {
+		s.constant = pl.constantOn(rec)
 	}
-	for o, output := range in.judged() {
-		for _, p := range in.places(rec, o) {
+	for o, output := range pl.in.judged() {
+		for _, p := range pl.in.places(rec, o) {
 			judged := map[dataset.Metric]bool{}
-			for _, t := range in.Job.Tolerances[output.Name].rules(p) {
+			for _, t := range pl.in.Job.Tolerances[output.Name].rules(p) {
 				judged[t.metric] = true
-				row := in.lossRow(output, p, t.metric, s)
+				row := pl.in.lossRow(output, p, t.metric, s)
 				row.Judged, row.Relative, row.Tolerance = true, t.relative, t.limit
 				row.Judge()
 				rows = append(rows, row)
 			}
-			for _, m := range dataset.Metrics(in.Float.Classes) {
+			for _, m := range dataset.Metrics(pl.in.Float.Classes) {
 				if !judged[m] && !judgedOnly {
-					rows = append(rows, in.lossRow(output, p, m, s))
+					rows = append(rows, pl.in.lossRow(output, p, m, s))
 				}
 			}
 		}

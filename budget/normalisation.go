@@ -19,7 +19,7 @@ const sameWithin = 1e-4
 //     weights;
 //   - both say the same: it is applied once;
 //   - they differ: an error, since nobody can tell which one was meant.
-func (in *Inputs) normalised(imported *model.Import, features []dataset.Feature,
+func (in loader) normalised(imported *model.Import, features []dataset.Feature,
 	file string) (*model.Network, error) {
 	if imported.Mean == nil {
 		return imported.Network, nil

@@ -61,11 +61,9 @@ type pricing struct {
 	words string // the objective in words
 }
 
-// pricing is made once. Without a limit and an objective flash is what counts.
+// pricing says what candidates of the job are priced by. Without a limit and an objective flash is
+// what counts.
 func (in *Inputs) pricing() *pricing {
-	if in.prices != nil {
-		return in.prices
-	}
 	p := &pricing{resource: in.Job.Search.Objective, whole: map[string]float64{}}
 	limited := false
 	for _, c := range totals(in.Costs(in.widest())) {
@@ -85,7 +83,6 @@ func (in *Inputs) pricing() *pricing {
 			p.words += ", on the target with the least room"
 		}
 	}
-	in.prices = p
 	return p
 }
 
@@ -94,14 +91,14 @@ func (in *Inputs) Objective() string { return in.pricing().words }
 
 // priceOf is what a candidate costs. A share is that of the limit, or where a target has none
 // that of the whole network.
-func (in *Inputs) priceOf(candidate Candidate) price {
-	return in.price(candidate, in.Costs(candidate))
+func (pl *Planner) priceOf(candidate Candidate) price {
+	return pl.price(candidate, pl.in.Costs(candidate))
 }
 
 // price is [Inputs.priceOf] for costs that are known.
-func (in *Inputs) price(candidate Candidate, costs []Cost) price {
-	p := in.pricing()
-	sum := price{bytes: in.flash(candidate) + float64(in.Shape(candidate).StateBytes())}
+func (pl *Planner) price(candidate Candidate, costs []Cost) price {
+	p := pl.prices
+	sum := price{bytes: pl.in.flash(candidate) + float64(pl.in.Shape(candidate).StateBytes())}
 	for _, c := range totals(costs) {
 		if c.Verdict == Fail {
 			sum.broken++
@@ -127,10 +124,10 @@ func (p *pricing) share(c Cost) (share float64, ok bool) {
 
 // decisive is the total whose share is the price, the first of equals; not ok where no total
 // counts.
-func (in *Inputs) decisive(costs []Cost) (most Cost, ok bool) {
+func (pl *Planner) decisive(costs []Cost) (most Cost, ok bool) {
 	largest := math.Inf(-1)
 	for _, c := range totals(costs) {
-		if share, counts := in.pricing().share(c); counts && share > largest {
+		if share, counts := pl.prices.share(c); counts && share > largest {
 			most, largest, ok = c, share, true
 		}
 	}

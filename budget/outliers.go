@@ -13,7 +13,7 @@ import (
 // docs/recordings.md.
 
 // warnOneStep says how many sequences cannot show what the network remembers.
-func (in *Inputs) warnOneStep() {
+func (in loader) warnOneStep() {
 	for _, set := range []struct {
 		name string
 		rec  *dataset.Recordings
@@ -33,7 +33,7 @@ func (in *Inputs) warnOneStep() {
 }
 
 // warnConstants names features and outputs that have one value throughout.
-func (in *Inputs) warnConstants() {
+func (in loader) warnConstants() {
 	outputs := dataset.OutputNames(in.Float.Outputs)
 	if in.Float.Classes {
 		outputs = nil // a class that does not occur is judged by its own metric
@@ -84,7 +84,7 @@ const leastForGlitch = 100
 
 // warnGlitches names single selection values that make much of the variance of their feature:
 // number formats must hold them, which takes resolution from all others.
-func (in *Inputs) warnGlitches() {
+func (in loader) warnGlitches() {
 	n := float64(in.Selection.Steps())
 	if n < leastForGlitch {
 		return

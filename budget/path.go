@@ -25,7 +25,7 @@ type PathStep struct {
 // counts.
 func (c *Cut) pathTo(end Candidate) []PathStep {
 	at := slices.IndexFunc(c.Points, func(p *Point) bool {
-		return !p.Fixed && cutKey(p.Candidate) == cutKey(end)
+		return !p.Fixed && p.Candidate.isSameCut(end)
 	})
 	if at < 0 {
 		return nil
@@ -43,7 +43,7 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 	for _, before := range slices.Backward(way) {
 		for _, p := range c.Points {
 			step, broken := p.step(false), p
-			if p.From != before || p.Fixed || p.several || slices.Contains(way, p) {
+			if p.From != before || p.Fixed || p.takesSeveral() || slices.Contains(way, p) {
 				continue
 			}
 			key := itemKey(step.Item, step.Names)
@@ -53,7 +53,7 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 			if _, ok := without(end, step); !ok {
 				continue
 			}
-			if after := c.roundedAs(p); after != nil {
+			if after := roundedAs(c.Points, p); after != nil {
 				broken = after
 			}
 			if broken.Within() {

@@ -66,7 +66,7 @@ type pins struct {
 	keepUnit, dropUnit       map[prune.Unit]bool
 }
 
-func (in *Inputs) checkPins() error {
+func (in loader) checkPins() error {
 	p := pins{map[int]bool{}, map[int]bool{}, map[prune.Unit]bool{}, map[prune.Unit]bool{}}
 	features := dataset.FeatureNames(in.Float.Features)
 	units := prune.Units(in.Float.Net)

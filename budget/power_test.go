@@ -95,7 +95,7 @@ func TestTargetErrors(t *testing.T) {
 		}
 		job, err := ReadJob(path)
 		if err == nil {
-			err = (&Inputs{Job: job}).loadTargets()
+			err = (loader{&Inputs{Job: job}}).loadTargets()
 		}
 		if err == nil || !strings.Contains(err.Error(), "job.toml:"+c.want) {
 			t.Errorf("%s: error %v, want %s", c.new, err, c.want)
@@ -144,7 +144,7 @@ func TestTargetOfAPart(t *testing.T) {
 			t.Fatal(err)
 		}
 		in := &Inputs{Job: job}
-		return in, in.loadTargets()
+		return in, loader{in}.loadTargets()
 	}
 	in, err := load("clock = \"32 MHz\"\nenergy = \"5 uJ\"\n")
 	if err != nil {

@@ -64,39 +64,39 @@ var roundedReasons = map[string]string{
 }
 
 // reason compares a candidate with the choice. What is cheaper than the choice, as listed, must
-// have been brought to fixed point, or there is a cause why not.
-func (c *Cut) reason(in *Inputs, p, choice *Point) Reason {
+// have been brought to fixed point, or notRounded says why not.
+func (pl *Planner) reason(points []*Point, p, choice *Point, notRounded string) Reason {
 	if !p.Within() {
 		return Reason{Kind: BreaksRow, Row: p.Tightest}
 	}
 	price := p.price.compare(choice.price)
-	own := !p.Fixed && cutKey(p.Candidate) == cutKey(choice.Candidate)
+	own := !p.Fixed && p.Candidate.isSameCut(choice.Candidate)
 	if !p.Fixed && price <= 0 {
-		after := c.roundedAs(p)
+		after := roundedAs(points, p)
 		switch {
 		case after != nil && !after.Within():
 			return Reason{Kind: RoundingBreaks, Other: after.ID, Ways: after.Ways}
 		case after != nil && !own && after.price.compare(choice.price) >= 0:
-			r := in.dearer(after, choice)
+			r := pl.dearer(after, choice)
 			r.Kind, r.Other, r.Grown = roundedReasons[r.Kind], after.ID, nil
 			return r
-		case after != nil && !own && choice.recovered:
+		case after != nil && !own && choice.isTrained():
 			r := untrained(after, choice)
 			r.Other = after.ID
 			return r
-		case after == nil && price < 0 && c.unrounded != "":
-			return Reason{Kind: NotRounded, Cause: c.unrounded}
+		case after == nil && price < 0 && notRounded != "":
+			return Reason{Kind: NotRounded, Cause: notRounded}
 		}
 	}
 	switch {
 	case own:
-		return Reason{Kind: CutOfChoice, Other: choice.ID, Trained: choice.recovered}
+		return Reason{Kind: CutOfChoice, Other: choice.ID, Trained: choice.isTrained()}
 	case p.Fixed && price == 0 && p.ID > choice.ID:
 		return Reason{Kind: FoundLater}
-	case p.Fixed && price <= 0 && choice.recovered:
+	case p.Fixed && price <= 0 && choice.isTrained():
 		return untrained(p, choice)
 	case price > 0 || !p.Fixed && price == 0:
-		return in.dearer(p, choice)
+		return pl.dearer(p, choice)
 	}
 	return Reason{Kind: Unexplained}
 }
@@ -109,19 +109,19 @@ func untrained(p, choice *Point) Reason {
 
 // roundedAs is a cut in fixed point, in the words that the cut is listed with; nil if that was not
 // measured.
-func (c *Cut) roundedAs(p *Point) *Point {
+func roundedAs(points []*Point, p *Point) *Point {
 	words := p.Candidate.Formats.String()
-	at := slices.IndexFunc(c.Points, func(q *Point) bool {
-		return q.Fixed && q.From == p && !q.recovered && q.Candidate.Formats.String() == words
+	at := slices.IndexFunc(points, func(q *Point) bool {
+		return q.Fixed && q.From == p && !q.isTrained() && q.Candidate.Formats.String() == words
 	})
 	if at < 0 {
 		return nil
 	}
-	return c.Points[at]
+	return points[at]
 }
 
 // dearer says by what a candidate costs more than the choice, or as much.
-func (in *Inputs) dearer(p, choice *Point) Reason {
+func (pl *Planner) dearer(p, choice *Point) Reason {
 	switch {
 	case p.price.broken > choice.price.broken:
 		r := Reason{Kind: MoreLimits}
@@ -131,7 +131,7 @@ func (in *Inputs) dearer(p, choice *Point) Reason {
 		return r
 	case p.price.share > choice.price.share:
 		more := p.price.share/choice.price.share - 1
-		return Reason{Kind: CostsMore, More: more, Grown: in.grown(p, choice)}
+		return Reason{Kind: CostsMore, More: more, Grown: pl.grown(p, choice)}
 	}
 	return Reason{Kind: SameCost, Bytes: p.price.bytes - choice.price.bytes}
 }
@@ -139,19 +139,19 @@ func (in *Inputs) dearer(p, choice *Point) Reason {
 // grown is what a candidate takes more of than the choice although it is the choice with less: the
 // resource that its price is the share of. An odd number of units needs longer code than an even
 // one.
-func (in *Inputs) grown(p, choice *Point) *Growth {
+func (pl *Planner) grown(p, choice *Point) *Growth {
 	within := func(few, many []int) bool {
 		return !slices.ContainsFunc(few, func(i int) bool { return !slices.Contains(many, i) })
 	}
 	few, many := p.Candidate, choice.Candidate
-	less := within(few.Features, many.Features) && cutKey(few) != cutKey(many)
+	less := within(few.Features, many.Features) && !few.isSameCut(many)
 	for l, units := range few.Units {
 		less = less && within(units, many.Units[l])
 	}
 	if !less || few.Formats.String() != many.Formats.String() {
 		return nil
 	}
-	decisive, ok := in.decisive(p.Costs)
+	decisive, ok := pl.decisive(p.Costs)
 	before := ValueOf(choice.Costs, decisive.Target, decisive.Resource, Total)
 	if !ok || decisive.AtLeast || !(decisive.Value > before) {
 		return nil

@@ -9,7 +9,7 @@ import (
 	"kerf/dataset"
 )
 
-func (in *Inputs) loadRecordings() (err error) {
+func (in loader) loadRecordings() (err error) {
 	if in.Selection, err = in.readAll("selection", in.Job.Recordings.Selection); err != nil {
 		return err
 	}
@@ -80,12 +80,12 @@ func (in *Inputs) hasFew(rec *dataset.Recordings) bool {
 	return false
 }
 
-func (in *Inputs) readAll(role string, names FileList) (*dataset.Recordings, error) {
+func (in loader) readAll(role string, names FileList) (*dataset.Recordings, error) {
 	return in.readFiles(role, names, false, "recordings", role)
 }
 
 // readFiles reads the recordings that a key of the job names.
-func (in *Inputs) readFiles(role string, names FileList, optional bool,
+func (in loader) readFiles(role string, names FileList, optional bool,
 	key ...any) (*dataset.Recordings, error) {
 	features := dataset.FeatureNames(in.Float.Features)
 	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs),
@@ -102,7 +102,7 @@ func (in *Inputs) readFiles(role string, names FileList, optional bool,
 }
 
 // readRecording reads one recording and notes its hash, without having the file in memory.
-func (in *Inputs) readRecording(role, name string, features []string, reference dataset.Reference,
+func (in loader) readRecording(role, name string, features []string, reference dataset.Reference,
 	key ...any) (*dataset.Recordings, error) {
 	file, _, err := in.open(name, key...)
 	if err != nil {

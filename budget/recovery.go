@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 	"kerf/recovery"
 )
@@ -67,7 +66,7 @@ func set[T any](to, given *T) {
 
 // loadFurther reads the recordings that are only trained on. Those that repeat selection recordings
 // are left out: a network is judged on selection recordings that it was not trained on.
-func (in *Inputs) loadFurther() error {
+func (in loader) loadFurther() error {
 	if in.Job.Recovery == nil || len(in.Job.Recovery.Recordings) == 0 {
 		return nil
 	}
@@ -101,7 +100,7 @@ type Recovered struct {
 	Settings recovery.Settings
 	Formats  quant.Formats // that it was trained in
 
-	parts []*dataset.Float // per fold of the selection recordings: trained without it
+	withoutFold []*dataset.Float // per fold of the selection recordings: trained without it
 }
 
 // Progress is called after every epoch with the number done and the number of all at most, and the
@@ -115,55 +114,71 @@ var neighbours = []int{1, 2, 4, 8}
 // Recover trains the recommended candidate in its formats, and then smaller ones: from the items
 // that the tolerances refused it takes away those that broke them least, more and more of them
 // while the recovered network is within every tolerance. Then the choice of words is made again
-// among these, and taken if it is cheaper, or the same cut with more room. A training that ctx ends
-// counts with its best epoch, and is the last. The recommended candidate stays as cut if that
-// leaves more room.
+// among these, and taken if it is cheaper, or the same cut with more room. A training during which
+// stop is closed counts with its best epoch, and is the last; stop may be nil. The recommended
+// candidate stays as cut if that leaves more room.
 //
 // What is judged on selection recordings was trained without them: for every fold there is a
-// training of its own.
-func (in *Inputs) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
+// training of its own. The error is that of ctx, of [recovery.Train] or of [quant.Quantize].
+func (pl *Planner) Recover(ctx context.Context, stop <-chan struct{}, cut *Cut, chosen *Chosen,
 	progress Progress) (*Chosen, error) {
-	var points []Candidate
-	for i, c := range append([]Candidate{chosen.Candidate}, in.smaller(cut, chosen.Candidate)...) {
-		if err := in.trainFolds(ctx, cut.Statistics, c, progress); err != nil {
+	var candidates []Candidate
+	smaller := pl.in.smaller(cut, chosen.Candidate)
+	for i, c := range append([]Candidate{chosen.Candidate}, smaller...) {
+		trained := c
+		var err error
+		if trained.Recovered, err = pl.trainFolds(ctx, stop, c, progress); err != nil {
 			return nil, err
 		}
-		tried, err := in.try(cut.Statistics, c)
+		tried, err := pl.try(ctx, trained)
 		if err != nil {
 			return nil, err
 		}
 		better := tried.Within
 		if i == 0 {
 			better = tried.used < chosen.used // it is there without training as well
-			if !in.JudgesLoss() {
-				better = tried.Recovered.Result.Best > 0
+			if !pl.in.JudgesLoss() {
+				better = trained.Recovered.Result.Best > 0
 			}
 		}
-		if !better {
-			in.forget(c)
+		if better {
+			candidates = append(candidates, trained)
+		} else if i == 0 {
+			candidates = append(candidates, c)
 		}
-		if better || i == 0 {
-			points = append(points, c)
-		}
-		if !(tried.Within || (i == 0 && chosen.Within)) || ctx.Err() != nil {
+		if !(tried.Within || (i == 0 && chosen.Within)) || isClosed(stop) {
 			break
 		}
 	}
-	again, err := in.cheapest(cut.Statistics, points)
-	if err != nil || (chosen.Within && !again.Within) {
-		return chosen, err
+	again, err := pl.choose(ctx, newTrail(candidates...), nil)
+	if err != nil {
+		return nil, err
 	}
-	if chosen.Within && in.JudgesLoss() {
-		before, after := in.priceOf(chosen.Candidate), in.priceOf(again.Candidate)
-		sameCut := cutKey(again.Candidate) == cutKey(chosen.Candidate)
-		moreRoom := sameCut && again.used < chosen.used && after.broken <= before.broken
+	if chosen.Within && !again.Within {
+		return chosen, nil
+	}
+	again.NotRounded = chosen.NotRounded // of the search, whose points are listed
+	if chosen.Within && pl.in.JudgesLoss() {
+		before, after := pl.priceOf(chosen.Candidate), pl.priceOf(again.Candidate)
+		moreRoom := again.Candidate.isSameCut(chosen.Candidate) && again.used < chosen.used &&
+			after.broken <= before.broken
 		if dearer := after.compare(before); dearer >= 0 && !moreRoom {
 			return chosen, nil
 		} else if dearer > 0 {
-			cut.unrounded = DearerByTraining
+			again.NotRounded = DearerByTraining
 		}
 	}
 	return again, nil
+}
+
+// isClosed reports whether a channel is closed; one that is nil is open.
+func isClosed(c <-chan struct{}) bool {
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
 }
 
 // smaller lists candidates below one, each with more items gone, in its formats.
@@ -194,47 +209,36 @@ func (in *Inputs) smaller(cut *Cut, c Candidate) []Candidate {
 }
 
 // trainFolds trains one candidate: on all selection recordings, and without each fold.
-func (in *Inputs) trainFolds(ctx context.Context, statistics *prune.Statistics, c Candidate,
-	progress Progress) error {
-	settings := in.Job.Recovery.Settings()
-	_, rests := in.folds()
+func (pl *Planner) trainFolds(ctx context.Context, stop <-chan struct{}, c Candidate,
+	progress Progress) (*Recovered, error) {
+	settings := pl.in.Job.Recovery.Settings()
+	_, rests := pl.in.folds()
 	r := &Recovered{Settings: settings, Formats: c.Formats.Clone()}
-	in.forget(c)
-	for i, selection := range append([]*dataset.Recordings{in.Selection}, rests...) {
-		result, err := in.train(ctx, statistics, c, selection, settings, nil,
+	for i, selection := range append([]*dataset.Recordings{pl.in.Selection}, rests...) {
+		result, err := pl.train(ctx, stop, c, selection, settings, nil,
 			func(t *recovery.Result) {
 				progress(i*settings.Epochs+len(t.Epochs), (1+len(rests))*settings.Epochs,
 					t.Epochs[len(t.Epochs)-1].HeldBack)
 			})
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if i == 0 {
 			r.Net, r.Result = result.Net, result
 		} else {
-			r.parts = append(r.parts, result.Net)
+			r.withoutFold = append(r.withoutFold, result.Net)
 		}
 	}
-	if in.recovered == nil {
-		in.recovered = map[string]*Recovered{}
-	}
-	in.recovered[cutKey(c)] = r
-	in.lastPrepared = nil
-	return nil
-}
-
-// forget goes back to the network as cut.
-func (in *Inputs) forget(c Candidate) {
-	delete(in.recovered, cutKey(c))
-	in.lastPrepared = nil
+	return r, nil
 }
 
 // RecoverOnce trains one candidate on all selection recordings, judges nothing else, and may go on
-// from a checkpoint.
-func (in *Inputs) RecoverOnce(ctx context.Context, statistics *prune.Statistics, c Candidate,
+// from a checkpoint. When stop is closed the training counts with its best epoch; it may be nil.
+// The error is that of ctx or of [recovery.Train].
+func (pl *Planner) RecoverOnce(ctx context.Context, stop <-chan struct{}, c Candidate,
 	checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
-	settings := in.Job.Recovery.Settings()
-	result, err := in.train(ctx, statistics, c, in.Selection, settings, checkpoint,
+	settings := pl.in.Job.Recovery.Settings()
+	result, err := pl.train(ctx, stop, c, pl.in.Selection, settings, checkpoint,
 		func(t *recovery.Result) {
 			progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
 		})
@@ -245,34 +249,49 @@ func (in *Inputs) RecoverOnce(ctx context.Context, statistics *prune.Statistics,
 		Formats: c.Formats.Clone()}, nil
 }
 
-// train starts from the network as cut.
-func (in *Inputs) train(ctx context.Context, statistics *prune.Statistics, c Candidate,
+// train starts from the network as cut. The training ends when stop is closed, and fails when ctx
+// ends.
+func (pl *Planner) train(ctx context.Context, stop <-chan struct{}, c Candidate,
 	selection *dataset.Recordings, s recovery.Settings, checkpoint *recovery.Checkpoint,
 	after func(*recovery.Result)) (*recovery.Result, error) {
 	training, heldBack := recovery.Split(selection)
-	if in.Further != nil {
-		training = dataset.Join(training, in.Further)
+	if pl.in.Further != nil {
+		training = dataset.Join(training, pl.in.Further)
 	}
-	task := &recovery.Task{Start: in.prepare(statistics, c).scaled, Teacher: in.Float,
+	c.Recovered = nil
+	task := &recovery.Task{Start: pl.prepare(c).scaled, Teacher: pl.in.Float,
 		Formats: &c.Formats, Training: training, HeldBack: heldBack}
-	return recovery.Train(ctx, task, s, checkpoint, after)
+	untilStop, cancel := context.WithCancel(ctx)
+	defer cancel()
+	go func() {
+		select {
+		case <-stop:
+			cancel()
+		case <-untilStop.Done():
+		}
+	}()
+	result, err := recovery.Train(untilStop, task, s, checkpoint, after)
+	if err == nil && ctx.Err() != nil {
+		err = ctx.Err()
+	}
+	return result, err
 }
 
 // HeldBackLoss compares the network as given, as cut and as recovered, all as float networks, on
 // the selection sequences that the training held back. The best epoch was chosen on these.
-func (in *Inputs) HeldBackLoss(cut *dataset.Float, r *Recovered) []Loss {
-	_, heldBack := recovery.Split(in.Selection)
+func (pl *Planner) HeldBackLoss(cut *dataset.Float, r *Recovered) []Loss {
+	_, heldBack := recovery.Split(pl.in.Selection)
 	measure := func(p dataset.Predictor) *dataset.Score {
-		return dataset.Measure(p, heldBack, in.Regions)
+		return dataset.Measure(p, heldBack, pl.in.Regions)
 	}
 	recovered := measure(r.Net)
-	return in.lossRows(heldBack, scores{float: measure(in.Float), cut: measure(cut),
+	return pl.lossRows(heldBack, scores{float: measure(pl.in.Float), cut: measure(cut),
 		recovered: recovered, fixed: recovered}, false)
 }
 
 // warnRecovery says what a reader should know of the training.
 func (r *Result) warnRecovery() {
-	switch c := r.Chosen.Recovered; {
+	switch c := r.Chosen.Candidate.Recovered; {
 	case r.Inputs.Job.Recovery == nil:
 	case c == nil:
 		r.Warnings = append(r.Warnings, "recovery training led to no better choice on the "+

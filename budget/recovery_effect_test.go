@@ -1,7 +1,6 @@
 package budget
 
 import (
-	"context"
 	"math"
 	"slices"
 	"testing"
@@ -14,7 +13,11 @@ import (
 // kept cuts the open data set by rank, and recovers.
 func kept(t *testing.T, in *Inputs, features, units int) (cut, recovered *dataset.Float) {
 	t.Helper()
-	ranking := in.Rank()
+	pl := NewPlanner(in)
+	ranking, err := pl.Rank(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
 	most := func(rank []prune.Ranked, n int) []int {
 		var items []int
 		for _, r := range rank[len(rank)-n:] {
@@ -26,11 +29,11 @@ func kept(t *testing.T, in *Inputs, features, units int) (cut, recovered *datase
 	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))
 	c.Features, c.Units = most(ranking.FeatureRank, features),
 		[][]int{most(ranking.UnitRank, units)}
-	r, err := in.RecoverOnce(context.Background(), ranking.Statistics, c, nil, quiet)
+	r, err := pl.RecoverOnce(t.Context(), nil, c, nil, quiet)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return ranking.Statistics.Cut(c.Features, c.Units, prune.Refit), r.Net
+	return pl.Statistics().Cut(c.Features, c.Units, prune.Refit), r.Net
 }
 
 // apart is the distance of two predictors in an output over the sign-off recordings.

@@ -1,7 +1,6 @@
 package budget
 
 import (
-	"context"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -53,23 +52,28 @@ func mustCity(t *testing.T, rule string, changes ...[3]string) *Inputs {
 
 func quiet(int, int, float64) {}
 
-// halved keeps half of the units, whatever the tolerances say, and recovers.
-func halved(t *testing.T, ctx context.Context, in *Inputs) *Chosen {
-	t.Helper()
-	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
+// halfOf keeps half of the units of city-weather.
+func halfOf(in *Inputs) *Cut {
 	c := in.Whole(quant.Formats{})
 	c.Units = [][]int{{0, 2, 4, 6, 8, 10}}
-	chosen, err := in.ChooseFormats(cut.Statistics, c)
+	return CutByHand(c)
+}
+
+// halved keeps half of the units, whatever the tolerances say, and recovers.
+func halved(t *testing.T, in *Inputs) *Chosen {
+	t.Helper()
+	pl, cut := NewPlanner(in), halfOf(in)
+	chosen, err := pl.Choose(t.Context(), cut)
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, err := in.Recover(ctx, cut, chosen, quiet)
+	again, err := pl.Recover(t.Context(), nil, cut, chosen, quiet)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if chosen.Within || again.Recovered == nil || !(again.used < 0.6*chosen.used) {
+	if chosen.Within || again.Candidate.Recovered == nil || !(again.used < 0.6*chosen.used) {
 		t.Fatalf("with half of the units %g of a tolerance was used, recovered (%v) %g",
-			chosen.used, again.Recovered != nil, again.used)
+			chosen.used, again.Candidate.Recovered != nil, again.used)
 	}
 	return again
 }
@@ -84,8 +88,8 @@ func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
 		!reflect.DeepEqual(given.Selection, other.Selection) {
 		t.Fatal("the sign-off recordings, and only these, should differ")
 	}
-	a, b := halved(t, context.Background(), given), halved(t, context.Background(), other)
-	if !reflect.DeepEqual(a.Recovered, b.Recovered) {
+	a, b := halved(t, given), halved(t, other)
+	if !reflect.DeepEqual(a.Candidate.Recovered, b.Candidate.Recovered) {
 		t.Error("the trained networks differ")
 	}
 	if !reflect.DeepEqual(a.Fixed, b.Fixed) {
@@ -95,8 +99,8 @@ func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
 	// weights.
 	third := mustCity(t, rule,
 		[3]string{"selection.csv", "12,seattle_cold,0,10,", "12,seattle_cold,0,11,"})
-	if reflect.DeepEqual(a.Recovered.Net.Net,
-		halved(t, context.Background(), third).Recovered.Net.Net) {
+	if reflect.DeepEqual(a.Candidate.Recovered.Net.Net,
+		halved(t, third).Candidate.Recovered.Net.Net) {
 		t.Error("other selection recordings give the same weights")
 	}
 }
@@ -105,13 +109,16 @@ func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
 // that judges it.
 func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
 	in := mustCity(t, "epochs = 2")
-	means := prune.MeasureStatistics(in.Float, in.Selection)
+	pl := NewPlanner(in)
+	pl.Statistics() // of the recordings as they are
 	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))
 	train := func() *Recovered {
-		if err := in.trainFolds(context.Background(), means, c, quiet); err != nil {
+		pl.last = nil // the recordings change between the trainings
+		r, err := pl.trainFolds(t.Context(), nil, c, quiet)
+		if err != nil {
 			t.Fatal(err)
 		}
-		return in.recovered[cutKey(c)]
+		return r
 	}
 	before := train()
 	fold := dealt(in.Selection)
@@ -124,31 +131,29 @@ func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
 	}
 	after := train()
 	same := func(a, b *dataset.Float) bool { return reflect.DeepEqual(a.Net, b.Net) }
-	if !same(before.parts[1], after.parts[1]) {
+	if !same(before.withoutFold[1], after.withoutFold[1]) {
 		t.Error("the network that judges fold 1 has seen it")
 	}
-	if same(before.parts[0], after.parts[0]) && same(before.Net, after.Net) {
+	if same(before.withoutFold[0], after.withoutFold[0]) && same(before.Net, after.Net) {
 		t.Error("what was changed has no effect on any network")
 	}
 }
 
 func TestInterruptedRecoveryGivesWhatThereIs(t *testing.T) {
 	in := mustCity(t, "epochs = 4")
-	ctx, cancel := context.WithCancel(context.Background())
-	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
-	c := in.Whole(quant.Formats{})
-	c.Units = [][]int{{0, 2, 4, 6, 8, 10}}
-	chosen, err := in.ChooseFormats(cut.Statistics, c)
+	stop := make(chan struct{})
+	pl, cut := NewPlanner(in), halfOf(in)
+	chosen, err := pl.Choose(t.Context(), cut)
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, err := in.Recover(ctx, cut, chosen, func(done, all int, _ float64) {
+	again, err := pl.Recover(t.Context(), stop, cut, chosen, func(done, all int, _ float64) {
 		if done == 10 { // in the last of three trainings
-			cancel()
+			close(stop)
 		}
 	})
-	if err != nil || again.Recovered == nil || !(again.used < chosen.used) {
-		t.Errorf("%v, recovered %v", err, again.Recovered != nil)
+	if err != nil || again.Candidate.Recovered == nil || !(again.used < chosen.used) {
+		t.Errorf("%v, recovered %v", err, again.Candidate.Recovered != nil)
 	}
 }
 
@@ -187,8 +192,7 @@ func TestFurtherRecordings(t *testing.T) {
 	if len(in.Further.Sequences) != 1 || in.Further.Sequences[0].Y != nil {
 		t.Fatalf("%d further sequences", len(in.Further.Sequences))
 	}
-	if _, err := in.RecoverOnce(context.Background(),
-		prune.MeasureStatistics(in.Float, in.Selection),
+	if _, err := NewPlanner(in).RecoverOnce(t.Context(), nil,
 		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)), nil, quiet); err != nil {
 		t.Error(err)
 	}

@@ -1,12 +1,12 @@
 package budget
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
 
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 	"kerf/targets"
 )
@@ -36,33 +36,44 @@ const (
 
 // remedies looks for remedies of the broken limits of one target.
 type remedies struct {
-	in         *Inputs
-	cut        *Cut
-	now        Candidate
-	statistics *prune.Statistics
-	tried      map[string]*Chosen // by candidate
-	found      []Remedy
-	target     Target
+	pl     *Planner
+	in     *Inputs
+	cut    *Cut
+	now    Candidate
+	tried  map[triedKey]*Chosen
+	found  []Remedy
+	target Target
+}
+
+// triedKey stands for the cut and the words of a candidate.
+type triedKey struct {
+	cut   cutKey
+	words string
 }
 
 // Remedies finds, for every broken limit of every standing, what would meet it: the
 // lowest clock, the other place for the weights, the widest words, the fewest units or the fewest
 // features less, each by itself. The network that a change gives is run on the
-// selection recordings. The error is that of [quant.Quantize].
-func (in *Inputs) Remedies(cut *Cut, chosen *Chosen, standings []Standing) ([]Remedy, error) {
-	ranked := *cut
-	if ranked.FeatureRank == nil { // the choice was made by hand
-		ranked = *in.Rank()
+// selection recordings. The error is that of
+// ctx or of [quant.Quantize].
+func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen,
+	standings []Standing) ([]Remedy, error) {
+	if cut.FeatureRank == nil { // the choice was made by hand
+		var err error
+		if cut, err = pl.Rank(ctx); err != nil {
+			return nil, err
+		}
 	}
-	r := &remedies{in: in, cut: &ranked, now: chosen.Candidate, statistics: ranked.Statistics,
-		tried: map[string]*Chosen{}}
+	r := &remedies{pl: pl, in: pl.in, cut: cut, now: chosen.Candidate,
+		tried: map[triedKey]*Chosen{}}
 	for _, s := range standings {
 		r.target = s.Target
 		for _, row := range s.Broken {
 			r.clock(row)
 			r.place(row)
-			for _, search := range []func(Cost) error{r.words, r.units, r.features} {
-				if err := search(row); err != nil {
+			for _, search := range []func(context.Context, Cost) error{r.words, r.units,
+				r.features} {
+				if err := search(ctx, row); err != nil {
 					return nil, err
 				}
 			}
@@ -137,7 +148,7 @@ func (r *remedies) unchanged(row Cost, knob, change string, after Cost) {
 }
 
 // words tries narrower uniform words, the widest first.
-func (r *remedies) words(row Cost) error {
+func (r *remedies) words(ctx context.Context, row Cost) error {
 	net := r.in.Float.Net
 	bits := func(f quant.Formats) int { // of all words together
 		sum := 0
@@ -160,20 +171,20 @@ func (r *remedies) words(row Cost) error {
 		c := r.now
 		c.Formats = f
 		if after, ok := r.heals(row, c, r.target); ok {
-			return r.changed(row, WordKnob, nil, f.String(), c, after)
+			return r.changed(ctx, row, WordKnob, nil, f.String(), c, after)
 		}
 	}
 	return nil
 }
 
 // units takes away the least needed units until the limit is met.
-func (r *remedies) units(row Cost) error {
-	return r.fewer(row, UnitKnob, UnitItem)
+func (r *remedies) units(ctx context.Context, row Cost) error {
+	return r.fewer(ctx, row, UnitKnob, UnitItem)
 }
 
 // features takes away the least needed front end with which the limit is met, and
 // by itself the least needed features until it is.
-func (r *remedies) features(row Cost) error {
+func (r *remedies) features(ctx context.Context, row Cost) error {
 	for _, group := range r.in.items(r.cut) {
 		c, ok := group.without(r.now)
 		if !ok || group.sort != FrontEndItem {
@@ -183,17 +194,17 @@ func (r *remedies) features(row Cost) error {
 			gone := dataset.NamesWithout(r.in.KeptFeatures(r.now), r.in.KeptFeatures(c))
 			change := fmt.Sprintf("without the front end %s and its %d features", group.names[0],
 				len(gone))
-			if err := r.changed(row, FeatureKnob, gone, change, c, after); err != nil {
+			if err := r.changed(ctx, row, FeatureKnob, gone, change, c, after); err != nil {
 				return err
 			}
 			break
 		}
 	}
-	return r.fewer(row, FeatureKnob, FeatureItem)
+	return r.fewer(ctx, row, FeatureKnob, FeatureItem)
 }
 
 // fewer takes away items of one sort, the least needed first.
-func (r *remedies) fewer(row Cost, knob, sort string) error {
+func (r *remedies) fewer(ctx context.Context, row Cost, knob, sort string) error {
 	c := r.now
 	var gone []string
 	for _, next := range r.in.items(r.cut) {
@@ -204,20 +215,20 @@ func (r *remedies) fewer(row Cost, knob, sort string) error {
 		c, gone = less, append(gone, next.names...)
 		if after, ok := r.heals(row, c, r.target); ok {
 			change := fmt.Sprintf("%d of the %s less: %s", len(gone), knob, dataset.ListNames(gone))
-			return r.changed(row, knob, gone, change, c, after)
+			return r.changed(ctx, row, knob, gone, change, c, after)
 		}
 	}
 	return nil
 }
 
 // changed notes a remedy that changes the network, and what that does to the loss.
-func (r *remedies) changed(row Cost, knob string, names []string, change string, c Candidate,
-	after Cost) error {
-	key := fmt.Sprint(c.Features, c.Units, c.Formats)
+func (r *remedies) changed(ctx context.Context, row Cost, knob string, names []string,
+	change string, c Candidate, after Cost) error {
+	key := triedKey{c.key(), c.Formats.String()}
 	chosen, ok := r.tried[key]
 	if !ok {
 		var err error
-		if chosen, err = r.in.try(r.statistics, c); err != nil {
+		if chosen, err = r.pl.try(ctx, c); err != nil {
 			return err
 		}
 		r.tried[key] = chosen

@@ -31,10 +31,10 @@ type judgement struct {
 
 // assess compares what every row may show on sign-off recordings, judged by the selection
 // recordings, with its tolerance.
-func (in *Inputs) assess(score *dataset.Score) judgement {
-	base := in.floatOnSelection()
-	floor := in.floatReach()
-	j := judgement{rows: in.lossRows(in.Selection, scores{float: base, cut: score, fixed: score},
+func (pl *Planner) assess(score *dataset.Score) judgement {
+	base := pl.floatOnSelection()
+	floor := pl.floatReach()
+	j := judgement{rows: pl.lossRows(pl.in.Selection, scores{float: base, cut: score, fixed: score},
 		true)}
 	first := true
 	for i, row := range j.rows {
@@ -63,8 +63,8 @@ func allowance(row Loss, floor float64) float64 {
 
 // within tells whether every judged row on selection recordings leaves room for
 // the sign-off, and returns the row with the least and what it may reach there.
-func (in *Inputs) within(score *dataset.Score) (tightest Loss, mayReach float64, ok bool) {
-	j := in.assess(score)
+func (pl *Planner) within(score *dataset.Score) (tightest Loss, mayReach float64, ok bool) {
+	j := pl.assess(score)
 	return j.tightest, j.mayReach, j.used <= 1
 }
 
@@ -81,38 +81,12 @@ func (l *Loss) reach() float64 {
 	return value + float64(signoffReach(l.parts())*(high-value))
 }
 
-// floatReach is the reach of every judged row for the float network itself.
-func (in *Inputs) floatReach() []float64 {
-	if in.selectionFloor == nil {
-		base := in.floatOnSelection()
-		for _, row := range in.lossRows(in.Selection, scores{float: base, cut: base, fixed: base},
-			true) {
-			in.selectionFloor = append(in.selectionFloor, row.reach())
-		}
-	}
-	return in.selectionFloor
-}
-
-// floatOnSelection is the score of the network as given, measured once.
-func (in *Inputs) floatOnSelection() *dataset.Score {
-	if in.selectionBase == nil {
-		in.selectionBase = dataset.Measure(in.Float, in.Selection, in.Regions)
-	}
-	return in.selectionBase
-}
-
 // constant predicts the means of the selection recordings: what explained shares compare with.
 func (in *Inputs) constant() *dataset.Constant { return dataset.ConstantOf(in.Selection) }
 
-// constantOn is the score of that constant; on selection recordings it is measured once.
-func (in *Inputs) constantOn(rec *dataset.Recordings) *dataset.Score {
-	if rec != in.Selection {
-		return dataset.Measure(in.constant(), rec, in.Regions)
-	}
-	if in.selectionConstant == nil {
-		in.selectionConstant = dataset.Measure(in.constant(), rec, in.Regions)
-	}
-	return in.selectionConstant
+// measureConstant returns the score of that constant.
+func (in *Inputs) measureConstant(rec *dataset.Recordings) *dataset.Score {
+	return dataset.Measure(in.constant(), rec, in.Regions)
 }
 
 // used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.

@@ -1,13 +1,12 @@
 package budget
 
 import (
+	"context"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -26,8 +25,7 @@ const folds = 2
 
 // prepared is what all word widths of one cut share.
 type prepared struct {
-	key       string
-	recovered *Recovered // nil: not trained
+	candidate Candidate // whose words do not count here
 	cut       *dataset.Float
 	scaled    *dataset.Float // cut with standardised inputs, or what recovery training made of it
 	whole     quant.Calibration
@@ -41,42 +39,37 @@ type prepared struct {
 	outputs [][]float64
 }
 
-// prepare cuts the network and calibrates it, or remembers that it did so last.
-func (in *Inputs) prepare(statistics *prune.Statistics, c Candidate) *prepared {
-	key := cutKey(c)
-	if in.lastPrepared != nil && in.lastPrepared.key == key {
-		return in.lastPrepared
+// prepare calibrates the network of a candidate, or returns what it did so last.
+func (pl *Planner) prepare(c Candidate) *prepared {
+	if pl.last != nil && pl.last.candidate.isSameNetwork(c) {
+		return pl.last
 	}
-	p := &prepared{key: key, cut: in.cutNetwork(statistics, c)}
-	p.whole = quant.Calibrate(p.cut, in.Selection)
+	p := &prepared{candidate: c, cut: pl.cutNetwork(c)}
+	p.whole = quant.Calibrate(p.cut, pl.in.Selection)
 	p.scaled = quant.Standardise(p.cut, p.whole)
 	taught := p.cut
-	p.recovered = in.recovered[key]
-	if p.recovered != nil {
-		p.scaled, taught = p.recovered.Net, in.Float
+	if c.Recovered != nil {
+		p.scaled, taught = c.Recovered.Net, pl.in.Float
 	}
 	if p.scaled != p.cut {
-		p.whole = quant.Calibrate(p.scaled, in.Selection)
+		p.whole = quant.Calibrate(p.scaled, pl.in.Selection)
 	}
 	var rests []*dataset.Recordings
-	p.fold, rests = in.folds()
+	p.fold, rests = pl.in.folds()
 	if rests == nil {
 		p.parts, p.ofFold = []quant.Calibration{p.whole}, []*dataset.Float{p.scaled}
 	}
 	for k, rest := range rests {
 		net := p.scaled
-		if p.recovered != nil {
-			net = p.recovered.parts[k]
+		if c.Recovered != nil {
+			net = c.Recovered.withoutFold[k]
 		}
 		p.parts, p.ofFold = append(p.parts, quant.Calibrate(net, rest)), append(p.ofFold, net)
 	}
-	p.outputs = predictions(in.Selection, taught)
-	in.lastPrepared = p
+	p.outputs = predictions(pl.in.Selection, taught)
+	pl.last = p
 	return p
 }
-
-// cutKey stands for the features and units of a candidate.
-func cutKey(c Candidate) string { return fmt.Sprint(c.Features, c.Units) }
 
 // folds gives every selection sequence a fold, and for every fold the recordings without it; none,
 // and one fold for all, when there are too few sequences.
@@ -141,8 +134,8 @@ func (p *prepared) ways() []quant.Rounding {
 
 // heldOut runs a way of rounding on the selection recordings, every sequence by
 // a network that was calibrated without it. Only the sequences of the first folds
-// are run; the others have no predictions.
-func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial,
+// are run; the others have no predictions. The error is that of ctx or of [quant.Quantize].
+func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial *quant.Partial,
 	first int) ([][]float64, error) {
 	nets := make([]*quant.Network, min(first, len(p.parts)))
 	for k := range nets {
@@ -154,6 +147,9 @@ func (in *Inputs) heldOut(p *prepared, c Candidate, partial *quant.Partial,
 	}
 	all := make([][]float64, len(in.Selection.Sequences))
 	for fold, net := range nets {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		part := *in.Selection
 		part.Sequences = nil
 		var places []int
@@ -211,13 +207,17 @@ func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 // that stays nearest to the float network on selection recordings that it was not
 // calibrated on. What is judged are these same runs; the network itself
 // is then calibrated on all selection recordings.
-func (in *Inputs) try(statistics *prune.Statistics, c Candidate) (*Chosen, error) {
-	p := in.prepare(statistics, c)
-	return in.tryWays(p, c, p.ways())
+func (pl *Planner) try(ctx context.Context, c Candidate) (*Chosen, error) {
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	p := pl.prepare(c)
+	return pl.tryWays(ctx, p, c, p.ways())
 }
 
 // tryWays is try with some ways of rounding.
-func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Chosen, error) {
+func (pl *Planner) tryWays(ctx context.Context, p *prepared, c Candidate,
+	ways []quant.Rounding) (*Chosen, error) {
 	var best *Chosen
 	var compared []RoundingResult
 	least := math.Inf(1)
@@ -226,7 +226,7 @@ func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Cho
 		fixed, err := quant.Quantize(p.scaled, p.whole, c.Formats, rounding)
 		var predicted [][]float64
 		if err == nil {
-			predicted, err = in.heldOut(p, c, nil, folds)
+			predicted, err = pl.in.heldOut(ctx, p, c, nil, folds)
 		}
 		if err != nil {
 			if outOfRange := new(quant.RangeError); rounding != quant.Nearest &&
@@ -235,15 +235,15 @@ func (in *Inputs) tryWays(p *prepared, c Candidate, ways []quant.Rounding) (*Cho
 			}
 			return nil, err
 		}
-		score := in.measured(predicted)
-		result := RoundingResult{Rounding: rounding, Distance: in.distance(p, predicted)}
+		score := pl.in.measured(predicted)
+		result := RoundingResult{Rounding: rounding, Distance: pl.in.distance(p, predicted)}
 		var ok bool
-		result.Tightest, result.MayReach, ok = in.within(score)
+		result.Tightest, result.MayReach, ok = pl.within(score)
 		compared = append(compared, result)
 		if result.Distance < least || best == nil {
 			least = result.Distance
 			c.shifts = fixed.Shape().Shifts
-			best = &Chosen{Candidate: c, CutNet: p.cut, Recovered: p.recovered, Fixed: fixed,
+			best = &Chosen{Candidate: c, CutNet: p.cut, Fixed: fixed,
 				Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
 		}
 	}

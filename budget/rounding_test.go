@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -35,7 +34,7 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 	in := oneFineRow(t)
 	const spike = 9
 	in.Selection.Sequences[2].X[7] = spike // fold 0: every second of one scenario
-	p := in.prepare(prune.MeasureStatistics(in.Float, in.Selection), in.Whole(quant.Formats{}))
+	p := NewPlanner(in).prepare(in.Whole(quant.Formats{}))
 	if p.whole.Input != spike || p.parts[1].Input != spike || !(p.parts[0].Input <= 1) {
 		t.Errorf("largest inputs %g over all, %g and %g in the parts; want 9, at most 1 and 9",
 			p.whole.Input, p.parts[0].Input, p.parts[1].Input)
@@ -46,8 +45,8 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 func TestASingleSequenceFitsNothing(t *testing.T) {
 	in := oneFineRow(t)
 	in.Selection.Sequences = in.Selection.Sequences[:1]
-	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection),
-		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
+	pl := NewPlanner(in)
+	chosen, err := pl.try(t.Context(), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -60,8 +59,8 @@ func TestASingleSequenceFitsNothing(t *testing.T) {
 // gave it.
 func TestTheNearestWayIsTaken(t *testing.T) {
 	in := oneFineRow(t)
-	chosen, err := in.try(prune.MeasureStatistics(in.Float, in.Selection),
-		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
+	pl := NewPlanner(in)
+	chosen, err := pl.try(t.Context(), in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,7 +74,7 @@ func TestTheNearestWayIsTaken(t *testing.T) {
 				chosen.Roundings[at].Distance)
 		}
 	}
-	for _, row := range in.SelectionLoss(chosen) {
+	for _, row := range pl.SelectionLoss(chosen) {
 		if tightest := chosen.Roundings[at].Tightest; row.Output == tightest.Output &&
 			row.Scenario == tightest.Scenario && row.Fixed != tightest.Fixed {
 			t.Errorf("%s: %g is shown, %g was judged", row.Describe(), row.Fixed, tightest.Fixed)

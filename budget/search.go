@@ -2,6 +2,7 @@ package budget
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 	"time"
@@ -12,7 +13,7 @@ import (
 // Cut is the way from the network as given to smaller ones that stay within
 // every tolerance on the selection recordings.
 type Cut struct {
-	Statistics    *prune.Statistics // of the network as given, on the selection recordings
+	Given         Candidate // what words are chosen for where nothing was searched
 	FeatureScores *prune.Scores
 	UnitScores    *prune.Scores
 	FeatureRank   []prune.Ranked // least needed first
@@ -23,9 +24,6 @@ type Cut struct {
 	Points  []*Point
 	Stopped bool // the time that the job gives ended it
 	Path    []PathStep
-
-	search    *search
-	unrounded string // why cheaper points were not brought to fixed point; empty: they were
 }
 
 // beamWidth is how many candidates the search follows at a time. Our choice: on the jobs of
@@ -40,45 +38,59 @@ const beamWidth = 3
 // for all candidates that are made of that one. The round's best go on, and every ranking is made
 // anew from them.
 type search struct {
-	in    *Inputs
+	pl    *Planner
 	cut   *Cut
 	items []item
 	guide *guide
-	known map[string]*Point // by cutKey
-	until time.Time         // zero: no end
+	known map[cutKey]*Point
+	lost  map[*Point]*losses
+	until time.Time // zero: no end
 }
 
 // FindCut searches for smaller networks within every tolerance. progress is called after each round
-// with the number of items that are decided and the number of all.
-func (in *Inputs) FindCut(progress func(done, all int)) *Cut {
-	cut := in.Rank()
-	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
-	start := in.start(formats[0])
-	if !in.JudgesLoss() {
-		return cut
+// with the number of items that are decided and the number of all. Where the job has no tolerance
+// nothing is searched. The error is that of ctx.
+func (pl *Planner) FindCut(ctx context.Context, progress func(done, all int)) (*Cut, error) {
+	cut, err := pl.Rank(ctx)
+	if err != nil {
+		return nil, err
 	}
-	cut.Start, cut.StartReach, _ = in.within(in.floatOnSelection())
-	s := &search{in: in, cut: cut, items: in.items(cut), guide: in.newGuide(cut.Statistics),
-		known: map[string]*Point{}}
-	cut.search = s
+	in := pl.in
+	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
+	cut.Given = in.start(formats[0])
+	if !in.JudgesLoss() {
+		return cut, nil
+	}
+	cut.Start, cut.StartReach, _ = pl.within(pl.floatOnSelection())
+	s := &search{pl: pl, cut: cut, items: in.items(cut), guide: pl.newGuide(),
+		known: map[cutKey]*Point{}, lost: map[*Point]*losses{}}
+	pl.search = s
 	if t := in.Job.Search.Time; t != nil {
 		s.until = time.Now().Add(time.Duration(float64(*t) * float64(time.Second)))
 	}
-	first := s.measure([]child{{change: "as given", candidate: start}})[0]
-	beam := []*Point{first}
-	for len(beam) > 0 && first.Within() {
+	beam, err := s.measure(ctx, []child{{change: "as given", candidate: cut.Given}})
+	if err != nil {
+		return nil, err
+	}
+	for len(beam) > 0 && cut.Points[0].Within() {
 		if cut.Stopped = s.over(); cut.Stopped {
 			break
 		}
-		beam = s.round(beam)
+		if beam, err = s.round(ctx, beam); err != nil {
+			return nil, err
+		}
 		if len(beam) > 0 {
-			progress(min(beam[0].gone+len(beam[0].refused), len(s.items)-1), len(s.items))
+			decided := s.lost[beam[0]].gone + len(s.lost[beam[0]].refused)
+			progress(min(decided, len(s.items)-1), len(s.items))
 		}
 	}
 	cut.Path = cut.pathTo(s.cheapest().Candidate)
 	progress(1, 1)
-	return cut
+	return cut, ctx.Err()
 }
+
+// CutByHand is a cut in which nothing was searched: its candidate is given.
+func CutByHand(c Candidate) *Cut { return &Cut{Given: c} }
 
 // over tells whether the time that the job gives is over. There may be no search.
 func (s *search) over() bool { return s != nil && !s.until.IsZero() && time.Now().After(s.until) }
@@ -112,19 +124,26 @@ const hopeless = 2
 
 // round measures the best children of a beam until enough are within every tolerance; it returns
 // those, or none when no candidate of the beam can lose anything more.
-func (s *search) round(beam []*Point) []*Point {
+func (s *search) round(ctx context.Context, beam []*Point) ([]*Point, error) {
 	for {
-		pool, untried := s.children(beam)
+		pool, untried, err := s.children(ctx, beam)
+		if err != nil {
+			return nil, err
+		}
 		var next []*Point
 		for len(pool) > 0 && len(next) < beamWidth {
 			n := min(beamWidth-len(next), len(pool))
 			batch := pool[:n]
 			pool = pool[n:]
-			for i, p := range s.measure(batch) {
+			points, err := s.measure(ctx, batch)
+			if err != nil {
+				return nil, err
+			}
+			for i, p := range points {
 				if p.Within() {
 					next = append(next, p)
 				} else {
-					batch[i].parent.refuse(batch[i].item)
+					s.lost[batch[i].parent].refuse(batch[i].item)
 				}
 			}
 		}
@@ -132,7 +151,7 @@ func (s *search) round(beam []*Point) []*Point {
 			slices.SortStableFunc(next, func(a, b *Point) int {
 				return cmp.Compare(s.merit(b.price, b.Used), s.merit(a.price, a.Used))
 			})
-			return next
+			return next, nil
 		}
 	}
 }
@@ -142,30 +161,34 @@ func (s *search) round(beam []*Point) []*Point {
 const besides = 2
 
 // beside measures what a point cannot lose, of each sort the least estimated loss first.
-func (s *search) beside(p *Point) {
+func (s *search) beside(ctx context.Context, p *Point) error {
 	var all []child
 	var candidates []Candidate
 	for _, i := range s.items {
-		if c, ok := i.without(p.Candidate); ok && s.known[cutKey(c)] == nil {
+		if c, ok := i.without(p.Candidate); ok && s.known[c.key()] == nil {
 			all = append(all, child{parent: p, item: i, change: i.change("out"), candidate: c})
 			candidates = append(candidates, c)
 		}
 	}
-	s.guide.estimate(append(candidates, p.Candidate))
+	if err := s.guide.estimate(ctx, append(candidates, p.Candidate)); err != nil {
+		return err
+	}
 	for i := range all {
 		all[i].used = s.guide.used(p, all[i].candidate)
 	}
 	slices.SortStableFunc(all, func(a, b child) int { return cmp.Compare(a.used, b.used) })
 	count := map[string]int{}
-	s.measure(slices.DeleteFunc(all, func(c child) bool {
+	_, err := s.measure(ctx, slices.DeleteFunc(all, func(c child) bool {
 		count[c.item.sort]++
 		return count[c.item.sort] > besides
 	}))
+	return err
 }
 
 // children lists what the points of a beam suggest, the best first, and tells whether there was
 // anything.
-func (s *search) children(beam []*Point) (pool []child, untried bool) {
+func (s *search) children(ctx context.Context, beam []*Point) (pool []child, untried bool,
+	err error) {
 	var all []child
 	var candidates []Candidate
 	for _, p := range beam {
@@ -179,25 +202,27 @@ func (s *search) children(beam []*Point) (pool []child, untried bool) {
 			candidates = append(candidates, c)
 		}
 	}
-	s.guide.estimate(candidates)
-	seen := map[string]bool{}
+	if err := s.guide.estimate(ctx, candidates); err != nil {
+		return nil, false, err
+	}
+	seen := map[cutKey]bool{}
 	for _, c := range all {
-		key := cutKey(c.candidate)
+		key := c.candidate.key()
 		known := s.known[key]
 		c.used = s.guide.used(c.parent, c.candidate)
 		switch {
 		case known != nil && !known.Within() || known == nil && !(c.used <= hopeless):
-			c.parent.refuse(c.item)
+			s.lost[c.parent].refuse(c.item)
 			untried = true
 		case known == nil && !seen[key]:
 			untried = true
 			seen[key] = true
-			c.merit = s.merit(s.in.priceOf(c.candidate), c.used)
+			c.merit = s.merit(s.pl.priceOf(c.candidate), c.used)
 			pool = append(pool, c)
 		}
 	}
 	slices.SortStableFunc(pool, func(a, b child) int { return cmp.Compare(b.merit, a.merit) })
-	return pool, untried
+	return pool, untried, nil
 }
 
 // leastUsed is the share of a tolerance below which less is no merit: there a loss says more of the
@@ -213,24 +238,20 @@ func (s *search) merit(p price, used float64) float64 {
 	return saved / math.Max(used, leastUsed)
 }
 
-// ScoreFeatures computes the scores of the features if the job gives none. It
-// takes its time, once; progress may be nil.
-func (in *Inputs) ScoreFeatures(progress func(done, all int)) {
-	if in.Scores == nil && in.Computed == nil {
-		in.Computed = prune.FeatureValues(in.Float, in.Selection,
-			prune.Settings{Progress: progress})
-	}
-}
-
-// Rank scores features (unless the job gives scores) and units.
-func (in *Inputs) Rank() *Cut {
-	cut := &Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection),
-		FeatureScores: in.Scores}
+// Rank scores features (unless the job gives scores) and units. The error is that of ctx.
+func (pl *Planner) Rank(ctx context.Context) (*Cut, error) {
+	cut := &Cut{FeatureScores: pl.in.Scores}
 	if cut.FeatureScores == nil {
-		in.ScoreFeatures(nil)
-		cut.FeatureScores = in.Computed.Scores
+		if err := pl.ScoreFeatures(ctx, nil); err != nil {
+			return nil, err
+		}
+		cut.FeatureScores = pl.computed.Scores
 	}
-	cut.UnitScores = prune.UnitEffects(in.Float, cut.Statistics.Means, in.Selection)
+	var err error
+	if cut.UnitScores, err = prune.UnitEffects(ctx, pl.in.Float, pl.statistics().Means,
+		pl.in.Selection); err != nil {
+		return nil, err
+	}
 	cut.FeatureRank, cut.UnitRank = cut.FeatureScores.Ranking(), cut.UnitScores.Ranking()
-	return cut
+	return cut, nil
 }

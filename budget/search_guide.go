@@ -2,57 +2,65 @@ package budget
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
 	"kerf/dataset"
-	"kerf/prune"
 )
 
 // guide estimates what candidates would lose. Its figures only say what to measure next.
 type guide struct {
-	in         *Inputs
-	statistics *prune.Statistics
-	prepared   *dataset.Prepared
-	base       *dataset.Score
-	rows       map[string][]float64 // by cutKey: the value of every judged row
+	pl       *Planner
+	prepared *dataset.Prepared
+	base     *dataset.Score
+	rows     map[cutKey][]float64 // the value of every judged row
 }
 
-func (in *Inputs) newGuide(statistics *prune.Statistics) *guide {
-	g := &guide{in: in, statistics: statistics, rows: map[string][]float64{}}
-	g.prepared = dataset.Prepare(in.Float, in.Selection, in.Regions)
-	g.base = g.prepared.Score(in.Float)
+func (pl *Planner) newGuide() *guide {
+	g := &guide{pl: pl, rows: map[cutKey][]float64{}}
+	g.prepared = dataset.Prepare(pl.in.Float, pl.in.Selection, pl.in.Regions)
+	g.base = g.prepared.Score(pl.in.Float)
 	return g
 }
 
-// estimate fills in the rows of candidates, all side by side.
-func (g *guide) estimate(candidates []Candidate) {
-	var keys []string
+// estimate fills in the rows of candidates, all side by side. The error is that of ctx.
+func (g *guide) estimate(ctx context.Context, candidates []Candidate) error {
+	var keys []cutKey
 	var fresh []Candidate
 	for _, c := range candidates {
-		if key := cutKey(c); g.rows[key] == nil && !slices.Contains(keys, key) {
+		if key := c.key(); g.rows[key] == nil && !slices.Contains(keys, key) {
 			keys, fresh = append(keys, key), append(fresh, c)
 		}
 	}
 	sketches := make([]*dataset.Float, len(fresh))
-	dataset.InParallel(len(fresh), func(i int) {
-		sketches[i] = g.statistics.Sketch(fresh[i].Features, fresh[i].Units)
-	})
-	scores := g.prepared.ScoreAll(sketches)
+	statistics := g.pl.statistics()
+	if err := dataset.InParallelUntil(ctx, len(fresh), func(i int) {
+		sketches[i] = statistics.Sketch(fresh[i].Features, fresh[i].Units)
+	}); err != nil {
+		return err
+	}
+	scores, err := g.prepared.ScoreAll(ctx, sketches)
+	if err != nil {
+		return err
+	}
 	reaches := make([][]float64, len(fresh))
-	dataset.InParallel(len(fresh), func(i int) {
-		reaches[i] = g.in.judgedReaches(g.base, scores[i])
-	})
+	if err := dataset.InParallelUntil(ctx, len(fresh), func(i int) {
+		reaches[i] = g.pl.judgedReaches(g.base, scores[i])
+	}); err != nil {
+		return err
+	}
 	for i, key := range keys {
 		g.rows[key] = reaches[i]
 	}
+	return nil
 }
 
 // used estimates the share of the tolerances that a child uses: what was measured of its
 // parent, and on every row what the child differs from it here.
 func (g *guide) used(parent *Point, child Candidate) float64 {
-	before, after := g.rows[cutKey(parent.Candidate)], g.rows[cutKey(child)]
-	floor := g.in.floatReach()
+	before, after := g.rows[parent.Candidate.key()], g.rows[child.key()]
+	floor := g.pl.floatReach()
 	most := math.Inf(-1)
 	for i, row := range parent.Rows {
 		if row.Sequences == 0 {
@@ -65,14 +73,14 @@ func (g *guide) used(parent *Point, child Candidate) float64 {
 }
 
 // judgedReaches is what every row may reach, in the order of lossRows, with rough intervals.
-func (in *Inputs) judgedReaches(base, score *dataset.Score) []float64 {
+func (pl *Planner) judgedReaches(base, score *dataset.Score) []float64 {
 	reaches := []float64{} // not nil: no row is an answer as well
-	for o, output := range in.judged() {
-		for _, place := range in.places(in.Selection, o) {
-			for _, t := range in.Job.Tolerances[output.Name].rules(place) {
+	for o, output := range pl.in.judged() {
+		for _, place := range pl.in.places(pl.in.Selection, o) {
+			for _, t := range pl.in.Job.Tolerances[output.Name].rules(place) {
 				from := base
 				if t.metric == dataset.Explained {
-					from = in.constantOn(in.Selection)
+					from = pl.constantOn(pl.in.Selection)
 				}
 				c := dataset.CompareRoughly(from, score, place.slice, t.metric)
 				row := Loss{Metric: t.metric, Relative: t.relative, Rise: c.Rise,
@@ -95,7 +103,7 @@ var bundles = []int{2, 4, 8}
 // scores and the others' power to replace them speak for (share of the score times the root of the
 // share of variance that what stays does not predict), each alone and the first of them together.
 func (s *search) suggest(p *Point) []item {
-	ofFeatures, ofUnits := s.cut.Statistics.Unexplained(p.Candidate.Features, p.Candidate.Units)
+	ofFeatures, ofUnits := s.pl.statistics().Unexplained(p.Candidate.Features, p.Candidate.Units)
 	left := func(i item) float64 {
 		if i.sort == UnitItem {
 			u := i.units[0]
@@ -107,7 +115,7 @@ func (s *search) suggest(p *Point) []item {
 	bySort := map[string][]item{}
 	need := map[string]float64{}
 	for _, i := range s.items {
-		if _, ok := i.without(p.Candidate); !ok || p.refuses(i) {
+		if _, ok := i.without(p.Candidate); !ok || s.refuses(p, i) {
 			continue
 		}
 		if i.sort == FrontEndItem {
@@ -126,7 +134,7 @@ func (s *search) suggest(p *Point) []item {
 		all = append(all, items...)
 		for _, n := range bundles {
 			if n <= len(items) {
-				if joint := several(items[:n]); !p.refuses(joint) {
+				if joint := several(items[:n]); !s.refuses(p, joint) {
 					all = append(all, joint)
 				}
 			}

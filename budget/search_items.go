@@ -99,6 +99,7 @@ func (i item) change(what string) string {
 // already, or if it is the last feature or the last unit of a layer.
 func (i item) without(c Candidate) (smaller Candidate, ok bool) {
 	smaller = c
+	smaller.Recovered = nil // a smaller network was not trained
 	smaller.Features = slices.DeleteFunc(slices.Clone(c.Features), func(k int) bool {
 		return slices.Contains(i.features, k)
 	})

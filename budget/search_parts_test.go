@@ -60,11 +60,12 @@ func TestWhatARefusalCovers(t *testing.T) {
 			features: make([]int, n)}
 	}
 	units := item{sort: UnitItem, names: []string{"0", "1", "2"}, units: make([]prune.Unit, 3)}
-	before := &Point{
+	before := &Point{}
+	p := &Point{From: before}
+	s := &search{lost: map[*Point]*losses{p: {}, before: {
 		refused: map[string]bool{feature(1).key(): true},
 		bundles: map[string]int{UnitItem: 3, FeatureItem: 4},
-	}
-	p := &Point{From: before}
+	}}}
 	for _, c := range []struct {
 		name string
 		item item
@@ -82,7 +83,7 @@ func TestWhatARefusalCovers(t *testing.T) {
 		{"many units of one item", item{sort: UnitItem, names: []string{"9"},
 			units: make([]prune.Unit, 5)}, false},
 	} {
-		if got := p.refuses(c.item); got != c.want {
+		if got := s.refuses(p, c.item); got != c.want {
 			t.Errorf("%s: %v, want %v", c.name, got, c.want)
 		}
 	}
@@ -97,7 +98,7 @@ func weightsOf(bits int) quant.Formats {
 // Why a candidate was not chosen, by what it costs beside the choice and what became of it in fixed
 // point.
 func TestReasonsInWords(t *testing.T) {
-	in := &Inputs{prices: &pricing{whole: map[string]float64{}}}
+	pl := &Planner{in: &Inputs{}, prices: &pricing{whole: map[string]float64{}}}
 	words := weightsOf(8)
 	costs := func(flash float64) []Cost {
 		return []Cost{{Target: "small", Resource: Flash, Part: Total, Value: flash, Limit: 1000}}
@@ -157,13 +158,13 @@ func TestReasonsInWords(t *testing.T) {
 		{fixed(point(11, 0.5, 1, 2), nil, 0.5), nil, "", "It costs the same and was found later."},
 		{cheaper, nil, "", "No reason is known."}, // which must not happen
 	} {
-		cut := &Cut{Points: append([]*Point{c.p, choice}, c.with...), unrounded: c.stop}
-		reason := cut.reason(in, c.p, choice)
+		points := append([]*Point{c.p, choice}, c.with...)
+		reason := pl.reason(points, c.p, choice, c.stop)
 		if got := reason.String(); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
 		}
 	}
-	choice.recovered = true
+	choice.Candidate.Recovered = &Recovered{}
 	for want, p := range map[string]*Point{
 		"It is the cut of the choice before training and rounding, see number 9.": own,
 		"It was not trained: rounded it costs the same and may use 90 % of a tolerance, " +
@@ -171,7 +172,7 @@ func TestReasonsInWords(t *testing.T) {
 		"It was not trained: rounded it costs 2 % less and may use 90 % of a tolerance, " +
 			"the choice after its training 80 %.": fixed(point(8, 0.49, 0, 1), nil, 0.9),
 	} {
-		reason := (&Cut{Points: []*Point{p, choice}}).reason(in, p, choice)
+		reason := pl.reason([]*Point{p, choice}, p, choice, "")
 		if got := reason.String(); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}
@@ -223,8 +224,8 @@ func TestWhatIsRoundedNext(t *testing.T) {
 				got = i
 			}
 		}
-		if got != c.want || s.cut.unrounded != c.cause {
-			t.Errorf("%s: option %d, want %d; %q", c.name, got, c.want, s.cut.unrounded)
+		if got != c.want || s.notRounded != c.cause {
+			t.Errorf("%s: option %d, want %d; %q", c.name, got, c.want, s.notRounded)
 		}
 	}
 }

@@ -1,6 +1,10 @@
 package budget
 
-import "kerf/dataset"
+import (
+	"context"
+
+	"kerf/dataset"
+)
 
 // Point is one candidate that was measured on the selection recordings.
 type Point struct {
@@ -21,20 +25,29 @@ type Point struct {
 	Costs    []Cost
 	Ways     int // of rounding that were compared; 0 before rounding
 
-	price     price
-	recovered bool            // it was trained
-	several   bool            // the change takes away several items at once
-	refused   map[string]bool // what this candidate could not lose, by key
-	bundles   map[string]int  // by sort: so many items together were too many
-	gone      int             // features and units that were taken away on the way here
+	price price
 }
 
-// refuses tells whether this point, or one that it was made of, could not lose an item, or fewer of
+// takesSeveral reports whether the change takes away several items at once.
+func (p *Point) takesSeveral() bool { return len(p.Names) > 1 }
+
+// isTrained reports whether the candidate went through recovery training.
+func (p *Point) isTrained() bool { return p.Candidate.Recovered != nil }
+
+// losses are what a point lost on the way, and what it could not lose.
+type losses struct {
+	gone    int             // features and units that were taken away
+	refused map[string]bool // by key of the item
+	bundles map[string]int  // by sort: so many items together were too many
+}
+
+// refuses reports whether a point, or one that it was made of, could not lose an item, or fewer of
 // that sort together.
-func (p *Point) refuses(i item) bool {
+func (s *search) refuses(p *Point, i item) bool {
 	many := max(len(i.features), len(i.units))
 	for ; p != nil; p = p.From {
-		if limit := p.bundles[i.sort]; p.refused[i.key()] || len(i.names) > 1 && limit > 0 &&
+		l := s.lost[p]
+		if limit := l.bundles[i.sort]; l.refused[i.key()] || len(i.names) > 1 && limit > 0 &&
 			many >= limit {
 			return true
 		}
@@ -42,12 +55,12 @@ func (p *Point) refuses(i item) bool {
 	return false
 }
 
-// refuse notes that a point cannot lose an item.
-func (p *Point) refuse(i item) {
-	p.refused[i.key()] = true
+// refuse notes that an item cannot go.
+func (l *losses) refuse(i item) {
+	l.refused[i.key()] = true
 	if many := max(len(i.features), len(i.units)); len(i.names) > 1 &&
-		(p.bundles[i.sort] == 0 || many < p.bundles[i.sort]) {
-		p.bundles[i.sort] = many
+		(l.bundles[i.sort] == 0 || many < l.bundles[i.sort]) {
+		l.bundles[i.sort] = many
 	}
 }
 
@@ -55,37 +68,38 @@ func (p *Point) refuse(i item) {
 func (p *Point) Within() bool { return p.Used <= 1 }
 
 // point judges a candidate by its score on selection recordings.
-func (in *Inputs) point(c Candidate, score *dataset.Score) *Point {
-	j := in.assess(score)
+func (pl *Planner) point(c Candidate, score *dataset.Score) *Point {
+	j := pl.assess(score)
 	p := &Point{Candidate: c, Rows: j.rows, Tightest: j.tightest, MayReach: j.mayReach,
-		Used: j.used, Costs: in.Costs(c)}
-	p.price = in.price(c, p.Costs)
+		Used: j.used, Costs: pl.in.Costs(c)}
+	p.price = pl.price(c, p.Costs)
 	return p
 }
 
-// measure cuts candidates in full and measures them, side by side.
-func (s *search) measure(batch []child) []*Point {
-	in := s.in
-	in.floatReach() // before the cores share it
-	in.pricing()
+// measure cuts candidates in full and measures them, side by side. The error is that of ctx.
+func (s *search) measure(ctx context.Context, batch []child) ([]*Point, error) {
+	statistics := s.pl.statistics()
 	points := make([]*Point, len(batch))
-	dataset.InParallel(len(batch), func(i int) {
+	if err := dataset.InParallelUntil(ctx, len(batch), func(i int) {
 		c := batch[i].candidate
-		_, predicted := s.cut.Statistics.CutAndRun(c.Features, c.Units)
-		points[i] = in.point(c, in.measured(predicted))
-	})
+		_, predicted := statistics.CutAndRun(c.Features, c.Units)
+		points[i] = s.pl.point(c, s.pl.in.measured(predicted))
+	}); err != nil {
+		return nil, err
+	}
 	for i, p := range points {
 		c := batch[i]
-		p.From, p.Change, p.Item, p.Names, p.Share, p.several = c.parent, c.change, c.item.sort,
-			c.item.names, c.item.share, len(c.item.names) > 1
-		p.refused, p.bundles = map[string]bool{}, map[string]int{}
+		p.From, p.Change, p.Item, p.Names, p.Share = c.parent, c.change, c.item.sort, c.item.names,
+			c.item.share
+		l := &losses{refused: map[string]bool{}, bundles: map[string]int{}}
 		if c.parent != nil {
-			p.gone = c.parent.gone + max(len(c.item.features), len(c.item.units))
+			l.gone = s.lost[c.parent].gone + max(len(c.item.features), len(c.item.units))
 		}
-		s.known[cutKey(p.Candidate)] = p
+		s.lost[p] = l
+		s.known[p.Candidate.key()] = p
 		s.cut.add(p)
 	}
-	return points
+	return points, nil
 }
 
 // add numbers a point.

@@ -18,12 +18,16 @@ import (
 // searched runs the search of a job and the choice of words.
 func searched(t *testing.T, in *Inputs) (*Cut, *Chosen, *Frontier) {
 	t.Helper()
-	cut := in.FindCut(func(int, int) {})
-	chosen, err := in.Choose(cut)
+	pl := NewPlanner(in)
+	cut, err := pl.FindCut(t.Context(), func(int, int) {})
 	if err != nil {
 		t.Fatal(err)
 	}
-	return cut, chosen, in.Frontier(cut, chosen)
+	chosen, err := pl.Choose(t.Context(), cut)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return cut, chosen, pl.Frontier(cut, chosen)
 }
 
 // summary is what a search found, in a form that can be compared.
@@ -185,7 +189,7 @@ func TestSearchOutOfTime(t *testing.T) {
 	if !cut.Stopped || !f.Stopped || !chosen.Within {
 		t.Errorf("stopped %v, within %v", cut.Stopped, chosen.Within)
 	}
-	r, err := in.Assess(cut, chosen)
+	r, err := NewPlanner(in).Assess(t.Context(), cut, chosen)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -316,7 +320,7 @@ func TestAFeatureThatOneScenarioNeedsStays(t *testing.T) {
 // fixedOrder is the search as one pass: front ends, then features and units by their share of the
 // scores, each tried once.
 func fixedOrder(in *Inputs, cut *Cut) Candidate {
-	items := in.items(cut)
+	pl, items := NewPlanner(in), in.items(cut)
 	slices.SortStableFunc(items, func(a, b item) int {
 		if first := func(i item) bool { return i.sort == FrontEndItem }; first(a) != first(b) {
 			if first(a) {
@@ -329,8 +333,8 @@ func fixedOrder(in *Inputs, cut *Cut) Candidate {
 	kept := cut.Points[0].Candidate
 	for _, i := range items {
 		if c, ok := i.without(kept); ok {
-			_, predicted := cut.Statistics.CutAndRun(c.Features, c.Units)
-			if _, _, ok := in.within(in.measured(predicted)); ok {
+			_, predicted := pl.statistics().CutAndRun(c.Features, c.Units)
+			if _, _, ok := pl.within(in.measured(predicted)); ok {
 				kept = c
 			}
 		}

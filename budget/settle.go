@@ -68,7 +68,7 @@ const samePeriod = 0.01
 
 // applySettle leaves the start of every selection and sign-off sequence out of all that is
 // measured.
-func (in *Inputs) applySettle() error {
+func (in loader) applySettle() error {
 	rule := in.Job.Recordings.Settle
 	if rule == nil {
 		return nil
@@ -235,7 +235,7 @@ func (e *startEffect) String() string {
 // startEffect finds out where the first steps decide: where their errors are unlike those of later
 // steps, and a judged row has another verdict without them, or moves by half of its tolerance. It
 // is nil where they do not, or the job leaves a start out.
-func (r *Result) startEffect() *startEffect {
+func (r *Result) startEffect(pl *Planner) *startEffect {
 	in := r.Inputs
 	if in.Job.Recordings.Settle != nil || !in.JudgesLoss() {
 		return nil
@@ -259,7 +259,7 @@ func (r *Result) startEffect() *startEffect {
 	var most *startEffect
 	// a row that passes with the start alone ranks before another changed verdict
 	mostRank, mostMoved := 0, 0.0
-	for _, later := range in.lossRows(&rest, r.scoresOn(&rest), true) {
+	for _, later := range pl.lossRows(&rest, r.scoresOn(&rest), true) {
 		at := slices.IndexFunc(r.Loss, later.sameRow)
 		if at < 0 {
 			continue
@@ -290,19 +290,20 @@ func (r *Result) startEffect() *startEffect {
 func (e *startEffect) signs() bool { return e.with.Verdict == Pass && e.without.Verdict == Fail }
 
 // judgeStart notes where the first steps decide. A row that passes with them and fails on all later
-// steps is a cause: the start hides what the network does ever after.
-func (r *Result) judgeStart() {
-	e := r.startEffect()
+// steps is a cause: the start hides what the network does ever after. Where
+// they decide and sign nothing, judgeStart returns that as a note.
+func (r *Result) judgeStart(pl *Planner) (note string) {
+	e := r.startEffect(pl)
 	if e == nil {
-		return
+		return ""
 	}
 	which := fmt.Sprintf("the first %s of the sign-off sequences", steps(e.steps))
 	if !e.signs() {
-		r.startNote = which + " " + e.String()
-		return
+		return which + " " + e.String()
 	}
 	r.Examination.Causes = append(r.Examination.Causes, Cause{Kind: CauseStart, Place: which,
 		Says: e.String(), Signoff: true, Output: e.with.Output, Unit: e.with.Unit}.withoutFigures())
+	return ""
 }
 
 // squaredErrors are those of every output [outputs][sequences][steps]; of a classifier 1 where the

@@ -65,23 +65,23 @@ func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 			s.Y[2*step] += 30
 		}
 	}
-	cut := in.Rank()
-	chosen, err := in.ChooseFormats(cut.Statistics, in.start(in.widest().Formats))
+	pl, cut := NewPlanner(in), CutByHand(in.start(in.widest().Formats))
+	chosen, err := pl.Choose(t.Context(), cut)
 	if err != nil {
 		t.Fatal(err)
 	}
 	r := &Result{Inputs: in, Cut: cut, Chosen: chosen}
 	s := r.scoresOn(in.Signoff)
-	r.Loss = in.lossRows(in.Signoff, s, false)
+	r.Loss = pl.lossRows(in.Signoff, s, false)
 	// As if the later steps had got much worse: a cut network would.
 	// half a unit
 	chosen.Fixed.Dense[0].Weights.Bias[0] += 1 << (chosen.Fixed.OutputFraction(0) - 1)
-	r.Loss = in.lossRows(in.Signoff, r.scoresOn(in.Signoff), false)
+	r.Loss = pl.lossRows(in.Signoff, r.scoresOn(in.Signoff), false)
 	// It passes with the start and fails ever after: that is a cause.
 	r.Examination = &Examination{}
-	r.judgeStart()
-	if len(r.Examination.Causes) != 1 || r.startNote != "" {
-		t.Fatalf("causes %+v, note %q", r.Examination.Causes, r.startNote)
+	note := r.judgeStart(pl)
+	if len(r.Examination.Causes) != 1 || note != "" {
+		t.Fatalf("causes %+v, note %q", r.Examination.Causes, note)
 	}
 	says := r.Examination.Causes[0].String()
 	if !strings.HasPrefix(says, "the first 16 steps of the sign-off sequences behave unlike the "+
@@ -90,7 +90,7 @@ func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 		t.Fatal(says)
 	}
 	in.Job.Recordings.Settle = &SettleRule{Steps: 16}
-	if err := in.applySettle(); err != nil {
+	if err := (loader{in}).applySettle(); err != nil {
 		t.Fatal(err)
 	}
 	start := r.start()
@@ -99,7 +99,7 @@ func TestTheStartIsSaidOrLeftOut(t *testing.T) {
 		t.Errorf("left out: %+v", start)
 	}
 	with := r.Loss[0]
-	without := in.lossRows(in.Signoff, r.scoresOn(in.Signoff), false)[0]
+	without := pl.lossRows(in.Signoff, r.scoresOn(in.Signoff), false)[0]
 	if !(without.Float < 1 && with.Float > 5 && without.Rise > 10*with.Rise) {
 		t.Errorf("error %g, rise %g with the start; %g, %g without", with.Float, with.Rise,
 			without.Float, without.Rise)

@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -16,14 +17,18 @@ const mostShifted = 3
 // shifts compare predictions with outputs recorded some steps later or earlier, on the steps that
 // have both. Outputs that fit when they are taken later are a cause: no network can know them. For
 // earlier ones see belongEarlier.
-func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view {
+func (pl *Planner) shifts(ctx context.Context, rec *dataset.Recordings,
+	predicted [][]float64) []view {
 	var views []view
 	for k := -mostShifted; k <= mostShifted; k++ {
+		if ctx.Err() != nil {
+			return nil
+		}
 		if k == 0 {
 			continue
 		}
-		s := in.shifted(rec, predicted, k)
-		if s.base == nil || k < 0 && s.helps() && !in.belongEarlier(rec, s, k) {
+		s := pl.in.shifted(rec, predicted, k)
+		if s.base == nil || k < 0 && s.helps() && !pl.belongEarlier(rec, s, k) {
 			continue
 		}
 		late := "late"
@@ -32,7 +37,8 @@ func (in *Inputs) shifts(rec *dataset.Recordings, predicted [][]float64) []view 
 		}
 		says := fmt.Sprintf("seem to be recorded %s too %s", steps(max(k, -k)), late)
 		views = append(views,
-			view{in.cause(CauseShift, "the outputs of the recordings", says, rec, s.base, s.score,
+			view{pl.in.cause(CauseShift, "the outputs of the recordings", says, rec, s.base,
+				s.score,
 				s.compared), s.compared, func() (*dataset.Recordings, [][]float64) {
 				return s.later, s.values
 			}})
@@ -126,23 +132,23 @@ func overlap(rec *dataset.Recordings, predicted [][]float64,
 //     error against today, which the features know. So the outputs belong earlier if less is told
 //     there, with all of the 95 % interval of the difference. Where both sets fit better so, it is
 //     that of both.
-func (in *Inputs) belongEarlier(rec *dataset.Recordings, here shift, k int) bool {
-	other := in.Signoff
-	if rec == in.Signoff {
-		other = in.Selection
+func (pl *Planner) belongEarlier(rec *dataset.Recordings, here shift, k int) bool {
+	other := pl.in.Signoff
+	if rec == pl.in.Signoff {
+		other = pl.in.Selection
 	}
-	there := in.shifted(other, predictions(other, in.Float), k)
-	if rec == in.Signoff && there.base != nil && !there.helps() {
-		_, low, _ := in.errorRatio(there.base, there.score, here.output, dataset.Compare)
-		return low > here.high && in.errsAsOnSelection(here)
+	there := pl.in.shifted(other, predictions(other, pl.in.Float), k)
+	if rec == pl.in.Signoff && there.base != nil && !there.helps() {
+		_, low, _ := pl.in.errorRatio(there.base, there.score, here.output, dataset.Compare)
+		return low > here.high && pl.errsAsOnSelection(here)
 	}
-	if in.Float.Classes {
+	if pl.in.Float.Classes {
 		return false // the errors of classes are no differences
 	}
 	if there.helps() {
 		here = here.and(there)
 	}
-	less, squares := in.toldLess(here)
+	less, squares := pl.in.toldLess(here)
 	_, low, _ := dataset.RatioInterval(less, squares)
 	return low > 0
 }
@@ -150,8 +156,8 @@ func (in *Inputs) belongEarlier(rec *dataset.Recordings, here shift, k int) bool
 // errsAsOnSelection tells whether a shift brings the error of its output down to about that on the
 // selection recordings. A filter that has to follow faster signals than it was trained on lags
 // behind, and is nearer to what was recorded earlier, but not as near.
-func (in *Inputs) errsAsOnSelection(s shift) bool {
-	return in.errorOf(s.score, s.output) <= errsMoreRatio*in.errorOf(in.floatOnSelection(),
+func (pl *Planner) errsAsOnSelection(s shift) bool {
+	return pl.in.errorOf(s.score, s.output) <= errsMoreRatio*pl.in.errorOf(pl.floatOnSelection(),
 		s.output)
 }
 

@@ -20,20 +20,20 @@ type Sums struct {
 
 // sums are those of what any of the rows judges, and of the first metric of every output and
 // region, so that handoffs can be compared whose jobs judge nothing, or something else.
-func (in *Inputs) sums(rows []Loss, s scores) []Sums {
-	if in.judgesExplained() {
-		s.constant = in.constantOn(in.Signoff)
+func (pl *Planner) sums(rows []Loss, s scores) []Sums {
+	if pl.in.judgesExplained() {
+		s.constant = pl.constantOn(pl.in.Signoff)
 	}
 	var all []Sums
-	first := dataset.Metrics(in.Float.Classes)[0]
-	for o, output := range in.judged() {
-		for r := -1; r < len(in.Regions); r++ {
+	first := dataset.Metrics(pl.in.Float.Classes)[0]
+	for o, output := range pl.in.judged() {
+		for r := -1; r < len(pl.in.Regions); r++ {
 			region, where := "", ""
 			if r >= 0 {
-				region, where = in.Regions[r].Name,
-					in.Regions[r].Describe(dataset.OutputNames(in.Float.Outputs))
+				region, where = pl.in.Regions[r].Name,
+					pl.in.Regions[r].Describe(dataset.OutputNames(pl.in.Float.Outputs))
 			}
-			for _, metric := range append(dataset.Metrics(in.Float.Classes), dataset.Explained) {
+			for _, metric := range append(dataset.Metrics(pl.in.Float.Classes), dataset.Explained) {
 				isJudged := func(l Loss) bool {
 					return l.Judged && l.Output == output.Name && l.Region == region &&
 						l.Metric == metric

@@ -24,10 +24,11 @@ scenario.seattle_warm.mae = 5
 name = "frost"
 where.temp_min_next = { max = 0.0 }
 `})
+	pl := NewPlanner(in)
 	score := dataset.Measure(in.Float, in.Signoff, in.Regions)
 	s := scores{float: score, cut: score, fixed: score}
-	rows := in.lossRows(in.Signoff, s, false)
-	all := in.sums(rows, s)
+	rows := pl.lossRows(in.Signoff, s, false)
+	all := pl.sums(rows, s)
 	var got []string
 	for _, sums := range all {
 		got = append(got, fmt.Sprintf("%s %s %s", sums.Output, sums.Region, sums.Metric))

@@ -180,7 +180,7 @@ func (t Tolerance) isSpecial(l Loss) bool {
 
 // checkTolerances looks for names and metrics that the job does not have; scenarios are checked
 // when the recordings are known.
-func (in *Inputs) checkTolerances() error {
+func (in loader) checkTolerances() error {
 	job := in.Job
 	outputs := dataset.OutputNames(in.judged())
 	for _, name := range sortedKeys(job.Tolerances) {
@@ -232,7 +232,7 @@ func (in *Inputs) checkTolerances() error {
 const notJudged = "features and units are not cut, and the loss is not judged"
 
 // checkScenarios looks for scenarios in tolerances of which there are no recordings.
-func (in *Inputs) checkScenarios() error {
+func (in loader) checkScenarios() error {
 	known := in.Selection.Scenarios()
 	for _, s := range in.Signoff.Scenarios() {
 		if !slices.Contains(known, s) {
@@ -280,7 +280,7 @@ func (in *Inputs) checkExplained() error {
 	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
 		for o, output := range in.judged() {
 			if in.Job.Tolerances[output.Name].Explained == nil ||
-				in.errorOf(in.constantOn(rec), o) > 0 {
+				in.errorOf(in.measureConstant(rec), o) > 0 {
 				continue
 			}
 			which := "selection"
@@ -333,7 +333,7 @@ func (j *Job) regionNames() []string {
 }
 
 // warnLoose names relative tolerances that let an error more than double, in one note.
-func (in *Inputs) warnLoose() {
+func (in loader) warnLoose() {
 	var loose []string
 	for _, output := range sortedKeys(in.Job.Tolerances) {
 		for _, part := range in.figuresOf(output) {

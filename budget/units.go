@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -47,17 +48,22 @@ const AllLayers = -1
 // the narrowest of all where none keeps them. Ways of rounding are compared on the first row of a
 // network, the others take the one that is best there. Of the rows within every tolerance the one
 // that costs least by the objective of the job is recommended. progress is called after each row.
-func (in *Inputs) Sizes(features []int, layer int, progress func(done, all int)) ([]Size, error) {
-	others, err := in.others()
+// The error is that of ctx, of a file of another network or of [quant.Quantize].
+func (pl *Planner) Sizes(ctx context.Context, features []int, layer int,
+	progress func(done, all int)) ([]Size, error) {
+	others, err := pl.others()
 	if err != nil {
 		return nil, err
 	}
-	candidates, statistics := in.shrink(features, layer)
+	candidates, err := pl.shrink(ctx, features, layer)
+	if err != nil {
+		return nil, err
+	}
 	all := len(candidates) + len(others)
 	var sizes []Size
 	var way *quant.Rounding // nil: all are compared
 	for _, c := range candidates {
-		size, err := in.size(statistics, c, in.Job.Model.File, way)
+		size, err := pl.size(ctx, c, pl.in.Job.Model.File, way)
 		if err != nil {
 			return nil, err
 		}
@@ -66,9 +72,9 @@ func (in *Inputs) Sizes(features []int, layer int, progress func(done, all int))
 		progress(len(sizes), all)
 	}
 	for _, o := range others {
-		c := o.Whole(quant.Formats{})
+		c := o.in.Whole(quant.Formats{})
 		c.Features = features
-		size, err := o.size(prune.MeasureStatistics(o.Float, o.Selection), c, o.file, nil)
+		size, err := o.size(ctx, c, o.file, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -94,13 +100,17 @@ func recommend(sizes []Size) {
 }
 
 // shrink lists candidates of falling size, one unit (or with several layers about
-// one of each) less from row to row.
-func (in *Inputs) shrink(features []int, layer int) ([]Candidate, *prune.Statistics) {
+// one of each) less from row to row. The error is that of ctx.
+func (pl *Planner) shrink(ctx context.Context, features []int, layer int) ([]Candidate, error) {
+	in, statistics := pl.in, pl.statistics()
 	net := in.Float.Net
-	statistics := prune.MeasureStatistics(in.Float, in.Selection)
+	effects, err := prune.UnitEffects(ctx, in.Float, statistics.Means, in.Selection)
+	if err != nil {
+		return nil, err
+	}
 	effect := map[prune.Unit]float64{}
 	units := prune.Units(net)
-	for _, r := range prune.UnitEffects(in.Float, statistics.Means, in.Selection).Ranking() {
+	for _, r := range effects.Ranking() {
 		effect[units[r.Item]] = r.Share
 	}
 	c := in.Whole(quant.Formats{})
@@ -112,7 +122,7 @@ func (in *Inputs) shrink(features []int, layer int) ([]Candidate, *prune.Statist
 		}
 	}
 	candidates := []Candidate{c}
-	for n := most - 1; n >= 1; n-- {
+	for n := most - 1; n >= 1 && ctx.Err() == nil; n-- {
 		c.Units = slices.Clone(c.Units)
 		for l, r := range net.Recurrent {
 			if layer != AllLayers && layer != l {
@@ -133,18 +143,18 @@ func (in *Inputs) shrink(features []int, layer int) ([]Candidate, *prune.Statist
 		}
 		candidates = append(candidates, c)
 	}
-	return candidates, statistics
+	return candidates, ctx.Err()
 }
 
 // size brings one candidate to fixed point, with the given way of rounding or with
 // the best, and measures it.
-func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string,
+func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	way *quant.Rounding) (Size, error) {
-	formats, err := in.Job.Formats.candidates(in.Float.Net)
+	formats, err := pl.in.Job.Formats.candidates(pl.in.Float.Net)
 	if err != nil {
 		return Size{}, err
 	}
-	p := in.prepare(statistics, c)
+	p := pl.prepare(c)
 	ways := p.ways()
 	if way != nil {
 		ways = []quant.Rounding{*way}
@@ -152,57 +162,58 @@ func (in *Inputs) size(statistics *prune.Statistics, c Candidate, file string,
 	var best *Chosen
 	for _, f := range formats {
 		c.Formats = f
-		tried, err := in.tryWays(p, c, ways)
+		tried, err := pl.tryWays(ctx, p, c, ways)
 		if err != nil {
 			return Size{}, err
 		}
 		if best == nil || tried.Within {
 			best = tried
 		}
-		if best.Within || !in.keeps(best.CutNet) {
+		if best.Within || !pl.keeps(best.CutNet) {
 			break // wider words cannot repair what the cut has broken
 		}
 	}
 	s := Size{
 		File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate,
-		Within: best.Within, Costs: in.Costs(best.Candidate), price: in.priceOf(best.Candidate),
+		Within: best.Within, Costs: pl.in.Costs(best.Candidate), price: pl.priceOf(best.Candidate),
 	}
 	s.Broken, s.Share = s.price.broken, s.price.share
 	s.Tightest, s.MayReach = best.Tightest()
-	s.Loss = in.sizeLoss(best)
+	s.Loss = pl.sizeLoss(best)
 	return s, nil
 }
 
 // keeps tells whether a float network is within every tolerance.
-func (in *Inputs) keeps(net *dataset.Float) bool {
-	_, _, ok := in.within(dataset.Measure(net, in.Selection, in.Regions))
+func (pl *Planner) keeps(net *dataset.Float) bool {
+	_, _, ok := pl.within(dataset.Measure(net, pl.in.Selection, pl.in.Regions))
 	return ok
 }
 
 // sizeLoss compares a choice with the float network over all selection recordings:
 // one row per tolerance, or per output when the job gives none.
-func (in *Inputs) sizeLoss(chosen *Chosen) []Loss {
-	cut := dataset.Measure(chosen.CutNet, in.Selection, in.Regions)
+func (pl *Planner) sizeLoss(chosen *Chosen) []Loss {
+	cut := dataset.Measure(chosen.CutNet, pl.in.Selection, pl.in.Regions)
 	var rows []Loss
-	for _, row := range in.lossRows(in.Selection,
-		scores{float: in.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, in.JudgesLoss()) {
+	for _, row := range pl.lossRows(pl.in.Selection,
+		scores{float: pl.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, pl.in.JudgesLoss()) {
 		if row.Scenario == "all" && row.Region == "" &&
-			(row.Judged || row.Metric == dataset.Metrics(in.Float.Classes)[0]) {
+			(row.Judged || row.Metric == dataset.Metrics(pl.in.Float.Classes)[0]) {
 			rows = append(rows, row)
 		}
 	}
 	return rows
 }
 
-// other is a network of another size that the job names.
+// other is the planner of a network of another size that the job names.
 type other struct {
-	*Inputs
+	*Planner
 	file string
 }
 
-// others reads the networks that [[model.other]] names. Loss is relative to the
-// network of the job for all of them.
-func (in *Inputs) others() ([]other, error) {
+// others reads the networks that [[model.other]] names. Loss is relative to the network of the job
+// for all of them.
+func (pl *Planner) others() ([]other, error) {
+	in := pl.in
 	var all []other
 	for i, m := range in.Job.Model.Others {
 		if m.File == "" {
@@ -212,7 +223,9 @@ func (in *Inputs) others() ([]other, error) {
 		if m.Convention == "" && filepath.Ext(m.File) == filepath.Ext(in.Job.Model.File) {
 			m.Convention = in.Job.Model.Convention
 		}
-		imported, err := in.importNetwork("other model",
+		inputs := *in
+		read := loader{&inputs}
+		imported, err := read.importNetwork("other model",
 			ModelFile{File: m.File, Convention: m.Convention, Layers: m.Layers}, "model", "other",
 			i, "file")
 		if err != nil {
@@ -235,17 +248,15 @@ func (in *Inputs) others() ([]other, error) {
 			return nil, at("export it without the softmax",
 				"the network in "+m.File+" ends with a softmax, but the job has no classes")
 		}
-		net, err := in.normalised(imported, in.Float.Features, m.File)
+		net, err := read.normalised(imported, in.Float.Features, m.File)
 		if err != nil {
 			return nil, err
 		}
-		in.floatReach() // of the network of the job: shared
-		o := other{file: m.File, Inputs: &Inputs{}}
-		*o.Inputs = *in
-		o.Float = dataset.NewFloat(net, in.Float.Features, in.Float.Outputs)
-		o.Float.Classes = in.Float.Classes
-		o.lastPrepared, o.cutNetworks = nil, nil
-		all = append(all, o)
+		inputs.Float = dataset.NewFloat(net, in.Float.Features, in.Float.Outputs)
+		inputs.Float.Classes = in.Float.Classes
+		o := NewPlanner(&inputs)
+		o.floatOnSelection, o.floatReach = pl.floatOnSelection, pl.floatReach
+		all = append(all, other{o, m.File})
 	}
 	return all, nil
 }

@@ -18,8 +18,13 @@ func cityChoice(t *testing.T) (*Inputs, *Cut, *Chosen) {
 		t.Fatal(err)
 	}
 	in.Job.Formats = FormatRule{Weights: "int8", State: "int16"}
-	cut := in.Rank()
-	chosen, err := in.ChooseFormats(cut.Statistics, in.Whole(small))
+	pl := NewPlanner(in)
+	cut, err := pl.Rank(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	cut.Given = in.Whole(small)
+	chosen, err := pl.Choose(t.Context(), cut)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,7 +92,7 @@ func TestRemedies(t *testing.T) {
 	target.Flash = given(Bytes(0.9 * value(Flash)))
 	target.FlashWait = nil
 	standing := in.standing(chosen.Candidate, *target, "")
-	found, err := in.Remedies(cut, chosen, []Standing{standing})
+	found, err := NewPlanner(in).Remedies(t.Context(), cut, chosen, []Standing{standing})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,11 +1,11 @@
 package budget
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
 
-	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -93,11 +93,11 @@ func (in *Inputs) widths(rule FormatRule) []width {
 // tolerance. If something that was passed over on the way is cheaper than where that ends, it goes
 // on from there. What it returns is the cheapest of all that were tried, with the words that cannot
 // be narrower.
-func (c *chooser) narrow(start *trial) (*trial, []refusal, error) {
+func (c *chooser) narrow(ctx context.Context, start *trial) (*trial, []refusal, error) {
 	n := &narrowing{chooser: c, known: map[string]*trial{}}
 	at := start
 	for {
-		next, refused, err := n.narrowest(at)
+		next, refused, err := n.narrowest(ctx, at)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -122,17 +122,18 @@ type narrowing struct {
 
 // narrowest tries every next narrower word of a network, and says from where to go on; nil when
 // nothing is cheaper.
-func (n *narrowing) narrowest(at *trial) (next *trial, refused []refusal, err error) {
-	in := n.in
+func (n *narrowing) narrowest(ctx context.Context, at *trial) (next *trial, refused []refusal,
+	err error) {
+	in := n.pl.in
 	cheapest := math.Inf(1)
 	for _, w := range in.widths(in.Job.Formats) {
 		c, ok := in.withWord(at.chosen.Candidate, w, -1)
-		if !ok || in.priceOf(c).compare(in.priceOf(at.chosen.Candidate)) >= 0 {
+		if !ok || n.pl.priceOf(c).compare(n.pl.priceOf(at.chosen.Candidate)) >= 0 {
 			continue // none, or it is not cheaper
 		}
 		t := n.known[c.Formats.String()]
 		if t == nil {
-			if t, err = n.try(at, w, c); err != nil {
+			if t, err = n.try(ctx, at, w, c); err != nil {
 				return nil, nil, err
 			}
 		}
@@ -163,13 +164,13 @@ func (n *narrowing) narrowest(at *trial) (next *trial, refused []refusal, err er
 }
 
 // try measures a network with the next narrower word.
-func (n *narrowing) try(at *trial, w width, c Candidate) (*trial, error) {
-	chosen, err := n.in.try(n.cut.Statistics, c)
+func (n *narrowing) try(ctx context.Context, at *trial, w width, c Candidate) (*trial, error) {
+	chosen, err := n.pl.try(ctx, c)
 	if err != nil {
 		return nil, err
 	}
-	step := n.in.widthStep(at.chosen, chosen, w)
-	point := n.cut.note(n.in, chosen, at.point, step.describe())
+	step := n.pl.in.widthStep(at.chosen, chosen, w)
+	point := n.note(chosen, at.point, step.describe())
 	t := &trial{chosen: chosen, point: point, from: at, step: len(n.steps)}
 	n.known[c.Formats.String()] = t
 	n.all, n.steps = append(n.all, t), append(n.steps, step)
@@ -201,19 +202,19 @@ func (in *Inputs) widthStep(before, after *Chosen, w width) WidthStep {
 
 // widen tries every next wider word of a choice by itself, also where the job
 // fixes the words: it shows which of them is to blame for a broken tolerance.
-func (in *Inputs) widen(statistics *prune.Statistics, chosen *Chosen) error {
+func (pl *Planner) widen(ctx context.Context, chosen *Chosen) error {
 	chosen.Wider = []WidthStep{}
-	for _, w := range in.widths(FormatRule{}) {
-		c, ok := in.withWord(chosen.Candidate, w, 1)
+	for _, w := range pl.in.widths(FormatRule{}) {
+		c, ok := pl.in.withWord(chosen.Candidate, w, 1)
 		if !ok {
 			continue
 		}
-		tried, err := in.try(statistics, c)
+		tried, err := pl.try(ctx, c)
 		if err != nil {
 			return err
 		}
-		step := in.widthStep(chosen, tried, w)
-		step.rows = in.assess(tried.heldOut).rows
+		step := pl.in.widthStep(chosen, tried, w)
+		step.rows = pl.assess(tried.heldOut).rows
 		chosen.Wider = append(chosen.Wider, step)
 	}
 	return nil

@@ -1,6 +1,7 @@
 package dataset
 
 import (
+	"context"
 	"fmt"
 	"runtime"
 	"runtime/debug"
@@ -72,6 +73,18 @@ func batches(rec *Recordings) [][]int {
 // InParallel calls work for 0 to n-1, on all cores, and returns when all calls are done. If a call
 // panics, so does InParallel, with the reason and the stack of that call as text.
 func InParallel(n int, work func(i int)) {
+	inParallel(n, work, func() bool { return false })
+}
+
+// InParallelUntil does what [InParallel] does, and begins no further call when ctx has ended. The
+// error is that of ctx.
+func InParallelUntil(ctx context.Context, n int, work func(i int)) error {
+	inParallel(n, work, func() bool { return ctx.Err() != nil })
+	return ctx.Err()
+}
+
+// inParallel begins no further call when over reports true.
+func inParallel(n int, work func(i int), over func() bool) {
 	next := make(chan int)
 	var wait sync.WaitGroup
 	var panicked atomic.Pointer[string] // reason of the first call that panicked
@@ -84,7 +97,7 @@ func InParallel(n int, work func(i int)) {
 			}
 		})
 	}
-	for i := 0; i < n && panicked.Load() == nil; i++ {
+	for i := 0; i < n && panicked.Load() == nil && !over(); i++ {
 		next <- i
 	}
 	close(next)

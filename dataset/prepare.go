@@ -1,6 +1,7 @@
 package dataset
 
 import (
+	"context"
 	"slices"
 
 	"kerf/model/lanes"
@@ -112,7 +113,10 @@ func (p *Prepared) Against(f *Float) *Prepared {
 }
 
 // Score measures one candidate, as [Prepared.ScoreAll] does.
-func (p *Prepared) Score(f *Float) *Score { return p.ScoreAll([]*Float{f})[0] }
+func (p *Prepared) Score(f *Float) *Score {
+	scores, _ := p.ScoreAll(context.Background(), []*Float{f}) // which does not end
+	return scores[0]
+}
 
 // ScoreAll measures candidates as [Measure] does, several times as fast: it deals candidates ×
 // groups of eight sequences to all cores. The networks have the features and outputs that the
@@ -120,7 +124,8 @@ func (p *Prepared) Score(f *Float) *Score { return p.ScoreAll([]*Float{f})[0] }
 //
 // It computes in float32, which serves to choose between candidates: a figure for a report comes
 // from [Measure]. The result depends neither on the number of cores nor on the machine.
-func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
+// The error is that of ctx.
+func (p *Prepared) ScoreAll(ctx context.Context, candidates []*Float) ([]*Score, error) {
 	scores := make([]*Score, len(candidates))
 	programs := make([]*lanes.Program, len(candidates))
 	for i, f := range candidates {
@@ -128,11 +133,14 @@ func (p *Prepared) ScoreAll(candidates []*Float) []*Score {
 		programs[i] = lanes.Compile(f.Net)
 		scores[i] = newScore(p.rec, len(p.regions))
 	}
-	InParallel(len(candidates)*len(p.groups), func(job int) {
+	err := InParallelUntil(ctx, len(candidates)*len(p.groups), func(job int) {
 		i, g := job%len(candidates), &p.groups[job/len(candidates)]
 		p.run(programs[i].NewState(), candidates[i], g, scores[i])
 	})
-	return scores
+	if err != nil {
+		return nil, err
+	}
+	return scores, nil
 }
 
 // run scores a network on a group.

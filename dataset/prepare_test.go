@@ -84,7 +84,7 @@ func TestScoreAllAgainstMeasure(t *testing.T) {
 		{Name: "above the mean", Conditions: []Condition{{Output: 0, Min: pointer(50.0)}}},
 		{Name: "never", Conditions: []Condition{{Output: 0, Min: pointer(1e9)}}},
 	}
-	scores := Prepare(nets[0], rec, regions).ScoreAll(nets)
+	scores := mustScore(t, Prepare(nets[0], rec, regions), nets)
 	for n, net := range nets {
 		want := Measure(net, rec, regions)
 		for i := range want.tallies {
@@ -106,7 +106,7 @@ func TestScoreAllAgainstMeasure(t *testing.T) {
 // TestScoreAllOnClassesAgainstMeasure: no two scores of a step are within 1e-5 of each other here.
 func TestScoreAllOnClassesAgainstMeasure(t *testing.T) {
 	nets, rec := candidates(2, 3, true)
-	for n, score := range Prepare(nets[0], rec, nil).ScoreAll(nets) {
+	for n, score := range mustScore(t, Prepare(nets[0], rec, nil), nets) {
 		want := Measure(nets[n], rec, nil)
 		if !reflect.DeepEqual(want.tallies, score.tallies) ||
 			!reflect.DeepEqual(want.classes, score.classes) {
@@ -119,9 +119,9 @@ func TestScoreAllDoesNotDependOnTheNumberOfCores(t *testing.T) {
 	nets, rec := candidates(3, 2, false)
 	prepared := Prepare(nets[0], rec, nil)
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-	one := prepared.ScoreAll(nets)
+	one := mustScore(t, prepared, nets)
 	runtime.GOMAXPROCS(4)
-	for n, score := range prepared.ScoreAll(nets) {
+	for n, score := range mustScore(t, prepared, nets) {
 		if !reflect.DeepEqual(score.tallies, one[n].tallies) {
 			t.Errorf("network %d has another score on four cores", n)
 		}
@@ -145,7 +145,7 @@ func TestScoreAllRefusesOtherOutputs(t *testing.T) {
 func TestAgainst(t *testing.T) {
 	for _, classes := range []bool{false, true} {
 		nets, rec := candidates(5, 2, classes)
-		scores := Prepare(nets[0], rec, nil).Against(nets[0]).ScoreAll(nets[:2])
+		scores := mustScore(t, Prepare(nets[0], rec, nil).Against(nets[0]), nets[:2])
 		for o, out := range nets[0].Outputs {
 			slice := Slice{Output: o, Scenario: "warm", Region: -1}
 			sum, steps := 0.0, 0
@@ -199,4 +199,14 @@ func TestVisitStates(t *testing.T) {
 			}
 		}
 	}
+}
+
+// mustScore scores networks without an end.
+func mustScore(t *testing.T, p *Prepared, nets []*Float) []*Score {
+	t.Helper()
+	scores, err := p.ScoreAll(t.Context(), nets)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return scores
 }

@@ -48,7 +48,7 @@ func TestNoSequenceIsItsOwnBackground(t *testing.T) {
 		{"pairs in turn", three, plan{4, 2}, ofThree},
 		{"pairs that draw", two, plan{4, 8}, ofTwo},
 	} {
-		v := g.playAll(c.rec, Settings{}, c.plan)
+		v := must(g.playAll(t.Context(), c.rec, Settings{}, c.plan))
 		for column := range v.Columns {
 			values, scenario := v.Columns[column].Values, v.Columns[column].Scenario
 			errors := standardErrors(v.Scores, column)
@@ -91,7 +91,7 @@ func TestHalvesOfOneSequenceAreTheBackgroundOfEachOther(t *testing.T) {
 			want[i] += 3 * math.Abs(w*(at(step, i)-at(step+3, i))) / 7
 		}
 	}
-	v := GroupValues(p, rec, []string{"a", "b"}, Settings{})
+	v := must(GroupValues(t.Context(), p, rec, []string{"a", "b"}, Settings{}))
 	if v.Others != 0 || v.Backgrounds != 1 || v.Pairs != 0 || v.Deviations != nil {
 		t.Errorf("%+v", v)
 	}
@@ -100,12 +100,13 @@ func TestHalvesOfOneSequenceAreTheBackgroundOfEachOther(t *testing.T) {
 			t.Errorf("feature %d: %v, want %v", i, got, w)
 		}
 	}
-	units := unitGame(randomPredictor(1, 2, 3, 1)).playAll(rec, Settings{}, plan{4, 1})
+	units := must(unitGame(randomPredictor(1, 2, 3, 1)).playAll(t.Context(), rec, Settings{},
+		plan{4, 1}))
 	if total := units.Columns[0].Total(); !(total > 0) {
 		t.Errorf("sum of the scores of units %v", total)
 	}
 	s.Steps, s.X, s.Y = 1, s.X[:2], s.Y[:1]
-	v = GroupValues(p, rec, []string{"a", "b"}, Settings{})
+	v = must(GroupValues(t.Context(), p, rec, []string{"a", "b"}, Settings{}))
 	if total := v.Columns[0].Total(); total != 0 {
 		t.Errorf("sum of the scores on one step, which has no other half: %v", total)
 	}
@@ -119,7 +120,7 @@ func TestAllSubsetsAgainstAllOthers(t *testing.T) {
 	const features = 4
 	p := randomPredictor(8, features, 5, 2)
 	rec := driftingRecordings(p, 5)
-	v := FeatureValues(p, rec, Settings{Seed: 1})
+	v := must(FeatureValues(t.Context(), p, rec, Settings{Seed: 1}))
 	if v.Pairs != 0 || v.Backgrounds != 4 || v.Others != 4 {
 		t.Fatalf("%+v", v)
 	}
@@ -175,7 +176,7 @@ func TestAllSubsetsAgainstAllOthers(t *testing.T) {
 			}
 		}
 	}
-	other := FeatureValues(p, rec, Settings{Seed: 2})
+	other := must(FeatureValues(t.Context(), p, rec, Settings{Seed: 2}))
 	for c, column := range v.Columns {
 		for i, got := range column.Values {
 			want := sums[[2]string{column.Scenario, column.Output}][i] / steps[column.Scenario]

@@ -53,7 +53,7 @@ func TestEffectsAreTheMeanChangeWithOneUnitHeld(t *testing.T) {
 				}
 			}
 		}
-		check(UnitEffects(p, means, rec), cutUnits, func(f *heldForward, j int) {
+		check(must(UnitEffects(t.Context(), p, means, rec)), cutUnits, func(f *heldForward, j int) {
 			f.units[j] = means.Units[0][j]
 		})
 	})
@@ -80,7 +80,7 @@ func TestEffectOfTheOnlyUnitOfALayer(t *testing.T) {
 		rec.Features = 1
 		p = dataset.NewFloat(one.Net, p.Features[2:3], p.Outputs)
 		means = MeasureMeans(p, rec)
-		scores := UnitEffects(p, means, rec)
+		scores := must(UnitEffects(t.Context(), p, means, rec))
 		for l := range kinds {
 			want := make([]float64, 2)
 			for _, s := range rec.Sequences {

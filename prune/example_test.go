@@ -1,6 +1,7 @@
 package prune_test
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -54,7 +55,12 @@ func selectionRecordings() *dataset.Recordings {
 func Example() {
 	whole, selection := airNetwork(), selectionRecordings()
 
-	ranking := prune.FeatureValues(whole, selection, prune.Settings{}).Ranking()
+	values, err := prune.FeatureValues(context.Background(), whole, selection, prune.Settings{})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	ranking := values.Ranking()
 	for _, r := range ranking {
 		fmt.Printf("%s: %.1f %%\n", r.Name, 100*r.Share)
 	}

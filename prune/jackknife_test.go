@@ -64,12 +64,12 @@ func TestStandardErrorsAreWhatSeedsScatter(t *testing.T) {
 	}{{plan{0, 8}, 40}, {plan{0, 8}, 12}, {plan{8, 16}, 40}, {plan{22, 11}, 12}} {
 		plan := c.plan
 		rec := driftingRecordings(p, c.sequences)
-		truth := g.playAll(rec, Settings{}, planFor(5, 1e6, c.sequences-1))
+		truth := must(g.playAll(t.Context(), rec, Settings{}, planFor(5, 1e6, c.sequences-1)))
 		type scatter struct{ sum, squares, variance float64 }
 		found := make([]scatter, len(truth.Columns)*5)
 		cases, within := 0, 0
 		for seed := range uint64(seeds) {
-			v := g.playAll(rec, Settings{Seed: seed}, plan)
+			v := must(g.playAll(t.Context(), rec, Settings{Seed: seed}, plan))
 			for c, column := range v.Columns {
 				errors := standardErrors(v.Scores, c)
 				for i, value := range column.Values {

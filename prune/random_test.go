@@ -131,3 +131,11 @@ func (f *heldForward) run(x []float64) []float64 {
 	}
 	return raw
 }
+
+// must returns a value whose context does not end.
+func must[T any](value T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return value
+}

@@ -1,6 +1,7 @@
 package prune
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -73,31 +74,34 @@ type Values struct {
 }
 
 // FeatureValues scores every feature. The network of p takes all features.
-func FeatureValues(p *dataset.Float, selection *dataset.Recordings, s Settings) *Values {
-	return featureGame(p, dataset.FeatureNames(p.Features)).values(selection, s)
+func FeatureValues(ctx context.Context, p *dataset.Float, selection *dataset.Recordings,
+	s Settings) (*Values, error) {
+	return featureGame(p, dataset.FeatureNames(p.Features)).values(ctx, selection, s)
 }
 
 // GroupValues scores groups of features that come and go together; owner names the group of every
-// feature.
-func GroupValues(p *dataset.Float, selection *dataset.Recordings, owner []string,
-	s Settings) *Values {
-	return featureGame(p, owner).values(selection, s)
+// feature. The error is that of ctx.
+func GroupValues(ctx context.Context, p *dataset.Float, selection *dataset.Recordings,
+	owner []string, s Settings) (*Values, error) {
+	return featureGame(p, owner).values(ctx, selection, s)
 }
 
 // UnitValues scores every hidden unit, in the order of [Units]. While a unit is absent, whatever
-// reads its state reads that of the background.
-func UnitValues(p *dataset.Float, selection *dataset.Recordings, s Settings) *Values {
-	return unitGame(p).values(selection, s)
+// reads its state reads that of the background. The error is that of ctx.
+func UnitValues(ctx context.Context, p *dataset.Float, selection *dataset.Recordings,
+	s Settings) (*Values, error) {
+	return unitGame(p).values(ctx, selection, s)
 }
 
 // values plays the game for the work that is allowed.
-func (g *game) values(selection *dataset.Recordings, s Settings) *Values {
+func (g *game) values(ctx context.Context, selection *dataset.Recordings,
+	s Settings) (*Values, error) {
 	if s.Work == 0 {
 		s.Work = usualWork
 	}
 	run := float64(selection.Steps()) * float64(g.p.Net.Parameters()) // weights applied by one run
 	others := max(1, len(selection.Sequences)-1)
-	return g.playAll(selection, s, planFor(len(g.names), s.Work/run, others))
+	return g.playAll(ctx, selection, s, planFor(len(g.names), s.Work/run, others))
 }
 
 // plan says what is played for every sequence: all subsets against some backgrounds, pairs of
@@ -134,7 +138,8 @@ func planFor(players int, runs float64, others int) plan {
 }
 
 // playAll plays every sequence by a plan and returns the scores.
-func (g *game) playAll(selection *dataset.Recordings, s Settings, p plan) *Values {
+func (g *game) playAll(ctx context.Context, selection *dataset.Recordings, s Settings,
+	p plan) (*Values, error) {
 	v := &Values{Pairs: p.pairs, Backgrounds: p.backgrounds, Others: len(selection.Sequences) - 1}
 	strata, undrawn := 1, 1.0
 	if p.pairs == 0 {
@@ -149,23 +154,29 @@ func (g *game) playAll(selection *dataset.Recordings, s Settings, p plan) *Value
 	tick := ticker(s.Progress, rounds*len(selection.Sequences))
 	items := len(g.names) * len(g.p.Outputs)
 	parts := make([]sequenceScore, len(selection.Sequences))
-	dataset.EachSequence(selection, func(i int, sequence *dataset.Sequence) {
+	err := dataset.InParallelUntil(ctx, len(selection.Sequences), func(i int) {
+		sequence := selection.Sequences[i]
 		random := rand.New(rand.NewPCG(s.Seed, uint64(i)))
 		backgrounds := p.draw(backgroundsOf(selection, i), random)
-		rounds := g.newSimulator().rounds(sequence, backgrounds, p, random, tick)
-		parts[i] = summary(rounds, items, strata, undrawn)
+		rounds := g.newSimulator().rounds(ctx, sequence, backgrounds, p, random, tick)
+		if ctx.Err() == nil {
+			parts[i] = summary(rounds, items, strata, undrawn)
+		}
 	})
+	if err != nil {
+		return nil, err
+	}
 	v.Scores = g.scores(selection, parts)
 	if v.Others == 0 {
 		v.Deviations = nil // nothing says what another sequence would give
 	}
-	return v
+	return v, nil
 }
 
 // rounds returns the values of one sequence, once per background or pair of permutations
-// [rounds][steps × players × outputs]. It calls tick after each.
-func (t *simulator) rounds(sequence *dataset.Sequence, backgrounds []*dataset.Sequence, p plan,
-	random *rand.Rand, tick func()) [][]float64 {
+// [rounds][steps × players × outputs]. It calls tick after each. When ctx ends it returns fewer.
+func (t *simulator) rounds(ctx context.Context, sequence *dataset.Sequence,
+	backgrounds []*dataset.Sequence, p plan, random *rand.Rand, tick func()) [][]float64 {
 	var rounds [][]float64
 	add := func(values []float64) {
 		rounds = append(rounds, values)
@@ -175,12 +186,19 @@ func (t *simulator) rounds(sequence *dataset.Sequence, backgrounds []*dataset.Se
 	courses := t.courses(backgrounds, sequence.Steps)
 	if p.pairs == 0 {
 		for _, b := range courses {
-			add(t.enumerate(c, b))
+			values := t.enumerate(ctx, c, b)
+			if ctx.Err() != nil {
+				return nil
+			}
+			add(values)
 		}
 		return rounds
 	}
 	whole := t.play(c, coalition{c, slices.Repeat([]bool{true}, len(t.names))})[0]
 	pair := func(forth, back *course) {
+		if ctx.Err() != nil {
+			return
+		}
 		add(t.pair(c, forth, back, whole, random.Perm(len(t.names))))
 	}
 	if !p.inTurn() {
@@ -213,8 +231,8 @@ func ticker(progress func(done, all int), all int) func() {
 }
 
 // enumerate returns the values of one sequence against one background, exact but for float32 [steps
-// × players × outputs].
-func (t *simulator) enumerate(c, background *course) []float64 {
+// × players × outputs]. When ctx ends they are not complete.
+func (t *simulator) enumerate(ctx context.Context, c, background *course) []float64 {
 	n, outputs := len(t.names), t.outputs
 	// Shapley's weight of a set of size k that a player joins: k! (n-k-1)! / n!.
 	weight := make([]float64, n)
@@ -223,7 +241,7 @@ func (t *simulator) enumerate(c, background *course) []float64 {
 		weight[k] = weight[k-1] * float64(k) / float64(n-k)
 	}
 	values := make([]float64, c.steps*n*outputs)
-	for first := 0; first < 1<<n; first += lanes.Width {
+	for first := 0; first < 1<<n && ctx.Err() == nil; first += lanes.Width {
 		var sets []coalition
 		for set := first; set < min(first+lanes.Width, 1<<n); set++ {
 			sets = append(sets, coalition{background, make([]bool, n)})

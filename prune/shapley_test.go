@@ -1,6 +1,7 @@
 package prune
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -29,7 +30,7 @@ func signed(g *game, c *dataset.Sequence, backgrounds []*dataset.Sequence, exact
 		background := courseOf(g, b)
 		values := t.pair(own, background, background, whole, random.Perm(len(g.names)))
 		if exact {
-			values = t.enumerate(own, background)
+			values = t.enumerate(context.Background(), own, background)
 		}
 		for i, v := range values {
 			mean[i] += v / float64(len(backgrounds))
@@ -224,8 +225,8 @@ func TestSampledScoresLieAroundTheExactOnes(t *testing.T) {
 		rec := driftingRecordings(p, 9)
 		for _, g := range []*game{featureGame(p, dataset.FeatureNames(p.Features)),
 			featureGame(p, []string{"a", "b", "a", "c", "b"}), unitGame(p)} {
-			exact := g.playAll(rec, Settings{}, plan{0, 8})
-			sampled := g.playAll(rec, Settings{Seed: seed}, plan{40, 80})
+			exact := must(g.playAll(t.Context(), rec, Settings{}, plan{0, 8}))
+			sampled := must(g.playAll(t.Context(), rec, Settings{Seed: seed}, plan{40, 80}))
 			for c, column := range exact.Columns {
 				errors := standardErrors(sampled.Scores, c)
 				for i, want := range column.Values {
@@ -253,7 +254,7 @@ func TestShapleyDoesNotDependOnTheNumberOfCores(t *testing.T) {
 	g := unitGame(p)
 	values := func(cores int) *Values {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
-		return g.playAll(rec, Settings{Seed: 5}, plan{8, 16})
+		return must(g.playAll(t.Context(), rec, Settings{Seed: 5}, plan{8, 16}))
 	}
 	if !reflect.DeepEqual(values(1), values(4)) {
 		t.Error("one core and four give different values")
@@ -265,10 +266,10 @@ func TestFewPlayersAreEnumeratedAndManySampled(t *testing.T) {
 		p := randomPredictor(1, features, 2, 1)
 		rec := randomRecordings(1, p)
 		last, calls := 0, 0
-		v := FeatureValues(p, rec, Settings{Progress: func(done, all int) {
+		v := must(FeatureValues(t.Context(), p, rec, Settings{Progress: func(done, all int) {
 			calls++
 			last = all - done
-		}})
+		}}))
 		want := Values{v.Scores, 0, 2, 2}
 		if features > 12 {
 			want = Values{v.Scores, 128, 2, 2}

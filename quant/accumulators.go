@@ -1,6 +1,7 @@
 package quant
 
 import (
+	"context"
 	"fmt"
 	"math/rand/v2"
 
@@ -114,10 +115,10 @@ func (w *watcher) rows(at int, m *Matrix, from, to int, v []int32) {
 // attack searches for inputs within b that fill the accumulators. It climbs for one matrix after
 // the other and notes what all of them reach on the way. Inputs alone fill the first matrix, of
 // which one step shows the row with the largest bound.
-func (w *watcher) attack(b bounds) {
+func (w *watcher) attack(ctx context.Context, b bounds) {
 	n, random := w.net, rand.New(rand.NewPCG(0, 0))
 	w.try(w.fullest(b))
-	for at := 1; at < len(w.reach); at++ {
+	for at := 1; at < len(w.reach) && ctx.Err() == nil; at++ {
 		var best *dataset.Sequence
 		most := 0.0
 		for batch := range rangeBatches {

@@ -1,6 +1,7 @@
 package quant
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 
@@ -71,12 +72,15 @@ func (a *attacker) batches() int {
 }
 
 // climb improves the best of some random attacks and of the given attack, and returns the attack
-// with the largest difference.
-func (a *attacker) climb(given *dataset.Sequence) *separation {
+// with the largest difference. When ctx ends it returns the best so far.
+func (a *attacker) climb(ctx context.Context, given *dataset.Sequence) *separation {
 	best := a.worst(&separation{difference: -1}, []attack{wholeAttack(given)})
 	batches := a.batches()
 	attacks := make([]attack, attackBatch)
 	for batch := range batches {
+		if ctx.Err() != nil {
+			break
+		}
 		for i := range attacks {
 			if batch <= batches/attackStarts {
 				attacks[i] = wholeAttack(a.start())

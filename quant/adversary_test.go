@@ -15,7 +15,7 @@ import (
 func TestSearchFindsWorseInputs(t *testing.T) {
 	job, _, _ := jobs(t)
 	net := job.fixed(t, 8, 8, 16, AtStateHalf)
-	e := net.Extremes(job.p, job.p, job.signoff)
+	e := must(net.Extremes(t.Context(), job.p, job.p, job.signoff))
 	for o, out := range e.Rounding {
 		t.Logf("%s: mean %.4g, seen %.4g, found %.4g, any %.4g %s", net.Outputs[o].Name, out.Mean,
 			out.Seen, out.Found, out.Any, net.Outputs[o].Unit)
@@ -58,7 +58,7 @@ func TestSearchFindsWorseInputs(t *testing.T) {
 	if !slices.Equal(e.Given, e.Rounding) {
 		t.Error("nothing was cut, and the network as given is further away than the rounded one")
 	}
-	again := net.Extremes(job.p, job.p, job.signoff)
+	again := must(net.Extremes(t.Context(), job.p, job.p, job.signoff))
 	if !slices.Equal(again.Rounding, e.Rounding) ||
 		!slices.Equal(again.Accumulators, e.Accumulators) {
 		t.Error("a second search finds something else")
@@ -82,7 +82,7 @@ func TestSearchFindsTheWorstOfAllInputs(t *testing.T) {
 			every.X[i] = b.low[0] + (b.high[0]-b.low[0])*float64(i)/(1<<16-1)
 		}
 		worst := slices.Max(differences(net, p, every))
-		e := net.Extremes(p, p, rec)
+		e := must(net.Extremes(t.Context(), p, p, rec))
 		if got := e.Rounding[0].Any; got < 0.97*worst || got > 1.0001*worst {
 			t.Errorf("seed %d: found %.5g, the worst of all inputs is %.5g", seed, got, worst)
 		}
@@ -121,7 +121,7 @@ func TestEveryKindIsSearched(t *testing.T) {
 		p := layered(uint64(i), n.Kinds, n.Activations)
 		rec := RandomRecordings(uint64(i), p, 2, 60)
 		net := mustQuantize(t, p, Calibrate(p, rec), Uniform(p.Net, 8, 8, []int{16, 32}[i%2]))
-		e := net.Extremes(p, p, rec)
+		e := must(net.Extremes(t.Context(), p, p, rec))
 		for at, m := range net.Matrices() {
 			if a := e.Accumulators[at]; a.Seen < 1 || a.Found < a.Seen || a.Share > 1 {
 				t.Errorf("%v, %s: %+v", n, m.Name, a)

@@ -1,6 +1,7 @@
 package quant
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 
@@ -79,16 +80,20 @@ type AccumulatorExtreme struct {
 //
 // Differences that are found are no bounds. Only accumulators have a proven bound; a watcher in 64
 // bits beside the engine (accumulators.go) panics if any input exceeds it.
-func (n *Network) Extremes(made, given *dataset.Float, rec *dataset.Recordings) *Extremes {
+//
+// The error is that of ctx.
+func (n *Network) Extremes(ctx context.Context, made, given *dataset.Float,
+	rec *dataset.Recordings) (*Extremes, error) {
 	rounding := newRival(made)
 	if made == given {
-		return n.extremes(rounding, rounding, rec)
+		return n.extremes(ctx, rounding, rounding, rec)
 	}
-	return n.extremes(rounding, newRival(given), rec)
+	return n.extremes(ctx, rounding, newRival(given), rec)
 }
 
 // extremes is [Network.Extremes] for rivals, which are one rival where both float networks are one.
-func (n *Network) extremes(made, given *rival, rec *dataset.Recordings) *Extremes {
+func (n *Network) extremes(ctx context.Context, made, given *rival,
+	rec *dataset.Recordings) (*Extremes, error) {
 	rivals := []*rival{made}
 	if given != made {
 		rivals = append(rivals, given)
@@ -109,11 +114,15 @@ func (n *Network) extremes(made, given *rival, rec *dataset.Recordings) *Extreme
 	for i, reach := range watch.reach {
 		e.Accumulators[i].Seen = reach.size
 	}
-	n.search(rivals, rec, func() { watch.attack(n.inputBounds(rec.Features)) })
+	if err := n.search(ctx, rivals, rec, func() {
+		watch.attack(ctx, n.inputBounds(rec.Features))
+	}); err != nil {
+		return nil, err
+	}
 	for i, reach := range watch.reach {
 		e.Accumulators[i].Found, e.Accumulators[i].Share = reach.size, reach.share
 	}
-	return e
+	return e, nil
 }
 
 // compare fills Mean and Seen of every output, and keeps the recorded steps up to the largest
@@ -155,8 +164,9 @@ func (r *rival) compare(fixed [][]float64, rec *dataset.Recordings) {
 }
 
 // search fills Found, Any and Dropped of every rival and output. It does the work of further beside
-// the searches beyond the recorded range.
-func (n *Network) search(rivals []*rival, rec *dataset.Recordings, further func()) {
+// the searches beyond the recorded range. The error is that of ctx.
+func (n *Network) search(ctx context.Context, rivals []*rival, rec *dataset.Recordings,
+	further func()) error {
 	recorded, held := recordedBounds(rec), n.inputBounds(rec.Features)
 	every := make([]int, rec.Features)
 	for k := range every {
@@ -168,7 +178,7 @@ func (n *Network) search(rivals []*rival, rec *dataset.Recordings, further func(
 			out := &r.outputs[o]
 			climb := func(seed int, b bounds, columns []int, others *windows) *separation {
 				random := rand.New(rand.NewPCG(uint64(o), uint64(3*which+seed)))
-				return (&attacker{n, r, o, b, columns, others, random}).climb(r.worst[o])
+				return (&attacker{n, r, o, b, columns, others, random}).climb(ctx, r.worst[o])
 			}
 			within = append(within, func() {
 				best := climb(0, recorded, n.Columns, r.others)
@@ -185,6 +195,9 @@ func (n *Network) search(rivals []*rival, rec *dataset.Recordings, further func(
 		}
 	}
 	for _, jobs := range [][]func(){within, beyond} {
-		dataset.InParallel(len(jobs), func(i int) { jobs[i]() })
+		if err := dataset.InParallelUntil(ctx, len(jobs), func(i int) { jobs[i]() }); err != nil {
+			return err
+		}
 	}
+	return nil
 }

@@ -38,7 +38,7 @@ func TestDifferenceFromTheNetworkAsGiven(t *testing.T) {
 		units := prune.Without(job.p.Net.Recurrent[0].Units, 0)
 		made := statistics.Cut(features, [][]int{units}, prune.Refit)
 		net := mustQuantize(t, made, Calibrate(made, job.selection), Widths(8, 8, 8, 16))
-		e := net.Extremes(made, job.p, job.signoff)
+		e := must(net.Extremes(t.Context(), made, job.p, job.signoff))
 		for o, given := range e.Given {
 			rounding := e.Rounding[o]
 			name := job.name + " " + job.p.Outputs[o].Name
@@ -119,7 +119,7 @@ func leakRecordings() *dataset.Recordings {
 // less, for x0 is seldom at its least.
 func TestSearchFindsTheWorstOfADroppedFeature(t *testing.T) {
 	given, made, net := leak(t)
-	e := net.Extremes(made, given, leakRecordings())
+	e := must(net.Extremes(t.Context(), made, given, leakRecordings()))
 	out := e.Given[0]
 	t.Logf("given %+v, rounding %+v", out, e.Rounding[0])
 	asRecorded := 2 * (1 + 0.9 + 0.81) / (1 - math.Pow(0.9, 8))
@@ -200,7 +200,7 @@ func TestDroppedFeaturesFollowTheRecordings(t *testing.T) {
 		}}
 		random := rand.New(rand.NewPCG(1, 1))
 		a := &attacker{net, r, 0, b, net.Columns, newWindows(rec), random}
-		a.climb(window(rec.Sequences[0], 300))
+		a.climb(t.Context(), window(rec.Sequences[0], 300))
 		if moved < attackMost*attackBatch*9/10 {
 			t.Errorf("range %d: %d attacks change the kept feature", which, moved)
 		}
@@ -225,7 +225,7 @@ func TestDroppedFeaturesFollowTheRecordings(t *testing.T) {
 		}
 	}}
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1)) // the probe counts
-	net.extremes(newRival(made), whole, rec)
+	net.extremes(t.Context(), newRival(made), whole, rec)
 	if free < attackMost*attackBatch*9/10 || follows < 2*free*9/10 {
 		t.Errorf("x1 follows the recordings in %d attacks and is set in %d", follows, free)
 	}
@@ -236,11 +236,11 @@ func TestDroppedFeaturesFollowTheRecordings(t *testing.T) {
 func TestSettledStepsAloneAreSeen(t *testing.T) {
 	given, made, net := leak(t)
 	rec := leakRecordings()
-	before := net.Extremes(made, given, rec)
+	before := must(net.Extremes(t.Context(), made, given, rec))
 	for _, s := range rec.Sequences {
 		s.Settle = min(250, s.Steps)
 	}
-	e := net.Extremes(made, given, rec)
+	e := must(net.Extremes(t.Context(), made, given, rec))
 	for k, out := range []OutputExtreme{e.Given[0], e.Rounding[0]} {
 		mean, most := seenDifference(net, []dataset.Predictor{given, made}[k], rec, 0)
 		if math.Abs(out.Mean-mean) > 1e-9*mean || out.Seen != most {
@@ -269,7 +269,7 @@ func TestAttacksGoOnWhereTheyDepart(t *testing.T) {
 			r.Predictor = p
 			random := rand.New(rand.NewPCG(2, 2))
 			a := &attacker{net, r, 0, recordedBounds(rec), net.Columns, newWindows(rec), random}
-			return *a.climb(window(rec.Sequences[0], 30))
+			return *a.climb(t.Context(), window(rec.Sequences[0], 30))
 		}
 		got, want := climb(given), climb(probe{given, func(*dataset.Sequence) {}})
 		if got.difference != want.difference || got.step != want.step ||

@@ -186,11 +186,12 @@ func TestSearchFindsTheSameEverywhere(t *testing.T) {
 	rec := leakRecordings()
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	defer func() { useLanes = true }()
-	want := net.Extremes(made, given, rec)
+	want := must(net.Extremes(t.Context(), made, given, rec))
 	for _, cores := range []int{1, 3} {
 		for _, useLanes = range []bool{true, false} {
 			runtime.GOMAXPROCS(cores)
-			if got := net.Extremes(made, given, rec); !reflect.DeepEqual(got, want) {
+			if got := must(net.Extremes(t.Context(), made, given, rec)); !reflect.DeepEqual(got,
+				want) {
 				t.Errorf("%d cores, side by side %v: %+v, want %+v", cores, useLanes, got, want)
 			}
 		}

@@ -118,3 +118,11 @@ func mustQuantize(tb testing.TB, p *dataset.Float, c Calibration, formats Format
 	}
 	return net
 }
+
+// must returns a value whose context does not end.
+func must[T any](value T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return value
+}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -99,15 +100,15 @@ func choiceFrom(list []string) (choice, error) {
 }
 
 // assess chooses, trains where the job asks for it, and judges.
-func (a *app) assess(in *budget.Inputs, c choice) (*budget.Result, error) {
-	cut, chosen, err := a.choose(in, c)
+func (a *app) assess(ctx context.Context, in *budget.Inputs, c choice) (*budget.Result, error) {
+	pl, cut, chosen, err := a.choose(ctx, in, c)
 	if err != nil {
 		return nil, err
 	}
-	if chosen, err = a.recovered(in, cut, chosen); err != nil {
+	if chosen, err = a.recovered(ctx, pl, cut, chosen); err != nil {
 		return nil, err
 	}
-	result, err := a.judge(in, cut, chosen)
+	result, err := a.judge(ctx, pl, cut, chosen)
 	if err != nil {
 		return nil, err
 	}
@@ -116,35 +117,36 @@ func (a *app) assess(in *budget.Inputs, c choice) (*budget.Result, error) {
 }
 
 // choose finds a candidate; byHand parts replace what the search would take.
-func (a *app) choose(in *budget.Inputs, c choice) (*budget.Cut, *budget.Chosen, error) {
-	if c.weights != "" {
-		in.Job.Formats.Weights = c.weights
-	}
-	if c.state != "" {
-		in.Job.Formats.State = c.state
-	}
-	if err := in.Job.Formats.Check(); err != nil {
-		return nil, nil,
+func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.Planner,
+	*budget.Cut, *budget.Chosen, error) {
+	in, err := in.WithFormats(c.weights, c.state)
+	if err != nil {
+		return nil, nil, nil,
 			&usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
 	}
+	pl := budget.NewPlanner(in)
 	if len(c.features) == 0 && len(c.units) == 0 {
-		in.ScoreFeatures(a.ui.progress("scoring features,"))
-		cut := in.FindCut(a.ui.progress("trying cuts,"))
-		chosen, err := a.chooseWords(in, cut)
-		return cut, chosen, err
+		if err := pl.ScoreFeatures(ctx, a.ui.progress("scoring features,")); err != nil {
+			return nil, nil, nil, err
+		}
+		cut, err := pl.FindCut(ctx, a.ui.progress("trying cuts,"))
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		chosen, err := a.chooseWords(ctx, pl, cut)
+		return pl, cut, chosen, err
 	}
 	candidate := in.Whole(quant.Formats{})
-	var err error
 	if candidate.Features, err = pickFeatures(in, c.features); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if candidate.Units, err = pickUnits(in, c.units); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	defer a.ui.phase("cutting and rounding")()
-	cut := &budget.Cut{Statistics: prune.MeasureStatistics(in.Float, in.Selection)}
-	chosen, err := in.ChooseFormats(cut.Statistics, candidate)
-	return cut, chosen, err
+	cut := budget.CutByHand(candidate)
+	chosen, err := pl.Choose(ctx, cut)
+	return pl, cut, chosen, err
 }
 
 func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {

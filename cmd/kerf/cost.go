@@ -26,19 +26,19 @@ weights, words, units or features.`,
   kerf cost job.toml --all-targets
   kerf cost job.toml --features all --units all --weights int16 --state int32`,
 		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			in, err := a.load(args[0])
 			if err != nil {
 				return err
 			}
-			cut, chosen, err := a.choose(in, c)
+			pl, cut, chosen, err := a.choose(cmd.Context(), in, c)
 			if err != nil {
 				return err
 			}
 			if allTargets {
-				return a.printAllTargets(format, in, cut, chosen)
+				return a.printAllTargets(cmd.Context(), format, pl, cut, chosen)
 			}
-			r := in.Price(cut, chosen)
+			r := pl.Price(cut, chosen)
 			if r.Verdict == budget.DoesNotFit {
 				a.code = exitBroken
 			}

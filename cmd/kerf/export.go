@@ -33,7 +33,7 @@ what you leave out is chosen. The verdict is reached in the same way.`,
 			if out == "" {
 				out = filepath.Join(filepath.Dir(args[0]), "handoff")
 			}
-			result, err := a.assess(in, c)
+			result, err := a.assess(cmd.Context(), in, c)
 			if err != nil {
 				return err
 			}

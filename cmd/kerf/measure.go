@@ -103,7 +103,7 @@ func (a *app) measure(ctx context.Context, path string, names []string, o measur
 			return err
 		}
 		defer os.RemoveAll(dir)
-		name, subjects, err = a.jobSubjects(path, dir, names)
+		name, subjects, err = a.jobSubjects(ctx, path, dir, names)
 	}
 	if err != nil {
 		return err
@@ -185,7 +185,8 @@ func handoffSubjects(dir string, names []string) (string, []subject, error) {
 }
 
 // jobSubjects chooses as plan does and writes the handoff into dir.
-func (a *app) jobSubjects(job, dir string, names []string) (string, []subject, error) {
+func (a *app) jobSubjects(ctx context.Context, job, dir string,
+	names []string) (string, []subject, error) {
 	in, err := a.load(job)
 	if err != nil {
 		return "", nil, err
@@ -199,11 +200,11 @@ func (a *app) jobSubjects(job, dir string, names []string) (string, []subject, e
 			return "", nil, unknownTarget(name, known)
 		}
 	}
-	cut, chosen, err := a.choose(in, choice{})
+	pl, cut, chosen, err := a.choose(ctx, in, choice{})
 	if err != nil {
 		return "", nil, err
 	}
-	r := in.Price(cut, chosen)
+	r := pl.Price(cut, chosen)
 	files, err := exporter.Files(r, version)
 	if err != nil {
 		return "", nil, err

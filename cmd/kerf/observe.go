@@ -24,8 +24,8 @@ words comes first, each with its evidence.`,
 		Example: `  kerf observe job.toml
   kerf observe job.toml --format json`,
 		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.loadExamined(args[0])
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, err := a.loadExamined(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}

@@ -65,7 +65,7 @@ func (a *app) plan(ctx context.Context, job, out, format string, measured bool) 
 			return err
 		}
 	}
-	result, err := a.assess(in, choice{})
+	result, err := a.assess(ctx, in, choice{})
 	if err != nil {
 		return err
 	}
@@ -73,16 +73,17 @@ func (a *app) plan(ctx context.Context, job, out, format string, measured bool) 
 }
 
 // chooseWords adds word widths to a cut.
-func (a *app) chooseWords(in *budget.Inputs, cut *budget.Cut) (*budget.Chosen, error) {
+func (a *app) chooseWords(ctx context.Context, pl *budget.Planner,
+	cut *budget.Cut) (*budget.Chosen, error) {
 	defer a.ui.phase("choosing word widths")()
-	return in.Choose(cut)
+	return pl.Choose(ctx, cut)
 }
 
 // judge gives the verdicts.
-func (a *app) judge(in *budget.Inputs, cut *budget.Cut,
+func (a *app) judge(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 	chosen *budget.Chosen) (*budget.Result, error) {
 	defer a.ui.phase("measuring on the sign-off recordings")()
-	return in.Assess(cut, chosen)
+	return pl.Assess(ctx, cut, chosen)
 }
 
 // handOff measures the C where that is asked for, writes the folder, prints the report and sets the
@@ -124,13 +125,17 @@ func folderNotStream() error {
 
 // loadExamined is load for the commands that judge nothing: what speaks against the network as
 // given is noted, since all that they show is about that network.
-func (a *app) loadExamined(job string) (*budget.Inputs, error) {
+func (a *app) loadExamined(ctx context.Context, job string) (*budget.Inputs, error) {
 	in, err := a.load(job)
 	if err != nil {
 		return nil, err
 	}
 	defer a.ui.phase("examining the network as given")()
-	for _, c := range in.Examine().Causes {
+	e, err := budget.NewPlanner(in).Examine(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range e.Causes {
 		a.ui.note(c.String())
 	}
 	return in, nil

@@ -39,12 +39,12 @@ safetensors, with torch names, whatever format the job's network has.`,
 		Example: `  kerf prune job.toml
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.loadExamined(args[0])
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, err := a.loadExamined(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
-			cut, chosen, err := a.choose(in, c)
+			pl, cut, chosen, err := a.choose(cmd.Context(), in, c)
 			if err != nil {
 				return err
 			}
@@ -54,13 +54,16 @@ safetensors, with torch names, whatever format the job's network has.`,
 					return err
 				}
 			}
-			s := report.NewSignoff(in.Price(cut, chosen), version)
+			s := report.NewSignoff(pl.Price(cut, chosen), version)
 			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units,
 				Methods: []methodRow{}, JobLines: []string{}, signoff: s}
 			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
 				stop := a.ui.phase("comparing ways to replace what goes")
-				r.methods = in.CompareMethods(cut.Statistics, chosen.Candidate)
+				r.methods, err = pl.CompareMethods(cmd.Context(), chosen.Candidate)
 				stop()
+				if err != nil {
+					return err
+				}
 				r.Methods = methodRows(r.methods)
 			}
 			if out != "" {

@@ -18,17 +18,17 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 		Example: `  kerf quantize job.toml --features all --units all
   kerf quantize job.toml --features all --units all --weights int16`,
 		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.loadExamined(args[0])
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, err := a.loadExamined(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
-			cut, chosen, err := a.choose(in, c)
+			pl, cut, chosen, err := a.choose(cmd.Context(), in, c)
 			if err != nil {
 				return err
 			}
-			r := in.Price(cut, chosen)
-			r.Loss = in.SelectionLoss(chosen)
+			r := pl.Price(cut, chosen)
+			r.Loss = pl.SelectionLoss(chosen)
 			s := report.NewSignoff(r, version)
 			s.MeasuredOn = "selection"
 			return a.print(format, &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider,

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"strconv"
@@ -33,12 +34,16 @@ from all subsets of up to 12 where that takes some seconds, else sampled.`,
   kerf rank job.toml --shapley
   kerf rank job.toml --format csv`,
 		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.loadExamined(args[0])
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, err := a.loadExamined(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
-			return a.print(format, newRankResult(in, a.rank(in, shapley)))
+			r, err := a.rank(cmd.Context(), in, shapley)
+			if err != nil {
+				return err
+			}
+			return a.print(format, newRankResult(in, r))
 		},
 	}
 	formatFlag(cmd, &format)
@@ -63,28 +68,46 @@ type computedOf struct {
 	values  *prune.Values
 }
 
-func (a *app) rank(in *budget.Inputs, shapley bool) *ranked {
+func (a *app) rank(ctx context.Context, in *budget.Inputs, shapley bool) (*ranked, error) {
 	channels, kinds := owners(in)
 	if !shapley {
-		in.ScoreFeatures(a.ui.progress("scoring features,"))
-		cut := in.Rank()
+		pl := budget.NewPlanner(in)
+		if err := pl.ScoreFeatures(ctx, a.ui.progress("scoring features,")); err != nil {
+			return nil, err
+		}
+		cut, err := pl.Rank(ctx)
+		if err != nil {
+			return nil, err
+		}
 		r := &ranked{features: cut.FeatureScores, units: cut.UnitScores}
 		r.channels, r.kinds = r.features.Groups(channels), r.features.Groups(kinds)
-		if in.Computed != nil {
-			r.computed = []computedOf{{"features", in.Computed}}
+		if computed := pl.Computed(); computed != nil {
+			r.computed = []computedOf{{"features", computed}}
 		}
-		return r
+		return r, nil
 	}
 	settings := func(what string) prune.Settings {
 		return prune.Settings{Work: thorough, Progress: a.ui.progress("scoring " + what + ",")}
 	}
-	features := prune.FeatureValues(in.Float, in.Selection, settings("features"))
-	channel := prune.GroupValues(in.Float, in.Selection, channels, settings("channels"))
-	kind := prune.GroupValues(in.Float, in.Selection, kinds, settings("kinds"))
-	units := prune.UnitValues(in.Float, in.Selection, settings("units"))
+	features, err := prune.FeatureValues(ctx, in.Float, in.Selection, settings("features"))
+	if err != nil {
+		return nil, err
+	}
+	channel, err := prune.GroupValues(ctx, in.Float, in.Selection, channels, settings("channels"))
+	if err != nil {
+		return nil, err
+	}
+	kind, err := prune.GroupValues(ctx, in.Float, in.Selection, kinds, settings("kinds"))
+	if err != nil {
+		return nil, err
+	}
+	units, err := prune.UnitValues(ctx, in.Float, in.Selection, settings("units"))
+	if err != nil {
+		return nil, err
+	}
 	return &ranked{features.Scores, channel.Scores, kind.Scores, units.Scores, []computedOf{
 		{"features", features}, {"channels", channel}, {"kinds", kind}, {"units", units},
-	}}
+	}}, nil
 }
 
 // owners names channel and kind of every feature.

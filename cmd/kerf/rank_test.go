@@ -20,7 +20,11 @@ func rankedCity(t *testing.T, shapley bool, sequences int) *rankResult {
 	in.Scores = nil
 	in.Selection.Sequences = in.Selection.Sequences[:sequences]
 	a := &app{stdout: io.Discard, ui: newUI(io.Discard)}
-	return newRankResult(in, a.rank(in, shapley))
+	r, err := a.rank(t.Context(), in, shapley)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return newRankResult(in, r)
 }
 
 // What was played and drawn stands in fields of its own, and every table with a standard error says

@@ -36,26 +36,25 @@ goes on behind the last whole epoch, to the same result.`,
   kerf recover job.toml --units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
 		Args: oneJob,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.loadExamined(args[0])
+			in, err := a.loadExamined(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
-			if in.Job.Recovery == nil {
-				in.Job.Recovery = &budget.RecoveryRule{}
-			}
+			var asked *int
 			if cmd.Flags().Changed("epochs") {
 				if epochs < 1 {
 					return &usageError{fmt.Sprintf("--epochs: %d epochs are no training", epochs),
 						"1 or more"}
 				}
-				in.Job.Recovery.Epochs = &epochs
+				asked = &epochs
 			}
+			in = in.WithRecovery(asked)
 			if out != "" {
 				if err := checkNetworkFile(out); err != nil {
 					return err
 				}
 			}
-			return a.recoverAlone(in, c, out, checkpoint, format)
+			return a.recoverAlone(cmd.Context(), in, c, out, checkpoint, format)
 		},
 	}
 	c.cutFlags(cmd.Flags())
@@ -70,20 +69,21 @@ goes on behind the last whole epoch, to the same result.`,
 	return cmd
 }
 
-func (a *app) recoverAlone(in *budget.Inputs, c choice, out, checkpoint, format string) error {
-	cut, chosen, err := a.choose(in, c)
+func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice, out, checkpoint,
+	format string) error {
+	pl, _, chosen, err := a.choose(ctx, in, c)
 	if err != nil {
 		return err
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	r, err := in.RecoverOnce(ctx, cut.Statistics, chosen.Candidate,
+	untilInterrupted, end := signal.NotifyContext(ctx, os.Interrupt)
+	defer end()
+	r, err := pl.RecoverOnce(ctx, untilInterrupted.Done(), chosen.Candidate,
 		trainingFile(in, chosen, checkpoint), a.ui.training())
 	if err != nil {
 		return err
 	}
 	net := recovery.Renormalise(r.Net, in.Float.Features).Net
-	result := newRecoverResult(r, in.HeldBackLoss(chosen.CutNet, r))
+	result := newRecoverResult(r, pl.HeldBackLoss(chosen.CutNet, r))
 	if out != "" {
 		if err := a.writeNetwork(out, in, chosen.Candidate, net); err != nil ||
 			out == standardStream {
@@ -95,14 +95,14 @@ func (a *app) recoverAlone(in *budget.Inputs, c choice, out, checkpoint, format 
 }
 
 // recovered trains the candidate and its neighbours if the job asks for it.
-func (a *app) recovered(in *budget.Inputs, cut *budget.Cut,
+func (a *app) recovered(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 	chosen *budget.Chosen) (*budget.Chosen, error) {
-	if in.Job.Recovery == nil {
+	if pl.Inputs().Job.Recovery == nil {
 		return chosen, nil
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	return in.Recover(ctx, cut, chosen, a.ui.training())
+	untilInterrupted, end := signal.NotifyContext(ctx, os.Interrupt)
+	defer end()
+	return pl.Recover(ctx, untilInterrupted.Done(), cut, chosen, a.ui.training())
 }
 
 // trainingFile is the checkpoint of a training, or nil. Its key stands for all that the training

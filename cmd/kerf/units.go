@@ -37,8 +37,8 @@ search makes small ([search] objective).`,
 		Example: `  kerf units job.toml
   kerf units job.toml --format csv`,
 		Args: oneJob,
-		RunE: func(_ *cobra.Command, args []string) error {
-			in, err := a.loadExamined(args[0])
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, err := a.loadExamined(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
@@ -51,7 +51,8 @@ search makes small ([search] objective).`,
 			if err != nil {
 				return err
 			}
-			sizes, err := in.Sizes(kept, layer, a.ui.progress("measuring sizes,"))
+			sizes, err := budget.NewPlanner(in).Sizes(cmd.Context(), kept, layer,
+				a.ui.progress("measuring sizes,"))
 			if err != nil {
 				return err
 			}

@@ -104,7 +104,7 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 				err))
 		}
 	}
-	result, err := a.assess(in, c)
+	result, err := a.assess(ctx, in, c)
 	if err != nil {
 		return err
 	}

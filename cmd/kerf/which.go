@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"math"
 	"strconv"
 	"strings"
@@ -13,14 +14,14 @@ import (
 
 // printAllTargets ranks every profile for a choice and says what would make it fit
 // where it does not.
-func (a *app) printAllTargets(format string, in *budget.Inputs, cut *budget.Cut,
-	chosen *budget.Chosen) error {
-	standings, err := in.RankTargets(chosen.Candidate)
+func (a *app) printAllTargets(ctx context.Context, format string, pl *budget.Planner,
+	cut *budget.Cut, chosen *budget.Chosen) error {
+	standings, err := pl.Inputs().RankTargets(chosen.Candidate)
 	if err != nil {
 		return err
 	}
 	stop := a.ui.phase("looking for what would meet a broken limit")
-	remedies, err := in.Remedies(cut, chosen, standings)
+	remedies, err := pl.Remedies(ctx, cut, chosen, standings)
 	stop()
 	if err != nil {
 		return err

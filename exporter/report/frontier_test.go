@@ -19,12 +19,16 @@ func TestFrontierInSignoff(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cut := in.FindCut(func(int, int) {})
-	chosen, err := in.Choose(cut)
+	pl := budget.NewPlanner(in)
+	cut, err := pl.FindCut(t.Context(), func(int, int) {})
 	if err != nil {
 		t.Fatal(err)
 	}
-	report := NewSignoff(in.Price(cut, chosen), "test")
+	chosen, err := pl.Choose(t.Context(), cut)
+	if err != nil {
+		t.Fatal(err)
+	}
+	report := NewSignoff(pl.Price(cut, chosen), "test")
 	text, err := report.JSON()
 	if err != nil {
 		t.Fatal(err)

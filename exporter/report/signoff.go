@@ -285,7 +285,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 			FormatRow{layer, tensor, m.WordBits, m.Fraction, m.MaxBound(), quant.AccumulatorLimit})
 	}
 	s.addExtremes(net, r.Extremes)
-	if c := r.Chosen.Recovered; c != nil {
+	if c := r.Chosen.Candidate.Recovered; c != nil {
 		s.Recovery = recoveryInfo(c)
 	}
 	for _, l := range r.Loss {

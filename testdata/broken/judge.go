@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"os"
@@ -108,13 +109,16 @@ func errorsOf(in *budget.Inputs) []float64 {
 
 // plan makes the whole plan.
 func plan(in *budget.Inputs) (*budget.Result, error) {
-	in.ScoreFeatures(func(int, int) {})
-	cut := in.FindCut(func(int, int) {})
-	chosen, err := in.Choose(cut)
+	ctx, pl := context.Background(), budget.NewPlanner(in)
+	cut, err := pl.FindCut(ctx, func(int, int) {})
 	if err != nil {
 		return nil, err
 	}
-	return in.Assess(cut, chosen)
+	chosen, err := pl.Choose(ctx, cut)
+	if err != nil {
+		return nil, err
+	}
+	return pl.Assess(ctx, cut, chosen)
 }
 
 // judge draws a broken job and returns the outcome. With whole it plans the job if nothing is
@@ -137,7 +141,11 @@ func (b *bench) judge(set string, k *kind, n int, whole bool) (*outcome, error) 
 		return o, nil
 	}
 	o.after = errorsOf(in)
-	o.causes = in.Examine().Causes
+	e, err := budget.NewPlanner(in).Examine(context.Background())
+	if err != nil {
+		return nil, err
+	}
+	o.causes = e.Causes
 	switch {
 	case len(o.causes) > 0 && o.names(&o.causes[0]):
 		o.word = named

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"strings"
@@ -25,7 +26,10 @@ func (b *bench) examine(job string, deal uint64) (*sound, error) {
 	if err != nil {
 		return nil, err
 	}
-	e := in.Examine()
+	e, err := budget.NewPlanner(in).Examine(context.Background())
+	if err != nil {
+		return nil, err
+	}
 	s := &sound{deal: deal, causes: e.Causes}
 	for _, o := range in.Float.Outputs {
 		least := math.Inf(1)

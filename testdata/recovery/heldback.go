@@ -23,7 +23,8 @@ func (p bySequence) Predict(s *dataset.Sequence, dst []float64) { p[s].Predict(s
 
 // heldBackParts compensates, trains and calibrates once for each part, on the other parts. The
 // ranking is that of all selection recordings.
-func heldBackParts(in *budget.Inputs, _ *prune.Statistics, c budget.Candidate) (*versions, error) {
+func heldBackParts(pl *budget.Planner, c budget.Candidate) (*versions, error) {
+	in := pl.Inputs()
 	cut, recovered, cutFixed, recoveredInFixed := bySequence{}, bySequence{}, bySequence{},
 		bySequence{}
 	var epochs []string

@@ -52,10 +52,12 @@ func measure(job string, heldBack bool) error {
 	if err != nil {
 		return err
 	}
-	if in.Job.Recovery == nil {
-		in.Job.Recovery = &budget.RecoveryRule{}
+	in = in.WithRecovery(nil)
+	pl := budget.NewPlanner(in)
+	cut, err := pl.Rank(context.Background())
+	if err != nil {
+		return err
 	}
-	cut := in.Rank()
 	fmt.Printf("\n%s\n\n| features, units | words | output | float | cut | recovered | "+
 		"recovered against cut | cut, fixed | recovered, fixed | distance | epoch "+
 		"|\n|---|---|---|---:|---:|---:|---:|---:|---:|---:|---:|\n", in.Job.Name)
@@ -71,7 +73,7 @@ func measure(job string, heldBack bool) error {
 				}
 				judge = heldBackParts
 			}
-			v, err := judge(in, cut.Statistics, c)
+			v, err := judge(pl, c)
 			if err != nil {
 				return err
 			}
@@ -102,13 +104,14 @@ type versions struct {
 
 // signedOff makes the versions of a candidate as a plan does, to be judged on the sign-off
 // recordings.
-func signedOff(in *budget.Inputs, statistics *prune.Statistics,
-	c budget.Candidate) (*versions, error) {
-	r, err := in.RecoverOnce(context.Background(), statistics, c, nil, func(int, int, float64) {})
+func signedOff(pl *budget.Planner, c budget.Candidate) (*versions, error) {
+	in := pl.Inputs()
+	r, err := pl.RecoverOnce(context.Background(), nil, c, nil, func(int, int, float64) {})
 	if err != nil {
 		return nil, err
 	}
-	return newVersions(in.Signoff, in.Selection, statistics.Cut(c.Features, c.Units, prune.Refit),
+	return newVersions(in.Signoff, in.Selection,
+		pl.Statistics().Cut(c.Features, c.Units, prune.Refit),
 		r.Net, r.Result, c)
 }
 

@@ -13,7 +13,6 @@ import (
 	"kerf/budget"
 	"kerf/dataset"
 	"kerf/model"
-	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -181,8 +180,8 @@ func TestNoiseOfTheReference(t *testing.T) {
 // sign-off recordings, and records which words it had to leave wide.
 func TestAutomaticWidthsHold(t *testing.T) {
 	in := load(t)
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
-		in.Whole(quant.Formats{}))
+	chosen, err := budget.NewPlanner(in).Choose(t.Context(),
+		budget.CutByHand(in.Whole(quant.Formats{})))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -236,8 +235,8 @@ func TestSlowUnitsForceTheWideState(t *testing.T) {
 			Figures: budget.Figures{RMSERise: &budget.Share{Value: 0.001}}}
 	}
 	in.Job.Formats.Weights = "int16"
-	chosen, err := in.ChooseFormats(prune.MeasureStatistics(in.Float, in.Selection),
-		in.Whole(quant.Formats{}))
+	chosen, err := budget.NewPlanner(in).Choose(t.Context(),
+		budget.CutByHand(in.Whole(quant.Formats{})))
 	if err != nil {
 		t.Fatal(err)
 	}
