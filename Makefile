@@ -43,6 +43,7 @@ staticcheck:
 
 unit:
 	$(GO) test -timeout 40m $(PACKAGES)
+	$(GO) test -race -run TestTwoPlansOnTheSameInputs ./budget
 
 # Feeds every reader of files from outside with damaged files, one after the other. FUZZ is a time
 # or a number of files (500x) each. Without -fuzzminimizetime Go spends a minute on making one
