@@ -14,7 +14,7 @@ import (
 	"kerf/quant"
 )
 
-// Verdicts on the whole.
+// Verdicts on a plan.
 const (
 	Fits       = "fits"
 	DoesNotFit = "does not fit"
@@ -98,7 +98,7 @@ func (in *Inputs) extremes(ctx context.Context, c *Chosen) (*quant.Extremes, err
 	return c.Fixed.Extremes(ctx, made, given, in.Signoff)
 }
 
-// judge gives the verdict on the whole.
+// judge gives the verdict on the plan.
 func (r *Result) judge() {
 	r.Verdict = verdict(r.Loss, r.Costs)
 	if r.Inputs.Shared > 0 && r.Verdict == Fits {
@@ -127,10 +127,10 @@ func (r *Result) scoresOn(rec *dataset.Recordings) scores {
 // Price gives the cost of a choice and judges only that.
 func (pl *Planner) Price(cut *Cut, chosen *Chosen) *Result {
 	c := chosen.Candidate
-	whole := pl.in.widest()
-	whole.shifts = c.shifts // those of the same layers, for want of its own
+	uncut := pl.in.widest()
+	uncut.shifts = c.shifts // those of the same layers, for want of its own
 	r := &Result{Inputs: pl.in, Cut: cut, Chosen: chosen, Costs: pl.in.Costs(c),
-		Before: pl.in.Costs(whole), Freed: pl.in.Freed(c), Places: pl.in.Placements(c)}
+		Before: pl.in.Costs(uncut), Freed: pl.in.Freed(c), Places: pl.in.Placements(c)}
 	r.Frontier = pl.Frontier(cut, chosen)
 	r.Verdict = verdict(nil, r.Costs)
 	return r
@@ -155,13 +155,13 @@ func (pl *Planner) SelectionLoss(chosen *Chosen) []Loss {
 }
 
 func verdict(loss []Loss, costs []Cost) string {
-	whole := Fits
+	overall := Fits
 	for _, l := range loss {
 		switch {
 		case l.Verdict == Fail:
 			return DoesNotFit
 		case l.Verdict == NotEnough:
-			whole = NotEnough
+			overall = NotEnough
 		}
 	}
 	for _, c := range costs {
@@ -169,7 +169,7 @@ func verdict(loss []Loss, costs []Cost) string {
 			return DoesNotFit
 		}
 	}
-	return whole
+	return overall
 }
 
 // largestArray is the largest object that avr-gcc takes: half of a 16-bit

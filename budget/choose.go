@@ -49,7 +49,7 @@ func (c *Chosen) Tightest() (Loss, float64) {
 // ctx or of [quant.Quantize].
 func (pl *Planner) Choose(ctx context.Context, cut *Cut) (*Chosen, error) {
 	if len(cut.Points) == 0 {
-		return pl.choose(ctx, newTrail(cut.Given), nil)
+		return pl.choose(ctx, unsearched(cut.Given), nil)
 	}
 	s := pl.search
 	if s != nil && s.cut != cut {
@@ -63,14 +63,14 @@ func (pl *Planner) Choose(ctx context.Context, cut *Cut) (*Chosen, error) {
 	return chosen, nil
 }
 
-// newTrail returns a cut with candidates that were not searched, the first of which is taken if
+// unsearched returns a cut with candidates that were not searched, the first of which is taken if
 // none is within every tolerance.
-func newTrail(candidates ...Candidate) *Cut {
-	trail := &Cut{}
+func unsearched(candidates ...Candidate) *Cut {
+	cut := &Cut{}
 	for _, c := range candidates {
-		trail.add(&Point{Candidate: c})
+		cut.add(&Point{Candidate: c})
 	}
-	return trail
+	return cut
 }
 
 // mostRounded is how many cuts are brought to fixed point for one choice, each with one choice of

@@ -96,8 +96,20 @@ const (
 	batchTried = 64
 )
 
-// Examine judges the network as given. It reads sign-off recordings as well, and chooses nothing.
-// The error is that of ctx.
+// Examine judges the network as given, before anything else is judged. It measures what the network
+// explains (explained.go), and tries other ways to read the job: those of the weights
+// ([model.Network.Variants]), those of the columns as changes of the first layer (alternatives.go),
+// those of the outputs on the predictions alone (alternatives_outputs.go and shifts.go).
+//
+// All are tried on some of the selection recordings in lanes. What looks promising is measured on
+// all in double precision, and counts where the error of an output falls by a fifth, with an
+// interval that excludes none, and no output's error rises by a twentieth. The most probable one is
+// a cause, and a cause forbids that the network fits ([Examination.Forbids]). Where the network
+// errs more on the sign-off recordings, what may hold for these alone is tried on them as well.
+// Work is bounded by multiply-accumulates, not by time. testdata/broken has broken jobs and what is
+// found in them.
+//
+// Examine reads sign-off recordings as well, and chooses nothing. The error is that of ctx.
 func (pl *Planner) Examine(ctx context.Context) (*Examination, error) {
 	e := &Examination{Checked: string(pl.in.Job.Model.Checked)}
 	base := pl.floatOnSelection()
@@ -329,12 +341,12 @@ func (in *Inputs) promisingViews(ctx context.Context, rec *dataset.Recordings, b
 	all []alternative) []view {
 	type candidate struct {
 		alternative
-		place int
+		index int
 		sum   float64
 	}
 	weights := float64(in.Float.Net.Parameters())
-	part := screened(rec, int(max(leastScreened, screeningWork/(weights*float64(len(all))))))
-	prepared := dataset.Prepare(in.Float, part, nil)
+	screen := screened(rec, int(max(leastScreened, screeningWork/(weights*float64(len(all))))))
+	prepared := dataset.Prepare(in.Float, screen, nil)
 	partBase := prepared.Score(in.Float)
 	var promisingOnes []candidate
 	for first := 0; first < len(all); first += batchTried {
@@ -359,7 +371,7 @@ func (in *Inputs) promisingViews(ctx context.Context, rec *dataset.Recordings, b
 	})
 	most := int(max(fewestFull, fullWork/(weights*float64(rec.Steps()))))
 	promisingOnes = promisingOnes[:min(most, len(promisingOnes))]
-	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.place - b.place })
+	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.index - b.index })
 	var measured []view
 	for _, p := range promisingOnes {
 		if ctx.Err() != nil {
@@ -368,7 +380,7 @@ func (in *Inputs) promisingViews(ctx context.Context, rec *dataset.Recordings, b
 		score := dataset.Measure(p.net(), rec, nil)
 		c := in.compareAll(base, score, dataset.Compare)
 		measured = append(measured,
-			view{in.cause(p.kind, p.alternative.place, p.says, rec, base, score, c), c,
+			view{in.cause(p.kind, p.place, p.says, rec, base, score, c), c,
 				func() (*dataset.Recordings, [][]float64) {
 					return rec, predictions(rec, p.net())
 				}})
@@ -381,8 +393,8 @@ func (in *Inputs) promisingViews(ctx context.Context, rec *dataset.Recordings, b
 // which the network explains as little as nothing is no cause.
 func (e *Examination) mostProbable(ctx context.Context, pl *Planner, rec *dataset.Recordings,
 	base *dataset.Score,
-	ways []alternative) *view {
-	all, tried := pl.views(ctx, rec, base, ways)
+	alternatives []alternative) *view {
+	all, tried := pl.views(ctx, rec, base, alternatives)
 	e.Tried += tried
 	constant := pl.constantOn(rec)
 	isCause := func(v *view) bool {
@@ -427,25 +439,25 @@ func (in *Inputs) cause(kind, place, says string, rec *dataset.Recordings, base,
 // screened is a part of recordings with about so many steps: the first sequences of every scenario,
 // shortened where they are long.
 func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
-	part := *rec
-	part.Sequences, part.Memory = nil, 0
+	screen := *rec
+	screen.Sequences, screen.Memory = nil, 0
 	taken := map[string]int{}
 	for _, s := range rec.Sequences {
 		if taken[s.Scenario] < screenedPerScenario {
 			taken[s.Scenario]++
-			part.Sequences = append(part.Sequences, s)
+			screen.Sequences = append(screen.Sequences, s)
 		}
 	}
-	each := max(1, steps/len(part.Sequences))
-	for i, s := range part.Sequences {
+	each := max(1, steps/len(screen.Sequences))
+	for i, s := range screen.Sequences {
 		if length := s.Settle + each; length < s.Steps {
 			short := *s
 			short.Steps, short.X, short.Y = length, s.X[:length*rec.Features],
 				s.Y[:length*rec.Outputs]
-			part.Sequences[i] = &short
+			screen.Sequences[i] = &short
 		}
 	}
-	return &part
+	return &screen
 }
 
 // warnWhereNothing names the scenarios and regions of the sign-off recordings in which the network

@@ -159,7 +159,7 @@ func (in *Inputs) describeUnits(p *prepared, r refusal, f *Forced, units []ranke
 	if r.width.word == quant.DenseWeights {
 		return
 	}
-	memory := p.whole.Layers[r.width.layer].Memory
+	memory := p.calibration.Layers[r.width.layer].Memory
 	counts := r.narrow.Fixed.Count(in.Selection)
 	for i := range f.Rows {
 		u := &f.Rows[i]

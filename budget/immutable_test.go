@@ -217,7 +217,8 @@ func (f *function) gives(e ast.Expr) bool {
 	return false
 }
 
-// holdsPart reports whether inputs hold what is written to: a field that leads to inputs may be set.
+// holdsPart reports whether inputs hold what is written to: a field that leads to inputs may be
+// set.
 func (f *function) holdsPart(e ast.Expr) bool {
 	if s, ok := e.(*ast.SelectorExpr); ok {
 		return f.holds(s.X)

@@ -8,7 +8,7 @@ import (
 	"kerf/dataset"
 )
 
-// Verdicts on one row and, with other words, on the whole.
+// Verdicts on one row and, with other words, on a plan.
 const (
 	Pass      = "pass"
 	Fail      = "fail"
@@ -76,9 +76,16 @@ func (l *Loss) Allowed() float64 {
 // as many as make intervals narrow enough for usual tolerances (common practice, no source).
 const usualSequences = 6
 
-// Judge gives the verdict on a row: the comparison with its tolerance. It is met only when the
-// upper end of the interval meets it; it is broken when the value itself does not; between the two,
-// and below [dataset.Metric.Fewest] sequences, more recordings are needed.
+// Judge gives the verdict on a row: the comparison with its tolerance. A tolerance applies to every
+// row of its output: all recordings, each scenario, each region, unless these have one of their own
+// (tolerance.go).
+//
+//   - The row fails where the value is above the tolerance.
+//   - It passes where the upper end of the interval is within it.
+//   - Between the two there are not enough recordings; also below [dataset.Metric.Fewest]
+//     sequences: two, six for a largest error and for accuracies, twelve for agreement.
+//
+// Choices ask for more than a pass, see [signoffReach].
 func (l *Loss) Judge() {
 	value, high := l.JudgedValue()
 	limit := l.Allowed()
@@ -96,15 +103,16 @@ func (l *Loss) Judge() {
 	default:
 		l.Verdict = NotEnough
 		if room := limit - value; room > 0 && !math.IsNaN(high) {
-			parts := dataset.TooFew(l.parts(), (high-value)/room)
-			each := float64(l.parts()) / float64(l.Sequences) // as many of every further sequence
-			l.WouldDo = int(math.Ceil(float64(parts) / each))
+			count := dataset.TooFew(l.independent(), (high-value)/room)
+			// as many of every further sequence
+			each := float64(l.independent()) / float64(l.Sequences)
+			l.WouldDo = int(math.Ceil(float64(count) / each))
 		}
 	}
 }
 
-// parts is the number of independent parts that the intervals rest on.
-func (l *Loss) parts() int {
+// independent returns the number of independent parts that the intervals rest on.
+func (l *Loss) independent() int {
 	if l.Blocks > 0 {
 		return l.Blocks
 	}
@@ -126,8 +134,8 @@ type place struct {
 	slice            dataset.Slice
 }
 
-// isWhole tells whether a place is all recordings.
-func (p place) isWhole() bool { return p.scenario == "all" && p.region == "" }
+// isEverywhere reports whether a place is all recordings.
+func (p place) isEverywhere() bool { return p.scenario == "all" && p.region == "" }
 
 // places lists the slices of one output: everywhere, each scenario, each region.
 func (in *Inputs) places(rec *dataset.Recordings, output int) []place {

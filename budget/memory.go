@@ -59,15 +59,15 @@ func (in *Inputs) Placements(c Candidate) []Placement {
 		for i, row := range totals(in.targetCosts(c, flash)) {
 			if row.Resource != Flash && row.Resource != Stack {
 				all = append(all, Placement{t.Name, row.Resource, row.Unit, row.Value,
-					copied[i].Value, t.place()})
+					copied[i].Value, t.weightsPlace()})
 			}
 		}
 	}
 	return all
 }
 
-// place is where the weights are.
-func (t Target) place() string {
+// weightsPlace is where the weights are.
+func (t Target) weightsPlace() string {
 	if t.WeightsIn == inRAM {
 		return inRAM
 	}
@@ -75,7 +75,7 @@ func (t Target) place() string {
 }
 
 // WeightsInRAM tells whether weights and tables are copied to RAM at start.
-func (t Target) WeightsInRAM() bool { return t.place() == inRAM }
+func (t Target) WeightsInRAM() bool { return t.weightsPlace() == inRAM }
 
 // totals leaves the parts out.
 func totals(rows []Cost) []Cost {

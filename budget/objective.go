@@ -57,17 +57,17 @@ func (p price) compare(q price) int {
 type pricing struct {
 	resource string // the objective; empty: every resource that has a limit
 	// what the whole network in its widest formats takes, by target and resource
-	whole map[string]float64
+	uncut map[string]float64
 	words string // the objective in words
 }
 
 // pricing says what candidates of the job are priced by. Without a limit and an objective flash is
 // what counts.
 func (in *Inputs) pricing() *pricing {
-	p := &pricing{resource: in.Job.Search.Objective, whole: map[string]float64{}}
+	p := &pricing{resource: in.Job.Search.Objective, uncut: map[string]float64{}}
 	limited := false
 	for _, c := range totals(in.Costs(in.widest())) {
-		p.whole[c.Target+" "+c.Resource] = c.Value
+		p.uncut[c.Target+" "+c.Resource] = c.Value
 		limited = limited || !math.IsNaN(c.Limit)
 	}
 	switch {
@@ -117,7 +117,7 @@ func (p *pricing) share(c Cost) (share float64, ok bool) {
 		return 0, false
 	}
 	if share = limitShare(c); math.IsNaN(share) {
-		share = c.Value / p.whole[c.Target+" "+c.Resource]
+		share = c.Value / p.uncut[c.Target+" "+c.Resource]
 	}
 	return share, true
 }

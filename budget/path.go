@@ -30,20 +30,20 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 	if at < 0 {
 		return nil
 	}
-	var way []*Point
+	var trail []*Point
 	for p := c.Points[at]; p != nil; p = p.From {
-		way = append(way, p)
+		trail = append(trail, p)
 	}
-	slices.Reverse(way)
+	slices.Reverse(trail)
 	var path []PathStep
-	for _, p := range way[1:] {
+	for _, p := range trail[1:] {
 		path = append(path, p.step(true))
 	}
 	listed := map[string]bool{}
-	for _, before := range slices.Backward(way) {
+	for _, before := range slices.Backward(trail) {
 		for _, p := range c.Points {
 			step, broken := p.step(false), p
-			if p.From != before || p.Fixed || p.takesSeveral() || slices.Contains(way, p) {
+			if p.From != before || p.Fixed || p.takesSeveral() || slices.Contains(trail, p) {
 				continue
 			}
 			key := itemKey(step.Item, step.Names)

@@ -90,15 +90,15 @@ func (in loader) readFiles(role string, names FileList, optional bool,
 	features := dataset.FeatureNames(in.Float.Features)
 	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs),
 		Column: in.Job.Outputs.Column, Optional: optional}
-	var parts []*dataset.Recordings
+	var recordings []*dataset.Recordings
 	for _, name := range names {
 		rec, err := in.readRecording(role, name, features, reference, key...)
 		if err != nil {
 			return nil, err
 		}
-		parts = append(parts, rec)
+		recordings = append(recordings, rec)
 	}
-	return dataset.Join(parts...), nil
+	return dataset.Join(recordings...), nil
 }
 
 // readRecording reads one recording and notes its hash, without having the file in memory.

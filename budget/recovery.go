@@ -150,7 +150,7 @@ func (pl *Planner) Recover(ctx context.Context, stop <-chan struct{}, cut *Cut, 
 			break
 		}
 	}
-	again, err := pl.choose(ctx, newTrail(candidates...), nil)
+	again, err := pl.choose(ctx, unsearched(candidates...), nil)
 	if err != nil {
 		return nil, err
 	}

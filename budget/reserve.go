@@ -6,6 +6,17 @@ import (
 	"kerf/dataset"
 )
 
+// How choices keep a reserve. The sign-off recordings judge later and are others than the selection
+// recordings, so a row must leave room within its tolerance for the difference of the two: value +
+// (1 + √2·t(95 %)/t(97.5 %))·half-width must stay within it on the selection recordings. The column
+// "may reach" of the path shows that figure. Where there is one selection sequence it has no end.
+//
+// The same holds between the choice of words and the calibration: a network that is fitted to
+// recordings looks better on them than it is. So the selection sequences of each scenario are dealt
+// into two halves ([Inputs.folds]), every half is run by a network calibrated on the other
+// ([Inputs.heldOut]), and these runs are what tolerances are compared with. The network that goes
+// to sign-off is calibrated on both.
+
 // signoffReach is how many half-widths of an interval that rests on so many independent parts of
 // the selection recordings, sequences or blocks, must lie within the tolerance. One is the interval
 // itself. The rest is for the sign-off recordings, which are others: if they are as many and alike,
@@ -78,7 +89,7 @@ func (l *Loss) reach() float64 {
 	case math.IsNaN(high) && !math.IsNaN(value):
 		return math.Inf(1)
 	}
-	return value + float64(signoffReach(l.parts())*(high-value))
+	return value + float64(signoffReach(l.independent())*(high-value))
 }
 
 // constant predicts the means of the selection recordings: what explained shares compare with.

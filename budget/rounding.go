@@ -19,21 +19,23 @@ type RoundingResult struct {
 	MayReach float64
 }
 
-// folds is into how many parts the selection sequences are dealt: what is
-// calibrated on one is judged on the other, and the other way round.
+// folds is the number of folds that the selection sequences are dealt into: what is calibrated on
+// one is judged on the other, and the other way round.
 const folds = 2
 
-// prepared is what all word widths of one cut share.
+// prepared is what all word widths of one network share.
 type prepared struct {
 	candidate Candidate // whose words do not count here
 	cut       *dataset.Float
 	scaled    *dataset.Float // cut with standardised inputs, or what recovery training made of it
-	whole     quant.Calibration
-	// per entry of parts: scaled, or a recovered network that was trained without the fold
-	ofFold []*dataset.Float
-	// of all sequences but those of the fold; one entry, whole, when there are too few
-	parts []quant.Calibration
-	fold  []int // of every selection sequence
+
+	calibration quant.Calibration // of scaled, on all selection recordings
+	// per fold: the network and its calibration without the sequences of the fold; scaled and
+	// calibration alone when there are too few sequences
+	restNets         []*dataset.Float
+	restCalibrations []quant.Calibration
+	fold             []int // of every selection sequence
+
 	// per selection sequence what rounding should stay near to: those of cut, or of the network as
 	// given once it was recovered
 	outputs [][]float64
@@ -45,26 +47,28 @@ func (pl *Planner) prepare(c Candidate) *prepared {
 		return pl.last
 	}
 	p := &prepared{candidate: c, cut: pl.cutNetwork(c)}
-	p.whole = quant.Calibrate(p.cut, pl.in.Selection)
-	p.scaled = quant.Standardise(p.cut, p.whole)
+	p.calibration = quant.Calibrate(p.cut, pl.in.Selection)
+	p.scaled = quant.Standardise(p.cut, p.calibration)
 	taught := p.cut
 	if c.Recovered != nil {
 		p.scaled, taught = c.Recovered.Net, pl.in.Float
 	}
 	if p.scaled != p.cut {
-		p.whole = quant.Calibrate(p.scaled, pl.in.Selection)
+		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
 	}
 	var rests []*dataset.Recordings
 	p.fold, rests = pl.in.folds()
 	if rests == nil {
-		p.parts, p.ofFold = []quant.Calibration{p.whole}, []*dataset.Float{p.scaled}
+		p.restCalibrations, p.restNets = []quant.Calibration{p.calibration},
+			[]*dataset.Float{p.scaled}
 	}
 	for k, rest := range rests {
 		net := p.scaled
 		if c.Recovered != nil {
 			net = c.Recovered.withoutFold[k]
 		}
-		p.parts, p.ofFold = append(p.parts, quant.Calibrate(net, rest)), append(p.ofFold, net)
+		p.restCalibrations, p.restNets = append(p.restCalibrations, quant.Calibrate(net, rest)),
+			append(p.restNets, net)
 	}
 	p.outputs = predictions(pl.in.Selection, taught)
 	pl.last = p
@@ -125,7 +129,7 @@ func (r recorded) Predict(s *dataset.Sequence, dst []float64) { copy(dst, r[s]) 
 func (p *prepared) ways() []quant.Rounding {
 	var all []quant.Rounding
 	for _, r := range quant.Roundings {
-		if len(p.parts) == folds || !r.Fitted() {
+		if len(p.restCalibrations) == folds || !r.Fitted() {
 			all = append(all, r)
 		}
 	}
@@ -137,10 +141,11 @@ func (p *prepared) ways() []quant.Rounding {
 // are run; the others have no predictions. The error is that of ctx or of [quant.Quantize].
 func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial *quant.Partial,
 	first int) ([][]float64, error) {
-	nets := make([]*quant.Network, min(first, len(p.parts)))
+	nets := make([]*quant.Network, min(first, len(p.restCalibrations)))
 	for k := range nets {
 		var err error
-		if nets[k], err = quant.QuantizePartial(p.ofFold[k], p.parts[k], c.Formats, c.Rounding,
+		if nets[k], err = quant.QuantizePartial(p.restNets[k], p.restCalibrations[k], c.Formats,
+			c.Rounding,
 			partial); err != nil {
 			return nil, err
 		}
@@ -150,16 +155,16 @@ func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		part := *in.Selection
-		part.Sequences = nil
-		var places []int
+		ofFold := *in.Selection
+		ofFold.Sequences = nil
+		var indices []int
 		for i, s := range in.Selection.Sequences {
 			if p.fold[i] == fold {
-				part.Sequences, places = append(part.Sequences, s), append(places, i)
+				ofFold.Sequences, indices = append(ofFold.Sequences, s), append(indices, i)
 			}
 		}
-		dataset.EachPrediction(net, &part, func(i int, _ *dataset.Sequence, predicted []float64) {
-			all[places[i]] = predicted
+		dataset.EachPrediction(net, &ofFold, func(i int, _ *dataset.Sequence, predicted []float64) {
+			all[indices[i]] = predicted
 		})
 	}
 	return all, nil
@@ -223,7 +228,7 @@ func (pl *Planner) tryWays(ctx context.Context, p *prepared, c Candidate,
 	least := math.Inf(1)
 	for _, rounding := range ways {
 		c.Rounding = rounding
-		fixed, err := quant.Quantize(p.scaled, p.whole, c.Formats, rounding)
+		fixed, err := quant.Quantize(p.scaled, p.calibration, c.Formats, rounding)
 		var predicted [][]float64
 		if err == nil {
 			predicted, err = pl.in.heldOut(ctx, p, c, nil, folds)

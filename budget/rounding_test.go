@@ -35,9 +35,10 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 	const spike = 9
 	in.Selection.Sequences[2].X[7] = spike // fold 0: every second of one scenario
 	p := NewPlanner(in).prepare(in.Whole(quant.Formats{}))
-	if p.whole.Input != spike || p.parts[1].Input != spike || !(p.parts[0].Input <= 1) {
+	if p.calibration.Input != spike || p.restCalibrations[1].Input != spike ||
+		!(p.restCalibrations[0].Input <= 1) {
 		t.Errorf("largest inputs %g over all, %g and %g in the parts; want 9, at most 1 and 9",
-			p.whole.Input, p.parts[0].Input, p.parts[1].Input)
+			p.calibration.Input, p.restCalibrations[0].Input, p.restCalibrations[1].Input)
 	}
 }
 

@@ -30,13 +30,28 @@ type Cut struct {
 // docs/search.md a wider one found nothing cheaper.
 const beamWidth = 3
 
-// search looks for the cheapest cut.
+// search looks for the cheapest cut. It goes backwards from the network as given.
 //
-// It goes backwards from the network as given. In every round each candidate of the beam suggests
-// what might go next; a quick estimate says what that would lose; what saves the most per tolerance
-// used is then cut in full and measured. What breaks a tolerance in any scenario or region stays,
-// for all candidates that are made of that one. The round's best go on, and every ranking is made
-// anew from them.
+// In every round ([search.round]) each candidate of the beam suggests what might go next
+// ([search.suggest]): the front ends, the eight features and eight units with the least share of
+// the scores times the root of the variance that what stays does not predict, and the first 2, 4
+// and 8 of them together. The guide estimates what each would lose: with one ridge strength instead
+// of the best ([prune.Statistics.Sketch]), scored in float32 ([dataset.Prepared]), with jackknife
+// intervals, and taken as a difference to the parent, which was measured. In the order of what is
+// saved per tolerance used, children are cut and measured in full until three are within every
+// tolerance; those are the next beam, and every ranking is made anew from them. What breaks a
+// tolerance in any scenario or region is not tried again on any candidate that is made of that one.
+//
+// Estimates decide the order alone. A cut is measured in full on the states of its refit, in
+// float32; what is chosen is measured again, with integers and in float64.
+//
+// What is saved counts by the objective (objective.go): by default the largest share of any limit,
+// plus what broken limits lack. Then [Planner.Choose] takes the points in the order of their price
+// through fixed point. A price is compared as it is listed: a cut with the narrowest uniform words
+// and typical shifts, a network in fixed point with its own. So the same cut mostly gets a little
+// dearer by rounding, and some of what is tried turns out to cost as much as the choice.
+//
+// docs/search.md has figures, and jobs where the search does not help.
 type search struct {
 	pl    *Planner
 	cut   *Cut

@@ -98,7 +98,7 @@ func weightsOf(bits int) quant.Formats {
 // Why a candidate was not chosen, by what it costs beside the choice and what became of it in fixed
 // point.
 func TestReasonsInWords(t *testing.T) {
-	pl := &Planner{in: &Inputs{}, prices: &pricing{whole: map[string]float64{}}}
+	pl := &Planner{in: &Inputs{}, prices: &pricing{uncut: map[string]float64{}}}
 	words := weightsOf(8)
 	costs := func(flash float64) []Cost {
 		return []Cost{{Target: "small", Resource: Flash, Part: Total, Value: flash, Limit: 1000}}

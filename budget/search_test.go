@@ -218,7 +218,7 @@ func TestObjectives(t *testing.T) {
 			if c.Part == Total && (c.Resource == Flash || c.Resource == Cycles) {
 				share := limitShare(c)
 				if math.IsNaN(share) {
-					share = c.Value / in.pricing().whole[c.Target+" "+c.Resource]
+					share = c.Value / in.pricing().uncut[c.Target+" "+c.Resource]
 				}
 				worst[objective][c.Resource] = max(worst[objective][c.Resource], share)
 			}

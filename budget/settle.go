@@ -166,9 +166,9 @@ func (r *Result) start() *Start {
 	start := &Start{Rule: rule.String(), Share: leftOut(in.Signoff)}
 	s := r.scoresOn(&rec)
 	for o, output := range in.judged() {
-		whole := in.places(&rec, o)[0]
+		everywhere := in.places(&rec, o)[0]
 		start.Loss = append(start.Loss,
-			in.lossRow(output, whole, dataset.Metrics(in.Float.Classes)[0], s))
+			in.lossRow(output, everywhere, dataset.Metrics(in.Float.Classes)[0], s))
 	}
 	return start
 }

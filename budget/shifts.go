@@ -108,14 +108,14 @@ func overlap(rec *dataset.Recordings, predicted [][]float64,
 		if last <= max(first, s.Settle) {
 			continue
 		}
-		part := func(from int) *dataset.Sequence {
+		window := func(from int) *dataset.Sequence {
 			short := *s
 			short.Steps, short.Settle = last-first, max(0, s.Settle-first)
 			short.X = s.X[first*rec.Features : last*rec.Features]
 			short.Y = s.Y[(first+from)*rec.Outputs : (last+from)*rec.Outputs]
 			return &short
 		}
-		a.Sequences, b.Sequences = append(a.Sequences, part(0)), append(b.Sequences, part(k))
+		a.Sequences, b.Sequences = append(a.Sequences, window(0)), append(b.Sequences, window(k))
 		values = append(values, predicted[i][first*rec.Outputs:last*rec.Outputs])
 	}
 	return &a, &b, values

@@ -158,7 +158,7 @@ func (t Tolerance) rules(p place) []rule {
 			all = append(all, rule{f.metric, false, f.bound.Value})
 		}
 	}
-	if t.Explained != nil && p.isWhole() {
+	if t.Explained != nil && p.isEverywhere() {
 		all = append(all, rule{dataset.Explained, false, float64(*t.Explained)})
 	}
 	return all
@@ -194,8 +194,8 @@ func (in loader) checkTolerances() error {
 			return job.at(`for example explained = "80 %"`, "no network explains everything",
 				"tolerance", name, "explained")
 		}
-		for _, part := range in.figuresOf(name) {
-			for _, f := range part.list() {
+		for _, figures := range in.figuresOf(name) {
+			for _, f := range figures.list() {
 				if f.share == nil && f.bound == nil {
 					continue
 				}
@@ -203,7 +203,7 @@ func (in loader) checkTolerances() error {
 				if !slices.Contains(dataset.Metrics(in.Float.Classes), f.metric) {
 					return job.at("a regression has rmse_rise, mae_rise, rmse, mae, max_error, "+
 						"bias; a classifier accuracy_drop, balanced_accuracy_drop, disagreement",
-						fmt.Sprintf("%s is no metric of this network", f.metric), part.path...)
+						fmt.Sprintf("%s is no metric of this network", f.metric), figures.path...)
 				}
 			}
 		}
@@ -336,12 +336,12 @@ func (j *Job) regionNames() []string {
 func (in loader) warnLoose() {
 	var loose []string
 	for _, output := range sortedKeys(in.Job.Tolerances) {
-		for _, part := range in.figuresOf(output) {
-			for _, f := range part.list() {
+		for _, figures := range in.figuresOf(output) {
+			for _, f := range figures.list() {
 				if f.share != nil && f.share.Value > 1 {
 					text := fmt.Sprintf("%s of %s: %.4g %%", f.metric, output, 100*f.share.Value)
-					if len(part.path) > 2 {
-						text += fmt.Sprintf(" in %s %s", part.path[2], part.path[3])
+					if len(figures.path) > 2 {
+						text += fmt.Sprintf(" in %s %s", figures.path[2], figures.path[3])
 					}
 					loose = append(loose, text)
 				}

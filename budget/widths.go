@@ -177,16 +177,16 @@ func (n *narrowing) try(ctx context.Context, at *trial, w width, c Candidate) (*
 	return t, nil
 }
 
-// withWord puts the word that lies the given number of places beside that of a candidate, -1
-// narrower and 1 wider.
-func (in *Inputs) withWord(c Candidate, w width, places int) (beside Candidate, ok bool) {
+// withWord returns a candidate with another word: the next narrower one where wider is -1, the next
+// wider one where it is 1. It is not ok where there is none.
+func (in *Inputs) withWord(c Candidate, w width, wider int) (beside Candidate, ok bool) {
 	c.Formats = c.Formats.Clone()
 	bits := w.bits(&c.Formats)
-	place := slices.Index(w.words, *bits) + places
-	if place < 0 || place >= len(w.words) {
+	at := slices.Index(w.words, *bits) + wider
+	if at < 0 || at >= len(w.words) {
 		return c, false
 	}
-	*bits = w.words[place]
+	*bits = w.words[at]
 	return c, c.Formats.Validate(in.Float.Net) == nil
 }
 
