@@ -8,14 +8,15 @@ import (
 	"kerf/exporter/report"
 )
 
-// accuracyFigures show the error of every output in every scenario and region.
+// accuracyFigures returns the error of every output in every scenario and region, a figure per
+// output.
 func accuracyFigures(s *report.Signoff) []figure {
 	var all []figure
-	var rows []report.LossRow
+	var rows []report.LossRow // of one output
 	flush := func() {
 		if len(rows) > 0 {
 			all = append(all, figure{
-				Title: fmt.Sprintf("%s of %s by scenario and region", measured(&rows[0]),
+				Title: fmt.Sprintf("%s of %s by scenario and region", errorOrAccuracy(&rows[0]),
 					rows[0].Output),
 				Caption: "On the " + s.MeasuredOn + " recordings. Left: the network as given, " +
 					"the cut network, both in float, and the integer network of the C. Right: " +
@@ -30,7 +31,7 @@ func accuracyFigures(s *report.Signoff) []figure {
 		if len(rows) > 0 && l.Output != rows[0].Output {
 			flush()
 		}
-		if l.Sequences > 0 && l.Metric == mainMetric(s, l.Output) {
+		if l.Sequences > 0 && l.Metric == shownMetric(s, l.Output) {
 			rows = append(rows, l)
 		}
 	}
@@ -38,8 +39,8 @@ func accuracyFigures(s *report.Signoff) []figure {
 	return all
 }
 
-// mainMetric is the first judged metric of an output, or its first.
-func mainMetric(s *report.Signoff, output string) string {
+// shownMetric returns the first metric of an output that has a tolerance, or its first metric.
+func shownMetric(s *report.Signoff, output string) string {
 	first := ""
 	for _, l := range s.Loss {
 		if l.Output != output {
@@ -55,33 +56,27 @@ func mainMetric(s *report.Signoff, output string) string {
 	return first
 }
 
+// accuracyPicture draws a row per scenario and region of one output: the errors of the three
+// networks on the left, the rise of the error on the right.
 func accuracyPicture(rows []report.LossRow) template.HTML {
 	const row, top, apart = 30.0, 34.0, 7.0
+	const longestName = 250 // pixels
 	var names []string
-	low, high := 0.0, 0.0
-	risen := interval{}
+	var errorRange, riseRange extent
 	for _, l := range rows {
 		names = append(names, l.WhereInWords())
-		for _, v := range []*float64{&l.Float, &l.Cut, &l.Fixed, errorLimit(&l), l.Recovered} {
-			if v != nil {
-				low, high = min(low, *v), max(high, *v)
-			}
-		}
+		errorRange.include(&l.Float, &l.Cut, &l.Fixed, errorLimit(&l), l.Recovered)
 		if l.ToleranceOn != "rise" {
-			for _, v := range []*float64{l.FixedLow, l.FixedHigh} {
-				if v != nil {
-					low, high = min(low, *v), max(high, *v)
-				}
-			}
+			errorRange.include(l.FixedLow, l.FixedHigh)
 		}
-		risen.reach(l.Rise, l.RiseLow, l.RiseHigh, riseLimit(&l))
+		riseRange.include(l.Rise, l.RiseLow, l.RiseHigh, riseLimit(&l))
 	}
-	nameWidth := widest(250, names...)
+	nameWidth := widestText(longestName, names...)
 	left := nameWidth + 14
 	half := float64((pictureWidth - 80 - left) / 2)
-	errors := scale{low, float64(1.04 * high), left, left + half - 16}
-	rises := scale{float64(104 * risen.low), float64(104 * risen.high), left + half + 16,
-		left + float64(2*half)}
+	errors := scale{errorRange.low, float64(1.04 * errorRange.high), left, left + half - 16}
+	rises := scale{float64(104 * riseRange.low), float64(104 * riseRange.high), left + half + 16,
+		left + float64(2*half)} // in percent
 	bottom := top + float64(row*float64(len(rows)))
 	title := metricTitle(&rows[0])
 	d := newDrawing(pictureWidth, bottom+36, fmt.Sprintf("%s in %d places. All: float %s, cut "+
@@ -94,7 +89,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 	key := errors.from
 	for _, k := range [][2]string{{"ring", "float"}, {"diamond", "cut"},
 		{"square", "fixed, with 95\u00a0% interval where it decides"}} {
-		d.mark(k[0], key+6, 12, "")
+		d.mark(k[0], key+6, 12)
 		d.text(key+16, 16, "", k[1])
 		key += textWidth(k[1]) + 36
 	}
@@ -102,21 +97,21 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 	d.text(key+12, 16, "", "limit")
 	for i, l := range rows {
 		y := top + float64(row*(float64(i)+0.5))
-		d.name(nameWidth, y+4, "end", l.WhereInWords(), nameWidth)
+		d.shortText(nameWidth, y+4, "end", l.WhereInWords(), nameWidth)
 		d.line(errors.from, y, errors.to, y, "grid")
 		d.line(rises.from, y, rises.to, y, "grid")
 		if l.ToleranceOn == "fixed" {
-			d.spread(errors, l.FixedLow, l.FixedHigh, y+apart)
+			d.intervalAcross(errors, l.FixedLow, l.FixedHigh, y+apart)
 		}
-		d.mark("ring", errors.at(l.Float), y-apart, "")
-		d.mark("diamond", errors.at(l.Cut), y, "")
-		d.mark("square", errors.at(l.Fixed), y+apart, "")
+		d.mark("ring", errors.at(l.Float), y-apart)
+		d.mark("diamond", errors.at(l.Cut), y)
+		d.mark("square", errors.at(l.Fixed), y+apart)
 		if limit := errorLimit(&l); limit != nil {
 			d.line(errors.at(*limit), y-12, errors.at(*limit), y+12, "limit")
 		}
 		if l.Rise != nil {
-			d.spread(rises, hundred(l.RiseLow), hundred(l.RiseHigh), y)
-			d.mark("square", rises.at(100**l.Rise), y, "")
+			d.intervalAcross(rises, inPercent(l.RiseLow), inPercent(l.RiseHigh), y)
+			d.mark("square", rises.at(100**l.Rise), y)
 			if limit := riseLimit(&l); limit != nil {
 				d.line(rises.at(100**limit), y-12, rises.at(100**limit), y+12, "limit")
 			}
@@ -126,36 +121,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 	return d.markup()
 }
 
-// interval grows over values; it holds 0.
-type interval struct{ low, high float64 }
-
-func (i *interval) reach(values ...*float64) {
-	for _, v := range values {
-		if v != nil {
-			i.low, i.high = min(i.low, *v), max(i.high, *v)
-		}
-	}
-}
-
-func hundred(v *float64) *float64 {
-	if v == nil {
-		return nil
-	}
-	percent := 100 * *v
-	return &percent
-}
-
-// spread draws a 95 % interval.
-func (d *drawing) spread(s scale, low, high *float64, y float64) {
-	if low == nil || high == nil {
-		return
-	}
-	a, b := place(s.at(*low)), place(s.at(*high))
-	d.path("interval", fmt.Sprintf("M%s %sH%sM%s %sv8M%s %sv8", a, place(y), b, a, place(y-4), b,
-		place(y-4)))
-}
-
-// errorLimit is a tolerance on the error itself, or nil.
+// errorLimit returns the tolerance on the error itself; nil where the tolerance is on the rise.
 func errorLimit(l *report.LossRow) *float64 {
 	if l.ToleranceOn == "fixed" {
 		return l.Tolerance
@@ -163,7 +129,7 @@ func errorLimit(l *report.LossRow) *float64 {
 	return nil
 }
 
-// riseLimit is a tolerance on the rise, or nil.
+// riseLimit returns the tolerance on the rise of the error; nil where it is on the error itself.
 func riseLimit(l *report.LossRow) *float64 {
 	if l.ToleranceOn == "rise" {
 		return l.Tolerance
@@ -171,6 +137,7 @@ func riseLimit(l *report.LossRow) *float64 {
 	return nil
 }
 
+// metricTitle returns the title of the axis of errors.
 func metricTitle(l *report.LossRow) string {
 	title := report.Spaced(l.Metric) + " of " + l.Output
 	if l.Unit != "" {
@@ -180,15 +147,15 @@ func metricTitle(l *report.LossRow) string {
 }
 
 // measured says in a word what a row holds.
-func measured(l *report.LossRow) string {
-	if falls(l) {
+func errorOrAccuracy(l *report.LossRow) string {
+	if isAccuracy(l) {
 		return "Accuracy"
 	}
 	return "Error"
 }
 
 // falls tells whether less is worse.
-func falls(l *report.LossRow) bool {
+func isAccuracy(l *report.LossRow) bool {
 	switch dataset.Metric(l.Metric) {
 	case dataset.Accuracy, dataset.BalancedAccuracy, dataset.Agreement:
 		return true
@@ -196,9 +163,9 @@ func falls(l *report.LossRow) bool {
 	return false
 }
 
-// riseUnit says what the right half shows: an error rises, an accuracy falls.
+// riseUnit returns the unit of the right half: an error rises, an accuracy falls.
 func riseUnit(l *report.LossRow) string {
-	if falls(l) {
+	if isAccuracy(l) {
 		return "percentage points lost"
 	}
 	return "rise in %"

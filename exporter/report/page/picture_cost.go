@@ -10,7 +10,8 @@ import (
 	"kerf/exporter/report"
 )
 
-// costFigures show what flash, RAM and cycles of every target are made of.
+// costFigures returns what the flash, the RAM and the cycles of every target are made of, a figure
+// per resource.
 func costFigures(s *report.Signoff) []figure {
 	var all []figure
 	for _, r := range []struct{ resource, title string }{
@@ -31,7 +32,7 @@ func costFigures(s *report.Signoff) []figure {
 }
 
 // parts lists what a total is made of.
-func parts(s *report.Signoff, resource string) []string {
+func costParts(s *report.Signoff, resource string) []string {
 	var parts []string
 	for _, c := range s.Cost {
 		if c.Resource == resource && c.Part != budget.Total && !slices.Contains(parts, c.Part) {
@@ -41,8 +42,9 @@ func parts(s *report.Signoff, resource string) []string {
 	return parts
 }
 
-// limitOf is the limit on a total, or nil. One on the step time limits the cycles.
-func limitOf(s *report.Signoff, target, resource string) *float64 {
+// totalLimit returns the limit on a total, nil without one. A limit on the step time limits the
+// cycles as well.
+func totalLimit(s *report.Signoff, target, resource string) *float64 {
 	c := s.Total(target, resource)
 	if c == nil {
 		return nil
@@ -56,12 +58,14 @@ func limitOf(s *report.Signoff, target, resource string) *float64 {
 	return c.Limit
 }
 
+// costPicture draws two bars per target, made of the parts of a resource: what is handed off, and
+// the whole network in its widest formats. No picture is made where no target has the resource.
 func costPicture(s *report.Signoff, resource string) template.HTML {
 	const bar, gap, top = 17.0, 22.0, 40.0
 	targets := slices.DeleteFunc(s.TargetNames(), func(t string) bool {
 		return s.Total(t, resource) == nil
 	})
-	parts := parts(s, resource)
+	parts := costParts(s, resource)
 	most := 0.0
 	var said []string
 	for _, t := range targets {
@@ -77,11 +81,12 @@ func costPicture(s *report.Signoff, resource string) template.HTML {
 	const farLimit = 1.6
 	right := most
 	for _, t := range targets {
-		if l := limitOf(s, t, resource); l != nil && *l <= farLimit*most {
+		if l := totalLimit(s, t, resource); l != nil && *l <= farLimit*most {
 			right = max(right, *l)
 		}
 	}
-	nameWidth := widest(160, targets...)
+	const longestName = 160 // pixels
+	nameWidth := widestText(longestName, targets...)
 	x := scale{0, right, nameWidth + 76, pictureWidth - 150}
 	each := float64(2*bar) + gap
 	unit := s.Total(targets[0], resource).Unit
@@ -91,13 +96,13 @@ func costPicture(s *report.Signoff, resource string) template.HTML {
 	key := x.from
 	for i, p := range parts {
 		name := report.Spaced(p)
-		d.bar(key, 8, 22, 11, "bar "+fill(i), "")
+		d.rect(key, 8, 22, 11, "bar "+fillClass(i), "")
 		d.text(key+28, 18, "", name)
 		key += textWidth(name) + 52
 	}
 	for i, t := range targets {
 		y := top + float64(each*float64(i))
-		d.name(nameWidth, y+13, "end", t, nameWidth)
+		d.shortText(nameWidth, y+13, "end", t, nameWidth)
 		c := s.Total(t, resource)
 		d.text(nameWidth+8, y+13, "tick", "handed off")
 		d.text(nameWidth+8, y+13+bar, "tick", "uncut")
@@ -108,10 +113,11 @@ func costPicture(s *report.Signoff, resource string) template.HTML {
 					continue
 				}
 				name := report.Spaced(p)
-				d.bar(x.at(now), y, x.at(now+row.Value)-x.at(now), bar-3, "bar "+fill(k),
-					fmt.Sprintf("%s, %s: %s, %s", t, name, report.Quantity(row.Value, unit), row.Kind))
-				d.bar(x.at(before), y+bar, x.at(before+row.Before)-x.at(before), bar-3,
-					"bar past "+fill(k),
+				d.rect(x.at(now), y, x.at(now+row.Value)-x.at(now), bar-3, "bar "+fillClass(k),
+					fmt.Sprintf("%s, %s: %s, %s", t, name, report.Quantity(row.Value, unit),
+						row.Kind))
+				d.rect(x.at(before), y+bar, x.at(before+row.Before)-x.at(before), bar-3,
+					"bar past "+fillClass(k),
 					fmt.Sprintf("%s uncut, %s: %s", t, name, report.Quantity(row.Before, unit)))
 				now += row.Value
 				before += row.Before
@@ -119,7 +125,7 @@ func costPicture(s *report.Signoff, resource string) template.HTML {
 		}
 		d.text(x.at(now)+5, y+12, "value", report.Quantity(c.Value, c.Unit))
 		d.text(x.at(before)+5, y+12+bar, "value", report.Quantity(c.Before, c.Unit))
-		if l := limitOf(s, t, resource); l != nil {
+		if l := totalLimit(s, t, resource); l != nil {
 			limit := "limit " + report.Quantity(*l, unit)
 			if *l <= right {
 				d.line(x.at(*l), y-5, x.at(*l), y+float64(2*bar), "limit")

@@ -10,51 +10,39 @@ import (
 	"kerf/exporter/report"
 )
 
-// of is the cost of a resource, or nil.
-func of(c report.CandidateCostRow, resource string) *float64 {
-	switch resource {
-	case budget.Flash:
-		return &c.Flash
-	case budget.RAM:
-		return &c.RAM
-	case budget.Cycles:
-		return &c.Cycles
-	}
-	return c.Energy
-}
-
-// frontierView is the picture of all candidates on one target, with the limits
-// that can be moved.
+// frontierView is the picture and the table of all candidates on one target, with the limits that
+// the reader can move.
 type frontierView struct {
 	Target  string
-	Index   int
+	Index   int // of the target
 	Picture template.HTML
-	Limits  []movable
+	Limits  []limitSlider // of the costs, then of the share of the tolerance
 	Table   report.Table
 }
 
-// movable is one limit of a target. Without one in the job it stands at the end.
-type movable struct {
-	ID       string
-	Resource string
-	Name     string
-	Unit     string
-	Low      float64
-	High     float64
-	Value    float64
-	Free     bool // the job sets no limit; it stands at the end and holds nothing back
+// limitSlider is one limit on a target that the reader can move.
+type limitSlider struct {
+	ID        string // of the element on the page
+	Resource  string // of the costs, or toleranceResource
+	Name      string
+	Unit      string
+	Low, High float64 // the ends of the slider
+	Value     float64 // where the slider begins
+	Free      bool    // the job sets no limit: the slider begins at High and holds nothing back
 }
 
-// resourceUnits are the costs that a frontier has, in order.
-var resourceUnits = []struct{ resource, unit string }{{budget.Flash, "B"}, {budget.RAM, "B"},
+// sliderResources are the costs that a candidate has, in the order of the sliders and panels.
+var sliderResources = []struct{ resource, unit string }{{budget.Flash, "B"}, {budget.RAM, "B"},
 	{budget.Cycles, "cycles"}, {budget.Energy, "J"}}
 
-// toleranceResource names the vertical axis among the limits.
+// toleranceResource names the share of the tolerance, the vertical axis, among the limits.
 const toleranceResource = "tolerance"
 
-// mostTolerance is the top of the picture; candidates beyond stand at its edge.
+// mostTolerance is the largest share of the tolerance that the picture shows. Candidates beyond it
+// stand at the upper edge.
 const mostTolerance = 2.0
 
+// frontierViews returns a view per target; none where nothing was searched.
 func frontierViews(s *report.Signoff) []frontierView {
 	f := &s.Frontier
 	if len(f.Candidates) == 0 {
@@ -63,56 +51,79 @@ func frontierViews(s *report.Signoff) []frontierView {
 	var all []frontierView
 	for i, target := range s.TargetNames() {
 		v := frontierView{Target: target, Index: i}
-		top := 1.2
-		for _, c := range f.Candidates {
-			if c.ToleranceUsed != nil {
-				top = math.Max(top, math.Min(mostTolerance, *c.ToleranceUsed*1.05))
+		for _, r := range sliderResources {
+			if l, known := costSlider(s, target, r.resource); known {
+				l.ID, l.Unit = fmt.Sprintf("limit-%d-%s", i, r.resource), r.unit
+				v.Limits = append(v.Limits, l)
 			}
-		}
-		for _, r := range resourceUnits {
-			low, high := math.Inf(1), math.Inf(-1)
-			for k := range f.Candidates {
-				if value := cost(f, k, target, r.resource); value != nil {
-					low, high = math.Min(low, *value), math.Max(high, *value)
-				}
-			}
-			if low > high {
-				continue // no candidate has it
-			}
-			room := float64(0.06 * max(high-low, float64(0.05*high)))
-			m := movable{ID: fmt.Sprintf("limit-%d-%s", i, r.resource), Resource: r.resource,
-				Name: r.resource, Unit: r.unit, Low: low - room, High: high + room}
-			m.Value, m.Free = m.High, true
-			if l := limitOf(s, target, r.resource); l != nil {
-				m.Value, m.Free = *l, false
-				m.High = math.Max(m.High, *l*1.02)
-			}
-			v.Limits = append(v.Limits, m)
 		}
 		v.Limits = append(v.Limits,
-			movable{ID: fmt.Sprintf("limit-%d-%s", i, toleranceResource),
-				Resource: toleranceResource, Name: "share of the tolerance", Low: 0, High: top,
-				Value: 1})
-		v.Picture = picture(f, target, v.Limits)
-		v.Table = table(f, target, v.Limits)
+			limitSlider{ID: fmt.Sprintf("limit-%d-%s", i, toleranceResource),
+				Resource: toleranceResource, Name: "share of the tolerance", Low: 0,
+				High: largestShown(f), Value: 1})
+		v.Picture = frontierPicture(f, target, v.Limits)
+		v.Table = frontierTable(f, target, v.Limits)
 		all = append(all, v)
 	}
 	return all
 }
 
-// cost of candidate k on a target, or nil.
-func cost(f *report.FrontierInfo, k int, target, resource string) *float64 {
-	for _, c := range f.Candidates[k].Cost {
-		if c.Target == target {
-			return of(c, resource)
+// largestShown returns the share of the tolerance at the upper edge: that of the candidate that
+// uses most, and some room, between 1.2 and mostTolerance.
+func largestShown(f *report.FrontierInfo) float64 {
+	top := 1.2
+	for _, c := range f.Candidates {
+		if c.ToleranceUsed != nil {
+			top = math.Max(top, math.Min(mostTolerance, *c.ToleranceUsed*1.05))
 		}
+	}
+	return top
+}
+
+// costSlider returns the slider of a resource, from the cheapest candidate to the most costly one
+// or the limit of the job. It is not known where no candidate has the resource.
+func costSlider(s *report.Signoff, target, resource string) (l limitSlider, known bool) {
+	low, high := math.Inf(1), math.Inf(-1)
+	for k := range s.Frontier.Candidates {
+		if value := candidateCost(&s.Frontier, k, target, resource); value != nil {
+			low, high = math.Min(low, *value), math.Max(high, *value)
+		}
+	}
+	if low > high {
+		return limitSlider{}, false
+	}
+	room := float64(0.06 * max(high-low, float64(0.05*high)))
+	l = limitSlider{Resource: resource, Name: resource, Low: low - room, High: high + room}
+	l.Value, l.Free = l.High, true
+	if limit := totalLimit(s, target, resource); limit != nil {
+		l.Value, l.Free = *limit, false
+		l.High = math.Max(l.High, *limit*1.02)
+	}
+	return l, true
+}
+
+// candidateCost returns what candidate k costs on a target, nil where that is not known.
+func candidateCost(f *report.FrontierInfo, k int, target, resource string) *float64 {
+	for _, c := range f.Candidates[k].Cost {
+		if c.Target != target {
+			continue
+		}
+		switch resource {
+		case budget.Flash:
+			return &c.Flash
+		case budget.RAM:
+			return &c.RAM
+		case budget.Cycles:
+			return &c.Cycles
+		}
+		return c.Energy
 	}
 	return nil
 }
 
-// fits tells whether a candidate is within all limits of a target; signoff.js asks
-// the same when a limit is moved.
-func fits(f *report.FrontierInfo, k int, target string, limits []movable) bool {
+// withinLimits reports whether candidate k is within all limits of a target. signoff.js asks the
+// same when a limit is moved.
+func withinLimits(f *report.FrontierInfo, k int, target string, limits []limitSlider) bool {
 	for _, l := range limits {
 		if l.Resource == toleranceResource {
 			if used := f.Candidates[k].ToleranceUsed; used == nil || *used > l.Value {
@@ -120,20 +131,23 @@ func fits(f *report.FrontierInfo, k int, target string, limits []movable) bool {
 			}
 			continue
 		}
-		if value := cost(f, k, target, l.Resource); value != nil && !l.Free && *value > l.Value {
+		value := candidateCost(f, k, target, l.Resource)
+		if value != nil && !l.Free && *value > l.Value {
 			return false
 		}
 	}
 	return true
 }
 
-func picture(f *report.FrontierInfo, target string, limits []movable) template.HTML {
+// frontierPicture draws a panel per resource: the cost of a candidate to the right, the share of
+// the tolerance upwards. The data attributes tell signoff.js where a limit stands.
+func frontierPicture(f *report.FrontierInfo, target string, limits []limitSlider) template.HTML {
 	const height, top, left, gap = 230.0, 50.0, 52.0, 18.0
 	costs, tolerance := limits[:len(limits)-1], limits[len(limits)-1]
 	width := (pictureWidth - left - float64(gap*float64(len(costs)-1)) - 8) / float64(len(costs))
 	fit, chosen := 0, "none is chosen"
 	for k, c := range f.Candidates {
-		if fits(f, k, target, limits) {
+		if withinLimits(f, k, target, limits) {
 			fit++
 		}
 		if c.Chosen {
@@ -143,15 +157,15 @@ func picture(f *report.FrontierInfo, target string, limits []movable) template.H
 	d := newDrawing(pictureWidth, top+height+40, fmt.Sprintf("%d candidates on %s, %d of them "+
 		"within the limits; %s. Arrow keys go along the frontier.", len(f.Candidates), target, fit,
 		chosen))
-	d.group = true
+	d.hasParts = true
 	y := scale{0, tolerance.High, top + height, top}
 	for i, l := range costs {
 		x := scale{l.Low, l.High, left + float64((width+gap)*float64(i)), 0}
 		x.to = x.from + width
 		// A limit far out does not press the candidates together.
-		x.high = math.Min(x.high, end(f, target, l))
+		x.high = math.Min(x.high, panelEnd(f, target, l))
 		fmt.Fprintf(&d.b, `<g class="panel" data-resource="%s" data-low="%g" data-high="%g" `+
-			`data-from="%s" data-to="%s">`, l.Resource, x.low, x.high, place(x.from), place(x.to))
+			`data-from="%s" data-to="%s">`, l.Resource, x.low, x.high, pixels(x.from), pixels(x.to))
 		if i == 0 {
 			d.axisLeft(scale{0, 100 * tolerance.High, y.from, y.to}, x.from, x.to, "", 5)
 			d.text(x.from-30, 14, "title", "tolerance that may be used, %")
@@ -162,57 +176,67 @@ func picture(f *report.FrontierInfo, target string, limits []movable) template.H
 		d.axisBelow(scale{x.low / per, x.high / per, x.from, x.to}, y.from, y.to, l.Name+", "+unit,
 			4, nil)
 		fmt.Fprintf(&d.b, `<text x="%s" y="%s" class="tick end" data-limit="%s">%s</text>`,
-			place(x.to), place(y.to-8), l.Resource, limitText(l))
+			pixels(x.to), pixels(y.to-8), l.Resource, limitText(l))
 		for k, c := range f.Candidates {
-			value := cost(f, k, target, l.Resource)
-			if value == nil {
-				continue
-			}
-			used := math.Inf(1) // at the upper edge
-			if c.ToleranceUsed != nil {
-				used = *c.ToleranceUsed
-			}
-			class, shape := "candidate", "small"
-			if c.OnFrontier {
-				class, shape = class+" frontier", "dot"
-			}
-			if fits(f, k, target, limits) {
-				class += " fits"
-			}
-			px, py := x.inside(*value), y.inside(used)
-			fmt.Fprintf(&d.b, `<path class="mark %s" data-id="%d" d="%s"/>`, class, c.ID,
-				markPath(shape, px, py))
-			if c.Chosen {
-				d.path("chosen", markPath("frame", px, py))
-				at, anchor := px+11, ""
-				if px > (x.from+x.to)/2 {
-					at, anchor = px-11, "end"
-				}
-				d.text(at, py+4, "value halo "+anchor, "chosen")
+			if cost := candidateCost(f, k, target, l.Resource); cost != nil {
+				d.candidate(c, *cost, withinLimits(f, k, target, limits), x, y)
 			}
 		}
-		beyond := ""
-		if l.Free || l.Value > x.high {
-			beyond = " beyond"
-		}
-		fmt.Fprintf(&d.b, `<g class="limits"><line class="limit%s" data-limit="%s" x1="%s" `+
-			`x2="%[3]s" y1="%s" y2="%s"/>`, beyond, l.Resource, place(x.inside(l.Value)),
-			place(y.from), place(y.to))
-		fmt.Fprintf(&d.b, `<line class="limit" data-limit="%s" data-bottom="%s" data-top="%s" `+
-			`data-high="%g" x1="%s" x2="%s" y1="%s" y2="%[7]s"/></g>`, toleranceResource,
-			place(y.from), place(y.to), tolerance.High, place(x.from), place(x.to),
-			place(y.inside(tolerance.Value)))
+		d.limitLines(l, tolerance, x, y)
 		d.b.WriteString("</g>")
 	}
 	return d.markup()
 }
 
-// end is the right end of a panel: the most costly candidate, or a limit not far from it.
-func end(f *report.FrontierInfo, target string, l movable) float64 {
-	const near = 1.4
+// candidate marks a candidate in a panel, at its cost and its share of the tolerance.
+func (d *drawing) candidate(c report.CandidateRow, cost float64, fits bool, x, y scale) {
+	used := math.Inf(1) // at the upper edge
+	if c.ToleranceUsed != nil {
+		used = *c.ToleranceUsed
+	}
+	class, shape := "candidate", "small"
+	if c.OnFrontier {
+		class, shape = class+" frontier", "dot"
+	}
+	if fits {
+		class += " fits"
+	}
+	px, py := x.clamped(cost), y.clamped(used)
+	fmt.Fprintf(&d.b, `<path class="mark %s" data-id="%d" d="%s"/>`, class, c.ID,
+		markPath(shape, px, py))
+	if !c.Chosen {
+		return
+	}
+	d.path("chosen", markPath("frame", px, py))
+	at, anchor := px+11, ""
+	if px > (x.from+x.to)/2 {
+		at, anchor = px-11, "end"
+	}
+	d.text(at, py+4, "value halo "+anchor, "chosen")
+}
+
+// limitLines draws the limit on the cost and the limit on the share of the tolerance in a panel.
+func (d *drawing) limitLines(cost, tolerance limitSlider, x, y scale) {
+	beyond := ""
+	if cost.Free || cost.Value > x.high {
+		beyond = " beyond"
+	}
+	fmt.Fprintf(&d.b, `<g class="limits"><line class="limit%s" data-limit="%s" x1="%s" `+
+		`x2="%[3]s" y1="%s" y2="%s"/>`, beyond, cost.Resource, pixels(x.clamped(cost.Value)),
+		pixels(y.from), pixels(y.to))
+	fmt.Fprintf(&d.b, `<line class="limit" data-limit="%s" data-bottom="%s" data-top="%s" `+
+		`data-high="%g" x1="%s" x2="%s" y1="%s" y2="%[7]s"/></g>`, toleranceResource,
+		pixels(y.from), pixels(y.to), tolerance.High, pixels(x.from), pixels(x.to),
+		pixels(y.clamped(tolerance.Value)))
+}
+
+// panelEnd returns the largest cost that a panel shows: that of the most costly candidate or a
+// limit not far from it, and some room.
+func panelEnd(f *report.FrontierInfo, target string, l limitSlider) float64 {
+	const near = 1.4 // times the most costly candidate
 	most := math.Inf(-1)
 	for k := range f.Candidates {
-		if v := cost(f, k, target, l.Resource); v != nil {
+		if v := candidateCost(f, k, target, l.Resource); v != nil {
 			most = math.Max(most, *v)
 		}
 	}
@@ -222,7 +246,7 @@ func end(f *report.FrontierInfo, target string, l movable) float64 {
 	return most + float64(0.06*math.Max(most-l.Low, float64(0.05*most)))
 }
 
-// axisUnit is the unit of an axis, and what one of it is in the unit of signoff.json.
+// axisUnit returns the unit of an axis, and what one of it is in the unit of signoff.json.
 func axisUnit(unit string, high float64) (name string, per float64) {
 	switch {
 	case unit == "J":
@@ -235,22 +259,24 @@ func axisUnit(unit string, high float64) (name string, per float64) {
 	return "KiB", 1024
 }
 
-// limitText stands above a panel; signoff.js writes the same when the limit is moved.
-func limitText(l movable) string {
+// limitText returns the limit as it stands above a panel. signoff.js writes the same when the limit
+// is moved.
+func limitText(l limitSlider) string {
 	if l.Free {
 		return "no limit"
 	}
 	return "limit " + report.Quantity(l.Value, l.Unit)
 }
 
-// table lists the frontier, the cheapest first in the order of the search.
-func table(f *report.FrontierInfo, target string, limits []movable) report.Table {
+// frontierTable lists the candidates on the frontier and the chosen one, in the order of the
+// search.
+func frontierTable(f *report.FrontierInfo, target string, limits []limitSlider) report.Table {
 	t := report.Table{Title: "The frontier on " + target,
 		Head: []string{"no.", "features", "units", "tolerance used"}, Numbers: 1, Words: 4}
 	for _, l := range limits[:len(limits)-1] {
 		t.Head = append(t.Head, l.Name)
 	}
-	// signoff.js finds fits as the fourth from the end
+	// signoff.js finds the column "fits" as the fourth from the end.
 	t.Head = append(t.Head, "fits", "change", "formats", "why not chosen")
 	for k, c := range f.Candidates {
 		if !c.OnFrontier && !c.Chosen {
@@ -263,13 +289,11 @@ func table(f *report.FrontierInfo, target string, limits []movable) report.Table
 		used := report.UsedPercent(c.ToleranceUsed)
 		row := []string{fmt.Sprint(c.ID), fmt.Sprint(c.Features), strings.Join(units, "+"), used}
 		for _, l := range limits[:len(limits)-1] {
-			row = append(row,
-				report.Optional(cost(f, k, target, l.Resource), func(v float64) string {
-					return report.Quantity(v, l.Unit)
-				}))
+			row = append(row, report.Optional(candidateCost(f, k, target, l.Resource),
+				func(v float64) string { return report.Quantity(v, l.Unit) }))
 		}
 		inLimits, why := "no", c.Why
-		if fits(f, k, target, limits) {
+		if withinLimits(f, k, target, limits) {
 			inLimits = "yes"
 		}
 		if c.Chosen {

@@ -10,7 +10,8 @@ import (
 	"kerf/exporter/report"
 )
 
-// trackFigures show recorded sequences, and below them the error.
+// trackFigures returns, per scenario, the sequence in which the integer network is furthest from
+// the reference.
 func trackFigures(s *report.Signoff) []figure {
 	var all []figure
 	for _, t := range s.Tracks {
@@ -32,12 +33,15 @@ func trackFigures(s *report.Signoff) []figure {
 	return all
 }
 
+// Sizes of the panel of one output in pixels.
 const (
-	trackHeight = 130.0
-	errorHeight = 56.0
-	trackLeft   = 52.0
+	trackHeight = 130.0 // of the values
+	errorHeight = 56.0  // of the errors below
+	trackLeft   = 52.0  // of the ticks on the left
 )
 
+// trackPicture draws a panel per output, two beside each other. period is the time between two
+// steps in s, 0 where it is not known.
 func trackPicture(t report.Track, period float64) template.HTML {
 	const columns, gap = 2, 26.0
 	width := (pictureWidth - gap) / columns
@@ -45,7 +49,7 @@ func trackPicture(t report.Track, period float64) template.HTML {
 	each := trackHeight + errorHeight + 96
 	var said []string
 	for _, o := range t.Outputs {
-		said = append(said, sayTrack(o, t.At))
+		said = append(said, trackInWords(o, t.At))
 	}
 	d := newDrawing(pictureWidth, float64(each*float64(lines))+22,
 		fmt.Sprintf("%s, sequence %s, %d steps. %s.", t.Scenario, t.Sequence, t.Steps,
@@ -64,7 +68,9 @@ func trackPicture(t report.Track, period float64) template.HTML {
 	return d.markup()
 }
 
-func sayTrack(o report.TrackOutput, at []int) string {
+// trackInWords says in the text alternative what the panel of an output shows. at are the steps
+// that are drawn.
+func trackInWords(o report.TrackOutput, at []int) string {
 	worst := 0
 	for i := range o.Fixed {
 		if math.Abs(o.Fixed[i]-o.Reference[i]) > math.Abs(o.Fixed[worst]-o.Reference[worst]) {
@@ -77,6 +83,8 @@ func sayTrack(o report.TrackOutput, at []int) string {
 		report.Significant(o.Fixed[worst]-o.Reference[worst]), at[worst])
 }
 
+// trackPanel draws one output over time: the reference with the outputs of both networks, and below
+// it their errors.
 func trackPanel(d *drawing, t report.Track, o report.TrackOutput, left, top, width,
 	period float64) {
 	unit, times := "step", 1.0
@@ -99,7 +107,7 @@ func trackPanel(d *drawing, t report.Track, o report.TrackOutput, left, top, wid
 		join = staircase
 		d.line(x.from, y.from, x.from, y.to, "axis")
 		for i, c := range o.Classes {
-			d.name(x.from-5, y.inside(float64(i))+4, "tick end", c, trackLeft-6)
+			d.shortText(x.from-5, y.clamped(float64(i))+4, "tick end", c, trackLeft-6)
 		}
 		d.text(x.from-30, y.to-12, "title", title)
 	} else {
@@ -109,7 +117,7 @@ func trackPanel(d *drawing, t report.Track, o report.TrackOutput, left, top, wid
 	for i, step := range t.At {
 		xs[i] = x.at(float64(times * float64(step)))
 	}
-	float, fixed, e := errors(&o)
+	float, fixed, e := trackErrors(&o)
 	e.from, e.to = y.from+30+errorHeight, y.from+30
 	name := strings.TrimSuffix("error, "+o.Unit, ", ")
 	if len(o.Classes) > 0 {
@@ -132,9 +140,9 @@ func trackPanel(d *drawing, t report.Track, o report.TrackOutput, left, top, wid
 	d.path("track float", join(xs, places(e, float)))
 }
 
-// errors are network minus reference, of a classifier 1 where the class is another one,
-// with a scale that holds them.
-func errors(o *report.TrackOutput) (float, fixed []float64, s scale) {
+// trackErrors returns network minus reference of both networks, and a scale that holds the errors.
+// For a classifier the error is 1 where the class is another one.
+func trackErrors(o *report.TrackOutput) (float, fixed []float64, s scale) {
 	of := func(values []float64) []float64 {
 		all := make([]float64, len(values))
 		for i, v := range values {

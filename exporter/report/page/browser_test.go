@@ -152,7 +152,7 @@ func within(t *testing.T, target string, flash, tolerance float64) int {
 	}
 	search, n := &s.Frontier, 0
 	for k, c := range search.Candidates {
-		if *cost(search, k, target, "flash") <= flash && c.ToleranceUsed != nil &&
+		if *candidateCost(search, k, target, "flash") <= flash && c.ToleranceUsed != nil &&
 			*c.ToleranceUsed <= tolerance {
 			n++
 		}
@@ -226,7 +226,9 @@ func tellsCandidates(t *testing.T, root context.Context) {
 	}
 	b.do(chromedp.ScrollIntoView(".target:not([hidden]) svg"))
 	place := ask[map[string]float64](b,
-		`(() => { const r = `+shownTarget+`.querySelector('path.frontier[data-id="31"]').getBoundingClientRect(); return { x: r.x + r.width / 2, y: r.y + r.height / 2 }; })()`)
+		`(() => { const r = `+shownTarget+`.querySelector('path.frontier[data-id="31"]').`+
+			`getBoundingClientRect(); `+
+			`return { x: r.x + r.width / 2, y: r.y + r.height / 2 }; })()`)
 	b.do(chromedp.MouseEvent("mouseMoved", place["x"], place["y"]))
 	if got := detail(); !strings.HasPrefix(got, "Number ") ||
 		!strings.Contains(got, " features, ") || !strings.Contains(got, "KiB") ||
@@ -293,12 +295,13 @@ func hasThemesAndWidths(t *testing.T, root context.Context) {
 			}
 			var colours []string
 			for _, m := range regexp.MustCompile(`--page: (#[0-9a-f]{6})`).FindAllStringSubmatch(
-				htmlStyle, 2) {
+				styleText, 2) {
 				colours = append(colours, m[1])
 			}
 			want := colours[map[string]int{"light": 0, "dark": 1}[theme]]
-			if got := ask[string](b,
-				`getComputedStyle(document.documentElement).getPropertyValue("--page").trim()`); got != want {
+			got := ask[string](b, `getComputedStyle(document.documentElement).`+
+				`getPropertyValue("--page").trim()`)
+			if got != want {
 				t.Errorf("the page is %s, want %s", got, want)
 			}
 			b.hasNoProblem()
@@ -331,8 +334,9 @@ func prints(t *testing.T, root context.Context) {
 			}
 			for selector, want := range map[string]bool{".controls": false, ".sign": true,
 				"#signatures + .caution": true, `.target[data-target='rv32imc']`: true} {
-				if got := ask[bool](b,
-					`getComputedStyle(document.querySelector("`+selector+`")).display !== "none"`); got != want {
+				got := ask[bool](b, `getComputedStyle(document.querySelector("`+selector+
+					`")).display !== "none"`)
+				if got != want {
 					t.Errorf("%s is printed: %v, want %v", selector, got, want)
 				}
 			}

@@ -9,14 +9,15 @@ import (
 	"kerf/exporter/report"
 )
 
-// spaceChoice is one pair of outputs with the pictures drawn over it.
+// spaceChoice is the space of one pair of outputs, or of the only output, with the pictures over
+// it. The reader chooses one of several.
 type spaceChoice struct {
 	Name    string
 	Figures []figure
 }
 
-// spaceChoices show, over the space of the outputs, what every unit does and where
-// the errors lie.
+// spaceChoices returns, for every space of outputs, what every unit does there and where the errors
+// lie.
 func spaceChoices(s *report.Signoff) []spaceChoice {
 	var all []spaceChoice
 	for _, m := range s.Space {
@@ -30,19 +31,19 @@ func spaceChoices(s *report.Signoff) []spaceChoice {
 				{
 					Title: "What every hidden unit does, over " + strings.Join(names, " and "),
 					Caption: "Mean state of the units of the float network as given, on " +
-						"selection recordings, by the reference values: " + across(&m) +
+						"selection recordings, by the reference values: " + axesInWords(&m) +
 						" A filled square is a state above 0, an open one below; its side grows " +
 						"with the state, the full cell is 1 or more. Where nothing was recorded " +
 						"there is nothing.",
-					Picture: unitPicture(m),
+					Picture: unitStatePicture(m),
 				},
 				{
 					Title: "Error over " + strings.Join(names, " and "),
 					Caption: "Error of the integer network on the " + s.MeasuredOn +
-						" recordings, by the reference values: " + across(&m) +
+						" recordings, by the reference values: " + axesInWords(&m) +
 						" The side of a square grows with the error; the full cell is the " +
 						"largest one.",
-					Picture: errorPicture(m),
+					Picture: cellErrorPicture(m),
 				},
 			},
 		})
@@ -50,29 +51,33 @@ func spaceChoices(s *report.Signoff) []spaceChoice {
 	return all
 }
 
-func across(m *report.OutputSpace) string {
+// axesInWords says in a sentence what the axes of a space are.
+func axesInWords(m *report.OutputSpace) string {
 	a := m.Axes[0]
 	if len(a.Classes) > 0 {
 		return "from left to right " + strings.Join(a.Classes, ", ") + "."
 	}
-	text := fmt.Sprintf("from left to right %s %s to %s %s", a.Output, report.Significant(a.Low),
-		report.Significant(a.High), a.Unit)
+	ends := func(a report.SpaceAxis) string {
+		return fmt.Sprintf("%s %s to %s %s", a.Output, report.Significant(a.Low),
+			report.Significant(a.High), a.Unit)
+	}
+	text := "from left to right " + ends(a)
 	if len(m.Axes) > 1 {
-		b := m.Axes[1]
-		text += fmt.Sprintf(", from bottom to top %s %s to %s %s", b.Output,
-			report.Significant(b.Low),
-			report.Significant(b.High), b.Unit)
+		text += ", from bottom to top " + ends(m.Axes[1])
 	}
 	return text + "."
 }
 
-// columns and rows of the cells.
-func columns(m *report.OutputSpace) int { return m.Axes[0].Cells }
+// cellColumns returns the number of cells from left to right.
+func cellColumns(m *report.OutputSpace) int { return m.Axes[0].Cells }
 
-func rows(m *report.OutputSpace) int { return len(m.Steps) / columns(m) }
+// cellRows returns the number of cells from bottom to top.
+func cellRows(m *report.OutputSpace) int { return len(m.Steps) / cellColumns(m) }
 
-// squares draws one value per cell into a field.
-func squares(m *report.OutputSpace, values []*float64, full, x, y,
+// squarePaths returns the squares of one value per cell, those of values above 0 and those below.
+// The field begins at x and y, a cell is so many pixels wide, and a square of the value full fills
+// it.
+func squarePaths(m *report.OutputSpace, values []*float64, full, x, y,
 	cell float64) (above, below string) {
 	var up, down strings.Builder
 	for i, v := range values {
@@ -83,24 +88,26 @@ func squares(m *report.OutputSpace, values []*float64, full, x, y,
 		if side < 0.7 {
 			side = 0.7 // visited, and nearly 0
 		}
-		cx := x + float64(cell*(float64(i%columns(m))+0.5))
-		cy := y + float64(cell*(float64(rows(m)-1-i/columns(m))+0.5))
+		cx := x + float64(cell*(float64(i%cellColumns(m))+0.5))
+		cy := y + float64(cell*(float64(cellRows(m)-1-i/cellColumns(m))+0.5))
 		b := &up
 		if *v < 0 {
 			b = &down
 		}
-		s := place(side)
-		fmt.Fprintf(b, "M%s %sh%sv%sh-%sz", place(cx-float64(side/2)), place(cy-float64(side/2)), s,
+		s := pixels(side)
+		fmt.Fprintf(b, "M%s %sh%sv%sh-%sz", pixels(cx-float64(side/2)), pixels(cy-float64(side/2)),
+			s,
 			s, s)
 	}
 	return up.String(), down.String()
 }
 
-func unitPicture(m report.OutputSpace) template.HTML {
+// unitStatePicture draws a field per hidden unit with its mean state in every cell.
+func unitStatePicture(m report.OutputSpace) template.HTML {
 	const panel, gap = 90.0, 6.0
-	const perLine = 9 // that is how many fit the width
-	cell := panel / float64(max(columns(&m), rows(&m)))
-	height := float64(cell * float64(rows(&m)))
+	const perLine = 9 // so many panels fit the width
+	cell := panel / float64(max(cellColumns(&m), cellRows(&m)))
+	height := float64(cell * float64(cellRows(&m)))
 	each := height + 26
 	lines := (len(m.Units) + perLine - 1) / perLine
 	kept := 0
@@ -120,20 +127,21 @@ func unitPicture(m report.OutputSpace) template.HTML {
 			label, class = label+", cut", "quiet"
 		}
 		d.text(x, y+13, class, label)
-		d.bar(x, y+18, float64(cell*float64(columns(&m))), height, "field", "")
-		above, below := squares(&m, u.State, 1, x, y+18, cell)
+		d.rect(x, y+18, float64(cell*float64(cellColumns(&m))), height, "field", "")
+		above, below := squarePaths(&m, u.State, 1, x, y+18, cell)
 		d.path("above "+class, above)
 		d.path("below "+class, below)
 	}
 	return d.markup()
 }
 
-func errorPicture(m report.OutputSpace) template.HTML {
+// cellErrorPicture draws a field per output with the error of the integer network in every cell.
+func cellErrorPicture(m report.OutputSpace) template.HTML {
 	const gap, left = 60.0, 46.0
 	perLine := max(1, min(3, len(m.Errors)))
 	panel := min(250, (pictureWidth-float64((gap+left)*float64(perLine)))/float64(perLine))
-	cell := panel / float64(max(columns(&m), rows(&m)))
-	width, height := float64(cell*float64(columns(&m))), float64(cell*float64(rows(&m)))
+	cell := panel / float64(max(cellColumns(&m), cellRows(&m)))
+	width, height := float64(cell*float64(cellColumns(&m))), float64(cell*float64(cellRows(&m)))
 	each := height + 92
 	lines := (len(m.Errors) + perLine - 1) / perLine
 	var said []string
@@ -149,7 +157,7 @@ func errorPicture(m report.OutputSpace) template.HTML {
 			}
 		}
 		said = append(said, fmt.Sprintf("%s: at most %s %s, where %s", e.Output,
-			report.Significant(peaks[i].value), e.Unit, where(&m, peaks[i].cell)))
+			report.Significant(peaks[i].value), e.Unit, cellInWords(&m, peaks[i].cell)))
 	}
 	d := newDrawing(pictureWidth, float64(each*float64(lines)),
 		"Error in every cell. "+strings.Join(said, "; ")+".")
@@ -158,11 +166,11 @@ func errorPicture(m report.OutputSpace) template.HTML {
 		y0 := 54 + float64(each*float64(i/perLine))
 		d.text(x0-30, y0-36, "",
 			fmt.Sprintf("%s: largest %s %s", e.Output, report.Significant(peaks[i].value), e.Unit))
-		d.bar(x0, y0, width, height, "field", "")
+		d.rect(x0, y0, width, height, "field", "")
 		a := m.Axes[0]
 		if len(a.Classes) > 0 {
 			for c, name := range a.Classes {
-				d.name(x0+float64(cell*(float64(c)+0.5)), y0+height+14, "tick mid", name, cell)
+				d.shortText(x0+float64(cell*(float64(c)+0.5)), y0+height+14, "tick mid", name, cell)
 			}
 		} else {
 			d.axisBelow(scale{a.Low, a.High, x0, x0 + width}, y0+height, y0+height,
@@ -174,15 +182,15 @@ func errorPicture(m report.OutputSpace) template.HTML {
 				strings.TrimSuffix(b.Output+", "+b.Unit, ", "), 5)
 		}
 		if peaks[i].value > 0 {
-			above, _ := squares(&m, e.Fixed, peaks[i].value, x0, y0, cell)
+			above, _ := squarePaths(&m, e.Fixed, peaks[i].value, x0, y0, cell)
 			d.path("above", above)
 		}
 	}
 	return d.markup()
 }
 
-// where says a cell in words.
-func where(m *report.OutputSpace, cell int) string {
+// cellInWords says between which values of the outputs a cell lies.
+func cellInWords(m *report.OutputSpace, cell int) string {
 	var parts []string
 	for _, a := range m.Axes {
 		i := cell % a.Cells

@@ -1,0 +1,190 @@
+package page
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"kerf/exporter/report"
+)
+
+// pageInput returns a signoff.json of the demo with a search added by hand
+// (testdata/signoff/README.md).
+func pageInput(t testing.TB) []byte {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("testdata", "signoff", "leakair.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return text
+}
+
+// makePage returns the page of a signoff.json.
+func makePage(t *testing.T, signoff []byte) string {
+	t.Helper()
+	page, err := render(signoff)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(page)
+}
+
+// Every picture has a title, a text alternative and no coordinate that is no number.
+func TestPageHasEveryPicture(t *testing.T) {
+	page := makePage(t, pageInput(t))
+	for _, title := range []string{
+		"Error of leakage by scenario and region", "Error of air by scenario and region",
+		"Worst sequence of warm_up", "Worst sequence of steady_splitting",
+		"Worst sequence of fast_cycling", "Worst sequence of aerated_oil",
+		"Where the flash goes", "Where the RAM goes", "Where the cycles of a step go",
+		"Candidates on cortex-m4f", "Candidates on cortex-m0plus", "Candidates on rv32imc",
+		"What every feature contributes", "The path of the cut", "Loss against the number of units",
+		"What every hidden unit does, over leakage and air", "Error over leakage and air",
+	} {
+		if !strings.Contains(page, "<b>"+title) {
+			t.Errorf("no picture %q", title)
+		}
+	}
+	pictures := regexp.MustCompile(`<svg viewBox="0 0 [0-9.]+ [0-9.]+" role="(img|group)" `+
+		`aria-label="[^"]{30,}"`).FindAllString(page, -1)
+	if figures := strings.Count(page, "<figure>"); len(pictures) != figures {
+		t.Errorf("%d pictures with a text alternative, %d figures", len(pictures), figures)
+	}
+	drawn, _, _ := strings.Cut(page, `<script type="application/json"`)
+	if strings.Contains(drawn, "NaN") || strings.Contains(drawn, "Inf") ||
+		strings.Contains(drawn, "ZgotmplZ") {
+		t.Error("the page holds NaN, Inf or text that the template refused")
+	}
+	if again := makePage(t, pageInput(t)); again != page {
+		t.Error("two pages of the same sign-off differ")
+	}
+}
+
+// What the job or kerf does not have yet leaves no empty picture.
+func TestPageHidesWhatIsAbsent(t *testing.T) {
+	page := makePage(t, []byte(`{"schema": 1, "name": "bare", "verdict": "fits"}`))
+	for _, word := range []string{"<figure>", "What else was possible", "<select"} {
+		if strings.Contains(page, word) {
+			t.Errorf("the page of a sign-off without pictures holds %q", word)
+		}
+	}
+	if strings.Count(page, "Signatures") < 2 {
+		t.Error("no signatures")
+	}
+}
+
+// The page asks for nothing from outside.
+func TestPageStandsAlone(t *testing.T) {
+	page := makePage(t, pageInput(t))
+	outside := regexp.MustCompile(`(?i)(https?:|//[a-z]|src=|@import|<link|<iframe|<object|` +
+		`fetch\(|XMLHttp)[^"]{0,40}`)
+	if found := outside.FindAllString(page, -1); len(found) > 0 {
+		t.Errorf("the page refers to %q", found)
+	}
+	for _, u := range regexp.MustCompile(`url\([^)]*\)`).FindAllString(page, -1) {
+		if !strings.HasPrefix(u, "url(#fill") {
+			t.Errorf("the page refers to %s", u)
+		}
+	}
+}
+
+// The data in the page are signoff.json, number for number.
+func TestPageHoldsSignoff(t *testing.T) {
+	signoff := pageInput(t)
+	var want, got any
+	if err := json.Unmarshal(signoff, &want); err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal([]byte(pageData(t, makePage(t, signoff))), &got); err != nil {
+		t.Fatal(err)
+	}
+	a, _ := json.Marshal(want)
+	b, _ := json.Marshal(got)
+	if !bytes.Equal(a, b) {
+		t.Error("the page holds other data than signoff.json")
+	}
+}
+
+// pageData returns the JSON that stands in a page.
+func pageData(t *testing.T, page string) string {
+	t.Helper()
+	_, rest, found := strings.Cut(page, `<script type="application/json" id="signoff">`)
+	if !found {
+		t.Fatal("the page holds no data")
+	}
+	data, _, _ := strings.Cut(rest, "</script>")
+	return data
+}
+
+// The page has signoff.json without the sums, which it does not show.
+func TestPageHasNoSums(t *testing.T) {
+	s := &report.Signoff{}
+	if err := json.Unmarshal(pageInput(t), s); err != nil {
+		t.Fatal(err)
+	}
+	without, err := HTML(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Sums = &report.SumsInfo{Scenarios: []string{"calm"}, Sequences: []string{"0"},
+		ScenarioOf: []int{0}, Steps: []int{100}}
+	with, err := HTML(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(with, without) {
+		t.Error("the pages with sums and without differ")
+	}
+	if s.Sums == nil {
+		t.Error("the sign-off has lost its sums")
+	}
+	var held report.Signoff
+	if err := json.Unmarshal([]byte(pageData(t, string(with))), &held); err != nil ||
+		held.Sums != nil {
+		t.Errorf("the page holds %+v, %v", held.Sums, err)
+	}
+}
+
+// What the search for the worst found is on the page; where features were dropped, also of rounding
+// alone.
+func TestExtremesAreOnThePage(t *testing.T) {
+	s := &report.Signoff{}
+	if err := json.Unmarshal(pageInput(t), s); err != nil {
+		t.Fatal(err)
+	}
+	s.Dropped.Features = []string{"f"}
+	worst := 1.5
+	s.Extremes = []report.ExtremeRow{{Output: "o0", Unit: "bar", Kind: "measured",
+		Mean: &worst, Seen: &worst, Found: &worst, FoundAny: &worst, GivenMean: &worst,
+		GivenSeen: &worst, GivenFound: &worst, GivenAny: &worst, GivenDropped: &worst}}
+	page, err := HTML(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Difference from the network as given, at its worst",
+		"o0, rounding alone"} {
+		if !strings.Contains(string(page), want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+}
+
+// FuzzPage makes the page of a signoff.json that others may have changed.
+func FuzzPage(f *testing.F) {
+	f.Add(pageInput(f))
+	f.Add([]byte(`{"schema":1,"name":"a","frontier":{"near":[0,7],"candidates":` +
+		`[{"id":0,"cost":[{"target":"x"}]}]}}`))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		s := &report.Signoff{}
+		if json.Unmarshal(text, s) != nil {
+			return
+		}
+		if _, err := HTML(s); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
