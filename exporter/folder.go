@@ -21,9 +21,9 @@ func (e *FolderError) Error() string { return e.Dir + ": " + e.Msg }
 // HintText returns the advice that goes with the error.
 func (e *FolderError) HintText() string { return e.Hint }
 
-// WriteFolder writes a handoff so that the folder appears whole or not at all,
-// see package whole. An existing folder is replaced only if it is empty or a
-// handoff and holds nothing else, so that no file of the user's is lost.
+// WriteFolder writes a handoff so that the folder appears whole or not at all (package whole). An
+// existing folder is replaced only if it is empty, or a handoff that holds nothing else, so that no
+// file of the user's is lost. An error says why the folder cannot be written.
 func WriteFolder(dir string, files map[string][]byte) error {
 	err := whole.Folder(dir, files, func(found string) error { return replaceable(found, dir) })
 	var refused *FolderError
@@ -33,8 +33,8 @@ func WriteFolder(dir string, files map[string][]byte) error {
 	return folderError(dir, err)
 }
 
-// replaceable tells whether found, which stands or stood at dir, is free, empty,
-// or a handoff and nothing else.
+// replaceable returns why found, a path that stands or stood at dir, must not be replaced: nil
+// where there is nothing, an empty folder, or a handoff and nothing else.
 func replaceable(found, dir string) error {
 	entries, err := os.ReadDir(found)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -65,7 +65,7 @@ func folderError(dir string, err error) error {
 		"choose another folder with --out"}
 }
 
-// reasonOf is an error of the file system without the path.
+// reasonOf returns an error of the file system without the path.
 func reasonOf(err error) error {
 	var pathError *fs.PathError
 	var linkError *os.LinkError

@@ -10,6 +10,7 @@ import (
 	"kerf/exporter/report"
 )
 
+// handoffOf returns a handoff of two files with a content, and its manifest.
 func handoffOf(content string) map[string][]byte {
 	files := map[string][]byte{"a.c": []byte(content), "a.h": []byte(content)}
 	manifest, err := newManifest(&report.Signoff{Name: "a", Verdict: "fits"}, nil, nil, files)
@@ -20,6 +21,7 @@ func handoffOf(content string) map[string][]byte {
 	return files
 }
 
+// listing names what stands in a folder, with blanks between.
 func listing(t *testing.T, dir string) string {
 	t.Helper()
 	entries, err := os.ReadDir(dir)

@@ -1,33 +1,24 @@
 package exporter
 
 import (
-	"fmt"
 	"maps"
 
 	"kerf/budget"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
-	"kerf/exporter/report/page"
+	"kerf/quant"
 )
 
-// Files makes the whole handoff of a judged candidate: file name to content,
-// the manifest included.
+// Files makes the whole handoff of a judged candidate: file name to content, the manifest included.
+// version is that of this kerf. An error says that a name cannot be used in the C, or that a figure
+// of the sign-off has no JSON.
 func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	s := report.NewSignoff(r, version)
 	s.Pictures = report.NewPictures(r)
-	h := &emit.Program{
-		Name: s.Name, Version: version, JobHash: s.Inputs[0].SHA256, VerdictLine: s.HeadLine(),
-		Fits: s.Verdict == budget.Fits, SettleSteps: s.SettleSteps(),
-		Net: r.Chosen.Fixed, Period: r.Inputs.Period(), Description: r.Chosen.CutNet.Net.String(),
-		KeptUnits: r.Chosen.Candidate.Units,
-		Vectors:   emit.Vectors(r.Chosen.Fixed, r.Inputs.Selection),
-	}
-	files, err := h.CFiles()
+	net := r.Chosen.Fixed
+	program := newProgram(s, net, r.Inputs.Period(), emit.Vectors(net, r.Inputs.Selection))
+	files, err := programFiles(program, s.Build)
 	if err != nil {
-		return nil, err
-	}
-	maps.Copy(files, emit.BuildFiles(s.Name, s.Build))
-	if files[s.Name+emit.NetworkSuffix], err = h.NetworkJSON(); err != nil {
 		return nil, err
 	}
 	reports, err := Reports(s)
@@ -39,17 +30,26 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	return files, err
 }
 
-// Reports renders a sign-off: file name to content.
-func Reports(s *report.Signoff) (map[string][]byte, error) {
-	html := func() ([]byte, error) { return page.HTML(s) }
-	files := map[string][]byte{"signoff.md": s.Markdown()}
-	for name, render := range map[string]func() ([]byte, error){signoffFile: s.JSON,
-		"signoff.csv": s.CSV, "signoff.html": html} {
-		content, err := render()
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
-		files[name] = content
+// newProgram returns what the C is emitted from: a network, the time between two steps in s (0: not
+// known) and the steps of the self-test. The rest stands in the sign-off, so that the C can be made
+// again from the files of a handoff.
+func newProgram(s *report.Signoff, net *quant.Network, period float64,
+	steps []emit.VectorStep) *emit.Program {
+	return &emit.Program{
+		Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256, VerdictLine: s.HeadLine(),
+		Fits: s.Verdict == budget.Fits, SettleSteps: s.SettleSteps(),
+		Net: net, Period: period, Description: s.Network.Kept, KeptUnits: s.Kept.Units,
+		Vectors: steps,
 	}
-	return files, nil
+}
+
+// programFiles makes the C, the build files and the network file: file name to content.
+func programFiles(p *emit.Program, build []emit.BuildTarget) (map[string][]byte, error) {
+	files, err := p.CFiles()
+	if err != nil {
+		return nil, err
+	}
+	maps.Copy(files, emit.BuildFiles(p.Name, build))
+	files[p.Name+emit.NetworkSuffix], err = p.NetworkJSON()
+	return files, err
 }

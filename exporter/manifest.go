@@ -20,25 +20,27 @@ import (
 // ManifestFile is the name of the manifest in a handoff.
 const ManifestFile = "manifest.json"
 
-// Manifest names every file that went in and came out, by content. Check, the
-// SHA-256 of the manifest itself, tells a change of it from a change of a file.
+// Manifest names every file that went in and came out, by content. Check, the SHA-256 of the
+// manifest itself, tells a change of the manifest from a change of a file.
 type Manifest struct {
-	Kerf    string `json:"kerf"`
-	Job     string `json:"job"`
-	Verdict string `json:"verdict"`
+	Kerf    string `json:"kerf"`    // the version that made the handoff
+	Job     string `json:"job"`     // name of the job
+	Verdict string `json:"verdict"` // of the sign-off
 	// what was chosen on the command line of kerf export, option=value
 	ByHand  []string          `json:"by_hand"`
-	Inputs  []report.InputRow `json:"inputs"`
+	Inputs  []report.InputRow `json:"inputs"`   // files that the job read, the job first
 	BuiltIn []OwnTable        `json:"built_in"` // tables of kerf itself that figures come from
-	Outputs []OutputFile      `json:"outputs"`
-	Check   string            `json:"check"` // SHA-256 of this text with nothing between these quotes
+	Outputs []OutputFile      `json:"outputs"`  // all files but this one, by name
+	// SHA-256 of this text with nothing between these quotes
+	Check string `json:"check"`
 }
 
+// names reports whether the manifest names a file of the handoff.
 func (m *Manifest) names(file string) bool {
 	return slices.ContainsFunc(m.Outputs, func(o OutputFile) bool { return o.File == file })
 }
 
-// OwnTable is a table that is part of kerf.
+// OwnTable is a table of figures that is built into kerf.
 type OwnTable struct {
 	Name   string `json:"name"`
 	SHA256 string `json:"sha256"`
@@ -51,11 +53,13 @@ type OutputFile struct {
 	Bytes  int    `json:"bytes"`
 }
 
+// sha returns the SHA-256 of a content, hexadecimal.
 func sha(content []byte) string {
 	sum := sha256.Sum256(content)
 	return hex.EncodeToString(sum[:])
 }
 
+// newManifest returns the text of the manifest of a handoff. files are all its other files.
 func newManifest(s *report.Signoff, byHand []string, builtIn []OwnTable,
 	files map[string][]byte) ([]byte, error) {
 	m := Manifest{Kerf: s.Kerf, Job: s.Name, Verdict: s.Verdict,
@@ -67,7 +71,7 @@ func newManifest(s *report.Signoff, byHand []string, builtIn []OwnTable,
 	return m.text()
 }
 
-// text is the file; it sets Check.
+// text sets Check and returns the content of the file.
 func (m *Manifest) text() ([]byte, error) {
 	m.Check = ""
 	text, err := json.MarshalIndent(m, "", "  ")
@@ -80,9 +84,9 @@ func (m *Manifest) text() ([]byte, error) {
 	return append(append(text[:at:at], m.Check...), text[at:]...), nil
 }
 
-// readManifest reads a manifest; whole tells whether its text is exactly what
-// kerf wrote.
-func readManifest(text []byte) (m *Manifest, whole bool, err error) {
+// readManifest reads a manifest. intact says that its text is exactly what kerf wrote, by its own
+// SHA-256.
+func readManifest(text []byte) (m *Manifest, intact bool, err error) {
 	m = &Manifest{}
 	if err := json.Unmarshal(text, m); err != nil {
 		return nil, false, err
@@ -92,7 +96,7 @@ func readManifest(text []byte) (m *Manifest, whole bool, err error) {
 	return m, err == nil && bytes.Equal(written, text), err
 }
 
-// ownTables are the tables of kerf that the figures of a result come from.
+// ownTables returns the tables of kerf that the figures of a result come from, each once.
 func ownTables(r *budget.Result) []OwnTable {
 	tables := []OwnTable{}
 	seen := map[string]bool{}
@@ -105,8 +109,8 @@ func ownTables(r *budget.Result) []OwnTable {
 	return tables
 }
 
-// handoffFiles lists the files that the manifest in folder found, which stands or
-// stood at dir, names, and the manifest. Without a manifest there are none.
+// handoffFiles lists the files that belong to the handoff in folder found, which stands or stood at
+// dir: those that its manifest names, and the manifest. Without a manifest there are none.
 func handoffFiles(found, dir string) (map[string]bool, error) {
 	text, err := whole.ReadRegular(filepath.Join(found, ManifestFile), report.MaxJSONBytes)
 	if errors.Is(err, fs.ErrNotExist) {

@@ -7,19 +7,18 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter/report"
-	"kerf/exporter/report/page"
 )
 
 // A Signoff made by hand, whose texts no reader has checked, cannot leave its cells in any
 // rendering.
 func TestHostileTextsInEveryRendering(t *testing.T) {
 	const evil = "</script><script>alert(1)</script>\n| --- |\u202e*/\x1b[2J=1\",\r\n=2"
-	s := &report.Signoff{Schema: 1, Name: "leakair", Verdict: "fits", Kerf: "test", Caution: report.Caution,
-		MeasuredOn: "sign-off",
-		Kept:       report.Kept{Features: []string{evil}}, Warnings: []string{evil},
+	s := &report.Signoff{Schema: 1, Name: "leakair", Verdict: "fits", Kerf: "test",
+		Caution: report.Caution, MeasuredOn: "sign-off",
+		Kept: report.Kept{Features: []string{evil}}, Warnings: []string{evil},
 		Inputs: []report.InputRow{{Role: "model", File: evil, SHA256: strings.Repeat("0", 64)}},
-		Loss: []report.LossRow{{Output: evil, Scenario: evil, Region: evil, Metric: "rmse", Unit: evil,
-			Verdict: "pass"}},
+		Loss: []report.LossRow{{Output: evil, Scenario: evil, Region: evil, Metric: "rmse",
+			Unit: evil, Verdict: "pass"}},
 		Cost: []report.CostRow{{Target: evil, Resource: "flash", Part: "total", Unit: "B",
 			Verdict: "pass"}},
 	}
@@ -28,7 +27,7 @@ func TestHostileTextsInEveryRendering(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, content := range files {
-		if name == signoffFile {
+		if name == SignoffFile {
 			continue
 		}
 		text := string(content)
@@ -37,7 +36,7 @@ func TestHostileTextsInEveryRendering(t *testing.T) {
 				t.Errorf("%s holds %q", name, bad)
 			}
 		}
-		if name != "signoff.csv" && strings.Contains(text, "<script>alert") {
+		if name != CSVFile && strings.Contains(text, "<script>alert") {
 			t.Errorf("%s holds a script", name)
 		}
 	}
@@ -46,14 +45,14 @@ func TestHostileTextsInEveryRendering(t *testing.T) {
 			t.Errorf("a name became a line of its own: %s", line)
 		}
 	}
-	if strings.ContainsAny(string(files[signoffFile]), "<>\x1b\r") {
+	if strings.ContainsAny(string(files[SignoffFile]), "<>\x1b\r") {
 		t.Error("JSON holds markup or controls")
 	}
 }
 
 // Where the job lets the verdict stand, every rendering says against what, and why.
 func TestCheckedReachesEveryRendering(t *testing.T) {
-	s, _ := readable(t)
+	s, _ := smallSignoff(t)
 	s.Causes = []report.CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
 		Text: "the lines seem exchanged"}}
 	s.Checked = "measured with both"
@@ -67,7 +66,7 @@ func TestCheckedReachesEveryRendering(t *testing.T) {
 	}
 	const want = "although the lines seem exchanged; its reason: measured with both."
 	for name, content := range map[string][]byte{
-		"signoff.md": s.Markdown(), "signoff.html": files["signoff.html"], "JUnit": junit,
+		MarkdownFile: s.Markdown(), HTMLFile: files[HTMLFile], "JUnit": junit,
 		"summary": s.MergeSummary(nil, ""), "C": []byte(s.HeadLine()),
 		"terminal": []byte(strings.Join(s.Summary(), "\n")),
 	} {
@@ -77,25 +76,5 @@ func TestCheckedReachesEveryRendering(t *testing.T) {
 	}
 	if strings.Contains(s.HeadLine(), "NOT SIGNED") {
 		t.Error(s.HeadLine())
-	}
-}
-
-// What the search found is on the page; where features were dropped, also of rounding alone.
-func TestExtremesAreOnThePage(t *testing.T) {
-	s, _ := readable(t)
-	s.Dropped.Features = []string{"f"}
-	worst := 1.5
-	s.Extremes = []report.ExtremeRow{{Output: "o0", Unit: "bar", Kind: string(budget.Measured),
-		Mean: &worst, Seen: &worst, Found: &worst, FoundAny: &worst, GivenMean: &worst,
-		GivenSeen: &worst, GivenFound: &worst, GivenAny: &worst, GivenDropped: &worst}}
-	html, err := page.HTML(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, want := range []string{"Difference from the network as given, at its worst",
-		"o0, rounding alone"} {
-		if !strings.Contains(string(html), want) {
-			t.Errorf("the page lacks %q", want)
-		}
 	}
 }

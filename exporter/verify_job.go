@@ -14,9 +14,9 @@ import (
 	"kerf/whole"
 )
 
-// CheckInputs compares the files beside a job file with the hashes in the
-// manifest, before any of them is read as what it should be. It tells whether all
-// are the same. A file that lies elsewhere is left to [Verification.CheckLoaded].
+// CheckInputs compares the files beside a job file with the hashes in the manifest, before any of
+// them is read as what it should be, and reports whether all are the same. A file that lies
+// elsewhere is left to [Verification.CheckLoaded]. The manifest must be readable.
 func (v *Verification) CheckInputs(job string) bool {
 	c := Check{What: "inputs", Detail: report.Plural(len(v.manifest.Inputs), "file") + ", SHA-256"}
 	for _, row := range v.manifest.Inputs {
@@ -37,8 +37,8 @@ func (v *Verification) CheckInputs(job string) bool {
 	return true
 }
 
-// shaOfFile reads a regular file a piece at a time: the path comes from the handoff and may lead
-// anywhere.
+// shaOfFile returns the SHA-256 of a regular file, hexadecimal. It reads a piece at a time: the
+// path comes from the handoff and may lead anywhere.
 func shaOfFile(path string) (string, error) {
 	file, _, err := whole.OpenRegular(path)
 	if err != nil {
@@ -50,7 +50,8 @@ func shaOfFile(path string) (string, error) {
 	return hex.EncodeToString(hash.Sum(nil)), err
 }
 
-// CheckLoaded compares what a job read with the manifest; it tells whether that is the same.
+// CheckLoaded compares the files that a job read with the manifest and reports whether they are the
+// same. The manifest must be readable.
 func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
 	c := Check{What: "inputs", Detail: report.Plural(len(in.Files), "file") + ", SHA-256"}
 	var now []report.InputRow
@@ -74,9 +75,10 @@ func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
 	return len(c.Findings) == 0
 }
 
-// CheckAgain compares the handoff with one that was made again.
+// CheckAgain compares the handoff with one that was made again from its job: file name to content.
 func (v *Verification) CheckAgain(again map[string][]byte) {
-	c := Check{What: "made again", Detail: report.Plural(len(again), "file") + " from the job, byte " +
+	c := Check{What: "made again", Detail: report.Plural(len(again), "file") +
+		" from the job, byte " +
 		"for byte"}
 	c.Findings = v.differing(again, "is not what the job gives")
 	for name := range v.files {
