@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"kerf/exporter"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
 	"kerf/targets"
@@ -26,7 +27,7 @@ func readSignoff(path string, stdin io.Reader) (*report.Signoff, error) {
 		text, err = whole.Read(stdin, report.MaxJSONBytes)
 	} else {
 		if info, statError := os.Stat(path); statError == nil && info.IsDir() {
-			file = filepath.Join(path, "signoff.json")
+			file = filepath.Join(path, exporter.SignoffFile)
 		}
 		text, err = whole.ReadRegular(file, report.MaxJSONBytes)
 	}

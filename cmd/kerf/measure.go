@@ -145,7 +145,7 @@ func checkEmitted(dir string) error {
 
 // handoffSubjects reads the sign-off of a handoff.
 func handoffSubjects(dir string, names []string) (string, []subject, error) {
-	file := filepath.Join(dir, "signoff.json")
+	file := filepath.Join(dir, exporter.SignoffFile)
 	text, err := whole.ReadRegular(file, report.MaxJSONBytes)
 	if err != nil {
 		return "", nil,

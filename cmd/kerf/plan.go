@@ -114,8 +114,8 @@ func (a *app) handOff(ctx context.Context, r *budget.Result, out, format string,
 }
 
 // signoffFiles are the files of the handoff that other formats than text print.
-var signoffFiles = map[string]string{markdownFormat: "signoff.md", csvFormat: "signoff.csv",
-	jsonFormat: "signoff.json"}
+var signoffFiles = map[string]string{markdownFormat: exporter.MarkdownFile,
+	csvFormat: exporter.CSVFile, jsonFormat: exporter.SignoffFile}
 
 // folderNotStream says that a handoff is no file.
 func folderNotStream() error {
