@@ -91,7 +91,7 @@ func (d *drawing) path(class, commands string) {
 // mark draws one of the shapes of [markPath]: a shape tells what a colour alone would not tell
 // every reader.
 func (d *drawing) mark(shape string, x, y float64) {
-	d.path("mark "+shape+" ", markPath(shape, x, y))
+	d.path("mark "+shape, markPath(shape, x, y))
 }
 
 // markWithTip draws a mark that says more when the reader points at it.

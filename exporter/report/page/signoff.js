@@ -1,13 +1,15 @@
 "use strict";
-// Moves limits and chooses what is shown. Every figure comes from signoff.json, which
-// stands in the page; nothing is measured or estimated here.
+// Moves limits and chooses what is shown. Every figure comes from signoff.json, which stands in the
+// page; nothing is measured or estimated here.
 (() => {
   const signoff = JSON.parse(document.getElementById("signoff").textContent);
+  // all returns the elements below root that a selector finds.
   const all = (root, selector) => Array.from(root.querySelectorAll(selector));
   all(document, ".controls").forEach((c) => { c.hidden = false; });
 
   // grouped writes a whole number in groups of three digits.
   const grouped = (v) => Math.round(v).toString().replace(/\B(?=(\d{3})+$)/g, "\u202f");
+  // quantity writes a figure with its unit; a figure without a unit is a share.
   const quantity = (v, unit) => {
     switch (unit) {
       case "": return Math.round(100 * v) + " %";
@@ -16,7 +18,7 @@
       default: return grouped(v);
     }
   };
-  // A limit that the job does not set holds nothing back until it is moved.
+  // isFree says that a limit holds nothing back: the job does not set it, and it was not moved.
   const isFree = (l) => l.dataset.free === "true" && Number(l.value) >= Number(l.max);
 
   // choose shows one of several sections and hides the others.
@@ -32,15 +34,16 @@
   const candidates = signoff.frontier ? signoff.frontier.candidates : [];
   const byID = new Map(candidates.map((c) => [String(c.id), c]));
 
-  // valueOf is what a limit is compared with; null when it is not known.
+  // valueOf returns what a limit is compared with; null where it is not known.
   const valueOf = (candidate, target, resource) => {
     if (resource === "tolerance") { return candidate.tolerance_used; }
     const cost = candidate.cost.find((c) => c.target === target);
     return cost ? cost[resource] : null;
   };
 
-  // place of a value on an axis of a picture, kept within its ends.
-  const placeOn = (v, low, high, from, to) => from + (to - from) * (Math.min(Math.max(v, low), high) - low) / (high - low);
+  // placeOn returns the place of a value on an axis of a picture, kept within its ends.
+  const placeOn = (v, low, high, from, to) =>
+    from + (to - from) * (Math.min(Math.max(v, low), high) - low) / (high - low);
 
   all(document, ".target").forEach((section) => {
     const target = section.dataset.target;
@@ -58,30 +61,38 @@
 
     const redraw = () => {
       limits.forEach((l) => {
-        section.querySelector('output[for="' + l.id + '"]').textContent = isFree(l) ? "no limit" : quantity(Number(l.value), l.dataset.unit);
+        section.querySelector('output[for="' + l.id + '"]').textContent =
+          isFree(l) ? "no limit" : quantity(Number(l.value), l.dataset.unit);
       });
       all(section, "text[data-limit]").forEach((text) => {
         const limit = limits.find((l) => l.dataset.resource === text.dataset.limit);
-        text.textContent = isFree(limit) ? "no limit" : "limit " + quantity(Number(limit.value), limit.dataset.unit);
+        text.textContent = isFree(limit) ? "no limit" :
+          "limit " + quantity(Number(limit.value), limit.dataset.unit);
       });
       all(section, "line[data-limit]").forEach((line) => {
         const limit = limits.find((l) => l.dataset.resource === line.dataset.limit);
         const panel = line.closest(".panel").dataset;
         if (line.dataset.limit === "tolerance") {
-          const y = placeOn(Number(limit.value), 0, Number(line.dataset.high), Number(line.dataset.bottom), Number(line.dataset.top));
+          const y = placeOn(Number(limit.value), 0, Number(line.dataset.high),
+            Number(line.dataset.bottom), Number(line.dataset.top));
           line.setAttribute("y1", y);
           line.setAttribute("y2", y);
         } else {
-          const x = placeOn(Number(limit.value), Number(panel.low), Number(panel.high), Number(panel.from), Number(panel.to));
+          const x = placeOn(Number(limit.value), Number(panel.low), Number(panel.high),
+            Number(panel.from), Number(panel.to));
           line.setAttribute("x1", x);
           line.setAttribute("x2", x);
-          line.classList.toggle("beyond", isFree(limit) || Number(limit.value) > Number(panel.high));
+          line.classList.toggle("beyond",
+            isFree(limit) || Number(limit.value) > Number(panel.high));
         }
       });
       const within = new Set(candidates.filter(fits).map((c) => String(c.id)));
       marks.forEach((m) => m.classList.toggle("fits", within.has(m.dataset.id)));
-      rows.forEach((r) => { r.cells[fitsColumn].textContent = within.has(r.cells[0].textContent) ? "yes" : "no"; });
-      section.querySelector(".count").textContent = within.size + " of " + candidates.length + " candidates are within these limits on " + target + ".";
+      rows.forEach((r) => {
+        r.cells[fitsColumn].textContent = within.has(r.cells[0].textContent) ? "yes" : "no";
+      });
+      section.querySelector(".count").textContent = within.size + " of " + candidates.length +
+        " candidates are within these limits on " + target + ".";
     };
 
     const detail = section.querySelector(".detail");
@@ -93,10 +104,19 @@
         .map((l) => [l.dataset.resource, valueOf(c, target, l.dataset.resource), l.dataset.unit])
         .filter(([, v]) => v !== null && v !== undefined)
         .map(([name, v, unit]) => name + " " + quantity(v, unit));
-      const parts = ["Number " + c.id + " (" + c.change + "): " + c.features + " features, " + c.units.join(" + ") + " units, " + c.formats,
-        costs.join(", "), c.tolerance_used === null ? "no share of the tolerance bounds its loss" : Math.round(100 * c.tolerance_used) + " % of the tolerance may be used",
-        fits(c) ? "within these limits" : "not within these limits"];
-      if (c.chosen) { parts.push("chosen"); } else if (c.why) { parts.push("not chosen: " + c.why); }
+      const parts = [
+        "Number " + c.id + " (" + c.change + "): " + c.features + " features, " +
+          c.units.join(" + ") + " units, " + c.formats,
+        costs.join(", "),
+        c.tolerance_used === null ? "no share of the tolerance bounds its loss" :
+          Math.round(100 * c.tolerance_used) + " % of the tolerance may be used",
+        fits(c) ? "within these limits" : "not within these limits",
+      ];
+      if (c.chosen) {
+        parts.push("chosen");
+      } else if (c.why) {
+        parts.push("not chosen: " + c.why);
+      }
       detail.textContent = parts.join("; ") + ".";
       detail.hidden = false;
     };
@@ -108,7 +128,8 @@
 
     // The arrow keys go along the frontier, from the least flash upwards.
     const along = candidates.filter((c) => c.on_frontier || c.chosen)
-      .sort((a, b) => valueOf(a, target, "flash") - valueOf(b, target, "flash")).map((c) => String(c.id));
+      .sort((a, b) => valueOf(a, target, "flash") - valueOf(b, target, "flash"))
+      .map((c) => String(c.id));
     let at = -1;
     svg.setAttribute("tabindex", "0");
     svg.addEventListener("keydown", (event) => {
