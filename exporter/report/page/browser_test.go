@@ -15,8 +15,6 @@ import (
 	"testing"
 	"time"
 
-	"kerf/exporter/report"
-
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	cdplog "github.com/chromedp/cdproto/log"
@@ -146,11 +144,7 @@ func (b *tab) hasNoProblem() {
 // within counts the candidates of the input that are within limits on a target.
 func within(t *testing.T, target string, flash, tolerance float64) int {
 	t.Helper()
-	s := &report.Signoff{}
-	if err := json.Unmarshal(pageInput(t), s); err != nil {
-		t.Fatal(err)
-	}
-	search, n := &s.Frontier, 0
+	search, n := &pageSignoff(t).Frontier, 0
 	for k, c := range search.Candidates {
 		if *candidateCost(search, k, target, "flash") <= flash && c.ToleranceUsed != nil &&
 			*c.ToleranceUsed <= tolerance {

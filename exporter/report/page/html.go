@@ -93,7 +93,7 @@ func policy() template.HTMLAttr {
 
 // noBreak keeps a figure and its unit on one line.
 func noBreak(cell string) string {
-	const longest = 16 // characters; a figure with its unit has fewer
+	const longest = 16 // bytes; a figure with its unit has fewer
 	if len(cell) > longest || strings.IndexAny(cell, "-0123456789") != 0 {
 		return cell
 	}

@@ -23,6 +23,16 @@ func pageInput(t testing.TB) []byte {
 	return text
 }
 
+// pageSignoff returns the sign-off of pageInput.
+func pageSignoff(t *testing.T) *report.Signoff {
+	t.Helper()
+	s := &report.Signoff{}
+	if err := json.Unmarshal(pageInput(t), s); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 // makePage returns the page of a signoff.json.
 func makePage(t *testing.T, signoff []byte) string {
 	t.Helper()
@@ -122,10 +132,7 @@ func pageData(t *testing.T, page string) string {
 
 // The page has signoff.json without the sums, which it does not show.
 func TestPageHasNoSums(t *testing.T) {
-	s := &report.Signoff{}
-	if err := json.Unmarshal(pageInput(t), s); err != nil {
-		t.Fatal(err)
-	}
+	s := pageSignoff(t)
 	without, err := HTML(s)
 	if err != nil {
 		t.Fatal(err)
@@ -152,10 +159,7 @@ func TestPageHasNoSums(t *testing.T) {
 // What the search for the worst found is on the page; where features were dropped, also of rounding
 // alone.
 func TestExtremesAreOnThePage(t *testing.T) {
-	s := &report.Signoff{}
-	if err := json.Unmarshal(pageInput(t), s); err != nil {
-		t.Fatal(err)
-	}
+	s := pageSignoff(t)
 	s.Dropped.Features = []string{"f"}
 	worst := 1.5
 	s.Extremes = []report.ExtremeRow{{Output: "o0", Unit: "bar", Kind: "measured",
