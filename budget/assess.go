@@ -50,10 +50,10 @@ type Result struct {
 // on the selection recordings, which word is to blame. The error is that of
 // [quant.Quantize], or that of ctx.
 func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Result, error) {
+	r := pl.Price(cut, chosen)
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	r := pl.Price(cut, chosen)
 	s := r.scoresOn(pl.in.Signoff)
 	r.Loss = pl.lossRows(pl.in.Signoff, s, false)
 	r.Sums = pl.sums(r.Loss, s)
@@ -63,11 +63,17 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 	}
 	r.Examination.explainedBy(pl, s.fixed)
 	startNote := r.judgeStart(pl)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
 	r.Counts = chosen.Fixed.Count(pl.in.Signoff)
 	if r.Extremes, err = pl.in.extremes(ctx, chosen); err != nil {
 		return nil, err
 	}
 	r.Start, r.Settling = r.start(), r.settling()
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
 	r.judge()
 	if broken := func(l Loss) bool {
 		return l.Verdict == Fail

@@ -53,7 +53,10 @@ type ForcedUnit struct {
 // word best; all runs are on selection recordings that the network was not
 // calibrated on.
 func (pl *Planner) force(ctx context.Context, chosen *Chosen, refused []refusal) error {
-	p := pl.prepare(chosen.Candidate)
+	p, err := pl.prepare(ctx, chosen.Candidate)
+	if err != nil {
+		return err
+	}
 	for _, r := range refused {
 		f := Forced{What: r.width.name, Bits: *r.width.bits(&chosen.Candidate.Formats),
 			Narrower: r.step.Bits, Tightest: r.step.Tightest, MayReach: r.step.MayReach}

@@ -46,7 +46,7 @@ type UnitLoss struct {
 // Frontier sums up a search. The choice is among the candidates, whatever was trained or
 // narrowed after the search. Without a search there is none.
 func (pl *Planner) Frontier(cut *Cut, chosen *Chosen) *Frontier {
-	f := &Frontier{Objective: pl.in.Objective(), Stopped: cut.Stopped, Cause: chosen.NotRounded}
+	f := &Frontier{Objective: pl.prices.words, Stopped: cut.Stopped, Cause: chosen.NotRounded}
 	if len(cut.Points) == 0 {
 		return f
 	}

@@ -259,7 +259,11 @@ func (pl *Planner) train(ctx context.Context, stop <-chan struct{}, c Candidate,
 		training = dataset.Join(training, pl.in.Further)
 	}
 	c.Recovered = nil
-	task := &recovery.Task{Start: pl.prepare(c).scaled, Teacher: pl.in.Float,
+	p, err := pl.prepare(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	task := &recovery.Task{Start: p.scaled, Teacher: pl.in.Float,
 		Formats: &c.Formats, Training: training, HeldBack: heldBack}
 	untilStop, cancel := context.WithCancel(ctx)
 	defer cancel()

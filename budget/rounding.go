@@ -41,12 +41,16 @@ type prepared struct {
 	outputs [][]float64
 }
 
-// prepare calibrates the network of a candidate, or returns what it did so last.
-func (pl *Planner) prepare(c Candidate) *prepared {
+// prepare calibrates the network of a candidate, or returns what it did so last. The error is that
+// of ctx.
+func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) {
 	if pl.last != nil && pl.last.candidate.isSameNetwork(c) {
-		return pl.last
+		return pl.last, ctx.Err()
 	}
 	p := &prepared{candidate: c, cut: pl.cutNetwork(c)}
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
 	p.calibration = quant.Calibrate(p.cut, pl.in.Selection)
 	p.scaled = quant.Standardise(p.cut, p.calibration)
 	taught := p.cut
@@ -63,6 +67,9 @@ func (pl *Planner) prepare(c Candidate) *prepared {
 			[]*dataset.Float{p.scaled}
 	}
 	for k, rest := range rests {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		net := p.scaled
 		if c.Recovered != nil {
 			net = c.Recovered.withoutFold[k]
@@ -72,7 +79,7 @@ func (pl *Planner) prepare(c Candidate) *prepared {
 	}
 	p.outputs = predictions(pl.in.Selection, taught)
 	pl.last = p
-	return p
+	return p, ctx.Err()
 }
 
 // folds gives every selection sequence a fold, and for every fold the recordings without it; none,
@@ -213,10 +220,10 @@ func (in *Inputs) distance(p *prepared, predicted [][]float64) float64 {
 // calibrated on. What is judged are these same runs; the network itself
 // is then calibrated on all selection recordings.
 func (pl *Planner) try(ctx context.Context, c Candidate) (*Chosen, error) {
-	if ctx.Err() != nil {
-		return nil, ctx.Err()
+	p, err := pl.prepare(ctx, c)
+	if err != nil {
+		return nil, err
 	}
-	p := pl.prepare(c)
 	return pl.tryWays(ctx, p, c, p.ways())
 }
 

@@ -34,7 +34,10 @@ func TestAFoldIsJudgedWithoutIt(t *testing.T) {
 	in := oneFineRow(t)
 	const spike = 9
 	in.Selection.Sequences[2].X[7] = spike // fold 0: every second of one scenario
-	p := NewPlanner(in).prepare(in.Whole(quant.Formats{}))
+	p, err := NewPlanner(in).prepare(t.Context(), in.Whole(quant.Formats{}))
+	if err != nil {
+		t.Fatal(err)
+	}
 	if p.calibration.Input != spike || p.restCalibrations[1].Input != spike ||
 		!(p.restCalibrations[0].Input <= 1) {
 		t.Errorf("largest inputs %g over all, %g and %g in the parts; want 9, at most 1 and 9",

@@ -154,7 +154,10 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	if err != nil {
 		return Size{}, err
 	}
-	p := pl.prepare(c)
+	p, err := pl.prepare(ctx, c)
+	if err != nil {
+		return Size{}, err
+	}
 	ways := p.ways()
 	if way != nil {
 		ways = []quant.Rounding{*way}

@@ -73,7 +73,8 @@ type Values struct {
 	Others int
 }
 
-// FeatureValues scores every feature. The network of p takes all features.
+// FeatureValues scores every feature. The network of p takes all features. The error is that of
+// ctx.
 func FeatureValues(ctx context.Context, p *dataset.Float, selection *dataset.Recordings,
 	s Settings) (*Values, error) {
 	return featureGame(p, dataset.FeatureNames(p.Features)).values(ctx, selection, s)
