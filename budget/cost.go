@@ -87,7 +87,7 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 		if len(in.Job.FrontEnds) == 0 {
 			return parts
 		}
-		return append(parts, part{frontEndPart, value, Estimated})
+		return append(parts, part{FrontEndPart, value, Estimated})
 	}
 	weights, tables := part{"weights", float64(shape.WeightBytes()), Exact},
 		part{"tables", float64(shape.TableBytes()), Exact}

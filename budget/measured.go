@@ -32,16 +32,16 @@ type StepTimes struct {
 	Text              string // the same in words
 }
 
-// networkPart is the part of the cycles that was measured as a whole.
-const networkPart = "network"
-
-// frontEndPart is what the job declares of the code that computes features.
-const frontEndPart = "front_end"
+// Parts of a resource beside [Total] and [cost.FlashWait].
+const (
+	NetworkPart  = "network"   // of what was measured: the integer inference as a whole
+	FrontEndPart = "front_end" // what the job declares of the code that computes features
+)
 
 // measuredCycles are the cycles of the network as measured; what flash adds stays an estimate,
 // since emulated cores do not wait.
 func measuredCycles(m *Measurement, estimated []part) []part {
-	parts := []part{{networkPart, m.Cycles, Measured}}
+	parts := []part{{NetworkPart, m.Cycles, Measured}}
 	if last := estimated[len(estimated)-1]; last.name == cost.FlashWait {
 		parts = append(parts, last)
 	}
@@ -88,37 +88,91 @@ func (r *Result) TakeMeasured(all []Measurement) {
 // was measured.
 func withEstimates(rows, estimated []Cost) {
 	for i := range rows {
-		was := ValueOf(estimated, rows[i].Target, rows[i].Resource, rows[i].Part)
-		if rows[i].Kind != Measured && was == rows[i].Value {
-			continue
-		}
-		rows[i].Estimate, rows[i].Estimated = was, Estimated
-		for _, c := range estimated {
-			if c.Resource == rows[i].Resource && c.Part == rows[i].Part {
-				rows[i].Estimated = c.Kind
-			}
+		was, kind := valueOf(estimated, rows[i].Target, rows[i].Resource, rows[i].Part)
+		if rows[i].Kind == Measured || was != rows[i].Value {
+			rows[i].Estimate, rows[i].Estimated = was, kind
 		}
 	}
 }
 
+// Beside returns the measured figures beside their estimates: for every resource a row of the
+// network, and where the estimate holds what no emulated core shows (the front end that the job
+// declares, flash wait states) a row of the total with that, whose kind is Estimated. A limit is on
+// the total. estimated are the rows of the target; without them there are no estimates, limits and
+// times.
+func (m *Measurement) Beside(estimated []Cost) []Cost {
+	find := func(resource, part string) float64 {
+		return ValueOf(estimated, m.Target, resource, part)
+	}
+	var rows []Cost
+	add := func(resource, unit string, measured, beside float64) {
+		row := Cost{Target: m.Target, Resource: resource, Part: NetworkPart, Value: measured,
+			Unit: unit, Kind: Measured, Estimate: find(resource, Total) - beside,
+			Limit: math.NaN()}
+		_, row.Estimated = valueOf(estimated, m.Target, resource, NetworkPart)
+		if beside != 0 {
+			rows = append(rows, row)
+			row.Part, row.Value, row.Kind = Total, measured+beside, Estimated
+			row.Estimate, row.Estimated = valueOf(estimated, m.Target, resource, Total)
+		}
+		for _, c := range estimated {
+			if c.Target == m.Target && c.Resource == resource && c.Part == Total {
+				row.Limit = c.Limit
+			}
+		}
+		rows = append(rows, row.judged())
+	}
+	beside := func(resource string) float64 {
+		sum := 0.0
+		for _, part := range []string{FrontEndPart, cost.FlashWait} {
+			if v := find(resource, part); !math.IsNaN(v) {
+				sum += v
+			}
+		}
+		return sum
+	}
+	add(Flash, "B", m.Flash, beside(Flash))
+	add(RAM, "B", m.RAM, beside(RAM))
+	add(Stack, "B", m.Stack, beside(Stack))
+	add(Cycles, "cycles", m.Cycles, beside(Cycles))
+	if clock := find(Cycles, Total) / find(StepTime, Total); clock > 0 && !math.IsInf(clock, 0) {
+		add(StepTime, "s", m.Cycles/clock, beside(Cycles)/clock)
+	}
+	return rows
+}
+
 // ValueOf finds a value among rows of cost. The network as a whole is the sum of its parts where
-// rows have these. It is NaN if there is none.
+// rows have these, else the total less what is no network. The value is NaN if there is none.
 func ValueOf(rows []Cost, target, resource, part string) float64 {
-	sum, found := 0.0, false
+	value, _ := valueOf(rows, target, resource, part)
+	return value
+}
+
+// valueOf is ValueOf with the kind of the value, which is that of its weakest part.
+func valueOf(rows []Cost, target, resource, part string) (value float64, kind Kind) {
+	total, network, beside := Cost{Value: math.NaN()}, Cost{Kind: Exact}, 0.0
+	hasParts := false
 	for _, c := range rows {
 		switch {
 		case c.Target != target || c.Resource != resource:
 		case c.Part == part:
-			return c.Value
-		case part == networkPart && c.Part != Total && c.Part != frontEndPart &&
-			c.Part != cost.FlashWait:
-			sum, found = sum+c.Value, true
+			return c.Value, c.Kind
+		case c.Part == Total:
+			total = c
+		case c.Part == FrontEndPart || c.Part == cost.FlashWait:
+			beside += c.Value
+		default:
+			hasParts = true
+			network.Value, network.Kind = network.Value+c.Value, weaker(network.Kind, c.Kind)
 		}
 	}
-	if !found {
-		return math.NaN()
+	switch {
+	case part != NetworkPart:
+		return math.NaN(), ""
+	case hasParts:
+		return network.Value, network.Kind
 	}
-	return sum
+	return total.Value - beside, total.Kind
 }
 
 // origin says what measured.

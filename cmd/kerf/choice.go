@@ -99,23 +99,6 @@ func choiceFrom(list []string) (choice, error) {
 	return c, nil
 }
 
-// assess chooses, trains where the job asks for it, and judges.
-func (a *app) assess(ctx context.Context, in *budget.Inputs, c choice) (*budget.Result, error) {
-	pl, cut, chosen, err := a.choose(ctx, in, c)
-	if err != nil {
-		return nil, err
-	}
-	if chosen, err = a.recovered(ctx, pl, cut, chosen); err != nil {
-		return nil, err
-	}
-	result, err := a.judge(ctx, pl, cut, chosen)
-	if err != nil {
-		return nil, err
-	}
-	result.ByHand = c.byHand()
-	return result, nil
-}
-
 // choose finds a candidate; byHand parts replace what the search would take.
 func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.Planner,
 	*budget.Cut, *budget.Chosen, error) {
@@ -133,7 +116,8 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 		if err != nil {
 			return nil, nil, nil, err
 		}
-		chosen, err := a.chooseWords(ctx, pl, cut)
+		defer a.ui.phase("choosing word widths")()
+		chosen, err := pl.Choose(ctx, cut)
 		return pl, cut, chosen, err
 	}
 	candidate := in.Whole(quant.Formats{})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 
@@ -10,8 +11,7 @@ import (
 )
 
 func (a *app) compareCommand() *cobra.Command {
-	var format string
-	cmd := &cobra.Command{
+	return a.verb(&cobra.Command{
 		Use:   "compare OLD NEW",
 		Short: "Say what changed between two handoffs, and whether it got better or worse",
 		Long: `compare reads the sign-offs of two handoffs and says what changed: input files,
@@ -36,30 +36,25 @@ Exit code: 0 better or the same, 1 something got worse or cannot be compared.`,
 			}
 			return nil
 		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			old, err := readSignoff(args[0], cmd.InOrStdin())
-			if err != nil {
-				return err
-			}
-			fresh, err := readSignoff(args[1], cmd.InOrStdin())
-			if err != nil {
-				return err
-			}
-			c := report.Compare(old, fresh)
-			if !c.Passes() {
-				a.code = exitBroken
-			}
-			return a.print(format, &comparison{c})
-		},
-	}
-	formatFlag(cmd, &format)
-	return cmd
+	}, func(_ context.Context, args []string) (result, error) {
+		old, err := readSignoff(args[0], a.stdin)
+		if err != nil {
+			return nil, err
+		}
+		fresh, err := readSignoff(args[1], a.stdin)
+		if err != nil {
+			return nil, err
+		}
+		return &comparison{report.Compare(old, fresh)}, nil
+	})
 }
 
 // comparison is what kerf compare shows.
 type comparison struct {
 	*report.Comparison
 }
+
+func (c *comparison) isBroken() bool { return !c.Passes() }
 
 func (c *comparison) tables() []report.Table {
 	verdict := report.Table{Title: c.Line(), Head: []string{"no.", "note"}, Numbers: 2}

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"context"
+
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
@@ -9,9 +11,8 @@ import (
 
 func (a *app) costCommand() *cobra.Command {
 	var c choice
-	var format string
 	var allTargets bool
-	cmd := &cobra.Command{
+	cmd := a.candidateVerb(&cobra.Command{
 		Use:   "cost JOB.toml",
 		Short: "Flash, RAM, stack, cycles and step time on every target, part by part",
 		Long: `cost shows what a network takes on every target of the job, by part, with the kind
@@ -25,32 +26,17 @@ weights, words, units or features.`,
 		Example: `  kerf cost job.toml
   kerf cost job.toml --all-targets
   kerf cost job.toml --features all --units all --weights int16 --state int32`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.load(args[0])
-			if err != nil {
-				return err
-			}
-			pl, cut, chosen, err := a.choose(cmd.Context(), in, c)
-			if err != nil {
-				return err
-			}
-			if allTargets {
-				return a.printAllTargets(cmd.Context(), format, pl, cut, chosen)
-			}
-			r := pl.Price(cut, chosen)
-			if r.Verdict == budget.DoesNotFit {
-				a.code = exitBroken
-			}
-			s := report.NewSignoff(r, version)
-			return a.print(format, &costResult{s.Cost, s.Freed, s.Places, s.Caution, s})
-		},
-	}
-	c.cutFlags(cmd.Flags())
+	}, &c, a.load, func(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
+		chosen *budget.Chosen) (result, error) {
+		if allTargets {
+			return a.rankTargets(ctx, pl, cut, chosen)
+		}
+		s := report.NewSignoff(pl.Price(cut, chosen), version)
+		return &costResult{s.Cost, s.Freed, s.Places, s.Caution, s}, nil
+	})
 	c.formatFlags(cmd.Flags())
 	cmd.Flags().BoolVar(&allTargets, "all-targets", false, "rank every profile, and say what "+
 		"would meet a broken limit")
-	formatFlag(cmd, &format)
 	return cmd
 }
 
@@ -63,5 +49,7 @@ type costResult struct {
 
 	signoff *report.Signoff
 }
+
+func (r *costResult) isBroken() bool { return r.signoff.Verdict == budget.DoesNotFit }
 
 func (r *costResult) tables() []report.Table { return r.signoff.CostTables(true) }

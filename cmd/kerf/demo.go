@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -17,8 +18,8 @@ import (
 )
 
 func (a *app) demoCommand() *cobra.Command {
-	var out, format string
-	cmd := &cobra.Command{
+	var out string
+	cmd := a.verb(&cobra.Command{
 		Use:   "demo",
 		Short: "Write the demo job into a folder and plan it",
 		Long: `demo writes a complete job (an invented hydraulic power unit in a log splitter:
@@ -27,19 +28,17 @@ it and writes the handoff into the folder handoff inside.`,
 		Example: `  kerf demo
   kerf demo --out splitter`,
 		Args: noArguments,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			if out == standardStream {
-				return folderNotStream()
-			}
-			if err := writeDemo(out); err != nil {
-				return err
-			}
-			return a.plan(cmd.Context(), filepath.Join(out, "job.toml"),
-				filepath.Join(out, "handoff"), format, false)
-		},
-	}
+	}, func(ctx context.Context, _ []string) (result, error) {
+		if out == standardStream {
+			return nil, folderNotStream()
+		}
+		if err := writeDemo(out); err != nil {
+			return nil, err
+		}
+		return a.plan(ctx, filepath.Join(out, "job.toml"), choice{},
+			filepath.Join(out, "handoff"), false)
+	})
 	cmd.Flags().StringVar(&out, "out", "kerf-demo", "folder for the job")
-	formatFlag(cmd, &format)
 	return cmd
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -12,8 +13,8 @@ import (
 )
 
 func (a *app) explainCommand() *cobra.Command {
-	var format string
-	cmd := &cobra.Command{
+	var cmd *cobra.Command
+	cmd = a.verb(&cobra.Command{
 		Use:   "explain HANDOFF [ROW]",
 		Short: "Say what a row of the sign-off means and how it was computed",
 		Long: `explain reads the sign-off of a handoff and says of a row what it means, its formula,
@@ -35,23 +36,21 @@ folder, a signoff.json, or - for one on stdin.`,
 			}
 			return nil
 		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := readSignoff(args[0], cmd.InOrStdin())
-			if err != nil {
-				return err
-			}
-			if len(args) == 1 {
-				return a.print(format, listRows(s))
-			}
-			found := explainRow(s, args[1])
-			if len(found.Rows) == 0 {
-				return &usageError{fmt.Sprintf("the sign-off of %s has no row %q", s.Name, args[1]),
-					fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0])}
-			}
-			return a.print(format, found)
-		},
-	}
-	formatFlag(cmd, &format)
+	}, func(_ context.Context, args []string) (result, error) {
+		s, err := readSignoff(args[0], a.stdin)
+		if err != nil {
+			return nil, err
+		}
+		if len(args) == 1 {
+			return listRows(s), nil
+		}
+		found := explainRow(s, args[1])
+		if len(found.Rows) == 0 {
+			return nil, &usageError{fmt.Sprintf("the sign-off of %s has no row %q", s.Name,
+				args[1]), fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0])}
+		}
+		return found, nil
+	})
 	return cmd
 }
 

@@ -38,13 +38,13 @@ var partText = map[string]string{
 	"weights": "weights and biases, as the emitted C stores them",
 	"tables":  "tables of the activations, as the emitted C stores them",
 	"code":    "machine code of the emitted C",
-	"front_end": "code, memory or time that computes the features which stay, as the job " +
+	budget.FrontEndPart: "code, memory or time that computes the features which stay, as the job " +
 		"declares it",
-	"data":    "static memory, the total of ram",
-	"stack":   "stack of one step, the total of stack",
-	"state":   "NAME_state: what the network keeps between two steps",
-	"network": "the integer inference",
-	waitPart:  "what flash adds to the cycles at this clock",
+	"data":             "static memory, the total of ram",
+	"stack":            "stack of one step, the total of stack",
+	"state":            "NAME_state: what the network keeps between two steps",
+	budget.NetworkPart: "the integer inference",
+	cost.FlashWait:     "what flash adds to the cycles at this clock",
 }
 
 // kindText says how far a figure can be trusted.
@@ -118,7 +118,7 @@ func costSources(s *report.Signoff, c report.CostRow) []string {
 	if c.Kind == string(budget.Exact) {
 		return []string{exact}
 	}
-	if c.Part == "front_end" {
+	if c.Part == budget.FrontEndPart {
 		return []string{"the job, [[front_end]] (declared by whoever wrote it)"}
 	}
 	var sources []string

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"errors"
 	"fmt"
@@ -20,8 +21,8 @@ import (
 
 func (a *app) targetsFitCommand() *cobra.Command {
 	var classes []string
-	var out, format string
-	cmd := &cobra.Command{
+	var out string
+	cmd := a.verb(&cobra.Command{
 		Use:   "fit PROFILE MEASUREMENTS.csv",
 		Short: "Fit the costs of a profile to steps that were measured on a board",
 		Long: `fit reads the lines that NAME_board.c of several handoffs printed on a board, fits the
@@ -44,22 +45,20 @@ may come from stdin (-).`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.fit(args[0], args[1], classes, out, format)
-		},
-	}
+	}, func(_ context.Context, args []string) (result, error) {
+		return a.fit(args[0], args[1], classes, out)
+	})
 	cmd.Flags().StringSliceVar(&classes, "classes", nil, "fit only these instruction classes "+
 		"(default: all that the networks execute)")
 	cmd.Flags().StringVar(&out, "out", "", "the new profile, - for stdout without the tables "+
 		"(default: PROFILE-fitted.toml in this folder)")
-	formatFlag(cmd, &format)
 	return cmd
 }
 
-func (a *app) fit(profile, file string, classes []string, out, format string) error {
+func (a *app) fit(profile, file string, classes []string, out string) (result, error) {
 	core, err := readProfile(profile)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	read := func() ([]byte, error) { return whole.ReadRegular(file, cost.MaxBoardBytes) }
 	if file == standardStream {
@@ -68,15 +67,15 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 	}
 	data, err := read()
 	if err != nil {
-		return unreadable(file, err, "give the lines that NAME_board.c printed")
+		return nil, unreadable(file, err, "give the lines that NAME_board.c printed")
 	}
 	lines, err := cost.ReadBoardLines(bytes.NewReader(data), file)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	fitted, err := cost.FitProfile(core, lines, classes)
 	if err != nil {
-		return fmt.Errorf("%s: %w", file, err)
+		return nil, fmt.Errorf("%s: %w", file, err)
 	}
 	named := nameOrigin(fitted, core, filepath.Base(file), data)
 	if out == "" {
@@ -84,24 +83,16 @@ func (a *app) fit(profile, file string, classes []string, out, format string) er
 	}
 	text := named.TOML()
 	if _, err := targets.Parse(text, out); err != nil {
-		return fmt.Errorf("the fitted profile is not allowed: %w", err)
+		return nil, fmt.Errorf("the fitted profile is not allowed: %w", err)
 	}
 	if out == standardStream {
 		_, err := a.stdout.Write(text)
-		return err
-	}
-	var printed bytes.Buffer
-	if err := writeResult(&printed, format, newFitResult(fitted, out), a.page); err != nil {
-		return err
+		return nil, err
 	}
 	if err := writeNew(out, text); err != nil {
-		return err
+		return nil, err
 	}
-	if format == "text" {
-		fmt.Fprintf(&printed, "\nProfile: %s\n", out)
-	}
-	_, err = a.stdout.Write(printed.Bytes())
-	return err
+	return newFitResult(fitted, out), nil
 }
 
 // nameOrigin gives the fitted profile a name of its own and every new figure its source.

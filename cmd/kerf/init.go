@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -18,9 +19,9 @@ import (
 )
 
 func (a *app) initCommand() *cobra.Command {
-	var out, name, format string
+	var out, name string
 	var signoff []string
-	cmd := &cobra.Command{
+	cmd := a.verb(&cobra.Command{
 		Use:   "init MODEL SELECTION",
 		Short: "Write a commented job from a network and a recording",
 		Long: `init reads a network and a selection recording and writes job.toml, features.csv and
@@ -41,41 +42,40 @@ left alone.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.draft(args[0], args[1], signoff, name, out, format)
-		},
-	}
+	}, func(ctx context.Context, args []string) (result, error) {
+		return a.draft(ctx, args[0], args[1], signoff, name, out)
+	})
 	cmd.Flags().StringVar(&out, "out", ".", "folder for the three files")
 	cmd.Flags().StringVar(&name, "name", "", "name of the job, prefix of every C identifier "+
 		"(default: that of the model file)")
 	cmd.Flags().StringSliceVar(&signoff, "signoff", nil, "recordings that only judge")
-	formatFlag(cmd, &format)
 	return cmd
 }
 
-func (a *app) draft(model, selection string, signoff []string, name, out, format string) error {
+func (a *app) draft(ctx context.Context, model, selection string, signoff []string,
+	name, out string) (result, error) {
 	if name != "" {
 		if err := emit.CheckPrefix(name); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	paths := []string{filepath.Join(out, "job.toml"), filepath.Join(out, "features.csv"),
 		filepath.Join(out, "outputs.csv")}
 	for _, path := range paths {
 		if _, err := os.Lstat(path); err == nil {
-			return alreadyDrafted(path)
+			return nil, alreadyDrafted(path)
 		}
 	}
 	for _, path := range signoff {
 		if _, err := os.Stat(path); err != nil {
-			return unreadable(path, err, "--signoff names recordings that only judge")
+			return nil, unreadable(path, err, "--signoff names recordings that only judge")
 		}
 	}
 	end := a.ui.phase("trying what the columns may be")
 	d, err := draft.New(model, selection)
 	end()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if d.Name = name; name == "" {
 		d.Name = jobName(model)
@@ -88,10 +88,13 @@ func (a *app) draft(model, selection string, signoff []string, name, out, format
 	if files[2] == nil {
 		paths, files = paths[:2], files[:2]
 	}
-	if err := writeAllNew(out, paths, files); err != nil {
-		return err
+	if err := ctx.Err(); err != nil {
+		return nil, err
 	}
-	return a.print(format, newInitResult(d, paths))
+	if err := writeAllNew(out, paths, files); err != nil {
+		return nil, err
+	}
+	return newInitResult(d, paths), nil
 }
 
 // jobName makes a name that C takes of that of a file.

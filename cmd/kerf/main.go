@@ -27,5 +27,5 @@ func main() {
 	}
 	code := run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	runtime.KeepAlive(reserved)
-	os.Exit(code)
+	exit(code)
 }

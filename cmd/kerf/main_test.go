@@ -11,7 +11,7 @@ import (
 
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
-		"kerf":    func() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
+		"kerf":    func() { exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
 		guardName: guard,
 	})
 }

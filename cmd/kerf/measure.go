@@ -6,10 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -19,15 +19,13 @@ import (
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
 	"kerf/targets"
-	"kerf/targets/measure"
 	"kerf/whole"
 )
 
 func (a *app) measureCommand() *cobra.Command {
 	var names nameList
 	var level string
-	var format string
-	cmd := &cobra.Command{
+	cmd := a.verb(&cobra.Command{
 		Use: "measure HANDOFF|JOB.toml",
 		Short: "Compile the C for every target, run it on an emulated core, and compare with " +
 			"the estimates",
@@ -55,80 +53,66 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 			}
 			return nil
 		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.measure(cmd.Context(), args[0], names, measure.Options{Optimise: level},
-				format)
-		},
-	}
+	}, func(ctx context.Context, args []string) (result, error) {
+		return a.measure(ctx, args[0], names, level)
+	})
 	cmd.Flags().Var(&names, "target",
 		"measure only these targets; of a handoff also any built-in profile; "+namesInCSV)
 	cmd.Flags().StringVar(&level, "optimise", "", "optimisation flags of the compiler instead "+
 		"of those of the profile, such as -Os")
-	formatFlag(cmd, &format)
 	return cmd
 }
 
-// subject is one target to measure; estimate holds the rows of the cost table, none for a profile
-// beyond the handoff's.
-type subject struct {
-	target   string
-	profile  *targets.Profile
-	estimate []report.CostRow
-}
-
-// flags are those of the compiler that the estimate is for.
-func (s subject) flags(name string) []string {
-	if s.find(budget.RAM, "weights") == nil {
-		return nil
-	}
-	return []string{"-D" + strings.ToUpper(name) + "_WEIGHTS_IN_RAM"}
-}
-
-func (a *app) measure(ctx context.Context, path string, names []string, o measure.Options,
-	format string) error {
+// measure measures the C of a handoff folder, or what plan would write for a job.
+func (a *app) measure(ctx context.Context, path string, names []string,
+	optimise string) (result, error) {
 	info, err := os.Stat(path)
-	isFolder := err == nil && info.IsDir()
 	if err != nil && path != standardStream {
-		return unreadable(path, err, "give a handoff folder, as kerf plan writes it, or a job file")
+		return nil, unreadable(path, err,
+			"give a handoff folder, as kerf plan writes it, or a job file")
 	}
-	var name string
-	var subjects []subject
-	dir := path
-	if isFolder {
-		if name, subjects, err = handoffSubjects(path, names); err == nil {
-			err = checkEmitted(path)
+	if err == nil && info.IsDir() {
+		s, subjects, err := handoffSubjects(path, names)
+		if err != nil {
+			return nil, err
 		}
-	} else {
-		if dir, err = os.MkdirTemp("", "kerf-handoff-"); err != nil {
-			return err
+		if err := checkEmitted(path); err != nil {
+			return nil, err
 		}
-		defer os.RemoveAll(dir)
-		name, subjects, err = a.jobSubjects(ctx, path, dir, names)
+		return a.compareMeasured(ctx, path, s.Name, subjects, optimise)
 	}
+	in, err := a.load(ctx, path)
 	if err != nil {
-		return err
+		return nil, err
+	}
+	if err := checkTargets(in, names); err != nil {
+		return nil, err
+	}
+	pl, cut, chosen, err := a.choose(ctx, in, choice{})
+	if err != nil {
+		return nil, err
+	}
+	r := pl.Price(cut, chosen)
+	dir, err := writeScratch(r)
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	return a.compareMeasured(ctx, dir, in.Job.Name, resultSubjects(r, names), optimise)
+}
+
+// compareMeasured measures the C in dir for every subject and compares it with the estimates.
+func (a *app) compareMeasured(ctx context.Context, dir, name string, subjects []subject,
+	optimise string) (result, error) {
+	found, err := a.measureAll(ctx, dir, name, subjects, optimise)
+	if err != nil {
+		return nil, err
 	}
 	m := &measurement{Name: name, Kerf: version}
-	progress := a.ui.progress("measured target")
 	for i, s := range subjects {
-		o.Flags, o.Search = s.flags(name), true
-		r, err := measure.Network(ctx, s.profile, dir, name, o)
-		if err != nil {
-			return fmt.Errorf("%s: %w", s.target, err)
-		}
-		one := compareWithEstimate(s, r)
-		one.Optimise = o.Optimise
-		if one.Optimise == "" {
-			one.Optimise = s.profile.Optimise
-		}
-		m.Targets = append(m.Targets, one)
-		progress(i+1, len(subjects))
+		m.Targets = append(m.Targets, compareWithEstimate(s, found[i], optimise))
 	}
-	a.ui.endProgress()
-	if m.isBroken() {
-		a.code = exitBroken
-	}
-	return a.print(format, m)
+	return m, nil
 }
 
 // checkEmitted refuses C that this kerf does not write for the network of a handoff: an emulated
@@ -143,28 +127,30 @@ func checkEmitted(dir string) error {
 	return err
 }
 
-// handoffSubjects reads the sign-off of a handoff.
-func handoffSubjects(dir string, names []string) (string, []subject, error) {
+// handoffSubjects reads the sign-off of a handoff and lists the targets that names asks for: of the
+// handoff, all of them where there are no names, and built-in profiles beyond.
+func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, error) {
 	file := filepath.Join(dir, exporter.SignoffFile)
 	text, err := whole.ReadRegular(file, report.MaxJSONBytes)
 	if err != nil {
-		return "", nil,
+		return nil, nil,
 			unreadable(file, err, "give a handoff folder, as kerf plan writes it, or a job file")
 	}
 	s := &report.Signoff{}
 	if err := json.Unmarshal(text, s); err != nil || emit.CheckPrefix(s.Name) != nil {
-		return "", nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
+		return nil, nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}
+	estimated := estimates(s.Cost)
 	var subjects []subject
 	for _, target := range s.TargetNames() {
-		rows := rowsOf(s, target)
 		if len(names) > 0 && !slices.Contains(names, target) {
 			continue
 		}
+		rows := costsOf(estimated, target)
 		p, err := targets.Load(rows[0].Profile)
 		if err != nil {
-			return "", nil,
+			return nil, nil,
 				&usageError{fmt.Sprintf("target %s has the profile %s, which is none of the "+
 					"built-in ones", target, rows[0].Profile), "give the job file: it names the " +
 					"file of the profile"}
@@ -177,66 +163,44 @@ func handoffSubjects(dir string, names []string) (string, []subject, error) {
 		}
 		p, err := targets.Load(name)
 		if err != nil {
-			return "", nil, unknownTarget(name, append(s.TargetNames(), targets.Names()...))
+			return nil, nil, unknownTarget(name, append(s.TargetNames(), targets.Names()...))
 		}
 		subjects = append(subjects, subject{name, p, nil})
 	}
-	return s.Name, subjects, nil
+	return s, subjects, nil
 }
 
-// jobSubjects chooses as plan does and writes the handoff into dir.
-func (a *app) jobSubjects(ctx context.Context, job, dir string,
-	names []string) (string, []subject, error) {
-	in, err := a.load(job)
-	if err != nil {
-		return "", nil, err
+// estimates are the cost rows of a sign-off as estimated, also where the handoff was measured when
+// it was made.
+func estimates(rows []report.CostRow) []budget.Cost {
+	var costs []budget.Cost
+	for _, r := range rows {
+		c := budget.Cost{Target: r.Target, Profile: r.Profile, Resource: r.Resource, Part: r.Part,
+			Value: r.Value, Unit: r.Unit, Kind: budget.Kind(r.Kind), Estimate: math.NaN(),
+			Limit: math.NaN()}
+		if r.Estimate != nil {
+			c.Value, c.Kind = *r.Estimate, budget.Kind(r.EstimateKind)
+		}
+		if r.Limit != nil {
+			c.Limit = *r.Limit
+		}
+		costs = append(costs, c)
 	}
+	return costs
+}
+
+// checkTargets refuses names of targets that the job does not have.
+func checkTargets(in *budget.Inputs, names []string) error {
 	for _, name := range names {
 		if !slices.ContainsFunc(in.Targets, func(t budget.Target) bool { return t.Name == name }) {
 			var known []string
 			for _, t := range in.Targets {
 				known = append(known, t.Name)
 			}
-			return "", nil, unknownTarget(name, known)
+			return unknownTarget(name, known)
 		}
 	}
-	pl, cut, chosen, err := a.choose(ctx, in, choice{})
-	if err != nil {
-		return "", nil, err
-	}
-	r := pl.Price(cut, chosen)
-	files, err := exporter.Files(r, version)
-	if err != nil {
-		return "", nil, err
-	}
-	for name, content := range files {
-		if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
-			return "", nil, err
-		}
-	}
-	s := report.NewSignoff(r, version)
-	var subjects []subject
-	for _, t := range in.Targets {
-		if len(names) == 0 || slices.Contains(names, t.Name) {
-			subjects = append(subjects, subject{t.Name, t.Core, rowsOf(s, t.Name)})
-		}
-	}
-	return s.Name, subjects, nil
-}
-
-// rowsOf are the cost rows of a target as estimated.
-func rowsOf(s *report.Signoff, target string) []report.CostRow {
-	var rows []report.CostRow
-	for _, c := range s.Cost {
-		if c.Target != target {
-			continue
-		}
-		if c.Estimate != nil { // the handoff was measured when it was made
-			c.Value, c.Kind = *c.Estimate, c.EstimateKind
-		}
-		rows = append(rows, c)
-	}
-	return rows
+	return nil
 }
 
 func unknownTarget(name string, known []string) error {

@@ -51,7 +51,7 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := subject{"board", p, []report.CostRow{
+	s := subject{"board", p, estimates([]report.CostRow{
 		{Resource: budget.Flash, Part: "front_end", Value: 1000, Kind: "estimated"},
 		{Resource: budget.Flash, Part: budget.Total, Value: 3000, Kind: "estimated",
 			Limit: limit(3050)},
@@ -63,11 +63,14 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 		{Resource: budget.Cycles, Part: budget.Total, Value: 16000, Kind: "estimated"},
 		{Resource: budget.StepTime, Part: budget.Total, Value: 16000 / 64e6, Kind: "estimated",
 			Limit: limit(1e-3)},
-	}}
+	})}
+	for i := range s.estimate {
+		s.estimate[i].Target = s.target
+	}
 	m := compareWithEstimate(s,
 		&measure.Result{Flash: 2100, RAM: 26, StackChain: 108, StackPainted: 104,
 			Cycles:  []float64{9000, 10500},
-			Longest: &measure.LongestStep{Cycles: 11000, Steps: 64}})
+			Longest: &measure.LongestStep{Cycles: 11000, Steps: 64}}, "")
 	type figures struct {
 		resource, part               string
 		estimate, measured, distance float64

@@ -1,9 +1,9 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -52,115 +52,29 @@ type measuredRow struct {
 	Verdict      string   `json:"verdict"`
 }
 
-// Parts of a resource in measuredRow.
-const (
-	networkPart  = "network"
-	paintedPart  = "painted"
-	frontEndPart = "front_end"
-	waitPart     = "flash_wait"
-)
+// paintedPart is the part of measuredRow that holds what a step changed of the stack.
+const paintedPart = "painted"
 
-// compareWithEstimate lists the figures of a target beside their estimates.
-func compareWithEstimate(s subject, r *measure.Result) measuredTarget {
-	m := measuredTarget{Target: s.target, Profile: s.profile.Name, Steps: len(r.Cycles),
-		MinCycles: r.MinCycles(), MeanCycles: r.MeanCycles(), MaxCycles: r.MaxCycles(),
-		Found: r.Longest.Cycles, Searched: r.Longest.Steps, CyclesFrom: r.CyclesFrom,
-		Tools: r.Tools, times: r.StepTimes()}
-	m.add(s, budget.Flash, "B", float64(r.Flash))
-	m.add(s, budget.RAM, "B", float64(r.RAM))
-	m.add(s, budget.Stack, "B", float64(r.StackChain))
-	m.Rows = append(m.Rows, measuredRow{Resource: budget.Stack, Part: paintedPart, Unit: "B",
-		Measured: float64(r.StackPainted), Kind: string(budget.Measured)})
-	m.add(s, budget.Cycles, "cycles", m.Found)
-	if clock := s.clock(); clock > 0 {
-		m.add(s, budget.StepTime, "s", m.Found/clock)
+// compareWithEstimate lists the figures of a target beside their estimates. optimise holds the flags
+// of the compiler; empty: those of the profile.
+func compareWithEstimate(s subject, r *measure.Result, optimise string) measuredTarget {
+	found := s.measured(r, cmp.Or(optimise, s.profile.Optimise))
+	m := measuredTarget{Target: s.target, Profile: s.profile.Name, Optimise: found.Optimise,
+		Steps: found.Times.Steps, MinCycles: found.Times.Least, MeanCycles: found.Times.Mean,
+		MaxCycles: found.Times.Most, Found: found.Cycles, Searched: found.Times.Searched,
+		CyclesFrom: found.CyclesFrom, Tools: r.Tools, times: found.Times.Text}
+	for _, c := range found.Beside(s.estimate) {
+		row := measuredRow{Resource: c.Resource, Part: c.Part, Unit: c.Unit, Measured: c.Value,
+			Kind: string(c.Kind), Estimate: report.Finite(c.Estimate),
+			EstimateKind: string(c.Estimated), Difference: report.Finite(c.Value - c.Estimate),
+			Limit: report.Finite(c.Limit), Verdict: c.Verdict}
+		m.Rows = append(m.Rows, row)
+		if c.Resource == budget.Stack {
+			m.Rows = append(m.Rows, measuredRow{Resource: c.Resource, Part: paintedPart,
+				Unit: c.Unit, Measured: float64(r.StackPainted), Kind: string(budget.Measured)})
+		}
 	}
 	return m
-}
-
-// add adds the row of the network, and where the estimate has more than what was measured (the
-// front end that the job declares, flash wait states) the row of both. A limit is on the total.
-func (m *measuredTarget) add(s subject, resource, unit string, measured float64) {
-	row := measuredRow{Resource: resource, Part: networkPart, Unit: unit, Measured: measured,
-		Kind: string(budget.Measured)}
-	total := s.find(resource, budget.Total)
-	if total == nil {
-		m.Rows = append(m.Rows, row)
-		return
-	}
-	beside := s.beside(resource)
-	row.against(total.Value-beside, s.networkKind(total))
-	if beside != 0 {
-		m.Rows = append(m.Rows, row)
-		row.Part = budget.Total
-		row.Measured += beside
-		row.Kind = string(budget.Estimated) // a sum has the kind of its weakest part
-		row.against(total.Value, total.Kind)
-	}
-	if row.Limit = total.Limit; row.Limit != nil {
-		row.Verdict = budget.Pass
-		if row.Measured > *row.Limit {
-			row.Verdict = budget.Fail
-		}
-	}
-	m.Rows = append(m.Rows, row)
-}
-
-func (r *measuredRow) against(estimate float64, kind string) {
-	difference := r.Measured - estimate
-	r.Estimate, r.EstimateKind, r.Difference = &estimate, kind, &difference
-}
-
-// find is the row of the estimate, nil if there is none.
-func (s subject) find(resource, part string) *report.CostRow {
-	for i, c := range s.estimate {
-		if c.Resource == resource && c.Part == part {
-			return &s.estimate[i]
-		}
-	}
-	return nil
-}
-
-// networkKind is the kind of an estimate without the front end: that of its weakest part.
-func (s subject) networkKind(total *report.CostRow) string {
-	fromStrong := []budget.Kind{budget.Exact, budget.Measured, budget.Bounded, budget.Estimated}
-	weakest := -1
-	for _, c := range s.estimate {
-		if c.Resource == total.Resource && c.Part != budget.Total && c.Part != frontEndPart &&
-			c.Part != waitPart {
-			weakest = max(weakest, slices.Index(fromStrong, budget.Kind(c.Kind)))
-		}
-	}
-	if weakest < 0 {
-		return total.Kind
-	}
-	return string(fromStrong[weakest])
-}
-
-// clock of the target in Hz, as its estimates have it; 0 without them.
-func (s subject) clock() float64 {
-	cycles, time := s.find(budget.Cycles, budget.Total), s.find(budget.StepTime, budget.Total)
-	if cycles == nil || time == nil || time.Value == 0 {
-		return 0
-	}
-	return cycles.Value / time.Value
-}
-
-// beside is what the estimate has that no emulated core shows: the front end and flash wait states.
-func (s subject) beside(resource string) float64 {
-	if resource == budget.StepTime {
-		if clock := s.clock(); clock > 0 {
-			return s.beside(budget.Cycles) / clock
-		}
-		return 0
-	}
-	sum := 0.0
-	for _, part := range []string{frontEndPart, waitPart} {
-		if c := s.find(resource, part); c != nil {
-			sum += c.Value
-		}
-	}
-	return sum
 }
 
 func (m *measurement) isBroken() bool {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -12,8 +13,7 @@ import (
 )
 
 func (a *app) observeCommand() *cobra.Command {
-	var format string
-	cmd := &cobra.Command{
+	return a.jobVerb(&cobra.Command{
 		Use:   "observe JOB.toml",
 		Short: "Show what every hidden unit does, and which to drop or add",
 		Long: `observe runs the network over the selection recordings and shows, for every hidden
@@ -23,20 +23,10 @@ tells the lowest and highest quarter of every output and every region of the job
 words comes first, each with its evidence.`,
 		Example: `  kerf observe job.toml
   kerf observe job.toml --format json`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.loadExamined(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
-			stop := a.ui.phase("watching the units")
-			observed := prune.Observe(in.Float, in.Selection, in.Regions)
-			stop()
-			return a.print(format, newObserveResult(in, observed))
-		},
-	}
-	formatFlag(cmd, &format)
-	return cmd
+	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
+		defer a.ui.phase("watching the units")()
+		return newObserveResult(in, prune.Observe(in.Float, in.Selection, in.Regions)), nil
+	})
 }
 
 func observeTables(in *budget.Inputs, o *prune.Observed) []report.Table {

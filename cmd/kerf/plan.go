@@ -14,9 +14,7 @@ import (
 )
 
 func (a *app) planCommand() *cobra.Command {
-	var out, format string
-	var measured bool
-	cmd := &cobra.Command{
+	return a.handoffVerb(&cobra.Command{
 		Use:   "plan JOB.toml",
 		Short: "Do the whole job: cut, fixed point, verdicts, handoff folder, sign-off table",
 		Long: `plan reads a job file and everything it names, cuts features and units as far as
@@ -34,49 +32,84 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
   kerf plan job.toml --out handoff
   kerf plan job.toml --measure
   kerf plan job.toml --json`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if out == "" {
-				out = filepath.Join(filepath.Dir(args[0]), "handoff")
-			}
-			if out == standardStream {
-				return folderNotStream()
-			}
-			return a.plan(cmd.Context(), args[0], out, format, measured)
-		},
-	}
-	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
-	formatFlag(cmd, &format)
-	cmd.Flags().BoolVar(&measured, "measure", false, measureUsage)
-	return cmd
+	}, &choice{})
 }
 
-const measureUsage = "compile the C and run it on emulated cores: measured figures instead of " +
-	"estimates"
+// handoffVerb is verb for a command that writes the handoff of a job.
+func (a *app) handoffVerb(cmd *cobra.Command, c *choice) *cobra.Command {
+	var out string
+	var measured bool
+	cmd.Args = oneJob
+	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
+	cmd.Flags().BoolVar(&measured, "measure", false, "compile the C and run it on emulated cores: "+
+		"measured figures instead of estimates")
+	return a.verb(cmd, func(ctx context.Context, args []string) (result, error) {
+		if out == "" {
+			out = filepath.Join(filepath.Dir(args[0]), "handoff")
+		}
+		if out == standardStream {
+			return nil, folderNotStream()
+		}
+		return a.plan(ctx, args[0], *c, out, measured)
+	})
+}
 
-// plan runs a job and leaves the exit code in a.code.
-func (a *app) plan(ctx context.Context, job, out, format string, measured bool) error {
-	in, err := a.load(job)
+// plan runs a job: what c leaves open is chosen. It measures the C where measured asks for it, and
+// writes the folder out.
+func (a *app) plan(ctx context.Context, job string, c choice, out string,
+	measured bool) (result, error) {
+	in, err := a.load(ctx, job)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if measured {
 		if err := requireTools(ctx, in); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	result, err := a.assess(ctx, in, choice{})
+	r, files, err := a.makeHandoff(ctx, in, c, measured)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	return a.handOff(ctx, result, out, format, measured)
+	if err := exporter.WriteFolder(out, files); err != nil {
+		return nil, err
+	}
+	return &signoffResult{report.NewSignoff(r, version), out, func(format string) ([]byte, error) {
+		return files[signoffFiles[format]], nil
+	}}, nil
 }
 
-// chooseWords adds word widths to a cut.
-func (a *app) chooseWords(ctx context.Context, pl *budget.Planner,
-	cut *budget.Cut) (*budget.Chosen, error) {
-	defer a.ui.phase("choosing word widths")()
-	return pl.Choose(ctx, cut)
+// makeHandoff chooses what c leaves open, trains where the job asks for it, judges, measures the C
+// where measured asks for it, and makes the files of the handoff in memory.
+func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
+	measured bool) (*budget.Result, map[string][]byte, error) {
+	pl, cut, chosen, err := a.choose(ctx, in, c)
+	if err != nil {
+		return nil, nil, err
+	}
+	if in.Job.Recovery != nil {
+		chosen, err = pl.Recover(context.WithoutCancel(ctx), ctx.Done(), cut, chosen,
+			a.ui.training())
+		if err != nil {
+			return nil, nil, err
+		}
+		ctx = a.afterTraining(ctx)
+	}
+	r, err := a.judge(ctx, pl, cut, chosen)
+	if err != nil {
+		return nil, nil, err
+	}
+	r.ByHand = c.byHand()
+	if measured {
+		if err := a.measureResult(ctx, r); err != nil {
+			return nil, nil, err
+		}
+	}
+	files, err := exporter.Files(r, version)
+	if err != nil {
+		return nil, nil, err
+	}
+	return r, files, ctx.Err()
 }
 
 // judge gives the verdicts.
@@ -86,34 +119,7 @@ func (a *app) judge(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 	return pl.Assess(ctx, cut, chosen)
 }
 
-// handOff measures the C where that is asked for, writes the folder, prints the report and sets the
-// exit code.
-func (a *app) handOff(ctx context.Context, r *budget.Result, out, format string,
-	measured bool) error {
-	if measured {
-		if err := a.measureResult(ctx, r); err != nil {
-			return err
-		}
-	}
-	files, err := exporter.Files(r, version)
-	if err != nil {
-		return err
-	}
-	if err := exporter.WriteFolder(out, files); err != nil {
-		return err
-	}
-	a.ui.endProgress()
-	if r.Verdict != budget.Fits {
-		a.code = exitBroken
-	}
-	if name, isFile := signoffFiles[format]; isFile {
-		_, err = a.stdout.Write(files[name])
-		return err
-	}
-	return a.printSignoff(report.NewSignoff(r, version), out)
-}
-
-// signoffFiles are the files of the handoff that other formats than text print.
+// signoffFiles are the files of the handoff that the formats other than text print.
 var signoffFiles = map[string]string{markdownFormat: exporter.MarkdownFile,
 	csvFormat: exporter.CSVFile, jsonFormat: exporter.SignoffFile}
 
@@ -126,7 +132,7 @@ func folderNotStream() error {
 // loadExamined is load for the commands that judge nothing: what speaks against the network as
 // given is noted, since all that they show is about that network.
 func (a *app) loadExamined(ctx context.Context, job string) (*budget.Inputs, error) {
-	in, err := a.load(job)
+	in, err := a.load(ctx, job)
 	if err != nil {
 		return nil, err
 	}
@@ -143,7 +149,7 @@ func (a *app) loadExamined(ctx context.Context, job string) (*budget.Inputs, err
 
 // load reads a job, from stdin if it is -, and refuses names that C could not carry, before any
 // work.
-func (a *app) load(job string) (*budget.Inputs, error) {
+func (a *app) load(ctx context.Context, job string) (*budget.Inputs, error) {
 	defer a.ui.phase("reading the job and its files")()
 	read := func() (*budget.Inputs, error) { return budget.Load(job) }
 	if job == standardStream {

@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"cmp"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -21,8 +23,8 @@ import (
 
 func (a *app) pruneCommand() *cobra.Command {
 	var c choice
-	var out, format string
-	cmd := &cobra.Command{
+	var out string
+	cmd := a.candidateVerb(&cobra.Command{
 		Use:   "prune JOB.toml",
 		Short: "Cut features and units, and show the path",
 		Long: `prune searches backwards from the whole network: in every round the front ends,
@@ -38,42 +40,32 @@ fitted anew; the last table compares that with simpler ways. With
 safetensors, with torch names, whatever format the job's network has.`,
 		Example: `  kerf prune job.toml
   kerf prune job.toml --units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.loadExamined(cmd.Context(), args[0])
+	}, &c, a.loadExamined, func(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
+		chosen *budget.Chosen) (result, error) {
+		if out != "" {
+			if err := a.writeNetwork(ctx, out, pl.Inputs(), chosen.Candidate, chosen.CutNet.Net); err !=
+				nil || out == standardStream {
+				return nil, err
+			}
+		}
+		s := report.NewSignoff(pl.Price(cut, chosen), version)
+		r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units,
+			Methods: []methodRow{}, JobLines: []string{}, signoff: s}
+		if chosen.CutNet.Net.Parameters() < pl.Inputs().Float.Net.Parameters() {
+			stop := a.ui.phase("comparing ways to replace what goes")
+			var err error
+			r.methods, err = pl.CompareMethods(ctx, chosen.Candidate)
+			stop()
 			if err != nil {
-				return err
+				return nil, err
 			}
-			pl, cut, chosen, err := a.choose(cmd.Context(), in, c)
-			if err != nil {
-				return err
-			}
-			if out != "" {
-				if err := a.writeNetwork(out, in, chosen.Candidate, chosen.CutNet.Net); err !=
-					nil || out == standardStream {
-					return err
-				}
-			}
-			s := report.NewSignoff(pl.Price(cut, chosen), version)
-			r := &pruneResult{Path: s.Path, Features: s.Kept.Features, Units: s.Kept.Units,
-				Methods: []methodRow{}, JobLines: []string{}, signoff: s}
-			if chosen.CutNet.Net.Parameters() < in.Float.Net.Parameters() {
-				stop := a.ui.phase("comparing ways to replace what goes")
-				r.methods, err = pl.CompareMethods(cmd.Context(), chosen.Candidate)
-				stop()
-				if err != nil {
-					return err
-				}
-				r.Methods = methodRows(r.methods)
-			}
-			if out != "" {
-				r.JobLines = append(r.JobLines, layerLines(chosen.CutNet.Net)...)
-			}
-			return a.print(format, r)
-		},
-	}
-	c.cutFlags(cmd.Flags())
-	formatFlag(cmd, &format)
+			r.Methods = methodRows(r.methods)
+		}
+		if out != "" {
+			r.JobLines = append(r.JobLines, layerLines(chosen.CutNet.Net)...)
+		}
+		return r, nil
+	})
 	cmd.Flags().StringVar(&out, "out", "", "write the cut float network (.safetensors or .npz; "+
 		"- for safetensors on stdout, without the tables)")
 	return cmd
@@ -151,9 +143,9 @@ func methodTable(methods []budget.MethodLoss) report.Table {
 
 // writeNetwork writes a cut float network with torch names; its metadata, which are texts, say
 // which features and units it keeps, as lists in JSON, and what a job must say to read it.
-func (a *app) writeNetwork(path string, in *budget.Inputs, c budget.Candidate,
-	net *model.Network) error {
-	if err := checkNetworkFile(path); err != nil {
+func (a *app) writeNetwork(ctx context.Context, path string, in *budget.Inputs,
+	c budget.Candidate, net *model.Network) error {
+	if err := cmp.Or(ctx.Err(), checkNetworkFile(path)); err != nil {
 		return err
 	}
 	var b bytes.Buffer

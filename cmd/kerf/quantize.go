@@ -1,15 +1,17 @@
 package main
 
 import (
+	"context"
+
 	"github.com/spf13/cobra"
 
+	"kerf/budget"
 	"kerf/exporter/report"
 )
 
 func (a *app) quantizeCommand() *cobra.Command {
 	var c choice
-	var format string
-	cmd := &cobra.Command{
+	cmd := a.candidateVerb(&cobra.Command{
 		Use:   "quantize JOB.toml",
 		Short: "Bring the network to fixed point and show formats and loss",
 		Long: `quantize shows the number format and the proven accumulator bound of every tensor,
@@ -17,27 +19,16 @@ and the loss on the selection recordings of the float, the cut and the fixed-poi
 network. Sign-off recordings are left alone: only plan and export judge.`,
 		Example: `  kerf quantize job.toml --features all --units all
   kerf quantize job.toml --features all --units all --weights int16`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.loadExamined(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
-			pl, cut, chosen, err := a.choose(cmd.Context(), in, c)
-			if err != nil {
-				return err
-			}
-			r := pl.Price(cut, chosen)
-			r.Loss = pl.SelectionLoss(chosen)
-			s := report.NewSignoff(r, version)
-			s.MeasuredOn = "selection"
-			return a.print(format, &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider,
-				s.Rounding, s.Loss, s.Caution, s})
-		},
-	}
-	c.cutFlags(cmd.Flags())
+	}, &c, a.loadExamined, func(_ context.Context, pl *budget.Planner, cut *budget.Cut,
+		chosen *budget.Chosen) (result, error) {
+		r := pl.Price(cut, chosen)
+		r.Loss = pl.SelectionLoss(chosen)
+		s := report.NewSignoff(r, version)
+		s.MeasuredOn = "selection"
+		return &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider, s.Rounding, s.Loss,
+			s.Caution, s}, nil
+	})
 	c.formatFlags(cmd.Flags())
-	formatFlag(cmd, &format)
 	return cmd
 }
 

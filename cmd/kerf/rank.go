@@ -14,9 +14,8 @@ import (
 )
 
 func (a *app) rankCommand() *cobra.Command {
-	var format string
 	var shapley bool
-	cmd := &cobra.Command{
+	cmd := a.jobVerb(&cobra.Command{
 		Use:   "rank JOB.toml",
 		Short: "Rank features and hidden units by their worst case over scenarios",
 		Long: `rank prints how much each feature and hidden unit contributes: its largest share
@@ -33,20 +32,13 @@ from all subsets of up to 12 where that takes some seconds, else sampled.`,
 		Example: `  kerf rank job.toml
   kerf rank job.toml --shapley
   kerf rank job.toml --format csv`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.loadExamined(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
-			r, err := a.rank(cmd.Context(), in, shapley)
-			if err != nil {
-				return err
-			}
-			return a.print(format, newRankResult(in, r))
-		},
-	}
-	formatFlag(cmd, &format)
+	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
+		r, err := a.rank(ctx, in, shapley)
+		if err != nil {
+			return nil, err
+		}
+		return newRankResult(in, r), nil
+	})
 	cmd.Flags().BoolVar(&shapley, "shapley", false, "compute Shapley values of features, "+
 		"channels, kinds and units, whatever scores the job gives")
 	return cmd

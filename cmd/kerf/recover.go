@@ -5,8 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"os"
-	"os/signal"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -18,9 +16,10 @@ import (
 
 func (a *app) recoverCommand() *cobra.Command {
 	var c choice
-	var out, checkpoint, format string
+	var out, checkpoint string
 	var epochs int
-	cmd := &cobra.Command{
+	var cmd *cobra.Command
+	cmd = a.jobVerb(&cobra.Command{
 		Use:   "recover JOB.toml",
 		Short: "Train the cut network for a few epochs and write it",
 		Long: `recover cuts as prune does, then trains what stays on the selection recordings, in
@@ -34,32 +33,25 @@ Ctrl-C ends the training with the best network so far. With --checkpoint a later
 goes on behind the last whole epoch, to the same result.`,
 		Example: `  kerf recover job.toml --out recovered.safetensors
   kerf recover job.toml --units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.loadExamined(cmd.Context(), args[0])
-			if err != nil {
-				return err
+	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
+		var asked *int
+		if cmd.Flags().Changed("epochs") {
+			if epochs < 1 {
+				return nil, &usageError{fmt.Sprintf("--epochs: %d epochs are no training", epochs),
+					"1 or more"}
 			}
-			var asked *int
-			if cmd.Flags().Changed("epochs") {
-				if epochs < 1 {
-					return &usageError{fmt.Sprintf("--epochs: %d epochs are no training", epochs),
-						"1 or more"}
-				}
-				asked = &epochs
+			asked = &epochs
+		}
+		in = in.WithRecovery(asked)
+		if out != "" {
+			if err := checkNetworkFile(out); err != nil {
+				return nil, err
 			}
-			in = in.WithRecovery(asked)
-			if out != "" {
-				if err := checkNetworkFile(out); err != nil {
-					return err
-				}
-			}
-			return a.recoverAlone(cmd.Context(), in, c, out, checkpoint, format)
-		},
-	}
+		}
+		return a.recoverAlone(ctx, in, c, out, checkpoint)
+	})
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
-	formatFlag(cmd, &format)
 	cmd.Flags().IntVar(&epochs, "epochs", 0, "passes over the recordings (default: as the job "+
 		"says, or 20)")
 	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or "+
@@ -69,40 +61,28 @@ goes on behind the last whole epoch, to the same result.`,
 	return cmd
 }
 
-func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice, out, checkpoint,
-	format string) error {
+func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
+	out, checkpoint string) (result, error) {
 	pl, _, chosen, err := a.choose(ctx, in, c)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	untilInterrupted, end := signal.NotifyContext(ctx, os.Interrupt)
-	defer end()
-	r, err := pl.RecoverOnce(ctx, untilInterrupted.Done(), chosen.Candidate,
+	r, err := pl.RecoverOnce(context.WithoutCancel(ctx), ctx.Done(), chosen.Candidate,
 		trainingFile(in, chosen, checkpoint), a.ui.training())
 	if err != nil {
-		return err
+		return nil, err
 	}
+	ctx = a.afterTraining(ctx)
 	net := recovery.Renormalise(r.Net, in.Float.Features).Net
-	result := newRecoverResult(r, pl.HeldBackLoss(chosen.CutNet, r))
+	shown := newRecoverResult(r, pl.HeldBackLoss(chosen.CutNet, r))
 	if out != "" {
-		if err := a.writeNetwork(out, in, chosen.Candidate, net); err != nil ||
+		if err := a.writeNetwork(ctx, out, in, chosen.Candidate, net); err != nil ||
 			out == standardStream {
-			return err
+			return nil, err
 		}
-		result.JobLines = append(result.JobLines, layerLines(net)...)
+		shown.JobLines = append(shown.JobLines, layerLines(net)...)
 	}
-	return a.print(format, result)
-}
-
-// recovered trains the candidate and its neighbours if the job asks for it.
-func (a *app) recovered(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
-	chosen *budget.Chosen) (*budget.Chosen, error) {
-	if pl.Inputs().Job.Recovery == nil {
-		return chosen, nil
-	}
-	untilInterrupted, end := signal.NotifyContext(ctx, os.Interrupt)
-	defer end()
-	return pl.Recover(ctx, untilInterrupted.Done(), cut, chosen, a.ui.training())
+	return shown, nil
 }
 
 // trainingFile is the checkpoint of a training, or nil. Its key stands for all that the training

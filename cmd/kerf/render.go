@@ -2,30 +2,48 @@ package main
 
 import (
 	"fmt"
+	"io"
 
+	"kerf/budget"
 	"kerf/dataset"
 	"kerf/exporter/report"
 )
 
-// printSignoff is the report on the terminal: what is judged.
-func (a *app) printSignoff(s *report.Signoff, dir string) error {
-	w, p := a.stdout, a.page
+// signoffResult is what plan, export, demo and show print: the sign-off of a handoff. Formats other
+// than text are those of the files of the handoff.
+type signoffResult struct {
+	*report.Signoff
+	handoff string // the folder, or what show was given
+	file    func(format string) ([]byte, error)
+}
+
+func (r *signoffResult) isBroken() bool { return r.Verdict != budget.Fits }
+
+func (r *signoffResult) inFormat(format string) ([]byte, error) { return r.file(format) }
+
+// tables are what is judged.
+func (r *signoffResult) tables() []report.Table {
+	tables := r.AccuracyTables()
+	if worst := r.ExtremeTable(); len(worst.Rows) > 0 {
+		tables = append(tables, worst)
+	}
+	tables = append(tables, r.CostTables(false)...)
+	if near := r.FrontierTable(); len(near.Rows) > 0 {
+		tables = append(tables, near)
+	}
+	return append(tables, r.InputTable(false))
+}
+
+// text has the verdict in front, and legend, notes and signatures below.
+func (r *signoffResult) text(w io.Writer, p page) error {
+	s := r.Signoff
 	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, report.Visible(s.Kerf),
 		p.wrap(s.VerdictLine(), 2))
 	for _, line := range s.Summary() {
 		fmt.Fprintln(w, p.wrap(line, 2))
 	}
-	tables := s.AccuracyTables()
-	if worst := s.ExtremeTable(); len(worst.Rows) > 0 {
-		tables = append(tables, worst)
-	}
-	tables = append(tables, s.CostTables(false)...)
-	if near := s.FrontierTable(); len(near.Rows) > 0 {
-		tables = append(tables, near)
-	}
-	tables = append(tables, s.InputTable(false))
 	fmt.Fprintln(w)
-	if err := p.printTexts(w, tables); err != nil {
+	if err := p.printTexts(w, r.tables()); err != nil {
 		return err
 	}
 	fmt.Fprintln(w, "\n"+p.wrap(s.Legend(), 0))
@@ -43,7 +61,7 @@ func (a *app) printSignoff(s *report.Signoff, dir string) error {
 		fmt.Fprintf(w, "%-9s name ____________________  date ____________  signature "+
 			"______________\n", role)
 	}
-	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", report.Visible(dir))
+	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", report.Visible(r.handoff))
 	return err
 }
 

@@ -21,6 +21,17 @@ type texter interface {
 	text(w io.Writer, p page) error
 }
 
+// limited is a result that can break a limit or a tolerance.
+type limited interface {
+	// isBroken reports whether the exit code is to be exitBroken.
+	isBroken() bool
+}
+
+// formatter is a result whose other formats than text are files of their own.
+type formatter interface {
+	inFormat(format string) ([]byte, error)
+}
+
 // Formats of a result.
 const (
 	textFormat     = "text"
@@ -71,6 +82,14 @@ func (a *app) print(format string, r result) error {
 }
 
 func writeResult(w io.Writer, format string, r result, p page) error {
+	if r, isFile := r.(formatter); isFile && format != textFormat {
+		text, err := r.inFormat(format)
+		if err != nil {
+			return err
+		}
+		_, err = w.Write(text)
+		return err
+	}
 	switch format {
 	case markdownFormat:
 		_, err := io.WriteString(w, report.MarkdownTables(r.tables()))

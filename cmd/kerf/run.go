@@ -1,9 +1,14 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"io"
+	"os"
+	"os/signal"
 	"runtime/debug"
+	"time"
 
 	"github.com/spf13/cobra"
 )
@@ -17,6 +22,10 @@ const (
 	exitBroken = 1 // done, and a limit or tolerance is broken or cannot be judged
 	exitInput  = 2 // usage or input error
 	exitOurBug = 3 // a bug of kerf
+
+	// exitInterrupted is what a shell says of a program that SIGINT has ended: 128 plus the number
+	// of the signal (POSIX.1-2017, Shell and Utilities 2.8.2; SIGINT is 2).
+	exitInterrupted = 130
 )
 
 // app is one invocation.
@@ -26,11 +35,18 @@ type app struct {
 	page   page
 	ui     *ui
 	code   int // exit code of a command that was done
+
+	trainingEnded bool // by an interrupt, which then ends nothing else
 }
 
-// run is the whole command: arguments in, exit code out.
+// run is the whole command: arguments in, exit code out. It makes the one context that every verb
+// gets: Ctrl-C ends it. A second Ctrl-C ends the process, whatever it does.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
-	a := &app{stdin: stdin, stdout: stdout, page: newPage(stdout), ui: newUI(stderr)}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	context.AfterFunc(ctx, stop)
+	a := &app{stdin: interruptible{ctx, stdin}, stdout: stdout, page: newPage(stdout),
+		ui: newUI(stderr)}
 	defer func() {
 		if p := recover(); p != nil {
 			a.ui.bug(p, debug.Stack())
@@ -39,14 +55,74 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 	}()
 	root := a.rootCommand()
 	root.SetArgs(args)
-	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	if err := root.Execute(); err != nil {
+	switch err := root.ExecuteContext(ctx); {
+	case errors.Is(err, context.Canceled):
+		a.ui.endProgress()
+		return exitInterrupted
+	case err != nil:
 		a.ui.fail(err)
 		return exitInput
 	}
 	return a.code
+}
+
+// exit ends the process with the exit code of run. After an interrupt it ends by the signal itself,
+// as a program that does not catch it, so that a shell which runs a script ends the script as well.
+func exit(code int) {
+	if code == exitInterrupted {
+		signal.Reset(os.Interrupt)
+		if self, err := os.FindProcess(os.Getpid()); err == nil &&
+			self.Signal(os.Interrupt) == nil { // Windows has no signals to send
+			time.Sleep(time.Second) // the signal comes at once, but maybe to another thread
+		}
+	}
+	os.Exit(code)
+}
+
+// interrupted returns the error with which a verb ends after Ctrl-C, before it writes anything. It
+// is nil without one, and where a training took the interrupt as its end.
+func (a *app) interrupted(ctx context.Context) error {
+	if a.trainingEnded {
+		return nil
+	}
+	return ctx.Err()
+}
+
+// afterTraining returns the context for what follows a training. An interrupt ends the training
+// with the best network so far, and not the verb.
+func (a *app) afterTraining(ctx context.Context) context.Context {
+	if ctx.Err() == nil {
+		return ctx
+	}
+	a.trainingEnded = true
+	return context.WithoutCancel(ctx)
+}
+
+// interruptible is a reader, such as of a terminal, that Ctrl-C ends while it waits for bytes.
+type interruptible struct {
+	ctx  context.Context
+	from io.Reader
+}
+
+// Read implements io.Reader. The error after an interrupt is that of the context.
+func (r interruptible) Read(p []byte) (int, error) {
+	type read struct {
+		n   int
+		err error
+	}
+	own, done := make([]byte, len(p)), make(chan read, 1)
+	go func() {
+		n, err := r.from.Read(own)
+		done <- read{n, err}
+	}()
+	select {
+	case <-r.ctx.Done():
+		return 0, r.ctx.Err()
+	case got := <-done:
+		return copy(p, own[:got.n]), got.err
+	}
 }
 
 func (a *app) rootCommand() *cobra.Command {

@@ -1,11 +1,11 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
-	"kerf/budget"
 	"kerf/exporter/report"
 )
 
@@ -16,8 +16,9 @@ const (
 )
 
 func (a *app) showCommand() *cobra.Command {
-	var format, since string
-	cmd := &cobra.Command{
+	var since string
+	var cmd *cobra.Command
+	cmd = a.verb(&cobra.Command{
 		Use: "show HANDOFF",
 		Short: "Print the sign-off of a handoff again, also as a merge summary or for a " +
 			"build server",
@@ -33,41 +34,30 @@ Exit code: that of the verdict, as kerf plan gave it.`,
   kerf show handoff --format junit
   kerf show handoff --format summary --since handoff`,
 		Args: oneHandoff,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if since != "" && format != summaryFormat {
-				return &usageError{"--since belongs to --format summary",
-					"kerf compare has every other format"}
-			}
-			s, err := readSignoff(args[0], cmd.InOrStdin())
+	}, func(_ context.Context, args []string) (result, error) {
+		if since != "" && cmd.Flag("format").Value.String() != summaryFormat {
+			return nil, &usageError{"--since belongs to --format summary",
+				"kerf compare has every other format"}
+		}
+		s, err := readSignoff(args[0], a.stdin)
+		if err != nil {
+			return nil, err
+		}
+		var c *report.Comparison
+		if since != "" {
+			old, err := readSignoff(since, a.stdin)
 			if err != nil {
-				return err
+				return nil, err
 			}
-			var c *report.Comparison
-			if since != "" {
-				old, err := readSignoff(since, cmd.InOrStdin())
-				if err != nil {
-					return err
-				}
-				c = report.Compare(old, s)
-			}
-			if s.Verdict != budget.Fits {
-				a.code = exitBroken
-			}
-			if format == textFormat {
-				return a.printSignoff(s, args[0])
-			}
-			if since == standardStream {
-				since = "the sign-off on stdin"
-			}
-			text, err := rendering(s, format, c, since)
-			if err != nil {
-				return err
-			}
-			_, err = a.stdout.Write(text)
-			return err
-		},
-	}
-	formatFlag(cmd, &format, summaryFormat, junitFormat)
+			c = report.Compare(old, s)
+		}
+		if since == standardStream {
+			since = "the sign-off on stdin"
+		}
+		return &signoffResult{s, args[0], func(format string) ([]byte, error) {
+			return rendering(s, format, c, since)
+		}}, nil
+	}, summaryFormat, junitFormat)
 	cmd.Flags().StringVar(&since, "since", "", "another handoff: the summary says what "+
 		"changed since")
 	return cmd

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"sort"
 	"strconv"
@@ -29,31 +30,26 @@ func (a *app) targetsCommand() *cobra.Command {
 }
 
 func (a *app) targetsListCommand() *cobra.Command {
-	var format string
-	cmd := &cobra.Command{
+	return a.verb(&cobra.Command{
 		Use:     "list",
 		Short:   "List the built-in profiles",
 		Example: `  kerf targets list`,
 		Args:    noArguments,
-		RunE: func(*cobra.Command, []string) error {
-			list := &profileList{}
-			for _, name := range targets.Names() {
-				p, err := targets.Load(name)
-				if err != nil {
-					return err
-				}
-				list.Profiles = append(list.Profiles, profileRow{p.Name, p.TimingKind, p.Title})
+	}, func(context.Context, []string) (result, error) {
+		list := &profileList{}
+		for _, name := range targets.Names() {
+			p, err := targets.Load(name)
+			if err != nil {
+				return nil, err
 			}
-			return a.print(format, list)
-		},
-	}
-	formatFlag(cmd, &format)
-	return cmd
+			list.Profiles = append(list.Profiles, profileRow{p.Name, p.TimingKind, p.Title})
+		}
+		return list, nil
+	})
 }
 
 func (a *app) targetsShowCommand() *cobra.Command {
-	var format string
-	cmd := &cobra.Command{
+	return a.verb(&cobra.Command{
 		Use:   "show PROFILE",
 		Short: "Show what an instruction costs on a core, and where the figure comes from",
 		Long: `show prints a built-in profile, or one of your own when PROFILE ends in .toml.
@@ -67,16 +63,13 @@ Every figure has its source.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
-			p, err := readProfile(args[0])
-			if err != nil {
-				return err
-			}
-			return a.print(format, newProfileResult(p))
-		},
-	}
-	formatFlag(cmd, &format)
-	return cmd
+	}, func(_ context.Context, args []string) (result, error) {
+		p, err := readProfile(args[0])
+		if err != nil {
+			return nil, err
+		}
+		return newProfileResult(p), nil
+	})
 }
 
 // readProfile reads a built-in profile, or a file when the name ends in .toml.

@@ -2,6 +2,8 @@ package main
 
 import (
 	"cmp"
+	"fmt"
+	"io"
 	"slices"
 
 	"kerf/budget/cost"
@@ -158,3 +160,12 @@ func newFitResult(f *cost.Fitted, file string) *fitResult {
 }
 
 func (r *fitResult) tables() []report.Table { return fitTables(r.fitted) }
+
+// text names the file below the tables.
+func (r *fitResult) text(w io.Writer, p page) error {
+	if err := p.printTexts(w, r.tables()); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(w, "\nProfile: %s\n", r.Profile)
+	return err
+}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"strconv"
@@ -14,9 +15,8 @@ import (
 
 func (a *app) unitsCommand() *cobra.Command {
 	var features nameList
-	var format string
 	layer := budget.AllLayers
-	cmd := &cobra.Command{
+	cmd := a.jobVerb(&cobra.Command{
 		Use:   "units JOB.toml",
 		Short: "How many hidden units? A row per number of units, with loss, cost and fit",
 		Long: `units cuts the network to every number of hidden units from what was trained down to
@@ -36,34 +36,27 @@ reserve for the sign-off, then the fewest broken limits, then the least of what 
 search makes small ([search] objective).`,
 		Example: `  kerf units job.toml
   kerf units job.toml --format csv`,
-		Args: oneJob,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in, err := a.loadExamined(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
-			if layers := len(in.Float.Net.Recurrent); layer != budget.AllLayers &&
-				(layer < 0 || layer >= layers) {
-				return &usageError{fmt.Sprintf("--layer: there is no recurrent layer %d", layer),
-					fmt.Sprintf("the network has %d, counted from 0", layers)}
-			}
-			kept, err := pickFeatures(in, features)
-			if err != nil {
-				return err
-			}
-			sizes, err := budget.NewPlanner(in).Sizes(cmd.Context(), kept, layer,
-				a.ui.progress("measuring sizes,"))
-			if err != nil {
-				return err
-			}
-			return a.print(format, newUnitsResult(in, sizes, len(kept)))
-		},
-	}
+	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
+		if layers := len(in.Float.Net.Recurrent); layer != budget.AllLayers &&
+			(layer < 0 || layer >= layers) {
+			return nil, &usageError{fmt.Sprintf("--layer: there is no recurrent layer %d", layer),
+				fmt.Sprintf("the network has %d, counted from 0", layers)}
+		}
+		kept, err := pickFeatures(in, features)
+		if err != nil {
+			return nil, err
+		}
+		sizes, err := budget.NewPlanner(in).Sizes(ctx, kept, layer,
+			a.ui.progress("measuring sizes,"))
+		if err != nil {
+			return nil, err
+		}
+		return newUnitsResult(in, sizes, len(kept)), nil
+	})
 	cmd.Flags().Var(&features, "features",
 		"keep exactly these features: "+namesOrAll+" (default all)")
 	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers,
 		"cut only this recurrent layer, counted from 0 (default: all in proportion)")
-	formatFlag(cmd, &format)
 	return cmd
 }
 

@@ -1,11 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 
 	"github.com/spf13/cobra"
 
@@ -14,8 +14,8 @@ import (
 )
 
 func (a *app) verifyCommand() *cobra.Command {
-	var against, format string
-	cmd := &cobra.Command{
+	var against string
+	cmd := a.verb(&cobra.Command{
 		Use:   "verify DIR",
 		Short: "Prove that a handoff is whole and unchanged, and that it computes what it says",
 		Long: `verify reads a handoff folder and compares every file with the manifest; renders
@@ -32,39 +32,32 @@ table says what and where), 2 there is no handoff, or bad input.`,
 		Example: `  kerf verify handoff
   kerf verify handoff --against job.toml`,
 		Args: oneHandoff,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if args[0] == standardStream {
-				return &usageError{"a handoff is a folder, which a stream cannot carry",
-					"kerf verify DIR"}
-			}
-			return a.verify(cmd.Context(), args[0], against, format)
-		},
-	}
+	}, func(ctx context.Context, args []string) (result, error) {
+		if args[0] == standardStream {
+			return nil, &usageError{"a handoff is a folder, which a stream cannot carry",
+				"kerf verify DIR"}
+		}
+		return a.verify(ctx, args[0], against)
+	})
 	cmd.Flags().StringVar(&against, "against", "", "job file that the handoff was made from: "+
 		"make it again and compare")
-	formatFlag(cmd, &format)
 	return cmd
 }
 
-func (a *app) verify(ctx context.Context, dir, job, format string) error {
+func (a *app) verify(ctx context.Context, dir, job string) (result, error) {
 	v, err := exporter.Verify(dir, version)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
-	defer stop()
 	if err := v.RunSelftest(ctx); err != nil {
-		return err
+		return nil, err
 	}
 	if job != "" {
 		if err := a.verifyAgainst(ctx, v, job); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	if !v.Verified {
-		a.code = exitBroken
-	}
-	return a.print(format, &verification{v})
+	return &verification{v}, nil
 }
 
 // verifyAgainst makes the handoff again from its job.
@@ -82,7 +75,7 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 	if !v.CheckInputs(job) {
 		return skip("the inputs are others")
 	}
-	in, err := a.load(job)
+	in, err := a.load(ctx, job)
 	if err != nil {
 		return err
 	}
@@ -104,18 +97,9 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 				err))
 		}
 	}
-	result, err := a.assess(ctx, in, c)
-	if err != nil {
-		return err
-	}
-	if v.Measured() {
-		if err := a.measureResult(ctx, result); err != nil {
-			return err
-		}
-	}
-	files, err := exporter.Files(result, version)
-	if err != nil {
-		return err
+	_, files, err := a.makeHandoff(ctx, in, c, v.Measured())
+	if err := cmp.Or(err, ctx.Err()); err != nil {
+		return err // a training that was interrupted gives another network
 	}
 	v.CheckAgain(files)
 	return nil
@@ -129,6 +113,8 @@ const verifiedMeans = "Verified: the files are those that kerf wrote, and they c
 type verification struct {
 	*exporter.Verification
 }
+
+func (v *verification) isBroken() bool { return !v.Verified }
 
 // tables are what was checked, then what was found.
 func (v *verification) tables() []report.Table {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"runtime"
 	"runtime/debug"
 
@@ -11,19 +12,15 @@ import (
 )
 
 func (a *app) versionCommand() *cobra.Command {
-	var format string
-	cmd := &cobra.Command{
+	return a.verb(&cobra.Command{
 		Use:     "version",
 		Short:   "Print the version, the commit and the platform of this program",
 		Example: `  kerf version`,
 		Args:    noArguments,
-		RunE: func(*cobra.Command, []string) error {
-			info, _ := debug.ReadBuildInfo() // nil: built without modules
-			return a.print(format, newVersionResult(info))
-		},
-	}
-	formatFlag(cmd, &format)
-	return cmd
+	}, func(context.Context, []string) (result, error) {
+		info, _ := debug.ReadBuildInfo() // nil: built without modules
+		return newVersionResult(info), nil
+	})
 }
 
 // versionResult is what kerf version shows.

@@ -12,26 +12,19 @@ import (
 	"kerf/targets"
 )
 
-// printAllTargets ranks every profile for a choice and says what would make it fit
-// where it does not.
-func (a *app) printAllTargets(ctx context.Context, format string, pl *budget.Planner,
-	cut *budget.Cut, chosen *budget.Chosen) error {
+// rankTargets ranks every profile for a choice and finds what would make it fit where it does not.
+func (a *app) rankTargets(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
+	chosen *budget.Chosen) (result, error) {
 	standings, err := pl.Inputs().RankTargets(chosen.Candidate)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	stop := a.ui.phase("looking for what would meet a broken limit")
+	defer a.ui.phase("looking for what would meet a broken limit")()
 	remedies, err := pl.Remedies(ctx, cut, chosen, standings)
-	stop()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	for _, s := range standings {
-		if s.Like == "" && len(s.Broken) > 0 {
-			a.code = exitBroken
-		}
-	}
-	return a.print(format, newWhichResult(standings, remedies))
+	return newWhichResult(standings, remedies), nil
 }
 
 // rankingTable has a row per profile, the one with the most room first.

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"slices"
+
 	"kerf/budget"
 	"kerf/exporter/report"
 )
@@ -65,6 +67,13 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 			append([]string{}, m.Names...), m.Value, m.Within, report.Finite(m.MayReach)})
 	}
 	return r
+}
+
+// isBroken reports whether a target of the job itself breaks a limit.
+func (r *whichResult) isBroken() bool {
+	return slices.ContainsFunc(r.standings, func(s budget.Standing) bool {
+		return s.Like == "" && len(s.Broken) > 0
+	})
 }
 
 func (r *whichResult) tables() []report.Table {

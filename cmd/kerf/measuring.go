@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"kerf/budget"
+	"kerf/exporter"
+	"kerf/targets"
+	"kerf/targets/measure"
+)
+
+// subject is one target to measure. estimate holds the rows of the cost table as estimated; there
+// are none for a profile that the handoff was not made for.
+type subject struct {
+	target   string
+	profile  *targets.Profile
+	estimate []budget.Cost
+}
+
+// resultSubjects are the targets of a result, those with the names if there are any.
+func resultSubjects(r *budget.Result, names []string) []subject {
+	var subjects []subject
+	for _, t := range r.Inputs.Targets {
+		if len(names) == 0 || slices.Contains(names, t.Name) {
+			subjects = append(subjects, subject{t.Name, t.Core, costsOf(r.Costs, t.Name)})
+		}
+	}
+	return subjects
+}
+
+// costsOf picks the rows of one target.
+func costsOf(costs []budget.Cost, target string) []budget.Cost {
+	return slices.DeleteFunc(slices.Clone(costs), func(c budget.Cost) bool {
+		return c.Target != target
+	})
+}
+
+// flags are those of the compiler that the estimate is for.
+func (s subject) flags(name string) []string {
+	for _, c := range s.estimate {
+		if c.Resource == budget.RAM && c.Part == "weights" {
+			return []string{"-D" + strings.ToUpper(name) + "_WEIGHTS_IN_RAM"}
+		}
+	}
+	return nil
+}
+
+// requireTools refuses a job whose targets cannot be measured here, before any work.
+func requireTools(ctx context.Context, in *budget.Inputs) error {
+	for _, t := range in.Targets {
+		if err := measure.Require(ctx, t.Core); err != nil {
+			return fmt.Errorf("%s: %w", t.Name, err)
+		}
+	}
+	return nil
+}
+
+// writeScratch writes the files of a handoff into a new folder, which the caller removes.
+func writeScratch(r *budget.Result) (dir string, err error) {
+	files, err := exporter.Files(r, version)
+	if err != nil {
+		return "", err
+	}
+	if dir, err = os.MkdirTemp("", "kerf-measure-"); err != nil {
+		return "", err
+	}
+	for name, content := range files {
+		if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
+			os.RemoveAll(dir) // the first error is the one to report
+			return "", err
+		}
+	}
+	return dir, nil
+}
+
+// measureAll compiles the C in dir for every subject and runs it, with the optimisation flags of
+// each profile where optimise is empty.
+func (a *app) measureAll(ctx context.Context, dir, name string, subjects []subject,
+	optimise string) ([]*measure.Result, error) {
+	progress := a.ui.progress("measured target")
+	var all []*measure.Result
+	for i, s := range subjects {
+		r, err := measure.Network(ctx, s.profile, dir, name,
+			measure.Options{Optimise: optimise, Flags: s.flags(name), Search: true})
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", s.target, err)
+		}
+		all = append(all, r)
+		progress(i+1, len(subjects))
+	}
+	return all, nil
+}
+
+// measureResult compiles and runs the C of a result for every target of the job and puts what was
+// measured into the result.
+func (a *app) measureResult(ctx context.Context, r *budget.Result) error {
+	dir, err := writeScratch(r)
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	subjects := resultSubjects(r, nil)
+	found, err := a.measureAll(ctx, dir, r.Inputs.Job.Name, subjects, "")
+	if err != nil {
+		return err
+	}
+	var all []budget.Measurement
+	for i, s := range subjects {
+		all = append(all, s.measured(found[i], s.profile.Optimise))
+	}
+	r.TakeMeasured(all)
+	return nil
+}
+
+// measured is what was found out about a subject, in the words of the budget.
+func (s subject) measured(r *measure.Result, optimise string) budget.Measurement {
+	m := budget.Measurement{
+		Target: s.target, Flash: float64(r.Flash), RAM: float64(r.RAM),
+		Stack: float64(r.StackChain), Cycles: r.Longest.Cycles,
+		Times: budget.StepTimes{Steps: len(r.Cycles), Least: r.MinCycles(), Mean: r.MeanCycles(),
+			Most: r.MaxCycles(), Searched: r.Longest.Steps, Text: r.StepTimes()},
+		Optimise: optimise, CyclesFrom: r.CyclesFrom,
+	}
+	for _, tool := range r.Tools {
+		m.ToolNames, m.ToolVersion = append(m.ToolNames, tool.Name),
+			append(m.ToolVersion, tool.Version)
+	}
+	return m
+}
