@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"path/filepath"
 	"strconv"
@@ -158,4 +159,56 @@ func cannotWrite(path string, err error) error {
 	}
 	return &usageError{fmt.Sprintf("%s cannot be written: %v", path, err),
 		"give another name with --out"}
+}
+
+// fitResult is what kerf targets fit shows.
+type fitResult struct {
+	Profile string `json:"profile"` // file
+	// number of the columns, scaled to equal length; 1 is best
+	Condition float64     `json:"condition"`
+	Costs     []fittedRow `json:"costs"`
+	Networks  []leftRow   `json:"networks"`
+
+	fitted *cost.Fitted
+}
+
+type fittedRow struct {
+	Class    string  `json:"class"`
+	Before   float64 `json:"before"` // cycles
+	Fitted   float64 `json:"fitted"`
+	StdError float64 `json:"std_error"`
+}
+
+// leftRow compares the measured cycles of one network with the old and the new estimate.
+type leftRow struct {
+	Name     string  `json:"name"`
+	Network  string  `json:"network"`
+	Lines    int     `json:"lines"`
+	Measured float64 `json:"measured"`
+	Before   float64 `json:"before"`
+	Fitted   float64 `json:"fitted"`
+}
+
+func newFitResult(f *cost.Fitted, file string) *fitResult {
+	r := &fitResult{Profile: file, Condition: f.Condition, Costs: []fittedRow{},
+		Networks: []leftRow{}, fitted: f}
+	for _, c := range f.Costs {
+		r.Costs = append(r.Costs, fittedRow{c.Class, c.Before, c.After, c.Error})
+	}
+	for _, row := range f.Rows {
+		r.Networks = append(r.Networks,
+			leftRow{row.Name, row.Network, row.Lines, row.Measured, row.Before, row.After})
+	}
+	return r
+}
+
+func (r *fitResult) tables() []report.Table { return fitTables(r.fitted) }
+
+// text names the file below the tables.
+func (r *fitResult) text(w io.Writer, p page) error {
+	if err := p.printTexts(w, r.tables()); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(w, "\nProfile: %s\n", r.Profile)
+	return err
 }

@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter/report"
 	"kerf/model"
 	"kerf/whole"
@@ -117,6 +118,25 @@ func (r *pruneResult) tables() []report.Table {
 		tables = append(tables, layerTable(r.JobLines))
 	}
 	return tables
+}
+
+// pathTables is the path of the cut, what each step that was taken leaves on
+// every target, and what stays in the end.
+func pathTables(s *report.Signoff) []report.Table {
+	tables := []report.Table{s.StepTable()}
+	if near := s.FrontierTable(); len(near.Rows) > 0 {
+		tables = append(tables, near)
+	}
+	tables = append(tables, s.LeftTables()...)
+	if legend := s.FrontierLegend(); legend != "" {
+		tables = append(tables, sentenceTable("How to read the candidates", []string{legend}))
+	}
+	kept := report.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2,
+		Rows: [][]string{
+			{"features", dataset.ListNames(s.Kept.Features)},
+			{"units", joinUnits(s.Kept.Units)},
+		}}
+	return append(tables, kept)
 }
 
 // methodTable shows what the cut costs with each way to replace what it removes.

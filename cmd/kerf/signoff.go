@@ -5,7 +5,6 @@ import (
 	"io"
 
 	"kerf/budget"
-	"kerf/dataset"
 	"kerf/exporter/report"
 )
 
@@ -63,23 +62,4 @@ func (r *signoffResult) text(w io.Writer, p page) error {
 	}
 	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", report.Visible(r.handoff))
 	return err
-}
-
-// pathTables is the path of the cut, what each step that was taken leaves on
-// every target, and what stays in the end.
-func pathTables(s *report.Signoff) []report.Table {
-	tables := []report.Table{s.StepTable()}
-	if near := s.FrontierTable(); len(near.Rows) > 0 {
-		tables = append(tables, near)
-	}
-	tables = append(tables, s.LeftTables()...)
-	if legend := s.FrontierLegend(); legend != "" {
-		tables = append(tables, sentenceTable("How to read the candidates", []string{legend}))
-	}
-	kept := report.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2,
-		Rows: [][]string{
-			{"features", dataset.ListNames(s.Kept.Features)},
-			{"units", joinUnits(s.Kept.Units)},
-		}}
-	return append(tables, kept)
 }
