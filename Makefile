@@ -11,7 +11,7 @@ PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators \
 	install bench bench-broken bench-coverage vectors bench-target measure kernels demo-data \
-	release man kills mutants vulnerabilities
+	release man kills interrupts mutants vulnerabilities
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
@@ -94,6 +94,12 @@ install:
 # Kills 200 runs at random moments; unit kills a dozen.
 kills:
 	KERF_KILLS=200 $(GO) test -count=1 -timeout 60m -v -run 'InterruptedRuns/killed' ./cmd/kerf
+
+# Interrupts every long verb (Ctrl-C) at 20 drawn moments; unit interrupts three verbs at three each.
+# KERF_INTERRUPTS is the number of moments; ten minutes of processor time with 20. Verbs that measure
+# need the emulators, and are skipped without them.
+interrupts:
+	KERF_INTERRUPTS=20 $(GO) test -count=1 -timeout 60m -v -run CtrlCEndsEveryVerb ./cmd/kerf
 
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.

@@ -14,16 +14,16 @@ import (
 	"kerf/quant"
 )
 
-// choice is a candidate by hand: what is not given is found as plan finds it.
+// choice is a candidate as the options give it. What they leave out is chosen as plan chooses it.
 type choice struct {
 	features, units nameList
 	weights, state  string
 }
 
-// nameList is the value of an option that takes names.
+// nameList is the value of an option that takes names, as they stand between the commas.
 type nameList []string
 
-// Set implements pflag.Value. An option that is given again adds names.
+// Set implements [pflag.Value]. An option that is given again adds names.
 func (l *nameList) Set(text string) error {
 	names, err := dataset.ParseNames(text)
 	if err != nil {
@@ -34,12 +34,13 @@ func (l *nameList) Set(text string) error {
 	return nil
 }
 
+// String implements [pflag.Value].
 func (l *nameList) String() string { return dataset.ListNames(*l) }
 
-// Type implements pflag.Value: it stands in the usage text.
+// Type implements [pflag.Value]: the usage text shows the type.
 func (l *nameList) Type() string { return "names" }
 
-// isAll tells whether everything is to be kept, which is also so where nothing is named.
+// isAll reports whether everything is to be kept, which is also so where nothing is named.
 func (l nameList) isAll() bool { return len(l) == 0 || len(l) == 1 && l[0] == prune.All }
 
 // Usage texts of options that take names.
@@ -48,19 +49,21 @@ const (
 	namesOrAll = namesInCSV + `, or "all"`
 )
 
+// cutFlags adds the options of the features and units that stay.
 func (c *choice) cutFlags(flags *pflag.FlagSet) {
 	flags.Var(&c.features, "features", "keep exactly these features: "+namesOrAll)
 	flags.Var(&c.units, "units",
 		`keep exactly these units: names as in kerf rank, with commas, or "all"`)
 }
 
+// formatFlags adds the options of the word widths.
 func (c *choice) formatFlags(flags *pflag.FlagSet) {
 	flags.StringVar(&c.weights, "weights", "", "int4, int8 or int16")
 	flags.StringVar(&c.state, "state", "", "int16 or int32")
 }
 
-// byHand lists what was chosen for the manifest, what=value: an entry per name, whatever the name
-// holds.
+// byHand lists the choice for the manifest, as what=value: there is an entry for each name,
+// whatever characters the name holds.
 func (c choice) byHand() []string {
 	var list []string
 	for _, name := range c.features {
@@ -78,7 +81,7 @@ func (c choice) byHand() []string {
 	return list
 }
 
-// choiceFrom is the choice that byHand listed.
+// choiceFrom returns the choice that byHand listed.
 func choiceFrom(list []string) (choice, error) {
 	var c choice
 	for _, item := range list {
@@ -99,7 +102,8 @@ func choiceFrom(list []string) (choice, error) {
 	return c, nil
 }
 
-// choose finds a candidate; byHand parts replace what the search would take.
+// choose finds a candidate: features and units by the search where c names none, word widths as
+// narrow as the tolerances allow where c gives none.
 func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.Planner,
 	*budget.Cut, *budget.Chosen, error) {
 	in, err := in.WithFormats(c.weights, c.state)
@@ -133,6 +137,8 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	return pl, cut, chosen, err
 }
 
+// pickFeatures returns the indices of the named features in ascending order, of all where none is
+// named.
 func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 	if list.isAll() {
 		return prune.Without(len(in.Float.Features)), nil
@@ -151,8 +157,9 @@ func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 	return ascending(kept), nil
 }
 
-// pickUnits reads unit numbers, behind the number of their layer and a point
-// where there are several layers. Layers that are not named keep all.
+// pickUnits returns the indices of the named units for each recurrent layer. A name is the number
+// of the unit, behind the number of its layer and a point where there are several layers. A layer
+// of which no unit is named keeps all.
 func pickUnits(in *budget.Inputs, list nameList) ([][]int, error) {
 	kept := prune.AllUnits(in.Float.Net)
 	if list.isAll() {
@@ -179,6 +186,7 @@ func pickUnits(in *budget.Inputs, list nameList) ([][]int, error) {
 	return kept, nil
 }
 
+// ascending sorts indices and drops those that stand twice.
 func ascending(indices []int) []int {
 	slices.Sort(indices)
 	return slices.Compact(indices)

@@ -54,8 +54,10 @@ type comparison struct {
 	*report.Comparison
 }
 
+// isBroken reports whether something got worse or cannot be compared.
 func (c *comparison) isBroken() bool { return !c.Passes() }
 
+// tables returns what changed, with verdict and notes in the last table.
 func (c *comparison) tables() []report.Table {
 	verdict := report.Table{Title: c.Line(), Head: []string{"no.", "note"}, Numbers: 2}
 	for i, w := range append(append([]string{}, c.Warnings...), report.ComparisonLegend,
@@ -65,7 +67,7 @@ func (c *comparison) tables() []report.Table {
 	return append(c.Tables(), verdict)
 }
 
-// text has the verdict in front.
+// text prints the verdict in front of the tables and the notes behind them.
 func (c *comparison) text(w io.Writer, p page) error {
 	fmt.Fprintf(w, "%s\n\n", p.wrap(c.Line(), 0))
 	if err := p.printTexts(w, c.Tables()); err != nil {

@@ -9,12 +9,13 @@ import (
 	"kerf/targets"
 )
 
-// complete is what a shell offers for an argument or an option: words, or files with an ending.
-type complete = func(cmd *cobra.Command, args []string, part string) ([]string,
+// complete returns what a shell offers for an argument or an option of which typed is there
+// already: words, or the endings of files.
+type complete = func(cmd *cobra.Command, args []string, typed string) ([]string,
 	cobra.ShellCompDirective)
 
-// addCompletions says for every argument and option what it may be. --format is completed where it
-// is declared.
+// addCompletions gives every argument and option its completion. That of --format is given by
+// formatFlag.
 func addCompletions(root *cobra.Command) {
 	jobs, handoffs := filesEnding("toml"), folders
 	arguments := map[string]complete{
@@ -48,11 +49,11 @@ func addCompletions(root *cobra.Command) {
 				cmd.ValidArgsFunction = profiles
 			case "fit":
 				cmd.ValidArgsFunction = func(cmd *cobra.Command, args []string,
-					part string) ([]string, cobra.ShellCompDirective) {
+					typed string) ([]string, cobra.ShellCompDirective) {
 					if len(args) == 0 {
-						return profiles(cmd, args, part)
+						return profiles(cmd, args, typed)
 					}
-					return filesEnding("csv")(cmd, args, part)
+					return filesEnding("csv")(cmd, args, typed)
 				}
 			}
 		}
@@ -70,22 +71,23 @@ func addCompletions(root *cobra.Command) {
 	walk(root)
 }
 
-// filesEnding offers files by the end of their name.
+// filesEnding offers the files whose names have one of the endings.
 func filesEnding(endings ...string) complete {
 	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		return endings, cobra.ShellCompDirectiveFilterFileExt
 	}
 }
 
+// folders offers folders.
 func folders(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 	return nil, cobra.ShellCompDirectiveFilterDirs
 }
 
-// completeRow offers a folder, and then the rows of the sign-off in it.
+// completeRow offers folders for the first argument, and the rows of its sign-off for the second.
 func completeRow(cmd *cobra.Command, args []string,
-	part string) ([]string, cobra.ShellCompDirective) {
+	typed string) ([]string, cobra.ShellCompDirective) {
 	if len(args) != 1 || args[0] == standardStream {
-		return folders(cmd, args, part)
+		return folders(cmd, args, typed)
 	}
 	s, err := readSignoff(args[0], nil)
 	if err != nil {
@@ -93,7 +95,7 @@ func completeRow(cmd *cobra.Command, args []string,
 	}
 	var names []string
 	for _, r := range listRows(s).Rows {
-		if strings.HasPrefix(r.Row, part) && !slices.Contains(names, r.Row) {
+		if strings.HasPrefix(r.Row, typed) && !slices.Contains(names, r.Row) {
 			names = append(names, r.Row)
 		}
 	}

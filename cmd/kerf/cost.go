@@ -40,7 +40,7 @@ weights, words, units or features.`,
 	return cmd
 }
 
-// costResult is what kerf cost shows of a sign-off.
+// costResult is what kerf cost shows.
 type costResult struct {
 	Cost    []report.CostRow  `json:"cost"`
 	Freed   []report.FreedRow `json:"freed"`
@@ -50,6 +50,7 @@ type costResult struct {
 	signoff *report.Signoff
 }
 
+// isBroken reports whether a limit of the job is broken.
 func (r *costResult) isBroken() bool { return r.signoff.Verdict == budget.DoesNotFit }
 
 func (r *costResult) tables() []report.Table { return r.signoff.CostTables(true) }

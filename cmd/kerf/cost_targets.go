@@ -28,7 +28,7 @@ func (a *app) rankTargets(ctx context.Context, pl *budget.Planner, cut *budget.C
 	return newWhichResult(standings, remedies), nil
 }
 
-// rankingTable has a row per profile, the one with the most room first.
+// rankingTable makes a row for each profile, with the most room first.
 func rankingTable(standings []budget.Standing) report.Table {
 	t := report.Table{Title: "Which target? The tightest limit decides",
 		Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict",
@@ -55,7 +55,7 @@ func rankingTable(standings []budget.Standing) report.Table {
 	return t
 }
 
-// untimedTable says whose time is missing where, by front end.
+// untimedTable lists the front ends for which the job gives no cycles, and the targets.
 func untimedTable(standings []budget.Standing) report.Table {
 	t := report.Table{Title: "Not in the figures: time of front ends for which the job gives " +
 		"no cycles", Head: []string{"front end", "on"}, Numbers: 2}
@@ -75,7 +75,7 @@ func untimedTable(standings []budget.Standing) report.Table {
 	return t
 }
 
-// remedyTables has a table per broken limit, with a row per change that would meet it.
+// remedyTables makes a table for each broken limit, with a row for each change that would meet it.
 func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []report.Table {
 	var tables []report.Table
 	for _, s := range standings {
@@ -100,7 +100,7 @@ func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []repor
 
 // whichResult is what kerf cost --all-targets shows.
 type whichResult struct {
-	Targets  []standingRow `json:"targets"` // the one with the most room first
+	Targets  []standingRow `json:"targets"` // with the most room first
 	Remedies []remedyRow   `json:"remedies"`
 	Caution  string        `json:"caution"`
 
@@ -113,7 +113,7 @@ type standingRow struct {
 	Target  string  `json:"target"`
 	Profile string  `json:"profile"`
 	Clock   float64 `json:"clock"` // Hz
-	// the target of the job whose clock and limits these are; empty: its own
+	// the target of the job that lends clock and limits; empty for a target of the job
 	LimitsAs string   `json:"limits_as"`
 	Tightest string   `json:"tightest"` // resource
 	Value    *float64 `json:"value"`

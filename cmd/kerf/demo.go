@@ -42,8 +42,8 @@ it and writes the handoff into the folder handoff inside.`,
 	return cmd
 }
 
-// writeDemo writes the files of the demo job. A file that is there already must
-// be the same: one that was edited is not overwritten.
+// writeDemo writes the files of the demo job. A file that is there already must be the same: one
+// that was edited is not overwritten.
 func writeDemo(dir string) error {
 	files, err := demo.Files()
 	if err != nil {
@@ -59,7 +59,7 @@ func writeDemo(dir string) error {
 		if _, err := os.Stat(path); err != nil {
 			continue
 		}
-		// a longer file is another one
+		// an error of a file that is longer, which differs as well
 		present, _ := whole.ReadRegular(path, int64(len(files[name])))
 		if !bytes.Equal(present, files[name]) {
 			return &exporter.FolderError{Dir: dir, Msg: fmt.Sprintf("%s is there already and "+

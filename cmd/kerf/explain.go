@@ -54,12 +54,12 @@ folder, a signoff.json, or - for one on stdin.`,
 	return cmd
 }
 
-// rowList names the rows of a sign-off that explain knows.
+// rowList is what kerf explain shows without a row: every row of the sign-off.
 type rowList struct {
 	Rows []listedRow `json:"rows"`
 }
 
-// listedRow is one row with its figure.
+// listedRow is one row with the figure that is judged.
 type listedRow struct {
 	Row     string   `json:"row"`
 	Names   []string `json:"names"` // that the row is made of
@@ -72,13 +72,13 @@ type listedRow struct {
 	shown, shownLimit string
 }
 
-// lossNames are the names that an accuracy row is made of: without the metric they stand for all
-// that are judged.
+// lossNames returns the names that an accuracy row is made of. Those of the place have no metric:
+// they stand for all its rows that are judged.
 func lossNames(l report.LossRow) (place, row []string) {
 	return []string{l.Output, l.Where()}, []string{l.Output, l.Where(), l.Metric}
 }
 
-// costNames are the names that a cost row is made of: a total has no part behind it.
+// costNames returns the names that a cost row is made of. A total has no part behind it.
 func costNames(c report.CostRow) []string {
 	if c.Part == budget.Total {
 		return []string{c.Target, c.Resource}
@@ -86,6 +86,7 @@ func costNames(c report.CostRow) []string {
 	return []string{c.Target, c.Resource, c.Part}
 }
 
+// listRows lists the rows of the accuracy, then those of the cost.
 func listRows(s *report.Signoff) *rowList {
 	list := &rowList{Rows: []listedRow{}}
 	for _, l := range s.Loss {
@@ -112,8 +113,8 @@ func listRows(s *report.Signoff) *rowList {
 	return list
 }
 
-// judged is what the tolerance of a row is on: the rise, whose unit is empty, or the error of the
-// fixed-point network.
+// judged returns the figure that the tolerance of a row is on: the rise, whose unit is empty, or
+// the error of the fixed-point network.
 func judged(l report.LossRow) (value float64, limit *float64, unit string) {
 	if l.ToleranceOn == "rise" && l.Rise != nil {
 		return *l.Rise, l.Tolerance, ""
@@ -121,7 +122,8 @@ func judged(l report.LossRow) (value float64, limit *float64, unit string) {
 	return l.Fixed, l.Tolerance, lossUnit(l)
 }
 
-// lossUnit is the unit of the columns float, cut and fixed; shares have none.
+// lossUnit returns the unit of the columns float, cut and fixed: empty for a share, 1 for an output
+// without a unit.
 func lossUnit(l report.LossRow) string {
 	if report.IsShare(l.Metric) {
 		return ""
@@ -132,7 +134,7 @@ func lossUnit(l report.LossRow) string {
 	return l.Unit
 }
 
-// shownLoss prints a figure of the accuracy; without a unit it is a share.
+// shownLoss prints a figure of the accuracy in its unit, as lossUnit gives it.
 func shownLoss(v float64, unit string) string {
 	switch unit {
 	case "":
@@ -153,12 +155,12 @@ func (l *rowList) tables() []report.Table {
 	return []report.Table{t}
 }
 
-// explained holds what is to be said of one row, or of several under one name.
+// explained is what kerf explain shows of a row, or of several rows under one name.
 type explained struct {
 	Rows []explanation `json:"rows"`
 }
 
-// explanation says what a row means and where its figures come from.
+// explanation is the meaning of one row, and where its figures come from.
 type explanation struct {
 	Row        string     `json:"row"`
 	Names      []string   `json:"names"` // that the row is made of
@@ -177,9 +179,9 @@ type explanation struct {
 	LimitFrom  string     `json:"limit_from"`
 	Margin     *float64   `json:"margin"`
 	Verdict    string     `json:"verdict"`
-	Why        string     `json:"why"` // the verdict is what it is
+	Why        string     `json:"why"` // the reason for the verdict
 	Caution    string     `json:"caution"`
-	facts      [][]string // what the text adds about limit and recordings
+	facts      [][]string // lines of the text alone: name and text, about limit and recordings
 }
 
 // figure is one number behind a row.

@@ -9,7 +9,7 @@ import (
 	"kerf/exporter/report"
 )
 
-// metricText says what a metric is, and its formula over the n steps of a row: e is prediction
+// metricText holds what a metric is, and its formula over the n steps of a row. e is prediction
 // minus reference.
 var metricText = map[string][2]string{
 	string(dataset.RMSE): {"root mean square error",
@@ -32,6 +32,7 @@ var metricText = map[string][2]string{
 		"float network", "steps with the class of the float network / n, n = steps"},
 }
 
+// explainLoss explains a row of the accuracy.
 func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	_, names := lossNames(l)
 	text := metricText[l.Metric]
@@ -117,7 +118,7 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	return e
 }
 
-// shownChange prints a rise, or what a share of steps loses.
+// shownChange prints a rise in per cent, of a share of steps in points.
 func shownChange(l report.LossRow, v float64) string {
 	if report.IsShare(l.Metric) {
 		return report.Points(v)
@@ -125,7 +126,7 @@ func shownChange(l report.LossRow, v float64) string {
 	return report.Percent(v)
 }
 
-// intervalText says what the interval of a row rests on.
+// intervalText returns the method by which the interval of a row was found.
 func intervalText(l report.LossRow) string {
 	jackknife := "jackknife over whole sequences with Student's t (Efron and Tibshirani 1993)"
 	switch {
@@ -140,7 +141,7 @@ func intervalText(l report.LossRow) string {
 		" and of the bias-corrected and accelerated bootstrap (Efron 1987; 2000 seeded draws)"
 }
 
-// lossWhy says how the verdict follows from figure, interval and number of sequences.
+// lossWhy returns how the verdict follows from figure, interval and number of sequences.
 func lossWhy(l report.LossRow) string {
 	switch {
 	case l.Verdict == budget.Pass && l.Metric == string(dataset.MaxError):
@@ -161,6 +162,7 @@ func lossWhy(l report.LossRow) string {
 	return "not judged: the job gives no tolerance on it"
 }
 
+// margin returns the line of the text about the room to a limit; it is empty without a margin.
 func margin(v *float64, of string) []string {
 	if v == nil {
 		return []string{"margin", ""}

@@ -10,7 +10,7 @@ import (
 	"kerf/targets"
 )
 
-// resourceText says what a resource is, and how its total follows.
+// resourceText holds what a resource is, and how its total follows.
 var resourceText = map[string][2]string{
 	budget.Flash: {"read-only memory for the network, its code and its front end",
 		"weights + tables + code + front end"},
@@ -33,7 +33,7 @@ var resourceText = map[string][2]string{
 		"capacity / mean current"},
 }
 
-// partText says what a part of a total is.
+// partText holds what a part of a total is.
 var partText = map[string]string{
 	"weights": "weights and biases, as the emitted C stores them",
 	"tables":  "tables of the activations, as the emitted C stores them",
@@ -47,7 +47,7 @@ var partText = map[string]string{
 	cost.FlashWait:     "what flash adds to the cycles at this clock",
 }
 
-// kindText says how far a figure can be trusted.
+// kindText holds how far a figure of each kind can be trusted.
 var kindText = map[string]string{
 	string(budget.Exact): "exact: follows from the emitted data; the C checks it when it is " +
 		"compiled",
@@ -58,6 +58,7 @@ var kindText = map[string]string{
 		"the fit",
 }
 
+// explainCost explains a row of the cost.
 func explainCost(s *report.Signoff, c report.CostRow) explanation {
 	names := costNames(c)
 	text := resourceText[c.Resource]
@@ -98,6 +99,7 @@ func explainCost(s *report.Signoff, c report.CostRow) explanation {
 	return e
 }
 
+// costWhy returns how the verdict follows from value and limit.
 func costWhy(c report.CostRow) string {
 	switch {
 	case c.Verdict == "":

@@ -56,6 +56,8 @@ may come from stdin (-).`,
 	return cmd
 }
 
+// fit fits the profile to the measurements in file and writes it to out. The result is nil when the
+// profile went to stdout.
 func (a *app) fit(profile, file string, classes []string, out string) (result, error) {
 	core, err := readProfile(profile)
 	if err != nil {
@@ -115,6 +117,7 @@ func nameOrigin(f *cost.Fitted, core *targets.Profile, file string,
 	return p
 }
 
+// fitTables shows the fitted costs, and what is left over for every network.
 func fitTables(f *cost.Fitted) []report.Table {
 	costs := report.Table{Title: fmt.Sprintf("Fitted costs (condition number %.3g)", f.Condition),
 		Head: []string{"instruction", "before", "fitted", "standard error"}, Numbers: 1}
@@ -140,7 +143,7 @@ func fitTables(f *cost.Fitted) []report.Table {
 	return []report.Table{costs, rows}
 }
 
-// writeNew writes a file that is not there yet.
+// writeNew writes a file that must not be there yet.
 func writeNew(path string, content []byte) error {
 	err := whole.NewFile(path, content)
 	if errors.Is(err, fs.ErrExist) {
@@ -153,6 +156,7 @@ func writeNew(path string, content []byte) error {
 	return nil
 }
 
+// cannotWrite returns the error for a file that cannot be written, without repeating its path.
 func cannotWrite(path string, err error) error {
 	if pathError := new(fs.PathError); errors.As(err, &pathError) {
 		err = pathError.Err
@@ -164,7 +168,7 @@ func cannotWrite(path string, err error) error {
 // fitResult is what kerf targets fit shows.
 type fitResult struct {
 	Profile string `json:"profile"` // file
-	// number of the columns, scaled to equal length; 1 is best
+	// condition number of the columns, scaled to equal length; 1 is best
 	Condition float64     `json:"condition"`
 	Costs     []fittedRow `json:"costs"`
 	Networks  []leftRow   `json:"networks"`
@@ -172,6 +176,7 @@ type fitResult struct {
 	fitted *cost.Fitted
 }
 
+// fittedRow is the cost of one instruction class before and after the fit.
 type fittedRow struct {
 	Class    string  `json:"class"`
 	Before   float64 `json:"before"` // cycles
@@ -204,7 +209,7 @@ func newFitResult(f *cost.Fitted, file string) *fitResult {
 
 func (r *fitResult) tables() []report.Table { return fitTables(r.fitted) }
 
-// text names the file below the tables.
+// text prints the name of the new profile below the tables.
 func (r *fitResult) text(w io.Writer, p page) error {
 	if err := p.printTexts(w, r.tables()); err != nil {
 		return err

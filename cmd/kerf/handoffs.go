@@ -13,7 +13,8 @@ import (
 	"kerf/whole"
 )
 
-// standardStream is the name that stands for stdin or stdout where a file is named.
+// standardStream stands for stdin or stdout where the command line names a file (POSIX.1-2017, Base
+// Definitions 12.2, guideline 13).
 const standardStream = "-"
 
 const handoffHint = "give a handoff folder, as kerf plan writes it, its signoff.json, or - for " +

@@ -52,6 +52,7 @@ left alone.`,
 	return cmd
 }
 
+// draft writes the draft of a job into the folder out: all of its files, or none.
 func (a *app) draft(ctx context.Context, model, selection string, signoff []string,
 	name, out string) (result, error) {
 	if name != "" {
@@ -97,7 +98,7 @@ func (a *app) draft(ctx context.Context, model, selection string, signoff []stri
 	return newInitResult(d, paths), nil
 }
 
-// jobName makes a name that C takes of that of a file.
+// jobName turns the name of a model file into a name that C allows.
 func jobName(model string) string {
 	name := strings.ToLower(strings.TrimSuffix(filepath.Base(model), filepath.Ext(model)))
 	name = strings.Trim(notInName.ReplaceAllString(name, "_"), "_")
@@ -107,9 +108,10 @@ func jobName(model string) string {
 	return name
 }
 
+// notInName matches what a name in C does not hold, once letters are small.
 var notInName = regexp.MustCompile(`[^a-z0-9]+`)
 
-// fromFolder is a path as a file in dir names it.
+// fromFolder returns a path as a file in dir names it: relative, with slashes.
 func fromFolder(dir, path string) string {
 	from, err := filepath.Abs(dir)
 	if err != nil {
@@ -126,12 +128,13 @@ func fromFolder(dir, path string) string {
 	return filepath.ToSlash(relative)
 }
 
+// alreadyDrafted returns the error for a file that a draft would overwrite.
 func alreadyDrafted(path string) error {
 	return &usageError{path + " is there already", "choose another folder with --out, or move " +
 		"the file away"}
 }
 
-// writeAllNew writes files that are not there yet: all of them, or none.
+// writeAllNew writes files that must not be there yet: all of them, or none.
 func writeAllNew(dir string, paths []string, files [][]byte) (err error) {
 	_, statError := os.Stat(dir)
 	if err := os.MkdirAll(dir, 0o755); err != nil {
@@ -158,7 +161,7 @@ func writeAllNew(dir string, paths []string, files [][]byte) (err error) {
 	return nil
 }
 
-// initResult is what kerf init did.
+// initResult is what kerf init shows: what it wrote and guessed.
 type initResult struct {
 	Files      []string `json:"files"`
 	Features   []string `json:"features"`
@@ -168,7 +171,7 @@ type initResult struct {
 	Normalised string   `json:"normalised"`
 	Scaled     string   `json:"scaled"`
 	Fit        []fitRow `json:"fit"`
-	// the network with these guesses does not give what was recorded
+	// whether the network with these guesses does not give what was recorded
 	Doubtful bool     `json:"doubtful"`
 	FillIn   []string `json:"fill_in"` // keys of the job
 }

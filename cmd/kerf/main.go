@@ -1,6 +1,3 @@
-// Command kerf cuts a trained recurrent network down until it fits a
-// microcontroller, measures what the cut costs, and hands the result to
-// firmware. Run kerf --help.
 package main
 
 import (

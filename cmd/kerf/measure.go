@@ -63,7 +63,7 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 	return cmd
 }
 
-// measure measures the C of a handoff folder, or what plan would write for a job.
+// measure measures the C of a handoff folder, or the C that plan would write for a job.
 func (a *app) measure(ctx context.Context, path string, names []string,
 	optimise string) (result, error) {
 	info, err := os.Stat(path)
@@ -127,8 +127,8 @@ func checkEmitted(dir string) error {
 	return err
 }
 
-// handoffSubjects reads the sign-off of a handoff and lists the targets that names asks for: of the
-// handoff, all of them where there are no names, and built-in profiles beyond.
+// handoffSubjects reads the sign-off of a handoff and lists what is to be measured: the targets of
+// the handoff, or where names are given the targets and built-in profiles with these names.
 func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, error) {
 	file := filepath.Join(dir, exporter.SignoffFile)
 	text, err := whole.ReadRegular(file, report.MaxJSONBytes)
@@ -170,8 +170,8 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 	return s, subjects, nil
 }
 
-// estimates are the cost rows of a sign-off as estimated, also where the handoff was measured when
-// it was made.
+// estimates returns the cost rows of a sign-off as they were estimated, also where the handoff was
+// measured when it was made.
 func estimates(rows []report.CostRow) []budget.Cost {
 	var costs []budget.Cost
 	for _, r := range rows {
@@ -203,13 +203,14 @@ func checkTargets(in *budget.Inputs, names []string) error {
 	return nil
 }
 
+// unknownTarget returns the error for a target that nobody knows.
 func unknownTarget(name string, known []string) error {
 	slices.Sort(known)
 	return &usageError{fmt.Sprintf("--target: unknown target %q", name),
 		"known here: " + dataset.ListNames(slices.Compact(known))}
 }
 
-// unreadable says that a file cannot be read, without repeating its path.
+// unreadable returns the error for a file that cannot be read, without repeating its path.
 func unreadable(path string, err error, hint string) error {
 	var pathError *fs.PathError
 	if errors.As(err, &pathError) {

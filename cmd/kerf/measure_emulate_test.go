@@ -51,7 +51,8 @@ func TestEmulatedMeasureAgreesWithSignoff(t *testing.T) {
 		value := map[string]float64{}
 		for _, r := range target.Rows {
 			value[r.Resource+" "+r.Part] = r.Measured
-			if r.Resource == budget.Stack && r.Part == budget.NetworkPart && r.Measured > *r.Estimate {
+			if r.Resource == budget.Stack && r.Part == budget.NetworkPart &&
+				r.Measured > *r.Estimate {
 				t.Errorf("%s: %v bytes of stack, the sign-off says at most %v", target.Target,
 					r.Measured, *r.Estimate)
 			}

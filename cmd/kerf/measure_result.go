@@ -11,7 +11,7 @@ import (
 	"kerf/targets/measure"
 )
 
-// measurement is the result of kerf measure; text and JSON are made from it.
+// measurement is what kerf measure shows.
 type measurement struct {
 	Name    string           `json:"name"`
 	Kerf    string           `json:"kerf"` // version
@@ -28,19 +28,19 @@ type measuredTarget struct {
 	MinCycles  float64       `json:"min_cycles"`
 	MeanCycles float64       `json:"mean_cycles"`
 	MaxCycles  float64       `json:"max_cycles"`
-	// of the longest step that the search found; at least MaxCycles
+	// cycles of the longest step that the search found; at least MaxCycles
 	Found      float64        `json:"found_cycles"`
 	Searched   int            `json:"searched_steps"`
 	CyclesFrom string         `json:"cycles_from"`
 	Tools      []measure.Tool `json:"tools"`
-	times      string         // how far the time of a step depends on the data
+	times      string         // in words: how far the time of a step depends on the data
 }
 
 // measuredRow compares one figure with its estimate.
 type measuredRow struct {
 	Resource string `json:"resource"`
-	// Part is what the figure is of: "network", "painted" (of the stack), or "total" with the
-	// declared front end and flash wait states.
+	// "network", "painted" (of the stack), or "total" with the declared front end and flash wait
+	// states
 	Part         string   `json:"part"`
 	Unit         string   `json:"unit"`
 	Measured     float64  `json:"measured"`
@@ -52,11 +52,11 @@ type measuredRow struct {
 	Verdict      string   `json:"verdict"`
 }
 
-// paintedPart is the part of measuredRow that holds what a step changed of the stack.
+// paintedPart is the part of the stack that a step changed, found by painting the stack first.
 const paintedPart = "painted"
 
-// compareWithEstimate lists the figures of a target beside their estimates. optimise holds the flags
-// of the compiler; empty: those of the profile.
+// compareWithEstimate lists the figures of a target beside their estimates. optimise holds the
+// flags of the compiler; empty: those of the profile.
 func compareWithEstimate(s subject, r *measure.Result, optimise string) measuredTarget {
 	found := s.measured(r, cmp.Or(optimise, s.profile.Optimise))
 	m := measuredTarget{Target: s.target, Profile: s.profile.Name, Optimise: found.Optimise,
@@ -77,6 +77,7 @@ func compareWithEstimate(s subject, r *measure.Result, optimise string) measured
 	return m
 }
 
+// isBroken reports whether a measured value is above a limit of the job.
 func (m *measurement) isBroken() bool {
 	for _, t := range m.Targets {
 		for _, r := range t.Rows {
@@ -88,7 +89,7 @@ func (m *measurement) isBroken() bool {
 	return false
 }
 
-// tables has one table per target.
+// tables returns a table for each target.
 func (m *measurement) tables() []report.Table {
 	var tables []report.Table
 	for _, t := range m.Targets {
@@ -97,11 +98,12 @@ func (m *measurement) tables() []report.Table {
 	return tables
 }
 
+// title returns the title of the table of a target.
 func (m *measurement) title(t measuredTarget) string {
 	return fmt.Sprintf("%s at %s on %s", m.Name, t.Optimise, t.Target)
 }
 
-// text says below each table what measured.
+// text prints below each table the tools that measured, and below all the legend.
 func (m *measurement) text(w io.Writer, p page) error {
 	for i, t := range m.Targets {
 		if i > 0 {
@@ -124,7 +126,7 @@ const measuredLegend = "estimate: as in the sign-off, for the flags of the profi
 	"cycles: of the longest step that was found, without flash wait states. in all: with the " +
 	"front end and the flash wait states of the job. The device decides."
 
-// table has a row per figure.
+// table makes a row for each figure; without estimates it has two columns.
 func (t *measuredTarget) table(title string) report.Table {
 	out := report.Table{Title: title, Head: []string{t.Profile, "measured"}, Numbers: 1}
 	hasEstimate := t.Rows[0].Estimate != nil
@@ -156,7 +158,7 @@ func (t *measuredTarget) table(title string) report.Table {
 	return out
 }
 
-// differs is by how much the measured value is above or below the estimate.
+// differs returns by how many per cent the measured value is above or below the estimate.
 func (r *measuredRow) differs() string {
 	switch {
 	case r.Estimate == nil || *r.Estimate == 0:
@@ -167,7 +169,8 @@ func (r *measuredRow) differs() string {
 	return fmt.Sprintf("%+.1f %%", 100**r.Difference / *r.Estimate)
 }
 
-// origin says what measured, and how far the time of a step depends on the data.
+// origin returns a sentence about the tools that measured, and how far the time of a step depends
+// on the data.
 func (t *measuredTarget) origin() string {
 	var tools []string
 	for _, tool := range t.Tools {

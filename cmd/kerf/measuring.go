@@ -22,7 +22,7 @@ type subject struct {
 	estimate []budget.Cost
 }
 
-// resultSubjects are the targets of a result, those with the names if there are any.
+// resultSubjects lists the targets of a result, or those with the names where names are given.
 func resultSubjects(r *budget.Result, names []string) []subject {
 	var subjects []subject
 	for _, t := range r.Inputs.Targets {
@@ -33,14 +33,15 @@ func resultSubjects(r *budget.Result, names []string) []subject {
 	return subjects
 }
 
-// costsOf picks the rows of one target.
+// costsOf returns the rows of one target.
 func costsOf(costs []budget.Cost, target string) []budget.Cost {
 	return slices.DeleteFunc(slices.Clone(costs), func(c budget.Cost) bool {
 		return c.Target != target
 	})
 }
 
-// flags are those of the compiler that the estimate is for.
+// flags returns the compiler flags that the estimate is for: weights in RAM where it counts them
+// there.
 func (s subject) flags(name string) []string {
 	for _, c := range s.estimate {
 		if c.Resource == budget.RAM && c.Part == "weights" {
@@ -117,7 +118,7 @@ func (a *app) measureResult(ctx context.Context, r *budget.Result) error {
 	return nil
 }
 
-// measured is what was found out about a subject, in the words of the budget.
+// measured returns the figures of a subject as package budget takes them.
 func (s subject) measured(r *measure.Result, optimise string) budget.Measurement {
 	m := budget.Measurement{
 		Target: s.target, Flash: float64(r.Flash), RAM: float64(r.RAM),

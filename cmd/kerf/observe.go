@@ -29,6 +29,7 @@ words comes first, each with its evidence.`,
 	})
 }
 
+// observeTables shows the advice, and for each layer the units and their overlaps with events.
 func observeTables(in *budget.Inputs, o *prune.Observed) []report.Table {
 	tables := []report.Table{sentenceTable("What the hidden units speak for", o.Advice())}
 	for i, l := range o.Layers {
@@ -44,6 +45,7 @@ func observeTables(in *budget.Inputs, o *prune.Observed) []report.Table {
 	return tables
 }
 
+// unitTable shows the units of one layer.
 func unitTable(title string, in *budget.Inputs, l prune.LayerView) report.Table {
 	t := report.Table{Title: title, Head: []string{"unit", "min", "max", "std", "positive",
 		"at an end", "remembers"}, Numbers: 1}
@@ -69,6 +71,8 @@ func unitTable(title string, in *budget.Inputs, l prune.LayerView) report.Table 
 	return t
 }
 
+// overlapTable shows how well the sign of each unit tells the events, beside a unit that is always
+// on.
 func overlapTable(title string, o *prune.Observed, l prune.LayerView) report.Table {
 	t := report.Table{Title: title, Head: []string{"unit"}, Numbers: 1}
 	always := []string{"always on"}
@@ -87,7 +91,7 @@ func overlapTable(title string, o *prune.Observed, l prune.LayerView) report.Tab
 	return t
 }
 
-// sign is that of the state which overlaps with an event.
+// sign returns the sign of the state that overlaps with an event.
 func sign(o prune.Overlap) string {
 	if o.Positive {
 		return "+"
@@ -112,7 +116,7 @@ type eventRow struct {
 	Share float64 `json:"share"` // of all steps
 }
 
-// layerRow is one recurrent layer.
+// layerRow is one recurrent layer with its units.
 type layerRow struct {
 	Layer int       `json:"layer"`
 	Kind  string    `json:"kind"`

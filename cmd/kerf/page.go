@@ -9,11 +9,11 @@ import (
 	"golang.org/x/term"
 )
 
-// page is what text is laid out for.
+// page is the layout of text on stdout.
 type page struct {
 	width   int  // columns
-	isFixed bool // a line may not be longer; in a file or pipe a table may
-	colour  bool // verdicts that are no pass stand out
+	isFixed bool // no line is longer than width; in a file or pipe a table may be wider
+	colour  bool // verdicts that are no pass are bold and red
 }
 
 const (
@@ -37,6 +37,7 @@ func newPage(w io.Writer) page {
 	return p
 }
 
+// layout finds width and isFixed.
 func layout(w io.Writer) page {
 	if columns, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && columns > 0 {
 		return page{width: max(columns, leastWidth), isFixed: true}
@@ -47,7 +48,7 @@ func layout(w io.Writer) page {
 	return page{width: usualWidth}
 }
 
-// terminalWidth is the width of the terminal that w is, 0 where it is none.
+// terminalWidth returns the columns of the terminal w, and 0 where w is none.
 func terminalWidth(w io.Writer) int {
 	if file, ok := w.(*os.File); ok {
 		if columns, _, err := term.GetSize(int(file.Fd())); err == nil {
@@ -57,11 +58,11 @@ func terminalWidth(w io.Writer) int {
 	return 0
 }
 
-// trouble is a verdict at the end of a line that is no pass.
+// trouble matches a verdict at the end of a line that is no pass.
 var trouble = regexp.MustCompile(`(?m)\b(fail|does not fit|not enough|not enough ` +
 	`recordings|worse|mixed)$`)
 
-// paint makes trouble bold on a terminal that wants colours.
+// paint makes trouble bold and red on a terminal that wants colours.
 func (p page) paint(text string) string {
 	if !p.colour {
 		return text

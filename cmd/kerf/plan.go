@@ -112,7 +112,7 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 	return r, files, ctx.Err()
 }
 
-// judge gives the verdicts.
+// judge measures the candidate on the sign-off recordings and gives every verdict.
 func (a *app) judge(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 	chosen *budget.Chosen) (*budget.Result, error) {
 	defer a.ui.phase("measuring on the sign-off recordings")()
@@ -123,14 +123,14 @@ func (a *app) judge(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 var signoffFiles = map[string]string{markdownFormat: exporter.MarkdownFile,
 	csvFormat: exporter.CSVFile, jsonFormat: exporter.SignoffFile}
 
-// folderNotStream says that a handoff is no file.
+// folderNotStream returns the error for a handoff that shall go to stdout.
 func folderNotStream() error {
 	return &usageError{"--out: a handoff is a folder and cannot go to stdout",
 		"--json prints its sign-off"}
 }
 
-// loadExamined is load for the commands that judge nothing: what speaks against the network as
-// given is noted, since all that they show is about that network.
+// loadExamined is load for the commands that judge nothing. It notes on stderr what speaks against
+// the network as given, since all that these commands show is about that network.
 func (a *app) loadExamined(ctx context.Context, job string) (*budget.Inputs, error) {
 	in, err := a.load(ctx, job)
 	if err != nil {
@@ -147,8 +147,8 @@ func (a *app) loadExamined(ctx context.Context, job string) (*budget.Inputs, err
 	return in, nil
 }
 
-// load reads a job, from stdin if it is -, and refuses names that C could not carry, before any
-// work.
+// load reads a job and its files, from stdin if job is -, and refuses names that C does not allow,
+// before any work.
 func (a *app) load(ctx context.Context, job string) (*budget.Inputs, error) {
 	defer a.ui.phase("reading the job and its files")()
 	read := func() (*budget.Inputs, error) { return budget.Load(job) }

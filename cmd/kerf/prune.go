@@ -44,7 +44,8 @@ safetensors, with torch names, whatever format the job's network has.`,
 	}, &c, a.loadExamined, func(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 		chosen *budget.Chosen) (result, error) {
 		if out != "" {
-			if err := a.writeNetwork(ctx, out, pl.Inputs(), chosen.Candidate, chosen.CutNet.Net); err !=
+			if err := a.writeNetwork(ctx, out, pl.Inputs(), chosen.Candidate,
+				chosen.CutNet.Net); err !=
 				nil || out == standardStream {
 				return nil, err
 			}
@@ -98,6 +99,7 @@ type methodRow struct {
 	Cut      float64 `json:"cut"`
 }
 
+// methodRows lists the losses of every way, way by way.
 func methodRows(methods []budget.MethodLoss) []methodRow {
 	var rows []methodRow
 	for _, m := range methods {
@@ -109,6 +111,7 @@ func methodRows(methods []budget.MethodLoss) []methodRow {
 	return rows
 }
 
+// tables returns the path, what stays, the ways to replace what goes, and the lines for a job.
 func (r *pruneResult) tables() []report.Table {
 	tables := pathTables(r.signoff)
 	if len(r.methods) > 0 {
@@ -120,8 +123,8 @@ func (r *pruneResult) tables() []report.Table {
 	return tables
 }
 
-// pathTables is the path of the cut, what each step that was taken leaves on
-// every target, and what stays in the end.
+// pathTables shows the path of the cut, what each step that was taken leaves on every target, and
+// what stays in the end.
 func pathTables(s *report.Signoff) []report.Table {
 	tables := []report.Table{s.StepTable()}
 	if near := s.FrontierTable(); len(near.Rows) > 0 {
@@ -139,7 +142,7 @@ func pathTables(s *report.Signoff) []report.Table {
 	return append(tables, kept)
 }
 
-// methodTable shows what the cut costs with each way to replace what it removes.
+// methodTable shows the loss of the cut with each way to replace what goes.
 func methodTable(methods []budget.MethodLoss) report.Table {
 	t := report.Table{Title: "What the cut costs (selection recordings, before rounding), by " +
 		"what replaces it", Head: []string{"row", "float"}, Numbers: 1}
@@ -161,8 +164,9 @@ func methodTable(methods []budget.MethodLoss) report.Table {
 	return t
 }
 
-// writeNetwork writes a cut float network with torch names; its metadata, which are texts, say
-// which features and units it keeps, as lists in JSON, and what a job must say to read it.
+// writeNetwork writes a cut float network with torch names to a file that must not be there yet, or
+// to stdout. The metadata are texts: features and units that the network keeps, as lists in JSON,
+// and the lines that a job needs to read it. Nothing is written after ctx has ended.
 func (a *app) writeNetwork(ctx context.Context, path string, in *budget.Inputs,
 	c budget.Candidate, net *model.Network) error {
 	if err := cmp.Or(ctx.Err(), checkNetworkFile(path)); err != nil {
@@ -186,7 +190,7 @@ func (a *app) writeNetwork(ctx context.Context, path string, in *budget.Inputs,
 		metadata["job"] = strings.Join(lines, "\n")
 	}
 	write := func() error { return model.WriteSafetensors(&b, model.ToTorch(net), metadata) }
-	if strings.HasSuffix(path, ".npz") { // which has no place for metadata
+	if strings.HasSuffix(path, ".npz") { // the format has no place for metadata
 		write = func() error { return model.WriteNPZ(&b, model.ToTorch(net)) }
 	}
 	if err := write(); err != nil {
@@ -206,7 +210,7 @@ func (a *app) writeNetwork(ctx context.Context, path string, in *budget.Inputs,
 	return nil
 }
 
-// checkNetworkFile refuses a name that no network can be written to, before any work.
+// checkNetworkFile refuses a name that no network can be written to.
 func checkNetworkFile(path string) error {
 	if path == standardStream {
 		return nil
@@ -221,14 +225,15 @@ func checkNetworkFile(path string) error {
 	return nil
 }
 
+// thereAlready returns the error for a network file that would be overwritten.
 func thereAlready(path string) error {
 	return &usageError{"--out: " + path + " is there already",
 		"choose another file: a network is never overwritten"}
 }
 
-// layerLines are the lines of a job without which a written network would not be
-// read as it is: tensors do not say which cell or activation they belong to.
-// There are none where the file alone gives the same network.
+// layerLines returns the lines of a job without which a written network would be read as another
+// one: tensors do not say which cell or activation they belong to. There are none where the file
+// alone gives the same network.
 func layerLines(net *model.Network) []string {
 	spec := model.ToTorchSpec(net)
 	if bare, err := model.FromTorch("", model.ToTorch(net),
@@ -248,6 +253,7 @@ func layerLines(net *model.Network) []string {
 	return lines
 }
 
+// layerTable shows the lines that a job needs to read the written network.
 func layerTable(lines []string) report.Table {
 	t := report.Table{Title: "What a job needs to read the written network",
 		Head: []string{"line"}, Numbers: 1}

@@ -44,8 +44,8 @@ from all subsets of up to 12 where that takes some seconds, else sampled.`,
 	return cmd
 }
 
-// thorough is the work that --shapley allows: ten times the usual, some seconds on one
-// core for each of the four.
+// thorough is the work that --shapley allows in multiply-accumulates. Our choice: ten times the
+// usual (prune.Settings), some seconds on one core for each of the four sorts of players.
 const thorough = 30e9
 
 // ranked are the scores that rank shows.
@@ -60,6 +60,8 @@ type computedOf struct {
 	values  *prune.Values
 }
 
+// rank scores features, channels, kinds and units: by the scores of the job or as plan does, and
+// with shapley by Shapley values alone.
 func (a *app) rank(ctx context.Context, in *budget.Inputs, shapley bool) (*ranked, error) {
 	channels, kinds := owners(in)
 	if !shapley {
@@ -102,7 +104,7 @@ func (a *app) rank(ctx context.Context, in *budget.Inputs, shapley bool) (*ranke
 	}}, nil
 }
 
-// owners names channel and kind of every feature.
+// owners returns channel and kind of every feature.
 func owners(in *budget.Inputs) (channels, kinds []string) {
 	named := func(name, what string) string {
 		if name == "" {
@@ -117,7 +119,7 @@ func owners(in *budget.Inputs) (channels, kinds []string) {
 	return channels, kinds
 }
 
-// computedTable says of Shapley values what was played, and what was drawn for it.
+// computedTable shows for Shapley values what was played, and what was drawn for it.
 func computedTable(computed []computedOf) report.Table {
 	t := report.Table{
 		Title:   "How the scores were computed: Shapley values",
@@ -147,6 +149,7 @@ func computedTable(computed []computedOf) report.Table {
 	return t
 }
 
+// rankTables shows the rankings, their sums by group, and how far the scenarios agree.
 func rankTables(in *budget.Inputs, r *ranked) []report.Table {
 	tables := []report.Table{
 		rankTable("Features, the most needed first", r.features),
@@ -166,6 +169,7 @@ func rankTables(in *budget.Inputs, r *ranked) []report.Table {
 	return tables
 }
 
+// rankTable shows items in their worst case, the most needed first.
 func rankTable(title string, scores *prune.Scores) report.Table {
 	t := report.Table{Title: title, Head: []string{"name", "most needed in", "for", "share"},
 		Numbers: 3}
@@ -185,6 +189,7 @@ func rankTable(title string, scores *prune.Scores) report.Table {
 	return t
 }
 
+// exactShare prints a share with two digits behind the point; it is empty for NaN.
 func exactShare(v float64) string {
 	if math.IsNaN(v) {
 		return ""
@@ -226,18 +231,21 @@ type shareRow struct {
 	Share    *float64 `json:"share"`
 }
 
+// sumRow is the sum of the scores of all features for an output in a scenario.
 type sumRow struct {
 	Output   string  `json:"output"`
 	Scenario string  `json:"scenario"`
 	Sum      float64 `json:"sum"` // in the unit of the output, or of the scores of the job
 }
 
+// agreedRow is how far the feature rankings of two scenarios agree.
 type agreedRow struct {
 	First       string   `json:"first"`
 	Second      string   `json:"second"`
 	Correlation *float64 `json:"correlation"` // Spearman's rank correlation
 }
 
+// moveRow is a feature with its highest and lowest rank in any scenario.
 type moveRow struct {
 	Name      string  `json:"name"`
 	Highest   float64 `json:"highest"` // rank, 1 is the most needed
@@ -300,6 +308,7 @@ func newRankResult(in *budget.Inputs, r *ranked) *rankResult {
 
 func (r *rankResult) tables() []report.Table { return rankTables(r.in, r.ranked) }
 
+// needRows lists items in their worst case, the most needed first.
 func needRows(scores *prune.Scores) []needRow {
 	rows := []needRow{}
 	ranking := scores.Ranking()
@@ -315,6 +324,7 @@ func needRows(scores *prune.Scores) []needRow {
 	return rows
 }
 
+// shareRows lists the shares of groups in every scenario for every output.
 func shareRows(groups *prune.Scores) []shareRow {
 	rows := []shareRow{}
 	for i, name := range groups.Items {
@@ -326,6 +336,7 @@ func shareRows(groups *prune.Scores) []shareRow {
 	return rows
 }
 
+// findingRows makes a row of each sentence.
 func findingRows(sentences []string) []findingRow {
 	rows := []findingRow{}
 	for _, s := range sentences {

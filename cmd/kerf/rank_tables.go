@@ -11,9 +11,10 @@ import (
 	"kerf/prune"
 )
 
+// share prints a share with one digit behind the point.
 func share(v float64) string { return fmt.Sprintf("%.1f %%", 100*v) }
 
-// rollUpTable has a row per group and output, and a column per scenario.
+// rollUpTable makes a row for each group and output, and a column for each scenario.
 func rollUpTable(title, what string, groups *prune.Scores) report.Table {
 	scenarios := groups.Scenarios()
 	t := report.Table{Title: title, Head: append([]string{what, "for"}, scenarios...), Numbers: 2}
@@ -41,7 +42,8 @@ func rollUpTable(title, what string, groups *prune.Scores) report.Table {
 	return t
 }
 
-// matrixTable has kinds down, which are more and have longer names, and channels across.
+// matrixTable makes a row for each kind and a column for each channel: kinds are more and have
+// longer names.
 func matrixTable(in *budget.Inputs, features *prune.Scores) report.Table {
 	channels, kinds := owners(in)
 	cells := make([]string, len(channels))
@@ -70,17 +72,17 @@ func matrixTable(in *budget.Inputs, features *prune.Scores) report.Table {
 	return t
 }
 
-// outputTable shows how much there is to share out.
+// outputTable shows for every output and scenario the sum that the shares are parts of.
 func outputTable(in *budget.Inputs, features *prune.Scores) report.Table {
 	t := report.Table{Title: "Sum of the scores of all features", Head: []string{"output"},
 		Numbers: 1}
 	t.Head = append(t.Head, features.Scenarios()...)
-	place := map[string]int{}
+	rowOf := map[string]int{}
 	for _, c := range features.Finest() {
-		row, known := place[c.Output]
+		row, known := rowOf[c.Output]
 		if !known {
 			row = len(t.Rows)
-			place[c.Output] = row
+			rowOf[c.Output] = row
 			name := c.Output
 			for _, o := range in.Float.Outputs {
 				if o.Name == c.Output && o.Unit != "" {
@@ -98,7 +100,7 @@ func outputTable(in *budget.Inputs, features *prune.Scores) report.Table {
 	return t
 }
 
-// agreementTable is a triangle: the correlation of a with b is that of b with a.
+// agreementTable shows the correlations as a triangle: that of a with b is that of b with a.
 func agreementTable(a prune.Agreement) report.Table {
 	t := report.Table{Title: "Agreement of the feature rankings (Spearman's rank correlation)",
 		Head: append([]string{""}, a.Scenarios[:len(a.Scenarios)-1]...), Numbers: 1}
@@ -113,6 +115,7 @@ func agreementTable(a prune.Agreement) report.Table {
 	return t
 }
 
+// correlation prints a correlation; it is empty for NaN.
 func correlation(v float64) string {
 	if math.IsNaN(v) {
 		return ""
@@ -120,9 +123,11 @@ func correlation(v float64) string {
 	return fmt.Sprintf("%.2f", v)
 }
 
-// shownMoves is how many features the table of moves shows.
+// shownMoves is how many features the table of moves shows. Our choice: what is seen at a glance;
+// JSON and CSV have all.
 const shownMoves = 5
 
+// movesTable shows the features whose rank differs most between scenarios.
 func movesTable(a prune.Agreement) report.Table {
 	t := report.Table{Title: "Features whose rank moves most between scenarios",
 		Head: []string{"name", "highest rank", "in", "lowest rank", "in"}, Numbers: 5}
@@ -135,9 +140,10 @@ func movesTable(a prune.Agreement) report.Table {
 	return t
 }
 
+// rank prints a rank, which is a half where two features share it.
 func rank(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-// sentences say what the scores mean for those who build and compute the features.
+// sentences returns what the scores mean for those who build the sensors and compute the features.
 func sentences(r *ranked) []string {
 	var all []string
 	say := func(format string, args ...any) { all = append(all, fmt.Sprintf(format, args...)) }
@@ -183,7 +189,7 @@ func sentences(r *ranked) []string {
 	return all
 }
 
-// sentenceTable has one sentence per row.
+// sentenceTable makes a row for each sentence.
 func sentenceTable(title string, sentences []string) report.Table {
 	t := report.Table{Title: title, Head: []string{"no.", "finding"}, Numbers: 2}
 	for i, s := range sentences {

@@ -12,7 +12,8 @@ import (
 )
 
 // writeRecords prints a result as CSV, unrounded: first a block of the single values, then one
-// block per list, an empty line between them. The first column, part, names the field of the JSON;
+// block per list, an empty line between them. The first column, section, names the field of the
+// JSON;
 // the others are the fields of its records. A list inside a record has a block of its own too,
 // whose rows repeat the record's first field; a single record inside a record of a list has columns
 // there. A list of numbers or texts is one cell, itself a line of CSV with semicolons.
@@ -36,18 +37,19 @@ type records struct {
 	all []*block
 }
 
-// block is one table of records of one kind.
+// block is one table of records of one kind. The first column holds the name of its section.
 type block struct {
 	head []string
 	rows [][]string
 }
 
-// cell is one column and value that the rows of inner lists repeat.
+// cell is one value with the name of its column.
 type cell struct{ name, value string }
 
-func (r *records) block(part string, key []cell) *block {
+// block finds the block of a section, or makes one without rows.
+func (r *records) block(section string, key []cell) *block {
 	for _, b := range r.all {
-		if b.head[0] == "section" && b.rows[0][0] == part {
+		if b.head[0] == "section" && b.rows[0][0] == section {
 			return b
 		}
 	}
@@ -58,16 +60,17 @@ func (r *records) block(part string, key []cell) *block {
 	return b
 }
 
-// add puts one record into its block, and its lists into theirs.
-func (r *records) add(part string, key []cell, v reflect.Value) {
+// add puts one record into the block of a section, and its lists into blocks of their own, whose
+// rows begin with the cells of key.
+func (r *records) add(section string, key []cell, v reflect.Value) {
 	for v.Kind() == reflect.Pointer {
 		v = v.Elem()
 	}
 	if v.NumField() == 1 && v.Type().Field(0).Anonymous { // a result that another package made
-		r.add(part, key, v.Field(0))
+		r.add(section, key, v.Field(0))
 		return
 	}
-	b := r.block(part, key)
+	b := r.block(section, key)
 	isFirst := len(b.rows) == 0
 	var cells []cell
 	var lists []int
@@ -77,7 +80,7 @@ func (r *records) add(part string, key []cell, v reflect.Value) {
 		case name == "":
 		case !isRecords(v.Field(i)):
 			cells = append(cells, cell{name, plain(v.Field(i))})
-		case v.Field(i).Kind() == reflect.Slice || part == "result":
+		case v.Field(i).Kind() == reflect.Slice || section == "result":
 			lists = append(lists, i)
 		default:
 			cells = append(cells, recordCells(name, v.Field(i))...)
@@ -85,7 +88,7 @@ func (r *records) add(part string, key []cell, v reflect.Value) {
 	}
 	inner := key
 	if len(cells) > 0 {
-		row := []string{part}
+		row := []string{section}
 		for _, k := range key {
 			row = append(row, k.value)
 		}
@@ -99,16 +102,16 @@ func (r *records) add(part string, key []cell, v reflect.Value) {
 			r.all = append(r.all, b)
 		}
 		b.rows = append(b.rows, row)
-		if part != "result" {
+		if section != "result" {
 			inner = append(append([]cell{}, key...),
-				cell{part + "." + cells[0].name, cells[0].value})
+				cell{section + "." + cells[0].name, cells[0].value})
 		}
 	}
 	for _, i := range lists {
 		list := v.Field(i)
 		name := fieldName(v.Type().Field(i))
-		if part != "result" {
-			name = part + "." + name
+		if section != "result" {
+			name = section + "." + name
 		}
 		if list.Kind() != reflect.Slice {
 			if list.Kind() != reflect.Pointer || !list.IsNil() {
@@ -122,8 +125,8 @@ func (r *records) add(part string, key []cell, v reflect.Value) {
 	}
 }
 
-// recordCells are the values of one record, with its name in front of theirs; all empty where it is
-// null.
+// recordCells returns the values of one record under the name of the record and their own. All are
+// empty where the record is null.
 func recordCells(name string, v reflect.Value) []cell {
 	record := v.Type()
 	if v.Kind() == reflect.Pointer {
@@ -140,7 +143,7 @@ func recordCells(name string, v reflect.Value) []cell {
 	return cells
 }
 
-// fieldName is the name of a field in JSON; empty for a field that is not part of the result.
+// fieldName returns the name of a field in JSON; it is empty for a field that JSON leaves out.
 func fieldName(f reflect.StructField) string {
 	name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 	if !f.IsExported() || name == "-" {
@@ -149,7 +152,7 @@ func fieldName(f reflect.StructField) string {
 	return name
 }
 
-// isRecords tells whether a field holds records: a structure, or a list of them.
+// isRecords reports whether a field holds records: a structure, or a list of them.
 func isRecords(v reflect.Value) bool {
 	t := v.Type()
 	for t.Kind() == reflect.Slice || t.Kind() == reflect.Pointer {

@@ -61,6 +61,8 @@ goes on behind the last whole epoch, to the same result.`,
 	return cmd
 }
 
+// recoverAlone trains the candidate that c gives or the search chooses, and writes the network
+// where out asks for it.
 func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
 	out, checkpoint string) (result, error) {
 	pl, _, chosen, err := a.choose(ctx, in, c)
@@ -85,8 +87,8 @@ func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
 	return shown, nil
 }
 
-// trainingFile is the checkpoint of a training, or nil. Its key stands for all that the training
-// depends on: every file of the job, the candidate and the settings.
+// trainingFile returns the checkpoint of a training, and nil without a path. Its key stands for all
+// that the training depends on: every file of the job, the candidate and the settings.
 func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recovery.Checkpoint {
 	if path == "" {
 		return nil
@@ -102,6 +104,7 @@ func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recove
 	return &recovery.Checkpoint{File: path, Key: hex.EncodeToString(hash.Sum(nil))}
 }
 
+// epochTable shows the losses of every epoch, and which epoch is kept.
 func epochTable(r *budget.Recovered) report.Table {
 	t := report.Table{Title: "Recovery training: loss per step and output",
 		Head: []string{"epoch", "recordings trained on", "recordings held back", "kept"}, Words: 1}
@@ -123,8 +126,8 @@ func epochTable(r *budget.Recovered) report.Table {
 	return t
 }
 
-// heldBackTable shows every row that is about all recordings or a scenario, for the first metric
-// alone.
+// heldBackTable compares the float networks by the first metric, on all recordings and on each
+// scenario.
 func heldBackTable(rows []budget.Loss) report.Table {
 	t := report.Table{Title: "Float networks on the selection sequences held back, which " +
 		"chose the epoch", Head: []string{"output", "where", "metric", "float", "cut", "recovered"},

@@ -16,7 +16,7 @@ type result interface {
 	tables() []report.Table
 }
 
-// texter is a result whose text has more than tables.
+// texter is a result whose text holds more than its tables.
 type texter interface {
 	text(w io.Writer, p page) error
 }
@@ -32,7 +32,7 @@ type formatter interface {
 	inFormat(format string) ([]byte, error)
 }
 
-// Formats of a result.
+// Formats of a result. A verb may have further ones: see [app.verb].
 const (
 	textFormat     = "text"
 	markdownFormat = "markdown"
@@ -40,10 +40,11 @@ const (
 	jsonFormat     = "json"
 )
 
-// formatFlag adds --format, and --json and --csv for the two that other programs read.
-func formatFlag(cmd *cobra.Command, format *string, more ...string) {
+// formatFlag adds --format, and --json and --csv for the two that other programs read. A format
+// that does not exist is refused before any work. further names formats that only this command has.
+func formatFlag(cmd *cobra.Command, format *string, further ...string) {
 	usage := "text, markdown, csv or json"
-	for _, name := range more {
+	for _, name := range further {
 		usage += ", or " + name
 	}
 	cmd.Flags().StringVar(format, "format", textFormat, usage)
@@ -56,7 +57,7 @@ func formatFlag(cmd *cobra.Command, format *string, more ...string) {
 		return nil
 	})
 	cmd.MarkFlagsMutuallyExclusive("format", "json", "csv")
-	names := append([]string{textFormat, markdownFormat, csvFormat, jsonFormat}, more...)
+	names := append([]string{textFormat, markdownFormat, csvFormat, jsonFormat}, further...)
 	if err := cmd.RegisterFlagCompletionFunc("format",
 		cobra.FixedCompletions(names, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err) // a second registration of one flag
@@ -75,12 +76,13 @@ func formatFlag(cmd *cobra.Command, format *string, more ...string) {
 	}
 }
 
-// print prints a result in one of the formats of --format.
+// print prints a result on stdout.
 func (a *app) print(format string, r result) error {
 	a.ui.endProgress()
 	return writeResult(a.stdout, format, r, a.page)
 }
 
+// writeResult renders a result in one of its formats.
 func writeResult(w io.Writer, format string, r result, p page) error {
 	if r, isFile := r.(formatter); isFile && format != textFormat {
 		text, err := r.inFormat(format)
@@ -105,6 +107,7 @@ func writeResult(w io.Writer, format string, r result, p page) error {
 	return p.printTexts(w, r.tables())
 }
 
+// writeJSON renders the exported fields of a value.
 func writeJSON(w io.Writer, v any) error {
 	encoder := json.NewEncoder(w)
 	encoder.SetIndent("", "  ")

@@ -28,7 +28,7 @@ const (
 	exitInterrupted = 130
 )
 
-// app is one invocation.
+// app is one run of the command: its streams, and how it ends.
 type app struct {
 	stdin  io.Reader
 	stdout io.Writer
@@ -125,6 +125,7 @@ func (r interruptible) Read(p []byte) (int, error) {
 	}
 }
 
+// rootCommand returns the command with all its verbs.
 func (a *app) rootCommand() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "kerf",
@@ -156,7 +157,7 @@ Start with: kerf demo`,
 	return root
 }
 
-// noArguments is the argument rule of the commands that take none, or a command.
+// noArguments refuses arguments, of a command that groups others as unknown commands.
 func noArguments(cmd *cobra.Command, args []string) error {
 	switch {
 	case len(args) == 0:
@@ -169,7 +170,7 @@ func noArguments(cmd *cobra.Command, args []string) error {
 		cmd.CommandPath() + " --help lists the options"}
 }
 
-// oneJob is the argument rule of the commands that take a job file, or - for one on stdin.
+// oneJob refuses all but one argument: a job file, or - for a job on stdin.
 func oneJob(cmd *cobra.Command, args []string) error {
 	if len(args) != 1 {
 		return &usageError{fmt.Sprintf("%s takes one job file, got %d arguments", cmd.CommandPath(),

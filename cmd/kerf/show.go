@@ -63,7 +63,8 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 	return cmd
 }
 
-// rendering is a sign-off as a file; c compares it with an older one, if there is any.
+// rendering returns a sign-off in a format other than text. c compares it with the handoff since,
+// and is nil without one.
 func rendering(s *report.Signoff, format string, c *report.Comparison, since string) (
 	[]byte, error) {
 	switch format {
@@ -79,7 +80,7 @@ func rendering(s *report.Signoff, format string, c *report.Comparison, since str
 	return s.MergeSummary(c, since), nil
 }
 
-// oneHandoff is the argument rule of the commands that take a handoff.
+// oneHandoff refuses all but one argument, which names a handoff.
 func oneHandoff(cmd *cobra.Command, args []string) error {
 	if len(args) != 1 {
 		return &usageError{fmt.Sprintf("%s takes one handoff, got %d arguments", cmd.CommandPath(),

@@ -16,11 +16,13 @@ type signoffResult struct {
 	file    func(format string) ([]byte, error)
 }
 
+// isBroken reports whether the verdict is any but "fits".
 func (r *signoffResult) isBroken() bool { return r.Verdict != budget.Fits }
 
+// inFormat returns a file of the handoff.
 func (r *signoffResult) inFormat(format string) ([]byte, error) { return r.file(format) }
 
-// tables are what is judged.
+// tables returns the tables of what is judged.
 func (r *signoffResult) tables() []report.Table {
 	tables := r.AccuracyTables()
 	if worst := r.ExtremeTable(); len(worst.Rows) > 0 {
@@ -33,7 +35,7 @@ func (r *signoffResult) tables() []report.Table {
 	return append(tables, r.InputTable(false))
 }
 
-// text has the verdict in front, and legend, notes and signatures below.
+// text prints the verdict in front of the tables, and legend, notes and lines to sign below.
 func (r *signoffResult) text(w io.Writer, p page) error {
 	s := r.Signoff
 	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, report.Visible(s.Kerf),

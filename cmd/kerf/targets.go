@@ -82,6 +82,7 @@ func readProfile(name string) (*targets.Profile, error) {
 	return targets.Load(name)
 }
 
+// profileTables shows a profile: what it is for, and the cost of every instruction class.
 func profileTables(p *targets.Profile) []report.Table {
 	about := report.Table{Title: p.Title, Head: []string{"", p.Name}, Numbers: 2,
 		Rows: [][]string{
@@ -91,7 +92,7 @@ func profileTables(p *targets.Profile) []report.Table {
 			{"optimisation", p.Optimise + " (estimates hold for it)"},
 			{"timing", p.TimingKind},
 		}}
-	about.Rows = append(about.Rows, partRows(p)...)
+	about.Rows = append(about.Rows, chipRows(p)...)
 	for _, note := range p.Notes {
 		about.Rows = append(about.Rows, []string{"note", note})
 	}
@@ -114,8 +115,8 @@ func profileTables(p *targets.Profile) []report.Table {
 	return []report.Table{about, costs}
 }
 
-// partRows is what a profile says about a part with the core.
-func partRows(p *targets.Profile) [][]string {
+// chipRows shows what a profile says about the chip around the core.
+func chipRows(p *targets.Profile) [][]string {
 	var rows [][]string
 	add := func(name, value string, from ...string) {
 		rows = append(rows, []string{name, strings.Join(append([]string{value}, from...), "; ")})
@@ -153,6 +154,7 @@ type profileList struct {
 	Profiles []profileRow `json:"profiles"`
 }
 
+// profileRow is one built-in profile.
 type profileRow struct {
 	Profile string `json:"profile"`
 	Timing  string `json:"timing"` // where the costs come from as a whole
@@ -168,7 +170,7 @@ func (l *profileList) tables() []report.Table {
 	return []report.Table{t}
 }
 
-// profileResult is what kerf targets show shows. What belongs to a part is null or empty where the
+// profileResult is what kerf targets show shows. Figures of the chip are null or empty where the
 // profile is of a core alone.
 type profileResult struct {
 	Profile        string      `json:"profile"`
@@ -189,7 +191,7 @@ type profileResult struct {
 	profile *targets.Profile
 }
 
-// classRow is what an instruction of one class takes.
+// classRow is the cost of an instruction of one class.
 type classRow struct {
 	Class   string  `json:"class"`
 	Cycles  float64 `json:"cycles"`
@@ -198,7 +200,7 @@ type classRow struct {
 	Note    string  `json:"note"`
 }
 
-// sourceRow is one figure of the power supply, in A, A per MHz, or V.
+// sourceRow is one figure of the power supply, in A, A/MHz or V.
 type sourceRow struct {
 	Name   string  `json:"name"`
 	Value  float64 `json:"value"`
@@ -206,7 +208,7 @@ type sourceRow struct {
 	Source string  `json:"source"`
 }
 
-// waitRow is what flash adds up to a clock, in cycles.
+// waitRow is what flash adds to instructions up to a clock, in cycles.
 type waitRow struct {
 	UpTo   float64 `json:"up_to"` // Hz
 	Fetch  float64 `json:"fetch"`

@@ -25,13 +25,14 @@ type ui struct {
 	width    int // columns of the terminal
 	started  time.Time
 
-	lock  sync.Mutex // of what follows
-	drawn bool
+	lock  sync.Mutex // of drawn and the line it is about
+	drawn bool       // whether the terminal shows a line of progress
 }
 
+// newUI returns the ui for stderr.
 func newUI(w io.Writer) *ui {
 	file, ok := w.(*os.File)
-	// which cannot clear a line
+	// a dumb terminal cannot clear a line
 	isTerminal := ok && term.IsTerminal(int(file.Fd())) && os.Getenv("TERM") != "dumb"
 	return &ui{w: w, terminal: isTerminal, width: newPage(w).width}
 }
@@ -41,7 +42,10 @@ type usageError struct {
 	msg, hint string
 }
 
-func (e *usageError) Error() string    { return e.msg }
+// Error implements error.
+func (e *usageError) Error() string { return e.msg }
+
+// HintText returns what to do about the mistake.
 func (e *usageError) HintText() string { return e.hint }
 
 // fail prints an error and, where there is one, its hint.
@@ -58,7 +62,7 @@ func (u *ui) fail(err error) {
 	}
 }
 
-// note prints what a reader of the result should know before it.
+// note prints what a reader should know before the result.
 func (u *ui) note(text string) {
 	u.endProgress()
 	fmt.Fprintln(u.w, "kerf: note:", readable(text))
@@ -71,16 +75,17 @@ func (u *ui) bug(reason any, stack []byte) {
 		"with the lines below\n%s", reason, stack)
 }
 
-// shownFrom is how long work takes before the terminal says how far it is: what is faster would
-// only flicker.
+// shownFrom is how long work takes before the terminal says how far it is. Our choice: a line that
+// stands for less would only flicker.
 const shownFrom = time.Second
 
-// progress draws how far a search is.
+// progress returns a function that draws how much of some work is done.
 func (u *ui) progress(what string) func(done, all int) {
 	u.started = time.Now()
 	return func(done, all int) { u.progressLine(done, all, what) }
 }
 
+// progressLine draws how much is done, once the work takes long enough.
 func (u *ui) progressLine(done, all int, what string) {
 	past := time.Since(u.started)
 	if !u.terminal || past < shownFrom || done < 1 {
@@ -90,8 +95,8 @@ func (u *ui) progressLine(done, all int, what string) {
 	u.draw(progressText(what, done, all, left, u.width))
 }
 
-// progressText is a bar between what is done and how long the rest takes, as far as the terminal
-// has room for it.
+// progressText returns a line with a bar between the name of the work and the time that is left.
+// The bar is left out where the line has no room for it.
 func progressText(what string, done, all int, left time.Duration, width int) string {
 	front, back := "kerf: "+what+" ",
 		fmt.Sprintf(" %d of %d, about %s left", done, all, left.Round(time.Second))
@@ -106,14 +111,15 @@ func progressText(what string, done, all int, left time.Duration, width int) str
 	return front + "[" + strings.Repeat("#", full) + strings.Repeat(".", room-full) + "]" + back
 }
 
-// Columns of a bar; with fewer than the least it says less than the numbers beside it.
+// Columns of a bar. Our choice: a bar with fewer than narrowestBar says less than the numbers
+// beside it.
 const (
 	widestBar    = 30
 	narrowestBar = 8
 )
 
-// phase says what is done and for how long, where nobody knows how long it takes. The function it
-// returns ends it.
+// phase draws the name of some work and for how long it lasts, where nobody knows how long it
+// takes. end ends the work.
 func (u *ui) phase(what string) (end func()) {
 	if !u.terminal {
 		return func() {}
@@ -140,7 +146,7 @@ func (u *ui) phase(what string) (end func()) {
 	}
 }
 
-// training draws how far a training is.
+// training returns a function that draws how many epochs of a training are done.
 func (u *ui) training() budget.Progress {
 	u.started = time.Now()
 	before := 0
@@ -164,6 +170,7 @@ func (u *ui) draw(line string) {
 	u.drawn = true
 }
 
+// endProgress clears the line.
 func (u *ui) endProgress() {
 	u.lock.Lock()
 	defer u.lock.Unlock()
@@ -173,11 +180,11 @@ func (u *ui) endProgress() {
 	}
 }
 
-// longestMessage is some ten lines of a terminal.
+// longestMessage is the longest message in characters. Our choice: some ten lines of a terminal.
 const longestMessage = 800
 
-// readable makes one line of a message, in which texts from files can stand. Of a long one both
-// ends stay: place and reason.
+// readable returns a message as one line without hidden characters, since texts from files stand in
+// it. A long message keeps both ends: place and reason.
 func readable(text string) string {
 	runes := []rune(report.Visible(strings.Join(strings.Fields(text), " ")))
 	if len(runes) <= longestMessage {

@@ -60,8 +60,7 @@ search makes small ([search] objective).`,
 	return cmd
 }
 
-// sizeTables are the loss of every size, its cost on each target, and what the
-// rows speak for.
+// sizeTables shows the loss of every size, its cost on each target, and what the rows speak for.
 func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []report.Table {
 	loss := report.Table{Title: "Hidden units: rise of the error in fixed point, on selection " +
 		"recordings", Head: []string{"units", "words"}, Numbers: 1, Words: 1}
@@ -88,6 +87,7 @@ func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []report.T
 	return append(tables, sentenceTable("What that says", sizeSentences(in, sizes, features)))
 }
 
+// sizeCosts shows what every size takes on one target, and whether it fits.
 func sizeCosts(sizes []budget.Size, target string) report.Table {
 	t := report.Table{Title: "What each size takes", Head: []string{target}, Numbers: 1, Words: 1}
 	for i, s := range sizes {
@@ -115,7 +115,7 @@ func sizeCosts(sizes []budget.Size, target string) report.Table {
 	return t
 }
 
-// sizeName is the number of units, and of another network its file.
+// sizeName returns the number of units, and for another network its file as well.
 func sizeName(s budget.Size) string {
 	if s.Other {
 		return fmt.Sprintf("%d %s", s.Units, s.File)
@@ -123,14 +123,14 @@ func sizeName(s budget.Size) string {
 	return strconv.Itoa(s.Units)
 }
 
-// words are those of weights and state.
+// words returns the bits of weights and state.
 func words(s budget.Size) string {
 	l := s.Candidate.Formats.Layers[0]
 	return fmt.Sprintf("%d, %d", l.RecurrentBits, l.StateBits)
 }
 
-// interval shows the rise of an error with its 95 % interval, or the error itself
-// where the tolerance is on that.
+// interval prints the rise of an error with its 95 % interval, or the error itself where the
+// tolerance is on the error.
 func interval(l budget.Loss) string {
 	show, value, low, high := report.Significant, l.Fixed, l.FixedLow, l.FixedHigh
 	if !l.Judged || l.Relative {
@@ -145,11 +145,12 @@ func interval(l budget.Loss) string {
 	return fmt.Sprintf("%s [%s, %s]", show(value), bare(show(low)), bare(show(high)))
 }
 
-// bare is a printed figure without its unit.
+// bare returns a printed figure without its unit.
 func bare(text string) string {
 	return strings.TrimSuffix(strings.TrimSuffix(text, " %"), " points")
 }
 
+// outcome returns whether a size is possible, and if not where it breaks a tolerance.
 func outcome(s budget.Size) string {
 	switch {
 	case !s.Tightest.Judged:
@@ -167,6 +168,7 @@ func outcome(s budget.Size) string {
 	return "possible"
 }
 
+// sizeSentences returns what the rows mean, and which one is recommended.
 func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []string {
 	lines := []string{
 		fmt.Sprintf("%d of %d features stay in every row. Words (bits of the weights, bits of "+
@@ -210,7 +212,7 @@ type sizeRow struct {
 	WeightBits int      `json:"weight_bits"`
 	StateBits  int      `json:"state_bits"`
 	MayReach   *float64 `json:"may_reach"` // of the judged row with the least room
-	// every tolerance, with the reserve for the sign-off
+	// whether it is within every tolerance, with the reserve for the sign-off
 	Within      bool          `json:"within"`
 	Broken      int           `json:"broken_limits"`
 	Recommended bool          `json:"recommended"`
@@ -218,6 +220,7 @@ type sizeRow struct {
 	Cost        []sizeCostRow `json:"cost"`
 }
 
+// sizeLossRow is a judged error of one size.
 type sizeLossRow struct {
 	Output   string   `json:"output"`
 	Scenario string   `json:"scenario"`
@@ -229,6 +232,7 @@ type sizeLossRow struct {
 	RiseHigh *float64 `json:"rise_high"`
 }
 
+// sizeCostRow is what one size takes of a resource of a target.
 type sizeCostRow struct {
 	Target   string   `json:"target"`
 	Resource string   `json:"resource"`

@@ -94,9 +94,8 @@ func TestCtrlCEndsEveryVerb(t *testing.T) {
 					t.Skipf("NOT CHECKED: %v", err)
 				}
 			}
-			began := time.Now()
-			dir, uninterrupted, _ := v.run(t, start, nil)
-			length, after := time.Since(began), tree(t, dir)
+			dir, uninterrupted, length, _ := v.run(t, start, nil)
+			after := tree(t, dir)
 			delete(after, "training.json") // which an interrupted run ends at another epoch
 			if uninterrupted.code == exitInput || uninterrupted.signalled {
 				t.Fatalf("uninterrupted: %+v", uninterrupted)
@@ -105,9 +104,9 @@ func TestCtrlCEndsEveryVerb(t *testing.T) {
 			ended := 0
 			for range n {
 				moment := time.Duration(random.Int64N(int64(length)))
-				dir, got, late := v.run(t, start, &moment)
+				dir, got, _, late := v.run(t, start, &moment)
 				where := fmt.Sprintf("interrupted after %v of %v", moment.Round(time.Millisecond),
-					length.Round(time.Millisecond))
+					length)
 				if late != "" {
 					t.Errorf("%s: %s", where, late)
 				}
@@ -140,7 +139,8 @@ func TestCtrlCEndsEveryVerb(t *testing.T) {
 			if ended == 0 {
 				t.Errorf("the verb ended %d times before the signal", n)
 			}
-			t.Logf("%d of %d runs were interrupted, an uninterrupted one takes %v", ended, n, length)
+			t.Logf("%d of %d runs were interrupted, an uninterrupted one works for %v", ended, n,
+				length)
 		})
 	}
 }
@@ -152,10 +152,11 @@ type ending struct {
 	stdout, stderr string
 }
 
-// run runs a verb in a fresh copy of the folder start, and interrupts it at a moment, if there is
-// one. late says by how much the process ended later than within a second.
+// run runs a verb in a fresh copy of the folder start, and interrupts it at a moment of its
+// processor time, if there is one. length is the processor time of the whole run; late says by how
+// much the process ended later than within a second.
 func (v interruptedVerb) run(t *testing.T, start string,
-	moment *time.Duration) (dir string, got ending, late string) {
+	moment *time.Duration) (dir string, got ending, length time.Duration, late string) {
 	t.Helper()
 	dir = t.TempDir()
 	if err := os.CopyFS(dir, os.DirFS(start)); err != nil {
@@ -179,23 +180,29 @@ func (v interruptedVerb) run(t *testing.T, start string,
 	if left := tree(t, scratch); len(left) > 0 {
 		t.Errorf("%d scratch files are left", len(left))
 	}
-	return dir, got, late
+	length = cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+	return dir, got, length, late
 }
 
 // longestWait ends a process that does nothing after a signal.
 const longestWait = 2 * time.Minute
 
-// interrupt sends SIGINT at a moment and waits for the end. A second is counted by the clock or, on
-// a busy machine, by the processor time that the process got: it is late when both are over.
-func interrupt(t *testing.T, cmd *exec.Cmd, moment time.Duration,
+// interrupt sends SIGINT when a process has worked for a while and waits for its end. A while is
+// processor time, which is the same on a busy machine; where nobody tells it, time of the clock. A
+// second is counted by both: the end is late when both are over.
+func interrupt(t *testing.T, cmd *exec.Cmd, while time.Duration,
 	ended chan struct{}) (late string) {
 	t.Helper()
-	select {
-	case <-ended:
-		return ""
-	case <-time.After(moment):
-	}
+	began := time.Now()
 	used, known := processorTime(cmd.Process.Pid)
+	for known && used < while || !known && time.Since(began) < while {
+		select {
+		case <-ended:
+			return ""
+		case <-time.After(time.Millisecond):
+		}
+		used, known = processorTime(cmd.Process.Pid)
+	}
 	if err := cmd.Process.Signal(os.Interrupt); errors.Is(err, os.ErrProcessDone) {
 		return ""
 	} else if err != nil {
@@ -318,7 +325,8 @@ func TestCtrlCEndsTheWaitForStdin(t *testing.T) {
 	cmd.Stderr = &said
 	cmd.Stdout = io.Discard
 	ended := started(t, cmd)
-	if late := interrupt(t, cmd, 300*time.Millisecond, ended); late != "" {
+	time.Sleep(300 * time.Millisecond) // most likely it waits by now; it has to end in any case
+	if late := interrupt(t, cmd, 0, ended); late != "" {
 		t.Error(late)
 	}
 	if status, _ := cmd.ProcessState.Sys().(syscall.WaitStatus); !status.Signaled() ||

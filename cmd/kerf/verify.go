@@ -44,6 +44,7 @@ table says what and where), 2 there is no handoff, or bad input.`,
 	return cmd
 }
 
+// verify checks a handoff, and with a job makes it again.
 func (a *app) verify(ctx context.Context, dir, job string) (result, error) {
 	v, err := exporter.Verify(dir, version)
 	if err != nil {
@@ -60,7 +61,8 @@ func (a *app) verify(ctx context.Context, dir, job string) (result, error) {
 	return &verification{v}, nil
 }
 
-// verifyAgainst makes the handoff again from its job.
+// verifyAgainst makes the handoff again from its job and compares every byte. What keeps it from
+// that is a check that was skipped, and no error.
 func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job string) error {
 	if _, err := os.Stat(job); err != nil {
 		return unreadable(job, err, "give the job file that the handoff was made from")
@@ -105,7 +107,7 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 	return nil
 }
 
-// verifiedMeans says what the word is worth.
+// verifiedMeans says what "verified" stands for.
 const verifiedMeans = "Verified: the files are those that kerf wrote, and they compute what " +
 	"they say. Whether that is good enough the sign-off says."
 
@@ -114,9 +116,10 @@ type verification struct {
 	*exporter.Verification
 }
 
+// isBroken reports whether something does not hold or could not be checked.
 func (v *verification) isBroken() bool { return !v.Verified }
 
-// tables are what was checked, then what was found.
+// tables returns what was checked, then what was found, if anything.
 func (v *verification) tables() []report.Table {
 	checks := report.Table{Title: "What was checked", Head: []string{"check", "result", "what"},
 		Numbers: 3}
@@ -140,6 +143,7 @@ func (v *verification) tables() []report.Table {
 	return []report.Table{checks, found}
 }
 
+// text prints the verdict and the hash of the manifest in front of the tables.
 func (v *verification) text(w io.Writer, p page) error {
 	verdict := "verified"
 	switch {
