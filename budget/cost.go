@@ -95,10 +95,11 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 	if t.WeightsIn == inRAM {
 		memory = append(memory, weights, tables)
 	}
-	code := part{"code", float64(cost.CodeBytes(shape, t.Core.ISA)), Estimated}
-	stack := part{Total, float64(cost.StackBytes(shape, t.Core.ISA)), Bounded}
+	estimate := cost.Of(shape, t.Core, t.flashWait(), t.WeightsInRAM())
+	code := part{"code", float64(estimate.Code), Estimated}
+	stack := part{Total, float64(estimate.Stack), Bounded}
 	var steps []part
-	for _, p := range cost.StepCycles(shape, t.Core, t.flashWait(), t.WeightsInRAM()) {
+	for _, p := range estimate.Cycles {
 		steps = append(steps, part{p.Name, p.Cycles, Estimated})
 	}
 	if m := measured; m != nil {

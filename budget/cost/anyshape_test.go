@@ -56,17 +56,16 @@ func anyShape(random *rand.Rand) quant.Shape {
 
 // Whatever a network looks like, every profile has figures for it, and they make sense: a step
 // takes at least a third of a cycle per multiply-accumulate (two products in an instruction, two
-// instructions in a cycle, fewer weights than words), and flash more than weights and tables.
+// instructions in a cycle, fewer weights than words), and has code and a stack.
 func TestAnyNetworkHasAnEstimate(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 1))
 	for range 150 {
 		s := anyShape(random)
 		for _, name := range targets.Names() {
-			cycles, flash, stack := Estimate(s, core(t, name))
-			if cycles < float64(s.MultiplyAccumulates())/3 ||
-				flash < s.WeightBytes()+s.TableBytes()+100 || stack < 16 {
-				t.Errorf("%s, %s: %g cycles, %d bytes of flash, %d of stack", name, ShapeText(s),
-					cycles, flash, stack)
+			e := Of(s, core(t, name), targets.FlashWait{}, false)
+			if e.Total() < float64(s.MultiplyAccumulates())/3 || e.Code < 100 || e.Stack < 16 {
+				t.Errorf("%s, %s: %g cycles, %d bytes of code, %d of stack", name, ShapeText(s),
+					e.Total(), e.Code, e.Stack)
 			}
 		}
 	}
@@ -90,7 +89,7 @@ func TestEstimateWithoutOptionalClasses(t *testing.T) {
 			random := rand.New(rand.NewPCG(5, 1))
 			for range 10 {
 				s := anyShape(random)
-				if cycles, _, _ := Estimate(s, p); !(cycles > 0) {
+				if cycles := stepCycles(s, p); !(cycles > 0) {
 					t.Errorf("%s without %s, %s: %g cycles", name, class, ShapeText(s), cycles)
 				}
 			}
@@ -111,7 +110,7 @@ func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
 			p.Costs[class] = targets.Cost{Cycles: targets.MostClassCycles}
 			for range 5 {
 				s := anyShape(random)
-				for _, part := range StepCycles(s, p, targets.FlashWait{Jump: 3}, false) {
+				for _, part := range Of(s, p, targets.FlashWait{Jump: 3}, false).Cycles {
 					if !(part.Cycles >= 0) {
 						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class,
 							targets.MostClassCycles, ShapeText(s), part.Name, part.Cycles)

@@ -161,10 +161,7 @@ func classCounts(s quant.Shape, core *targets.Profile) map[string]float64 {
 			one.Costs[other] = targets.Cost{}
 		}
 		one.Costs[class] = targets.Cost{Cycles: 1}
-		n := 0.0
-		for _, p := range cycleParts(s, &one) {
-			n += p.Cycles
-		}
+		n := stepCycles(s, &one)
 		if n != 0 { // a fitted class that hardly occurs may be below zero
 			counts[class] = n
 		}

@@ -32,10 +32,7 @@ func measuredWith(t *testing.T, core *targets.Profile, shapes []string) string {
 		if err != nil {
 			t.Fatal(err)
 		}
-		cycles := 0.0
-		for _, p := range cycleParts(s, core) {
-			cycles += p.Cycles
-		}
+		cycles := stepCycles(s, core)
 		const steps, overhead = 10000, 123456
 		fmt.Fprintf(&b, "%s\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n", strings.Join(boardHead, ","), i,
 			text, steps, steps*cycles+overhead, overhead)
@@ -107,12 +104,9 @@ func TestClassCountsAddUp(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			sum, want := 0.0, 0.0
+			sum, want := 0.0, stepCycles(s, core)
 			for class, n := range classCounts(s, core) {
 				sum += n * core.Cycles(class)
-			}
-			for _, p := range cycleParts(s, core) {
-				want += p.Cycles
 			}
 			if math.Abs(sum-want) > 1e-6*want {
 				t.Errorf("%s, %s: classes sum to %g cycles, the step takes %g", name, text, sum,

@@ -1,341 +1,175 @@
 package cost
 
 import (
-	"fmt"
-	"maps"
-	"slices"
-	"strconv"
-
-	"kerf/quant/rows"
-
-	"kerf/model"
 	"kerf/quant"
-	"kerf/targets"
+	"kerf/quant/rows"
 )
 
-// function is one function of the emitted C that is kept out of its callers, with what it calls and
-// is not kept apart.
+// counter counts the kernels of the emitted C of a network on an instruction set.
+type counter struct {
+	shape    quant.Shape
+	isa      string // named as in targets.Profile.ISA
+	way      rows.Way
+	isInside map[routine]bool // routines that the network calls: they stand in their callers
+}
+
+func newCounter(s quant.Shape, isa string) *counter {
+	c := &counter{shape: s, isa: isa, way: rows.Of(isa)}
+	c.isInside = c.placeRoutines()
+	return c
+}
+
+// runs holds how often each kernel runs in a step, or how often its code stands in a function.
+type runs map[kernel]float64
+
+func (r runs) add(k kernel, n int) {
+	if n != 0 {
+		r[k] += float64(n)
+	}
+}
+
+// function is a function of the emitted C that is kept out of its callers, with the routines that
+// stand in it.
 type function struct {
-	name       string // in the emitted C, behind the name of the job: l0_x_rows
-	part       string // of the cycles of a step, see cycleParts
-	time, code runs
+	name   string // in the emitted C, behind the name of the job: l0_x_rows
+	caller string // name of the function that calls it; none for the step
+	part   string // of the cycles of a step, see [Part]
+	time   runs   // in a step
+	code   runs
+	// constants that a step reads in the function: biases, shifts, weights, nodes of the table.
+	// Executed loads through a register do not tell flash from RAM, so what they wait for flash
+	// is added by this number.
+	flashReads int
+	frame      frame // the figure of its stack
+	arrays     int   // bytes of its arrays on the stack
 }
 
-// matrix is what one function of the emitted C reads.
-type matrix struct {
-	layer               int
-	name                string // l0_x, d0, head
-	rows, columns, bits int
-	shifted             float64
-	isHead              bool // the last layer, whose sums are the outputs
-	isDense             bool
-	isState             bool
+func newFunction() function { return function{time: runs{}, code: runs{}} }
+
+// add counts a kernel that stands n times in the code and runs so many times in a step.
+func (f function) add(k kernel, times, n int) {
+	f.time.add(k, times)
+	f.code.add(k, n)
 }
 
-// eachMatrix goes through what a step reads.
-func eachMatrix(s quant.Shape, do func(matrix)) {
-	in := s.Features
-	for i, l := range s.Layers {
-		f := s.Formats.Layers[i]
-		shifts := layerShifts(s, i)
-		gates := l.Kind.Gates()
-		prefix := fmt.Sprintf("l%d_", i)
-		do(matrix{layer: i, name: prefix + "x", rows: gates * l.Units, columns: in,
-			bits: f.InputBits, shifted: shifts.Input})
-		states := matrix{layer: i, name: prefix + "h", rows: gates * l.Units, columns: l.Units,
-			bits: f.RecurrentBits, shifted: shifts.Recurrent, isState: true}
-		if l.Kind == model.GRUResetBefore { // the candidate's rows are read later
-			states.rows = 2 * l.Units
-			do(states)
-			states.name, states.rows = prefix+"n", l.Units
-		}
-		do(states)
-		in = l.Units
-	}
-	for i, d := range s.Dense {
-		m := matrix{layer: i, name: denseName(s, i), rows: d.Outputs, columns: in,
-			bits: s.Formats.Dense[i], shifted: denseShifts(s, i).Rows, isDense: true}
-		m.isHead = i == len(s.Dense)-1 && !usesTable(d.Activation)
-		do(m)
-		in = d.Outputs
-	}
-}
-
-func denseName(s quant.Shape, i int) string {
-	if i == len(s.Dense)-1 {
-		return "head"
-	}
-	return fmt.Sprintf("d%d", i)
-}
-
-// Shifts of a network that is not quantized yet: those of the demo job (table 6, 1.5 and 4.2 bits;
-// testdata/cityweather has 7 for the table), and for a cell the middle of what the networks of
-// testdata/kernels have.
-const (
-	typicalTable     = 6
-	typicalCell      = 4
-	typicalInput     = 2
-	typicalRecurrent = 4
-)
-
-func layerShifts(s quant.Shape, i int) quant.LayerShifts {
-	if s.Shifts.IsKnown() {
-		return s.Shifts.Layers[i]
-	}
-	return quant.LayerShifts{Table: typicalTable, Cell: typicalCell, CellTable: typicalTable,
-		Input: typicalInput, Recurrent: typicalRecurrent}
-}
-
-func denseShifts(s quant.Shape, i int) quant.DenseShifts {
-	if s.Shifts.IsKnown() {
-		return s.Shifts.Dense[i]
-	}
-	return quant.DenseShifts{Table: typicalTable, Rows: typicalRecurrent}
-}
-
-// functions counts one step: the kernels that each function of the emitted C runs, and what its
-// code is made of; and the code that functions share.
-func functions(s quant.Shape, isa string) (own []function, shared runs) {
-	w := wayOf(isa)
-	h := w.findHelpers(s, isa)
-	rows := map[string][]function{} // by name of the layer
-	eachMatrix(s, func(m matrix) {
+// functions counts the functions of the emitted C, each behind those that it calls.
+func (c *counter) functions() []function {
+	readers := map[string][]function{} // functions that read rows, by the prefix of their layer
+	eachMatrix(c.shape, func(m matrix) {
 		if m.isHead {
 			return
 		}
-		f := w.block(h, m.rows, m.columns, m.bits, m.shifted)
-		f.name, f.part = m.name+"_rows", m.name
-		layer := m.name
-		if !m.isDense {
-			layer = fmt.Sprintf("l%d", m.layer)
+		f := c.readRows(m)
+		layer := layerPrefix(m.layer)
+		switch {
+		case m.isDense:
+			layer = m.name
+			f.part = layer
+		case m.isState:
+			f.part = layer + "_recurrent_products"
+		default:
 			f.part = layer + "_input_products"
 		}
-		if m.isState {
-			f.part = layer + "_recurrent_products"
-		}
-		rows[layer] = append(rows[layer], f)
+		f.name, f.caller, f.frame = m.name+"_rows", layer+"_step", rowsFrame(m.bits, f)
+		readers[layer] = append(readers[layer], f)
 	})
-	for i := range s.Layers {
-		layer := fmt.Sprintf("l%d", i)
-		f := w.gates(s, i)
-		f.name, f.part = layer+"_step", layer+"_gates"
-		own = append(append(own, rows[layer]...), f)
+	var all []function
+	for i := range c.shape.Layers {
+		layer := layerPrefix(i)
+		f := c.gates(i)
+		f.name, f.caller, f.part = layer+"_step", "step", layer+"_gates"
+		f.frame = layerFrame(c.shape, i)
+		all = append(append(all, readers[layer]...), f)
 	}
-	in := s.Layers[len(s.Layers)-1].Units
-	for i, d := range s.Dense {
-		layer := denseName(s, i)
-		f := w.dense(s, h, i, in)
-		f.name, f.part = layer+"_step", layer
-		own = append(append(own, rows[layer]...), f)
+	in := c.shape.Layers[len(c.shape.Layers)-1].Units
+	for i, d := range c.shape.Dense {
+		layer := densePrefix(c.shape, i)
+		f := c.dense(i, in)
+		f.name, f.caller, f.part = layer+"_step", "step", layer
+		f.frame = denseFrame(c.shape, i)
+		all = append(append(all, readers[layer]...), f)
 		in = d.Outputs
 	}
-	step := function{name: "step", part: "call", time: runs{}, code: runs{}}
-	for _, r := range []runs{step.time, step.code} {
-		r.add("step", 1)
-		r.add("step_layer", len(s.Layers))
-		r.add("step_dense", len(s.Dense))
-		for i, l := range s.Layers {
-			if s.Formats.Layers[i].StateBits == 32 && l.Kind != model.LSTM {
-				r.add("step_view", 1)
-			}
-		}
-	}
-	return append(own, step), w.shared(s, h)
+	f := c.step()
+	f.name, f.part, f.frame = "step", "call", stepFrame(c.shape)
+	return append(all, f)
 }
 
-// gates counts the function that combines the results of rows to new states: "layer" per call, the
-// kind alone per unit.
-func (w way) gates(s quant.Shape, i int) function {
-	l := s.Layers[i]
-	shifts := layerShifts(s, i)
-	key := layerKey(l.Kind, s.Formats.Layers[i].StateBits)
-	f := function{time: runs{}, code: runs{}}
-	f.time.add("layer_"+key, 1)
-	f.time.add(key, l.Units)
-	f.time.add(flashRead, tableReads*l.Units*nonlinear(l.Kind))
-	f.code.add(key, 1)
-	if w.Way == rows.Bytes && FrameArrays(s, fmt.Sprintf("l%d_step", i)) <= nearBytes {
-		f.time.add(key+"_near", l.Units)
-		f.code.add(key+"_near", 1)
-	}
-	logistics := map[model.Kind]int{model.GRUResetAfter: 2, model.GRUResetBefore: 2,
-		model.LSTM: 3}[l.Kind]
-	if l.Kind == model.ElmanReLU {
-		return f
-	}
-	w.table(f, key, int(shifts.Table), 1, l.Units)
-	w.table(f, key, int(shifts.Table)+1, logistics, l.Units)
-	if l.Kind.HasCell() {
-		w.table(f, key, int(shifts.CellTable), 1, l.Units)
-		if w.Way == rows.Bytes {
-			f.time.add(key+"_bit", l.Units*int(shifts.Cell%8))
-			f.code.add(key+"_bit", int(shifts.Cell%8))
-		}
-	}
-	return f
-}
-
-// nearBytes of a frame are within the reach of one instruction of an AVR core (LDD: displacement 0
-// to 63, AVR Instruction Set Manual DS40002198).
-const nearBytes = 63
-
-// wholeTable is the shift into the table from which on it reaches as far as a 16-bit value.
-const wholeTable = 7
-
-// leastTable is the least shift into the table that was measured: sums of 128 and more. Smaller
-// ones count as this.
-const leastTable = 3
-
-// table counts what reading the table takes beyond the shift wholeTable: the limit where the table
-// ends before the value does, and where a core shifts bit by bit, other shifts. places: in the
-// code; times: each runs in a step.
-func (w way) table(f function, key string, shift, places, times int) {
-	if places == 0 {
-		return
-	}
-	if shift < wholeTable {
-		f.time.add("limit_"+key, places*times)
-		f.code.add("limit_"+key, places)
-	}
-	if shift = max(shift, leastTable); w.Way == rows.Bytes && shift != wholeTable {
-		name := "table" + strconv.Itoa(shift)
-		f.time.add(name, places*times)
-		f.code.add(name, places)
-	}
-}
-
-// dense counts the function of a dense layer without the one that reads its rows.
-func (w way) dense(s quant.Shape, h helpers, i, in int) function {
-	d, bits := s.Dense[i], s.Formats.Dense[i]
-	last := i == len(s.Dense)-1
-	f := function{time: runs{}, code: runs{}}
-	if last && !usesTable(d.Activation) {
-		kernel := "head_" + h.placed("row"+strconv.Itoa(bits))
-		switch d.Outputs { // compilers write out the loop over so few
-		case 1:
-			kernel += "_one"
-		case 2:
-			kernel += "_two"
-		}
-		f.time.add("head", 1)
-		f.code.add("head", 1)
-		f.time.add(kernel, d.Outputs)
-		f.time.addColumns(kernel, w, bits, d.Outputs, in)
-		f.time.add(flashRead, d.Outputs*(1+in))
-		f.code.add(kernel, 1)
-		if bits == 8 && in%4 != 0 {
-			f.code.add(kernel+"_rest", 1)
-			f.time.add(kernel+"_rest", d.Outputs)
-		}
-		if d.Activation == model.ReLU {
-			f.time.add("head_ReLU", d.Outputs)
-			f.code.add("head_ReLU", 1)
-		}
-		return f
-	}
-	kernel := "dense_" + d.Activation.String()
-	if last {
-		kernel = "last_" + d.Activation.String()
-	}
-	f.time.add(kernel, 1)
-	f.code.add(kernel, 1)
-	if d.Activation != model.Identity {
-		f.time.add(kernel+"_row", d.Outputs)
-	}
-	if d.Outputs == 1 {
-		f.code.add(kernel+"_one", 1)
-	}
-	if usesTable(d.Activation) {
-		f.time.add(flashRead, tableReads*d.Outputs)
-		shift := int(denseShifts(s, i).Table)
-		if d.Activation == model.Logistic {
-			shift++
-		}
-		w.table(f, "dense", shift, 1, d.Outputs)
-	}
-	return f
-}
-
-// shared counts the code that functions call and that is not part of them: routines of the emitted
-// C and of the compiler's library.
-func (w way) shared(s quant.Shape, h helpers) runs {
+// shared counts the code outside of the functions: routines of the emitted C and of the compiler's
+// library that functions call.
+func (c *counter) shared() runs {
 	code := runs{}
-	code.add("shared", 1)
-	code.add("reset", len(s.Layers))
-	for i, l := range s.Layers {
-		key := layerKey(l.Kind, s.Formats.Layers[i].StateBits)
-		code["uses_"+key] = 1
+	code.add(kernel{task: otherShared}, 1)
+	code.add(kernel{task: resetLayer}, len(c.shape.Layers))
+	for i, l := range c.shape.Layers {
+		bits := c.shape.Formats.Layers[i].StateBits
+		code[kernel{task: layerShared, layer: l.Kind, bits: bits}] = 1
 		if l.Kind.HasCell() {
-			code.add("reset_cell", 1)
+			code.add(kernel{task: resetCell}, 1)
 		}
 	}
-	for _, routine := range slices.Sorted(maps.Keys(h)) {
-		if !h[routine] {
-			code.add("routine_"+routine, 1)
+	for r, isInside := range c.isInside {
+		if !isInside {
+			code.add(kernel{task: routineCode, routine: r}, 1)
 		}
 	}
-	eachMatrix(s, func(m matrix) {
+	eachMatrix(c.shape, func(m matrix) {
 		if m.isHead {
-			code["uses_head"+strconv.Itoa(m.bits)] = 1
+			code[kernel{task: headShared, bits: m.bits}] = 1
 		} else {
-			code["uses_rows"+strconv.Itoa(m.bits)] = 1
+			code[kernel{task: rowsShared, bits: m.bits}] = 1
 		}
 	})
-	for i, d := range s.Dense {
-		if usesTable(d.Activation) && i == len(s.Dense)-1 {
-			code["uses_scale"] = 1
+	for i, d := range c.shape.Dense {
+		if usesTable(d.Activation) && i == len(c.shape.Dense)-1 {
+			code[kernel{task: scaleShared}] = 1
 		} else if usesTable(d.Activation) {
-			code["uses_dense_table"] = 1
+			code[kernel{task: tableShared}] = 1
 		}
 	}
 	return code
 }
 
-// Function is one function of the emitted C: how often each kernel of it runs in a step, and what
-// its code is made of.
+// Function is a function of the emitted C as [Of] counts it.
 type Function struct {
-	Name          string // in the emitted C, behind the name of the job
+	Name string // in the emitted C, behind the name of the job
+	Part string // the [Part] of the cycles of a step to which it belongs
+	// Kernels is how often each kernel of kernels.toml runs in a step, Code how often its code
+	// stands in the function.
 	Kernels, Code map[string]float64
+	// StackKey names the figure of kernels.toml for its stack, see StackFigure.
+	StackKey string
+
+	counted function
+	isa     string
 }
 
-// Functions tells what a step is made of on an instruction set: the functions that are kept apart,
-// and the code that they share. The command that fits budget/cost/kernels.toml reads it
-// (testdata/kernels).
+// Functions returns the functions of the emitted C of a network on an instruction set, and the code
+// that they share. The command that fits kernels.toml (testdata/kernels) reads them.
 func Functions(s quant.Shape, isa string) (own []Function, shared map[string]float64) {
-	parts, code := functions(s, isa)
-	for _, f := range parts {
-		delete(f.time, flashRead) // is part of other kernels
-		own = append(own, Function{f.name, f.time, f.code})
+	c := newCounter(s, isa)
+	for _, f := range c.functions() {
+		own = append(own, Function{Name: f.name, Part: f.part, Kernels: f.time.named(),
+			Code: f.code.named(), StackKey: f.frame.name(), counted: f, isa: isa})
 	}
-	return own, code
+	return own, c.shared().named()
 }
 
-// PartFunctions names the functions of the emitted C that each part of the cycles of a step stands
-// for.
-func PartFunctions(s quant.Shape, isa string) map[string][]string {
-	named := map[string][]string{}
-	own, _ := functions(s, isa)
-	for _, f := range own {
-		named[f.part] = append(named[f.part], f.name)
+// named returns the runs by the names of kernels.toml.
+func (r runs) named() map[string]float64 {
+	all := make(map[string]float64, len(r))
+	for k, n := range r {
+		all[k.name()] = n
 	}
-	return named
+	return all
 }
 
-// CycleParts is what a step is expected to take on a core, in cycles by layer and purpose.
-func CycleParts(s quant.Shape, core *targets.Profile) map[string]float64 {
-	parts := map[string]float64{}
-	for _, p := range cycleParts(s, core) {
-		parts[p.Name] = p.Cycles
+// StackFigure returns the least figure of kernels.toml, in bytes, with which [Of] bounds the stack
+// of the function, from its frame and the deepest chain of calls from it as measured.
+func (f Function) StackFigure(frame, chain int) int {
+	if f.counted.frame.isChain() {
+		return chain
 	}
-	return parts
-}
-
-// Estimate is what a network is expected to take on a core: cycles of a step; flash of code,
-// weights and tables, and stack, in bytes.
-func Estimate(s quant.Shape, core *targets.Profile) (cycles float64, flash, stack int) {
-	for _, p := range cycleParts(s, core) {
-		cycles += p.Cycles
-	}
-	return cycles, CodeBytes(s, core.ISA) + s.WeightBytes() + s.TableBytes(),
-		StackBytes(s, core.ISA)
+	// A frame is filled up to whole multiples: the least figure that gives this frame.
+	return frame - f.counted.arrays - (stackAlign(f.isa) - 1)
 }

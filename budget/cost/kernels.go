@@ -4,34 +4,33 @@ import (
 	_ "embed"
 	"fmt"
 	"maps"
-	"math"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 
-	"kerf/model"
-	"kerf/quant"
 	"kerf/targets"
 )
 
-// kernelsFile holds what was measured on the emitted C; its head says how.
+// KernelsText is the file kernels.toml: what was measured on the emitted C and fitted. Its head
+// says how to read it.
 //
 //go:embed kernels.toml
 var KernelsText []byte
 
-// kernelSet is what the emitted C takes on one instruction set: a table of
-// kernels.toml.
+// FittedColumns is the widest row of the networks that were measured for kernels.toml
+// (testdata/kernels/measurements.jsonl.gz).
+const FittedColumns = 63
+
+// kernelSet holds the figures of an instruction set: a table of kernels.toml.
 type kernelSet struct {
 	Compiler string `toml:"compiler"` // with version and flags
 	Counted  string `toml:"counted"`  // what the counts come from
-	// Kernel holds, by kernel and instruction class, how many instructions
-	// one run of the kernel executes.
+	// Kernel holds, by kernel and instruction class, how many instructions one run executes.
 	Kernel map[string]map[string]float64 `toml:"kernel"`
-	// by part of the code; below zero: the part saves code
-	Code  map[string]float64 `toml:"code_bytes"`
-	Stack map[string]int     `toml:"stack_bytes"` // see StackKey
+	// Code holds the bytes of code by kernel; below zero: with the kernel, other code gets smaller.
+	Code map[string]float64 `toml:"code_bytes"`
+	// Stack holds bytes by frame.
+	Stack map[string]int `toml:"stack_bytes"`
 }
 
 // kernelSets reads kernels.toml, once. It panics on a mistake in it.
@@ -43,9 +42,8 @@ var kernelSets = sync.OnceValue(func() map[string]*kernelSet {
 	return sets
 })
 
-// kernelsFor returns the kernels of an instruction set, named as in
-// targets.Profile.ISA. It panics if there is none: profiles with other
-// instruction sets are refused when they are read.
+// kernelsFor returns the figures of an instruction set, named as in targets.Profile.ISA. It panics
+// if there are none: profiles with other instruction sets are refused when they are read.
 func kernelsFor(isa string) *kernelSet {
 	set, ok := kernelSets()[isa]
 	if !ok {
@@ -54,24 +52,36 @@ func kernelsFor(isa string) *kernelSet {
 	return set
 }
 
-// fittedColumns is the widest row of the networks that kernels.toml is fitted to
-// (testdata/kernels/measurements.jsonl.gz).
-const FittedColumns = 63
+// Origin says what the estimates for an instruction set rest on.
+type Origin struct {
+	Compiler string // with version and flags
+	Counted  string // how the instructions of a step were counted
+}
 
-// widestRow is the largest number of columns of any matrix.
-func WidestRow(s quant.Shape) int {
-	columns := 0
-	eachMatrix(s, func(m matrix) { columns = max(columns, m.columns) })
-	return columns
+// EstimateOrigin returns the origin of the estimates for an instruction set, named as in
+// targets.Profile.ISA. It panics on an instruction set without kernels, which no profile has.
+func EstimateOrigin(isa string) Origin {
+	k := kernelsFor(isa)
+	return Origin{k.Compiler, k.Counted}
 }
 
 // simulated is the class of cycles that a simulator counted.
 const simulated = "cycle"
 
-// cycles estimates one run of a kernel on a core, in cycles: instructions of
-// each class times cycles of the class. It panics on an unknown kernel.
-func (k *kernelSet) cycles(kernel string, p *targets.Profile) float64 {
-	counts := lookUp(k.Kernel, kernel)
+// isSimulated reports whether kernels hold cycles of a simulator instead of instructions by class.
+func (k *kernelSet) isSimulated() bool {
+	for _, counts := range k.Kernel {
+		if _, ok := counts[simulated]; ok {
+			return true
+		}
+	}
+	return false
+}
+
+// cycles estimates one run of a kernel on a core: instructions of each class times cycles of the
+// class. It panics on a kernel without figures.
+func (k *kernelSet) cycles(of kernel, p *targets.Profile) float64 {
+	counts := lookUp(k.Kernel, of)
 	// The fixed order makes the rounding, and so the report, the same in each run.
 	var sum float64
 	for _, class := range slices.Sorted(maps.Keys(counts)) {
@@ -84,84 +94,59 @@ func (k *kernelSet) cycles(kernel string, p *targets.Profile) float64 {
 	return sum
 }
 
-// isSimulated tells that kernels hold cycles of a simulator instead of instructions by class.
-func (k *kernelSet) isSimulated() bool {
-	for _, counts := range k.Kernel {
-		if _, ok := counts[simulated]; ok {
-			return true
-		}
-	}
-	return false
-}
-
-// layerKey names a kind of recurrent layer and the width of its state.
-func layerKey(kind model.Kind, stateBits int) string {
-	names := map[model.Kind]string{
-		model.GRUResetAfter: "gru_after", model.GRUResetBefore: "gru_before", model.LSTM: "lstm",
-		model.ElmanTanh: "elman_tanh", model.ElmanReLU: "elman_relu",
-	}
-	return names[kind] + strconv.Itoa(stateBits)
-}
-
-// usesTable tells whether an activation reads the tanh table.
-func usesTable(a model.Activation) bool { return a == model.Tanh || a == model.Logistic }
-
-// codeBytes estimates the code of the inference in bytes, without weights and
-// tables.
-func CodeBytes(s quant.Shape, isa string) int {
-	k := kernelsFor(isa)
-	own, shared := functions(s, isa)
-	size := k.code(shared)
-	for _, f := range own {
-		size += k.code(f.code)
-	}
-	return int(math.Round(max(size, 0)))
-}
-
-// code adds up parts of the code, in bytes. The fixed order makes the rounding the same in each
-// run.
-func (k *kernelSet) code(parts runs) float64 {
+// codeBytes adds up the bytes of kernels.
+func (k *kernelSet) codeBytes(code runs) float64 {
 	sum := 0.0
-	for _, name := range slices.Sorted(maps.Keys(parts)) {
-		v := lookUp(k.Code, name)
-		sum += float64(parts[name] * v)
+	for _, run := range code.byName() {
+		sum += float64(run.n * lookUp(k.Code, run.kernel))
 	}
 	return sum
 }
 
-// withoutInside is the kernel of a routine that is called, for one that stands in its caller.
-func withoutInside(kernel string) string { return strings.Replace(kernel, "_inside", "", 1) }
+// run is a kernel and how often it runs or stands in the code.
+type run struct {
+	kernel
+	n float64
+}
 
-// lookUp looks up a kernel or part of the code. Where the measured networks have none of that name,
-// the one that is most like it stands in: the routine called instead of inside or the other way
-// round, the loop over outputs instead of one that is written out; and where a correction was not
-// seen, nothing. It panics if there is none.
-func lookUp[V any](of map[string]V, name string) V {
-	if v, ok := of[name]; ok {
+// byName lists runs in the order of their names, so that sums are rounded the same in each run of
+// kerf.
+func (r runs) byName() []run {
+	type namedRun struct {
+		run
+		name string
+	}
+	all := make([]namedRun, 0, len(r))
+	for k, n := range r {
+		all = append(all, namedRun{run{k, n}, k.name()})
+	}
+	slices.SortFunc(all, func(a, b namedRun) int { return strings.Compare(a.name, b.name) })
+	sorted := make([]run, len(all))
+	for i, r := range all {
+		sorted[i] = r.run
+	}
+	return sorted
+}
+
+// lookUp returns the figure of a kernel. Where the measured networks do not have the kernel, the
+// one that is most like it stands in, and for a correction nothing. It panics if there is none.
+func lookUp[V any](figures map[string]V, of kernel) V {
+	if v, ok := figures[of.name()]; ok {
 		return v
 	}
-	plain := strings.NewReplacer("_one", "", "_two", "").Replace(name)
-	for _, n := range []string{withoutInside(name), plain, withoutInside(plain),
-		inside.ReplaceAllString(plain, "${1}_inside")} {
-		if v, ok := of[n]; ok {
+	for _, other := range of.alike() {
+		if v, ok := figures[other.name()]; ok {
 			return v
 		}
 	}
-	if correction.MatchString(name) {
+	if of.isCorrection() {
 		var nothing V
 		return nothing
 	}
-	panic(fmt.Sprintf("cost: no kernel %q", name))
+	panic(fmt.Sprintf("cost: no kernel %q", of.name()))
 }
 
-// correction matches kernels that change others a little: what the last columns, a single row or
-// group, a loop over hundreds of columns, near memory and a limit make of them.
-var correction = regexp.MustCompile(`_(rest|one|near)$|^(single|left_|limit_|uses_|loop|round)`)
-
-// inside finds the routines that may stand in their callers.
-var inside = regexp.MustCompile(`(row\d+|sum|c2_16|c4_4)`)
-
-// figure looks a figure up. It panics if there is none.
+// figure returns the figure of that name. It panics if there is none.
 func figure(of map[string]int, name string) int {
 	v, ok := of[name]
 	if !ok {

@@ -55,15 +55,16 @@ func TestEveryProfileHasAllFigures(t *testing.T) {
 							continue
 						}
 						s := oneLayer(kind, weightBits, stateBits, activation)
-						for _, part := range cycleParts(s, p) {
+						e := Of(s, p, targets.FlashWait{}, false)
+						for _, part := range e.Cycles {
 							if !(part.Cycles > 0) {
 								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.Name,
 									part.Cycles)
 							}
 						}
-						if code, stack := CodeBytes(s, p.ISA),
-							StackBytes(s, p.ISA); code < 100 || stack < 16 {
-							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, code, stack)
+						if e.Code < 100 || e.Stack < 16 {
+							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, e.Code,
+								e.Stack)
 						}
 					}
 				}
@@ -75,7 +76,10 @@ func TestEveryProfileHasAllFigures(t *testing.T) {
 func TestUnknownInstructionSetKernelOrFigurePanics(t *testing.T) {
 	for _, call := range []func(){
 		func() { kernelsFor("armv6") },
-		func() { kernelsFor("avr").cycles("mac", core(t, "avr8")) },
+		func() {
+			kernelsFor("avr").cycles(kernel{task: columnCall, columns: 3, bits: 8},
+				core(t, "avr8"))
+		},
 		func() { figure(kernelsFor("avr").Stack, "w3") },
 	} {
 		func() {
@@ -157,7 +161,8 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 	for _, n := range measuredNets(t) {
 		p := core(t, n.profile)
 		all[p.Name]++
-		cycles, flash, stack := Estimate(n.shape, p)
+		e := Of(n.shape, p, targets.FlashWait{}, false)
+		cycles, flash := e.Total(), e.Code+n.shape.WeightBytes()+n.shape.TableBytes()
 		aim, worst := officialTiming, worstCycles
 		if p.Name == "cortex-m7" || p.Name == "cortex-m33" {
 			aim, worst = otherTiming, otherTiming
@@ -175,9 +180,9 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 		if off > aim || bytes > max(aimBytes, aimFlash*float64(n.flash)) {
 			misses[p.Name]++
 		}
-		if stack < n.stack || stack > n.stack+worstStack {
+		if e.Stack < n.stack || e.Stack > n.stack+worstStack {
 			t.Errorf("measured.csv:%d: bound of the stack %d bytes, deepest chain %d", n.line,
-				stack, n.stack)
+				e.Stack, n.stack)
 		}
 		if n.shape.StateBytes() != n.ram {
 			t.Errorf("measured.csv:%d: %d bytes of state, measured %d", n.line,
@@ -238,7 +243,7 @@ func TestArraysOnTheStackByHand(t *testing.T) {
 	} {
 		s := oneLayer(c.kind, 8, c.stateBits, model.Identity)
 		s.Layers[0].Units, s.Dense[0].Outputs = 5, 6
-		if layer, step := FrameArrays(s, "l0_step"), FrameArrays(s, "step"); layer != c.layer ||
+		if layer, step := layerArrays(s.Layers[0]), stepArrays(s); layer != c.layer ||
 			step != c.step {
 			t.Errorf("%v, %d bits: arrays take %d bytes in the layer and %d in the step, want "+
 				"%d and %d", c.kind, c.stateBits, layer, step, c.layer, c.step)
@@ -252,7 +257,8 @@ func TestArraysOnTheStackByHand(t *testing.T) {
 // in some listings.
 func TestFourColumnsByHand(t *testing.T) {
 	p := core(t, "cortex-m4f")
-	if got := kernelsFor(p.ISA).cycles("c4_8", p); got < 10 || got > 12 {
+	if got := kernelsFor(p.ISA).cycles(kernel{task: columnCall, columns: 4, bits: 8},
+		p); got < 10 || got > 12 {
 		t.Errorf("%v cycles, want 11", got)
 	}
 }
@@ -264,7 +270,8 @@ func TestFourColumnsByHand(t *testing.T) {
 func TestSixColumnsByHand(t *testing.T) {
 	p := core(t, "cortex-m0plus")
 	k := kernelsFor(p.ISA)
-	if got := 6*k.cycles("c1_8", p) + k.cycles("round8", p); math.Abs(got-95) > 10 {
+	column, turn := kernel{task: columnCall, columns: 1, bits: 8}, kernel{task: columnTurn, bits: 8}
+	if got := 6*k.cycles(column, p) + k.cycles(turn, p); math.Abs(got-95) > 10 {
 		t.Errorf("%v cycles, want 95", got)
 	}
 }

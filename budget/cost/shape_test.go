@@ -6,6 +6,7 @@ import (
 
 	"kerf/model"
 	"kerf/quant"
+	"kerf/targets"
 )
 
 func TestShapeText(t *testing.T) {
@@ -43,8 +44,8 @@ func FuzzParseShape(f *testing.F) {
 			t.Fatalf("%q became %+v, then %+v, %v", text, s, again, err)
 		}
 		// no shape that is read may panic the estimate
-		for _, isa := range []string{"armv7em", "avr"} {
-			CodeBytes(s, isa)
+		for _, name := range []string{"cortex-m4f", "avr8"} {
+			Of(s, core(t, name), targets.FlashWait{}, false)
 		}
 	})
 }

@@ -3,16 +3,15 @@ package cost
 import (
 	"fmt"
 	"strconv"
-	"strings"
 
 	"kerf/model"
 	"kerf/quant"
 )
 
-// StackAlign is the multiple that every frame is filled up to, by instruction set. Sources:
-// Procedure Call Standard for the Arm Architecture, section 6.2.1.2 (8 at interfaces); RISC-V
-// calling convention (16); avr-gcc has none.
-func StackAlign(isa string) int {
+// stackAlign is the multiple of bytes that every frame is filled up to, by instruction set.
+// Sources: Procedure Call Standard for the Arm Architecture, section 6.2.1.2 (8 at interfaces);
+// RISC-V calling convention (16); avr-gcc has none.
+func stackAlign(isa string) int {
 	switch isa {
 	case "rv32imc":
 		return 16
@@ -22,142 +21,153 @@ func StackAlign(isa string) int {
 	return 8
 }
 
-// stackBytes bounds the stack of a step in bytes: the frame of the step and the deepest of the
-// functions that it calls. A frame holds arrays, whose size is known, and registers and
-// temporaries, of which kernels.toml has the most that was seen.
-func StackBytes(s quant.Shape, isa string) int {
-	k := kernelsFor(isa)
-	align := StackAlign(isa)
-	frame := func(arrays int, name string) int {
-		return (arrays + figure(k.Stack, name) + align - 1) / align * align
-	}
-	deepest := 0
-	eachMatrix(s, func(m matrix) {
-		if m.isHead {
-			deepest = max(deepest, k.chain(s, isa, m.name+"_step"))
-			return
-		}
-		caller := m.name + "_step"
-		if !m.isDense {
-			caller = fmt.Sprintf("l%d_step", m.layer)
-		}
-		deepest = max(deepest, k.chain(s, isa, m.name+"_rows")+frame(FrameArrays(s, caller),
-			StackKey(s, isa, caller)))
-	})
-	return frame(FrameArrays(s, "step"), StackKey(s, isa, "step")) + deepest
+// frame names a figure of stack_bytes in kernels.toml. For functions that read rows, and for a
+// head, the figure is what the function and all that it calls take; for the others it is their own
+// frame without the arrays, whose size depends on the network.
+type frame struct {
+	of         frameOf
+	bits       int              // of weights, or of the state of a recurrent layer
+	layer      model.Kind       // of a recurrent layer
+	activation model.Activation // of a dense layer
+	// Functions that read rows keep more or fewer registers with these.
+	isSingle bool // there is no loop over groups of rows
+	hasLeft  bool // rows are left that are read alone
+	isCaller bool // a routine that reads a row is called
+	isLong   bool // of the step: more than two layers
 }
 
-// chain bounds what a function takes with all that it calls. Where no network of its form was
-// measured, the largest of its word width stands in.
-func (k *kernelSet) chain(s quant.Shape, isa, function string) int {
-	key := StackKey(s, isa, function)
-	if v, ok := k.Stack[key]; ok {
+// frameOf says which function a frame belongs to.
+type frameOf int
+
+const (
+	rowsFunction  frameOf = iota // reads the rows of a matrix
+	headFunction                 // a last layer whose sums are the outputs
+	layerFunction                // a recurrent layer
+	denseFunction                // a dense layer in front of the last one
+	lastFunction                 // a last layer with a table
+	stepFunction
+)
+
+// isChain reports whether the figure holds all that the function calls.
+func (f frame) isChain() bool { return f.of == rowsFunction || f.of == headFunction }
+
+// name returns the name of the figure in kernels.toml.
+func (f frame) name() string {
+	switch f.of {
+	case rowsFunction:
+		name := "rows" + strconv.Itoa(f.bits)
+		for _, form := range []struct {
+			is   bool
+			word string
+		}{{f.isSingle, "_single"}, {f.hasLeft, "_left"}, {f.isCaller, "_called"}} {
+			if form.is {
+				name += form.word
+			}
+		}
+		return name
+	case headFunction:
+		return "head" + strconv.Itoa(f.bits)
+	case layerFunction:
+		return layerName(f.layer, f.bits)
+	case denseFunction:
+		return "dense_" + f.activation.String()
+	case lastFunction:
+		return "last_" + f.activation.String()
+	}
+	if f.isLong {
+		return "step_more"
+	}
+	return "step"
+}
+
+// rowsFrame is the frame of a function that was counted and reads rows of so many bits.
+func rowsFrame(bits int, f function) frame {
+	of := func(t task) float64 { return f.time[kernel{task: t, bits: bits}] }
+	return frame{of: rowsFunction, bits: bits, isSingle: of(groupTurn) == 0,
+		hasLeft: of(leftRows) > 0, isCaller: of(row)+of(tailRow) > 0}
+}
+
+func layerFrame(s quant.Shape, i int) frame {
+	return frame{of: layerFunction, layer: s.Layers[i].Kind, bits: s.Formats.Layers[i].StateBits}
+}
+
+func denseFrame(s quant.Shape, i int) frame {
+	if isHead(s, i) {
+		return frame{of: headFunction, bits: s.Formats.Dense[i]}
+	}
+	f := frame{of: denseFunction, activation: s.Dense[i].Activation}
+	if i == len(s.Dense)-1 {
+		f.of = lastFunction
+	}
+	return f
+}
+
+func stepFrame(s quant.Shape) frame {
+	return frame{of: stepFunction, isLong: len(s.Layers)+len(s.Dense) > 2}
+}
+
+// stackBytes bounds the stack of a step in bytes. The functions stand behind those that they call.
+func (k *kernelSet) stackBytes(all []function, isa string) int {
+	align := stackAlign(isa)
+	deepest := map[string]int{} // of what a function calls, by its name
+	for _, f := range all {
+		need := 0
+		if f.frame.isChain() {
+			need = k.chain(f.frame)
+		} else {
+			need = (f.arrays+figure(k.Stack, f.frame.name())+align-1)/align*align + deepest[f.name]
+		}
+		deepest[f.caller] = max(deepest[f.caller], need)
+	}
+	return deepest[""]
+}
+
+// chain returns the figure of a frame that holds all that its function calls. Where no network of
+// its form was measured, the largest figure of its word width stands in. It panics if there is
+// none.
+func (k *kernelSet) chain(f frame) int {
+	if v, ok := k.Stack[f.name()]; ok {
 		return v
 	}
-	width, _, _ := strings.Cut(key, "_")
 	most := 0
-	for name, v := range k.Stack {
-		if name == width || strings.HasPrefix(name, width+"_") {
-			most = max(most, v)
-		}
+	for form := range 1 << 3 {
+		other := f
+		other.isSingle, other.hasLeft, other.isCaller = form&1 > 0, form&2 > 0, form&4 > 0
+		most = max(most, k.Stack[other.name()])
 	}
 	if most == 0 {
-		panic(fmt.Sprintf("cost: kernels.toml has no figure %q", key))
+		panic(fmt.Sprintf("cost: kernels.toml has no figure %q", f.name()))
 	}
 	return most
 }
 
-// StackKey names the figure of kernels.toml for a function of the emitted C: of those that read
-// rows, and of a last layer whose sums are the outputs, it is what the function and all that it
-// calls take; of others what their own frame takes beyond its arrays.
-func StackKey(s quant.Shape, isa, function string) string {
-	if function == "step" {
-		if len(s.Layers)+len(s.Dense) > 2 {
-			return "step_more"
-		}
-		return "step"
-	}
-	for i := range s.Layers {
-		if function == fmt.Sprintf("l%d_step", i) {
-			return layerKey(s.Layers[i].Kind, s.Formats.Layers[i].StateBits)
-		}
-	}
-	key := ""
-	eachMatrix(s, func(m matrix) {
-		switch function {
-		case m.name + "_rows":
-			w := wayOf(isa)
-			key = fmt.Sprintf("rows%d", m.bits) + w.block(w.findHelpers(s, isa), m.rows, m.columns,
-				m.bits, 0).stackForm(m.bits)
-		case m.name + "_step":
-			d := s.Dense[m.layer]
-			switch {
-			case m.isHead:
-				key = fmt.Sprintf("head%d", m.bits)
-			case m.name == "head":
-				key = "last_" + d.Activation.String()
-			default:
-				key = "dense_" + d.Activation.String()
-			}
-		}
-	})
-	return key
-}
-
-// stackForm tells functions that read rows apart by what decides how many registers they keep:
-// whether there is a loop over groups of rows, rows that are left, and a routine that is called for
-// these.
-func (f function) stackForm(bits int) string {
-	row := "row" + strconv.Itoa(bits)
-	form := ""
-	if f.time["turn"+strconv.Itoa(bits)] == 0 {
-		form = "_single"
-	}
-	if f.time["left"+strconv.Itoa(bits)] > 0 {
-		form += "_left"
-	}
-	if f.time[row]+f.time[row+"_tail"] > 0 {
-		form += "_called"
-	}
-	return form
-}
-
-// StackIsChain tells that a figure of [StackKey] is what a function takes with all that it calls.
-func StackIsChain(key string) bool {
-	return strings.HasPrefix(key, "rows") || strings.HasPrefix(key, "head")
-}
-
-// FrameArrays is how many bytes of arrays a function of the emitted C has on the stack.
-func FrameArrays(s quant.Shape, function string) int {
+// int16Array is the size of an array of 16-bit values on the stack, in bytes: whole words.
+func int16Array(n int) int {
 	const wordBytes, int16Bytes = 4, 2
-	int16s := func(n int) int { return (int16Bytes*n + wordBytes - 1) / wordBytes * wordBytes }
-	if function == "step" {
-		sum := 0
-		for i, l := range s.Layers {
-			// a 16-bit view of the state
-			if l.Kind != model.LSTM && s.Formats.Layers[i].StateBits == 32 {
-				sum += int16s(l.Units)
-			}
-		}
-		for _, d := range s.Dense[:len(s.Dense)-1] {
-			sum += int16s(d.Outputs)
-		}
-		return sum
+	return (int16Bytes*n + wordBytes - 1) / wordBytes * wordBytes
+}
+
+// layerArrays is the size of the arrays of the function of a recurrent layer, in bytes.
+func layerArrays(l quant.LayerShape) int {
+	rows := int16Array(l.Kind.Gates() * l.Units)
+	if l.Kind == model.GRUResetBefore {
+		// and the scaled state and a gate
+		return rows + int16Array(2*l.Units) + 2*int16Array(l.Units)
 	}
+	return 2 * rows // results of input rows and of recurrent rows
+}
+
+// stepArrays is the size of the arrays of the step, in bytes: 16-bit views of wide states, and
+// results between dense layers.
+func stepArrays(s quant.Shape) int {
+	sum := 0
 	for i, l := range s.Layers {
-		if function != fmt.Sprintf("l%d_step", i) {
-			continue
+		if hasView(s, i) {
+			sum += int16Array(l.Units)
 		}
-		rows := l.Kind.Gates() * l.Units
-		if l.Kind == model.GRUResetBefore {
-			// and the scaled state and a gate
-			return int16s(rows) + int16s(2*l.Units) + 2*int16s(l.Units)
-		}
-		return 2 * int16s(rows) // results of input and recurrent rows
 	}
-	last := s.Dense[len(s.Dense)-1]
-	if function == "head_step" && usesTable(last.Activation) {
-		return int16s(last.Outputs)
+	for _, d := range s.Dense[:len(s.Dense)-1] {
+		sum += int16Array(d.Outputs)
 	}
-	return 0
+	return sum
 }

@@ -122,7 +122,8 @@ func (s *set) fit(runs []*measured) error {
 			code = append(code,
 				equation{f.Code, float64(m.Code), 1 / max(smallCode, float64(m.Code))})
 			rest -= float64(m.Code)
-			s.bound(r, f.Name, m)
+			s.stack[f.StackKey] = max(s.stack[f.StackKey], f.StackFigure(int(m.Frame),
+				int(m.Chain)))
 		}
 		code = append(code, equation{shared, rest, 1 / max(smallCode, rest)})
 	}
@@ -156,18 +157,6 @@ func (s *set) fit(runs []*measured) error {
 // smallCode is the size in bytes below which all functions weigh the same in the fit of code. Our
 // choice: a byte more or less is no error there.
 const smallCode = 100
-
-// bound raises the stack of a function to the least figure with which the bound holds for the
-// measured network.
-func (s *set) bound(r *measured, function string, m *measure.Function) {
-	key := cost.StackKey(r.shape, s.isa, function)
-	need := int(m.Chain)
-	if !cost.StackIsChain(key) {
-		// A frame is filled up to whole multiples: the least that gives this one.
-		need = int(m.Frame) - cost.FrameArrays(r.shape, function) - (cost.StackAlign(s.isa) - 1)
-	}
-	s.stack[key] = max(s.stack[key], need)
-}
 
 // stackMargin returns the bytes that are added to the stack of every function, for sizes that were
 // not compiled: two registers of 32 bits, or four of 8.

@@ -67,22 +67,22 @@ the sum.
 			r := records[keyOf(s.files, core)] // not nil: readMeasured has found all
 			measured := map[string]float64{}
 			step := 0.0
-			for part, functions := range cost.PartFunctions(s.shape, core.ISA) {
-				for _, f := range functions {
-					measured[part] += r.Functions["net_"+f].Cycles
-				}
-				step += measured[part]
+			functions, _ := cost.Functions(s.shape, core.ISA)
+			for _, f := range functions {
+				cycles := r.Functions["net_"+f.Name].Cycles
+				measured[f.Part] += cycles
+				step += cycles
 			}
-			for part, estimate := range cost.CycleParts(s.shape, core) {
-				p := &spreads[purposeOf(part)]
-				off := estimate/measured[part] - 1
+			for _, part := range cost.Of(s.shape, core, targets.FlashWait{}, false).Cycles {
+				p := &spreads[purposeOf(part.Name)]
+				off := part.Cycles/measured[part.Name] - 1
 				if p.n == 0 {
 					p.low, p.high = off, off
 				}
 				p.n++
 				p.low, p.high = min(p.low, off), max(p.high, off)
 				p.squares += off * off
-				p.share += measured[part]
+				p.share += measured[part.Name]
 			}
 			for i := range spreads {
 				spreads[i].step += step

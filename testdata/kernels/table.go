@@ -151,8 +151,10 @@ func readMeasured() ([]compared, error) {
 			}
 			r := compared{core: name, network: cost.ShapeText(s.shape), cycles: m.MeanCycles(),
 				flash: int(m.Flash), chain: int(m.StackChain)}
-			cycles, flash, stack := cost.Estimate(s.shape, core)
-			r.cyclesOff, r.flashOff, r.stackOff = cycles/r.cycles-1, flash-r.flash, stack-r.chain
+			e := cost.Of(s.shape, core, targets.FlashWait{}, false)
+			flash := e.Code + s.shape.WeightBytes() + s.shape.TableBytes()
+			r.cyclesOff, r.flashOff, r.stackOff = e.Total()/r.cycles-1, flash-r.flash,
+				e.Stack-r.chain
 			rows = append(rows, r)
 		}
 	}

@@ -18,9 +18,9 @@ const head = `# What the emitted C takes, by instruction set. Made by "make kern
 # testdata/kernels/README.md. All figures are of one step of the integer inference.
 #
 # kernel: instructions of one run of a kernel, by instruction class (see package targets); "cycle": cycles that a
-# simulator counted. Which kernels a step runs, and how often, says budget/runs.go. Fractions: the figures are fitted.
-# code_bytes: by part of the code; library routines included.
-# stack_bytes: above the arrays whose size depends on the network; see stackBytes in kernels.go.
+# simulator counted. The kernels: kernel.go. How often a step runs them: functions.go. Fractions: figures are fitted.
+# code_bytes: bytes of code by kernel; library routines included.
+# stack_bytes: bytes by function; see frame in stack.go.
 `
 
 // write writes budget/kernels.toml and measured.csv.
