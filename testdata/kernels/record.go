@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"compress/gzip"
 	"crypto/sha256"
 	"encoding/json"
@@ -30,7 +31,7 @@ var (
 type record struct {
 	Key     string `json:"key"` // see keyOf
 	Profile string `json:"profile"`
-	Network string `json:"network"` // as budget.ShapeText writes it
+	Network string `json:"network"` // as cost.ShapeText writes it
 	measure.Result
 }
 
@@ -38,16 +39,37 @@ type record struct {
 var apart = regexp.MustCompile(`^net_(\w+_)?(rows|step)$`)
 
 // keyOf returns the key of a measurement: a hash of the emitted C, the compiler's flags and the
-// core.
+// core. Text that cannot change a measurement is left out: comments, the number of the export,
+// which depends on them, and macros that no file uses, since they are for firmware.
 func keyOf(files map[string][]byte, p *targets.Profile) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "%s %s %s %s %d\n", p.Name, p.ISA, p.CompilerFlags, p.Optimise, steps)
-	for _, name := range slices.Sorted(maps.Keys(files)) {
-		fmt.Fprintf(h, "%s %d\n", name, len(files[name]))
-		h.Write(files[name])
+	code, uses := map[string][]byte{}, map[string]int{}
+	for name, text := range files {
+		code[name] = comment.ReplaceAll(text, nil)
+		for _, word := range word.FindAll(code[name], -1) {
+			uses[string(word)]++
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(code)) {
+		fmt.Fprintln(h, name)
+		for line := range bytes.Lines(exportNumber.ReplaceAll(code[name], nil)) {
+			line = bytes.TrimSpace(line)
+			macro := macro.FindSubmatch(line)
+			if len(line) > 0 && (macro == nil || uses[string(macro[1])] > 1) {
+				fmt.Fprintf(h, "%s\n", line)
+			}
+		}
 	}
 	return fmt.Sprintf("%x", h.Sum(nil))[:24]
 }
+
+var (
+	comment      = regexp.MustCompile(`(?s)/\*.*?\*/`)
+	exportNumber = regexp.MustCompile(`\b0x[0-9A-F]{8}(UL)?\b`)
+	macro        = regexp.MustCompile(`^#define (\w+)`)
+	word         = regexp.MustCompile(`\b[A-Za-z_]\w+`)
+)
 
 // readRecords returns all measurements so far, by key.
 func readRecords() (map[string]*record, error) {
