@@ -63,8 +63,10 @@ func (m *Measurement) memory(exact []part) []part {
 	return append([]part{state}, exact[1:]...)
 }
 
-// TakeMeasured puts measured figures in place of estimates, keeps those beside them, and judges the
-// limits anew. Targets that are not among the measurements stay as they are.
+// TakeMeasured puts measured figures in place of estimates and judges the limits anew. Front ends
+// and flash wait states stay estimates, a sum has the kind of its weakest part, and the estimate
+// stays beside every value that changed. Targets that are not among the measurements stay as they
+// are.
 func (r *Result) TakeMeasured(all []Measurement) {
 	c := r.Chosen.Candidate
 	r.Measured = all

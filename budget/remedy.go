@@ -51,11 +51,11 @@ type triedKey struct {
 	words string
 }
 
-// Remedies finds, for every broken limit of every standing, what would meet it: the
-// lowest clock, the other place for the weights, the widest words, the fewest units or the fewest
-// features less, each by itself. The network that a change gives is run on the
-// selection recordings. The error is that of
-// ctx or of [quant.Quantize].
+// Remedies finds, for every broken limit of every standing, what would meet it by itself: the
+// lowest clock, the other place for the weights, the widest uniform words, and the fewest units or
+// features that go, in the order of the ranking. It looks at no pairs of changes. The network that
+// a change gives is run on the selection recordings. The error is that of ctx or of
+// [quant.Quantize].
 func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen,
 	standings []Standing) ([]Remedy, error) {
 	if cut.FeatureRank == nil { // the choice was made by hand

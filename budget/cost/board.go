@@ -15,22 +15,22 @@ import (
 
 // BoardLine is one line that NAME_board.c printed on a board.
 type BoardLine struct {
-	Line    int // in the file
-	Name    string
-	Network string // see ShapeText
+	Line    int    // in the file
+	Name    string // of the job
+	Network string // as ShapeText writes it
 	Shape   quant.Shape
 	Cycles  float64 // of one step, without the loop around it
 }
 
-// boardHead is the head of such lines; it stands in front of each.
+// boardHead is the head that NAME_board.c prints in front of its line.
 var boardHead = strings.Split("name,export,network,steps,cycles,overhead", ",")
 
-// MaxBoardBytes is the most that is to be read of such lines: a network has one of some hundred
-// bytes per run.
+// MaxBoardBytes is the size from which on a file of board lines is refused. Our choice: a network
+// has one line of some hundred bytes for each run.
 const MaxBoardBytes = 8 << 20
 
-// ReadBoardLines reads the lines of one or several boards' output. Heads may repeat. Errors are
-// [*dataset.InputError].
+// ReadBoardLines reads lines that NAME_board.c printed, of one or several boards; file names them
+// in errors. Heads may repeat. Errors are [*dataset.InputError].
 func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 	const hint = "give the lines that NAME_board.c prints, heads included, and nothing else"
 	reader := csv.NewReader(r)

@@ -19,8 +19,8 @@ import (
 // Welsch, Regression Diagnostics, 1980, section 3.2, from memory).
 const worstCondition = 30
 
-// costStep is what fitted costs are rounded to, in cycles: far below what a board can show, and far
-// above what differs between machines.
+// costStep is the unit of fitted costs, in cycles. Our choice: far below what a board can show, and
+// far above what differs between machines.
 const costStep = 1e-4
 
 // Fitted is a profile whose costs follow from measurements on a board.
@@ -45,7 +45,7 @@ type FittedRow struct {
 	Measured, Before, After float64
 }
 
-// FitError says why measurements do not give the costs.
+// FitError says why measurements do not give the costs. Its text is the message.
 type FitError struct {
 	Msg  string
 	Hint string
@@ -58,8 +58,9 @@ func (e *FitError) HintText() string { return e.Hint }
 
 // FitProfile fits the costs of instruction classes to measured steps, by least squares of the
 // relative errors; one row per network, all other costs stay. Without classes it fits every class
-// that the networks execute. It refuses measurements that cannot tell the costs apart. Errors are
-// [*FitError].
+// that the networks execute. It refuses measurements that cannot tell the costs apart: as many
+// costs as networks, a condition number above 30, and a fit that gives a cost not above 0. Errors
+// are [*FitError].
 func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fitted, error) {
 	if len(core.FlashWaits) > 0 {
 		return nil, &FitError{fmt.Sprintf("profile %s has flash wait states, which cannot be "+
@@ -129,12 +130,14 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 	return fitted, nil
 }
 
+// fitRow is a row of the fit with the network that it is about.
 type fitRow struct {
 	FittedRow
 	shape quant.Shape
 }
 
-// networksOf gathers the lines by network, in their order.
+// networksOf returns a row for each network, in the order of the lines, with the mean of its
+// measurements.
 func networksOf(lines []BoardLine) []fitRow {
 	var rows []fitRow
 	for _, l := range lines {
@@ -150,8 +153,8 @@ func networksOf(lines []BoardLine) []fitRow {
 	return rows
 }
 
-// classCounts is how many instructions of each class one step executes: its cycles on
-// a core on which that class takes one cycle and all others none.
+// classCounts returns how many instructions of each class one step executes: its cycles on a core
+// on which that class takes one cycle and all others none.
 func classCounts(s quant.Shape, core *targets.Profile) map[string]float64 {
 	counts := map[string]float64{}
 	for class := range core.Costs {
@@ -169,14 +172,15 @@ func classCounts(s quant.Shape, core *targets.Profile) map[string]float64 {
 	return counts
 }
 
-// fit is one least-squares problem.
+// fit is a least-squares problem: counts holds the instructions by class of every row.
 type fit struct {
 	core   *targets.Profile
 	rows   []fitRow
 	counts []map[string]float64
 }
 
-// columns has a row per network and a column per class, relative to the measured cycles.
+// columns returns the matrix of the problem: a row for each network, a column for each class, the
+// counts divided by the measured cycles.
 func (f *fit) columns(classes []string) *mat.Dense {
 	a := mat.NewDense(len(f.rows), len(classes), nil)
 	for i, row := range f.rows {
@@ -187,7 +191,7 @@ func (f *fit) columns(classes []string) *mat.Dense {
 	return a
 }
 
-// condition is the condition number of the columns, each scaled to length 1.
+// condition returns the condition number of the columns, each scaled to length 1.
 func (f *fit) condition(classes []string) float64 {
 	a := f.columns(classes)
 	for j := range classes {
@@ -200,10 +204,10 @@ func (f *fit) condition(classes []string) float64 {
 	return mat.Cond(a, 2)
 }
 
-// solve finds the costs of classes. There are more rows than classes.
+// solve returns the profile with the fitted costs of classes. There are more rows than classes.
 func (f *fit) solve(classes []string) (*Fitted, error) {
 	a := f.columns(classes)
-	rest := mat.NewVecDense(len(f.rows), nil) // what the other classes leave
+	rest := mat.NewVecDense(len(f.rows), nil) // cycles of the classes, relative to measured ones
 	for i, row := range f.rows {
 		left := row.Measured
 		for _, class := range slices.Sorted(maps.Keys(f.counts[i])) {

@@ -10,7 +10,7 @@ type counter struct {
 	shape    quant.Shape
 	isa      string // named as in targets.Profile.ISA
 	way      rows.Way
-	isInside map[routine]bool // routines that the network calls: they stand in their callers
+	isInside map[routine]bool // of every routine that the network calls: it stands in its callers
 }
 
 func newCounter(s quant.Shape, isa string) *counter {

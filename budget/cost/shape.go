@@ -22,13 +22,12 @@ var (
 	}
 )
 
-// mostInShape bounds every number of a shape text: no device runs more in a step.
+// mostInShape bounds every number of a shape text. Our choice: no device runs more in a step.
 const mostInShape = 4096
 
-// ShapeText writes down what the cost of a network follows from, in one word without
-// commas: features; then per recurrent layer kind:units:input bits:recurrent bits:state
-// bits; then per dense layer dense:outputs:bits:activation.
-// For example 17;gru_after:13:8:8:16;dense:2:16:identity.
+// ShapeText returns a shape without its shifts as one word without commas: features; then for each
+// recurrent layer kind:units:input bits:recurrent bits:state bits; then for each dense layer
+// dense:outputs:bits:activation. For example 17;gru_after:13:8:8:16;dense:2:16:identity.
 func ShapeText(s quant.Shape) string {
 	parts := []string{strconv.Itoa(s.Features)}
 	for i, l := range s.Layers {
@@ -43,7 +42,7 @@ func ShapeText(s quant.Shape) string {
 	return strings.Join(parts, ";")
 }
 
-// nameOf panics on a value without a name.
+// nameOf returns the name of a value. It panics on a value without one.
 func nameOf[V comparable](names map[string]V, value V) string {
 	for name, v := range names {
 		if v == value {
@@ -53,7 +52,8 @@ func nameOf[V comparable](names map[string]V, value V) string {
 	panic(fmt.Sprintf("cost: no word for %v", value))
 }
 
-// ParseShape reads what [ShapeText] wrote.
+// ParseShape reads the text of [ShapeText]. The error names the part that is wrong, without file
+// or line.
 func ParseShape(text string) (quant.Shape, error) {
 	bad := func(part string) (quant.Shape, error) {
 		return quant.Shape{}, fmt.Errorf("%q is no part of a network", part)
@@ -95,7 +95,8 @@ func ParseShape(text string) (quant.Shape, error) {
 	return s, nil
 }
 
-// numbers reads exactly n numbers from 1 to mostInShape.
+// numbers reads exactly n numbers from 1 to mostInShape and reports whether that is what the fields
+// hold.
 func numbers(fields []string, n int) ([]int, bool) {
 	if len(fields) != n {
 		return nil, false

@@ -1,24 +1,46 @@
 // Package rows says how the emitted C lays out and reads the rows of a weight matrix, as far as
-// this follows from the shape of the matrix: it decides how weights are stored (package
+// this follows from the shape of the matrix. It decides how weights are stored (package
 // exporter/emit) and what reading them costs (package budget/cost).
 //
-// The macros of the compiler choose one of three ways ([Dual], [Bytes], [Three]); the comment of
-// exporter/emit/c/rows.c says how each multiplies. In all of them some rows lie and are read
-// together, and the rows that are left are read one by one.
+// # How the emitted C reads rows
+//
+// Some rows lie and are read together, so that an input is loaded once for all of them; the rows
+// that are left are read one by one. There are three ways, and the macros of the compiler choose:
+//
+//   - [Dual], with 16-bit pairs (__ARM_FEATURE_SIMD32): two rows at a time. A pair of int8 weights,
+//     one of each row, is a 16-bit number, row 0 + 256 · row 1. One instruction adds the products
+//     of two such numbers to a sum of 64 bits, one more adds those of row 0 alone, and at the end
+//     row 1 is the difference over 256: four products in three instructions after the load, where
+//     widening all weights takes five.
+//   - [Bytes], on AVR: two rows in the same layout, every product of two bytes, sums of 24 bits.
+//   - [Three], elsewhere: every input is loaded once for three rows. Narrow weights are stored
+//     raised, that is, without sign, because Armv6-M loads an unsigned byte with an offset in one
+//     instruction and a signed one in two.
+//
+// The figures that decided are cycles per multiply-accumulate of make bench-target. Compiler flags
+// matter as much: at -O2 GCC schedules and combines for other cores than these, so the profiles
+// name the flags that run fastest (optimise), and all estimates hold for those.
+//
+// # Invariants
+//
+//   - No input, state or weight overflows a sum: [Way.Together] returns 0 where one might.
+//   - The columns of a group are those of [Way.Pieces], widest first, and of [Way.Tail].
+//
+// The layout of the weights in bytes is described in exporter/emit/c/rows.c.
 package rows
 
 import "math"
 
-// Way is one of the ways in which compilers read rows.
+// Way is a way in which the emitted C reads the rows of a matrix.
 type Way struct {
-	Rows     int // that are read together
-	Straight int // columns that are read without a loop, at most
-	Groups   int // groups of rows in one turn of the loop over them, where columns need no loop
-	Kept     int // inputs that the compiler keeps in registers for all rows, at most
+	Rows     int // rows of a group, which are read together
+	Straight int // the most columns that are read without a loop
+	Groups   int // groups in one turn of the loop over them, where columns need no loop
+	Kept     int // the most inputs that the compiler keeps in registers for all groups
 }
 
 // The ways. More columns without a loop would need code without being faster where two products
-// are added at a time, and registers where three rows are; more groups in a turn likewise.
+// are added at a time, and registers where three rows are read; so would more groups in a turn.
 var (
 	// Dual reads two rows and multiplies two pairs of 16-bit numbers at a time.
 	Dual = Way{Rows: 2, Straight: 24, Groups: 2, Kept: 8}
@@ -28,8 +50,8 @@ var (
 	Three = Way{Rows: 3, Straight: 6, Groups: 1}
 )
 
-// ByteColumns is how many columns of int8 weights a sum of 24 bits holds when each is multiplied
-// by a byte: 127 · 255 · 254 < 2^23; a count of them has 8 bits.
+// ByteColumns is the number of columns of int8 weights that a sum of 24 bits holds when each is
+// multiplied by a byte: 127 · 255 · 254 < 2^23. The count of columns has 8 bits.
 const ByteColumns = 254
 
 // Of returns the way of an instruction set, named as in targets.Profile.ISA.
@@ -43,16 +65,18 @@ func Of(isa string) Way {
 	return Three
 }
 
-// Raise is what is added to narrow weights of so many bits so that they have no sign.
+// Raise returns the number that is added to narrow weights of so many bits so that they have no
+// sign.
 func Raise(bits int) int32 { return 1 << (bits - 1) }
 
 // IsRaised reports whether weights of so many bits that are read together are stored raised.
 func (w Way) IsRaised(bits int) bool { return bits == 4 || bits == 8 && w == Three }
 
-// Together returns how many of the rows are read in groups. bias is the largest magnitude of a
-// bias with the half that rounds the result. Where a sum might not hold raised weights whatever
-// the input, |bias| + sum |x| (raise + largest raised weight) with |x| up to 2^15, each row is
-// read alone, and so it is where 24 bits might not hold the bytes of two rows.
+// Together returns how many of the rows are read in groups: whole groups, or 0. bias is the largest
+// magnitude of a bias with the half that rounds the result. Raised weights are below 2 raise, and
+// raise times the sum of the inputs is taken off again; so a sum reaches up to |bias| + 3 raise ·
+// columns · 2^15 with inputs down to -2^15. Where that might not fit 32 bits, each row is read
+// alone, and so it is where 24 bits might not hold the bytes of two rows.
 func (w Way) Together(rows, bits, columns int, bias int64) int {
 	if w.IsRaised(bits) && bias+3*int64(Raise(bits))*int64(columns)<<15 > math.MaxInt32 {
 		return 0
@@ -63,8 +87,8 @@ func (w Way) Together(rows, bits, columns int, bias int64) int {
 	return rows / w.Rows * w.Rows
 }
 
-// Tail is how many columns of a group of rows are read row by row: int4 columns that fill no group
-// of four.
+// Tail returns how many columns of a group of rows are read row by row: the last int4 columns,
+// which are fewer than four.
 func (w Way) Tail(bits, columns int) int {
 	if bits == 4 && w != Three {
 		return columns % 4
@@ -72,7 +96,7 @@ func (w Way) Tail(bits, columns int) int {
 	return 0
 }
 
-// Summed is how many inputs are added up because the weights that they meet are raised.
+// Summed returns how many inputs are added up because the weights that they meet are raised.
 func (w Way) Summed(bits, columns int) int {
 	switch {
 	case bits == 4 && w == Three:
@@ -85,8 +109,8 @@ func (w Way) Summed(bits, columns int) int {
 	return 0
 }
 
-// PerTurn is how many groups of rows one turn of the loop over them reads. isLooped says that the
-// columns need a loop.
+// PerTurn returns how many groups one turn of the loop over groups reads. rows is the number of
+// rows that are read in groups; isLooped says that the columns need a loop.
 func (w Way) PerTurn(rows int, isLooped bool) int {
 	if !isLooped && rows/w.Rows > 1 {
 		return w.Groups
@@ -94,7 +118,9 @@ func (w Way) PerTurn(rows int, isLooped bool) int {
 	return 1
 }
 
-// Bodies is how many times the code that reads a group of rows stands in the function.
+// Bodies returns how many times the code that reads a group stands in the function: in a turn of
+// the loop over groups, and once more for a group that is left. rows and isLooped are as in
+// [Way.PerTurn].
 func (w Way) Bodies(rows int, isLooped bool) int {
 	groups, each := rows/w.Rows, w.PerTurn(rows, isLooped)
 	n := 0
@@ -107,11 +133,11 @@ func (w Way) Bodies(rows int, isLooped bool) int {
 	return n
 }
 
-// BytePair is the columns that one turn of the loop reads that multiplies byte by byte.
+// BytePair is the number of columns that one turn of the loop reads that multiplies byte by byte.
 const BytePair = 2
 
-// Pieces are the calls that read the columns of a group of rows, by columns, the widest first: the
-// C takes the widest that fits.
+// Pieces returns how many columns the calls read that read columns of a group, the widest first:
+// the C takes the widest that fits.
 func (w Way) Pieces(bits int) []int {
 	switch {
 	case w == Three && bits == 4:
@@ -128,7 +154,7 @@ func (w Way) Pieces(bits int) []int {
 	return []int{2, 1}
 }
 
-// Reads is how many loads of weights a call takes that reads so many columns of a group of rows.
+// Reads returns how many loads of weights a call takes that reads so many columns of a group.
 func (w Way) Reads(bits, columns int) int {
 	switch {
 	case w == Three || w == Bytes && bits == 8:
