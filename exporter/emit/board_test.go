@@ -16,11 +16,11 @@ import (
 // The board file on this host: every step is run as often as asked, the counter may
 // wrap, and the lines say which network it was.
 func TestBoardFile(t *testing.T) {
-	h := randomHandoff(t, rand.New(rand.NewPCG(1, 3)),
+	program := randomProgram(t, rand.New(rand.NewPCG(1, 3)),
 		randomnet.Layers{Kinds: []model.Kind{model.GRUResetAfter, model.LSTM},
 			Activations: []model.Activation{model.ReLU, model.Identity}})
 	dir := t.TempDir()
-	writeC(t, h, dir)
+	writeC(t, program, dir)
 	driver, err := filepath.Abs(filepath.Join("testdata", "board.c"))
 	if err != nil {
 		t.Fatal(err)
@@ -40,11 +40,11 @@ func TestBoardFile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	steps := len(h.Vectors)
+	steps := len(program.Vectors)
 	head := "name,export,network,steps,cycles,overhead\n"
 	line := func(runs int) string {
 		return fmt.Sprintf("leakair,0x[0-9A-F]{8},%s,%d,%d,7\n",
-			regexp.QuoteMeta(cost.ShapeText(h.Net.Shape())), runs*steps, runs*steps*1000+7)
+			regexp.QuoteMeta(cost.ShapeText(program.Net.Shape())), runs*steps, runs*steps*1000+7)
 	}
 	if want := regexp.MustCompile("^" + head + line(1) + head + line(3) + "$"); !want.Match(out) {
 		t.Errorf("printed\n%swant\n%s", out, want)

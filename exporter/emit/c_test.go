@@ -17,25 +17,25 @@ import (
 // strict are the flags of the acceptance: no warning at all.
 var strict = []string{"-Wall", "-Wextra", "-Wconversion", "-Wpedantic", "-Werror"}
 
-// randomHandoff is what is emitted of a random network with the given layers.
-func randomHandoff(t testing.TB, random *rand.Rand, layers randomnet.Layers) *Program {
+// randomProgram returns the program of a random network with the given layers.
+func randomProgram(t testing.TB, random *rand.Rand, layers randomnet.Layers) *Program {
 	t.Helper()
 	net, p, rec := randomnet.Quantized(t, random, layers)
-	h := &Program{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
+	program := &Program{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
 		VerdictLine: "test", Description: p.Net.String(), Net: net, Vectors: Vectors(net, rec)}
 	for _, l := range net.Layers {
 		units := make([]int, l.Units)
 		for j := range units {
 			units[j] = j
 		}
-		h.KeptUnits = append(h.KeptUnits, units)
+		program.KeptUnits = append(program.KeptUnits, units)
 	}
-	return h
+	return program
 }
 
-func writeC(t *testing.T, h *Program, dir string) {
+func writeC(t *testing.T, program *Program, dir string) {
 	t.Helper()
-	files, err := h.CFiles()
+	files, err := program.CFiles()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -71,7 +71,7 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 		t.Run(fmt.Sprint(i, n), func(t *testing.T) {
 			t.Parallel()
 			dir := t.TempDir()
-			writeC(t, randomHandoff(t, rand.New(rand.NewPCG(uint64(i), 1)), n), dir)
+			writeC(t, randomProgram(t, rand.New(rand.NewPCG(uint64(i), 1)), n), dir)
 			include, err := filepath.Abs(filepath.Join("testdata", "othercores"))
 			if err != nil {
 				t.Fatal(err)
@@ -100,17 +100,18 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 
 // A self-test that finds wrong integers fails, and names the first of them alone.
 func TestSelfTestNamesTheFirstWrongInteger(t *testing.T) {
-	h := randomHandoff(t, rand.New(rand.NewPCG(3, 1)), randomnet.OneGRU)
-	wrong := len(h.Vectors) / 2
-	want := fmt.Sprintf("step %d, output 0: got %d, expected %d\n", wrong, h.Vectors[wrong].Y[0],
-		h.Vectors[wrong].Y[0]+1)
-	for _, v := range h.Vectors[wrong:] {
+	program := randomProgram(t, rand.New(rand.NewPCG(3, 1)), randomnet.OneGRU)
+	wrong := len(program.Vectors) / 2
+	want := fmt.Sprintf("step %d, output 0: got %d, expected %d\n", wrong,
+		program.Vectors[wrong].Y[0],
+		program.Vectors[wrong].Y[0]+1)
+	for _, v := range program.Vectors[wrong:] {
 		for o := range v.Y {
 			v.Y[o]++
 		}
 	}
 	dir := t.TempDir()
-	writeC(t, h, dir)
+	writeC(t, program, dir)
 	compile(t, dir, "gcc", "-std=c99", "leakair.c", "leakair_selftest.c", "-o", "selftest")
 	cmd := exec.Command(filepath.Join(dir, "selftest"))
 	out, err := cmd.Output()
@@ -130,9 +131,9 @@ func TestCAndGoGiveTheSameIntegers(t *testing.T) {
 		t.Run(fmt.Sprint(i, n), func(t *testing.T) {
 			t.Parallel()
 			random := rand.New(rand.NewPCG(uint64(i), 2))
-			h := randomHandoff(t, random, n)
+			program := randomProgram(t, random, n)
 			dir := t.TempDir()
-			writeC(t, h, dir)
+			writeC(t, program, dir)
 			driver, err := os.ReadFile(filepath.Join("testdata", "replay.c"))
 			if err != nil {
 				t.Fatal(err)
@@ -144,14 +145,14 @@ func TestCAndGoGiveTheSameIntegers(t *testing.T) {
 				append(append([]string{"gcc", "-std=c99", "-O2", "-fsanitize=undefined,address",
 					"-fno-sanitize-recover=all"}, strict...), "leakair.c", "replay.c", "-o",
 					"replay")...)
-			input, want := randomSteps(random, h.Net)
+			input, want := randomSteps(random, program.Net)
 			cmd := exec.Command(filepath.Join(dir, "replay"))
 			cmd.Stdin = bytes.NewReader(input)
 			got, err := cmd.Output()
 			if err != nil {
 				t.Fatal(err)
 			}
-			compareWords(t, got, want, len(h.Net.Outputs))
+			compareWords(t, got, want, len(program.Net.Outputs))
 		})
 	}
 }

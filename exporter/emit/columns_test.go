@@ -46,11 +46,12 @@ func TestEveryNumberOfColumns(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				h := &Program{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
+				program := &Program{Name: "leakair", Version: "test",
+					JobHash:     fmt.Sprintf("%064x", 0),
 					VerdictLine: "test", Net: net, Vectors: Vectors(net, rec)}
-				h.KeptUnits = [][]int{make([]int, net.Layers[0].Units)}
+				program.KeptUnits = [][]int{make([]int, net.Layers[0].Units)}
 				dir := t.TempDir()
-				writeC(t, h, dir)
+				writeC(t, program, dir)
 				for _, macros := range append(otherCores, nil) {
 					command := append([]string{"gcc", "-std=c99", "-fsanitize=undefined,address",
 						"-fno-sanitize-recover=all", "-isystem", include}, macros...)

@@ -20,7 +20,7 @@ import (
 // emulated is a network that runs on the emulated cores.
 type emulated struct {
 	name    string
-	handoff *Program
+	program *Program
 	seed    uint32 // of the random inputs, not 0
 
 	lock  sync.Mutex
@@ -37,7 +37,7 @@ func cutNetworks(t *testing.T) []*emulated { return emulatedNetworks(t, 2, 3) }
 func stackedNetwork(t *testing.T) *emulated {
 	t.Helper()
 	for _, n := range cutNetworks(t) {
-		layers := n.handoff.Net.Layers
+		layers := n.program.Net.Layers
 		if len(layers) == 2 && layers[0].Kind == model.LSTM &&
 			layers[1].Kind == model.GRUResetBefore {
 			return n
@@ -65,12 +65,12 @@ func emulatedNetworks(t *testing.T, units, features int) []*emulated {
 		if err != nil {
 			t.Fatal(err)
 		}
-		h := &Program{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
+		program := &Program{Name: "leakair", Version: "test", JobHash: fmt.Sprintf("%064x", 0),
 			VerdictLine: "test", Description: p.Net.String(), Net: net, Vectors: Vectors(net, rec)}
 		for _, l := range net.Layers {
-			h.KeptUnits = append(h.KeptUnits, firstOf(l.Units, l.Units))
+			program.KeptUnits = append(program.KeptUnits, firstOf(l.Units, l.Units))
 		}
-		all = append(all, &emulated{name: fmt.Sprint(i, n), handoff: h, seed: 1 + uint32(i)})
+		all = append(all, &emulated{name: fmt.Sprint(i, n), program: program, seed: 1 + uint32(i)})
 	}
 	requireCover(t, covered)
 	return all
@@ -181,7 +181,7 @@ func (s *xorshift) drawInput(style uint32) int32 {
 
 // replay runs the steps of driver.c on the Go engine.
 func (n *emulated) replay(steps int, see func(step int, y []int32)) {
-	net := n.handoff.Net
+	net := n.program.Net
 	state := net.NewState()
 	x, y := make([]int32, len(net.Features)), make([]int32, len(net.Outputs))
 	random := xorshift(n.seed)

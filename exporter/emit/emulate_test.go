@@ -70,14 +70,14 @@ func TestTenMillionStepsGiveTheIntegersOfGo(t *testing.T) {
 // self-test and in the random steps, with every way of reading a core's output.
 func TestComparisonNamesTheFirstWrongStep(t *testing.T) {
 	n := stackedNetwork(t)
-	vectors := len(n.handoff.Vectors)
+	vectors := len(n.program.Vectors)
 	for _, c := range []core{host, cortexM0, avr} {
 		t.Run(c.name, func(t *testing.T) {
 			c.require(t)
 			for fault, want := range map[int]string{
 				5: "self-test [6]",
 				vectors + 1777: fmt.Sprintf("step 1777, output %d: C",
-					len(n.handoff.Net.Outputs)-1),
+					len(n.program.Net.Outputs)-1),
 			} {
 				err := c.compare(t, n, "-O2", emulateFile("fault.c"), 8*blockSteps,
 					fmt.Sprintf("-DFAULT_AT=%dU", fault))
@@ -94,7 +94,7 @@ func TestComparisonNamesTheFirstWrongStep(t *testing.T) {
 func (c core) compare(t *testing.T, n *emulated, level, network string, steps int,
 	macros ...string) error {
 	dir := t.TempDir()
-	writeC(t, n.handoff, dir)
+	writeC(t, n.program, dir)
 	macros = append(macros, fmt.Sprintf("-DSTEPS=%d", steps), fmt.Sprintf("-DSEED=%dU", n.seed),
 		fmt.Sprintf("-DBLOCK=%dU", blockSteps))
 	if err := c.build(dir, level, network, append(macros, "-DSHOW_BLOCK=-1")...); err != nil {
@@ -122,7 +122,7 @@ func (c core) compare(t *testing.T, n *emulated, level, network string, steps in
 	if out, err = c.run(dir); err != nil {
 		return err
 	}
-	outputs := len(n.handoff.Net.Outputs)
+	outputs := len(n.program.Net.Outputs)
 	got, want := printed(out, "output"), n.outputs(block)
 	i := firstUnequal(got, want)
 	if i < 0 {

@@ -18,9 +18,9 @@ import (
 // multiply and add (GCC manual: -ffp-contract=off is implied by -std=c99).
 func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
 	random := randomnet.Seeded(21)
-	h := randomHandoff(t, random, randomnet.OneGRU)
+	program := randomProgram(t, random, randomnet.OneGRU)
 	dir := t.TempDir()
-	writeC(t, h, dir)
+	writeC(t, program, dir)
 	driver, err := os.ReadFile(filepath.Join("testdata", "convert.c"))
 	if err != nil {
 		t.Fatal(err)
@@ -37,10 +37,10 @@ func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
 		math.MaxFloat32, -math.MaxFloat32, math.SmallestNonzeroFloat32}
 	var input []byte
 	var want []int32
-	row, x := make([]float64, len(h.Net.Features)), make([]int32, len(h.Net.Features))
+	row, x := make([]float64, len(program.Net.Features)), make([]int32, len(program.Net.Features))
 	for step := range 5000 {
 		for i := range row {
-			f := h.Net.Features[i]
+			f := program.Net.Features[i]
 			v := float32(f.Mean + f.Std*random.NormFloat64()*[]float64{1, 5, 100}[step%3])
 			if step < len(special) {
 				v = special[step]
@@ -48,7 +48,7 @@ func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
 			row[i] = float64(v)
 			input = binary.LittleEndian.AppendUint32(input, math.Float32bits(v))
 		}
-		h.Net.Encode(row, x)
+		program.Net.Encode(row, x)
 		want = append(want, x...)
 	}
 	cmd := exec.Command(filepath.Join(dir, "convert"))
@@ -58,7 +58,7 @@ func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
 		t.Fatal(err)
 	}
 	const limits = 3 // int32 values that convert.c decodes for every output at the end
-	tail := limits * len(h.Net.Outputs) * 4
+	tail := limits * len(program.Net.Outputs) * 4
 	if len(got) != 2*len(want)+tail {
 		t.Fatalf("C wrote %d bytes, expected %d", len(got), 2*len(want)+tail)
 	}
@@ -68,13 +68,13 @@ func TestEncodeAndDecodeAgreeWithGo(t *testing.T) {
 		}
 	}
 	got = got[2*len(want):]
-	physical := make([]float64, len(h.Net.Outputs))
+	physical := make([]float64, len(program.Net.Outputs))
 	for _, v := range []int32{math.MinInt32, 12345678, math.MaxInt32} {
-		y := make([]int32, len(h.Net.Outputs))
+		y := make([]int32, len(program.Net.Outputs))
 		for o := range y {
 			y[o] = v
 		}
-		h.Net.Decode(y, physical)
+		program.Net.Decode(y, physical)
 		for o := range y {
 			if g := float64(math.Float32frombits(binary.LittleEndian.Uint32(got))); math.Abs(
 				g-physical[o]) > math.Abs(physical[o])/(1<<23) {

@@ -12,69 +12,68 @@ import (
 	"kerf/quant"
 )
 
-// Handoff is the C side of what firmware gets for one network.
+// Program is a network with all that its C files say. [Program.CFiles] emits them.
 type Program struct {
 	Name        string // the job's name, prefix of every C identifier
 	Version     string // of kerf
 	JobHash     string // SHA-256 of the job file, hexadecimal
 	VerdictLine string // one line for the head of every C file
 	Fits        bool   // the sign-off says that the network fits
-	// after which the network has forgotten the state that it began with; nil: not known
-	SettleSteps *int
+	SettleSteps *int   // after which the network has forgotten its first state; nil: not known
 	Net         *quant.Network
-	Description string  // of the network, one line
-	Period      float64 // s between two steps; 0 when the job does not say
-	KeptUnits   [][]int // per layer: index in the trained network of each unit
-	Vectors     []VectorStep
+	Description string       // of the network, one line
+	Period      float64      // s between two steps; 0: the job does not say
+	KeptUnits   [][]int      // per layer: index in the trained network of each unit
+	Vectors     []VectorStep // the steps of the self-test
 }
 
-// CFiles emits the C: file name to content. The only error is a [*NameError].
-func (h *Program) CFiles() (map[string][]byte, error) {
-	if err := CheckNames(h.Name, h.Net.Features, h.Net.Outputs); err != nil {
+// CFiles returns the C files by name. The error is a [*NameError]: a name that cannot be used in C.
+func (p *Program) CFiles() (map[string][]byte, error) {
+	if err := CheckNames(p.Name, p.Net.Features, p.Net.Outputs); err != nil {
 		return nil, err
 	}
-	rom, err := h.template("rom.h", nil)
+	rom, err := p.template("rom.h", nil)
 	if err != nil {
 		return nil, err
 	}
-	header, err := h.header()
+	header, err := p.header()
 	if err != nil {
 		return nil, err
 	}
-	layers, err := h.layerCode()
+	layers, err := p.layerCode()
 	if err != nil {
 		return nil, err
 	}
-	source, err := h.template("net.c", map[string]string{
-		"file": h.banner("integer inference, C99"), "rom": rom, "checks": h.sizeChecks(),
-		"layers": layers, "step": h.stepCode(),
+	source, err := p.template("net.c", map[string]string{
+		"file": p.banner("integer inference, C99"), "rom": rom, "checks": p.sizeChecks(),
+		"layers": layers, "step": p.stepCode(),
 	})
 	if err != nil {
 		return nil, err
 	}
-	selftest, err := h.template("net_selftest.c", map[string]string{"file": h.banner("self-test")})
+	selftest, err := p.template("net_selftest.c", map[string]string{"file": p.banner("self-test")})
 	if err != nil {
 		return nil, err
 	}
-	network := fmt.Sprintf("#define NET_BOARD_NETWORK \"%s,0x@ID@,%s\"\n", guarded.Replace(h.Name),
-		cost.ShapeText(h.Net.Shape()))
-	board, err := h.template("net_board.c",
-		map[string]string{"file": h.banner("times of steps on a board"), "line": network})
+	network := fmt.Sprintf("#define NET_BOARD_NETWORK \"%s,0x@ID@,%s\"\n", guarded.Replace(p.Name),
+		cost.ShapeText(p.Net.Shape()))
+	board, err := p.template("net_board.c",
+		map[string]string{"file": p.banner("times of steps on a board"), "line": network})
 	if err != nil {
 		return nil, err
 	}
 	return withID(map[string]string{
-		h.Name + ".h":          header,
-		h.Name + ".c":          source,
-		h.Name + "_weights.h":  h.weightsHeader(),
-		h.Name + "_vectors.h":  h.vectorsHeader(rom),
-		h.Name + "_selftest.c": selftest,
-		h.Name + "_board.c":    board,
+		p.Name + ".h":          header,
+		p.Name + ".c":          source,
+		p.Name + "_weights.h":  p.weightsHeader(),
+		p.Name + "_vectors.h":  p.vectorsHeader(rom),
+		p.Name + "_selftest.c": selftest,
+		p.Name + "_board.c":    board,
 	}), nil
 }
 
-// withID puts a number made from all files into each of them: files of
-// different exports, or of one export and an object of another, are noticed.
+// withID puts the number of the export, a hash of all files, in place of @ID@ in each of them. The
+// compiler and the linker notice by it when files of two exports are mixed.
 func withID(files map[string]string) map[string][]byte {
 	hash := sha256.New()
 	for _, name := range slices.Sorted(maps.Keys(files)) {
@@ -88,16 +87,16 @@ func withID(files map[string]string) map[string][]byte {
 	return done
 }
 
-// Replay runs the steps of the self-test through the integer engine. The error names the first
-// step that gives other outputs.
-func (h *Program) Replay() error {
-	state := h.Net.NewState()
-	y := make([]int32, len(h.Net.Outputs))
-	for i, step := range h.Vectors {
+// Replay runs the steps of the self-test through the integer network. The error names the first
+// step that gives other outputs than the self-test expects.
+func (p *Program) Replay() error {
+	state := p.Net.NewState()
+	y := make([]int32, len(p.Net.Outputs))
+	for i, step := range p.Vectors {
 		if step.Reset {
 			state.Reset()
 		}
-		h.Net.Step(state, step.X, y)
+		p.Net.Step(state, step.X, y)
 		if !slices.Equal(y, step.Y) {
 			return fmt.Errorf("step %d gives %v, the self-test expects %v", i, y, step.Y)
 		}

@@ -1,9 +1,7 @@
 package emit
 
 import (
-	"fmt"
 	"sort"
-	"strings"
 
 	"kerf/dataset"
 	"kerf/quant"
@@ -16,14 +14,16 @@ type VectorStep struct {
 }
 
 const (
-	segmentSteps = 24 // steps of one run of vectors
-	// recorded windows around the largest input of either sign, and around the largest output
+	// segmentSteps is the number of steps from a reset to the next.
+	segmentSteps = 24
+	// extremeWindows is the number of recorded windows around the largest inputs, and the number
+	// around the largest outputs.
 	extremeWindows = 2
 )
 
-// Vectors picks recorded steps for the self-test: the start of the first
-// sequence of every scenario, windows around the most extreme recorded inputs
-// and outputs, then inputs at the ends of the int16 range.
+// Vectors returns the steps of the self-test with the outputs of net: the start of the first
+// sequence of every scenario, windows around the most extreme recorded inputs and outputs, then
+// inputs at the ends of the int16 range.
 func Vectors(net *quant.Network, rec *dataset.Recordings) []VectorStep {
 	var steps []VectorStep
 	state := net.NewState()
@@ -49,7 +49,7 @@ func Vectors(net *quant.Network, rec *dataset.Recordings) []VectorStep {
 	return steps
 }
 
-// encoded is a run of recorded inputs that begins at step from.
+// encoded returns up to segmentSteps recorded inputs from a step on, as integers.
 func encoded(net *quant.Network, s *dataset.Sequence, from int) [][]int32 {
 	columns := len(s.X) / s.Steps
 	var inputs [][]int32
@@ -61,14 +61,16 @@ func encoded(net *quant.Network, s *dataset.Sequence, from int) [][]int32 {
 	return inputs
 }
 
+// window is a run of recorded steps.
 type window struct {
 	sequence *dataset.Sequence
-	from     int
-	size     float64
+	from     int     // its first step
+	size     float64 // of the extreme for which it was picked
 }
 
-// extremes finds, over all recordings, the windows whose middle holds the
-// largest encoded input and the largest reference output, relative to its mean.
+// extremes returns the windows whose middle holds the largest encoded inputs and the reference
+// outputs farthest from their mean, in units of their standard deviation: extremeWindows of each,
+// from different sequences.
 func extremes(net *quant.Network, rec *dataset.Recordings) []window {
 	var inputs, outputs []window
 	for _, s := range rec.Sequences {
@@ -98,6 +100,7 @@ func extremes(net *quant.Network, rec *dataset.Recordings) []window {
 	return chosen
 }
 
+// larger returns the window of larger size, the first of two of the same size.
 func larger(a, b window) window {
 	if b.size > a.size {
 		return b
@@ -105,7 +108,7 @@ func larger(a, b window) window {
 	return a
 }
 
-// limits are inputs at the ends of the int16 range, together and alternating.
+// limits returns inputs at the ends of the int16 range, together and alternating.
 func limits(features int) [][]int32 {
 	var inputs [][]int32
 	for step := range segmentSteps {
@@ -123,42 +126,4 @@ func limits(features int) [][]int32 {
 		inputs = append(inputs, x)
 	}
 	return inputs
-}
-
-// vectorsHeader is NAME_vectors.h.
-func (h *Program) vectorsHeader(rom string) string {
-	var b strings.Builder
-	b.WriteString(h.banner("recorded steps for the self-test; the last ones are inputs at the " +
-		"ends of their range"))
-	b.WriteString("#ifndef NET_VECTORS_H\n#define NET_VECTORS_H\n\n#include \"net.h\"\n\n" + rom +
-		"#define NET_VECTORS_ID 0x@ID@UL\n")
-	fmt.Fprintf(&b, "#define NET_VECTOR_STEPS %dU\n\n", len(h.Vectors))
-	b.WriteString("/* 1: the state is reset before this step. */\nstatic const uint8_t " +
-		"net_vector_reset[NET_VECTOR_STEPS] NET_ROM = {\n")
-	list(&b, len(h.Vectors), 24, func(i int) string {
-		if h.Vectors[i].Reset {
-			return "1"
-		}
-		return "0"
-	})
-	b.WriteString("};\n\nstatic const int16_t net_vector_x[NET_VECTOR_STEPS][NET_N_FEATURES] " +
-		"NET_ROM = {\n")
-	for _, v := range h.Vectors {
-		b.WriteString("    { " + join(v.X) + " },\n")
-	}
-	b.WriteString("};\n\nstatic const int32_t net_vector_y[NET_VECTOR_STEPS][NET_N_OUTPUTS] " +
-		"NET_ROM = {\n")
-	for _, v := range h.Vectors {
-		b.WriteString("    { " + join(v.Y) + " },\n")
-	}
-	b.WriteString("};\n\n#endif /* NET_VECTORS_H */\n")
-	return rename(b.String(), h.Name)
-}
-
-func join(values []int32) string {
-	parts := make([]string, len(values))
-	for i, v := range values {
-		parts[i] = fmt.Sprint(v)
-	}
-	return strings.Join(parts, ", ")
 }

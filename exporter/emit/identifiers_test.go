@@ -84,18 +84,18 @@ var hostile = []string{
 // compiles without a warning, passes its self-test, and holds no control or
 // non-ASCII character.
 func TestHostileTextsStayInComments(t *testing.T) {
-	h := randomHandoff(t, randomnet.Seeded(11), randomnet.OneGRU)
-	h.Version, h.VerdictLine = hostile[0], hostile[2]
-	for i := range h.Net.Features {
-		h.Net.Features[i].Name = hostile[i%len(hostile)] + strings.Repeat("x", i)
-		h.Net.Features[i].Unit = hostile[(i+1)%len(hostile)]
+	program := randomProgram(t, randomnet.Seeded(11), randomnet.OneGRU)
+	program.Version, program.VerdictLine = hostile[0], hostile[2]
+	for i := range program.Net.Features {
+		program.Net.Features[i].Name = hostile[i%len(hostile)] + strings.Repeat("x", i)
+		program.Net.Features[i].Unit = hostile[(i+1)%len(hostile)]
 	}
-	for i := range h.Net.Outputs {
-		h.Net.Outputs[i].Name = hostile[(i+5)%len(hostile)] + strings.Repeat("y", i)
-		h.Net.Outputs[i].Unit = hostile[i]
+	for i := range program.Net.Outputs {
+		program.Net.Outputs[i].Name = hostile[(i+5)%len(hostile)] + strings.Repeat("y", i)
+		program.Net.Outputs[i].Unit = hostile[i]
 	}
 	dir := t.TempDir()
-	writeC(t, h, dir)
+	writeC(t, program, dir)
 	for _, name := range []string{"leakair.h", "leakair.c", "leakair_weights.h"} {
 		text, err := os.ReadFile(filepath.Join(dir, name))
 		if err != nil {

@@ -41,8 +41,8 @@ func TestBudgetCountsTheEmittedCalls(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		h := &Program{Net: net}
-		if slices.ContainsFunc(h.blocks(), func(k block) bool {
+		program := &Program{Net: net}
+		if slices.ContainsFunc(program.blocks(), func(k block) bool {
 			if !k.matrix.Rescaled() {
 				return false
 			}
@@ -56,9 +56,9 @@ func TestBudgetCountsTheEmittedCalls(t *testing.T) {
 		}
 		for w, isa := range []string{"armv7em", "avr", "armv6m"} {
 			text := ""
-			for _, k := range h.blocks() {
+			for _, k := range program.blocks() {
 				if k.matrix.Rescaled() {
-					text += k.ways()[w]
+					text += k.inEachWay()[w]
 				}
 			}
 			counted := map[string]int{}

@@ -8,7 +8,7 @@ import (
 	"kerf/quant"
 )
 
-// inGroups is how many rows of the block are read together with others.
+// inGroups returns how many rows of the block are read in groups.
 func (k block) inGroups(w rows.Way) int {
 	if !k.matrix.Rescaled() {
 		return 0
@@ -21,16 +21,18 @@ func (k block) inGroups(w rows.Way) int {
 	return w.Together(len(k.rows), k.matrix.WordBits, k.matrix.Cols, bias)
 }
 
-// raise is what is added to narrow weights of a matrix so that they have no sign.
+// raise returns the number that is added to narrow weights of a matrix so that they have no sign.
 func raise(m *quant.Matrix) int32 { return rows.Raise(m.WordBits) }
 
-// line is what one line of a weight array holds.
+// line holds the weights of one line of the weight array: a group of rows, or a row that is read
+// alone.
 type line struct {
 	rows  []int
 	words []int32
 }
 
-// lines are the weights of a block, rows that are read together in one line.
+// lines returns the weights of a block as they lie for a way of reading rows. c/rows.c describes
+// their order.
 func (k block) lines(w rows.Way) []line {
 	var all []line
 	groups := k.inGroups(w)
@@ -51,8 +53,8 @@ func (k block) lines(w rows.Way) []line {
 	return all
 }
 
-// row is a row from a column on, in order; of int4 weights two are in a byte, the
-// first in the low half.
+// row returns the weights of a row from a column on, in order. Two int4 weights share a byte, the
+// first in its low half.
 func row(m *quant.Matrix, r, from int) []int32 {
 	weights := m.W[r*m.Cols+from : (r+1)*m.Cols]
 	if m.WordBits != 4 {
@@ -69,7 +71,7 @@ func row(m *quant.Matrix, r, from int) []int32 {
 	return words
 }
 
-// stored is a weight as an element of its array: a byte, or int16.
+// stored returns a weight as an element of its array: a byte, or int16.
 func stored(m *quant.Matrix, v int32) int32 {
 	if m.WordBits == 16 {
 		return v
@@ -77,7 +79,7 @@ func stored(m *quant.Matrix, v int32) int32 {
 	return v & math.MaxUint8
 }
 
-// threeRowWords are the weights of three rows.
+// threeRowWords returns the weights of a group of three rows.
 func threeRowWords(m *quant.Matrix, three []int) []int32 {
 	var words []int32
 	weight := func(i, c int) int32 { return m.W[three[i]*m.Cols+c] }
@@ -106,7 +108,7 @@ func threeRowWords(m *quant.Matrix, three []int) []int32 {
 	return words
 }
 
-// twoRowWords are the weights of two rows.
+// twoRowWords returns the weights of a group of two rows.
 func twoRowWords(m *quant.Matrix, two []int) []int32 {
 	var words []int32
 	weight := func(i, c int) int32 { return m.W[two[i]*m.Cols+c] }
@@ -141,7 +143,7 @@ func twoRowWords(m *quant.Matrix, two []int) []int32 {
 	return words
 }
 
-// stride is the number of array elements of one row that is stored alone.
+// stride returns the number of array elements of a row that is read alone.
 func stride(m *quant.Matrix) int {
 	if m.WordBits == 4 {
 		return (m.Cols + 1) / 2

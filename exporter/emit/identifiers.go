@@ -8,7 +8,7 @@ import (
 	"kerf/dataset"
 )
 
-// NameError says that a name cannot be used in the emitted C.
+// NameError says that a name cannot be used in the emitted C. Its text is the message.
 type NameError struct {
 	Msg  string
 	Hint string
@@ -23,23 +23,24 @@ func (e *NameError) HintText() string { return e.Hint }
 // characters that C99 5.2.4.1 guarantees to be significant.
 const maxPrefix = 31 - len("_selftest")
 
-// maxMacro is the number of significant characters of a macro (C99 5.2.4.1).
+// maxMacro is the number of characters of a macro that C99 5.2.4.1 guarantees to be significant.
 const maxMacro = 63
 
-// reservedPattern are the beginnings of external names that C99 7.26 keeps for
-// its library, and the underscores that C++ keeps for itself.
+// reservedPattern matches the beginnings of external names that C99 7.26 keeps for its library, and
+// the underscores that C++ keeps for itself.
 var reservedPattern = regexp.MustCompile(`^(is|to|str|mem|wcs)[a-z]|__|_$`)
 
+// prefixPattern matches lower-case C identifiers that begin with a letter.
 var prefixPattern = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
 
-// headerNames are the C99 headers (7.1.2) and the ones the emitted C includes:
-// a job of that name would emit a file that hides them.
+// headerNames are the headers of C99 (7.1.2). A job of that name would emit a file that hides the
+// header.
 var headerNames = strings.Fields("assert complex ctype errno fenv float inttypes iso646 limits " +
 	"locale math setjmp signal stdarg stdbool stddef stdint stdio stdlib string tgmath time " +
 	"wchar wctype")
 
-// CheckPrefix tells whether a job's name can be the prefix of C identifiers
-// and file names.
+// CheckPrefix returns a [*NameError] if a job's name cannot be the prefix of C identifiers and file
+// names.
 func CheckPrefix(name string) error {
 	switch {
 	case !prefixPattern.MatchString(name):
@@ -65,7 +66,7 @@ func CheckPrefix(name string) error {
 	return nil
 }
 
-// macroPart turns any text into upper-case letters, digits and underscores.
+// macroPart returns a text in upper-case letters and digits. Underscores stand for all else.
 func macroPart(text string) string {
 	var b strings.Builder
 	for _, r := range strings.ToUpper(text) {
@@ -78,7 +79,7 @@ func macroPart(text string) string {
 	return b.String()
 }
 
-// The macros of NAME.h that are made from names in files.
+// Parts of the macros of NAME.h that are made from names in files.
 const (
 	featureMacro  = "NET_X_"
 	outputMacro   = "NET_Y_"
@@ -86,8 +87,8 @@ const (
 	oneMacro      = "_ONE"
 )
 
-// CheckNames tells whether job, features and outputs can all be named in C, and
-// which two would get the same name.
+// CheckNames returns a [*NameError] if the job, a feature or an output cannot be named in C, or if
+// two of them would get the same name.
 func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output) error {
 	if err := CheckPrefix(job); err != nil {
 		return err
@@ -126,7 +127,7 @@ func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output
 	return nil
 }
 
-// commentText makes text from files safe inside a C comment: it cannot end the
+// commentText returns text from files in a form that is safe inside a C comment: it cannot end the
 // comment, start another, continue a line, or hide characters.
 func commentText(text string) string {
 	var b strings.Builder
@@ -145,5 +146,5 @@ func commentText(text string) string {
 	return guarded.Replace(b.String())
 }
 
-// guarded keeps rename away from text that looks like our own prefix.
+// guarded keeps rename away from text that looks like our own prefix, see guard.
 var guarded = strings.NewReplacer("net", "ne"+guard+"t", "NET", "NE"+guard+"T")

@@ -11,17 +11,16 @@ import (
 
 // BuildTarget is what compiling for one target of the job takes.
 type BuildTarget struct {
-	Name string `json:"target"` // as build files spell it
-	// that select the core; for the toolchain, not for the fragment
-	Core     string `json:"compiler_flags"`
+	Name     string `json:"target"`         // as build files spell it
+	Core     string `json:"compiler_flags"` // select the core; for the toolchain, not the fragment
 	Optimise string `json:"optimise"`       // compiler options that the estimates hold for
 	InRAM    bool   `json:"weights_in_ram"` // weights are copied to RAM at start
 }
 
-// buildName leaves what CMake and Make take literally.
+// buildName matches the characters that CMake or Make do not take literally.
 var buildName = regexp.MustCompile(`[^A-Za-z0-9_.+-]`)
 
-// buildTargets lists the targets of a job. Two that would be spelled alike keep one entry.
+// BuildTargets returns the targets of a job. Two that would be spelled alike keep one entry.
 func BuildTargets(in *budget.Inputs) []BuildTarget {
 	all := []BuildTarget{}
 	for _, t := range in.Targets {
@@ -34,7 +33,8 @@ func BuildTargets(in *budget.Inputs) []BuildTarget {
 	return all
 }
 
-// plainOptions drops what is no plain compiler option: profiles of users are text from outside.
+// plainOptions returns the plain compiler options of a text. It drops all else, because profiles of
+// users are text from outside.
 func plainOptions(text string) string {
 	var kept []string
 	for _, option := range strings.Fields(text) {
@@ -45,9 +45,10 @@ func plainOptions(text string) string {
 	return strings.Join(kept, " ")
 }
 
+// plainOption matches an option that neither CMake nor Make nor a shell can misread.
 var plainOption = regexp.MustCompile(`^-[A-Za-z0-9_=.+,-]+$`)
 
-// buildFiles are fragments for two build systems: NAME.cmake and NAME.mk.
+// BuildFiles returns the fragments for two build systems by name: NAME.cmake and NAME.mk.
 func BuildFiles(name string, all []BuildTarget) map[string][]byte {
 	return map[string][]byte{
 		name + ".cmake": []byte(cmakeFragment(name, all)),
@@ -55,7 +56,7 @@ func BuildFiles(name string, all []BuildTarget) map[string][]byte {
 	}
 }
 
-// targetComment lists the targets and the options of their cores.
+// targetComment returns the comment that lists the targets and the options of their cores.
 func targetComment(all []BuildTarget) string {
 	if len(all) == 0 {
 		return "# The job names no target.\n"
@@ -69,8 +70,10 @@ func targetComment(all []BuildTarget) string {
 	return b.String()
 }
 
+// options returns the compiler options that the estimates hold for.
 func (t BuildTarget) options() []string { return strings.Fields(t.Optimise) }
 
+// cmakeFragment returns NAME.cmake.
 func cmakeFragment(name string, all []BuildTarget) string {
 	upper := strings.ToUpper(name)
 	var b strings.Builder
@@ -121,6 +124,7 @@ set_target_properties(%[1]s_selftest PROPERTIES C_STANDARD 99 C_STANDARD_REQUIRE
 	return b.String()
 }
 
+// makeFragment returns NAME.mk.
 func makeFragment(name string, all []BuildTarget) string {
 	upper := strings.ToUpper(name)
 	var b strings.Builder
@@ -163,6 +167,7 @@ endif
 	return b.String()
 }
 
+// buildNames returns the names of the targets, for messages.
 func buildNames(all []BuildTarget) string {
 	var names []string
 	for _, t := range all {

@@ -13,9 +13,9 @@ import (
 // same C, proves the same bounds and gives the same integers.
 func TestNetworkFileGivesTheSameC(t *testing.T) {
 	for i, layers := range randomnet.All() {
-		h := randomHandoff(t, randomnet.Seeded(uint64(i)), layers)
-		h.Period = 0.1
-		text, err := h.NetworkJSON()
+		program := randomProgram(t, randomnet.Seeded(uint64(i)), layers)
+		program.Period = 0.1
+		text, err := program.NetworkJSON()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -23,15 +23,15 @@ func TestNetworkFileGivesTheSameC(t *testing.T) {
 		if err != nil {
 			t.Fatalf("network %d: %v", i, err)
 		}
-		again := *h
+		again := *program
 		again.Period = f.Period
 		if again.Net, err = f.Network(); err != nil {
-			t.Fatalf("network %d, %s: %v", i, h.Description, err)
+			t.Fatalf("network %d, %s: %v", i, program.Description, err)
 		}
 		if again.Vectors, err = f.Vectors(); err != nil {
 			t.Fatal(err)
 		}
-		want, err := h.CFiles()
+		want, err := program.CFiles()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -41,10 +41,10 @@ func TestNetworkFileGivesTheSameC(t *testing.T) {
 		}
 		for name := range want {
 			if !bytes.Equal(got[name], want[name]) {
-				t.Errorf("network %d, %s: %s differs", i, h.Description, name)
+				t.Errorf("network %d, %s: %s differs", i, program.Description, name)
 			}
 		}
-		for k, m := range h.Net.Matrices() {
+		for k, m := range program.Net.Matrices() {
 			// The bound of quant counts an offset behind the sum before it is rounded.
 			now := again.Net.Matrices()[k].MaxBound()
 			if now > m.MaxBound() || now < m.MaxBound()-1 {
@@ -108,8 +108,8 @@ func TestImpossibleNetworksAreRefused(t *testing.T) {
 		"input beyond int16": {func(f *NetworkFile) { f.Steps[3].X[0] = 40000 }, "is no int16"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			h := randomHandoff(t, randomnet.Seeded(7), randomnet.OneGRU)
-			text, err := h.NetworkJSON()
+			program := randomProgram(t, randomnet.Seeded(7), randomnet.OneGRU)
+			text, err := program.NetworkJSON()
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// indented is JSON for people: every list of numbers stands on one line.
+// Indented returns a value as JSON for people: every list of numbers stands on one line.
 func Indented(v any) ([]byte, error) {
 	text, err := json.MarshalIndent(v, "", "  ")
 	if err != nil {
@@ -18,5 +18,6 @@ func Indented(v any) ([]byte, error) {
 	return append(text, '\n'), nil
 }
 
-// numberList holds a line break, so it is never inside a string.
+// numberList matches a list of numbers over several lines. Its line break keeps it from matching
+// inside a string.
 var numberList = regexp.MustCompile(`\[\n\s*(?:(?:-?[0-9][-+.0-9eE]*|null),?\n\s*)+\]`)

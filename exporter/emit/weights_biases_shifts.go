@@ -12,19 +12,19 @@ import (
 	"kerf/quant"
 )
 
-// block is a matrix, or a part of one, that one call reads.
+// block is a matrix, or a part of one, that one function of the C reads.
 type block struct {
 	prefix string // of C identifiers: l0_x, l0_h, l0_n, d0, head
-	title  string
+	title  string // for comments
 	matrix *quant.Matrix
 	rows   []int // of the matrix, in the order in which they are stored
 }
 
-// blocks lists what the emitted C reads in one step. The rows of a unit lie
-// side by side.
-func (h *Program) blocks() []block {
+// blocks returns the blocks in the order in which a step reads them. The rows of a unit lie side
+// by side.
+func (p *Program) blocks() []block {
 	var all []block
-	for i, l := range h.Net.Layers {
+	for i, l := range p.Net.Layers {
 		prefix := fmt.Sprintf("l%d_", i)
 		gates := make([]int, l.Kind.Gates())
 		for g := range gates {
@@ -45,7 +45,7 @@ func (h *Program) blocks() []block {
 			block{prefix + "h", recurrent + " of the gates", l.Recurrent, both},
 			block{prefix + "n", recurrent + " of the candidate", l.Recurrent, candidate})
 	}
-	for i, d := range h.Net.Dense {
+	for i, d := range p.Net.Dense {
 		title := fmt.Sprintf("dense layer %d, %s", i, d.Activation)
 		switch {
 		case d.Last && d.Activation == model.Identity:
@@ -57,12 +57,12 @@ func (h *Program) blocks() []block {
 		for r := range rows {
 			rows[r] = r
 		}
-		all = append(all, block{h.densePrefix(i), title, d.Weights, rows})
+		all = append(all, block{p.densePrefix(i), title, d.Weights, rows})
 	}
 	return all
 }
 
-// unitRows lists the rows of some gates unit by unit.
+// unitRows returns the rows of some gates unit by unit.
 func unitRows(units int, gates []int) []int {
 	var rows []int
 	for j := range units {
@@ -73,7 +73,8 @@ func unitRows(units int, gates []int) []int {
 	return rows
 }
 
-// arrays writes weights, biases and shifts of a block.
+// arrays writes the weights, biases and shifts of a block as C arrays. rowName says to which unit
+// or output a row belongs.
 func (k block) arrays(b *strings.Builder, rowName func(int) string) {
 	m := k.matrix
 	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols,
@@ -107,6 +108,7 @@ func (k block) arrays(b *strings.Builder, rowName func(int) string) {
 	}
 }
 
+// weights writes the array of weights.
 func (k block) weights(b *strings.Builder, all []line, rowName func(int) string) {
 	total := 0
 	for _, l := range all {
@@ -125,7 +127,8 @@ func (k block) weights(b *strings.Builder, all []line, rowName func(int) string)
 	b.WriteString("};\n")
 }
 
-// wordType is the element of the weight array; narrow weights are stored as bytes.
+// wordType returns the C type of the elements of the weight array: narrow weights are stored as
+// bytes.
 func wordType(m *quant.Matrix) string {
 	if m.WordBits == 16 {
 		return "int16_t"
@@ -133,8 +136,8 @@ func wordType(m *quant.Matrix) string {
 	return "uint8_t"
 }
 
-// biasWithHalf is the bias of a row plus the half that its rescale adds; the
-// bound of the row includes it.
+// biasWithHalf returns the bias of a row with the half that rounds its result. The bound of the row
+// includes the half.
 func biasWithHalf(m *quant.Matrix, r int) int32 {
 	if m.Shift[r] == 0 {
 		return m.Bias[r]

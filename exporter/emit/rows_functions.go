@@ -7,13 +7,14 @@ import (
 	"kerf/quant/rows"
 )
 
-// piece is a call that reads some columns.
+// piece is a call of the C that reads some columns of a group of rows, see [rows.Way.Pieces].
 type piece struct {
-	columns, words int
-	call           string // with places for index of w and of x
+	columns int
+	words   int    // elements of the weight array
+	call    string // format with the index of the first weight and of the first input
 }
 
-// The calls of each word width, those of most columns first.
+// twoRowPieces and threeRowPieces are the calls by word width, those of most columns first.
 var (
 	twoRowPieces = map[int][]piece{
 		4: {
@@ -39,8 +40,8 @@ var (
 	}
 )
 
-// bytePieces are the calls where int8 weights and inputs are multiplied byte by
-// byte: one reads all columns but the odd one.
+// bytePieces returns the calls where int8 weights and inputs are multiplied byte by byte: one call
+// reads all columns but the odd one.
 func bytePieces(columns int) []piece {
 	even := columns / 2 * 2
 	most := piece{even, 2 * even,
@@ -58,6 +59,7 @@ type cText struct {
 	indent string
 }
 
+// line writes a line with the present indentation.
 func (c *cText) line(format string, args ...any) {
 	if format == "" {
 		c.WriteByte('\n')
@@ -66,18 +68,20 @@ func (c *cText) line(format string, args ...any) {
 	fmt.Fprintf(c, c.indent+format+"\n", args...)
 }
 
+// open writes a line that opens a block of C.
 func (c *cText) open(format string, args ...any) {
 	c.line(format, args...)
 	c.indent += "    "
 }
 
+// close writes the line that closes a block of C.
 func (c *cText) close(text string) {
 	c.indent = c.indent[4:]
 	c.line("%s", text)
 }
 
-// ways is the function that reads a block, in each of the ways.
-func (k block) ways() [3]string {
+// inEachWay returns the C function that reads a block, in the order of ways.
+func (k block) inEachWay() [3]string {
 	pieces := twoRowPieces[k.matrix.WordBits]
 	byteWise := pieces
 	if k.matrix.WordBits == 8 {
@@ -90,6 +94,7 @@ func (k block) ways() [3]string {
 	}
 }
 
+// function returns the C function that reads a block; body writes its statements.
 func (k block) function(body func(*cText)) string {
 	c := &cText{}
 	name := "net_" + k.prefix
@@ -111,7 +116,8 @@ func (k block) function(body func(*cText)) string {
 	return c.String()
 }
 
-// turns is a loop over groups of rows; body writes one turn.
+// turns writes a loop over groups of rows that turns so many times. body writes the reading of a
+// turn, which has so many rows, and words elements of the weight array to be skipped behind it.
 func (c *cText) turns(times, words, rows int, body func()) {
 	if times == 0 {
 		return
@@ -129,7 +135,7 @@ func (c *cText) turns(times, words, rows int, body func()) {
 	c.close("} while (left != 0U);")
 }
 
-// two reads two rows at a time.
+// two writes the statements that read two rows at a time.
 func (k block) two(c *cText, w rows.Way, pieces []piece) {
 	m := k.matrix
 	grouped := k.inGroups(w)
@@ -162,7 +168,7 @@ func (k block) two(c *cText, w rows.Way, pieces []piece) {
 	k.alone(c, len(k.rows)-grouped)
 }
 
-// pair reads the i-th pair of rows of a turn.
+// pair writes the statements that read the i-th pair of rows of a turn.
 func (k block) pair(c *cText, w rows.Way, i, raised int, pieces []piece) {
 	m := k.matrix
 	first, second := 2*i, 2*i+1
@@ -202,7 +208,7 @@ func (k block) pair(c *cText, w rows.Way, i, raised int, pieces []piece) {
 	c.close("}")
 }
 
-// three reads three rows at a time.
+// three writes the statements that read three rows at a time.
 func (k block) three(c *cText) {
 	m := k.matrix
 	grouped := k.inGroups(rows.Three)
@@ -230,7 +236,7 @@ func (k block) three(c *cText) {
 	k.alone(c, len(k.rows)-grouped)
 }
 
-// alone reads the last rows one by one.
+// alone writes the loop that reads the last rows one by one.
 func (k block) alone(c *cText, rows int) {
 	m := k.matrix
 	c.turns(rows, stride(m), 1, func() {
@@ -239,13 +245,13 @@ func (k block) alone(c *cText, rows int) {
 	})
 }
 
-// columns reads the columns of a group of rows: without a loop if they are few,
-// else the piece of most columns in turns of equal length and the rest behind
-// them. With a loop w moves on, without one it stays. from: index of the first
-// weight; begin: statements that follow the declarations.
+// columns writes the calls that read the columns of a group of rows. Up to most columns are read
+// without a loop; else turns of equal length call the piece of most columns, and the rest follows
+// behind them. With a loop the pointer w moves on, without one it stays. from is the index of the
+// first weight; begin writes the statements that follow the declarations.
 func (k block) columns(c *cText, from, columns, most int, pieces []piece, begin func()) {
 	w, x := from, 0
-	emit := func(p piece) {
+	call := func(p piece) {
 		c.line(p.call, w, x)
 		w += p.words
 		x += p.columns
@@ -256,7 +262,7 @@ func (k block) columns(c *cText, from, columns, most int, pieces []piece, begin 
 				i++
 				continue
 			}
-			emit(pieces[i])
+			call(pieces[i])
 			columns -= pieces[i].columns
 		}
 	}
@@ -279,7 +285,7 @@ func (k block) columns(c *cText, from, columns, most int, pieces []piece, begin 
 	begin()
 	c.open("do {")
 	for range each {
-		emit(first)
+		call(first)
 	}
 	c.line("w += %d;", w)
 	c.line("x += %d;", x)

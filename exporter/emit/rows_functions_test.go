@@ -29,7 +29,7 @@ func TestOnlyWhatIsNeededIsEmitted(t *testing.T) {
 				}
 				twoRaised := bits == 4 && rows >= 2 && cols >= 4
 				threeRaised := rows == 3 && (bits == 8 || bits == 4 && cols >= 2)
-				for way, text := range k.ways() {
+				for way, text := range k.inEachWay() {
 					raised, alone := twoRaised, two
 					if way == 2 {
 						raised, alone = threeRaised, three

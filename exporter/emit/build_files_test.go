@@ -21,7 +21,7 @@ func TestBuildFragments(t *testing.T) {
 		}
 	}
 	n := randomnet.All()[0]
-	h := randomHandoff(t, randomnet.Seeded(7), n)
+	program := randomProgram(t, randomnet.Seeded(7), n)
 	all := []BuildTarget{{"host", "", "-O1 -fno-tree-ter", false}, {"copied", "", "-O2", true}}
 	for _, targets := range [][]BuildTarget{all, nil} {
 		dir := filepath.Join(t.TempDir(), "hand off")
@@ -29,8 +29,8 @@ func TestBuildFragments(t *testing.T) {
 			if err := os.MkdirAll(d, 0o755); err != nil {
 				t.Fatal(err)
 			}
-			writeC(t, h, d)
-			for name, text := range BuildFiles(h.Name, targets) {
+			writeC(t, program, d)
+			for name, text := range BuildFiles(program.Name, targets) {
 				if err := os.WriteFile(filepath.Join(d, name), text, 0o644); err != nil {
 					t.Fatal(err)
 				}

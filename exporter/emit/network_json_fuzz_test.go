@@ -11,9 +11,9 @@ import (
 // runs its steps and is emitted as C without a panic.
 func FuzzNetworkFile(f *testing.F) {
 	for i, layers := range randomnet.All()[:4] {
-		h := randomHandoff(f, randomnet.Seeded(uint64(i)), layers)
-		h.Vectors = h.Vectors[:min(len(h.Vectors), 4)]
-		text, err := h.NetworkJSON()
+		program := randomProgram(f, randomnet.Seeded(uint64(i)), layers)
+		program.Vectors = program.Vectors[:min(len(program.Vectors), 4)]
+		text, err := program.NetworkJSON()
 		if err != nil {
 			f.Fatal(err)
 		}
@@ -28,15 +28,16 @@ func FuzzNetworkFile(f *testing.F) {
 		if err != nil {
 			return
 		}
-		h := &Program{Name: "net", Version: "0", VerdictLine: "none", Period: file.Period, Net: net}
+		program := &Program{Name: "net", Version: "0", VerdictLine: "none", Period: file.Period,
+			Net: net}
 		for _, l := range net.Layers {
-			h.KeptUnits = append(h.KeptUnits, make([]int, l.Units))
+			program.KeptUnits = append(program.KeptUnits, make([]int, l.Units))
 		}
-		if h.Vectors, err = file.Vectors(); err != nil || len(h.Vectors) == 0 {
+		if program.Vectors, err = file.Vectors(); err != nil || len(program.Vectors) == 0 {
 			return
 		}
-		if _, err := h.CFiles(); err == nil {
-			_ = h.Replay() // other outputs are no finding here
+		if _, err := program.CFiles(); err == nil {
+			_ = program.Replay() // other outputs are no finding here
 		}
 	})
 }

@@ -14,16 +14,15 @@ import (
 // NetworkSchema is the version of NAME_network.json.
 const NetworkSchema = 1
 
-// networkSuffix ends the name of the file that holds a [NetworkFile].
+// NetworkSuffix ends the name of the file that holds a [NetworkFile].
 const NetworkSuffix = "_network.json"
 
 // NetworkFile is NAME_network.json: the integer network and the steps of the
 // self-test as data, from which the C can be emitted again and the steps run
 // again without the job.
 type NetworkFile struct {
-	Schema int `json:"schema"`
-	// s between two steps; 0 when the job does not say
-	Period        float64           `json:"period"`
+	Schema        int               `json:"schema"`
+	Period        float64           `json:"period"` // s between two steps; 0: not known
 	InputFraction int               `json:"input_fraction_bits"`
 	Classes       bool              `json:"classes"` // outputs are scores of classes
 	Features      []FeatureRecord   `json:"features"`
@@ -90,6 +89,7 @@ type StepRecord struct {
 	Y     []int32 `json:"y"`
 }
 
+// matrixRecord returns a matrix as data.
 func matrixRecord(m *quant.Matrix) MatrixRecord {
 	r := MatrixRecord{Name: m.Name, WordBits: m.WordBits, InputFraction: m.InputFraction,
 		Bias: m.Bias, Fraction: m.Fraction}
@@ -100,10 +100,10 @@ func matrixRecord(m *quant.Matrix) MatrixRecord {
 	return r
 }
 
-// networkFile is the content of NAME_network.json.
-func (h *Program) NetworkJSON() ([]byte, error) {
-	net := h.Net
-	f := NetworkFile{Schema: NetworkSchema, Period: h.Period, InputFraction: net.InputFraction,
+// NetworkJSON returns NAME_network.json.
+func (p *Program) NetworkJSON() ([]byte, error) {
+	net := p.Net
+	f := NetworkFile{Schema: NetworkSchema, Period: p.Period, InputFraction: net.InputFraction,
 		Classes: net.Classes}
 	for _, x := range net.Features {
 		f.Features = append(f.Features, FeatureRecord{x.Name, x.Unit, x.Mean, x.Std})
@@ -121,14 +121,14 @@ func (h *Program) NetworkJSON() ([]byte, error) {
 		f.Dense = append(f.Dense, DenseRecord{d.Activation.String(), d.InputFraction, d.Fraction,
 			d.Scale, d.Offset, matrixRecord(d.Weights)})
 	}
-	for _, v := range h.Vectors {
+	for _, v := range p.Vectors {
 		f.Steps = append(f.Steps, StepRecord(v))
 	}
 	return Indented(f)
 }
 
-// readNetworkFile reads NAME_network.json. The text must be exactly what kerf
-// writes for its content; the error says what is wrong, without the file's name.
+// ReadNetworkFile reads NAME_network.json. The text must be exactly what kerf writes for its
+// content. The error says what is wrong, without the file's name.
 func ReadNetworkFile(text []byte) (*NetworkFile, error) {
 	f := &NetworkFile{}
 	if err := json.Unmarshal(text, f); err != nil {
@@ -144,8 +144,9 @@ func ReadNetworkFile(text []byte) (*NetworkFile, error) {
 	return f, err
 }
 
-// network rebuilds the integer network. Shapes, words and the bound of every
-// accumulator are checked, so that running it cannot fail or overflow.
+// Network rebuilds the integer network. Shapes, words and the bound of every accumulator are
+// checked, so that running it cannot fail or overflow. The error says what is wrong, without the
+// file's name.
 func (f *NetworkFile) Network() (*quant.Network, error) {
 	net := &quant.Network{InputFraction: f.InputFraction, Classes: f.Classes}
 	for i, x := range f.Features {
@@ -189,6 +190,7 @@ func (f *NetworkFile) Network() (*quant.Network, error) {
 	return net, net.Check()
 }
 
+// matrix returns the matrix that the record holds.
 func (r *MatrixRecord) matrix() *quant.Matrix {
 	m := &quant.Matrix{Name: r.Name, Rows: len(r.Weights), WordBits: r.WordBits,
 		InputFraction: r.InputFraction, Bias: r.Bias, Fraction: r.Fraction}
@@ -204,7 +206,7 @@ func (r *MatrixRecord) matrix() *quant.Matrix {
 	return m
 }
 
-// vectors are the steps of the self-test.
+// Vectors returns the steps of the self-test. It is an error if one does not fit the network.
 func (f *NetworkFile) Vectors() ([]VectorStep, error) {
 	var steps []VectorStep
 	for i, s := range f.Steps {

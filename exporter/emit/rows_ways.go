@@ -7,24 +7,25 @@ import (
 	"strings"
 )
 
-// way is one of the ways in which compilers read rows: which it is, the
-// preprocessor decides.
-type way struct {
-	condition string   // of the preprocessor
-	files     []string // operations of this way, each file after what it uses
+// wayFiles are the C files of one way of reading rows ([rows.Way]).
+type wayFiles struct {
+	condition string   // of the preprocessor, for the way
+	files     []string // of cFiles, with the operations of the way, each behind those that it uses
 }
 
-var ways = []way{
+// ways are the files of [rows.Dual], [rows.Bytes] and [rows.Three].
+var ways = []wayFiles{
 	{"#if defined(NET_DUAL)", []string{"rows_pair.c", "rows_alone.c", "rows_dual.c"}},
 	{"#elif defined(NET_TWO_ROWS)", []string{"rows_alone.c", "rows_bytes.c"}},
 	{"#else", []string{"rows_alone.c", "rows_three.c"}},
 }
 
-// shared are the files of operations in the order in which they are emitted, before
+// shared are the files with operations of more than one way. They are emitted in this order, before
 // those of a single way.
 var shared = []string{"rows_pair.c", "rows_alone.c"}
 
-// guards stand before an operation that only some ways need: a bit for each.
+// guards are the lines before an operation that only some ways need. A bit of the key stands for
+// each of ways.
 var guards = map[int]string{
 	0b111: "",
 	0b001: "#ifdef NET_DUAL\n",
@@ -40,31 +41,32 @@ type definition struct {
 	file, name, text string
 }
 
+// definedName finds the name that a definition defines.
 var definedName = regexp.MustCompile(`(?m)^(?:static [^(\n]*?|\} )(net_\w+)[(;]`)
 
-// definitions takes a C file apart: a definition begins behind an empty line at
-// the left edge.
+// definitions returns the definitions of a C file. A definition begins behind an empty line, at the
+// left edge.
 func definitions(file string) ([]definition, error) {
 	raw, err := cFiles.ReadFile("c/" + file)
 	if err != nil {
 		return nil, err
 	}
 	var all []definition
-	for piece := range strings.SplitSeq(strings.TrimSuffix(string(raw), "\n"), "\n\n") {
-		if len(all) > 0 && (piece[0] == ' ' || piece[0] == '#') {
-			all[len(all)-1].text += "\n" + piece + "\n"
+	for text := range strings.SplitSeq(strings.TrimSuffix(string(raw), "\n"), "\n\n") {
+		if len(all) > 0 && (text[0] == ' ' || text[0] == '#') {
+			all[len(all)-1].text += "\n" + text + "\n"
 			continue
 		}
-		name := definedName.FindStringSubmatch(piece)
+		name := definedName.FindStringSubmatch(text)
 		if name == nil {
-			return nil, fmt.Errorf("exporter/emit/c/%s: no definition in %q", file, piece)
+			return nil, fmt.Errorf("exporter/emit/c/%s: no definition in %q", file, text)
 		}
-		all = append(all, definition{file, name[1], piece + "\n"})
+		all = append(all, definition{file, name[1], text + "\n"})
 	}
 	return all, nil
 }
 
-// needs names the operations that a text uses, directly or through others.
+// needs returns the names of the operations that a text uses, directly or through others.
 func needs(all []definition, text string) map[string]bool {
 	used := map[string]bool{}
 	for i := len(all) - 1; i >= 0; i-- { // what an operation uses stands before it
@@ -76,13 +78,13 @@ func needs(all []definition, text string) map[string]bool {
 	return used
 }
 
-// rowCode is how the network reads rows: the operations that some way needs and the
-// functions that read its blocks. layers is the code of its layers.
-func (h *Program) rowCode(layers string) (string, error) {
+// rowCode returns the code that reads rows: the operations that some way needs, and the functions
+// that read the blocks. layers is the code of the layers, which needs operations too.
+func (p *Program) rowCode(layers string) (string, error) {
 	var bodies [3]string
-	for _, k := range h.blocks() {
+	for _, k := range p.blocks() {
 		if k.matrix.Rescaled() {
-			for i, text := range k.ways() {
+			for i, text := range k.inEachWay() {
 				bodies[i] += text
 			}
 		}
@@ -126,7 +128,7 @@ func (h *Program) rowCode(layers string) (string, error) {
 	return b.String(), nil
 }
 
-// writeGuarded writes an operation behind its guard.
+// writeGuarded writes an operation behind its guard, if it is needed.
 func writeGuarded(b *strings.Builder, guard, text string, needed bool) {
 	if !needed {
 		return

@@ -1,0 +1,40 @@
+// Package emit writes the C of a network: the integer inference, its weights, a self-test with
+// recorded steps, a program that times steps on a board, fragments for build systems, and the
+// network as JSON, from which the C can be emitted again. [Program.CFiles] is the entry.
+//
+// # How the emitted C is made
+//
+// Code that does not depend on the network is C in the folder c, for a network called net: whole
+// files, and a template for each kind of layer. [Program] takes the branches that the network
+// needs, puts generated text in place of marker comments, and renames net to the name of the job.
+// Only code whose form depends on sizes is generated: the functions that read rows, the step, and
+// all constants.
+//
+// # How the emitted C reads rows
+//
+// Package quant/rows describes the three ways of reading rows; the macros of the compiler choose,
+// and c/rows.c describes how weights lie. So NAME_weights.h holds narrow weights twice, under
+// #ifdef, and flash holds them once. The functions that read a block of rows are generated
+// (rows_functions.go), because their loops depend on its shape. The operations that they call are C
+// (c/rows_*.c), of which only those that a network needs are emitted (rows_ways.go).
+//
+// # What to read first
+//
+//   - program.go: a Program and its files.
+//   - template.go: reading the files of c; identifiers.go: names and text from files in C.
+//   - header.go: NAME.h. layers.go and step.go: NAME.c, with rows_functions.go and rows_ways.go for
+//     the code that reads rows.
+//   - weights_header.go: NAME_weights.h. weights_biases_shifts.go: its arrays for a matrix.
+//     weights_layout.go: the order of weights.
+//   - vectors.go and vectors_header.go: the steps of the self-test, NAME_vectors.h.
+//   - network_json.go and json.go: NAME_network.json. build_files.go: NAME.cmake and NAME.mk.
+//
+// # Invariants
+//
+//   - The C gives the integers of package quant, on every way of reading rows
+//     (TestCAndGoGiveTheSameIntegers).
+//   - The same network gives the same bytes: no time, no folder, no order of a map.
+//   - Text from files stands in the C only in comments, escaped, or as checked names
+//     ([CheckNames]).
+//   - A network read from NAME_network.json is checked before it runs ([NetworkFile.Network]).
+package emit

@@ -1,0 +1,129 @@
+package emit
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"kerf/model"
+)
+
+// header returns NAME.h.
+func (p *Program) header() (string, error) {
+	net := p.Net
+	var b strings.Builder
+	units := 0
+	for _, l := range net.Layers {
+		units += l.Units
+	}
+	fits := 0
+	if p.Fits {
+		fits = 1
+	}
+	for _, d := range []struct {
+		macro string
+		value any
+		note  string
+	}{
+		{"NET_N_FEATURES", len(net.Features), "inputs of a step"},
+		{"NET_N_UNITS", units, "hidden units"},
+		{"NET_N_OUTPUTS", len(net.Outputs), "outputs of a step"},
+		{"NET_STATE_BYTES", net.Shape().StateBytes(), "RAM between two steps"},
+		{"NET_WEIGHT_BYTES", net.Shape().WeightBytes(), "flash: weights, biases, shifts"},
+		{"NET_TABLE_BYTES", net.Shape().TableBytes(), "flash: tanh table"},
+		{"NET_ID", "0x@ID@UL", "ties the files of one export together"},
+		{"NET_FITS", fits, "1: the sign-off says that it fits; 0: NOT SIGNED"},
+		{"NET_KERF_VERSION", fmt.Sprintf("%q", commentText(p.Version)), "that made them"},
+		{"NET_X_FRACTION_BITS", net.InputFraction, "x = (physical - mean)/std * 2^bits, halves " +
+			"away from 0, limited to int16"},
+	} {
+		fmt.Fprintf(&b, "#define %s %v /* %s */\n", d.macro, d.value, d.note)
+	}
+	for i, l := range net.Layers {
+		fmt.Fprintf(&b, "#define NET_L%d_UNITS %dU /* %s */\n", i, l.Units, l.Kind)
+	}
+	if p.Period > 0 {
+		fmt.Fprintf(&b, "#define NET_PERIOD_US %.0fUL /* between two steps, in microseconds: "+
+			"the network was trained at this rate */\n", 1e6*p.Period)
+	}
+	if p.SettleSteps != nil {
+		fmt.Fprintf(&b, "#define NET_SETTLE_STEPS %d /* steps after which outputs no longer "+
+			"tell how the state began: they differ by less than a tenth of the tolerance on all "+
+			"sign-off recordings */\n", *p.SettleSteps)
+	}
+	b.WriteString("\n/* Inputs in order: index in x[]; unit, mean and std of the physical " +
+		"value. */\n")
+	for i, f := range net.Features {
+		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s, mean %g, std %g */\n", featureMacro,
+			macroPart(f.Name), i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
+	}
+	b.WriteString("\n/* Outputs in order: index in y[], fraction bits, and y for 1 in the " +
+		"physical unit. */\n")
+	for o, out := range net.Outputs {
+		macro := outputMacro + macroPart(out.Name)
+		fmt.Fprintf(&b, "#define %s %d /* %s, %s */\n", macro, o, commentText(out.Name),
+			commentText(out.Unit))
+		fmt.Fprintf(&b, "#define %s%s %d\n", macro, fractionMacro, net.OutputFraction(o))
+		if bits := net.OutputFraction(o); bits >= 0 && bits <= 30 {
+			fmt.Fprintf(&b, "#define %s%s (INT32_C(1) << %d)\n", macro, oneMacro, bits)
+		}
+	}
+	b.WriteByte('\n')
+	return p.template("net.h", map[string]string{"file": p.banner("interface of the network"),
+		"interface": b.String(), "state": p.stateStruct()})
+}
+
+// field is a member of the struct that holds the state.
+type field struct {
+	ctype, name string
+	length      string
+}
+
+// fields returns the members that hold the state of recurrent layer i between two steps.
+func (p *Program) fields(i int) []field {
+	l := p.Net.Layers[i]
+	units := fmt.Sprintf("NET_L%d_UNITS", i)
+	name := func(what string, fraction int) string {
+		if len(p.Net.Layers) > 1 {
+			what += strconv.Itoa(i)
+		}
+		if fraction < 0 {
+			return what // whole numbers have no such name
+		}
+		return fmt.Sprintf("%s_Q%d", what, fraction)
+	}
+	wide := l.Formats.StateBits == 32
+	switch {
+	case l.Kind == model.LSTM && wide:
+		return []field{{"int16_t", name("h", 15), units},
+			{"int32_t", name("c", l.CellFraction), units}}
+	case l.Kind == model.LSTM:
+		return []field{{"int16_t", name("h", 15), units},
+			{"int16_t", name("c", l.CellFraction), units}}
+	case wide:
+		return []field{{"int32_t", name("h", 30), units}}
+	}
+	return []field{{"int16_t", name("h", l.OutputFraction), units}}
+}
+
+// stateStruct returns the members of the struct that holds the state. Wide members come first, so
+// that no compiler needs padding between members.
+func (p *Program) stateStruct() string {
+	var b strings.Builder
+	bytes := 0
+	for _, ctype := range []string{"int32_t", "int16_t"} {
+		for i := range p.Net.Layers {
+			for _, f := range p.fields(i) {
+				if f.ctype == ctype {
+					bytes += p.Net.Layers[i].Units *
+						map[string]int{"int32_t": 4, "int16_t": 2}[ctype]
+					fmt.Fprintf(&b, "    %s %s[%s];\n", f.ctype, f.name, f.length)
+				}
+			}
+		}
+	}
+	if bytes < p.Net.Shape().StateBytes() {
+		b.WriteString("    int16_t filler; /* makes the size the same for every compiler */\n")
+	}
+	return b.String()
+}

@@ -1,0 +1,45 @@
+package emit
+
+import (
+	"fmt"
+	"strings"
+)
+
+// vectorsHeader returns NAME_vectors.h. rom is the text of rom.h.
+func (p *Program) vectorsHeader(rom string) string {
+	var b strings.Builder
+	b.WriteString(p.banner("recorded steps for the self-test; the last ones are inputs at the " +
+		"ends of their range"))
+	b.WriteString("#ifndef NET_VECTORS_H\n#define NET_VECTORS_H\n\n#include \"net.h\"\n\n" + rom +
+		"#define NET_VECTORS_ID 0x@ID@UL\n")
+	fmt.Fprintf(&b, "#define NET_VECTOR_STEPS %dU\n\n", len(p.Vectors))
+	b.WriteString("/* 1: the state is reset before this step. */\nstatic const uint8_t " +
+		"net_vector_reset[NET_VECTOR_STEPS] NET_ROM = {\n")
+	list(&b, len(p.Vectors), 24, func(i int) string {
+		if p.Vectors[i].Reset {
+			return "1"
+		}
+		return "0"
+	})
+	b.WriteString("};\n\nstatic const int16_t net_vector_x[NET_VECTOR_STEPS][NET_N_FEATURES] " +
+		"NET_ROM = {\n")
+	for _, v := range p.Vectors {
+		b.WriteString("    { " + join(v.X) + " },\n")
+	}
+	b.WriteString("};\n\nstatic const int32_t net_vector_y[NET_VECTOR_STEPS][NET_N_OUTPUTS] " +
+		"NET_ROM = {\n")
+	for _, v := range p.Vectors {
+		b.WriteString("    { " + join(v.Y) + " },\n")
+	}
+	b.WriteString("};\n\n#endif /* NET_VECTORS_H */\n")
+	return rename(b.String(), p.Name)
+}
+
+// join returns values as a list of C.
+func join(values []int32) string {
+	parts := make([]string, len(values))
+	for i, v := range values {
+		parts[i] = fmt.Sprint(v)
+	}
+	return strings.Join(parts, ", ")
+}
