@@ -170,7 +170,8 @@ func TestReadBoardLinesErrors(t *testing.T) {
 			`32 bits`,
 		head + "a,0x1,17;lstm:3:8:8:16;dense:1:16:identity,1,5,5\n": "no steps, or not " +
 			"more cycles than the loop",
-		head + "a,0x1,17;lstm:99999:8:8:16;dense:1:16:identity,1,500,5\n": "is no part of a network",
+		head + "a,0x1,17;lstm:99999:8:8:16;dense:1:16:identity,1,500,5\n": "is no part of a " +
+			"network",
 		head + "a,0x1,17;dense:1:16:identity,1,500,5\n": "names no recurrent " +
 			"or no dense layer",
 	} {

@@ -15,6 +15,17 @@ var share = map[string]int{"quant": 70, "budget": 50, "exporter": 40, "C": 40}
 // groups are the groups in the order in which they are listed.
 var groups = []string{"quant", "budget", "exporter", "C"}
 
+// folders are the folders of each group.
+var folders = map[string][]string{
+	"quant":    {"quant", "quant/rows"},
+	"budget":   {"budget", "budget/cost", "budget/draft"},
+	"exporter": {"exporter", "exporter/emit", "exporter/report", "exporter/report/page"},
+	"C":        {cFolder},
+}
+
+// cFolder is the folder of the embedded C.
+const cFolder = "exporter/emit/c"
+
 // drawn reports whether a file's arithmetic places lines and words of pictures. Pictures are judged
 // by eye and in a browser (exporter/report/page/page_browser_test.go), not by these tests.
 func drawn(file string) bool {
@@ -26,18 +37,21 @@ func drawn(file string) bool {
 func allSites(root string) (map[string][]*mutant, error) {
 	sites := map[string][]*mutant{}
 	for _, group := range groups {
-		pattern, read := filepath.Join(root, group, "*.go"), func(file string) ([]*mutant, error) {
+		files, read := "*.go", func(file string) ([]*mutant, error) {
 			return goSites(root, group, file)
 		}
 		if group == "C" {
-			pattern, read = filepath.Join(root, "exporter", "c", "*.[ch]"),
-				func(file string) ([]*mutant, error) {
-					return cSites(root, file)
-				}
+			files, read = "*.[ch]", func(file string) ([]*mutant, error) {
+				return cSites(root, file)
+			}
 		}
-		paths, err := filepath.Glob(pattern)
-		if err != nil {
-			return nil, err
+		var paths []string
+		for _, folder := range folders[group] {
+			found, err := filepath.Glob(filepath.Join(root, folder, files))
+			if err != nil {
+				return nil, err
+			}
+			paths = append(paths, found...)
 		}
 		sort.Strings(paths)
 		for _, path := range paths {

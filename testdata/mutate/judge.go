@@ -31,7 +31,7 @@ const (
 // key returns the line of flip.ReachedFile that says that a test reaches the mutant.
 func (m *mutant) key() string {
 	if m.group == "C" {
-		return strings.TrimPrefix(m.file, "exporter/")
+		return "c/" + filepath.Base(m.file) // as embedded
 	}
 	return strconv.Itoa(m.id)
 }

@@ -43,10 +43,21 @@ type stage struct {
 	groups []string
 }
 
+// judges reports whether the stage judges a mutant: it is of its groups, and not yet caught.
+func (s stage) judges(v *verdict) bool {
+	return slices.Contains(s.groups, v.group) && v.Result != caught && v.Result != notMade
+}
+
 var stages = []stage{
+	{"quant/rows", false, []string{"quant"}},
 	{"quant", false, []string{"quant"}},
-	{"exporter", true, []string{"C"}},
+	{"exporter/emit", true, []string{"C"}},
+	{"budget/cost", false, []string{"budget", "quant"}},
 	{"budget", false, []string{"budget", "quant"}},
+	{"budget/draft", false, []string{"budget", "quant"}},
+	{"exporter/emit", false, []string{"exporter", "budget", "quant"}},
+	{"exporter/report", false, []string{"exporter", "budget", "quant"}},
+	{"exporter/report/page", false, []string{"exporter", "budget", "quant"}},
 	{"exporter", false, []string{"exporter", "budget", "quant"}},
 	{"cmd/kerf", false, []string{"exporter", "budget", "quant"}},
 }
@@ -93,6 +104,9 @@ func mutate(seed uint64, count int, only string, limit float64) error {
 	interrupted := make(chan os.Signal, 1)
 	signal.Notify(interrupted, os.Interrupt)
 	for _, stage := range stages {
+		if !slices.ContainsFunc(verdicts, stage.judges) {
+			continue
+		}
 		b, err := s.build(copied, stage.pkg)
 		if err != nil {
 			return err
@@ -105,8 +119,7 @@ func mutate(seed uint64, count int, only string, limit float64) error {
 				break
 			}
 			if taken[v.group] == count*share[v.group]/200 && v.Result == "" ||
-				!slices.Contains(stage.groups, v.group) || v.Result == caught ||
-				v.Result == notMade {
+				!stage.judges(v) {
 				continue
 			}
 			first := v.Result == ""

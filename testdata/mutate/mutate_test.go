@@ -76,7 +76,7 @@ func f(v, n int) int {
 // pointers are no operators.
 func TestCSites(t *testing.T) {
 	root := t.TempDir()
-	write(t, root, "exporter/c/a.c", `/* a + b */
+	write(t, root, "exporter/emit/c/a.c", `/* a + b */
 #define SUM (1 + 2)
 static int f(const int *p, int n)
 {
@@ -85,7 +85,7 @@ static int f(const int *p, int n)
     return (n << 2) + -*p;
 }
 `)
-	found, err := cSites(root, "exporter/c/a.c")
+	found, err := cSites(root, "exporter/emit/c/a.c")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -93,7 +93,7 @@ static int f(const int *p, int n)
 		[]string{"<< becomes >>", "+ becomes -"}; !slices.Equal(got, want) || found[0].line != 7 {
 		t.Errorf("mutants are %q in line %d, want %q in line 7", got, found[0].line, want)
 	}
-	text, err := flip.ReadFile(os.DirFS(filepath.Join(root, "exporter")), "c/a.c")
+	text, err := flip.ReadFile(os.DirFS(filepath.Join(root, "exporter/emit")), "c/a.c")
 	if err != nil || !strings.Contains(string(text), "(n << 2)") {
 		t.Errorf("without a mutant the file is %q, %v", text, err)
 	}

@@ -36,7 +36,7 @@ func weave(root, copied string, files map[string]bool, chosen []*mutant) error {
 					text[e.to:]
 			}
 		}
-		woven := strings.ReplaceAll(text, "cFiles.ReadFile(", "flip.ReadFile(cFiles, ")
+		woven := strings.ReplaceAll(text, readsC, "flip.ReadFile(cFiles, ")
 		// The import stands on the line of the package clause, so that lines keep their numbers.
 		if woven != string(raw) {
 			woven = packageClause.ReplaceAllString(woven,
@@ -54,8 +54,34 @@ func weave(root, copied string, files map[string]bool, chosen []*mutant) error {
 
 var (
 	packageClause = regexp.MustCompile(`(?m)^package \w+$`)
-	compilerLine  = regexp.MustCompile(`(?m)^(?:vet: )?(?:\./)?(\w+/\w+\.go):(\d+):\d+: `)
+	compilerLine  = regexp.MustCompile(`(?m)^(?:vet: )?(?:\./)?((?:\w+/)+\w+\.go):(\d+):\d+: `)
 )
+
+// readsC is the call with which package exporter/emit reads the embedded C.
+const readsC = "cFiles.ReadFile("
+
+// readersOfC returns the files that read the embedded C, so that weave must change them too.
+func readersOfC(root string) (map[string]bool, error) {
+	paths, err := filepath.Glob(filepath.Join(root, filepath.Dir(cFolder), "*.go"))
+	if err != nil {
+		return nil, err
+	}
+	files := map[string]bool{}
+	for _, path := range paths {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return nil, err
+		}
+		if strings.Contains(string(text), readsC) {
+			file, err := filepath.Rel(root, path)
+			if err != nil {
+				return nil, err
+			}
+			files[file] = true
+		}
+	}
+	return files, nil
+}
 
 // nearby is the number of lines between a mutant and the compiler's complaint about it, at most:
 // operations span lines.
@@ -64,9 +90,10 @@ const nearby = 3
 // compiling weaves mutants and takes out those that the compiler refuses, until it refuses none. It
 // returns the others.
 func compiling(root, copied string, chosen []*mutant) ([]*mutant, error) {
-	// These files read the C, so that weave must change them too.
-	files := map[string]bool{"exporter/csource.go": true, "exporter/layers.go": true,
-		"exporter/way.go": true}
+	files, err := readersOfC(root)
+	if err != nil {
+		return nil, err
+	}
 	for _, m := range chosen {
 		if m.group != "C" {
 			files[m.file] = true
@@ -76,7 +103,8 @@ func compiling(root, copied string, chosen []*mutant) ([]*mutant, error) {
 		if err := weave(root, copied, files, chosen); err != nil {
 			return nil, err
 		}
-		cmd := exec.Command("go", "build", "-gcflags=-e", "./quant", "./budget", "./exporter")
+		cmd := exec.Command("go", "build", "-gcflags=-e", "./quant/...", "./budget/...",
+			"./exporter/...")
 		cmd.Dir = copied
 		out, err := cmd.CombinedOutput()
 		if err == nil {
