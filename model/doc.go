@@ -45,7 +45,7 @@
 //   - Files come from outside and are not trusted. Every length in them is checked against the
 //     bytes that are there before memory is asked for, nothing in them is ever executed, and pickle
 //     files are refused.
-//   - A file gives a network that passes [Network.Validate], or a [*FormatError] or
-//     [*UnsupportedError] that names the place in the file.
+//   - A file gives a network that passes [Network.Validate], or an error of kind
+//     [ErrFormat] or [ErrUnsupported] that names the place in the file.
 //   - A caller's mistake in a shape panics.
 package model

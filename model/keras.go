@@ -20,8 +20,8 @@ import (
 // The arrays do not hold the activations of recurrent layers. FromKeras assumes the defaults of
 // Keras 2 and 3: tanh, and sigmoid in the gates.
 //
-// Arrays of a wrong shape or with NaN or infinity give a [*FormatError]. Layers that are not
-// handled, or that arrays and spec leave open, give an [*UnsupportedError]. Source: Keras
+// Arrays of a wrong shape or with NaN or infinity give [ErrFormat]. Layers that are not
+// handled, or that arrays and spec leave open, give [ErrUnsupported]. Source: Keras
 // documentation and source of GRU, LSTM, SimpleRNN and Dense; gate order of a GRU z r h, of an LSTM
 // i f c o.
 func FromKeras(name string, arrays []*Tensor, spec Spec) (*Network, error) {

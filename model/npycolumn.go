@@ -27,7 +27,7 @@ type NPYColumn struct {
 }
 
 // OpenNPYColumn reads the header of an .npy file; file and array are used in errors only. Damage
-// gives a [*FormatError], an array that is not read an [*UnsupportedError].
+// gives [ErrFormat], an array that is not read [ErrUnsupported].
 func OpenNPYColumn(r io.Reader, file, array string) (*NPYColumn, error) {
 	at := place{file: file}.array(array)
 	c := &NPYColumn{at: at, source: bufio.NewReaderSize(r, 1<<14)}
@@ -69,7 +69,7 @@ func (c *NPYColumn) ended(err error) error {
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 		return c.at.broken("was the file copied completely?", "ends too early")
 	}
-	return c.at.broken("was the file copied completely?", "cannot be read: %v", err)
+	return c.at.broken("was the file copied completely?", "cannot be read: %w", err)
 }
 
 // npyWholes decode whole numbers and truth values, by the type code without its byte order.
@@ -132,7 +132,7 @@ func (c *NPYColumn) setType(h npyHeader) error {
 }
 
 // Next moves to the next value. Behind the last one it returns [io.EOF], and in a file that ends
-// too early a [*FormatError].
+// too early [ErrFormat].
 func (c *NPYColumn) Next() error {
 	if c.left == 0 {
 		return io.EOF

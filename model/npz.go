@@ -14,8 +14,8 @@ import (
 // names without ".npy".
 //
 // It reads arrays of floats of 16, 32 or 64 bits, in either byte order, row-major or column-major.
-// Damage gives a [*FormatError]. Other types, pickled objects, and arrays that take more than 256
-// MiB or [MaxUnpacked] together give an [*UnsupportedError]. Source of the layout: NumPy reference,
+// Damage gives [ErrFormat]. Other types, pickled objects, and arrays that take more than 256
+// MiB or [MaxUnpacked] together give [ErrUnsupported]. Source of the layout: NumPy reference,
 // numpy.lib.format.
 func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error) {
 	file := place{file: name}
@@ -25,7 +25,7 @@ func ReadNPZ(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error)
 	archive, err := zip.NewReader(r, size)
 	if err != nil {
 		return nil, file.broken("is this an .npz file, and was it copied completely?",
-			"cannot be read as a zip archive: %v", err)
+			"cannot be read as a zip archive: %w", err)
 	}
 	tensors := make(map[string]*Tensor, len(archive.File))
 	left := uint64(min(maxTensorBytes, MaxUnpacked(size)))
@@ -74,13 +74,13 @@ func readMember(member *zip.File, at place) ([]byte, error) {
 			"is packed by a method other than deflate")
 	}
 	if err != nil {
-		return nil, at.broken("", "cannot be unpacked: %v", err)
+		return nil, at.broken("", "cannot be unpacked: %w", err)
 	}
 	defer content.Close()
 	var raw bytes.Buffer
 	// The zip reader checks length and checksum at the end of the member.
 	if _, err := io.Copy(&raw, content); err != nil {
-		return nil, at.broken("was the file copied completely?", "cannot be unpacked: %v", err)
+		return nil, at.broken("was the file copied completely?", "cannot be unpacked: %w", err)
 	}
 	return raw.Bytes(), nil
 }

@@ -26,7 +26,7 @@ const maxONNXBytes = 64 << 20
 // step or after the last, and states may be its inputs and outputs. A graph that ends with a hidden
 // state gets a dense layer that copies it.
 //
-// What is against the standard gives a [*FormatError], what is not handled an [*UnsupportedError],
+// What is against the standard gives [ErrFormat], what is not handled [ErrUnsupported],
 // with the operator, its position in the file and its name. Memory stays in proportion to the size
 // of the file. Source: ONNX specification and operator documentation, onnx.proto of onnx 1.12.0.
 func ReadONNX(r io.ReaderAt, size int64, name string) (*Import, error) {
@@ -66,7 +66,7 @@ func (m *onnxModel) network(size int64, at place) (*Import, error) {
 	i := &Import{Network: &Network{Recurrent: c.recurrent, Dense: c.dense}, Mean: c.mean,
 		Std: c.std, LastStep: s.last, Softmax: c.softmax}
 	if err := i.Network.Validate(); err != nil {
-		return nil, at.broken("", "gives a network that makes no sense: %v", err)
+		return nil, at.broken("", "gives a network that makes no sense: %w", err)
 	}
 	return i, nil
 }

@@ -73,12 +73,12 @@ func (n *onnxNode) attribute(name string) *onnxAttribute {
 	return nil
 }
 
-// refuse returns the [*UnsupportedError] of the present node.
+// refuse returns the error of kind [ErrUnsupported] of the present node.
 func (e *onnxEval) refuse(hint, format string, args ...any) error {
 	return e.node.place(e.at).unsupported(hint, format, args...)
 }
 
-// broken returns the [*FormatError] of the present node, which is against the standard.
+// broken returns the error of kind [ErrFormat] of the present node, which is against the standard.
 func (e *onnxEval) broken(format string, args ...any) error {
 	return e.node.place(e.at).broken("", format, args...)
 }
@@ -229,7 +229,7 @@ func (e *onnxEval) inputs(needed map[string]bool) error {
 		for _, a := range in.axes {
 			size, err := sizes.of(a)
 			if err != nil {
-				return place{e.at.file, fmt.Sprintf("input %q", in.name)}.broken("", "%v", err)
+				return place{e.at.file, fmt.Sprintf("input %q", in.name)}.broken("", "%w", err)
 			}
 			var factors []*factor
 			if size != 1 {

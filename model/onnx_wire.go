@@ -122,7 +122,7 @@ func (d *onnxDecoder) fields(raw []byte, message string, visit func(f wireField)
 // broken returns the error of a message that cannot be decoded.
 func (d *onnxDecoder) broken(message string, err error) error {
 	return d.at.broken("is this an ONNX file, and was it copied completely?",
-		"cannot be read as ONNX: %s: %v", message, err)
+		"cannot be read as ONNX: %s: %w", message, err)
 }
 
 // is returns an error unless the field has the wire type that its number asks for.

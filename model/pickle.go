@@ -17,7 +17,7 @@ const pickleHint = `save the weights as safetensors instead:
 // no source).
 var pickleExtensions = []string{".pt", ".pth", ".pkl", ".pickle", ".bin", ".ckpt"}
 
-// refusePickle returns an [*UnsupportedError] if the content is a pickle or a zip archive with one,
+// refusePickle returns [ErrUnsupported] if the content is a pickle or a zip archive with one,
 // whatever the file's name.
 func refusePickle(r io.ReaderAt, size int64, at place) error {
 	var head [9]byte
@@ -33,7 +33,7 @@ func refusePickle(r io.ReaderAt, size int64, at place) error {
 	if string(head[:2]) == "PK" {
 		archive, err := zip.NewReader(r, size)
 		if err != nil {
-			return at.broken("", "starts like a zip archive, but its directory cannot be read: %v",
+			return at.broken("", "starts like a zip archive, but its directory cannot be read: %w",
 				err)
 		}
 		for _, member := range archive.File {

@@ -28,12 +28,12 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 // get_weights(), stored by numpy.savez without names, see [FromKeras].
 //
 // If the file cannot be opened, the error of the operating system is wrapped; all other errors are
-// [*FormatError] or [*UnsupportedError].
+// of kind [ErrFormat] or [ErrUnsupported].
 func ImportFile(path string, spec Spec) (*Import, error) {
 	at := place{file: path}
 	f, size, err := whole.OpenRegular(path)
 	if errors.Is(err, whole.ErrNotRegular) {
-		return nil, at.broken("", "is not a regular file")
+		return nil, at.broken("", "is not a regular file").From(err)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the model: %w", err)

@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"kerf/fault"
 )
 
 // checkRefusal compares an error with its sentinel and with parts of its text and hint.
@@ -24,12 +26,12 @@ func checkRefusal(t *testing.T, err, sentinel error, message, hint string) {
 	if strings.HasSuffix(err.Error(), ".") || strings.Contains(err.Error(), "\n") {
 		t.Errorf("%q is not one sentence without full stop", err)
 	}
-	var advice interface{ HintText() string }
+	var advice *fault.Error
 	if !errors.As(err, &advice) {
 		t.Fatalf("%T gives no hint", err)
 	}
-	if !strings.Contains(advice.HintText(), hint) {
-		t.Errorf("got hint %q, want it to contain %q", advice.HintText(), hint)
+	if !strings.Contains(advice.Hint, hint) {
+		t.Errorf("got hint %q, want it to contain %q", advice.Hint, hint)
 	}
 }
 

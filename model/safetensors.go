@@ -32,8 +32,8 @@ type safetensorsEntry struct {
 // in errors only.
 //
 // A header with a repeated or unknown key, and data with an overlap, a gap or a rest, give a
-// [*FormatError]. Tensors that are not float, and more than 256 MiB of data, give an
-// [*UnsupportedError]. Source of the layout: README of the safetensors repository, part "Format".
+// [ErrFormat]. Tensors that are not float, and more than 256 MiB of data, give
+// [ErrUnsupported]. Source of the layout: README of the safetensors repository, part "Format".
 // The reader is our own because the only Go module for the format has no tagged release and brings
 // a pickle reader.
 func ReadSafetensors(r io.ReaderAt, size int64, name string) (map[string]*Tensor, error) {

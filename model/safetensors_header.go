@@ -41,7 +41,7 @@ func parseSafetensorsHeader(header []byte, file place) ([]safetensorsEntry, erro
 // the value. A repeated name is an error.
 func eachMember(d *json.Decoder, at place, read func(name string) error) error {
 	if token, err := d.Token(); err != nil {
-		return at.broken("", "is not valid JSON: %v", err)
+		return at.broken("", "is not valid JSON: %w", err)
 	} else if token != json.Delim('{') {
 		return at.broken("", "found %v where an object must stand", token)
 	}
@@ -49,7 +49,7 @@ func eachMember(d *json.Decoder, at place, read func(name string) error) error {
 	for d.More() {
 		token, err := d.Token()
 		if err != nil {
-			return at.broken("", "is not valid JSON: %v", err)
+			return at.broken("", "is not valid JSON: %w", err)
 		}
 		name := token.(string) // the decoder returns an error for any other name
 		if seen[name] {
@@ -61,7 +61,7 @@ func eachMember(d *json.Decoder, at place, read func(name string) error) error {
 		}
 	}
 	if _, err := d.Token(); err != nil {
-		return at.broken("", "is not valid JSON: %v", err)
+		return at.broken("", "is not valid JSON: %w", err)
 	}
 	return nil
 }
@@ -71,7 +71,7 @@ func readSafetensorsMetadata(d *json.Decoder, at place) error {
 	return eachMember(d, at, func(key string) error {
 		token, err := d.Token()
 		if err != nil {
-			return at.broken("", "is not valid JSON: %v", err)
+			return at.broken("", "is not valid JSON: %w", err)
 		}
 		if _, ok := token.(string); !ok {
 			return at.broken("", "value of %q is not text", key)
@@ -91,7 +91,7 @@ func readSafetensorsEntry(d *json.Decoder, name string, at place) (safetensorsEn
 		case "dtype":
 			token, err := d.Token()
 			if err != nil {
-				return at.broken("", "is not valid JSON: %v", err)
+				return at.broken("", "is not valid JSON: %w", err)
 			}
 			text, ok := token.(string)
 			if !ok {
@@ -130,7 +130,7 @@ func readSafetensorsEntry(d *json.Decoder, name string, at place) (safetensorsEn
 // readIntegers reads a JSON array of whole numbers.
 func readIntegers(d *json.Decoder, key string, at place) ([]int64, error) {
 	if token, err := d.Token(); err != nil {
-		return nil, at.broken("", "is not valid JSON: %v", err)
+		return nil, at.broken("", "is not valid JSON: %w", err)
 	} else if token != json.Delim('[') {
 		return nil, at.broken("", "%s is %v, expected a list of whole numbers", key, token)
 	}
@@ -138,7 +138,7 @@ func readIntegers(d *json.Decoder, key string, at place) ([]int64, error) {
 	for d.More() {
 		token, err := d.Token()
 		if err != nil {
-			return nil, at.broken("", "is not valid JSON: %v", err)
+			return nil, at.broken("", "is not valid JSON: %w", err)
 		}
 		number, _ := token.(json.Number)
 		v, err := strconv.ParseInt(number.String(), 10, 64)
@@ -150,7 +150,7 @@ func readIntegers(d *json.Decoder, key string, at place) ([]int64, error) {
 		}
 	}
 	if _, err := d.Token(); err != nil {
-		return nil, at.broken("", "is not valid JSON: %v", err)
+		return nil, at.broken("", "is not valid JSON: %w", err)
 	}
 	return list, nil
 }

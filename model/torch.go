@@ -13,8 +13,8 @@ import (
 // layers, and one linear module, which gets no activation. Any other network needs spec.Layers with
 // every module listed once. spec.Convention is ignored.
 //
-// Tensors of a wrong shape or with NaN or infinity give a [*FormatError]. Modules that are not
-// handled, or that tensors and spec leave open, give an [*UnsupportedError].
+// Tensors of a wrong shape or with NaN or infinity give [ErrFormat]. Modules that are not
+// handled, or that tensors and spec leave open, give [ErrUnsupported].
 func FromTorch(name string, tensors map[string]*Tensor, spec Spec) (*Network, error) {
 	d := stateDict{file: place{file: name}, tensors: tensors}
 	if len(tensors) == 0 {

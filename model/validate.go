@@ -7,8 +7,8 @@ import (
 
 // Validate returns an error unless a network can be run: it has 1 to 3 recurrent and 1 or more
 // dense layers of known kinds, every shape is right and fits the layer before it, and no value is
-// beyond 1e30 or not finite. The error, about the first fault, is a [*FormatError] without a file
-// name; its Where is the field and index, such as "Recurrent[0].W[12]".
+// beyond 1e30 or not finite. The error, about the first fault, is of kind [ErrFormat] and without a
+// file name; its Where is the field and index, such as "Recurrent[0].W[12]".
 func (n *Network) Validate() error {
 	if len(n.Recurrent) == 0 {
 		return place{}.broken("", "the network has no recurrent layer")

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"kerf/fault"
 )
 
 const (
@@ -241,16 +243,15 @@ type RangeError struct {
 }
 
 // Error names the tensor, the row and the values.
-func (e *RangeError) Error() string {
-	return fmt.Sprintf("%s, row %d: the largest weight %g and the bias %g do not fit one "+
-		"fixed-point row", e.Tensor, e.Row, e.Largest, e.Bias)
-}
+func (e *RangeError) Error() string { return e.Unwrap().Error() }
 
-// HintText returns the advice that goes with the error.
-func (e *RangeError) HintText() string {
-	return "normalise the features (mean 0, std 1) before training, or give mean and std in " +
-		"features.csv instead of in the weights; a recorded value far beyond all others of its " +
-		"feature has the same effect"
+// Unwrap returns the [fault.Error] with message and hint.
+func (e *RangeError) Unwrap() error {
+	return fault.New(fmt.Sprintf("%s, row %d: the largest weight %g and the bias %g do not fit "+
+		"one fixed-point row", e.Tensor, e.Row, e.Largest, e.Bias),
+		"normalise the features (mean 0, std 1) before training, or give mean and std in "+
+			"features.csv instead of in the weights; a recorded value far beyond all others of "+
+			"its feature has the same effect")
 }
 
 // isRangeError reports whether an error is a [*RangeError].

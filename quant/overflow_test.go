@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -233,7 +234,7 @@ func TestRowsThatDoNotFitAreRefused(t *testing.T) {
 						c.largest)
 				}
 				if place := fmt.Sprintf("%s, row %d: ", c.tensor,
-					c.row); !strings.HasPrefix(err.Error(), place) || outOfRange.HintText() == "" {
+					c.row); !strings.HasPrefix(err.Error(), place) || fault.Hint(err) == "" {
 					t.Errorf("%s: message %q, want %q in front, and a hint", formats, err, place)
 				}
 			}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 
+	"kerf/fault"
 	"kerf/model"
 	"kerf/whole"
 )
@@ -18,17 +19,6 @@ type Checkpoint struct {
 	// Key stands for everything that the training depends on; a file with another key is refused.
 	Key string
 }
-
-// CheckpointError says that a checkpoint file cannot be used.
-type CheckpointError struct {
-	File, Msg, Hint string
-}
-
-// Error names the file and what is wrong with it.
-func (e *CheckpointError) Error() string { return e.File + ": " + e.Msg }
-
-// HintText returns the advice that goes with the error.
-func (e *CheckpointError) HintText() string { return e.Hint }
 
 // saved is the content of the file.
 type saved struct {
@@ -52,10 +42,10 @@ func (c *Checkpoint) save(t *training) error {
 		t.bestLoss, t.adam, t.net.Net.Values(), t.best.Values()})
 	if err != nil {
 		return c.fail(fmt.Sprintf("cannot be written: %v", err),
-			"the training diverged; a lower rate helps")
+			"the training diverged; a lower rate helps").From(err)
 	}
 	if err := whole.File(c.File, text); err != nil {
-		return c.fail(reason(err), "choose another file")
+		return c.fail(fault.Reason(err), "choose another file").From(err)
 	}
 	return nil
 }
@@ -70,15 +60,15 @@ func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 		return false, nil
 	}
 	if errors.Is(err, whole.ErrNotRegular) {
-		return false, c.fail("is no regular file", "choose another file")
+		return false, c.fail("is no regular file", "choose another file").From(err)
 	}
 	if err != nil {
-		return false, c.fail(reason(err), "choose another file")
+		return false, c.fail(fault.Reason(err), "choose another file").From(err)
 	}
 	defer file.Close()
 	text, err := io.ReadAll(file)
 	if err != nil {
-		return false, c.fail(reason(err), "choose another file")
+		return false, c.fail(fault.Reason(err), "choose another file").From(err)
 	}
 	return true, c.restore(text, t)
 }
@@ -88,7 +78,7 @@ func (c *Checkpoint) load(t *training) (resumed bool, err error) {
 func (c *Checkpoint) restore(text []byte, t *training) error {
 	var s saved
 	if err := json.Unmarshal(text, &s); err != nil || s.Adam == nil {
-		return c.fail("is no checkpoint of kerf", "choose another file, or remove it")
+		return c.fail("is no checkpoint of kerf", "choose another file, or remove it").From(err)
 	}
 	if s.Key != c.Key {
 		return c.fail("belongs to another training: the job, a file that it names, or the "+
@@ -120,15 +110,8 @@ func (s *saved) isPossible() bool {
 }
 
 // fail returns an error that names the file.
-func (c *Checkpoint) fail(msg, hint string) error { return &CheckpointError{c.File, msg, hint} }
-
-// reason returns the text of an error of the file system without the path.
-func reason(err error) string {
-	var path *fs.PathError
-	if errors.As(err, &path) {
-		return path.Err.Error()
-	}
-	return err.Error()
+func (c *Checkpoint) fail(msg, hint string) *fault.Error {
+	return &fault.Error{File: c.File, Msg: msg, Hint: hint}
 }
 
 // sameShape reports whether values has as many values as each tensor of net.

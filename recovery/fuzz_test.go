@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"kerf/fault"
 	"kerf/model"
 	"kerf/testdata/hardinput"
 )
@@ -38,8 +39,8 @@ func FuzzCheckpoint(f *testing.F) {
 		}
 		checkpointLimits.Check(t, len(text), c.File, func() error {
 			err := c.restore(text, fresh)
-			var refused *CheckpointError
-			if err != nil && (!errors.As(err, &refused) || refused.HintText() == "") {
+			var refused *fault.Error
+			if err != nil && (!errors.As(err, &refused) || refused.Hint == "") {
 				t.Fatalf("error %#v", err)
 			}
 			return err
@@ -58,7 +59,7 @@ func FuzzCheckpoint(f *testing.F) {
 func TestCheckpointIsARegularFile(t *testing.T) {
 	task := newTask(randomTeacher(6, model.ElmanTanh), nil, 0.1)
 	_, err := Train(context.Background(), task, brief(1), &Checkpoint{os.DevNull, "a"}, silent)
-	var refused *CheckpointError
+	var refused *fault.Error
 	if !errors.As(err, &refused) || refused.Msg != "is no regular file" {
 		t.Errorf("got %v", err)
 	}

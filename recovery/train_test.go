@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 	"kerf/quant"
 )
@@ -286,9 +287,9 @@ func TestCheckpointsOfOthersAreRefused(t *testing.T) {
 			t.Fatal(err)
 		}
 		_, err := Train(context.Background(), task, brief(1), &Checkpoint{c.File, bad.key}, silent)
-		var refused *CheckpointError
+		var refused *fault.Error
 		if !errors.As(err, &refused) || !strings.Contains(err.Error(), bad.says) ||
-			refused.HintText() == "" {
+			refused.Hint == "" {
 			t.Errorf("got %v, want %q", err, bad.says)
 		}
 	}

@@ -48,8 +48,8 @@ func newCost(p *targets.Profile) *cost {
 	return &cost{profile: p, family: familyOf(p), known: map[situation]price{}}
 }
 
-// of returns the price of an instruction; the arguments are those of family.spends. Errors are
-// *InstructionError.
+// of returns the price of an instruction; the arguments are those of family.spends. An instruction
+// without a class or cost is an error.
 func (c *cost) of(before, at *instruction, isTaken bool) (price, error) {
 	key := situation{before, at, isTaken}
 	if v, ok := c.known[key]; ok {
@@ -57,13 +57,12 @@ func (c *cost) of(before, at *instruction, isTaken bool) (price, error) {
 	}
 	all := c.family.spends(before, at, isTaken)
 	if all == nil {
-		return price{}, &InstructionError{Instruction: at.text(), Function: at.function}
+		return price{}, withoutClass(at)
 	}
 	var p price
 	for _, s := range all {
 		if !c.profile.Has(s.class) {
-			return price{}, &InstructionError{Instruction: at.text(), Function: at.function,
-				Class: s.class, Profile: c.profile.Name}
+			return price{}, withoutCost(at, s.class, c.profile.Name)
 		}
 		p.spent = append(p.spent, s)
 		// The explicit conversion keeps processors from fusing the product with the sum.

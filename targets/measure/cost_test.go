@@ -1,11 +1,11 @@
 package measure
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 	"testing"
 
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -202,14 +202,13 @@ func TestUnknownInstructions(t *testing.T) {
 		{"cortex-m3", "vadd.f32 s0, s1, s2", "float"},
 	} {
 		_, err := newCost(profile(t, c.profile)).of(nil, listed(c.line).order[0], false)
-		var unknown *InstructionError
-		if !errors.As(err, &unknown) {
-			t.Errorf("%s, %s: error %v, want an InstructionError", c.profile, c.line, err)
-			continue
+		want := fmt.Sprintf("no class is known for the instruction %q in function f", c.line)
+		if c.class != "" {
+			want = fmt.Sprintf("profile %s has no cost of %s, which the instruction %q in "+
+				"function f needs", c.profile, c.class, c.line)
 		}
-		if unknown.Class != c.class || unknown.Instruction != c.line || unknown.Function != "f" ||
-			unknown.HintText() == "" {
-			t.Errorf("%s, %s: %+v", c.profile, c.line, unknown)
+		if err == nil || err.Error() != want || fault.Hint(err) == "" {
+			t.Errorf("%s, %s: error %v, want %q with a hint", c.profile, c.line, err, want)
 		}
 	}
 }

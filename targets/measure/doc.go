@@ -29,7 +29,7 @@
 // Every executed instruction has a class and with it the cost of the profile. What the manuals say
 // about neighbours counts too: loads that chain, an address or a float that the instruction in
 // front has just computed, branches by where they go. An instruction without a class, or a class
-// without a cost, is an error ([InstructionError]): nothing is free because it is not known.
+// without a cost, is an error: nothing is free because it is not known.
 //
 // Cycles are those of the profile's table; QEMU gives the order of instructions and no time. The
 // package does not see:

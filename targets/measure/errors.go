@@ -1,69 +1,55 @@
 package measure
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
+
+	"kerf/fault"
 )
 
-// ToolError reports a compiler, library or emulator that is not installed.
-type ToolError struct {
-	Tool    string // the missing program or file
-	Package string // Debian package with the tool
+// notInstalled returns the error of a missing program or library, which a Debian package has.
+func notInstalled(tool, pkg string) error {
+	return fault.New(tool+" is not installed", "install the Debian package "+pkg)
 }
 
-// Error names the tool.
-func (e *ToolError) Error() string { return e.Tool + " is not installed" }
-
-// HintText names the Debian package.
-func (e *ToolError) HintText() string { return "install the Debian package " + e.Package }
-
-// CommandError reports a compiler, linker or emulator that failed.
-type CommandError struct {
-	Command string // the program, without folder and arguments
-	What    string // the task that it was given
-	Output  string // the end of the text that it wrote
+// commandError is the error of a compiler, linker or emulator that failed.
+type commandError struct {
+	says   *fault.Error
+	output string // the end of the text that the program wrote
 }
 
-// Error names the program and its task, with the end of the text that the program wrote.
-func (e *CommandError) Error() string {
-	return fmt.Sprintf("%s cannot %s: %s", e.Command, e.What, strings.TrimSpace(e.Output))
+func (e *commandError) Error() string { return e.says.Error() }
+
+// Unwrap returns the error with its cause.
+func (e *commandError) Unwrap() error { return e.says }
+
+// newCommandError returns the error of a program that failed at a task. The end of ctx is a cause
+// too, where it is one.
+func newCommandError(ctx context.Context, program, task, output string, cause error) error {
+	return &commandError{&fault.Error{Msg: fmt.Sprintf("%s cannot %s: %s", filepath.Base(program),
+		task, strings.TrimSpace(output)), Cause: errors.Join(cause, ctx.Err())}, output}
 }
 
-// InstructionError reports an executed instruction that has no cost.
-type InstructionError struct {
-	Instruction string // mnemonic and operands
-	Function    string // function of the program that has the instruction
-	Class       string // class for which the profile has no cost; empty: no class is known
-	Profile     string // name of the profile; empty when no class is known
+// withoutClass returns the error of an executed instruction of which no class is known.
+func withoutClass(at *instruction) error {
+	return fault.New(fmt.Sprintf("no class is known for the instruction %q in function %s",
+		at.text(), at.function), "add the instruction to package targets/measure")
 }
 
-// Error names the instruction, its function and the class without a cost.
-func (e *InstructionError) Error() string {
-	if e.Class == "" {
-		return fmt.Sprintf("no class is known for the instruction %q in function %s", e.Instruction,
-			e.Function)
-	}
-	return fmt.Sprintf(
-		"profile %s has no cost of %s, which the instruction %q in function %s needs", e.Profile,
-		e.Class, e.Instruction, e.Function)
+// withoutCost returns the error of an executed instruction with a class of which the profile has no
+// cost.
+func withoutCost(at *instruction, class, profile string) error {
+	return fault.New(fmt.Sprintf("profile %s has no cost of %s, which the instruction %q in "+
+		"function %s needs", profile, class, at.text(), at.function),
+		fmt.Sprintf("copy the profile and add %s = { cycles = ..., source = \"...\", quality "+
+			"= \"...\" }", class))
 }
 
-// HintText says where to add the instruction or the cost.
-func (e *InstructionError) HintText() string {
-	if e.Class == "" {
-		return "add the instruction to package targets/measure"
-	}
-	return fmt.Sprintf("copy the profile and add %s = { cycles = ..., source = \"...\", quality "+
-		"= \"...\" }", e.Class)
-}
-
-// StackError reports a function whose use of the stack cannot be bounded.
-type StackError struct {
-	Function string
-	Reason   string // one clause
-}
-
-// Error returns the function and the reason.
-func (e *StackError) Error() string {
-	return fmt.Sprintf("the stack of function %s has no bound: %s", e.Function, e.Reason)
+// unbounded returns the error of a function whose use of the stack cannot be bounded; the reason is
+// one clause.
+func unbounded(function, reason string) error {
+	return fault.New(fmt.Sprintf("the stack of function %s has no bound: %s", function, reason), "")
 }

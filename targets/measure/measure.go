@@ -95,9 +95,8 @@ func (r *Result) MeanCycles() float64 {
 // a handoff: name.h with name_state, name_reset, name_step and the macros NAME_N_FEATURES and
 // NAME_N_OUTPUTS.
 //
-// Errors are *ToolError (a tool is not installed), *CommandError (a tool failed), *InstructionError
-// (an executed instruction has no cost) and *StackError, or those of the file system. When ctx
-// ends, so do the tools.
+// It is an error if a tool is not installed or fails, if an executed instruction has no cost, and
+// if the stack has no bound; the hint says what to do. When ctx ends, so do the tools.
 func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	o Options) (*Result, error) {
 	if o.Optimise == "" {
@@ -143,7 +142,7 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string,
 }
 
 // Require checks that the compiler, the library and the emulator for a profile are installed. The
-// error is a *ToolError if one is not.
+// hint of the error names the Debian package of one that is not.
 func Require(ctx context.Context, p *targets.Profile) error {
 	tools, ok := toolchains[p.ISA]
 	if !ok {

@@ -53,8 +53,8 @@ func (s *session) runEmulator(r *Result) (string, error) {
 		return "", err
 	}
 	if err := cmd.Wait(); err != nil {
-		return "", &CommandError{s.emulator[0], "run the program to its end",
-			err.Error() + ": " + tail(output.String())}
+		return "", newCommandError(s.ctx, s.emulator[0], "run the program to its end",
+			err.Error()+": "+tail(output.String()), err)
 	}
 	r.Cycles, r.Instructions, r.Counts = w.cycles, w.instructions, w.counts
 	for class := range r.Counts {

@@ -34,8 +34,8 @@ func (s *session) measureRun(r *Result) error {
 	}
 	paint := r.StackChain + paintSlack
 	if paint > math.MaxInt16 {
-		return &StackError{s.name + "_step",
-			fmt.Sprintf("it takes %d bytes, too many to paint", r.StackChain)}
+		return unbounded(s.name+"_step",
+			fmt.Sprintf("it takes %d bytes, too many to paint", r.StackChain))
 	}
 	if err := s.writeHeader(int(paint)); err != nil {
 		return err
@@ -54,8 +54,8 @@ func (s *session) measureRun(r *Result) error {
 		return err
 	}
 	if r.StackPainted > r.StackChain {
-		return &StackError{s.name + "_step", fmt.Sprintf("it changed %d bytes below the stack, "+
-			"its chain of calls takes %d", r.StackPainted, r.StackChain)}
+		return unbounded(s.name+"_step", fmt.Sprintf("it changed %d bytes below the stack, "+
+			"its chain of calls takes %d", r.StackPainted, r.StackChain))
 	}
 	return nil
 }

@@ -19,9 +19,9 @@ const tracer = "trace_avr"
 func (s *session) buildTracer(tools []Tool) ([]Tool, error) {
 	_, err := s.output("compile the tracer of the simulator", "gcc", "-O2", "trace_avr.c", "-o",
 		tracer, "-lsimavr")
-	var failed *CommandError
-	if errors.As(err, &failed) && strings.Contains(failed.Output, "simavr") {
-		return nil, &ToolError{"the library of simavr", s.emulatorPackage}
+	var failed *commandError
+	if errors.As(err, &failed) && strings.Contains(failed.output, "simavr") {
+		return nil, notInstalled("the library of simavr", s.emulatorPackage)
 	}
 	return append(tools, Tool{"simavr", simulatorVersion()}), err
 }

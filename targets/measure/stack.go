@@ -20,7 +20,7 @@ func (s *session) frames() (map[string]int64, error) {
 }
 
 // parseFrames reads lines "file:line:column:function<tab>bytes<tab>static". A frame that is not
-// static is a *StackError.
+// static has no bound, which is an error.
 func parseFrames(text string) (map[string]int64, error) {
 	sizes := map[string]int64{}
 	for line := range strings.Lines(text) {
@@ -31,7 +31,7 @@ func parseFrames(text string) (map[string]int64, error) {
 		}
 		name := fields[0][strings.LastIndex(fields[0], ":")+1:]
 		if fields[2] != "static" {
-			return nil, &StackError{name, "its frame is " + fields[2]}
+			return nil, unbounded(name, "its frame is "+fields[2])
 		}
 		size, err := strconv.ParseInt(fields[1], 10, 64)
 		if err != nil {
@@ -75,7 +75,7 @@ var (
 )
 
 // deepest returns the stack of the deepest chain of calls that begins with a function, in bytes.
-// Errors are *StackError.
+// A chain without bound is an error.
 func (g *callGraph) deepest(name string) (int64, error) {
 	return g.below(name, map[string]bool{})
 }
@@ -87,7 +87,7 @@ func (g *callGraph) below(name string, path map[string]bool) (int64, error) {
 	var most int64
 	for _, i := range g.code[name] {
 		if indirect.MatchString(i.text()) {
-			return 0, &StackError{name, "it calls through a pointer"}
+			return 0, unbounded(name, "it calls through a pointer")
 		}
 		if g.code[i.target] == nil || isReservation(i) {
 			continue
@@ -100,7 +100,7 @@ func (g *callGraph) below(name string, path map[string]bool) (int64, error) {
 				// Routines in assembler that others jump into call themselves, and do not recurse.
 				most = max(most, g.frame(i.target))
 			default:
-				return 0, &StackError{name, "it calls " + i.target + ", which is on the way to it"}
+				return 0, unbounded(name, "it calls "+i.target+", which is on the way to it")
 			}
 			continue
 		}

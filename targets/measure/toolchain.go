@@ -75,8 +75,8 @@ type session struct {
 	source  string // folder with the C of the network
 }
 
-// require finds every tool and returns compiler and emulator with their versions. The error is a
-// *ToolError if a tool is not installed.
+// require finds every tool and returns compiler and emulator with their versions. A tool that
+// is not installed is an error whose hint names the Debian package.
 func (s *session) require() ([]Tool, error) {
 	programs := []struct{ name, pkg string }{
 		{s.prefix + "gcc", s.compilerPackage},
@@ -89,7 +89,7 @@ func (s *session) require() ([]Tool, error) {
 	}
 	for _, p := range programs {
 		if _, err := exec.LookPath(p.name); err != nil {
-			return nil, &ToolError{p.name, p.pkg}
+			return nil, notInstalled(p.name, p.pkg)
 		}
 	}
 	// GCC prints the bare name of a file that it does not find.
@@ -99,7 +99,7 @@ func (s *session) require() ([]Tool, error) {
 		return nil, err
 	}
 	if !filepath.IsAbs(strings.TrimSpace(found)) {
-		return nil, &ToolError{s.libraryFile + " of " + s.prefix + "gcc", s.libraryPackage}
+		return nil, notInstalled(s.libraryFile+" of "+s.prefix+"gcc", s.libraryPackage)
 	}
 	compiler, err := s.output("print its version", s.prefix+"gcc", "-dumpfullversion",
 		"-dumpversion")
@@ -120,7 +120,7 @@ func (s *session) require() ([]Tool, error) {
 }
 
 // output runs a program in the scratch folder and returns its standard output; what names the task
-// in an error. A failure is a *CommandError.
+// in an error. A failure is a *commandError.
 func (s *session) output(what, program string, args ...string) (string, error) {
 	cmd := exec.CommandContext(s.ctx, program, args...)
 	cmd.Dir = s.dir
@@ -133,7 +133,7 @@ func (s *session) output(what, program string, args ...string) (string, error) {
 	if errors.As(err, &exit) && len(exit.Stderr) > 0 {
 		message = tail(string(exit.Stderr))
 	}
-	return "", &CommandError{filepath.Base(program), what, message}
+	return "", newCommandError(s.ctx, program, what, message, err)
 }
 
 // tail returns the last 1500 bytes of a text, for errors.
