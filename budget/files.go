@@ -3,12 +3,12 @@ package budget
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 
+	"kerf/fault"
 	"kerf/whole"
 )
 
@@ -39,13 +39,8 @@ func (in loader) read(role, name string, key ...any) ([]byte, error) {
 
 // unreadable says that a file that the job names at a path of keys cannot be read.
 func (in *Inputs) unreadable(name string, err error, key ...any) error {
-	reason := err
-	var pathError *os.PathError
-	if errors.As(err, &pathError) {
-		reason = pathError.Err
-	}
 	return in.Job.at("file names are relative to the folder of the job file",
-		fmt.Sprintf("%s cannot be read: %v", name, reason), key...)
+		fmt.Sprintf("%s cannot be read: %s", name, fault.Reason(err)), key...).From(err)
 }
 
 // note keeps the SHA-256 of a file that was read.

@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
-	"kerf/targets"
+	"kerf/fault"
 	"kerf/testdata/hardinput"
 )
 
@@ -31,7 +31,7 @@ func FuzzParseJob(f *testing.F) {
 			if err == nil {
 				_, err = job.regions(outputs)
 			}
-			var e *targets.FileError
+			var e *fault.Error
 			if err != nil && (!errors.As(err, &e) || e.Msg == "") {
 				t.Fatalf("error %#v", err)
 			}

@@ -247,7 +247,7 @@ func (c *Checked) UnmarshalTOML(v any) error {
 		msg = "the reason holds a character that is not shown or moves others"
 	}
 	if msg != "" {
-		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: msg, Hint: checkedHint}
+		return targets.BadValue(fmt.Sprint(v), msg, checkedHint)
 	}
 	return nil
 }
@@ -256,8 +256,8 @@ func (c *Checked) UnmarshalTOML(v any) error {
 const longestReason = 500
 
 func notFiles(v any) error {
-	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a file name",
-		Hint: `write "selection.csv", or a list ["a.csv", "b.csv"]`}
+	return targets.BadValue(fmt.Sprint(v), "not a file name",
+		`write "selection.csv", or a list ["a.csv", "b.csv"]`)
 }
 
 // FrontEnd is a cost group of feature code: freed when its last feature goes.
@@ -301,7 +301,7 @@ type Condition struct {
 	Above *string `toml:"above"`
 }
 
-// ReadJob reads and checks a job file. Errors are [*targets.FileError].
+// ReadJob reads and checks a job file. Errors are [*fault.Error].
 func ReadJob(path string) (*Job, error) {
 	file, _, err := whole.OpenRegular(path)
 	if err != nil {
@@ -372,12 +372,12 @@ func (j *Job) check() error {
 	}
 	if err := j.Formats.Check(); err != nil {
 		return j.at(`weights = "int4", "int8" or "int16", state = "int16" or "int32"; leave `+
-			`them out to have them chosen`, err.Error(), "formats")
+			`them out to have them chosen`, err.Error(), "formats").From(err)
 	}
 	if j.Recovery != nil {
 		if err := j.Recovery.Settings().Check(); err != nil {
 			return j.at("for example epochs = 20, teacher = 1; what is left out has a default",
-				err.Error(), "recovery")
+				err.Error(), "recovery").From(err)
 		}
 	}
 	for i, f := range j.FrontEnds {

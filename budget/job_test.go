@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
-	"kerf/targets"
+	"kerf/fault"
 )
 
 const goodJob = `name = "leakair"
@@ -90,15 +90,15 @@ func TestJobErrorsHavePlaceAndHint(t *testing.T) {
 			":4:44: the text holds the character U+0009"},
 	} {
 		_, err := readJob(t, strings.Replace(goodJob, c.old, c.fresh, 1))
-		var at *targets.FileError
+		var at *fault.Error
 		if !errors.As(err, &at) {
-			t.Errorf("%q for %q: got %v, want a FileError", c.fresh, c.old, err)
+			t.Errorf("%q for %q: got %v, want a fault.Error", c.fresh, c.old, err)
 			continue
 		}
 		if !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%q for %q: got %v, want %q", c.fresh, c.old, err, c.want)
 		}
-		if at.HintText() == "" {
+		if at.Hint == "" {
 			t.Errorf("%q for %q: no hint with %v", c.fresh, c.old, err)
 		}
 	}
@@ -178,7 +178,7 @@ func TestFilesWithoutEnd(t *testing.T) {
 				t.Fatal(err)
 			}
 			_, err := Load(path)
-			var at *targets.FileError
+			var at *fault.Error
 			if !errors.As(err, &at) ||
 				!strings.Contains(err.Error(), name+" cannot be read: it is no regular file") {
 				t.Errorf("%s is %s: got %v", name, other, err)

@@ -4,13 +4,13 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
 	"slices"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 	"kerf/prune"
 	"kerf/targets"
@@ -135,12 +135,7 @@ func (in loader) loadTargets() error {
 				return err
 			}
 		} else if t.Core, err = targets.Load(rule.Profile); err != nil {
-			hint := ""
-			var unknown *targets.UnknownProfileError
-			if errors.As(err, &unknown) {
-				hint = unknown.HintText()
-			}
-			return in.Job.at(hint, err.Error(), "target", i, "profile")
+			return in.Job.at(fault.Hint(err), err.Error(), "target", i, "profile").From(err)
 		}
 		if err != nil {
 			return err
@@ -201,7 +196,7 @@ func (in loader) loadNetwork() error {
 		return err
 	}
 	if len(features) != net.Inputs() {
-		return &dataset.InputError{File: job.Features.File,
+		return &fault.Error{Kind: dataset.ErrInput, File: job.Features.File,
 			Msg: fmt.Sprintf("%d features are declared, the network in %s takes %d", len(features),
 				job.Model.File, net.Inputs()), Hint: "one line per input of the network, in " +
 				"its order"}
@@ -212,7 +207,7 @@ func (in loader) loadNetwork() error {
 				fmt.Sprintf("%d classes are declared, the network in %s gives %d", len(outputs),
 					job.Model.File, net.Outputs()), "outputs", "classes")
 		}
-		return &dataset.InputError{File: job.Outputs.File,
+		return &fault.Error{Kind: dataset.ErrInput, File: job.Outputs.File,
 			Msg: fmt.Sprintf("%d outputs are declared, the network in %s gives %d", len(outputs),
 				job.Model.File, net.Outputs()), Hint: "one line per output of the network, in " +
 				"its order"}
@@ -220,7 +215,8 @@ func (in loader) loadNetwork() error {
 	for _, f := range features {
 		for _, o := range outputs {
 			if f.Name == o.Name {
-				return &dataset.InputError{File: job.Outputs.File, Line: o.Line, Column: "name",
+				return &fault.Error{Kind: dataset.ErrInput, File: job.Outputs.File, Line: o.Line,
+					Name: "column name",
 					Msg:  o.Name + " is also the name of a feature",
 					Hint: "recordings find their columns by name; rename one of the two"}
 			}
@@ -344,8 +340,8 @@ func (in loader) checkFrontEnds() error {
 	}
 	for _, f := range in.Float.Features {
 		if f.FrontEnd != "" && !declared[f.FrontEnd] {
-			return &dataset.InputError{File: in.Job.Features.File, Line: f.Line,
-				Column: "front_end", Msg: fmt.Sprintf("unknown cost group %q", f.FrontEnd),
+			return &fault.Error{Kind: dataset.ErrInput, File: in.Job.Features.File, Line: f.Line,
+				Name: "column front_end", Msg: fmt.Sprintf("unknown cost group %q", f.FrontEnd),
 				Hint: "the job declares it with [[front_end]]"}
 		}
 		used[f.FrontEnd] = true

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -33,15 +34,15 @@ func (in loader) normalised(imported *model.Import, features []dataset.Feature,
 		if err := net.Validate(); err != nil {
 			return nil, in.Job.at("export the network without its normalisation",
 				fmt.Sprintf("the normalisation in %s cannot go into its weights: %v", file, err),
-				"model", "file")
+				"model", "file").From(err)
 		}
 		return net, nil
 	}
 	for i, f := range features {
 		mean, std := imported.Mean[i], imported.Std[i]
 		if math.Abs(f.Mean-mean) > sameWithin*std || math.Abs(f.Std-std) > sameWithin*std {
-			return nil, &dataset.InputError{File: in.Job.Features.File, Line: f.Line,
-				Column: "mean",
+			return nil, &fault.Error{Kind: dataset.ErrInput, File: in.Job.Features.File,
+				Line: f.Line, Name: "column mean",
 				Msg: fmt.Sprintf("%s has mean %g and std %g here, but the network in %s "+
 					"normalises it itself, with mean %g and std %g", f.Name, f.Mean, f.Std, file,
 					mean, std),

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -111,7 +111,7 @@ func TestNormalisationIsAppliedOnce(t *testing.T) {
 	}
 	path, _ := graphJob(t, "onnx_form_sub_div", []float64{10, -3, 0.5, 180, 0}, std, file)
 	_, err := Load(path)
-	var input *dataset.InputError
+	var input *fault.Error
 	if !errors.As(err, &input) || input.Line != 5 ||
 		!strings.Contains(err.Error(), "x3 has mean 180 and std 30 here, but the network in "+
 			"model.onnx normalises it itself, with mean 200 and std 30") {

@@ -56,8 +56,8 @@ func (l *UnitList) UnmarshalTOML(v any) error {
 }
 
 func notUnits(v any) error {
-	return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "not a list of units",
-		Hint: `write [3, 7]; with several recurrent layers ["0.3", "1.7"]`}
+	return targets.BadValue(fmt.Sprint(v), "not a list of units",
+		`write [3, 7]; with several recurrent layers ["0.3", "1.7"]`)
 }
 
 // pins are the features and units that the job keeps or drops, whatever is measured.

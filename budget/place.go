@@ -1,31 +1,24 @@
 package budget
 
 import (
-	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/targets"
 )
 
-// fileError says that a file cannot be read, without repeating its path.
+// CannotRead says that a file cannot be read, without repeating its path.
 func CannotRead(path string, err error, hint string) error {
-	reason := err
-	var pathError *os.PathError
-	if errors.As(err, &pathError) {
-		reason = pathError.Err
-	}
-	return &targets.FileError{File: path, Msg: "the file cannot be read: " + reason.Error(),
-		Hint: hint}
+	return fault.OfFile(path, "the file cannot be read", err, hint)
 }
 
 // at makes an error about the value at a path of keys in the job file.
-func (j *Job) at(hint, msg string, path ...any) error {
+func (j *Job) at(hint, msg string, path ...any) *fault.Error {
 	line, col := targets.Locate(j.data, path...)
-	return &targets.FileError{File: j.File, Line: line, Col: col, Msg: msg, Hint: hint}
+	return &fault.Error{File: j.File, Line: line, Column: col, Msg: msg, Hint: hint}
 }
 
 func dotted(path []any) string {

@@ -26,21 +26,20 @@ const settleHint = `for example settle = "5 s" or settle = "50 steps"`
 func (r *SettleRule) UnmarshalTOML(v any) error {
 	text, ok := v.(string)
 	if !ok {
-		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "the unit is missing",
-			Hint: settleHint}
+		return targets.BadValue(fmt.Sprint(v), "the unit is missing", settleHint)
 	}
 	if number, isSteps := strings.CutSuffix(strings.TrimSuffix(strings.TrimSpace(text), "s"),
 		"step"); isSteps {
 		steps, err := strconv.Atoi(strings.TrimSpace(number))
 		if err != nil || steps < 1 {
-			return &targets.QuantityError{Text: text, Msg: "no number of steps", Hint: settleHint}
+			return targets.BadValue(text, "no number of steps", settleHint)
 		}
 		r.Steps = steps
 		return nil
 	}
 	seconds, err := targets.ParseSeconds(text)
 	if err != nil || !(seconds > 0) {
-		return &targets.QuantityError{Text: text, Msg: "neither steps nor a time", Hint: settleHint}
+		return targets.BadValue(text, "neither steps nor a time", settleHint)
 	}
 	r.Seconds = seconds
 	return nil

@@ -104,8 +104,8 @@ func (b *Bound) UnmarshalTOML(v any) error {
 	}
 	if _, isText := v.(string); isText != b.Off || math.IsNaN(b.Value) || math.IsInf(b.Value, 0) ||
 		b.Value < 0 {
-		return &targets.QuantityError{Text: fmt.Sprint(v), Msg: "no tolerance",
-			Hint: `a tolerance is a number in the unit of the output, 0 or more, or "off"`}
+		return targets.BadValue(fmt.Sprint(v), "no tolerance",
+			`a tolerance is a number in the unit of the output, 0 or more, or "off"`)
 	}
 	return nil
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
+	"kerf/fault"
 )
 
 // Figures of a scenario or region take the place of the general ones, metric by metric; what they
@@ -86,7 +87,7 @@ func TestTolerancesThatAreRefused(t *testing.T) {
 	// A near miss has a hint, a tolerance above 100 % one note for all.
 	_, err := city(t, "epochs = 1", [3]string{"job.toml", `temp_max_next = { rmse_rise = "5 %" }`,
 		`temp_max_next = { scenario.Seattle_cold.rmse_rise = "5 %" }`})
-	if hint := hintOf(err); !strings.Contains(hint, `did you mean "seattle_cold"?`) {
+	if hint := fault.Hint(err); !strings.Contains(hint, `did you mean "seattle_cold"?`) {
 		t.Errorf("hint %q", hint)
 	}
 	in := mustCity(t, "epochs = 1", [3]string{"job.toml", `"5 %"`, `"5000 %"`})
@@ -103,11 +104,4 @@ func TestTolerancesThatAreRefused(t *testing.T) {
 	if notes != 1 {
 		t.Errorf("%d notes on tolerances above 100 %%, want one", notes)
 	}
-}
-
-func hintOf(err error) string {
-	if h, ok := err.(interface{ HintText() string }); ok {
-		return h.HintText()
-	}
-	return ""
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -24,24 +25,16 @@ type Standing struct {
 // Fits tells that no limit is broken and the time of everything is known.
 func (s *Standing) Fits() bool { return len(s.Broken) == 0 && len(s.Untimed) == 0 }
 
-// NoTargetError says that there is nothing to compare.
-type NoTargetError struct{ File string }
-
-func (e *NoTargetError) Error() string { return e.File + ": the job gives no target" }
-
-// HintText returns the advice that goes with the error.
-func (e *NoTargetError) HintText() string {
-	return "add a [[target]] with clock and limits; other profiles are then judged by them"
-}
-
 // RankTargets puts a candidate on every target of the job, and on every other built-in profile
 // with the clock and the limits of the job's first target, and orders them by
 // the margin of the tightest limit, the largest first; targets whose front end has no
 // cycles come last. What belongs to a part (currents, wait states) is not
-// taken over, nor are the limits that need it. The only error is [*NoTargetError].
+// taken over, nor are the limits that need it. The only error is a job
+// without a target.
 func (in *Inputs) RankTargets(c Candidate) ([]Standing, error) {
 	if len(in.Targets) == 0 {
-		return nil, &NoTargetError{in.Job.File}
+		return nil, &fault.Error{File: in.Job.File, Msg: "the job gives no target",
+			Hint: "add a [[target]] with clock and limits; other profiles are then judged by them"}
 	}
 	var all []Standing
 	for _, t := range in.Targets {

@@ -1,12 +1,12 @@
 package budget
 
 import (
-	"errors"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -58,8 +58,7 @@ func TestRankTargets(t *testing.T) {
 		}
 	}
 	in.Targets = nil
-	var none *NoTargetError
-	if _, err := in.RankTargets(chosen.Candidate); !errors.As(err, &none) || none.HintText() == "" {
+	if _, err := in.RankTargets(chosen.Candidate); err == nil || fault.Hint(err) == "" {
 		t.Errorf("without a target: error %v", err)
 	}
 }

@@ -1,13 +1,14 @@
 package dataset
 
 import (
-	"errors"
 	"io"
 	"maps"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
+
+	"kerf/fault"
 )
 
 // column is one column of a recording that is stored column by column.
@@ -35,7 +36,7 @@ func (c *columnar) NeedAll(why string, names ...string) ([]int, error) {
 		open := c.open[name]
 		if open == nil {
 			there := ListNames(slices.Sorted(maps.Keys(c.open)))
-			return nil, &InputError{File: c.file, Column: name,
+			return nil, &fault.Error{Kind: ErrInput, File: c.file, Name: InColumn(name),
 				Msg: "the column is missing; there are " + there, Hint: why}
 		}
 		if index[i] = slices.Index(c.names, name); index[i] >= 0 {
@@ -62,7 +63,7 @@ func (c *columnar) Next() (bool, error) {
 	ended := 0
 	for _, column := range c.opened {
 		err := column.Next()
-		if errors.Is(err, io.EOF) {
+		if err == io.EOF { // not one that is the cause of another error
 			ended++
 		} else if err != nil {
 			return false, err
@@ -76,8 +77,9 @@ func (c *columnar) Next() (bool, error) {
 		return false, nil
 	}
 	return false,
-		&InputError{File: c.file, Msg: "only some of its columns have a step " +
-			strconv.Itoa(c.row+1), Hint: "all columns of a recording have the same length"}
+		&fault.Error{Kind: ErrInput, File: c.file,
+			Msg:  "only some of its columns have a step " + strconv.Itoa(c.row+1),
+			Hint: "all columns of a recording have the same length"}
 }
 
 // Row implements rows.
@@ -110,5 +112,6 @@ func (c *columnar) Number(column int) (float64, error) {
 
 // Fail implements rows.
 func (c *columnar) Fail(column int, msg, hint string) error {
-	return &InputError{File: c.file, Line: c.row, Column: c.names[column], Msg: msg, Hint: hint}
+	return &fault.Error{Kind: ErrInput, File: c.file, Line: c.row,
+		Name: InColumn(c.names[column]), Msg: msg, Hint: hint}
 }

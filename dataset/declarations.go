@@ -1,6 +1,10 @@
 package dataset
 
-import "io"
+import (
+	"io"
+
+	"kerf/fault"
+)
 
 // Feature is one input of the network at a time step.
 type Feature struct {
@@ -43,7 +47,7 @@ func OutputNames(outputs []Output) []string {
 
 // ReadFeatures reads features.csv, with the columns name, channel, kind, unit, mean, std and, if
 // wanted, front_end: one line per input, in the order of the network. Errors about the content are
-// [*InputError].
+// of kind [ErrInput].
 func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {
@@ -82,14 +86,14 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 		features = append(features, f)
 	}
 	if len(features) == 0 {
-		return nil, &InputError{File: file, Msg: "no feature is declared",
+		return nil, &fault.Error{Kind: ErrInput, File: file, Msg: "no feature is declared",
 			Hint: "one line per input of the network, in its order"}
 	}
 	return features, nil
 }
 
 // ReadOutputs reads outputs.csv, with the columns name, unit, mean and std: one line per output, in
-// the order of the network. Errors about the content are [*InputError].
+// the order of the network. Errors about the content are of kind [ErrInput].
 func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {
@@ -121,7 +125,7 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 		outputs = append(outputs, o)
 	}
 	if len(outputs) == 0 {
-		return nil, &InputError{File: file, Msg: "no output is declared",
+		return nil, &fault.Error{Kind: ErrInput, File: file, Msg: "no output is declared",
 			Hint: "one line per output of the network, in its order"}
 	}
 	return outputs, nil

@@ -46,6 +46,6 @@
 //   - Features and outputs have the order of the network.
 //   - The same recordings give the same figures on every processor and any number of cores: sums
 //     have a fixed order, and random draws are seeded.
-//   - Files come from outside and are not trusted. Wrong content gives an [*InputError] with place
-//     and hint, and a packed file may unpack to [model.MaxUnpacked] bytes at most.
+//   - Files come from outside and are not trusted. Wrong content gives an error of kind [ErrInput]
+//     with place and hint, and a packed file may unpack to [model.MaxUnpacked] bytes at most.
 package dataset

@@ -14,6 +14,7 @@ import (
 
 	"github.com/parquet-go/parquet-go"
 
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -195,8 +196,7 @@ func TestFilesOfRecordingsThatAreRefused(t *testing.T) {
 				!errors.Is(err, model.ErrUnsupported) {
 				t.Errorf("untyped error %v", err)
 			}
-			var advice interface{ HintText() string }
-			if !errors.As(err, &advice) || !strings.Contains(advice.HintText(), c.hint) {
+			if hint := fault.Hint(err); hint == "" || !strings.Contains(hint, c.hint) {
 				t.Errorf("hint of %v lacks %q", err, c.hint)
 			}
 		})

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"strings"
 	"testing"
+
+	"kerf/fault"
 )
 
 // Marks of the place of an error in the text of a test case, so that nobody has to count lines: »
@@ -34,35 +36,20 @@ func unmark(t *testing.T, marked string) (text string, line int, column string) 
 
 // checkInputError compares an error with the place and message that it must have. It fails without
 // a hint.
-func checkInputError(t *testing.T, err error, want InputError) {
+func checkInputError(t *testing.T, err error, want fault.Error) {
 	t.Helper()
-	var got *InputError
+	var got *fault.Error
 	if !errors.As(err, &got) || !errors.Is(err, ErrInput) {
-		t.Fatalf("error %v, want an *InputError", err)
+		t.Fatalf("error %v, want one of kind ErrInput", err)
 	}
-	if got.File != want.File || got.Line != want.Line || got.Column != want.Column {
-		t.Errorf("place %s, line %d, column %q; want %s, line %d, column %q", got.File, got.Line,
-			got.Column, want.File, want.Line, want.Column)
+	if got.File != want.File || got.Line != want.Line || got.Name != want.Name {
+		t.Errorf("place %s, line %d, %q; want %s, line %d, %q", got.File, got.Line, got.Name,
+			want.File, want.Line, want.Name)
 	}
 	if got.Msg != want.Msg {
 		t.Errorf("message %q, want %q", got.Msg, want.Msg)
 	}
-	if got.HintText() == "" {
+	if got.Hint == "" {
 		t.Errorf("no hint comes with %q", got)
-	}
-}
-
-func TestInputErrorNamesItsPlace(t *testing.T) {
-	for _, c := range []struct {
-		err  InputError
-		want string
-	}{
-		{InputError{File: "a.csv", Msg: "m"}, "a.csv: m"},
-		{InputError{File: "a.csv", Line: 7, Msg: "m"}, "a.csv:7: m"},
-		{InputError{File: "a.csv", Line: 7, Column: "t", Msg: "m"}, "a.csv:7: column t: m"},
-	} {
-		if got := c.err.Error(); got != c.want {
-			t.Errorf("Error() = %q, want %q", got, c.want)
-		}
 	}
 }

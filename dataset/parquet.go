@@ -10,6 +10,8 @@ import (
 	"github.com/parquet-go/parquet-go"
 	"github.com/parquet-go/parquet-go/deprecated"
 	"github.com/parquet-go/parquet-go/format"
+
+	"kerf/fault"
 )
 
 const parquetHint = "write a flat table of numbers and names; is the file complete?"
@@ -31,19 +33,19 @@ func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error
 	for _, leaf := range f.Root().Columns() {
 		name := leaf.Name()
 		if c.open[name] != nil {
-			return nil, &InputError{File: file, Column: name, Msg: "the column stands twice in " +
-				"the file", Hint: "remove or rename one of them"}
+			return nil, &fault.Error{Kind: ErrInput, File: file, Name: InColumn(name),
+				Msg: "the column stands twice in the file", Hint: "remove or rename one of them"}
 		}
 		c.all = append(c.all, name)
 		c.open[name] = func() (_ column, err error) {
 			defer recoverParquet(file, &err)
 			if !leaf.Leaf() || leaf.Repeated() {
-				return nil, &InputError{File: file, Column: name, Msg: "holds lists or records",
-					Hint: parquetHint}
+				return nil, &fault.Error{Kind: ErrInput, File: file, Name: InColumn(name),
+					Msg: "holds lists or records", Hint: parquetHint}
 			}
 			number := numberOf(leaf.Type())
 			if number == nil && leaf.Type().Kind() != parquet.ByteArray {
-				return nil, &InputError{File: file, Column: name,
+				return nil, &fault.Error{Kind: ErrInput, File: file, Name: InColumn(name),
 					Msg:  "has the type " + leaf.Type().String() + ", which is not read",
 					Hint: "store the column as float, double or whole numbers, names as strings"}
 			}
@@ -58,11 +60,11 @@ func openParquet(r io.ReaderAt, size int64, file string) (c *columnar, err error
 }
 
 func parquetError(file string, err error) error {
-	if known := new(InputError); errors.As(err, &known) {
+	if known := new(fault.Error); errors.As(err, &known) {
 		return known
 	}
-	return &InputError{File: file, Msg: fmt.Sprintf("cannot be read as Parquet: %v", err),
-		Hint: parquetHint}
+	return &fault.Error{Kind: ErrInput, File: file,
+		Msg: fmt.Sprintf("cannot be read as Parquet: %v", err), Hint: parquetHint, Cause: err}
 }
 
 // recoverParquet turns a panic of the library, which damaged files can cause, into an error.

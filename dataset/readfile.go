@@ -7,6 +7,7 @@ import (
 	"io"
 	"strings"
 
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -17,8 +18,8 @@ import (
 // holds the sequences, a buffer for the longest of them, and small buffers per column. Packed files
 // may unpack to [model.MaxUnpacked] bytes.
 //
-// Errors about the content are [*InputError], in .npz files also those of package model; in files
-// without lines [InputError.Line] is the number of the step.
+// Errors about the content are of kind [ErrInput], in .npz files also of the kinds of package
+// model; in files without lines the line of an error is the number of the step.
 func ReadRecording(r io.ReaderAt, size int64, file string, features []string,
 	reference Reference) (*Recordings, error) {
 	t, err := openRows(r, size, file)
@@ -50,24 +51,28 @@ func openRows(r io.ReaderAt, size int64, file string) (rows, error) {
 func openNPZ(r io.ReaderAt, size int64, file string) (rows, error) {
 	archive, err := zip.NewReader(r, size)
 	if err != nil {
-		return nil, &InputError{File: file, Msg: fmt.Sprintf("cannot be read as a zip archive: %v",
-			err), Hint: "write it with numpy.savez(file, **columns), and copy it completely"}
+		return nil, &fault.Error{Kind: ErrInput, File: file,
+			Msg:   fmt.Sprintf("cannot be read as a zip archive: %v", err),
+			Hint:  "write it with numpy.savez(file, **columns), and copy it completely",
+			Cause: err}
 	}
 	c := &columnar{file: file, open: map[string]func() (column, error){}}
 	left := newAllowance(file, size)
 	for _, member := range archive.File {
 		name := strings.TrimSuffix(member.Name, ".npy")
 		if c.open[name] != nil {
-			return nil, &InputError{File: file, Column: name, Msg: "the array stands twice in " +
-				"the archive", Hint: "write it with numpy.savez(file, **columns)"}
+			return nil, &fault.Error{Kind: ErrInput, File: file, Name: InColumn(name),
+				Msg:  "the array stands twice in the archive",
+				Hint: "write it with numpy.savez(file, **columns)"}
 		}
 		c.all = append(c.all, name)
 		c.open[name] = func() (column, error) {
 			content, err := member.Open()
 			if err != nil {
-				return nil, &InputError{File: file, Column: name,
-					Msg:  fmt.Sprintf("cannot be unpacked: %v", err),
-					Hint: "write the file with numpy.savez or numpy.savez_compressed"}
+				return nil, &fault.Error{Kind: ErrInput, File: file, Name: InColumn(name),
+					Msg:   fmt.Sprintf("cannot be unpacked: %v", err),
+					Hint:  "write the file with numpy.savez or numpy.savez_compressed",
+					Cause: err}
 			}
 			return model.OpenNPYColumn(&counted{content, left}, file, name)
 		}

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"kerf/fault"
 )
 
 // Sequence is one uninterrupted run; the state of a network is reset at its start.
@@ -78,7 +80,7 @@ func (r *Recordings) Scenarios() []string {
 // ReadCSV reads one recording in CSV: the columns sequence, scenario and t, then features and
 // outputs by name, in any order; other columns are ignored. Steps of a sequence stand together, t
 // grows within it, and every cell that is used is a finite number. Other content gives an
-// [*InputError].
+// error of kind [ErrInput].
 func ReadCSV(r io.Reader, file string, features []string,
 	reference Reference) (*Recordings, error) {
 	t, err := openCSV(r, file)
@@ -160,7 +162,8 @@ func readRows(t rows, file string, features []string, reference Reference) (*Rec
 	}
 	r.end()
 	if len(r.rec.Sequences) == 0 {
-		return nil, &InputError{File: file, Msg: "the recording holds no complete sequence",
+		return nil, &fault.Error{Kind: ErrInput, File: file,
+			Msg:  "the recording holds no complete sequence",
 			Hint: "it needs at least one step below the header line"}
 	}
 	return r.rec, nil

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 	"testing/iotest"
+
+	"kerf/fault"
 )
 
 // Cases mark the wrong place in their text, see marker_test.go. A missing column cannot be marked:
@@ -23,7 +25,7 @@ func checkRefusals(t *testing.T, file string, cases []refusal, read func(text st
 				line, column = 1, c.missing
 			}
 			checkInputError(t, read(text),
-				InputError{File: file, Line: line, Column: column, Msg: c.msg})
+				fault.Error{File: file, Line: line, Name: InColumn(column), Msg: c.msg})
 		})
 	}
 }

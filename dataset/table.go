@@ -8,10 +8,12 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"kerf/fault"
 )
 
 // Table reads a CSV file with a header line, row by row. It trims white space off cells. Errors
-// about the content are [*InputError] with line and column; errors of the reader itself are
+// about the content are of kind [ErrInput], with line and column; errors of the reader itself are
 // returned unchanged.
 type Table struct {
 	Line    int    // of the present row, 1-based
@@ -33,8 +35,8 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	// byte-order mark of UTF-16
 	if mark, err := buffered.Peek(2); err == nil &&
 		(string(mark) == "\xff\xfe" || string(mark) == "\xfe\xff") {
-		return nil, &InputError{File: file, Line: 1, Msg: "the file is UTF-16, not UTF-8",
-			Hint: "save it as CSV in UTF-8"}
+		return nil, &fault.Error{Kind: ErrInput, File: file, Line: 1,
+			Msg: "the file is UTF-16, not UTF-8", Hint: "save it as CSV in UTF-8"}
 	}
 	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\xef\xbb\xbf" {
 		if _, err := buffered.Discard(3); err != nil {
@@ -46,7 +48,7 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	t.csv.ReuseRecord = true
 	header, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, &InputError{File: file, Msg: "the file is empty",
+		return nil, &fault.Error{Kind: ErrInput, File: file, Msg: "the file is empty",
 			Hint: "the first line names the columns"}
 	}
 	if err != nil {
@@ -54,14 +56,15 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	}
 	t.Line = 1
 	if separator := strings.IndexAny(header[0], ";\t"); len(header) == 1 && separator >= 0 {
-		return nil, &InputError{File: file, Line: 1, Msg: "the columns are separated by " +
-			quoted(header[0][separator:separator+1]) + ", not by commas",
+		return nil, &fault.Error{Kind: ErrInput, File: file, Line: 1,
+			Msg: "the columns are separated by " + quoted(header[0][separator:separator+1]) +
+				", not by commas",
 			Hint: "save it with commas between the columns and a decimal point in numbers"}
 	}
 	for i, name := range header {
 		name = strings.TrimSpace(name)
 		if _, twice := t.columns[name]; twice {
-			return nil, &InputError{File: file, Line: 1, Column: name,
+			return nil, &fault.Error{Kind: ErrInput, File: file, Line: 1, Name: InColumn(name),
 				Msg: "the column stands twice in the header", Hint: "remove or rename one of them"}
 		}
 		t.columns[name] = i
@@ -70,25 +73,28 @@ func OpenTable(r io.Reader, file string) (*Table, error) {
 	return t, nil
 }
 
-// syntax turns an error of the CSV reader into an [*InputError] with its line; other errors are
-// returned unchanged.
+// syntax turns an error of the CSV reader into one of kind [ErrInput] with its line; other errors
+// are returned unchanged.
 func (t *Table) syntax(err error) error {
 	if errors.Is(err, errLongRecord) {
-		return &InputError{File: t.file, Line: t.Line + 1,
-			Msg:  "the line has more than " + strconv.Itoa(longestRecord) + " bytes",
-			Hint: "is a line end or a closing quote missing? kerf reads one line per step"}
+		return &fault.Error{Kind: ErrInput, File: t.file, Line: t.Line + 1,
+			Msg:   "the line has more than " + strconv.Itoa(longestRecord) + " bytes",
+			Hint:  "is a line end or a closing quote missing? kerf reads one line per step",
+			Cause: err}
 	}
 	var parse *csv.ParseError
 	if !errors.As(err, &parse) {
 		return err
 	}
 	if errors.Is(parse.Err, csv.ErrFieldCount) {
-		return &InputError{File: t.file, Line: parse.Line, Msg: "the line has another number of " +
-			"cells than the header (" + strconv.Itoa(len(t.header)) + ")",
-			Hint: "separate cells by one comma and write numbers with a decimal point"}
+		return &fault.Error{Kind: ErrInput, File: t.file, Line: parse.Line,
+			Msg: "the line has another number of cells than the header (" +
+				strconv.Itoa(len(t.header)) + ")",
+			Hint:  "separate cells by one comma and write numbers with a decimal point",
+			Cause: err}
 	}
-	return &InputError{File: t.file, Line: parse.Line, Msg: parse.Err.Error(),
-		Hint: "kerf reads comma-separated files with a header line"}
+	return &fault.Error{Kind: ErrInput, File: t.file, Line: parse.Line, Msg: parse.Err.Error(),
+		Hint: "kerf reads comma-separated files with a header line", Cause: err}
 }
 
 // Need returns the index of a column. It returns an error with the hint why if the column is
@@ -96,8 +102,8 @@ func (t *Table) syntax(err error) error {
 func (t *Table) Need(name, why string) (int, error) {
 	i, ok := t.columns[name]
 	if !ok {
-		return 0, &InputError{File: t.file, Line: 1, Column: name, Msg: "the column is missing",
-			Hint: why}
+		return 0, &fault.Error{Kind: ErrInput, File: t.file, Line: 1, Name: InColumn(name),
+			Msg: "the column is missing", Hint: why}
 	}
 	return i, nil
 }
@@ -160,8 +166,9 @@ func (t *Table) Number(column int) (float64, error) {
 	v, err := strconv.ParseFloat(cell, 64)
 	// ParseFloat also reads groups of digits and hexadecimal numbers
 	if err != nil || strings.ContainsAny(cell, "_xX") {
-		return 0, t.Fail(column, quoted(cell)+" is not a number",
-			"write numbers with a decimal point, without unit and without thousands separator")
+		return 0, t.fail(column, quoted(cell)+" is not a number",
+			"write numbers with a decimal point, without unit and without thousands separator").
+			From(err)
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0, t.Fail(column, cell+" is not a finite number", t.GapHint)
@@ -181,7 +188,10 @@ const largestNumber = 1e30
 const rangeHint = "is it a code for a missing value? else choose a unit in which the values are " +
 	"nearer to 1"
 
-// Fail returns an [*InputError] about a cell of the present row.
-func (t *Table) Fail(column int, msg, hint string) error {
-	return &InputError{File: t.file, Line: t.Line, Column: t.header[column], Msg: msg, Hint: hint}
+// Fail returns an error of kind [ErrInput] about a cell of the present row.
+func (t *Table) Fail(column int, msg, hint string) error { return t.fail(column, msg, hint) }
+
+func (t *Table) fail(column int, msg, hint string) *fault.Error {
+	return &fault.Error{Kind: ErrInput, File: t.file, Line: t.Line,
+		Name: InColumn(t.header[column]), Msg: msg, Hint: hint}
 }

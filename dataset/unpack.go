@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -22,8 +23,9 @@ func newAllowance(file string, size int64) *allowance {
 // take subtracts bytes that the file claims or gives, and returns an error if they are too many.
 func (a *allowance) take(bytes int64) error {
 	if bytes < 0 || bytes > a.left {
-		return &InputError{File: a.file, Msg: fmt.Sprintf("unpacks to more than %d bytes, which "+
-			"no recording of %d packed ones does", model.MaxUnpacked(a.size), a.size),
+		return &fault.Error{Kind: ErrInput, File: a.file,
+			Msg: fmt.Sprintf("unpacks to more than %d bytes, which no recording of %d packed ones "+
+				"does", model.MaxUnpacked(a.size), a.size),
 			Hint: "is this a recording? store it as plain CSV if it is"}
 	}
 	a.left -= bytes
@@ -59,8 +61,9 @@ func (u *unpacking) Read(p []byte) (int, error) {
 }
 
 func unpackError(file string, err error) error {
-	return &InputError{File: file, Msg: fmt.Sprintf("cannot be unpacked: %v", err),
-		Hint: "was the file copied completely? pack it with gzip"}
+	return &fault.Error{Kind: ErrInput, File: file,
+		Msg:  fmt.Sprintf("cannot be unpacked: %v", err),
+		Hint: "was the file copied completely? pack it with gzip", Cause: err}
 }
 
 // longestRecord is the most bytes of a line of a CSV file, or of a cell in quotes that goes on over

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"kerf/exporter/report"
+	"kerf/fault"
 
 	"golang.org/x/sys/unix"
 )
@@ -65,10 +66,10 @@ func TestManifestsWithoutEnd(t *testing.T) {
 		if err := c.make(filepath.Join(dir, ManifestFile)); err != nil {
 			t.Fatal(err)
 		}
-		var refused *FolderError
+		var refused *fault.Error
 		if err := WriteFolder(dir, handoffOf("new")); !errors.As(err, &refused) ||
 			!strings.HasSuffix(refused.Msg, "manifest.json in it cannot be read: "+c.want) ||
-			refused.HintText() == "" {
+			refused.Hint == "" {
 			t.Errorf("%s: written over it with the error %v", name, err)
 		}
 		if _, odd, err := readFolder(dir); err != nil || len(odd) != 1 ||

@@ -6,27 +6,16 @@ import (
 	"io/fs"
 	"os"
 
+	"kerf/fault"
 	"kerf/whole"
 )
-
-// FolderError says why a folder cannot be written.
-type FolderError struct {
-	Dir  string
-	Msg  string
-	Hint string
-}
-
-func (e *FolderError) Error() string { return e.Dir + ": " + e.Msg }
-
-// HintText returns the advice that goes with the error.
-func (e *FolderError) HintText() string { return e.Hint }
 
 // WriteFolder writes a handoff so that the folder appears whole or not at all (package whole). An
 // existing folder is replaced only if it is empty, or a handoff that holds nothing else, so that no
 // file of the user's is lost. An error says why the folder cannot be written.
 func WriteFolder(dir string, files map[string][]byte) error {
 	err := whole.Folder(dir, files, func(found string) error { return replaceable(found, dir) })
-	var refused *FolderError
+	var refused *fault.Error
 	if err == nil || errors.As(err, &refused) {
 		return err
 	}
@@ -39,8 +28,8 @@ func replaceable(found, dir string) error {
 	entries, err := os.ReadDir(found)
 	if errors.Is(err, fs.ErrNotExist) {
 		if _, err := os.Lstat(found); err == nil {
-			return &FolderError{dir, "this is a link to nowhere", "make the folder that it " +
-				"leads to, remove the link, or choose another folder with --out"}
+			return &fault.Error{File: dir, Msg: "this is a link to nowhere", Hint: "make the " +
+				"folder that it leads to, remove the link, or choose another folder with --out"}
 		}
 		return nil
 	}
@@ -53,27 +42,15 @@ func replaceable(found, dir string) error {
 	}
 	for _, e := range entries {
 		if !known[e.Name()] || !e.Type().IsRegular() {
-			return &FolderError{dir, fmt.Sprintf("the folder holds %s, which is no part of a "+
-				"handoff", e.Name()), "choose another folder with --out, or move the file away"}
+			return &fault.Error{File: dir, Msg: fmt.Sprintf("the folder holds %s, which is no "+
+				"part of a handoff", e.Name()), Hint: "choose another folder with --out, or move " +
+				"the file away"}
 		}
 	}
 	return nil
 }
 
 func folderError(dir string, err error) error {
-	return &FolderError{dir, "the folder cannot be written: " + reasonOf(err).Error(),
-		"choose another folder with --out"}
-}
-
-// reasonOf returns an error of the file system without the path.
-func reasonOf(err error) error {
-	var pathError *fs.PathError
-	var linkError *os.LinkError
-	switch {
-	case errors.As(err, &pathError):
-		return pathError.Err
-	case errors.As(err, &linkError):
-		return linkError.Err
-	}
-	return err
+	return fault.OfFile(dir, "the folder cannot be written", err,
+		"choose another folder with --out")
 }

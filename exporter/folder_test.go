@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 // handoffOf returns a handoff of two files with a content, and its manifest.
@@ -108,9 +109,9 @@ func TestWriteFolderLosesNothing(t *testing.T) {
 				t.Fatal(err)
 			}
 			before := everything(t, parent)
-			var refused *FolderError
+			var refused *fault.Error
 			if err := WriteFolder(dir, handoffOf("new")); !errors.As(err, &refused) ||
-				refused.HintText() == "" {
+				refused.Hint == "" {
 				t.Errorf("the folder was replaced, or no hint given: %v", err)
 			}
 			if after := everything(t, parent); after != before {

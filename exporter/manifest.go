@@ -14,6 +14,7 @@ import (
 	"kerf/budget"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
+	"kerf/fault"
 	"kerf/whole"
 )
 
@@ -117,13 +118,13 @@ func handoffFiles(found, dir string) (map[string]bool, error) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, &FolderError{dir, "manifest.json in it cannot be read: " +
-			reasonOf(err).Error(), "choose another folder with --out"}
+		return nil, fault.OfFile(dir, "manifest.json in it cannot be read", err,
+			"choose another folder with --out")
 	}
 	m, _, err := readManifest(text)
 	if err != nil || emit.CheckPrefix(m.Job) != nil { // other programs have a manifest.json too
-		return nil, &FolderError{dir, "manifest.json in it is none of kerf's",
-			"choose another folder with --out"}
+		return nil, &fault.Error{File: dir, Msg: "manifest.json in it is none of kerf's",
+			Hint: "choose another folder with --out"}
 	}
 	known := map[string]bool{ManifestFile: true}
 	for _, f := range m.Outputs {

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"kerf/fault"
 	"kerf/testdata/hardinput"
 )
 
@@ -39,8 +40,8 @@ func FuzzManifest(f *testing.F) {
 		})
 		if kept, readErr := os.ReadFile(filepath.Join(dir, "notes.txt")); readErr == nil &&
 			string(kept) == "mine" {
-			var refused *FolderError
-			if !errors.As(err, &refused) || refused.HintText() == "" {
+			var refused *fault.Error
+			if !errors.As(err, &refused) || refused.Hint == "" {
 				t.Fatalf("the file is there, and the error is %#v", err)
 			}
 			return

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"kerf/exporter/report"
+	"kerf/fault"
 	"kerf/whole"
 )
 
@@ -17,7 +18,7 @@ const maxFolderBytes = 64 << 20
 
 // Verify checks the handoff in a folder: the hashes of the manifest, what follows from what, and
 // the self-test by the integer network in Go. version is that of this kerf. The only error is a
-// [*FolderError]: there is nothing to verify.
+// [*fault.Error] about the folder: there is nothing to verify.
 func Verify(dir, version string) (*Verification, error) {
 	files, odd, err := readFolder(dir)
 	if err != nil {
@@ -38,12 +39,12 @@ func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) 
 	if err != nil {
 		if aside := whole.Aside(dir); aside != "" {
 			return nil, nil,
-				&FolderError{dir, "the folder was being replaced when kerf was stopped; what " +
-					"stood there is in " + aside, "rename it, or make the handoff again: that " +
-					"puts it back first"}
+				&fault.Error{File: dir, Msg: "the folder was being replaced when kerf was " +
+					"stopped; what stood there is in " + aside, Hint: "rename it, or make the " +
+					"handoff again: that puts it back first", Cause: err}
 		}
-		return nil, nil, &FolderError{dir, "the folder cannot be read: " + reasonOf(err).Error(),
-			"give a handoff folder, as kerf plan writes it"}
+		return nil, nil, fault.OfFile(dir, "the folder cannot be read", err,
+			"give a handoff folder, as kerf plan writes it")
 	}
 	files = map[string][]byte{}
 	left := int64(maxFolderBytes)
@@ -58,7 +59,7 @@ func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) 
 		}
 		content, err := whole.ReadRegular(filepath.Join(dir, e.Name()), limit)
 		if err != nil {
-			odd = append(odd, Finding{e.Name(), "cannot be read: " + reasonOf(err).Error()})
+			odd = append(odd, Finding{e.Name(), "cannot be read: " + fault.Reason(err)})
 			continue
 		}
 		files[e.Name()] = content
@@ -68,8 +69,9 @@ func readFolder(dir string) (files map[string][]byte, odd []Finding, err error) 
 		return e.Name() == ManifestFile || e.Name() == SignoffFile
 	}) {
 		return nil, nil,
-			&FolderError{dir, "the folder holds no handoff: there is neither manifest.json nor " +
-				"signoff.json", "give a handoff folder, as kerf plan writes it"}
+			&fault.Error{File: dir, Msg: "the folder holds no handoff: there is neither " +
+				"manifest.json nor signoff.json", Hint: "give a handoff folder, as kerf plan " +
+				"writes it"}
 	}
 	return files, odd, nil
 }

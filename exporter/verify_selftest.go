@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"kerf/fault"
 )
 
 // hostCompilers are the names of compilers for this machine, tried in this order.
@@ -65,12 +67,12 @@ func (v *Verification) compileAndRun(ctx context.Context, compiler,
 		v.Name+"_selftest.c", "-o", program)
 	build.Dir = dir
 	if out, err := build.CombinedOutput(); err != nil {
-		return "", fmt.Errorf("%s does not compile it: %s", filepath.Base(compiler),
-			firstLine(out, err))
+		return "", fault.New(fmt.Sprintf("%s does not compile it: %s", filepath.Base(compiler),
+			firstLine(out, err)), "").From(err)
 	}
 	out, err := exec.CommandContext(ctx, program).CombinedOutput()
 	if err != nil {
-		return "", fmt.Errorf("it fails: %s", firstLine(out, err))
+		return "", fault.New("it fails: "+firstLine(out, err), "").From(err)
 	}
 	return filepath.Base(compiler) + ": " + firstLine(out, nil), nil
 }

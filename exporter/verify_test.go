@@ -8,6 +8,7 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 // A folder that is not there or holds no handoff is an error, and a folder with a part of one is
@@ -16,8 +17,8 @@ func TestVerifyNeedsAHandoff(t *testing.T) {
 	empty := t.TempDir()
 	for _, dir := range []string{filepath.Join(empty, "none"), empty} {
 		v, err := Verify(dir, "1")
-		var refused *FolderError
-		if v != nil || !errors.As(err, &refused) || refused.Dir != dir || refused.HintText() == "" {
+		var refused *fault.Error
+		if v != nil || !errors.As(err, &refused) || refused.File != dir || refused.Hint == "" {
 			t.Errorf("%s: %v, error %v", dir, v, err)
 		}
 	}

@@ -74,9 +74,6 @@ func (e *Error) Unwrap() []error {
 	return all
 }
 
-// HintText returns the hint.
-func (e *Error) HintText() string { return e.Hint }
-
 // Hint returns the advice of the outermost [Error] that err is or wraps, or "".
 func Hint(err error) string {
 	var e *Error

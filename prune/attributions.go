@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -25,7 +26,7 @@ import (
 // Rows that do not name their scenario are the steps, or the sequences, of the selection recordings
 // in their order.
 //
-// Errors are [*dataset.InputError], and for broken arrays those of package model.
+// Errors are of kind [dataset.ErrInput], and for broken arrays those of package model.
 func ReadScoreFile(data []byte, file string, p *dataset.Float,
 	selection *dataset.Recordings) (*Scores, error) {
 	features, outputs := dataset.FeatureNames(p.Features), dataset.OutputNames(p.Outputs)
@@ -108,7 +109,7 @@ func (b *rawScores) finish() (*Scores, error) {
 
 // fail returns an error that names the file.
 func (b *rawScores) fail(msg, hint string) error {
-	return &dataset.InputError{File: b.file, Msg: msg, Hint: hint}
+	return &fault.Error{Kind: dataset.ErrInput, File: b.file, Msg: msg, Hint: hint}
 }
 
 // readNPY adds the attributions of a .npy file.

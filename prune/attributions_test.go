@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 	"kerf/testdata/hardinput"
 )
@@ -138,9 +139,8 @@ func TestRawAttributionsThatAreRefused(t *testing.T) {
 	} {
 		p, rec := rawCase()
 		_, err := ReadScoreFile(c.data, c.file, p, rec)
-		var hinted interface{ HintText() string }
-		if err == nil || err.Error() != c.msg || !errors.As(err, &hinted) ||
-			hinted.HintText() == "" || strings.HasSuffix(hinted.HintText(), ".") {
+		hint := fault.Hint(err)
+		if err == nil || err.Error() != c.msg || hint == "" || strings.HasSuffix(hint, ".") {
 			t.Errorf("%s: error %v, want %s with a hint", c.name, err, c.msg)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"kerf/dataset"
+	"kerf/fault"
 )
 
 // All is the scenario or output name that stands for all of them together.
@@ -35,7 +36,7 @@ type Column struct {
 
 // ReadScores reads scores.csv: feature[,scenario][,output],score, one line per value. file is the
 // name that errors show. Every feature needs a score in every scenario and output that appears.
-// Names that are neither declared nor recorded are a [*dataset.InputError].
+// Names that are neither declared nor recorded are of kind [dataset.ErrInput].
 func ReadScores(r io.Reader, file string, features, outputs, scenarios []string) (*Scores, error) {
 	t, err := dataset.OpenTable(r, file)
 	if err != nil {
@@ -140,7 +141,8 @@ func (b *scoreBuilder) add() error {
 // finish returns the scores, if no feature lacks one.
 func (b *scoreBuilder) finish(features []string) (*Scores, error) {
 	if len(b.order) == 0 {
-		return nil, &dataset.InputError{File: b.file, Msg: "the file holds no score",
+		return nil, &fault.Error{Kind: dataset.ErrInput, File: b.file,
+			Msg:  "the file holds no score",
 			Hint: "one line per feature; leave out [scores] in the job to have them computed"}
 	}
 	scores := &Scores{Items: features}
@@ -148,7 +150,7 @@ func (b *scoreBuilder) finish(features []string) (*Scores, error) {
 		column := b.found[key]
 		for f, v := range column.Values {
 			if math.IsNaN(v) {
-				return nil, &dataset.InputError{File: b.file,
+				return nil, &fault.Error{Kind: dataset.ErrInput, File: b.file,
 					Msg: fmt.Sprintf("no score for feature %s in scenario %s, output %s",
 						features[f], key[0], key[1]), Hint: "every feature needs a score " +
 						"wherever another one has one"}

@@ -15,6 +15,7 @@ import (
 	"testing/iotest"
 
 	"kerf/dataset"
+	"kerf/fault"
 )
 
 func readScores(text string) (*Scores, error) {
@@ -94,16 +95,17 @@ func TestScoresThatAreRefused(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := readScores(c.text)
-			var got *dataset.InputError
-			if !errors.As(err, &got) {
-				t.Fatalf("error %v, want a *dataset.InputError", err)
+			var got *fault.Error
+			if !errors.As(err, &got) || !errors.Is(err, dataset.ErrInput) {
+				t.Fatalf("error %v, want one of kind dataset.ErrInput", err)
 			}
-			if got.File != "scores.csv" || got.Line != c.line || got.Column != c.column ||
+			column := strings.TrimPrefix(got.Name, "column ")
+			if got.File != "scores.csv" || got.Line != c.line || column != c.column ||
 				got.Msg != c.msg {
 				t.Errorf("%q at line %d, column %q; want %q at %d, %q", got.Msg, got.Line,
-					got.Column, c.msg, c.line, c.column)
+					column, c.msg, c.line, c.column)
 			}
-			if got.HintText() == "" {
+			if got.Hint == "" {
 				t.Error("no hint")
 			}
 		})

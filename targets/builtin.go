@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"kerf/fault"
 )
 
 //go:embed profiles/*.toml
@@ -18,20 +20,8 @@ var names = []string{
 // Names returns the names of the built-in profiles, in a fixed order.
 func Names() []string { return slices.Clone(names) }
 
-// UnknownProfileError reports a name that no built-in profile has.
-type UnknownProfileError struct {
-	Name string // as the caller gave it
-	Hint string // the closest name, if one is close, and all names
-}
-
-// Error returns one clause with the unknown name.
-func (e *UnknownProfileError) Error() string { return fmt.Sprintf("unknown profile %q", e.Name) }
-
-// HintText returns Hint.
-func (e *UnknownProfileError) HintText() string { return e.Hint }
-
-// Load returns a built-in profile. Each call returns a new copy. An unknown name gives an
-// *UnknownProfileError.
+// Load returns a built-in profile. Each call returns a new copy. The hint of
+// the error about an unknown name gives the closest name and all names.
 func Load(name string) (*Profile, error) {
 	if !slices.Contains(names, name) {
 		all := "known here: " + strings.Join(names, ", ")
@@ -39,7 +29,7 @@ func Load(name string) (*Profile, error) {
 		if hint != all {
 			hint += " " + all
 		}
-		return nil, &UnknownProfileError{name, hint}
+		return nil, fault.New(fmt.Sprintf("unknown profile %q", name), hint)
 	}
 	file := "profiles/" + name + ".toml"
 	data, err := builtin.ReadFile(file)

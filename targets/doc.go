@@ -28,5 +28,5 @@
 // A quantity in a file has a unit. In the program, quantities are bytes, seconds, hertz, amperes,
 // volts, joules, coulombs and fractions.
 //
-// Every mistake in a file is a [FileError] with line and column.
+// Every mistake in a file is a [fault.Error] with line and column.
 package targets

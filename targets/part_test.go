@@ -5,6 +5,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"kerf/fault"
 )
 
 // ownPart is a user's profile of a part. The figures are invented.
@@ -126,7 +128,7 @@ func TestPartErrors(t *testing.T) {
 			t.Fatalf("%q is there %d times", tt.old, strings.Count(own, tt.old))
 		}
 		_, err := Parse([]byte(strings.Replace(own, tt.old, tt.new, 1)), "part.toml")
-		var e *FileError
+		var e *fault.Error
 		if !errors.As(err, &e) || e.Error() != tt.want || e.Hint == "" {
 			t.Errorf("%s: error %v, want %s", tt.new, err, tt.want)
 		}

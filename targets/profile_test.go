@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"kerf/fault"
 )
 
 func load(t *testing.T, name string) *Profile {
@@ -257,7 +259,7 @@ func TestLoadUnknown(t *testing.T) {
 		"rv32imc.bak": "known here: ",
 	} {
 		_, err := Load(name)
-		e, ok := err.(*UnknownProfileError)
+		e, ok := err.(*fault.Error)
 		if !ok {
 			t.Errorf("%q: error %v", name, err)
 			continue
@@ -265,8 +267,8 @@ func TestLoadUnknown(t *testing.T) {
 		if want := fmt.Sprintf("unknown profile %q", name); e.Error() != want {
 			t.Errorf("error %q, want %q", e, want)
 		}
-		if !strings.HasPrefix(e.HintText(), hint) {
-			t.Errorf("%q: hint %q, want %q first", name, e.HintText(), hint)
+		if !strings.HasPrefix(e.Hint, hint) {
+			t.Errorf("%q: hint %q, want %q first", name, e.Hint, hint)
 		}
 	}
 }

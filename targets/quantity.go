@@ -6,20 +6,15 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"kerf/fault"
 )
 
-// QuantityError reports a text that is not a quantity of the wanted kind.
-type QuantityError struct {
-	Text string // the text as it was given
-	Msg  string // the mistake, one clause
-	Hint string // the text to write instead
+// BadValue returns the error of a text that is not what is wanted: msg says what is wrong, hint
+// what to write instead. The place of the error is the quoted text.
+func BadValue(text, msg, hint string) error {
+	return &fault.Error{Name: strconv.Quote(text), Msg: msg, Hint: hint}
 }
-
-// Error returns the quoted text and the mistake in it.
-func (e *QuantityError) Error() string { return fmt.Sprintf("%q: %s", e.Text, e.Msg) }
-
-// HintText returns Hint.
-func (e *QuantityError) HintText() string { return e.Hint }
 
 // unitTable holds the units of one kind of quantity.
 type unitTable struct {
@@ -67,12 +62,12 @@ const maxQuantityText = 64
 
 // ParseBytes reads an amount of memory: a number and one of B, KiB, MiB. The result is in bytes and
 // is rounded up when it is not whole ("1.2 KiB" is 1228.8 B, so 1229), because a part of a byte
-// takes a whole one. Errors are *QuantityError.
+// takes a whole one. Errors are those of [BadValue].
 func ParseBytes(s string) (int64, error) {
 	number, name := splitQuantity(s)
 	if slices.Contains(ambiguousBytes, name) {
-		return 0, &QuantityError{s, fmt.Sprintf("unit %s is ambiguous: 1000 or 1024", name),
-			"write KiB, MiB or B"}
+		return 0, BadValue(s, fmt.Sprintf("unit %s is ambiguous: 1000 or 1024", name),
+			"write KiB, MiB or B")
 	}
 	power, err := byteUnits.power(s, number, name)
 	if err != nil {
@@ -92,38 +87,38 @@ func ParseBytes(s string) (int64, error) {
 }
 
 // ParseSeconds reads a time: a number and one of ns, us, ms, s. The result is in seconds.
-// Errors are *QuantityError.
+// Errors are those of [BadValue].
 func ParseSeconds(s string) (float64, error) { return timeUnits.parse(s) }
 
 // ParseHertz reads a frequency: a number and one of Hz, kHz, MHz, GHz. The result is in hertz.
-// Errors are *QuantityError.
+// Errors are those of [BadValue].
 func ParseHertz(s string) (float64, error) { return hertzUnits.parse(s) }
 
 // ParsePercent reads a percentage ("5 %") and returns it as a fraction (0.05).
-// Errors are *QuantityError.
+// Errors are those of [BadValue].
 func ParsePercent(s string) (float64, error) { return percentUnits.parse(s) }
 
 // ParseAmperes reads an electric current: a number and one of nA, uA, mA, A. The result is in
-// amperes. Errors are *QuantityError.
+// amperes. Errors are those of [BadValue].
 func ParseAmperes(s string) (float64, error) { return ampereUnits.parse(s) }
 
 // ParseVolts reads an electric voltage: a number and one of mV, V. The result is in volts.
-// Errors are *QuantityError.
+// Errors are those of [BadValue].
 func ParseVolts(s string) (float64, error) { return voltUnits.parse(s) }
 
 // ParseJoules reads an energy: a number and one of nJ, uJ, mJ, J. The result is in joules.
-// Errors are *QuantityError.
+// Errors are those of [BadValue].
 func ParseJoules(s string) (float64, error) { return jouleUnits.parse(s) }
 
 // ParseCoulombs reads the capacity of a battery: a number and one of mAh, Ah. The result is in
-// coulombs. Errors are *QuantityError.
+// coulombs. Errors are those of [BadValue].
 func ParseCoulombs(s string) (float64, error) {
 	hours, err := chargeUnits.parse(s)
 	return hours * secondsPerHour, err
 }
 
 // ParseSpan reads a long time: a number and one of s, h, d (days). The result is in seconds.
-// Errors are *QuantityError.
+// Errors are those of [BadValue].
 func ParseSpan(s string) (float64, error) {
 	v, err := spanUnits.parse(s)
 	_, name := splitQuantity(s)
@@ -150,15 +145,15 @@ func (t unitTable) parse(s string) (float64, error) {
 func (t unitTable) power(s, number, name string) (int, error) {
 	switch {
 	case len(s) > maxQuantityText:
-		return 0, &QuantityError{s[:maxQuantityText], "text is too long for a quantity", t.hint()}
+		return 0, BadValue(s[:maxQuantityText], "text is too long for a quantity", t.hint())
 	case number == "":
-		return 0, &QuantityError{s, "a " + t.what + " starts with a number", t.hint()}
+		return 0, BadValue(s, "a "+t.what+" starts with a number", t.hint())
 	case strings.HasPrefix(number, "-"):
-		return 0, &QuantityError{s, "a " + t.what + " here cannot be negative", t.hint()}
+		return 0, BadValue(s, "a "+t.what+" here cannot be negative", t.hint())
 	case !isDecimal(number):
 		return 0, t.notNumber(s, number)
 	case name == "":
-		return 0, &QuantityError{s, "unit is missing", t.hint()}
+		return 0, BadValue(s, "unit is missing", t.hint())
 	}
 	for _, u := range t.units {
 		if u.name == name {
@@ -171,7 +166,7 @@ func (t unitTable) power(s, number, name string) (int, error) {
 			hint = "upper and lower case matter: write " + u.name
 		}
 	}
-	return 0, &QuantityError{s, fmt.Sprintf("unknown unit %q", name), hint}
+	return 0, BadValue(s, fmt.Sprintf("unknown unit %q", name), hint)
 }
 
 // isDecimal reports whether s consists of digits, or of digits, a point and digits.
@@ -210,9 +205,9 @@ func (t unitTable) notNumber(s, number string) error {
 	if strings.Contains(number, ",") {
 		hint = "write a decimal point, not a comma, and no thousands separators"
 	}
-	return &QuantityError{s, fmt.Sprintf("%q is not a number", number), hint}
+	return BadValue(s, fmt.Sprintf("%q is not a number", number), hint)
 }
 
 func (t unitTable) tooLarge(s string) error {
-	return &QuantityError{s, t.what + " is too large", t.hint()}
+	return BadValue(s, t.what+" is too large", t.hint())
 }

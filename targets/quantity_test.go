@@ -4,6 +4,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"kerf/fault"
 )
 
 func TestParseBytes(t *testing.T) {
@@ -92,12 +94,12 @@ func TestQuantityErrors(t *testing.T) {
 			`mA"; units: nA, uA, mA, A`},
 	} {
 		_, err := tt.parse(tt.text)
-		e, ok := err.(*QuantityError)
+		e, ok := err.(*fault.Error)
 		if !ok {
 			t.Errorf("%q: error %v", tt.text, err)
 			continue
 		}
-		if e.Msg != tt.msg || e.HintText() != tt.hint {
+		if e.Msg != tt.msg || e.Hint != tt.hint {
 			t.Errorf("%q:\n got %q, hint %q\nwant %q, hint %q", tt.text, e.Msg, e.Hint, tt.msg,
 				tt.hint)
 		}
@@ -148,7 +150,7 @@ func FuzzQuantities(f *testing.F) {
 				(err != nil || math.Abs(float64(again-n)) > 0.05*math.Max(1024, float64(n))+1) {
 				t.Errorf("%q: %d, printed %s, read %d, %v", s, n, FormatBytes(n), again, err)
 			}
-		} else if _, ok := err.(*QuantityError); !ok {
+		} else if _, ok := err.(*fault.Error); !ok {
 			t.Errorf("%q: error of type %T", s, err)
 		}
 		for _, tt := range []struct {
@@ -159,7 +161,7 @@ func FuzzQuantities(f *testing.F) {
 			{ParseAmperes, nil, 0}} {
 			v, err := tt.parse(s)
 			if err != nil {
-				if _, ok := err.(*QuantityError); !ok {
+				if _, ok := err.(*fault.Error); !ok {
 					t.Errorf("%q: error of type %T", s, err)
 				}
 				continue

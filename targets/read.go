@@ -1,15 +1,14 @@
 package targets
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"math"
 	"regexp"
 	"slices"
 	"strings"
 
+	"kerf/fault"
 	"kerf/whole"
 )
 
@@ -49,17 +48,12 @@ var (
 )
 
 // ReadFile reads a user's profile: a TOML file with the same keys as the built-in profiles.
-// Errors are *FileError.
+// Errors are [*fault.Error].
 func ReadFile(path string) (*Profile, error) {
 	data, err := readLimited(path)
 	if err != nil {
-		var pathError *fs.PathError
-		if errors.As(err, &pathError) {
-			err = pathError.Err
-		}
-		return nil, &FileError{File: path, Msg: "cannot read the profile: " + err.Error(),
-			Hint: "give the path of a TOML file, or one of the built-in profiles: " +
-				strings.Join(Names(), ", ")}
+		return nil, fault.OfFile(path, "cannot read the profile", err, "give the path of a TOML "+
+			"file, or one of the built-in profiles: "+strings.Join(Names(), ", "))
 	}
 	return Parse(data, path)
 }
@@ -77,7 +71,7 @@ func readLimited(path string) ([]byte, error) {
 // Parse reads a profile from a TOML text; file is its name in errors. Every key is required except
 // dual_mac (false if absent), optimise ("-O2" if absent), the notes, the costs of optional classes
 // (see the list of classes in profile.go) and the keys about a part around the core (part.go).
-// Errors are *FileError.
+// Errors are [*fault.Error].
 func Parse(data []byte, file string) (*Profile, error) {
 	p := &Profile{}
 	if err := StrictDecode(data, file, p); err != nil {
@@ -103,8 +97,8 @@ func (v *validator) require(ok bool, path []any, hint, format string, args ...an
 	if ok || v.err != nil {
 		return
 	}
-	e := &FileError{File: v.file, Msg: fmt.Sprintf(format, args...), Hint: hint}
-	e.Line, e.Col = Locate(v.data, path...)
+	e := &fault.Error{File: v.file, Msg: fmt.Sprintf(format, args...), Hint: hint}
+	e.Line, e.Column = Locate(v.data, path...)
 	v.err = e
 }
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/fault"
 	"kerf/testdata/hardinput"
 )
 
@@ -62,8 +63,8 @@ func TestReadFileErrors(t *testing.T) {
 		".":            ".: cannot read the profile: it is no regular file",
 	} {
 		_, err := ReadFile(path)
-		var e *FileError
-		if !errors.As(err, &e) || e.Error() != want || !strings.Contains(e.HintText(), "avr8") {
+		var e *fault.Error
+		if !errors.As(err, &e) || e.Error() != want || !strings.Contains(e.Hint, "avr8") {
 			t.Errorf("error %v, want %s", err, want)
 		}
 	}
@@ -150,7 +151,8 @@ func TestParseErrors(t *testing.T) {
 			text := strings.Replace(own, tt.old, tt.new, 1)
 			line, col := place(text, tt.at)
 			_, err := Parse([]byte(text), "own.toml")
-			want := &FileError{"own.toml", line, col, tt.msg, tt.hint}
+			want := &fault.Error{File: "own.toml", Line: line, Column: col, Msg: tt.msg,
+				Hint: tt.hint}
 			if !reflect.DeepEqual(err, error(want)) {
 				t.Errorf("\n got %#v\nwant %#v", err, want)
 			}
@@ -173,8 +175,9 @@ func TestLongMultiplyIsRequiredWhereTheSetHasIt(t *testing.T) {
 			continue
 		}
 		line := 1 + strings.Count(text[:strings.Index(text, "[cost]")], "\n")
-		want := &FileError{"own.toml", line, 2, "cost of mul_long is missing",
-			`add mul_long = { cycles = ..., source = "...", quality = "..." }`}
+		want := &fault.Error{File: "own.toml", Line: line, Column: 2,
+			Msg: "cost of mul_long is missing", Hint: `add mul_long = { cycles = ..., source = ` +
+				`"...", quality = "..." }`}
 		if !reflect.DeepEqual(err, error(want)) {
 			t.Errorf("%s:\n got %#v\nwant %#v", isa.name, err, want)
 		}
@@ -196,7 +199,7 @@ func FuzzParse(f *testing.F) {
 			return err
 		})
 		if err != nil {
-			var e *FileError
+			var e *fault.Error
 			if !errors.As(err, &e) || e.Msg == "" {
 				t.Fatalf("%q: error %#v", data, err)
 			}

@@ -11,12 +11,14 @@ import (
 	"time"
 
 	"github.com/BurntSushi/toml"
+
+	"kerf/fault"
 )
 
 // checker compares a decoded TOML file with the Go type that it is meant for.
 type checker struct {
-	first  *FileError // the first mistake in the file, without file and place
-	offset int        // its place, in bytes
+	first  *fault.Error // the first mistake in the file, without file and place
+	offset int          // its place, in bytes
 }
 
 // Types that implement one of these interfaces read themselves.
@@ -28,7 +30,8 @@ var (
 // report keeps a mistake unless one that stands before it in the file is known.
 func (c *checker) report(offset int, hint, format string, args ...any) {
 	if c.first == nil || offset < c.offset {
-		c.first = &FileError{Msg: fmt.Sprintf(format, args...), Hint: hint}
+		text := fmt.Errorf(format, args...)
+		c.first = &fault.Error{Msg: text.Error(), Hint: hint, Cause: errors.Unwrap(text)}
 		c.offset = offset
 	}
 }
@@ -78,12 +81,7 @@ func (c *checker) self(err error, n *node, path string) {
 	if err == nil {
 		return
 	}
-	hint := ""
-	var h interface{ HintText() string }
-	if errors.As(err, &h) {
-		hint = h.HintText()
-	}
-	c.report(n.value, hint, "%s: %v", path, err)
+	c.report(n.value, fault.Hint(err), "%s: %w", path, err)
 }
 
 // table checks a struct or map and everything in it.

@@ -9,6 +9,8 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"kerf/fault"
+
 	"github.com/BurntSushi/toml"
 )
 
@@ -18,7 +20,7 @@ type pressure float64
 func (p *pressure) UnmarshalText(text []byte) error {
 	_, err := fmt.Sscanf(string(text), "%g bar", (*float64)(p))
 	if err != nil {
-		return &QuantityError{string(text), "not a pressure", "write it in bar"}
+		return BadValue(string(text), "not a pressure", "write it in bar")
 	}
 	return nil
 }
@@ -192,15 +194,15 @@ func TestStrictDecodeErrors(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			into := job{Name: "before"}
 			err := StrictDecode([]byte(tt.text), "job.toml", &into)
-			var e *FileError
+			var e *fault.Error
 			if !errors.As(err, &e) {
 				t.Fatalf("error %v", err)
 			}
 			if e.Error() != "job.toml:"+tt.want {
 				t.Errorf("\n got %s\nwant job.toml:%s", e, tt.want)
 			}
-			if e.HintText() != tt.hint {
-				t.Errorf("\n got hint %q\nwant hint %q", e.HintText(), tt.hint)
+			if e.Hint != tt.hint {
+				t.Errorf("\n got hint %q\nwant hint %q", e.Hint, tt.hint)
 			}
 			if !reflect.DeepEqual(into, job{Name: "before"}) {
 				t.Errorf("changed by a failed read: %+v", into)
@@ -336,8 +338,8 @@ func FuzzStrictDecode(f *testing.F) {
 			err = StrictDecode(data, "f", &v)
 			return err
 		})
-		var e *FileError
-		if err != nil && (!errors.As(err, &e) || e.Line < 1 || e.Col < 1 || e.Msg == "") {
+		var e *fault.Error
+		if err != nil && (!errors.As(err, &e) || e.Line < 1 || e.Column < 1 || e.Msg == "") {
 			t.Fatalf("%q: error %#v", data, err)
 		}
 	})

@@ -33,53 +33,53 @@ type Joules float64
 // "230 mAh".
 type Coulombs float64
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (b *Bytes) UnmarshalTOML(v any) error { return unmarshal(v, byteUnits.example, ParseBytes, b) }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (s *Seconds) UnmarshalTOML(v any) error {
 	return unmarshal(v, timeUnits.example, ParseSeconds, s)
 }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (s *Span) UnmarshalTOML(v any) error { return unmarshal(v, spanUnits.example, ParseSpan, s) }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (h *Hertz) UnmarshalTOML(v any) error {
 	return unmarshal(v, hertzUnits.example, ParseHertz, h)
 }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (p *Percent) UnmarshalTOML(v any) error {
 	return unmarshal(v, percentUnits.example, ParsePercent, p)
 }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (a *Amperes) UnmarshalTOML(v any) error {
 	return unmarshal(v, ampereUnits.example, ParseAmperes, a)
 }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (u *Volts) UnmarshalTOML(v any) error { return unmarshal(v, voltUnits.example, ParseVolts, u) }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (j *Joules) UnmarshalTOML(v any) error {
 	return unmarshal(v, jouleUnits.example, ParseJoules, j)
 }
 
-// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are *QuantityError.
+// UnmarshalTOML reads the quantity from a decoded TOML value. Errors are those of [BadValue].
 func (q *Coulombs) UnmarshalTOML(v any) error {
 	return unmarshal(v, chargeUnits.example, ParseCoulombs, q)
 }
 
 // unmarshal reads a quantity from a decoded TOML value, which must be a string. Errors are
-// *QuantityError.
+// those of [BadValue].
 func unmarshal[N int64 | float64, T ~int64 | ~float64](v any, example string,
 	parse func(string) (N, error), into *T) error {
 	text, ok := v.(string)
 	if !ok {
-		return &QuantityError{Text: fmt.Sprint(v), Msg: "the unit is missing",
-			Hint: "write a text with number and unit, for example " + example}
+		return BadValue(fmt.Sprint(v), "the unit is missing",
+			"write a text with number and unit, for example "+example)
 	}
 	value, err := parse(text)
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/quant"
 )
 
@@ -30,7 +31,8 @@ var boardHead = strings.Split("name,export,network,steps,cycles,overhead", ",")
 const MaxBoardBytes = 8 << 20
 
 // ReadBoardLines reads lines that NAME_board.c printed, of one or several boards; file names them
-// in errors. Heads may repeat. Errors are [*dataset.InputError].
+// in errors. Heads may repeat. Errors are of kind
+// [dataset.ErrInput].
 func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 	const hint = "give the lines that NAME_board.c prints, heads included, and nothing else"
 	reader := csv.NewReader(r)
@@ -42,8 +44,8 @@ func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 			break
 		}
 		if err != nil {
-			e := &dataset.InputError{File: file, Msg: "cannot be read as CSV of 6 columns",
-				Hint: hint}
+			e := &fault.Error{Kind: dataset.ErrInput, File: file,
+				Msg: "cannot be read as CSV of 6 columns", Hint: hint, Cause: err}
 			if parse := new(csv.ParseError); errors.As(err, &parse) {
 				e.Line = parse.Line
 			}
@@ -54,18 +56,19 @@ func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 		}
 		at, _ := reader.FieldPos(0)
 		line := BoardLine{Line: at, Name: record[0], Network: record[2]}
-		bad := func(column int, msg string) error {
-			return &dataset.InputError{File: file, Line: at, Column: boardHead[column], Msg: msg,
-				Hint: hint}
+		bad := func(column int, msg string) *fault.Error {
+			return &fault.Error{Kind: dataset.ErrInput, File: file, Line: at,
+				Name: dataset.InColumn(boardHead[column]), Msg: msg, Hint: hint}
 		}
 		if line.Shape, err = ParseShape(record[2]); err != nil {
-			return nil, bad(2, err.Error())
+			return nil, bad(2, err.Error()).From(err)
 		}
 		var count [3]float64 // steps, cycles, overhead
 		for i := range count {
 			n, err := strconv.ParseUint(record[3+i], 10, 32)
 			if err != nil {
-				return nil, bad(3+i, fmt.Sprintf("%q is no count of 32 bits", record[3+i]))
+				return nil, bad(3+i, fmt.Sprintf("%q is no count of 32 bits", record[3+i])).
+					From(err)
 			}
 			count[i] = float64(n)
 		}
@@ -76,7 +79,8 @@ func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 		lines = append(lines, line)
 	}
 	if len(lines) == 0 {
-		return nil, &dataset.InputError{File: file, Msg: "the file holds no measurement",
+		return nil, &fault.Error{Kind: dataset.ErrInput, File: file,
+			Msg:  "the file holds no measurement",
 			Hint: hint}
 	}
 	return lines, nil

@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"kerf/fault"
 	"kerf/quant"
 	"kerf/targets"
 )
@@ -45,32 +46,21 @@ type FittedRow struct {
 	Measured, Before, After float64
 }
 
-// FitError says why measurements do not give the costs. Its text is the message.
-type FitError struct {
-	Msg  string
-	Hint string
-}
-
-func (e *FitError) Error() string { return e.Msg }
-
-// HintText returns the advice that goes with the error.
-func (e *FitError) HintText() string { return e.Hint }
-
 // FitProfile fits the costs of instruction classes to measured steps, by least squares of the
 // relative errors; one row per network, all other costs stay. Without classes it fits every class
 // that the networks execute. It refuses measurements that cannot tell the costs apart: as many
-// costs as networks, a condition number above 30, and a fit that gives a cost not above 0. Errors
-// are [*FitError].
+// costs as networks, a condition number above 30, and a fit that gives a cost not above 0. The
+// hint of an error says what to do instead.
 func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fitted, error) {
 	if len(core.FlashWaits) > 0 {
-		return nil, &FitError{fmt.Sprintf("profile %s has flash wait states, which cannot be "+
-			"told from costs", core.Name), "fit a profile without [[flash_wait]]: the fitted " +
-			"costs then hold what flash adds at the clock of the measurement"}
+		return nil, fault.New(fmt.Sprintf("profile %s has flash wait states, which cannot be "+
+			"told from costs", core.Name), "fit a profile without [[flash_wait]]: the fitted "+
+			"costs then hold what flash adds at the clock of the measurement")
 	}
 	if kernelsFor(core.ISA).isSimulated() {
-		return nil, &FitError{fmt.Sprintf("the estimates of profile %s rest on cycles that a "+
+		return nil, fault.New(fmt.Sprintf("the estimates of profile %s rest on cycles that a "+
 			"simulator counted, not on instruction classes", core.Name),
-			"compare your measurements with kerf measure instead"}
+			"compare your measurements with kerf measure instead")
 	}
 	rows := networksOf(lines)
 	counts := make([]map[string]float64, len(rows))
@@ -92,9 +82,9 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 	}
 	for i, class := range classes {
 		if !slices.Contains(executed, class) || slices.Contains(classes[:i], class) {
-			return nil, &FitError{fmt.Sprintf("%q is no instruction class that these networks "+
-				"execute, or stands twice", class), "they execute, the most cycles first: " +
-				strings.Join(executed, ", ")}
+			return nil, fault.New(fmt.Sprintf("%q is no instruction class that these networks "+
+				"execute, or stands twice", class), "they execute, the most cycles first: "+
+				strings.Join(executed, ", "))
 		}
 	}
 	f := &fit{core: core, rows: rows, counts: counts}
@@ -113,18 +103,18 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 			strings.Join(some, ",")
 	}
 	if len(rows) <= len(classes) {
-		return nil, &FitError{fmt.Sprintf("%d different networks cannot tell %d costs, and how "+
-			"well they are known", len(rows), len(classes)), advice()}
+		return nil, fault.New(fmt.Sprintf("%d different networks cannot tell %d costs, and how "+
+			"well they are known", len(rows), len(classes)), advice())
 	}
 	condition := f.condition(classes)
 	if !(condition <= worstCondition) {
-		return nil, &FitError{fmt.Sprintf("these networks execute the classes in nearly the "+
+		return nil, fault.New(fmt.Sprintf("these networks execute the classes in nearly the "+
 			"same proportions (condition number %.3g, at most %d is allowed): the costs cannot "+
-			"be told apart", condition, worstCondition), advice()}
+			"be told apart", condition, worstCondition), advice())
 	}
 	fitted, err := f.solve(classes)
 	if err != nil {
-		return nil, &FitError{err.Error(), advice()}
+		return nil, fault.New(err.Error(), advice()).From(err)
 	}
 	fitted.Condition = condition
 	return fitted, nil

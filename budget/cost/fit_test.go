@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"kerf/dataset"
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -152,7 +152,7 @@ func TestFitRefuses(t *testing.T) {
 			t.Fatal(err)
 		}
 		_, err = FitProfile(c.core, lines, c.classes)
-		var e *FitError
+		var e *fault.Error
 		if !errors.As(err, &e) || !strings.Contains(e.Msg, c.want) || e.Hint == "" {
 			t.Errorf("%s: error %v, want %s", c.name, err, c.want)
 		}
@@ -176,7 +176,7 @@ func TestReadBoardLinesErrors(t *testing.T) {
 			"or no dense layer",
 	} {
 		_, err := ReadBoardLines(strings.NewReader(text), "board.csv")
-		var e *dataset.InputError
+		var e *fault.Error
 		if !errors.As(err, &e) || !strings.Contains(e.Msg, want) || e.Hint == "" ||
 			(text != head && e.Line != 2) {
 			t.Errorf("%q: error %v, want %s", text, err, want)

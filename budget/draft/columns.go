@@ -8,6 +8,7 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 	"kerf/whole"
 )
@@ -37,8 +38,9 @@ func readColumns(path string) ([]string, error) {
 	}
 	for _, key := range keyColumns {
 		if !slices.Contains(all, key) {
-			return nil, &dataset.InputError{File: path, Line: 1, Column: key,
-				Msg: "the column is missing", Hint: "a recording has the columns sequence, " +
+			return nil, &fault.Error{Kind: dataset.ErrInput, File: path, Line: 1,
+				Name: dataset.InColumn(key),
+				Msg:  "the column is missing", Hint: "a recording has the columns sequence, " +
 					"scenario and t, then one per feature and output"}
 		}
 	}
@@ -65,7 +67,7 @@ func (d *Draft) columnGuesses(imported *model.Import, columns []string) ([]colum
 		return []columnGuess{g}, nil
 	}
 	if len(columns) < n+m {
-		return nil, &dataset.InputError{File: d.Selection,
+		return nil, &fault.Error{Kind: dataset.ErrInput, File: d.Selection,
 			Msg: fmt.Sprintf("there are %d columns beside sequence, scenario and t, but the "+
 				"network in %s takes %d features and gives %d outputs", len(columns), d.Model, n,
 				m), Hint: "one column per feature, in the order of the network, then one per " +
@@ -101,7 +103,8 @@ func (d *Draft) classes(column string, outputs int) ([]string, error) {
 		return names, nil
 	}
 	if len(found) != outputs {
-		return nil, &dataset.InputError{File: d.Selection, Column: column,
+		return nil, &fault.Error{Kind: dataset.ErrInput, File: d.Selection,
+			Name: dataset.InColumn(column),
 			Msg: fmt.Sprintf("taken for the class, it has not the %d different texts that the "+
 				"outputs of the network in %s need", outputs, d.Model),
 			Hint: "it holds the name or the index of the class; put it behind the features"}

@@ -10,6 +10,7 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 )
 
@@ -55,8 +56,8 @@ func (d *Draft) IsDoubtful() bool {
 // New reads a network and a recording and guesses the rest of a job: which columns are features and
 // outputs, by order and by trying; channel and kind of a feature, by its name; the normalisations,
 // by trying the usual ones. The guess with which the network fits the recorded outputs best is
-// taken. The error says which file cannot be read, or which guess found nothing that fits; it is a
-// [*dataset.InputError], an error of package model, or one of a file.
+// taken. The error says which file cannot be read, or which guess found nothing that fits; it is
+// of kind [dataset.ErrInput], an error of package model, or one of a file.
 func New(modelFile, selection string) (*Draft, error) {
 	d := &Draft{Model: modelFile, Selection: selection}
 	readings, err := d.importAny()
@@ -100,8 +101,9 @@ func New(modelFile, selection string) (*Draft, error) {
 func (d *Draft) checkNames() error {
 	features, outputs := dataset.FeatureNames(d.Features), dataset.OutputNames(d.Outputs)
 	for _, name := range slices.Concat(features, outputs, []string{d.Column}) {
-		if fault := dataset.NameFault(name); fault != "" {
-			return &dataset.InputError{File: d.Selection, Line: 1, Column: name, Msg: fault,
+		if msg := dataset.NameFault(name); msg != "" {
+			return &fault.Error{Kind: dataset.ErrInput, File: d.Selection, Line: 1,
+				Name: dataset.InColumn(name), Msg: msg,
 				Hint: "rename the column, with visible characters and single blanks only"}
 		}
 	}
@@ -135,7 +137,8 @@ func (d *Draft) importAny() ([]reading, error) {
 			first = err
 		}
 	}
-	if pathError := new(os.PathError); errors.As(first, &pathError) {
+	if pathError := new(os.PathError); errors.As(first, &pathError) &&
+		!errors.Is(first, model.ErrFormat) {
 		return nil, budget.CannotRead(d.Model, pathError, "give a network: .onnx, .safetensors "+
 			"or .npz")
 	}

@@ -10,6 +10,7 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/prune"
 	"kerf/quant"
 )
@@ -109,7 +110,8 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	in, err := in.WithFormats(c.weights, c.state)
 	if err != nil {
 		return nil, nil, nil,
-			&usageError{err.Error(), "weights are int4, int8 or int16, the state is int16 or int32"}
+			fault.New(err.Error(), "weights are int4, int8 or int16, the state is int16 or int32").
+				From(err)
 	}
 	pl := budget.NewPlanner(in)
 	if len(c.features) == 0 && len(c.units) == 0 {
@@ -149,8 +151,8 @@ func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 			return f.Name == name
 		})
 		if i < 0 {
-			return nil, &usageError{fmt.Sprintf("--features: unknown feature %q", name),
-				`features.csv declares them; one that holds a comma stands in quotes, '"a, b",c'`}
+			return nil, fault.New(fmt.Sprintf("--features: unknown feature %q", name),
+				`features.csv declares them; one that holds a comma stands in quotes, '"a, b",c'`)
 		}
 		kept = append(kept, i)
 	}
@@ -173,8 +175,8 @@ func pickUnits(in *budget.Inputs, list nameList) ([][]int, error) {
 	for _, name := range list {
 		u, ok := byName[name]
 		if !ok {
-			return nil, &usageError{fmt.Sprintf("--units: %q is no unit", name),
-				"kerf rank lists the units"}
+			return nil, fault.New(fmt.Sprintf("--units: %q is no unit", name),
+				"kerf rank lists the units")
 		}
 		chosen[u.Layer] = append(chosen[u.Layer], u.Index)
 	}

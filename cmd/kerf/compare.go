@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 func (a *app) compareCommand() *cobra.Command {
@@ -30,9 +31,9 @@ Exit code: 0 better or the same, 1 something got worse or cannot be compared.`,
   kerf compare handoff handoff --json`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 || args[0] == standardStream && args[1] == standardStream {
-				return &usageError{fmt.Sprintf("%s takes two handoffs, got %d arguments",
-					cmd.CommandPath(), len(args)), cmd.CommandPath() + " OLD NEW; one of them " +
-					"may be -"}
+				return fault.New(fmt.Sprintf("%s takes two handoffs, got %d arguments",
+					cmd.CommandPath(), len(args)), cmd.CommandPath()+" OLD NEW; one of them "+
+					"may be -")
 			}
 			return nil
 		},

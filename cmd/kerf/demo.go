@@ -12,7 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"kerf/exporter"
+	"kerf/fault"
 	"kerf/testdata/demo"
 	"kerf/whole"
 )
@@ -62,20 +62,18 @@ func writeDemo(dir string) error {
 		// an error of a file that is longer, which differs as well
 		present, _ := whole.ReadRegular(path, int64(len(files[name])))
 		if !bytes.Equal(present, files[name]) {
-			return &exporter.FolderError{Dir: dir, Msg: fmt.Sprintf("%s is there already and "+
+			return &fault.Error{File: dir, Msg: fmt.Sprintf("%s is there already and "+
 				"differs from the demo's", name), Hint: "choose another folder with --out, or " +
 				"run kerf plan on the edited job"}
 		}
 	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return &exporter.FolderError{Dir: dir, Msg: err.Error(),
-			Hint: "choose another folder with --out"}
+		return fault.New(dir+": "+err.Error(), "choose another folder with --out").From(err)
 	}
 	for _, name := range names {
 		if err := whole.NewFile(filepath.Join(dir, name), files[name]); err != nil &&
 			!errors.Is(err, fs.ErrExist) {
-			return &exporter.FolderError{Dir: dir, Msg: err.Error(),
-				Hint: "choose another folder with --out"}
+			return fault.New(dir+": "+err.Error(), "choose another folder with --out").From(err)
 		}
 	}
 	return nil

@@ -10,6 +10,7 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 func (a *app) explainCommand() *cobra.Command {
@@ -31,8 +32,8 @@ folder, a signoff.json, or - for one on stdin.`,
   kerf explain handoff cortex-m4f/flash`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
-				return &usageError{fmt.Sprintf("%s takes a handoff and a row, got %d arguments",
-					cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff lists the rows"}
+				return fault.New(fmt.Sprintf("%s takes a handoff and a row, got %d arguments",
+					cmd.CommandPath(), len(args)), cmd.CommandPath()+" handoff lists the rows")
 			}
 			return nil
 		},
@@ -46,8 +47,8 @@ folder, a signoff.json, or - for one on stdin.`,
 		}
 		found := explainRow(s, args[1])
 		if len(found.Rows) == 0 {
-			return nil, &usageError{fmt.Sprintf("the sign-off of %s has no row %q", s.Name,
-				args[1]), fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0])}
+			return nil, fault.New(fmt.Sprintf("the sign-off of %s has no row %q", s.Name,
+				args[1]), fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0]))
 		}
 		return found, nil
 	})

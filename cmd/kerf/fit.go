@@ -16,6 +16,7 @@ import (
 
 	"kerf/budget/cost"
 	"kerf/exporter/report"
+	"kerf/fault"
 	"kerf/targets"
 	"kerf/whole"
 )
@@ -40,9 +41,9 @@ may come from stdin (-).`,
   kerf targets fit cortex-m4f board.csv --classes load_flash --out my-board.toml`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
-				return &usageError{fmt.Sprintf("%s takes a profile and a file of measurements, "+
+				return fault.New(fmt.Sprintf("%s takes a profile and a file of measurements, "+
 					"got %d arguments", cmd.CommandPath(), len(args)),
-					cmd.CommandPath() + " cortex-m4f board.csv"}
+					cmd.CommandPath()+" cortex-m4f board.csv")
 			}
 			return nil
 		},
@@ -147,8 +148,8 @@ func fitTables(f *cost.Fitted) []report.Table {
 func writeNew(path string, content []byte) error {
 	err := whole.NewFile(path, content)
 	if errors.Is(err, fs.ErrExist) {
-		return &usageError{path + " is there already", "give another name with --out, or move " +
-			"the file away"}
+		return fault.New(path+" is there already", "give another name with --out, or move "+
+			"the file away").From(err)
 	}
 	if err != nil {
 		return cannotWrite(path, err)
@@ -158,11 +159,8 @@ func writeNew(path string, content []byte) error {
 
 // cannotWrite returns the error for a file that cannot be written, without repeating its path.
 func cannotWrite(path string, err error) error {
-	if pathError := new(fs.PathError); errors.As(err, &pathError) {
-		err = pathError.Err
-	}
-	return &usageError{fmt.Sprintf("%s cannot be written: %v", path, err),
-		"give another name with --out"}
+	return fault.New(path+" cannot be written: "+fault.Reason(err), "give another name with --out").
+		From(err)
 }
 
 // fitResult is what kerf targets fit shows.

@@ -9,7 +9,7 @@ import (
 	"kerf/exporter"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
-	"kerf/targets"
+	"kerf/fault"
 	"kerf/whole"
 )
 
@@ -38,12 +38,12 @@ func readSignoff(path string, stdin io.Reader) (*report.Signoff, error) {
 	s := &report.Signoff{}
 	if err := json.Unmarshal(text, s); err != nil || s.Schema != report.Schema ||
 		emit.CheckPrefix(s.Name) != nil {
-		return nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
+		return nil, &fault.Error{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}
 	if err := s.CheckVerdicts(); err != nil {
-		return nil, &targets.FileError{File: file, Msg: "was changed: " + err.Error(),
-			Hint: "make the handoff anew with kerf plan"}
+		return nil, &fault.Error{File: file, Msg: "was changed: " + err.Error(),
+			Hint: "make the handoff anew with kerf plan", Cause: err}
 	}
 	return s, nil
 }

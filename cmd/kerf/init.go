@@ -16,6 +16,7 @@ import (
 	"kerf/dataset"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 func (a *app) initCommand() *cobra.Command {
@@ -36,9 +37,9 @@ left alone.`,
 		Example: `  kerf init model.npz selection.csv --signoff signoff.csv --out draft`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
-				return &usageError{fmt.Sprintf("%s takes a network and a recording, got %d "+
+				return fault.New(fmt.Sprintf("%s takes a network and a recording, got %d "+
 					"arguments", cmd.CommandPath(), len(args)),
-					cmd.CommandPath() + " model.onnx selection.csv"}
+					cmd.CommandPath()+" model.onnx selection.csv")
 			}
 			return nil
 		},
@@ -130,8 +131,8 @@ func fromFolder(dir, path string) string {
 
 // alreadyDrafted returns the error for a file that a draft would overwrite.
 func alreadyDrafted(path string) error {
-	return &usageError{path + " is there already", "choose another folder with --out, or move " +
-		"the file away"}
+	return fault.New(path+" is there already", "choose another folder with --out, or move "+
+		"the file away")
 }
 
 // writeAllNew writes files that must not be there yet: all of them, or none.

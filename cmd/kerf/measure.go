@@ -3,9 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -18,6 +16,7 @@ import (
 	"kerf/exporter"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
+	"kerf/fault"
 	"kerf/targets"
 	"kerf/whole"
 )
@@ -44,12 +43,12 @@ Exit code: 1 when a measured value is above a limit of the job.`,
   kerf measure job.toml --target cortex-m0plus --optimise=-Os --json`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return &usageError{fmt.Sprintf("%s takes one handoff folder or job file, got %d "+
-					"arguments", cmd.CommandPath(), len(args)), cmd.CommandPath() + " handoff"}
+				return fault.New(fmt.Sprintf("%s takes one handoff folder or job file, got %d "+
+					"arguments", cmd.CommandPath(), len(args)), cmd.CommandPath()+" handoff")
 			}
 			if level != "" && !targets.AreOptimisationFlags(level) {
-				return &usageError{fmt.Sprintf("--optimise: %q are no optimisation flags", level),
-					`such as --optimise=-Os or --optimise="-O2 -fno-tree-ter"`}
+				return fault.New(fmt.Sprintf("--optimise: %q are no optimisation flags", level),
+					`such as --optimise=-Os or --optimise="-O2 -fno-tree-ter"`)
 			}
 			return nil
 		},
@@ -120,7 +119,7 @@ func (a *app) compareMeasured(ctx context.Context, dir, name string, subjects []
 func checkEmitted(dir string) error {
 	v, err := exporter.Verify(dir, version)
 	if err == nil && !v.Emitted() {
-		err = &targets.FileError{File: dir, Msg: "the C is not what this kerf writes for the " +
+		err = &fault.Error{File: dir, Msg: "the C is not what this kerf writes for the " +
 			"network of the handoff, so it is not run", Hint: "kerf verify " + dir +
 			" says what differs; measure a handoff that was made by this version"}
 	}
@@ -138,7 +137,7 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 	}
 	s := &report.Signoff{}
 	if err := json.Unmarshal(text, s); err != nil || emit.CheckPrefix(s.Name) != nil {
-		return nil, nil, &targets.FileError{File: file, Msg: "this is no sign-off of kerf",
+		return nil, nil, &fault.Error{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}
 	estimated := estimates(s.Cost)
@@ -151,9 +150,9 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		p, err := targets.Load(rows[0].Profile)
 		if err != nil {
 			return nil, nil,
-				&usageError{fmt.Sprintf("target %s has the profile %s, which is none of the "+
-					"built-in ones", target, rows[0].Profile), "give the job file: it names the " +
-					"file of the profile"}
+				fault.New(fmt.Sprintf("target %s has the profile %s, which is none of the "+
+					"built-in ones", target, rows[0].Profile), "give the job file: it names the "+
+					"file of the profile")
 		}
 		subjects = append(subjects, subject{target, p, rows})
 	}
@@ -206,15 +205,11 @@ func checkTargets(in *budget.Inputs, names []string) error {
 // unknownTarget returns the error for a target that nobody knows.
 func unknownTarget(name string, known []string) error {
 	slices.Sort(known)
-	return &usageError{fmt.Sprintf("--target: unknown target %q", name),
-		"known here: " + dataset.ListNames(slices.Compact(known))}
+	return fault.New(fmt.Sprintf("--target: unknown target %q", name),
+		"known here: "+dataset.ListNames(slices.Compact(known)))
 }
 
 // unreadable returns the error for a file that cannot be read, without repeating its path.
 func unreadable(path string, err error, hint string) error {
-	var pathError *fs.PathError
-	if errors.As(err, &pathError) {
-		err = pathError.Err
-	}
-	return &targets.FileError{File: path, Msg: "cannot be read: " + err.Error(), Hint: hint}
+	return fault.OfFile(path, "cannot be read", err, hint)
 }

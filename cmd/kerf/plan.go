@@ -11,6 +11,7 @@ import (
 	"kerf/exporter"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 func (a *app) planCommand() *cobra.Command {
@@ -125,8 +126,8 @@ var signoffFiles = map[string]string{markdownFormat: exporter.MarkdownFile,
 
 // folderNotStream returns the error for a handoff that shall go to stdout.
 func folderNotStream() error {
-	return &usageError{"--out: a handoff is a folder and cannot go to stdout",
-		"--json prints its sign-off"}
+	return fault.New("--out: a handoff is a folder and cannot go to stdout",
+		"--json prints its sign-off")
 }
 
 // loadExamined is load for the commands that judge nothing. It notes on stderr what speaks against
@@ -159,7 +160,7 @@ func (a *app) load(ctx context.Context, job string) (*budget.Inputs, error) {
 	if err != nil {
 		return nil, err
 	}
-	var bad *emit.NameError
+	var bad *fault.Error
 	if errors.As(emit.CheckPrefix(in.Job.Name), &bad) {
 		return nil, in.Job.AtName(bad.Hint, bad.Msg)
 	}

@@ -18,6 +18,7 @@ import (
 	"kerf/budget"
 	"kerf/dataset"
 	"kerf/exporter/report"
+	"kerf/fault"
 	"kerf/model"
 	"kerf/whole"
 )
@@ -205,7 +206,7 @@ func (a *app) writeNetwork(ctx context.Context, path string, in *budget.Inputs,
 		return thereAlready(path)
 	}
 	if err != nil {
-		return &usageError{"--out: " + err.Error(), "choose another file"}
+		return fault.New("--out: "+err.Error(), "choose another file").From(err)
 	}
 	return nil
 }
@@ -216,8 +217,8 @@ func checkNetworkFile(path string) error {
 		return nil
 	}
 	if !strings.HasSuffix(path, ".safetensors") && !strings.HasSuffix(path, ".npz") {
-		return &usageError{"--out: " + path + " does not end in .safetensors or .npz",
-			"the network is written in one of these formats"}
+		return fault.New("--out: "+path+" does not end in .safetensors or .npz",
+			"the network is written in one of these formats")
 	}
 	if _, err := os.Lstat(path); err == nil {
 		return thereAlready(path)
@@ -227,8 +228,8 @@ func checkNetworkFile(path string) error {
 
 // thereAlready returns the error for a network file that would be overwritten.
 func thereAlready(path string) error {
-	return &usageError{"--out: " + path + " is there already",
-		"choose another file: a network is never overwritten"}
+	return fault.New("--out: "+path+" is there already",
+		"choose another file: a network is never overwritten")
 }
 
 // layerLines returns the lines of a job without which a written network would be read as another

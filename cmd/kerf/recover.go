@@ -11,6 +11,7 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter/report"
+	"kerf/fault"
 	"kerf/recovery"
 )
 
@@ -37,8 +38,8 @@ goes on behind the last whole epoch, to the same result.`,
 		var asked *int
 		if cmd.Flags().Changed("epochs") {
 			if epochs < 1 {
-				return nil, &usageError{fmt.Sprintf("--epochs: %d epochs are no training", epochs),
-					"1 or more"}
+				return nil, fault.New(fmt.Sprintf("--epochs: %d epochs are no training", epochs),
+					"1 or more")
 			}
 			asked = &epochs
 		}

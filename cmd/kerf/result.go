@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 // result is what a verb found out. JSON and CSV are made from its exported fields, unrounded; text
@@ -72,7 +73,7 @@ func formatFlag(cmd *cobra.Command, format *string, further ...string) {
 				return nil
 			}
 		}
-		return &usageError{fmt.Sprintf("--format: %q is not a format", *format), usage}
+		return fault.New(fmt.Sprintf("--format: %q is not a format", *format), usage)
 	}
 }
 

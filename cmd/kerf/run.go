@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+
+	"kerf/fault"
 )
 
 // version of kerf; it stands in every handoff.
@@ -145,8 +147,8 @@ Start with: kerf demo`,
 		},
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return &usageError{err.Error(),
-			fmt.Sprintf("%s --help lists the options", cmd.CommandPath())}
+		return fault.New(err.Error(),
+			fmt.Sprintf("%s --help lists the options", cmd.CommandPath())).From(err)
 	})
 	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(),
 		a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(),
@@ -163,18 +165,18 @@ func noArguments(cmd *cobra.Command, args []string) error {
 	case len(args) == 0:
 		return nil
 	case cmd.HasSubCommands():
-		return &usageError{fmt.Sprintf("unknown command %q for %q", args[0], cmd.CommandPath()),
-			cmd.CommandPath() + " --help lists the commands"}
+		return fault.New(fmt.Sprintf("unknown command %q for %q", args[0], cmd.CommandPath()),
+			cmd.CommandPath()+" --help lists the commands")
 	}
-	return &usageError{fmt.Sprintf("%s takes no arguments, got %d", cmd.CommandPath(), len(args)),
-		cmd.CommandPath() + " --help lists the options"}
+	return fault.New(fmt.Sprintf("%s takes no arguments, got %d", cmd.CommandPath(), len(args)),
+		cmd.CommandPath()+" --help lists the options")
 }
 
 // oneJob refuses all but one argument: a job file, or - for a job on stdin.
 func oneJob(cmd *cobra.Command, args []string) error {
 	if len(args) != 1 {
-		return &usageError{fmt.Sprintf("%s takes one job file, got %d arguments", cmd.CommandPath(),
-			len(args)), cmd.CommandPath() + " JOB.toml"}
+		return fault.New(fmt.Sprintf("%s takes one job file, got %d arguments", cmd.CommandPath(),
+			len(args)), cmd.CommandPath()+" JOB.toml")
 	}
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 // Formats that only kerf show has.
@@ -36,8 +37,8 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 		Args: oneHandoff,
 	}, func(_ context.Context, args []string) (result, error) {
 		if since != "" && cmd.Flag("format").Value.String() != summaryFormat {
-			return nil, &usageError{"--since belongs to --format summary",
-				"kerf compare has every other format"}
+			return nil, fault.New("--since belongs to --format summary",
+				"kerf compare has every other format")
 		}
 		s, err := readSignoff(args[0], a.stdin)
 		if err != nil {
@@ -83,8 +84,8 @@ func rendering(s *report.Signoff, format string, c *report.Comparison, since str
 // oneHandoff refuses all but one argument, which names a handoff.
 func oneHandoff(cmd *cobra.Command, args []string) error {
 	if len(args) != 1 {
-		return &usageError{fmt.Sprintf("%s takes one handoff, got %d arguments", cmd.CommandPath(),
-			len(args)), cmd.CommandPath() + " handoff"}
+		return fault.New(fmt.Sprintf("%s takes one handoff, got %d arguments", cmd.CommandPath(),
+			len(args)), cmd.CommandPath()+" handoff")
 	}
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/exporter/report"
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -60,8 +61,8 @@ Every figure has its source.`,
   kerf targets show avr8`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return &usageError{fmt.Sprintf("%s takes one profile, got %d arguments",
-					cmd.CommandPath(), len(args)), "kerf targets list names them"}
+				return fault.New(fmt.Sprintf("%s takes one profile, got %d arguments",
+					cmd.CommandPath(), len(args)), "kerf targets list names them")
 			}
 			return nil
 		},

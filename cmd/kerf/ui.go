@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -14,6 +13,7 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 // ui owns everything that goes to stderr. Messages begin with "kerf:", are in lower case and end
@@ -37,24 +37,12 @@ func newUI(w io.Writer) *ui {
 	return &ui{w: w, terminal: isTerminal, width: newPage(w).width}
 }
 
-// usageError is a mistake on the command line.
-type usageError struct {
-	msg, hint string
-}
-
-// Error implements error.
-func (e *usageError) Error() string { return e.msg }
-
-// HintText returns what to do about the mistake.
-func (e *usageError) HintText() string { return e.hint }
-
 // fail prints an error and, where there is one, its hint.
 func (u *ui) fail(err error) {
 	u.endProgress()
 	fmt.Fprintln(u.w, "kerf: error:", readable(err.Error()))
-	var hinted interface{ HintText() string }
-	if errors.As(err, &hinted) && hinted.HintText() != "" {
-		lines := strings.Split(hinted.HintText(), "\n")
+	if hint := fault.Hint(err); hint != "" {
+		lines := strings.Split(hint, "\n")
 		for i, line := range lines {
 			lines[i] = report.Visible(line)
 		}

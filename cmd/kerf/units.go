@@ -11,6 +11,7 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 func (a *app) unitsCommand() *cobra.Command {
@@ -39,8 +40,8 @@ search makes small ([search] objective).`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
 		if layers := len(in.Float.Net.Recurrent); layer != budget.AllLayers &&
 			(layer < 0 || layer >= layers) {
-			return nil, &usageError{fmt.Sprintf("--layer: there is no recurrent layer %d", layer),
-				fmt.Sprintf("the network has %d, counted from 0", layers)}
+			return nil, fault.New(fmt.Sprintf("--layer: there is no recurrent layer %d", layer),
+				fmt.Sprintf("the network has %d, counted from 0", layers))
 		}
 		kept, err := pickFeatures(in, features)
 		if err != nil {

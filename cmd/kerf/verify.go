@@ -11,6 +11,7 @@ import (
 
 	"kerf/exporter"
 	"kerf/exporter/report"
+	"kerf/fault"
 )
 
 func (a *app) verifyCommand() *cobra.Command {
@@ -34,8 +35,8 @@ table says what and where), 2 there is no handoff, or bad input.`,
 		Args: oneHandoff,
 	}, func(ctx context.Context, args []string) (result, error) {
 		if args[0] == standardStream {
-			return nil, &usageError{"a handoff is a folder, which a stream cannot carry",
-				"kerf verify DIR"}
+			return nil, fault.New("a handoff is a folder, which a stream cannot carry",
+				"kerf verify DIR")
 		}
 		return a.verify(ctx, args[0], against)
 	})

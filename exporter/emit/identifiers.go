@@ -6,18 +6,8 @@ import (
 	"strings"
 
 	"kerf/dataset"
+	"kerf/fault"
 )
-
-// NameError says that a name cannot be used in the emitted C. Its text is the message.
-type NameError struct {
-	Msg  string
-	Hint string
-}
-
-func (e *NameError) Error() string { return e.Msg }
-
-// HintText returns the advice that goes with the error.
-func (e *NameError) HintText() string { return e.Hint }
 
 // maxPrefix keeps name_selftest, the longest external identifier, within the 31
 // characters that C99 5.2.4.1 guarantees to be significant.
@@ -39,28 +29,28 @@ var headerNames = strings.Fields("assert complex ctype errno fenv float inttypes
 	"locale math setjmp signal stdarg stdbool stddef stdint stdio stdlib string tgmath time " +
 	"wchar wctype")
 
-// CheckPrefix returns a [*NameError] if a job's name cannot be the prefix of C identifiers and file
+// CheckPrefix returns an error if a job's name cannot be the prefix of C identifiers and file
 // names.
 func CheckPrefix(name string) error {
 	switch {
 	case !prefixPattern.MatchString(name):
-		return &NameError{fmt.Sprintf("the job's name %q is not a lower-case C identifier", name),
-			"use letters a-z, digits and _, and begin with a letter, for example leakair"}
+		return fault.New(fmt.Sprintf("the job's name %q is not a lower-case C identifier", name),
+			"use letters a-z, digits and _, and begin with a letter, for example leakair")
 	case len(name) > maxPrefix:
-		return &NameError{fmt.Sprintf("the job's name %q has more than %d characters", name,
-			maxPrefix), "C99 guarantees 31 significant characters of an external identifier, " +
-			"and the emitted ones add up to 9"}
+		return fault.New(fmt.Sprintf("the job's name %q has more than %d characters", name,
+			maxPrefix), "C99 guarantees 31 significant characters of an external identifier, "+
+			"and the emitted ones add up to 9")
 	}
 	if reservedPattern.MatchString(name) {
-		return &NameError{fmt.Sprintf("the job's name %q would emit names that C or C++ reserves",
-			name), "names beginning with is, to, str, mem or wcs and a letter belong to the C " +
-			"library, double and trailing underscores to C++; put a word in front, for example " +
-			"shaft_torque"}
+		return fault.New(fmt.Sprintf("the job's name %q would emit names that C or C++ reserves",
+			name), "names beginning with is, to, str, mem or wcs and a letter belong to the C "+
+			"library, double and trailing underscores to C++; put a word in front, for example "+
+			"shaft_torque")
 	}
 	for _, header := range headerNames {
 		if name == header {
-			return &NameError{fmt.Sprintf("the job's name %q would emit %s.h, which hides a "+
-				"standard header", name, name), "choose another name"}
+			return fault.New(fmt.Sprintf("the job's name %q would emit %s.h, which hides a "+
+				"standard header", name, name), "choose another name")
 		}
 	}
 	return nil
@@ -87,7 +77,7 @@ const (
 	oneMacro      = "_ONE"
 )
 
-// CheckNames returns a [*NameError] if the job, a feature or an output cannot be named in C, or if
+// CheckNames returns an error if the job, a feature or an output cannot be named in C, or if
 // two of them would get the same name.
 func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output) error {
 	if err := CheckPrefix(job); err != nil {
@@ -96,14 +86,14 @@ func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output
 	owner := map[string]string{featureMacro + "FRACTION_BITS": "a macro of kerf's own"}
 	take := func(macro, name string) error {
 		if other, taken := owner[macro]; taken {
-			return &NameError{fmt.Sprintf("name clash in C: %s and %s both become %s", other, name,
-				rename(macro, job)), "rename one of them in features.csv or outputs.csv and in " +
-				"the recordings"}
+			return fault.New(fmt.Sprintf("name clash in C: %s and %s both become %s", other, name,
+				rename(macro, job)), "rename one of them in features.csv or outputs.csv and in "+
+				"the recordings")
 		}
 		if full := rename(macro, job); len(full) > maxMacro {
-			return &NameError{fmt.Sprintf("%s becomes the C macro %s, which has more than %d "+
-				"characters", name, full, maxMacro), "C99 guarantees 63 significant characters " +
-				"of a macro name; choose a shorter name"}
+			return fault.New(fmt.Sprintf("%s becomes the C macro %s, which has more than %d "+
+				"characters", name, full, maxMacro), "C99 guarantees 63 significant characters "+
+				"of a macro name; choose a shorter name")
 		}
 		owner[macro] = name
 		return nil

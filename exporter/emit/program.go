@@ -27,7 +27,8 @@ type Program struct {
 	Vectors     []VectorStep // the steps of the self-test
 }
 
-// CFiles returns the C files by name. The error is a [*NameError]: a name that cannot be used in C.
+// CFiles returns the C files by name. The error is about a name that C cannot
+// carry.
 func (p *Program) CFiles() (map[string][]byte, error) {
 	if err := CheckNames(p.Name, p.Net.Features, p.Net.Outputs); err != nil {
 		return nil, err
