@@ -14,12 +14,6 @@ import (
 	"kerf/quant"
 )
 
-// Verdicts on a plan.
-const (
-	Fits       = "fits"
-	DoesNotFit = "does not fit"
-)
-
 // Result is a candidate judged on the sign-off recordings.
 type Result struct {
 	Inputs      *Inputs
@@ -40,7 +34,7 @@ type Result struct {
 	Start       *Start          // what the job leaves out of every judgement; nil: nothing
 	// on the sign-off recordings; nil: no tolerance says what a difference is
 	Settling *quant.Settling
-	Verdict  string // Fits, DoesNotFit or NotEnough
+	Verdict  Verdict // Fits, DoesNotFit or NotEnough
 	Warnings []string
 	ByHand   []string // what the user chose on the command line, option=value
 }
@@ -160,7 +154,7 @@ func (pl *Planner) SelectionLoss(chosen *Chosen) []Loss {
 		true)
 }
 
-func verdict(loss []Loss, costs []Cost) string {
+func verdict(loss []Loss, costs []Cost) Verdict {
 	overall := Fits
 	for _, l := range loss {
 		switch {

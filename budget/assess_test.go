@@ -9,9 +9,9 @@ import (
 // A limit on memory and the life of a battery say what they leave out, or judge it: ram is data
 // alone, ram_total takes the stack with it.
 func TestAssumptionsStandBesideTheirFigures(t *testing.T) {
-	assessed := func(resource, more string) *Result {
+	assessed := func(resource Resource, more string) *Result {
 		in := mustCity(t, "epochs = 1",
-			[3]string{"job.toml", `ram = "1 KiB"`, resource + ` = "1 KiB"` + "\n" + more})
+			[3]string{"job.toml", `ram = "1 KiB"`, string(resource) + ` = "1 KiB"` + "\n" + more})
 		pl, cut := NewPlanner(in), CutByHand(in.Whole(in.widest().Formats))
 		chosen, err := pl.Choose(t.Context(), cut)
 		if err != nil {
@@ -43,7 +43,7 @@ func TestAssumptionsStandBesideTheirFigures(t *testing.T) {
 		!strings.HasPrefix(notes(both, "battery life"), "cortex-m0plus: ") {
 		t.Errorf("battery life: %q and %q", data.Warnings, both.Warnings)
 	}
-	value := func(resource string) float64 {
+	value := func(resource Resource) float64 {
 		return ValueOf(both.Costs, "cortex-m0plus", resource, Total)
 	}
 	sum := value(RAM) + value(Stack)
@@ -60,7 +60,7 @@ func TestAssumptionsStandBesideTheirFigures(t *testing.T) {
 
 // Three long sequences can be judged, by blocks of their steps; three short ones cannot.
 func TestThreeLongSequencesAreJudged(t *testing.T) {
-	for steps, want := range map[int]string{3000: Pass, 9: NotEnough} {
+	for steps, want := range map[int]Verdict{3000: Pass, 9: NotEnough} {
 		in := handMade(t, [][3]float64{{1, 0, 0}, {0, 1, 0}}, []float64{0, 0}, steps, 0.2)
 		in.Selection.Sequences = in.Selection.Sequences[:3]
 		in.Signoff = in.Selection

@@ -18,14 +18,26 @@ const (
 	Estimated Kind = "estimated" // from counts and published timings, or declared in the job
 )
 
+// Resource is what a network takes of a target: the name of a limit in the job.
+type Resource string
+
 // The resources of a target.
 const (
-	Flash    = "flash"
-	RAM      = "ram"
-	Stack    = "stack"
-	RAMTotal = "ram_total" // data and stack together; of targets that limit it
-	Cycles   = "cycles"
-	StepTime = "step_time"
+	Flash    Resource = "flash"     // B: weights, tables, code and front ends
+	RAM      Resource = "ram"       // B: data: state, front ends, and what is copied there
+	Stack    Resource = "stack"     // B: of one step
+	RAMTotal Resource = "ram_total" // B: data and stack together; of targets that limit it
+	Cycles   Resource = "cycles"    // of one step
+	StepTime Resource = "step_time" // s: cycles over clock
+)
+
+// The resources that follow from the step time.
+const (
+	Duty    Resource = "duty"    // share of the period that a step takes
+	Energy  Resource = "energy"  // J: of one step, while it runs
+	Current Resource = "current" // A: mean over a period
+	// s: capacity over mean current; nothing else discharges the battery
+	BatteryLife Resource = "battery_life"
 )
 
 // Total is the part that limits are compared with.
@@ -35,7 +47,7 @@ const Total = "total"
 type Cost struct {
 	Target    string // name in the job
 	Profile   string
-	Resource  string
+	Resource  Resource
 	Part      string // Total or what it is made of
 	Value     float64
 	Unit      string // B, cycles, s, J, A; empty for a share
@@ -44,7 +56,7 @@ type Cost struct {
 	Estimated Kind    // kind of the estimate
 	Limit     float64 // NaN when there is none
 	AtLeast   bool    // the limit is a least value, not a largest
-	Verdict   string  // Pass or Fail; empty when there is no limit
+	Verdict   Verdict // Pass or Fail; empty when there is no limit
 }
 
 // Margin is the room to the limit as a fraction of it; NaN without a limit.

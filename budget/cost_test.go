@@ -43,7 +43,7 @@ func inputsFor(t *testing.T, rule TargetRule) *Inputs {
 	}
 }
 
-func find(t *testing.T, costs []Cost, resource, part string) Cost {
+func find(t *testing.T, costs []Cost, resource Resource, part string) Cost {
 	t.Helper()
 	i := slices.IndexFunc(costs, func(c Cost) bool {
 		return c.Resource == resource && c.Part == part
@@ -61,9 +61,10 @@ func TestSizesByHand(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6})
 	costs := in.Costs(in.Whole(small))
 	for _, c := range []struct {
-		resource, part string
-		value          float64
-		kind           Kind
+		resource Resource
+		part     string
+		value    float64
+		kind     Kind
 	}{
 		{Flash, "weights", 163, Exact},
 		{Flash, "tables", 516, Exact},
@@ -87,14 +88,14 @@ func TestSizesByHand(t *testing.T) {
 // A total is the sum of its parts, and as good as the weakest of them.
 func TestTotals(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6})
-	sums := map[string]float64{}
+	sums := map[Resource]float64{}
 	costs := in.Costs(in.Whole(small))
 	for _, c := range costs {
 		if c.Part != Total {
 			sums[c.Resource] += c.Value
 		}
 	}
-	for _, resource := range []string{Flash, RAM, Cycles} {
+	for _, resource := range []Resource{Flash, RAM, Cycles} {
 		if total := find(t, costs, resource, Total); math.Abs(total.Value-sums[resource]) > 1e-9 ||
 			total.Kind != Estimated {
 			t.Errorf("%s: total %g (%s), the parts sum to %g", resource, total.Value, total.Kind,
@@ -146,7 +147,7 @@ func TestLimits(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6, RAM: bytes(126), Flash: bytes(100),
 		StepTime: seconds(10), Period: seconds(1e-6)})
 	costs := in.Costs(in.Whole(small))
-	for resource, want := range map[string]string{RAM: Pass, Flash: Fail, Stack: "", Cycles: "",
+	for resource, want := range map[Resource]Verdict{RAM: Pass, Flash: Fail, Stack: "", Cycles: "",
 		StepTime: Fail} {
 		if got := find(t, costs, resource, Total); got.Verdict != want {
 			t.Errorf("%s: verdict %q, want %q", resource, got.Verdict, want)
@@ -172,7 +173,7 @@ func TestCostGrows(t *testing.T) {
 		"a wider state": {Features: smaller.Features, Units: smaller.Units, Formats: widths(32)},
 	} {
 		a, b := in.Costs(smaller), in.Costs(larger)
-		for _, resource := range []string{Flash, Cycles} {
+		for _, resource := range []Resource{Flash, Cycles} {
 			if before, after := find(t, a, resource, Total).Value,
 				find(t, b, resource, Total).Value; after <= before {
 				t.Errorf("%s more: %s goes from %g to %g", name, resource, before, after)

@@ -46,12 +46,12 @@ type Cause struct {
 	High  float64
 }
 
+// On names the recordings that a cause was found on.
+func (c *Cause) On() RecordingSet { return setOf(c.Signoff) }
+
 // String is a cause in a sentence.
 func (c *Cause) String() string {
-	on := "selection"
-	if c.Signoff {
-		on = "sign-off"
-	}
+	on := c.On()
 	if c.Kind == CauseUnexplained {
 		return fmt.Sprintf("%s %s on the %s recordings, and no other reading of the job that "+
 			"was tried helps", c.Place, c.Says, on)

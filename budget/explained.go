@@ -22,6 +22,9 @@ type Explained struct {
 	Sequences, Steps int
 }
 
+// On names the recordings that a share is of.
+func (e *Explained) On() RecordingSet { return setOf(e.Signoff) }
+
 // IsWhole tells whether a share is that of all recordings of its kind.
 func (e *Explained) IsWhole() bool { return e.Scenario == "all" && e.Region == "" }
 

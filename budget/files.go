@@ -22,7 +22,7 @@ func (in *Inputs) open(name string, key ...any) (*os.File, int64, error) {
 }
 
 // read reads a whole file of the job and notes its hash.
-func (in loader) read(role, name string, key ...any) ([]byte, error) {
+func (in loader) read(role Role, name string, key ...any) ([]byte, error) {
 	file, _, err := in.open(name, key...)
 	if err != nil {
 		return nil, err
@@ -44,7 +44,7 @@ func (in *Inputs) unreadable(name string, err error, key ...any) error {
 }
 
 // note keeps the SHA-256 of a file that was read.
-func (in loader) note(role, name string, sum []byte) {
+func (in loader) note(role Role, name string, sum []byte) {
 	shown := name
 	if filepath.IsAbs(name) {
 		shown = filepath.Base(name)

@@ -24,16 +24,9 @@ type FrontierCandidate struct {
 	// no candidate measured in the same way loses no more, costs no more, and less of one
 	OnFrontier bool
 	Chosen     bool
-	Verdict    string
+	Verdict    Verdict
 	Reason     Reason // it was not chosen; of no kind for the choice
 }
-
-// Verdicts on a candidate, besides Fits.
-const (
-	BreaksTolerance    = "breaks a tolerance"
-	BreaksLimit        = "breaks a limit"
-	FitsBeforeRounding = "fits before rounding"
-)
 
 // UnitLoss is the least that was lost with so many hidden units: the row with the least room.
 type UnitLoss struct {
@@ -121,7 +114,7 @@ func (p *Point) dominatedBy(q *Point) bool {
 	return better || q.ID < p.ID
 }
 
-func (p *Point) verdict() string {
+func (p *Point) verdict() Verdict {
 	switch {
 	case !p.Within():
 		return BreaksTolerance

@@ -42,7 +42,7 @@ type Target struct {
 
 // InputFile is one file that the result depends on.
 type InputFile struct {
-	Role   string // job, model, features, ...
+	Role   Role   // job, model, features, ...
 	Name   string // as the job names it, without folders outside the job's
 	SHA256 string // hexadecimal
 }
@@ -241,7 +241,7 @@ func (in loader) loadNetwork() error {
 }
 
 // importNetwork reads a network that the job names at a path of keys.
-func (in loader) importNetwork(role string, m ModelFile, key ...any) (*model.Import, error) {
+func (in loader) importNetwork(role Role, m ModelFile, key ...any) (*model.Import, error) {
 	file, _, err := in.open(m.File, key...)
 	if err != nil {
 		return nil, err

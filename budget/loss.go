@@ -8,13 +8,6 @@ import (
 	"kerf/dataset"
 )
 
-// Verdicts on one row and, with other words, on a plan.
-const (
-	Pass      = "pass"
-	Fail      = "fail"
-	NotEnough = "not enough recordings"
-)
-
 // Loss is one row of the accuracy table. The columns are measured on the same
 // steps.
 type Loss struct {
@@ -38,7 +31,7 @@ type Loss struct {
 	Relative bool // the tolerance is on Rise, else on Fixed
 	// fraction or unit of the output; of the explained share the least, of all others the most
 	Tolerance float64
-	Verdict   string // Pass, Fail, NotEnough; empty when not judged
+	Verdict   Verdict // Pass, Fail, NotEnough; empty when not judged
 	// with NotEnough: about how many sequences would do; 0 when that cannot be said
 	WouldDo int
 
@@ -126,6 +119,14 @@ func (l *Loss) Margin() float64 {
 		return 1 - high/l.Allowed()
 	}
 	return math.NaN()
+}
+
+// On is the figure that the tolerance of a row is compared with.
+func (l *Loss) On() ToleranceOn {
+	if l.Relative {
+		return OnRise
+	}
+	return OnFixed
 }
 
 // place is one slice of the recordings that a row is about.

@@ -13,7 +13,7 @@ func TestJudge(t *testing.T) {
 	for _, c := range []struct {
 		name    string
 		row     Loss
-		verdict string
+		verdict Verdict
 		wouldDo int
 	}{
 		{"upper end within", Loss{Relative: true, Rise: 0.01, RiseHigh: 0.04, Sequences: 12,
@@ -92,7 +92,7 @@ func TestVerdictOnTheWhole(t *testing.T) {
 		name  string
 		loss  []Loss
 		costs []Cost
-		want  string
+		want  Verdict
 	}{
 		{"nothing is judged", []Loss{{}}, []Cost{{}}, Fits},
 		{"all pass", []Loss{pass, {}}, []Cost{{Verdict: Pass}}, Fits},

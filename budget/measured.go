@@ -103,11 +103,11 @@ func withEstimates(rows, estimated []Cost) {
 // the total. estimated are the rows of the target; without them there are no estimates, limits and
 // times.
 func (m *Measurement) Beside(estimated []Cost) []Cost {
-	find := func(resource, part string) float64 {
+	find := func(resource Resource, part string) float64 {
 		return ValueOf(estimated, m.Target, resource, part)
 	}
 	var rows []Cost
-	add := func(resource, unit string, measured, beside float64) {
+	add := func(resource Resource, unit string, measured, beside float64) {
 		row := Cost{Target: m.Target, Resource: resource, Part: NetworkPart, Value: measured,
 			Unit: unit, Kind: Measured, Estimate: find(resource, Total) - beside,
 			Limit: math.NaN()}
@@ -124,7 +124,7 @@ func (m *Measurement) Beside(estimated []Cost) []Cost {
 		}
 		rows = append(rows, row.judged())
 	}
-	beside := func(resource string) float64 {
+	beside := func(resource Resource) float64 {
 		sum := 0.0
 		for _, part := range []string{FrontEndPart, cost.FlashWait} {
 			if v := find(resource, part); !math.IsNaN(v) {
@@ -145,13 +145,13 @@ func (m *Measurement) Beside(estimated []Cost) []Cost {
 
 // ValueOf finds a value among rows of cost. The network as a whole is the sum of its parts where
 // rows have these, else the total less what is no network. The value is NaN if there is none.
-func ValueOf(rows []Cost, target, resource, part string) float64 {
+func ValueOf(rows []Cost, target string, resource Resource, part string) float64 {
 	value, _ := valueOf(rows, target, resource, part)
 	return value
 }
 
 // valueOf is ValueOf with the kind of the value, which is that of its weakest part.
-func valueOf(rows []Cost, target, resource, part string) (value float64, kind Kind) {
+func valueOf(rows []Cost, target string, resource Resource, part string) (value float64, kind Kind) {
 	total, network, beside := Cost{Value: math.NaN()}, Cost{Kind: Exact}, 0.0
 	hasParts := false
 	for _, c := range rows {

@@ -21,11 +21,12 @@ func TestMeasuredByHand(t *testing.T) {
 		Cycles: 2000, Times: StepTimes{Text: "one step"}, ToolNames: []string{"gcc"},
 		ToolVersion: []string{"12"}}})
 	for _, want := range []struct {
-		resource, part string
-		value          float64
-		kind           Kind
-		estimated      Kind // empty: no estimate beside it
-		verdict        string
+		resource  Resource
+		part      string
+		value     float64
+		kind      Kind
+		estimated Kind // empty: no estimate beside it
+		verdict   Verdict
 	}{
 		{Flash, "weights", 163, Exact, "", ""},
 		{Flash, "code", 321, Measured, Estimated, ""},
@@ -62,7 +63,7 @@ func TestMeasuredSumsWithoutFrontEnds(t *testing.T) {
 		Costs: in.Costs(c)}
 	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 8, Stack: 100,
 		Cycles: 2000}})
-	for _, resource := range []string{Flash, Stack, Cycles, StepTime, RAM} {
+	for _, resource := range []Resource{Flash, Stack, Cycles, StepTime, RAM} {
 		if got := find(t, r.Costs, resource, Total); got.Kind != Measured {
 			t.Errorf("%s is %s", resource, got.Kind)
 		}

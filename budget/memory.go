@@ -37,7 +37,7 @@ func (t Target) flashWait() targets.FlashWait {
 // Placement compares a total with the weights and tables in flash and copied to RAM.
 type Placement struct {
 	Target   string
-	Resource string
+	Resource Resource
 	Unit     string
 	InFlash  float64
 	InRAM    float64

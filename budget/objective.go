@@ -11,7 +11,7 @@ import (
 type SearchRule struct {
 	// The search makes this cost small: "flash", "ram", "cycles" or "energy". Default: the largest
 	// share of any limit.
-	Objective string `toml:"objective"`
+	Objective Resource `toml:"objective"`
 
 	// No further cut is tried after this time; the result then depends on the machine. Default: the
 	// search goes on until nothing more can go.
@@ -19,7 +19,7 @@ type SearchRule struct {
 }
 
 // objectives are the resources that a job may name.
-var objectives = []string{Flash, RAM, Cycles, Energy}
+var objectives = []Resource{Flash, RAM, Cycles, Energy}
 
 func (in *Inputs) checkSearch() error {
 	s := in.Job.Search
@@ -55,7 +55,7 @@ func (p price) compare(q price) int {
 
 // pricing turns costs into a price.
 type pricing struct {
-	resource string // the objective; empty: every resource that has a limit
+	resource Resource // the objective; empty: every resource that has a limit
 	// what the whole network in its widest formats takes, by target and resource
 	uncut map[string]float64
 	words string // the objective in words
@@ -67,7 +67,7 @@ func (in *Inputs) pricing() *pricing {
 	p := &pricing{resource: in.Job.Search.Objective, uncut: map[string]float64{}}
 	limited := false
 	for _, c := range totals(in.Costs(in.widest())) {
-		p.uncut[c.Target+" "+c.Resource] = c.Value
+		p.uncut[c.Target+" "+string(c.Resource)] = c.Value
 		limited = limited || !math.IsNaN(c.Limit)
 	}
 	switch {
@@ -77,7 +77,7 @@ func (in *Inputs) pricing() *pricing {
 		p.resource = Flash
 		fallthrough
 	default:
-		p.words = map[string]string{Flash: "flash", RAM: "RAM", Cycles: "cycles",
+		p.words = map[Resource]string{Flash: "flash", RAM: "RAM", Cycles: "cycles",
 			Energy: "energy"}[p.resource]
 		if len(in.Targets) > 1 {
 			p.words += ", on the target with the least room"
@@ -117,7 +117,7 @@ func (p *pricing) share(c Cost) (share float64, ok bool) {
 		return 0, false
 	}
 	if share = limitShare(c); math.IsNaN(share) {
-		share = c.Value / p.uncut[c.Target+" "+c.Resource]
+		share = c.Value / p.uncut[c.Target+" "+string(c.Resource)]
 	}
 	return share, true
 }

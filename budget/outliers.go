@@ -15,9 +15,9 @@ import (
 // warnOneStep says how many sequences cannot show what the network remembers.
 func (in loader) warnOneStep() {
 	for _, set := range []struct {
-		name string
+		name RecordingSet
 		rec  *dataset.Recordings
-	}{{"selection", in.Selection}, {"sign-off", in.Signoff}} {
+	}{{SelectionSet, in.Selection}, {SignoffSet, in.Signoff}} {
 		short := 0
 		for _, s := range set.rec.Sequences {
 			if s.Steps == 1 {
@@ -39,11 +39,12 @@ func (in loader) warnConstants() {
 		outputs = nil // a class that does not occur is judged by its own metric
 	}
 	for _, set := range []struct {
-		name, meaning string
-		rec           *dataset.Recordings
+		name    RecordingSet
+		meaning string
+		rec     *dataset.Recordings
 	}{
-		{"selection", "what they do when they move is not known to any choice", in.Selection},
-		{"sign-off", "how well they are followed when they move is not judged", in.Signoff},
+		{SelectionSet, "what they do when they move is not known to any choice", in.Selection},
+		{SignoffSet, "how well they are followed when they move is not judged", in.Signoff},
 	} {
 		x := func(s *dataset.Sequence) []float64 { return s.X }
 		y := func(s *dataset.Sequence) []float64 { return s.Y }

@@ -94,10 +94,10 @@ func (in *Inputs) LimitFrom(c Cost) string {
 			continue
 		}
 		rule := in.Job.Targets[i]
-		key := c.Resource
+		key := string(c.Resource)
 		switch {
 		case c.Resource == Flash && rule.Flash == nil, c.Resource == RAM && rule.RAM == nil:
-			return "profile " + t.Core.Name + ": " + c.Resource
+			return "profile " + t.Core.Name + ": " + string(c.Resource)
 		case c.Resource == StepTime &&
 			(rule.StepTime == nil || rule.Period != nil && *rule.Period < *rule.StepTime):
 			key = "period"

@@ -5,14 +5,6 @@ import (
 	"math"
 )
 
-// The resources that follow from the step time.
-const (
-	Duty        = "duty"         // share of the period that a step takes
-	Energy      = "energy"       // of one step, while it runs
-	Current     = "current"      // mean over a period
-	BatteryLife = "battery_life" // capacity over mean current; nothing else discharges the battery
-)
-
 // known is the first of the currents or voltages that is given; NaN if none is.
 func known[T ~float64](job *T, profile float64) float64 {
 	if job != nil {

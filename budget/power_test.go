@@ -30,9 +30,10 @@ func TestPowerByHand(t *testing.T) {
 	in.Targets[0].Clock = Hertz(cycles / 10e-3)
 	costs := in.Costs(in.Whole(small))
 	for _, c := range []struct {
-		resource, unit string
-		value          float64
-		verdict        string
+		resource Resource
+		unit     string
+		value    float64
+		verdict  Verdict
 	}{
 		{Duty, "", 0.1, Pass}, {Energy, "J", 150e-6, ""}, {Current, "A", 509e-6, ""},
 		{BatteryLife, "s", 1000 * 3600, Fail},
@@ -58,7 +59,7 @@ func TestUnknownPowerHasNoRow(t *testing.T) {
 	costs := inputsFor(t, TargetRule{Clock: 1e6}).targetCosts(Candidate{Features: []int{0},
 		Units: [][]int{{0}}, Formats: small}, inputsFor(t, TargetRule{Clock: 1e6}).Targets[0])
 	if slices.ContainsFunc(costs, func(c Cost) bool {
-		return slices.Contains([]string{Duty, Energy, Current, BatteryLife}, c.Resource)
+		return slices.Contains([]Resource{Duty, Energy, Current, BatteryLife}, c.Resource)
 	}) {
 		t.Error("power is estimated without any figure for it")
 	}

@@ -53,8 +53,9 @@ var EnoughRounded = fmt.Sprintf("after %d roundings no more are tried", mostRoun
 
 // Growth is a resource of a target that a smaller network takes more of.
 type Growth struct {
-	Resource, Target string
-	Share            float64 // of what the choice takes
+	Resource Resource
+	Target   string
+	Share    float64 // of what the choice takes
 }
 
 // roundedReasons are the kinds that a comparison of costs has when it is about the rounded form of
@@ -165,7 +166,7 @@ func brokenLimits(costs []Cost) []Cost {
 }
 
 // spelled is a resource in words.
-func spelled(resource string) string { return strings.ReplaceAll(resource, "_", " ") }
+func spelled(r Resource) string { return strings.ReplaceAll(string(r), "_", " ") }
 
 // String is the reason in a sentence.
 func (r *Reason) String() string {

@@ -10,16 +10,16 @@ import (
 )
 
 func (in loader) loadRecordings() (err error) {
-	if in.Selection, err = in.readAll("selection", in.Job.Recordings.Selection); err != nil {
+	if in.Selection, err = in.readAll(SelectionRole, in.Job.Recordings.Selection); err != nil {
 		return err
 	}
-	if in.Signoff, err = in.readAll("signoff", in.Job.Recordings.Signoff); err != nil {
+	if in.Signoff, err = in.readAll(SignoffRole, in.Job.Recordings.Signoff); err != nil {
 		return err
 	}
 	for _, set := range []struct {
-		name string
+		name RecordingSet
 		rec  **dataset.Recordings
-	}{{"selection", &in.Selection}, {"sign-off", &in.Signoff}} {
+	}{{SelectionSet, &in.Selection}, {SignoffSet, &in.Signoff}} {
 		var dropped int
 		if *set.rec, dropped = dataset.Unique(*set.rec); dropped > 0 {
 			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat more than "+
@@ -80,12 +80,12 @@ func (in *Inputs) hasFew(rec *dataset.Recordings) bool {
 	return false
 }
 
-func (in loader) readAll(role string, names FileList) (*dataset.Recordings, error) {
-	return in.readFiles(role, names, false, "recordings", role)
+func (in loader) readAll(role Role, names FileList) (*dataset.Recordings, error) {
+	return in.readFiles(role, names, false, "recordings", string(role))
 }
 
 // readFiles reads the recordings that a key of the job names.
-func (in loader) readFiles(role string, names FileList, optional bool,
+func (in loader) readFiles(role Role, names FileList, optional bool,
 	key ...any) (*dataset.Recordings, error) {
 	features := dataset.FeatureNames(in.Float.Features)
 	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs),
@@ -102,7 +102,7 @@ func (in loader) readFiles(role string, names FileList, optional bool,
 }
 
 // readRecording reads one recording and notes its hash, without having the file in memory.
-func (in loader) readRecording(role, name string, features []string, reference dataset.Reference,
+func (in loader) readRecording(role Role, name string, features []string, reference dataset.Reference,
 	key ...any) (*dataset.Recordings, error) {
 	file, _, err := in.open(name, key...)
 	if err != nil {

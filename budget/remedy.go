@@ -14,7 +14,7 @@ import (
 // Remedy is a change of one thing after which a limit is met and no other breaks.
 type Remedy struct {
 	Target   string
-	Resource string   // whose limit it meets
+	Resource Resource // whose limit it meets
 	Knob     string   // clock, place, words, units or features
 	Change   string   // in words
 	Names    []string // of the features or units that go
@@ -85,7 +85,7 @@ func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen,
 // heals gives the row of a resource on a changed target or of a changed candidate, and
 // whether that meets the limit without breaking another.
 func (r *remedies) heals(row Cost, c Candidate, t Target) (after Cost, ok bool) {
-	before := map[string]bool{}
+	before := map[Resource]bool{}
 	for _, c := range totals(r.in.targetCosts(r.now, r.target)) {
 		before[c.Resource] = c.Verdict == Fail
 	}

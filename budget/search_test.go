@@ -49,7 +49,7 @@ func TestLawsOfTheFrontier(t *testing.T) {
 	values := func(c FrontierCandidate) []float64 {
 		v := []float64{c.Used}
 		for _, cost := range c.Costs {
-			if cost.Part == Total && slices.Contains([]string{Flash, RAM, Cycles}, cost.Resource) {
+			if cost.Part == Total && slices.Contains([]Resource{Flash, RAM, Cycles}, cost.Resource) {
 				v = append(v, cost.Value)
 			}
 		}
@@ -203,22 +203,22 @@ func TestSearchOutOfTime(t *testing.T) {
 // The objective of the job is what gets small: nothing else finds fewer bytes of flash than the
 // search for flash, nor fewer cycles than that for cycles.
 func TestObjectives(t *testing.T) {
-	worst := map[string]map[string]float64{}
-	for _, objective := range []string{Flash, Cycles} {
+	worst := map[Resource]map[Resource]float64{}
+	for _, objective := range []Resource{Flash, Cycles} {
 		in := mustCity(t, "epochs = 1",
 			[3]string{"job.toml", "[outputs]",
 				fmt.Sprintf("[search]\nobjective = %q\n[outputs]", objective)})
 		_, chosen, f := searched(t, in)
-		if !strings.HasPrefix(f.Objective, objective) {
+		if !strings.HasPrefix(f.Objective, string(objective)) {
 			t.Errorf("objective %q", f.Objective)
 		}
-		worst[objective] = map[string]float64{}
+		worst[objective] = map[Resource]float64{}
 		// the share of the target with the least room, as the objective has it
 		for _, c := range in.Costs(chosen.Candidate) {
 			if c.Part == Total && (c.Resource == Flash || c.Resource == Cycles) {
 				share := limitShare(c)
 				if math.IsNaN(share) {
-					share = c.Value / in.pricing().uncut[c.Target+" "+c.Resource]
+					share = c.Value / in.pricing().uncut[c.Target+" "+string(c.Resource)]
 				}
 				worst[objective][c.Resource] = max(worst[objective][c.Resource], share)
 			}

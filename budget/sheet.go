@@ -17,7 +17,7 @@ type sheet struct {
 
 // add adds a resource: its parts, where there are several, and their total, which
 // the limit (NaN: none) is compared with. It returns the total.
-func (s *sheet) add(resource, unit string, limit float64, parts ...part) float64 {
+func (s *sheet) add(resource Resource, unit string, limit float64, parts ...part) float64 {
 	row := s.row(resource, unit, Total)
 	row.Kind, row.Limit = Exact, limit
 	for _, p := range parts {
@@ -34,7 +34,7 @@ func (s *sheet) add(resource, unit string, limit float64, parts ...part) float64
 }
 
 // addAtLeast adds an estimate that has to reach a limit.
-func (s *sheet) addAtLeast(resource, unit string, limit, value float64) {
+func (s *sheet) addAtLeast(resource Resource, unit string, limit, value float64) {
 	row := s.row(resource, unit, Total)
 	row.Value, row.Kind, row.Limit, row.AtLeast = value, Estimated, limit, true
 	s.rows = append(s.rows, row.judged())
@@ -43,7 +43,7 @@ func (s *sheet) addAtLeast(resource, unit string, limit, value float64) {
 // last is the row that was added last.
 func (s *sheet) last() Cost { return s.rows[len(s.rows)-1] }
 
-func (s *sheet) row(resource, unit, part string) Cost {
+func (s *sheet) row(resource Resource, unit, part string) Cost {
 	return Cost{Target: s.target.Name, Profile: s.target.Core.Name, Resource: resource, Part: part,
 		Unit: unit, Estimate: math.NaN(), Limit: math.NaN()}
 }

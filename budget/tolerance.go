@@ -283,14 +283,10 @@ func (in *Inputs) checkExplained() error {
 				in.errorOf(in.measureConstant(rec), o) > 0 {
 				continue
 			}
-			which := "selection"
-			if rec == in.Signoff {
-				which = "sign-off"
-			}
 			return in.Job.at("give a tolerance on its error instead, such as rmse",
 				fmt.Sprintf("%s stands still in the %s recordings, so no share of it can be "+
 					"explained",
-					output.Name, which), "tolerance", output.Name, "explained")
+					output.Name, setOf(rec == in.Signoff)), "tolerance", output.Name, "explained")
 		}
 	}
 	return nil

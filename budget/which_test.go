@@ -86,7 +86,7 @@ func TestRemedies(t *testing.T) {
 	in.Targets = in.Targets[:1]
 	target := &in.Targets[0]
 	now := totals(in.targetCosts(chosen.Candidate, *target))
-	value := func(resource string) float64 { return find(t, now, resource, Total).Value }
+	value := func(resource Resource) float64 { return find(t, now, resource, Total).Value }
 	target.StepTime = given(Seconds(0.9 * value(StepTime)))
 	target.Flash = given(Bytes(0.9 * value(Flash)))
 	target.FlashWait = nil
@@ -97,7 +97,7 @@ func TestRemedies(t *testing.T) {
 	}
 	knobs := map[string]Remedy{}
 	for _, m := range found {
-		knobs[m.Resource+" "+m.Knob] = m
+		knobs[string(m.Resource)+" "+m.Knob] = m
 		if limit := find(t, now, m.Resource, Total).Limit; m.Value > 0.9*value(m.Resource) {
 			t.Errorf("%s: %s gives %g, above the limit (%g before)", m.Resource, m.Change, m.Value,
 				limit)

@@ -24,9 +24,9 @@ const ManifestFile = "manifest.json"
 // Manifest names every file that went in and came out, by content. Check, the SHA-256 of the
 // manifest itself, tells a change of the manifest from a change of a file.
 type Manifest struct {
-	Kerf    string `json:"kerf"`    // the version that made the handoff
-	Job     string `json:"job"`     // name of the job
-	Verdict string `json:"verdict"` // of the sign-off
+	Kerf    string         `json:"kerf"`    // the version that made the handoff
+	Job     string         `json:"job"`     // name of the job
+	Verdict budget.Verdict `json:"verdict"` // of the sign-off
 	// what was chosen on the command line of kerf export, option=value
 	ByHand  []string          `json:"by_hand"`
 	Inputs  []report.InputRow `json:"inputs"`   // files that the job read, the job first

@@ -3,14 +3,15 @@ package exporter
 import (
 	"slices"
 
+	"kerf/budget"
 	"kerf/exporter/report"
 )
 
 // Verification is what was found out about a handoff, check by check.
 type Verification struct {
-	Name    string `json:"name"`    // of the job
-	Kerf    string `json:"kerf"`    // the version that made the handoff
-	Verdict string `json:"verdict"` // of the sign-off
+	Name    string         `json:"name"`    // of the job
+	Kerf    string         `json:"kerf"`    // the version that made the handoff
+	Verdict budget.Verdict `json:"verdict"` // of the sign-off
 	// SHA-256 of manifest.json, which stands for the whole handoff
 	Manifest string  `json:"manifest"`
 	Verified bool    `json:"verified"` // everything was checked, and nothing was found

@@ -68,7 +68,7 @@ func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
 	for _, row := range now {
 		if !slices.Contains(v.manifest.Inputs, row) {
 			c.Findings = append(c.Findings,
-				Finding{row.File, "the handoff was not made from this " + row.Role + " file"})
+				Finding{row.File, "the handoff was not made from this " + string(row.Role) + " file"})
 		}
 	}
 	v.Add(c)

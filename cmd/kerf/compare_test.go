@@ -11,6 +11,7 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"kerf/budget"
 	"kerf/exporter/report"
 )
 
@@ -98,8 +99,8 @@ func compared(t *testing.T, old, fresh string, wantCode int) *report.Comparison 
 }
 
 // outcomes counts the rows of the accuracy by outcome.
-func outcomes(c *report.Comparison) map[string]int {
-	n := map[string]int{}
+func outcomes(c *report.Comparison) map[report.Outcome]int {
+	n := map[report.Outcome]int{}
 	for _, l := range c.Loss {
 		n[l.Outcome]++
 	}
@@ -115,7 +116,7 @@ func TestCompareSeesALargerError(t *testing.T) {
 	retrained := exported(t, demoJob(t, edits{"model.safetensors": headColumn(t, 10, 0.88)}))
 	for handoff, want := range map[string]struct {
 		low, high float64 // of the change of the leakage over all recordings
-		verdict   string
+		verdict   budget.Verdict
 	}{mixedUp: {0.2, 0.35, "does not fit"}, retrained: {0.07, 0.13, "fits"}} {
 		c := compared(t, whole, handoff, exitBroken)
 		n := outcomes(c)

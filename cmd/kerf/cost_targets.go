@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"kerf/budget"
 	"kerf/dataset"
@@ -37,7 +36,7 @@ func rankingTable(standings []budget.Standing) report.Table {
 		row := []string{s.Target.Name, targets.FormatHertz(float64(s.Target.Clock)), "", "", "", "",
 			"fits", "own"}
 		if c := s.Tightest; !math.IsNaN(c.Limit) {
-			row[2] = strings.ReplaceAll(c.Resource, "_", " ")
+			row[2] = report.Spaced(c.Resource)
 			row[3], row[4] = report.Quantity(c.Value, c.Unit), report.Quantity(c.Limit, c.Unit)
 			row[5] = strconv.FormatFloat(100*c.Margin(), 'f', 0, 64) + " %"
 		}
@@ -80,7 +79,7 @@ func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []repor
 	var tables []report.Table
 	for _, s := range standings {
 		for _, c := range s.Broken {
-			resource := strings.ReplaceAll(c.Resource, "_", " ")
+			resource := report.Spaced(c.Resource)
 			t := report.Table{Title: "What would meet a broken limit, each change by itself",
 				Head: []string{s.Target.Name + ": " + resource, "tolerances", "change"}, Words: 2}
 			for _, m := range remedies {
@@ -114,26 +113,26 @@ type standingRow struct {
 	Profile string  `json:"profile"`
 	Clock   float64 `json:"clock"` // Hz
 	// the target of the job that lends clock and limits; empty for a target of the job
-	LimitsAs string   `json:"limits_as"`
-	Tightest string   `json:"tightest"` // resource
-	Value    *float64 `json:"value"`
-	Unit     string   `json:"unit"`
-	Limit    *float64 `json:"limit"`
-	Margin   *float64 `json:"margin"`
-	Broken   []string `json:"broken"`  // resources
-	Untimed  []string `json:"untimed"` // front ends without cycles for the profile
+	LimitsAs string            `json:"limits_as"`
+	Tightest budget.Resource   `json:"tightest"`
+	Value    *float64          `json:"value"`
+	Unit     string            `json:"unit"`
+	Limit    *float64          `json:"limit"`
+	Margin   *float64          `json:"margin"`
+	Broken   []budget.Resource `json:"broken"`
+	Untimed  []string          `json:"untimed"` // front ends without cycles for the profile
 }
 
 // remedyRow is one change that would meet a broken limit by itself.
 type remedyRow struct {
-	Target   string   `json:"target"`
-	Resource string   `json:"resource"`
-	Knob     string   `json:"knob"`
-	Change   string   `json:"change"` // in words
-	Names    []string `json:"names"`  // of the features or units that go
-	Value    float64  `json:"value"`
-	Within   bool     `json:"within"` // every tolerance, on selection recordings
-	MayReach *float64 `json:"may_reach"`
+	Target   string          `json:"target"`
+	Resource budget.Resource `json:"resource"`
+	Knob     string          `json:"knob"`
+	Change   string          `json:"change"` // in words
+	Names    []string        `json:"names"`  // of the features or units that go
+	Value    float64         `json:"value"`
+	Within   bool            `json:"within"` // every tolerance, on selection recordings
+	MayReach *float64        `json:"may_reach"`
 }
 
 func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whichResult {
@@ -141,7 +140,7 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 		standings: standings, remedies: remedies}
 	for _, s := range standings {
 		row := standingRow{Target: s.Target.Name, Profile: s.Target.Core.Name,
-			Clock: float64(s.Target.Clock), LimitsAs: s.Like, Broken: []string{},
+			Clock: float64(s.Target.Clock), LimitsAs: s.Like, Broken: []budget.Resource{},
 			Untimed: append([]string{}, s.Untimed...)}
 		if c := s.Tightest; report.Finite(c.Limit) != nil {
 			row.Tightest, row.Value, row.Unit, row.Limit, row.Margin = c.Resource,

@@ -62,13 +62,13 @@ type rowList struct {
 
 // listedRow is one row with the figure that is judged.
 type listedRow struct {
-	Row     string   `json:"row"`
-	Names   []string `json:"names"` // that the row is made of
-	Value   float64  `json:"value"`
-	Unit    string   `json:"unit"`
-	Limit   *float64 `json:"limit"`
-	Kind    string   `json:"kind"`
-	Verdict string   `json:"verdict"`
+	Row     string         `json:"row"`
+	Names   []string       `json:"names"` // that the row is made of
+	Value   float64        `json:"value"`
+	Unit    string         `json:"unit"`
+	Limit   *float64       `json:"limit"`
+	Kind    budget.Kind    `json:"kind"`
+	Verdict budget.Verdict `json:"verdict"`
 
 	shown, shownLimit string
 }
@@ -82,9 +82,9 @@ func lossNames(l report.LossRow) (place, row []string) {
 // costNames returns the names that a cost row is made of. A total has no part behind it.
 func costNames(c report.CostRow) []string {
 	if c.Part == budget.Total {
-		return []string{c.Target, c.Resource}
+		return []string{c.Target, string(c.Resource)}
 	}
-	return []string{c.Target, c.Resource, c.Part}
+	return []string{c.Target, string(c.Resource), c.Part}
 }
 
 // listRows lists the rows of the accuracy, then those of the cost.
@@ -117,7 +117,7 @@ func listRows(s *report.Signoff) *rowList {
 // judged returns the figure that the tolerance of a row is on: the rise, whose unit is empty, or
 // the error of the fixed-point network.
 func judged(l report.LossRow) (value float64, limit *float64, unit string) {
-	if l.ToleranceOn == "rise" && l.Rise != nil {
+	if l.ToleranceOn == budget.OnRise && l.Rise != nil {
 		return *l.Rise, l.Tolerance, ""
 	}
 	return l.Fixed, l.Tolerance, lossUnit(l)
@@ -151,7 +151,7 @@ func (l *rowList) tables() []report.Table {
 		Head: []string{"row", "value", "limit", "kind", "verdict"}, Numbers: 1, Words: 2}
 	for _, r := range l.Rows {
 		t.Rows = append(t.Rows,
-			[]string{r.Row, r.shown, r.shownLimit, r.Kind, report.ShortVerdict(r.Verdict)})
+			[]string{r.Row, r.shown, r.shownLimit, string(r.Kind), report.ShortVerdict(r.Verdict)})
 	}
 	return []report.Table{t}
 }
@@ -163,34 +163,34 @@ type explained struct {
 
 // explanation is the meaning of one row, and where its figures come from.
 type explanation struct {
-	Row        string     `json:"row"`
-	Names      []string   `json:"names"` // that the row is made of
-	Meaning    string     `json:"meaning"`
-	Formula    string     `json:"formula"`
-	Figures    []figure   `json:"figures"` // that the row shows or is made of
-	Recordings []string   `json:"recordings"`
-	Sequences  int        `json:"sequences"`
-	Steps      int        `json:"steps"`
-	Interval   string     `json:"interval"`
-	Kind       string     `json:"kind"`
-	KindMeans  string     `json:"kind_means"`
-	Sources    []string   `json:"sources"` // of the figures
-	Limit      *float64   `json:"limit"`
-	AtLeast    bool       `json:"at_least"`
-	LimitFrom  string     `json:"limit_from"`
-	Margin     *float64   `json:"margin"`
-	Verdict    string     `json:"verdict"`
-	Why        string     `json:"why"` // the reason for the verdict
-	Caution    string     `json:"caution"`
-	facts      [][]string // lines of the text alone: name and text, about limit and recordings
+	Row        string         `json:"row"`
+	Names      []string       `json:"names"` // that the row is made of
+	Meaning    string         `json:"meaning"`
+	Formula    string         `json:"formula"`
+	Figures    []figure       `json:"figures"` // that the row shows or is made of
+	Recordings []string       `json:"recordings"`
+	Sequences  int            `json:"sequences"`
+	Steps      int            `json:"steps"`
+	Interval   string         `json:"interval"`
+	Kind       budget.Kind    `json:"kind"`
+	KindMeans  string         `json:"kind_means"`
+	Sources    []string       `json:"sources"` // of the figures
+	Limit      *float64       `json:"limit"`
+	AtLeast    bool           `json:"at_least"`
+	LimitFrom  string         `json:"limit_from"`
+	Margin     *float64       `json:"margin"`
+	Verdict    budget.Verdict `json:"verdict"`
+	Why        string         `json:"why"` // the reason for the verdict
+	Caution    string         `json:"caution"`
+	facts      [][]string     // lines of the text alone: name and text, about limit and recordings
 }
 
 // figure is one number behind a row.
 type figure struct {
-	Name  string  `json:"name"`
-	Value float64 `json:"value"`
-	Unit  string  `json:"unit"` // empty: a share
-	Kind  string  `json:"kind"`
+	Name  string      `json:"name"`
+	Value float64     `json:"value"`
+	Unit  string      `json:"unit"` // empty: a share
+	Kind  budget.Kind `json:"kind"`
 	shown string
 }
 
@@ -230,7 +230,7 @@ func (e *explained) tables() []report.Table {
 		say("meaning", r.Meaning)
 		say("formula", r.Formula)
 		for _, f := range r.Figures {
-			say(f.Name, strings.TrimSuffix(f.shown+", "+f.Kind, ", "))
+			say(f.Name, strings.TrimSuffix(f.shown+", "+string(f.Kind), ", "))
 		}
 		for _, f := range r.facts {
 			say(f[0], f[1])
@@ -240,7 +240,7 @@ func (e *explained) tables() []report.Table {
 		for _, source := range r.Sources {
 			say("source", source)
 		}
-		say("verdict", r.Verdict)
+		say("verdict", string(r.Verdict))
 		say("why", r.Why)
 		say("caution", r.Caution)
 		tables = append(tables, t)

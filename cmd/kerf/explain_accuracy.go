@@ -39,7 +39,7 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	e := explanation{Row: report.RowText(names...), Names: names, Formula: text[1],
 		Sequences: l.Sequences,
 		Steps:     l.Steps, Kind: l.Kind,
-		KindMeans: l.Kind + ": on the recordings, with the integers that the C computes",
+		KindMeans: string(l.Kind) + ": on the recordings, with the integers that the C computes",
 		Limit:     l.Tolerance, LimitFrom: l.From, Margin: l.Margin, Verdict: l.Verdict,
 		Caution: report.Caution}
 	where := "on all steps"
@@ -72,15 +72,15 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	default:
 		e.Formula += "; rise = fixed / float - 1"
 	}
-	e.Recordings = inputsOf(s, "signoff")
-	if s.MeasuredOn == "selection" {
-		e.Recordings = inputsOf(s, "selection")
+	e.Recordings = inputsOf(s, budget.SignoffRole)
+	if s.MeasuredOn == budget.SelectionSet {
+		e.Recordings = inputsOf(s, budget.SelectionRole)
 	}
 	e.facts = append(e.facts, []string{"recordings",
 		fmt.Sprintf("%d sequences, %d steps, of %s", l.Sequences, l.Steps,
 			dataset.ListNames(e.Recordings))})
 	low, high, of := l.RiseLow, l.RiseHigh, "of the rise"
-	if l.ToleranceOn == "fixed" {
+	if l.ToleranceOn == budget.OnFixed {
 		low, high, of = l.FixedLow, l.FixedHigh, "of fixed"
 	} else {
 		unit = ""
@@ -107,7 +107,7 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	if l.Tolerance != nil {
 		_, _, unit := judged(l)
 		on, limitText := "the rise", shownChange(l, *l.Tolerance)
-		if l.ToleranceOn == "fixed" {
+		if l.ToleranceOn == budget.OnFixed {
 			on, limitText = "fixed", shownLoss(*l.Tolerance, unit)
 		}
 		e.facts = append(e.facts,
@@ -171,7 +171,7 @@ func margin(v *float64, of string) []string {
 }
 
 // inputsOf lists the input files of a role, each with its hash.
-func inputsOf(s *report.Signoff, role string) []string {
+func inputsOf(s *report.Signoff, role budget.Role) []string {
 	names := []string{}
 	for _, f := range s.Inputs {
 		if f.Role == role {

@@ -11,7 +11,7 @@ import (
 )
 
 // resourceText holds what a resource is, and how its total follows.
-var resourceText = map[string][2]string{
+var resourceText = map[budget.Resource][2]string{
 	budget.Flash: {"read-only memory for the network, its code and its front end",
 		"weights + tables + code + front end"},
 	budget.RAM: {"static memory: the state between two steps, what the front end " +
@@ -48,12 +48,12 @@ var partText = map[string]string{
 }
 
 // kindText holds how far a figure of each kind can be trusted.
-var kindText = map[string]string{
-	string(budget.Exact): "exact: follows from the emitted data; the C checks it when it is " +
+var kindText = map[budget.Kind]string{
+	budget.Exact: "exact: follows from the emitted data; the C checks it when it is " +
 		"compiled",
-	string(budget.Measured): "measured: on a device or an emulated core",
-	string(budget.Bounded):  "bounded: cannot be exceeded with the compiler and options named here",
-	string(budget.Estimated): "estimated: from counts and published timings, or declared in the " +
+	budget.Measured: "measured: on a device or an emulated core",
+	budget.Bounded:  "bounded: cannot be exceeded with the compiler and options named here",
+	budget.Estimated: "estimated: from counts and published timings, or declared in the " +
 		"job; docs/cost.md lists how far such estimates are off on networks that had no part in " +
 		"the fit",
 }
@@ -72,7 +72,7 @@ func explainCost(s *report.Signoff, c report.CostRow) explanation {
 			e.Meaning = fmt.Sprintf("%s, on target %s", about, c.Target)
 		}
 	}
-	add := func(name string, v float64, kind string) {
+	add := func(name string, v float64, kind budget.Kind) {
 		e.Figures = append(e.Figures, figure{name, v, c.Unit, kind, report.Quantity(v, c.Unit)})
 	}
 	if c.Part == budget.Total {
@@ -117,7 +117,7 @@ func costWhy(c report.CostRow) string {
 // costSources lists what the figures of a row rest on.
 func costSources(s *report.Signoff, c report.CostRow) []string {
 	exact := "the emitted data: " + s.Name + "_weights.h and the sizes in " + s.Name + ".h"
-	if c.Kind == string(budget.Exact) {
+	if c.Kind == budget.Exact {
 		return []string{exact}
 	}
 	if c.Part == budget.FrontEndPart {

@@ -38,18 +38,18 @@ type measuredTarget struct {
 
 // measuredRow compares one figure with its estimate.
 type measuredRow struct {
-	Resource string `json:"resource"`
+	Resource budget.Resource `json:"resource"`
 	// "network", "painted" (of the stack), or "total" with the declared front end and flash wait
 	// states
-	Part         string   `json:"part"`
-	Unit         string   `json:"unit"`
-	Measured     float64  `json:"measured"`
-	Kind         string   `json:"kind"`
-	Estimate     *float64 `json:"estimate"` // null for a target that the handoff was not made for
-	EstimateKind string   `json:"estimate_kind"`
-	Difference   *float64 `json:"difference"` // measured less estimate
-	Limit        *float64 `json:"limit"`
-	Verdict      string   `json:"verdict"`
+	Part         string         `json:"part"`
+	Unit         string         `json:"unit"`
+	Measured     float64        `json:"measured"`
+	Kind         budget.Kind    `json:"kind"`
+	Estimate     *float64       `json:"estimate"` // null for a target that the handoff was not made for
+	EstimateKind budget.Kind    `json:"estimate_kind"`
+	Difference   *float64       `json:"difference"` // measured less estimate
+	Limit        *float64       `json:"limit"`
+	Verdict      budget.Verdict `json:"verdict"`
 }
 
 // paintedPart is the part of the stack that a step changed, found by painting the stack first.
@@ -65,13 +65,13 @@ func compareWithEstimate(s subject, r *measure.Result, optimise string) measured
 		CyclesFrom: found.CyclesFrom, Tools: r.Tools, times: found.Times.Text}
 	for _, c := range found.Beside(s.estimate) {
 		row := measuredRow{Resource: c.Resource, Part: c.Part, Unit: c.Unit, Measured: c.Value,
-			Kind: string(c.Kind), Estimate: report.Finite(c.Estimate),
-			EstimateKind: string(c.Estimated), Difference: report.Finite(c.Value - c.Estimate),
+			Kind: c.Kind, Estimate: report.Finite(c.Estimate),
+			EstimateKind: c.Estimated, Difference: report.Finite(c.Value - c.Estimate),
 			Limit: report.Finite(c.Limit), Verdict: c.Verdict}
 		m.Rows = append(m.Rows, row)
 		if c.Resource == budget.Stack {
 			m.Rows = append(m.Rows, measuredRow{Resource: c.Resource, Part: paintedPart,
-				Unit: c.Unit, Measured: float64(r.StackPainted), Kind: string(budget.Measured)})
+				Unit: c.Unit, Measured: float64(r.StackPainted), Kind: budget.Measured})
 		}
 	}
 	return m
@@ -135,7 +135,7 @@ func (t *measuredTarget) table(title string) report.Table {
 			"estimate is", "verdict"}, 2
 	}
 	for _, r := range t.Rows {
-		name := strings.ReplaceAll(r.Resource, "_", " ")
+		name := report.Spaced(r.Resource)
 		switch r.Part {
 		case budget.Total:
 			name += " in all"
@@ -151,7 +151,7 @@ func (t *measuredTarget) table(title string) report.Table {
 		row := []string{name, shown(&r.Measured)}
 		if hasEstimate {
 			row = []string{name, shown(r.Estimate), shown(&r.Measured), r.differs(), shown(r.Limit),
-				r.EstimateKind, r.Verdict}
+				string(r.EstimateKind), string(r.Verdict)}
 		}
 		out.Rows = append(out.Rows, row)
 	}

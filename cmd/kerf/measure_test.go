@@ -72,9 +72,11 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 			Cycles:  []float64{9000, 10500},
 			Longest: &measure.LongestStep{Cycles: 11000, Steps: 64}}, "")
 	type figures struct {
-		resource, part               string
+		resource                     budget.Resource
+		part                         string
 		estimate, measured, distance float64
-		estimateKind, verdict        string
+		estimateKind                 budget.Kind
+		verdict                      budget.Verdict
 	}
 	want := []figures{
 		{"flash", "network", 2000, 2100, 100, "estimated", ""},

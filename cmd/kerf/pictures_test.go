@@ -5,6 +5,7 @@ import (
 	"slices"
 	"testing"
 
+	"kerf/budget"
 	"kerf/exporter/report"
 )
 
@@ -12,7 +13,7 @@ import (
 // sequences are parts of the whole.
 func checkPictures(t *testing.T, s report.Signoff) {
 	t.Helper()
-	steps := map[string]int{}
+	steps := map[budget.Role]int{}
 	for _, r := range s.Recorded {
 		steps[r.Use] = r.Steps
 	}

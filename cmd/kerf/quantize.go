@@ -24,7 +24,7 @@ network. Sign-off recordings are left alone: only plan and export judge.`,
 		r := pl.Price(cut, chosen)
 		r.Loss = pl.SelectionLoss(chosen)
 		s := report.NewSignoff(r, version)
-		s.MeasuredOn = "selection"
+		s.MeasuredOn = budget.SelectionSet
 		return &quantizeResult{s.Formats, s.Widths, s.Forced, s.Wider, s.Rounding, s.Loss,
 			s.Caution, s}, nil
 	})

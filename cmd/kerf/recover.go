@@ -96,7 +96,7 @@ func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recove
 	}
 	hash := sha256.New()
 	for _, f := range in.Files {
-		if f.Role != "signoff" {
+		if f.Role != budget.SignoffRole {
 			fmt.Fprintln(hash, f.Role, f.SHA256)
 		}
 	}

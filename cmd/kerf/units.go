@@ -97,7 +97,7 @@ func sizeCosts(sizes []budget.Size, target string) report.Table {
 			if c.Target != target || c.Part != budget.Total {
 				continue
 			}
-			name := strings.ReplaceAll(c.Resource, "_", " ")
+			name := report.Spaced(c.Resource)
 			if i == 0 {
 				t.Head = append(t.Head, name)
 			}
@@ -235,13 +235,13 @@ type sizeLossRow struct {
 
 // sizeCostRow is what one size takes of a resource of a target.
 type sizeCostRow struct {
-	Target   string   `json:"target"`
-	Resource string   `json:"resource"`
-	Value    float64  `json:"value"`
-	Unit     string   `json:"unit"`
-	Kind     string   `json:"kind"`
-	Limit    *float64 `json:"limit"`
-	Verdict  string   `json:"verdict"`
+	Target   string          `json:"target"`
+	Resource budget.Resource `json:"resource"`
+	Value    float64         `json:"value"`
+	Unit     string          `json:"unit"`
+	Kind     budget.Kind     `json:"kind"`
+	Limit    *float64        `json:"limit"`
+	Verdict  budget.Verdict  `json:"verdict"`
 }
 
 func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *unitsResult {
@@ -262,7 +262,7 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *units
 		for _, c := range s.Costs {
 			if c.Part == budget.Total {
 				row.Cost = append(row.Cost, sizeCostRow{c.Target, c.Resource, c.Value, c.Unit,
-					string(c.Kind), report.Finite(c.Limit), c.Verdict})
+					c.Kind, report.Finite(c.Limit), c.Verdict})
 			}
 		}
 		r.Sizes = append(r.Sizes, row)

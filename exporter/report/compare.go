@@ -11,7 +11,7 @@ import (
 type Comparison struct {
 	Old     ComparedSide  `json:"old"`
 	New     ComparedSide  `json:"new"`
-	Verdict string        `json:"verdict"` // Better, Worse, Mixed, Same or NotComparable
+	Verdict Outcome       `json:"verdict"` // Better, Worse, Mixed, Same or NotComparable
 	Why     string        `json:"why"`     // errors cannot be compared; empty: they can
 	Inputs  []InputChange `json:"inputs"`  // files that differ
 	// features, units and front ends that one of the two has alone
@@ -26,22 +26,22 @@ type Comparison struct {
 
 // ComparedSide is one of the two.
 type ComparedSide struct {
-	Name     string `json:"name"`
-	Kerf     string `json:"kerf"` // version
-	Verdict  string `json:"verdict"`
-	Features int    `json:"features"`
-	Units    int    `json:"units"`
-	Network  string `json:"network"`
-	Formats  string `json:"formats"`
+	Name     string         `json:"name"`
+	Kerf     string         `json:"kerf"` // version
+	Verdict  budget.Verdict `json:"verdict"`
+	Features int            `json:"features"`
+	Units    int            `json:"units"`
+	Network  string         `json:"network"`
+	Formats  string         `json:"formats"`
 }
 
 // InputChange is an input file whose content differs; a hash is empty where a side has no such
 // file.
 type InputChange struct {
-	Role string `json:"role"`
-	File string `json:"file"`
-	Old  string `json:"old_sha256"`
-	New  string `json:"new_sha256"`
+	Role budget.Role `json:"role"`
+	File string      `json:"file"`
+	Old  string      `json:"old_sha256"`
+	New  string      `json:"new_sha256"`
 }
 
 // ItemChange is a feature, a unit or the front end of the trained network that one of the two has
@@ -63,55 +63,58 @@ type FormatChange struct {
 // LossChange compares the error of the integer networks in one row of the accuracy, pair by pair
 // over the sign-off sequences.
 type LossChange struct {
-	Output       string   `json:"output"`
-	Scenario     string   `json:"scenario"`
-	Region       string   `json:"region"`
-	Metric       string   `json:"metric"`
-	Unit         string   `json:"unit"` // empty: a share
-	Old          *float64 `json:"old"`
-	OldLow       *float64 `json:"old_low"`
-	OldHigh      *float64 `json:"old_high"`
-	New          *float64 `json:"new"`
-	NewLow       *float64 `json:"new_low"`
-	NewHigh      *float64 `json:"new_high"`
-	Change       *float64 `json:"change"` // see [dataset.Change]
-	ChangeLow    *float64 `json:"change_low"`
-	ChangeHigh   *float64 `json:"change_high"`
-	ToleranceOn  string   `json:"tolerance_on"` // "rise", "fixed" or empty
-	OldTolerance *float64 `json:"old_tolerance"`
-	NewTolerance *float64 `json:"new_tolerance"`
-	OldVerdict   string   `json:"old_verdict"`
-	NewVerdict   string   `json:"new_verdict"`
-	Outcome      string   `json:"outcome"`
-	Why          string   `json:"why"` // the row is not comparable
+	Output       string             `json:"output"`
+	Scenario     string             `json:"scenario"`
+	Region       string             `json:"region"`
+	Metric       string             `json:"metric"`
+	Unit         string             `json:"unit"` // empty: a share
+	Old          *float64           `json:"old"`
+	OldLow       *float64           `json:"old_low"`
+	OldHigh      *float64           `json:"old_high"`
+	New          *float64           `json:"new"`
+	NewLow       *float64           `json:"new_low"`
+	NewHigh      *float64           `json:"new_high"`
+	Change       *float64           `json:"change"` // see [dataset.Change]
+	ChangeLow    *float64           `json:"change_low"`
+	ChangeHigh   *float64           `json:"change_high"`
+	ToleranceOn  budget.ToleranceOn `json:"tolerance_on"` // empty where neither is judged
+	OldTolerance *float64           `json:"old_tolerance"`
+	NewTolerance *float64           `json:"new_tolerance"`
+	OldVerdict   budget.Verdict     `json:"old_verdict"`
+	NewVerdict   budget.Verdict     `json:"new_verdict"`
+	Outcome      Outcome            `json:"outcome"`
+	Why          string             `json:"why"` // the row is not comparable
 }
 
 // CostChange compares one total.
 type CostChange struct {
-	Target   string   `json:"target"`
-	Resource string   `json:"resource"`
-	Unit     string   `json:"unit"`
-	Old      *float64 `json:"old"`
-	New      *float64 `json:"new"`
-	Change   *float64 `json:"change"` // new less old
+	Target   string          `json:"target"`
+	Resource budget.Resource `json:"resource"`
+	Unit     string          `json:"unit"`
+	Old      *float64        `json:"old"`
+	New      *float64        `json:"new"`
+	Change   *float64        `json:"change"` // new less old
 	// how far the change may be off, as its parts are estimates
-	Unknown    float64  `json:"unknown"`
-	OldLimit   *float64 `json:"old_limit"`
-	NewLimit   *float64 `json:"new_limit"`
-	OldVerdict string   `json:"old_verdict"`
-	NewVerdict string   `json:"new_verdict"`
-	Outcome    string   `json:"outcome"`
+	Unknown    float64        `json:"unknown"`
+	OldLimit   *float64       `json:"old_limit"`
+	NewLimit   *float64       `json:"new_limit"`
+	OldVerdict budget.Verdict `json:"old_verdict"`
+	NewVerdict budget.Verdict `json:"new_verdict"`
+	Outcome    Outcome        `json:"outcome"`
 }
 
-// Outcomes of a comparison. Same means: no difference within what was measured.
+// Outcome is what a comparison says of a row or of all rows.
+type Outcome string
+
+// Outcomes of a comparison.
 const (
-	Better        = "better"
-	Worse         = "worse"
-	Mixed         = "mixed" // of the whole: some rows better, some worse
-	Same          = "same"
-	NotComparable = "not comparable"
-	OnlyOld       = "only in old"
-	OnlyNew       = "only in new"
+	Better        Outcome = "better"
+	Worse         Outcome = "worse"
+	Mixed         Outcome = "mixed" // of all rows: some are better, some worse
+	Same          Outcome = "same"  // no difference within what was measured
+	NotComparable Outcome = "not comparable"
+	OnlyOld       Outcome = "only in old"
+	OnlyNew       Outcome = "only in new"
 )
 
 // Compare says what changed from old to new. Errors are those of the integer networks on the same
@@ -161,12 +164,12 @@ func side(s *Signoff) ComparedSide {
 }
 
 // verdictRank orders verdicts; -1 is none.
-func verdictRank(v string) int {
-	return slices.Index([]string{budget.Fail, budget.NotEnough, budget.Pass}, v)
+func verdictRank(v budget.Verdict) int {
+	return slices.Index([]budget.Verdict{budget.Fail, budget.NotEnough, budget.Pass}, v)
 }
 
 // byVerdict is the outcome where both are judged and the verdicts differ, else empty.
-func byVerdict(old, fresh string) string {
+func byVerdict(old, fresh budget.Verdict) Outcome {
 	a, b := verdictRank(old), verdictRank(fresh)
 	switch {
 	case a < 0 || b < 0 || a == b:
@@ -201,15 +204,15 @@ func isSameValue(a, b *float64) bool {
 // whole is the verdict on all rows. A verdict of the handoff that got worse counts whatever the
 // rows say; one that got better does not where other tolerances and limits alone may have made it
 // so.
-func (c *Comparison) whole() string {
-	found := map[string]bool{}
+func (c *Comparison) whole() Outcome {
+	found := map[Outcome]bool{}
 	for _, l := range c.Loss {
 		found[l.Outcome] = true
 	}
 	for _, r := range c.Cost {
 		found[r.Outcome] = true
 	}
-	order := []string{budget.DoesNotFit, budget.NotEnough, budget.Fits}
+	order := []budget.Verdict{budget.DoesNotFit, budget.NotEnough, budget.Fits}
 	step := slices.Index(order, c.New.Verdict) - slices.Index(order, c.Old.Verdict)
 	isBetter := found[Better] || step > 0 && c.judgedUnlike() == 0
 	switch {

@@ -45,12 +45,12 @@ func costChanges(old, fresh *Signoff) []CostChange {
 }
 
 // total is a total of a target, nil if there is none.
-func (s *Signoff) Total(target, resource string) *CostRow {
+func (s *Signoff) Total(target string, resource budget.Resource) *CostRow {
 	return s.cost(target, resource, budget.Total)
 }
 
 // cost finds a row, nil if there is none.
-func (s *Signoff) cost(target, resource, part string) *CostRow {
+func (s *Signoff) cost(target string, resource budget.Resource, part string) *CostRow {
 	for i, c := range s.Cost {
 		if c.Target == target && c.Resource == resource && c.Part == part {
 			return &s.Cost[i]
@@ -121,21 +121,25 @@ func ifChanged(old, fresh *Signoff, row CostRow, part string,
 
 func inputChanges(old, fresh *Signoff) []InputChange {
 	changes := []InputChange{}
-	hashes := func(s *Signoff) map[[2]string]string {
-		m := map[[2]string]string{}
+	type inputKey struct {
+		role budget.Role
+		file string
+	}
+	hashes := func(s *Signoff) map[inputKey]string {
+		m := map[inputKey]string{}
 		for _, f := range s.Inputs {
-			m[[2]string{f.Role, f.File}] = f.SHA256
+			m[inputKey{f.Role, f.File}] = f.SHA256
 		}
 		return m
 	}
 	before, after := hashes(old), hashes(fresh)
 	for _, f := range fresh.Inputs {
-		if was := before[[2]string{f.Role, f.File}]; was != f.SHA256 {
+		if was := before[inputKey{f.Role, f.File}]; was != f.SHA256 {
 			changes = append(changes, InputChange{f.Role, f.File, was, f.SHA256})
 		}
 	}
 	for _, f := range old.Inputs {
-		if _, there := after[[2]string{f.Role, f.File}]; !there {
+		if _, there := after[inputKey{f.Role, f.File}]; !there {
 			changes = append(changes, InputChange{f.Role, f.File, f.SHA256, ""})
 		}
 	}

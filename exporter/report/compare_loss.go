@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"kerf/budget"
 	"kerf/dataset"
 )
 
@@ -60,7 +61,7 @@ func (s *Signoff) outputs() [][2]string {
 func (s *Signoff) signoffHashes() []string {
 	var all []string
 	for _, f := range s.Inputs {
-		if f.Role == "signoff" {
+		if f.Role == budget.SignoffRole {
 			all = append(all, f.SHA256)
 		}
 	}
@@ -147,22 +148,22 @@ func (r *lossRows) isJudged() bool {
 
 // judgedOn lists what the tolerances at a place are on; of a place without any it is the empty
 // text.
-func (r *lossRows) judgedOn() []string {
-	var all []string
+func (r *lossRows) judgedOn() []budget.ToleranceOn {
+	var all []budget.ToleranceOn
 	for _, l := range slices.Concat(r.fresh, r.old) {
 		if l.Verdict != "" && !slices.Contains(all, l.ToleranceOn) {
 			all = append(all, l.ToleranceOn)
 		}
 	}
 	if all == nil {
-		return []string{""}
+		return []budget.ToleranceOn{""}
 	}
 	return all
 }
 
 // judgedRow is the row that is judged on what is asked, or one of the same figures as if it were
 // not judged; nil where there is none.
-func judgedRow(rows []*LossRow, on string) *LossRow {
+func judgedRow(rows []*LossRow, on budget.ToleranceOn) *LossRow {
 	for _, l := range rows {
 		if l.ToleranceOn == on {
 			return l
@@ -266,7 +267,7 @@ func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 		switch {
 		case l.Metric == string(dataset.Explained):
 			allowed = 1 - *l.Tolerance // what need not be explained
-		case l.ToleranceOn == "fixed" && l.Metric != string(dataset.Bias):
+		case l.ToleranceOn == budget.OnFixed && l.Metric != string(dataset.Bias):
 			size = math.Abs(change.New - change.Old)
 		}
 		if size >= leastOfTolerance*allowed {
@@ -286,6 +287,6 @@ func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 func isJudgedAlike(was, now *LossRow, before, after sumsPair) bool {
 	areSame := func(a, b []float64) bool { return slices.EqualFunc(a, b, isNearly) }
 	return isSameValue(was.Tolerance, now.Tolerance) && was.ToleranceOn == now.ToleranceOn &&
-		(now.ToleranceOn != "rise" || areSame(before.float.Parts, after.float.Parts)) &&
+		(now.ToleranceOn != budget.OnRise || areSame(before.float.Parts, after.float.Parts)) &&
 		areSame(before.fixed.Whole, after.fixed.Whole)
 }

@@ -4,20 +4,21 @@ import (
 	"fmt"
 	"strings"
 
+	"kerf/budget"
 	"kerf/dataset"
 )
 
 // Line is the verdict of a comparison in one line.
 func (c *Comparison) Line() string {
-	outcomes := map[string]int{}
+	outcomes := map[Outcome]int{}
 	for _, l := range c.Loss {
 		outcomes[l.Outcome]++
 	}
 	for _, r := range c.Cost {
 		outcomes[r.Outcome]++
 	}
-	verdict, apart := c.Verdict, ""
-	switch verdict {
+	verdict, apart := string(c.Verdict), ""
+	switch c.Verdict {
 	case Same:
 		verdict = "same within what was measured"
 	case NotComparable:
@@ -41,7 +42,7 @@ func (c *Comparison) against(old string) string {
 	case NotComparable:
 		return "not comparable with " + old + ": " + c.Why
 	}
-	return c.Verdict + " than " + old
+	return string(c.Verdict) + " than " + old
 }
 
 // Tables are what changed, without the rows that did not.
@@ -49,7 +50,7 @@ func (c *Comparison) Tables() []Table {
 	sides := Table{Title: "What is compared", Head: []string{"", "old", "new"}, Numbers: 3,
 		Rows: [][]string{
 			{"handoff", c.Old.Name, c.New.Name}, {"kerf", c.Old.Kerf, c.New.Kerf},
-			{"verdict", c.Old.Verdict, c.New.Verdict},
+			{"verdict", string(c.Old.Verdict), string(c.New.Verdict)},
 			{"network", c.Old.Network, c.New.Network}, {"formats", c.Old.Formats, c.New.Formats},
 		}}
 	tables := []Table{sides}
@@ -62,7 +63,7 @@ func (c *Comparison) Tables() []Table {
 		Head: []string{"use", "file", "old SHA-256", "new SHA-256"}, Numbers: 4}
 	for _, f := range c.Inputs {
 		inputs.Rows = append(inputs.Rows,
-			[]string{f.Role, f.File, ShortHash(f.Old), ShortHash(f.New)})
+			[]string{string(f.Role), f.File, ShortHash(f.Old), ShortHash(f.New)})
 	}
 	add(inputs)
 	items := Table{Title: "In and out", Head: []string{"change", "what", "names"}, Numbers: 3}
@@ -152,7 +153,7 @@ func (c *Comparison) lossTables() []Table {
 		if compared {
 			cells = append(cells, l.shownChange())
 		}
-		cells = append(cells, fromTo(l.OldVerdict, l.NewVerdict), l.Outcome)
+		cells = append(cells, fromTo(l.OldVerdict, l.NewVerdict), string(l.Outcome))
 		tables[at].Rows = append(tables[at].Rows, cells)
 	}
 	return tables
@@ -209,12 +210,11 @@ func (l *LossChange) shownChange() string {
 	return fmt.Sprintf("%s [%s, %s]", text, end(*l.ChangeLow), end(*l.ChangeHigh))
 }
 
-func fromTo(old, fresh string) string {
-	old, fresh = ShortVerdict(old), ShortVerdict(fresh)
+func fromTo(old, fresh budget.Verdict) string {
 	if old == fresh {
-		return fresh
+		return ShortVerdict(fresh)
 	}
-	return strings.TrimSpace(old + " → " + fresh)
+	return strings.TrimSpace(ShortVerdict(old) + " → " + ShortVerdict(fresh))
 }
 
 func (c *Comparison) costTable() Table {
@@ -227,7 +227,7 @@ func (c *Comparison) costTable() Table {
 		}
 		t.Rows = append(t.Rows, []string{r.Target, r.of(), Optional(r.Old, r.show),
 			Optional(r.New, r.show), r.shownChange(), off, fromTo(r.OldVerdict, r.NewVerdict),
-			r.Outcome})
+			string(r.Outcome)})
 	}
 	return t
 }

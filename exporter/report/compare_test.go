@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -95,15 +96,15 @@ func TestCompare(t *testing.T) {
 	code := func(more float64) change {
 		return func(s *Signoff) { s.Cost[1].Value, s.Cost[2].Value = 2000+more, 3000+more }
 	}
-	judge := func(tolerance float64, row, whole string) change {
+	judge := func(tolerance float64, row, whole budget.Verdict) change {
 		return func(s *Signoff) {
 			s.Loss[0].Tolerance, s.Loss[0].Verdict, s.Verdict = value(tolerance), row, whole
 		}
 	}
-	limit := func(bytes float64, verdict string) change {
+	limit := func(bytes float64, verdict budget.Verdict) change {
 		return func(s *Signoff) { s.Cost[2].Limit, s.Cost[2].Verdict = value(bytes), verdict }
 	}
-	verdict := func(whole string) change { return func(s *Signoff) { s.Verdict = whole } }
+	verdict := func(whole budget.Verdict) change { return func(s *Signoff) { s.Verdict = whole } }
 	all := func(changes ...change) change {
 		return func(s *Signoff) {
 			for _, c := range changes {
@@ -122,10 +123,10 @@ func TestCompare(t *testing.T) {
 	fits, broken := budget.Fits, budget.DoesNotFit
 	for _, c := range []struct {
 		name       string
-		before     change // of both
-		change     change // of the new one
-		loss, cost string // outcome of the loss, and of the flash
-		want       string
+		before     change  // of both
+		change     change  // of the new one
+		loss, cost Outcome // of the loss, and of the flash
+		want       Outcome
 	}{
 		{"nothing", none, none, Same, Same, Same},
 		{"every error a tenth larger", none, errors(1.1), Worse, Same, Worse},
@@ -315,7 +316,7 @@ func TestRenamedRecordingsAreTheSame(t *testing.T) {
 }
 
 // metricOf turns the row of the small sign-off into one of another metric.
-func metricOf(metric dataset.Metric, on string, tolerance float64, sequences int,
+func metricOf(metric dataset.Metric, on budget.ToleranceOn, tolerance float64, sequences int,
 	fixed float64) *Signoff {
 	s := smallSignoff()
 	sums := s.Sums
@@ -341,7 +342,7 @@ func metricOf(metric dataset.Metric, on string, tolerance float64, sequences int
 func TestChangesOfEveryMetric(t *testing.T) {
 	for _, c := range []struct {
 		metric    dataset.Metric
-		on        string
+		on        budget.ToleranceOn
 		tolerance float64
 		fewest    int
 		old       float64
@@ -359,7 +360,7 @@ func TestChangesOfEveryMetric(t *testing.T) {
 		for _, sequences := range []int{1, c.fewest - 1, c.fewest} {
 			for _, change := range []struct {
 				old, fresh float64
-				want       string
+				want       Outcome
 			}{
 				{c.old, c.old, Same}, {c.old, c.same, Same},
 				{c.old, c.worse, Worse}, {c.worse, c.old, Better},
@@ -424,8 +425,8 @@ func TestRowsAreFoundWhateverIsJudged(t *testing.T) {
 	fresh.Sums.Rows = append(fresh.Sums.Rows, sums)
 	var got []string
 	for _, l := range Compare(old, fresh).Loss {
-		verdicts := l.OldVerdict + ">" + l.NewVerdict
-		got = append(got, strings.Join([]string{l.Metric, l.ToleranceOn, verdicts, l.Outcome}, " "))
+		got = append(got, fmt.Sprintf("%s %s %s>%s %s", l.Metric, l.ToleranceOn, l.OldVerdict,
+			l.NewVerdict, l.Outcome))
 	}
 	// A tenth of 2 L/min is more than the change, a tenth of 5 % is less.
 	want := "rmse fixed >pass same, rmse rise pass> worse, mae fixed >pass only in new"
@@ -447,7 +448,7 @@ func TestRowsOfScenarios(t *testing.T) {
 		return s
 	}
 	got := Compare(of(always(1)), of(func(i int) float64 { return 1 + 0.2*float64(i%2) }))
-	for i, want := range []string{Worse, Same, Worse} {
+	for i, want := range []Outcome{Worse, Same, Worse} {
 		if l := got.Loss[i]; l.Outcome != want {
 			t.Errorf("%s: %s, %s; want %s", l.Scenario, l.Outcome, l.shownChange(), want)
 		}

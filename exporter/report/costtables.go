@@ -10,23 +10,23 @@ import (
 
 // CostRow is one row of the cost table.
 type CostRow struct {
-	Target   string  `json:"target"`
-	Profile  string  `json:"profile"`
-	Resource string  `json:"resource"`
-	Part     string  `json:"part"`
-	Value    float64 `json:"value"`
-	Before   float64 `json:"before"` // the same for the whole network in its widest formats
-	Unit     string  `json:"unit"`
-	Kind     string  `json:"kind"`
+	Target   string          `json:"target"`
+	Profile  string          `json:"profile"`
+	Resource budget.Resource `json:"resource"`
+	Part     string          `json:"part"`
+	Value    float64         `json:"value"`
+	Before   float64         `json:"before"` // the same for the whole network in its widest formats
+	Unit     string          `json:"unit"`
+	Kind     budget.Kind     `json:"kind"`
 	// beside a value that was measured, or of which a part was
-	Estimate     *float64 `json:"estimate,omitempty"`
-	EstimateKind string   `json:"estimate_kind,omitempty"`
-	Limit        *float64 `json:"limit"`
-	AtLeast      bool     `json:"at_least,omitempty"` // the limit is a least value
+	Estimate     *float64    `json:"estimate,omitempty"`
+	EstimateKind budget.Kind `json:"estimate_kind,omitempty"`
+	Limit        *float64    `json:"limit"`
+	AtLeast      bool        `json:"at_least,omitempty"` // the limit is a least value
 	// file, line and key of the job, or the profile; empty without a limit
-	From    string   `json:"limit_from"`
-	Margin  *float64 `json:"margin"`
-	Verdict string   `json:"verdict"`
+	From    string         `json:"limit_from"`
+	Margin  *float64       `json:"margin"`
+	Verdict budget.Verdict `json:"verdict"`
 }
 
 // MeasuredInfo says how the figures of a target were measured.
@@ -72,12 +72,12 @@ type FreedRow struct {
 
 // PlaceRow compares a total with the weights and tables in flash and copied to RAM.
 type PlaceRow struct {
-	Target   string  `json:"target"`
-	Resource string  `json:"resource"`
-	Unit     string  `json:"unit"`
-	InFlash  float64 `json:"in_flash"`
-	InRAM    float64 `json:"in_ram"`
-	Chosen   string  `json:"chosen"`
+	Target   string          `json:"target"`
+	Resource budget.Resource `json:"resource"`
+	Unit     string          `json:"unit"`
+	InFlash  float64         `json:"in_flash"`
+	InRAM    float64         `json:"in_ram"`
+	Chosen   string          `json:"chosen"`
 }
 
 // targetRows are rows of which each is about one target.
@@ -141,7 +141,7 @@ func (s *Signoff) costRows(parts bool) *targetRows {
 	r.head = append(r.head, "limit", "margin", "uncut", "kind", "verdict")
 	for _, c := range s.Cost {
 		// What was measured is seen beside totals that have estimated parts as well.
-		if c.Part != budget.Total && !parts && c.Kind != string(budget.Measured) {
+		if c.Part != budget.Total && !parts && c.Kind != budget.Measured {
 			continue
 		}
 		cells := []string{c.name(), Quantity(c.Value, c.Unit)}
@@ -150,7 +150,7 @@ func (s *Signoff) costRows(parts bool) *targetRows {
 				func(v float64) string { return Quantity(v, c.Unit) }))
 		}
 		r.add(c.Target, append(cells, c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit),
-			c.Kind, c.Verdict)...)
+			string(c.Kind), string(c.Verdict))...)
 	}
 	return r
 }

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"encoding/csv"
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -23,34 +24,51 @@ var csvHead = strings.Fields("section output scenario region metric target resou
 	"float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind " +
 	"sequences steps verdict estimate text")
 
-// CSV is signoff.csv: the verdict, and every row of loss and cost at full precision.
+// csvRow is one row of signoff.csv by column; what it does not name is empty.
+type csvRow map[string]any
+
+// cells are the texts of a row in the order of csvHead: numbers at full precision, nothing for what
+// is nil, texts so that no spreadsheet takes them for a formula. A column that csvHead does not
+// have is a mistake of this file and panics.
+func (r csvRow) cells() []string {
+	cells := make([]string, len(csvHead))
+	for column, value := range r {
+		text := ""
+		switch v := value.(type) {
+		case float64:
+			text = full(&v)
+		case *float64:
+			text = full(v)
+		default:
+			text = fmt.Sprint(v)
+		}
+		cells[slices.Index(csvHead, column)] = SafeCell(text)
+	}
+	return cells
+}
+
+// CSV returns signoff.csv: the verdict, and every row of loss and cost at full precision.
 func (s *Signoff) CSV() ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	write := func(cells ...string) {
-		padded := make([]string, len(csvHead))
-		for i := range cells {
-			padded[i] = SafeCell(cells[i])
-		}
-		w.Write(padded) // errors are sticky and reported below
-	}
+	write := func(row csvRow) { w.Write(row.cells()) } // errors are sticky and reported below
 	w.Write(csvHead)
 	s.writeVerdict(write)
 	for _, l := range s.Loss {
-		write("loss", l.Output, l.Scenario, l.Region, l.Metric, "", "", "", l.Unit,
-			full(&l.Float), full(&l.Cut), full(l.Recovered), full(&l.Fixed), full(l.Rise),
-			full(l.RiseLow), full(l.RiseHigh),
-			full(&l.Fixed), full(l.Tolerance), l.ToleranceOn, full(l.Margin), l.Kind,
-			strconv.Itoa(l.Sequences), strconv.Itoa(l.Steps), l.Verdict, "")
+		write(csvRow{"section": "loss", "output": l.Output, "scenario": l.Scenario,
+			"region": l.Region, "metric": l.Metric, "unit": l.Unit, "float": l.Float, "cut": l.Cut,
+			"recovered": l.Recovered, "fixed": l.Fixed, "rise": l.Rise, "rise_low": l.RiseLow,
+			"rise_high": l.RiseHigh, "value": l.Fixed, "limit": l.Tolerance,
+			"limit_on": l.ToleranceOn, "margin": l.Margin, "kind": l.Kind,
+			"sequences": l.Sequences, "steps": l.Steps, "verdict": l.Verdict})
 	}
 	for _, x := range s.Explained {
-		for _, f := range []struct {
-			metric string
-			value  *float64
-		}{{"explained", x.Given}, {"explained_low", x.GivenLow}, {"explained_high", x.GivenHigh}} {
-			write("explained", x.Output, x.Scenario, x.Region, f.metric, "", "", x.On, "",
-				full(x.Given), "", "", full(x.Fixed), "", "", "", full(f.value), "", "", "",
-				string(budget.Measured), strconv.Itoa(x.Sequences), strconv.Itoa(x.Steps), "", "")
+		for _, f := range []metricValue{{"explained", x.Given}, {"explained_low", x.GivenLow},
+			{"explained_high", x.GivenHigh}} {
+			write(csvRow{"section": "explained", "output": x.Output, "scenario": x.Scenario,
+				"region": x.Region, "metric": f.metric, "part": x.On, "float": x.Given,
+				"fixed": x.Fixed, "value": f.value, "kind": budget.Measured,
+				"sequences": x.Sequences, "steps": x.Steps})
 		}
 	}
 	for _, c := range s.Cost {
@@ -58,59 +76,54 @@ func (s *Signoff) CSV() ([]byte, error) {
 		if c.AtLeast {
 			on = "at_least"
 		}
-		write("cost", "", "", "", "", c.Target, c.Resource, c.Part, c.Unit,
-			"", "", "", "", "", "", "", full(&c.Value), full(c.Limit), on, full(c.Margin), c.Kind,
-			"", "", c.Verdict, full(c.Estimate))
+		write(csvRow{"section": "cost", "target": c.Target, "resource": c.Resource, "part": c.Part,
+			"unit": c.Unit, "value": c.Value, "limit": c.Limit, "limit_on": on, "margin": c.Margin,
+			"kind": c.Kind, "verdict": c.Verdict, "estimate": c.Estimate})
 	}
 	for _, e := range s.Extremes {
-		for _, f := range []struct {
-			metric string
-			value  *float64
-		}{
+		for _, f := range []metricValue{
 			{"mean", e.Mean}, {"seen", e.Seen},
 			{"found_recorded", e.Found}, {"found_any", e.FoundAny},
 			{"given_mean", e.GivenMean}, {"given_seen", e.GivenSeen},
 			{"given_found_recorded", e.GivenFound}, {"given_found_any", e.GivenAny},
 			{"given_found_dropped", e.GivenDropped},
 		} {
-			write("difference", e.Output, "", "", f.metric, "", "", "", e.Unit, "", "", "", "", "",
-				"", "", full(f.value), "", "", "", e.Kind, "", "", "", "")
+			write(csvRow{"section": "difference", "output": e.Output, "metric": f.metric,
+				"unit": e.Unit, "value": f.value, "kind": e.Kind})
 		}
 	}
 	for _, a := range s.Accumulators {
-		bound := strconv.FormatInt(a.Bound, 10)
 		for i, value := range []int64{a.Seen, a.Found} {
-			write("accumulator", "", "", "", []string{"seen", "found"}[i], "", "",
-				a.Layer+"."+a.Tensor, "", "", "", "", "", "", "", "", strconv.FormatInt(value, 10),
-				bound, "", "", string(budget.Measured), "", "", "", "")
+			write(csvRow{"section": "accumulator", "metric": []string{"seen", "found"}[i],
+				"part": a.Layer + "." + a.Tensor, "value": value, "limit": a.Bound,
+				"kind": budget.Measured})
 		}
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()
 }
 
+// metricValue is one of several figures of a record that have a row each.
+type metricValue struct {
+	metric string
+	value  *float64
+}
+
 // writeVerdict writes the verdict with its reason, what speaks against the network as given, and
 // why the job lets the verdict stand.
-func (s *Signoff) writeVerdict(write func(cells ...string)) {
-	row := func(values map[string]string) {
-		cells := make([]string, len(csvHead))
-		for column, value := range values {
-			cells[slices.Index(csvHead, column)] = value
-		}
-		write(cells...)
-	}
-	row(map[string]string{"section": "verdict", "verdict": s.Verdict, "text": s.Reason})
+func (s *Signoff) writeVerdict(write func(csvRow)) {
+	write(csvRow{"section": "verdict", "verdict": s.Verdict, "text": s.Reason})
 	for _, c := range s.Causes {
-		row(map[string]string{"section": "cause", "output": c.Output, "metric": c.Kind,
-			"part": c.Place,
-			"unit": c.Unit, "float": full(c.Given), "value": full(c.With),
-			"kind": string(budget.Measured), "text": c.Text})
+		write(csvRow{"section": "cause", "output": c.Output, "metric": c.Kind, "part": c.Place,
+			"unit": c.Unit, "float": c.Given, "value": c.With, "kind": budget.Measured,
+			"text": c.Text})
 	}
 	if s.Checked != "" {
-		row(map[string]string{"section": "checked", "text": s.Checked})
+		write(csvRow{"section": "checked", "text": s.Checked})
 	}
 }
 
+// full prints a number so that reading it back gives the same number; nothing for nil.
 func full(v *float64) string {
 	return Optional(v, func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) })
 }

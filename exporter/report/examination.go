@@ -15,14 +15,14 @@ import (
 // error to that of a constant, the mean over the selection recordings; of a classifier wrong steps
 // against those of the most frequent class. Rows of scenarios and regions decide nothing.
 type ExplainedRow struct {
-	Output    string   `json:"output"`
-	On        string   `json:"on"` // sign-off or selection recordings
-	Scenario  string   `json:"scenario"`
-	Region    string   `json:"region"`
-	Given     *float64 `json:"given"` // by the network as given
-	GivenLow  *float64 `json:"given_low"`
-	GivenHigh *float64 `json:"given_high"`
-	Fixed     *float64 `json:"fixed"` // by the integer network; nil on selection recordings
+	Output    string              `json:"output"`
+	On        budget.RecordingSet `json:"on"`
+	Scenario  string              `json:"scenario"`
+	Region    string              `json:"region"`
+	Given     *float64            `json:"given"` // by the network as given
+	GivenLow  *float64            `json:"given_low"`
+	GivenHigh *float64            `json:"given_high"`
+	Fixed     *float64            `json:"fixed"` // by the integer network; nil on selection recordings
 	// error of the constant: RMSE in the unit of the output; of a classifier its accuracy
 	Constant  *float64 `json:"constant"`
 	Sequences int      `json:"sequences"`
@@ -32,13 +32,13 @@ type ExplainedRow struct {
 // CauseRow is a finding against the network as given, or against the recordings, that forbids the
 // verdict that it fits.
 type CauseRow struct {
-	Kind   string `json:"kind"`
-	Place  string `json:"place"` // file and lines, columns, or outputs
-	Says   string `json:"says"`  // what seems to be wrong there, a clause after the place
-	Text   string `json:"text"`  // both and the errors in a sentence
-	On     string `json:"on"`    // sign-off or selection recordings
-	Output string `json:"output"`
-	Unit   string `json:"unit"`
+	Kind   string              `json:"kind"`
+	Place  string              `json:"place"` // file and lines, columns, or outputs
+	Says   string              `json:"says"`  // what seems to be wrong there, a clause after the place
+	Text   string              `json:"text"`  // both and the errors in a sentence
+	On     budget.RecordingSet `json:"on"`
+	Output string              `json:"output"`
+	Unit   string              `json:"unit"`
 	// Error of the output as the job says: RMSE, of a classifier the share of wrong steps. nil
 	// where no other reading of the job is the cause.
 	Given     *float64 `json:"given"`
@@ -73,13 +73,6 @@ type SettlingInfo struct {
 	States  int  `json:"states"`  // recorded end states that were tried beside the zero state
 }
 
-func onRecordings(signoff bool) string {
-	if signoff {
-		return "sign-off"
-	}
-	return "selection"
-}
-
 // addExamination fills what is known of the network as given.
 func (s *Signoff) addExamination(r *budget.Result) {
 	s.Explained, s.Causes = []ExplainedRow{}, []CauseRow{}
@@ -91,7 +84,7 @@ func (s *Signoff) addExamination(r *budget.Result) {
 		}
 		for _, x := range e.Explained {
 			s.Explained = append(s.Explained,
-				ExplainedRow{x.Output, onRecordings(x.Signoff), x.Scenario, x.Region,
+				ExplainedRow{x.Output, x.On(), x.Scenario, x.Region,
 					Finite(x.Given), Finite(x.Low), Finite(x.High), Finite(x.Fixed),
 					Finite(x.Constant), x.Sequences, x.Steps})
 		}
@@ -112,7 +105,7 @@ func (s *Signoff) addExamination(r *budget.Result) {
 }
 
 func causeRow(c *budget.Cause) CauseRow {
-	return CauseRow{c.Kind, c.Place, c.Says, c.String(), onRecordings(c.Signoff), c.Output, c.Unit,
+	return CauseRow{c.Kind, c.Place, c.Says, c.String(), c.On(), c.Output, c.Unit,
 		Finite(c.Given), Finite(c.With), Finite(c.Ratio), Finite(c.Low), Finite(c.High)}
 }
 
@@ -124,7 +117,7 @@ const shownExplained = 4
 func (s *Signoff) explainedLine() string {
 	var rows []ExplainedRow
 	for _, x := range s.Explained {
-		if x.On == "sign-off" && x.Scenario == "all" && x.Region == "" && x.Given != nil {
+		if x.On == budget.SignoffSet && x.Scenario == "all" && x.Region == "" && x.Given != nil {
 			rows = append(rows, x)
 		}
 	}
@@ -203,7 +196,7 @@ func (s *Signoff) ExplainedTable() Table {
 		"as given", "from", "to", "fixed", "sequences"}, Numbers: 3}
 	for _, x := range s.Explained {
 		where := inWords(x.Scenario, x.Region)
-		t.Rows = append(t.Rows, []string{x.Output, x.On, where, OptionalPercent(x.Given),
+		t.Rows = append(t.Rows, []string{x.Output, string(x.On), where, OptionalPercent(x.Given),
 			OptionalPercent(x.GivenLow), OptionalPercent(x.GivenHigh), OptionalPercent(x.Fixed),
 			fmt.Sprint(x.Sequences)})
 	}
@@ -317,9 +310,9 @@ func (l *LossRow) failingText() string {
 		return fmt.Sprintf("%s may reach %s of %s", what, l.upTo(), l.limit())
 	case l.Metric == string(dataset.Explained):
 		return fmt.Sprintf("%s %s of at least %s", what, Percent(l.Fixed), l.limit())
-	case l.ToleranceOn == "rise" && IsShare(l.Metric):
+	case l.ToleranceOn == budget.OnRise && IsShare(l.Metric):
 		return fmt.Sprintf("%s falls by %s of %s", what, l.change(), l.limit())
-	case l.ToleranceOn == "rise":
+	case l.ToleranceOn == budget.OnRise:
 		return fmt.Sprintf("%s rises by %s of %s", what, l.change(), l.limit())
 	}
 	return fmt.Sprintf("%s %s of %s %s", what, Significant(l.Fixed), l.limit(), l.Unit)
@@ -390,4 +383,4 @@ func (s *Signoff) Findings() []string {
 }
 
 // spaced is a metric or resource in words.
-func Spaced(name string) string { return strings.ReplaceAll(name, "_", " ") }
+func Spaced[T ~string](name T) string { return strings.ReplaceAll(string(name), "_", " ") }

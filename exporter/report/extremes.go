@@ -31,7 +31,7 @@ type ExtremeRow struct {
 	// Every feature is within its recorded range; nil: none was dropped.
 	GivenDropped *float64 `json:"given_found_dropped"`
 
-	Kind string `json:"kind"` // measured: a search proves no bound
+	Kind budget.Kind `json:"kind"` // measured: a search proves no bound
 }
 
 // AccumulatorRow is how far the rows of one tensor fill their accumulators.
@@ -53,7 +53,7 @@ func (s *Signoff) addExtremes(net *quant.Network, e *quant.Extremes) {
 	for i, given := range e.Given {
 		o, rounding := net.Outputs[i], e.Rounding[i]
 		row := ExtremeRow{
-			Output: o.Name, Unit: o.Unit, Kind: string(budget.Measured),
+			Output: o.Name, Unit: o.Unit, Kind: budget.Measured,
 			Mean: Finite(rounding.Mean), Seen: Finite(rounding.Seen),
 			Found: Finite(rounding.Found), FoundAny: Finite(rounding.Any),
 			GivenMean: Finite(given.Mean), GivenSeen: Finite(given.Seen),

@@ -49,42 +49,41 @@ type CandidateRow struct {
 	Bytes         float64            `json:"bytes"` // see docs/results.md
 	Cost          []CandidateCostRow `json:"cost"`
 	// among candidates measured in the same way
-	OnFrontier bool `json:"on_frontier"`
-	Chosen     bool `json:"chosen"`
-	// fits, fits before rounding, breaks a tolerance, breaks a limit
-	Verdict string `json:"verdict"`
-	Reason  string `json:"reason"` // kind of the sentence
-	Why     string `json:"why"`    // it was not chosen
+	OnFrontier bool           `json:"on_frontier"`
+	Chosen     bool           `json:"chosen"`
+	Verdict    budget.Verdict `json:"verdict"`
+	Reason     string         `json:"reason"` // kind of the sentence
+	Why        string         `json:"why"`    // it was not chosen
 }
 
 // CandidateLoss is one row that has a tolerance.
 type CandidateLoss struct {
-	Output        string   `json:"output"`
-	Scenario      string   `json:"scenario"`
-	Region        string   `json:"region"`
-	Metric        string   `json:"metric"`
-	Rise          *float64 `json:"rise"`
-	RiseHigh      *float64 `json:"rise_high"`
-	Value         *float64 `json:"value"` // of the metric
-	ValueHigh     *float64 `json:"value_high"`
-	Sequences     int      `json:"sequences"`
-	MayReach      *float64 `json:"may_reach"`       // on the sign-off recordings
-	FloatMayReach *float64 `json:"float_may_reach"` // the network as given
-	Tolerance     float64  `json:"tolerance"`
-	On            string   `json:"tolerance_on"`
+	Output        string             `json:"output"`
+	Scenario      string             `json:"scenario"`
+	Region        string             `json:"region"`
+	Metric        string             `json:"metric"`
+	Rise          *float64           `json:"rise"`
+	RiseHigh      *float64           `json:"rise_high"`
+	Value         *float64           `json:"value"` // of the metric
+	ValueHigh     *float64           `json:"value_high"`
+	Sequences     int                `json:"sequences"`
+	MayReach      *float64           `json:"may_reach"`       // on the sign-off recordings
+	FloatMayReach *float64           `json:"float_may_reach"` // the network as given
+	Tolerance     float64            `json:"tolerance"`
+	On            budget.ToleranceOn `json:"tolerance_on"`
 }
 
 // CandidateCostRow is what a candidate takes on one target.
 type CandidateCostRow struct {
-	Target     string   `json:"target"`
-	Flash      float64  `json:"flash"`
-	RAM        float64  `json:"ram"`
-	Stack      float64  `json:"stack"`
-	Cycles     float64  `json:"cycles"`
-	StepTime   float64  `json:"step_time"`
-	Energy     *float64 `json:"energy"`
-	LimitsUsed *float64 `json:"limits_used"` // the largest share of any limit
-	Broken     []string `json:"broken"`      // resources whose limit is broken
+	Target     string            `json:"target"`
+	Flash      float64           `json:"flash"`
+	RAM        float64           `json:"ram"`
+	Stack      float64           `json:"stack"`
+	Cycles     float64           `json:"cycles"`
+	StepTime   float64           `json:"step_time"`
+	Energy     *float64          `json:"energy"`
+	LimitsUsed *float64          `json:"limits_used"` // the largest share of any limit
+	Broken     []budget.Resource `json:"broken"`      // resources whose limit is broken
 }
 
 // UnitRow is the row with the least room of the best candidate with so many units.
@@ -159,7 +158,7 @@ func candidateLoss(l budget.Loss) CandidateLoss {
 		Rise: Finite(l.Rise), RiseHigh: Finite(l.RiseHigh),
 		Value: Finite(l.Fixed), ValueHigh: valueHigh(l), Sequences: l.Sequences,
 		MayReach: Finite(l.MayReach), FloatMayReach: Finite(l.FloatMayReach),
-		Tolerance: l.Tolerance, On: toleranceOn(l),
+		Tolerance: l.Tolerance, On: l.On(),
 	}
 }
 
@@ -174,7 +173,7 @@ func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 	rows := []CandidateCostRow{}
 	for _, cost := range c.Costs {
 		if len(rows) == 0 || rows[len(rows)-1].Target != cost.Target {
-			row := CandidateCostRow{Target: cost.Target, Broken: []string{}}
+			row := CandidateCostRow{Target: cost.Target, Broken: []budget.Resource{}}
 			row.LimitsUsed = Finite(c.LimitsUsed[len(rows)])
 			rows = append(rows, row)
 		}

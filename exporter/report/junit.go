@@ -35,9 +35,9 @@ type (
 		Output string `xml:"system-out,omitempty"`
 	}
 	testFailure struct {
-		Message string `xml:"message,attr"`
-		Type    string `xml:"type,attr"` // the verdict
-		Text    string `xml:",chardata"`
+		Message string         `xml:"message,attr"`
+		Type    budget.Verdict `xml:"type,attr"`
+		Text    string         `xml:",chardata"`
 	}
 )
 
@@ -48,7 +48,7 @@ const wholeCase = "whole"
 // judged counts as a failure, as it does in the exit code.
 func (s *Signoff) JUnit() ([]byte, error) {
 	all := testSuites{Name: s.Name}
-	add := func(suite, name, verdict, message string) {
+	add := func(suite, name string, verdict budget.Verdict, message string) {
 		if verdict == "" {
 			return
 		}
@@ -80,7 +80,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 	for _, l := range s.Loss {
 		where := l.WhereInWords()
 		value := OptionalPercent(l.Rise)
-		if l.ToleranceOn == "fixed" {
+		if l.ToleranceOn == budget.OnFixed {
 			value = strings.TrimSpace(Significant(l.Fixed) + " " + l.Unit)
 		}
 		message := fmt.Sprintf("%s: %s of %s, up to %s; tolerance %s (%s); %d sequences", l.Verdict,
@@ -89,7 +89,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 			message += fmt.Sprintf(", about %d would do", l.WouldDo)
 		}
 		name := where + ": " + Spaced(l.Metric)
-		if l.ToleranceOn == "rise" {
+		if l.ToleranceOn == budget.OnRise {
 			name += " rise"
 		}
 		add("accuracy of "+l.Output, name, l.Verdict, message)

@@ -9,21 +9,21 @@ import (
 
 // PathRow is one attempt of the cut, on selection recordings.
 type PathRow struct {
-	Item      string    `json:"item"`
-	Name      string    `json:"name"`            // in words; of what goes together, with commas
-	Names     []string  `json:"names,omitempty"` // the same, one by one
-	Share     float64   `json:"share"`
-	Taken     bool      `json:"taken"`
-	Features  int       `json:"features"`
-	Units     int       `json:"units"`
-	Tightest  string    `json:"tightest"`               // in words
-	Row       *RowName  `json:"tightest_row,omitempty"` // the same
-	Value     *float64  `json:"value"`
-	MayReach  *float64  `json:"may_reach"` // upper end to expect on the sign-off recordings
-	Tolerance float64   `json:"tolerance"`
-	On        string    `json:"tolerance_on"` // "rise" or "fixed"
-	Flash     []float64 `json:"flash"`        // B, one per target
-	Cycles    []float64 `json:"cycles"`       // one per target
+	Item      string             `json:"item"`
+	Name      string             `json:"name"`            // in words; of what goes together, with commas
+	Names     []string           `json:"names,omitempty"` // the same, one by one
+	Share     float64            `json:"share"`
+	Taken     bool               `json:"taken"`
+	Features  int                `json:"features"`
+	Units     int                `json:"units"`
+	Tightest  string             `json:"tightest"`               // in words
+	Row       *RowName           `json:"tightest_row,omitempty"` // the same
+	Value     *float64           `json:"value"`
+	MayReach  *float64           `json:"may_reach"` // upper end to expect on the sign-off recordings
+	Tolerance float64            `json:"tolerance"`
+	On        budget.ToleranceOn `json:"tolerance_on"`
+	Flash     []float64          `json:"flash"`  // B, one per target
+	Cycles    []float64          `json:"cycles"` // one per target
 }
 
 func pathRow(p budget.PathStep) PathRow {
@@ -32,7 +32,7 @@ func pathRow(p budget.PathStep) PathRow {
 		Item: p.Item, Name: dataset.ListNames(p.Names), Names: p.Names, Share: p.Share,
 		Taken: p.Taken, Features: len(p.Candidate.Features), Units: p.Candidate.UnitCount(),
 		Tightest: tightest(p.Tightest), Row: rowName(p.Tightest), Value: Finite(value),
-		MayReach: Finite(p.MayReach), Tolerance: p.Tightest.Tolerance, On: toleranceOn(p.Tightest),
+		MayReach: Finite(p.MayReach), Tolerance: p.Tightest.Tolerance, On: p.Tightest.On(),
 	}
 	for _, c := range p.Costs {
 		if c.Part != budget.Total {

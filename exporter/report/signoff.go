@@ -22,17 +22,17 @@ const Schema = 1
 // Signoff is the content of the sign-off report. Every rendering (terminal,
 // Markdown, CSV, HTML, JSON) is made from it; numbers keep full precision.
 type Signoff struct {
-	Schema  int         `json:"schema"`
-	Name    string      `json:"name"`
-	Verdict string      `json:"verdict"`
-	Kerf    string      `json:"kerf"` // version
-	Network NetworkInfo `json:"network"`
-	Kept    Kept        `json:"kept"`
-	Dropped Dropped     `json:"dropped"`
-	Formats []FormatRow `json:"formats"`
-	Loss    []LossRow   `json:"loss"`
-	Cost    []CostRow   `json:"cost"`
-	Freed   []FreedRow  `json:"freed"`
+	Schema  int            `json:"schema"`
+	Name    string         `json:"name"`
+	Verdict budget.Verdict `json:"verdict"`
+	Kerf    string         `json:"kerf"` // version
+	Network NetworkInfo    `json:"network"`
+	Kept    Kept           `json:"kept"`
+	Dropped Dropped        `json:"dropped"`
+	Formats []FormatRow    `json:"formats"`
+	Loss    []LossRow      `json:"loss"`
+	Cost    []CostRow      `json:"cost"`
+	Freed   []FreedRow     `json:"freed"`
 	// targets on which it matters where the weights are
 	Places   []PlaceRow   `json:"weights_place"`
 	Path     []PathRow    `json:"path"`
@@ -70,10 +70,10 @@ type Signoff struct {
 
 	Sums *SumsInfo `json:"sums"` // nil: the loss is not of sign-off recordings, or kerf is older
 
-	// which recordings the loss is measured on: sign-off or selection
-	MeasuredOn string   `json:"measured_on"`
-	Warnings   []string `json:"warnings"`
-	Caution    string   `json:"caution"`
+	// which recordings the loss is measured on
+	MeasuredOn budget.RecordingSet `json:"measured_on"`
+	Warnings   []string            `json:"warnings"`
+	Caution    string              `json:"caution"`
 }
 
 // NetworkInfo describes the network before and after.
@@ -115,32 +115,32 @@ type FormatRow struct {
 
 // LossRow is one row of the accuracy table.
 type LossRow struct {
-	Output      string   `json:"output"`
-	Scenario    string   `json:"scenario"`
-	Region      string   `json:"region"`
-	Metric      string   `json:"metric"`
-	Unit        string   `json:"unit"`
-	Float       float64  `json:"float"`
-	Cut         float64  `json:"cut"`
-	Recovered   *float64 `json:"recovered"` // nil without recovery training
-	Fixed       float64  `json:"fixed"`
-	FixedLow    *float64 `json:"fixed_low"`
-	FixedHigh   *float64 `json:"fixed_high"`
-	Rise        *float64 `json:"rise"`
-	RiseLow     *float64 `json:"rise_low"`
-	RiseHigh    *float64 `json:"rise_high"`
-	Sequences   int      `json:"sequences"`
-	Steps       int      `json:"steps"`
-	Tolerance   *float64 `json:"tolerance"`
-	ToleranceOn string   `json:"tolerance_on"` // "rise", "fixed" or empty
+	Output      string             `json:"output"`
+	Scenario    string             `json:"scenario"`
+	Region      string             `json:"region"`
+	Metric      string             `json:"metric"`
+	Unit        string             `json:"unit"`
+	Float       float64            `json:"float"`
+	Cut         float64            `json:"cut"`
+	Recovered   *float64           `json:"recovered"` // nil without recovery training
+	Fixed       float64            `json:"fixed"`
+	FixedLow    *float64           `json:"fixed_low"`
+	FixedHigh   *float64           `json:"fixed_high"`
+	Rise        *float64           `json:"rise"`
+	RiseLow     *float64           `json:"rise_low"`
+	RiseHigh    *float64           `json:"rise_high"`
+	Sequences   int                `json:"sequences"`
+	Steps       int                `json:"steps"`
+	Tolerance   *float64           `json:"tolerance"`
+	ToleranceOn budget.ToleranceOn `json:"tolerance_on"` // empty without a tolerance
 	// file, line and key of the job; empty without a tolerance
 	From string `json:"tolerance_from"`
 	// of the upper end of the interval, as a fraction of the tolerance
 	Margin *float64 `json:"margin"`
 	// measured: on the recordings, by the network named in the column
-	Kind    string `json:"kind"`
-	Verdict string `json:"verdict"`
-	WouldDo int    `json:"would_do,omitempty"` // sequences that would do for a verdict
+	Kind    budget.Kind    `json:"kind"`
+	Verdict budget.Verdict `json:"verdict"`
+	WouldDo int            `json:"would_do,omitempty"` // sequences that would do for a verdict
 	// of steps that the intervals rest on; 0: they rest on sequences
 	Blocks     int `json:"blocks,omitempty"`
 	BlockSteps int `json:"block_steps,omitempty"`
@@ -148,28 +148,28 @@ type LossRow struct {
 
 // WidthRow is one attempt to narrow or widen a word, on selection recordings.
 type WidthRow struct {
-	What      string   `json:"what"`
-	Bits      int      `json:"bits"`
-	Saved     int      `json:"saved"` // B; below 0 it costs
-	Taken     bool     `json:"taken"`
-	Tightest  string   `json:"tightest"` // in words
-	Row       *RowName `json:"tightest_row,omitempty"`
-	MayReach  *float64 `json:"may_reach"`
-	Tolerance float64  `json:"tolerance"`
-	On        string   `json:"tolerance_on"`
-	Blamed    *float64 `json:"blamed_may_reach"` // the row of blame; nil where there is none
+	What      string             `json:"what"`
+	Bits      int                `json:"bits"`
+	Saved     int                `json:"saved"` // B; below 0 it costs
+	Taken     bool               `json:"taken"`
+	Tightest  string             `json:"tightest"` // in words
+	Row       *RowName           `json:"tightest_row,omitempty"`
+	MayReach  *float64           `json:"may_reach"`
+	Tolerance float64            `json:"tolerance"`
+	On        budget.ToleranceOn `json:"tolerance_on"`
+	Blamed    *float64           `json:"blamed_may_reach"` // the row of blame; nil where there is none
 }
 
 // BlameRow is the row of a broken tolerance, on selection recordings, and the wider word with which
 // it may reach the least.
 type BlameRow struct {
-	Tightest      string   `json:"tightest"` // the row
-	MayReach      *float64 `json:"may_reach"`
-	FloatMayReach *float64 `json:"float_may_reach"`
-	Tolerance     float64  `json:"tolerance"`
-	On            string   `json:"tolerance_on"`
-	What          string   `json:"what"` // tensor or state; empty: no word is to blame
-	Bits          int      `json:"bits"`
+	Tightest      string             `json:"tightest"` // the row
+	MayReach      *float64           `json:"may_reach"`
+	FloatMayReach *float64           `json:"float_may_reach"`
+	Tolerance     float64            `json:"tolerance"`
+	On            budget.ToleranceOn `json:"tolerance_on"`
+	What          string             `json:"what"` // tensor or state; empty: no word is to blame
+	Bits          int                `json:"bits"`
 }
 
 // RowName names a row of the loss.
@@ -191,22 +191,22 @@ func rowName(l budget.Loss) *RowName {
 // ForcedRow is one word that stays wide, with the fewest units that need it, on
 // selection recordings.
 type ForcedRow struct {
-	What         string       `json:"what"`
-	Bits         int          `json:"bits"`
-	Refused      int          `json:"refused_bits"`
-	Tightest     string       `json:"tightest"` // with the refused word, in words
-	Row          *RowName     `json:"tightest_row,omitempty"`
-	MayReach     *float64     `json:"may_reach"`
-	Tolerance    float64      `json:"tolerance"`
-	On           string       `json:"tolerance_on"`
-	Of           string       `json:"of"` // units (numbered as trained) or outputs
-	Units        []ForcedUnit `json:"units"`
-	All          int          `json:"all"`            // units or outputs there are
-	RestMayReach *float64     `json:"rest_may_reach"` // when only these keep the wide word
-	RestTightest string       `json:"rest_tightest"`
-	RestRow      *RowName     `json:"rest_tightest_row,omitempty"`
-	RestUsed     *float64     `json:"rest_used"` // the largest share of any tolerance then
-	OneLess      *float64     `json:"one_less"`  // without the last of them; nil where there is one
+	What         string             `json:"what"`
+	Bits         int                `json:"bits"`
+	Refused      int                `json:"refused_bits"`
+	Tightest     string             `json:"tightest"` // with the refused word, in words
+	Row          *RowName           `json:"tightest_row,omitempty"`
+	MayReach     *float64           `json:"may_reach"`
+	Tolerance    float64            `json:"tolerance"`
+	On           budget.ToleranceOn `json:"tolerance_on"`
+	Of           string             `json:"of"` // units (numbered as trained) or outputs
+	Units        []ForcedUnit       `json:"units"`
+	All          int                `json:"all"`            // units or outputs there are
+	RestMayReach *float64           `json:"rest_may_reach"` // when only these keep the wide word
+	RestTightest string             `json:"rest_tightest"`
+	RestRow      *RowName           `json:"rest_tightest_row,omitempty"`
+	RestUsed     *float64           `json:"rest_used"` // the largest share of any tolerance then
+	OneLess      *float64           `json:"one_less"`  // without the last of them; nil where there is one
 }
 
 // ForcedUnit is one unit that needs a wide word.
@@ -224,28 +224,28 @@ type ForcedUnit struct {
 type RoundingRow struct {
 	Rounding string `json:"rounding"`
 	// from the float network: root sum square over outputs, in its RMSEs
-	Distance  *float64 `json:"distance"`
-	Taken     bool     `json:"taken"`
-	Tightest  string   `json:"tightest"` // in words
-	Row       *RowName `json:"tightest_row,omitempty"`
-	MayReach  *float64 `json:"may_reach"`
-	Tolerance float64  `json:"tolerance"`
-	On        string   `json:"tolerance_on"`
+	Distance  *float64           `json:"distance"`
+	Taken     bool               `json:"taken"`
+	Tightest  string             `json:"tightest"` // in words
+	Row       *RowName           `json:"tightest_row,omitempty"`
+	MayReach  *float64           `json:"may_reach"`
+	Tolerance float64            `json:"tolerance"`
+	On        budget.ToleranceOn `json:"tolerance_on"`
 }
 
 // InputRow is one input file.
 type InputRow struct {
-	Role   string `json:"role"`
-	File   string `json:"file"`
-	SHA256 string `json:"sha256"`
+	Role   budget.Role `json:"role"`
+	File   string      `json:"file"`
+	SHA256 string      `json:"sha256"`
 }
 
 // RecordedRow says how much was recorded.
 type RecordedRow struct {
-	Use       string `json:"use"` // selection or signoff
-	Sequences int    `json:"sequences"`
-	Steps     int    `json:"steps"`
-	Scenarios int    `json:"scenarios"`
+	Use       budget.Role `json:"use"` // [budget.SelectionRole] or [budget.SignoffRole]
+	Sequences int         `json:"sequences"`
+	Steps     int         `json:"steps"`
+	Scenarios int         `json:"scenarios"`
 }
 
 // NewSignoff makes the report of a result.
@@ -255,7 +255,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
 		Schema: Schema, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution,
-		MeasuredOn: "sign-off",
+		MeasuredOn: budget.SignoffSet,
 		Loss:       []LossRow{}, Cost: []CostRow{}, Freed: []FreedRow{}, Places: []PlaceRow{},
 		Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{},
 		Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
@@ -270,9 +270,10 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		Dropped: Dropped{Features: append([]string{}, in.DroppedFeatures(c)...),
 			Units: missing(in.Float.Net, c.Units), FrontEnds: []string{}},
 		Recorded: []RecordedRow{
-			{"selection", len(in.Selection.Sequences), in.Selection.Steps(),
+			{budget.SelectionRole, len(in.Selection.Sequences), in.Selection.Steps(),
 				len(in.Selection.Scenarios())},
-			{"signoff", len(in.Signoff.Sequences), in.Signoff.Steps(), len(in.Signoff.Scenarios())},
+			{budget.SignoffRole, len(in.Signoff.Sequences), in.Signoff.Steps(),
+				len(in.Signoff.Scenarios())},
 		},
 	}
 	s.Build = emit.BuildTargets(in)
@@ -295,7 +296,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		before := budget.ValueOf(r.Before, c.Target, c.Resource, c.Part)
 		s.Cost = append(s.Cost,
 			CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit,
-				string(c.Kind), Finite(c.Estimate), string(c.Estimated), Finite(c.Limit), c.AtLeast,
+				c.Kind, Finite(c.Estimate), c.Estimated, Finite(c.Limit), c.AtLeast,
 				in.LimitFrom(c), Finite(c.Margin()), c.Verdict})
 	}
 	for _, m := range r.Measured {
@@ -328,7 +329,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	for _, w := range r.Chosen.Roundings {
 		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), Finite(w.Distance),
 			w.Rounding == c.Rounding, tightest(w.Tightest), rowName(w.Tightest), Finite(w.MayReach),
-			w.Tightest.Tolerance, toleranceOn(w.Tightest)})
+			w.Tightest.Tolerance, w.Tightest.On()})
 	}
 	for _, f := range in.Files {
 		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
@@ -347,11 +348,11 @@ func lossRow(l budget.Loss, from string) LossRow {
 		FixedLow: Finite(l.FixedLow), FixedHigh: Finite(l.FixedHigh),
 		Rise: Finite(l.Rise), RiseLow: Finite(l.RiseLow), RiseHigh: Finite(l.RiseHigh),
 		Sequences: l.Sequences, Steps: l.Steps, Margin: Finite(l.Margin()),
-		Kind: string(budget.Measured), Verdict: l.Verdict, WouldDo: l.WouldDo,
+		Kind: budget.Measured, Verdict: l.Verdict, WouldDo: l.WouldDo,
 		Blocks: l.Blocks, BlockSteps: l.BlockSteps,
 	}
 	if l.Judged {
-		row.Tolerance, row.ToleranceOn, row.From = Finite(l.Tolerance), toleranceOn(l), from
+		row.Tolerance, row.ToleranceOn, row.From = Finite(l.Tolerance), l.On(), from
 	}
 	return row
 }
@@ -360,7 +361,7 @@ func widthRow(w budget.WidthStep) WidthRow {
 	return WidthRow{
 		What: w.What, Bits: w.Bits, Saved: w.Saved, Taken: w.Taken, Tightest: tightest(w.Tightest),
 		Row:      rowName(w.Tightest),
-		MayReach: Finite(w.MayReach), Tolerance: w.Tightest.Tolerance, On: toleranceOn(w.Tightest),
+		MayReach: Finite(w.MayReach), Tolerance: w.Tightest.Tolerance, On: w.Tightest.On(),
 	}
 }
 
@@ -368,7 +369,7 @@ func blameRow(b *budget.Blame) *BlameRow {
 	row := &BlameRow{
 		Tightest: tightest(b.Row), MayReach: Finite(b.Row.MayReach),
 		FloatMayReach: Finite(b.Row.FloatMayReach),
-		Tolerance:     b.Row.Tolerance, On: toleranceOn(b.Row),
+		Tolerance:     b.Row.Tolerance, On: b.Row.On(),
 	}
 	if b.Step != nil {
 		row.What, row.Bits = b.Step.What, b.Step.Bits
@@ -380,7 +381,7 @@ func forcedRow(f budget.Forced) ForcedRow {
 	row := ForcedRow{
 		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: tightest(f.Tightest),
 		Row: rowName(f.Tightest), MayReach: Finite(f.MayReach), Tolerance: f.Tightest.Tolerance,
-		On: toleranceOn(f.Tightest),
+		On: f.Tightest.On(),
 		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: Finite(f.RestMay),
 		RestTightest: tightest(f.Rest), RestRow: rowName(f.Rest),
 		RestUsed: Finite(f.RestUsed),
@@ -410,11 +411,4 @@ func tightest(l budget.Loss) string {
 		where = "region " + l.Region
 	}
 	return fmt.Sprintf("%s %s, %s", l.Output, l.Metric, where)
-}
-
-func toleranceOn(l budget.Loss) string {
-	if l.Relative {
-		return "rise"
-	}
-	return "fixed"
 }

@@ -50,12 +50,12 @@ func Read(text []byte) (*Signoff, error) {
 // over sequences; the error names the first that does not.
 func (s *Signoff) CheckVerdicts() error {
 	failed, short := false, false
-	count := func(verdict string) {
+	count := func(verdict budget.Verdict) {
 		failed = failed || verdict == budget.Fail
 		short = short || verdict == budget.NotEnough
 	}
 	for _, c := range s.Cost {
-		want := ""
+		var want budget.Verdict
 		if c.Limit != nil {
 			want = budget.Pass
 			if c.Value > *c.Limit && !c.AtLeast || c.Value < *c.Limit && c.AtLeast {
@@ -138,7 +138,7 @@ func (l *LossRow) judged() budget.Loss {
 		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow),
 		FixedHigh: number(l.FixedHigh),
 		Rise:      number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
-		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == "rise",
+		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == budget.OnRise,
 		Tolerance: *l.Tolerance,
 	}
 }

@@ -68,7 +68,7 @@ func (s *Signoff) tightestTable() Table {
 		margin float64
 	}
 	var rows []judgedRow
-	add := func(verdict string, margin *float64, cells ...string) {
+	add := func(verdict budget.Verdict, margin *float64, cells ...string) {
 		if verdict == "" {
 			return
 		}
@@ -104,7 +104,7 @@ func (s *Signoff) tightestTable() Table {
 // targetTable has a row per target with its totals.
 func (s *Signoff) targetTable() Table {
 	t := Table{Title: "Cost", Head: []string{"target"}, Numbers: 1, Words: 1}
-	var resources []string
+	var resources []budget.Resource
 	for _, c := range s.Cost {
 		if c.Part == budget.Total && !slices.Contains(resources, c.Resource) {
 			resources = append(resources, c.Resource)
@@ -146,7 +146,7 @@ func (c *Comparison) changeTable() Table {
 		Head: []string{"changes", "old", "new", "new against old", "outcome"}}
 	add := func(cells ...string) { t.Rows = append(t.Rows, cells) }
 	for _, f := range c.Inputs {
-		add(f.Role+" file "+f.File, ShortHash(f.Old), ShortHash(f.New), "", "")
+		add(string(f.Role)+" file "+f.File, ShortHash(f.Old), ShortHash(f.New), "", "")
 	}
 	for _, g := range c.itemGroups() {
 		add(g.what()+" "+g.change+": "+dataset.ListNames(g.names), "", "", "", "")
@@ -157,13 +157,13 @@ func (c *Comparison) changeTable() Table {
 	for _, l := range c.Loss {
 		if l.Outcome != Same {
 			add(l.row()+": "+l.of(), Optional(l.Old, l.show()), Optional(l.New, l.show()),
-				l.shownChange(), l.Outcome)
+				l.shownChange(), string(l.Outcome))
 		}
 	}
 	for _, r := range c.Cost {
 		if r.Outcome != Same {
 			add(r.Target+": "+r.of(), Optional(r.Old, r.show), Optional(r.New, r.show),
-				r.shownChange(), r.Outcome)
+				r.shownChange(), string(r.Outcome))
 		}
 	}
 	return t

@@ -33,7 +33,7 @@ func (s *Signoff) AccuracyTable() Table {
 	for _, l := range s.Loss {
 		t.Rows = append(t.Rows,
 			slices.Concat([]string{l.Output, l.WhereInWords(), l.metricAndUnit()},
-				s.lossCells(&l), []string{l.Kind, ShortVerdict(l.Verdict)}))
+				s.lossCells(&l), []string{string(l.Kind), ShortVerdict(l.Verdict)}))
 	}
 	return t
 }
@@ -74,7 +74,7 @@ func (s *Signoff) AccuracyTables() []Table {
 }
 
 func (s *Signoff) accuracyTitle() string {
-	return "Accuracy on the " + s.MeasuredOn + " recordings"
+	return "Accuracy on the " + string(s.MeasuredOn) + " recordings"
 }
 
 // lossHead names the figures of a row of the loss, lossCells prints them; that of the recovered
@@ -147,10 +147,10 @@ func (l *LossRow) upTo() string {
 		return "" // a maximum is judged as it is
 	case l.Metric == string(dataset.Explained):
 		return OptionalPercent(l.FixedLow) // the end that is further from the tolerance
-	case l.ToleranceOn == "fixed" && l.Metric == string(dataset.Bias) && l.FixedLow != nil &&
+	case l.ToleranceOn == budget.OnFixed && l.Metric == string(dataset.Bias) && l.FixedLow != nil &&
 		l.FixedHigh != nil && -*l.FixedLow > *l.FixedHigh:
 		return Significant(*l.FixedLow) // the end that is further from 0
-	case l.ToleranceOn == "fixed":
+	case l.ToleranceOn == budget.OnFixed:
 		return Optional(l.FixedHigh, Significant)
 	}
 	return Optional(l.RiseHigh, l.shownChange())
@@ -158,9 +158,9 @@ func (l *LossRow) upTo() string {
 
 func (l *LossRow) limit() string {
 	switch l.ToleranceOn {
-	case "rise":
+	case budget.OnRise:
 		return Optional(l.Tolerance, l.shownChange())
-	case "fixed":
+	case budget.OnFixed:
 		return Optional(l.Tolerance, l.show())
 	}
 	return ""
@@ -257,13 +257,13 @@ func (s *Signoff) RoundingTable() Table {
 
 // shownAs prints what a tolerance on a row is on: a rise in percent, a drop in points, or a value.
 // A row without a name is taken for an error.
-func (n *RowName) shownAs(on string) func(float64) string {
+func (n *RowName) shownAs(on budget.ToleranceOn) func(float64) string {
 	switch {
 	case n != nil && n.Metric == string(dataset.Explained):
 		return Percent
-	case on == "rise" && n != nil && IsShare(n.Metric):
+	case on == budget.OnRise && n != nil && IsShare(n.Metric):
 		return Points
-	case on == "rise":
+	case on == budget.OnRise:
 		return Percent
 	}
 	return Significant
@@ -298,7 +298,7 @@ func (s *Signoff) InputTable(whole bool) Table {
 		if !whole {
 			hash = ShortHash(hash)
 		}
-		t.Rows = append(t.Rows, []string{f.Role, f.File, hash})
+		t.Rows = append(t.Rows, []string{string(f.Role), f.File, hash})
 	}
 	return t
 }
@@ -324,7 +324,8 @@ func (s *Signoff) Summary() []string {
 			n.InputFraction),
 	)
 	for _, r := range s.Recorded {
-		name := map[string]string{"selection": "Selection", "signoff": "Sign-off"}[r.Use]
+		name := map[budget.Role]string{budget.SelectionRole: "Selection",
+			budget.SignoffRole: "Sign-off"}[r.Use]
 		lines = append(lines,
 			fmt.Sprintf("%s recordings: %s, %s steps, %s.", name, Plural(r.Sequences, "sequence"),
 				grouped(float64(r.Steps)), Plural(r.Scenarios, "scenario")))
@@ -357,7 +358,7 @@ func (s *Signoff) VerdictLine() string { return "Verdict: " + s.verdictText() + 
 
 func (s *Signoff) verdictText() string {
 	passed, judged := 0, 0
-	count := func(verdict string) {
+	count := func(verdict budget.Verdict) {
 		if verdict != "" {
 			judged++
 		}
@@ -397,11 +398,11 @@ func joinInts(values []int) string {
 }
 
 // ShortVerdict is a verdict as tables show it.
-func ShortVerdict(v string) string {
+func ShortVerdict(v budget.Verdict) string {
 	if v == budget.NotEnough {
 		return "not enough"
 	}
-	return v
+	return string(v)
 }
 
 // Significant prints a measured figure with three or four digits.
@@ -433,7 +434,7 @@ func Percent(v float64) string {
 }
 
 // Shown prints a value that is compared with the tolerance of a row.
-func Shown(l budget.Loss, v float64) string { return rowName(l).shownAs(toleranceOn(l))(v) }
+func Shown(l budget.Loss, v float64) string { return rowName(l).shownAs(l.On())(v) }
 
 func wholePercent(v *float64) string {
 	return Optional(v, func(v float64) string {

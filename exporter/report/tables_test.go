@@ -19,8 +19,8 @@ func TestRightAligned(t *testing.T) {
 
 // Only the long verdict is shown in other words.
 func TestShortVerdict(t *testing.T) {
-	for verdict, want := range map[string]string{"": "", budget.Pass: budget.Pass,
-		budget.Fail: budget.Fail, budget.NotEnough: "not enough"} {
+	for verdict, want := range map[budget.Verdict]string{"": "", budget.Pass: "pass",
+		budget.Fail: "fail", budget.NotEnough: "not enough"} {
 		if got := ShortVerdict(verdict); got != want {
 			t.Errorf("%q is shown as %q, want %q", verdict, got, want)
 		}

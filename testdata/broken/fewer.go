@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"strings"
+
+	"kerf/budget"
 )
 
 // Draws of the part in which recordings are taken away; see README.md.
@@ -28,7 +30,7 @@ func (d *draft) fewer(number uint64, n int) *draft {
 
 // productsOfPlan plans a job and returns the multiply-accumulates of one step of the chosen network
 // and the verdict.
-func productsOfPlan(d *draft) (macs int, verdict string, err error) {
+func productsOfPlan(d *draft) (macs int, verdict budget.Verdict, err error) {
 	in, err := load(d)
 	if err != nil {
 		return 0, "", err

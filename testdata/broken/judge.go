@@ -162,7 +162,7 @@ func (b *bench) judge(set string, k *kind, n int, whole bool) (*outcome, error) 
 	if r, err := plan(in); err != nil {
 		o.verdict = "no plan: " + strings.ReplaceAll(err.Error(), "\n", " ")
 	} else {
-		o.verdict = r.Verdict
+		o.verdict = string(r.Verdict)
 	}
 	return o, nil
 }

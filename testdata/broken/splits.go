@@ -29,7 +29,7 @@ var further = plant.Set{Name: "further", Prefix: "fur", Seed: 20_011, PerScenari
 
 // split is a plan on two parts of a split, and its check on the third part.
 type split struct {
-	verdict               string
+	verdict               budget.Verdict
 	features, units, macs int // kept, and multiply-accumulates of one step
 	passed                int // judged rows of the loss that pass
 	// those of them that are above their tolerance on the third part
@@ -39,7 +39,7 @@ type split struct {
 
 // peerPlan is the plan of an older kerf: its verdict and the multiply-accumulates of one step.
 type peerPlan struct {
-	verdict string
+	verdict budget.Verdict
 	macs    int
 }
 
@@ -155,7 +155,7 @@ func planByPeer(program, job string) (*peerPlan, error) {
 		return nil, fmt.Errorf("%s: %w", program, err)
 	}
 	var signoff struct {
-		Verdict string
+		Verdict budget.Verdict
 		Kept    struct {
 			Features []string
 			Units    [][]int
@@ -196,14 +196,14 @@ func measureSplits(out *strings.Builder, dir, peer string) error {
 				brokenPlans++
 			}
 		}
-		row := []string{fmt.Sprint(n), s.verdict, fmt.Sprint(s.features), fmt.Sprint(s.units),
+		row := []string{fmt.Sprint(n), string(s.verdict), fmt.Sprint(s.features), fmt.Sprint(s.units),
 			fmt.Sprint(s.macs), fmt.Sprint(s.passed), strings.Join(s.broken, "; "), "", ""}
 		if s.peer != nil {
 			peerMACs += s.peer.macs
 			if s.peer.verdict == budget.Fits {
 				peerSigned++
 			}
-			row[7], row[8] = s.peer.verdict, fmt.Sprint(s.peer.macs)
+			row[7], row[8] = string(s.peer.verdict), fmt.Sprint(s.peer.macs)
 		}
 		rows = append(rows, row)
 		fmt.Fprintln(os.Stderr, strings.Join(row, ", "))
@@ -237,7 +237,7 @@ func measureOpen(out *strings.Builder, _ string) error {
 	pool := (&recording{d.selection.header,
 		slices.Concat(d.selection.sequences, d.signoff.sequences)}).halves()
 	passed, broken, macs := 0, 0, 0
-	verdicts := map[string]int{}
+	verdicts := map[budget.Verdict]int{}
 	var list []string
 	for n := range openSplits {
 		parts := pool.deal(rand.New(rand.NewPCG(openSeed, uint64(n))), 3,

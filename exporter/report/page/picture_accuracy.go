@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 
+	"kerf/budget"
 	"kerf/dataset"
 	"kerf/exporter/report"
 )
@@ -18,7 +19,7 @@ func accuracyFigures(s *report.Signoff) []figure {
 			all = append(all, figure{
 				Title: fmt.Sprintf("%s of %s by scenario and region", errorOrAccuracy(&rows[0]),
 					rows[0].Output),
-				Caption: "On the " + s.MeasuredOn + " recordings. Left: the network as given, " +
+				Caption: "On the " + string(s.MeasuredOn) + " recordings. Left: the network as given, " +
 					"the cut network, both in float, and the integer network of the C. Right: " +
 					"what the integer network loses against the float network on the same " +
 					"steps, with its 95\u00a0% interval, which must lie left of the limit.",
@@ -66,7 +67,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 	for _, l := range rows {
 		names = append(names, l.WhereInWords())
 		errorRange.include(&l.Float, &l.Cut, &l.Fixed, errorLimit(&l), l.Recovered)
-		if l.ToleranceOn != "rise" {
+		if l.ToleranceOn != budget.OnRise {
 			errorRange.include(l.FixedLow, l.FixedHigh)
 		}
 		riseRange.include(l.Rise, l.RiseLow, l.RiseHigh, riseLimit(&l))
@@ -100,7 +101,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 		d.shortText(nameWidth, y+4, "end", l.WhereInWords(), nameWidth)
 		d.line(errors.from, y, errors.to, y, "grid")
 		d.line(rises.from, y, rises.to, y, "grid")
-		if l.ToleranceOn == "fixed" {
+		if l.ToleranceOn == budget.OnFixed {
 			d.intervalAcross(errors, l.FixedLow, l.FixedHigh, y+apart)
 		}
 		d.mark("ring", errors.at(l.Float), y-apart)
@@ -123,7 +124,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 
 // errorLimit returns the tolerance on the error itself; nil where the tolerance is on the rise.
 func errorLimit(l *report.LossRow) *float64 {
-	if l.ToleranceOn == "fixed" {
+	if l.ToleranceOn == budget.OnFixed {
 		return l.Tolerance
 	}
 	return nil
@@ -131,7 +132,7 @@ func errorLimit(l *report.LossRow) *float64 {
 
 // riseLimit returns the tolerance on the rise of the error; nil where it is on the error itself.
 func riseLimit(l *report.LossRow) *float64 {
-	if l.ToleranceOn == "rise" {
+	if l.ToleranceOn == budget.OnRise {
 		return l.Tolerance
 	}
 	return nil

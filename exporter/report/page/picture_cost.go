@@ -14,7 +14,10 @@ import (
 // per resource.
 func costFigures(s *report.Signoff) []figure {
 	var all []figure
-	for _, r := range []struct{ resource, title string }{
+	for _, r := range []struct {
+		resource budget.Resource
+		title    string
+	}{
 		{budget.Flash, "Where the flash goes"}, {budget.RAM, "Where the RAM goes"},
 		{budget.Cycles, "Where the cycles of a step go"},
 	} {
@@ -32,7 +35,7 @@ func costFigures(s *report.Signoff) []figure {
 }
 
 // parts lists what a total is made of.
-func costParts(s *report.Signoff, resource string) []string {
+func costParts(s *report.Signoff, resource budget.Resource) []string {
 	var parts []string
 	for _, c := range s.Cost {
 		if c.Resource == resource && c.Part != budget.Total && !slices.Contains(parts, c.Part) {
@@ -44,7 +47,7 @@ func costParts(s *report.Signoff, resource string) []string {
 
 // totalLimit returns the limit on a total, nil without one. A limit on the step time limits the
 // cycles as well.
-func totalLimit(s *report.Signoff, target, resource string) *float64 {
+func totalLimit(s *report.Signoff, target string, resource budget.Resource) *float64 {
 	c := s.Total(target, resource)
 	if c == nil {
 		return nil
@@ -60,7 +63,7 @@ func totalLimit(s *report.Signoff, target, resource string) *float64 {
 
 // costPicture draws two bars per target, made of the parts of a resource: what is handed off, and
 // the whole network in its widest formats. No picture is made where no target has the resource.
-func costPicture(s *report.Signoff, resource string) template.HTML {
+func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
 	const bar, gap, top = 17.0, 22.0, 40.0
 	targets := slices.DeleteFunc(s.TargetNames(), func(t string) bool {
 		return s.Total(t, resource) == nil

@@ -22,8 +22,8 @@ type frontierView struct {
 
 // limitSlider is one limit on a target that the reader can move.
 type limitSlider struct {
-	ID        string // of the element on the page
-	Resource  string // of the costs, or toleranceResource
+	ID        string          // of the element on the page
+	Resource  budget.Resource // of the costs, or toleranceResource
 	Name      string
 	Unit      string
 	Low, High float64 // the ends of the slider
@@ -32,8 +32,10 @@ type limitSlider struct {
 }
 
 // sliderResources are the costs that a candidate has, in the order of the sliders and panels.
-var sliderResources = []struct{ resource, unit string }{{budget.Flash, "B"}, {budget.RAM, "B"},
-	{budget.Cycles, "cycles"}, {budget.Energy, "J"}}
+var sliderResources = []struct {
+	resource budget.Resource
+	unit     string
+}{{budget.Flash, "B"}, {budget.RAM, "B"}, {budget.Cycles, "cycles"}, {budget.Energy, "J"}}
 
 // toleranceResource names the share of the tolerance, the vertical axis, among the limits.
 const toleranceResource = "tolerance"
@@ -82,7 +84,7 @@ func largestShown(f *report.FrontierInfo) float64 {
 
 // costSlider returns the slider of a resource, from the cheapest candidate to the most costly one
 // or the limit of the job. It is not known where no candidate has the resource.
-func costSlider(s *report.Signoff, target, resource string) (l limitSlider, known bool) {
+func costSlider(s *report.Signoff, target string, resource budget.Resource) (l limitSlider, known bool) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for k := range s.Frontier.Candidates {
 		if value := candidateCost(&s.Frontier, k, target, resource); value != nil {
@@ -93,7 +95,7 @@ func costSlider(s *report.Signoff, target, resource string) (l limitSlider, know
 		return limitSlider{}, false
 	}
 	room := float64(0.06 * max(high-low, float64(0.05*high)))
-	l = limitSlider{Resource: resource, Name: resource, Low: low - room, High: high + room}
+	l = limitSlider{Resource: resource, Name: string(resource), Low: low - room, High: high + room}
 	l.Value, l.Free = l.High, true
 	if limit := totalLimit(s, target, resource); limit != nil {
 		l.Value, l.Free = *limit, false
@@ -103,7 +105,7 @@ func costSlider(s *report.Signoff, target, resource string) (l limitSlider, know
 }
 
 // candidateCost returns what candidate k costs on a target, nil where that is not known.
-func candidateCost(f *report.FrontierInfo, k int, target, resource string) *float64 {
+func candidateCost(f *report.FrontierInfo, k int, target string, resource budget.Resource) *float64 {
 	for _, c := range f.Candidates[k].Cost {
 		if c.Target != target {
 			continue

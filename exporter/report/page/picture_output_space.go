@@ -39,7 +39,7 @@ func spaceChoices(s *report.Signoff) []spaceChoice {
 				},
 				{
 					Title: "Error over " + strings.Join(names, " and "),
-					Caption: "Error of the integer network on the " + s.MeasuredOn +
+					Caption: "Error of the integer network on the " + string(s.MeasuredOn) +
 						" recordings, by the reference values: " + axesInWords(&m) +
 						" The side of a square grows with the error; the full cell is the " +
 						"largest one.",

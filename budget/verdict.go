@@ -1,0 +1,85 @@
+package budget
+
+// Verdict is what is said of a row, of a candidate, or of the whole job; empty where nothing judges.
+type Verdict string
+
+// Verdicts on a row of the accuracy or of the cost.
+const (
+	// Pass: the figure, of an error the upper end of its interval, is within the tolerance or limit.
+	Pass Verdict = "pass"
+
+	// Fail: the figure itself is beyond the tolerance or limit.
+	Fail Verdict = "fail"
+
+	// NotEnough: the error is within its tolerance, the upper end of its interval is not, or the
+	// row has fewer sequences than its metric is judged on. As the verdict on the whole: no row
+	// fails, and at least one has too few recordings, or none is independent.
+	NotEnough Verdict = "not enough recordings"
+)
+
+// Verdicts on the whole, besides [NotEnough].
+const (
+	// Fits: every tolerance and limit is met, there is at least one, and nothing speaks against the
+	// network as given.
+	Fits Verdict = "fits"
+
+	// DoesNotFit: a tolerance or limit is broken, none is given, or an examination found a cause
+	// that the job gives no reason to pass over.
+	DoesNotFit Verdict = "does not fit"
+)
+
+// Verdicts on a candidate of the search, on selection recordings, besides [Fits].
+const (
+	// BreaksTolerance: a row may reach more than its tolerance on the sign-off recordings.
+	BreaksTolerance Verdict = "breaks a tolerance"
+
+	// BreaksLimit: every tolerance is kept, a limit of the cost is not.
+	BreaksLimit Verdict = "breaks a limit"
+
+	// FitsBeforeRounding: the float network after the cut keeps every tolerance; the integer
+	// network was not measured.
+	FitsBeforeRounding Verdict = "fits before rounding"
+)
+
+// ToleranceOn is the figure that a tolerance is compared with; empty for a row without a tolerance.
+type ToleranceOn string
+
+const (
+	// OnRise: what the error of the integer network rises by against the float network, as a
+	// fraction; of a share of steps what it falls by.
+	OnRise ToleranceOn = "rise"
+
+	// OnFixed: the error or share of the integer network itself, in the unit of the output.
+	OnFixed ToleranceOn = "fixed"
+)
+
+// RecordingSet names a set of recordings in words.
+type RecordingSet string
+
+const (
+	// SelectionSet are the recordings that every choice rests on.
+	SelectionSet RecordingSet = "selection"
+
+	// SignoffSet are the recordings that no choice has seen and verdicts rest on.
+	SignoffSet RecordingSet = "sign-off"
+)
+
+// setOf names the sign-off recordings, or else the selection recordings.
+func setOf(signoff bool) RecordingSet {
+	if signoff {
+		return SignoffSet
+	}
+	return SelectionSet
+}
+
+// Role is what an input file is for. Files of recordings have the key under which the job names
+// them; other roles are those of the calls that read them, such as job, model and features.
+type Role string
+
+const (
+	// SelectionRole is the role of selection recordings.
+	SelectionRole Role = "selection"
+
+	// SignoffRole is the role of sign-off recordings.
+	SignoffRole Role = "signoff"
+)
