@@ -198,7 +198,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 			"(%s): such a row may get 1 %% worse, no more", reach[0], reach[1], row.figure())
 	}
 	if !r.Chosen.Within && in.JudgesLoss() {
-		row, _ := r.Chosen.Tightest()
+		row := r.Chosen.Tightest()
 		add("none of the %d networks that were brought to fixed point leaves a reserve for every "+
 			"tolerance on the selection recordings; the one with the least cut and the widest "+
 			"words goes to sign-off: %s", r.Chosen.Tried, row.reaches())
@@ -326,7 +326,7 @@ func (r *Result) warnSingle(pl *Planner) {
 	}
 	var places []string
 	for _, l := range pl.assess(pl.floatOnSelection()).rows {
-		if place := l.where(); l.Sequences == 1 && l.Metric != dataset.MaxError &&
+		if place := l.inSentence(); l.Sequences == 1 && l.Metric != dataset.MaxError &&
 			!slices.Contains(places, place) {
 			places = append(places, place)
 		}
@@ -348,12 +348,12 @@ func (r *Result) warnBlocks() {
 		if !l.Judged || l.Blocks == 0 {
 			continue
 		}
-		before, known := fewest[l.where()]
+		before, known := fewest[l.inSentence()]
 		if !known {
-			places = append(places, l.where())
+			places = append(places, l.inSentence())
 		}
 		if !known || l.Blocks < before.Blocks {
-			fewest[l.where()] = l
+			fewest[l.inSentence()] = l
 		}
 	}
 	for i, place := range places {

@@ -39,7 +39,7 @@ func (r *Result) blame(pl *Planner) *Blame {
 	}
 	worst := broken[0]
 	for _, l := range broken[1:] {
-		worse := used(l, l.MayReach) > used(worst, worst.MayReach)
+		worse := l.used() > worst.used()
 		if given := l.givenBreaks(); given != worst.givenBreaks() {
 			worse = !given
 		}
@@ -81,8 +81,7 @@ func (l Loss) givenBreaks() bool { return l.FloatMayReach > l.Allowed() }
 
 // sameRow tells whether two rows are about the same.
 func (l Loss) sameRow(o Loss) bool {
-	return l.Output == o.Output && l.Scenario == o.Scenario && l.Region == o.Region &&
-		l.Metric == o.Metric && l.Judged == o.Judged && l.Relative == o.Relative
+	return l.RowName == o.RowName && l.Judged == o.Judged && l.Relative == o.Relative
 }
 
 // String is the blame in a sentence.

@@ -30,12 +30,8 @@ type Chosen struct {
 	used    float64 // share of its tolerance that the tightest row may reach
 }
 
-// Tightest is the row with the least room on the selection recordings, and what it
-// may reach.
-func (c *Chosen) Tightest() (Loss, float64) {
-	r := c.Roundings[c.roundingIndex()]
-	return r.Tightest, r.MayReach
-}
+// Tightest returns the judged row with the least room on the selection recordings.
+func (c *Chosen) Tightest() Loss { return c.Roundings[c.roundingIndex()].Tightest }
 
 // Choose adds the word widths to a cut. It brings points that were found to fixed point, each with
 // every uniform choice of widths, the cheapest first by the objective of the job, until one is

@@ -145,7 +145,7 @@ func TestSignoffRecordingsChooseNothing(t *testing.T) {
 // taken lists the attempts with what they may reach.
 func taken(cut *Cut) (steps []string) {
 	for _, s := range cut.Path {
-		steps = append(steps, fmt.Sprint(s.Item, s.Names, s.Taken, s.MayReach))
+		steps = append(steps, fmt.Sprint(s.Item, s.Names, s.Taken, s.Tightest.MayReach))
 	}
 	return steps
 }

@@ -216,7 +216,7 @@ func (e *Examination) explainedBy(pl *Planner, fixed *dataset.Score) {
 		}
 		for o, output := range pl.in.judged() {
 			for _, p := range pl.in.places(pl.in.Signoff, o) {
-				if output.Name == x.Output && p.scenario == x.Scenario && p.region == x.Region {
+				if output.Name == x.Output && p.Scope == x.Scope {
 					x.Fixed = fixed.Value(constant, p.slice, dataset.Explained)
 				}
 			}
@@ -466,9 +466,9 @@ func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
 func (r *Result) warnWhereNothing() {
 	var places []string
 	for _, x := range r.Examination.Explained {
-		if x.Signoff && !x.IsWhole() && x.Given < 0 {
-			l := Loss{Output: x.Output, Scenario: x.Scenario, Region: x.Region}
-			places = append(places, l.Describe())
+		if x.Signoff && !x.IsEverywhere() && x.Given < 0 {
+			row := RowName{Output: x.Output, Scope: x.Scope}
+			places = append(places, row.Describe())
 		}
 	}
 	if len(places) > 0 {

@@ -11,12 +11,12 @@ import (
 // those of the most frequent class. Shares of scenarios and regions are shown and decide nothing:
 // where an output hardly moves there is hardly any variance to explain.
 type Explained struct {
-	Output           string
-	Signoff          bool // on the sign-off recordings, else on the selection recordings
-	Scenario, Region string
-	Given            float64 // share that the network as given explains
-	Low, High        float64 // its 95 % interval; NaN where there is none
-	Fixed            float64 // share that the integer network explains; NaN where it was not run
+	Output  string
+	Signoff bool // on the sign-off recordings, else on the selection recordings
+	Scope
+	Given     float64 // share that the network as given explains
+	Low, High float64 // its 95 % interval; NaN where there is none
+	Fixed     float64 // share that the integer network explains; NaN where it was not run
 	// error of the constant: RMSE in the unit of the output, accuracy of a classifier
 	Constant         float64
 	Sequences, Steps int
@@ -25,9 +25,6 @@ type Explained struct {
 // On names the recordings that a share is of.
 func (e *Explained) On() RecordingSet { return setOf(e.Signoff) }
 
-// IsWhole tells whether a share is that of all recordings of its kind.
-func (e *Explained) IsWhole() bool { return e.Scenario == "all" && e.Region == "" }
-
 // leastExplained is the share of the variance below which a network does not do what it was trained
 // for, whatever else is said of it (our choice).
 const leastExplained = 0.1
@@ -35,7 +32,7 @@ const leastExplained = 0.1
 // IsLittle tells whether a share speaks against the network: it explains less than a tenth, or less
 // than nothing with all of its interval.
 func (e *Explained) IsLittle() bool {
-	return e.IsWhole() && (e.Given < leastExplained || e.High < 0)
+	return e.IsEverywhere() && (e.Given < leastExplained || e.High < 0)
 }
 
 // explained measures the shares of one set of recordings.
@@ -50,9 +47,8 @@ func (pl *Planner) explained(rec *dataset.Recordings, given *dataset.Score) []Ex
 				continue // the constant makes no error there: nothing can be explained
 			}
 			all = append(all, Explained{
-				Output: output.Name, Signoff: rec == pl.in.Signoff, Scenario: p.scenario,
-				Region: p.region,
-				Given:  c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
+				Output: output.Name, Signoff: rec == pl.in.Signoff, Scope: p.Scope,
+				Given: c.Other, Low: c.OtherLow, High: c.OtherHigh, Fixed: math.NaN(),
 				Constant: constant.Value(constant, p.slice, main), Sequences: c.Sequences,
 				Steps: c.Steps,
 			})

@@ -20,14 +20,12 @@ type Forced struct {
 	// with the narrower word for all units: the judged row with the least room, on selection
 	// recordings
 	Tightest Loss
-	MayReach float64
 	Of       string       // what the names in Rows are: unitRows or outputRows
 	Rows     []ForcedUnit // the fewest that must stay wide, by their share
 	All      int          // how many there are
 	Rest     Loss         // the row with the least room when only Rows stay wide
-	RestMay  float64
-	RestUsed float64 // the largest share of any tolerance then
-	OneLess  float64 // the same without the last of Rows; 0 where there is one
+	RestUsed float64      // the largest share of any tolerance then
+	OneLess  float64      // the same without the last of Rows; 0 where there is one
 }
 
 // What a word can be narrowed for one at a time.
@@ -38,12 +36,14 @@ const (
 
 // ForcedUnit is one unit, or for the last dense layer one output.
 type ForcedUnit struct {
-	Name   string
-	Share  float64 // of the squared distance that the narrower word adds, unit by unit
-	Memory float64 // steps that the unit remembers on the selection recordings; 0 for none
+	Name string `json:"name"`
+	// of the squared distance that the narrower word adds, unit by unit
+	Share float64 `json:"share"`
+	// steps that the unit remembers on the selection recordings; 0 for none
+	Memory float64 `json:"memory_steps"`
 	// a 16-bit state: steps on which it stands still although its candidate is 1 % or more away
-	Stalled int
-	Steps   int // of the selection recordings
+	Stalled int `json:"stalled_steps"`
+	Steps   int `json:"steps"` // of the selection recordings
 }
 
 // force finds, for every word that the tolerances kept wide, the units that need
@@ -59,7 +59,7 @@ func (pl *Planner) force(ctx context.Context, chosen *Chosen, refused []refusal)
 	}
 	for _, r := range refused {
 		f := Forced{What: r.width.name, Bits: *r.width.bits(&chosen.Candidate.Formats),
-			Narrower: r.step.Bits, Tightest: r.step.Tightest, MayReach: r.step.MayReach}
+			Narrower: r.step.Bits, Tightest: r.step.Tightest}
 		c := chosen.Candidate
 		c.Rounding = r.narrow.Candidate.Rounding
 		names := pl.in.rowNames(c, r.width)
@@ -154,7 +154,7 @@ func (pl *Planner) fewest(ctx context.Context, p *prepared, c Candidate, partial
 
 // rest keeps what was measured with the wide word for some rows.
 func (f *Forced) rest(j judgement) {
-	f.Rest, f.RestMay, f.RestUsed = j.tightest, j.mayReach, j.used
+	f.Rest, f.RestUsed = j.tightest, j.used
 }
 
 // describeUnits adds memory and stalls.

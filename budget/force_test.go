@@ -104,10 +104,10 @@ func TestTheUnitThatForcesWideWeights(t *testing.T) {
 	if want := (1 + math.E) / math.E; math.Abs(f.Rows[0].Memory-want) > 1e-9 {
 		t.Errorf("it remembers %g steps, want %g", f.Rows[0].Memory, want)
 	}
-	if f.Tightest.Output != "y1" || !(f.MayReach > f.Tightest.Tolerance) ||
-		!(f.RestMay <= f.Rest.Tolerance) {
+	if f.Tightest.Output != "y1" || !(f.Tightest.MayReach > f.Tightest.Tolerance) ||
+		!(f.Rest.MayReach <= f.Rest.Tolerance) {
 		t.Errorf("with int8 %s may reach %g, with int16 for unit 1 alone %g", f.Tightest.Output,
-			f.MayReach, f.RestMay)
+			f.Tightest.MayReach, f.Rest.MayReach)
 	}
 }
 
@@ -211,7 +211,7 @@ func TestTheWordToBlame(t *testing.T) {
 // tolerance itself.
 func TestBlameInWords(t *testing.T) {
 	row := func(reach, given float64) Loss {
-		return Loss{Output: "y", Scenario: "all", Metric: "rmse", Judged: true, Tolerance: 2,
+		return Loss{RowName: RowName{"y", Scope{"all", ""}, "rmse"}, Judged: true, Tolerance: 2,
 			MayReach: reach, FloatMayReach: given}
 	}
 	step := &WidthStep{What: "state", Bits: 32, Saved: -4}

@@ -3,12 +3,12 @@ package budget
 // Freed is what one part of a choice frees on one target, against the whole network in the
 // widest formats that the job allows. Below 0 it costs.
 type Freed struct {
-	Target string
-	By     string  // FreedFrontEnd, FreedCut, FreedWords or Total
-	Name   string  // of the front end; else empty
-	Flash  float64 // B
-	RAM    float64 // B
-	Cycles float64 // per step
+	Target string  `json:"target"`
+	By     string  `json:"by"`     // FreedFrontEnd, FreedCut, FreedWords or Total
+	Name   string  `json:"name"`   // of the front end; else empty
+	Flash  float64 `json:"flash"`  // B
+	RAM    float64 `json:"ram"`    // B
+	Cycles float64 `json:"cycles"` // per step
 }
 
 // What frees something: a cost group that goes with its last feature, features and

@@ -33,7 +33,6 @@ type UnitLoss struct {
 	Units    int
 	Features int
 	Tightest Loss
-	MayReach float64
 }
 
 // Frontier sums up a search. The choice is among the candidates, whatever was trained or
@@ -137,7 +136,7 @@ func byUnits(points []*Point) []UnitLoss {
 	}
 	var all []UnitLoss
 	for n, p := range best {
-		all = append(all, UnitLoss{n, len(p.Candidate.Features), p.Tightest, p.MayReach})
+		all = append(all, UnitLoss{n, len(p.Candidate.Features), p.Tightest})
 	}
 	slices.SortFunc(all, func(a, b UnitLoss) int { return a.Units - b.Units })
 	return all

@@ -42,9 +42,10 @@ type Target struct {
 
 // InputFile is one file that the result depends on.
 type InputFile struct {
-	Role   Role   // job, model, features, ...
-	Name   string // as the job names it, without folders outside the job's
-	SHA256 string // hexadecimal
+	Role Role `json:"role"`
+	// File is the name in the job, of an absolute path the last part.
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"` // hexadecimal
 }
 
 // Load reads a job file and every file it names.

@@ -6,16 +6,14 @@ import (
 	"slices"
 
 	"kerf/dataset"
+	"kerf/prune"
 )
 
 // Loss is one row of the accuracy table. The columns are measured on the same
 // steps.
 type Loss struct {
-	Output   string
-	Unit     string
-	Scenario string // "all" or a scenario
-	Region   string // empty: everywhere
-	Metric   dataset.Metric
+	RowName
+	Unit string
 
 	Float, Cut, Fixed float64 // in the unit of the output
 	Recovered         float64 // the same after recovery training; NaN where there was none
@@ -131,16 +129,13 @@ func (l *Loss) On() ToleranceOn {
 
 // place is one slice of the recordings that a row is about.
 type place struct {
-	scenario, region string
-	slice            dataset.Slice
+	Scope
+	slice dataset.Slice
 }
-
-// isEverywhere reports whether a place is all recordings.
-func (p place) isEverywhere() bool { return p.scenario == "all" && p.region == "" }
 
 // places lists the slices of one output: everywhere, each scenario, each region.
 func (in *Inputs) places(rec *dataset.Recordings, output int) []place {
-	all := []place{{"all", "", dataset.Slice{Output: output, Region: -1}}}
+	all := []place{{Scope{prune.All, ""}, dataset.Slice{Output: output, Region: -1}}}
 	scenarios := rec.Scenarios()
 	for _, s := range in.Selection.Scenarios() {
 		if !slices.Contains(scenarios, s) {
@@ -148,10 +143,12 @@ func (in *Inputs) places(rec *dataset.Recordings, output int) []place {
 		}
 	}
 	for _, s := range scenarios {
-		all = append(all, place{s, "", dataset.Slice{Output: output, Scenario: s, Region: -1}})
+		all = append(all, place{Scope{s, ""},
+			dataset.Slice{Output: output, Scenario: s, Region: -1}})
 	}
 	for r, region := range in.Regions {
-		all = append(all, place{"all", region.Name, dataset.Slice{Output: output, Region: r}})
+		all = append(all, place{Scope{prune.All, region.Name},
+			dataset.Slice{Output: output, Region: r}})
 	}
 	return all
 }
@@ -181,7 +178,7 @@ func (pl *Planner) lossRows(rec *dataset.Recordings, s scores, judgedOnly bool) 
 	for o, output := range pl.in.judged() {
 		for _, p := range pl.in.places(rec, o) {
 			judged := map[dataset.Metric]bool{}
-			for _, t := range pl.in.Job.Tolerances[output.Name].rules(p) {
+			for _, t := range pl.in.Job.Tolerances[output.Name].rules(p.Scope) {
 				judged[t.metric] = true
 				row := pl.in.lossRow(output, p, t.metric, s)
 				row.Judged, row.Relative, row.Tolerance = true, t.relative, t.limit
@@ -205,9 +202,8 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 	}
 	c := dataset.Compare(base, s.fixed, p.slice, metric)
 	row := Loss{
-		Output: output.Name, Unit: output.Unit, Scenario: p.scenario, Region: p.region,
-		Metric: metric,
-		Float:  c.Base, Cut: s.cut.Value(base, p.slice, metric), Recovered: math.NaN(),
+		RowName: RowName{output.Name, p.Scope, metric}, Unit: output.Unit,
+		Float: c.Base, Cut: s.cut.Value(base, p.slice, metric), Recovered: math.NaN(),
 		Fixed: c.Other,
 		Rise:  c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow,
 		FixedHigh: c.OtherHigh,
@@ -220,20 +216,6 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 		row.Recovered = s.recovered.Value(base, p.slice, metric)
 	}
 	return row
-}
-
-// Describe names the output and the place of a row in words.
-func (l *Loss) Describe() string { return l.Output + ", " + l.where() }
-
-// where names the place of a row in words.
-func (l *Loss) where() string {
-	switch {
-	case l.Region != "":
-		return "region " + l.Region
-	case l.Scenario == "all":
-		return "all scenarios"
-	}
-	return "scenario " + l.Scenario
 }
 
 // Explain says in words why a row did not pass.

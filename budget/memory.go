@@ -36,12 +36,12 @@ func (t Target) flashWait() targets.FlashWait {
 
 // Placement compares a total with the weights and tables in flash and copied to RAM.
 type Placement struct {
-	Target   string
-	Resource Resource
-	Unit     string
-	InFlash  float64
-	InRAM    float64
-	Chosen   string // flash or ram
+	Target   string   `json:"target"`
+	Resource Resource `json:"resource"`
+	Unit     string   `json:"unit"`
+	InFlash  float64  `json:"in_flash"`
+	InRAM    float64  `json:"in_ram"`
+	Chosen   string   `json:"chosen"` // flash or ram
 }
 
 // Placements compares both places for the weights, on the targets where they differ in cycles.

@@ -15,7 +15,6 @@ type PathStep struct {
 	Share     float64  // of the score, in its worst case; of a front end the sum over its features
 	Taken     bool     // false: it stays, because Tightest breaks its tolerance
 	Tightest  Loss     // the judged row with the least room, on selection recordings
-	MayReach  float64  // what the sign-off recordings may show in that row, see signoffReach
 	Candidate Candidate
 	Costs     []Cost // of Candidate
 }
@@ -59,7 +58,7 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 			if broken.Within() {
 				continue // its cost speaks against it, not its loss
 			}
-			step.Tightest, step.MayReach = broken.Tightest, broken.MayReach
+			step.Tightest = broken.Tightest
 			listed[key] = true
 			path = append(path, step)
 		}
@@ -69,7 +68,7 @@ func (c *Cut) pathTo(end Candidate) []PathStep {
 
 func (p *Point) step(taken bool) PathStep {
 	step := PathStep{Item: p.Item, Names: p.Names, Share: p.Share, Taken: taken,
-		Tightest: p.Tightest, MayReach: p.MayReach, Candidate: p.Candidate, Costs: p.Costs}
+		Tightest: p.Tightest, Candidate: p.Candidate, Costs: p.Costs}
 	if p.From == nil {
 		return step
 	}

@@ -190,7 +190,7 @@ func (in *Inputs) smaller(cut *Cut, c Candidate) []Candidate {
 		}
 	}
 	slices.SortStableFunc(refused, func(a, b PathStep) int {
-		return cmp.Compare(used(a.Tightest, a.MayReach), used(b.Tightest, b.MayReach))
+		return cmp.Compare(a.Tightest.used(), b.Tightest.used())
 	})
 	var all []Candidate
 	gone := 0

@@ -229,10 +229,11 @@ func TestSmallerCandidates(t *testing.T) {
 	cut := &Cut{}
 	for i, reach := range []float64{0.9, 0.2, 0.5, 0.3, 0.4} {
 		cut.Path = append(cut.Path,
-			PathStep{Features: []int{i}, Tightest: Loss{Tolerance: 0.1}, MayReach: reach})
+			PathStep{Features: []int{i}, Tightest: Loss{Tolerance: 0.1, MayReach: reach}})
 	}
 	cut.Path = append(cut.Path,
-		PathStep{Features: []int{11}, Taken: true, MayReach: 0.05, Tightest: Loss{Tolerance: 0.1}})
+		PathStep{Features: []int{11}, Taken: true,
+			Tightest: Loss{Tolerance: 0.1, MayReach: 0.05}})
 	c := in.Whole(quant.Formats{})
 	c.Features = prune.Without(12, 11)
 	var got [][]int

@@ -22,7 +22,6 @@ type Remedy struct {
 	Within   bool // the selection recordings stay within every tolerance
 	// the judged row with the least room there; not Judged if the network stays as it is
 	Tightest Loss
-	MayReach float64
 }
 
 // The things that a remedy changes, in the order in which they are tried.
@@ -235,7 +234,7 @@ func (r *remedies) changed(ctx context.Context, row Cost, knob string, names []s
 	}
 	found := Remedy{Target: r.target.Name, Resource: row.Resource, Knob: knob, Change: change,
 		Names: names, Value: after.Value, Within: chosen.Within}
-	found.Tightest, found.MayReach = chosen.Tightest()
+	found.Tightest = chosen.Tightest()
 	r.found = append(r.found, found)
 	return nil
 }
@@ -248,7 +247,7 @@ func (m *Remedy) Tolerance() string {
 	case !m.Tightest.Judged:
 		return "none given"
 	}
-	text := m.Tightest.apart(m.MayReach, m.Tightest.Tolerance, m.Tightest.FloatMayReach)
+	text := m.Tightest.apart(m.Tightest.MayReach, m.Tightest.Tolerance, m.Tightest.FloatMayReach)
 	switch {
 	case m.Within && m.Tightest.givenBreaks():
 		return fmt.Sprintf("broken as given, %s of %s, as given %s", text[0], text[1], text[2])

@@ -35,7 +35,6 @@ const hopelessSlack = 1.01
 type judgement struct {
 	rows     []Loss
 	tightest Loss // the row with the least room
-	mayReach float64
 	// the largest share of what a row may reach, see allowance; within every tolerance up to 1
 	used float64
 }
@@ -60,7 +59,7 @@ func (pl *Planner) assess(score *dataset.Score) judgement {
 			share = math.Inf(1) // the float network makes no error here
 		}
 		if first || share > j.used {
-			first, j.used, j.tightest, j.mayReach = false, share, row, reach
+			first, j.used, j.tightest = false, share, row
 		}
 	}
 	return j
@@ -72,11 +71,11 @@ func allowance(row Loss, floor float64) float64 {
 	return max(row.Allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
 }
 
-// within tells whether every judged row on selection recordings leaves room for
-// the sign-off, and returns the row with the least and what it may reach there.
-func (pl *Planner) within(score *dataset.Score) (tightest Loss, mayReach float64, ok bool) {
+// within reports whether every judged row on selection recordings leaves room for the sign-off, and
+// returns the row with the least room.
+func (pl *Planner) within(score *dataset.Score) (tightest Loss, ok bool) {
 	j := pl.assess(score)
-	return j.tightest, j.mayReach, j.used <= 1
+	return j.tightest, j.used <= 1
 }
 
 // reach is what a row may show on the sign-off recordings. Where there is no interval, because one
@@ -100,7 +99,8 @@ func (in *Inputs) measureConstant(rec *dataset.Recordings) *dataset.Score {
 	return dataset.Measure(in.constant(), rec, in.Regions)
 }
 
-// used is the share of its tolerance that a row may reach, less 1: above 0 it breaks it.
-func used(row Loss, mayReach float64) float64 {
-	return (mayReach - row.Allowed()) / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
+// used returns the share of its tolerance that a row may reach, less 1: above 0 the row breaks the
+// tolerance.
+func (l *Loss) used() float64 {
+	return (l.MayReach - l.Allowed()) / math.Max(l.Allowed(), math.SmallestNonzeroFloat64)
 }

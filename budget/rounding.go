@@ -16,7 +16,6 @@ type RoundingResult struct {
 	Rounding quant.Rounding
 	Distance float64 // see prepared.distance
 	Tightest Loss
-	MayReach float64
 }
 
 // folds is the number of folds that the selection sequences are dealt into: what is calibrated on
@@ -250,13 +249,13 @@ func (pl *Planner) tryWays(ctx context.Context, p *prepared, c Candidate,
 		score := pl.in.measured(predicted)
 		result := RoundingResult{Rounding: rounding, Distance: pl.in.distance(p, predicted)}
 		var ok bool
-		result.Tightest, result.MayReach, ok = pl.within(score)
+		result.Tightest, ok = pl.within(score)
 		compared = append(compared, result)
 		if result.Distance < least || best == nil {
 			least = result.Distance
 			c.shifts = fixed.Shape().Shifts
 			best = &Chosen{Candidate: c, CutNet: p.cut, Fixed: fixed,
-				Within: ok, used: used(result.Tightest, result.MayReach), heldOut: score}
+				Within: ok, used: result.Tightest.used(), heldOut: score}
 		}
 	}
 	best.Roundings = compared

@@ -19,7 +19,6 @@ type Cut struct {
 	FeatureRank   []prune.Ranked // least needed first
 	UnitRank      []prune.Ranked
 	Start         Loss // the judged row in which the float network itself has the least room
-	StartReach    float64
 	// every candidate that was measured, in the order of the search; the first is where it began
 	Points  []*Point
 	Stopped bool // the time that the job gives ended it
@@ -76,7 +75,7 @@ func (pl *Planner) FindCut(ctx context.Context, progress func(done, all int)) (*
 	if !in.JudgesLoss() {
 		return cut, nil
 	}
-	cut.Start, cut.StartReach, _ = pl.within(pl.floatOnSelection())
+	cut.Start, _ = pl.within(pl.floatOnSelection())
 	s := &search{pl: pl, cut: cut, items: in.items(cut), guide: pl.newGuide(),
 		known: map[cutKey]*Point{}, lost: map[*Point]*losses{}}
 	pl.search = s

@@ -77,13 +77,13 @@ func (pl *Planner) judgedReaches(base, score *dataset.Score) []float64 {
 	reaches := []float64{} // not nil: no row is an answer as well
 	for o, output := range pl.in.judged() {
 		for _, place := range pl.in.places(pl.in.Selection, o) {
-			for _, t := range pl.in.Job.Tolerances[output.Name].rules(place) {
+			for _, t := range pl.in.Job.Tolerances[output.Name].rules(place.Scope) {
 				from := base
 				if t.metric == dataset.Explained {
 					from = pl.constantOn(pl.in.Selection)
 				}
 				c := dataset.CompareRoughly(from, score, place.slice, t.metric)
-				row := Loss{Metric: t.metric, Relative: t.relative, Rise: c.Rise,
+				row := Loss{RowName: RowName{Metric: t.metric}, Relative: t.relative, Rise: c.Rise,
 					RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow,
 					FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks}
 				reaches = append(reaches, row.reach())

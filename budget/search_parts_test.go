@@ -123,8 +123,8 @@ func TestReasonsInWords(t *testing.T) {
 		{Target: "small", Resource: StepTime, Part: Total, Verdict: Fail},
 		{Target: "small", Resource: Flash, Part: Total, Verdict: Pass},
 	}
-	broken := &Point{ID: 8, Used: 1.0001, Tightest: Loss{Output: "y", Scenario: "all",
-		Metric: "rmse", Relative: true, Tolerance: 0.05, MayReach: 0.050004}}
+	broken := &Point{ID: 8, Used: 1.0001, Tightest: Loss{
+		RowName: RowName{"y", Scope{"all", ""}, "rmse"}, Relative: true, Tolerance: 0.05, MayReach: 0.050004}}
 	after := func(p *Point, share, used float64, features ...int) []*Point {
 		return []*Point{fixed(point(20, share, features...), p, used)}
 	}

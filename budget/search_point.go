@@ -18,9 +18,8 @@ type Point struct {
 	// the loss is that of the integer network; else that of the cut float network, and the words
 	// only give the cost
 	Fixed    bool
-	Rows     []Loss // that have a tolerance
-	Tightest Loss   // the row with the least room
-	MayReach float64
+	Rows     []Loss  // that have a tolerance
+	Tightest Loss    // the row with the least room
 	Used     float64 // the largest share of any tolerance that the sign-off recordings may show
 	Costs    []Cost
 	Ways     int // of rounding that were compared; 0 before rounding
@@ -70,8 +69,8 @@ func (p *Point) Within() bool { return p.Used <= 1 }
 // point judges a candidate by its score on selection recordings.
 func (pl *Planner) point(c Candidate, score *dataset.Score) *Point {
 	j := pl.assess(score)
-	p := &Point{Candidate: c, Rows: j.rows, Tightest: j.tightest, MayReach: j.mayReach,
-		Used: j.used, Costs: pl.in.Costs(c)}
+	p := &Point{Candidate: c, Rows: j.rows, Tightest: j.tightest, Used: j.used,
+		Costs: pl.in.Costs(c)}
 	p.price = pl.price(c, p.Costs)
 	return p
 }

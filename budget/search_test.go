@@ -334,7 +334,7 @@ func fixedOrder(in *Inputs, cut *Cut) Candidate {
 	for _, i := range items {
 		if c, ok := i.without(kept); ok {
 			_, predicted := pl.statistics().CutAndRun(c.Features, c.Units)
-			if _, _, ok := pl.within(in.measured(predicted)); ok {
+			if _, ok := pl.within(in.measured(predicted)); ok {
 				kept = c
 			}
 		}

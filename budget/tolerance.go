@@ -139,11 +139,11 @@ func (f Figures) list() []entry {
 	}
 }
 
-// rules lists the tolerances that hold at a place, in the order of the report.
-func (t Tolerance) rules(p place) []rule {
-	own := t.Region[p.region]
-	if p.region == "" {
-		own = t.Scenario[p.scenario]
+// rules lists the tolerances that hold for a part of the recordings, in the order of the report.
+func (t Tolerance) rules(s Scope) []rule {
+	own := t.Region[s.Region]
+	if s.Region == "" {
+		own = t.Scenario[s.Scenario]
 	}
 	var all []rule
 	special := own.list()
@@ -158,7 +158,7 @@ func (t Tolerance) rules(p place) []rule {
 			all = append(all, rule{f.metric, false, f.bound.Value})
 		}
 	}
-	if t.Explained != nil && p.isEverywhere() {
+	if t.Explained != nil && s.IsEverywhere() {
 		all = append(all, rule{dataset.Explained, false, float64(*t.Explained)})
 	}
 	return all
@@ -306,7 +306,7 @@ func (in *Inputs) JudgesLoss() bool {
 func (in *Inputs) judgedPlaces(output int) []place {
 	tolerance := in.Job.Tolerances[in.judged()[output].Name]
 	return slices.DeleteFunc(in.places(in.Selection, output), func(p place) bool {
-		return len(tolerance.rules(p)) == 0
+		return len(tolerance.rules(p.Scope)) == 0
 	})
 }
 

@@ -23,22 +23,23 @@ func TestTolerancesOfPlaces(t *testing.T) {
 	rise, mae, explained := rule{dataset.RMSE, true, 0.05}, rule{dataset.MAE, false, 0.5},
 		rule{dataset.Explained, false, 0.8}
 	for _, c := range []struct {
-		place place
+		scope Scope
 		want  []rule
 	}{
-		{place{scenario: "all"}, []rule{rise, mae, explained}},
-		{place{scenario: "steady"}, []rule{rise, mae}},
-		{place{scenario: "warm_up"},
+		{Scope{Scenario: "all"}, []rule{rise, mae, explained}},
+		{Scope{Scenario: "steady"}, []rule{rise, mae}},
+		{Scope{Scenario: "warm_up"},
 			[]rule{{dataset.RMSE, true, 0.08}, mae, {dataset.MaxError, false, 2}}},
-		{place{scenario: "calm"}, []rule{rise}},
-		{place{scenario: "all", region: "air masks leakage"}, []rule{mae}},
-		{place{scenario: "all", region: "another"}, []rule{rise, mae}},
+		{Scope{Scenario: "calm"}, []rule{rise}},
+		{Scope{Scenario: "all", Region: "air masks leakage"}, []rule{mae}},
+		{Scope{Scenario: "all", Region: "another"}, []rule{rise, mae}},
 	} {
-		if got := tolerance.rules(c.place); !reflect.DeepEqual(got, c.want) {
-			t.Errorf("%s %s: %v, want %v", c.place.scenario, c.place.region, got, c.want)
+		if got := tolerance.rules(c.scope); !reflect.DeepEqual(got, c.want) {
+			t.Errorf("%s %s: %v, want %v", c.scope.Scenario, c.scope.Region, got, c.want)
 		}
 	}
-	special := Loss{Output: "leakage", Scenario: "warm_up", Metric: dataset.RMSE, Relative: true}
+	special := Loss{RowName: RowName{"leakage", Scope{"warm_up", ""}, dataset.RMSE},
+		Relative: true}
 	if !tolerance.isSpecial(special) {
 		t.Error("the tolerance of warm_up is one of its own")
 	}

@@ -22,8 +22,7 @@ type Size struct {
 	Candidate   Candidate
 	Loss        []Loss // the rows that have a tolerance, or one per output when the job gives none
 	Tightest    Loss   // the judged row with the least room
-	MayReach    float64
-	Within      bool // every tolerance is kept, with the reserve for the sign-off
+	Within      bool   // every tolerance is kept, with the reserve for the sign-off
 	Costs       []Cost
 	Broken      int     // limits, over all targets
 	Share       float64 // of the objective, see [Inputs.Objective]
@@ -181,14 +180,14 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 		Within: best.Within, Costs: pl.in.Costs(best.Candidate), price: pl.priceOf(best.Candidate),
 	}
 	s.Broken, s.Share = s.price.broken, s.price.share
-	s.Tightest, s.MayReach = best.Tightest()
+	s.Tightest = best.Tightest()
 	s.Loss = pl.sizeLoss(best)
 	return s, nil
 }
 
 // keeps tells whether a float network is within every tolerance.
 func (pl *Planner) keeps(net *dataset.Float) bool {
-	_, _, ok := pl.within(dataset.Measure(net, pl.in.Selection, pl.in.Regions))
+	_, ok := pl.within(dataset.Measure(net, pl.in.Selection, pl.in.Regions))
 	return ok
 }
 
@@ -199,7 +198,7 @@ func (pl *Planner) sizeLoss(chosen *Chosen) []Loss {
 	var rows []Loss
 	for _, row := range pl.lossRows(pl.in.Selection,
 		scores{float: pl.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, pl.in.JudgesLoss()) {
-		if row.Scenario == "all" && row.Region == "" &&
+		if row.IsEverywhere() &&
 			(row.Judged || row.Metric == dataset.Metrics(pl.in.Float.Classes)[0]) {
 			rows = append(rows, row)
 		}

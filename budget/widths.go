@@ -15,7 +15,6 @@ type WidthStep struct {
 	Bits     int    // the word that is tried
 	Saved    int    // bytes of flash and RAM
 	Tightest Loss   // the judged row with the least room, on selection recordings
-	MayReach float64
 	Taken    bool
 
 	rows []Loss // of a wider word: every judged row
@@ -192,12 +191,11 @@ func (in *Inputs) withWord(c Candidate, w width, wider int) (beside Candidate, o
 
 // widthStep is the change of one word between two networks of the same cut.
 func (in *Inputs) widthStep(before, after *Chosen, w width) WidthStep {
-	step := WidthStep{
+	return WidthStep{
 		What: w.name, Bits: *w.bits(&after.Candidate.Formats),
-		Saved: in.storage(before.Candidate) - in.storage(after.Candidate),
+		Saved:    in.storage(before.Candidate) - in.storage(after.Candidate),
+		Tightest: after.Tightest(),
 	}
-	step.Tightest, step.MayReach = after.Tightest()
-	return step
 }
 
 // widen tries every next wider word of a choice by itself, also where the job

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/budget"
 	"kerf/exporter/report"
 	"kerf/fault"
 
@@ -29,7 +30,7 @@ func TestInputsWithoutEndAreNotRead(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "m.npz"), []byte("other"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "model", File: "pipe",
+	v := &Verification{manifest: &Manifest{Inputs: []budget.InputFile{{Role: "model", File: "pipe",
 		SHA256: "1"},
 		{Role: "model", File: "endless", SHA256: "1"},
 		{Role: "model", File: "m.npz", SHA256: sha([]byte("other"))}}}}

@@ -28,10 +28,10 @@ type Manifest struct {
 	Job     string         `json:"job"`     // name of the job
 	Verdict budget.Verdict `json:"verdict"` // of the sign-off
 	// what was chosen on the command line of kerf export, option=value
-	ByHand  []string          `json:"by_hand"`
-	Inputs  []report.InputRow `json:"inputs"`   // files that the job read, the job first
-	BuiltIn []OwnTable        `json:"built_in"` // tables of kerf itself that figures come from
-	Outputs []OutputFile      `json:"outputs"`  // all files but this one, by name
+	ByHand  []string           `json:"by_hand"`
+	Inputs  []budget.InputFile `json:"inputs"`   // files that the job read, the job first
+	BuiltIn []OwnTable         `json:"built_in"` // tables of kerf itself that figures come from
+	Outputs []OutputFile       `json:"outputs"`  // all files but this one, by name
 	// SHA-256 of this text with nothing between these quotes
 	Check string `json:"check"`
 }

@@ -16,8 +16,10 @@ func TestHostileTextsInEveryRendering(t *testing.T) {
 	s := &report.Signoff{Schema: 1, Name: "leakair", Verdict: "fits", Kerf: "test",
 		Caution: report.Caution, MeasuredOn: "sign-off",
 		Kept: report.Kept{Features: []string{evil}}, Warnings: []string{evil},
-		Inputs: []report.InputRow{{Role: "model", File: evil, SHA256: strings.Repeat("0", 64)}},
-		Loss: []report.LossRow{{Output: evil, Scenario: evil, Region: evil, Metric: "rmse",
+		Inputs: []budget.InputFile{{Role: "model", File: evil, SHA256: strings.Repeat("0", 64)}},
+		Loss: []report.LossRow{{
+			RowName: budget.RowName{Output: evil, Scope: budget.Scope{Scenario: evil, Region: evil},
+				Metric: "rmse"},
 			Unit: evil, Verdict: "pass"}},
 		Cost: []report.CostRow{{Target: evil, Resource: "flash", Part: "total", Unit: "B",
 			Verdict: "pass"}},

@@ -4,7 +4,6 @@ import (
 	"slices"
 
 	"kerf/budget"
-	"kerf/exporter/report"
 )
 
 // Verification is what was found out about a handoff, check by check.
@@ -64,7 +63,7 @@ func (v *Verification) Found() bool {
 func (v *Verification) Readable() bool { return v.manifest != nil }
 
 // Inputs returns the input files that the manifest names. The manifest must be readable.
-func (v *Verification) Inputs() []report.InputRow { return v.manifest.Inputs }
+func (v *Verification) Inputs() []budget.InputFile { return v.manifest.Inputs }
 
 // ByHand returns what was chosen on the command line when the handoff was made, option=value. The
 // manifest must be readable.

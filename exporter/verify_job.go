@@ -54,21 +54,18 @@ func shaOfFile(path string) (string, error) {
 // same. The manifest must be readable.
 func (v *Verification) CheckLoaded(in *budget.Inputs) bool {
 	c := Check{What: "inputs", Detail: report.Plural(len(in.Files), "file") + ", SHA-256"}
-	var now []report.InputRow
-	for _, f := range in.Files {
-		now = append(now, report.InputRow{Role: f.Role, File: f.Name, SHA256: f.SHA256})
-	}
 	for _, row := range v.manifest.Inputs {
-		if !slices.Contains(now, row) {
+		if !slices.Contains(in.Files, row) {
 			c.Findings = append(c.Findings,
 				Finding{row.File, fmt.Sprintf("the handoff was made from a %s file with SHA-256 "+
 					"%.16s..., which the job does not name", row.Role, row.SHA256)})
 		}
 	}
-	for _, row := range now {
+	for _, row := range in.Files {
 		if !slices.Contains(v.manifest.Inputs, row) {
 			c.Findings = append(c.Findings,
-				Finding{row.File, "the handoff was not made from this " + string(row.Role) + " file"})
+				Finding{row.File,
+					fmt.Sprintf("the handoff was not made from this %s file", row.Role)})
 		}
 	}
 	v.Add(c)

@@ -4,14 +4,13 @@ import (
 	"testing"
 
 	"kerf/budget"
-	"kerf/exporter/report"
 )
 
 // The files that a job loaded are those of the manifest, no more and no fewer.
 func TestLoadedInputsAreThoseOfTheManifest(t *testing.T) {
-	job := budget.InputFile{Role: "job", Name: "job.toml", SHA256: "1"}
-	model := budget.InputFile{Role: "model", Name: "m.npz", SHA256: "2"}
-	retrained := budget.InputFile{Role: "model", Name: "m.npz", SHA256: "9"}
+	job := budget.InputFile{Role: "job", File: "job.toml", SHA256: "1"}
+	model := budget.InputFile{Role: "model", File: "m.npz", SHA256: "2"}
+	retrained := budget.InputFile{Role: "model", File: "m.npz", SHA256: "9"}
 	for name, c := range map[string]struct {
 		files    []budget.InputFile
 		findings int
@@ -19,11 +18,11 @@ func TestLoadedInputsAreThoseOfTheManifest(t *testing.T) {
 		"the same":  {[]budget.InputFile{job, model}, 0},
 		"one fewer": {[]budget.InputFile{job}, 1},
 		"one more": {[]budget.InputFile{job, model,
-			{Role: "signoff", Name: "s.csv", SHA256: "3"}}, 1},
+			{Role: "signoff", File: "s.csv", SHA256: "3"}}, 1},
 		// one that is not loaded, and one that is
 		"another is": {[]budget.InputFile{job, retrained}, 2},
 	} {
-		v := &Verification{manifest: &Manifest{Inputs: []report.InputRow{{Role: "job",
+		v := &Verification{manifest: &Manifest{Inputs: []budget.InputFile{{Role: "job",
 			File: "job.toml", SHA256: "1"},
 			{Role: "model", File: "m.npz", SHA256: "2"}}}}
 		same := v.CheckLoaded(&budget.Inputs{Files: c.files})

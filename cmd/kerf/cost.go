@@ -32,7 +32,7 @@ weights, words, units or features.`,
 			return a.rankTargets(ctx, pl, cut, chosen)
 		}
 		s := report.NewSignoff(pl.Price(cut, chosen), version)
-		return &costResult{s.Cost, s.Freed, s.Places, s.Caution, s}, nil
+		return &costResult{s.Cost, s.Freed, s.Placements, s.Caution, s}, nil
 	})
 	c.formatFlags(cmd.Flags())
 	cmd.Flags().BoolVar(&allTargets, "all-targets", false, "rank every profile, and say what "+
@@ -42,10 +42,10 @@ weights, words, units or features.`,
 
 // costResult is what kerf cost shows.
 type costResult struct {
-	Cost    []report.CostRow  `json:"cost"`
-	Freed   []report.FreedRow `json:"freed"`
-	Places  []report.PlaceRow `json:"weights_place"`
-	Caution string            `json:"caution"`
+	Cost       []report.CostRow   `json:"cost"`
+	Freed      []budget.Freed     `json:"freed"`
+	Placements []budget.Placement `json:"weights_place"`
+	Caution    string             `json:"caution"`
 
 	signoff *report.Signoff
 }

@@ -154,7 +154,7 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 	}
 	for _, m := range remedies {
 		r.Remedies = append(r.Remedies, remedyRow{m.Target, m.Resource, m.Knob, m.Change,
-			append([]string{}, m.Names...), m.Value, m.Within, report.Finite(m.MayReach)})
+			append([]string{}, m.Names...), m.Value, m.Within, report.Finite(m.Tightest.MayReach)})
 	}
 	return r
 }

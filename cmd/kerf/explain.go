@@ -76,7 +76,8 @@ type listedRow struct {
 // lossNames returns the names that an accuracy row is made of. Those of the place have no metric:
 // they stand for all its rows that are judged.
 func lossNames(l report.LossRow) (place, row []string) {
-	return []string{l.Output, l.Where()}, []string{l.Output, l.Where(), l.Metric}
+	return []string{l.Output, l.WhereName()},
+		[]string{l.Output, l.WhereName(), string(l.Metric)}
 }
 
 // costNames returns the names that a cost row is made of. A total has no part behind it.
@@ -126,7 +127,7 @@ func judged(l report.LossRow) (value float64, limit *float64, unit string) {
 // lossUnit returns the unit of the columns float, cut and fixed: empty for a share, 1 for an output
 // without a unit.
 func lossUnit(l report.LossRow) string {
-	if report.IsShare(l.Metric) {
+	if l.Metric.IsShare() {
 		return ""
 	}
 	if l.Unit == "" {

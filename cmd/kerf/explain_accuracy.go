@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"strings"
 
 	"kerf/budget"
 	"kerf/dataset"
@@ -11,24 +10,24 @@ import (
 
 // metricText holds what a metric is, and its formula over the n steps of a row. e is prediction
 // minus reference.
-var metricText = map[string][2]string{
-	string(dataset.RMSE): {"root mean square error",
+var metricText = map[dataset.Metric][2]string{
+	dataset.RMSE: {"root mean square error",
 		"sqrt(sum e² / n), e = prediction - reference at a step, n = steps"},
-	string(dataset.MAE): {"mean absolute error",
+	dataset.MAE: {"mean absolute error",
 		"sum |e| / n, e = prediction - reference at a step, n = steps"},
-	string(dataset.MaxError): {"largest error at any step",
+	dataset.MaxError: {"largest error at any step",
 		"max |e|, e = prediction - reference at a step"},
-	string(dataset.Bias): {"mean error, with its sign",
+	dataset.Bias: {"mean error, with its sign",
 		"sum e / n, e = prediction - reference at a step, n = steps"},
-	string(dataset.Accuracy): {"share of the steps whose class is right",
+	dataset.Accuracy: {"share of the steps whose class is right",
 		"steps with the recorded class / n, n = steps"},
-	string(dataset.BalancedAccuracy): {"mean over the classes of the share that is found",
+	dataset.BalancedAccuracy: {"mean over the classes of the share that is found",
 		"mean over classes of (steps of the class that are found / steps of the class)"},
-	string(dataset.Explained): {"share of the error of a constant that the network takes " +
+	dataset.Explained: {"share of the error of a constant that the network takes " +
 		"away; the constant is the mean, of a classifier the most frequent class, of the " +
 		"selection recordings", "1 - sum e² / sum (constant - reference)²; of a classifier 1 - " +
 		"wrong steps / wrong steps of the most frequent class"},
-	string(dataset.Agreement): {"share of the steps on which the class is that of the " +
+	dataset.Agreement: {"share of the steps on which the class is that of the " +
 		"float network", "steps with the class of the float network / n, n = steps"},
 }
 
@@ -67,7 +66,7 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	}
 	switch {
 	case l.Rise == nil:
-	case report.IsShare(l.Metric):
+	case l.Metric.IsShare():
 		e.Formula += "; rise = float - fixed"
 	default:
 		e.Formula += "; rise = fixed / float - 1"
@@ -89,14 +88,14 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 		low, high, of, unit = l.FixedLow, l.FixedHigh, "of fixed", lossUnit(l)
 	}
 	switch {
-	case l.Metric == string(dataset.MaxError):
+	case l.Metric == dataset.MaxError:
 		e.Interval = "none: a largest error is judged as it is, since drawing sequences anew " +
 			"cannot exceed it"
 	case low == nil || high == nil:
 		e.Interval = "none: it takes two sequences or more"
 	default:
 		show := func(v float64) string { return shownLoss(v, unit) }
-		if of == "of the rise" && report.IsShare(l.Metric) {
+		if of == "of the rise" && l.Metric.IsShare() {
 			show = report.Points
 		}
 		e.Interval = fmt.Sprintf("%s to %s: 95 %% interval %s, %s; steps within a sequence are "+
@@ -120,7 +119,7 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 
 // shownChange prints a rise in per cent, of a share of steps in points.
 func shownChange(l report.LossRow, v float64) string {
-	if report.IsShare(l.Metric) {
+	if l.Metric.IsShare() {
 		return report.Points(v)
 	}
 	return report.Percent(v)
@@ -144,15 +143,15 @@ func intervalText(l report.LossRow) string {
 // lossWhy returns how the verdict follows from figure, interval and number of sequences.
 func lossWhy(l report.LossRow) string {
 	switch {
-	case l.Verdict == budget.Pass && l.Metric == string(dataset.MaxError):
+	case l.Verdict == budget.Pass && l.Metric == dataset.MaxError:
 		return "the largest error is within the tolerance"
 	case l.Verdict == budget.Pass:
 		return "the upper end of the interval is within the tolerance"
 	case l.Verdict == budget.Fail:
 		return "the figure itself is above the tolerance"
-	case l.Verdict == budget.NotEnough && l.Sequences < dataset.Metric(l.Metric).Fewest():
+	case l.Verdict == budget.NotEnough && l.Sequences < l.Metric.Fewest():
 		return fmt.Sprintf("below %d sequences %s is not judged unless it breaks its tolerance",
-			dataset.Metric(l.Metric).Fewest(), strings.ReplaceAll(l.Metric, "_", " "))
+			l.Metric.Fewest(), report.Spaced(l.Metric))
 	case l.Verdict == budget.NotEnough && l.WouldDo > 0:
 		return fmt.Sprintf("the figure is within the tolerance, the upper end of its interval "+
 			"is not; about %d sequences would do", l.WouldDo)

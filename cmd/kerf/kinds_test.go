@@ -226,7 +226,7 @@ func TestClassifier(t *testing.T) {
 	job := randomJob(t, 20, true, []model.Kind{model.GRUResetAfter},
 		[]model.Activation{model.Identity})
 	s, handoff := planJob(t, job)
-	metrics := map[string]report.LossRow{}
+	metrics := map[dataset.Metric]report.LossRow{}
 	for _, l := range s.Loss {
 		if l.Scenario == "all" {
 			metrics[l.Metric] = l

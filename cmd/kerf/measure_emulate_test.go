@@ -50,7 +50,7 @@ func TestEmulatedMeasureAgreesWithSignoff(t *testing.T) {
 	for _, target := range m.Targets {
 		value := map[string]float64{}
 		for _, r := range target.Rows {
-			value[r.Resource+" "+r.Part] = r.Measured
+			value[string(r.Resource)+" "+r.Part] = r.Measured
 			if r.Resource == budget.Stack && r.Part == budget.NetworkPart &&
 				r.Measured > *r.Estimate {
 				t.Errorf("%s: %v bytes of stack, the sign-off says at most %v", target.Target,

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter/report"
 )
 
@@ -17,9 +18,9 @@ func checkPictures(t *testing.T, s report.Signoff) {
 	for _, r := range s.Recorded {
 		steps[r.Use] = r.Steps
 	}
-	whole := func(output, metric string) report.LossRow {
+	whole := func(output string, metric dataset.Metric) report.LossRow {
 		for _, l := range s.Loss {
-			if l.Output == output && l.Metric == metric && l.Scenario == "all" && l.Region == "" {
+			if l.Output == output && l.Metric == metric && l.IsEverywhere() {
 				return l
 			}
 		}

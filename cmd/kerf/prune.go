@@ -90,14 +90,11 @@ type pruneResult struct {
 // methodRow is the error of the cut network for one way to replace what it lost, on selection
 // recordings.
 type methodRow struct {
-	Output   string  `json:"output"`
-	Scenario string  `json:"scenario"`
-	Region   string  `json:"region"`
-	Metric   string  `json:"metric"`
-	Unit     string  `json:"unit"`
-	Method   string  `json:"method"`
-	Float    float64 `json:"float"`
-	Cut      float64 `json:"cut"`
+	budget.RowName
+	Unit   string  `json:"unit"`
+	Method string  `json:"method"`
+	Float  float64 `json:"float"`
+	Cut    float64 `json:"cut"`
 }
 
 // methodRows lists the losses of every way, way by way.
@@ -105,7 +102,7 @@ func methodRows(methods []budget.MethodLoss) []methodRow {
 	var rows []methodRow
 	for _, m := range methods {
 		for _, l := range m.Rows {
-			rows = append(rows, methodRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit,
+			rows = append(rows, methodRow{l.RowName, l.Unit,
 				m.Method.String(), l.Float, l.Cut})
 		}
 	}

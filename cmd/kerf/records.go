@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -66,24 +67,19 @@ func (r *records) add(section string, key []cell, v reflect.Value) {
 	for v.Kind() == reflect.Pointer {
 		v = v.Elem()
 	}
-	if v.NumField() == 1 && v.Type().Field(0).Anonymous { // a result that another package made
-		r.add(section, key, v.Field(0))
-		return
-	}
 	b := r.block(section, key)
 	isFirst := len(b.rows) == 0
 	var cells []cell
-	var lists []int
-	for i := range v.NumField() {
-		name := fieldName(v.Type().Field(i))
+	var lists []reflect.StructField
+	for _, f := range recordFields(v.Type()) {
+		name, field := fieldName(f), v.FieldByIndex(f.Index)
 		switch {
-		case name == "":
-		case !isRecords(v.Field(i)):
-			cells = append(cells, cell{name, plain(v.Field(i))})
-		case v.Field(i).Kind() == reflect.Slice || section == "result":
-			lists = append(lists, i)
+		case !isRecords(field):
+			cells = append(cells, cell{name, plain(field)})
+		case field.Kind() == reflect.Slice || section == "result":
+			lists = append(lists, f)
 		default:
-			cells = append(cells, recordCells(name, v.Field(i))...)
+			cells = append(cells, recordCells(name, field)...)
 		}
 	}
 	inner := key
@@ -107,9 +103,9 @@ func (r *records) add(section string, key []cell, v reflect.Value) {
 				cell{section + "." + cells[0].name, cells[0].value})
 		}
 	}
-	for _, i := range lists {
-		list := v.Field(i)
-		name := fieldName(v.Type().Field(i))
+	for _, f := range lists {
+		list := v.FieldByIndex(f.Index)
+		name := fieldName(f)
 		if section != "result" {
 			name = section + "." + name
 		}
@@ -133,14 +129,22 @@ func recordCells(name string, v reflect.Value) []cell {
 		record, v = record.Elem(), v.Elem()
 	}
 	var cells []cell
-	for i := range record.NumField() {
-		c := cell{name: name + "." + fieldName(record.Field(i))}
+	for _, f := range recordFields(record) {
+		c := cell{name: name + "." + fieldName(f)}
 		if v.IsValid() {
-			c.value = plain(v.Field(i))
+			c.value = plain(v.FieldByIndex(f.Index))
 		}
 		cells = append(cells, c)
 	}
 	return cells
+}
+
+// recordFields lists the fields of a record that JSON has. The fields of a record
+// that is embedded stand in its place, as in JSON.
+func recordFields(t reflect.Type) []reflect.StructField {
+	return slices.DeleteFunc(reflect.VisibleFields(t), func(f reflect.StructField) bool {
+		return fieldName(f) == ""
+	})
 }
 
 // fieldName returns the name of a field in JSON; it is empty for a field that JSON leaves out.

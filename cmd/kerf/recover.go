@@ -168,10 +168,7 @@ type epochRow struct {
 // heldBackRow compares the float networks on the selection sequences held back, which chose the
 // epoch.
 type heldBackRow struct {
-	Output    string   `json:"output"`
-	Scenario  string   `json:"scenario"`
-	Region    string   `json:"region"`
-	Metric    string   `json:"metric"`
+	budget.RowName
 	Unit      string   `json:"unit"`
 	Float     *float64 `json:"float"`
 	Cut       *float64 `json:"cut"`
@@ -187,7 +184,7 @@ func newRecoverResult(r *budget.Recovered, losses []budget.Loss) *recoverResult 
 	}
 	for _, l := range losses {
 		result.HeldBack = append(result.HeldBack,
-			heldBackRow{l.Output, l.Scenario, l.Region, string(l.Metric), l.Unit,
+			heldBackRow{l.RowName, l.Unit,
 				report.Finite(l.Float), report.Finite(l.Cut), report.Finite(l.Recovered)})
 	}
 	return result

@@ -42,12 +42,8 @@ func fieldLines(t reflect.Type, path string) []string {
 		return fieldLines(t.Field(0).Type, path)
 	}
 	var names, lines []string
-	for i := range t.NumField() {
-		f := t.Field(i)
+	for _, f := range recordFields(t) {
 		name := fieldName(f)
-		if name == "" {
-			continue
-		}
 		inner := f.Type
 		for inner.Kind() == reflect.Pointer || inner.Kind() == reflect.Slice {
 			inner = inner.Elem()

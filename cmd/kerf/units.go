@@ -77,7 +77,7 @@ func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []report.T
 		}
 		reach := ""
 		if s.Tightest.Judged {
-			reach = report.Shown(s.Tightest, s.MayReach)
+			reach = report.Shown(s.Tightest, s.Tightest.MayReach)
 		}
 		loss.Rows = append(loss.Rows, append(row, reach, outcome(s)))
 	}
@@ -223,10 +223,7 @@ type sizeRow struct {
 
 // sizeLossRow is a judged error of one size.
 type sizeLossRow struct {
-	Output   string   `json:"output"`
-	Scenario string   `json:"scenario"`
-	Region   string   `json:"region"`
-	Metric   string   `json:"metric"`
+	budget.RowName
 	Fixed    *float64 `json:"fixed"`
 	Rise     *float64 `json:"rise"`
 	RiseLow  *float64 `json:"rise_low"`
@@ -250,12 +247,12 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *units
 	for _, s := range sizes {
 		l := s.Candidate.Formats.Layers[0]
 		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits,
-			StateBits: l.StateBits, MayReach: report.Finite(s.MayReach), Within: s.Within,
+			StateBits: l.StateBits, MayReach: report.Finite(s.Tightest.MayReach), Within: s.Within,
 			Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{},
 			Cost: []sizeCostRow{}}
 		for _, l := range s.Loss {
 			row.Loss = append(row.Loss,
-				sizeLossRow{l.Output, l.Scenario, l.Region, string(l.Metric),
+				sizeLossRow{l.RowName,
 					report.Finite(l.Fixed), report.Finite(l.Rise), report.Finite(l.RiseLow),
 					report.Finite(l.RiseHigh)})
 		}

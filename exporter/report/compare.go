@@ -63,10 +63,7 @@ type FormatChange struct {
 // LossChange compares the error of the integer networks in one row of the accuracy, pair by pair
 // over the sign-off sequences.
 type LossChange struct {
-	Output       string             `json:"output"`
-	Scenario     string             `json:"scenario"`
-	Region       string             `json:"region"`
-	Metric       string             `json:"metric"`
+	budget.RowName
 	Unit         string             `json:"unit"` // empty: a share
 	Old          *float64           `json:"old"`
 	OldLow       *float64           `json:"old_low"`

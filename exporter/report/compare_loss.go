@@ -46,7 +46,7 @@ func apart(old, fresh *Signoff, sameOutputs bool) string {
 func (s *Signoff) outputs() [][2]string {
 	var all [][2]string
 	for _, l := range s.Loss {
-		if l.Metric == string(dataset.Explained) {
+		if l.Metric == dataset.Explained {
 			continue // a share: without the unit of the output
 		}
 		if output := [2]string{l.Output, l.Unit}; !slices.Contains(all, output) {
@@ -86,11 +86,6 @@ func isSameNetwork(old, fresh *Signoff) bool {
 	return true
 }
 
-// lossPlace is what a row of the accuracy is about.
-type lossPlace struct{ output, scenario, region, metric string }
-
-func (l *LossRow) at() lossPlace { return lossPlace{l.Output, l.Scenario, l.Region, l.Metric} }
-
 // lossRows are the rows about one place, one for each way in which it is judged.
 type lossRows struct{ old, fresh []*LossRow }
 
@@ -98,14 +93,14 @@ type lossRows struct{ old, fresh []*LossRow }
 // first metric. An agreement is with each one's own network: where these differ, accuracy stands in
 // its place.
 func (c *Comparison) lossChanges(old, fresh *Signoff) []LossChange {
-	var order []lossPlace
-	places := map[lossPlace]*lossRows{}
+	var order []budget.RowName
+	places := map[budget.RowName]*lossRows{}
 	at := func(l *LossRow) *lossRows {
-		if places[l.at()] == nil {
-			places[l.at()] = &lossRows{}
-			order = append(order, l.at())
+		if places[l.RowName] == nil {
+			places[l.RowName] = &lossRows{}
+			order = append(order, l.RowName)
 		}
-		return places[l.at()]
+		return places[l.RowName]
 	}
 	for i := range fresh.Loss {
 		rows := at(&fresh.Loss[i])
@@ -115,17 +110,17 @@ func (c *Comparison) lossChanges(old, fresh *Signoff) []LossChange {
 		rows := at(&old.Loss[i])
 		rows.old = append(rows.old, &old.Loss[i])
 	}
-	isJudged := func(p lossPlace) bool { return places[p] != nil && places[p].isJudged() }
+	isJudged := func(p budget.RowName) bool { return places[p] != nil && places[p].isJudged() }
 	isWanted := isJudged
 	switch {
 	case !slices.ContainsFunc(order, isJudged):
-		isWanted = func(p lossPlace) bool { return p.metric == order[0].metric }
+		isWanted = func(p budget.RowName) bool { return p.Metric == order[0].Metric }
 	case c.Why == "" && !isSameNetwork(old, fresh):
-		isWanted = func(p lossPlace) bool {
+		isWanted = func(p budget.RowName) bool {
 			agreement := p
-			agreement.metric = string(dataset.Agreement)
-			return p.metric != agreement.metric && isJudged(p) ||
-				p.metric == string(dataset.Accuracy) && isJudged(agreement)
+			agreement.Metric = dataset.Agreement
+			return p.Metric != agreement.Metric && isJudged(p) ||
+				p.Metric == dataset.Accuracy && isJudged(agreement)
 		}
 	}
 	changes := []LossChange{}
@@ -183,8 +178,7 @@ func (c *Comparison) lossChange(old, fresh *Signoff, was, now *LossRow) LossChan
 	if row == nil {
 		row = was
 	}
-	change := LossChange{Output: row.Output, Scenario: row.Scenario, Region: row.Region,
-		Metric: row.Metric, Unit: row.Unit, ToleranceOn: row.ToleranceOn}
+	change := LossChange{RowName: row.RowName, Unit: row.Unit, ToleranceOn: row.ToleranceOn}
 	if was != nil {
 		change.Old, change.OldLow, change.OldHigh = &was.Fixed, was.FixedLow, was.FixedHigh
 		change.OldTolerance, change.OldVerdict = was.Tolerance, was.Verdict
@@ -222,7 +216,7 @@ func (c *Comparison) lossChange(old, fresh *Signoff, was, now *LossRow) LossChan
 
 // compare gives the outcome of a row whose steps are the same in both.
 func (l *LossChange) compare(was, now *LossRow, before, after sumsPair) {
-	metric := dataset.Metric(l.Metric)
+	metric := l.Metric
 	change := dataset.CompareSums(before.fixed, after.fixed, metric)
 	isEqual := slices.Equal(before.fixed.Parts, after.fixed.Parts)
 	hasInterval := !math.IsNaN(change.Low) && !math.IsNaN(change.High)
@@ -251,7 +245,7 @@ func (l *LossChange) compare(was, now *LossRow, before, after sumsPair) {
 
 // isMoreBetter tells whether a larger value of the metric is better.
 func (l *LossChange) isMoreBetter() bool {
-	return IsShare(l.Metric) || l.Metric == string(dataset.Explained)
+	return l.Metric.IsShare() || l.Metric == dataset.Explained
 }
 
 // isNoticeable tells whether a change is as large as a tenth of the tolerance of either row, or of
@@ -265,9 +259,9 @@ func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 		isJudged = true
 		size, allowed := math.Abs(change.Value), *l.Tolerance
 		switch {
-		case l.Metric == string(dataset.Explained):
+		case l.Metric == dataset.Explained:
 			allowed = 1 - *l.Tolerance // what need not be explained
-		case l.ToleranceOn == budget.OnFixed && l.Metric != string(dataset.Bias):
+		case l.ToleranceOn == budget.OnFixed && l.Metric != dataset.Bias:
 			size = math.Abs(change.New - change.Old)
 		}
 		if size >= leastOfTolerance*allowed {
@@ -275,7 +269,7 @@ func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 		}
 	}
 	usual := usualErrorRise
-	if IsShare(now.Metric) {
+	if now.Metric.IsShare() {
 		usual = usualDropOfAShare
 	}
 	return !isJudged && math.Abs(change.Value) >= leastOfTolerance*usual

@@ -148,7 +148,7 @@ func (c *Comparison) lossTables() []Table {
 			tables = append(tables, Table{Title: accuracyChanges,
 				Head: append(head, "verdict", "outcome"), Numbers: 1, Words: 2})
 		}
-		cells := []string{inWords(l.Scenario, l.Region), Optional(l.Old, l.show()),
+		cells := []string{l.WhereInWords(), Optional(l.Old, l.show()),
 			Optional(l.New, l.show())}
 		if compared {
 			cells = append(cells, l.shownChange())
@@ -160,7 +160,7 @@ func (c *Comparison) lossTables() []Table {
 }
 
 // row names the output and the place.
-func (l *LossChange) row() string { return l.Output + ", " + inWords(l.Scenario, l.Region) }
+func (l *LossChange) row() string { return l.Output + ", " + l.WhereInWords() }
 
 // of names the metric and its unit.
 func (l *LossChange) of() string {
@@ -180,7 +180,7 @@ func (l *LossChange) changeHead() string {
 	switch {
 	case l.isMoreBetter():
 		return "share, new less old"
-	case l.Metric == string(dataset.Bias):
+	case l.Metric == dataset.Bias:
 		return "size, new less old"
 	}
 	return "error, new against old"
@@ -196,7 +196,7 @@ func (l *LossChange) shownChange() string {
 	switch {
 	case l.isMoreBetter():
 		show, unit = Points, " points"
-	case l.Metric == string(dataset.Bias):
+	case l.Metric == dataset.Bias:
 		show = Significant
 	}
 	text := signed(*l.Change, show)
@@ -265,8 +265,3 @@ const ComparisonLegend = "new against old: the error of the new integer network 
 	"if tolerance and network as given are the same. not comparable: other sign-off " +
 	"recordings, outputs or steps, no sums over sequences, or fewer sequences than the metric " +
 	"is judged on."
-
-// IsShare tells whether a metric is a fraction of steps, of which more is better.
-func IsShare(metric string) bool {
-	return dataset.Metric(metric).IsShare()
-}

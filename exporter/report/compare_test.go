@@ -17,6 +17,11 @@ import (
 
 func value(v float64) *float64 { return &v }
 
+// everywhere names the row of a metric over all recordings.
+func everywhere(output string, metric dataset.Metric) budget.RowName {
+	return budget.RowName{Output: output, Scope: budget.Scope{Scenario: "all"}, Metric: metric}
+}
+
 // smallSignoff is a sign-off with one judged row of loss, of twelve sequences of 100 steps, and
 // one of flash.
 func smallSignoff() *Signoff {
@@ -25,10 +30,11 @@ func smallSignoff() *Signoff {
 		Kept:    Kept{Features: []string{"a", "b"}, Units: [][]int{{0, 1}}},
 		Dropped: Dropped{FrontEnds: []string{}},
 		Formats: []FormatRow{{Layer: "layer", Tensor: "weight_ih", WordBits: 8}},
-		Inputs: []InputRow{{"job", "job.toml", "1"}, {"model", "m.npz", "2"},
-			{"signoff", "s.csv", "3"}},
+		Inputs: []budget.InputFile{{Role: "job", File: "job.toml", SHA256: "1"},
+			{Role: "model", File: "m.npz", SHA256: "2"},
+			{Role: budget.SignoffRole, File: "s.csv", SHA256: "3"}},
 		Loss: []LossRow{{
-			Output: "leakage", Scenario: "all", Metric: "rmse", Unit: "L/min",
+			RowName: everywhere("leakage", dataset.RMSE), Unit: "L/min",
 			FixedLow: value(0.9), FixedHigh: value(1.1),
 			Rise: value(0.02), RiseLow: value(0.01), RiseHigh: value(0.03), Tolerance: value(0.05),
 			ToleranceOn: "rise", Verdict: budget.Pass, Sequences: 12,
@@ -210,7 +216,8 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 	}{
 		{recordings, func(s *Signoff) { s.Inputs[2].SHA256 = "9" }},
 		{recordings, func(s *Signoff) {
-			s.Inputs = append(s.Inputs, InputRow{"signoff", "more.csv", "4"})
+			s.Inputs = append(s.Inputs, budget.InputFile{
+				Role: budget.SignoffRole, File: "more.csv", SHA256: "4"})
 		}},
 		{steps, func(s *Signoff) { s.Sums.Steps[3] = 90 }},
 		{steps, func(s *Signoff) { s.Sums.Sequences[3] = "another" }},
@@ -322,7 +329,7 @@ func metricOf(metric dataset.Metric, on budget.ToleranceOn, tolerance float64, s
 	sums := s.Sums
 	sums.Sequences, sums.Steps = sums.Sequences[:sequences], sums.Steps[:sequences]
 	sums.ScenarioOf = sums.ScenarioOf[:sequences]
-	row := SumsRow{Output: "leakage", Metric: string(metric), Steps: sums.Steps}
+	row := SumsRow{Output: "leakage", Metric: metric, Steps: sums.Steps}
 	for i := range sequences {
 		row.Float = append(row.Float, 90)
 		row.Fixed = append(row.Fixed, fixed+0.1*float64(i%2))
@@ -332,7 +339,7 @@ func metricOf(metric dataset.Metric, on budget.ToleranceOn, tolerance float64, s
 	}
 	sums.Rows = []SumsRow{row}
 	l := &s.Loss[0]
-	l.Metric, l.ToleranceOn, l.Tolerance = string(metric), on, &tolerance
+	l.Metric, l.ToleranceOn, l.Tolerance = metric, on, &tolerance
 	s.follow()
 	return s
 }
@@ -388,19 +395,19 @@ func TestChangesOfEveryMetric(t *testing.T) {
 func TestAgreementWithAnotherNetwork(t *testing.T) {
 	of := func(float, recognised, agreed float64) *Signoff {
 		s := metricOf(dataset.Agreement, "rise", 0.01, 12, agreed)
-		row := SumsRow{Output: "leakage", Metric: string(dataset.Accuracy), Steps: s.Sums.Steps}
+		row := SumsRow{Output: "leakage", Metric: dataset.Accuracy, Steps: s.Sums.Steps}
 		for range 12 {
 			row.Float, row.Fixed = append(row.Float, float), append(row.Fixed, recognised)
 		}
 		s.Sums.Rows = append(s.Sums.Rows, row)
 		unjudged := s.Loss[0]
-		unjudged.Metric, unjudged.Verdict = string(dataset.Accuracy), ""
+		unjudged.Metric, unjudged.Verdict = dataset.Accuracy, ""
 		unjudged.Tolerance, unjudged.ToleranceOn = nil, ""
 		s.Loss = append(s.Loss, unjudged)
 		s.follow()
 		return s
 	}
-	for metric, fresh := range map[string]*Signoff{
+	for metric, fresh := range map[dataset.Metric]*Signoff{
 		"agreement": of(95, 94, 90), "accuracy": of(60, 59, 99.5),
 	} {
 		got := Compare(of(95, 94, 98), fresh)
@@ -416,7 +423,7 @@ func TestRowsAreFoundWhateverIsJudged(t *testing.T) {
 	old, fresh := smallSignoff(), smallSignoff()
 	fresh.times(always(1.1))
 	fresh.Loss[0].Tolerance, fresh.Loss[0].ToleranceOn = value(2), "fixed"
-	mae := LossRow{Output: "leakage", Scenario: "all", Metric: "mae", Unit: "L/min", Sequences: 12}
+	mae := LossRow{RowName: everywhere("leakage", dataset.MAE), Unit: "L/min", Sequences: 12}
 	old.Loss = append(old.Loss, mae)
 	mae.Tolerance, mae.ToleranceOn, mae.Verdict = value(1), "fixed", budget.Pass
 	fresh.Loss = append(fresh.Loss, mae)
@@ -472,7 +479,7 @@ func TestTablesOfChanges(t *testing.T) {
 		dataset.Accuracy:  {-0.02, -0.03, -0.01, "share, new less old", "-2.0 points [-3.0, -1.0]"},
 		dataset.Explained: {0.01, 0, 0.02, "share, new less old", "+1.0 points [0.0, 2.0]"},
 	} {
-		l := LossChange{Output: "air", Scenario: "all", Metric: string(metric), Outcome: Same,
+		l := LossChange{RowName: everywhere("air", metric), Outcome: Same,
 			Change: &want.change, ChangeLow: &want.low, ChangeHigh: &want.high}
 		c := &Comparison{Loss: []LossChange{l}}
 		got := c.lossTables()[0]

@@ -59,27 +59,6 @@ func measuredInfo(m budget.Measurement) MeasuredInfo {
 	return info
 }
 
-// FreedRow is what one part of the choice frees on a target, against the whole
-// network in its widest formats; below 0 it costs.
-type FreedRow struct {
-	Target string  `json:"target"`
-	By     string  `json:"by"`   // front_end, cut, words or total
-	Name   string  `json:"name"` // of the front end
-	Flash  float64 `json:"flash"`
-	RAM    float64 `json:"ram"`
-	Cycles float64 `json:"cycles"`
-}
-
-// PlaceRow compares a total with the weights and tables in flash and copied to RAM.
-type PlaceRow struct {
-	Target   string          `json:"target"`
-	Resource budget.Resource `json:"resource"`
-	Unit     string          `json:"unit"`
-	InFlash  float64         `json:"in_flash"`
-	InRAM    float64         `json:"in_ram"`
-	Chosen   string          `json:"chosen"`
-}
-
 // targetRows are rows of which each is about one target.
 type targetRows struct {
 	title string
@@ -190,7 +169,7 @@ func (s *Signoff) freedRows() *targetRows {
 func (s *Signoff) placeRows() *targetRows {
 	r := &targetRows{title: "Weights and tables in flash, or copied to RAM at start",
 		what: "resource", head: []string{"in flash", "in ram", "chosen"}, words: 1}
-	for _, p := range s.Places {
+	for _, p := range s.Placements {
 		r.add(p.Target, Spaced(p.Resource), Quantity(p.InFlash, p.Unit),
 			Quantity(p.InRAM, p.Unit), p.Chosen)
 	}
@@ -201,7 +180,7 @@ func (s *Signoff) placeRows() *targetRows {
 // matters.
 func (s *Signoff) WholeCostTables() []Table {
 	tables := []Table{s.costRows(true).table(), s.freedRows().table()}
-	if len(s.Places) > 0 {
+	if len(s.Placements) > 0 {
 		tables = append(tables, s.placeRows().table())
 	}
 	return tables

@@ -15,14 +15,13 @@ import (
 // error to that of a constant, the mean over the selection recordings; of a classifier wrong steps
 // against those of the most frequent class. Rows of scenarios and regions decide nothing.
 type ExplainedRow struct {
-	Output    string              `json:"output"`
-	On        budget.RecordingSet `json:"on"`
-	Scenario  string              `json:"scenario"`
-	Region    string              `json:"region"`
-	Given     *float64            `json:"given"` // by the network as given
-	GivenLow  *float64            `json:"given_low"`
-	GivenHigh *float64            `json:"given_high"`
-	Fixed     *float64            `json:"fixed"` // by the integer network; nil on selection recordings
+	Output string              `json:"output"`
+	On     budget.RecordingSet `json:"on"`
+	budget.Scope
+	Given     *float64 `json:"given"` // by the network as given
+	GivenLow  *float64 `json:"given_low"`
+	GivenHigh *float64 `json:"given_high"`
+	Fixed     *float64 `json:"fixed"` // by the integer network; nil on selection recordings
 	// error of the constant: RMSE in the unit of the output; of a classifier its accuracy
 	Constant  *float64 `json:"constant"`
 	Sequences int      `json:"sequences"`
@@ -57,12 +56,12 @@ type StartInfo struct {
 
 // StartRow is the error of one output at the start of the sign-off sequences.
 type StartRow struct {
-	Output string  `json:"output"`
-	Metric string  `json:"metric"`
-	Unit   string  `json:"unit"`
-	Float  float64 `json:"float"`
-	Fixed  float64 `json:"fixed"`
-	Steps  int     `json:"steps"`
+	Output string         `json:"output"`
+	Metric dataset.Metric `json:"metric"`
+	Unit   string         `json:"unit"`
+	Float  float64        `json:"float"`
+	Fixed  float64        `json:"fixed"`
+	Steps  int            `json:"steps"`
 }
 
 // SettlingInfo says after how many steps the integer network has forgotten the state it began with.
@@ -84,7 +83,7 @@ func (s *Signoff) addExamination(r *budget.Result) {
 		}
 		for _, x := range e.Explained {
 			s.Explained = append(s.Explained,
-				ExplainedRow{x.Output, x.On(), x.Scenario, x.Region,
+				ExplainedRow{x.Output, x.On(), x.Scope,
 					Finite(x.Given), Finite(x.Low), Finite(x.High), Finite(x.Fixed),
 					Finite(x.Constant), x.Sequences, x.Steps})
 		}
@@ -96,7 +95,7 @@ func (s *Signoff) addExamination(r *budget.Result) {
 		s.Start = &StartInfo{Settle: r.Start.Rule, Share: r.Start.Share, Errors: []StartRow{}}
 		for _, l := range r.Start.Loss {
 			s.Start.Errors = append(s.Start.Errors,
-				StartRow{l.Output, string(l.Metric), l.Unit, l.Float, l.Fixed, l.Steps})
+				StartRow{l.Output, l.Metric, l.Unit, l.Float, l.Fixed, l.Steps})
 		}
 	}
 	if r.Settling != nil {
@@ -117,7 +116,7 @@ const shownExplained = 4
 func (s *Signoff) explainedLine() string {
 	var rows []ExplainedRow
 	for _, x := range s.Explained {
-		if x.On == budget.SignoffSet && x.Scenario == "all" && x.Region == "" && x.Given != nil {
+		if x.On == budget.SignoffSet && x.IsEverywhere() && x.Given != nil {
 			rows = append(rows, x)
 		}
 	}
@@ -186,7 +185,7 @@ func withInterval(show func(float64) string, v, low, high *float64) string {
 
 func (s *Signoff) isClassifier() bool {
 	return slices.ContainsFunc(s.Loss, func(l LossRow) bool {
-		return l.Metric == string(dataset.Accuracy)
+		return l.Metric == dataset.Accuracy
 	})
 }
 
@@ -195,7 +194,7 @@ func (s *Signoff) ExplainedTable() Table {
 	t := Table{Title: "What the network explains", Head: []string{"output", "recordings", "where",
 		"as given", "from", "to", "fixed", "sequences"}, Numbers: 3}
 	for _, x := range s.Explained {
-		where := inWords(x.Scenario, x.Region)
+		where := x.WhereInWords()
 		t.Rows = append(t.Rows, []string{x.Output, string(x.On), where, OptionalPercent(x.Given),
 			OptionalPercent(x.GivenLow), OptionalPercent(x.GivenHigh), OptionalPercent(x.Fixed),
 			fmt.Sprint(x.Sequences)})
@@ -283,7 +282,7 @@ func (s *Signoff) failings() []failing {
 			over = math.Inf(1)
 		}
 		all = append(all,
-			failing{l.failingText(), "kerf explain, row " + RowText(l.Output, l.Where()),
+			failing{l.failingText(), "kerf explain, row " + RowText(l.Output, l.WhereName()),
 				verdictRank(l.Verdict), over})
 	}
 	slices.SortStableFunc(all, func(a, b failing) int {
@@ -297,20 +296,20 @@ func (s *Signoff) failings() []failing {
 
 // failingText says what a row shows and what it may show.
 func (l *LossRow) failingText() string {
-	what := fmt.Sprintf("%s of %s, %s", Spaced(l.Metric), l.Output, inWords(l.Scenario, l.Region))
+	what := fmt.Sprintf("%s of %s, %s", Spaced(l.Metric), l.Output, l.WhereInWords())
 	switch {
 	case l.Verdict == budget.NotEnough && l.Sequences == 0:
 		return what + " has no recordings"
 	case l.Verdict == budget.NotEnough &&
-		(l.upTo() == "" || l.Sequences < dataset.Metric(l.Metric).Fewest()):
+		(l.upTo() == "" || l.Sequences < l.Metric.Fewest()):
 		return fmt.Sprintf("%s rests on %s", what, Plural(l.Sequences, "sequence"))
-	case l.Verdict == budget.NotEnough && l.Metric == string(dataset.Explained):
+	case l.Verdict == budget.NotEnough && l.Metric == dataset.Explained:
 		return fmt.Sprintf("%s may fall to %s of at least %s", what, l.upTo(), l.limit())
 	case l.Verdict == budget.NotEnough:
 		return fmt.Sprintf("%s may reach %s of %s", what, l.upTo(), l.limit())
-	case l.Metric == string(dataset.Explained):
+	case l.Metric == dataset.Explained:
 		return fmt.Sprintf("%s %s of at least %s", what, Percent(l.Fixed), l.limit())
-	case l.ToleranceOn == budget.OnRise && IsShare(l.Metric):
+	case l.ToleranceOn == budget.OnRise && l.Metric.IsShare():
 		return fmt.Sprintf("%s falls by %s of %s", what, l.change(), l.limit())
 	case l.ToleranceOn == budget.OnRise:
 		return fmt.Sprintf("%s rises by %s of %s", what, l.change(), l.limit())

@@ -39,9 +39,8 @@ type CandidateRow struct {
 	Rounding string          `json:"rounding"` // of the weights; empty before rounding
 	Ways     int             `json:"ways"`     // of rounding that were compared for it
 	Losses   []CandidateLoss `json:"losses"`
-	Tightest string          `json:"tightest"` // the row with the least room, in words
-	Row      *RowName        `json:"tightest_row,omitempty"`
-	MayReach *float64        `json:"may_reach"`
+	TightestRow
+	MayReach *float64 `json:"may_reach"`
 	// the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
 	ToleranceUsed *float64 `json:"tolerance_used"`
 	// the share that the search makes small
@@ -58,10 +57,7 @@ type CandidateRow struct {
 
 // CandidateLoss is one row that has a tolerance.
 type CandidateLoss struct {
-	Output        string             `json:"output"`
-	Scenario      string             `json:"scenario"`
-	Region        string             `json:"region"`
-	Metric        string             `json:"metric"`
+	budget.RowName
 	Rise          *float64           `json:"rise"`
 	RiseHigh      *float64           `json:"rise_high"`
 	Value         *float64           `json:"value"` // of the metric
@@ -95,8 +91,7 @@ type UnitRow struct {
 	RiseHigh *float64 `json:"rise_high"`
 	MayReach *float64 `json:"may_reach"`
 	Output   string   `json:"output"`
-	Scenario string   `json:"scenario"`
-	Region   string   `json:"region"`
+	budget.Scope
 }
 
 func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
@@ -113,8 +108,8 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 	for _, u := range f.ByUnits {
 		info.ByUnits = append(info.ByUnits,
 			UnitRow{u.Units, u.Features, Finite(u.Tightest.Rise), Finite(u.Tightest.RiseLow),
-				Finite(u.Tightest.RiseHigh), Finite(u.MayReach), u.Tightest.Output,
-				u.Tightest.Scenario, u.Tightest.Region})
+				Finite(u.Tightest.RiseHigh), Finite(u.Tightest.MayReach), u.Tightest.Output,
+				u.Tightest.Scope})
 	}
 	return info
 }
@@ -123,8 +118,8 @@ func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	row := CandidateRow{
 		ID: c.ID, Change: c.Change, Item: c.Item, Names: c.Names, Ways: c.Ways, Measured: "cut",
 		Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(),
-		Losses: []CandidateLoss{}, Tightest: tightest(c.Tightest), Row: rowName(c.Tightest),
-		MayReach: Finite(c.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share,
+		Losses: []CandidateLoss{}, TightestRow: newTightestRow(c.Tightest),
+		MayReach: Finite(c.Tightest.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share,
 		Bytes: c.Bytes, Cost: candidateCosts(c),
 		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Reason: c.Reason.Kind,
 	}
@@ -154,8 +149,7 @@ func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 
 func candidateLoss(l budget.Loss) CandidateLoss {
 	return CandidateLoss{
-		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric),
-		Rise: Finite(l.Rise), RiseHigh: Finite(l.RiseHigh),
+		RowName: l.RowName, Rise: Finite(l.Rise), RiseHigh: Finite(l.RiseHigh),
 		Value: Finite(l.Fixed), ValueHigh: valueHigh(l), Sequences: l.Sequences,
 		MayReach: Finite(l.MayReach), FloatMayReach: Finite(l.FloatMayReach),
 		Tolerance: l.Tolerance, On: l.On(),
@@ -250,7 +244,7 @@ func (c CandidateRow) outcome() string {
 	case c.Chosen:
 		return "chosen"
 	case c.Verdict == budget.BreaksTolerance:
-		return "breaks " + c.Tightest
+		return "breaks " + c.RowInWords
 	}
 	return c.Why
 }

@@ -9,21 +9,18 @@ import (
 
 // PathRow is one attempt of the cut, on selection recordings.
 type PathRow struct {
-	Item      string             `json:"item"`
-	Name      string             `json:"name"`            // in words; of what goes together, with commas
-	Names     []string           `json:"names,omitempty"` // the same, one by one
-	Share     float64            `json:"share"`
-	Taken     bool               `json:"taken"`
-	Features  int                `json:"features"`
-	Units     int                `json:"units"`
-	Tightest  string             `json:"tightest"`               // in words
-	Row       *RowName           `json:"tightest_row,omitempty"` // the same
-	Value     *float64           `json:"value"`
-	MayReach  *float64           `json:"may_reach"` // upper end to expect on the sign-off recordings
-	Tolerance float64            `json:"tolerance"`
-	On        budget.ToleranceOn `json:"tolerance_on"`
-	Flash     []float64          `json:"flash"`  // B, one per target
-	Cycles    []float64          `json:"cycles"` // one per target
+	Item     string   `json:"item"`
+	Name     string   `json:"name"`            // in words; of what goes together, with commas
+	Names    []string `json:"names,omitempty"` // the same, one by one
+	Share    float64  `json:"share"`
+	Taken    bool     `json:"taken"`
+	Features int      `json:"features"`
+	Units    int      `json:"units"`
+	TightestRow
+	Value *float64 `json:"value"`
+	Reach
+	Flash  []float64 `json:"flash"`  // B, one per target
+	Cycles []float64 `json:"cycles"` // one per target
 }
 
 func pathRow(p budget.PathStep) PathRow {
@@ -31,8 +28,7 @@ func pathRow(p budget.PathStep) PathRow {
 	row := PathRow{
 		Item: p.Item, Name: dataset.ListNames(p.Names), Names: p.Names, Share: p.Share,
 		Taken: p.Taken, Features: len(p.Candidate.Features), Units: p.Candidate.UnitCount(),
-		Tightest: tightest(p.Tightest), Row: rowName(p.Tightest), Value: Finite(value),
-		MayReach: Finite(p.MayReach), Tolerance: p.Tightest.Tolerance, On: p.Tightest.On(),
+		TightestRow: newTightestRow(p.Tightest), Value: Finite(value), Reach: newReach(p.Tightest),
 	}
 	for _, c := range p.Costs {
 		if c.Part != budget.Total {
@@ -58,9 +54,9 @@ func (s *Signoff) PathTable() Table {
 		t.Head = append(t.Head, "flash "+name, "cycles "+name)
 	}
 	for _, p := range s.Path {
-		show := p.Row.shownAs(p.On)
+		show := shownAs(p.Row, p.On)
 		row := []string{p.Title(), OptionalPercent(&p.Share), p.outcome(), strconv.Itoa(p.Features),
-			strconv.Itoa(p.Units), p.Tightest, Optional(p.Value, show), Optional(p.MayReach, show),
+			strconv.Itoa(p.Units), p.RowInWords, Optional(p.Value, show), Optional(p.MayReach, show),
 			show(p.Tolerance)}
 		for i := range p.Flash {
 			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], "cycles"))
@@ -102,9 +98,9 @@ func (s *Signoff) StepTable() Table {
 		for i, item := range items {
 			row := []string{item, p.outcome(), "", "", "", "", ""}
 			if i == len(items)-1 {
-				show := p.Row.shownAs(p.On)
+				show := shownAs(p.Row, p.On)
 				row = []string{item, p.outcome(), strconv.Itoa(p.Features), strconv.Itoa(p.Units),
-					Optional(p.MayReach, show), show(p.Tolerance), p.Tightest}
+					Optional(p.MayReach, show), show(p.Tolerance), p.RowInWords}
 			}
 			t.Rows = append(t.Rows, row)
 		}

@@ -13,11 +13,3 @@ func RowText(names ...string) string {
 }
 
 var slashes = strings.NewReplacer(`\`, `\\`, "/", `\/`)
-
-// Where is the scenario or region by which a row is named.
-func (l *LossRow) Where() string {
-	if l.Region != "" {
-		return l.Region
-	}
-	return l.Scenario
-}

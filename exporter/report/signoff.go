@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"strings"
 
 	"kerf/budget"
@@ -32,13 +31,13 @@ type Signoff struct {
 	Formats []FormatRow    `json:"formats"`
 	Loss    []LossRow      `json:"loss"`
 	Cost    []CostRow      `json:"cost"`
-	Freed   []FreedRow     `json:"freed"`
+	Freed   []budget.Freed `json:"freed"`
 	// targets on which it matters where the weights are
-	Places   []PlaceRow   `json:"weights_place"`
-	Path     []PathRow    `json:"path"`
-	Frontier FrontierInfo `json:"frontier"`
-	Widths   []WidthRow   `json:"widths"`
-	Forced   []ForcedRow  `json:"forced"` // words that stay wide, and the units that need them
+	Placements []budget.Placement `json:"weights_place"`
+	Path       []PathRow          `json:"path"`
+	Frontier   FrontierInfo       `json:"frontier"`
+	Widths     []WidthRow         `json:"widths"`
+	Forced     []ForcedRow        `json:"forced"` // words that stay wide, and the units that need them
 	// when a tolerance is broken: what each next wider word gives
 	Wider    []WidthRow    `json:"widening"`
 	Blame    *BlameRow     `json:"blame"` // nil: no tolerance is broken
@@ -47,7 +46,7 @@ type Signoff struct {
 	// how cost was measured; none: it is estimated
 	Measured []MeasuredInfo     `json:"measured,omitempty"`
 	Build    []emit.BuildTarget `json:"build"` // what the build files say
-	Inputs   []InputRow         `json:"inputs"`
+	Inputs   []budget.InputFile `json:"inputs"`
 	Recorded []RecordedRow      `json:"recordings"`
 
 	Pictures
@@ -115,10 +114,7 @@ type FormatRow struct {
 
 // LossRow is one row of the accuracy table.
 type LossRow struct {
-	Output      string             `json:"output"`
-	Scenario    string             `json:"scenario"`
-	Region      string             `json:"region"`
-	Metric      string             `json:"metric"`
+	budget.RowName
 	Unit        string             `json:"unit"`
 	Float       float64            `json:"float"`
 	Cut         float64            `json:"cut"`
@@ -148,16 +144,12 @@ type LossRow struct {
 
 // WidthRow is one attempt to narrow or widen a word, on selection recordings.
 type WidthRow struct {
-	What      string             `json:"what"`
-	Bits      int                `json:"bits"`
-	Saved     int                `json:"saved"` // B; below 0 it costs
-	Taken     bool               `json:"taken"`
-	Tightest  string             `json:"tightest"` // in words
-	Row       *RowName           `json:"tightest_row,omitempty"`
-	MayReach  *float64           `json:"may_reach"`
-	Tolerance float64            `json:"tolerance"`
-	On        budget.ToleranceOn `json:"tolerance_on"`
-	Blamed    *float64           `json:"blamed_may_reach"` // the row of blame; nil where there is none
+	What  string `json:"what"`
+	Bits  int    `json:"bits"`
+	Saved int    `json:"saved"` // B; below 0 it costs
+	Taken bool   `json:"taken"`
+	Tightest
+	Blamed *float64 `json:"blamed_may_reach"` // the row of blame; nil where there is none
 }
 
 // BlameRow is the row of a broken tolerance, on selection recordings, and the wider word with which
@@ -172,51 +164,21 @@ type BlameRow struct {
 	Bits          int                `json:"bits"`
 }
 
-// RowName names a row of the loss.
-type RowName struct {
-	Output   string `json:"output"`
-	Scenario string `json:"scenario"`
-	Region   string `json:"region"`
-	Metric   string `json:"metric"`
-}
-
-// rowName is nil where there is no row.
-func rowName(l budget.Loss) *RowName {
-	if l.Output == "" {
-		return nil
-	}
-	return &RowName{l.Output, l.Scenario, l.Region, string(l.Metric)}
-}
-
 // ForcedRow is one word that stays wide, with the fewest units that need it, on
 // selection recordings.
 type ForcedRow struct {
-	What         string             `json:"what"`
-	Bits         int                `json:"bits"`
-	Refused      int                `json:"refused_bits"`
-	Tightest     string             `json:"tightest"` // with the refused word, in words
-	Row          *RowName           `json:"tightest_row,omitempty"`
-	MayReach     *float64           `json:"may_reach"`
-	Tolerance    float64            `json:"tolerance"`
-	On           budget.ToleranceOn `json:"tolerance_on"`
-	Of           string             `json:"of"` // units (numbered as trained) or outputs
-	Units        []ForcedUnit       `json:"units"`
-	All          int                `json:"all"`            // units or outputs there are
-	RestMayReach *float64           `json:"rest_may_reach"` // when only these keep the wide word
-	RestTightest string             `json:"rest_tightest"`
-	RestRow      *RowName           `json:"rest_tightest_row,omitempty"`
-	RestUsed     *float64           `json:"rest_used"` // the largest share of any tolerance then
-	OneLess      *float64           `json:"one_less"`  // without the last of them; nil where there is one
-}
-
-// ForcedUnit is one unit that needs a wide word.
-type ForcedUnit struct {
-	Name string `json:"name"`
-	// of the squared error that the refused word adds, unit by unit
-	Share   float64 `json:"share"`
-	Memory  float64 `json:"memory_steps"` // 0: none
-	Stalled int     `json:"stalled_steps"`
-	Steps   int     `json:"steps"`
+	What    string `json:"what"`
+	Bits    int    `json:"bits"`
+	Refused int    `json:"refused_bits"`
+	Tightest
+	Of           string              `json:"of"` // units (numbered as trained) or outputs
+	Units        []budget.ForcedUnit `json:"units"`
+	All          int                 `json:"all"`            // units or outputs there are
+	RestMayReach *float64            `json:"rest_may_reach"` // when only these keep the wide word
+	RestTightest string              `json:"rest_tightest"`
+	RestRow      *budget.RowName     `json:"rest_tightest_row,omitempty"`
+	RestUsed     *float64            `json:"rest_used"` // the largest share of any tolerance then
+	OneLess      *float64            `json:"one_less"`  // without the last of them; nil where there is one
 }
 
 // RoundingRow is what one way of rounding gives on selection recordings that it
@@ -224,20 +186,9 @@ type ForcedUnit struct {
 type RoundingRow struct {
 	Rounding string `json:"rounding"`
 	// from the float network: root sum square over outputs, in its RMSEs
-	Distance  *float64           `json:"distance"`
-	Taken     bool               `json:"taken"`
-	Tightest  string             `json:"tightest"` // in words
-	Row       *RowName           `json:"tightest_row,omitempty"`
-	MayReach  *float64           `json:"may_reach"`
-	Tolerance float64            `json:"tolerance"`
-	On        budget.ToleranceOn `json:"tolerance_on"`
-}
-
-// InputRow is one input file.
-type InputRow struct {
-	Role   budget.Role `json:"role"`
-	File   string      `json:"file"`
-	SHA256 string      `json:"sha256"`
+	Distance *float64 `json:"distance"`
+	Taken    bool     `json:"taken"`
+	Tightest
 }
 
 // RecordedRow says how much was recorded.
@@ -256,8 +207,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	s := &Signoff{
 		Schema: Schema, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution,
 		MeasuredOn: budget.SignoffSet,
-		Loss:       []LossRow{}, Cost: []CostRow{}, Freed: []FreedRow{}, Places: []PlaceRow{},
-		Path: []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{},
+		Loss:       []LossRow{}, Cost: []CostRow{}, Freed: []budget.Freed{},
+		Placements: []budget.Placement{},
+		Path:       []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{},
 		Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),
 		Network: NetworkInfo{
 			Trained: in.Float.Net.String(), Kept: r.Chosen.CutNet.Net.String(),
@@ -302,12 +254,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	for _, m := range r.Measured {
 		s.Measured = append(s.Measured, measuredInfo(m))
 	}
-	for _, f := range r.Freed {
-		s.Freed = append(s.Freed, FreedRow(f))
-	}
-	for _, p := range r.Places {
-		s.Places = append(s.Places, PlaceRow(p))
-	}
+	s.Freed, s.Placements = append(s.Freed, r.Freed...), append(s.Placements, r.Places...)
 	for _, p := range r.Cut.Path {
 		s.Path = append(s.Path, pathRow(p))
 	}
@@ -328,12 +275,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	}
 	for _, w := range r.Chosen.Roundings {
 		s.Rounding = append(s.Rounding, RoundingRow{w.Rounding.String(), Finite(w.Distance),
-			w.Rounding == c.Rounding, tightest(w.Tightest), rowName(w.Tightest), Finite(w.MayReach),
-			w.Tightest.Tolerance, w.Tightest.On()})
+			w.Rounding == c.Rounding, newTightest(w.Tightest)})
 	}
-	for _, f := range in.Files {
-		s.Inputs = append(s.Inputs, InputRow{f.Role, f.Name, f.SHA256})
-	}
+	s.Inputs = append(s.Inputs, in.Files...)
 	s.addExamination(r)
 	s.addSums(r)
 	s.Reason = s.WhyNot()
@@ -342,8 +286,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 
 func lossRow(l budget.Loss, from string) LossRow {
 	row := LossRow{
-		Output: l.Output, Scenario: l.Scenario, Region: l.Region, Metric: string(l.Metric),
-		Unit:  l.Unit,
+		RowName: l.RowName, Unit: l.Unit,
 		Float: l.Float, Cut: l.Cut, Recovered: Finite(l.Recovered), Fixed: l.Fixed,
 		FixedLow: Finite(l.FixedLow), FixedHigh: Finite(l.FixedHigh),
 		Rise: Finite(l.Rise), RiseLow: Finite(l.RiseLow), RiseHigh: Finite(l.RiseHigh),
@@ -358,16 +301,13 @@ func lossRow(l budget.Loss, from string) LossRow {
 }
 
 func widthRow(w budget.WidthStep) WidthRow {
-	return WidthRow{
-		What: w.What, Bits: w.Bits, Saved: w.Saved, Taken: w.Taken, Tightest: tightest(w.Tightest),
-		Row:      rowName(w.Tightest),
-		MayReach: Finite(w.MayReach), Tolerance: w.Tightest.Tolerance, On: w.Tightest.On(),
-	}
+	return WidthRow{What: w.What, Bits: w.Bits, Saved: w.Saved, Taken: w.Taken,
+		Tightest: newTightest(w.Tightest)}
 }
 
 func blameRow(b *budget.Blame) *BlameRow {
 	row := &BlameRow{
-		Tightest: tightest(b.Row), MayReach: Finite(b.Row.MayReach),
+		Tightest: rowInWords(b.Row.RowName), MayReach: Finite(b.Row.MayReach),
 		FloatMayReach: Finite(b.Row.FloatMayReach),
 		Tolerance:     b.Row.Tolerance, On: b.Row.On(),
 	}
@@ -378,19 +318,15 @@ func blameRow(b *budget.Blame) *BlameRow {
 }
 
 func forcedRow(f budget.Forced) ForcedRow {
+	rest := newTightest(f.Rest)
 	row := ForcedRow{
-		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: tightest(f.Tightest),
-		Row: rowName(f.Tightest), MayReach: Finite(f.MayReach), Tolerance: f.Tightest.Tolerance,
-		On: f.Tightest.On(),
-		Of: f.Of, Units: []ForcedUnit{}, All: f.All, RestMayReach: Finite(f.RestMay),
-		RestTightest: tightest(f.Rest), RestRow: rowName(f.Rest),
+		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: newTightest(f.Tightest),
+		Of: f.Of, Units: append([]budget.ForcedUnit{}, f.Rows...), All: f.All,
+		RestMayReach: rest.MayReach, RestTightest: rest.RowInWords, RestRow: rest.Row,
 		RestUsed: Finite(f.RestUsed),
 	}
 	if len(f.Rows) > 1 {
 		row.OneLess = Finite(f.OneLess)
-	}
-	for _, u := range f.Rows {
-		row.Units = append(row.Units, ForcedUnit(u))
 	}
 	return row
 }
@@ -402,13 +338,4 @@ func missing(net *model.Network, kept [][]int) [][]int {
 		gone = append(gone, prune.Without(l.Units, kept[i]...))
 	}
 	return gone
-}
-
-// tightest names a judged row in a few words.
-func tightest(l budget.Loss) string {
-	where := l.Scenario
-	if l.Region != "" {
-		where = "region " + l.Region
-	}
-	return fmt.Sprintf("%s %s, %s", l.Output, l.Metric, where)
 }

@@ -8,7 +8,6 @@ import (
 	"regexp"
 
 	"kerf/budget"
-	"kerf/dataset"
 	"kerf/exporter/emit"
 )
 
@@ -121,7 +120,7 @@ func (s *Signoff) checkReason() error {
 
 // explained is what a finding against the network follows from.
 func (x *ExplainedRow) explained() budget.Explained {
-	return budget.Explained{Scenario: x.Scenario, Region: x.Region, Given: number(x.Given),
+	return budget.Explained{Scope: x.Scope, Given: number(x.Given),
 		High: number(x.GivenHigh)}
 }
 
@@ -135,7 +134,7 @@ func number(v *float64) float64 {
 // judged is what the verdict of a row with a tolerance follows from.
 func (l *LossRow) judged() budget.Loss {
 	return budget.Loss{
-		Metric: dataset.Metric(l.Metric), Fixed: l.Fixed, FixedLow: number(l.FixedLow),
+		RowName: l.RowName, Fixed: l.Fixed, FixedLow: number(l.FixedLow),
 		FixedHigh: number(l.FixedHigh),
 		Rise:      number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
 		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == budget.OnRise,

@@ -80,7 +80,8 @@ func TestVerdictsFollowFromFigures(t *testing.T) {
 			s.Checked = "measured with both"
 		}, ""},
 		"explains little": {func(s *Signoff) {
-			s.Explained = []ExplainedRow{{Output: "leakage", On: "sign-off", Scenario: "all",
+			s.Explained = []ExplainedRow{{Output: "leakage", On: budget.SignoffSet,
+				Scope: budget.Scope{Scenario: "all"},
 				Given: value(0.05), GivenHigh: value(0.2)}}
 		}, "explains too little"},
 		"nothing independent": {func(s *Signoff) { s.Verdict = budget.NotEnough }, ""},

@@ -35,14 +35,14 @@ type SumsInfo struct {
 
 // SumsRow has the sums of one metric of one output everywhere or in one region, see [dataset.Sums].
 type SumsRow struct {
-	Output string    `json:"output"`
-	Region string    `json:"region"`
-	Where  string    `json:"where"` // what the region is, in words
-	Metric string    `json:"metric"`
-	Steps  []int     `json:"steps"`
-	Float  []float64 `json:"float"`           // of the network as given
-	Fixed  []float64 `json:"fixed"`           // of the integer network
-	Whole  []float64 `json:"whole,omitempty"` // of what an explained share is a share of
+	Output string         `json:"output"`
+	Region string         `json:"region"`
+	Where  string         `json:"where"` // what the region is, in words
+	Metric dataset.Metric `json:"metric"`
+	Steps  []int          `json:"steps"`
+	Float  []float64      `json:"float"`           // of the network as given
+	Fixed  []float64      `json:"fixed"`           // of the integer network
+	Whole  []float64      `json:"whole,omitempty"` // of what an explained share is a share of
 }
 
 // addSums fills in the sums, or a note that they are left out.
@@ -60,7 +60,7 @@ func (s *Signoff) addSums(r *budget.Result) {
 	}
 	for _, row := range r.Sums {
 		s.Sums.Rows = append(s.Sums.Rows,
-			SumsRow{row.Output, row.Region, row.Where, string(row.Metric),
+			SumsRow{row.Output, row.Region, row.Where, row.Metric,
 				row.Fixed.Steps, row.Float.Parts, row.Fixed.Parts, row.Fixed.Whole})
 	}
 	// What is no number is an error of the whole signoff.json.
@@ -178,7 +178,7 @@ func (s *SumsInfo) read(r *SumsRow) (sumsPair, error) {
 	pair := sumsPair{dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Float, Whole: r.Whole},
 		dataset.Sums{Sequences: n, Steps: r.Steps, Parts: r.Fixed, Whole: r.Whole}, r.Where}
 	for _, sums := range []dataset.Sums{pair.float, pair.fixed} {
-		if err := sums.Check(dataset.Metric(r.Metric)); err != nil {
+		if err := sums.Check(r.Metric); err != nil {
 			return sumsPair{}, err
 		}
 	}
@@ -213,14 +213,14 @@ func (s *Signoff) checkSums() error {
 	}
 	for i := range s.Sums.Rows {
 		r := &s.Sums.Rows[i]
-		if _, err := s.Sums.read(r); err != nil && dataset.Metric(r.Metric).IsKnown() {
+		if _, err := s.Sums.read(r); err != nil && r.Metric.IsKnown() {
 			return fmt.Errorf("the sums of %s of %s, %s cannot be: %w", r.Metric, r.Output,
-				inWords(prune.All, r.Region), err)
+				(budget.Scope{Scenario: prune.All, Region: r.Region}).WhereInWords(), err)
 		}
 	}
 	for i := range s.Loss {
 		l := &s.Loss[i]
-		metric := dataset.Metric(l.Metric)
+		metric := l.Metric
 		sums, found := s.Sums.of(l)
 		if !metric.IsKnown() || !found && l.Verdict == "" {
 			continue

@@ -44,24 +44,28 @@ func (s *Signoff) AccuracyTable() Table {
 func (s *Signoff) AccuracyTables() []Table {
 	var tables []Table
 	index := map[[2]string]int{}
-	judged := map[[2]string]bool{}
+	type subject struct {
+		output string
+		metric dataset.Metric
+	}
+	judged := map[subject]bool{}
 	for _, l := range s.Loss {
 		if l.Verdict != "" {
-			judged[[2]string{l.Output, l.Metric}] = true
+			judged[subject{l.Output, l.Metric}] = true
 		}
 	}
 	for _, l := range s.Loss {
 		// Explained shares are judged over all recordings alone.
 		if l.Verdict == "" &&
-			(!judged[[2]string{l.Output, l.Metric}] || l.Metric == string(dataset.Explained)) {
+			(!judged[subject{l.Output, l.Metric}] || l.Metric == dataset.Explained) {
 			continue
 		}
-		subject := [2]string{l.Output, l.metricAndUnit()}
-		at, known := index[subject]
+		named := [2]string{l.Output, l.metricAndUnit()}
+		at, known := index[named]
 		if !known {
 			at = len(tables)
-			index[subject] = at
-			head := slices.Concat([]string{subject[0] + ": " + subject[1]}, s.lossHead(),
+			index[named] = at
+			head := slices.Concat([]string{named[0] + ": " + named[1]}, s.lossHead(),
 				[]string{"verdict"})
 			tables = append(tables, Table{Title: fmt.Sprintf("%s (%s)", s.accuracyTitle(), l.Kind),
 				Head: head, Numbers: 1, Words: 1})
@@ -102,7 +106,7 @@ func (s *Signoff) lossCells(l *LossRow) []string {
 
 // show prints a value of the metric.
 func (l *LossRow) show() func(float64) string {
-	if l.Metric == string(dataset.Explained) {
+	if l.Metric == dataset.Explained {
 		return Percent
 	}
 	return Significant
@@ -113,7 +117,7 @@ func (l *LossRow) change() string { return Optional(l.Rise, l.shownChange()) }
 
 // shownChange prints a rise in percent; what a share of steps loses is in percentage points.
 func (l *LossRow) shownChange() func(float64) string {
-	if IsShare(l.Metric) {
+	if l.Metric.IsShare() {
 		return Points
 	}
 	return Percent
@@ -126,28 +130,14 @@ func (l *LossRow) metricAndUnit() string {
 	return strings.TrimSpace(Spaced(l.Metric) + " " + l.Unit)
 }
 
-// WhereInWords is the scenario or region of a row, a region with the word before it.
-func (l *LossRow) WhereInWords() string { return inWords(l.Scenario, l.Region) }
-
-// WhereInWords is the scenario or region of a row, a region with the word before it.
-func (u *UnitRow) WhereInWords() string { return inWords(u.Scenario, u.Region) }
-
-// inWords is a scenario, or a region with the word before it.
-func inWords(scenario, region string) string {
-	if region != "" {
-		return "region " + region
-	}
-	return scenario
-}
-
 // upTo is the upper end of the 95 % interval of what the tolerance is on.
 func (l *LossRow) upTo() string {
 	switch {
-	case l.Metric == string(dataset.MaxError):
+	case l.Metric == dataset.MaxError:
 		return "" // a maximum is judged as it is
-	case l.Metric == string(dataset.Explained):
+	case l.Metric == dataset.Explained:
 		return OptionalPercent(l.FixedLow) // the end that is further from the tolerance
-	case l.ToleranceOn == budget.OnFixed && l.Metric == string(dataset.Bias) && l.FixedLow != nil &&
+	case l.ToleranceOn == budget.OnFixed && l.Metric == dataset.Bias && l.FixedLow != nil &&
 		l.FixedHigh != nil && -*l.FixedLow > *l.FixedHigh:
 		return Significant(*l.FixedLow) // the end that is further from 0
 	case l.ToleranceOn == budget.OnFixed:
@@ -206,11 +196,11 @@ func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
 		if w.Taken {
 			outcome = "taken"
 		}
-		show := w.Row.shownAs(w.On)
+		show := shownAs(w.Row, w.On)
 		t.Rows = append(t.Rows,
 			[]string{w.What, fmt.Sprintf("int%d", w.Bits), outcome,
 				Quantity(float64(sign*w.Saved), "B"), Optional(w.MayReach, show), show(w.Tolerance),
-				w.Tightest})
+				w.RowInWords})
 	}
 	return t
 }
@@ -248,20 +238,20 @@ func (s *Signoff) RoundingTable() Table {
 		if r.Taken {
 			outcome = "taken"
 		}
-		show := r.Row.shownAs(r.On)
+		show := shownAs(r.Row, r.On)
 		t.Rows = append(t.Rows, []string{r.Rounding, outcome, OptionalPercent(r.Distance),
-			Optional(r.MayReach, show), show(r.Tolerance), r.Tightest})
+			Optional(r.MayReach, show), show(r.Tolerance), r.RowInWords})
 	}
 	return t
 }
 
 // shownAs prints what a tolerance on a row is on: a rise in percent, a drop in points, or a value.
 // A row without a name is taken for an error.
-func (n *RowName) shownAs(on budget.ToleranceOn) func(float64) string {
+func shownAs(n *budget.RowName, on budget.ToleranceOn) func(float64) string {
 	switch {
-	case n != nil && n.Metric == string(dataset.Explained):
+	case n != nil && n.Metric == dataset.Explained:
 		return Percent
-	case on == budget.OnRise && n != nil && IsShare(n.Metric):
+	case on == budget.OnRise && n != nil && n.Metric.IsShare():
 		return Points
 	case on == budget.OnRise:
 		return Percent
@@ -434,7 +424,7 @@ func Percent(v float64) string {
 }
 
 // Shown prints a value that is compared with the tolerance of a row.
-func Shown(l budget.Loss, v float64) string { return rowName(l).shownAs(l.On())(v) }
+func Shown(l budget.Loss, v float64) string { return shownAs(&l.RowName, l.On())(v) }
 
 func wholePercent(v *float64) string {
 	return Optional(v, func(v float64) string {

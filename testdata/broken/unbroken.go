@@ -34,7 +34,7 @@ func (b *bench) examine(job string, deal uint64) (*sound, error) {
 	for _, o := range in.Float.Outputs {
 		least := math.Inf(1)
 		for _, x := range e.Explained {
-			if x.IsWhole() && x.Output == o.Name {
+			if x.IsEverywhere() && x.Output == o.Name {
 				least = min(least, x.Given)
 			}
 		}

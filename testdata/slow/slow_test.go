@@ -191,10 +191,10 @@ func TestAutomaticWidthsHold(t *testing.T) {
 	}
 	refused := 0
 	for _, w := range chosen.Widths {
-		if !w.Taken && w.MayReach > w.Tightest.Tolerance {
+		if !w.Taken && w.Tightest.MayReach > w.Tightest.Tolerance {
 			refused++
 			t.Logf("int%d %s refused: %s may rise by %.2f %% of %.1f %%", w.Bits, w.What,
-				w.Tightest.Describe(), 100*w.MayReach, 100*w.Tightest.Tolerance)
+				w.Tightest.Describe(), 100*w.Tightest.MayReach, 100*w.Tightest.Tolerance)
 		}
 	}
 	if refused == 0 {
@@ -202,7 +202,7 @@ func TestAutomaticWidthsHold(t *testing.T) {
 	}
 	for _, f := range chosen.Forced {
 		t.Log(f.Explain())
-		if len(f.Rows) == 0 || f.Rows[0].Share <= 0 || !(f.RestMay <= f.Rest.Tolerance) {
+		if len(f.Rows) == 0 || f.Rows[0].Share <= 0 || !(f.Rest.MayReach <= f.Rest.Tolerance) {
 			t.Errorf("int%d %s: nobody is named who needs it, or that does not help: %+v", f.Bits,
 				f.What, f)
 		}

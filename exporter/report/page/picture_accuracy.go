@@ -41,8 +41,8 @@ func accuracyFigures(s *report.Signoff) []figure {
 }
 
 // shownMetric returns the first metric of an output that has a tolerance, or its first metric.
-func shownMetric(s *report.Signoff, output string) string {
-	first := ""
+func shownMetric(s *report.Signoff, output string) dataset.Metric {
+	var first dataset.Metric
 	for _, l := range s.Loss {
 		if l.Output != output {
 			continue
