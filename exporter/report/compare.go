@@ -160,11 +160,6 @@ func side(s *Signoff) ComparedSide {
 		s.Network.Kept, s.Network.Formats}
 }
 
-// verdictRank orders verdicts; -1 is none.
-func verdictRank(v budget.Verdict) int {
-	return slices.Index([]budget.Verdict{budget.Fail, budget.NotEnough, budget.Pass}, v)
-}
-
 // byVerdict is the outcome where both are judged and the verdicts differ, else empty.
 func byVerdict(old, fresh budget.Verdict) Outcome {
 	a, b := verdictRank(old), verdictRank(fresh)

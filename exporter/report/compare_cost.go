@@ -44,21 +44,6 @@ func costChanges(old, fresh *Signoff) []CostChange {
 	return changes
 }
 
-// total is a total of a target, nil if there is none.
-func (s *Signoff) Total(target string, resource budget.Resource) *CostRow {
-	return s.cost(target, resource, budget.Total)
-}
-
-// cost finds a row, nil if there is none.
-func (s *Signoff) cost(target string, resource budget.Resource, part string) *CostRow {
-	for i, c := range s.Cost {
-		if c.Target == target && c.Resource == resource && c.Part == part {
-			return &s.Cost[i]
-		}
-	}
-	return nil
-}
-
 func costChange(old, fresh *Signoff, was, now CostRow) CostChange {
 	change := now.Value - was.Value
 	c := CostChange{

@@ -109,21 +109,6 @@ func (c *Comparison) itemGroups() []itemGroup {
 	return groups
 }
 
-// ShortHash is what identifies a file in practice; the files of a handoff have hashes whole.
-func ShortHash(hash string) string {
-	if len(hash) > 16 {
-		return hash[:16] + "..."
-	}
-	return hash
-}
-
-func word(bits int) string {
-	if bits == 0 {
-		return ""
-	}
-	return fmt.Sprintf("int%d", bits)
-}
-
 // lossTables has a table per output and metric: what one table compares has one unit. A table of
 // which no row is compared has no column for it.
 func (c *Comparison) lossTables() []Table {
@@ -239,16 +224,6 @@ func (r *CostChange) shownChange() string {
 }
 
 func (r *CostChange) show(v float64) string { return Quantity(v, r.Unit) }
-
-func signed(v float64, show func(float64) string) string {
-	switch {
-	case v > 0:
-		return "+" + show(v)
-	case v < 0:
-		return "-" + show(-v)
-	}
-	return "0"
-}
 
 // Passes tells whether nothing got worse, and everything that had to be could be compared.
 func (c *Comparison) Passes() bool { return c.Verdict == Better || c.Verdict == Same }

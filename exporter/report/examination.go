@@ -3,7 +3,6 @@ package report
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -171,24 +170,6 @@ func (s *Signoff) triedLine() string {
 // be a mistake that costs little.
 const notableRatio = 0.95
 
-// withInterval prints a value with its interval, if there is one.
-func withInterval(show func(float64) string, v, low, high *float64) string {
-	switch {
-	case v == nil:
-		return ""
-	case low == nil || high == nil:
-		return show(*v)
-	}
-	return fmt.Sprintf("%s [%s, %s]", show(*v), strings.TrimSuffix(show(*low), " %"),
-		strings.TrimSuffix(show(*high), " %"))
-}
-
-func (s *Signoff) isClassifier() bool {
-	return slices.ContainsFunc(s.Loss, func(l LossRow) bool {
-		return l.Metric == dataset.Accuracy
-	})
-}
-
 // ExplainedTable has the shares that the networks explain, by output, scenario and region.
 func (s *Signoff) ExplainedTable() Table {
 	t := Table{Title: "What the network explains", Head: []string{"output", "recordings", "where",
@@ -232,138 +213,6 @@ func (s *Signoff) startLines() []string {
 	return lines
 }
 
-// failing is one thing that keeps the verdict from being that the network fits.
-type failing struct {
-	text string
-	see  string  // where more is said
-	rank int     // verdictRank; -1 for a cause
-	over float64 // how far it is beyond, as a share of what is allowed
-}
-
-// failings lists what speaks against a signature, the worst first.
-func (s *Signoff) failings() []failing {
-	var all []failing
-	if s.Checked == "" {
-		for _, c := range s.Causes {
-			text := c.Text
-			if c.Given != nil && c.With != nil {
-				text = c.Place + " " + c.Says + fmt.Sprintf(", error of %s %s, read so %s",
-					c.Output, Significant(*c.Given),
-					strings.TrimSpace(Significant(*c.With)+" "+c.Unit))
-			}
-			all = append(all, failing{text, "the first note", -1, 0})
-		}
-	}
-	for _, c := range s.Cost {
-		if c.Verdict != budget.Fail || c.Limit == nil {
-			continue
-		}
-		over := c.Value / *c.Limit
-		word := "of"
-		if c.AtLeast {
-			over, word = *c.Limit/c.Value, "of at least"
-		}
-		all = append(all,
-			failing{fmt.Sprintf("%s on %s %s %s %s", Spaced(c.Resource), c.Target,
-				Quantity(c.Value, c.Unit), word, Quantity(*c.Limit, c.Unit)),
-				"kerf cost --all-targets", 0, over})
-	}
-	for _, l := range s.Loss {
-		if l.Verdict != budget.Fail && l.Verdict != budget.NotEnough {
-			continue
-		}
-		row := l.judged()
-		shown, high := row.JudgedValue()
-		if l.Verdict == budget.NotEnough {
-			shown = high
-		}
-		over := shown / math.Max(row.Allowed(), math.SmallestNonzeroFloat64)
-		if math.IsNaN(over) {
-			over = math.Inf(1)
-		}
-		all = append(all,
-			failing{l.failingText(), "kerf explain, row " + RowText(l.Output, l.WhereName()),
-				verdictRank(l.Verdict), over})
-	}
-	slices.SortStableFunc(all, func(a, b failing) int {
-		if a.rank != b.rank {
-			return a.rank - b.rank
-		}
-		return cmp.Compare(b.over, a.over)
-	})
-	return all
-}
-
-// failingText says what a row shows and what it may show.
-func (l *LossRow) failingText() string {
-	what := fmt.Sprintf("%s of %s, %s", Spaced(l.Metric), l.Output, l.WhereInWords())
-	switch {
-	case l.Verdict == budget.NotEnough && l.Sequences == 0:
-		return what + " has no recordings"
-	case l.Verdict == budget.NotEnough &&
-		(l.upTo() == "" || l.Sequences < l.Metric.Fewest()):
-		return fmt.Sprintf("%s rests on %s", what, Plural(l.Sequences, "sequence"))
-	case l.Verdict == budget.NotEnough && l.Metric == dataset.Explained:
-		return fmt.Sprintf("%s may fall to %s of at least %s", what, l.upTo(), l.limit())
-	case l.Verdict == budget.NotEnough:
-		return fmt.Sprintf("%s may reach %s of %s", what, l.upTo(), l.limit())
-	case l.Metric == dataset.Explained:
-		return fmt.Sprintf("%s %s of at least %s", what, Percent(l.Fixed), l.limit())
-	case l.ToleranceOn == budget.OnRise && l.Metric.IsShare():
-		return fmt.Sprintf("%s falls by %s of %s", what, l.change(), l.limit())
-	case l.ToleranceOn == budget.OnRise:
-		return fmt.Sprintf("%s rises by %s of %s", what, l.change(), l.limit())
-	}
-	return fmt.Sprintf("%s %s of %s %s", what, Significant(l.Fixed), l.limit(), l.Unit)
-}
-
-// WhyNot says in one clause what keeps the verdict from being that the network fits, by how much,
-// and where more is said; empty where nothing does.
-func (s *Signoff) WhyNot() string {
-	all := s.failings()
-	switch {
-	case s.Verdict == budget.Fits:
-		return ""
-	case !s.isJudged():
-		return "nothing was judged: the job gives no limit and no tolerance"
-	case len(all) == 0:
-		return "sign-off sequences are also selection recordings; see the notes"
-	}
-	text := all[0].text
-	if len(all) > 1 {
-		text += fmt.Sprintf(", %d more", len(all)-1)
-	}
-	return text + "; see " + all[0].see
-}
-
-// isJudged tells whether the job gives any limit or tolerance.
-func (s *Signoff) isJudged() bool {
-	return slices.ContainsFunc(s.Loss, func(l LossRow) bool { return l.Verdict != "" }) ||
-		slices.ContainsFunc(s.Cost, func(c CostRow) bool { return c.Verdict != "" })
-}
-
-// headLine is the verdict as every C file of the handoff states it.
-func (s *Signoff) HeadLine() string {
-	line := s.VerdictLine()
-	if s.Verdict != budget.Fits {
-		line = "NOT SIGNED. " + line
-	}
-	if checked := s.checkedLine(); checked != "" {
-		line += " " + checked
-	}
-	return line
-}
-
-// checkedLine says against what the job lets the verdict stand, and why; empty where it does not
-// have to.
-func (s *Signoff) checkedLine() string {
-	if s.Checked == "" || len(s.Causes) == 0 {
-		return ""
-	}
-	return fmt.Sprintf("The job lets the verdict stand although %s; its reason: %s.",
-		strings.Join(s.Findings(), "; "), s.Checked)
-}
-
 // settleSteps is what the C header states of the settling; nil where it states nothing.
 func (s *Signoff) SettleSteps() *int {
 	if s.Settling == nil || !s.Settling.Reached {
@@ -380,6 +229,3 @@ func (s *Signoff) Findings() []string {
 	}
 	return all
 }
-
-// spaced is a metric or resource in words.
-func Spaced[T ~string](name T) string { return strings.ReplaceAll(string(name), "_", " ") }

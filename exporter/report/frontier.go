@@ -223,21 +223,6 @@ func (s *Signoff) FrontierTable() Table {
 	return t
 }
 
-// usedPercent prints a share of a tolerance in whole percent, and with as many decimals as show
-// whether that is broken.
-func UsedPercent(v *float64) string {
-	return Optional(v, func(v float64) string {
-		text := ""
-		for decimals := range 15 {
-			text = strconv.FormatFloat(100*v, 'f', decimals, 64)
-			if shown, _ := strconv.ParseFloat(text, 64); (shown > 100) == (v > 1) {
-				break
-			}
-		}
-		return text + " %"
-	})
-}
-
 // outcome is the reason in few words.
 func (c CandidateRow) outcome() string {
 	switch {

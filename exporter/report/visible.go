@@ -36,17 +36,6 @@ func visible(texts []string) []string {
 	return shown
 }
 
-// Visible returns the table with [Visible] texts.
-func (t Table) Visible() Table {
-	t.Title, t.Head = Visible(t.Title), visible(t.Head)
-	rows := make([][]string, len(t.Rows))
-	for i, r := range t.Rows {
-		rows[i] = visible(r)
-	}
-	t.Rows = rows
-	return t
-}
-
 // formulaStart are the characters with which spreadsheets let a formula begin, the wide forms
 // included (OWASP, "CSV Injection").
 const formulaStart = "=+-@\t\r＝＋－＠"

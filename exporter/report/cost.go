@@ -1,11 +1,9 @@
 package report
 
 import (
-	"math"
 	"slices"
 
 	"kerf/budget"
-	"kerf/targets"
 )
 
 // CostRow is one row of the cost table.
@@ -186,19 +184,28 @@ func (s *Signoff) WholeCostTables() []Table {
 	return tables
 }
 
-// Quantity prints a value of the cost table for people. A value without a unit is a share.
-func Quantity(v float64, unit string) string {
-	switch unit {
-	case "B":
-		return targets.FormatBytes(int64(math.Round(v)))
-	case "s":
-		return targets.FormatSpan(v)
-	case "J":
-		return targets.FormatJoules(v)
-	case "A":
-		return targets.FormatAmperes(v)
-	case "":
-		return OptionalPercent(&v)
+// TargetNames lists the targets in the order of the job.
+func (s *Signoff) TargetNames() []string {
+	var names []string
+	for _, c := range s.Cost {
+		if len(names) == 0 || names[len(names)-1] != c.Target {
+			names = append(names, c.Target)
+		}
 	}
-	return grouped(v)
+	return names
+}
+
+// total is a total of a target, nil if there is none.
+func (s *Signoff) Total(target string, resource budget.Resource) *CostRow {
+	return s.cost(target, resource, budget.Total)
+}
+
+// cost finds a row, nil if there is none.
+func (s *Signoff) cost(target string, resource budget.Resource, part string) *CostRow {
+	for i, c := range s.Cost {
+		if c.Target == target && c.Resource == resource && c.Part == part {
+			return &s.Cost[i]
+		}
+	}
+	return nil
 }

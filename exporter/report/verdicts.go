@@ -1,48 +1,16 @@
 package report
 
 import (
-	"bytes"
-	"encoding/json"
 	"fmt"
 	"math"
-	"regexp"
+	"slices"
 
 	"kerf/budget"
-	"kerf/exporter/emit"
 )
 
-// MaxJSONBytes is the largest signoff.json, manifest.json or NAME_network.json that is read. The
-// first two have some hundred kilobytes, the last has five bytes per weight; a list of empty
-// records takes 200 times its size in memory.
-const MaxJSONBytes = 8 << 20
-
-var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
-
-// readSignoff reads signoff.json. The text must be exactly what kerf writes for
-// its content, and the verdicts must follow from the figures beside them.
-func Read(text []byte) (*Signoff, error) {
-	if text == nil {
-		return nil, fmt.Errorf("is missing")
-	}
-	s := &Signoff{}
-	if err := json.Unmarshal(text, s); err != nil {
-		return nil, fmt.Errorf("cannot be read: %w", err)
-	}
-	if err := emit.CheckPrefix(s.Name); err != nil {
-		return nil, err
-	}
-	if len(s.Inputs) == 0 || !hexHash.MatchString(s.Inputs[0].SHA256) {
-		return nil, fmt.Errorf("names no job file with its SHA-256")
-	}
-	again, err := s.JSON()
-	if err != nil {
-		return nil, err
-	}
-	if !bytes.Equal(again, text) {
-		return nil, fmt.Errorf("its text is not what kerf writes for its content: %s",
-			FirstDifference(text, again))
-	}
-	return s, s.CheckVerdicts()
+// verdictRank orders verdicts; -1 is none.
+func verdictRank(v budget.Verdict) int {
+	return slices.Index([]budget.Verdict{budget.Fail, budget.NotEnough, budget.Pass}, v)
 }
 
 // CheckVerdicts tells whether the verdicts follow from figures and limits, and errors from the sums
@@ -124,13 +92,6 @@ func (x *ExplainedRow) explained() budget.Explained {
 		High: number(x.GivenHigh)}
 }
 
-func number(v *float64) float64 {
-	if v == nil {
-		return math.NaN()
-	}
-	return *v
-}
-
 // judged is what the verdict of a row with a tolerance follows from.
 func (l *LossRow) judged() budget.Loss {
 	return budget.Loss{
@@ -142,16 +103,9 @@ func (l *LossRow) judged() budget.Loss {
 	}
 }
 
-// firstDifference says where a text is not the wanted one.
-func FirstDifference(have, want []byte) string {
-	line := 1
-	for i := range min(len(have), len(want)) {
-		if have[i] != want[i] {
-			return fmt.Sprintf("line %d", line)
-		}
-		if have[i] == '\n' {
-			line++
-		}
+func number(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
 	}
-	return fmt.Sprintf("%d bytes, should be %d", len(have), len(want))
+	return *v
 }

@@ -1,0 +1,110 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"kerf/budget"
+	"kerf/dataset"
+)
+
+// Summary is the head of the report: what was done, in a few lines.
+func (s *Signoff) Summary() []string {
+	n := s.Network
+	var lines []string
+	if explained := s.explainedLine(); explained != "" {
+		lines = append(lines, explained)
+	}
+	if tried := s.triedLine(); tried != "" {
+		lines = append(lines, tried)
+	}
+	if checked := s.checkedLine(); checked != "" {
+		lines = append(lines, checked)
+	}
+	lines = append(lines,
+		fmt.Sprintf("Network: %s.", n.Kept),
+		fmt.Sprintf("Kept: %d of %d features, %d of %d units.", n.Features, n.TrainedFeatures,
+			n.Units, n.TrainedUnits),
+		fmt.Sprintf("Formats: %s, features int16 with %d fraction bits.", n.Formats,
+			n.InputFraction),
+	)
+	for _, r := range s.Recorded {
+		name := map[budget.Role]string{budget.SelectionRole: "Selection",
+			budget.SignoffRole: "Sign-off"}[r.Use]
+		lines = append(lines,
+			fmt.Sprintf("%s recordings: %s, %s steps, %s.", name, Plural(r.Sequences, "sequence"),
+				grouped(float64(r.Steps)), Plural(r.Scenarios, "scenario")))
+	}
+	lines = append(lines, s.startLines()...)
+	lines = append(lines, s.recoveryLines()...)
+	if len(s.Dropped.Features) > 0 {
+		lines = append(lines, "Features cut: "+dataset.ListNames(s.Dropped.Features)+".")
+	}
+	for l, units := range s.Dropped.Units {
+		if len(units) == 0 {
+			continue
+		}
+		layer := ""
+		if len(s.Dropped.Units) > 1 {
+			layer = fmt.Sprintf(" of layer %d", l)
+		}
+		lines = append(lines,
+			fmt.Sprintf("Units cut%s: %s (as trained, from 0).", layer, joinInts(units)))
+	}
+	if len(s.Dropped.FrontEnds) > 0 {
+		freed := dataset.ListNames(s.Dropped.FrontEnds)
+		lines = append(lines, "Front end freed by the cut: "+freed+".")
+	}
+	return lines
+}
+
+// VerdictLine is the verdict in one line.
+func (s *Signoff) VerdictLine() string { return "Verdict: " + s.verdictText() + "." }
+
+func (s *Signoff) verdictText() string {
+	passed, judged := 0, 0
+	count := func(verdict budget.Verdict) {
+		if verdict != "" {
+			judged++
+		}
+		if verdict == budget.Pass {
+			passed++
+		}
+	}
+	for _, l := range s.Loss {
+		count(l.Verdict)
+	}
+	for _, c := range s.Cost {
+		count(c.Verdict)
+	}
+	met := fmt.Sprintf("%d of %d limits and tolerances met", passed, judged)
+	if s.Reason != "" {
+		return fmt.Sprintf("%s: %s (%s)", s.Verdict, s.Reason, met)
+	}
+	return fmt.Sprintf("%s (%s)", s.Verdict, met)
+}
+
+// Signatures are the roles of those who sign.
+var Signatures = []string{"Prepared", "Checked", "Approved"}
+
+// headLine is the verdict as every C file of the handoff states it.
+func (s *Signoff) HeadLine() string {
+	line := s.VerdictLine()
+	if s.Verdict != budget.Fits {
+		line = "NOT SIGNED. " + line
+	}
+	if checked := s.checkedLine(); checked != "" {
+		line += " " + checked
+	}
+	return line
+}
+
+// checkedLine says against what the job lets the verdict stand, and why; empty where it does not
+// have to.
+func (s *Signoff) checkedLine() string {
+	if s.Checked == "" || len(s.Causes) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("The job lets the verdict stand although %s; its reason: %s.",
+		strings.Join(s.Findings(), "; "), s.Checked)
+}

@@ -1,0 +1,39 @@
+package report
+
+// Table is one table of the report in words and rounded numbers.
+type Table struct {
+	Title   string     `json:"title"`
+	Head    []string   `json:"head"`
+	Rows    [][]string `json:"rows"`
+	Numbers int        `json:"-"` // index of the first column of numbers
+	Words   int        `json:"-"` // columns of words at the end
+}
+
+// RightAligned tells whether a column holds numbers.
+func (t Table) RightAligned(column int) bool {
+	return column >= t.Numbers && column < len(t.Head)-t.Words
+}
+
+// Visible returns the table with [Visible] texts.
+func (t Table) Visible() Table {
+	t.Title, t.Head = Visible(t.Title), visible(t.Head)
+	rows := make([][]string, len(t.Rows))
+	for i, r := range t.Rows {
+		rows[i] = visible(r)
+	}
+	t.Rows = rows
+	return t
+}
+
+// InputTable has a row per input file, with its hash whole or short.
+func (s *Signoff) InputTable(whole bool) Table {
+	t := Table{Title: "Input files", Head: []string{"use", "file", "SHA-256"}, Numbers: 3}
+	for _, f := range s.Inputs {
+		hash := f.SHA256
+		if !whole {
+			hash = ShortHash(hash)
+		}
+		t.Rows = append(t.Rows, []string{string(f.Role), f.File, hash})
+	}
+	return t
+}
