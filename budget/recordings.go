@@ -102,7 +102,8 @@ func (in loader) readFiles(role Role, names FileList, optional bool,
 }
 
 // readRecording reads one recording and notes its hash, without having the file in memory.
-func (in loader) readRecording(role Role, name string, features []string, reference dataset.Reference,
+func (in loader) readRecording(role Role, name string, features []string,
+	reference dataset.Reference,
 	key ...any) (*dataset.Recordings, error) {
 	file, _, err := in.open(name, key...)
 	if err != nil {

@@ -124,7 +124,8 @@ func TestReasonsInWords(t *testing.T) {
 		{Target: "small", Resource: Flash, Part: Total, Verdict: Pass},
 	}
 	broken := &Point{ID: 8, Used: 1.0001, Tightest: Loss{
-		RowName: RowName{"y", Scope{"all", ""}, "rmse"}, Relative: true, Tolerance: 0.05, MayReach: 0.050004}}
+		RowName: RowName{"y", Scope{"all", ""}, "rmse"}, Relative: true, Tolerance: 0.05,
+		MayReach: 0.050004}}
 	after := func(p *Point, share, used float64, features ...int) []*Point {
 		return []*Point{fixed(point(20, share, features...), p, used)}
 	}

@@ -49,7 +49,8 @@ func TestLawsOfTheFrontier(t *testing.T) {
 	values := func(c FrontierCandidate) []float64 {
 		v := []float64{c.Used}
 		for _, cost := range c.Costs {
-			if cost.Part == Total && slices.Contains([]Resource{Flash, RAM, Cycles}, cost.Resource) {
+			if cost.Part == Total &&
+				slices.Contains([]Resource{Flash, RAM, Cycles}, cost.Resource) {
 				v = append(v, cost.Value)
 			}
 		}

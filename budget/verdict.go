@@ -1,23 +1,25 @@
 package budget
 
-// Verdict is what is said of a row, of a candidate, or of the whole job; empty where nothing judges.
+// Verdict is what is said of a row, of a candidate, or of a plan; empty where nothing
+// judges.
 type Verdict string
 
 // Verdicts on a row of the accuracy or of the cost.
 const (
-	// Pass: the figure, of an error the upper end of its interval, is within the tolerance or limit.
+	// Pass: the figure, of an error the upper end of its interval, is within the tolerance or
+	// limit.
 	Pass Verdict = "pass"
 
 	// Fail: the figure itself is beyond the tolerance or limit.
 	Fail Verdict = "fail"
 
 	// NotEnough: the error is within its tolerance, the upper end of its interval is not, or the
-	// row has fewer sequences than its metric is judged on. As the verdict on the whole: no row
+	// row has fewer sequences than its metric is judged on. As the verdict on a plan: no row
 	// fails, and at least one has too few recordings, or none is independent.
 	NotEnough Verdict = "not enough recordings"
 )
 
-// Verdicts on the whole, besides [NotEnough].
+// Verdicts on a plan, besides [NotEnough].
 const (
 	// Fits: every tolerance and limit is met, there is at least one, and nothing speaks against the
 	// network as given.

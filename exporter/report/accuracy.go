@@ -10,7 +10,8 @@ import (
 	"kerf/dataset"
 )
 
-// LossRow is one row of the accuracy table.
+// LossRow is one row of the accuracy table: a [budget.Loss] with null for NaN, and
+// with its margin, its kind and the line of the job that set its tolerance.
 type LossRow struct {
 	budget.RowName
 	Unit        string             `json:"unit"`
@@ -40,6 +41,7 @@ type LossRow struct {
 	BlockSteps int `json:"block_steps,omitempty"`
 }
 
+// lossRow is made of a row of the result; from is the line of the job that set its tolerance.
 func lossRow(l budget.Loss, from string) LossRow {
 	row := LossRow{
 		RowName: l.RowName, Unit: l.Unit,
@@ -56,7 +58,7 @@ func lossRow(l budget.Loss, from string) LossRow {
 	return row
 }
 
-// AccuracyTable has every row of the loss.
+// AccuracyTable has every row of the accuracy, judged or not.
 func (s *Signoff) AccuracyTable() Table {
 	t := Table{Title: s.accuracyTitle(), Head: slices.Concat([]string{"output", "where", "metric"},
 		s.lossHead(), []string{"kind", "verdict"}), Numbers: 3, Words: 2}
@@ -68,8 +70,8 @@ func (s *Signoff) AccuracyTable() Table {
 	return t
 }
 
-// AccuracyTables has the rows that are judged, in a table per output and metric: what one table
-// compares has one unit. The kind of all of them is in the title. Rows whose tolerance is off stand
+// AccuracyTables has the rows that are judged, in a table per output and metric: the figures of one
+// table have one unit. The kind of all of them is in the title. Rows whose tolerance is off stand
 // among the others.
 func (s *Signoff) AccuracyTables() []Table {
 	var tables []Table
@@ -107,12 +109,13 @@ func (s *Signoff) AccuracyTables() []Table {
 	return tables
 }
 
+// accuracyTitle is the title of tables of the accuracy.
 func (s *Signoff) accuracyTitle() string {
 	return "Accuracy on the " + string(s.MeasuredOn) + " recordings"
 }
 
-// lossHead names the figures of a row of the loss, lossCells prints them; that of the recovered
-// network stands behind float and cut, if there is one.
+// lossHead names the figures of a row of the accuracy; the error of the recovered network stands
+// behind float and cut, if there is one.
 func (s *Signoff) lossHead() []string {
 	head := []string{"float", "cut"}
 	if s.Recovery != nil {
@@ -125,16 +128,17 @@ func (s *Signoff) lossHead() []string {
 	return append(head, "fixed", change, "up to", "limit", "margin")
 }
 
+// lossCells prints the figures of a row in the order of lossHead.
 func (s *Signoff) lossCells(l *LossRow) []string {
 	show := l.show()
 	cells := []string{show(l.Float), show(l.Cut)}
 	if s.Recovery != nil {
 		cells = append(cells, Optional(l.Recovered, show))
 	}
-	return append(cells, show(l.Fixed), l.change(), l.upTo(), l.limit(), wholePercent(l.Margin))
+	return append(cells, show(l.Fixed), l.change(), l.upTo(), l.limit(), roundPercent(l.Margin))
 }
 
-// show prints a value of the metric.
+// show returns how a value of the metric is printed.
 func (l *LossRow) show() func(float64) string {
 	if l.Metric == dataset.Explained {
 		return Percent
@@ -142,10 +146,11 @@ func (l *LossRow) show() func(float64) string {
 	return Significant
 }
 
-// change is the rise of an error, or the drop of a share of steps.
+// change prints the rise of an error, or the drop of a share of steps.
 func (l *LossRow) change() string { return Optional(l.Rise, l.shownChange()) }
 
-// shownChange prints a rise in percent; what a share of steps loses is in percentage points.
+// shownChange returns how a rise is printed: of an error in percent, of a share of steps in
+// percentage points.
 func (l *LossRow) shownChange() func(float64) string {
 	if l.Metric.IsShare() {
 		return Points
@@ -153,11 +158,12 @@ func (l *LossRow) shownChange() func(float64) string {
 	return Percent
 }
 
+// metricAndUnit names the metric in words, with the unit of its values.
 func (l *LossRow) metricAndUnit() string {
 	return strings.TrimSpace(Spaced(l.Metric) + " " + l.Unit)
 }
 
-// upTo is the upper end of the 95 % interval of what the tolerance is on.
+// upTo prints the end of the 95 % interval that the tolerance is compared with.
 func (l *LossRow) upTo() string {
 	switch {
 	case l.Metric == dataset.MaxError:
@@ -173,6 +179,7 @@ func (l *LossRow) upTo() string {
 	return Optional(l.RiseHigh, l.shownChange())
 }
 
+// limit prints the tolerance; nothing where there is none.
 func (l *LossRow) limit() string {
 	switch l.ToleranceOn {
 	case budget.OnRise:
@@ -183,6 +190,7 @@ func (l *LossRow) limit() string {
 	return ""
 }
 
+// isClassifier reports whether the outputs are classes.
 func (s *Signoff) isClassifier() bool {
 	return slices.ContainsFunc(s.Loss, func(l LossRow) bool {
 		return l.Metric == dataset.Accuracy

@@ -24,7 +24,7 @@ type Comparison struct {
 	Caution  string       `json:"caution"`
 }
 
-// ComparedSide is one of the two.
+// ComparedSide is one of the two handoffs.
 type ComparedSide struct {
 	Name     string         `json:"name"`
 	Kerf     string         `json:"kerf"` // version
@@ -114,11 +114,11 @@ const (
 	OnlyNew       Outcome = "only in new"
 )
 
-// Compare says what changed from old to new. Errors are those of the integer networks on the same
-// steps, whatever else differs; a row is better or worse when the 95 % interval of the change
-// excludes 0 and the change is a tenth of the tolerance or more, a cost when the change exceeds
-// what its estimated parts may be off. Where figures leave it open, a verdict that changed decides,
-// if it is about the same.
+// Compare compares a fresh handoff with an old one. Errors are those of the integer networks on the
+// same steps, whatever else differs; a row is better or worse when the 95 % interval of the change
+// excludes 0 and the change is a tenth of the tolerance or more, a cost when the change exceeds the
+// largest deviation of its estimated parts. Where figures leave the outcome open, a verdict that
+// changed decides, if it is about the same.
 func Compare(old, fresh *Signoff) *Comparison {
 	ordered := fresh.Sums.inOrderOf(old.Sums)
 	if ordered != nil {
@@ -146,7 +146,7 @@ func Compare(old, fresh *Signoff) *Comparison {
 		c.Warnings = append(c.Warnings, "the handoffs were made by different versions of kerf: "+
 			"estimates may differ for that reason alone")
 	}
-	c.Verdict = c.whole()
+	c.Verdict = c.overall()
 	if c.Verdict == NotComparable && c.Why == "" {
 		isApart := func(l LossChange) bool { return l.Outcome == NotComparable }
 		l := c.Loss[slices.IndexFunc(c.Loss, isApart)]
@@ -155,12 +155,13 @@ func Compare(old, fresh *Signoff) *Comparison {
 	return c
 }
 
+// side is made of a sign-off.
 func side(s *Signoff) ComparedSide {
 	return ComparedSide{s.Name, s.Kerf, s.Verdict, s.Network.Features, s.Network.Units,
 		s.Network.Kept, s.Network.Formats}
 }
 
-// byVerdict is the outcome where both are judged and the verdicts differ, else empty.
+// byVerdict returns the outcome where both are judged and the verdicts differ, else an empty one.
 func byVerdict(old, fresh budget.Verdict) Outcome {
 	a, b := verdictRank(old), verdictRank(fresh)
 	switch {
@@ -188,15 +189,15 @@ func (c *Comparison) judgedUnlike() int {
 	return n
 }
 
-// isSameValue tells whether two values are equal, or neither is there.
+// isSameValue reports whether two values are equal, or neither is there.
 func isSameValue(a, b *float64) bool {
 	return a == nil && b == nil || a != nil && b != nil && *a == *b
 }
 
-// whole is the verdict on all rows. A verdict of the handoff that got worse counts whatever the
-// rows say; one that got better does not where other tolerances and limits alone may have made it
-// so.
-func (c *Comparison) whole() Outcome {
+// overall returns the outcome over all rows. A verdict of the handoff that got worse counts
+// whatever the rows say; one that got better does not where other tolerances and limits alone may
+// have made it so.
+func (c *Comparison) overall() Outcome {
 	found := map[Outcome]bool{}
 	for _, l := range c.Loss {
 		found[l.Outcome] = true

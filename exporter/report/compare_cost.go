@@ -44,6 +44,7 @@ func costChanges(old, fresh *Signoff) []CostChange {
 	return changes
 }
 
+// costChange compares one total of two sign-offs.
 func costChange(old, fresh *Signoff, was, now CostRow) CostChange {
 	change := now.Value - was.Value
 	c := CostChange{
@@ -65,7 +66,7 @@ func costChange(old, fresh *Signoff, was, now CostRow) CostChange {
 	return c
 }
 
-// unknownOf is how far the change of a total may be off.
+// unknownOf returns how far the change of a total may be off.
 func unknownOf(old, fresh *Signoff, was, now CostRow) float64 {
 	switch now.Resource {
 	case budget.RAM:
@@ -90,8 +91,8 @@ func unknownOf(old, fresh *Signoff, was, now CostRow) float64 {
 	return unknownOf(old, fresh, *a, *b) / b.Value * math.Max(was.Value, now.Value)
 }
 
-// ifChanged gives what is unknown of a part, of which it gets the larger value; 0 where the part is
-// the same in both.
+// ifChanged returns what is unknown of a part, given its larger value; 0 where the part is the same
+// in both.
 func ifChanged(old, fresh *Signoff, row CostRow, part string,
 	unknown func(larger float64) float64) float64 {
 	a, b := old.cost(row.Target, row.Resource, part), fresh.cost(row.Target, row.Resource, part)
@@ -104,6 +105,7 @@ func ifChanged(old, fresh *Signoff, row CostRow, part string,
 	return unknown(math.Max(a.Value, b.Value))
 }
 
+// inputChanges lists the input files whose content differs, or that one side has alone.
 func inputChanges(old, fresh *Signoff) []InputChange {
 	changes := []InputChange{}
 	type inputKey struct {
@@ -131,6 +133,7 @@ func inputChanges(old, fresh *Signoff) []InputChange {
 	return changes
 }
 
+// itemChanges lists the features, units and front ends that one side has alone.
 func itemChanges(old, fresh *Signoff) []ItemChange {
 	changes := []ItemChange{}
 	differ := func(item string, before, after []string) {
@@ -152,8 +155,8 @@ func itemChanges(old, fresh *Signoff) []ItemChange {
 	return changes
 }
 
-// unitNames are as in kerf rank: behind the number of the layer and a point where there are
-// several.
+// unitNames names units as kerf rank does: behind the number of the layer and a point where there
+// are several layers.
 func unitNames(units [][]int) []string {
 	var names []string
 	for l, layer := range units {
@@ -168,6 +171,7 @@ func unitNames(units [][]int) []string {
 	return names
 }
 
+// formatChanges lists the tensors whose words differ.
 func formatChanges(old, fresh *Signoff) []FormatChange {
 	changes := []FormatChange{}
 	bits := func(s *Signoff, layer, tensor string) int {

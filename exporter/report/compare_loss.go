@@ -21,7 +21,7 @@ const (
 )
 
 // apart says what keeps all errors of two handoffs from being compared; empty where nothing does.
-// With sameOutputs the sequences are known to be the same, whatever their files.
+// With sameOutputs the recorded outputs are known to be the same, whatever their files.
 func apart(old, fresh *Signoff, sameOutputs bool) string {
 	switch a, b := old.Sums, fresh.Sums; {
 	case !slices.Equal(old.outputs(), fresh.outputs()):
@@ -42,7 +42,7 @@ func apart(old, fresh *Signoff, sameOutputs bool) string {
 	return ""
 }
 
-// outputs are the names and units that the accuracy is about, sorted.
+// outputs lists the names and units that the accuracy is about, sorted.
 func (s *Signoff) outputs() [][2]string {
 	var all [][2]string
 	for _, l := range s.Loss {
@@ -57,7 +57,7 @@ func (s *Signoff) outputs() [][2]string {
 	return all
 }
 
-// signoffHashes are those of the sign-off recordings, whatever their names.
+// signoffHashes lists the hashes of the sign-off recordings, whatever their names.
 func (s *Signoff) signoffHashes() []string {
 	var all []string
 	for _, f := range s.Inputs {
@@ -68,7 +68,7 @@ func (s *Signoff) signoffHashes() []string {
 	return all
 }
 
-// isSameNetwork tells whether the networks as given make the same errors wherever both sign-offs
+// isSameNetwork reports whether the networks as given make the same errors wherever both sign-offs
 // have sums.
 func isSameNetwork(old, fresh *Signoff) bool {
 	if old.Sums == nil || fresh.Sums == nil {
@@ -86,7 +86,7 @@ func isSameNetwork(old, fresh *Signoff) bool {
 	return true
 }
 
-// lossRows are the rows about one place, one for each way in which it is judged.
+// lossRows are the rows of one name, one for each way in which it is judged.
 type lossRows struct{ old, fresh []*LossRow }
 
 // lossChanges compares the rows that either side judges; where neither judges any, those of the
@@ -94,13 +94,13 @@ type lossRows struct{ old, fresh []*LossRow }
 // its place.
 func (c *Comparison) lossChanges(old, fresh *Signoff) []LossChange {
 	var order []budget.RowName
-	places := map[budget.RowName]*lossRows{}
+	byName := map[budget.RowName]*lossRows{}
 	at := func(l *LossRow) *lossRows {
-		if places[l.RowName] == nil {
-			places[l.RowName] = &lossRows{}
+		if byName[l.RowName] == nil {
+			byName[l.RowName] = &lossRows{}
 			order = append(order, l.RowName)
 		}
-		return places[l.RowName]
+		return byName[l.RowName]
 	}
 	for i := range fresh.Loss {
 		rows := at(&fresh.Loss[i])
@@ -110,7 +110,7 @@ func (c *Comparison) lossChanges(old, fresh *Signoff) []LossChange {
 		rows := at(&old.Loss[i])
 		rows.old = append(rows.old, &old.Loss[i])
 	}
-	isJudged := func(p budget.RowName) bool { return places[p] != nil && places[p].isJudged() }
+	isJudged := func(p budget.RowName) bool { return byName[p] != nil && byName[p].isJudged() }
 	isWanted := isJudged
 	switch {
 	case !slices.ContainsFunc(order, isJudged):
@@ -128,21 +128,22 @@ func (c *Comparison) lossChanges(old, fresh *Signoff) []LossChange {
 		if !isWanted(p) {
 			continue
 		}
-		for _, on := range places[p].judgedOn() {
-			was, now := judgedRow(places[p].old, on), judgedRow(places[p].fresh, on)
+		for _, on := range byName[p].judgedOn() {
+			was, now := judgedRow(byName[p].old, on), judgedRow(byName[p].fresh, on)
 			changes = append(changes, c.lossChange(old, fresh, was, now))
 		}
 	}
 	return changes
 }
 
+// isJudged reports whether either side judges a row.
 func (r *lossRows) isJudged() bool {
 	judged := func(l *LossRow) bool { return l.Verdict != "" }
 	return slices.ContainsFunc(r.old, judged) || slices.ContainsFunc(r.fresh, judged)
 }
 
-// judgedOn lists what the tolerances at a place are on; of a place without any it is the empty
-// text.
+// judgedOn lists the figures that the tolerances of the rows are on; one empty text where there is
+// no tolerance.
 func (r *lossRows) judgedOn() []budget.ToleranceOn {
 	var all []budget.ToleranceOn
 	for _, l := range slices.Concat(r.fresh, r.old) {
@@ -156,8 +157,8 @@ func (r *lossRows) judgedOn() []budget.ToleranceOn {
 	return all
 }
 
-// judgedRow is the row that is judged on what is asked, or one of the same figures as if it were
-// not judged; nil where there is none.
+// judgedRow returns the row whose tolerance is on the given figure, or one of the same figures as
+// if it were not judged; nil where there is none.
 func judgedRow(rows []*LossRow, on budget.ToleranceOn) *LossRow {
 	for _, l := range rows {
 		if l.ToleranceOn == on {
@@ -214,7 +215,7 @@ func (c *Comparison) lossChange(old, fresh *Signoff, was, now *LossRow) LossChan
 	return change
 }
 
-// compare gives the outcome of a row whose steps are the same in both.
+// compare sets the outcome of a row whose steps are the same in both.
 func (l *LossChange) compare(was, now *LossRow, before, after sumsPair) {
 	metric := l.Metric
 	change := dataset.CompareSums(before.fixed, after.fixed, metric)
@@ -243,13 +244,13 @@ func (l *LossChange) compare(was, now *LossRow, before, after sumsPair) {
 	}
 }
 
-// isMoreBetter tells whether a larger value of the metric is better.
+// isMoreBetter reports whether a larger value of the metric is better.
 func (l *LossChange) isMoreBetter() bool {
 	return l.Metric.IsShare() || l.Metric == dataset.Explained
 }
 
-// isNoticeable tells whether a change is as large as a tenth of the tolerance of either row, or of
-// the usual one where none has any.
+// isNoticeable reports whether a change is as large as a tenth of the tolerance of either row, or
+// of the usual one where neither has any.
 func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 	isJudged := false
 	for _, l := range []*LossRow{was, now} {
@@ -275,7 +276,7 @@ func isNoticeable(was, now *LossRow, change dataset.Change) bool {
 	return !isJudged && math.Abs(change.Value) >= leastOfTolerance*usual
 }
 
-// isJudgedAlike tells whether the verdicts of two rows are held against the same: the same
+// isJudgedAlike reports whether the verdicts of two rows are held against the same: the same
 // tolerance, on a rise against the same errors of the network as given, of an explained share
 // against the same constant.
 func isJudgedAlike(was, now *LossRow, before, after sumsPair) bool {

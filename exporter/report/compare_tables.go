@@ -8,7 +8,7 @@ import (
 	"kerf/dataset"
 )
 
-// Line is the verdict of a comparison in one line.
+// Line returns the verdict of a comparison in one line.
 func (c *Comparison) Line() string {
 	outcomes := map[Outcome]int{}
 	for _, l := range c.Loss {
@@ -45,7 +45,7 @@ func (c *Comparison) against(old string) string {
 	return string(c.Verdict) + " than " + old
 }
 
-// Tables are what changed, without the rows that did not.
+// Tables returns a table of each kind of change, without the rows that did not change.
 func (c *Comparison) Tables() []Table {
 	sides := Table{Title: "What is compared", Head: []string{"", "old", "new"}, Numbers: 3,
 		Rows: [][]string{
@@ -73,7 +73,8 @@ func (c *Comparison) Tables() []Table {
 	add(items)
 	formats := Table{Title: "Words", Head: []string{"layer", "tensor", "old", "new"}, Numbers: 4}
 	for _, f := range c.Formats {
-		formats.Rows = append(formats.Rows, []string{f.Layer, f.Tensor, word(f.Old), word(f.New)})
+		formats.Rows = append(formats.Rows,
+			[]string{f.Layer, f.Tensor, wordName(f.Old), wordName(f.New)})
 	}
 	add(formats)
 	tables = append(tables, c.lossTables()...)
@@ -87,10 +88,10 @@ type itemGroup struct {
 	names        []string
 }
 
-// what names the sort in words.
+// what names the sort of the items in words.
 func (g itemGroup) what() string { return Spaced(g.item) + "s" }
 
-// itemGroups are what came and went, without empty ones.
+// itemGroups lists the items that came and went, by sort.
 func (c *Comparison) itemGroups() []itemGroup {
 	var groups []itemGroup
 	for _, change := range []string{"out", "in"} {
@@ -109,8 +110,8 @@ func (c *Comparison) itemGroups() []itemGroup {
 	return groups
 }
 
-// lossTables has a table per output and metric: what one table compares has one unit. A table of
-// which no row is compared has no column for it.
+// lossTables has a table per output and metric: the figures of one table have one unit. A table of
+// which no row is compared has no column for the change.
 func (c *Comparison) lossTables() []Table {
 	const accuracyChanges = "Accuracy of the integer networks, with the 95 % interval of the change"
 	var tables []Table
@@ -144,7 +145,7 @@ func (c *Comparison) lossTables() []Table {
 	return tables
 }
 
-// row names the output and the place.
+// row names the output and the part of the recordings.
 func (l *LossChange) row() string { return l.Output + ", " + l.WhereInWords() }
 
 // of names the metric and its unit.
@@ -152,7 +153,7 @@ func (l *LossChange) of() string {
 	return strings.TrimSpace(Spaced(l.Metric) + " " + l.Unit)
 }
 
-// show prints a value of the metric.
+// show returns how a value of the metric is printed.
 func (l *LossChange) show() func(float64) string {
 	if l.isMoreBetter() {
 		return Percent
@@ -195,6 +196,7 @@ func (l *LossChange) shownChange() string {
 	return fmt.Sprintf("%s [%s, %s]", text, end(*l.ChangeLow), end(*l.ChangeHigh))
 }
 
+// fromTo prints a verdict, or where it changed both with an arrow between.
 func fromTo(old, fresh budget.Verdict) string {
 	if old == fresh {
 		return ShortVerdict(fresh)
@@ -202,6 +204,7 @@ func fromTo(old, fresh budget.Verdict) string {
 	return strings.TrimSpace(ShortVerdict(old) + " → " + ShortVerdict(fresh))
 }
 
+// costTable has a row per total.
 func (c *Comparison) costTable() Table {
 	t := Table{Title: "Cost", Head: []string{"target", "resource", "old", "new", "change",
 		"may be off", "verdict", "outcome"}, Numbers: 2, Words: 2}
@@ -225,7 +228,7 @@ func (r *CostChange) shownChange() string {
 
 func (r *CostChange) show(v float64) string { return Quantity(v, r.Unit) }
 
-// Passes tells whether nothing got worse, and everything that had to be could be compared.
+// Passes reports whether nothing got worse, and every row that has to be compared could be.
 func (c *Comparison) Passes() bool { return c.Verdict == Better || c.Verdict == Same }
 
 // ComparisonLegend explains the columns.

@@ -6,7 +6,8 @@ import (
 	"kerf/budget"
 )
 
-// CostRow is one row of the cost table.
+// CostRow is one row of the cost table: a [budget.Cost] with null for NaN, the same
+// cost before the cut, the margin and the line of the job that set the limit.
 type CostRow struct {
 	Target   string          `json:"target"`
 	Profile  string          `json:"profile"`
@@ -27,7 +28,8 @@ type CostRow struct {
 	Verdict budget.Verdict `json:"verdict"`
 }
 
-// MeasuredInfo says how the figures of a target were measured.
+// MeasuredInfo says how the figures of a target were measured: a [budget.Measurement] without the
+// figures that stand in the cost table.
 type MeasuredInfo struct {
 	Target     string     `json:"target"`
 	Tools      []ToolInfo `json:"tools"`
@@ -41,12 +43,13 @@ type MeasuredInfo struct {
 	CyclesFrom string     `json:"cycles_from"`
 }
 
-// ToolInfo is a program that took part.
+// ToolInfo is a program that took part in a measurement.
 type ToolInfo struct {
 	Name    string `json:"name"`
 	Version string `json:"version"`
 }
 
+// measuredInfo is made of the measurement of one target.
 func measuredInfo(m budget.Measurement) MeasuredInfo {
 	info := MeasuredInfo{Target: m.Target, Optimise: m.Optimise, Steps: m.Times.Steps,
 		MinCycles: m.Times.Least, MeanCycles: m.Times.Mean, MaxCycles: m.Times.Most,
@@ -66,11 +69,13 @@ type targetRows struct {
 	rows  []targetRow
 }
 
+// targetRow is one row about a target.
 type targetRow struct {
 	target string
 	cells  []string // the name of the row in front
 }
 
+// add adds a row; its first cell names it among those of its target.
 func (r *targetRows) add(target string, cells ...string) {
 	r.rows = append(r.rows, targetRow{target, cells})
 }
@@ -99,16 +104,17 @@ func (r *targetRows) tables() []Table {
 	return all
 }
 
-// CostTables has the totals in a table per target. With parts it has what they are made of as well,
-// what the choice frees, and what the weights take in RAM where that matters.
+// CostTables has the totals in a table per target. With parts, tables show as well what the totals
+// are made of, what the choice frees, and what the weights take in RAM where that matters.
 func (s *Signoff) CostTables(parts bool) []Table {
 	tables := s.costRows(parts).tables()
 	if parts {
-		tables = slices.Concat(tables, s.freedRows().tables(), s.placeRows().tables())
+		tables = slices.Concat(tables, s.freedRows().tables(), s.placementRows().tables())
 	}
 	return tables
 }
 
+// costRows has the totals, and with parts what they are made of.
 func (s *Signoff) costRows(parts bool) *targetRows {
 	r := &targetRows{title: "Cost of one network and one step", what: "resource",
 		head: []string{"value"}, words: 2}
@@ -126,13 +132,13 @@ func (s *Signoff) costRows(parts bool) *targetRows {
 			cells = append(cells, Optional(c.Estimate,
 				func(v float64) string { return Quantity(v, c.Unit) }))
 		}
-		r.add(c.Target, append(cells, c.limit(), wholePercent(c.Margin), Quantity(c.Before, c.Unit),
+		r.add(c.Target, append(cells, c.limit(), roundPercent(c.Margin), Quantity(c.Before, c.Unit),
 			string(c.Kind), string(c.Verdict))...)
 	}
 	return r
 }
 
-// name is the resource and part in words: "cycles: layer 0, gates".
+// name returns the resource and part in words, such as "cycles: layer 0, gates".
 func (c *CostRow) name() string {
 	resource := Spaced(c.Resource)
 	if c.Part == budget.Total {
@@ -141,6 +147,7 @@ func (c *CostRow) name() string {
 	return resource + ": " + Spaced(c.Part)
 }
 
+// limit prints the limit; nothing where there is none.
 func (c *CostRow) limit() string {
 	text := Optional(c.Limit, func(v float64) string { return Quantity(v, c.Unit) })
 	if c.AtLeast && text != "" {
@@ -163,8 +170,8 @@ func (s *Signoff) freedRows() *targetRows {
 	return r
 }
 
-// placeRows has a row per total that depends on where the weights are.
-func (s *Signoff) placeRows() *targetRows {
+// placementRows has a row per total that depends on where the weights are.
+func (s *Signoff) placementRows() *targetRows {
 	r := &targetRows{title: "Weights and tables in flash, or copied to RAM at start",
 		what: "resource", head: []string{"in flash", "in ram", "chosen"}, words: 1}
 	for _, p := range s.Placements {
@@ -174,12 +181,12 @@ func (s *Signoff) placeRows() *targetRows {
 	return r
 }
 
-// wholeCostTables are all about cost on all targets; where the weights are has a table only if it
-// matters.
-func (s *Signoff) WholeCostTables() []Table {
+// AllCostTables has a table each, over all targets, of every row of the cost, of what the choice
+// frees, and where it matters of what the weights take in flash and in RAM.
+func (s *Signoff) AllCostTables() []Table {
 	tables := []Table{s.costRows(true).table(), s.freedRows().table()}
 	if len(s.Placements) > 0 {
-		tables = append(tables, s.placeRows().table())
+		tables = append(tables, s.placementRows().table())
 	}
 	return tables
 }
@@ -195,12 +202,12 @@ func (s *Signoff) TargetNames() []string {
 	return names
 }
 
-// total is a total of a target, nil if there is none.
+// Total returns the total of a resource on a target; nil if there is none.
 func (s *Signoff) Total(target string, resource budget.Resource) *CostRow {
 	return s.cost(target, resource, budget.Total)
 }
 
-// cost finds a row, nil if there is none.
+// cost returns the row of a part of a resource on a target; nil if there is none.
 func (s *Signoff) cost(target string, resource budget.Resource, part string) *CostRow {
 	for i, c := range s.Cost {
 		if c.Target == target && c.Resource == resource && c.Part == part {

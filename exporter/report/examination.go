@@ -12,7 +12,8 @@ import (
 
 // ExplainedRow says how much of an output the networks explain: 1 less the ratio of their squared
 // error to that of a constant, the mean over the selection recordings; of a classifier wrong steps
-// against those of the most frequent class. Rows of scenarios and regions decide nothing.
+// against those of the most frequent class. Rows of scenarios and regions decide nothing. It is a
+// [budget.Explained] with null for NaN.
 type ExplainedRow struct {
 	Output string              `json:"output"`
 	On     budget.RecordingSet `json:"on"`
@@ -28,12 +29,13 @@ type ExplainedRow struct {
 }
 
 // CauseRow is a finding against the network as given, or against the recordings, that forbids the
-// verdict that it fits.
+// verdict that it fits: a [budget.Cause] with its sentence, and null for NaN.
 type CauseRow struct {
-	Kind   string              `json:"kind"`
-	Place  string              `json:"place"` // file and lines, columns, or outputs
-	Says   string              `json:"says"`  // what seems to be wrong there, a clause after the place
-	Text   string              `json:"text"`  // both and the errors in a sentence
+	Kind  string `json:"kind"`
+	Place string `json:"place"` // file and lines, columns, or outputs
+	// what seems to be wrong there, a clause after the place
+	Says   string              `json:"says"`
+	Text   string              `json:"text"` // both and the errors in a sentence
 	On     budget.RecordingSet `json:"on"`
 	Output string              `json:"output"`
 	Unit   string              `json:"unit"`
@@ -63,7 +65,8 @@ type StartRow struct {
 	Steps  int            `json:"steps"`
 }
 
-// SettlingInfo says after how many steps the integer network has forgotten the state it began with.
+// SettlingInfo says after how many steps the integer network has forgotten the state it began with;
+// its fields are those of [quant.Settling].
 type SettlingInfo struct {
 	// after which outputs differ by less than a tenth of the tolerance, up to the end
 	Steps   int  `json:"steps"`
@@ -71,7 +74,7 @@ type SettlingInfo struct {
 	States  int  `json:"states"`  // recorded end states that were tried beside the zero state
 }
 
-// addExamination fills what is known of the network as given.
+// addExamination fills what is known of the network as given, and of the start of sequences.
 func (s *Signoff) addExamination(r *budget.Result) {
 	s.Explained, s.Causes = []ExplainedRow{}, []CauseRow{}
 	if e := r.Examination; e != nil {
@@ -102,16 +105,18 @@ func (s *Signoff) addExamination(r *budget.Result) {
 	}
 }
 
+// causeRow is made of one finding.
 func causeRow(c *budget.Cause) CauseRow {
 	return CauseRow{c.Kind, c.Place, c.Says, c.String(), c.On(), c.Output, c.Unit,
 		Finite(c.Given), Finite(c.With), Finite(c.Ratio), Finite(c.Low), Finite(c.High)}
 }
 
-// shownExplained is how many outputs the summary names: of more those that are explained least.
+// shownExplained is how many outputs the summary names: of more those that are explained least. Our
+// choice: one line.
 const shownExplained = 4
 
-// explainedLine says what the network explains over all sign-off recordings; empty where that is
-// not known.
+// explainedLine says how much the network explains over all sign-off recordings; empty where that
+// is not known.
 func (s *Signoff) explainedLine() string {
 	var rows []ExplainedRow
 	for _, x := range s.Explained {
@@ -134,7 +139,7 @@ func (s *Signoff) explainedLine() string {
 		rows = rows[:shownExplained]
 		least = fmt.Sprintf(" the least of %d outputs are", n)
 	}
-	var parts []string
+	var clauses []string
 	for _, x := range rows {
 		text := x.Output + " " + withInterval(Percent, x.Given, x.GivenLow, x.GivenHigh)
 		if *x.Given < 0 {
@@ -143,9 +148,9 @@ func (s *Signoff) explainedLine() string {
 		if x.Fixed != nil && *x.Given >= 0 {
 			text += ", fixed " + Percent(*x.Fixed)
 		}
-		parts = append(parts, text)
+		clauses = append(clauses, text)
 	}
-	return of + least + " " + strings.Join(parts, "; ") + "."
+	return of + least + " " + strings.Join(clauses, "; ") + "."
 }
 
 // triedLine says how near another reading of the job comes to being a cause; empty where one is, or
@@ -166,8 +171,8 @@ func (s *Signoff) triedLine() string {
 	return text + "."
 }
 
-// notableRatio is the ratio of errors from which the nearest reading is named (our choice): it may
-// be a mistake that costs little.
+// notableRatio is the ratio of errors up to which the nearest reading is named. Our choice: such a
+// reading may be a mistake that costs little.
 const notableRatio = 0.95
 
 // ExplainedTable has the shares that the networks explain, by output, scenario and region.
@@ -183,7 +188,7 @@ func (s *Signoff) ExplainedTable() Table {
 	return t
 }
 
-// startLines say what settle leaves out, and how soon the integer network settles.
+// startLines say which steps settle leaves out, and how soon the integer network settles.
 func (s *Signoff) startLines() []string {
 	var lines []string
 	if s.Start != nil {
@@ -213,7 +218,7 @@ func (s *Signoff) startLines() []string {
 	return lines
 }
 
-// settleSteps is what the C header states of the settling; nil where it states nothing.
+// SettleSteps returns the steps of settling that the C header states; nil where it states none.
 func (s *Signoff) SettleSteps() *int {
 	if s.Settling == nil || !s.Settling.Reached {
 		return nil
@@ -221,7 +226,7 @@ func (s *Signoff) SettleSteps() *int {
 	return &s.Settling.Steps
 }
 
-// findings are the causes, a clause each.
+// Findings returns the causes, a clause each.
 func (s *Signoff) Findings() []string {
 	var all []string
 	for _, c := range s.Causes {

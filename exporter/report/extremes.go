@@ -8,9 +8,9 @@ import (
 	"kerf/quant"
 )
 
-// ExtremeRow is how far the integer network strays in one output: magnitudes of the difference
-// at a step, in the unit. What has given in its name is the difference from the network as given;
-// the rest is what rounding alone makes, the difference from the float network that was rounded.
+// ExtremeRow is how far the integer network strays in one output: magnitudes of the difference at a
+// step, in the unit. Fields with given in their name are differences from the network as given; the
+// others are made by rounding alone, as differences from the float network that was rounded.
 type ExtremeRow struct {
 	Output string `json:"output"`
 	Unit   string `json:"unit"`
@@ -45,7 +45,7 @@ type AccumulatorRow struct {
 	Limit  int64   `json:"limit"`
 }
 
-// addExtremes fills both tables from what [quant.Network.Extremes] found.
+// addExtremes fills both tables with what [quant.Network.Extremes] found.
 func (s *Signoff) addExtremes(net *quant.Network, e *quant.Extremes) {
 	if e == nil {
 		return
@@ -71,15 +71,16 @@ func (s *Signoff) addExtremes(net *quant.Network, e *quant.Extremes) {
 	}
 }
 
-// isWhole tells whether the float network that was rounded is the network as given.
-func (s *Signoff) isWhole() bool {
+// isUncut reports whether the float network that was rounded is the network as given.
+func (s *Signoff) isUncut() bool {
 	isCut := func(units []int) bool { return len(units) > 0 }
 	return len(s.Dropped.Features) == 0 && s.Recovery == nil &&
 		!slices.ContainsFunc(s.Dropped.Units, isCut)
 }
 
 // ExtremeTable has a row per output with the difference from the network as given, on average and
-// at its worst, and one with what rounding alone makes of it where that is not all.
+// at its largest, and where something was cut or trained one with the difference that rounding
+// alone makes.
 func (s *Signoff) ExtremeTable() Table {
 	t := Table{Title: "Difference from the network as given, at its worst (measured)",
 		Head: []string{"difference", "average", "largest", "found", "any input"}, Numbers: 1}
@@ -100,7 +101,7 @@ func (s *Signoff) ExtremeTable() Table {
 			name += ", " + e.Unit
 		}
 		add(name, e.GivenMean, e.GivenSeen, e.GivenFound, e.GivenAny, e.GivenDropped)
-		if !s.isWhole() {
+		if !s.isUncut() {
 			add(e.Output+", rounding alone", e.Mean, e.Seen, e.Found, e.FoundAny, nil)
 		}
 	}
@@ -122,7 +123,7 @@ func (s *Signoff) AccumulatorTable() Table {
 	return t
 }
 
-// extremeTables are empty where nothing was searched.
+// extremeTables has both tables, or none where nothing was searched.
 func (s *Signoff) extremeTables() []Table {
 	if len(s.Extremes) == 0 {
 		return nil
@@ -130,7 +131,7 @@ func (s *Signoff) extremeTables() []Table {
 	return []Table{s.ExtremeTable(), s.AccumulatorTable()}
 }
 
-// extremeLegend explains the columns of both.
+// extremeLegend explains the columns of both tables.
 func (s *Signoff) extremeLegend() string {
 	if len(s.Extremes) == 0 {
 		return ""
@@ -141,7 +142,7 @@ func (s *Signoff) extremeLegend() string {
 		free = "; cut ones too: as found, with the cut ones anywhere in their recorded range"
 	}
 	switch {
-	case s.isWhole():
+	case s.isUncut():
 		rounding = " Nothing was cut or trained: rounding alone makes the difference."
 	case s.Recovery != nil:
 		rounding = " rounding alone: fixed against the network of column recovered."

@@ -9,7 +9,7 @@ import (
 	"kerf/budget"
 )
 
-// FrontierInfo is what the search measured, on selection recordings.
+// FrontierInfo holds every candidate that the search measured on selection recordings.
 type FrontierInfo struct {
 	Objective  string         `json:"objective"`
 	Stopped    bool           `json:"stopped"`     // by the time that the job gives
@@ -55,7 +55,8 @@ type CandidateRow struct {
 	Why        string         `json:"why"`    // it was not chosen
 }
 
-// CandidateLoss is one row that has a tolerance.
+// CandidateLoss is one row of a candidate that has a tolerance: of [budget.Loss] what a search
+// compares, with null for NaN.
 type CandidateLoss struct {
 	budget.RowName
 	Rise          *float64           `json:"rise"`
@@ -69,7 +70,8 @@ type CandidateLoss struct {
 	On            budget.ToleranceOn `json:"tolerance_on"`
 }
 
-// CandidateCostRow is what a candidate takes on one target.
+// CandidateCostRow is what a candidate takes on one target: the totals of its [budget.Cost] rows
+// side by side.
 type CandidateCostRow struct {
 	Target     string            `json:"target"`
 	Flash      float64           `json:"flash"`
@@ -94,6 +96,7 @@ type UnitRow struct {
 	budget.Scope
 }
 
+// frontierInfo is made of a search; without one its lists are empty.
 func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 	info := FrontierInfo{
 		Objective: f.Objective, Stopped: f.Stopped, NotRounded: f.NotRounded,
@@ -114,13 +117,15 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 	return info
 }
 
+// candidateRow is made of one candidate.
 func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	row := CandidateRow{
 		ID: c.ID, Change: c.Change, Item: c.Item, Names: c.Names, Ways: c.Ways, Measured: "cut",
 		Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(),
 		Losses: []CandidateLoss{}, TightestRow: newTightestRow(c.Tightest),
-		MayReach: Finite(c.Tightest.MayReach), ToleranceUsed: Finite(c.Used), ObjectiveUsed: c.Share,
-		Bytes: c.Bytes, Cost: candidateCosts(c),
+		MayReach: Finite(c.Tightest.MayReach), ToleranceUsed: Finite(c.Used),
+		ObjectiveUsed: c.Share,
+		Bytes:         c.Bytes, Cost: candidateCosts(c),
 		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Reason: c.Reason.Kind,
 	}
 	if c.Fixed {
@@ -147,6 +152,7 @@ func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	return row
 }
 
+// candidateLoss is made of one judged row of a candidate.
 func candidateLoss(l budget.Loss) CandidateLoss {
 	return CandidateLoss{
 		RowName: l.RowName, Rise: Finite(l.Rise), RiseHigh: Finite(l.RiseHigh),
@@ -156,13 +162,15 @@ func candidateLoss(l budget.Loss) CandidateLoss {
 	}
 }
 
-// valueHigh is the upper end of the interval of a metric, as the tolerance on it has it.
+// valueHigh returns the upper end of the interval of a metric as a tolerance on its value has it;
+// nil where there is no interval.
 func valueHigh(l budget.Loss) *float64 {
 	l.Relative = false
 	_, high := l.JudgedValue()
 	return Finite(high)
 }
 
+// candidateCosts returns a row per target.
 func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 	rows := []CandidateCostRow{}
 	for _, cost := range c.Costs {
@@ -196,10 +204,11 @@ func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 	return rows
 }
 
-// shownNear is how many candidates the table of the frontier shows.
+// shownNear is how many candidates the table of the frontier shows. Our choice.
 const shownNear = 8
 
-// FrontierTable has the choice, what it was made of and what was refused beside it.
+// FrontierTable has the choice, the candidates that it was made of, and those that were refused
+// beside it.
 func (s *Signoff) FrontierTable() Table {
 	t := Table{Title: "What else was measured near the choice, on selection recordings",
 		Head: []string{"no.", "change", "F", "U", "used", "cost", "outcome"}, Numbers: 2, Words: 1}
@@ -223,7 +232,7 @@ func (s *Signoff) FrontierTable() Table {
 	return t
 }
 
-// outcome is the reason in few words.
+// outcome says in few words why a candidate was not chosen, or that it was.
 func (c CandidateRow) outcome() string {
 	switch {
 	case c.Chosen:

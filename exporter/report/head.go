@@ -8,7 +8,8 @@ import (
 	"kerf/dataset"
 )
 
-// Summary is the head of the report: what was done, in a few lines.
+// Summary returns the lines at the head of the report: what was given, what was cut, and on which
+// recordings the choice and the verdicts rest.
 func (s *Signoff) Summary() []string {
 	n := s.Network
 	var lines []string
@@ -58,9 +59,10 @@ func (s *Signoff) Summary() []string {
 	return lines
 }
 
-// VerdictLine is the verdict in one line.
+// VerdictLine returns the verdict with its reason in one line.
 func (s *Signoff) VerdictLine() string { return "Verdict: " + s.verdictText() + "." }
 
+// verdictText is the verdict, its reason, and how many limits and tolerances are met.
 func (s *Signoff) verdictText() string {
 	passed, judged := 0, 0
 	count := func(verdict budget.Verdict) {
@@ -87,7 +89,7 @@ func (s *Signoff) verdictText() string {
 // Signatures are the roles of those who sign.
 var Signatures = []string{"Prepared", "Checked", "Approved"}
 
-// headLine is the verdict as every C file of the handoff states it.
+// HeadLine returns the verdict as every C file of the handoff states it.
 func (s *Signoff) HeadLine() string {
 	line := s.VerdictLine()
 	if s.Verdict != budget.Fits {
@@ -99,8 +101,8 @@ func (s *Signoff) HeadLine() string {
 	return line
 }
 
-// checkedLine says against what the job lets the verdict stand, and why; empty where it does not
-// have to.
+// checkedLine says against which findings the job lets the verdict stand, and why; empty where
+// there are none or the job gives no reason.
 func (s *Signoff) checkedLine() string {
 	if s.Checked == "" || len(s.Causes) == 0 {
 		return ""

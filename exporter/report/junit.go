@@ -41,11 +41,11 @@ type (
 	}
 )
 
-// wholeCase is the name of the case of the whole verdict.
-const wholeCase = "whole"
+// overallCase is the name of the case of the verdict on the whole.
+const overallCase = "whole"
 
-// JUnit has a test case per verdict: the whole, every tolerance and every limit. What cannot be
-// judged counts as a failure, as it does in the exit code.
+// JUnit returns a test report with a case per verdict: the whole, every tolerance and every limit.
+// A row that cannot be judged counts as a failure, as it does in the exit code.
 func (s *Signoff) JUnit() ([]byte, error) {
 	all := testSuites{Name: s.Name}
 	add := func(suite, name string, verdict budget.Verdict, message string) {
@@ -64,12 +64,12 @@ func (s *Signoff) JUnit() ([]byte, error) {
 			in.Failures++
 			all.Failures++
 		}
-		if c.Failure == nil && name == wholeCase {
+		if c.Failure == nil && name == overallCase {
 			c.Output = s.checkedLine()
 		}
 		in.Cases = append(in.Cases, c)
 	}
-	add("verdict", wholeCase, s.Verdict, s.VerdictLine())
+	add("verdict", overallCase, s.Verdict, s.VerdictLine())
 	for _, c := range s.Causes {
 		verdict := budget.Fail
 		if s.Checked != "" {

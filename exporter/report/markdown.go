@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// Markdown is signoff.md: every table of the report.
+// Markdown returns signoff.md: every table of the report.
 func (s *Signoff) Markdown() []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Sign-off: %s\n\n**%s**\n\nMade by kerf %s.\n\n", s.Name,
@@ -37,7 +37,7 @@ func (s *Signoff) Markdown() []byte {
 	return []byte(b.String())
 }
 
-// Legend explains the columns.
+// Legend explains the columns of the tables.
 func (s *Signoff) Legend() string {
 	legend := "float: the network as given; cut: after features and units were taken out; " +
 		s.recoveryLegend() + legendRest
@@ -47,7 +47,7 @@ func (s *Signoff) Legend() string {
 	return legend + s.extremeLegend() + s.explainedLegend()
 }
 
-// explainedLegend says what a share is one of.
+// explainedLegend says of what an explained share is a share.
 func (s *Signoff) explainedLegend() string {
 	switch {
 	case len(s.Explained) == 0:
@@ -61,6 +61,7 @@ func (s *Signoff) explainedLegend() string {
 		"in a scenario or region as well."
 }
 
+// legendRest is the part of the legend that every report has.
 const legendRest = "fixed: the integer network of the C. " +
 	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, " +
 	"from resampling whole sequences. A tolerance is met when that end meets it; a maximum is " +
@@ -69,8 +70,9 @@ const legendRest = "fixed: the integer network of the C. " +
 	"(from counts and published timings, or declared in the job), measured. " +
 	"uncut: the whole network in its widest formats."
 
+// allTables lists the tables of signoff.md in order.
 func (s *Signoff) allTables() []Table {
-	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.WholeCostTables(),
+	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.AllCostTables(),
 		[]Table{s.FrontierTable(), s.PathTable()}, s.WordTables(),
 		[]Table{s.FormatTable(), s.InputTable(true)})
 }
@@ -87,6 +89,7 @@ func MarkdownTables(tables []Table) string {
 	return b.String()
 }
 
+// markdown prints a table under its title.
 func (t Table) markdown(b *strings.Builder) {
 	fmt.Fprintf(b, "## %s\n\n", Visible(t.Title))
 	if len(t.Rows) == 0 {
@@ -127,5 +130,5 @@ var markdownEscapes = strings.NewReplacer("\\", "\\\\", "|", "\\|", "<", "&lt;",
 	"&amp;", "*", "\\*", "_", "\\_", "`", "\\`", "[", "\\[", "]", "\\]",
 	"~", "\\~", "$", "\\$", "@", "&#64;", "://", "&#58;//", "www.", "www&#46;", "#", "\\#")
 
-// markdownText keeps text from files from becoming markup or leaving its cell.
+// markdownText keeps a text from files from becoming markup or leaving its cell.
 func markdownText(text string) string { return markdownEscapes.Replace(Visible(text)) }

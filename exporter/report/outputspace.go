@@ -10,10 +10,9 @@ import (
 	"kerf/prune"
 )
 
-// OutputSpace is the space of two outputs (or of one, or of the classes) in cells:
-// how often it was visited, what every hidden unit does there, and how large the
-// errors are. Cells count along the first axis, then along the second; they go by the
-// reference values.
+// OutputSpace is the space of two outputs (or of one, or of the classes) in cells: how often it was
+// visited, the mean state of every hidden unit there, and the size of the errors. Cells count along
+// the first axis, then along the second; the recorded outputs of a step decide on its cell.
 type OutputSpace struct {
 	Axes   []SpaceAxis  `json:"axes"`
 	Steps  []int        `json:"steps"`  // selection recordings
@@ -57,7 +56,7 @@ const (
 	pairedOutputs = 3
 )
 
-// outputRanges are the axes of all outputs, by the selection recordings.
+// outputRanges returns the axes of all outputs, by the selection recordings.
 func outputRanges(in *budget.Inputs) []SpaceAxis {
 	if in.Float.Classes {
 		names := dataset.OutputNames(in.Float.Outputs)
@@ -79,7 +78,8 @@ func outputRanges(in *budget.Inputs) []SpaceAxis {
 	return axes
 }
 
-// cell is the place of a value; what lies beyond the range belongs to the last cell.
+// cell returns the index of a value along an axis; a value beyond the range belongs to the last
+// cell.
 func (a SpaceAxis) cell(v float64) int {
 	if !(a.High > a.Low) {
 		return 0
@@ -87,6 +87,7 @@ func (a SpaceAxis) cell(v float64) int {
 	return max(0, min(a.Cells-1, int(float64(a.Cells)*(v-a.Low)/(a.High-a.Low))))
 }
 
+// cell returns the index of the cell of the recorded outputs of a step.
 func (m *OutputSpace) cell(y []float64) int {
 	cell := 0
 	for i := len(m.Axes) - 1; i >= 0; i-- {
@@ -95,6 +96,7 @@ func (m *OutputSpace) cell(y []float64) int {
 	return cell
 }
 
+// cells is the number of cells of a space.
 func (m *OutputSpace) cells() int {
 	n := 1
 	for _, a := range m.Axes {
@@ -103,7 +105,7 @@ func (m *OutputSpace) cells() int {
 	return n
 }
 
-// outputSpaces are the spaces of all pairs of outputs, or the only one, still empty.
+// outputSpaces returns the spaces of all pairs of outputs, or the only one, still without figures.
 func outputSpaces(axes []SpaceAxis) []OutputSpace {
 	if len(axes) == 1 {
 		return []OutputSpace{{Axes: axes}}
@@ -122,13 +124,13 @@ func outputSpaces(axes []SpaceAxis) []OutputSpace {
 // of sequences at a time.
 func inOrder[T any](rec *dataset.Recordings, work func(s *dataset.Sequence) T,
 	take func(i int, result T)) {
-	const block = 64
+	const together = 64
 	done := 0
-	for sequences := range slices.Chunk(rec.Sequences, block) {
-		part := *rec
-		part.Sequences = sequences
+	for sequences := range slices.Chunk(rec.Sequences, together) {
+		block := *rec
+		block.Sequences = sequences
 		results := make([]T, len(sequences))
-		dataset.EachSequence(&part, func(i int, s *dataset.Sequence) { results[i] = work(s) })
+		dataset.EachSequence(&block, func(i int, s *dataset.Sequence) { results[i] = work(s) })
 		for _, result := range results {
 			take(done, result)
 			done++
@@ -142,10 +144,12 @@ type cellSums struct {
 	sum   []float64 // one row of cells after the other
 }
 
+// sums returns empty sums with so many rows of cells.
 func (m *OutputSpace) sums(rows int) cellSums {
 	return cellSums{make([]int, m.cells()), make([]float64, rows*m.cells())}
 }
 
+// merge adds the sums of other sequences.
 func (c *cellSums) merge(other cellSums) {
 	for i, n := range other.steps {
 		c.steps[i] += n
@@ -155,7 +159,7 @@ func (c *cellSums) merge(other cellSums) {
 	}
 }
 
-// row is a row of cells, each divided by its steps.
+// row returns a row of cells, each the mean over its steps after of; nil where no step lies.
 func (c *cellSums) row(i int, of func(mean float64) float64) []*float64 {
 	means := make([]*float64, len(c.steps))
 	for cell, n := range c.steps {
@@ -167,7 +171,7 @@ func (c *cellSums) row(i int, of func(mean float64) float64) []*float64 {
 	return means
 }
 
-// fillStates means the state of every unit over the steps of a cell.
+// fillStates takes the mean of the state of every unit over the steps of a cell.
 func fillStates(r *budget.Result, spaces []OutputSpace) {
 	in := r.Inputs
 	net := in.Float.Net
@@ -181,7 +185,7 @@ func fillStates(r *budget.Result, spaces []OutputSpace) {
 	}
 	total := empty()
 	inOrder(in.Selection, func(s *dataset.Sequence) []cellSums {
-		parts := empty()
+		sums := empty()
 		v := signals{outputs: in.Selection.Outputs, reference: s.Y}
 		if in.Float.Classes {
 			v = signals{outputs: 1, reference: classes(s.Y, in.Selection.Outputs)}
@@ -189,16 +193,16 @@ func fillStates(r *budget.Result, spaces []OutputSpace) {
 		in.Float.Visit(s, func(step int, run *model.Run, _ []float64) {
 			for i := range spaces {
 				cell := spaces[i].cell(v.referenceAt(step))
-				parts[i].steps[cell]++
+				sums[i].steps[cell]++
 				for u, unit := range units {
-					parts[i].sum[u*spaces[i].cells()+cell] += run.State(unit.Layer)[unit.Index]
+					sums[i].sum[u*spaces[i].cells()+cell] += run.State(unit.Layer)[unit.Index]
 				}
 			}
 		})
-		return parts
-	}, func(_ int, parts []cellSums) {
+		return sums
+	}, func(_ int, sums []cellSums) {
 		for i := range total {
-			total[i].merge(parts[i])
+			total[i].merge(sums[i])
 		}
 	})
 	kept := map[prune.Unit]bool{}
@@ -219,7 +223,7 @@ func fillStates(r *budget.Result, spaces []OutputSpace) {
 	}
 }
 
-// referenceAt is the row of a step that decides on its cell.
+// referenceAt returns the recorded outputs of a step, which decide on its cell.
 func (v signals) referenceAt(step int) []float64 {
 	return v.reference[step*v.outputs : (step+1)*v.outputs]
 }

@@ -7,7 +7,8 @@ import (
 	"kerf/dataset"
 )
 
-// PathRow is one attempt of the cut, on selection recordings.
+// PathRow is one attempt of the cut, on selection recordings: a [budget.PathStep] in words and
+// totals.
 type PathRow struct {
 	Item     string   `json:"item"`
 	Name     string   `json:"name"`            // in words; of what goes together, with commas
@@ -23,6 +24,7 @@ type PathRow struct {
 	Cycles []float64 `json:"cycles"` // one per target
 }
 
+// pathRow is made of one attempt.
 func pathRow(p budget.PathStep) PathRow {
 	value, _ := p.Tightest.JudgedValue()
 	row := PathRow{
@@ -44,6 +46,7 @@ func pathRow(p budget.PathStep) PathRow {
 	return row
 }
 
+// pathTitle is the title of the tables of attempts.
 const pathTitle = "The cut, step by step, on selection recordings (F features, U units stay)"
 
 // PathTable has a row per attempt of the cut.
@@ -56,7 +59,8 @@ func (s *Signoff) PathTable() Table {
 	for _, p := range s.Path {
 		show := shownAs(p.Row, p.On)
 		row := []string{p.Title(), OptionalPercent(&p.Share), p.outcome(), strconv.Itoa(p.Features),
-			strconv.Itoa(p.Units), p.RowInWords, Optional(p.Value, show), Optional(p.MayReach, show),
+			strconv.Itoa(p.Units), p.RowInWords, Optional(p.Value, show),
+			Optional(p.MayReach, show),
 			show(p.Tolerance)}
 		for i := range p.Flash {
 			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], "cycles"))
@@ -66,8 +70,10 @@ func (s *Signoff) PathTable() Table {
 	return t
 }
 
+// Title names what an attempt takes, with the word for it in front.
 func (p *PathRow) Title() string { return Spaced(p.Item) + " " + p.Name }
 
+// outcome says whether an attempt was taken.
 func (p *PathRow) outcome() string {
 	if p.Taken {
 		return "cut"
@@ -88,8 +94,8 @@ func (p *PathRow) items() []string {
 	return items
 }
 
-// StepTable has a row per item of every attempt. What goes together is measured together: the
-// figures stand in its last row.
+// StepTable has a row per item of every attempt. Items that go together are measured together: the
+// figures stand in the last row of them.
 func (s *Signoff) StepTable() Table {
 	t := Table{Title: pathTitle, Head: []string{"item", "outcome", "F", "U", "may reach", "limit",
 		"tightest row"}, Numbers: 2, Words: 1}
@@ -108,7 +114,8 @@ func (s *Signoff) StepTable() Table {
 	return t
 }
 
-// LeftTables say what every step that was taken leaves, in a table per target.
+// LeftTables have a row per attempt that was taken with the cost that it leaves, in a table per
+// target.
 func (s *Signoff) LeftTables() []Table {
 	var tables []Table
 	for t, target := range s.TargetNames() {

@@ -9,7 +9,7 @@ import (
 	"kerf/prune"
 )
 
-// Pictures is what the pictures of signoff.html show beyond the tables. Values are
+// Pictures are the figures that the pictures of signoff.html show beyond the tables. They are
 // rounded to five significant digits, more than a picture can show.
 type Pictures struct {
 	Scores *ScoreShares `json:"scores,omitempty"`
@@ -38,7 +38,7 @@ type FeatureShare struct {
 	Shares   []float64 `json:"shares"` // per scenario, of the output that needs it most
 }
 
-// NewPictures measures what the pictures show.
+// NewPictures measures the figures of the pictures; it runs the networks over all recordings.
 func NewPictures(r *budget.Result) Pictures {
 	spaces := outputSpaces(outputRanges(r.Inputs))
 	fillStates(r, spaces)
@@ -47,7 +47,7 @@ func NewPictures(r *budget.Result) Pictures {
 		Period: r.Inputs.Period()}
 }
 
-// scoreShares are those by which the cut was made, or that the job gives; nil where
+// scoreShares returns the shares by which the cut was made, or that the job gives; nil where
 // neither is there, as in a choice made by hand.
 func scoreShares(r *budget.Result) *ScoreShares {
 	scores := r.Cut.FeatureScores
@@ -78,7 +78,7 @@ func scoreShares(r *budget.Result) *ScoreShares {
 	return s
 }
 
-// largestShare is the share of an item in a scenario, for the output that needs it most.
+// largestShare returns the share of an item in a scenario, for the output that needs it most.
 func largestShare(columns []prune.Column, scenario string, item int) float64 {
 	largest := 0.0
 	for _, c := range columns {
@@ -89,7 +89,7 @@ func largestShare(columns []prune.Column, scenario string, item int) float64 {
 	return largest
 }
 
-// shown rounds to what a picture can show.
+// shown rounds a figure to five significant digits; 0 for NaN.
 func shown(v float64) float64 {
 	const digits = 5
 	if math.IsNaN(v) || math.IsInf(v, 0) {

@@ -38,7 +38,8 @@ type failing struct {
 	over float64 // how far it is beyond, as a share of what is allowed
 }
 
-// failings lists what speaks against a signature, the worst first.
+// failings lists what speaks against a signature: causes first, then broken rows, then those with
+// too few recordings, each with the one that is furthest beyond first.
 func (s *Signoff) failings() []failing {
 	var all []failing
 	if s.Checked == "" {
@@ -92,7 +93,7 @@ func (s *Signoff) failings() []failing {
 	return all
 }
 
-// failingText says what a row shows and what it may show.
+// failingText says what a row shows and what its tolerance allows.
 func (l *LossRow) failingText() string {
 	what := fmt.Sprintf("%s of %s, %s", Spaced(l.Metric), l.Output, l.WhereInWords())
 	switch {
@@ -115,7 +116,7 @@ func (l *LossRow) failingText() string {
 	return fmt.Sprintf("%s %s of %s %s", what, Significant(l.Fixed), l.limit(), l.Unit)
 }
 
-// isJudged tells whether the job gives any limit or tolerance.
+// isJudged reports whether the job gives any limit or tolerance.
 func (s *Signoff) isJudged() bool {
 	return slices.ContainsFunc(s.Loss, func(l LossRow) bool { return l.Verdict != "" }) ||
 		slices.ContainsFunc(s.Cost, func(c CostRow) bool { return c.Verdict != "" })

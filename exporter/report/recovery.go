@@ -6,8 +6,8 @@ import (
 	"kerf/budget"
 )
 
-// RecoveryInfo says how the cut network was trained. Losses are those of
-// [recovery.Epoch], on selection recordings that were held back.
+// RecoveryInfo says how the cut network was trained. Losses are those of [recovery.Epoch], on
+// selection recordings that were held back.
 type RecoveryInfo struct {
 	Formats string  `json:"formats"` // in which it ran
 	Epochs  int     `json:"epochs"`  // that were run
@@ -19,6 +19,8 @@ type RecoveryInfo struct {
 	Stopped string  `json:"stopped"` // why it ended before the last epoch, or ""
 }
 
+// recoveryInfo is made of a training; a network that no epoch made better keeps the loss from
+// before.
 func recoveryInfo(c *budget.Recovered) *RecoveryInfo {
 	t := c.Result
 	info := &RecoveryInfo{Formats: c.Formats.String(), Epochs: len(t.Epochs), Best: t.Best,
@@ -30,6 +32,7 @@ func recoveryInfo(c *budget.Recovered) *RecoveryInfo {
 	return info
 }
 
+// recoveryLegend explains the column of the recovered network; empty without one.
 func (s *Signoff) recoveryLegend() string {
 	if s.Recovery == nil {
 		return ""
@@ -37,6 +40,7 @@ func (s *Signoff) recoveryLegend() string {
 	return "recovered: the cut network after recovery training, in float; "
 }
 
+// recoveryLines say how the training went; none without one.
 func (s *Signoff) recoveryLines() []string {
 	r := s.Recovery
 	if r == nil {

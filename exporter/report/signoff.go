@@ -10,16 +10,16 @@ import (
 	"kerf/quant"
 )
 
-// Caution goes wherever figures are read.
+// Caution stands wherever figures are read.
 const Caution = "Figures are engineering estimates until measured on the device. Where people " +
 	"can be harmed, the applicable functional-safety standard, local codes and a qualified " +
 	"engineer decide, not this tool."
 
-// Schema is the version of signoff.json: it changes when a field gets another meaning.
+// Schema is the version of signoff.json: it grows when a field gets another meaning.
 const Schema = 1
 
-// Signoff is the content of the sign-off report. Every rendering (terminal,
-// Markdown, CSV, HTML, JSON) is made from it; numbers keep full precision.
+// Signoff is the content of the sign-off report. Every rendering (terminal, Markdown, CSV, HTML,
+// JSON) is made from it; its numbers have full precision.
 type Signoff struct {
 	Schema  int            `json:"schema"`
 	Name    string         `json:"name"`
@@ -32,20 +32,21 @@ type Signoff struct {
 	Loss    []LossRow      `json:"loss"`
 	Cost    []CostRow      `json:"cost"`
 	Freed   []budget.Freed `json:"freed"`
-	// targets on which it matters where the weights are
+	// Totals of the targets on which they depend on the place of the weights.
 	Placements []budget.Placement `json:"weights_place"`
 	Path       []PathRow          `json:"path"`
 	Frontier   FrontierInfo       `json:"frontier"`
 	Widths     []WidthRow         `json:"widths"`
-	Forced     []ForcedRow        `json:"forced"` // words that stay wide, and the units that need them
-	// when a tolerance is broken: what each next wider word gives
+	// words that stay wide, and the units that need them
+	Forced []ForcedRow `json:"forced"`
+	// Attempts with each next wider word; none where no tolerance is broken.
 	Wider    []WidthRow    `json:"widening"`
 	Blame    *BlameRow     `json:"blame"` // nil: no tolerance is broken
 	Rounding []RoundingRow `json:"rounding"`
 	Recovery *RecoveryInfo `json:"recovery"` // nil: the weights are those given
-	// how cost was measured; none: it is estimated
+	// How the cost of each target was measured; none where it is estimated.
 	Measured []MeasuredInfo     `json:"measured,omitempty"`
-	Build    []emit.BuildTarget `json:"build"` // what the build files say
+	Build    []emit.BuildTarget `json:"build"` // figures of the build files
 	Inputs   []budget.InputFile `json:"inputs"`
 	Recorded []RecordedRow      `json:"recordings"`
 
@@ -54,28 +55,28 @@ type Signoff struct {
 	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
 	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
 
-	// what keeps the verdict from "fits", by how much, and where more is said
+	// The clause that [Signoff.WhyNot] returns.
 	Reason string `json:"reason"`
-	// findings against the network as given or the recordings
+	// Findings against the network as given or the recordings.
 	Causes []CauseRow `json:"causes"`
-	// the job's reason to let the verdict stand against causes
+	// The job's reason to let the verdict stand against causes; empty: none.
 	Checked string `json:"checked"`
 	Tried   int    `json:"tried"` // other readings of the job that were tried
-	// of these the one that makes an error least; nil where none makes one smaller
+	// The reading that makes an error smallest; nil where none makes one smaller.
 	Nearest   *CauseRow      `json:"nearest"`
 	Explained []ExplainedRow `json:"explained"` // shares of the variance that the networks explain
 	Start     *StartInfo     `json:"start"`     // nil: every step counts
-	Settling  *SettlingInfo  `json:"settling"`  // nil: no tolerance says what a difference is
+	Settling  *SettlingInfo  `json:"settling"`  // nil: no tolerance defines a difference
 
-	Sums *SumsInfo `json:"sums"` // nil: the loss is not of sign-off recordings, or kerf is older
+	Sums *SumsInfo `json:"sums"` // nil: of selection recordings, or of an older kerf
 
-	// which recordings the loss is measured on
+	// The recordings that the accuracy is measured on.
 	MeasuredOn budget.RecordingSet `json:"measured_on"`
 	Warnings   []string            `json:"warnings"`
 	Caution    string              `json:"caution"`
 }
 
-// NetworkInfo describes the network before and after.
+// NetworkInfo describes the network before and after the cut.
 type NetworkInfo struct {
 	Trained         string `json:"trained"` // layers as given
 	Kept            string `json:"kept"`    // layers after the cut
@@ -88,21 +89,21 @@ type NetworkInfo struct {
 	InputFraction   int    `json:"input_fraction_bits"`
 }
 
-// Kept names what stays; units count in the trained network, one list per
-// recurrent layer.
+// Kept names what stays. Units are numbered as in the trained network, in one list per recurrent
+// layer.
 type Kept struct {
 	Features []string `json:"features"`
 	Units    [][]int  `json:"units"`
 }
 
-// Dropped names what goes.
+// Dropped names what goes, with units as in [Kept].
 type Dropped struct {
 	Features  []string `json:"features"`
 	Units     [][]int  `json:"units"`
 	FrontEnds []string `json:"front_ends"` // cost groups freed with their last feature
 }
 
-// RecordedRow says how much was recorded.
+// RecordedRow says how much was recorded in one set of recordings.
 type RecordedRow struct {
 	Use       budget.Role `json:"use"` // [budget.SelectionRole] or [budget.SignoffRole]
 	Sequences int         `json:"sequences"`
@@ -110,7 +111,8 @@ type RecordedRow struct {
 	Scenarios int         `json:"scenarios"`
 }
 
-// NewSignoff makes the report of a result.
+// NewSignoff makes the report of a result by the given version of kerf, without pictures, which
+// [NewPictures] makes.
 func NewSignoff(r *budget.Result, version string) *Signoff {
 	in, net := r.Inputs, r.Chosen.Fixed
 	c := r.Chosen.Candidate
@@ -195,7 +197,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	return s
 }
 
-// missing lists, per layer, the units that are not kept.
+// missing lists, per recurrent layer, the units that are not kept.
 func missing(net *model.Network, kept [][]int) [][]int {
 	var gone [][]int
 	for i, l := range net.Recurrent {

@@ -15,10 +15,12 @@ import (
 // records takes 200 times its size in memory.
 const MaxJSONBytes = 8 << 20
 
+// hexHash matches a SHA-256 as signoff.json has it.
 var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
 
-// readSignoff reads signoff.json. The text must be exactly what kerf writes for
-// its content, and the verdicts must follow from the figures beside them.
+// Read reads signoff.json. Its text must be exactly what kerf writes for its content, and its
+// verdicts must follow from the figures beside them, see [Signoff.CheckVerdicts]. The error says
+// what is wrong, as the end of a sentence about the file.
 func Read(text []byte) (*Signoff, error) {
 	if text == nil {
 		return nil, fmt.Errorf("is missing")
@@ -44,7 +46,8 @@ func Read(text []byte) (*Signoff, error) {
 	return s, s.CheckVerdicts()
 }
 
-// firstDifference says where a text is not the wanted one.
+// FirstDifference names the first line in which a text is not the wanted one, or the sizes of both
+// where one is the beginning of the other.
 func FirstDifference(have, want []byte) string {
 	line := 1
 	for i := range min(len(have), len(want)) {
@@ -58,7 +61,9 @@ func FirstDifference(have, want []byte) string {
 	return fmt.Sprintf("%d bytes, should be %d", len(have), len(want))
 }
 
-// Finite is nil where there is no number: JSON knows no NaN and no infinity.
+// Finite returns a pointer to a figure, and nil where it is no number or infinite: JSON knows
+// neither. Rows of reports hold such pointers and no type of number of their own: a missing field,
+// which is an error, and null stay apart when signoff.json is read back.
 func Finite(v float64) *float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return nil
@@ -66,7 +71,7 @@ func Finite(v float64) *float64 {
 	return &v
 }
 
-// JSON is signoff.json.
+// JSON returns signoff.json. The error says that a figure which must be a number is none.
 func (s *Signoff) JSON() ([]byte, error) {
 	text, err := emit.Indented(s)
 	if err != nil {

@@ -11,11 +11,12 @@ import (
 	"kerf/dataset"
 )
 
-// tightestRows is how many rows a summary shows: what a reviewer reads before the whole report.
+// tightestRows is how many rows a summary shows. Our choice: as many as a reviewer reads before the
+// whole report.
 const tightestRows = 5
 
-// MergeSummary is a short report in Markdown, fit for a merge request: verdict, tightest rows, cost
-// per target, and what changed since another handoff, named since, if c is not nil.
+// MergeSummary returns a short report in Markdown, fit for a merge request: verdict, tightest rows,
+// cost per target, and where c is not nil the changes since another handoff, which is named since.
 func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 	var b strings.Builder
 	verdict := s.verdictText()
@@ -76,7 +77,7 @@ func (s *Signoff) tightestTable() Table {
 		if margin != nil {
 			room = *margin
 		}
-		rows = append(rows, judgedRow{append(cells, wholePercent(margin), ShortVerdict(verdict)),
+		rows = append(rows, judgedRow{append(cells, roundPercent(margin), ShortVerdict(verdict)),
 			verdictRank(verdict), room})
 	}
 	for _, l := range s.Loss {
@@ -140,7 +141,7 @@ func (s *Signoff) targetTable() Table {
 	return t
 }
 
-// changeTable has the rows that got better or worse, and what came or went.
+// changeTable has the rows that got better or worse, and the items that came or went.
 func (c *Comparison) changeTable() Table {
 	t := Table{Title: "Changes", Numbers: 1, Words: 1,
 		Head: []string{"changes", "old", "new", "new against old", "outcome"}}
@@ -152,7 +153,7 @@ func (c *Comparison) changeTable() Table {
 		add(g.what()+" "+g.change+": "+dataset.ListNames(g.names), "", "", "", "")
 	}
 	for _, f := range c.Formats {
-		add(f.Layer+" "+f.Tensor, word(f.Old), word(f.New), "", "")
+		add(f.Layer+" "+f.Tensor, wordName(f.Old), wordName(f.New), "", "")
 	}
 	for _, l := range c.Loss {
 		if l.Outcome != Same {

@@ -20,8 +20,8 @@ import (
 // there, half as long again at the very most, and the rest has some hundred kilobytes.
 const maxSumsBytes = MaxJSONBytes / 2
 
-// SumsInfo is what the judged rows of the accuracy are made of, sequence by sequence of the
-// sign-off recordings: with it [Compare] compares two handoffs pair by pair.
+// SumsInfo holds the sums over the sequences of the sign-off recordings that the judged rows of the
+// accuracy follow from: with them [Compare] compares two handoffs pair by pair.
 type SumsInfo struct {
 	LeftOut    bool     `json:"left_out"` // they would take too much; all lists are empty
 	Sequences  []string `json:"sequences"`
@@ -74,7 +74,7 @@ func (s *Signoff) addSums(r *budget.Result) {
 	}
 }
 
-// recordedHash is that of the recorded outputs of a sequence, in the order of their names.
+// recordedHash returns the hash of the recorded outputs of a sequence, in the order of their names.
 func recordedHash(s *dataset.Sequence, outputs []dataset.Output) string {
 	order := make([]int, len(outputs))
 	for i := range order {
@@ -94,8 +94,8 @@ func recordedHash(s *dataset.Sequence, outputs []dataset.Output) string {
 	return hex.EncodeToString(hash.Sum(nil)[:8])
 }
 
-// inOrderOf has the same sums with the sequences in the order, and under the names, of others of
-// the same recorded outputs; nil where these are not the same.
+// inOrderOf returns the same sums with the sequences in the order, and under the names, of others
+// of the same recorded outputs; nil where the recorded outputs are not the same.
 func (s *SumsInfo) inOrderOf(other *SumsInfo) *SumsInfo {
 	if s == nil || other == nil || len(s.Recorded) == 0 || len(s.Recorded) != len(other.Recorded) ||
 		len(s.Recorded) != len(s.ScenarioOf) || len(s.Recorded) != len(s.Steps) {
@@ -135,6 +135,7 @@ func (s *SumsInfo) inOrderOf(other *SumsInfo) *SumsInfo {
 	return ordered
 }
 
+// permuted returns the values at the given places, in their order.
 func permuted[T any](values []T, from []int) []T {
 	all := make([]T, len(from))
 	for i, at := range from {
@@ -149,7 +150,7 @@ type sumsPair struct {
 	where        string // what the region is
 }
 
-// of finds the sums of a row of the accuracy; false where there are none, or none that can be.
+// of returns the sums of a row of the accuracy; false where there are none, or none that can be.
 func (s *SumsInfo) of(row *LossRow) (sumsPair, bool) {
 	if s == nil || s.LeftOut {
 		return sumsPair{}, false
@@ -199,14 +200,14 @@ func (s *SumsInfo) inScenario(name string) []int {
 	return kept
 }
 
-// isOfSame tells whether two sums are of the same sequences, scenarios and steps.
+// isOfSame reports whether two sums are of the same sequences, scenarios and steps.
 func (s *SumsInfo) isOfSame(other *SumsInfo) bool {
 	return slices.Equal(s.Sequences, other.Sequences) && slices.Equal(s.Steps, other.Steps) &&
 		slices.Equal(s.Scenarios, other.Scenarios) && slices.Equal(s.ScenarioOf, other.ScenarioOf)
 }
 
-// checkSums tells whether the errors of the judged rows follow from the sums; the error names the
-// first that does not.
+// checkSums returns an error that names the first error of a judged row that does not follow from
+// the sums.
 func (s *Signoff) checkSums() error {
 	if s.Sums == nil || s.Sums.LeftOut {
 		return nil
@@ -234,7 +235,7 @@ func (s *Signoff) checkSums() error {
 	return nil
 }
 
-// isNearly tells whether two sums are the same but for the order in which they were added up.
+// isNearly reports whether two sums are the same but for the order in which they were added up.
 func isNearly(a, b float64) bool {
 	const lastDigits = 1e-9
 	return math.Abs(a-b) <= lastDigits*math.Max(math.Abs(a), math.Abs(b))

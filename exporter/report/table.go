@@ -1,6 +1,6 @@
 package report
 
-// Table is one table of the report in words and rounded numbers.
+// Table is one table of the report: its cells are words and rounded figures.
 type Table struct {
 	Title   string     `json:"title"`
 	Head    []string   `json:"head"`
@@ -9,12 +9,12 @@ type Table struct {
 	Words   int        `json:"-"` // columns of words at the end
 }
 
-// RightAligned tells whether a column holds numbers.
+// RightAligned reports whether a column holds numbers.
 func (t Table) RightAligned(column int) bool {
 	return column >= t.Numbers && column < len(t.Head)-t.Words
 }
 
-// Visible returns the table with [Visible] texts.
+// Visible returns the table with every text as [Visible] returns it.
 func (t Table) Visible() Table {
 	t.Title, t.Head = Visible(t.Title), visible(t.Head)
 	rows := make([][]string, len(t.Rows))
@@ -25,12 +25,12 @@ func (t Table) Visible() Table {
 	return t
 }
 
-// InputTable has a row per input file, with its hash whole or short.
-func (s *Signoff) InputTable(whole bool) Table {
+// InputTable has a row per input file, with its hash in full or shortened.
+func (s *Signoff) InputTable(fullHash bool) Table {
 	t := Table{Title: "Input files", Head: []string{"use", "file", "SHA-256"}, Numbers: 3}
 	for _, f := range s.Inputs {
 		hash := f.SHA256
-		if !whole {
+		if !fullHash {
 			hash = ShortHash(hash)
 		}
 		t.Rows = append(t.Rows, []string{string(f.Role), f.File, hash})

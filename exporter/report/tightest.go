@@ -27,8 +27,10 @@ type Tightest struct {
 	Reach
 }
 
+// newTightest is made of a judged row on selection recordings.
 func newTightest(l budget.Loss) Tightest { return Tightest{newTightestRow(l), newReach(l)} }
 
+// newTightestRow names a judged row; a row without an output stands for none.
 func newTightestRow(l budget.Loss) TightestRow {
 	row := TightestRow{RowInWords: rowInWords(l.RowName)}
 	if l.Output != "" {
@@ -37,6 +39,7 @@ func newTightestRow(l budget.Loss) TightestRow {
 	return row
 }
 
+// newReach is made of a judged row on selection recordings.
 func newReach(l budget.Loss) Reach { return Reach{Finite(l.MayReach), l.Tolerance, l.On()} }
 
 // rowInWords names a judged row in a few words.

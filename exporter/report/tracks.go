@@ -7,8 +7,8 @@ import (
 	"kerf/dataset"
 )
 
-// Track is one sequence of the sign-off recordings: what was recorded, and what the
-// float and the integer network say.
+// Track is one sequence of the sign-off recordings, with the recorded outputs and those of the
+// float and the integer network.
 type Track struct {
 	Sequence string        `json:"sequence"`
 	Scenario string        `json:"scenario"`
@@ -18,8 +18,7 @@ type Track struct {
 	Outputs  []TrackOutput `json:"outputs"`
 }
 
-// TrackOutput is one output of a track, in its unit; for a classifier the index of
-// the class.
+// TrackOutput is one output of a track, in its unit; for a classifier the index of the class.
 type TrackOutput struct {
 	Output    string    `json:"output"`
 	Unit      string    `json:"unit"`
@@ -36,13 +35,14 @@ const (
 	trackPoints = 360
 )
 
-// signals are the reference and the outputs of both networks over one sequence
-// [steps × outputs]; of a classifier the one column is the class.
+// signals are the reference and the outputs of both networks over one sequence [steps × outputs];
+// of a classifier the one column is the class.
 type signals struct {
 	outputs                 int
 	reference, float, fixed []float64
 }
 
+// signalsOf runs both networks over a sequence.
 func signalsOf(r *budget.Result, s *dataset.Sequence) signals {
 	in := r.Inputs
 	n := len(in.Float.Outputs)
@@ -55,7 +55,7 @@ func signalsOf(r *budget.Result, s *dataset.Sequence) signals {
 	return v
 }
 
-// classes is the index of the largest score of every step.
+// classes returns the index of the largest score of every step.
 func classes(scores []float64, n int) []float64 {
 	index := make([]float64, len(scores)/n)
 	for step := range index {
@@ -77,35 +77,35 @@ func (v signals) squares(values []float64, output int) float64 {
 // squared holds the squared errors of one sequence, summed over its steps, by output.
 type squared struct{ float, fixed []float64 }
 
-// judge runs both networks over the sign-off recordings, once for all pictures. It
-// fills the errors of the spaces and returns those of the sequences.
+// judge runs both networks over the sign-off recordings, once for all pictures. It fills the errors
+// of the spaces and returns the errors of the sequences.
 func judge(r *budget.Result, spaces []OutputSpace) []squared {
 	in := r.Inputs
-	type part struct {
+	type judged struct {
 		errors squared
 		cells  []cellSums
 	}
 	var all []squared
 	total := make([]cellSums, len(spaces))
-	inOrder(in.Signoff, func(s *dataset.Sequence) part {
+	inOrder(in.Signoff, func(s *dataset.Sequence) judged {
 		v := signalsOf(r, s)
-		var p part
+		var one judged
 		for o := range v.outputs {
-			p.errors.float = append(p.errors.float, v.squares(v.float, o))
-			p.errors.fixed = append(p.errors.fixed, v.squares(v.fixed, o))
+			one.errors.float = append(one.errors.float, v.squares(v.float, o))
+			one.errors.fixed = append(one.errors.fixed, v.squares(v.fixed, o))
 		}
 		for i := range spaces {
-			p.cells = append(p.cells, spaces[i].errorSums(v, in.Float.Classes))
+			one.cells = append(one.cells, spaces[i].errorSums(v, in.Float.Classes))
 		}
-		return p
-	}, func(i int, p part) {
-		all = append(all, p.errors)
+		return one
+	}, func(i int, one judged) {
+		all = append(all, one.errors)
 		if i == 0 {
-			total = p.cells
+			total = one.cells
 			return
 		}
 		for k := range total {
-			total[k].merge(p.cells[k])
+			total[k].merge(one.cells[k])
 		}
 	})
 	for i := range spaces {
@@ -114,14 +114,14 @@ func judge(r *budget.Result, spaces []OutputSpace) []squared {
 	return all
 }
 
-// tracks takes, of every scenario, the sequence in which the integer network is
-// furthest from the reference: the mean squared error of every output, over that
-// of the float network on all sign-off recordings.
-func tracks(r *budget.Result, parts []squared) []Track {
+// tracks takes, of every scenario, the sequence in which the integer network is furthest from the
+// reference: by the mean squared error of every output, over that of the float network on all
+// sign-off recordings.
+func tracks(r *budget.Result, errors []squared) []Track {
 	rec := r.Inputs.Signoff
-	scale := make([]float64, len(parts[0].float))
-	for _, p := range parts {
-		for o, v := range p.float {
+	scale := make([]float64, len(errors[0].float))
+	for _, e := range errors {
+		for o, v := range e.float {
 			scale[o] += v / float64(rec.Steps())
 		}
 	}
@@ -133,7 +133,7 @@ func tracks(r *budget.Result, parts []squared) []Track {
 				continue
 			}
 			size := 0.0
-			for o, v := range parts[i].fixed {
+			for o, v := range errors[i].fixed {
 				if scale[o] > 0 {
 					size += v / float64(s.Steps) / scale[o]
 				}
@@ -149,7 +149,7 @@ func tracks(r *budget.Result, parts []squared) []Track {
 	return all
 }
 
-// newTrack is the picture of a sequence.
+// newTrack is made of one sequence; scale is that of [signals.thin].
 func newTrack(r *budget.Result, s *dataset.Sequence, scale []float64) Track {
 	v := signalsOf(r, s)
 	t := Track{Sequence: s.Name, Scenario: s.Scenario, Steps: s.Steps,
@@ -173,9 +173,8 @@ func newTrack(r *budget.Result, s *dataset.Sequence, scale []float64) Track {
 	return t
 }
 
-// thin takes of every so many steps the one with the largest error of the integer
-// network, so that a picture loses no peak. scale is the mean square that counts as 1,
-// by output.
+// thin takes of every so many steps the one with the largest error of the integer network, so that
+// a picture loses no peak. scale is the mean square that counts as 1, by output.
 func (v signals) thin(every int, scale []float64) []int {
 	var at []int
 	steps := len(v.reference) / v.outputs

@@ -8,13 +8,14 @@ import (
 	"kerf/budget"
 )
 
-// verdictRank orders verdicts; -1 is none.
+// verdictRank orders the verdicts on rows from [budget.Fail] up; -1 is none of them.
 func verdictRank(v budget.Verdict) int {
 	return slices.Index([]budget.Verdict{budget.Fail, budget.NotEnough, budget.Pass}, v)
 }
 
-// CheckVerdicts tells whether the verdicts follow from figures and limits, and errors from the sums
-// over sequences; the error names the first that does not.
+// CheckVerdicts returns an error that names the first verdict, reason or error in the sign-off that
+// does not follow from the figures beside it: verdicts from figures, limits and tolerances, errors
+// from the sums over sequences, the whole from rows and causes.
 func (s *Signoff) CheckVerdicts() error {
 	failed, short := false, false
 	count := func(verdict budget.Verdict) {
@@ -86,23 +87,25 @@ func (s *Signoff) checkReason() error {
 	return nil
 }
 
-// explained is what a finding against the network follows from.
+// explained returns the figures from which a finding against the network as given follows.
 func (x *ExplainedRow) explained() budget.Explained {
 	return budget.Explained{Scope: x.Scope, Given: number(x.Given),
 		High: number(x.GivenHigh)}
 }
 
-// judged is what the verdict of a row with a tolerance follows from.
+// judged returns the figures from which the verdict of a row with a tolerance follows.
 func (l *LossRow) judged() budget.Loss {
 	return budget.Loss{
 		RowName: l.RowName, Fixed: l.Fixed, FixedLow: number(l.FixedLow),
 		FixedHigh: number(l.FixedHigh),
 		Rise:      number(l.Rise), RiseLow: number(l.RiseLow), RiseHigh: number(l.RiseHigh),
-		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true, Relative: l.ToleranceOn == budget.OnRise,
+		Sequences: l.Sequences, Blocks: l.Blocks, Judged: true,
+		Relative:  l.ToleranceOn == budget.OnRise,
 		Tolerance: *l.Tolerance,
 	}
 }
 
+// number is the inverse of [Finite]: NaN for nil.
 func number(v *float64) float64 {
 	if v == nil {
 		return math.NaN()

@@ -111,6 +111,7 @@ func TestSmallSignoffIsOnFile(t *testing.T) {
 		}
 	}
 	if got, err := os.ReadFile(file); err != nil || !bytes.Equal(got, want) {
-		t.Errorf("%s differs from what smallSignoff makes (%v); KERF_UPDATE_SMALL=1 writes it", file, err)
+		t.Errorf("%s differs from what smallSignoff makes (%v); KERF_UPDATE_SMALL=1 writes it",
+			file, err)
 	}
 }

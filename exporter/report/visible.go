@@ -11,7 +11,7 @@ import (
 
 // Visible writes characters that a reader would not see, or that would move others, by their code,
 // as <U+202E>. Names with such characters are refused when a job is read ([dataset.NameFault]);
-// names of files, and what errors quote from files, are not.
+// names of files, and texts that errors quote from files, are not.
 func Visible(text string) string {
 	hidden := func(r rune) bool { return r == utf8.RuneError || dataset.IsHidden(r) }
 	if strings.IndexFunc(text, hidden) < 0 {
@@ -28,6 +28,7 @@ func Visible(text string) string {
 	return b.String()
 }
 
+// visible returns texts as [Visible] returns each.
 func visible(texts []string) []string {
 	shown := make([]string, len(texts))
 	for i, t := range texts {
@@ -43,9 +44,9 @@ const formulaStart = "=+-@\t\r＝＋－＠"
 // textMark stands in front of a text that is no formula.
 const textMark = "'"
 
-// SafeCell keeps a spreadsheet from taking text from a file for a formula: an apostrophe stands in
-// front of it, and in front of what begins with one by itself, so that a reader who takes one off
-// has the text. Numbers, with a unit or without, stay as they are.
+// SafeCell returns a text such that a spreadsheet does not take it for a formula: an apostrophe
+// stands in front of a text that would begin one, and of a text that begins with an apostrophe, so
+// that a reader who takes one off has the text. Numbers, with a unit or without, stay as they are.
 func SafeCell(text string) string {
 	text = Visible(text)
 	if first, _ := utf8.DecodeRuneInString(text); text != "" &&
@@ -55,7 +56,8 @@ func SafeCell(text string) string {
 	return text
 }
 
-// isFigure recognises a number in groups of digits, maybe with a unit of letters behind a space.
+// isFigure reports whether a text is a number in groups of digits, maybe with a unit of letters
+// behind a blank.
 func isFigure(text string) bool {
 	words := strings.Fields(text)
 	if last := len(words) - 1; last > 0 &&

@@ -29,6 +29,7 @@ type WidthRow struct {
 	Blamed *float64 `json:"blamed_may_reach"` // the row of blame; nil where there is none
 }
 
+// widthRow is made of one attempt.
 func widthRow(w budget.WidthStep) WidthRow {
 	return WidthRow{What: w.What, Bits: w.Bits, Saved: w.Saved, Taken: w.Taken,
 		Tightest: newTightest(w.Tightest)}
@@ -46,6 +47,7 @@ type BlameRow struct {
 	Bits          int                `json:"bits"`
 }
 
+// blameRow is made of a blame, with or without a word.
 func blameRow(b *budget.Blame) *BlameRow {
 	row := &BlameRow{
 		Tightest: rowInWords(b.Row.RowName), MayReach: Finite(b.Row.MayReach),
@@ -58,8 +60,8 @@ func blameRow(b *budget.Blame) *BlameRow {
 	return row
 }
 
-// ForcedRow is one word that stays wide, with the fewest units that need it, on
-// selection recordings.
+// ForcedRow is one word that stays wide, with the fewest units that need it, on selection
+// recordings. What it names with rest is measured with the wide word for these alone.
 type ForcedRow struct {
 	What    string `json:"what"`
 	Bits    int    `json:"bits"`
@@ -72,9 +74,11 @@ type ForcedRow struct {
 	RestTightest string              `json:"rest_tightest"`
 	RestRow      *budget.RowName     `json:"rest_tightest_row,omitempty"`
 	RestUsed     *float64            `json:"rest_used"` // the largest share of any tolerance then
-	OneLess      *float64            `json:"one_less"`  // without the last of them; nil where there is one
+	// without the last of them; nil where there is one
+	OneLess *float64 `json:"one_less"`
 }
 
+// forcedRow is made of one word that stays wide.
 func forcedRow(f budget.Forced) ForcedRow {
 	rest := newTightest(f.Rest)
 	row := ForcedRow{
@@ -89,8 +93,8 @@ func forcedRow(f budget.Forced) ForcedRow {
 	return row
 }
 
-// RoundingRow is what one way of rounding gives on selection recordings that it
-// was not calibrated on.
+// RoundingRow is what one way of rounding gives on selection recordings that it was not calibrated
+// on.
 type RoundingRow struct {
 	Rounding string `json:"rounding"`
 	// from the float network: root sum square over outputs, in its RMSEs
@@ -99,8 +103,8 @@ type RoundingRow struct {
 	Tightest
 }
 
-// WordTables are about the choice of words and rounding, and what fixed point does at its
-// worst. Only a broken tolerance has a table of wider words.
+// WordTables are about the choice of words and rounding, and about the largest errors of fixed
+// point. A table of wider words is there only for a broken tolerance.
 func (s *Signoff) WordTables() []Table {
 	tables := []Table{s.WidthTable(), s.ForcedTable()}
 	if len(s.Wider) > 0 {
@@ -114,12 +118,14 @@ func (s *Signoff) WidthTable() Table {
 	return widthTable("Word widths, one by one, on selection recordings", "saves", 1, s.Widths)
 }
 
-// WiderTable has a row per wider word, when a tolerance is broken.
+// WiderTable has a row per wider word, where a tolerance is broken.
 func (s *Signoff) WiderTable() Table {
 	return widthTable("What a wider word would give, each by itself, on selection recordings",
 		"costs", -1, s.Wider)
 }
 
+// widthTable has a row per attempt; bytes heads the column of bytes, and sign turns what is saved
+// into what the column shows.
 func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
 	t := Table{Title: title, Head: []string{"what", "word", "outcome", bytes, "may reach", "limit",
 		"tightest row"}, Numbers: 3, Words: 1}
@@ -153,7 +159,7 @@ func (s *Signoff) ForcedTable() Table {
 			}
 			t.Rows = append(t.Rows,
 				[]string{f.What, fmt.Sprintf("int%d", f.Bits), fmt.Sprintf("int%d", f.Refused),
-					strings.TrimSuffix(f.Of, "s") + " " + u.Name, wholePercent(&u.Share), memory,
+					strings.TrimSuffix(f.Of, "s") + " " + u.Name, roundPercent(&u.Share), memory,
 					stalled})
 		}
 	}

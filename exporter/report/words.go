@@ -26,7 +26,7 @@ func Significant(v float64) string {
 	return strconv.FormatFloat(v, 'f', 0, 64)
 }
 
-// Percent prints a fraction for people; nothing when it is not a number.
+// Percent prints a fraction in percent with one decimal; nothing for NaN.
 func Percent(v float64) string {
 	if math.IsNaN(v) {
 		return ""
@@ -37,13 +37,14 @@ func Percent(v float64) string {
 	return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
 }
 
+// OptionalPercent prints a fraction as [Percent] does; nothing for nil.
 func OptionalPercent(v *float64) string { return Optional(v, Percent) }
 
-// Points prints a difference of shares, in percentage points.
+// Points prints a difference of shares in percentage points.
 func Points(v float64) string { return strings.TrimSuffix(Percent(v), " %") + " points" }
 
-// usedPercent prints a share of a tolerance in whole percent, and with as many decimals as show
-// whether that is broken.
+// UsedPercent prints the used share of a tolerance in whole percent, with as many decimals as show
+// whether the tolerance is broken; nothing for nil.
 func UsedPercent(v *float64) string {
 	return Optional(v, func(v float64) string {
 		text := ""
@@ -57,7 +58,9 @@ func UsedPercent(v *float64) string {
 	})
 }
 
-func wholePercent(v *float64) string {
+// roundPercent prints a fraction without decimals, but one that is beyond a limit by less than half
+// a percent with a decimal, so that its sign is seen; nothing for nil.
+func roundPercent(v *float64) string {
 	return Optional(v, func(v float64) string {
 		if v < 0 && v > -0.005 {
 			return Percent(v) // what is beyond a limit by less than half a percent shows that it is
@@ -66,7 +69,8 @@ func wholePercent(v *float64) string {
 	})
 }
 
-// Quantity prints a value of the cost table for people. A value without a unit is a share.
+// Quantity prints a value of the cost table in a unit that suits its size. The unit is that of
+// [budget.Cost]: B, s, J, A or cycles; a value without a unit is a share.
 func Quantity(v float64, unit string) string {
 	switch unit {
 	case "B":
@@ -96,6 +100,7 @@ func grouped(v float64) string {
 	return b.String()
 }
 
+// Optional prints a value with show; nothing for nil.
 func Optional(v *float64, show func(float64) string) string {
 	if v == nil {
 		return ""
@@ -103,7 +108,8 @@ func Optional(v *float64, show func(float64) string) string {
 	return show(*v)
 }
 
-// withInterval prints a value with its interval, if there is one.
+// withInterval prints a value with its interval, where both ends are known; nothing for a value
+// that is nil.
 func withInterval(show func(float64) string, v, low, high *float64) string {
 	switch {
 	case v == nil:
@@ -115,6 +121,7 @@ func withInterval(show func(float64) string, v, low, high *float64) string {
 		strings.TrimSuffix(show(*high), " %"))
 }
 
+// signed prints a change with its sign; 0 without one.
 func signed(v float64, show func(float64) string) string {
 	switch {
 	case v > 0:
@@ -128,8 +135,9 @@ func signed(v float64, show func(float64) string) string {
 // Shown prints a value that is compared with the tolerance of a row.
 func Shown(l budget.Loss, v float64) string { return shownAs(&l.RowName, l.On())(v) }
 
-// shownAs prints what a tolerance on a row is on: a rise in percent, a drop in points, or a value.
-// A row without a name is taken for an error.
+// shownAs returns how the figure that a tolerance of a row is on is printed: a rise in percent, a
+// drop of a share of steps in points, an explained share in percent, any other value as a figure. A
+// row that is nil counts as an error in the unit of an output.
 func shownAs(n *budget.RowName, on budget.ToleranceOn) func(float64) string {
 	switch {
 	case n != nil && n.Metric == dataset.Explained:
@@ -142,7 +150,7 @@ func shownAs(n *budget.RowName, on budget.ToleranceOn) func(float64) string {
 	return Significant
 }
 
-// ShortVerdict is a verdict as tables show it.
+// ShortVerdict returns a verdict as tables show it.
 func ShortVerdict(v budget.Verdict) string {
 	if v == budget.NotEnough {
 		return "not enough"
@@ -150,6 +158,7 @@ func ShortVerdict(v budget.Verdict) string {
 	return string(v)
 }
 
+// Plural returns a number with a noun, which takes an s where the number is not 1.
 func Plural(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun
@@ -157,22 +166,25 @@ func Plural(n int, noun string) string {
 	return strconv.Itoa(n) + " " + noun + "s"
 }
 
+// joinInts lists numbers with commas.
 func joinInts(values []int) string {
-	parts := make([]string, len(values))
+	texts := make([]string, len(values))
 	for i, v := range values {
-		parts[i] = strconv.Itoa(v)
+		texts[i] = strconv.Itoa(v)
 	}
-	return strings.Join(parts, ", ")
+	return strings.Join(texts, ", ")
 }
 
-func word(bits int) string {
+// wordName names the word of a tensor by its bits, such as int8; nothing for 0 bits.
+func wordName(bits int) string {
 	if bits == 0 {
 		return ""
 	}
 	return fmt.Sprintf("int%d", bits)
 }
 
-// ShortHash is what identifies a file in practice; the files of a handoff have hashes whole.
+// ShortHash shortens a hash to the 16 digits that tell files apart in practice. The files of a
+// handoff have whole hashes.
 func ShortHash(hash string) string {
 	if len(hash) > 16 {
 		return hash[:16] + "..."
@@ -180,17 +192,18 @@ func ShortHash(hash string) string {
 	return hash
 }
 
-// spaced is a metric or resource in words.
+// Spaced returns the name of a metric, resource, part or item with blanks for underscores.
 func Spaced[T ~string](name T) string { return strings.ReplaceAll(string(name), "_", " ") }
 
-// RowText writes the names that a row is made of into one text, as kerf explain takes it: with /
-// between them, and a backslash before a / or a backslash inside a name.
+// RowText joins the names that a row is made of to the text that kerf explain takes: / stands
+// between names, and a backslash in front of a / or a backslash inside a name.
 func RowText(names ...string) string {
-	parts := make([]string, len(names))
+	marked := make([]string, len(names))
 	for i, name := range names {
-		parts[i] = slashes.Replace(name)
+		marked[i] = slashes.Replace(name)
 	}
-	return strings.Join(parts, "/")
+	return strings.Join(marked, "/")
 }
 
+// slashes marks what separates names, and the mark itself.
 var slashes = strings.NewReplacer(`\`, `\\`, "/", `\/`)

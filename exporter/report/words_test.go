@@ -43,7 +43,7 @@ func TestFormatTableShowsFractionBits(t *testing.T) {
 func TestMarginsInWholePercent(t *testing.T) {
 	for want, v := range map[string]float64{"86 %": 0.8612, "-2 %": -0.021, "-0.3 %": -0.003,
 		"0 %": 0.004} {
-		if got := wholePercent(&v); got != want {
+		if got := roundPercent(&v); got != want {
 			t.Errorf("%g: %q, want %q", v, got, want)
 		}
 	}

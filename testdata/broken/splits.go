@@ -196,7 +196,8 @@ func measureSplits(out *strings.Builder, dir, peer string) error {
 				brokenPlans++
 			}
 		}
-		row := []string{fmt.Sprint(n), string(s.verdict), fmt.Sprint(s.features), fmt.Sprint(s.units),
+		row := []string{fmt.Sprint(n), string(s.verdict), fmt.Sprint(s.features),
+			fmt.Sprint(s.units),
 			fmt.Sprint(s.macs), fmt.Sprint(s.passed), strings.Join(s.broken, "; "), "", ""}
 		if s.peer != nil {
 			peerMACs += s.peer.macs

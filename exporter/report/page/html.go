@@ -74,7 +74,7 @@ func render(signoff []byte) ([]byte, error) {
 		Tracks: trackFigures(s), Cost: costFigures(s), ByUnits: lossByUnitsFigures(&s.Frontier),
 		Spaces: spaceChoices(s), Frontier: frontierViews(s),
 		AccuracyTable: s.AccuracyTable(), UnitsTable: lossByUnitsTable(&s.Frontier),
-		CostTables: s.WholeCostTables(), WordTables: s.WordTables(),
+		CostTables: s.AllCostTables(), WordTables: s.WordTables(),
 		OtherTables: []report.Table{s.FormatTable(), s.InputTable(true)},
 		Legend:      s.Legend(), Findings: s.Findings(), Signatures: report.Signatures,
 		Style: template.CSS(styleText), Script: template.JS(scriptText), Data: data,

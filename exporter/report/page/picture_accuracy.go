@@ -19,7 +19,8 @@ func accuracyFigures(s *report.Signoff) []figure {
 			all = append(all, figure{
 				Title: fmt.Sprintf("%s of %s by scenario and region", errorOrAccuracy(&rows[0]),
 					rows[0].Output),
-				Caption: "On the " + string(s.MeasuredOn) + " recordings. Left: the network as given, " +
+				Caption: "On the " + string(s.MeasuredOn) +
+					" recordings. Left: the network as given, " +
 					"the cut network, both in float, and the integer network of the C. Right: " +
 					"what the integer network loses against the float network on the same " +
 					"steps, with its 95\u00a0% interval, which must lie left of the limit.",
