@@ -151,7 +151,8 @@ func ValueOf(rows []Cost, target string, resource Resource, part string) float64
 }
 
 // valueOf is ValueOf with the kind of the value, which is that of its weakest part.
-func valueOf(rows []Cost, target string, resource Resource, part string) (value float64, kind Kind) {
+func valueOf(rows []Cost, target string, resource Resource,
+	part string) (value float64, kind Kind) {
 	total, network, beside := Cost{Value: math.NaN()}, Cost{Kind: Exact}, 0.0
 	hasParts := false
 	for _, c := range rows {

@@ -41,11 +41,12 @@ type measuredRow struct {
 	Resource budget.Resource `json:"resource"`
 	// "network", "painted" (of the stack), or "total" with the declared front end and flash wait
 	// states
-	Part         string         `json:"part"`
-	Unit         string         `json:"unit"`
-	Measured     float64        `json:"measured"`
-	Kind         budget.Kind    `json:"kind"`
-	Estimate     *float64       `json:"estimate"` // null for a target that the handoff was not made for
+	Part     string      `json:"part"`
+	Unit     string      `json:"unit"`
+	Measured float64     `json:"measured"`
+	Kind     budget.Kind `json:"kind"`
+	// null for a target that the handoff was not made for
+	Estimate     *float64       `json:"estimate"`
 	EstimateKind budget.Kind    `json:"estimate_kind"`
 	Difference   *float64       `json:"difference"` // measured less estimate
 	Limit        *float64       `json:"limit"`
