@@ -100,7 +100,8 @@ func TestFailuresKeepTheirCause(t *testing.T) {
 		{"bad CSV", replace("scores.csv", "\ntemp_max", "\ntemp\"max"),
 			`scores.csv:2: bare " in non-quoted-field`, false,
 			"kerf reads comma-separated files with a header line",
-			[]error{dataset.ErrInput, csv.ErrBareQuote}, []func(error) bool{wraps[*csv.ParseError]}},
+			[]error{dataset.ErrInput, csv.ErrBareQuote},
+			[]func(error) bool{wraps[*csv.ParseError]}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()

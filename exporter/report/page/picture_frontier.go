@@ -84,7 +84,8 @@ func largestShown(f *report.FrontierInfo) float64 {
 
 // costSlider returns the slider of a resource, from the cheapest candidate to the most costly one
 // or the limit of the job. It is not known where no candidate has the resource.
-func costSlider(s *report.Signoff, target string, resource budget.Resource) (l limitSlider, known bool) {
+func costSlider(s *report.Signoff, target string,
+	resource budget.Resource) (l limitSlider, known bool) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for k := range s.Frontier.Candidates {
 		if value := candidateCost(&s.Frontier, k, target, resource); value != nil {
@@ -105,7 +106,8 @@ func costSlider(s *report.Signoff, target string, resource budget.Resource) (l l
 }
 
 // candidateCost returns what candidate k costs on a target, nil where that is not known.
-func candidateCost(f *report.FrontierInfo, k int, target string, resource budget.Resource) *float64 {
+func candidateCost(f *report.FrontierInfo, k int, target string,
+	resource budget.Resource) *float64 {
 	for _, c := range f.Candidates[k].Cost {
 		if c.Target != target {
 			continue
