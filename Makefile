@@ -96,10 +96,10 @@ kills:
 	KERF_KILLS=200 $(GO) test -count=1 -timeout 60m -v -run 'InterruptedRuns/killed' ./cmd/kerf
 
 # Interrupts every long verb (Ctrl-C) at 20 drawn moments; unit interrupts three verbs at three each.
-# KERF_INTERRUPTS is the number of moments; ten minutes of processor time with 20. Verbs that measure
-# need the emulators, and are skipped without them.
+# KERF_INTERRUPTS is the number of moments; 20 take half an hour of processor time. Verbs that
+# measure need the emulators, and are skipped without them.
 interrupts:
-	KERF_INTERRUPTS=20 $(GO) test -count=1 -timeout 60m -v -run CtrlCEndsEveryVerb ./cmd/kerf
+	KERF_INTERRUPTS=20 $(GO) test -count=1 -timeout 120m -v -run CtrlCEndsEveryVerb ./cmd/kerf
 
 # Runs the emitted C on emulated cores and compares every integer with Go; checks what measures it
 # against manuals, llvm-mca and published figures.
