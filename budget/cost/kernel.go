@@ -28,7 +28,7 @@ type kernel struct {
 type task int
 
 const (
-	noTask task = iota
+	_ task = iota
 
 	// A function that reads the rows of a matrix. bits is the width of its weights.
 	rowsCall    // a call of the function
