@@ -14,7 +14,7 @@
 // # What to read first
 //
 // job.go and tolerance.go have the keys of a job, load.go reads them. planner.go has what a plan
-// keeps. search.go says how the cut is searched (search_items.go, search_guide.go and
+// keeps. search.go says how the cut is searched (search_items.go, search_estimates.go and
 // search_point.go belong to it), choose.go how words are chosen, with rounding.go for one network
 // and widths.go for single words. loss.go and reserve.go say how loss is judged, cost.go and
 // objective.go what a candidate costs, examine.go how the network as given is examined.

@@ -1,5 +1,11 @@
 package budget
 
+import (
+	"math"
+
+	"kerf/dataset"
+)
+
 // Verdict is what is said of a row, of a candidate, or of a plan; empty where nothing
 // judges.
 type Verdict string
@@ -85,3 +91,75 @@ const (
 	// SignoffRole is the role of sign-off recordings.
 	SignoffRole Role = "signoff"
 )
+
+// Judge gives the verdict on a row: the comparison with its tolerance. A tolerance applies to every
+// row of its output: all recordings, each scenario, each region, unless these have one of their own
+// (tolerance.go).
+//
+//   - The row fails where the value is above the tolerance.
+//   - It passes where the upper end of the interval is within it.
+//   - Between the two there are not enough recordings; also below [dataset.Metric.Fewest]
+//     sequences: two, six for a largest error and for accuracies, twelve for agreement.
+//
+// Choices ask for more than a pass, see [signoffReach].
+func (l *Loss) Judge() {
+	value, high := l.JudgedValue()
+	limit := l.Allowed()
+	switch {
+	case l.Sequences == 0:
+		l.Verdict, l.WouldDo = NotEnough, usualSequences
+	case math.IsNaN(value):
+		l.Verdict = Fail // the float network makes no error here, the fixed one does
+	case value > limit:
+		l.Verdict = Fail
+	case l.Sequences < l.Metric.Fewest():
+		l.Verdict, l.WouldDo = NotEnough, max(usualSequences, l.Metric.Fewest())
+	case high <= limit:
+		l.Verdict = Pass
+	default:
+		l.Verdict = NotEnough
+		if room := limit - value; room > 0 && !math.IsNaN(high) {
+			count := dataset.TooFew(l.independent(), (high-value)/room)
+			// as many of every further sequence
+			each := float64(l.independent()) / float64(l.Sequences)
+			l.WouldDo = int(math.Ceil(float64(count) / each))
+		}
+	}
+}
+
+// usualSequences is the number of sequences that a row without any interval is said to need: about
+// as many as make intervals narrow enough for usual tolerances (common practice, no source).
+const usualSequences = 6
+
+// JudgedValue is what the tolerance is compared with, and the upper end of its 95 % interval. For
+// the explained share it is what is not explained.
+func (l *Loss) JudgedValue() (value, high float64) {
+	if l.Relative {
+		return l.Rise, l.RiseHigh
+	}
+	switch l.Metric {
+	case dataset.Explained:
+		return 1 - l.Fixed, 1 - l.FixedLow
+	case dataset.Bias:
+		return math.Abs(l.Fixed), math.Max(math.Abs(l.FixedLow), math.Abs(l.FixedHigh))
+	case dataset.MaxError:
+		return l.Fixed, l.Fixed // resampling cannot exceed the largest error seen
+	}
+	return l.Fixed, l.FixedHigh
+}
+
+// Allowed is the most that the judged value may be.
+func (l *Loss) Allowed() float64 {
+	if l.Metric == dataset.Explained {
+		return 1 - l.Tolerance
+	}
+	return l.Tolerance
+}
+
+// independent returns the number of independent parts that the intervals rest on.
+func (l *Loss) independent() int {
+	if l.Blocks > 0 {
+		return l.Blocks
+	}
+	return l.Sequences
+}

@@ -144,15 +144,14 @@ func (m *Matrix) check(rows, cols, in, out int, added []int32) error {
 			return fmt.Errorf("%s, row %d: a shift of %d, its fraction bits give %d", m.Name, r,
 				m.Shift[r], shift)
 		}
-		sum := int64(0)
-		for _, w := range m.W[r*cols : (r+1)*cols] {
+		words := m.W[r*cols : (r+1)*cols]
+		for _, w := range words {
 			if w > limit || w < -limit {
 				return fmt.Errorf("%s, row %d: the weight %d has more than %d bits", m.Name, r, w,
 					m.WordBits)
 			}
-			sum += magnitude(w)
 		}
-		m.Bound[r] = sum*maxInt16Magnitude + magnitude(m.Bias[r]) + half
+		m.Bound[r] = accumulatorBound(words, magnitude(m.Bias[r]), half)
 		if len(added) > 0 {
 			m.Bound[r] += magnitude(added[r])
 		}

@@ -19,7 +19,8 @@
 //   - matrix.go: a weight matrix, its fraction bits, the bound of its accumulators
 //   - calibrate.go and network.go: from the float network to the integer network
 //   - rounding.go, eligibility.go, even.go and refit.go: the ways of rounding
-//   - extremes.go, adversary.go, attacks.go and accumulators.go: the search for the worst inputs
+//   - extremes.go, adversary.go, attacks.go and accumulator_watch.go: the search for the worst
+//     inputs
 //   - lanes.go, lanes_amd64.go and lanelayer_amd64.go: eight sequences side by side
 //
 // # Invariants

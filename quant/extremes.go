@@ -79,7 +79,7 @@ type AccumulatorExtreme struct {
 // recordings show 0.017 and 0.012.
 //
 // Differences that are found are no bounds. Only accumulators have a proven bound; a watcher in 64
-// bits beside the engine (accumulators.go) panics if any input exceeds it.
+// bits beside the engine (accumulator_watch.go) panics if any input exceeds it.
 //
 // The error is that of ctx.
 func (n *Network) Extremes(ctx context.Context, made, given *dataset.Float,

@@ -19,12 +19,6 @@ const (
 	stateFraction     = 15 // of the 16-bit state, bounded by 1, and of the view of a wider state
 	wideStateFraction = 30 // of the 32-bit state; one bit is left for a difference of two states
 
-	// maxInt16Magnitude is the largest magnitude of an int16 factor.
-	maxInt16Magnitude = 32768
-
-	// AccumulatorLimit is the largest sum that an int32 accumulator holds.
-	AccumulatorLimit = math.MaxInt32
-
 	// headroom is how many times as far as the selection recordings a calibrated range reaches
 	// (common practice, no source); values beyond the range saturate.
 	headroom = 1.25
@@ -216,11 +210,7 @@ func (spec *rowSpec) fix(words []int32, bias, reserve float64,
 	if math.Abs(roundedBias)+reserved > AccumulatorLimit {
 		return fixedRow{}, false
 	}
-	sum := int64(0)
-	for _, q := range words {
-		sum += int64(max(q, -q))
-	}
-	bound := sum*maxInt16Magnitude + int64(math.Abs(roundedBias)) + int64(reserved) + half
+	bound := accumulatorBound(words, int64(math.Abs(roundedBias))+int64(reserved), half)
 	return fixedRow{words, int32(roundedBias), fraction, uint8(shift), bound},
 		bound <= AccumulatorLimit
 }

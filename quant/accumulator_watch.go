@@ -161,12 +161,3 @@ func (w *watcher) fullest(b bounds) *dataset.Sequence {
 	}
 	return s
 }
-
-// MaxBound returns the largest magnitude that the accumulator of any row can reach.
-func (m *Matrix) MaxBound() int64 {
-	top := int64(0)
-	for _, b := range m.Bound {
-		top = max(top, b)
-	}
-	return top
-}
