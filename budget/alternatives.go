@@ -84,7 +84,7 @@ func (in *Inputs) otherUnits(recordings string, means, stds, offMeans,
 	return all
 }
 
-// isFar tells whether a factor is none that recordings of the same kind differ by: other units do
+// isFar reports whether a factor is none that recordings of the same kind differ by: other units do
 // (our choice; the least of usual ones is 1.8, of °F to °C).
 func isFar(factor float64) bool { return factor >= 1.6 || factor <= 1/1.6 }
 
@@ -173,7 +173,7 @@ func (in *Inputs) normalisations(means, stds []float64) []alternative {
 	}
 }
 
-// isNormalised tells whether features.csv normalises anything.
+// isNormalised reports whether features.csv normalises anything.
 func (in *Inputs) isNormalised() bool {
 	return slices.ContainsFunc(in.Float.Features, func(f dataset.Feature) bool {
 		return f.Mean != 0 || f.Std != 1

@@ -297,7 +297,7 @@ func (in *Inputs) foreignBeside(selection [2][]share, rec *dataset.Recordings,
 	return nil
 }
 
-// errsAsForeign tells whether the network errs so much more on the sign-off recordings, and
+// errsAsForeign reports whether the network errs so much more on the sign-off recordings, and
 // explains so little of an output there, that the outputs may be others. Where sequences are alike,
 // as those of one test cycle, their outputs fit each other's features, and nothing is wrong.
 func (pl *Planner) errsAsForeign(off *dataset.Score) bool {

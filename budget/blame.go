@@ -76,10 +76,10 @@ func (b *Blame) RowMayReach(s WidthStep) float64 {
 	return s.row(b.Row).MayReach
 }
 
-// givenBreaks tells whether the network as given does not keep the tolerance of a row either.
+// givenBreaks reports whether the network as given does not keep the tolerance of a row either.
 func (l Loss) givenBreaks() bool { return l.FloatMayReach > l.Allowed() }
 
-// sameRow tells whether two rows are about the same.
+// sameRow reports whether two rows are about the same.
 func (l Loss) sameRow(o Loss) bool {
 	return l.RowName == o.RowName && l.Judged == o.Judged && l.Relative == o.Relative
 }

@@ -192,7 +192,7 @@ func (c *chooser) next() *option {
 	return startOnly
 }
 
-// likely tells whether an option may be within every tolerance. Rounding to the same words costs
+// likely reports whether an option may be within every tolerance. Rounding to the same words costs
 // about the same share of the tolerances on all points of a job, so one is unlikely that leaves
 // less than half of the most that this has cost.
 func (c *chooser) likely(o *option) bool {

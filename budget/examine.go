@@ -26,7 +26,7 @@ type Examination struct {
 	Unlike string
 }
 
-// Forbids tells whether the verdict cannot be that the network fits.
+// Forbids reports whether the verdict cannot be that the network fits.
 func (e *Examination) Forbids() bool { return e != nil && len(e.Causes) > 0 && e.Checked == "" }
 
 // Cause is one finding of an examination.
@@ -232,7 +232,7 @@ func (in *Inputs) whatIsExplained(output string) string {
 	return "the variance of " + output
 }
 
-// errsMore tells whether the network as given errs so much more on sign-off recordings that these
+// errsMore reports whether the network as given errs so much more on sign-off recordings that these
 // are looked into.
 func (in *Inputs) errsMore(selection, signoff *dataset.Score) bool {
 	for o := range in.judged() {
@@ -311,10 +311,10 @@ func (in *Inputs) compareAll(base, other *dataset.Score,
 	return c
 }
 
-// leavesRange tells whether an error is none of a number that single precision holds.
+// leavesRange reports whether an error is none of a number that single precision holds.
 func leavesRange(e float64) bool { return !(e <= math.MaxFloat32) }
 
-// helps tells whether an alternative speaks against the job.
+// helps reports whether an alternative speaks against the job.
 func (c compared) helps() bool {
 	return c.least <= betterRatio && c.high < 1 && c.most <= worseRatio
 }
@@ -421,7 +421,7 @@ func (e *Examination) mostProbable(ctx context.Context, pl *Planner, rec *datase
 	return nil
 }
 
-// isSame tells whether two causes are about the same.
+// isSame reports whether two causes are about the same.
 func (c *Cause) isSame(d Cause) bool { return c.Kind == d.Kind && c.Place == d.Place }
 
 // cause states what an alternative gives.

@@ -29,8 +29,8 @@ func (e *Explained) On() RecordingSet { return setOf(e.Signoff) }
 // for, whatever else is said of it (our choice).
 const leastExplained = 0.1
 
-// IsLittle tells whether a share speaks against the network: it explains less than a tenth, or less
-// than nothing with all of its interval.
+// IsLittle reports whether a share speaks against the network: it explains less than a tenth, or
+// less than nothing with all of its interval.
 func (e *Explained) IsLittle() bool {
 	return e.IsEverywhere() && (e.Given < leastExplained || e.High < 0)
 }

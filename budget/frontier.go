@@ -87,7 +87,7 @@ func (c *Cut) withChoice(pl *Planner, chosen *Chosen) (points []*Point, choice *
 	return append(slices.Clip(c.Points), choice), choice
 }
 
-// dominatedBy tells whether q, measured in the same way, is as good everywhere and better
+// dominatedBy reports whether q, measured in the same way, is as good everywhere and better
 // somewhere; of equals the first is the better.
 func (p *Point) dominatedBy(q *Point) bool {
 	if p == q || p.Fixed != q.Fixed || q.Used > p.Used {

@@ -362,7 +362,7 @@ func (in loader) checkFrontEnds() error {
 	return nil
 }
 
-// knowsProfile tells whether a profile is built in or one of the job's own.
+// knowsProfile reports whether a profile is built in or one of the job's own.
 func (in *Inputs) knowsProfile(name string) bool {
 	return slices.Contains(targets.Names(), name) ||
 		slices.ContainsFunc(in.Targets, func(t Target) bool { return t.Core.Name == name })

@@ -74,7 +74,7 @@ func (t Target) weightsPlace() string {
 	return inFlash
 }
 
-// WeightsInRAM tells whether weights and tables are copied to RAM at start.
+// WeightsInRAM reports whether weights and tables are copied to RAM at start.
 func (t Target) WeightsInRAM() bool { return t.weightsPlace() == inRAM }
 
 // totals leaves the parts out.

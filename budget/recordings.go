@@ -66,7 +66,7 @@ func (in loader) loadRecordings() (err error) {
 	return nil
 }
 
-// hasFew tells whether any row is about so few sequences that their blocks are looked at, see
+// hasFew reports whether any row is about so few sequences that their blocks are looked at, see
 // [dataset.Compare].
 func (in *Inputs) hasFew(rec *dataset.Recordings) bool {
 	score := dataset.Measure(in.constant(), rec, in.Regions)

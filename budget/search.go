@@ -106,7 +106,7 @@ func (pl *Planner) FindCut(ctx context.Context, progress func(done, all int)) (*
 // CutByHand is a cut in which nothing was searched: its candidate is given.
 func CutByHand(c Candidate) *Cut { return &Cut{Given: c} }
 
-// over tells whether the time that the job gives is over. There may be no search.
+// over reports whether the time that the job gives is over. There may be no search.
 func (s *search) over() bool { return s != nil && !s.until.IsZero() && time.Now().After(s.until) }
 
 // cheapest is the point within every tolerance that costs least, the first of equals; where there
@@ -199,7 +199,7 @@ func (s *search) beside(ctx context.Context, p *Point) error {
 	return err
 }
 
-// children lists what the points of a beam suggest, the best first, and tells whether there was
+// children lists what the points of a beam suggest, the best first, and reports whether there was
 // anything.
 func (s *search) children(ctx context.Context, beam []*Point) (pool []child, untried bool,
 	err error) {

@@ -63,7 +63,7 @@ func (l *losses) refuse(i item) {
 	}
 }
 
-// Within tells whether every tolerance is kept, with the reserve for the sign-off.
+// Within reports whether every tolerance is kept, with the reserve for the sign-off.
 func (p *Point) Within() bool { return p.Used <= 1 }
 
 // point judges a candidate by its score on selection recordings.

@@ -285,7 +285,7 @@ func (r *Result) startEffect(pl *Planner) *startEffect {
 	return most
 }
 
-// signs tells whether a row passes with the first steps and fails without.
+// signs reports whether a row passes with the first steps and fails without.
 func (e *startEffect) signs() bool { return e.with.Verdict == Pass && e.without.Verdict == Fail }
 
 // judgeStart notes where the first steps decide. A row that passes with them and fails on all later

@@ -121,7 +121,7 @@ func overlap(rec *dataset.Recordings, predicted [][]float64,
 	return &a, &b, values
 }
 
-// belongEarlier tells whether outputs that fit better when they are taken some steps earlier were
+// belongEarlier reports whether outputs that fit better when they are taken some steps earlier were
 // recorded too early. Where a network forecasts or smooths, its outputs come nearer to earlier
 // recorded values than to those of the same step, and nothing is wrong. Two things tell:
 //
@@ -153,8 +153,8 @@ func (pl *Planner) belongEarlier(rec *dataset.Recordings, here shift, k int) boo
 	return low > 0
 }
 
-// errsAsOnSelection tells whether a shift brings the error of its output down to about that on the
-// selection recordings. A filter that has to follow faster signals than it was trained on lags
+// errsAsOnSelection reports whether a shift brings the error of its output down to about that on
+// the selection recordings. A filter that has to follow faster signals than it was trained on lags
 // behind, and is nearer to what was recorded earlier, but not as near.
 func (pl *Planner) errsAsOnSelection(s shift) bool {
 	return pl.in.errorOf(s.score, s.output) <= errsMoreRatio*pl.in.errorOf(pl.floatOnSelection(),

@@ -164,7 +164,7 @@ func (t Tolerance) rules(s Scope) []rule {
 	return all
 }
 
-// isSpecial tells whether the tolerance of a row is one of its scenario or region alone.
+// isSpecial reports whether the tolerance of a row is one of its scenario or region alone.
 func (t Tolerance) isSpecial(l Loss) bool {
 	own := t.Region[l.Region]
 	if l.Region == "" {
@@ -292,7 +292,7 @@ func (in *Inputs) checkExplained() error {
 	return nil
 }
 
-// JudgesLoss tells whether a tolerance holds anywhere: the job gives some, and not all are off.
+// JudgesLoss reports whether a tolerance holds anywhere: the job gives some, and not all are off.
 func (in *Inputs) JudgesLoss() bool {
 	for o := range in.judged() {
 		if len(in.judgedPlaces(o)) > 0 {
@@ -310,7 +310,7 @@ func (in *Inputs) judgedPlaces(output int) []place {
 	})
 }
 
-// judgesExplained tells whether any tolerance is on an explained share.
+// judgesExplained reports whether any tolerance is on an explained share.
 func (in *Inputs) judgesExplained() bool {
 	for _, t := range in.Job.Tolerances {
 		if t.Explained != nil {

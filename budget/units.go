@@ -185,7 +185,7 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	return s, nil
 }
 
-// keeps tells whether a float network is within every tolerance.
+// keeps reports whether a float network is within every tolerance.
 func (pl *Planner) keeps(net *dataset.Float) bool {
 	_, ok := pl.within(dataset.Measure(net, pl.in.Selection, pl.in.Regions))
 	return ok

@@ -22,7 +22,7 @@ type Standing struct {
 	Untimed []string
 }
 
-// Fits tells that no limit is broken and the time of everything is known.
+// Fits reports that no limit is broken and the time of everything is known.
 func (s *Standing) Fits() bool { return len(s.Broken) == 0 && len(s.Untimed) == 0 }
 
 // RankTargets puts a candidate on every target of the job, and on every other built-in profile

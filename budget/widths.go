@@ -29,7 +29,7 @@ type width struct {
 	words []int // that are available, narrowest first
 }
 
-// isHead tells whether these are the weights of the last dense layer.
+// isHead reports whether these are the weights of the last dense layer.
 func (w width) isHead(in *Inputs) bool {
 	return w.word == quant.DenseWeights && w.layer == len(in.Float.Net.Dense)-1
 }

@@ -16,8 +16,8 @@
 //   - arithmetic.go and table.go: every integer operation, one definition each, under the names
 //     that the C has
 //   - step.go, layer.go and dense.go: one time step of a network, a recurrent layer, a dense layer
-//   - matrix.go and accumulator_bound.go: a weight matrix, its fraction bits, and the proof that its
-//     accumulators do not overflow
+//   - matrix.go and accumulator_bound.go: a weight matrix, its fraction bits, and the proof that
+//     its accumulators do not overflow
 //   - calibrate.go and network.go: from the float network to the integer network
 //   - rounding.go, eligibility.go, even.go and refit.go: the ways of rounding
 //   - extremes.go, adversary.go, attacks.go and accumulator_watch.go: the search for the worst

@@ -156,7 +156,7 @@ func errorOrAccuracy(l *report.LossRow) string {
 	return "Error"
 }
 
-// falls tells whether less is worse.
+// falls reports whether less is worse.
 func isAccuracy(l *report.LossRow) bool {
 	switch dataset.Metric(l.Metric) {
 	case dataset.Accuracy, dataset.BalancedAccuracy, dataset.Agreement:
