@@ -314,8 +314,8 @@ func (pl *Planner) errsAsForeign(off *dataset.Score) bool {
 // foreignLeft is the share that is left unexplained where outputs may be others (our choice).
 const foreignLeft = 0.1
 
-// foreignLeast is the least share that outputs taken from elsewhere must explain to be the likely ones
-// (our choice).
+// foreignLeast is the least share that outputs taken from elsewhere must explain to be the likely
+// ones (our choice).
 const foreignLeast = 1.0 / 3
 
 // foreignWords name what recorded outputs are compared with.
