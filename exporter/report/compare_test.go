@@ -540,7 +540,8 @@ func TestCompareNamesWhatCameAndWent(t *testing.T) {
 	for _, i := range c.Items {
 		got = append(got, i.Item+" "+i.Name+" "+i.Change)
 	}
-	if want := "feature b out, feature c in, unit 0 out, unit 2 in, front_end spectrum out"; strings.Join(got, ", ") != want {
+	const want = "feature b out, feature c in, unit 0 out, unit 2 in, front_end spectrum out"
+	if strings.Join(got, ", ") != want {
 		t.Errorf("got %s, want %s", strings.Join(got, ", "), want)
 	}
 	if len(c.Formats) != 1 || c.Formats[0].Old != 8 || c.Formats[0].New != 4 {

@@ -71,7 +71,8 @@ func TestTracksFillThePicture(t *testing.T) {
 		}
 		got := newTrack(r, s, []float64{1})
 		if got.Steps != steps || got.Every != every || len(got.At) > trackPoints {
-			t.Errorf("%d steps: of %d every %d is kept, %d in all; want every %d, at most %d in all", steps, got.Steps, got.Every, len(got.At), every, trackPoints)
+			t.Errorf("%d steps: of %d every %d is kept, %d in all; want every %d, at most %d "+
+				"in all", steps, got.Steps, got.Every, len(got.At), every, trackPoints)
 		}
 		for i, at := range got.At {
 			if at/every != i || got.Outputs[0].Reference[i] != float64(at) {
