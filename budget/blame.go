@@ -89,18 +89,19 @@ func (b *Blame) String() string {
 	row := b.Row.figure()
 	if b.Row.givenBreaks() {
 		text := b.Row.apart(b.Row.MayReach, b.Row.Allowed(), b.Row.FloatMayReach)
-		return fmt.Sprintf("no word is to blame: the network as given itself may reach %s of %s "+
-			"in %s on the selection recordings, the choice %s", text[2], text[1], row, text[0])
+		return fmt.Sprintf("no word is to blame: on the selection recordings the network as "+
+			"given itself may reach %s in %s, tolerance %s, and the choice %s", text[2], row, text[1],
+			text[0])
 	}
 	if b.Step == nil {
 		text := b.Row.apart(b.Row.MayReach, b.Row.Allowed())
 		return fmt.Sprintf("the words are not to blame: no wider one lessens what %s may reach "+
-			"on the selection recordings (%s of %s)", row, text[0], text[1])
+			"on the selection recordings (%s, tolerance %s)", row, text[0], text[1])
 	}
 	text := b.Row.apart(b.With.MayReach, b.Row.Allowed(), b.Row.MayReach)
 	what, bits := b.Step.What, b.Step.Bits
-	with := fmt.Sprintf("which costs %d bytes more, %s may reach %s of %s "+
-		"on the selection recordings instead of %s", -b.Step.Saved, row, text[0], text[1], text[2])
+	with := fmt.Sprintf("which costs %d bytes more, %s may reach %s instead of %s on the "+
+		"selection recordings, tolerance %s", -b.Step.Saved, row, text[0], text[2], text[1])
 	switch {
 	case b.Row.MayReach <= b.Row.Allowed():
 		return fmt.Sprintf("a wider word leaves more room: with int%d for the %s, %s",

@@ -230,7 +230,7 @@ func (c *chooser) round(ctx context.Context, o *option) error {
 }
 
 // rounded is the change that makes an integer network of a cut.
-const rounded = "rounded"
+const rounded = "brought to fixed point"
 
 // roundedPoint makes a point of what was measured in fixed point, which a change made of another
 // one.

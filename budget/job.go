@@ -91,7 +91,7 @@ type Job struct {
 	// This table fixes word widths. Default: widths are chosen, tensor by tensor.
 	Formats FormatRule `toml:"formats"`
 
-	// This table says what the search makes small, and how long it may look; see
+	// This table says what the search minimises, and how long it may look; see
 	// [search.md](search.md). Default: the largest share of any limit, without an end in time.
 	Search SearchRule `toml:"search"`
 

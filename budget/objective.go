@@ -7,7 +7,7 @@ import (
 	"slices"
 )
 
-// SearchRule says what the search makes small, and how long it may look.
+// SearchRule says what the search minimises, and how long it may look.
 type SearchRule struct {
 	// The search makes this cost small: "flash", "ram", "cycles" or "energy". Default: the largest
 	// share of any limit.
@@ -86,7 +86,7 @@ func (in *Inputs) pricing() *pricing {
 	return p
 }
 
-// Objective says in words what the search makes small.
+// Objective says in words what the search minimises.
 func (in *Inputs) Objective() string { return in.pricing().words }
 
 // priceOf is what a candidate costs. A share is that of the limit, or where a target has none

@@ -194,13 +194,13 @@ func (r *Reason) String() string {
 		if r.Other > 0 {
 			number = fmt.Sprintf(", see number %d", r.Other)
 		}
-		return fmt.Sprintf("It was not trained: rounded it costs %s and may use %s of a "+
+		return fmt.Sprintf("It was not trained: in fixed point it costs %s and may use %s of a "+
 			"tolerance, the choice after its training %s%s.",
 			costs, shareOfTolerance(r.Used), shareOfTolerance(r.Choice), number)
 	case MoreLimits, CostsMore, SameCost:
 		return "It " + r.costs() + "."
 	case RoundedLimits, RoundedMore, RoundedSame:
-		return fmt.Sprintf("Rounded it %s, see number %d.", r.costs(), r.Other)
+		return fmt.Sprintf("In fixed point it %s, see number %d.", r.costs(), r.Other)
 	}
 	return "No reason is known."
 }
@@ -236,11 +236,11 @@ func (l *Loss) reaches() string {
 		return what + " cannot be told from one selection sequence"
 	case l.givenBreaks():
 		text := l.apart(l.MayReach, l.Allowed(), l.FloatMayReach)
-		return fmt.Sprintf("%s may reach %s of %s, where the network as given reaches %s",
+		return fmt.Sprintf("%s may reach %s, tolerance %s, where the network as given reaches %s",
 			what, text[0], text[1], text[2])
 	}
 	text := l.apart(l.MayReach, l.Allowed())
-	return fmt.Sprintf("%s may reach %s of %s", what, text[0], text[1])
+	return fmt.Sprintf("%s may reach %s, tolerance %s", what, text[0], text[1])
 }
 
 // figure names what a tolerance is compared with: a metric at a place.

@@ -40,8 +40,8 @@ var Roundings = []Rounding{Nearest, Compensated, AtState, AtStateHalf, AtStateEv
 // String returns the name of the rounding for reports.
 func (r Rounding) String() string {
 	return [...]string{"to nearest", "error-compensated", "compensated at the state",
-		"compensated at the state, columns half evened",
-		"compensated at the state, columns evened"}[r]
+		"compensated at the state, input columns scaled half alike",
+		"compensated at the state, input columns scaled alike"}[r]
 }
 
 // Fitted reports whether a way of rounding fits the outputs to the recordings that the network is

@@ -30,7 +30,7 @@ func (a *app) rankTargets(ctx context.Context, pl *budget.Planner, cut *budget.C
 // rankingTable makes a row for each profile, with the most room first.
 func rankingTable(standings []budget.Standing) report.Table {
 	t := report.Table{Title: "Which target? The tightest limit decides",
-		Head: []string{"target", "clock", "tightest", "value", "limit", "margin", "verdict",
+		Head: []string{"target", "clock", "tightest", "value", "limit", "used", "verdict",
 			"limits"}, Numbers: 3, Words: 2}
 	for _, s := range standings {
 		row := []string{s.Target.Name, targets.FormatHertz(float64(s.Target.Clock)), "", "", "", "",

@@ -368,7 +368,7 @@ type form struct {
 }
 
 var forms = []form{
-	{known(`It breaks a tolerance: ROW may reach FIGURE of FIGURE`,
+	{known(`It breaks a tolerance: ROW may reach FIGURE, tolerance FIGURE`,
 		`(?:, where the network as given reaches FIGURE)?\.`), "breaks_tolerance",
 		(*told).breaksRow},
 	{known(`It breaks more limits than the choice \((.+)\)\.`), "breaks_more_limits",
@@ -655,25 +655,25 @@ var aboutChoice = regexp.MustCompile(`to blame|forced by|more room|leaves a rese
 	`|as given itself|no wider|the float network itself`)
 
 var notes = []note{
-	{known(`intINT (.+): with intINT, ROW may reach FIGURE of FIGURE\. It is forced by `,
+	{known(`intINT (.+): with intINT, ROW may reach FIGURE, tolerance FIGURE\. It is forced by `,
 		`(?:trained unit|output)s? (.+?)(?: and INT more)?`,
 		`(?:: with int\d+ for INT of (these )?INT(?: units| outputs)? alone, `,
 		`FIGURE of a tolerance may be used(?:, with INT of them FIGURE)?)?`), (*told).forcedBy},
 	{known(`the (.+) are to blame( in part)?: with intINT for them, which costs INT bytes more, `,
-		`ROW may reach FIGURE of FIGURE on the selection recordings instead of FIGURE`),
+		`ROW may reach FIGURE instead of FIGURE on the selection recordings, tolerance FIGURE`),
 		func(s *told, m []string) string {
-			return s.blamed(blamed{m[1], m[3], m[4], m[5], m[6], m[7], m[8]}, true, m[2] == "")
+			return s.blamed(blamed{m[1], m[3], m[4], m[5], m[6], m[8], m[7]}, true, m[2] == "")
 		}},
 	{known(`a wider word leaves more room: with intINT for the (.+), which costs INT bytes more, `,
-		`ROW may reach FIGURE of FIGURE on the selection recordings instead of FIGURE`),
+		`ROW may reach FIGURE instead of FIGURE on the selection recordings, tolerance FIGURE`),
 		func(s *told, m []string) string {
-			return s.blamed(blamed{m[2], m[1], m[3], m[4], m[5], m[6], m[7]}, false, true)
+			return s.blamed(blamed{m[2], m[1], m[3], m[4], m[5], m[7], m[6]}, false, true)
 		}},
-	{known(`no word is to blame: the network as given itself may reach FIGURE of FIGURE in ROW `,
-		`on the selection recordings, the choice FIGURE`),
+	{known(`no word is to blame: on the selection recordings the network as given itself may `,
+		`reach FIGURE in ROW, tolerance FIGURE, and the choice FIGURE`),
 		func(s *told, m []string) string {
-			l := s.rowOf(m[3])
-			if wrong := s.asGiven(l, m[1], m[2]); wrong != "" {
+			l := s.rowOf(m[2])
+			if wrong := s.asGiven(l, m[1], m[3]); wrong != "" {
 				return wrong
 			}
 			if !l.near(m[4], *l.MayReach) || s.Blame.Tightest != l.place() || s.Blame.What != "" {
@@ -681,11 +681,11 @@ var notes = []note{
 			}
 			return ""
 		}},
-	{known(`the network as given itself may reach FIGURE of FIGURE on the selection recordings `,
-		`\(ROW\): such a row may get 1 % worse, no more`),
+	{known(`the network as given itself may reach FIGURE on the selection recordings, `,
+		`tolerance FIGURE \(ROW\): such a row may get 1 % worse, no more`),
 		func(s *told, m []string) string { return s.asGiven(s.rowOf(m[3]), m[1], m[2]) }},
 	{known(`the words are not to blame: no wider one lessens what ROW may reach on the selection `,
-		`recordings \(FIGURE of FIGURE\)`),
+		`recordings \(FIGURE, tolerance FIGURE\)`),
 		func(s *told, m []string) string {
 			l := s.rowOf(m[1])
 			if !l.shows(m[2], m[3]) || l.given() || s.Blame.Tightest != l.place() {
@@ -700,7 +700,7 @@ var notes = []note{
 		}},
 	{known(`none of the INT networks that were brought to fixed point leaves a reserve for every `,
 		`tolerance on the selection recordings; the one with the least cut and the widest words `,
-		`goes to sign-off: ROW may reach FIGURE of FIGURE`,
+		`goes to sign-off: ROW may reach FIGURE, tolerance FIGURE`,
 		`(?:, where the network as given reaches FIGURE)?`), (*told).noneIsWithin},
 	{known(`candidates that are cheaper than the choice and within every tolerance before `,
 		`rounding, but were not rounded: INT \((?:the time that the job gives was over`,

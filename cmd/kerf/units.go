@@ -34,7 +34,7 @@ narrowest that keep every tolerance; plan narrows them one by one.
 
 Recommended is what plan would take of these rows: within every tolerance with a
 reserve for the sign-off, then the fewest broken limits, then the least of what the
-search makes small ([search] objective).`,
+search minimises ([search] objective).`,
 		Example: `  kerf units job.toml
   kerf units job.toml --format csv`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {

@@ -125,7 +125,7 @@ func (s *Signoff) lossHead() []string {
 	if s.isClassifier() {
 		change = "drop"
 	}
-	return append(head, "fixed", change, "up to", "limit", "margin")
+	return append(head, "fixed", change, "up to", "limit", "used")
 }
 
 // lossCells prints the figures of a row in the order of lossHead.
@@ -135,7 +135,7 @@ func (s *Signoff) lossCells(l *LossRow) []string {
 	if s.Recovery != nil {
 		cells = append(cells, Optional(l.Recovered, show))
 	}
-	return append(cells, show(l.Fixed), l.change(), l.upTo(), l.limit(), roundPercent(l.Margin))
+	return append(cells, show(l.Fixed), l.change(), l.upTo(), l.limit(), UsedPercent(l.Used()))
 }
 
 // show returns how a value of the metric is printed.

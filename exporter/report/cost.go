@@ -121,7 +121,7 @@ func (s *Signoff) costRows(parts bool) *targetRows {
 	if len(s.Measured) > 0 {
 		r.head = append(r.head, "estimate")
 	}
-	r.head = append(r.head, "limit", "margin", "uncut", "kind", "verdict")
+	r.head = append(r.head, "limit", "used", "uncut", "kind", "verdict")
 	for _, c := range s.Cost {
 		// What was measured is seen beside totals that have estimated parts as well.
 		if c.Part != budget.Total && !parts && c.Kind != budget.Measured {
@@ -132,7 +132,7 @@ func (s *Signoff) costRows(parts bool) *targetRows {
 			cells = append(cells, Optional(c.Estimate,
 				func(v float64) string { return Quantity(v, c.Unit) }))
 		}
-		r.add(c.Target, append(cells, c.limit(), roundPercent(c.Margin), Quantity(c.Before, c.Unit),
+		r.add(c.Target, append(cells, c.limit(), UsedPercent(c.Used()), Quantity(c.Before, c.Unit),
 			string(c.Kind), string(c.Verdict))...)
 	}
 	return r

@@ -43,7 +43,7 @@ type CandidateRow struct {
 	MayReach *float64 `json:"may_reach"`
 	// the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
 	ToleranceUsed *float64 `json:"tolerance_used"`
-	// the share that the search makes small
+	// the share that the search minimises
 	ObjectiveUsed float64            `json:"objective_used"`
 	Bytes         float64            `json:"bytes"` // see docs/results.md
 	Cost          []CandidateCostRow `json:"cost"`
@@ -248,7 +248,7 @@ func (s *Signoff) FrontierLegend() string {
 	if len(s.Frontier.Near) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("The search measured %s and makes small: %s (column cost). used: the "+
+	return fmt.Sprintf("The search measured %s and minimises: %s (column cost). used: the "+
 		"largest share of any tolerance that the sign-off recordings may show. F, U: features "+
 		"and units that stay. What is rounded, or has other words, ran in fixed point, the "+
 		"others as float networks.", Plural(len(s.Frontier.Candidates), "candidate"),

@@ -31,7 +31,7 @@ func TestJUnit(t *testing.T) {
 		t.Errorf("name %q", name)
 	}
 	if f := got.Suites[2].Cases[0].Failure; f == nil || f.Type != budget.Fail ||
-		!strings.Contains(f.Message, "2.9 KiB of 3.9 KiB") {
+		!strings.Contains(f.Message, "2.9 KiB, limit 3.9 KiB") {
 		t.Errorf("failure %+v", f)
 	}
 }

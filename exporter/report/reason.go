@@ -30,6 +30,28 @@ func (s *Signoff) WhyNot() string {
 	return text + "; see " + all[0].see
 }
 
+// mostBroken is how many broken rows the note names. Our choice: a few lines.
+const mostBroken = 8
+
+// brokenNote names the limits and tolerances that are broken, the worst first of each kind; empty
+// where none is. Findings against the network as given have a note of their own in front.
+func (s *Signoff) brokenNote() string {
+	var all []string
+	for _, f := range s.failings() {
+		if f.rank == verdictRank(budget.Fail) {
+			all = append(all, f.text)
+		}
+	}
+	if len(all) == 0 {
+		return ""
+	}
+	text := "broken: " + strings.Join(all[:min(mostBroken, len(all))], "; ")
+	if more := len(all) - mostBroken; more > 0 {
+		text += fmt.Sprintf("; %d more", more)
+	}
+	return text
+}
+
 // failing is one thing that keeps the verdict from being that the network fits.
 type failing struct {
 	text string
@@ -58,13 +80,12 @@ func (s *Signoff) failings() []failing {
 			continue
 		}
 		over := c.Value / *c.Limit
-		word := "of"
 		if c.AtLeast {
-			over, word = *c.Limit/c.Value, "of at least"
+			over = *c.Limit / c.Value
 		}
 		all = append(all,
-			failing{fmt.Sprintf("%s on %s %s %s %s", Spaced(c.Resource), c.Target,
-				Quantity(c.Value, c.Unit), word, Quantity(*c.Limit, c.Unit)),
+			failing{fmt.Sprintf("%s on %s %s, limit %s", Spaced(c.Resource), c.Target,
+				Quantity(c.Value, c.Unit), c.limit()),
 				"kerf cost --all-targets", 0, over})
 	}
 	for _, l := range s.Loss {
@@ -103,17 +124,18 @@ func (l *LossRow) failingText() string {
 		(l.upTo() == "" || l.Sequences < l.Metric.Fewest()):
 		return fmt.Sprintf("%s rests on %s", what, Plural(l.Sequences, "sequence"))
 	case l.Verdict == budget.NotEnough && l.Metric == dataset.Explained:
-		return fmt.Sprintf("%s may fall to %s of at least %s", what, l.upTo(), l.limit())
+		return fmt.Sprintf("%s may fall to %s, tolerance at least %s", what, l.upTo(), l.limit())
 	case l.Verdict == budget.NotEnough:
-		return fmt.Sprintf("%s may reach %s of %s", what, l.upTo(), l.limit())
+		return fmt.Sprintf("%s may reach %s, tolerance %s", what, l.upTo(), l.limit())
 	case l.Metric == dataset.Explained:
-		return fmt.Sprintf("%s %s of at least %s", what, Percent(l.Fixed), l.limit())
+		return fmt.Sprintf("%s %s, tolerance at least %s", what, Percent(l.Fixed), l.limit())
 	case l.ToleranceOn == budget.OnRise && l.Metric.IsShare():
-		return fmt.Sprintf("%s falls by %s of %s", what, l.change(), l.limit())
+		return fmt.Sprintf("%s falls by %s, tolerance %s", what, l.change(), l.limit())
 	case l.ToleranceOn == budget.OnRise:
-		return fmt.Sprintf("%s rises by %s of %s", what, l.change(), l.limit())
+		return fmt.Sprintf("%s rises by %s, tolerance %s", what, l.change(), l.limit())
 	}
-	return fmt.Sprintf("%s %s of %s %s", what, Significant(l.Fixed), l.limit(), l.Unit)
+	return fmt.Sprintf("%s %s, tolerance %s", what, Significant(l.Fixed),
+		strings.TrimSpace(l.limit()+" "+l.Unit))
 }
 
 // isJudged reports whether the job gives any limit or tolerance.

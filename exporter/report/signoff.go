@@ -1,6 +1,7 @@
 package report
 
 import (
+	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -194,6 +195,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	s.addExamination(r)
 	s.addSums(r)
 	s.Reason = s.WhyNot()
+	if broken := s.brokenNote(); broken != "" {
+		s.Warnings = slices.Insert(s.Warnings, min(len(s.Causes), 1), broken)
+	}
 	return s
 }
 

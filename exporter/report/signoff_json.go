@@ -19,7 +19,8 @@ const MaxJSONBytes = 8 << 20
 var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
 
 // Read reads signoff.json. Its text must be exactly what kerf writes for its content, and its
-// verdicts must follow from the figures beside them, see [Signoff.CheckVerdicts]. The error says
+// verdicts must follow from the figures beside them, see [Signoff.CheckVerdicts]; so must the
+// reason of the verdict, in the words of this version. The error says
 // what is wrong, as the end of a sentence about the file.
 func Read(text []byte) (*Signoff, error) {
 	if text == nil {
@@ -43,7 +44,10 @@ func Read(text []byte) (*Signoff, error) {
 		return nil, fmt.Errorf("its text is not what kerf writes for its content: %s",
 			FirstDifference(text, again))
 	}
-	return s, s.CheckVerdicts()
+	if err := s.CheckVerdicts(); err != nil {
+		return s, err
+	}
+	return s, s.checkReason()
 }
 
 // FirstDifference names the first line in which a text is not the wanted one, or the sizes of both

@@ -1,9 +1,7 @@
 package report
 
 import (
-	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -59,45 +57,15 @@ func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 	return []byte(b.String())
 }
 
-// tightestTable has the judged rows with the least room, those that did not pass first.
+// tightestTable has the judged rows that use most of their limits, those that did not pass first.
 func (s *Signoff) tightestTable() Table {
-	t := Table{Title: "Tightest rows", Head: []string{"tightest rows", "up to", "limit", "margin",
+	t := Table{Title: "Tightest rows", Head: []string{"tightest rows", "up to", "limit", "used",
 		"verdict"}, Numbers: 1, Words: 1}
-	type judgedRow struct {
-		cells  []string
-		rank   int
-		margin float64
-	}
-	var rows []judgedRow
-	add := func(verdict budget.Verdict, margin *float64, cells ...string) {
-		if verdict == "" {
-			return
-		}
-		room := math.Inf(1)
-		if margin != nil {
-			room = *margin
-		}
-		rows = append(rows, judgedRow{append(cells, roundPercent(margin), ShortVerdict(verdict)),
-			verdictRank(verdict), room})
-	}
-	for _, l := range s.Loss {
-		where := l.WhereInWords()
-		up := l.upTo()
-		if up == "" {
-			up = Significant(l.Fixed)
-		}
-		add(l.Verdict, l.Margin, fmt.Sprintf("%s, %s: %s", l.Output, where, Spaced(l.Metric)), up,
-			l.limit())
-	}
-	for _, c := range s.Cost {
-		add(c.Verdict, c.Margin, fmt.Sprintf("%s: %s", c.Target, Spaced(c.Resource)),
-			Quantity(c.Value, c.Unit), c.limit())
-	}
-	slices.SortStableFunc(rows, func(a, b judgedRow) int {
-		return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(a.margin, b.margin))
-	})
+	rows := tightestFirst(append(s.JudgedLoss(), s.JudgedCost()...))
 	for _, r := range rows[:min(tightestRows, len(rows))] {
-		t.Rows = append(t.Rows, r.cells)
+		name := strings.TrimSpace(r.Name + " " + r.Metric)
+		t.Rows = append(t.Rows, []string{name, r.UpTo, r.Limit, UsedPercent(r.Used),
+			ShortVerdict(r.Verdict)})
 	}
 	return t
 }

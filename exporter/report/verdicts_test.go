@@ -69,11 +69,6 @@ func TestVerdictsFollowFromFigures(t *testing.T) {
 			s.Verdict, s.Reason, s.Explained = budget.DoesNotFit,
 				"features.csv lines 2 and 3 seem exchanged; see the first note", []ExplainedRow{}
 		}, ""},
-		"against it, another reason": {func(s *Signoff) {
-			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
-				Text: "features.csv lines 2 and 3 seem exchanged"}}
-			s.Verdict, s.Reason, s.Explained = budget.DoesNotFit, "", []ExplainedRow{}
-		}, "the reason is"},
 		"against it, checked": {func(s *Signoff) {
 			s.Causes = []CauseRow{{Kind: budget.CauseLines, Place: "features.csv lines 2 and 3",
 				Text: "features.csv lines 2 and 3 seem exchanged"}}
@@ -93,6 +88,21 @@ func TestVerdictsFollowFromFigures(t *testing.T) {
 			(err == nil || !strings.Contains(err.Error(), c.want)) {
 			t.Errorf("%s: got %v, want an error with %q", name, err, c.want)
 		}
+	}
+}
+
+// A reason in other words than those of the rows is refused where the text must be exact.
+func TestReasonIsThatOfTheRows(t *testing.T) {
+	s := smallSignoff()
+	s.Inputs = []budget.InputFile{{Role: "job", File: "job.toml",
+		SHA256: strings.Repeat("0", 64)}}
+	s.Explained, s.Reason = []ExplainedRow{}, "of another kerf"
+	text, err := s.JSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Read(text); err == nil || !strings.Contains(err.Error(), "the reason is") {
+		t.Errorf("got %v, want an error about the reason", err)
 	}
 }
 

@@ -159,7 +159,7 @@ func (s *Signoff) ForcedTable() Table {
 			}
 			t.Rows = append(t.Rows,
 				[]string{f.What, fmt.Sprintf("int%d", f.Bits), fmt.Sprintf("int%d", f.Refused),
-					strings.TrimSuffix(f.Of, "s") + " " + u.Name, roundPercent(&u.Share), memory,
+					strings.TrimSuffix(f.Of, "s") + " " + u.Name, wholePercent(u.Share), memory,
 					stalled})
 		}
 	}

@@ -43,10 +43,11 @@ func OptionalPercent(v *float64) string { return Optional(v, Percent) }
 // Points prints a difference of shares in percentage points.
 func Points(v float64) string { return strings.TrimSuffix(Percent(v), " %") + " points" }
 
-// UsedPercent prints the used share of a tolerance in whole percent, with as many decimals as show
-// whether the tolerance is broken; nothing for nil.
+// UsedPercent prints the share of a limit or tolerance that is used, in whole percent, with as many
+// decimals as show whether it is broken; 0 % for a share below 0, nothing for nil.
 func UsedPercent(v *float64) string {
 	return Optional(v, func(v float64) string {
+		v = math.Max(v, 0)
 		text := ""
 		for decimals := range 15 {
 			text = strconv.FormatFloat(100*v, 'f', decimals, 64)
@@ -58,16 +59,8 @@ func UsedPercent(v *float64) string {
 	})
 }
 
-// roundPercent prints a fraction without decimals, but one that is beyond a limit by less than half
-// a percent with a decimal, so that its sign is seen; nothing for nil.
-func roundPercent(v *float64) string {
-	return Optional(v, func(v float64) string {
-		if v < 0 && v > -0.005 {
-			return Percent(v) // what is beyond a limit by less than half a percent shows that it is
-		}
-		return strconv.FormatFloat(100*v, 'f', 0, 64) + " %"
-	})
-}
+// wholePercent prints a fraction in percent without decimals.
+func wholePercent(v float64) string { return strconv.FormatFloat(100*v, 'f', 0, 64) + " %" }
 
 // Quantity prints a value of the cost table in a unit that suits its size. The unit is that of
 // [budget.Cost]: B, s, J, A or cycles; a value without a unit is a share.

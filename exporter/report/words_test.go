@@ -16,12 +16,21 @@ func TestShortVerdict(t *testing.T) {
 	}
 }
 
-// A margin that is just beyond its limit shows its sign and its size.
-func TestMarginsInWholePercent(t *testing.T) {
-	for want, v := range map[string]float64{"86 %": 0.8612, "-2 %": -0.021, "-0.3 %": -0.003,
-		"0 %": 0.004} {
-		if got := roundPercent(&v); got != want {
+// A share shows on which side of the whole it is, and is never below nothing.
+func TestUsedInWholePercent(t *testing.T) {
+	for want, v := range map[string]float64{"86 %": 0.8612, "102 %": 1.021, "100.3 %": 1.003,
+		"100 %": 0.9996, "0 %": -2.53} {
+		if got := UsedPercent(&v); got != want {
 			t.Errorf("%g: %q, want %q", v, got, want)
 		}
+	}
+}
+
+// Of a least value the limit is a share of the value.
+func TestUsedOfALeastValue(t *testing.T) {
+	margin := 8.52 // 9.52 times what is asked for
+	row := CostRow{Margin: &margin, AtLeast: true}
+	if got := UsedPercent(row.Used()); got != "11 %" {
+		t.Errorf("used is %q, want 11 %%", got)
 	}
 }

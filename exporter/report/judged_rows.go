@@ -1,0 +1,90 @@
+package report
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"kerf/budget"
+)
+
+// JudgedRow is a row of the accuracy or of the cost that has a verdict, as short tables show it.
+type JudgedRow struct {
+	Name    string   // as kerf explain takes it
+	Metric  string   // with its unit; empty for a row of the cost
+	Given   string   // of the network as given, or uncut
+	Value   string   // of the integer network
+	UpTo    string   // what the limit is compared with: a value, or an end of its interval
+	Limit   string   // the limit or tolerance
+	Used    *float64 // share of the limit or tolerance that UpTo takes; nil where there is none
+	Verdict budget.Verdict
+}
+
+// JudgedLoss returns the judged rows of the accuracy, the one with the least room first, and rows
+// that do not pass before all others.
+func (s *Signoff) JudgedLoss() []JudgedRow {
+	var rows []JudgedRow
+	for _, l := range s.Loss {
+		if l.Verdict == "" {
+			continue
+		}
+		show := l.show()
+		rows = append(rows, JudgedRow{Name: RowText(l.Output, l.WhereName()),
+			Metric: l.metricAndUnit(), Given: show(l.Float), Value: show(l.Fixed),
+			UpTo: cmp.Or(l.upTo(), show(l.Fixed)), Limit: l.limit(), Used: l.Used(),
+			Verdict: l.Verdict})
+	}
+	return tightestFirst(rows)
+}
+
+// JudgedCost returns the rows of the cost that have a limit, in the order of [Signoff.JudgedLoss].
+func (s *Signoff) JudgedCost() []JudgedRow {
+	var rows []JudgedRow
+	for _, c := range s.Cost {
+		if c.Verdict == "" {
+			continue
+		}
+		value := Quantity(c.Value, c.Unit)
+		rows = append(rows, JudgedRow{Name: RowText(c.Target, string(c.Resource)),
+			Given: Quantity(c.Before, c.Unit), Value: value, UpTo: value, Limit: c.limit(),
+			Used: c.Used(), Verdict: c.Verdict})
+	}
+	return tightestFirst(rows)
+}
+
+// tightestFirst sorts rows by verdict, then by the share of the limit that they use.
+func tightestFirst(rows []JudgedRow) []JudgedRow {
+	used := func(r JudgedRow) float64 {
+		if r.Used == nil {
+			return math.Inf(1)
+		}
+		return *r.Used
+	}
+	slices.SortStableFunc(rows, func(a, b JudgedRow) int {
+		return cmp.Or(cmp.Compare(verdictRank(a.Verdict), verdictRank(b.Verdict)),
+			cmp.Compare(used(b), used(a)))
+	})
+	return rows
+}
+
+// Used is the share of the tolerance that the figure takes which is compared with it, an upper end
+// of an interval for most metrics; nil where there is none. Above 1 the tolerance is not met.
+func (l *LossRow) Used() *float64 { return usedOf(l.Margin, false) }
+
+// Used is the share of the limit that the value takes: of a least value the limit over the value.
+// It is nil where there is no limit.
+func (c *CostRow) Used() *float64 { return usedOf(c.Margin, c.AtLeast) }
+
+// usedOf turns the room to a limit, as a fraction of the limit, into the share that is used: 0 for
+// a figure below 0, such as the rise of an error that became smaller.
+func usedOf(margin *float64, atLeast bool) *float64 {
+	if margin == nil {
+		return nil
+	}
+	used := 1 - *margin
+	if atLeast {
+		used = 1 / (1 + *margin)
+	}
+	used = math.Max(used, 0)
+	return &used
+}
