@@ -218,16 +218,18 @@ func TestBlameInWords(t *testing.T) {
 	const all = "rmse of y, all scenarios may reach "
 	const with, here = "which costs 4 bytes more, " + all, " on the selection recordings"
 	for want, b := range map[string]Blame{
-		"the state are to blame: with int32 for them, " + with + "1.5 of 2" + here +
-			" instead of 2.5": {row(2.5, 1), step, row(1.5, 1)},
-		"the state are to blame in part: with int32 for them, " + with + "2.4998 of 2" + here +
-			" instead of 2.5001": {row(2.5001, 1), step, row(2.4998, 1)},
-		"a wider word leaves more room: with int32 for the state, " + with + "1.2 of 2" + here +
-			" instead of 1.5": {row(1.5, 1), step, row(1.2, 1)},
+		"the state are to blame: with int32 for them, " + with + "1.5 instead of 2.5" + here +
+			", tolerance 2": {row(2.5, 1), step, row(1.5, 1)},
+		"the state are to blame in part: with int32 for them, " + with +
+			"2.4998 instead of 2.5001" + here + ", tolerance 2": {row(2.5001, 1), step,
+			row(2.4998, 1)},
+		"a wider word leaves more room: with int32 for the state, " + with +
+			"1.2 instead of 1.5" + here + ", tolerance 2": {row(1.5, 1), step, row(1.2, 1)},
 		"the words are not to blame: no wider one lessens what " + strings.TrimSpace(all) + here +
-			" (2.0001 of 2)": {Row: row(2.0001, 1)},
-		"no word is to blame: the network as given itself may reach 2.14 of 2 in rmse of y, " +
-			"all scenarios" + here + ", the choice 2.3": {Row: row(2.3, 2.14)},
+			" (2.0001, tolerance 2)": {Row: row(2.0001, 1)},
+		"no word is to blame:" + here + " the network as given itself may reach " +
+			"2.14 in rmse of y, all scenarios, tolerance 2, and the choice 2.3": {
+			Row: row(2.3, 2.14)},
 	} {
 		if got := b.String(); got != want {
 			t.Errorf("%q, want %q", got, want)

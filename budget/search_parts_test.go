@@ -140,7 +140,7 @@ func TestReasonsInWords(t *testing.T) {
 		want string
 	}{
 		{broken, nil, "",
-			"It breaks a tolerance: rmse of y, all scenarios may reach 5.0004 % of 5 %."},
+			"It breaks a tolerance: rmse of y, all scenarios may reach 5.0004 %, tolerance 5 %."},
 		{same, nil, "", "It costs the same, and only what costs less is rounded."},
 		{same, after(same, 0.5, 2, 1, 2), "", breaks},
 		{bytes, nil, "", "It costs the same, but 30 B more."},
@@ -151,8 +151,8 @@ func TestReasonsInWords(t *testing.T) {
 		{own, nil, "", "It is the cut of the choice before rounding, see number 9."},
 		{own, after(own, 0.4, 2, 0, 1), "", breaks},
 		{cheaper, after(cheaper, 0.55, 0.9, 1, 2), "",
-			"Rounded it costs 10 % more, see number 20."},
-		{cheaper, after(cheaper, 0.5, 0.9, 1, 2), "", "Rounded it costs the same, see number 20."},
+			"In fixed point it costs 10 % more, see number 20."},
+		{cheaper, after(cheaper, 0.5, 0.9, 1, 2), "", "In fixed point it costs the same, see number 20."},
 		{cheaper, nil, OutOfTime, "It was not rounded: the time that the job gives was over."},
 		{cheaper, nil, EnoughRounded, enough},
 		{cheaper, []*Point{unlike}, EnoughRounded, enough}, // in other words it was
@@ -168,9 +168,9 @@ func TestReasonsInWords(t *testing.T) {
 	choice.Candidate.Recovered = &Recovered{}
 	for want, p := range map[string]*Point{
 		"It is the cut of the choice before training and rounding, see number 9.": own,
-		"It was not trained: rounded it costs the same and may use 90 % of a tolerance, " +
+		"It was not trained: in fixed point it costs the same and may use 90 % of a tolerance, " +
 			"the choice after its training 80 %.": fixed(point(8, 0.5, 0, 1), nil, 0.9),
-		"It was not trained: rounded it costs 2 % less and may use 90 % of a tolerance, " +
+		"It was not trained: in fixed point it costs 2 % less and may use 90 % of a tolerance, " +
 			"the choice after its training 80 %.": fixed(point(8, 0.49, 0, 1), nil, 0.9),
 	} {
 		reason := pl.reason([]*Point{p, choice}, p, choice, "")

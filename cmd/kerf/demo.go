@@ -19,6 +19,7 @@ import (
 
 func (a *app) demoCommand() *cobra.Command {
 	var out string
+	var all bool
 	cmd := a.verb(&cobra.Command{
 		Use:   "demo",
 		Short: "Write the demo job into a folder and plan it",
@@ -36,9 +37,10 @@ it and writes the handoff into the folder handoff inside.`,
 			return nil, err
 		}
 		return a.plan(ctx, filepath.Join(out, "job.toml"), choice{},
-			filepath.Join(out, "handoff"), false)
+			filepath.Join(out, "handoff"), false, all)
 	})
 	cmd.Flags().StringVar(&out, "out", "kerf-demo", "folder for the job")
+	allFlag(cmd, &all)
 	return cmd
 }
 

@@ -11,41 +11,33 @@ import (
 
 // page is the layout of text on stdout.
 type page struct {
-	width   int  // columns
-	isFixed bool // no line is longer than width; in a file or pipe a table may be wider
-	colour  bool // verdicts that are no pass are bold and red
+	width  int  // columns
+	colour bool // verdicts that are no pass are bold and red
 }
 
 const (
-	// usualWidth is the width where none is known: of a file, a pipe, a terminal that does not say.
+	// usualWidth is the width of text on a terminal, in a pipe and in a file: the same text
+	// everywhere. Our choice: the width that terminals open with (common practice, no source).
 	usualWidth = 80
 	// leastWidth is the narrowest layout: below it a row of figures has no room beside its names.
 	leastWidth = 32
-	// widestProse is the longest line of running text, which is hard to read when it is longer
-	// (common practice, no source).
-	widestProse = 100
 )
 
-// newPage finds the layout for text on w. Its width is COLUMNS if that is set, else that of the
-// terminal that w is.
+// newPage finds the layout for text on w. Its width is COLUMNS if that is set, else that of a
+// terminal which is narrower than usual.
 func newPage(w io.Writer) page {
-	p := layout(w)
+	p := page{width: usualWidth}
+	if columns := terminalWidth(w); columns > 0 {
+		p.width = min(p.width, max(columns, leastWidth))
+	}
+	if columns, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && columns > 0 {
+		p.width = max(columns, leastWidth)
+	}
 	file, ok := w.(*os.File)
 	// no-color.org: NO_COLOR with any value but the empty one.
 	p.colour = ok && term.IsTerminal(int(file.Fd())) && os.Getenv("NO_COLOR") == "" &&
 		os.Getenv("TERM") != "dumb"
 	return p
-}
-
-// layout finds width and isFixed.
-func layout(w io.Writer) page {
-	if columns, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && columns > 0 {
-		return page{width: max(columns, leastWidth), isFixed: true}
-	}
-	if columns := terminalWidth(w); columns > 0 {
-		return page{width: max(columns, leastWidth), isFixed: true}
-	}
-	return page{width: usualWidth}
 }
 
 // terminalWidth returns the columns of the terminal w, and 0 where w is none.

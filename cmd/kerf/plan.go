@@ -39,11 +39,12 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 // handoffVerb is verb for a command that writes the handoff of a job.
 func (a *app) handoffVerb(cmd *cobra.Command, c *choice) *cobra.Command {
 	var out string
-	var measured bool
+	var measured, all bool
 	cmd.Args = oneJob
 	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
 	cmd.Flags().BoolVar(&measured, "measure", false, "compile the C and run it on emulated cores: "+
 		"measured figures instead of estimates")
+	allFlag(cmd, &all)
 	return a.verb(cmd, func(ctx context.Context, args []string) (result, error) {
 		if out == "" {
 			out = filepath.Join(filepath.Dir(args[0]), "handoff")
@@ -51,14 +52,19 @@ func (a *app) handoffVerb(cmd *cobra.Command, c *choice) *cobra.Command {
 		if out == standardStream {
 			return nil, folderNotStream()
 		}
-		return a.plan(ctx, args[0], *c, out, measured)
+		return a.plan(ctx, args[0], *c, out, measured, all)
 	})
 }
 
+// allFlag adds the option to print everything and not the first screen alone.
+func allFlag(cmd *cobra.Command, all *bool) {
+	cmd.Flags().BoolVar(all, "all", false, "print every table, the notes and the lines to sign")
+}
+
 // plan runs a job: what c leaves open is chosen. It measures the C where measured asks for it, and
-// writes the folder out.
+// writes the folder out. Its text is whole where all asks for it.
 func (a *app) plan(ctx context.Context, job string, c choice, out string,
-	measured bool) (result, error) {
+	measured, all bool) (result, error) {
 	in, err := a.load(ctx, job)
 	if err != nil {
 		return nil, err
@@ -75,9 +81,8 @@ func (a *app) plan(ctx context.Context, job string, c choice, out string,
 	if err := exporter.WriteFolder(out, files); err != nil {
 		return nil, err
 	}
-	return &signoffResult{report.NewSignoff(r, version), out, func(format string) ([]byte, error) {
-		return files[signoffFiles[format]], nil
-	}}, nil
+	return &signoffResult{report.NewSignoff(r, version), out, all,
+		func(format string) ([]byte, error) { return files[signoffFiles[format]], nil }}, nil
 }
 
 // makeHandoff chooses what c leaves open, trains where the job asks for it, judges, measures the C

@@ -18,6 +18,7 @@ const (
 
 func (a *app) showCommand() *cobra.Command {
 	var since string
+	var all bool
 	var cmd *cobra.Command
 	cmd = a.verb(&cobra.Command{
 		Use: "show HANDOFF",
@@ -55,12 +56,13 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 		if since == standardStream {
 			since = "the sign-off on stdin"
 		}
-		return &signoffResult{s, args[0], func(format string) ([]byte, error) {
+		return &signoffResult{s, args[0], all, func(format string) ([]byte, error) {
 			return rendering(s, format, c, since)
 		}}, nil
 	}, summaryFormat, junitFormat)
 	cmd.Flags().StringVar(&since, "since", "", "another handoff: the summary says what "+
 		"changed since")
+	allFlag(cmd, &all)
 	return cmd
 }
 

@@ -13,6 +13,7 @@ import (
 type signoffResult struct {
 	*report.Signoff
 	handoff string // the folder, or what show was given
+	all     bool   // text has everything, not the first screen
 	file    func(format string) ([]byte, error)
 }
 
@@ -35,8 +36,12 @@ func (r *signoffResult) tables() []report.Table {
 	return append(tables, r.InputTable(false))
 }
 
-// text prints the verdict in front of the tables, and legend, notes and lines to sign below.
+// text prints the first screen, or all: the verdict in front of the tables, and legend, notes and
+// lines to sign below.
 func (r *signoffResult) text(w io.Writer, p page) error {
+	if !r.all {
+		return r.firstScreen(w, p)
+	}
 	s := r.Signoff
 	fmt.Fprintf(w, "Sign-off: %s (kerf %s)\n%s\n\n", s.Name, report.Visible(s.Kerf),
 		p.wrap(s.VerdictLine(), 2))

@@ -35,31 +35,42 @@ func (p page) printTexts(w io.Writer, tables []report.Table) error {
 	return nil
 }
 
-// printText draws one table: a head, a line, columns without lines between them.
+// printText draws one table: a head, a line, columns without lines between them. A table that is
+// wider than the page is drawn as several, of which each has some of the columns; the first column,
+// which names the rows, stands in all of them.
 func (p page) printText(w io.Writer, t report.Table) error {
 	if len(t.Rows) == 0 {
 		fmt.Fprintln(w, "  nothing to show")
 		return nil
 	}
-	room := p.roomForLast(t)
-	if room < leastRoom && room < lastWidth(t) {
-		if p.isFixed {
-			return p.printRecords(w, t)
+	for i, columns := range p.parts(t) {
+		if i > 0 {
+			fmt.Fprintln(w)
 		}
-		room = leastRoom
+		if err := p.drawColumns(w, t, columns); err != nil {
+			return err
+		}
 	}
-	alignment := make(tw.Alignment, len(t.Head))
-	for i := range alignment {
+	return nil
+}
+
+// drawColumns draws some columns of a table.
+func (p page) drawColumns(w io.Writer, t report.Table, columns []int) error {
+	widths := p.widths(t, columns)
+	alignment := make(tw.Alignment, len(columns))
+	head := make([]string, len(columns))
+	for i, c := range columns {
 		alignment[i] = tw.AlignLeft
-		if t.RightAligned(i) {
+		if t.RightAligned(c) {
 			alignment[i] = tw.AlignRight
 		}
+		head[i] = broken(t.Head[c], widths[i])
 	}
-	last := len(t.Head) - 1
 	// A blank stands behind every cell but the last one.
-	gaps := slices.Repeat([]tw.Padding{{Right: " ", Overwrite: true}}, len(t.Head))
-	gaps[last].Right = ""
+	gaps := slices.Repeat([]tw.Padding{{Right: " ", Overwrite: true}}, len(columns))
+	gaps[len(columns)-1].Right = ""
 	columnGap := tw.CellPadding{PerColumn: gaps}
+	plain := tw.CellFormatting{AutoFormat: tw.Off, AutoWrap: tw.WrapNone}
 	var drawn strings.Builder
 	table := tablewriter.NewTable(&drawn,
 		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
@@ -69,20 +80,20 @@ func (p page) printText(w io.Writer, t report.Table) error {
 				BetweenRows: tw.Off, ShowHeader: tw.On}},
 		})),
 		tablewriter.WithConfig(tablewriter.Config{
-			Header: tw.CellConfig{Formatting: tw.CellFormatting{AutoFormat: tw.Off,
-				AutoWrap: tw.WrapNone}, Padding: columnGap},
-			Row: tw.CellConfig{
-				Formatting: tw.CellFormatting{AutoWrap: tw.WrapNormal},
-				Padding:    columnGap,
-				// The rightmost place of the page stays empty.
-				ColMaxWidths: tw.CellWidth{PerColumn: tw.NewMapper[int, int]().Set(last, room-1)},
-			},
+			Header: tw.CellConfig{Formatting: plain, Padding: columnGap},
+			Row:    tw.CellConfig{Formatting: plain, Padding: columnGap},
 		}),
 		tablewriter.WithAlignment(alignment),
 	)
-	table.Header(t.Head)
-	if err := table.Bulk(t.Rows); err != nil {
-		return err
+	table.Header(head)
+	for _, row := range t.Rows {
+		cells := make([]string, len(columns))
+		for i, c := range columns {
+			cells[i] = broken(row[c], widths[i])
+		}
+		if err := table.Append(cells); err != nil {
+			return err
+		}
 	}
 	if err := table.Render(); err != nil {
 		return err
@@ -96,19 +107,75 @@ func trimmed(drawn string) string { return blanksAtEnd.ReplaceAllString(drawn, "
 
 var blanksAtEnd = regexp.MustCompile(` +\n`)
 
-// roomForLast is the width that the other columns leave to the last one, in
-// which long texts are wrapped.
-func (p page) roomForLast(t report.Table) int {
-	room := p.width
-	for c := range len(t.Head) - 1 {
-		room -= columnWidth(t, c) + 1
+// parts deals the columns of a table out, so that each part is no wider than the page. There are as
+// few parts as can be, and of nearly the same width.
+func (p page) parts(t report.Table) [][]int {
+	parts := p.partsUpTo(t, p.width)
+	for width := p.width - 1; width > 0; width-- {
+		narrower := p.partsUpTo(t, width)
+		if len(narrower) > len(parts) {
+			break
+		}
+		parts = narrower
 	}
-	return room
+	return parts
 }
 
-// lastWidth is what the last column would take in one line.
-func lastWidth(t report.Table) int { return columnWidth(t, len(t.Head)-1) }
+// partsUpTo deals columns out to parts of a largest width. A part has two columns at least.
+func (p page) partsUpTo(t report.Table, width int) [][]int {
+	parts, taken := [][]int{{0}}, p.leastWidth(t, 0)
+	for c := 1; c < len(t.Head); c++ {
+		least := p.leastWidth(t, c)
+		last := len(parts) - 1
+		if taken+1+least > width && len(parts[last]) > 1 {
+			parts, taken = append(parts, []int{0}), p.leastWidth(t, 0)
+			last++
+		}
+		parts[last] = append(parts[last], c)
+		taken += 1 + least
+	}
+	return parts
+}
 
+// widths returns how wide each column of a part is: every column gets what it needs at least, and
+// the rest of the page goes to those whose texts would be broken.
+func (p page) widths(t report.Table, columns []int) []int {
+	widths := make([]int, len(columns))
+	rest := p.width - (len(columns) - 1)
+	for i, c := range columns {
+		widths[i] = p.leastWidth(t, c)
+		rest -= widths[i]
+	}
+	for grown := true; grown && rest > 0; {
+		grown = false
+		for i, c := range columns {
+			if widths[i] < columnWidth(t, c) && rest > 0 {
+				widths[i]++
+				rest--
+				grown = true
+			}
+		}
+	}
+	return widths
+}
+
+// leastWidth is the narrowest that a column can be: figures are not broken, heads are between
+// words, and texts anywhere.
+func (p page) leastWidth(t report.Table, c int) int {
+	if !t.RightAligned(c) {
+		return min(columnWidth(t, c), max(p.width/4, leastText))
+	}
+	least := 0
+	for _, word := range strings.Fields(t.Head[c]) {
+		least = max(least, min(utf8.RuneCountInString(word), leastText))
+	}
+	for _, row := range t.Rows {
+		least = max(least, utf8.RuneCountInString(row[c]))
+	}
+	return min(least, p.width*2/3)
+}
+
+// columnWidth is what a column would take with every text in one line.
 func columnWidth(t report.Table, c int) int {
 	width := utf8.RuneCountInString(t.Head[c])
 	for _, row := range t.Rows {
@@ -117,42 +184,59 @@ func columnWidth(t report.Table, c int) int {
 	return width
 }
 
-// leastRoom is the narrowest column in which wrapped text can be read.
-const leastRoom = 20
+// leastText is the narrowest column in which broken text can be read.
+const leastText = 12
 
-// printRecords prints a table that is wider than the page: every row is a paragraph, its first cell
-// in front, the others each with the head of their column.
-func (p page) printRecords(w io.Writer, t report.Table) error {
-	if t.Head[0] != "" {
-		fmt.Fprintf(w, "%s\n%s\n", t.Head[0],
-			strings.Repeat("-", min(p.width, utf8.RuneCountInString(t.Head[0]))))
-	}
-	for _, row := range t.Rows {
-		cells := []string{}
-		for c := 1; c < len(row); c++ {
-			if row[c] != "" {
-				cells = append(cells, strings.TrimSpace(t.Head[c]+" "+row[c]))
+// broken breaks a cell into lines of a width: between words, where a word is longer behind a sign
+// that joins words, and else anywhere.
+func broken(text string, width int) string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Split(text, " ") {
+		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= width {
+			line += " " + word
+			continue
+		}
+		if line != "" {
+			lines = append(lines, line)
+		}
+		for utf8.RuneCountInString(word) > width {
+			runes := []rune(word)
+			at := width
+			if joint := strings.LastIndexAny(string(runes[:width]), "_/-,"); joint > 0 {
+				at = utf8.RuneCountInString(word[:joint]) + 1
 			}
+			lines = append(lines, string(runes[:at]))
+			word = string(runes[at:])
 		}
-		if _, err := fmt.Fprintf(w, "%s\n%s\n", p.wrap(row[0], 2),
-			p.wrap("  "+strings.Join(cells, ", "), 2)); err != nil {
-			return err
-		}
+		line = word
 	}
-	return nil
+	return strings.Join(append(lines, line), "\n")
 }
 
-// wrap breaks a text at spaces into lines of the page's width, as far as they can be read; lines
-// after the first are indented.
+// wrapUpTo is wrap with at most so many lines: dots stand where a longer text ends.
+func (p page) wrapUpTo(text string, indent, most int) string {
+	lines := strings.Split(p.wrap(text, indent), "\n")
+	if len(lines) <= most {
+		return strings.Join(lines, "\n")
+	}
+	const dots = " ..."
+	last := []rune(lines[most-1])
+	if room := p.width - len(dots); len(last) > room {
+		last = last[:room]
+	}
+	return strings.Join(append(lines[:most-1], strings.TrimRight(string(last), " ")+dots), "\n")
+}
+
+// wrap breaks a text at spaces into lines of the page's width; lines after the first are indented.
 func (p page) wrap(text string, indent int) string {
 	text = report.Visible(text)
 	var b strings.Builder
-	line := min(p.width, widestProse)
 	column := 0
 	for i, word := range strings.Split(text, " ") {
 		switch {
 		case i == 0:
-		case column+1+utf8.RuneCountInString(word) > line:
+		case column+1+utf8.RuneCountInString(word) > p.width:
 			b.WriteString("\n" + strings.Repeat(" ", indent))
 			column = indent
 		default:

@@ -115,15 +115,31 @@ func causeRow(c *budget.Cause) CauseRow {
 // choice: one line.
 const shownExplained = 4
 
-// explainedLine says how much the network explains over all sign-off recordings; empty where that
-// is not known.
-func (s *Signoff) explainedLine() string {
+// shortExplained is how many outputs the first screen names. Our choice.
+const shortExplained = 2
+
+// explainedEverywhere returns the shares over all sign-off recordings that are known.
+func (s *Signoff) explainedEverywhere() []ExplainedRow {
 	var rows []ExplainedRow
 	for _, x := range s.Explained {
 		if x.On == budget.SignoffSet && x.IsEverywhere() && x.Given != nil {
 			rows = append(rows, x)
 		}
 	}
+	return rows
+}
+
+// leastExplained sorts shares, the least first.
+func leastExplained(rows []ExplainedRow) []ExplainedRow {
+	return slices.SortedStableFunc(slices.Values(rows), func(a, b ExplainedRow) int {
+		return cmp.Compare(*a.Given, *b.Given)
+	})
+}
+
+// ExplainedLine says how much the network explains over all sign-off recordings; empty where that
+// is not known.
+func (s *Signoff) ExplainedLine() string {
+	rows := s.explainedEverywhere()
 	if len(rows) == 0 {
 		return ""
 	}
@@ -133,10 +149,7 @@ func (s *Signoff) explainedLine() string {
 	}
 	least := ""
 	if n := len(rows); n > shownExplained {
-		slices.SortStableFunc(rows, func(a, b ExplainedRow) int {
-			return cmp.Compare(*a.Given, *b.Given)
-		})
-		rows = rows[:shownExplained]
+		rows = leastExplained(rows)[:shownExplained]
 		least = fmt.Sprintf(" the least of %d outputs are", n)
 	}
 	var clauses []string
@@ -151,6 +164,31 @@ func (s *Signoff) explainedLine() string {
 		clauses = append(clauses, text)
 	}
 	return of + least + " " + strings.Join(clauses, "; ") + "."
+}
+
+// ShortExplained is [Signoff.ExplainedLine] in about a line of a terminal, without the integer
+// network.
+func (s *Signoff) ShortExplained() string {
+	rows := s.explainedEverywhere()
+	if len(rows) == 0 {
+		return ""
+	}
+	of := "Explains, of the variance"
+	if s.isClassifier() {
+		of = "Takes away, of the errors of the most frequent class"
+	}
+	if n := len(rows); n > shortExplained {
+		rows, of = leastExplained(rows)[:shortExplained], of+fmt.Sprintf(", least of %d", n)
+	}
+	var clauses []string
+	for _, x := range rows {
+		text := x.Output + " " + withInterval(Percent, x.Given, x.GivenLow, x.GivenHigh)
+		if *x.Given < 0 {
+			text = x.Output + " nothing"
+		}
+		clauses = append(clauses, text)
+	}
+	return of + ": " + strings.Join(clauses, ", ") + "."
 }
 
 // triedLine says how near another reading of the job comes to being a cause; empty where one is, or

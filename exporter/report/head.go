@@ -13,7 +13,7 @@ import (
 func (s *Signoff) Summary() []string {
 	n := s.Network
 	var lines []string
-	if explained := s.explainedLine(); explained != "" {
+	if explained := s.ExplainedLine(); explained != "" {
 		lines = append(lines, explained)
 	}
 	if tried := s.triedLine(); tried != "" {
@@ -23,9 +23,7 @@ func (s *Signoff) Summary() []string {
 		lines = append(lines, checked)
 	}
 	lines = append(lines,
-		fmt.Sprintf("Network: %s.", n.Kept),
-		fmt.Sprintf("Kept: %d of %d features, %d of %d units.", n.Features, n.TrainedFeatures,
-			n.Units, n.TrainedUnits),
+		fmt.Sprintf("Kept: %s.", s.KeptText()),
 		fmt.Sprintf("Formats: %s, features int16 with %d fraction bits.", n.Formats,
 			n.InputFraction),
 	)
@@ -57,6 +55,35 @@ func (s *Signoff) Summary() []string {
 		lines = append(lines, "Front end freed by the cut: "+freed+".")
 	}
 	return lines
+}
+
+// KeptText says how many features and units stay, and what the network is then.
+func (s *Signoff) KeptText() string {
+	n := s.Network
+	return fmt.Sprintf("%d of %d features, %d of %d units; %s", n.Features, n.TrainedFeatures,
+		n.Units, n.TrainedUnits, n.Kept)
+}
+
+// CompilerLine says for which compiler options the figures of code hold, targets with the same
+// options together.
+func (s *Signoff) CompilerLine() string {
+	var options []string
+	targets := map[string][]string{}
+	for _, t := range s.Build {
+		if targets[t.Optimise] == nil {
+			options = append(options, t.Optimise)
+		}
+		targets[t.Optimise] = append(targets[t.Optimise], t.Name)
+	}
+	for i, o := range options {
+		options[i] = fmt.Sprintf("%s on %s", o, strings.Join(targets[o], ", "))
+	}
+	return fmt.Sprintf("Compiler: GCC, %s.", strings.Join(options, "; "))
+}
+
+// ShortCaution is [Caution] in one line of a terminal.
+func (s *Signoff) ShortCaution() string {
+	return "Estimates until measured. For safety, standards, codes and an engineer decide."
 }
 
 // VerdictLine returns the verdict with its reason in one line.

@@ -15,8 +15,10 @@ type JudgedRow struct {
 	Given   string   // of the network as given, or uncut
 	Value   string   // of the integer network
 	UpTo    string   // what the limit is compared with: a value, or an end of its interval
+	IsRise  bool     // UpTo and Limit are of the rise of an error
 	Limit   string   // the limit or tolerance
 	Used    *float64 // share of the limit or tolerance that UpTo takes; nil where there is none
+	Kind    budget.Kind
 	Verdict budget.Verdict
 }
 
@@ -32,6 +34,7 @@ func (s *Signoff) JudgedLoss() []JudgedRow {
 		rows = append(rows, JudgedRow{Name: RowText(l.Output, l.WhereName()),
 			Metric: l.metricAndUnit(), Given: show(l.Float), Value: show(l.Fixed),
 			UpTo: cmp.Or(l.upTo(), show(l.Fixed)), Limit: l.limit(), Used: l.Used(),
+			IsRise: l.ToleranceOn == budget.OnRise && !l.Metric.IsShare(), Kind: l.Kind,
 			Verdict: l.Verdict})
 	}
 	return tightestFirst(rows)
@@ -47,7 +50,7 @@ func (s *Signoff) JudgedCost() []JudgedRow {
 		value := Quantity(c.Value, c.Unit)
 		rows = append(rows, JudgedRow{Name: RowText(c.Target, string(c.Resource)),
 			Given: Quantity(c.Before, c.Unit), Value: value, UpTo: value, Limit: c.limit(),
-			Used: c.Used(), Verdict: c.Verdict})
+			Used: c.Used(), Kind: c.Kind, Verdict: c.Verdict})
 	}
 	return tightestFirst(rows)
 }

@@ -22,7 +22,7 @@ func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 		verdict += "; " + c.against(since)
 	}
 	fmt.Fprintf(&b, "### %s: %s\n\n", markdownText(s.Name), markdownText(verdict))
-	if explained := s.explainedLine(); explained != "" {
+	if explained := s.ExplainedLine(); explained != "" {
 		fmt.Fprintf(&b, "%s\n\n", markdownText(explained))
 	}
 	if checked := s.checkedLine(); checked != "" {

@@ -1,0 +1,139 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"kerf/budget"
+	"kerf/exporter/report"
+)
+
+// screenLines is the height of the first screen of a sign-off: that of a terminal of 24 lines
+// (ECMA-48 names no size; 24 by 80 is common practice, no source).
+const screenLines = 24
+
+// Rows of the first screen before they are made fewer. Our choice.
+const (
+	screenLoss = 4
+	screenCost = 3
+)
+
+// firstScreen prints what a reader needs first, in as many lines as a terminal has: the verdict
+// with what fails and by how much, what stays, what the network explains, the tightest rows, the
+// compiler, the caution, and what to do next.
+func (r *signoffResult) firstScreen(w io.Writer, p page) error {
+	loss, cost := r.JudgedLoss(), r.JudgedCost()
+	for nLoss, nCost := min(screenLoss, len(loss)), min(screenCost, len(cost)); ; {
+		var b strings.Builder
+		if err := r.screen(&b, p, loss[:nLoss], cost[:nCost]); err != nil {
+			return err
+		}
+		if strings.Count(b.String(), "\n") <= screenLines || nLoss <= 1 && nCost <= 1 {
+			_, err := io.WriteString(w, b.String())
+			return err
+		}
+		if nLoss > nCost {
+			nLoss--
+		} else {
+			nCost--
+		}
+	}
+}
+
+// screen writes the first screen with the given rows.
+func (r *signoffResult) screen(b *strings.Builder, p page, loss, cost []report.JudgedRow) error {
+	s := r.Signoff
+	line := func(text string, most int) { fmt.Fprintln(b, p.wrapUpTo(text, 2, most)) }
+	line(fmt.Sprintf("Sign-off: %s (kerf %s)", s.Name, s.Kerf), 1)
+	line(s.VerdictLine(), 3)
+	line(fmt.Sprintf("Kept: %s, %s.", s.KeptText(), s.Network.Formats), 2)
+	if explained := s.ShortExplained(); explained != "" {
+		line(explained, 2)
+	}
+	for _, t := range []report.Table{lossScreen(loss, len(r.JudgedLoss())),
+		costScreen(cost, len(r.JudgedCost()))} {
+		if len(t.Rows) == 0 {
+			continue
+		}
+		fmt.Fprintln(b)
+		line(t.Title, 1)
+		if err := p.printText(b, t.Visible()); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintln(b)
+	line(s.CompilerLine(), 2)
+	line(s.ShortCaution(), 2)
+	line("Next: "+r.next(), 2)
+	return nil
+}
+
+// lossScreen shows the tightest of all judged rows of the accuracy. Names stand last: values stay
+// below each other however long a name is.
+func lossScreen(rows []report.JudgedRow, all int) report.Table {
+	upTo := "rise up to"
+	for _, row := range rows {
+		if !row.IsRise {
+			upTo = "up to"
+		}
+	}
+	t := report.Table{Title: screenTitle("Accuracy, measured", len(rows), all),
+		Head: []string{"verdict", "used", upTo, "limit", "float", "fixed", "row"}, Numbers: 1,
+		Words: 1}
+	for _, row := range rows {
+		t.Rows = append(t.Rows, []string{report.ShortVerdict(row.Verdict),
+			report.UsedPercent(row.Used), row.UpTo, row.Limit, row.Given, row.Value,
+			row.Name + ", " + row.Metric})
+	}
+	return t
+}
+
+// costScreen shows the tightest of all rows of the cost that have a limit.
+func costScreen(rows []report.JudgedRow, all int) report.Table {
+	t := report.Table{Title: screenTitle("Cost", len(rows), all), Head: []string{"verdict",
+		"used", "value", "limit", "uncut", "kind", "row"}, Numbers: 1, Words: 2}
+	for _, row := range rows {
+		t.Rows = append(t.Rows, []string{report.ShortVerdict(row.Verdict),
+			report.UsedPercent(row.Used), row.Value, row.Limit, row.Given, string(row.Kind),
+			row.Name})
+	}
+	return t
+}
+
+// screenTitle says how many of all rows a table shows.
+func screenTitle(what string, shown, all int) string {
+	if shown == all {
+		return fmt.Sprintf("%s: %s", what, report.Plural(all, "row"))
+	}
+	return fmt.Sprintf("%s: the tightest %d of %d rows", what, shown, all)
+}
+
+// next says with which command the reader goes on.
+func (r *signoffResult) next() string {
+	handoff := shellWord(r.handoff)
+	all := fmt.Sprintf("kerf show %s --all (%s, every row, lines to sign)", handoff,
+		report.Plural(len(r.Warnings), "note"))
+	if r.Verdict != budget.Fits {
+		for _, row := range append(r.JudgedLoss(), r.JudgedCost()...) {
+			if row.Verdict != budget.Pass {
+				return fmt.Sprintf("kerf explain %s %s; %s", handoff, shellWord(row.Name), all)
+			}
+		}
+	}
+	return all
+}
+
+// shellWord returns a text such that a POSIX shell takes it for one word (POSIX.1-2017, Shell
+// Command Language 2.2.2).
+func shellWord(text string) string {
+	text = report.Visible(text)
+	plain := func(r rune) bool {
+		return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' ||
+			strings.ContainsRune("_-./+,:@%", r)
+	}
+	if text != "" && strings.IndexFunc(text, func(r rune) bool { return !plain(r) }) < 0 {
+		return text
+	}
+	return "'" + strings.ReplaceAll(text, "'", `'\''`) + "'"
+}
