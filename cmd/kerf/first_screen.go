@@ -65,6 +65,7 @@ func (r *signoffResult) screen(b *strings.Builder, p page, loss, cost []report.J
 	fmt.Fprintln(b)
 	line(s.CompilerLine(), 2)
 	line(s.ShortCaution(), 2)
+	line("Handoff: "+r.handoff, 2)
 	line("Next: "+r.next(), 2)
 	return nil
 }

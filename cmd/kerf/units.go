@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -16,6 +17,7 @@ import (
 
 func (a *app) unitsCommand() *cobra.Command {
 	var features nameList
+	var all bool
 	layer := budget.AllLayers
 	cmd := a.jobVerb(&cobra.Command{
 		Use:   "units JOB.toml",
@@ -52,40 +54,77 @@ search minimises ([search] objective).`,
 		if err != nil {
 			return nil, err
 		}
-		return newUnitsResult(in, sizes, len(kept)), nil
+		return newUnitsResult(in, sizes, len(kept), all), nil
 	})
 	cmd.Flags().Var(&features, "features",
 		"keep exactly these features: "+namesOrAll+" (default all)")
 	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers,
 		"cut only this recurrent layer, counted from 0 (default: all in proportion)")
+	cmd.Flags().BoolVar(&all, "all", false, "print as well every judged error and every cost")
 	return cmd
 }
 
-// sizeTables shows the loss of every size, its cost on each target, and what the rows speak for.
-func sizeTables(in *budget.Inputs, sizes []budget.Size, features int) []report.Table {
-	loss := report.Table{Title: "Hidden units: rise of the error in fixed point, on selection " +
-		"recordings", Head: []string{"units", "words"}, Numbers: 1, Words: 1}
-	for _, l := range sizes[0].Loss {
-		loss.Head = append(loss.Head,
-			fmt.Sprintf("%s %s", l.Output, strings.ReplaceAll(string(l.Metric), "_", " ")))
+// sizeTables shows a line for every size, and what the rows speak for. With all it shows as well the
+// loss in every row that is judged, and the cost on each target.
+func sizeTables(in *budget.Inputs, sizes []budget.Size, features int, all bool) []report.Table {
+	tables := []report.Table{sizeLines(sizes)}
+	if all {
+		tables = append(tables, sizeLosses(sizes))
+		for _, target := range in.Targets {
+			tables = append(tables, sizeCosts(sizes, target.Name))
+		}
 	}
-	loss.Head = append(loss.Head, "may reach", "outcome")
+	return append(tables, sentenceTable("What that says", sizeSentences(in, sizes, features, all)))
+}
+
+// sizeLines has a row for every size: the share of a tolerance that it may use, drawn as well, what
+// it costs, and whether it is possible. A mark stands at the row that is recommended.
+func sizeLines(sizes []budget.Size) report.Table {
+	t := report.Table{Title: "Hidden units: the share of a tolerance that may be used, and cost",
+		Head: []string{"", "units", "words", "used", "", "cost", "outcome"}, Numbers: 1, Words: 1,
+		Bar: 4}
 	for _, s := range sizes {
-		row := []string{sizeName(s), words(s)}
+		mark, used, bar := "", "", ""
+		if s.Recommended {
+			mark = ">"
+		}
+		if s.Tightest.Judged {
+			share := s.Tightest.MayUse()
+			used, bar = report.UsedPercent(report.Finite(share)), usedBar(share)
+		}
+		t.Rows = append(t.Rows, []string{mark, sizeName(s), words(s), used, bar,
+			report.Percent(s.Share), outcome(s)})
+	}
+	return t
+}
+
+// barCells is how many cells of a bar make a whole tolerance. Our choice.
+const barCells = 10
+
+// usedBar draws a share of a tolerance: dots for what is left of it, an arrow for what is beyond.
+func usedBar(share float64) string {
+	if !(share <= 1) {
+		return strings.Repeat("#", barCells) + ">"
+	}
+	full := int(math.Round(math.Max(share, 0) * barCells))
+	return strings.Repeat("#", full) + strings.Repeat(".", barCells-full)
+}
+
+// sizeLosses shows the rise of every judged error with its interval.
+func sizeLosses(sizes []budget.Size) report.Table {
+	t := report.Table{Title: "Rise of the error in fixed point, with its 95 % interval, on " +
+		"selection recordings", Head: []string{"units"}, Numbers: 1}
+	for _, l := range sizes[0].Loss {
+		t.Head = append(t.Head, fmt.Sprintf("%s %s", l.Output, report.Spaced(l.Metric)))
+	}
+	for _, s := range sizes {
+		row := []string{sizeName(s)}
 		for _, l := range s.Loss {
 			row = append(row, interval(l))
 		}
-		reach := ""
-		if s.Tightest.Judged {
-			reach = report.Shown(s.Tightest, s.Tightest.MayReach)
-		}
-		loss.Rows = append(loss.Rows, append(row, reach, outcome(s)))
+		t.Rows = append(t.Rows, row)
 	}
-	tables := []report.Table{loss}
-	for _, target := range in.Targets {
-		tables = append(tables, sizeCosts(sizes, target.Name))
-	}
-	return append(tables, sentenceTable("What that says", sizeSentences(in, sizes, features)))
+	return t
 }
 
 // sizeCosts shows what every size takes on one target, and whether it fits.
@@ -157,10 +196,7 @@ func outcome(s budget.Size) string {
 	case !s.Tightest.Judged:
 		return ""
 	case !s.Within:
-		if s.Tightest.Region != "" {
-			return "no: " + s.Tightest.Region
-		}
-		return "no: " + s.Tightest.Scenario
+		return "breaks " + report.RowText(s.Tightest.Output, s.Tightest.WhereName())
 	case s.Recommended:
 		return "recommended"
 	case s.Broken > 0:
@@ -170,29 +206,63 @@ func outcome(s budget.Size) string {
 }
 
 // sizeSentences returns what the rows mean, and which one is recommended.
-func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int) []string {
+func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int, all bool) []string {
 	lines := []string{
 		fmt.Sprintf("%d of %d features stay in every row. Words (bits of the weights, bits of "+
 			"the state) are uniform, and rounding is the way that suits the first row; plan "+
 			"chooses both for each network, and cuts features as well.", features,
 			len(in.Float.Features)),
-		"In brackets: the 95 % interval. May reach: what the row with the least room may show " +
-			"on the sign-off recordings; behind \"no\" is its scenario or region. The figures " +
-			"are from selection recordings, on which the cuts were fitted.",
+		"Used: the share of its tolerance that the tightest row may reach on the sign-off " +
+			"recordings; behind \"breaks\" is its name. The figures are from selection " +
+			"recordings, on which the cuts were fitted. Cost: " + in.Objective() + ".",
 	}
+	if dearer := dearerWithLess(sizes); dearer != "" {
+		lines = append(lines, dearer)
+	}
+	if !all {
+		lines = append(lines, "--all prints every judged error, and every cost on each target.")
+	}
+	return append([]string{recommendation(in, sizes)}, lines...)
+}
+
+// recommendation says which size is recommended, or why none is.
+func recommendation(in *budget.Inputs, sizes []budget.Size) string {
 	for _, s := range sizes {
 		if s.Recommended {
-			return append(lines, fmt.Sprintf("Recommended: %s units. Of the rows within every "+
-				"tolerance it breaks the fewest limits (%d), and of those it costs the least: "+
-				"%s (%s).",
-				sizeName(s), s.Broken, report.Percent(s.Share), in.Objective()))
+			return fmt.Sprintf("Recommended: %s units. Of the rows within every tolerance it "+
+				"breaks the fewest limits (%d), and of those it costs the least: %s (%s).",
+				sizeName(s), s.Broken, report.Percent(s.Share), in.Objective())
 		}
 	}
 	if !in.JudgesLoss() {
-		return append(lines, "The job gives no tolerance: nothing is recommended.")
+		return "The job gives no tolerance: nothing is recommended."
 	}
-	return append(lines, "No size is within every tolerance with a reserve for the sign-off: "+
-		"nothing is recommended.")
+	return "No size is within every tolerance with a reserve for the sign-off: nothing is " +
+		"recommended."
+}
+
+// dearerWithLess names the targets on which a row has fewer units than the one before it and costs
+// more, and says why; empty where there is none.
+func dearerWithLess(sizes []budget.Size) string {
+	var targets []string
+	for i := 1; i < len(sizes); i++ {
+		if sizes[i].Other || sizes[i-1].Other || sizes[i].Units >= sizes[i-1].Units {
+			continue
+		}
+		for k, c := range sizes[i].Costs {
+			if c.Part == budget.Total && k < len(sizes[i-1].Costs) &&
+				(c.Resource == budget.Flash || c.Resource == budget.Cycles) &&
+				c.Value > sizes[i-1].Costs[k].Value && !slices.Contains(targets, c.Target) {
+				targets = append(targets, c.Target)
+			}
+		}
+	}
+	if len(targets) == 0 {
+		return ""
+	}
+	return "Some rows with a unit less take more flash or cycles on " +
+		strings.Join(targets, ", ") + ": the C reads several weights at once there, and what " +
+		"is left over of an odd number takes code of its own."
 }
 
 // unitsResult is what kerf units shows.
@@ -203,6 +273,7 @@ type unitsResult struct {
 	in       *budget.Inputs
 	sizes    []budget.Size
 	features int
+	all      bool
 }
 
 // sizeRow is one network with its loss on selection recordings and its cost.
@@ -241,9 +312,10 @@ type sizeCostRow struct {
 	Verdict  budget.Verdict  `json:"verdict"`
 }
 
-func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *unitsResult {
-	r := &unitsResult{Sizes: []sizeRow{}, Findings: findingRows(sizeSentences(in, sizes, features)),
-		in: in, sizes: sizes, features: features}
+func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int, all bool) *unitsResult {
+	r := &unitsResult{Sizes: []sizeRow{},
+		Findings: findingRows(sizeSentences(in, sizes, features, all)),
+		in:       in, sizes: sizes, features: features, all: all}
 	for _, s := range sizes {
 		l := s.Candidate.Formats.Layers[0]
 		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits,
@@ -267,4 +339,6 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int) *units
 	return r
 }
 
-func (r *unitsResult) tables() []report.Table { return sizeTables(r.in, r.sizes, r.features) }
+func (r *unitsResult) tables() []report.Table {
+	return sizeTables(r.in, r.sizes, r.features, r.all)
+}

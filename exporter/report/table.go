@@ -7,11 +7,12 @@ type Table struct {
 	Rows    [][]string `json:"rows"`
 	Numbers int        `json:"-"` // index of the first column of numbers
 	Words   int        `json:"-"` // columns of words at the end
+	Bar     int        `json:"-"` // index of a column of bars among the numbers; 0: none
 }
 
 // RightAligned reports whether a column holds numbers.
 func (t Table) RightAligned(column int) bool {
-	return column >= t.Numbers && column < len(t.Head)-t.Words
+	return column >= t.Numbers && column < len(t.Head)-t.Words && (t.Bar == 0 || column != t.Bar)
 }
 
 // Visible returns the table with every text as [Visible] returns it.
