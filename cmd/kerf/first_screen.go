@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -13,10 +14,11 @@ import (
 // (ECMA-48 names no size; 24 by 80 is common practice, no source).
 const screenLines = 24
 
-// Rows of the first screen before they are made fewer. Our choice.
+// Rows of the first screen before they are made fewer, and lines of the verdict. Our choice.
 const (
-	screenLoss = 4
-	screenCost = 3
+	screenLoss   = 4
+	screenCost   = 3
+	verdictLines = 3
 )
 
 // firstScreen prints what a reader needs first, in as many lines as a terminal has: the verdict
@@ -45,27 +47,31 @@ func (r *signoffResult) firstScreen(w io.Writer, p page) error {
 func (r *signoffResult) screen(b *strings.Builder, p page, loss, cost []report.JudgedRow) error {
 	s := r.Signoff
 	line := func(text string, most int) { fmt.Fprintln(b, p.wrapUpTo(text, 2, most)) }
-	line(fmt.Sprintf("Sign-off: %s (kerf %s)", s.Name, s.Kerf), 1)
-	line(s.VerdictLine(), 3)
+	line(fmt.Sprintf("Sign-off: %s (kerf %s), handoff: %s", s.Name, s.Kerf, r.handoff), 2)
+	// what explains a row is the next command
+	verdict := strings.Replace(s.VerdictLine(), "; see kerf explain, row "+r.firstRow(), "", 1)
+	if strings.Count(p.wrap(verdict, 2), "\n") >= verdictLines {
+		verdict = fmt.Sprintf("Verdict: %s: %s.", s.Verdict, s.Reason)
+	}
+	line(verdict, verdictLines)
 	line(fmt.Sprintf("Kept: %s, %s.", s.KeptText(), s.Network.Formats), 2)
 	if explained := s.ShortExplained(); explained != "" {
 		line(explained, 2)
 	}
-	for _, t := range []report.Table{lossScreen(loss, len(r.JudgedLoss())),
+	for _, full := range []report.Table{lossScreen(loss, len(r.JudgedLoss())),
 		costScreen(cost, len(r.JudgedCost()))} {
-		if len(t.Rows) == 0 {
+		if len(full.Rows) == 0 {
 			continue
 		}
 		fmt.Fprintln(b)
-		line(t.Title, 1)
-		if err := p.printText(b, t.Visible()); err != nil {
+		line(full.Title, 1)
+		if err := p.printText(b, p.roomForNames(full.Visible())); err != nil {
 			return err
 		}
 	}
 	fmt.Fprintln(b)
 	line(s.CompilerLine(), 2)
 	line(s.ShortCaution(), 2)
-	line("Handoff: "+r.handoff, 2)
 	line("Next: "+r.next(), 2)
 	return nil
 }
@@ -102,6 +108,28 @@ func costScreen(rows []report.JudgedRow, all int) report.Table {
 	return t
 }
 
+// roomForNames returns a table of the first screen without the two columns in front of the names,
+// which are not what is judged, where names would take more than two lines beside them.
+func (p page) roomForNames(t report.Table) report.Table {
+	last := len(t.Head) - 1
+	others := 0
+	for c := range last {
+		others += columnWidth(t, c) + 1
+	}
+	if columnWidth(t, last) <= 2*(p.width-others) {
+		return t
+	}
+	narrow := report.Table{Numbers: t.Numbers, Words: 1}
+	drop := func(cells []string) []string {
+		return append(slices.Clone(cells[:last-2]), cells[last])
+	}
+	narrow.Head = drop(t.Head)
+	for _, row := range t.Rows {
+		narrow.Rows = append(narrow.Rows, drop(row))
+	}
+	return narrow
+}
+
 // screenTitle says how many of all rows a table shows.
 func screenTitle(what string, shown, all int) string {
 	if shown == all {
@@ -113,16 +141,22 @@ func screenTitle(what string, shown, all int) string {
 // next says with which command the reader goes on.
 func (r *signoffResult) next() string {
 	handoff := shellWord(r.handoff)
-	all := fmt.Sprintf("kerf show %s --all (%s, every row, lines to sign)", handoff,
+	all := fmt.Sprintf("kerf show %s --all (with %s)", handoff,
 		report.Plural(len(r.Warnings), "note"))
-	if r.Verdict != budget.Fits {
-		for _, row := range append(r.JudgedLoss(), r.JudgedCost()...) {
-			if row.Verdict != budget.Pass {
-				return fmt.Sprintf("kerf explain %s %s; %s", handoff, shellWord(row.Name), all)
-			}
-		}
+	if row := r.firstRow(); row != "" {
+		return fmt.Sprintf("kerf explain %s %s; %s", handoff, shellWord(row), all)
 	}
 	return all
+}
+
+// firstRow names the first row that does not pass; empty where all do.
+func (r *signoffResult) firstRow() string {
+	for _, row := range append(r.JudgedLoss(), r.JudgedCost()...) {
+		if row.Verdict != budget.Pass {
+			return row.Name
+		}
+	}
+	return ""
 }
 
 // shellWord returns a text such that a POSIX shell takes it for one word (POSIX.1-2017, Shell

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"kerf/budget"
 	"kerf/exporter/report"
@@ -64,9 +65,18 @@ func (r *signoffResult) text(w io.Writer, p page) error {
 	}
 	fmt.Fprintf(w, "\n%s\n\n", p.wrap(s.Caution, 0))
 	for _, role := range report.Signatures {
-		fmt.Fprintf(w, "%-9s name ____________________  date ____________  signature "+
-			"______________\n", role)
+		fmt.Fprintln(w, p.signature(role))
 	}
 	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", report.Visible(r.handoff))
 	return err
+}
+
+// signature returns a line on which somebody signs in a role.
+func (p page) signature(role string) string {
+	const words = "Prepared  name   date   signature "
+	room := max(min(p.width, usualWidth)-len(words), 12)
+	name, date := room*20/46, room*12/46
+	line := func(n int) string { return strings.Repeat("_", n) }
+	return fmt.Sprintf("%-9s name %s  date %s  signature %s", role, line(name), line(date),
+		line(room-name-date))
 }

@@ -187,12 +187,12 @@ func columnWidth(t report.Table, c int) int {
 // leastText is the narrowest column in which broken text can be read.
 const leastText = 12
 
-// broken breaks a cell into lines of a width: between words, where a word is longer behind a sign
-// that joins words, and else anywhere.
+// broken breaks a cell into lines of a width: between words; where a word is longer, behind a
+// sign in its second half that joins words, and else anywhere.
 func broken(text string, width int) string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Split(text, " ") {
+	for _, word := range unbroken(text) {
 		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= width {
 			line += " " + word
 			continue
@@ -203,7 +203,7 @@ func broken(text string, width int) string {
 		for utf8.RuneCountInString(word) > width {
 			runes := []rune(word)
 			at := width
-			if joint := strings.LastIndexAny(string(runes[:width]), "_/-,"); joint > 0 {
+			if joint := strings.LastIndexAny(string(runes[:width]), "_/-,"); 2*joint > width {
 				at = utf8.RuneCountInString(word[:joint]) + 1
 			}
 			lines = append(lines, string(runes[:at]))
@@ -233,7 +233,7 @@ func (p page) wrap(text string, indent int) string {
 	text = report.Visible(text)
 	var b strings.Builder
 	column := 0
-	for i, word := range strings.Split(text, " ") {
+	for i, word := range unbroken(text) {
 		switch {
 		case i == 0:
 		case column+1+utf8.RuneCountInString(word) > p.width:
@@ -247,4 +247,17 @@ func (p page) wrap(text string, indent int) string {
 		column += utf8.RuneCountInString(word)
 	}
 	return b.String()
+}
+
+// unbroken returns the words of a text; a sign of percent belongs to the figure before it.
+func unbroken(text string) []string {
+	var words []string
+	for _, word := range strings.Split(text, " ") {
+		if last := len(words) - 1; last >= 0 && strings.HasPrefix(word, "%") {
+			words[last] += " " + word
+			continue
+		}
+		words = append(words, word)
+	}
+	return words
 }

@@ -173,9 +173,9 @@ func (s *Signoff) ShortExplained() string {
 	if len(rows) == 0 {
 		return ""
 	}
-	of := "Explains, of the variance"
+	of := "Explains"
 	if s.isClassifier() {
-		of = "Takes away, of the errors of the most frequent class"
+		of = "Explains, against the most frequent class"
 	}
 	if n := len(rows); n > shortExplained {
 		rows, of = leastExplained(rows)[:shortExplained], of+fmt.Sprintf(", least of %d", n)
