@@ -17,7 +17,7 @@ import (
 func (a *app) planCommand() *cobra.Command {
 	return a.handoffVerb(&cobra.Command{
 		Use:   "plan JOB.toml",
-		Short: "Do the whole job: cut, fixed point, verdicts, handoff folder, sign-off table",
+		Short: "Do the whole job: cut, fixed point, verdicts, handoff, sign-off",
 		Long: `plan reads a job file and everything it names, cuts features and units as far as
 the tolerances allow, chooses word widths, measures the result on the sign-off
 recordings, checks every limit, writes the handoff folder and prints the sign-off

@@ -154,7 +154,7 @@ Start with: kerf demo`,
 		a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(),
 		a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(),
 		a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(),
-		a.targetsCommand(), a.versionCommand())
+		a.targetsCommand(), a.versionCommand(), a.wordsTopic())
 	addCompletions(root)
 	return root
 }

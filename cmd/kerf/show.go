@@ -22,8 +22,7 @@ func (a *app) showCommand() *cobra.Command {
 	var cmd *cobra.Command
 	cmd = a.verb(&cobra.Command{
 		Use: "show HANDOFF",
-		Short: "Print the sign-off of a handoff again, also as a merge summary or for a " +
-			"build server",
+		Short: "Print the sign-off of a handoff again, in any format",
 		Long: `show prints the sign-off of a handoff in any format. Two are made for a pipeline:
 summary is a short Markdown text for a merge request (verdict, tightest rows, cost per
 target, and with --since what changed since another handoff), junit is the XML
