@@ -14,7 +14,7 @@ import (
 func (a *app) compareCommand() *cobra.Command {
 	return a.verb(&cobra.Command{
 		Use:   "compare OLD NEW",
-		Short: "Say what changed between two handoffs, and whether it got better or worse",
+		Short: "Say what changed between two handoffs, and which is better",
 		Long: `compare reads the sign-offs of two handoffs and says what changed: input files,
 features, units and front ends, words, every judged error and every cost, each with an
 outcome. Errors are those of the integer networks on the same steps of the same sign-off

@@ -14,7 +14,7 @@ func (a *app) costCommand() *cobra.Command {
 	var allTargets bool
 	cmd := a.candidateVerb(&cobra.Command{
 		Use:   "cost JOB.toml",
-		Short: "Flash, RAM, stack, cycles and step time on every target, part by part",
+		Short: "Flash, RAM, stack, cycles, step time on every target, by part",
 		Long: `cost shows what a network takes on every target of the job, by part, with the kind
 of each figure: exact, bounded or estimated. By default it is the network that plan
 would choose; --features all --units all shows it before the cut.

@@ -21,7 +21,7 @@ func (a *app) showCommand() *cobra.Command {
 	var all bool
 	var cmd *cobra.Command
 	cmd = a.verb(&cobra.Command{
-		Use: "show HANDOFF",
+		Use:   "show HANDOFF",
 		Short: "Print the sign-off of a handoff again, in any format",
 		Long: `show prints the sign-off of a handoff in any format. Two are made for a pipeline:
 summary is a short Markdown text for a merge request (verdict, tightest rows, cost per

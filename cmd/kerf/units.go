@@ -21,7 +21,7 @@ func (a *app) unitsCommand() *cobra.Command {
 	layer := budget.AllLayers
 	cmd := a.jobVerb(&cobra.Command{
 		Use:   "units JOB.toml",
-		Short: "How many hidden units? A row per number of units, with loss, cost and fit",
+		Short: "How many hidden units? A line per number, with loss and cost",
 		Long: `units cuts the network to every number of hidden units from what was trained down to
 1, brings each to fixed point and measures it on the selection recordings, beside
 flash, RAM and cycles on every target. The network that was trained with another

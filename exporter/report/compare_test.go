@@ -472,9 +472,9 @@ func TestTablesOfChanges(t *testing.T) {
 		change, low, high float64
 		head, cell        string
 	}{
-		dataset.RMSE:      {0.1, 0.05, 0.15, "error, new against old", "+10.0 % [5.0, 15.0]"},
-		dataset.MaxError:  {-0.1, -0.2, 0, "error, new against old", "-10.0 % [-20.0, 0.0]"},
-		dataset.MAE:       {1e-5, -0.1, 0.1, "error, new against old", "0.0 % [-10.0, 10.0]"},
+		dataset.RMSE:      {0.1, 0.05, 0.15, "error change", "+10.0 % [5.0, 15.0]"},
+		dataset.MaxError:  {-0.1, -0.2, 0, "error change", "-10.0 % [-20.0, 0.0]"},
+		dataset.MAE:       {1e-5, -0.1, 0.1, "error change", "0.0 % [-10.0, 10.0]"},
 		dataset.Bias:      {0.5, 0.25, 1.5, "size, new less old", "+0.5000 [0.2500, 1.500]"},
 		dataset.Accuracy:  {-0.02, -0.03, -0.01, "share, new less old", "-2.0 points [-3.0, -1.0]"},
 		dataset.Explained: {0.01, 0, 0.02, "share, new less old", "+1.0 points [0.0, 2.0]"},

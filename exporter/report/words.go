@@ -114,9 +114,10 @@ func withInterval(show func(float64) string, v, low, high *float64) string {
 		strings.TrimSuffix(show(*high), " %"))
 }
 
-// signed prints a change with its sign; 0 without one.
+// signed prints a change with its sign; 0 for one that is printed as none.
 func signed(v float64, show func(float64) string) string {
 	switch {
+	case show(math.Abs(v)) == show(0):
 	case v > 0:
 		return "+" + show(v)
 	case v < 0:
