@@ -42,6 +42,7 @@ var (
 // handoff is that of kerf plan.
 func checkEveryCommand(t *testing.T, job, handoff string) {
 	t.Helper()
+	t.Setenv("COLUMNS", "400") // no name is broken
 	byHand := filepath.Join(filepath.Dir(job), "by hand")
 	kept := []string{hostileNames["wind_lag1d"], hostileNames["temp_max"],
 		hostileNames["temp_mean7d"], hostileNames["season_cos"], hostileNames["temp_range"]}
@@ -57,14 +58,14 @@ func checkEveryCommand(t *testing.T, job, handoff string) {
 		more    []string // that JSON has beside them
 	}{
 		{slices.Concat([]string{"export", job, "--out", byHand}, cut), one, hostileFeatures, rows},
-		{[]string{"show", handoff}, all, shown, hostileFeatures},
+		{[]string{"show", handoff, "--all"}, all, shown, hostileFeatures},
 		{[]string{"compare", byHand, handoff}, all, judged, []string{hostileTarget}},
 		{[]string{"rank", job}, all, slices.Concat(hostileFeatures, hostileOutputs,
 			hostileScenarios, pick("temperature", "level")), nil},
 		{[]string{"observe", job}, all, append([]string{hostileRegion}, hostileOutputs...), nil},
 		{[]string{"prune", job}, all, slices.Concat(judged, []string{hostileFrontEnd}), nil},
 		{slices.Concat([]string{"prune", job}, cut), all, slices.Concat(judged, kept), nil},
-		{[]string{"units", job}, all, []string{hostileOutputs[0], hostileTarget}, nil},
+		{[]string{"units", job, "--all"}, all, []string{hostileOutputs[0], hostileTarget}, nil},
 		{slices.Concat([]string{"quantize", job}, cut), all, judged, nil},
 		{slices.Concat([]string{"recover", job, "--epochs", "1"}, cut), all, hostileOutputs[:1],
 			slices.Concat(hostileScenarios, []string{hostileRegion})},

@@ -53,11 +53,11 @@ func TestSentencesFollowFromFigures(t *testing.T) {
 		"slow job": {func(dir string) error { return slow.Write(dir, 0) }, false,
 			[]string{"Rounding breaks a tolerance", "It is forced by trained unit"}},
 		"open data, 10 %": {city(`"5 %"`, `"10 %"`), false,
-			[]string{"Rounded it costs the same", "was found later"}},
+			[]string{"In fixed point it costs the same", "was found later"}},
 		"open data, int4": {city("[outputs]", int4), false,
 			[]string{"Rounding breaks a tolerance"}},
 		"open data, int4 at 10 %": {city("[outputs]", int4, `"5 %"`, `"10 %"`), false,
-			[]string{"Rounded it costs 0.", "although less is left"}},
+			[]string{"In fixed point it costs 0.", "although less is left"}},
 		"open data, int4 at 0.2 %": {city("[outputs]", int4, `"5 %"`, `"0.2 %"`), false,
 			[]string{"are to blame", "none of the"}},
 		"open data, no time": {city("[outputs]", search(`time = "1 ms"`)), true,
@@ -375,7 +375,7 @@ var forms = []form{
 		(*told).breaksMore},
 	{known(`Rounding breaks a tolerance, see number INT, the nearest of INT ways\.`),
 		"rounding_breaks_tolerance", (*told).roundingBreaks},
-	{known(`Rounded it costs (?:FIGURE more|the same(?:, but INT B more)?), see number INT\.`),
+	{known(`In fixed point it costs (?:FIGURE more|the same(?:, but INT B more)?), see number INT\.`),
 		"rounded_costs_", (*told).roundedCosts},
 	{known(`It was not rounded: (?:the time that the job gives was over`,
 		`|after \d+ roundings no more are tried)\.`), "not_rounded", (*told).notRounded},
@@ -773,7 +773,7 @@ func (s *told) asGiven(l *toldLoss, reach, tolerance string) string {
 func (s *told) noneIsWithin(m []string) string {
 	rounded := 0
 	for _, c := range s.Frontier.Candidates {
-		if c.fixed() && c.Change == "rounded" {
+		if c.fixed() && c.Change == "brought to fixed point" {
 			rounded++
 		}
 		if c.fixed() && c.within() {
