@@ -26,9 +26,17 @@ const (
 // compiler, the caution, and what to do next.
 func (r *signoffResult) firstScreen(w io.Writer, p page) error {
 	loss, cost := r.JudgedLoss(), r.JudgedCost()
+	if len(loss) == 0 {
+		loss = r.UnjudgedLoss()
+	}
+	if len(cost) == 0 {
+		cost = r.UnjudgedCost()
+	}
 	for nLoss, nCost := min(screenLoss, len(loss)), min(screenCost, len(cost)); ; {
 		var b strings.Builder
-		if err := r.screen(&b, p, loss[:nLoss], cost[:nCost]); err != nil {
+		tables := []report.Table{lossScreen(loss[:nLoss], len(loss)),
+			costScreen(cost[:nCost], len(cost))}
+		if err := r.screen(&b, p, tables); err != nil {
 			return err
 		}
 		if strings.Count(b.String(), "\n") <= screenLines || nLoss <= 1 && nCost <= 1 {
@@ -43,8 +51,8 @@ func (r *signoffResult) firstScreen(w io.Writer, p page) error {
 	}
 }
 
-// screen writes the first screen with the given rows.
-func (r *signoffResult) screen(b *strings.Builder, p page, loss, cost []report.JudgedRow) error {
+// screen writes the first screen with the given tables.
+func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table) error {
 	s := r.Signoff
 	line := func(text string, most int) { fmt.Fprintln(b, p.wrapUpTo(text, 2, most)) }
 	line(fmt.Sprintf("Sign-off: %s (kerf %s), handoff: %s", s.Name, s.Kerf, r.handoff), 2)
@@ -58,8 +66,7 @@ func (r *signoffResult) screen(b *strings.Builder, p page, loss, cost []report.J
 	if explained := s.ShortExplained(); explained != "" {
 		line(explained, 2)
 	}
-	for _, full := range []report.Table{lossScreen(loss, len(r.JudgedLoss())),
-		costScreen(cost, len(r.JudgedCost()))} {
+	for _, full := range tables {
 		if len(full.Rows) == 0 {
 			continue
 		}
@@ -76,16 +83,19 @@ func (r *signoffResult) screen(b *strings.Builder, p page, loss, cost []report.J
 	return nil
 }
 
-// lossScreen shows the tightest of all judged rows of the accuracy. Names stand last: values stay
-// below each other however long a name is.
+// lossScreen shows some rows of the accuracy, of so many. Names stand last: values stay below each
+// other however long a name is.
 func lossScreen(rows []report.JudgedRow, all int) report.Table {
-	upTo := "rise up to"
+	what, upTo := "Accuracy, measured", "rise up to"
 	for _, row := range rows {
-		if !row.IsRise {
+		switch {
+		case row.Verdict == "":
+			what, upTo = "Accuracy, measured, without a tolerance", "change"
+		case !row.IsRise:
 			upTo = "up to"
 		}
 	}
-	t := report.Table{Title: screenTitle("Accuracy, measured", len(rows), all),
+	t := report.Table{Title: screenTitle(what, len(rows), all),
 		Head: []string{"verdict", "used", upTo, "limit", "float", "fixed", "row"}, Numbers: 1,
 		Words: 1}
 	for _, row := range rows {
@@ -96,9 +106,13 @@ func lossScreen(rows []report.JudgedRow, all int) report.Table {
 	return t
 }
 
-// costScreen shows the tightest of all rows of the cost that have a limit.
+// costScreen shows some rows of the cost, of so many.
 func costScreen(rows []report.JudgedRow, all int) report.Table {
-	t := report.Table{Title: screenTitle("Cost", len(rows), all), Head: []string{"verdict",
+	what := "Cost"
+	if len(rows) > 0 && rows[0].Verdict == "" {
+		what = "Cost, without a limit"
+	}
+	t := report.Table{Title: screenTitle(what, len(rows), all), Head: []string{"verdict",
 		"used", "value", "limit", "uncut", "kind", "row"}, Numbers: 1, Words: 2}
 	for _, row := range rows {
 		t.Rows = append(t.Rows, []string{report.ShortVerdict(row.Verdict),

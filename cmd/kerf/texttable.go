@@ -35,9 +35,9 @@ func (p page) printTexts(w io.Writer, tables []report.Table) error {
 	return nil
 }
 
-// printText draws one table: a head, a line, columns without lines between them. A table that is
-// wider than the page is drawn as several, of which each has some of the columns; the first column,
-// which names the rows, stands in all of them.
+// printText draws one table: a head, a line, columns without lines between them. A column without
+// any text is left out. A table that is wider than the page is drawn as several, of which each has
+// some of the columns; the first column, which names the rows, stands in all of them.
 func (p page) printText(w io.Writer, t report.Table) error {
 	if len(t.Rows) == 0 {
 		fmt.Fprintln(w, "  nothing to show")
@@ -123,18 +123,32 @@ func (p page) parts(t report.Table) [][]int {
 
 // partsUpTo deals columns out to parts of a largest width. A part has two columns at least.
 func (p page) partsUpTo(t report.Table, width int) [][]int {
-	parts, taken := [][]int{{0}}, p.leastWidth(t, 0)
-	for c := 1; c < len(t.Head); c++ {
-		least := p.leastWidth(t, c)
-		last := len(parts) - 1
+	var columns []int
+	for c := range t.Head {
+		if !isEmpty(t, c) {
+			columns = append(columns, c)
+		}
+	}
+	if len(columns) == 0 {
+		return [][]int{{0}}
+	}
+	first := columns[0]
+	parts, taken := [][]int{{first}}, p.leastWidth(t, first)
+	for _, c := range columns[1:] {
+		least, last := p.leastWidth(t, c), len(parts)-1
 		if taken+1+least > width && len(parts[last]) > 1 {
-			parts, taken = append(parts, []int{0}), p.leastWidth(t, 0)
+			parts, taken = append(parts, []int{first}), p.leastWidth(t, first)
 			last++
 		}
 		parts[last] = append(parts[last], c)
 		taken += 1 + least
 	}
 	return parts
+}
+
+// isEmpty reports whether no cell of a column holds a text.
+func isEmpty(t report.Table, c int) bool {
+	return !slices.ContainsFunc(t.Rows, func(row []string) bool { return row[c] != "" })
 }
 
 // widths returns how wide each column of a part is: every column gets what it needs at least, and

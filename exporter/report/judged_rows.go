@@ -27,32 +27,65 @@ type JudgedRow struct {
 func (s *Signoff) JudgedLoss() []JudgedRow {
 	var rows []JudgedRow
 	for _, l := range s.Loss {
-		if l.Verdict == "" {
-			continue
+		if l.Verdict != "" {
+			rows = append(rows, judgedLoss(&l))
 		}
-		show := l.show()
-		rows = append(rows, JudgedRow{Name: RowText(l.Output, l.WhereName()),
-			Metric: l.metricAndUnit(), Given: show(l.Float), Value: show(l.Fixed),
-			UpTo: cmp.Or(l.upTo(), show(l.Fixed)), Limit: l.limit(), Used: l.Used(),
-			IsRise: l.ToleranceOn == budget.OnRise && !l.Metric.IsShare(), Kind: l.Kind,
-			Verdict: l.Verdict})
 	}
 	return tightestFirst(rows)
+}
+
+// judgedLoss is made of a row of the accuracy.
+func judgedLoss(l *LossRow) JudgedRow {
+	show := l.show()
+	return JudgedRow{Name: RowText(l.Output, l.WhereName()), Metric: l.metricAndUnit(),
+		Given: show(l.Float), Value: show(l.Fixed), UpTo: cmp.Or(l.upTo(), show(l.Fixed)),
+		IsRise: l.ToleranceOn == budget.OnRise && !l.Metric.IsShare(), Limit: l.limit(),
+		Used: l.Used(), Kind: l.Kind, Verdict: l.Verdict}
 }
 
 // JudgedCost returns the rows of the cost that have a limit, in the order of [Signoff.JudgedLoss].
 func (s *Signoff) JudgedCost() []JudgedRow {
 	var rows []JudgedRow
 	for _, c := range s.Cost {
-		if c.Verdict == "" {
-			continue
+		if c.Verdict != "" {
+			rows = append(rows, judgedCost(&c))
 		}
-		value := Quantity(c.Value, c.Unit)
-		rows = append(rows, JudgedRow{Name: RowText(c.Target, string(c.Resource)),
-			Given: Quantity(c.Before, c.Unit), Value: value, UpTo: value, Limit: c.limit(),
-			Used: c.Used(), Kind: c.Kind, Verdict: c.Verdict})
 	}
 	return tightestFirst(rows)
+}
+
+// judgedCost is made of a row of the cost.
+func judgedCost(c *CostRow) JudgedRow {
+	value := Quantity(c.Value, c.Unit)
+	return JudgedRow{Name: RowText(c.Target, string(c.Resource)),
+		Given: Quantity(c.Before, c.Unit), Value: value, UpTo: value, Limit: c.limit(),
+		Used: c.Used(), Kind: c.Kind, Verdict: c.Verdict}
+}
+
+// UnjudgedLoss returns the first row of every output, over all recordings, for jobs without a
+// tolerance.
+func (s *Signoff) UnjudgedLoss() []JudgedRow {
+	var rows []JudgedRow
+	for i, l := range s.Loss {
+		if i == 0 || s.Loss[i-1].Output != l.Output {
+			rows = append(rows, judgedLoss(&l))
+			rows[len(rows)-1].UpTo = l.change()
+		}
+	}
+	return rows
+}
+
+// UnjudgedCost returns flash, RAM and cycles of every target, for jobs without a limit.
+func (s *Signoff) UnjudgedCost() []JudgedRow {
+	var rows []JudgedRow
+	for _, target := range s.TargetNames() {
+		for _, resource := range []budget.Resource{budget.Flash, budget.RAM, budget.Cycles} {
+			if c := s.Total(target, resource); c != nil {
+				rows = append(rows, judgedCost(c))
+			}
+		}
+	}
+	return rows
 }
 
 // tightestFirst sorts rows by verdict, then by the share of the limit that they use.

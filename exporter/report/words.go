@@ -82,6 +82,9 @@ func Quantity(v float64, unit string) string {
 
 // grouped prints a whole number in groups of three digits.
 func grouped(v float64) string {
+	if v < 0 {
+		return "-" + grouped(-v)
+	}
 	digits := strconv.FormatFloat(math.Round(v), 'f', 0, 64)
 	var b strings.Builder
 	for i, d := range digits {

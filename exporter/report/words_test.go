@@ -34,3 +34,13 @@ func TestUsedOfALeastValue(t *testing.T) {
 		t.Errorf("used is %q, want 11 %%", got)
 	}
 }
+
+// The sign of a number stands at its first group.
+func TestNumbersInGroups(t *testing.T) {
+	for want, v := range map[string]float64{"-510": -510, "-24 510": -24510, "0": 0, "999": 999,
+		"1 000": 1000} {
+		if got := Quantity(v, "cycles"); got != want {
+			t.Errorf("%g: %q, want %q", v, got, want)
+		}
+	}
+}
