@@ -111,7 +111,7 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 		}
 		e.facts = append(e.facts,
 			[]string{"limit", fmt.Sprintf("%s on %s, set by %s", limitText, on, l.From)})
-		e.facts = append(e.facts, margin(l.Margin, "the upper end of the interval"))
+		e.facts = append(e.facts, used(l.Used(), "tolerance, by the upper end of the interval"))
 	}
 	e.Why = lossWhy(l)
 	return e
@@ -161,12 +161,13 @@ func lossWhy(l report.LossRow) string {
 	return "not judged: the job gives no tolerance on it"
 }
 
-// margin returns the line of the text about the room to a limit; it is empty without a margin.
-func margin(v *float64, of string) []string {
+// used returns the line of the text about the share of a limit that is taken; it is empty without
+// one.
+func used(v *float64, of string) []string {
 	if v == nil {
-		return []string{"margin", ""}
+		return []string{"used", ""}
 	}
-	return []string{"margin", fmt.Sprintf("%s of the limit, from %s", report.Percent(*v), of)}
+	return []string{"used", fmt.Sprintf("%s of the %s", report.UsedPercent(v), of)}
 }
 
 // inputsOf lists the input files of a role, each with its hash.

@@ -93,7 +93,7 @@ func explainCost(s *report.Signoff, c report.CostRow) explanation {
 			limit = "at least " + limit
 		}
 		e.facts = append(e.facts, []string{"limit", limit + ", set by " + c.From},
-			margin(c.Margin, "the value"))
+			used(c.Used(), "limit"))
 	}
 	e.Why = costWhy(c)
 	return e

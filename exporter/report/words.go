@@ -82,10 +82,11 @@ func Quantity(v float64, unit string) string {
 
 // grouped prints a whole number in groups of three digits.
 func grouped(v float64) string {
+	v = math.Round(v)
 	if v < 0 {
 		return "-" + grouped(-v)
 	}
-	digits := strconv.FormatFloat(math.Round(v), 'f', 0, 64)
+	digits := strconv.FormatFloat(math.Abs(v), 'f', 0, 64)
 	var b strings.Builder
 	for i, d := range digits {
 		if i > 0 && (len(digits)-i)%3 == 0 {
