@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"strconv"
 
 	"kerf/budget"
 	"kerf/dataset"

@@ -44,7 +44,20 @@ func (s *Signoff) Legend() string {
 	if len(s.Measured) > 0 {
 		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
 	}
-	return legend + s.extremeLegend() + s.explainedLegend()
+	return legend + s.compensationLegend() + s.extremeLegend() + s.explainedLegend()
+}
+
+// compensationLegend says why the network after the cut can be better than the one given; empty
+// where nothing was cut or no judged row is.
+func (s *Signoff) compensationLegend() string {
+	better := slices.ContainsFunc(s.Loss, func(l LossRow) bool {
+		return l.Verdict != "" && !l.Metric.IsShare() && l.Cut < l.Float
+	})
+	if s.isUncut() || !better {
+		return ""
+	}
+	return " Where cut is below float, compensation is the reason: what stays was fitted to the" +
+		" selection recordings."
 }
 
 // explainedLegend says of what an explained share is a share.
