@@ -50,7 +50,7 @@ func TestDraftTextIsSafe(t *testing.T) {
 		Name: "leakair", Model: hostile, Convention: "torch", Selection: hostile,
 		Signoff: []string{hostile, "b.csv"},
 		Outputs: []dataset.Output{{Name: hostile, Std: 1}}, Ignored: []string{hostile},
-		Fit: []Fit{{hostile, 0.3}}, Steps: 10,
+		Choices: []Choice{{Fit: []Fit{{hostile, 0.3}}}}, Steps: 10,
 	}
 	job, err := readBack(t, d.TOML())
 	if err != nil {
@@ -62,27 +62,6 @@ func TestDraftTextIsSafe(t *testing.T) {
 	}
 	if !d.IsDoubtful() || !strings.Contains(string(d.TOML()), "that is little") {
 		t.Error("a guess that explains 30 % is not doubted")
-	}
-}
-
-// As many whole sequences as fit into the steps that are tried, one at least.
-func TestFirstSteps(t *testing.T) {
-	for _, c := range []struct {
-		steps []int
-		want  int
-	}{
-		{[]int{triedSteps + 1, 1}, 1},
-		{[]int{triedSteps - 1, 1, 1}, 2},
-		{[]int{triedSteps - 1, 2, 1}, 1},
-		{[]int{1, 1}, 2},
-	} {
-		rec := &dataset.Recordings{}
-		for _, n := range c.steps {
-			rec.Sequences = append(rec.Sequences, &dataset.Sequence{Steps: n})
-		}
-		if got := len(firstSteps(rec, triedSteps).Sequences); got != c.want {
-			t.Errorf("of sequences of %v steps %d are tried, want %d", c.steps, got, c.want)
-		}
 	}
 }
 
@@ -111,8 +90,8 @@ func TestDraftTriesReadings(t *testing.T) {
 			}
 			write(t, filepath.Join(dir, "model.safetensors"), weights.String())
 			write(t, filepath.Join(dir, "selection.csv"), playedCSV(net))
-			d, err := New(filepath.Join(dir, "model.safetensors"),
-				filepath.Join(dir, "selection.csv"))
+			d, err := New(t.Context(), filepath.Join(dir, "model.safetensors"),
+				filepath.Join(dir, "selection.csv"), nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -129,7 +108,7 @@ func TestDraftTriesReadings(t *testing.T) {
 				t.Errorf("%d readings tried; read as %s, drawn was %s\n%s", d.Readings, got, want,
 					d.TOML())
 			}
-			for _, f := range d.Fit {
+			for _, f := range d.Fit() {
 				if f.Share < 0.999 {
 					t.Errorf("explains %g of %s, want all", f.Share, f.Output)
 				}
@@ -207,7 +186,7 @@ func TestNothingIsExplainedOfAConstant(t *testing.T) {
 			s.Y[at] = 0
 		}
 	}
-	fit := fitOf(float, recordings, "")
+	fit := fitOf(dataset.Measure(float, recordings, nil), float.Outputs, recordings, "")
 	if fit[0].Share != 0 || fit[1].Share < 0.999 {
 		t.Errorf("of a constant %g, of the other output %g is explained", fit[0].Share,
 			fit[1].Share)
