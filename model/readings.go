@@ -15,7 +15,9 @@ type Reading struct {
 	Spec Spec
 	// Usual says that the reading takes only what its convention says where a file is silent: a
 	// GRU of torch has the reset gate after the product, and nothing follows the last layer.
-	Usual           bool
+	Usual bool
+	// Inferred says that the convention alone, without layers, reads the file in the same way.
+	Inferred        bool
 	Inputs, Outputs int // of the network
 
 	complete *Import // of a file that leaves nothing open; nil of arrays
@@ -137,18 +139,13 @@ func arrayReadings(at place, tensors map[string]*Tensor, convention string) ([]R
 		if inferred != nil && !reflect.DeepEqual(n, inferred) {
 			continue
 		}
-		add := func(to *[]Reading, spec Spec, isUsual bool) {
-			*to = append(*to, Reading{Spec: spec, Usual: isUsual, Inputs: n.Inputs(),
-				Outputs: n.Outputs(), read: read})
-		}
+		r := Reading{Inputs: n.Inputs(), Outputs: n.Outputs(), read: read}
 		for _, with := range s.withActivations() {
-			if inferred != nil {
-				add(&usual, Spec{Convention: convention}, true) // the file leaves nothing open
-			} else {
-				add(&usual, with, true)
-			}
+			r.Spec, r.Usual, r.Inferred = with, true, inferred != nil
+			usual = append(usual, r)
 			for _, unusual := range with.departures() {
-				add(&others, unusual, false)
+				r.Spec, r.Usual, r.Inferred = unusual, false, false
+				others = append(others, r)
 			}
 		}
 		if len(usual) > mostReadings {

@@ -38,17 +38,13 @@ type Draft struct {
 
 // Choice is a reading of the model file with what it explains.
 type Choice struct {
-	Layers []model.LayerSpec // empty where the file says all
-	Fit    []Fit
+	Layers   []model.LayerSpec // none of a file that says all itself
+	Inferred bool              // the job need not list the layers
+	Fit      []Fit
 }
 
 // String returns the layers in one line.
-func (c Choice) String() string {
-	if len(c.Layers) == 0 {
-		return "as the file says"
-	}
-	return model.Spec{Layers: c.Layers}.String()
-}
+func (c Choice) String() string { return model.Spec{Layers: c.Layers}.String() }
 
 // Fit says how near the network comes to one recorded output with these guesses.
 type Fit struct {

@@ -1,9 +1,6 @@
 package draft
 
 import (
-	"bytes"
-	"fmt"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,7 +8,6 @@ import (
 
 	"kerf/budget"
 	"kerf/dataset"
-	"kerf/model"
 
 	"kerf/testdata/randomnet"
 )
@@ -62,116 +58,6 @@ func TestDraftTextIsSafe(t *testing.T) {
 	}
 	if !d.IsDoubtful() || !strings.Contains(string(d.TOML()), "that is little") {
 		t.Error("a guess that explains 30 % is not doubted")
-	}
-}
-
-// A draft finds what the model file does not say: cells, order of the dense layers and their
-// activations, by the outputs that the network gave with them. The job that it writes reads the
-// file as it was meant.
-func TestDraftTriesReadings(t *testing.T) {
-	for _, c := range []struct {
-		name       string
-		convention string
-		kind       model.Kind
-		dense      []model.Activation
-	}{
-		{"relu between two dense layers", "torch", model.GRUResetAfter,
-			[]model.Activation{model.ReLU, model.Identity}},
-		{"elman with relu", "torch", model.ElmanReLU, []model.Activation{model.Identity}},
-		{"two hidden dense layers of one size", "torch", model.LSTM,
-			[]model.Activation{model.Tanh, model.ReLU, model.Identity}},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			dir := t.TempDir()
-			net := drawnNetwork(c.kind, c.dense)
-			var weights bytes.Buffer
-			if err := model.WriteSafetensors(&weights, model.ToTorch(net), nil); err != nil {
-				t.Fatal(err)
-			}
-			write(t, filepath.Join(dir, "model.safetensors"), weights.String())
-			write(t, filepath.Join(dir, "selection.csv"), playedCSV(net))
-			d, err := New(t.Context(), filepath.Join(dir, "model.safetensors"),
-				filepath.Join(dir, "selection.csv"), nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			d.Name, d.Model, d.Selection, d.Signoff = "drawn", "model.safetensors", "selection.csv",
-				[]string{"selection.csv"}
-			write(t, filepath.Join(dir, "job.toml"), string(d.TOML()))
-			write(t, filepath.Join(dir, "features.csv"), string(d.FeaturesCSV()))
-			write(t, filepath.Join(dir, "outputs.csv"), string(d.OutputsCSV()))
-			in, err := budget.Load(filepath.Join(dir, "job.toml"))
-			if err != nil {
-				t.Fatalf("%v\n%s", err, d.TOML())
-			}
-			if got, want := in.Float.Net.String(), net.String(); got != want || d.Readings < 2 {
-				t.Errorf("%d readings tried; read as %s, drawn was %s\n%s", d.Readings, got, want,
-					d.TOML())
-			}
-			for _, f := range d.Fit() {
-				if f.Share < 0.999 {
-					t.Errorf("explains %g of %s, want all", f.Share, f.Output)
-				}
-			}
-		})
-	}
-}
-
-// drawnNetwork has three inputs, five units and dense layers of five, but for the last, which gives
-// two outputs.
-func drawnNetwork(kind model.Kind, dense []model.Activation) *model.Network {
-	random := rand.New(rand.NewPCG(8, uint64(kind)))
-	drawn := func(n int) []float64 {
-		v := make([]float64, n)
-		for i := range v {
-			v[i] = float64(float32(0.5 * random.NormFloat64()))
-		}
-		return v
-	}
-	rows := kind.Gates() * 5
-	net := &model.Network{Recurrent: []*model.Recurrent{{Kind: kind, Inputs: 3, Units: 5,
-		W: drawn(3 * rows), U: drawn(5 * rows), B: drawn(rows), D: drawn(rows)}}}
-	for i, a := range dense {
-		outputs := 5
-		if i == len(dense)-1 {
-			outputs = 2
-		}
-		net.Dense = append(net.Dense,
-			&model.Dense{Inputs: 5, Outputs: outputs, W: drawn(5 * outputs), B: drawn(outputs),
-				Activation: a})
-	}
-	if kind == model.ElmanReLU {
-		for i := range net.Recurrent[0].U {
-			net.Recurrent[0].U[i] *= 0.3 // so that the state does not grow without end
-		}
-	}
-	return net
-}
-
-// playedCSV is a recording of random features and what the network gives for them.
-func playedCSV(net *model.Network) string {
-	random := rand.New(rand.NewPCG(9, 9))
-	var b strings.Builder
-	b.WriteString("sequence,scenario,t,a,b,c,y,z\n")
-	for sequence := range 6 {
-		run := net.NewRun()
-		x, y := make([]float64, 3), make([]float64, 2)
-		for step := range 80 {
-			for i := range x {
-				x[i] = 0.7*x[i] + random.NormFloat64()
-			}
-			run.Step(x, y)
-			fmt.Fprintf(&b, "%d,only,%d,%.9g,%.9g,%.9g,%.9g,%.9g\n", sequence, step, x[0], x[1],
-				x[2], y[0], y[1])
-		}
-	}
-	return b.String()
-}
-
-func write(t *testing.T, path, content string) {
-	t.Helper()
-	if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
-		t.Fatal(err)
 	}
 }
 

@@ -168,7 +168,7 @@ func (d *Draft) sayModel(say func(format string, args ...any)) {
 		if d.Convention != "" {
 			say("%sconvention = %s", comment, targets.TOMLString(d.Convention))
 		}
-		if len(c.Layers) == 0 {
+		if len(c.Layers) == 0 || c.Inferred {
 			continue
 		}
 		if !d.IsOpen() {
@@ -184,9 +184,8 @@ func (d *Draft) sayModel(say func(format string, args ...any)) {
 	if d.Next == nil {
 		return
 	}
-	if len(d.Choices[0].Layers) == 0 {
-		say("# %s: nothing follows the last layer, and the gates are as the convention has them.",
-			Guess)
+	if best := d.Choices[0]; best.Inferred {
+		say("# %s: the file is read as %s.", Guess, oneLine(best.String()))
 	}
 	say("# The next best way to read it explains %s: %s.", d.shares(d.Next.Fit),
 		oneLine(d.Next.String()))

@@ -304,7 +304,8 @@ func (c *contest) float(r model.Reading, setting int) *dataset.Float {
 // they are longer.
 func beginnings(rec *dataset.Recordings, steps int) *dataset.Recordings {
 	for ; ; steps *= 2 {
-		some := cut(rec, min(lanes.Width, len(rec.Sequences)), steps)
+		n := min(lanes.Width, len(rec.Sequences))
+		some := cut(rec, n, max(1, steps/n))
 		if steps >= rec.Steps() || !anyStandsStill(some) {
 			return some
 		}
@@ -316,24 +317,24 @@ func beginnings(rec *dataset.Recordings, steps int) *dataset.Recordings {
 func spreadOut(rec *dataset.Recordings, steps int) *dataset.Recordings {
 	n := len(rec.Sequences)
 	for {
-		some := cut(rec, n, rec.Steps())
+		some := cut(rec, n, rec.Steps()) // whole ones
 		if some.Steps() <= steps {
 			return some
 		}
 		if n <= dataset.BootstrapSequences {
-			return cut(rec, n, steps)
+			return cut(rec, n, steps/n)
 		}
 		n = max(dataset.BootstrapSequences, n*steps/some.Steps())
 	}
 }
 
-// cut returns so many sequences, evenly spread, each cut to its share of the steps.
-func cut(rec *dataset.Recordings, sequences, steps int) *dataset.Recordings {
+// cut returns so many sequences, evenly spread, each with its first steps, longest at most.
+func cut(rec *dataset.Recordings, sequences, longest int) *dataset.Recordings {
 	some := *rec
 	some.Sequences = nil
 	for i := range sequences {
 		s := *rec.Sequences[i*len(rec.Sequences)/sequences]
-		s.Steps = min(s.Steps, max(1, steps/sequences))
+		s.Steps = min(s.Steps, longest)
 		s.X, s.Y = s.X[:s.Steps*rec.Features], s.Y[:s.Steps*rec.Outputs]
 		some.Sequences = append(some.Sequences, &s)
 	}
@@ -402,7 +403,7 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 	d.Choices = nil
 	for _, e := range equal {
 		score := dataset.Measure(c.float(e.Reading, at), c.rec, nil)
-		d.Choices = append(d.Choices, Choice{e.Spec.Layers,
+		d.Choices = append(d.Choices, Choice{e.Spec.Layers, e.Inferred,
 			fitOf(score, c.settings[at].outputs, c.rec, c.columns.column)})
 	}
 	rest := slices.DeleteFunc(slices.Concat(usual, others), func(e *entrant) bool {
@@ -410,7 +411,7 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 	})
 	if len(rest) > 0 {
 		next := slices.MinFunc(rest, byQuality)
-		d.Next = &Choice{next.Spec.Layers, next.best().fits}
+		d.Next = &Choice{next.Spec.Layers, next.Inferred, next.best().fits}
 	}
 	s := c.settings[at]
 	d.Features, d.Outputs, d.Normalised, d.Scaled = s.features, s.outputs, s.normalised, s.scaled
