@@ -3,6 +3,7 @@ package draft
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -87,4 +88,71 @@ func readBack(t *testing.T, text []byte) (*budget.Job, error) {
 		t.Fatal(err)
 	}
 	return budget.ReadJob(file)
+}
+
+// A recording is cut to beginnings that are evenly spread, longer ones where an output stands
+// still; finalists see whole sequences, as many as an interval wants.
+func TestParts(t *testing.T) {
+	recordings := func(steps ...int) *dataset.Recordings {
+		rec := &dataset.Recordings{Features: 1, Outputs: 1}
+		for _, n := range steps {
+			s := &dataset.Sequence{Steps: n}
+			for i := range n {
+				s.X, s.Y = append(s.X, 1), append(s.Y, float64(i/50)) // still for 50 steps
+			}
+			rec.Sequences = append(rec.Sequences, s)
+		}
+		return rec
+	}
+	lengths := func(rec *dataset.Recordings) (steps []int) {
+		for _, s := range rec.Sequences {
+			steps = append(steps, s.Steps)
+		}
+		return steps
+	}
+	for _, c := range []struct {
+		got  *dataset.Recordings
+		want []int
+	}{
+		{got: beginnings(recordings(100), 60), want: []int{60}},
+		{got: beginnings(recordings(100), 20), want: []int{80}},
+		{got: beginnings(recordings(40, 30), 20), want: []int{40, 30}},
+		{got: beginnings(recordings(100, 10, 100), 180), want: []int{60, 10, 60}},
+		{got: spreadOut(recordings(100, 10, 100), 210), want: []int{100, 10, 100}},
+		{got: spreadOut(recordings(100, 10, 100), 60), want: []int{20, 10, 20}},
+		{got: spreadOut(recordings(1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12), 40),
+			want: []int{1, 3, 5, 7, 9, 11}},
+	} {
+		if got := lengths(c.got); !slices.Equal(got, c.want) {
+			t.Errorf("sequences of %v steps, want %v", got, c.want)
+		}
+	}
+}
+
+// A round takes no more work than it may, a reading at least some steps, and every reading that can
+// win is in the last round.
+func TestRounds(t *testing.T) {
+	for _, c := range []struct {
+		usual, others, settings, parameters, steps int
+	}{{1, 0, 2, 1000, 50}, {256, 1792, 4, 14_000, 40_000}, {4096, 0, 4, 1, 1}, {9, 9, 1, 1e7, 1e6}} {
+		plan := rounds(c.usual, c.others, c.settings, c.parameters, c.steps)
+		if first := plan[0]; first.usual != c.usual || first.others != c.others ||
+			first.settings != c.settings {
+			t.Errorf("%+v: the first round is %+v", c, first)
+		}
+		for i, r := range plan {
+			isLast := i == len(plan)-1
+			work, least, most := r.work()*float64(c.parameters), fewestTried, float64(roundWork)
+			if isLast {
+				least, most = finalSteps, finalWork
+			}
+			if r.steps > c.steps || r.steps < min(least, c.steps) ||
+				work > most && r.steps > least {
+				t.Errorf("%+v: round %d is %+v, of %g", c, i, r, work)
+			}
+			if (r.usual > finalists || r.others > finalists) && isLast {
+				t.Errorf("%+v: the last round is %+v", c, r)
+			}
+		}
+	}
 }

@@ -26,9 +26,8 @@ const (
 	finalists = 8
 	// finalWork bounds that round.
 	finalWork = 4e10
-	// triedSteps is the number of steps that finalists are tried on at least, where there are so
-	// many.
-	triedSteps = 20_000
+	// finalSteps is the number of steps that they are tried on at least, where there are so many.
+	finalSteps = 5_000
 )
 
 // departureHalves is the share of the error of the best usual reading that another one must take
@@ -83,7 +82,11 @@ func (d *Draft) hold(ctx context.Context, contests []*contest,
 			failed = errors.Join(failed, err)
 			continue
 		}
-		err = c.run(ctx, rec, func(share float64) {
+		found := math.Inf(-1)
+		if best != nil {
+			found = best.quality()
+		}
+		err = c.run(ctx, rec, found, func(share float64) {
 			const all = 100 // percent
 			if progress != nil {
 				progress(int(all*(float64(i)+share))/len(contests), all)
@@ -140,7 +143,7 @@ type round struct{ usual, others, settings, steps int }
 
 func (r round) runs() int { return (r.usual + r.others) * r.settings }
 
-func (r round) work() float64 { return float64(r.runs()) * float64(r.steps) }
+func (r round) work() float64 { return float64(r.runs() * r.steps) }
 
 // rounds plans the rounds for so many readings and settings of networks with so many parameters:
 // all are tried on few steps, a quarter of them on more, until the finalists are left. What remains
@@ -153,7 +156,7 @@ func rounds(usual, others, settings, parameters, steps int) []round {
 		r.steps = min(steps, max(least, affordable))
 		return r
 	}
-	for usual > finalists || others > finalists {
+	for len(all) == 0 || usual > finalists || others > finalists {
 		r := with(roundWork, fewestTried)
 		all = append(all, r)
 		share := 4
@@ -164,12 +167,13 @@ func rounds(usual, others, settings, parameters, steps int) []round {
 		others = min(others, max(finalists, others/share))
 		settings = min(settings, 2)
 	}
-	return append(all, with(finalWork, triedSteps))
+	return append(all, with(finalWork, finalSteps))
 }
 
-// run tries the readings on the recording, round by round. report is called with the share of the
-// work that is done. The error is that of ctx.
-func (c *contest) run(ctx context.Context, rec *dataset.Recordings,
+// run tries the readings on the recording, round by round, and stops where all are hopeless beside
+// the quality that was found with other columns. report is called with the share of the work that
+// is done. The error is that of ctx.
+func (c *contest) run(ctx context.Context, rec *dataset.Recordings, found float64,
 	report func(share float64)) error {
 	for _, r := range c.readings {
 		if c.columns.column != "" && r.ActivatesOutputs() {
@@ -191,17 +195,23 @@ func (c *contest) run(ctx context.Context, rec *dataset.Recordings,
 		all += r.work()
 	}
 	for i, r := range plan {
-		isFinal := i == len(plan)-1
-		c.usual, c.others = leading(c.usual, r.usual, r.settings),
-			leading(c.others, r.others, r.settings)
 		c.rec = beginnings(rec, r.steps)
-		if isFinal {
+		if i == len(plan)-1 {
 			c.rec = spreadOut(rec, r.steps)
+		}
+		if i > 0 {
+			found = max(found, c.quality())
+			c.usual = leading(c.usual, r.usual, r.settings, found)
+			c.others = leading(c.others, r.others, r.settings, found)
 		}
 		if err := c.try(ctx, slices.Concat(c.usual, c.others), func(share float64) {
 			report((done + float64(share*r.work())) / all)
 		}); err != nil {
 			return err
+		}
+		c.sort()
+		if isHopeless(c.quality(), found) {
+			return nil
 		}
 		done += r.work()
 	}
@@ -211,26 +221,39 @@ func (c *contest) run(ctx context.Context, rec *dataset.Recordings,
 // parameters returns the number of parameters of the networks.
 func (c *contest) parameters() int { return c.readings[0].Import().Network.Parameters() }
 
-// leading returns the best entrants, with their best settings.
-func leading(entrants []*entrant, most, settings int) []*entrant {
-	if len(entrants) > 0 && entrants[0].best().fits != nil {
-		slices.SortStableFunc(entrants, byQuality)
-	}
-	entrants = entrants[:min(len(entrants), most)]
-	for _, e := range entrants {
+// leading returns the first entrants with their first settings, without those that are hopeless
+// beside the quality that was found, but two: the best ones are compared.
+func leading(entrants []*entrant, most, settings int, found float64) []*entrant {
+	var left []*entrant
+	for i, e := range entrants[:min(len(entrants), most)] {
+		if i > 1 && isHopeless(e.quality(), found) {
+			break
+		}
 		e.tries = e.tries[:min(len(e.tries), settings)]
+		for i, t := range e.tries {
+			if i > 0 && isHopeless(quality(t.fits), found) {
+				e.tries = e.tries[:i]
+				break
+			}
+		}
+		left = append(left, e)
 	}
-	return entrants
+	return left
 }
 
-// byQuality sorts the best first.
-func byQuality(a, b *entrant) int { return cmp.Compare(b.quality(), a.quality()) }
+// isHopeless reports whether a reading explains nothing at all, while another one explains half.
+func isHopeless(quality, found float64) bool { return quality < 0 && found >= goodFit }
 
-// remember tries the finalists once more where there are few sequences: then intervals rest on
-// blocks of steps too, and for these the memory of the network must be known. It sorts them.
-func (c *contest) remember(ctx context.Context) error {
+// sort puts the best entrants first.
+func (c *contest) sort() {
+	byQuality := func(a, b *entrant) int { return cmp.Compare(b.quality(), a.quality()) }
 	slices.SortStableFunc(c.usual, byQuality)
 	slices.SortStableFunc(c.others, byQuality)
+}
+
+// remember tries the finalists once more where there are few sequences: then intervals rest on
+// blocks of steps too, and for these the memory of the network must be known.
+func (c *contest) remember(ctx context.Context) error {
 	if len(c.rec.Sequences) >= dataset.BootstrapSequences || len(c.usual)+len(c.others) < 2 {
 		return ctx.Err()
 	}
@@ -239,10 +262,10 @@ func (c *contest) remember(ctx context.Context) error {
 	return c.try(ctx, slices.Concat(c.usual, c.others), func(float64) {})
 }
 
-// batchWork bounds the multiply-accumulates between two reports, about half a second on two cores,
+// batchWork bounds the multiply-accumulates between two reports, well below a second on two cores,
 // and mostTogether the networks that are in memory at a time. Both are our choice.
 const (
-	batchWork    = 5e9
+	batchWork    = 2e9
 	mostTogether = 64
 )
 
@@ -250,7 +273,7 @@ const (
 // the share that is done. The error is that of ctx.
 func (c *contest) try(ctx context.Context, entrants []*entrant, report func(share float64)) error {
 	work := float64(c.rec.Steps()) * float64(c.parameters())
-	size := min(mostTogether, 1+int(batchWork/work))
+	size := max(1, min(mostTogether, int(batchWork/work)))
 	done, all := 0, 0
 	with := make([][]*entrant, len(c.settings))
 	for _, e := range entrants {
@@ -410,7 +433,9 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 		return slices.Contains(equal, e)
 	})
 	if len(rest) > 0 {
-		next := slices.MinFunc(rest, byQuality)
+		next := slices.MaxFunc(rest, func(a, b *entrant) int {
+			return cmp.Compare(a.quality(), b.quality())
+		})
 		d.Next = &Choice{next.Spec.Layers, next.Inferred, next.best().fits}
 	}
 	s := c.settings[at]
