@@ -113,6 +113,12 @@ func conventionOf(at place, tensors map[string]*Tensor) (string, error) {
 			"they are called arr_0, arr_1 and so on", "has arrays whose names say no layer, such "+
 			"as %s", quoteAll(unknown[:min(len(unknown), most)]))
 	}
+	if a, b := tensors["arr_0"], tensors["arr_1"]; b != nil && len(a.Shape) == 2 &&
+		len(b.Shape) == 2 && a.Shape[0] == b.Shape[0] && a.Shape[1] != b.Shape[1] {
+		return "", at.unsupported("save the arrays with the names of the state dict:\n"+
+			`    numpy.savez("model.npz", **{k: v.numpy() for k, v in net.state_dict().items()})`,
+			"has the arrays of a state dict of torch without their names")
+	}
 	return "keras", nil
 }
 
@@ -120,7 +126,7 @@ func conventionOf(at place, tensors map[string]*Tensor) (string, error) {
 func arrayReadings(at place, tensors map[string]*Tensor, convention string) ([]Reading, error) {
 	read := func(s Spec) (*Network, error) { return fromArrays(at, tensors, s) }
 	inferred, plainError := read(Spec{Convention: convention})
-	if errors.Is(plainError, ErrFormat) {
+	if plainError != nil && !errors.Is(plainError, errUnsaid) {
 		return nil, plainError
 	}
 	stacks, err := stacksOf(at, tensors, convention)
@@ -172,29 +178,28 @@ func tooManyReadings(at place) error {
 // without activations. The error says that none fits, or too many.
 func stacksOf(at place, tensors map[string]*Tensor, convention string) ([][]LayerSpec, error) {
 	var b stackBuilder
-	what := ""
+	d := stateDict{file: at, tensors: tensors}
 	if convention == "torch" {
-		d := stateDict{file: at, tensors: tensors}
 		if err := d.findModules(); err != nil {
 			return nil, err
 		}
 		b.torch(&d, nil, d.recurrent, d.dense, anySize)
-		what = "of the modules " + quoteModules(slices.Concat(d.recurrent, d.dense))
 	} else {
 		k := kerasArrays{file: at}
 		for i := range len(tensors) {
 			k.arrays = append(k.arrays, tensors[fmt.Sprintf("arr_%d", i)])
 		}
 		b.keras(&k, nil)
-		what = fmt.Sprintf("of the %d arrays", len(tensors))
 	}
 	switch {
 	case b.looked > mostStacks:
 		return nil, tooManyReadings(at)
 	case len(b.all) == 0 && convention == "torch":
-		return nil, at.unsupported(shapeHint, "no order %s makes a chain of layers", what)
+		return nil, at.unsupported("each layer takes as many values as the one before it gives; "+
+			"the recurrent ones come first", "no order of its layers makes a chain: %s", d.widths())
 	case len(b.all) == 0:
-		return nil, at.unsupported(kerasShapes, "no sequence of layers has the shapes %s", what)
+		return nil, at.unsupported(kerasShapes, "no layers have the shapes of its %d arrays",
+			len(tensors))
 	}
 	return b.all, nil
 }
@@ -253,6 +258,27 @@ func (d *stateDict) sizes(m module) (inputs, units, blocks int) {
 	}
 	blocks, _ = d.blocks(hidden) // the error is a missing tensor
 	return d.tensors[input].Shape[1], d.tensors[hidden].Shape[1], blocks
+}
+
+// widths lists the modules with what they take and give.
+func (d *stateDict) widths() string {
+	var parts []string
+	add := func(m module, inputs, outputs int) {
+		parts = append(parts, fmt.Sprintf("%q %d→%d", m.name(), inputs, outputs))
+	}
+	for _, m := range d.recurrent {
+		inputs, units, _ := d.sizes(m)
+		add(m, inputs, units)
+	}
+	for _, m := range d.dense {
+		shape := d.tensors[m.prefix+"weight"].Shape
+		add(m, shape[1], shape[0])
+	}
+	const most = 8 // in one message; our choice
+	if more := len(parts) - most; more > 0 {
+		parts = append(parts[:most], fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(parts, ", ")
 }
 
 // cellsWith lists the cells of so many gates, without the reset-before GRU, which torch does not
