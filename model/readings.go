@@ -145,17 +145,18 @@ func arrayReadings(at place, tensors map[string]*Tensor, convention string) ([]R
 		if inferred != nil && !reflect.DeepEqual(n, inferred) {
 			continue
 		}
+		activated := s.withActivations()
+		if len(activated) == 0 || len(usual)+len(activated) > mostReadings {
+			return nil, tooManyReadings(at)
+		}
 		r := Reading{Inputs: n.Inputs(), Outputs: n.Outputs(), read: read}
-		for _, with := range s.withActivations() {
+		for _, with := range activated {
 			r.Spec, r.Usual, r.Inferred = with, true, inferred != nil
 			usual = append(usual, r)
 			for _, unusual := range with.departures() {
 				r.Spec, r.Usual, r.Inferred = unusual, false, false
 				others = append(others, r)
 			}
-		}
-		if len(usual) > mostReadings {
-			return nil, tooManyReadings(at)
 		}
 	}
 	if len(usual) == 0 {
@@ -338,13 +339,16 @@ func (b *stackBuilder) keras(k *kerasArrays, begun []LayerSpec) {
 	}
 }
 
-// withActivations returns a spec with every activation behind each dense layer but the last. Where
-// there are too many it stops early.
+// withActivations returns a spec with every activation behind each dense layer but the last, or
+// nothing where these are more than the most readings.
 func (s Spec) withActivations() []Spec {
 	all := []Spec{s}
 	for i, l := range s.Layers[:len(s.Layers)-1] {
 		if l.Cell != "" {
 			continue
+		}
+		if len(all)*len(activationNames) > mostReadings {
+			return nil
 		}
 		var next []Spec
 		for _, begun := range all {
@@ -352,9 +356,7 @@ func (s Spec) withActivations() []Spec {
 				next = append(next, begun.with(i, func(l *LayerSpec) { l.Activation = name }))
 			}
 		}
-		if all = next; len(all) > mostReadings {
-			break
-		}
+		all = next
 	}
 	return all
 }
