@@ -66,7 +66,8 @@ func TestReadings(t *testing.T) {
 			3072},
 		{"keras says the reset gate by the bias", numbered(ofShape(3, 15), ofShape(5, 15),
 			ofShape(15), ofShape(5, 2)), 1, 4},
-		{"keras without bias does not", numbered(ofShape(3, 15), ofShape(5, 15), ofShape(5, 2)), 2, 8},
+		{"keras without bias does not", numbered(ofShape(3, 15), ofShape(5, 15), ofShape(5, 2)), 2,
+			8},
 		{"an Elman layer or two dense ones behind an LSTM", numbered(ofShape(3, 20), ofShape(5, 20),
 			ofShape(5, 5), ofShape(5, 5), ofShape(5, 2)), 2 + 16, 4 * (2 + 16)},
 	} {
@@ -115,7 +116,8 @@ func TestFilesWithoutReadings(t *testing.T) {
 		want   string
 	}{
 		{nil, "holds no arrays"},
-		{map[string]*Tensor{"W": ofShape(3, 3), "b": ofShape(3)}, `names say no layer, such as "W", "b"`},
+		{map[string]*Tensor{"W": ofShape(3, 3), "b": ofShape(3)},
+			`names say no layer, such as "W", "b"`},
 		{extra, `has tensors of unknown meaning: "norm.running_mean" [5]`},
 		{withGRU(map[string][2]int{"a": {6, 5}, "b": {2, 5}}),
 			`no order of its layers makes a chain: "g" 3→5, "a" 5→6, "b" 5→2`},
@@ -123,8 +125,10 @@ func TestFilesWithoutReadings(t *testing.T) {
 		{numbered(long...), "can be read in more than 4096 ways"},
 		{numbered(ofShape(3, 15), ofShape(5, 15), ofShape(7), ofShape(5, 2)),
 			`array "arr_2": has shape [7], expected [15]`},
-		{numbered(ofShape(3, 15), ofShape(5, 15), ofShape(15)), "has no dense layer after the recurrent one"},
-		{numbered(ofShape(15, 3), ofShape(15, 5), ofShape(15), ofShape(15), ofShape(2, 5), ofShape(2)),
+		{numbered(ofShape(3, 15), ofShape(5, 15), ofShape(15)),
+			"has no dense layer after the recurrent one"},
+		{numbered(ofShape(15, 3), ofShape(15, 5), ofShape(15), ofShape(15), ofShape(2, 5),
+			ofShape(2)),
 			"has the arrays of a state dict of torch without their names"},
 	} {
 		readings, err := Readings(storedNPZ(t, c.arrays))

@@ -21,19 +21,22 @@ type Draft struct {
 	Convention string // of the names in the model file; empty for ONNX
 	// Choices are readings of the model file, the best first: one, or several that the recording
 	// does not tell apart, of which the user has to choose one.
-	Choices    []Choice
-	Next       *Choice // the best other one; nil if there is none
-	Readings   int     // ways to read the model file that were tried
-	Selection  string
-	Signoff    []string // empty: nobody said
-	Features   []dataset.Feature
-	Outputs    []dataset.Output // empty for a classifier
-	Classes    []string
-	Column     string   // of the class
-	Ignored    []string // columns that are neither feature nor output
-	Normalised string   // of the features, in words
-	Scaled     string   // of the outputs, in words
-	Steps      int      // of the recording that the guess was tried on
+	Choices []Choice
+	Next    *Choice // the best other one; nil if there is none
+	// NextIsBetter says that Next explains more, and is not taken because it has what is not usual
+	// (see [model.Reading]) and does not halve the error.
+	NextIsBetter bool
+	Readings     int // ways to read the model file that were tried
+	Selection    string
+	Signoff      []string // empty: nobody said
+	Features     []dataset.Feature
+	Outputs      []dataset.Output // empty for a classifier
+	Classes      []string
+	Column       string   // of the class
+	Ignored      []string // columns that are neither feature nor output
+	Normalised   string   // of the features, in words
+	Scaled       string   // of the outputs, in words
+	Steps        int      // of the recording that the guess was tried on
 }
 
 // Choice is a reading of the model file with what it explains.

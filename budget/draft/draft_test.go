@@ -134,7 +134,8 @@ func TestParts(t *testing.T) {
 func TestRounds(t *testing.T) {
 	for _, c := range []struct {
 		usual, others, settings, parameters, steps int
-	}{{1, 0, 2, 1000, 50}, {256, 1792, 4, 14_000, 40_000}, {4096, 0, 4, 1, 1}, {9, 9, 1, 1e7, 1e6}} {
+	}{{1, 0, 2, 1000, 50}, {256, 1792, 4, 14_000, 40_000}, {4096, 0, 4, 1, 1},
+		{9, 9, 1, 1e7, 1e6}} {
 		plan := rounds(c.usual, c.others, c.settings, c.parameters, c.steps)
 		if first := plan[0]; first.usual != c.usual || first.others != c.others ||
 			first.settings != c.settings {

@@ -189,7 +189,7 @@ func (d *Draft) sayModel(say func(format string, args ...any)) {
 	}
 	say("# The next best way to read it explains %s: %s.", d.shares(d.Next.Fit),
 		oneLine(d.Next.String()))
-	if quality(d.Next.Fit) > quality(d.Fit()) {
+	if d.NextIsBetter {
 		say("# %s: it explains more, but has what is not usual, and does not halve the error.",
 			Guess)
 	}

@@ -241,15 +241,20 @@ func leading(entrants []*entrant, most, settings int, found float64) []*entrant 
 	return left
 }
 
-// isHopeless reports whether a reading explains nothing at all, while another one explains half.
-func isHopeless(quality, found float64) bool { return quality < 0 && found >= goodFit }
+// isHopeless reports whether a reading explains nothing at all, while another one explains half, or
+// whether it alone gives no numbers.
+func isHopeless(quality, found float64) bool {
+	return quality < 0 && found >= goodFit || math.IsInf(quality, -1) && !math.IsInf(found, -1)
+}
 
 // sort puts the best entrants first.
 func (c *contest) sort() {
-	byQuality := func(a, b *entrant) int { return cmp.Compare(b.quality(), a.quality()) }
 	slices.SortStableFunc(c.usual, byQuality)
 	slices.SortStableFunc(c.others, byQuality)
 }
+
+// byQuality puts the best first.
+func byQuality(a, b *entrant) int { return cmp.Compare(b.quality(), a.quality()) }
 
 // remember tries the finalists once more where there are few sequences: then intervals rest on
 // blocks of steps too, and for these the memory of the network must be known.
@@ -405,12 +410,7 @@ func fitOf(score *dataset.Score, outputs []dataset.Output, rec *dataset.Recordin
 // take puts what a contest found into the draft. The error is that of ctx.
 func (d *Draft) take(ctx context.Context, c *contest) error {
 	usual, others := c.distinct()
-	group := slices.DeleteFunc(slices.Clone(others), func(e *entrant) bool {
-		return !c.beats(e.best(), usual[0].best(), departureHalves)
-	})
-	if len(group) == 0 {
-		group = usual
-	}
+	group := c.group(usual, others)
 	winner := group[0]
 	at := winner.best().setting
 	equal := []*entrant{winner}
@@ -419,7 +419,11 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 		if err := c.try(ctx, []*entrant{same}, func(float64) {}); err != nil {
 			return err
 		}
-		if !c.beats(winner.best(), same.best(), 0) {
+		least := 0.0
+		if e.Usual && !winner.Usual {
+			least = departureHalves
+		}
+		if !beats(winner.best(), same.best(), least) {
 			equal = append(equal, e)
 		}
 	}
@@ -433,10 +437,9 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 		return slices.Contains(equal, e)
 	})
 	if len(rest) > 0 {
-		next := slices.MaxFunc(rest, func(a, b *entrant) int {
-			return cmp.Compare(a.quality(), b.quality())
-		})
+		next := slices.MinFunc(rest, byQuality)
 		d.Next = &Choice{next.Spec.Layers, next.Inferred, next.best().fits}
+		d.NextIsBetter = beats(next.best(), winner.best(), 0)
 	}
 	s := c.settings[at]
 	d.Features, d.Outputs, d.Normalised, d.Scaled = s.features, s.outputs, s.normalised, s.scaled
@@ -445,6 +448,27 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 		d.Outputs = nil // classes have no table
 	}
 	return nil
+}
+
+// group returns the readings among which the recording decides, the best first: those that are not
+// usual where any of them takes away so much of the error of the best usual one; else the usual
+// ones, with those of the others that do so by the figures, but not by the whole interval.
+func (c *contest) group(usual, others []*entrant) []*entrant {
+	var strong, open []*entrant
+	for _, e := range others {
+		if beats(e.best(), usual[0].best(), departureHalves) {
+			strong = append(strong, e)
+		}
+		if mayBeat(e.best(), usual[0].best(), departureHalves) {
+			open = append(open, e)
+		}
+	}
+	if len(strong) > 0 {
+		return strong
+	}
+	all := slices.Concat(usual, open)
+	slices.SortStableFunc(all, byQuality)
+	return all
 }
 
 // distinct returns the finalists without those whose network is that of a better one, such as two
@@ -474,21 +498,43 @@ func (c *contest) distinct() (usual, others []*entrant) {
 
 // beats reports whether a trial takes away more than the given share of the error that another one
 // leaves, of one output at least, and adds to that of no other: by the 95 % intervals over the same
-// sequences ([dataset.Compare]).
-func (c *contest) beats(a, b *trial, share float64) bool {
-	if math.IsInf(quality(b.fits), -1) {
-		return !math.IsInf(quality(a.fits), -1)
+// sequences ([dataset.Compare]). Beside a trial that explains half, one that explains nothing is
+// beaten without an interval, which a single sequence does not have.
+func beats(a, b *trial, share float64) bool {
+	if isHopeless(quality(b.fits), quality(a.fits)) {
+		return true
 	}
 	better := false
-	for o := range a.fits {
-		taken := dataset.Compare(b.score, a.score, dataset.Slice{Output: o, Region: -1},
-			dataset.Explained)
+	for _, taken := range errorsTaken(a, b) {
 		if taken.OtherHigh < 0 {
 			return false
 		}
 		better = better || taken.OtherLow > share
 	}
 	return better
+}
+
+// mayBeat reports whether a trial does by the figures what [beats] wants of the interval.
+func mayBeat(a, b *trial, share float64) bool {
+	better := false
+	for _, taken := range errorsTaken(a, b) {
+		if taken.Other < 0 {
+			return false
+		}
+		better = better || taken.Other > share
+	}
+	return better
+}
+
+// errorsTaken compares two trials, output by output: what share of the error that b leaves a takes
+// away.
+func errorsTaken(a, b *trial) []dataset.Comparison {
+	var all []dataset.Comparison
+	for o := range a.fits {
+		all = append(all, dataset.Compare(b.score, a.score, dataset.Slice{Output: o, Region: -1},
+			dataset.Explained))
+	}
+	return all
 }
 
 // inputGuess is one normalisation of the features.

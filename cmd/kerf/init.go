@@ -226,7 +226,8 @@ func (r readingRow) String() string {
 
 func newInitResult(d *draft.Draft, paths []string) *initResult {
 	r := &initResult{Column: d.Column, Ignored: append([]string{}, d.Ignored...),
-		Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), Readings: d.Readings, FillIn: []string{}}
+		Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), Readings: d.Readings,
+		FillIn: []string{}}
 	for _, p := range paths {
 		r.Files = append(r.Files, filepath.ToSlash(p))
 	}

@@ -67,7 +67,8 @@ func TestInitLeavesAChoice(t *testing.T) {
 	}
 	file.Close()
 	for _, name := range []string{"selection.csv", "signoff.csv"} {
-		if err := os.WriteFile(name, []byte(randomRecording(t, random, p, name)), 0o644); err != nil {
+		if err := os.WriteFile(name, []byte(randomRecording(t, random, p, name)), 0o644); err !=
+			nil {
 			t.Fatal(err)
 		}
 	}
