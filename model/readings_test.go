@@ -145,3 +145,47 @@ func TestFilesWithoutReadings(t *testing.T) {
 		}
 	}
 }
+
+// Whatever shapes arrays have, every reading that is listed reads them.
+func FuzzReadings(f *testing.F) {
+	f.Add(false, []byte{3, 12, 4, 12, 12, 0, 4, 4, 4, 4, 4, 2}) // keras: a GRU and three dense
+	f.Add(false, []byte{3, 3, 3, 3, 3, 3, 3, 3, 3, 0, 3, 2})
+	f.Add(true, []byte{12, 3, 12, 4, 4, 4, 4, 4, 2, 4}) // torch: a GRU and three dense
+	f.Fuzz(func(t *testing.T, torch bool, sizes []byte) {
+		const most = 16 // of rows and columns, so that the weights stay small
+		tensors := map[string]*Tensor{}
+		for i := 0; i+1 < len(sizes) && i < 2*most; i += 2 {
+			shape := []int{int(sizes[i]) % most, int(sizes[i+1]) % most}
+			if shape[1] == 0 {
+				shape = shape[:1]
+			}
+			name := fmt.Sprintf("arr_%d", i/2)
+			if torch {
+				name = fmt.Sprintf("m%d.weight", i/2)
+				if i < 4 {
+					name = []string{"m.weight_ih_l0", "m.weight_hh_l0"}[i/2]
+				}
+			}
+			tensors[name] = ofShape(shape...)
+		}
+		at := place{file: "fuzz"}
+		convention, err := conventionOf(at, tensors)
+		if err != nil {
+			checkErrorType(t, err)
+			return
+		}
+		readings, err := arrayReadings(at, tensors, convention)
+		if err != nil {
+			checkErrorType(t, err)
+			return
+		}
+		if len(readings) == 0 || len(readings) > mostReadings || !readings[0].Usual {
+			t.Fatalf("%d readings", len(readings))
+		}
+		for _, r := range readings[:min(len(readings), 100)] {
+			if n := r.Import().Network; n.Inputs() != r.Inputs || n.Outputs() != r.Outputs {
+				t.Fatalf("%s reads as %s", r.Spec, n)
+			}
+		}
+	})
+}
