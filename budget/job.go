@@ -350,7 +350,8 @@ func (j *Job) check() error {
 		path        []any
 	}{
 		{j.Name, `name = "leakair": the prefix of every C identifier`, []any{"name"}},
-		{j.Model.File, `[model] file = "model.safetensors"`, []any{"model", "file"}},
+		{j.Model.File, `[model] file = "model.safetensors"; in a draft of kerf init, take the ` +
+			`# off the lines of one reading`, []any{"model", "file"}},
 		{j.Features.File, `[features] file = "features.csv"`, []any{"features", "file"}},
 		{first(j.Recordings.Selection), `[recordings] selection = "selection.csv"`,
 			[]any{"recordings", "selection"}},

@@ -42,6 +42,15 @@ func (p place) unsupported(hint, format string, args ...any) *fault.Error {
 	return p.refusal(ErrUnsupported, hint, fmt.Errorf(format, args...))
 }
 
+// errUnsaid is the cause of an error about what arrays do not say.
+var errUnsaid = errors.New("the file does not say it")
+
+// unsaid returns an error of kind [ErrUnsupported] about what a file does not say, but a [Spec]
+// could.
+func (p place) unsaid(hint, format string, args ...any) *fault.Error {
+	return p.unsupported(hint, format, args...).From(errUnsaid)
+}
+
 func (p place) refusal(kind error, hint string, says error) *fault.Error {
 	return &fault.Error{File: p.file, Name: p.where, Msg: says.Error(), Hint: hint, Kind: kind,
 		Cause: errors.Unwrap(says)}

@@ -41,7 +41,7 @@ func FromKeras(name string, arrays []*Tensor, spec Spec) (*Network, error) {
 		return nil, k.file.unsupported("the network must end with a Dense layer",
 			"has no dense layer after the recurrent one")
 	case len(spec.Layers) == 0 && len(n.Dense) > 1:
-		return nil, k.file.unsupported(k.layersHint(), "has %d dense layers; the file does not "+
+		return nil, k.file.unsaid(k.layersHint(), "has %d dense layers; the file does not "+
 			"say their activations", len(n.Dense))
 	case len(spec.Layers) != 0 && len(spec.Layers) != k.count:
 		return nil, k.file.unsupported(k.layersHint(), "has %d layers, but %d are listed", k.count,
@@ -132,14 +132,14 @@ func (k *kerasArrays) kind(blocks, bias int) (Kind, error) {
 	case blocks == LSTM.Gates():
 		return LSTM, nil
 	case blocks == 1:
-		return 0, k.file.unsupported(k.layersHint(), "layer %d is a SimpleRNN; the file does "+
+		return 0, k.file.unsaid(k.layersHint(), "layer %d is a SimpleRNN; the file does "+
 			"not say whether it uses tanh or ReLU", k.count)
 	case len(k.shape(bias)) == 1:
 		return GRUResetBefore, nil
 	case k.hasTwoRows(bias, k.shape(k.next)[1]):
 		return GRUResetAfter, nil
 	}
-	return 0, k.file.unsupported(k.layersHint(), "layer %d is a GRU without bias; the file does "+
+	return 0, k.file.unsaid(k.layersHint(), "layer %d is a GRU without bias; the file does "+
 		"not say its reset_after", k.count)
 }
 

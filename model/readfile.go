@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -31,15 +32,28 @@ func ReadFile(path string, spec Spec) (*Network, error) {
 // of kind [ErrFormat] or [ErrUnsupported].
 func ImportFile(path string, spec Spec) (*Import, error) {
 	at := place{file: path}
-	f, size, err := whole.OpenRegular(path)
-	if errors.Is(err, whole.ErrNotRegular) {
-		return nil, at.broken("", "is not a regular file").From(err)
-	}
+	f, size, extension, err := openModel(at)
 	if err != nil {
-		return nil, fmt.Errorf("cannot read the model: %w", err)
+		return nil, err
 	}
 	defer f.Close()
-	extension := strings.ToLower(filepath.Ext(path))
+	return importOpen(f, size, extension, at, spec)
+}
+
+// openModel opens a model file, and returns its size in bytes and its extension in small letters.
+func openModel(at place) (f *os.File, size int64, extension string, err error) {
+	f, size, err = whole.OpenRegular(at.file)
+	if errors.Is(err, whole.ErrNotRegular) {
+		return nil, 0, "", at.broken("", "is not a regular file").From(err)
+	}
+	if err != nil {
+		return nil, 0, "", fmt.Errorf("cannot read the model: %w", err)
+	}
+	return f, size, strings.ToLower(filepath.Ext(at.file)), nil
+}
+
+// importOpen does what [ImportFile] does with an open file.
+func importOpen(f *os.File, size int64, extension string, at place, spec Spec) (*Import, error) {
 	if slices.Contains(pickleExtensions, extension) {
 		return nil, at.unsupported(pickleHint, pickleMessage)
 	}
@@ -49,7 +63,7 @@ func ImportFile(path string, spec Spec) (*Import, error) {
 			return nil, at.unsupported("remove convention and [[model.layer]]",
 				"an ONNX file says its layers itself, but the job says them too")
 		}
-		return ReadONNX(f, size, path)
+		return ReadONNX(f, size, at.file)
 	case ".safetensors", ".npz":
 		n, err := readArrays(f, size, extension, at, spec)
 		if err != nil {
@@ -64,8 +78,12 @@ func ImportFile(path string, spec Spec) (*Import, error) {
 		"unknown extension %q, read are .onnx, .safetensors and .npz", extension)
 }
 
+// tensorReaders are the readers of files of named arrays, by extension.
+var tensorReaders = map[string]func(r io.ReaderAt, size int64,
+	name string) (map[string]*Tensor, error){".safetensors": ReadSafetensors, ".npz": ReadNPZ}
+
 // hdf5Hint says how to save a model of which only an HDF5 file is at hand.
-const hdf5Hint = `save the arrays instead, and set convention = "keras":
+const hdf5Hint = `save the arrays instead, which a job reads with convention = "keras":
     numpy.savez("model.npz", *model.get_weights())`
 
 // readArrays reads a file that holds named arrays and nothing else.
@@ -73,10 +91,6 @@ func readArrays(r io.ReaderAt, size int64, extension string, at place,
 	spec Spec) (*Network, error) {
 	const hint = `set convention = "torch" for a state dict, or "keras" for an .npz file of ` +
 		`get_weights()`
-	read := ReadSafetensors
-	if extension == ".npz" {
-		read = ReadNPZ
-	}
 	switch spec.Convention {
 	case "torch", "keras":
 	case "":
@@ -84,7 +98,7 @@ func readArrays(r io.ReaderAt, size int64, extension string, at place,
 	default:
 		return nil, at.unsupported(hint, "unknown convention %q", spec.Convention)
 	}
-	tensors, err := read(r, size, at.file)
+	tensors, err := tensorReaders[extension](r, size, at.file)
 	if err != nil {
 		return nil, err
 	}

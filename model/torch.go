@@ -53,12 +53,12 @@ type chained struct {
 // infer returns the chain where the state dict alone allows only one.
 func (d *stateDict) infer() ([]chained, error) {
 	if len(d.recurrent) > 1 {
-		return nil, d.file.unsupported(d.layersHint(), "has %d recurrent modules: %s; the file "+
+		return nil, d.file.unsaid(d.layersHint(), "has %d recurrent modules: %s; the file "+
 			"does not say their order",
 			len(d.recurrent), quoteModules(d.recurrent))
 	}
 	if len(d.dense) > 1 {
-		return nil, d.file.unsupported(d.layersHint(), "has %d dense layers: %s; the file does "+
+		return nil, d.file.unsaid(d.layersHint(), "has %d dense layers: %s; the file does "+
 			"not say their order and what stands between them",
 			len(d.dense), quoteModules(d.dense))
 	}

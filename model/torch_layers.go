@@ -53,7 +53,7 @@ func (d *stateDict) kind(c chained) (Kind, error) {
 	case LSTM.Gates():
 		return LSTM, nil
 	case ElmanTanh.Gates():
-		return 0, at.unsupported(d.layersHint(), "the file does not say whether the Elman layer "+
+		return 0, at.unsaid(d.layersHint(), "the file does not say whether the Elman layer "+
 			"uses tanh or ReLU")
 	}
 	return 0, at.broken(shapeHint, "has shape %s, expected [3*units × units] or [4*units × units]",

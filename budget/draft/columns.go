@@ -56,9 +56,9 @@ type columnGuess struct {
 
 // columnGuesses lists what the order of the columns allows: features first and outputs last or
 // next, or the other way round.
-func (d *Draft) columnGuesses(imported *model.Import, columns []string) ([]columnGuess, error) {
-	n, m := imported.Network.Inputs(), imported.Network.Outputs()
-	if m > 1 && (imported.Softmax || len(columns) == n+1) && len(columns) > n {
+func (d *Draft) columnGuesses(r model.Reading, columns []string) ([]columnGuess, error) {
+	n, m := r.Inputs, r.Outputs
+	if m > 1 && (r.Import().Softmax || len(columns) == n+1) && len(columns) > n {
 		g := columnGuess{features: columns[:n], column: columns[len(columns)-1]}
 		var err error
 		if g.classes, err = d.classes(g.column, m); err != nil {

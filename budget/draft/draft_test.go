@@ -1,17 +1,14 @@
 package draft
 
 import (
-	"bytes"
-	"fmt"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
 	"kerf/budget"
 	"kerf/dataset"
-	"kerf/model"
 
 	"kerf/testdata/randomnet"
 )
@@ -50,7 +47,7 @@ func TestDraftTextIsSafe(t *testing.T) {
 		Name: "leakair", Model: hostile, Convention: "torch", Selection: hostile,
 		Signoff: []string{hostile, "b.csv"},
 		Outputs: []dataset.Output{{Name: hostile, Std: 1}}, Ignored: []string{hostile},
-		Fit: []Fit{{hostile, 0.3}}, Steps: 10,
+		Choices: []Choice{{Fit: []Fit{{hostile, 0.3}}}}, Steps: 10,
 	}
 	job, err := readBack(t, d.TOML())
 	if err != nil {
@@ -65,137 +62,6 @@ func TestDraftTextIsSafe(t *testing.T) {
 	}
 }
 
-// As many whole sequences as fit into the steps that are tried, one at least.
-func TestFirstSteps(t *testing.T) {
-	for _, c := range []struct {
-		steps []int
-		want  int
-	}{
-		{[]int{triedSteps + 1, 1}, 1},
-		{[]int{triedSteps - 1, 1, 1}, 2},
-		{[]int{triedSteps - 1, 2, 1}, 1},
-		{[]int{1, 1}, 2},
-	} {
-		rec := &dataset.Recordings{}
-		for _, n := range c.steps {
-			rec.Sequences = append(rec.Sequences, &dataset.Sequence{Steps: n})
-		}
-		if got := len(firstSteps(rec, triedSteps).Sequences); got != c.want {
-			t.Errorf("of sequences of %v steps %d are tried, want %d", c.steps, got, c.want)
-		}
-	}
-}
-
-// A draft finds what the model file does not say: cells, order of the dense layers and their
-// activations, by the outputs that the network gave with them. The job that it writes reads the
-// file as it was meant.
-func TestDraftTriesReadings(t *testing.T) {
-	for _, c := range []struct {
-		name       string
-		convention string
-		kind       model.Kind
-		dense      []model.Activation
-	}{
-		{"relu between two dense layers", "torch", model.GRUResetAfter,
-			[]model.Activation{model.ReLU, model.Identity}},
-		{"elman with relu", "torch", model.ElmanReLU, []model.Activation{model.Identity}},
-		{"two hidden dense layers of one size", "torch", model.LSTM,
-			[]model.Activation{model.Tanh, model.ReLU, model.Identity}},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			dir := t.TempDir()
-			net := drawnNetwork(c.kind, c.dense)
-			var weights bytes.Buffer
-			if err := model.WriteSafetensors(&weights, model.ToTorch(net), nil); err != nil {
-				t.Fatal(err)
-			}
-			write(t, filepath.Join(dir, "model.safetensors"), weights.String())
-			write(t, filepath.Join(dir, "selection.csv"), playedCSV(net))
-			d, err := New(filepath.Join(dir, "model.safetensors"),
-				filepath.Join(dir, "selection.csv"))
-			if err != nil {
-				t.Fatal(err)
-			}
-			d.Name, d.Model, d.Selection, d.Signoff = "drawn", "model.safetensors", "selection.csv",
-				[]string{"selection.csv"}
-			write(t, filepath.Join(dir, "job.toml"), string(d.TOML()))
-			write(t, filepath.Join(dir, "features.csv"), string(d.FeaturesCSV()))
-			write(t, filepath.Join(dir, "outputs.csv"), string(d.OutputsCSV()))
-			in, err := budget.Load(filepath.Join(dir, "job.toml"))
-			if err != nil {
-				t.Fatalf("%v\n%s", err, d.TOML())
-			}
-			if got, want := in.Float.Net.String(), net.String(); got != want || d.Readings < 2 {
-				t.Errorf("%d readings tried; read as %s, drawn was %s\n%s", d.Readings, got, want,
-					d.TOML())
-			}
-			for _, f := range d.Fit {
-				if f.Share < 0.999 {
-					t.Errorf("explains %g of %s, want all", f.Share, f.Output)
-				}
-			}
-		})
-	}
-}
-
-// drawnNetwork has three inputs, five units and dense layers of five, but for the last, which gives
-// two outputs.
-func drawnNetwork(kind model.Kind, dense []model.Activation) *model.Network {
-	random := rand.New(rand.NewPCG(8, uint64(kind)))
-	drawn := func(n int) []float64 {
-		v := make([]float64, n)
-		for i := range v {
-			v[i] = float64(float32(0.5 * random.NormFloat64()))
-		}
-		return v
-	}
-	rows := kind.Gates() * 5
-	net := &model.Network{Recurrent: []*model.Recurrent{{Kind: kind, Inputs: 3, Units: 5,
-		W: drawn(3 * rows), U: drawn(5 * rows), B: drawn(rows), D: drawn(rows)}}}
-	for i, a := range dense {
-		outputs := 5
-		if i == len(dense)-1 {
-			outputs = 2
-		}
-		net.Dense = append(net.Dense,
-			&model.Dense{Inputs: 5, Outputs: outputs, W: drawn(5 * outputs), B: drawn(outputs),
-				Activation: a})
-	}
-	if kind == model.ElmanReLU {
-		for i := range net.Recurrent[0].U {
-			net.Recurrent[0].U[i] *= 0.3 // so that the state does not grow without end
-		}
-	}
-	return net
-}
-
-// playedCSV is a recording of random features and what the network gives for them.
-func playedCSV(net *model.Network) string {
-	random := rand.New(rand.NewPCG(9, 9))
-	var b strings.Builder
-	b.WriteString("sequence,scenario,t,a,b,c,y,z\n")
-	for sequence := range 6 {
-		run := net.NewRun()
-		x, y := make([]float64, 3), make([]float64, 2)
-		for step := range 80 {
-			for i := range x {
-				x[i] = 0.7*x[i] + random.NormFloat64()
-			}
-			run.Step(x, y)
-			fmt.Fprintf(&b, "%d,only,%d,%.9g,%.9g,%.9g,%.9g,%.9g\n", sequence, step, x[0], x[1],
-				x[2], y[0], y[1])
-		}
-	}
-	return b.String()
-}
-
-func write(t *testing.T, path, content string) {
-	t.Helper()
-	if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
-		t.Fatal(err)
-	}
-}
-
 // Of a column that stands still nothing is explained, however near the network comes to it.
 func TestNothingIsExplainedOfAConstant(t *testing.T) {
 	random := randomnet.Seeded(17)
@@ -207,7 +73,7 @@ func TestNothingIsExplainedOfAConstant(t *testing.T) {
 			s.Y[at] = 0
 		}
 	}
-	fit := fitOf(float, recordings, "")
+	fit := fitOf(dataset.Measure(float, recordings, nil), float.Outputs, recordings, "")
 	if fit[0].Share != 0 || fit[1].Share < 0.999 {
 		t.Errorf("of a constant %g, of the other output %g is explained", fit[0].Share,
 			fit[1].Share)
@@ -222,4 +88,72 @@ func readBack(t *testing.T, text []byte) (*budget.Job, error) {
 		t.Fatal(err)
 	}
 	return budget.ReadJob(file)
+}
+
+// A recording is cut to beginnings that are evenly spread, longer ones where an output stands
+// still; finalists see whole sequences, as many as an interval wants.
+func TestParts(t *testing.T) {
+	recordings := func(steps ...int) *dataset.Recordings {
+		rec := &dataset.Recordings{Features: 1, Outputs: 1}
+		for _, n := range steps {
+			s := &dataset.Sequence{Steps: n}
+			for i := range n {
+				s.X, s.Y = append(s.X, 1), append(s.Y, float64(i/50)) // still for 50 steps
+			}
+			rec.Sequences = append(rec.Sequences, s)
+		}
+		return rec
+	}
+	lengths := func(rec *dataset.Recordings) (steps []int) {
+		for _, s := range rec.Sequences {
+			steps = append(steps, s.Steps)
+		}
+		return steps
+	}
+	for _, c := range []struct {
+		got  *dataset.Recordings
+		want []int
+	}{
+		{got: beginnings(recordings(100), 60), want: []int{60}},
+		{got: beginnings(recordings(100), 20), want: []int{80}},
+		{got: beginnings(recordings(40, 30), 20), want: []int{40, 30}},
+		{got: beginnings(recordings(100, 10, 100), 180), want: []int{60, 10, 60}},
+		{got: spreadOut(recordings(100, 10, 100), 210), want: []int{100, 10, 100}},
+		{got: spreadOut(recordings(100, 10, 100), 60), want: []int{20, 10, 20}},
+		{got: spreadOut(recordings(1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12), 40),
+			want: []int{1, 3, 5, 7, 9, 11}},
+	} {
+		if got := lengths(c.got); !slices.Equal(got, c.want) {
+			t.Errorf("sequences of %v steps, want %v", got, c.want)
+		}
+	}
+}
+
+// A round takes no more work than it may, a reading at least some steps, and every reading that can
+// win is in the last round.
+func TestRounds(t *testing.T) {
+	for _, c := range []struct {
+		usual, others, settings, parameters, steps int
+	}{{1, 0, 2, 1000, 50}, {256, 1792, 4, 14_000, 40_000}, {4096, 0, 4, 1, 1},
+		{9, 9, 1, 1e7, 1e6}} {
+		plan := rounds(c.usual, c.others, c.settings, c.parameters, c.steps)
+		if first := plan[0]; first.usual != c.usual || first.others != c.others ||
+			first.settings != c.settings {
+			t.Errorf("%+v: the first round is %+v", c, first)
+		}
+		for i, r := range plan {
+			isLast := i == len(plan)-1
+			work, least, most := r.work()*float64(c.parameters), fewestTried, float64(roundWork)
+			if isLast {
+				least, most = finalSteps, finalWork
+			}
+			if r.steps > c.steps || r.steps < min(least, c.steps) ||
+				work > most && r.steps > least {
+				t.Errorf("%+v: round %d is %+v, of %g", c, i, r, work)
+			}
+			if (r.usual > finalists || r.others > finalists) && isLast {
+				t.Errorf("%+v: the last round is %+v", c, r)
+			}
+		}
+	}
 }

@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"kerf/dataset"
+	"kerf/model"
 	"kerf/targets"
 )
 
@@ -89,25 +90,7 @@ func (d *Draft) TOML() []byte {
 	}
 	say("")
 	say("name = %s  # %s: prefix of every C identifier", targets.TOMLString(d.Name), Guess)
-	say("\n[model]\nfile = %s", targets.TOMLString(d.Model))
-	if d.Convention != "" {
-		say("convention = %s", targets.TOMLString(d.Convention))
-	}
-	if len(d.Layers) > 0 {
-		say("# %s: the file does not say this; of %d ways to read it this one gives the "+
-			"recorded outputs best.", Guess, d.Readings)
-	}
-	for _, l := range d.Layers {
-		say("[[model.layer]]")
-		if l.Name != "" || d.Convention == "torch" {
-			say("name = %s", targets.TOMLString(l.Name))
-		}
-		if l.Cell != "" {
-			say("cell = %s", targets.TOMLString(l.Cell))
-		} else if l.Activation != "" {
-			say("activation = %s", targets.TOMLString(l.Activation))
-		}
-	}
+	d.sayModel(say)
 	say("\n[recordings]\nselection = %s  # may be used to choose", targets.TOMLString(d.Selection))
 	switch len(d.Signoff) {
 	case 0:
@@ -164,10 +147,82 @@ func (d *Draft) TOML() []byte {
 	return []byte(b.String())
 }
 
+// sayModel writes the table of the network. Where the recording leaves a choice, its keys are
+// comments: package budget refuses a job without model.file.
+func (d *Draft) sayModel(say func(format string, args ...any)) {
+	comment := ""
+	if d.IsOpen() {
+		comment = "#"
+		say("\n[model]  # %s: which reading of the file. It does not say all, and the recording "+
+			"does not tell", FillIn)
+		say("# these %d readings apart. Take the # off the lines of one, from file to the last ].",
+			len(d.Choices))
+	} else {
+		say("\n[model]")
+	}
+	for i, c := range d.Choices {
+		if d.IsOpen() {
+			say("# Reading %d explains %s:", i+1, d.shares(c.Fit))
+		}
+		say("%sfile = %s", comment, targets.TOMLString(d.Model))
+		if d.Convention != "" {
+			say("%sconvention = %s", comment, targets.TOMLString(d.Convention))
+		}
+		if len(c.Layers) == 0 || c.Inferred {
+			continue
+		}
+		if !d.IsOpen() {
+			say("# %s: the file does not say this. Of %d ways to read it this one explains most: "+
+				"%s.", Guess, d.Readings, d.shares(c.Fit))
+		}
+		say("%slayer = [", comment)
+		for _, l := range c.Layers {
+			say("%s    { %s },", comment, d.layer(l))
+		}
+		say("%s]", comment)
+	}
+	if d.Next == nil {
+		return
+	}
+	if best := d.Choices[0]; best.Inferred {
+		say("# %s: the file is read as %s.", Guess, oneLine(best.String()))
+	}
+	say("# The next best way to read it explains %s: %s.", d.shares(d.Next.Fit),
+		oneLine(d.Next.String()))
+	if d.NextIsBetter {
+		say("# %s: it explains more, but has what is not usual, and does not halve the error.",
+			Guess)
+	}
+}
+
+// layer writes a layer as the inside of a TOML table.
+func (d *Draft) layer(l model.LayerSpec) string {
+	var keys []string
+	if l.Name != "" || d.Convention == "torch" {
+		keys = append(keys, "name = "+targets.TOMLString(l.Name))
+	}
+	switch {
+	case l.Cell != "":
+		keys = append(keys, "cell = "+targets.TOMLString(l.Cell))
+	case l.Activation != "":
+		keys = append(keys, "activation = "+targets.TOMLString(l.Activation))
+	}
+	return strings.Join(keys, ", ")
+}
+
+// shares lists what is explained of every output.
+func (d *Draft) shares(fits []Fit) string {
+	var parts []string
+	for _, f := range fits {
+		parts = append(parts, fmt.Sprintf("%.2f %% of %s", 100*f.Share, oneLine(f.Output)))
+	}
+	return strings.Join(parts, ", ")
+}
+
 // fitLines say how near the network with the guesses comes to the recorded outputs.
 func (d *Draft) fitLines() []string {
 	var lines []string
-	for _, f := range d.Fit {
+	for _, f := range d.Fit() {
 		what := "of the variance of " + f.Output + " is explained by the network with these guesses"
 		if d.Column != "" {
 			what = "of the steps have the right " + f.Output + " with these guesses"

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -28,12 +29,15 @@ func (a *app) initCommand() *cobra.Command {
 		Long: `init reads a network and a selection recording and writes job.toml, features.csv and
 outputs.csv. Which columns are features and outputs it guesses from their order and the
 shape of the network; channel and kind of a feature from its name; means and standard
-deviations it takes from the recording, or 0 and 1. It runs the network with every
-such guess and takes the one that gives the recorded outputs best, and says how well.
+deviations it takes from the recording, or 0 and 1. Arrays (.npz, .safetensors) do not say
+the order of layers, nor every cell and activation: there it lists all that fit the shapes.
+It runs the network with every such guess and takes the one that gives the recorded
+outputs best, and says how well, and how well the next best does.
 
 Every guess is marked GUESS in a comment of the job; what only you know is marked
-FILL IN, and kerf plan refuses the job without it. Files that are there already are
-left alone.`,
+FILL IN, and kerf plan refuses the job without it. That may be the reading of the
+network: where the recording does not tell several apart, each is a comment of the job,
+and you take the # off one. Files that are there already are left alone.`,
 		Example: `  kerf init model.npz selection.csv --signoff signoff.csv --out draft`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
@@ -73,9 +77,14 @@ func (a *app) draft(ctx context.Context, model, selection string, signoff []stri
 			return nil, unreadable(path, err, "--signoff names recordings that only judge")
 		}
 	}
-	end := a.ui.phase("trying what the columns may be")
-	d, err := draft.New(model, selection)
+	end := sync.OnceFunc(a.ui.phase("reading the network and the recording"))
+	trying := sync.OnceValue(func() func(done, all int) {
+		end()
+		return a.ui.progress("trying what the file may mean, percent")
+	})
+	d, err := draft.New(ctx, model, selection, func(done, all int) { trying()(done, all) })
 	end()
+	a.ui.endProgress()
 	if err != nil {
 		return nil, err
 	}
@@ -164,14 +173,18 @@ func writeAllNew(dir string, paths []string, files [][]byte) (err error) {
 
 // initResult is what kerf init shows: what it wrote and guessed.
 type initResult struct {
-	Files      []string `json:"files"`
-	Features   []string `json:"features"`
-	Outputs    []string `json:"outputs"` // of a classifier its classes
-	Column     string   `json:"column"`  // of the class; empty for a regression
-	Ignored    []string `json:"ignored"` // columns
-	Normalised string   `json:"normalised"`
-	Scaled     string   `json:"scaled"`
-	Fit        []fitRow `json:"fit"`
+	Files    []string `json:"files"`
+	Features []string `json:"features"`
+	Outputs  []string `json:"outputs"`  // of a classifier its classes
+	Column   string   `json:"column"`   // of the class; empty for a regression
+	Ignored  []string `json:"ignored"`  // columns
+	Readings int      `json:"readings"` // ways to read the model file that were tried
+	// the best of them; several, where the recording does not tell them apart
+	Choices    []readingRow `json:"choices"`
+	Next       *readingRow  `json:"next"` // the best other one; null if there is none
+	Normalised string       `json:"normalised"`
+	Scaled     string       `json:"scaled"`
+	Fit        []fitRow     `json:"fit"` // with the first of choices
 	// whether the network with these guesses does not give what was recorded
 	Doubtful bool     `json:"doubtful"`
 	FillIn   []string `json:"fill_in"` // keys of the job
@@ -184,9 +197,37 @@ type fitRow struct {
 	Share  *float64 `json:"share"`
 }
 
+// readingRow is one way to read the model file.
+type readingRow struct {
+	Layers string   `json:"layers"`
+	Fit    []fitRow `json:"fit"`
+}
+
+func fitRows(fits []draft.Fit) []fitRow {
+	var rows []fitRow
+	for _, f := range fits {
+		rows = append(rows, fitRow{f.Output, report.Finite(f.Share)})
+	}
+	return rows
+}
+
+// String lists what is explained of every output.
+func (r readingRow) String() string {
+	var shares []string
+	for _, f := range r.Fit {
+		share := "nothing"
+		if f.Share != nil {
+			share = report.Percent(*f.Share)
+		}
+		shares = append(shares, share+" of "+f.Output)
+	}
+	return r.Layers + ": " + strings.Join(shares, ", ")
+}
+
 func newInitResult(d *draft.Draft, paths []string) *initResult {
 	r := &initResult{Column: d.Column, Ignored: append([]string{}, d.Ignored...),
-		Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), FillIn: []string{}}
+		Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), Readings: d.Readings,
+		FillIn: []string{}}
 	for _, p := range paths {
 		r.Files = append(r.Files, filepath.ToSlash(p))
 	}
@@ -197,8 +238,15 @@ func newInitResult(d *draft.Draft, paths []string) *initResult {
 	for _, o := range d.Outputs {
 		r.Outputs = append(r.Outputs, o.Name)
 	}
-	for _, f := range d.Fit {
-		r.Fit = append(r.Fit, fitRow{f.Output, report.Finite(f.Share)})
+	r.Fit = fitRows(d.Fit())
+	for _, c := range d.Choices {
+		r.Choices = append(r.Choices, readingRow{c.String(), fitRows(c.Fit)})
+	}
+	if d.Next != nil {
+		r.Next = &readingRow{d.Next.String(), fitRows(d.Next.Fit)}
+	}
+	if d.IsOpen() {
+		r.FillIn = append(r.FillIn, "model.file")
 	}
 	if len(d.Signoff) == 0 {
 		r.FillIn = append(r.FillIn, "recordings.signoff")
@@ -219,6 +267,18 @@ func (r *initResult) tables() []report.Table {
 		}
 	}
 	say("files", dataset.ListNames(r.Files))
+	if r.Readings > 1 {
+		for i, c := range r.Choices {
+			name := "reading of the network"
+			if len(r.Choices) > 1 {
+				name = fmt.Sprintf("reading %d of the network", i+1)
+			}
+			say(name, c.String())
+		}
+		if r.Next != nil {
+			say("next best reading", r.Next.String())
+		}
+	}
 	say("features", dataset.ListNames(r.Features))
 	say("features' mean and std", r.Normalised)
 	say(what, dataset.ListNames(r.Outputs))
