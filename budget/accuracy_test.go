@@ -95,12 +95,12 @@ func cells(rise, distance []float64) string {
 	return strings.Join(texts, " | ")
 }
 
-// shown is docs/accuracy.md; need wants a line on it.
+// shown is docs/accuracy-figures.md; need wants a line on it.
 type shown string
 
 func accuracyPage(t *testing.T) shown {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("..", "docs", "accuracy.md"))
+	text, err := os.ReadFile(filepath.Join("..", "docs", "accuracy-figures.md"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -111,8 +111,8 @@ func (p shown) need(t *testing.T, line string) {
 	t.Helper()
 	t.Log(line)
 	if !strings.Contains(string(p), line+"\n") {
-		t.Errorf("docs/accuracy.md does not show this line; its last section says how to bring "+
-			"it up to date:\n%s", line)
+		t.Errorf("docs/accuracy-figures.md does not show this line; its last section says how "+
+			"to bring it up to date:\n%s", line)
 	}
 }
 

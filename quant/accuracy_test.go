@@ -12,14 +12,14 @@ import (
 	"kerf/dataset"
 )
 
-// What the tables of docs/accuracy.md are over; 5, 6 and 7 are measured only. The
-// 32-bit state is shown with the plainest and one of the best ways of rounding.
+// What the tables of docs/accuracy-figures.md are over; 5, 6 and 7 are measured only. The 32-bit
+// state is shown with the plainest and one of the best ways of rounding.
 var (
 	tableWidths    = []int{4, 5, 6, 7, 8, 16}
 	tableRoundings = map[int][]Rounding{16: Roundings, 32: {Nearest, AtStateHalf}}
 )
 
-// TestAccuracyTable measures the tables of docs/accuracy.md and holds them to
+// TestAccuracyTable measures the tables of docs/accuracy-figures.md and holds them to
 // what they show, with every way of rounding but the plainest and either state:
 // int8 costs at most 0.5 % of the float RMSE, int4 on city-weather at most 3 %. Of
 // the slow network only int16 is held, to 0.5 %. The rounding that kerf chooses is
@@ -55,12 +55,12 @@ func TestAccuracyTable(t *testing.T) {
 	}
 }
 
-// page is docs/accuracy.md.
+// page is docs/accuracy-figures.md.
 type page string
 
 func docs(t *testing.T) page {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("..", "docs", "accuracy.md"))
+	text, err := os.ReadFile(filepath.Join("..", "docs", "accuracy-figures.md"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -72,8 +72,8 @@ func (p page) need(t *testing.T, line string) {
 	t.Helper()
 	t.Log(line)
 	if !strings.Contains(string(p), line+"\n") {
-		t.Errorf("docs/accuracy.md does not show this line; its last section says how to bring "+
-			"it up to date:\n%s", line)
+		t.Errorf("docs/accuracy-figures.md does not show this line; its last section says how "+
+			"to bring it up to date:\n%s", line)
 	}
 }
 

@@ -38,7 +38,7 @@ func load(t *testing.T) *budget.Inputs {
 	return in
 }
 
-// The figures of docs/accuracy.md belong to these bytes.
+// The figures of docs/accuracy-figures.md belong to these bytes.
 func TestSameSeedSameBytes(t *testing.T) {
 	all, err := files()
 	if err != nil {
