@@ -126,11 +126,11 @@ emulators:
 			"install as root the Debian packages $(EMULATORS)"; \
 	fi
 
-# Measures the emitted C on emulated cores, fits budget/cost/kernels.toml and prints docs/cost.md
-# (testdata/kernels/README.md).
+# Measures the emitted C on emulated cores, fits budget/cost/kernels.toml and writes
+# docs/cost.md and docs/cost-networks.md (testdata/kernels/README.md).
 kernels: emulators
 	$(GO) run ./testdata/kernels
-	$(GO) run ./testdata/kernels -table > docs/cost.md
+	$(GO) run ./testdata/kernels -table
 
 # Measures the handoff of the demo on every profile, beside the estimates.
 MEASURE_TARGETS = cortex-m3:64 cortex-m7:200 cortex-m33:64 avr8:16

@@ -7,11 +7,11 @@
 //
 // The first measures the networks that are not yet in measurements.jsonl.gz and writes
 // budget/cost/kernels.toml and testdata/kernels/measured.csv; the second writes these files without
-// measuring; the third prints docs/cost.md, the errors of the estimates. README.md says how it is
-// done.
+// measuring; the third writes docs/cost.md and docs/cost-networks.md, the errors of the
+// estimates. README.md says how it is done.
 //
 // Files, in the order in which to read them: samples.go (the networks), main.go and record.go (the
-// measurements), fit.go and write.go, table.go and parts.go (docs/cost.md).
+// measurements), fit.go and write.go, table.go and parts.go (the pages).
 package main
 
 import (
@@ -35,14 +35,14 @@ import (
 const steps = 2
 
 func main() {
-	table := flag.Bool("table", false, "print how far the estimates are off, instead of measuring")
+	table := flag.Bool("table", false, "write how far the estimates are off, instead of measuring")
 	fit := flag.Bool("fit", false, "fit the measurements that are there, and measure nothing")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	do := func(ctx context.Context) error { return run(ctx, !*fit) }
 	if *table {
-		do = func(context.Context) error { return printTable(os.Stdout) }
+		do = func(context.Context) error { return writePages() }
 	}
 	if err := do(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, "kernels:", err)

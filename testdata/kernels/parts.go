@@ -47,8 +47,6 @@ func printParts(w io.Writer) error {
 		return err
 	}
 	fmt.Fprint(w, `
-## Where the cycles go
-
 The parts of the cycles in the cost table beside the measured cycles of the functions that they
 stand for, on the same networks: range and root mean square of what the estimate is off, and the
 share of the part in all measured cycles. A part of a small share may be far off and say nothing of

@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os"
+	"path/filepath"
+	"strings"
 
 	"kerf/budget/cost"
 	"kerf/targets"
@@ -29,67 +32,122 @@ const (
 	stackBytes     = 64   // bytes by which the bound of the stack may be too high
 )
 
-// printTable prints docs/cost.md: the errors of the estimates on networks that had no part in the
-// fit.
-func printTable(w io.Writer) error {
+// writePages writes docs/cost.md and docs/cost-networks.md: the errors of the estimates on networks
+// that had no part in the fit.
+func writePages() error {
 	rows, err := readMeasured()
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(w, `# How far the estimates of cost are off
+	var page, networks strings.Builder
+	printErrors(&page, rows)
+	if err := printParts(&page); err != nil {
+		return err
+	}
+	printNetworks(&networks, rows)
+	for name, text := range map[string]string{
+		"cost.md": page.String(), "cost-networks.md": networks.String()} {
+		if err := os.WriteFile(filepath.Join("docs", name), []byte(text), 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
-%d networks that had no part in the fit, on every core: every kind of layer, 4 to 40 features, 4
-to 64 units, int8 and int16 weights. Made by %smake kernels%s; how it is measured says
-testdata/kernels/README.md. Flash, RAM and stack come from linked programs, cycles from emulated
-cores with the published timing of each instruction, without flash wait states. For the Cortex-M7
-and the Cortex-M33 no official timing exists: their figures are estimates whatever the table
-says.
+// errorsPage is docs/cost.md up to the rows of the first table, with ' for a backtick.
+const errorsPage = `# How far the estimates of cost are off
 
+kerf estimates flash, stack and cycles without a compiler. On %d networks that had no part in the
+fit, and seven cores, no estimate of cycles was off by more than %.1f %%, of flash by more than %d B;
+the bound of the stack was never too low, and at most %d B too high. Cycles missed their aim, 5 %%
+(M7, M33: 15 %%), %d of %d times. Bytes of weights, tables and state are exact.
+
+## What to do with it
+
+- Where a limit has less room than that, measure: 'kerf measure' compiles the C and runs it on an
+  emulated core, 'kerf plan --measure' judges by what was measured.
+- Small networks are off most, and of the parts of a step the dense layers; where that part is
+  small, the sum does not show it.
+- No flash wait states are in the figures. 'flash_wait' in the target of the job adds them.
+- The figures hold for the compiler and the flags that the sign-off names. Other options need their
+  own: at -Os a step takes about twice as long, on AVR 1.2 times ([speed.md](speed.md)).
+- For the Cortex-M7 and the Cortex-M33 no official timing exists: their figures are estimates
+  whatever the table says.
+- Rows of more than 170 int8 columns (Cortex-M0+, M3, RV32IMC) or 254 (the others) are read one by
+  one, which no network of the fit has, since its widest row has 63 columns. On two GRUs of 12 units
+  with 200 and 300 features, int8 and untrained, measured once with 'kerf measure', cycles were off
+  by -10.9 and -11.5 %% on Cortex-M0+, -4.8 and +10.4 %% on M4, -6.4 and -6.8 %% on RV32IMC, +0.6 and
+  -5.1 %% on AVR, and flash by at most 1.1 %%.
+- 'kerf compare' takes a change of an estimate that is smaller than the largest deviation below as
+  unknown.
+
+## How it was measured
+
+Every kind of layer, 4 to 40 features, 4 to 64 units, int8 and int16 weights. Flash, RAM and stack
+come from linked programs, cycles from emulated cores with the published timing of each instruction.
 The networks were drawn from a new seed after the form of the estimate was settled, and no row is
-left out. One thing was changed after they had been measured once: the bound of the stack, which
-had been up to 120 bytes too high, learnt to tell functions that read rows apart by their loops
-and calls (fitted to the other networks only).
+left out. One thing was changed after they had been measured once: the bound of the stack, which had
+been up to 120 bytes too high, learnt to tell functions that read rows apart by their loops and
+calls (fitted to the other networks only).
 
-Rows of more than 170 int8 columns (Cortex-M0+, M3, RV32IMC) or 254 (the others) are read one by
-one, which no network of the fit has, since its widest row has 63 columns. On two GRUs of 12
-units with 200 and 300 features, int8 and untrained, measured once with %skerf measure%s, cycles
-were off by -10.9 and -11.5 %% on Cortex-M0+, -4.8 and +10.4 %% on M4, -6.4 and -6.8 %% on RV32IMC,
-+0.6 and -5.1 %% on AVR, and flash by at most 1.1 %%.
-
-Estimates have each network's own shifts, as the cost of the chosen network has. Candidates of
+Estimates have the shifts of the very network, as the cost of the chosen network has. Candidates of
 the search have typical shifts; with those one more row is beyond the aim (cortex-m0plus, cycles
 +5.5 %%), and cortex-m3 has +7.3 %%.
 
-Bytes of weights, tables and state are exact. The aims: cycles within 5 %% (M7, M33: 15 %%); flash
-within 3 %% or 64 bytes; the bound of the stack never below the deepest chain of calls and at most
-64 bytes above.
+'make kernels' makes this page and [cost-networks.md](cost-networks.md), which has every network on
+every core; testdata/kernels/README.md says how.
+
+## Figures
+
+Range of estimate less measured, and how many networks are beyond the aim: cycles within 5 %% (M7,
+M33: 15 %%); flash within 3 %% or 64 bytes; the bound of the stack never below the deepest chain of
+calls and at most 64 bytes above.
 
 | core | cycles | beyond the aim | flash | beyond the aim | stack | beyond the aim |
 |---|---|---|---|---|---|---|
-`, len(rows)/len(targets.Names()), "`", "`", "`", "`")
-	for _, name := range targets.Names() {
-		var s summary
+`
+
+// printErrors prints docs/cost.md up to the parts of the cycles.
+func printErrors(w io.Writer, rows []compared) {
+	cycles, flash, stack, missed := 0.0, 0, 0, 0
+	sums := make([]summary, len(targets.Names()))
+	for i, name := range targets.Names() {
+		s := &sums[i]
 		for _, r := range rows {
 			if r.core == name {
 				s.add(r)
 			}
 		}
+		cycles = max(cycles, -s.lowCycles, s.highCycles)
+		flash = max(flash, -s.lowFlash, s.highFlash)
+		stack = max(stack, -s.lowStack, s.highStack)
+		missed += s.badCycles
+	}
+	fmt.Fprintf(w, strings.ReplaceAll(errorsPage, "'", "`"), len(rows)/len(targets.Names()),
+		100*cycles, flash, stack, missed, len(rows))
+	for i, name := range targets.Names() {
+		s := sums[i]
 		fmt.Fprintf(w, "| %s | %+.1f to %+.1f %% | %d | %+d to %+d B | %d | %+d to %+d B | %d |\n",
 			name, 100*s.lowCycles, 100*s.highCycles, s.badCycles, s.lowFlash, s.highFlash,
 			s.badFlash, s.lowStack, s.highStack, s.badStack)
 	}
-	if err := printParts(w); err != nil {
-		return err
-	}
-	fmt.Fprintf(w, "\n## Every network\n\nA network reads: features; recurrent layers as "+
-		"kind:units:bits of W:bits of U:bits of the state;\ndense layers as "+
-		"dense:outputs:bits:activation.\n\n| core | network | cycles | estimate | flash, B | "+
-		"estimate | stack, B | bound |\n|---|---|---|---|---|---|---|---|\n")
+}
+
+// printNetworks prints docs/cost-networks.md.
+func printNetworks(w io.Writer, rows []compared) {
+	fmt.Fprint(w, `# Estimates of cost beside measurements, network by network
+
+What [cost.md](cost.md) sums up. A network reads: features; recurrent layers as kind:units:bits of
+W:bits of U:bits of the state; dense layers as dense:outputs:bits:activation. Beside each measured
+figure stands how far the estimate is off, of the stack how far the bound is above it.
+
+| core | network | cycles | estimate | flash, B | estimate | stack, B | bound |
+|---|---|---|---|---|---|---|---|
+`)
 	for _, r := range rows {
 		fmt.Fprintf(w, "| %s | %s | %.0f | %+.1f %% | %d | %+d | %d | %+d |\n", r.core, r.network,
 			r.cycles, 100*r.cyclesOff, r.flash, r.flashOff, r.chain, r.stackOff)
 	}
-	return nil
 }
 
 // summary is the range of the errors on one core.
