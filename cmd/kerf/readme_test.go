@@ -12,10 +12,10 @@ import (
 )
 
 // The README and docs/walk.md show real output: every command of their console blocks runs here, in
-// order and in one folder per page, and must print what the page shows below it. A block that ends
-// with the line "..." shows the first lines of its last command. The picture of the README is made
-// of the page that its first command writes. KERF_UPDATE_README=1 writes pages and picture anew
-// instead.
+// order and in one folder per page, and must print what the page shows below it. A command goes on
+// in lines that begin with "> ". A block that ends with the line "..." shows the first lines of its
+// last command. The pictures are made of the pages that the commands write. KERF_UPDATE_README=1
+// writes pages and pictures anew instead.
 func TestReadmeShowsRealOutput(t *testing.T) {
 	bin := t.TempDir()
 	out, err := exec.Command("go", "build", "-o", filepath.Join(bin, "kerf"), ".").CombinedOutput()
@@ -25,7 +25,14 @@ func TestReadmeShowsRealOutput(t *testing.T) {
 	for _, page := range []struct {
 		name     string
 		commands int // at least
-	}{{"README.md", 1}, {filepath.Join("docs", "walk.md"), 12}} {
+		pictures []picture
+	}{
+		{"README.md", 1, []picture{
+			{"signoff-leakage.svg", "handoff", "Error of leakage by scenario and region"}}},
+		{filepath.Join("docs", "walk.md"), 12, []picture{
+			{"walk-candidates.svg", "pump", "Candidates on cortex-m0plus"},
+			{"walk-leakage.svg", "pump", "Error of leakage by scenario and region"}}},
+	} {
 		t.Run(filepath.Base(page.name), func(t *testing.T) {
 			path := filepath.Join("..", "..", page.name)
 			text, err := os.ReadFile(path)
@@ -38,8 +45,8 @@ func TestReadmeShowsRealOutput(t *testing.T) {
 			if run.commands < page.commands {
 				t.Errorf("only %d commands found in %s", run.commands, page.name)
 			}
-			if page.name == "README.md" {
-				comparePicture(t, filepath.Join(run.dir, "kerf-demo", "handoff", "signoff.html"))
+			for _, p := range page.pictures {
+				p.compare(t, filepath.Join(run.dir, "kerf-demo"))
 			}
 		})
 	}
@@ -81,8 +88,15 @@ func (r *pageRun) rerun(text string) string {
 		b.WriteString("```console\n")
 		parts := strings.Split("\n"+consoleBlock.FindStringSubmatch(block)[1], "\n$ ")[1:]
 		for _, part := range parts {
-			command, shown, _ := strings.Cut(part, "\n")
-			fresh := r.run(command)
+			shell, shown, _ := strings.Cut(part, "\n")
+			command := shell
+			for strings.HasPrefix(shown, "> ") {
+				var more string
+				more, shown, _ = strings.Cut(shown, "\n")
+				shell += "\n" + strings.TrimPrefix(more, "> ")
+				command += "\n" + more
+			}
+			fresh := r.run(shell)
 			if strings.HasSuffix(shown, "\n...\n") {
 				lines := strings.SplitAfter(fresh, "\n")
 				lines = lines[:min(len(lines), strings.Count(shown, "\n")-1)]
@@ -107,20 +121,22 @@ func (r *pageRun) run(command string) string {
 	return string(out)
 }
 
-// comparePicture compares the picture of the README with the one of the page.
-func comparePicture(t *testing.T, page string) {
+// picture is a file of docs that shows one picture of a sign-off.
+type picture struct{ file, handoff, title string }
+
+// compare compares the file with the picture of the handoff in the folder.
+func (p picture) compare(t *testing.T, folder string) {
 	t.Helper()
-	html, err := os.ReadFile(page)
+	html, err := os.ReadFile(filepath.Join(folder, p.handoff, "signoff.html"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join("..", "..", "docs", "signoff-leakage.svg")
+	path := filepath.Join("..", "..", "docs", p.file)
 	text, err := os.ReadFile(path)
 	if err != nil && os.Getenv("KERF_UPDATE_README") == "" {
 		t.Fatal(err)
 	}
-	fresh := standalonePicture(t, string(html), "Error of leakage by scenario and region")
-	compareOrUpdate(t, path, string(text), fresh)
+	compareOrUpdate(t, path, string(text), standalonePicture(t, string(html), p.title))
 }
 
 // standalonePicture makes a file of one picture of signoff.html, with the colours, strokes and
