@@ -12,61 +12,144 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"kerf/exporter"
 	"kerf/exporter/report"
 )
 
-// everyResult is one empty result of every command that takes --json.
+// everyResult is one empty result of every command that takes --json, in the order of the page: the
+// sign-off first, since other results have its records.
 var everyResult = []struct {
 	command string
 	value   any
 }{
-	{"compare", comparison{&report.Comparison{}}}, {"cost", costResult{}},
-	{"cost --all-targets", whichResult{}}, {"explain HANDOFF", rowList{}},
-	{"explain HANDOFF ROW", explained{}},
-	{"init", initResult{}}, {"measure", measurement{}}, {"observe", observeResult{}},
-	{"plan, export, demo, show", report.Signoff{}}, {"prune", pruneResult{}},
-	{"quantize", quantizeResult{}}, {"rank", rankResult{}},
-	{"recover", recoverResult{}}, {"targets fit", fitResult{}}, {"targets list", profileList{}},
-	{"targets show", profileResult{}}, {"units", unitsResult{}},
-	{"verify", verification{&exporter.Verification{}}}, {"version", versionResult{}},
+	{"plan, export, demo, show", report.Signoff{}}, {"init", initResult{}},
+	{"rank", rankResult{}}, {"observe", observeResult{}}, {"prune", pruneResult{}},
+	{"units", unitsResult{}}, {"recover", recoverResult{}}, {"quantize", quantizeResult{}},
+	{"cost", costResult{}}, {"cost --all-targets", whichResult{}}, {"measure", measurement{}},
+	{"explain HANDOFF", rowList{}}, {"explain HANDOFF ROW", explained{}},
+	{"compare", comparison{&report.Comparison{}}},
+	{"verify", verification{&exporter.Verification{}}}, {"targets list", profileList{}},
+	{"targets show", profileResult{}}, {"targets fit", fitResult{}}, {"version", versionResult{}},
 }
 
-// fieldLines lists the fields of a record and of the records in it, one line each.
-func fieldLines(t reflect.Type, path string) []string {
+// resultsPage writes the records of the results. What a record or a field means comes from the page
+// as it is.
+type resultsPage struct {
+	t     *testing.T
+	means map[string]string // by command, record and field
+	shown map[string]string // by the fields of a record, the first record that has them
+	b     strings.Builder
+}
+
+// pageLine is a heading, a record or a field of the page; what it means may go on in lines that
+// begin with blanks.
+var pageLine = regexp.MustCompile(
+	"(?m)^(?:## (.+)|Record `(\\S+)`: ((?:.|\n[^\n])+)|- `(\\w+)`: (.+(?:\n  .+)*))$")
+
+func newResultsPage(t *testing.T, page string) *resultsPage {
+	p := &resultsPage{t: t, means: map[string]string{}, shown: map[string]string{}}
+	command, record := "", ""
+	for _, m := range pageLine.FindAllStringSubmatch(page, -1) {
+		switch {
+		case m[1] != "":
+			command, record = m[1], ""
+		case m[2] != "":
+			record = m[2]
+			p.means[command+"|"+record] = strings.Join(strings.Fields(m[3]), " ")
+		default:
+			p.means[command+"|"+record+"|"+m[4]] = strings.Join(strings.Fields(m[5]), " ")
+		}
+	}
+	return p
+}
+
+// meaning returns what the page says.
+func (p *resultsPage) meaning(of ...string) string {
+	text := p.means[strings.Join(of, "|")]
+	if text == "" {
+		p.t.Errorf("docs/results.md does not say what %s means", strings.Join(of, " "))
+	}
+	return text
+}
+
+// record writes the fields of a record, and then the records in it. Of a record whose fields were
+// listed before it names the first that has them, and nothing where they are in one result and have
+// one name.
+func (p *resultsPage) record(command, path string, t reflect.Type) {
 	for t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice {
 		t = t.Elem()
 	}
 	if t.NumField() == 1 && t.Field(0).Anonymous {
-		return fieldLines(t.Field(0).Type, path)
+		p.record(command, path, t.Field(0).Type)
+		return
 	}
-	var names, lines []string
+	var names []string
+	var inner []func()
 	for _, f := range recordFields(t) {
-		name := fieldName(f)
-		inner := f.Type
-		for inner.Kind() == reflect.Pointer || inner.Kind() == reflect.Slice {
-			inner = inner.Elem()
+		name, element := fieldName(f), f.Type
+		for element.Kind() == reflect.Pointer || element.Kind() == reflect.Slice {
+			element = element.Elem()
 		}
-		if inner.Kind() != reflect.Struct {
+		if element.Kind() != reflect.Struct {
 			names = append(names, name)
 			continue
 		}
-		shown := name
 		if f.Type.Kind() == reflect.Slice {
-			shown += "[]"
+			name += "[]"
 		}
-		lines = append(lines, fieldLines(inner, strings.TrimPrefix(path+"."+shown, "."))...)
+		within := strings.TrimPrefix(path+"."+name, ".")
+		inner = append(inner, func() { p.record(command, within, f.Type) })
 	}
-	if len(names) > 0 {
-		where := "the object"
-		if path != "" {
-			where = "`" + path + "`"
+	fields := strings.Join(names, " ")
+	first := p.shown[fields]
+	last := path[strings.LastIndex(path, ".")+1:]
+	switch {
+	case path == "":
+		p.b.WriteString("\n")
+	case strings.HasSuffix(first, "`"+last+"` of "+command),
+		strings.HasSuffix(first, "."+last+"` of "+command):
+		return
+	case first != "":
+		said, _, _ := strings.Cut(p.meaning(command, path), " Fields: ")
+		p.b.WriteString(wrapped("\nRecord `"+path+"`: ", said+" Fields: those of "+first+".", ""))
+	default:
+		p.b.WriteString(wrapped("\nRecord `"+path+"`: ", p.meaning(command, path), "") + "\n")
+	}
+	if first == "" {
+		if len(names) > 1 {
+			p.shown[fields] = "`" + path + "` of " + command
 		}
-		lines = append([]string{fmt.Sprintf("- %s: %s", where, strings.Join(names, ", "))},
-			lines...)
+		for _, name := range names {
+			p.b.WriteString(wrapped("- `"+name+"`: ", p.meaning(command, path, name), "  "))
+		}
 	}
-	return lines
+	for _, write := range inner {
+		write()
+	}
+}
+
+// wrapped returns a paragraph of at most 100 columns.
+func wrapped(begin, text, indent string) string {
+	var b strings.Builder
+	b.WriteString(begin)
+	column := utf8.RuneCountInString(begin)
+	for i, word := range strings.Fields(text) {
+		width := utf8.RuneCountInString(word)
+		switch {
+		case i == 0:
+		case column+1+width > 100:
+			b.WriteString("\n" + indent)
+			column = len(indent)
+		default:
+			b.WriteString(" ")
+			column++
+		}
+		b.WriteString(word)
+		column += width
+	}
+	return b.String() + "\n"
 }
 
 // docs/results.md lists every field. KERF_UPDATE_RESULTS=1 writes the lists anew.
@@ -76,27 +159,18 @@ func TestResultsPageListsEveryField(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	front, _, _ := strings.Cut(string(page), "\n## ")
-	meant := map[string]bool{}
-	for _, row := range regexp.MustCompile(`(?m)^\| (\w+) \| .+ \|$`).FindAllStringSubmatch(front,
-		-1) {
-		meant[row[1]] = true
+	front, rest, found := strings.Cut(string(page), "\n## Fields\n")
+	if !found {
+		t.Fatal("docs/results.md has no part with fields")
 	}
-	var b strings.Builder
-	b.WriteString(strings.TrimRight(front, "\n") + "\n")
+	intro, _, _ := strings.Cut(rest, "\n## ")
+	p := newResultsPage(t, rest)
+	p.b.WriteString(front + "\n## Fields\n" + strings.TrimRight(intro, "\n") + "\n")
 	for _, r := range everyResult {
-		lines := fieldLines(reflect.TypeOf(r.value), "")
-		fmt.Fprintf(&b, "\n## %s\n\n%s\n", r.command, strings.Join(lines, "\n"))
-		for _, line := range lines {
-			_, names, _ := strings.Cut(line, ": ")
-			for _, name := range strings.Split(names, ", ") {
-				if !meant[name] {
-					t.Errorf("docs/results.md does not say what %s means", name)
-				}
-			}
-		}
+		fmt.Fprintf(&p.b, "\n## %s\n", r.command)
+		p.record(r.command, "", reflect.TypeOf(r.value))
 	}
-	samePage(t, path, b.String(), "KERF_UPDATE_RESULTS")
+	samePage(t, path, p.b.String(), "KERF_UPDATE_RESULTS")
 }
 
 // samePage fails where a page is not the wanted one; with the environment variable it writes it.
