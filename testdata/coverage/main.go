@@ -17,10 +17,11 @@ import (
 const intro = `# How often the intervals hold the truth
 
 The tables behind [intervals.md](intervals.md), which says what follows from them. Two predictors
-whose true errors are known are drawn %d times for every row and compared as kerf compares two
-networks. A cell has two shares of these draws, in %%: those in which the 95 %% interval holds the
-truth, and those in which the end of it that judges a tolerance does. The first should be near 95,
-the second near 97.5; where it is below 95 kerf says yes a little too often.
+whose true errors are known are drawn %d times for every row (long sequences: half as often) and
+compared as kerf compares two networks. A cell has two shares of these draws, in %%: those in which
+the 95 %% interval holds the truth, and those in which the end of it that judges a tolerance does.
+The first should be near 95, the second near 97.5; where the second is below 95 kerf says yes too
+often.
 
 Spread says how unlike sequences are: the standard deviation of the logarithm of the ratio of two
 networks. Those of a scenario of the demo have 0.25. Made by 'make bench-coverage'; nothing was
