@@ -20,8 +20,8 @@ of each figure: exact, bounded or estimated. By default it is the network that p
 would choose; --features all --units all shows it before the cut.
 
 --all-targets puts it on every built-in profile as well, with the clock and the limits of
-the job's first target, ranks all by the margin of their tightest limit, and says
-for every broken limit which single change would meet it: clock, place of the
+the job's first target, ranks all by how much they use of their tightest limit, and
+says for every broken limit which single change would meet it: clock, place of the
 weights, words, units or features.`,
 		Example: `  kerf cost job.toml
   kerf cost job.toml --all-targets

@@ -37,7 +37,8 @@ outputs best, and says how well, and how well the next best does.
 Every guess is marked GUESS in a comment of the job; what only you know is marked
 FILL IN, and kerf plan refuses the job without it. That may be the reading of the
 network: where the recording does not tell several apart, each is a comment of the job,
-and you take the # off one. Files that are there already are left alone.`,
+and you take the # off one. Where one of the three files is there already, init writes
+nothing.`,
 		Example: `  kerf init model.npz selection.csv --signoff signoff.csv --out draft`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {

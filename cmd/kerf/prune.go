@@ -32,8 +32,8 @@ func (a *app) pruneCommand() *cobra.Command {
 		Long: `prune searches backwards from the whole network: in every round the front ends,
 features and hidden units of a few candidates are ranked anew, and what saves most for
 its loss is taken out where the selection recordings stay within every tolerance in
-every scenario and region. [search] of the job says what should get small and how
-long to look, [features] and [units] what to keep or drop whatever is measured. The
+every scenario and region. [search] of the job says what the search minimises and
+how long it may look, [features] and [units] what to keep or drop whatever is measured. The
 first table is the way to the choice, with what could not go; the second says of its
 neighbours why they were not chosen. What goes is replaced by its best linear
 prediction from what stays, folded into the weights, and the first dense layer is
