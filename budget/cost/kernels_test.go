@@ -143,9 +143,9 @@ func measuredNets(t *testing.T) []measuredNet {
 
 // How far estimates may be off. The aims are 5 % of cycles where the maker of the core gives
 // timings and 15 % where not, and of flash 64 bytes or 3 %. Few small networks miss them,
-// docs/cost.md lists which: no network is off by more than the worst, and on each core no more than
-// three of 30 miss an aim. Shapes of measured.csv have no shifts, so these are the estimates for
-// networks that are not quantized yet.
+// docs/cost-networks.md lists which: no network is off by more than the worst, and on each core no
+// more than three of 30 miss an aim. Shapes of measured.csv have no shifts, so these are the
+// estimates for networks that are not quantized yet.
 const (
 	officialTiming = 0.05
 	otherTiming    = 0.15

@@ -116,9 +116,9 @@ func (p *jobPage) rows(name, path string, inner *[]func()) {
 		case p.structs[element] == nil:
 			p.t.Errorf("%s.%s: a value of type %s has no name", name, field.Names[0], goType)
 		case p.shown[element] != "":
-			value = heading + ", with the keys of " + p.shown[element]
+			value = heading + ", with the keys of " + linked(p.shown[element])
 		default:
-			value = heading
+			value = linked(heading)
 			if element == "Tolerance" {
 				p.shown["Figures"] = heading // they stand among its keys
 			}
@@ -128,6 +128,12 @@ func (p *jobPage) rows(name, path string, inner *[]func()) {
 		}
 		fmt.Fprintf(&p.b, "| `%s` | %s | %s | %s |\n", key, value, fallback, said[1])
 	}
+}
+
+// linked returns a link to the heading of a table.
+func linked(heading string) string {
+	return "[" + heading + "](#" + strings.ToLower(strings.NewReplacer("[", "", "]", "", "`", "",
+		".", "").Replace(heading)) + ")"
 }
 
 // markdown wraps the paragraphs of a comment to 100 columns. Indented ones are TOML.

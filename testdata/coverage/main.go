@@ -188,8 +188,8 @@ func longCells() []longCell {
 
 // longTable prints the table of few long sequences.
 func longTable(trials int) {
-	fmt.Print("## Rise of the RMSE on few long sequences\n\nThey are judged by blocks of steps as " +
-		"well; the last column says how often blocks made the interval\nnarrower.\n\n")
+	fmt.Print("## Rise of the RMSE on few long sequences\n\nThey are judged by blocks of steps " +
+		"as well; the last column says how often blocks made the interval\nnarrower.\n\n")
 	fmt.Println("| sequences | steps | memory | spread | holds the truth | narrower by blocks " +
 		"|\n|---:|---:|---:|---:|---:|---:|")
 	for i, c := range longCells() {
