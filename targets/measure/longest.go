@@ -79,6 +79,7 @@ func (s *session) searchLongest(r *Result) error {
 		for _, n := range tried.Instructions {
 			instructions += n
 		}
+		s.measured()
 	}
 	r.Longest = found
 	return nil
