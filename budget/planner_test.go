@@ -159,7 +159,7 @@ func TestMethodsEndWithTheirContext(t *testing.T) {
 			return err
 		}},
 		"Remedies": {3, func(ctx context.Context, pl *budget.Planner) error {
-			_, err := pl.Remedies(ctx, byHand(), chosen, standings)
+			_, err := pl.Remedies(ctx, byHand(), chosen, standings, func(int, int) {})
 			return err
 		}},
 		"Sizes": {10, func(ctx context.Context, pl *budget.Planner) error {

@@ -1,6 +1,6 @@
 // Command generate writes the vector kernels of package quant for amd64 with AVX2; go generate in
-// that package runs it. They are the operations of arithmetic.go on eight sequences, and the sums of
-// products of outers.go, with the same results.
+// that package runs it. They are the operations of arithmetic.go on eight sequences, and the sums
+// of products of outers.go, with the same results.
 package main
 
 import (
