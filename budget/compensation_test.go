@@ -113,7 +113,7 @@ func TestSignoffRecordingsChooseNothing(t *testing.T) {
 			}
 		}
 		pl := NewPlanner(in)
-		cut, err := pl.FindCut(t.Context(), func(int, int) {})
+		cut, err := pl.FindCut(t.Context(), func(int) {})
 		if err != nil {
 			t.Fatal(err)
 		}

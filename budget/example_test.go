@@ -77,7 +77,7 @@ func strokes(float *dataset.Float, seed uint64) *dataset.Recordings {
 func Example() {
 	ctx, in := context.Background(), leakageInputs()
 	pl := budget.NewPlanner(in)
-	cut, err := pl.FindCut(ctx, func(done, all int) {})
+	cut, err := pl.FindCut(ctx, func(tried int) {})
 	if err != nil {
 		fmt.Println(err)
 		return

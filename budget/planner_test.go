@@ -15,7 +15,7 @@ import (
 // signedOff plans a job with recovery training and returns the sign-off in JSON.
 func signedOff(in *budget.Inputs) ([]byte, error) {
 	ctx, pl := context.Background(), budget.NewPlanner(in)
-	cut, err := pl.FindCut(ctx, func(int, int) {})
+	cut, err := pl.FindCut(ctx, func(int) {})
 	if err != nil {
 		return nil, err
 	}
@@ -97,7 +97,7 @@ const never = 1 << 40
 func TestFindCutEndsWithItsContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	calls := 0
-	cut, err := budget.NewPlanner(leakageInputs()).FindCut(ctx, func(int, int) {
+	cut, err := budget.NewPlanner(leakageInputs()).FindCut(ctx, func(int) {
 		calls++
 		cancel()
 	})
@@ -113,7 +113,7 @@ func TestMethodsEndWithTheirContext(t *testing.T) {
 	*in.Job.Recovery.Epochs = 1
 	ctx, quiet := context.Background(), func(int, int) {}
 	prepared := budget.NewPlanner(in)
-	cut, err := prepared.FindCut(ctx, quiet)
+	cut, err := prepared.FindCut(ctx, func(int) {})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -135,7 +135,7 @@ func TestMethodsEndWithTheirContext(t *testing.T) {
 			return pl.ScoreFeatures(ctx, nil)
 		}},
 		"FindCut": {20, func(ctx context.Context, pl *budget.Planner) error {
-			_, err := pl.FindCut(ctx, quiet)
+			_, err := pl.FindCut(ctx, func(int) {})
 			return err
 		}},
 		"Choose": {10, func(ctx context.Context, pl *budget.Planner) error {
@@ -159,7 +159,7 @@ func TestMethodsEndWithTheirContext(t *testing.T) {
 			return err
 		}},
 		"Remedies": {3, func(ctx context.Context, pl *budget.Planner) error {
-			_, err := pl.Remedies(ctx, byHand(), chosen, standings)
+			_, err := pl.Remedies(ctx, byHand(), chosen, standings, func(int, int) {})
 			return err
 		}},
 		"Sizes": {10, func(ctx context.Context, pl *budget.Planner) error {

@@ -53,10 +53,11 @@ type triedKey struct {
 // Remedies finds, for every broken limit of every standing, what would meet it by itself: the
 // lowest clock, the other place for the weights, the widest uniform words, and the fewest units or
 // features that go, in the order of the ranking. It looks at no pairs of changes. The network that
-// a change gives is run on the selection recordings. The error is that of ctx or of
+// a change gives is run on the selection recordings. progress is called after each search for one
+// limit, with the number of searches that are done and of all. The error is that of ctx or of
 // [quant.Quantize].
-func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen,
-	standings []Standing) ([]Remedy, error) {
+func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen, standings []Standing,
+	progress func(done, all int)) ([]Remedy, error) {
 	if cut.FeatureRank == nil { // the choice was made by hand
 		var err error
 		if cut, err = pl.Rank(ctx); err != nil {
@@ -65,16 +66,22 @@ func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen,
 	}
 	r := &remedies{pl: pl, in: pl.in, cut: cut, now: chosen.Candidate,
 		tried: map[triedKey]*Chosen{}}
+	searches := []func(context.Context, Cost) error{r.words, r.units, r.features}
+	done, all := 0, 0
+	for _, s := range standings {
+		all += len(searches) * len(s.Broken)
+	}
 	for _, s := range standings {
 		r.target = s.Target
 		for _, row := range s.Broken {
 			r.clock(row)
 			r.place(row)
-			for _, search := range []func(context.Context, Cost) error{r.words, r.units,
-				r.features} {
+			for _, search := range searches {
 				if err := search(ctx, row); err != nil {
 					return nil, err
 				}
+				done++
+				progress(done, all)
 			}
 		}
 	}

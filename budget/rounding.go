@@ -76,7 +76,11 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 		p.restCalibrations, p.restNets = append(p.restCalibrations, quant.Calibrate(net, rest)),
 			append(p.restNets, net)
 	}
-	p.outputs = predictions(pl.in.Selection, taught)
+	if taught == p.scaled {
+		p.outputs = p.calibration.Predicted(taught)
+	} else {
+		p.outputs = predictions(pl.in.Selection, taught)
+	}
 	pl.last = p
 	return p, ctx.Err()
 }

@@ -62,9 +62,9 @@ type search struct {
 }
 
 // FindCut searches for smaller networks within every tolerance. progress is called after each round
-// with the number of items that are decided and the number of all. Where the job has no tolerance
-// nothing is searched. The error is that of ctx.
-func (pl *Planner) FindCut(ctx context.Context, progress func(done, all int)) (*Cut, error) {
+// with the number of candidates that were measured; nobody knows how many there will be. Where the
+// job has no tolerance nothing is searched. The error is that of ctx.
+func (pl *Planner) FindCut(ctx context.Context, progress func(measured int)) (*Cut, error) {
 	cut, err := pl.Rank(ctx)
 	if err != nil {
 		return nil, err
@@ -93,13 +93,9 @@ func (pl *Planner) FindCut(ctx context.Context, progress func(done, all int)) (*
 		if beam, err = s.round(ctx, beam); err != nil {
 			return nil, err
 		}
-		if len(beam) > 0 {
-			decided := s.lost[beam[0]].gone + len(s.lost[beam[0]].refused)
-			progress(min(decided, len(s.items)-1), len(s.items))
-		}
+		progress(len(cut.Points))
 	}
 	cut.Path = cut.pathTo(s.cheapest().Candidate)
-	progress(1, 1)
 	return cut, ctx.Err()
 }
 

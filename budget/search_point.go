@@ -35,7 +35,6 @@ func (p *Point) isTrained() bool { return p.Candidate.Recovered != nil }
 
 // losses are what a point lost on the way, and what it could not lose.
 type losses struct {
-	gone    int             // features and units that were taken away
 	refused map[string]bool // by key of the item
 	bundles map[string]int  // by sort: so many items together were too many
 }
@@ -90,11 +89,7 @@ func (s *search) measure(ctx context.Context, batch []child) ([]*Point, error) {
 		c := batch[i]
 		p.From, p.Change, p.Item, p.Names, p.Share = c.parent, c.change, c.item.sort, c.item.names,
 			c.item.share
-		l := &losses{refused: map[string]bool{}, bundles: map[string]int{}}
-		if c.parent != nil {
-			l.gone = s.lost[c.parent].gone + max(len(c.item.features), len(c.item.units))
-		}
-		s.lost[p] = l
+		s.lost[p] = &losses{refused: map[string]bool{}, bundles: map[string]int{}}
 		s.known[p.Candidate.key()] = p
 		s.cut.add(p)
 	}

@@ -19,7 +19,7 @@ import (
 func searched(t *testing.T, in *Inputs) (*Cut, *Chosen, *Frontier) {
 	t.Helper()
 	pl := NewPlanner(in)
-	cut, err := pl.FindCut(t.Context(), func(int, int) {})
+	cut, err := pl.FindCut(t.Context(), func(int) {})
 	if err != nil {
 		t.Fatal(err)
 	}

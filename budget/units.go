@@ -6,6 +6,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"kerf/dataset"
 	"kerf/prune"
@@ -161,6 +162,7 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	if way != nil {
 		ways = []quant.Rounding{*way}
 	}
+	cut := sync.OnceValue(func() *dataset.Score { return pl.in.measured(p.outputs) })
 	var best *Chosen
 	for _, f := range formats {
 		c.Formats = f
@@ -171,7 +173,10 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 		if best == nil || tried.Within {
 			best = tried
 		}
-		if best.Within || !pl.keeps(best.CutNet) {
+		if best.Within {
+			break
+		}
+		if _, keeps := pl.within(cut()); !keeps {
 			break // wider words cannot repair what the cut has broken
 		}
 	}
@@ -181,23 +186,16 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	}
 	s.Broken, s.Share = s.price.broken, s.price.share
 	s.Tightest = best.Tightest()
-	s.Loss = pl.sizeLoss(best)
+	s.Loss = pl.sizeLoss(cut(), best.heldOut)
 	return s, nil
 }
 
-// keeps reports whether a float network is within every tolerance.
-func (pl *Planner) keeps(net *dataset.Float) bool {
-	_, ok := pl.within(dataset.Measure(net, pl.in.Selection, pl.in.Regions))
-	return ok
-}
-
-// sizeLoss compares a choice with the float network over all selection recordings:
-// one row per tolerance, or per output when the job gives none.
-func (pl *Planner) sizeLoss(chosen *Chosen) []Loss {
-	cut := dataset.Measure(chosen.CutNet, pl.in.Selection, pl.in.Regions)
+// sizeLoss compares a network, before and after rounding, with the float network over all selection
+// recordings: one row per tolerance, or per output when the job gives none.
+func (pl *Planner) sizeLoss(cut, fixed *dataset.Score) []Loss {
 	var rows []Loss
 	for _, row := range pl.lossRows(pl.in.Selection,
-		scores{float: pl.floatOnSelection(), cut: cut, fixed: chosen.heldOut}, pl.in.JudgesLoss()) {
+		scores{float: pl.floatOnSelection(), cut: cut, fixed: fixed}, pl.in.JudgesLoss()) {
 		if row.IsEverywhere() &&
 			(row.Judged || row.Metric == dataset.Metrics(pl.in.Float.Classes)[0]) {
 			rows = append(rows, row)

@@ -91,7 +91,8 @@ func TestRemedies(t *testing.T) {
 	target.Flash = given(Bytes(0.9 * value(Flash)))
 	target.FlashWait = nil
 	standing := in.standing(chosen.Candidate, *target, "")
-	found, err := NewPlanner(in).Remedies(t.Context(), cut, chosen, []Standing{standing})
+	found, err := NewPlanner(in).Remedies(t.Context(), cut, chosen, []Standing{standing},
+		func(int, int) {})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,6 +3,7 @@ package dataset
 import (
 	"math"
 	"sort"
+	"sync"
 
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -146,15 +147,37 @@ func expanded(n float64) float64 {
 
 // studentsT returns the 97.5th percentile of Student's t with n-1 degrees of freedom.
 func studentsT(n float64) float64 {
-	return rounded(distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975))
+	return percentiles.of(n, func() float64 {
+		return rounded(distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975))
+	})
+}
+
+// Percentiles that were computed before: one takes as long as the rest of an interval, and the
+// intervals of a job are for few numbers of sequences.
+var percentiles, oneSided known
+
+// known holds values of a function of one number.
+type known struct{ values sync.Map }
+
+// of returns the value for n, which compute gives the first time.
+func (k *known) of(n float64, compute func() float64) float64 {
+	if v, ok := k.values.Load(n); ok {
+		return v.(float64)
+	}
+	v := compute()
+	k.values.Store(n, v)
+	return v
 }
 
 // OneSided returns the ratio of the 95th to the 97.5th percentile of Student's t, with the degrees
 // of freedom of so many sequences: 0.84 with many, 0.50 with two. The half-width of an interval is
 // a multiple of the 97.5th.
 func OneSided(sequences int) float64 {
-	t := distuv.StudentsT{Sigma: 1, Nu: float64(max(2, sequences) - 1)}
-	return rounded(t.Quantile(0.95) / t.Quantile(0.975))
+	n := float64(max(2, sequences))
+	return oneSided.of(n, func() float64 {
+		t := distuv.StudentsT{Sigma: 1, Nu: n - 1}
+		return rounded(t.Quantile(0.95) / t.Quantile(0.975))
+	})
 }
 
 // effective returns the number of equally weighted sequences that weights stand for, (sum of

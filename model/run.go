@@ -47,6 +47,14 @@ func (r *Run) Cell(layer int) []float64 { return r.layers[layer].cell }
 // The update gate of a GRU is the share of the old state that is kept.
 func (r *Run) Gate(layer, gate int) []float64 { return r.layers[layer].gates[gate] }
 
+// InputPart returns W x + B [Gates*Units] of a recurrent layer in the last step, in the order of
+// the blocks in [Recurrent]. The slice is live, and zero before the first step.
+func (r *Run) InputPart(layer int) []float64 { return r.layers[layer].input }
+
+// RecurrentPart returns U h + D [Gates*Units], like [Run.InputPart]. The candidate of a
+// reset-before GRU has U (r * h) + D.
+func (r *Run) RecurrentPart(layer int) []float64 { return r.layers[layer].recurrent }
+
 // Dense returns the results [Outputs] of a dense layer in the last step, after its activation. The
 // slice is live, and zero before the first step.
 func (r *Run) Dense(layer int) []float64 { return r.dense[layer] }

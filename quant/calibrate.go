@@ -2,6 +2,7 @@ package quant
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -158,6 +159,19 @@ func gathered(p *dataset.Float, selection *dataset.Recordings,
 	return total, raw
 }
 
+// Predicted returns the predictions of the float network for each sequence of the recordings that
+// the calibration comes from, [steps × outputs] in physical units; p is that network.
+func (c Calibration) Predicted(p *dataset.Float) [][]float64 {
+	all := make([][]float64, len(c.raw))
+	for i, raw := range c.raw {
+		all[i] = slices.Clone(raw)
+		for y := all[i]; len(y) > 0; y = y[len(p.Outputs):] {
+			p.Physical(y[:len(p.Outputs)])
+		}
+	}
+	return all
+}
+
 // keepGate returns the index of the gate that says which share of the old state is kept, -1 for a
 // layer without one.
 func keepGate(k model.Kind) int {
@@ -191,8 +205,11 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 		in := x
 		for i, l := range p.Net.Recurrent {
 			r := &t.Layers[i]
-			r.Gate = math.Max(r.Gate,
-				math.Max(largestPart(l.W, l.B, in), largestPart(l.U, l.D, before[i])))
+			recurrent := largest(run.RecurrentPart(i))
+			if l.Kind == model.GRUResetBefore {
+				recurrent = largestPart(l.U, l.D, before[i]) // of the states without reset
+			}
+			r.Gate = math.Max(r.Gate, math.Max(largest(run.InputPart(i)), recurrent))
 			if t.inputs != nil {
 				t.addMoments(step, run, i, l.Kind, in, before[i])
 			}
@@ -202,7 +219,11 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 			copy(before[i], in)
 		}
 		for i, d := range p.Net.Dense {
-			t.Dense[i].Value = math.Max(t.Dense[i].Value, largestPart(d.W, d.B, in))
+			value := largest(run.Dense(i))
+			if d.Activation != model.Identity {
+				value = largestPart(d.W, d.B, in)
+			}
+			t.Dense[i].Value = math.Max(t.Dense[i].Value, value)
 			if t.dense != nil {
 				t.dense[i].add(in)
 			}

@@ -22,6 +22,7 @@
 //   - rounding.go, eligibility.go, even.go and refit.go: the ways of rounding
 //   - extremes.go, adversary.go, attacks.go and accumulator_watch.go: the search for the worst
 //     inputs
+//   - outers.go: the sums of products that moments take most of their time for
 //   - lanes.go, lanes_amd64.go and lanelayer_amd64.go: eight sequences side by side
 //
 // # Invariants

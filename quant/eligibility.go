@@ -22,17 +22,25 @@ import (
 // cancel over time.
 
 // traceSum gathers the second moments of the traces φ of one recurrent layer. The φ of a row has a
-// value for each input, for each state, for the bias of W and for the bias of U, in this order.
+// value for each input and one for the bias of W, then a value for each state and one for the bias
+// of U. Either part ends with zeros where it does not fill whole vectors.
 type traceSum struct {
 	layer  *model.Recurrent
-	steps  float64   // number of steps whose moments were added
-	second []float64 // rows × width × width, upper halves
+	steps  float64 // number of steps whose moments count
+	stride int     // values of φ, zeros included
+	// second holds rows × stride × stride values, upper halves: what lies below the diagonal has no
+	// meaning.
+	second []float64
 
-	phi         []float64 // rows × width; at the present step of the sequence
+	phi     []float64      // rows × stride; at the present step of the sequence
+	waiting waitingVectors // φ of steps that count, but are not among second yet
+
 	keep        []float64 // per row: share of its state that the unit keeps in the present step
 	inputSlope  []float64 // per row: slope of the state in W x + b
 	stateSlope  []float64 // per row: slope of the state in U h + d
-	resetStates []float64 // r·h, which the candidate of a reset-before GRU multiplies
+	inputs      []float64 // that W and its bias multiply, padded
+	states      []float64 // that U and its bias multiply, padded
+	resetStates []float64 // r·h, which the candidate of a reset-before GRU multiplies, padded
 	cell        []float64 // LSTM: the cell before the step
 }
 
@@ -52,16 +60,39 @@ func newTraceSum(l *model.Recurrent) *traceSum {
 	if rows*width*width > traceLimit {
 		return nil
 	}
-	return &traceSum{
-		layer: l, second: make([]float64, rows*width*width), phi: make([]float64, rows*width),
-		keep: make([]float64, rows), inputSlope: make([]float64, rows),
-		stateSlope: make([]float64, rows), resetStates: make([]float64, l.Units),
-		cell: make([]float64, l.Units),
+	withBias := func(n int) []float64 {
+		v := make([]float64, padded(n+1))
+		v[n] = 1
+		return v
 	}
+	f := &traceSum{
+		layer: l, keep: make([]float64, rows), inputSlope: make([]float64, rows),
+		stateSlope: make([]float64, rows), inputs: withBias(l.Inputs), states: withBias(l.Units),
+		resetStates: withBias(l.Units), cell: make([]float64, l.Units),
+	}
+	f.stride = len(f.inputs) + len(f.states)
+	f.second, f.phi = make([]float64, rows*f.stride*f.stride), make([]float64, rows*f.stride)
+	f.waiting = newWaitingVectors(len(f.phi))
+	return f
 }
 
 // width returns the number of values of one φ.
 func (f *traceSum) width() int { return f.layer.Inputs + f.layer.Units + 2 }
+
+// place returns where value i of a φ stands, counted as in [LayerRange.Followed]: inputs, states,
+// bias of W, bias of U.
+func (f *traceSum) place(i int) int {
+	inputs, units := f.layer.Inputs, f.layer.Units
+	switch {
+	case i == inputs+units:
+		return inputs
+	case i == inputs+units+1:
+		return len(f.inputs) + units
+	case i >= inputs:
+		return len(f.inputs) + i - inputs
+	}
+	return i
+}
 
 // begin starts a sequence: no error has moved a state yet.
 func (f *traceSum) begin() {
@@ -72,41 +103,37 @@ func (f *traceSum) begin() {
 // add moves the traces by one step. in and before are the inputs of layer i and its states before
 // the step; run holds the network after it.
 func (f *traceSum) add(step int, run *model.Run, i int, in, before []float64) {
-	l, width := f.layer, f.width()
+	l := f.layer
 	f.slopes(run, i, before)
-	counts := step%max(1, width/traceEvery) == 0
-	if counts {
-		f.steps++
-	}
-	for r := range f.keep {
-		states := before
+	copy(f.inputs, in)
+	copy(f.states, before)
+	for r, keep := range f.keep {
+		states := f.states
 		if l.Kind == model.GRUResetBefore && r >= 2*l.Units {
 			states = f.resetStates
 		}
-		phi := f.phi[r*width : (r+1)*width]
-		keep, inputSlope, stateSlope := f.keep[r], f.inputSlope[r], f.stateSlope[r]
-		for c, v := range in {
-			phi[c] = float64(keep*phi[c]) + float64(inputSlope*v)
-		}
-		for c, v := range states {
-			phi[l.Inputs+c] = float64(keep*phi[l.Inputs+c]) + float64(stateSlope*v)
-		}
-		phi[width-2] = float64(keep*phi[width-2]) + inputSlope
-		phi[width-1] = float64(keep*phi[width-1]) + stateSlope
-		if counts {
-			addOuter(f.second[r*width*width:(r+1)*width*width], phi)
+		phi := f.phi[r*f.stride : (r+1)*f.stride]
+		follow(phi[:len(f.inputs)], f.inputs, keep, f.inputSlope[r])
+		follow(phi[len(f.inputs):], states, keep, f.stateSlope[r])
+	}
+	if step%max(1, f.width()/traceEvery) == 0 {
+		f.steps++
+		if f.waiting.add(f.phi) {
+			f.addWaiting()
 		}
 	}
 	copy(f.cell, run.Cell(i))
 }
 
-// addOuter adds v vᵀ to the upper half of a matrix.
-func addOuter(to, v []float64) {
-	for i, a := range v {
-		row := to[i*len(v)+i : (i+1)*len(v)]
-		for j, b := range v[i:] {
-			row[j] += float64(a * b)
+// addWaiting adds the moments of the steps that wait.
+func (f *traceSum) addWaiting() {
+	all := f.waiting.take()
+	for r := range f.keep {
+		var x [outersAtOnce][]float64
+		for i, phi := range all {
+			x[i] = phi[r*f.stride : (r+1)*f.stride]
 		}
+		addOuters(f.second[r*f.stride*f.stride:(r+1)*f.stride*f.stride], x)
 	}
 }
 
@@ -160,6 +187,7 @@ func (f *traceSum) slopes(run *model.Run, i int, before []float64) {
 
 // merge adds the moments of other sequences.
 func (f *traceSum) merge(o *traceSum) {
+	o.addWaiting()
 	f.steps += o.steps
 	for i, v := range o.second {
 		f.second[i] += v
@@ -175,9 +203,14 @@ func (f *traceSum) rows() []*mat.SymDense {
 	all := make([]*mat.SymDense, len(f.keep))
 	for r := range all {
 		all[r] = mat.NewSymDense(width, nil)
+		second := f.second[r*f.stride*f.stride : (r+1)*f.stride*f.stride]
 		for i := range width {
 			for j := i; j < width; j++ {
-				all[r].SetSym(i, j, f.second[(r*width+i)*width+j]/f.steps)
+				low, high := f.place(i), f.place(j)
+				if low > high {
+					low, high = high, low
+				}
+				all[r].SetSym(i, j, second[low*f.stride+high]/f.steps)
 			}
 		}
 	}

@@ -33,3 +33,13 @@ func blendAVX2(h *int32, keep *int32, candidate *int32, n int)
 //
 //go:noescape
 func packAVX2(y *uint32, v *int32, pairs int)
+
+// addOutersAVX2 adds a aT, then b bT, c cT and d dT to a square matrix, from the vector with the diagonal of each row on. The vectors of each of a, b, c and d are at least 1.
+//
+//go:noescape
+func addOutersAVX2(to *float64, a *float64, b *float64, c *float64, d *float64, vectors int)
+
+// followAVX2 sets phi to keep phi + slope v.
+//
+//go:noescape
+func followAVX2(phi *float64, v *float64, keep float64, slope float64, vectors int)

@@ -72,31 +72,36 @@ type Moments struct {
 
 // momentSum gathers [Moments] step by step.
 type momentSum struct {
-	steps float64
-	sum   []float64
-	outer []float64 // n × n, upper half
+	steps   float64
+	sum     []float64
+	outer   []float64 // padded × padded, upper half
+	waiting waitingVectors
 }
 
 // newMomentSum returns a sum over no step, for n inputs.
 func newMomentSum(n int) *momentSum {
-	return &momentSum{sum: make([]float64, n), outer: make([]float64, n*n)}
+	size := padded(n)
+	return &momentSum{sum: make([]float64, n), outer: make([]float64, size*size),
+		waiting: newWaitingVectors(size)}
 }
 
 // add adds one step with the inputs v.
 func (m *momentSum) add(v []float64) {
 	m.steps++
-	n := len(v)
 	for i, a := range v {
 		m.sum[i] += a
-		row := m.outer[i*n : (i+1)*n]
-		for j := i; j < n; j++ {
-			row[j] += float64(a * v[j])
-		}
+	}
+	if m.waiting.add(v) {
+		m.addWaiting()
 	}
 }
 
+// addWaiting adds the products of the steps that wait.
+func (m *momentSum) addWaiting() { addOuters(m.outer, m.waiting.take()) }
+
 // merge adds the steps of another sum.
 func (m *momentSum) merge(o *momentSum) {
+	o.addWaiting()
 	m.steps += o.steps
 	for i, v := range o.sum {
 		m.sum[i] += v
@@ -108,14 +113,15 @@ func (m *momentSum) merge(o *momentSum) {
 
 // moments returns mean and covariance over the steps added so far.
 func (m *momentSum) moments() *Moments {
-	n := len(m.sum)
+	m.addWaiting()
+	n, size := len(m.sum), padded(len(m.sum))
 	r := &Moments{Mean: make([]float64, n), Covariance: mat.NewSymDense(n, nil)}
 	for i, s := range m.sum {
 		r.Mean[i] = s / m.steps
 	}
 	for i := range n {
 		for j := i; j < n; j++ {
-			r.Covariance.SetSym(i, j, m.outer[i*n+j]/m.steps-float64(r.Mean[i]*r.Mean[j]))
+			r.Covariance.SetSym(i, j, m.outer[i*size+j]/m.steps-float64(r.Mean[i]*r.Mean[j]))
 		}
 	}
 	return r

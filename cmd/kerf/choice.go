@@ -115,10 +115,12 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	}
 	pl := budget.NewPlanner(in)
 	if len(c.features) == 0 && len(c.units) == 0 {
-		if err := pl.ScoreFeatures(ctx, a.ui.progress("scoring features,")); err != nil {
+		if err := a.scoreFeatures(ctx, pl); err != nil {
 			return nil, nil, nil, err
 		}
-		cut, err := pl.FindCut(ctx, a.ui.progress("trying cuts,"))
+		step, end := a.ui.count("trying cuts")
+		cut, err := pl.FindCut(ctx, step)
+		end()
 		if err != nil {
 			return nil, nil, nil, err
 		}
@@ -137,6 +139,13 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	cut := budget.CutByHand(candidate)
 	chosen, err := pl.Choose(ctx, cut)
 	return pl, cut, chosen, err
+}
+
+// scoreFeatures computes the scores of the features if the job gives none.
+func (a *app) scoreFeatures(ctx context.Context, pl *budget.Planner) error {
+	step, end := a.ui.progress("scoring features")
+	defer end()
+	return pl.ScoreFeatures(ctx, step)
 }
 
 // pickFeatures returns the indices of the named features in ascending order, of all where none is

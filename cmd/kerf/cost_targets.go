@@ -18,8 +18,9 @@ func (a *app) rankTargets(ctx context.Context, pl *budget.Planner, cut *budget.C
 	if err != nil {
 		return nil, err
 	}
-	defer a.ui.phase("looking for what would meet a broken limit")()
-	remedies, err := pl.Remedies(ctx, cut, chosen, standings)
+	step, end := a.ui.progress("looking for what would meet a broken limit")
+	defer end()
+	remedies, err := pl.Remedies(ctx, cut, chosen, standings, step)
 	if err != nil {
 		return nil, err
 	}

@@ -7,8 +7,10 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter"
 	"kerf/targets"
 	"kerf/targets/measure"
@@ -80,21 +82,36 @@ func writeScratch(r *budget.Result) (dir string, err error) {
 }
 
 // measureAll compiles the C in dir for every subject and runs it, with the optimisation flags of
-// each profile where optimise is empty.
+// each profile where optimise is empty. The error is that of the first subject that cannot be
+// measured.
 func (a *app) measureAll(ctx context.Context, dir, name string, subjects []subject,
 	optimise string) ([]*measure.Result, error) {
-	progress := a.ui.progress("measured target")
-	var all []*measure.Result
-	for i, s := range subjects {
-		r, err := measure.Network(ctx, s.profile, dir, name,
-			measure.Options{Optimise: optimise, Flags: s.flags(name), Search: true})
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", s.target, err)
+	step, end := a.ui.progress("measuring on emulated cores")
+	defer end()
+	var lock sync.Mutex // of done
+	done := make([]int, len(subjects))
+	results, errs := make([]*measure.Result, len(subjects)), make([]error, len(subjects))
+	dataset.InParallel(len(subjects), func(i int) {
+		progress := func(of, all int) {
+			lock.Lock()
+			defer lock.Unlock()
+			done[i] = of
+			sum := 0
+			for _, n := range done {
+				sum += n
+			}
+			step(sum, all*len(subjects))
 		}
-		all = append(all, r)
-		progress(i+1, len(subjects))
+		results[i], errs[i] = measure.Network(ctx, subjects[i].profile, dir, name,
+			measure.Options{Optimise: optimise, Flags: subjects[i].flags(name), Search: true,
+				Progress: progress})
+	})
+	for i, err := range errs {
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", subjects[i].target, err)
+		}
 	}
-	return all, nil
+	return results, nil
 }
 
 // measureResult compiles and runs the C of a result for every target of the job and puts what was

@@ -94,8 +94,9 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 		return nil, nil, err
 	}
 	if in.Job.Recovery != nil {
-		chosen, err = pl.Recover(context.WithoutCancel(ctx), ctx.Done(), cut, chosen,
-			a.ui.training())
+		step, end := a.ui.training()
+		chosen, err = pl.Recover(context.WithoutCancel(ctx), ctx.Done(), cut, chosen, step)
+		end()
 		if err != nil {
 			return nil, nil, err
 		}

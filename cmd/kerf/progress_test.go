@@ -36,26 +36,78 @@ func TestProgressTextFitsTheTerminal(t *testing.T) {
 	}
 }
 
-// Before a second has passed, and where there is no terminal, nothing is drawn; what was drawn is
-// gone at the end.
-func TestProgressIsQuietAtFirstAndWithoutTerminal(t *testing.T) {
-	for _, isTerminal := range []bool{true, false} {
-		var out bytes.Buffer
-		u := &ui{w: &out, terminal: isTerminal, width: 80}
-		u.progress("trying cuts,")(1, 10)
-		if out.Len() > 0 {
-			t.Errorf("terminal %v: %q in the first second", isTerminal, out.String())
-		}
-		step := u.progress("trying cuts,")
-		u.started = u.started.Add(-2 * shownFrom)
-		step(1, 10)
-		u.endProgress()
-		if drawn := strings.Contains(out.String(), "1 of 10"); drawn != isTerminal || isTerminal &&
-			!strings.HasSuffix(out.String(), "\r\x1b[K") {
-			t.Errorf("terminal %v: %q", isTerminal, out.String())
-		}
-		u.phase("waiting")()
+// The line says what is known: the time that is left, what was done, or how long it has lasted. The
+// time that is left falls while a piece is done, and does not rise when the piece takes long.
+func TestTimeLeft(t *testing.T) {
+	start := time.Now()
+	after := func(seconds float64) time.Time {
+		return start.Add(time.Duration(seconds * float64(time.Second)))
 	}
+	w := &work{what: "measuring sizes", began: start, at: start}
+	for _, c := range []struct {
+		at        float64 // seconds
+		done, all int
+		want      string // at the end of the line
+	}{
+		{3, 0, 10, "sizes, 3s so far"},
+		{4, 1, 10, "1 of 10, about 36s left"},
+		{6, 1, 10, "1 of 10, about 34s left"},
+		{30, 1, 10, "1 of 10, about 32s left"},
+		{30, 5, 10, "5 of 10, about 30s left"},
+		{45, 9, 10, "9 of 10, about 5s left"},
+		{60, 9, 10, "9 of 10, about 0s left"},
+		{61, 3, 0, "sizes, 3 done, 16s so far"}, // another piece of work, which began at 45 s
+	} {
+		w.advance(c.done, c.all, after(c.at))
+		if got := w.line(after(c.at), 100); !strings.HasSuffix(got, c.want) {
+			t.Errorf("after %v s: %q, want %q", c.at, got, c.want)
+		}
+	}
+}
+
+// Where there is no terminal nothing is drawn. On one the part that began last stands in the line,
+// which is gone before a message or a result, and at the end.
+func TestLineOfProgress(t *testing.T) {
+	var out bytes.Buffer
+	u := &ui{w: &out, width: 80}
+	step, end := u.progress("trying cuts")
+	step(1, 2)
+	u.drawWork(time.Now())
+	if end(); out.Len() > 0 {
+		t.Errorf("without a terminal: %q", out.String())
+	}
+	u.terminal = true
+	drawn := func(what, want string) {
+		t.Helper()
+		u.lock.Lock()
+		defer u.lock.Unlock()
+		if got := out.String(); got != want {
+			t.Errorf("%s: %q, want %q", what, got, want)
+		}
+		out.Reset()
+	}
+	later := func() time.Time { return time.Now().Add(3 * time.Second) }
+	const gone = "\r\x1b[K"
+	endAll := u.phase("working")
+	u.drawWork(later())
+	drawn("a verb", "\rkerf: working, 3s so far\x1b[K")
+	count, end := u.count("trying cuts")
+	count(7)
+	u.drawWork(later())
+	drawn("a part", "\rkerf: trying cuts, 7 done, 3s so far\x1b[K")
+	u.note("a cause")
+	drawn("a note", gone+"kerf: note: a cause\n")
+	end()
+	end()
+	u.drawWork(later())
+	drawn("behind a part", "\rkerf: working, 3s so far\x1b[K")
+	clearing{&out, u}.Write([]byte("result\n"))
+	drawn("a result", gone+"result\n")
+	u.drawWork(later())
+	out.Reset()
+	endAll()
+	u.drawWork(later())
+	drawn("the end", gone)
 }
 
 // On a terminal (that of util-linux's script) verdicts that are no pass are painted, with NO_COLOR

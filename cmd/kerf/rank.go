@@ -66,9 +66,10 @@ func (a *app) rank(ctx context.Context, in *budget.Inputs, shapley bool) (*ranke
 	channels, kinds := owners(in)
 	if !shapley {
 		pl := budget.NewPlanner(in)
-		if err := pl.ScoreFeatures(ctx, a.ui.progress("scoring features,")); err != nil {
+		if err := a.scoreFeatures(ctx, pl); err != nil {
 			return nil, err
 		}
+		defer a.ui.phase("scoring units")()
 		cut, err := pl.Rank(ctx)
 		if err != nil {
 			return nil, err
@@ -80,22 +81,33 @@ func (a *app) rank(ctx context.Context, in *budget.Inputs, shapley bool) (*ranke
 		}
 		return r, nil
 	}
-	settings := func(what string) prune.Settings {
-		return prune.Settings{Work: thorough, Progress: a.ui.progress("scoring " + what + ",")}
+	score := func(what string, values func(prune.Settings) (*prune.Values, error)) (*prune.Values,
+		error) {
+		step, end := a.ui.progress("scoring " + what)
+		defer end()
+		return values(prune.Settings{Work: thorough, Progress: step})
 	}
-	features, err := prune.FeatureValues(ctx, in.Float, in.Selection, settings("features"))
+	features, err := score("features", func(s prune.Settings) (*prune.Values, error) {
+		return prune.FeatureValues(ctx, in.Float, in.Selection, s)
+	})
 	if err != nil {
 		return nil, err
 	}
-	channel, err := prune.GroupValues(ctx, in.Float, in.Selection, channels, settings("channels"))
+	channel, err := score("channels", func(s prune.Settings) (*prune.Values, error) {
+		return prune.GroupValues(ctx, in.Float, in.Selection, channels, s)
+	})
 	if err != nil {
 		return nil, err
 	}
-	kind, err := prune.GroupValues(ctx, in.Float, in.Selection, kinds, settings("kinds"))
+	kind, err := score("kinds", func(s prune.Settings) (*prune.Values, error) {
+		return prune.GroupValues(ctx, in.Float, in.Selection, kinds, s)
+	})
 	if err != nil {
 		return nil, err
 	}
-	units, err := prune.UnitValues(ctx, in.Float, in.Selection, settings("units"))
+	units, err := score("units", func(s prune.Settings) (*prune.Values, error) {
+		return prune.UnitValues(ctx, in.Float, in.Selection, s)
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -70,8 +70,10 @@ func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
 	if err != nil {
 		return nil, err
 	}
+	step, end := a.ui.training()
 	r, err := pl.RecoverOnce(context.WithoutCancel(ctx), ctx.Done(), chosen.Candidate,
-		trainingFile(in, chosen, checkpoint), a.ui.training())
+		trainingFile(in, chosen, checkpoint), step)
+	end()
 	if err != nil {
 		return nil, err
 	}

@@ -79,7 +79,6 @@ func formatFlag(cmd *cobra.Command, format *string, further ...string) {
 
 // print prints a result on stdout.
 func (a *app) print(format string, r result) error {
-	a.ui.endProgress()
 	return writeResult(a.stdout, format, r, a.page)
 }
 

@@ -47,8 +47,9 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	context.AfterFunc(ctx, stop)
-	a := &app{stdin: interruptible{ctx, stdin}, stdout: stdout, page: newPage(stdout),
-		ui: newUI(stderr)}
+	ui := newUI(stderr)
+	a := &app{stdin: interruptible{ctx, stdin}, stdout: clearing{stdout, ui},
+		page: newPage(stdout), ui: ui}
 	defer func() {
 		if p := recover(); p != nil {
 			a.ui.bug(p, debug.Stack())
@@ -61,7 +62,6 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 	root.SetErr(stderr)
 	switch err := root.ExecuteContext(ctx); {
 	case errors.Is(err, context.Canceled):
-		a.ui.endProgress()
 		return exitInterrupted
 	case err != nil:
 		a.ui.fail(err)

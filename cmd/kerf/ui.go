@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -23,10 +24,11 @@ type ui struct {
 	w        io.Writer
 	terminal bool
 	width    int // columns of the terminal
-	started  time.Time
 
-	lock  sync.Mutex // of drawn and the line it is about
-	drawn bool       // whether the terminal shows a line of progress
+	lock  sync.Mutex    // of all that follows, and of the line of progress
+	drawn bool          // whether the terminal shows that line
+	works []*work       // each a part of the one before it
+	stop  chan struct{} // ends the drawing of works
 }
 
 // newUI returns the ui for stderr.
@@ -39,48 +41,175 @@ func newUI(w io.Writer) *ui {
 
 // fail prints an error and, where there is one, its hint.
 func (u *ui) fail(err error) {
-	u.endProgress()
-	fmt.Fprintln(u.w, "kerf: error:", readable(err.Error()))
+	text := "kerf: error: " + readable(err.Error()) + "\n"
 	if hint := fault.Hint(err); hint != "" {
 		lines := strings.Split(hint, "\n")
 		for i, line := range lines {
 			lines[i] = report.Visible(line)
 		}
-		fmt.Fprintln(u.w, "kerf: hint:", strings.Join(lines, "\n"))
+		text += "kerf: hint: " + strings.Join(lines, "\n") + "\n"
 	}
+	u.say(text)
 }
 
 // note prints what a reader should know before the result.
-func (u *ui) note(text string) {
-	u.endProgress()
-	fmt.Fprintln(u.w, "kerf: note:", readable(text))
-}
+func (u *ui) note(text string) { u.say("kerf: note: " + readable(text) + "\n") }
 
 // bug reports a panic.
 func (u *ui) bug(reason any, stack []byte) {
-	u.endProgress()
-	fmt.Fprintf(u.w, "kerf: bug: %v\nkerf: hint: this is a mistake in kerf; please report it "+
-		"with the lines below\n%s", reason, stack)
+	u.say(fmt.Sprintf("kerf: bug: %v\nkerf: hint: this is a mistake in kerf; please report it "+
+		"with the lines below\n%s", reason, stack))
 }
 
-// shownFrom is how long work takes before the terminal says how far it is. Our choice: a line that
-// stands for less would only flicker.
-const shownFrom = time.Second
-
-// progress returns a function that draws how much of some work is done.
-func (u *ui) progress(what string) func(done, all int) {
-	u.started = time.Now()
-	return func(done, all int) { u.progressLine(done, all, what) }
+// say prints lines in the place of the line of progress.
+func (u *ui) say(lines string) {
+	u.lock.Lock()
+	defer u.lock.Unlock()
+	u.clear()
+	io.WriteString(u.w, lines)
 }
 
-// progressLine draws how much is done, once the work takes long enough.
-func (u *ui) progressLine(done, all int, what string) {
-	past := time.Since(u.started)
-	if !u.terminal || past < shownFrom || done < 1 {
-		return
+// clearing is stdout, which may be the terminal that shows the line of progress.
+type clearing struct {
+	io.Writer
+	ui *ui
+}
+
+// Write implements [io.Writer].
+func (c clearing) Write(p []byte) (int, error) {
+	c.ui.lock.Lock()
+	defer c.ui.lock.Unlock()
+	c.ui.clear()
+	return c.Writer.Write(p)
+}
+
+// drawEvery is how often the line of progress is drawn, and how long a verb runs before the first
+// time. Our choice: a line that stands for less would only flicker.
+const drawEvery = time.Second
+
+// work is something that takes time, as the line of progress shows it.
+type work struct {
+	what      string
+	began     time.Time
+	done, all int       // pieces; none where nobody knows how many there are
+	at        time.Time // when done got its value
+}
+
+// line returns what the terminal shows of some work: the time that is left where a piece is done
+// and all are known, else the time that the work has taken.
+func (w *work) line(now time.Time, width int) string {
+	past := now.Sub(w.began).Round(time.Second)
+	switch {
+	case w.done < 1:
+		return fmt.Sprintf("kerf: %s, %s so far", w.what, past)
+	case w.all < 1:
+		return fmt.Sprintf("kerf: %s, %d done, %s so far", w.what, w.done, past)
 	}
-	left := past / time.Duration(done) * time.Duration(all-done)
-	u.draw(progressText(what, done, all, left, u.width))
+	return progressText(w.what+",", w.done, w.all, w.left(now), width)
+}
+
+// left estimates the time that is left: the pieces that are left take as long as those before them.
+// It falls while a piece is done, and no further than to the time of the pieces behind that one.
+func (w *work) left(now time.Time) time.Duration {
+	piece := w.at.Sub(w.began) / time.Duration(w.done)
+	rest := time.Duration(w.all - w.done)
+	return max(piece*rest-now.Sub(w.at), piece*(rest-1), 0)
+}
+
+// advance notes how many pieces are done. Fewer than before are those of a new piece of work.
+func (w *work) advance(done, all int, now time.Time) {
+	if done < w.done {
+		w.began = w.at
+	}
+	if done != w.done {
+		w.at = now
+	}
+	w.done, w.all = done, all
+}
+
+// phase shows the name of some work and for how long it lasts, where nobody knows how long it
+// takes. end ends the work; what it is a part of is shown again.
+func (u *ui) phase(what string) (end func()) {
+	_, end = u.begin(what)
+	return end
+}
+
+// progress is phase for work that says how much of it is done.
+func (u *ui) progress(what string) (step func(done, all int), end func()) {
+	w, end := u.begin(what)
+	return func(done, all int) {
+		u.lock.Lock()
+		defer u.lock.Unlock()
+		w.advance(done, all, time.Now())
+	}, end
+}
+
+// count is progress for work of which nobody knows how much there is.
+func (u *ui) count(what string) (step func(done int), end func()) {
+	progress, end := u.progress(what)
+	return func(done int) { progress(done, 0) }, end
+}
+
+// training is progress for a training, which says how many epochs are done.
+func (u *ui) training() (step budget.Progress, end func()) {
+	w, end := u.begin("training")
+	return func(done, all int, loss float64) {
+		u.lock.Lock()
+		defer u.lock.Unlock()
+		w.what = fmt.Sprintf("training, loss %.4g, epoch", loss)
+		w.advance(done, all, time.Now())
+	}, end
+}
+
+// begin adds a piece of work, which is shown until it ends or a part of it begins. end may be
+// called again.
+func (u *ui) begin(what string) (w *work, end func()) {
+	now := time.Now()
+	w = &work{what: what, began: now, at: now}
+	if !u.terminal {
+		return w, func() {}
+	}
+	u.lock.Lock()
+	defer u.lock.Unlock()
+	if u.works = append(u.works, w); len(u.works) == 1 {
+		u.stop = make(chan struct{})
+		go u.drawUntil(u.stop)
+	}
+	return w, func() {
+		u.lock.Lock()
+		defer u.lock.Unlock()
+		i := slices.Index(u.works, w)
+		if i < 0 {
+			return // it has ended before
+		}
+		if u.works = slices.Delete(u.works, i, i+1); len(u.works) == 0 {
+			close(u.stop)
+		}
+		u.clear()
+	}
+}
+
+// drawUntil draws the line of progress again and again until stop is closed.
+func (u *ui) drawUntil(stop chan struct{}) {
+	tick := time.NewTicker(drawEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-stop:
+			return
+		case now := <-tick.C:
+			u.drawWork(now)
+		}
+	}
+}
+
+// drawWork draws the line of the work that began last.
+func (u *ui) drawWork(now time.Time) {
+	u.lock.Lock()
+	defer u.lock.Unlock()
+	if len(u.works) > 0 {
+		u.draw(u.works[len(u.works)-1].line(now, u.width))
+	}
 }
 
 // progressText returns a line with a bar between the name of the work and the time that is left.
@@ -106,51 +235,8 @@ const (
 	narrowestBar = 8
 )
 
-// phase draws the name of some work and for how long it lasts, where nobody knows how long it
-// takes. end ends the work.
-func (u *ui) phase(what string) (end func()) {
-	if !u.terminal {
-		return func() {}
-	}
-	started, ended := time.Now(), make(chan struct{})
-	var wait sync.WaitGroup
-	wait.Go(func() {
-		tick := time.NewTicker(shownFrom)
-		defer tick.Stop()
-		for {
-			select {
-			case <-ended:
-				return
-			case <-tick.C:
-				u.draw(fmt.Sprintf("kerf: %s, %s so far", what,
-					time.Since(started).Round(time.Second)))
-			}
-		}
-	})
-	return func() {
-		close(ended)
-		wait.Wait()
-		u.endProgress()
-	}
-}
-
-// training returns a function that draws how many epochs of a training are done.
-func (u *ui) training() budget.Progress {
-	u.started = time.Now()
-	before := 0
-	return func(done, all int, loss float64) {
-		if done < before {
-			u.started = time.Now() // the next candidate
-		}
-		before = done
-		u.progressLine(done, all, fmt.Sprintf("training, loss %.4g, epoch", loss))
-	}
-}
-
-// draw replaces the line of the terminal, cut to its width.
+// draw replaces the line of the terminal, cut to its width. It needs the lock.
 func (u *ui) draw(line string) {
-	u.lock.Lock()
-	defer u.lock.Unlock()
 	if runes := []rune(line); len(runes) >= u.width {
 		line = string(runes[:u.width-1])
 	}
@@ -158,10 +244,8 @@ func (u *ui) draw(line string) {
 	u.drawn = true
 }
 
-// endProgress clears the line.
-func (u *ui) endProgress() {
-	u.lock.Lock()
-	defer u.lock.Unlock()
+// clear takes the line away. It needs the lock.
+func (u *ui) clear() {
 	if u.drawn {
 		fmt.Fprint(u.w, "\r\x1b[K")
 		u.drawn = false

@@ -49,8 +49,9 @@ search minimises ([search] objective).`,
 		if err != nil {
 			return nil, err
 		}
-		sizes, err := budget.NewPlanner(in).Sizes(ctx, kept, layer,
-			a.ui.progress("measuring sizes,"))
+		step, end := a.ui.progress("measuring sizes")
+		defer end()
+		sizes, err := budget.NewPlanner(in).Sizes(ctx, kept, layer, step)
 		if err != nil {
 			return nil, err
 		}

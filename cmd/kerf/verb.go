@@ -26,7 +26,9 @@ func (a *app) verb(cmd *cobra.Command, find findFunc, further ...string) *cobra.
 	var format string
 	formatFlag(cmd, &format, further...)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		end := a.ui.phase("working")
 		r, err := find(cmd.Context(), args)
+		end()
 		if stopped := a.interrupted(cmd.Context()); stopped != nil {
 			return stopped // whatever the interrupted work ended with
 		}

@@ -20,7 +20,7 @@ func TestFrontierInSignoff(t *testing.T) {
 		t.Fatal(err)
 	}
 	pl := budget.NewPlanner(in)
-	cut, err := pl.FindCut(t.Context(), func(int, int) {})
+	cut, err := pl.FindCut(t.Context(), func(int) {})
 	if err != nil {
 		t.Fatal(err)
 	}

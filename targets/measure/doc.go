@@ -17,10 +17,10 @@
 //     first two programs.
 //  4. stack.go follows the calls from the step. The frames are the compiler's (-fstack-usage);
 //     those of library routines follow from what the routines push.
-//  5. run.go runs the third program in QEMU, with one instruction per translated block. qemu.go
-//     reads QEMU's log of executed instructions and cost.go gives each the cost of its class in the
-//     profile (arm.go and riscv.go know the classes). On avr the program runs in simavr, and
-//     simavr.go takes simavr's own cycle counter.
+//  5. run.go runs the third program in QEMU. qemu.go reads QEMU's log of executed blocks of
+//     instructions and cost.go gives each instruction the cost of its class in the profile (arm.go
+//     and riscv.go know the classes). On avr the program runs in simavr, and simavr.go takes
+//     simavr's own cycle counter.
 //
 // longest.go then searches for inputs whose step takes longest, if [Options] ask for that.
 //

@@ -33,6 +33,13 @@ func newCommandError(ctx context.Context, program, task, output string, cause er
 		task, strings.TrimSpace(output)), Cause: errors.Join(cause, ctx.Err())}, output}
 }
 
+// withoutDisassembler returns the error of a QEMU that logs bytes instead of instructions.
+func withoutDisassembler() error {
+	return fault.New(
+		"this QEMU does not say where the instructions of a block begin: it was built "+
+			"without a disassembler", "use a QEMU that was built with capstone, such as Debian's")
+}
+
 // withoutClass returns the error of an executed instruction of which no class is known.
 func withoutClass(at *instruction) error {
 	return fault.New(fmt.Sprintf("no class is known for the instruction %q in function %s",

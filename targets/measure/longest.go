@@ -22,7 +22,7 @@ const (
 	attackTable       = 4096
 	attackGenerations = 8 // programs, at most
 	// attackWork is the number of executed instructions after which no further program is made: it
-	// takes about ten seconds.
+	// takes about two seconds.
 	attackWork = 16 << 20
 )
 
@@ -79,6 +79,7 @@ func (s *session) searchLongest(r *Result) error {
 		for _, n := range tried.Instructions {
 			instructions += n
 		}
+		s.measured()
 	}
 	r.Longest = found
 	return nil

@@ -32,6 +32,9 @@ type Options struct {
 	Float bool
 	// Search tries many more inputs for the longest step, see Result.Longest. Not with Float.
 	Search bool
+	// Progress is called after each program that was measured, with how many these are and how many
+	// there are at most; at the end with all of them. It may be nil.
+	Progress func(done, all int)
 }
 
 // Tool is a program that took part in a measurement, with its version.
@@ -132,13 +135,33 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	if err := s.measureSizes(r); err != nil {
 		return nil, err
 	}
+	s.measured()
 	if err := s.measureRun(r); err != nil {
 		return nil, err
 	}
+	s.measured()
 	if o.Search {
 		err = s.searchLongest(r)
 	}
+	s.programs = s.allPrograms() - 1
+	s.measured()
 	return r, err
+}
+
+// allPrograms returns how many programs are measured at most: of the sizes, of the drawn inputs,
+// and those of the search.
+func (s *session) allPrograms() int {
+	if s.options.Search {
+		return 2 + attackGenerations
+	}
+	return 2
+}
+
+// measured notes that one more program was measured.
+func (s *session) measured() {
+	if s.programs++; s.options.Progress != nil {
+		s.options.Progress(s.programs, s.allPrograms())
+	}
 }
 
 // Require checks that the compiler, the library and the emulator for a profile are installed. The

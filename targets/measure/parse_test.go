@@ -47,17 +47,28 @@ run.elf:     file format elf32-littlearm
 	}
 }
 
-// logOf is what QEMU 7.2 writes for the addresses: hexadecimal, "!" before one that was stopped
-// before it ran.
-func logOf(addresses string) string {
+// logOf is what QEMU 7.2 writes for blocks of instructions: hexadecimal addresses with commas. "+"
+// is before a block that is translated, a number and ":" before one that is executed from that
+// place of translation, "!" before one that was stopped before it ran.
+func logOf(blocks string) string {
 	var b strings.Builder
 	b.WriteString("guest_errors are not of interest\n")
-	for _, a := range strings.Fields(addresses) {
-		if stopped, ok := strings.CutPrefix(a, "!"); ok {
+	for _, block := range strings.Fields(blocks) {
+		if stopped, ok := strings.CutPrefix(block, "!"); ok {
 			b.WriteString("Stopped execution of TB chain before 0x7f00 [" + stopped + "] f\n")
 			continue
 		}
-		b.WriteString("Trace 0: 0x7f8c78000100 [00000000/" + a + "/00000110/ff020000] f\n")
+		if list, ok := strings.CutPrefix(block, "+"); ok {
+			b.WriteString("----------------\nIN: f\n")
+			for _, address := range strings.Split(list, ",") {
+				b.WriteString("0x00000" + address + ":  4770       bx       lr\n")
+			}
+			b.WriteString("\n")
+			continue
+		}
+		place, address, _ := strings.Cut(block, ":")
+		b.WriteString("Trace 0: 0x7f8c7800000" + place + " [00000000/00000" + address +
+			"/00000110/ff020000] f\n")
 	}
 	return b.String()
 }
@@ -71,12 +82,17 @@ func TestLog(t *testing.T) {
 		cycles       []float64
 		instructions []int64
 	}{
-		{"once through, then with a jump", "80 100 102 104 82 80 100 102 100 102 104 82",
-			[]float64{1 + 1 + 3, 1 + 3 + 1 + 1 + 3}, []int64{3, 5}},
-		{"an instruction that is logged twice", "80 100 102 !102 102 104 !104 104 82", []float64{5},
-			[]int64{3}},
-		{"a step that does not return", "80 100 102", []float64{1}, []int64{1}},
-		{"no step", "80 82", nil, nil},
+		{"once through, then with a jump",
+			"+080 1:080 +100,102 2:100 +104 3:104 +082 4:082 1:080 " +
+				"2:100 2:100 3:104 4:082", []float64{1 + 1 + 3, 1 + 3 + 1 + 1 + 3}, []int64{3, 5}},
+		{"a block that is logged twice", "+080 1:080 +100,102 2:100 !100 2:100 +104 3:104 !104 " +
+			"3:104 +082 4:082", []float64{5}, []int64{3}},
+		{"one address, two translations", "+080 1:080 +100,102 2:100 +100 3:100 +102 4:102 +104 " +
+			"5:104 +082 6:082", []float64{1 + 3 + 1 + 1 + 3}, []int64{5}},
+		{"a place that is used again", "+080 1:080 +100,102 2:100 +104 2:104 +082 3:082",
+			[]float64{5}, []int64{3}},
+		{"a step that does not return", "+080 1:080 +100,102 2:100", []float64{1}, []int64{1}},
+		{"no step", "+080 1:080 +082 2:082", nil, nil},
 	} {
 		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), step: 0x100,
 			caller: span{0x80, 0x90}, counts: map[string]float64{}}
@@ -91,8 +107,9 @@ func TestLog(t *testing.T) {
 }
 
 func TestDamagedLog(t *testing.T) {
-	for _, log := range []string{"Trace 0: 0x7f [00000000\n", "Trace 0: 0x7f [00000000/x/1]\n",
-		logOf("100 900 82")} {
+	for _, log := range []string{"Trace 0: 0x7f [00000000\n", "0x001\n", "0xpq: bx lr\n",
+		"IN: f\nOBJD-T: 4770\n", logOf("1:100"), logOf("+100 1:100 2:100"),
+		logOf("+100 1:100 +900 2:900 +082 3:082")} {
 		w := &watcher{code: listed("adds r0, #1"), cost: newCost(profile(t, "cortex-m3")),
 			step: 0x100, caller: span{0x80, 0x90}, counts: map[string]float64{}}
 		if err := w.readLog(strings.NewReader(log)); err == nil {

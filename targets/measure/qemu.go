@@ -11,9 +11,9 @@ import (
 	"strconv"
 )
 
-// runEmulator runs the program with one instruction per translated block, so that QEMU logs each
-// address before it executes it, and prices the instructions of every step. It returns what the
-// program wrote.
+// runEmulator runs the program in QEMU, which logs the instructions of each block when it
+// translates the block, and the block each time before it executes it. It prices the instructions
+// of every step and returns what the program wrote.
 func (s *session) runEmulator(r *Result) (string, error) {
 	code, err := s.disassemble()
 	if err != nil {
@@ -34,7 +34,7 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	defer read.Close()
 	// The log comes through the pipe that the child has as descriptor 3.
 	args := append(s.emulator[1:len(s.emulator):len(s.emulator)],
-		"-display", "none", "-monitor", "none", "-singlestep", "-d", "exec,nochain",
+		"-display", "none", "-monitor", "none", "-d", "in_asm,exec,nochain",
 		"-D", "/dev/fd/3", "-kernel", filepath.Join(s.dir, runImage))
 	cmd := exec.CommandContext(s.ctx, s.emulator[0], args...)
 	cmd.ExtraFiles = []*os.File{write}
@@ -91,14 +91,15 @@ type watcher struct {
 	running *Function
 }
 
-// readLog reads QEMU's log to its end. A line "Trace 0: 0x7f.. [00000000/0000012c/..../....] name"
-// has the address of an instruction second in the brackets. A line "Stopped execution of TB chain
-// before 0x7f.. [0000012c] name" says that the instruction logged last was not executed; QEMU logs
-// it again.
+// readLog reads QEMU's log to its end. QEMU writes a line "0x0000012c: 4770 bx lr" for each
+// instruction of a block that it translates, and then, as each time that the block is executed, a
+// line "Trace 0: 0x7f.. [00000000/0000012c/..../....] name" with the place of the translation. A
+// line "Stopped execution of TB chain before 0x7f.. [0000012c] name" says that the block logged
+// last was not executed; QEMU logs it again.
 func (w *watcher) readLog(log io.Reader) error {
 	lines := bufio.NewReaderSize(log, 1<<20)
-	var pending uint64
-	hasPending := false
+	blocks := map[string][]uint64{} // addresses of the instructions, by place of the translation
+	var translated, pending []uint64
 	for {
 		line, err := lines.ReadSlice('\n')
 		if err == io.EOF {
@@ -107,38 +108,65 @@ func (w *watcher) readLog(log io.Reader) error {
 		if err != nil {
 			return err
 		}
-		if bytes.HasPrefix(line, []byte("Stopped execution")) {
-			hasPending = false
-			continue
-		}
-		if !bytes.HasPrefix(line, []byte("Trace")) {
-			continue
-		}
-		if hasPending {
-			if err := w.execute(pending); err != nil {
+		switch {
+		case bytes.HasPrefix(line, []byte("IN:")):
+			translated = nil
+		case bytes.HasPrefix(line, []byte("0x")):
+			address, err := translatedAddress(line)
+			if err != nil {
 				return err
 			}
+			translated = append(translated, address)
+		case bytes.HasPrefix(line, []byte("OBJD")):
+			return withoutDisassembler()
+		case bytes.HasPrefix(line, []byte("Stopped execution")):
+			pending = nil
+		case bytes.HasPrefix(line, []byte("Trace")):
+			if err := w.executeAll(pending); err != nil {
+				return err
+			}
+			place, ok := translationPlace(line)
+			if translated != nil {
+				blocks[string(place)], translated = translated, nil
+			}
+			if pending = blocks[string(place)]; !ok || pending == nil {
+				return unexpectedLine(line)
+			}
 		}
-		if pending, err = loggedAddress(line); err != nil {
-			return err
-		}
-		hasPending = true
 	}
-	if hasPending {
-		return w.execute(pending)
-	}
-	return nil
+	return w.executeAll(pending)
 }
 
-// loggedAddress reads the address in a line "Trace" of QEMU's log.
-func loggedAddress(line []byte) (uint64, error) {
-	_, rest, _ := bytes.Cut(line, []byte("/"))
-	digits, _, ok := bytes.Cut(rest, []byte("/"))
+// translatedAddress reads the address of a line with a translated instruction.
+func translatedAddress(line []byte) (uint64, error) {
+	digits, _, ok := bytes.Cut(line[len("0x"):], []byte(":"))
 	address, err := strconv.ParseUint(string(digits), 16, 64)
 	if !ok || err != nil {
-		return 0, fmt.Errorf("unexpected line in the log of QEMU: %q", line)
+		return 0, unexpectedLine(line)
 	}
 	return address, nil
+}
+
+// translationPlace returns the place of a block in a line "Trace" of QEMU's log.
+func translationPlace(line []byte) (place []byte, ok bool) {
+	_, rest, _ := bytes.Cut(line, []byte(": "))
+	place, _, ok = bytes.Cut(rest, []byte(" ["))
+	return place, ok
+}
+
+// unexpectedLine returns the error of a line of the log that is not as readLog knows it.
+func unexpectedLine(line []byte) error {
+	return fmt.Errorf("unexpected line in the log of QEMU: %q", line)
+}
+
+// executeAll takes note of the instructions of a block in their order.
+func (w *watcher) executeAll(block []uint64) error {
+	for _, pc := range block {
+		if err := w.execute(pc); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // execute takes note of the instruction at pc, the next one that was executed.

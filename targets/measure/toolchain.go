@@ -73,6 +73,8 @@ type session struct {
 	name    string // name of the network, see Network
 	dir     string // scratch folder
 	source  string // folder with the C of the network
+
+	programs int // that were measured so far
 }
 
 // require finds every tool and returns compiler and emulator with their versions. A tool that

@@ -110,7 +110,7 @@ func errorsOf(in *budget.Inputs) []float64 {
 // plan makes the whole plan.
 func plan(in *budget.Inputs) (*budget.Result, error) {
 	ctx, pl := context.Background(), budget.NewPlanner(in)
-	cut, err := pl.FindCut(ctx, func(int, int) {})
+	cut, err := pl.FindCut(ctx, func(int) {})
 	if err != nil {
 		return nil, err
 	}
