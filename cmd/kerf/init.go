@@ -78,14 +78,17 @@ func (a *app) draft(ctx context.Context, model, selection string, signoff []stri
 			return nil, unreadable(path, err, "--signoff names recordings that only judge")
 		}
 	}
-	end := sync.OnceFunc(a.ui.phase("reading the network and the recording"))
+	endReading := a.ui.phase("reading the network and the recording")
+	endTrying := func() {}
 	trying := sync.OnceValue(func() func(done, all int) {
-		end()
-		return a.ui.progress("trying what the file may mean, percent")
+		endReading()
+		var step func(done, all int)
+		step, endTrying = a.ui.progress("trying what the file may mean, percent")
+		return step
 	})
 	d, err := draft.New(ctx, model, selection, func(done, all int) { trying()(done, all) })
-	end()
-	a.ui.endProgress()
+	endReading()
+	endTrying()
 	if err != nil {
 		return nil, err
 	}
