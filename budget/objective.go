@@ -80,7 +80,7 @@ func (in *Inputs) pricing() *pricing {
 		p.words = map[Resource]string{Flash: "flash", RAM: "RAM", Cycles: "cycles",
 			Energy: "energy"}[p.resource]
 		if len(in.Targets) > 1 {
-			p.words += ", on the target with the least room"
+			p.words += ", on the target where it is tightest"
 		}
 	}
 	return p

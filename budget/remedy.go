@@ -257,7 +257,8 @@ func (m *Remedy) Tolerance() string {
 	text := m.Tightest.apart(m.Tightest.MayReach, m.Tightest.Tolerance, m.Tightest.FloatMayReach)
 	switch {
 	case m.Within && m.Tightest.givenBreaks():
-		return fmt.Sprintf("broken as given: may reach %s, tolerance %s, as given %s", text[0], text[1], text[2])
+		return fmt.Sprintf("broken as given: may reach %s, tolerance %s, as given %s", text[0],
+			text[1], text[2])
 	case m.Within:
 		return fmt.Sprintf("met: may reach %s, tolerance %s", text[0], text[1])
 	}

@@ -152,7 +152,8 @@ func TestReasonsInWords(t *testing.T) {
 		{own, after(own, 0.4, 2, 0, 1), "", breaks},
 		{cheaper, after(cheaper, 0.55, 0.9, 1, 2), "",
 			"In fixed point it costs 10 % more, see number 20."},
-		{cheaper, after(cheaper, 0.5, 0.9, 1, 2), "", "In fixed point it costs the same, see number 20."},
+		{cheaper, after(cheaper, 0.5, 0.9, 1, 2), "", "In fixed point it costs the same, see " +
+			"number 20."},
 		{cheaper, nil, OutOfTime, "It was not rounded: the time that the job gives was over."},
 		{cheaper, nil, EnoughRounded, enough},
 		{cheaper, []*Point{unlike}, EnoughRounded, enough}, // in other words it was

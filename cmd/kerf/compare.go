@@ -68,14 +68,15 @@ func (c *comparison) tables() []report.Table {
 	return append(c.Tables(), verdict)
 }
 
-// text prints the verdict in front of the tables and the notes behind them.
+// text prints the verdict and what limits it in front of the tables.
 func (c *comparison) text(w io.Writer, p page) error {
-	fmt.Fprintf(w, "%s\n\n", p.wrap(c.Line(), 0))
+	fmt.Fprintln(w, p.wrap(c.Line(), 2))
+	for _, note := range c.Warnings {
+		fmt.Fprintln(w, p.wrap("Note: "+note+".", 2))
+	}
+	fmt.Fprintln(w)
 	if err := p.printTexts(w, c.Tables()); err != nil {
 		return err
-	}
-	for _, note := range c.Warnings {
-		fmt.Fprintf(w, "\n%s\n", p.wrap("Note: "+note+".", 2))
 	}
 	_, err := fmt.Fprintf(w, "\n%s\n\n%s\n", p.wrap(report.ComparisonLegend, 0),
 		p.wrap(c.Caution, 0))

@@ -17,7 +17,8 @@ import (
 
 // The first screen of a plan is what it was when it was last read: of jobs that fit, that break a
 // limit, that break a tolerance, that have too few recordings and whose network explains little,
-// and of the largest job, whose tables all keep to the page as well. KERF_UPDATE_SCREENS=1 writes the screens anew.
+// and of the largest job, whose tables all keep to the page as well. KERF_UPDATE_SCREENS=1 writes
+// the screens anew.
 func TestFirstScreens(t *testing.T) {
 	city := func(changes edits) func(t *testing.T) string {
 		return func(t *testing.T) string { return openJob(t, changes) }

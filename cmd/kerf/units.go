@@ -65,8 +65,8 @@ search minimises ([search] objective).`,
 	return cmd
 }
 
-// sizeTables shows a line for every size, and what the rows speak for. With all it shows as well the
-// loss in every row that is judged, and the cost on each target.
+// sizeTables shows a line for every size, and what the rows speak for. With all it shows as well
+// the loss in every row that is judged, and the cost on each target.
 func sizeTables(in *budget.Inputs, sizes []budget.Size, features int, all bool) []report.Table {
 	tables := []report.Table{sizeLines(sizes)}
 	if all {

@@ -232,7 +232,8 @@ func (r *CostChange) show(v float64) string { return Quantity(v, r.Unit) }
 func (c *Comparison) Passes() bool { return c.Verdict == Better || c.Verdict == Same }
 
 // ComparisonLegend explains the columns.
-const ComparisonLegend = "error change, new against old: the error of the new integer network over that of the " +
+const ComparisonLegend = "error change, new against old: the error of the new integer network " +
+	"over that of the " +
 	"old one, less 1, on the same steps, whatever each was made of; of a share of steps and " +
 	"of the size of a bias the difference. A row is better or worse when the 95 % interval " +
 	"excludes 0 and the change is a tenth of the tolerance or more: ten such changes use it " +

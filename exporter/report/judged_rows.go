@@ -112,8 +112,8 @@ func (l *LossRow) Used() *float64 { return UsedOf(l.Margin, false) }
 func (c *CostRow) Used() *float64 { return UsedOf(c.Margin, c.AtLeast) }
 
 // UsedOf turns the room to a limit, as a fraction of the limit, into the share that is used: 0 for
-// a figure below 0, such as the rise of an error that became smaller. atLeast says that the limit is
-// a least value. It is nil where there is no limit.
+// a figure below 0, such as the rise of an error that became smaller. atLeast says that the limit
+// is a least value. It is nil where there is no limit.
 func UsedOf(margin *float64, atLeast bool) *float64 {
 	if margin == nil {
 		return nil

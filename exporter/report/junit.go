@@ -95,7 +95,8 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		add("accuracy of "+l.Output, name, l.Verdict, message)
 	}
 	for _, c := range s.Cost {
-		message := fmt.Sprintf("%s: %s, limit %s (%s)", c.Verdict, Quantity(c.Value, c.Unit), c.limit(),
+		message := fmt.Sprintf("%s: %s, limit %s (%s)", c.Verdict, Quantity(c.Value, c.Unit),
+			c.limit(),
 			c.From)
 		add("cost on "+c.Target, Spaced(c.Resource), c.Verdict, message)
 	}

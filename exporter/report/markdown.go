@@ -78,7 +78,8 @@ func (s *Signoff) explainedLegend() string {
 const legendRest = "fixed: the integer network of the C. " +
 	"rise: fixed against float, on the same steps; up to: the upper end of its 95 % interval, " +
 	"from resampling whole sequences. A tolerance is met when that end meets it; a maximum is " +
-	"judged as it is. used: the share of the limit or tolerance that is taken; above 100 % it is broken. " +
+	"judged as it is. used: the share of the limit or tolerance that is taken; above 100 % it is " +
+	"not met. " +
 	"Kinds: exact (follows from the emitted data), bounded (cannot be exceeded), estimated " +
 	"(from counts and published timings, or declared in the job), measured. " +
 	"uncut: the whole network in its widest formats."
