@@ -82,7 +82,7 @@ func accuracyFigure(s *report.Signoff, rows []report.LossRow) figure {
 // networks, and where a tolerance is on it the rise beside them. A row that does not pass stands on
 // a band.
 func accuracyPicture(rows []report.LossRow) template.HTML {
-	const row, apart, outcome = 26.0, 6.5, 132.0
+	const row, apart, outcome = 26.0, 6.5, 160.0
 	const longestName = 250 // pixels
 	var names []string
 	hasRise, hasLimit, hasInterval, hasRecovered := false, false, false, false

@@ -103,13 +103,13 @@ func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
 	d.height = top + float64(each*float64(len(targets))) + 8
 	for i, t := range targets {
 		y := top + float64(each*float64(i))
-		d.shortText(nameWidth, y+13, "end", t, nameWidth)
 		c := s.Total(t, resource)
 		limit := totalLimit(s, t, resource)
 		broken := limit != nil && c.Value > *limit
 		if broken {
 			d.rect(0, y-7, pictureWidth, each-6, "band fail", "")
 		}
+		d.shortText(nameWidth, y+13, "end", t, nameWidth)
 		d.text(nameWidth+8, y+13, "tick", "handed off")
 		d.text(nameWidth+8, y+13+bar, "tick", "uncut")
 		now, before := 0.0, 0.0

@@ -356,34 +356,49 @@ func largestScore(s *report.Signoff, features []string) (share float64, known bo
 // whereItEnds says what the cut may reach, and why the next item stays: of those that were refused,
 // the one that comes nearest to its tolerance. It is empty without a search.
 func whereItEnds(s *report.Signoff) string {
-	used := func(p *report.PathRow) float64 { return *p.MayReach / p.Tolerance }
 	var last, next *report.PathRow
 	for i := range s.Path {
 		p := &s.Path[i]
-		switch {
-		case p.MayReach == nil || !(p.Tolerance > 0):
+		switch used := reached(p); {
+		case used == nil:
 		case p.Taken:
 			last = p
-		case next == nil || used(p) < used(next):
+		case *used > 1 && (next == nil || *used < *reached(next)):
 			next = p
 		}
 	}
-	text := ""
+	var said []string
 	if last != nil {
-		text = fmt.Sprintf("after the last cut %s may reach %s of its tolerance", last.RowInWords,
-			wholePercent(used(last)))
-	}
-	if next != nil && used(next) > 1 {
-		if text != "" {
-			text += "; "
+		text := fmt.Sprintf("after the last cut %s may reach %s of its tolerance",
+			last.RowInWords, wholePercent(*reached(last)))
+		if *reached(last) > 1 && givenBreaks(s, last) {
+			text += ", which the network as given breaks too"
 		}
-		text += fmt.Sprintf("without %s %s may reach %s, so it stays", next.Title(),
-			next.RowInWords, wholePercent(used(next)))
+		said = append(said, text)
 	}
-	if text == "" {
+	if next != nil {
+		said = append(said, fmt.Sprintf("without %s %s may reach %s, so it stays", next.Title(),
+			next.RowInWords, wholePercent(*reached(next))))
+	}
+	if len(said) == 0 {
 		return ""
 	}
-	return text + "."
+	return strings.Join(said, "; ") + "."
+}
+
+// givenBreaks reports whether the network as given may break the tolerance of the row of an attempt
+// as well, by what the choice says of that row.
+func givenBreaks(s *report.Signoff, p *report.PathRow) bool {
+	for _, c := range s.Frontier.Candidates {
+		for _, l := range c.Losses {
+			if c.Chosen && p.Row != nil && l.RowName == *p.Row && l.FloatMayReach != nil {
+				given := *p
+				given.MayReach = l.FloatMayReach
+				return *reached(&given) > 1
+			}
+		}
+	}
+	return false
 }
 
 // conditions says what the figures hold for: recordings, compilers and files.
@@ -420,7 +435,7 @@ func conditions(s *report.Signoff) []clause {
 			c.Text += ", weights in RAM"
 		}
 		if i == 0 {
-			c.Label = "Compiled by"
+			c.Label = "Compiler"
 		}
 		all = append(all, c)
 	}
