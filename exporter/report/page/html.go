@@ -38,7 +38,7 @@ type content struct {
 	UnitsTable                    table
 	Explained, ExplainedWhere     table // hides that of the sign-off
 	JudgedAccuracy, OtherAccuracy table
-	JudgedCost                    table
+	JudgedCost, Compilers         table
 	OtherCost, Words              []table
 	Attempts, Inputs              table // of the cut; hides those of the sign-off
 	Legend                        string
@@ -94,9 +94,10 @@ func render(signoff []byte) ([]byte, error) {
 		ByUnits:   lossByUnitsFigures(s), Accuracy: accuracyFigures(s), Tracks: trackFigures(s),
 		Cost: costFigures(s), Scores: scoreFigures(s), Path: cutPathFigures(s),
 		Spaces: spaceChoices(s), Frontier: frontierViews(s), Nearest: nearestTable(s),
-		UnitsTable: newTable(lossByUnitsTable(s)), Attempts: newTable(s.PathTable()),
-		Words:  newTables(append(s.WordTables(), s.FormatTable())),
-		Inputs: newTable(s.InputTable(true)), Legend: s.Legend(), Signatures: report.Signatures,
+		UnitsTable: newTable(lossByUnitsTable(s)), Attempts: newTable(attemptTable(s)),
+		Compilers: newTable(compilerTable(s)),
+		Words:     newTables(append(s.WordTables(), s.FormatTable())),
+		Inputs:    newTable(s.InputTable(true)), Legend: s.Legend(), Signatures: report.Signatures,
 		Style: template.CSS(styleText), Script: template.JS(scriptText), Data: data,
 		Policy: policy(),
 	}

@@ -27,13 +27,29 @@ type sheet struct {
 
 // clause is a text of the sheet, and where the rest of one that was shortened stands.
 type clause struct {
-	Label   string
-	Text    string
-	Against bool   // it speaks against a signature
-	Part    string // of the page: key of partTitles
-	Rest    bool   // the text was shortened
-	least   int    // lines that it keeps whatever else there is
-	lines   int
+	Label     string
+	Text      string
+	Against   bool   // it speaks against a signature
+	Part      string // of the page: key of partTitles
+	Rest      bool   // the text was shortened
+	Options   bool   // it holds options of a compiler, which are not parted at their hyphens
+	isVerdict bool   // it stands in the box
+	least     int    // lines that it keeps whatever else there is
+	lines     int
+}
+
+// Words returns the words of the text.
+func (c clause) Words() []string { return strings.Fields(c.Text) }
+
+// lineLength returns how many characters a line of the text holds in print.
+func (c clause) lineLength() int {
+	switch {
+	case c.isVerdict:
+		return verdictChars
+	case c.Against:
+		return boldChars
+	}
+	return lineChars
 }
 
 // PartTitle returns the title of the part that has the whole text.
@@ -58,15 +74,18 @@ type tightRow struct {
 	Bar         template.HTML
 }
 
-// Sizes of the sheet. Letter leaves 252 mm between the margins of signoff.css, 952 pixels. Name,
-// table and signatures take 350 of them with all rows; 15 pixels a line leave 40, of which two are
-// for fonts that differ. A line beside its label has 590 pixels or 91 characters of 0.57 times 11.3
-// pixels (usualChar); words that do not fit a line take the rest.
+// Sizes of the sheet. Letter leaves 256 mm between the margins of signoff.css, 969 pixels. What is
+// always there takes 460 of them with all rows of the table, so 14.2 pixels a line leave 35, of
+// which four are for fonts that differ and the larger lines of the verdict. A line beside its label
+// has 590 pixels or 91 characters of 0.57 times 11.3 pixels (usualChar); words that do not fit a
+// line take the rest. Bold letters are a seventh wider, those of the verdict a quarter larger too.
 const (
 	tightRows    = 8
-	sheetLines   = 38
+	sheetLines   = 31
 	lineChars    = 82
-	longestName  = 52 // characters of a row's name
+	boldChars    = 72
+	verdictChars = 64
+	longestName  = 26 // characters of each part of a row's name
 	mostTargets  = 5
 	mostNotes    = 3
 	mostExplains = 4
@@ -77,13 +96,13 @@ func newSheet(s *report.Signoff) sheet {
 	p := sheet{
 		Name:    s.Name,
 		Class:   verdictClass(s.Verdict),
-		Verdict: clause{Text: s.VerdictLine(), Part: "origin", least: 2},
+		Verdict: clause{Text: s.VerdictLine(), Part: "network", isVerdict: true, least: 2},
 		About:   aboutNetwork(s), Cut: whatWasCut(s), Made: conditions(s), Caution: notes(s),
 	}
 	rows := s.JudgedRows()
 	shown := rows[:min(tightRows, len(rows))]
 	for _, r := range shown {
-		row := tightRow{Name: middleOut(r.Name, longestName), Whole: r.Name, Metric: comparedFigure(r),
+		row := tightRow{Name: shortRowName(r.Name), Whole: r.Name, Metric: comparedFigure(r),
 			UpTo: noBreak(r.UpTo), Limit: noBreak(r.Limit), Used: report.UsedPercent(r.Used),
 			Verdict: report.ShortVerdict(r.Verdict), Class: rowClass(r.Verdict),
 			Bar: usedBar(r.Used, rowClass(r.Verdict))}
@@ -111,7 +130,7 @@ func (p *sheet) clauses() []*clause {
 func fitLines(all []*clause, most int) {
 	sum := 0
 	for _, c := range all {
-		c.lines = max(1, (utf8.RuneCountInString(c.Text)+lineChars-1)/lineChars)
+		c.lines = max(1, (utf8.RuneCountInString(c.Text)+c.lineLength()-1)/c.lineLength())
 		sum += c.lines
 	}
 	for sum > most {
@@ -130,7 +149,7 @@ func fitLines(all []*clause, most int) {
 	}
 	for _, c := range all {
 		if c.Rest {
-			c.Text = beginning(c.Text, c.lines*lineChars-len(c.PartTitle())-8)
+			c.Text = beginning(c.Text, c.lines*c.lineLength()-len(c.PartTitle())-8)
 		}
 	}
 }
@@ -146,6 +165,15 @@ func beginning(text string, most int) string {
 		short = short[:at]
 	}
 	return strings.TrimRight(short, " ,;:") + " …"
+}
+
+// shortRowName shortens both parts of the name of a row.
+func shortRowName(name string) string {
+	i := strings.LastIndex(name, "/")
+	if i < 0 {
+		return middleOut(name, longestName)
+	}
+	return middleOut(name[:i], longestName) + "/" + middleOut(name[i+1:], longestName)
 }
 
 // middleOut shortens a name to so many characters: both ends tell it from others.
@@ -277,7 +305,7 @@ func explains(s *report.Signoff) string {
 				text += ", fixed " + report.Percent(*x.Fixed)
 			}
 		}
-		said = append(said, middleOut(x.Output, longestName/2)+" "+text)
+		said = append(said, middleOut(x.Output, longestName)+" "+text)
 	}
 	text := strings.Join(said, "; ")
 	if more := len(rows) - mostExplains; more > 0 {
@@ -429,7 +457,7 @@ func conditions(s *report.Signoff) []clause {
 				Text: fmt.Sprintf("%s:", report.Plural(len(s.Build)-i, "more target"))})
 			break
 		}
-		c := clause{Part: "cost", Text: fmt.Sprintf("%s: %s %s", middleOut(t.Name, longestName),
+		c := clause{Part: "cost", Options: true, Text: fmt.Sprintf("%s: %s %s", middleOut(t.Name, longestName),
 			compiler(s, t.Name), strings.TrimSpace(t.Optimise+" "+t.Core))}
 		if t.InRAM {
 			c.Text += ", weights in RAM"
@@ -450,6 +478,20 @@ func conditions(s *report.Signoff) []clause {
 			Text: strings.Join(files, ", ") + "."})
 	}
 	return all
+}
+
+// compilerTable has the compiler and its options for each target.
+func compilerTable(s *report.Signoff) report.Table {
+	t := report.Table{Title: "Compilers and options that the figures hold for",
+		Head: []string{"target", "compiler", "options", "core", "weights"}, Numbers: 5}
+	for _, b := range s.Build {
+		weights := "in flash"
+		if b.InRAM {
+			weights = "in RAM"
+		}
+		t.Rows = append(t.Rows, []string{b.Name, compiler(s, b.Name), b.Optimise, b.Core, weights})
+	}
+	return t
 }
 
 // compiler names the compiler of a target, with its version where it was run. Estimates hold for

@@ -161,3 +161,15 @@ func explainedTables(s *report.Signoff) (all, others table) {
 	no.Title = "What the network explains in every scenario and region, and on selection recordings"
 	return newTable(yes), newTable(no)
 }
+
+// attemptTable has every attempt of the cut, without the cost on every target, which would make it
+// wider than the page.
+func attemptTable(s *report.Signoff) report.Table {
+	t := s.PathTable()
+	columns := len(t.Head) - 2*len(s.TargetNames()) // flash and cycles of each target stand last
+	t.Head = t.Head[:columns]
+	for i, r := range t.Rows {
+		t.Rows[i] = r[:columns]
+	}
+	return t
+}
