@@ -27,7 +27,7 @@ var pageTemplate = template.Must(template.New("signoff.html").Parse(templateText
 // content is what the template shows.
 type content struct {
 	*report.Signoff
-	Sheet                         sheet
+	Sheet                         *sheet
 	Parts                         []part
 	Objective                     string
 	ByUnits, Accuracy, Tracks     []figure

@@ -92,8 +92,8 @@ const (
 )
 
 // newSheet fills the first page.
-func newSheet(s *report.Signoff) sheet {
-	p := sheet{
+func newSheet(s *report.Signoff) *sheet {
+	p := &sheet{
 		Name:    s.Name,
 		Class:   verdictClass(s.Verdict),
 		Verdict: clause{Text: s.VerdictLine(), Part: "network", isVerdict: true, least: 2},
@@ -123,6 +123,11 @@ func (p *sheet) clauses() []*clause {
 		}
 	}
 	return append(all, &p.Verdict)
+}
+
+// IsShortened reports whether a text of the sheet is shortened, so that the rest has to be printed.
+func (p *sheet) IsShortened() bool {
+	return slices.ContainsFunc(p.clauses(), func(c *clause) bool { return c.Rest })
 }
 
 // fitLines shortens texts until all of them together have so many lines at most: the longest one

@@ -33,7 +33,7 @@
   };
   choose(document.getElementById("outputs"), all(document, ".space"), () => {});
 
-  const candidates = signoff.frontier ? signoff.frontier.candidates : [];
+  const candidates = (signoff.frontier && signoff.frontier.candidates) || [];
   const byID = new Map(candidates.map((c) => [String(c.id), c]));
 
   // valueOf returns what a limit is compared with; null where it is not known.

@@ -3,6 +3,8 @@ package page
 import (
 	"html/template"
 	"slices"
+	"strings"
+	"unicode/utf8"
 
 	"kerf/budget"
 	"kerf/exporter/report"
@@ -34,6 +36,21 @@ type cell struct {
 	column
 	Text string
 	Bar  template.HTML // in place of the text
+}
+
+// Class returns the classes of the cell.
+func (c cell) Class() string {
+	const longWord = 24 // characters; a longer one may be broken
+	isLong := slices.ContainsFunc(strings.Fields(c.Text), func(word string) bool {
+		return utf8.RuneCountInString(word) > longWord
+	})
+	switch {
+	case c.Right:
+		return "n"
+	case isLong:
+		return "long"
+	}
+	return ""
 }
 
 // verdictHead is the head of the columns of verdicts, usedHead that of shares of limits.
