@@ -1,7 +1,6 @@
 package page
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
 	"slices"
@@ -88,7 +87,6 @@ const (
 	longestName  = 26 // characters of each part of a row's name
 	mostTargets  = 5
 	mostNotes    = 3
-	mostExplains = 4
 )
 
 // newSheet fills the first page.
@@ -215,14 +213,14 @@ func rowClass(v budget.Verdict) string {
 
 // comparedFigure names what the limit of a row is compared with.
 func comparedFigure(r report.JudgedRow) string {
-	if r.On != budget.OnRise {
-		return r.Metric
-	}
-	if strings.HasSuffix(r.Limit, "points") {
+	name, _, _ := strings.Cut(r.Metric, " ") // without the unit, which a change does not have
+	switch {
+	case r.IsRise:
+		return "rise of " + name
+	case strings.HasSuffix(r.Limit, " points"):
 		return "drop of " + r.Metric
 	}
-	name, _, _ := strings.Cut(r.Metric, " ") // without the unit: a rise is in percent
-	return "rise of " + name
+	return r.Metric
 }
 
 // otherRows says what the rows say that are not shown.
@@ -260,11 +258,9 @@ func otherRows(rows []report.JudgedRow) string {
 
 // aboutNetwork says what the network is and what it explains, and what speaks against it.
 func aboutNetwork(s *report.Signoff) []clause {
-	n := s.Network
-	all := []clause{{Label: "Network", Part: "cut",
-		Text: fmt.Sprintf("%s, cut from %s. %d of %d features and %d of %d units stay.", n.Kept,
-			n.Trained, n.Features, n.TrainedFeatures, n.Units, n.TrainedUnits)}}
-	if text := explains(s); text != "" {
+	all := []clause{{Label: "Kept", Part: "network",
+		Text: fmt.Sprintf("%s; given were %s.", s.KeptText(), s.Network.Trained)}}
+	if text := s.ExplainedLine(); text != "" {
 		all = append(all, clause{Label: "Explains", Part: "network", Text: text})
 	}
 	for i, finding := range s.Findings() {
@@ -284,56 +280,6 @@ func aboutNetwork(s *report.Signoff) []clause {
 			Text: "the job lets the verdict stand; its reason: " + s.Checked + "."})
 	}
 	return all
-}
-
-// explains says how much of each output the network as given explains, the least first where there
-// are many; empty where that is not known.
-func explains(s *report.Signoff) string {
-	rows := everywhere(s)
-	if len(rows) == 0 {
-		return ""
-	}
-	slices.SortStableFunc(rows, func(a, b report.ExplainedRow) int {
-		return cmp.Compare(*a.Given, *b.Given)
-	})
-	var said []string
-	for _, x := range rows[:min(mostExplains, len(rows))] {
-		text := "nothing, a constant errs less"
-		if *x.Given >= 0 {
-			text = report.Percent(*x.Given)
-			if x.GivenLow != nil && x.GivenHigh != nil {
-				text += fmt.Sprintf(" [%s, %s]",
-					strings.TrimSuffix(report.Percent(*x.GivenLow), " %"),
-					strings.TrimSuffix(report.Percent(*x.GivenHigh), " %"))
-			}
-			if x.Fixed != nil {
-				text += ", fixed " + report.Percent(*x.Fixed)
-			}
-		}
-		said = append(said, middleOut(x.Output, longestName)+" "+text)
-	}
-	text := strings.Join(said, "; ")
-	if more := len(rows) - mostExplains; more > 0 {
-		text += fmt.Sprintf("; %s explained better", report.Plural(more, "output"))
-	}
-	of := "of the variance of the sign-off recordings"
-	if slices.ContainsFunc(s.Loss, func(l report.LossRow) bool {
-		return l.Metric == dataset.Accuracy
-	}) {
-		of = "of the errors of the most frequent class, on the sign-off recordings"
-	}
-	return text + " (" + of + ")."
-}
-
-// everywhere returns what the network explains of each output over all sign-off recordings.
-func everywhere(s *report.Signoff) []report.ExplainedRow {
-	var rows []report.ExplainedRow
-	for _, x := range s.Explained {
-		if x.On == budget.SignoffSet && x.IsEverywhere() && x.Given != nil {
-			rows = append(rows, x)
-		}
-	}
-	return rows
 }
 
 // whatWasCut says in a sentence each what went, and why it could go or had to stay.
