@@ -130,7 +130,13 @@ func costSlider(s *report.Signoff, target string,
 // candidateCost returns what candidate k costs on a target, nil where that is not known.
 func candidateCost(f *report.FrontierInfo, k int, target string,
 	resource budget.Resource) *float64 {
-	for _, c := range f.Candidates[k].Cost {
+	return costOn(f.Candidates[k].Cost, target, resource)
+}
+
+// costOn returns the cost on a target among those of all, nil where that is not known.
+func costOn(costs []report.CandidateCostRow, target string, resource budget.Resource) *float64 {
+	for i := range costs {
+		c := &costs[i]
 		if c.Target != target {
 			continue
 		}

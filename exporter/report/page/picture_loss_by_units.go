@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -47,12 +48,7 @@ func sizePoints(s *report.Signoff) []sizePoint {
 	for units, k := range best {
 		c := &f.Candidates[k]
 		p := sizePoint{units: units, features: c.Features, row: c.RowInWords,
-			used: c.ToleranceUsed, chosen: c.Chosen, cost: map[string]float64{}}
-		for _, r := range sizeResources {
-			if v := candidateCost(f, k, target, r.resource); v != nil {
-				p.cost[string(r.resource)] = *v
-			}
-		}
+			used: c.ToleranceUsed, chosen: c.Chosen, cost: sizeCost(c.Cost, target)}
 		if i := slices.IndexFunc(f.ByUnits, func(u report.UnitRow) bool {
 			return u.Units == units
 		}); i >= 0 {
@@ -60,8 +56,25 @@ func sizePoints(s *report.Signoff) []sizePoint {
 		}
 		all = append(all, p)
 	}
-	slices.SortFunc(all, func(a, b sizePoint) int { return a.units - b.units })
+	for _, r := range f.Trained {
+		all = append(all, sizePoint{units: r.Units, features: r.Features, row: r.RowInWords,
+			used: r.ToleranceUsed, cost: sizeCost(r.Cost, target), file: r.File})
+	}
+	slices.SortFunc(all, func(a, b sizePoint) int {
+		return cmp.Or(a.units-b.units, cmp.Compare(a.file, b.file)) // what is cut has no file
+	})
 	return all
+}
+
+// sizeCost returns the costs that are shown, by resource.
+func sizeCost(costs []report.CandidateCostRow, target string) map[string]float64 {
+	shown := map[string]float64{}
+	for _, r := range sizeResources {
+		if v := costOn(costs, target, r.resource); v != nil {
+			shown[string(r.resource)] = *v
+		}
+	}
+	return shown
 }
 
 // sizeResources are the costs that are shown by the number of units.
@@ -84,54 +97,79 @@ func lossByUnitsFigures(s *report.Signoff) []figure {
 		Picture: lossByUnitsPicture(points)}}
 }
 
+// sizeScale is where the points of a picture stand from left to right.
+type sizeScale struct {
+	scale
+	width float64 // of one unit
+	aside float64 // from the middle of a unit: what is cut on its left, what was trained right
+	half  float64 // width of a bar, halved
+	every int     // so many points share the room of one figure
+}
+
+// newSizeScale leaves room for two points beside each other where networks were trained.
+func newSizeScale(points []sizePoint, left, right float64) sizeScale {
+	const figure, widestBar = 44.0, 28.0 // room of a figure at a mark
+	first, last := points[0].units, points[len(points)-1].units
+	x := sizeScale{scale: scale{float64(first) - 0.6, float64(last) + 0.6, left, right}}
+	x.width = (right - left) / (x.high - x.low)
+	each := x.width
+	if hasTrained(points) {
+		x.aside = x.width / 4
+		each /= 2
+	}
+	x.half = math.Min(widestBar/2, float64(0.35*each))
+	x.every = int(math.Ceil(figure / each))
+	return x
+}
+
+// of returns where a point stands.
+func (x sizeScale) of(p *sizePoint) float64 {
+	at := x.at(float64(p.units))
+	if p.file != "" {
+		return at + x.aside
+	}
+	return at - x.aside
+}
+
+// hasTrained reports whether a network was trained with its number of units.
+func hasTrained(points []sizePoint) bool {
+	return slices.ContainsFunc(points, func(p sizePoint) bool { return p.file != "" })
+}
+
 // lossByUnitsPicture draws the share of the tolerance as marks and the costs as bars, all above one
 // axis of units.
 func lossByUnitsPicture(points []sizePoint) template.HTML {
-	const height, barHeight, gap, top, left = 150.0, 54.0, 34.0, 30.0, 56.0
+	const height, barHeight, gap, left = 150.0, 54.0, 34.0, 56.0
 	first, last := points[0].units, points[len(points)-1].units
 	highest := 1.2
+	said := fmt.Sprintf("From %d to %d units.", first, last)
 	for _, p := range points {
 		if p.used != nil {
 			highest = math.Max(highest, math.Min(mostTolerance, float64(1.05**p.used)))
 		}
-	}
-	x := scale{float64(first) - 0.6, float64(last) + 0.6, left, pictureWidth - 10}
-	y := scale{0, highest, top + height, top}
-	said := fmt.Sprintf("From %d to %d units.", first, last)
-	for _, p := range points {
 		if p.chosen {
 			said += fmt.Sprintf(" The choice has %d and may use %s of the tolerance.",
 				p.units, report.UsedPercent(p.used))
 		}
 	}
 	d := newDrawing(pictureWidth, 0, said)
+	x := newSizeScale(points, left, pictureWidth-10)
+	top := 30.0
+	if hasTrained(points) {
+		top += d.legend(left, pictureWidth, 8, []legendEntry{
+			{"cut from the network as given",
+				func(d *drawing, x, y float64) { d.mark("square", x+18, y) }},
+			{"trained with so many units",
+				func(d *drawing, x, y float64) { d.mark("diamond", x+18, y) }},
+		})
+	}
+	y := scale{0, highest, top + height, top}
 	d.axisLeft(scale{0, 100 * highest, y.from, y.to}, x.from, x.to,
 		"tolerance that may be used, %", 5)
 	d.line(x.from, y.from, x.to, y.from, "axis")
 	d.line(x.from, y.at(1), x.to, y.at(1), "limit")
-	width := (x.to - x.from) / (x.high - x.low) // of one unit
-	const room = 44.0                           // of a figure at a mark
-	every := int(math.Ceil(room / width))
 	for i, p := range points {
-		at := x.at(float64(p.units))
-		used := math.Inf(1)
-		if p.used != nil {
-			used = *p.used
-		}
-		tip := fmt.Sprintf("%d units, %d features: %s of the tolerance, %s", p.units, p.features,
-			report.UsedPercent(p.used), p.row)
-		py := y.clamped(used)
-		d.markWithTip("square", at, py, tip)
-		if p.chosen {
-			d.path("chosen", markPath("frame", at, py))
-		}
-		if i%every == 0 || p.chosen {
-			text, place := report.UsedPercent(p.used), py-9
-			if used > highest {
-				text, place = text+" ↑", py+16
-			}
-			d.text(at, place, "value mid halo", text)
-		}
+		d.sizeMark(&p, x.of(&p), y, i%x.every == 0 || p.chosen)
 	}
 	bottom := y.from
 	for k, r := range sizeResources {
@@ -151,17 +189,18 @@ func lossByUnitsPicture(points []sizePoint) template.HTML {
 			if !known {
 				continue
 			}
-			at, half := x.at(float64(p.units)), math.Min(14, float64(0.35*width))
-			d.rect(at-half, bars.at(v), float64(2*half), bars.from-bars.at(v), "bar "+fillClass(k),
-				"")
-			if i%every == 0 || p.chosen {
+			class := "bar " + fillClass(k)
+			if p.file != "" {
+				class = "bar trained"
+			}
+			at := x.of(&p)
+			d.rect(at-x.half, bars.at(v), float64(2*x.half), bars.from-bars.at(v), class, "")
+			if i%x.every == 0 || p.chosen {
 				d.text(at, bars.at(v)-3, "tick mid halo", report.Quantity(v, r.unit))
 			}
 		}
 	}
-	units := x
-	ticks := units.ticks(min(last-first+1, 14))
-	for _, v := range ticks {
+	for _, v := range x.ticks(min(last-first+1, 14)) {
 		if v == math.Round(v) {
 			d.text(x.at(v), bottom+14, "tick mid", fmt.Sprint(v))
 		}
@@ -171,16 +210,42 @@ func lossByUnitsPicture(points []sizePoint) template.HTML {
 	return d.markup()
 }
 
+// sizeMark draws the share of the tolerance of one point, and maybe its figure.
+func (d *drawing) sizeMark(p *sizePoint, at float64, y scale, figure bool) {
+	used, network := math.Inf(1), "cut"
+	if p.used != nil {
+		used = *p.used
+	}
+	shape := "square"
+	if p.file != "" {
+		shape, network = "diamond", p.file
+	}
+	place := y.clamped(used)
+	d.markWithTip(shape, at, place, fmt.Sprintf("%d units, %d features, %s: %s of the tolerance, %s",
+		p.units, p.features, network, report.UsedPercent(p.used), p.row))
+	if p.chosen {
+		d.path("chosen", markPath("frame", at, place))
+	}
+	if !figure {
+		return
+	}
+	if used > y.high {
+		d.text(at, place+18, "value mid halo", report.UsedPercent(p.used)+" ↑")
+		return
+	}
+	d.text(at, place-9, "value mid halo", report.UsedPercent(p.used))
+}
+
 // lossByUnitsTable returns the figures of the picture.
 func lossByUnitsTable(s *report.Signoff) report.Table {
 	t := report.Table{Title: "Loss and cost by number of units",
-		Head: []string{"units", "features", "used", "rise", "from", "up to", "flash", "cycles",
-			"tightest row"}, Numbers: 0, Words: 1}
+		Head: []string{"units", "features", "network", "used", "rise", "from", "up to", "flash", "cycles",
+			"tightest row"}, Numbers: 3, Words: 1}
 	for _, p := range sizePoints(s) {
-		row := []string{fmt.Sprint(p.units), fmt.Sprint(p.features), report.UsedPercent(p.used),
-			"", "", ""}
+		row := []string{fmt.Sprint(p.units), fmt.Sprint(p.features), cmp.Or(p.file, "cut"),
+			report.UsedPercent(p.used), "", "", ""}
 		if l := p.loss; l != nil {
-			row[3], row[4], row[5] = report.OptionalPercent(l.Rise),
+			row[4], row[5], row[6] = report.OptionalPercent(l.Rise),
 				report.OptionalPercent(l.RiseLow), report.OptionalPercent(l.RiseHigh)
 		}
 		for _, r := range sizeResources {
