@@ -100,35 +100,48 @@ func lossByUnitsFigures(s *report.Signoff) []figure {
 // sizeScale is where the points of a picture stand from left to right.
 type sizeScale struct {
 	scale
-	width float64 // of one unit
-	aside float64 // from the middle of a unit: what is cut on its left, what was trained right
-	half  float64 // width of a bar, halved
-	every int     // so many points share the room of one figure
+	places  []float64 // of the points
+	half    float64   // width of a bar, halved
+	figures []bool    // the points that have room for figures
 }
 
-// newSizeScale leaves room for two points beside each other where networks were trained.
+// newSizeScale puts a network that was trained beside the one that is cut to as many units.
 func newSizeScale(points []sizePoint, left, right float64) sizeScale {
-	const figure, widestBar = 44.0, 28.0 // room of a figure at a mark
+	const figure, widestBar = 46.0, 28.0 // room of a figure at a mark
 	first, last := points[0].units, points[len(points)-1].units
-	x := sizeScale{scale: scale{float64(first) - 0.6, float64(last) + 0.6, left, right}}
-	x.width = (right - left) / (x.high - x.low)
-	each := x.width
+	x := sizeScale{scale: scale{float64(first) - 0.6, float64(last) + 0.6, left, right},
+		figures: make([]bool, len(points))}
+	width := (right - left) / (x.high - x.low) // of one unit
+	x.half = math.Min(widestBar/2, float64(0.35*width))
 	if hasTrained(points) {
-		x.aside = x.width / 4
-		each /= 2
+		x.half = math.Min(widestBar/2, width/6)
 	}
-	x.half = math.Min(widestBar/2, float64(0.35*each))
-	x.every = int(math.Ceil(figure / each))
+	for i, p := range points {
+		at := x.at(float64(p.units))
+		switch isPair := func(k int) bool {
+			return k >= 0 && k < len(points) && points[k].units == p.units
+		}; {
+		case isPair(i + 1):
+			at -= width / 4
+		case isPair(i - 1):
+			at += width / 4
+		}
+		x.places = append(x.places, at)
+	}
+	// The choice and what was trained come first; of the others those that leave room. What was
+	// trained has its figure in another line.
+	for _, isFirst := range []bool{true, false} {
+		for i, p := range points {
+			hasRoom := true
+			for k := range points {
+				if x.figures[k] && (points[k].file == "") == (p.file == "") {
+					hasRoom = hasRoom && math.Abs(x.places[k]-x.places[i]) >= figure
+				}
+			}
+			x.figures[i] = x.figures[i] || hasRoom && (p.chosen || p.file != "") == isFirst
+		}
+	}
 	return x
-}
-
-// of returns where a point stands.
-func (x sizeScale) of(p *sizePoint) float64 {
-	at := x.at(float64(p.units))
-	if p.file != "" {
-		return at + x.aside
-	}
-	return at - x.aside
 }
 
 // hasTrained reports whether a network was trained with its number of units.
@@ -139,7 +152,7 @@ func hasTrained(points []sizePoint) bool {
 // lossByUnitsPicture draws the share of the tolerance as marks and the costs as bars, all above one
 // axis of units.
 func lossByUnitsPicture(points []sizePoint) template.HTML {
-	const height, barHeight, gap, left = 150.0, 54.0, 34.0, 56.0
+	const height, barHeight, gap, left = 150.0, 54.0, 40.0, 56.0
 	first, last := points[0].units, points[len(points)-1].units
 	highest := 1.2
 	said := fmt.Sprintf("From %d to %d units.", first, last)
@@ -169,7 +182,7 @@ func lossByUnitsPicture(points []sizePoint) template.HTML {
 	d.line(x.from, y.from, x.to, y.from, "axis")
 	d.line(x.from, y.at(1), x.to, y.at(1), "limit")
 	for i, p := range points {
-		d.sizeMark(&p, x.of(&p), y, i%x.every == 0 || p.chosen)
+		d.sizeMark(&p, x.places[i], y, x.figures[i])
 	}
 	bottom := y.from
 	for k, r := range sizeResources {
@@ -182,21 +195,21 @@ func lossByUnitsPicture(points []sizePoint) template.HTML {
 		}
 		bars := scale{0, most, bottom + gap + barHeight, bottom + gap}
 		bottom = bars.from
-		d.text(x.from-30, bars.to-14, "title", report.Spaced(r.resource))
+		d.text(x.from-30, bars.to-22, "title", report.Spaced(r.resource))
 		d.line(x.from, bars.from, x.to, bars.from, "axis")
 		for i, p := range points {
 			v, known := p.cost[string(r.resource)]
 			if !known {
 				continue
 			}
-			class := "bar " + fillClass(k)
+			class, above := "bar "+fillClass(k), 3.0
 			if p.file != "" {
-				class = "bar trained"
+				class, above = "bar trained", 14
 			}
-			at := x.of(&p)
+			at := x.places[i]
 			d.rect(at-x.half, bars.at(v), float64(2*x.half), bars.from-bars.at(v), class, "")
-			if i%x.every == 0 || p.chosen {
-				d.text(at, bars.at(v)-3, "tick mid halo", report.Quantity(v, r.unit))
+			if x.figures[i] {
+				d.text(at, bars.at(v)-above, "tick mid halo", report.Quantity(v, r.unit))
 			}
 		}
 	}
@@ -210,7 +223,8 @@ func lossByUnitsPicture(points []sizePoint) template.HTML {
 	return d.markup()
 }
 
-// sizeMark draws the share of the tolerance of one point, and maybe its figure.
+// sizeMark draws the share of the tolerance of one point, and its figure where that has room or is
+// beyond the picture.
 func (d *drawing) sizeMark(p *sizePoint, at float64, y scale, figure bool) {
 	used, network := math.Inf(1), "cut"
 	if p.used != nil {
@@ -226,14 +240,18 @@ func (d *drawing) sizeMark(p *sizePoint, at float64, y scale, figure bool) {
 	if p.chosen {
 		d.path("chosen", markPath("frame", at, place))
 	}
-	if !figure {
+	if !figure && used <= y.high {
 		return
 	}
-	if used > y.high {
-		d.text(at, place+18, "value mid halo", report.UsedPercent(p.used)+" ↑")
-		return
+	text := report.UsedPercent(p.used)
+	switch {
+	case used > y.high:
+		d.text(at, place+18, "value mid halo", text+" ↑")
+	case p.file != "":
+		d.text(at, place+19, "value mid halo", text)
+	default:
+		d.text(at, place-9, "value mid halo", text)
 	}
-	d.text(at, place-9, "value mid halo", report.UsedPercent(p.used))
 }
 
 // lossByUnitsTable returns the figures of the picture.
