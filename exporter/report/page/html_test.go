@@ -193,3 +193,33 @@ func FuzzPage(f *testing.F) {
 		}
 	})
 }
+
+// A network that was trained with another size stands beside the cut ones, in the picture and in
+// the table.
+func TestTrainedNetworksAreShown(t *testing.T) {
+	s := pageSignoff(t)
+	shape := "mark diamond"
+	if picture := string(lossByUnitsPicture(sizePoints(s))); strings.Contains(picture, shape) {
+		t.Error("a trained network in the picture of a job without one")
+	}
+	used := 0.9
+	c := s.Frontier.Candidates[0]
+	s.Frontier.Trained = []report.TrainedRow{{File: "smaller.safetensors", Units: c.Units[0],
+		Features: 19, ToleranceUsed: &used, Cost: c.Cost}}
+	picture := string(lossByUnitsPicture(sizePoints(s)))
+	if n := strings.Count(picture, shape); n != 2 { // one explains the mark
+		t.Errorf("%d marks of trained networks, want 2", n)
+	}
+	if !strings.Contains(picture, "smaller.safetensors: 90 % of the tolerance") {
+		t.Error("the mark does not say what it is")
+	}
+	rows := 0
+	for _, r := range lossByUnitsTable(s).Rows {
+		if r[2] == "smaller.safetensors" && r[3] == "90 %" {
+			rows++
+		}
+	}
+	if rows != 1 {
+		t.Errorf("%d rows of the trained network, want 1", rows)
+	}
+}
