@@ -112,7 +112,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 		}
 	}
 	per := valueFactor(&rows[0])
-	d.axisBelow(values, bottom, top, metricTitle(&rows[0]), 6, nil)
+	d.axisBelow(values, bottom, top, metricUnit(&rows[0]), 6, nil)
 	if values.low < 0 && values.high > 0 {
 		d.line(values.at(0), top, values.at(0), bottom, "axis")
 	}
@@ -301,8 +301,14 @@ func riseRange(rows []report.LossRow) scale {
 }
 
 // metricTitle returns the metric with its output and unit.
-func metricTitle(l *report.LossRow) string {
-	title := report.Spaced(l.Metric) + " of " + l.Output
+func metricTitle(l *report.LossRow) string { return withUnit(l, " of "+l.Output) }
+
+// metricUnit returns the metric with its unit.
+func metricUnit(l *report.LossRow) string { return withUnit(l, "") }
+
+// withUnit returns the metric with a text and the unit behind it.
+func withUnit(l *report.LossRow, text string) string {
+	title := report.Spaced(l.Metric) + text
 	switch {
 	case l.Metric == dataset.Explained:
 		title += ", %"

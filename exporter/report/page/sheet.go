@@ -260,7 +260,8 @@ func otherRows(rows []report.JudgedRow) string {
 func aboutNetwork(s *report.Signoff) []clause {
 	all := []clause{{Label: "Kept", Part: "network",
 		Text: fmt.Sprintf("%s; given were %s.", s.KeptText(), s.Network.Trained)}}
-	if text := s.ExplainedLine(); text != "" {
+	if text := strings.TrimLeft(strings.TrimPrefix(s.ShortExplained(), "Explains"),
+		":, "); text != "" {
 		all = append(all, clause{Label: "Explains", Part: "network", Text: text})
 	}
 	for i, finding := range s.Findings() {
