@@ -395,8 +395,8 @@ func printsJob(t *testing.T, root context.Context, name, page string) {
 	}
 }
 
-// The first page is one sheet of either paper: the part is not higher than a page, and the page that
-// holds it alone has one.
+// The first page is one sheet of either paper: the part is not higher than a page, and the page
+// that holds it alone has one.
 func printsSheet(t *testing.T, root context.Context) {
 	for name, s := range map[string]*report.Signoff{"demo": pageSignoff(t), "broken": broken(t),
 		"large": large(t)} {
@@ -416,7 +416,8 @@ func printsSheet(t *testing.T, root context.Context) {
 					t.Errorf("cut off: %s", text)
 				}
 				b.act(`document.querySelectorAll("body > :not(.sheet):not(.defs)").forEach(` +
-					`(e) => e.remove()); document.querySelector(".sheet").style.breakAfter = "auto"`)
+					`(e) => e.remove()); ` +
+					`document.querySelector(".sheet").style.breakAfter = "auto"`)
 				if n := b.pdfPages(paper.width, paper.height); n != 1 {
 					t.Errorf("the first page takes %d sheets", n)
 				}

@@ -30,7 +30,8 @@
 //
 //   - A picture is SVG written by Go. Colours and strokes are classes of signoff.css, so the same
 //     picture is light, dark and printed.
-//   - Every metric that is judged has a picture, in which a row that does not pass stands on a band.
+//   - Every metric that is judged has a picture, in which a row that does not pass stands on a
+//     band.
 //   - Every kind of mark has a shape or a fill beside its colour, every picture a text alternative,
 //     and every figure stands in a table as well, or in signoff.json where a picture has more
 //     candidates than a table would show.

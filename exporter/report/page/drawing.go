@@ -89,8 +89,8 @@ func (d *drawing) shade(x, y, width, height float64, opacity string) {
 // legendRow is the height of a line of a legend.
 const legendRow = 20.0
 
-// legendEntry is one kind of mark with its name. draw draws it in the room of 26 pixels from x, with
-// its middle at y.
+// legendEntry is one kind of mark with its name. draw draws it in the room of 26 pixels from x,
+// with its middle at y.
 type legendEntry struct {
 	name string
 	draw func(d *drawing, x, y float64)

@@ -51,7 +51,8 @@ type content struct {
 // part is a heading of the page behind the sheet.
 type part struct{ ID, Title string }
 
-// partsOf lists the parts in their order; those of a search are left out where nothing was searched.
+// partsOf lists the parts in their order; those of a search are left out where nothing was
+// searched.
 func partsOf(searched bool) []part {
 	var all []part
 	for _, id := range []string{"units", "network", "accuracy", "cost", "choice", "cut", "formats",

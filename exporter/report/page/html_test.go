@@ -53,7 +53,8 @@ func TestPageHasEveryPicture(t *testing.T) {
 		"Worst sequence of fast_cycling", "Worst sequence of aerated_oil",
 		"Where the flash goes", "Where the RAM goes", "Where the cycles of a step go",
 		"Candidates on cortex-m4f", "Candidates on cortex-m0plus", "Candidates on rv32imc",
-		"What every feature contributes", "The path of the cut", "Loss and cost against the number of units",
+		"What every feature contributes", "The path of the cut",
+		"Loss and cost against the number of units",
 		"What every hidden unit does, over leakage and air", "Error over leakage and air",
 	} {
 		if !strings.Contains(page, "<b>"+title) {

@@ -34,8 +34,8 @@ func failing(t *testing.T, metric dataset.Metric) *report.Signoff {
 	return s
 }
 
-// failingAndPassing returns two rows with a tolerance, which the first breaks by far: on the drop of
-// a share of right steps, on the value of every other metric. Figures are invented.
+// failingAndPassing returns two rows with a tolerance, which the first breaks by far: on the drop
+// of a share of right steps, on the value of every other metric. Figures are invented.
 func failingAndPassing(metric dataset.Metric) []report.LossRow {
 	var rows []report.LossRow
 	number := func(v float64) *float64 { return &v }
@@ -166,8 +166,10 @@ func broken(t *testing.T) *report.Signoff {
 	}
 	s.Causes = []report.CauseRow{{Kind: "outputs", Place: "outputs leakage and air",
 		Says: "seem exchanged", Text: "outputs leakage and air seem exchanged; read so, the " +
-			"error of air on the selection recordings is 0.28, as the job says it is 4.05 % by volume"}}
-	s.Verdict, s.Reason = budget.DoesNotFit, "outputs leakage and air seem exchanged; see the first note"
+			"error of air on the selection recordings is 0.28, as the job says it is 4.05 % " +
+			"by volume"}}
+	s.Verdict, s.Reason = budget.DoesNotFit,
+		"outputs leakage and air seem exchanged; see the first note"
 	s.Warnings = append([]string{s.Causes[0].Text}, s.Warnings...)
 	return s
 }
@@ -247,7 +249,8 @@ func checkSides(t *testing.T, metric dataset.Metric, picture string, rows []repo
 	type place struct{ x, y float64 }
 	var limits, marks []place
 	for _, m := range regexp.MustCompile(`<line x1="([-0-9.]+)" y1="([-0-9.]+)" x2="[-0-9.]+" `+
-		`y2="([-0-9.]+)" class="limit"/>`).FindAllStringSubmatch(picture, -1)[1:] { // the legend's first
+		// the legend's first
+		`y2="([-0-9.]+)" class="limit"/>`).FindAllStringSubmatch(picture, -1)[1:] {
 		limits = append(limits, place{number(m[1]), (number(m[2]) + number(m[3])) / 2})
 	}
 	for _, m := range regexp.MustCompile(`<path d="M([-0-9.]+) ([-0-9.]+)m-4 -4h8v8h-8z" `+

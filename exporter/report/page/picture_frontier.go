@@ -331,8 +331,10 @@ func nearestTable(s *report.Signoff) table {
 		return cmp.Compare(distance[a], distance[b])
 	})
 	n := min(nearCandidates, len(order))
-	t := report.Table{Title: fmt.Sprintf("The choice and the %d candidates nearest to it, of %d", max(0, n-1), len(order)), Head: []string{"no.", "change", "features", "units", "used", "cost", "fits",
-		"outcome"}, Numbers: 2, Words: 2}
+	t := report.Table{Title: fmt.Sprintf("The choice and the %d candidates nearest to it, of %d",
+		max(0, n-1), len(order)),
+		Head: []string{"no.", "change", "features", "units", "used", "cost", "fits",
+			"outcome"}, Numbers: 2, Words: 2}
 	for _, i := range order[:n] {
 		c := f.Candidates[i]
 		var units []string

@@ -235,8 +235,9 @@ func (d *drawing) sizeMark(p *sizePoint, at float64, y scale, figure bool) {
 		shape, network = "diamond", p.file
 	}
 	place := y.clamped(used)
-	d.markWithTip(shape, at, place, fmt.Sprintf("%d units, %d features, %s: %s of the tolerance, %s",
-		p.units, p.features, network, report.UsedPercent(p.used), p.row))
+	d.markWithTip(shape, at, place,
+		fmt.Sprintf("%d units, %d features, %s: %s of the tolerance, %s",
+			p.units, p.features, network, report.UsedPercent(p.used), p.row))
 	if p.chosen {
 		d.path("chosen", markPath("frame", at, place))
 	}
@@ -257,7 +258,8 @@ func (d *drawing) sizeMark(p *sizePoint, at float64, y scale, figure bool) {
 // lossByUnitsTable returns the figures of the picture.
 func lossByUnitsTable(s *report.Signoff) report.Table {
 	t := report.Table{Title: "Loss and cost by number of units",
-		Head: []string{"units", "features", "network", "used", "rise", "from", "up to", "flash", "cycles",
+		Head: []string{"units", "features", "network", "used", "rise", "from", "up to", "flash",
+			"cycles",
 			"tightest row"}, Numbers: 3, Words: 1}
 	for _, p := range sizePoints(s) {
 		row := []string{fmt.Sprint(p.units), fmt.Sprint(p.features), cmp.Or(p.file, "cut"),

@@ -409,8 +409,9 @@ func conditions(s *report.Signoff) []clause {
 				Text: fmt.Sprintf("%s:", report.Plural(len(s.Build)-i, "more target"))})
 			break
 		}
-		c := clause{Part: "cost", Options: true, Text: fmt.Sprintf("%s: %s %s", middleOut(t.Name, longestName),
-			compiler(s, t.Name), strings.TrimSpace(t.Optimise+" "+t.Core))}
+		c := clause{Part: "cost", Options: true,
+			Text: fmt.Sprintf("%s: %s %s", middleOut(t.Name, longestName),
+				compiler(s, t.Name), strings.TrimSpace(t.Optimise+" "+t.Core))}
 		if t.InRAM {
 			c.Text += ", weights in RAM"
 		}
