@@ -122,9 +122,9 @@ func newSizeScale(points []sizePoint, left, right float64) sizeScale {
 			return k >= 0 && k < len(points) && points[k].units == p.units
 		}; {
 		case isPair(i + 1):
-			at -= width / 4
+			at -= float64(width / 4)
 		case isPair(i - 1):
-			at += width / 4
+			at += float64(width / 4)
 		}
 		x.places = append(x.places, at)
 	}
