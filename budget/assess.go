@@ -25,6 +25,7 @@ type Result struct {
 	Before      []Cost // of the whole network in the widest formats that the job allows
 	Freed       []Freed
 	Frontier    *Frontier
+	Trained     []Size // the other networks of the job; none without a search
 	Places      []Placement
 	Measured    []Measurement // none: costs are estimates
 	Counts      *quant.Counts
@@ -77,6 +78,13 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 		}
 	}
 	r.warn(pl, startNote)
+	if len(cut.Points) > 0 {
+		// What is learnt of another network changes no verdict, so what is wrong with it is a note.
+		if r.Trained, err = pl.Trained(ctx); err != nil && ctx.Err() == nil {
+			r.Warnings = append(r.Warnings, "the other networks of the job are not shown: "+
+				err.Error())
+		}
+	}
 	return r, ctx.Err()
 }
 

@@ -136,7 +136,8 @@ type ModelFile struct {
 	Checked Checked `toml:"checked"`
 
 	// Each of these tables names a trained network of another size for the same features and
-	// outputs, which `kerf units` puts on the same table. Default: none.
+	// outputs, which `kerf units` puts on the same table and signoff.html in the same picture as
+	// the cuts of this one. Default: none.
 	Others []OtherModel `toml:"other"`
 }
 

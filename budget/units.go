@@ -21,9 +21,10 @@ type Size struct {
 	Other       bool
 	Units       int // hidden units, of all layers
 	Candidate   Candidate
-	Loss        []Loss // the rows that have a tolerance, or one per output when the job gives none
-	Tightest    Loss   // the judged row with the least room
-	Within      bool   // every tolerance is kept, with the reserve for the sign-off
+	Loss        []Loss  // the rows that have a tolerance, or one per output when the job gives none
+	Tightest    Loss    // the judged row with the least room
+	Used        float64 // the largest share of any tolerance that the sign-off recordings may show
+	Within      bool    // every tolerance is kept, with the reserve for the sign-off
 	Costs       []Cost
 	Broken      int     // limits, over all targets
 	Share       float64 // of the objective, see [Inputs.Objective]
@@ -72,18 +73,42 @@ func (pl *Planner) Sizes(ctx context.Context, features []int, layer int,
 		progress(len(sizes), all)
 	}
 	for _, o := range others {
-		c := o.in.Whole(quant.Formats{})
-		c.Features = features
-		size, err := o.size(ctx, c, o.file, nil)
+		size, err := o.trained(ctx, features)
 		if err != nil {
 			return nil, err
 		}
-		size.Other = true
 		sizes = append(sizes, size)
 		progress(len(sizes), all)
 	}
 	recommend(sizes)
 	return sizes, nil
+}
+
+// Trained makes the rows of [Planner.Sizes] that are no cuts: one for every other network of the
+// job, with all features. The error is that of [Planner.Sizes].
+func (pl *Planner) Trained(ctx context.Context) ([]Size, error) {
+	others, err := pl.others()
+	if err != nil {
+		return nil, err
+	}
+	var sizes []Size
+	for _, o := range others {
+		size, err := o.trained(ctx, o.in.Whole(quant.Formats{}).Features)
+		if err != nil {
+			return nil, err
+		}
+		sizes = append(sizes, size)
+	}
+	return sizes, nil
+}
+
+// trained makes the row of another network.
+func (o other) trained(ctx context.Context, features []int) (Size, error) {
+	c := o.in.Whole(quant.Formats{})
+	c.Features = features
+	size, err := o.size(ctx, c, o.file, nil)
+	size.Other = true
+	return size, err
 }
 
 // recommend marks the row that costs least of those within every tolerance.
@@ -182,7 +207,7 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	}
 	s := Size{
 		File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate,
-		Within: best.Within, Costs: pl.in.Costs(best.Candidate), price: pl.priceOf(best.Candidate),
+		Used: pl.assess(best.heldOut).used, Within: best.Within, Costs: pl.in.Costs(best.Candidate), price: pl.priceOf(best.Candidate),
 	}
 	s.Broken, s.Share = s.price.broken, s.price.share
 	s.Tightest = best.Tightest()

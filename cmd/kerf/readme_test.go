@@ -28,10 +28,10 @@ func TestReadmeShowsRealOutput(t *testing.T) {
 		pictures []picture
 	}{
 		{"README.md", 1, []picture{
-			{"signoff-leakage.svg", "handoff", "Error of leakage by scenario and region"}}},
+			{"signoff-leakage.svg", "handoff", "rmse of leakage, L/min, by scenario and region"}}},
 		{filepath.Join("docs", "walk.md"), 12, []picture{
 			{"walk-candidates.svg", "pump", "Candidates on cortex-m0plus"},
-			{"walk-leakage.svg", "pump", "Error of leakage by scenario and region"}}},
+			{"walk-leakage.svg", "pump", "rmse of leakage, L/min, by scenario and region"}}},
 	} {
 		t.Run(filepath.Base(page.name), func(t *testing.T) {
 			path := filepath.Join("..", "..", page.name)

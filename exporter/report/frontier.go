@@ -18,6 +18,22 @@ type FrontierInfo struct {
 	Near       []int          `json:"near"` // ids of the candidates that the table shows
 	// the least that was lost, by the number of hidden units
 	ByUnits []UnitRow `json:"by_units"`
+	// the other networks of the job, as they were trained
+	Trained []TrainedRow `json:"trained,omitempty"`
+}
+
+// TrainedRow is a network that was trained with another number of units, brought to fixed point and
+// measured on the selection recordings: a [budget.Size].
+type TrainedRow struct {
+	File     string `json:"file"`
+	Units    int    `json:"units"`
+	Features int    `json:"features"`
+	Formats  string `json:"formats"`
+	TightestRow
+	MayReach *float64 `json:"may_reach"`
+	// the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
+	ToleranceUsed *float64           `json:"tolerance_used"`
+	Cost          []CandidateCostRow `json:"cost"`
 }
 
 // CandidateRow is one measured candidate.
@@ -117,6 +133,14 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 	return info
 }
 
+// trainedRow is made of one network of another size.
+func trainedRow(z budget.Size) TrainedRow {
+	return TrainedRow{File: z.File, Units: z.Units, Features: len(z.Candidate.Features),
+		Formats: z.Candidate.Formats.String(), TightestRow: newTightestRow(z.Tightest),
+		MayReach: Finite(z.Tightest.MayReach), ToleranceUsed: Finite(z.Used),
+		Cost: costsByTarget(z.Costs)}
+}
+
 // candidateRow is made of one candidate.
 func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	row := CandidateRow{
@@ -172,12 +196,19 @@ func valueHigh(l budget.Loss) *float64 {
 
 // candidateCosts returns a row per target.
 func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
+	rows := costsByTarget(c.Costs)
+	for i := range rows {
+		rows[i].LimitsUsed = Finite(c.LimitsUsed[i])
+	}
+	return rows
+}
+
+// costsByTarget puts the totals of each target side by side.
+func costsByTarget(costs []budget.Cost) []CandidateCostRow {
 	rows := []CandidateCostRow{}
-	for _, cost := range c.Costs {
+	for _, cost := range costs {
 		if len(rows) == 0 || rows[len(rows)-1].Target != cost.Target {
-			row := CandidateCostRow{Target: cost.Target, Broken: []budget.Resource{}}
-			row.LimitsUsed = Finite(c.LimitsUsed[len(rows)])
-			rows = append(rows, row)
+			rows = append(rows, CandidateCostRow{Target: cost.Target, Broken: []budget.Resource{}})
 		}
 		if cost.Part != budget.Total {
 			continue
@@ -238,7 +269,7 @@ func (c CandidateRow) outcome() string {
 	case c.Chosen:
 		return "chosen"
 	case c.Verdict == budget.BreaksTolerance:
-		return "breaks " + c.text()
+		return "breaks " + c.TightestText()
 	}
 	return c.Why
 }

@@ -91,6 +91,12 @@ func (s *Signoff) UnjudgedCost() []JudgedRow {
 	return rows
 }
 
+// JudgedRows returns the rows of [Signoff.JudgedLoss] and [Signoff.JudgedCost] in one list of the
+// same order.
+func (s *Signoff) JudgedRows() []JudgedRow {
+	return tightestFirst(append(s.JudgedLoss(), s.JudgedCost()...))
+}
+
 // tightestFirst sorts rows by verdict, then by the share of the limit that they use.
 func tightestFirst(rows []JudgedRow) []JudgedRow {
 	used := func(r JudgedRow) float64 {

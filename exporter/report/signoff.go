@@ -173,6 +173,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Path = append(s.Path, pathRow(p))
 	}
 	s.Frontier = frontierInfo(in, r.Frontier)
+	for _, z := range r.Trained {
+		s.Frontier.Trained = append(s.Frontier.Trained, trainedRow(z))
+	}
 	for _, w := range r.Chosen.Widths {
 		s.Widths = append(s.Widths, widthRow(w))
 	}

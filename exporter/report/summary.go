@@ -61,7 +61,7 @@ func (s *Signoff) MergeSummary(c *Comparison, since string) []byte {
 func (s *Signoff) tightestTable() Table {
 	t := Table{Title: "Tightest rows", Head: []string{"tightest rows", "up to", "limit", "used",
 		"verdict"}, Numbers: 1, Words: 1}
-	rows := tightestFirst(append(s.JudgedLoss(), s.JudgedCost()...))
+	rows := s.JudgedRows()
 	for _, r := range rows[:min(tightestRows, len(rows))] {
 		t.Rows = append(t.Rows, []string{r.Row, r.UpTo, r.Limit, UsedPercent(r.Used),
 			ShortVerdict(r.Verdict)})

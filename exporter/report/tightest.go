@@ -34,8 +34,8 @@ func newTightestRow(l budget.Loss) TightestRow {
 	return TightestRow{RowText: l.Text(), Row: &l.RowName}
 }
 
-// text returns the name of the row. A file of an older kerf has other words for it.
-func (r TightestRow) text() string {
+// TightestText returns the name of the row. A file of an older kerf has other words for it.
+func (r TightestRow) TightestText() string {
 	if r.Row != nil {
 		return r.Row.Text()
 	}

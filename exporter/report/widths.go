@@ -138,7 +138,7 @@ func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
 		t.Rows = append(t.Rows,
 			[]string{w.What, fmt.Sprintf("int%d", w.Bits), outcome,
 				Quantity(float64(sign*w.Saved), "B"), Optional(w.MayReach, show), show(w.Tolerance),
-				w.text()})
+				w.TightestText()})
 	}
 	return t
 }
@@ -178,7 +178,7 @@ func (s *Signoff) RoundingTable() Table {
 		}
 		show := shownAs(r.Row, r.On)
 		t.Rows = append(t.Rows, []string{r.Rounding, outcome, OptionalPercent(r.Distance),
-			Optional(r.MayReach, show), show(r.Tolerance), r.text()})
+			Optional(r.MayReach, show), show(r.Tolerance), r.TightestText()})
 	}
 	return t
 }

@@ -4,8 +4,8 @@ package page
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -21,6 +21,9 @@ import (
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"kerf/dataset"
+	"kerf/exporter/report"
 )
 
 // One browser shows every page, each in a tab of its own. It has to be there: this
@@ -44,7 +47,8 @@ func TestBrowser(t *testing.T) {
 		{"moves limits", movesLimits}, {"tells candidates", tellsCandidates},
 		{"without script", withoutScript},
 		{"hostile names", keepsOutNames}, {"themes and widths", hasThemesAndWidths},
-		{"prints", prints}, {"frontier table", listsFrontier},
+		{"prints", prints}, {"prints the first page", printsSheet}, {"prints the demo", printsDemo},
+		{"texts in pictures", keepsTextsInPictures}, {"nearest candidates", listsNearest},
 	} {
 		t.Run(test.name, func(t *testing.T) { test.run(t, root) })
 	}
@@ -177,10 +181,16 @@ func movesLimits(t *testing.T, root context.Context) {
 		if got := filled(); got != want {
 			t.Errorf("%d marks are filled, want %d", got, want)
 		}
-		if got := ask[int](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody `+
-			`tr")).filter((r) => r.cells[r.cells.length - 4].textContent === "yes").length`); got >
-			want || (want > 0 && got == 0) {
-			t.Errorf("%d rows of the frontier fit, of %d candidates", got, want)
+		if got := ask[int](b, `document.querySelectorAll("#nearest tr[data-id]").length`); got !=
+			nearCandidates {
+			t.Errorf("%d candidates in the table, want %d", got, nearCandidates)
+		}
+		wrong := ask[[]string](b, `Array.from(document.querySelectorAll("#nearest tr[data-id]"))`+
+			`.filter((r) => (r.querySelector('[data-head="fits"]').textContent === "yes") !== `+
+			shownTarget+`.querySelector('path[data-id="' + r.dataset.id + '"]').classList`+
+			`.contains("fits")).map((r) => r.dataset.id)`)
+		if len(wrong) > 0 {
+			t.Errorf("table and picture differ on candidates %v", wrong)
 		}
 	}
 	check("cortex-m4f", 24*1024, 1)
@@ -276,8 +286,12 @@ func keepsOutNames(t *testing.T, root context.Context) {
 }
 
 func hasThemesAndWidths(t *testing.T, root context.Context) {
-	for theme, width := range map[string]int64{"light": 360, "dark": 1400} {
-		t.Run(theme, func(t *testing.T) {
+	for _, look := range []struct {
+		theme string
+		width int64
+	}{{"light", 360}, {"dark", 390}, {"dark", 1280}, {"light", 1400}} {
+		theme, width := look.theme, look.width
+		t.Run(fmt.Sprintf("%s %d", theme, width), func(t *testing.T) {
 			b := open(t, root, makePage(t, pageInput(t)), width,
 				set(emulation.SetEmulatedMedia,
 					emulation.SetEmulatedMediaParams{
@@ -286,6 +300,13 @@ func hasThemesAndWidths(t *testing.T, root context.Context) {
 			if beyond := ask[int](b,
 				`document.documentElement.scrollWidth - window.innerWidth`); beyond > 0 {
 				t.Errorf("the page is %d pixels wider than the window", beyond)
+			}
+			b.act(`document.querySelectorAll("details").forEach((d) => { d.open = true; })`)
+			if wide := ask[[]string](b, `Array.from(document.querySelectorAll("table")).filter(`+
+				`(t) => t.getBoundingClientRect().right > window.innerWidth || t.scrollWidth > `+
+				`t.parentElement.clientWidth + 1).map((t) => t.textContent.slice(0, 80))`); len(
+				wide) > 0 {
+				t.Errorf("tables wider than the page: %q", wide)
 			}
 			var colours []string
 			for _, m := range regexp.MustCompile(`--page: (#[0-9a-f]{6})`).FindAllStringSubmatch(
@@ -303,20 +324,51 @@ func hasThemesAndWidths(t *testing.T, root context.Context) {
 	}
 }
 
-// Paper sizes of ISO 216 and ANSI/ASME Y14.1 in mm. Margins are those of @page in signoff.css.
+// papers are sizes of ISO 216 and ANSI/ASME Y14.1 in mm.
+var papers = []struct {
+	name          string
+	width, height float64
+}{{"A4", 210, 297}, {"Letter", 215.9, 279.4}}
+
+// Margins of @page in signoff.css, both sides together, and the width of a pixel, in mm.
+const marginsAcross, marginsAlong, pixel = 28, 23, 25.4 / 96
+
+// printing shows a page as print does, between the margins of a paper.
+func printing(t *testing.T, root context.Context, page string, width float64) *tab {
+	t.Helper()
+	return open(t, root, page, int64((width-marginsAcross)/pixel),
+		set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}))
+}
+
+// pdfPages prints the page and counts the pages of the PDF.
+func (b *tab) pdfPages(width, height float64) int {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, stepLimit)
+	defer cancel()
+	pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(
+		chromedp.PaperSize{Width: width / 25.4, Height: height / 25.4})))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return len(regexp.MustCompile(`/Type /Page\b`).FindAll(pdf, -1))
+}
+
 func prints(t *testing.T, root context.Context) {
-	const mm, across, along = 96 / 25.4, 28, 32
-	for _, paper := range []struct {
-		name          string
-		width, height float64
-	}{{"A4", 210, 297}, {"Letter", 215.9, 279.4}} {
-		t.Run(paper.name, func(t *testing.T) {
-			b := open(t, root, makePage(t, pageInput(t)), int64((paper.width-across)*mm),
-				set(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}))
+	for name, page := range map[string]string{"demo": makePage(t, pageInput(t)),
+		"large": makePage(t, asJSON(t, large(t)))} {
+		printsJob(t, root, name, page)
+	}
+}
+
+// printsJob prints a page on every paper.
+func printsJob(t *testing.T, root context.Context, name, page string) {
+	for _, paper := range papers {
+		t.Run(name+" on "+paper.name, func(t *testing.T) {
+			b := printing(t, root, page, paper.width)
 			// What may not be cut by a page break is shorter than a page.
 			tall := ask[[]string](b, fmt.Sprintf(`Array.from(document.querySelectorAll("figure, `+
-				`tr, .sign")).filter((f) => f.getBoundingClientRect().height > %g).map((f) => `+
-				`f.textContent.slice(0, 40))`, (paper.height-along)*mm))
+				`tr, .sheet")).filter((f) => f.getBoundingClientRect().height > `+
+				`%g).map((f) => f.textContent.slice(0, 40))`, (paper.height-marginsAlong)/pixel))
 			for _, text := range tall {
 				t.Errorf("higher than a page: %s", text)
 			}
@@ -327,54 +379,130 @@ func prints(t *testing.T, root context.Context) {
 				t.Errorf("wider than the paper: %s", text)
 			}
 			for selector, want := range map[string]bool{".controls": false, ".sign": true,
-				"#signatures + .caution": true, `.target[data-target='rv32imc']`: true} {
+				".sheet .caution": true, "#nearest": true, ".target.main": true,
+				".target:not(.main)": false, "details:not([open])": false, ".printed": true} {
+				if !ask[bool](b, `document.querySelector("`+selector+`") !== null`) {
+					continue // the large job has no search
+				}
 				got := ask[bool](b, `getComputedStyle(document.querySelector("`+selector+
 					`")).display !== "none"`)
 				if got != want {
 					t.Errorf("%s is printed: %v, want %v", selector, got, want)
 				}
 			}
-			ctx, cancel := context.WithTimeout(b.ctx, stepLimit)
-			defer cancel()
-			pdf, err := chromedp.Run(ctx,
-				chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperSize{Width: paper.width / 25.4,
-					Height: paper.height / 25.4})))
-			if err != nil {
-				t.Fatal(err)
-			}
-			// Four parts with some 20 pictures and 15 tables; fonts differ between machines.
-			if n := len(regexp.MustCompile(`/Type /Page\b`).FindAll(pdf, -1)); n < 12 || n > 22 {
-				t.Errorf("%d pages, want 12 to 22", n)
-			}
 			b.hasNoProblem()
 		})
 	}
 }
 
-// The picture says what the table says: every candidate of the frontier has its row.
-func listsFrontier(t *testing.T, root context.Context) {
-	b := open(t, root, makePage(t, pageInput(t)), 1100)
-	var part struct {
-		Frontier struct {
-			Candidates []struct {
-				ID         int  `json:"id"`
-				OnFrontier bool `json:"on_frontier"`
-				Chosen     bool `json:"chosen"`
-			} `json:"candidates"`
-		} `json:"frontier"`
-	}
-	if err := json.Unmarshal(pageInput(t), &part); err != nil {
-		t.Fatal(err)
-	}
-	var want []string
-	for _, c := range part.Frontier.Candidates {
-		if c.OnFrontier || c.Chosen {
-			want = append(want, fmt.Sprint(c.ID))
+// The first page is one sheet of either paper: the part is not higher than a page, and the page
+// that holds it alone has one.
+func printsSheet(t *testing.T, root context.Context) {
+	for name, s := range map[string]*report.Signoff{"demo": pageSignoff(t), "broken": broken(t),
+		"large": large(t)} {
+		page := makePage(t, asJSON(t, s))
+		for _, paper := range papers {
+			t.Run(name+" on "+paper.name, func(t *testing.T) {
+				b := printing(t, root, page, paper.width)
+				most := (paper.height - marginsAlong) / pixel
+				if high := ask[float64](b, `document.querySelector(".sheet")`+
+					`.getBoundingClientRect().height`); high > most {
+					t.Errorf("the first page is %.0f pixels high, the paper has %.0f", high, most)
+				}
+				cut := ask[[]string](b, `Array.from(document.querySelectorAll(".sheet *"))`+
+					`.filter((e) => e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0)`+
+					`.map((e) => e.textContent.slice(0, 60))`)
+				for _, text := range cut {
+					t.Errorf("cut off: %s", text)
+				}
+				b.act(`document.querySelectorAll("body > :not(.sheet):not(.defs)").forEach(` +
+					`(e) => e.remove()); ` +
+					`document.querySelector(".sheet").style.breakAfter = "auto"`)
+				if n := b.pdfPages(paper.width, paper.height); n != 1 {
+					t.Errorf("the first page takes %d sheets", n)
+				}
+			})
 		}
 	}
-	got := ask[[]string](b, `Array.from(`+shownTarget+`.querySelectorAll("tbody tr"), (r) => `+
-		`r.cells[0].textContent)`)
-	if fmt.Sprint(got) != fmt.Sprint(want) {
-		t.Errorf("rows %v, want %v", got, want)
+}
+
+// The demo of today, with every picture, has eight pages at most.
+func printsDemo(t *testing.T, root context.Context) {
+	dir := t.TempDir()
+	kerf := filepath.Join(dir, "kerf")
+	if out, err := exec.Command("go", "build", "-o", kerf, "kerf/cmd/kerf").CombinedOutput(); err !=
+		nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	demo := exec.Command(kerf, "demo")
+	demo.Dir = dir
+	if out, err := demo.CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	page, err := os.ReadFile(filepath.Join(dir, "kerf-demo", "handoff", "signoff.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, paper := range papers {
+		b := printing(t, root, string(page), paper.width)
+		if n := b.pdfPages(paper.width, paper.height); n < 4 || n > 8 {
+			t.Errorf("%d pages of %s, want 4 to 8", n, paper.name)
+		}
+		b.hasNoProblem()
+	}
+}
+
+// No text of a picture lies beyond its frame: the legend of the largest job, and of long names.
+func keepsTextsInPictures(t *testing.T, root context.Context) {
+	for name, s := range map[string]*report.Signoff{"demo": pageSignoff(t), "large": large(t),
+		"max error": failing(t, dataset.MaxError), "bias": failing(t, dataset.Bias)} {
+		b := open(t, root, makePage(t, asJSON(t, s)), 1280)
+		b.act(`document.querySelectorAll("details").forEach((d) => { d.open = true; })`)
+		beyond := ask[[]string](b, `Array.from(document.querySelectorAll("svg:not(.defs) text"))`+
+			`.filter((t) => { const v = t.ownerSVGElement.viewBox.baseVal, r = t.getBBox(); `+
+			`return r.width > 0 && (r.x < -1 || r.y < -1 || r.x + r.width > v.width + 1 || `+
+			`r.y + r.height > v.height + 1); }).map((t) => t.textContent)`)
+		for _, text := range beyond {
+			t.Errorf("%s: beyond the picture: %s", name, text)
+		}
+	}
+}
+
+// The table has the choice first, and of all others those that are nearest to it.
+func listsNearest(t *testing.T, root context.Context) {
+	b := open(t, root, makePage(t, pageInput(t)), 1100)
+	got := ask[[]string](b, `Array.from(document.querySelectorAll("#nearest tr[data-id]"), (r) => `+
+		`r.dataset.id)`)
+	f := pageSignoff(t).Frontier
+	var choice report.CandidateRow
+	listed := map[string]bool{}
+	for _, id := range got {
+		listed[id] = true
+	}
+	for _, c := range f.Candidates {
+		if c.Chosen {
+			choice = c
+		}
+	}
+	if len(got) == 0 || got[0] != fmt.Sprint(choice.ID) {
+		t.Fatalf("candidates %v, want the choice, %d, first", got, choice.ID)
+	}
+	far := func(c report.CandidateRow) float64 {
+		if c.ToleranceUsed == nil {
+			return math.Inf(1)
+		}
+		return math.Hypot(*c.ToleranceUsed-*choice.ToleranceUsed,
+			c.ObjectiveUsed-choice.ObjectiveUsed)
+	}
+	farthest, nearest := 0.0, math.Inf(1)
+	for _, c := range f.Candidates {
+		if listed[fmt.Sprint(c.ID)] {
+			farthest = max(farthest, far(c))
+		} else {
+			nearest = min(nearest, far(c))
+		}
+	}
+	if farthest > nearest {
+		t.Errorf("a candidate at %g is listed, one at %g is not", farthest, nearest)
 	}
 }

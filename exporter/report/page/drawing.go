@@ -18,6 +18,7 @@ type drawing struct {
 	width, height float64
 	label         string // the text alternative
 	hasParts      bool   // the picture holds marks that the reader can point at one by one
+	small         bool   // it stands in a line of text and does not grow with the page
 }
 
 func newDrawing(width, height float64, label string) *drawing {
@@ -30,8 +31,12 @@ func (d *drawing) markup() template.HTML {
 	if d.hasParts {
 		role = "group"
 	}
-	return template.HTML(fmt.Sprintf(`<svg viewBox="0 0 %s %s" role="%s" aria-label="%s" `+
-		`style="max-width:%spx">%s</svg>`,
+	class := ""
+	if d.small {
+		class = `class="small" `
+	}
+	return template.HTML(fmt.Sprintf(`<svg %sviewBox="0 0 %s %s" role="%s" aria-label="%s" `+
+		`style="max-width:%spx">%s</svg>`, class,
 		pixels(d.width), pixels(d.height), role, html.EscapeString(d.label), pixels(d.width),
 		d.b.String()))
 }
@@ -79,6 +84,35 @@ func (d *drawing) rect(x, y, width, height float64, class, tip string) {
 func (d *drawing) shade(x, y, width, height float64, opacity string) {
 	fmt.Fprintf(&d.b, `<rect x="%s" y="%s" width="%s" height="%s" class="cell" `+
 		`fill-opacity="%s"/>`, pixels(x), pixels(y), pixels(width), pixels(height), opacity)
+}
+
+// legendRow is the height of a line of a legend.
+const legendRow = 20.0
+
+// legendEntry is one kind of mark with its name. draw draws it in the room of 26 pixels from x,
+// with its middle at y.
+type legendEntry struct {
+	name string
+	draw func(d *drawing, x, y float64)
+}
+
+// legend writes what marks mean in as many lines as it takes between left and right, the first with
+// its middle at y, and returns the height of all of them. A name that is wider than a line is cut.
+func (d *drawing) legend(left, right, y float64, entries []legendEntry) float64 {
+	const mark, apart = 32.0, 20.0 // room of a mark, and between entries
+	x, lines := left, 1
+	for _, e := range entries {
+		width := min(mark+textWidth(e.name), right-left)
+		if x > left && x+width > right {
+			x = left
+			lines++
+		}
+		at := y + float64(legendRow*float64(lines-1))
+		e.draw(d, x, at)
+		d.shortText(x+mark, at+4, "", e.name, width-mark)
+		x += width + apart
+	}
+	return float64(legendRow * float64(lines))
 }
 
 // path draws the commands of an SVG path; without commands it draws nothing.

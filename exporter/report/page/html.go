@@ -22,25 +22,46 @@ var styleText string
 //go:embed signoff.js
 var scriptText string
 
-var pageTemplate = template.Must(template.New("signoff.html").
-	Funcs(template.FuncMap{"noBreak": noBreak}).Parse(templateText))
+var pageTemplate = template.Must(template.New("signoff.html").Parse(templateText))
 
 // content is what the template shows.
 type content struct {
 	*report.Signoff
-	Objective                           string
-	Accuracy, Scores, Path, Tracks      []figure
-	Cost, ByUnits                       []figure
-	Spaces                              []spaceChoice
-	Frontier                            []frontierView // hides that of the sign-off
-	AccuracyTable, UnitsTable           report.Table
-	CostTables, WordTables, OtherTables []report.Table
-	Legend                              string
-	Findings                            []string
-	Signatures                          []string
-	Style                               template.CSS
-	Script, Data                        template.JS
-	Policy                              template.HTMLAttr
+	Sheet                         *sheet
+	Parts                         []part
+	Objective                     string
+	ByUnits, Accuracy, Tracks     []figure
+	Cost, Scores, Path            []figure
+	Spaces                        []spaceChoice
+	Frontier                      []frontierView // hides that of the sign-off
+	Nearest                       table
+	UnitsTable                    table
+	Explained, ExplainedWhere     table // hides that of the sign-off
+	JudgedAccuracy, OtherAccuracy table
+	JudgedCost, Compilers         table
+	OtherCost, Words              []table
+	Attempts, Inputs              table // of the cut; hides those of the sign-off
+	Legend                        string
+	Signatures                    []string
+	Style                         template.CSS
+	Script, Data                  template.JS
+	Policy                        template.HTMLAttr
+}
+
+// part is a heading of the page behind the sheet.
+type part struct{ ID, Title string }
+
+// partsOf lists the parts in their order; those of a search are left out where nothing was
+// searched.
+func partsOf(searched bool) []part {
+	var all []part
+	for _, id := range []string{"units", "network", "accuracy", "cost", "choice", "cut", "formats",
+		"origin"} {
+		if searched || id != "units" && id != "choice" {
+			all = append(all, part{id, partTitles[id]})
+		}
+	}
+	return all
 }
 
 // HTML returns signoff.html: one page without anything from outside, for screen and print. The page
@@ -68,18 +89,23 @@ func render(signoff []byte) ([]byte, error) {
 		return nil, fmt.Errorf("signoff.json: %w", err)
 	}
 	var b bytes.Buffer
-	err = pageTemplate.Execute(&b, content{
-		Signoff: s, Objective: s.Frontier.Objective,
-		Accuracy: accuracyFigures(s), Scores: scoreFigures(s), Path: cutPathFigures(s),
-		Tracks: trackFigures(s), Cost: costFigures(s), ByUnits: lossByUnitsFigures(&s.Frontier),
-		Spaces: spaceChoices(s), Frontier: frontierViews(s),
-		AccuracyTable: s.AccuracyTable(), UnitsTable: lossByUnitsTable(&s.Frontier),
-		CostTables: s.AllCostTables(), WordTables: s.WordTables(),
-		OtherTables: []report.Table{s.FormatTable(), s.InputTable(true)},
-		Legend:      s.Legend(), Findings: s.Findings(), Signatures: report.Signatures,
+	c := content{
+		Signoff: s, Sheet: newSheet(s), Parts: partsOf(len(s.Frontier.Candidates) > 0),
+		Objective: s.Frontier.Objective,
+		ByUnits:   lossByUnitsFigures(s), Accuracy: accuracyFigures(s), Tracks: trackFigures(s),
+		Cost: costFigures(s), Scores: scoreFigures(s), Path: cutPathFigures(s),
+		Spaces: spaceChoices(s), Frontier: frontierViews(s), Nearest: nearestTable(s),
+		UnitsTable: newTable(lossByUnitsTable(s)), Attempts: newTable(attemptTable(s)),
+		Compilers: newTable(compilerTable(s)),
+		Words:     newTables(append(s.WordTables(), s.FormatTable())),
+		Inputs:    newTable(s.InputTable(true)), Legend: s.Legend(), Signatures: report.Signatures,
 		Style: template.CSS(styleText), Script: template.JS(scriptText), Data: data,
 		Policy: policy(),
-	})
+	}
+	c.Explained, c.ExplainedWhere = explainedTables(s)
+	c.JudgedAccuracy, c.OtherAccuracy = accuracyTables(s)
+	c.JudgedCost, c.OtherCost = costTables(s)
+	err = pageTemplate.Execute(&b, c)
 	return []byte(showHidden(b.String())), err
 }
 

@@ -47,12 +47,14 @@ func makePage(t *testing.T, signoff []byte) string {
 func TestPageHasEveryPicture(t *testing.T) {
 	page := makePage(t, pageInput(t))
 	for _, title := range []string{
-		"Error of leakage by scenario and region", "Error of air by scenario and region",
+		"rmse of leakage, L/min, by scenario and region",
+		"rmse of air, % by volume, by scenario and region",
 		"Worst sequence of warm_up", "Worst sequence of steady_splitting",
 		"Worst sequence of fast_cycling", "Worst sequence of aerated_oil",
 		"Where the flash goes", "Where the RAM goes", "Where the cycles of a step go",
 		"Candidates on cortex-m4f", "Candidates on cortex-m0plus", "Candidates on rv32imc",
-		"What every feature contributes", "The path of the cut", "Loss against the number of units",
+		"What every feature contributes", "The path of the cut",
+		"Loss and cost against the number of units",
 		"What every hidden unit does, over leakage and air", "Error over leakage and air",
 	} {
 		if !strings.Contains(page, "<b>"+title) {
@@ -82,7 +84,7 @@ func TestPageHidesWhatIsAbsent(t *testing.T) {
 			t.Errorf("the page of a sign-off without pictures holds %q", word)
 		}
 	}
-	if strings.Count(page, "Signatures") < 2 {
+	if !strings.Contains(page, `<h2 id="signatures">`) {
 		t.Error("no signatures")
 	}
 }
@@ -191,4 +193,34 @@ func FuzzPage(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// A network that was trained with another size stands beside the cut ones, in the picture and in
+// the table.
+func TestTrainedNetworksAreShown(t *testing.T) {
+	s := pageSignoff(t)
+	shape := "mark diamond"
+	if picture := string(lossByUnitsPicture(sizePoints(s))); strings.Contains(picture, shape) {
+		t.Error("a trained network in the picture of a job without one")
+	}
+	used := 0.9
+	c := s.Frontier.Candidates[0]
+	s.Frontier.Trained = []report.TrainedRow{{File: "smaller.safetensors", Units: c.Units[0],
+		Features: 19, ToleranceUsed: &used, Cost: c.Cost}}
+	picture := string(lossByUnitsPicture(sizePoints(s)))
+	if n := strings.Count(picture, shape); n != 2 { // one explains the mark
+		t.Errorf("%d marks of trained networks, want 2", n)
+	}
+	if !strings.Contains(picture, "smaller.safetensors: 90 % of the tolerance") {
+		t.Error("the mark does not say what it is")
+	}
+	rows := 0
+	for _, r := range lossByUnitsTable(s).Rows {
+		if r[2] == "smaller.safetensors" && r[3] == "90 %" {
+			rows++
+		}
+	}
+	if rows != 1 {
+		t.Errorf("%d rows of the trained network, want 1", rows)
+	}
 }

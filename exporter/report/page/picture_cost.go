@@ -23,10 +23,8 @@ func costFigures(s *report.Signoff) []figure {
 	} {
 		if picture := costPicture(s, r.resource); picture != "" {
 			all = append(all, figure{
-				Title: r.title,
-				Caption: "Upper bar of a target: what is handed off; lower bar: the whole " +
-					"network in its widest formats. The tables below say which part is exact, " +
-					"bounded or estimated.",
+				Title:   r.title,
+				Caption: "Upper bar of a target: what is handed off; lower bar: uncut.",
 				Picture: picture,
 			})
 		}
@@ -34,7 +32,7 @@ func costFigures(s *report.Signoff) []figure {
 	return all
 }
 
-// parts lists what a total is made of.
+// costParts lists what a total is made of.
 func costParts(s *report.Signoff, resource budget.Resource) []string {
 	var parts []string
 	for _, c := range s.Cost {
@@ -64,7 +62,7 @@ func totalLimit(s *report.Signoff, target string, resource budget.Resource) *flo
 // costPicture draws two bars per target, made of the parts of a resource: what is handed off, and
 // the whole network in its widest formats. No picture is made where no target has the resource.
 func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
-	const bar, gap, top = 17.0, 22.0, 40.0
+	const bar, gap = 17.0, 22.0
 	targets := slices.DeleteFunc(s.TargetNames(), func(t string) bool {
 		return s.Total(t, resource) == nil
 	})
@@ -93,20 +91,25 @@ func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
 	x := scale{0, right, nameWidth + 76, pictureWidth - 150}
 	each := float64(2*bar) + gap
 	unit := s.Total(targets[0], resource).Unit
-	bottom := top + float64(each*float64(len(targets)))
-	d := newDrawing(pictureWidth, bottom+8,
+	d := newDrawing(pictureWidth, 0,
 		fmt.Sprintf("%s by part. %s.", report.Spaced(resource), strings.Join(said, "; ")))
-	key := x.from
+	var entries []legendEntry
 	for i, p := range parts {
-		name := report.Spaced(p)
-		d.rect(key, 8, 22, 11, "bar "+fillClass(i), "")
-		d.text(key+28, 18, "", name)
-		key += textWidth(name) + 52
+		entries = append(entries, legendEntry{report.Spaced(p), func(d *drawing, x, y float64) {
+			d.rect(x, y-6, 22, 11, "bar "+fillClass(i), "")
+		}})
 	}
+	top := 14 + d.legend(nameWidth+8, pictureWidth, 13, entries)
+	d.height = top + float64(each*float64(len(targets))) + 8
 	for i, t := range targets {
 		y := top + float64(each*float64(i))
-		d.shortText(nameWidth, y+13, "end", t, nameWidth)
 		c := s.Total(t, resource)
+		limit := totalLimit(s, t, resource)
+		broken := limit != nil && c.Value > *limit
+		if broken {
+			d.rect(0, y-7, pictureWidth, each-6, "band fail", "")
+		}
+		d.shortText(nameWidth, y+13, "end", t, nameWidth)
 		d.text(nameWidth+8, y+13, "tick", "handed off")
 		d.text(nameWidth+8, y+13+bar, "tick", "uncut")
 		now, before := 0.0, 0.0
@@ -128,15 +131,20 @@ func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
 		}
 		d.text(x.at(now)+5, y+12, "value", report.Quantity(c.Value, c.Unit))
 		d.text(x.at(before)+5, y+12+bar, "value", report.Quantity(c.Before, c.Unit))
-		if l := totalLimit(s, t, resource); l != nil {
-			limit := "limit " + report.Quantity(*l, unit)
-			if *l <= right {
-				d.line(x.at(*l), y-5, x.at(*l), y+float64(2*bar), "limit")
-			} else {
-				limit += " →"
-			}
-			d.text(pictureWidth-4, y+12, "value end", limit)
+		if limit == nil {
+			continue
 		}
+		text, class := "limit "+report.Quantity(*limit, unit), "value end"
+		if *limit <= right {
+			d.line(x.at(*limit), y-5, x.at(*limit), y+float64(2*bar), "limit")
+		} else {
+			text += " →"
+		}
+		if broken {
+			class += " outcome fail"
+			d.text(pictureWidth-4, y+12+bar, class, "fail")
+		}
+		d.text(pictureWidth-4, y+12, class, text)
 	}
 	return d.markup()
 }

@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"strconv"
 
+	"kerf/dataset"
 	"kerf/exporter/report"
 )
 
@@ -31,6 +32,20 @@ func cutPathFigures(s *report.Signoff) []figure {
 
 // pathRowsPerPicture is rowsPerPicture for rows of 16 pixels: 52 of them are as high as 44 of 19.
 const pathRowsPerPicture = 52
+
+// reached returns the share of its tolerance that the tightest row of an attempt may reach; nil
+// where that has no end. What may be reached of an explained share is what is not explained.
+func reached(p *report.PathRow) *float64 {
+	allowed := p.Tolerance
+	if p.Row != nil && p.Row.Metric == dataset.Explained {
+		allowed = 1 - allowed
+	}
+	if p.MayReach == nil || !(allowed > 0) {
+		return nil
+	}
+	used := *p.MayReach / allowed
+	return &used
+}
 
 // pathSpan is the share of the tolerance at the right end. A larger share is written in figures.
 const pathSpan = 2.0
@@ -78,8 +93,8 @@ func cutPathPicture(path []report.PathRow, targets []string) template.HTML {
 		if p.Taken {
 			shape = "dot"
 		}
-		if p.MayReach != nil && p.Tolerance > 0 {
-			used := *p.MayReach / p.Tolerance
+		if share := reached(&p); share != nil {
+			used := *share
 			d.line(x.from, y, x.clamped(used), y, "stem")
 			d.mark(shape, x.clamped(used), y)
 			if used > pathSpan {

@@ -1,23 +1,25 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 
 	"kerf/budget"
 	"kerf/exporter/report"
 )
 
-// frontierView is the picture and the table of all candidates on one target, with the limits that
-// the reader can move.
+// frontierView is the picture of all candidates on one target, with the limits that the reader can
+// move.
 type frontierView struct {
 	Target  string
-	Index   int // of the target
+	Index   int  // of the target
+	Main    bool // the choice is nearest to a limit here: the target that is printed
 	Picture template.HTML
 	Limits  []limitSlider // of the costs, then of the share of the tolerance
-	Table   report.Table
 }
 
 // limitSlider is one limit on a target that the reader can move.
@@ -64,10 +66,30 @@ func frontierViews(s *report.Signoff) []frontierView {
 				Resource: toleranceResource, Name: "share of the tolerance", Low: 0,
 				High: largestShown(f), Value: 1})
 		v.Picture = frontierPicture(f, target, v.Limits)
-		v.Table = frontierTable(f, target, v.Limits)
 		all = append(all, v)
 	}
+	if len(all) > 0 {
+		all[max(0, slices.IndexFunc(all, func(v frontierView) bool {
+			return v.Target == mainTarget(s)
+		}))].Main = true
+	}
 	return all
+}
+
+// mainTarget returns the target on which the choice takes most of a limit, or the first one.
+func mainTarget(s *report.Signoff) string {
+	main, most := "", -1.0
+	for _, c := range s.Frontier.Candidates {
+		for _, cost := range c.Cost {
+			if used := cost.LimitsUsed; c.Chosen && used != nil && *used > most {
+				main, most = cost.Target, *used
+			}
+		}
+	}
+	if names := s.TargetNames(); main == "" && len(names) > 0 {
+		main = names[0]
+	}
+	return main
 }
 
 // largestShown returns the share of the tolerance at the upper edge: that of the candidate that
@@ -108,7 +130,13 @@ func costSlider(s *report.Signoff, target string,
 // candidateCost returns what candidate k costs on a target, nil where that is not known.
 func candidateCost(f *report.FrontierInfo, k int, target string,
 	resource budget.Resource) *float64 {
-	for _, c := range f.Candidates[k].Cost {
+	return costOn(f.Candidates[k].Cost, target, resource)
+}
+
+// costOn returns the cost on a target among those of all, nil where that is not known.
+func costOn(costs []report.CandidateCostRow, target string, resource budget.Resource) *float64 {
+	for i := range costs {
+		c := &costs[i]
 		if c.Target != target {
 			continue
 		}
@@ -272,38 +300,81 @@ func limitText(l limitSlider) string {
 	return "limit " + report.Quantity(l.Value, l.Unit)
 }
 
-// frontierTable lists the candidates on the frontier and the chosen one, in the order of the
-// search.
-func frontierTable(f *report.FrontierInfo, target string, limits []limitSlider) report.Table {
-	t := report.Table{Title: "The frontier on " + target,
-		Head: []string{"no.", "features", "units", "tolerance used"}, Numbers: 1, Words: 4}
-	for _, l := range limits[:len(limits)-1] {
-		t.Head = append(t.Head, l.Name)
-	}
-	// signoff.js finds the column "fits" as the fourth from the end.
-	t.Head = append(t.Head, "fits", "change", "formats", "why not chosen")
-	for k, c := range f.Candidates {
-		if !c.OnFrontier && !c.Chosen {
+// nearCandidates is how many candidates the table shows. Our choice: a third of a printed page.
+const nearCandidates = 20
+
+// nearestTable lists the choice and the candidates nearest to it in the share of the tolerance that
+// may be used and the cost that the search minimises, both as shares: the nearest first.
+func nearestTable(s *report.Signoff) table {
+	f := &s.Frontier
+	distance := make([]float64, len(f.Candidates))
+	chosen := slices.IndexFunc(f.Candidates, func(c report.CandidateRow) bool { return c.Chosen })
+	for i, c := range f.Candidates {
+		switch {
+		case chosen < 0:
+			continue
+		case i == chosen:
+			distance[i] = -1 // in front of those that are alike
 			continue
 		}
+		distance[i] = math.Inf(1)
+		if at := f.Candidates[chosen]; c.ToleranceUsed != nil && at.ToleranceUsed != nil {
+			distance[i] = math.Hypot(*c.ToleranceUsed-*at.ToleranceUsed,
+				c.ObjectiveUsed-at.ObjectiveUsed)
+		}
+	}
+	order := make([]int, len(f.Candidates))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Compare(distance[a], distance[b])
+	})
+	n := min(nearCandidates, len(order))
+	t := report.Table{Title: fmt.Sprintf("The choice and the %d candidates nearest to it, of %d",
+		max(0, n-1), len(order)),
+		Head: []string{"no.", "change", "features", "units", "used", "cost", "fits",
+			"outcome"}, Numbers: 2, Words: 2}
+	for _, i := range order[:n] {
+		c := f.Candidates[i]
 		var units []string
 		for _, n := range c.Units {
 			units = append(units, fmt.Sprint(n))
 		}
-		used := report.UsedPercent(c.ToleranceUsed)
-		row := []string{fmt.Sprint(c.ID), fmt.Sprint(c.Features), strings.Join(units, "+"), used}
-		for _, l := range limits[:len(limits)-1] {
-			row = append(row, report.Optional(candidateCost(f, k, target, l.Resource),
-				func(v float64) string { return report.Quantity(v, l.Unit) }))
-		}
-		inLimits, why := "no", c.Why
-		if withinLimits(f, k, target, limits) {
-			inLimits = "yes"
+		fits, outcome := "no", c.Why
+		if c.ToleranceUsed != nil && *c.ToleranceUsed <= 1 && !isBroken(&c) {
+			fits = "yes"
 		}
 		if c.Chosen {
-			why = strings.TrimSuffix("chosen: "+why, ": ")
+			outcome = "chosen"
 		}
-		t.Rows = append(t.Rows, append(row, inLimits, c.Change, c.Formats, why))
+		t.Rows = append(t.Rows, []string{fmt.Sprint(c.ID), c.Change, fmt.Sprint(c.Features),
+			strings.Join(units, "+"), report.UsedPercent(c.ToleranceUsed),
+			report.Percent(c.ObjectiveUsed), fits, outcome})
 	}
-	return t
+	return candidateRows(t)
+}
+
+// isBroken reports whether a candidate breaks a limit on any target.
+func isBroken(c *report.CandidateRow) bool {
+	return slices.ContainsFunc(c.Cost, func(cost report.CandidateCostRow) bool {
+		return len(cost.Broken) > 0
+	})
+}
+
+// candidateRows shows a table of candidates with all its columns, which signoff.js reads and
+// writes: rows are found by their ID, the column "fits" by its head.
+func candidateRows(t report.Table) table {
+	shown := table{Title: t.Title}
+	for i, head := range t.Head {
+		shown.Head = append(shown.Head, column{head, t.RightAligned(i)})
+	}
+	for _, cells := range t.Rows {
+		row := tableRow{ID: cells[0]}
+		for i, text := range cells {
+			row.Cells = append(row.Cells, cell{column: shown.Head[i], Text: noBreak(text)})
+		}
+		shown.Rows = append(shown.Rows, row)
+	}
+	return shown
 }

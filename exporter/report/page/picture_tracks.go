@@ -8,13 +8,27 @@ import (
 	"strings"
 
 	"kerf/exporter/report"
+	"kerf/prune"
 )
 
 // trackFigures returns, per scenario, the sequence in which the integer network is furthest from
-// the reference.
+// the reference; that of the scenario with the tightest row comes first.
 func trackFigures(s *report.Signoff) []figure {
 	var all []figure
-	for _, t := range s.Tracks {
+	tightest, most := "", 0.0
+	for i := range s.Loss {
+		l := &s.Loss[i]
+		if used := l.Used(); used != nil && *used > most && l.Scenario != prune.All {
+			tightest, most = l.Scenario, *used
+		}
+	}
+	tracks := slices.Clone(s.Tracks)
+	if i := slices.IndexFunc(tracks, func(t report.Track) bool {
+		return t.Scenario == tightest
+	}); i > 0 {
+		tracks = slices.Insert(slices.Delete(tracks, i, i+1), 0, s.Tracks[i])
+	}
+	for _, t := range tracks {
 		thinned, below := "", "network minus reference"
 		if len(t.Outputs[0].Classes) > 0 {
 			below = "where the class is another one"
@@ -51,19 +65,21 @@ func trackPicture(t report.Track, period float64) template.HTML {
 	for _, o := range t.Outputs {
 		said = append(said, trackInWords(o, t.At))
 	}
-	d := newDrawing(pictureWidth, float64(each*float64(lines))+22,
+	d := newDrawing(pictureWidth, 0,
 		fmt.Sprintf("%s, sequence %s, %d steps. %s.", t.Scenario, t.Sequence, t.Steps,
 			strings.Join(said, "; ")))
-	key := trackLeft
+	var entries []legendEntry
 	for _, k := range [][2]string{{"reference", "reference (recorded)"}, {"float", "float network"},
 		{"fixed", "integer network"}} {
-		d.line(key, 10, key+30, 10, "track "+k[0])
-		d.text(key+36, 14, "", k[1])
-		key += textWidth(k[1]) + 66
+		entries = append(entries, legendEntry{k[1], func(d *drawing, x, y float64) {
+			d.line(x, y, x+26, y, "track "+k[0])
+		}})
 	}
+	top := 2 + d.legend(trackLeft, pictureWidth, 10, entries)
+	d.height = float64(each*float64(lines)) + top
 	for i, o := range t.Outputs {
 		trackPanel(d, t, o, float64((width+gap)*float64(i%columns)),
-			22+float64(each*float64(i/columns)), width, period)
+			top+float64(each*float64(i/columns)), width, period)
 	}
 	return d.markup()
 }

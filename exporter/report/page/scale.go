@@ -131,13 +131,3 @@ func (d *drawing) intervalAcross(s scale, low, high *float64, y float64) {
 	d.path("interval", fmt.Sprintf("M%s %sH%sM%s %sv8M%s %sv8", a, pixels(y), b, a, pixels(y-4), b,
 		pixels(y-4)))
 }
-
-// intervalUp draws an interval on a vertical scale; an end that is nil leaves it out.
-func (d *drawing) intervalUp(s scale, low, high *float64, x float64) {
-	if low == nil || high == nil {
-		return
-	}
-	a, b := pixels(s.at(*low)), pixels(s.at(*high))
-	d.path("interval", fmt.Sprintf("M%s %sV%sM%s %sh8M%s %sh8", pixels(x), a, b, pixels(x-4), a,
-		pixels(x-4), b))
-}

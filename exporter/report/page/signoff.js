@@ -21,17 +21,19 @@
   // isFree says that a limit holds nothing back: the job does not set it, and it was not moved.
   const isFree = (l) => l.dataset.free === "true" && Number(l.value) >= Number(l.max);
 
-  // choose shows one of several sections and hides the others.
-  const choose = (select, sections) => {
+  // choose shows one of several sections, hides the others, and says then which one.
+  const choose = (select, sections, then) => {
     if (!select) { return; }
-    const show = () => sections.forEach((s, i) => { s.hidden = i !== select.selectedIndex; });
+    const show = () => {
+      sections.forEach((s, i) => { s.hidden = i !== select.selectedIndex; });
+      then(select.selectedIndex);
+    };
     select.addEventListener("change", show);
     show();
   };
-  choose(document.getElementById("target"), all(document, ".target"));
-  choose(document.getElementById("outputs"), all(document, ".space"));
+  choose(document.getElementById("outputs"), all(document, ".space"), () => {});
 
-  const candidates = signoff.frontier ? signoff.frontier.candidates : [];
+  const candidates = (signoff.frontier && signoff.frontier.candidates) || [];
   const byID = new Map(candidates.map((c) => [String(c.id), c]));
 
   // valueOf returns what a limit is compared with; null where it is not known.
@@ -45,13 +47,15 @@
   const placeOn = (v, low, high, from, to) =>
     from + (to - from) * (Math.min(Math.max(v, low), high) - low) / (high - low);
 
-  all(document, ".target").forEach((section) => {
+  // The table of candidates belongs to the target that is shown.
+  const rows = all(document, "#nearest tbody tr");
+  const fitsCell = (row) => row.querySelector('[data-head="fits"]');
+
+  const views = all(document, ".target").map((section) => {
     const target = section.dataset.target;
     const limits = all(section, "input[type=range]");
     const svg = section.querySelector("svg");
     const marks = all(section, "path[data-id]");
-    const rows = all(section, "tbody tr");
-    const fitsColumn = all(section, "thead th").length - 4;
 
     const fits = (candidate) => limits.every((l) => {
       const v = valueOf(candidate, target, l.dataset.resource);
@@ -88,9 +92,7 @@
       });
       const within = new Set(candidates.filter(fits).map((c) => String(c.id)));
       marks.forEach((m) => m.classList.toggle("fits", within.has(m.dataset.id)));
-      rows.forEach((r) => {
-        r.cells[fitsColumn].textContent = within.has(r.cells[0].textContent) ? "yes" : "no";
-      });
+      rows.forEach((r) => { fitsCell(r).textContent = within.has(r.dataset.id) ? "yes" : "no"; });
       section.querySelector(".count").textContent = within.size + " of " + candidates.length +
         " candidates are within these limits on " + target + ".";
     };
@@ -99,7 +101,7 @@
     const point = (id) => {
       const c = byID.get(id);
       marks.forEach((m) => m.classList.toggle("pointed", m.dataset.id === id));
-      rows.forEach((r) => r.classList.toggle("pointed", r.cells[0].textContent === id));
+      rows.forEach((r) => r.classList.toggle("pointed", r.dataset.id === id));
       const costs = limits.filter((l) => l.dataset.resource !== "tolerance")
         .map((l) => [l.dataset.resource, valueOf(c, target, l.dataset.resource), l.dataset.unit])
         .filter(([, v]) => v !== null && v !== undefined)
@@ -145,6 +147,12 @@
       limits.forEach((l) => { l.value = l.dataset.start; });
       redraw();
     });
-    redraw();
+    return { section, redraw, point };
   });
+  views.forEach((v) => v.redraw());
+  choose(document.getElementById("target"), views.map((v) => v.section),
+    (i) => views[i].redraw());
+  rows.forEach((r) => r.addEventListener("pointerenter", () => {
+    views.find((v) => !v.section.hidden).point(r.dataset.id);
+  }));
 })();
