@@ -207,7 +207,8 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	}
 	s := Size{
 		File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate,
-		Used: pl.assess(best.heldOut).used, Within: best.Within, Costs: pl.in.Costs(best.Candidate), price: pl.priceOf(best.Candidate),
+		Used: pl.assess(best.heldOut).used, Within: best.Within, Costs: pl.in.Costs(best.Candidate),
+		price: pl.priceOf(best.Candidate),
 	}
 	s.Broken, s.Share = s.price.broken, s.price.share
 	s.Tightest = best.Tightest()

@@ -75,9 +75,10 @@ type tightRow struct {
 
 // Sizes of the sheet. Letter leaves 256 mm between the margins of signoff.css, 969 pixels. What is
 // always there takes 460 of them with all rows of the table, so 14.2 pixels a line leave 35, of
-// which three are for fonts that differ and the larger lines of the verdict. A line beside its label
-// has 590 pixels or 91 characters of 0.57 times 11.3 pixels (usualChar); words that do not fit a
-// line take the rest. Bold letters are a seventh wider, those of the verdict a quarter larger too.
+// which three are for fonts that differ and the larger lines of the verdict. A line beside its
+// label has 590 pixels or 91 characters of 0.57 times 11.3 pixels (usualChar); words that do not
+// fit a line take the rest. Bold letters are a seventh wider, those of the verdict a quarter larger
+// too.
 const (
 	tightRows    = 8
 	sheetLines   = 32
