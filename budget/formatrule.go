@@ -2,7 +2,9 @@ package budget
 
 import (
 	"fmt"
+	"slices"
 
+	"kerf/fault"
 	"kerf/model"
 	"kerf/quant"
 )
@@ -26,11 +28,16 @@ var (
 
 // Check refuses word widths that are not available.
 func (f FormatRule) Check() error {
-	if weightWidths[f.Weights] == nil {
-		return fmt.Errorf("weights = %q is not available", f.Weights)
-	}
-	if stateWidths[f.State] == nil {
-		return fmt.Errorf("state = %q is not available", f.State)
+	for _, of := range []struct {
+		key, word string
+		widths    map[string][]int
+	}{{"weights", f.Weights, weightWidths}, {"state", f.State, stateWidths}} {
+		if of.widths[of.word] == nil {
+			known := slices.DeleteFunc(sortedKeys(of.widths), func(w string) bool { return w == "" })
+			return fault.New(fmt.Sprintf("%s = %q is not available", of.key, of.word),
+				fault.DidYouMeanOr(of.word, known, "weights are int4, int8 or int16, the state is "+
+					"int16 or int32; what is left out is chosen"))
+		}
 	}
 	return nil
 }

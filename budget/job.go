@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/targets"
 	"kerf/whole"
 )
@@ -372,8 +373,7 @@ func (j *Job) check() error {
 		}
 	}
 	if err := j.Formats.Check(); err != nil {
-		return j.at(`weights = "int4", "int8" or "int16", state = "int16" or "int32"; leave `+
-			`them out to have them chosen`, err.Error(), "formats").From(err)
+		return j.at(fault.Hint(err), err.Error(), "formats").From(err)
 	}
 	if j.Recovery != nil {
 		if err := j.Recovery.Settings().Check(); err != nil {

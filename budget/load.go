@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"maps"
 	"path/filepath"
 	"slices"
 
@@ -332,8 +333,9 @@ func (in loader) checkFrontEnds() error {
 		}
 		declared[g.Name] = true
 		for profile := range g.Cycles {
-			if !in.knowsProfile(profile) {
-				return in.Job.at("kerf targets list names the profiles",
+			if known := in.profileNames(); !slices.Contains(known, profile) {
+				return in.Job.at(fault.DidYouMeanOr(profile, known,
+					"kerf targets list names the profiles"),
 					fmt.Sprintf("cycles for the unknown profile %q", profile), "front_end", i,
 					"cycles", profile)
 			}
@@ -343,7 +345,8 @@ func (in loader) checkFrontEnds() error {
 		if f.FrontEnd != "" && !declared[f.FrontEnd] {
 			return &fault.Error{Kind: dataset.ErrInput, File: in.Job.Features.File, Line: f.Line,
 				Name: "column front_end", Msg: fmt.Sprintf("unknown cost group %q", f.FrontEnd),
-				Hint: "the job declares it with [[front_end]]"}
+				Hint: fault.DidYouMeanOr(f.FrontEnd, slices.Sorted(maps.Keys(declared)),
+					"the job declares it with [[front_end]]")}
 		}
 		used[f.FrontEnd] = true
 	}
@@ -362,8 +365,13 @@ func (in loader) checkFrontEnds() error {
 	return nil
 }
 
-// knowsProfile reports whether a profile is built in or one of the job's own.
-func (in *Inputs) knowsProfile(name string) bool {
-	return slices.Contains(targets.Names(), name) ||
-		slices.ContainsFunc(in.Targets, func(t Target) bool { return t.Core.Name == name })
+// profileNames lists the profiles that are built in, and the job's own.
+func (in *Inputs) profileNames() []string {
+	names := targets.Names()
+	for _, t := range in.Targets {
+		if !slices.Contains(names, t.Core.Name) {
+			names = append(names, t.Core.Name)
+		}
+	}
+	return names
 }

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"kerf/fault"
 )
 
 // SearchRule says what the search minimises, and how long it may look.
@@ -28,7 +30,12 @@ func (in *Inputs) checkSearch() error {
 			"time")
 	}
 	if s.Objective != "" && !slices.Contains(objectives, s.Objective) {
-		return in.Job.at("flash, ram, cycles or energy; left out, the largest share of any limit",
+		known := make([]string, len(objectives))
+		for i, o := range objectives {
+			known[i] = string(o)
+		}
+		return in.Job.at(fault.DidYouMeanOr(string(s.Objective), known,
+			"flash, ram, cycles or energy; left out, the largest share of any limit"),
 			fmt.Sprintf("%q is no objective", s.Objective), "search", "objective")
 	}
 	known := func(c Cost) bool { return c.Resource == s.Objective }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/prune"
 	"kerf/quant"
 	"kerf/targets"
@@ -102,7 +103,7 @@ func (in loader) checkPins() error {
 		for at, name := range list.names {
 			i := slices.Index(list.known, name)
 			if i < 0 {
-				return in.Job.at(list.hint,
+				return in.Job.at(fault.DidYouMeanOr(name, list.known, list.hint),
 					fmt.Sprintf("unknown %s %q", list.table[:len(list.table)-1], name), list.table,
 					list.key, at)
 			}

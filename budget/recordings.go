@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"kerf/dataset"
+	"kerf/fault"
 )
 
 func (in loader) loadRecordings() (err error) {
@@ -40,13 +41,14 @@ func (in loader) loadRecordings() (err error) {
 	for _, s := range selection {
 		if !slices.Contains(signoff, s) {
 			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has selection recordings "+
-				"but no sign-off recordings: nothing is judged there", s))
+				"but no sign-off recordings: nothing is judged there%s", s, otherCase(s, signoff)))
 		}
 	}
 	for _, s := range signoff {
 		if !slices.Contains(selection, s) {
 			in.Warnings = append(in.Warnings, fmt.Sprintf("scenario %s has sign-off recordings "+
-				"but no selection recordings: nothing was chosen or calibrated there", s))
+				"but no selection recordings: nothing was chosen or calibrated there%s", s,
+				otherCase(s, selection)))
 		}
 	}
 	if err := in.applySettle(); err != nil {
@@ -117,4 +119,16 @@ func (in loader) readRecording(role Role, name string, features []string,
 	}
 	in.note(role, name, sum.Sum(nil))
 	return dataset.ReadRecording(file, size, name, features, reference)
+}
+
+// otherCase asks whether a scenario that one set of recordings lacks is another spelling of one
+// that the set has: in upper or lower case, or with a blank for an underscore or a hyphen. Other
+// differences are no slip, since names of scenarios often differ by a digit.
+func otherCase(name string, there []string) string {
+	for _, t := range there {
+		if fault.Folded(t) == fault.Folded(name) {
+			return fmt.Sprintf("; did you mean %q?", t)
+		}
+	}
+	return ""
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/prune"
 )
 
@@ -20,8 +21,9 @@ func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
 		}
 		c, ok := column[*name]
 		if !ok {
-			return nil, j.at("below and above take the name of an output; for a number write "+
-				"max or min", fmt.Sprintf("unknown output %q", *name), path...)
+			return nil, j.at(fault.DidYouMeanOr(*name, dataset.OutputNames(outputs),
+				"below and above take the name of an output; for a number write max or min"),
+				fmt.Sprintf("unknown output %q", *name), path...)
 		}
 		return &c, nil
 	}
@@ -48,7 +50,7 @@ func (j *Job) regions(outputs []dataset.Output) ([]dataset.Region, error) {
 		for _, name := range sortedKeys(rule.Where) {
 			c, ok := column[name]
 			if !ok {
-				return nil, j.at("outputs.csv declares the outputs",
+				return nil, j.at(fault.DidYouMean(name, dataset.OutputNames(outputs)),
 					fmt.Sprintf("unknown output %q", name), "region", i, "where", name)
 			}
 			condition := dataset.Condition{Output: c, Min: rule.Where[name].Min,

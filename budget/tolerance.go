@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -186,7 +187,7 @@ func (in loader) checkTolerances() error {
 	for _, name := range sortedKeys(job.Tolerances) {
 		t := job.Tolerances[name]
 		if !slices.Contains(outputs, name) {
-			return job.at(targets.DidYouMean(name, outputs),
+			return job.at(fault.DidYouMean(name, outputs),
 				fmt.Sprintf("tolerance for the unknown output %q", name), "tolerance", name)
 		}
 		says := t.Explained != nil
@@ -213,7 +214,7 @@ func (in loader) checkTolerances() error {
 		}
 		for _, region := range sortedKeys(t.Region) {
 			if known := job.regionNames(); !slices.Contains(known, region) {
-				return job.at(targets.DidYouMean(region, known),
+				return job.at(fault.DidYouMean(region, known),
 					fmt.Sprintf("tolerance for the unknown region %q", region), "tolerance", name,
 					"region", region)
 			}
@@ -242,7 +243,7 @@ func (in loader) checkScenarios() error {
 	for _, output := range sortedKeys(in.Job.Tolerances) {
 		for _, name := range sortedKeys(in.Job.Tolerances[output].Scenario) {
 			if !slices.Contains(known, name) {
-				return in.Job.at(targets.DidYouMean(name, known),
+				return in.Job.at(fault.DidYouMean(name, known),
 					fmt.Sprintf("tolerance for the unknown scenario %q", name), "tolerance", output,
 					"scenario", name)
 			}

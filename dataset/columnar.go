@@ -35,9 +35,10 @@ func (c *columnar) NeedAll(why string, names ...string) ([]int, error) {
 	for i, name := range names {
 		open := c.open[name]
 		if open == nil {
-			there := ListNames(slices.Sorted(maps.Keys(c.open)))
+			there := slices.Sorted(maps.Keys(c.open))
 			return nil, &fault.Error{Kind: ErrInput, File: c.file, Name: InColumn(name),
-				Msg: "the column is missing; there are " + there, Hint: why}
+				Msg:  "the column is missing; there are " + ListNames(there),
+				Hint: fault.DidYouMeanOr(name, there, why)}
 		}
 		if index[i] = slices.Index(c.names, name); index[i] >= 0 {
 			continue

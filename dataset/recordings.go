@@ -279,7 +279,8 @@ func (r Reference) read(t rows, dst []float64, columns []int) ([]float64, error)
 		var err error
 		if class, err = strconv.Atoi(text); err != nil || class < 0 || class >= len(r.Outputs) {
 			return nil, t.Fail(columns[0], quoted(text)+" is no class",
-				"write the name of a class of the job, or its index from 0")
+				fault.DidYouMeanOr(text, r.Outputs,
+					"write the name of a class of the job, or its index from 0"))
 		}
 	}
 	for c := range r.Outputs {

@@ -103,7 +103,7 @@ func (t *Table) Need(name, why string) (int, error) {
 	i, ok := t.columns[name]
 	if !ok {
 		return 0, &fault.Error{Kind: ErrInput, File: t.file, Line: 1, Name: InColumn(name),
-			Msg: "the column is missing", Hint: why}
+			Msg: "the column is missing", Hint: fault.DidYouMeanOr(name, t.header, why)}
 	}
 	return i, nil
 }

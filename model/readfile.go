@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"kerf/fault"
 	"kerf/whole"
 )
 
@@ -96,7 +97,8 @@ func readArrays(r io.ReaderAt, size int64, extension string, at place,
 	case "":
 		return nil, at.unsupported(hint, "the file does not say its convention and none is given")
 	default:
-		return nil, at.unsupported(hint, "unknown convention %q", spec.Convention)
+		return nil, at.unsupported(fault.DidYouMeanOr(spec.Convention, []string{"torch", "keras"},
+			hint), "unknown convention %q", spec.Convention)
 	}
 	tensors, err := tensorReaders[extension](r, size, at.file)
 	if err != nil {

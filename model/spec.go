@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"kerf/fault"
 )
 
 // Spec says what arrays in a file leave open: the order of modules, which cell a recurrent module
@@ -44,7 +46,8 @@ var activationNames = [...]string{Identity: "identity", ReLU: "relu", Tanh: "tan
 func (l LayerSpec) kind(at place) (Kind, error) {
 	k := slices.Index(cellNames[:], l.Cell)
 	if k < 0 {
-		return 0, at.unsupported("known are "+quoteAll(cellNames[1:]), "unknown cell %q", l.Cell)
+		return 0, at.unsupported(fault.DidYouMeanOr(l.Cell, cellNames[1:],
+			"known are "+quoteAll(cellNames[1:])), "unknown cell %q", l.Cell)
 	}
 	return Kind(k), nil
 }
@@ -56,7 +59,8 @@ func (l LayerSpec) activation(at place) (Activation, error) {
 	}
 	a := slices.Index(activationNames[:], l.Activation)
 	if a < 0 {
-		return 0, at.unsupported("known are "+quoteAll(activationNames[:]), "unknown activation %q",
+		return 0, at.unsupported(fault.DidYouMeanOr(l.Activation, activationNames[:],
+			"known are "+quoteAll(activationNames[:])), "unknown activation %q",
 			l.Activation)
 	}
 	return Activation(a), nil

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"kerf/fault"
 )
 
 // FromTorch builds a network from the tensors of a torch state dict; name is used in errors only.
@@ -78,8 +80,9 @@ func (d *stateDict) match(layers []LayerSpec) ([]chained, error) {
 		}
 		i := slices.IndexFunc(left, same)
 		if i < 0 {
-			return nil, at.unsupported("the file has "+quoteModules(slices.Concat(d.recurrent,
-				d.dense)), "the file has no module of this name")
+			known := moduleNames(slices.Concat(d.recurrent, d.dense))
+			return nil, at.unsupported(fault.DidYouMeanOr(l.Name, known, "the file has "+
+				quoteAll(known)), "the file has no module of this name")
 		}
 		c := chained{module: left[i]}
 		left = slices.Delete(left, i, i+1)

@@ -24,12 +24,14 @@ type module struct {
 func (m module) name() string { return strings.TrimSuffix(m.prefix, ".") }
 
 // quoteModules lists the names of modules.
-func quoteModules(modules []module) string {
+func quoteModules(modules []module) string { return quoteAll(moduleNames(modules)) }
+
+func moduleNames(modules []module) []string {
 	names := make([]string, len(modules))
 	for i, m := range modules {
 		names[i] = m.name()
 	}
-	return quoteAll(names)
+	return names
 }
 
 // splitName splits a tensor's name after its last dot.

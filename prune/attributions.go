@@ -140,7 +140,8 @@ func (b *rawScores) readNPZ(data []byte) error {
 		} else if len(names) > 1 {
 			msg := "array %q has the name of no scenario of the selection recordings"
 			hint := "one array for all, or one per scenario with its name: "
-			return b.fail(fmt.Sprintf(msg, name), hint+dataset.ListNames(scenarios))
+			return b.fail(fmt.Sprintf(msg, name),
+				fault.DidYouMeanOr(name, scenarios, hint+dataset.ListNames(scenarios)))
 		}
 		if err := b.addRows(fmt.Sprintf("array %q", name), arrays[name], scenario); err != nil {
 			return err
@@ -233,7 +234,8 @@ func (b *rawScores) readTable(t *dataset.Table) error {
 		if hasOutput {
 			if output = t.Text(outputColumn); output != All && !slices.Contains(b.outputs, output) {
 				return t.Fail(outputColumn, fmt.Sprintf("attribution for the unknown output %q",
-					output), `outputs.csv declares the outputs; "all" stands for all of them`)
+					output), fault.DidYouMeanOr(output, b.outputs,
+					`outputs.csv declares the outputs; "all" stands for all of them`))
 			}
 		}
 		if scenarioOf != nil {
@@ -284,7 +286,8 @@ func (b *rawScores) namedScenarios(t *dataset.Table) (func() (string, error), er
 			if !slices.Contains(known, name) {
 				return "", t.Fail(scenario, fmt.Sprintf("attribution for the scenario %q, of "+
 					"which the selection recordings hold no sequence", name),
-					`scenarios are those of the selection recordings, or "all"`)
+					fault.DidYouMeanOr(name, known,
+						`scenarios are those of the selection recordings, or "all"`))
 			}
 			return name, nil
 		}, nil

@@ -3,7 +3,9 @@ package prune
 import (
 	"fmt"
 	"io"
+	"maps"
 	"math"
+	"slices"
 	"sort"
 
 	"kerf/dataset"
@@ -93,7 +95,8 @@ func (b *scoreBuilder) add() error {
 	f, ok := b.features[feature]
 	if !ok {
 		return t.Fail(b.feature, fmt.Sprintf("score for the unknown feature %q", feature),
-			"features.csv declares the features of the network")
+			fault.DidYouMeanOr(feature, slices.Sorted(maps.Keys(b.features)),
+				"features.csv declares the features of the network"))
 	}
 	scenario, output := All, All
 	if b.hasScenario {
@@ -101,14 +104,16 @@ func (b *scoreBuilder) add() error {
 		if _, ok := b.scenarios[scenario]; !ok {
 			return t.Fail(b.scenario, fmt.Sprintf("score for the scenario %q, of which the "+
 				"selection recordings hold no sequence", scenario),
-				`scenarios are those of the selection recordings, or "all"`)
+				fault.DidYouMeanOr(scenario, slices.Sorted(maps.Keys(b.scenarios)),
+					`scenarios are those of the selection recordings, or "all"`))
 		}
 	}
 	if b.hasOutput {
 		output = t.Text(b.output)
 		if _, ok := b.outputs[output]; !ok {
 			return t.Fail(b.output, fmt.Sprintf("score for the unknown output %q", output),
-				`outputs.csv declares the outputs; "all" stands for all of them`)
+				fault.DidYouMeanOr(output, slices.Sorted(maps.Keys(b.outputs)),
+					`outputs.csv declares the outputs; "all" stands for all of them`))
 		}
 	}
 	score, err := t.Number(b.score)

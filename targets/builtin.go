@@ -25,11 +25,8 @@ func Names() []string { return slices.Clone(names) }
 func Load(name string) (*Profile, error) {
 	if !slices.Contains(names, name) {
 		all := "known here: " + strings.Join(names, ", ")
-		hint := DidYouMean(name, names)
-		if hint != all {
-			hint += " " + all
-		}
-		return nil, fault.New(fmt.Sprintf("unknown profile %q", name), hint)
+		return nil, fault.New(fmt.Sprintf("unknown profile %q", name),
+			fault.DidYouMeanOr(name, names, all))
 	}
 	file := "profiles/" + name + ".toml"
 	data, err := builtin.ReadFile(file)

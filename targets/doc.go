@@ -16,7 +16,6 @@
 //   - builtin.go, write.go: the embedded profiles, and how a profile is written
 //   - quantity.go, typed.go, format.go: quantities with units, read and printed
 //   - toml.go, strict.go, position.go, depth.go: strict decoding of TOML
-//   - closest.go: the hint for a misspelt word
 //
 // # Invariants
 //

@@ -160,13 +160,11 @@ func (t unitTable) power(s, number, name string) (int, error) {
 			return u.power, nil
 		}
 	}
-	hint := t.hint()
-	for _, u := range t.units {
-		if strings.EqualFold(u.name, name) {
-			hint = "upper and lower case matter: write " + u.name
-		}
-	}
-	return 0, BadValue(s, fmt.Sprintf("unknown unit %q", name), hint)
+	inOtherCase := slices.DeleteFunc(t.unitNames(), func(u string) bool {
+		return !strings.EqualFold(u, name) // another letter is another unit, not a slip
+	})
+	return 0, BadValue(s, fmt.Sprintf("unknown unit %q", name),
+		fault.DidYouMeanOr(name, inOtherCase, t.hint()))
 }
 
 // isDecimal reports whether s consists of digits, or of digits, a point and digits.
@@ -188,16 +186,21 @@ func splitQuantity(s string) (number, name string) {
 	return s[:i], strings.TrimSpace(s[i:])
 }
 
-// hint shows an example and lists the units; the two spellings of µ are left out.
+// hint shows an example and lists the units.
 func (t unitTable) hint() string {
+	return fmt.Sprintf("write a number and a unit, such as %s; units: %s", t.example,
+		strings.Join(t.unitNames(), ", "))
+}
+
+// unitNames lists the units; the two spellings of µ are left out.
+func (t unitTable) unitNames() []string {
 	var names []string
 	for _, u := range t.units {
 		if u.name[0] < 0x80 {
 			names = append(names, u.name)
 		}
 	}
-	return fmt.Sprintf("write a number and a unit, such as %s; units: %s", t.example,
-		strings.Join(names, ", "))
+	return names
 }
 
 func (t unitTable) notNumber(s, number string) error {

@@ -62,7 +62,8 @@ func TestQuantityErrors(t *testing.T) {
 		{parseBytes, "1 MB", "unit MB is ambiguous: 1000 or 1024", "write KiB, MiB or B"},
 		{parseBytes, "24", "unit is missing", units},
 		{parseBytes, "24 furlongs", `unknown unit "furlongs"`, units},
-		{parseBytes, "24 kib", `unknown unit "kib"`, "upper and lower case matter: write KiB"},
+		{parseBytes, "24 kib", `unknown unit "kib"`, `did you mean "KiB"? write a number and a ` +
+			`unit, such as "24 KiB"; units: B, KiB, MiB`},
 		{parseBytes, "-1 B", "a memory size here cannot be negative", units},
 		{parseBytes, "", "a memory size starts with a number", units},
 		{parseBytes, "KiB", "a memory size starts with a number", units},
@@ -85,7 +86,8 @@ func TestQuantityErrors(t *testing.T) {
 			`ms"; units: ns, us, ms, s`},
 		{ParseSeconds, "-1 ms", "a time here cannot be negative",
 			`write a number and a unit, such as "1 ms"; units: ns, us, ms, s`},
-		{ParseHertz, "64 Mhz", `unknown unit "Mhz"`, "upper and lower case matter: write MHz"},
+		{ParseHertz, "64 Mhz", `unknown unit "Mhz"`, `did you mean "MHz"? write a number and a ` +
+			`unit, such as "64 MHz"; units: Hz, kHz, MHz, GHz`},
 		{ParseHertz, "64", "unit is missing", `write a number and a unit, such as "64 MHz"; ` +
 			`units: Hz, kHz, MHz, GHz`},
 		{ParsePercent, "0.05", "unit is missing", `write a number and a unit, such as "5 %"; ` +

@@ -106,7 +106,7 @@ func (v *validator) require(ok bool, path []any, hint, format string, args ...an
 func (v *validator) oneOf(value string, allowed []string, path ...any) {
 	key := path[len(path)-1]
 	v.require(value != "", path, "write one of: "+strings.Join(allowed, ", "), "%s is missing", key)
-	v.require(slices.Contains(allowed, value), path, DidYouMean(value, allowed), "unknown %s %q",
+	v.require(slices.Contains(allowed, value), path, fault.DidYouMean(value, allowed), "unknown %s %q",
 		key, value)
 }
 
@@ -161,7 +161,7 @@ func (v *validator) costs(p *Profile) {
 		names = append(names, c.name)
 	}
 	for _, name := range sortedKeys(p.Costs) {
-		v.require(slices.Contains(names, name), []any{"cost", name}, DidYouMean(name, names),
+		v.require(slices.Contains(names, name), []any{"cost", name}, fault.DidYouMean(name, names),
 			"unknown instruction class %q", name)
 	}
 	for _, c := range classes {

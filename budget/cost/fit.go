@@ -83,8 +83,8 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 	for i, class := range classes {
 		if !slices.Contains(executed, class) || slices.Contains(classes[:i], class) {
 			return nil, fault.New(fmt.Sprintf("%q is no instruction class that these networks "+
-				"execute, or stands twice", class), "they execute, the most cycles first: "+
-				strings.Join(executed, ", "))
+				"execute, or stands twice", class), fault.DidYouMeanOr(class, executed,
+				"they execute, the most cycles first: "+strings.Join(executed, ", ")))
 		}
 	}
 	f := &fit{core: core, rows: rows, counts: counts}

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -109,9 +110,7 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	*budget.Cut, *budget.Chosen, error) {
 	in, err := in.WithFormats(c.weights, c.state)
 	if err != nil {
-		return nil, nil, nil,
-			fault.New(err.Error(), "weights are int4, int8 or int16, the state is int16 or int32").
-				From(err)
+		return nil, nil, nil, err
 	}
 	pl := budget.NewPlanner(in)
 	if len(c.features) == 0 && len(c.units) == 0 {
@@ -161,7 +160,8 @@ func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 		})
 		if i < 0 {
 			return nil, fault.New(fmt.Sprintf("--features: unknown feature %q", name),
-				`features.csv declares them; one that holds a comma stands in quotes, '"a, b",c'`)
+				fault.DidYouMeanOr(name, dataset.FeatureNames(in.Float.Features), `features.csv declares them; `+
+					`one that holds a comma stands in quotes, '"a, b",c'`))
 		}
 		kept = append(kept, i)
 	}
@@ -185,7 +185,8 @@ func pickUnits(in *budget.Inputs, list nameList) ([][]int, error) {
 		u, ok := byName[name]
 		if !ok {
 			return nil, fault.New(fmt.Sprintf("--units: %q is no unit", name),
-				"kerf rank lists the units")
+				fault.DidYouMeanOr(name, slices.Sorted(maps.Keys(byName)),
+					"kerf rank lists the units"))
 		}
 		chosen[u.Layer] = append(chosen[u.Layer], u.Index)
 	}

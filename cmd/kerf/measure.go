@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
-	"kerf/dataset"
 	"kerf/exporter"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
@@ -206,7 +205,7 @@ func checkTargets(in *budget.Inputs, names []string) error {
 func unknownTarget(name string, known []string) error {
 	slices.Sort(known)
 	return fault.New(fmt.Sprintf("--target: unknown target %q", name),
-		"known here: "+dataset.ListNames(slices.Compact(known)))
+		fault.DidYouMean(name, slices.Compact(known)))
 }
 
 // unreadable returns the error for a file that cannot be read, without repeating its path.

@@ -73,7 +73,8 @@ func formatFlag(cmd *cobra.Command, format *string, further ...string) {
 				return nil
 			}
 		}
-		return fault.New(fmt.Sprintf("--format: %q is not a format", *format), usage)
+		return fault.New(fmt.Sprintf("--format: %q is not a format", *format),
+			fault.DidYouMeanOr(*format, names, usage))
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"kerf/fault"
 )
@@ -147,8 +148,12 @@ Start with: kerf demo`,
 		},
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return fault.New(err.Error(),
-			fmt.Sprintf("%s --help lists the options", cmd.CommandPath())).From(err)
+		help := cmd.CommandPath() + " --help lists the options"
+		var unknown *pflag.NotExistError
+		if errors.As(err, &unknown) {
+			help = fault.DidYouMeanOr("--"+unknown.GetSpecifiedName(), optionsOf(cmd), help)
+		}
+		return fault.New(err.Error(), help).From(err)
 	})
 	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(),
 		a.observeCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(),
@@ -165,11 +170,26 @@ func noArguments(cmd *cobra.Command, args []string) error {
 	case len(args) == 0:
 		return nil
 	case cmd.HasSubCommands():
+		var known []string
+		for _, c := range cmd.Commands() {
+			known = append(known, c.Name())
+		}
 		return fault.New(fmt.Sprintf("unknown command %q for %q", args[0], cmd.CommandPath()),
-			cmd.CommandPath()+" --help lists the commands")
+			fault.DidYouMeanOr(args[0], known, cmd.CommandPath()+" --help lists the commands"))
 	}
 	return fault.New(fmt.Sprintf("%s takes no arguments, got %d", cmd.CommandPath(), len(args)),
 		cmd.CommandPath()+" --help lists the options")
+}
+
+// optionsOf lists the options of a command as they are written.
+func optionsOf(cmd *cobra.Command) []string {
+	var options []string
+	cmd.Flags().VisitAll(func(f *pflag.Flag) {
+		if !f.Hidden {
+			options = append(options, "--"+f.Name)
+		}
+	})
+	return options
 }
 
 // oneJob refuses all but one argument: a job file, or - for a job on stdin.
