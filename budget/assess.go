@@ -327,7 +327,7 @@ func (r *Result) warnSingle(pl *Planner) {
 	}
 	var places []string
 	for _, l := range pl.assess(pl.floatOnSelection()).rows {
-		if place := l.inSentence(); l.Sequences == 1 && l.Metric != dataset.MaxError &&
+		if place := l.WhereName(); l.Sequences == 1 && l.Metric != dataset.MaxError &&
 			!slices.Contains(places, place) {
 			places = append(places, place)
 		}
@@ -349,12 +349,12 @@ func (r *Result) warnBlocks() {
 		if !l.Judged || l.Blocks == 0 {
 			continue
 		}
-		before, known := fewest[l.inSentence()]
+		before, known := fewest[l.WhereName()]
 		if !known {
-			places = append(places, l.inSentence())
+			places = append(places, l.WhereName())
 		}
 		if !known || l.Blocks < before.Blocks {
-			fewest[l.inSentence()] = l
+			fewest[l.WhereName()] = l
 		}
 	}
 	for i, place := range places {

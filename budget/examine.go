@@ -468,7 +468,7 @@ func (r *Result) warnWhereNothing() {
 	for _, x := range r.Examination.Explained {
 		if x.Signoff && !x.IsEverywhere() && x.Given < 0 {
 			row := RowName{Output: x.Output, Scope: x.Scope}
-			places = append(places, row.Describe())
+			places = append(places, row.PlaceText())
 		}
 	}
 	if len(places) > 0 {

@@ -96,14 +96,14 @@ func Example() {
 		in.DroppedUnits(chosen.Candidate), chosen.Candidate.Formats)
 	for _, l := range result.Loss {
 		if l.Judged {
-			fmt.Printf("%s of %s: %s\n", l.Metric, l.Describe(), l.Verdict)
+			fmt.Printf("%s: %s\n", l.Text(), l.Verdict)
 		}
 	}
 	fmt.Println(result.Verdict)
 
 	// Output:
 	// without [oil_temperature] and the units [2], int16 weights with int16 state, int16 head
-	// rmse of leakage, all scenarios: pass
-	// rmse of leakage, scenario splitting: pass
+	// leakage/all/rmse: pass
+	// leakage/splitting/rmse: pass
 	// fits
 }

@@ -202,7 +202,7 @@ func TestTheWordToBlame(t *testing.T) {
 	}
 	t.Log(r.Warnings)
 	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "the input weights are to blame: "+
-		"with int16 for them, which costs 18 bytes more, rmse of y1, ") {
+		"with int16 for them, which costs 18 bytes more, y1/") {
 		t.Errorf("warnings: %q", r.Warnings)
 	}
 }
@@ -215,7 +215,7 @@ func TestBlameInWords(t *testing.T) {
 			MayReach: reach, FloatMayReach: given}
 	}
 	step := &WidthStep{What: "state", Bits: 32, Saved: -4}
-	const all = "rmse of y, all scenarios may reach "
+	const all = "y/all/rmse may reach "
 	const with, here = "which costs 4 bytes more, " + all, " on the selection recordings"
 	for want, b := range map[string]Blame{
 		"the state are to blame: with int32 for them, " + with + "1.5 instead of 2.5" + here +
@@ -228,7 +228,7 @@ func TestBlameInWords(t *testing.T) {
 		"the words are not to blame: no wider one lessens what " + strings.TrimSpace(all) + here +
 			" (2.0001, tolerance 2)": {Row: row(2.0001, 1)},
 		"no word is to blame:" + here + " the network as given itself may reach " +
-			"2.14 in rmse of y, all scenarios, tolerance 2, and the choice 2.3": {
+			"2.14 in y/all/rmse, tolerance 2, and the choice 2.3": {
 			Row: row(2.3, 2.14)},
 	} {
 		if got := b.String(); got != want {
@@ -247,7 +247,7 @@ func TestNoWordToBlame(t *testing.T) {
 	r := &Result{Inputs: in, Chosen: chosen}
 	r.warnWords(NewPlanner(in))
 	if len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "the words are not to blame: "+
-		"no wider one lessens what rmse of y0, ") {
+		"no wider one lessens what y0/") {
 		t.Errorf("within %v, warnings: %q", chosen.Within, r.Warnings)
 	}
 }

@@ -150,15 +150,14 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 func (l *Loss) Explain() string {
 	switch {
 	case l.Verdict == NotEnough && l.Sequences == 0 && l.Region != "":
-		return fmt.Sprintf("%s: no step of the sign-off recordings lies in it", l.Describe())
+		return fmt.Sprintf("%s: no step of the sign-off recordings lies in the region", l.Text())
 	case l.Verdict == NotEnough && l.Sequences == 0:
-		return fmt.Sprintf("%s: there are no sign-off recordings of it", l.Describe())
+		return fmt.Sprintf("%s: there are no sign-off recordings of the scenario", l.Text())
 	case l.Verdict == NotEnough && l.WouldDo > 0:
-		return fmt.Sprintf("%s: %s not enough for a verdict on %s; about %d would do", l.Describe(),
-			few(l.Sequences), l.Metric, l.WouldDo)
+		return fmt.Sprintf("%s: %s not enough for a verdict; about %d would do", l.Text(),
+			few(l.Sequences), l.WouldDo)
 	case l.Verdict == NotEnough:
-		return fmt.Sprintf("%s: %s not enough for a verdict on %s", l.Describe(), few(l.Sequences),
-			l.Metric)
+		return fmt.Sprintf("%s: %s not enough for a verdict", l.Text(), few(l.Sequences))
 	}
 	return ""
 }

@@ -134,9 +134,9 @@ func TestWhatIsMissingInWords(t *testing.T) {
 	for want, row := range map[string]Loss{
 		"no step of the sign-off recordings lies": {RowName: RowName{Scope: Scope{Region: "low"}},
 			Verdict: NotEnough},
-		"there are no sign-off recordings of it": {
+		"there are no sign-off recordings of the scenario": {
 			RowName: RowName{Scope: Scope{Scenario: "calm"}}, Verdict: NotEnough},
-		"1 sequence is not enough for a verdict on": {RowName: RowName{
+		"1 sequence is not enough for a verdict": {RowName: RowName{
 			Scope: Scope{Scenario: "calm"}}, Verdict: NotEnough,
 			Sequences: 1},
 		"about 9 would do": {RowName: RowName{Scope: Scope{Scenario: "calm"}}, Verdict: NotEnough,

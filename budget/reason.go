@@ -127,7 +127,7 @@ func (pl *Planner) dearer(p, choice *Point) Reason {
 	case p.price.broken > choice.price.broken:
 		r := Reason{Kind: MoreLimits}
 		for _, limit := range brokenLimits(p.Costs) {
-			r.Limits = append(r.Limits, spelled(limit.Resource)+" of "+limit.Target)
+			r.Limits = append(r.Limits, CostText(limit.Target, limit.Resource))
 		}
 		return r
 	case p.price.share > choice.price.share:
@@ -164,9 +164,6 @@ func (pl *Planner) grown(p, choice *Point) *Growth {
 func brokenLimits(costs []Cost) []Cost {
 	return slices.DeleteFunc(totals(costs), func(c Cost) bool { return c.Verdict != Fail })
 }
-
-// spelled is a resource in words.
-func spelled(r Resource) string { return strings.ReplaceAll(string(r), "_", " ") }
 
 // String is the reason in a sentence.
 func (r *Reason) String() string {
@@ -211,8 +208,8 @@ func (r *Reason) costs() string {
 	case r.Kind == MoreLimits || r.Kind == RoundedLimits:
 		return fmt.Sprintf("breaks more limits than the choice (%s)", strings.Join(r.Limits, ", "))
 	case (r.Kind == CostsMore || r.Kind == RoundedMore) && r.Grown != nil:
-		return fmt.Sprintf("costs %.2g %% more although less is left: %s of %s grows by %.2g %%",
-			100*r.More, spelled(r.Grown.Resource), r.Grown.Target, 100*r.Grown.Share)
+		return fmt.Sprintf("costs %.2g %% more although less is left: %s grows by %.2g %%",
+			100*r.More, CostText(r.Grown.Target, r.Grown.Resource), 100*r.Grown.Share)
 	case r.Kind == CostsMore || r.Kind == RoundedMore:
 		return fmt.Sprintf("costs %.2g %% more", 100*r.More)
 	case r.Bytes > 0:
@@ -243,12 +240,13 @@ func (l *Loss) reaches() string {
 	return fmt.Sprintf("%s may reach %s, tolerance %s", what, text[0], text[1])
 }
 
-// figure names what a tolerance is compared with: a metric at a place.
+// figure names what a tolerance is compared with: the row, or of a share that is explained the
+// share that the row leaves.
 func (l *Loss) figure() string {
 	if l.Metric == dataset.Explained {
-		return "the share that is not explained of " + l.Describe()
+		return "the share that " + l.Text() + " leaves"
 	}
-	return fmt.Sprintf("%s of %s", l.Metric, l.Describe())
+	return l.Text()
 }
 
 // apart prints values that are compared with the tolerance of a row, with three digits, or as many

@@ -81,7 +81,7 @@ func TestTheNearestWayIsTaken(t *testing.T) {
 	for _, row := range pl.SelectionLoss(chosen) {
 		if tightest := chosen.Roundings[at].Tightest; row.Output == tightest.Output &&
 			row.Scenario == tightest.Scenario && row.Fixed != tightest.Fixed {
-			t.Errorf("%s: %g is shown, %g was judged", row.Describe(), row.Fixed, tightest.Fixed)
+			t.Errorf("%s: %g is shown, %g was judged", row.Text(), row.Fixed, tightest.Fixed)
 		}
 	}
 }

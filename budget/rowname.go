@@ -1,6 +1,8 @@
 package budget
 
 import (
+	"strings"
+
 	"kerf/dataset"
 	"kerf/prune"
 )
@@ -15,32 +17,13 @@ type Scope struct {
 // IsEverywhere reports whether a figure is about all recordings of its set.
 func (s Scope) IsEverywhere() bool { return s.Scenario == prune.All && s.Region == "" }
 
-// WhereName returns the name of the region, or else of the scenario, as kerf explain takes it.
+// WhereName returns the name of the region, or else of the scenario: the place in the name of a
+// row. No scenario and region of a job have the same name.
 func (s Scope) WhereName() string {
 	if s.Region != "" {
 		return s.Region
 	}
 	return s.Scenario
-}
-
-// WhereInWords returns the scenario as it is named, or the region with the word in front of its
-// name, as tables show it.
-func (s Scope) WhereInWords() string {
-	if s.Region != "" {
-		return "region " + s.Region
-	}
-	return s.Scenario
-}
-
-// inSentence names the scenario or region with the word for it, as sentences show it.
-func (s Scope) inSentence() string {
-	switch {
-	case s.Region != "":
-		return "region " + s.Region
-	case s.Scenario == prune.All:
-		return "all scenarios"
-	}
-	return "scenario " + s.Scenario
 }
 
 // RowName names a row of the accuracy: a metric of an output, on a part of the recordings.
@@ -50,5 +33,26 @@ type RowName struct {
 	Metric dataset.Metric `json:"metric"`
 }
 
-// Describe names the output and the part of the recordings in words.
-func (n RowName) Describe() string { return n.Output + ", " + n.inSentence() }
+// Text returns the one name of the row, as every text, table and kerf explain has it:
+// OUTPUT/PLACE/METRIC, see [RowText].
+func (n RowName) Text() string { return RowText(n.Output, n.WhereName(), string(n.Metric)) }
+
+// PlaceText returns the name of the rows of all metrics at one place: OUTPUT/PLACE, see [RowText].
+func (n RowName) PlaceText() string { return RowText(n.Output, n.WhereName()) }
+
+// CostText returns the one name of a total, as every text, table and kerf explain has it:
+// TARGET/RESOURCE, see [RowText].
+func CostText(target string, r Resource) string { return RowText(target, string(r)) }
+
+// RowText joins the names that a row is made of to the text that kerf explain takes: / stands
+// between names, and a backslash in front of a / or a backslash inside a name.
+func RowText(names ...string) string {
+	marked := make([]string, len(names))
+	for i, name := range names {
+		marked[i] = slashes.Replace(name)
+	}
+	return strings.Join(marked, "/")
+}
+
+// slashes marks what separates names, and the mark itself.
+var slashes = strings.NewReplacer(`\`, `\\`, "/", `\/`)

@@ -140,14 +140,14 @@ func TestReasonsInWords(t *testing.T) {
 		want string
 	}{
 		{broken, nil, "",
-			"It breaks a tolerance: rmse of y, all scenarios may reach 5.0004 %, tolerance 5 %."},
+			"It breaks a tolerance: y/all/rmse may reach 5.0004 %, tolerance 5 %."},
 		{same, nil, "", "It costs the same, and only what costs less is rounded."},
 		{same, after(same, 0.5, 2, 1, 2), "", breaks},
 		{bytes, nil, "", "It costs the same, but 30 B more."},
 		{dearer, nil, "", "It costs 20 % more."},
 		{dearer, after(dearer, 0.6, 2, 1, 2), "", "It costs 20 % more."},
-		{fewer, nil, "", "It costs 2 % more although less is left: flash of small grows by 2 %."},
-		{limits, nil, "", "It breaks more limits than the choice (step time of small)."},
+		{fewer, nil, "", "It costs 2 % more although less is left: small/flash grows by 2 %."},
+		{limits, nil, "", "It breaks more limits than the choice (small/step_time)."},
 		{own, nil, "", "It is the cut of the choice before rounding, see number 9."},
 		{own, after(own, 0.4, 2, 0, 1), "", breaks},
 		{cheaper, after(cheaper, 0.55, 0.9, 1, 2), "",

@@ -39,7 +39,7 @@ where.temp_min_next = { max = 0.0 }
 		for _, l := range rows {
 			if l.Output == sums.Output && l.Region == sums.Region && l.Metric == sums.Metric &&
 				l.Scenario == "all" && l.Fixed != sums.Fixed.Value(sums.Metric) {
-				t.Errorf("%s of %s: %g, not what its sums give", l.Metric, l.Describe(), l.Fixed)
+				t.Errorf("%s: %g, not what its sums give", l.Text(), l.Fixed)
 			}
 		}
 	}

@@ -25,8 +25,10 @@ limit. Without a row it lists the rows.
 
 A row of the accuracy is OUTPUT/SCENARIO or OUTPUT/REGION, for one metric alone with
 /METRIC behind it; a row of the cost is TARGET/RESOURCE, for one part alone with /PART
-behind it. A / or \ inside a name has a \ in front, as the list shows it. HANDOFF is a
-folder, a signoff.json, or - for one on stdin.`,
+behind it. A / or \ inside a name has a \ in front, as the list shows it. Some of the
+names alone, such as an output, a scenario, a region or a target, list the rows that
+have them. Upper and lower case need not agree, nor blanks and underscores. HANDOFF is
+a folder, a signoff.json, or - for one on stdin.`,
 		Example: `  kerf explain handoff
   kerf explain handoff temp_max_next/all
   kerf explain handoff cortex-m4f/flash`,
@@ -45,12 +47,7 @@ folder, a signoff.json, or - for one on stdin.`,
 		if len(args) == 1 {
 			return listRows(s), nil
 		}
-		found := explainRow(s, args[1])
-		if len(found.Rows) == 0 {
-			return nil, fault.New(fmt.Sprintf("the sign-off of %s has no row %q", s.Name,
-				args[1]), fmt.Sprintf("%s %s lists the rows", cmd.CommandPath(), args[0]))
-		}
-		return found, nil
+		return namedRows(s, args[1], cmd.CommandPath()+" "+inShell(args[0]))
 	})
 	return cmd
 }
@@ -71,6 +68,7 @@ type listedRow struct {
 	Verdict budget.Verdict `json:"verdict"`
 
 	shown, shownLimit string
+	ofCost            bool
 }
 
 // lossNames returns the names that an accuracy row is made of. Those of the place have no metric:
@@ -94,7 +92,7 @@ func listRows(s *report.Signoff) *rowList {
 	for _, l := range s.Loss {
 		_, names := lossNames(l)
 		value, limit, unit := judged(l)
-		row := listedRow{Row: report.RowText(names...), Names: names, Value: value, Unit: unit,
+		row := listedRow{Row: budget.RowText(names...), Names: names, Value: value, Unit: unit,
 			Limit: l.Tolerance, Kind: l.Kind, Verdict: l.Verdict, shown: shownLoss(value, unit)}
 		if limit != nil {
 			row.shownLimit = shownLoss(*limit, unit)
@@ -103,10 +101,10 @@ func listRows(s *report.Signoff) *rowList {
 	}
 	for _, c := range s.Cost {
 		names := costNames(c)
-		row := listedRow{Row: report.RowText(names...), Names: names, Value: c.Value,
+		row := listedRow{Row: budget.RowText(names...), Names: names, Value: c.Value,
 			Unit:  c.Unit,
 			Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict,
-			shown: report.Quantity(c.Value, c.Unit)}
+			shown: report.Quantity(c.Value, c.Unit), ofCost: true}
 		if c.Limit != nil {
 			row.shownLimit = report.Quantity(*c.Limit, c.Unit)
 		}
@@ -201,17 +199,17 @@ func explainRow(s *report.Signoff, name string) *explained {
 	found := &explained{}
 	judgedOnly := slices.ContainsFunc(s.Loss, func(l report.LossRow) bool {
 		place, _ := lossNames(l)
-		return report.RowText(place...) == name && l.Verdict != ""
+		return budget.RowText(place...) == name && l.Verdict != ""
 	})
 	for _, l := range s.Loss {
 		place, row := lossNames(l)
-		if report.RowText(row...) == name || report.RowText(place...) == name &&
+		if budget.RowText(row...) == name || budget.RowText(place...) == name &&
 			(!judgedOnly || l.Verdict != "") {
 			found.Rows = append(found.Rows, explainLoss(s, l))
 		}
 	}
 	for _, c := range s.Cost {
-		if report.RowText(costNames(c)...) == name {
+		if budget.RowText(costNames(c)...) == name {
 			found.Rows = append(found.Rows, explainCost(s, c))
 		}
 	}

@@ -35,7 +35,7 @@ var metricText = map[dataset.Metric][2]string{
 func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 	_, names := lossNames(l)
 	text := metricText[l.Metric]
-	e := explanation{Row: report.RowText(names...), Names: names, Formula: text[1],
+	e := explanation{Row: budget.RowText(names...), Names: names, Formula: text[1],
 		Sequences: l.Sequences,
 		Steps:     l.Steps, Kind: l.Kind,
 		KindMeans: string(l.Kind) + ": on the recordings, with the integers that the C computes",

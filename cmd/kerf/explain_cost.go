@@ -62,12 +62,12 @@ var kindText = map[budget.Kind]string{
 func explainCost(s *report.Signoff, c report.CostRow) explanation {
 	names := costNames(c)
 	text := resourceText[c.Resource]
-	e := explanation{Row: report.RowText(names...), Names: names,
+	e := explanation{Row: budget.RowText(names...), Names: names,
 		Meaning: text[0] + ", on target " + c.Target, Formula: text[1], Recordings: []string{},
 		Kind: c.Kind, KindMeans: kindText[c.Kind], Limit: c.Limit, AtLeast: c.AtLeast,
 		LimitFrom: c.From, Margin: c.Margin, Verdict: c.Verdict, Caution: report.Caution}
 	if c.Part != budget.Total {
-		e.Formula = "part of " + report.RowText(names[:2]...)
+		e.Formula = "part of " + budget.RowText(names[:2]...)
 		if about := partText[c.Part]; about != "" {
 			e.Meaning = fmt.Sprintf("%s, on target %s", about, c.Target)
 		}

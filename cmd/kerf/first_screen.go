@@ -101,7 +101,7 @@ func lossScreen(rows []report.JudgedRow, all int) report.Table {
 	for _, row := range rows {
 		t.Rows = append(t.Rows, []string{report.ShortVerdict(row.Verdict),
 			report.UsedPercent(row.Used), row.UpTo, row.Limit, row.Given, row.Value,
-			row.Name + ", " + row.Metric})
+			strings.TrimSuffix(row.Name+", "+row.Unit, ", ")})
 	}
 	return t
 }

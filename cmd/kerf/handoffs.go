@@ -45,8 +45,6 @@ func readSignoff(path string, stdin io.Reader) (*report.Signoff, error) {
 		return nil, &fault.Error{File: file, Msg: "was changed: " + err.Error(),
 			Hint: "make the handoff anew with kerf plan", Cause: err}
 	}
-	if s.Explained != nil { // otherwise it was made before there were reasons
-		s.Reason = s.WhyNot() // an older kerf had other words
-	}
+	s.RenewReason()
 	return s, nil
 }

@@ -13,9 +13,9 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/budget"
 	"kerf/dataset"
 	"kerf/exporter"
-	"kerf/exporter/report"
 	"kerf/model"
 )
 
@@ -179,7 +179,7 @@ func explainEveryRow(t *testing.T, handoff string) {
 		seen[row.Row] = true
 		asked := map[string][]string{row.Row: row.Names}
 		if len(row.Names) == 3 && slices.Contains(hostileOutputs, row.Names[0]) {
-			asked[report.RowText(row.Names[:2]...)] = row.Names[:2]
+			asked[budget.RowText(row.Names[:2]...)] = row.Names[:2]
 		}
 		for name, names := range asked {
 			code, stdout, stderr := call("explain", handoff, name, "--json")

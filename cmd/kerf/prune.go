@@ -148,12 +148,7 @@ func methodTable(methods []budget.MethodLoss) report.Table {
 		t.Head = append(t.Head, m.Method.String())
 	}
 	for i, l := range methods[0].Rows {
-		where := l.Scenario
-		if l.Region != "" {
-			where = "region " + l.Region
-		}
-		row := []string{fmt.Sprintf("%s %s, %s", l.Output,
-			strings.ReplaceAll(string(l.Metric), "_", " "), where), report.Significant(l.Float)}
+		row := []string{l.Text(), report.Significant(l.Float)}
 		for _, m := range methods {
 			row = append(row, report.Significant(m.Rows[i].Cut))
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -206,24 +207,9 @@ type toldForced struct {
 	}
 }
 
-// place is the row as tables have it.
-func (l *toldLoss) place() string {
-	if l.Region != "" {
-		return fmt.Sprintf("%s %s, region %s", l.Output, l.Metric, l.Region)
-	}
-	return fmt.Sprintf("%s %s, %s", l.Output, l.Metric, l.Scenario)
-}
-
-// words is the row as sentences have it.
-func (l *toldLoss) words() string {
-	where := "scenario " + l.Scenario
-	switch {
-	case l.Region != "":
-		where = "region " + l.Region
-	case l.Scenario == "all":
-		where = "all scenarios"
-	}
-	return fmt.Sprintf("%s of %s, %s", l.Metric, l.Output, where)
+// name is the row as sentences, tables and explain have it; the jobs here have plain names.
+func (l *toldLoss) name() string {
+	return l.Output + "/" + cmp.Or(l.Region, l.Scenario) + "/" + l.Metric
 }
 
 // slack is how much worse than the network as given a row may get that this does not keep
@@ -297,7 +283,7 @@ func (s *told) broken(c *toldCandidate) []string {
 			continue
 		}
 		if v > *row.Limit && !row.AtLeast || v < *row.Limit && row.AtLeast {
-			all = append(all, strings.ReplaceAll(row.Resource, "_", " ")+" of "+row.Target)
+			all = append(all, row.Target+"/"+row.Resource)
 		}
 	}
 	return all
@@ -316,7 +302,7 @@ func (s *told) share(c *toldCandidate) (most float64, of string) {
 			continue
 		}
 		if share := v / *row.Limit; share > most {
-			most, of = share, strings.ReplaceAll(row.Resource, "_", " ")+" of "+row.Target
+			most, of = share, row.Target+"/"+row.Resource
 		}
 	}
 	return most, of
@@ -351,11 +337,11 @@ func near(text string, v float64, digits int) bool {
 	return math.Abs(number(text)-v) <= 0.5001*math.Pow(10, first-float64(digits)+1)
 }
 
-// known compiles a sentence: ROW is a row in words, FIGURE a number with or without %, INT a whole
+// known compiles a sentence: ROW is the name of a row, FIGURE a number with or without %, INT a whole
 // number.
 func known(parts ...string) *regexp.Regexp {
 	words := strings.NewReplacer(
-		"ROW", `(\w+ of .+, (?:all scenarios|scenario .+?|region .+?))`,
+		"ROW", `(\w+/.+?/\w+)`,
 		"FIGURE", `(-?[0-9.e+-]+(?: %)?)`, "INT", `(\d+)`)
 	return regexp.MustCompile("^" + words.Replace(strings.Join(parts, "")) + "$")
 }
@@ -407,9 +393,9 @@ func (s *told) breaksRow(c *toldCandidate, m []string) string {
 	switch {
 	case c.within():
 		return "it is within every tolerance"
-	case m[1] != l.words() || !l.shows(m[2], m[3]):
+	case m[1] != l.name() || !l.shows(m[2], m[3]):
 		return fmt.Sprintf("the row with the least room is %s, %v of %g",
-			l.words(), l.MayReach, l.Tolerance)
+			l.name(), l.MayReach, l.Tolerance)
 	case number(m[2]) <= number(m[3]):
 		return "as printed it breaks nothing"
 	case l.given() != (m[4] != "") || l.given() && !l.near(m[4], *l.FloatMayReach):
@@ -480,7 +466,7 @@ func (s *told) cutOfChoice(c *toldCandidate, m []string) string {
 
 func (s *told) costsMore(c *toldCandidate, m []string) string {
 	_, of := s.share(c)
-	resource, target, _ := strings.Cut(of, " of ")
+	target, resource, _ := strings.Cut(of, "/")
 	before, _ := s.choice.value(target, resource)
 	after, _ := c.value(target, resource)
 	grows := m[2] == of && after > before && near(m[3], 100*(after/before-1), 2)
@@ -576,9 +562,9 @@ func (s *told) figures(c *toldCandidate, wrong func(string, ...any)) {
 	worst := c.worst()
 	u := worst.used()
 	same := c.ToleranceUsed != nil && math.Abs(u-*c.ToleranceUsed) <= 1e-12*math.Abs(u)
-	if !same || worst.place() != c.Tightest {
+	if !same || worst.name() != c.Tightest {
 		wrong("its losses use %g (%s), it says %v (%s)",
-			u, worst.place(), c.ToleranceUsed, c.Tightest)
+			u, worst.name(), c.ToleranceUsed, c.Tightest)
 	}
 	for _, l := range c.Losses {
 		value := l.Value
@@ -586,7 +572,7 @@ func (s *told) figures(c *toldCandidate, wrong func(string, ...any)) {
 			value = l.Rise
 		}
 		if l.Sequences > 0 && (value == nil || l.MayReach == nil || *l.MayReach < *value) {
-			wrong("%s is %v and may reach %v", l.words(), value, l.MayReach)
+			wrong("%s is %v and may reach %v", l.name(), value, l.MayReach)
 		}
 	}
 	if share, of := s.share(c); math.Abs(share-c.ObjectiveUsed) > 1e-12 {
@@ -677,7 +663,7 @@ var notes = []note{
 			if wrong := s.asGiven(l, m[1], m[3]); wrong != "" {
 				return wrong
 			}
-			if !l.near(m[4], *l.MayReach) || s.Blame.Tightest != l.place() || s.Blame.What != "" {
+			if !l.near(m[4], *l.MayReach) || s.Blame.Tightest != l.name() || s.Blame.What != "" {
 				return fmt.Sprintf("the row is %+v, the blame %+v", l, s.Blame)
 			}
 			return ""
@@ -689,7 +675,7 @@ var notes = []note{
 		`recordings \(FIGURE, tolerance FIGURE\)`),
 		func(s *told, m []string) string {
 			l := s.rowOf(m[1])
-			if !l.shows(m[2], m[3]) || l.given() || s.Blame.Tightest != l.place() {
+			if !l.shows(m[2], m[3]) || l.given() || s.Blame.Tightest != l.name() {
 				return fmt.Sprintf("the row is %+v, the blame %+v", l, s.Blame)
 			}
 			for _, w := range s.Widening {
@@ -755,7 +741,7 @@ func (s *told) notes(left int) {
 // rowOf is the row of the choice that a sentence names.
 func (s *told) rowOf(words string) *toldLoss {
 	for i := range s.choice.Losses {
-		if l := &s.choice.Losses[i]; l.words() == words {
+		if l := &s.choice.Losses[i]; l.name() == words {
 			return l
 		}
 	}
@@ -782,7 +768,7 @@ func (s *told) noneIsWithin(m []string) string {
 		}
 	}
 	l := s.choice.worst()
-	if strconv.Itoa(rounded) != m[1] || l.words() != m[2] || !l.shows(m[3], m[4]) {
+	if strconv.Itoa(rounded) != m[1] || l.name() != m[2] || !l.shows(m[3], m[4]) {
 		return fmt.Sprintf("%d were rounded, the row with the least room is %+v", rounded, l)
 	}
 	return ""
@@ -795,7 +781,7 @@ type blamed struct{ what, bits, bytes, row, with, tolerance, now string }
 // broken row may reach with it and without, as printed.
 func (s *told) blamed(b blamed, broken, heals bool) string {
 	l := s.rowOf(b.row)
-	if s.Blame == nil || s.Blame.Tightest != l.place() || s.Blame.What != b.what || l.given() {
+	if s.Blame == nil || s.Blame.Tightest != l.name() || s.Blame.What != b.what || l.given() {
 		return fmt.Sprintf("the row is %+v, the blame %+v", l, s.Blame)
 	}
 	least := math.Inf(1)
@@ -835,8 +821,8 @@ func (s *told) forcedBy(m []string) string {
 	if trial < 0 {
 		return "no candidate has that word and breaks a tolerance by it"
 	}
-	if l := s.Frontier.Candidates[trial].worst(); l.words() != m[4] || !l.shows(m[5], m[6]) {
-		return fmt.Sprintf("it may reach %g of %g in %s", f.MayReach, f.Tolerance, l.words())
+	if l := s.Frontier.Candidates[trial].worst(); l.name() != m[4] || !l.shows(m[5], m[6]) {
+		return fmt.Sprintf("it may reach %g of %g in %s", f.MayReach, f.Tolerance, l.name())
 	}
 	named := unitInWords.FindAllStringSubmatch(m[7], -1)
 	more, _ := strconv.Atoi(m[8])

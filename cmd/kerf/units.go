@@ -116,7 +116,7 @@ func sizeLosses(sizes []budget.Size) report.Table {
 	t := report.Table{Title: "Rise of the error in fixed point, with its 95 % interval, on " +
 		"selection recordings", Head: []string{"units"}, Numbers: 1}
 	for _, l := range sizes[0].Loss {
-		t.Head = append(t.Head, fmt.Sprintf("%s %s", l.Output, report.Spaced(l.Metric)))
+		t.Head = append(t.Head, l.Text())
 	}
 	for _, s := range sizes {
 		row := []string{sizeName(s)}
@@ -197,7 +197,7 @@ func outcome(s budget.Size) string {
 	case !s.Tightest.Judged:
 		return ""
 	case !s.Within:
-		return "breaks " + report.RowText(s.Tightest.Output, s.Tightest.WhereName())
+		return "breaks " + s.Tightest.Text()
 	case s.Recommended:
 		return "recommended"
 	case s.Broken > 0:

@@ -64,7 +64,7 @@ func (s *Signoff) AccuracyTable() Table {
 		s.lossHead(), []string{"kind", "verdict"}), Numbers: 3, Words: 2}
 	for _, l := range s.Loss {
 		t.Rows = append(t.Rows,
-			slices.Concat([]string{l.Output, l.WhereInWords(), l.metricAndUnit()},
+			slices.Concat([]string{l.Output, l.WhereName(), l.metricAndUnit()},
 				s.lossCells(&l), []string{string(l.Kind), ShortVerdict(l.Verdict)}))
 	}
 	return t
@@ -103,7 +103,7 @@ func (s *Signoff) AccuracyTables() []Table {
 				Head: head, Numbers: 1, Words: 1})
 		}
 		tables[at].Rows = append(tables[at].Rows,
-			slices.Concat([]string{l.WhereInWords()}, s.lossCells(&l),
+			slices.Concat([]string{l.WhereName()}, s.lossCells(&l),
 				[]string{cmp.Or(ShortVerdict(l.Verdict), "off")}))
 	}
 	return tables

@@ -150,7 +150,7 @@ func Compare(old, fresh *Signoff) *Comparison {
 	if c.Verdict == NotComparable && c.Why == "" {
 		isApart := func(l LossChange) bool { return l.Outcome == NotComparable }
 		l := c.Loss[slices.IndexFunc(c.Loss, isApart)]
-		c.Why = l.row() + ", " + l.of() + ": " + l.Why
+		c.Why = l.Text() + ": " + l.Why
 	}
 	return c
 }

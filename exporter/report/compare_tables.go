@@ -134,7 +134,7 @@ func (c *Comparison) lossTables() []Table {
 			tables = append(tables, Table{Title: accuracyChanges,
 				Head: append(head, "verdict", "outcome"), Numbers: 1, Words: 2})
 		}
-		cells := []string{l.WhereInWords(), Optional(l.Old, l.show()),
+		cells := []string{l.WhereName(), Optional(l.Old, l.show()),
 			Optional(l.New, l.show())}
 		if compared {
 			cells = append(cells, l.shownChange())
@@ -144,9 +144,6 @@ func (c *Comparison) lossTables() []Table {
 	}
 	return tables
 }
-
-// row names the output and the part of the recordings.
-func (l *LossChange) row() string { return l.Output + ", " + l.WhereInWords() }
 
 // of names the metric and its unit.
 func (l *LossChange) of() string {
@@ -159,6 +156,16 @@ func (l *LossChange) show() func(float64) string {
 		return Percent
 	}
 	return Significant
+}
+
+// showWithUnit returns how a value of the metric is printed where no head names its unit.
+func (l *LossChange) showWithUnit() func(float64) string {
+	return func(v float64) string {
+		if l.isMoreBetter() {
+			return Percent(v)
+		}
+		return strings.TrimSpace(Significant(v) + " " + l.Unit)
+	}
 }
 
 // changeHead says what the column of changes compares.

@@ -208,7 +208,7 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 		recordings = "other sign-off recordings"
 		steps      = "other steps of the sign-off recordings"
 		outputs    = "other outputs"
-		row        = "leakage, all, rmse L/min: no sums over sequences"
+		row        = "leakage/all/rmse: no sums over sequences"
 	)
 	for _, c := range []struct {
 		why    string
@@ -230,11 +230,11 @@ func TestErrorsThatCannotBeCompared(t *testing.T) {
 		{row, func(s *Signoff) { s.Sums.Rows = nil }},
 		{row, func(s *Signoff) { s.Sums.Rows[0].Fixed = s.Sums.Rows[0].Fixed[1:] }},
 		{row, func(s *Signoff) { s.Sums.Rows[0].Fixed[2] = -1 }},
-		{"leakage, all, rmse L/min: other steps", func(s *Signoff) {
+		{"leakage/all/rmse: other steps", func(s *Signoff) {
 			s.Sums.Rows[0].Steps = append([]int{99}, s.Sums.Steps[1:]...)
 		}},
 		// The region of the name was another one.
-		{"leakage, all, rmse L/min: other steps", func(s *Signoff) {
+		{"leakage/all/rmse: other steps", func(s *Signoff) {
 			s.Sums.Rows[0].Where = "leakage at least 1"
 		}},
 	} {

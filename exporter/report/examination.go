@@ -218,7 +218,7 @@ func (s *Signoff) ExplainedTable() Table {
 	t := Table{Title: "What the network explains", Head: []string{"output", "recordings", "where",
 		"as given", "from", "to", "fixed", "sequences"}, Numbers: 3}
 	for _, x := range s.Explained {
-		where := x.WhereInWords()
+		where := x.WhereName()
 		t.Rows = append(t.Rows, []string{x.Output, string(x.On), where, OptionalPercent(x.Given),
 			OptionalPercent(x.GivenLow), OptionalPercent(x.GivenHigh), OptionalPercent(x.Fixed),
 			fmt.Sprint(x.Sequences)})

@@ -238,7 +238,7 @@ func (c CandidateRow) outcome() string {
 	case c.Chosen:
 		return "chosen"
 	case c.Verdict == budget.BreaksTolerance:
-		return "breaks " + c.RowInWords
+		return "breaks " + c.text()
 	}
 	return c.Why
 }

@@ -78,7 +78,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		add("network as given", c.Place+": "+c.Kind, verdict, c.Text)
 	}
 	for _, l := range s.Loss {
-		where := l.WhereInWords()
+		where := l.WhereName()
 		value := OptionalPercent(l.Rise)
 		if l.ToleranceOn == budget.OnFixed {
 			value = strings.TrimSpace(Significant(l.Fixed) + " " + l.Unit)

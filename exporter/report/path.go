@@ -59,7 +59,7 @@ func (s *Signoff) PathTable() Table {
 	for _, p := range s.Path {
 		show := shownAs(p.Row, p.On)
 		row := []string{p.Title(), OptionalPercent(&p.Share), p.outcome(), strconv.Itoa(p.Features),
-			strconv.Itoa(p.Units), p.RowInWords, Optional(p.Value, show),
+			strconv.Itoa(p.Units), p.text(), Optional(p.Value, show),
 			Optional(p.MayReach, show),
 			show(p.Tolerance)}
 		for i := range p.Flash {
@@ -106,7 +106,7 @@ func (s *Signoff) StepTable() Table {
 			if i == len(items)-1 {
 				show := shownAs(p.Row, p.On)
 				row = []string{item, p.outcome(), strconv.Itoa(p.Features), strconv.Itoa(p.Units),
-					Optional(p.MayReach, show), show(p.Tolerance), p.RowInWords}
+					Optional(p.MayReach, show), show(p.Tolerance), p.text()}
 			}
 			t.Rows = append(t.Rows, row)
 		}

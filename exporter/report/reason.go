@@ -84,7 +84,7 @@ func (s *Signoff) failings() []failing {
 			over = *c.Limit / c.Value
 		}
 		all = append(all,
-			failing{fmt.Sprintf("%s on %s %s, limit %s", Spaced(c.Resource), c.Target,
+			failing{fmt.Sprintf("%s %s, limit %s", budget.CostText(c.Target, c.Resource),
 				Quantity(c.Value, c.Unit), c.limit()),
 				"kerf cost --all-targets", 0, over})
 	}
@@ -102,8 +102,7 @@ func (s *Signoff) failings() []failing {
 			over = math.Inf(1)
 		}
 		all = append(all,
-			failing{l.failingText(), "kerf explain, row " + RowText(l.Output, l.WhereName()),
-				verdictRank(l.Verdict), over})
+			failing{l.failingText(), "kerf explain", verdictRank(l.Verdict), over})
 	}
 	slices.SortStableFunc(all, func(a, b failing) int {
 		if a.rank != b.rank {
@@ -116,7 +115,7 @@ func (s *Signoff) failings() []failing {
 
 // failingText says what a row shows and what its tolerance allows.
 func (l *LossRow) failingText() string {
-	what := fmt.Sprintf("%s of %s, %s", Spaced(l.Metric), l.Output, l.WhereInWords())
+	what := l.Text()
 	switch {
 	case l.Verdict == budget.NotEnough && l.Sequences == 0:
 		return what + " has no recordings"

@@ -63,8 +63,7 @@ func (s *Signoff) tightestTable() Table {
 		"verdict"}, Numbers: 1, Words: 1}
 	rows := tightestFirst(append(s.JudgedLoss(), s.JudgedCost()...))
 	for _, r := range rows[:min(tightestRows, len(rows))] {
-		name := strings.TrimSpace(r.Name + " " + r.Metric)
-		t.Rows = append(t.Rows, []string{name, r.UpTo, r.Limit, UsedPercent(r.Used),
+		t.Rows = append(t.Rows, []string{r.Name, r.UpTo, r.Limit, UsedPercent(r.Used),
 			ShortVerdict(r.Verdict)})
 	}
 	return t
@@ -125,13 +124,14 @@ func (c *Comparison) changeTable() Table {
 	}
 	for _, l := range c.Loss {
 		if l.Outcome != Same {
-			add(l.row()+": "+l.of(), Optional(l.Old, l.show()), Optional(l.New, l.show()),
-				l.shownChange(), string(l.Outcome))
+			show := l.showWithUnit()
+			add(l.Text(), Optional(l.Old, show), Optional(l.New, show), l.shownChange(),
+				string(l.Outcome))
 		}
 	}
 	for _, r := range c.Cost {
 		if r.Outcome != Same {
-			add(r.Target+": "+r.of(), Optional(r.Old, r.show), Optional(r.New, r.show),
+			add(budget.CostText(r.Target, r.Resource), Optional(r.Old, r.show), Optional(r.New, r.show),
 				r.shownChange(), string(r.Outcome))
 		}
 	}

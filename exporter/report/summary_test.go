@@ -76,7 +76,7 @@ func TestSummaryShowsTheChange(t *testing.T) {
 	s := smallSignoff()
 	s.times(always(1.1))
 	text := string(s.MergeSummary(Compare(smallSignoff(), s), "old"))
-	want := `| leakage, all: rmse L/min | 1.020 | 1.122 | +10.0 % \[10.0, 10.0\] | worse |`
+	want := `| leakage/all/rmse | 1.020 L/min | 1.122 L/min | +10.0 % \[10.0, 10.0\] | worse |`
 	if !strings.Contains(text, want) {
 		t.Errorf("%s\nwant %s", text, want)
 	}

@@ -215,8 +215,9 @@ func (s *Signoff) checkSums() error {
 	for i := range s.Sums.Rows {
 		r := &s.Sums.Rows[i]
 		if _, err := s.Sums.read(r); err != nil && r.Metric.IsKnown() {
-			return fmt.Errorf("the sums of %s of %s, %s cannot be: %w", r.Metric, r.Output,
-				(budget.Scope{Scenario: prune.All, Region: r.Region}).WhereInWords(), err)
+			row := budget.RowName{Output: r.Output, Metric: r.Metric,
+				Scope: budget.Scope{Scenario: prune.All, Region: r.Region}}
+			return fmt.Errorf("the sums of %s cannot be: %w", row.Text(), err)
 		}
 	}
 	for i := range s.Loss {
@@ -228,8 +229,7 @@ func (s *Signoff) checkSums() error {
 		}
 		if !found || !isNearly(sums.float.Value(metric), l.Float) ||
 			!isNearly(sums.fixed.Value(metric), l.Fixed) {
-			return fmt.Errorf("%s of %s, %s does not follow from the sums over its sequences",
-				l.Metric, l.Output, l.WhereInWords())
+			return fmt.Errorf("%s does not follow from the sums over its sequences", l.Text())
 		}
 	}
 	return nil

@@ -91,16 +91,16 @@ func TestSumsGiveTheErrors(t *testing.T) {
 		{"", func(s *Signoff) { s.Sums = nil }},
 		{"", func(s *Signoff) { s.Sums = &SumsInfo{LeftOut: true} }},
 		{"", func(s *Signoff) { s.Sums.Rows = append(s.Sums.Rows, SumsRow{Metric: "later"}) }},
-		{"of leakage, all does not follow", func(s *Signoff) { s.Loss[0].Fixed *= 1.000001 }},
-		{"of leakage, all does not follow", func(s *Signoff) { s.Loss[0].Float *= 1.000001 }},
-		{"leakage, all does not follow", func(s *Signoff) { s.Sums.Rows[0].Fixed[11] *= 1.00001 }},
-		{"of leakage, all does not follow", func(s *Signoff) { s.Sums.Rows = nil }},
-		{"rmse of leakage, calm does not follow", func(s *Signoff) {
+		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Loss[0].Fixed *= 1.000001 }},
+		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Loss[0].Float *= 1.000001 }},
+		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Sums.Rows[0].Fixed[11] *= 1.00001 }},
+		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Sums.Rows = nil }},
+		{"leakage/calm/rmse does not follow", func(s *Signoff) {
 			row := s.Loss[0]
 			row.Scenario = "calm"
 			s.Loss = append(s.Loss, row)
 		}},
-		{"leakage, all cannot be: not one sum", func(s *Signoff) { s.Sums.Rows[0].Float = nil }},
+		{"leakage/all/rmse cannot be: not one sum", func(s *Signoff) { s.Sums.Rows[0].Float = nil }},
 		{"cannot be: not one scenario", func(s *Signoff) { s.Sums.ScenarioOf = []int{0, 1} }},
 	} {
 		s := smallSignoff()

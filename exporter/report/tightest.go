@@ -1,15 +1,11 @@
 package report
 
-import (
-	"fmt"
-
-	"kerf/budget"
-)
+import "kerf/budget"
 
 // TightestRow names the judged row with the least room on selection recordings.
 type TightestRow struct {
-	RowInWords string          `json:"tightest"`
-	Row        *budget.RowName `json:"tightest_row,omitempty"` // nil where no row is judged
+	RowText string          `json:"tightest"` // empty where no row is judged
+	Row     *budget.RowName `json:"tightest_row,omitempty"`
 }
 
 // Reach is what that row may reach on the sign-off recordings, and its tolerance.
@@ -32,17 +28,19 @@ func newTightest(l budget.Loss) Tightest { return Tightest{newTightestRow(l), ne
 
 // newTightestRow names a judged row; a row without an output stands for none.
 func newTightestRow(l budget.Loss) TightestRow {
-	row := TightestRow{RowInWords: rowInWords(l.RowName)}
-	if l.Output != "" {
-		row.Row = &l.RowName
+	if l.Output == "" {
+		return TightestRow{}
 	}
-	return row
+	return TightestRow{RowText: l.Text(), Row: &l.RowName}
+}
+
+// text returns the name of the row. A file of an older kerf has other words for it.
+func (r TightestRow) text() string {
+	if r.Row != nil {
+		return r.Row.Text()
+	}
+	return r.RowText
 }
 
 // newReach is made of a judged row on selection recordings.
 func newReach(l budget.Loss) Reach { return Reach{Finite(l.MayReach), l.Tolerance, l.On()} }
-
-// rowInWords names a judged row in a few words.
-func rowInWords(n budget.RowName) string {
-	return fmt.Sprintf("%s %s, %s", n.Output, n.Metric, n.WhereInWords())
-}

@@ -31,21 +31,21 @@ func (s *Signoff) CheckVerdicts() error {
 			}
 		}
 		if c.Verdict != want {
-			return fmt.Errorf("%s %s of %s has the verdict %q, its figures give %q", c.Resource,
-				c.Part, c.Target, c.Verdict, want)
+			return fmt.Errorf("%s/%s has the verdict %q, its figures give %q",
+				budget.CostText(c.Target, c.Resource), c.Part, c.Verdict, want)
 		}
 		count(c.Verdict)
 	}
 	for _, l := range s.Loss {
 		if (l.Tolerance == nil) != (l.Verdict == "") {
-			return fmt.Errorf("%s, %s: a verdict without a tolerance, or a tolerance without a "+
-				"verdict", l.Output, l.Scenario)
+			return fmt.Errorf("%s: a verdict without a tolerance, or a tolerance without a "+
+				"verdict", l.Text())
 		}
 		if l.Tolerance != nil {
 			again := l.judged()
 			if again.Judge(); again.Verdict != l.Verdict || again.WouldDo != l.WouldDo {
-				return fmt.Errorf("%s of %s, %s has the verdict %q, its figures give %q", l.Metric,
-					l.Output, l.WhereInWords(), l.Verdict, again.Verdict)
+				return fmt.Errorf("%s has the verdict %q, its figures give %q", l.Text(),
+					l.Verdict, again.Verdict)
 			}
 		}
 		count(l.Verdict)
@@ -76,15 +76,23 @@ func (s *Signoff) CheckVerdicts() error {
 	return nil
 }
 
-// checkReason compares the reason with the one that follows from rows and causes.
+// checkReason compares the reason with the one that follows from rows and causes, in the words of
+// this kerf.
 func (s *Signoff) checkReason() error {
-	if s.Explained == nil {
-		return nil // made before there were reasons
-	}
-	if want := s.WhyNot(); s.Reason != want {
-		return fmt.Errorf("the reason is %q, its rows give %q", s.Reason, want)
+	renewed := *s
+	renewed.RenewReason()
+	if s.Reason != renewed.Reason {
+		return fmt.Errorf("the reason is %q, its rows give %q", s.Reason, renewed.Reason)
 	}
 	return nil
+}
+
+// RenewReason puts the reason into the words of this kerf, as it follows from rows and causes: an
+// older kerf had other words. A sign-off from before there were reasons gets none.
+func (s *Signoff) RenewReason() {
+	if s.Explained != nil {
+		s.Reason = s.WhyNot()
+	}
 }
 
 // explained returns the figures from which a finding against the network as given follows.

@@ -50,7 +50,7 @@ type BlameRow struct {
 // blameRow is made of a blame, with or without a word.
 func blameRow(b *budget.Blame) *BlameRow {
 	row := &BlameRow{
-		Tightest: rowInWords(b.Row.RowName), MayReach: Finite(b.Row.MayReach),
+		Tightest: b.Row.Text(), MayReach: Finite(b.Row.MayReach),
 		FloatMayReach: Finite(b.Row.FloatMayReach),
 		Tolerance:     b.Row.Tolerance, On: b.Row.On(),
 	}
@@ -84,7 +84,7 @@ func forcedRow(f budget.Forced) ForcedRow {
 	row := ForcedRow{
 		What: f.What, Bits: f.Bits, Refused: f.Narrower, Tightest: newTightest(f.Tightest),
 		Of: f.Of, Units: append([]budget.ForcedUnit{}, f.Rows...), All: f.All,
-		RestMayReach: rest.MayReach, RestTightest: rest.RowInWords, RestRow: rest.Row,
+		RestMayReach: rest.MayReach, RestTightest: rest.RowText, RestRow: rest.Row,
 		RestUsed: Finite(f.RestUsed),
 	}
 	if len(f.Rows) > 1 {
@@ -138,7 +138,7 @@ func widthTable(title, bytes string, sign int, rows []WidthRow) Table {
 		t.Rows = append(t.Rows,
 			[]string{w.What, fmt.Sprintf("int%d", w.Bits), outcome,
 				Quantity(float64(sign*w.Saved), "B"), Optional(w.MayReach, show), show(w.Tolerance),
-				w.RowInWords})
+				w.text()})
 	}
 	return t
 }
@@ -178,7 +178,7 @@ func (s *Signoff) RoundingTable() Table {
 		}
 		show := shownAs(r.Row, r.On)
 		t.Rows = append(t.Rows, []string{r.Rounding, outcome, OptionalPercent(r.Distance),
-			Optional(r.MayReach, show), show(r.Tolerance), r.RowInWords})
+			Optional(r.MayReach, show), show(r.Tolerance), r.text()})
 	}
 	return t
 }

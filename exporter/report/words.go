@@ -192,16 +192,3 @@ func ShortHash(hash string) string {
 
 // Spaced returns the name of a metric, resource, part or item with blanks for underscores.
 func Spaced[T ~string](name T) string { return strings.ReplaceAll(string(name), "_", " ") }
-
-// RowText joins the names that a row is made of to the text that kerf explain takes: / stands
-// between names, and a backslash in front of a / or a backslash inside a name.
-func RowText(names ...string) string {
-	marked := make([]string, len(names))
-	for i, name := range names {
-		marked[i] = slashes.Replace(name)
-	}
-	return strings.Join(marked, "/")
-}
-
-// slashes marks what separates names, and the mark itself.
-var slashes = strings.NewReplacer(`\`, `\\`, "/", `\/`)

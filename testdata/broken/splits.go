@@ -113,7 +113,7 @@ func planSplit(d *draft, parts []*recording, peer string) (*split, error) {
 		s.passed++
 		rise := dataset.Compare(given, fixed, sliceOf(in, row), row.Metric).Rise
 		if rise > row.Tolerance {
-			s.broken = append(s.broken, fmt.Sprintf("%s %.1f %%", row.Describe(), 100*rise))
+			s.broken = append(s.broken, fmt.Sprintf("%s %.1f %%", row.Text(), 100*rise))
 		}
 	}
 	if peer != "" {

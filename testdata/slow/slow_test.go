@@ -194,7 +194,7 @@ func TestAutomaticWidthsHold(t *testing.T) {
 		if !w.Taken && w.Tightest.MayReach > w.Tightest.Tolerance {
 			refused++
 			t.Logf("int%d %s refused: %s may rise by %.2f %% of %.1f %%", w.Bits, w.What,
-				w.Tightest.Describe(), 100*w.Tightest.MayReach, 100*w.Tightest.Tolerance)
+				w.Tightest.Text(), 100*w.Tightest.MayReach, 100*w.Tightest.Tolerance)
 		}
 	}
 	if refused == 0 {

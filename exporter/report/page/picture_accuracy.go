@@ -66,7 +66,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 	var names []string
 	var errorRange, riseRange extent
 	for _, l := range rows {
-		names = append(names, l.WhereInWords())
+		names = append(names, l.WhereName())
 		errorRange.include(&l.Float, &l.Cut, &l.Fixed, errorLimit(&l), l.Recovered)
 		if l.ToleranceOn != budget.OnRise {
 			errorRange.include(l.FixedLow, l.FixedHigh)
@@ -99,7 +99,7 @@ func accuracyPicture(rows []report.LossRow) template.HTML {
 	d.text(key+12, 16, "", "limit")
 	for i, l := range rows {
 		y := top + float64(row*(float64(i)+0.5))
-		d.shortText(nameWidth, y+4, "end", l.WhereInWords(), nameWidth)
+		d.shortText(nameWidth, y+4, "end", l.WhereName(), nameWidth)
 		d.line(errors.from, y, errors.to, y, "grid")
 		d.line(rises.from, y, rises.to, y, "grid")
 		if l.ToleranceOn == budget.OnFixed {

@@ -48,7 +48,7 @@ func lossByUnitsPicture(rows []report.UnitRow) template.HTML {
 		at := x.at(float64(r.Units))
 		d.intervalUp(y, inPercent(r.RiseLow), inPercent(r.RiseHigh), at)
 		d.markWithTip("square", at, y.at(100**r.Rise), fmt.Sprintf("%d units: %s, %s in %s",
-			r.Units, report.OptionalPercent(r.Rise), r.Output, r.WhereInWords()))
+			r.Units, report.OptionalPercent(r.Rise), r.Output, r.WhereName()))
 	}
 	return d.markup()
 }
@@ -60,7 +60,7 @@ func lossByUnitsTable(f *report.FrontierInfo) report.Table {
 	for _, u := range f.ByUnits {
 		t.Rows = append(t.Rows, []string{fmt.Sprint(u.Units), report.OptionalPercent(u.Rise),
 			report.OptionalPercent(u.RiseLow), report.OptionalPercent(u.RiseHigh), u.Output,
-			u.WhereInWords()})
+			u.WhereName()})
 	}
 	return t
 }
