@@ -88,7 +88,8 @@ var (
 	asJoined = spelling{func(names []string) string { return strings.Join(names, "/") }, asListed.asked}
 
 	// asCopied is what is left of a name that stands in a table or a sentence: blanks for
-	// underscores, any case, the word region or scenario in front, a colon between the names.
+	// underscores, any case, the word region or scenario in front, a colon between the names, a line
+	// end in a cell that is wrapped.
 	asCopied = spelling{func(names []string) string { return fold(strings.Join(names, "/")) },
 		func(text string) string { return fold(strings.Join(splitRow(text), "/")) }}
 )
@@ -97,7 +98,7 @@ var (
 var placeWord = regexp.MustCompile(`(^|/)(region|scenario) `)
 
 func fold(text string) string {
-	text = strings.ReplaceAll(fault.Folded(text), ": ", "/")
+	text = strings.ReplaceAll(fault.Folded(strings.Join(strings.Fields(text), " ")), ": ", "/")
 	return placeWord.ReplaceAllString(text, "$1")
 }
 

@@ -368,7 +368,7 @@ var forms = []form{
 		`|after \d+ roundings no more are tried)\.`), "not_rounded", (*told).notRounded},
 	{known(`It is the cut of the choice before rounding, see number INT\.`), "cut_of_choice",
 		(*told).cutOfChoice},
-	{known(`It costs FIGURE more(?: although less is left: (.+ of .+) grows by FIGURE)?\.`),
+	{known(`It costs FIGURE more(?: although less is left: (.+/.+) grows by FIGURE)?\.`),
 		"costs_more", (*told).costsMore},
 	{known(`It costs the same, but INT B more\.`), "costs_same",
 		func(s *told, c *toldCandidate, m []string) string { return s.costs(c, "", m[1]) }},
@@ -594,8 +594,7 @@ func (s *told) figures(c *toldCandidate, wrong func(string, ...any)) {
 	for _, row := range c.Cost {
 		names, _ := row["broken"].([]any)
 		for _, name := range names {
-			resource := strings.ReplaceAll(name.(string), "_", " ")
-			broken = append(broken, fmt.Sprintf("%s of %s", resource, row["target"]))
+			broken = append(broken, fmt.Sprintf("%s/%s", row["target"], name))
 		}
 	}
 	if !slices.Equal(broken, s.broken(c)) {

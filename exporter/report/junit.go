@@ -3,6 +3,7 @@ package report
 import (
 	"encoding/xml"
 	"fmt"
+	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -77,8 +78,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		}
 		add("network as given", c.Place+": "+c.Kind, verdict, c.Text)
 	}
-	for _, l := range s.Loss {
-		where := l.WhereName()
+	for i, l := range s.Loss {
 		value := OptionalPercent(l.Rise)
 		if l.ToleranceOn == budget.OnFixed {
 			value = strings.TrimSpace(Significant(l.Fixed) + " " + l.Unit)
@@ -88,9 +88,11 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		if l.WouldDo > 0 {
 			message += fmt.Sprintf(", about %d would do", l.WouldDo)
 		}
-		name := where + ": " + Spaced(l.Metric)
-		if l.ToleranceOn == budget.OnRise {
-			name += " rise"
+		name := l.Text()
+		if slices.ContainsFunc(s.Loss[:i], func(earlier LossRow) bool {
+			return earlier.RowName == l.RowName && earlier.Verdict != ""
+		}) {
+			name += ", second tolerance"
 		}
 		add("accuracy of "+l.Output, name, l.Verdict, message)
 	}
@@ -98,7 +100,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		message := fmt.Sprintf("%s: %s, limit %s (%s)", c.Verdict, Quantity(c.Value, c.Unit),
 			c.limit(),
 			c.From)
-		add("cost on "+c.Target, Spaced(c.Resource), c.Verdict, message)
+		add("cost on "+c.Target, budget.CostText(c.Target, c.Resource), c.Verdict, message)
 	}
 	text, err := xml.MarshalIndent(all, "", "  ")
 	if err != nil {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"encoding/xml"
+	"slices"
 	"strings"
 	"testing"
 
@@ -15,6 +16,7 @@ func TestJUnit(t *testing.T) {
 	s.Verdict = budget.DoesNotFit
 	s.Loss[0].Verdict, s.Loss[0].Scenario = budget.NotEnough, `<"a&b">`
 	s.Cost[2].Verdict = budget.Fail
+	s.Loss = slices.Insert(s.Loss, 1, s.Loss[0])
 	text, err := s.JUnit()
 	if err != nil {
 		t.Fatal(err)
@@ -23,12 +25,15 @@ func TestJUnit(t *testing.T) {
 	if err := xml.Unmarshal(text, &got); err != nil {
 		t.Fatalf("%v\n%s", err, text)
 	}
-	if got.Tests != 3 || got.Failures != 3 || len(got.Suites) != 3 {
-		t.Errorf("%d tests, %d failures, %d suites; want 3 of each", got.Tests, got.Failures,
+	if got.Tests != 4 || got.Failures != 4 || len(got.Suites) != 3 {
+		t.Fatalf("%d tests, %d failures, %d suites; want 4, 4 and 3", got.Tests, got.Failures,
 			len(got.Suites))
 	}
-	if name := got.Suites[1].Cases[0].Name; name != `<"a&b">: rmse rise` {
-		t.Errorf("name %q", name)
+	names := []string{got.Suites[1].Cases[0].Name, got.Suites[1].Cases[1].Name,
+		got.Suites[2].Cases[0].Name}
+	if want := []string{`leakage/<"a&b">/rmse`, `leakage/<"a&b">/rmse, second tolerance`,
+		"m4/flash"}; !slices.Equal(names, want) {
+		t.Errorf("names %q, want %q", names, want)
 	}
 	if f := got.Suites[2].Cases[0].Failure; f == nil || f.Type != budget.Fail ||
 		!strings.Contains(f.Message, "2.9 KiB, limit 3.9 KiB") {
