@@ -207,3 +207,14 @@ func TestFilesWithoutEnd(t *testing.T) {
 		t.Errorf("a job without end on stdin: got %v", err)
 	}
 }
+
+// Scenarios that differ in spelling alone are a slip in one of the recordings, others are not.
+func TestOtherCase(t *testing.T) {
+	there := []string{"surge", "warm_up", "valve 1"}
+	for name, want := range map[string]string{"Surge": `; did you mean "surge"?`,
+		"warm up": `; did you mean "warm_up"?`, "valve 2": "", "calm": ""} {
+		if got := otherCase(name, there); got != want {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+	}
+}

@@ -72,12 +72,15 @@ func Closest(word string, known []string) []string {
 	var best []string
 	bestEdits, bestShared := 0, 0
 	a := []rune(Folded(word))
+	if slices.Contains(known, word) {
+		return nil // a word that is known is no slip
+	}
 	for _, k := range known {
 		b := []rune(Folded(k))
 		// Our choice: a slip changes at most a third of the letters of the known word, rounded
 		// up. Two letters that changed places count as two changes.
 		most := (len(b) + 2) / 3
-		if k == word || slices.Contains(best, k) || max(len(a)-len(b), len(b)-len(a)) > most {
+		if slices.Contains(best, k) || max(len(a)-len(b), len(b)-len(a)) > most {
 			continue
 		}
 		count, shared := 0, 0

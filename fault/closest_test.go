@@ -26,7 +26,7 @@ func TestClosest(t *testing.T) {
 		{"leakage", []string{"air"}, nil},
 		{"x", []string{"t"}, nil},
 		{"", []string{"a", "ab"}, nil},
-		{"same", []string{"same"}, nil}, // a word that is known is no slip
+		{"same", []string{"same", "sane"}, nil}, // a word that is known is no slip
 		{"a", nil, nil},
 		{strings.ToUpper(long), []string{long}, []string{long}},
 		{long + "y", []string{long}, nil},

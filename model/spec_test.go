@@ -140,6 +140,12 @@ func TestSpecsThatAreRefused(t *testing.T) {
 		{"unknown cell", []LayerSpec{{Name: "rnn", Cell: "GRU"}, dense, head}, ErrUnsupported,
 			`layer "rnn": unknown cell "GRU"`,
 			`known are "gru", "gru-reset-before", "lstm", "elman-tanh", "elman-relu"`},
+		{"cell in another case", []LayerSpec{{Name: "rnn", Cell: "GRU"}, dense, head},
+			ErrUnsupported, `layer "rnn": unknown cell "GRU"`, `did you mean "gru"?`},
+		{"activation with a slip", []LayerSpec{rnn, {Name: "dense", Activation: "relu6"}, head},
+			ErrUnsupported, `layer "dense": unknown activation "relu6"`, `did you mean "relu"?`},
+		{"module with a slip", []LayerSpec{rnn, dense, {Name: "Head"}}, ErrUnsupported,
+			`layer "Head": the file has no module of this name`, `did you mean "head"?`},
 		{"unknown activation", []LayerSpec{rnn, {Name: "dense", Activation: "gelu"}, head},
 			ErrUnsupported,
 			`layer "dense": unknown activation "gelu"`, `known are "identity", "relu", "tanh", ` +

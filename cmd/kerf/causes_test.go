@@ -80,7 +80,8 @@ func TestFailuresKeepTheirCause(t *testing.T) {
 			"again from the training program", []error{model.ErrFormat, zip.ErrFormat}, nil},
 		{"bad TOML value", replace("job.toml", `"64 MHz"`, `"64 Mhz"`),
 			`job.toml:26:9: target.clock: "64 Mhz": unknown unit "Mhz"`, true,
-			"upper and lower case matter: write MHz", nil, []func(error) bool{
+			`did you mean "MHz"? write a number and a unit, such as "64 MHz"; units: Hz, kHz, ` +
+				`MHz, GHz`, nil, []func(error) bool{
 				func(err error) bool {
 					var outer, inner *fault.Error
 					return errors.As(err, &outer) && errors.As(outer.Cause, &inner) &&
