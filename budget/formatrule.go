@@ -33,7 +33,9 @@ func (f FormatRule) Check() error {
 		widths    map[string][]int
 	}{{"weights", f.Weights, weightWidths}, {"state", f.State, stateWidths}} {
 		if of.widths[of.word] == nil {
-			known := slices.DeleteFunc(sortedKeys(of.widths), func(w string) bool { return w == "" })
+			known := slices.DeleteFunc(sortedKeys(of.widths), func(w string) bool {
+				return w == ""
+			})
 			return fault.New(fmt.Sprintf("%s = %q is not available", of.key, of.word),
 				fault.DidYouMeanOr(of.word, known, "weights are int4, int8 or int16, the state is "+
 					"int16 or int32; what is left out is chosen"))

@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -91,7 +92,8 @@ func totals(rows []Cost) []Cost {
 // checkMemory refuses targets that no part of their profile can be.
 func (in *Inputs) checkMemory(i int, t Target) error {
 	if t.WeightsIn != "" && t.WeightsIn != inFlash && t.WeightsIn != inRAM {
-		return in.Job.at(`weights_in = "flash", or "ram" if they are copied at start`,
+		return in.Job.at(fault.DidYouMeanOr(t.WeightsIn, []string{inFlash, inRAM},
+			`weights_in = "flash", or "ram" if they are copied at start`),
 			fmt.Sprintf("weights cannot be in %q", t.WeightsIn), "target", i, "weights_in")
 	}
 	if w := t.FlashWait; w != nil {

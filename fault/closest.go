@@ -16,6 +16,8 @@ const (
 	// longestCompared is the length in characters up to which names are compared letter by letter,
 	// as long as a name may be: the work grows with the square of it.
 	longestCompared = 200
+	// shortestBeginning is the fewest characters that count as the beginning of a name.
+	shortestBeginning = 3
 )
 
 // DidYouMean returns a hint for a word that is none of the known words: the closest known words if
@@ -63,37 +65,56 @@ func Question(texts []string) string {
 	return "did you mean " + text + "?"
 }
 
-// Closest returns the known words from which a word can differ by a slip, three at most. A word
-// that differs by upper and lower case alone, or by a blank, an underscore or a hyphen for one
-// another, goes before all others. Of the others those with the least distance are returned, and
-// of those that are equally close the ones with the longest common beginning: "cortex-m4" leads to
-// "cortex-m4f" and not to "cortex-m3".
+// Closest returns the known words that may be meant by a word, three at most; none if the word is
+// known. Those are returned that differ by upper and lower case alone, or by a blank, an underscore
+// or a hyphen for one another; if there is none, those that begin with the word, unless they are
+// too many; else those from which the word can differ by a slip, see [nearest].
 func Closest(word string, known []string) []string {
+	if slices.Contains(known, word) {
+		return nil
+	}
+	key := Folded(word)
+	same := matching(known, func(k string) bool { return k == key })
+	if len(same) > 0 {
+		return same[:min(mostSuggested, len(same))]
+	}
+	longer := matching(known, func(k string) bool { return strings.HasPrefix(k, key) })
+	if n := len([]rune(key)); n >= shortestBeginning && len(longer) > 0 &&
+		len(longer) <= mostSuggested {
+		return longer
+	}
+	return nearest([]rune(key), known)
+}
+
+// matching returns the known words that match when they are folded, each once.
+func matching(known []string, matches func(folded string) bool) []string {
+	var all []string
+	for _, k := range known {
+		if matches(Folded(k)) && !slices.Contains(all, k) {
+			all = append(all, k)
+		}
+	}
+	return all
+}
+
+// nearest returns the known words that have the least distance from a word that is folded, and of
+// those that are equally close the ones with the longest common beginning, three at most.
+func nearest(word []rune, known []string) []string {
 	var best []string
 	bestEdits, bestShared := 0, 0
-	a := []rune(Folded(word))
-	if slices.Contains(known, word) {
-		return nil // a word that is known is no slip
-	}
 	for _, k := range known {
-		b := []rune(Folded(k))
+		folded := []rune(Folded(k))
+		n := len(folded)
 		// Our choice: a slip changes at most a third of the letters of the known word, rounded
 		// up. Two letters that changed places count as two changes.
-		most := (len(b) + 2) / 3
-		if slices.Contains(best, k) || max(len(a)-len(b), len(b)-len(a)) > most {
+		most := (n + 2) / 3
+		if slices.Contains(best, k) || n > longestCompared ||
+			max(len(word)-n, n-len(word)) > most {
 			continue
 		}
-		count, shared := 0, 0
-		if !slices.Equal(a, b) {
-			if len(b) > longestCompared {
-				continue
-			}
-			if count, shared = edits(a, b), sharedBeginning(a, b); count > most ||
-				count == len(b) {
-				continue // nothing of the word is left
-			}
-		}
+		count, shared := edits(word, folded), sharedBeginning(word, folded)
 		switch {
+		case count > most || count == n: // or nothing of the known word is left
 		case len(best) == 0 || count < bestEdits || count == bestEdits && shared > bestShared:
 			best, bestEdits, bestShared = []string{k}, count, shared
 		case count == bestEdits && shared == bestShared && len(best) < mostSuggested:

@@ -28,6 +28,11 @@ func TestClosest(t *testing.T) {
 		{"", []string{"a", "ab"}, nil},
 		{"same", []string{"same", "sane"}, nil}, // a word that is known is no slip
 		{"a", nil, nil},
+		{"Temp", []string{"temp_max_lag", "temp_min_lag", "wind"}, // the beginning of two
+			[]string{"temp_max_lag", "temp_min_lag"}},
+		{"exp", []string{"export", "explain", "help"}, []string{"export", "explain"}},
+		{"te", []string{"temp_max_lag"}, nil},
+		{"unit", []string{"unit_one", "unit_two", "unit_three", "unit_four"}, nil}, // of too many
 		{strings.ToUpper(long), []string{long}, []string{long}},
 		{long + "y", []string{long}, nil},
 	} {

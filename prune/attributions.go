@@ -3,6 +3,7 @@ package prune
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"math"
 	"path/filepath"
 	"slices"
@@ -306,7 +307,8 @@ func (b *rawScores) namedScenarios(t *dataset.Table) (func() (string, error), er
 			if !ok {
 				return "", t.Fail(sequence, fmt.Sprintf("attribution for the sequence %q, which "+
 					"the selection recordings do not hold", name),
-					"scores come from selection recordings")
+					fault.DidYouMeanOr(name, slices.Sorted(maps.Keys(of)),
+						"scores come from selection recordings"))
 			}
 			return found, nil
 		}, nil

@@ -106,7 +106,8 @@ func (v *validator) require(ok bool, path []any, hint, format string, args ...an
 func (v *validator) oneOf(value string, allowed []string, path ...any) {
 	key := path[len(path)-1]
 	v.require(value != "", path, "write one of: "+strings.Join(allowed, ", "), "%s is missing", key)
-	v.require(slices.Contains(allowed, value), path, fault.DidYouMean(value, allowed), "unknown %s %q",
+	v.require(slices.Contains(allowed, value), path, fault.DidYouMean(value, allowed),
+		"unknown %s %q",
 		key, value)
 }
 

@@ -107,7 +107,8 @@ func (c *checker) table(t reflect.Type, v any, n *node, path string) {
 			if path != "" {
 				where = " in " + path
 			}
-			c.report(child.key, fault.DidYouMean(key, sortedKeys(fields)), "unknown key %q%s", key, where)
+			c.report(child.key, fault.DidYouMean(key, sortedKeys(fields)), "unknown key %q%s", key,
+				where)
 			continue
 		}
 		c.check(kind, value, child, strings.TrimPrefix(path+"."+key, "."))

@@ -160,8 +160,9 @@ func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 		})
 		if i < 0 {
 			return nil, fault.New(fmt.Sprintf("--features: unknown feature %q", name),
-				fault.DidYouMeanOr(name, dataset.FeatureNames(in.Float.Features), `features.csv declares them; `+
-					`one that holds a comma stands in quotes, '"a, b",c'`))
+				fault.DidYouMeanOr(name, dataset.FeatureNames(in.Float.Features),
+					`features.csv declares them; `+
+						`one that holds a comma stands in quotes, '"a, b",c'`))
 		}
 		kept = append(kept, i)
 	}

@@ -85,11 +85,13 @@ var (
 		func(text string) string { return text }}
 
 	// asJoined has none.
-	asJoined = spelling{func(names []string) string { return strings.Join(names, "/") }, asListed.asked}
+	asJoined = spelling{func(names []string) string {
+		return strings.Join(names, "/")
+	}, asListed.asked}
 
 	// asCopied is what is left of a name that stands in a table or a sentence: blanks for
-	// underscores, any case, the word region or scenario in front, a colon between the names, a line
-	// end in a cell that is wrapped.
+	// underscores, any case, the word region or scenario in front, a colon between the names, a
+	// line end in a cell that is wrapped.
 	asCopied = spelling{func(names []string) string { return fold(strings.Join(names, "/")) },
 		func(text string) string { return fold(strings.Join(splitRow(text), "/")) }}
 )

@@ -337,8 +337,8 @@ func near(text string, v float64, digits int) bool {
 	return math.Abs(number(text)-v) <= 0.5001*math.Pow(10, first-float64(digits)+1)
 }
 
-// known compiles a sentence: ROW is the name of a row, FIGURE a number with or without %, INT a whole
-// number.
+// known compiles a sentence: ROW is the name of a row, FIGURE a number with or without %, INT a
+// whole number.
 func known(parts ...string) *regexp.Regexp {
 	words := strings.NewReplacer(
 		"ROW", `(\w+/.+?/\w+)`,

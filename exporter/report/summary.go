@@ -131,7 +131,8 @@ func (c *Comparison) changeTable() Table {
 	}
 	for _, r := range c.Cost {
 		if r.Outcome != Same {
-			add(budget.CostText(r.Target, r.Resource), Optional(r.Old, r.show), Optional(r.New, r.show),
+			add(budget.CostText(r.Target, r.Resource), Optional(r.Old, r.show),
+				Optional(r.New, r.show),
 				r.shownChange(), string(r.Outcome))
 		}
 	}

@@ -93,14 +93,18 @@ func TestSumsGiveTheErrors(t *testing.T) {
 		{"", func(s *Signoff) { s.Sums.Rows = append(s.Sums.Rows, SumsRow{Metric: "later"}) }},
 		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Loss[0].Fixed *= 1.000001 }},
 		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Loss[0].Float *= 1.000001 }},
-		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Sums.Rows[0].Fixed[11] *= 1.00001 }},
+		{"leakage/all/rmse does not follow", func(s *Signoff) {
+			s.Sums.Rows[0].Fixed[11] *= 1.00001
+		}},
 		{"leakage/all/rmse does not follow", func(s *Signoff) { s.Sums.Rows = nil }},
 		{"leakage/calm/rmse does not follow", func(s *Signoff) {
 			row := s.Loss[0]
 			row.Scenario = "calm"
 			s.Loss = append(s.Loss, row)
 		}},
-		{"leakage/all/rmse cannot be: not one sum", func(s *Signoff) { s.Sums.Rows[0].Float = nil }},
+		{"leakage/all/rmse cannot be: not one sum", func(s *Signoff) {
+			s.Sums.Rows[0].Float = nil
+		}},
 		{"cannot be: not one scenario", func(s *Signoff) { s.Sums.ScenarioOf = []int{0, 1} }},
 	} {
 		s := smallSignoff()
