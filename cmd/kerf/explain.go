@@ -47,7 +47,7 @@ a folder, a signoff.json, or - for one on stdin.`,
 		if len(args) == 1 {
 			return listRows(s), nil
 		}
-		return namedRows(s, args[1], cmd.CommandPath()+" "+inShell(args[0]))
+		return namedRows(s, args[1], cmd.CommandPath()+" "+shellWord(args[0]))
 	})
 	return cmd
 }

@@ -173,19 +173,7 @@ func question(names []string, again string) string {
 	const most = 3 // our choice, as in [fault.Closest]
 	var quoted []string
 	for _, name := range names[:min(most, len(names))] {
-		quoted = append(quoted, inShell(name))
+		quoted = append(quoted, shellWord(name))
 	}
 	return strings.TrimSpace(fault.Question(quoted) + " " + again + " lists the rows")
-}
-
-// plainInShell matches a word that a shell takes as it is: without the characters that quote or
-// separate, or that stand for files (POSIX.1-2017, Shell and Utilities 2.2).
-var plainInShell = regexp.MustCompile(`^[A-Za-z0-9_./:@%+,-]+$`)
-
-// inShell returns a word as a POSIX shell reads it.
-func inShell(word string) string {
-	if plainInShell.MatchString(word) {
-		return word
-	}
-	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
 }

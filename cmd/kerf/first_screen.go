@@ -57,7 +57,7 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 	line := func(text string, most int) { fmt.Fprintln(b, p.wrapUpTo(text, 2, most)) }
 	line(fmt.Sprintf("Sign-off: %s (kerf %s), handoff: %s", s.Name, s.Kerf, r.handoff), 2)
 	// what explains a row is the next command
-	verdict := strings.Replace(s.VerdictLine(), "; see kerf explain, row "+r.firstRow(), "", 1)
+	verdict := strings.Replace(s.VerdictLine(), "; see kerf explain (", " (", 1)
 	if strings.Count(p.wrap(verdict, 2), "\n") >= verdictLines {
 		verdict = fmt.Sprintf("Verdict: %s: %s.", s.Verdict, s.Reason)
 	}
@@ -101,7 +101,7 @@ func lossScreen(rows []report.JudgedRow, all int) report.Table {
 	for _, row := range rows {
 		t.Rows = append(t.Rows, []string{report.ShortVerdict(row.Verdict),
 			report.UsedPercent(row.Used), row.UpTo, row.Limit, row.Given, row.Value,
-			strings.TrimSuffix(row.Name+", "+row.Unit, ", ")})
+			row.Name + ", " + row.Metric})
 	}
 	return t
 }

@@ -11,7 +11,8 @@ import (
 // JudgedRow is a row of the accuracy or of the cost that has a verdict, as short tables show it.
 type JudgedRow struct {
 	Name    string   // as kerf explain takes it
-	Unit    string   // of Given and Value of a row of the accuracy; empty for a share
+	Metric  string   // with its unit; empty for a row of the cost
+	Row     string   // the name in full: with the metric behind it
 	Given   string   // of the network as given, or uncut
 	Value   string   // of the integer network
 	UpTo    string   // what the limit is compared with: a value, or an end of its interval
@@ -37,7 +38,8 @@ func (s *Signoff) JudgedLoss() []JudgedRow {
 // judgedLoss is made of a row of the accuracy.
 func judgedLoss(l *LossRow) JudgedRow {
 	show := l.show()
-	return JudgedRow{Name: l.Text(), Unit: l.Unit,
+	return JudgedRow{Name: l.PlaceText(), Metric: l.metricAndUnit(),
+		Row:   l.Text(),
 		Given: show(l.Float), Value: show(l.Fixed), UpTo: cmp.Or(l.upTo(), show(l.Fixed)),
 		IsRise: l.ToleranceOn == budget.OnRise && !l.Metric.IsShare(), Limit: l.limit(),
 		Used: l.Used(), Kind: l.Kind, Verdict: l.Verdict}
@@ -58,6 +60,7 @@ func (s *Signoff) JudgedCost() []JudgedRow {
 func judgedCost(c *CostRow) JudgedRow {
 	value := Quantity(c.Value, c.Unit)
 	return JudgedRow{Name: budget.CostText(c.Target, c.Resource),
+		Row:   budget.CostText(c.Target, c.Resource),
 		Given: Quantity(c.Before, c.Unit), Value: value, UpTo: value, Limit: c.limit(),
 		Used: c.Used(), Kind: c.Kind, Verdict: c.Verdict}
 }

@@ -63,7 +63,7 @@ func (s *Signoff) tightestTable() Table {
 		"verdict"}, Numbers: 1, Words: 1}
 	rows := tightestFirst(append(s.JudgedLoss(), s.JudgedCost()...))
 	for _, r := range rows[:min(tightestRows, len(rows))] {
-		t.Rows = append(t.Rows, []string{r.Name, r.UpTo, r.Limit, UsedPercent(r.Used),
+		t.Rows = append(t.Rows, []string{r.Row, r.UpTo, r.Limit, UsedPercent(r.Used),
 			ShortVerdict(r.Verdict)})
 	}
 	return t
