@@ -100,7 +100,8 @@ var (
 var placeWord = regexp.MustCompile(`(^|/)(region|scenario) `)
 
 func fold(text string) string {
-	text = strings.ReplaceAll(fault.Folded(strings.Join(strings.Fields(text), " ")), ": ", "/")
+	text = strings.Join(strings.Fields(fault.Folded(text)), " ")
+	text = strings.NewReplacer(": ", "/", "/ ", "/").Replace(text)
 	return placeWord.ReplaceAllString(text, "$1")
 }
 

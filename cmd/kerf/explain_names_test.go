@@ -78,6 +78,7 @@ func TestNamedRows(t *testing.T) {
 		{asked: "cortex-m4f/flash: front end", explained: []string{"cortex-m4f/flash/front_end"}},
 		{asked: "leakage/air masks\n     leakage/rmse",
 			explained: []string{"leakage/air masks leakage/rmse"}},
+		{asked: "leakage/\n  warm_\n  up/rmse", explained: []string{"leakage/warm_up/rmse"}},
 		{asked: "LEAKAGE/Warm_Up", explained: []string{"leakage/warm_up/rmse"}},
 		// the spelling as it is goes before all others
 		{asked: "air/Surge", explained: []string{"air/Surge/rmse"}},

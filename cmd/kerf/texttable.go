@@ -201,8 +201,8 @@ func columnWidth(t report.Table, c int) int {
 // leastText is the narrowest column in which broken text can be read.
 const leastText = 12
 
-// broken breaks a cell into lines of a width: between words; where a word is longer, behind a
-// sign in its second half that joins words, and else anywhere.
+// broken breaks a cell into lines of a width: between words, and where a word is longer as
+// [brokenWord] does.
 func broken(text string, width int) string {
 	var lines []string
 	line := ""
@@ -214,18 +214,27 @@ func broken(text string, width int) string {
 		if line != "" {
 			lines = append(lines, line)
 		}
-		for utf8.RuneCountInString(word) > width {
-			runes := []rune(word)
-			at := width
-			if joint := strings.LastIndexAny(string(runes[:width]), "_/-,"); 2*joint > width {
-				at = utf8.RuneCountInString(word[:joint]) + 1
-			}
-			lines = append(lines, string(runes[:at]))
-			word = string(runes[at:])
-		}
-		line = word
+		pieces := brokenWord(word, width)
+		lines = append(lines, pieces[:len(pieces)-1]...)
+		line = pieces[len(pieces)-1]
 	}
 	return strings.Join(append(lines, line), "\n")
+}
+
+// brokenWord breaks a word into pieces of a width: behind a sign in its second half that joins
+// words, and else anywhere.
+func brokenWord(word string, width int) []string {
+	var pieces []string
+	for utf8.RuneCountInString(word) > width {
+		runes := []rune(word)
+		at := width
+		if joint := strings.LastIndexAny(string(runes[:width]), "_/-,"); 2*joint > width {
+			at = utf8.RuneCountInString(word[:joint]) + 1
+		}
+		pieces = append(pieces, string(runes[:at]))
+		word = string(runes[at:])
+	}
+	return append(pieces, word)
 }
 
 // wrapUpTo is wrap with at most so many lines: dots stand where a longer text ends.
@@ -242,23 +251,29 @@ func (p page) wrapUpTo(text string, indent, most int) string {
 	return strings.Join(append(lines[:most-1], strings.TrimRight(string(last), " ")+dots), "\n")
 }
 
-// wrap breaks a text at spaces into lines of the page's width; lines after the first are indented.
+// wrap breaks a text at spaces into lines of the page's width, and a word that is longer than a
+// line as [brokenWord] does; lines after the first are indented.
 func (p page) wrap(text string, indent int) string {
 	text = report.Visible(text)
 	var b strings.Builder
-	column := 0
+	column, longest := 0, p.width-indent
+	if longest < leastText {
+		longest = len(text) // of a page that has no width
+	}
 	for i, word := range unbroken(text) {
-		switch {
-		case i == 0:
-		case column+1+utf8.RuneCountInString(word) > p.width:
-			b.WriteString("\n" + strings.Repeat(" ", indent))
-			column = indent
-		default:
-			b.WriteByte(' ')
-			column++
+		for k, piece := range brokenWord(word, longest) {
+			switch {
+			case i == 0 && k == 0:
+			case k > 0 || column+1+utf8.RuneCountInString(piece) > p.width:
+				b.WriteString("\n" + strings.Repeat(" ", indent))
+				column = indent
+			default:
+				b.WriteByte(' ')
+				column++
+			}
+			b.WriteString(piece)
+			column += utf8.RuneCountInString(piece)
 		}
-		b.WriteString(word)
-		column += utf8.RuneCountInString(word)
 	}
 	return b.String()
 }
