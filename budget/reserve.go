@@ -99,10 +99,6 @@ func (in *Inputs) measureConstant(rec *dataset.Recordings) *dataset.Score {
 	return dataset.Measure(in.constant(), rec, in.Regions)
 }
 
-// MayUse returns the share of its tolerance that a row may reach on the sign-off recordings; above
-// 1 the row breaks the tolerance.
-func (l *Loss) MayUse() float64 { return 1 + l.used() }
-
 // used returns the share of its tolerance that a row may reach, less 1: above 0 the row breaks the
 // tolerance.
 func (l *Loss) used() float64 {

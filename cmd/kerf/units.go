@@ -90,8 +90,7 @@ func sizeLines(sizes []budget.Size) report.Table {
 			mark = ">"
 		}
 		if s.Tightest.Judged {
-			share := s.Tightest.MayUse()
-			used, bar = report.UsedPercent(report.Finite(share)), usedBar(share)
+			used, bar = report.UsedPercent(report.Finite(s.Used)), usedBar(s.Used)
 		}
 		t.Rows = append(t.Rows, []string{mark, sizeName(s), words(s), used, bar,
 			report.Percent(s.Share), outcome(s)})
