@@ -200,7 +200,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 	}
 	r.warnSingle(pl)
 	r.warnBlocks()
-	if row := r.Cut.Start; row.Judged && row.givenBreaks() && !math.IsInf(row.FloatMayReach, 1) {
+	if row := r.Cut.Start; row.Judged && row.GivenBreaks() && !math.IsInf(row.FloatMayReach, 1) {
 		reach := row.apart(row.FloatMayReach, row.Allowed())
 		add("the network as given itself may reach %s on the selection recordings, "+
 			"tolerance %s (%s): such a row may get 1 %% worse, no more", reach[0], reach[1],

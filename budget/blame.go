@@ -40,7 +40,7 @@ func (r *Result) blame(pl *Planner) *Blame {
 	worst := broken[0]
 	for _, l := range broken[1:] {
 		worse := l.used() > worst.used()
-		if given := l.givenBreaks(); given != worst.givenBreaks() {
+		if given := l.GivenBreaks(); given != worst.GivenBreaks() {
 			worse = !given
 		}
 		if worse {
@@ -51,7 +51,7 @@ func (r *Result) blame(pl *Planner) *Blame {
 	if math.IsInf(worst.FloatMayReach, 1) {
 		return nil // one selection sequence says nothing of others, which is said elsewhere
 	}
-	if worst.givenBreaks() {
+	if worst.GivenBreaks() {
 		return b
 	}
 	least := worst.MayReach
@@ -76,8 +76,8 @@ func (b *Blame) RowMayReach(s WidthStep) float64 {
 	return s.row(b.Row).MayReach
 }
 
-// givenBreaks reports whether the network as given does not keep the tolerance of a row either.
-func (l Loss) givenBreaks() bool { return l.FloatMayReach > l.Allowed() }
+// GivenBreaks reports whether the network as given does not keep the tolerance of a row either.
+func (l Loss) GivenBreaks() bool { return l.FloatMayReach > l.Allowed() }
 
 // sameRow reports whether two rows are about the same.
 func (l Loss) sameRow(o Loss) bool {
@@ -87,7 +87,7 @@ func (l Loss) sameRow(o Loss) bool {
 // String is the blame in a sentence.
 func (b *Blame) String() string {
 	row := b.Row.figure()
-	if b.Row.givenBreaks() {
+	if b.Row.GivenBreaks() {
 		text := b.Row.apart(b.Row.MayReach, b.Row.Allowed(), b.Row.FloatMayReach)
 		return fmt.Sprintf("no word is to blame: on the selection recordings the network as "+
 			"given itself may reach %s in %s, tolerance %s, and the choice %s", text[2], row,

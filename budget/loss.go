@@ -30,7 +30,7 @@ type Loss struct {
 	// fraction or unit of the output; of the explained share the least, of all others the most
 	Tolerance float64
 	Verdict   Verdict // Pass, Fail, NotEnough; empty when not judged
-	// with NotEnough: about how many sequences would do; 0 when that cannot be said
+	// with NotEnough: how many sequences are needed at least, as far as these tell; 0 when that cannot be said
 	WouldDo int
 
 	// What the row may show on the sign-off recordings, as its tolerance has it, see signoffReach,
@@ -154,7 +154,7 @@ func (l *Loss) Explain() string {
 	case l.Verdict == NotEnough && l.Sequences == 0:
 		return fmt.Sprintf("%s: there are no sign-off recordings of the scenario", l.Text())
 	case l.Verdict == NotEnough && l.WouldDo > 0:
-		return fmt.Sprintf("%s: %s not enough for a verdict; about %d would do", l.Text(),
+		return fmt.Sprintf("%s: %s not enough for a verdict; at least %d are needed", l.Text(),
 			few(l.Sequences), l.WouldDo)
 	case l.Verdict == NotEnough:
 		return fmt.Sprintf("%s: %s not enough for a verdict", l.Text(), few(l.Sequences))

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"kerf/dataset"
@@ -231,7 +232,7 @@ func (l *Loss) reaches() string {
 		return "what " + what + " may reach cannot be told"
 	case math.IsInf(l.MayReach, 1):
 		return what + " cannot be told from one selection sequence"
-	case l.givenBreaks():
+	case l.GivenBreaks():
 		text := l.apart(l.MayReach, l.Allowed(), l.FloatMayReach)
 		return fmt.Sprintf("%s may reach %s, tolerance %s, where the network as given reaches %s",
 			what, text[0], text[1], text[2])
@@ -270,12 +271,22 @@ func (l *Loss) apart(values ...float64) []string {
 // show prints a value that is compared with the tolerance of a row.
 func (l *Loss) show(v float64, digits int) string {
 	if l.Relative && l.Metric.IsShare() {
-		return fmt.Sprintf("%.*g points", digits, 100*v)
+		return plainFigure(100*v, digits) + " points"
 	}
 	if l.Relative || l.Metric == dataset.Explained {
-		return fmt.Sprintf("%.*g %%", digits, 100*v)
+		return plainFigure(100*v, digits) + " %"
 	}
-	return fmt.Sprintf("%.*g", digits, v)
+	return plainFigure(v, digits)
+}
+
+// plainFigure prints a value with so many digits; a large one as a whole number without a power of
+// ten.
+func plainFigure(v float64, digits int) string {
+	text := strconv.FormatFloat(v, 'g', digits, 64)
+	if strings.Contains(text, "e+") && math.Abs(v) < 1e9 {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	return text
 }
 
 // shareOfTolerance prints which share of a tolerance is used, so that what is broken is seen to be.

@@ -256,7 +256,7 @@ func (m *Remedy) Tolerance() string {
 	}
 	text := m.Tightest.apart(m.Tightest.MayReach, m.Tightest.Tolerance, m.Tightest.FloatMayReach)
 	switch {
-	case m.Within && m.Tightest.givenBreaks():
+	case m.Within && m.Tightest.GivenBreaks():
 		return fmt.Sprintf("broken as given: may reach %s, tolerance %s, as given %s", text[0],
 			text[1], text[2])
 	case m.Within:

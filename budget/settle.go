@@ -225,6 +225,12 @@ type startEffect struct {
 func (e *startEffect) String() string {
 	value, _ := e.with.JudgedValue()
 	later, _ := e.without.JudgedValue()
+	if e.with.Verdict == e.without.Verdict {
+		return fmt.Sprintf("behave unlike the rest: %s is %s with them and %s without (tolerance "+
+			"%s, %s either way); [recordings] settle = \"%s\" leaves them out of every judgement",
+			e.with.figure(), e.with.show(value, 3), e.without.show(later, 3),
+			e.with.show(e.with.Allowed(), 3), e.with.Verdict, steps(e.steps))
+	}
 	return fmt.Sprintf("behave unlike the rest and decide: %s is %s with them (tolerance %s, %s), "+
 		"%s without (%s); [recordings] settle = \"%s\" leaves them out of every judgement",
 		e.with.figure(), e.with.show(value, 3), e.with.show(e.with.Allowed(), 3), e.with.Verdict,

@@ -111,7 +111,11 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 		}
 		e.facts = append(e.facts,
 			[]string{"limit", fmt.Sprintf("%s on %s, set by %s", limitText, on, l.From)})
-		e.facts = append(e.facts, used(l.Used(), "tolerance, by the upper end of the interval"))
+		of := "tolerance, by the upper end of the interval"
+		if l.Metric == dataset.MaxError {
+			of = "tolerance"
+		}
+		e.facts = append(e.facts, used(l.Used(), of))
 	}
 	e.Why = lossWhy(l)
 	return e

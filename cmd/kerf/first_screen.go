@@ -43,12 +43,27 @@ func (r *signoffResult) firstScreen(w io.Writer, p page) error {
 			_, err := io.WriteString(w, b.String())
 			return err
 		}
-		if nLoss > nCost {
+		if isLossFirst(loss[:nLoss], cost[:nCost]) {
 			nLoss--
 		} else {
 			nCost--
 		}
 	}
+}
+
+// isLossFirst reports whether the next row that is left out is one of the accuracy: the last row of
+// each table is kept, a row that does not pass longer than one that does, and else the table with
+// more rows gives one.
+func isLossFirst(loss, cost []report.JudgedRow) bool {
+	if len(loss) <= 1 || len(cost) <= 1 {
+		return len(cost) <= 1
+	}
+	lossPasses := loss[len(loss)-1].Verdict == budget.Pass
+	costPasses := cost[len(cost)-1].Verdict == budget.Pass
+	if lossPasses != costPasses {
+		return lossPasses
+	}
+	return len(loss) > len(cost)
 }
 
 // screen writes the first screen with the given tables.
@@ -57,7 +72,10 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 	line := func(text string, most int) { fmt.Fprintln(b, p.wrapUpTo(text, 2, most)) }
 	line(fmt.Sprintf("Sign-off: %s (kerf %s), handoff: %s", s.Name, s.Kerf, r.handoff), 2)
 	// what explains a row is the next command
-	verdict := strings.Replace(s.VerdictLine(), "; see kerf explain (", " (", 1)
+	verdict := s.VerdictLine()
+	for _, see := range []string{"kerf explain", s.RemedyCommand()} {
+		verdict = strings.Replace(verdict, "; see "+see+" (", " (", 1)
+	}
 	if strings.Count(p.wrap(verdict, 2), "\n") >= verdictLines {
 		verdict = fmt.Sprintf("Verdict: %s: %s.", s.Verdict, s.Reason)
 	}
@@ -101,9 +119,18 @@ func lossScreen(rows []report.JudgedRow, all int) report.Table {
 	for _, row := range rows {
 		t.Rows = append(t.Rows, []string{report.ShortVerdict(row.Verdict),
 			report.UsedPercent(row.Used), row.UpTo, row.Limit, row.Given, row.Value,
-			row.Name + ", " + row.Metric})
+			nameAndUnit(&row)})
 	}
 	return t
+}
+
+// nameAndUnit returns the name of a row of the accuracy as kerf explain takes it, with the unit of
+// its values in brackets behind it.
+func nameAndUnit(row *report.JudgedRow) string {
+	if row.Unit == "" {
+		return row.Row
+	}
+	return fmt.Sprintf("%s (%s)", row.Row, row.Unit)
 }
 
 // costScreen shows some rows of the cost, of so many.
@@ -157,20 +184,18 @@ func (r *signoffResult) next() string {
 	handoff := shellWord(r.handoff)
 	all := fmt.Sprintf("kerf show %s --all (with %s)", handoff,
 		report.Plural(len(r.Warnings), "note"))
-	if row := r.firstRow(); row != "" {
-		return fmt.Sprintf("kerf explain %s %s; %s", handoff, shellWord(row), all)
+	broken := func(rows []report.JudgedRow) bool {
+		return len(rows) > 0 && rows[0].Verdict != budget.Pass
+	}
+	switch loss, cost := r.JudgedLoss(), r.JudgedCost(); {
+	case len(r.Causes) > 0 && r.Checked == "":
+		return all
+	case broken(cost):
+		return r.RemedyCommand() + "; " + all
+	case broken(loss):
+		return fmt.Sprintf("kerf explain %s %s; %s", handoff, shellWord(loss[0].Name), all)
 	}
 	return all
-}
-
-// firstRow names the first row that does not pass; empty where all do.
-func (r *signoffResult) firstRow() string {
-	for _, row := range append(r.JudgedLoss(), r.JudgedCost()...) {
-		if row.Verdict != budget.Pass {
-			return row.Name
-		}
-	}
-	return ""
 }
 
 // shellWord returns a text such that a POSIX shell takes it for one word (POSIX.1-2017, Shell

@@ -162,8 +162,8 @@ func sentences(r *ranked) []string {
 				share(prune.LittleShare))
 		}
 	}
-	little("hardware team", "channel", "its sensor may not be needed", r.channels)
-	little("front end", "kind", "the code that computes it may go", r.kinds)
+	little("hardware team", "channel", "plan tries without it", r.channels)
+	little("front end", "kind", "plan tries without them", r.kinds)
 	a := r.features.Agree()
 	least, first, second := math.Inf(1), 0, 0
 	for i, row := range a.Correlation {

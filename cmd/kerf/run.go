@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -161,7 +162,29 @@ Start with: kerf demo`,
 		a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(),
 		a.targetsCommand(), a.versionCommand(), a.wordsTopic())
 	addCompletions(root)
+	root.SetHelpCommand(helpCommand(root))
 	return root
+}
+
+// helpCommand prints the help of a command or a page of the help, and refuses what is neither.
+func helpCommand(root *cobra.Command) *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Help about a command",
+		RunE: func(_ *cobra.Command, args []string) error {
+			cmd, rest, err := root.Find(args)
+			if err != nil || len(rest) > 0 {
+				topic := strings.Join(args, " ")
+				var names []string
+				for _, c := range root.Commands() {
+					names = append(names, c.Name())
+				}
+				return fault.New(fmt.Sprintf("there is no help on %q", topic),
+					fault.DidYouMeanOr(topic, names, "kerf help lists the commands"))
+			}
+			return cmd.Help()
+		},
+	}
 }
 
 // noArguments refuses arguments, of a command that groups others as unknown commands.

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 )
 
 // BuildTarget is what compiling for one target of the job takes.
@@ -15,6 +16,9 @@ type BuildTarget struct {
 	Core     string `json:"compiler_flags"` // select the core; for the toolchain, not the fragment
 	Optimise string `json:"optimise"`       // compiler options that the estimates hold for
 	InRAM    bool   `json:"weights_in_ram"` // weights are copied to RAM at start
+	// Compiler is GCC with the version that the estimates of code, stack and cycles hold for; empty
+	// in a file of an older kerf.
+	Compiler string `json:"compiler,omitempty"`
 }
 
 // buildName matches the characters that CMake or Make do not take literally.
@@ -27,10 +31,16 @@ func BuildTargets(in *budget.Inputs) []BuildTarget {
 		name := buildName.ReplaceAllString(t.Name, "_")
 		if !slices.ContainsFunc(all, func(b BuildTarget) bool { return b.Name == name }) {
 			all = append(all, BuildTarget{name, plainOptions(t.Core.CompilerFlags),
-				plainOptions(t.Core.Optimise), t.WeightsInRAM()})
+				plainOptions(t.Core.Optimise), t.WeightsInRAM(), gcc(t.Core.ISA)})
 		}
 	}
 	return all
+}
+
+// gcc names the compiler of the programs that the estimates for an instruction set were fitted to.
+func gcc(isa string) string {
+	program, _, _ := strings.Cut(cost.EstimateOrigin(isa).Compiler, ":")
+	return "GCC" + program[strings.LastIndex(program, " "):]
 }
 
 // plainOptions returns the plain compiler options of a text. It drops all else, because profiles of

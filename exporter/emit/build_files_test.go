@@ -22,7 +22,8 @@ func TestBuildFragments(t *testing.T) {
 	}
 	n := randomnet.All()[0]
 	program := randomProgram(t, randomnet.Seeded(7), n)
-	all := []BuildTarget{{"host", "", "-O1 -fno-tree-ter", false}, {"copied", "", "-O2", true}}
+	all := []BuildTarget{{Name: "host", Optimise: "-O1 -fno-tree-ter"},
+		{Name: "copied", Optimise: "-O2", InRAM: true}}
 	for _, targets := range [][]BuildTarget{all, nil} {
 		dir := filepath.Join(t.TempDir(), "hand off")
 		for _, d := range []string{dir, filepath.Join(filepath.Dir(dir), "handoff")} {

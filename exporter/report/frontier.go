@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/dataset"
 )
 
 // FrontierInfo holds every candidate that the search measured on selection recordings.
@@ -283,5 +284,35 @@ func (s *Signoff) FrontierLegend() string {
 		"largest share of any tolerance that the sign-off recordings may show. F, U: features "+
 		"and units that stay. What is rounded, or has other words, ran in fixed point, the "+
 		"others as float networks.", Plural(len(s.Frontier.Candidates), "candidate"),
-		s.Frontier.Objective)
+		s.Frontier.Objective) + s.GivenBreaks()
+}
+
+// mostNamed is how many rows a sentence names. Our choice.
+const mostNamed = 3
+
+// GivenBreaks says, as a sentence behind others, of which rows the network as given itself may break
+// the tolerance on the selection recordings, and what the search takes for the tolerance there;
+// empty where there are none.
+func (s *Signoff) GivenBreaks() string {
+	var names []string
+	for _, c := range s.Frontier.Candidates {
+		for _, l := range c.Losses {
+			allowed := l.Tolerance
+			if l.Metric == dataset.Explained {
+				allowed = 1 - l.Tolerance // the share that is not explained
+			}
+			if c.Chosen && l.FloatMayReach != nil && *l.FloatMayReach > allowed {
+				names = append(names, l.Text())
+			}
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	text := strings.Join(names[:min(mostNamed, len(names))], ", ")
+	if more := len(names) - mostNamed; more > 0 {
+		text += fmt.Sprintf(" and %d more", more)
+	}
+	return " The network as given itself may break " + text + ": there the search takes what that " +
+		"network may reach, and 1 % more, for the tolerance, and used is a share of it."
 }

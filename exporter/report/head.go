@@ -1,11 +1,13 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
 	"kerf/budget"
 	"kerf/dataset"
+	"kerf/exporter/emit"
 )
 
 // Summary returns the lines at the head of the report: what was given, what was cut, and on which
@@ -64,21 +66,40 @@ func (s *Signoff) KeptText() string {
 		n.Units, n.TrainedUnits, n.Kept)
 }
 
-// CompilerLine says for which compiler options the figures of code hold, targets with the same
-// options together.
+// CompilerLine says for which compilers and options the figures of code hold, targets with the same
+// together. A compiler is named where it is another one than before.
 func (s *Signoff) CompilerLine() string {
-	var options []string
-	targets := map[string][]string{}
+	type build struct{ compiler, options string }
+	var all []build
+	targets := map[build][]string{}
 	for _, t := range s.Build {
-		if targets[t.Optimise] == nil {
-			options = append(options, t.Optimise)
+		b := build{s.CompilerOf(t), t.Optimise}
+		if targets[b] == nil {
+			all = append(all, b)
 		}
-		targets[t.Optimise] = append(targets[t.Optimise], t.Name)
+		targets[b] = append(targets[b], t.Name)
 	}
-	for i, o := range options {
-		options[i] = fmt.Sprintf("%s on %s", o, strings.Join(targets[o], ", "))
+	var clauses []string
+	for i, b := range all {
+		compiler := b.compiler
+		if i > 0 && compiler == all[i-1].compiler {
+			compiler = ""
+		}
+		clauses = append(clauses, strings.TrimSpace(compiler+" "+b.options)+" on "+
+			strings.Join(targets[b], ", "))
 	}
-	return fmt.Sprintf("Compiler: GCC, %s.", strings.Join(options, "; "))
+	return "Compiler: " + strings.Join(clauses, "; ") + "."
+}
+
+// CompilerOf names the compiler of a target with its version: the one that was run, or the one that
+// the estimates hold for.
+func (s *Signoff) CompilerOf(t emit.BuildTarget) string {
+	for _, m := range s.Measured {
+		if m.Target == t.Name && len(m.Tools) > 0 {
+			return m.Tools[0].Name + " " + m.Tools[0].Version
+		}
+	}
+	return cmp.Or(t.Compiler, "GCC")
 }
 
 // ShortCaution is [Caution] in one line of a terminal.

@@ -13,6 +13,7 @@ type JudgedRow struct {
 	Name    string   // as kerf explain takes it
 	Metric  string   // with its unit; empty for a row of the cost
 	Row     string   // the name in full: with the metric behind it
+	Unit    string   // of Given and Value; empty for a row of the cost
 	Given   string   // of the network as given, or uncut
 	Value   string   // of the integer network
 	UpTo    string   // what the limit is compared with: a value, or an end of its interval
@@ -38,8 +39,11 @@ func (s *Signoff) JudgedLoss() []JudgedRow {
 // judgedLoss is made of a row of the accuracy.
 func judgedLoss(l *LossRow) JudgedRow {
 	show := l.show()
+	if l.Sequences == 0 {
+		show = func(float64) string { return "" } // nothing was measured
+	}
 	return JudgedRow{Name: l.PlaceText(), Metric: l.metricAndUnit(),
-		Row:   l.Text(),
+		Row: l.Text(), Unit: l.Unit,
 		Given: show(l.Float), Value: show(l.Fixed), UpTo: cmp.Or(l.upTo(), show(l.Fixed)),
 		IsRise: l.ToleranceOn == budget.OnRise && !l.Metric.IsShare(), Limit: l.limit(),
 		Used: l.Used(), Kind: l.Kind, Verdict: l.Verdict}

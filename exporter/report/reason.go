@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -49,6 +50,14 @@ func (s *Signoff) brokenNote() string {
 	if more := len(all) - mostBroken; more > 0 {
 		text += fmt.Sprintf("; %d more", more)
 	}
+	lossFails := slices.ContainsFunc(s.Loss, func(l LossRow) bool {
+		return l.Verdict == budget.Fail && (l.ToleranceOn == budget.OnRise ||
+			math.Abs(l.Float) <= *l.Tolerance)
+	})
+	if lossFails && !s.isUncut() {
+		text += ". Less cut may keep a tolerance that the network as given keeps: kerf export " +
+			s.jobFile() + " --features all --units all judges it whole"
+	}
 	return text
 }
 
@@ -86,7 +95,7 @@ func (s *Signoff) failings() []failing {
 		all = append(all,
 			failing{fmt.Sprintf("%s %s, limit %s", budget.CostText(c.Target, c.Resource),
 				Quantity(c.Value, c.Unit), c.limit()),
-				"kerf cost --all-targets", 0, over})
+				s.RemedyCommand(), 0, over})
 	}
 	for _, l := range s.Loss {
 		if l.Verdict != budget.Fail && l.Verdict != budget.NotEnough {
@@ -124,8 +133,11 @@ func (l *LossRow) failingText() string {
 		return fmt.Sprintf("%s rests on %s", what, Plural(l.Sequences, "sequence"))
 	case l.Verdict == budget.NotEnough && l.Metric == dataset.Explained:
 		return fmt.Sprintf("%s may fall to %s, tolerance at least %s", what, l.upTo(), l.limit())
+	case l.Verdict == budget.NotEnough && l.ToleranceOn == budget.OnRise &&
+		!l.Metric.IsShare():
+		return fmt.Sprintf("%s may rise by up to %s, tolerance %s", what, l.upTo(), l.limit())
 	case l.Verdict == budget.NotEnough:
-		return fmt.Sprintf("%s may reach %s, tolerance %s", what, l.upTo(), l.limit())
+		return fmt.Sprintf("%s may be up to %s, tolerance %s", what, l.upTo(), l.limit())
 	case l.Metric == dataset.Explained:
 		return fmt.Sprintf("%s %s, tolerance at least %s", what, Percent(l.Fixed), l.limit())
 	case l.ToleranceOn == budget.OnRise && l.Metric.IsShare():
@@ -133,9 +145,28 @@ func (l *LossRow) failingText() string {
 	case l.ToleranceOn == budget.OnRise:
 		return fmt.Sprintf("%s rises by %s, tolerance %s", what, l.change(), l.limit())
 	}
-	return fmt.Sprintf("%s %s, tolerance %s", what, Significant(l.Fixed),
+	text := fmt.Sprintf("%s %s, tolerance %s", what, Significant(l.Fixed),
 		strings.TrimSpace(l.limit()+" "+l.Unit))
+	if math.Abs(l.Float) > *l.Tolerance {
+		text += ", as given " + Significant(l.Float)
+	}
+	return text
 }
+
+// RemedyCommand is the command that says what would meet a broken limit, to be run where the job
+// file lies. A name that a shell could misread stands as JOB.toml.
+func (s *Signoff) RemedyCommand() string { return "kerf cost " + s.jobFile() + " --all-targets" }
+
+// jobFile is the name of the job file for a command line.
+func (s *Signoff) jobFile() string {
+	if len(s.Inputs) > 0 && plainFile.MatchString(s.Inputs[0].File) {
+		return s.Inputs[0].File // the job file is the first
+	}
+	return "JOB.toml"
+}
+
+// plainFile matches the name of a file that no shell can misread.
+var plainFile = regexp.MustCompile(`^[A-Za-z0-9_][A-Za-z0-9_.-]*$`)
 
 // isJudged reports whether the job gives any limit or tolerance.
 func (s *Signoff) isJudged() bool {

@@ -29,7 +29,7 @@ type content struct {
 	*report.Signoff
 	Sheet                         *sheet
 	Parts                         []part
-	Objective                     string
+	Objective, GivenBreaks        string
 	ByUnits, Accuracy, Tracks     []figure
 	Cost, Scores, Path            []figure
 	Spaces                        []spaceChoice
@@ -91,8 +91,8 @@ func render(signoff []byte) ([]byte, error) {
 	var b bytes.Buffer
 	c := content{
 		Signoff: s, Sheet: newSheet(s), Parts: partsOf(len(s.Frontier.Candidates) > 0),
-		Objective: s.Frontier.Objective,
-		ByUnits:   lossByUnitsFigures(s), Accuracy: accuracyFigures(s), Tracks: trackFigures(s),
+		Objective: s.Frontier.Objective, GivenBreaks: s.GivenBreaks(),
+		ByUnits: lossByUnitsFigures(s), Accuracy: accuracyFigures(s), Tracks: trackFigures(s),
 		Cost: costFigures(s), Scores: scoreFigures(s), Path: cutPathFigures(s),
 		Spaces: spaceChoices(s), Frontier: frontierViews(s), Nearest: nearestTable(s),
 		UnitsTable: newTable(lossByUnitsTable(s)), Attempts: newTable(attemptTable(s)),

@@ -23,7 +23,7 @@ func cutPathFigures(s *report.Signoff) []figure {
 			Caption: "Every attempt from top to bottom, on selection recordings: what the " +
 				"tightest row may reach on others, as a share of its tolerance. A filled circle " +
 				"was cut, a cross stays because it would break the tolerance. Bars: flash with " +
-				"what is cut so far.",
+				"what is cut so far." + s.GivenBreaks(),
 			Picture: cutPathPicture(part, targets),
 		})
 	}

@@ -92,7 +92,7 @@ func lossByUnitsFigures(s *report.Signoff) []figure {
 	}
 	caption := "On selection recordings. Above: the largest share of any tolerance that the best " +
 		"candidate with so many units may use; above the limit it is broken. Below: its cost on " +
-		mainTarget(s) + ". The choice has a frame."
+		mainTarget(s) + ". The choice has a frame." + s.GivenBreaks()
 	return []figure{{Title: "Loss and cost against the number of units", Caption: caption,
 		Picture: lossByUnitsPicture(points)}}
 }

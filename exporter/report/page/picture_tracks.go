@@ -39,7 +39,7 @@ func trackFigures(s *report.Signoff) []figure {
 		}
 		all = append(all, figure{
 			Title: fmt.Sprintf("Worst sequence of %s: %s", t.Scenario, t.Sequence),
-			Caption: "Where the integer network is furthest from the reference, of all sign-off " +
+			Caption: "Where the RMSE of the integer network is largest, of all sign-off " +
 				"sequences of this scenario." + thinned + " Below: " + below + ".",
 			Picture: trackPicture(t, s.Period),
 		})

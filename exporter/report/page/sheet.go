@@ -412,7 +412,7 @@ func conditions(s *report.Signoff) []clause {
 		}
 		c := clause{Part: "cost", Options: true,
 			Text: fmt.Sprintf("%s: %s %s", middleOut(t.Name, longestName),
-				compiler(s, t.Name), strings.TrimSpace(t.Optimise+" "+t.Core))}
+				s.CompilerOf(t), strings.TrimSpace(t.Optimise+" "+t.Core))}
 		if t.InRAM {
 			c.Text += ", weights in RAM"
 		}
@@ -443,20 +443,9 @@ func compilerTable(s *report.Signoff) report.Table {
 		if b.InRAM {
 			weights = "in RAM"
 		}
-		t.Rows = append(t.Rows, []string{b.Name, compiler(s, b.Name), b.Optimise, b.Core, weights})
+		t.Rows = append(t.Rows, []string{b.Name, s.CompilerOf(b), b.Optimise, b.Core, weights})
 	}
 	return t
-}
-
-// compiler names the compiler of a target, with its version where it was run. Estimates hold for
-// GCC (the note of budget.Assess).
-func compiler(s *report.Signoff, target string) string {
-	for _, m := range s.Measured {
-		if m.Target == target && len(m.Tools) > 0 {
-			return m.Tools[0].Name + " " + m.Tools[0].Version
-		}
-	}
-	return "GCC"
 }
 
 // notes are the first notes of the sign-off, each as long as there is room.
