@@ -21,10 +21,11 @@ type Size struct {
 	Other       bool
 	Units       int // hidden units, of all layers
 	Candidate   Candidate
-	Loss        []Loss  // the rows that have a tolerance, or one per output when the job gives none
-	Tightest    Loss    // the judged row with the least room
-	Used        float64 // the largest share of any tolerance that the sign-off recordings may show
-	Within      bool    // every tolerance is kept, with the reserve for the sign-off
+	Loss        []Loss    // the rows that have a tolerance, or one per output when the job gives none
+	Tightest    Loss      // the judged row with the least room
+	Used        float64   // the largest share of any tolerance that the sign-off recordings may show
+	GivenBreaks []RowName // rows whose tolerance the network as given itself may break
+	Within      bool      // every tolerance is kept, with the reserve for the sign-off
 	Costs       []Cost
 	Broken      int     // limits, over all targets
 	Share       float64 // of the objective, see [Inputs.Objective]
@@ -205,10 +206,16 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 			break // wider words cannot repair what the cut has broken
 		}
 	}
+	j := pl.assess(best.heldOut)
 	s := Size{
 		File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate,
-		Used: pl.assess(best.heldOut).used, Within: best.Within, Costs: pl.in.Costs(best.Candidate),
+		Used: j.used, Within: best.Within, Costs: pl.in.Costs(best.Candidate),
 		price: pl.priceOf(best.Candidate),
+	}
+	for _, row := range j.rows {
+		if row.GivenBreaks() {
+			s.GivenBreaks = append(s.GivenBreaks, row.RowName)
+		}
 	}
 	s.Broken, s.Share = s.price.broken, s.price.share
 	s.Tightest = best.Tightest()

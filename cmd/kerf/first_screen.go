@@ -95,7 +95,7 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 		}
 	}
 	fmt.Fprintln(b)
-	line(s.CompilerLine(), 2)
+	line(s.CompilerLine(), 3)
 	line(s.ShortCaution(), 2)
 	line("Next: "+r.next(), 2)
 	return nil

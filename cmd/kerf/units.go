@@ -216,11 +216,14 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int, all boo
 			"recordings; behind \"breaks\" is its name. The figures are from selection " +
 			"recordings, on which the cuts were fitted. Cost: " + in.Objective() + ".",
 	}
-	for _, l := range sizes[0].Loss {
-		if l.Judged && l.GivenBreaks() {
-			lines = append(lines, fmt.Sprintf("The network as given itself may break %s: what it "+
-				"may reach there, and 1 %% more, counts as the tolerance.", l.Text()))
+	if rows := sizes[0].GivenBreaks; len(rows) > 0 {
+		names := make([]string, len(rows))
+		for i, row := range rows {
+			names[i] = row.Text()
 		}
+		lines = append(lines, fmt.Sprintf("The network as given itself may break %s: there the "+
+			"search takes what that network may reach, and 1 %% more, for the tolerance, and used "+
+			"is a share of it.", strings.Join(names, ", ")))
 	}
 	if dearer := dearerWithLess(sizes); dearer != "" {
 		lines = append(lines, dearer)
