@@ -387,7 +387,7 @@ func (j *Job) check() error {
 			return j.badName(fault, "front_end", i, "name")
 		}
 		if f.Name == "" {
-			return j.at("features.csv refers to it by this name", "the cost group has no name",
+			return j.at("features.csv refers to it by this name", "the front end has no name",
 				"front_end", i)
 		}
 		for profile, cycles := range f.Cycles {

@@ -328,8 +328,8 @@ func (in loader) checkFrontEnds() error {
 	declared := map[string]bool{}
 	for i, g := range in.Job.FrontEnds {
 		if declared[g.Name] {
-			return in.Job.at("every cost group stands once",
-				fmt.Sprintf("second cost group %q", g.Name), "front_end", i)
+			return in.Job.at("every front end stands once",
+				fmt.Sprintf("second front end %q", g.Name), "front_end", i)
 		}
 		declared[g.Name] = true
 		for profile := range g.Cycles {
@@ -344,7 +344,7 @@ func (in loader) checkFrontEnds() error {
 	for _, f := range in.Float.Features {
 		if f.FrontEnd != "" && !declared[f.FrontEnd] {
 			return &fault.Error{Kind: dataset.ErrInput, File: in.Job.Features.File, Line: f.Line,
-				Name: "column front_end", Msg: fmt.Sprintf("unknown cost group %q", f.FrontEnd),
+				Name: "column front_end", Msg: fmt.Sprintf("unknown front end %q", f.FrontEnd),
 				Hint: fault.DidYouMeanOr(f.FrontEnd, slices.Sorted(maps.Keys(declared)),
 					"the job declares it with [[front_end]]")}
 		}
@@ -353,7 +353,7 @@ func (in loader) checkFrontEnds() error {
 	for i, g := range in.Job.FrontEnds {
 		if !used[g.Name] {
 			return in.Job.at("the column front_end of features.csv says which features need it",
-				fmt.Sprintf("no feature uses the cost group %q", g.Name), "front_end", i)
+				fmt.Sprintf("no feature uses the front end %q", g.Name), "front_end", i)
 		}
 		for _, t := range in.Targets {
 			if _, ok := g.Cycles[t.Core.Name]; !ok {

@@ -231,6 +231,9 @@ func (b *stackBuilder) torch(d *stateDict, begun []LayerSpec, recurrent, dense [
 	without := func(m []module, i int) []module { return slices.Delete(slices.Clone(m), i, i+1) }
 	with := func(l LayerSpec) []LayerSpec { return append(slices.Clone(begun), l) }
 	for i, m := range recurrent {
+		if b.looked > mostStacks {
+			return
+		}
 		inputs, units, blocks := d.sizes(m)
 		if width != anySize && inputs != width {
 			continue
@@ -244,6 +247,9 @@ func (b *stackBuilder) torch(d *stateDict, begun []LayerSpec, recurrent, dense [
 		return
 	}
 	for i, m := range dense {
+		if b.looked > mostStacks {
+			return
+		}
 		if shape := d.tensors[m.prefix+"weight"].Shape; shape[1] == width {
 			b.torch(d, with(LayerSpec{Name: m.name()}), nil, without(dense, i), shape[0])
 		}

@@ -172,8 +172,12 @@ func (d *Draft) sayModel(say func(format string, args ...any)) {
 			continue
 		}
 		if !d.IsOpen() {
-			say("# %s: the file does not say this. Of %d ways to read it this one explains most: "+
-				"%s.", Guess, d.Readings, d.shares(c.Fit))
+			most := "this one explains most"
+			if d.NextIsBetter {
+				most = "this one explains most of those that are usual"
+			}
+			say("# %s: the file does not say this. Of %d ways to read it %s: %s.", Guess,
+				d.Readings, most, d.shares(c.Fit))
 		}
 		say("%slayer = [", comment)
 		for _, l := range c.Layers {

@@ -36,6 +36,11 @@ const (
 // errors there are below 0.
 const departureHalves = 0.5
 
+// departureOpens is the share of the error of the winner that a reading which is not usual must take
+// away, by the lower end of its interval, so that the choice is left to the user. Our choice: less
+// is what an activation that clips some outputs wins behind any network.
+const departureOpens = 0.1
+
 // contest finds the reading and the normalisation that explain most with one guess of columns.
 type contest struct {
 	columns  columnGuess
@@ -424,6 +429,11 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 			least = departureHalves
 		}
 		if !beats(winner.best(), same.best(), least) {
+			equal = append(equal, e)
+		}
+	}
+	for _, e := range slices.Concat(usual, others) {
+		if !slices.Contains(equal, e) && beats(e.best(), winner.best(), departureOpens) {
 			equal = append(equal, e)
 		}
 	}

@@ -292,8 +292,8 @@ func whatWasCut(s *report.Signoff) []clause {
 		features.Text = fmt.Sprintf("%d of %d went: what stays replaces them",
 			len(gone), n.TrainedFeatures)
 		if share, known := largestScore(s, gone); known {
-			features.Text = fmt.Sprintf("%d of %d went: none of them carries more than %s "+
-				"of the score of an output in a scenario", len(gone), n.TrainedFeatures,
+			features.Text = fmt.Sprintf("%d of %d went, as they cost most for what they "+
+				"tell; none carries more than %s of the score of an output in a scenario", len(gone), n.TrainedFeatures,
 				report.Percent(share))
 		}
 		if freed := s.Dropped.FrontEnds; len(freed) > 0 {
