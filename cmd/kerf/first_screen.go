@@ -77,8 +77,10 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 		}
 	}
 	fmt.Fprintln(b)
-	line(s.CompilerLine(), 2)
-	line(s.ShortCaution(), 2)
+	if compiler := s.CompilerLine(); compiler != "" {
+		line(compiler, 2)
+	}
+	line(report.ShortCaution, 2)
 	line("Next: "+r.next(), 2)
 	return nil
 }

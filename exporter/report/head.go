@@ -65,8 +65,11 @@ func (s *Signoff) KeptText() string {
 }
 
 // CompilerLine says for which compiler options the figures of code hold, targets with the same
-// options together.
+// options together; empty without a target.
 func (s *Signoff) CompilerLine() string {
+	if len(s.Build) == 0 {
+		return ""
+	}
 	var options []string
 	targets := map[string][]string{}
 	for _, t := range s.Build {
@@ -82,9 +85,8 @@ func (s *Signoff) CompilerLine() string {
 }
 
 // ShortCaution is [Caution] in one line of a terminal.
-func (s *Signoff) ShortCaution() string {
-	return "Estimates until measured. For safety, standards, codes and an engineer decide."
-}
+const ShortCaution = "Estimates until measured. For safety, standards, codes and an engineer " +
+	"decide."
 
 // VerdictLine returns the verdict with its reason in one line.
 func (s *Signoff) VerdictLine() string { return "Verdict: " + s.verdictText() + "." }
