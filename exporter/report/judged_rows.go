@@ -38,8 +38,7 @@ func (s *Signoff) JudgedLoss() []JudgedRow {
 // judgedLoss is made of a row of the accuracy.
 func judgedLoss(l *LossRow) JudgedRow {
 	show := l.show()
-	return JudgedRow{Name: l.PlaceText(), Metric: l.metricAndUnit(),
-		Row:   l.Text(),
+	return JudgedRow{Name: l.PlaceText(), Metric: l.metricAndUnit(), Row: l.Text(),
 		Given: show(l.Float), Value: show(l.Fixed), UpTo: cmp.Or(l.upTo(), show(l.Fixed)),
 		IsRise: l.ToleranceOn == budget.OnRise && !l.Metric.IsShare(), Limit: l.limit(),
 		Used: l.Used(), Kind: l.Kind, Verdict: l.Verdict}
