@@ -112,8 +112,11 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 		e.facts = append(e.facts,
 			[]string{"limit", fmt.Sprintf("%s on %s, set by %s", limitText, on, l.From)})
 		of := "tolerance, by the upper end of the interval"
-		if l.Metric == dataset.MaxError {
+		switch l.Metric {
+		case dataset.MaxError:
 			of = "tolerance"
+		case dataset.Explained:
+			of = "tolerance in what is not explained, by the lower end of the interval"
 		}
 		e.facts = append(e.facts, used(l.Used(), of))
 	}
@@ -146,21 +149,27 @@ func intervalText(l report.LossRow) string {
 
 // lossWhy returns how the verdict follows from figure, interval and number of sequences.
 func lossWhy(l report.LossRow) string {
+	end := "upper"
+	if l.Metric == dataset.Explained {
+		end = "lower" // the end that is further from what is asked for
+	}
 	switch {
 	case l.Verdict == budget.Pass && l.Metric == dataset.MaxError:
 		return "the largest error is within the tolerance"
 	case l.Verdict == budget.Pass:
-		return "the upper end of the interval is within the tolerance"
+		return "the " + end + " end of the interval is within the tolerance"
+	case l.Verdict == budget.Fail && l.Metric == dataset.Explained:
+		return "the figure itself is below the tolerance"
 	case l.Verdict == budget.Fail:
 		return "the figure itself is above the tolerance"
 	case l.Verdict == budget.NotEnough && l.Sequences < l.Metric.Fewest():
 		return fmt.Sprintf("below %d sequences %s is not judged unless it breaks its tolerance",
 			l.Metric.Fewest(), report.Spaced(l.Metric))
 	case l.Verdict == budget.NotEnough && l.WouldDo > 0:
-		return fmt.Sprintf("the figure is within the tolerance, the upper end of its interval "+
-			"is not; about %d sequences would do", l.WouldDo)
+		return fmt.Sprintf("the figure is within the tolerance, the %s end of its interval is not; "+
+			"at least %d sequences are needed", end, l.WouldDo)
 	case l.Verdict == budget.NotEnough:
-		return "the figure is within the tolerance, the upper end of its interval is not"
+		return "the figure is within the tolerance, the " + end + " end of its interval is not"
 	}
 	return "not judged: the job gives no tolerance on it"
 }

@@ -99,8 +99,11 @@ var (
 // placeWord is the word in front of a place.
 var placeWord = regexp.MustCompile(`(^|/)(region|scenario) `)
 
+// unitBehind is a unit in brackets behind a name, as the first screen of a sign-off shows it.
+var unitBehind = regexp.MustCompile(` \([^()]*\)$`)
+
 func fold(text string) string {
-	text = strings.Join(strings.Fields(fault.Folded(text)), " ")
+	text = strings.Join(strings.Fields(fault.Folded(unitBehind.ReplaceAllString(text, ""))), " ")
 	text = strings.NewReplacer(": ", "/", "/ ", "/").Replace(text)
 	return placeWord.ReplaceAllString(text, "$1")
 }

@@ -117,24 +117,34 @@ func tightestFirst(rows []JudgedRow) []JudgedRow {
 }
 
 // Used is the share of the tolerance that the figure takes which is compared with it, an upper end
-// of an interval for most metrics; nil where there is none. Above 1 the tolerance is not met.
-func (l *LossRow) Used() *float64 { return usedOf(l.Margin, false) }
+// of an interval for most metrics; nil where there is none. Above 1 the tolerance is not met. An
+// error that became smaller uses none.
+func (l *LossRow) Used() *float64 {
+	if l.Tolerance == nil {
+		return nil
+	}
+	row := l.judged()
+	_, high := row.JudgedValue()
+	return usedOf(high, row.Allowed())
+}
 
 // Used is the share of the limit that the value takes: of a least value the limit over the value.
 // It is nil where there is no limit.
-func (c *CostRow) Used() *float64 { return usedOf(c.Margin, c.AtLeast) }
-
-// usedOf turns the room to a limit, as a fraction of the limit, into the share that is used: 0 for
-// a figure below 0, such as the rise of an error that became smaller. atLeast says that the limit
-// is a least value. It is nil where there is no limit.
-func usedOf(margin *float64, atLeast bool) *float64 {
-	if margin == nil {
+func (c *CostRow) Used() *float64 {
+	switch {
+	case c.Limit == nil:
 		return nil
+	case c.AtLeast:
+		return usedOf(*c.Limit, c.Value)
 	}
-	used := 1 - *margin
-	if atLeast {
-		used = 1 / (1 + *margin)
+	return usedOf(c.Value, *c.Limit)
+}
+
+// usedOf is the share of what is allowed that a figure takes, 0 at least; nil where nothing is
+// allowed and the figure is above 0.
+func usedOf(figure, allowed float64) *float64 {
+	if figure <= 0 {
+		return Finite(0)
 	}
-	used = math.Max(used, 0)
-	return &used
+	return Finite(figure / allowed)
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"kerf/budget"
@@ -143,7 +144,11 @@ func (l *LossRow) failingText() string {
 	case l.ToleranceOn == budget.OnRise && l.Metric.IsShare():
 		return fmt.Sprintf("%s falls by %s, tolerance %s", what, l.change(), l.limit())
 	case l.ToleranceOn == budget.OnRise:
-		return fmt.Sprintf("%s rises by %s, tolerance %s", what, l.change(), l.limit())
+		change := l.change()
+		if change == l.limit() && l.Rise != nil {
+			change = strconv.FormatFloat(100**l.Rise, 'g', 2, 64) + " %"
+		}
+		return fmt.Sprintf("%s rises by %s, tolerance %s", what, change, l.limit())
 	}
 	text := fmt.Sprintf("%s %s, tolerance %s", what, Significant(l.Fixed),
 		strings.TrimSpace(l.limit()+" "+l.Unit))

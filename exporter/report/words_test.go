@@ -28,8 +28,8 @@ func TestUsedInWholePercent(t *testing.T) {
 
 // Of a least value the limit is a share of the value.
 func TestUsedOfALeastValue(t *testing.T) {
-	margin := 8.52 // 9.52 times what is asked for
-	row := CostRow{Margin: &margin, AtLeast: true}
+	limit := 100.0
+	row := CostRow{Value: 952, Limit: &limit, AtLeast: true}
 	if got := UsedPercent(row.Used()); got != "11 %" {
 		t.Errorf("used is %q, want 11 %%", got)
 	}
