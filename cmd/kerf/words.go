@@ -11,15 +11,20 @@ import (
 // wordsTopic is a page of the help, not a verb: kerf help words prints it.
 func (a *app) wordsTopic() *cobra.Command {
 	return &cobra.Command{
-		Use:   "words",
-		Short: "What the words in tables and reports mean",
-		Long:  a.page.plain(docs.Words),
+		Use:                   "words",
+		Short:                 "What the words in tables and reports mean",
+		Long:                  a.page.plain(docs.Words),
+		DisableFlagsInUseLine: true,
 	}
 }
 
 // plain renders a page of the manual as text: headings in capitals, paragraphs and list items
-// wrapped to the width of the page, no marks of Markdown.
+// wrapped to the width of the page, no marks of Markdown. A page without a width is made for
+// docs/man, which takes Markdown.
 func (p page) plain(markdown string) string {
+	if p.width == 0 {
+		return markdown
+	}
 	var blocks []string
 	for _, block := range strings.Split(strings.TrimSpace(markdown), "\n\n") {
 		if heading := strings.TrimLeft(block, "#"); heading != block {
