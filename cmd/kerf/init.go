@@ -29,10 +29,10 @@ func (a *app) initCommand() *cobra.Command {
 		Long: `init reads a network and a selection recording and writes job.toml, features.csv and
 outputs.csv. Which columns are features and outputs it guesses from their order and the
 shape of the network; channel and kind of a feature from its name; means and standard
-deviations it takes from the recording, or 0 and 1. Arrays (.npz, .safetensors) do not say
-the order of layers, nor every cell and activation: there it lists all that fit the shapes.
-It runs the network with every such guess and takes the one that gives the recorded
-outputs best, and says how well, and how well the next best does.
+deviations it takes from the recording, or 0 and 1. Arrays (.npz, .safetensors) do not
+say the order of layers, nor every cell and activation: there it lists all that fit the
+shapes. It runs the network with every such guess and takes the one that gives the
+recorded outputs best, and says how well, and how well the next best does.
 
 Every guess is marked GUESS in a comment of the job; what only you know is marked
 FILL IN, and kerf plan refuses the job without it. That may be the reading of the
