@@ -95,8 +95,10 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 		}
 	}
 	fmt.Fprintln(b)
-	line(s.CompilerLine(), 3)
-	line(s.ShortCaution(), 2)
+	if compiler := s.CompilerLine(); compiler != "" {
+		line(compiler, 3)
+	}
+	line(report.ShortCaution, 2)
 	line("Next: "+r.next(), 2)
 	return nil
 }

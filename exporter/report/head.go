@@ -67,8 +67,11 @@ func (s *Signoff) KeptText() string {
 }
 
 // CompilerLine says for which compilers and options the figures of code hold, targets with the same
-// together. A compiler is named where it is another one than before.
+// together. A compiler is named where it is another one than before. It is empty without a target.
 func (s *Signoff) CompilerLine() string {
+	if len(s.Build) == 0 {
+		return ""
+	}
 	type build struct{ compiler, options string }
 	var all []build
 	targets := map[build][]string{}
@@ -103,9 +106,8 @@ func (s *Signoff) CompilerOf(t emit.BuildTarget) string {
 }
 
 // ShortCaution is [Caution] in one line of a terminal.
-func (s *Signoff) ShortCaution() string {
-	return "Estimates until measured. For safety, standards, codes and an engineer decide."
-}
+const ShortCaution = "Estimates until measured. For safety, standards, codes and an engineer " +
+	"decide."
 
 // VerdictLine returns the verdict with its reason in one line.
 func (s *Signoff) VerdictLine() string { return "Verdict: " + s.verdictText() + "." }
