@@ -91,8 +91,7 @@ func (b *Blame) String() string {
 		text := b.Row.apart(b.Row.MayReach, b.Row.Allowed(), b.Row.FloatMayReach)
 		return fmt.Sprintf("no word is to blame: on the selection recordings the network as "+
 			"given itself may reach %s in %s, tolerance %s, and the choice %s", text[2], row,
-			text[1],
-			text[0])
+			text[1], text[0])
 	}
 	if b.Step == nil {
 		text := b.Row.apart(b.Row.MayReach, b.Row.Allowed())

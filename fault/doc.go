@@ -1,6 +1,6 @@
 // Package fault has the error that every package of kerf returns for doubtful data: a message with
-// the place that it is about, a hint, and the cause. [Error] is in error.go,
-// and closest.go has the hint for a misspelt name.
+// the place that it is about, a hint, and the cause. [Error] is in error.go, and closest.go has the
+// hint for a misspelt name.
 //
 // # Invariants
 //

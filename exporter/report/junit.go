@@ -98,8 +98,7 @@ func (s *Signoff) JUnit() ([]byte, error) {
 	}
 	for _, c := range s.Cost {
 		message := fmt.Sprintf("%s: %s, limit %s (%s)", c.Verdict, Quantity(c.Value, c.Unit),
-			c.limit(),
-			c.From)
+			c.limit(), c.From)
 		add("cost on "+c.Target, budget.CostText(c.Target, c.Resource), c.Verdict, message)
 	}
 	text, err := xml.MarshalIndent(all, "", "  ")

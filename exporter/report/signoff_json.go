@@ -20,8 +20,8 @@ var hexHash = regexp.MustCompile(`^[0-9a-f]{64}$`)
 
 // Read reads signoff.json. Its text must be exactly what kerf writes for its content, and its
 // verdicts must follow from the figures beside them, see [Signoff.CheckVerdicts]; so must the
-// reason of the verdict, in the words of this version. The error says
-// what is wrong, as the end of a sentence about the file.
+// reason of the verdict, in the words of this version. The error says what is wrong, as the end of
+// a sentence about the file.
 func Read(text []byte) (*Signoff, error) {
 	if text == nil {
 		return nil, fmt.Errorf("is missing")

@@ -13,9 +13,9 @@ func verdictRank(v budget.Verdict) int {
 	return slices.Index([]budget.Verdict{budget.Fail, budget.NotEnough, budget.Pass}, v)
 }
 
-// CheckVerdicts returns an error that names the first verdict or error in the sign-off that
-// does not follow from the figures beside it: verdicts from figures, limits and tolerances, errors
-// from the sums over sequences, the whole from rows and causes.
+// CheckVerdicts returns an error that names the first verdict or error in the sign-off that does
+// not follow from the figures beside it: verdicts from figures, limits and tolerances, errors from
+// the sums over sequences, the whole from rows and causes.
 func (s *Signoff) CheckVerdicts() error {
 	failed, short := false, false
 	count := func(verdict budget.Verdict) {

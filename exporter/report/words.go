@@ -130,9 +130,6 @@ func signed(v float64, show func(float64) string) string {
 	return "0"
 }
 
-// Shown prints a value that is compared with the tolerance of a row.
-func Shown(l budget.Loss, v float64) string { return shownAs(&l.RowName, l.On())(v) }
-
 // shownAs returns how the figure that a tolerance of a row is on is printed: a rise in percent, a
 // drop of a share of steps in points, an explained share in percent, any other value as a figure. A
 // row that is nil counts as an error in the unit of an output.

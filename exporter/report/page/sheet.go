@@ -265,17 +265,13 @@ func aboutNetwork(s *report.Signoff) []clause {
 		":, "); text != "" {
 		all = append(all, clause{Label: "Explains", Part: "network", Text: text})
 	}
-	for i, finding := range s.Findings() {
-		c := clause{Part: "network", Against: true, Text: finding + ".", least: 1}
-		if i == 0 {
-			c.Label = "Against it"
+	if findings := s.Findings(); len(findings) > 0 {
+		text := findings[0] + "."
+		if more := len(findings) - 1; more > 0 {
+			text += fmt.Sprintf(" %s in the next part.", report.Plural(more, "more finding"))
 		}
-		all = append(all, c)
-		if more := len(s.Findings()) - 1; i == 0 && more > 0 {
-			all[len(all)-1].Text += fmt.Sprintf(" %s in the next part.",
-				report.Plural(more, "more finding"))
-			break
-		}
+		all = append(all, clause{Label: "Against it", Part: "network", Against: true, Text: text,
+			least: 1})
 	}
 	if s.Checked != "" && len(s.Causes) > 0 {
 		all = append(all, clause{Label: "Checked", Part: "network",
