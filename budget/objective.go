@@ -11,7 +11,7 @@ import (
 
 // SearchRule says what the search minimises, and how long it may look.
 type SearchRule struct {
-	// The search makes this cost small: "flash", "ram", "cycles" or "energy". Default: the largest
+	// The search minimises this cost: "flash", "ram", "cycles" or "energy". Default: the largest
 	// share of any limit.
 	Objective Resource `toml:"objective"`
 
