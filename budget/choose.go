@@ -30,7 +30,7 @@ type Chosen struct {
 	used    float64 // share of its tolerance that the tightest row may reach
 }
 
-// Tightest returns the judged row with the least room on the selection recordings.
+// Tightest returns the judged row that uses most of its tolerance on the selection recordings.
 func (c *Chosen) Tightest() Loss { return c.Roundings[c.roundingIndex()].Tightest }
 
 // Choose adds the word widths to a cut. It brings points that were found to fixed point, each with

@@ -17,13 +17,13 @@ type Forced struct {
 	What     string // tensor or state
 	Bits     int    // the word that is needed
 	Narrower int    // the word that was refused
-	// with the narrower word for all units: the judged row with the least room, on selection
+	// with the narrower word for all units: the tightest judged row, on selection
 	// recordings
 	Tightest Loss
 	Of       string       // what the names in Rows are: unitRows or outputRows
 	Rows     []ForcedUnit // the fewest that must stay wide, by their share
 	All      int          // how many there are
-	Rest     Loss         // the row with the least room when only Rows stay wide
+	Rest     Loss         // the tightest row when only Rows stay wide
 	RestUsed float64      // the largest share of any tolerance then
 	OneLess  float64      // the same without the last of Rows; 0 where there is one
 }

@@ -28,7 +28,7 @@ type FrontierCandidate struct {
 	Reason     Reason // it was not chosen; of no kind for the choice
 }
 
-// UnitLoss is the least that was lost with so many hidden units: the row with the least room.
+// UnitLoss is the least that was lost with so many hidden units: the tightest row.
 type UnitLoss struct {
 	Units    int
 	Features int

@@ -14,7 +14,7 @@ type PathStep struct {
 	Names     []string // of all that goes together
 	Share     float64  // of the score, in its worst case; of a front end the sum over its features
 	Taken     bool     // false: it stays, because Tightest breaks its tolerance
-	Tightest  Loss     // the judged row with the least room, on selection recordings
+	Tightest  Loss     // the tightest judged row, on selection recordings
 	Candidate Candidate
 	Costs     []Cost // of Candidate
 }

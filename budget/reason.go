@@ -13,7 +13,7 @@ import (
 // Reason says why a candidate was not chosen: a kind, and the figures that its sentence gives.
 type Reason struct {
 	Kind    string
-	Row     Loss     // of BreaksRow: the row with the least room
+	Row     Loss     // of BreaksRow: the tightest row
 	Limits  []string // of MoreLimits: those that it breaks
 	More    float64  // of what the choice costs, as a share; less than 0 is a saving
 	Bytes   float64  // of SameCost: more than the choice takes

@@ -20,7 +20,7 @@ type Remedy struct {
 	Names    []string // of the features or units that go
 	Value    float64
 	Within   bool // the selection recordings stay within every tolerance
-	// the judged row with the least room there; not Judged if the network stays as it is
+	// the tightest judged row there; not Judged if the network stays as it is
 	Tightest Loss
 }
 

@@ -34,7 +34,7 @@ const hopelessSlack = 1.01
 // judgement is what the rows with a tolerance say about a network on the selection recordings.
 type judgement struct {
 	rows     []Loss
-	tightest Loss // the row with the least room
+	tightest Loss // the tightest row
 	// the largest share of what a row may reach, see allowance; within every tolerance up to 1
 	used float64
 }
@@ -72,7 +72,7 @@ func allowance(row Loss, floor float64) float64 {
 }
 
 // within reports whether every judged row on selection recordings leaves room for the sign-off, and
-// returns the row with the least room.
+// returns the tightest row.
 func (pl *Planner) within(score *dataset.Score) (tightest Loss, ok bool) {
 	j := pl.assess(score)
 	return j.tightest, j.used <= 1

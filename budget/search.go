@@ -18,7 +18,7 @@ type Cut struct {
 	UnitScores    *prune.Scores
 	FeatureRank   []prune.Ranked // least needed first
 	UnitRank      []prune.Ranked
-	Start         Loss // the judged row in which the float network itself has the least room
+	Start         Loss // the tightest judged row of the float network itself
 	// every candidate that was measured, in the order of the search; the first is where it began
 	Points  []*Point
 	Stopped bool // the time that the job gives ended it

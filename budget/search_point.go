@@ -19,7 +19,7 @@ type Point struct {
 	// only give the cost
 	Fixed    bool
 	Rows     []Loss  // that have a tolerance
-	Tightest Loss    // the row with the least room
+	Tightest Loss    // the tightest row
 	Used     float64 // the largest share of any tolerance that the sign-off recordings may show
 	Costs    []Cost
 	Ways     int // of rounding that were compared; 0 before rounding

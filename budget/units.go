@@ -22,7 +22,7 @@ type Size struct {
 	Units       int // hidden units, of all layers
 	Candidate   Candidate
 	Loss        []Loss    // the rows that have a tolerance, or one per output when the job gives none
-	Tightest    Loss      // the judged row with the least room
+	Tightest    Loss      // the tightest judged row
 	Used        float64   // the largest share of any tolerance that the sign-off recordings may show
 	GivenBreaks []RowName // rows whose tolerance the network as given itself may break
 	Within      bool      // every tolerance is kept, with the reserve for the sign-off

@@ -14,7 +14,7 @@ type WidthStep struct {
 	What     string // tensor or state
 	Bits     int    // the word that is tried
 	Saved    int    // bytes of flash and RAM
-	Tightest Loss   // the judged row with the least room, on selection recordings
+	Tightest Loss   // the tightest judged row, on selection recordings
 	Taken    bool
 
 	rows []Loss // of a wider word: every judged row

@@ -27,7 +27,7 @@ func (a *app) rankTargets(ctx context.Context, pl *budget.Planner, cut *budget.C
 	return newWhichResult(standings, remedies), nil
 }
 
-// rankingTable makes a row for each profile, with the most room first.
+// rankingTable makes a row for each profile, the one that uses least of its tightest limit first.
 func rankingTable(standings []budget.Standing) report.Table {
 	t := report.Table{Title: "Which target? The tightest limit decides",
 		Head: []string{"target", "clock", "tightest", "value", "limit", "used", "verdict",
@@ -99,7 +99,7 @@ func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []repor
 
 // whichResult is what kerf cost --all-targets shows.
 type whichResult struct {
-	Targets  []standingRow `json:"targets"` // with the most room first
+	Targets  []standingRow `json:"targets"` // that which uses least of a limit first
 	Remedies []remedyRow   `json:"remedies"`
 	Caution  string        `json:"caution"`
 

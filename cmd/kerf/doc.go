@@ -15,13 +15,15 @@
 //     sets the exit code.
 //   - One file for each verb, such as observe.go: its command with the help text, its work, its
 //     result and the tables of the result. plan.go has what plan, export, demo and verify --against
-//     share, signoff.go what plan, export, demo and show print.
+//     share, signoff.go what plan, export, demo and show print with --all, first_screen.go what
+//     they print without.
 //   - result.go: what a result is, and its formats. JSON and CSV (records.go) come from the
 //     exported fields of the result, text (texttable.go) and Markdown from its tables.
 //
 // Beside them, choice.go has the options of a candidate, measuring.go the measuring on emulated
-// cores, handoffs.go the reading of a handoff, page.go the width and colours of stdout, ui.go all
-// that goes to stderr, and completion.go what a shell offers.
+// cores, handoffs.go the reading of a handoff, explain_names.go the rows that a name may mean,
+// page.go the width and colours of stdout, ui.go all that goes to stderr, words.go a page of the
+// help, and completion.go what a shell offers.
 //
 // A new verb is a file with a function that returns its command, made by app.verb, app.jobVerb or
 // app.candidateVerb; a line in rootCommand and one in addCompletions; and, as tests demand, a line

@@ -246,7 +246,7 @@ func (l *toldLoss) near(text string, v float64) bool {
 	return !strings.HasSuffix(text, " %") && near(text, v, 3)
 }
 
-// worst is the row with the least room.
+// worst is the tightest row.
 func (c *toldCandidate) worst() *toldLoss {
 	worst, most := &toldLoss{}, math.Inf(-1)
 	for i := range c.Losses {
@@ -394,7 +394,7 @@ func (s *told) breaksRow(c *toldCandidate, m []string) string {
 	case c.within():
 		return "it is within every tolerance"
 	case m[1] != l.name() || !l.shows(m[2], m[3]):
-		return fmt.Sprintf("the row with the least room is %s, %v of %g",
+		return fmt.Sprintf("the tightest row is %s, %v of %g",
 			l.name(), l.MayReach, l.Tolerance)
 	case number(m[2]) <= number(m[3]):
 		return "as printed it breaks nothing"
@@ -768,7 +768,7 @@ func (s *told) noneIsWithin(m []string) string {
 	}
 	l := s.choice.worst()
 	if strconv.Itoa(rounded) != m[1] || l.name() != m[2] || !l.shows(m[3], m[4]) {
-		return fmt.Sprintf("%d were rounded, the row with the least room is %+v", rounded, l)
+		return fmt.Sprintf("%d were rounded, the tightest row is %+v", rounded, l)
 	}
 	return ""
 }

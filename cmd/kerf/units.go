@@ -292,7 +292,7 @@ type sizeRow struct {
 	Other      bool     `json:"other"` // one of [[model.other]], as trained
 	WeightBits int      `json:"weight_bits"`
 	StateBits  int      `json:"state_bits"`
-	MayReach   *float64 `json:"may_reach"` // of the judged row with the least room
+	MayReach   *float64 `json:"may_reach"` // of the tightest judged row
 	// whether it is within every tolerance, with the reserve for the sign-off
 	Within      bool          `json:"within"`
 	Broken      int           `json:"broken_limits"`

@@ -29,7 +29,8 @@
 //     the errors of judged rows from the sums over sequences.
 //   - A field keeps its name and meaning as long as [Schema] stays. Types that are embedded stand
 //     in their place in JSON: the order of fields is part of the format.
-//   - Every rendering that people read as a whole carries [Caution].
+//   - Every rendering that people read as a whole carries [Caution], one of a single screen
+//     [ShortCaution].
 //   - Texts from files reach a rendering through the escape of its format: [Table.Visible],
 //     [SafeCell], or that of Markdown.
 package report

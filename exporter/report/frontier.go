@@ -101,7 +101,7 @@ type CandidateCostRow struct {
 	Broken     []budget.Resource `json:"broken"`      // resources whose limit is broken
 }
 
-// UnitRow is the row with the least room of the best candidate with so many units.
+// UnitRow is the tightest row of the best candidate with so many units.
 type UnitRow struct {
 	Units    int      `json:"units"`
 	Features int      `json:"features"`

@@ -24,8 +24,8 @@ type JudgedRow struct {
 	Verdict budget.Verdict
 }
 
-// JudgedLoss returns the judged rows of the accuracy, the one with the least room first, and rows
-// that do not pass before all others.
+// JudgedLoss returns the judged rows of the accuracy, the tightest first, and rows that do not pass
+// before all others.
 func (s *Signoff) JudgedLoss() []JudgedRow {
 	var rows []JudgedRow
 	for _, l := range s.Loss {

@@ -2,7 +2,7 @@ package report
 
 import "kerf/budget"
 
-// TightestRow names the judged row with the least room on selection recordings.
+// TightestRow names the tightest judged row on selection recordings.
 type TightestRow struct {
 	RowText string          `json:"tightest"` // empty where no row is judged
 	Row     *budget.RowName `json:"tightest_row,omitempty"`
@@ -16,7 +16,7 @@ type Reach struct {
 	On        budget.ToleranceOn `json:"tolerance_on"`
 }
 
-// Tightest is the judged row with the least room, with what it may reach. Rows of attempts embed
+// Tightest is the tightest judged row, with what it may reach. Rows of attempts embed
 // it, so that its fields stand among theirs in JSON.
 type Tightest struct {
 	TightestRow
