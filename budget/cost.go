@@ -70,6 +70,18 @@ func (c *Cost) Margin() float64 {
 	return 1 - c.Value/c.Limit
 }
 
+// Used is the share of the limit that the value takes: of a least value the limit over the value.
+// It is NaN without a limit.
+func (c *Cost) Used() float64 {
+	switch {
+	case math.IsNaN(c.Limit):
+		return math.NaN()
+	case c.AtLeast:
+		return c.Limit / c.Value
+	}
+	return c.Value / c.Limit
+}
+
 // Costs gives every row of the cost of a candidate on every target.
 func (in *Inputs) Costs(c Candidate) []Cost {
 	var rows []Cost

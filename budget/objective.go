@@ -109,7 +109,7 @@ func (pl *Planner) price(candidate Candidate, costs []Cost) price {
 	for _, c := range totals(costs) {
 		if c.Verdict == Fail {
 			sum.broken++
-			sum.excess += limitShare(c) - 1
+			sum.excess += c.Used() - 1
 		}
 		if share, ok := p.share(c); ok {
 			sum.share = math.Max(sum.share, share)
@@ -123,7 +123,7 @@ func (p *pricing) share(c Cost) (share float64, ok bool) {
 	if p.resource != "" && c.Resource != p.resource || p.resource == "" && math.IsNaN(c.Limit) {
 		return 0, false
 	}
-	if share = limitShare(c); math.IsNaN(share) {
+	if share = c.Used(); math.IsNaN(share) {
 		share = c.Value / p.uncut[c.Target+" "+string(c.Resource)]
 	}
 	return share, true
@@ -145,20 +145,9 @@ func (pl *Planner) decisive(costs []Cost) (most Cost, ok bool) {
 func limitsUsed(costs []Cost, target string) float64 {
 	most := math.NaN()
 	for _, c := range totals(costs) {
-		if s := limitShare(c); c.Target == target && !math.IsNaN(s) && !(s <= most) {
+		if s := c.Used(); c.Target == target && !math.IsNaN(s) && !(s <= most) {
 			most = s
 		}
 	}
 	return most
-}
-
-// limitShare is the share of its limit that a resource takes; NaN without a limit.
-func limitShare(c Cost) float64 {
-	switch {
-	case math.IsNaN(c.Limit):
-		return math.NaN()
-	case c.AtLeast:
-		return c.Limit / c.Value
-	}
-	return c.Value / c.Limit
 }

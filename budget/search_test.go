@@ -217,7 +217,7 @@ func TestObjectives(t *testing.T) {
 		// the share of the target with the least room, as the objective has it
 		for _, c := range in.Costs(chosen.Candidate) {
 			if c.Part == Total && (c.Resource == Flash || c.Resource == Cycles) {
-				share := limitShare(c)
+				share := c.Used()
 				if math.IsNaN(share) {
 					share = c.Value / in.pricing().uncut[c.Target+" "+string(c.Resource)]
 				}

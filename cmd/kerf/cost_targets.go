@@ -38,7 +38,7 @@ func rankingTable(standings []budget.Standing) report.Table {
 		if c := s.Tightest; !math.IsNaN(c.Limit) {
 			row[2] = report.Spaced(c.Resource)
 			row[3], row[4] = report.Quantity(c.Value, c.Unit), report.Quantity(c.Limit, c.Unit)
-			row[5] = report.UsedPercent(report.UsedOf(report.Finite(c.Margin()), c.AtLeast))
+			row[5] = report.UsedPercent(report.Finite(c.Used()))
 		}
 		switch {
 		case len(s.Broken) > 0:

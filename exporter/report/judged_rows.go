@@ -118,16 +118,16 @@ func tightestFirst(rows []JudgedRow) []JudgedRow {
 
 // Used is the share of the tolerance that the figure takes which is compared with it, an upper end
 // of an interval for most metrics; nil where there is none. Above 1 the tolerance is not met.
-func (l *LossRow) Used() *float64 { return UsedOf(l.Margin, false) }
+func (l *LossRow) Used() *float64 { return usedOf(l.Margin, false) }
 
 // Used is the share of the limit that the value takes: of a least value the limit over the value.
 // It is nil where there is no limit.
-func (c *CostRow) Used() *float64 { return UsedOf(c.Margin, c.AtLeast) }
+func (c *CostRow) Used() *float64 { return usedOf(c.Margin, c.AtLeast) }
 
-// UsedOf turns the room to a limit, as a fraction of the limit, into the share that is used: 0 for
+// usedOf turns the room to a limit, as a fraction of the limit, into the share that is used: 0 for
 // a figure below 0, such as the rise of an error that became smaller. atLeast says that the limit
 // is a least value. It is nil where there is no limit.
-func UsedOf(margin *float64, atLeast bool) *float64 {
+func usedOf(margin *float64, atLeast bool) *float64 {
 	if margin == nil {
 		return nil
 	}
