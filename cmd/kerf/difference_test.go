@@ -10,10 +10,11 @@ import (
 	"kerf/exporter/report"
 )
 
-// planned plans a job and returns its sign-off and what the terminal shows of it.
+// planned plans a job and returns its sign-off and all that the terminal shows of it.
 func planned(t *testing.T, job string) (*report.Signoff, string) {
 	t.Helper()
-	code, text, stderr := call("plan", job)
+	t.Setenv("COLUMNS", "200") // no table is parted
+	code, text, stderr := call("plan", job, "--all")
 	if code != exitDone && code != exitBroken {
 		t.Fatalf("exit code %d: %s", code, stderr)
 	}
