@@ -66,7 +66,8 @@ fuzz:
 fuzz-short:
 	@$(MAKE) --no-print-directory fuzz FUZZ=100x
 
-# Shows signoff.html in a headless browser: limits move, names stay text, print has whole tables.
+# Shows signoff.html in a headless browser: limits move, names stay text, the first page is one
+# sheet, and what is judged is printed.
 page:
 	@command -v chromium >/dev/null || \
 		$(MAKE) --no-print-directory install DEBIAN="chromium fonts-dejavu-core"
