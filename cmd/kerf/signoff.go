@@ -71,7 +71,9 @@ func (r *signoffResult) text(w io.Writer, p page) error {
 	return err
 }
 
-// signature returns a line on which somebody signs in a role.
+// signature returns a line on which somebody signs in a role, no longer than the usual width. The
+// blanks for name, date and signature are as 20 to 12 to 14 (our choice), and those of the
+// narrowest page have 12 characters together.
 func (p page) signature(role string) string {
 	const words = "Prepared  name   date   signature "
 	room := max(min(p.width, usualWidth)-len(words), 12)

@@ -174,7 +174,8 @@ func (p page) widths(t report.Table, columns []int) []int {
 }
 
 // leastWidth is the narrowest that a column can be: figures are not broken, heads are between
-// words, and texts anywhere.
+// words, and texts anywhere. A text gets a quarter of the page and a figure two thirds of it, at
+// most (our choice), so that a part has room for two columns.
 func (p page) leastWidth(t report.Table, c int) int {
 	if !t.RightAligned(c) {
 		return min(columnWidth(t, c), max(p.width/4, leastText))
@@ -198,7 +199,7 @@ func columnWidth(t report.Table, c int) int {
 	return width
 }
 
-// leastText is the narrowest column in which broken text can be read.
+// leastText is the narrowest column in which broken text can be read, in characters. Our choice.
 const leastText = 12
 
 // broken breaks a cell into lines of a width: between words, and where a word is longer as
