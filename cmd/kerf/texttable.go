@@ -258,9 +258,6 @@ func (p page) wrap(text string, indent int) string {
 	text = report.Visible(text)
 	var b strings.Builder
 	column, longest := 0, p.width-indent
-	if longest < leastText {
-		longest = len(text) // of a page that has no width
-	}
 	for i, word := range unbroken(text) {
 		for k, piece := range brokenWord(word, longest) {
 			switch {
