@@ -30,7 +30,8 @@ type Loss struct {
 	// fraction or unit of the output; of the explained share the least, of all others the most
 	Tolerance float64
 	Verdict   Verdict // Pass, Fail, NotEnough; empty when not judged
-	// with NotEnough: how many sequences are needed at least, as far as these tell; 0 when that cannot be said
+	// with NotEnough: how many sequences are needed at least, as far as these tell; 0 when that
+	// cannot be said
 	WouldDo int
 
 	// What the row may show on the sign-off recordings, as its tolerance has it, see signoffReach,

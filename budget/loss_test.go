@@ -139,7 +139,8 @@ func TestWhatIsMissingInWords(t *testing.T) {
 		"1 sequence is not enough for a verdict": {RowName: RowName{
 			Scope: Scope{Scenario: "calm"}}, Verdict: NotEnough,
 			Sequences: 1},
-		"at least 9 are needed": {RowName: RowName{Scope: Scope{Scenario: "calm"}}, Verdict: NotEnough,
+		"at least 9 are needed": {RowName: RowName{Scope: Scope{Scenario: "calm"}},
+			Verdict:   NotEnough,
 			Sequences: 4, WouldDo: 9},
 		"4 sequences are not enough for a verdict": {RowName: RowName{Scope: Scope{Region: "low"}},
 			Verdict:   NotEnough,

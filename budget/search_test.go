@@ -214,7 +214,7 @@ func TestObjectives(t *testing.T) {
 			t.Errorf("objective %q", f.Objective)
 		}
 		worst[objective] = map[Resource]float64{}
-		// the share of the target with the least room, as the objective has it
+		// the share of the tightest target, as the objective has it
 		for _, c := range in.Costs(chosen.Candidate) {
 			if c.Part == Total && (c.Resource == Flash || c.Resource == Cycles) {
 				share := c.Used()

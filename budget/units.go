@@ -18,12 +18,14 @@ import (
 type Size struct {
 	File string // of the network
 	// it is one of [[model.other]], as trained; else the network of the job, cut to Units
-	Other       bool
-	Units       int // hidden units, of all layers
-	Candidate   Candidate
-	Loss        []Loss    // the rows that have a tolerance, or one per output when the job gives none
-	Tightest    Loss      // the tightest judged row
-	Used        float64   // the largest share of any tolerance that the sign-off recordings may show
+	Other     bool
+	Units     int // hidden units, of all layers
+	Candidate Candidate
+	// the rows that have a tolerance, or one per output when the job gives none
+	Loss     []Loss
+	Tightest Loss // the tightest judged row
+	// the largest share of any tolerance that the sign-off recordings may show
+	Used        float64
 	GivenBreaks []RowName // rows whose tolerance the network as given itself may break
 	Within      bool      // every tolerance is kept, with the reserve for the sign-off
 	Costs       []Cost

@@ -290,9 +290,9 @@ func (s *Signoff) FrontierLegend() string {
 // mostNamed is how many rows a sentence names. Our choice.
 const mostNamed = 3
 
-// GivenBreaks says, as a sentence behind others, of which rows the network as given itself may break
-// the tolerance on the selection recordings, and what the search takes for the tolerance there;
-// empty where there are none.
+// GivenBreaks says, as a sentence behind others, of which rows the network as given itself may
+// break the tolerance on the selection recordings, and what the search takes for the tolerance
+// there; empty where there are none.
 func (s *Signoff) GivenBreaks() string {
 	var names []string
 	for _, c := range s.Frontier.Candidates {
@@ -313,6 +313,7 @@ func (s *Signoff) GivenBreaks() string {
 	if more := len(names) - mostNamed; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}
-	return " The network as given itself may break " + text + ": there the search takes what that " +
+	return " The network as given itself may break " + text +
+		": there the search takes what that " +
 		"network may reach, and 1 % more, for the tolerance, and used is a share of it."
 }

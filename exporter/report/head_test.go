@@ -15,7 +15,7 @@ func TestCompilerLine(t *testing.T) {
 	}
 	s.Build = []emit.BuildTarget{{Name: "a", Optimise: "-O2"}, {Name: "b", Optimise: "-O1"},
 		{Name: "c", Optimise: "-O2"}}
-	if got, want := s.CompilerLine(), "Compiler: GCC, -O2 on a, c; -O1 on b."; got != want {
+	if got, want := s.CompilerLine(), "Compiler: GCC -O2 on a, c; -O1 on b."; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }
