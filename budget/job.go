@@ -79,10 +79,11 @@ type Job struct {
 	//
 	// A tolerance is broken when the figure itself breaks it, and met when the upper end of its 95
 	// % interval meets it; between the two the verdict is "not enough recordings", with how many
-	// would do. The interval follows from how unlike whole sequences are, so what counts is their
-	// number: record many short runs rather than one long one. From two sequences on there is an
-	// interval, a wide one; with one selection sequence nothing is cut. A largest error is judged
-	// as it is. [intervals.md](intervals.md) says what intervals rest on and how often they hold.
+	// are needed at least. The interval follows from how unlike whole sequences are, so what counts
+	// is their number: record many short runs rather than one long one. From two sequences on there
+	// is an interval, a wide one; with one selection sequence nothing is cut. A largest error is
+	// judged as it is. [intervals.md](intervals.md) says what intervals rest on and how often they
+	// hold.
 	Tolerances map[string]Tolerance `toml:"tolerance"`
 
 	// Each of these tables is one target with its limits. A limit that is left out is not judged.

@@ -36,9 +36,9 @@ const (
 // errors there are below 0.
 const departureHalves = 0.5
 
-// departureOpens is the share of the error of the winner that a reading which is not usual must take
-// away, by the lower end of its interval, so that the choice is left to the user. Our choice: less
-// is what an activation that clips some outputs wins behind any network.
+// departureOpens is the share of the error of the winner that a reading which is not usual must
+// take away, by the lower end of its interval, so that the choice is left to the user. Our choice:
+// less is what an activation that clips some outputs wins behind any network.
 const departureOpens = 0.1
 
 // contest finds the reading and the normalisation that explain most with one guess of columns.

@@ -166,8 +166,9 @@ func lossWhy(l report.LossRow) string {
 		return fmt.Sprintf("below %d sequences %s is not judged unless it breaks its tolerance",
 			l.Metric.Fewest(), report.Spaced(l.Metric))
 	case l.Verdict == budget.NotEnough && l.WouldDo > 0:
-		return fmt.Sprintf("the figure is within the tolerance, the %s end of its interval is not; "+
-			"at least %d sequences are needed", end, l.WouldDo)
+		return fmt.Sprintf(
+			"the figure is within the tolerance, the %s end of its interval is not; "+
+				"at least %d sequences are needed", end, l.WouldDo)
 	case l.Verdict == budget.NotEnough:
 		return "the figure is within the tolerance, the " + end + " end of its interval is not"
 	}

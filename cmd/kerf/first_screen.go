@@ -14,11 +14,13 @@ import (
 // (ECMA-48 names no size; 24 by 80 is common practice, no source).
 const screenLines = 24
 
-// Rows of the first screen before they are made fewer, and lines of the verdict. Our choice.
+// Rows of the first screen and lines about compilers before they are made fewer, and lines of the
+// verdict. Our choice.
 const (
-	screenLoss   = 4
-	screenCost   = 3
-	verdictLines = 3
+	screenLoss    = 4
+	screenCost    = 3
+	compilerLines = 3
+	verdictLines  = 3
 )
 
 // firstScreen prints what a reader needs first, in as many lines as a terminal has: the verdict
@@ -32,16 +34,22 @@ func (r *signoffResult) firstScreen(w io.Writer, p page) error {
 	if len(cost) == 0 {
 		cost = r.UnjudgedCost()
 	}
+	compilers := compilerLines
 	for nLoss, nCost := min(screenLoss, len(loss)), min(screenCost, len(cost)); ; {
 		var b strings.Builder
 		tables := []report.Table{lossScreen(loss[:nLoss], len(loss)),
 			costScreen(cost[:nCost], len(cost))}
-		if err := r.screen(&b, p, tables); err != nil {
+		if err := r.screen(&b, p, tables, compilers); err != nil {
 			return err
 		}
-		if strings.Count(b.String(), "\n") <= screenLines || nLoss <= 1 && nCost <= 1 {
+		isFewest := nLoss <= 1 && nCost <= 1
+		switch {
+		case strings.Count(b.String(), "\n") <= screenLines || isFewest && compilers == 1:
 			_, err := io.WriteString(w, b.String())
 			return err
+		case isFewest:
+			compilers--
+			continue
 		}
 		if isLossFirst(loss[:nLoss], cost[:nCost]) {
 			nLoss--
@@ -66,8 +74,9 @@ func isLossFirst(loss, cost []report.JudgedRow) bool {
 	return len(loss) > len(cost)
 }
 
-// screen writes the first screen with the given tables.
-func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table) error {
+// screen writes the first screen with the given tables, and the compilers in so many lines at most.
+func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table,
+	compilers int) error {
 	s := r.Signoff
 	line := func(text string, most int) { fmt.Fprintln(b, p.wrapUpTo(text, 2, most)) }
 	line(fmt.Sprintf("Sign-off: %s (kerf %s), handoff: %s", s.Name, s.Kerf, r.handoff), 2)
@@ -96,7 +105,7 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 	}
 	fmt.Fprintln(b)
 	if compiler := s.CompilerLine(); compiler != "" {
-		line(compiler, 3)
+		line(compiler, compilers)
 	}
 	line(report.ShortCaution, 2)
 	line("Next: "+r.next(), 2)

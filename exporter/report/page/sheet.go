@@ -289,7 +289,8 @@ func whatWasCut(s *report.Signoff) []clause {
 			len(gone), n.TrainedFeatures)
 		if share, known := largestScore(s, gone); known {
 			features.Text = fmt.Sprintf("%d of %d went, as they cost most for what they "+
-				"tell; none carries more than %s of the score of an output in a scenario", len(gone), n.TrainedFeatures,
+				"tell; none carries more than %s of the score of an output in a scenario",
+				len(gone), n.TrainedFeatures,
 				report.Percent(share))
 		}
 		if freed := s.Dropped.FrontEnds; len(freed) > 0 {
