@@ -88,7 +88,7 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 	if strings.Count(p.wrap(verdict, 2), "\n") >= verdictLines {
 		verdict = fmt.Sprintf("Verdict: %s: %s.", s.Verdict, s.Reason)
 	}
-	line(verdict, verdictLines)
+	fmt.Fprintln(b, p.paint(p.wrapUpTo(verdict, 2, verdictLines)))
 	line(fmt.Sprintf("Kept: %s, %s.", s.KeptText(), s.Network.Formats), 2)
 	if explained := s.ShortExplained(); explained != "" {
 		line(explained, 2)

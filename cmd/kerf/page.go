@@ -50,14 +50,15 @@ func terminalWidth(w io.Writer) int {
 	return 0
 }
 
-// trouble matches a verdict at the end of a line that is no pass.
+// trouble matches a verdict that is no pass: at the end of a line, at its start, or behind the word
+// that begins a sign-off.
 var trouble = regexp.MustCompile(`(?m)\b(fail|does not fit|not enough|not enough ` +
-	`recordings|worse|mixed)$`)
+	`recordings|worse|mixed)$|^(Verdict: )?(fail|does not fit|not enough( recordings)?)\b`)
 
 // paint makes trouble bold and red on a terminal that wants colours.
 func (p page) paint(text string) string {
 	if !p.colour {
 		return text
 	}
-	return trouble.ReplaceAllString(text, "\x1b[1;31m$1\x1b[0m")
+	return trouble.ReplaceAllString(text, "\x1b[1;31m$0\x1b[0m")
 }

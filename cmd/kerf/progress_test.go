@@ -136,6 +136,16 @@ func TestColoursOnATerminal(t *testing.T) {
 	if out := run("NO_COLOR="); !strings.Contains(out, red) {
 		t.Errorf("no colour on a terminal:\n%s", out)
 	}
+	page := page{colour: true}
+	for text, want := range map[string]string{
+		"Verdict: does not fit: x": "\x1b[1;31mVerdict: does not fit\x1b[0m: x",
+		"not enough 336 % air":     "\x1b[1;31mnot enough\x1b[0m 336 % air",
+		"pass 12 % failing":        "pass 12 % failing",
+	} {
+		if got := page.paint(text); got != want {
+			t.Errorf("%q is painted %q, want %q", text, got, want)
+		}
+	}
 	if out := run("NO_COLOR=1"); strings.Contains(out, red) || !strings.Contains(out, "fail") {
 		t.Errorf("colour in spite of NO_COLOR:\n%s", out)
 	}

@@ -111,6 +111,9 @@ var blanksAtEnd = regexp.MustCompile(` +\n`)
 // few parts as can be, and of nearly the same width.
 func (p page) parts(t report.Table) [][]int {
 	parts := p.partsUpTo(t, p.width)
+	if len(parts) == 1 {
+		return parts
+	}
 	for width := p.width - 1; width > 0; width-- {
 		narrower := p.partsUpTo(t, width)
 		if len(narrower) > len(parts) {
