@@ -44,6 +44,9 @@ type Choice struct {
 	Layers   []model.LayerSpec // none of a file that says all itself
 	Inferred bool              // the job need not list the layers
 	Fit      []Fit
+	// Rescaled are outputs whose mean and std in the draft are not those of the training, if this is
+	// how the network is to be read.
+	Rescaled []Rescaled
 }
 
 // String returns the layers in one line.
@@ -77,8 +80,15 @@ const goodFit = 0.5
 func (d *Draft) Fit() []Fit { return d.Choices[0].Fit }
 
 // IsDoubtful reports whether the network with these guesses is far from an output that was
-// recorded.
+// recorded, or would come much nearer with another mean and std of an output.
 func (d *Draft) IsDoubtful() bool {
+	return d.explainsLittle() || slices.ContainsFunc(d.Choices, func(c Choice) bool {
+		return len(c.Rescaled) > 0
+	})
+}
+
+// explainsLittle reports whether the network with these guesses is far from an output.
+func (d *Draft) explainsLittle() bool {
 	return slices.ContainsFunc(d.Fit(), func(f Fit) bool { return !(f.Share >= goodFit) })
 }
 

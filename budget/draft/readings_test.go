@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -454,5 +455,39 @@ func TestTryingStops(t *testing.T) {
 		})
 	if !errors.Is(err, context.Canceled) || calls != 1 {
 		t.Errorf("%d calls, then %v", calls, err)
+	}
+}
+
+// Outputs that were trained with a mean and std which are neither 0 and 1 nor those of the recording
+// make the draft doubtful, with the mean and std that fit, whichever reading it comes to.
+func TestOutputsOfAnotherScale(t *testing.T) {
+	net := drawn{[]model.Kind{model.GRUResetAfter}, []model.Activation{model.ReLU, model.Identity},
+		false}.network()
+	scaled := drawn{[]model.Kind{model.GRUResetAfter},
+		[]model.Activation{model.ReLU, model.Identity}, false}.network()
+	head := scaled.Dense[1]
+	for i := range head.W {
+		head.W[i] *= 4
+	}
+	for i := range head.B {
+		head.B[i] = 10 + 4*head.B[i]
+	}
+	d, _ := drafted(t, asTorch(net, false), played(scaled, 0.05))
+	if !d.IsDoubtful() {
+		t.Fatalf("the draft is not doubted\n%s", d.TOML())
+	}
+	found := false
+	for _, c := range d.Choices {
+		for _, r := range c.Rescaled {
+			found = found || math.Abs(r.Mean-10) < 0.2 && math.Abs(r.Std-4) < 0.2 &&
+				r.Share > 0.99
+		}
+	}
+	if !found || !strings.Contains(string(d.TOML()), "look at outputs.csv") {
+		t.Errorf("mean 10 and std 4 are not named\n%s", d.TOML())
+	}
+	plain, _ := drafted(t, asTorch(net, false), played(net, 0.05))
+	if plain.IsDoubtful() {
+		t.Errorf("the right scale is doubted\n%s", plain.TOML())
 	}
 }

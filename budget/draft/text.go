@@ -163,6 +163,9 @@ func (d *Draft) sayModel(say func(format string, args ...any)) {
 	for i, c := range d.Choices {
 		if d.IsOpen() {
 			say("# Reading %d explains %s:", i+1, d.shares(c.Fit))
+			for _, r := range c.Rescaled {
+				say("# (%s)", oneLine(r.String()))
+			}
 		}
 		say("%sfile = %s", comment, targets.TOMLString(d.Model))
 		if d.Convention != "" {
@@ -235,7 +238,10 @@ func (d *Draft) fitLines() []string {
 			oneLine(fmt.Sprintf("%.1f %% %s (%d steps of the selection recording).", 100*f.Share,
 				what, d.Steps)))
 	}
-	if d.IsDoubtful() {
+	for _, r := range d.Choices[0].Rescaled {
+		lines = append(lines, Guess+": "+oneLine(r.String())+".")
+	}
+	if d.explainsLittle() {
 		lines = append(lines, Guess+": that is little. The order of the columns, or mean and "+
 			"std, are probably not those of the training.")
 	}

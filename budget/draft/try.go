@@ -437,18 +437,25 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 			equal = append(equal, e)
 		}
 	}
+	for _, e := range c.betterRescaled(winner, slices.Concat(usual, others)) {
+		if !slices.Contains(equal, e) {
+			equal = append(equal, e)
+		}
+	}
 	d.Choices = nil
 	for _, e := range equal {
 		score := dataset.Measure(c.float(e.Reading, at), c.rec, nil)
-		d.Choices = append(d.Choices, Choice{e.Spec.Layers, e.Inferred,
-			fitOf(score, c.settings[at].outputs, c.rec, c.columns.column)})
+		fits := fitOf(score, c.settings[at].outputs, c.rec, c.columns.column)
+		d.Choices = append(d.Choices, Choice{e.Spec.Layers, e.Inferred, fits,
+			c.farOff(e, at, fits)})
 	}
 	rest := slices.DeleteFunc(slices.Concat(usual, others), func(e *entrant) bool {
 		return slices.Contains(equal, e)
 	})
 	if len(rest) > 0 {
 		next := slices.MinFunc(rest, byQuality)
-		d.Next = &Choice{next.Spec.Layers, next.Inferred, next.best().fits}
+		d.Next = &Choice{Layers: next.Spec.Layers, Inferred: next.Inferred,
+			Fit: next.best().fits}
 		d.NextIsBetter = beats(next.best(), winner.best(), 0)
 	}
 	s := c.settings[at]

@@ -191,6 +191,7 @@ type initResult struct {
 	Fit        []fitRow     `json:"fit"` // with the first of choices
 	// whether the network with these guesses does not give what was recorded
 	Doubtful bool     `json:"doubtful"`
+	Rescaled []string `json:"rescaled"` // outputs that another mean and std would fit far better
 	FillIn   []string `json:"fill_in"` // keys of the job
 }
 
@@ -231,7 +232,16 @@ func (r readingRow) String() string {
 func newInitResult(d *draft.Draft, paths []string) *initResult {
 	r := &initResult{Column: d.Column, Ignored: append([]string{}, d.Ignored...),
 		Normalised: d.Normalised, Scaled: d.Scaled, Doubtful: d.IsDoubtful(), Readings: d.Readings,
-		FillIn: []string{}}
+		Rescaled: []string{}, FillIn: []string{}}
+	for i, c := range d.Choices {
+		reading := ""
+		if d.IsOpen() {
+			reading = fmt.Sprintf("reading %d: ", i+1)
+		}
+		for _, s := range c.Rescaled {
+			r.Rescaled = append(r.Rescaled, reading+s.String())
+		}
+	}
 	for _, p := range paths {
 		r.Files = append(r.Files, filepath.ToSlash(p))
 	}
@@ -299,7 +309,10 @@ func (r *initResult) tables() []report.Table {
 			say("explained of "+f.Output, text+" of its variance")
 		}
 	}
-	if r.Doubtful {
+	for _, s := range r.Rescaled {
+		say("doubt", s)
+	}
+	if r.Doubtful && len(r.Rescaled) == 0 {
 		say("doubt", "that is little: the order of the columns, or mean and std, are probably "+
 			"not those of the training")
 	}
