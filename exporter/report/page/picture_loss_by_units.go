@@ -248,7 +248,8 @@ func (d *drawing) sizeMark(p *sizePoint, at float64, y scale, figure bool) {
 	switch {
 	case used > y.high:
 		d.text(at, place+18, "value mid halo", text+" ↑")
-	case p.file != "", math.Abs(place-13-y.at(1)) < 8: // not on the line of the limit
+	// not on the line of the limit, nor on the title of the axis
+	case p.file != "", math.Abs(place-13-y.at(1)) < 8, place < y.to+12:
 		d.text(at, place+19, "value mid halo", text)
 	default:
 		d.text(at, place-9, "value mid halo", text)
