@@ -139,8 +139,8 @@ func readNames(t *testing.T, what, format, text string) (has func(name string) b
 	default: // what is wrapped in the last column, in one line again
 		text = strings.Join(strings.Fields(text), " ")
 	}
-	return func(name string) bool { // by itself, or in a list
-		return strings.Contains(text, name) ||
+	return func(name string) bool { // by itself, in the name of a row, or in a list
+		return strings.Contains(text, name) || strings.Contains(text, budget.RowText(name)) ||
 			strings.Contains(text, dataset.ListNames([]string{name}))
 	}
 }

@@ -66,7 +66,7 @@ func TestOutputsNameNoMachine(t *testing.T) {
 		t.Fatal(err)
 	}
 	files := readAll(t, dir)
-	files["stdout"] = bytes.ReplaceAll(stdout, []byte("Handoff: "+dir), nil) // as the user gave it
+	files["stdout"] = bytes.ReplaceAll(stdout, []byte(dir), nil) // as the user gave it
 	for name, content := range files {
 		for _, word := range []string{here, filepath.Dir(job), dir, os.TempDir() + "/", home,
 			"someone-at-work", "kept-to-itself"} {

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -196,7 +197,7 @@ func TestEveryCommandTakesJSONAndCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, cmd := range append(root.Commands(), profiles.Commands()...) {
-		if cmd.Name() == "targets" || cmd.Name() == "help" || cmd.Name() == "completion" {
+		if slices.Contains([]string{"targets", "help", "completion", "words"}, cmd.Name()) {
 			continue
 		}
 		for _, option := range []string{"json", "csv", "format"} {
