@@ -192,7 +192,7 @@ type initResult struct {
 	// whether the network with these guesses does not give what was recorded
 	Doubtful bool     `json:"doubtful"`
 	Rescaled []string `json:"rescaled"` // outputs that another mean and std would fit far better
-	FillIn   []string `json:"fill_in"` // keys of the job
+	FillIn   []string `json:"fill_in"`  // keys of the job
 }
 
 // fitRow is the share of the variance of an output that the network explains, or of the steps whose
