@@ -44,8 +44,8 @@ type Choice struct {
 	Layers   []model.LayerSpec // none of a file that says all itself
 	Inferred bool              // the job need not list the layers
 	Fit      []Fit
-	// Rescaled are outputs whose mean and std in the draft are not those of the training, if this is
-	// how the network is to be read.
+	// Rescaled are outputs whose mean and std in the draft are not those of the training, if this
+	// is how the network is to be read.
 	Rescaled []Rescaled
 }
 

@@ -458,8 +458,8 @@ func TestTryingStops(t *testing.T) {
 	}
 }
 
-// Outputs that were trained with a mean and std which are neither 0 and 1 nor those of the recording
-// make the draft doubtful, with the mean and std that fit, whichever reading it comes to.
+// Outputs that were trained with a mean and std which are neither 0 and 1 nor those of the
+// recording make the draft doubtful, with the mean and std that fit, whichever reading it comes to.
 func TestOutputsOfAnotherScale(t *testing.T) {
 	net := drawn{[]model.Kind{model.GRUResetAfter}, []model.Activation{model.ReLU, model.Identity},
 		false}.network()

@@ -82,9 +82,9 @@ func halves(a, b []Rescaled) bool {
 	return len(a) > 0 && left(a) < float64((1-rescaledHalves)*left(b))
 }
 
-// betterRescaled returns the readings that would leave less than half of the error of the winner, if
-// outputs had the mean and std that fit each best: with those of the draft the recording does not
-// decide between them and the winner.
+// betterRescaled returns the readings that would leave less than half of the error of the winner,
+// if outputs had the mean and std that fit each best: with those of the draft the recording does
+// not decide between them and the winner.
 func (c *contest) betterRescaled(winner *entrant, all []*entrant) (better []*entrant) {
 	at := winner.best().setting
 	own := c.rescaled(winner, at)
