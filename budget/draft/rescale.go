@@ -3,6 +3,7 @@ package draft
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"kerf/dataset"
 )
@@ -33,12 +34,14 @@ func (c *contest) rescaled(e *entrant, setting int) []Rescaled {
 		return nil
 	}
 	outputs := c.settings[setting].outputs
-	predictor := c.float(e.Reading, setting)
+	runs := make([][]float64, len(c.rec.Sequences))
+	dataset.EachPrediction(c.float(e.Reading, setting), c.rec,
+		func(i int, _ *dataset.Sequence, predicted []float64) {
+			runs[i] = slices.Clone(predicted)
+		})
 	predicted := make([][]float64, len(outputs))
-	for _, s := range c.rec.Sequences {
-		steps := make([]float64, s.Steps*len(outputs))
-		predictor.Predict(s, steps)
-		for i, v := range steps {
+	for _, run := range runs {
+		for i, v := range run {
 			predicted[i%len(outputs)] = append(predicted[i%len(outputs)], v)
 		}
 	}
@@ -82,25 +85,11 @@ func halves(a, b []Rescaled) bool {
 	return len(a) > 0 && left(a) < float64((1-rescaledHalves)*left(b))
 }
 
-// betterRescaled returns the readings that would leave less than half of the error of the winner,
-// if outputs had the mean and std that fit each best: with those of the draft the recording does
-// not decide between them and the winner.
-func (c *contest) betterRescaled(winner *entrant, all []*entrant) (better []*entrant) {
-	at := winner.best().setting
-	own := c.rescaled(winner, at)
-	for _, e := range all {
-		if halves(c.rescaled(e, at), own) {
-			better = append(better, e)
-		}
-	}
-	return better
-}
-
 // farOff returns the outputs of a reading whose mean and std are far from those that fit best. fits
-// is what the reading explains with a setting.
-func (c *contest) farOff(e *entrant, setting int, fits []Fit) []Rescaled {
+// is what the reading explains with the setting that best was found with.
+func farOff(best []Rescaled, fits []Fit) []Rescaled {
 	var far []Rescaled
-	for i, r := range c.rescaled(e, setting) {
+	for i, r := range best {
 		if left := 1 - fits[i].Share; 1-r.Share < float64((1-rescaledHalves)*left) {
 			far = append(far, r)
 		}

@@ -437,8 +437,17 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 			equal = append(equal, e)
 		}
 	}
-	for _, e := range c.betterRescaled(winner, slices.Concat(usual, others)) {
-		if !slices.Contains(equal, e) {
+	// A reading that would leave less than half of the error, if outputs had the mean and std that
+	// fit each best, is no worse than the winner by what the recording says.
+	rescaled := map[*entrant][]Rescaled{}
+	for _, e := range slices.Concat(usual, others) {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		rescaled[e] = c.rescaled(e, at)
+	}
+	for _, e := range slices.Concat(usual, others) {
+		if !slices.Contains(equal, e) && halves(rescaled[e], rescaled[winner]) {
 			equal = append(equal, e)
 		}
 	}
@@ -447,7 +456,7 @@ func (d *Draft) take(ctx context.Context, c *contest) error {
 		score := dataset.Measure(c.float(e.Reading, at), c.rec, nil)
 		fits := fitOf(score, c.settings[at].outputs, c.rec, c.columns.column)
 		d.Choices = append(d.Choices, Choice{e.Spec.Layers, e.Inferred, fits,
-			c.farOff(e, at, fits)})
+			farOff(rescaled[e], fits)})
 	}
 	rest := slices.DeleteFunc(slices.Concat(usual, others), func(e *entrant) bool {
 		return slices.Contains(equal, e)

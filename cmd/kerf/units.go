@@ -221,9 +221,7 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int, all boo
 		for i, row := range rows {
 			names[i] = row.Text()
 		}
-		lines = append(lines, fmt.Sprintf("The network as given itself may break %s: there the "+
-			"search takes what that network may reach, and 1 %% more, for the tolerance, and used "+
-			"is a share of it.", strings.Join(names, ", ")))
+		lines = append(lines, report.GivenBreaksSentence(strings.Join(names, ", ")))
 	}
 	if dearer := dearerWithLess(sizes); dearer != "" {
 		lines = append(lines, dearer)

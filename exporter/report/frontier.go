@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"kerf/budget"
-	"kerf/dataset"
 )
 
 // FrontierInfo holds every candidate that the search measured on selection recordings.
@@ -297,11 +296,7 @@ func (s *Signoff) GivenBreaks() string {
 	var names []string
 	for _, c := range s.Frontier.Candidates {
 		for _, l := range c.Losses {
-			allowed := l.Tolerance
-			if l.Metric == dataset.Explained {
-				allowed = 1 - l.Tolerance // the share that is not explained
-			}
-			if c.Chosen && l.FloatMayReach != nil && *l.FloatMayReach > allowed {
+			if c.Chosen && l.GivenBreaks() {
 				names = append(names, l.Text())
 			}
 		}
@@ -313,7 +308,19 @@ func (s *Signoff) GivenBreaks() string {
 	if more := len(names) - mostNamed; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}
-	return " The network as given itself may break " + text +
-		": there the search takes what that " +
+	return " " + GivenBreaksSentence(text)
+}
+
+// GivenBreaksSentence says that the network as given may break the named rows itself, and what that
+// means for the shares beside it.
+func GivenBreaksSentence(rows string) string {
+	return "The network as given itself may break " + rows + ": there the search takes what that " +
 		"network may reach, and 1 % more, for the tolerance, and used is a share of it."
+}
+
+// GivenBreaks is [budget.Loss.GivenBreaks] for a row of a candidate; false where it is not known
+// what the network as given may reach.
+func (l *CandidateLoss) GivenBreaks() bool {
+	return l.FloatMayReach != nil && budget.Loss{RowName: l.RowName, Tolerance: l.Tolerance,
+		FloatMayReach: *l.FloatMayReach}.GivenBreaks()
 }

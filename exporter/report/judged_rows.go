@@ -125,26 +125,15 @@ func (l *LossRow) Used() *float64 {
 	}
 	row := l.judged()
 	_, high := row.JudgedValue()
-	return usedOf(high, row.Allowed())
+	if high <= 0 {
+		return Finite(0)
+	}
+	return Finite(high / row.Allowed())
 }
 
 // Used is the share of the limit that the value takes: of a least value the limit over the value.
 // It is nil where there is no limit.
 func (c *CostRow) Used() *float64 {
-	switch {
-	case c.Limit == nil:
-		return nil
-	case c.AtLeast:
-		return usedOf(*c.Limit, c.Value)
-	}
-	return usedOf(c.Value, *c.Limit)
-}
-
-// usedOf is the share of what is allowed that a figure takes, 0 at least; nil where nothing is
-// allowed and the figure is above 0.
-func usedOf(figure, allowed float64) *float64 {
-	if figure <= 0 {
-		return Finite(0)
-	}
-	return Finite(figure / allowed)
+	cost := budget.Cost{Value: c.Value, Limit: number(c.Limit), AtLeast: c.AtLeast}
+	return Finite(cost.Used())
 }

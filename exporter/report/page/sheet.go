@@ -369,10 +369,8 @@ func whereItEnds(s *report.Signoff) string {
 func givenBreaks(s *report.Signoff, p *report.PathRow) bool {
 	for _, c := range s.Frontier.Candidates {
 		for _, l := range c.Losses {
-			if c.Chosen && p.Row != nil && l.RowName == *p.Row && l.FloatMayReach != nil {
-				given := *p
-				given.MayReach = l.FloatMayReach
-				return *reached(&given) > 1
+			if c.Chosen && p.Row != nil && l.RowName == *p.Row {
+				return l.GivenBreaks()
 			}
 		}
 	}
