@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"kerf/budget"
+	"kerf/dataset"
 )
 
 // JudgedRow is a row of the accuracy or of the cost that has a verdict, as short tables show it.
@@ -42,9 +43,13 @@ func judgedLoss(l *LossRow) JudgedRow {
 	if l.Sequences == 0 {
 		show = func(float64) string { return "" } // nothing was measured
 	}
+	upTo := l.upTo() // empty without an interval, as of one sequence
+	if l.Metric == dataset.MaxError {
+		upTo = show(l.Fixed) // judged as it is
+	}
 	return JudgedRow{Name: l.PlaceText(), Metric: l.metricAndUnit(),
 		Row: l.Text(), Unit: l.Unit,
-		Given: show(l.Float), Value: show(l.Fixed), UpTo: cmp.Or(l.upTo(), show(l.Fixed)),
+		Given: show(l.Float), Value: show(l.Fixed), UpTo: upTo,
 		IsRise: l.ToleranceOn == budget.OnRise && !l.Metric.IsShare(), Limit: l.limit(),
 		Used: l.Used(), Kind: l.Kind, Verdict: l.Verdict}
 }
