@@ -53,16 +53,19 @@ func (t *Task) lastActivation() model.Activation {
 
 // labelled returns all sequences with reference values.
 func (t *Task) labelled() *dataset.Recordings {
-	all := &dataset.Recordings{Features: t.HeldBack.Features, Outputs: t.HeldBack.Outputs,
-		Classes: t.HeldBack.Classes}
-	for _, rec := range []*dataset.Recordings{t.Training, t.HeldBack} {
-		for _, s := range rec.Sequences {
-			if len(s.Y) > 0 {
-				all.Sequences = append(all.Sequences, s)
-			}
+	return withReference(dataset.Join(t.Training, t.HeldBack))
+}
+
+// withReference returns the sequences of recordings that have reference values.
+func withReference(rec *dataset.Recordings) *dataset.Recordings {
+	all := *rec
+	all.Sequences = nil
+	for _, s := range rec.Sequences {
+		if len(s.Y) > 0 {
+			all.Sequences = append(all.Sequences, s)
 		}
 	}
-	return all
+	return &all
 }
 
 // spread returns mean and standard deviation of an output over recordings; for a constant output,
