@@ -27,6 +27,9 @@ type cutKey string
 // key returns the features and units of the candidate, as numbers behind their number.
 func (c Candidate) key() cutKey {
 	var key []byte
+	if c.Recovered != nil && c.Recovered.Scratch {
+		key = append(key, "scratch"...) // its units are none of the given ones
+	}
 	for _, list := range append([][]int{c.Features}, c.Units...) {
 		key = binary.AppendUvarint(key, uint64(len(list)))
 		for _, i := range list {

@@ -45,8 +45,7 @@ const (
 
 // Why nothing more is brought to fixed point.
 const (
-	OutOfTime        = "the time that the job gives was over"
-	DearerByTraining = "the choice costs more since it was trained"
+	OutOfTime = "the time that the job gives was over"
 )
 
 // EnoughRounded is the cause where mostRounded ends the work.

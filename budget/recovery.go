@@ -1,11 +1,9 @@
 package budget
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"slices"
-	"time"
 
 	"kerf/dataset"
 	"kerf/quant"
@@ -16,9 +14,6 @@ import (
 type RecoveryRule struct {
 	// The training runs this often over the recordings, at most. Default: 20.
 	Epochs *int `toml:"epochs"`
-
-	// The training ends with the epoch in which this time runs out. Default: no end in time.
-	Time *Seconds `toml:"time"`
 
 	// This share, from 0 to 1, is how much the network as given counts against the recorded
 	// outputs. Default: 1.
@@ -44,9 +39,6 @@ type RecoveryRule struct {
 // Settings are those of the training.
 func (r *RecoveryRule) Settings() recovery.Settings {
 	s := recovery.Defaults()
-	if r.Time != nil {
-		s.Time = time.Duration(float64(*r.Time) * float64(time.Second))
-	}
 	set(&s.Epochs, r.Epochs)
 	set(&s.Share, r.Teacher)
 	set(&s.Length, r.Length)
@@ -98,7 +90,8 @@ type Recovered struct {
 	Net      *dataset.Float
 	Result   *recovery.Result
 	Settings recovery.Settings
-	Formats  quant.Formats // that it was trained in
+	Formats  quant.Formats // that it was trained in; none: as a float network
+	Scratch  bool          // it began with drawn weights, and has none of the given units
 
 	withoutFold []*dataset.Float // per fold of the selection recordings: trained without it
 }
@@ -107,138 +100,35 @@ type Recovered struct {
 // loss on held-back recordings, see [recovery.Epoch].
 type Progress func(done, all int, loss float64)
 
-// neighbours are how many more items than the recommended cut the further ones take away; each
-// needs trainings of its own, so they grow fast.
-var neighbours = []int{1, 2, 4, 8}
-
-// Recover trains the recommended candidate in its formats, and then smaller ones: from the items
-// that the tolerances refused it takes away those that broke them least, more and more of them
-// while the recovered network is within every tolerance. Then the choice of words is made again
-// among these, and taken if it is cheaper, or the same cut with more room. A training during which
-// stop is closed counts with its best epoch, and is the last; stop may be nil. The recommended
-// candidate stays as cut if that leaves more room.
-//
-// What is judged on selection recordings was trained without them: for every fold there is a
-// training of its own. The error is that of ctx, of [recovery.Train] or of [quant.Quantize].
-func (pl *Planner) Recover(ctx context.Context, stop <-chan struct{}, cut *Cut, chosen *Chosen,
-	progress Progress) (*Chosen, error) {
-	var candidates []Candidate
-	smaller := pl.in.smaller(cut, chosen.Candidate)
-	for i, c := range append([]Candidate{chosen.Candidate}, smaller...) {
-		trained := c
-		var err error
-		if trained.Recovered, err = pl.trainFolds(ctx, stop, c, progress); err != nil {
-			return nil, err
-		}
-		tried, err := pl.try(ctx, trained)
-		if err != nil {
-			return nil, err
-		}
-		better := tried.Within
-		if i == 0 {
-			better = tried.used < chosen.used // it is there without training as well
-			if !pl.in.JudgesLoss() {
-				better = trained.Recovered.Result.Best > 0
-			}
-		}
-		if better {
-			candidates = append(candidates, trained)
-		} else if i == 0 {
-			candidates = append(candidates, c)
-		}
-		if !(tried.Within || (i == 0 && chosen.Within)) || isClosed(stop) {
-			break
-		}
+// Recover looks for a smaller network that holds once it is trained, see trainedSearch, beside what
+// the search without training chose. The cheaper of the two is taken. What is judged on selection
+// recordings was trained without them: for every fold there is a training of its own. Where the
+// selection recordings are too few for two folds nothing is trained. Without a tolerance the choice
+// itself is trained in its words. The error is that of ctx, of [recovery.Train] or of
+// [quant.Quantize].
+func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
+	tell TrainingProgress) (*Chosen, error) {
+	if _, rests := pl.in.folds(); rests == nil {
+		return chosen, ctx.Err()
 	}
-	again, err := pl.choose(ctx, unsearched(candidates...), nil)
-	if err != nil {
+	s := &trainedSearch{pl: pl, cut: cut, chosen: chosen, trainings: pl.newTrainings(tell),
+		known: map[string]judgement{}, best: chosen}
+	run := s.run
+	if len(cut.Points) == 0 {
+		run = s.asGiven
+	}
+	if err := run(ctx); err != nil {
 		return nil, err
 	}
-	if chosen.Within && !again.Within {
-		return chosen, nil
-	}
-	again.NotRounded = chosen.NotRounded // of the search, whose points are listed
-	if chosen.Within && pl.in.JudgesLoss() {
-		before, after := pl.priceOf(chosen.Candidate), pl.priceOf(again.Candidate)
-		moreRoom := again.Candidate.isSameCut(chosen.Candidate) && again.used < chosen.used &&
-			after.broken <= before.broken
-		if dearer := after.compare(before); dearer >= 0 && !moreRoom {
-			return chosen, nil
-		} else if dearer > 0 {
-			again.NotRounded = DearerByTraining
-		}
-	}
-	return again, nil
-}
-
-// isClosed reports whether a channel is closed; one that is nil is open.
-func isClosed(c <-chan struct{}) bool {
-	select {
-	case <-c:
-		return true
-	default:
-		return false
-	}
-}
-
-// smaller lists candidates below one, each with more items gone, in its formats.
-func (in *Inputs) smaller(cut *Cut, c Candidate) []Candidate {
-	var refused []PathStep
-	for _, step := range cut.Path {
-		if !step.Taken {
-			refused = append(refused, step)
-		}
-	}
-	slices.SortStableFunc(refused, func(a, b PathStep) int {
-		return cmp.Compare(a.Tightest.used(), b.Tightest.used())
-	})
-	var all []Candidate
-	gone := 0
-	for _, step := range refused {
-		next, ok := without(c, step)
-		if !ok {
-			continue
-		}
-		c = next
-		gone++
-		if slices.Contains(neighbours, gone) {
-			all = append(all, c)
-		}
-	}
-	return all
-}
-
-// trainFolds trains one candidate: on all selection recordings, and without each fold.
-func (pl *Planner) trainFolds(ctx context.Context, stop <-chan struct{}, c Candidate,
-	progress Progress) (*Recovered, error) {
-	settings := pl.in.Job.Recovery.Settings()
-	_, rests := pl.in.folds()
-	r := &Recovered{Settings: settings, Formats: c.Formats.Clone()}
-	for i, selection := range append([]*dataset.Recordings{pl.in.Selection}, rests...) {
-		result, err := pl.train(ctx, stop, c, selection, settings, nil,
-			func(t *recovery.Result) {
-				progress(i*settings.Epochs+len(t.Epochs), (1+len(rests))*settings.Epochs,
-					t.Epochs[len(t.Epochs)-1].HeldBack)
-			})
-		if err != nil {
-			return nil, err
-		}
-		if i == 0 {
-			r.Net, r.Result = result.Net, result
-		} else {
-			r.withoutFold = append(r.withoutFold, result.Net)
-		}
-	}
-	return r, nil
+	return s.best, nil
 }
 
 // RecoverOnce trains one candidate on all selection recordings, judges nothing else, and may go on
-// from a checkpoint. When stop is closed the training counts with its best epoch; it may be nil.
-// The error is that of ctx or of [recovery.Train].
-func (pl *Planner) RecoverOnce(ctx context.Context, stop <-chan struct{}, c Candidate,
+// from a checkpoint. The error is that of ctx or of [recovery.Train].
+func (pl *Planner) RecoverOnce(ctx context.Context, c Candidate,
 	checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
 	settings := pl.in.Job.Recovery.Settings()
-	result, err := pl.train(ctx, stop, c, pl.in.Selection, settings, checkpoint,
+	result, err := pl.train(ctx, c, pl.in.Selection, settings, checkpoint,
 		func(t *recovery.Result) {
 			progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
 		})
@@ -249,10 +139,9 @@ func (pl *Planner) RecoverOnce(ctx context.Context, stop <-chan struct{}, c Cand
 		Formats: c.Formats.Clone()}, nil
 }
 
-// train starts from the network as cut. The training ends when stop is closed, and fails when ctx
-// ends.
-func (pl *Planner) train(ctx context.Context, stop <-chan struct{}, c Candidate,
-	selection *dataset.Recordings, s recovery.Settings, checkpoint *recovery.Checkpoint,
+// train starts from the network as cut. The training fails when ctx ends.
+func (pl *Planner) train(ctx context.Context, c Candidate, selection *dataset.Recordings,
+	s recovery.Settings, checkpoint *recovery.Checkpoint,
 	after func(*recovery.Result)) (*recovery.Result, error) {
 	training, heldBack := recovery.Split(selection)
 	if pl.in.Further != nil {
@@ -265,16 +154,7 @@ func (pl *Planner) train(ctx context.Context, stop <-chan struct{}, c Candidate,
 	}
 	task := &recovery.Task{Start: p.scaled, Teacher: pl.in.Float,
 		Formats: &c.Formats, Training: training, HeldBack: heldBack}
-	untilStop, cancel := context.WithCancel(ctx)
-	defer cancel()
-	go func() {
-		select {
-		case <-stop:
-			cancel()
-		case <-untilStop.Done():
-		}
-	}()
-	result, err := recovery.Train(untilStop, task, s, checkpoint, after)
+	result, err := recovery.Train(ctx, task, s, checkpoint, after)
 	if err == nil && ctx.Err() != nil {
 		err = ctx.Err()
 	}
@@ -303,8 +183,5 @@ func (r *Result) warnRecovery() {
 	case c.Result.Best == 0:
 		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the "+
 			"recordings held back: the weights are those of the cut")
-	case c.Result.Stopped == recovery.Interrupted || c.Result.Stopped == recovery.OutOfTime:
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the recovery training ended before its "+
-			"last epoch (%s): another run gives other weights", c.Result.Stopped))
 	}
 }

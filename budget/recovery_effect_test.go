@@ -29,7 +29,7 @@ func kept(t *testing.T, in *Inputs, features, units int) (cut, recovered *datase
 	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))
 	c.Features, c.Units = most(ranking.FeatureRank, features),
 		[][]int{most(ranking.UnitRank, units)}
-	r, err := pl.RecoverOnce(t.Context(), nil, c, nil, quiet)
+	r, err := pl.RecoverOnce(t.Context(), c, nil, quiet)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,12 +5,10 @@ import (
 	"path/filepath"
 	"reflect"
 	"regexp"
-	"slices"
 	"strings"
 	"testing"
 
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 	"kerf/recovery"
 )
@@ -52,6 +50,8 @@ func mustCity(t *testing.T, rule string, changes ...[3]string) *Inputs {
 
 func quiet(int, int, float64) {}
 
+func untold(string, int, int) {}
+
 // halfOf keeps half of the units of city-weather.
 func halfOf(in *Inputs) *Cut {
 	c := in.Whole(quant.Formats{})
@@ -67,7 +67,7 @@ func halved(t *testing.T, in *Inputs) *Chosen {
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, err := pl.Recover(t.Context(), nil, cut, chosen, quiet)
+	again, err := pl.Recover(t.Context(), cut, chosen, untold)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,11 +114,13 @@ func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
 	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))
 	train := func() *Recovered {
 		pl.last = nil // the recordings change between the trainings
-		r, err := pl.trainFolds(t.Context(), nil, c, quiet)
-		if err != nil {
+		r := recipe{features: c.Features, units: c.Units}.then(
+			lesson{features: c.Features, formats: &c.Formats})
+		trainings := pl.newTrainings(untold)
+		if err := trainings.follow(t.Context(), "", []int{noFold, 0, 1}, r); err != nil {
 			t.Fatal(err)
 		}
-		return r
+		return trainings.candidate(r).Recovered
 	}
 	before := train()
 	fold := dealt(in.Selection)
@@ -136,24 +138,6 @@ func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
 	}
 	if same(before.withoutFold[0], after.withoutFold[0]) && same(before.Net, after.Net) {
 		t.Error("what was changed has no effect on any network")
-	}
-}
-
-func TestInterruptedRecoveryGivesWhatThereIs(t *testing.T) {
-	in := mustCity(t, "epochs = 4")
-	stop := make(chan struct{})
-	pl, cut := NewPlanner(in), halfOf(in)
-	chosen, err := pl.Choose(t.Context(), cut)
-	if err != nil {
-		t.Fatal(err)
-	}
-	again, err := pl.Recover(t.Context(), stop, cut, chosen, func(done, all int, _ float64) {
-		if done == 10 { // in the last of three trainings
-			close(stop)
-		}
-	})
-	if err != nil || again.Candidate.Recovered == nil || !(again.used < chosen.used) {
-		t.Errorf("%v, recovered %v", err, again.Candidate.Recovered != nil)
 	}
 }
 
@@ -192,25 +176,23 @@ func TestFurtherRecordings(t *testing.T) {
 	if len(in.Further.Sequences) != 1 || in.Further.Sequences[0].Y != nil {
 		t.Fatalf("%d further sequences", len(in.Further.Sequences))
 	}
-	if _, err := NewPlanner(in).RecoverOnce(t.Context(), nil,
+	if _, err := NewPlanner(in).RecoverOnce(t.Context(),
 		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)), nil, quiet); err != nil {
 		t.Error(err)
 	}
 }
 
 func TestRecoveryRuleIsRead(t *testing.T) {
-	in := mustCity(t, "epochs = 7\ntime = \"90 s\"\nteacher = 0.25\nlength = 50\nrate = "+
-		"0.01\ndecay = 0.001\nseed = 3")
+	in := mustCity(t, "epochs = 7\nteacher = 0.25\nlength = 50\nrate = 0.01\ndecay = 0.001\nseed = 3")
 	want := recovery.Defaults()
-	want.Epochs, want.Time, want.Share, want.Length, want.Rate, want.Decay, want.Seed = 7, 90e9,
-		0.25, 50, 0.01, 0.001, 3
+	want.Epochs, want.Share, want.Length, want.Rate, want.Decay, want.Seed = 7, 0.25, 50, 0.01,
+		0.001, 3
 	if got := in.Job.Recovery.Settings(); got != want {
 		t.Errorf("%+v, want %+v", got, want)
 	}
 	for rule, says := range map[string]string{
 		"epochs = 0":   "0 epochs are no training",
 		"teacher = 2":  "a share of 2 for the teacher is not between 0 and 1",
-		"time = 3":     "the unit is missing",
 		"epoch = 3":    "epoch",
 		"length = 0":   "a length of 0 steps is no segment",
 		"rate = \"a\"": "rate",
@@ -219,28 +201,5 @@ func TestRecoveryRuleIsRead(t *testing.T) {
 		if _, err := city(t, rule); err == nil || !strings.Contains(err.Error(), says) {
 			t.Errorf("%s: %v, want %q", rule, err, says)
 		}
-	}
-}
-
-// TestSmallerCandidates: refused items go, the one that broke its tolerance least first, 1, 2, 4
-// and 8 of them.
-func TestSmallerCandidates(t *testing.T) {
-	in := mustCity(t, "epochs = 1")
-	cut := &Cut{}
-	for i, reach := range []float64{0.9, 0.2, 0.5, 0.3, 0.4} {
-		cut.Path = append(cut.Path,
-			PathStep{Features: []int{i}, Tightest: Loss{Tolerance: 0.1, MayReach: reach}})
-	}
-	cut.Path = append(cut.Path,
-		PathStep{Features: []int{11}, Taken: true,
-			Tightest: Loss{Tolerance: 0.1, MayReach: 0.05}})
-	c := in.Whole(quant.Formats{})
-	c.Features = prune.Without(12, 11)
-	var got [][]int
-	for _, s := range in.smaller(cut, c) {
-		got = append(got, prune.Without(11, s.Features...))
-	}
-	if want := [][]int{{1}, {1, 3}, {1, 2, 3, 4}}; !slices.EqualFunc(got, want, slices.Equal) {
-		t.Errorf("gone %v, want %v", got, want)
 	}
 }

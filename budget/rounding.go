@@ -46,7 +46,12 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	if pl.last != nil && pl.last.candidate.isSameNetwork(c) {
 		return pl.last, ctx.Err()
 	}
-	p := &prepared{candidate: c, cut: pl.cutNetwork(c)}
+	p := &prepared{candidate: c}
+	if c.Recovered != nil && c.Recovered.Scratch {
+		p.cut = c.Recovered.Net
+	} else {
+		p.cut = pl.cutNetwork(c)
+	}
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}

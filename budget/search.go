@@ -23,6 +23,7 @@ type Cut struct {
 	Points  []*Point
 	Stopped bool // the time that the job gives ended it
 	Path    []PathStep
+	Trained []Attempt // what was trained, in the order of the search
 }
 
 // beamWidth is how many candidates the search follows at a time. Our choice: on the jobs of

@@ -220,7 +220,8 @@ func shifted(indices []int, by int) []int {
 }
 
 // Cut removes features and units from the network that was measured, by the given method. Indices
-// are those of [Cut]. Keeping everything returns an equal network.
+// are those of [Cut], features counted among those that the network takes. Keeping everything
+// returns an equal network.
 func (s *Statistics) Cut(features []int, units [][]int, method Method) *dataset.Float {
 	var f replacer = s
 	if method == MeanFolding {
@@ -235,8 +236,12 @@ func (s *Statistics) Cut(features []int, units [][]int, method Method) *dataset.
 
 // cutWith removes features and units; f says what replaces them.
 func (s *Statistics) cutWith(f replacer, features []int, units [][]int) *dataset.Float {
+	kept := make([]int, len(features))
+	for i, k := range features {
+		kept[i] = s.float.Kept[k]
+	}
 	return &dataset.Float{Net: cut(s.float.Net, features, units, f), Features: s.float.Features,
-		Kept: features, Outputs: s.float.Outputs, Classes: s.float.Classes}
+		Kept: kept, Outputs: s.float.Outputs, Classes: s.float.Classes}
 }
 
 // CutAndRun cuts by [Refit]. It also returns what the cut network predicts on every selection

@@ -94,13 +94,12 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 		return nil, nil, err
 	}
 	if in.Job.Recovery != nil {
-		step, end := a.ui.training()
-		chosen, err = pl.Recover(context.WithoutCancel(ctx), ctx.Done(), cut, chosen, step)
+		step, end := a.ui.trainings()
+		chosen, err = pl.Recover(ctx, cut, chosen, step)
 		end()
 		if err != nil {
 			return nil, nil, err
 		}
-		ctx = a.afterTraining(ctx)
 	}
 	r, err := a.judge(ctx, pl, cut, chosen)
 	if err != nil {

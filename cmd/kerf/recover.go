@@ -71,13 +71,11 @@ func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
 		return nil, err
 	}
 	step, end := a.ui.training()
-	r, err := pl.RecoverOnce(context.WithoutCancel(ctx), ctx.Done(), chosen.Candidate,
-		trainingFile(in, chosen, checkpoint), step)
+	r, err := pl.RecoverOnce(ctx, chosen.Candidate, trainingFile(in, chosen, checkpoint), step)
 	end()
 	if err != nil {
 		return nil, err
 	}
-	ctx = a.afterTraining(ctx)
 	net := recovery.Renormalise(r.Net, in.Float.Features).Net
 	shown := newRecoverResult(r, pl.HeldBackLoss(chosen.CutNet, r))
 	if out != "" {

@@ -161,6 +161,17 @@ func (u *ui) training() (step budget.Progress, end func()) {
 	}, end
 }
 
+// trainings is progress for the trainings of a search, which say what they look for.
+func (u *ui) trainings() (step budget.TrainingProgress, end func()) {
+	w, end := u.begin("training")
+	return func(what string, done, all int) {
+		u.lock.Lock()
+		defer u.lock.Unlock()
+		w.what = what
+		w.advance(done, all, time.Now())
+	}, end
+}
+
 // begin adds a piece of work, which is shown until it ends or a part of it begins. end may be
 // called again.
 func (u *ui) begin(what string) (w *work, end func()) {

@@ -1,0 +1,428 @@
+package budget
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+)
+
+// Attempt is a network that was trained by the search, judged on the selection recordings: every
+// sequence by the network that was trained without it. It is not rounded yet.
+type Attempt struct {
+	Units    []int          // per recurrent layer
+	Features []int          // of the network as given
+	Scratch  bool           // it was trained from drawn weights, else from the cut
+	Formats  *quant.Formats // that its forward pass was rounded to; nil: none
+	Used     float64        // the largest share of any tolerance that the sign-off recordings may show
+	Tightest Loss
+}
+
+// Within reports whether every tolerance is kept, with the reserve for the sign-off.
+func (a *Attempt) Within() bool { return a.Used <= 1 }
+
+// trainedSearch looks for the smallest network that holds once it is trained. It works in stages;
+// the trainings of a stage follow from the job and from the results of the stages before it.
+//
+//   - Units: the least number with which a network holds that is trained with every feature, by
+//     bisection between one unit and what the search without training came to. Each number is tried
+//     from the cut with so many units, and where that does not hold from drawn weights.
+//   - Layers: of several recurrent layers each is then made smaller by itself.
+//   - Features: from there features and front ends go, in the order of what is saved per tolerance
+//     used, with a short training after each.
+//   - Words: what holds is brought to fixed point as a cut is; narrower words that do not hold so
+//     are trained in, with the rounding in the forward pass.
+//
+// Numbers of units above the least are then taken through the last two stages as long as they can
+// be cheaper: more units in narrower words may cost less.
+type trainedSearch struct {
+	pl        *Planner
+	cut       *Cut
+	chosen    *Chosen // without training
+	trainings *trainings
+	known     map[string]judgement // by key of the recipe
+	best      *Chosen
+}
+
+// try follows a recipe on every fold and reports how it is judged.
+func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgement, error) {
+	key := r.key()
+	if j, ok := s.known[key]; ok {
+		return j, nil
+	}
+	if err := s.trainings.follow(ctx, what, s.trainings.everyFold(), r); err != nil {
+		return judgement{}, err
+	}
+	j := s.trainings.judge(r)
+	s.known[key] = j
+	a := Attempt{Units: r.counts(), Features: r.kept(), Scratch: r.scratch, Used: j.used,
+		Tightest: j.tightest}
+	if last := len(r.lessons) - 1; last >= 0 {
+		a.Formats = r.lessons[last].formats
+	}
+	s.cut.Trained = append(s.cut.Trained, a)
+	return j, nil
+}
+
+// smallest returns the recipe with the least units that holds, and whether there is one with fewer
+// units than the choice without training has.
+func (s *trainedSearch) smallest(ctx context.Context, sizes []Candidate) (at int, err error) {
+	fails, holds := -1, len(sizes)
+	for holds-fails > 1 {
+		middle := fails + s.middle(sizes, fails, holds)
+		_, ok, err := s.size(ctx, sizes[middle])
+		if err != nil {
+			return 0, err
+		}
+		if ok {
+			holds = middle
+		} else {
+			fails = middle
+		}
+		if s.over() {
+			break
+		}
+	}
+	return holds, nil
+}
+
+// middle returns how far above fails the next size is: the geometric mean of the two numbers of
+// units, since small networks are trained quickly, and most networks are several times too large.
+func (s *trainedSearch) middle(sizes []Candidate, fails, holds int) int {
+	low, high := 1, s.chosen.Candidate.UnitCount()
+	if fails >= 0 {
+		low = sizes[fails].UnitCount()
+	}
+	if holds < len(sizes) {
+		high = sizes[holds].UnitCount()
+	}
+	wanted := int(math.Round(math.Sqrt(float64(low) * float64(high))))
+	at := fails + 1
+	for at < holds-1 && sizes[at].UnitCount() < wanted {
+		at++
+	}
+	return at - fails
+}
+
+// size tries a number of units: from the cut, then from scratch. ok is false where neither holds.
+func (s *trainedSearch) size(ctx context.Context, c Candidate) (r recipe, ok bool, err error) {
+	for _, scratch := range []bool{false, true} {
+		r = recipe{features: c.Features, units: c.Units, scratch: scratch}
+		j, err := s.try(ctx, "looking for the least units", r)
+		if err != nil || j.used <= 1 {
+			return r, err == nil, err
+		}
+	}
+	return r, false, nil
+}
+
+// layers makes each of several recurrent layers smaller by itself.
+func (s *trainedSearch) layers(ctx context.Context, r recipe) (recipe, error) {
+	if len(r.units) == 1 {
+		return r, nil
+	}
+	for l := range r.units {
+		order := s.leastNeeded(r, l)
+		fails, holds := 0, len(r.units[l])
+		for holds-fails > 1 && !s.over() {
+			middle := int(math.Round(math.Sqrt(float64(max(fails, 1)) * float64(holds))))
+			middle = min(max(middle, fails+1), holds-1)
+			smaller := slices.Clone(r.units)
+			smaller[l] = slices.Sorted(slices.Values(order[len(order)-middle:]))
+			found, ok, err := s.size(ctx, Candidate{Features: r.features, Units: smaller})
+			if err != nil {
+				return r, err
+			}
+			if !ok {
+				fails = middle
+				continue
+			}
+			holds, r = middle, found
+		}
+	}
+	return r, nil
+}
+
+// leastNeeded lists the units of a layer that a recipe keeps, the least needed first.
+func (s *trainedSearch) leastNeeded(r recipe, layer int) []int {
+	shares := map[prune.Unit]float64{}
+	units := prune.Units(s.pl.in.Float.Net)
+	for _, rank := range s.cut.UnitRank {
+		shares[units[rank.Item]] = rank.Share
+	}
+	order := slices.Clone(r.units[layer])
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Compare(shares[prune.Unit{Layer: layer, Index: a}],
+			shares[prune.Unit{Layer: layer, Index: b}])
+	})
+	return order
+}
+
+// mostFeatureTrials is how many sets of features are tried without for one number of units (our
+// choice: the networks of testdata/smallest need half as many).
+const mostFeatureTrials = 24
+
+// withoutFeatures takes features and front ends out of what a recipe makes, as long as it holds.
+func (s *trainedSearch) withoutFeatures(ctx context.Context, r recipe) (recipe, error) {
+	refused := map[string]bool{}
+	tried := 0
+	try := func(gone item) (bool, error) {
+		features := slices.DeleteFunc(slices.Clone(r.kept()), func(k int) bool {
+			return slices.Contains(gone.features, k)
+		})
+		if len(features) == 0 || len(features) == len(r.kept()) {
+			return false, nil
+		}
+		tried++
+		next := r.then(lesson{features: features})
+		j, err := s.try(ctx, "looking for features that can go", next)
+		if err != nil {
+			return false, err
+		}
+		if j.used > 1 {
+			refused[gone.key()] = true
+			return false, nil
+		}
+		r = next
+		return true, nil
+	}
+	if _, err := try(item{sort: FeatureItem, names: []string{""},
+		features: prune.Without(len(s.pl.in.Float.Features),
+			s.chosen.Candidate.Features...)}); err != nil {
+		return r, err
+	}
+	for tried < mostFeatureTrials && !s.over() {
+		items, err := s.removable(ctx, r, refused)
+		if err != nil || len(items) == 0 {
+			return r, err
+		}
+		n := 1
+		for n*2 <= min(len(items), bundles[len(bundles)-1]) {
+			n *= 2
+		}
+		taken := false
+		for ; n >= 1 && !taken && tried < mostFeatureTrials; n /= 2 {
+			if joint := several(items[:n]); !refused[joint.key()] {
+				if taken, err = try(joint); err != nil {
+					return r, err
+				}
+			}
+		}
+		if taken {
+			continue
+		}
+		// the first alone is too much; the second may be another matter
+		if len(items) > 1 {
+			if taken, err = try(items[1]); err != nil {
+				return r, err
+			}
+		}
+		if !taken {
+			break
+		}
+	}
+	return r, nil
+}
+
+// removable lists the features and front ends that may go from what a recipe makes, the best first:
+// what is saved per tolerance that is used without another training.
+func (s *trainedSearch) removable(ctx context.Context, r recipe,
+	refused map[string]bool) ([]item, error) {
+	in := s.pl.in
+	var items []item
+	for _, i := range in.items(s.cut) {
+		i.features = slices.DeleteFunc(slices.Clone(i.features), func(k int) bool {
+			return !slices.Contains(r.kept(), k)
+		})
+		if i.sort != UnitItem && len(i.features) > 0 && len(i.features) < len(r.kept()) &&
+			!refused[i.key()] {
+			items = append(items, i)
+		}
+	}
+	statistics := make([]*prune.Statistics, len(s.trainings.rests))
+	nets := make([]*dataset.Float, len(s.trainings.rests))
+	for fold, rest := range s.trainings.rests {
+		nets[fold] = s.trainings.done[piece{r, fold}.key()].Net
+		statistics[fold] = prune.MeasureStatistics(nets[fold], rest)
+	}
+	before := s.known[r.key()].used
+	start := s.pl.priceOf(s.cheapestWords(r.candidate()))
+	merits := map[string]float64{}
+	for _, i := range items {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		left := slices.DeleteFunc(slices.Clone(r.kept()), func(k int) bool {
+			return slices.Contains(i.features, k)
+		})
+		used := s.pl.assess(in.measured(s.trainings.predicted(func(fold int) *dataset.Float {
+			kept := make([]int, len(left))
+			for at, k := range left {
+				kept[at] = slices.Index(nets[fold].Kept, k)
+			}
+			return statistics[fold].Sketch(kept, prune.AllUnits(nets[fold].Net))
+		}))).used
+		smaller := r.candidate()
+		smaller.Features = left
+		price := s.pl.priceOf(s.cheapestWords(smaller))
+		saved := start.share + start.excess - price.share - price.excess +
+			(start.bytes-price.bytes)/start.bytes/1000
+		merits[i.key()] = saved / math.Max(used-before, leastUsed/float64(len(items)))
+	}
+	slices.SortStableFunc(items, func(a, b item) int {
+		return cmp.Compare(merits[b.key()], merits[a.key()])
+	})
+	return items, nil
+}
+
+// cheapestWords returns a candidate in the uniform words that cost least.
+func (s *trainedSearch) cheapestWords(c Candidate) Candidate {
+	formats, _ := s.pl.in.Job.Formats.candidates(s.pl.in.Float.Net) // checked before
+	best := c
+	for i, f := range formats {
+		c.Formats = f
+		if i == 0 || s.pl.priceOf(c).compare(s.pl.priceOf(best)) < 0 {
+			best = c
+		}
+	}
+	return best
+}
+
+// words brings what a recipe makes to fixed point. Uniform words that are cheaper than what holds
+// so are tried once more, with a network that is trained in them.
+func (s *trainedSearch) words(ctx context.Context, r recipe) (*Chosen, error) {
+	finish := func(r recipe) (*Chosen, error) {
+		if err := s.trainings.follow(ctx, "training the choice on all selection recordings",
+			[]int{noFold}, r); err != nil {
+			return nil, err
+		}
+		return s.pl.choose(ctx, unsearched(s.trainings.candidate(r)), nil)
+	}
+	best, err := finish(r)
+	if err != nil {
+		return nil, err
+	}
+	formats, _ := s.pl.in.Job.Formats.candidates(s.pl.in.Float.Net) // checked before
+	c := r.candidate()
+	for _, f := range formats {
+		c.Formats = f
+		if best.Within && s.pl.priceOf(c).compare(s.pl.priceOf(best.Candidate)) >= 0 {
+			continue
+		}
+		trained := r.then(lesson{features: r.kept(), formats: &f})
+		j, err := s.try(ctx, "training in narrower words", trained)
+		if err != nil {
+			return nil, err
+		}
+		if j.used > 1 {
+			continue
+		}
+		chosen, err := finish(trained)
+		if err != nil {
+			return nil, err
+		}
+		if chosen.Within && (!best.Within ||
+			s.pl.priceOf(chosen.Candidate).compare(s.pl.priceOf(best.Candidate)) < 0) {
+			best = chosen
+		}
+	}
+	return best, nil
+}
+
+// complete takes what a recipe makes through features and words, and keeps it if it is the cheapest.
+func (s *trainedSearch) complete(ctx context.Context, r recipe) error {
+	r, err := s.withoutFeatures(ctx, r)
+	if err != nil {
+		return err
+	}
+	chosen, err := s.words(ctx, r)
+	if err != nil {
+		return err
+	}
+	s.take(chosen)
+	return nil
+}
+
+// take keeps a choice if it holds and is cheaper than the best, or costs the same and leaves more
+// room.
+func (s *trainedSearch) take(c *Chosen) {
+	price := s.pl.priceOf(c.Candidate).compare(s.pl.priceOf(s.best.Candidate))
+	if c.Within && (!s.best.Within || price < 0 || price == 0 && c.used < s.best.used) {
+		c.NotRounded = s.chosen.NotRounded // of the search without training, whose points are listed
+		s.best = c
+	}
+}
+
+// asGiven trains the network that the user chose, or that nothing judges, with its features and
+// units.
+func (s *trainedSearch) asGiven(ctx context.Context) error {
+	c := s.chosen.Candidate
+	r := recipe{features: c.Features, units: c.Units}
+	if _, err := s.try(ctx, "training", r); err != nil {
+		return err
+	}
+	chosen, err := s.words(ctx, r)
+	if err != nil {
+		return err
+	}
+	if !s.pl.in.JudgesLoss() && chosen.Candidate.Recovered.Result.Best > 0 {
+		s.best = chosen
+	} else if s.pl.in.JudgesLoss() && !s.best.Within && chosen.used < s.best.used {
+		s.best = chosen
+	} else {
+		s.take(chosen)
+	}
+	return nil
+}
+
+// over reports whether the time that the job gives is over.
+func (s *trainedSearch) over() bool { return s.pl.search.over() }
+
+// run goes through the stages.
+func (s *trainedSearch) run(ctx context.Context) error {
+	sizes, err := s.pl.shrink(ctx, s.pl.in.start(quant.Formats{}).Features, AllLayers)
+	if err != nil {
+		return err
+	}
+	slices.Reverse(sizes)
+	if s.chosen.Within {
+		sizes = slices.DeleteFunc(sizes, func(c Candidate) bool {
+			return c.UnitCount() >= s.chosen.Candidate.UnitCount()
+		})
+	}
+	least, err := s.smallest(ctx, sizes)
+	if err != nil {
+		return err
+	}
+	sizes = append(sizes, s.chosen.Candidate)
+	for at := least; at < len(sizes) && !s.over(); at++ {
+		if at > least && !s.mayBeCheaper(sizes[at]) {
+			break
+		}
+		r, ok, err := s.size(ctx, sizes[at])
+		if err != nil {
+			return err
+		}
+		if !ok {
+			continue
+		}
+		if r, err = s.layers(ctx, r); err != nil {
+			return err
+		}
+		if err := s.complete(ctx, r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// mayBeCheaper reports whether a network with more units may cost less than the best so far, if it
+// could do with the same features: in words that are narrower than those of the best.
+func (s *trainedSearch) mayBeCheaper(c Candidate) bool {
+	c.Features = s.best.Candidate.Features
+	return s.pl.priceOf(s.cheapestWords(c)).compare(s.pl.priceOf(s.best.Candidate)) < 0
+}

@@ -1,0 +1,222 @@
+package budget
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"sync/atomic"
+
+	"kerf/dataset"
+	"kerf/prune"
+	"kerf/quant"
+	"kerf/recovery"
+)
+
+// piece is one training: a recipe, and the sequences that it is followed on.
+type piece struct {
+	recipe recipe
+	fold   int // of the selection sequences that is left out, or noFold
+}
+
+// noFold is the fold of a training on all selection recordings.
+const noFold = -1
+
+func (p piece) key() string { return fmt.Sprintf("%s, fold %d", p.recipe.key(), p.fold) }
+
+// TrainingProgress is called while networks are trained, with what is looked for and the number of
+// epochs that are done and that there are at most.
+type TrainingProgress func(what string, done, all int)
+
+// trainings trains the pieces of a search, each once, several side by side.
+type trainings struct {
+	pl       *Planner
+	settings recovery.Settings
+	fold     []int // of every selection sequence
+	rests    []*dataset.Recordings
+	like     *dataset.Float // the network as given, standardised
+	done     map[string]*recovery.Result
+	tell     TrainingProgress
+}
+
+// newTrainings returns what trains for a job with [recovery]. The job has selection sequences for
+// two folds.
+func (pl *Planner) newTrainings(tell TrainingProgress) *trainings {
+	t := &trainings{pl: pl, settings: pl.in.Job.Recovery.Settings(),
+		done: map[string]*recovery.Result{}, tell: tell}
+	t.fold, t.rests = pl.in.folds()
+	given := pl.in.Float
+	t.like = quant.Standardise(given, quant.Calibrate(given, pl.in.Selection))
+	return t
+}
+
+// Shares of the epochs of the first training that a lesson has: after features went the network has
+// little to learn, since what they told is predicted from the others; words take more (our choice,
+// docs/recovery.md).
+const (
+	epochsWithout = 4 // one in so many
+	epochsRounded = 2
+)
+
+// settingsOf returns the settings of the last training of a recipe.
+func (t *trainings) settingsOf(r recipe) recovery.Settings {
+	s := t.settings
+	switch {
+	case len(r.lessons) > 0 && r.lessons[len(r.lessons)-1].formats != nil:
+		s.Epochs = (s.Epochs + epochsRounded - 1) / epochsRounded
+	case len(r.lessons) > 0:
+		s.Epochs = (s.Epochs + epochsWithout - 1) / epochsWithout
+	case r.scratch:
+		s.Rate = recovery.ScratchRate
+	}
+	return s
+}
+
+// follow follows recipes on folds. what says what is looked for. The error is that of ctx or of
+// [recovery.Train].
+func (t *trainings) follow(ctx context.Context, what string, folds []int,
+	recipes ...recipe) error {
+	levels := map[int][]piece{} // by number of lessons
+	deepest := 0
+	for _, r := range recipes {
+		for {
+			for _, fold := range folds {
+				levels[len(r.lessons)] = append(levels[len(r.lessons)], piece{r, fold})
+			}
+			deepest = max(deepest, len(r.lessons))
+			if len(r.lessons) == 0 {
+				break
+			}
+			r, _ = r.before()
+		}
+	}
+	for level := range deepest + 1 {
+		if err := t.train(ctx, what, levels[level]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// train trains those of some pieces that are not done. The pieces before their last lessons are.
+func (t *trainings) train(ctx context.Context, what string, pieces []piece) error {
+	var fresh []piece
+	listed := map[string]bool{}
+	for _, p := range pieces {
+		if key := p.key(); t.done[key] == nil && !listed[key] {
+			listed[key] = true
+			fresh = append(fresh, p)
+		}
+	}
+	tasks, all := make([]*recovery.Task, len(fresh)), 0
+	for i, p := range fresh {
+		var err error
+		if tasks[i], err = t.task(ctx, p); err != nil {
+			return err
+		}
+		all += t.settingsOf(p.recipe).Epochs
+	}
+	results, errs := make([]*recovery.Result, len(fresh)), make([]error, len(fresh))
+	var epochs atomic.Int64
+	if err := dataset.InParallelUntil(ctx, len(fresh), func(i int) {
+		results[i], errs[i] = recovery.Train(ctx, tasks[i], t.settingsOf(fresh[i].recipe), nil,
+			func(*recovery.Result) { t.tell(what, int(epochs.Add(1)), all) })
+	}); err != nil {
+		return err
+	}
+	for i, p := range fresh {
+		if errs[i] != nil {
+			return errs[i]
+		}
+		t.done[p.key()] = results[i]
+	}
+	return nil
+}
+
+// task says what the last training of a piece does.
+func (t *trainings) task(ctx context.Context, p piece) (*recovery.Task, error) {
+	selection := t.pl.in.Selection
+	if p.fold != noFold {
+		selection = t.rests[p.fold]
+	}
+	training, heldBack := recovery.Split(selection)
+	if t.pl.in.Further != nil {
+		training = dataset.Join(training, t.pl.in.Further)
+	}
+	task := &recovery.Task{Teacher: t.pl.in.Float, Training: training, HeldBack: heldBack}
+	switch r := p.recipe; {
+	case len(r.lessons) > 0:
+		before, l := r.before()
+		task.Start = t.done[piece{before, p.fold}.key()].Net
+		task.Formats = l.formats
+		if len(l.features) < len(task.Start.Kept) {
+			task.Start = withoutFeatures(task.Start, training, l.features)
+		}
+	case r.scratch:
+		task.Start = recovery.Scratch(t.like, training, r.features, r.counts(), t.settings.Seed)
+	default:
+		prepared, err := t.pl.prepare(ctx, r.candidate())
+		if err != nil {
+			return nil, err
+		}
+		task.Start = prepared.scaled
+	}
+	return task, ctx.Err()
+}
+
+// withoutFeatures takes features out of a trained network: features are left, and those that go are
+// predicted from these on the recordings.
+func withoutFeatures(p *dataset.Float, rec *dataset.Recordings, features []int) *dataset.Float {
+	kept := make([]int, len(features))
+	for i, k := range features {
+		kept[i] = slices.Index(p.Kept, k)
+	}
+	return prune.MeasureStatistics(p, rec).Cut(kept, prune.AllUnits(p.Net), prune.Reconstruction)
+}
+
+// judge compares a recipe that was followed on every fold with the tolerances: every selection
+// sequence is run by the network that was trained without it.
+func (t *trainings) judge(r recipe) judgement {
+	return t.pl.assess(t.pl.in.measured(t.predicted(func(fold int) *dataset.Float {
+		return t.done[piece{r, fold}.key()].Net
+	})))
+}
+
+// predicted runs every selection sequence by the network that net returns for its fold.
+func (t *trainings) predicted(net func(fold int) *dataset.Float) [][]float64 {
+	nets := make([]*dataset.Float, len(t.rests))
+	for fold := range nets {
+		nets[fold] = net(fold)
+	}
+	selection := t.pl.in.Selection
+	all := make([][]float64, len(selection.Sequences))
+	dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
+		all[i] = make([]float64, s.Steps*selection.Outputs)
+		nets[t.fold[i]].Predict(s, all[i])
+	})
+	return all
+}
+
+// everyFold lists the folds.
+func (t *trainings) everyFold() []int {
+	folds := make([]int, len(t.rests))
+	for k := range folds {
+		folds[k] = k
+	}
+	return folds
+}
+
+// candidate returns what became of a recipe that was followed on every fold and on all recordings.
+func (t *trainings) candidate(r recipe) Candidate {
+	result := t.done[piece{r, noFold}.key()]
+	recovered := &Recovered{Net: result.Net, Result: result, Settings: t.settingsOf(r),
+		Scratch: r.scratch}
+	if last := len(r.lessons) - 1; last >= 0 && r.lessons[last].formats != nil {
+		recovered.Formats = r.lessons[last].formats.Clone()
+	}
+	for fold := range t.rests {
+		recovered.withoutFold = append(recovered.withoutFold, t.done[piece{r, fold}.key()].Net)
+	}
+	c := r.candidate()
+	c.Recovered = recovered
+	return c
+}
