@@ -115,7 +115,7 @@ func TestGradientAgainstModel(t *testing.T) {
 	for _, kinds := range stacks() {
 		for _, units := range []int{1, 2, 4, 7, 13} {
 			t.Run(fmt.Sprint(kinds, units), func(t *testing.T) {
-				net := randomNetwork(uint64(units), inputs, units, outputs, kinds...)
+				net := randomNetwork(uint64(10+units), inputs, units, outputs, kinds...)
 				for i, activation := range []model.Activation{model.Tanh, model.Logistic} {
 					net.Dense[i].Activation = activation
 				}
