@@ -141,3 +141,11 @@ func outer(to []float32, a, b vectors, rows, columns, steps int) {
 		}
 	}
 }
+
+func largest(top, v []float32) {
+	if useAVX2 && len(v) > 0 {
+		largestAVX2(&top[0], &v[0], len(v)/Width)
+	} else {
+		largestGo(top, v)
+	}
+}

@@ -569,6 +569,25 @@ vector:
 	VZEROUPPER
 	RET
 
+// func largestAVX2(top *float32, v *float32, n int)
+// Requires: AVX
+TEXT ·largestAVX2(SB), NOSPLIT, $0-24
+	MOVQ    top+0(FP), AX
+	MOVQ    v+8(FP), CX
+	MOVQ    n+16(FP), DX
+	VMOVUPS (AX), Y0
+	VMOVUPS sign<>+0(SB), Y1
+
+vector:
+	VANDNPS (CX), Y1, Y2
+	VMAXPS  Y0, Y2, Y0
+	ADDQ    $0x20, CX
+	DECQ    DX
+	JNZ     vector
+	VMOVUPS Y0, (AX)
+	VZEROUPPER
+	RET
+
 // func outer33AVX2(to *float32, rowStep int, columnStep int, a *float32, aDistance int, b *float32, bDistance int, steps int)
 // Requires: AVX
 TEXT ·outer33AVX2(SB), NOSPLIT, $0-64

@@ -69,6 +69,11 @@ func blendSlopeAVX2(candidate *float32, update *float32, state *float32, before 
 //go:noescape
 func roundAVX2(v *float32, n int, magic float32, low float32, high float32)
 
+// largestAVX2 raises the lanes of top to the magnitudes in n vectors.
+//
+//go:noescape
+func largestAVX2(top *float32, v *float32, n int)
+
 // outer33AVX2 sets 3 × 3 values of to, some bytes apart, to sums of products of the vectors at a with those at b over steps, which are some bytes apart as well.
 //
 //go:noescape

@@ -65,6 +65,7 @@ func TestKernelsAgree(t *testing.T) {
 			g := Int16(fraction)
 			both("round", copyOf(), g.round)
 		}
+		both("largest", append([]float32(nil), a[:Width]...), func(y []float32) { largest(y, v) })
 		for part := range 3 {
 			both("blendSlope", copyOf(), func(y []float32) {
 				c, u, s := append([]float32(nil), y...), append([]float32(nil), y...),

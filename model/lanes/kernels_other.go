@@ -24,3 +24,5 @@ func roundAll(v []float32, magic, low, high float32) { roundGo(v, magic, low, hi
 func outer(to []float32, a, b vectors, rows, columns, steps int) {
 	outerGo(to, a, b, rows, columns, steps)
 }
+
+func largest(top, v []float32) { largestGo(top, v) }

@@ -141,6 +141,15 @@ func lanesSum(v *[Width]float32) float32 {
 	return ((v[0] + v[4]) + (v[2] + v[6])) + ((v[1] + v[5]) + (v[3] + v[7]))
 }
 
+// largestGo raises the lanes of top [Width] to the magnitudes in v.
+func largestGo(top, v []float32) {
+	for i, x := range v {
+		if a := magnitude(x); a > top[i%Width] {
+			top[i%Width] = a
+		}
+	}
+}
+
 func rectifyGo(v []float32) {
 	for i, x := range v {
 		if x < 0 {

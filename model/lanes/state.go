@@ -69,6 +69,23 @@ func (s *State) Reset() {
 	}
 }
 
+// Begin zeroes the states of one lane.
+func (s *State) Begin(lane int) {
+	for i := range s.layers {
+		s.layers[i].begin(lane)
+	}
+}
+
+// begin zeroes the state of one lane.
+func (s *layerState) begin(lane int) {
+	for at := lane; at < len(s.state); at += Width {
+		s.state[at] = 0
+	}
+	for at := lane; at < len(s.cell); at += Width {
+		s.cell[at] = 0
+	}
+}
+
 // Input returns the memory for the normalised features of a step [Inputs × Width], lane beside
 // lane. The caller writes to it before [State.Step].
 func (s *State) Input() []float32 { return s.layers[0].input }

@@ -175,12 +175,7 @@ func (t *Tape) RoundDense(layer int, g Grid) { t.dense[layer].grid = g }
 // Begin starts a new sequence in a lane of the next segment: its states become 0.
 func (t *Tape) Begin(lane int) {
 	for i := range t.layers {
-		last := &t.layers[i].states[t.steps]
-		for _, v := range [][]float32{last.state, last.cell} {
-			for at := lane; at < len(v); at += Width {
-				v[at] = 0
-			}
-		}
+		t.layers[i].states[t.steps].begin(lane)
 	}
 }
 

@@ -25,6 +25,7 @@ func main() {
 	elementwise()
 	slopes()
 	round()
+	largest()
 	for _, block := range []struct {
 		name          string
 		rows, columns int
@@ -379,6 +380,27 @@ func round() {
 	ADDQ(U8(vectorBytes), v)
 	DECQ(n)
 	JNZ(LabelRef("vector"))
+	VZEROUPPER()
+	RET()
+}
+
+// largest writes the kernel that keeps the largest magnitude of every lane.
+func largest() {
+	TEXT("largestAVX2", NOSPLIT, "func(top, v *float32, n int)")
+	Pragma("noescape")
+	Doc("largestAVX2 raises the lanes of top to the magnitudes in n vectors.")
+	top, v, n := Load(Param("top"), GP64()), Load(Param("v"), GP64()), Load(Param("n"), GP64())
+	sum, sign := YMM(), YMM()
+	VMOVUPS(Mem{Base: top}, sum)
+	VMOVUPS(constants["sign"], sign)
+	Label("vector")
+	x := YMM()
+	VANDNPS(Mem{Base: v}, sign, x)
+	VMAXPS(sum, x, sum) // the second source, here sum, if either is NaN
+	ADDQ(U8(vectorBytes), v)
+	DECQ(n)
+	JNZ(LabelRef("vector"))
+	VMOVUPS(sum, Mem{Base: top})
 	VZEROUPPER()
 	RET()
 }
