@@ -19,16 +19,6 @@ type example struct {
 	target []float32
 }
 
-// value returns a feature of a step.
-func (e *example) value(step, feature, features int) float64 {
-	at := step*features + feature
-	if e.other == nil {
-		return e.recorded.X[at]
-	}
-	return float64(e.share*e.recorded.X[at]) + float64((1-e.share)*e.other.X[at]) +
-		e.shifts[feature]
-}
-
 // reader normalises features as a network takes them.
 type reader struct {
 	kept      []int
@@ -47,8 +37,19 @@ func newReader(p *dataset.Float) *reader {
 
 // read writes the inputs of one step to a lane of x [kept × lanes.Width].
 func (r *reader) read(x []float32, lane int, e *example, step int) {
+	row := e.recorded.X[step*r.features : (step+1)*r.features]
+	x = x[lane : (len(r.kept)-1)*lanes.Width+lane+1]
+	mean, std := r.mean[:len(r.kept)], r.std[:len(r.kept)]
+	if e.other == nil {
+		for i, k := range r.kept {
+			x[i*lanes.Width] = float32((row[k] - mean[i]) / std[i])
+		}
+		return
+	}
+	other, share, rest := e.other.X[step*r.features:(step+1)*r.features], e.share, 1-e.share
 	for i, k := range r.kept {
-		x[i*lanes.Width+lane] = float32((e.value(step, k, r.features) - r.mean[i]) / r.std[i])
+		v := float64(share*row[k]) + float64(rest*other[k]) + e.shifts[k]
+		x[i*lanes.Width] = float32((v - mean[i]) / std[i])
 	}
 }
 
