@@ -77,8 +77,8 @@ func (q *laneMatrix) apply(y []int32, x []uint32) {
 	affineAVX2(&y[0], &q.w[0], &q.bias[0], &q.shift[0], &x[0], &q.limits, q.pairs, q.blocks, q.half)
 }
 
-// lanes holds eight sequences of a network.
-type lanes struct {
+// laneNetwork holds eight sequences of a network.
+type laneNetwork struct {
 	network *Network
 	layers  []*laneLayer
 	dense   []*laneDense
@@ -95,8 +95,8 @@ type laneDense struct {
 }
 
 // newLanes lays out the matrices of a network and makes room for eight zero states.
-func (n *Network) newLanes() *lanes {
-	s := &lanes{network: n}
+func (n *Network) newLanes() *laneNetwork {
+	s := &laneNetwork{network: n}
 	_, s.input = pairsOf(len(n.Features))
 	for _, l := range n.Layers {
 		s.layers = append(s.layers, newLaneLayer(l))
@@ -111,7 +111,7 @@ func (n *Network) newLanes() *lanes {
 }
 
 // visit runs up to eight sequences from the zero state, see [Network.visit].
-func (s *lanes) visit(sequences []*dataset.Sequence,
+func (s *laneNetwork) visit(sequences []*dataset.Sequence,
 	after func(lane, step int, beforeHead, y []int32)) {
 	n := s.network
 	longest := 0
@@ -141,7 +141,7 @@ func (s *lanes) visit(sequences []*dataset.Sequence,
 }
 
 // put sets the features of one lane.
-func (s *lanes) put(lane int, x []int32) {
+func (s *laneNetwork) put(lane int, x []int32) {
 	for i := 0; i < len(x); i += 2 {
 		second := int32(0)
 		if i+1 < len(x) {
@@ -159,7 +159,7 @@ func take(dst, vectors []int32, lane int) {
 }
 
 // beforeHead returns the vectors that the last dense layer multiplies.
-func (s *lanes) beforeHead() []int32 {
+func (s *laneNetwork) beforeHead() []int32 {
 	if len(s.dense) > 1 {
 		return s.dense[len(s.dense)-2].view
 	}
@@ -167,7 +167,7 @@ func (s *lanes) beforeHead() []int32 {
 }
 
 // step is [Network.Step] for eight sequences.
-func (s *lanes) step() {
+func (s *laneNetwork) step() {
 	x := s.input
 	for _, l := range s.layers {
 		l.step(x)

@@ -8,10 +8,10 @@ import "kerf/dataset"
 const useLanes = false
 
 // lanes is not used where useLanes is false.
-type lanes struct{}
+type laneNetwork struct{}
 
 // newLanes is not called where useLanes is false.
-func (n *Network) newLanes() *lanes { panic("quant: no lanes on this processor") }
+func (n *Network) newLanes() *laneNetwork { panic("quant: no lanes on this processor") }
 
 // visit is not called either.
-func (s *lanes) visit([]*dataset.Sequence, func(lane, step int, beforeHead, y []int32)) {}
+func (s *laneNetwork) visit([]*dataset.Sequence, func(lane, step int, beforeHead, y []int32)) {}

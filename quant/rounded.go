@@ -1,10 +1,8 @@
 package quant
 
 import (
-	"math"
-	"slices"
-
 	"kerf/model"
+	"kerf/model/lanes"
 )
 
 // Rounded returns the float network with the weights and biases that n holds, for the features as n
@@ -50,60 +48,26 @@ func (m *Matrix) values() (w, b []float64) {
 	return w, b
 }
 
-// Values sets state to the hidden state of a recurrent layer and, for an LSTM, cell to its cell, as
-// numbers. Otherwise cell stays as it is.
-func (n *Network) Values(s *State, layer int, state, cell []float64) {
-	q, from := n.Layers[layer], s.layers[layer]
-	h, fraction := from.view, q.OutputFraction
-	if q.wide() && !q.Kind.HasCell() {
-		h, fraction = from.h, wideStateFraction
-	}
-	numbers(state, h, fraction)
-	if q.Kind.HasCell() {
-		numbers(cell, from.c, q.CellFraction)
-	}
-}
-
-// SetValues is the reverse of [Network.Values]: it sets the state of a layer to the nearest
-// integers.
-func (n *Network) SetValues(s *State, layer int, state, cell []float64) {
-	q, to := n.Layers[layer], s.layers[layer]
-	if q.Kind.HasCell() {
-		nearest(to.c, cell, q.CellFraction)
-	}
-	if q.wide() && !q.Kind.HasCell() {
-		nearest(to.h, state, wideStateFraction)
-		for j, h := range to.h {
-			to.view[j] = narrow(h, wideStateFraction-stateFraction)
+// Onto loads the weights that n holds onto a tape of a network of the same shape, see
+// [Network.Rounded], and makes the tape round inputs, states, cells and results of dense layers as
+// n does. A 32-bit state or cell is not rounded, it has more bits than float32. Sums before an
+// activation and gates are not rounded either, and tanh and logistic function come from no table.
+func (n *Network) Onto(t *lanes.Tape) {
+	t.Load(n.Rounded())
+	t.RoundInputs(lanes.Int16(n.InputFraction))
+	for i, l := range n.Layers {
+		state, cell := lanes.Int16(l.OutputFraction), lanes.Grid{}
+		switch {
+		case l.Kind.HasCell() && !l.wide():
+			cell = lanes.Int16(l.CellFraction)
+		case l.wide() && !l.Kind.HasCell():
+			state = lanes.Grid{}
 		}
-		return
+		t.RoundState(i, state, cell)
 	}
-	nearest(to.h, state, q.OutputFraction)
-	copy(to.view, to.h)
-}
-
-// nearest rounds numbers to integers with some fraction bits.
-func nearest(to []int32, from []float64, fraction int) {
-	for i, v := range from {
-		to[i] = int32(math.Round(v * scale(fraction)))
+	for i, d := range n.Dense {
+		if !d.Last {
+			t.RoundDense(i, lanes.Int16(d.outputFraction()))
+		}
 	}
-}
-
-// numbers turns integers with some fraction bits into numbers.
-func numbers(to []float64, from []int32, fraction int) {
-	one := scale(fraction)
-	for i, v := range from {
-		to[i] = float64(v) / one
-	}
-}
-
-// EncodeSteps encodes several steps of recorded features, rows of the given number of columns. It
-// sets integers to the values that [Network.Step] takes and values to the numbers that they stand
-// for, [steps × features] each.
-func (n *Network) EncodeSteps(rows []float64, columns int, integers []int32, values []float64) {
-	encoder := n.newEncoder()
-	for i, row := range slices.Collect(slices.Chunk(rows, columns)) {
-		encoder.encode(row, integers[i*len(n.Features):(i+1)*len(n.Features)])
-	}
-	numbers(values, integers[:len(values)], n.InputFraction)
 }

@@ -11,28 +11,24 @@ import (
 	"kerf/portable"
 )
 
-// blends invents count sequences for every recorded one. The teacher answers them, so that the
+// invent invents count sequences for every recorded one. The teacher answers them, so that the
 // small network learns what the teacher does between and beside the few sequences that were
 // recorded, and does not learn those sequences by heart. A recorded sequence is mixed step by step
 // with another one, at a weight drawn once, and every feature is shifted by a constant, see
 // [drift]. (Answers of the large network to invented inputs: Bucilă, Caruana and Niculescu-Mizil
 // 2006, "Model compression"; mixing of two examples: Zhang et al. 2018, arXiv:1710.09412.) Invented
-// sequences have no Y. shift is in standard deviations of a kept feature over the training
+// sequences have no reference. shift is in standard deviations of a kept feature over the training
 // recordings.
-func blends(rec *dataset.Recordings, drift *drift, count int, shift float64,
-	random *rand.Rand) *dataset.Recordings {
-	all := &dataset.Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes}
+func invent(rec *dataset.Recordings, drift *drift, count int, shift float64,
+	random *rand.Rand) []example {
+	var all []example
 	for range count {
 		for _, a := range rec.Sequences {
 			b := rec.Sequences[random.IntN(len(rec.Sequences))]
-			share := float64(random.Float64()) // the conversion is explained at model.affine
-			offsets := drift.draw(shift, random)
-			s := &dataset.Sequence{Scenario: a.Scenario, Steps: min(a.Steps, b.Steps)}
-			s.X = slices.Clone(a.X[:s.Steps*rec.Features])
-			for k, v := range s.X {
-				s.X[k] = float64(share*v) + float64((1-share)*b.X[k]) + offsets[k%rec.Features]
-			}
-			all.Sequences = append(all.Sequences, s)
+			steps := min(a.Steps, b.Steps)
+			all = append(all, example{recorded: a, other: b, share: random.Float64(),
+				shifts: drift.draw(shift, random), steps: steps,
+				target: make([]float32, steps*rec.Outputs)})
 		}
 	}
 	return all

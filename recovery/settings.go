@@ -16,18 +16,17 @@ type Settings struct {
 	Blends int
 	Shift  float64 // of the features of invented sequences, in standard deviations
 	Length int     // steps after which back-propagation is cut off
-	Batch  int     // sequences per update
 	Rate   float64 // of the optimiser, at its highest
 	Decay  float64 // of the weights, per update and rate
 	Clip   float64 // largest Euclidean norm of a gradient
 	Seed   uint64  // of the order of sequences and of the invented sequences
 }
 
-// Defaults returns the settings that a job starts from. Share, length, batch, rate and decay were
+// Defaults returns the settings that a job starts from. Share, length, rate and decay were
 // chosen on held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice,
 // no source.
 func Defaults() Settings {
-	return Settings{Epochs: 20, Share: 1, Blends: 3, Shift: 0.5, Length: 30, Batch: 4, Rate: 0.001,
+	return Settings{Epochs: 20, Share: 1, Blends: 3, Shift: 0.5, Length: 30, Rate: 0.001,
 		Clip: 1, Seed: 1}
 }
 
@@ -42,8 +41,6 @@ func (s Settings) Check() error {
 		return fmt.Errorf("a share of %g for the teacher is not between 0 and 1", s.Share)
 	case s.Length < 1:
 		return fmt.Errorf("a length of %d steps is no segment", s.Length)
-	case s.Batch < 1:
-		return fmt.Errorf("%d sequences are no batch", s.Batch)
 	case !(s.Rate > 0 && s.Rate <= 1):
 		return fmt.Errorf("a rate of %g is not between 0 and 1", s.Rate)
 	case !(s.Decay >= 0 && s.Decay <= 1):

@@ -14,16 +14,11 @@ type Task struct {
 	// Start is the network to begin with; its features are standardised, see [quant.Standardise].
 	Start   *dataset.Float
 	Teacher *dataset.Float // the network as given
+	Answers *Answers       // of the teacher, where several trainings share them; else nil
 	Formats *quant.Formats // the words it will run in; nil trains the float network as such
 
 	Training *dataset.Recordings // sequences without Y are learned from the teacher alone
 	HeldBack *dataset.Recordings // judges epochs and is not trained on; with Y
-}
-
-// example is one sequence with the outputs that the network should give.
-type example struct {
-	sequence *dataset.Sequence
-	target   []float64 // steps × outputs, in the frame of training
 }
 
 // frame returns the network in training: the start, with raw outputs scaled so that the reference
@@ -114,31 +109,6 @@ func Renormalise(p *dataset.Float, features []dataset.Feature) *dataset.Float {
 	return &q
 }
 
-// examples returns every sequence with its target, in the frame of training: (1-share)·reference +
-// share·teacher, and the teacher alone without a reference. Where squared errors or the
-// cross-entropy are minimised, mixing the targets has the same derivatives as mixing two losses.
-func (t *Task) examples(p *dataset.Float, rec *dataset.Recordings, share float64) []example {
-	all := make([]example, len(rec.Sequences))
-	shares := t.byShares()
-	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
-		outputs := len(p.Outputs)
-		target := make([]float64, s.Steps*outputs)
-		t.Teacher.Predict(s, target)
-		for at := 0; shares && at < len(target); at += outputs {
-			model.Shares(target[at:at+outputs], target[at:at+outputs])
-		}
-		for k, taught := range target {
-			if len(s.Y) > 0 {
-				taught = float64((1-share)*s.Y[k]) + float64(share*taught)
-			}
-			out := p.Outputs[k%outputs]
-			target[k] = (taught - out.Mean) / out.Std
-		}
-		all[i] = example{s, target}
-	})
-	return all
-}
-
 // byShares reports whether the loss is the cross-entropy. Scores that have been through an
 // activation are no logarithms of shares: for these the loss is the squared error against 1 for the
 // class of the step and 0 for the others.
@@ -158,12 +128,18 @@ func (t *Task) weights(p *dataset.Float) []float64 {
 		}
 		return w
 	}
-	for _, s := range labelled.Sequences {
-		given := make([]float64, s.Steps*outputs)
-		t.Teacher.Predict(s, given)
-		for k, v := range given {
-			e := (v - s.Y[k]) / p.Outputs[k%outputs].Std
-			w[k%outputs] += float64(e * e)
+	answers := t.Answers.of(t.Teacher, labelled.Sequences)
+	given := make([]float64, outputs)
+	for i, s := range labelled.Sequences {
+		for step := range s.Steps {
+			for o := range given {
+				given[o] = float64(answers[i][step*outputs+o])
+			}
+			t.Teacher.Physical(given)
+			for o, v := range given {
+				e := (v - s.Y[step*outputs+o]) / p.Outputs[o].Std
+				w[o] += float64(e * e)
+			}
 		}
 	}
 	for o := range w {

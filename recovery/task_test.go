@@ -9,6 +9,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/model/lanes"
 )
 
 // constant returns a network that gives the same outputs at every step.
@@ -34,10 +35,10 @@ func TestTargetsAreMixed(t *testing.T) {
 	task := &Task{Start: teacher, Teacher: teacher, Training: rec, HeldBack: rec}
 	frame := *teacher
 	frame.Outputs = []dataset.Output{{Mean: 3, Std: 2}}
-	all := task.examples(&frame, rec, 0.25)
+	all := task.recorded(&frame, rec, 0.25)
 	// (0.75·2 + 0.25·8 - 3)/2 and (0.75·4 + 0.25·8 - 3)/2; without a reference (8 - 3)/2.
-	if !slices.Equal(all[0].target, []float64{0.25, 1}) ||
-		!slices.Equal(all[1].target, []float64{2.5, 2.5}) {
+	if !slices.Equal(all[0].target, []float32{0.25, 1}) ||
+		!slices.Equal(all[1].target, []float32{2.5, 2.5}) {
 		t.Errorf("targets %v and %v", all[0].target, all[1].target)
 	}
 }
@@ -48,8 +49,8 @@ func TestClassTargetsAreShares(t *testing.T) {
 	rec := &dataset.Recordings{Features: 1, Outputs: 2, Classes: true,
 		Sequences: []*dataset.Sequence{{Steps: 1, X: []float64{0}, Y: []float64{0, 1}}}}
 	task := &Task{Start: teacher, Teacher: teacher, Training: rec, HeldBack: rec}
-	got := task.examples(teacher, rec, 0.5)[0].target
-	if math.Abs(got[0]-0.375) > 1e-15 || math.Abs(got[1]-0.625) > 1e-15 {
+	got := task.recorded(teacher, rec, 0.5)[0].target
+	if math.Abs(float64(got[0])-0.375) > 1e-7 || math.Abs(float64(got[1])-0.625) > 1e-7 {
 		t.Errorf("targets %v, want 3/8 and 5/8", got)
 	}
 }
@@ -105,34 +106,39 @@ func TestBlendsLieBetweenRecordings(t *testing.T) {
 	}}
 	given := newDrift(rec, []int{0, 1})
 	random := func() *rand.Rand { return rand.New(rand.NewPCG(1, 1)) }
-	between := blends(rec, given, 4, 0, random())
-	if len(between.Sequences) != 8 {
-		t.Fatalf("%d sequences, want 4 for each of 2", len(between.Sequences))
+	// value reads a feature as it is.
+	value := func(e *example, step, feature int) float64 {
+		x := make([]float32, lanes.Width)
+		(&reader{kept: []int{feature}, mean: []float64{0}, std: []float64{1}, features: 2}).read(x,
+			3, e, step)
+		return float64(x[3])
 	}
-	for _, s := range between.Sequences {
-		for step := range s.Steps {
+	between := invent(rec, given, 4, 0, random())
+	if len(between) != 8 {
+		t.Fatalf("%d sequences, want 4 for each of 2", len(between))
+	}
+	for _, e := range between {
+		for step := range e.steps {
 			// The sequences differ by 4 and 10, so a share of one shows in both features.
-			a, b := (s.X[2*step]-float64(step))/4, (s.X[2*step+1]-float64(step)-10)/10
-			if math.Abs(a-b) > 1e-12 || a < 0 || a > 1 {
-				t.Errorf("step %d: %v lies %v and %v between the two", step, s.X[2*step:2*step+2],
-					a, b)
+			x, y := value(&e, step, 0), value(&e, step, 1)
+			a, b := (x-float64(step))/4, (y-float64(step)-10)/10
+			if math.Abs(a-b) > 1e-6 || a < 0 || a > 1 {
+				t.Errorf("step %d: %v and %v lie %v and %v between the two", step, x, y, a, b)
 			}
 		}
-		if s.Y != nil {
-			t.Error("an invented sequence has a reference")
-		}
 	}
-	shifted := blends(rec, given, 4, 1, random())
-	for i, s := range shifted.Sequences {
-		for k := range s.X {
-			if first := s.X[k%2] -
-				between.Sequences[i].X[k%2]; math.Abs(s.X[k]-between.Sequences[i].X[k]-first) >
-				1e-12 || first == 0 {
+	shifted := invent(rec, given, 4, 1, random())
+	for i, e := range shifted {
+		for k := range 2 * e.steps {
+			by := func(k int) float64 {
+				return value(&e, k/2, k%2) - value(&between[i], k/2, k%2)
+			}
+			if first := by(k % 2); math.Abs(by(k)-first) > 1e-5 || first == 0 {
 				t.Errorf("sequence %d: value %d is not shifted as the first is, by %v", i, k, first)
 			}
 		}
 	}
-	if !reflect.DeepEqual(shifted, blends(rec, given, 4, 1, random())) {
+	if !reflect.DeepEqual(shifted, invent(rec, given, 4, 1, random())) {
 		t.Error("the same seed gives other sequences")
 	}
 }
@@ -186,7 +192,6 @@ func TestSettingsAreChecked(t *testing.T) {
 		"time":   func(s *Settings) { s.Time = -1 },
 		"share":  func(s *Settings) { s.Share = math.NaN() },
 		"length": func(s *Settings) { s.Length = 0 },
-		"batch":  func(s *Settings) { s.Batch = 0 },
 		"rate":   func(s *Settings) { s.Rate = 0 },
 		"decay":  func(s *Settings) { s.Decay = -1 },
 		"clip":   func(s *Settings) { s.Clip = math.Inf(1) },

@@ -9,6 +9,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/model/lanes"
 	"kerf/quant"
 )
 
@@ -106,33 +107,41 @@ type training struct {
 	task     *Task
 	settings Settings
 	net      *dataset.Float // in the frame of training, unrounded
-	run      *model.Network // what the tapes read: net.Net, or its rounded weights
 	best     *model.Network // of the best epoch, or the start; in the frame of training
 	adam     *adam
 	weights  []float64 // of the outputs in the loss
 	drift    *drift    // of invented sequences
 	examples []example // recorded ones to train on
+	invented []example // of the present epoch
 	heldBack []example
-	lanes    []*lane           // one per sequence of a batch
 	ranges   quant.Calibration // of the epoch; only with Task.Formats
 	bestLoss float64           // of best on the held-back recordings
 	result   Result
+
+	tape         *lanes.Tape
+	reader       *reader
+	gradient     *model.Network
+	y, t, change []float64 // of a segment of one lane
 }
 
 // begin prepares a training, from the start or from the checkpoint, and judges it.
 func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
+	if task.Answers == nil {
+		own := *task
+		own.Answers = &Answers{}
+		task = &own
+	}
 	net := task.frame()
-	t := &training{task: task, settings: s, net: net, run: net.Net, best: net.Net.Clone(),
+	segment := make([]float64, 3*s.Length*len(net.Outputs))
+	part := func(n int) []float64 {
+		return segment[n*len(segment)/3 : (n+1)*len(segment)/3]
+	}
+	t := &training{task: task, settings: s, net: net, best: net.Net.Clone(),
 		adam: newAdam(net.Net), weights: task.weights(net),
-		drift: newDrift(task.Training, net.Kept)}
-	if task.Formats != nil {
-		t.run = net.Net.Clone()
-	}
-	t.examples = task.examples(net, task.Training, s.Share)
-	t.heldBack = task.examples(net, task.HeldBack, s.Share)
-	for range s.Batch {
-		t.lanes = append(t.lanes, newLane(net, t.run, s.Length))
-	}
+		drift: newDrift(task.Training, net.Kept), tape: lanes.NewTape(net.Net, s.Length),
+		reader: newReader(net), gradient: net.Net.Clone(), y: part(0), t: part(1), change: part(2)}
+	t.examples = task.recorded(net, task.Training, s.Share)
+	t.heldBack = task.recorded(net, task.HeldBack, s.Share)
 	resumed, err := checkpoint.load(t)
 	if err != nil {
 		return nil, err
@@ -147,43 +156,46 @@ func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
 	return t, nil
 }
 
-// epoch passes once over the training recordings. done is false when ctx ended before the end.
+// inventEvery is how many epochs train on the same invented sequences: so often as an epoch the
+// teacher, which may be many times as large as the network in training, need not answer. It was
+// chosen on held-back selection recordings, see docs/recovery.md.
+const inventEvery = 4
+
+// invent makes the invented sequences of an epoch, unless those of the epoch before serve as well.
+func (t *training) invent(epoch int) {
+	if t.settings.Share == 0 || epoch%inventEvery != 0 && t.invented != nil {
+		return
+	}
+	// a stream of its own, beside those of the orders
+	random := rand.New(rand.NewPCG(t.settings.Seed, 1<<32+uint64(epoch/inventEvery)))
+	t.invented = invent(t.task.Training, t.drift, t.settings.blends(t.task.Training.Steps()),
+		t.settings.Shift, random)
+	answer(t.task.Teacher, t.invented)
+	t.task.teach(t.net, t.invented, t.settings.Share)
+}
+
+// epoch passes once over the training recordings and the invented sequences. done is false when ctx
+// ended before the end.
 func (t *training) epoch(ctx context.Context) (done bool, err error) {
 	number := len(t.result.Epochs)
-	random := rand.New(rand.NewPCG(t.settings.Seed, uint64(number)))
-	examples := t.examples
-	if t.settings.Share > 0 {
-		examples = append(slices.Clip(examples),
-			t.task.examples(t.net,
-				blends(t.task.Training, t.drift, t.settings.blends(t.task.Training.Steps()),
-					t.settings.Shift, random), t.settings.Share)...)
-	}
-	order := random.Perm(len(examples))
-	updates := t.updates(examples, order)
+	t.invent(number)
+	examples := append(slices.Clip(t.examples), t.invented...)
+	order := rand.New(rand.NewPCG(t.settings.Seed, uint64(number))).Perm(len(examples))
+	updates := updates(examples, order, t.settings.Length)
 	sum, steps := 0.0, 0
-	for batch := range slices.Chunk(order, len(t.lanes)) {
-		for i, e := range batch {
-			t.lanes[i].begin(examples[e])
+	for q := newQueue(examples, order); q.refill(t.tape.Begin); {
+		if ctx.Err() != nil {
+			return false, nil
 		}
-		for from := 0; ; from += t.settings.Length {
-			if ctx.Err() != nil {
-				return false, nil
-			}
-			running := t.running(len(batch), from)
-			if len(running) == 0 {
-				break
-			}
-			loss, n, err := t.segment(running, from)
-			if err != nil {
-				return false, err
-			}
-			clip(running[0].gradient.Weights, t.settings.Clip)
-			t.adam.update(t.net.Net, running[0].gradient.Weights,
-				rateAt(t.settings.Rate, t.adam.Updates, updates*t.settings.Epochs),
-				t.settings.Decay)
-			sum += loss
-			steps += n
+		loss, n, err := t.segment(q)
+		if err != nil {
+			return false, err
 		}
+		clip(t.gradient, t.settings.Clip)
+		t.adam.update(t.net.Net, t.gradient,
+			rateAt(t.settings.Rate, t.adam.Updates, updates*t.settings.Epochs), t.settings.Decay)
+		sum += loss
+		steps += n
 	}
 	loss, err := t.judge()
 	if err != nil {
@@ -200,69 +212,86 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 
 // updates returns the number of updates of an epoch, which depends on the order where sequences are
 // of unlike length. The schedule of rates takes the number of the present epoch for all epochs.
-func (t *training) updates(examples []example, order []int) int {
+func updates(examples []example, order []int, length int) int {
 	n := 0
-	for batch := range slices.Chunk(order, len(t.lanes)) {
-		longest := 0
-		for _, e := range batch {
-			longest = max(longest, examples[e].sequence.Steps)
+	for q := newQueue(examples, order); q.refill(func(int) {}); n++ {
+		for lane := range q.lanes {
+			q.lanes[lane].step += length
 		}
-		n += (longest + t.settings.Length - 1) / t.settings.Length
 	}
 	return n
 }
 
-// running returns the lanes of a batch whose sequence reaches beyond step from.
-func (t *training) running(batch, from int) []*lane {
-	var all []*lane
-	for _, l := range t.lanes[:batch] {
-		if l.example.sequence.Steps > from {
-			all = append(all, l)
-		}
-	}
-	return all
-}
-
-// segment runs one segment of every lane, on all cores, and leaves the mean gradient in the first
-// lane. It returns the sum of losses and the number of steps.
-func (t *training) segment(lanes []*lane, from int) (loss float64, steps int, err error) {
-	fixed, err := t.quantize()
-	if err != nil {
+// segment runs the next segment of every lane, forward and back, and leaves the mean gradient. It
+// returns the sum of losses and the number of steps.
+func (t *training) segment(q *queue) (loss float64, steps int, err error) {
+	if _, err := t.round(); err != nil {
 		return 0, 0, err
 	}
-	sequences := make([]*dataset.Sequence, len(lanes))
-	for i, l := range lanes {
-		sequences[i] = l.example.sequence
+	var lengths [lanes.Width]int
+	longest := 0
+	for lane, turn := range q.lanes {
+		if turn.example != nil {
+			lengths[lane] = min(t.settings.Length, turn.example.steps-turn.step)
+		}
+		longest = max(longest, lengths[lane])
+		steps += lengths[lane]
 	}
-	dataset.EachSequence(&dataset.Recordings{Sequences: sequences},
-		func(i int, s *dataset.Sequence) {
-			lanes[i].segment(from, min(from+t.settings.Length, s.Steps), fixed, t.loss)
-		})
-	for i, l := range lanes {
-		loss += l.loss
-		steps += min(from+t.settings.Length, l.example.sequence.Steps) - from
-		if i > 0 {
-			lanes[0].gradient.Add(l.gradient)
+	for step := range longest {
+		x := t.tape.Input(step)
+		for lane, turn := range q.lanes {
+			if step < lengths[lane] {
+				t.reader.read(x, lane, turn.example, turn.step+step)
+			} // else the values of an earlier segment, from which nothing flows back
+		}
+		clear(t.tape.Change(step))
+	}
+	t.tape.Forward(longest)
+	for lane := range q.lanes {
+		if lengths[lane] > 0 {
+			loss += t.laneLoss(lane, lengths[lane], steps, &q.lanes[lane])
+			q.lanes[lane].step += lengths[lane]
 		}
 	}
-	scaleAll(lanes[0].gradient.Weights, 1/float64(steps*len(t.weights)))
+	t.tape.Backward(t.gradient, false)
 	return loss, steps, nil
 }
 
-// quantize rounds the present weights into the network that the tapes read, and returns the integer
-// network; nil when the float network is trained.
-func (t *training) quantize() (*quant.Network, error) {
+// laneLoss returns the loss of a lane over some steps, of all steps of the segment. It sets the
+// changes of the lane to the derivatives of the mean loss.
+func (t *training) laneLoss(lane, length, steps int, turn *turn) float64 {
+	outputs := len(t.weights)
+	y, target, change := t.y[:length*outputs], t.t[:length*outputs], t.change[:length*outputs]
+	for step := range length {
+		from := t.tape.Output(step)
+		for o := range outputs {
+			y[step*outputs+o] = float64(from[o*lanes.Width+lane])
+			target[step*outputs+o] = float64(turn.example.target[(turn.step+step)*outputs+o])
+		}
+	}
+	loss := t.loss(y, target, change)
+	share := 1 / float64(steps*outputs)
+	for step := range length {
+		to := t.tape.Change(step)
+		for o := range outputs {
+			to[o*lanes.Width+lane] = float32(share * change[step*outputs+o])
+		}
+	}
+	return loss
+}
+
+// round gives the tape the present weights, rounded where the network is trained for integers, and
+// returns the integer network; nil when the float network is trained.
+func (t *training) round() (*quant.Network, error) {
 	if t.task.Formats == nil {
+		t.tape.Load(t.net.Net)
 		return nil, nil
 	}
 	fixed, err := quant.Quantize(t.net, t.ranges, *t.task.Formats, quant.Nearest)
 	if err != nil {
 		return nil, err
 	}
-	rounded := fixed.Rounded().Values()
-	for i, values := range t.run.Values() {
-		copy(values, rounded[i])
-	}
+	fixed.Onto(t.tape)
 	return fixed, nil
 }
 
@@ -277,34 +306,43 @@ func (t *training) loss(y, target, change []float64) float64 {
 // judge returns the loss on the held-back recordings, of the integer network where there is one.
 // That network is calibrated anew, and the next epoch keeps the ranges.
 func (t *training) judge() (float64, error) {
-	var p dataset.Predictor = t.net
-	if t.task.Formats != nil {
-		t.ranges = quant.CalibrateRanges(t.net, t.task.Training)
-		fixed, err := t.quantize()
+	outputs, all := len(t.net.Outputs), make([][]float64, len(t.heldBack))
+	for i := range all {
+		all[i] = make([]float64, t.heldBack[i].steps*outputs)
+	}
+	if t.task.Formats == nil {
+		state := lanes.Compile(t.net.Net).NewState()
+		eachStep(state, t.reader, t.heldBack, func(lane, number, step int) {
+			for o := range outputs {
+				all[number][step*outputs+o] = float64(state.Output()[o*lanes.Width+lane])
+			}
+		})
+	} else {
+		t.ranges = ranges(t.net, t.examples)
+		fixed, err := t.round()
 		if err != nil {
 			return 0, err
 		}
-		p = fixed
-	}
-	losses := make([]float64, len(t.heldBack))
-	dataset.EachSequence(t.task.HeldBack, func(i int, s *dataset.Sequence) {
-		outputs := len(t.net.Outputs)
-		y := make([]float64, s.Steps*outputs)
-		p.Predict(s, y)
-		for k, v := range y {
-			out := t.net.Outputs[k%outputs]
-			y[k] = (v - out.Mean) / out.Std
+		fixed.PredictAll(t.task.HeldBack.Sequences, all)
+		for _, y := range all {
+			for k := range y {
+				out := t.net.Outputs[k%outputs]
+				y[k] = (y[k] - out.Mean) / out.Std
+			}
 		}
-		losses[i] = t.loss(y, t.heldBack[i].target, make([]float64, len(y)))
-	})
+	}
 	sum := 0.0
-	for _, l := range losses {
-		sum += l
+	for i, y := range all {
+		target := make([]float64, len(y))
+		for k, v := range t.heldBack[i].target {
+			target[k] = float64(v)
+		}
+		sum += t.loss(y, target, make([]float64, len(y)))
 	}
 	if math.IsNaN(sum) {
 		sum = math.Inf(1) // no best epoch
 	}
-	return sum / float64(t.task.HeldBack.Steps()*len(t.weights)), nil
+	return sum / float64(t.task.HeldBack.Steps()*outputs), nil
 }
 
 // finish sets the result to the best network, for the outputs of the start.

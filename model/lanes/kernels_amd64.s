@@ -424,3 +424,382 @@ vector:
 	JNZ     vector
 	VZEROUPPER
 	RET
+
+// func addAVX2(y *float32, a *float32, n int)
+// Requires: AVX
+TEXT ·addAVX2(SB), NOSPLIT, $0-24
+	MOVQ y+0(FP), AX
+	MOVQ a+8(FP), CX
+	MOVQ n+16(FP), DX
+
+vector:
+	VMOVUPS (AX), Y0
+	VADDPS  (CX), Y0, Y0
+	VMOVUPS Y0, (AX)
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	DECQ    DX
+	JNZ     vector
+	VZEROUPPER
+	RET
+
+// func tanhSlopeAVX2(d *float32, y *float32, n int)
+// Requires: AVX
+TEXT ·tanhSlopeAVX2(SB), NOSPLIT, $0-24
+	VMOVUPS one<>+0(SB), Y0
+	MOVQ    d+0(FP), AX
+	MOVQ    y+8(FP), CX
+	MOVQ    n+16(FP), DX
+
+vector:
+	VMOVUPS (CX), Y1
+	VMULPS  Y1, Y1, Y1
+	VSUBPS  Y1, Y0, Y1
+	VMULPS  (AX), Y1, Y1
+	VMOVUPS Y1, (AX)
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	DECQ    DX
+	JNZ     vector
+	VZEROUPPER
+	RET
+
+// func logisticSlopeAVX2(d *float32, y *float32, n int)
+// Requires: AVX
+TEXT ·logisticSlopeAVX2(SB), NOSPLIT, $0-24
+	VMOVUPS one<>+0(SB), Y0
+	MOVQ    d+0(FP), AX
+	MOVQ    y+8(FP), CX
+	MOVQ    n+16(FP), DX
+
+vector:
+	VMOVUPS (CX), Y1
+	VSUBPS  Y1, Y0, Y2
+	VMULPS  (AX), Y1, Y1
+	VMULPS  Y2, Y1, Y1
+	VMOVUPS Y1, (AX)
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	DECQ    DX
+	JNZ     vector
+	VZEROUPPER
+	RET
+
+// func reluSlopeAVX2(d *float32, y *float32, n int)
+// Requires: AVX
+TEXT ·reluSlopeAVX2(SB), NOSPLIT, $0-24
+	VXORPS Y0, Y0, Y0
+	MOVQ   d+0(FP), AX
+	MOVQ   y+8(FP), CX
+	MOVQ   n+16(FP), DX
+
+vector:
+	VCMPPS  $0x01, (CX), Y0, Y1
+	VANDPS  (AX), Y1, Y1
+	VMOVUPS Y1, (AX)
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	DECQ    DX
+	JNZ     vector
+	VZEROUPPER
+	RET
+
+// func blendSlopeAVX2(candidate *float32, update *float32, state *float32, before *float32, keep *float32, value *float32, n int)
+// Requires: AVX
+TEXT ·blendSlopeAVX2(SB), NOSPLIT, $0-56
+	VMOVUPS one<>+0(SB), Y0
+	MOVQ    candidate+0(FP), AX
+	MOVQ    update+8(FP), CX
+	MOVQ    state+16(FP), DX
+	MOVQ    before+24(FP), BX
+	MOVQ    keep+32(FP), SI
+	MOVQ    value+40(FP), DI
+	MOVQ    n+48(FP), R8
+
+vector:
+	VMOVUPS (DX), Y1
+	VMOVUPS (SI), Y2
+	VMOVUPS (DI), Y3
+	VSUBPS  Y2, Y0, Y4
+	VMOVUPS (BX), Y5
+	VSUBPS  Y3, Y5, Y5
+	VMULPS  Y5, Y1, Y5
+	VMULPS  Y2, Y5, Y5
+	VMULPS  Y4, Y5, Y5
+	VMOVUPS Y5, (CX)
+	VMULPS  Y3, Y3, Y3
+	VSUBPS  Y3, Y0, Y3
+	VMULPS  Y4, Y1, Y4
+	VMULPS  Y3, Y4, Y4
+	VMOVUPS Y4, (AX)
+	VMULPS  Y2, Y1, Y1
+	VMOVUPS Y1, (DX)
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	ADDQ    $0x20, DX
+	ADDQ    $0x20, BX
+	ADDQ    $0x20, SI
+	ADDQ    $0x20, DI
+	DECQ    R8
+	JNZ     vector
+	VZEROUPPER
+	RET
+
+// func roundAVX2(v *float32, n int, magic float32, low float32, high float32)
+// Requires: AVX, AVX2, SSE
+TEXT ·roundAVX2(SB), NOSPLIT, $0-28
+	MOVQ         v+0(FP), AX
+	MOVQ         n+8(FP), CX
+	MOVSS        magic+16(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVSS        low+20(FP), X1
+	VBROADCASTSS X1, Y1
+	MOVSS        high+24(FP), X2
+	VBROADCASTSS X2, Y2
+
+vector:
+	VADDPS  (AX), Y0, Y3
+	VSUBPS  Y0, Y3, Y3
+	VMAXPS  Y3, Y1, Y3
+	VMINPS  Y3, Y2, Y3
+	VMOVUPS Y3, (AX)
+	ADDQ    $0x20, AX
+	DECQ    CX
+	JNZ     vector
+	VZEROUPPER
+	RET
+
+// func largestAVX2(top *float32, v *float32, n int)
+// Requires: AVX
+TEXT ·largestAVX2(SB), NOSPLIT, $0-24
+	MOVQ    top+0(FP), AX
+	MOVQ    v+8(FP), CX
+	MOVQ    n+16(FP), DX
+	VMOVUPS (AX), Y0
+	VMOVUPS sign<>+0(SB), Y1
+
+vector:
+	VANDNPS (CX), Y1, Y2
+	VMAXPS  Y0, Y2, Y0
+	ADDQ    $0x20, CX
+	DECQ    DX
+	JNZ     vector
+	VMOVUPS Y0, (AX)
+	VZEROUPPER
+	RET
+
+// func outer33AVX2(to *float32, rowStep int, columnStep int, a *float32, aDistance int, b *float32, bDistance int, steps int)
+// Requires: AVX
+TEXT ·outer33AVX2(SB), NOSPLIT, $0-64
+	MOVQ   to+0(FP), AX
+	MOVQ   a+24(FP), CX
+	MOVQ   b+40(FP), DX
+	MOVQ   rowStep+8(FP), BX
+	MOVQ   columnStep+16(FP), SI
+	MOVQ   aDistance+32(FP), DI
+	MOVQ   bDistance+48(FP), R8
+	MOVQ   steps+56(FP), R9
+	VXORPS Y0, Y0, Y0
+	VXORPS Y1, Y1, Y1
+	VXORPS Y2, Y2, Y2
+	VXORPS Y3, Y3, Y3
+	VXORPS Y4, Y4, Y4
+	VXORPS Y5, Y5, Y5
+	VXORPS Y6, Y6, Y6
+	VXORPS Y7, Y7, Y7
+	VXORPS Y8, Y8, Y8
+
+step:
+	VMOVUPS      (DX), Y9
+	VMOVUPS      32(DX), Y10
+	VMOVUPS      64(DX), Y11
+	VMOVUPS      (CX), Y12
+	VMULPS       Y9, Y12, Y13
+	VADDPS       Y13, Y0, Y0
+	VMULPS       Y10, Y12, Y13
+	VADDPS       Y13, Y1, Y1
+	VMULPS       Y11, Y12, Y12
+	VADDPS       Y12, Y2, Y2
+	VMOVUPS      32(CX), Y12
+	VMULPS       Y9, Y12, Y13
+	VADDPS       Y13, Y3, Y3
+	VMULPS       Y10, Y12, Y13
+	VADDPS       Y13, Y4, Y4
+	VMULPS       Y11, Y12, Y12
+	VADDPS       Y12, Y5, Y5
+	VMOVUPS      64(CX), Y12
+	VMULPS       Y9, Y12, Y9
+	VADDPS       Y9, Y6, Y6
+	VMULPS       Y10, Y12, Y9
+	VADDPS       Y9, Y7, Y7
+	VMULPS       Y11, Y12, Y9
+	VADDPS       Y9, Y8, Y8
+	ADDQ         DI, CX
+	ADDQ         R8, DX
+	DECQ         R9
+	JNZ          step
+	MOVQ         AX, CX
+	VEXTRACTF128 $0x01, Y0, X9
+	VADDPS       X9, X0, X0
+	VMOVHLPS     X0, X0, X9
+	VADDPS       X9, X0, X0
+	VMOVSHDUP    X0, X9
+	VADDSS       X9, X0, X0
+	VMOVSS       X0, (CX)
+	ADDQ         SI, CX
+	VEXTRACTF128 $0x01, Y1, X0
+	VADDPS       X0, X1, X1
+	VMOVHLPS     X1, X1, X0
+	VADDPS       X0, X1, X1
+	VMOVSHDUP    X1, X0
+	VADDSS       X0, X1, X1
+	VMOVSS       X1, (CX)
+	ADDQ         SI, CX
+	VEXTRACTF128 $0x01, Y2, X0
+	VADDPS       X0, X2, X2
+	VMOVHLPS     X2, X2, X0
+	VADDPS       X0, X2, X2
+	VMOVSHDUP    X2, X0
+	VADDSS       X0, X2, X2
+	VMOVSS       X2, (CX)
+	ADDQ         BX, AX
+	MOVQ         AX, CX
+	VEXTRACTF128 $0x01, Y3, X0
+	VADDPS       X0, X3, X3
+	VMOVHLPS     X3, X3, X0
+	VADDPS       X0, X3, X3
+	VMOVSHDUP    X3, X0
+	VADDSS       X0, X3, X3
+	VMOVSS       X3, (CX)
+	ADDQ         SI, CX
+	VEXTRACTF128 $0x01, Y4, X0
+	VADDPS       X0, X4, X4
+	VMOVHLPS     X4, X4, X0
+	VADDPS       X0, X4, X4
+	VMOVSHDUP    X4, X0
+	VADDSS       X0, X4, X4
+	VMOVSS       X4, (CX)
+	ADDQ         SI, CX
+	VEXTRACTF128 $0x01, Y5, X0
+	VADDPS       X0, X5, X5
+	VMOVHLPS     X5, X5, X0
+	VADDPS       X0, X5, X5
+	VMOVSHDUP    X5, X0
+	VADDSS       X0, X5, X5
+	VMOVSS       X5, (CX)
+	ADDQ         BX, AX
+	VEXTRACTF128 $0x01, Y6, X0
+	VADDPS       X0, X6, X6
+	VMOVHLPS     X6, X6, X0
+	VADDPS       X0, X6, X6
+	VMOVSHDUP    X6, X0
+	VADDSS       X0, X6, X6
+	VMOVSS       X6, (AX)
+	ADDQ         SI, AX
+	VEXTRACTF128 $0x01, Y7, X0
+	VADDPS       X0, X7, X7
+	VMOVHLPS     X7, X7, X0
+	VADDPS       X0, X7, X7
+	VMOVSHDUP    X7, X0
+	VADDSS       X0, X7, X7
+	VMOVSS       X7, (AX)
+	ADDQ         SI, AX
+	VEXTRACTF128 $0x01, Y8, X0
+	VADDPS       X0, X8, X8
+	VMOVHLPS     X8, X8, X0
+	VADDPS       X0, X8, X8
+	VMOVSHDUP    X8, X0
+	VADDSS       X0, X8, X8
+	VMOVSS       X8, (AX)
+	VZEROUPPER
+	RET
+
+// func outer31AVX2(to *float32, rowStep int, columnStep int, a *float32, aDistance int, b *float32, bDistance int, steps int)
+// Requires: AVX
+TEXT ·outer31AVX2(SB), NOSPLIT, $0-64
+	MOVQ   to+0(FP), AX
+	MOVQ   a+24(FP), CX
+	MOVQ   b+40(FP), DX
+	MOVQ   rowStep+8(FP), BX
+	MOVQ   columnStep+16(FP), SI
+	MOVQ   aDistance+32(FP), SI
+	MOVQ   bDistance+48(FP), DI
+	MOVQ   steps+56(FP), R8
+	VXORPS Y0, Y0, Y0
+	VXORPS Y1, Y1, Y1
+	VXORPS Y2, Y2, Y2
+
+step:
+	VMOVUPS      (DX), Y3
+	VMOVUPS      (CX), Y4
+	VMULPS       Y3, Y4, Y4
+	VADDPS       Y4, Y0, Y0
+	VMOVUPS      32(CX), Y4
+	VMULPS       Y3, Y4, Y4
+	VADDPS       Y4, Y1, Y1
+	VMOVUPS      64(CX), Y4
+	VMULPS       Y3, Y4, Y3
+	VADDPS       Y3, Y2, Y2
+	ADDQ         SI, CX
+	ADDQ         DI, DX
+	DECQ         R8
+	JNZ          step
+	MOVQ         AX, CX
+	VEXTRACTF128 $0x01, Y0, X3
+	VADDPS       X3, X0, X0
+	VMOVHLPS     X0, X0, X3
+	VADDPS       X3, X0, X0
+	VMOVSHDUP    X0, X3
+	VADDSS       X3, X0, X0
+	VMOVSS       X0, (CX)
+	ADDQ         BX, AX
+	MOVQ         AX, CX
+	VEXTRACTF128 $0x01, Y1, X0
+	VADDPS       X0, X1, X1
+	VMOVHLPS     X1, X1, X0
+	VADDPS       X0, X1, X1
+	VMOVSHDUP    X1, X0
+	VADDSS       X0, X1, X1
+	VMOVSS       X1, (CX)
+	ADDQ         BX, AX
+	VEXTRACTF128 $0x01, Y2, X0
+	VADDPS       X0, X2, X2
+	VMOVHLPS     X2, X2, X0
+	VADDPS       X0, X2, X2
+	VMOVSHDUP    X2, X0
+	VADDSS       X0, X2, X2
+	VMOVSS       X2, (AX)
+	VZEROUPPER
+	RET
+
+// func outer11AVX2(to *float32, rowStep int, columnStep int, a *float32, aDistance int, b *float32, bDistance int, steps int)
+// Requires: AVX
+TEXT ·outer11AVX2(SB), NOSPLIT, $0-64
+	MOVQ   to+0(FP), AX
+	MOVQ   a+24(FP), CX
+	MOVQ   b+40(FP), DX
+	MOVQ   rowStep+8(FP), BX
+	MOVQ   columnStep+16(FP), BX
+	MOVQ   aDistance+32(FP), BX
+	MOVQ   bDistance+48(FP), SI
+	MOVQ   steps+56(FP), DI
+	VXORPS Y0, Y0, Y0
+
+step:
+	VMOVUPS      (DX), Y1
+	VMOVUPS      (CX), Y2
+	VMULPS       Y1, Y2, Y1
+	VADDPS       Y1, Y0, Y0
+	ADDQ         BX, CX
+	ADDQ         SI, DX
+	DECQ         DI
+	JNZ          step
+	VEXTRACTF128 $0x01, Y0, X1
+	VADDPS       X1, X0, X0
+	VMOVHLPS     X0, X0, X1
+	VADDPS       X1, X0, X0
+	VMOVSHDUP    X0, X1
+	VADDSS       X1, X0, X0
+	VMOVSS       X0, (AX)
+	VZEROUPPER
+	RET

@@ -38,3 +38,53 @@ func blendAVX2(y *float32, a *float32, b *float32, n int)
 //
 //go:noescape
 func rectifyAVX2(v *float32, n int)
+
+// addAVX2 adds n vectors to y.
+//
+//go:noescape
+func addAVX2(y *float32, a *float32, n int)
+
+// tanhSlopeAVX2 multiplies d by 1 - y y.
+//
+//go:noescape
+func tanhSlopeAVX2(d *float32, y *float32, n int)
+
+// logisticSlopeAVX2 multiplies d by y (1 - y).
+//
+//go:noescape
+func logisticSlopeAVX2(d *float32, y *float32, n int)
+
+// reluSlopeAVX2 sets d to 0 where y is not above 0.
+//
+//go:noescape
+func reluSlopeAVX2(d *float32, y *float32, n int)
+
+// blendSlopeAVX2 goes back through the update of a GRU, see blendSlopeGo.
+//
+//go:noescape
+func blendSlopeAVX2(candidate *float32, update *float32, state *float32, before *float32, keep *float32, value *float32, n int)
+
+// roundAVX2 rounds n vectors to whole last places of magic, within low and high.
+//
+//go:noescape
+func roundAVX2(v *float32, n int, magic float32, low float32, high float32)
+
+// largestAVX2 raises the lanes of top to the magnitudes in n vectors.
+//
+//go:noescape
+func largestAVX2(top *float32, v *float32, n int)
+
+// outer33AVX2 sets 3 × 3 values of to, some bytes apart, to sums of products of the vectors at a with those at b over steps, which are some bytes apart as well.
+//
+//go:noescape
+func outer33AVX2(to *float32, rowStep int, columnStep int, a *float32, aDistance int, b *float32, bDistance int, steps int)
+
+// outer31AVX2 sets 3 × 1 values of to, some bytes apart, to sums of products of the vectors at a with those at b over steps, which are some bytes apart as well.
+//
+//go:noescape
+func outer31AVX2(to *float32, rowStep int, columnStep int, a *float32, aDistance int, b *float32, bDistance int, steps int)
+
+// outer11AVX2 sets 1 × 1 values of to, some bytes apart, to sums of products of the vectors at a with those at b over steps, which are some bytes apart as well.
+//
+//go:noescape
+func outer11AVX2(to *float32, rowStep int, columnStep int, a *float32, aDistance int, b *float32, bDistance int, steps int)

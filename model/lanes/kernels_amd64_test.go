@@ -37,9 +37,9 @@ func TestKernelsAgree(t *testing.T) {
 	for rows := 1; rows <= 27; rows++ {
 		for _, columns := range []int{1, 2, 7, 36} {
 			w, b, x := values(rows*columns), values(rows), values(columns*Width)
-			m := newMatrix(rows, columns, func(r, c int) float64 {
-				return float64(w[r*columns+c])
-			}, func(r int) float64 { return float64(b[r]) })
+			m := newMatrix(rows, columns)
+			m.set(func(r, c int) float64 { return float64(w[r*columns+c]) })
+			m.setBias(func(r int) float64 { return float64(b[r]) })
 			both("affine", make([]float32, m.padded()*Width), func(y []float32) { m.apply(y, x) })
 		}
 	}
@@ -55,5 +55,37 @@ func TestKernelsAgree(t *testing.T) {
 		both("addProduct", copyOf(), func(y []float32) { addProduct(y, a, b) })
 		both("product", copyOf(), func(y []float32) { product(y, a, b) })
 		both("blend", copyOf(), func(y []float32) { blend(y, a, b) })
+		both("add", copyOf(), func(y []float32) { add(y, a) })
+		both("tanhSlope", copyOf(), func(y []float32) { tanhSlope(y, a) })
+		both("tanhSlope", copyOf(), func(y []float32) { tanhSlope(y, v) })
+		both("logisticSlope", copyOf(), func(y []float32) { logisticSlope(y, a) })
+		both("reluSlope", copyOf(), func(y []float32) { reluSlope(y, a) })
+		both("reluSlope", append([]float32(nil), a...), func(y []float32) { reluSlope(y, v) })
+		for fraction := -10; fraction <= 15; fraction++ {
+			g := Int16(fraction)
+			both("round", copyOf(), g.round)
+		}
+		both("largest", append([]float32(nil), a[:Width]...), func(y []float32) { largest(y, v) })
+		for part := range 3 {
+			both("blendSlope", copyOf(), func(y []float32) {
+				c, u, s := append([]float32(nil), y...), append([]float32(nil), y...),
+					append([]float32(nil), y...)
+				blendSlope(c, u, s, a, b, v)
+				copy(y, [][]float32{c, u, s}[part])
+			})
+		}
+	}
+	for rows := 1; rows <= 7; rows++ {
+		for columns := 1; columns <= 7; columns++ {
+			const steps = 5
+			left := vectors{values(steps * rows * Width), rows * Width}
+			right := vectors{values(steps * columns * Width), columns * Width}
+			both("outer", make([]float32, rows*columns), func(y []float32) {
+				outer(y, left, right, rows, columns, steps)
+			})
+			both("outer", make([]float32, rows), func(y []float32) {
+				outer(y, left, vectors{right.first[:Width], 0}, rows, 1, steps)
+			})
+		}
 	}
 }

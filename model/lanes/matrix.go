@@ -10,41 +10,45 @@ const blockRows, halfRows = 8, 4
 // matrix computes y = W x + b on vectors. Within a block the weights of a column stand side by
 // side. Rows are padded with zeros to whole blocks.
 type matrix struct {
-	columns int
-	blocks  int       // of blockRows rows
-	half    int       // 1 if a block of halfRows rows follows them, else 0
-	w       []float32 // block by block [columns × rows of the block]
-	b       []float32 // [padded rows]
+	rows, columns int
+	blocks        int       // of blockRows rows
+	half          int       // 1 if a block of halfRows rows follows them, else 0
+	w             []float32 // block by block [columns × rows of the block]
+	b             []float32 // [padded rows]
 }
 
-// newMatrix lays out weights [rows × columns] and biases [rows], given as functions of their
-// places.
-func newMatrix(rows, columns int, weight func(row, column int) float64,
-	bias func(row int) float64) matrix {
-	m := matrix{columns: columns, blocks: rows / blockRows}
+// newMatrix returns a matrix of zeros.
+func newMatrix(rows, columns int) matrix {
+	m := matrix{rows: rows, columns: columns, blocks: rows / blockRows}
 	switch rest := rows % blockRows; {
 	case rest > halfRows:
 		m.blocks++
 	case rest > 0:
 		m.half = 1
 	}
-	for first := 0; first < m.padded(); first += blockRows {
+	m.w, m.b = make([]float32, m.padded()*columns), make([]float32, m.padded())
+	return m
+}
+
+// set lays out weights [rows × columns], given as a function of their places.
+func (m *matrix) set(weight func(row, column int) float64) {
+	w := m.w
+	for first := 0; first < m.rows; first += blockRows {
 		block := min(blockRows, m.padded()-first)
-		for column := range columns {
-			for row := first; row < first+block; row++ {
-				w := 0.0
-				if row < rows {
-					w = weight(row, column)
-				}
-				m.w = append(m.w, float32(w))
+		for row := range min(block, m.rows-first) {
+			for column := range m.columns {
+				w[column*block+row] = float32(weight(first+row, column))
 			}
 		}
+		w = w[m.columns*block:]
 	}
-	m.b = make([]float32, m.padded())
-	for row := range rows {
+}
+
+// setBias sets the biases [rows], given as a function of their places.
+func (m *matrix) setBias(bias func(row int) float64) {
+	for row := range m.rows {
 		m.b[row] = float32(bias(row))
 	}
-	return m
 }
 
 // padded returns the number of rows that apply writes.

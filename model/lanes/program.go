@@ -36,20 +36,45 @@ type dense struct {
 func Compile(n *model.Network) *Program {
 	p := &Program{inputs: n.Inputs(), outputs: n.Outputs()}
 	for _, l := range n.Recurrent {
-		p.layers = append(p.layers, compileLayer(l))
+		p.layers = append(p.layers, newLayer(l.Kind, l.Inputs, l.Units))
 	}
 	for _, d := range n.Dense {
-		m := newMatrix(d.Outputs, d.Inputs, func(r, c int) float64 {
-			return d.W[r*d.Inputs+c]
-		}, func(r int) float64 { return d.B[r] })
-		p.dense = append(p.dense, dense{matrix: m, outputs: d.Outputs, activation: d.Activation})
+		p.dense = append(p.dense, dense{matrix: newMatrix(d.Outputs, d.Inputs), outputs: d.Outputs,
+			activation: d.Activation})
 	}
+	p.load(n)
 	return p
 }
 
-// compileLayer lays out the weights of a recurrent layer in the matrices of its kind.
-func compileLayer(l *model.Recurrent) layer {
-	c := layer{kind: l.Kind, inputs: l.Inputs, units: l.Units}
+// load copies the weights of a network of the same shape.
+func (p *Program) load(n *model.Network) {
+	for i, l := range n.Recurrent {
+		p.layers[i].load(l)
+	}
+	for i, d := range n.Dense {
+		p.dense[i].set(func(r, c int) float64 { return d.W[r*d.Inputs+c] })
+		p.dense[i].setBias(func(r int) float64 { return d.B[r] })
+	}
+}
+
+// newLayer makes room for the matrices of a kind.
+func newLayer(kind model.Kind, inputs, units int) layer {
+	c := layer{kind: kind, inputs: inputs, units: units}
+	switch kind {
+	case model.GRUResetAfter:
+		c.gates = newMatrix(2*units, inputs+units)
+		c.candidate, c.recurrent = newMatrix(units, inputs), newMatrix(units, units)
+	case model.GRUResetBefore:
+		c.gates = newMatrix(2*units, inputs+units)
+		c.candidate = newMatrix(units, inputs+units)
+	default:
+		c.gates = newMatrix(kind.Gates()*units, inputs+units)
+	}
+	return c
+}
+
+// load lays out the weights of a recurrent layer in the matrices of its kind.
+func (c *layer) load(l *model.Recurrent) {
 	input := func(row, column int) float64 { return l.W[row*l.Inputs+column] }
 	state := func(row, column int) float64 { return l.U[row*l.Units+column] }
 	bias := func(row int) float64 { return l.B[row] + l.D[row] }
@@ -59,29 +84,25 @@ func compileLayer(l *model.Recurrent) layer {
 		}
 		return state(row, column-l.Inputs)
 	}
-	stateFirst := func(row, column int) float64 {
-		if column < l.Units {
-			return state(row, column)
-		}
-		return input(row, column-l.Units)
-	}
 	n := 2 * l.Units // the first row of the candidate of a GRU
+	c.gates.setBias(bias)
 	switch l.Kind {
 	case model.GRUResetAfter:
-		c.gates = newMatrix(n, l.Inputs+l.Units, both, bias)
-		c.candidate = newMatrix(l.Units, l.Inputs, func(r, k int) float64 {
-			return input(n+r, k)
-		}, func(r int) float64 { return l.B[n+r] })
-		c.recurrent = newMatrix(l.Units, l.Units, func(r, k int) float64 {
-			return state(n+r, k)
-		}, func(r int) float64 { return l.D[n+r] })
+		c.gates.set(both)
+		c.candidate.set(func(r, k int) float64 { return input(n+r, k) })
+		c.candidate.setBias(func(r int) float64 { return l.B[n+r] })
+		c.recurrent.set(func(r, k int) float64 { return state(n+r, k) })
+		c.recurrent.setBias(func(r int) float64 { return l.D[n+r] })
 	case model.GRUResetBefore:
-		c.gates = newMatrix(n, l.Inputs+l.Units, stateFirst, bias)
-		c.candidate = newMatrix(l.Units, l.Inputs+l.Units, func(r, k int) float64 {
-			return both(n+r, k)
-		}, func(r int) float64 { return bias(n + r) })
+		c.gates.set(func(row, column int) float64 {
+			if column < l.Units {
+				return state(row, column)
+			}
+			return input(row, column-l.Units)
+		})
+		c.candidate.set(func(r, k int) float64 { return both(n+r, k) })
+		c.candidate.setBias(func(r int) float64 { return bias(n + r) })
 	default:
-		c.gates = newMatrix(l.Kind.Gates()*l.Units, l.Inputs+l.Units, both, bias)
+		c.gates.set(both)
 	}
-	return c
 }

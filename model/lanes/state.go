@@ -19,6 +19,7 @@ type layerState struct {
 	state     []float32 // [units]
 	kept      []float32 // reset-before GRU: state times reset gate [units]
 	cell      []float32 // LSTM: cell state [units]
+	seen      []float32 // LSTM: tanh of the cell state [units]
 	gates     []float32 // results of layer.gates, then the gates [padded rows]
 	candidate []float32 // GRU: results of layer.candidate [padded rows]
 	recurrent []float32 // reset-after GRU: results of layer.recurrent [padded rows]
@@ -28,7 +29,9 @@ type layerState struct {
 func (p *Program) NewState() *State {
 	s := &State{program: p}
 	for i := range p.layers {
-		s.layers = append(s.layers, newLayerState(&p.layers[i]))
+		s.layers = append(s.layers, newLayerState(&p.layers[i], func(n int) []float32 {
+			return make([]float32, n)
+		}))
 	}
 	for i := range p.dense {
 		s.dense = append(s.dense, make([]float32, p.dense[i].padded()*Width))
@@ -36,23 +39,24 @@ func (p *Program) NewState() *State {
 	return s
 }
 
-func newLayerState(l *layer) layerState {
+// newLayerState returns a layer with zero state, in memory of zeros that room gives.
+func newLayerState(l *layer, room func(n int) []float32) layerState {
 	x, h := l.inputs*Width, l.units*Width
-	s := layerState{gates: make([]float32, l.gates.padded()*Width)}
+	s := layerState{gates: room(l.gates.padded() * Width)}
 	switch l.kind {
 	case model.GRUResetBefore:
-		all := make([]float32, h+x+h)
+		all := room(h + x + h)
 		s.both, s.late = all[:h+x], all[h:]
 		s.state, s.input, s.kept = all[:h], all[h:h+x], all[h+x:]
-		s.candidate = make([]float32, l.candidate.padded()*Width)
+		s.candidate = room(l.candidate.padded() * Width)
 		return s
 	case model.GRUResetAfter:
-		s.candidate = make([]float32, l.candidate.padded()*Width)
-		s.recurrent = make([]float32, l.recurrent.padded()*Width)
+		s.candidate = room(l.candidate.padded() * Width)
+		s.recurrent = room(l.recurrent.padded() * Width)
 	case model.LSTM:
-		s.cell = make([]float32, h)
+		s.cell, s.seen = room(h), room(h)
 	}
-	s.both = make([]float32, x+h)
+	s.both = room(x + h)
 	s.input, s.state = s.both[:x], s.both[x:]
 	return s
 }
@@ -62,6 +66,23 @@ func (s *State) Reset() {
 	for i := range s.layers {
 		clear(s.layers[i].state)
 		clear(s.layers[i].cell)
+	}
+}
+
+// Begin zeroes the states of one lane.
+func (s *State) Begin(lane int) {
+	for i := range s.layers {
+		s.layers[i].begin(lane)
+	}
+}
+
+// begin zeroes the state of one lane.
+func (s *layerState) begin(lane int) {
+	for at := lane; at < len(s.state); at += Width {
+		s.state[at] = 0
+	}
+	for at := lane; at < len(s.cell); at += Width {
+		s.cell[at] = 0
 	}
 }
 
@@ -91,7 +112,7 @@ func (s *State) StepWith(hold func(layer int, state []float32)) {
 		if i > 0 {
 			copy(l.input, x)
 		}
-		l.step(&s.program.layers[i])
+		l.step(&s.program.layers[i], Grid{})
 		if hold != nil {
 			hold(i, l.state)
 		}
@@ -101,20 +122,26 @@ func (s *State) StepWith(hold func(layer int, state []float32)) {
 		d := &s.program.dense[i]
 		y := s.dense[i]
 		d.apply(y, x)
-		switch d.activation {
-		case model.ReLU:
-			rectify(y)
-		case model.Tanh:
-			tanhAll(y)
-		case model.Logistic:
-			logisticAll(y)
-		}
+		activate(d.activation, y)
 		x = y
 	}
 }
 
-// step computes one step of the equations of the layer's [model.Kind].
-func (s *layerState) step(l *layer) {
+// activate replaces every value by the activation's result for it.
+func activate(a model.Activation, y []float32) {
+	switch a {
+	case model.ReLU:
+		rectify(y)
+	case model.Tanh:
+		tanhAll(y)
+	case model.Logistic:
+		logisticAll(y)
+	}
+}
+
+// step computes one step of the equations of the layer's [model.Kind]. It rounds the cell of an
+// LSTM to a grid.
+func (s *layerState) step(l *layer, cell Grid) {
 	if l.units == 0 {
 		return
 	}
@@ -142,9 +169,10 @@ func (s *layerState) step(l *layer) {
 		logisticAll(output)
 		product(s.cell, s.cell, forget)
 		addProduct(s.cell, input, candidate)
-		copy(s.state, s.cell)
-		tanhAll(s.state)
-		product(s.state, s.state, output)
+		cell.round(s.cell)
+		copy(s.seen, s.cell)
+		tanhAll(s.seen)
+		product(s.state, s.seen, output)
 	case model.ElmanTanh:
 		copy(s.state, s.gates)
 		tanhAll(s.state)

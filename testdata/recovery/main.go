@@ -27,7 +27,22 @@ import (
 func main() {
 	heldBack := flag.Bool("held-back", false, "judge on selection recordings, in four parts "+
 		"held back")
+	scratch := flag.Int("scratch", 0, "train from scratch over so many epochs")
+	rate := flag.Float64("rate", recovery.ScratchRate, "")
+	fixed := flag.Bool("fixed", false, "")
 	flag.Parse()
+	if *scratch > 0 {
+		for _, job := range flag.Args() {
+			in, err := budget.Load(job)
+			if err != nil {
+				panic(err)
+			}
+			if err := fromScratch(budget.NewPlanner(in.WithRecovery(nil)), *scratch, *rate, *fixed); err != nil {
+				panic(err)
+			}
+		}
+		return
+	}
 	for _, job := range flag.Args() {
 		if err := measure(job, *heldBack); err != nil {
 			fmt.Fprintln(os.Stderr, err)

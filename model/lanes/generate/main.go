@@ -6,6 +6,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 
 	. "github.com/mmcloughlin/avo/build"
@@ -22,6 +23,15 @@ func main() {
 	activation("logisticAVX2", "logisticAVX2 replaces n vectors by their logistic function.", false)
 	activation("tanhAVX2", "tanhAVX2 replaces n vectors by their hyperbolic tangent.", true)
 	elementwise()
+	slopes()
+	round()
+	largest()
+	for _, block := range []struct {
+		name          string
+		rows, columns int
+	}{{"outer33AVX2", 3, 3}, {"outer31AVX2", 3, 1}, {"outer11AVX2", 1, 1}} {
+		outer(block.name, block.rows, block.columns)
+	}
 	Generate()
 }
 
@@ -215,11 +225,6 @@ func elementwise() {
 	TEXT("blendAVX2", NOSPLIT, "func(y, a, b *float32, n int)")
 	Pragma("noescape")
 	Doc("blendAVX2 sets y to (1-a) b + a y.")
-	one := func() VecVirtual {
-		v := YMM()
-		VMOVUPS(constants["one"], v)
-		return v
-	}
 	each(func(y, a, b Mem) {
 		share, rest := YMM(), one()
 		VMOVUPS(a, share)
@@ -249,15 +254,213 @@ func elementwise() {
 
 // each writes a loop over the vectors of y, a and b.
 func each(body func(y, a, b Mem)) {
-	y, a, b := Load(Param("y"), GP64()), Load(Param("a"), GP64()), Load(Param("b"), GP64())
+	over([]string{"y", "a", "b"}, func(at []Mem) { body(at[0], at[1], at[2]) })
+}
+
+// one returns a register with 1 in every lane.
+func one() VecVirtual {
+	v := YMM()
+	VMOVUPS(constants["one"], v)
+	return v
+}
+
+// slopes writes the kernels of the way back: derivatives by the sums before an activation.
+func slopes() {
+	TEXT("addAVX2", NOSPLIT, "func(y, a *float32, n int)")
+	Pragma("noescape")
+	Doc("addAVX2 adds n vectors to y.")
+	over([]string{"y", "a"}, func(at []Mem) {
+		sum := YMM()
+		VMOVUPS(at[0], sum)
+		VADDPS(at[1], sum, sum)
+		VMOVUPS(sum, at[0])
+	})
+	TEXT("tanhSlopeAVX2", NOSPLIT, "func(d, y *float32, n int)")
+	Pragma("noescape")
+	Doc("tanhSlopeAVX2 multiplies d by 1 - y y.")
+	unit := one()
+	over([]string{"d", "y"}, func(at []Mem) {
+		y, d := YMM(), YMM()
+		VMOVUPS(at[1], y)
+		VMULPS(y, y, y)
+		VSUBPS(y, unit, d)
+		VMULPS(at[0], d, d)
+		VMOVUPS(d, at[0])
+	})
+	TEXT("logisticSlopeAVX2", NOSPLIT, "func(d, y *float32, n int)")
+	Pragma("noescape")
+	Doc("logisticSlopeAVX2 multiplies d by y (1 - y).")
+	unit = one()
+	over([]string{"d", "y"}, func(at []Mem) {
+		y, rest := YMM(), YMM()
+		VMOVUPS(at[1], y)
+		VSUBPS(y, unit, rest)
+		VMULPS(at[0], y, y)
+		VMULPS(rest, y, y)
+		VMOVUPS(y, at[0])
+	})
+	TEXT("reluSlopeAVX2", NOSPLIT, "func(d, y *float32, n int)")
+	Pragma("noescape")
+	Doc("reluSlopeAVX2 sets d to 0 where y is not above 0.")
+	zero := YMM()
+	VXORPS(zero, zero, zero)
+	over([]string{"d", "y"}, func(at []Mem) {
+		above := YMM()
+		VCMPPS(Imm(1), at[1], zero, above) // predicate 1: 0 < y
+		VANDPS(at[0], above, above)
+		VMOVUPS(above, at[0])
+	})
+	TEXT("blendSlopeAVX2", NOSPLIT,
+		"func(candidate, update, state, before, keep, value *float32, n int)")
+	Pragma("noescape")
+	Doc("blendSlopeAVX2 goes back through the update of a GRU, see blendSlopeGo.")
+	unit = one()
+	over([]string{"candidate", "update", "state", "before", "keep", "value"}, func(at []Mem) {
+		change, keep, value, rest, t := YMM(), YMM(), YMM(), YMM(), YMM()
+		VMOVUPS(at[2], change)
+		VMOVUPS(at[4], keep)
+		VMOVUPS(at[5], value)
+		VSUBPS(keep, unit, rest)
+		VMOVUPS(at[3], t)
+		VSUBPS(value, t, t)
+		VMULPS(t, change, t)
+		VMULPS(keep, t, t)
+		VMULPS(rest, t, t)
+		VMOVUPS(t, at[1])
+		VMULPS(value, value, value)
+		VSUBPS(value, unit, value)
+		VMULPS(rest, change, rest)
+		VMULPS(value, rest, rest)
+		VMOVUPS(rest, at[0])
+		VMULPS(keep, change, change)
+		VMOVUPS(change, at[2])
+	})
+}
+
+// over writes a loop over the n vectors of some parameters.
+func over(names []string, body func(at []Mem)) {
+	var pointers []Register
+	var at []Mem
+	for _, name := range names {
+		p := Load(Param(name), GP64())
+		pointers, at = append(pointers, p), append(at, Mem{Base: p})
+	}
 	n := Load(Param("n"), GP64())
 	Label("vector")
-	body(Mem{Base: y}, Mem{Base: a}, Mem{Base: b})
-	for _, p := range []Register{y, a, b} {
+	body(at)
+	for _, p := range pointers {
 		ADDQ(U8(vectorBytes), p)
 	}
 	DECQ(n)
 	JNZ(LabelRef("vector"))
+	VZEROUPPER()
+	RET()
+}
+
+// round writes the kernel that rounds to a grid.
+func round() {
+	TEXT("roundAVX2", NOSPLIT, "func(v *float32, n int, magic, low, high float32)")
+	Pragma("noescape")
+	Doc("roundAVX2 rounds n vectors to whole last places of magic, within low and high.")
+	v, n := Load(Param("v"), GP64()), Load(Param("n"), GP64())
+	spread := func(name string) VecVirtual {
+		x, y := XMM(), YMM()
+		Load(Param(name), x)
+		VBROADCASTSS(x, y)
+		return y
+	}
+	magic, low, high := spread("magic"), spread("low"), spread("high")
+	Label("vector")
+	x := YMM()
+	VADDPS(Mem{Base: v}, magic, x)
+	VSUBPS(magic, x, x)
+	VMAXPS(x, low, x) // the second source, here x, if either is NaN
+	VMINPS(x, high, x)
+	VMOVUPS(x, Mem{Base: v})
+	ADDQ(U8(vectorBytes), v)
+	DECQ(n)
+	JNZ(LabelRef("vector"))
+	VZEROUPPER()
+	RET()
+}
+
+// largest writes the kernel that keeps the largest magnitude of every lane.
+func largest() {
+	TEXT("largestAVX2", NOSPLIT, "func(top, v *float32, n int)")
+	Pragma("noescape")
+	Doc("largestAVX2 raises the lanes of top to the magnitudes in n vectors.")
+	top, v, n := Load(Param("top"), GP64()), Load(Param("v"), GP64()), Load(Param("n"), GP64())
+	sum, sign := YMM(), YMM()
+	VMOVUPS(Mem{Base: top}, sum)
+	VMOVUPS(constants["sign"], sign)
+	Label("vector")
+	x := YMM()
+	VANDNPS(Mem{Base: v}, sign, x)
+	VMAXPS(sum, x, sum) // the second source, here sum, if either is NaN
+	ADDQ(U8(vectorBytes), v)
+	DECQ(n)
+	JNZ(LabelRef("vector"))
+	VMOVUPS(sum, Mem{Base: top})
+	VZEROUPPER()
+	RET()
+}
+
+// outer writes the kernel for a block of products of rows of a with columns of b, whose sums over
+// steps stay in registers; then it adds up the lanes in the order of lanesSum.
+func outer(name string, rows, columns int) {
+	TEXT(name, NOSPLIT, "func(to *float32, rowStep, columnStep int, a *float32, "+
+		"aDistance int, b *float32, bDistance, steps int)")
+	Pragma("noescape")
+	Doc(fmt.Sprintf("%s sets %d × %d values of to, some bytes apart, to sums of products of the vectors at a "+
+		"with those at b over steps, which are some bytes apart as well.", name, rows, columns))
+	to, a, b := Load(Param("to"), GP64()), Load(Param("a"), GP64()), Load(Param("b"), GP64())
+	rowStep, columnStep := Load(Param("rowStep"), GP64()), Load(Param("columnStep"), GP64())
+	aDistance, bDistance := Load(Param("aDistance"), GP64()), Load(Param("bDistance"), GP64())
+	steps := Load(Param("steps"), GP64())
+	sums := make([]VecVirtual, rows*columns)
+	for i := range sums {
+		sums[i] = YMM()
+		VXORPS(sums[i], sums[i], sums[i])
+	}
+	Label("step")
+	right := make([]VecVirtual, columns)
+	for c := range right {
+		right[c] = YMM()
+		VMOVUPS(Mem{Base: b, Disp: vectorBytes * c}, right[c])
+	}
+	for r := range rows {
+		left := YMM()
+		VMOVUPS(Mem{Base: a, Disp: vectorBytes * r}, left)
+		for c := range columns {
+			product := YMM()
+			VMULPS(right[c], left, product)
+			VADDPS(product, sums[r*columns+c], sums[r*columns+c])
+		}
+	}
+	ADDQ(aDistance, a)
+	ADDQ(bDistance, b)
+	DECQ(steps)
+	JNZ(LabelRef("step"))
+	for r := range rows {
+		at := GP64()
+		MOVQ(to, at)
+		for c := range columns {
+			sum, other := sums[r*columns+c].AsX(), XMM()
+			VEXTRACTF128(Imm(1), sums[r*columns+c], other)
+			VADDPS(other, sum, sum)
+			VMOVHLPS(sum, sum, other)
+			VADDPS(other, sum, sum)
+			VMOVSHDUP(sum, other)
+			VADDSS(other, sum, sum)
+			VMOVSS(sum, Mem{Base: at})
+			if c < columns-1 {
+				ADDQ(columnStep, at)
+			}
+		}
+		if r < rows-1 {
+			ADDQ(rowStep, to)
+		}
+	}
 	VZEROUPPER()
 	RET()
 }
