@@ -46,6 +46,12 @@ func (r recipe) kept() []int {
 	return r.lessons[len(r.lessons)-1].features
 }
 
+// isShorter reports whether features go in the last lesson.
+func (r recipe) isShorter() bool {
+	before, l := r.before()
+	return len(l.features) < len(before.kept())
+}
+
 // candidate returns what a recipe makes, before it is trained. A network from scratch has none of
 // the given units, so its own are counted.
 func (r recipe) candidate() Candidate {

@@ -240,13 +240,9 @@ func (s *search) children(ctx context.Context, beam []*Point) (pool []child, unt
 // recordings than of the cut.
 const leastUsed = 0.25
 
-// merit is what a candidate saves of the price at the start per tolerance used. Bytes count a
-// thousandth: it decides between equals.
+// merit is what a candidate saves of the price at the start per tolerance used.
 func (s *search) merit(p price, used float64) float64 {
-	start := s.cut.Points[0].price
-	saved := start.share + start.excess - p.share - p.excess +
-		(start.bytes-p.bytes)/start.bytes/1000
-	return saved / math.Max(used, leastUsed)
+	return saving(s.cut.Points[0].price, p) / math.Max(used, leastUsed)
 }
 
 // Rank scores features (unless the job gives scores) and units. The error is that of ctx.

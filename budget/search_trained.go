@@ -54,10 +54,16 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 	if j, ok := s.known[key]; ok {
 		return j, nil
 	}
-	if err := s.trainings.follow(ctx, what, s.trainings.everyFold(), r); err != nil {
+	if err := s.trainings.follow(ctx, what, []int{0}, r); err != nil {
 		return judgement{}, err
 	}
-	j := s.trainings.judge(r)
+	j := s.trainings.glance(r)
+	if j.used <= hopeless {
+		if err := s.trainings.follow(ctx, what, s.trainings.everyFold(), r); err != nil {
+			return judgement{}, err
+		}
+		j = s.trainings.judge(r)
+	}
 	s.known[key] = j
 	a := Attempt{Units: r.counts(), Features: r.kept(), Scratch: r.scratch, Used: j.used,
 		Tightest: j.tightest}
@@ -108,11 +114,30 @@ func (s *trainedSearch) middle(sizes []Candidate, fails, holds int) int {
 	return at - fails
 }
 
+// A network that may use up to nearlyHolds times a tolerance is trained again, mostAgain times at
+// most, as long as each training brings that down to at most gained of what it was (our choice).
+const (
+	nearlyHolds = 4
+	mostAgain   = 3
+	gained      = 0.9
+)
+
 // size tries a number of units: from the cut, then from scratch. ok is false where neither holds.
 func (s *trainedSearch) size(ctx context.Context, c Candidate) (r recipe, ok bool, err error) {
+	const what = "looking for the least units"
 	for _, scratch := range []bool{false, true} {
 		r = recipe{features: c.Features, units: c.Units, scratch: scratch}
-		j, err := s.try(ctx, "looking for the least units", r)
+		j, err := s.try(ctx, what, r)
+		for range mostAgain {
+			if err != nil || j.used <= 1 || j.used > nearlyHolds {
+				break
+			}
+			longer, before := r.then(lesson{features: c.Features}), j.used
+			if j, err = s.try(ctx, what, longer); err == nil && j.used > gained*before {
+				break
+			}
+			r = longer
+		}
 		if err != nil || j.used <= 1 {
 			return r, err == nil, err
 		}
@@ -166,59 +191,29 @@ func (s *trainedSearch) leastNeeded(r recipe, layer int) []int {
 // choice: the networks of testdata/smallest need half as many).
 const mostFeatureTrials = 24
 
-// withoutFeatures takes features and front ends out of what a recipe makes, as long as it holds.
+// withoutFeatures takes features and front ends out of what a recipe makes, as long as it holds:
+// first what the search without training took, then what saves most per tolerance used, several at
+// a time.
 func (s *trainedSearch) withoutFeatures(ctx context.Context, r recipe) (recipe, error) {
 	refused := map[string]bool{}
-	tried := 0
-	try := func(gone item) (bool, error) {
-		features := slices.DeleteFunc(slices.Clone(r.kept()), func(k int) bool {
-			return slices.Contains(gone.features, k)
-		})
-		if len(features) == 0 || len(features) == len(r.kept()) {
-			return false, nil
-		}
-		tried++
-		next := r.then(lesson{features: features})
-		j, err := s.try(ctx, "looking for features that can go", next)
-		if err != nil {
-			return false, err
-		}
-		if j.used > 1 {
-			refused[gone.key()] = true
-			return false, nil
-		}
-		r = next
-		return true, nil
-	}
-	if _, err := try(item{sort: FeatureItem, names: []string{""},
-		features: prune.Without(len(s.pl.in.Float.Features),
-			s.chosen.Candidate.Features...)}); err != nil {
+	first := item{sort: FeatureItem, features: prune.Without(len(s.pl.in.Float.Features),
+		s.chosen.Candidate.Features...)}
+	r, _, err := s.tryWithout(ctx, r, first, refused)
+	if err != nil {
 		return r, err
 	}
-	for tried < mostFeatureTrials && !s.over() {
+	for len(refused) < mostRefused && !s.over() {
 		items, err := s.removable(ctx, r, refused)
-		if err != nil || len(items) == 0 {
+		if err != nil {
 			return r, err
 		}
-		n := 1
-		for n*2 <= min(len(items), bundles[len(bundles)-1]) {
-			n *= 2
-		}
 		taken := false
-		for ; n >= 1 && !taken && tried < mostFeatureTrials; n /= 2 {
-			if joint := several(items[:n]); !refused[joint.key()] {
-				if taken, err = try(joint); err != nil {
-					return r, err
-				}
-			}
-		}
-		if taken {
-			continue
-		}
-		// the first alone is too much; the second may be another matter
-		if len(items) > 1 {
-			if taken, err = try(items[1]); err != nil {
+		for _, i := range items {
+			if r, taken, err = s.tryWithout(ctx, r, i, refused); err != nil {
 				return r, err
+			}
+			if taken || len(refused) >= mostRefused {
+				break
 			}
 		}
 		if !taken {
@@ -228,37 +223,53 @@ func (s *trainedSearch) withoutFeatures(ctx context.Context, r recipe) (recipe, 
 	return r, nil
 }
 
-// removable lists the features and front ends that may go from what a recipe makes, the best first:
-// what is saved per tolerance that is used without another training.
+// mostRefused is how many sets of features may turn out to be needed before no more are tried (our
+// choice).
+const mostRefused = 12
+
+// tryWithout trains what a recipe makes once more without an item. The recipe stays if that does
+// not hold.
+func (s *trainedSearch) tryWithout(ctx context.Context, r recipe, gone item,
+	refused map[string]bool) (then recipe, taken bool, err error) {
+	left := withoutThese(r.kept(), gone.features)
+	if len(left) == 0 || len(left) == len(r.kept()) {
+		return r, false, nil
+	}
+	next := r.then(lesson{features: left})
+	j, err := s.try(ctx, "looking for features that can go", next)
+	if err != nil || j.used > 1 {
+		refused[gone.key()] = true
+		return r, false, err
+	}
+	return next, true, nil
+}
+
+// withoutThese returns the features that stay.
+func withoutThese(features, gone []int) []int {
+	return slices.DeleteFunc(slices.Clone(features), func(k int) bool {
+		return slices.Contains(gone, k)
+	})
+}
+
+// removable lists what may go from what a recipe makes: features and front ends alone, the first 2,
+// 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses is
+// estimated without another training; estimates beyond hopeless are left out.
 func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	refused map[string]bool) ([]item, error) {
 	in := s.pl.in
-	var items []item
-	for _, i := range in.items(s.cut) {
-		i.features = slices.DeleteFunc(slices.Clone(i.features), func(k int) bool {
-			return !slices.Contains(r.kept(), k)
-		})
-		if i.sort != UnitItem && len(i.features) > 0 && len(i.features) < len(r.kept()) &&
-			!refused[i.key()] {
-			items = append(items, i)
-		}
-	}
 	statistics := make([]*prune.Statistics, len(s.trainings.rests))
 	nets := make([]*dataset.Float, len(s.trainings.rests))
 	for fold, rest := range s.trainings.rests {
 		nets[fold] = s.trainings.done[piece{r, fold}.key()].Net
 		statistics[fold] = prune.MeasureStatistics(nets[fold], rest)
 	}
-	before := s.known[r.key()].used
-	start := s.pl.priceOf(s.cheapestWords(r.candidate()))
+	before, start := s.known[r.key()].used, s.pl.priceOf(s.cheapestWords(r.candidate()))
 	merits := map[string]float64{}
-	for _, i := range items {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
+	judge := func(i item) bool {
+		left := withoutThese(r.kept(), i.features)
+		if len(left) == 0 || refused[i.key()] {
+			return false
 		}
-		left := slices.DeleteFunc(slices.Clone(r.kept()), func(k int) bool {
-			return slices.Contains(i.features, k)
-		})
 		used := s.pl.assess(in.measured(s.trainings.predicted(func(fold int) *dataset.Float {
 			kept := make([]int, len(left))
 			for at, k := range left {
@@ -268,15 +279,43 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		}))).used
 		smaller := r.candidate()
 		smaller.Features = left
-		price := s.pl.priceOf(s.cheapestWords(smaller))
-		saved := start.share + start.excess - price.share - price.excess +
-			(start.bytes-price.bytes)/start.bytes/1000
-		merits[i.key()] = saved / math.Max(used-before, leastUsed/float64(len(items)))
+		merits[i.key()] = saving(start, s.pl.priceOf(s.cheapestWords(smaller))) /
+			math.Max(used-before, leastUsed/float64(len(r.kept())))
+		return used <= hopeless
 	}
-	slices.SortStableFunc(items, func(a, b item) int {
-		return cmp.Compare(merits[b.key()], merits[a.key()])
-	})
-	return items, nil
+	byMerit := func(a, b item) int { return cmp.Compare(merits[b.key()], merits[a.key()]) }
+	var single, all []item
+	for _, i := range in.items(s.cut) {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		i.features = slices.DeleteFunc(slices.Clone(i.features), func(k int) bool {
+			return !slices.Contains(r.kept(), k)
+		})
+		if i.sort == UnitItem || len(i.features) == 0 || !judge(i) {
+			continue
+		}
+		all = append(all, i)
+		if i.sort == FeatureItem {
+			single = append(single, i)
+		}
+	}
+	slices.SortStableFunc(single, byMerit)
+	for _, n := range bundles {
+		if n <= len(single) {
+			if joint := several(single[:n]); judge(joint) {
+				all = append(all, joint)
+			}
+		}
+	}
+	slices.SortStableFunc(all, byMerit)
+	return all, ctx.Err()
+}
+
+// saving is what a price saves of another one. Bytes count a thousandth: they decide between
+// equals.
+func saving(from, to price) float64 {
+	return from.share + from.excess - to.share - to.excess + (from.bytes-to.bytes)/from.bytes/1000
 }
 
 // cheapestWords returns a candidate in the uniform words that cost least.

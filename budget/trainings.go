@@ -63,7 +63,7 @@ func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	switch {
 	case len(r.lessons) > 0 && r.lessons[len(r.lessons)-1].formats != nil:
 		s.Epochs = (s.Epochs + epochsRounded - 1) / epochsRounded
-	case len(r.lessons) > 0:
+	case len(r.lessons) > 0 && r.isShorter():
 		s.Epochs = (s.Epochs + epochsWithout - 1) / epochsWithout
 	case r.scratch:
 		s.Rate = recovery.ScratchRate
@@ -179,6 +179,30 @@ func (t *trainings) judge(r recipe) judgement {
 	return t.pl.assess(t.pl.in.measured(t.predicted(func(fold int) *dataset.Float {
 		return t.done[piece{r, fold}.key()].Net
 	})))
+}
+
+// glance compares what a recipe shows on the sequences of the first fold with the tolerances: the
+// share of a tolerance is that of the figure itself, without an interval.
+func (t *trainings) glance(r recipe) judgement {
+	in := t.pl.in
+	first := *in.Selection
+	first.Sequences = nil
+	for i, s := range in.Selection.Sequences {
+		if t.fold[i] == 0 {
+			first.Sequences = append(first.Sequences, s)
+		}
+	}
+	base := dataset.Measure(in.Float, &first, in.Regions)
+	score := dataset.Measure(t.done[piece{r, 0}.key()].Net, &first, in.Regions)
+	var j judgement
+	for i, row := range t.pl.lossRows(&first, scores{float: base, cut: score, fixed: score}, true) {
+		value, _ := row.JudgedValue()
+		if share := value / allowance(row, t.pl.floatReach()[i]); row.Sequences > 0 &&
+			share > j.used {
+			j.used, j.tightest = share, row
+		}
+	}
+	return j
 }
 
 // predicted runs every selection sequence by the network that net returns for its fold.
