@@ -121,7 +121,7 @@ type versions struct {
 // recordings.
 func signedOff(pl *budget.Planner, c budget.Candidate) (*versions, error) {
 	in := pl.Inputs()
-	r, err := pl.RecoverOnce(context.Background(), nil, c, nil, func(int, int, float64) {})
+	r, err := pl.RecoverOnce(context.Background(), c, nil, func(int, int, float64) {})
 	if err != nil {
 		return nil, err
 	}
