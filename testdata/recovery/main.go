@@ -147,7 +147,7 @@ func newVersions(rec, calibration *dataset.Recordings, cut, recovered *dataset.F
 func fixed(p *dataset.Float, calibration *dataset.Recordings,
 	c budget.Candidate) (dataset.Predictor, error) {
 	p = quant.Standardise(p, quant.Calibrate(p, calibration))
-	return quant.Quantize(p, quant.CalibrateRanges(p, calibration), c.Formats, quant.Nearest)
+	return quant.Quantize(p, quant.Calibrate(p, calibration), c.Formats, quant.Nearest)
 }
 
 // print prints the rows of a candidate, one for each output.
