@@ -1,4 +1,4 @@
-// Package model holds the trained float network: its layers, its forward pass, its gradient, and
+// Package model holds the trained float network: its layers, its forward pass, losses, and
 // readers for the open file formats that training programs write.
 //
 // A [Network] is a chain of one to three recurrent layers and then dense layers, all of which are
@@ -10,7 +10,7 @@
 //
 //   - network.go and kind.go: the layers, and the equations of every [Kind]
 //   - run.go, with cell.go: [Run] steps a network through a sequence
-//   - gradient.go, gradient_layer.go and loss.go: [Tape] carries a loss back through a segment
+//   - loss.go: the losses of training; lanes.Tape carries their derivatives back
 //   - readfile.go: [ImportFile] reads a file by its extension
 //   - torch.go and keras.go: named arrays of safetensors.go or npz.go become a network
 //   - onnx.go: an ONNX graph becomes a network

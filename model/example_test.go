@@ -67,20 +67,3 @@ func ExampleFromTorch() {
 	// Output:
 	// GRU (reset-after) 3→2, dense 2→1 <nil>
 }
-
-// The derivatives of a squared error by every weight come from the tape of a segment.
-func ExampleTape() {
-	net := lowPass()
-	tape, gradient := net.NewTape(2), net.NewGradient()
-	x, want := []float64{1, 1}, []float64{6, 9}
-	y := tape.Forward(x, nil)
-	change := make([]float64, len(y))
-	loss := model.SquaredError(y, want, []float64{1}, change)
-	tape.Backward(change, gradient)
-	fmt.Printf("outputs %.1f, loss %.2f\n", y, loss)
-	fmt.Printf("by the weight of the head %.2f, by its bias %.2f\n",
-		gradient.Weights.Dense[0].W[0], gradient.Weights.Dense[0].B[0])
-	// Output:
-	// outputs [6.0 8.5], loss 0.25
-	// by the weight of the head -0.75, by its bias -1.00
-}

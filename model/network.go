@@ -58,6 +58,20 @@ func (n *Network) Parameters() int {
 	return total
 }
 
+// Values lists the weights and biases, always in the same order: of every recurrent layer W, U, B
+// and D, then of every dense layer W and B. The slices are live: a change in them changes the
+// network.
+func (n *Network) Values() [][]float64 {
+	var all [][]float64
+	for _, l := range n.Recurrent {
+		all = append(all, l.W, l.U, l.B, l.D)
+	}
+	for _, l := range n.Dense {
+		all = append(all, l.W, l.B)
+	}
+	return all
+}
+
 // String returns the layers in one line, such as "LSTM 19→24, dense 24→6 ReLU, dense 6→2".
 func (n *Network) String() string {
 	var layers []string

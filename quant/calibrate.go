@@ -54,13 +54,10 @@ type sums struct {
 	steps                 float64
 }
 
-// newSums returns sums of no step yet. Without moments only ranges are gathered.
-func newSums(net *model.Network, moments bool) *sums {
+// newSums returns sums of no step yet.
+func newSums(net *model.Network) *sums {
 	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()),
 		Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
-	if !moments {
-		return s
-	}
 	for _, l := range net.Recurrent {
 		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)),
 			append(s.states, newMomentSum(l.Units))
@@ -84,9 +81,6 @@ func (s *sums) merge(o *sums) {
 		l := &s.Layers[i]
 		l.Gate, l.State, l.Cell = math.Max(l.Gate, r.Gate), math.Max(l.State, r.State),
 			math.Max(l.Cell, r.Cell)
-		if s.inputs == nil {
-			continue
-		}
 		s.inputs[i].merge(o.inputs[i])
 		s.states[i].merge(o.states[i])
 		if s.traces[i] != nil {
@@ -98,9 +92,7 @@ func (s *sums) merge(o *sums) {
 	}
 	for i, r := range o.Dense {
 		s.Dense[i].Value = math.Max(s.Dense[i].Value, r.Value)
-		if s.dense != nil {
-			s.dense[i].merge(o.dense[i])
-		}
+		s.dense[i].merge(o.dense[i])
 	}
 }
 
@@ -112,7 +104,7 @@ const calibrationParts = 4
 // Calibrate reads ranges and moments of a float network from selection recordings. It runs every
 // sequence once; the result does not depend on the number of cores.
 func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
-	total, raw := gathered(p, selection, true)
+	total, raw := gathered(p, selection)
 	c := total.Calibration
 	c.recordings, c.raw = selection, raw
 	for i := range c.Layers {
@@ -131,28 +123,21 @@ func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	return c
 }
 
-// CalibrateRanges is [Calibrate] without moments and memory, in about a third of the time. The
-// calibration serves [Nearest] only.
-func CalibrateRanges(p *dataset.Float, selection *dataset.Recordings) Calibration {
-	total, _ := gathered(p, selection, false)
-	return total.Calibration
-}
-
 // gathered adds up the figures of all sequences, and returns the raw outputs of the network on each
 // [steps × outputs].
-func gathered(p *dataset.Float, selection *dataset.Recordings,
-	moments bool) (total *sums, raw [][]float64) {
+func gathered(p *dataset.Float,
+	selection *dataset.Recordings) (total *sums, raw [][]float64) {
 	all := selection.Sequences
 	raw = make([][]float64, len(all))
 	parts := make([]*sums, min(calibrationParts, len(all)))
 	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]},
 		func(part int, _ *dataset.Sequence) {
-			parts[part] = newSums(p.Net, moments)
+			parts[part] = newSums(p.Net)
 			for i := part; i < len(all); i += calibrationParts {
 				raw[i] = parts[part].gather(p, all[i], selection.Features)
 			}
 		})
-	total = newSums(p.Net, moments)
+	total = newSums(p.Net)
 	for _, part := range parts {
 		total.merge(part)
 	}
@@ -210,9 +195,7 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 				recurrent = largestPart(l.U, l.D, before[i]) // of the states without reset
 			}
 			r.Gate = math.Max(r.Gate, math.Max(largest(run.InputPart(i)), recurrent))
-			if t.inputs != nil {
-				t.addMoments(step, run, i, l.Kind, in, before[i])
-			}
+			t.addMoments(step, run, i, l.Kind, in, before[i])
 			in = run.State(i)
 			r.State = math.Max(r.State, largest(in))
 			r.Cell = math.Max(r.Cell, largest(run.Cell(i)))
@@ -224,9 +207,7 @@ func (t *sums) gather(p *dataset.Float, s *dataset.Sequence, features int) []flo
 				value = largestPart(d.W, d.B, in)
 			}
 			t.Dense[i].Value = math.Max(t.Dense[i].Value, value)
-			if t.dense != nil {
-				t.dense[i].add(in)
-			}
+			t.dense[i].add(in)
 			in = run.Dense(i)
 		}
 	})

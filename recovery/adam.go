@@ -51,17 +51,20 @@ func (a *adam) update(net, gradient *model.Network, rate, decay float64) {
 }
 
 // clip scales a gradient down to a Euclidean norm of at most limit (Pascanu, Mikolov and Bengio
-// 2013, arXiv:1211.5063, section 3.2).
-func clip(gradient *model.Network, limit float64) {
+// 2013, arXiv:1211.5063, section 3.2). It reports whether the gradient is finite; one that is not
+// says nothing.
+func clip(gradient *model.Network, limit float64) (finite bool) {
 	sum := 0.0
 	for _, values := range gradient.Values() {
 		for _, g := range values {
 			sum += float64(g * g)
 		}
 	}
-	if norm := math.Sqrt(sum); norm > limit {
+	norm := math.Sqrt(sum)
+	if norm > limit {
 		scaleAll(gradient, limit/norm)
 	}
+	return norm <= math.MaxFloat64
 }
 
 // scaleAll multiplies every weight of net by a factor.

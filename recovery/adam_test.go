@@ -59,6 +59,16 @@ func TestClip(t *testing.T) {
 	}
 }
 
+func TestGradientsThatAreNotFiniteAreFoundOut(t *testing.T) {
+	for _, v := range []float64{math.NaN(), math.Inf(1), 1} {
+		g := single(2)
+		g.Dense[0].W[1] = v
+		if got := clip(g, 1); got != (v == 1) {
+			t.Errorf("%v is finite: %v", v, got)
+		}
+	}
+}
+
 func TestRateRisesAndFalls(t *testing.T) {
 	// 5 of 100 updates rise to the top, then half a cosine: half of the top in its middle, next to
 	// nothing at the end.

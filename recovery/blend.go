@@ -54,38 +54,27 @@ const ridge = 1e-3
 // newDrift measures spreads and slopes on recordings, by ridge regression on the kept features.
 func newDrift(rec *dataset.Recordings, kept []int) *drift {
 	d := &drift{features: rec.Features, kept: kept}
-	means, spreads := make([]float64, rec.Features), make([]float64, rec.Features)
-	columns := make([][]float64, rec.Features)
-	for i := range columns {
-		for _, s := range rec.Sequences {
-			for step := range s.Steps {
-				columns[i] = append(columns[i], s.X[step*rec.Features+i])
-			}
-		}
-		means[i], spreads[i] = portable.MeanStd(columns[i])
-		for k := range columns[i] {
-			columns[i][k] = (columns[i][k] - means[i]) / cmp.Or(spreads[i], 1)
-		}
-	}
-	correlation := mat.NewSymDense(len(kept), nil)
+	means, spreads := spreads(rec)
+	correlations := correlations(rec, kept, means, spreads)
+	among := mat.NewSymDense(len(kept), nil)
 	for a, i := range kept {
 		d.spreads = append(d.spreads, spreads[i])
-		for b, j := range kept[:a+1] {
-			correlation.SetSym(a, b, portable.Dot(columns[i], columns[j])/float64(len(columns[i])))
+		for b := range kept[:a+1] {
+			among.SetSym(a, b, correlations[b][i])
 		}
-		correlation.SetSym(a, a, correlation.At(a, a)+ridge)
+		among.SetSym(a, a, among.At(a, a)+ridge)
 	}
-	factor, ok := portable.Cholesky(correlation)
+	factor, ok := portable.Cholesky(among)
 	if !ok {
 		panic("recovery: correlations with a ridge are positive definite")
 	}
-	for i := range columns {
+	for i := range rec.Features {
 		if slices.Contains(kept, i) {
 			continue
 		}
 		slopes := make([]float64, len(kept))
-		for b, j := range kept {
-			slopes[b] = portable.Dot(columns[i], columns[j]) / float64(len(columns[i]))
+		for b := range kept {
+			slopes[b] = correlations[b][i]
 		}
 		factor.Solve(slopes)
 		for b, j := range kept {
@@ -94,6 +83,50 @@ func newDrift(rec *dataset.Recordings, kept []int) *drift {
 		d.gone, d.slopes = append(d.gone, i), append(d.slopes, slopes)
 	}
 	return d
+}
+
+// spreads returns mean and standard deviation of every feature.
+func spreads(rec *dataset.Recordings) (means, spreads []float64) {
+	means, spreads = make([]float64, rec.Features), make([]float64, rec.Features)
+	column := make([]float64, 0, rec.Steps())
+	for i := range means {
+		column = column[:0]
+		for _, s := range rec.Sequences {
+			for step := range s.Steps {
+				column = append(column, s.X[step*rec.Features+i])
+			}
+		}
+		means[i], spreads[i] = portable.MeanStd(column)
+	}
+	return means, spreads
+}
+
+// correlations returns those of every kept feature with every feature [kept × features]. A constant
+// feature has none, not with itself either.
+func correlations(rec *dataset.Recordings, kept []int, means, spreads []float64) [][]float64 {
+	all, z := make([][]float64, len(kept)), make([]float64, rec.Features)
+	for b := range all {
+		all[b] = make([]float64, rec.Features)
+	}
+	for _, s := range rec.Sequences {
+		for row := range slices.Chunk(s.X, rec.Features) {
+			for i, v := range row {
+				z[i] = (v - means[i]) / cmp.Or(spreads[i], 1)
+			}
+			for b, j := range kept {
+				for i, v := range z {
+					all[b][i] += float64(z[j] * v)
+				}
+			}
+		}
+	}
+	steps := float64(rec.Steps())
+	for _, row := range all {
+		for i := range row {
+			row[i] /= steps
+		}
+	}
+	return all
 }
 
 // draw returns a shift of every feature, in its unit. The shift of a kept feature has a standard

@@ -191,9 +191,10 @@ func (t *training) epoch(ctx context.Context) (done bool, err error) {
 		if err != nil {
 			return false, err
 		}
-		clip(t.gradient, t.settings.Clip)
-		t.adam.update(t.net.Net, t.gradient,
-			rateAt(t.settings.Rate, t.adam.Updates, updates*t.settings.Epochs), t.settings.Decay)
+		if clip(t.gradient, t.settings.Clip) {
+			t.adam.update(t.net.Net, t.gradient, rateAt(t.settings.Rate, t.adam.Updates,
+				updates*t.settings.Epochs), t.settings.Decay)
+		}
 		sum += loss
 		steps += n
 	}

@@ -2,8 +2,10 @@ package recovery
 
 import (
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -154,7 +156,7 @@ func TestTrainingComesBackToTheTeacher(t *testing.T) {
 				}
 				var p dataset.Predictor = r.Net
 				if fixed {
-					n, err := quant.Quantize(r.Net, quant.CalibrateRanges(r.Net, task.Training),
+					n, err := quant.Quantize(r.Net, quant.Calibrate(r.Net, task.Training),
 						*formats, quant.Nearest)
 					if err != nil {
 						t.Fatal(err)
@@ -229,6 +231,83 @@ func TestResultDoesNotDependOnCores(t *testing.T) {
 	if r := mustTrain(t, newTask(randomTeacher(5, model.LSTM), &f, 0.1), other,
 		nil); reflect.DeepEqual(r.Epochs, one.Epochs) {
 		t.Error("another seed gives the same training")
+	}
+}
+
+// TestSameTrainingOnEveryMachine pins the weights of trained networks by a checksum, which was
+// computed by this package on amd64 with AVX2. amd64 without AVX2, 386 and arm64 must give the
+// same. Weights, features and outputs are whole thousandths, so that nothing before the training
+// differs.
+func TestSameTrainingOnEveryMachine(t *testing.T) {
+	thousandths := func(values []float64) {
+		for i, v := range values {
+			values[i] = math.Round(v*1000) / 1000
+		}
+	}
+	sum := fnv.New64a()
+	for i, kind := range kinds {
+		teacher := randomTeacher(uint64(i), kind)
+		task := newTask(teacher, nil, 0.1)
+		for _, net := range []*model.Network{teacher.Net, task.Start.Net} {
+			for _, values := range net.Values() {
+				thousandths(values)
+			}
+		}
+		for j := range teacher.Features {
+			f := &teacher.Features[j]
+			f.Mean, f.Std = math.Round(1000*f.Mean)/1000, math.Round(1000*f.Std)/1000
+		}
+		for _, rec := range []*dataset.Recordings{task.Training, task.HeldBack} {
+			for _, s := range rec.Sequences {
+				thousandths(s.X)
+				thousandths(s.Y)
+			}
+		}
+		if i%2 == 1 {
+			f := quant.Uniform(teacher.Net, 8, 16, 16)
+			task.Formats = &f
+		}
+		s := brief(3)
+		s.Blends = 2
+		for _, values := range mustTrain(t, task, s, nil).Net.Net.Values() {
+			for _, v := range values {
+				sum.Write(binary.LittleEndian.AppendUint64(nil, math.Float64bits(v)))
+			}
+		}
+	}
+	const want = 0x50fae116008382bb
+	if got := sum.Sum64(); got != want {
+		t.Errorf("checksum %#x, want %#x", got, uint64(want))
+	}
+}
+
+// TestRangesAreThoseOfTheCalibration: in float32 they are off by at most 1e-5 of their size
+// (model/lanes, TestStepAgainstModel).
+func TestRangesAreThoseOfTheCalibration(t *testing.T) {
+	for i, stack := range [][]model.Kind{{model.LSTM, model.GRUResetAfter},
+		{model.GRUResetBefore, model.ElmanReLU}, {model.ElmanTanh}} {
+		p := randomTeacher(uint64(i), stack...)
+		p.Kept = []int{0, 1, 2}
+		rec := recorded(4, p, 11, 0)
+		task := &Task{Start: p, Teacher: p, Training: rec, HeldBack: rec}
+		got, want := ranges(p, task.recorded(p, rec, 1)), quant.Calibrate(p, rec)
+		near := func(what string, a, b float64) {
+			if math.Abs(a-b) > 1e-5*(1+b) {
+				t.Errorf("%v: %s reaches %v, want %v", stack, what, a, b)
+			}
+		}
+		near("an input", got.Input, want.Input)
+		for k, v := range want.Features {
+			near("a feature", got.Features[k], v)
+		}
+		for l, r := range want.Layers {
+			near("a gate", got.Layers[l].Gate, r.Gate)
+			near("a state", got.Layers[l].State, r.State)
+			near("a cell", got.Layers[l].Cell, r.Cell)
+		}
+		for l, r := range want.Dense {
+			near("a dense layer", got.Dense[l].Value, r.Value)
+		}
 	}
 }
 

@@ -1,6 +1,6 @@
 // Package lanes runs eight sequences side by side through a float32 copy of a network, for
-// searches: whatever a search finds is measured again in double precision or integers before it is
-// reported.
+// searches, and carries derivatives back through them, for training: whatever is found is measured
+// again in double precision or integers before it is reported.
 //
 // A lane is one sequence, or one set of players of a Shapley value. A vector holds one value of
 // each of eight lanes.
@@ -9,6 +9,9 @@
 //
 //   - program.go: [Compile] lays out the weights of a network for the kernels
 //   - state.go: [State] holds the states of eight sequences, [State.Step] advances all of them
+//   - tape.go: [Tape] keeps a segment; backward.go carries the derivatives of a loss back through it
+//   - grid.go: the fixed-point formats that a tape rounds to
+//   - ranges.go: [Ranges] keeps the largest magnitudes, from which formats are chosen
 //   - matrix.go: the layout of a matrix, and its product with vectors
 //   - portable.go and activation.go: the kernels in Go; kernels_amd64.s: the same in assembly
 //
@@ -17,8 +20,9 @@
 //
 // # The kernels
 //
-// The kernels are products of a matrix with vectors, the activations, and products and sums element
-// by element. They exist twice: in assembly for amd64 with AVX2, written by the program in folder
+// The kernels are products of a matrix with vectors, the activations and their slopes, products and
+// sums element by element, and sums of outer products, which are the derivatives by weights. They
+// exist twice: in assembly for amd64 with AVX2, written by the program in folder
 // generate with avo (make vectors), and in Go for all other processors, on which the integer
 // network runs its sequences one by one.
 //
@@ -38,10 +42,14 @@
 //
 // # Invariants
 //
-//   - All processors give the same bits (TestKernelsAgree, TestSameBitsOnEveryMachine).
+//   - All processors give the same bits (TestKernelsAgree, TestSameBitsOnEveryMachine,
+//     TestSameGradientOnEveryMachine).
+//   - Derivatives are within 1e-5 of their root mean square of those in double precision, in the
+//     same networks (TestGradientsAgreeWithAutograd, TestGradientAgainstDifferences).
 //   - Outputs are within 1e-5 standard deviations of those in double precision, in networks that
 //     do not amplify errors (TestStepAgainstModel).
-//   - Weights are copied: later changes of the network do not reach a [Program].
+//   - Weights are copied: later changes of the network do not reach a [Program], nor a [Tape] before
+//     [Tape.Load].
 package lanes
 
 //go:generate sh -c "cd generate && go run . -out ../kernels_amd64.s -stubs ../kernels_amd64_stubs.go -pkg lanes"

@@ -115,20 +115,23 @@ func BenchmarkScore(b *testing.B) {
 				})
 		}
 		b.Run(fmt.Sprintf("%d × %d/torch", size.sequences, size.steps), func(b *testing.B) {
-			out, err := exec.Command("/usr/bin/python3", "torch_score.py",
-				strconv.Itoa(size.sequences), strconv.Itoa(size.steps)).Output()
-			if err != nil {
-				b.Skip("not measured: needs the Debian packages python3-torch and " +
-					"libopenblas0-pthread")
-			}
-			rate, err := strconv.ParseFloat(strings.TrimSpace(string(out)), 64)
-			if err != nil {
-				b.Fatal(err)
-			}
-			for b.Loop() {
-			}
-			b.ReportMetric(rate, "steps/s")
-			b.ReportMetric(0, "ns/op")
+			torch(b, "torch_score.py", strconv.Itoa(size.sequences), strconv.Itoa(size.steps))
 		})
 	}
+}
+
+// torch reports the steps per second that a script prints, where the library is installed.
+func torch(b *testing.B, script ...string) {
+	out, err := exec.Command("/usr/bin/python3", script...).Output()
+	if err != nil {
+		b.Skip("not measured: needs the Debian packages python3-torch and libopenblas0-pthread")
+	}
+	rate, err := strconv.ParseFloat(strings.TrimSpace(string(out)), 64)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+	}
+	b.ReportMetric(rate, "steps/s")
+	b.ReportMetric(0, "ns/op")
 }

@@ -121,7 +121,7 @@ type versions struct {
 // recordings.
 func signedOff(pl *budget.Planner, c budget.Candidate) (*versions, error) {
 	in := pl.Inputs()
-	r, err := pl.RecoverOnce(context.Background(), nil, c, nil, func(int, int, float64) {})
+	r, err := pl.RecoverOnce(context.Background(), c, nil, func(int, int, float64) {})
 	if err != nil {
 		return nil, err
 	}
@@ -147,7 +147,7 @@ func newVersions(rec, calibration *dataset.Recordings, cut, recovered *dataset.F
 func fixed(p *dataset.Float, calibration *dataset.Recordings,
 	c budget.Candidate) (dataset.Predictor, error) {
 	p = quant.Standardise(p, quant.Calibrate(p, calibration))
-	return quant.Quantize(p, quant.CalibrateRanges(p, calibration), c.Formats, quant.Nearest)
+	return quant.Quantize(p, quant.Calibrate(p, calibration), c.Formats, quant.Nearest)
 }
 
 // print prints the rows of a candidate, one for each output.
