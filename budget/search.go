@@ -44,8 +44,7 @@ const beamWidth = 3
 // Estimates decide the order alone. A cut is measured in full on the states of its refit, in
 // float32; what is chosen is measured again, with integers and in float64.
 //
-// What is saved counts by the objective (objective.go): by default the largest share of any limit,
-// plus what broken limits lack. Then [Planner.Choose] takes the points in the order of their price
+// What is saved counts by the objective (objective.go), plus what broken limits lack. Then [Planner.Choose] takes the points in the order of their price
 // through fixed point. A price is compared as it is listed: a cut with the narrowest uniform words
 // and typical shifts, a network in fixed point with its own. So the same cut mostly gets a little
 // dearer by rounding, and some of what is tried turns out to cost as much as the choice.
@@ -239,11 +238,12 @@ func (s *search) children(ctx context.Context, beam []*Point) (pool []child, unt
 // recordings than of the cut.
 const leastUsed = 0.25
 
-// merit is what a candidate saves of the price at the start per tolerance used. Bytes count a
-// thousandth: it decides between equals.
+// merit is what a candidate saves of the price at the start per tolerance used: of broken limits,
+// of the largest share, and of the mean of all shares. Bytes count a thousandth: it decides between
+// equals.
 func (s *search) merit(p price, used float64) float64 {
 	start := s.cut.Points[0].price
-	saved := start.share + start.excess - p.share - p.excess +
+	saved := start.share + start.excess + start.mean - p.share - p.excess - p.mean +
 		(start.bytes-p.bytes)/start.bytes/1000
 	return saved / math.Max(used, leastUsed)
 }
