@@ -13,11 +13,11 @@ import (
 type FrontierInfo struct {
 	Objective string `json:"objective"`
 	// what the uncut network takes, in the words that shares of it refer to
-	Uncut      []CandidateCostRow `json:"uncut,omitempty"`
-	Stopped    bool               `json:"stopped"`     // by the time that the job gives
-	NotRounded int                `json:"not_rounded"` // candidates with that reason
-	Candidates []CandidateRow     `json:"candidates"`
-	Near       []int              `json:"near"` // ids of the candidates that the table shows
+	Uncut      []UncutRow     `json:"uncut,omitempty"`
+	Stopped    bool           `json:"stopped"`     // by the time that the job gives
+	NotRounded int            `json:"not_rounded"` // candidates with that reason
+	Candidates []CandidateRow `json:"candidates"`
+	Near       []int          `json:"near"` // ids of the candidates that the table shows
 	// the least that was lost, by the number of hidden units
 	ByUnits []UnitRow `json:"by_units"`
 	// the other networks of the job, as they were trained
@@ -75,6 +75,15 @@ type CandidateRow struct {
 	Why        string         `json:"why"`    // it was not chosen
 }
 
+// UncutRow is what the whole network in its widest words takes on one target.
+type UncutRow struct {
+	Target string   `json:"target"`
+	Flash  float64  `json:"flash"`
+	RAM    float64  `json:"ram"`
+	Cycles float64  `json:"cycles"`
+	Energy *float64 `json:"energy"`
+}
+
 // GrowthRow is a resource of a target that a candidate takes more of than another network.
 type GrowthRow struct {
 	Target   string          `json:"target"`
@@ -128,7 +137,9 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 	info := FrontierInfo{
 		Objective: f.Objective, Stopped: f.Stopped, NotRounded: f.NotRounded,
 		Candidates: []CandidateRow{}, Near: []int{}, ByUnits: []UnitRow{},
-		Uncut: costsByTarget(f.Uncut),
+	}
+	for _, c := range costsByTarget(f.Uncut) {
+		info.Uncut = append(info.Uncut, UncutRow{c.Target, c.Flash, c.RAM, c.Cycles, c.Energy})
 	}
 	for _, c := range f.Candidates {
 		info.Candidates = append(info.Candidates, candidateRow(in, c))
