@@ -8,6 +8,7 @@ import (
 // Frontier is what the search measured, and why the choice is what it is.
 type Frontier struct {
 	Objective  string // in words
+	Uncut      []Cost // totals of the uncut network, in its widest words
 	Stopped    bool   // the time that the job gives ended the search
 	NotRounded int    // candidates for which the reason is that
 	Cause      string // of that: OutOfTime, EnoughRounded or DearerByTraining
@@ -19,7 +20,8 @@ type Frontier struct {
 type FrontierCandidate struct {
 	*Point
 	LimitsUsed []float64 // per target the largest share of any limit; NaN without limits
-	Share      float64   // of the objective, on the target that takes the largest
+	Mean       float64   // what the search minimises, as a share: see price
+	AboveUncut []Growth  // what it takes more of than the uncut network in the same words
 	Bytes      float64   // flash of weights and front ends and RAM of the state: see price
 	// no candidate measured in the same way loses no more, costs no more, and less of one
 	OnFrontier bool
@@ -38,18 +40,22 @@ type UnitLoss struct {
 // Frontier sums up a search. The choice is among the candidates, whatever was trained or
 // narrowed after the search. Without a search there is none.
 func (pl *Planner) Frontier(cut *Cut, chosen *Chosen) *Frontier {
-	f := &Frontier{Objective: pl.prices.words, Stopped: cut.Stopped, Cause: chosen.NotRounded}
+	f := &Frontier{Objective: pl.prices.words, Uncut: pl.prices.costs, Stopped: cut.Stopped,
+		Cause: chosen.NotRounded}
 	if len(cut.Points) == 0 {
 		return f
 	}
 	points, choice := cut.withChoice(pl, chosen)
 	for _, p := range points {
 		c := FrontierCandidate{
-			Point: p, Share: p.price.share, Bytes: p.price.bytes, Chosen: p == choice,
+			Point: p, Mean: p.price.mean, Bytes: p.price.bytes, Chosen: p == choice,
 			OnFrontier: !slices.ContainsFunc(points, p.dominatedBy),
 		}
 		for _, t := range pl.in.Targets {
 			c.LimitsUsed = append(c.LimitsUsed, limitsUsed(p.Costs, t.Name))
+		}
+		if p.price.grown > 0 {
+			c.AboveUncut = pl.in.aboveUncut(p.Candidate, p.Costs)
 		}
 		c.Verdict = p.verdict()
 		if !c.Chosen {

@@ -94,7 +94,7 @@ type Job struct {
 	Formats FormatRule `toml:"formats"`
 
 	// This table says what the search minimises, and how long it may look; see
-	// [search.md](search.md). Default: the largest share of any limit, without an end in time.
+	// [search.md](search.md). Default: all costs together, without an end in time.
 	Search SearchRule `toml:"search"`
 
 	// This table asks for recovery training: the cut network is trained for a few epochs, see

@@ -5,14 +5,17 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"kerf/fault"
+	"kerf/portable"
 )
 
 // SearchRule says what the search minimises, and how long it may look.
 type SearchRule struct {
-	// The search minimises this cost: "flash", "ram", "cycles" or "energy". Default: the largest
-	// share of any limit.
+	// The search minimises this cost: "flash", "ram", "cycles" or "energy", on the target where it
+	// is tightest. Default: flash, RAM, cycles and energy on all targets together, and first what
+	// takes more than 80 % of a limit.
 	Objective Resource `toml:"objective"`
 
 	// No further cut is tried after this time; the result then depends on the machine. Default: the
@@ -35,7 +38,7 @@ func (in *Inputs) checkSearch() error {
 			known[i] = string(o)
 		}
 		return in.Job.at(fault.DidYouMeanOr(string(s.Objective), known,
-			"flash, ram, cycles or energy; left out, the largest share of any limit"),
+			"flash, ram, cycles or energy; left out, all of them together"),
 			fmt.Sprintf("%q is no objective", s.Objective), "search", "objective")
 	}
 	known := func(c Cost) bool { return c.Resource == s.Objective }
@@ -46,66 +49,113 @@ func (in *Inputs) checkSearch() error {
 	return nil
 }
 
-// price is what a candidate costs by the objective of the job. Prices compare by broken limits,
-// then by share, then by bytes.
+// comfortable is the share of a limit up to which room is room: a choice does not get dearer
+// elsewhere to leave more of it. Our choice: what grows by a quarter still fits.
+const comfortable = 0.8
+
+// price is what a candidate costs by the objective of the job. Prices compare field by field, from
+// the first to the last.
 type price struct {
 	broken int     // limits, over all targets
 	excess float64 // how far they are broken, as shares of them, added up
-	share  float64 // of the objective, on the target that takes the largest, see pricing
-	bytes  float64 // flash of weights and front ends, and RAM of the state
+	// The largest share of any limit, at least comfortable. Of a named objective the share of that
+	// resource, on the target that takes the largest, see [pricing.share].
+	share float64
+	// in how many resources of targets it is above the uncut network in the same words; of a named
+	// objective 0
+	grown int
+	// The geometric mean of cost/uncut cost over targets and resources, of which it knows all of
+	// objectives; in a job without targets that of the bytes. Of a named objective the share. It is
+	// what tables show.
+	mean  float64
+	bytes float64 // flash of weights and front ends, and RAM of the state
 }
 
 func (p price) compare(q price) int {
-	return cmp.Or(cmp.Compare(p.broken, q.broken), cmp.Compare(p.share, q.share),
-		cmp.Compare(p.bytes, q.bytes))
+	return cmp.Or(cmp.Compare(p.broken, q.broken), cmp.Compare(p.excess, q.excess),
+		cmp.Compare(p.share, q.share), cmp.Compare(p.grown, q.grown),
+		cmp.Compare(p.mean, q.mean), cmp.Compare(p.bytes, q.bytes))
 }
 
 // pricing turns costs into a price.
 type pricing struct {
-	resource Resource // the objective; empty: every resource that has a limit
+	resource Resource // the objective that the job names, or empty
 	// what the whole network in its widest formats takes, by target and resource
-	uncut map[string]float64
-	words string // the objective in words
+	uncut map[quantity]float64
+	bytes float64 // of that network, as of price
+	costs []Cost  // totals of that network
+	words string  // the objective in words
 }
 
-// pricing says what candidates of the job are priced by. Without a limit and an objective flash is
-// what counts.
+// quantity is a resource of a target.
+type quantity struct {
+	target   string
+	resource Resource
+}
+
+func (c *Cost) quantity() quantity { return quantity{c.Target, c.Resource} }
+
+// pricing says what candidates of the job are priced by.
 func (in *Inputs) pricing() *pricing {
-	p := &pricing{resource: in.Job.Search.Objective, uncut: map[string]float64{}}
+	widest := in.widest()
+	p := &pricing{resource: in.Job.Search.Objective, uncut: map[quantity]float64{},
+		bytes: in.bytes(widest), costs: totals(in.Costs(widest))}
 	limited := false
-	for _, c := range totals(in.Costs(in.widest())) {
-		p.uncut[c.Target+" "+string(c.Resource)] = c.Value
+	var names []string
+	for _, c := range p.costs {
+		p.uncut[c.quantity()] = c.Value
 		limited = limited || !math.IsNaN(c.Limit)
+		if name := resourceWords[c.Resource]; name != "" && !slices.Contains(names, name) {
+			names = append(names, name)
+		}
 	}
 	switch {
-	case p.resource == "" && limited:
-		p.words = "the largest share of any limit"
-	case p.resource == "":
-		p.resource = Flash
-		fallthrough
-	default:
-		p.words = map[Resource]string{Flash: "flash", RAM: "RAM", Cycles: "cycles",
-			Energy: "energy"}[p.resource]
+	case p.resource != "":
+		p.words = resourceWords[p.resource]
 		if len(in.Targets) > 1 {
 			p.words += ", on the target where it is tightest"
 		}
+		return p
+	case len(names) == 0:
+		p.words = "flash of the weights and RAM of the state, as a share of the uncut network"
+	default:
+		last := len(names) - 1
+		p.words = "the geometric mean of " + strings.Join(names[:last], ", ") + " and " +
+			names[last] + ", each as a share of the uncut network"
+	}
+	if limited {
+		p.words += fmt.Sprintf("; what takes more than %.0f %% of a limit comes first",
+			100*comfortable)
 	}
 	return p
 }
 
+// resourceWords are the names of objectives in sentences.
+var resourceWords = map[Resource]string{Flash: "flash", RAM: "RAM", Cycles: "cycles",
+	Energy: "energy"}
+
 // Objective says in words what the search minimises.
 func (in *Inputs) Objective() string { return in.pricing().words }
 
-// priceOf is what a candidate costs. A share is that of the limit, or where a target has none
-// that of the whole network.
+// priceOf is what a candidate costs.
 func (pl *Planner) priceOf(candidate Candidate) price {
 	return pl.price(candidate, pl.in.Costs(candidate))
 }
 
-// price is [Inputs.priceOf] for costs that are known.
+// bytes are the flash of weights and front ends and the RAM of the state of a candidate.
+func (in *Inputs) bytes(c Candidate) float64 {
+	return in.flash(c) + float64(in.Shape(c).StateBytes())
+}
+
+// price is [Planner.priceOf] for costs that are known.
 func (pl *Planner) price(candidate Candidate, costs []Cost) price {
 	p := pl.prices
-	sum := price{bytes: pl.in.flash(candidate) + float64(pl.in.Shape(candidate).StateBytes())}
+	sum := price{bytes: pl.in.bytes(candidate)}
+	if p.resource == "" {
+		sum.share = comfortable
+		sum.grown = len(pl.in.aboveUncut(candidate, costs))
+	}
+	logs, terms := 0.0, 0
 	for _, c := range totals(costs) {
 		if c.Verdict == Fail {
 			sum.broken++
@@ -114,19 +164,48 @@ func (pl *Planner) price(candidate Candidate, costs []Cost) price {
 		if share, ok := p.share(c); ok {
 			sum.share = math.Max(sum.share, share)
 		}
+		if p.resource == "" && slices.Contains(objectives, c.Resource) {
+			logs += portable.Log(c.Value / p.uncut[c.quantity()])
+			terms++
+		}
+	}
+	switch {
+	case p.resource != "":
+		sum.mean = sum.share
+	case terms == 0:
+		sum.mean = sum.bytes / p.bytes
+	default:
+		sum.mean = portable.Exp(logs / float64(terms))
 	}
 	return sum
 }
 
-// share is what a total counts as; not ok if the objective is about something else.
+// share is what a total counts as by itself: of a limit its share, of a named objective without a
+// limit the share of the uncut network. It is not ok if it does not count.
 func (p *pricing) share(c Cost) (share float64, ok bool) {
 	if p.resource != "" && c.Resource != p.resource || p.resource == "" && math.IsNaN(c.Limit) {
 		return 0, false
 	}
 	if share = c.Used(); math.IsNaN(share) {
-		share = c.Value / p.uncut[c.Target+" "+string(c.Resource)]
+		share = c.Value / p.uncut[c.quantity()]
 	}
 	return share, true
+}
+
+// aboveUncut lists what a candidate takes more of than the whole network in the same words: code
+// for an odd number of rows is longer and slower than for an even one. Front ends are in both.
+func (in *Inputs) aboveUncut(c Candidate, costs []Cost) []Growth {
+	whole := in.Whole(c.Formats)
+	whole.shifts = c.shifts // for want of its own
+	var all []Growth
+	uncut := totals(in.Costs(whole))
+	for i, row := range totals(costs) {
+		if before := uncut[i].Value; slices.Contains(objectives, row.Resource) &&
+			row.Value > before {
+			all = append(all, Growth{row.Resource, row.Target, row.Value/before - 1})
+		}
+	}
+	return all
 }
 
 // decisive is the total whose share is the price, the first of equals; not ok where no total

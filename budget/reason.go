@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -12,26 +13,37 @@ import (
 
 // Reason says why a candidate was not chosen: a kind, and the figures that its sentence gives.
 type Reason struct {
-	Kind    string
-	Row     Loss     // of BreaksRow: the tightest row
-	Limits  []string // of MoreLimits: those that it breaks
-	More    float64  // of what the choice costs, as a share; less than 0 is a saving
-	Bytes   float64  // of SameCost: more than the choice takes
-	Used    float64  // of Untrained: the largest share of any tolerance
-	Choice  float64  // of Untrained: that of the choice
-	Grown   *Growth  // of CostsMore: what grew although less is left; nil where nothing can be said
-	Other   int      // the candidate that it names
-	Trained bool     // of CutOfChoice: the choice was trained
-	Ways    int      // of RoundingBreaks: how many ways of rounding were compared
-	Cause   string   // of NotRounded: why nothing more is brought to fixed point
+	Kind   string
+	Row    Loss     // of BreaksRow: the tightest row
+	Limits []string // of MoreLimits: those that it breaks
+	Of     string   // of NearerLimit: the resource whose limit it comes nearest to
+	More   float64  // of what the choice costs, as a share; less than 0 is a saving
+	Bytes  float64  // of SameCost: more than the choice takes
+	// Of Untrained the largest share of any tolerance, of NearerLimit that of any limit, of
+	// FurtherOver by how much limits are broken, as shares of them, added up.
+	Used   float64
+	Choice float64 // the same of the choice
+	// of CostsMore: what grew although less is left; nil where nothing can be said; of AboveUncut:
+	// what grew most
+	Grown   *Growth
+	Other   int    // the candidate that it names
+	Trained bool   // of CutOfChoice: the choice was trained
+	Ways    int    // of RoundingBreaks: how many ways of rounding were compared
+	Cause   string // of NotRounded: why nothing more is brought to fixed point
 }
 
 // The kinds of reason, as signoff.json names them.
 const (
 	BreaksRow      = "breaks_tolerance"
 	MoreLimits     = "breaks_more_limits"
+	FurtherOver    = "breaks_limits_further"
+	NearerLimit    = "takes_more_of_a_limit"
+	AboveUncut     = "above_uncut"
 	RoundingBreaks = "rounding_breaks_tolerance"
 	RoundedLimits  = "rounded_breaks_more_limits"
+	RoundedFurther = "rounded_breaks_limits_further"
+	RoundedNearer  = "rounded_takes_more_of_a_limit"
+	RoundedAbove   = "rounded_above_uncut"
 	RoundedMore    = "rounded_costs_more"
 	RoundedSame    = "rounded_costs_same"
 	NotRounded     = "not_rounded"
@@ -61,7 +73,8 @@ type Growth struct {
 // roundedReasons are the kinds that a comparison of costs has when it is about the rounded form of
 // a candidate.
 var roundedReasons = map[string]string{
-	MoreLimits: RoundedLimits, CostsMore: RoundedMore, SameCost: RoundedSame,
+	MoreLimits: RoundedLimits, FurtherOver: RoundedFurther, NearerLimit: RoundedNearer,
+	AboveUncut: RoundedAbove, CostsMore: RoundedMore, SameCost: RoundedSame,
 }
 
 // reason compares a candidate with the choice. What is cheaper than the choice, as listed, must
@@ -79,7 +92,10 @@ func (pl *Planner) reason(points []*Point, p, choice *Point, notRounded string) 
 			return Reason{Kind: RoundingBreaks, Other: after.ID, Ways: after.Ways}
 		case after != nil && !own && after.price.compare(choice.price) >= 0:
 			r := pl.dearer(after, choice)
-			r.Kind, r.Other, r.Grown = roundedReasons[r.Kind], after.ID, nil
+			if r.Kind == CostsMore {
+				r.Grown = nil // which is about the words of the choice
+			}
+			r.Kind, r.Other = roundedReasons[r.Kind], after.ID
 			return r
 		case after != nil && !own && choice.isTrained():
 			r := untrained(after, choice)
@@ -104,7 +120,7 @@ func (pl *Planner) reason(points []*Point, p, choice *Point, notRounded string) 
 
 // untrained compares with a choice that was trained what costs no more, but was not trained.
 func untrained(p, choice *Point) Reason {
-	more := p.price.share/choice.price.share - 1
+	more := p.price.mean/choice.price.mean - 1
 	return Reason{Kind: Untrained, More: more, Used: p.Used, Choice: choice.Used}
 }
 
@@ -130,16 +146,28 @@ func (pl *Planner) dearer(p, choice *Point) Reason {
 			r.Limits = append(r.Limits, CostText(limit.Target, limit.Resource))
 		}
 		return r
-	case p.price.share > choice.price.share:
-		more := p.price.share/choice.price.share - 1
+	case p.price.excess > choice.price.excess:
+		return Reason{Kind: FurtherOver, Used: p.price.excess, Choice: choice.price.excess}
+	case p.price.share > choice.price.share && pl.prices.resource == "":
+		most, _ := pl.decisive(p.Costs)
+		other, _ := pl.decisive(choice.Costs)
+		return Reason{Kind: NearerLimit, Of: CostText(most.Target, most.Resource),
+			Used: most.Used(), Choice: other.Used()}
+	case p.price.grown > choice.price.grown:
+		most := slices.MaxFunc(pl.in.aboveUncut(p.Candidate, p.Costs), func(a, b Growth) int {
+			return cmp.Compare(a.Share, b.Share)
+		})
+		return Reason{Kind: AboveUncut, Grown: &most}
+	case p.price.mean > choice.price.mean:
+		more := p.price.mean/choice.price.mean - 1
 		return Reason{Kind: CostsMore, More: more, Grown: pl.grown(p, choice)}
 	}
 	return Reason{Kind: SameCost, Bytes: p.price.bytes - choice.price.bytes}
 }
 
-// grown is what a candidate takes more of than the choice although it is the choice with less: the
-// resource that its price is the share of. An odd number of units needs longer code than an even
-// one.
+// grown is what a candidate takes more of than the choice although it is the choice with less: of
+// what its price counts, the resource that grows most. An odd number of units needs longer code
+// than an even one.
 func (pl *Planner) grown(p, choice *Point) *Growth {
 	within := func(few, many []int) bool {
 		return !slices.ContainsFunc(few, func(i int) bool { return !slices.Contains(many, i) })
@@ -152,12 +180,19 @@ func (pl *Planner) grown(p, choice *Point) *Growth {
 	if !less || few.Formats.String() != many.Formats.String() {
 		return nil
 	}
-	decisive, ok := pl.decisive(p.Costs)
-	before := ValueOf(choice.Costs, decisive.Target, decisive.Resource, Total)
-	if !ok || decisive.AtLeast || !(decisive.Value > before) {
-		return nil
+	var most *Growth
+	before := totals(choice.Costs)
+	for i, c := range totals(p.Costs) {
+		if !slices.Contains(objectives, c.Resource) ||
+			pl.prices.resource != "" && c.Resource != pl.prices.resource {
+			continue
+		}
+		more := c.Value/before[i].Value - 1
+		if more > 0 && (most == nil || more > most.Share) {
+			most = &Growth{c.Resource, c.Target, more}
+		}
 	}
-	return &Growth{decisive.Resource, decisive.Target, decisive.Value/before - 1}
+	return most
 }
 
 // brokenLimits are the totals that break their limits.
@@ -185,8 +220,11 @@ func (r *Reason) String() string {
 		return "It costs the same and was found later."
 	case Untrained:
 		costs, number := "the same", ""
-		if r.More < 0 {
+		switch {
+		case r.More < 0:
 			costs = fmt.Sprintf("%.2g %% less", -100*r.More)
+		case r.More > 0: // which limits, or the uncut network, make up for
+			costs = fmt.Sprintf("%.2g %% more", 100*r.More)
 		}
 		if r.Other > 0 {
 			number = fmt.Sprintf(", see number %d", r.Other)
@@ -194,9 +232,9 @@ func (r *Reason) String() string {
 		return fmt.Sprintf("It was not trained: in fixed point it costs %s and may use %s of a "+
 			"tolerance, the choice after its training %s%s.",
 			costs, shareOfTolerance(r.Used), shareOfTolerance(r.Choice), number)
-	case MoreLimits, CostsMore, SameCost:
+	case MoreLimits, FurtherOver, NearerLimit, AboveUncut, CostsMore, SameCost:
 		return "It " + r.costs() + "."
-	case RoundedLimits, RoundedMore, RoundedSame:
+	case RoundedLimits, RoundedFurther, RoundedNearer, RoundedAbove, RoundedMore, RoundedSame:
 		return fmt.Sprintf("In fixed point it %s, see number %d.", r.costs(), r.Other)
 	}
 	return "No reason is known."
@@ -207,7 +245,18 @@ func (r *Reason) costs() string {
 	switch {
 	case r.Kind == MoreLimits || r.Kind == RoundedLimits:
 		return fmt.Sprintf("breaks more limits than the choice (%s)", strings.Join(r.Limits, ", "))
-	case (r.Kind == CostsMore || r.Kind == RoundedMore) && r.Grown != nil:
+	case r.Kind == FurtherOver || r.Kind == RoundedFurther:
+		text := tellApart(percentOf, r.Used, r.Choice)
+		return fmt.Sprintf("goes %s beyond limits, the choice %s", text[0],
+			text[1])
+	case r.Kind == NearerLimit || r.Kind == RoundedNearer:
+		text := tellApart(percentOf, r.Used, r.Choice)
+		return fmt.Sprintf("takes %s of the limit of %s, the choice %s of any", text[0], r.Of,
+			text[1])
+	case r.Kind == AboveUncut || r.Kind == RoundedAbove:
+		return fmt.Sprintf("takes %.2g %% more %s than the uncut network in the same words",
+			100*r.Grown.Share, CostText(r.Grown.Target, r.Grown.Resource))
+	case r.Kind == CostsMore && r.Grown != nil:
 		return fmt.Sprintf("costs %.2g %% more although less is left: %s grows by %.2g %%",
 			100*r.More, CostText(r.Grown.Target, r.Grown.Resource), 100*r.Grown.Share)
 	case r.Kind == CostsMore || r.Kind == RoundedMore:
@@ -251,12 +300,15 @@ func (l *Loss) figure() string {
 
 // apart prints values that are compared with the tolerance of a row, with three digits, or as many
 // as tell unlike values apart.
-func (l *Loss) apart(values ...float64) []string {
+func (l *Loss) apart(values ...float64) []string { return tellApart(l.show, values...) }
+
+// tellApart prints values by show, as [Loss.apart] says.
+func tellApart(show func(v float64, digits int) string, values ...float64) []string {
 	text := make([]string, len(values))
 	for digits := 3; ; digits++ {
 		alike := false
 		for i, v := range values {
-			text[i] = l.show(v, digits)
+			text[i] = show(v, digits)
 			for k := range i {
 				alike = alike || text[k] == text[i] && values[k] != v
 			}
@@ -273,7 +325,7 @@ func (l *Loss) show(v float64, digits int) string {
 		return plainFigure(100*v, digits) + " points"
 	}
 	if l.Relative || l.Metric == dataset.Explained {
-		return plainFigure(100*v, digits) + " %"
+		return percentOf(v, digits)
 	}
 	return plainFigure(v, digits)
 }
@@ -290,6 +342,8 @@ func plainFigure(v float64, digits int) string {
 
 // shareOfTolerance prints which share of a tolerance is used, so that what is broken is seen to be.
 func shareOfTolerance(used float64) string {
-	one := Loss{Relative: true}
-	return one.apart(used, 1)[0]
+	return tellApart(percentOf, used, 1)[0]
 }
+
+// percentOf prints a share in percent.
+func percentOf(v float64, digits int) string { return plainFigure(100*v, digits) + " %" }

@@ -98,14 +98,14 @@ func weightsOf(bits int) quant.Formats {
 // Why a candidate was not chosen, by what it costs beside the choice and what became of it in fixed
 // point.
 func TestReasonsInWords(t *testing.T) {
-	pl := &Planner{in: &Inputs{}, prices: &pricing{uncut: map[string]float64{}}}
+	pl := &Planner{in: &Inputs{}, prices: &pricing{}}
 	words := weightsOf(8)
 	costs := func(flash float64) []Cost {
 		return []Cost{{Target: "small", Resource: Flash, Part: Total, Value: flash, Limit: 1000}}
 	}
 	point := func(id int, share float64, features ...int) *Point {
 		c := Candidate{Features: features, Formats: words}
-		return &Point{ID: id, price: price{share: share, bytes: 100}, Candidate: c}
+		return &Point{ID: id, price: price{mean: share, bytes: 100}, Candidate: c}
 	}
 	fixed := func(p *Point, from *Point, used float64) *Point {
 		p.Fixed, p.From, p.Ways, p.Used = true, from, 5, used
@@ -119,6 +119,8 @@ func TestReasonsInWords(t *testing.T) {
 	fewer.Costs = costs(510)
 	bytes, limits := point(6, 0.5, 1, 2), point(7, 0.4, 1, 2)
 	bytes.price.bytes, limits.price.broken = 130, 1
+	further, nearer := point(30, 0.4, 1, 2), point(31, 0.4, 1, 2)
+	further.price.excess, nearer.price.share, nearer.Costs = 0.12, 0.9, costs(900)
 	limits.Costs = []Cost{
 		{Target: "small", Resource: StepTime, Part: Total, Verdict: Fail},
 		{Target: "small", Resource: Flash, Part: Total, Verdict: Pass},
@@ -148,6 +150,9 @@ func TestReasonsInWords(t *testing.T) {
 		{dearer, after(dearer, 0.6, 2, 1, 2), "", "It costs 20 % more."},
 		{fewer, nil, "", "It costs 2 % more although less is left: small/flash grows by 2 %."},
 		{limits, nil, "", "It breaks more limits than the choice (small/step_time)."},
+		{further, nil, "",
+			"It goes 12 % beyond limits, the choice 0 %."},
+		{nearer, nil, "", "It takes 90 % of the limit of small/flash, the choice 50 % of any."},
 		{own, nil, "", "It is the cut of the choice before rounding, see number 9."},
 		{own, after(own, 0.4, 2, 0, 1), "", breaks},
 		{cheaper, after(cheaper, 0.55, 0.9, 1, 2), "",

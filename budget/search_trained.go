@@ -312,10 +312,11 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	return all, ctx.Err()
 }
 
-// saving is what a price saves of another one. Bytes count a thousandth: they decide between
-// equals.
+// saving is what a price saves of another one: of broken limits, of the largest share, and of the
+// mean of all shares. Bytes count a thousandth: they decide between equals.
 func saving(from, to price) float64 {
-	return from.share + from.excess - to.share - to.excess + (from.bytes-to.bytes)/from.bytes/1000
+	return from.share + from.excess + from.mean - to.share - to.excess - to.mean +
+		(from.bytes-to.bytes)/from.bytes/1000
 }
 
 // cheapestWords returns a candidate in the uniform words that cost least.

@@ -30,7 +30,7 @@ type Size struct {
 	Within      bool      // every tolerance is kept, with the reserve for the sign-off
 	Costs       []Cost
 	Broken      int     // limits, over all targets
-	Share       float64 // of the objective, see [Inputs.Objective]
+	Share       float64 // what the search minimises, see [Inputs.Objective]
 	Recommended bool
 
 	price price
@@ -219,7 +219,7 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 			s.GivenBreaks = append(s.GivenBreaks, row.RowName)
 		}
 	}
-	s.Broken, s.Share = s.price.broken, s.price.share
+	s.Broken, s.Share = s.price.broken, s.price.mean
 	s.Tightest = best.Tightest()
 	s.Loss = pl.sizeLoss(cut(), best.heldOut)
 	return s, nil

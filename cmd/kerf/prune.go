@@ -125,9 +125,7 @@ func (r *pruneResult) tables() []report.Table {
 // what stays in the end.
 func pathTables(s *report.Signoff) []report.Table {
 	tables := []report.Table{s.StepTable()}
-	if near := s.FrontierTable(); len(near.Rows) > 0 {
-		tables = append(tables, near)
-	}
+	tables = append(tables, s.FrontierTables()...)
 	tables = append(tables, s.LeftTables()...)
 	if legend := s.FrontierLegend(); legend != "" {
 		tables = append(tables, sentenceTable("How to read the candidates", []string{legend}))

@@ -31,9 +31,7 @@ func (r *signoffResult) tables() []report.Table {
 		tables = append(tables, worst)
 	}
 	tables = append(tables, r.CostTables(false)...)
-	if near := r.FrontierTable(); len(near.Rows) > 0 {
-		tables = append(tables, near)
-	}
+	tables = append(tables, r.FrontierTables()...)
 	return append(tables, r.InputTable(false))
 }
 

@@ -11,7 +11,9 @@ import (
 
 // FrontierInfo holds every candidate that the search measured on selection recordings.
 type FrontierInfo struct {
-	Objective  string         `json:"objective"`
+	Objective string `json:"objective"`
+	// what the uncut network takes, in the words that shares of it refer to
+	Uncut      []UncutRow     `json:"uncut,omitempty"`
 	Stopped    bool           `json:"stopped"`     // by the time that the job gives
 	NotRounded int            `json:"not_rounded"` // candidates with that reason
 	Candidates []CandidateRow `json:"candidates"`
@@ -60,15 +62,33 @@ type CandidateRow struct {
 	// the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
 	ToleranceUsed *float64 `json:"tolerance_used"`
 	// the share that the search minimises
-	ObjectiveUsed float64            `json:"objective_used"`
-	Bytes         float64            `json:"bytes"` // see docs/results.md
-	Cost          []CandidateCostRow `json:"cost"`
+	ObjectiveUsed float64 `json:"objective_used"`
+	// what it takes more of than the uncut network in the same words
+	AboveUncut []GrowthRow        `json:"above_uncut,omitempty"`
+	Bytes      float64            `json:"bytes"` // see docs/results.md
+	Cost       []CandidateCostRow `json:"cost"`
 	// among candidates measured in the same way
 	OnFrontier bool           `json:"on_frontier"`
 	Chosen     bool           `json:"chosen"`
 	Verdict    budget.Verdict `json:"verdict"`
 	Reason     string         `json:"reason"` // kind of the sentence
 	Why        string         `json:"why"`    // it was not chosen
+}
+
+// UncutRow is what the whole network in its widest words takes on one target.
+type UncutRow struct {
+	Target string   `json:"target"`
+	Flash  float64  `json:"flash"`
+	RAM    float64  `json:"ram"`
+	Cycles float64  `json:"cycles"`
+	Energy *float64 `json:"energy"`
+}
+
+// GrowthRow is a resource of a target that a candidate takes more of than another network.
+type GrowthRow struct {
+	Target   string          `json:"target"`
+	Resource budget.Resource `json:"resource"`
+	Share    float64         `json:"share"` // of what the other takes
 }
 
 // CandidateLoss is one row of a candidate that has a tolerance: of [budget.Loss] what a search
@@ -118,6 +138,9 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 		Objective: f.Objective, Stopped: f.Stopped, NotRounded: f.NotRounded,
 		Candidates: []CandidateRow{}, Near: []int{}, ByUnits: []UnitRow{},
 	}
+	for _, c := range costsByTarget(f.Uncut) {
+		info.Uncut = append(info.Uncut, UncutRow{c.Target, c.Flash, c.RAM, c.Cycles, c.Energy})
+	}
 	for _, c := range f.Candidates {
 		info.Candidates = append(info.Candidates, candidateRow(in, c))
 	}
@@ -148,7 +171,7 @@ func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 		Features: len(c.Candidate.Features), Formats: c.Candidate.Formats.String(),
 		Losses: []CandidateLoss{}, TightestRow: newTightestRow(c.Tightest),
 		MayReach: Finite(c.Tightest.MayReach), ToleranceUsed: Finite(c.Used),
-		ObjectiveUsed: c.Share,
+		ObjectiveUsed: c.Mean,
 		Bytes:         c.Bytes, Cost: candidateCosts(c),
 		OnFrontier: c.OnFrontier, Chosen: c.Chosen, Verdict: c.Verdict, Reason: c.Reason.Kind,
 	}
@@ -162,6 +185,9 @@ func candidateRow(in *budget.Inputs, c budget.FrontierCandidate) CandidateRow {
 	}
 	if c.From != nil {
 		row.From = &c.From.ID
+	}
+	for _, g := range c.AboveUncut {
+		row.AboveUncut = append(row.AboveUncut, GrowthRow{g.Target, g.Resource, g.Share})
 	}
 	for _, units := range c.Candidate.Units {
 		row.Units = append(row.Units, len(units))
@@ -238,19 +264,16 @@ func costsByTarget(costs []budget.Cost) []CandidateCostRow {
 // shownNear is how many candidates the table of the frontier shows. Our choice.
 const shownNear = 8
 
-// FrontierTable has the choice, the candidates that it was made of, and those that were refused
-// beside it.
-func (s *Signoff) FrontierTable() Table {
+// FrontierTables have the choice, the candidates that it was made of, and those that were refused
+// beside it, and then what each of them takes on every target. There are none without a search.
+func (s *Signoff) FrontierTables() []Table {
+	near := s.nearCandidates()
+	if len(near) == 0 {
+		return nil
+	}
 	t := Table{Title: "What else was measured near the choice, on selection recordings",
 		Head: []string{"no.", "change", "F", "U", "used", "cost", "outcome"}, Numbers: 2, Words: 1}
-	for _, id := range s.Frontier.Near {
-		i := slices.IndexFunc(s.Frontier.Candidates, func(c CandidateRow) bool {
-			return c.ID == id
-		})
-		if i < 0 {
-			continue // of a signoff.json that others wrote
-		}
-		c := s.Frontier.Candidates[i]
+	for _, c := range near {
 		units := make([]string, len(c.Units))
 		for l, n := range c.Units {
 			units[l] = strconv.Itoa(n)
@@ -259,6 +282,48 @@ func (s *Signoff) FrontierTable() Table {
 			strconv.Itoa(c.ID), c.Change, strconv.Itoa(c.Features), strings.Join(units, "+"),
 			UsedPercent(c.ToleranceUsed), Percent(c.ObjectiveUsed), c.outcome(),
 		})
+	}
+	tables := []Table{t}
+	for i, target := range near[0].Cost {
+		tables = append(tables, costsOnTarget(near, i, target.Target))
+	}
+	return tables
+}
+
+// nearCandidates are the candidates that the tables show.
+func (s *Signoff) nearCandidates() []CandidateRow {
+	var near []CandidateRow
+	for _, id := range s.Frontier.Near {
+		i := slices.IndexFunc(s.Frontier.Candidates, func(c CandidateRow) bool {
+			return c.ID == id
+		})
+		if i >= 0 { // else of a signoff.json that others wrote
+			near = append(near, s.Frontier.Candidates[i])
+		}
+	}
+	return near
+}
+
+// costsOnTarget shows what candidates take on the target at a place among their costs; without
+// energy where it is not known.
+func costsOnTarget(near []CandidateRow, at int, target string) Table {
+	t := Table{Title: "What they take on " + target, Numbers: 1,
+		Head: []string{"no.", "flash, B", "RAM, B", "cycles", "energy"}}
+	for _, c := range near {
+		if at >= len(c.Cost) {
+			continue // of a signoff.json that others wrote
+		}
+		cost := c.Cost[at]
+		energy := Optional(cost.Energy, func(v float64) string { return Quantity(v, "J") })
+		t.Rows = append(t.Rows, []string{strconv.Itoa(c.ID), grouped(cost.Flash),
+			grouped(cost.RAM), grouped(cost.Cycles), energy})
+	}
+	energy := len(t.Head) - 1
+	if !slices.ContainsFunc(t.Rows, func(row []string) bool { return row[energy] != "" }) {
+		t.Head = t.Head[:energy]
+		for i := range t.Rows {
+			t.Rows[i] = t.Rows[i][:energy]
+		}
 	}
 	return t
 }

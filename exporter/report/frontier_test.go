@@ -87,8 +87,14 @@ func TestFrontierInSignoff(t *testing.T) {
 	if units != 12 {
 		t.Errorf("the last row has %d units", units)
 	}
-	near := report.FrontierTable()
-	if n := len(near.Rows); n < 4 || n > shownNear ||
+	near := report.FrontierTables()
+	for _, costs := range near[1:] {
+		if len(costs.Rows) != len(near[0].Rows) ||
+			!slices.Equal(costs.Head, []string{"no.", "flash, B", "RAM, B", "cycles"}) {
+			t.Errorf("%+v", costs)
+		}
+	}
+	if n := len(near[0].Rows); n < 4 || n > shownNear ||
 		!strings.Contains(report.FrontierLegend(), s.Frontier.Objective) {
 		t.Errorf("%d rows near the choice; %s", n, report.FrontierLegend())
 	}

@@ -87,7 +87,7 @@ const legendRest = "fixed: the integer network of the C. " +
 // allTables lists the tables of signoff.md in order.
 func (s *Signoff) allTables() []Table {
 	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.AllCostTables(),
-		[]Table{s.FrontierTable(), s.PathTable()}, s.WordTables(),
+		s.FrontierTables(), []Table{s.PathTable()}, s.WordTables(),
 		[]Table{s.FormatTable(), s.InputTable(true)})
 }
 
