@@ -84,8 +84,21 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 			r.Warnings = append(r.Warnings, "the other networks of the job are not shown: "+
 				err.Error())
 		}
+		r.warnTrained(pl)
 	}
 	return r, ctx.Err()
+}
+
+// warnTrained names the other networks of the job that are possible and cost less than the choice.
+func (r *Result) warnTrained(pl *Planner) {
+	choice := pl.priceOf(r.Chosen.Candidate)
+	for _, s := range r.Trained {
+		if s.Tightest.Judged && s.IsPossible() && s.price.compare(choice) < 0 {
+			r.Warnings = append(r.Warnings, fmt.Sprintf("%s, with %d units and nothing cut, costs "+
+				"less than the choice and is within every tolerance relative to its own float "+
+				"network; %s. As file of [model] it may be cut as well", s.File, s.Units, s.Beside))
+		}
+	}
 }
 
 // float is the network that the integer network was made of.

@@ -139,6 +139,17 @@ type ModelFile struct {
 	// Each of these tables names a trained network of another size for the same features and
 	// outputs, which `kerf units` puts on the same table and signoff.html in the same picture as
 	// the cuts of this one. Default: none.
+	//
+	// A tolerance such as `rmse_rise = "5 %"` is relative to a float network. For the network of
+	// `[model]` and its cuts that is the one of `[model]`. Another network is judged as if it were
+	// planned by itself, relative to its own float network: what rounding adds. Beside that stands
+	// how its integer network compares with the float network of `[model]`, pair by pair over the
+	// selection sequences. It is no worse where, over all recordings, the upper end of the 95 %
+	// interval of each rise meets its tolerance, and in each scenario and region the rise itself.
+	// (Two networks that were trained apart err apart, so in a scenario of few sequences that
+	// interval shows nothing.) `kerf units` recommends another network only if both hold; `kerf
+	// plan` names it in a note if it then costs less than the choice. Judge it on recordings that
+	// it was not trained on.
 	Others []OtherModel `toml:"other"`
 }
 

@@ -16,7 +16,8 @@ import (
 // Size is one row of the table of sizes: a network with so many hidden units,
 // brought to fixed point and measured on the selection recordings.
 type Size struct {
-	File string // of the network
+	// of the network; as float network it is what tolerances of the row are relative to
+	File string
 	// it is one of [[model.other]], as trained; else the network of the job, cut to Units
 	Other     bool
 	Units     int // hidden units, of all layers
@@ -26,14 +27,29 @@ type Size struct {
 	Tightest Loss // the tightest judged row
 	// the largest share of any tolerance that the sign-off recordings may show
 	Used        float64
-	GivenBreaks []RowName // rows whose tolerance the network as given itself may break
+	GivenBreaks []RowName // rows whose tolerance the float network itself may break
 	Within      bool      // every tolerance is kept, with the reserve for the sign-off
+	Beside      *Beside   // how another network stands to that of the job; nil for that itself
 	Costs       []Cost
 	Broken      int     // limits, over all targets
 	Share       float64 // what the search minimises, see [Inputs.Objective]
 	Recommended bool
 
 	price price
+}
+
+// Beside compares the integer network of another file with the float network of the job, pair by
+// pair over the selection sequences. Two networks that were trained apart err apart: in a scenario
+// of two sequences their difference has an interval that shows nothing, however much better the
+// other network is. So over all recordings the upper end of the 95 % interval must meet the
+// tolerance, and in scenarios and regions the figure itself. There is no reserve, since no later
+// recordings judge this again.
+type Beside struct {
+	File     string // of the float network: that of the job
+	Loss     []Loss // the rows of [Size.Loss] in that comparison
+	Tightest Loss   // the row furthest beyond its tolerance, else that of all recordings
+	Met      bool   // the network of the file is no worse by more than the tolerances
+	Broken   bool   // the figure of the tightest row itself breaks its tolerance
 }
 
 // AllLayers takes the units out of all recurrent layers in proportion.
@@ -50,8 +66,11 @@ const AllLayers = -1
 // replaced as plan does it. Word widths are uniform: the narrowest of int8 and int16 weights and
 // 16- and 32-bit state, as far as the job leaves them open, with which every tolerance is kept, or
 // the narrowest of all where none keeps them. Ways of rounding are compared on the first row of a
-// network, the others take the one that is best there. Of the rows within every tolerance the one
-// that costs least by the objective of the job is recommended. progress is called after each row.
+// network, the others take the one that is best there. Another network is judged as if it were
+// planned by itself: tolerances are relative to its own float network. Of the rows within every
+// tolerance the one that costs least by the objective of the job is recommended; of other networks
+// only those that are shown to be no worse than the network of the job by more than the tolerances
+// ([Beside]). progress is called after each row.
 // The error is that of ctx, of a file of another network or of [quant.Quantize].
 func (pl *Planner) Sizes(ctx context.Context, features []int, layer int,
 	progress func(done, all int)) ([]Size, error) {
@@ -67,7 +86,7 @@ func (pl *Planner) Sizes(ctx context.Context, features []int, layer int,
 	var sizes []Size
 	var way *quant.Rounding // nil: all are compared
 	for _, c := range candidates {
-		size, err := pl.size(ctx, c, pl.in.Job.Model.File, way)
+		size, _, err := pl.size(ctx, c, pl.in.Job.Model.File, way)
 		if err != nil {
 			return nil, err
 		}
@@ -109,16 +128,72 @@ func (pl *Planner) Trained(ctx context.Context) ([]Size, error) {
 func (o other) trained(ctx context.Context, features []int) (Size, error) {
 	c := o.in.Whole(quant.Formats{})
 	c.Features = features
-	size, err := o.size(ctx, c, o.file, nil)
-	size.Other = true
+	size, fixed, err := o.size(ctx, c, o.file, nil)
+	if err == nil {
+		size.Other, size.Beside = true, o.given.beside(fixed)
+	}
 	return size, err
 }
 
-// recommend marks the row that costs least of those within every tolerance.
+// beside compares another network with that of the job.
+func (pl *Planner) beside(fixed *dataset.Score) *Beside {
+	b := &Beside{File: pl.in.Job.Model.File, Met: true, Loss: pl.sizeLoss(fixed, fixed)}
+	most, first := math.Inf(-1), 0 // of the tightest row: the share of what it may reach, the rank
+	for i, row := range pl.lossRows(pl.in.Selection,
+		scores{float: pl.floatOnSelection(), cut: fixed, fixed: fixed}, true) {
+		if row.Sequences == 0 {
+			continue
+		}
+		allowed := allowance(row, pl.floatReach()[i])
+		value, high := row.JudgedValue()
+		share, rank := value/allowed, 0
+		switch isBroken := !(share <= 1); { // NaN where the float network makes no error
+		case isBroken:
+			b.Broken, rank = true, 2
+		case row.IsEverywhere():
+			share, rank = high/allowed, 1
+		}
+		b.Met = b.Met && share <= 1
+		if rank > first || rank == first && !(share <= most) {
+			most, first, b.Tightest = share, rank, row
+		}
+	}
+	return b
+}
+
+// String says in words how the network stands to that of the job.
+func (b *Beside) String() string {
+	row := b.Tightest
+	value, high := row.JudgedValue()
+	text := row.apart(value, high, row.Allowed())
+	of := row.figure()
+	if row.Relative {
+		of = "the rise of " + of
+	}
+	says := fmt.Sprintf("against float %s, %s is %s (tolerance %s)", b.File, of, text[0], text[2])
+	switch {
+	case b.Broken:
+		return says + ": it is worse"
+	case !row.IsEverywhere():
+		return says + ": no row is broken"
+	case b.Met:
+		return fmt.Sprintf("%s and at most %s: it is no worse by more than that, in no scenario or "+
+			"region either", says, text[1])
+	case math.IsNaN(high):
+		return says + ": one sequence says nothing of others"
+	}
+	return fmt.Sprintf("%s and at most %s: it may be worse", says, text[1])
+}
+
+// IsPossible reports whether a size is within every tolerance, and if it is another network, shown
+// to be no worse than that of the job by more than they allow.
+func (s *Size) IsPossible() bool { return s.Within && (s.Beside == nil || s.Beside.Met) }
+
+// recommend marks the row that costs least of those that are possible.
 func recommend(sizes []Size) {
 	best := -1
 	for i, s := range sizes {
-		if s.Within && (best < 0 || s.price.compare(sizes[best].price) < 0) {
+		if s.IsPossible() && (best < 0 || s.price.compare(sizes[best].price) < 0) {
 			best = i
 		}
 	}
@@ -175,16 +250,16 @@ func (pl *Planner) shrink(ctx context.Context, features []int, layer int) ([]Can
 }
 
 // size brings one candidate to fixed point, with the given way of rounding or with
-// the best, and measures it.
+// the best, and measures it. It returns the score of the integer network as well.
 func (pl *Planner) size(ctx context.Context, c Candidate, file string,
-	way *quant.Rounding) (Size, error) {
+	way *quant.Rounding) (Size, *dataset.Score, error) {
 	formats, err := pl.in.Job.Formats.candidates(pl.in.Float.Net)
 	if err != nil {
-		return Size{}, err
+		return Size{}, nil, err
 	}
 	p, err := pl.prepare(ctx, c)
 	if err != nil {
-		return Size{}, err
+		return Size{}, nil, err
 	}
 	ways := p.ways()
 	if way != nil {
@@ -196,7 +271,7 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 		c.Formats = f
 		tried, err := pl.tryWays(ctx, p, c, ways)
 		if err != nil {
-			return Size{}, err
+			return Size{}, nil, err
 		}
 		if best == nil || tried.Within {
 			best = tried
@@ -222,10 +297,10 @@ func (pl *Planner) size(ctx context.Context, c Candidate, file string,
 	s.Broken, s.Share = s.price.broken, s.price.mean
 	s.Tightest = best.Tightest()
 	s.Loss = pl.sizeLoss(cut(), best.heldOut)
-	return s, nil
+	return s, best.heldOut, nil
 }
 
-// sizeLoss compares a network, before and after rounding, with the float network over all selection
+// sizeLoss compares a network, before and after rounding, with that of pl over all selection
 // recordings: one row per tolerance, or per output when the job gives none.
 func (pl *Planner) sizeLoss(cut, fixed *dataset.Score) []Loss {
 	var rows []Loss
@@ -242,11 +317,12 @@ func (pl *Planner) sizeLoss(cut, fixed *dataset.Score) []Loss {
 // other is the planner of a network of another size that the job names.
 type other struct {
 	*Planner
-	file string
+	file  string
+	given *Planner // of the network of the job
 }
 
-// others reads the networks that [[model.other]] names. Loss is relative to the network of the job
-// for all of them.
+// others reads the networks that [[model.other]] names. Loss is relative to each of them, and costs
+// are priced as those of the network of the job.
 func (pl *Planner) others() ([]other, error) {
 	in := pl.in
 	var all []other
@@ -290,8 +366,8 @@ func (pl *Planner) others() ([]other, error) {
 		inputs.Float = dataset.NewFloat(net, in.Float.Features, in.Float.Outputs)
 		inputs.Float.Classes = in.Float.Classes
 		o := NewPlanner(&inputs)
-		o.floatOnSelection, o.floatReach = pl.floatOnSelection, pl.floatReach
-		all = append(all, other{o, m.File})
+		o.prices = pl.prices
+		all = append(all, other{o, m.File, pl})
 	}
 	return all, nil
 }

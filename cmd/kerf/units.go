@@ -30,6 +30,10 @@ size competes on the same table when the job names it:
   [[model.other]]
   file = "smaller.safetensors"
 
+That network is judged as if it were planned by itself, relative to its own float
+network, and compared with the network of the job beside that: it is recommended only
+where it is shown to be no worse than that by more than the tolerances.
+
 The unit that goes next is the one that the others replace best. Of several recurrent
 layers all are cut in proportion, or one with --layer. Word widths are uniform, the
 narrowest that keep every tolerance; plan narrows them one by one.
@@ -112,17 +116,23 @@ func usedBar(share float64) string {
 
 // sizeLosses shows the rise of every judged error with its interval.
 func sizeLosses(sizes []budget.Size) report.Table {
-	t := report.Table{Title: "Rise of the error in fixed point, with its 95 % interval, on " +
-		"selection recordings", Head: []string{"units"}, Numbers: 1}
+	t := report.Table{Title: "Rise of the error in fixed point against the float network of the " +
+		"same file, with its 95 % interval, on selection recordings", Head: []string{"units"}, Numbers: 1}
 	for _, l := range sizes[0].Loss {
 		t.Head = append(t.Head, l.Text())
 	}
-	for _, s := range sizes {
-		row := []string{sizeName(s)}
-		for _, l := range s.Loss {
+	add := func(name string, losses []budget.Loss) {
+		row := []string{name}
+		for _, l := range losses {
 			row = append(row, interval(l))
 		}
 		t.Rows = append(t.Rows, row)
+	}
+	for _, s := range sizes {
+		add(sizeName(s), s.Loss)
+		if s.Beside != nil {
+			add(fmt.Sprintf("%d against float %s", s.Units, s.Beside.File), s.Beside.Loss)
+		}
 	}
 	return t
 }
@@ -197,6 +207,10 @@ func outcome(s budget.Size) string {
 		return ""
 	case !s.Within:
 		return "breaks " + s.Tightest.Text()
+	case s.Beside != nil && s.Beside.Broken:
+		return "is worse than " + s.Beside.File
+	case !s.IsPossible():
+		return "may be worse than " + s.Beside.File
 	case s.Recommended:
 		return "recommended"
 	case s.Broken > 0:
@@ -213,8 +227,15 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int, all boo
 			"chooses both for each network, and cuts features as well.", features,
 			len(in.Float.Features)),
 		"Used: the share of its tolerance that the tightest row may reach on the sign-off " +
-			"recordings; behind \"breaks\" is its name. The figures are from selection " +
-			"recordings, on which the cuts were fitted. Cost: " + in.Objective() + ".",
+			"recordings, relative to the float network " + in.Job.Model.File + "; behind " +
+			"\"breaks\" is its name. The figures are from selection recordings, on which the " +
+			"cuts were fitted. Cost: " + in.Objective() + ".",
+	}
+	for _, s := range sizes {
+		if s.Beside != nil {
+			lines = append(lines, fmt.Sprintf("%s is judged relative to its own float network, "+
+				"as if it were planned by itself; %s.", sizeName(s), s.Beside))
+		}
 	}
 	if rows := sizes[0].GivenBreaks; len(rows) > 0 {
 		names := make([]string, len(rows))
@@ -236,7 +257,7 @@ func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int, all boo
 func recommendation(in *budget.Inputs, sizes []budget.Size) string {
 	for _, s := range sizes {
 		if s.Recommended {
-			return fmt.Sprintf("Recommended: %s units. Of the rows within every tolerance it "+
+			return fmt.Sprintf("Recommended: %s units. Of the rows that are possible it "+
 				"breaks the fewest limits (%d), and of those it costs the least: %s (%s).",
 				sizeName(s), s.Broken, report.Percent(s.Share), in.Objective())
 		}
@@ -295,8 +316,10 @@ type sizeRow struct {
 	Within      bool          `json:"within"`
 	Broken      int           `json:"broken_limits"`
 	Recommended bool          `json:"recommended"`
-	Loss        []sizeLossRow `json:"loss"`
-	Cost        []sizeCostRow `json:"cost"`
+	Loss        []sizeLossRow `json:"loss"` // relative to the float network of the file
+	// of another network: relative to the float network of the job
+	Against []sizeLossRow `json:"against_given,omitempty"`
+	Cost    []sizeCostRow `json:"cost"`
 }
 
 // sizeLossRow is a judged error of one size.
@@ -329,11 +352,9 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int, all bo
 			StateBits: l.StateBits, MayReach: report.Finite(s.Tightest.MayReach), Within: s.Within,
 			Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{},
 			Cost: []sizeCostRow{}}
-		for _, l := range s.Loss {
-			row.Loss = append(row.Loss,
-				sizeLossRow{l.RowName,
-					report.Finite(l.Fixed), report.Finite(l.Rise), report.Finite(l.RiseLow),
-					report.Finite(l.RiseHigh)})
+		row.Loss = append(row.Loss, sizeLossRows(s.Loss)...)
+		if s.Beside != nil {
+			row.Against = sizeLossRows(s.Beside.Loss)
 		}
 		for _, c := range s.Costs {
 			if c.Part == budget.Total {
@@ -344,6 +365,15 @@ func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int, all bo
 		r.Sizes = append(r.Sizes, row)
 	}
 	return r
+}
+
+func sizeLossRows(losses []budget.Loss) []sizeLossRow {
+	var rows []sizeLossRow
+	for _, l := range losses {
+		rows = append(rows, sizeLossRow{l.RowName, report.Finite(l.Fixed), report.Finite(l.Rise),
+			report.Finite(l.RiseLow), report.Finite(l.RiseHigh)})
+	}
+	return rows
 }
 
 func (r *unitsResult) tables() []report.Table {

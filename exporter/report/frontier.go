@@ -27,7 +27,7 @@ type FrontierInfo struct {
 // TrainedRow is a network that was trained with another number of units, brought to fixed point and
 // measured on the selection recordings: a [budget.Size].
 type TrainedRow struct {
-	File     string `json:"file"`
+	File     string `json:"file"` // its own float network is what its tolerances are relative to
 	Units    int    `json:"units"`
 	Features int    `json:"features"`
 	Formats  string `json:"formats"`
@@ -35,7 +35,19 @@ type TrainedRow struct {
 	MayReach *float64 `json:"may_reach"`
 	// the largest share of any tolerance that the sign-off recordings may show; nil: it has no end
 	ToleranceUsed *float64           `json:"tolerance_used"`
+	Beside        *BesideRow         `json:"beside,omitempty"`
 	Cost          []CandidateCostRow `json:"cost"`
+}
+
+// BesideRow is a [budget.Beside]: a network of another size against the float network of the job.
+type BesideRow struct {
+	Float string `json:"float"` // file of the float network of the job
+	TightestRow
+	Value     *float64           `json:"value"`      // of that row
+	ValueHigh *float64           `json:"value_high"` // upper end of its 95 % interval
+	Tolerance float64            `json:"tolerance"`
+	On        budget.ToleranceOn `json:"tolerance_on"`
+	NoWorse   bool               `json:"no_worse"` // by more than the tolerances
 }
 
 // CandidateRow is one measured candidate.
@@ -158,10 +170,17 @@ func frontierInfo(in *budget.Inputs, f *budget.Frontier) FrontierInfo {
 
 // trainedRow is made of one network of another size.
 func trainedRow(z budget.Size) TrainedRow {
-	return TrainedRow{File: z.File, Units: z.Units, Features: len(z.Candidate.Features),
+	row := TrainedRow{File: z.File, Units: z.Units, Features: len(z.Candidate.Features),
 		Formats: z.Candidate.Formats.String(), TightestRow: newTightestRow(z.Tightest),
 		MayReach: Finite(z.Tightest.MayReach), ToleranceUsed: Finite(z.Used),
 		Cost: costsByTarget(z.Costs)}
+	if b := z.Beside; b != nil {
+		value, high := b.Tightest.JudgedValue()
+		row.Beside = &BesideRow{Float: b.File, TightestRow: newTightestRow(b.Tightest),
+			Value: Finite(value), ValueHigh: Finite(high), Tolerance: b.Tightest.Tolerance,
+			On: b.Tightest.On(), NoWorse: b.Met}
+	}
+	return row
 }
 
 // candidateRow is made of one candidate.

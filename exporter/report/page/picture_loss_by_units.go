@@ -93,6 +93,10 @@ func lossByUnitsFigures(s *report.Signoff) []figure {
 	caption := "On selection recordings. Above: the largest share of any tolerance that the best " +
 		"candidate with so many units may use; above the limit it is broken. Below: its cost on " +
 		mainTarget(s) + ". The choice has a frame." + s.GivenBreaks()
+	if hasTrained(points) {
+		caption += " A network that was trained with so many units is judged relative to its own " +
+			"float network, all others relative to the network as given."
+	}
 	return []figure{{Title: "Loss and cost against the number of units", Caption: caption,
 		Picture: lossByUnitsPicture(points)}}
 }
