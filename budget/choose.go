@@ -20,8 +20,8 @@ type Chosen struct {
 	// when a tolerance is broken: what a wider word would give, each by itself
 	Wider []WidthStep
 
-	// why candidates that are cheaper were not brought to fixed point: OutOfTime, EnoughRounded or
-	// DearerByTraining; empty: all were
+	// why candidates that are cheaper were not brought to fixed point: OutOfTime or EnoughRounded;
+	// empty: all were
 	NotRounded string
 
 	// on the selection recordings, of networks that were calibrated without the sequence they are
@@ -33,30 +33,66 @@ type Chosen struct {
 // Tightest returns the judged row that uses most of its tolerance on the selection recordings.
 func (c *Chosen) Tightest() Loss { return c.Roundings[c.roundingIndex()].Tightest }
 
-// Choose adds the word widths to a cut. It brings points that were found to fixed point, each with
-// every uniform choice of widths, the cheapest first by the objective of the job, until one is
-// within every tolerance on the selection recordings. From that one it narrows single words, and
-// measures what the cut could lose beside it. What is then still cheaper than the choice, as
-// listed, is rounded and tried as well, until nothing cheaper is left. If there is none within
-// every tolerance, it takes the network as it began in the widest formats. A cut in which nothing
+// Choose adds the word widths to a cut. Of every number of units that may be cheaper than the best
+// so far it brings the points to fixed point, each with every uniform choice of widths, the cheapest
+// first by the objective of the job, until one is within every tolerance on the selection
+// recordings, and narrows single words of that one, see [Planner.row]. Then it measures what the
+// cheapest could lose beside it, and goes on as long as that makes something cheaper. If there is
+// none within every tolerance, it takes the network as it began in the widest formats. Where the job
+// says how many units there are to be, the row with so many is the choice. A cut in which nothing
 // was searched has one network, [Cut.Given].
 //
 // What is measured on the way goes into the points of a cut that was searched. The error is that of
 // ctx or of [quant.Quantize].
 func (pl *Planner) Choose(ctx context.Context, cut *Cut) (*Chosen, error) {
 	if len(cut.Points) == 0 {
-		return pl.choose(ctx, unsearched(cut.Given), nil)
+		return pl.chooseFrom(ctx, unsearched(cut.Given))
 	}
-	s := pl.search
-	if s != nil && s.cut != cut {
-		s = nil // of another cut
-	}
-	chosen, err := pl.choose(ctx, cut, s)
+	t := pl.tableOf(cut)
+	pl.table = t
+	best, err := t.cheapest(ctx)
 	if err != nil {
 		return nil, err
 	}
+	t.best = best
+	if counts := pl.in.Job.Units.Count; counts != nil {
+		if best, err = t.row(ctx, counts); err != nil {
+			return nil, err
+		}
+	}
+	chosen, err := pl.withReasons(ctx, best.chosen, best.chooser.refused)
+	if err != nil {
+		return nil, err
+	}
+	chosen.Tried, chosen.NotRounded = t.rounded, t.notRounded
 	cut.Path = cut.pathTo(chosen.Candidate)
 	return chosen, nil
+}
+
+// chooseFrom makes the choice among the points of a cut and says why its words are as wide as they
+// are.
+func (pl *Planner) chooseFrom(ctx context.Context, cut *Cut) (*Chosen, error) {
+	c, err := pl.choose(ctx, cut.Points, cut, nil)
+	if err != nil {
+		return nil, err
+	}
+	chosen, err := pl.withReasons(ctx, c.chosen(), c.refused)
+	if err != nil {
+		return nil, err
+	}
+	chosen.Tried, chosen.NotRounded = c.rounded, c.notRounded
+	return chosen, nil
+}
+
+// withReasons says which units force the words that stay wide, or where a tolerance is broken what a
+// wider word would give.
+func (pl *Planner) withReasons(ctx context.Context, chosen *Chosen, refused []refusal) (*Chosen,
+	error) {
+	c := *chosen
+	if !c.Within {
+		return &c, pl.widen(ctx, &c)
+	}
+	return &c, pl.force(ctx, &c, refused)
 }
 
 // unsearched returns a cut with candidates that were not searched, the first of which is taken if
@@ -69,19 +105,19 @@ func unsearched(candidates ...Candidate) *Cut {
 	return cut
 }
 
-// mostRounded is how many cuts are brought to fixed point for one choice, each with one choice of
-// words. Our choice: none of the jobs of docs/search.md needs half as many, and rounding one costs
+// mostRounded is how many cuts with one number of units are brought to fixed point, each with one
+// choice of words. Our choice: none of the jobs of docs/search.md needs half as many, and rounding one costs
 // as much as measuring several cuts.
 const mostRounded = 24
 
 // chooser looks for the cheapest network that stays within every tolerance in fixed point.
 type chooser struct {
 	pl      *Planner
-	cut     *Cut
-	search  *search         // of the cut; nil: there was none
+	cut     *Cut            // that keeps what is measured
+	first   *Point          // what is taken if none is within every tolerance
+	search  *search         // whose time may end; nil: there was none
 	formats []quant.Formats // uniform ones, the widest last
 	options []option
-	offered int    // points of the cut that are among the options
 	best    *trial // nil: none is within every tolerance yet
 	refused []refusal
 	widest  *Chosen            // of the first point in the widest words; nil: not tried
@@ -107,38 +143,46 @@ type trial struct {
 	step   int    // the change from there: its place among the attempts to narrow
 }
 
-// choose looks for the cheapest network of a cut; search is that of the cut, or nil.
-func (pl *Planner) choose(ctx context.Context, cut *Cut, s *search) (*Chosen, error) {
+// choose looks for the cheapest network of some points; those that are measured on the way go into
+// cut. search is the one whose time may end, or nil.
+func (pl *Planner) choose(ctx context.Context, points []*Point, cut *Cut, s *search) (*chooser,
+	error) {
 	formats, err := pl.in.Job.Formats.candidates(pl.in.Float.Net)
 	if err != nil {
 		return nil, err
 	}
-	c := &chooser{pl: pl, cut: cut, search: s, formats: formats, cost: map[string]float64{}}
-	c.offer()
-	for o := c.next(); o != nil; o = c.next() {
-		if err := c.round(ctx, o); err != nil {
-			return nil, err
-		}
-	}
-	if c.best == nil && c.widest == nil {
-		widest := cut.Points[0].Candidate
-		widest.Formats = formats[len(formats)-1]
-		if err := c.round(ctx, &option{from: cut.Points[0], candidate: widest}); err != nil {
-			return nil, err
-		}
-	}
-	if c.best == nil {
-		c.widest.Tried, c.widest.NotRounded = c.rounded, c.notRounded
-		return c.widest, pl.widen(ctx, c.widest)
-	}
-	chosen := c.best.chosen
-	chosen.Tried, chosen.NotRounded = c.rounded, c.notRounded
-	return chosen, pl.force(ctx, chosen, c.refused)
+	c := &chooser{pl: pl, cut: cut, first: points[0], search: s, formats: formats,
+		cost: map[string]float64{}}
+	return c, c.among(ctx, points)
 }
 
-// offer makes options of the points that are new.
-func (c *chooser) offer() {
-	for _, p := range c.cut.Points[c.offered:] {
+// among goes on with further points.
+func (c *chooser) among(ctx context.Context, points []*Point) error {
+	c.offer(points)
+	for o := c.next(); o != nil; o = c.next() {
+		if err := c.round(ctx, o); err != nil {
+			return err
+		}
+	}
+	if c.best != nil || c.widest != nil {
+		return nil
+	}
+	widest := c.first.Candidate
+	widest.Formats = c.formats[len(c.formats)-1]
+	return c.round(ctx, &option{from: c.first, candidate: widest})
+}
+
+// chosen is the cheapest network within every tolerance, or else the first in the widest words.
+func (c *chooser) chosen() *Chosen {
+	if c.best == nil {
+		return c.widest
+	}
+	return c.best.chosen
+}
+
+// offer makes options of points.
+func (c *chooser) offer(points []*Point) {
+	for _, p := range points {
 		if p.Fixed || !p.Within() {
 			continue
 		}
@@ -149,7 +193,6 @@ func (c *chooser) offer() {
 			c.options = append(c.options, option{from: p, candidate: candidate, price: price})
 		}
 	}
-	c.offered = len(c.cut.Points)
 }
 
 // next is the option to try next, of those that are cheaper than the choice: the likely ones first,
@@ -163,7 +206,7 @@ func (c *chooser) next() *option {
 		if o.tried || c.best != nil && o.price.compare(c.best.point.price) >= 0 {
 			continue
 		}
-		if o.from == c.cut.Points[0] && (startOnly == nil || o.price.compare(startOnly.price) < 0) {
+		if o.from == c.first && (startOnly == nil || o.price.compare(startOnly.price) < 0) {
 			startOnly = o
 		}
 		likely := c.likely(o)
@@ -197,7 +240,7 @@ func (c *chooser) next() *option {
 // less than half of the most that this has cost.
 func (c *chooser) likely(o *option) bool {
 	cost := c.cost[o.candidate.Formats.String()]
-	return o.from == c.cut.Points[0] || o.from.Used <= 1-float64(cost/2)
+	return o.from == c.first || o.from.Used <= 1-float64(cost/2)
 }
 
 // round tries an option, and takes it if it is within every tolerance and cheaper than the choice.
@@ -211,7 +254,7 @@ func (c *chooser) round(ctx context.Context, o *option) error {
 	t := &trial{chosen: chosen, point: c.note(chosen, o.from, rounded)}
 	words := o.candidate.Formats.String()
 	c.cost[words] = max(c.cost[words], t.point.Used-o.from.Used)
-	if o.from == c.cut.Points[0] && words == c.formats[len(c.formats)-1].String() {
+	if o.from == c.first && words == c.formats[len(c.formats)-1].String() {
 		c.widest = chosen
 	}
 	if !chosen.Within || c.best != nil && t.point.price.compare(c.best.point.price) >= 0 {
@@ -220,12 +263,6 @@ func (c *chooser) round(ctx context.Context, o *option) error {
 	if c.best, c.refused, err = c.narrow(ctx, t); err != nil {
 		return err
 	}
-	if c.search != nil && !c.search.over() {
-		if err := c.search.beside(ctx, o.from); err != nil {
-			return err
-		}
-	}
-	c.offer()
 	return nil
 }
 

@@ -11,7 +11,7 @@ type Frontier struct {
 	Uncut      []Cost // totals of the uncut network, in its widest words
 	Stopped    bool   // the time that the job gives ended the search
 	NotRounded int    // candidates for which the reason is that
-	Cause      string // of that: OutOfTime, EnoughRounded or DearerByTraining
+	Cause      string // of that: OutOfTime or EnoughRounded
 	Candidates []FrontierCandidate
 	ByUnits    []UnitLoss
 }

@@ -32,6 +32,51 @@ type UnitRule struct {
 
 	// These units go, whatever is measured. Default: none.
 	Drop UnitList `toml:"drop"`
+
+	// So many units stay, whatever is cheaper: `4`, or with several recurrent layers a number for
+	// each, `[6, 4]`: a row of `kerf units`. Default: the number is searched.
+	Count Counts `toml:"count"`
+}
+
+// Counts are numbers of units, one per recurrent layer.
+type Counts []int
+
+// UnmarshalTOML reads a number, or a list of numbers.
+func (c *Counts) UnmarshalTOML(v any) error {
+	list, ok := v.([]any)
+	if !ok {
+		list = []any{v}
+	}
+	for _, entry := range list {
+		n, ok := entry.(int64)
+		if !ok {
+			return targets.BadValue(fmt.Sprint(v), "no number of units",
+				"write 4; with several recurrent layers a number for each, [6, 4]")
+		}
+		*c = append(*c, int(n))
+	}
+	return nil
+}
+
+// checkCount refuses numbers of units that the network does not have.
+func (in loader) checkCount() error {
+	counts, layers := in.Job.Units.Count, in.Float.Net.Recurrent
+	if counts == nil {
+		return nil
+	}
+	if len(counts) != len(layers) {
+		return in.Job.at("a number for each recurrent layer, as a row of kerf units has them",
+			fmt.Sprintf("the network has %d recurrent layers, count gives %d numbers", len(layers),
+				len(counts)), "units", "count")
+	}
+	start := in.start(quant.Formats{})
+	for l, n := range counts {
+		if most := len(start.Units[l]); n < 1 || n > most {
+			return in.Job.at(fmt.Sprintf("1 to %d", most),
+				fmt.Sprintf("%d units cannot stay of recurrent layer %d", n, l), "units", "count")
+		}
+	}
+	return nil
 }
 
 // UnitList is a list of unit names.
@@ -127,7 +172,7 @@ func (in loader) checkPins() error {
 				fmt.Sprintf("every unit of layer %d is to be dropped", l), "units", "drop")
 		}
 	}
-	return nil
+	return in.checkCount()
 }
 
 // start is the whole network less what the job drops: where the search begins.

@@ -26,9 +26,11 @@ type Planner struct {
 	constantOnSignoff   func() *dataset.Score
 	statistics          func() *prune.Statistics
 
-	computed *prune.Values // the scores of features, where the job gives none
-	search   *search       // of the last cut that was found; nil: there was none
-	last     *prepared     // what was brought to fixed point last
+	computed *prune.Values  // the scores of features, where the job gives none
+	search   *search        // of the last cut that was found; nil: there was none
+	table    *table         // of the last choice from a cut; nil: there was none
+	trained  *trainedSearch // of the last recovery training; nil: there was none
+	last     *prepared      // what was brought to fixed point last
 	cuts     map[cutKey]*dataset.Float
 }
 

@@ -163,7 +163,16 @@ func TestMethodsEndWithTheirContext(t *testing.T) {
 			return err
 		}},
 		"Sizes": {10, func(ctx context.Context, pl *budget.Planner) error {
-			_, err := pl.Sizes(ctx, []int{0, 1, 2}, budget.AllLayers, quiet)
+			// The table is that of a planner that has chosen.
+			cut, err := pl.FindCut(ctx, func(int) {})
+			if err != nil {
+				return err
+			}
+			chosen, err := pl.Choose(ctx, cut)
+			if err != nil {
+				return err
+			}
+			_, err = pl.Sizes(ctx, chosen, quiet)
 			return err
 		}},
 	} {

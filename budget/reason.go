@@ -61,7 +61,8 @@ const (
 )
 
 // EnoughRounded is the cause where mostRounded ends the work.
-var EnoughRounded = fmt.Sprintf("after %d roundings no more are tried", mostRounded)
+var EnoughRounded = fmt.Sprintf("after %d roundings with one number of units "+
+	"no more are tried", mostRounded)
 
 // Growth is a resource of a target that a smaller network takes more of.
 type Growth struct {

@@ -112,7 +112,11 @@ func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
 		return chosen, ctx.Err()
 	}
 	s := &trainedSearch{pl: pl, cut: cut, chosen: chosen, trainings: pl.newTrainings(tell),
-		known: map[string]judgement{}, best: chosen}
+		known: map[string]judgement{}, best: chosen, features: chosen.Candidate.Features}
+	if pl.table != nil {
+		s.features = pl.table.best.chosen.Candidate.Features
+	}
+	pl.trained = s
 	run := s.run
 	if len(cut.Points) == 0 {
 		run = s.asGiven

@@ -73,7 +73,10 @@ func (pl *Planner) FindCut(ctx context.Context, progress func(measured int)) (*C
 	formats, _ := in.Job.Formats.candidates(in.Float.Net) // checked when the job was read
 	cut.Given = in.start(formats[0])
 	if !in.JudgesLoss() {
-		return cut, nil
+		if counts := in.Job.Units.Count; counts != nil {
+			cut.Given, err = pl.withUnits(cut.Given.Features, counts, cut)
+		}
+		return cut, err
 	}
 	cut.Start, _ = pl.within(pl.floatOnSelection())
 	s := &search{pl: pl, cut: cut, items: in.items(cut), guide: pl.newGuide(),

@@ -43,6 +43,7 @@ type trainedSearch struct {
 	pl        *Planner
 	cut       *Cut
 	chosen    *Chosen // without training
+	features  []int   // of the cheapest network without training
 	trainings *trainings
 	known     map[string]judgement // by key of the recipe
 	best      *Chosen
@@ -74,13 +75,13 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 	return j, nil
 }
 
-// smallest returns the recipe with the least units that holds, and whether there is one with fewer
-// units than the choice without training has.
-func (s *trainedSearch) smallest(ctx context.Context, sizes []Candidate) (at int, err error) {
+// least returns the place of the smallest of some sizes that holds, by bisection; their number
+// where none does. It is taken that the network without training holds with more units.
+func (s *trainedSearch) least(ctx context.Context, sizes [][]int) (int, error) {
 	fails, holds := -1, len(sizes)
-	for holds-fails > 1 {
-		middle := fails + s.middle(sizes, fails, holds)
-		_, ok, err := s.size(ctx, sizes[middle])
+	for holds-fails > 1 && !s.over() {
+		middle := s.middle(sizes, fails, holds)
+		_, ok, err := s.withCounts(ctx, sizes[middle])
 		if err != nil {
 			return 0, err
 		}
@@ -89,29 +90,34 @@ func (s *trainedSearch) smallest(ctx context.Context, sizes []Candidate) (at int
 		} else {
 			fails = middle
 		}
-		if s.over() {
-			break
-		}
 	}
 	return holds, nil
 }
 
-// middle returns how far above fails the next size is: the geometric mean of the two numbers of
-// units, since small networks are trained quickly, and most networks are several times too large.
-func (s *trainedSearch) middle(sizes []Candidate, fails, holds int) int {
+// middle returns the next size to try: the geometric mean of the numbers of units that fail and
+// hold, since small networks are trained quickly, and most networks are several times too large.
+func (s *trainedSearch) middle(sizes [][]int, fails, holds int) int {
 	low, high := 1, s.chosen.Candidate.UnitCount()
 	if fails >= 0 {
-		low = sizes[fails].UnitCount()
+		low = sum(sizes[fails])
 	}
 	if holds < len(sizes) {
-		high = sizes[holds].UnitCount()
+		high = sum(sizes[holds])
 	}
 	wanted := int(math.Round(math.Sqrt(float64(low) * float64(high))))
 	at := fails + 1
-	for at < holds-1 && sizes[at].UnitCount() < wanted {
+	for at < holds-1 && sum(sizes[at]) < wanted {
 		at++
 	}
-	return at - fails
+	return at
+}
+
+func sum(counts []int) int {
+	n := 0
+	for _, c := range counts {
+		n += c
+	}
+	return n
 }
 
 // A network that may use up to nearlyHolds times a tolerance is trained again, mostAgain times at
@@ -151,45 +157,33 @@ func (s *trainedSearch) layers(ctx context.Context, r recipe) (recipe, error) {
 		return r, nil
 	}
 	for l := range r.units {
-		order := s.leastNeeded(r, l)
 		fails, holds := 0, len(r.units[l])
 		for holds-fails > 1 && !s.over() {
 			middle := int(math.Round(math.Sqrt(float64(max(fails, 1)) * float64(holds))))
-			middle = min(max(middle, fails+1), holds-1)
-			smaller := slices.Clone(r.units)
-			smaller[l] = slices.Sorted(slices.Values(order[len(order)-middle:]))
-			found, ok, err := s.size(ctx, Candidate{Features: r.features, Units: smaller})
+			counts := r.counts()
+			counts[l] = min(max(middle, fails+1), holds-1)
+			found, ok, err := s.withCounts(ctx, counts)
 			if err != nil {
 				return r, err
 			}
-			if !ok {
-				fails = middle
-				continue
+			if ok {
+				holds, r = counts[l], found
+			} else {
+				fails = counts[l]
 			}
-			holds, r = middle, found
 		}
 	}
 	return r, nil
 }
 
-// leastNeeded lists the units of a layer that a recipe keeps, the least needed first.
-func (s *trainedSearch) leastNeeded(r recipe, layer int) []int {
-	shares := map[prune.Unit]float64{}
-	units := prune.Units(s.pl.in.Float.Net)
-	for _, rank := range s.cut.UnitRank {
-		shares[units[rank.Item]] = rank.Share
+// withCounts tries numbers of units, with every feature that the job does not drop.
+func (s *trainedSearch) withCounts(ctx context.Context, counts []int) (recipe, bool, error) {
+	c, err := s.pl.withUnits(s.cut.Given.Features, counts, s.cut)
+	if err != nil {
+		return recipe{}, false, err
 	}
-	order := slices.Clone(r.units[layer])
-	slices.SortStableFunc(order, func(a, b int) int {
-		return cmp.Compare(shares[prune.Unit{Layer: layer, Index: a}],
-			shares[prune.Unit{Layer: layer, Index: b}])
-	})
-	return order
+	return s.size(ctx, c)
 }
-
-// mostFeatureTrials is how many sets of features are tried without for one number of units (our
-// choice: the networks of testdata/smallest need half as many).
-const mostFeatureTrials = 24
 
 // withoutFeatures takes features and front ends out of what a recipe makes, as long as it holds:
 // first what the search without training took, then what saves most per tolerance used, several at
@@ -197,7 +191,7 @@ const mostFeatureTrials = 24
 func (s *trainedSearch) withoutFeatures(ctx context.Context, r recipe) (recipe, error) {
 	refused := map[string]bool{}
 	first := item{sort: FeatureItem, features: prune.Without(len(s.pl.in.Float.Features),
-		s.chosen.Candidate.Features...)}
+		s.features...)}
 	r, _, err := s.tryWithout(ctx, r, first, refused)
 	if err != nil {
 		return r, err
@@ -263,7 +257,7 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		nets[fold] = s.trainings.done[piece{r, fold}.key()].Net
 		statistics[fold] = prune.MeasureStatistics(nets[fold], rest)
 	}
-	before, start := s.known[r.key()].used, s.pl.priceOf(s.cheapestWords(r.candidate()))
+	before, start := s.known[r.key()].used, s.pl.cheapestListed(r.candidate())
 	merits := map[string]float64{}
 	judge := func(i item) bool {
 		left := withoutThese(r.kept(), i.features)
@@ -279,7 +273,7 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		}))).used
 		smaller := r.candidate()
 		smaller.Features = left
-		merits[i.key()] = saving(start, s.pl.priceOf(s.cheapestWords(smaller))) /
+		merits[i.key()] = saving(start, s.pl.cheapestListed(smaller)) /
 			math.Max(used-before, leastUsed/float64(len(r.kept())))
 		return used <= hopeless
 	}
@@ -319,19 +313,6 @@ func saving(from, to price) float64 {
 		(from.bytes-to.bytes)/from.bytes/1000
 }
 
-// cheapestWords returns a candidate in the uniform words that cost least.
-func (s *trainedSearch) cheapestWords(c Candidate) Candidate {
-	formats, _ := s.pl.in.Job.Formats.candidates(s.pl.in.Float.Net) // checked before
-	best := c
-	for i, f := range formats {
-		c.Formats = f
-		if i == 0 || s.pl.priceOf(c).compare(s.pl.priceOf(best)) < 0 {
-			best = c
-		}
-	}
-	return best
-}
-
 // words brings what a recipe makes to fixed point. Uniform words that are cheaper than what holds
 // so are tried once more, with a network that is trained in them.
 func (s *trainedSearch) words(ctx context.Context, r recipe) (*Chosen, error) {
@@ -340,7 +321,7 @@ func (s *trainedSearch) words(ctx context.Context, r recipe) (*Chosen, error) {
 			[]int{noFold}, r); err != nil {
 			return nil, err
 		}
-		return s.pl.choose(ctx, unsearched(s.trainings.candidate(r)), nil)
+		return s.pl.chooseFrom(ctx, unsearched(s.trainings.candidate(r)))
 	}
 	best, err := finish(r)
 	if err != nil {
@@ -422,28 +403,30 @@ func (s *trainedSearch) asGiven(ctx context.Context) error {
 // over reports whether the time that the job gives is over.
 func (s *trainedSearch) over() bool { return s.pl.search.over() }
 
-// run goes through the stages.
+// run goes through the stages. Where the job says how many units there are to be, only so many are
+// tried.
 func (s *trainedSearch) run(ctx context.Context) error {
-	sizes, err := s.pl.shrink(ctx, s.pl.in.start(quant.Formats{}).Features, AllLayers)
+	if counts := s.pl.in.Job.Units.Count; counts != nil {
+		var err error
+		s.best, err = s.row(ctx, counts, s.chosen)
+		return err
+	}
+	sizes := s.sizes()
+	least, err := s.least(ctx, sizes)
 	if err != nil {
 		return err
 	}
-	slices.Reverse(sizes)
 	if s.chosen.Within {
-		sizes = slices.DeleteFunc(sizes, func(c Candidate) bool {
-			return c.UnitCount() >= s.chosen.Candidate.UnitCount()
-		})
+		sizes = append(sizes, countsOf(s.chosen.Candidate))
 	}
-	least, err := s.smallest(ctx, sizes)
-	if err != nil {
-		return err
-	}
-	sizes = append(sizes, s.chosen.Candidate)
 	for at := least; at < len(sizes) && !s.over(); at++ {
-		if at > least && !s.mayBeCheaper(sizes[at]) {
-			break
+		// The number of units of the choice without training is the last: that is tried as well where
+		// nothing else was cheaper.
+		if isLast := at == len(sizes)-1; at > least && !s.mayBeCheaper(sizes[at]) &&
+			!(isLast && s.best == s.chosen) {
+			continue
 		}
-		r, ok, err := s.size(ctx, sizes[at])
+		r, ok, err := s.withCounts(ctx, sizes[at])
 		if err != nil {
 			return err
 		}
@@ -460,9 +443,33 @@ func (s *trainedSearch) run(ctx context.Context) error {
 	return nil
 }
 
+// sizes lists numbers of units below those of the choice without training, the fewest first; where
+// that does not hold, all numbers.
+func (s *trainedSearch) sizes() [][]int {
+	return slices.DeleteFunc(inProportion(s.cut.Given), func(counts []int) bool {
+		return s.chosen.Within && sum(counts) >= s.chosen.Candidate.UnitCount()
+	})
+}
+
+// row returns the cheapest network with given numbers of units, trained or not; chosen is that
+// without training.
+func (s *trainedSearch) row(ctx context.Context, counts []int, chosen *Chosen) (*Chosen, error) {
+	of := *s
+	of.chosen, of.best = chosen, chosen
+	r, ok, err := of.withCounts(ctx, counts)
+	if err != nil || !ok {
+		return chosen, err
+	}
+	err = of.complete(ctx, r)
+	return of.best, err
+}
+
 // mayBeCheaper reports whether a network with more units may cost less than the best so far, if it
 // could do with the same features: in words that are narrower than those of the best.
-func (s *trainedSearch) mayBeCheaper(c Candidate) bool {
-	c.Features = s.best.Candidate.Features
-	return s.pl.priceOf(s.cheapestWords(c)).compare(s.pl.priceOf(s.best.Candidate)) < 0
+func (s *trainedSearch) mayBeCheaper(counts []int) bool {
+	c := Candidate{Features: s.best.Candidate.Features}
+	for _, n := range counts {
+		c.Units = append(c.Units, make([]int, n))
+	}
+	return s.pl.cheapestListed(c).compare(s.pl.priceOf(s.best.Candidate)) < 0
 }

@@ -3,13 +3,12 @@ package budget
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"path/filepath"
 	"slices"
-	"sync"
 
 	"kerf/dataset"
-	"kerf/prune"
 	"kerf/quant"
 )
 
@@ -52,58 +51,120 @@ type Beside struct {
 	Broken   bool   // the figure of the tightest row itself breaks its tolerance
 }
 
-// AllLayers takes the units out of all recurrent layers in proportion.
-const AllLayers = -1
-
-// Sizes makes a row for every number of hidden units from what was trained down to 1, and one for
-// every other network of the job as it is. Features are those given. Of several recurrent layers
-// the given one is cut and the others keep their units; with AllLayers all are cut in proportion to
-// what they have.
+// Sizes makes a row for every number of units from what was trained down to one per layer, and one
+// for every other network of the job as it is. It follows [Planner.Choose], and in a job with
+// [recovery] [Planner.Recover], and has what these would choose if the job said how many units there
+// are to be: row by row the same features, units and words. Another network is judged as if it were
+// planned by itself: tolerances are relative to its own float network.
 //
-// The unit that goes next is the one whose absence changes the outputs least: its effect when held
-// at its mean, times what the units and features that stay do not predict of it (both
-// [prune.UnitEffects] and [prune.Statistics.Unexplained] on the selection recordings). What goes is
-// replaced as plan does it. Word widths are uniform: the narrowest of int8 and int16 weights and
-// 16- and 32-bit state, as far as the job leaves them open, with which every tolerance is kept, or
-// the narrowest of all where none keeps them. Ways of rounding are compared on the first row of a
-// network, the others take the one that is best there. Another network is judged as if it were
-// planned by itself: tolerances are relative to its own float network. Of the rows within every
-// tolerance the one that costs least by the objective of the job is recommended; of other networks
-// only those that are shown to be no worse than the network of the job by more than the tolerances
-// ([Beside]). progress is called after each row.
-// The error is that of ctx, of a file of another network or of [quant.Quantize].
-func (pl *Planner) Sizes(ctx context.Context, features []int, layer int,
+// chosen is what plan chose; its row is recommended, or another network that costs less, is within
+// every tolerance, and is shown to be no worse than the network of the job by more than these
+// ([Beside]). progress is called after each row. The error is that of ctx, of a file of another
+// network, of [recovery.Train] or of [quant.Quantize].
+func (pl *Planner) Sizes(ctx context.Context, chosen *Chosen,
 	progress func(done, all int)) ([]Size, error) {
 	others, err := pl.others()
 	if err != nil {
 		return nil, err
 	}
-	candidates, err := pl.shrink(ctx, features, layer)
-	if err != nil {
-		return nil, err
-	}
-	all := len(candidates) + len(others)
 	var sizes []Size
-	var way *quant.Rounding // nil: all are compared
-	for _, c := range candidates {
-		size, _, err := pl.size(ctx, c, pl.in.Job.Model.File, way)
+	plan := -1
+	counts := pl.table.counts(countsOf(chosen.Candidate))
+	all := len(counts) + len(others)
+	for _, n := range counts {
+		r, err := pl.table.row(ctx, n)
 		if err != nil {
 			return nil, err
 		}
-		way = &size.Candidate.Rounding
+		best := r.chosen
+		if pl.trained != nil {
+			if best, err = pl.trained.row(ctx, n, best); err != nil {
+				return nil, err
+			}
+		}
+		size := pl.sizeOf(best)
+		size.File = pl.in.Job.Model.File
+		if chosen.Within && slices.Equal(n, countsOf(chosen.Candidate)) {
+			plan = len(sizes)
+		}
 		sizes = append(sizes, size)
 		progress(len(sizes), all)
 	}
 	for _, o := range others {
-		size, err := o.trained(ctx, features)
+		size, err := o.trained(ctx)
 		if err != nil {
 			return nil, err
 		}
 		sizes = append(sizes, size)
 		progress(len(sizes), all)
 	}
-	recommend(sizes)
+	recommend(sizes, plan)
 	return sizes, nil
+}
+
+// counts lists the numbers of units that have a row, the most first: for every sum the numbers of
+// the cheapest point within every tolerance, or of the point that uses least of them, and where the
+// search has none numbers in proportion to those of the network. Of the sum of the choice it is the
+// numbers of the choice.
+func (t *table) counts(choice []int) [][]int {
+	bySum := map[int][]int{sum(choice): choice}
+	best := map[int]*Point{}
+	for _, p := range t.cut.Points {
+		counts := countsOf(p.Candidate)
+		n := sum(counts)
+		if p.Fixed || n == sum(choice) {
+			continue
+		}
+		b := best[n]
+		if b == nil || p.Within() && (!b.Within() || p.price.compare(b.price) < 0) ||
+			!p.Within() && !b.Within() && p.Used < b.Used {
+			best[n], bySum[n] = p, counts
+		}
+	}
+	for _, counts := range inProportion(t.cut.Points[0].Candidate) {
+		if n := sum(counts); bySum[n] == nil {
+			bySum[n] = counts
+		}
+	}
+	var all [][]int
+	for _, n := range slices.Backward(slices.Sorted(maps.Keys(bySum))) {
+		all = append(all, bySum[n])
+	}
+	return all
+}
+
+// inProportion lists numbers of units, the fewest first, of layers that have theirs in proportion
+// to those of a candidate, rounded up.
+func inProportion(whole Candidate) [][]int {
+	most := 0
+	for _, units := range whole.Units {
+		most = max(most, len(units))
+	}
+	var sizes [][]int
+	for n := 1; n <= most; n++ {
+		counts := make([]int, len(whole.Units))
+		for l, units := range whole.Units {
+			counts[l] = (n*len(units) + most - 1) / most
+		}
+		sizes = append(sizes, counts)
+	}
+	return sizes
+}
+
+// sizeOf is a row of the table of sizes for a network in fixed point.
+func (pl *Planner) sizeOf(c *Chosen) Size {
+	j := pl.assess(c.heldOut)
+	s := Size{Units: c.Candidate.UnitCount(), Candidate: c.Candidate, Used: j.used,
+		Within: c.Within, Costs: pl.in.Costs(c.Candidate), price: pl.priceOf(c.Candidate),
+		Tightest: c.Tightest()}
+	for _, row := range j.rows {
+		if row.GivenBreaks() {
+			s.GivenBreaks = append(s.GivenBreaks, row.RowName)
+		}
+	}
+	s.Broken, s.Share = s.price.broken, s.price.mean
+	s.Loss = pl.sizeLoss(dataset.Measure(c.float(), pl.in.Selection, pl.in.Regions), c.heldOut)
+	return s
 }
 
 // Trained makes the rows of [Planner.Sizes] that are no cuts: one for every other network of the
@@ -115,7 +176,7 @@ func (pl *Planner) Trained(ctx context.Context) ([]Size, error) {
 	}
 	var sizes []Size
 	for _, o := range others {
-		size, err := o.trained(ctx, o.in.Whole(quant.Formats{}).Features)
+		size, err := o.trained(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -125,14 +186,16 @@ func (pl *Planner) Trained(ctx context.Context) ([]Size, error) {
 }
 
 // trained makes the row of another network.
-func (o other) trained(ctx context.Context, features []int) (Size, error) {
-	c := o.in.Whole(quant.Formats{})
-	c.Features = features
-	size, fixed, err := o.size(ctx, c, o.file, nil)
-	if err == nil {
-		size.Other, size.Beside = true, o.given.beside(fixed)
+func (o other) trained(ctx context.Context) (Size, error) {
+	itself := unsearched(o.in.Whole(quant.Formats{}))
+	c, err := o.choose(ctx, itself.Points, itself, nil)
+	if err != nil {
+		return Size{}, err
 	}
-	return size, err
+	chosen := c.chosen()
+	size := o.sizeOf(chosen)
+	size.File, size.Other, size.Beside = o.file, true, o.given.beside(chosen.heldOut)
+	return size, nil
 }
 
 // beside compares another network with that of the job.
@@ -189,115 +252,18 @@ func (b *Beside) String() string {
 // to be no worse than that of the job by more than they allow.
 func (s *Size) IsPossible() bool { return s.Within && (s.Beside == nil || s.Beside.Met) }
 
-// recommend marks the row that costs least of those that are possible.
-func recommend(sizes []Size) {
-	best := -1
+// recommend marks the row of the plan, which is the given one or -1, or another network that is
+// possible and costs less.
+func recommend(sizes []Size, best int) {
 	for i, s := range sizes {
-		if s.IsPossible() && (best < 0 || s.price.compare(sizes[best].price) < 0) {
+		if s.Other && s.IsPossible() &&
+			(best < 0 || s.price.compare(sizes[best].price) < 0) {
 			best = i
 		}
 	}
 	if best >= 0 {
 		sizes[best].Recommended = sizes[best].Tightest.Judged
 	}
-}
-
-// shrink lists candidates of falling size, one unit (or with several layers about
-// one of each) less from row to row. The error is that of ctx.
-func (pl *Planner) shrink(ctx context.Context, features []int, layer int) ([]Candidate, error) {
-	in, statistics := pl.in, pl.statistics()
-	net := in.Float.Net
-	effects, err := prune.UnitEffects(ctx, in.Float, statistics.Means, in.Selection)
-	if err != nil {
-		return nil, err
-	}
-	effect := map[prune.Unit]float64{}
-	units := prune.Units(net)
-	for _, r := range effects.Ranking() {
-		effect[units[r.Item]] = r.Share
-	}
-	c := in.Whole(quant.Formats{})
-	c.Features = features
-	most := 0 // units of the layer that is counted
-	for l, r := range net.Recurrent {
-		if layer == AllLayers || layer == l {
-			most = max(most, r.Units)
-		}
-	}
-	candidates := []Candidate{c}
-	for n := most - 1; n >= 1 && ctx.Err() == nil; n-- {
-		c.Units = slices.Clone(c.Units)
-		for l, r := range net.Recurrent {
-			if layer != AllLayers && layer != l {
-				continue
-			}
-			// in proportion, rounded up
-			for keep := (n*r.Units + most - 1) / most; len(c.Units[l]) > keep; {
-				_, unexplained := statistics.Unexplained(c.Features, c.Units)
-				next, least := 0, math.Inf(1)
-				for at, j := range c.Units[l] {
-					if v := effect[prune.Unit{Layer: l, Index: j}] *
-						math.Sqrt(unexplained[l][at]); v < least {
-						next, least = at, v
-					}
-				}
-				c.Units[l] = slices.Delete(slices.Clone(c.Units[l]), next, next+1)
-			}
-		}
-		candidates = append(candidates, c)
-	}
-	return candidates, ctx.Err()
-}
-
-// size brings one candidate to fixed point, with the given way of rounding or with
-// the best, and measures it. It returns the score of the integer network as well.
-func (pl *Planner) size(ctx context.Context, c Candidate, file string,
-	way *quant.Rounding) (Size, *dataset.Score, error) {
-	formats, err := pl.in.Job.Formats.candidates(pl.in.Float.Net)
-	if err != nil {
-		return Size{}, nil, err
-	}
-	p, err := pl.prepare(ctx, c)
-	if err != nil {
-		return Size{}, nil, err
-	}
-	ways := p.ways()
-	if way != nil {
-		ways = []quant.Rounding{*way}
-	}
-	cut := sync.OnceValue(func() *dataset.Score { return pl.in.measured(p.outputs) })
-	var best *Chosen
-	for _, f := range formats {
-		c.Formats = f
-		tried, err := pl.tryWays(ctx, p, c, ways)
-		if err != nil {
-			return Size{}, nil, err
-		}
-		if best == nil || tried.Within {
-			best = tried
-		}
-		if best.Within {
-			break
-		}
-		if _, keeps := pl.within(cut()); !keeps {
-			break // wider words cannot repair what the cut has broken
-		}
-	}
-	j := pl.assess(best.heldOut)
-	s := Size{
-		File: file, Units: best.Candidate.UnitCount(), Candidate: best.Candidate,
-		Used: j.used, Within: best.Within, Costs: pl.in.Costs(best.Candidate),
-		price: pl.priceOf(best.Candidate),
-	}
-	for _, row := range j.rows {
-		if row.GivenBreaks() {
-			s.GivenBreaks = append(s.GivenBreaks, row.RowName)
-		}
-	}
-	s.Broken, s.Share = s.price.broken, s.price.mean
-	s.Tightest = best.Tightest()
-	s.Loss = pl.sizeLoss(cut(), best.heldOut)
-	return s, best.heldOut, nil
 }
 
 // sizeLoss compares a network, before and after rounding, with that of pl over all selection

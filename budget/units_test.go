@@ -1,39 +1,92 @@
 package budget
 
 import (
+	"fmt"
+	"reflect"
 	"slices"
 	"testing"
 )
 
-// The row that is recommended breaks the fewest limits of those within every tolerance, then costs
-// least, then comes first.
-func TestRecommendedSize(t *testing.T) {
-	size := func(within bool, broken int, share float64) Size {
-		cost := price{broken: broken, share: share}
-		return Size{Within: within, price: cost, Tightest: Loss{Judged: true}}
+// planned makes the plan of a job as far as the choice.
+func planned(t *testing.T, in *Inputs) (*Planner, *Chosen) {
+	t.Helper()
+	pl := NewPlanner(in)
+	cut, err := pl.FindCut(t.Context(), func(int) {})
+	if err != nil {
+		t.Fatal(err)
 	}
-	for _, c := range []struct {
-		name  string
-		sizes []Size
-		want  int // -1: none
-	}{
-		{"none is within", []Size{size(false, 0, 1), size(false, 0, 2)}, -1},
-		{"the cheapest", []Size{size(true, 0, 30), size(true, 0, 20), size(false, 0, 10)}, 1},
-		{"the cheapest comes first", []Size{size(true, 0, 20), size(true, 0, 30)}, 0},
-		{"fewer broken limits count more",
-			[]Size{size(true, 1, 10), size(true, 0, 90), size(true, 2, 5)}, 1},
-		{"more broken limits behind it", []Size{size(true, 0, 90), size(true, 1, 10)}, 0},
-		{"equals", []Size{size(true, 1, 20), size(true, 1, 20)}, 0},
-	} {
-		recommend(c.sizes)
-		if got := slices.IndexFunc(c.sizes, func(s Size) bool {
-			return s.Recommended
-		}); got != c.want {
-			t.Errorf("%s: row %d, want %d", c.name, got, c.want)
+	chosen, err := pl.Choose(t.Context(), cut)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if in.Job.Recovery != nil {
+		if chosen, err = pl.Recover(t.Context(), cut, chosen, untold); err != nil {
+			t.Fatal(err)
 		}
 	}
-	nothing := []Size{{Within: true}}
-	if recommend(nothing); nothing[0].Recommended {
-		t.Error("without a tolerance a size is recommended")
+	return pl, chosen
+}
+
+// TestEveryRowCanBeTaken plans with the number of units of every row of the table of sizes, and
+// compares features, units, words, costs and loss. The recommended row is that of the plan without a
+// number.
+func TestEveryRowCanBeTaken(t *testing.T) {
+	for name, in := range map[string]*Inputs{
+		"as it is": mustLoad(t, "../testdata/cityweather/job.toml"),
+		"trained":  mustCity(t, "epochs = 20", [3]string{"job.toml", "rmse_rise = \"5 %\"",
+			"rmse_rise = \"20 %\""}),
+	} {
+		pl, chosen := planned(t, in)
+		sizes, err := pl.Sizes(t.Context(), chosen, func(int, int) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		recommended, trained := 0, 0
+		for _, s := range sizes {
+			if s.Other {
+				continue
+			}
+			with := *in
+			job := *in.Job
+			job.Units.Count = countsOf(s.Candidate)
+			with.Job = &job
+			_, taken := planned(t, &with)
+			if s.Recommended {
+				recommended++
+				if difference := apartFrom(pl, s, chosen); difference != "" {
+					t.Errorf("%s: the recommended row and the plan: %s", name, difference)
+				}
+			}
+			if s.Candidate.Recovered != nil {
+				trained++
+			}
+			if difference := apartFrom(pl, s, taken); difference != "" {
+				t.Errorf("%s: row of %d units, and the plan with so many: %s", name, s.Units,
+					difference)
+			}
+		}
+		if recommended != 1 || (trained > 0) != (in.Job.Recovery != nil) {
+			t.Errorf("%s: %d rows recommended, %d trained", name, recommended, trained)
+		}
 	}
+}
+
+// apartFrom says in what a row and a choice differ.
+func apartFrom(pl *Planner, s Size, c *Chosen) string {
+	other := pl.sizeOf(c)
+	switch {
+	case !slices.Equal(s.Candidate.Features, other.Candidate.Features):
+		return fmt.Sprint("features ", s.Candidate.Features, other.Candidate.Features)
+	case !reflect.DeepEqual(s.Candidate.Units, other.Candidate.Units):
+		return fmt.Sprint("units ", s.Candidate.Units, other.Candidate.Units)
+	case s.Candidate.Formats.String() != other.Candidate.Formats.String():
+		return fmt.Sprint("words ", s.Candidate.Formats, other.Candidate.Formats)
+	case !reflect.DeepEqual(fmt.Sprint(s.Costs), fmt.Sprint(other.Costs)):
+		return "costs"
+	case fmt.Sprint(s.Loss, s.Used, s.Within) != fmt.Sprint(other.Loss, other.Used, other.Within):
+		return fmt.Sprint("loss ", s.Used, other.Used)
+	case (s.Candidate.Recovered == nil) != (other.Candidate.Recovered == nil):
+		return "training"
+	}
+	return ""
 }
