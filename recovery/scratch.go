@@ -100,7 +100,8 @@ type draws struct {
 
 // uniform returns a number between ±limit.
 func (d *draws) uniform(limit float64) float64 {
-	return limit * (float64(2*d.random.Float64()) - 1)
+	share := float64(d.random.Float64()) // the conversion is explained at model.affine
+	return limit * (float64(2*share) - 1)
 }
 
 // glorot returns weights [rows × columns] of one gate or dense layer.
@@ -118,7 +119,7 @@ func (d *draws) glorot(rows, columns int) []float64 {
 func (d *draws) memories(units int) []float64 {
 	all := make([]float64, units)
 	for i := range all {
-		share := (float64(i) + d.random.Float64()) / float64(units)
+		share := (float64(i) + float64(d.random.Float64())) / float64(units)
 		all[i] = shortest * portable.Exp(share*portable.Log(d.longest/shortest))
 	}
 	return all
