@@ -21,7 +21,7 @@ func TestOtherNetworks(t *testing.T) {
 	pl := NewPlanner(in)
 	few := in.Whole(quant.Uniform(in.Float.Net, 16, 16, 32))
 	few.Units = [][]int{{0, 1, 2, 5, 7, 9}}
-	trained, err := pl.RecoverOnce(t.Context(), nil, few, nil, func(int, int, float64) {})
+	trained, err := pl.RecoverOnce(t.Context(), few, nil, func(int, int, float64) {})
 	if err != nil {
 		t.Fatal(err)
 	}
