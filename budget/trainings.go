@@ -34,6 +34,7 @@ type trainings struct {
 	fold     []int // of every selection sequence
 	rests    []*dataset.Recordings
 	like     *dataset.Float // the network as given, standardised
+	answers  *recovery.Answers // of the network as given
 	done     map[string]*recovery.Result
 	tell     TrainingProgress
 }
@@ -42,7 +43,7 @@ type trainings struct {
 // two folds.
 func (pl *Planner) newTrainings(tell TrainingProgress) *trainings {
 	t := &trainings{pl: pl, settings: pl.in.Job.Recovery.Settings(),
-		done: map[string]*recovery.Result{}, tell: tell}
+		answers: &recovery.Answers{}, done: map[string]*recovery.Result{}, tell: tell}
 	t.fold, t.rests = pl.in.folds()
 	given := pl.in.Float
 	t.like = quant.Standardise(given, quant.Calibrate(given, pl.in.Selection))
@@ -66,7 +67,7 @@ func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	case len(r.lessons) > 0 && r.isShorter():
 		s.Epochs = (s.Epochs + epochsWithout - 1) / epochsWithout
 	case r.scratch:
-		s.Rate = recovery.ScratchRate
+		s.Rate, s.Length = recovery.ScratchRate, recovery.ScratchLength
 	}
 	return s
 }
@@ -142,7 +143,8 @@ func (t *trainings) task(ctx context.Context, p piece) (*recovery.Task, error) {
 	if t.pl.in.Further != nil {
 		training = dataset.Join(training, t.pl.in.Further)
 	}
-	task := &recovery.Task{Teacher: t.pl.in.Float, Training: training, HeldBack: heldBack}
+	task := &recovery.Task{Teacher: t.pl.in.Float, Answers: t.answers, Training: training,
+		HeldBack: heldBack}
 	switch r := p.recipe; {
 	case len(r.lessons) > 0:
 		before, l := r.before()

@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// TestLossesAgreeWithDifferences checks the derivatives of both losses against (L(y+e) - L(y-e))/2e.
+// TestLossesAgreeWithDifferences checks the derivatives of both losses against (L(y+e) -
+// L(y-e))/2e.
 func TestLossesAgreeWithDifferences(t *testing.T) {
 	const outputs, steps, e = 3, 4, 1e-5
 	random := rand.New(rand.NewPCG(1, 2))

@@ -26,7 +26,7 @@ func invent(rec *dataset.Recordings, drift *drift, count int, shift float64,
 		for _, a := range rec.Sequences {
 			b := rec.Sequences[random.IntN(len(rec.Sequences))]
 			steps := min(a.Steps, b.Steps)
-			all = append(all, example{recorded: a, other: b, share: random.Float64(),
+			all = append(all, example{recorded: a, other: b, share: float64(random.Float64()),
 				shifts: drift.draw(shift, random), steps: steps,
 				target: make([]float32, steps*rec.Outputs)})
 		}

@@ -9,10 +9,14 @@ import (
 	"kerf/portable"
 )
 
-// ScratchRate is the learning rate for a network of [Scratch]: its weights have a long way to go,
-// those of a cut network a short one. It was chosen on held-back selection recordings, see
+// ScratchRate and ScratchLength are the rate and the length of segments for a network of [Scratch]:
+// its weights have a long way to go, those of a cut network a short one, and what it shall remember
+// it must first see an effect of. They were chosen on held-back selection recordings, see
 // docs/recovery.md.
-const ScratchRate = 0.01
+const (
+	ScratchRate   = 0.01
+	ScratchLength = 100
+)
 
 // Scratch returns a network to train from the beginning: with the kinds of layers, the outputs and
 // the dense layers of a given one, that takes features, indices into like.Features, and has units,
@@ -96,7 +100,8 @@ type draws struct {
 
 // uniform returns a number between ±limit.
 func (d *draws) uniform(limit float64) float64 {
-	return limit * (float64(2*d.random.Float64()) - 1)
+	share := float64(d.random.Float64()) // the conversion is explained at model.affine
+	return limit * (float64(2*share) - 1)
 }
 
 // glorot returns weights [rows × columns] of one gate or dense layer.
@@ -114,7 +119,7 @@ func (d *draws) glorot(rows, columns int) []float64 {
 func (d *draws) memories(units int) []float64 {
 	all := make([]float64, units)
 	for i := range all {
-		share := (float64(i) + d.random.Float64()) / float64(units)
+		share := (float64(i) + float64(d.random.Float64())) / float64(units)
 		all[i] = shortest * portable.Exp(share*portable.Log(d.longest/shortest))
 	}
 	return all

@@ -22,9 +22,9 @@ type Settings struct {
 	Seed   uint64  // of the order of sequences and of the invented sequences
 }
 
-// Defaults returns the settings that a job starts from. Share, length, rate and decay were
-// chosen on held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice,
-// no source.
+// Defaults returns the settings that a job starts from. Share, length, rate and decay were chosen
+// on held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice, no
+// source.
 func Defaults() Settings {
 	return Settings{Epochs: 20, Share: 1, Blends: 3, Shift: 0.5, Length: 30, Rate: 0.001,
 		Clip: 1, Seed: 1}

@@ -9,7 +9,8 @@
 //
 //   - program.go: [Compile] lays out the weights of a network for the kernels
 //   - state.go: [State] holds the states of eight sequences, [State.Step] advances all of them
-//   - tape.go: [Tape] keeps a segment; backward.go carries the derivatives of a loss back through it
+//   - tape.go: [Tape] keeps a segment
+//   - backward.go: carries the derivatives of a loss back through it
 //   - grid.go: the fixed-point formats that a tape rounds to
 //   - ranges.go: [Ranges] keeps the largest magnitudes, from which formats are chosen
 //   - matrix.go: the layout of a matrix, and its product with vectors
@@ -48,8 +49,8 @@
 //     same networks (TestGradientsAgreeWithAutograd, TestGradientAgainstDifferences).
 //   - Outputs are within 1e-5 standard deviations of those in double precision, in networks that
 //     do not amplify errors (TestStepAgainstModel).
-//   - Weights are copied: later changes of the network do not reach a [Program], nor a [Tape] before
-//     [Tape.Load].
+//   - Weights are copied: later changes of the network do not reach a [Program], nor a [Tape]
+//     before [Tape.Load].
 package lanes
 
 //go:generate sh -c "cd generate && go run . -out ../kernels_amd64.s -stubs ../kernels_amd64_stubs.go -pkg lanes"

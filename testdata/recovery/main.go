@@ -2,11 +2,13 @@
 // for every job file given, the RMSE of the network as given and its rise after a cut by rank,
 // after recovery training, and in integers, each with its 95 % interval.
 //
-//	go run ./testdata/recovery [-held-back] JOB.toml...
+//	go run ./testdata/recovery [-held-back] [-scratch EPOCHS] JOB.toml...
 //
 // Everything is ranked, calibrated and trained on selection recordings, and judged on the sign-off
 // recordings. With -held-back it is judged on selection recordings, in four parts that the
-// compensation and the training did not see (heldback.go): choices are made by these figures.
+// compensation and the training did not see (heldback.go): choices are made by these figures. With
+// -scratch small networks are trained from the beginning, and judged in the same parts
+// (scratch.go).
 package main
 
 import (
@@ -27,24 +29,16 @@ import (
 func main() {
 	heldBack := flag.Bool("held-back", false, "judge on selection recordings, in four parts "+
 		"held back")
-	scratch := flag.Int("scratch", 0, "train from scratch over so many epochs")
-	rate := flag.Float64("rate", recovery.ScratchRate, "")
-	fixed := flag.Bool("fixed", false, "")
+	epochs := flag.Int("scratch", 0, "train small networks from scratch, over so many epochs")
 	flag.Parse()
-	if *scratch > 0 {
-		for _, job := range flag.Args() {
-			in, err := budget.Load(job)
-			if err != nil {
-				panic(err)
-			}
-			if err := fromScratch(budget.NewPlanner(in.WithRecovery(nil)), *scratch, *rate, *fixed); err != nil {
-				panic(err)
-			}
-		}
-		return
-	}
 	for _, job := range flag.Args() {
-		if err := measure(job, *heldBack); err != nil {
+		err := error(nil)
+		if *epochs > 0 {
+			err = fromScratch(job, *epochs)
+		} else {
+			err = measure(job, *heldBack)
+		}
+		if err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}

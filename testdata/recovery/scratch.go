@@ -11,41 +11,30 @@ import (
 	"kerf/recovery"
 )
 
-// The networks that are trained from scratch: numbers of units, each from three seeds.
+// The networks that are trained from scratch: numbers of units, each from some seeds.
 var (
 	scratchUnits = []int{4, 6, 8}
 	scratchSeeds = []uint64{1, 2, 3}
 )
 
-// fromScratch prints, for networks with all features and few units that were trained from scratch,
-// the rise of the RMSE in float against the network as given: on selection recordings, in four
-// parts that the training did not see.
-func fromScratch(pl *budget.Planner, epochs int, rate float64, formats bool) error {
-	in := pl.Inputs()
+// fromScratch prints the table of one job: the rise of the RMSE, in float, of networks with all
+// features and few units against the network as given, on selection recordings, in four parts that
+// the training did not see.
+func fromScratch(job string, epochs int) error {
+	in, err := budget.Load(job)
+	if err != nil {
+		return err
+	}
+	fmt.Printf("\n%s\n\n| units | seed | output | rise | epoch |\n|---:|---:|---|---:|---|\n",
+		in.Job.Name)
 	base := dataset.Measure(in.Float, in.Selection, nil)
-	all := in.Whole(quant.Formats{}).Features
 	for _, units := range scratchUnits {
 		for _, seed := range scratchSeeds {
 			trained := bySequence{}
 			var best []string
 			for part := range parts {
 				rest, judging := deal(in.Selection, part)
-				training, heldBack := recovery.Split(rest)
-				like := quant.Standardise(in.Float, quant.Calibrate(in.Float, rest))
-				counts := make([]int, len(like.Net.Recurrent))
-				for i := range counts {
-					counts[i] = units
-				}
-				task := &recovery.Task{Start: recovery.Scratch(like, rest, all, counts, seed),
-					Teacher: in.Float, Training: training, HeldBack: heldBack}
-				if formats {
-					f := quant.Uniform(task.Start.Net, 8, 16, 16)
-					task.Formats = &f
-				}
-				s := recovery.Defaults()
-				s.Epochs, s.Rate, s.Seed = epochs, rate, seed
-				r, err := recovery.Train(context.Background(), task, s, nil,
-					func(*recovery.Result) {})
+				r, err := newNetwork(in, rest, units, epochs, seed)
 				if err != nil {
 					return err
 				}
@@ -65,4 +54,23 @@ func fromScratch(pl *budget.Planner, epochs int, rate float64, formats bool) err
 		}
 	}
 	return nil
+}
+
+// newNetwork trains a network with all features and a number of units in every recurrent layer from
+// scratch on some recordings.
+func newNetwork(in *budget.Inputs, rec *dataset.Recordings, units, epochs int,
+	seed uint64) (*recovery.Result, error) {
+	like := quant.Standardise(in.Float, quant.Calibrate(in.Float, rec))
+	counts := make([]int, len(like.Net.Recurrent))
+	for i := range counts {
+		counts[i] = units
+	}
+	training, heldBack := recovery.Split(rec)
+	s := recovery.Defaults()
+	s.Epochs, s.Seed = epochs, seed
+	s.Rate, s.Length = recovery.ScratchRate, recovery.ScratchLength
+	return recovery.Train(context.Background(), &recovery.Task{
+		Start:   recovery.Scratch(like, rec, in.Whole(quant.Formats{}).Features, counts, seed),
+		Teacher: in.Float, Training: training, HeldBack: heldBack,
+	}, s, nil, func(*recovery.Result) {})
 }

@@ -411,7 +411,8 @@ func outer(name string, rows, columns int) {
 	TEXT(name, NOSPLIT, "func(to *float32, rowStep, columnStep int, a *float32, "+
 		"aDistance int, b *float32, bDistance, steps int)")
 	Pragma("noescape")
-	Doc(fmt.Sprintf("%s sets %d × %d values of to, some bytes apart, to sums of products of the vectors at a "+
+	Doc(fmt.Sprintf("%s sets %d × %d values of to, some bytes apart, to sums of products of the "+
+		"vectors at a "+
 		"with those at b over steps, which are some bytes apart as well.", name, rows, columns))
 	to, a, b := Load(Param("to"), GP64()), Load(Param("a"), GP64()), Load(Param("b"), GP64())
 	rowStep, columnStep := Load(Param("rowStep"), GP64()), Load(Param("columnStep"), GP64())
