@@ -33,7 +33,7 @@ type trainings struct {
 	settings recovery.Settings
 	fold     []int // of every selection sequence
 	rests    []*dataset.Recordings
-	like     *dataset.Float // the network as given, standardised
+	like     *dataset.Float    // the network as given, standardised
 	answers  *recovery.Answers // of the network as given
 	done     map[string]*recovery.Result
 	tell     TrainingProgress

@@ -33,7 +33,7 @@ func planned(t *testing.T, in *Inputs) (*Planner, *Chosen) {
 func TestEveryRowCanBeTaken(t *testing.T) {
 	for name, in := range map[string]*Inputs{
 		"as it is": mustLoad(t, "../testdata/cityweather/job.toml"),
-		"trained":  mustCity(t, "epochs = 20", [3]string{"job.toml", "rmse_rise = \"5 %\"",
+		"trained": mustCity(t, "epochs = 20", [3]string{"job.toml", "rmse_rise = \"5 %\"",
 			"rmse_rise = \"20 %\""}),
 	} {
 		pl, chosen := planned(t, in)
