@@ -93,14 +93,9 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 	if err != nil {
 		return nil, nil, err
 	}
-	if in.Job.Recovery != nil {
-		step, end := a.ui.training()
-		chosen, err = pl.Recover(context.WithoutCancel(ctx), ctx.Done(), cut, chosen, step)
-		end()
-		if err != nil {
-			return nil, nil, err
-		}
-		ctx = a.afterTraining(ctx)
+	ctx, chosen, err = a.recoverChoice(ctx, pl, cut, chosen)
+	if err != nil {
+		return nil, nil, err
 	}
 	r, err := a.judge(ctx, pl, cut, chosen)
 	if err != nil {
@@ -117,6 +112,22 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 		return nil, nil, err
 	}
 	return r, files, ctx.Err()
+}
+
+// recoverChoice trains a choice where the job asks for it, and returns what is chosen then, with the
+// context of what follows.
+func (a *app) recoverChoice(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
+	chosen *budget.Chosen) (context.Context, *budget.Chosen, error) {
+	if pl.Inputs().Job.Recovery == nil {
+		return ctx, chosen, nil
+	}
+	step, end := a.ui.training()
+	chosen, err := pl.Recover(context.WithoutCancel(ctx), ctx.Done(), cut, chosen, step)
+	end()
+	if err != nil {
+		return ctx, nil, err
+	}
+	return a.afterTraining(ctx), chosen, nil
 }
 
 // judge measures the candidate on the sign-off recordings and gives every verdict.
