@@ -114,8 +114,8 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 	return r, files, ctx.Err()
 }
 
-// recoverChoice trains a choice where the job asks for it, and returns what is chosen then, with the
-// context of what follows.
+// recoverChoice trains a choice where the job asks for it, and returns what is chosen then, with
+// the context of what follows.
 func (a *app) recoverChoice(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 	chosen *budget.Chosen) (context.Context, *budget.Chosen, error) {
 	if pl.Inputs().Job.Recovery == nil {
