@@ -103,6 +103,17 @@ func (in *Inputs) WithFormats(weights, state string) (*Inputs, error) {
 	return &changed, job.Formats.Check()
 }
 
+// WithUnits returns the same inputs with so many units that stay per recurrent layer.
+func (in *Inputs) WithUnits(counts []int) (*Inputs, error) {
+	if msg, hint := in.countFault(counts); msg != "" {
+		return nil, fault.New("--units-count: "+msg, hint)
+	}
+	job, changed := *in.Job, *in
+	job.Units.Count = counts
+	changed.Job = &job
+	return &changed, nil
+}
+
 // WithRecovery returns the same inputs with recovery training, as the job says or with what the
 // training has by default. epochs are those of the training where they are not nil.
 func (in *Inputs) WithRecovery(epochs *int) *Inputs {

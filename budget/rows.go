@@ -146,7 +146,6 @@ func (pl *Planner) withUnits(features, counts []int, cut *Cut) (Candidate, error
 			if len(c.Units[l]) <= counts[l] {
 				continue
 			}
-			done = false
 			_, unexplained := pl.statistics().Unexplained(c.Features, c.Units)
 			next, least := -1, math.Inf(1)
 			for at, j := range c.Units[l] {
@@ -157,9 +156,9 @@ func (pl *Planner) withUnits(features, counts []int, cut *Cut) (Candidate, error
 				}
 			}
 			if next < 0 {
-				return c, pl.in.Job.at("a larger number, or fewer units to keep",
-					"more units are to be kept than there are to be", "units", "count")
+				continue // the rest is to be kept
 			}
+			done = false
 			c.Units = slices.Clone(c.Units)
 			c.Units[l] = slices.Delete(slices.Clone(c.Units[l]), next, next+1)
 		}

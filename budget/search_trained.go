@@ -446,7 +446,7 @@ func (s *trainedSearch) run(ctx context.Context) error {
 // sizes lists numbers of units below those of the choice without training, the fewest first; where
 // that does not hold, all numbers.
 func (s *trainedSearch) sizes() [][]int {
-	return slices.DeleteFunc(inProportion(s.cut.Given), func(counts []int) bool {
+	return slices.DeleteFunc(s.pl.in.inProportion(), func(counts []int) bool {
 		return s.chosen.Within && sum(counts) >= s.chosen.Candidate.UnitCount()
 	})
 }

@@ -121,7 +121,7 @@ func (t *table) counts(choice []int) [][]int {
 			best[n], bySum[n] = p, counts
 		}
 	}
-	for _, counts := range inProportion(t.cut.Points[0].Candidate) {
+	for _, counts := range t.pl.in.inProportion() {
 		if n := sum(counts); bySum[n] == nil {
 			bySum[n] = counts
 		}
@@ -133,10 +133,10 @@ func (t *table) counts(choice []int) [][]int {
 	return all
 }
 
-// inProportion lists numbers of units, the fewest first, of layers that have theirs in proportion
-// to those of a candidate, rounded up.
-func inProportion(whole Candidate) [][]int {
-	most := 0
+// inProportion lists numbers of units that the job leaves open, the fewest first. Layers have theirs
+// in proportion to those of the network, rounded up.
+func (in *Inputs) inProportion() [][]int {
+	whole, most := in.start(quant.Formats{}), 0
 	for _, units := range whole.Units {
 		most = max(most, len(units))
 	}
@@ -146,7 +146,9 @@ func inProportion(whole Candidate) [][]int {
 		for l, units := range whole.Units {
 			counts[l] = (n*len(units) + most - 1) / most
 		}
-		sizes = append(sizes, counts)
+		if msg, _ := in.countFault(counts); msg == "" {
+			sizes = append(sizes, counts)
+		}
 	}
 	return sizes
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -19,6 +20,7 @@ import (
 // choice is a candidate as the options give it. What they leave out is chosen as plan chooses it.
 type choice struct {
 	features, units nameList
+	counts          []int // of units, per recurrent layer; nil: as the job says, or searched
 	weights, state  string
 }
 
@@ -51,11 +53,30 @@ const (
 	namesOrAll = namesInCSV + `, or "all"`
 )
 
+// The options that name what stays.
+const (
+	keepFeatures = "keep-features"
+	keepUnits    = "keep-units"
+)
+
+// renamed are the former names of options. They read like numbers of features and units.
+var renamed = map[string]string{"features": keepFeatures, "units": keepUnits}
+
 // cutFlags adds the options of the features and units that stay.
 func (c *choice) cutFlags(flags *pflag.FlagSet) {
-	flags.Var(&c.features, "features", "keep exactly these features: "+namesOrAll)
-	flags.Var(&c.units, "units",
-		`keep exactly these units: names as in kerf rank, with commas, or "all"`)
+	flags.Var(&c.features, keepFeatures, "keep exactly these features: "+namesOrAll)
+	flags.Var(&c.units, keepUnits,
+		`keep exactly these units, not so many: names as in kerf rank, with commas, or "all"`)
+	c.countFlag(flags)
+}
+
+// unitsCount is the option that says how many units stay.
+const unitsCount = "units-count"
+
+// countFlag adds the option of the number of units.
+func (c *choice) countFlag(flags *pflag.FlagSet) {
+	flags.IntSliceVar(&c.counts, unitsCount, nil, "keep so many units, a row of kerf units: 4; "+
+		"with several recurrent layers a number for each, 6,4")
 }
 
 // formatFlags adds the options of the word widths.
@@ -73,6 +94,9 @@ func (c choice) byHand() []string {
 	}
 	for _, name := range c.units {
 		list = append(list, "unit="+name)
+	}
+	for _, n := range c.counts {
+		list = append(list, "units_count="+strconv.Itoa(n))
 	}
 	if c.weights != "" {
 		list = append(list, "weights="+c.weights)
@@ -93,6 +117,12 @@ func choiceFrom(list []string) (choice, error) {
 			c.features = append(c.features, value)
 		case "unit":
 			c.units = append(c.units, value)
+		case "units_count":
+			n, err := strconv.Atoi(value)
+			if err != nil {
+				return c, fmt.Errorf("the manifest names the number of units %q", value)
+			}
+			c.counts = append(c.counts, n)
 		case "weights":
 			c.weights = value
 		case "state":
@@ -111,6 +141,16 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	in, err := in.WithFormats(c.weights, c.state)
 	if err != nil {
 		return nil, nil, nil, err
+	}
+	if c.counts != nil {
+		if len(c.features) > 0 || len(c.units) > 0 {
+			return nil, nil, nil, fault.New(fmt.Sprintf("--%s says how many units stay, --%s and "+
+				"--%s which ones and which features", unitsCount, keepUnits, keepFeatures),
+				"give the number or the names")
+		}
+		if in, err = in.WithUnits(c.counts); err != nil {
+			return nil, nil, nil, err
+		}
 	}
 	pl := budget.NewPlanner(in)
 	if len(c.features) == 0 && len(c.units) == 0 {
@@ -133,6 +173,11 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	}
 	if candidate.Units, err = pickUnits(in, c.units); err != nil {
 		return nil, nil, nil, err
+	}
+	if kept, all := candidate.UnitCount(), len(prune.Units(in.Float.Net)); kept < all ||
+		len(candidate.Features) < len(in.Float.Features) {
+		a.ui.note(fmt.Sprintf("kept by hand: %d of %d features, %d of %d units",
+			len(candidate.Features), len(in.Float.Features), kept, all))
 	}
 	defer a.ui.phase("cutting and rounding")()
 	cut := budget.CutByHand(candidate)
@@ -159,7 +204,7 @@ func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 			return f.Name == name
 		})
 		if i < 0 {
-			return nil, fault.New(fmt.Sprintf("--features: unknown feature %q", name),
+			return nil, fault.New(fmt.Sprintf("--"+keepFeatures+": unknown feature %q", name),
 				fault.DidYouMeanOr(name, dataset.FeatureNames(in.Float.Features),
 					`features.csv declares them; `+
 						`one that holds a comma stands in quotes, '"a, b",c'`))
@@ -185,7 +230,7 @@ func pickUnits(in *budget.Inputs, list nameList) ([][]int, error) {
 	for _, name := range list {
 		u, ok := byName[name]
 		if !ok {
-			return nil, fault.New(fmt.Sprintf("--units: %q is no unit", name),
+			return nil, fault.New(fmt.Sprintf("--"+keepUnits+": %q is no unit", name),
 				fault.DidYouMeanOr(name, slices.Sorted(maps.Keys(byName)),
 					"kerf rank lists the units"))
 		}

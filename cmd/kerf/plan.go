@@ -15,7 +15,8 @@ import (
 )
 
 func (a *app) planCommand() *cobra.Command {
-	return a.handoffVerb(&cobra.Command{
+	c := &choice{}
+	cmd := a.handoffVerb(&cobra.Command{
 		Use:   "plan JOB.toml",
 		Short: "Do the whole job: cut, fixed point, verdicts, handoff, sign-off",
 		Long: `plan reads a job file and everything it names, cuts features and units as far as
@@ -32,8 +33,11 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 		Example: `  kerf plan job.toml
   kerf plan job.toml --out handoff
   kerf plan job.toml --measure
+  kerf plan job.toml --units-count 4
   kerf plan job.toml --json`,
-	}, &choice{})
+	}, c)
+	c.countFlag(cmd.Flags())
+	return cmd
 }
 
 // handoffVerb is verb for a command that writes the handoff of a job.
@@ -93,13 +97,8 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 	if err != nil {
 		return nil, nil, err
 	}
-	if in.Job.Recovery != nil {
-		step, end := a.ui.trainings()
-		chosen, err = pl.Recover(ctx, cut, chosen, step)
-		end()
-		if err != nil {
-			return nil, nil, err
-		}
+	if chosen, err = a.recoverChoice(ctx, pl, cut, chosen); err != nil {
+		return nil, nil, err
 	}
 	r, err := a.judge(ctx, pl, cut, chosen)
 	if err != nil {
@@ -116,6 +115,18 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 		return nil, nil, err
 	}
 	return r, files, ctx.Err()
+}
+
+// recoverChoice looks for a smaller network by training where the job asks for it, and returns what
+// is chosen then.
+func (a *app) recoverChoice(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
+	chosen *budget.Chosen) (*budget.Chosen, error) {
+	if pl.Inputs().Job.Recovery == nil {
+		return chosen, nil
+	}
+	step, end := a.ui.trainings()
+	defer end()
+	return pl.Recover(ctx, cut, chosen, step)
 }
 
 // judge measures the candidate on the sign-off recordings and gives every verdict.

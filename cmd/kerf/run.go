@@ -39,8 +39,6 @@ type app struct {
 	page   page
 	ui     *ui
 	code   int // exit code of a command that was done
-
-	trainingEnded bool // by an interrupt, which then ends nothing else
 }
 
 // run is the whole command: arguments in, exit code out. It makes the one context that every verb
@@ -83,25 +81,6 @@ func exit(code int) {
 		}
 	}
 	os.Exit(code)
-}
-
-// interrupted returns the error with which a verb ends after Ctrl-C, before it writes anything. It
-// is nil without one, and where a training took the interrupt as its end.
-func (a *app) interrupted(ctx context.Context) error {
-	if a.trainingEnded {
-		return nil
-	}
-	return ctx.Err()
-}
-
-// afterTraining returns the context for what follows a training. An interrupt ends the training
-// with the best network so far, and not the verb.
-func (a *app) afterTraining(ctx context.Context) context.Context {
-	if ctx.Err() == nil {
-		return ctx
-	}
-	a.trainingEnded = true
-	return context.WithoutCancel(ctx)
 }
 
 // interruptible is a reader, such as of a terminal, that Ctrl-C ends while it waits for bytes.
@@ -152,7 +131,13 @@ Start with: kerf demo`,
 		help := cmd.CommandPath() + " --help lists the options"
 		var unknown *pflag.NotExistError
 		if errors.As(err, &unknown) {
-			help = fault.DidYouMeanOr("--"+unknown.GetSpecifiedName(), optionsOf(cmd), help)
+			name := unknown.GetSpecifiedName()
+			if now := renamed[name]; now != "" && cmd.Flags().Lookup(now) != nil {
+				help = fmt.Sprintf("--%s names the %s that stay, as kerf rank lists them", now,
+					name)
+			} else {
+				help = fault.DidYouMeanOr("--"+name, optionsOf(cmd), help)
+			}
 		}
 		return fault.New(err.Error(), help).From(err)
 	})

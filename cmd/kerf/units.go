@@ -12,81 +12,69 @@ import (
 
 	"kerf/budget"
 	"kerf/exporter/report"
-	"kerf/fault"
 )
 
 func (a *app) unitsCommand() *cobra.Command {
-	var features nameList
 	var all bool
-	layer := budget.AllLayers
 	cmd := a.jobVerb(&cobra.Command{
 		Use:   "units JOB.toml",
 		Short: "How many hidden units? A line per number, with loss and cost",
-		Long: `units cuts the network to every number of hidden units from what was trained down to
-1, brings each to fixed point and measures it on the selection recordings, beside
-flash, RAM and cycles on every target. The network that was trained with another
-size competes on the same table when the job names it:
+		Long: `units plans the job for every number of hidden units, from what was trained down to
+one in each recurrent layer, and measures each network on the selection recordings,
+beside flash, RAM and cycles on every target. A row is what plan takes with
+--units-count and that number; it says which units stay, or that the network was
+trained ([recovery] in the job). Recommended is what plan takes by itself.
+
+A network that was trained with another size competes on the same table when the job
+names it:
 
   [[model.other]]
   file = "smaller.safetensors"
 
 That network is judged as if it were planned by itself, relative to its own float
 network, and compared with the network of the job beside that: it is recommended only
-where it is shown to be no worse than that by more than the tolerances.
-
-The unit that goes next is the one that the others replace best. Of several recurrent
-layers all are cut in proportion, or one with --layer. Word widths are uniform, the
-narrowest that keep every tolerance; plan narrows them one by one.
-
-Recommended is what plan would take of these rows: within every tolerance with a
-reserve for the sign-off, then the fewest broken limits, then the least of what the
-search minimises ([search] objective).`,
+where it costs less and is shown to be no worse than that by more than the tolerances.`,
 		Example: `  kerf units job.toml
+  kerf plan job.toml --units-count 4
   kerf units job.toml --format csv`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
-		if layers := len(in.Float.Net.Recurrent); layer != budget.AllLayers &&
-			(layer < 0 || layer >= layers) {
-			return nil, fault.New(fmt.Sprintf("--layer: there is no recurrent layer %d", layer),
-				fmt.Sprintf("the network has %d, counted from 0", layers))
-		}
-		kept, err := pickFeatures(in, features)
+		pl, cut, chosen, err := a.choose(ctx, in, choice{})
 		if err != nil {
+			return nil, err
+		}
+		if chosen, err = a.recoverChoice(ctx, pl, cut, chosen); err != nil {
 			return nil, err
 		}
 		step, end := a.ui.progress("measuring sizes")
 		defer end()
-		sizes, err := budget.NewPlanner(in).Sizes(ctx, kept, layer, step)
+		sizes, err := pl.Sizes(ctx, chosen, step)
 		if err != nil {
 			return nil, err
 		}
-		return newUnitsResult(in, sizes, len(kept), all), nil
+		return newUnitsResult(in, sizes, all), nil
 	})
-	cmd.Flags().Var(&features, "features",
-		"keep exactly these features: "+namesOrAll+" (default all)")
-	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers,
-		"cut only this recurrent layer, counted from 0 (default: all in proportion)")
 	cmd.Flags().BoolVar(&all, "all", false, "print as well every judged error and every cost")
 	return cmd
 }
 
 // sizeTables shows a line for every size, and what the rows speak for. With all it shows as well
 // the loss in every row that is judged, and the cost on each target.
-func sizeTables(in *budget.Inputs, sizes []budget.Size, features int, all bool) []report.Table {
-	tables := []report.Table{sizeLines(sizes)}
+func sizeTables(in *budget.Inputs, sizes []budget.Size, all bool) []report.Table {
+	tables := []report.Table{sizeLines(sizes), sizeKept(in, sizes)}
 	if all {
 		tables = append(tables, sizeLosses(sizes))
 		for _, target := range in.Targets {
 			tables = append(tables, sizeCosts(sizes, target.Name))
 		}
 	}
-	return append(tables, sentenceTable("What that says", sizeSentences(in, sizes, features, all)))
+	return append(tables, sentenceTable("What that says", sizeSentences(in, sizes, all)))
 }
 
 // sizeLines has a row for every size: the share of a tolerance that it may use, drawn as well, what
 // it costs, and whether it is possible. A mark stands at the row that is recommended.
 func sizeLines(sizes []budget.Size) report.Table {
 	t := report.Table{Title: "Hidden units: the share of a tolerance that may be used, and cost",
-		Head: []string{"", "units", "words", "used", "", "cost", "outcome"}, Numbers: 1, Words: 1,
+		Head: []string{"", "units", "features", "used", "", "cost", "outcome"}, Numbers: 2,
 		Bar: 4}
 	for _, s := range sizes {
 		mark, used, bar := "", "", ""
@@ -96,10 +84,60 @@ func sizeLines(sizes []budget.Size) report.Table {
 		if s.Tightest.Judged {
 			used, bar = report.UsedPercent(report.Finite(s.Used)), usedBar(s.Used)
 		}
-		t.Rows = append(t.Rows, []string{mark, sizeName(s), words(s), used, bar,
-			report.Percent(s.Share), outcome(s)})
+		t.Rows = append(t.Rows, []string{mark, sizeName(s),
+			strconv.Itoa(len(s.Candidate.Features)), used, bar, report.Percent(s.Share),
+			outcome(s)})
 	}
 	return t
+}
+
+// sizeKept has for every size the units that stay, or that it was trained, the features that go, and
+// the words.
+func sizeKept(in *budget.Inputs, sizes []budget.Size) report.Table {
+	t := report.Table{Title: "What each row keeps",
+		Head: []string{"units", "which", "without", "words"}, Numbers: 1, Words: 3}
+	for _, s := range sizes {
+		t.Rows = append(t.Rows, []string{sizeName(s), madeOf(s),
+			strings.Join(in.DroppedFeatures(s.Candidate), ", "), s.Candidate.Formats.String()})
+	}
+	return t
+}
+
+// madeOf returns which of the given units stay, or how the network was trained.
+func madeOf(s budget.Size) string {
+	switch r := s.Candidate.Recovered; {
+	case s.Other:
+		return "as trained"
+	case r != nil && r.Scratch:
+		return "trained from scratch"
+	case r != nil:
+		return "trained from the cut"
+	}
+	var layers []string
+	for _, units := range s.Candidate.Units {
+		layers = append(layers, ranges(units))
+	}
+	return strings.Join(layers, "; ")
+}
+
+// ranges lists ascending numbers, those that follow one another as their first and last.
+func ranges(numbers []int) string {
+	var parts []string
+	for i := 0; i < len(numbers); {
+		end := i
+		for end+1 < len(numbers) && numbers[end+1] == numbers[end]+1 {
+			end++
+		}
+		if end > i+1 {
+			parts = append(parts, fmt.Sprintf("%d-%d", numbers[i], numbers[end]))
+		} else {
+			for _, n := range numbers[i : end+1] {
+				parts = append(parts, strconv.Itoa(n))
+			}
+		}
+		i = end + 1
+	}
+	return strings.Join(parts, " ")
 }
 
 // barCells is how many cells of a bar make a whole tolerance. Our choice.
@@ -117,7 +155,8 @@ func usedBar(share float64) string {
 // sizeLosses shows the rise of every judged error with its interval.
 func sizeLosses(sizes []budget.Size) report.Table {
 	t := report.Table{Title: "Rise of the error in fixed point against the float network of the " +
-		"same file, with its 95 % interval, on selection recordings", Head: []string{"units"}, Numbers: 1}
+		"same file, with its 95 % interval, on selection recordings", Head: []string{"units"},
+		Numbers: 1}
 	for _, l := range sizes[0].Loss {
 		t.Head = append(t.Head, l.Text())
 	}
@@ -165,18 +204,18 @@ func sizeCosts(sizes []budget.Size, target string) report.Table {
 	return t
 }
 
-// sizeName returns the number of units, and for another network its file as well.
+// sizeName returns the numbers of units, per recurrent layer, as --units-count takes them, and for
+// another network its file as well.
 func sizeName(s budget.Size) string {
-	if s.Other {
-		return fmt.Sprintf("%d %s", s.Units, s.File)
+	var counts []string
+	for _, units := range s.Candidate.Units {
+		counts = append(counts, strconv.Itoa(len(units)))
 	}
-	return strconv.Itoa(s.Units)
-}
-
-// words returns the bits of weights and state.
-func words(s budget.Size) string {
-	l := s.Candidate.Formats.Layers[0]
-	return fmt.Sprintf("%d, %d", l.RecurrentBits, l.StateBits)
+	name := strings.Join(counts, ",")
+	if s.Other {
+		name += " " + s.File
+	}
+	return name
 }
 
 // interval prints the rise of an error with its 95 % interval, or the error itself where the
@@ -220,12 +259,10 @@ func outcome(s budget.Size) string {
 }
 
 // sizeSentences returns what the rows mean, and which one is recommended.
-func sizeSentences(in *budget.Inputs, sizes []budget.Size, features int, all bool) []string {
+func sizeSentences(in *budget.Inputs, sizes []budget.Size, all bool) []string {
 	lines := []string{
-		fmt.Sprintf("%d of %d features stay in every row. Words (bits of the weights, bits of "+
-			"the state) are uniform, and rounding is the way that suits the first row; plan "+
-			"chooses both for each network, and cuts features as well.", features,
-			len(in.Float.Features)),
+		"A row is what kerf plan takes with --units-count and its number of units, or with count " +
+			"under [units] of the job.",
 		"Used: the share of its tolerance that the tightest row may reach on the sign-off " +
 			"recordings, relative to the float network " + in.Job.Model.File + "; behind " +
 			"\"breaks\" is its name. The figures are from selection recordings, on which the " +
@@ -298,10 +335,9 @@ type unitsResult struct {
 	Sizes    []sizeRow    `json:"sizes"`
 	Findings []findingRow `json:"findings"`
 
-	in       *budget.Inputs
-	sizes    []budget.Size
-	features int
-	all      bool
+	in    *budget.Inputs
+	sizes []budget.Size
+	all   bool
 }
 
 // sizeRow is one network with its loss on selection recordings and its cost.
@@ -309,6 +345,10 @@ type sizeRow struct {
 	Units      int      `json:"units"`
 	File       string   `json:"file"`
 	Other      bool     `json:"other"` // one of [[model.other]], as trained
+	Features   []string `json:"kept_features"`
+	Kept       [][]int  `json:"kept_units"` // of a network from scratch its own
+	Trained    string   `json:"trained"`    // "from the cut", "from scratch" or empty
+	Formats    string   `json:"formats"`
 	WeightBits int      `json:"weight_bits"`
 	StateBits  int      `json:"state_bits"`
 	MayReach   *float64 `json:"may_reach"` // of the tightest judged row
@@ -342,16 +382,20 @@ type sizeCostRow struct {
 	Verdict  budget.Verdict  `json:"verdict"`
 }
 
-func newUnitsResult(in *budget.Inputs, sizes []budget.Size, features int, all bool) *unitsResult {
+func newUnitsResult(in *budget.Inputs, sizes []budget.Size, all bool) *unitsResult {
 	r := &unitsResult{Sizes: []sizeRow{},
-		Findings: findingRows(sizeSentences(in, sizes, features, all)),
-		in:       in, sizes: sizes, features: features, all: all}
+		Findings: findingRows(sizeSentences(in, sizes, all)),
+		in:       in, sizes: sizes, all: all}
 	for _, s := range sizes {
 		l := s.Candidate.Formats.Layers[0]
 		row := sizeRow{Units: s.Units, File: s.File, Other: s.Other, WeightBits: l.RecurrentBits,
 			StateBits: l.StateBits, MayReach: report.Finite(s.Tightest.MayReach), Within: s.Within,
 			Broken: s.Broken, Recommended: s.Recommended, Loss: []sizeLossRow{},
-			Cost: []sizeCostRow{}}
+			Cost: []sizeCostRow{}, Features: in.KeptFeatures(s.Candidate), Kept: s.Candidate.Units,
+			Formats: s.Candidate.Formats.String()}
+		if s.Candidate.Recovered != nil {
+			row.Trained = strings.TrimPrefix(madeOf(s), "trained ")
+		}
 		row.Loss = append(row.Loss, sizeLossRows(s.Loss)...)
 		if s.Beside != nil {
 			row.Against = sizeLossRows(s.Beside.Loss)
@@ -377,5 +421,5 @@ func sizeLossRows(losses []budget.Loss) []sizeLossRow {
 }
 
 func (r *unitsResult) tables() []report.Table {
-	return sizeTables(r.in, r.sizes, r.features, r.all)
+	return sizeTables(r.in, r.sizes, r.all)
 }

@@ -29,7 +29,7 @@ func (a *app) verb(cmd *cobra.Command, find findFunc, further ...string) *cobra.
 		end := a.ui.phase("working")
 		r, err := find(cmd.Context(), args)
 		end()
-		if stopped := a.interrupted(cmd.Context()); stopped != nil {
+		if stopped := cmd.Context().Err(); stopped != nil {
 			return stopped // whatever the interrupted work ended with
 		}
 		if err != nil || r == nil {
