@@ -284,7 +284,8 @@ func costsByTarget(costs []budget.Cost) []CandidateCostRow {
 const shownNear = 8
 
 // FrontierTables have the choice, the candidates that it was made of, and those that were refused
-// beside it, and then what each of them takes on every target. There are none without a search.
+// beside it, then what each of them takes on every target, and what was trained. There are none
+// without a search.
 func (s *Signoff) FrontierTables() []Table {
 	near := s.nearCandidates()
 	if len(near) == 0 {
@@ -305,6 +306,9 @@ func (s *Signoff) FrontierTables() []Table {
 	tables := []Table{t}
 	for i, target := range near[0].Cost {
 		tables = append(tables, costsOnTarget(near, i, target.Target))
+	}
+	if len(s.Attempts) > 0 {
+		tables = append(tables, s.AttemptTable())
 	}
 	return tables
 }

@@ -2,14 +2,17 @@ package report
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 
 	"kerf/budget"
 )
 
-// RecoveryInfo says how the cut network was trained. Losses are those of [recovery.Epoch], on
+// RecoveryInfo says how the network was trained. Losses are those of [recovery.Epoch], on
 // selection recordings that were held back.
 type RecoveryInfo struct {
-	Formats string  `json:"formats"` // in which it ran
+	From    string  `json:"from"`    // "cut", or "scratch": from drawn weights
+	Formats string  `json:"formats"` // in which it ran; empty: as a float network
 	Epochs  int     `json:"epochs"`  // that were run
 	Best    int     `json:"best"`    // that was kept, from 1; 0: none
 	Start   float64 `json:"loss_before"`
@@ -23,9 +26,12 @@ type RecoveryInfo struct {
 // before.
 func recoveryInfo(c *budget.Recovered) *RecoveryInfo {
 	t := c.Result
-	info := &RecoveryInfo{Formats: c.Formats.String(), Epochs: len(t.Epochs), Best: t.Best,
+	info := &RecoveryInfo{From: trainedFrom(c.Scratch), Epochs: len(t.Epochs), Best: t.Best,
 		Start: t.Start, Loss: t.Start, Teacher: c.Settings.Share, Seed: c.Settings.Seed,
 		Stopped: t.Stopped}
+	if len(c.Formats.Layers) > 0 {
+		info.Formats = c.Formats.String()
+	}
 	if t.Best > 0 {
 		info.Loss = t.Epochs[t.Best-1].HeldBack
 	}
@@ -37,6 +43,9 @@ func (s *Signoff) recoveryLegend() string {
 	if s.Recovery == nil {
 		return ""
 	}
+	if s.Recovery.From == fromScratch {
+		return "recovered: the network trained from scratch, in float, as cut; "
+	}
 	return "recovered: the cut network after recovery training, in float; "
 }
 
@@ -46,7 +55,70 @@ func (s *Signoff) recoveryLines() []string {
 	if r == nil {
 		return nil
 	}
-	return []string{fmt.Sprintf("Recovery training: %s, the best is number %d; loss on "+
+	last := fmt.Sprintf("Recovery training, of several the last: %s, the best is number %d; loss on "+
 		"recordings held back %s, before %s.", Plural(r.Epochs, "epoch"), r.Best,
-		Significant(r.Loss), Significant(r.Start))}
+		Significant(r.Loss), Significant(r.Start))
+	if r.From == fromScratch {
+		return []string{last, "The network was trained from scratch: its units are none of those given."}
+	}
+	return []string{last}
+}
+
+// Where a training begins.
+const (
+	fromCut     = "cut"
+	fromScratch = "scratch"
+)
+
+func trainedFrom(scratch bool) string {
+	if scratch {
+		return fromScratch
+	}
+	return fromCut
+}
+
+// AttemptRow is a network that the search trained, judged on selection recordings that it was not
+// trained on.
+type AttemptRow struct {
+	Units    []int    `json:"units"` // per recurrent layer
+	Features []string `json:"features"`
+	From     string   `json:"from"`           // as in [RecoveryInfo]
+	Formats  string   `json:"formats"`        // that it was trained in; empty: none
+	Used     *float64 `json:"tolerance_used"` // the largest share that sign-off may show
+	Tightest
+	Within bool `json:"within"`
+}
+
+// attemptRows lists what the search trained, in its order.
+func attemptRows(in *budget.Inputs, attempts []budget.Attempt) []AttemptRow {
+	var rows []AttemptRow
+	for _, a := range attempts {
+		row := AttemptRow{Units: a.Units, From: trainedFrom(a.Scratch), Used: Finite(a.Used),
+			Features: in.KeptFeatures(budget.Candidate{Features: a.Features}),
+			Tightest: newTightest(a.Tightest), Within: a.Within()}
+		if a.Formats != nil {
+			row.Formats = a.Formats.String()
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// AttemptTable shows what the search trained; it is of a job with [recovery].
+func (s *Signoff) AttemptTable() Table {
+	t := Table{Title: "What was trained, in the order of the search, on selection recordings",
+		Head: []string{"U", "F", "from", "words", "used", "tightest row"}, Numbers: 2, Words: 2}
+	for _, a := range s.Attempts {
+		units := make([]string, len(a.Units))
+		for l, n := range a.Units {
+			units[l] = strconv.Itoa(n)
+		}
+		words := a.Formats
+		if words == "" {
+			words = "float"
+		}
+		t.Rows = append(t.Rows, []string{strings.Join(units, "+"), strconv.Itoa(len(a.Features)),
+			a.From, words, UsedPercent(a.Used), a.RowText})
+	}
+	return t
 }

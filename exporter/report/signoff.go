@@ -45,6 +45,8 @@ type Signoff struct {
 	Blame    *BlameRow     `json:"blame"` // nil: no tolerance is broken
 	Rounding []RoundingRow `json:"rounding"`
 	Recovery *RecoveryInfo `json:"recovery"` // nil: the weights are those given
+	// what the search trained; none without [recovery] in the job
+	Attempts []AttemptRow `json:"trained,omitempty"`
 	// How the cost of each target was measured; none where it is estimated.
 	Measured []MeasuredInfo     `json:"measured,omitempty"`
 	Build    []emit.BuildTarget `json:"build"` // figures of the build files
@@ -154,7 +156,11 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	s.addExtremes(net, r.Extremes)
 	if c := r.Chosen.Candidate.Recovered; c != nil {
 		s.Recovery = recoveryInfo(c)
+		if c.Scratch {
+			s.Dropped.Units = prune.AllUnits(in.Float.Net)
+		}
 	}
+	s.Attempts = attemptRows(in, r.Cut.Trained)
 	for _, l := range r.Loss {
 		s.Loss = append(s.Loss, lossRow(l, in.ToleranceFrom(l)))
 	}
