@@ -54,8 +54,9 @@ type sums struct {
 	steps                 float64
 }
 
-// newSums returns sums of no step yet. Without moments only ranges are gathered.
-func newSums(net *model.Network, moments bool) *sums {
+// newSums returns sums of no step yet, of recordings with so many steps. Without moments only ranges
+// are gathered.
+func newSums(net *model.Network, moments bool, steps int) *sums {
 	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()),
 		Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
 	if !moments {
@@ -64,7 +65,7 @@ func newSums(net *model.Network, moments bool) *sums {
 	for _, l := range net.Recurrent {
 		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)),
 			append(s.states, newMomentSum(l.Units))
-		s.traces, s.keeps = append(s.traces, newTraceSum(l)),
+		s.traces, s.keeps = append(s.traces, newTraceSum(l, steps)),
 			append(s.keeps, make([]float64, l.Units))
 	}
 	for _, d := range net.Dense {
@@ -147,12 +148,12 @@ func gathered(p *dataset.Float, selection *dataset.Recordings,
 	parts := make([]*sums, min(calibrationParts, len(all)))
 	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]},
 		func(part int, _ *dataset.Sequence) {
-			parts[part] = newSums(p.Net, moments)
+			parts[part] = newSums(p.Net, moments, selection.Steps())
 			for i := part; i < len(all); i += calibrationParts {
 				raw[i] = parts[part].gather(p, all[i], selection.Features)
 			}
 		})
-	total = newSums(p.Net, moments)
+	total = newSums(p.Net, moments, selection.Steps())
 	for _, part := range parts {
 		total.merge(part)
 	}
