@@ -213,7 +213,7 @@ func TestWhatIsRoundedNext(t *testing.T) {
 		{"enough, without a choice", nil, mostRounded, 0, -1, 1, EnoughRounded},
 		{"enough, with a choice", chosen(0.35), mostRounded, 0, -1, -1, EnoughRounded},
 	} {
-		s := &chooser{cut: &Cut{Points: []*Point{start, cut}}, best: c.best, rounded: c.rounded}
+		s := &chooser{first: start, best: c.best, rounded: c.rounded}
 		s.cost = map[string]float64{weightsOf(8).String(): c.cost}
 		s.options = []option{
 			{from: cut, candidate: words(8), price: price{share: 0.1}},

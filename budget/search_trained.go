@@ -128,11 +128,12 @@ const (
 	gained      = 0.9
 )
 
-// size tries a number of units: from the cut, then from scratch. ok is false where neither holds.
-func (s *trainedSearch) size(ctx context.Context, c Candidate) (r recipe, ok bool, err error) {
+// size tries a number of units: from the cut, then from scratch. Where neither holds ok is false, and
+// the recipe is that which uses least of the tolerances.
+func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok bool, err error) {
 	const what = "looking for the least units"
 	for _, scratch := range []bool{false, true} {
-		r = recipe{features: c.Features, units: c.Units, scratch: scratch}
+		r := recipe{features: c.Features, units: c.Units, scratch: scratch}
 		j, err := s.try(ctx, what, r)
 		for range mostAgain {
 			if err != nil || j.used <= 1 || j.used > nearlyHolds {
@@ -144,11 +145,14 @@ func (s *trainedSearch) size(ctx context.Context, c Candidate) (r recipe, ok boo
 			}
 			r = longer
 		}
-		if err != nil || j.used <= 1 {
+		if err != nil || s.known[r.key()].used <= 1 {
 			return r, err == nil, err
 		}
+		if !scratch || s.known[r.key()].used < s.known[least.key()].used {
+			least = r
+		}
 	}
-	return r, false, nil
+	return least, false, nil
 }
 
 // layers makes each of several recurrent layers smaller by itself.
@@ -246,7 +250,7 @@ func withoutThese(features, gone []int) []int {
 }
 
 // removable lists what may go from what a recipe makes: features and front ends alone, the first 2,
-// 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses is
+// 4, 8 and so on together. The one that saves most per tolerance used stands first. What it uses is
 // estimated without another training; estimates beyond hopeless are left out.
 func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	refused map[string]bool) ([]item, error) {
@@ -255,7 +259,8 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	nets := make([]*dataset.Float, len(s.trainings.rests))
 	for fold, rest := range s.trainings.rests {
 		nets[fold] = s.trainings.done[piece{r, fold}.key()].Net
-		statistics[fold] = prune.MeasureStatistics(nets[fold], rest)
+		statistics[fold] = prune.MeasureStatistics(nets[fold], rest,
+			dataset.Prepare(nets[fold], rest, nil))
 	}
 	before, start := s.known[r.key()].used, s.pl.cheapestListed(r.candidate())
 	merits := map[string]float64{}
@@ -295,11 +300,9 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		}
 	}
 	slices.SortStableFunc(single, byMerit)
-	for _, n := range bundles {
-		if n <= len(single) {
-			if joint := several(single[:n]); judge(joint) {
-				all = append(all, joint)
-			}
+	for n := 2; n <= len(single); n *= 2 {
+		if joint := several(single[:n]); judge(joint) {
+			all = append(all, joint)
 		}
 	}
 	slices.SortStableFunc(all, byMerit)
@@ -318,7 +321,7 @@ func saving(from, to price) float64 {
 func (s *trainedSearch) words(ctx context.Context, r recipe) (*Chosen, error) {
 	finish := func(r recipe) (*Chosen, error) {
 		if err := s.trainings.follow(ctx, "training the choice on all selection recordings",
-			[]int{noFold}, r); err != nil {
+			append(s.trainings.everyFold(), noFold), r); err != nil {
 			return nil, err
 		}
 		return s.pl.chooseFrom(ctx, unsearched(s.trainings.candidate(r)))
@@ -451,17 +454,24 @@ func (s *trainedSearch) sizes() [][]int {
 	})
 }
 
-// row returns the cheapest network with given numbers of units, trained or not; chosen is that
-// without training.
+// row returns the cheapest network with given numbers of units, trained or not, and where none holds
+// the one that uses less of the tolerances; chosen is that without training.
 func (s *trainedSearch) row(ctx context.Context, counts []int, chosen *Chosen) (*Chosen, error) {
 	of := *s
 	of.chosen, of.best = chosen, chosen
 	r, ok, err := of.withCounts(ctx, counts)
-	if err != nil || !ok {
-		return chosen, err
+	if err != nil {
+		return nil, err
 	}
-	err = of.complete(ctx, r)
-	return of.best, err
+	if ok {
+		err = of.complete(ctx, r)
+		return of.best, err
+	}
+	trained, err := of.words(ctx, r)
+	if err == nil && !chosen.Within && trained.used < chosen.used {
+		return trained, nil
+	}
+	return chosen, err
 }
 
 // mayBeCheaper reports whether a network with more units may cost less than the best so far, if it
