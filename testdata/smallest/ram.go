@@ -1,0 +1,88 @@
+package smallest
+
+import (
+	"math/rand/v2"
+
+	"kerf/model"
+	"kerf/portable"
+)
+
+// ram tells how fast the ram moves and how hard it presses. Three states lie behind the outputs,
+// and all of them forget within some ten steps.
+var ram = &Job{
+	Name:    "ram",
+	seed:    44_000,
+	seconds: 0.1,
+	layers:  []layer{{model.ElmanTanh, 18}},
+	sensors: []sensor{
+		{"valve_command", "valve", "command", "%"},
+		{"valve_current", "valve", "current", "A"},
+		{"spool_position", "valve", "position", "mm"},
+		{"supply_level", "supply", "level", "bar"},
+		{"gauge_level", "gauge", "level", "bar"},
+		{"cap_level", "cap", "level", "bar"},
+		{"cap_gauge_level", "cap", "gauge", "bar"},
+		{"rod_level", "rod", "level", "bar"},
+		{"rod_gauge_level", "rod", "gauge", "bar"},
+		{"return_level", "return", "level", "bar"},
+		{"pump_flow", "pump", "flow", "L/min"},
+		{"motor_current", "motor", "current", "A"},
+		{"oil_temperature", "oil", "level", "degC"},
+		{"tank_temperature", "oil", "tank", "degC"},
+	},
+	quantities: []quantity{
+		{"speed", "mm/s", 8},
+		{"force", "kN", 5},
+	},
+	start: func(d duty, random *rand.Rand) machine {
+		return &cylinder{powerUnit: newPowerUnit(d, random)}
+	},
+}
+
+// cylinder is the ram with its valve; one step is 100 ms.
+type cylinder struct {
+	*powerUnit
+	speed, pull float64 // mm/s, and its change per step
+	force       float64 // kN
+}
+
+// commands are the openings of the valve in the parts of a work cycle, positive to push.
+var commands = map[part]float64{resting: 0, approaching: 1, splitting: 0.8, pressing: 0.8,
+	retracting: -1}
+
+// step implements [machine]. Oil between valve and ram is a spring, so the speed follows its goal
+// with an overshoot; the load cell follows the pressures with a lag:
+//
+//	d pull/dt = 0.06 (goal - speed) - 0.3 pull,   d speed/dt = pull
+//	goal = 5.5 mm/s per L/min, with the sign of the valve, less in thin oil (leakage)
+//	d force/dt = (0.95 cap - 0.6 rod - force)/8   kN, with pressures in bar
+func (c *cylinder) step(x, y []float64) {
+	c.powerUnit.step()
+	command := commands[c.part]
+	cap, rod := c.pressure, 2+float64(0.05*c.pressure)
+	goal := float64(5.5*c.flow) - float64(0.25*c.pressure*portable.Exp(0.02*(c.oilHeat-40)))
+	if command <= 0 {
+		cap, rod = rod, cap
+		goal = command * float64(5.5*c.flow)
+	}
+	c.pull += float64(0.06*(goal-c.speed)) - float64(0.3*c.pull)
+	c.speed += c.pull
+	c.force += (float64(0.95*cap) - float64(0.6*rod) - c.force) / 8
+	copy(x, []float64{
+		c.near(100*command, 6),
+		c.near(1.2+float64(0.8*command), 0.15),
+		c.near(4*command, 0.5),
+		c.near(c.pressure, 5),
+		c.near(c.pressure, 8),
+		c.near(cap, 5),
+		c.near(cap, 8),
+		c.near(rod, 5),
+		c.near(rod, 8),
+		c.near(0.8+float64(0.03*c.flow), 0.2),
+		c.near(c.flow, 3),
+		c.near(4+float64(0.045*c.pressure), 0.7),
+		c.near(c.oilHeat, 0.6),
+		c.near(c.oilHeat-2, 1),
+	})
+	y[0], y[1] = c.speed, c.force
+}
