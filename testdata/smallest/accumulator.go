@@ -11,7 +11,7 @@ import (
 var accumulator = &Job{
 	Name:    "accumulator",
 	seed:    43_000,
-	seconds: 0.1,
+	seconds: 0.2,
 	layers:  []layer{{model.LSTM, 16}},
 	sensors: []sensor{
 		{"supply_level", "supply", "level", "bar"},
@@ -34,7 +34,7 @@ var accumulator = &Job{
 	start: func(d duty, random *rand.Rand) machine { return newGasCharge(d, random) },
 }
 
-// gasCharge is the accumulator with its pump; one step is 100 ms.
+// gasCharge is the accumulator with its pump; one step is 200 ms.
 type gasCharge struct {
 	*powerUnit
 	air      float64 // degC, of the surroundings
@@ -73,7 +73,7 @@ func (g *gasCharge) step(x, y []float64) {
 	}
 	g.delivery += (asked - g.delivery) / 5
 	before := g.stored
-	g.stored = min(max(g.stored+(g.delivery-float64(0.55*g.flow))/60, 0.05), 6)
+	g.stored = min(max(g.stored+(g.delivery-float64(0.55*g.flow))/300, 0.05), 6)
 	volume := shellVolume - g.stored
 	g.gas += float64(0.4*(g.gas+273)*(g.stored-before))/volume - (g.gas-g.shell)/50
 	g.shell += (g.air+float64(0.3*(g.gas-g.air))-g.shell)/200 + g.noise(0.02)
@@ -84,9 +84,9 @@ func (g *gasCharge) step(x, y []float64) {
 		g.pumping = true
 	}
 	copy(x, []float64{
-		g.near(pressure, 4),
-		g.near(pressure, 5),
-		g.near(pressure, 7),
+		g.gauge(pressure, 0.02),
+		g.gauge(pressure, 0.03),
+		g.gauge(pressure, 0.04),
 		g.near(3+float64(0.0022*pressure*g.delivery), 0.6),
 		g.near(float64(0.9*asked), 2),
 		g.near(float64(0.05*g.flow), 0.1),

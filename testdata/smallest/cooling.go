@@ -75,10 +75,10 @@ func (m *motor) step(x, y []float64) {
 	m.winding += (m.air + heat - m.winding) * (0.5 + float64(0.7*m.fan)) / 60
 	m.seal += (m.oilHeat + float64(0.13*m.pressure) - m.seal) / 30
 	copy(x, []float64{
-		m.near(m.pressure, 3),
+		m.gauge(m.pressure, 0.02),
 		m.near(m.slope, 4),
-		m.near(m.pressure, 5),
-		m.near(m.pressure, 8),
+		m.gauge(m.pressure, 0.04),
+		m.gauge(m.pressure, 0.06),
 		m.near(0.8+float64(0.03*m.flow), 0.15),
 		m.near(delivered, 2),
 		m.near(current, 0.5),

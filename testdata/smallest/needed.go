@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"kerf/dataset"
 	"kerf/model"
 	"kerf/portable"
 )
@@ -26,12 +27,12 @@ var needed = &Job{
 	},
 	quantities: []quantity{
 		{"leakage", "L/min", 0.02},
-		{"friction", "N m", 0.15},
-		{"shaft_play", "um", 1},
+		{"friction", "N m", 0.25},
+		{"shaft_play", "um", 1.2},
 		{"seal_wear", "um", 0.5},
 	},
 	start: newObserver,
-	drawn: fourUnits,
+	drawn: drawNeeded,
 }
 
 // neededSeed is the seed of the job.
@@ -50,11 +51,26 @@ func newObserver(d duty, random *rand.Rand) machine {
 // wanderings are the features: their mean and standard deviation, and the steps over which they
 // forget.
 var wanderings = []struct{ mean, std, lag float64 }{
-	{110, 40, 5}, {2.5, 0.8, 7}, {0.9, 0.3, 12}, {-0.3, 0.08, 20}, {50, 9, 30}, {40, 12, 30},
+	{110, 25, 5}, {2.5, 0.55, 7}, {0.9, 0.2, 12}, {-0.3, 0.06, 20}, {50, 9, 30}, {45, 9, 30},
 }
 
 // readings are the normalisations of the outputs of needed.
-var readings = []struct{ mean, std float64 }{{1.5, 0.5}, {12, 4}, {60, 25}, {30, 12}}
+var readings = []struct{ mean, std float64 }{{1.5, 0.4}, {20, 4}, {100, 25}, {45, 12}}
+
+// drawNeeded returns the network as given.
+func drawNeeded(j *Job) *dataset.Float {
+	var features []dataset.Feature
+	for i, s := range j.sensors {
+		features = append(features, dataset.Feature{Name: s.name, Channel: s.channel, Kind: s.kind,
+			Unit: s.unit, Mean: wanderings[i].mean, Std: wanderings[i].std})
+	}
+	var outputs []dataset.Output
+	for o, q := range j.quantities {
+		outputs = append(outputs, dataset.Output{Name: q.name, Unit: q.unit, Mean: readings[o].mean,
+			Std: readings[o].std})
+	}
+	return dataset.NewFloat(fourUnits(j.seed+networkSeed), features, outputs)
+}
 
 // paces are factors of how slowly the features change.
 var paces = map[string]float64{"warm_up": 1.5, "steady_splitting": 1, "fast_cycling": 0.7,

@@ -69,16 +69,16 @@ func (s *suction) step(x, y []float64) {
 		rod = s.pressure
 	}
 	copy(x, []float64{
-		s.near(s.pressure, 9*bubbles),
+		max(0, s.near(s.pressure, 9*bubbles)),
 		s.near(s.slope, 12*bubbles),
-		s.near(rod, 4*bubbles),
+		max(0, s.near(rod, 4*bubbles)),
 		s.near(0.8+float64(0.03*s.flow), 0.25*bubbles),
 		s.near(float64(0.03*(s.flow-s.before)), 0.3*bubbles),
-		s.near(0.3+float64(0.004*s.pressure), 0.12*bubbles),
+		max(0, s.near(0.3+float64(0.004*s.pressure), 0.12*bubbles)),
 		s.near(-0.05-float64(0.004*s.flow)-float64(0.015*s.air), 0.05),
-		s.near(0.6+float64(0.01*s.pressure)-float64(0.04*s.air), 0.3),
-		s.near(0.1+float64(0.003*s.flow)+float64(0.02*s.air), 0.08),
-		s.near(0.05+float64(0.01*s.air), 0.05),
+		max(0, s.near(0.6+float64(0.01*s.pressure)-float64(0.04*s.air), 0.3)),
+		max(0, s.near(0.1+float64(0.003*s.flow)+float64(0.02*s.air), 0.08)),
+		max(0, s.near(0.05+float64(0.01*s.air), 0.05)),
 		s.near(4+float64(0.045*s.pressure), 0.9),
 		s.near(s.oilHeat, 0.6),
 	})

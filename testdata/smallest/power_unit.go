@@ -120,3 +120,9 @@ func (u *powerUnit) noise(deviation float64) float64 {
 func (u *powerUnit) near(value, deviation float64) float64 {
 	return value + u.noise(deviation)
 }
+
+// gauge returns the reading of a pressure gauge, which shows nothing below 0: its error grows with
+// the pressure by the given share.
+func (u *powerUnit) gauge(pressure, share float64) float64 {
+	return max(0, u.near(pressure, 1+float64(share*pressure)))
+}

@@ -16,11 +16,13 @@ type set struct {
 	sequences int    // a quarter of them in every scenario
 }
 
-// The sets of every job. The network learns from the first alone, kerf sees the others alone.
+// The sets of every job. The network learns from the first, kerf sees the next two, and the last
+// one compares networks for the README.
 var (
-	trainingSet  = set{"trn", trainingSeed, 120}
-	selectionSet = set{"sel", selectionSeed, 40}
-	signoffSet   = set{"off", signoffSeed, 40}
+	trainingSet   = set{"trn", trainingSeed, 240}
+	selectionSet  = set{"sel", selectionSeed, 40}
+	signoffSet    = set{"off", signoffSeed, 40}
+	comparisonSet = set{"cmp", comparisonSeed, 80}
 )
 
 // length is the range of the lengths of sequences, in steps.
@@ -66,14 +68,14 @@ func (j *Job) sequence(out *bytes.Buffer, name string, d duty, random *rand.Rand
 			line = strconv.AppendFloat(append(line, ','), v, 'g', 4, 64)
 		}
 		if j.column != "" {
-			line = append(append(line, ','), j.classes[j.read(y, random)]...)
+			line = append(append(line, ','), j.classes[j.recorded(y, random)]...)
 		}
 		out.Write(append(line, '\n'))
 	}
 }
 
-// read returns the class that is recorded: at times not the true one but any other.
-func (j *Job) read(y []float64, random *rand.Rand) int {
+// recorded returns the class that is recorded: at times not the true one but any other.
+func (j *Job) recorded(y []float64, random *rand.Rand) int {
 	class := 0
 	for y[class] == 0 {
 		class++

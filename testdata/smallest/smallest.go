@@ -9,6 +9,7 @@
 //	                one job each: what is to be told, and what the sensors show
 //	recordings.go   sequences of a job as CSV
 //	training.go     the networks as given, trained on recordings of their own
+//	comparison.go   their loss beside the noise, and beside that of other trainings
 //	speed.go        jobs of any size with random networks, to measure how long a search takes
 //
 // Recordings are not stored. The same seed gives the same bytes on every processor.
@@ -44,7 +45,7 @@ type Job struct {
 	classes    []string
 	wrong      float64
 
-	drawn func(seed uint64) *model.Network // the network, where it is not trained
+	drawn func(j *Job) *dataset.Float // returns the network as given, where it is not trained
 }
 
 // What is added to the seed of a job.
@@ -53,6 +54,7 @@ const (
 	selectionSeed
 	signoffSeed
 	networkSeed
+	comparisonSeed
 )
 
 // layer is a recurrent layer of a network as given.

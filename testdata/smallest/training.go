@@ -14,43 +14,58 @@ import (
 	"kerf/recovery"
 )
 
-// settings returns those of all trainings: back-propagation through whole sequences towards the
-// recorded outputs alone. They were fixed before any network was trained.
-func settings(seed uint64) recovery.Settings {
-	return recovery.Settings{Epochs: 150, Length: int(length.high), Batch: 8, Rate: 0.01, Clip: 1,
-		Seed: seed}
-}
+// epochs is the number of passes of all trainings over their recordings, at most.
+const epochs = 150
 
 // Train makes the network of the job as given and returns the files that hold it:
 // model.safetensors, features.csv and, unless the job is a classifier, outputs.csv. after is called
 // after every epoch of the training; a network that is drawn needs none.
 func (j *Job) Train(ctx context.Context, after func(r *recovery.Result)) (map[string][]byte,
 	error) {
-	start, rec, err := j.untrained()
-	if err != nil || j.drawn != nil {
-		return filesOf(start), err
+	if j.drawn != nil {
+		return filesOf(j.drawn(j)), nil
 	}
-	training, heldBack := recovery.Split(rec)
-	task := &recovery.Task{Start: start, Teacher: start, Training: training, HeldBack: heldBack}
-	result, err := recovery.Train(ctx, task, settings(j.seed+networkSeed), nil, after)
+	rec, err := j.read(trainingSet)
 	if err != nil {
 		return nil, err
 	}
-	return filesOf(result.Net), nil
+	p, err := j.train(ctx, rec, j.layers, epochs, after)
+	if err != nil {
+		return nil, err
+	}
+	return filesOf(p), nil
 }
 
-// untrained returns the network at the start of its training, or the one that is drawn, and the
-// training recordings. The features are normalised as they are in these.
-func (j *Job) untrained() (*dataset.Float, *dataset.Recordings, error) {
-	names := make([]string, len(j.sensors))
-	for i, s := range j.sensors {
-		names[i] = s.name
-	}
-	rec, err := dataset.ReadCSV(bytes.NewReader(j.recordings(trainingSet)), "training.csv", names,
-		j.reference())
+// train trains a network of the given layers from scratch towards the recorded outputs alone, by
+// back-propagation through whole sequences. The settings were fixed before any network was trained.
+func (j *Job) train(ctx context.Context, rec *dataset.Recordings, layers []layer, epochs int,
+	after func(r *recovery.Result)) (*dataset.Float, error) {
+	seed := j.seed + networkSeed
+	start := dataset.NewFloat(scratch(len(j.sensors), layers, rec.Outputs, seed),
+		j.features(rec), j.outputs(rec))
+	start.Classes = rec.Classes
+	training, heldBack := recovery.Split(rec)
+	result, err := recovery.Train(ctx,
+		&recovery.Task{Start: start, Teacher: start, Training: training, HeldBack: heldBack},
+		recovery.Settings{Epochs: epochs, Length: int(length.high), Batch: 8, Rate: 0.01, Clip: 1,
+			Seed: seed}, nil, after)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
+	return result.Net, nil
+}
+
+// read returns a set of recordings as kerf reads it.
+func (j *Job) read(s set) (*dataset.Recordings, error) {
+	names := make([]string, len(j.sensors))
+	for i, f := range j.sensors {
+		names[i] = f.name
+	}
+	return dataset.ReadCSV(bytes.NewReader(j.recordings(s)), s.prefix+".csv", names, j.reference())
+}
+
+// features returns the features, normalised as they are in the training recordings.
+func (j *Job) features(rec *dataset.Recordings) []dataset.Feature {
 	features := make([]dataset.Feature, len(j.sensors))
 	for i, s := range j.sensors {
 		mean, std := moments(dataset.Column(rec.Features, i, rec,
@@ -58,6 +73,12 @@ func (j *Job) untrained() (*dataset.Float, *dataset.Recordings, error) {
 		features[i] = dataset.Feature{Name: s.name, Channel: s.channel, Kind: s.kind, Unit: s.unit,
 			Mean: mean, Std: std}
 	}
+	return features
+}
+
+// outputs returns the outputs, normalised as they are in the training recordings; scores of classes
+// are not normalised.
+func (j *Job) outputs(rec *dataset.Recordings) []dataset.Output {
 	var outputs []dataset.Output
 	for _, class := range j.classes {
 		outputs = append(outputs, dataset.Output{Name: class, Std: 1})
@@ -67,21 +88,7 @@ func (j *Job) untrained() (*dataset.Float, *dataset.Recordings, error) {
 			func(s *dataset.Sequence) []float64 { return s.Y }))
 		outputs = append(outputs, dataset.Output{Name: q.name, Unit: q.unit, Mean: mean, Std: std})
 	}
-	var net *model.Network
-	if j.drawn != nil {
-		net = j.drawn(j.seed + networkSeed)
-		for i, w := range wanderings {
-			features[i].Mean, features[i].Std = w.mean, w.std
-		}
-		for o, r := range readings {
-			outputs[o].Mean, outputs[o].Std = r.mean, r.std
-		}
-	} else {
-		net = scratch(len(features), j.layers, len(outputs), j.seed+networkSeed)
-	}
-	p := dataset.NewFloat(net, features, outputs)
-	p.Classes = rec.Classes
-	return p, rec, nil
+	return outputs
 }
 
 // moments returns mean and standard deviation of values with six significant digits, as
