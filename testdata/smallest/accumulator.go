@@ -12,6 +12,7 @@ var accumulator = &Job{
 	Name:    "accumulator",
 	seed:    43_000,
 	seconds: 0.2,
+	epochs:  200,
 	layers:  []layer{{model.LSTM, 16}},
 	sensors: []sensor{
 		{"supply_level", "supply", "level", "bar"},
@@ -27,9 +28,9 @@ var accumulator = &Job{
 		{"air_temperature", "surroundings", "level", "degC"},
 	},
 	quantities: []quantity{
-		{"stored", "L", 0.12},
-		{"gas_temperature", "degC", 1.2},
-		{"delivery", "L/min", 0.9},
+		{"stored", "L", 0.2},
+		{"gas_temperature", "degC", 3},
+		{"delivery", "L/min", 1.8},
 	},
 	start: func(d duty, random *rand.Rand) machine { return newGasCharge(d, random) },
 }

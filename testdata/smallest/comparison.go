@@ -39,7 +39,7 @@ func (j *Job) Compare(ctx context.Context) ([]Row, error) {
 	nobody := func(*recovery.Result) {}
 	longer, smaller := given, make([]layer, len(j.layers))
 	if j.drawn == nil {
-		if longer, err = j.train(ctx, training, j.layers, 2*epochs, nobody); err != nil {
+		if longer, err = j.train(ctx, training, j.layers, 2*j.epochs, nobody); err != nil {
 			return nil, err
 		}
 	}
@@ -49,7 +49,7 @@ func (j *Job) Compare(ctx context.Context) ([]Row, error) {
 			smaller[i].units = l.units - 1
 		}
 	}
-	third, err := j.train(ctx, training, smaller, epochs, nobody)
+	third, err := j.train(ctx, training, smaller, j.epochs, nobody)
 	if err != nil {
 		return nil, err
 	}

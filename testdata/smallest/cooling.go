@@ -11,6 +11,7 @@ var cooling = &Job{
 	Name:    "cooling",
 	seed:    41_000,
 	seconds: 1,
+	epochs:  200,
 	layers:  []layer{{model.GRUResetAfter, 20}},
 	sensors: []sensor{
 		{"supply_level", "supply", "level", "bar"},
@@ -33,8 +34,8 @@ var cooling = &Job{
 		{"fan_current", "fan", "current", "A"},
 	},
 	quantities: []quantity{
-		{"winding", "degC", 1.4},
-		{"seal", "degC", 0.8},
+		{"winding", "degC", 3},
+		{"seal", "degC", 2},
 	},
 	start: func(d duty, random *rand.Rand) machine { return newMotor(d, random) },
 }

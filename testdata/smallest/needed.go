@@ -16,6 +16,7 @@ var needed = &Job{
 	Name:    "needed",
 	seed:    neededSeed,
 	seconds: 0.1,
+	epochs:  200,
 	layers:  []layer{{model.GRUResetAfter, 4}},
 	sensors: []sensor{
 		{"supply_level", "supply", "level", "bar"},

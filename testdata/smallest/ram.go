@@ -4,15 +4,15 @@ import (
 	"math/rand/v2"
 
 	"kerf/model"
-	"kerf/portable"
 )
 
-// ram tells how fast the ram moves and how hard it presses. Three states lie behind the outputs,
-// and all of them forget within some ten steps.
+// ram tells how fast the ram moves and how hard it presses. Two states lie behind the outputs, and
+// both forget within some ten steps.
 var ram = &Job{
 	Name:    "ram",
 	seed:    44_000,
 	seconds: 0.1,
+	epochs:  200,
 	layers:  []layer{{model.ElmanTanh, 18}},
 	sensors: []sensor{
 		{"valve_command", "valve", "command", "%"},
@@ -31,8 +31,8 @@ var ram = &Job{
 		{"tank_temperature", "oil", "tank", "degC"},
 	},
 	quantities: []quantity{
-		{"speed", "mm/s", 8},
-		{"force", "kN", 5},
+		{"speed", "mm/s", 16},
+		{"force", "kN", 8},
 	},
 	start: func(d duty, random *rand.Rand) machine {
 		return &cylinder{powerUnit: newPowerUnit(d, random)}
@@ -42,32 +42,28 @@ var ram = &Job{
 // cylinder is the ram with its valve; one step is 100 ms.
 type cylinder struct {
 	*powerUnit
-	speed, pull float64 // mm/s, and its change per step
-	force       float64 // kN
+	speed float64 // mm/s
+	force float64 // kN
 }
 
 // commands are the openings of the valve in the parts of a work cycle, positive to push.
 var commands = map[part]float64{resting: 0, approaching: 1, splitting: 0.8, pressing: 0.8,
 	retracting: -1}
 
-// step implements [machine]. Oil between valve and ram is a spring, so the speed follows its goal
-// with an overshoot; the load cell follows the pressures with a lag:
+// step implements [machine]. Speed and force follow what valve and pressures ask for with a lag:
 //
-//	d pull/dt = 0.06 (goal - speed) - 0.3 pull,   d speed/dt = pull
-//	goal = 5.5 mm/s per L/min, with the sign of the valve, less in thin oil (leakage)
-//	d force/dt = (0.95 cap - 0.6 rod - force)/8   kN, with pressures in bar
+//	goal = 5.5 mm/s per L/min times the opening of the valve
+//	d speed/dt = (goal - speed)/6
+//	d force/dt = (0.95 cap - 0.6 rod - force)/9   kN, with pressures in bar
 func (c *cylinder) step(x, y []float64) {
 	c.powerUnit.step()
 	command := commands[c.part]
 	cap, rod := c.pressure, 2+float64(0.05*c.pressure)
-	goal := float64(5.5*c.flow) - float64(0.25*c.pressure*portable.Exp(0.02*(c.oilHeat-40)))
 	if command <= 0 {
 		cap, rod = rod, cap
-		goal = command * float64(5.5*c.flow)
 	}
-	c.pull += float64(0.06*(goal-c.speed)) - float64(0.3*c.pull)
-	c.speed += c.pull
-	c.force += (float64(0.95*cap) - float64(0.6*rod) - c.force) / 8
+	c.speed += (float64(5.5*c.flow*command) - c.speed) / 6
+	c.force += (float64(0.95*cap) - float64(0.6*rod) - c.force) / 9
 	copy(x, []float64{
 		c.near(100*command, 6),
 		c.near(1.2+float64(0.8*command), 0.15),

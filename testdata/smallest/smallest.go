@@ -34,6 +34,7 @@ type Job struct {
 
 	seed    uint64  // of its recordings and its network, see the constants below
 	seconds float64 // from one step to the next
+	epochs  int     // of the training, at most: passes over the training recordings
 	layers  []layer
 	sensors []sensor
 	start   func(d duty, random *rand.Rand) machine // draws the machine of a sequence

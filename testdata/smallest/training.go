@@ -14,9 +14,6 @@ import (
 	"kerf/recovery"
 )
 
-// epochs is the number of passes of all trainings over their recordings, at most.
-const epochs = 150
-
 // Train makes the network of the job as given and returns the files that hold it:
 // model.safetensors, features.csv and, unless the job is a classifier, outputs.csv. after is called
 // after every epoch of the training; a network that is drawn needs none.
@@ -29,7 +26,7 @@ func (j *Job) Train(ctx context.Context, after func(r *recovery.Result)) (map[st
 	if err != nil {
 		return nil, err
 	}
-	p, err := j.train(ctx, rec, j.layers, epochs, after)
+	p, err := j.train(ctx, rec, j.layers, j.epochs, after)
 	if err != nil {
 		return nil, err
 	}
@@ -37,7 +34,8 @@ func (j *Job) Train(ctx context.Context, after func(r *recovery.Result)) (map[st
 }
 
 // train trains a network of the given layers from scratch towards the recorded outputs alone, by
-// back-propagation through whole sequences. The settings were fixed before any network was trained.
+// back-propagation through whole sequences. The settings were chosen by the training
+// recordings and comparisonSet.
 func (j *Job) train(ctx context.Context, rec *dataset.Recordings, layers []layer, epochs int,
 	after func(r *recovery.Result)) (*dataset.Float, error) {
 	seed := j.seed + networkSeed
