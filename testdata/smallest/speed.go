@@ -16,7 +16,7 @@ import (
 // has learned nothing: the recorded outputs are its own, plus noise.
 type Speed struct {
 	Features, Units int
-	Steps           int // of the selection recordings; sign-off recordings have a third as many
+	Steps           int // of the selection recordings, and of the sign-off recordings
 }
 
 // The sizes that are measured.
@@ -35,12 +35,16 @@ const (
 // speedLength is the length of a sequence, in steps.
 const speedLength = 400
 
-// speedOutputs are the outputs. Their noise is 10 % of their standard deviation.
-var speedOutputs = []quantity{{"leakage", "L/min", 0.1}, {"air", "%", 0.1}}
+// speedOutputs are the outputs. Their noise is about 20 % of their standard deviation.
+var speedOutputs = []quantity{{"leakage", "L/min", 0.2}, {"air", "%", 0.2}}
 
 // speedNeeded is the share of the features, and of the units, that carry nearly all of the outputs:
-// the other features repeat one of them, and the head weighs the other units less and less.
-const speedNeeded = 0.4
+// the other features repeat one of them with an error of speedRepeat standard deviations, and the
+// other units reach the head and each other with ever smaller weights.
+const (
+	speedNeeded = 0.4
+	speedRepeat = 0.1
+)
 
 // Name returns the name of the folder of the job, such as 32x32.
 func (s Speed) Name() string { return fmt.Sprintf("%dx%d", s.Features, s.Units) }
@@ -52,7 +56,7 @@ func (s Speed) Write(dir string) error {
 	files := filesOf(p)
 	files["job.toml"] = fmt.Appendf(nil, speedJob, s.Features, s.Units)
 	files["selection.csv"] = s.recordings(p, "sel", s.Steps/speedLength, speedSelectionSeed)
-	files["signoff.csv"] = s.recordings(p, "off", s.Steps/speedLength/3, speedSignoffSeed)
+	files["signoff.csv"] = s.recordings(p, "off", s.Steps/speedLength, speedSignoffSeed)
 	return write(dir, files)
 }
 
@@ -118,9 +122,11 @@ func (s Speed) network() *dataset.Float {
 	head := &model.Dense{Inputs: s.Units, Outputs: len(speedOutputs),
 		W: normal(len(speedOutputs)*s.Units, 0.7), B: make([]float64, len(speedOutputs))}
 	needed := s.needed(s.Units)
-	for i := range head.W {
-		if unit := i % s.Units; unit >= needed {
-			head.W[i] *= 0.3 / float64(1+unit-needed)
+	for _, w := range [][]float64{l.U, head.W} {
+		for i := range w {
+			if unit := i % s.Units; unit >= needed {
+				w[i] *= 0.3 / float64(1+unit-needed)
+			}
 		}
 	}
 	var features []dataset.Feature
@@ -138,7 +144,7 @@ func (s Speed) network() *dataset.Float {
 }
 
 // recordings returns sequences as CSV: pressures that wander over 5 to 40 steps, and gauges that
-// read the same pressures once more with 20 % noise.
+// repeat them.
 func (s Speed) recordings(p *dataset.Float, prefix string, sequences int, seed uint64) []byte {
 	var out bytes.Buffer
 	out.WriteString("sequence,scenario,t")
@@ -162,7 +168,7 @@ func (s Speed) recordings(p *dataset.Float, prefix string, sequences int, seed u
 			for k := range x {
 				x[k] = at[k%needed]
 				if k >= needed {
-					x[k] += float64(0.2 * portable.Normal(random))
+					x[k] += float64(speedRepeat * portable.Normal(random))
 				}
 			}
 			run.Step(x, raw)
