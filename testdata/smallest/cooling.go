@@ -92,7 +92,7 @@ func (m *motor) step(x, y []float64) {
 		m.near(m.oilHeat-float64(6*m.fan), 1),
 		m.near(m.air, 0.8),
 		m.near(m.air+3, 1.5),
-		m.near(100*m.fan, 4),
+		m.near(float64(100*m.fan), 4),
 		m.near(0.4+float64(2.2*m.fan), 0.15),
 	})
 	y[0], y[1] = m.winding, m.seal

@@ -70,17 +70,17 @@ func (s *suction) step(x, y []float64) {
 		rod = s.pressure
 	}
 	copy(x, []float64{
-		max(0, s.near(s.pressure, 5*bubbles)),
-		s.near(s.slope, 7*bubbles),
-		max(0, s.near(rod, 2.5*bubbles)),
-		s.near(0.8+float64(0.03*s.flow), 0.15*bubbles),
-		s.near(float64(0.03*(s.flow-s.before)), 0.2*bubbles),
-		max(0, s.near(0.3+float64(0.004*s.pressure), 0.08*bubbles)),
-		s.near(-0.05-float64(0.004*s.flow)-float64(0.015*s.air), 0.04),
-		max(0, s.near(0.6+float64(0.01*s.pressure)-float64(0.04*s.air), 0.2)),
-		max(0, s.near(0.1+float64(0.003*s.flow)+float64(0.02*s.air), 0.05)),
-		max(0, s.near(0.05+float64(0.01*s.air), 0.03)),
-		s.near(4+float64(0.045*s.pressure), 0.7),
+		max(0, s.near(s.pressure, 3.5*bubbles)),
+		s.near(s.slope, 5*bubbles),
+		max(0, s.near(rod, 1.8*bubbles)),
+		s.near(0.8+float64(0.03*s.flow), 0.1*bubbles),
+		s.near(float64(0.03*(s.flow-s.before)), 0.14*bubbles),
+		max(0, s.near(0.3+float64(0.004*s.pressure), 0.06*bubbles)),
+		s.near(-0.05-float64(0.004*s.flow)-float64(0.015*s.air), 0.03),
+		max(0, s.near(0.6+float64(0.01*s.pressure)-float64(0.04*s.air), 0.14)),
+		max(0, s.near(0.1+float64(0.003*s.flow)+float64(0.02*s.air), 0.035)),
+		max(0, s.near(0.05+float64(0.01*s.air), 0.02)),
+		s.near(4+float64(0.045*s.pressure), 0.5),
 		s.near(s.oilHeat, 0.6),
 	})
 	class := int(s.part)

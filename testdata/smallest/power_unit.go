@@ -107,7 +107,7 @@ func (u *powerUnit) step() {
 	}
 	u.slope = (load - u.pressure) / 3
 	u.pressure += u.slope
-	u.flow += (u.ask - u.flow) / 2
+	u.flow += float64((u.ask - u.flow) / 2) // compiled as a product
 	u.oilHeat += (u.warm + float64(0.04*u.pressure) - u.oilHeat) / 500
 }
 

@@ -65,9 +65,9 @@ func (c *cylinder) step(x, y []float64) {
 	c.speed += (float64(5.5*c.flow*command) - c.speed) / 6
 	c.force += (float64(0.95*cap) - float64(0.6*rod) - c.force) / 9
 	copy(x, []float64{
-		c.near(100*command, 6),
+		c.near(float64(100*command), 6),
 		c.near(1.2+float64(0.8*command), 0.15),
-		c.near(4*command, 0.5),
+		c.near(float64(4*command), 0.5),
 		c.gauge(c.pressure, 0.04),
 		c.gauge(c.pressure, 0.07),
 		c.gauge(cap, 0.04),

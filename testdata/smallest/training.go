@@ -38,10 +38,7 @@ func (j *Job) Train(ctx context.Context, after func(r *recovery.Result)) (map[st
 // recordings and comparisonSet.
 func (j *Job) train(ctx context.Context, rec *dataset.Recordings, layers []layer, epochs int,
 	after func(r *recovery.Result)) (*dataset.Float, error) {
-	seed := j.seed + networkSeed
-	start := dataset.NewFloat(scratch(len(j.sensors), layers, rec.Outputs, seed),
-		j.features(rec), j.outputs(rec))
-	start.Classes = rec.Classes
+	start, seed := j.untrained(rec, layers), j.seed+networkSeed
 	training, heldBack := recovery.Split(rec)
 	result, err := recovery.Train(ctx,
 		&recovery.Task{Start: start, Teacher: start, Training: training, HeldBack: heldBack},
@@ -51,6 +48,14 @@ func (j *Job) train(ctx context.Context, rec *dataset.Recordings, layers []layer
 		return nil, err
 	}
 	return result.Net, nil
+}
+
+// untrained returns the network that a training begins with.
+func (j *Job) untrained(rec *dataset.Recordings, layers []layer) *dataset.Float {
+	p := dataset.NewFloat(scratch(len(j.sensors), layers, rec.Outputs, j.seed+networkSeed),
+		j.features(rec), j.outputs(rec))
+	p.Classes = rec.Classes
+	return p
 }
 
 // read returns a set of recordings as kerf reads it.

@@ -26,7 +26,7 @@ func main() {
 	flag.Parse()
 	if *compare {
 		fmt.Println("| job | output | std | noise | as given | trained twice as long | a third of " +
-			"the units |\n|---|---|---:|---:|---:|---:|---:|")
+			"the units, trained four times as long |\n|---|---|---:|---:|---:|---:|---:|")
 	}
 	for _, job := range smallest.Jobs {
 		if flag.NArg() > 0 && !slices.Contains(flag.Args(), job.Name) {
