@@ -12,7 +12,7 @@ var ram = &Job{
 	Name:    "ram",
 	seed:    44_000,
 	seconds: 0.1,
-	epochs:  200,
+	epochs:  400,
 	layers:  []layer{{model.ElmanTanh, 18}},
 	sensors: []sensor{
 		{"valve_command", "valve", "command", "%"},
