@@ -17,12 +17,14 @@ func (s span) draw(random *rand.Rand) float64 {
 // duty is one way to operate the machine, a scenario of the recordings.
 type duty struct {
 	name                           string
-	rest, approach, split, retract span    // lengths of the parts of a work cycle, steps
-	peak                           span    // supply pressure while splitting, bar
-	stuck                          float64 // chance that a log is not through and the ram presses on
-	oil                            span    // oil at the first step, degC
-	warm                           float64 // degC towards which the oil tends
-	dip                            float64 // chance per step that the suction line begins to draw air
+	rest, approach, split, retract span // lengths of the parts of a work cycle, steps
+	peak                           span // supply pressure while splitting, bar
+	// chance that a log is not through and the ram presses on
+	stuck float64
+	oil   span    // oil at the first step, degC
+	warm  float64 // degC towards which the oil tends
+	// chance per step that the suction line begins to draw air
+	dip float64
 }
 
 // duties are the scenarios of the machine.
