@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"math"
-	"math/rand/v2"
 	"strconv"
 
 	"kerf/dataset"
@@ -42,7 +40,8 @@ func (j *Job) train(ctx context.Context, rec *dataset.Recordings, layers []layer
 	training, heldBack := recovery.Split(rec)
 	result, err := recovery.Train(ctx,
 		&recovery.Task{Start: start, Teacher: start, Training: training, HeldBack: heldBack},
-		recovery.Settings{Epochs: epochs, Length: int(length.high), Batch: 8, Rate: 0.01, Clip: 1,
+		recovery.Settings{Epochs: epochs, Length: int(length.high), Rate: recovery.ScratchRate,
+			Clip: 1,
 			Seed: seed}, nil, after)
 	if err != nil {
 		return nil, err
@@ -52,10 +51,18 @@ func (j *Job) train(ctx context.Context, rec *dataset.Recordings, layers []layer
 
 // untrained returns the network that a training begins with.
 func (j *Job) untrained(rec *dataset.Recordings, layers []layer) *dataset.Float {
-	p := dataset.NewFloat(scratch(len(j.sensors), layers, rec.Outputs, j.seed+networkSeed),
-		j.features(rec), j.outputs(rec))
-	p.Classes = rec.Classes
-	return p
+	shape := &model.Network{Dense: []*model.Dense{{Outputs: rec.Outputs}}}
+	var units, features []int
+	for _, l := range layers {
+		shape.Recurrent = append(shape.Recurrent, &model.Recurrent{Kind: l.kind})
+		units = append(units, l.units)
+	}
+	for i := range j.sensors {
+		features = append(features, i)
+	}
+	like := &dataset.Float{Net: shape, Features: j.features(rec), Kept: features,
+		Outputs: j.outputs(rec), Classes: rec.Classes}
+	return recovery.Scratch(like, rec, features, units, j.seed+networkSeed)
 }
 
 // read returns a set of recordings as kerf reads it.
@@ -105,37 +112,6 @@ func moments(values []float64) (mean, std float64) {
 func rounded(v float64) float64 {
 	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64) // FormatFloat's own text
 	return v
-}
-
-// scratch returns a network to begin a training with: weights and biases evenly within
-// ±1/sqrt(units of the layer), but the gates that keep a state remember over 1 to 100 steps (Tallec
-// and Ollivier 2018, arXiv:1804.11188).
-func scratch(inputs int, layers []layer, outputs int, seed uint64) *model.Network {
-	random := rand.New(rand.NewPCG(seed, 0))
-	even := func(count, units int) []float64 {
-		v, bound := make([]float64, count), 1/math.Sqrt(float64(units))
-		for i := range v {
-			v[i] = span{-bound, bound}.draw(random)
-		}
-		return v
-	}
-	net := &model.Network{}
-	for _, l := range layers {
-		rows := l.kind.Gates() * l.units
-		r := &model.Recurrent{Kind: l.kind, Inputs: inputs, Units: l.units,
-			W: even(rows*inputs, l.units), U: even(rows*l.units, l.units), B: even(rows, l.units),
-			D: make([]float64, rows)}
-		if l.kind != model.ElmanTanh {
-			for unit := range l.units { // the second gate is the update or the forget gate
-				r.B[l.units+unit] = portable.Log(span{1, 100}.draw(random))
-			}
-		}
-		net.Recurrent = append(net.Recurrent, r)
-		inputs = l.units
-	}
-	net.Dense = []*model.Dense{{Inputs: inputs, Outputs: outputs, W: even(outputs*inputs, inputs),
-		B: make([]float64, outputs)}}
-	return net
 }
 
 // filesOf returns the files that hold a network, with weights in float32.

@@ -25,8 +25,9 @@ func main() {
 	compare := flag.Bool("compare", false, "print the table of the networks' loss, train none anew")
 	flag.Parse()
 	if *compare {
-		fmt.Println("| job | output | std | noise | as given | trained twice as long | a third of " +
-			"the units, trained four times as long |\n|---|---|---:|---:|---:|---:|---:|")
+		fmt.Println("| job | output | std | noise | as given | trained twice as long | " +
+			"a third of the units, trained four times as long |\n" +
+			"|---|---|---:|---:|---:|---:|---:|")
 	}
 	for _, job := range smallest.Jobs {
 		if flag.NArg() > 0 && !slices.Contains(flag.Args(), job.Name) {
