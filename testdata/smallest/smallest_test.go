@@ -62,7 +62,8 @@ func TestStoredFilesBelongToTheGenerator(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		made, names := map[string][]byte{}, []string{"features.csv", "outputs.csv"}
+		var made map[string][]byte
+		names := []string{"features.csv", "outputs.csv"}
 		if job.drawn != nil {
 			made, names = filesOf(job.drawn(job)), append(names, "model.safetensors")
 		} else {
