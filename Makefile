@@ -7,7 +7,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken \
 	./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... \
 	./testdata/mutate/... ./testdata/randomnet ./testdata/recovery/... ./testdata/slow/... \
-	./.ci/release
+	./testdata/smallest/... ./.ci/release
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators \
 	install bench bench-broken bench-coverage vectors bench-target measure kernels demo-data \
