@@ -25,6 +25,7 @@ type Planner struct {
 	constantOnSelection func() *dataset.Score
 	constantOnSignoff   func() *dataset.Score
 	statistics          func() *prune.Statistics
+	laidOut             func() *dataset.Prepared // the selection recordings, for the network as given
 
 	computed *prune.Values  // the scores of features, where the job gives none
 	search   *search        // of the last cut that was found; nil: there was none
@@ -55,8 +56,11 @@ func NewPlanner(in *Inputs) *Planner {
 		}
 		return reach
 	})
+	pl.laidOut = sync.OnceValue(func() *dataset.Prepared {
+		return dataset.Prepare(in.Float, in.Selection, in.Regions)
+	})
 	pl.statistics = sync.OnceValue(func() *prune.Statistics {
-		return prune.MeasureStatistics(in.Float, in.Selection)
+		return prune.MeasureStatistics(in.Float, in.Selection, pl.laidOut())
 	})
 	return pl
 }

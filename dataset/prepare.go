@@ -77,7 +77,7 @@ func (p *Prepared) lay(g *group) {
 					p.features[k].Std)
 			}
 			if len(s.Y) == 0 {
-				continue // no reference values: VisitStates needs none
+				continue // no reference values: EachStep needs none
 			}
 			y := s.Y[step*outputs : (step+1)*outputs]
 			for o, v := range y {
@@ -158,8 +158,14 @@ func (p *Prepared) run(state *lanes.State, f *Float, g *group, score *Score) {
 
 // step advances a group by one time step.
 func (p *Prepared) step(state *lanes.State, f *Float, g *group, step int) {
+	p.fill(state.Input(), f, g, step)
+	state.Step()
+}
+
+// fill copies the features that a network takes, of one time step, to in [Kept × lanes].
+func (p *Prepared) fill(in []float32, f *Float, g *group, step int) {
 	features := len(p.features) * lanes.Width
-	x, in := g.x[step*features:(step+1)*features], state.Input()
+	x := g.x[step*features : (step+1)*features]
 	for i := 0; i < len(f.Kept); { // features that stand side by side are copied together
 		first, k := i, f.Kept[i]
 		for i < len(f.Kept) && f.Kept[i]-k == i-first {
@@ -167,31 +173,27 @@ func (p *Prepared) step(state *lanes.State, f *Float, g *group, step int) {
 		}
 		copy(in[first*lanes.Width:i*lanes.Width], x[k*lanes.Width:])
 	}
-	state.Step()
 }
 
-// VisitStates runs a network over all sequences, on all cores. After every step of each it calls
-// after with the hidden state of the last recurrent layer [units], which the next call overwrites.
-// Calls for one sequence come in the order of its steps; calls for different sequences may come at
-// once. The states have the precision of float32.
-func (p *Prepared) VisitStates(f *Float, after func(sequence, step int, state []float64)) {
+// EachStep runs a network over all sequences, on all cores, up to eight side by side. For each such
+// group it calls begin with the sequences, one per lane, the longest first, and then after every
+// step what begin returned: with the number of lanes whose sequence has not ended, which are the
+// first ones, and with the state, which the next step overwrites. Calls for different groups may
+// come at once. The states have the precision of float32.
+func (p *Prepared) EachStep(f *Float,
+	begin func(sequences []int) func(step, active int, state *lanes.State)) {
 	p.mustFit(f)
 	program := lanes.Compile(f.Net)
-	last := len(f.Net.Recurrent) - 1
 	InParallel(len(p.groups), func(i int) {
 		g, state := &p.groups[i], program.NewState()
-		one := make([]float64, f.Net.Recurrent[last].Units)
+		after := begin(g.sequences)
+		active := len(g.lengths)
 		for step := range g.steps() {
-			p.step(state, f, g, step)
-			hidden := state.Hidden(last)
-			for lane, sequence := range g.sequences {
-				if step < g.lengths[lane] {
-					for j := range one {
-						one[j] = float64(hidden[j*lanes.Width+lane])
-					}
-					after(sequence, step, one)
-				}
+			for g.lengths[active-1] <= step {
+				active--
 			}
+			p.step(state, f, g, step)
+			after(step, active, state)
 		}
 	})
 }
@@ -202,4 +204,44 @@ func (p *Prepared) mustFit(f *Float) {
 		panic("dataset: a candidate has other features or outputs than the recordings were " +
 			"prepared for")
 	}
+}
+
+// Segment is a part of up to eight sequences, one per lane, that a tape holds.
+type Segment struct {
+	Sequences []int // per lane: the index in the recordings
+	Steps     int
+	Group     int // number of the eight sequences; its segments come in the order of their steps
+
+	group *group
+	first int
+}
+
+// Counted returns the set of lanes whose errors at a step of the segment count; lane 0 is the
+// lowest bit.
+func (s Segment) Counted(step int) uint8 {
+	at, active := s.first+step, 0
+	for active < len(s.group.lengths) && s.group.lengths[active] > at {
+		active++
+	}
+	return s.group.counted(at, active)
+}
+
+// EachSegment runs a network over all sequences, on all cores, in segments of at most so many
+// steps. After each it calls work with a tape that holds the segment. Calls for one group of
+// sequences come in order; calls for different groups may come at once. The error is that of ctx.
+func (p *Prepared) EachSegment(ctx context.Context, f *Float, most int,
+	work func(t *lanes.Tape, s Segment)) error {
+	p.mustFit(f)
+	return InParallelUntil(ctx, len(p.groups), func(i int) {
+		g := &p.groups[i]
+		tape := lanes.NewTape(f.Net, min(most, g.steps()))
+		for first := 0; first < g.steps(); first += most {
+			s := Segment{g.sequences, min(most, g.steps()-first), i, g, first}
+			for step := range s.Steps {
+				p.fill(tape.Input(step), f, g, first+step)
+			}
+			tape.Forward(s.Steps)
+			work(tape, s)
+		}
+	})
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"kerf/model"
+	"kerf/model/lanes"
 )
 
 // candidates returns networks of several kinds on five features, of which the second network leaves
@@ -170,20 +171,28 @@ func TestAgainst(t *testing.T) {
 	}
 }
 
-// TestVisitStates compares every state of every step with double precision; a recording needs no
+// TestEachStep compares every state of every step with double precision; a recording needs no
 // reference for that.
-func TestVisitStates(t *testing.T) {
+func TestEachStep(t *testing.T) {
 	nets, rec := candidates(6, 2, false)
 	for n, net := range nets {
 		for _, s := range rec.Sequences {
 			s.Y = nil
 		}
 		got := make([][]float64, len(rec.Sequences))
-		Prepare(nets[0], rec, nil).VisitStates(net, func(sequence, step int, state []float64) {
-			if len(got[sequence]) != step*len(state) {
-				t.Errorf("step %d of sequence %d comes out of order", step, sequence)
+		Prepare(nets[0], rec, nil).EachStep(net, func(sequences []int) func(step, active int,
+			state *lanes.State) {
+			return func(step, active int, state *lanes.State) {
+				for lane, sequence := range sequences[:active] {
+					if len(got[sequence]) != step*6 {
+						t.Errorf("step %d of sequence %d comes out of order", step, sequence)
+					}
+					for j := range 6 {
+						got[sequence] = append(got[sequence],
+							float64(state.Hidden(0)[j*lanes.Width+lane]))
+					}
+				}
 			}
-			got[sequence] = append(got[sequence], state...)
 		})
 		for i, s := range rec.Sequences {
 			net.Visit(s, func(step int, run *model.Run, _ []float64) {

@@ -5,6 +5,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/model/lanes"
 )
 
 // Method says what takes the place of the values that a cut removes.
@@ -69,40 +70,112 @@ type Statistics struct {
 	Means
 	float     *dataset.Float
 	selection *dataset.Recordings
-	prepared  *dataset.Prepared // selection, for the states of smaller networks
+	prepared  *dataset.Prepared // selection
+	every     int               // moments are taken of every so many steps, see momentSteps
 	// layers has, per recurrent layer, the moments of its inputs, of its state before the step and,
 	// for a reset-before GRU, of that state times the reset gate.
 	layers []*folds
 	state  *folds // moments of the state of the last recurrent layer, after the step
-	// heads has, per sequence, the first dense layer before its activation [steps × outputs].
+	// heads has, per sequence, the first dense layer before its activation, of the steps of which
+	// moments are taken [steps × outputs].
 	heads [][]float64
 }
 
-// MeasureStatistics runs the network over the selection recordings, on all cores; the result does
-// not depend on their number.
-func MeasureStatistics(p *dataset.Float, selection *dataset.Recordings) *Statistics {
+// momentSteps is about the most steps of which moments are taken. Steps of one sequence that stand
+// side by side say nearly the same, so longer recordings are read with gaps. Our choice: 64 units
+// have 500 steps each.
+const momentSteps = 32768
+
+// MeasureStatistics runs the network over the selection recordings in float32, on all cores; the
+// result depends neither on their number nor on the machine. prepared has these recordings, laid
+// out for the network.
+func MeasureStatistics(p *dataset.Float, selection *dataset.Recordings,
+	prepared *dataset.Prepared) *Statistics {
 	n := len(selection.Sequences)
-	s := &Statistics{Means: MeasureMeans(p, selection), float: p, selection: selection,
-		prepared: dataset.Prepare(p, selection, nil), heads: make([][]float64, n)}
+	s := &Statistics{float: p, selection: selection, prepared: prepared,
+		every: max(1, selection.Steps()/momentSteps), heads: make([][]float64, n)}
 	layers := make([][]*gram, len(p.Net.Recurrent))
-	for i := range layers {
-		layers[i] = make([]*gram, n)
+	for l, layer := range p.Net.Recurrent {
+		for range n {
+			layers[l] = append(layers[l], newGram(siteSize(layer)))
+		}
 	}
 	states := make([]*gram, n)
-	dataset.EachSequence(selection, func(i int, sequence *dataset.Sequence) {
-		grams := make([]*gram, len(layers))
-		for l, layer := range p.Net.Recurrent {
-			grams[l] = newGram(siteSize(layer))
-			layers[l][i] = grams[l]
-		}
+	for i := range states {
 		states[i] = newGram(p.Net.Dense[0].Inputs)
-		s.heads[i] = s.visit(sequence, grams, states[i])
+	}
+	prepared.EachStep(p, func(sequences []int) func(step, active int, state *lanes.State) {
+		before := make([][]float32, len(layers))
+		for l, layer := range p.Net.Recurrent {
+			before[l] = make([]float32, layer.Units*lanes.Width)
+		}
+		var input, entered, kept []float64
+		return func(step, active int, state *lanes.State) {
+			if step%s.every == 0 {
+				for lane, i := range sequences[:active] {
+					input = lane64(input[:0], state.Input(), lane)
+					for l := range layers {
+						entered = lane64(entered[:0], before[l], lane)
+						kept = lane64(kept[:0], state.Kept(l), lane)
+						layers[l][i].add(input, entered, kept)
+						input = lane64(input[:0], state.Hidden(l), lane)
+					}
+					states[i].add(input)
+					s.heads[i] = appendHead(s.heads[i], p.Net.Dense[0], input)
+				}
+			}
+			for l := range layers {
+				copy(before[l], state.Hidden(l))
+			}
+		}
 	})
 	for l, layer := range p.Net.Recurrent {
 		s.layers = append(s.layers, newFolds(siteSize(layer), selection, layers[l]))
 	}
 	s.state = newFolds(p.Net.Dense[0].Inputs, selection, states)
+	s.Means = s.means()
 	return s
+}
+
+// lane64 appends the values of one lane of v [values × lanes].
+func lane64(to []float64, v []float32, lane int) []float64 {
+	for at := lane; at < len(v); at += lanes.Width {
+		to = append(to, float64(v[at]))
+	}
+	return to
+}
+
+// appendHead appends the sums of a dense layer, before its activation, for one input.
+func appendHead(to []float64, d *model.Dense, input []float64) []float64 {
+	for o := range d.Outputs {
+		sum := d.B[o]
+		for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
+			sum += float64(w * input[j])
+		}
+		to = append(to, sum)
+	}
+	return to
+}
+
+// means are those of the moments. The state after the step of all layers but the last is the input
+// of the next one.
+func (s *Statistics) means() Means {
+	m := newMeans(s.float.Net)
+	read := func(to []float64, g *gram, first int) {
+		for i := range to {
+			to[i] = g.mean(first + i)
+		}
+	}
+	read(m.Features, s.layers[0].all, 0)
+	for l, layer := range s.float.Net.Recurrent {
+		if l+1 < len(s.layers) {
+			read(m.Units[l], s.layers[l+1].all, 0)
+		} else {
+			read(m.Units[l], s.state.all, 0)
+		}
+		read(m.Reset[l], s.layers[l].all, layer.Inputs+layer.Units)
+	}
+	return m
 }
 
 // siteSize returns how many values the rows of a layer read, see Statistics.layers.
@@ -111,48 +184,6 @@ func siteSize(l *model.Recurrent) int {
 		return l.Inputs + 2*l.Units
 	}
 	return l.Inputs + l.Units
-}
-
-// visit adds one sequence to the moments and returns the first dense layer before its activation
-// [steps × outputs].
-func (s *Statistics) visit(sequence *dataset.Sequence, layers []*gram, state *gram) []float64 {
-	net := s.float.Net
-	d := net.Dense[0]
-	head := make([]float64, 0, sequence.Steps*d.Outputs)
-	x := make([]float64, net.Inputs())
-	before := make([][]float64, len(net.Recurrent))
-	products := make([][]float64, len(net.Recurrent)) // state times reset gate
-	for l, layer := range net.Recurrent {
-		before[l] = make([]float64, layer.Units)
-		if layer.Kind == model.GRUResetBefore {
-			products[l] = make([]float64, layer.Units)
-		}
-	}
-	s.float.Visit(sequence, func(step int, run *model.Run, _ []float64) {
-		s.float.Normalise(sequence.X[step*s.selection.Features:(step+1)*s.selection.Features], x)
-		input := x
-		for l := range net.Recurrent {
-			if products[l] != nil {
-				for j, r := range run.Gate(l, 0) {
-					products[l][j] = r * before[l][j]
-				}
-			}
-			layers[l].add(input, before[l], products[l])
-			input = run.State(l)
-		}
-		for l := range net.Recurrent {
-			copy(before[l], run.State(l))
-		}
-		state.add(input)
-		for o := range d.Outputs {
-			sum := d.B[o]
-			for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
-				sum += float64(w * input[j])
-			}
-			head = append(head, sum)
-		}
-	})
-	return head
 }
 
 // gate implements replacer. It predicts removed inputs and states from those that stay: together
@@ -229,7 +260,7 @@ func (s *Statistics) Cut(features []int, units [][]int, method Method) *dataset.
 	}
 	small := s.cutWith(f, features, units)
 	if method == Refit && small.Net.Parameters() < s.float.Net.Parameters() {
-		s.refit(small)
+		s.refit(small, nil)
 	}
 	return small
 }
@@ -246,25 +277,28 @@ func (s *Statistics) cutWith(f replacer, features []int, units [][]int) *dataset
 
 // CutAndRun cuts by [Refit]. It also returns what the cut network predicts on every selection
 // sequence, in physical units [steps × outputs]. The fit has run the network already, in float32,
-// so the predictions serve to choose between candidates, not to report.
+// so the predictions serve to choose between candidates, not to report. One call uses all cores and
+// keeps the states of all steps until it returns, 4 bytes each.
 func (s *Statistics) CutAndRun(features []int, units [][]int) (*dataset.Float, [][]float64) {
 	small := s.cutWith(s, features, units)
-	predicted := make([][]float64, len(s.selection.Sequences))
-	if small.Net.Parameters() == s.float.Net.Parameters() {
-		dataset.EachSequence(s.selection, func(i int, sequence *dataset.Sequence) {
-			predicted[i] = make([]float64, sequence.Steps*len(small.Outputs))
-			small.Predict(sequence, predicted[i])
-		})
-		return small, predicted
+	states := make([][]float32, len(s.selection.Sequences))
+	if isCut := small.Net.Parameters() < s.float.Net.Parameters(); isCut {
+		s.refit(small, states)
+	} else {
+		s.run(small, states)
 	}
-	states := s.refit(small)
+	predicted := make([][]float64, len(s.selection.Sequences))
 	dataset.EachSequence(s.selection, func(i int, sequence *dataset.Sequence) {
 		predicted[i] = make([]float64, sequence.Steps*len(small.Outputs))
 		run := small.Net.NewRun()
 		outputs, inputs := len(small.Outputs), small.Net.Dense[0].Inputs
+		state := make([]float64, inputs)
 		for step := range sequence.Steps {
+			for j, v := range states[i][step*inputs : (step+1)*inputs] {
+				state[j] = float64(v)
+			}
 			y := predicted[i][step*outputs : (step+1)*outputs]
-			run.Finish(states[i][step*inputs:(step+1)*inputs], y)
+			run.Finish(state, y)
 			small.Physical(y)
 		}
 	})
@@ -300,26 +334,10 @@ func sketched(f *folds, kept, gone []int, _ []float64) replacement {
 
 // refit fits the first dense layer of a smaller network to what the network as given has there. It
 // adds the ridge regression of the difference on the states that the smaller network really has. It
-// returns these states, in float32, per sequence [steps × units].
-func (s *Statistics) refit(small *dataset.Float) [][]float64 {
+// writes these states to states, per sequence [steps × units], unless it is nil.
+func (s *Statistics) refit(small *dataset.Float, states [][]float32) {
 	d := small.Net.Dense[0]
-	n := len(s.selection.Sequences)
-	grams, states, missing := make([]*gram, n), make([][]float64, n), make([][]float64, n)
-	for i, sequence := range s.selection.Sequences {
-		grams[i], missing[i] = newGram(d.Inputs+d.Outputs), make([]float64, d.Outputs)
-		states[i] = make([]float64, 0, sequence.Steps*d.Inputs)
-	}
-	s.prepared.VisitStates(small, func(i, step int, state []float64) {
-		states[i] = append(states[i], state...)
-		for o := range d.Outputs {
-			sum := d.B[o]
-			for j, w := range d.W[o*d.Inputs : (o+1)*d.Inputs] {
-				sum += float64(w * state[j])
-			}
-			missing[i][o] = s.heads[i][step*d.Outputs+o] - sum
-		}
-		grams[i].add(state, missing[i])
-	})
+	grams := s.run(small, states)
 	f := newFolds(d.Inputs+d.Outputs, s.selection, grams)
 	for o := range d.Outputs {
 		r := f.bestPrediction(count(d.Inputs), []int{d.Inputs + o}, []float64{1})
@@ -328,5 +346,41 @@ func (s *Statistics) refit(small *dataset.Float) [][]float64 {
 			d.W[o*d.Inputs+j] += v
 		}
 	}
-	return states
+}
+
+// run runs a smaller network and returns, per sequence, the moments of the last state and of what
+// the first dense layer lacks. It writes the states of all steps to states, unless it is nil.
+func (s *Statistics) run(small *dataset.Float, states [][]float32) []*gram {
+	d, last := small.Net.Dense[0], len(small.Net.Recurrent)-1
+	grams := make([]*gram, len(s.selection.Sequences))
+	for i, sequence := range s.selection.Sequences {
+		grams[i] = newGram(d.Inputs + d.Outputs)
+		if states != nil {
+			states[i] = make([]float32, 0, sequence.Steps*d.Inputs)
+		}
+	}
+	s.prepared.EachStep(small, func(sequences []int) func(step, active int, state *lanes.State) {
+		input, head := make([]float64, 0, d.Inputs), make([]float64, 0, d.Outputs)
+		return func(step, active int, state *lanes.State) {
+			hidden := state.Hidden(last)
+			for lane, i := range sequences[:active] {
+				if states != nil {
+					for at := lane; at < len(hidden); at += lanes.Width {
+						states[i] = append(states[i], hidden[at])
+					}
+				}
+				if step%s.every != 0 {
+					continue
+				}
+				input = lane64(input[:0], hidden, lane)
+				head = appendHead(head[:0], d, input)
+				given := s.heads[i][step/s.every*d.Outputs:][:d.Outputs]
+				for o, v := range head {
+					head[o] = given[o] - v
+				}
+				grams[i].add(input, head)
+			}
+		}
+	})
+	return grams
 }

@@ -14,7 +14,8 @@ import (
 func TestCutAndRunIsCutAndPredict(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
-		s := MeasureStatistics(p, rec)
+		s := MeasureStatistics(p, rec,
+			dataset.Prepare(p, rec, nil))
 		smaller := AllUnits(p.Net)
 		smaller[len(smaller)-1] = smaller[len(smaller)-1][1:]
 		for _, c := range []struct {
@@ -44,7 +45,8 @@ func TestSketchIsNearTheCut(t *testing.T) {
 	sketched, cut := 0.0, 0.0
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
-		s := MeasureStatistics(p, rec)
+		s := MeasureStatistics(p, rec,
+			dataset.Prepare(p, rec, nil))
 		if got := s.Sketch(Without(4), AllUnits(p.Net)); !reflect.DeepEqual(got, p) {
 			t.Errorf("%v: the whole network is not equal", kinds)
 		}

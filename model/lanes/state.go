@@ -99,6 +99,10 @@ func (s *State) Output() []float32 {
 // changes it, and the caller may set it.
 func (s *State) Hidden(layer int) []float32 { return s.layers[layer].state }
 
+// Kept returns the state before the last step times the reset gate, of a reset-before GRU [Units ×
+// Width]; of other layers it is nil.
+func (s *State) Kept(layer int) []float32 { return s.layers[layer].kept }
+
 // Step advances all lanes by one time step, from [State.Input] to [State.Output].
 func (s *State) Step() { s.StepWith(nil) }
 
