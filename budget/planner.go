@@ -26,6 +26,7 @@ type Planner struct {
 	constantOnSignoff   func() *dataset.Score
 	statistics          func() *prune.Statistics
 	laidOut             func() *dataset.Prepared // the selection recordings, for the network as given
+	look                func() *look             // what estimates look at
 
 	computed *prune.Values  // the scores of features, where the job gives none
 	search   *search        // of the last cut that was found; nil: there was none
@@ -58,6 +59,13 @@ func NewPlanner(in *Inputs) *Planner {
 	})
 	pl.laidOut = sync.OnceValue(func() *dataset.Prepared {
 		return dataset.Prepare(in.Float, in.Selection, in.Regions)
+	})
+	pl.look = sync.OnceValue(func() *look {
+		windows := windowsOf(in.Selection)
+		if windows == in.Selection {
+			return &look{windows, pl.laidOut()}
+		}
+		return &look{windows, dataset.Prepare(in.Float, windows, in.Regions)}
 	})
 	pl.statistics = sync.OnceValue(func() *prune.Statistics {
 		return prune.MeasureStatistics(in.Float, in.Selection, pl.laidOut())

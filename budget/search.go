@@ -206,7 +206,11 @@ func (s *search) children(ctx context.Context, beam []*Point) (pool []child, unt
 	var candidates []Candidate
 	for _, p := range beam {
 		candidates = append(candidates, p.Candidate)
-		for _, i := range s.suggest(p) {
+		items, err := s.suggest(ctx, p)
+		if err != nil {
+			return nil, false, err
+		}
+		for _, i := range items {
 			c, ok := i.without(p.Candidate)
 			if !ok {
 				continue
@@ -247,19 +251,17 @@ func (s *search) merit(p price, used float64) float64 {
 	return saving(s.cut.Points[0].price, p) / math.Max(used, leastUsed)
 }
 
-// Rank scores features (unless the job gives scores) and units. The error is that of ctx.
+// Rank scores features and units by the gradients of the outputs ([prune.Saliencies]), or features
+// by the scores that the job gives. The error is that of ctx.
 func (pl *Planner) Rank(ctx context.Context) (*Cut, error) {
-	cut := &Cut{FeatureScores: pl.in.Scores}
-	if cut.FeatureScores == nil {
-		if err := pl.ScoreFeatures(ctx, nil); err != nil {
-			return nil, err
-		}
-		cut.FeatureScores = pl.computed.Scores
-	}
-	var err error
-	if cut.UnitScores, err = prune.UnitEffects(ctx, pl.in.Float, pl.statistics().Means,
-		pl.in.Selection); err != nil {
+	look := pl.look()
+	features, units, err := prune.Saliencies(ctx, pl.in.Float, look.windows, look.prepared)
+	if err != nil {
 		return nil, err
+	}
+	cut := &Cut{FeatureScores: pl.in.Scores, UnitScores: units}
+	if cut.FeatureScores == nil {
+		cut.FeatureScores = features
 	}
 	cut.FeatureRank, cut.UnitRank = cut.FeatureScores.Ranking(), cut.UnitScores.Ranking()
 	return cut, nil

@@ -7,20 +7,26 @@ import (
 	"slices"
 
 	"kerf/dataset"
+	"kerf/prune"
 )
 
 // guide estimates what candidates would lose. Its figures only say what to measure next.
 type guide struct {
+	*look
 	pl       *Planner
-	prepared *dataset.Prepared
 	base     *dataset.Score
+	constant *dataset.Score       // nil: no tolerance is on an explained share
 	rows     map[cutKey][]float64 // the value of every judged row
+	needs    map[cutKey]*needs
 }
 
 func (pl *Planner) newGuide() *guide {
-	g := &guide{pl: pl, rows: map[cutKey][]float64{}}
-	g.prepared = dataset.Prepare(pl.in.Float, pl.in.Selection, pl.in.Regions)
+	g := &guide{look: pl.look(), pl: pl, rows: map[cutKey][]float64{},
+		needs: map[cutKey]*needs{}}
 	g.base = g.prepared.Score(pl.in.Float)
+	if pl.in.judgesExplained() {
+		g.constant = dataset.Measure(pl.in.constant(), g.windows, pl.in.Regions)
+	}
 	return g
 }
 
@@ -46,7 +52,7 @@ func (g *guide) estimate(ctx context.Context, candidates []Candidate) error {
 	}
 	reaches := make([][]float64, len(fresh))
 	if err := dataset.InParallelUntil(ctx, len(fresh), func(i int) {
-		reaches[i] = g.pl.judgedReaches(g.base, scores[i])
+		reaches[i] = g.judgedReaches(scores[i])
 	}); err != nil {
 		return err
 	}
@@ -57,7 +63,8 @@ func (g *guide) estimate(ctx context.Context, candidates []Candidate) error {
 }
 
 // used estimates the share of the tolerances that a child uses: what was measured of its
-// parent, and on every row what the child differs from it here.
+// parent, and on every row what the child differs from it here. A row of which the windows have too
+// little counts as that of the parent.
 func (g *guide) used(parent *Point, child Candidate) float64 {
 	before, after := g.rows[parent.Candidate.key()], g.rows[child.key()]
 	floor := g.pl.floatReach()
@@ -66,21 +73,62 @@ func (g *guide) used(parent *Point, child Candidate) float64 {
 		if row.Sequences == 0 {
 			continue
 		}
-		reach := row.reach() + after[i] - before[i]
+		reach := row.reach()
+		if more := after[i] - before[i]; !math.IsNaN(more) {
+			reach += more
+		}
 		most = math.Max(most, reach/allowance(row, floor[i]))
 	}
 	return most
 }
 
+// needs say how much the outputs of a cut network need each of its features and units.
+type needs struct {
+	features map[int]float64 // by index in the network as given
+	units    map[prune.Unit]float64
+}
+
+// needsOf returns the needs of a candidate: the first-order change of the outputs when the item is
+// held at its mean, in its worst case as a share of the changes of all items of the sort
+// ([prune.Saliencies] of the cut network), times the root of the share of variance that what stays
+// does not predict. The error is that of ctx.
+func (g *guide) needsOf(ctx context.Context, c Candidate) (*needs, error) {
+	key := c.key()
+	if g.needs[key] != nil {
+		return g.needs[key], ctx.Err()
+	}
+	statistics := g.pl.statistics()
+	features, units, err := prune.Saliencies(ctx, statistics.Sketch(c.Features, c.Units), g.windows,
+		g.prepared)
+	if err != nil {
+		return nil, err
+	}
+	ofFeatures, ofUnits := statistics.Unexplained(c.Features, c.Units)
+	n := &needs{map[int]float64{}, map[prune.Unit]float64{}}
+	for _, r := range features.Ranking() {
+		n.features[c.Features[r.Item]] = r.Share * math.Sqrt(ofFeatures[r.Item])
+	}
+	shares := units.Shares()
+	for l, kept := range c.Units {
+		for at, j := range kept {
+			n.units[prune.Unit{Layer: l, Index: j}] = shares[at].Share * math.Sqrt(ofUnits[l][at])
+		}
+		shares = shares[len(kept):]
+	}
+	g.needs[key] = n
+	return n, nil
+}
+
 // judgedReaches is what every row may reach, in the order of lossRows, with rough intervals.
-func (pl *Planner) judgedReaches(base, score *dataset.Score) []float64 {
+func (g *guide) judgedReaches(score *dataset.Score) []float64 {
+	pl := g.pl
 	reaches := []float64{} // not nil: no row is an answer as well
 	for o, output := range pl.in.judged() {
 		for _, place := range pl.in.places(pl.in.Selection, o) {
 			for _, t := range pl.in.Job.Tolerances[output.Name].rules(place.Scope) {
-				from := base
+				from := g.base
 				if t.metric == dataset.Explained {
-					from = pl.constantOn(pl.in.Selection)
+					from = g.constant
 				}
 				c := dataset.CompareRoughly(from, score, place.slice, t.metric)
 				row := Loss{RowName: RowName{Metric: t.metric}, Relative: t.relative, Rise: c.Rise,
@@ -93,23 +141,16 @@ func (pl *Planner) judgedReaches(base, score *dataset.Score) []float64 {
 	return reaches
 }
 
-// asked is how many features and how many units of a candidate are estimated at a time.
+// asked is how many features and how many units of a candidate are estimated alone at a time.
 const asked = 8
 
-// bundles are the numbers of items that are also taken away together.
-var bundles = []int{2, 4, 8}
-
-// suggest lists what may be cut next from a point: front ends, and the features and units that the
-// scores and the others' power to replace them speak for (share of the score times the root of the
-// share of variance that what stays does not predict), each alone and the first of them together.
-func (s *search) suggest(p *Point) []item {
-	ofFeatures, ofUnits := s.pl.statistics().Unexplained(p.Candidate.Features, p.Candidate.Units)
-	left := func(i item) float64 {
-		if i.sort == UnitItem {
-			u := i.units[0]
-			return ofUnits[u.Layer][slices.Index(p.Candidate.Units[u.Layer], u.Index)]
-		}
-		return ofFeatures[slices.Index(p.Candidate.Features, i.features[0])]
+// suggest lists what may be cut next from a point: front ends, and the features and units that are
+// needed least, each of the first alone, and the first 2, 4, 8 and so on together. The error is
+// that of ctx.
+func (s *search) suggest(ctx context.Context, p *Point) ([]item, error) {
+	needs, err := s.guide.needsOf(ctx, p.Candidate)
+	if err != nil {
+		return nil, err
 	}
 	var all []item
 	bySort := map[string][]item{}
@@ -118,27 +159,28 @@ func (s *search) suggest(p *Point) []item {
 		if _, ok := i.without(p.Candidate); !ok || s.refuses(p, i) {
 			continue
 		}
-		if i.sort == FrontEndItem {
+		switch i.sort {
+		case FrontEndItem:
 			all = append(all, i)
 			continue
+		case FeatureItem:
+			need[i.key()] = needs.features[i.features[0]]
+		case UnitItem:
+			need[i.key()] = needs.units[i.units[0]]
 		}
 		bySort[i.sort] = append(bySort[i.sort], i)
-		need[i.key()] = i.share * math.Sqrt(left(i))
 	}
 	for _, sort := range []string{FeatureItem, UnitItem} {
 		items := bySort[sort]
 		slices.SortStableFunc(items, func(a, b item) int {
 			return cmp.Compare(need[a.key()], need[b.key()])
 		})
-		items = items[:min(asked, len(items))]
-		all = append(all, items...)
-		for _, n := range bundles {
-			if n <= len(items) {
-				if joint := several(items[:n]); !s.refuses(p, joint) {
-					all = append(all, joint)
-				}
+		all = append(all, items[:min(asked, len(items))]...)
+		for n := 2; n <= len(items); n *= 2 {
+			if joint := several(items[:n]); !s.refuses(p, joint) {
+				all = append(all, joint)
 			}
 		}
 	}
-	return all
+	return all, nil
 }

@@ -74,14 +74,22 @@ func (pl *Planner) point(c Candidate, score *dataset.Score) *Point {
 	return p
 }
 
-// measure cuts candidates in full and measures them, side by side. The error is that of ctx.
+// measure cuts candidates in full and measures them, one after the other: each uses all cores, and
+// holds the states of all steps. The error is that of ctx.
 func (s *search) measure(ctx context.Context, batch []child) ([]*Point, error) {
 	statistics := s.pl.statistics()
 	points := make([]*Point, len(batch))
-	if err := dataset.InParallelUntil(ctx, len(batch), func(i int) {
+	scores := make([]*dataset.Score, len(batch))
+	for i := range batch {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		c := batch[i].candidate
 		_, predicted := statistics.CutAndRun(c.Features, c.Units)
-		points[i] = s.pl.point(c, s.pl.in.measured(predicted))
+		scores[i] = s.pl.in.measured(predicted)
+	}
+	if err := dataset.InParallelUntil(ctx, len(batch), func(i int) {
+		points[i] = s.pl.point(batch[i].candidate, scores[i])
 	}); err != nil {
 		return nil, err
 	}
