@@ -235,38 +235,57 @@ func (pl *Planner) try(ctx context.Context, c Candidate) (*Chosen, error) {
 	return pl.tryWays(ctx, p, c, p.ways())
 }
 
-// tryWays is try with some ways of rounding.
+// tryWays is try with some ways of rounding. Only the network of the nearest way is calibrated on
+// all selection recordings; a way that asks too much of a row there is left out.
 func (pl *Planner) tryWays(ctx context.Context, p *prepared, c Candidate,
 	ways []quant.Rounding) (*Chosen, error) {
-	var best *Chosen
-	var compared []RoundingResult
-	least := math.Inf(1)
+	type way struct {
+		RoundingResult
+		within bool
+		score  *dataset.Score
+	}
+	var all []way
 	for _, rounding := range ways {
 		c.Rounding = rounding
-		fixed, err := quant.Quantize(p.scaled, p.calibration, c.Formats, rounding)
-		var predicted [][]float64
-		if err == nil {
-			predicted, err = pl.in.heldOut(ctx, p, c, nil, folds)
+		predicted, err := pl.in.heldOut(ctx, p, c, nil, folds)
+		if isOnlyOf(rounding, err) && len(ways) > 1 {
+			continue
 		}
 		if err != nil {
-			if outOfRange := new(quant.RangeError); rounding != quant.Nearest &&
-				errors.As(err, &outOfRange) {
-				continue // this way alone asks too much of a row
-			}
 			return nil, err
 		}
-		score := pl.in.measured(predicted)
-		result := RoundingResult{Rounding: rounding, Distance: pl.in.distance(p, predicted)}
-		var ok bool
-		result.Tightest, ok = pl.within(score)
-		compared = append(compared, result)
-		if result.Distance < least || best == nil {
-			least = result.Distance
-			c.shifts = fixed.Shape().Shifts
-			best = &Chosen{Candidate: c, CutNet: p.cut, Fixed: fixed,
-				Within: ok, used: result.Tightest.used(), heldOut: score}
-		}
+		w := way{score: pl.in.measured(predicted)}
+		w.Rounding, w.Distance = rounding, pl.in.distance(p, predicted)
+		w.Tightest, w.within = pl.within(w.score)
+		all = append(all, w)
 	}
-	best.Roundings = compared
-	return best, nil
+	for {
+		best := all[0]
+		for _, w := range all[1:] {
+			if w.Distance < best.Distance {
+				best = w
+			}
+		}
+		fixed, err := quant.Quantize(p.scaled, p.calibration, c.Formats, best.Rounding)
+		if isOnlyOf(best.Rounding, err) && len(all) > 1 {
+			all = slices.DeleteFunc(all, func(w way) bool { return w.Rounding == best.Rounding })
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		c.Rounding, c.shifts = best.Rounding, fixed.Shape().Shifts
+		chosen := &Chosen{Candidate: c, CutNet: p.cut, Fixed: fixed, Within: best.within,
+			used: best.Tightest.used(), heldOut: best.score}
+		for _, w := range all {
+			chosen.Roundings = append(chosen.Roundings, w.RoundingResult)
+		}
+		return chosen, nil
+	}
+}
+
+// isOnlyOf reports whether an error says that one way of rounding alone asks too much of a row.
+func isOnlyOf(way quant.Rounding, err error) bool {
+	outOfRange := new(quant.RangeError)
+	return way != quant.Nearest && errors.As(err, &outOfRange)
 }

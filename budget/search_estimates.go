@@ -144,37 +144,45 @@ func (g *guide) judgedReaches(score *dataset.Score) []float64 {
 // asked is how many features and how many units of a candidate are estimated alone at a time.
 const asked = 8
 
-// suggest lists what may be cut next from a point: front ends, and the features and units that are
-// needed least, each of the first alone, and the first 2, 4, 8 and so on together. The error is
-// that of ctx.
-func (s *search) suggest(ctx context.Context, p *Point) ([]item, error) {
+// leastNeeded lists the features or the units that a point may lose, the least needed first. The
+// error is that of ctx.
+func (s *search) leastNeeded(ctx context.Context, p *Point, sort string) ([]item, error) {
 	needs, err := s.guide.needsOf(ctx, p.Candidate)
 	if err != nil {
 		return nil, err
 	}
+	need := func(i item) float64 {
+		if sort == UnitItem {
+			return needs.units[i.units[0]]
+		}
+		return needs.features[i.features[0]]
+	}
 	var all []item
-	bySort := map[string][]item{}
-	need := map[string]float64{}
 	for _, i := range s.items {
-		if _, ok := i.without(p.Candidate); !ok || s.refuses(p, i) {
-			continue
-		}
-		switch i.sort {
-		case FrontEndItem:
+		if _, ok := i.without(p.Candidate); ok && i.sort == sort {
 			all = append(all, i)
-			continue
-		case FeatureItem:
-			need[i.key()] = needs.features[i.features[0]]
-		case UnitItem:
-			need[i.key()] = needs.units[i.units[0]]
 		}
-		bySort[i.sort] = append(bySort[i.sort], i)
+	}
+	slices.SortStableFunc(all, func(a, b item) int { return cmp.Compare(need(a), need(b)) })
+	return all, nil
+}
+
+// suggest lists what may be cut next from a point: front ends, and the features and units that are
+// needed least, each of the first alone, and the first 2, 4, 8 and so on together. What was refused
+// before is not among them. The error is that of ctx.
+func (s *search) suggest(ctx context.Context, p *Point) ([]item, error) {
+	var all []item
+	for _, i := range s.items {
+		if _, ok := i.without(p.Candidate); ok && i.sort == FrontEndItem && !s.refuses(p, i) {
+			all = append(all, i)
+		}
 	}
 	for _, sort := range []string{FeatureItem, UnitItem} {
-		items := bySort[sort]
-		slices.SortStableFunc(items, func(a, b item) int {
-			return cmp.Compare(need[a.key()], need[b.key()])
-		})
+		items, err := s.leastNeeded(ctx, p, sort)
+		if err != nil {
+			return nil, err
+		}
+		items = slices.DeleteFunc(items, func(i item) bool { return s.refuses(p, i) })
 		all = append(all, items[:min(asked, len(items))]...)
 		for n := 2; n <= len(items); n *= 2 {
 			if joint := several(items[:n]); !s.refuses(p, joint) {
