@@ -98,20 +98,102 @@ func (s *Scores) ShareError(r Ranked) float64 {
 	if s.Deviations == nil {
 		return math.NaN()
 	}
-	for c, column := range s.Columns {
-		if column.Scenario == r.Scenario && column.Output == r.Output {
-			variance := 0.0
-			for _, d := range s.Deviations[c] {
-				moved := d[r.Item]
-				for _, v := range d {
-					moved -= float64(r.Share * v)
-				}
-				variance += float64(moved * moved)
-			}
-			return math.Sqrt(variance) / column.Total()
+	if column := s.column(r); column >= 0 {
+		variance := 0.0
+		for _, m := range s.moved(r, column) {
+			variance += float64(m * m)
 		}
+		return math.Sqrt(variance)
 	}
 	return math.NaN() // no column says anything about the item
+}
+
+// decided is how many standard errors of their difference the shares of two items must lie apart for
+// their order to count as decided: about 95 %.
+const decided = 2
+
+// Open lists groups of items that stand beside each other in the ranking and whose order the
+// standard errors leave open, the least needed first: each item lies less than two standard errors
+// of the difference from the next one. There are none where errors are not known.
+func (s *Scores) Open() [][]string {
+	var groups [][]string
+	ranking := s.Ranking()
+	joined := false
+	for i := 1; i < len(ranking) && s.Deviations != nil; i++ {
+		apart := s.apart(ranking[i-1], ranking[i])
+		switch {
+		case apart >= decided:
+			joined = false
+			continue
+		case !joined:
+			groups = append(groups, []string{ranking[i-1].Name})
+			joined = true
+		}
+		groups[len(groups)-1] = append(groups[len(groups)-1], ranking[i].Name)
+	}
+	return groups
+}
+
+// lacking returns by how many times the number of draws must grow so that no order of neighbours is
+// open: the largest square of what is asked over what is there.
+func (s *Scores) lacking() float64 {
+	most := 1.0
+	ranking := s.Ranking()
+	for i := 1; i < len(ranking); i++ {
+		if apart := s.apart(ranking[i-1], ranking[i]); apart < decided {
+			most = math.Max(most, decided*decided/float64(apart*apart))
+		}
+	}
+	return most
+}
+
+// apart returns the difference of the shares of two ranked items in standard errors of it. Items
+// that nothing moved are apart. Where both are shares of one column, one draw moves both; shares
+// of two columns count as independent.
+func (s *Scores) apart(a, b Ranked) float64 {
+	difference := math.Abs(b.Share - a.Share)
+	first, second := s.column(a), s.column(b)
+	if first < 0 || second < 0 {
+		return math.Inf(1)
+	}
+	variance := 0.0
+	for _, moved := range [][]float64{s.moved(a, first), s.moved(b, second)} {
+		for _, m := range moved {
+			variance += float64(m * m)
+		}
+	}
+	if first == second {
+		of, with := s.moved(a, first), s.moved(b, second)
+		for k := range of {
+			variance -= float64(2 * of[k] * with[k])
+		}
+	}
+	if variance <= 0 {
+		return math.Inf(1)
+	}
+	return difference / math.Sqrt(variance)
+}
+
+// column returns the index of the column in which an item is ranked, -1 where no column says
+// anything about it.
+func (s *Scores) column(r Ranked) int {
+	return slices.IndexFunc(s.Columns, func(c Column) bool {
+		return c.Scenario == r.Scenario && c.Output == r.Output
+	})
+}
+
+// moved returns how far each draw moves the share of an item in a column, to first order.
+func (s *Scores) moved(r Ranked, column int) []float64 {
+	var all []float64
+	total := s.Columns[column].Total()
+	for _, d := range s.Deviations[column] {
+		moved := d[r.Item]
+		for _, v := range d {
+			moved -= float64(r.Share * v)
+		}
+		all = append(all, moved/total)
+	}
+	return all
 }
 
 // Agreement compares the rankings of the scenarios.

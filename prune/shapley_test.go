@@ -303,8 +303,8 @@ func TestPlanHasTheSmallestError(t *testing.T) {
 		{12, 4095, 1, plan{128, 1}},
 		{13, 1e9, 60, plan{120, 60}}, // too many subsets
 		{13, 1e9, 65, plan{128, 256}},
-		{19, 1, 39, plan{8, 16}}, // fewest
-		{19, 1, 4, plan{8, 4}},
+		{19, 1, 39, plan{2, 4}}, // fewest
+		{19, 8 * 38, 4, plan{8, 4}},
 	} {
 		if got := planFor(c.players, c.runs, c.others); got != c.want {
 			t.Errorf("%+v: %+v", c, got)

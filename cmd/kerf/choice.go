@@ -154,9 +154,6 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	}
 	pl := budget.NewPlanner(in)
 	if len(c.features) == 0 && len(c.units) == 0 {
-		if err := a.scoreFeatures(ctx, pl); err != nil {
-			return nil, nil, nil, err
-		}
 		step, end := a.ui.count("trying cuts")
 		cut, err := pl.FindCut(ctx, step)
 		end()

@@ -25,9 +25,10 @@ features up by channel and kind, and says how far the rankings of the scenarios
 agree.
 
 Feature scores are those of the job. Without them they are computed: Shapley values
-over whole sequences, on the selection recordings, with standard errors that include
-the draw of the sequences that stand for what is absent (docs/scores.md). The score
-of a unit is the mean absolute change of an output when the unit is held at its
+over whole sequences, on the selection recordings, sampled until their standard
+errors, which include the draw of the sequences that stand for what is absent, decide
+the order, or some seconds of work are done; an order that is still open is named
+(docs/scores.md). plan ranks by gradients instead. The score of a unit is the mean absolute change of an output when the unit is held at its
 mean. With --shapley, features, channels, kinds and units all get Shapley values:
 from all subsets of up to 12 where that takes some seconds, else sampled.
 
@@ -57,8 +58,8 @@ where the job has [recovery].`,
 	return cmd
 }
 
-// thorough is the work that --shapley allows in multiply-accumulates. Our choice: ten times the
-// usual (prune.Settings), some seconds on one core for each of the four sorts of players.
+// thorough is the work that --shapley allows in multiply-accumulates. Our choice: half as much again
+// as usual (prune.Settings), some seconds on one core for each of the four sorts of players.
 const thorough = 30e9
 
 // ranked are the scores that rank shows.
@@ -73,8 +74,8 @@ type computedOf struct {
 	values  *prune.Values
 }
 
-// rank scores features, channels, kinds and units: by the scores of the job or as plan does, and
-// with shapley by Shapley values alone.
+// rank scores features, channels, kinds and units: by the scores of the job, or features by Shapley
+// values and units by what holding one changes; with shapley all by Shapley values.
 func (a *app) rank(ctx context.Context, in *budget.Inputs, shapley bool) (*ranked, error) {
 	channels, kinds := owners(in)
 	if !shapley {
@@ -83,15 +84,15 @@ func (a *app) rank(ctx context.Context, in *budget.Inputs, shapley bool) (*ranke
 			return nil, err
 		}
 		defer a.ui.phase("scoring units")()
-		cut, err := pl.Rank(ctx)
+		units, err := prune.UnitEffects(ctx, in.Float, pl.Statistics().Means, in.Selection)
 		if err != nil {
 			return nil, err
 		}
-		r := &ranked{features: cut.FeatureScores, units: cut.UnitScores}
-		r.channels, r.kinds = r.features.Groups(channels), r.features.Groups(kinds)
+		r := &ranked{features: in.Scores, units: units}
 		if computed := pl.Computed(); computed != nil {
-			r.computed = []computedOf{{"features", computed}}
+			r.features, r.computed = computed.Scores, []computedOf{{"features", computed}}
 		}
+		r.channels, r.kinds = r.features.Groups(channels), r.features.Groups(kinds)
 		return r, nil
 	}
 	score := func(what string, values func(prune.Settings) (*prune.Values, error)) (*prune.Values,

@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"kerf/budget"
+	"kerf/dataset"
 	"kerf/exporter/report"
 	"kerf/prune"
 )
@@ -181,6 +182,12 @@ func sentences(r *ranked) []string {
 		m := a.Moves[0]
 		say("%s moves furthest: rank %s in %s, rank %s in %s", m.Name, rank(m.Highest), m.HighestIn,
 			rank(m.Lowest), m.LowestIn)
+	}
+	for _, c := range r.computed {
+		for _, group := range c.values.Open() {
+			say("the order of %s %s is open: neighbours differ by less than two standard errors "+
+				"after the work that is allowed", c.players, dataset.ListNames(group))
+		}
 	}
 	if len(r.computed) > 0 && r.computed[0].values.Others == 0 {
 		say("the selection recordings are one sequence: what is absent follows its other half, " +
