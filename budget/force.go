@@ -89,11 +89,14 @@ type rankedUnit struct {
 	ForcedUnit
 }
 
+// blameSteps is about the most steps that units are ordered by. Our choice.
+const blameSteps = 16384
+
 // blameUnits narrows one unit at a time and orders them, the most harmful first.
-// One fold is enough for that.
+// One fold is enough for that, and of a long one some sequences.
 func (in *Inputs) blameUnits(ctx context.Context, p *prepared, c Candidate, partial quant.Partial,
 	names []string) ([]rankedUnit, error) {
-	before, err := in.heldOut(ctx, p, c, nil, 1)
+	before, err := in.heldOut(ctx, p, c, nil, 1, blameSteps)
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +110,7 @@ func (in *Inputs) blameUnits(ctx context.Context, p *prepared, c Candidate, part
 	for j, name := range names {
 		clear(partial.Narrow)
 		partial.Narrow[j] = true
-		predicted, err := in.heldOut(ctx, p, c, &partial, 1)
+		predicted, err := in.heldOut(ctx, p, c, &partial, 1, blameSteps)
 		if err != nil {
 			return nil, err
 		}
@@ -133,7 +136,7 @@ func (pl *Planner) fewest(ctx context.Context, p *prepared, c Candidate, partial
 		for i, u := range units {
 			partial.Narrow[u.index] = i > k
 		}
-		predicted, err := pl.in.heldOut(ctx, p, c, &partial, folds)
+		predicted, err := pl.in.heldOut(ctx, p, c, &partial, folds, 0)
 		if err != nil {
 			failed = err
 			return true

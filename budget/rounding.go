@@ -153,9 +153,10 @@ func (p *prepared) ways() []quant.Rounding {
 
 // heldOut runs a way of rounding on the selection recordings, every sequence by
 // a network that was calibrated without it. Only the sequences of the first folds
-// are run; the others have no predictions. The error is that of ctx or of [quant.Quantize].
+// are run, and of each fold about so many steps where most is not 0; the others have no predictions.
+// The error is that of ctx or of [quant.Quantize].
 func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial *quant.Partial,
-	first int) ([][]float64, error) {
+	first, most int) ([][]float64, error) {
 	nets := make([]*quant.Network, min(first, len(p.restCalibrations)))
 	for k := range nets {
 		var err error
@@ -178,11 +179,24 @@ func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial
 				ofFold.Sequences, indices = append(ofFold.Sequences, s), append(indices, i)
 			}
 		}
+		if most > 0 {
+			every := max(1, ofFold.Steps()/most)
+			ofFold.Sequences, indices = eachNth(ofFold.Sequences, every), eachNth(indices, every)
+		}
 		dataset.EachPrediction(net, &ofFold, func(i int, _ *dataset.Sequence, predicted []float64) {
 			all[indices[i]] = predicted
 		})
 	}
 	return all, nil
+}
+
+// eachNth returns the first of a list and then every n-th one.
+func eachNth[T any](list []T, n int) []T {
+	var some []T
+	for i := 0; i < len(list); i += n {
+		some = append(some, list[i])
+	}
+	return some
 }
 
 // measured scores predictions of the selection recordings.
@@ -247,7 +261,7 @@ func (pl *Planner) tryWays(ctx context.Context, p *prepared, c Candidate,
 	var all []way
 	for _, rounding := range ways {
 		c.Rounding = rounding
-		predicted, err := pl.in.heldOut(ctx, p, c, nil, folds)
+		predicted, err := pl.in.heldOut(ctx, p, c, nil, folds, 0)
 		if isOnlyOf(rounding, err) && len(ways) > 1 {
 			continue
 		}

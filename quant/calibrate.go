@@ -54,14 +54,14 @@ type sums struct {
 	steps                 float64
 }
 
-// newSums returns sums of no step yet.
-func newSums(net *model.Network) *sums {
+// newSums returns sums of no step yet, of recordings with so many steps.
+func newSums(net *model.Network, steps int) *sums {
 	s := &sums{Calibration: Calibration{Features: make([]float64, net.Inputs()),
 		Layers: make([]LayerRange, len(net.Recurrent)), Dense: make([]DenseRange, len(net.Dense))}}
 	for _, l := range net.Recurrent {
 		s.inputs, s.states = append(s.inputs, newMomentSum(l.Inputs)),
 			append(s.states, newMomentSum(l.Units))
-		s.traces, s.keeps = append(s.traces, newTraceSum(l)),
+		s.traces, s.keeps = append(s.traces, newTraceSum(l, steps)),
 			append(s.keeps, make([]float64, l.Units))
 	}
 	for _, d := range net.Dense {
@@ -132,12 +132,12 @@ func gathered(p *dataset.Float,
 	parts := make([]*sums, min(calibrationParts, len(all)))
 	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]},
 		func(part int, _ *dataset.Sequence) {
-			parts[part] = newSums(p.Net)
+			parts[part] = newSums(p.Net, selection.Steps())
 			for i := part; i < len(all); i += calibrationParts {
 				raw[i] = parts[part].gather(p, all[i], selection.Features)
 			}
 		})
-	total = newSums(p.Net)
+	total = newSums(p.Net, selection.Steps())
 	for _, part := range parts {
 		total.merge(part)
 	}

@@ -26,6 +26,7 @@ import (
 // of U. Either part ends with zeros where it does not fill whole vectors.
 type traceSum struct {
 	layer  *model.Recurrent
+	every  int     // moments are added at every so many steps of a sequence
 	steps  float64 // number of steps whose moments count
 	stride int     // values of φ, zeros included
 	// second holds rows × stride × stride values, upper halves: what lies below the diagonal has no
@@ -51,11 +52,16 @@ const traceLimit = 4 << 20
 
 // traceEvery sets how often moments are added: at one step in width/traceEvery, where width is the
 // number of values of φ. So the traces take a few times as long as running the network, whatever
-// its size; φ changes little from one step to the next.
-const traceEvery = 8
+// its size; φ changes little from one step to the next. Of long recordings about traceSteps are
+// added, some hundred for every value of φ.
+const (
+	traceEvery = 8
+	traceSteps = 8192
+)
 
-// newTraceSum returns a sum over no step, nil for a layer beyond traceLimit.
-func newTraceSum(l *model.Recurrent) *traceSum {
+// newTraceSum returns a sum over no step of recordings with so many steps, nil for a layer beyond
+// traceLimit.
+func newTraceSum(l *model.Recurrent, steps int) *traceSum {
 	rows, width := l.Kind.Gates()*l.Units, l.Inputs+l.Units+2
 	if rows*width*width > traceLimit {
 		return nil
@@ -70,6 +76,7 @@ func newTraceSum(l *model.Recurrent) *traceSum {
 		stateSlope: make([]float64, rows), inputs: withBias(l.Inputs), states: withBias(l.Units),
 		resetStates: withBias(l.Units), cell: make([]float64, l.Units),
 	}
+	f.every = max(1, f.width()/traceEvery, steps/traceSteps)
 	f.stride = len(f.inputs) + len(f.states)
 	f.second, f.phi = make([]float64, rows*f.stride*f.stride), make([]float64, rows*f.stride)
 	f.waiting = newWaitingVectors(len(f.phi))
@@ -116,7 +123,7 @@ func (f *traceSum) add(step int, run *model.Run, i int, in, before []float64) {
 		follow(phi[:len(f.inputs)], f.inputs, keep, f.inputSlope[r])
 		follow(phi[len(f.inputs):], states, keep, f.stateSlope[r])
 	}
-	if step%max(1, f.width()/traceEvery) == 0 {
+	if step%f.every == 0 {
 		f.steps++
 		if f.waiting.add(f.phi) {
 			f.addWaiting()

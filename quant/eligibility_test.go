@@ -205,7 +205,7 @@ func TestThePlanOfARowIsAMinimum(t *testing.T) {
 func TestALargeLayerIsNotFollowed(t *testing.T) {
 	small, large := &model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 64},
 		&model.Recurrent{Kind: model.LSTM, Inputs: 20, Units: 128}
-	if newTraceSum(small) == nil || newTraceSum(large) != nil {
+	if newTraceSum(small, 1) == nil || newTraceSum(large, 1) != nil {
 		t.Error("want a layer of 64 units to be followed and one of 128 not")
 	}
 	p := RandomFloat(3, 8, 6, 2)

@@ -23,12 +23,19 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 	if d.Activation != model.Identity || c.recordings == nil {
 		return d
 	}
-	parts := make([]*momentSum, len(c.recordings.Sequences))
-	dataset.EachBatch(c.recordings, func(indices []int, sequences []*dataset.Sequence) {
+	some, raws := *c.recordings, [][]float64{}
+	every := max(1, c.recordings.Steps()/refitSteps)
+	some.Sequences = nil
+	for i := 0; i < len(c.recordings.Sequences); i += every {
+		some.Sequences, raws = append(some.Sequences, c.recordings.Sequences[i]),
+			append(raws, c.raw[i])
+	}
+	parts := make([]*momentSum, len(some.Sequences))
+	dataset.EachBatch(&some, func(indices []int, sequences []*dataset.Sequence) {
 		sums, raw := make([]*momentSum, len(indices)), make([][]float64, len(indices))
 		for k, i := range indices {
 			parts[i] = newMomentSum(d.Inputs + d.Outputs)
-			sums[k], raw[k] = parts[i], c.raw[i]
+			sums[k], raw[k] = parts[i], raws[i]
 		}
 		n.gatherMissing(sums, d, sequences, raw)
 	})
@@ -38,6 +45,10 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 	}
 	return corrected(d, sum.moments())
 }
+
+// refitSteps is about the most steps that a layer is fitted on: of longer recordings some sequences,
+// spread over all. Our choice: 64 inputs have 500 steps each.
+const refitSteps = 32768
 
 // gatherMissing adds (v, y - W v) of every step of some sequences, each to its own sum. raw holds
 // the outputs y of the float network.
