@@ -101,13 +101,13 @@ const (
 // ([model.Network.Variants]), those of the columns as changes of the first layer (alternatives.go),
 // those of the outputs on the predictions alone (alternatives_outputs.go and shifts.go).
 //
-// All are tried on some of the selection recordings in lanes. What looks promising is measured on
-// all in double precision, and counts where the error of an output falls by a fifth, with an
-// interval that excludes none, and no output's error rises by a twentieth. The most probable one is
-// a cause, and a cause forbids that the network fits ([Examination.Forbids]). Where the network
-// errs more on the sign-off recordings, what may hold for these alone is tried on them as well.
-// Work is bounded by multiply-accumulates, not by time. testdata/broken has broken jobs and what is
-// found in them.
+// All are tried on some of the selection recordings in lanes, what looks promising on all. What
+// does so there is measured in double precision, and counts where the error of an output falls by a
+// fifth, with an interval that excludes none, and no output's error rises by a twentieth. The most
+// probable one is a cause, and a cause forbids that the network fits ([Examination.Forbids]). Where
+// the network errs more on the sign-off recordings, what may hold for these alone is tried on them
+// as well. Work is bounded by multiply-accumulates, not by time. testdata/broken has broken jobs
+// and what is found in them.
 //
 // Examine reads sign-off recordings as well, and chooses nothing. The error is that of ctx.
 func (pl *Planner) Examine(ctx context.Context) (*Examination, error) {
@@ -331,19 +331,20 @@ type view struct {
 func (pl *Planner) views(ctx context.Context, rec *dataset.Recordings, base *dataset.Score,
 	all []alternative) ([]view, int) {
 	ofOutputs := pl.outputViews(ctx, rec)
-	return append(pl.in.promisingViews(ctx, rec, base, all), ofOutputs...),
+	return append(pl.promisingViews(ctx, rec, base, all), ofOutputs...),
 		len(all) + len(ofOutputs)
 }
 
 // promisingViews tries alternatives on a part of the recordings and returns those that are
 // promising there, as they are on all recordings, in their order; none when ctx ends.
-func (in *Inputs) promisingViews(ctx context.Context, rec *dataset.Recordings, base *dataset.Score,
+func (pl *Planner) promisingViews(ctx context.Context, rec *dataset.Recordings, base *dataset.Score,
 	all []alternative) []view {
 	type candidate struct {
 		alternative
 		index int
 		sum   float64
 	}
+	in := pl.in
 	weights := float64(in.Float.Net.Parameters())
 	screen := screened(rec, int(max(leastScreened, screeningWork/(weights*float64(len(all))))))
 	prepared := dataset.Prepare(in.Float, screen, nil)
@@ -372,6 +373,35 @@ func (in *Inputs) promisingViews(ctx context.Context, rec *dataset.Recordings, b
 	most := int(max(fewestFull, fullWork/(weights*float64(rec.Steps()))))
 	promisingOnes = promisingOnes[:min(most, len(promisingOnes))]
 	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.index - b.index })
+	// On all recordings, first in lanes: most look worse there.
+	if rec == in.Selection {
+		prepared = pl.laidOut()
+	} else {
+		prepared = dataset.Prepare(in.Float, rec, in.Regions)
+	}
+	nets := make([]*dataset.Float, len(promisingOnes))
+	for i, p := range promisingOnes {
+		nets[i] = p.net()
+	}
+	scores, err := prepared.ScoreAll(ctx, nets)
+	if err != nil {
+		return nil
+	}
+	var left []candidate
+	nearest, least := -1, math.Inf(1)
+	for i, score := range scores {
+		c := in.compareAll(base, score, dataset.CompareRoughly)
+		if c.most <= worseRatio && c.least < least {
+			nearest, least = i, c.least
+		}
+		if c.least < promising && c.most < doubtful {
+			left = append(left, promisingOnes[i])
+		}
+	}
+	if len(left) == 0 && nearest >= 0 {
+		left = promisingOnes[nearest : nearest+1] // so that the examination can name it
+	}
+	promisingOnes = left
 	var measured []view
 	for _, p := range promisingOnes {
 		if ctx.Err() != nil {

@@ -90,7 +90,7 @@ type rankedUnit struct {
 }
 
 // blameSteps is about the most steps that units are ordered by. Our choice.
-const blameSteps = 16384
+const blameSteps = 8192
 
 // blameUnits narrows one unit at a time and orders them, the most harmful first.
 // One fold is enough for that, and of a long one some sequences.

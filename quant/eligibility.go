@@ -56,7 +56,7 @@ const traceLimit = 4 << 20
 // added, some hundred for every value of φ.
 const (
 	traceEvery = 8
-	traceSteps = 8192
+	traceSteps = 12288
 )
 
 // newTraceSum returns a sum over no step of recordings with so many steps, nil for a layer beyond

@@ -93,5 +93,5 @@ func Example() {
 	// layer.weight_ih: fraction bits [7 7], int32 accumulators filled to 0.2 % at most
 	// layer.weight_hh: fraction bits [7 8], int32 accumulators filled to 0.2 % at most
 	// head.weight: fraction bits [14], int32 accumulators filled to 62.5 % at most
-	// [16384 -8192] -> [1072941755] / 2^29 = 1.999 L/min, the network as given says 1.998 L/min
+	// [16384 -8192] -> [1072941757] / 2^29 = 1.999 L/min, the network as given says 1.998 L/min
 }

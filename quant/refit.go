@@ -47,8 +47,8 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 }
 
 // refitSteps is about the most steps that a layer is fitted on: of longer recordings some sequences,
-// spread over all. Our choice: 64 inputs have 500 steps each.
-const refitSteps = 32768
+// spread over all. Our choice: 64 inputs have 300 steps each.
+const refitSteps = 20000
 
 // gatherMissing adds (v, y - W v) of every step of some sequences, each to its own sum. raw holds
 // the outputs y of the float network.
