@@ -245,9 +245,14 @@ func withoutThese(features, gone []int) []int {
 	})
 }
 
+// hopelessUntrained is the estimated share of a tolerance beyond which features are not taken out
+// and trained. Our choice: training wins back half of it at times.
+const hopelessUntrained = 2
+
 // removable lists what may go from what a recipe makes: features and front ends alone, the first 2,
 // 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses is
-// estimated without another training; estimates beyond hopeless are left out.
+// estimated without another training; estimates beyond hopelessUntrained are
+// left out.
 func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	refused map[string]bool) ([]item, error) {
 	in := s.pl.in
@@ -275,7 +280,7 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		smaller.Features = left
 		merits[i.key()] = saving(start, s.pl.cheapestListed(smaller)) /
 			math.Max(used-before, leastUsed/float64(len(r.kept())))
-		return used <= hopeless
+		return used <= hopelessUntrained
 	}
 	byMerit := func(a, b item) int { return cmp.Compare(merits[b.key()], merits[a.key()]) }
 	var single, all []item
@@ -295,7 +300,7 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		}
 	}
 	slices.SortStableFunc(single, byMerit)
-	for _, n := range bundles {
+	for _, n := range []int{2, 4, 8} {
 		if n <= len(single) {
 			if joint := several(single[:n]); judge(joint) {
 				all = append(all, joint)
