@@ -68,7 +68,7 @@ func NewPlanner(in *Inputs) *Planner {
 		return &look{windows, dataset.Prepare(in.Float, windows, in.Regions)}
 	})
 	pl.statistics = sync.OnceValue(func() *prune.Statistics {
-		return prune.MeasureStatistics(in.Float, in.Selection, pl.laidOut())
+		return prune.MeasureStatisticsOn(in.Float, in.Selection, pl.laidOut())
 	})
 	return pl
 }

@@ -25,6 +25,10 @@ type Attempt struct {
 // Within reports whether every tolerance is kept, with the reserve for the sign-off.
 func (a *Attempt) Within() bool { return a.Used <= 1 }
 
+// hopelessTrained is the share of a tolerance that a figure itself takes on the sequences of one fold
+// beyond which the network is not trained for the others (our choice).
+const hopelessTrained = 2
+
 // trainedSearch looks for the smallest network that holds once it is trained. It works in stages;
 // the trainings of a stage follow from the job and from the results of the stages before it.
 //
@@ -59,7 +63,7 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 		return judgement{}, err
 	}
 	j := s.trainings.glance(r)
-	if j.used <= hopeless {
+	if j.used <= hopelessTrained {
 		if err := s.trainings.follow(ctx, what, s.trainings.everyFold(), r); err != nil {
 			return judgement{}, err
 		}
@@ -249,9 +253,14 @@ func withoutThese(features, gone []int) []int {
 	})
 }
 
+// hopelessUntrained is the estimated share of a tolerance beyond which features are not taken out
+// and trained. Our choice: training wins back half of it at times.
+const hopelessUntrained = 2
+
 // removable lists what may go from what a recipe makes: features and front ends alone, the first 2,
-// 4, 8 and so on together. The one that saves most per tolerance used stands first. What it uses is
-// estimated without another training; estimates beyond hopeless are left out.
+// 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses is
+// estimated without another training; estimates beyond hopelessUntrained are
+// left out.
 func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	refused map[string]bool) ([]item, error) {
 	in := s.pl.in
@@ -259,8 +268,7 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	nets := make([]*dataset.Float, len(s.trainings.rests))
 	for fold, rest := range s.trainings.rests {
 		nets[fold] = s.trainings.done[piece{r, fold}.key()].Net
-		statistics[fold] = prune.MeasureStatistics(nets[fold], rest,
-			dataset.Prepare(nets[fold], rest, nil))
+		statistics[fold] = prune.MeasureStatistics(nets[fold], rest)
 	}
 	before, start := s.known[r.key()].used, s.pl.cheapestListed(r.candidate())
 	merits := map[string]float64{}
@@ -280,7 +288,7 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		smaller.Features = left
 		merits[i.key()] = saving(start, s.pl.cheapestListed(smaller)) /
 			math.Max(used-before, leastUsed/float64(len(r.kept())))
-		return used <= hopeless
+		return used <= hopelessUntrained
 	}
 	byMerit := func(a, b item) int { return cmp.Compare(merits[b.key()], merits[a.key()]) }
 	var single, all []item

@@ -172,7 +172,7 @@ func withoutFeatures(p *dataset.Float, rec *dataset.Recordings, features []int) 
 	for i, k := range features {
 		kept[i] = slices.Index(p.Kept, k)
 	}
-	return prune.MeasureStatistics(p, rec, dataset.Prepare(p, rec, nil)).Cut(kept, prune.AllUnits(p.Net), prune.Reconstruction)
+	return prune.MeasureStatistics(p, rec).Cut(kept, prune.AllUnits(p.Net), prune.Reconstruction)
 }
 
 // judge compares a recipe that was followed on every fold with the tolerances: every selection

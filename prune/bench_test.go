@@ -28,8 +28,7 @@ func BenchmarkSample(b *testing.B) {
 // BenchmarkCut measures one cut of the same network to half its units.
 func BenchmarkCut(b *testing.B) {
 	p := randomPredictor(1, 19, 24, 2)
-	s := MeasureStatistics(p, randomRecordings(1, p),
-		dataset.Prepare(p, randomRecordings(1, p), nil))
+	s := MeasureStatistics(p, randomRecordings(1, p))
 	units := [][]int{Without(24)[:12]}
 	for _, m := range Methods {
 		b.Run(m.String(), func(b *testing.B) {

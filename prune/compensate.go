@@ -87,9 +87,13 @@ type Statistics struct {
 const momentSteps = 32768
 
 // MeasureStatistics runs the network over the selection recordings in float32, on all cores; the
-// result depends neither on their number nor on the machine. prepared has these recordings, laid
-// out for the network.
-func MeasureStatistics(p *dataset.Float, selection *dataset.Recordings,
+// result depends neither on their number nor on the machine.
+func MeasureStatistics(p *dataset.Float, selection *dataset.Recordings) *Statistics {
+	return MeasureStatisticsOn(p, selection, dataset.Prepare(p, selection, nil))
+}
+
+// MeasureStatisticsOn is [MeasureStatistics] for selection recordings that are laid out already.
+func MeasureStatisticsOn(p *dataset.Float, selection *dataset.Recordings,
 	prepared *dataset.Prepared) *Statistics {
 	n := len(selection.Sequences)
 	s := &Statistics{float: p, selection: selection, prepared: prepared,

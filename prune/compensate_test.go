@@ -18,8 +18,7 @@ import (
 func TestEveryMethodKeepsAWholeNetworkAsItIs(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
-		s := MeasureStatistics(p, rec,
-			dataset.Prepare(p, rec, nil))
+		s := MeasureStatistics(p, rec)
 		for _, m := range Methods {
 			if got := s.Cut(Without(4), AllUnits(p.Net), m); !reflect.DeepEqual(got, p) {
 				t.Errorf("%v, %v: the predictor is not equal", kinds, m)
@@ -57,8 +56,7 @@ func TestATwinGoesWithoutATrace(t *testing.T) {
 			want := predictAll(p, rec)
 			units := AllUnits(p.Net)
 			units[layer] = Without(5, 3)
-			s := MeasureStatistics(p, rec,
-				dataset.Prepare(p, rec, nil))
+			s := MeasureStatistics(p, rec)
 			for _, m := range []Method{Reconstruction, Refit} {
 				small := s.Cut(Without(4), units, m)
 				if err := small.Net.Validate(); err != nil {
@@ -90,8 +88,7 @@ func TestACombinationOfFeaturesGoesWithoutATrace(t *testing.T) {
 			}
 		}
 		want := predictAll(p, rec)
-		small := MeasureStatistics(p, rec,
-			dataset.Prepare(p, rec, nil)).Cut(Without(4, 1), AllUnits(p.Net), Refit)
+		small := MeasureStatistics(p, rec).Cut(Without(4, 1), AllUnits(p.Net), Refit)
 		if d := largestDifference(predictAll(small, rec), want); d > ridgeError {
 			t.Errorf("%v: outputs differ by up to %g", kinds, d)
 		}
@@ -118,8 +115,7 @@ func TestRefitComesNearestToTheWholeNetwork(t *testing.T) {
 		want := predictAll(p, rec)
 		units := AllUnits(p.Net)
 		units[len(units)-1] = []int{0, 2}
-		s := MeasureStatistics(p, rec,
-			dataset.Prepare(p, rec, nil))
+		s := MeasureStatistics(p, rec)
 		var errors []float64
 		for _, m := range []Method{Reconstruction, Refit} {
 			sum := 0.0
@@ -139,8 +135,7 @@ func TestStatisticsDoNotDependOnTheNumberOfCores(t *testing.T) {
 	units := [][]int{{0, 1, 4}, {1, 2}}
 	cut := func(cores int) *dataset.Float {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
-		return MeasureStatistics(p, rec,
-			dataset.Prepare(p, rec, nil)).Cut([]int{0, 2}, units, Refit)
+		return MeasureStatistics(p, rec).Cut([]int{0, 2}, units, Refit)
 	}
 	if !reflect.DeepEqual(cut(1), cut(4)) {
 		t.Error("one core and four give different networks")

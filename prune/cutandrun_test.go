@@ -14,8 +14,7 @@ import (
 func TestCutAndRunIsCutAndPredict(t *testing.T) {
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
-		s := MeasureStatistics(p, rec,
-			dataset.Prepare(p, rec, nil))
+		s := MeasureStatistics(p, rec)
 		smaller := AllUnits(p.Net)
 		smaller[len(smaller)-1] = smaller[len(smaller)-1][1:]
 		for _, c := range []struct {
@@ -45,8 +44,7 @@ func TestSketchIsNearTheCut(t *testing.T) {
 	sketched, cut := 0.0, 0.0
 	for i, kinds := range stacks {
 		p, rec := stacked(uint64(i), kinds...)
-		s := MeasureStatistics(p, rec,
-			dataset.Prepare(p, rec, nil))
+		s := MeasureStatistics(p, rec)
 		if got := s.Sketch(Without(4), AllUnits(p.Net)); !reflect.DeepEqual(got, p) {
 			t.Errorf("%v: the whole network is not equal", kinds)
 		}

@@ -66,8 +66,7 @@ func Example() {
 	}
 
 	kept := prune.Without(len(whole.Features), ranking[0].Item)
-	statistics := prune.MeasureStatistics(whole, selection,
-		dataset.Prepare(whole, selection, nil))
+	statistics := prune.MeasureStatistics(whole, selection)
 	for _, method := range prune.Methods {
 		small := statistics.Cut(kept, prune.AllUnits(whole.Net), method)
 		fmt.Printf("%d of %d weights, %s: %.3f %% by volume off\n", small.Net.Parameters(),
