@@ -2,8 +2,10 @@ package budget
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
+	"strings"
 
 	"kerf/dataset"
 	"kerf/fault"
@@ -17,10 +19,12 @@ type FeatureRule struct {
 	// This file lists the features in the order of the network. Required.
 	File string `toml:"file"`
 
-	// These features stay, whatever is measured. Default: none.
+	// These features stay, whatever is measured: names, and "channel:NAME" for all features of a
+	// channel. Default: none.
 	Keep []string `toml:"keep"`
 
-	// These features go, whatever is measured. Default: none.
+	// These features go, whatever is measured: names, and "channel:NAME" for all features of a
+	// channel, such as those of a sensor that shall be left out. Default: none.
 	Drop []string `toml:"drop"`
 }
 
@@ -69,50 +73,53 @@ type pins struct {
 
 func (in loader) checkPins() error {
 	p := pins{map[int]bool{}, map[int]bool{}, map[prune.Unit]bool{}, map[prune.Unit]bool{}}
-	features := dataset.FeatureNames(in.Float.Features)
 	units := prune.Units(in.Float.Net)
 	var unitNames []string
 	for _, u := range units {
 		unitNames = append(unitNames, prune.UnitName(in.Float.Net, u))
 	}
+	unitNamed := func(name string) ([]int, *fault.Error) {
+		if i := slices.Index(unitNames, name); i >= 0 {
+			return []int{i}, nil
+		}
+		return nil, fault.New(fmt.Sprintf("unknown unit %q", name),
+			fault.DidYouMeanOr(name, unitNames, "kerf rank lists the units"))
+	}
+	never := func(int) bool { return false }
 	for _, list := range []struct {
 		table, key string
 		names      []string
-		known      []string
-		hint       string
-		other      func(i int) bool
+		named      func(name string) ([]int, *fault.Error)
+		isKept     func(i int) bool
+		nameOf     func(i int) string
 		set        func(i int)
 	}{
-		{"features", "keep", in.Job.Features.Keep, features, "features.csv declares the features",
-			nil, func(i int) {
-				p.keepFeature[i] = true
-			}},
-		{"features", "drop", in.Job.Features.Drop, features, "features.csv declares the features",
-			func(i int) bool {
-				return p.keepFeature[i]
-			}, func(i int) { p.dropFeature[i] = true }},
-		{"units", "keep", in.Job.Units.Keep, unitNames, "kerf rank lists the units", nil,
-			func(i int) {
-				p.keepUnit[units[i]] = true
-			}},
-		{"units", "drop", in.Job.Units.Drop, unitNames, "kerf rank lists the units",
-			func(i int) bool {
-				return p.keepUnit[units[i]]
-			}, func(i int) { p.dropUnit[units[i]] = true }},
+		{"features", "keep", in.Job.Features.Keep, in.featuresNamed, never, nil,
+			func(i int) { p.keepFeature[i] = true }},
+		{"features", "drop", in.Job.Features.Drop, in.featuresNamed,
+			func(i int) bool { return p.keepFeature[i] },
+			func(i int) string { return in.Float.Features[i].Name },
+			func(i int) { p.dropFeature[i] = true }},
+		{"units", "keep", in.Job.Units.Keep, unitNamed, never, nil,
+			func(i int) { p.keepUnit[units[i]] = true }},
+		{"units", "drop", in.Job.Units.Drop, unitNamed,
+			func(i int) bool { return p.keepUnit[units[i]] },
+			func(i int) string { return unitNames[i] },
+			func(i int) { p.dropUnit[units[i]] = true }},
 	} {
 		for at, name := range list.names {
-			i := slices.Index(list.known, name)
-			if i < 0 {
-				return in.Job.at(fault.DidYouMeanOr(name, list.known, list.hint),
-					fmt.Sprintf("unknown %s %q", list.table[:len(list.table)-1], name), list.table,
-					list.key, at)
+			items, err := list.named(name)
+			if err != nil {
+				return in.Job.at(err.Hint, err.Msg, list.table, list.key, at)
 			}
-			if list.other != nil && list.other(i) {
-				return in.Job.at("remove it from one of the two lists",
-					fmt.Sprintf("%q is to be kept and to be dropped", name), list.table, list.key,
-					at)
+			for _, i := range items {
+				if list.isKept(i) {
+					return in.Job.at("remove it from one of the two lists",
+						fmt.Sprintf("%q is to be kept and to be dropped", list.nameOf(i)),
+						list.table, list.key, at)
+				}
+				list.set(i)
 			}
-			list.set(i)
 		}
 	}
 	in.pins = p
@@ -128,6 +135,85 @@ func (in loader) checkPins() error {
 		}
 	}
 	return nil
+}
+
+// ChannelPrefix stands before the name of a channel where the job names features.
+const ChannelPrefix = "channel:"
+
+// featuresNamed returns the feature of a name, or all features of a channel.
+func (in *Inputs) featuresNamed(name string) ([]int, *fault.Error) {
+	names := dataset.FeatureNames(in.Float.Features)
+	channel, isChannel := strings.CutPrefix(name, ChannelPrefix)
+	var members []int
+	if isChannel {
+		members = in.channel(channel)
+	}
+	i := slices.Index(names, name)
+	switch {
+	case i >= 0 && len(members) > 0:
+		return nil, fault.New(fmt.Sprintf("%q is a feature, and means all of channel %q as well",
+			name, channel), "give the feature another name in features.csv, and in the recordings")
+	case i >= 0:
+		return []int{i}, nil
+	case len(members) > 0:
+		return members, nil
+	case isChannel:
+		return nil, fault.New(fmt.Sprintf("unknown channel %q", channel),
+			fault.DidYouMeanOr(name, in.channels(ChannelPrefix), channelHint))
+	}
+	return nil, fault.New(fmt.Sprintf("unknown feature %q", name),
+		fault.DidYouMeanOr(name, append(names, in.channels(ChannelPrefix)...),
+			"features.csv declares the features"))
+}
+
+const channelHint = "features.csv declares the channels"
+
+// channel lists the features of a channel.
+func (in *Inputs) channel(name string) []int {
+	var members []int
+	for i, f := range in.Float.Features {
+		if f.Channel == name && name != "" {
+			members = append(members, i)
+		}
+	}
+	return members
+}
+
+// channels lists the channels of the features, each behind a prefix.
+func (in *Inputs) channels(prefix string) []string {
+	var all []string
+	for _, f := range in.Float.Features {
+		if f.Channel != "" && !slices.Contains(all, prefix+f.Channel) {
+			all = append(all, prefix+f.Channel)
+		}
+	}
+	return all
+}
+
+// WithoutChannels returns the same inputs with all features of the named channels dropped.
+func (in *Inputs) WithoutChannels(channels []string) (*Inputs, error) {
+	changed := *in
+	changed.pins.dropFeature = maps.Clone(in.pins.dropFeature)
+	for _, name := range channels {
+		members := in.channel(name)
+		if len(members) == 0 {
+			return nil, fault.New(fmt.Sprintf("unknown channel %q", name),
+				fault.DidYouMeanOr(name, in.channels(""), channelHint))
+		}
+		for _, i := range members {
+			if in.pins.keepFeature[i] {
+				return nil, in.Job.at("take it out of keep to see what goes with the channel",
+					fmt.Sprintf("feature %q of channel %q is to be kept",
+						in.Float.Features[i].Name, name), "features", "keep")
+			}
+			changed.pins.dropFeature[i] = true
+		}
+	}
+	if len(changed.pins.dropFeature) == len(in.Float.Features) {
+		return nil, fault.New("no feature is left without "+dataset.ListNames(channels),
+			"a network needs a feature")
+	}
+	return &changed, nil
 }
 
 // start is the whole network less what the job drops: where the search begins.

@@ -289,6 +289,12 @@ func (l *Loss) reaches() string {
 	return fmt.Sprintf("%s may reach %s, tolerance %s", what, text[0], text[1])
 }
 
+// ReachText prints what a row may reach and its tolerance.
+func (l *Loss) ReachText() (reach, tolerance string) {
+	text := l.apart(l.MayReach, l.Allowed())
+	return text[0], text[1]
+}
+
 // figure names what a tolerance is compared with: the row, or of a share that is explained the
 // share that the row leaves.
 func (l *Loss) figure() string {

@@ -51,18 +51,30 @@ func (pl *Planner) assess(score *dataset.Score) judgement {
 		if row.Sequences == 0 {
 			continue
 		}
-		reach := row.reach()
-		row.MayReach, row.FloatMayReach = reach, floor[i]
+		row.MayReach, row.FloatMayReach = row.reach(), floor[i]
 		j.rows[i] = row
-		share := reach / allowance(row, floor[i])
-		if math.IsNaN(share) {
-			share = math.Inf(1) // the float network makes no error here
-		}
-		if first || share > j.used {
+		if share := row.ReachUsed(); first || share > j.used {
 			first, j.used, j.tightest = false, share, row
 		}
 	}
 	return j
+}
+
+// Reached returns the judged rows of a choice on the selection recordings, with what each may reach
+// on the sign-off recordings.
+func (pl *Planner) Reached(c *Chosen) []Loss { return pl.assess(c.heldOut).rows }
+
+// ReachUsed returns the share of its tolerance that a row may reach, as the search has it: up to 1
+// it leaves the reserve for the sign-off. A row without a sequence uses nothing.
+func (l *Loss) ReachUsed() float64 {
+	if l.Sequences == 0 {
+		return 0
+	}
+	share := l.MayReach / allowance(*l, l.FloatMayReach)
+	if math.IsNaN(share) {
+		return math.Inf(1) // the float network makes no error here
+	}
+	return share
 }
 
 // allowance is what a row may reach: its tolerance, or where the float network itself does not keep

@@ -11,8 +11,10 @@ import (
 	"testing"
 
 	"kerf/dataset"
+	"kerf/fault"
 	"kerf/model"
 	"kerf/prune"
+	"kerf/quant"
 )
 
 // searched runs the search of a job and the choice of words.
@@ -158,12 +160,71 @@ func TestPinsHold(t *testing.T) {
 	}
 }
 
+// All features of a channel are pinned by its name, also in a copy of the inputs; a feature of that
+// very name is refused.
+func TestChannelsArePinned(t *testing.T) {
+	const file = `file = "features.csv"`
+	in := mustCity(t, "epochs = 1",
+		[3]string{"job.toml", file, file + "\nkeep = [\"channel:calendar\", \"temp_max\"]\n" +
+			"drop = [\"channel:wind\", \"precip\"]"})
+	kept := in.KeptFeatures(in.start(quant.Formats{}))
+	if want := []string{"temp_max", "temp_min", "temp_range", "temp_max_lag1d",
+		"temp_max_slope1d", "temp_mean7d", "precip_sum3d", "season_sin",
+		"season_cos"}; !slices.Equal(kept, want) {
+		t.Errorf("kept: %q", kept)
+	}
+	if !in.pins.keepFeature[10] || !in.pins.keepFeature[11] || len(in.pins.keepFeature) != 3 {
+		t.Errorf("pinned: %v", in.pins.keepFeature)
+	}
+	rest, err := in.WithoutChannels([]string{"precipitation"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(rest.start(quant.Formats{}).Features); n != 8 ||
+		len(in.start(quant.Formats{}).Features) != 9 {
+		t.Errorf("%d features stay without precipitation", n)
+	}
+	for channel, says := range map[string]string{
+		"precipitatoin": `did you mean "precipitation"?`,
+		"calendar":      `feature "season_sin" of channel "calendar" is to be kept`,
+		"":              `unknown channel ""`,
+	} {
+		if _, err := in.WithoutChannels([]string{channel}); err == nil ||
+			!strings.Contains(err.Error()+fault.Hint(err), says) {
+			t.Errorf("%q: %v", channel, err)
+		}
+	}
+	free := mustCity(t, "epochs = 1")
+	if _, err := free.WithoutChannels([]string{"temperature", "precipitation", "wind",
+		"calendar"}); err == nil || !strings.Contains(err.Error(), "no feature is left") {
+		t.Errorf("%v", err)
+	}
+	for name, names := range map[string]string{ // of a feature and of its channel
+		"channel:wind": `"channel:wind" is a feature, and means all of channel "wind" as well`,
+		"channel:air":  "",
+	} {
+		in := *free
+		float := *in.Float
+		float.Features = slices.Clone(float.Features)
+		float.Features[0].Name, in.Float = name, &float
+		got, err := in.featuresNamed(name)
+		if names == "" && (err != nil || !slices.Equal(got, []int{0})) ||
+			names != "" && (err == nil || err.Msg != names) {
+			t.Errorf("%q: %v, %v", name, got, err)
+		}
+	}
+}
+
 func TestPinsAndSearchRulesAreChecked(t *testing.T) {
 	for _, c := range []struct{ before, after, says string }{
 		{`file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"wnid\"]",
 			`:13:9: unknown feature "wnid"`},
 		{`file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"wind\"]\ndrop = " +
 			"[\"precip\", \"wind\"]", `:14:19: "wind" is to be kept and to be dropped`},
+		{`file = "features.csv"`, "file = \"features.csv\"\ndrop = [\"channel:wnid\"]",
+			`:13:9: unknown channel "wnid"`},
+		{`file = "features.csv"`, "file = \"features.csv\"\nkeep = [\"wind_lag1d\"]\ndrop = " +
+			"[\"channel:wind\"]", `:14:9: "wind_lag1d" is to be kept and to be dropped`},
 		{"[outputs]", "[units]\nkeep = [12]\n[outputs]", `:15:9: unknown unit "12"`},
 		{"[outputs]", "[units]\nkeep = 3\n[outputs]", "not a list of units"},
 		{"[outputs]", "[units]\ndrop = [0,1,2,3,4,5,6,7,8,9,10,11]\n[outputs]",

@@ -93,13 +93,8 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 	if err != nil {
 		return nil, nil, err
 	}
-	if in.Job.Recovery != nil {
-		step, end := a.ui.trainings()
-		chosen, err = pl.Recover(ctx, cut, chosen, step)
-		end()
-		if err != nil {
-			return nil, nil, err
-		}
+	if chosen, err = a.recoverChoice(ctx, pl, cut, chosen); err != nil {
+		return nil, nil, err
 	}
 	r, err := a.judge(ctx, pl, cut, chosen)
 	if err != nil {
@@ -116,6 +111,17 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 		return nil, nil, err
 	}
 	return r, files, ctx.Err()
+}
+
+// recoverChoice trains where the job asks for it, and returns what is chosen then.
+func (a *app) recoverChoice(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
+	chosen *budget.Chosen) (*budget.Chosen, error) {
+	if pl.Inputs().Job.Recovery == nil {
+		return chosen, nil
+	}
+	step, end := a.ui.trainings()
+	defer end()
+	return pl.Recover(ctx, cut, chosen, step)
 }
 
 // judge measures the candidate on the sign-off recordings and gives every verdict.

@@ -15,6 +15,7 @@ import (
 
 func (a *app) rankCommand() *cobra.Command {
 	var shapley bool
+	var without nameList
 	cmd := a.jobVerb(&cobra.Command{
 		Use:   "rank JOB.toml",
 		Short: "Rank features and hidden units by their worst case over scenarios",
@@ -28,11 +29,20 @@ over whole sequences, on the selection recordings, with standard errors that inc
 the draw of the sequences that stand for what is absent (docs/scores.md). The score
 of a unit is the mean absolute change of an output when the unit is held at its
 mean. With --shapley, features, channels, kinds and units all get Shapley values:
-from all subsets of up to 12 where that takes some seconds, else sampled.`,
+from all subsets of up to 12 where that takes some seconds, else sampled.
+
+With --without, rank says what the best network without a channel loses and frees
+beside the best one with it, and whether anything still fits: news for those who
+decide which sensors there are. Both are found as plan finds them, with its training
+where the job has [recovery].`,
 		Example: `  kerf rank job.toml
   kerf rank job.toml --shapley
+  kerf rank job.toml --without return
   kerf rank job.toml --format csv`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
+		if len(without) > 0 {
+			return a.rankWithout(ctx, in, without)
+		}
 		r, err := a.rank(ctx, in, shapley)
 		if err != nil {
 			return nil, err
@@ -41,6 +51,9 @@ from all subsets of up to 12 where that takes some seconds, else sampled.`,
 	})
 	cmd.Flags().BoolVar(&shapley, "shapley", false, "compute Shapley values of features, "+
 		"channels, kinds and units, whatever scores the job gives")
+	cmd.Flags().Var(&without, "without", "say what the best network without these channels loses "+
+		"and frees: "+namesInCSV)
+	cmd.MarkFlagsMutuallyExclusive("shapley", "without")
 	return cmd
 }
 
