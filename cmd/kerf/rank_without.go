@@ -56,8 +56,9 @@ type withoutLossRow struct {
 	row budget.Loss
 }
 
-// withoutCostRow is what both networks take of a resource of a target. Where nothing is within every
-// tolerance without the channels, the second one is the network with them less their features.
+// withoutCostRow is what both networks take of a resource of a target. Where nothing is within
+// every tolerance without the channels, the second one is the network with them less their
+// features.
 type withoutCostRow struct {
 	Target   string          `json:"target"`
 	Resource budget.Resource `json:"resource"`
@@ -208,8 +209,9 @@ func (r *withoutResult) sentences(in *budget.Inputs) []string {
 			"and limit, with the reserve for the sign-off; the best one with it has %s.", channels,
 			sizes(r.Without), sizes(r.With)))
 	case r.Without.Within:
-		lines = append(lines, fmt.Sprintf("Without %s a network with %s is within every tolerance, "+
-			"but breaks limits (%d).", channels, sizes(r.Without), r.Without.Broken))
+		lines = append(lines,
+			fmt.Sprintf("Without %s a network with %s is within every tolerance, "+
+				"but breaks limits (%d).", channels, sizes(r.Without), r.Without.Broken))
 	default:
 		broken := 0
 		for _, l := range r.Loss {
@@ -311,7 +313,8 @@ func (r *withoutResult) tables() []report.Table {
 func (r *withoutResult) lossTable() report.Table {
 	t := report.Table{Title: "Accuracy without " + dataset.ListNames(r.Channels) +
 		", on selection recordings: the tightest rows of each output",
-		Head:    []string{"row", "float", "with it", "without", "may reach", "tolerance", "outcome"},
+		Head: []string{"row", "float", "with it", "without", "may reach", "tolerance",
+			"outcome"},
 		Numbers: 1, Words: 1}
 	var outputs []string
 	for _, l := range r.Loss {
