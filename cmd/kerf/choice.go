@@ -51,11 +51,20 @@ const (
 	namesOrAll = namesInCSV + `, or "all"`
 )
 
+// The options that name what stays.
+const (
+	keepFeatures = "keep-features"
+	keepUnits    = "keep-units"
+)
+
+// renamed are the former names of options. They read like numbers of features and units.
+var renamed = map[string]string{"features": keepFeatures, "units": keepUnits}
+
 // cutFlags adds the options of the features and units that stay.
 func (c *choice) cutFlags(flags *pflag.FlagSet) {
-	flags.Var(&c.features, "features", "keep exactly these features: "+namesOrAll)
-	flags.Var(&c.units, "units",
-		`keep exactly these units: names as in kerf rank, with commas, or "all"`)
+	flags.Var(&c.features, keepFeatures, "keep exactly these features: "+namesOrAll)
+	flags.Var(&c.units, keepUnits,
+		`keep exactly these units, not so many: names as in kerf rank, with commas, or "all"`)
 }
 
 // formatFlags adds the options of the word widths.
@@ -134,6 +143,11 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	if candidate.Units, err = pickUnits(in, c.units); err != nil {
 		return nil, nil, nil, err
 	}
+	if kept, all := candidate.UnitCount(), len(prune.Units(in.Float.Net)); kept < all ||
+		len(candidate.Features) < len(in.Float.Features) {
+		a.ui.note(fmt.Sprintf("kept by hand: %d of %d features, %d of %d units",
+			len(candidate.Features), len(in.Float.Features), kept, all))
+	}
 	defer a.ui.phase("cutting and rounding")()
 	cut := budget.CutByHand(candidate)
 	chosen, err := pl.Choose(ctx, cut)
@@ -159,7 +173,7 @@ func pickFeatures(in *budget.Inputs, list nameList) ([]int, error) {
 			return f.Name == name
 		})
 		if i < 0 {
-			return nil, fault.New(fmt.Sprintf("--features: unknown feature %q", name),
+			return nil, fault.New(fmt.Sprintf("--"+keepFeatures+": unknown feature %q", name),
 				fault.DidYouMeanOr(name, dataset.FeatureNames(in.Float.Features),
 					`features.csv declares them; `+
 						`one that holds a comma stands in quotes, '"a, b",c'`))
@@ -185,7 +199,7 @@ func pickUnits(in *budget.Inputs, list nameList) ([][]int, error) {
 	for _, name := range list {
 		u, ok := byName[name]
 		if !ok {
-			return nil, fault.New(fmt.Sprintf("--units: %q is no unit", name),
+			return nil, fault.New(fmt.Sprintf("--"+keepUnits+": %q is no unit", name),
 				fault.DidYouMeanOr(name, slices.Sorted(maps.Keys(byName)),
 					"kerf rank lists the units"))
 		}

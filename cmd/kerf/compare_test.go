@@ -18,7 +18,8 @@ import (
 // exported is the whole network of a job as a handoff beside the job.
 func exported(t *testing.T, job string) (handoff string) {
 	t.Helper()
-	whole := []string{"export", job, "--features", "all", "--units", "all", "--weights", "int8"}
+	whole := []string{"export", job, "--keep-features", "all", "--keep-units", "all", "--weights",
+		"int8"}
 	code, _, stderr := call(whole...)
 	if code > exitBroken {
 		t.Fatalf("exit code %d: %s", code, stderr)

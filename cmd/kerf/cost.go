@@ -17,7 +17,7 @@ func (a *app) costCommand() *cobra.Command {
 		Short: "Flash, RAM, stack, cycles, step time on every target, by part",
 		Long: `cost shows what a network takes on every target of the job, by part, with the kind
 of each figure: exact, bounded or estimated. By default it is the network that plan
-would choose; --features all --units all shows it before the cut.
+would choose; --keep-features all --keep-units all shows it before the cut.
 
 --all-targets puts it on every built-in profile as well, with the clock and the limits of
 the job's first target, ranks all by how much they use of their tightest limit, and
@@ -25,7 +25,7 @@ says for every broken limit which single change would meet it: clock, place of t
 weights, words, units or features.`,
 		Example: `  kerf cost job.toml
   kerf cost job.toml --all-targets
-  kerf cost job.toml --features all --units all --weights int16 --state int32`,
+  kerf cost job.toml --keep-features all --keep-units all --weights int16 --state int32`,
 	}, &c, a.load, func(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 		chosen *budget.Chosen) (result, error) {
 		if allTargets {

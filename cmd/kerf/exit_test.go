@@ -52,7 +52,7 @@ func cityJob(t *testing.T, change func(job string) string) string {
 func TestANetworkOfOneUnit(t *testing.T) {
 	job := cityJob(t, func(job string) string { return job })
 	one := filepath.Join(filepath.Dir(job), "one.safetensors")
-	if code, _, errors := call("prune", job, "--features", "all", "--units", "1", "--out",
+	if code, _, errors := call("prune", job, "--keep-features", "all", "--keep-units", "1", "--out",
 		one); code == exitInput || code == exitOurBug {
 		t.Fatal(code, errors)
 	}

@@ -62,7 +62,7 @@ func TestFirstScreens(t *testing.T) {
 // printed on the narrower page alone.
 func checkTables(t *testing.T, job string) {
 	t.Helper()
-	whole := []string{"--features", "all", "--units", "all"}
+	whole := []string{"--keep-features", "all", "--keep-units", "all"}
 	for columns, commands := range map[int][][]string{
 		usualWidth: {{"show", "handoff", "--all"}, {"explain", "handoff"},
 			{"compare", "handoff", "handoff"}},

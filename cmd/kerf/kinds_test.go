@@ -279,7 +279,8 @@ func TestWrittenNetworkIsReadAsItIs(t *testing.T) {
 		t.Run(fmt.Sprint(kinds), func(t *testing.T) {
 			job := randomJob(t, uint64(40+i), false, kinds, []model.Activation{model.Identity})
 			written := filepath.Join(filepath.Dir(job), "cut.safetensors")
-			code, stdout, stderr := call("prune", job, "--features", "all", "--units", "all",
+			code, stdout, stderr := call("prune", job, "--keep-features", "all", "--keep-units",
+				"all",
 				"--out", written, "--format", "json")
 			if code != exitDone {
 				t.Fatalf("exit code %d: %s", code, stderr)

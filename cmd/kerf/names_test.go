@@ -46,7 +46,7 @@ func checkEveryCommand(t *testing.T, job, handoff string) {
 	byHand := filepath.Join(filepath.Dir(job), "by hand")
 	kept := []string{hostileNames["wind_lag1d"], hostileNames["temp_max"],
 		hostileNames["temp_mean7d"], hostileNames["season_cos"], hostileNames["temp_range"]}
-	cut := []string{"--features", dataset.ListNames(kept), "--units", "0,1,2,3,4,5"}
+	cut := []string{"--keep-features", dataset.ListNames(kept), "--keep-units", "0,1,2,3,4,5"}
 	judged := slices.Concat(hostileOutputs[:1], hostileScenarios, []string{hostileRegion})
 	rows := slices.Concat(hostileOutputs, hostileScenarios, []string{hostileRegion, hostileTarget})
 	shown := slices.Concat(judged, []string{hostileTarget})
@@ -69,7 +69,7 @@ func checkEveryCommand(t *testing.T, job, handoff string) {
 		{slices.Concat([]string{"quantize", job}, cut), all, judged, nil},
 		{slices.Concat([]string{"recover", job, "--epochs", "1"}, cut), all, hostileOutputs[:1],
 			slices.Concat(hostileScenarios, []string{hostileRegion})},
-		{[]string{"cost", job, "--features", dataset.ListNames(hostileFeatures[:3])}, all,
+		{[]string{"cost", job, "--keep-features", dataset.ListNames(hostileFeatures[:3])}, all,
 			[]string{hostileTarget, hostileFrontEnd}, nil},
 		{[]string{"cost", job, "--all-targets"}, one, []string{hostileTarget}, nil},
 		{[]string{"explain", handoff}, all, nil, rows},
@@ -239,8 +239,9 @@ func cutByName(t *testing.T, job string, kept []string, byHand string) {
 		}
 	}
 	net := filepath.Join(filepath.Dir(job), "cut.safetensors")
-	code, stdout, stderr := call("prune", job, "--features", dataset.ListNames(kept[:2]),
-		"--features", dataset.ListNames(kept[2:]), "--units", "0,1", "--out", net, "--json")
+	code, stdout, stderr := call("prune", job, "--keep-features", dataset.ListNames(kept[:2]),
+		"--keep-features", dataset.ListNames(kept[2:]), "--keep-units", "0,1", "--out", net,
+		"--json")
 	var result pruneResult
 	if err := json.Unmarshal([]byte(stdout), &result); err != nil {
 		t.Fatalf("exit code %d: %v: %s", code, err, stderr)
@@ -299,9 +300,9 @@ func cutByName(t *testing.T, job string, kept []string, byHand string) {
 		{`"return, slope`, "in quotes as in CSV"},
 		{`5" bore`, "in quotes as in CSV"},
 	} {
-		if code, _, stderr := call("prune", job, "--features", c.list); code != exitInput ||
+		if code, _, stderr := call("prune", job, "--keep-features", c.list); code != exitInput ||
 			!strings.Contains(stderr, c.want) || !strings.Contains(stderr, "hint:") {
-			t.Errorf("--features %s: exit code %d: %s", c.list, code, stderr)
+			t.Errorf("--keep-features %s: exit code %d: %s", c.list, code, stderr)
 		}
 	}
 }

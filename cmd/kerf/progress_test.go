@@ -126,7 +126,8 @@ func TestColoursOnATerminal(t *testing.T) {
 		return strings.Replace(job, `"12 KiB"`, `"1 KiB"`, 1)
 	})
 	run := func(env string) string {
-		cmd := exec.Command(terminal, "-qec", bin+" cost "+job+" --features all --units all",
+		cmd := exec.Command(terminal, "-qec", bin+" cost "+job+" --keep-features all "+
+			"--keep-units all",
 			os.DevNull)
 		cmd.Env = append(os.Environ(), "TERM=xterm", "COLUMNS=80", env)
 		out, _ := cmd.Output() // exit code 1: a limit is broken
@@ -149,7 +150,7 @@ func TestColoursOnATerminal(t *testing.T) {
 	if out := run("NO_COLOR=1"); strings.Contains(out, red) || !strings.Contains(out, "fail") {
 		t.Errorf("colour in spite of NO_COLOR:\n%s", out)
 	}
-	code, stdout, stderr := call("cost", job, "--features", "all", "--units", "all")
+	code, stdout, stderr := call("cost", job, "--keep-features", "all", "--keep-units", "all")
 	if code != exitBroken || strings.Contains(stdout+stderr, "\x1b") {
 		t.Errorf("exit code %d, stdout %q", code, stdout)
 	}

@@ -17,8 +17,8 @@ func (a *app) quantizeCommand() *cobra.Command {
 		Long: `quantize shows the number format and the proven accumulator bound of every tensor,
 and the loss on the selection recordings of the float, the cut and the fixed-point
 network. Sign-off recordings are left alone: only plan and export judge.`,
-		Example: `  kerf quantize job.toml --features all --units all
-  kerf quantize job.toml --features all --units all --weights int16`,
+		Example: `  kerf quantize job.toml --keep-features all --keep-units all
+  kerf quantize job.toml --keep-features all --keep-units all --weights int16`,
 	}, &c, a.loadExamined, func(_ context.Context, pl *budget.Planner, cut *budget.Cut,
 		chosen *budget.Chosen) (result, error) {
 		r := pl.Price(cut, chosen)

@@ -33,7 +33,7 @@ the network with float weights. plan does all this by itself when the job has
 Ctrl-C ends the training with the best network so far. With --checkpoint a later run
 goes on behind the last whole epoch, to the same result.`,
 		Example: `  kerf recover job.toml --out recovered.safetensors
-  kerf recover job.toml --units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
+  kerf recover job.toml --keep-units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
 		var asked *int
 		if cmd.Flags().Changed("epochs") {

@@ -30,7 +30,7 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 	checkpoint := filepath.Join(dir, "training.json")
 	training := func(out string, further ...string) []string {
 		return append([]string{"recover", filepath.Join("..", "..", "testdata", "cityweather",
-			"job.toml"), "--units", "0,1,2,3,4,5", "--features", "all",
+			"job.toml"), "--keep-units", "0,1,2,3,4,5", "--keep-features", "all",
 			"--epochs", strconv.Itoa(interruptedEpochs), "--format", "json", "--out",
 			filepath.Join(dir, out)}, further...)
 	}

@@ -152,7 +152,13 @@ Start with: kerf demo`,
 		help := cmd.CommandPath() + " --help lists the options"
 		var unknown *pflag.NotExistError
 		if errors.As(err, &unknown) {
-			help = fault.DidYouMeanOr("--"+unknown.GetSpecifiedName(), optionsOf(cmd), help)
+			name := unknown.GetSpecifiedName()
+			if now := renamed[name]; now != "" && cmd.Flags().Lookup(now) != nil {
+				help = fmt.Sprintf("--%s names the %s that stay, as kerf rank lists them", now,
+					name)
+			} else {
+				help = fault.DidYouMeanOr("--"+name, optionsOf(cmd), help)
+			}
 		}
 		return fault.New(err.Error(), help).From(err)
 	})

@@ -61,7 +61,7 @@ search minimises ([search] objective).`,
 		}
 		return newUnitsResult(in, sizes, len(kept), all), nil
 	})
-	cmd.Flags().Var(&features, "features",
+	cmd.Flags().Var(&features, keepFeatures,
 		"keep exactly these features: "+namesOrAll+" (default all)")
 	cmd.Flags().IntVar(&layer, "layer", budget.AllLayers,
 		"cut only this recurrent layer, counted from 0 (default: all in proportion)")
@@ -117,7 +117,8 @@ func usedBar(share float64) string {
 // sizeLosses shows the rise of every judged error with its interval.
 func sizeLosses(sizes []budget.Size) report.Table {
 	t := report.Table{Title: "Rise of the error in fixed point against the float network of the " +
-		"same file, with its 95 % interval, on selection recordings", Head: []string{"units"}, Numbers: 1}
+		"same file, with its 95 % interval, on selection recordings", Head: []string{"units"},
+		Numbers: 1}
 	for _, l := range sizes[0].Loss {
 		t.Head = append(t.Head, l.Text())
 	}

@@ -46,7 +46,8 @@ type interruptedVerb struct {
 var interruptedVerbs = []interruptedVerb{
 	{args: strings.Fields("plan slow/job.toml --out handoff"), always: true},
 	{args: strings.Fields("rank slow/job.toml"), always: true},
-	{args: strings.Fields("recover slow/job.toml --features all --units all --epochs 2 --json " +
+	{args: strings.Fields("recover slow/job.toml --keep-features all --keep-units all --epochs " +
+		"2 --json " +
 		"--out net.safetensors --checkpoint training.json"), always: true},
 	{args: strings.Fields("rank slow/job.toml --shapley --json")},
 	{args: strings.Fields("observe slow/job.toml")},
@@ -54,7 +55,7 @@ var interruptedVerbs = []interruptedVerb{
 	{args: strings.Fields("prune slow/job.toml --out net.safetensors")},
 	{args: strings.Fields("quantize slow/job.toml")},
 	{args: strings.Fields("cost slow/job.toml --all-targets")},
-	{args: strings.Fields("export slow/job.toml --units all --out handoff")},
+	{args: strings.Fields("export slow/job.toml --keep-units all --out handoff")},
 	{args: strings.Fields("init slow/model.safetensors slow/selection.csv --out draft")},
 	{args: strings.Fields("demo --out demo")},
 	{args: strings.Fields("verify handoff --against city/job.toml")},

@@ -213,7 +213,8 @@ func hexSHA(content []byte) string { return fmt.Sprintf("%x", sha256.Sum256(cont
 func TestVerifyAgainstAChoiceByHand(t *testing.T) {
 	job := cityJob(t, func(job string) string { return job })
 	dir := filepath.Join(t.TempDir(), "uncut")
-	if code, _, stderr := call("export", job, "--features", "all", "--units", "all", "--weights",
+	if code, _, stderr := call("export", job, "--keep-features", "all", "--keep-units", "all",
+		"--weights",
 		"int16", "--out", dir); code == exitInput {
 		t.Fatal(stderr)
 	}

@@ -57,7 +57,7 @@ func (s *Signoff) brokenNote() string {
 	})
 	if lossFails && !s.isUncut() {
 		text += ". Less cut may keep a tolerance that the network as given keeps: kerf export " +
-			s.jobFile() + " --features all --units all judges it whole"
+			s.jobFile() + " --keep-features all --keep-units all judges it whole"
 	}
 	return text
 }
