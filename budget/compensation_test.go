@@ -73,8 +73,7 @@ func halfTheUnits(t *testing.T, in *Inputs, means prune.Means) [][]int {
 func TestCompensationHalvesTheLossAtHalfTheUnits(t *testing.T) {
 	for _, job := range []string{demoJob(t), cityWeatherJob()} {
 		in := mustLoad(t, job)
-		s := prune.MeasureStatistics(in.Float, in.Selection,
-			dataset.Prepare(in.Float, in.Selection, nil))
+		s := prune.MeasureStatistics(in.Float, in.Selection)
 		units := halfTheUnits(t, in, s.Means)
 		var rise []float64
 		for _, m := range prune.Methods {

@@ -56,8 +56,7 @@ func Example() {
 	whole, selection := leakageNetwork(), selectionRecordings()
 
 	// Cut: the first two features and units stay and stand in for what goes.
-	small := prune.MeasureStatistics(whole, selection,
-		dataset.Prepare(whole, selection, nil)).Cut([]int{0, 1}, [][]int{{0, 1}},
+	small := prune.MeasureStatistics(whole, selection).Cut([]int{0, 1}, [][]int{{0, 1}},
 		prune.Refit)
 
 	// Quantize: ranges from recordings, word widths, fraction bits.

@@ -33,8 +33,7 @@ func seenDifference(n *Network, p dataset.Predictor, rec *dataset.Recordings, ou
 func TestDifferenceFromTheNetworkAsGiven(t *testing.T) {
 	demoJob, city, slowJob := jobs(t)
 	for _, job := range []*accuracyJob{demoJob, city, slowJob} {
-		statistics := prune.MeasureStatistics(job.p, job.selection,
-			dataset.Prepare(job.p, job.selection, nil))
+		statistics := prune.MeasureStatistics(job.p, job.selection)
 		features := prune.Without(job.p.Net.Inputs(), 0, 1)
 		units := prune.Without(job.p.Net.Recurrent[0].Units, 0)
 		made := statistics.Cut(features, [][]int{units}, prune.Refit)
