@@ -124,7 +124,7 @@ func TestSignoffReach(t *testing.T) {
 	for sequences, quantiles := range map[int][2]float64{1_000_000: {1.959964, 1.644854},
 		2: {12.7062, 6.3138}, 6: {2.5706, 2.0150}} {
 		want := (quantiles[0] + quantiles[1]*math.Sqrt2) / quantiles[0]
-		if got := signoffReach(sequences); math.Abs(got-want) > 1e-3 {
+		if got := signoffReach(sequences, 1); math.Abs(got-want) > 1e-3 {
 			t.Errorf("%d sequences: signoffReach is %.4f, want %.4f", sequences, got, want)
 		}
 	}

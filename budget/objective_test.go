@@ -1,7 +1,9 @@
 package budget
 
 import (
+	"bytes"
 	"math"
+	"os"
 	"slices"
 	"testing"
 
@@ -118,8 +120,18 @@ func TestAboveUncut(t *testing.T) {
 // words. (The stack is judged where it has a limit.)
 func TestNothingChosenIsDominated(t *testing.T) {
 	compared := 0
+	wide := demoJob(t)
+	text, err := os.ReadFile(wide)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text = bytes.ReplaceAll(text, []byte(`"5 %"`), []byte(`"40 %"`))
+	if err := os.WriteFile(wide, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for name, in := range map[string]*Inputs{
 		"demo":            mustLoad(t, demoJob(t)),
+		"demo, 40 %":      mustLoad(t, wide),
 		"open data":       mustLoad(t, cityWeatherJob()),
 		"open data, 10 %": mustCity(t, "epochs = 1", [3]string{"job.toml", `"5 %"`, `"10 %"`}),
 		"open data, 20 %": mustCity(t, "epochs = 1", [3]string{"job.toml", `"5 %"`, `"20 %"`}),

@@ -2,6 +2,7 @@ package budget
 
 import (
 	"math"
+	"math/bits"
 
 	"kerf/dataset"
 )
@@ -23,8 +24,24 @@ import (
 // the difference of two such figures has √2 times the standard error. Of these the 95th percentile
 // of Student's t is kept free (one-sided), where a half-width is the 97.5th: 1 + 1.645·√2/1.96 =
 // 2.19 with many sequences, 1.70 with two.
-func signoffReach(parts int) float64 {
-	return 1 + float64(math.Sqrt2*dataset.OneSided(parts))
+//
+// A search picks the cheapest of the networks that seem to leave that room, so the choice seems to
+// leave more of it than it does. Of comparisons that decide, see [Inputs.comparisons], each has an
+// equal part of the 5 %.
+func signoffReach(parts, comparisons int) float64 {
+	return 1 + float64(math.Sqrt2*dataset.OneSided(parts, comparisons))
+}
+
+// comparisons is how many comparisons with the tolerances decide where a search ends, in a job with
+// so many units and features. Networks with a unit or a feature less lose more and more, so of n of
+// them the smallest that holds is found, by bisection or as if by it, with the logarithm of n+1 to
+// base 2 comparisons; those far from the end decide nothing.
+func (in *Inputs) comparisons() int {
+	units := 0
+	for _, l := range in.Float.Net.Recurrent {
+		units += l.Units
+	}
+	return bits.Len(uint(units)) + bits.Len(uint(len(in.Float.Features)))
 }
 
 // hopelessSlack is how much worse a row may get that the float network itself
@@ -100,7 +117,7 @@ func (l *Loss) reach() float64 {
 	case math.IsNaN(high) && !math.IsNaN(value):
 		return math.Inf(1)
 	}
-	return value + float64(signoffReach(l.independent())*(high-value))
+	return value + float64(signoffReach(l.independent(), l.comparisons)*(high-value))
 }
 
 // constant predicts the means of the selection recordings: what explained shares compare with.

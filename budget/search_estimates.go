@@ -133,7 +133,8 @@ func (g *guide) judgedReaches(score *dataset.Score) []float64 {
 				c := dataset.CompareRoughly(from, score, place.slice, t.metric)
 				row := Loss{RowName: RowName{Metric: t.metric}, Relative: t.relative, Rise: c.Rise,
 					RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow,
-					FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks}
+					FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks,
+					comparisons: pl.in.comparisons()}
 				reaches = append(reaches, row.reach())
 			}
 		}
