@@ -171,11 +171,6 @@ func (a *app) choose(ctx context.Context, in *budget.Inputs, c choice) (*budget.
 	if candidate.Units, err = pickUnits(in, c.units); err != nil {
 		return nil, nil, nil, err
 	}
-	if kept, all := candidate.UnitCount(), len(prune.Units(in.Float.Net)); kept < all ||
-		len(candidate.Features) < len(in.Float.Features) {
-		a.ui.note(fmt.Sprintf("kept by hand: %d of %d features, %d of %d units",
-			len(candidate.Features), len(in.Float.Features), kept, all))
-	}
 	defer a.ui.phase("cutting and rounding")()
 	cut := budget.CutByHand(candidate)
 	chosen, err := pl.Choose(ctx, cut)

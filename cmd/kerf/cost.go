@@ -53,4 +53,6 @@ type costResult struct {
 // isBroken reports whether a limit of the job is broken.
 func (r *costResult) isBroken() bool { return r.signoff.Verdict == budget.DoesNotFit }
 
-func (r *costResult) tables() []report.Table { return r.signoff.CostTables(true) }
+func (r *costResult) tables() []report.Table {
+	return append([]report.Table{keptTable(r.signoff)}, r.signoff.CostTables(true)...)
+}

@@ -55,6 +55,7 @@ func runExamples(t *testing.T, isWanted func(example string) bool) int {
 					if err := writeBoardLines("."); err != nil {
 						t.Fatal(err)
 					}
+					nameChannel(t, "wind", "return")
 					if err := os.CopyFS("handoff", os.DirFS(handoff)); err != nil {
 						t.Fatal(err)
 					}
@@ -70,6 +71,20 @@ func runExamples(t *testing.T, isWanted func(example string) bool) int {
 	}
 	walk(a.rootCommand())
 	return examples
+}
+
+// nameChannel gives a channel of features.csv the name that the examples have: they are of the
+// scenario of the demo.
+func nameChannel(t *testing.T, from, to string) {
+	t.Helper()
+	text, err := os.ReadFile("features.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	named := strings.ReplaceAll(string(text), ","+from+",", ","+to+",")
+	if err := os.WriteFile("features.csv", []byte(named), 0o600); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // Every command explains itself, options included, on stdout.

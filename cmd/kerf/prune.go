@@ -130,12 +130,26 @@ func pathTables(s *report.Signoff) []report.Table {
 	if legend := s.FrontierLegend(); legend != "" {
 		tables = append(tables, sentenceTable("How to read the candidates", []string{legend}))
 	}
-	kept := report.Table{Title: "What stays", Head: []string{"of the", "kept"}, Numbers: 2,
+	return append(tables, keptTable(s))
+}
+
+// keptTable says how many features and units stay, and which.
+func keptTable(s *report.Signoff) report.Table {
+	return keptOf(s.Kept.Features, s.Network.TrainedFeatures, s.Kept.Units, s.Network.TrainedUnits)
+}
+
+// keptOf is [keptTable] for features and units, and for how many there were.
+func keptOf(features []string, allFeatures int, units [][]int, allUnits int) report.Table {
+	count := 0
+	for _, kept := range units {
+		count += len(kept)
+	}
+	return report.Table{Title: "What stays", Head: []string{"of the", "kept", "names"}, Numbers: 3,
 		Rows: [][]string{
-			{"features", dataset.ListNames(s.Kept.Features)},
-			{"units", joinUnits(s.Kept.Units)},
+			{"features", fmt.Sprintf("%d of %d", len(features), allFeatures),
+				dataset.ListNames(features)},
+			{"units", fmt.Sprintf("%d of %d", count, allUnits), joinUnits(units)},
 		}}
-	return append(tables, kept)
 }
 
 // methodTable shows the loss of the cut with each way to replace what goes.

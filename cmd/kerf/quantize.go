@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -47,6 +48,6 @@ type quantizeResult struct {
 
 func (r *quantizeResult) tables() []report.Table {
 	s := r.signoff
-	return append(append([]report.Table{s.FormatTable()}, s.WordTables()...),
-		s.AccuracyTables()...)
+	return slices.Concat([]report.Table{keptTable(s), s.FormatTable()}, s.WordTables(),
+		s.AccuracyTables())
 }

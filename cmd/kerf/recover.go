@@ -12,6 +12,7 @@ import (
 	"kerf/budget"
 	"kerf/exporter/report"
 	"kerf/fault"
+	"kerf/prune"
 	"kerf/recovery"
 )
 
@@ -78,6 +79,8 @@ func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
 	}
 	net := recovery.Renormalise(r.Net, in.Float.Features).Net
 	shown := newRecoverResult(r, pl.HeldBackLoss(chosen.CutNet, r))
+	shown.kept = keptOf(in.KeptFeatures(chosen.Candidate), len(in.Float.Features),
+		chosen.Candidate.Units, len(prune.Units(in.Float.Net)))
 	if out != "" {
 		if err := a.writeNetwork(ctx, out, in, chosen.Candidate, net); err != nil ||
 			out == standardStream {
@@ -157,6 +160,7 @@ type recoverResult struct {
 
 	recovered *budget.Recovered
 	losses    []budget.Loss
+	kept      report.Table
 }
 
 type epochRow struct {
@@ -191,7 +195,7 @@ func newRecoverResult(r *budget.Recovered, losses []budget.Loss) *recoverResult 
 }
 
 func (r *recoverResult) tables() []report.Table {
-	tables := []report.Table{epochTable(r.recovered), heldBackTable(r.losses)}
+	tables := []report.Table{r.kept, epochTable(r.recovered), heldBackTable(r.losses)}
 	if len(r.JobLines) > 0 {
 		tables = append(tables, layerTable(r.JobLines))
 	}

@@ -330,8 +330,8 @@ func (s *Signoff) nearCandidates() []CandidateRow {
 // costsOnTarget shows what candidates take on the target at a place among their costs; without
 // energy where it is not known.
 func costsOnTarget(near []CandidateRow, at int, target string) Table {
-	t := Table{Title: "What they take on " + target, Numbers: 1,
-		Head: []string{"no.", "flash, B", "RAM, B", "cycles", "energy"}}
+	t := Table{Title: "What these candidates take, by number", Numbers: 1,
+		Head: []string{target, "flash, B", "RAM, B", "cycles", "energy"}}
 	for _, c := range near {
 		if at >= len(c.Cost) {
 			continue // of a signoff.json that others wrote
