@@ -18,9 +18,11 @@ const (
 
 // Our choices, made so that the gates close in the time that they have; no loss was looked at.
 const (
-	startOpen  = 3.0  // log alpha of a gate at the start: open with a probability of 0.99
+	startOpen  = 2.0  // log alpha of a gate at the start: open with a probability of 0.97
+	mostOpen   = 3.0  // log alpha is at most this and at least leastOpen, so that no gate is
+	leastOpen  = -6.0 // beyond reach: open with probabilities of 0.99 and 0.01
 	gateRate   = 0.02 // of Adam for log alpha
-	pressure   = 0.02 // rise of the penalty per update and surplus share of open gates
+	pressure   = 0.07 // rise of the penalty per update and surplus share of open gates
 	closeUntil = 0.7  // share of the work in which the wanted number falls from all to what is kept
 )
 
@@ -119,6 +121,11 @@ func (g *gates) updated(_, done float64) {
 		g.penalty[l] += pressure * (open - wanted) / n
 	}
 	g.adam.update(g.alphas, g.slope, gateRate)
+	for _, alphas := range g.alphas {
+		for j, a := range alphas {
+			alphas[j] = min(mostOpen, max(leastOpen, a))
+		}
+	}
 }
 
 // cut keeps the units whose gates are most open.

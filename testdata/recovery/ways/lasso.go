@@ -4,74 +4,63 @@ import (
 	"math"
 
 	"kerf/dataset"
-	"kerf/model"
 )
 
-// startPenalty and penaltyStep set how the penalty follows the number of units that are left; our
-// choices, made so that units go in the time that they have.
-const (
-	startPenalty = 0.1
-	penaltyStep  = 1.01
-)
+// steepest is the penalty at the end of the time in which units go (our choice, made so that units
+// go in that time; no loss was looked at). Adam moves a group of n weights by the rate times root n
+// at most, so a penalty of 1, in roots of n, outweighs any gradient.
+const steepest = 2.0
 
 // lasso is a network with a group lasso: after every update the weights by which a unit reads and is
 // read are shrunk together by rate times penalty, down to zero (Wen et al. 2018, arXiv:1709.05027,
-// section 3, as a proximal step). A unit at zero stays there. The penalty of a layer rises while
-// more units are left than wanted, and else falls.
+// section 3, as a proximal step). The penalty rises evenly from zero until so many units are left in
+// a layer as are wanted. A unit at zero stays there.
 type lasso struct {
 	*direct
-	counts  []int
-	penalty []float64
-	gone    [][]bool
-	norms   [][]float64
+	counts []int
+	groups [][][]*float64 // weights by layer and unit
+	norms  [][]float64    // zero: the unit is gone
 }
 
 func newLasso(p *dataset.Float, counts []int) *lasso {
 	s := &lasso{direct: plain(p), counts: counts}
-	for _, l := range p.Net.Recurrent {
-		s.penalty = append(s.penalty, startPenalty)
-		s.gone = append(s.gone, make([]bool, l.Units))
-		s.norms = append(s.norms, make([]float64, l.Units))
+	net := s.p.Net
+	for l, r := range net.Recurrent {
+		groups, norms := make([][]*float64, r.Units), make([]float64, r.Units)
+		for j := range groups {
+			groups[j], norms[j] = append(rows(net, l, j), readers(net, l, j)...), 1
+		}
+		s.groups, s.norms = append(s.groups, groups), append(s.norms, norms)
 	}
 	return s
 }
 
-// group returns the weights of a unit.
-func group(net *model.Network, layer, unit int) []*float64 {
-	return append(rows(net, layer, unit), readers(net, layer, unit)...)
-}
-
 func (s *lasso) updated(rate, done float64) {
-	for l := range s.counts {
-		n, left := float64(len(s.gone[l])), 0
-		for _, gone := range s.gone[l] {
-			if !gone {
+	penalty := steepest * min(1, done/closeUntil)
+	for l, norms := range s.norms {
+		left := 0
+		for _, norm := range norms {
+			if norm > 0 {
 				left++
 			}
 		}
-		if left > s.counts[l] &&
-			float64(left) > n-(n-float64(s.counts[l]))*min(1, done/closeUntil) {
-			s.penalty[l] *= penaltyStep
-		} else {
-			s.penalty[l] /= penaltyStep
-		}
-		for j := range s.gone[l] {
-			weights, squares := group(s.p.Net, l, j), 0.0
+		for j, weights := range s.groups[l] {
+			squares := 0.0
 			for _, w := range weights {
 				squares += *w * *w
 			}
-			norm := math.Sqrt(squares)
-			shrink := 0.0
-			if !s.gone[l][j] && norm > 0 {
-				shrink = 1 - rate*s.penalty[l]/norm
+			keep, norm := 0.0, math.Sqrt(squares)
+			if norms[j] > 0 && left > s.counts[l] {
+				keep = max(0, 1-rate*penalty*math.Sqrt(float64(len(weights)))/norm)
+			} else if norms[j] > 0 {
+				keep = 1
 			}
-			if !s.gone[l][j] && shrink <= 0 && left > s.counts[l] {
-				s.gone[l][j] = true
+			if keep == 0 && norms[j] > 0 {
 				left--
 			}
-			s.norms[l][j] = norm * max(0, shrink)
+			norms[j] = norm * keep
 			for _, w := range weights {
-				*w *= max(0, shrink)
+				*w *= keep
 			}
 		}
 	}

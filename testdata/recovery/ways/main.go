@@ -13,7 +13,7 @@
 // the other four parts alone, of which one sequence in five chooses the best of the checks
 // (recovery.Split). Sign-off recordings are not read.
 //
-// Work: one million steps, forward and back, for every way, invented sequences included
+// Work: two million steps, forward and back, for every way, invented sequences included
 // (recovery.Defaults: the same mix, the same shifts; all ways of a seed and job see the same
 // sequences). Twenty checks on the held-back sequences, evenly spread, choose the network. What
 // ranks units is no training and does not count. The teacher alone is the target, Adam, clipping and
@@ -61,7 +61,7 @@ import (
 
 const (
 	seeds  = 5
-	work   = 1_000_000 // steps
+	work   = 2_000_000 // steps
 	checks = 20
 	// quantile is that of Student's t for 95 % with seeds - 1 degrees of freedom (Abramowitz and
 	// Stegun 1964, table 26.10).
