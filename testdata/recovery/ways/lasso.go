@@ -11,10 +11,10 @@ import (
 // at most, so a penalty of 1, in roots of n, outweighs any gradient.
 const steepest = 2.0
 
-// lasso is a network with a group lasso: after every update the weights by which a unit reads and is
-// read are shrunk together by rate times penalty, down to zero (Wen et al. 2018, arXiv:1709.05027,
-// section 3, as a proximal step). The penalty rises evenly from zero until so many units are left in
-// a layer as are wanted. A unit at zero stays there.
+// lasso is a network with a group lasso: after every update the weights by which a unit reads and
+// is read are shrunk together by rate times penalty, down to zero (Wen et al. 2018,
+// arXiv:1709.05027, section 3, as a proximal step). The penalty rises evenly from zero until so
+// many units are left in a layer as are wanted. A unit at zero stays there.
 type lasso struct {
 	*direct
 	counts []int

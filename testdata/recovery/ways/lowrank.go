@@ -11,12 +11,12 @@ import (
 )
 
 // lowRank is a network with all units, whose matrices of recurrent layers are products of two. The
-// gates of a layer share the right one, so that a matrix [gates·units × n] of rank r takes
-// r·(n + gates·units) multiply-accumulates. Dense layers stay whole.
+// gates of a layer share the right one, so that a matrix [gates·units × n] of rank r takes r·(n +
+// gates·units) multiply-accumulates. Dense layers stay whole.
 //
-// It begins with the singular value decomposition of the matrices as given, their columns weighed by
-// the standard deviation of what they multiply. Ranks are dealt one by one to the matrix whose next
-// singular value has the largest square per multiply-accumulate.
+// It begins with the singular value decomposition of the matrices as given, their columns weighed
+// by the standard deviation of what they multiply. Ranks are dealt one by one to the matrix whose
+// next singular value has the largest square per multiply-accumulate.
 type lowRank struct {
 	p       *dataset.Float // biases and dense layers are trained as they are
 	factors []*factors

@@ -142,8 +142,8 @@ func inverse(h *mat.SymDense) *mat.Dense {
 	return mat.DenseCopyOf(&inverse)
 }
 
-// choose takes units out until counts are left, and returns those. Counts may only fall from call to
-// call.
+// choose takes units out until counts are left, and returns those. Counts may only fall from call
+// to call.
 func (s *surgeon) choose(counts []int) [][]int {
 	for {
 		least, at, layer := math.Inf(1), -1, -1
@@ -191,8 +191,8 @@ func (s *surgeon) saliency(l, j int) float64 {
 	return mat.Dot(s.weights.SliceVec(from, from+size), of) / 2
 }
 
-// remove sets a block to zero and moves the other weights. What was removed keeps an identity in the
-// inverse, apart from everything else.
+// remove sets a block to zero and moves the other weights. What was removed keeps an identity in
+// the inverse, apart from everything else.
 func (s *surgeon) remove(l, j int) {
 	from, size := s.block[[2]int{l, j}], s.size[[2]int{l, j}]
 	of, factor := s.solved(l, j)
