@@ -113,7 +113,7 @@ func quantizeMatrix(w, b []float64, spec rowSpec) (*Matrix, error) {
 		if spec.bitsByRow != nil {
 			spec.wordBits = spec.bitsByRow[r]
 		}
-		best, ok := spec.bestRow(row, b[r], reserve)
+		best, ok := spec.bestRow(row, b[r], reserve, m.W[r*spec.cols:(r+1)*spec.cols])
 		if !ok {
 			return nil, &RangeError{Tensor: spec.name, Row: r, Largest: largest(row), Bias: b[r]}
 		}
@@ -154,8 +154,9 @@ type fixedRow struct {
 const clippedScales = 2
 
 // bestRow tries numbers of fraction bits from the largest down and returns the best row; ok is
-// false if none fits.
-func (spec *rowSpec) bestRow(row []float64, bias, reserve float64) (best fixedRow, ok bool) {
+// false if none fits. words is memory for the words of the row.
+func (spec *rowSpec) bestRow(row []float64, bias, reserve float64,
+	words []int32) (best fixedRow, ok bool) {
 	lowest, highest := 1-spec.in, 30-spec.in
 	if spec.out != accumulator {
 		lowest, highest = spec.out-spec.in+1, spec.out-spec.in+30
@@ -170,9 +171,9 @@ func (spec *rowSpec) bestRow(row []float64, bias, reserve float64) (best fixedRo
 	}
 	if spec.compensate == nil {
 		for f := fits; f >= lowest; f-- {
-			words := make([]int32, len(row))
+			one := scale(f)
 			for c, v := range row {
-				words[c] = int32(math.Round(v * scale(f)))
+				words[c] = int32(math.Round(v * one))
 			}
 			if fixed, ok := spec.fix(words, bias, reserve, f); ok {
 				return fixed, true
