@@ -23,6 +23,7 @@ var valueTypes = map[string]string{
 	"int":     "whole number",
 	"float64": "number", "Bound": `number or "off"`, "Share": `share such as "5 %", or "off"`,
 	"Percent": `share such as "80 %"`, "[]string": "list of texts", "UnitList": "list of units",
+	"Counts":   "number, or list of numbers",
 	"FileList": "file, or list of files", "Bytes": `size such as "24 KiB"`,
 	"Seconds": `time such as "1 ms" or "30 s"`, "Span": `time such as "180 d"`, "Hertz": `"64 MHz"`,
 	"Amperes": `"4 mA"`, "Volts": `"3 V"`, "Joules": `"50 uJ"`, "Coulombs": `"230 mAh"`,
