@@ -253,14 +253,13 @@ func withoutThese(features, gone []int) []int {
 	})
 }
 
-// hopelessTrained is the share of a tolerance beyond which nothing is trained further: what one fold
-// shows, or the estimate before features are taken out. Our choice: training wins back half of it at
-// times.
-const hopelessTrained = 2
+// hopelessUntrained is the estimated share of a tolerance beyond which features are not taken out
+// and trained. Our choice: training wins back half of it at times.
+const hopelessUntrained = 2
 
 // removable lists what may go from what a recipe makes: features and front ends alone, the first 2,
 // 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses is
-// estimated without another training; estimates beyond hopelessTrained are
+// estimated without another training; estimates beyond hopelessUntrained are
 // left out.
 func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	refused map[string]bool) ([]item, error) {
@@ -289,7 +288,7 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 		smaller.Features = left
 		merits[i.key()] = saving(start, s.pl.cheapestListed(smaller)) /
 			math.Max(used-before, leastUsed/float64(len(r.kept())))
-		return used <= hopelessTrained
+		return used <= hopelessUntrained
 	}
 	byMerit := func(a, b item) int { return cmp.Compare(merits[b.key()], merits[a.key()]) }
 	var single, all []item
