@@ -197,9 +197,9 @@ type RecordingFiles struct {
 
 // TableFile names a CSV file.
 type TableFile struct {
-	// This file holds mean scores or raw attributions: `.csv`, `.npy` or `.npz`. Default: the score
-	// of a feature is its mean absolute Shapley value over whole sequences, that of a hidden unit
-	// the mean absolute change of the output when the unit is held at its mean.
+	// This file holds mean scores or raw attributions: `.csv`, `.npy` or `.npz`. Default: the report
+	// shows the change of the outputs when a feature is held at its mean, to first order, and `kerf
+	// rank` computes Shapley values.
 	File string `toml:"file"`
 }
 

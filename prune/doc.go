@@ -4,7 +4,8 @@
 // # Order of work
 //
 // Scores come from a file ([ReadScoreFile]), from Shapley values ([FeatureValues], [GroupValues],
-// [UnitValues]) or from holding one unit at its mean ([UnitEffects]). [Scores.Ranking] puts
+// [UnitValues]), from holding one unit at its mean ([UnitEffects]) or from gradients
+// ([Saliencies]). [Scores.Ranking] puts
 // features or units in order by their worst case over scenarios and outputs. [Scores.Groups] adds
 // scores up by channel or kind, [Scores.Agree] compares the rankings of scenarios. [Observe] says
 // what each unit does, and [Observed.Advice] says in sentences what that speaks for.
@@ -23,6 +24,7 @@
 //   - attributions.go: score files of every form
 //   - game.go, background.go, shapley.go and jackknife.go: Shapley values and their standard errors
 //   - effect.go: the effect of holding a unit at its mean
+//   - saliency.go: the same to first order, for all features and units at once
 //   - unexplained.go: what the other features or units do not predict
 //   - observe.go and advice.go: what units do, and what that speaks for
 //
