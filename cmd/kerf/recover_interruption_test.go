@@ -19,10 +19,9 @@ import (
 // some seconds of processor time.
 const interruptedEpochs = 20
 
-// Ctrl-C while kerf recover trains: it ends as a success with the best network so far, leaves a
-// whole checkpoint and nothing else, and the next run goes on from there to the same bytes as a run
-// that nobody stopped.
-func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
+// Ctrl-C while kerf recover trains: it leaves a whole checkpoint and nothing else, and the next run
+// goes on from there to the same bytes as a run that nobody stopped.
+func TestCtrlCLeavesTheCheckpointOfATraining(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("NOT CHECKED: os.Process.Signal cannot send an interrupt there")
 	}
@@ -35,40 +34,24 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 			filepath.Join(dir, out)}, further...)
 	}
 
-	var stdout, stderr bytes.Buffer
+	var stdout bytes.Buffer
 	cmd := command(t, training("part.safetensors", "--checkpoint", checkpoint)...)
-	cmd.Stdout, cmd.Stderr = &stdout, &stderr
+	cmd.Stdout = &stdout
 	ended := started(t, cmd)
 	waitForEpochs(t, checkpoint, 2, ended)
 	if err := cmd.Process.Signal(os.Interrupt); err != nil {
 		t.Fatal(err)
 	}
 	<-ended
-	var part recoverResult
-	if err := json.Unmarshal(stdout.Bytes(), &part); err != nil || cmd.ProcessState.ExitCode() !=
-		exitDone || stderr.Len() > 0 {
-		t.Fatalf("exit code %d, %v, stderr %q, stdout %q", cmd.ProcessState.ExitCode(), err,
-			stderr.String(), stdout.String())
+	if cmd.ProcessState.Success() || stdout.Len() > 0 {
+		t.Fatalf("%v, stdout %q", cmd.ProcessState, stdout.String())
 	}
-	if part.Stopped != "interrupted" || len(part.Epochs) < 2 ||
-		len(part.Epochs) >= interruptedEpochs {
-		t.Fatalf("%q after %d epochs", part.Stopped, len(part.Epochs))
-	}
-	lowest, best := part.Start, 0
-	for _, e := range part.Epochs {
-		if e.HeldBack < lowest {
-			lowest, best = e.HeldBack, e.Epoch
-		}
-	}
-	if best == 0 || part.Best != best {
-		t.Errorf("epoch %d is kept, the best was %d: %v", part.Best, best, part.Epochs)
-	}
-	if n, whole := epochsIn(checkpoint); !whole || n != len(part.Epochs) {
-		t.Errorf("the checkpoint holds %d epochs (whole: %t), the result %d", n, whole,
-			len(part.Epochs))
+	done, isWhole := epochsIn(checkpoint)
+	if !isWhole || done < 2 || done >= interruptedEpochs {
+		t.Fatalf("the checkpoint holds %d epochs, whole: %t", done, isWhole)
 	}
 	if names := slices.Sorted(maps.Keys(readAll(t, dir))); !slices.Equal(names,
-		[]string{"part.safetensors", "training.json"}) {
+		[]string{"training.json"}) {
 		t.Errorf("left behind: %v", names)
 	}
 
@@ -80,10 +63,8 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 		return result, stdout
 	}
 	rest, inTwo := run(training("rest.safetensors", "--checkpoint", checkpoint))
-	if len(rest.Epochs) <= len(part.Epochs) ||
-		!slices.Equal(rest.Epochs[:len(part.Epochs)], part.Epochs) {
-		t.Errorf("went on from %d epochs to %d, others in front", len(part.Epochs),
-			len(rest.Epochs))
+	if len(rest.Epochs) <= done {
+		t.Errorf("went on from %d epochs to %d", done, len(rest.Epochs))
 	}
 	if _, inOne := run(training("whole.safetensors")); inTwo != inOne {
 		t.Errorf("in two runs: %s\nin one: %s", inTwo, inOne)
@@ -91,11 +72,6 @@ func TestCtrlCEndsATrainingWithTheBestSoFar(t *testing.T) {
 	files := readAll(t, dir)
 	if !bytes.Equal(files["rest.safetensors"], files["whole.safetensors"]) {
 		t.Error("two runs end with another network than one")
-	}
-	if bytes.Equal(files["part.safetensors"], files["whole.safetensors"]) !=
-		(part.Best == rest.Best) {
-		t.Errorf("the first run kept epoch %d, both together %d; the networks say otherwise",
-			part.Best, rest.Best)
 	}
 }
 

@@ -455,7 +455,7 @@ var forms = []form{
 			return wrong
 		}},
 	{known(`It was not rounded: (?:the time that the job gives was over`,
-		`|after \d+ roundings no more are tried)\.`), "not_rounded", (*told).notRounded},
+		`|after \d+ roundings with one number of units no more are tried)\.`), "not_rounded", (*told).notRounded},
 	{known(`It is the cut of the choice before rounding, see number INT\.`), "cut_of_choice",
 		(*told).cutOfChoice},
 	{known(`It costs FIGURE more(?: although less is left: (.+/.+) grows by FIGURE)?\.`),
@@ -849,7 +849,7 @@ var notes = []note{
 		`(?:, where the network as given reaches FIGURE)?`), (*told).noneIsWithin},
 	{known(`candidates that are cheaper than the choice and within every tolerance before `,
 		`rounding, but were not rounded: INT \((?:the time that the job gives was over`,
-		`|after \d+ roundings no more are tried)\)`),
+		`|after \d+ roundings with one number of units no more are tried)\)`),
 		func(s *told, m []string) string {
 			if m[1] != strconv.Itoa(s.Frontier.NotRounded) {
 				return fmt.Sprintf("%d were not", s.Frontier.NotRounded)
