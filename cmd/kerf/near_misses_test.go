@@ -27,7 +27,7 @@ func TestNearMisses(t *testing.T) {
 		{"feature", []string{"prune", job, "--keep-features", "return level"}, "", "", "",
 			`did you mean "return_level"?`},
 		{"former option", []string{"export", job, "--units", "10"}, "", "", "",
-			"--keep-units names the units that stay, as kerf rank lists them"},
+			"--keep-units names the units that stay, as kerf rank lists them; --units-count"},
 		{"unit", []string{"prune", job, "--keep-units", "0,100"}, "", "", "", `did you mean "10"?`},
 		{"word", []string{"quantize", job, "--weights", "Int8"}, "", "", "",
 			`did you mean "int8"?`},

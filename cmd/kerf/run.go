@@ -135,6 +135,9 @@ Start with: kerf demo`,
 			if now := renamed[name]; now != "" && cmd.Flags().Lookup(now) != nil {
 				help = fmt.Sprintf("--%s names the %s that stay, as kerf rank lists them", now,
 					name)
+				if count := name + "-count"; cmd.Flags().Lookup(count) != nil {
+					help += "; --" + count + " says how many"
+				}
 			} else {
 				help = fault.DidYouMeanOr("--"+name, optionsOf(cmd), help)
 			}
