@@ -30,8 +30,7 @@ func heldBackParts(pl *budget.Planner, c budget.Candidate) (*versions, error) {
 	var epochs []string
 	for part := range parts {
 		rest, judging := deal(in.Selection, part)
-		small := prune.MeasureStatistics(in.Float, rest,
-		dataset.Prepare(in.Float, rest, nil)).Cut(c.Features, c.Units, prune.Refit)
+		small := prune.MeasureStatistics(in.Float, rest).Cut(c.Features, c.Units, prune.Refit)
 		training, heldBack := recovery.Split(rest)
 		task := &recovery.Task{Start: quant.Standardise(small, quant.Calibrate(small, rest)),
 			Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
