@@ -35,7 +35,6 @@ That network is judged as if it were planned by itself, relative to its own floa
 network, and compared with the network of the job beside that: it is recommended only
 where it costs less and is shown to be no worse than that by more than the tolerances.`,
 		Example: `  kerf units job.toml
-  kerf plan job.toml --units-count 4
   kerf units job.toml --format csv`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
 		pl, cut, chosen, err := a.choose(ctx, in, choice{})
