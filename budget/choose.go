@@ -34,13 +34,13 @@ type Chosen struct {
 func (c *Chosen) Tightest() Loss { return c.Roundings[c.roundingIndex()].Tightest }
 
 // Choose adds the word widths to a cut. Of every number of units that may be cheaper than the best
-// so far it brings the points to fixed point, each with every uniform choice of widths, the cheapest
-// first by the objective of the job, until one is within every tolerance on the selection
+// so far it brings the points to fixed point, each with every uniform choice of widths, the
+// cheapest first by the objective of the job, until one is within every tolerance on the selection
 // recordings, and narrows single words of that one, see [Planner.row]. Then it measures what the
 // cheapest could lose beside it, and goes on as long as that makes something cheaper. If there is
-// none within every tolerance, it takes the network as it began in the widest formats. Where the job
-// says how many units there are to be, the row with so many is the choice. A cut in which nothing
-// was searched has one network, [Cut.Given].
+// none within every tolerance, it takes the network as it began in the widest formats. Where the
+// job says how many units there are to be, the row with so many is the choice. A cut in which
+// nothing was searched has one network, [Cut.Given].
 //
 // What is measured on the way goes into the points of a cut that was searched. The error is that of
 // ctx or of [quant.Quantize].
@@ -84,8 +84,8 @@ func (pl *Planner) chooseFrom(ctx context.Context, cut *Cut) (*Chosen, error) {
 	return chosen, nil
 }
 
-// withReasons says which units force the words that stay wide, or where a tolerance is broken what a
-// wider word would give.
+// withReasons says which units force the words that stay wide, or where a tolerance is broken what
+// a wider word would give.
 func (pl *Planner) withReasons(ctx context.Context, chosen *Chosen, refused []refusal) (*Chosen,
 	error) {
 	c := *chosen
@@ -106,8 +106,8 @@ func unsearched(candidates ...Candidate) *Cut {
 }
 
 // mostRounded is how many cuts with one number of units are brought to fixed point, each with one
-// choice of words. Our choice: none of the jobs of docs/search.md needs half as many, and rounding one costs
-// as much as measuring several cuts.
+// choice of words. Our choice: none of the jobs of docs/search.md needs half as many, and rounding
+// one costs as much as measuring several cuts.
 const mostRounded = 24
 
 // chooser looks for the cheapest network that stays within every tolerance in fixed point.

@@ -197,9 +197,9 @@ type RecordingFiles struct {
 
 // TableFile names a CSV file.
 type TableFile struct {
-	// This file holds mean scores or raw attributions: `.csv`, `.npy` or `.npz`. Default: the report
-	// shows the change of the outputs when a feature is held at its mean, to first order, and `kerf
-	// rank` computes Shapley values.
+	// This file holds mean scores or raw attributions: `.csv`, `.npy` or `.npz`. Default: the
+	// report shows the change of the outputs when a feature is held at its mean, to first order,
+	// and `kerf rank` computes Shapley values.
 	File string `toml:"file"`
 }
 

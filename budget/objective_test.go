@@ -67,7 +67,8 @@ func TestOrderOfPrices(t *testing.T) {
 		}
 	}
 	// half the flash of one target or half the RAM of the other are the same, beyond rounding
-	if a, b := priced(map[quantity]float64{flash: 0.5}), priced(map[quantity]float64{ram: 0.5}); math.
+	if a, b := priced(map[quantity]float64{flash: 0.5}),
+		priced(map[quantity]float64{ram: 0.5}); math.
 		Abs(a.mean-b.mean) > 1e-12 {
 		t.Errorf("means %g and %g", a.mean, b.mean)
 	}

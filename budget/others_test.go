@@ -14,8 +14,9 @@ import (
 	"kerf/recovery"
 )
 
-// Networks of 6 and of 2 units beside the 12 of the open data: the larger one is trained on recorded
-// outputs until it errs less than the network as given, the smaller one is cut and errs far more.
+// Networks of 6 and of 2 units beside the 12 of the open data: the larger one is trained on
+// recorded outputs until it errs less than the network as given, the smaller one is cut and errs
+// far more.
 func TestOtherNetworks(t *testing.T) {
 	in := mustCity(t, "epochs = 300\nteacher = 0.3\nrate = 0.01")
 	pl := NewPlanner(in)

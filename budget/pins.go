@@ -67,7 +67,8 @@ func (in *Inputs) countFault(counts []int) (msg, hint string) {
 	start := in.start(quant.Formats{})
 	if len(counts) != len(start.Units) {
 		return fmt.Sprintf("the network has %d recurrent layers, and there are %d numbers",
-			len(start.Units), len(counts)), "a number for each layer, as a row of kerf units has them"
+				len(start.Units), len(counts)),
+			"a number for each layer, as a row of kerf units has them"
 	}
 	for l, n := range counts {
 		pinned := 0

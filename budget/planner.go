@@ -25,8 +25,9 @@ type Planner struct {
 	constantOnSelection func() *dataset.Score
 	constantOnSignoff   func() *dataset.Score
 	statistics          func() *prune.Statistics
-	laidOut             func() *dataset.Prepared // the selection recordings, for the network as given
-	look                func() *look             // what estimates look at
+	// the selection recordings, for the network as given
+	laidOut func() *dataset.Prepared
+	look    func() *look // what estimates look at
 
 	computed *prune.Values  // the scores of features, where the job gives none
 	search   *search        // of the last cut that was found; nil: there was none

@@ -9,8 +9,8 @@ import (
 )
 
 // recipe says how a network comes about by training: where it starts, and what is taken away or
-// rounded on the way. A recipe and a fold say which sequences of a job it is trained on, so the same
-// recipe gives the same network wherever it is followed.
+// rounded on the way. A recipe and a fold say which sequences of a job it is trained on, so the
+// same recipe gives the same network wherever it is followed.
 type recipe struct {
 	features []int   // of the network as given: those that the first training begins with
 	units    [][]int // the same per recurrent layer; of a network from scratch their number counts

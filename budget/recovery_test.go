@@ -183,7 +183,8 @@ func TestFurtherRecordings(t *testing.T) {
 }
 
 func TestRecoveryRuleIsRead(t *testing.T) {
-	in := mustCity(t, "epochs = 7\nteacher = 0.25\nlength = 50\nrate = 0.01\ndecay = 0.001\nseed = 3")
+	in := mustCity(t, "epochs = 7\nteacher = 0.25\nlength = 50\nrate = 0.01\ndecay = "+
+		"0.001\nseed = 3")
 	want := recovery.Defaults()
 	want.Epochs, want.Share, want.Length, want.Rate, want.Decay, want.Seed = 7, 0.25, 50, 0.01,
 		0.001, 3

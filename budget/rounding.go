@@ -151,10 +151,10 @@ func (p *prepared) ways() []quant.Rounding {
 	return all
 }
 
-// heldOut runs a way of rounding on the selection recordings, every sequence by
-// a network that was calibrated without it. Only the sequences of the first folds
-// are run, and of each fold about so many steps where most is not 0; the others have no predictions.
-// The error is that of ctx or of [quant.Quantize].
+// heldOut runs a way of rounding on the selection recordings, every sequence by a network that was
+// calibrated without it. Only the sequences of the first folds are run, and of each fold about so
+// many steps where most is not 0; the others have no predictions. The error is that of ctx or of
+// [quant.Quantize].
 func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial *quant.Partial,
 	first, most int) ([][]float64, error) {
 	nets := make([]*quant.Network, min(first, len(p.restCalibrations)))

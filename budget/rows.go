@@ -63,7 +63,8 @@ func (t *table) with(counts []int) []*Point {
 }
 
 // row makes the row with given numbers of units, of all points that the search has of it. Where it
-// has none, the units that are least needed go, with the features of the cheapest point and with all.
+// has none, the units that are least needed go, with the features of the cheapest point and with
+// all.
 func (t *table) row(ctx context.Context, counts []int) (*row, error) {
 	key := Candidate{Units: [][]int{counts}}.key()
 	points := t.with(counts)

@@ -50,10 +50,11 @@ const (
 // Estimates decide what is measured, and nothing else. A cut is measured in full on the states of
 // its refit, in float32; what is chosen is measured again, with integers and in float64.
 //
-// What is saved counts by the objective (objective.go), plus what broken limits lack. Then [Planner.Choose] takes the points in the order of their price
-// through fixed point. A price is compared as it is listed: a cut with the narrowest uniform words
-// and typical shifts, a network in fixed point with its own. So the same cut mostly gets a little
-// dearer by rounding, and some of what is tried turns out to cost as much as the choice.
+// What is saved counts by the objective (objective.go), plus what broken limits lack. Then
+// [Planner.Choose] takes the points in the order of their price through fixed point. A price is
+// compared as it is listed: a cut with the narrowest uniform words and typical shifts, a network in
+// fixed point with its own. So the same cut mostly gets a little dearer by rounding, and some of
+// what is tried turns out to cost as much as the choice.
 //
 // docs/search.md has figures, and jobs where the search does not help.
 type search struct {

@@ -134,7 +134,8 @@ func TestReasonsInWords(t *testing.T) {
 	unlike := fixed(point(20, 0.4, 1, 2), cheaper, 2)
 	unlike.Candidate.Formats = quant.Formats{}
 	const breaks = "Rounding breaks a tolerance, see number 20, the nearest of 5 ways."
-	const enough = "It was not rounded: after 24 roundings with one number of units no more are tried."
+	const enough = "It was not rounded: after 24 roundings with one number of units no more " +
+		"are tried."
 	for _, c := range []struct {
 		p    *Point
 		with []*Point

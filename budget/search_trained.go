@@ -18,15 +18,16 @@ type Attempt struct {
 	Features []int          // of the network as given
 	Scratch  bool           // it was trained from drawn weights, else from the cut
 	Formats  *quant.Formats // that its forward pass was rounded to; nil: none
-	Used     float64        // the largest share of any tolerance that the sign-off recordings may show
+	// the largest share of any tolerance that the sign-off recordings may show
+	Used     float64
 	Tightest Loss
 }
 
 // Within reports whether every tolerance is kept, with the reserve for the sign-off.
 func (a *Attempt) Within() bool { return a.Used <= 1 }
 
-// hopelessTrained is the share of a tolerance that a figure itself takes on the sequences of one fold
-// beyond which the network is not trained for the others (our choice).
+// hopelessTrained is the share of a tolerance that a figure itself takes on the sequences of one
+// fold beyond which the network is not trained for the others (our choice).
 const hopelessTrained = 2
 
 // trainedSearch looks for the smallest network that holds once it is trained. It works in stages;
@@ -132,8 +133,8 @@ const (
 	gained      = 0.9
 )
 
-// size tries a number of units: from the cut, then from scratch. Where neither holds ok is false, and
-// the recipe is that which uses least of the tolerances.
+// size tries a number of units: from the cut, then from scratch. Where neither holds ok is false,
+// and the recipe is that which uses least of the tolerances.
 func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok bool, err error) {
 	const what = "looking for the least units"
 	for _, scratch := range []bool{false, true} {
@@ -258,9 +259,8 @@ func withoutThese(features, gone []int) []int {
 const hopelessUntrained = 2
 
 // removable lists what may go from what a recipe makes: features and front ends alone, the first 2,
-// 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses is
-// estimated without another training; estimates beyond hopelessUntrained are
-// left out.
+// 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses
+// is estimated without another training; estimates beyond hopelessUntrained are left out.
 func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	refused map[string]bool) ([]item, error) {
 	in := s.pl.in
@@ -365,7 +365,8 @@ func (s *trainedSearch) words(ctx context.Context, r recipe) (*Chosen, error) {
 	return best, nil
 }
 
-// complete takes what a recipe makes through features and words, and keeps it if it is the cheapest.
+// complete takes what a recipe makes through features and words, and keeps it if it is the
+// cheapest.
 func (s *trainedSearch) complete(ctx context.Context, r recipe) error {
 	r, err := s.withoutFeatures(ctx, r)
 	if err != nil {
@@ -384,7 +385,8 @@ func (s *trainedSearch) complete(ctx context.Context, r recipe) error {
 func (s *trainedSearch) take(c *Chosen) {
 	price := s.pl.priceOf(c.Candidate).compare(s.pl.priceOf(s.best.Candidate))
 	if c.Within && (!s.best.Within || price < 0 || price == 0 && c.used < s.best.used) {
-		c.NotRounded = s.chosen.NotRounded // of the search without training, whose points are listed
+		// of the search without training, whose points are listed
+		c.NotRounded = s.chosen.NotRounded
 		s.best = c
 	}
 }
@@ -431,8 +433,8 @@ func (s *trainedSearch) run(ctx context.Context) error {
 		sizes = append(sizes, countsOf(s.chosen.Candidate))
 	}
 	for at := least; at < len(sizes) && !s.over(); at++ {
-		// The number of units of the choice without training is the last: that is tried as well where
-		// nothing else was cheaper.
+		// The number of units of the choice without training is the last: that is tried as well
+		// where nothing else was cheaper.
 		if isLast := at == len(sizes)-1; at > least && !s.mayBeCheaper(sizes[at]) &&
 			!(isLast && s.best == s.chosen) {
 			continue
@@ -462,8 +464,8 @@ func (s *trainedSearch) sizes() [][]int {
 	})
 }
 
-// row returns the cheapest network with given numbers of units, trained or not, and where none holds
-// the one that uses less of the tolerances; chosen is that without training.
+// row returns the cheapest network with given numbers of units, trained or not, and where none
+// holds the one that uses less of the tolerances; chosen is that without training.
 func (s *trainedSearch) row(ctx context.Context, counts []int, chosen *Chosen) (*Chosen, error) {
 	of := *s
 	of.chosen, of.best = chosen, chosen

@@ -53,9 +53,9 @@ type Beside struct {
 
 // Sizes makes a row for every number of units from what was trained down to one per layer, and one
 // for every other network of the job as it is. It follows [Planner.Choose], and in a job with
-// [recovery] [Planner.Recover], and has what these would choose if the job said how many units there
-// are to be: row by row the same features, units and words. Another network is judged as if it were
-// planned by itself: tolerances are relative to its own float network.
+// [recovery] [Planner.Recover], and has what these would choose if the job said how many units
+// there are to be: row by row the same features, units and words. Another network is judged as if
+// it were planned by itself: tolerances are relative to its own float network.
 //
 // chosen is what plan chose; its row is recommended, or another network that costs less, is within
 // every tolerance, and is shown to be no worse than the network of the job by more than these
@@ -133,8 +133,8 @@ func (t *table) counts(choice []int) [][]int {
 	return all
 }
 
-// inProportion lists numbers of units that the job leaves open, the fewest first. Layers have theirs
-// in proportion to those of the network, rounded up.
+// inProportion lists numbers of units that the job leaves open, the fewest first. Layers have
+// theirs in proportion to those of the network, rounded up.
 func (in *Inputs) inProportion() [][]int {
 	whole, most := in.start(quant.Formats{}), 0
 	for _, units := range whole.Units {
@@ -242,8 +242,9 @@ func (b *Beside) String() string {
 	case !row.IsEverywhere():
 		return says + ": no row is broken"
 	case b.Met:
-		return fmt.Sprintf("%s and at most %s: it is no worse by more than that, in no scenario or "+
-			"region either", says, text[1])
+		return fmt.Sprintf(
+			"%s and at most %s: it is no worse by more than that, in no scenario or "+
+				"region either", says, text[1])
 	case math.IsNaN(high):
 		return says + ": one sequence says nothing of others"
 	}

@@ -28,8 +28,8 @@ func planned(t *testing.T, in *Inputs) (*Planner, *Chosen) {
 }
 
 // TestEveryRowCanBeTaken plans with the number of units of every row of the table of sizes, and
-// compares features, units, words, costs and loss. The recommended row is that of the plan without a
-// number.
+// compares features, units, words, costs and loss. The recommended row is that of the plan without
+// a number.
 func TestEveryRowCanBeTaken(t *testing.T) {
 	for name, in := range map[string]*Inputs{
 		"as it is": mustLoad(t, "../testdata/cityweather/job.toml"),

@@ -169,11 +169,11 @@ func (k *known) of(n any, compute func() float64) float64 {
 	return v
 }
 
-// OneSided returns the ratio of the one-sided percentile of Student's t that the best of a number of
-// comparisons keeps in 95 %, to the 97.5th, with the degrees of freedom of so many sequences. The
-// half-width of an interval is a multiple of the 97.5th. Each comparison has an equal part of the
-// 5 % (Bonferroni): with one the percentile is the 95th, and the ratio 0.84 with many sequences, 0.50
-// with two.
+// OneSided returns the ratio of the one-sided percentile of Student's t that the best of a number
+// of comparisons keeps in 95 %, to the 97.5th, with the degrees of freedom of so many sequences.
+// The half-width of an interval is a multiple of the 97.5th. Each comparison has an equal part of
+// the 5 % (Bonferroni): with one the percentile is the 95th, and the ratio 0.84 with many
+// sequences, 0.50 with two.
 func OneSided(sequences, comparisons int) float64 {
 	n := max(2, sequences)
 	return oneSided.of([2]int{n, comparisons}, func() float64 {

@@ -108,8 +108,8 @@ func (s *Scores) ShareError(r Ranked) float64 {
 	return math.NaN() // no column says anything about the item
 }
 
-// decided is how many standard errors of their difference the shares of two items must lie apart for
-// their order to count as decided: about 95 %.
+// decided is how many standard errors of their difference the shares of two items must lie apart
+// for their order to count as decided: about 95 %.
 const decided = 2
 
 // Open lists groups of items that stand beside each other in the ranking and whose order the

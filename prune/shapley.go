@@ -44,12 +44,11 @@ const (
 //
 // A game (game.go) runs sets of players, up to eight side by side. planFor (shapley.go) chooses
 // which sets are run for the work that is allowed, and summary (jackknife.go) turns the results
-// into mean magnitudes and their deviations. Of pairs of permutations with drawn backgrounds a quarter
-// is played first.
-// Where its standard errors leave no neighbours of the ranking open ([Scores.Open]), that is all;
-// else as many pairs follow as these say are needed, as far as the work goes (two-stage sampling,
-// Stein 1945, "A two-sample test for a linear hypothesis whose power is independent of the
-// variance").
+// into mean magnitudes and their deviations. Of pairs of permutations with drawn backgrounds a
+// quarter is played first. Where its standard errors leave no neighbours of the ranking open
+// ([Scores.Open]), that is all; else as many pairs follow as these say are needed, as far as the
+// work goes (two-stage sampling, Stein 1945, "A two-sample test for a linear hypothesis whose power
+// is independent of the variance").
 //
 // The draw of backgrounds decides the error: in the median over scores a pair of permutations adds
 // at most 6 % of the variance of one background. So each order of a pair draws its own background

@@ -46,8 +46,8 @@ func (n *Network) refit(d *model.Dense, c *Calibration) *model.Dense {
 	return corrected(d, sum.moments())
 }
 
-// refitSteps is about the most steps that a layer is fitted on: of longer recordings some sequences,
-// spread over all. Our choice: 64 inputs have 300 steps each.
+// refitSteps is about the most steps that a layer is fitted on: of longer recordings some
+// sequences, spread over all. Our choice: 64 inputs have 300 steps each.
 const refitSteps = 20000
 
 // gatherMissing adds (v, y - W v) of every step of some sequences, each to its own sum. raw holds

@@ -58,8 +58,8 @@ where the job has [recovery].`,
 	return cmd
 }
 
-// thorough is the work that --shapley allows in multiply-accumulates. Our choice: half as much again
-// as usual (prune.Settings), some seconds on one core for each of the four sorts of players.
+// thorough is the work that --shapley allows in multiply-accumulates. Our choice: half as much
+// again as usual (prune.Settings), some seconds on one core for each of the four sorts of players.
 const thorough = 30e9
 
 // ranked are the scores that rank shows.

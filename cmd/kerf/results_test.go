@@ -26,7 +26,8 @@ var everyResult = []struct {
 	value   any
 }{
 	{"plan, export, demo, show", report.Signoff{}}, {"init", initResult{}},
-	{"rank", rankResult{}}, {"rank --without", withoutResult{}}, {"observe", observeResult{}}, {"prune", pruneResult{}},
+	{"rank", rankResult{}}, {"rank --without", withoutResult{}}, {"observe", observeResult{}},
+	{"prune", pruneResult{}},
 	{"units", unitsResult{}}, {"recover", recoverResult{}}, {"quantize", quantizeResult{}},
 	{"cost", costResult{}}, {"cost --all-targets", whichResult{}}, {"measure", measurement{}},
 	{"explain HANDOFF", rowList{}}, {"explain HANDOFF ROW", explained{}},

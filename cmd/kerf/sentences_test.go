@@ -454,7 +454,8 @@ var forms = []form{
 			return wrong
 		}},
 	{known(`It was not rounded: (?:the time that the job gives was over`,
-		`|after \d+ roundings with one number of units no more are tried)\.`), "not_rounded", (*told).notRounded},
+		`|after \d+ roundings with one number of units no more are tried)\.`), "not_rounded",
+		(*told).notRounded},
 	{known(`It is the cut of the choice before rounding, see number INT\.`), "cut_of_choice",
 		(*told).cutOfChoice},
 	{known(`It costs FIGURE more(?: although less is left: (.+/.+) grows by FIGURE)?\.`),

@@ -90,8 +90,8 @@ func sizeLines(sizes []budget.Size) report.Table {
 	return t
 }
 
-// sizeKept has for every size the units that stay, or that it was trained, the features that go, and
-// the words.
+// sizeKept has for every size the units that stay, or that it was trained, the features that go,
+// and the words.
 func sizeKept(in *budget.Inputs, sizes []budget.Size) report.Table {
 	t := report.Table{Title: "What each row keeps",
 		Head: []string{"units", "which", "without", "words"}, Numbers: 1, Words: 3}

@@ -55,11 +55,13 @@ func (s *Signoff) recoveryLines() []string {
 	if r == nil {
 		return nil
 	}
-	last := fmt.Sprintf("Recovery training, of several the last: %s, the best is number %d; loss on "+
+	last := fmt.Sprintf("Recovery training, of several the last: %s, the best is number %d; "+
+		"loss on "+
 		"recordings held back %s, before %s.", Plural(r.Epochs, "epoch"), r.Best,
 		Significant(r.Loss), Significant(r.Start))
 	if r.From == fromScratch {
-		return []string{last, "The network was trained from scratch: its units are none of those given."}
+		return []string{last, "The network was trained from scratch: its units are none of " +
+			"those given."}
 	}
 	return []string{last}
 }

@@ -6,9 +6,10 @@
 //	go run ./testdata/recovery/ways kerf-demo/job.toml testdata/cityweather/job.toml \
 //		DIR/{phases,cooling,accumulator,ram,needed}/job.toml
 //
-// What follows was fixed before the run. Two things had been seen: losses of city-weather and phases
-// after 20,000 steps, a fiftieth of the work planned then, in a trial of the program; and how many
-// gates and groups were left open, by which the constants of gates.go and lasso.go were set.
+// What follows was fixed before the run. Two things had been seen: losses of city-weather and
+// phases after 20,000 steps, a fiftieth of the work planned then, in a trial of the program; and
+// how many gates and groups were left open, by which the constants of gates.go and lasso.go were
+// set.
 //
 // Jobs: the seven above. Sizes: half and a third of the units of every recurrent layer, rounded;
 // all features stay. Seeds: 1 to 5. The selection recordings are dealt into five parts, scenario by
