@@ -51,8 +51,8 @@ func printComparison(r *results, names []string) error {
 				failing = "none"
 			}
 			fmt.Printf("| %s | %d | %d, %s | %d | %s | %s | %s | %s | %s | %.0f s | %s |\n", name,
-				trained.Job.Recovery.Settings().Epochs, n.Features, unitsText(n.Units), n.MACs, macs,
-				multiple, within, failing, n.Verdict, n.Seconds, passes)
+				trained.Job.Recovery.Settings().Epochs, n.Features, unitsText(n.Units), n.MACs,
+				macs, multiple, within, failing, n.Verdict, n.Seconds, passes)
 		}
 	}
 	return nil

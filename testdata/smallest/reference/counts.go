@@ -7,11 +7,11 @@ import (
 	"kerf/budget"
 )
 
-// counts returns the numbers of units to try, per recurrent layer, the fewest first, up to what plan
-// takes without training; each is decided on once the ones before it are tried. Several layers have
-// units in proportion to those of the network as given, and then, from the first numbers that hold,
-// each layer gets smaller by itself until nothing holds. beyond is how many numbers are tried after
-// the least that holds; all if it is less than 0.
+// counts returns the numbers of units to try, per recurrent layer, the fewest first, up to what
+// plan takes without training; each is decided on once the ones before it are tried. Several layers
+// have units in proportion to those of the network as given, and then, from the first numbers that
+// hold, each layer gets smaller by itself until nothing holds. beyond is how many numbers are tried
+// after the least that holds; all if it is less than 0.
 func (j *job) counts(in *budget.Inputs, beyond int) iter.Seq[[]int] {
 	return func(yield func([]int) bool) {
 		var given []int

@@ -22,7 +22,7 @@ type network struct {
 	// it leaves the reserve for the sign-off on the selection recordings
 	Holds   bool              `json:"holds"`
 	Verdict budget.Verdict    `json:"verdict"` // on the sign-off recordings, limits included
-	Rows    map[string]string `json:"rows"`    // verdict of each judged row on the sign-off recordings
+	Rows    map[string]string `json:"rows"`    // the same of each judged row
 	Seconds float64           `json:"seconds"` // of processor time, to choose it
 }
 
