@@ -21,7 +21,7 @@ func printComparison(r *results, names []string) error {
 		"those of the reference | within reach | rows that fail | verdict | processor time | " +
 		"passes |\n|---|---:|---|---:|---:|---:|---|---|---|---:|---:|")
 	for _, name := range names {
-		in, err := load(name)
+		in, err := load(name, false)
 		if err != nil {
 			return err
 		}

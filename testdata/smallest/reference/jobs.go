@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"kerf/budget"
 	"kerf/testdata/demo"
@@ -30,8 +31,9 @@ const (
 		`seattle_cold = { rmse_rise = "off" }, seattle_warm = { rmse_rise = "off" } } }`
 )
 
-// load writes a job into a new folder, with cycles as the objective, and reads it.
-func load(name string) (*budget.Inputs, error) {
+// load writes a job into a new folder, with cycles as the objective, and reads it. further adds the
+// recordings that the network as given was trained on, where they are known.
+func load(name string, further bool) (*budget.Inputs, error) {
 	dir, err := os.MkdirTemp("", "kerf-reference")
 	if err != nil {
 		return nil, err
@@ -40,12 +42,21 @@ func load(name string) (*budget.Inputs, error) {
 	if err := writeJob(name, dir); err != nil {
 		return nil, err
 	}
+	made := slices.IndexFunc(smallest.Jobs, func(j *smallest.Job) bool { return j.Name == name })
+	further = further && made >= 0
 	path := filepath.Join(dir, "job.toml")
 	text, err := os.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
 	text = append(text, "\n[search]\nobjective = \"cycles\"\n"...)
+	if further {
+		text = append(text, "\n[recovery]\nrecordings = \"training.csv\"\n"...)
+		if err := os.WriteFile(filepath.Join(dir, "training.csv"),
+			smallest.Jobs[made].TrainingRecordings(), 0o644); err != nil {
+			return nil, err
+		}
+	}
 	if name == cityWeather {
 		text = bytes.ReplaceAll(text, []byte(everywhere), []byte(allRecordings))
 	}

@@ -1,10 +1,11 @@
 // Command reference finds the smallest network that does each of some jobs, by more work than kerf
-// plan spends: for every number of units the network that kerf takes of so many, with
-// [recovery] of 100 epochs and three seeds. The cheapest in cycles that holds on the selection
+// plan spends: for every number of units the network that kerf takes of so many, with [recovery] of
+// 100 epochs and three seeds. The cheapest in cycles that holds on the selection
 // recordings, with the reserve of kerf, is the reference of the job. The sign-off recordings judge
 // it afterwards. README.md of the folder above has the figures.
 //
-//	go run ./testdata/smallest/reference [-seeds N] [-beyond N] [NAME...]
+//	go run ./testdata/smallest/reference [-seeds N] [-beyond N] [-epochs N]
+//		[-teacher SHARE] [-further] [NAME...]
 //	go run ./testdata/smallest/reference -compare [NAME...]
 //
 // Results go to testdata/smallest/reference.json after every run of the search, and a run that
@@ -26,16 +27,18 @@ import (
 	"kerf/budget"
 )
 
-const (
-	file   = "testdata/smallest/reference.json"
-	epochs = 100
-)
+const file = "testdata/smallest/reference.json"
 
 func main() {
 	compare := flag.Bool("compare", false, "print what kerf plan takes beside the references")
 	seeds := flag.Int("seeds", 3, "number of seeds")
 	beyond := flag.Int("beyond", -1, "stop so many numbers of units after the least that holds; "+
 		"-1 tries all")
+	var s settings
+	flag.IntVar(&s.Epochs, "epochs", 100, "epochs of [recovery]")
+	flag.Float64Var(&s.Teacher, "teacher", 1, "share of the teacher of [recovery]")
+	flag.BoolVar(&s.Further, "further", false, "train on the training recordings of the network "+
+		"as well; the five jobs of this folder have them")
 	flag.Parse()
 	names := flag.Args()
 	if len(names) == 0 {
@@ -48,13 +51,14 @@ func main() {
 		return
 	}
 	for _, name := range names {
-		check(r.find(context.Background(), name, *seeds, *beyond))
+		check(r.find(context.Background(), name, s, *seeds, *beyond))
 	}
 }
 
 // find runs the searches of a job that there are no results of.
-func (r *results) find(ctx context.Context, name string, seeds, beyond int) error {
-	in, err := load(name)
+func (r *results) find(ctx context.Context, name string, s settings, seeds,
+	beyond int) error {
+	in, err := load(name, s.Further)
 	if err != nil {
 		return err
 	}
@@ -64,13 +68,12 @@ func (r *results) find(ctx context.Context, name string, seeds, beyond int) erro
 			return err
 		}
 	}
-	j.Complete = false
 	for count := range j.counts(in, beyond) {
-		for seed := 1; seed <= seeds; seed++ {
-			if j.find(count, seed) != nil {
+		for s.Seed = 1; s.Seed <= seeds; s.Seed++ {
+			if j.find(count, s) != nil {
 				continue
 			}
-			n, err := j.try(ctx, in, count, seed)
+			n, err := j.try(ctx, in, count, s)
 			if err != nil {
 				return err
 			}
@@ -78,28 +81,28 @@ func (r *results) find(ctx context.Context, name string, seeds, beyond int) erro
 				return err
 			}
 			fmt.Fprintf(os.Stderr, "%s: %v units, seed %d: %d multiply-accumulates, holds %v, %s, "+
-				"%.0f s\n", name, count, seed, n.MACs, n.Holds, n.Origin, n.Seconds)
+				"%.0f s\n", name, count, s.Seed, n.MACs, n.Holds, n.Origin, n.Seconds)
 		}
 	}
-	j.Complete = beyond < 0
 	return r.write(file)
 }
 
-// try searches with a number of units and a seed.
-func (j *job) try(ctx context.Context, in *budget.Inputs, count []int, seed int) (*network, error) {
+// try searches with a number of units.
+func (j *job) try(ctx context.Context, in *budget.Inputs, count []int, s settings) (*network,
+	error) {
 	limited, err := in.WithUnits(count)
 	if err != nil {
 		return nil, err
 	}
-	passes := epochs
-	limited = limited.WithRecovery(&passes)
-	limited.Job.Recovery.Seed = &seed // the job is a copy of its own
+	limited = limited.WithRecovery(&s.Epochs)
+	rule := limited.Job.Recovery // a copy of its own
+	rule.Seed, rule.Teacher = &s.Seed, &s.Teacher
 	n, err := plan(ctx, limited)
 	if err != nil {
 		return nil, err
 	}
 	date, commit, err := today()
-	j.add(run{Count: count, Seed: seed, Date: date, Commit: commit, network: *n})
+	j.add(run{Count: count, settings: s, Date: date, Commit: commit, network: *n})
 	return n, err
 }
 

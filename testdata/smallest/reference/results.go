@@ -14,7 +14,6 @@ import (
 // results is the file of results.
 type results struct {
 	Command string `json:"command"`
-	Epochs  int    `json:"epochs"`
 	Jobs    []*job `json:"jobs"`
 }
 
@@ -24,23 +23,30 @@ type job struct {
 	Untrained *network `json:"untrained"` // what plan takes without training
 	Runs      []run    `json:"runs"`
 	Reference *network `json:"reference"` // the cheapest that holds of all runs; nil: none does
-	Complete  bool     `json:"complete"`  // every number of units that was asked for was tried
 }
 
 // run is a search with a number of units.
 type run struct {
-	Count  []int  `json:"count"` // of units per recurrent layer
-	Seed   int    `json:"seed"`
+	Count []int `json:"count"` // of units per recurrent layer
+	settings
 	Date   string `json:"date"`
 	Commit string `json:"commit"`
 	network
+}
+
+// settings are those of the training.
+type settings struct {
+	Seed    int     `json:"seed"`
+	Epochs  int     `json:"epochs"`
+	Teacher float64 `json:"teacher"`
+	Further bool    `json:"further"` // it had the recordings of the network as given as well
 }
 
 // read reads the results of earlier runs, if there are any.
 func read(path string) (*results, error) {
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return &results{Command: "go run ./testdata/smallest/reference", Epochs: epochs}, nil
+		return &results{Command: "go run ./testdata/smallest/reference"}, nil
 	}
 	if err != nil {
 		return nil, err
@@ -75,17 +81,17 @@ func (r *results) of(name string) *job {
 	return j
 }
 
-// find returns the run with a number of units and a seed; nil if there is none yet.
-func (j *job) find(count []int, seed int) *run {
+// find returns the run with a number of units and settings; nil if there is none yet.
+func (j *job) find(count []int, s settings) *run {
 	for i, r := range j.Runs {
-		if slices.Equal(r.Count, count) && r.Seed == seed {
+		if slices.Equal(r.Count, count) && r.settings == s {
 			return &j.Runs[i]
 		}
 	}
 	return nil
 }
 
-// holds reports whether a number of units holds with any seed.
+// holds reports whether a number of units holds in any run.
 func (j *job) holds(count []int) bool {
 	return slices.ContainsFunc(j.Runs, func(r run) bool {
 		return slices.Equal(r.Count, count) && r.Holds
