@@ -136,3 +136,6 @@ func (j *Job) reference() dataset.Reference {
 	}
 	return r
 }
+
+// TrainingRecordings returns the recordings that the network as given was trained on, as CSV.
+func (j *Job) TrainingRecordings() []byte { return j.recordings(trainingSet) }
