@@ -19,6 +19,8 @@ type network struct {
 	Price float64 `json:"price"`
 	// how it came about: "cut", or trained "from the cut" or "from scratch"
 	Origin string `json:"origin"`
+	// the least share of a tolerance that trained networks may use; none: nothing was trained
+	Used *float64 `json:"used,omitempty"`
 	// it leaves the reserve for the sign-off on the selection recordings
 	Holds   bool              `json:"holds"`
 	Verdict budget.Verdict    `json:"verdict"` // on the sign-off recordings, limits included
@@ -76,6 +78,11 @@ func plan(ctx context.Context, in *budget.Inputs) (*network, error) {
 		n.Origin = "from the cut"
 		if r.Scratch {
 			n.Origin = "from scratch"
+		}
+	}
+	for _, a := range cut.Trained {
+		if n.Used == nil || a.Used < *n.Used {
+			n.Used = &a.Used
 		}
 	}
 	for _, row := range result.Loss {
