@@ -39,7 +39,7 @@
 //   - A verb writes files last, whole, and never over a file that it did not write (package whole,
 //     exporter.WriteFolder).
 //   - Ctrl-C ends a verb within a second, without a word and by the signal, so that a script around
-//     kerf ends too; nothing is written after it. A training is the exception: it ends with the
-//     best network so far, and the verb goes on. A second Ctrl-C ends the process in any case.
+//     kerf ends too; nothing is written after it. What a training has written before is the
+//     checkpoint that the user named. A second Ctrl-C ends the process in any case.
 //   - Texts from files are shown with report.Visible, so that they cannot steer a terminal.
 package main

@@ -31,8 +31,8 @@ epoch, and on the selection sequences that were held back what was won. --out wr
 the network with float weights. plan does all this by itself when the job has
 [recovery].
 
-Ctrl-C ends the training with the best network so far. With --checkpoint a later run
-goes on behind the last whole epoch, to the same result.`,
+Ctrl-C ends it and leaves no network. With --checkpoint every whole epoch is kept, and
+a later run goes on behind the last one, to the same result.`,
 		Example: `  kerf recover job.toml --out recovered.safetensors
   kerf recover job.toml --keep-units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
