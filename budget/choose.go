@@ -223,7 +223,7 @@ func (c *chooser) next() *option {
 	}
 	switch {
 	case c.search.over():
-		c.cut.Stopped, c.notRounded = true, OutOfTime
+		c.notRounded = OutOfTime
 	case c.rounded >= mostRounded:
 		c.notRounded = EnoughRounded
 	default:

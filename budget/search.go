@@ -95,7 +95,7 @@ func (pl *Planner) FindCut(ctx context.Context, progress func(measured int)) (*C
 		return nil, err
 	}
 	for len(beam) > 0 && cut.Points[0].Within() {
-		if cut.Stopped = s.over(); cut.Stopped {
+		if s.over() {
 			break
 		}
 		if beam, err = s.round(ctx, beam); err != nil {
@@ -119,8 +119,15 @@ func (pl *Planner) newSearch(cut *Cut) *search {
 // CutByHand is a cut in which nothing was searched: its candidate is given.
 func CutByHand(c Candidate) *Cut { return &Cut{Given: c} }
 
-// over reports whether the time that the job gives is over. There may be no search.
-func (s *search) over() bool { return s != nil && !s.until.IsZero() && time.Now().After(s.until) }
+// over reports whether the time that the job gives is over, and notes in the cut that it ended the
+// work that is left. There may be no search.
+func (s *search) over() bool {
+	if s == nil || s.until.IsZero() || !time.Now().After(s.until) {
+		return false
+	}
+	s.cut.Stopped = true
+	return true
+}
 
 // cheapest is the point within every tolerance that costs least, the first of equals; where there
 // is none, the start.

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"kerf/dataset"
 	"kerf/fault"
@@ -424,5 +425,29 @@ func TestAnOrderThatIsFixedIsWorse(t *testing.T) {
 	}
 	if saved := in.flash(fixed) - in.flash(chosen.Candidate); saved < 4000 {
 		t.Errorf("the search saves %g B", saved)
+	}
+}
+
+// A training search that the time of the job ends is noted, as one that ends earlier is.
+func TestTrainingOutOfTime(t *testing.T) {
+	in := mustCity(t, "epochs = 1")
+	pl := NewPlanner(in)
+	cut, err := pl.FindCut(t.Context(), func(int) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	chosen, err := pl.Choose(t.Context(), cut)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if cut.Stopped {
+		t.Fatal("nothing should have ended the search without training")
+	}
+	pl.search.until = time.Now().Add(-time.Second)
+	if _, err := pl.Recover(t.Context(), cut, chosen, untold); err != nil {
+		t.Fatal(err)
+	}
+	if !cut.Stopped || len(cut.Trained) > 0 {
+		t.Errorf("stopped %v, %d networks trained", cut.Stopped, len(cut.Trained))
 	}
 }
