@@ -260,10 +260,8 @@ func (c *chooser) round(ctx context.Context, o *option) error {
 	if !chosen.Within || c.best != nil && t.point.price.compare(c.best.point.price) >= 0 {
 		return nil
 	}
-	if c.best, c.refused, err = c.narrow(ctx, t); err != nil {
-		return err
-	}
-	return nil
+	c.best, c.refused, err = c.narrow(ctx, t)
+	return err
 }
 
 // rounded is the change that makes an integer network of a cut.

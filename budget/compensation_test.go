@@ -113,14 +113,7 @@ func TestSignoffRecordingsChooseNothing(t *testing.T) {
 			}
 		}
 		pl := NewPlanner(in)
-		cut, err := pl.FindCut(t.Context(), func(int) {})
-		if err != nil {
-			t.Fatal(err)
-		}
-		chosen, err := pl.Choose(t.Context(), cut)
-		if err != nil {
-			t.Fatal(err)
-		}
+		cut, chosen := searchedBy(t, pl)
 		return choice{cut, chosen, prune.Observe(in.Float, in.Selection, in.Regions)}
 	}
 	a, b := choose(false), choose(true)

@@ -62,6 +62,17 @@ func (c *Counts) UnmarshalTOML(v any) error {
 	return nil
 }
 
+// fewestUnits is how many units of a recurrent layer stay at least: those that are kept, and one.
+func (p *pins) fewestUnits(layer int) int {
+	kept := 0
+	for u := range p.keepUnit {
+		if u.Layer == layer {
+			kept++
+		}
+	}
+	return max(1, kept)
+}
+
 // countFault says why so many units per recurrent layer cannot stay; empty where they can.
 func (in *Inputs) countFault(counts []int) (msg, hint string) {
 	start := in.start(quant.Formats{})
@@ -71,13 +82,7 @@ func (in *Inputs) countFault(counts []int) (msg, hint string) {
 			"a number for each layer, as a row of kerf units has them"
 	}
 	for l, n := range counts {
-		pinned := 0
-		for u := range in.pins.keepUnit {
-			if u.Layer == l {
-				pinned++
-			}
-		}
-		if least, most := max(1, pinned), len(start.Units[l]); n < least || n > most {
+		if least, most := in.pins.fewestUnits(l), len(start.Units[l]); n < least || n > most {
 			return fmt.Sprintf("%d units cannot stay of recurrent layer %d", n, l),
 				fmt.Sprintf("%d to %d", least, most)
 		}

@@ -69,12 +69,14 @@ func (r recipe) candidate() Candidate {
 }
 
 // counts returns the number of units per recurrent layer.
-func (r recipe) counts() []int {
-	counts := make([]int, len(r.units))
-	for l, units := range r.units {
-		counts[l] = len(units)
+func (r recipe) counts() []int { return unitCounts(r.units) }
+
+// formats returns the words that the forward pass of the last training is rounded to; nil: none.
+func (r recipe) formats() *quant.Formats {
+	if len(r.lessons) == 0 {
+		return nil
 	}
-	return counts
+	return r.lessons[len(r.lessons)-1].formats
 }
 
 // key stands for a recipe in a map and in a file.

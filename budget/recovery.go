@@ -143,14 +143,22 @@ func (pl *Planner) RecoverOnce(ctx context.Context, c Candidate,
 		Formats: c.Formats.Clone()}, nil
 }
 
+// trainedOn deals selection recordings into those that are trained on, with the further ones of the
+// job, and those that are held back.
+func (in *Inputs) trainedOn(selection *dataset.Recordings) (training,
+	heldBack *dataset.Recordings) {
+	training, heldBack = recovery.Split(selection)
+	if in.Further != nil {
+		training = dataset.Join(training, in.Further)
+	}
+	return training, heldBack
+}
+
 // train starts from the network as cut. The training fails when ctx ends.
 func (pl *Planner) train(ctx context.Context, c Candidate, selection *dataset.Recordings,
 	s recovery.Settings, checkpoint *recovery.Checkpoint,
 	after func(*recovery.Result)) (*recovery.Result, error) {
-	training, heldBack := recovery.Split(selection)
-	if pl.in.Further != nil {
-		training = dataset.Join(training, pl.in.Further)
-	}
+	training, heldBack := pl.in.trainedOn(selection)
 	c.Recovered = nil
 	p, err := pl.prepare(ctx, c)
 	if err != nil {

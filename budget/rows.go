@@ -3,6 +3,7 @@ package budget
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"slices"
 
@@ -14,7 +15,7 @@ import (
 type table struct {
 	pl   *Planner
 	cut  *Cut
-	rows map[string]*row // by key of the numbers of units
+	rows map[string]*row // by the numbers of units, printed
 	best *row            // what [table.cheapest] found
 
 	search     *search // of the cut; nil: it is of another planner
@@ -25,7 +26,6 @@ type table struct {
 // row is the cheapest network with given numbers of units, in fixed point; where none is within
 // every tolerance, the one that uses least of them before rounding, in the widest words.
 type row struct {
-	counts  []int // units per recurrent layer
 	chooser *chooser
 	chosen  *Chosen
 	price   price
@@ -43,9 +43,12 @@ func (pl *Planner) tableOf(cut *Cut) *table {
 }
 
 // countsOf returns the numbers of units of a candidate, per recurrent layer.
-func countsOf(c Candidate) []int {
-	counts := make([]int, len(c.Units))
-	for l, units := range c.Units {
+func countsOf(c Candidate) []int { return unitCounts(c.Units) }
+
+// unitCounts returns how many units stay of every recurrent layer.
+func unitCounts(kept [][]int) []int {
+	counts := make([]int, len(kept))
+	for l, units := range kept {
 		counts[l] = len(units)
 	}
 	return counts
@@ -66,7 +69,7 @@ func (t *table) with(counts []int) []*Point {
 // has none, the units that are least needed go, with the features of the cheapest point and with
 // all.
 func (t *table) row(ctx context.Context, counts []int) (*row, error) {
-	key := Candidate{Units: [][]int{counts}}.key()
+	key := fmt.Sprint(counts)
 	points := t.with(counts)
 	if len(points) == 0 {
 		if err := t.fill(ctx, counts); err != nil {
@@ -74,14 +77,14 @@ func (t *table) row(ctx context.Context, counts []int) (*row, error) {
 		}
 		points = t.with(counts)
 	}
-	r := t.rows[string(key)]
+	r := t.rows[key]
 	if r != nil && r.points == len(points) {
 		return r, nil
 	}
 	var err error
 	rounded := 0
 	if r == nil {
-		r = &row{counts: counts}
+		r = &row{}
 		some := slices.Clone(points)
 		slices.SortStableFunc(some, func(a, b *Point) int { return cmp.Compare(a.Used, b.Used) })
 		r.chooser, err = t.pl.choose(ctx, some, t.cut, t.search)
@@ -103,7 +106,7 @@ func (t *table) row(ctx context.Context, counts []int) (*row, error) {
 			r.from = p
 		}
 	}
-	t.rows[string(key)] = r
+	t.rows[key] = r
 	return r, nil
 }
 

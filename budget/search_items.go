@@ -100,9 +100,7 @@ func (i item) change(what string) string {
 func (i item) without(c Candidate) (smaller Candidate, ok bool) {
 	smaller = c
 	smaller.Recovered = nil // a smaller network was not trained
-	smaller.Features = slices.DeleteFunc(slices.Clone(c.Features), func(k int) bool {
-		return slices.Contains(i.features, k)
-	})
+	smaller.Features = withoutThese(c.Features, i.features)
 	ok = len(smaller.Features) > 0
 	smaller.Units = nil
 	for l, units := range c.Units {

@@ -18,10 +18,9 @@ import (
 	"kerf/quant"
 )
 
-// searched runs the search of a job and the choice of words.
-func searched(t *testing.T, in *Inputs) (*Cut, *Chosen, *Frontier) {
+// searchedBy runs the search of a planner and the choice of words.
+func searchedBy(t *testing.T, pl *Planner) (*Cut, *Chosen) {
 	t.Helper()
-	pl := NewPlanner(in)
 	cut, err := pl.FindCut(t.Context(), func(int) {})
 	if err != nil {
 		t.Fatal(err)
@@ -30,6 +29,14 @@ func searched(t *testing.T, in *Inputs) (*Cut, *Chosen, *Frontier) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return cut, chosen
+}
+
+// searched is searchedBy for a job.
+func searched(t *testing.T, in *Inputs) (*Cut, *Chosen, *Frontier) {
+	t.Helper()
+	pl := NewPlanner(in)
+	cut, chosen := searchedBy(t, pl)
 	return cut, chosen, pl.Frontier(cut, chosen)
 }
 
@@ -432,14 +439,7 @@ func TestAnOrderThatIsFixedIsWorse(t *testing.T) {
 func TestTrainingOutOfTime(t *testing.T) {
 	in := mustCity(t, "epochs = 1")
 	pl := NewPlanner(in)
-	cut, err := pl.FindCut(t.Context(), func(int) {})
-	if err != nil {
-		t.Fatal(err)
-	}
-	chosen, err := pl.Choose(t.Context(), cut)
-	if err != nil {
-		t.Fatal(err)
-	}
+	cut, chosen := searchedBy(t, pl)
 	if cut.Stopped {
 		t.Fatal("nothing should have ended the search without training")
 	}

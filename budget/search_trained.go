@@ -71,12 +71,8 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 		j = s.trainings.judge(r)
 	}
 	s.known[key] = j
-	a := Attempt{Units: r.counts(), Features: r.kept(), Scratch: r.scratch, Used: j.used,
-		Tightest: j.tightest}
-	if last := len(r.lessons) - 1; last >= 0 {
-		a.Formats = r.lessons[last].formats
-	}
-	s.cut.Trained = append(s.cut.Trained, a)
+	s.cut.Trained = append(s.cut.Trained, Attempt{Units: r.counts(), Features: r.kept(),
+		Scratch: r.scratch, Formats: r.formats(), Used: j.used, Tightest: j.tightest})
 	return j, nil
 }
 
@@ -259,8 +255,9 @@ func withoutThese(features, gone []int) []int {
 const hopelessUntrained = 2
 
 // removable lists what may go from what a recipe makes: features and front ends alone, the first 2,
-// 4 and 8 of them together. The one that saves most per tolerance used stands first. What it uses
-// is estimated without another training; estimates beyond hopelessUntrained are left out.
+// 4, 8 and so on of the features together. The one that saves most per tolerance used stands first.
+// What it uses is estimated without another training; estimates beyond hopelessUntrained are left
+// out.
 func (s *trainedSearch) removable(ctx context.Context, r recipe,
 	refused map[string]bool) ([]item, error) {
 	in := s.pl.in
@@ -278,11 +275,8 @@ func (s *trainedSearch) removable(ctx context.Context, r recipe,
 			return false
 		}
 		used := s.pl.assess(in.measured(s.trainings.predicted(func(fold int) *dataset.Float {
-			kept := make([]int, len(left))
-			for at, k := range left {
-				kept[at] = slices.Index(nets[fold].Kept, k)
-			}
-			return statistics[fold].Sketch(kept, prune.AllUnits(nets[fold].Net))
+			return statistics[fold].Sketch(places(nets[fold], left),
+				prune.AllUnits(nets[fold].Net))
 		}))).used
 		smaller := r.candidate()
 		smaller.Features = left

@@ -5,8 +5,6 @@ import (
 	"context"
 	"slices"
 	"sort"
-
-	"kerf/prune"
 )
 
 // CutsByUnits returns a point for every number of hidden units, of all layers together, from what
@@ -79,14 +77,8 @@ func (p *Point) isBetterCut(q *Point) bool {
 // fewestUnits is how many units the pins of the job leave at least.
 func (s *search) fewestUnits() int {
 	sum := 0
-	for l, kept := range s.cut.Points[0].Candidate.Units {
-		pinned := 0
-		for _, j := range kept {
-			if s.pl.in.pins.keepUnit[prune.Unit{Layer: l, Index: j}] {
-				pinned++
-			}
-		}
-		sum += max(1, pinned)
+	for l := range s.cut.Points[0].Candidate.Units {
+		sum += s.pl.in.pins.fewestUnits(l)
 	}
 	return sum
 }

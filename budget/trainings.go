@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"sync"
 	"sync/atomic"
 
 	"kerf/dataset"
@@ -33,10 +34,15 @@ type trainings struct {
 	settings recovery.Settings
 	fold     []int // of every selection sequence
 	rests    []*dataset.Recordings
-	like     *dataset.Float    // the network as given, standardised
-	answers  *recovery.Answers // of the network as given
-	done     map[string]*recovery.Result
-	tell     TrainingProgress
+	first    *dataset.Recordings // the sequences of the first fold
+
+	// the score of the network as given on first, measured once
+	firstScore func() *dataset.Score
+
+	like    *dataset.Float    // the network as given, standardised
+	answers *recovery.Answers // of the network as given
+	done    map[string]*recovery.Result
+	tell    TrainingProgress
 }
 
 // newTrainings returns what trains for a job with [recovery]. The job has selection sequences for
@@ -45,7 +51,18 @@ func (pl *Planner) newTrainings(tell TrainingProgress) *trainings {
 	t := &trainings{pl: pl, settings: pl.in.Job.Recovery.Settings(),
 		answers: &recovery.Answers{}, done: map[string]*recovery.Result{}, tell: tell}
 	t.fold, t.rests = pl.in.folds()
+	first := *pl.in.Selection
+	first.Sequences = nil
+	for i, s := range pl.in.Selection.Sequences {
+		if t.fold[i] == 0 {
+			first.Sequences = append(first.Sequences, s)
+		}
+	}
+	t.first = &first
 	given := pl.in.Float
+	t.firstScore = sync.OnceValue(func() *dataset.Score {
+		return dataset.Measure(given, t.first, pl.in.Regions)
+	})
 	t.like = quant.Standardise(given, quant.Calibrate(given, pl.in.Selection))
 	return t
 }
@@ -62,7 +79,7 @@ const (
 func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	s := t.settings
 	switch {
-	case len(r.lessons) > 0 && r.lessons[len(r.lessons)-1].formats != nil:
+	case r.formats() != nil:
 		s.Epochs = (s.Epochs + epochsRounded - 1) / epochsRounded
 	case len(r.lessons) > 0 && r.isShorter():
 		s.Epochs = (s.Epochs + epochsWithout - 1) / epochsWithout
@@ -139,10 +156,7 @@ func (t *trainings) task(ctx context.Context, p piece) (*recovery.Task, error) {
 	if p.fold != noFold {
 		selection = t.rests[p.fold]
 	}
-	training, heldBack := recovery.Split(selection)
-	if t.pl.in.Further != nil {
-		training = dataset.Join(training, t.pl.in.Further)
-	}
+	training, heldBack := t.pl.in.trainedOn(selection)
 	task := &recovery.Task{Teacher: t.pl.in.Float, Answers: t.answers, Training: training,
 		HeldBack: heldBack}
 	switch r := p.recipe; {
@@ -168,11 +182,18 @@ func (t *trainings) task(ctx context.Context, p piece) (*recovery.Task, error) {
 // withoutFeatures takes features out of a trained network: features are left, and those that go are
 // predicted from these on the recordings.
 func withoutFeatures(p *dataset.Float, rec *dataset.Recordings, features []int) *dataset.Float {
-	kept := make([]int, len(features))
+	return prune.MeasureStatistics(p, rec).Cut(places(p, features), prune.AllUnits(p.Net),
+		prune.Reconstruction)
+}
+
+// places returns where features, which are those of the recordings, stand among those that a
+// network takes.
+func places(p *dataset.Float, features []int) []int {
+	at := make([]int, len(features))
 	for i, k := range features {
-		kept[i] = slices.Index(p.Kept, k)
+		at[i] = slices.Index(p.Kept, k)
 	}
-	return prune.MeasureStatistics(p, rec).Cut(kept, prune.AllUnits(p.Net), prune.Reconstruction)
+	return at
 }
 
 // judge compares a recipe that was followed on every fold with the tolerances: every selection
@@ -187,17 +208,11 @@ func (t *trainings) judge(r recipe) judgement {
 // share of a tolerance is that of the figure itself, without an interval.
 func (t *trainings) glance(r recipe) judgement {
 	in := t.pl.in
-	first := *in.Selection
-	first.Sequences = nil
-	for i, s := range in.Selection.Sequences {
-		if t.fold[i] == 0 {
-			first.Sequences = append(first.Sequences, s)
-		}
-	}
-	base := dataset.Measure(in.Float, &first, in.Regions)
-	score := dataset.Measure(t.done[piece{r, 0}.key()].Net, &first, in.Regions)
+	base := t.firstScore()
+	score := dataset.Measure(t.done[piece{r, 0}.key()].Net, t.first, in.Regions)
 	var j judgement
-	for i, row := range t.pl.lossRows(&first, scores{float: base, cut: score, fixed: score}, true) {
+	for i, row := range t.pl.lossRows(t.first, scores{float: base, cut: score, fixed: score},
+		true) {
 		value, _ := row.JudgedValue()
 		if share := value / allowance(row, t.pl.floatReach()[i]); row.Sequences > 0 &&
 			share > j.used {
@@ -236,8 +251,8 @@ func (t *trainings) candidate(r recipe) Candidate {
 	result := t.done[piece{r, noFold}.key()]
 	recovered := &Recovered{Net: result.Net, Result: result, Settings: t.settingsOf(r),
 		Scratch: r.scratch}
-	if last := len(r.lessons) - 1; last >= 0 && r.lessons[last].formats != nil {
-		recovered.Formats = r.lessons[last].formats.Clone()
+	if f := r.formats(); f != nil {
+		recovered.Formats = f.Clone()
 	}
 	for fold := range t.rests {
 		recovered.withoutFold = append(recovered.withoutFold, t.done[piece{r, fold}.key()].Net)

@@ -115,9 +115,7 @@ func (t *table) counts(choice []int) [][]int {
 		if p.Fixed || n == sum(choice) {
 			continue
 		}
-		b := best[n]
-		if b == nil || p.Within() && (!b.Within() || p.price.compare(b.price) < 0) ||
-			!p.Within() && !b.Within() && p.Used < b.Used {
+		if best[n] == nil || p.isBetterCut(best[n]) {
 			best[n], bySum[n] = p, counts
 		}
 	}

@@ -11,15 +11,9 @@ import (
 func planned(t *testing.T, in *Inputs) (*Planner, *Chosen) {
 	t.Helper()
 	pl := NewPlanner(in)
-	cut, err := pl.FindCut(t.Context(), func(int) {})
-	if err != nil {
-		t.Fatal(err)
-	}
-	chosen, err := pl.Choose(t.Context(), cut)
-	if err != nil {
-		t.Fatal(err)
-	}
+	cut, chosen := searchedBy(t, pl)
 	if in.Job.Recovery != nil {
+		var err error
 		if chosen, err = pl.Recover(t.Context(), cut, chosen, untold); err != nil {
 			t.Fatal(err)
 		}

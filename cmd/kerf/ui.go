@@ -152,12 +152,9 @@ func (u *ui) count(what string) (step func(done int), end func()) {
 
 // training is progress for a training, which says how many epochs are done.
 func (u *ui) training() (step budget.Progress, end func()) {
-	w, end := u.begin("training")
+	tell, end := u.trainings()
 	return func(done, all int, loss float64) {
-		u.lock.Lock()
-		defer u.lock.Unlock()
-		w.what = fmt.Sprintf("training, loss %.4g, epoch", loss)
-		w.advance(done, all, time.Now())
+		tell(fmt.Sprintf("training, loss %.4g, epoch", loss), done, all)
 	}, end
 }
 

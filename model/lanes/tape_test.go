@@ -299,15 +299,10 @@ func TestGridHasItsEnds(t *testing.T) {
 // TestSameGradientOnEveryMachine is [TestSameBitsOnEveryMachine] for the way back.
 func TestSameGradientOnEveryMachine(t *testing.T) {
 	random := rand.New(rand.NewPCG(9, 10))
-	thousandths := func() float64 { return float64(random.IntN(2001)-1000) / 1000 }
+	thousandths := thousandthsFrom(random)
 	sum := fnv.New64a()
 	for _, kind := range everyKind {
-		net := randomNetwork(1, 5, 7, 2, kind)
-		for _, values := range net.Values() {
-			for i := range values {
-				values[i] = thousandths() / 2
-			}
-		}
+		net := networkOf(thousandths, kind)
 		tape := NewTape(net, 20)
 		tape.RoundState(0, Int16(15), Int16(12))
 		s := &segments{steps: 20}
