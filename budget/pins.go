@@ -77,8 +77,8 @@ func (p *pins) fewestUnits(layer int) int {
 func (in *Inputs) countFault(counts []int) (msg, hint string) {
 	start := in.start(quant.Formats{})
 	if len(counts) != len(start.Units) {
-		return fmt.Sprintf("the network has %d recurrent layers, and there are %d numbers",
-				len(start.Units), len(counts)),
+		return fmt.Sprintf("numbers of units: %d, recurrent layers of the network: %d",
+				len(counts), len(start.Units)),
 			"a number for each layer, as a row of kerf units has them"
 	}
 	for l, n := range counts {

@@ -33,7 +33,7 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 		Example: `  kerf plan job.toml
   kerf plan job.toml --out handoff
   kerf plan job.toml --measure
-  kerf plan job.toml --units-count 14
+  kerf plan job.toml --units-count 12
   kerf plan job.toml --json`,
 	}, c)
 	c.countFlag(cmd.Flags())
