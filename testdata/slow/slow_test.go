@@ -232,7 +232,7 @@ func TestSlowUnitsForceTheWideState(t *testing.T) {
 	in := load(t)
 	for name := range in.Job.Tolerances {
 		in.Job.Tolerances[name] = budget.Tolerance{
-			Figures: budget.Figures{RMSERise: &budget.Share{Value: 0.001}}}
+			Figures: budget.Figures{RMSERise: &budget.Share{Value: 0.0015}}}
 	}
 	in.Job.Formats.Weights = "int16"
 	chosen, err := budget.NewPlanner(in).Choose(t.Context(),
