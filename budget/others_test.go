@@ -18,7 +18,7 @@ import (
 // recorded outputs until it errs less than the network as given, the smaller one is cut and errs
 // far more.
 func TestOtherNetworks(t *testing.T) {
-	in := mustCity(t, "epochs = 300\nteacher = 0.3\nrate = 0.01")
+	in := mustCity(t, "epochs = 300\nteacher = 0.3\nlength = 30")
 	pl := NewPlanner(in)
 	few := in.Whole(quant.Uniform(in.Float.Net, 16, 16, 32))
 	few.Units = [][]int{{0, 1, 2, 5, 7, 9}}

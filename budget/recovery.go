@@ -2,6 +2,7 @@ package budget
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -12,17 +13,18 @@ import (
 
 // RecoveryRule asks for recovery training; what is left out has the value of [recovery.Defaults].
 type RecoveryRule struct {
-	// The training runs this often over the recordings, at most. Default: 20.
+	// The training runs this often over the recordings, at most. Default: as often as makes some ten
+	// million steps, from 20 to 400 times.
 	Epochs *int `toml:"epochs"`
 
 	// This share, from 0 to 1, is how much the network as given counts against the recorded
 	// outputs. Default: 1.
 	Teacher *float64 `toml:"teacher"`
 
-	// Back-propagation is cut off after this many steps. Default: 30.
+	// Back-propagation is cut off after this many steps. Default: 100.
 	Length *int `toml:"length"`
 
-	// This is the learning rate of the optimiser at its highest. Default: 0.001.
+	// This is the learning rate of the optimiser at its highest. Default: 0.01.
 	Rate *float64 `toml:"rate"`
 
 	// This is the weight decay of the optimiser. Default: 0.
@@ -48,6 +50,14 @@ func (r *RecoveryRule) Settings() recovery.Settings {
 		s.Seed = uint64(*r.Seed) // any number will do
 	}
 	return s
+}
+
+// check returns an error, one sentence, if the rule cannot be followed.
+func (r *RecoveryRule) check() error {
+	if r.Epochs != nil && *r.Epochs == 0 {
+		return errors.New("0 epochs are no training")
+	}
+	return r.Settings().Check()
 }
 
 func set[T any](to, given *T) {
@@ -131,7 +141,7 @@ func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
 // from a checkpoint. The error is that of ctx or of [recovery.Train].
 func (pl *Planner) RecoverOnce(ctx context.Context, c Candidate,
 	checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
-	settings := pl.in.Job.Recovery.Settings()
+	settings := pl.in.trainingSettings()
 	result, err := pl.train(ctx, c, pl.in.Selection, settings, checkpoint,
 		func(t *recovery.Result) {
 			progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
@@ -152,6 +162,12 @@ func (in *Inputs) trainedOn(selection *dataset.Recordings) (training,
 		training = dataset.Join(training, in.Further)
 	}
 	return training, heldBack
+}
+
+// trainingSettings returns the settings of the first training of every network.
+func (in *Inputs) trainingSettings() recovery.Settings {
+	training, _ := in.trainedOn(in.Selection)
+	return in.Job.Recovery.Settings().On(training.Steps())
 }
 
 // train starts from the network as cut. The training fails when ctx ends.

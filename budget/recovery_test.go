@@ -81,7 +81,7 @@ func halved(t *testing.T, in *Inputs) *Chosen {
 // TestSignoffRecordingsChangeNoWeight: other sign-off recordings, the same network, to the last
 // bit.
 func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
-	const rule = "epochs = 3"
+	const rule = "epochs = 10"
 	given := mustCity(t, rule)
 	other := mustCity(t, rule, [3]string{"signoff.csv", ".", ".9"})
 	if reflect.DeepEqual(given.Signoff, other.Signoff) ||
@@ -108,7 +108,7 @@ func TestSignoffRecordingsChangeNoWeight(t *testing.T) {
 // TestFoldsAreJudgedByNetworksTrainedWithoutThem: the sequences of a fold do not touch the network
 // that judges it.
 func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
-	in := mustCity(t, "epochs = 2")
+	in := mustCity(t, "epochs = 10")
 	pl := NewPlanner(in)
 	pl.Statistics() // of the recordings as they are
 	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))

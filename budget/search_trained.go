@@ -35,7 +35,7 @@ const hopelessTrained = 2
 //
 //   - Units: the least number with which a network holds that is trained with every feature, by
 //     bisection between one unit and what the search without training came to. Each number is tried
-//     from the cut with so many units, and where that does not hold from drawn weights.
+//     from the cut with so many units or from drawn weights, whichever is better on one fold.
 //   - Layers: of several recurrent layers each is then made smaller by itself.
 //   - Features: from there features and front ends go, in the order of what is saved per tolerance
 //     used, with a short training after each.
@@ -124,36 +124,39 @@ func sum(counts []int) int {
 // A network that may use up to nearlyHolds times a tolerance is trained again, mostAgain times at
 // most, as long as each training brings that down to at most gained of what it was (our choice).
 const (
-	nearlyHolds = 4
-	mostAgain   = 3
+	nearlyHolds = 2.5
+	mostAgain   = 2
 	gained      = 0.9
 )
 
-// size tries a number of units: from the cut, then from scratch. Where neither holds ok is false,
-// and the recipe is that which uses least of the tolerances.
+// size tries a number of units, from the cut and from scratch on the first fold, and goes on with
+// what is nearer to the teacher and the recorded outputs of the sequences held back. Where that
+// does not hold ok is false, and the recipe is that which uses least of the tolerances.
 func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok bool, err error) {
 	const what = "looking for the least units"
-	for _, scratch := range []bool{false, true} {
-		r := recipe{features: c.Features, units: c.Units, scratch: scratch}
-		j, err := s.try(ctx, what, r)
-		for range mostAgain {
-			if err != nil || j.used <= 1 || j.used > nearlyHolds {
-				break
-			}
-			longer, before := r.then(lesson{features: c.Features}), j.used
-			if j, err = s.try(ctx, what, longer); err == nil && j.used > gained*before {
-				break
-			}
-			r = longer
+	r := recipe{features: c.Features, units: c.Units}
+	scratch := r
+	scratch.scratch = true
+	if err := s.trainings.follow(ctx, what, []int{0}, r, scratch); err != nil {
+		return r, false, err
+	}
+	if s.trainings.heldBack(scratch) < s.trainings.heldBack(r) {
+		r = scratch
+	}
+	j, err := s.try(ctx, what, r)
+	for range mostAgain {
+		if err != nil || j.used <= 1 || j.used > nearlyHolds {
+			break
 		}
-		if err != nil || s.known[r.key()].used <= 1 {
-			return r, err == nil, err
+		again, before := r.then(lesson{features: c.Features}), j.used
+		if j, err = s.try(ctx, what, again); err != nil || j.used >= before {
+			break
 		}
-		if !scratch || s.known[r.key()].used < s.known[least.key()].used {
-			least = r
+		if r = again; j.used > gained*before {
+			break
 		}
 	}
-	return least, false, nil
+	return r, err == nil && s.known[r.key()].used <= 1, err
 }
 
 // layers makes each of several recurrent layers smaller by itself.

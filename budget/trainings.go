@@ -48,7 +48,7 @@ type trainings struct {
 // newTrainings returns what trains for a job with [recovery]. The job has selection sequences for
 // two folds.
 func (pl *Planner) newTrainings(tell TrainingProgress) *trainings {
-	t := &trainings{pl: pl, settings: pl.in.Job.Recovery.Settings(),
+	t := &trainings{pl: pl, settings: pl.in.trainingSettings(),
 		answers: &recovery.Answers{}, done: map[string]*recovery.Result{}, tell: tell}
 	t.fold, t.rests = pl.in.folds()
 	first := *pl.in.Selection
@@ -68,23 +68,37 @@ func (pl *Planner) newTrainings(tell TrainingProgress) *trainings {
 }
 
 // Shares of the epochs of the first training that a lesson has: after features went the network has
-// little to learn, since what they told is predicted from the others; words take more (our choice,
+// little to learn, since what they told is predicted from the others; words take more. The rate of
+// a lesson is laterRate of that of the training before it, unless features go, and its segments are
+// laterLength times as long as those of the first: what is nearly
+// learned needs small steps, and an error that is small by then may go back far (our choice,
 // docs/recovery.md).
 const (
 	epochsWithout = 4 // one in so many
 	epochsRounded = 2
+	laterRate     = 0.3
+	laterLength   = 4
 )
 
 // settingsOf returns the settings of the last training of a recipe.
 func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	s := t.settings
+	if len(r.lessons) == 0 {
+		return s
+	}
 	switch {
 	case r.formats() != nil:
 		s.Epochs = (s.Epochs + epochsRounded - 1) / epochsRounded
-	case len(r.lessons) > 0 && r.isShorter():
+	case r.isShorter():
 		s.Epochs = (s.Epochs + epochsWithout - 1) / epochsWithout
-	case r.scratch:
-		s.Rate, s.Length = recovery.ScratchRate, recovery.ScratchLength
+		s.Rate, s.Length = laterRate*s.Rate, laterLength*s.Length
+		return s
+	}
+	s.Length *= laterLength
+	for ; len(r.lessons) > 0; r, _ = r.before() {
+		if !r.isShorter() {
+			s.Rate *= laterRate
+		}
 	}
 	return s
 }
@@ -202,6 +216,16 @@ func (t *trainings) judge(r recipe) judgement {
 	return t.pl.assess(t.pl.in.measured(t.predicted(func(fold int) *dataset.Float {
 		return t.done[piece{r, fold}.key()].Net
 	})))
+}
+
+// heldBack returns the loss of a recipe that was followed on the first fold, on the sequences that
+// its training held back.
+func (t *trainings) heldBack(r recipe) float64 {
+	result := t.done[piece{r, 0}.key()]
+	if result.Best == 0 {
+		return result.Start
+	}
+	return result.Epochs[result.Best-1].HeldBack
 }
 
 // glance compares what a recipe shows on the sequences of the first fold with the tolerances: the

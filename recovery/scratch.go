@@ -9,15 +9,6 @@ import (
 	"kerf/portable"
 )
 
-// ScratchRate and ScratchLength are the rate and the length of segments for a network of [Scratch]:
-// its weights have a long way to go, those of a cut network a short one, and what it shall remember
-// it must first see an effect of. They were chosen on held-back selection recordings, see
-// docs/recovery.md.
-const (
-	ScratchRate   = 0.01
-	ScratchLength = 100
-)
-
 // Scratch returns a network to train from the beginning: with the kinds of layers, the outputs and
 // the dense layers of a given one, that takes features, indices into like.Features, and has units,
 // a number per recurrent layer. like normalises its features to mean 0 and standard deviation 1,

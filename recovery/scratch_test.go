@@ -124,7 +124,7 @@ func TestScratchLearns(t *testing.T) {
 			}
 			task.Start = Scratch(teacher, task.Training, []int{0, 1, 2}, []int{4}, 1)
 			s := brief(60)
-			s.Rate, s.Blends = ScratchRate, 3
+			s.Blends = 3
 			if r := mustTrain(t, task, s, nil); r.Best == 0 ||
 				!(r.Epochs[r.Best-1].HeldBack < 0.2*r.Start) {
 				t.Errorf("%v, fixed %v: loss %v before and %v after", kind, fixed, r.Start,

@@ -8,11 +8,11 @@ import (
 
 // Settings says how long and how fast to train.
 type Settings struct {
-	Epochs int           // passes over the recordings, at most
+	Epochs int           // passes over the recordings, at most; 0: see [Settings.On]
 	Time   time.Duration // the training ends after the epoch in which it runs out; 0: no limit
 	Share  float64       // 0..1: weight of the teacher in the target
-	// Blends is how many sequences are invented per recorded one and epoch, at least; with a Share
-	// of 0 none are.
+	// Blends is how many sequences are invented per recorded one and epoch, at most: as many as fill
+	// an epoch up to leastSteps. With a Share of 0 none are.
 	Blends int
 	Shift  float64 // of the features of invented sequences, in standard deviations
 	Length int     // steps after which back-propagation is cut off
@@ -22,18 +22,33 @@ type Settings struct {
 	Seed   uint64  // of the order of sequences and of the invented sequences
 }
 
-// Defaults returns the settings that a job starts from. Share, length, rate and decay were chosen
-// on held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice, no
-// source.
+// Defaults returns the settings that a job starts from. Share, length, rate and decay were chosen on
+// held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice, no source.
 func Defaults() Settings {
-	return Settings{Epochs: 20, Share: 1, Blends: 3, Shift: 0.5, Length: 30, Rate: 0.001,
-		Clip: 1, Seed: 1}
+	return Settings{Share: 1, Blends: 30, Shift: 0.5, Length: 100, Rate: 0.01, Clip: 1, Seed: 1}
+}
+
+// A training without a number of epochs has as many as make trainedSteps steps, recorded and
+// invented, between leastEpochs and mostEpochs. They were chosen on selection recordings, see
+// docs/recovery.md.
+const (
+	trainedSteps = 10_000_000
+	leastEpochs  = 20
+	mostEpochs   = 400
+)
+
+// On returns settings with a number of epochs, for recordings with so many steps to train on.
+func (s Settings) On(steps int) Settings {
+	if s.Epochs == 0 {
+		s.Epochs = min(mostEpochs, max(leastEpochs, trainedSteps/(steps*(1+s.blends(steps)))))
+	}
+	return s
 }
 
 // Check returns an error, one sentence, if settings cannot be trained with.
 func (s Settings) Check() error {
 	switch {
-	case s.Epochs < 1:
+	case s.Epochs < 0:
 		return fmt.Errorf("%d epochs are no training", s.Epochs)
 	case s.Time < 0:
 		return fmt.Errorf("a time below 0 ends before it begins")
@@ -51,19 +66,11 @@ func (s Settings) Check() error {
 	return nil
 }
 
-// An epoch of few recordings is filled up with invented sequences, so that it moves the weights as
-// often as an epoch of many: to leastSteps steps, some thousand updates in 20 epochs, with at most
-// mostBlends for each recorded one (our choice).
-const (
-	leastSteps = 20000
-	mostBlends = 30
-)
+// An epoch of few recordings is filled up with invented sequences to leastSteps steps: a network
+// would learn few sequences by heart. Many are enough by themselves, and a small network that must
+// also answer what was never recorded is worse on what was (docs/recovery.md).
+const leastSteps = 20000
 
 // blends returns how many sequences are invented for each recorded one when all recorded ones
 // together have a number of steps.
-func (s Settings) blends(steps int) int {
-	if s.Blends == 0 {
-		return 0
-	}
-	return max(s.Blends, min(mostBlends, leastSteps/steps))
-}
+func (s Settings) blends(steps int) int { return min(s.Blends, leastSteps/steps) }

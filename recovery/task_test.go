@@ -144,8 +144,8 @@ func TestBlendsLieBetweenRecordings(t *testing.T) {
 }
 
 func TestFewRecordingsAreFilledUp(t *testing.T) {
-	s := Defaults() // at least 3 for each
-	for _, c := range []struct{ steps, want int }{{100000, 3}, {2000, 10}, {100, 30}} {
+	s := Defaults() // at most 30 for each
+	for _, c := range []struct{ steps, want int }{{100000, 0}, {8000, 2}, {100, 30}} {
 		if got := s.blends(c.steps); got != c.want {
 			t.Errorf("%d steps: %d invented sequences for each, want %d", c.steps, got, c.want)
 		}
@@ -188,7 +188,7 @@ func TestSettingsAreChecked(t *testing.T) {
 		t.Error(err)
 	}
 	for name, spoil := range map[string]func(s *Settings){
-		"epochs": func(s *Settings) { s.Epochs = 0 },
+		"epochs": func(s *Settings) { s.Epochs = -1 },
 		"time":   func(s *Settings) { s.Time = -1 },
 		"share":  func(s *Settings) { s.Share = math.NaN() },
 		"length": func(s *Settings) { s.Length = 0 },

@@ -131,6 +131,7 @@ func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
 		own.Answers = &Answers{}
 		task = &own
 	}
+	s = s.On(task.Training.Steps())
 	net := task.frame()
 	segment := make([]float64, 3*s.Length*len(net.Outputs))
 	part := func(n int) []float64 {

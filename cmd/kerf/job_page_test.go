@@ -187,7 +187,7 @@ func TestJobPageListsEveryKey(t *testing.T) {
 	}
 	s := recovery.Defaults()
 	for key, value := range map[string]any{
-		"epochs": s.Epochs, "teacher": s.Share, "length": s.Length,
+		"teacher": s.Share, "length": s.Length,
 		"rate": s.Rate, "decay": s.Decay, "seed": s.Seed,
 	} {
 		row := regexp.MustCompile(fmt.Sprintf(`\| .%s. \| [a-z ]+ \| %v \|`, key, value))

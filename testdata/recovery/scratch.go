@@ -68,7 +68,6 @@ func newNetwork(in *budget.Inputs, rec *dataset.Recordings, units, epochs int,
 	training, heldBack := recovery.Split(rec)
 	s := recovery.Defaults()
 	s.Epochs, s.Seed = epochs, seed
-	s.Rate, s.Length = recovery.ScratchRate, recovery.ScratchLength
 	return recovery.Train(context.Background(), &recovery.Task{
 		Start:   recovery.Scratch(like, rec, in.Whole(quant.Formats{}).Features, counts, seed),
 		Teacher: in.Float, Training: training, HeldBack: heldBack,

@@ -40,8 +40,7 @@ func (j *Job) train(ctx context.Context, rec *dataset.Recordings, layers []layer
 	training, heldBack := recovery.Split(rec)
 	result, err := recovery.Train(ctx,
 		&recovery.Task{Start: start, Teacher: start, Training: training, HeldBack: heldBack},
-		recovery.Settings{Epochs: epochs, Length: int(length.high), Rate: recovery.ScratchRate,
-			Clip: 1,
+		recovery.Settings{Epochs: epochs, Length: int(length.high), Rate: 0.01, Clip: 1,
 			Seed: seed}, nil, after)
 	if err != nil {
 		return nil, err

@@ -13,15 +13,12 @@ import (
 	"kerf/recovery"
 )
 
-// What the ways take from package recovery.
-var (
-	recoveryRate   = recovery.Defaults().Rate
-	recoveryLength = recovery.Defaults().Length
-)
-
+// What package recovery trained a cut and a new network with when the ways were compared.
 const (
-	scratchRate   = recovery.ScratchRate
-	scratchLength = recovery.ScratchLength
+	recoveryRate   = 0.001
+	recoveryLength = 30
+	scratchRate    = 0.01
+	scratchLength  = 100
 )
 
 // inventEvery is how many passes see the same invented sequences, as in package recovery.
@@ -99,9 +96,9 @@ func (d *data) read(a, b *dataset.Sequence, share float64, shifts []float64) exa
 	return e
 }
 
-// blends is how many sequences package recovery invents for each recorded one: three, and up to
-// thirty for recordings of less than 20,000 steps together.
-func blends(steps int) int { return max(recovery.Defaults().Blends, min(30, 20000/steps)) }
+// blends is how many sequences are invented for each recorded one: three, and up to thirty for
+// recordings of less than 20,000 steps together.
+func blends(steps int) int { return max(3, min(30, 20000/steps)) }
 
 // invent invents sequences as package recovery does where all features stay.
 func (d *data) invent(random *rand.Rand, work int) {
