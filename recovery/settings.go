@@ -3,14 +3,12 @@ package recovery
 import (
 	"fmt"
 	"math"
-	"time"
 )
 
 // Settings says how long and how fast to train.
 type Settings struct {
-	Epochs int           // passes over the recordings, at most
-	Time   time.Duration // the training ends after the epoch in which it runs out; 0: no limit
-	Share  float64       // 0..1: weight of the teacher in the target
+	Epochs int     // passes over the recordings, at most
+	Share  float64 // 0..1: weight of the teacher in the target
 	// Blends is how many sequences are invented per recorded one and epoch, at least; with a Share
 	// of 0 none are.
 	Blends int
@@ -35,8 +33,6 @@ func (s Settings) Check() error {
 	switch {
 	case s.Epochs < 1:
 		return fmt.Errorf("%d epochs are no training", s.Epochs)
-	case s.Time < 0:
-		return fmt.Errorf("a time below 0 ends before it begins")
 	case !(s.Share >= 0 && s.Share <= 1):
 		return fmt.Errorf("a share of %g for the teacher is not between 0 and 1", s.Share)
 	case s.Length < 1:
