@@ -132,7 +132,7 @@ func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
 		s.features = pl.table.best.chosen.Candidate.Features
 	}
 	if chosen.Within {
-		s.holds(chosen.Candidate, chosen.used, true)
+		s.chosenHolds(chosen)
 	}
 	pl.trained = s
 	run := s.run

@@ -80,6 +80,12 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 	return j, nil
 }
 
+// chosenHolds is holds for a choice.
+func (s *trainedSearch) chosenHolds(c *Chosen) {
+	row := c.Tightest()
+	s.holds(c.Candidate, row.ReachUsed(), true)
+}
+
 // holds tells of a network that holds, if it costs less than all that were told of.
 func (s *trainedSearch) holds(c Candidate, used float64, isFixed bool) {
 	t, price := s.trainings, s.pl.priceOf(c)
@@ -395,7 +401,7 @@ func (s *trainedSearch) take(c *Chosen) {
 		// of the search without training, whose points are listed
 		c.NotRounded = s.chosen.NotRounded
 		s.best = c
-		s.holds(c.Candidate, c.used, true)
+		s.chosenHolds(c)
 	}
 }
 
