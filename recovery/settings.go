@@ -55,6 +55,10 @@ const (
 	mostBlends = 30
 )
 
+// EpochSteps returns how many steps an epoch over recordings of a number of steps has, with the
+// invented sequences where these are as long as the recorded ones.
+func (s Settings) EpochSteps(steps int) int { return steps * (1 + s.blends(steps)) }
+
 // blends returns how many sequences are invented for each recorded one when all recorded ones
 // together have a number of steps.
 func (s Settings) blends(steps int) int {

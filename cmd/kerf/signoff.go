@@ -14,6 +14,7 @@ import (
 type signoffResult struct {
 	*report.Signoff
 	handoff string // the folder, or what show was given
+	outlook string // on training; empty: nothing is to be said
 	all     bool   // text has everything, not the first screen
 	file    func(format string) ([]byte, error)
 }
@@ -61,12 +62,25 @@ func (r *signoffResult) text(w io.Writer, p page) error {
 			fmt.Fprintln(w, p.wrap(fmt.Sprintf("%2d. %s", i+1, note), 4))
 		}
 	}
+	if r.outlook != "" {
+		fmt.Fprintln(w, "\n"+p.wrap(r.outlook, 0))
+	}
 	fmt.Fprintf(w, "\n%s\n\n", p.wrap(s.Caution, 0))
 	for _, role := range report.Signatures {
 		fmt.Fprintln(w, p.signature(role))
 	}
 	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", report.Visible(r.handoff))
 	return err
+}
+
+// outlookText says what training could win, and at what work; empty where nothing is to be said.
+func outlookText(o *budget.Outlook) string {
+	if o == nil {
+		return ""
+	}
+	return fmt.Sprintf("Not trained: the %d units use %.1f dimensions, so [recovery] in the job "+
+		"may find fewer: about %d trainings of %.0f million steps in all.", o.Units, o.Dimensions,
+		o.Trainings, o.Steps/1e6)
 }
 
 // signature returns a line on which somebody signs in a role, no longer than the usual width. The
