@@ -104,7 +104,7 @@ func (a *app) plan(ctx context.Context, job string, c choice, o handoffOptions) 
 	if err := exporter.WriteFolder(o.out, files); err != nil {
 		return nil, err
 	}
-	return &signoffResult{report.NewSignoff(r, version), o.out, outlookText(r.Outlook), o.all,
+	return &signoffResult{report.NewSignoff(r, version), o.out, r.Outlook, o.all,
 		func(format string) ([]byte, error) { return files[signoffFiles[format]], nil }}, nil
 }
 
