@@ -38,7 +38,6 @@ type Result struct {
 	Verdict  Verdict // Fits, DoesNotFit or NotEnough
 	Warnings []string
 	ByHand   []string // what the user chose on the command line, option=value
-	Outlook  *Outlook // on training; nil: nothing is to be said. It is no part of the sign-off
 }
 
 // Assess measures the chosen candidate on the sign-off recordings, which no
@@ -87,7 +86,9 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 		}
 		r.warnTrained(pl)
 	}
-	r.Outlook = pl.outlook(cut, chosen)
+	if o := pl.outlook(cut, chosen); o != nil {
+		r.Warnings = append(r.Warnings, o.String())
+	}
 	return r, ctx.Err()
 }
 

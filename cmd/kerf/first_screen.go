@@ -108,9 +108,6 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 		line(compiler, compilers)
 	}
 	line(report.ShortCaution, 2)
-	if r.outlook != nil {
-		line(outlookLine(r.outlook), 2)
-	}
 	line("Next: "+r.next(), 2)
 	return nil
 }

@@ -39,7 +39,6 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
   kerf plan job.toml --out handoff
   kerf plan job.toml --measure
   kerf plan job.toml --units-count 12
-  kerf plan job.toml --checkpoint trainings.json
   kerf plan job.toml --json`,
 	}, c)
 	c.countFlag(cmd.Flags())
@@ -104,7 +103,7 @@ func (a *app) plan(ctx context.Context, job string, c choice, o handoffOptions) 
 	if err := exporter.WriteFolder(o.out, files); err != nil {
 		return nil, err
 	}
-	return &signoffResult{report.NewSignoff(r, version), o.out, r.Outlook, o.all,
+	return &signoffResult{report.NewSignoff(r, version), o.out, o.all,
 		func(format string) ([]byte, error) { return files[signoffFiles[format]], nil }}, nil
 }
 

@@ -55,7 +55,7 @@ Exit code: that of the verdict, as kerf plan gave it.`,
 		if since == standardStream {
 			since = "the sign-off on stdin"
 		}
-		return &signoffResult{s, args[0], nil, all, func(format string) ([]byte, error) {
+		return &signoffResult{s, args[0], all, func(format string) ([]byte, error) {
 			return rendering(s, format, c, since)
 		}}, nil
 	}, summaryFormat, junitFormat)

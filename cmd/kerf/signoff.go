@@ -13,9 +13,8 @@ import (
 // than text are those of the files of the handoff.
 type signoffResult struct {
 	*report.Signoff
-	handoff string          // the folder, or what show was given
-	outlook *budget.Outlook // on training; nil: nothing is to be said
-	all     bool            // text has everything, not the first screen
+	handoff string // the folder, or what show was given
+	all     bool   // text has everything, not the first screen
 	file    func(format string) ([]byte, error)
 }
 
@@ -62,29 +61,12 @@ func (r *signoffResult) text(w io.Writer, p page) error {
 			fmt.Fprintln(w, p.wrap(fmt.Sprintf("%2d. %s", i+1, note), 4))
 		}
 	}
-	if r.outlook != nil {
-		fmt.Fprintln(w, "\n"+p.wrap(outlookText(r.outlook), 0))
-	}
 	fmt.Fprintf(w, "\n%s\n\n", p.wrap(s.Caution, 0))
 	for _, role := range report.Signatures {
 		fmt.Fprintln(w, p.signature(role))
 	}
 	_, err := fmt.Fprintf(w, "\nHandoff: %s\n", report.Visible(r.handoff))
 	return err
-}
-
-// outlookText says what training could win, and at what work.
-func outlookText(o *budget.Outlook) string {
-	return fmt.Sprintf("Not trained: the %d units that stay use %.1f dimensions, so [recovery] in "+
-		"the job may find a network of fewer units, which is a guess. It is a search of about %d "+
-		"trainings, with %.0f million steps in all.", o.Units, o.Dimensions, o.Trainings,
-		o.Steps/1e6)
-}
-
-// outlookLine is outlookText for a line of the first screen.
-func outlookLine(o *budget.Outlook) string {
-	return fmt.Sprintf("[recovery], some %d trainings, may find fewer units: %d use %.1f "+
-		"dimensions.", o.Trainings, o.Units, o.Dimensions)
 }
 
 // signature returns a line on which somebody signs in a role, no longer than the usual width. The

@@ -22,8 +22,8 @@ func TestOutlook(t *testing.T) {
 		t.Fatal("nothing is said of 12 units")
 	}
 	want := prune.Observe(in.Float, in.Selection, nil).Layers[0].Dimensions
-	if o.Units != 12 || !(math.Abs(o.Dimensions-want) < 0.05*want) {
-		t.Errorf("%d units use %g dimensions, observed are %g", o.Units, o.Dimensions, want)
+	if o.units != 12 || !(math.Abs(o.dimensions-want) < 0.05*want) {
+		t.Errorf("%d units use %g dimensions, observed are %g", o.units, o.dimensions, want)
 	}
 
 	with := NewPlanner(trained)
@@ -32,8 +32,8 @@ func TestOutlook(t *testing.T) {
 	} else if _, err := with.Recover(t.Context(), cut, chosen, nil, untold); err != nil {
 		t.Fatal(err)
 	}
-	if n := len(with.trained.trainings.done); n < o.Trainings/2 || n > 5*o.Trainings {
-		t.Errorf("%d trainings, about %d were said", n, o.Trainings)
+	if n := len(with.trained.trainings.done); n < o.trainings/2 || n > 5*o.trainings {
+		t.Errorf("%d trainings, about %d were said", n, o.trainings)
 	}
 
 	if pl.outlook(CutByHand(in.Whole(quant.Formats{})), chosen) != nil {

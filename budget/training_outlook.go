@@ -1,18 +1,26 @@
 package budget
 
 import (
+	"fmt"
 	"math"
 
 	"kerf/recovery"
 )
 
-// Outlook says what training could win over a choice that was made without, and at what work. What
+// outlook says what training could win over a choice that was made without, and at what work. What
 // it could win is a guess: the dimensions that units use do not say what a smaller network learns.
-type Outlook struct {
-	Units      int     // that stay
-	Dimensions float64 // that their states take in the network as given, see [prune.LayerView]
-	Trainings  int     // about so many
-	Steps      float64 // of all these together, at most
+type outlook struct {
+	units      int     // that stay
+	dimensions float64 // that their states take in the network as given, see [prune.LayerView]
+	trainings  int     // about so many
+	steps      float64 // of all these together
+}
+
+// String returns the note.
+func (o *outlook) String() string {
+	return fmt.Sprintf("the %d units that stay use %.1f dimensions, so [recovery] in the job may "+
+		"find a network of fewer units, which is a guess: a search of some %d trainings, with "+
+		"%.0f million steps in all", o.units, o.dimensions, o.trainings, o.steps/1e6)
 }
 
 // startsPerSize is how many trainings a number of units begins with on a fold: from the cut and
@@ -23,7 +31,7 @@ const startsPerSize = 2
 // recordings for it, where no number of units is left to be tried, or where the units that stay use
 // as many dimensions as there are. The numbers of units are searched by bisection, so n of them
 // take 1 + log2(n) at most; what follows with fewer features is short.
-func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *Outlook {
+func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *outlook {
 	in := pl.in
 	_, rests := in.folds()
 	if in.Job.Recovery != nil || rests == nil || !in.JudgesLoss() || len(cut.Points) == 0 ||
@@ -31,24 +39,24 @@ func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *Outlook {
 		return nil
 	}
 	units := chosen.Candidate.Units
-	o := &Outlook{Units: chosen.Candidate.UnitCount()}
+	o := &outlook{units: chosen.Candidate.UnitCount()}
 	smaller := 0
 	for _, counts := range in.inProportion() {
-		if sum(counts) < o.Units {
+		if sum(counts) < o.units {
 			smaller++
 		}
 	}
 	for _, d := range pl.statistics().Dimensions(units) {
-		o.Dimensions += d
+		o.dimensions += d
 	}
-	if smaller == 0 || math.Ceil(o.Dimensions) >= float64(o.Units) {
+	if smaller == 0 || math.Ceil(o.dimensions) >= float64(o.units) {
 		return nil
 	}
 	s := recovery.Defaults()
 	sizes := 1 + int(math.Log2(float64(smaller)))
-	o.Trainings = startsPerSize * sizes * len(rests)
+	o.trainings = startsPerSize * sizes * len(rests)
 	for _, rest := range rests {
-		o.Steps += float64(startsPerSize * sizes * s.Epochs * s.EpochSteps(rest.Steps()))
+		o.steps += float64(startsPerSize * sizes * s.Epochs * s.EpochSteps(rest.Steps()))
 	}
 	return o
 }
