@@ -86,6 +86,9 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 		}
 		r.warnTrained(pl)
 	}
+	if o := pl.outlook(cut, chosen); o != nil {
+		r.Warnings = append(r.Warnings, o.String())
+	}
 	return r, ctx.Err()
 }
 
@@ -165,14 +168,22 @@ func (in *Inputs) widest() Candidate {
 
 // SelectionLoss compares the float, the cut and the fixed-point network on the
 // selection recordings, on the rows that have a tolerance. Every sequence is run
-// by a fixed-point network that was calibrated without it.
+// by a fixed-point network that was calibrated without it, and trained without it.
 func (pl *Planner) SelectionLoss(chosen *Chosen) []Loss {
 	measure := func(p dataset.Predictor) *dataset.Score {
 		return dataset.Measure(p, pl.in.Selection, pl.in.Regions)
 	}
-	return pl.lossRows(pl.in.Selection,
-		scores{float: pl.floatOnSelection(), cut: measure(chosen.CutNet), fixed: chosen.heldOut},
-		true)
+	s := scores{float: pl.floatOnSelection(), fixed: chosen.heldOut}
+	r := chosen.Candidate.Recovered
+	if r != nil {
+		s.recovered = pl.in.measured(pl.trained.trainings.predicted(func(k int) *dataset.Float {
+			return r.withoutFold[k]
+		}))
+	}
+	if s.cut = s.recovered; r == nil || !r.Scratch {
+		s.cut = measure(chosen.CutNet)
+	}
+	return pl.lossRows(pl.in.Selection, s, true)
 }
 
 func verdict(loss []Loss, costs []Cost) Verdict {

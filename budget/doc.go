@@ -18,8 +18,8 @@
 // search_point.go belong to it), choose.go how words are chosen, with rounding.go for one network
 // and widths.go for single words. loss.go and reserve.go say how loss is judged, cost.go and
 // objective.go what a candidate costs, examine.go how the network as given is examined.
-// frontier.go, reason.go, blame.go and force.go explain a choice; assess.go puts the [Result]
-// together.
+// search_trained.go has the search with training (recipe.go, trainings.go). frontier.go, reason.go,
+// blame.go and force.go explain a choice; assess.go puts the [Result] together.
 //
 // # Invariants
 //
@@ -31,7 +31,7 @@
 //     network that was trained, if any. Nothing else decides what it means.
 //   - Results ([Cut], [Chosen], [Result]) hold no searcher: they can be kept and compared.
 //   - The same inputs give the same result on every machine, unless the job limits the time of the
-//     search or of a training.
+//     search.
 //   - A method that may take long has a context first and returns its error soon after it ends. A
 //     training that shall end early and count is stopped by a channel instead.
 //   - Every cost has a [Kind]: exact, bounded, estimated or measured. A sum is as good as its

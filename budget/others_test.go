@@ -20,12 +20,9 @@ import (
 func TestOtherNetworks(t *testing.T) {
 	in := mustCity(t, "epochs = 300\nteacher = 0.3\nlength = 30")
 	pl := NewPlanner(in)
-	few := in.Whole(quant.Uniform(in.Float.Net, 16, 16, 32))
-	few.Units = [][]int{{0, 1, 2, 5, 7, 9}}
-	trained, err := pl.RecoverOnce(t.Context(), few, nil, quiet)
-	if err != nil {
-		t.Fatal(err)
-	}
+	few := recipe{features: in.Whole(quant.Formats{}).Features,
+		units: [][]int{{0, 1, 2, 5, 7, 9}}}
+	trained := trainedAs(t, pl, few)
 	dir := filepath.Dir(in.Job.File)
 	write := func(name string, net *model.Network) {
 		var b bytes.Buffer
@@ -36,8 +33,8 @@ func TestOtherNetworks(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	write("six.npz", recovery.Renormalise(trained.Net, in.Float.Features).Net)
-	write("two.npz", prune.CutPredictor(in.Float, few.Features, [][]int{{0, 1}},
+	write("six.npz", recovery.Renormalise(trained, in.Float.Features).Net)
+	write("two.npz", prune.CutPredictor(in.Float, few.features, [][]int{{0, 1}},
 		prune.MeasureMeans(in.Float, in.Selection)).Net)
 	text, err := os.ReadFile(in.Job.File)
 	if err != nil {

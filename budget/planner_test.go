@@ -23,7 +23,7 @@ func signedOff(in *budget.Inputs) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	if chosen, err = pl.Recover(ctx, cut, chosen, func(string, int, int) {}); err != nil {
+	if chosen, err = pl.Recover(ctx, cut, chosen, nil, budget.TrainingProgress{}); err != nil {
 		return nil, err
 	}
 	result, err := pl.Assess(ctx, cut, chosen)
@@ -143,7 +143,7 @@ func TestMethodsEndWithTheirContext(t *testing.T) {
 			return err
 		}},
 		"Recover": {10, func(ctx context.Context, pl *budget.Planner) error {
-			_, err := pl.Recover(ctx, cut, chosen, func(string, int, int) {})
+			_, err := pl.Recover(ctx, cut, chosen, nil, budget.TrainingProgress{})
 			return err
 		}},
 		"Assess": {20, func(ctx context.Context, pl *budget.Planner) error {

@@ -106,25 +106,43 @@ type Recovered struct {
 	withoutFold []*dataset.Float // per fold of the selection recordings: trained without it
 }
 
-// Progress is called after every epoch with the number done and the number of all at most, and the
-// loss on held-back recordings, see [recovery.Epoch].
-type Progress func(done, all int, loss float64)
+// TrainingProgress is told how far a search with training is. Either may be nil.
+type TrainingProgress struct {
+	// Epochs is called while networks are trained, with what is looked for and the number of epochs
+	// that are done and that there are at most.
+	Epochs func(what string, done, all int)
+	// Holds is called with every network that holds and costs less than all before it.
+	Holds func(Holding)
+}
+
+// Holding is a network within every tolerance on selection recordings.
+type Holding struct {
+	Candidate Candidate
+	Fixed     bool    // it is in fixed point; else it is not rounded yet
+	Used      float64 // the largest share of any tolerance that the sign-off recordings may show
+	Share     float64 // what the search minimises, see [Inputs.Objective]
+}
 
 // Recover looks for a smaller network that holds once it is trained, see trainedSearch, beside what
 // the search without training chose. The cheaper of the two is taken. What is judged on selection
 // recordings was trained without them: for every fold there is a training of its own. Where the
 // selection recordings are too few for two folds nothing is trained. Without a tolerance the choice
-// itself is trained in its words. The error is that of ctx, of [recovery.Train] or of
-// [quant.Quantize].
+// itself is trained in its words. The checkpoint keeps the trainings; it may be nil, and belongs to
+// the files of the job, but for the sign-off recordings, and to the settings of the training. The
+// error is that of ctx, of [recovery.Train] or of [quant.Quantize].
 func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
-	tell TrainingProgress) (*Chosen, error) {
+	checkpoint *recovery.Checkpoint, tell TrainingProgress) (*Chosen, error) {
 	if _, rests := pl.in.folds(); rests == nil {
 		return chosen, ctx.Err()
 	}
-	s := &trainedSearch{pl: pl, cut: cut, chosen: chosen, trainings: pl.newTrainings(tell),
-		known: map[string]judgement{}, best: chosen, features: chosen.Candidate.Features}
+	s := &trainedSearch{pl: pl, cut: cut, chosen: chosen,
+		trainings: pl.newTrainings(checkpoint, tell),
+		known:     map[string]judgement{}, best: chosen, features: chosen.Candidate.Features}
 	if pl.table != nil {
 		s.features = pl.table.best.chosen.Candidate.Features
+	}
+	if chosen.Within {
+		s.chosenHolds(chosen)
 	}
 	pl.trained = s
 	run := s.run
@@ -135,22 +153,6 @@ func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
 		return nil, err
 	}
 	return s.best, nil
-}
-
-// RecoverOnce trains one candidate on all selection recordings, judges nothing else, and may go on
-// from a checkpoint. The error is that of ctx or of [recovery.Train].
-func (pl *Planner) RecoverOnce(ctx context.Context, c Candidate,
-	checkpoint *recovery.Checkpoint, progress Progress) (*Recovered, error) {
-	settings := pl.in.trainingSettings()
-	result, err := pl.train(ctx, c, pl.in.Selection, settings, checkpoint,
-		func(t *recovery.Result) {
-			progress(len(t.Epochs), settings.Epochs, t.Epochs[len(t.Epochs)-1].HeldBack)
-		})
-	if err != nil {
-		return nil, err
-	}
-	return &Recovered{Net: result.Net, Result: result, Settings: settings,
-		Formats: c.Formats.Clone()}, nil
 }
 
 // trainedOn deals selection recordings into those that are trained on, with the further ones of the
@@ -168,37 +170,6 @@ func (in *Inputs) trainedOn(selection *dataset.Recordings) (training,
 func (in *Inputs) trainingSettings() recovery.Settings {
 	training, _ := in.trainedOn(in.Selection)
 	return in.Job.Recovery.Settings().On(training.Steps())
-}
-
-// train starts from the network as cut. The training fails when ctx ends.
-func (pl *Planner) train(ctx context.Context, c Candidate, selection *dataset.Recordings,
-	s recovery.Settings, checkpoint *recovery.Checkpoint,
-	after func(*recovery.Result)) (*recovery.Result, error) {
-	training, heldBack := pl.in.trainedOn(selection)
-	c.Recovered = nil
-	p, err := pl.prepare(ctx, c)
-	if err != nil {
-		return nil, err
-	}
-	task := &recovery.Task{Start: p.scaled, Teacher: pl.in.Float,
-		Formats: &c.Formats, Training: training, HeldBack: heldBack}
-	result, err := recovery.Train(ctx, task, s, checkpoint, after)
-	if err == nil && ctx.Err() != nil {
-		err = ctx.Err()
-	}
-	return result, err
-}
-
-// HeldBackLoss compares the network as given, as cut and as recovered, all as float networks, on
-// the selection sequences that the training held back. The best epoch was chosen on these.
-func (pl *Planner) HeldBackLoss(cut *dataset.Float, r *Recovered) []Loss {
-	_, heldBack := recovery.Split(pl.in.Selection)
-	measure := func(p dataset.Predictor) *dataset.Score {
-		return dataset.Measure(p, heldBack, pl.in.Regions)
-	}
-	recovered := measure(r.Net)
-	return pl.lossRows(heldBack, scores{float: measure(pl.in.Float), cut: measure(cut),
-		recovered: recovered, fixed: recovered}, false)
 }
 
 // warnRecovery says what a reader should know of the training.

@@ -8,6 +8,7 @@ import (
 	"kerf/dataset"
 	"kerf/prune"
 	"kerf/quant"
+	"kerf/recovery"
 )
 
 // kept cuts the open data set by rank, and recovers.
@@ -29,7 +30,14 @@ func kept(t *testing.T, in *Inputs, features, units int) (cut, recovered *datase
 	c := in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16))
 	c.Features, c.Units = most(ranking.FeatureRank, features),
 		[][]int{most(ranking.UnitRank, units)}
-	r, err := pl.RecoverOnce(t.Context(), c, nil, quiet)
+	p, err := pl.prepare(t.Context(), c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	training, heldBack := in.trainedOn(in.Selection)
+	r, err := recovery.Train(t.Context(), &recovery.Task{Start: p.scaled, Teacher: in.Float,
+		Formats: &c.Formats, Training: training, HeldBack: heldBack}, in.Job.Recovery.Settings(),
+		nil, func(*recovery.Result) {})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -48,9 +48,17 @@ func mustCity(t *testing.T, rule string, changes ...[3]string) *Inputs {
 	return in
 }
 
-func quiet(int, int, float64) {}
+var untold TrainingProgress
 
-func untold(string, int, int) {}
+// trainedAs follows a recipe on all selection recordings.
+func trainedAs(t *testing.T, pl *Planner, r recipe) *dataset.Float {
+	t.Helper()
+	trainings := pl.newTrainings(nil, untold)
+	if err := trainings.follow(t.Context(), "", []int{noFold}, r); err != nil {
+		t.Fatal(err)
+	}
+	return trainings.done[piece{r, noFold}.key()].Net
+}
 
 // halfOf keeps half of the units of city-weather.
 func halfOf(in *Inputs) *Cut {
@@ -67,7 +75,7 @@ func halved(t *testing.T, in *Inputs) *Chosen {
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, err := pl.Recover(t.Context(), cut, chosen, untold)
+	again, err := pl.Recover(t.Context(), cut, chosen, nil, untold)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -116,7 +124,7 @@ func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
 		pl.last = nil // the recordings change between the trainings
 		r := recipe{features: c.Features, units: c.Units}.then(
 			lesson{features: c.Features, formats: &c.Formats})
-		trainings := pl.newTrainings(untold)
+		trainings := pl.newTrainings(nil, untold)
 		if err := trainings.follow(t.Context(), "", []int{noFold, 0, 1}, r); err != nil {
 			t.Fatal(err)
 		}
@@ -176,10 +184,8 @@ func TestFurtherRecordings(t *testing.T) {
 	if len(in.Further.Sequences) != 1 || in.Further.Sequences[0].Y != nil {
 		t.Fatalf("%d further sequences", len(in.Further.Sequences))
 	}
-	if _, err := NewPlanner(in).RecoverOnce(t.Context(),
-		in.Whole(quant.Uniform(in.Float.Net, 8, 16, 16)), nil, quiet); err != nil {
-		t.Error(err)
-	}
+	all := in.Whole(quant.Formats{})
+	trainedAs(t, NewPlanner(in), recipe{features: all.Features, units: all.Units})
 }
 
 func TestRecoveryRuleIsRead(t *testing.T) {

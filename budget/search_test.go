@@ -444,7 +444,7 @@ func TestTrainingOutOfTime(t *testing.T) {
 		t.Fatal("nothing should have ended the search without training")
 	}
 	pl.search.until = time.Now().Add(-time.Second)
-	if _, err := pl.Recover(t.Context(), cut, chosen, untold); err != nil {
+	if _, err := pl.Recover(t.Context(), cut, chosen, nil, untold); err != nil {
 		t.Fatal(err)
 	}
 	if !cut.Stopped || len(cut.Trained) > 0 {

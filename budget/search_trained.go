@@ -73,7 +73,26 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 	s.known[key] = j
 	s.cut.Trained = append(s.cut.Trained, Attempt{Units: r.counts(), Features: r.kept(),
 		Scratch: r.scratch, Formats: r.formats(), Used: j.used, Tightest: j.tightest})
+	if c := r.candidate(); j.used <= 1 {
+		c.Formats = s.best.Candidate.Formats
+		s.holds(c, j.used, false)
+	}
 	return j, nil
+}
+
+// chosenHolds is holds for a choice.
+func (s *trainedSearch) chosenHolds(c *Chosen) {
+	row := c.Tightest()
+	s.holds(c.Candidate, row.ReachUsed(), true)
+}
+
+// holds tells of a network that holds, if it costs less than all that were told of.
+func (s *trainedSearch) holds(c Candidate, used float64, isFixed bool) {
+	t, price := s.trainings, s.pl.priceOf(c)
+	if t.tell.Holds != nil && (t.cheapest == nil || price.compare(*t.cheapest) < 0) {
+		t.cheapest = &price
+		t.tell.Holds(Holding{Candidate: c, Fixed: isFixed, Used: used, Share: price.mean})
+	}
 }
 
 // least returns the place of the smallest of some sizes that holds, by bisection; their number
@@ -385,6 +404,7 @@ func (s *trainedSearch) take(c *Chosen) {
 		// of the search without training, whose points are listed
 		c.NotRounded = s.chosen.NotRounded
 		s.best = c
+		s.chosenHolds(c)
 	}
 }
 

@@ -22,11 +22,8 @@ type piece struct {
 // noFold is the fold of a training on all selection recordings.
 const noFold = -1
 
+// key stands for a piece in a map and in a checkpoint.
 func (p piece) key() string { return fmt.Sprintf("%s, fold %d", p.recipe.key(), p.fold) }
-
-// TrainingProgress is called while networks are trained, with what is looked for and the number of
-// epochs that are done and that there are at most.
-type TrainingProgress func(what string, done, all int)
 
 // trainings trains the pieces of a search, each once, several side by side.
 type trainings struct {
@@ -42,14 +39,19 @@ type trainings struct {
 	like    *dataset.Float    // the network as given, standardised
 	answers *recovery.Answers // of the network as given
 	done    map[string]*recovery.Result
-	tell    TrainingProgress
+
+	checkpoint *recovery.Checkpoint // by key of the piece; nil: none
+	tell       TrainingProgress
+	cheapest   *price // of the networks that [TrainingProgress.Holds] was told of
 }
 
 // newTrainings returns what trains for a job with [recovery]. The job has selection sequences for
 // two folds.
-func (pl *Planner) newTrainings(tell TrainingProgress) *trainings {
+func (pl *Planner) newTrainings(checkpoint *recovery.Checkpoint,
+	tell TrainingProgress) *trainings {
 	t := &trainings{pl: pl, settings: pl.in.trainingSettings(),
-		answers: &recovery.Answers{}, done: map[string]*recovery.Result{}, tell: tell}
+		answers: &recovery.Answers{}, done: map[string]*recovery.Result{}, checkpoint: checkpoint,
+		tell: tell}
 	t.fold, t.rests = pl.in.folds()
 	first := *pl.in.Selection
 	first.Sequences = nil
@@ -150,8 +152,16 @@ func (t *trainings) train(ctx context.Context, what string, pieces []piece) erro
 	results, errs := make([]*recovery.Result, len(fresh)), make([]error, len(fresh))
 	var epochs atomic.Int64
 	if err := dataset.InParallelUntil(ctx, len(fresh), func(i int) {
-		results[i], errs[i] = recovery.Train(ctx, tasks[i], t.settingsOf(fresh[i].recipe), nil,
-			func(*recovery.Result) { t.tell(what, int(epochs.Add(1)), all) })
+		settings, told := t.settingsOf(fresh[i].recipe), 0
+		tell := func(n int) {
+			told += n
+			if done := int(epochs.Add(int64(n))); t.tell.Epochs != nil {
+				t.tell.Epochs(what, done, all)
+			}
+		}
+		results[i], errs[i] = recovery.Train(ctx, tasks[i], settings, t.checkpoint,
+			func(*recovery.Result) { tell(1) })
+		tell(settings.Epochs - told) // those that were done before, or need not be done
 	}); err != nil {
 		return err
 	}
@@ -171,8 +181,8 @@ func (t *trainings) task(ctx context.Context, p piece) (*recovery.Task, error) {
 		selection = t.rests[p.fold]
 	}
 	training, heldBack := t.pl.in.trainedOn(selection)
-	task := &recovery.Task{Teacher: t.pl.in.Float, Answers: t.answers, Training: training,
-		HeldBack: heldBack}
+	task := &recovery.Task{Name: p.key(), Teacher: t.pl.in.Float, Answers: t.answers,
+		Training: training, HeldBack: heldBack}
 	switch r := p.recipe; {
 	case len(r.lessons) > 0:
 		before, l := r.before()

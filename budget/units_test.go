@@ -14,7 +14,7 @@ func planned(t *testing.T, in *Inputs) (*Planner, *Chosen) {
 	cut, chosen := searchedBy(t, pl)
 	if in.Job.Recovery != nil {
 		var err error
-		if chosen, err = pl.Recover(t.Context(), cut, chosen, untold); err != nil {
+		if chosen, err = pl.Recover(t.Context(), cut, chosen, nil, untold); err != nil {
 			t.Fatal(err)
 		}
 	}

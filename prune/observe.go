@@ -223,7 +223,6 @@ func (s *layerSums) view(net *model.Network, layer, outputs int, events []float6
 	l := net.Recurrent[layer]
 	steps := s.moments.steps()
 	v := LayerView{Kind: l.Kind}
-	trace, square := 0.0, 0.0
 	for j := range l.Units {
 		u := UnitView{
 			Name: UnitName(net, Unit{layer, j}),
@@ -248,16 +247,28 @@ func (s *layerSums) view(net *model.Network, layer, outputs int, events []float6
 		row := make([]float64, l.Units)
 		for k := range row {
 			row[k] = s.moments.correlation(j, k)
-			c := s.moments.covariance(j, k)
-			square += float64(c * c)
 		}
-		trace += s.moments.covariance(j, j)
 		v.Units, v.Correlation = append(v.Units, u), append(v.Correlation, row)
 	}
-	if square > 0 {
-		v.Dimensions = trace * trace / square
-	}
+	v.Dimensions = s.moments.dimensions(AllUnits(net)[layer])
 	return v
+}
+
+// dimensions returns the participation ratio of some values, see [LayerView.Dimensions]; 0 where
+// none moves.
+func (g *gram) dimensions(values []int) float64 {
+	trace, square := 0.0, 0.0
+	for _, j := range values {
+		for _, k := range values {
+			c := g.covariance(j, k)
+			square += float64(c * c)
+		}
+		trace += g.covariance(j, j)
+	}
+	if square == 0 {
+		return 0
+	}
+	return trace * trace / square
 }
 
 // overlap returns the overlap from counts of steps: all, with a positive state, with the event,

@@ -34,6 +34,16 @@ func (s *Statistics) Unexplained(features []int,
 	return ofFeatures, ofUnits
 }
 
+// Dimensions returns, for every recurrent layer, the dimensions that the states of units take, see
+// [LayerView.Dimensions].
+func (s *Statistics) Dimensions(units [][]int) []float64 {
+	var all []float64
+	for l, layer := range s.float.Net.Recurrent {
+		all = append(all, s.layers[l].all.dimensions(shifted(units[l], layer.Inputs)))
+	}
+	return all
+}
+
 // unexplained returns the share of the variance of every value with index kept that the other kept
 // values do not predict; 0 for a value that never moves.
 func (g *gram) unexplained(kept []int) []float64 {

@@ -16,8 +16,8 @@
 //
 // [Split] holds sequences back. A [Task] says what is trained, on what, towards what; [Defaults]
 // are the [Settings] that a job starts from. [Train] runs the training and returns a [Result].
-// Several trainings with one teacher share its [Answers]. A [Checkpoint] lets an interrupted
-// training go on.
+// Several trainings with one teacher share its [Answers]. A [Checkpoint] keeps
+// trainings, and lets those that were interrupted go on.
 //
 // # What to read first
 //

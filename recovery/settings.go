@@ -3,14 +3,12 @@ package recovery
 import (
 	"fmt"
 	"math"
-	"time"
 )
 
 // Settings says how long and how fast to train.
 type Settings struct {
-	Epochs int           // passes over the recordings, at most; 0: see [Settings.On]
-	Time   time.Duration // the training ends after the epoch in which it runs out; 0: no limit
-	Share  float64       // 0..1: weight of the teacher in the target
+	Epochs int     // passes over the recordings, at most; 0: see [Settings.On]
+	Share  float64 // 0..1: weight of the teacher in the target
 	// Blends is how many sequences are invented per recorded one and epoch, at most: as many as fill
 	// an epoch up to leastSteps. With a Share of 0 none are.
 	Blends int
@@ -40,7 +38,7 @@ const (
 // On returns settings with a number of epochs, for recordings with so many steps to train on.
 func (s Settings) On(steps int) Settings {
 	if s.Epochs == 0 {
-		s.Epochs = min(mostEpochs, max(leastEpochs, trainedSteps/(steps*(1+s.blends(steps)))))
+		s.Epochs = min(mostEpochs, max(leastEpochs, trainedSteps/s.EpochSteps(steps)))
 	}
 	return s
 }
@@ -50,8 +48,6 @@ func (s Settings) Check() error {
 	switch {
 	case s.Epochs < 0:
 		return fmt.Errorf("%d epochs are no training", s.Epochs)
-	case s.Time < 0:
-		return fmt.Errorf("a time below 0 ends before it begins")
 	case !(s.Share >= 0 && s.Share <= 1):
 		return fmt.Errorf("a share of %g for the teacher is not between 0 and 1", s.Share)
 	case s.Length < 1:
@@ -70,6 +66,10 @@ func (s Settings) Check() error {
 // would learn few sequences by heart. Many are enough by themselves, and a small network that must
 // also answer what was never recorded is worse on what was (docs/recovery.md).
 const leastSteps = 20000
+
+// EpochSteps returns how many steps an epoch over recordings of a number of steps has, with the
+// invented sequences where these are as long as the recorded ones.
+func (s Settings) EpochSteps(steps int) int { return steps * (1 + s.blends(steps)) }
 
 // blends returns how many sequences are invented for each recorded one when all recorded ones
 // together have a number of steps.

@@ -11,6 +11,8 @@ import (
 
 // Task says what is trained, on what, towards what.
 type Task struct {
+	Name string // in a checkpoint, which may keep several trainings
+
 	// Start is the network to begin with; its features are standardised, see [quant.Standardise].
 	Start   *dataset.Float
 	Teacher *dataset.Float // the network as given

@@ -189,7 +189,6 @@ func TestSettingsAreChecked(t *testing.T) {
 	}
 	for name, spoil := range map[string]func(s *Settings){
 		"epochs": func(s *Settings) { s.Epochs = -1 },
-		"time":   func(s *Settings) { s.Time = -1 },
 		"share":  func(s *Settings) { s.Share = math.NaN() },
 		"length": func(s *Settings) { s.Length = 0 },
 		"rate":   func(s *Settings) { s.Rate = 0 },

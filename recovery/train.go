@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"time"
 
 	"kerf/dataset"
 	"kerf/model"
@@ -29,13 +28,12 @@ type Result struct {
 	// Best is the number of the best epoch, from 1; 0: none was better than the start, and Net is
 	// Task.Start.
 	Best    int
-	Stopped string // why training ended before the last epoch: Interrupted, OutOfTime, NoGain or ""
+	Stopped string // why training ended before the last epoch: Interrupted, NoGain or ""
 }
 
 // Reasons to end before the last epoch.
 const (
 	Interrupted = "interrupted" // the context ended
-	OutOfTime   = "out of time" // Settings.Time ran out
 	NoGain      = "no gain"     // no epoch was better for long
 )
 
@@ -49,25 +47,27 @@ func patience(epochs int) int { return max(leastPatience, (epochs+1)/2) }
 const leastPatience = 5
 
 // Train runs the training. after is called after every epoch with the result so far. When ctx ends,
-// or the time is over, the best network so far is returned. checkpoint may be nil. The error is
-// that of the checkpoint or of [quant.Quantize].
+// the best network so far is returned. checkpoint may be nil. The error is that of the checkpoint
+// or of [quant.Quantize].
 func Train(ctx context.Context, task *Task, s Settings, checkpoint *Checkpoint,
 	after func(r *Result)) (*Result, error) {
 	t, err := begin(task, s, checkpoint)
 	if err != nil {
 		return nil, err
 	}
-	started := time.Now()
-	for t.goesOn(started) {
+	for t.goesOn() {
 		done, err := t.epoch(ctx)
 		if err != nil {
 			return nil, err
 		}
 		if !done {
 			t.result.Stopped = Interrupted
+			if err := checkpoint.flush(); err != nil {
+				return nil, err
+			}
 			break
 		}
-		if err := checkpoint.save(t); err != nil {
+		if err := checkpoint.keep(t); err != nil {
 			return nil, err
 		}
 		after(&t.result)
@@ -77,17 +77,12 @@ func Train(ctx context.Context, task *Task, s Settings, checkpoint *Checkpoint,
 }
 
 // goesOn reports whether there is another epoch, and notes in the result why not if some are left.
-func (t *training) goesOn(started time.Time) bool {
+func (t *training) goesOn() bool {
 	s, done := t.settings, len(t.result.Epochs)
-	switch {
-	case done >= s.Epochs:
-		return false
-	case done-t.lowest() >= patience(s.Epochs):
+	if done < s.Epochs && done-t.lowest() >= patience(s.Epochs) {
 		t.result.Stopped = NoGain
-	case s.Time > 0 && done > 0 && time.Since(started) >= s.Time:
-		t.result.Stopped = OutOfTime
 	}
-	return t.result.Stopped == ""
+	return done < s.Epochs && t.result.Stopped == ""
 }
 
 // lowest returns the number of the trained epoch with the least loss, from 1; before the first
@@ -133,25 +128,28 @@ func begin(task *Task, s Settings, checkpoint *Checkpoint) (*training, error) {
 	}
 	s = s.On(task.Training.Steps())
 	net := task.frame()
+	t := &training{task: task, settings: s, net: net, best: net.Net.Clone(),
+		adam: newAdam(net.Net)}
+	isKept, err := checkpoint.restore(t)
+	if err != nil || !t.goesOn() {
+		return t, err
+	}
+	t.weights = task.weights(net)
 	segment := make([]float64, 3*s.Length*len(net.Outputs))
 	part := func(n int) []float64 {
 		return segment[n*len(segment)/3 : (n+1)*len(segment)/3]
 	}
-	t := &training{task: task, settings: s, net: net, best: net.Net.Clone(),
-		adam: newAdam(net.Net), weights: task.weights(net),
-		drift: newDrift(task.Training, net.Kept), tape: lanes.NewTape(net.Net, s.Length),
-		reader: newReader(net), gradient: net.Net.Clone(), y: part(0), t: part(1), change: part(2)}
+	t.y, t.t, t.change = part(0), part(1), part(2)
+	t.drift = newDrift(task.Training, net.Kept)
+	t.tape, t.reader = lanes.NewTape(net.Net, s.Length), newReader(net)
+	t.gradient = net.Net.Clone()
 	t.examples = task.recorded(net, task.Training, s.Share)
 	t.heldBack = task.recorded(net, task.HeldBack, s.Share)
-	resumed, err := checkpoint.load(t)
-	if err != nil {
-		return nil, err
-	}
 	loss, err := t.judge()
 	if err != nil {
 		return nil, err
 	}
-	if !resumed {
+	if !isKept {
 		t.result.Start, t.bestLoss = loss, loss
 	}
 	return t, nil

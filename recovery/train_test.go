@@ -312,7 +312,7 @@ func TestRangesAreThoseOfTheCalibration(t *testing.T) {
 }
 
 // cancelledAfter trains until some epochs are done, as Ctrl-C would.
-func cancelledAfter(t *testing.T, epochs int, task *Task, s Settings, c *Checkpoint) *Result {
+func cancelledAfter(t testing.TB, epochs int, task *Task, s Settings, c *Checkpoint) *Result {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
@@ -327,54 +327,110 @@ func cancelledAfter(t *testing.T, epochs int, task *Task, s Settings, c *Checkpo
 	return r
 }
 
-func TestInterruptedTrainingGoesOn(t *testing.T) {
+// opened opens a checkpoint.
+func opened(t testing.TB, file, key string) *Checkpoint {
+	t.Helper()
+	c, err := OpenCheckpoint(file, key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func TestInterruptedTrainingsGoOn(t *testing.T) {
 	f := quant.Uniform(randomTeacher(6, model.GRUResetAfter).Net, 8, 16, 16)
-	task := func() *Task { return newTask(randomTeacher(6, model.GRUResetAfter), &f, 0.1) }
-	whole := mustTrain(t, task(), brief(6), nil)
-	checkpoint := &Checkpoint{File: filepath.Join(t.TempDir(), "training.json"), Key: "a"}
-	part := cancelledAfter(t, 3, task(), brief(6), checkpoint)
+	task := func(name string) *Task {
+		task := newTask(randomTeacher(6, model.GRUResetAfter), &f, 0.1)
+		task.Name = name
+		return task
+	}
+	short, long := mustTrain(t, task(""), brief(4), nil), mustTrain(t, task(""), brief(6), nil)
+	file := filepath.Join(t.TempDir(), "training.json")
+	c := opened(t, file, "a")
+	mustTrain(t, task("short"), brief(4), c)
+	part := cancelledAfter(t, 3, task("long"), brief(6), c)
 	if part.Stopped != Interrupted || len(part.Epochs) != 3 || part.Best == 0 {
 		t.Fatalf("stopped %q after %d epochs, best %d", part.Stopped, len(part.Epochs), part.Best)
 	}
-	if entries, err := os.ReadDir(filepath.Dir(checkpoint.File)); err != nil || len(entries) != 1 {
+	if entries, err := os.ReadDir(filepath.Dir(file)); err != nil || len(entries) != 1 {
 		t.Errorf("beside the checkpoint there is something else: %v %v", entries, err)
 	}
-	if rest := mustTrain(t, task(), brief(6), checkpoint); !reflect.DeepEqual(rest, whole) {
-		t.Errorf("in two parts: %v, in one: %v", rest, whole)
+	for name, want := range map[string]*Result{"short": short, "long": long} {
+		epochs := len(want.Epochs)
+		count := func(r *Result) int {
+			trained := 0
+			got, err := Train(context.Background(), task(name), brief(epochs), opened(t, file, "a"),
+				func(*Result) { trained++ })
+			if err != nil || !reflect.DeepEqual(got, want) {
+				t.Errorf("%s in two parts: %v %v, in one: %v", name, got, err, want)
+			}
+			return trained
+		}
+		if n := count(want); name == "short" && n > 0 || name == "long" && n != 3 {
+			t.Errorf("%s was trained for %d further epochs", name, n)
+		}
+		if n := count(want); n > 0 {
+			t.Errorf("%s is finished and was trained for %d epochs", name, n)
+		}
 	}
-	if again := mustTrain(t, task(), brief(6), checkpoint); !reflect.DeepEqual(again, whole) {
-		t.Errorf("a finished training went on: %v, was %v", again, whole)
+}
+
+// A training whose losses and weights are no longer finite is kept as any other.
+func TestDivergedTrainingIsKept(t *testing.T) {
+	task, s := newTask(randomTeacher(6, model.GRUResetAfter), nil, 0.1), brief(3)
+	task.Training.Sequences[0].Y[0] = math.Inf(1)
+	file := filepath.Join(t.TempDir(), "training.json")
+	want := mustTrain(t, task, s, nil)
+	if isFinite := want.Epochs[0].Training <= math.MaxFloat64; isFinite {
+		t.Fatalf("the training did not diverge: %v", want.Epochs)
+	}
+	cancelledAfter(t, 1, task, s, opened(t, file, "a"))
+	for range 2 { // %v takes NaN for equal to itself
+		if got := mustTrain(t, task, s, opened(t, file, "a")); fmt.Sprint(got.Epochs) !=
+			fmt.Sprint(want.Epochs) || got.Best != want.Best {
+			t.Errorf("in two parts: %v, in one: %v", got.Epochs, want.Epochs)
+		}
 	}
 }
 
 func TestCheckpointsOfOthersAreRefused(t *testing.T) {
 	task := newTask(randomTeacher(6, model.GRUResetAfter), nil, 0.1)
-	c := &Checkpoint{File: filepath.Join(t.TempDir(), "training.json"), Key: "a"}
-	mustTrain(t, task, brief(1), c)
-	whole, err := os.ReadFile(c.File)
+	file := filepath.Join(t.TempDir(), "training.json")
+	mustTrain(t, task, brief(1), opened(t, file, "a"))
+	whole, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, bad := range []struct{ key, content, says string }{
-		{"b", string(whole), "belongs to another training"},
-		{"a", string(whole[:len(whole)/2]), "is no checkpoint of kerf"},
-		{"a", "{}", "is no checkpoint of kerf"},
-		{"a", strings.Replace(string(whole), `"weights":[[`, `"weights":[[1,`, 1),
-			"is no checkpoint of this network"},
+		{"b", string(whole), "belongs to another job"},
+		{"a", string(whole[:len(whole)/2]), "is no whole checkpoint of kerf"},
+		{"a", "{}", "is no whole checkpoint of kerf"},
+		{"a", strings.Replace(string(whole), `"losses":"`, `"losses":"A`, 1), "is damaged"},
 	} {
-		if err := os.WriteFile(c.File, []byte(bad.content), 0o600); err != nil {
+		if err := os.WriteFile(file, []byte(bad.content), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		_, err := Train(context.Background(), task, brief(1), &Checkpoint{c.File, bad.key}, silent)
+		_, err := OpenCheckpoint(file, bad.key)
 		var refused *fault.Error
 		if !errors.As(err, &refused) || !strings.Contains(err.Error(), bad.says) ||
 			refused.Hint == "" {
 			t.Errorf("got %v, want %q", err, bad.says)
 		}
+		if left, err := os.ReadFile(file); err != nil || string(left) != bad.content {
+			t.Errorf("%s: the file was changed", bad.says)
+		}
 	}
-	if _, err := Train(context.Background(), task, brief(1),
-		&Checkpoint{filepath.Join(t.TempDir(), "none", "training.json"), "a"}, silent); err == nil {
-		t.Error("a checkpoint in a folder that does not exist was written")
+	if err := os.WriteFile(file, whole, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	other := newTask(randomTeacher(7, model.LSTM), nil, 0.1)
+	if _, err := Train(context.Background(), other, brief(1), opened(t, file, "a"),
+		silent); err == nil || !strings.Contains(err.Error(), "no training of this network") {
+		t.Errorf("a training of another network: %v", err)
+	}
+	if _, err := OpenCheckpoint(filepath.Join(t.TempDir(), "none", "training.json"),
+		"a"); err == nil {
+		t.Error("a checkpoint in a folder that does not exist was made")
 	}
 }
 
@@ -389,12 +445,6 @@ func TestTrainingEndsEarly(t *testing.T) {
 		len(r.Epochs) != 1+patience(12) {
 		t.Errorf("best %d, stopped %q after %d epochs; want the start, no gain after %d", r.Best,
 			r.Stopped, len(r.Epochs), 1+patience(12))
-	}
-	s := brief(50)
-	s.Time = 1 // ns: over after the first epoch
-	if r = mustTrain(t, newTask(teacher, nil, 0), s, nil); r.Stopped != OutOfTime ||
-		len(r.Epochs) > 1 {
-		t.Errorf("stopped %q after %d epochs", r.Stopped, len(r.Epochs))
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()

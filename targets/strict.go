@@ -17,6 +17,7 @@ import (
 
 // checker compares a decoded TOML file with the Go type that it is meant for.
 type checker struct {
+	root   reflect.Type // of the file
 	first  *fault.Error // the first mistake in the file, without file and place
 	offset int          // its place, in bytes
 }
@@ -43,7 +44,8 @@ func (c *checker) checkInto(into any, raw map[string]any, root *node) {
 	if t == nil || t.Kind() != reflect.Pointer {
 		panic(fmt.Sprintf("targets: cannot decode into %T, which is no pointer", into))
 	}
-	c.check(t.Elem(), raw, root, "")
+	c.root = t.Elem()
+	c.check(c.root, raw, root, "")
 }
 
 // check compares one value with its type. path names the value: dotted keys, without list
@@ -107,12 +109,30 @@ func (c *checker) table(t reflect.Type, v any, n *node, path string) {
 			if path != "" {
 				where = " in " + path
 			}
-			c.report(child.key, fault.DidYouMean(key, sortedKeys(fields)), "unknown key %q%s", key,
-				where)
+			c.report(child.key, fault.DidYouMean(key, sortedKeys(fields))+c.elsewhere(key),
+				"unknown key %q%s", key, where)
 			continue
 		}
 		c.check(kind, value, child, strings.TrimPrefix(path+"."+key, "."))
 	}
+}
+
+// elsewhere returns what a hint on an unknown key says of the one table of the file that has it;
+// nothing where none has it, or several.
+func (c *checker) elsewhere(key string) string {
+	var tables []string
+	for name, t := range fieldTypes(c.root) {
+		for t.Kind() == reflect.Pointer {
+			t = t.Elem()
+		}
+		if _, known := fieldTypes(t)[key]; known {
+			tables = append(tables, name)
+		}
+	}
+	if len(tables) != 1 {
+		return ""
+	}
+	return fmt.Sprintf("; %s is a key of [%s]", key, tables[0])
 }
 
 // fieldTypes returns the TOML keys of a struct and the type of each; an empty map if t is no

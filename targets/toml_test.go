@@ -115,6 +115,9 @@ func TestStrictDecodeErrors(t *testing.T) {
 			`did you mean "Name"?`},
 		{"not a slip", "zzzzzz = 1", `1:1: unknown key "zzzzzz"`,
 			"known here: Name, extra, files, inlet, names, network, part, where"},
+		{"of another table", "deep = 1", `1:1: unknown key "deep"`,
+			"known here: Name, extra, files, inlet, names, network, part, where; deep is a key " +
+				"of [network]"},
 		{"in a table", "[network]\n  fil = 'x'\n", `2:3: unknown key "fil" in network`,
 			`did you mean "file"?`},
 		{"unknown table", "[network]\n[ netwrok . sub ]\n", `2:3: unknown key "netwrok"`,

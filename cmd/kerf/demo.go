@@ -37,7 +37,7 @@ it and writes the handoff into the folder handoff inside.`,
 			return nil, err
 		}
 		return a.plan(ctx, filepath.Join(out, "job.toml"), choice{},
-			filepath.Join(out, "handoff"), false, all)
+			handoffOptions{out: filepath.Join(out, "handoff"), all: all})
 	})
 	cmd.Flags().StringVar(&out, "out", "kerf-demo", "folder for the job")
 	allFlag(cmd, &all)

@@ -12,6 +12,7 @@ import (
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
 	"kerf/fault"
+	"kerf/recovery"
 )
 
 func (a *app) planCommand() *cobra.Command {
@@ -28,6 +29,10 @@ With --measure the C is compiled and run for every target as kerf measure does, 
 measured figures take the place of the estimates, which stay beside them, and limits are
 judged with them. Every compiler and emulator has to be there.
 
+With [recovery] in the job networks are trained, which takes long. Ctrl-C writes no handoff;
+with --checkpoint every training is kept, and a later run goes on behind the last epoch, to the
+same handoff.
+
 Exit code: 0 within every limit and tolerance, 1 one is broken or cannot be
 judged (the handoff is written all the same and says so), 2 bad input.`,
 		Example: `  kerf plan job.toml
@@ -42,22 +47,33 @@ judged (the handoff is written all the same and says so), 2 bad input.`,
 
 // handoffVerb is verb for a command that writes the handoff of a job.
 func (a *app) handoffVerb(cmd *cobra.Command, c *choice) *cobra.Command {
-	var out string
-	var measured, all bool
+	o := handoffOptions{}
 	cmd.Args = oneJob
-	cmd.Flags().StringVar(&out, "out", "", "handoff folder (default: handoff beside the job file)")
-	cmd.Flags().BoolVar(&measured, "measure", false, "compile the C and run it on emulated cores: "+
+	cmd.Flags().StringVar(&o.out, "out", "",
+		"handoff folder (default: handoff beside the job file)")
+	cmd.Flags().BoolVar(&o.measured, "measure", false, "compile the C and run it on emulated "+
+		"cores: "+
 		"measured figures instead of estimates")
-	allFlag(cmd, &all)
+	checkpointFlag(cmd.Flags(), &o.checkpoint)
+	allFlag(cmd, &o.all)
 	return a.verb(cmd, func(ctx context.Context, args []string) (result, error) {
-		if out == "" {
-			out = filepath.Join(filepath.Dir(args[0]), "handoff")
+		o := o
+		if o.out == "" {
+			o.out = filepath.Join(filepath.Dir(args[0]), "handoff")
 		}
-		if out == standardStream {
+		if o.out == standardStream {
 			return nil, folderNotStream()
 		}
-		return a.plan(ctx, args[0], *c, out, measured, all)
+		return a.plan(ctx, args[0], *c, o)
 	})
+}
+
+// handoffOptions say how a handoff is made and shown.
+type handoffOptions struct {
+	out        string // folder
+	checkpoint string // file that keeps trainings; empty: none does
+	measured   bool   // the C is measured
+	all        bool   // everything is printed, and not the first screen alone
 }
 
 // allFlag adds the option to print everything and not the first screen alone.
@@ -65,39 +81,41 @@ func allFlag(cmd *cobra.Command, all *bool) {
 	cmd.Flags().BoolVar(all, "all", false, "print every table, the notes and the lines to sign")
 }
 
-// plan runs a job: what c leaves open is chosen. It measures the C where measured asks for it, and
-// writes the folder out. Its text is whole where all asks for it.
-func (a *app) plan(ctx context.Context, job string, c choice, out string,
-	measured, all bool) (result, error) {
+// plan runs a job, and writes the handoff: what c leaves open is chosen.
+func (a *app) plan(ctx context.Context, job string, c choice, o handoffOptions) (result, error) {
 	in, err := a.load(ctx, job)
 	if err != nil {
 		return nil, err
 	}
-	if measured {
+	if o.measured {
 		if err := requireTools(ctx, in); err != nil {
 			return nil, err
 		}
 	}
-	r, files, err := a.makeHandoff(ctx, in, c, measured)
+	checkpoint, err := openCheckpoint(in, o.checkpoint)
 	if err != nil {
 		return nil, err
 	}
-	if err := exporter.WriteFolder(out, files); err != nil {
+	r, files, err := a.makeHandoff(ctx, in, c, checkpoint, o.measured)
+	if err != nil {
 		return nil, err
 	}
-	return &signoffResult{report.NewSignoff(r, version), out, all,
+	if err := exporter.WriteFolder(o.out, files); err != nil {
+		return nil, err
+	}
+	return &signoffResult{report.NewSignoff(r, version), o.out, o.all,
 		func(format string) ([]byte, error) { return files[signoffFiles[format]], nil }}, nil
 }
 
 // makeHandoff chooses what c leaves open, trains where the job asks for it, judges, measures the C
 // where measured asks for it, and makes the files of the handoff in memory.
 func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
-	measured bool) (*budget.Result, map[string][]byte, error) {
+	checkpoint *recovery.Checkpoint, measured bool) (*budget.Result, map[string][]byte, error) {
 	pl, cut, chosen, err := a.choose(ctx, in, c)
 	if err != nil {
 		return nil, nil, err
 	}
-	if chosen, err = a.recoverChoice(ctx, pl, cut, chosen); err != nil {
+	if chosen, err = a.recoverChoice(ctx, pl, cut, chosen, checkpoint); err != nil {
 		return nil, nil, err
 	}
 	r, err := a.judge(ctx, pl, cut, chosen)
@@ -120,13 +138,13 @@ func (a *app) makeHandoff(ctx context.Context, in *budget.Inputs, c choice,
 // recoverChoice looks for a smaller network by training where the job asks for it, and returns what
 // is chosen then.
 func (a *app) recoverChoice(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
-	chosen *budget.Chosen) (*budget.Chosen, error) {
+	chosen *budget.Chosen, checkpoint *recovery.Checkpoint) (*budget.Chosen, error) {
 	if pl.Inputs().Job.Recovery == nil {
 		return chosen, nil
 	}
-	step, end := a.ui.trainings()
+	tell, end := a.ui.trainings()
 	defer end()
-	return pl.Recover(ctx, cut, chosen, step)
+	return pl.Recover(ctx, cut, chosen, checkpoint, tell)
 }
 
 // judge measures the candidate on the sign-off recordings and gives every verdict.

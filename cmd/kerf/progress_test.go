@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 	"unicode/utf8"
+
+	"kerf/budget"
 )
 
 func TestProgressTextFitsTheTerminal(t *testing.T) {
@@ -108,6 +110,32 @@ func TestLineOfProgress(t *testing.T) {
 	endAll()
 	u.drawWork(later())
 	drawn("the end", gone)
+}
+
+// What holds so far is told on a terminal, in a line of its own that stays.
+func TestWhatHoldsSoFar(t *testing.T) {
+	var out bytes.Buffer
+	u := &ui{w: &out, width: 80}
+	tell, end := u.trainings()
+	if end(); tell.Holds != nil || out.Len() > 0 {
+		t.Errorf("without a terminal: %q", out.String())
+	}
+	u.terminal = true
+	tell, end = u.trainings()
+	defer end()
+	tell.Epochs("looking for the least units", 1, 0)
+	u.drawWork(time.Now().Add(3 * time.Second))
+	tell.Holds(budget.Holding{Candidate: budget.Candidate{Features: []int{0, 4},
+		Units: [][]int{{0, 1, 2}, {5}}}, Used: 0.71, Share: 0.2345})
+	tell.Holds(budget.Holding{Candidate: budget.Candidate{Features: []int{0},
+		Units: [][]int{{0, 1, 2}}}, Fixed: true, Used: 0.9, Share: 0.2})
+	const want = "\rkerf: looking for the least units, 1 done, 3s so far\x1b[K\r\x1b[K" +
+		"kerf: so far 3,1 units, 2 features, cost 23.4 %, may use 71 % of a tolerance before " +
+		"rounding\n" +
+		"kerf: so far 3 units, 1 feature, cost 20.0 %, may use 90 % of a tolerance\n"
+	if got := out.String(); got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
 }
 
 // On a terminal (that of util-linux's script) verdicts that are no pass are painted, with NO_COLOR

@@ -38,8 +38,9 @@ measured. The first table is the way to the choice, with what could not go; the
 second says of its neighbours why they were not chosen. What goes is replaced by its
 best linear prediction from what stays, folded into the weights, and the first dense
 layer is fitted anew; the last table compares that with simpler ways. With --keep-features
-or --keep-units the cut is the one given. --out writes the cut float network as safetensors,
-with torch names, whatever format the job's network has.`,
+or --keep-units the cut is the one given. prune trains nothing: with [recovery] in the job
+plan goes on from this cut, and so does recover. --out writes the cut float network as
+safetensors, with torch names, whatever format the job's network has.`,
 		Example: `  kerf prune job.toml
   kerf prune job.toml --keep-units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
 	}, &c, a.loadExamined, func(ctx context.Context, pl *budget.Planner, cut *budget.Cut,

@@ -86,7 +86,7 @@ func (a *app) best(ctx context.Context, in *budget.Inputs) (*bestNetwork, error)
 	if err != nil {
 		return nil, err
 	}
-	if chosen, err = a.recoverChoice(ctx, pl, cut, chosen); err != nil {
+	if chosen, err = a.recoverChoice(ctx, pl, cut, chosen, nil); err != nil {
 		return nil, err
 	}
 	return &bestNetwork{in, chosen.Candidate, chosen.Within, pl.Reached(chosen),

@@ -2,9 +2,8 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -12,29 +11,28 @@ import (
 	"kerf/budget"
 	"kerf/exporter/report"
 	"kerf/fault"
-	"kerf/prune"
 	"kerf/recovery"
 )
 
 func (a *app) recoverCommand() *cobra.Command {
 	var c choice
-	var out, checkpoint string
+	var out, file string
 	var epochs int
 	var cmd *cobra.Command
 	cmd = a.jobVerb(&cobra.Command{
 		Use:   "recover JOB.toml",
-		Short: "Train the cut network for a few epochs and write it",
-		Long: `recover cuts as prune does, then trains what stays on the selection recordings, in
-the number formats it will run in and with the network as given as its teacher, as
-far as [recovery] of the job does not say otherwise. It shows the loss of every
-epoch, and on the selection sequences that were held back what was won. --out writes
-the network with float weights. plan does all this by itself when the job has
-[recovery].
+		Short: "Train smaller networks, and write the one that plan would take",
+		Long: `recover does what plan does with [recovery] in the job, up to the choice: it looks
+for the smallest network that holds once it is trained, on the selection recordings, with
+the network as given as its teacher, as far as [recovery] does not say otherwise. With
+--keep-features or --keep-units it trains the cut that is given. It shows what was
+trained, the loss of every epoch of the last training, and what the network loses on
+selection recordings that it was not trained on. --out writes it with float weights.
 
-Ctrl-C ends it and leaves no network. With --checkpoint every whole epoch is kept, and
-a later run goes on behind the last one, to the same result.`,
+Ctrl-C ends it and leaves no network. With --checkpoint every training is kept, and a
+later run of recover, plan or units goes on behind the last epoch, to the same result.`,
 		Example: `  kerf recover job.toml --out recovered.safetensors
-  kerf recover job.toml --keep-units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint training.json`,
+  kerf recover job.toml --keep-units 0,1,2,3,4,5,6,7 --weights int4 --checkpoint trainings.json`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
 		var asked *int
 		if cmd.Flags().Changed("epochs") {
@@ -50,37 +48,46 @@ a later run goes on behind the last one, to the same result.`,
 				return nil, err
 			}
 		}
+		checkpoint, err := openCheckpoint(in, file)
+		if err != nil {
+			return nil, err
+		}
 		return a.recoverAlone(ctx, in, c, out, checkpoint)
 	})
 	c.cutFlags(cmd.Flags())
 	c.formatFlags(cmd.Flags())
+	checkpointFlag(cmd.Flags(), &file)
 	cmd.Flags().IntVar(&epochs, "epochs", 0, "passes over the recordings (default: as the job "+
 		"says, or 20)")
 	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or "+
 		".npz; - for safetensors on stdout, without the tables)")
-	cmd.Flags().StringVar(&checkpoint, "checkpoint", "", "file to keep the training in after "+
-		"every epoch, and to go on from")
 	return cmd
 }
 
-// recoverAlone trains the candidate that c gives or the search chooses, and writes the network
-// where out asks for it.
-func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
-	out, checkpoint string) (result, error) {
-	pl, _, chosen, err := a.choose(ctx, in, c)
+// recoverAlone chooses and trains as plan does, and writes the network where out asks for it.
+func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice, out string,
+	checkpoint *recovery.Checkpoint) (result, error) {
+	pl, cut, chosen, err := a.choose(ctx, in, c)
 	if err != nil {
 		return nil, err
 	}
-	step, end := a.ui.training()
-	r, err := pl.RecoverOnce(ctx, chosen.Candidate, trainingFile(in, chosen, checkpoint), step)
-	end()
-	if err != nil {
+	if chosen, err = a.recoverChoice(ctx, pl, cut, chosen, checkpoint); err != nil {
 		return nil, err
 	}
-	net := recovery.Renormalise(r.Net, in.Float.Features).Net
-	shown := newRecoverResult(r, pl.HeldBackLoss(chosen.CutNet, r))
-	shown.kept = keptOf(in.KeptFeatures(chosen.Candidate), len(in.Float.Features),
-		chosen.Candidate.Units, len(prune.Units(in.Float.Net)))
+	net, recovered := chosen.CutNet.Net, chosen.Candidate.Recovered
+	if recovered != nil {
+		net = recovery.Renormalise(recovered.Net, in.Float.Features).Net
+	} else {
+		a.ui.note("no training led to a better choice: the network is as cut")
+	}
+	r := pl.Price(cut, chosen)
+	r.Loss = pl.SelectionLoss(chosen)
+	s := report.NewSignoff(r, version)
+	s.MeasuredOn = budget.SelectionSet
+	shown := &recoverResult{Features: s.Kept.Features, Units: s.Kept.Units, Recovery: s.Recovery,
+		Epochs: epochRows(recovered), Attempts: append([]report.AttemptRow{}, s.Attempts...),
+		Loss: s.Loss, Caution: s.Caution,
+		JobLines: []string{}, signoff: s}
 	if out != "" {
 		if err := a.writeNetwork(ctx, out, in, chosen.Candidate, net); err != nil ||
 			out == standardStream {
@@ -91,113 +98,72 @@ func (a *app) recoverAlone(ctx context.Context, in *budget.Inputs, c choice,
 	return shown, nil
 }
 
-// trainingFile returns the checkpoint of a training, and nil without a path. Its key stands for all
-// that the training depends on: every file of the job, the candidate and the settings.
-func trainingFile(in *budget.Inputs, chosen *budget.Chosen, path string) *recovery.Checkpoint {
-	if path == "" {
-		return nil
-	}
-	hash := sha256.New()
-	for _, f := range in.Files {
-		if f.Role != budget.SignoffRole {
-			fmt.Fprintln(hash, f.Role, f.SHA256)
-		}
-	}
-	c := chosen.Candidate
-	fmt.Fprintln(hash, version, c.Features, c.Units, c.Formats, in.Job.Recovery.Settings())
-	return &recovery.Checkpoint{File: path, Key: hex.EncodeToString(hash.Sum(nil))}
-}
-
-// epochTable shows the losses of every epoch, and which epoch is kept.
-func epochTable(r *budget.Recovered) report.Table {
-	t := report.Table{Title: "Recovery training: loss per step and output",
-		Head: []string{"epoch", "recordings trained on", "recordings held back", "kept"}, Words: 1}
-	loss := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
-	kept := func(epoch int) string {
-		if epoch == r.Result.Best {
-			return "kept"
-		}
-		return ""
-	}
-	t.Rows = append(t.Rows, []string{"0", "", loss(r.Result.Start), kept(0)})
-	for i, e := range r.Result.Epochs {
-		t.Rows = append(t.Rows,
-			[]string{strconv.Itoa(i + 1), loss(e.Training), loss(e.HeldBack), kept(i + 1)})
-	}
-	if why := r.Result.Stopped; why != "" {
-		t.Title += fmt.Sprintf(" (ended before its last epoch: %s)", why)
-	}
-	return t
-}
-
-// heldBackTable compares the float networks by the first metric, on all recordings and on each
-// scenario.
-func heldBackTable(rows []budget.Loss) report.Table {
-	t := report.Table{Title: "Float networks on the selection sequences held back, which " +
-		"chose the epoch", Head: []string{"output", "where", "metric", "float", "cut", "recovered"},
-		Numbers: 3}
-	number := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
-	for _, l := range rows {
-		if l.Region != "" || l.Sequences == 0 || l.Metric != rows[0].Metric {
-			continue
-		}
-		t.Rows = append(t.Rows, []string{l.Output, l.Scenario, string(l.Metric) + " " + l.Unit,
-			number(l.Float), number(l.Cut), number(l.Recovered)})
-	}
-	return t
-}
-
-// recoverResult is what kerf recover shows: losses per step and output.
+// recoverResult is what kerf recover shows; the loss is on selection recordings, each sequence by
+// networks that were trained without it.
 type recoverResult struct {
-	// loss on the recordings held back before the first epoch
-	Start float64 `json:"start"`
-	// the epoch that is kept, from 1; 0: none was better than the start
-	Best     int           `json:"best"`
-	Stopped  string        `json:"stopped"` // why it ended before the last epoch; empty: it did not
-	Epochs   []epochRow    `json:"epochs"`
-	HeldBack []heldBackRow `json:"held_back"`
-	JobLines []string      `json:"job_lines"` // what a job needs to read the written network
+	Features []string `json:"features"` // that stay
+	Units    [][]int  `json:"units"`    // that stay; of a network from scratch its own
+	// the last training; null: the network is as cut
+	Recovery *report.RecoveryInfo `json:"recovery"`
+	Epochs   []epochRow           `json:"epochs"`  // of that training
+	Attempts []report.AttemptRow  `json:"trained"` // in the order of the search
+	Loss     []report.LossRow     `json:"loss"`
+	Caution  string               `json:"caution"`
+	JobLines []string             `json:"job_lines"` // what a job needs to read the written network
 
-	recovered *budget.Recovered
-	losses    []budget.Loss
-	kept      report.Table
+	signoff *report.Signoff
 }
 
+// epochRow is one epoch of a training: losses per step and output.
 type epochRow struct {
-	Epoch    int     `json:"epoch"`
-	Training float64 `json:"training"`  // on the recordings trained on, while the weights moved
-	HeldBack float64 `json:"held_back"` // on those held back
+	Epoch    int      `json:"epoch"`     // from 1; 0: before the first
+	Training *float64 `json:"training"`  // on the recordings trained on, while the weights moved
+	HeldBack *float64 `json:"held_back"` // on those held back
 }
 
-// heldBackRow compares the float networks on the selection sequences held back, which chose the
-// epoch.
-type heldBackRow struct {
-	budget.RowName
-	Unit      string   `json:"unit"`
-	Float     *float64 `json:"float"`
-	Cut       *float64 `json:"cut"`
-	Recovered *float64 `json:"recovered"`
-}
-
-func newRecoverResult(r *budget.Recovered, losses []budget.Loss) *recoverResult {
-	result := &recoverResult{Start: r.Result.Start, Best: r.Result.Best, Stopped: r.Result.Stopped,
-		Epochs: []epochRow{}, HeldBack: []heldBackRow{}, JobLines: []string{}, recovered: r,
-		losses: losses}
+// epochRows lists the epochs of the training that made a network; none where it was not trained.
+func epochRows(r *budget.Recovered) []epochRow {
+	if r == nil {
+		return []epochRow{}
+	}
+	rows := []epochRow{{HeldBack: report.Finite(r.Result.Start)}}
 	for i, e := range r.Result.Epochs {
-		result.Epochs = append(result.Epochs, epochRow{i + 1, e.Training, e.HeldBack})
+		rows = append(rows, epochRow{i + 1, report.Finite(e.Training), report.Finite(e.HeldBack)})
 	}
-	for _, l := range losses {
-		result.HeldBack = append(result.HeldBack,
-			heldBackRow{l.RowName, l.Unit,
-				report.Finite(l.Float), report.Finite(l.Cut), report.Finite(l.Recovered)})
-	}
-	return result
+	return rows
 }
 
 func (r *recoverResult) tables() []report.Table {
-	tables := []report.Table{r.kept, epochTable(r.recovered), heldBackTable(r.losses)}
+	s := r.signoff
+	tables := []report.Table{keptTable(s)}
+	if len(r.Attempts) > 0 {
+		tables = append(tables, s.AttemptTable())
+	}
+	if r.Recovery != nil {
+		tables = append(tables, epochTable(r.Recovery, r.Epochs))
+	}
+	tables = slices.Concat(tables, []report.Table{s.FormatTable()}, s.AccuracyTables())
 	if len(r.JobLines) > 0 {
 		tables = append(tables, layerTable(r.JobLines))
 	}
 	return tables
+}
+
+// epochTable shows the losses of every epoch, and which epoch is kept.
+func epochTable(info *report.RecoveryInfo, rows []epochRow) report.Table {
+	t := report.Table{Title: "The last training: loss per step and output",
+		Head: []string{"epoch", "recordings trained on", "recordings held back", "kept"}, Words: 1}
+	if info.Stopped != "" {
+		t.Title += fmt.Sprintf(" (ended before its last epoch: %s)", info.Stopped)
+	}
+	loss := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+	for _, e := range rows {
+		kept := ""
+		if e.Epoch == info.Best {
+			kept = "kept"
+		}
+		t.Rows = append(t.Rows, []string{strconv.Itoa(e.Epoch),
+			report.Optional(e.Training, loss), report.Optional(e.HeldBack, loss), kept})
+	}
+	return t
 }

@@ -150,23 +150,31 @@ func (u *ui) count(what string) (step func(done int), end func()) {
 	return func(done int) { progress(done, 0) }, end
 }
 
-// training is progress for a training, which says how many epochs are done.
-func (u *ui) training() (step budget.Progress, end func()) {
-	tell, end := u.trainings()
-	return func(done, all int, loss float64) {
-		tell(fmt.Sprintf("training, loss %.4g, epoch", loss), done, all)
-	}, end
-}
-
-// trainings is progress for the trainings of a search, which say what they look for.
-func (u *ui) trainings() (step budget.TrainingProgress, end func()) {
+// trainings is progress for the trainings of a search, which say what they look for, with a line
+// above for every network that holds and costs less than those before it.
+func (u *ui) trainings() (tell budget.TrainingProgress, end func()) {
 	w, end := u.begin("training")
-	return func(what string, done, all int) {
+	tell.Epochs = func(what string, done, all int) {
 		u.lock.Lock()
 		defer u.lock.Unlock()
 		w.what = what
 		w.advance(done, all, time.Now())
-	}, end
+	}
+	if u.terminal {
+		tell.Holds = func(h budget.Holding) { u.say("kerf: " + holdingText(h) + "\n") }
+	}
+	return tell, end
+}
+
+// holdingText returns what the terminal says of a network that holds.
+func holdingText(h budget.Holding) string {
+	text := fmt.Sprintf("so far %s units, %s, cost %s, may use %s of a tolerance",
+		unitNumbers(h.Candidate), report.Plural(len(h.Candidate.Features), "feature"),
+		report.Percent(h.Share), report.UsedPercent(report.Finite(h.Used)))
+	if !h.Fixed {
+		text += " before rounding"
+	}
+	return text
 }
 
 // begin adds a piece of work, which is shown until it ends or a part of it begins. end may be

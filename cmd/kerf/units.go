@@ -16,6 +16,7 @@ import (
 
 func (a *app) unitsCommand() *cobra.Command {
 	var all bool
+	var file string
 	cmd := a.jobVerb(&cobra.Command{
 		Use:   "units JOB.toml",
 		Short: "How many hidden units? A line per number, with loss and cost",
@@ -37,11 +38,15 @@ where it costs less and is shown to be no worse than that by more than the toler
 		Example: `  kerf units job.toml
   kerf units job.toml --format csv`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
+		checkpoint, err := openCheckpoint(in, file)
+		if err != nil {
+			return nil, err
+		}
 		pl, cut, chosen, err := a.choose(ctx, in, choice{})
 		if err != nil {
 			return nil, err
 		}
-		if chosen, err = a.recoverChoice(ctx, pl, cut, chosen); err != nil {
+		if chosen, err = a.recoverChoice(ctx, pl, cut, chosen, checkpoint); err != nil {
 			return nil, err
 		}
 		step, end := a.ui.progress("measuring sizes")
@@ -52,6 +57,7 @@ where it costs less and is shown to be no worse than that by more than the toler
 		}
 		return newUnitsResult(in, sizes, all), nil
 	})
+	checkpointFlag(cmd.Flags(), &file)
 	cmd.Flags().BoolVar(&all, "all", false, "print as well every judged error and every cost")
 	return cmd
 }
@@ -203,18 +209,22 @@ func sizeCosts(sizes []budget.Size, target string) report.Table {
 	return t
 }
 
-// sizeName returns the numbers of units, per recurrent layer, as --units-count takes them, and for
-// another network its file as well.
+// sizeName returns the numbers of units of a row, and for another network its file as well.
 func sizeName(s budget.Size) string {
-	var counts []string
-	for _, units := range s.Candidate.Units {
-		counts = append(counts, strconv.Itoa(len(units)))
-	}
-	name := strings.Join(counts, ",")
+	name := unitNumbers(s.Candidate)
 	if s.Other {
 		name += " " + s.File
 	}
 	return name
+}
+
+// unitNumbers returns the numbers of units per recurrent layer, as --units-count takes them.
+func unitNumbers(c budget.Candidate) string {
+	var counts []string
+	for _, units := range c.Units {
+		counts = append(counts, strconv.Itoa(len(units)))
+	}
+	return strings.Join(counts, ",")
 }
 
 // interval prints the rise of an error with its 95 % interval, or the error itself where the

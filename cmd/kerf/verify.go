@@ -100,7 +100,7 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 				err))
 		}
 	}
-	_, files, err := a.makeHandoff(ctx, in, c, v.Measured())
+	_, files, err := a.makeHandoff(ctx, in, c, nil, v.Measured())
 	if err := cmp.Or(err, ctx.Err()); err != nil {
 		return err // a training that was interrupted gives another network
 	}

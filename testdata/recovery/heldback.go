@@ -1,14 +1,10 @@
 package main
 
 import (
-	"context"
 	"strings"
 
 	"kerf/budget"
 	"kerf/dataset"
-	"kerf/prune"
-	"kerf/quant"
-	"kerf/recovery"
 )
 
 // parts is the number of parts of the selection recordings that judge in turn; each scenario is
@@ -30,16 +26,7 @@ func heldBackParts(pl *budget.Planner, c budget.Candidate) (*versions, error) {
 	var epochs []string
 	for part := range parts {
 		rest, judging := deal(in.Selection, part)
-		small := prune.MeasureStatistics(in.Float, rest).Cut(c.Features, c.Units, prune.Refit)
-		training, heldBack := recovery.Split(rest)
-		task := &recovery.Task{Start: quant.Standardise(small, quant.Calibrate(small, rest)),
-			Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
-		result, err := recovery.Train(context.Background(), task, in.Job.Recovery.Settings(), nil,
-			func(*recovery.Result) {})
-		if err != nil {
-			return nil, err
-		}
-		v, err := newVersions(in.Selection, rest, small, result.Net, result, c)
+		v, err := trained(in, in.Selection, rest, c)
 		if err != nil {
 			return nil, err
 		}

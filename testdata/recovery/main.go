@@ -115,13 +115,22 @@ type versions struct {
 // recordings.
 func signedOff(pl *budget.Planner, c budget.Candidate) (*versions, error) {
 	in := pl.Inputs()
-	r, err := pl.RecoverOnce(context.Background(), c, nil, func(int, int, float64) {})
+	return trained(in, in.Signoff, in.Selection, c)
+}
+
+// trained makes the versions of a candidate on selection recordings, to be judged on others.
+func trained(in *budget.Inputs, rec, selection *dataset.Recordings,
+	c budget.Candidate) (*versions, error) {
+	cut := prune.MeasureStatistics(in.Float, selection).Cut(c.Features, c.Units, prune.Refit)
+	training, heldBack := recovery.Split(selection)
+	task := &recovery.Task{Start: quant.Standardise(cut, quant.Calibrate(cut, selection)),
+		Teacher: in.Float, Formats: &c.Formats, Training: training, HeldBack: heldBack}
+	result, err := recovery.Train(context.Background(), task, in.Job.Recovery.Settings(), nil,
+		func(*recovery.Result) {})
 	if err != nil {
 		return nil, err
 	}
-	return newVersions(in.Signoff, in.Selection,
-		pl.Statistics().Cut(c.Features, c.Units, prune.Refit),
-		r.Net, r.Result, c)
+	return newVersions(rec, selection, cut, result.Net, result, c)
 }
 
 // newVersions quantizes the networks of a candidate with the given calibration recordings.

@@ -52,8 +52,8 @@ func plan(ctx context.Context, in *budget.Inputs) (*network, error) {
 		return nil, err
 	}
 	if in.Job.Recovery != nil {
-		nothing := func(string, int, int) {}
-		if chosen, err = pl.Recover(ctx, cut, chosen, nothing); err != nil {
+		if chosen, err = pl.Recover(ctx, cut, chosen, nil,
+			budget.TrainingProgress{}); err != nil {
 			return nil, err
 		}
 	}

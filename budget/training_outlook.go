@@ -1,0 +1,62 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+
+	"kerf/recovery"
+)
+
+// outlook says what training could win over a choice that was made without, and at what work. What
+// it could win is a guess: the dimensions that units use do not say what a smaller network learns.
+type outlook struct {
+	units      int     // that stay
+	dimensions float64 // that their states take in the network as given, see [prune.LayerView]
+	trainings  int     // about so many
+	steps      float64 // of all these together
+}
+
+// String returns the note.
+func (o *outlook) String() string {
+	return fmt.Sprintf("the %d units that stay use %.1f dimensions, so [recovery] in the job may "+
+		"find a network of fewer units, which is a guess: a search of some %d trainings, with "+
+		"%.0f million steps in all", o.units, o.dimensions, o.trainings, o.steps/1e6)
+}
+
+// startsPerSize is how many trainings a number of units begins with on a fold: from the cut and
+// from scratch.
+const startsPerSize = 2
+
+// outlook returns what training could win; nil where the job has it, where there are too few
+// recordings for it, where no number of units is left to be tried, or where the units that stay use
+// as many dimensions as there are. The numbers of units are searched by bisection, so n of them
+// take 1 + log2(n) at most; what follows with fewer features is short.
+func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *outlook {
+	in := pl.in
+	_, rests := in.folds()
+	if in.Job.Recovery != nil || rests == nil || !in.JudgesLoss() || len(cut.Points) == 0 ||
+		in.Job.Units.Count != nil {
+		return nil
+	}
+	units := chosen.Candidate.Units
+	o := &outlook{units: chosen.Candidate.UnitCount()}
+	smaller := 0
+	for _, counts := range in.inProportion() {
+		if sum(counts) < o.units {
+			smaller++
+		}
+	}
+	for _, d := range pl.statistics().Dimensions(units) {
+		o.dimensions += d
+	}
+	if smaller == 0 || math.Ceil(o.dimensions) >= float64(o.units) {
+		return nil
+	}
+	s := recovery.Defaults()
+	sizes := 1 + int(math.Log2(float64(smaller)))
+	o.trainings = startsPerSize * sizes * len(rests)
+	for _, rest := range rests {
+		o.steps += float64(startsPerSize * sizes * s.Epochs * s.EpochSteps(rest.Steps()))
+	}
+	return o
+}
