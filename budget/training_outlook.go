@@ -52,7 +52,8 @@ func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *outlook {
 	if smaller == 0 || math.Ceil(o.dimensions) >= float64(o.units) {
 		return nil
 	}
-	s := recovery.Defaults()
+	training, _ := in.trainedOn(rests[0])
+	s := recovery.Defaults().On(training.Steps())
 	sizes := 1 + int(math.Log2(float64(smaller)))
 	o.trainings = startsPerSize * sizes * len(rests)
 	for _, rest := range rests {
