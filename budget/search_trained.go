@@ -492,10 +492,12 @@ func (s *trainedSearch) row(ctx context.Context, counts []int, chosen *Chosen) (
 	}
 	if ok {
 		err = of.complete(ctx, r)
+	}
+	if ok || chosen.Within {
 		return of.best, err
 	}
 	trained, err := of.words(ctx, r)
-	if err == nil && !chosen.Within && trained.used < chosen.used {
+	if err == nil && trained.used < chosen.used {
 		return trained, nil
 	}
 	return chosen, err

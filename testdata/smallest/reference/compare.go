@@ -14,46 +14,41 @@ import (
 // unit more.
 const reach = 1.15
 
-// printComparison plans jobs with [recovery] as it is by default, and with 60 epochs, and prints
-// what comes out beside their references.
+// printComparison plans jobs with [recovery] and prints what comes out beside their references.
 func printComparison(r *results, names []string) error {
-	fmt.Println("| job | epochs | features, units | multiply-accumulates | reference | cycles of " +
+	fmt.Println("| job | features, units | multiply-accumulates | reference | cycles of " +
 		"those of the reference | within reach | rows that fail | verdict | processor time | " +
-		"passes |\n|---|---:|---|---:|---:|---:|---|---|---|---:|---:|")
+		"passes |\n|---|---|---:|---:|---:|---|---|---|---:|---:|")
 	for _, name := range names {
-		in, err := load(name, false)
+		in, err := load(name)
 		if err != nil {
 			return err
 		}
 		reference := r.of(name).Reference
 		seconds, measured := pass(in)
-		more := 60
-		for _, epochs := range []*int{nil, &more} {
-			trained := in.WithRecovery(epochs)
-			n, err := plan(context.Background(), trained)
-			if err != nil {
-				return err
-			}
-			multiple, within, passes := "", "no reference", "not measured"
-			macs := "-"
-			if reference != nil {
-				multiple, within = fmt.Sprintf("%.2f", n.Price/reference.Price), "no"
-				if sum(n.Units) <= sum(reference.Units)+1 || n.Price <= reach*reference.Price {
-					within = "yes"
-				}
-				macs = strconv.Itoa(reference.MACs)
-			}
-			if measured {
-				passes = fmt.Sprintf("%.0f", n.Seconds/seconds)
-			}
-			failing := strings.Join(n.failing(), ", ")
-			if failing == "" {
-				failing = "none"
-			}
-			fmt.Printf("| %s | %d | %d, %s | %d | %s | %s | %s | %s | %s | %.0f s | %s |\n", name,
-				trained.Job.Recovery.Settings().Epochs, n.Features, unitsText(n.Units), n.MACs,
-				macs, multiple, within, failing, n.Verdict, n.Seconds, passes)
+		n, err := plan(context.Background(), in)
+		if err != nil {
+			return err
 		}
+		multiple, within, passes := "", "no reference", "not measured"
+		macs := "-"
+		if reference != nil {
+			multiple, within = fmt.Sprintf("%.2f", n.Price/reference.Price), "no"
+			if sum(n.Units) <= sum(reference.Units)+1 || n.Price <= reach*reference.Price {
+				within = "yes"
+			}
+			macs = strconv.Itoa(reference.MACs)
+		}
+		if measured {
+			passes = fmt.Sprintf("%.0f", n.Seconds/seconds)
+		}
+		failing := strings.Join(n.failing(), ", ")
+		if failing == "" {
+			failing = "none"
+		}
+		fmt.Printf("| %s | %d, %s | %d | %s | %s | %s | %s | %s | %.0f s | %s |\n", name,
+			n.Features, unitsText(n.Units), n.MACs,
+			macs, multiple, within, failing, n.Verdict, n.Seconds, passes)
 	}
 	return nil
 }
@@ -66,11 +61,15 @@ func unitsText(units []int) string {
 // The steps of the sequences that torch_pass.py runs.
 const passSteps = 1500
 
-// pass returns the processor time that a general-purpose tensor library takes for all selection
-// recordings, forward through layers of the size of the network as given, one thread; of any kind
+// pass returns the processor time that a general-purpose tensor library takes for all recordings
+// of a job, forward through layers of the size of the network as given, one thread; of any kind
 // of cell it runs a GRU. It is not measured where the library is missing.
 func pass(in *budget.Inputs) (seconds float64, measured bool) {
-	steps := max(in.Selection.Steps(), passSteps)
+	all := in.Selection.Steps() + in.Signoff.Steps()
+	if in.Further != nil {
+		all += in.Further.Steps()
+	}
+	steps := max(all, passSteps)
 	for _, l := range in.Float.Net.Recurrent {
 		out, err := exec.Command("/usr/bin/python3", "testdata/benchscore/torch_pass.py",
 			strconv.Itoa(l.Inputs), strconv.Itoa(l.Units), strconv.Itoa(steps)).Output()
@@ -82,7 +81,7 @@ func pass(in *budget.Inputs) (seconds float64, measured bool) {
 			return 0, false
 		}
 		whole := float64(steps / passSteps * passSteps)
-		seconds += layer * float64(in.Selection.Steps()) / whole
+		seconds += layer * float64(all) / whole
 	}
 	return seconds, true
 }

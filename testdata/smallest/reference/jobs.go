@@ -31,9 +31,9 @@ const (
 		`seattle_cold = { rmse_rise = "off" }, seattle_warm = { rmse_rise = "off" } } }`
 )
 
-// load writes a job into a new folder, with cycles as the objective, and reads it. further adds the
-// recordings that the network as given was trained on, where they are known.
-func load(name string, further bool) (*budget.Inputs, error) {
+// load writes a job into a new folder, with cycles as the objective and [recovery], and reads it.
+// The jobs of package smallest name the recordings that the network as given was trained on.
+func load(name string) (*budget.Inputs, error) {
 	dir, err := os.MkdirTemp("", "kerf-reference")
 	if err != nil {
 		return nil, err
@@ -43,15 +43,14 @@ func load(name string, further bool) (*budget.Inputs, error) {
 		return nil, err
 	}
 	made := slices.IndexFunc(smallest.Jobs, func(j *smallest.Job) bool { return j.Name == name })
-	further = further && made >= 0
 	path := filepath.Join(dir, "job.toml")
 	text, err := os.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
-	text = append(text, "\n[search]\nobjective = \"cycles\"\n"...)
-	if further {
-		text = append(text, "\n[recovery]\nrecordings = \"training.csv\"\n"...)
+	text = append(text, "\n[search]\nobjective = \"cycles\"\n\n[recovery]\n"...)
+	if made >= 0 {
+		text = append(text, "recordings = \"training.csv\"\n"...)
 		if err := os.WriteFile(filepath.Join(dir, "training.csv"),
 			smallest.Jobs[made].TrainingRecordings(), 0o644); err != nil {
 			return nil, err

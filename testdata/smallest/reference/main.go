@@ -1,11 +1,10 @@
 // Command reference finds the smallest network that does each of some jobs, by more work than kerf
-// plan spends: for every number of units the network that kerf takes of so many, with [recovery] of
-// 100 epochs and three seeds. The cheapest in cycles that holds on the selection
-// recordings, with the reserve of kerf, is the reference of the job. The sign-off recordings judge
-// it afterwards. README.md of the folder above has the figures.
+// plan spends: for every number of units the network that kerf takes of so many, with [recovery]
+// and three seeds. The cheapest in cycles that holds on the selection recordings, with the reserve
+// of kerf, is the reference of the job. The sign-off recordings judge it afterwards. README.md of
+// the folder above has the figures.
 //
-//	go run ./testdata/smallest/reference [-seeds N] [-beyond N] [-epochs N]
-//		[-teacher SHARE] [-further] [NAME...]
+//	go run ./testdata/smallest/reference [-seeds N] [-beyond N] [NAME...]
 //	go run ./testdata/smallest/reference -compare [NAME...]
 //
 // Results go to testdata/smallest/reference.json after every run of the search, and a run that
@@ -34,11 +33,6 @@ func main() {
 	seeds := flag.Int("seeds", 3, "number of seeds")
 	beyond := flag.Int("beyond", -1, "stop so many numbers of units after the least that holds; "+
 		"-1 tries all")
-	var s settings
-	flag.IntVar(&s.Epochs, "epochs", 100, "epochs of [recovery]")
-	flag.Float64Var(&s.Teacher, "teacher", 1, "share of the teacher of [recovery]")
-	flag.BoolVar(&s.Further, "further", false, "train on the training recordings of the network "+
-		"as well; the five jobs of this folder have them")
 	flag.Parse()
 	names := flag.Args()
 	if len(names) == 0 {
@@ -51,29 +45,32 @@ func main() {
 		return
 	}
 	for _, name := range names {
-		check(r.find(context.Background(), name, s, *seeds, *beyond))
+		check(r.find(context.Background(), name, *seeds, *beyond))
 	}
 }
 
 // find runs the searches of a job that there are no results of.
-func (r *results) find(ctx context.Context, name string, s settings, seeds,
-	beyond int) error {
-	in, err := load(name, s.Further)
+func (r *results) find(ctx context.Context, name string, seeds, beyond int) error {
+	in, err := load(name)
 	if err != nil {
 		return err
 	}
 	j := r.of(name)
 	if j.Untrained == nil {
-		if j.Untrained, err = plan(ctx, in); err != nil {
+		untrained := *in.Job
+		untrained.Recovery = nil
+		without := *in
+		without.Job = &untrained
+		if j.Untrained, err = plan(ctx, &without); err != nil {
 			return err
 		}
 	}
 	for count := range j.counts(in, beyond) {
-		for s.Seed = 1; s.Seed <= seeds; s.Seed++ {
-			if j.find(count, s) != nil {
+		for seed := 1; seed <= seeds; seed++ {
+			if j.find(count, seed) != nil {
 				continue
 			}
-			n, err := j.try(ctx, in, count, s)
+			n, err := j.try(ctx, in, count, seed)
 			if err != nil {
 				return err
 			}
@@ -81,28 +78,27 @@ func (r *results) find(ctx context.Context, name string, s settings, seeds,
 				return err
 			}
 			fmt.Fprintf(os.Stderr, "%s: %v units, seed %d: %d multiply-accumulates, holds %v, %s, "+
-				"%.0f s\n", name, count, s.Seed, n.MACs, n.Holds, n.Origin, n.Seconds)
+				"%.0f s\n", name, count, seed, n.MACs, n.Holds, n.Origin, n.Seconds)
 		}
 	}
 	return r.write(file)
 }
 
 // try searches with a number of units.
-func (j *job) try(ctx context.Context, in *budget.Inputs, count []int, s settings) (*network,
+func (j *job) try(ctx context.Context, in *budget.Inputs, count []int, seed int) (*network,
 	error) {
 	limited, err := in.WithUnits(count)
 	if err != nil {
 		return nil, err
 	}
-	limited = limited.WithRecovery(&s.Epochs)
-	rule := limited.Job.Recovery // a copy of its own
-	rule.Seed, rule.Teacher = &s.Seed, &s.Teacher
+	limited = limited.WithRecovery(nil) // whose rule is a copy
+	limited.Job.Recovery.Seed = &seed
 	n, err := plan(ctx, limited)
 	if err != nil {
 		return nil, err
 	}
 	date, commit, err := today()
-	j.add(run{Count: count, settings: s, Date: date, Commit: commit, network: *n})
+	j.add(run{Count: count, Seed: seed, Date: date, Commit: commit, network: *n})
 	return n, err
 }
 

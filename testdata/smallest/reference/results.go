@@ -27,19 +27,11 @@ type job struct {
 
 // run is a search with a number of units.
 type run struct {
-	Count []int `json:"count"` // of units per recurrent layer
-	settings
+	Count  []int  `json:"count"` // of units per recurrent layer
+	Seed   int    `json:"seed"`  // of [recovery]
 	Date   string `json:"date"`
 	Commit string `json:"commit"`
 	network
-}
-
-// settings are those of the training.
-type settings struct {
-	Seed    int     `json:"seed"`
-	Epochs  int     `json:"epochs"`
-	Teacher float64 `json:"teacher"`
-	Further bool    `json:"further"` // it had the recordings of the network as given as well
 }
 
 // read reads the results of earlier runs, if there are any.
@@ -81,10 +73,10 @@ func (r *results) of(name string) *job {
 	return j
 }
 
-// find returns the run with a number of units and settings; nil if there is none yet.
-func (j *job) find(count []int, s settings) *run {
+// find returns the run with a number of units and a seed; nil if there is none yet.
+func (j *job) find(count []int, seed int) *run {
 	for i, r := range j.Runs {
-		if slices.Equal(r.Count, count) && r.settings == s {
+		if slices.Equal(r.Count, count) && r.Seed == seed {
 			return &j.Runs[i]
 		}
 	}
