@@ -13,8 +13,8 @@ import (
 
 // RecoveryRule asks for recovery training; what is left out has the value of [recovery.Defaults].
 type RecoveryRule struct {
-	// The training runs this often over the recordings, at most. Default: as often as makes some ten
-	// million steps, from 20 to 400 times.
+	// The training runs this often over the recordings, at most. Default: as often as makes some
+	// ten million steps, from 20 to 400 times.
 	Epochs *int `toml:"epochs"`
 
 	// This share, from 0 to 1, is how much the network as given counts against the recorded
@@ -177,8 +177,13 @@ func (r *Result) warnRecovery() {
 	switch c := r.Chosen.Candidate.Recovered; {
 	case r.Inputs.Job.Recovery == nil:
 	case c == nil:
-		r.Warnings = append(r.Warnings, "recovery training led to no better choice on the "+
-			"selection recordings: the network goes to sign-off as cut")
+		note := "recovery training led to no better choice on the selection recordings: the " +
+			"network goes to sign-off as cut"
+		if r.Inputs.Further == nil {
+			note += "; recordings in [recovery] can name those that the network as given was " +
+				"trained on, since few are soon learned by heart"
+		}
+		r.Warnings = append(r.Warnings, note)
 	case c.Result.Best == 0:
 		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the "+
 			"recordings held back: the weights are those of the cut")
