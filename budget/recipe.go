@@ -15,6 +15,7 @@ type recipe struct {
 	features []int   // of the network as given: those that the first training begins with
 	units    [][]int // the same per recurrent layer; of a network from scratch their number counts
 	scratch  bool    // the first training begins with drawn weights, else with the cut
+	gentle   bool    // all trainings are at gentleRate of the rate: little is to be learned
 	lessons  []lesson
 }
 
@@ -82,6 +83,9 @@ func (r recipe) formats() *quant.Formats {
 // key stands for a recipe in a map and in a file.
 func (r recipe) key() string {
 	var b strings.Builder
+	if r.gentle {
+		fmt.Fprint(&b, "gently ")
+	}
 	if r.scratch {
 		fmt.Fprint(&b, "scratch ", r.counts(), r.features)
 	} else {

@@ -148,19 +148,16 @@ const (
 	gained      = 0.9
 )
 
-// size tries a number of units, from the cut and from scratch on the first fold, and goes on with
-// what is nearer to the teacher and the recorded outputs of the sequences held back. Where that
-// does not hold ok is false, and the recipe is that which uses least of the tolerances.
+// size tries a number of units, from the better start of those on the first fold. Where that does
+// not hold ok is false, and the recipe is that which uses least of the tolerances.
 func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok bool, err error) {
 	const what = "looking for the least units"
-	r := recipe{features: c.Features, units: c.Units}
-	scratch := r
+	cut := recipe{features: c.Features, units: c.Units}
+	scratch := cut
 	scratch.scratch = true
-	if err := s.trainings.follow(ctx, what, []int{0}, r, scratch); err != nil {
+	r, err := s.better(ctx, what, cut, scratch)
+	if err != nil {
 		return r, false, err
-	}
-	if s.trainings.heldBack(scratch) < s.trainings.heldBack(r) {
-		r = scratch
 	}
 	j, err := s.try(ctx, what, r)
 	for range mostAgain {
@@ -176,6 +173,23 @@ func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok
 		}
 	}
 	return r, err == nil && s.known[r.key()].used <= 1, err
+}
+
+// better follows starts on the first fold, the cut gently as well, and returns the one that comes
+// nearest to the teacher and the recorded outputs of the sequences held back. The first one is the
+// cut.
+func (s *trainedSearch) better(ctx context.Context, what string, starts ...recipe) (recipe,
+	error) {
+	gently := starts[0]
+	gently.gentle = true
+	starts = append(starts, gently)
+	err := s.trainings.follow(ctx, what, []int{0}, starts...)
+	if err != nil {
+		return recipe{}, err
+	}
+	return slices.MinFunc(starts, func(a, b recipe) int {
+		return cmp.Compare(s.trainings.heldBack(a), s.trainings.heldBack(b))
+	}), nil
 }
 
 // layers makes each of several recurrent layers smaller by itself.
@@ -412,8 +426,12 @@ func (s *trainedSearch) take(c *Chosen) {
 // units.
 func (s *trainedSearch) asGiven(ctx context.Context) error {
 	c := s.chosen.Candidate
-	r := recipe{features: c.Features, units: c.Units}
-	if _, err := s.try(ctx, "training", r); err != nil {
+	const what = "training"
+	r, err := s.better(ctx, what, recipe{features: c.Features, units: c.Units})
+	if err != nil {
+		return err
+	}
+	if _, err := s.try(ctx, what, r); err != nil {
 		return err
 	}
 	chosen, err := s.words(ctx, r)

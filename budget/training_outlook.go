@@ -23,9 +23,9 @@ func (o *outlook) String() string {
 		"%.0f million steps in all", o.units, o.dimensions, o.trainings, o.steps/1e6)
 }
 
-// startsPerSize is how many trainings a number of units begins with on a fold: from the cut and
-// from scratch.
-const startsPerSize = 2
+// A number of units begins with startsPerSize trainings on the first fold: from the cut, at two
+// rates, and from scratch. One of them goes on to the other folds.
+const startsPerSize = 3
 
 // outlook returns what training could win; nil where the job has it, where there are too few
 // recordings for it, where no number of units is left to be tried, or where the units that stay use
@@ -55,9 +55,7 @@ func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *outlook {
 	training, _ := in.trainedOn(rests[0])
 	s := recovery.Defaults().On(training.Steps())
 	sizes := 1 + int(math.Log2(float64(smaller)))
-	o.trainings = startsPerSize * sizes * len(rests)
-	for _, rest := range rests {
-		o.steps += float64(startsPerSize * sizes * s.Epochs * s.EpochSteps(rest.Steps()))
-	}
+	o.trainings = (startsPerSize + len(rests) - 1) * sizes
+	o.steps = float64(o.trainings * s.Epochs * s.EpochSteps(training.Steps()))
 	return o
 }

@@ -82,9 +82,16 @@ const (
 	laterLength   = 4
 )
 
+// gentleRate is the share of the rate with which a cut is trained that lost little: at the full rate
+// the first steps lose more than the later ones win back from few recordings (docs/recovery.md).
+const gentleRate = 0.1
+
 // settingsOf returns the settings of the last training of a recipe.
 func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	s := t.settings
+	if r.gentle {
+		s.Rate *= gentleRate
+	}
 	if len(r.lessons) == 0 {
 		return s
 	}
