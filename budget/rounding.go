@@ -151,18 +151,16 @@ func (p *prepared) ways() []quant.Rounding {
 	return all
 }
 
-// heldOut runs a way of rounding on the selection recordings, every sequence by a network that was
-// calibrated without it. Only the sequences of the first folds are run, and of each fold about so
-// many steps where most is not 0; the others have no predictions. The error is that of ctx or of
-// [quant.Quantize].
-func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial *quant.Partial,
-	first, most int) ([][]float64, error) {
+// heldOut runs integer networks on the selection recordings, every sequence by the network of its
+// fold, which was calibrated without it. network makes that of a fold. Only the sequences of the
+// first folds are run, and of each fold about so many steps where most is not 0; the others have no
+// predictions. The error is that of ctx or of network.
+func (in *Inputs) heldOut(ctx context.Context, p *prepared, first, most int,
+	network func(fold int) (*quant.Network, error)) ([][]float64, error) {
 	nets := make([]*quant.Network, min(first, len(p.restCalibrations)))
 	for k := range nets {
 		var err error
-		if nets[k], err = quant.QuantizePartial(p.restNets[k], p.restCalibrations[k], c.Formats,
-			c.Rounding,
-			partial); err != nil {
+		if nets[k], err = network(k); err != nil {
 			return nil, err
 		}
 	}
@@ -261,7 +259,9 @@ func (pl *Planner) tryWays(ctx context.Context, p *prepared, c Candidate,
 	var all []way
 	for _, rounding := range ways {
 		c.Rounding = rounding
-		predicted, err := pl.in.heldOut(ctx, p, c, nil, folds, 0)
+		predicted, err := pl.in.heldOut(ctx, p, folds, 0, func(k int) (*quant.Network, error) {
+			return quant.Quantize(p.restNets[k], p.restCalibrations[k], c.Formats, rounding)
+		})
 		if isOnlyOf(rounding, err) && len(ways) > 1 {
 			continue
 		}
