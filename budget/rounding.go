@@ -55,31 +55,19 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	p.calibration = quant.Calibrate(p.cut, pl.in.Selection)
-	p.scaled = quant.Standardise(p.cut, p.calibration)
+	p.scaled = p.cut
 	taught := p.cut
 	if c.Recovered != nil {
 		p.scaled, taught = c.Recovered.Net, pl.in.Float
 	}
-	if p.scaled != p.cut {
-		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
-	}
-	var rests []*dataset.Recordings
-	p.fold, rests = pl.in.folds()
-	if rests == nil {
-		p.restCalibrations, p.restNets = []quant.Calibration{p.calibration},
-			[]*dataset.Float{p.scaled}
-	}
-	for k, rest := range rests {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
+	pl.calibrate(p, c)
+	if c.Recovered == nil {
+		if p.scaled = quant.Standardise(p.cut, p.calibration); p.scaled != p.cut {
+			pl.calibrate(p, c)
 		}
-		net := p.scaled
-		if c.Recovered != nil {
-			net = c.Recovered.withoutFold[k]
-		}
-		p.restCalibrations, p.restNets = append(p.restCalibrations, quant.Calibrate(net, rest)),
-			append(p.restNets, net)
+	}
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
 	}
 	if taught == p.scaled {
 		p.outputs = p.calibration.Predicted(taught)
@@ -88,6 +76,31 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	}
 	pl.last = p
 	return p, ctx.Err()
+}
+
+// calibrate calibrates the network of a candidate on all selection recordings and without each
+// fold.
+func (pl *Planner) calibrate(p *prepared, c Candidate) {
+	var rests []*dataset.Recordings
+	p.fold, rests = pl.in.folds()
+	p.restNets, p.restCalibrations = nil, nil
+	switch {
+	case rests == nil:
+		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
+		p.restNets = []*dataset.Float{p.scaled}
+		p.restCalibrations = []quant.Calibration{p.calibration}
+	case c.Recovered == nil:
+		p.calibration, p.restCalibrations = quant.CalibrateFolds(p.scaled, pl.in.Selection, p.fold,
+			folds)
+		p.restNets = []*dataset.Float{p.scaled, p.scaled}
+	default: // each fold has a network that was trained without it
+		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
+		p.restNets = c.Recovered.withoutFold
+		for k, rest := range rests {
+			p.restCalibrations = append(p.restCalibrations,
+				quant.Calibrate(c.Recovered.withoutFold[k], rest))
+		}
+	}
 }
 
 // folds gives every selection sequence a fold, and for every fold the recordings without it; none,

@@ -53,19 +53,27 @@ const traceLimit = 4 << 20
 // traceEvery sets how often moments are added: at one step in width/traceEvery, where width is the
 // number of values of φ. So the traces take a few times as long as running the network, whatever
 // its size; φ changes little from one step to the next. Of long recordings about traceSteps are
-// added, some hundred for every value of φ.
+// added, some hundred for every value of φ, and of large networks as many as take traceWork
+// multiply-accumulates: of a GRU of 64 units with 48 inputs 5800.
 const (
 	traceEvery = 8
 	traceSteps = 12288
+	traceWork  = 16e9
 )
+
+// beyondTraces reports whether the second moments of a layer would take more than traceLimit.
+func beyondTraces(l *model.Recurrent) bool {
+	width := l.Inputs + l.Units + 2
+	return l.Kind.Gates()*l.Units*width*width > traceLimit
+}
 
 // newTraceSum returns a sum over no step of recordings with so many steps, nil for a layer beyond
 // traceLimit.
 func newTraceSum(l *model.Recurrent, steps int) *traceSum {
-	rows, width := l.Kind.Gates()*l.Units, l.Inputs+l.Units+2
-	if rows*width*width > traceLimit {
+	if beyondTraces(l) {
 		return nil
 	}
+	rows := l.Kind.Gates() * l.Units
 	withBias := func(n int) []float64 {
 		v := make([]float64, padded(n+1))
 		v[n] = 1
@@ -76,8 +84,9 @@ func newTraceSum(l *model.Recurrent, steps int) *traceSum {
 		stateSlope: make([]float64, rows), inputs: withBias(l.Inputs), states: withBias(l.Units),
 		resetStates: withBias(l.Units), cell: make([]float64, l.Units),
 	}
-	f.every = max(1, f.width()/traceEvery, steps/traceSteps)
 	f.stride = len(f.inputs) + len(f.states)
+	most := min(traceSteps, traceWork/(rows*f.stride*f.stride))
+	f.every = max(1, f.width()/traceEvery, steps/most)
 	f.second, f.phi = make([]float64, rows*f.stride*f.stride), make([]float64, rows*f.stride)
 	f.waiting = newWaitingVectors(len(f.phi))
 	return f
@@ -194,6 +203,7 @@ func (f *traceSum) slopes(run *model.Run, i int, before []float64) {
 
 // merge adds the moments of other sequences.
 func (f *traceSum) merge(o *traceSum) {
+	f.addWaiting()
 	o.addWaiting()
 	f.steps += o.steps
 	for i, v := range o.second {
@@ -206,6 +216,7 @@ func (f *traceSum) rows() []*mat.SymDense {
 	if f == nil || f.steps == 0 {
 		return nil
 	}
+	f.addWaiting()
 	width := f.width()
 	all := make([]*mat.SymDense, len(f.keep))
 	for r := range all {

@@ -101,6 +101,7 @@ func (m *momentSum) addWaiting() { addOuters(m.outer, m.waiting.take()) }
 
 // merge adds the steps of another sum.
 func (m *momentSum) merge(o *momentSum) {
+	m.addWaiting()
 	o.addWaiting()
 	m.steps += o.steps
 	for i, v := range o.sum {
