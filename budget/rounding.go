@@ -46,6 +46,7 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	if pl.last != nil && pl.last.candidate.isSameNetwork(c) {
 		return pl.last, ctx.Err()
 	}
+	pl.last = nil // its moments make room
 	p := &prepared{candidate: c}
 	if c.Recovered != nil && c.Recovered.Scratch {
 		p.cut = c.Recovered.Net
