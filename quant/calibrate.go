@@ -180,8 +180,9 @@ func CalibrateFolds(p *dataset.Float, selection *dataset.Recordings, fold []int,
 		}
 		without = append(without, total.calibration(p.Net, &rest, some))
 	}
-	for _, other := range totals[1:] {
+	for f, other := range totals[1:] {
 		totals[0].merge(other)
+		totals[1+f] = nil // its moments make room
 	}
 	return totals[0].calibration(p.Net, selection, raw), without
 }
