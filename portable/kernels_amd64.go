@@ -47,3 +47,16 @@ func LogisticAll(v []float64) { allOf(v, logisticAVX2, Logistic) }
 
 // TanhAll replaces every value by its [Tanh].
 func TanhAll(v []float64) { allOf(v, tanhAVX2, Tanh) }
+
+// AddOuters adds x xᵀ to the upper half of a square matrix, for each of x, one after the other. The
+// vectors have a multiple of [OutersAtOnce] values; what lies below the diagonal of the matrix has
+// no meaning.
+func AddOuters(to []float64, x [OutersAtOnce][]float64) {
+	if !useAVX2 {
+		addOutersGo(to, x)
+		return
+	}
+	n := len(x[0])
+	_, _, _, _ = to[n*n-1], x[1][n-1], x[2][n-1], x[3][n-1]
+	addOutersAVX2(&to[0], &x[0][0], &x[1][0], &x[2][0], &x[3][0], n/OutersAtOnce)
+}

@@ -96,6 +96,117 @@ store:
 	VZEROUPPER
 	RET
 
+// func addOutersAVX2(to *float64, a *float64, b *float64, c *float64, d *float64, vectors int)
+// Requires: AVX
+TEXT ·addOutersAVX2(SB), NOSPLIT, $0-48
+	MOVQ to+0(FP), AX
+	MOVQ a+8(FP), CX
+	MOVQ b+16(FP), DX
+	MOVQ c+24(FP), BX
+	MOVQ d+32(FP), SI
+	MOVQ vectors+40(FP), DI
+	MOVQ DI, R8
+	SHLQ $0x05, R8
+
+block:
+	VBROADCASTSD (CX), Y0
+	VBROADCASTSD (DX), Y1
+	VBROADCASTSD (BX), Y2
+	VBROADCASTSD (SI), Y3
+	XORQ         R9, R9
+	MOVQ         DI, R10
+
+row0:
+	VMOVUPD      (AX)(R9*1), Y4
+	VMULPD       (CX)(R9*1), Y0, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (DX)(R9*1), Y1, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (BX)(R9*1), Y2, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (SI)(R9*1), Y3, Y5
+	VADDPD       Y5, Y4, Y4
+	VMOVUPD      Y4, (AX)(R9*1)
+	ADDQ         $0x20, R9
+	DECQ         R10
+	JNZ          row0
+	ADDQ         R8, AX
+	VBROADCASTSD 8(CX), Y0
+	VBROADCASTSD 8(DX), Y1
+	VBROADCASTSD 8(BX), Y2
+	VBROADCASTSD 8(SI), Y3
+	XORQ         R9, R9
+	MOVQ         DI, R10
+
+row1:
+	VMOVUPD      (AX)(R9*1), Y4
+	VMULPD       (CX)(R9*1), Y0, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (DX)(R9*1), Y1, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (BX)(R9*1), Y2, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (SI)(R9*1), Y3, Y5
+	VADDPD       Y5, Y4, Y4
+	VMOVUPD      Y4, (AX)(R9*1)
+	ADDQ         $0x20, R9
+	DECQ         R10
+	JNZ          row1
+	ADDQ         R8, AX
+	VBROADCASTSD 16(CX), Y0
+	VBROADCASTSD 16(DX), Y1
+	VBROADCASTSD 16(BX), Y2
+	VBROADCASTSD 16(SI), Y3
+	XORQ         R9, R9
+	MOVQ         DI, R10
+
+row2:
+	VMOVUPD      (AX)(R9*1), Y4
+	VMULPD       (CX)(R9*1), Y0, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (DX)(R9*1), Y1, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (BX)(R9*1), Y2, Y5
+	VADDPD       Y5, Y4, Y4
+	VMULPD       (SI)(R9*1), Y3, Y5
+	VADDPD       Y5, Y4, Y4
+	VMOVUPD      Y4, (AX)(R9*1)
+	ADDQ         $0x20, R9
+	DECQ         R10
+	JNZ          row2
+	ADDQ         R8, AX
+	VBROADCASTSD 24(CX), Y0
+	VBROADCASTSD 24(DX), Y1
+	VBROADCASTSD 24(BX), Y2
+	VBROADCASTSD 24(SI), Y3
+	XORQ         R9, R9
+	MOVQ         DI, R10
+
+row3:
+	VMOVUPD (AX)(R9*1), Y4
+	VMULPD  (CX)(R9*1), Y0, Y5
+	VADDPD  Y5, Y4, Y4
+	VMULPD  (DX)(R9*1), Y1, Y5
+	VADDPD  Y5, Y4, Y4
+	VMULPD  (BX)(R9*1), Y2, Y5
+	VADDPD  Y5, Y4, Y4
+	VMULPD  (SI)(R9*1), Y3, Y5
+	VADDPD  Y5, Y4, Y4
+	VMOVUPD Y4, (AX)(R9*1)
+	ADDQ    $0x20, R9
+	DECQ    R10
+	JNZ     row3
+	ADDQ    R8, AX
+	ADDQ    $0x20, AX
+	ADDQ    $0x20, CX
+	ADDQ    $0x20, DX
+	ADDQ    $0x20, BX
+	ADDQ    $0x20, SI
+	DECQ    DI
+	JNZ     block
+	VZEROUPPER
+	RET
+
 // func logisticAVX2(v *float64, powers *float64, powersLow *float64, n int) (left int)
 // Requires: AVX, AVX2
 TEXT ·logisticAVX2(SB), NOSPLIT, $0-40

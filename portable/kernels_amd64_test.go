@@ -43,6 +43,21 @@ func TestKernelsAgree(t *testing.T) {
 			})
 		}
 	}
+	for size := OutersAtOnce; size <= 10*OutersAtOnce; size += OutersAtOnce {
+		var x [OutersAtOnce][]float64
+		for i := range x {
+			x[i] = draw(size)
+		}
+		before := draw(size * size)
+		compare("products of vectors", func() []float64 {
+			to := append([]float64(nil), before...)
+			AddOuters(to, x)
+			for i := range size { // below the diagonal nothing is meant
+				clear(to[i*size : i*size+i])
+			}
+			return to
+		})
+	}
 	values := []float64{0, math.Copysign(0, -1), 1, -1, 20, 20.5, -20, 0x1p-28, 0x1p-29, -0x1p-29,
 		700, 701, -700, -701, 709.9, -709.9, 746, -746, 800, -800, 5e-324, math.MaxFloat64,
 		math.Inf(1), math.Inf(-1), math.NaN()}

@@ -18,3 +18,8 @@ func TanhAll(v []float64) {
 		v[i] = Tanh(x)
 	}
 }
+
+// AddOuters adds x xᵀ to the upper half of a square matrix, for each of x, one after the other. The
+// vectors have a multiple of [OutersAtOnce] values; what lies below the diagonal of the matrix has
+// no meaning.
+func AddOuters(to []float64, x [OutersAtOnce][]float64) { addOutersGo(to, x) }

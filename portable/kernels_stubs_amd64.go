@@ -9,6 +9,11 @@ package portable
 //go:noescape
 func affineAVX2(y *float64, w *float64, x *float64, b *float64, columns int, blocks int)
 
+// addOutersAVX2 adds a aT, then b bT, c cT and d dT to a square matrix, from the vector with the diagonal of each row on. The vectors of each of a, b, c and d are at least 1.
+//
+//go:noescape
+func addOutersAVX2(to *float64, a *float64, b *float64, c *float64, d *float64, vectors int)
+
 // logisticAVX2 replaces n vectors, at least 1, by their logistic function. It ends before the first that needs another way and returns how many are left.
 //
 //go:noescape

@@ -8,6 +8,7 @@ import (
 
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/portable"
 )
 
 // Calibration holds the figures that formats and rounding are chosen from: what a float network
@@ -109,7 +110,7 @@ const calibrationBytes = 16 << 20
 func partsOf(net *model.Network) int {
 	bytes := 0
 	for _, l := range net.Recurrent {
-		rows, size := l.Kind.Gates()*l.Units, padded(l.Inputs+1)+padded(l.Units+1)
+		rows, size := l.Kind.Gates()*l.Units, portable.Padded(l.Inputs+1)+portable.Padded(l.Units+1)
 		if !beyondTraces(l) {
 			bytes += 8 * rows * size * size
 		}

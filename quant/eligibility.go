@@ -33,8 +33,8 @@ type traceSum struct {
 	// meaning.
 	second []float64
 
-	phi     []float64      // rows × stride; at the present step of the sequence
-	waiting waitingVectors // φ of steps that count, but are not among second yet
+	phi     []float64               // rows × stride; at the present step of the sequence
+	waiting portable.WaitingVectors // φ of steps that count, but are not among second yet
 
 	keep        []float64 // per row: share of its state that the unit keeps in the present step
 	inputSlope  []float64 // per row: slope of the state in W x + b
@@ -75,7 +75,7 @@ func newTraceSum(l *model.Recurrent, steps int) *traceSum {
 	}
 	rows := l.Kind.Gates() * l.Units
 	withBias := func(n int) []float64 {
-		v := make([]float64, padded(n+1))
+		v := make([]float64, portable.Padded(n+1))
 		v[n] = 1
 		return v
 	}
@@ -88,7 +88,7 @@ func newTraceSum(l *model.Recurrent, steps int) *traceSum {
 	most := min(traceSteps, traceWork/(rows*f.stride*f.stride))
 	f.every = max(1, f.width()/traceEvery, steps/most)
 	f.second, f.phi = make([]float64, rows*f.stride*f.stride), make([]float64, rows*f.stride)
-	f.waiting = newWaitingVectors(len(f.phi))
+	f.waiting = portable.NewWaitingVectors(len(f.phi))
 	return f
 }
 
@@ -134,7 +134,8 @@ func (f *traceSum) add(step int, run *model.Run, i int, in, before []float64) {
 	}
 	if step%f.every == 0 {
 		f.steps++
-		if f.waiting.add(f.phi) {
+		copy(f.waiting.Next(), f.phi)
+		if f.waiting.Added() {
 			f.addWaiting()
 		}
 	}
@@ -143,13 +144,13 @@ func (f *traceSum) add(step int, run *model.Run, i int, in, before []float64) {
 
 // addWaiting adds the moments of the steps that wait.
 func (f *traceSum) addWaiting() {
-	all := f.waiting.take()
+	all := f.waiting.Take()
 	for r := range f.keep {
-		var x [outersAtOnce][]float64
+		var x [portable.OutersAtOnce][]float64
 		for i, phi := range all {
 			x[i] = phi[r*f.stride : (r+1)*f.stride]
 		}
-		addOuters(f.second[r*f.stride*f.stride:(r+1)*f.stride*f.stride], x)
+		portable.AddOuters(f.second[r*f.stride*f.stride:(r+1)*f.stride*f.stride], x)
 	}
 }
 

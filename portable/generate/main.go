@@ -3,6 +3,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 
 	. "github.com/mmcloughlin/avo/build"
@@ -16,6 +17,7 @@ const vectorBytes = 32
 func main() {
 	ConstraintExpr("amd64")
 	affine()
+	outers()
 	logistic()
 	tanh()
 	Generate()
@@ -115,6 +117,58 @@ func affine() {
 	ADDQ(U8(2*vectorBytes), y)
 	ADDQ(U8(2*vectorBytes), b)
 	DECQ(blocks)
+	JNZ(LabelRef("block"))
+	VZEROUPPER()
+	RET()
+}
+
+// outers multiplies and adds apart, as Go does. The rows of the matrix come in blocks of four, and
+// each begins at the vector that holds its diagonal.
+func outers() {
+	TEXT("addOutersAVX2", NOSPLIT, "func(to, a, b, c, d *float64, vectors int)")
+	Pragma("noescape")
+	Doc("addOutersAVX2 adds a aT, then b bT, c cT and d dT to a square matrix, from the vector " +
+		"with the diagonal of each row on. The vectors of each of a, b, c and d are at " +
+		"least 1.")
+	to := Load(Param("to"), GP64())
+	var x [4]Register
+	for i, name := range []string{"a", "b", "c", "d"} {
+		x[i] = Load(Param(name), GP64())
+	}
+	vectors := Load(Param("vectors"), GP64())
+	stride := GP64()
+	MOVQ(vectors, stride)
+	SHLQ(U8(5), stride)
+	Label("block")
+	for i := range 4 {
+		var factors [4]VecVirtual
+		for k := range factors {
+			factors[k] = YMM()
+			VBROADCASTSD(Mem{Base: x[k], Disp: 8 * i}, factors[k])
+		}
+		at, left := GP64(), GP64()
+		XORQ(at, at)
+		MOVQ(vectors, left)
+		label := fmt.Sprintf("row%d", i)
+		Label(label)
+		sum := YMM()
+		VMOVUPD(Mem{Base: to, Index: at, Scale: 1}, sum)
+		for k, factor := range factors {
+			product := YMM()
+			VMULPD(Mem{Base: x[k], Index: at, Scale: 1}, factor, product)
+			VADDPD(product, sum, sum)
+		}
+		VMOVUPD(sum, Mem{Base: to, Index: at, Scale: 1})
+		ADDQ(U8(vectorBytes), at)
+		DECQ(left)
+		JNZ(LabelRef(label))
+		ADDQ(stride, to)
+	}
+	ADDQ(U8(vectorBytes), to)
+	for _, p := range x {
+		ADDQ(U8(vectorBytes), p)
+	}
+	DECQ(vectors)
 	JNZ(LabelRef("block"))
 	VZEROUPPER()
 	RET()
