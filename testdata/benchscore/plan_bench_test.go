@@ -3,13 +3,14 @@
 package benchscore
 
 import (
-	"fmt"
 	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"syscall"
 	"testing"
+
+	"kerf/testdata/smallest"
 )
 
 // BenchmarkPlan runs kerf plan on jobs with random weights, and reports its processor time on all
@@ -22,41 +23,35 @@ func BenchmarkPlan(b *testing.B) {
 		nil {
 		b.Fatalf("%v: %s", err, out)
 	}
-	for _, size := range []struct{ features, units, steps int }{{32, 32, 48_000},
-		{48, 64, 180_000}} {
-		for _, shared := range []bool{false, true} {
-			name := fmt.Sprintf("%d × %d × %d/%s", size.features, size.units, size.steps,
-				map[bool]string{false: "noise", true: "shared"}[shared])
-			b.Run(name, func(b *testing.B) {
-				folder := b.TempDir()
-				if err := planJob(folder, size.features, size.units, size.steps, shared,
-					1); err != nil {
+	for _, job := range smallest.Speeds {
+		b.Run(job.Name(), func(b *testing.B) {
+			folder := b.TempDir()
+			if err := job.Write(folder); err != nil {
+				b.Fatal(err)
+			}
+			pass := torchPass(b, job.Features, job.Units, job.Steps)
+			var usage *syscall.Rusage
+			var seconds float64
+			for b.Loop() {
+				plan := exec.Command(kerf, "plan", filepath.Join(folder, "job.toml"))
+				if err := plan.Run(); plan.ProcessState == nil ||
+					plan.ProcessState.ExitCode() > 1 {
 					b.Fatal(err)
 				}
-				pass := torchPass(b, size.features, size.units, size.steps)
-				var usage *syscall.Rusage
-				var seconds float64
-				for b.Loop() {
-					plan := exec.Command(kerf, "plan", filepath.Join(folder, "job.toml"))
-					if err := plan.Run(); plan.ProcessState == nil ||
-						plan.ProcessState.ExitCode() > 1 {
-						b.Fatal(err)
-					}
-					usage = plan.ProcessState.SysUsage().(*syscall.Rusage)
-					seconds = (plan.ProcessState.UserTime() +
-						plan.ProcessState.SystemTime()).Seconds()
-				}
-				pass = min(pass, torchPass(b, size.features, size.units, size.steps))
-				const mebibyte = 1 << 20
-				recorded := float64(size.steps+size.steps/4) * float64(size.features+2) * 8
-				b.ReportMetric(seconds/pass, "passes")
-				b.ReportMetric(seconds, "s-processor")
-				b.ReportMetric(pass, "s-pass")
-				b.ReportMetric(float64(usage.Maxrss)/1024, "MiB-peak") // in KiB on Linux
-				b.ReportMetric(64+2*recorded/mebibyte, "MiB-allowed")
-				b.ReportMetric(0, "ns/op")
-			})
-		}
+				usage = plan.ProcessState.SysUsage().(*syscall.Rusage)
+				seconds = (plan.ProcessState.UserTime() +
+					plan.ProcessState.SystemTime()).Seconds()
+			}
+			pass = min(pass, torchPass(b, job.Features, job.Units, job.Steps))
+			const mebibyte = 1 << 20
+			recorded := float64(job.Steps+job.Steps/4) * float64(job.Features+2) * 8
+			b.ReportMetric(seconds/pass, "passes")
+			b.ReportMetric(seconds, "s-processor")
+			b.ReportMetric(pass, "s-pass")
+			b.ReportMetric(float64(usage.Maxrss)/1024, "MiB-peak") // in KiB on Linux
+			b.ReportMetric(64+2*recorded/mebibyte, "MiB-allowed")
+			b.ReportMetric(0, "ns/op")
+		})
 	}
 }
 
