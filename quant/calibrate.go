@@ -4,8 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"kerf/dataset"
 	"kerf/model"
 	"kerf/portable"
@@ -34,7 +32,7 @@ type LayerRange struct {
 	// Followed has, per row, the second moments of its eligibility trace φ: what an error of a
 	// weight has done to the state of the unit so far. It is nil for a layer whose moments would
 	// take more than 32 MB.
-	Followed []*mat.SymDense
+	Followed []halfMatrix
 	// Memory has, per unit, how many steps the unit remembers: 1/(1 - mean of its update or forget
 	// gate). It is nil for Elman layers.
 	Memory []float64

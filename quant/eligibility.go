@@ -213,15 +213,15 @@ func (f *traceSum) merge(o *traceSum) {
 }
 
 // rows returns the second moments of φ, one matrix per row; nil without a step.
-func (f *traceSum) rows() []*mat.SymDense {
+func (f *traceSum) rows() []halfMatrix {
 	if f == nil || f.steps == 0 {
 		return nil
 	}
 	f.addWaiting()
 	width := f.width()
-	all := make([]*mat.SymDense, len(f.keep))
+	all := make([]halfMatrix, len(f.keep))
 	for r := range all {
-		all[r] = mat.NewSymDense(width, nil)
+		all[r] = newHalfMatrix(width)
 		second := f.second[r*f.stride*f.stride : (r+1)*f.stride*f.stride]
 		for i := range width {
 			for j := i; j < width; j++ {
@@ -229,7 +229,7 @@ func (f *traceSum) rows() []*mat.SymDense {
 				if low > high {
 					low, high = high, low
 				}
-				all[r].SetSym(i, j, second[low*f.stride+high]/f.steps)
+				*all[r].at(i, j) = second[low*f.stride+high] / f.steps
 			}
 		}
 	}
@@ -263,7 +263,7 @@ func (r *LayerRange) plans(inputs int) []rowPlan {
 
 // planRow makes the plan of one row from the second moments of its φ. ok is false where the states
 // never move or the moments cannot be inverted.
-func planRow(second *mat.SymDense, inputs int) (rowPlan, bool) {
+func planRow(second portable.Symmetric, inputs int) (rowPlan, bool) {
 	width := second.SymmetricDim()
 	units := width - inputs - 2
 	bias, back := width-2, width-1 // of W and of U

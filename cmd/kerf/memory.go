@@ -20,7 +20,7 @@ const reservedBytes = 256 << 20
 
 // besideRecordings is the memory that is aimed at beside twice the recordings: they themselves and
 // a copy in single precision for the search, then what is computed of them. programBytes of that
-// are the program itself, which the collector does not count.
+// are the program itself, which the collector does not count, and what is added while it runs.
 const (
 	besideRecordings = 64 << 20
 	programBytes     = 30 << 20
