@@ -176,7 +176,7 @@ bench-broken:
 
 # Writes the vector kernels anew, from the programs beside them.
 vectors:
-	$(GO) generate ./model/lanes ./quant ./testdata/benchscore
+	$(GO) generate ./portable ./model/lanes ./quant ./testdata/benchscore
 
 # Changes one operator at a time and counts what the tests notice (testdata/mutate/README.md); an
 # hour or more.

@@ -14,7 +14,12 @@ import (
 // each other's name, outputs recorded some steps earlier or later, steps in reverse order. When ctx
 // ends there are fewer.
 func (pl *Planner) outputViews(ctx context.Context, rec *dataset.Recordings) []view {
-	predicted := predictions(rec, pl.in.Float)
+	var predicted [][]float64
+	if rec == pl.in.Selection {
+		predicted = pl.predictedByFloat()
+	} else {
+		predicted = predictions(rec, pl.in.Float)
+	}
 	base := pl.in.scoreOf(rec, predicted)
 	var views []view
 	if !pl.in.Float.Classes {

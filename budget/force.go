@@ -69,12 +69,20 @@ func (pl *Planner) force(ctx context.Context, chosen *Chosen, refused []refusal)
 		}
 		partial := quant.Partial{Word: r.width.word, Layer: r.width.layer, Bits: r.step.Bits,
 			Narrow: make([]bool, len(names))}
-		units, err := pl.in.blameUnits(ctx, p, c, partial, names)
+		narrowings := make([]*quant.Narrowing, len(p.restCalibrations))
+		for k := range narrowings {
+			if narrowings[k], err = quant.NewNarrowing(p.restNets[k], p.restCalibrations[k],
+				c.Formats, c.Rounding, partial); err != nil {
+				return err
+			}
+		}
+		narrowed := func(k int) (*quant.Network, error) { return narrowings[k].Network(&partial) }
+		units, err := pl.in.blameUnits(ctx, p, partial, names, narrowed)
 		if err != nil {
 			return err
 		}
 		f.rest(pl.assess(chosen.heldOut)) // with the wide word for all
-		if err := pl.fewest(ctx, p, c, partial, units, &f); err != nil {
+		if err := pl.fewest(ctx, p, partial, units, narrowed, &f); err != nil {
 			return err
 		}
 		pl.in.describeUnits(p, r, &f, units)
@@ -94,9 +102,9 @@ const blameSteps = 8192
 
 // blameUnits narrows one unit at a time and orders them, the most harmful first.
 // One fold is enough for that, and of a long one some sequences.
-func (in *Inputs) blameUnits(ctx context.Context, p *prepared, c Candidate, partial quant.Partial,
-	names []string) ([]rankedUnit, error) {
-	before, err := in.heldOut(ctx, p, c, nil, 1, blameSteps)
+func (in *Inputs) blameUnits(ctx context.Context, p *prepared, partial quant.Partial,
+	names []string, narrowed func(fold int) (*quant.Network, error)) ([]rankedUnit, error) {
+	before, err := in.heldOut(ctx, p, 1, blameSteps, narrowed)
 	if err != nil {
 		return nil, err
 	}
@@ -110,7 +118,7 @@ func (in *Inputs) blameUnits(ctx context.Context, p *prepared, c Candidate, part
 	for j, name := range names {
 		clear(partial.Narrow)
 		partial.Narrow[j] = true
-		predicted, err := in.heldOut(ctx, p, c, &partial, 1, blameSteps)
+		predicted, err := in.heldOut(ctx, p, 1, blameSteps, narrowed)
 		if err != nil {
 			return nil, err
 		}
@@ -128,15 +136,14 @@ func (in *Inputs) blameUnits(ctx context.Context, p *prepared, c Candidate, part
 
 // fewest halves its way to the least number of units, in their order, that must
 // stay wide.
-func (pl *Planner) fewest(ctx context.Context, p *prepared, c Candidate, partial quant.Partial,
-	units []rankedUnit,
-	f *Forced) error {
+func (pl *Planner) fewest(ctx context.Context, p *prepared, partial quant.Partial,
+	units []rankedUnit, narrowed func(fold int) (*quant.Network, error), f *Forced) error {
 	var failed error
 	n := 1 + sort.Search(len(units)-1, func(k int) bool {
 		for i, u := range units {
 			partial.Narrow[u.index] = i > k
 		}
-		predicted, err := pl.in.heldOut(ctx, p, c, &partial, folds, 0)
+		predicted, err := pl.in.heldOut(ctx, p, folds, 0, narrowed)
 		if err != nil {
 			failed = err
 			return true

@@ -18,8 +18,9 @@ type Planner struct {
 	in     *Inputs
 	prices *pricing
 
-	// The scores of the network as given, and of the constant that explained shares compare with,
-	// each measured once.
+	// What the network as given predicts on the selection recordings, its scores, and those of the
+	// constant that explained shares compare with, each measured once.
+	predictedByFloat    func() [][]float64
 	floatOnSelection    func() *dataset.Score
 	floatReach          func() []float64
 	constantOnSelection func() *dataset.Score
@@ -40,8 +41,11 @@ type Planner struct {
 // NewPlanner returns a planner that has found out nothing yet.
 func NewPlanner(in *Inputs) *Planner {
 	pl := &Planner{in: in, prices: in.pricing(), cuts: map[cutKey]*dataset.Float{}}
+	pl.predictedByFloat = sync.OnceValue(func() [][]float64 {
+		return predictions(in.Selection, in.Float)
+	})
 	pl.floatOnSelection = sync.OnceValue(func() *dataset.Score {
-		return dataset.Measure(in.Float, in.Selection, in.Regions)
+		return in.measured(pl.predictedByFloat())
 	})
 	pl.constantOnSelection = sync.OnceValue(func() *dataset.Score {
 		return in.measureConstant(in.Selection)

@@ -46,6 +46,7 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	if pl.last != nil && pl.last.candidate.isSameNetwork(c) {
 		return pl.last, ctx.Err()
 	}
+	pl.last = nil // its moments make room
 	p := &prepared{candidate: c}
 	if c.Recovered != nil && c.Recovered.Scratch {
 		p.cut = c.Recovered.Net
@@ -55,31 +56,19 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	p.calibration = quant.Calibrate(p.cut, pl.in.Selection)
-	p.scaled = quant.Standardise(p.cut, p.calibration)
+	p.scaled = p.cut
 	taught := p.cut
 	if c.Recovered != nil {
 		p.scaled, taught = c.Recovered.Net, pl.in.Float
 	}
-	if p.scaled != p.cut {
-		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
-	}
-	var rests []*dataset.Recordings
-	p.fold, rests = pl.in.folds()
-	if rests == nil {
-		p.restCalibrations, p.restNets = []quant.Calibration{p.calibration},
-			[]*dataset.Float{p.scaled}
-	}
-	for k, rest := range rests {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
+	pl.calibrate(p, c)
+	if c.Recovered == nil {
+		if p.scaled = quant.Standardise(p.cut, p.calibration); p.scaled != p.cut {
+			pl.calibrate(p, c)
 		}
-		net := p.scaled
-		if c.Recovered != nil {
-			net = c.Recovered.withoutFold[k]
-		}
-		p.restCalibrations, p.restNets = append(p.restCalibrations, quant.Calibrate(net, rest)),
-			append(p.restNets, net)
+	}
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
 	}
 	if taught == p.scaled {
 		p.outputs = p.calibration.Predicted(taught)
@@ -88,6 +77,31 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	}
 	pl.last = p
 	return p, ctx.Err()
+}
+
+// calibrate calibrates the network of a candidate on all selection recordings and without each
+// fold.
+func (pl *Planner) calibrate(p *prepared, c Candidate) {
+	var rests []*dataset.Recordings
+	p.fold, rests = pl.in.folds()
+	p.restNets, p.restCalibrations = nil, nil
+	switch {
+	case rests == nil:
+		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
+		p.restNets = []*dataset.Float{p.scaled}
+		p.restCalibrations = []quant.Calibration{p.calibration}
+	case c.Recovered == nil:
+		p.calibration, p.restCalibrations = quant.CalibrateFolds(p.scaled, pl.in.Selection, p.fold,
+			folds)
+		p.restNets = []*dataset.Float{p.scaled, p.scaled}
+	default: // each fold has a network that was trained without it
+		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
+		p.restNets = c.Recovered.withoutFold
+		for k, rest := range rests {
+			p.restCalibrations = append(p.restCalibrations,
+				quant.Calibrate(c.Recovered.withoutFold[k], rest))
+		}
+	}
 }
 
 // folds gives every selection sequence a fold, and for every fold the recordings without it; none,
@@ -151,18 +165,16 @@ func (p *prepared) ways() []quant.Rounding {
 	return all
 }
 
-// heldOut runs a way of rounding on the selection recordings, every sequence by a network that was
-// calibrated without it. Only the sequences of the first folds are run, and of each fold about so
-// many steps where most is not 0; the others have no predictions. The error is that of ctx or of
-// [quant.Quantize].
-func (in *Inputs) heldOut(ctx context.Context, p *prepared, c Candidate, partial *quant.Partial,
-	first, most int) ([][]float64, error) {
+// heldOut runs integer networks on the selection recordings, every sequence by the network of its
+// fold, which was calibrated without it. network makes that of a fold. Only the sequences of the
+// first folds are run, and of each fold about so many steps where most is not 0; the others have no
+// predictions. The error is that of ctx or of network.
+func (in *Inputs) heldOut(ctx context.Context, p *prepared, first, most int,
+	network func(fold int) (*quant.Network, error)) ([][]float64, error) {
 	nets := make([]*quant.Network, min(first, len(p.restCalibrations)))
 	for k := range nets {
 		var err error
-		if nets[k], err = quant.QuantizePartial(p.restNets[k], p.restCalibrations[k], c.Formats,
-			c.Rounding,
-			partial); err != nil {
+		if nets[k], err = network(k); err != nil {
 			return nil, err
 		}
 	}
@@ -261,7 +273,9 @@ func (pl *Planner) tryWays(ctx context.Context, p *prepared, c Candidate,
 	var all []way
 	for _, rounding := range ways {
 		c.Rounding = rounding
-		predicted, err := pl.in.heldOut(ctx, p, c, nil, folds, 0)
+		predicted, err := pl.in.heldOut(ctx, p, folds, 0, func(k int) (*quant.Network, error) {
+			return quant.Quantize(p.restNets[k], p.restCalibrations[k], c.Formats, rounding)
+		})
 		if isOnlyOf(rounding, err) && len(ways) > 1 {
 			continue
 		}

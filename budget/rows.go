@@ -176,6 +176,7 @@ func (pl *Planner) withUnits(features, counts []int, cut *Cut) (Candidate, error
 // listed are not made. Where no row is within every tolerance it is that of the network as the
 // search began.
 func (t *table) cheapest(ctx context.Context) (*row, error) {
+	var beside *Point // whose neighbours were measured last
 	for {
 		best, err := t.cheapestOfSearch(ctx)
 		if err != nil {
@@ -184,15 +185,12 @@ func (t *table) cheapest(ctx context.Context) (*row, error) {
 		if best == nil {
 			return t.row(ctx, countsOf(t.cut.Points[0].Candidate))
 		}
-		if t.search == nil || t.search.over() {
+		if best.from == beside || t.search == nil || t.search.over() {
 			return best, nil
 		}
-		before := len(t.cut.Points)
-		if err := t.search.beside(ctx, best.from); err != nil {
+		beside = best.from
+		if err := t.search.beside(ctx, beside); err != nil {
 			return nil, err
-		}
-		if len(t.cut.Points) == before {
-			return best, nil
 		}
 	}
 }

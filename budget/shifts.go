@@ -49,23 +49,24 @@ func (pl *Planner) shifts(ctx context.Context, rec *dataset.Recordings,
 // backwards runs the network from the last step of every sequence to its first: a file that is
 // sorted with the newest step first has outputs that belong to their features, in a wrong order.
 func (in *Inputs) backwards(rec *dataset.Recordings, base *dataset.Score) view {
-	turned := *rec
-	turned.Sequences = nil
-	for _, s := range rec.Sequences {
-		t := *s
-		t.X = reversedSteps(s.X, rec.Features)
-		turned.Sequences = append(turned.Sequences, &t)
-	}
-	predicted := predictions(&turned, in.Float)
-	for i, values := range predicted {
-		predicted[i] = reversedSteps(values, rec.Outputs)
-	}
+	predicted := predictions(rec, reversed{in.Float})
 	score := in.scoreOf(rec, predicted)
 	c := in.compareAll(base, score, dataset.Compare)
 	cause := in.cause(CauseBackwards, "the steps of the recordings", "seem to run backwards", rec,
 		base,
 		score, c)
 	return view{cause, c, func() (*dataset.Recordings, [][]float64) { return rec, predicted }}
+}
+
+// reversed predicts the steps of a sequence from the last to the first.
+type reversed struct{ *dataset.Float }
+
+// Predict implements [dataset.Predictor].
+func (r reversed) Predict(s *dataset.Sequence, dst []float64) {
+	turned := *s
+	turned.X = reversedSteps(s.X, len(s.X)/s.Steps)
+	r.Float.Predict(&turned, dst)
+	copy(dst, reversedSteps(dst, len(dst)/s.Steps))
 }
 
 // reversedSteps has the steps of width values in reverse order.

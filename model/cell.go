@@ -8,6 +8,7 @@ import (
 type layerRun struct {
 	input, recurrent []float64   // W x + B and U h + D [Gates*Units]
 	gates            [][]float64 // after their activation [Gates][Units]
+	all              []float64   // the gates one behind the other; nil in an Elman layer
 	state            []float64   // [Units]
 	cell             []float64   // [Units] in an LSTM, else nil
 	kept             []float64   // r * h [Units] in a reset-before GRU, else nil
@@ -31,20 +32,21 @@ func newLayerRun(l *Recurrent) layerRun {
 	case GRUResetBefore:
 		s.kept = make([]float64, l.Units)
 	}
-	for range l.Kind.Gates() {
-		s.gates = append(s.gates, make([]float64, l.Units))
+	s.all = make([]float64, rows)
+	for gate := range l.Kind.Gates() {
+		s.gates = append(s.gates, s.all[gate*l.Units:(gate+1)*l.Units:(gate+1)*l.Units])
 	}
 	return s
 }
 
 // step computes one time step of the equations of the layer's [Kind].
 func (s *layerRun) step(l *Recurrent, x []float64) {
-	affine(s.input, l.W, x, l.B)
+	portable.Affine(s.input, l.W, x, l.B)
 	if l.Kind == GRUResetBefore {
 		s.gruResetBefore(l)
 		return
 	}
-	affine(s.recurrent, l.U, s.state, l.D)
+	portable.Affine(s.recurrent, l.U, s.state, l.D)
 	switch l.Kind {
 	case GRUResetAfter:
 		s.gruResetAfter()
@@ -52,8 +54,9 @@ func (s *layerRun) step(l *Recurrent, x []float64) {
 		s.lstm()
 	case ElmanTanh:
 		for u := range s.state {
-			s.state[u] = portable.Tanh(s.input[u] + s.recurrent[u])
+			s.state[u] = s.input[u] + s.recurrent[u]
 		}
+		portable.TanhAll(s.state)
 	case ElmanReLU:
 		for u := range s.state {
 			s.state[u] = max(0, s.input[u]+s.recurrent[u])
@@ -63,13 +66,23 @@ func (s *layerRun) step(l *Recurrent, x []float64) {
 
 func (s *layerRun) gruResetAfter() {
 	units := len(s.state)
-	reset, update, candidate := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units]
+	reset, update, candidate := s.gates[0], s.gates[1], s.gates[2]
+	for i := range s.all[:2*units] {
+		s.all[i] = s.input[i] + s.recurrent[i]
+	}
+	portable.LogisticAll(s.all[:2*units])
+	for u, r := range reset {
+		candidate[u] = s.input[2*units+u] + float64(r*s.recurrent[2*units+u])
+	}
+	portable.TanhAll(candidate)
+	s.blend(update, candidate)
+}
+
+// blend moves the state of a GRU to the candidate.
+func (s *layerRun) blend(update, candidate []float64) {
 	for u, h := range s.state {
-		r := portable.Logistic(s.input[u] + s.recurrent[u])
-		z := portable.Logistic(s.input[units+u] + s.recurrent[units+u])
-		n := portable.Tanh(s.input[2*units+u] + float64(r*s.recurrent[2*units+u]))
-		reset[u], update[u], candidate[u] = r, z, n
-		s.state[u] = float64((1-z)*n) + float64(z*h)
+		z := update[u]
+		s.state[u] = float64((1-z)*candidate[u]) + float64(z*h)
 	}
 }
 
@@ -77,33 +90,38 @@ func (s *layerRun) gruResetAfter() {
 // state after the reset.
 func (s *layerRun) gruResetBefore(l *Recurrent) {
 	units := len(s.state)
-	reset, update, candidate := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units]
-	affine(s.recurrent[:2*units], l.U[:2*units*units], s.state, l.D[:2*units])
-	for u, h := range s.state {
-		r := portable.Logistic(s.input[u] + s.recurrent[u])
-		reset[u], s.kept[u] = r, r*h
-		update[u] = portable.Logistic(s.input[units+u] + s.recurrent[units+u])
+	reset, update, candidate := s.gates[0], s.gates[1], s.gates[2]
+	portable.Affine(s.recurrent[:2*units], l.U[:2*units*units], s.state, l.D[:2*units])
+	for i := range s.all[:2*units] {
+		s.all[i] = s.input[i] + s.recurrent[i]
 	}
-	affine(s.recurrent[2*units:], l.U[2*units*units:], s.kept, l.D[2*units:])
+	portable.LogisticAll(s.all[:2*units])
 	for u, h := range s.state {
-		z, n := update[u], portable.Tanh(s.input[2*units+u]+s.recurrent[2*units+u])
-		candidate[u] = n
-		s.state[u] = float64((1-z)*n) + float64(z*h)
+		s.kept[u] = reset[u] * h
 	}
+	portable.Affine(s.recurrent[2*units:], l.U[2*units*units:], s.kept, l.D[2*units:])
+	for u := range candidate {
+		candidate[u] = s.input[2*units+u] + s.recurrent[2*units+u]
+	}
+	portable.TanhAll(candidate)
+	s.blend(update, candidate)
 }
 
 func (s *layerRun) lstm() {
 	units := len(s.state)
-	input, forget, candidate, output := s.gates[0][:units], s.gates[1][:units], s.gates[2][:units],
-		s.gates[3][:units]
+	input, forget, candidate, output := s.gates[0], s.gates[1], s.gates[2], s.gates[3]
+	for i := range s.all {
+		s.all[i] = s.input[i] + s.recurrent[i]
+	}
+	portable.LogisticAll(s.all[:2*units])
+	portable.TanhAll(candidate)
+	portable.LogisticAll(output)
 	for u, c := range s.cell {
-		i := portable.Logistic(s.input[u] + s.recurrent[u])
-		f := portable.Logistic(s.input[units+u] + s.recurrent[units+u])
-		g := portable.Tanh(s.input[2*units+u] + s.recurrent[2*units+u])
-		o := portable.Logistic(s.input[3*units+u] + s.recurrent[3*units+u])
-		input[u], forget[u], candidate[u], output[u] = i, f, g, o
-		c = float64(f*c) + float64(i*g)
-		s.cell[u] = c
-		s.state[u] = o * portable.Tanh(c)
+		c = float64(forget[u]*c) + float64(input[u]*candidate[u])
+		s.cell[u], s.state[u] = c, c
+	}
+	portable.TanhAll(s.state)
+	for u, open := range output {
+		s.state[u] *= open
 	}
 }

@@ -1,6 +1,10 @@
 package model
 
-import "fmt"
+import (
+	"fmt"
+
+	"kerf/portable"
+)
 
 // Run is the state of a network in one sequence, with the memory that a step needs, so that Step
 // allocates nothing. It reads the network's weights at every step, so it sees later changes of
@@ -89,7 +93,7 @@ func (r *Run) StepWith(x, y []float64, hold func(layer int, state []float64)) {
 func (r *Run) Finish(state, y []float64) {
 	x := state
 	for i, d := range r.network.Dense {
-		affine(r.dense[i], d.W, x, d.B)
+		portable.Affine(r.dense[i], d.W, x, d.B)
 		d.Activation.apply(r.dense[i])
 		x = r.dense[i]
 	}

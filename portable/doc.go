@@ -14,7 +14,9 @@
 // by the four operations and square roots alone.
 //
 // Files, in any order: exp.go (Exp, Tanh, Logistic), log.go (Log, Power, Cos), normal.go (random
-// numbers), cholesky.go (matrices), statistics.go.
+// numbers), cholesky.go (matrices), affine.go (a matrix times a vector), statistics.go. Kernels in
+// assembly for amd64 with AVX2, written by the program in folder generate with avo (make vectors),
+// do the same operations in the same order.
 //
 // # Invariants
 //
@@ -22,3 +24,5 @@
 // of package math is used whose last bits differ between processors. Tests compare the results with
 // package math, with exact arithmetic and with gonum, and pin their bits.
 package portable
+
+//go:generate sh -c "cd generate && go run . -out ../kernels_amd64.s -stubs ../kernels_stubs_amd64.go -pkg portable"

@@ -155,6 +155,7 @@ func randomGram(seed uint64, steps, size int) (*gram, [][]float64) {
 		g.add(v[:1], v[1:])
 		rows = append(rows, v)
 	}
+	g.addWaiting()
 	return g, rows
 }
 

@@ -10,37 +10,43 @@ import (
 )
 
 // gram is the sum of v vᵀ over time steps, for v with the constant 1 behind its last value: first
-// and second moments in one matrix [(size+1) × (size+1)].
+// and second moments in one matrix. It has all steps once it was merged into another one.
 type gram struct {
-	size int
-	sum  *mat.SymDense
-	v    []float64 // scratch: v of the step that is added
+	size    int
+	sum     *mat.SymDense // padded beyond [(size+1) × (size+1)] with zeros
+	waiting portable.WaitingVectors
 }
 
 // newGram returns a sum over no step, for v of the given size.
 func newGram(size int) *gram {
-	g := &gram{size: size, sum: mat.NewSymDense(size+1, nil), v: make([]float64, size+1)}
-	g.v[size] = 1
-	return g
+	padded := portable.Padded(size + 1)
+	return &gram{size: size, sum: mat.NewSymDense(padded, nil),
+		waiting: portable.NewWaitingVectors(padded)}
 }
 
 // add adds one step; the parts of v stand behind each other.
 func (g *gram) add(parts ...[]float64) {
-	v := g.v[:0]
+	next := g.waiting.Next()
+	v := next[:0]
 	for _, p := range parts {
 		v = append(v, p...)
 	}
-	upper := g.sum.RawSymmetric()
-	for i, a := range g.v {
-		row := upper.Data[i*upper.Stride+i:][:len(g.v)-i]
-		for j, b := range g.v[i:] {
-			row[j] += float64(a * b)
-		}
+	next[g.size] = 1
+	if g.waiting.Added() {
+		g.addWaiting()
 	}
 }
 
+// addWaiting adds the products of the steps that wait.
+func (g *gram) addWaiting() {
+	portable.AddOuters(g.sum.RawSymmetric().Data, g.waiting.Take())
+}
+
 // merge adds the steps of another sum.
-func (g *gram) merge(o *gram) { g.sum.AddSym(g.sum, o.sum) }
+func (g *gram) merge(o *gram) {
+	o.addWaiting()
+	g.sum.AddSym(g.sum, o.sum)
+}
 
 // steps returns the number of steps.
 func (g *gram) steps() float64 { return g.sum.At(g.size, g.size) }

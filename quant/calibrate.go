@@ -4,10 +4,9 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"kerf/dataset"
 	"kerf/model"
+	"kerf/portable"
 )
 
 // Calibration holds the figures that formats and rounding are chosen from: what a float network
@@ -33,7 +32,7 @@ type LayerRange struct {
 	// Followed has, per row, the second moments of its eligibility trace φ: what an error of a
 	// weight has done to the state of the unit so far. It is nil for a layer whose moments would
 	// take more than 32 MB.
-	Followed []*mat.SymDense
+	Followed []halfMatrix
 	// Memory has, per unit, how many steps the unit remembers: 1/(1 - mean of its update or forget
 	// gate). It is nil for Elman layers.
 	Memory []float64
@@ -96,52 +95,118 @@ func (s *sums) merge(o *sums) {
 	}
 }
 
-// calibrationParts is the number of parts that sequences are dealt into. Parts are few, because
-// each holds moments of its own, and always equally many, because sums of floating-point numbers
-// depend on their order.
+// calibrationParts is the most parts that the sequences of a fold are dealt into, one per core.
+// Their number follows from the network alone, because sums of floating-point numbers depend on
+// their order.
 const calibrationParts = 4
+
+// calibrationBytes bounds the moments of all parts of a fold, where these are more than one: each
+// holds moments of its own. Our choice.
+const calibrationBytes = 16 << 20
+
+// partsOf returns how many parts the sequences of a fold are dealt into.
+func partsOf(net *model.Network) int {
+	bytes := 0
+	for _, l := range net.Recurrent {
+		rows, size := l.Kind.Gates()*l.Units, portable.Padded(l.Inputs+1)+portable.Padded(l.Units+1)
+		if !beyondTraces(l) {
+			bytes += 8 * rows * size * size
+		}
+	}
+	return max(1, min(calibrationParts, calibrationBytes/max(1, bytes)))
+}
 
 // Calibrate reads ranges and moments of a float network from selection recordings. It runs every
 // sequence once; the result does not depend on the number of cores.
 func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
-	total, raw := gathered(p, selection)
-	c := total.Calibration
-	c.recordings, c.raw = selection, raw
+	all, _ := CalibrateFolds(p, selection, make([]int, len(selection.Sequences)), 1)
+	return all
+}
+
+// CalibrateFolds is [Calibrate] for selection recordings whose sequences are dealt into folds; fold
+// has that of every sequence, and each has one at least. It returns the calibration on all
+// recordings, and where there are two folds or more for each the one on the recordings without it.
+func CalibrateFolds(p *dataset.Float, selection *dataset.Recordings, fold []int,
+	folds int) (all Calibration, without []Calibration) {
+	dealt := make([][]int, folds) // the sequences of every fold
+	for i, f := range fold {
+		dealt[f] = append(dealt[f], i)
+	}
+	most, steps := partsOf(p.Net), selection.Steps()
+	raw := make([][]float64, len(fold))
+	parts := make([][]*sums, folds)
+	for f := range parts {
+		parts[f] = make([]*sums, min(most, len(dealt[f])))
+	}
+	dataset.InParallel(folds*most, func(job int) {
+		f, part := job/most, job%most
+		if part >= len(parts[f]) {
+			return
+		}
+		parts[f][part] = newSums(p.Net, steps)
+		for at := part; at < len(dealt[f]); at += most {
+			i := dealt[f][at]
+			raw[i] = parts[f][part].gather(p, selection.Sequences[i], selection.Features)
+		}
+	})
+	totals := make([]*sums, folds)
+	for f, ofFold := range parts {
+		totals[f] = ofFold[0]
+		for _, part := range ofFold[1:] {
+			totals[f].merge(part)
+		}
+	}
+	parts = nil
+	for k := range folds {
+		if folds == 1 {
+			break
+		}
+		rest, some := *selection, [][]float64{}
+		rest.Sequences = nil
+		for i, s := range selection.Sequences {
+			if fold[i] != k {
+				rest.Sequences, some = append(rest.Sequences, s), append(some, raw[i])
+			}
+		}
+		total := totals[1-min(k, 1)]
+		if folds > 2 {
+			total = newSums(p.Net, steps)
+			for f, other := range totals {
+				if f != k {
+					total.merge(other)
+				}
+			}
+		}
+		without = append(without, total.calibration(p.Net, &rest, some))
+	}
+	for f, other := range totals[1:] {
+		totals[0].merge(other)
+		totals[1+f] = nil // its moments make room
+	}
+	return totals[0].calibration(p.Net, selection, raw), without
+}
+
+// calibration makes a calibration of the sums over recordings; raw has the raw outputs of the
+// network.
+func (s *sums) calibration(net *model.Network, rec *dataset.Recordings,
+	raw [][]float64) Calibration {
+	c := s.Calibration
+	c.Features, c.recordings, c.raw = slices.Clone(s.Features), rec, raw
+	c.Layers, c.Dense = slices.Clone(s.Layers), slices.Clone(s.Dense)
 	for i := range c.Layers {
 		l := &c.Layers[i]
-		l.Inputs, l.States = total.inputs[i].moments(), total.states[i].moments()
-		l.Followed = total.traces[i].rows()
-		if keepGate(p.Net.Recurrent[i].Kind) >= 0 {
-			for _, sum := range total.keeps[i] {
-				l.Memory = append(l.Memory, 1/(1-sum/total.steps))
+		l.Inputs, l.States = s.inputs[i].moments(), s.states[i].moments()
+		l.Followed = s.traces[i].rows()
+		if keepGate(net.Recurrent[i].Kind) >= 0 {
+			for _, sum := range s.keeps[i] {
+				l.Memory = append(l.Memory, 1/(1-sum/s.steps))
 			}
 		}
 	}
 	for i := range c.Dense {
-		c.Dense[i].Inputs = total.dense[i].moments()
+		c.Dense[i].Inputs = s.dense[i].moments()
 	}
 	return c
-}
-
-// gathered adds up the figures of all sequences, and returns the raw outputs of the network on each
-// [steps × outputs].
-func gathered(p *dataset.Float,
-	selection *dataset.Recordings) (total *sums, raw [][]float64) {
-	all := selection.Sequences
-	raw = make([][]float64, len(all))
-	parts := make([]*sums, min(calibrationParts, len(all)))
-	dataset.EachSequence(&dataset.Recordings{Sequences: all[:len(parts)]},
-		func(part int, _ *dataset.Sequence) {
-			parts[part] = newSums(p.Net, selection.Steps())
-			for i := part; i < len(all); i += calibrationParts {
-				raw[i] = parts[part].gather(p, all[i], selection.Features)
-			}
-		})
-	total = newSums(p.Net, selection.Steps())
-	for _, part := range parts {
-		total.merge(part)
-	}
-	return total, raw
 }
 
 // Predicted returns the predictions of the float network for each sequence of the recordings that

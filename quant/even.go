@@ -94,9 +94,14 @@ func (c Calibration) scaled(s []float64) Calibration {
 		mean[i] = v * s[i]
 	}
 	l.Inputs = &Moments{Mean: mean, Covariance: scaledSym(l.Inputs.Covariance)}
-	followed := make([]*mat.SymDense, len(l.Followed))
+	followed := make([]halfMatrix, len(l.Followed))
 	for r, m := range l.Followed {
-		followed[r] = scaledSym(m)
+		followed[r] = newHalfMatrix(m.n)
+		for i := range m.n {
+			for j := i; j < m.n; j++ {
+				*followed[r].at(i, j) = m.At(i, j) * at(i) * at(j)
+			}
+		}
 	}
 	l.Followed = followed
 	return c

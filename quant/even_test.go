@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"kerf/model"
@@ -39,7 +40,7 @@ func TestEvenedColumnsComputeTheSame(t *testing.T) {
 			again.Input)
 	}
 	for r, m := range scaled.Layers[0].Followed {
-		if !mat.EqualApprox(m, again.Layers[0].Followed[r], 1e-12) {
+		if !floats.EqualApprox(m.v, again.Layers[0].Followed[r].v, 1e-12) {
 			t.Fatalf("row %d: the second moments are not those of the evened network", r)
 		}
 	}

@@ -156,7 +156,7 @@ func TestLanesGiveTheSameIntegers(t *testing.T) {
 				partial = &Partial{Word: StateWord, Bits: 16,
 					Narrow: []bool{true, false, true, false, false, false, false, true, false}}
 			}
-			fixed, err := QuantizePartial(p, c, formats, Nearest, partial)
+			fixed, err := quantizePartial(p, c, formats, Nearest, partial)
 			if err != nil {
 				t.Fatal(err)
 			}

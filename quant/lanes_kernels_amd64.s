@@ -374,114 +374,73 @@ vector:
 	VZEROUPPER
 	RET
 
-// func addOutersAVX2(to *float64, a *float64, b *float64, c *float64, d *float64, vectors int)
-// Requires: AVX
-TEXT ·addOutersAVX2(SB), NOSPLIT, $0-48
-	MOVQ to+0(FP), AX
-	MOVQ a+8(FP), CX
-	MOVQ b+16(FP), DX
-	MOVQ c+24(FP), BX
-	MOVQ d+32(FP), SI
-	MOVQ vectors+40(FP), DI
-	MOVQ DI, R8
-	SHLQ $0x05, R8
+// func dotsAVX2(y *int32, w *int32, x *int32, columns int, blocks int)
+// Requires: AVX, AVX2
+TEXT ·dotsAVX2(SB), NOSPLIT, $0-40
+	MOVQ y+0(FP), AX
+	MOVQ w+8(FP), CX
+	MOVQ x+16(FP), DX
+	MOVQ columns+24(FP), BX
+	MOVQ blocks+32(FP), SI
+	MOVQ BX, DI
+	SHRQ $0x03, DI
+	MOVQ BX, R8
+	ANDQ $0x04, R8
+	SHLQ $0x02, BX
 
 block:
-	VBROADCASTSD (CX), Y0
-	VBROADCASTSD (DX), Y1
-	VBROADCASTSD (BX), Y2
-	VBROADCASTSD (SI), Y3
-	XORQ         R9, R9
-	MOVQ         DI, R10
+	LEAQ  (CX)(BX*2), R9
+	ADDQ  BX, R9
+	XORQ  R10, R10
+	MOVQ  DI, R11
+	MOVQ  CX, R12
+	VPXOR Y0, Y0, Y0
+	VPXOR Y1, Y1, Y1
+	VPXOR Y2, Y2, Y2
+	VPXOR Y3, Y3, Y3
+	TESTQ R11, R11
+	JZ    half
 
-row0:
-	VMOVDQU      (AX)(R9*1), Y4
-	VMULPD       (CX)(R9*1), Y0, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (DX)(R9*1), Y1, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (BX)(R9*1), Y2, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (SI)(R9*1), Y3, Y5
-	VADDPD       Y5, Y4, Y4
-	VMOVDQU      Y4, (AX)(R9*1)
-	ADDQ         $0x20, R9
-	DECQ         R10
-	JNZ          row0
-	ADDQ         R8, AX
-	VBROADCASTSD 8(CX), Y0
-	VBROADCASTSD 8(DX), Y1
-	VBROADCASTSD 8(BX), Y2
-	VBROADCASTSD 8(SI), Y3
-	XORQ         R9, R9
-	MOVQ         DI, R10
-
-row1:
-	VMOVDQU      (AX)(R9*1), Y4
-	VMULPD       (CX)(R9*1), Y0, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (DX)(R9*1), Y1, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (BX)(R9*1), Y2, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (SI)(R9*1), Y3, Y5
-	VADDPD       Y5, Y4, Y4
-	VMOVDQU      Y4, (AX)(R9*1)
-	ADDQ         $0x20, R9
-	DECQ         R10
-	JNZ          row1
-	ADDQ         R8, AX
-	VBROADCASTSD 16(CX), Y0
-	VBROADCASTSD 16(DX), Y1
-	VBROADCASTSD 16(BX), Y2
-	VBROADCASTSD 16(SI), Y3
-	XORQ         R9, R9
-	MOVQ         DI, R10
-
-row2:
-	VMOVDQU      (AX)(R9*1), Y4
-	VMULPD       (CX)(R9*1), Y0, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (DX)(R9*1), Y1, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (BX)(R9*1), Y2, Y5
-	VADDPD       Y5, Y4, Y4
-	VMULPD       (SI)(R9*1), Y3, Y5
-	VADDPD       Y5, Y4, Y4
-	VMOVDQU      Y4, (AX)(R9*1)
-	ADDQ         $0x20, R9
-	DECQ         R10
-	JNZ          row2
-	ADDQ         R8, AX
-	VBROADCASTSD 24(CX), Y0
-	VBROADCASTSD 24(DX), Y1
-	VBROADCASTSD 24(BX), Y2
-	VBROADCASTSD 24(SI), Y3
-	XORQ         R9, R9
-	MOVQ         DI, R10
-
-row3:
-	VMOVDQU (AX)(R9*1), Y4
-	VMULPD  (CX)(R9*1), Y0, Y5
-	VADDPD  Y5, Y4, Y4
-	VMULPD  (DX)(R9*1), Y1, Y5
-	VADDPD  Y5, Y4, Y4
-	VMULPD  (BX)(R9*1), Y2, Y5
-	VADDPD  Y5, Y4, Y4
-	VMULPD  (SI)(R9*1), Y3, Y5
-	VADDPD  Y5, Y4, Y4
-	VMOVDQU Y4, (AX)(R9*1)
+vector:
+	VMOVDQU (DX)(R10*1), Y4
+	VPMULLD (R12), Y4, Y5
+	VPADDD  Y5, Y0, Y0
+	VPMULLD (R12)(BX*1), Y4, Y5
+	VPADDD  Y5, Y1, Y1
+	VPMULLD (R12)(BX*2), Y4, Y5
+	VPADDD  Y5, Y2, Y2
+	VPMULLD (R9), Y4, Y4
+	VPADDD  Y4, Y3, Y3
+	ADDQ    $0x20, R10
+	ADDQ    $0x20, R12
 	ADDQ    $0x20, R9
-	DECQ    R10
-	JNZ     row3
-	ADDQ    R8, AX
-	ADDQ    $0x20, AX
-	ADDQ    $0x20, CX
-	ADDQ    $0x20, DX
-	ADDQ    $0x20, BX
-	ADDQ    $0x20, SI
-	DECQ    DI
-	JNZ     block
+	DECQ    R11
+	JNZ     vector
+
+half:
+	TESTQ   R8, R8
+	JZ      store
+	VMOVDQU (DX)(R10*1), X4
+	VPMULLD (R12), X4, X6
+	VPADDD  Y6, Y0, Y0
+	VPMULLD (R12)(BX*1), X4, X6
+	VPADDD  Y6, Y1, Y1
+	VPMULLD (R12)(BX*2), X4, X6
+	VPADDD  Y6, Y2, Y2
+	VPMULLD (R9), X4, X6
+	VPADDD  Y6, Y3, Y3
+
+store:
+	VPHADDD      Y1, Y0, Y0
+	VPHADDD      Y3, Y2, Y2
+	VPHADDD      Y2, Y0, Y0
+	VEXTRACTI128 $0x01, Y0, X1
+	VPADDD       X1, X0, X1
+	VMOVDQU      X1, (AX)
+	LEAQ         (CX)(BX*4), CX
+	ADDQ         $0x10, AX
+	DECQ         SI
+	JNZ          block
 	VZEROUPPER
 	RET
 

@@ -34,10 +34,10 @@ func blendAVX2(h *int32, keep *int32, candidate *int32, n int)
 //go:noescape
 func packAVX2(y *uint32, v *int32, pairs int)
 
-// addOutersAVX2 adds a aT, then b bT, c cT and d dT to a square matrix, from the vector with the diagonal of each row on. The vectors of each of a, b, c and d are at least 1.
+// dotsAVX2 sets y to the products of blocks of four rows of w with x, without the last columns beyond a multiple of four. There are at least four columns.
 //
 //go:noescape
-func addOutersAVX2(to *float64, a *float64, b *float64, c *float64, d *float64, vectors int)
+func dotsAVX2(y *int32, w *int32, x *int32, columns int, blocks int)
 
 // followAVX2 sets phi to keep phi + slope v.
 //

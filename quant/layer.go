@@ -128,12 +128,15 @@ type layerState struct {
 	c    []int32 // LSTM: cell, CellFraction bits
 	view []int32 // the hidden state as int16 with OutputFraction bits
 	next []int32 // scratch: h after the step
+	in   []int32 // scratch: results of the input matrix [Gates·Units]
+	re   []int32 // scratch: results of the recurrent matrix [Gates·Units]
 }
 
 // newState returns a zero state.
 func (q *Layer) newState() *layerState {
+	rows := q.Kind.Gates() * q.Units
 	s := &layerState{h: make([]int32, q.Units), view: make([]int32, q.Units),
-		next: make([]int32, q.Units)}
+		next: make([]int32, q.Units), in: make([]int32, rows), re: make([]int32, rows)}
 	if q.Kind.HasCell() {
 		s.c = make([]int32, q.Units)
 	}
@@ -150,17 +153,21 @@ func (s *layerState) reset() {
 // step advances a layer by one time step for the inputs x; afterwards s.view holds its outputs. c
 // counts what leaves its range, unless it is nil.
 func (q *Layer) step(s *layerState, x []int32, c *LayerCounts) {
+	q.Input.results(0, q.Input.Rows, x, s.in)
+	if q.Kind != model.GRUResetBefore {
+		q.Recurrent.results(0, q.Recurrent.Rows, s.view, s.re)
+	}
 	switch q.Kind {
 	case model.GRUResetAfter:
-		q.gruAfter(s, x, c)
+		q.gruAfter(s, c)
 	case model.GRUResetBefore:
-		q.gruBefore(s, x, c)
+		q.gruBefore(s, c)
 	case model.LSTM:
-		q.lstm(s, x, c)
+		q.lstm(s, c)
 	case model.ElmanTanh:
-		q.elman(s, x, c, func(v int32) int32 { return tanhQ15(v, q.TableShift()) })
+		q.elman(s, c, func(v int32) int32 { return tanhQ15(v, q.TableShift()) })
 	case model.ElmanReLU:
-		q.elman(s, x, c, func(v int32) int32 { return max(v, 0) })
+		q.elman(s, c, func(v int32) int32 { return max(v, 0) })
 	default:
 		panic("quant: unknown kind of layer")
 	}
@@ -170,11 +177,11 @@ func (q *Layer) step(s *layerState, x []int32, c *LayerCounts) {
 }
 
 // gruAfter is a step of a GRU whose reset gate acts behind the recurrent product.
-func (q *Layer) gruAfter(s *layerState, x []int32, c *LayerCounts) {
+func (q *Layer) gruAfter(s *layerState, c *LayerCounts) {
 	shift := q.TableShift()
 	for j := range q.Units {
-		inR, inZ, inN := q.Input.threeRows(j, q.Units, x)
-		reR, reZ, reN := q.Recurrent.threeRows(j, q.Units, s.view)
+		inR, inZ, inN := s.in[j], s.in[q.Units+j], s.in[2*q.Units+j]
+		reR, reZ, reN := s.re[j], s.re[q.Units+j], s.re[2*q.Units+j]
 		reset := logisticQ16(sat16(inR+reR), shift)
 		keep := logisticQ16(sat16(inZ+reZ), shift)
 		candidate := tanhQ15(sat16(inN+scaleQ16(reset, reN)), shift)
@@ -188,21 +195,22 @@ func (q *Layer) gruAfter(s *layerState, x []int32, c *LayerCounts) {
 }
 
 // gruBefore is a step of a GRU whose reset gate acts on the state before the recurrent product.
-func (q *Layer) gruBefore(s *layerState, x []int32, c *LayerCounts) {
+func (q *Layer) gruBefore(s *layerState, c *LayerCounts) {
 	shift := q.TableShift()
 	units := q.Units
 	scaled, keeps := make([]int32, units), make([]int32, units)
+	q.Recurrent.results(0, 2*units, s.view, s.re)
 	for j := range units {
-		inR, inZ := q.Input.row(j, x), q.Input.row(units+j, x)
-		reR, reZ := q.Recurrent.row(j, s.view), q.Recurrent.row(units+j, s.view)
+		inR, inZ, reR, reZ := s.in[j], s.in[units+j], s.re[j], s.re[units+j]
 		scaled[j] = scaleQ16(logisticQ16(sat16(inR+reR), shift), s.view[j])
 		keeps[j] = logisticQ16(sat16(inZ+reZ), shift)
 		if c != nil {
 			c.gates(inR, inZ, reR, reZ)
 		}
 	}
+	q.Recurrent.results(2*units, 3*units, scaled, s.re[2*units:])
 	for j := range units {
-		inN, reN := q.Input.row(2*units+j, x), q.Recurrent.row(2*units+j, scaled)
+		inN, reN := s.in[2*units+j], s.re[2*units+j]
 		candidate := tanhQ15(sat16(inN+reN), shift)
 		s.next[j] = q.blend(keeps[j], s.h[j], candidate)
 		if c != nil {
@@ -214,14 +222,14 @@ func (q *Layer) gruBefore(s *layerState, x []int32, c *LayerCounts) {
 }
 
 // lstm is a step of an LSTM.
-func (q *Layer) lstm(s *layerState, x []int32, c *LayerCounts) {
+func (q *Layer) lstm(s *layerState, c *LayerCounts) {
 	shift := q.TableShift()
 	view, table := q.CellView()
 	units := q.Units
 	for j := range units {
 		var sum [4]int32 // i, f, g, o
 		for g := range sum {
-			in, re := q.Input.row(g*units+j, x), q.Recurrent.row(g*units+j, s.view)
+			in, re := s.in[g*units+j], s.re[g*units+j]
 			sum[g] = sat16(in + re)
 			if c != nil {
 				c.gates(in, re)
@@ -247,9 +255,9 @@ func (q *Layer) lstm(s *layerState, x []int32, c *LayerCounts) {
 }
 
 // elman is a step of a layer with one row per unit and the given activation.
-func (q *Layer) elman(s *layerState, x []int32, c *LayerCounts, activation func(int32) int32) {
+func (q *Layer) elman(s *layerState, c *LayerCounts, activation func(int32) int32) {
 	for j := range q.Units {
-		in, re := q.Input.row(j, x), q.Recurrent.row(j, s.view)
+		in, re := s.in[j], s.re[j]
 		s.next[j] = activation(sat16(in + re))
 		if c != nil {
 			c.gates(in, re)
@@ -290,20 +298,9 @@ func (m *Matrix) row(r int, v []int32) int32 {
 	return sat16(roundShift(sum, m.Shift[r]))
 }
 
-// threeRows returns [Matrix.row] for the rows of the three gates of unit j; it reads v once.
-func (m *Matrix) threeRows(j, units int, v []int32) (r, z, n int32) {
-	cols := len(v)
-	j0, j1, j2 := j, units+j, 2*units+j
-	w0 := m.W[j0*cols : j0*cols+cols]
-	w1 := m.W[j1*cols : j1*cols+cols]
-	w2 := m.W[j2*cols : j2*cols+cols]
-	w0, w1, w2 = w0[:len(v)], w1[:len(v)], w2[:len(v)]
-	s0, s1, s2 := m.Bias[j0], m.Bias[j1], m.Bias[j2]
-	for i, x := range v {
-		s0 += w0[i] * x
-		s1 += w1[i] * x
-		s2 += w2[i] * x
+// resultsGo sets y to [Matrix.row] for the rows from..to and the input v.
+func (m *Matrix) resultsGo(from, to int, v, y []int32) {
+	for r := from; r < to; r++ {
+		y[r-from] = m.row(r, v)
 	}
-	return sat16(roundShift(s0, m.Shift[j0])), sat16(roundShift(s1, m.Shift[j1])),
-		sat16(roundShift(s2, m.Shift[j2]))
 }

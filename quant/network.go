@@ -34,11 +34,11 @@ type Network struct {
 // row, and the error of [Formats.Validate].
 func Quantize(p *dataset.Float, c Calibration, formats Formats,
 	rounding Rounding) (*Network, error) {
-	return QuantizePartial(p, c, formats, rounding, nil)
+	return quantizePartial(p, c, formats, rounding, nil)
 }
 
-// QuantizePartial is [Quantize] with one word narrower for some units; partial may be nil.
-func QuantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding Rounding,
+// quantizePartial is [Quantize] with one word narrower for some units; partial may be nil.
+func quantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding Rounding,
 	partial *Partial) (*Network, error) {
 	if err := formats.Validate(p.Net); err != nil {
 		return nil, err

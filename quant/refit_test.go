@@ -102,7 +102,7 @@ func TestRefitLeavesOtherHeads(t *testing.T) {
 
 func mustRoundPartial(t *testing.T, p *dataset.Float, c Calibration, partial *Partial) *Network {
 	t.Helper()
-	n, err := QuantizePartial(p, c, Widths(16, 16, 16, 32), Compensated, partial)
+	n, err := quantizePartial(p, c, Widths(16, 16, 16, 32), Compensated, partial)
 	if err != nil {
 		t.Fatal(err)
 	}

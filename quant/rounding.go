@@ -75,14 +75,14 @@ type momentSum struct {
 	steps   float64
 	sum     []float64
 	outer   []float64 // padded × padded, upper half
-	waiting waitingVectors
+	waiting portable.WaitingVectors
 }
 
 // newMomentSum returns a sum over no step, for n inputs.
 func newMomentSum(n int) *momentSum {
-	size := padded(n)
+	size := portable.Padded(n)
 	return &momentSum{sum: make([]float64, n), outer: make([]float64, size*size),
-		waiting: newWaitingVectors(size)}
+		waiting: portable.NewWaitingVectors(size)}
 }
 
 // add adds one step with the inputs v.
@@ -91,16 +91,18 @@ func (m *momentSum) add(v []float64) {
 	for i, a := range v {
 		m.sum[i] += a
 	}
-	if m.waiting.add(v) {
+	copy(m.waiting.Next(), v)
+	if m.waiting.Added() {
 		m.addWaiting()
 	}
 }
 
 // addWaiting adds the products of the steps that wait.
-func (m *momentSum) addWaiting() { addOuters(m.outer, m.waiting.take()) }
+func (m *momentSum) addWaiting() { portable.AddOuters(m.outer, m.waiting.Take()) }
 
 // merge adds the steps of another sum.
 func (m *momentSum) merge(o *momentSum) {
+	m.addWaiting()
 	o.addWaiting()
 	m.steps += o.steps
 	for i, v := range o.sum {
@@ -114,7 +116,7 @@ func (m *momentSum) merge(o *momentSum) {
 // moments returns mean and covariance over the steps added so far.
 func (m *momentSum) moments() *Moments {
 	m.addWaiting()
-	n, size := len(m.sum), padded(len(m.sum))
+	n, size := len(m.sum), portable.Padded(len(m.sum))
 	r := &Moments{Mean: make([]float64, n), Covariance: mat.NewSymDense(n, nil)}
 	for i, s := range m.sum {
 		r.Mean[i] = s / m.steps

@@ -130,7 +130,8 @@ func (s *State) clone() *State {
 	c := &State{}
 	for _, l := range s.layers {
 		c.layers = append(c.layers, &layerState{h: slices.Clone(l.h), c: slices.Clone(l.c),
-			view: slices.Clone(l.view), next: slices.Clone(l.next)})
+			view: slices.Clone(l.view), next: slices.Clone(l.next), in: slices.Clone(l.in),
+			re: slices.Clone(l.re)})
 	}
 	for _, d := range s.dense {
 		c.dense = append(c.dense, slices.Clone(d))

@@ -194,6 +194,7 @@ func (a *app) load(ctx context.Context, job string) (*budget.Inputs, error) {
 	if err != nil {
 		return nil, err
 	}
+	limitMemory(in)
 	var bad *fault.Error
 	if errors.As(emit.CheckPrefix(in.Job.Name), &bad) {
 		return nil, in.Job.AtName(bad.Hint, bad.Msg)

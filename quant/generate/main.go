@@ -1,11 +1,9 @@
 // Command generate writes the vector kernels of package quant for amd64 with AVX2; go generate in
-// that package runs it. They are the operations of arithmetic.go on eight sequences, and the sums
-// of products of outers.go, with the same results.
+// that package runs it. They are the operations of arithmetic.go on eight sequences, and the
+// products of rows and traces, with the same results.
 package main
 
 import (
-	"fmt"
-
 	. "github.com/mmcloughlin/avo/build"
 	. "github.com/mmcloughlin/avo/operand"
 	. "github.com/mmcloughlin/avo/reg"
@@ -23,7 +21,7 @@ func main() {
 	scale()
 	blend()
 	pack()
-	outers()
+	dots()
 	follow()
 	Generate()
 }
@@ -240,49 +238,77 @@ func pack() {
 	end()
 }
 
-// outers multiplies and adds apart, as Go does. The rows of the matrix come in blocks of four, and
-// each begins at the vector that holds its diagonal.
-func outers() {
-	begin("addOutersAVX2", "func(to, a, b, c, d *float64, vectors int)",
-		"addOutersAVX2 adds a aT, then b bT, c cT and d dT to a square matrix, from the vector "+
-			"with the diagonal of each row on. The vectors of each of a, b, c and d are at "+
-			"least 1.")
-	to := Load(Param("to"), GP64())
-	var x [4]Register
-	for i, name := range []string{"a", "b", "c", "d"} {
-		x[i] = Load(Param(name), GP64())
-	}
-	vectors := Load(Param("vectors"), GP64())
-	stride := GP64()
-	MOVQ(vectors, stride)
-	SHLQ(U8(5), stride)
+// dots multiplies 32-bit numbers of four rows with one vector and adds the products up, eight
+// columns at a time and perhaps four more.
+func dots() {
+	begin("dotsAVX2", "func(y, w, x *int32, columns, blocks int)", "dotsAVX2 sets y to the "+
+		"products of blocks of four rows of w with x, without the last columns beyond a multiple "+
+		"of four. There are at least four columns.")
+	y, w, x := Load(Param("y"), GP64()), Load(Param("w"), GP64()), Load(Param("x"), GP64())
+	stride, blocks := Load(Param("columns"), GP64()), Load(Param("blocks"), GP64())
+	vectors, half := GP64(), GP64()
+	MOVQ(stride, vectors)
+	SHRQ(U8(3), vectors)
+	MOVQ(stride, half)
+	ANDQ(U8(4), half)
+	SHLQ(U8(2), stride)
 	Label("block")
-	for i := range 4 {
-		var factors [4]VecVirtual
-		for k := range factors {
-			factors[k] = YMM()
-			VBROADCASTSD(Mem{Base: x[k], Disp: 8 * i}, factors[k])
-		}
-		at, left := GP64(), GP64()
-		XORQ(at, at)
-		MOVQ(vectors, left)
-		label := fmt.Sprintf("row%d", i)
-		Label(label)
-		sum := register(Mem{Base: to, Index: at, Scale: 1})
-		for k, factor := range factors {
-			product := YMM()
-			VMULPD(Mem{Base: x[k], Index: at, Scale: 1}, factor, product)
-			VADDPD(product, sum, sum)
-		}
-		VMOVDQU(sum, Mem{Base: to, Index: at, Scale: 1})
-		ADDQ(U8(vectorBytes), at)
-		DECQ(left)
-		JNZ(LabelRef(label))
-		ADDQ(stride, to)
+	last, at, left := GP64(), GP64(), GP64()
+	LEAQ(Mem{Base: w, Index: stride, Scale: 2}, last)
+	ADDQ(stride, last)
+	XORQ(at, at)
+	MOVQ(vectors, left)
+	first := GP64()
+	MOVQ(w, first)
+	var sums [4]VecVirtual
+	for i := range sums {
+		sums[i] = YMM()
+		VPXOR(sums[i], sums[i], sums[i])
 	}
-	ADDQ(U8(vectorBytes), to)
-	advance(x[0], x[1], x[2], x[3])
-	DECQ(vectors)
+	row := func(i int) Mem {
+		switch i {
+		case 0:
+			return Mem{Base: first}
+		case 3:
+			return Mem{Base: last}
+		}
+		return Mem{Base: first, Index: stride, Scale: uint8(i)}
+	}
+	TESTQ(left, left)
+	JZ(LabelRef("half"))
+	Label("vector")
+	v := register(Mem{Base: x, Index: at, Scale: 1})
+	for i := range sums {
+		product := YMM()
+		VPMULLD(row(i), v, product)
+		VPADDD(product, sums[i], sums[i])
+	}
+	ADDQ(U8(vectorBytes), at)
+	ADDQ(U8(vectorBytes), first)
+	ADDQ(U8(vectorBytes), last)
+	DECQ(left)
+	JNZ(LabelRef("vector"))
+	Label("half")
+	TESTQ(half, half)
+	JZ(LabelRef("store"))
+	few := XMM()
+	VMOVDQU(Mem{Base: x, Index: at, Scale: 1}, few)
+	for i := range sums {
+		product := XMM()
+		VPMULLD(row(i), few, product) // the upper half becomes 0
+		VPADDD(product.AsY(), sums[i], sums[i])
+	}
+	Label("store")
+	VPHADDD(sums[1], sums[0], sums[0])
+	VPHADDD(sums[3], sums[2], sums[2])
+	VPHADDD(sums[2], sums[0], sums[0])
+	high := XMM()
+	VEXTRACTI128(U8(1), sums[0], high)
+	VPADDD(high, sums[0].AsX(), high)
+	VMOVDQU(high, Mem{Base: y})
+	LEAQ(Mem{Base: w, Index: stride, Scale: 4}, w)
+	ADDQ(U8(16), y)
+	DECQ(blocks)
 	JNZ(LabelRef("block"))
 	end()
 }

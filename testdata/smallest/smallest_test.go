@@ -30,7 +30,7 @@ var checksums = map[string][4]string{
 }
 
 // speedChecksums begin those of the network and the selection recordings of a small speed job.
-var speedChecksums = [2]string{"9214fb0d6e9fdf13", "e4355d3fc89dab09"}
+var speedChecksums = [2]string{"1edf4032dec5f46d", "d5876838ee8c3214"}
 
 // The figures of README.md belong to these bytes.
 func TestSameSeedSameBytes(t *testing.T) {
@@ -43,13 +43,13 @@ func TestSameSeedSameBytes(t *testing.T) {
 			}
 		}
 	}
-	speed := Speed{Features: 10, Units: 8, Steps: 4 * speedLength}
-	p := speed.network()
-	if got, want := digest(filesOf(p)["model.safetensors"]), speedChecksums[0]; got != want {
+	made := Speed{Features: 10, Units: 8, Steps: 4 * speedSteps, Shared: true}.maker()
+	if got, want := digest(filesOf(made.given)["model.safetensors"]), speedChecksums[0]; got !=
+		want {
 		t.Errorf("network of a speed job: SHA-256 begins with %s, want %s", got, want)
 	}
-	made := speed.recordings(p, "sel", speed.Steps/speedLength, speedSelectionSeed)
-	if got, want := digest(made), speedChecksums[1]; got != want {
+	if got, want := digest(made.recording("selection", 4*speedSteps)), speedChecksums[1]; got !=
+		want {
 		t.Errorf("recordings of a speed job: SHA-256 begins with %s, want %s", got, want)
 	}
 }

@@ -1,6 +1,5 @@
 // Command generate writes the jobs of package smallest, one folder each: invented, synthetic, and
-// the same on every run. With -speed it writes the jobs 32x32 and 48x64 instead, whose search is
-// timed.
+// the same on every run. With -speed it writes the jobs instead whose search is timed.
 //
 //	go run ./testdata/smallest/generate -out DIR [-speed]
 package main
@@ -18,7 +17,7 @@ func main() {
 	speed := flag.Bool("speed", false, "write the jobs whose search is timed")
 	flag.Parse()
 	if *speed {
-		for _, job := range []smallest.Speed{smallest.SpeedSmall, smallest.SpeedLarge} {
+		for _, job := range smallest.Speeds {
 			check(job.Write(filepath.Join(*out, job.Name())))
 		}
 		return

@@ -1,16 +1,17 @@
-package model
+package portable
 
-// affine sets y = W x + b for W [len(y) × len(x)].
+// Affine sets y = W x + b for W [len(y) × len(x)].
 //
 // The order of the sums is fixed: b[i] first, then the products from left to right. The conversions
 // keep the compiler from fusing multiply and add (Go specification, "Floating-point operators"). So
 // every processor gives the same bits. The loop takes four rows at once, which share the loads of x
-// and have independent sums.
-func affine(y, w, x, b []float64) {
+// and have independent sums; assembly for amd64 takes eight.
+func Affine(y, w, x, b []float64) {
 	rows, columns := len(y), len(x)
 	b = b[:rows]
 	w = w[:rows*columns]
-	i := 0
+	i := affineBlocks(y, w, x, b)
+	w = w[i*columns:]
 	for ; i+4 <= rows; i += 4 {
 		w0 := w[:len(x)]
 		w1 := w[columns:][:len(x)]
