@@ -23,10 +23,8 @@ const (
 	attackLeast  = 8    // batches that a search tries at least, however large the networks
 	attackMost   = 128  // batches that a search tries at most: 1024 attacks
 	attackStarts = 16   // one batch in so many, and one more, is random; the others climb
-	// batches in a row that find nothing worse, after which a search ends
-	attackPatience = 16
-	rangeSteps     = 48  // steps of an attack on accumulators: fast units need a block to their ends
-	rangeBatches   = 100 // attacks on the accumulators of each matrix
+	rangeSteps   = 48   // steps of an attack on accumulators: fast units need a block to their ends
+	rangeBatches = 100  // attacks on the accumulators of each matrix
 )
 
 // attackBefore holds how many steps before the largest difference a move begins at most. Each move
@@ -78,10 +76,9 @@ func (a *attacker) batches() int {
 func (a *attacker) climb(ctx context.Context, given *dataset.Sequence) *separation {
 	best := a.worst(&separation{difference: -1}, []attack{wholeAttack(given)})
 	batches := a.batches()
-	idle := 0 // batches since the last that found more
 	attacks := make([]attack, attackBatch)
 	for batch := range batches {
-		if ctx.Err() != nil || idle == attackPatience {
+		if ctx.Err() != nil {
 			break
 		}
 		for i := range attacks {
@@ -91,11 +88,7 @@ func (a *attacker) climb(ctx context.Context, given *dataset.Sequence) *separati
 				attacks[i] = a.bounds.move(a.random, best.attack, best.step, a.columns)
 			}
 		}
-		next := a.worst(best, attacks)
-		if idle++; next != best {
-			idle = 0
-		}
-		best = next
+		best = a.worst(best, attacks)
 	}
 	return best
 }
