@@ -13,8 +13,8 @@ import (
 
 // RecoveryRule asks for recovery training; what is left out has the value of [recovery.Defaults].
 type RecoveryRule struct {
-	// The training runs this often over the recordings, at most. Default: as often as makes some ten
-	// million steps, from 20 to 400 times.
+	// The training runs this often over the recordings, at most. Default: as often as makes some
+	// ten million steps, from 20 to 400 times.
 	Epochs *int `toml:"epochs"`
 
 	// This share, from 0 to 1, is how much the network as given counts against the recorded

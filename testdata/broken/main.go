@@ -6,8 +6,7 @@
 //
 // Files, in the order in which to read them: jobs.go and deal.go (the unbroken jobs), breakages.go
 // and its three companions (how they are broken), judge.go (the outcome of one job), and a file for
-// each part that is measured: broken.go, unbroken.go, splits.go,
-// trained.go, fewer.go, time.go.
+// each part that is measured: broken.go, unbroken.go, splits.go, trained.go, fewer.go, time.go.
 package main
 
 import (

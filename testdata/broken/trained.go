@@ -127,7 +127,8 @@ func measureTrained(out *strings.Builder, _ string) error {
 				t.brokenFits, t.passed, t.broken)
 		}
 	}
-	fmt.Fprintf(out, "\nAllowed with [recovery] as without: of the plans of the demo that fit one in "+
+	fmt.Fprintf(out, "\nAllowed with [recovery] as without: of the plans of the demo that fit "+
+		"one in "+
 		"forty, of the rows of the open data that pass 2.5 %%. Above a tolerance after "+
 		"training:\n\n%s", strings.Join(list, ""))
 	return nil

@@ -37,7 +37,8 @@ func main() {
 	if len(names) == 0 {
 		names = jobNames
 	}
-	fmt.Println("| job | sequences per scenario | trained, of draws | multiply-accumulates untrained " +
+	fmt.Println("| job | sequences per scenario | trained, of draws | multiply-accumulates " +
+		"untrained " +
 		"| trained | worst row against untrained | rows worse, of rows | rows that fail untrained, " +
 		"trained |\n|---|---:|---|---|---|---|---|---|")
 	for _, name := range names {
