@@ -101,9 +101,9 @@ func (r *recording) halves() *recording {
 	return h
 }
 
-// planSplit plans a job on two parts and measures the choice on the third. With training the job is
-// planned with [recovery] as well.
-func planSplit(d *draft, parts []*recording, peer string, training bool) (*split, error) {
+// planSplit plans a job on two parts and measures the choice on the third. With a training the job
+// is planned with [recovery] as well.
+func planSplit(d *draft, parts []*recording, peer string, t *training) (*split, error) {
 	c := *d
 	c.selection, c.signoff = parts[0], parts[1]
 	dir, err := os.MkdirTemp("", "kerf-split-")
@@ -130,8 +130,8 @@ func planSplit(d *draft, parts []*recording, peer string, training bool) (*split
 		return nil, err
 	}
 	s := onThird(r, third)
-	if training {
-		if r, err = planTrained(in); err != nil {
+	if t != nil {
+		if r, err = planTrained(in, *t); err != nil {
 			return nil, err
 		}
 		if r.Chosen.Candidate.Recovered != nil {
@@ -231,7 +231,7 @@ func measureSplits(out *strings.Builder, dir, peer string) error {
 	signed, brokenPlans, macs, peerMACs, peerSigned := 0, 0, 0, 0, 0
 	for n := range demoSplits {
 		parts := demoParts(pool, n)
-		s, err := planSplit(d, parts, peer, false)
+		s, err := planSplit(d, parts, peer, nil)
 		if err != nil {
 			return err
 		}
@@ -287,7 +287,7 @@ func measureOpen(out *strings.Builder, _ string) error {
 	var list []string
 	for n := range openSplits {
 		parts := openParts(pool, n)
-		s, err := planSplit(d, parts, "", false)
+		s, err := planSplit(d, parts, "", nil)
 		if err != nil {
 			return err
 		}

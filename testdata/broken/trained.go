@@ -9,16 +9,21 @@ import (
 	"kerf/budget"
 )
 
-// Numbers of splits that are planned with [recovery] too, the first ones of the others; training
-// takes some forty times as long as the rest of a plan.
+// Numbers of splits that are planned with [recovery] too, the first ones of the others, and how often
+// each training of the demo runs over the recordings at most: by default that is some hundred
+// times, and a plan takes ten minutes or more.
 const (
 	trainedDemoSplits = 10
 	trainedOpenSplits = 20
+	trainedDemoEpochs = 20
 )
 
-// planTrained makes the whole plan with [recovery] and its defaults.
-func planTrained(in *budget.Inputs) (*budget.Result, error) {
-	ctx, pl := context.Background(), budget.NewPlanner(in.WithRecovery(nil))
+// training is how a plan trains: at most so many epochs; nil: as many as kerf takes by itself.
+type training struct{ epochs *int }
+
+// planTrained makes the whole plan with [recovery].
+func planTrained(in *budget.Inputs, t training) (*budget.Result, error) {
+	ctx, pl := context.Background(), budget.NewPlanner(in.WithRecovery(t.epochs))
 	cut, err := pl.FindCut(ctx, func(int) {})
 	if err != nil {
 		return nil, err
@@ -63,6 +68,7 @@ func measureTrained(out *strings.Builder, _ string) error {
 		"multiply-accumulates | above a tolerance on sign-off | fits | of these above one on the " +
 		"third part | rows that pass | of these above on the third part " +
 		"|\n|---|---|---:|---:|---:|---:|---:|---:|---:|\n")
+	demoEpochs := trainedDemoEpochs
 	demo, err := readDraft(demoJob, ".")
 	if err != nil {
 		return err
@@ -81,16 +87,17 @@ func measureTrained(out *strings.Builder, _ string) error {
 		name   string
 		draft  *draft
 		splits int
+		rule   training
 		parts  func(n int) []*recording
 	}{
-		{"open data", open, trainedOpenSplits,
+		{"open data", open, trainedOpenSplits, training{},
 			func(n int) []*recording { return openParts(openAll, n) }},
-		{"demo", demo, trainedDemoSplits,
+		{"demo", demo, trainedDemoSplits, training{&demoEpochs},
 			func(n int) []*recording { return demoParts(demoAll, n) }},
 	} {
 		var without, replaced, trained, with sums
 		for n := range of.splits {
-			s, err := planSplit(of.draft, of.parts(n), "", true)
+			s, err := planSplit(of.draft, of.parts(n), "", &of.rule)
 			if err != nil {
 				return err
 			}

@@ -79,7 +79,7 @@ func scenariosOf(text []byte) []string {
 	return scenarios
 }
 
-// load reads a job with [recovery] of which n selection sequences of every scenario are left.
+// load reads a job of which n selection sequences of every scenario are left.
 func load(name string, files map[string][]byte, n int, draw uint64) (*budget.Inputs, error) {
 	dir, err := os.MkdirTemp("", "kerf-few-")
 	if err != nil {
@@ -100,11 +100,7 @@ func load(name string, files map[string][]byte, n int, draw uint64) (*budget.Inp
 			return nil, err
 		}
 	}
-	in, err := budget.Load(filepath.Join(dir, "job.toml"))
-	if err != nil {
-		return nil, err
-	}
-	return in.WithRecovery(nil), nil
+	return budget.Load(filepath.Join(dir, "job.toml"))
 }
 
 // few returns recordings with n sequences of every scenario, as CSV. The first columns are sequence

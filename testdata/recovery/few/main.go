@@ -3,11 +3,11 @@
 // with [recovery], and compares the two networks on all sign-off recordings, which neither plan
 // saw: may the trained network be worse than the one that would have been taken without training?
 //
-//	go run ./testdata/recovery/few [-draws N] [-first N] [JOB...]
+//	go run ./testdata/recovery/few [-draws N] [-first N] [-epochs N] [JOB...]
 //
 // The draws were fixed before any result was seen: draw n of a job has the generator PCG(47000, n)
 // of Go's math/rand/v2, and the sequences of a smaller number are among those of a larger one. The
-// training has its defaults and no further recordings. Jobs are without scores.csv, which was made
+// training has its defaults, unless epochs are given, and no further recordings. Jobs are without scores.csv, which was made
 // on all selection recordings. It works at the top of the repository, and prints the table of
 // docs/recovery.md.
 package main
@@ -32,7 +32,12 @@ var perScenario = []int{1, 2, 3, 5}
 func main() {
 	draws := flag.Int("draws", 3, "number of draws of each number of sequences")
 	first := flag.Int("first", 0, "number of the first draw")
+	epochs := flag.Int("epochs", 0, "epochs of a training, at most; 0 as kerf takes by itself")
 	flag.Parse()
+	rule := epochs
+	if *epochs == 0 {
+		rule = nil
+	}
 	names := flag.Args()
 	if len(names) == 0 {
 		names = jobNames
@@ -49,7 +54,7 @@ func main() {
 			for draw := *first; draw < *first+*draws; draw++ {
 				in, err := load(name, files, n, uint64(draw))
 				check(err)
-				p, err := plan(context.Background(), in)
+				p, err := plan(context.Background(), in.WithRecovery(rule))
 				check(err)
 				fmt.Fprintf(os.Stderr, "%s, %d, draw %d: %v\n", name, n, draw, p)
 				row.add(p)
