@@ -10,8 +10,8 @@ PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata
 	./testdata/smallest/... ./.ci/release
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators \
-	install bench bench-broken bench-coverage bench-smallest vectors bench-target measure kernels \
-	demo-data release man kills interrupts mutants vulnerabilities
+	install bench bench-broken bench-coverage bench-few bench-smallest vectors bench-target measure \
+	kernels demo-data release man kills interrupts mutants vulnerabilities
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
@@ -150,13 +150,18 @@ bench-target: emulators
 	$(GO) run ./testdata/benchtarget
 
 # Measures everything that a table of the project says; two hours or more.
-bench: bench-coverage bench-broken bench-smallest
+bench: bench-coverage bench-broken bench-few bench-smallest
 	$(GO) test -run '^$$' -bench . ./model ./model/lanes ./quant ./testdata/benchscore
 
 # How often do the intervals hold the truth? (testdata/coverage/README.md)
 bench-coverage:
 	@nice $(GO) run ./testdata/coverage >docs/intervals-tables.md.new
 	mv docs/intervals-tables.md.new docs/intervals-tables.md
+
+# Is a network that was trained on few recordings worse than what plan takes without training?
+# (docs/recovery.md)
+bench-few:
+	@nice $(GO) run ./testdata/recovery/few
 
 # Does plan with [recovery] come near the smallest networks that are known? It also says the
 # processor time (testdata/smallest/README.md).

@@ -256,7 +256,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 		add("%s", startNote)
 	}
 	r.warnWithoutTolerance()
-	r.warnRecovery()
+	r.warnRecovery(pl)
 	r.warnWords(pl)
 	r.warnOutliers()
 	r.warnSaturation()

@@ -126,13 +126,14 @@ type Holding struct {
 // Recover looks for a smaller network that holds once it is trained, see trainedSearch, beside what
 // the search without training chose. The cheaper of the two is taken. What is judged on selection
 // recordings was trained without them: for every fold there is a training of its own. Where the
-// selection recordings are too few for two folds nothing is trained. Without a tolerance the choice
-// itself is trained in its words. The checkpoint keeps the trainings; it may be nil, and belongs to
-// the files of the job, but for the sign-off recordings, and to the settings of the training. The
-// error is that of ctx, of [recovery.Train] or of [quant.Quantize].
+// selection recordings are too few for two folds, or for the interval of a judged row, nothing is
+// trained. Without a tolerance the choice itself is trained in its words. The checkpoint keeps the
+// trainings; it may be nil, and belongs to the files of the job, but for the sign-off recordings,
+// and to the settings of the training. The error is that of ctx, of [recovery.Train] or of
+// [quant.Quantize].
 func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
 	checkpoint *recovery.Checkpoint, tell TrainingProgress) (*Chosen, error) {
-	if _, rests := pl.in.folds(); rests == nil {
+	if !pl.isTrainable() {
 		return chosen, ctx.Err()
 	}
 	s := &trainedSearch{pl: pl, cut: cut, chosen: chosen,
@@ -155,6 +156,12 @@ func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
 	return s.best, nil
 }
 
+// isTrainable reports whether the selection recordings are enough to judge a trained network by.
+func (pl *Planner) isTrainable() bool {
+	_, rests := pl.in.folds()
+	return rests != nil && pl.isJudgeable()
+}
+
 // trainedOn deals selection recordings into those that are trained on, with the further ones of the
 // job, and those that are held back.
 func (in *Inputs) trainedOn(selection *dataset.Recordings) (training,
@@ -173,9 +180,12 @@ func (in *Inputs) trainingSettings() recovery.Settings {
 }
 
 // warnRecovery says what a reader should know of the training.
-func (r *Result) warnRecovery() {
+func (r *Result) warnRecovery(pl *Planner) {
 	switch c := r.Chosen.Candidate.Recovered; {
 	case r.Inputs.Job.Recovery == nil:
+	case c == nil && !pl.isTrainable():
+		r.Warnings = append(r.Warnings, "the selection recordings are too few to judge a trained "+
+			"network by, so nothing was trained")
 	case c == nil:
 		note := "recovery training led to no better choice on the selection recordings: the " +
 			"network goes to sign-off as cut"

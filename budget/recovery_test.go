@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -146,6 +147,39 @@ func TestFoldsAreJudgedByNetworksTrainedWithoutThem(t *testing.T) {
 	}
 	if same(before.withoutFold[0], after.withoutFold[0]) && same(before.Net, after.Net) {
 		t.Error("what was changed has no effect on any network")
+	}
+}
+
+// TestNothingIsTrainedThatCannotBeJudged: one sequence of a judged scenario says nothing of others,
+// so no network could hold, trained or not.
+func TestNothingIsTrainedThatCannotBeJudged(t *testing.T) {
+	in := mustCity(t, "epochs = 1")
+	if !NewPlanner(in).isTrainable() {
+		t.Fatal("the recordings as they are should be enough")
+	}
+	seen := map[string]bool{}
+	in.Selection.Sequences = slices.DeleteFunc(in.Selection.Sequences,
+		func(s *dataset.Sequence) bool {
+			again := s.Scenario == "seattle_cold" && seen[s.Scenario]
+			seen[s.Scenario] = true
+			return again
+		})
+	pl := NewPlanner(in)
+	cut, untrained := searchedBy(t, pl)
+	chosen, err := pl.Recover(t.Context(), cut, untrained, nil, untold)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if chosen != untrained || len(cut.Trained) != 0 {
+		t.Errorf("%d networks were trained", len(cut.Trained))
+	}
+	r, err := pl.Assess(t.Context(), cut, chosen)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Contains(r.Warnings, "the selection recordings are too few to judge a trained "+
+		"network by, so nothing was trained") {
+		t.Errorf("no warning says so: %q", r.Warnings)
 	}
 }
 

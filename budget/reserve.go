@@ -100,6 +100,13 @@ func allowance(row Loss, floor float64) float64 {
 	return max(row.Allowed(), floor*hopelessSlack, math.SmallestNonzeroFloat64)
 }
 
+// isJudgeable reports whether the selection recordings can say of any network that it holds. They
+// cannot where a judged row has no interval: the network as given, compared with itself, has none
+// there either.
+func (pl *Planner) isJudgeable() bool {
+	return !math.IsInf(pl.assess(pl.floatOnSelection()).used, 1)
+}
+
 // within reports whether every judged row on selection recordings leaves room for the sign-off, and
 // returns the tightest row.
 func (pl *Planner) within(score *dataset.Score) (tightest Loss, ok bool) {

@@ -34,8 +34,8 @@ const startsPerSize = 3
 func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *outlook {
 	in := pl.in
 	_, rests := in.folds()
-	if in.Job.Recovery != nil || rests == nil || !in.JudgesLoss() || len(cut.Points) == 0 ||
-		in.Job.Units.Count != nil {
+	if in.Job.Recovery != nil || !in.JudgesLoss() || len(cut.Points) == 0 ||
+		in.Job.Units.Count != nil || !pl.isTrainable() {
 		return nil
 	}
 	units := chosen.Candidate.Units

@@ -6,7 +6,7 @@
 //
 // Files, in the order in which to read them: jobs.go and deal.go (the unbroken jobs), breakages.go
 // and its three companions (how they are broken), judge.go (the outcome of one job), and a file for
-// each part that is measured: broken.go, unbroken.go, splits.go, fewer.go, time.go.
+// each part that is measured: broken.go, unbroken.go, splits.go, trained.go, fewer.go, time.go.
 package main
 
 import (
@@ -20,8 +20,8 @@ import (
 
 func main() {
 	peer := flag.String("peer", "", "program of an older kerf that plans the same splits")
-	part := flag.String("part", "", "first, broken, unbroken, splits, open, fewer or time; all "+
-		"of them if left out")
+	part := flag.String("part", "", "first, broken, unbroken, splits, open, trained, fewer "+
+		"or time; all of them if left out")
 	out := flag.String("out", "testdata/broken", "folder for what is measured")
 	flag.Parse()
 	var text strings.Builder
@@ -36,6 +36,7 @@ func main() {
 			return measureSplits(out, dir, *peer)
 		}},
 		{"open", measureOpen},
+		{"trained", measureTrained},
 		{"fewer", measureFewer},
 		{"time", measureTime},
 	} {

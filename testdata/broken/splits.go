@@ -34,7 +34,10 @@ type split struct {
 	passed                int // judged rows of the loss that pass
 	// those of them that are above their tolerance on the third part
 	broken []string
-	peer   *peerPlan // nil: no older kerf was asked
+	// judged rows that are above their tolerance on the sign-off recordings, whatever their verdict
+	above   []string
+	peer    *peerPlan // nil: no older kerf was asked
+	trained *split    // the plan with [recovery], where it takes a network that was trained
 }
 
 // peerPlan is the plan of an older kerf: its verdict and the multiply-accumulates of one step.
@@ -57,6 +60,30 @@ func demoPool(d *draft) (*recording, error) {
 		slices.Concat(d.selection.sequences, d.signoff.sequences, rec.sequences)}, nil
 }
 
+// demoParts deals the sequences of [demoPool] into selection, sign-off and third part.
+func demoParts(pool *recording, n int) []*recording {
+	return pool.deal(rand.New(rand.NewPCG(splitSeed, uint64(n))), 3, func(string) []int {
+		return []int{10, 12, 12}
+	})
+}
+
+// openPool returns the halves of all sequences of the open data.
+func openPool(d *draft) *recording {
+	return (&recording{d.selection.header,
+		slices.Concat(d.selection.sequences, d.signoff.sequences)}).halves()
+}
+
+// openParts deals the sequences of [openPool] into selection, sign-off and third part.
+func openParts(pool *recording, n int) []*recording {
+	return pool.deal(rand.New(rand.NewPCG(openSeed, uint64(n))), 3,
+		func(scenario string) []int {
+			if strings.HasSuffix(scenario, "_cold") {
+				return []int{3, 3, 2}
+			}
+			return []int{6, 6, 4}
+		})
+}
+
 // halves returns the recordings with every sequence cut in its middle.
 func (r *recording) halves() *recording {
 	h := &recording{header: r.header}
@@ -74,8 +101,9 @@ func (r *recording) halves() *recording {
 	return h
 }
 
-// planSplit plans a job on two parts and measures the choice on the third.
-func planSplit(d *draft, parts []*recording, peer string) (*split, error) {
+// planSplit plans a job on two parts and measures the choice on the third. With a training the job
+// is planned with [recovery] as well.
+func planSplit(d *draft, parts []*recording, peer string, t *training) (*split, error) {
 	c := *d
 	c.selection, c.signoff = parts[0], parts[1]
 	dir, err := os.MkdirTemp("", "kerf-split-")
@@ -101,19 +129,13 @@ func planSplit(d *draft, parts []*recording, peer string) (*split, error) {
 	if err != nil {
 		return nil, err
 	}
-	kept := r.Chosen.Candidate
-	s := &split{verdict: r.Verdict, features: len(kept.Features), units: kept.UnitCount()}
-	s.macs = products(s.features, s.units, len(in.Float.Outputs))
-	given, fixed := dataset.Measure(in.Float, third, in.Regions),
-		dataset.Measure(r.Chosen.Fixed, third, in.Regions)
-	for _, row := range r.Loss {
-		if !row.Judged || row.Verdict != budget.Pass {
-			continue
+	s := onThird(r, third)
+	if t != nil {
+		if r, err = planTrained(in, *t); err != nil {
+			return nil, err
 		}
-		s.passed++
-		rise := dataset.Compare(given, fixed, sliceOf(in, row), row.Metric).Rise
-		if rise > row.Tolerance {
-			s.broken = append(s.broken, fmt.Sprintf("%s %.1f %%", row.Text(), 100*rise))
+		if r.Chosen.Candidate.Recovered != nil {
+			s.trained = onThird(r, third)
 		}
 	}
 	if peer != "" {
@@ -122,6 +144,32 @@ func planSplit(d *draft, parts []*recording, peer string) (*split, error) {
 		}
 	}
 	return s, nil
+}
+
+// onThird measures the choice of a plan on the third part.
+func onThird(r *budget.Result, third *dataset.Recordings) *split {
+	in, kept := r.Inputs, r.Chosen.Candidate
+	s := &split{verdict: r.Verdict, features: len(kept.Features), units: kept.UnitCount()}
+	s.macs = products(s.features, s.units, len(in.Float.Outputs))
+	given, fixed := dataset.Measure(in.Float, third, in.Regions),
+		dataset.Measure(r.Chosen.Fixed, third, in.Regions)
+	for _, row := range r.Loss {
+		if !row.Judged {
+			continue
+		}
+		if row.Rise > row.Tolerance {
+			s.above = append(s.above, fmt.Sprintf("%s %.1f %%", row.Text(), 100*row.Rise))
+		}
+		if row.Verdict != budget.Pass {
+			continue
+		}
+		s.passed++
+		rise := dataset.Compare(given, fixed, sliceOf(in, row), row.Metric).Rise
+		if rise > row.Tolerance {
+			s.broken = append(s.broken, fmt.Sprintf("%s %.1f %%", row.Text(), 100*rise))
+		}
+	}
+	return s
 }
 
 // sliceOf returns the slice that a row of the loss judges.
@@ -182,10 +230,8 @@ func measureSplits(out *strings.Builder, dir, peer string) error {
 		"rows_passed", "broken_on_third_part", "older_verdict", "older_multiply_accumulates"}}
 	signed, brokenPlans, macs, peerMACs, peerSigned := 0, 0, 0, 0, 0
 	for n := range demoSplits {
-		parts := pool.deal(rand.New(rand.NewPCG(splitSeed, uint64(n))), 3, func(string) []int {
-			return []int{10, 12, 12}
-		})
-		s, err := planSplit(d, parts, peer)
+		parts := demoParts(pool, n)
+		s, err := planSplit(d, parts, peer, nil)
 		if err != nil {
 			return err
 		}
@@ -235,20 +281,13 @@ func measureOpen(out *strings.Builder, _ string) error {
 	if err != nil {
 		return err
 	}
-	pool := (&recording{d.selection.header,
-		slices.Concat(d.selection.sequences, d.signoff.sequences)}).halves()
+	pool := openPool(d)
 	passed, broken, macs := 0, 0, 0
 	verdicts := map[budget.Verdict]int{}
 	var list []string
 	for n := range openSplits {
-		parts := pool.deal(rand.New(rand.NewPCG(openSeed, uint64(n))), 3,
-			func(scenario string) []int {
-				if strings.HasSuffix(scenario, "_cold") {
-					return []int{3, 3, 2}
-				}
-				return []int{6, 6, 4}
-			})
-		s, err := planSplit(d, parts, "")
+		parts := openParts(pool, n)
+		s, err := planSplit(d, parts, "", nil)
 		if err != nil {
 			return err
 		}
