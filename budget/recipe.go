@@ -16,6 +16,7 @@ type recipe struct {
 	units    [][]int // the same per recurrent layer; of a network from scratch their number counts
 	scratch  bool    // the first training begins with drawn weights, else with the cut
 	gentle   bool    // all trainings are at gentleRate of the rate: little is to be learned
+	again    int     // added to the seed of the job
 	lessons  []lesson
 }
 
@@ -85,6 +86,9 @@ func (r recipe) key() string {
 	var b strings.Builder
 	if r.gentle {
 		fmt.Fprint(&b, "gently ")
+	}
+	if r.again > 0 {
+		fmt.Fprint(&b, "again ", r.again, " ")
 	}
 	if r.scratch {
 		fmt.Fprint(&b, "scratch ", r.counts(), r.features)

@@ -35,13 +35,18 @@ func signoffReach(parts, comparisons int) float64 {
 // comparisons is how many comparisons with the tolerances decide where a search ends, in a job with
 // so many units and features. Networks with a unit or a feature less lose more and more, so of n of
 // them the smallest that holds is found, by bisection or as if by it, with the logarithm of n+1 to
-// base 2 comparisons; those far from the end decide nothing.
+// base 2 comparisons; those far from the end decide nothing. With
+// training the least number of units is tried with further seeds.
 func (in *Inputs) comparisons() int {
 	units := 0
 	for _, l := range in.Float.Net.Recurrent {
 		units += l.Units
 	}
-	return bits.Len(uint(units)) + bits.Len(uint(len(in.Float.Features)))
+	n := bits.Len(uint(units)) + bits.Len(uint(len(in.Float.Features)))
+	if in.Job.Recovery != nil {
+		n += mostSeeds - 1
+	}
+	return n
 }
 
 // hopelessSlack is how much worse a row may get that the float network itself

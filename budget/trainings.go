@@ -82,13 +82,15 @@ const (
 	laterLength   = 4
 )
 
-// gentleRate is the share of the rate with which a cut is trained that lost little: at the full rate
-// the first steps lose more than the later ones win back from few recordings (docs/recovery.md).
+// gentleRate is the share of the rate with which a cut is trained that lost little: at the full
+// rate the first steps lose more than the later ones win back from few recordings
+// (docs/recovery.md).
 const gentleRate = 0.1
 
 // settingsOf returns the settings of the last training of a recipe.
 func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	s := t.settings
+	s.Seed += uint64(r.again)
 	if r.gentle {
 		s.Rate *= gentleRate
 	}
@@ -199,7 +201,8 @@ func (t *trainings) task(ctx context.Context, p piece) (*recovery.Task, error) {
 			task.Start = withoutFeatures(task.Start, training, l.features)
 		}
 	case r.scratch:
-		task.Start = recovery.Scratch(t.like, training, r.features, r.counts(), t.settings.Seed)
+		task.Start = recovery.Scratch(t.like, training, r.features, r.counts(),
+			t.settingsOf(r).Seed)
 	default:
 		prepared, err := t.pl.prepare(ctx, r.candidate())
 		if err != nil {
