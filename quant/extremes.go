@@ -67,8 +67,8 @@ type AccumulatorExtreme struct {
 //
 // # What a search costs and finds
 //
-// The search is seeded, takes at most 1024 attacks per output and range, ends where 128 in a row
-// find nothing worse, and finds the same on every machine. After a move the float network goes on from the state before the first step that
+// The search is seeded, takes at most 1024 attacks per output and range, and finds the same on
+// every machine. After a move the float network goes on from the state before the first step that
 // changed, and both networks end a block behind the largest difference. On the demo that leaves the
 // float network a seventh of the steps, and every figure is the same as with all of them. The
 // searches of the demo take 1.5 to 1.9 s of processor time.
