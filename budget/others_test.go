@@ -48,6 +48,7 @@ func TestOtherNetworks(t *testing.T) {
 		return mustLoad(t, in.Job.File)
 	}
 	alone := NewPlanner(load("model.npz", "six.npz"))
+	alone.in.Job.Recovery = nil
 	in = load("[recordings]",
 		"[[model.other]]\nfile = \"six.npz\"\n[[model.other]]\nfile = \"two.npz\"\n[recordings]")
 	in.Job.Recovery = nil

@@ -146,7 +146,7 @@ func TestSearchDoesNotDependOnCores(t *testing.T) {
 
 func TestPinsHold(t *testing.T) {
 	// two sequences of a scenario leave wide intervals
-	in := mustCity(t, "epochs = 1", [3]string{"job.toml", "5 %", "60 %"},
+	in := mustCity(t, "epochs = 1", [3]string{"job.toml", "5 %", "70 %"},
 		[3]string{"job.toml", `file = "features.csv"`, "file = \"features.csv\"\nkeep = " +
 			"[\"precip_sum3d\"]\ndrop = [\"temp_range\"]"},
 		[3]string{"job.toml", "[outputs]", "[units]\nkeep = [0, \"5\"]\ndrop = [3]\n[outputs]"})

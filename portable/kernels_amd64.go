@@ -22,7 +22,8 @@ func affineBlocks(y, w, x, b []float64) (rows int) {
 	return rows
 }
 
-// allOf replaces values by those of a kernel, and where it has none of one by those of the function.
+// allOf replaces values by those of a kernel, and where it has none of one by those of the
+// function.
 func allOf(v []float64, kernel func(v, powers, powersLow *float64, n int) (left int),
 	function func(x float64) float64) {
 	for useAVX2 && len(v) >= atOnce {

@@ -13,8 +13,8 @@ import (
 // features, over one block of steps or over all, to a value within their range, mostly an end of
 // it.
 //
-// The sizes are our choice: with them the searches of the demo take 1.5 to 1.9 s of processor time and
-// find more than as many random attacks do, see [Network.Extremes].
+// The sizes are our choice: with them the searches of the demo take 1.5 to 1.9 s of processor time
+// and find more than as many random attacks do, see [Network.Extremes].
 const (
 	attackSteps  = 256  // steps of an attack at most; both networks begin at the zero state
 	attackBlock  = 16   // steps that a value is held in a random attack, and at most in a move

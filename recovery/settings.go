@@ -9,8 +9,8 @@ import (
 type Settings struct {
 	Epochs int     // passes over the recordings, at most; 0: see [Settings.On]
 	Share  float64 // 0..1: weight of the teacher in the target
-	// Blends is how many sequences are invented per recorded one and epoch, at most: as many as fill
-	// an epoch up to leastSteps. With a Share of 0 none are.
+	// Blends is how many sequences are invented per recorded one and epoch, at most: as many as
+	// fill an epoch up to leastSteps. With a Share of 0 none are.
 	Blends int
 	Shift  float64 // of the features of invented sequences, in standard deviations
 	Length int     // steps after which back-propagation is cut off
@@ -20,8 +20,9 @@ type Settings struct {
 	Seed   uint64  // of the order of sequences and of the invented sequences
 }
 
-// Defaults returns the settings that a job starts from. Share, length, rate and decay were chosen on
-// held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice, no source.
+// Defaults returns the settings that a job starts from. Share, length, rate and decay were chosen
+// on held-back selection recordings, see docs/recovery.md; a norm of 1 is common practice, no
+// source.
 func Defaults() Settings {
 	return Settings{Share: 1, Blends: 30, Shift: 0.5, Length: 100, Rate: 0.01, Clip: 1, Seed: 1}
 }

@@ -7,9 +7,9 @@
 //
 // The draws were fixed before any result was seen: draw n of a job has the generator PCG(47000, n)
 // of Go's math/rand/v2, and the sequences of a smaller number are among those of a larger one. The
-// training has its defaults, unless epochs are given, and no further recordings. Jobs are without scores.csv, which was made
-// on all selection recordings. It works at the top of the repository, and prints the table of
-// docs/recovery.md.
+// training has its defaults, unless epochs are given, and no further recordings. Jobs are without
+// scores.csv, which was made on all selection recordings. It works at the top of the repository,
+// and prints the table of docs/recovery.md.
 package main
 
 import (
