@@ -9,8 +9,8 @@ import (
 	"kerf/budget"
 )
 
-// Numbers of splits that are planned with [recovery] too, the first ones of the others, and how often
-// each training of the demo runs over the recordings at most: by default that is some hundred
+// Numbers of splits that are planned with [recovery] too, the first ones of the others, and how
+// often each training of the demo runs over the recordings at most: by default that is some hundred
 // times, and a plan takes ten minutes or more.
 const (
 	trainedDemoSplits = 10
