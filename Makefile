@@ -161,7 +161,10 @@ bench-coverage:
 # Is a network that was trained on few recordings worse than what plan takes without training?
 # (docs/recovery.md)
 bench-few:
-	@nice $(GO) run ./testdata/recovery/few
+	@nice $(GO) run ./testdata/recovery/few -draws 2 cityweather
+	@nice $(GO) run ./testdata/recovery/few -draws 8 cityweather/everywhere
+	@nice $(GO) run ./testdata/recovery/few -draws 1 -epochs 40 ram/everywhere \
+		accumulator/everywhere demo/everywhere
 
 # Does plan with [recovery] come near the smallest networks that are known? It also says the
 # processor time (testdata/smallest/README.md).

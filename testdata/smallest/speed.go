@@ -157,7 +157,8 @@ func (n *speedMaker) recording(name string, steps int) []byte {
 			}
 			for _, v := range y {
 				b.WriteByte(',')
-				b.Write(strconv.AppendFloat(nil, v+float64(speedSpread*n.random.NormFloat64()), 'g', 7, 64))
+				read := v + float64(speedSpread*n.random.NormFloat64())
+				b.Write(strconv.AppendFloat(nil, read, 'g', 7, 64))
 			}
 			b.WriteByte('\n')
 		}

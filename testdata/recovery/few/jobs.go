@@ -17,11 +17,9 @@ import (
 // seed is the first number of the generators of the draws.
 const seed = 47_000
 
-// jobNames are the jobs that are measured if none is named.
-var jobNames = []string{"cityweather", "cityweather" + everywhere, "ram", "accumulator", "demo"}
-
-// everywhere ends the name of a job of which the tolerances hold on all recordings alone: there two
-// sequences are enough for an interval, whatever their scenarios.
+// everywhere ends the name of a job of which the tolerances hold on all recordings, and in
+// regions, but not by scenario: there two sequences are enough for an interval, whatever their
+// scenarios.
 const everywhere = "/everywhere"
 
 // tolerance is the one that all these jobs have.
