@@ -97,8 +97,8 @@ type Job struct {
 	// [search.md](search.md). Default: all costs together, without an end in time.
 	Search SearchRule `toml:"search"`
 
-	// This table asks for recovery training: the cut network is trained for a few epochs, see
-	// [recovery.md](recovery.md). An empty table asks for training with every default. Default: no
+	// This table asks for recovery training: smaller networks are trained until they do what the
+	// network as given does, see [recovery.md](recovery.md). An empty table asks for training with every default. Default: no
 	// training.
 	Recovery *RecoveryRule `toml:"recovery"`
 

@@ -15,8 +15,8 @@ type recipe struct {
 	features []int   // of the network as given: those that the first training begins with
 	units    [][]int // the same per recurrent layer; of a network from scratch their number counts
 	scratch  bool    // the first training begins with drawn weights, else with the cut
-	gentle   bool    // all trainings are at gentleRate of the rate: little is to be learned
-	again    int     // added to the seed of the job
+	gentle   bool    // all trainings are at gentleRate of the rate
+	seed     int     // added to that of the job
 	lessons  []lesson
 }
 
@@ -87,8 +87,8 @@ func (r recipe) key() string {
 	if r.gentle {
 		fmt.Fprint(&b, "gently ")
 	}
-	if r.again > 0 {
-		fmt.Fprint(&b, "again ", r.again, " ")
+	if r.seed > 0 {
+		fmt.Fprint(&b, "seed +", r.seed, " ")
 	}
 	if r.scratch {
 		fmt.Fprint(&b, "scratch ", r.counts(), r.features)

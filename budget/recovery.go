@@ -21,10 +21,12 @@ type RecoveryRule struct {
 	// outputs. Default: 1.
 	Teacher *float64 `toml:"teacher"`
 
-	// Back-propagation is cut off after this many steps. Default: 100.
+	// Back-propagation of a first training is cut off after this many steps, later ones have longer
+	// segments. Default: 100.
 	Length *int `toml:"length"`
 
-	// This is the learning rate of the optimiser at its highest. Default: 0.01.
+	// This is the learning rate of the optimiser at its highest in a first training; gentle and
+	// later ones have less. Default: 0.01.
 	Rate *float64 `toml:"rate"`
 
 	// This is the weight decay of the optimiser. Default: 0.

@@ -140,25 +140,28 @@ func sum(counts []int) int {
 	return n
 }
 
-// A network that may use up to nearlyHolds times a tolerance is trained again, mostAgain times at
-// most, as long as each training brings that down to at most gained of what it was (our choice).
+// A number of units with which up to nearlyHolds times a tolerance may be used is trained longer,
+// mostRepeats times at most, as long as each time brings that down to at most gained of what it
+// was, and then with another seed, mostSeeds in all (our choice: of three seeds on the open data
+// one holds with a unit less than the other two).
 const (
 	nearlyHolds = 2.5
-	mostAgain   = 2
+	mostRepeats = 2
 	gained      = 0.9
+	mostSeeds   = 2
 )
 
 // size tries a number of units, from the better start of those on the first fold. Where that nearly
 // holds it does so once more with another seed. Where neither holds ok is false, and the recipe is
 // that which uses least of the tolerances.
 func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok bool, err error) {
-	for again := range mostSeeds {
-		r, err := s.seeded(ctx, recipe{features: c.Features, units: c.Units, again: again})
+	for seed := range mostSeeds {
+		r, err := s.seeded(ctx, recipe{features: c.Features, units: c.Units, seed: seed})
 		if err != nil {
 			return r, false, err
 		}
 		used := s.known[r.key()].used
-		if again == 0 || used < s.known[least.key()].used {
+		if seed == 0 || used < s.known[least.key()].used {
 			least = r
 		}
 		if used <= 1 || used > nearlyHolds || s.over() {
@@ -167,10 +170,6 @@ func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok
 	}
 	return least, s.known[least.key()].used <= 1, nil
 }
-
-// mostSeeds is how many seeds a number of units is tried with (our choice: of three seeds on the
-// open data one holds with a unit less than the other two).
-const mostSeeds = 2
 
 // seeded tries a number of units with one seed, and returns the recipe that uses least of the
 // tolerances.
@@ -183,15 +182,15 @@ func (s *trainedSearch) seeded(ctx context.Context, cut recipe) (recipe, error) 
 		return r, err
 	}
 	j, err := s.try(ctx, what, r)
-	for range mostAgain {
+	for range mostRepeats {
 		if err != nil || j.used <= 1 || j.used > nearlyHolds {
 			break
 		}
-		again, before := r.then(lesson{features: cut.features}), j.used
-		if j, err = s.try(ctx, what, again); err != nil || j.used >= before {
+		longer, before := r.then(lesson{features: cut.features}), j.used
+		if j, err = s.try(ctx, what, longer); err != nil || j.used >= before {
 			break
 		}
-		if r = again; j.used > gained*before {
+		if r = longer; j.used > gained*before {
 			break
 		}
 	}

@@ -12,14 +12,14 @@ import (
 type outlook struct {
 	units      int     // that stay
 	dimensions float64 // that their states take in the network as given, see [prune.LayerView]
-	trainings  int     // about so many
+	trainings  int     // at least so many
 	steps      float64 // of all these together
 }
 
 // String returns the note.
 func (o *outlook) String() string {
 	return fmt.Sprintf("the %d units that stay use %.1f dimensions, so [recovery] in the job may "+
-		"find a network of fewer units, which is a guess: a search of some %d trainings, with "+
+		"find a network of fewer units, which is a guess: a search of at least %d trainings, with "+
 		"%.0f million steps in all", o.units, o.dimensions, o.trainings, o.steps/1e6)
 }
 

@@ -3,6 +3,7 @@ package budget
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -70,11 +71,10 @@ func (pl *Planner) newTrainings(checkpoint *recovery.Checkpoint,
 }
 
 // Shares of the epochs of the first training that a lesson has: after features went the network has
-// little to learn, since what they told is predicted from the others; words take more. The rate of
-// a lesson is laterRate of that of the training before it, unless features go, and its segments are
-// laterLength times as long as those of the first: what is nearly
-// learned needs small steps, and an error that is small by then may go back far (our choice,
-// docs/recovery.md).
+// little to learn, since what they told is predicted from the others; words take more. Its rate is
+// laterRate of that of the first training, once for every lesson in which no feature goes, and its
+// segments are laterLength times as long: what is nearly learned needs small steps, and an error
+// that is small by then may go back far (our choice, docs/recovery.md).
 const (
 	epochsWithout = 4 // one in so many
 	epochsRounded = 2
@@ -90,7 +90,7 @@ const gentleRate = 0.1
 // settingsOf returns the settings of the last training of a recipe.
 func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	s := t.settings
-	s.Seed += uint64(r.again)
+	s.Seed += uint64(r.seed)
 	if r.gentle {
 		s.Rate *= gentleRate
 	}
@@ -243,6 +243,9 @@ func (t *trainings) judge(r recipe) judgement {
 func (t *trainings) heldBack(r recipe) float64 {
 	result := t.done[piece{r, 0}.key()]
 	if result.Best == 0 {
+		if math.IsNaN(result.Start) {
+			return math.Inf(1)
+		}
 		return result.Start
 	}
 	return result.Epochs[result.Best-1].HeldBack

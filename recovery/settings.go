@@ -10,7 +10,7 @@ type Settings struct {
 	Epochs int     // passes over the recordings, at most; 0: see [Settings.On]
 	Share  float64 // 0..1: weight of the teacher in the target
 	// Blends is how many sequences are invented per recorded one and epoch, at most: as many as
-	// fill an epoch up to leastSteps. With a Share of 0 none are.
+	// make inventedSteps. With a Share of 0 none are.
 	Blends int
 	Shift  float64 // of the features of invented sequences, in standard deviations
 	Length int     // steps after which back-propagation is cut off
@@ -63,10 +63,10 @@ func (s Settings) Check() error {
 	return nil
 }
 
-// An epoch of few recordings is filled up with invented sequences to leastSteps steps: a network
-// would learn few sequences by heart. Many are enough by themselves, and a small network that must
-// also answer what was never recorded is worse on what was (docs/recovery.md).
-const leastSteps = 20000
+// Where recordings have fewer steps than inventedSteps, about so many are invented for an epoch: a
+// network would learn few sequences by heart. Many are enough by themselves, and a small network
+// that must also answer what was never recorded is worse on what was (docs/recovery.md).
+const inventedSteps = 20000
 
 // EpochSteps returns how many steps an epoch over recordings of a number of steps has, with the
 // invented sequences where these are as long as the recorded ones.
@@ -74,4 +74,9 @@ func (s Settings) EpochSteps(steps int) int { return steps * (1 + s.blends(steps
 
 // blends returns how many sequences are invented for each recorded one when all recorded ones
 // together have a number of steps.
-func (s Settings) blends(steps int) int { return min(s.Blends, leastSteps/steps) }
+func (s Settings) blends(steps int) int {
+	if s.Share == 0 {
+		return 0
+	}
+	return min(s.Blends, inventedSteps/steps)
+}

@@ -162,7 +162,7 @@ const inventEvery = 4
 
 // invent makes the invented sequences of an epoch, unless those of the epoch before serve as well.
 func (t *training) invent(epoch int) {
-	if t.settings.Share == 0 || epoch%inventEvery != 0 && t.invented != nil {
+	if epoch%inventEvery != 0 && t.invented != nil {
 		return
 	}
 	// a stream of its own, beside those of the orders

@@ -45,7 +45,10 @@ func limitMemory(in *budget.Inputs) {
 		return
 	}
 	recorded := 0
-	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff} {
+	for _, rec := range []*dataset.Recordings{in.Selection, in.Signoff, in.Further} {
+		if rec == nil {
+			continue
+		}
 		recorded += 8 * rec.Steps() * (rec.Features + rec.Outputs)
 	}
 	debug.SetMemoryLimit(int64(reservedBytes + besideRecordings - programBytes + 2*recorded))

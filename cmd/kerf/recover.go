@@ -58,7 +58,7 @@ later run of recover, plan or units goes on behind the last epoch, to the same r
 	c.formatFlags(cmd.Flags())
 	checkpointFlag(cmd.Flags(), &file)
 	cmd.Flags().IntVar(&epochs, "epochs", 0, "passes over the recordings (default: as the job "+
-		"says, or 20)")
+		"says, or as many as make ten million steps)")
 	cmd.Flags().StringVar(&out, "out", "", "write the recovered float network (.safetensors or "+
 		".npz; - for safetensors on stdout, without the tables)")
 	return cmd

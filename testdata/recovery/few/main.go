@@ -11,7 +11,7 @@
 // given, and no further recordings. Jobs are without scores.csv, which was made on all selection
 // recordings. A job is demo, cityweather or one of testdata/smallest; with /everywhere behind the
 // name its tolerances do not hold by scenario. It works at the top of the repository, and prints
-// the table of docs/recovery.md.
+// what the table of docs/recovery.md is made of.
 package main
 
 import (
@@ -85,22 +85,35 @@ type side struct {
 	verdict    budget.Verdict
 }
 
-// plan plans a job without and with training.
-func plan(ctx context.Context, in *budget.Inputs) (*plans, error) {
-	pl := budget.NewPlanner(in)
+// chosenBy returns the cut and the choice of a search without training.
+func chosenBy(ctx context.Context, pl *budget.Planner) (*budget.Cut, *budget.Chosen, error) {
 	cut, err := pl.FindCut(ctx, func(int) {})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	untrained, err := pl.Choose(ctx, cut)
+	chosen, err := pl.Choose(ctx, cut)
+	return cut, chosen, err
+}
+
+// plan plans a job without and with training.
+func plan(ctx context.Context, in *budget.Inputs) (*plans, error) {
+	without, job := *in, *in.Job
+	job.Recovery = nil
+	without.Job = &job
+	_, untrained, err := chosenBy(ctx, budget.NewPlanner(&without))
 	if err != nil {
 		return nil, err
 	}
-	trained, err := pl.Recover(ctx, cut, untrained, nil, budget.TrainingProgress{})
+	pl := budget.NewPlanner(in)
+	cut, chosen, err := chosenBy(ctx, pl)
 	if err != nil {
 		return nil, err
 	}
-	p := &plans{isTrained: trained != untrained, searched: len(cut.Trained)}
+	trained, err := pl.Recover(ctx, cut, chosen, nil, budget.TrainingProgress{})
+	if err != nil {
+		return nil, err
+	}
+	p := &plans{isTrained: trained.Candidate.Recovered != nil, searched: len(cut.Trained)}
 	var rows []budget.Loss
 	for _, of := range []struct {
 		chosen *budget.Chosen
