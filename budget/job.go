@@ -98,8 +98,8 @@ type Job struct {
 	Search SearchRule `toml:"search"`
 
 	// This table asks for recovery training: smaller networks are trained until they do what the
-	// network as given does, see [recovery.md](recovery.md). An empty table asks for training with every default. Default: no
-	// training.
+	// network as given does, see [recovery.md](recovery.md). An empty table asks for training with
+	// every default. Default: no training.
 	Recovery *RecoveryRule `toml:"recovery"`
 
 	File string `toml:"-"` // as the user gave it
