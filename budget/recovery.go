@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"kerf/dataset"
 	"kerf/quant"
@@ -105,6 +106,7 @@ type Recovered struct {
 	Formats  quant.Formats // that it was trained in; none: as a float network
 	Scratch  bool          // it began with drawn weights, and has none of the given units
 
+	isChanged   bool             // some training found weights better than those it began with
 	withoutFold []*dataset.Float // per fold of the selection recordings: trained without it
 }
 
@@ -183,6 +185,11 @@ func (in *Inputs) trainingSettings() recovery.Settings {
 
 // warnRecovery says what a reader should know of the training.
 func (r *Result) warnRecovery(pl *Planner) {
+	if further := r.Inputs.unlikeSelection(); len(further) > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("in the recordings of [recovery] %s differ from "+
+			"the selection recordings by far: if the unit or the machine is another one, the training "+
+			"learned that", strings.Join(further, ", ")))
+	}
 	switch c := r.Chosen.Candidate.Recovered; {
 	case r.Inputs.Job.Recovery == nil:
 	case c == nil && !pl.isTrainable():
@@ -196,7 +203,7 @@ func (r *Result) warnRecovery(pl *Planner) {
 				"trained on, since few are soon learned by heart"
 		}
 		r.Warnings = append(r.Warnings, note)
-	case c.Result.Best == 0:
+	case !c.isChanged:
 		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the "+
 			"recordings held back: the weights are those of the cut")
 	}

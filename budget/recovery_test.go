@@ -244,3 +244,28 @@ func TestRecoveryRuleIsRead(t *testing.T) {
 		}
 	}
 }
+
+// Features and outputs in another unit are named; those of another season are not.
+func TestTrainingRecordingsInAnotherUnit(t *testing.T) {
+	in := mustCity(t, "epochs = 1")
+	further := dataset.Join(in.Selection, in.Signoff)
+	in.Further = further
+	if names := in.unlikeSelection(); names != nil {
+		t.Errorf("%q are said to differ", names)
+	}
+	for i, s := range further.Sequences {
+		scaled := *s
+		scaled.X, scaled.Y = slices.Clone(s.X), slices.Clone(s.Y)
+		for k := 2; k < len(s.X); k += further.Features {
+			scaled.X[k] *= 10
+		}
+		for k := 1; k < len(s.Y); k += further.Outputs {
+			scaled.Y[k] += 200
+		}
+		further.Sequences[i] = &scaled
+	}
+	want := []string{in.Float.Features[2].Name, in.Float.Outputs[1].Name}
+	if names := in.unlikeSelection(); !slices.Equal(names, want) {
+		t.Errorf("%q are said to differ, want %q", names, want)
+	}
+}

@@ -460,7 +460,7 @@ func (s *trainedSearch) asGiven(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if !s.pl.in.JudgesLoss() && chosen.Candidate.Recovered.Result.Best > 0 {
+	if !s.pl.in.JudgesLoss() && chosen.Candidate.Recovered.isChanged {
 		s.best = chosen
 	} else if s.pl.in.JudgesLoss() && !s.best.Within && chosen.used < s.best.used {
 		s.best = chosen

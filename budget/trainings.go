@@ -301,6 +301,12 @@ func (t *trainings) candidate(r recipe) Candidate {
 	if f := r.formats(); f != nil {
 		recovered.Formats = f.Clone()
 	}
+	for at := r; ; at, _ = at.before() {
+		recovered.isChanged = recovered.isChanged || t.done[piece{at, noFold}.key()].Best > 0
+		if len(at.lessons) == 0 {
+			break
+		}
+	}
 	for fold := range t.rests {
 		recovered.withoutFold = append(recovered.withoutFold, t.done[piece{r, fold}.key()].Net)
 	}
