@@ -281,7 +281,7 @@ func cutByName(t *testing.T, job string, kept []string, byHand string) {
 		}
 	}
 
-	_, table, _ := call("prune", job)
+	_, table, _ := call("rank", job)
 	rows := func(item string) int {
 		n := 0
 		for line := range strings.Lines(table) {
