@@ -40,7 +40,8 @@ func (in *Inputs) unlikeSelection() []string {
 	return names
 }
 
-// column returns the values of a feature, or of a recorded output where there are any, of all steps.
+// column returns the values of a feature, or of a recorded output where there are any, of all
+// steps.
 func column(rec *dataset.Recordings, at int, output bool) []float64 {
 	var values []float64
 	for _, s := range rec.Sequences {

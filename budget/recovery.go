@@ -186,8 +186,8 @@ func (in *Inputs) trainingSettings() recovery.Settings {
 // warnRecovery says what a reader should know of the training.
 func (r *Result) warnRecovery(pl *Planner) {
 	if further := r.Inputs.unlikeSelection(); len(further) > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("in the recordings of [recovery] %s differ from "+
-			"the selection recordings by far: if the unit or the machine is another one, the "+
+		r.Warnings = append(r.Warnings, fmt.Sprintf("in the recordings of [recovery] %s differ "+
+			"from the selection recordings by far: if the unit or the machine is another one, the "+
 			"training learned that", strings.Join(further, ", ")))
 	}
 	switch c := r.Chosen.Candidate.Recovered; {
