@@ -18,9 +18,9 @@ type outlook struct {
 
 // String returns the note.
 func (o *outlook) String() string {
-	return fmt.Sprintf("the %d units that stay use %.1f dimensions, so [recovery] in the job may "+
-		"find a network of fewer units, which is a guess: a search of at least %d trainings, with "+
-		"%.0f million steps in all", o.units, o.dimensions, o.trainings, o.steps/1e6)
+	return fmt.Sprintf("%d units use %.1f dimensions: [recovery] may find fewer, which is a guess "+
+		"(at least %d trainings, %.0f million steps)", o.units, o.dimensions, o.trainings,
+		o.steps/1e6)
 }
 
 // A number of units begins with startsPerSize trainings on the first fold: from the cut, at two
