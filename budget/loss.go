@@ -13,7 +13,8 @@ import (
 // steps.
 type Loss struct {
 	RowName
-	Unit string
+	Slice dataset.Slice // of the recordings, that the row is about
+	Unit  string
 
 	Float, Cut, Fixed float64 // in the unit of the output
 	Recovered         float64 // the same after recovery training; NaN where there was none
@@ -133,7 +134,7 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 	}
 	c := dataset.Compare(base, s.fixed, p.slice, metric)
 	row := Loss{
-		RowName: RowName{output.Name, p.Scope, metric}, Unit: output.Unit,
+		RowName: RowName{output.Name, p.Scope, metric}, Slice: p.slice, Unit: output.Unit,
 		Float: c.Base, Cut: s.cut.Value(base, p.slice, metric), Recovered: math.NaN(),
 		Fixed: c.Other,
 		Rise:  c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow,

@@ -30,17 +30,6 @@ type Point struct {
 // takesSeveral reports whether the change takes away several items at once.
 func (p *Point) takesSeveral() bool { return len(p.Names) > 1 }
 
-// isBetterCut reports whether a point is the better one of two with as many units.
-func (p *Point) isBetterCut(q *Point) bool {
-	switch {
-	case p.Within() != q.Within():
-		return p.Within()
-	case p.Within():
-		return p.price.compare(q.price) < 0
-	}
-	return p.Used < q.Used
-}
-
 // isTrained reports whether the candidate went through recovery training.
 func (p *Point) isTrained() bool { return p.Candidate.Recovered != nil }
 

@@ -32,7 +32,7 @@ type trainings struct {
 	settings recovery.Settings
 	fold     []int // of every selection sequence
 	rests    []*dataset.Recordings
-	first    *dataset.Recordings // the sequences of the first fold
+	first    *dataset.Recordings // the sequences of the first fold: without the second one
 
 	// the score of the network as given on first, measured once
 	firstScore func() *dataset.Score
@@ -54,14 +54,7 @@ func (pl *Planner) newTrainings(checkpoint *recovery.Checkpoint,
 		answers: &recovery.Answers{}, done: map[string]*recovery.Result{}, checkpoint: checkpoint,
 		tell: tell}
 	t.fold, t.rests = pl.in.folds()
-	first := *pl.in.Selection
-	first.Sequences = nil
-	for i, s := range pl.in.Selection.Sequences {
-		if t.fold[i] == 0 {
-			first.Sequences = append(first.Sequences, s)
-		}
-	}
-	t.first = &first
+	t.first = t.rests[1]
 	given := pl.in.Float
 	t.firstScore = sync.OnceValue(func() *dataset.Score {
 		return dataset.Measure(given, t.first, pl.in.Regions)
@@ -82,8 +75,8 @@ const (
 	laterLength   = 4
 )
 
-// gentleRate is the share of the rate with which a cut is trained that lost little: at the full
-// rate the first steps lose more than the later ones win back from few recordings
+// gentleRate is the share of the rate of a gentle training. Where a cut lost little, the first
+// steps at the full rate lose more than the later ones win back from few recordings
 // (docs/recovery.md).
 const gentleRate = 0.1
 

@@ -102,6 +102,17 @@ func (pl *Planner) Sizes(ctx context.Context, chosen *Chosen,
 	return sizes, nil
 }
 
+// isBetterCut reports whether a point is the better one of two with as many units.
+func (p *Point) isBetterCut(q *Point) bool {
+	switch {
+	case p.Within() != q.Within():
+		return p.Within()
+	case p.Within():
+		return p.price.compare(q.price) < 0
+	}
+	return p.Used < q.Used
+}
+
 // counts lists the numbers of units that have a row, the most first: for every sum the numbers of
 // the cheapest point within every tolerance, or of the point that uses least of them, and where the
 // search has none numbers in proportion to those of the network. Of the sum of the choice it is the

@@ -109,6 +109,9 @@ func Tanh(x float64) float64 {
 	return math.Copysign(e/(e+2), x)
 }
 
+// TanhAll replaces every value by its [Tanh].
+func TanhAll(v []float64) { tanhAll(v) }
+
 // Logistic returns 1/(1+exp(-x)), within 3 units in the last place where the result is a normal
 // number. The exponential is that of -|x|, so that it cannot overflow, and for negative x the
 // quotient keeps full relative precision.
@@ -119,3 +122,6 @@ func Logistic(x float64) float64 {
 	e := Exp(x)
 	return e / (1 + e)
 }
+
+// LogisticAll replaces every value by its [Logistic].
+func LogisticAll(v []float64) { logisticAll(v) }

@@ -22,8 +22,8 @@ func affineBlocks(y, w, x, b []float64) (rows int) {
 	return rows
 }
 
-// allOf replaces values by those of a kernel, and where it has none of one by those of the
-// function.
+// allOf replaces values by those of a kernel. Where the kernel cannot compute one of a register,
+// and behind the last whole register, the function computes the values.
 func allOf(v []float64, kernel func(v, powers, powersLow *float64, n int) (left int),
 	function func(x float64) float64) {
 	for useAVX2 && len(v) >= atOnce {
@@ -43,16 +43,11 @@ func allOf(v []float64, kernel func(v, powers, powersLow *float64, n int) (left 
 	}
 }
 
-// LogisticAll replaces every value by its [Logistic].
-func LogisticAll(v []float64) { allOf(v, logisticAVX2, Logistic) }
+func logisticAll(v []float64) { allOf(v, logisticAVX2, Logistic) }
 
-// TanhAll replaces every value by its [Tanh].
-func TanhAll(v []float64) { allOf(v, tanhAVX2, Tanh) }
+func tanhAll(v []float64) { allOf(v, tanhAVX2, Tanh) }
 
-// AddOuters adds x xᵀ to the upper half of a square matrix, for each of x, one after the other. The
-// vectors have a multiple of [OutersAtOnce] values; what lies below the diagonal of the matrix has
-// no meaning.
-func AddOuters(to []float64, x [OutersAtOnce][]float64) {
+func addOuters(to []float64, x [OutersAtOnce][]float64) {
 	if !useAVX2 {
 		addOutersGo(to, x)
 		return

@@ -40,7 +40,12 @@ func (w *WaitingVectors) Take() [OutersAtOnce][]float64 {
 	return w.all
 }
 
-// addOutersGo adds x xᵀ to the upper half of a square matrix, for each of x, one after the other.
+// AddOuters adds x xᵀ to the upper half of a square matrix, for each of x, one after the other. The
+// vectors have a multiple of [OutersAtOnce] values; what lies below the diagonal of the matrix has
+// no meaning.
+func AddOuters(to []float64, x [OutersAtOnce][]float64) { addOuters(to, x) }
+
+// addOutersGo is [AddOuters] without kernels.
 func addOutersGo(to []float64, x [OutersAtOnce][]float64) {
 	for _, v := range x {
 		for i, a := range v {

@@ -123,9 +123,9 @@ func Calibrate(p *dataset.Float, selection *dataset.Recordings) Calibration {
 	return all
 }
 
-// CalibrateFolds is [Calibrate] for selection recordings whose sequences are dealt into folds; fold
-// has that of every sequence, and each has one at least. It returns the calibration on all
-// recordings, and where there are two folds or more for each the one on the recordings without it.
+// CalibrateFolds is [Calibrate] for selection recordings whose sequences are dealt into one fold or
+// two; fold has that of every sequence, and each has one at least. It returns the calibration on
+// all recordings, and where there are two folds for each the one on the recordings without it.
 func CalibrateFolds(p *dataset.Float, selection *dataset.Recordings, fold []int,
 	folds int) (all Calibration, without []Calibration) {
 	dealt := make([][]int, folds) // the sequences of every fold
@@ -157,27 +157,16 @@ func CalibrateFolds(p *dataset.Float, selection *dataset.Recordings, fold []int,
 		}
 	}
 	parts = nil
-	for k := range folds {
-		if folds == 1 {
-			break
-		}
-		rest, some := *selection, [][]float64{}
-		rest.Sequences = nil
-		for i, s := range selection.Sequences {
-			if fold[i] != k {
-				rest.Sequences, some = append(rest.Sequences, s), append(some, raw[i])
+	if folds == 2 {
+		for k := range totals {
+			rest, some := *selection, [][]float64{}
+			rest.Sequences = nil
+			for _, i := range dealt[1-k] {
+				rest.Sequences, some = append(rest.Sequences, selection.Sequences[i]),
+					append(some, raw[i])
 			}
+			without = append(without, totals[1-k].calibration(p.Net, &rest, some))
 		}
-		total := totals[1-min(k, 1)]
-		if folds > 2 {
-			total = newSums(p.Net, steps)
-			for f, other := range totals {
-				if f != k {
-					total.merge(other)
-				}
-			}
-		}
-		without = append(without, total.calibration(p.Net, &rest, some))
 	}
 	for f, other := range totals[1:] {
 		totals[0].merge(other)

@@ -52,8 +52,7 @@ func (a *app) handoffVerb(cmd *cobra.Command, c *choice) *cobra.Command {
 	cmd.Flags().StringVar(&o.out, "out", "",
 		"handoff folder (default: handoff beside the job file)")
 	cmd.Flags().BoolVar(&o.measured, "measure", false, "compile the C and run it on emulated "+
-		"cores: "+
-		"measured figures instead of estimates")
+		"cores: measured figures instead of estimates")
 	checkpointFlag(cmd.Flags(), &o.checkpoint)
 	allFlag(cmd, &o.all)
 	return a.verb(cmd, func(ctx context.Context, args []string) (result, error) {

@@ -164,26 +164,12 @@ func onThird(r *budget.Result, third *dataset.Recordings) *split {
 			continue
 		}
 		s.passed++
-		rise := dataset.Compare(given, fixed, sliceOf(in, row), row.Metric).Rise
+		rise := dataset.Compare(given, fixed, row.Slice, row.Metric).Rise
 		if rise > row.Tolerance {
 			s.broken = append(s.broken, fmt.Sprintf("%s %.1f %%", row.Text(), 100*rise))
 		}
 	}
 	return s
-}
-
-// sliceOf returns the slice that a row of the loss judges.
-func sliceOf(in *budget.Inputs, row budget.Loss) dataset.Slice {
-	slice := dataset.Slice{Region: -1}
-	slice.Output = slices.Index(dataset.OutputNames(in.Float.Outputs), row.Output)
-	if row.Region != "" {
-		slice.Region = slices.IndexFunc(in.Regions, func(r dataset.Region) bool {
-			return r.Name == row.Region
-		})
-	} else if row.Scenario != "all" {
-		slice.Scenario = row.Scenario
-	}
-	return slice
 }
 
 // products returns the multiply-accumulates of one step of a GRU with one dense layer.

@@ -21,7 +21,6 @@ import (
 	"log"
 	"math"
 	"os"
-	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -148,7 +147,7 @@ func (p *plans) compare(in *budget.Inputs, rows []budget.Loss, untrained, traine
 		if !row.Judged {
 			continue
 		}
-		c := dataset.Compare(untrained, trained, sliceOf(in, row), row.Metric)
+		c := dataset.Compare(untrained, trained, row.Slice, row.Metric)
 		if c.RiseLow > 0 {
 			p.worse++
 		}
@@ -156,20 +155,6 @@ func (p *plans) compare(in *budget.Inputs, rows []budget.Loss, untrained, traine
 			p.worst, p.worstRow = c, row.Text()
 		}
 	}
-}
-
-// sliceOf returns the slice that a row of the loss judges.
-func sliceOf(in *budget.Inputs, row budget.Loss) dataset.Slice {
-	slice := dataset.Slice{Region: -1}
-	slice.Output = slices.Index(dataset.OutputNames(in.Float.Outputs), row.Output)
-	if row.Region != "" {
-		slice.Region = slices.IndexFunc(in.Regions, func(r dataset.Region) bool {
-			return r.Name == row.Region
-		})
-	} else if row.Scenario != "all" {
-		slice.Scenario = row.Scenario
-	}
-	return slice
 }
 
 // String returns a line.
