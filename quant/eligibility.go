@@ -85,9 +85,10 @@ func newTraceSum(l *model.Recurrent, steps int) *traceSum {
 		resetStates: withBias(l.Units), cell: make([]float64, l.Units),
 	}
 	f.stride = len(f.inputs) + len(f.states)
-	most := min(traceSteps, traceWork/(rows*f.stride*f.stride))
+	moments := rows * f.stride * f.stride
+	most := min(traceSteps, int(traceWork/float64(moments)))
 	f.every = max(1, f.width()/traceEvery, steps/most)
-	f.second, f.phi = make([]float64, rows*f.stride*f.stride), make([]float64, rows*f.stride)
+	f.second, f.phi = make([]float64, moments), make([]float64, rows*f.stride)
 	f.waiting = portable.NewWaitingVectors(len(f.phi))
 	return f
 }
