@@ -389,9 +389,9 @@ func (j *Job) check() error {
 		return j.at(fault.Hint(err), err.Error(), "formats").From(err)
 	}
 	if j.Recovery != nil {
-		if err := j.Recovery.check(); err != nil {
-			return j.at("for example epochs = 20, teacher = 1; what is left out has a default",
-				err.Error(), "recovery").From(err)
+		if key, example, err := j.Recovery.check(); err != nil {
+			return j.at("for example "+example+"; left out it has a default", err.Error(),
+				"recovery", key).From(err)
 		}
 	}
 	for i, f := range j.FrontEnds {

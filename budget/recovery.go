@@ -55,12 +55,28 @@ func (r *RecoveryRule) Settings() recovery.Settings {
 	return s
 }
 
-// check returns an error, one sentence, if the rule cannot be followed.
-func (r *RecoveryRule) check() error {
+// check returns an error, one sentence, if the rule cannot be followed, with the key that is to
+// blame and a line that would do.
+func (r *RecoveryRule) check() (key, example string, err error) {
 	if r.Epochs != nil && *r.Epochs == 0 {
-		return errors.New("0 epochs are no training")
+		return "epochs", "epochs = 20", errors.New("0 epochs are no training")
 	}
-	return r.Settings().Check()
+	for _, one := range []struct {
+		example string
+		RecoveryRule
+	}{
+		{"epochs = 20", RecoveryRule{Epochs: r.Epochs}},
+		{"teacher = 0.5", RecoveryRule{Teacher: r.Teacher}},
+		{"length = 100", RecoveryRule{Length: r.Length}},
+		{"rate = 0.01", RecoveryRule{Rate: r.Rate}},
+		{"decay = 0.0001", RecoveryRule{Decay: r.Decay}},
+	} {
+		if err := one.Settings().Check(); err != nil {
+			key, _, _ := strings.Cut(one.example, " ")
+			return key, one.example, err
+		}
+	}
+	return "", "", nil
 }
 
 func set[T any](to, given *T) {
@@ -79,6 +95,11 @@ func (in loader) loadFurther() error {
 		"recordings")
 	if err != nil {
 		return err
+	}
+	further, repeated := dataset.Unique(further)
+	if repeated > 0 {
+		in.Warnings = append(in.Warnings, fmt.Sprintf("%d sequences for recovery training repeat "+
+			"more than half of an earlier one, value for value, and are left out", repeated))
 	}
 	if shared := dataset.Shared(in.Selection, further); len(shared) > 0 {
 		in.Warnings = append(in.Warnings, fmt.Sprintf("%d of %d sequences for recovery training "+
@@ -206,5 +227,17 @@ func (r *Result) warnRecovery(pl *Planner) {
 	case !c.isChanged:
 		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the "+
 			"recordings held back: the weights are those of the cut")
+	}
+	isOpen := func(l Loss) bool { return l.Verdict == Fail || l.Verdict == NotEnough }
+	if r.Chosen.Candidate.Recovered == nil || pl.table == nil ||
+		!slices.ContainsFunc(r.Loss, isOpen) {
+		return
+	}
+	if untrained := pl.table.best.chosen; untrained.Within {
+		c := untrained.Candidate
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the choice without training, %d units and "+
+			"%d features, holds on the selection recordings too; the job without [recovery] "+
+			"judges it, as a second look at the same sign-off recordings", c.UnitCount(),
+			len(c.Features)))
 	}
 }

@@ -208,6 +208,14 @@ func TestFurtherRecordings(t *testing.T) {
 		t.Errorf("training on the sign-off recordings is not told: %d shared, warnings %q",
 			in.Shared, in.Warnings)
 	}
+	_, rows, _ := strings.Cut(string(signoff), "\n")
+	again := string(signoff) + regexp.MustCompile(`(?m)^(\d+),`).ReplaceAllString(rows, "again$1,")
+	if in := with(again); len(in.Further.Sequences) != 12 ||
+		!strings.Contains(strings.Join(in.Warnings, "\n"),
+			"12 sequences for recovery training repeat") {
+		t.Errorf("training on the same recordings twice is not told: %d sequences, warnings %q",
+			len(in.Further.Sequences), in.Warnings)
+	}
 	// Without the columns of the outputs; the values of a feature are others, so these are no
 	// selection recordings.
 	text := strings.Replace(string(selection), "temp_max_next", "a", 1)
@@ -234,6 +242,7 @@ func TestRecoveryRuleIsRead(t *testing.T) {
 	for rule, says := range map[string]string{
 		"epochs = 0":   "0 epochs are no training",
 		"teacher = 2":  "a share of 2 for the teacher is not between 0 and 1",
+		"rate = 7":     "a rate of 7 is not between 0 and 1",
 		"epoch = 3":    "epoch",
 		"length = 0":   "a length of 0 steps is no segment",
 		"rate = \"a\"": "rate",

@@ -9,6 +9,7 @@ import (
 	"kerf/dataset"
 	"kerf/prune"
 	"kerf/quant"
+	"kerf/recovery"
 )
 
 // Attempt is a network that was trained by the search, judged on the selection recordings: every
@@ -18,6 +19,9 @@ type Attempt struct {
 	Features []int          // of the network as given
 	Scratch  bool           // it was trained from drawn weights, else from the cut
 	Formats  *quant.Formats // that its forward pass was rounded to; nil: none
+
+	Trainings int               // one after the other, of which Settings are those of the last
+	Settings  recovery.Settings // of the training
 	// the largest share of any tolerance that the sign-off recordings may show
 	Used     float64
 	Tightest Loss
@@ -72,7 +76,8 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 	}
 	s.known[key] = j
 	s.cut.Trained = append(s.cut.Trained, Attempt{Units: r.counts(), Features: r.kept(),
-		Scratch: r.scratch, Formats: r.formats(), Used: j.used, Tightest: j.tightest})
+		Scratch: r.scratch, Formats: r.formats(), Trainings: 1 + len(r.lessons),
+		Settings: s.trainings.settingsOf(r), Used: j.used, Tightest: j.tightest})
 	if c := r.candidate(); j.used <= 1 {
 		c.Formats = s.best.Candidate.Formats
 		s.holds(c, j.used, false)

@@ -33,8 +33,8 @@ func Shared(a, b *Recordings) []*Sequence {
 }
 
 // Unique returns the recordings without the sequences of which more than half repeats an earlier
-// one in features and outputs, and the number of sequences it dropped. A repeated sequence is no
-// further evidence.
+// one in features and outputs, as far as these are recorded, and the number of sequences it
+// dropped. A repeated sequence is no further evidence.
 func Unique(rec *Recordings) (unique *Recordings, dropped int) {
 	unique = &Recordings{Features: rec.Features, Outputs: rec.Outputs, Classes: rec.Classes,
 		Memory: rec.Memory}
@@ -66,7 +66,7 @@ func (r *Recordings) runs(s *Sequence, withOutputs bool, pick uint64) []uint64 {
 	for step := range rows {
 		row := fnv.New64a()
 		hashValues(row, s.X[step*r.Features:(step+1)*r.Features])
-		if withOutputs {
+		if withOutputs && s.Y != nil {
 			hashValues(row, s.Y[step*r.Outputs:(step+1)*r.Outputs])
 		}
 		rows[step] = row.Sum64()

@@ -21,7 +21,7 @@ func checkpointFlag(flags *pflag.FlagSet, path *string) {
 // openCheckpoint opens the file that keeps the trainings of a job; without a path it returns nil.
 // Its key stands for all that the trainings depend on: every file of the job but the recordings
 // that judge, and the settings. Which cut is trained, in which words, is part of their names.
-func openCheckpoint(in *budget.Inputs, path string) (*recovery.Checkpoint, error) {
+func (a *app) openCheckpoint(in *budget.Inputs, path string) (*recovery.Checkpoint, error) {
 	if path == "" {
 		return nil, nil
 	}
@@ -36,5 +36,6 @@ func openCheckpoint(in *budget.Inputs, path string) (*recovery.Checkpoint, error
 		}
 	}
 	fmt.Fprintln(hash, version, in.Job.Recovery.Settings())
+	a.checkpoint = path
 	return recovery.OpenCheckpoint(path, hex.EncodeToString(hash.Sum(nil)))
 }

@@ -49,8 +49,8 @@ func explainLoss(s *report.Signoff, l report.LossRow) explanation {
 		where = "on the sequences of the scenario " + l.Scenario
 	}
 	e.Meaning = fmt.Sprintf(
-		"%s of %s, %s of the %s recordings, of three networks on the same steps", text[0], l.Output,
-		where, s.MeasuredOn)
+		"%s of %s, %s of the %s recordings, of the networks below on the same steps", text[0],
+		l.Output, where, s.MeasuredOn)
 	unit := lossUnit(l)
 	add := func(name, unit string, v *float64) {
 		if v != nil {

@@ -91,7 +91,7 @@ func (a *app) plan(ctx context.Context, job string, c choice, o handoffOptions) 
 			return nil, err
 		}
 	}
-	checkpoint, err := openCheckpoint(in, o.checkpoint)
+	checkpoint, err := a.openCheckpoint(in, o.checkpoint)
 	if err != nil {
 		return nil, err
 	}

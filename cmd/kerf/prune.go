@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"reflect"
 	"strconv"
 	"strings"
@@ -43,7 +44,14 @@ plan goes on from this cut, and so does recover. --out writes the cut float netw
 safetensors, with torch names, whatever format the job's network has.`,
 		Example: `  kerf prune job.toml
   kerf prune job.toml --keep-units 0,1,2,3,4,5,6,7 --out cut.safetensors`,
-	}, &c, a.loadExamined, func(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
+	}, &c, func(ctx context.Context, job string) (*budget.Inputs, error) {
+		if out != "" {
+			if err := checkNetworkFile(out); err != nil {
+				return nil, err
+			}
+		}
+		return a.loadExamined(ctx, job)
+	}, func(ctx context.Context, pl *budget.Planner, cut *budget.Cut,
 		chosen *budget.Chosen) (result, error) {
 		if out != "" {
 			if err := a.writeNetwork(ctx, out, pl.Inputs(), chosen.Candidate,
@@ -227,6 +235,11 @@ func checkNetworkFile(path string) error {
 	}
 	if _, err := os.Lstat(path); err == nil {
 		return thereAlready(path)
+	}
+	dir := filepath.Dir(path)
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return fault.New("--out: "+path+" is in no folder that exists", "make the folder "+dir+
+			", or choose another file")
 	}
 	return nil
 }

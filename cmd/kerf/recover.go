@@ -48,7 +48,7 @@ later run of recover, plan or units goes on behind the last epoch, to the same r
 				return nil, err
 			}
 		}
-		checkpoint, err := openCheckpoint(in, file)
+		checkpoint, err := a.openCheckpoint(in, file)
 		if err != nil {
 			return nil, err
 		}

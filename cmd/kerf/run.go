@@ -39,6 +39,8 @@ type app struct {
 	page   page
 	ui     *ui
 	code   int // exit code of a command that was done
+
+	checkpoint string // that keeps trainings; empty: none
 }
 
 // run is the whole command: arguments in, exit code out. It makes the one context that every verb
@@ -62,6 +64,10 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 	root.SetErr(stderr)
 	switch err := root.ExecuteContext(ctx); {
 	case errors.Is(err, context.Canceled):
+		if a.checkpoint != "" {
+			a.ui.note("the trainings so far are in " + a.checkpoint + ": the same command goes " +
+				"on from there")
+		}
 		return exitInterrupted
 	case err != nil:
 		a.ui.fail(err)

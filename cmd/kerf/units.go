@@ -38,7 +38,7 @@ where it costs less and is shown to be no worse than that by more than the toler
 		Example: `  kerf units job.toml
   kerf units job.toml --format csv`,
 	}, a.loadExamined, func(ctx context.Context, in *budget.Inputs) (result, error) {
-		checkpoint, err := openCheckpoint(in, file)
+		checkpoint, err := a.openCheckpoint(in, file)
 		if err != nil {
 			return nil, err
 		}

@@ -367,11 +367,15 @@ func (s *Signoff) FrontierLegend() string {
 	if len(s.Frontier.Near) == 0 {
 		return ""
 	}
+	trained := ""
+	if len(s.Attempts) > 0 {
+		trained = " times: trainings one after the other; rate: of learning, in the last of them."
+	}
 	return fmt.Sprintf("The search measured %s and minimises: %s (column cost). used: the "+
 		"largest share of any tolerance that the sign-off recordings may show. F, U: features "+
 		"and units that stay. What is rounded, or has other words, ran in fixed point, the "+
-		"others as float networks.", Plural(len(s.Frontier.Candidates), "candidate"),
-		s.Frontier.Objective) + s.GivenBreaks()
+		"others as float networks.%s", Plural(len(s.Frontier.Candidates), "candidate"),
+		s.Frontier.Objective, trained) + s.GivenBreaks()
 }
 
 // mostNamed is how many rows a sentence names. Our choice.

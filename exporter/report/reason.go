@@ -23,7 +23,7 @@ func (s *Signoff) WhyNot() string {
 	case !s.isJudged():
 		return "nothing was judged: the job gives no limit and no tolerance"
 	case len(all) == 0:
-		return "sign-off sequences are also selection recordings; see the notes"
+		return "sign-off sequences were also chosen or trained on; see the notes"
 	}
 	text := all[0].text
 	if len(all) > 1 {

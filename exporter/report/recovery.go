@@ -84,8 +84,11 @@ func trainedFrom(scratch bool) string {
 type AttemptRow struct {
 	Units    []int    `json:"units"` // per recurrent layer
 	Features []string `json:"features"`
-	From     string   `json:"from"`           // as in [RecoveryInfo]
-	Formats  string   `json:"formats"`        // that it was trained in; empty: none
+	From     string   `json:"from"`    // as in [RecoveryInfo]
+	Formats  string   `json:"formats"` // that it was trained in; empty: none
+	Times    int      `json:"times"`   // trainings one after the other
+	Rate     float64  `json:"rate"`    // of learning, in the last of them
+	Seed     uint64   `json:"seed"`
 	Used     *float64 `json:"tolerance_used"` // the largest share that sign-off may show
 	Tightest
 	Within bool `json:"within"`
@@ -97,6 +100,7 @@ func attemptRows(in *budget.Inputs, attempts []budget.Attempt) []AttemptRow {
 	for _, a := range attempts {
 		row := AttemptRow{Units: a.Units, From: trainedFrom(a.Scratch), Used: Finite(a.Used),
 			Features: in.KeptFeatures(budget.Candidate{Features: a.Features}),
+			Times:    a.Trainings, Rate: a.Settings.Rate, Seed: a.Settings.Seed,
 			Tightest: newTightest(a.Tightest), Within: a.Within()}
 		if a.Formats != nil {
 			row.Formats = a.Formats.String()
@@ -109,7 +113,8 @@ func attemptRows(in *budget.Inputs, attempts []budget.Attempt) []AttemptRow {
 // AttemptTable shows what the search trained; it is of a job with [recovery].
 func (s *Signoff) AttemptTable() Table {
 	t := Table{Title: "What was trained, in the order of the search, on selection recordings",
-		Head: []string{"U", "F", "from", "words", "used", "tightest row"}, Numbers: 2, Words: 2}
+		Head: []string{"from", "words", "U", "F", "seed", "times", "rate", "used",
+			"tightest row"}, Numbers: 2, Words: 1}
 	for _, a := range s.Attempts {
 		units := make([]string, len(a.Units))
 		for l, n := range a.Units {
@@ -119,8 +124,9 @@ func (s *Signoff) AttemptTable() Table {
 		if words == "" {
 			words = "float"
 		}
-		t.Rows = append(t.Rows, []string{strings.Join(units, "+"), strconv.Itoa(len(a.Features)),
-			a.From, words, UsedPercent(a.Used), a.RowText})
+		t.Rows = append(t.Rows, []string{a.From, words, strings.Join(units, "+"),
+			strconv.Itoa(len(a.Features)), strconv.FormatUint(a.Seed, 10), strconv.Itoa(a.Times),
+			strconv.FormatFloat(a.Rate, 'g', 2, 64), UsedPercent(a.Used), a.RowText})
 	}
 	return t
 }
