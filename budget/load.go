@@ -32,7 +32,8 @@ type Inputs struct {
 	Warnings  []string
 	Shared    int // sign-off sequences that are selection recordings as well
 
-	pins pins
+	pins         pins
+	signoffShare map[dataset.Slice]float64 // see [Inputs.signoffShares]
 }
 
 // Target is one target of the job with its profile.

@@ -124,9 +124,25 @@ func TestSignoffReach(t *testing.T) {
 	for sequences, quantiles := range map[int][2]float64{1_000_000: {1.959964, 1.644854},
 		2: {12.7062, 6.3138}, 6: {2.5706, 2.0150}} {
 		want := (quantiles[0] + quantiles[1]*math.Sqrt2) / quantiles[0]
-		if got := signoffReach(sequences, 1); math.Abs(got-want) > 1e-3 {
+		if got := signoffReach(sequences, sequences, 1); math.Abs(got-want) > 1e-3 {
 			t.Errorf("%d sequences: signoffReach is %.4f, want %.4f", sequences, got, want)
 		}
+	}
+}
+
+// With 20 selection and 5 sign-off sequences: t(97.5 %) of 19 degrees of freedom is 2.0930, of 4
+// 2.7764, t(95 %) of 19 is 1.7291 (any table). In standard deviations of a sequence the half-width
+// is 2.0930/√20, that of the sign-off 2.7764/√5, and the difference reaches 1.7291·√(1/20 + 1/5).
+func TestSignoffReachWithFewerSequences(t *testing.T) {
+	half, later := 2.0930/math.Sqrt(20), 2.7764/math.Sqrt(5)
+	want := (later + 1.7291*math.Sqrt(1./20+1./5)) / half
+	if got := signoffReach(20, 5, 1); math.Abs(got-want) > 1e-3 {
+		t.Errorf("signoffReach is %.4f, want %.4f", got, want)
+	}
+	row := Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 20, comparisons: 1,
+		signoffShare: 0.25}
+	if got := row.reach(); math.Abs(got-0.01-want*0.01) > 1e-5 {
+		t.Errorf("such a row may reach %.4f, want %.4f", got, 0.01+want*0.01)
 	}
 }
 

@@ -62,6 +62,7 @@ func (in loader) loadRecordings() (err error) {
 			rec.Memory = in.Float.Memory(rec)
 		}
 	}
+	in.signoffShare = in.signoffShares()
 	in.warnOneStep()
 	in.warnConstants()
 	in.warnGlitches()

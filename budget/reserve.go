@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"fmt"
 	"math"
 	"math/bits"
 
@@ -8,9 +9,10 @@ import (
 )
 
 // How choices keep a reserve. The sign-off recordings judge later and are others than the selection
-// recordings, so a row must leave room within its tolerance for the difference of the two: value +
-// (1 + √2·t(95 %)/t(97.5 %))·half-width must stay within it on the selection recordings. The column
-// "may reach" of the path shows that figure. Where there is one selection sequence it has no end.
+// recordings, so a row must leave room within its tolerance for the difference of the two, and for
+// the interval that the sign-off recordings will have: value + [signoffReach]·half-width must stay
+// within it on the selection recordings. The column "may reach" of the path shows that figure.
+// Where there is one selection sequence it has no end.
 //
 // The same holds between the choice of words and the calibration: a network that is fitted to
 // recordings looks better on them than it is. So the selection sequences of each scenario are dealt
@@ -19,17 +21,21 @@ import (
 // to sign-off is calibrated on both.
 
 // signoffReach is how many half-widths of an interval that rests on so many independent parts of
-// the selection recordings, sequences or blocks, must lie within the tolerance. One is the interval
-// itself. The rest is for the sign-off recordings, which are others: if they are as many and alike,
-// the difference of two such figures has √2 times the standard error. Of these the 95th percentile
-// of Student's t is kept free (one-sided), where a half-width is the 97.5th: 1 + 1.645·√2/1.96 =
-// 2.19 with many sequences, 1.70 with two.
+// the selection recordings, sequences or blocks, must lie within the tolerance. The sign-off
+// recordings, alike but others, have so many signoff parts. One part of the reserve is their own
+// interval, see [dataset.HalfWidths]. The other is the difference of the two figures, which has
+// √(1 + parts/signoff) times the standard error: of that the 95th percentile of Student's t is kept
+// free (one-sided), where a half-width is the 97.5th. With as many, this is 1 + 1.645·√2/1.96 =
+// 2.19 with many sequences, 1.70 with two. What the sign-off recordings show counts for nothing
+// here, only how many they are.
 //
 // A search picks the cheapest of the networks that seem to leave that room, so the choice seems to
 // leave more of it than it does. Of comparisons that decide, see [Inputs.comparisons], each has an
 // equal part of the 5 %.
-func signoffReach(parts, comparisons int) float64 {
-	return 1 + float64(math.Sqrt2*dataset.OneSided(parts, comparisons))
+func signoffReach(parts, signoff, comparisons int) float64 {
+	apart := math.Sqrt(1 + float64(parts)/float64(signoff))
+	return dataset.HalfWidths(parts, signoff) +
+		float64(apart*dataset.OneSided(parts, comparisons))
 }
 
 // comparisons is how many comparisons with the tolerances decide where a search ends, in a job with
@@ -129,7 +135,55 @@ func (l *Loss) reach() float64 {
 	case math.IsNaN(high) && !math.IsNaN(value):
 		return math.Inf(1)
 	}
-	return value + float64(signoffReach(l.independent(), l.comparisons)*(high-value))
+	return value + float64(l.signoffReach()*(high-value))
+}
+
+// signoffReach is that of the parts that a row on selection recordings has. Where the row has no
+// sign-off sequence, there are taken to be as many.
+func (l *Loss) signoffReach() float64 {
+	parts := l.independent()
+	signoff := parts
+	if l.signoffShare > 0 {
+		signoff = max(2, int(math.Round(float64(parts)*l.signoffShare)))
+	}
+	return signoffReach(parts, signoff, l.comparisons)
+}
+
+// muchMore is how many times the reserve must be what as many sign-off as selection sequences would
+// need, to be told of (our choice).
+const muchMore = 1.25
+
+// warnReserve tells of the row that has the largest reserve for want of sign-off sequences.
+func (r *Result) warnReserve(pl *Planner) {
+	most, at := muchMore, Loss{}
+	for _, l := range pl.Reached(r.Chosen) {
+		alike := l
+		alike.signoffShare = 1
+		if times := l.signoffReach() / alike.signoffReach(); l.Sequences > 1 && times > most {
+			most, at = times, l
+		}
+	}
+	if most > muchMore {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%s has %.0f sign-off sequences for %d "+
+			"selection sequences, so %.1f times the reserve is kept: with more of them more could "+
+			"go", at.Text(), math.Round(at.signoffShare*float64(at.Sequences)), at.Sequences, most))
+	}
+}
+
+// signoffShares returns the number of sign-off sequences for each selection sequence, by what a row
+// is about. There is none where either set has no sequence.
+func (in *Inputs) signoffShares() map[dataset.Slice]float64 {
+	selection, signoff := in.measureConstant(in.Selection), in.measureConstant(in.Signoff)
+	shares := map[dataset.Slice]float64{}
+	for o := range in.judged() {
+		for _, p := range in.places(in.Selection, o) {
+			n, m := selection.Sequences(p.slice), signoff.Sequences(p.slice)
+			if n > 0 && m > 0 {
+				shares[p.slice] = float64(m) / float64(n)
+			}
+		}
+	}
+	return shares
 }
 
 // constant predicts the means of the selection recordings: what explained shares compare with.

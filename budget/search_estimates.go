@@ -134,7 +134,8 @@ func (g *guide) judgedReaches(score *dataset.Score) []float64 {
 				row := Loss{RowName: RowName{Metric: t.metric}, Relative: t.relative, Rise: c.Rise,
 					RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow,
 					FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks,
-					comparisons: pl.in.comparisons()}
+					comparisons:  pl.in.comparisons(),
+					signoffShare: pl.in.signoffShare[place.slice]}
 				reaches = append(reaches, row.reach())
 			}
 		}

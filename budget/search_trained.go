@@ -43,8 +43,8 @@ const hopelessTrained = 2
 //   - Layers: of several recurrent layers each is then made smaller by itself.
 //   - Features: from there features and front ends go, in the order of what is saved per tolerance
 //     used, with a short training after each.
-//   - Words: what holds is brought to fixed point as a cut is; narrower words that do not hold so
-//     are trained in, with the rounding in the forward pass.
+//   - Words: what holds is brought to fixed point as a cut is; narrower words that do not hold so,
+//     of all tensors and of single ones, are trained in, with the rounding in the forward pass.
 //
 // Numbers of units above the least are then taken through the last two stages as long as they can
 // be cheaper: more units in narrower words may cost less.
@@ -382,44 +382,73 @@ func saving(from, to price) float64 {
 }
 
 // words brings what a recipe makes to fixed point. Uniform words that are cheaper than what holds
-// so are tried once more, with a network that is trained in them.
+// so are tried once more, with a network that is trained in them, and then every next narrower word
+// of a single tensor or state, as long as one of them makes something cheaper.
 func (s *trainedSearch) words(ctx context.Context, r recipe) (*Chosen, error) {
-	finish := func(r recipe) (*Chosen, error) {
-		if err := s.trainings.follow(ctx, "training the choice on all selection recordings",
-			append(s.trainings.everyFold(), noFold), r); err != nil {
-			return nil, err
-		}
-		return s.pl.chooseFrom(ctx, unsearched(s.trainings.candidate(r)))
-	}
-	best, err := finish(r)
+	best, err := s.finish(ctx, r)
 	if err != nil {
 		return nil, err
 	}
 	formats, _ := s.pl.in.Job.Formats.candidates(s.pl.in.Float.Net) // checked before
-	c := r.candidate()
+	made := r
 	for _, f := range formats {
-		c.Formats = f
-		if best.Within && s.pl.priceOf(c).compare(s.pl.priceOf(best.Candidate)) >= 0 {
-			continue
-		}
-		trained := r.then(lesson{features: r.kept(), formats: &f})
-		j, err := s.try(ctx, "training in narrower words", trained)
+		inWords, chosen, err := s.trainedIn(ctx, r, f, best)
 		if err != nil {
 			return nil, err
 		}
-		if j.used > 1 {
-			continue
+		if chosen != nil {
+			best, made = chosen, inWords
 		}
-		chosen, err := finish(trained)
-		if err != nil {
-			return nil, err
-		}
-		if chosen.Within && (!best.Within ||
-			s.pl.priceOf(chosen.Candidate).compare(s.pl.priceOf(best.Candidate)) < 0) {
-			best = chosen
+	}
+	for found := true; found && best.Within && !s.over(); {
+		found = false
+		for _, w := range s.pl.in.widths(s.pl.in.Job.Formats) {
+			c, ok := s.pl.in.withWord(best.Candidate, w, -1)
+			if !ok {
+				continue
+			}
+			inWords, chosen, err := s.trainedIn(ctx, made, c.Formats, best)
+			if err != nil {
+				return nil, err
+			}
+			if chosen != nil {
+				best, made, found = chosen, inWords, true
+			}
 		}
 	}
 	return best, nil
+}
+
+// finish trains what a recipe makes on all selection recordings, and brings it to fixed point.
+func (s *trainedSearch) finish(ctx context.Context, r recipe) (*Chosen, error) {
+	if err := s.trainings.follow(ctx, "training the choice on all selection recordings",
+		append(s.trainings.everyFold(), noFold), r); err != nil {
+		return nil, err
+	}
+	return s.pl.chooseFrom(ctx, unsearched(s.trainings.candidate(r)))
+}
+
+// trainedIn trains what a recipe makes in words, if these are cheaper than the best so far. It
+// returns that recipe with its choice if the choice holds and is cheaper; else the choice is nil.
+func (s *trainedSearch) trainedIn(ctx context.Context, r recipe, formats quant.Formats,
+	best *Chosen) (recipe, *Chosen, error) {
+	isCheaper := func(c Candidate) bool {
+		return !best.Within || s.pl.priceOf(c).compare(s.pl.priceOf(best.Candidate)) < 0
+	}
+	c := r.candidate()
+	if c.Formats = formats; !isCheaper(c) {
+		return r, nil, nil
+	}
+	r = r.then(lesson{features: r.kept(), formats: &formats})
+	j, err := s.try(ctx, "training in narrower words", r)
+	if err != nil || j.used > 1 {
+		return r, nil, err
+	}
+	chosen, err := s.finish(ctx, r)
+	if err != nil || !chosen.Within || !isCheaper(chosen.Candidate) {
+		return r, nil, err
+	}
+	return r, chosen, nil
 }
 
 // complete takes what a recipe makes through features and words, and keeps it if it is the

@@ -182,6 +182,14 @@ func OneSided(sequences, comparisons int) float64 {
 	})
 }
 
+// HalfWidths returns how many times as wide an interval is that rests on so many later sequences as
+// one that rests on the sequences, where all are alike: the standard error goes with the root of
+// their number, and Student's t has another percentile.
+func HalfWidths(sequences, later int) float64 {
+	n, m := float64(max(2, sequences)), float64(max(2, later))
+	return math.Sqrt(n/m) * studentsT(m) / studentsT(n)
+}
+
 // effective returns the number of equally weighted sequences that weights stand for, (sum of
 // weights)²/(sum of their squares), as for any weighted mean (Kish 1965, "Survey sampling"; from
 // memory). It is at least 2, because t has hardly an end with fewer.
