@@ -139,6 +139,14 @@ func TestSignoffReachWithFewerSequences(t *testing.T) {
 	if got := signoffReach(20, 5, 1); math.Abs(got-want) > 1e-3 {
 		t.Errorf("signoffReach is %.4f, want %.4f", got, want)
 	}
+	in := mustCity(t, "")
+	fewer := *in.Signoff
+	fewer.Sequences = fewer.Sequences[:3]
+	in.Signoff = &fewer
+	all := dataset.Slice{Region: -1}
+	if got := in.signoffShares()[all]; got != 0.25 {
+		t.Errorf("3 sign-off sequences are %g of %d", got, len(in.Selection.Sequences))
+	}
 	row := Loss{Relative: true, Rise: 0.01, RiseHigh: 0.02, Sequences: 20, comparisons: 1,
 		signoffShare: 0.25}
 	if got := row.reach(); math.Abs(got-0.01-want*0.01) > 1e-5 {
