@@ -436,7 +436,9 @@ func (s *trainedSearch) trainedIn(ctx context.Context, r recipe, formats quant.F
 		return !best.Within || s.pl.priceOf(c).compare(s.pl.priceOf(best.Candidate)) < 0
 	}
 	c := r.candidate()
-	if c.Formats = formats; !isCheaper(c) {
+	c.Formats = formats
+	isBest := best.Within && formats.String() == best.Candidate.Formats.String()
+	if isBest || !isCheaper(c) {
 		return r, nil, nil
 	}
 	r = r.then(lesson{features: r.kept(), formats: &formats})
