@@ -52,6 +52,7 @@ const (
 	SameCost       = "costs_same"
 	FoundLater     = "found_later"
 	Untrained      = "untrained"
+	OtherCount     = "other_count"
 	Unexplained    = "unexplained"
 )
 
@@ -83,6 +84,10 @@ var roundedReasons = map[string]string{
 func (pl *Planner) reason(points []*Point, p, choice *Point, notRounded string) Reason {
 	if !p.Within() {
 		return Reason{Kind: BreaksRow, Row: p.Tightest}
+	}
+	if counts := pl.in.Job.Units.Count; counts != nil &&
+		!slices.Equal(counts, countsOf(p.Candidate)) {
+		return Reason{Kind: OtherCount}
 	}
 	price := p.price.compare(choice.price)
 	own := !p.Fixed && p.Candidate.isSameCut(choice.Candidate)
@@ -223,9 +228,9 @@ func (r *Reason) String() string {
 		costs, number := "the same", ""
 		switch {
 		case r.More < 0:
-			costs = fmt.Sprintf("%.2g %% less", -100*r.More)
+			costs = percentOf(-r.More, 2) + " less"
 		case r.More > 0: // which limits, or the uncut network, make up for
-			costs = fmt.Sprintf("%.2g %% more", 100*r.More)
+			costs = percentOf(r.More, 2) + " more"
 		}
 		if r.Other > 0 {
 			number = fmt.Sprintf(", see number %d", r.Other)
@@ -233,6 +238,8 @@ func (r *Reason) String() string {
 		return fmt.Sprintf("It was not trained: in fixed point it costs %s and may use %s of a "+
 			"tolerance, the choice after its training %s%s.",
 			costs, shareOfTolerance(r.Used), shareOfTolerance(r.Choice), number)
+	case OtherCount:
+		return "The job asks for another number of units."
 	case MoreLimits, FurtherOver, NearerLimit, AboveUncut, CostsMore, SameCost:
 		return "It " + r.costs() + "."
 	case RoundedLimits, RoundedFurther, RoundedNearer, RoundedAbove, RoundedMore, RoundedSame:
@@ -255,13 +262,14 @@ func (r *Reason) costs() string {
 		return fmt.Sprintf("takes %s of the limit of %s, the choice %s of any", text[0], r.Of,
 			text[1])
 	case r.Kind == AboveUncut || r.Kind == RoundedAbove:
-		return fmt.Sprintf("takes %.2g %% more %s than the uncut network in the same words",
-			100*r.Grown.Share, CostText(r.Grown.Target, r.Grown.Resource))
+		return fmt.Sprintf("takes %s more %s than the uncut network in the same words",
+			percentOf(r.Grown.Share, 2), CostText(r.Grown.Target, r.Grown.Resource))
 	case r.Kind == CostsMore && r.Grown != nil:
-		return fmt.Sprintf("costs %.2g %% more although less is left: %s grows by %.2g %%",
-			100*r.More, CostText(r.Grown.Target, r.Grown.Resource), 100*r.Grown.Share)
+		return fmt.Sprintf("costs %s more although less is left: %s grows by %s",
+			percentOf(r.More, 2), CostText(r.Grown.Target, r.Grown.Resource),
+			percentOf(r.Grown.Share, 2))
 	case r.Kind == CostsMore || r.Kind == RoundedMore:
-		return fmt.Sprintf("costs %.2g %% more", 100*r.More)
+		return "costs " + percentOf(r.More, 2) + " more"
 	case r.Bytes > 0:
 		return fmt.Sprintf("costs the same, but %.0f B more", r.Bytes)
 	case r.Kind == RoundedSame:

@@ -26,6 +26,18 @@ type lesson struct {
 	formats  *quant.Formats // that the forward pass is rounded to; nil: none
 }
 
+// fromScratch returns the recipe with drawn weights as its start.
+func (r recipe) fromScratch() recipe {
+	r.scratch = true
+	return r
+}
+
+// gently returns the recipe at gentleRate of the rate.
+func (r recipe) gently() recipe {
+	r.gentle = true
+	return r
+}
+
 // then returns the recipe with one more lesson.
 func (r recipe) then(l lesson) recipe {
 	r.lessons = append(slices.Clip(r.lessons), l)

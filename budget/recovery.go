@@ -19,7 +19,8 @@ type RecoveryRule struct {
 	Epochs *int `toml:"epochs"`
 
 	// This share, from 0 to 1, is how much the network as given counts against the recorded
-	// outputs. Default: 1.
+	// outputs. Whatever it is, the errors of that network against the recorded outputs weigh the
+	// outputs against each other. Default: 1.
 	Teacher *float64 `toml:"teacher"`
 
 	// Back-propagation of a first training is cut off after this many steps, later ones have longer
@@ -127,6 +128,8 @@ type Recovered struct {
 	Formats  quant.Formats // that it was trained in; none: as a float network
 	Scratch  bool          // it began with drawn weights, and has none of the given units
 
+	Trainings int // one after the other, of which Result and Settings are those of the last
+
 	isChanged   bool             // some training found weights better than those it began with
 	withoutFold []*dataset.Float // per fold of the selection recordings: trained without it
 }
@@ -229,7 +232,7 @@ func (r *Result) warnRecovery(pl *Planner) {
 			"recordings held back: the weights are those of the cut")
 	}
 	isOpen := func(l Loss) bool { return l.Verdict == Fail || l.Verdict == NotEnough }
-	if r.Chosen.Candidate.Recovered == nil || pl.table == nil ||
+	if r.Chosen.Candidate.Recovered == nil || pl.table == nil || r.Inputs.Job.Units.Count != nil ||
 		!slices.ContainsFunc(r.Loss, isOpen) {
 		return
 	}

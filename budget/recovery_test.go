@@ -87,6 +87,33 @@ func halved(t *testing.T, in *Inputs) *Chosen {
 	return again
 }
 
+// TestNothingStartsFromScratchWithoutAKeptUnit: a network from scratch has none of the given units.
+func TestNothingStartsFromScratchWithoutAKeptUnit(t *testing.T) {
+	for units, want := range map[string]bool{"": true, "[units]\nkeep = [3]\n": false} {
+		in := mustCity(t, "epochs = 1", [3]string{"job.toml", "[tolerance]",
+			units + "[tolerance]"})
+		pl := NewPlanner(in)
+		cut, err := pl.FindCut(t.Context(), func(int) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		chosen, err := pl.Choose(t.Context(), cut)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := pl.Recover(t.Context(), cut, chosen, nil, untold); err != nil {
+			t.Fatal(err)
+		}
+		started := false
+		for key := range pl.trained.trainings.done {
+			started = started || strings.Contains(key, "scratch")
+		}
+		if started != want {
+			t.Errorf("with %q a network from scratch was trained: %t", units, started)
+		}
+	}
+}
+
 // TestSignoffRecordingsChangeNoWeight: other sign-off recordings, the same network, to the last
 // bit.
 func TestSignoffRecordingsChangeNoWeight(t *testing.T) {

@@ -153,21 +153,30 @@ func (l *Loss) signoffReach() float64 {
 // need, to be told of (our choice).
 const muchMore = 1.25
 
-// warnReserve tells of the row that has the largest reserve for want of sign-off sequences.
+// warnReserve tells of the tightest row that has a large reserve for want of sign-off sequences.
 func (r *Result) warnReserve(pl *Planner) {
-	most, at := muchMore, Loss{}
+	var tightest Loss
+	most := 0.0
 	for _, l := range pl.Reached(r.Chosen) {
 		alike := l
 		alike.signoffShare = 1
-		if times := l.signoffReach() / alike.signoffReach(); l.Sequences > 1 && times > most {
-			most, at = times, l
+		times := l.signoffReach() / alike.signoffReach()
+		if few := l.signoffSequences() > 1 && times > muchMore; few &&
+			(most == 0 || l.ReachUsed() > tightest.ReachUsed()) {
+			most, tightest = times, l
 		}
 	}
-	if most > muchMore {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("%s has %.0f sign-off sequences for %d "+
-			"selection sequences, so %.1f times the reserve is kept: with more of them more could "+
-			"go", at.Text(), math.Round(at.signoffShare*float64(at.Sequences)), at.Sequences, most))
+	if most > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("%s has %d sign-off sequences for %d "+
+			"selection sequences, so the reserve is %.1f times what as many would need: with more "+
+			"of them more could go", tightest.Text(), tightest.signoffSequences(),
+			tightest.Sequences, most))
 	}
+}
+
+// signoffSequences returns the number of sign-off sequences of a row on selection recordings.
+func (l *Loss) signoffSequences() int {
+	return int(math.Round(l.signoffShare * float64(l.Sequences)))
 }
 
 // signoffShares returns the number of sign-off sequences for each selection sequence, by what a row

@@ -98,7 +98,7 @@ func weightsOf(bits int) quant.Formats {
 // Why a candidate was not chosen, by what it costs beside the choice and what became of it in fixed
 // point.
 func TestReasonsInWords(t *testing.T) {
-	pl := &Planner{in: &Inputs{}, prices: &pricing{}}
+	pl := &Planner{in: &Inputs{Job: &Job{}}, prices: &pricing{}}
 	words := weightsOf(8)
 	costs := func(flash float64) []Cost {
 		return []Cost{{Target: "small", Resource: Flash, Part: Total, Value: flash, Limit: 1000}}
@@ -184,6 +184,13 @@ func TestReasonsInWords(t *testing.T) {
 		if got := reason.String(); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}
+	}
+	choice.Candidate.Recovered = nil
+	choice.Candidate.Units, cheaper.Candidate.Units = [][]int{{0, 1}}, [][]int{{0, 1, 2}}
+	pl.in.Job.Units.Count = []int{2}
+	reason := pl.reason([]*Point{cheaper, choice}, cheaper, choice, "")
+	if got := reason.String(); got != "The job asks for another number of units." {
+		t.Errorf("%q", got)
 	}
 }
 

@@ -84,10 +84,10 @@ const gentleRate = 0.1
 func (t *trainings) settingsOf(r recipe) recovery.Settings {
 	s := t.settings
 	s.Seed += uint64(r.seed)
-	if r.gentle {
-		s.Rate *= gentleRate
-	}
 	if len(r.lessons) == 0 {
+		if r.gentle {
+			s.Rate *= gentleRate
+		}
 		return s
 	}
 	switch {
@@ -290,7 +290,7 @@ func (t *trainings) everyFold() []int {
 func (t *trainings) candidate(r recipe) Candidate {
 	result := t.done[piece{r, noFold}.key()]
 	recovered := &Recovered{Net: result.Net, Result: result, Settings: t.settingsOf(r),
-		Scratch: r.scratch}
+		Scratch: r.scratch, Trainings: 1 + len(r.lessons)}
 	if f := r.formats(); f != nil {
 		recovered.Formats = f.Clone()
 	}

@@ -369,7 +369,9 @@ func (s *Signoff) FrontierLegend() string {
 	}
 	trained := ""
 	if len(s.Attempts) > 0 {
-		trained = " times: trainings one after the other; rate: of learning, in the last of them."
+		trained = " times: trainings one after the other, of the start that was the best; seed, " +
+			"rate: of the last of them; words: that it was rounded to in training; >: it was " +
+			"trained for one half of the recordings alone, and uses so much there without an interval."
 	}
 	return fmt.Sprintf("The search measured %s and minimises: %s (column cost). used: the "+
 		"largest share of any tolerance that the sign-off recordings may show. F, U: features "+

@@ -13,6 +13,7 @@ import (
 type RecoveryInfo struct {
 	From    string  `json:"from"`    // "cut", or "scratch": from drawn weights
 	Formats string  `json:"formats"` // in which it ran; empty: as a float network
+	Times   int     `json:"times"`   // trainings one after the other; what follows is of the last
 	Epochs  int     `json:"epochs"`  // that were run
 	Best    int     `json:"best"`    // that was kept, from 1; 0: none
 	Start   float64 `json:"loss_before"`
@@ -26,7 +27,8 @@ type RecoveryInfo struct {
 // before.
 func recoveryInfo(c *budget.Recovered) *RecoveryInfo {
 	t := c.Result
-	info := &RecoveryInfo{From: trainedFrom(c.Scratch), Epochs: len(t.Epochs), Best: t.Best,
+	info := &RecoveryInfo{From: trainedFrom(c.Scratch), Times: c.Trainings,
+		Epochs: len(t.Epochs), Best: t.Best,
 		Start: t.Start, Loss: t.Start, Teacher: c.Settings.Share, Seed: c.Settings.Seed,
 		Stopped: t.Stopped}
 	if len(c.Formats.Layers) > 0 {
@@ -44,7 +46,8 @@ func (s *Signoff) recoveryLegend() string {
 		return ""
 	}
 	if s.Recovery.From == fromScratch {
-		return "recovered: the network trained from scratch, in float, as cut; "
+		return "recovered: the network trained from scratch, in float, which cut repeats, since " +
+			"no cut led to it; "
 	}
 	return "recovered: the cut network after recovery training, in float; "
 }
@@ -55,15 +58,18 @@ func (s *Signoff) recoveryLines() []string {
 	if r == nil {
 		return nil
 	}
-	last := fmt.Sprintf("Recovery training, of several the last: %s, the best is number %d; "+
-		"loss on "+
-		"recordings held back %s, before %s.", Plural(r.Epochs, "epoch"), r.Best,
-		Significant(r.Loss), Significant(r.Start))
-	if r.From == fromScratch {
-		return []string{last, "The network was trained from scratch: its units are none of " +
-			"those given."}
+	best := fmt.Sprintf("number %d is the best", r.Best)
+	if r.Best == 0 {
+		best = "none is better than what it began with"
 	}
-	return []string{last}
+	lines := []string{fmt.Sprintf("Recovery training: %s one after the other; of the last, with "+
+		"%s, %s; loss on recordings held back %s, before it %s.", Plural(r.Times, "training"),
+		Plural(r.Epochs, "epoch"), best, Significant(r.Loss), Significant(r.Start))}
+	if r.From == fromScratch {
+		lines = append(lines, "The network was trained from scratch: its units are none of "+
+			"those given.")
+	}
+	return lines
 }
 
 // Where a training begins.
@@ -89,6 +95,7 @@ type AttemptRow struct {
 	Times    int      `json:"times"`   // trainings one after the other
 	Rate     float64  `json:"rate"`    // of learning, in the last of them
 	Seed     uint64   `json:"seed"`
+	Half     bool     `json:"half"`           // trained for one half of the recordings alone
 	Used     *float64 `json:"tolerance_used"` // the largest share that sign-off may show
 	Tightest
 	Within bool `json:"within"`
@@ -101,6 +108,7 @@ func attemptRows(in *budget.Inputs, attempts []budget.Attempt) []AttemptRow {
 		row := AttemptRow{Units: a.Units, From: trainedFrom(a.Scratch), Used: Finite(a.Used),
 			Features: in.KeptFeatures(budget.Candidate{Features: a.Features}),
 			Times:    a.Trainings, Rate: a.Settings.Rate, Seed: a.Settings.Seed,
+			Half:     a.Half,
 			Tightest: newTightest(a.Tightest), Within: a.Within()}
 		if a.Formats != nil {
 			row.Formats = a.Formats.String()
@@ -124,9 +132,13 @@ func (s *Signoff) AttemptTable() Table {
 		if words == "" {
 			words = "float"
 		}
+		used := UsedPercent(a.Used)
+		if a.Half {
+			used = "> " + used
+		}
 		t.Rows = append(t.Rows, []string{a.From, words, strings.Join(units, "+"),
 			strconv.Itoa(len(a.Features)), strconv.FormatUint(a.Seed, 10), strconv.Itoa(a.Times),
-			strconv.FormatFloat(a.Rate, 'g', 2, 64), UsedPercent(a.Used), a.RowText})
+			strconv.FormatFloat(a.Rate, 'g', 2, 64), used, a.RowText})
 	}
 	return t
 }
