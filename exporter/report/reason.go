@@ -27,7 +27,7 @@ func (s *Signoff) WhyNot() string {
 	}
 	text := all[0].text
 	if len(all) > 1 {
-		text += fmt.Sprintf(", %d more", len(all)-1)
+		text += ", " + Plural(len(all)-1, "more row")
 	}
 	return text + "; see " + all[0].see
 }
