@@ -255,7 +255,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 	if startNote != "" {
 		add("%s", startNote)
 	}
-	r.warnReserve(pl)
+	r.warnReserve()
 	r.warnWithoutTolerance()
 	r.warnRecovery(pl)
 	r.warnWords(pl)

@@ -32,8 +32,8 @@ type Inputs struct {
 	Warnings  []string
 	Shared    int // sign-off sequences that are selection recordings as well
 
-	pins         pins
-	signoffShare map[dataset.Slice]float64 // see [Inputs.signoffShares]
+	pins      pins
+	sequences map[string]sequenceCounts // by scenario; empty: all
 }
 
 // Target is one target of the job with its profile.

@@ -35,8 +35,8 @@ type Loss struct {
 	// cannot be said
 	WouldDo int
 
-	comparisons  int     // that decide where a search ends, see [Inputs.comparisons]
-	signoffShare float64 // see [Inputs.signoffShares]; 0: none
+	comparisons int // that decide where a search ends, see [Inputs.comparisons]
+	counts      sequenceCounts
 
 	// What the row may show on the sign-off recordings, as its tolerance has it, see signoffReach,
 	// and what the network as given may show there. Only on selection recordings.
@@ -141,7 +141,7 @@ func (in *Inputs) lossRow(output dataset.Output, p place, metric dataset.Metric,
 		Rise:  c.Rise, RiseLow: c.RiseLow, RiseHigh: c.RiseHigh, FixedLow: c.OtherLow,
 		FixedHigh: c.OtherHigh,
 		Sequences: c.Sequences, Steps: c.Steps, Blocks: c.Blocks, BlockSteps: c.BlockSteps,
-		comparisons: in.comparisons(), signoffShare: in.signoffShare[p.slice],
+		comparisons: in.comparisons(), counts: in.sequencesOf(p.slice),
 	}
 	if metric == dataset.Explained {
 		row.Float, row.Unit = s.float.Value(base, p.slice, metric), ""

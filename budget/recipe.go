@@ -15,7 +15,7 @@ type recipe struct {
 	features []int   // of the network as given: those that the first training begins with
 	units    [][]int // the same per recurrent layer; of a network from scratch their number counts
 	scratch  bool    // the first training begins with drawn weights, else with the cut
-	gentle   bool    // all trainings are at gentleRate of the rate
+	gentle   bool    // the first training is at gentleRate of the rate
 	seed     int     // added to that of the job
 	lessons  []lesson
 }
@@ -32,7 +32,7 @@ func (r recipe) fromScratch() recipe {
 	return r
 }
 
-// gently returns the recipe at gentleRate of the rate.
+// gently returns the recipe with its first training at gentleRate of the rate.
 func (r recipe) gently() recipe {
 	r.gentle = true
 	return r

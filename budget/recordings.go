@@ -62,7 +62,7 @@ func (in loader) loadRecordings() (err error) {
 			rec.Memory = in.Float.Memory(rec)
 		}
 	}
-	in.signoffShare = in.signoffShares()
+	in.sequences = in.countSequences()
 	in.warnOneStep()
 	in.warnConstants()
 	in.warnGlitches()

@@ -231,7 +231,9 @@ func (r *Result) warnRecovery(pl *Planner) {
 		r.Warnings = append(r.Warnings, "no epoch of the recovery training was better on the "+
 			"recordings held back: the weights are those of the cut")
 	}
-	isOpen := func(l Loss) bool { return l.Verdict == Fail || l.Verdict == NotEnough }
+	isOpen := func(l Loss) bool { // another network may be met there
+		return l.Verdict == Fail || l.Verdict == NotEnough && l.Sequences >= l.Metric.Fewest()
+	}
 	if r.Chosen.Candidate.Recovered == nil || pl.table == nil || r.Inputs.Job.Units.Count != nil ||
 		!slices.ContainsFunc(r.Loss, isOpen) {
 		return

@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -85,6 +86,85 @@ func halved(t *testing.T, in *Inputs) *Chosen {
 			chosen.used, again.Candidate.Recovered != nil, again.used)
 	}
 	return again
+}
+
+// Rates and segments of trainings that follow each other: a gentle start is gentle once, and a
+// lesson without a feature slows no later one.
+func TestSettingsOfLessons(t *testing.T) {
+	in := mustCity(t, "epochs = 40\nrate = 0.01\nlength = 100")
+	trainings := NewPlanner(in).newTrainings(nil, untold)
+	words := quant.Uniform(in.Float.Net, 8, 16, 16)
+	all, fewer := []int{0, 1, 2}, []int{0, 1}
+	start := recipe{features: all, units: [][]int{{0}}}
+	longer, shorter := lesson{features: all}, lesson{features: fewer}
+	for _, c := range []struct {
+		name   string
+		r      recipe
+		epochs int
+		rate   float64
+		length int
+	}{
+		{"cut", start, 40, 0.01, 100},
+		{"gently", start.gently(), 40, 0.001, 100},
+		{"gently, longer", start.gently().then(longer), 40, 0.003, 400},
+		{"longer", start.then(longer), 40, 0.003, 400},
+		{"twice longer", start.then(longer).then(longer), 40, 0.0009, 400},
+		{"without a feature", start.then(shorter), 10, 0.003, 400},
+		{"in words", start.then(lesson{features: all, formats: &words}), 20, 0.003, 400},
+	} {
+		s := trainings.settingsOf(c.r)
+		if s.Epochs != c.epochs || math.Abs(s.Rate/c.rate-1) > 1e-12 || s.Length != c.length {
+			t.Errorf("%s: %d epochs, rate %g, segments of %d; want %d, %g, %d", c.name, s.Epochs,
+				s.Rate, s.Length, c.epochs, c.rate, c.length)
+		}
+	}
+}
+
+// TestSingleWordsAreTrainedIn: where narrower words of one tensor would be cheaper, a network is
+// trained in them, and what it may use counts.
+func TestSingleWordsAreTrainedIn(t *testing.T) {
+	in := mustCity(t, "epochs = 3", [3]string{"job.toml", "[tolerance]",
+		"[search]\nobjective = \"flash\"\n[tolerance]"})
+	pl := NewPlanner(in)
+	cut, err := pl.FindCut(t.Context(), func(int) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	chosen, err := pl.Choose(t.Context(), cut)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := pl.Recover(t.Context(), cut, chosen, nil, untold)
+	if err != nil {
+		t.Fatal(err)
+	}
+	single := 0
+	for _, a := range cut.Trained {
+		if a.Formats == nil {
+			continue
+		}
+		for _, l := range a.Formats.Layers {
+			if l.InputBits != l.RecurrentBits {
+				single++
+			}
+		}
+		c := again.Candidate
+		if !a.Within() && c.Recovered != nil && c.Recovered.Formats.String() ==
+			a.Formats.String() {
+			t.Errorf("%s are taken, of which %g of a tolerance is used", a.Formats, a.Used)
+		}
+	}
+	if single == 0 {
+		t.Error("no network was trained in narrower words of one tensor")
+	}
+}
+
+// A network that was judged on one fold alone used more than what was judged on all.
+func TestHalfJudgementsStandBehind(t *testing.T) {
+	half, full := judgement{used: 3, half: true}, judgement{used: 4.2}
+	if !full.isLess(half) || half.isLess(full) || !(judgement{used: 1}).isLess(full) {
+		t.Error("a judgement on half of the recordings stands before one on all")
+	}
 }
 
 // TestNothingStartsFromScratchWithoutAKeptUnit: a network from scratch has none of the given units.

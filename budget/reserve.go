@@ -6,6 +6,7 @@ import (
 	"math/bits"
 
 	"kerf/dataset"
+	"kerf/portable"
 )
 
 // How choices keep a reserve. The sign-off recordings judge later and are others than the selection
@@ -22,20 +23,25 @@ import (
 
 // signoffReach is how many half-widths of an interval that rests on so many independent parts of
 // the selection recordings, sequences or blocks, must lie within the tolerance. The sign-off
-// recordings, alike but others, have so many signoff parts. One part of the reserve is their own
-// interval, see [dataset.HalfWidths]. The other is the difference of the two figures, which has
-// √(1 + parts/signoff) times the standard error: of that the 95th percentile of Student's t is kept
-// free (one-sided), where a half-width is the 97.5th. With as many, this is 1 + 1.645·√2/1.96 =
-// 2.19 with many sequences, 1.70 with two. What the sign-off recordings show counts for nothing
-// here, only how many they are.
+// recordings, alike but others, have so many signoff parts, and an interval with Student's t of so
+// many. One part of the reserve is that interval: √(parts/signoff) times the half-width, and by the
+// percentile of t. The other is the difference of the two figures, which has √(1 + parts/signoff)
+// times the standard error: of that the 95th percentile of Student's t is kept free (one-sided),
+// where a half-width is the 97.5th. With as many, this is 1 + 1.645·√2/1.96 = 2.19 with many
+// sequences, 1.70 with two. What the sign-off recordings show counts for nothing here, only how
+// many sequences they are.
+//
+// The interval of later recordings is taken at its mean width. With few sequences it scatters, so
+// more than 5 % of the choices that leave no more than this reserve cannot be judged later:
+// TestHowOftenTheReserveIsEnough has the shares.
 //
 // A search picks the cheapest of the networks that seem to leave that room, so the choice seems to
 // leave more of it than it does. Of comparisons that decide, see [Inputs.comparisons], each has an
 // equal part of the 5 %.
-func signoffReach(parts, signoff, comparisons int) float64 {
-	apart := math.Sqrt(1 + float64(parts)/float64(signoff))
-	return dataset.HalfWidths(parts, signoff) +
-		float64(apart*dataset.OneSided(parts, comparisons))
+func signoffReach(parts, signoff, percentile, comparisons int) float64 {
+	ratio := float64(parts) / float64(signoff)
+	return float64(math.Sqrt(ratio)*dataset.Percentiles(parts, percentile)) +
+		float64(math.Sqrt(1+ratio)*dataset.OneSided(parts, comparisons))
 }
 
 // comparisons is how many comparisons with the tolerances decide where a search ends, in a job with
@@ -65,6 +71,16 @@ type judgement struct {
 	tightest Loss // the tightest row
 	// the largest share of what a row may reach, see allowance; within every tolerance up to 1
 	used float64
+	half bool // used is the share of the figure itself, on the sequences of one fold
+}
+
+// isLess reports whether less of the tolerances is used than by another judgement. What was judged
+// on one fold alone used more than what was judged on all.
+func (j judgement) isLess(than judgement) bool {
+	if j.half != than.half {
+		return than.half
+	}
+	return j.used < than.used
 }
 
 // assess compares what every row may show on sign-off recordings, judged by the selection
@@ -126,7 +142,8 @@ func (pl *Planner) within(score *dataset.Score) (tightest Loss, ok bool) {
 }
 
 // reach is what a row may show on the sign-off recordings. Where there is no interval, because one
-// sequence says nothing of the others, that has no end: nothing may be cut there.
+// sequence says nothing of the others, that has no end: nothing may be cut there. What has the
+// interval of its logarithm reaches as far in logarithms.
 func (l *Loss) reach() float64 {
 	value, high := l.JudgedValue()
 	switch {
@@ -134,65 +151,85 @@ func (l *Loss) reach() float64 {
 		return value
 	case math.IsNaN(high) && !math.IsNaN(value):
 		return math.Inf(1)
+	case !l.Relative && l.Metric.IsSkewed() && value > 0:
+		return float64(value * portable.Exp(l.signoffReach()*portable.Log(high/value)))
 	}
 	return value + float64(l.signoffReach()*(high-value))
 }
 
-// signoffReach is that of the parts that a row on selection recordings has. Where the row has no
-// sign-off sequence, there are taken to be as many.
-func (l *Loss) signoffReach() float64 {
-	parts := l.independent()
-	signoff := parts
-	if l.signoffShare > 0 {
-		signoff = max(2, int(math.Round(float64(parts)*l.signoffShare)))
+// sequenceCounts are the numbers of sequences of the two sets that a row is about. A region follows
+// from recorded outputs, of which the search may know nothing: its row has those of all scenarios.
+type sequenceCounts struct{ selection, signoff int }
+
+// countSequences counts the sequences of which a step counts, by scenario; empty: all.
+func (in *Inputs) countSequences() map[string]sequenceCounts {
+	counts := map[string]sequenceCounts{}
+	count := func(rec *dataset.Recordings, add func(c *sequenceCounts)) {
+		for _, s := range rec.Sequences {
+			if s.Steps <= s.Settle {
+				continue
+			}
+			for _, scenario := range []string{"", s.Scenario} {
+				c := counts[scenario]
+				add(&c)
+				counts[scenario] = c
+			}
+		}
 	}
-	return signoffReach(parts, signoff, l.comparisons)
+	count(in.Selection, func(c *sequenceCounts) { c.selection++ })
+	count(in.Signoff, func(c *sequenceCounts) { c.signoff++ })
+	return counts
+}
+
+// sequencesOf returns those of what a row is about.
+func (in *Inputs) sequencesOf(s dataset.Slice) sequenceCounts { return in.sequences[s.Scenario] }
+
+// fewestSigned is how many sign-off sequences a row must have to be met. Where it has fewer no
+// network can, and the reserve is that of as many as there are selection sequences.
+const fewestSigned = 2
+
+// signoffSequences returns the number of sign-off sequences of a row on selection recordings, for a
+// region as its share of the sequences would have it.
+func (l *Loss) signoffSequences() int {
+	if l.counts.signoff < fewestSigned || l.counts.selection == 0 {
+		return l.Sequences
+	}
+	share := float64(l.counts.signoff) / float64(l.counts.selection)
+	return max(fewestSigned, int(math.Round(float64(l.Sequences)*share)))
+}
+
+// signoffReach is that of a row on selection recordings. A sign-off sequence has as many parts as
+// one of these, but from [dataset.BootstrapSequences] on an interval rests on sequences, and so
+// does its percentile.
+func (l *Loss) signoffReach() float64 {
+	parts, sequences := l.independent(), l.signoffSequences()
+	each := float64(parts) / float64(max(1, l.Sequences))
+	signoff := max(fewestSigned, int(math.Round(each*float64(sequences))))
+	percentile := signoff
+	if sequences >= dataset.BootstrapSequences {
+		percentile = sequences
+	}
+	return signoffReach(max(1, parts), signoff, percentile, l.comparisons)
 }
 
 // muchMore is how many times the reserve must be what as many sign-off as selection sequences would
 // need, to be told of (our choice).
 const muchMore = 1.25
 
-// warnReserve tells of the tightest row that has a large reserve for want of sign-off sequences.
-func (r *Result) warnReserve(pl *Planner) {
-	var tightest Loss
-	most := 0.0
-	for _, l := range pl.Reached(r.Chosen) {
-		alike := l
-		alike.signoffShare = 1
-		times := l.signoffReach() / alike.signoffReach()
-		if few := l.signoffSequences() > 1 && times > muchMore; few &&
-			(most == 0 || l.ReachUsed() > tightest.ReachUsed()) {
-			most, tightest = times, l
-		}
+// warnReserve tells of few sign-off sequences where they make the reserve of the tightest row
+// large.
+func (r *Result) warnReserve() {
+	l := r.Chosen.Tightest()
+	if !l.Judged || l.Metric == dataset.MaxError || l.Sequences < 2 {
+		return
 	}
-	if most > 0 {
+	alike := l
+	alike.counts = sequenceCounts{}
+	if times := l.signoffReach() / alike.signoffReach(); times > muchMore {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("%s has %d sign-off sequences for %d "+
 			"selection sequences, so the reserve is %.1f times what as many would need: with more "+
-			"of them more could go", tightest.Text(), tightest.signoffSequences(),
-			tightest.Sequences, most))
+			"of them more could go", l.Text(), l.signoffSequences(), l.Sequences, times))
 	}
-}
-
-// signoffSequences returns the number of sign-off sequences of a row on selection recordings.
-func (l *Loss) signoffSequences() int {
-	return int(math.Round(l.signoffShare * float64(l.Sequences)))
-}
-
-// signoffShares returns the number of sign-off sequences for each selection sequence, by what a row
-// is about. There is none where either set has no sequence.
-func (in *Inputs) signoffShares() map[dataset.Slice]float64 {
-	selection, signoff := in.measureConstant(in.Selection), in.measureConstant(in.Signoff)
-	shares := map[dataset.Slice]float64{}
-	for o := range in.judged() {
-		for _, p := range in.places(in.Selection, o) {
-			n, m := selection.Sequences(p.slice), signoff.Sequences(p.slice)
-			if n > 0 && m > 0 {
-				shares[p.slice] = float64(m) / float64(n)
-			}
-		}
-	}
-	return shares
 }
 
 // constant predicts the means of the selection recordings: what explained shares compare with.

@@ -134,8 +134,7 @@ func (g *guide) judgedReaches(score *dataset.Score) []float64 {
 				row := Loss{RowName: RowName{Metric: t.metric}, Relative: t.relative, Rise: c.Rise,
 					RiseHigh: c.RiseHigh, Fixed: c.Other, FixedLow: c.OtherLow,
 					FixedHigh: c.OtherHigh, Sequences: c.Sequences, Blocks: c.Blocks,
-					comparisons:  pl.in.comparisons(),
-					signoffShare: pl.in.signoffShare[place.slice]}
+					comparisons: pl.in.comparisons(), counts: pl.in.sequencesOf(place.slice)}
 				reaches = append(reaches, row.reach())
 			}
 		}

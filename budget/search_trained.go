@@ -70,8 +70,7 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 		return judgement{}, err
 	}
 	j := s.trainings.glance(r)
-	half := j.used > hopelessTrained
-	if !half {
+	if j.half = j.used > hopelessTrained; !j.half {
 		if err := s.trainings.follow(ctx, what, s.trainings.everyFold(), r); err != nil {
 			return judgement{}, err
 		}
@@ -79,7 +78,7 @@ func (s *trainedSearch) try(ctx context.Context, what string, r recipe) (judgeme
 	}
 	s.known[key] = j
 	s.cut.Trained = append(s.cut.Trained, Attempt{Units: r.counts(), Features: r.kept(),
-		Scratch: r.scratch, Formats: r.formats(), Half: half,
+		Scratch: r.scratch, Formats: r.formats(), Half: j.half,
 		Trainings: 1 + len(r.lessons),
 		Settings:  s.trainings.settingsOf(r), Used: j.used, Tightest: j.tightest})
 	if c := r.candidate(); j.used <= 1 {
@@ -183,11 +182,11 @@ func (s *trainedSearch) size(ctx context.Context, c Candidate) (least recipe, ok
 		if err != nil {
 			return r, false, err
 		}
-		used := s.known[r.key()].used
-		if seed == 0 || used < s.known[least.key()].used {
+		j := s.known[r.key()]
+		if seed == 0 || j.isLess(s.known[least.key()]) {
 			least = r
 		}
-		if used <= 1 || used > mayHold || s.over() {
+		if j.used <= 1 || j.used > mayHold || s.over() {
 			break
 		}
 	}
@@ -207,11 +206,11 @@ func (s *trainedSearch) longer(ctx context.Context, starts []recipe) (recipe, er
 		if err != nil || j.used <= 1 || j.used > nearlyHolds {
 			break
 		}
-		longer, before := r.then(lesson{features: r.kept()}), j.used
-		if j, err = s.try(ctx, what, longer); err != nil || j.used >= before {
+		longer, before := r.then(lesson{features: r.kept()}), j
+		if j, err = s.try(ctx, what, longer); err != nil || !j.isLess(before) {
 			break
 		}
-		if r = longer; j.used > gained*before {
+		if r = longer; j.half == before.half && j.used > gained*before.used {
 			break
 		}
 	}
@@ -391,39 +390,39 @@ func saving(from, to price) float64 {
 		(from.bytes-to.bytes)/from.bytes/1000
 }
 
+// mostWords is how many times narrower words of a single tensor or state are trained in (our
+// choice).
+const mostWords = 12
+
 // words brings what a recipe makes to fixed point. Uniform words that are cheaper than what holds
-// so are tried once more, with a network that is trained in them, and then every next narrower word
-// of a single tensor or state, as long as one of them makes something cheaper.
+// so are tried once more, with a network that is trained in them, and then the next narrower words
+// of single tensors and states, as long as one of them makes something cheaper.
 func (s *trainedSearch) words(ctx context.Context, r recipe) (*Chosen, error) {
 	best, err := s.finish(ctx, r)
 	if err != nil {
 		return nil, err
 	}
 	formats, _ := s.pl.in.Job.Formats.candidates(s.pl.in.Float.Net) // checked before
-	made := r
 	for _, f := range formats {
-		inWords, chosen, err := s.trainedIn(ctx, r, f, best)
-		if err != nil {
+		if best, _, err = s.trainedIn(ctx, r, f, best); err != nil {
 			return nil, err
 		}
-		if chosen != nil {
-			best, made = chosen, inWords
-		}
 	}
-	for found := true; found && best.Within && !s.over(); {
+	tried := map[string]bool{}
+	for found := true; found && best.Within; {
 		found = false
 		for _, w := range s.pl.in.widths(s.pl.in.Job.Formats) {
 			c, ok := s.pl.in.withWord(best.Candidate, w, -1)
-			if !ok {
+			words := c.Formats.String()
+			if !ok || tried[words] || len(tried) == mostWords || s.over() {
 				continue
 			}
-			inWords, chosen, err := s.trainedIn(ctx, made, c.Formats, best)
-			if err != nil {
+			tried[words] = true
+			var taken bool
+			if best, taken, err = s.trainedIn(ctx, r, c.Formats, best); err != nil {
 				return nil, err
 			}
-			if chosen != nil {
-				best, made, found = chosen, inWords, true
-			}
+			found = found || taken
 		}
 	}
 	return best, nil
@@ -438,10 +437,10 @@ func (s *trainedSearch) finish(ctx context.Context, r recipe) (*Chosen, error) {
 	return s.pl.chooseFrom(ctx, unsearched(s.trainings.candidate(r)))
 }
 
-// trainedIn trains what a recipe makes in words, if these are cheaper than the best so far. It
-// returns that recipe with its choice if the choice holds and is cheaper; else the choice is nil.
+// trainedIn trains what a recipe makes in words, if these are cheaper than the best so far, and
+// returns the better of both.
 func (s *trainedSearch) trainedIn(ctx context.Context, r recipe, formats quant.Formats,
-	best *Chosen) (recipe, *Chosen, error) {
+	best *Chosen) (chosen *Chosen, taken bool, err error) {
 	isCheaper := func(c Candidate) bool {
 		return !best.Within || s.pl.priceOf(c).compare(s.pl.priceOf(best.Candidate)) < 0
 	}
@@ -449,18 +448,18 @@ func (s *trainedSearch) trainedIn(ctx context.Context, r recipe, formats quant.F
 	c.Formats = formats
 	isBest := best.Within && formats.String() == best.Candidate.Formats.String()
 	if isBest || !isCheaper(c) {
-		return r, nil, nil
+		return best, false, nil
 	}
 	r = r.then(lesson{features: r.kept(), formats: &formats})
 	j, err := s.try(ctx, "training in narrower words", r)
 	if err != nil || j.used > 1 {
-		return r, nil, err
+		return best, false, err
 	}
-	chosen, err := s.finish(ctx, r)
-	if err != nil || !chosen.Within || !isCheaper(chosen.Candidate) {
-		return r, nil, err
+	if chosen, err = s.finish(ctx, r); err != nil || !chosen.Within ||
+		!isCheaper(chosen.Candidate) {
+		return best, false, err
 	}
-	return r, chosen, nil
+	return chosen, true, nil
 }
 
 // complete takes what a recipe makes through features and words, and keeps it if it is the

@@ -36,6 +36,9 @@ func wideningOf(m Metric) float64 {
 	return map[Metric]float64{RMSE: 1.3, MAE: 1}[m]
 }
 
+// IsSkewed reports whether intervals of the metric are those of its logarithm.
+func (m Metric) IsSkewed() bool { return wideningOf(m) > 0 }
+
 // interval returns the 95 % interval of the value: that of the jackknife or of the bootstrap, or
 // where there are both, the outer end of either. Each by itself holds the truth too seldom where
 // sequences are very unlike, and each in other cases (docs/intervals.md).
@@ -182,12 +185,10 @@ func OneSided(sequences, comparisons int) float64 {
 	})
 }
 
-// HalfWidths returns how many times as wide an interval is that rests on so many later sequences as
-// one that rests on the sequences, where all are alike: the standard error goes with the root of
-// their number, and Student's t has another percentile.
-func HalfWidths(sequences, later int) float64 {
-	n, m := float64(max(2, sequences)), float64(max(2, later))
-	return math.Sqrt(n/m) * studentsT(m) / studentsT(n)
+// Percentiles returns the ratio of the 97.5th percentile of Student's t with the degrees of freedom
+// of so many later sequences to that of the sequences.
+func Percentiles(sequences, later int) float64 {
+	return studentsT(float64(max(2, later))) / studentsT(float64(max(2, sequences)))
 }
 
 // effective returns the number of equally weighted sequences that weights stand for, (sum of

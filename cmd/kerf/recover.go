@@ -137,7 +137,8 @@ func (r *recoverResult) tables() []report.Table {
 	s := r.signoff
 	tables := []report.Table{keptTable(s)}
 	if len(r.Attempts) > 0 {
-		tables = append(tables, s.AttemptTable())
+		tables = append(tables, s.AttemptTable(),
+			sentenceTable("How to read it", []string{s.AttemptLegend()}))
 	}
 	if r.Recovery != nil {
 		tables = append(tables, epochTable(r.Recovery, r.Epochs))

@@ -362,22 +362,20 @@ func (c CandidateRow) outcome() string {
 	return c.Why
 }
 
-// FrontierLegend explains the columns of the table of the frontier; empty without one.
+// FrontierLegend explains the columns of the tables of the frontier; empty without them.
 func (s *Signoff) FrontierLegend() string {
 	if len(s.Frontier.Near) == 0 {
-		return ""
+		return s.AttemptLegend()
 	}
-	trained := ""
-	if len(s.Attempts) > 0 {
-		trained = " times: trainings one after the other, of the start that was the best; seed, " +
-			"rate: of the last of them; words: that it was rounded to in training; >: it was " +
-			"trained for one half of the recordings alone, and uses so much there without an interval."
-	}
-	return fmt.Sprintf("The search measured %s and minimises: %s (column cost). used: the "+
+	legend := fmt.Sprintf("The search measured %s and minimises: %s (column cost). used: the "+
 		"largest share of any tolerance that the sign-off recordings may show. F, U: features "+
 		"and units that stay. What is rounded, or has other words, ran in fixed point, the "+
-		"others as float networks.%s", Plural(len(s.Frontier.Candidates), "candidate"),
-		s.Frontier.Objective, trained) + s.GivenBreaks()
+		"others as float networks.", Plural(len(s.Frontier.Candidates), "candidate"),
+		s.Frontier.Objective) + s.GivenBreaks()
+	if more := s.AttemptLegend(); more != "" {
+		legend += " " + more
+	}
+	return legend
 }
 
 // mostNamed is how many rows a sentence names. Our choice.

@@ -46,8 +46,8 @@ func (s *Signoff) recoveryLegend() string {
 		return ""
 	}
 	if s.Recovery.From == fromScratch {
-		return "recovered: the network trained from scratch, in float, which cut repeats, since " +
-			"no cut led to it; "
+		return "recovered: the network trained from scratch, in float; no cut led to it, and cut " +
+			"shows the same; "
 	}
 	return "recovered: the cut network after recovery training, in float; "
 }
@@ -62,9 +62,13 @@ func (s *Signoff) recoveryLines() []string {
 	if r.Best == 0 {
 		best = "none is better than what it began with"
 	}
-	lines := []string{fmt.Sprintf("Recovery training: %s one after the other; of the last, with "+
-		"%s, %s; loss on recordings held back %s, before it %s.", Plural(r.Times, "training"),
-		Plural(r.Epochs, "epoch"), best, Significant(r.Loss), Significant(r.Start))}
+	epochs := Plural(r.Epochs, "epoch")
+	if r.Times > 1 {
+		epochs = fmt.Sprintf("%d trainings one after the other; of the last, with %s", r.Times,
+			epochs)
+	}
+	lines := []string{fmt.Sprintf("Recovery training: %s, %s; loss on recordings held back %s, "+
+		"before it %s.", epochs, best, Significant(r.Loss), Significant(r.Start))}
 	if r.From == fromScratch {
 		lines = append(lines, "The network was trained from scratch: its units are none of "+
 			"those given.")
@@ -116,6 +120,17 @@ func attemptRows(in *budget.Inputs, attempts []budget.Attempt) []AttemptRow {
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// AttemptLegend explains the columns of [Signoff.AttemptTable]; empty without it.
+func (s *Signoff) AttemptLegend() string {
+	if len(s.Attempts) == 0 {
+		return ""
+	}
+	return "What was trained: U, F: units and features; from, seed: of the start that was the " +
+		"best; words: that it was rounded to in training; times: trainings one after the other; " +
+		"rate: of learning, in the last of them; >: it was trained for one half of the " +
+		"recordings alone, and uses so much there without an interval."
 }
 
 // AttemptTable shows what the search trained; it is of a job with [recovery].
