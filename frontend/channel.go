@@ -1,0 +1,51 @@
+package frontend
+
+import "math"
+
+// Window is how samples become steps. Between the last sample of a window and the first one of the
+// next nothing is sampled.
+type Window struct {
+	Samples int     // N, of every channel
+	Rate    float64 // samples per second
+	Period  float64 // s between the first samples of two windows; N/Rate at least
+}
+
+// Channel is one sampled signal.
+type Channel struct {
+	Name      string
+	Converter Converter
+	Cycles    int     // c, of the fundamental in a window
+	Floor     float64 // amplitude, or baseline, below which a feature is 0; in the unit
+	Baseline  Baseline
+}
+
+// Baseline is what [Relative] compares a level with: a value, or the mean level of the steps up to
+// Seconds after the first, this one included, which does not change afterwards. A device knows no
+// more at any step.
+type Baseline struct {
+	Value   float64 // in the unit of the channel; used where Seconds is 0
+	Seconds float64
+}
+
+// Converter makes codes of samples.
+type Converter struct {
+	Low, High float64 // in the unit of the channel, of the first and of the last code
+	Bits      int     // 1 to 16
+}
+
+// Step returns the width of a code in the unit of the channel.
+func (c Converter) Step() float64 { return (c.High - c.Low) / float64(c.last()) }
+
+func (c Converter) last() int { return 1<<c.Bits - 1 }
+
+// Code returns the code of a value: floor((x - low)/(high - low)·(2^bits - 1) + 1/2), limited to the
+// codes that there are.
+func (c Converter) Code(x float64) uint16 {
+	code := math.Floor(float64((x-c.Low)/(c.High-c.Low)*float64(c.last())) + 0.5)
+	return uint16(min(max(code, 0), float64(c.last())))
+}
+
+// Value returns the value that a code stands for.
+func (c Converter) Value(code uint16) float64 {
+	return c.Low + float64(float64(code)*(c.High-c.Low))/float64(c.last())
+}

@@ -1,0 +1,161 @@
+package frontend
+
+import (
+	"math"
+)
+
+// Feature is a feature that is computed from samples: what the recordings have is
+// Scale·computed + Offset, brought into (-π, π] if Wrap is set.
+type Feature struct {
+	Name       string // in the recordings
+	Definition Definition
+	Channel    int // of [FrontEnd.Channels]
+	Other      int // the same of Definition.Other
+
+	Scale, Offset float64
+	Wrap          bool
+}
+
+// FrontEnd is what computes features from samples.
+type FrontEnd struct {
+	Window   Window
+	Channels []Channel
+	Features []Feature
+}
+
+// Samples are those of a sequence.
+type Samples struct {
+	T []float64   // s, per step: of the first sample of its window
+	X [][]float64 // per channel, Window.Samples for each step
+}
+
+// Analyses returns the analysis of every window of samples: per channel, per step.
+func (f *FrontEnd) Analyses(s *Samples) [][]Analysis {
+	all := make([][]Analysis, len(f.Channels))
+	for c := range f.Channels {
+		analyser := NewAnalyser(f.Window, f.Channels[c].Cycles, f.harmonics(c))
+		all[c] = make([]Analysis, len(s.T))
+		for step := range s.T {
+			n := f.Window.Samples
+			all[c][step] = analyser.Analyse(s.X[c][step*n : (step+1)*n])
+		}
+	}
+	return all
+}
+
+// harmonics returns the highest harmonic that the features of a channel need.
+func (f *FrontEnd) harmonics(channel int) int {
+	most := 0
+	for _, feature := range f.Features {
+		isOther := feature.Definition.Other != "" && feature.Other == channel
+		if feature.Channel == channel || isOther {
+			most = max(most, feature.Definition.Order)
+		}
+	}
+	return most
+}
+
+// Compute returns the values of a feature at every step, in double precision from samples as they
+// stand: neither coded nor limited.
+func (f *FrontEnd) Compute(feature *Feature, t []float64, analyses [][]Analysis) []float64 {
+	values := make([]float64, len(t))
+	own, channel := analyses[feature.Channel], &f.Channels[feature.Channel]
+	base := newBaseline(channel)
+	for step := range t {
+		a := &own[step]
+		v := f.value(feature, a, channel)
+		switch d := feature.Definition; {
+		case d.Kind == Relative:
+			v = base.relative(t[step]-t[0], a.Level)
+		case d.Kind == Slope && step > 0:
+			v = (a.Level - own[step-1].Level) / f.Window.Period
+		case d.Other != "":
+			other := &analyses[feature.Other][step]
+			v = WrapAngle(v - f.angle(other, d.Order, &f.Channels[feature.Other]))
+		}
+		values[step] = feature.recorded(v)
+	}
+	return values
+}
+
+// recorded returns what the recordings have for a computed value.
+func (f *Feature) recorded(v float64) float64 {
+	v = float64(f.Scale*v) + f.Offset
+	if f.Wrap {
+		v = WrapAngle(v)
+	}
+	return v
+}
+
+// value returns a feature that a window alone determines; 0 for others.
+func (f *FrontEnd) value(feature *Feature, a *Analysis, channel *Channel) float64 {
+	n := f.Window.Samples
+	switch d := feature.Definition; d.Kind {
+	case Level:
+		return a.Level
+	case Trend:
+		return a.Trend
+	case Minimum:
+		return a.Minimum
+	case Maximum:
+		return a.Maximum
+	case Swing:
+		return a.Maximum - a.Minimum
+	case RMS:
+		return a.RMS
+	case Ripple:
+		return a.Ripple
+	case Amplitude:
+		return a.Amplitude(d.Order, n)
+	case Phase:
+		return f.angle(a, d.Order, channel)
+	case Distortion:
+		if a.Amplitude(1, n) < channel.Floor {
+			return 0
+		}
+		return a.Distortion(d.Order, n)
+	}
+	return 0
+}
+
+// angle returns the phase of a harmonic, 0 where its amplitude is below the floor.
+func (f *FrontEnd) angle(a *Analysis, order int, channel *Channel) float64 {
+	if a.Amplitude(order, f.Window.Samples) < channel.Floor {
+		return 0
+	}
+	return a.Angle(order)
+}
+
+// WrapAngle brings an angle into (-π, π].
+func WrapAngle(v float64) float64 {
+	v -= float64(2 * math.Pi * math.Floor((v+math.Pi)/(2*math.Pi)))
+	if v <= -math.Pi {
+		return math.Pi
+	}
+	return v
+}
+
+// baseline follows what a level is compared with.
+type baseline struct {
+	channel *Channel
+	sum     float64 // of levels
+	steps   int
+}
+
+func newBaseline(c *Channel) *baseline { return &baseline{channel: c} }
+
+// relative returns how far a level is from the baseline, so long after the start of the sequence.
+func (b *baseline) relative(since, level float64) float64 {
+	value := b.channel.Baseline.Value
+	if seconds := b.channel.Baseline.Seconds; seconds > 0 {
+		if since < seconds || b.steps == 0 {
+			b.sum += level
+			b.steps++
+		}
+		value = b.sum / float64(b.steps)
+	}
+	if math.Abs(value) < b.channel.Floor {
+		return 0
+	}
+	return (level - value) / value
+}
