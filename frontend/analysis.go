@@ -42,8 +42,8 @@ type Analyser struct {
 	cos, sin  []float64 // of 2π·n/N
 }
 
-// NewAnalyser returns an analyser that takes harmonics 1 to harmonics; harmonics·cycles is less than
-// half of the samples of a window.
+// NewAnalyser returns an analyser that takes harmonics 1 to harmonics; harmonics·cycles is less
+// than half of the samples of a window.
 func NewAnalyser(w Window, cycles, harmonics int) *Analyser {
 	a := &Analyser{window: w, cycles: cycles, harmonics: harmonics,
 		cos: make([]float64, w.Samples), sin: make([]float64, w.Samples)}

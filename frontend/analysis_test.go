@@ -42,8 +42,8 @@ func vectors(t testing.TB) func(name string) *model.Tensor {
 	}
 }
 
-// codesOf reads an array of 16-bit codes: behind its header, which ends with a line break, stand its
-// values, the low byte first (NumPy reference, numpy.lib.format).
+// codesOf reads an array of 16-bit codes: behind its header, which ends with a line break, stand
+// its values, the low byte first (NumPy reference, numpy.lib.format).
 func codesOf(t *testing.T, name string) []uint16 {
 	t.Helper()
 	archive, err := zip.OpenReader("testdata/vectors.npz")
@@ -247,7 +247,9 @@ var handbookInputs = []struct {
 			return v[0] + v[1]*math.Cos(2*math.Pi*v[2]*n/v[3]+v[4])
 		}},
 	{regexp.MustCompile(`^cos\(2 pi (\S+) n/(\d+)\) at cycles`),
-		func(v []float64, n, _, _ float64) float64 { return math.Cos(2 * math.Pi * v[0] * n / v[1]) }},
+		func(v []float64, n, _, _ float64) float64 {
+			return math.Cos(2 * math.Pi * v[0] * n / v[1])
+		}},
 	{regexp.MustCompile(`^(\S+) - (\S+) n, N`), func(v []float64, n, _, _ float64) float64 {
 		return v[0] - v[1]*n
 	}},

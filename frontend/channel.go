@@ -38,8 +38,8 @@ func (c Converter) Step() float64 { return (c.High - c.Low) / float64(c.last()) 
 
 func (c Converter) last() int { return 1<<c.Bits - 1 }
 
-// Code returns the code of a value: floor((x - low)/(high - low)·(2^bits - 1) + 1/2), limited to the
-// codes that there are.
+// Code returns the code of a value: floor((x - low)/(high - low)·(2^bits - 1) + 1/2), limited to
+// the codes that there are.
 func (c Converter) Code(x float64) uint16 {
 	code := math.Floor(float64((x-c.Low)/(c.High-c.Low)*float64(c.last())) + 0.5)
 	return uint16(min(max(code, 0), float64(c.last())))

@@ -11,9 +11,10 @@
 //
 // # Invariants
 //
-//   - Samples, levels and amplitudes are in the unit of the channel, angles in rad, time in seconds.
-//   - c cycles of the fundamental stand in a window, a whole number, and c times the highest harmonic
-//     is less than half of the samples.
+//   - Samples, levels and amplitudes are in the unit of the channel, angles in rad, time in
+//     seconds.
+//   - c cycles of the fundamental stand in a window, a whole number, and c times the highest
+//     harmonic is less than half of the samples.
 //   - The first sample of a window has the phase 0 of all its lines.
 //   - The same samples give the same values on every processor.
 package frontend

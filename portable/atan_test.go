@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// Against package math, whose own error is below 2^-52; the points lie in all directions, and on the
-// borders of the parts.
+// Against package math, whose own error is below 2^-52; the points lie in all directions, and on
+// the borders of the parts.
 func TestAtan2AndSin(t *testing.T) {
 	check := func(y, x float64) {
 		t.Helper()
