@@ -3,6 +3,7 @@ package frontend
 import (
 	"math"
 
+	"kerf/dataset"
 	"kerf/portable"
 )
 
@@ -36,7 +37,7 @@ func (a *Analysis) Distortion(order, samples int) float64 {
 
 // Analyser analyses windows of one channel.
 type Analyser struct {
-	window    Window
+	window    dataset.Sampling
 	cycles    int
 	harmonics int
 	cos, sin  []float64 // of 2π·n/N
@@ -44,7 +45,7 @@ type Analyser struct {
 
 // NewAnalyser returns an analyser that takes harmonics 1 to harmonics; harmonics·cycles is less
 // than half of the samples of a window.
-func NewAnalyser(w Window, cycles, harmonics int) *Analyser {
+func NewAnalyser(w dataset.Sampling, cycles, harmonics int) *Analyser {
 	a := &Analyser{window: w, cycles: cycles, harmonics: harmonics,
 		cos: make([]float64, w.Samples), sin: make([]float64, w.Samples)}
 	for n := range w.Samples {

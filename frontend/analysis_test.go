@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/dataset"
 	"kerf/model"
 )
 
@@ -90,7 +91,7 @@ var vectorKinds = []string{"level", "trend", "minimum", "maximum", "swing", "rms
 // converter; index says which columns of the vectors these are.
 func frontEndOf(t *testing.T, s shape, c Converter) (f *FrontEnd, index []int) {
 	t.Helper()
-	f = &FrontEnd{Window: Window{Samples: s.samples, Rate: 6400, Period: 0.1}}
+	f = &FrontEnd{Sampling: dataset.Sampling{Samples: s.samples, Rate: 6400, Period: 0.1}}
 	for _, name := range []string{"own", "other"} {
 		f.Channels = append(f.Channels, Channel{Name: name, Converter: c, Cycles: s.cycles,
 			Floor: c.Step()})
@@ -127,7 +128,8 @@ func TestFeaturesOfOneWindow(t *testing.T) {
 		}
 		window := func(i int) []float64 { return x.Data[i*s.samples : (i+1)*s.samples] }
 		for i := range partner {
-			samples := &Samples{T: []float64{0}, X: [][]float64{window(i), window(partner[i])}}
+			samples := &dataset.Samples{T: []float64{0},
+				X: [][]float64{window(i), window(partner[i])}}
 			analyses := f.Analyses(samples)
 			for k := range f.Features {
 				feature := &f.Features[k]
@@ -193,10 +195,10 @@ func TestFeaturesOfASequence(t *testing.T) {
 		channel := Channel{Converter: converter, Cycles: int(setting[1]), Floor: converter.Step()}
 		number, mean := channel, channel
 		number.Baseline.Value, mean.Baseline.Seconds = setting[4], setting[3]
-		f := &FrontEnd{Window: Window{samples, 6400, setting[2]},
+		f := &FrontEnd{Sampling: dataset.Sampling{Samples: samples, Rate: 6400, Period: setting[2]},
 			Channels: []Channel{number, mean, channel}}
 		own, other := x.Data[:steps*samples], x.Data[steps*samples:]
-		s := &Samples{X: [][]float64{own, own, other}}
+		s := &dataset.Samples{X: [][]float64{own, own, other}}
 		for i := range steps {
 			s.T = append(s.T, float64(i)*setting[2])
 		}
@@ -301,11 +303,12 @@ func TestHandbookValues(t *testing.T) {
 		if x == nil {
 			t.Fatalf("%s: no signal %q", id, input)
 		}
-		f := &FrontEnd{Window: Window{Samples: samples, Rate: 1}, // trends are per sample
+		// trends are per sample
+		f := &FrontEnd{Sampling: dataset.Sampling{Samples: samples, Rate: 1},
 			Channels: []Channel{{Cycles: cycles}}}
 		var got float64
 		if quantity == "crest" { // no kind of feature; checks minimum, maximum and rms
-			a := NewAnalyser(f.Window, cycles, 0).Analyse(x)
+			a := NewAnalyser(f.Sampling, cycles, 0).Analyse(x)
 			got = math.Max(a.Maximum, -a.Minimum) / a.RMS
 		} else {
 			d, err := ParseDefinition(quantity)
@@ -313,7 +316,7 @@ func TestHandbookValues(t *testing.T) {
 				t.Fatal(err)
 			}
 			f.Features = []Feature{{Definition: d, Scale: 1}}
-			s := &Samples{T: []float64{0}, X: [][]float64{x}}
+			s := &dataset.Samples{T: []float64{0}, X: [][]float64{x}}
 			got = f.Compute(&f.Features[0], s.T, f.Analyses(s))[0]
 		}
 		want, tolerance := number(line[5]), number(line[6])

@@ -2,14 +2,6 @@ package frontend
 
 import "math"
 
-// Window is how samples become steps. Between the last sample of a window and the first one of the
-// next nothing is sampled.
-type Window struct {
-	Samples int     // N, of every channel
-	Rate    float64 // samples per second
-	Period  float64 // s between the first samples of two windows; N/Rate at least
-}
-
 // Channel is one sampled signal.
 type Channel struct {
 	Name      string

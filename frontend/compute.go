@@ -2,6 +2,8 @@ package frontend
 
 import (
 	"math"
+
+	"kerf/dataset"
 )
 
 // Feature is a feature that is computed from samples: what the recordings have is
@@ -18,25 +20,19 @@ type Feature struct {
 
 // FrontEnd is what computes features from samples.
 type FrontEnd struct {
-	Window   Window
+	Sampling dataset.Sampling
 	Channels []Channel
 	Features []Feature
 }
 
-// Samples are those of a sequence.
-type Samples struct {
-	T []float64   // s, per step: of the first sample of its window
-	X [][]float64 // per channel, Window.Samples for each step
-}
-
 // Analyses returns the analysis of every window of samples: per channel, per step.
-func (f *FrontEnd) Analyses(s *Samples) [][]Analysis {
+func (f *FrontEnd) Analyses(s *dataset.Samples) [][]Analysis {
 	all := make([][]Analysis, len(f.Channels))
 	for c := range f.Channels {
-		analyser := NewAnalyser(f.Window, f.Channels[c].Cycles, f.harmonics(c))
+		analyser := NewAnalyser(f.Sampling, f.Channels[c].Cycles, f.harmonics(c))
 		all[c] = make([]Analysis, len(s.T))
 		for step := range s.T {
-			n := f.Window.Samples
+			n := f.Sampling.Samples
 			all[c][step] = analyser.Analyse(s.X[c][step*n : (step+1)*n])
 		}
 	}
@@ -68,7 +64,7 @@ func (f *FrontEnd) Compute(feature *Feature, t []float64, analyses [][]Analysis)
 		case d.Kind == Relative:
 			v = base.relative(t[step]-t[0], a.Level)
 		case d.Kind == Slope && step > 0:
-			v = (a.Level - own[step-1].Level) / f.Window.Period
+			v = (a.Level - own[step-1].Level) / f.Sampling.Period
 		case d.Other != "":
 			other := &analyses[feature.Other][step]
 			v = WrapAngle(v - f.angle(other, d.Order, &f.Channels[feature.Other]))
@@ -89,7 +85,7 @@ func (f *Feature) recorded(v float64) float64 {
 
 // value returns a feature that a window alone determines; 0 for others.
 func (f *FrontEnd) value(feature *Feature, a *Analysis, channel *Channel) float64 {
-	n := f.Window.Samples
+	n := f.Sampling.Samples
 	switch d := feature.Definition; d.Kind {
 	case Level:
 		return a.Level
@@ -120,7 +116,7 @@ func (f *FrontEnd) value(feature *Feature, a *Analysis, channel *Channel) float6
 
 // angle returns the phase of a harmonic, 0 where its amplitude is below the floor.
 func (f *FrontEnd) angle(a *Analysis, order int, channel *Channel) float64 {
-	if a.Amplitude(order, f.Window.Samples) < channel.Floor {
+	if a.Amplitude(order, f.Sampling.Samples) < channel.Floor {
 		return 0
 	}
 	return a.Angle(order)
