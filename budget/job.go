@@ -67,6 +67,14 @@ type Job struct {
 	// the features costs nothing.
 	FrontEnds []FrontEnd `toml:"front_end"`
 
+	// This table names recordings of raw samples, from which features are computed as firmware
+	// computes them. Default: every feature is given.
+	Raw *RawRule `toml:"raw"`
+
+	// Each of these tables is one sampled channel. Default: none; with `[raw]` there is one or
+	// more.
+	Channels []ChannelRule `toml:"channel"`
+
 	// Each of these tables names a part of the output space that gets rows of its own in the
 	// report. A classifier has none. Default: no regions.
 	Regions []RegionRule `toml:"region"`
@@ -393,6 +401,9 @@ func (j *Job) check() error {
 			return j.at("for example "+example+"; left out it has a default", err.Error(),
 				"recovery", key).From(err)
 		}
+	}
+	if err := j.checkRaw(); err != nil {
+		return err
 	}
 	for i, f := range j.FrontEnds {
 		if fault := dataset.NameFault(f.Name); fault != "" {

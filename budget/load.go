@@ -30,7 +30,8 @@ type Inputs struct {
 	Targets   []Target
 	Files     []InputFile
 	Warnings  []string
-	Shared    int // sign-off sequences that are selection recordings as well
+	Shared    int  // sign-off sequences that are selection recordings as well
+	Raw       *Raw // samples; nil where the job has none
 
 	pins      pins
 	sequences map[string]sequenceCounts // by scenario; empty: all
@@ -81,7 +82,7 @@ func loadJob(job *Job) (*Inputs, error) {
 	in.Files = append(in.Files, InputFile{"job", filepath.Base(job.File), hash(job.data)})
 	for _, step := range []func() error{
 		in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch,
-		in.checkTolerances, in.loadRecordings, in.checkRowNames, in.checkScenarios, in.loadScores,
+		in.checkTolerances, in.loadRecordings, in.loadRaw, in.checkRowNames, in.checkScenarios, in.loadScores,
 	} {
 		if err := step(); err != nil {
 			return nil, err

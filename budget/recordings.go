@@ -104,22 +104,31 @@ func (in loader) readFiles(role Role, names FileList, optional bool,
 	return dataset.Join(recordings...), nil
 }
 
-// readRecording reads one recording and notes its hash, without having the file in memory.
+// readRecording reads one recording.
 func (in loader) readRecording(role Role, name string, features []string,
-	reference dataset.Reference,
-	key ...any) (*dataset.Recordings, error) {
+	reference dataset.Reference, key ...any) (rec *dataset.Recordings, err error) {
+	err = in.readHashed(role, name, func(file io.ReaderAt, size int64) (err error) {
+		rec, err = dataset.ReadRecording(file, size, name, features, reference)
+		return err
+	}, key...)
+	return rec, err
+}
+
+// readHashed notes the hash of a file and has it read, without having it in memory.
+func (in loader) readHashed(role Role, name string, read func(file io.ReaderAt, size int64) error,
+	key ...any) error {
 	file, _, err := in.open(name, key...)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer file.Close()
 	sum := sha256.New()
 	size, err := io.Copy(sum, file)
 	if err != nil {
-		return nil, in.unreadable(name, err, key...)
+		return in.unreadable(name, err, key...)
 	}
 	in.note(role, name, sum.Sum(nil))
-	return dataset.ReadRecording(file, size, name, features, reference)
+	return read(file, size)
 }
 
 // otherCase asks whether a scenario that one set of recordings lacks is another spelling of one

@@ -90,6 +90,12 @@ const (
 
 	// SignoffRole is the role of sign-off recordings.
 	SignoffRole Role = "signoff"
+
+	// RawSelectionRole is that of samples of the selection recordings.
+	RawSelectionRole Role = "raw_selection"
+
+	// RawSignoffRole is that of samples of the sign-off recordings.
+	RawSignoffRole Role = "raw_signoff"
 )
 
 // Judge gives the verdict on a row: the comparison with its tolerance. A tolerance applies to every

@@ -15,7 +15,14 @@ type Feature struct {
 	Mean     float64 // the network sees (physical - Mean) / Std
 	Std      float64 // above 0
 	FrontEnd string  // cost group of the code that computes the feature; may be empty
-	Line     int     // of features.csv, 1-based
+
+	// Computed is how the feature follows from samples, see package frontend; empty where it is
+	// given. The recordings have Scale·computed + Offset, brought into (-π, π] if Wrap is set.
+	Computed      string
+	Scale, Offset float64
+	Wrap          bool
+
+	Line int // of features.csv, 1-based
 }
 
 // Output is one predicted quantity, or the score of one class.
@@ -46,8 +53,8 @@ func OutputNames(outputs []Output) []string {
 }
 
 // ReadFeatures reads features.csv, with the columns name, channel, kind, unit, mean, std and, if
-// wanted, front_end: one line per input, in the order of the network. Errors about the content are
-// of kind [ErrInput].
+// wanted, front_end, computed, scale, offset, wrap: one line per input, in the order of the network.
+// Errors about the content are of kind [ErrInput].
 func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {
@@ -80,6 +87,9 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 				return nil, err
 			}
 		}
+		if err := t.computed(&f); err != nil {
+			return nil, err
+		}
 		if f.Mean, f.Std, err = t.identity(f.Name, seen, index[0], index[4], index[5]); err != nil {
 			return nil, err
 		}
@@ -90,6 +100,40 @@ func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 			Hint: "one line per input of the network, in its order"}
 	}
 	return features, nil
+}
+
+// computed reads how a feature follows from samples, where the table says so.
+func (t *Table) computed(f *Feature) error {
+	at, has := t.Has("computed")
+	if !has {
+		return nil
+	}
+	f.Computed, f.Scale = t.Text(at), 1
+	for _, number := range []struct {
+		column string
+		to     *float64
+	}{{"scale", &f.Scale}, {"offset", &f.Offset}} {
+		if at, has := t.Has(number.column); has && t.Text(at) != "" {
+			var err error
+			if *number.to, err = t.Number(at); err != nil {
+				return err
+			}
+		}
+	}
+	if at, has := t.Has("scale"); has && f.Scale == 0 {
+		return t.Fail(at, "a scale of 0 leaves nothing", "leave it empty for 1")
+	}
+	if at, has := t.Has("wrap"); has {
+		switch text := t.Text(at); text {
+		case "", "no":
+		case "yes":
+			f.Wrap = true
+		default:
+			return t.Fail(at, quoted(text)+" is neither yes nor no", "yes brings the value into "+
+				"-pi to pi")
+		}
+	}
+	return nil
 }
 
 // ReadOutputs reads outputs.csv, with the columns name, unit, mean and std: one line per output, in

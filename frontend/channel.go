@@ -2,6 +2,10 @@ package frontend
 
 import "math"
 
+// MostSamples is how many samples a window may have (our choice: a transform of as many is beyond
+// what a small core computes in a step).
+const MostSamples = 4096
+
 // Channel is one sampled signal.
 type Channel struct {
 	Name      string
