@@ -7,7 +7,7 @@ import (
 )
 
 // Feature is a feature that is computed from samples: what the recordings have is
-// Scale·computed + Offset, brought into (-π, π] if Wrap is set.
+// Scale·computed + Offset; of an angle with Wrap, brought into half a turn to either side.
 type Feature struct {
 	Name       string // in the recordings
 	Definition Definition
@@ -27,9 +27,14 @@ type FrontEnd struct {
 
 // Analyses returns the analysis of every window of samples: per channel, per step.
 func (f *FrontEnd) Analyses(s *dataset.Samples) [][]Analysis {
+	return f.analyses(s, f.harmonics)
+}
+
+// analyses is Analyses with as many harmonics of a channel as harmonics returns.
+func (f *FrontEnd) analyses(s *dataset.Samples, harmonics func(channel int) int) [][]Analysis {
 	all := make([][]Analysis, len(f.Channels))
 	for c := range f.Channels {
-		analyser := NewAnalyser(f.Sampling, f.Channels[c].Cycles, f.harmonics(c))
+		analyser := NewAnalyser(f.Sampling, f.Channels[c].Cycles, harmonics(c))
 		all[c] = make([]Analysis, len(s.T))
 		for step := range s.T {
 			n := f.Sampling.Samples
@@ -77,8 +82,8 @@ func (f *FrontEnd) Compute(feature *Feature, t []float64, analyses [][]Analysis)
 // recorded returns what the recordings have for a computed value.
 func (f *Feature) recorded(v float64) float64 {
 	v = float64(f.Scale*v) + f.Offset
-	if f.Wrap {
-		v = WrapAngle(v)
+	if turn := f.turn(); f.Wrap && turn > 0 {
+		v = float64(WrapAngle(v/turn*2*math.Pi) / (2 * math.Pi) * turn)
 	}
 	return v
 }
@@ -136,22 +141,23 @@ type baseline struct {
 	channel *Channel
 	sum     float64 // of levels
 	steps   int
+	value   float64 // at the last step
 }
 
 func newBaseline(c *Channel) *baseline { return &baseline{channel: c} }
 
 // relative returns how far a level is from the baseline, so long after the start of the sequence.
 func (b *baseline) relative(since, level float64) float64 {
-	value := b.channel.Baseline.Value
+	b.value = b.channel.Baseline.Value
 	if seconds := b.channel.Baseline.Seconds; seconds > 0 {
 		if since < seconds || b.steps == 0 {
 			b.sum += level
 			b.steps++
 		}
-		value = b.sum / float64(b.steps)
+		b.value = b.sum / float64(b.steps)
 	}
-	if math.Abs(value) < b.channel.Floor {
+	if math.Abs(b.value) < b.channel.Floor {
 		return 0
 	}
-	return (level - value) / value
+	return (level - b.value) / b.value
 }

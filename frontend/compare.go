@@ -1,0 +1,141 @@
+package frontend
+
+import (
+	"math"
+
+	"kerf/dataset"
+)
+
+// What a recorded feature may differ from what is computed of its samples, in standard deviations
+// of the feature (our choice: less moves no output by more than rounding does).
+const (
+	MostRMS     = 0.02
+	MostLargest = 0.2
+)
+
+// Stretch is a sequence with samples, and what was recorded of it.
+type Stretch struct {
+	Samples  *dataset.Samples
+	Recorded [][]float64 // per feature of the front end, per step
+
+	analyses [][]Analysis
+}
+
+// Difference is how far recorded values of a feature are from what is computed of the samples.
+type Difference struct {
+	RMS, Largest float64 // in the unit of the recordings
+	Sequence     string  // where the largest is
+	Step         int
+	Steps        int // that were compared
+	Faint        int // that were not: what the feature is of is below the floor
+
+	turn float64 // of an angle, in the unit of the recordings; else 0
+}
+
+// Compare computes a feature of stretches with its definition and returns how far that is from what
+// was recorded as feature number at. Of angles the difference is taken without whole turns. Steps
+// whose amplitude or baseline is below the floor are counted and not compared.
+func (f *FrontEnd) Compare(feature *Feature, at int, stretches []*Stretch) Difference {
+	return f.compareBy(feature, at, stretches, func(s *Stretch) []float64 {
+		return f.Compute(feature, s.Samples.T, f.analysed(s))
+	})
+}
+
+// compareBy is Compare with values that are computed otherwise.
+func (f *FrontEnd) compareBy(feature *Feature, at int, stretches []*Stretch,
+	compute func(s *Stretch) []float64) Difference {
+	turn := feature.turn()
+	d := Difference{turn: turn}
+	squares := 0.0
+	for _, s := range stretches {
+		values := compute(s)
+		faint := f.faint(feature, s)
+		for step, v := range values {
+			if faint[step] {
+				d.Faint++
+				continue
+			}
+			apart := v - s.Recorded[at][step]
+			if turn > 0 {
+				apart -= float64(turn * math.Round(apart/turn))
+			}
+			squares += float64(apart * apart)
+			d.Steps++
+			if math.Abs(apart) > d.Largest || d.Steps == 1 {
+				d.Largest, d.Sequence, d.Step = math.Abs(apart), s.Samples.Sequence, step
+			}
+		}
+	}
+	if d.Steps > 0 {
+		d.RMS = math.Sqrt(squares / float64(d.Steps))
+	}
+	return d
+}
+
+// IsWithin reports whether a difference is within [MostRMS] and [MostLargest] of a standard
+// deviation. Of an angle that is at most the one of angles that are spread over a turn: recorded in
+// degrees, radians are never far from a whole turn.
+func (d *Difference) IsWithin(std float64) bool {
+	if d.turn > 0 {
+		std = min(std, d.turn/math.Sqrt(12))
+	}
+	return d.RMS <= MostRMS*std && d.Largest <= MostLargest*std
+}
+
+// turn returns a whole turn of an angle as it is recorded; 0 of what is no angle.
+func (f *Feature) turn() float64 {
+	if f.Definition.Kind != Phase {
+		return 0
+	}
+	return 2 * math.Pi * math.Abs(f.Scale)
+}
+
+// analysed returns the analyses of a stretch, with every harmonic that its window can tell.
+func (f *FrontEnd) analysed(s *Stretch) [][]Analysis {
+	if s.analyses == nil {
+		s.analyses = f.analyses(s.Samples, f.mostHarmonics)
+	}
+	return s.analyses
+}
+
+// harmonicsKnown is how many harmonics of a channel are looked at where a definition is looked for
+// (our choice: distortions are of 5 to 7 mostly, of mains 40 or 50).
+const harmonicsKnown = 50
+
+// mostHarmonics returns how many harmonics of a channel its window can tell, up to harmonicsKnown.
+func (f *FrontEnd) mostHarmonics(channel int) int {
+	cycles := f.Channels[channel].Cycles
+	if cycles == 0 {
+		return 0
+	}
+	return min(harmonicsKnown, (f.Sampling.Samples-1)/2/cycles)
+}
+
+// faint reports of every step whether a feature is of something below the floor.
+func (f *FrontEnd) faint(feature *Feature, s *Stretch) []bool {
+	faint := make([]bool, len(s.Samples.T))
+	below := func(channel, order int) {
+		for step := range faint {
+			a := &f.analysed(s)[channel][step]
+			faint[step] = faint[step] ||
+				a.Amplitude(order, f.Sampling.Samples) < f.Channels[channel].Floor
+		}
+	}
+	switch d := feature.Definition; d.Kind {
+	case Phase:
+		below(feature.Channel, d.Order)
+		if d.Other != "" {
+			below(feature.Other, d.Order)
+		}
+	case Distortion:
+		below(feature.Channel, 1)
+	case Relative:
+		base := newBaseline(&f.Channels[feature.Channel])
+		for step := range faint {
+			t := s.Samples.T
+			base.relative(t[step]-t[0], f.analysed(s)[feature.Channel][step].Level)
+			faint[step] = math.Abs(base.value) < f.Channels[feature.Channel].Floor
+		}
+	}
+	return faint
+}

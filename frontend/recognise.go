@@ -1,0 +1,266 @@
+package frontend
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Reading is a way to compute a feature that a notebook may have used. What a device can compute is
+// a [Feature] alone.
+type Reading struct {
+	Feature
+	Later        int  // the window begins so many samples later; angles alone
+	WholeStretch bool // the baseline is the mean level of its stretch from the start on
+	Square       bool // the square of it is recorded
+
+	Changes    int // against what was declared
+	Difference Difference
+}
+
+// IsComputable reports whether a device can compute the feature so.
+func (r *Reading) IsComputable() bool { return !r.WholeStretch && !r.Square && r.Later == 0 }
+
+// Recognise looks for a way to compute feature number at that gives what was recorded of stretches:
+// other harmonics, signs, units, peak for root mean square, sine for cosine, a window that begins a
+// sample or two later, a baseline over its whole stretch, power for amplitude. ok reports whether
+// there is one within [MostRMS] and [MostLargest] of the standard deviation; else the reading is the
+// nearest one that was tried.
+//
+// Of readings that are about equally near the one with the fewest changes is taken: a feature of
+// nearly pure sines has many that differ by rounding alone.
+func (f *FrontEnd) Recognise(at int, std float64, stretches []*Stretch) (found Reading, ok bool) {
+	var all []Reading
+	nearest := math.Inf(1)
+	for _, r := range f.readings(&f.Features[at]) {
+		r.Difference = f.compareReading(&r, at, stretches)
+		if r.Difference.Steps > 0 {
+			all = append(all, r)
+			nearest = min(nearest, r.Difference.RMS)
+		}
+	}
+	if len(all) == 0 {
+		return Reading{Feature: f.Features[at]}, false
+	}
+	const alike = 1.5 // our choice, see above
+	all = slices.DeleteFunc(all, func(r Reading) bool { return r.Difference.RMS > alike*nearest })
+	found = slices.MinFunc(all, func(a, b Reading) int {
+		if a.Changes != b.Changes {
+			return a.Changes - b.Changes
+		}
+		switch {
+		case a.Difference.RMS < b.Difference.RMS:
+			return -1
+		case a.Difference.RMS > b.Difference.RMS:
+			return 1
+		}
+		return 0
+	})
+	return found, found.Difference.IsWithin(std)
+}
+
+// scaling is a unit that a notebook may have used, as a factor on a declared one.
+type scaling struct {
+	factor  float64
+	changes int
+}
+
+// both returns factors with either sign.
+func both(factors ...float64) []scaling {
+	var all []scaling
+	for i, factor := range factors {
+		changes := min(1, i) // the first is the declared one
+		all = append(all, scaling{factor, changes}, scaling{-factor, changes + 1})
+	}
+	return all
+}
+
+// readings lists ways to compute a feature.
+func (f *FrontEnd) readings(declared *Feature) []Reading {
+	base := Reading{Feature: *declared}
+	switch declared.Definition.Kind {
+	case Phase:
+		return f.angleReadings(base)
+	case Distortion:
+		return f.scaled(f.ordered(base, 2), both(1, 0.01, 100))
+	case Relative:
+		whole := base
+		whole.WholeStretch, whole.Changes = true, 1
+		return f.scaled([]Reading{base, whole}, both(1, 100, 0.01))
+	case Slope, Trend:
+		return f.scaled(f.ofKinds(base, Slope, Trend),
+			both(1, f.Sampling.Period, 1/f.Sampling.Rate, 60))
+	case Level, Minimum, Maximum:
+		return f.scaled(f.ofKinds(base, Level, Minimum, Maximum, RMS), both(1))
+	}
+	// what tells how much there is of a vibration
+	sizes := f.ordered(base, 1)
+	sizes = append(sizes, f.ofKinds(base, Ripple, RMS, Swing)...)
+	for _, r := range slices.Clone(sizes) {
+		r.Square = true
+		r.Changes++
+		sizes = append(sizes, r)
+	}
+	return f.scaled(sizes, both(1, 1/math.Sqrt2, math.Sqrt2, 2, 0.5))
+}
+
+// ofKinds returns a reading with each of some kinds, the declared one first.
+func (f *FrontEnd) ofKinds(base Reading, kinds ...Kind) []Reading {
+	var all []Reading
+	if !base.Definition.Kind.hasOrder() {
+		all = append(all, base)
+	}
+	for _, k := range kinds {
+		if k == base.Definition.Kind {
+			continue
+		}
+		r := base
+		r.Definition = Definition{Kind: k}
+		r.Changes++
+		all = append(all, r)
+	}
+	return all
+}
+
+// ordered returns a reading with every harmonic that the window tells, from least on; of a feature
+// without harmonics they are those of an amplitude.
+func (f *FrontEnd) ordered(base Reading, least int) []Reading {
+	var all []Reading
+	kind := base.Definition.Kind
+	if !kind.hasOrder() {
+		kind = Amplitude
+	}
+	for k := least; k <= f.mostHarmonics(base.Channel); k++ {
+		r := base
+		if r.Definition = (Definition{Kind: kind, Order: k}); r.Definition != base.Definition {
+			r.Changes++
+		}
+		all = append(all, r)
+	}
+	return all
+}
+
+// scaled returns readings in every unit.
+func (f *FrontEnd) scaled(readings []Reading, by []scaling) []Reading {
+	var all []Reading
+	for _, r := range readings {
+		for _, s := range by {
+			next := r
+			next.Scale *= s.factor
+			next.Changes += s.changes
+			all = append(all, next)
+		}
+	}
+	return all
+}
+
+// lateSamples is how many samples a window may begin later or earlier (our choice).
+const lateSamples = 2
+
+// angleReadings are those of a phase: harmonic, sign, degrees, sine for cosine, another begin.
+func (f *FrontEnd) angleReadings(base Reading) []Reading {
+	var all []Reading
+	for k := 1; k <= f.mostHarmonics(base.Channel); k++ {
+		harmonic := base
+		if harmonic.Definition.Order = k; k != base.Definition.Order {
+			harmonic.Changes++
+		}
+		for _, s := range both(1, 180/math.Pi, math.Pi/180, 1/(2*math.Pi)) {
+			for quarter, changes := range []int{0, 1, 2, 1} { // of a turn: two are sign and sine
+				for later := -lateSamples; later <= lateSamples; later++ {
+					r := harmonic
+					r.Later = later
+					// two samples are as odd as two changes; some are a quarter of a turn
+					r.Changes += s.changes + changes + max(later, -later)
+					angle := math.Pi / 2 * float64(quarter)
+					r.Scale *= s.factor
+					r.Offset = float64(r.Offset*s.factor) + float64(r.Scale*angle)
+					r.Wrap = r.Wrap || quarter > 0
+					all = append(all, r)
+				}
+			}
+		}
+	}
+	return all
+}
+
+// compareReading is [FrontEnd.Compare] for a reading.
+func (f *FrontEnd) compareReading(r *Reading, at int, stretches []*Stretch) Difference {
+	if r.IsComputable() {
+		return f.Compare(&r.Feature, at, stretches)
+	}
+	made := *f
+	feature := r.Feature
+	if r.Later != 0 {
+		// A sample more turns a line by its own part of a turn.
+		cycles := float64(f.Channels[r.Channel].Cycles * r.Definition.Order * r.Later)
+		feature.Offset += float64(r.Scale * 2 * math.Pi * cycles / float64(f.Sampling.Samples))
+		feature.Wrap = true
+	}
+	return made.compareBy(&feature, at, stretches, func(s *Stretch) []float64 {
+		switch {
+		case r.WholeStretch:
+			return f.relativeToStretch(&feature, s)
+		case r.Square:
+			plain := feature
+			plain.Scale, plain.Offset, plain.Wrap = 1, 0, false
+			values := f.Compute(&plain, s.Samples.T, f.analysed(s))
+			for i, v := range values {
+				values[i] = feature.recorded(float64(v * v))
+			}
+			return values
+		}
+		return f.Compute(&feature, s.Samples.T, f.analysed(s))
+	})
+}
+
+// relativeToStretch computes a feature relative to the mean level of the whole stretch of its
+// baseline, also before its end.
+func (f *FrontEnd) relativeToStretch(feature *Feature, s *Stretch) []float64 {
+	analyses, t := f.analysed(s)[feature.Channel], s.Samples.T
+	channel := f.Channels[feature.Channel]
+	base := newBaseline(&channel)
+	for step := range t {
+		base.relative(t[step]-t[0], analyses[step].Level)
+	}
+	channel.Baseline = Baseline{Value: base.value}
+	fixed := newBaseline(&channel)
+	values := make([]float64, len(t))
+	for step := range t {
+		values[step] = feature.recorded(fixed.relative(0, analyses[step].Level))
+	}
+	return values
+}
+
+// Line says what to write into features.csv.
+func (f *Feature) Line() string {
+	parts := []string{"computed = " + strconv.Quote(f.Definition.String())}
+	number := func(name string, v, usual float64) {
+		if v != usual {
+			parts = append(parts, name+" = "+strconv.FormatFloat(v, 'g', 8, 64))
+		}
+	}
+	number("scale", f.Scale, 1)
+	number("offset", f.Offset, 0)
+	if f.Wrap {
+		parts = append(parts, "wrap = yes")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// Why says what a device cannot compute of a reading; empty where it can.
+func (r *Reading) Why() string {
+	switch {
+	case r.WholeStretch:
+		return "the mean level of a whole stretch is not known before its end"
+	case r.Square:
+		return fmt.Sprintf("the square of %s is no kind of feature", r.Definition)
+	case r.Later > 0:
+		return fmt.Sprintf("a window that begins %d later", r.Later)
+	case r.Later < 0:
+		return fmt.Sprintf("a window that begins %d earlier", -r.Later)
+	}
+	return ""
+}
