@@ -76,10 +76,16 @@ func (f *FrontEnd) compareBy(feature *Feature, at int, stretches []*Stretch,
 // deviation. Of an angle that is at most the one of angles that are spread over a turn: recorded in
 // degrees, radians are never far from a whole turn.
 func (d *Difference) IsWithin(std float64) bool {
+	spread := d.spread(std)
+	return d.RMS <= MostRMS*spread && d.Largest <= MostLargest*spread
+}
+
+// spread is what a difference is compared with, for a feature of a standard deviation.
+func (d *Difference) spread(std float64) float64 {
 	if d.turn > 0 {
-		std = min(std, d.turn/math.Sqrt(12))
+		return min(std, d.turn/math.Sqrt(12))
 	}
-	return d.RMS <= MostRMS*std && d.Largest <= MostLargest*std
+	return std
 }
 
 // turn returns a whole turn of an angle as it is recorded; 0 of what is no angle.

@@ -1,6 +1,7 @@
 package frontend
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -32,31 +33,23 @@ func (r *Reading) IsComputable() bool { return !r.WholeStretch && !r.Square && r
 // Of readings that are about equally near the one with the fewest changes is taken: a feature of
 // nearly pure sines has many that differ by rounding alone.
 func (f *FrontEnd) Recognise(at int, std float64, stretches []*Stretch) (found Reading, ok bool) {
+	far := func(r Reading) float64 { return r.Difference.RMS / r.Difference.spread(std) }
 	var all []Reading
 	nearest := math.Inf(1)
 	for _, r := range f.readings(&f.Features[at]) {
 		r.Difference = f.compareReading(&r, at, stretches)
 		if r.Difference.Steps > 0 {
 			all = append(all, r)
-			nearest = min(nearest, r.Difference.RMS)
+			nearest = min(nearest, far(r))
 		}
 	}
 	if len(all) == 0 {
 		return Reading{Feature: f.Features[at]}, false
 	}
 	const alike = 1.5 // our choice, see above
-	all = slices.DeleteFunc(all, func(r Reading) bool { return r.Difference.RMS > alike*nearest })
+	all = slices.DeleteFunc(all, func(r Reading) bool { return far(r) > alike*nearest })
 	found = slices.MinFunc(all, func(a, b Reading) int {
-		if a.Changes != b.Changes {
-			return a.Changes - b.Changes
-		}
-		switch {
-		case a.Difference.RMS < b.Difference.RMS:
-			return -1
-		case a.Difference.RMS > b.Difference.RMS:
-			return 1
-		}
-		return 0
+		return cmp.Or(cmp.Compare(a.Changes, b.Changes), cmp.Compare(far(a), far(b)))
 	})
 	return found, found.Difference.IsWithin(std)
 }
