@@ -1,0 +1,122 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"kerf/budget"
+	"kerf/exporter/report"
+	"kerf/fault"
+)
+
+func (a *app) featuresCommand() *cobra.Command {
+	return a.jobVerb(&cobra.Command{
+		Use:   "features JOB.toml",
+		Short: "Compute features from raw samples, and compare with the recordings",
+		Long: `features computes every feature that features.csv defines by raw samples, in double
+precision, and holds it against the recordings. Where both differ it looks for the
+definition that a notebook used (another harmonic, sign or unit, RMS for peak, sine for
+cosine, a window that begins a sample later, a baseline over its whole stretch, power for
+amplitude) and says the line to write, or what a device cannot compute of it.`,
+		Example: `  kerf features job.toml
+  kerf features job.toml --json`,
+	}, a.load, func(_ context.Context, in *budget.Inputs) (result, error) {
+		if in.Raw == nil {
+			return nil, fault.New("the job has no raw samples", "[raw] and [[channel]] name them, "+
+				"the column computed of features.csv says what is computed")
+		}
+		defer a.ui.phase("computing features from samples")()
+		return newFeaturesResult(in), nil
+	})
+}
+
+// featuresResult is what kerf features shows.
+type featuresResult struct {
+	Features []computedRow `json:"features"`
+}
+
+// computedRow is a feature that is computed from samples, beside what was recorded.
+type computedRow struct {
+	Name     string   `json:"name"`
+	Channel  string   `json:"channel"`
+	Unit     string   `json:"unit"`
+	Computed string   `json:"computed"` // as features.csv has it
+	RMS      float64  `json:"rms"`      // difference, in the unit
+	Largest  float64  `json:"largest"`  // difference, in the unit
+	InStd    *float64 `json:"rms_in_std"`
+	MostStd  *float64 `json:"largest_in_std"`
+	Sequence string   `json:"sequence"` // where the largest is
+	Step     int      `json:"step"`
+	Steps    int      `json:"steps"`  // that were compared
+	Faint    int      `json:"faint"`  // below the floor, not compared
+	Within   bool     `json:"within"` // the difference is small enough
+	Found    bool     `json:"found"`  // a definition that gives what was recorded
+	Line     string   `json:"line"`   // to write into features.csv; of one that was found
+	Why      string   `json:"why"`    // a device cannot compute that
+}
+
+func newFeaturesResult(in *budget.Inputs) *featuresResult {
+	r := &featuresResult{Features: []computedRow{}}
+	for _, c := range in.ComputedFeatures() {
+		row := computedRow{Name: c.Feature.Name, Channel: c.Feature.Channel, Unit: c.Feature.Unit,
+			Computed: c.Feature.Computed, RMS: c.Difference.RMS, Largest: c.Difference.Largest,
+			InStd:    report.Finite(c.Difference.RMS / c.Feature.Std),
+			MostStd:  report.Finite(c.Difference.Largest / c.Feature.Std),
+			Sequence: c.Difference.Sequence, Step: c.Difference.Step, Steps: c.Difference.Steps,
+			Faint: c.Difference.Faint, Within: c.Within, Found: c.Found}
+		if c.Found {
+			row.Line, row.Why = c.Reading.Line(), c.Reading.Why()
+		}
+		r.Features = append(r.Features, row)
+	}
+	return r
+}
+
+// isBroken reports whether a feature is not what was recorded.
+func (r *featuresResult) isBroken() bool {
+	for _, f := range r.Features {
+		if !f.Within {
+			return true
+		}
+	}
+	return false
+}
+
+func (r *featuresResult) tables() []report.Table {
+	t := report.Table{Title: "Features computed from samples, against the recordings",
+		Head:    []string{"feature", "computed", "RMS, std", "largest", "steps", "faint", "outcome"},
+		Numbers: 2, Words: 1}
+	digits := func(v float64) string { return strconv.FormatFloat(v, 'g', 2, 64) }
+	var said []string
+	for _, f := range r.Features {
+		outcome := "as recorded"
+		if !f.Within {
+			outcome = "differs"
+			said = append(said, f.sentence())
+		}
+		t.Rows = append(t.Rows, []string{f.Name, f.Computed, report.Optional(f.InStd, digits),
+			report.Optional(f.MostStd, digits), strconv.Itoa(f.Steps), strconv.Itoa(f.Faint),
+			outcome})
+	}
+	tables := []report.Table{t}
+	if len(said) > 0 {
+		tables = append(tables, sentenceTable("What the recordings have instead", said))
+	}
+	return tables
+}
+
+// sentence says of a feature that differs what was recorded, or where it differs most.
+func (f *computedRow) sentence() string {
+	switch {
+	case f.Found && f.Why == "":
+		return fmt.Sprintf("%s: in features.csv write %s.", f.Name, f.Line)
+	case f.Found:
+		return fmt.Sprintf("%s: a device cannot compute what was recorded: %s. The nearest that "+
+			"it can is %s; compute the recordings so and train with that.", f.Name, f.Why, f.Line)
+	}
+	return fmt.Sprintf("%s: no definition that was tried gives what was recorded; the largest "+
+		"difference is in sequence %s, step %d.", f.Name, f.Sequence, f.Step)
+}
