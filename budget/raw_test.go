@@ -1,0 +1,153 @@
+package budget
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// rawCity is city-weather with samples: three of temp_max for each step of the first sequences, a
+// second apart, which its level and its swing follow from. changes are texts for others in the
+// files named.
+func rawCity(t *testing.T, sequences int, changes ...[3]string) (*Inputs, error) {
+	t.Helper()
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS("../testdata/cityweather")); err != nil {
+		t.Fatal(err)
+	}
+	write := func(name string, text []byte) {
+		if err := os.WriteFile(filepath.Join(dir, name), text, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	read := func(name string) string {
+		text, err := os.ReadFile(filepath.Join(dir, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	for _, set := range []string{"selection", "signoff"} {
+		rows, err := csv.NewReader(strings.NewReader(read(set + ".csv"))).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var raw bytes.Buffer
+		fmt.Fprintln(&raw, "sequence,scenario,t,thermometer")
+		seen, step := map[string]bool{}, 0
+		for _, row := range rows[1:] {
+			if step++; !seen[row[0]] {
+				seen[row[0]], step = true, 0
+			}
+			if len(seen) > sequences {
+				break
+			}
+			level, err := strconv.ParseFloat(row[3], 64) // temp_max
+			if err != nil {
+				t.Fatal(err)
+			}
+			for n, off := range []float64{-1, 0, 1} {
+				fmt.Fprintf(&raw, "%s,%s,%g,%g\n", row[0], row[1], float64(step*10+n), level+off)
+			}
+		}
+		write("raw_"+set+".csv", raw.Bytes())
+	}
+	features := strings.Split(strings.TrimSpace(read("features.csv")), "\n")
+	for i, line := range features {
+		switch {
+		case i == 0:
+			features[i] = line + ",computed,scale,offset,wrap"
+		case strings.HasPrefix(line, "temp_max,"):
+			features[i] = line + ",level,,,"
+		default:
+			features[i] = line + ",,,,"
+		}
+	}
+	write("features.csv", []byte(strings.Join(features, "\n")+"\n"))
+	channel := strings.Split(features[1], ",")[1]
+	write("job.toml", []byte(read("job.toml")+fmt.Sprintf(`
+[raw]
+selection = "raw_selection.csv"
+signoff = "raw_signoff.csv"
+rate = "1 Hz"
+window = 3
+period = "10 s"
+
+[[channel]]
+name = %q
+column = "thermometer"
+converter = { low = "-50 degC", high = "50 degC", bits = 12 }
+`, channel)))
+	for _, c := range changes {
+		text := read(c[0])
+		if !strings.Contains(text, c[1]) {
+			t.Fatalf("%s does not hold %q", c[0], c[1])
+		}
+		write(c[0], []byte(strings.ReplaceAll(text, c[1], c[2])))
+	}
+	return Load(filepath.Join(dir, "job.toml"))
+}
+
+func TestFeaturesAreComputedFromSamples(t *testing.T) {
+	in, err := rawCity(t, 5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := in.ComputedFeatures()
+	if len(all) != 1 || !all[0].Within || all[0].Difference.Steps == 0 {
+		t.Fatalf("%+v", all)
+	}
+	if in.Raw.Selection[4] == nil || in.Raw.Selection[5] != nil {
+		t.Error("five sequences should have samples")
+	}
+	if err := in.CheckComputed(); err != nil {
+		t.Error(err)
+	}
+	in, err = rawCity(t, 5, [3]string{"features.csv", ",level,,,", ",maximum,,,"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if all = in.ComputedFeatures(); all[0].Within || !all[0].Found ||
+		all[0].Reading.Line() != `computed = "level"` {
+		t.Errorf("%+v", all[0])
+	}
+	if err := in.CheckComputed(); err == nil || !strings.Contains(err.Error(), "temp_max is not "+
+		"what was recorded") {
+		t.Errorf("%v", err)
+	}
+}
+
+// Every error names the place and what would do.
+func TestWrongSamplesOfAJob(t *testing.T) {
+	for _, c := range []struct{ file, old, new, says string }{
+		{"job.toml", "rate = \"1 Hz\"\n", "", "raw.rate is missing"},
+		{"job.toml", "window = 3", "window = 30", "a window of 30 samples takes 30 s, and the " +
+			"next one begins after 10 s"},
+		{"job.toml", "window = 3", "window = 2", "a window begins 2 s after the one before, and " +
+			"the period of the job is 10 s"},
+		{"job.toml", "rate = \"1 Hz\"", "rate = \"2 Hz\"", "a sample is taken 1 s after the one " +
+			"before, and the rate of the job is 0.5 s"},
+		{"job.toml", "bits = 12", "bits = 24", "a converter of 24 bits"},
+		{"job.toml", "50 degC\", bits", "50 K\", bits", "more than one unit"},
+		{"job.toml", "low = \"-50 degC\"", "low = \"fifty\"", "is no number with a unit"},
+		{"job.toml", "column = \"thermometer\"", "column = \"thermo\"", "thermo"},
+		{"job.toml", "[[channel]]\nname = ", "[[channel]]\nbaseline = 0\nname = ",
+			"is no baseline"},
+		{"features.csv", ",level,,,", ",lever,,,", `"lever" is no kind of feature`},
+		{"features.csv", ",level,,,", ",amplitude(1),,,", "does not say how many cycles"},
+		{"features.csv", ",level,,,", ",relative,,,", "the channel has none"},
+		{"features.csv", ",level,,,", ",level,0,,", "a scale of 0 leaves nothing"},
+		{"features.csv", ",level,,,", ",level,,,maybe", "is neither yes nor no"},
+		{"raw_signoff.csv", "seattle", "boston", "has the scenario"},
+	} {
+		_, err := rawCity(t, 3, [3]string{c.file, c.old, c.new})
+		if err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s for %q in %s: %v, want %q", c.new, c.old, c.file, err, c.says)
+		}
+	}
+}
