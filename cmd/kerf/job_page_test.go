@@ -27,7 +27,8 @@ var valueTypes = map[string]string{
 	"FileList": "file, or list of files", "Bytes": `size such as "24 KiB"`,
 	"Seconds": `time such as "1 ms" or "30 s"`, "Span": `time such as "180 d"`, "Hertz": `"64 MHz"`,
 	"Amperes": `"4 mA"`, "Volts": `"3 V"`, "Joules": `"50 uJ"`, "Coulombs": `"230 mAh"`,
-	"SettleRule": `"5 s" or "50 steps"`, "map[string]float64": "number per profile",
+	"SettleRule": `"5 s" or "50 steps"`, "BaselineRule": `number, or time such as "2 s"`,
+	"Reading": `value such as "250 bar"`, "map[string]float64": "number per profile",
 }
 
 // jobPage writes the keys of a job, from the comments of the structs that it is decoded into.

@@ -27,6 +27,7 @@ var everyResult = []struct {
 }{
 	{"plan, export, demo, show", report.Signoff{}}, {"init", initResult{}},
 	{"rank", rankResult{}}, {"rank --without", withoutResult{}}, {"observe", observeResult{}},
+	{"features", featuresResult{}},
 	{"prune", pruneResult{}},
 	{"units", unitsResult{}}, {"recover", recoverResult{}}, {"quantize", quantizeResult{}},
 	{"cost", costResult{}}, {"cost --all-targets", whichResult{}}, {"measure", measurement{}},
