@@ -23,7 +23,7 @@ cosine, a window that begins a sample later, a baseline over its whole stretch, 
 amplitude) and says the line to write, or what a device cannot compute of it.`,
 		Example: `  kerf features job.toml
   kerf features job.toml --json`,
-	}, a.load, func(_ context.Context, in *budget.Inputs) (result, error) {
+	}, a.loadUncompared, func(_ context.Context, in *budget.Inputs) (result, error) {
 		if in.Raw == nil {
 			return nil, fault.New("the job has no raw samples", "[raw] and [[channel]] name them, "+
 				"the column computed of features.csv says what is computed")

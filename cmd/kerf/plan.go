@@ -181,9 +181,18 @@ func (a *app) loadExamined(ctx context.Context, job string) (*budget.Inputs, err
 	return in, nil
 }
 
-// load reads a job and its files, from stdin if job is -, and refuses names that C does not allow,
-// before any work.
+// load is loadUncompared, and refuses a job whose features are not what samples give.
 func (a *app) load(ctx context.Context, job string) (*budget.Inputs, error) {
+	in, err := a.loadUncompared(ctx, job)
+	if err != nil {
+		return nil, err
+	}
+	return in, in.CheckComputed()
+}
+
+// loadUncompared reads a job and its files, from stdin if job is -, and refuses names that C does
+// not allow, before any work.
+func (a *app) loadUncompared(ctx context.Context, job string) (*budget.Inputs, error) {
 	defer a.ui.phase("reading the job and its files")()
 	read := func() (*budget.Inputs, error) { return budget.Load(job) }
 	if job == standardStream {
