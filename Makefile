@@ -6,8 +6,8 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
 PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken \
 	./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... \
-	./testdata/mutate/... ./testdata/randomnet ./testdata/recovery/... ./testdata/slow/... \
-	./testdata/smallest/... ./.ci/release
+	./testdata/mutate/... ./testdata/notebooks ./testdata/randomnet ./testdata/recovery/... \
+	./testdata/slow/... ./testdata/smallest/... ./.ci/release
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators \
 	install bench bench-broken bench-coverage bench-few bench-smallest vectors bench-target measure \

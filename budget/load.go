@@ -82,7 +82,8 @@ func loadJob(job *Job) (*Inputs, error) {
 	in.Files = append(in.Files, InputFile{"job", filepath.Base(job.File), hash(job.data)})
 	for _, step := range []func() error{
 		in.loadTargets, in.loadNetwork, in.checkPins, in.checkFrontEnds, in.checkSearch,
-		in.checkTolerances, in.loadRecordings, in.loadRaw, in.checkRowNames, in.checkScenarios, in.loadScores,
+		in.checkTolerances, in.loadRecordings, in.loadRaw, in.checkRowNames, in.checkScenarios,
+		in.loadScores,
 	} {
 		if err := step(); err != nil {
 			return nil, err

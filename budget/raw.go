@@ -102,9 +102,10 @@ func (in loader) computedFeature(channels []frontend.Channel, f dataset.Feature)
 		return made, in.badFeature(f, "is of a harmonic, but the job does not say how many "+
 			"cycles of the fundamental a window has", "cycles = 4 in [[channel]] "+c.Name)
 	case 2*d.Order*c.Cycles >= samples:
-		return made, in.badFeature(f, fmt.Sprintf("needs harmonic %d of %d cycles, and a window of "+
-			"%d samples tells less than %d cycles", d.Order, c.Cycles, samples, (samples+1)/2),
-			"more samples in a window, or a lower harmonic")
+		return made,
+			in.badFeature(f, fmt.Sprintf("needs harmonic %d of %d cycles, and a window of "+
+				"%d samples tells less than %d cycles", d.Order, c.Cycles, samples, (samples+1)/2),
+				"more samples in a window, or a lower harmonic")
 	case d.Other != "" && channels[made.Other].Cycles != c.Cycles:
 		return made, in.badFeature(f, fmt.Sprintf("compares phases of %d and of %d cycles",
 			c.Cycles, channels[made.Other].Cycles), "both channels have the same cycles")

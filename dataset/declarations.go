@@ -53,8 +53,8 @@ func OutputNames(outputs []Output) []string {
 }
 
 // ReadFeatures reads features.csv, with the columns name, channel, kind, unit, mean, std and, if
-// wanted, front_end, computed, scale, offset, wrap: one line per input, in the order of the network.
-// Errors about the content are of kind [ErrInput].
+// wanted, front_end, computed, scale, offset, wrap: one line per input, in the order of the
+// network. Errors about the content are of kind [ErrInput].
 func ReadFeatures(r io.Reader, file string) ([]Feature, error) {
 	t, err := OpenTable(r, file)
 	if err != nil {

@@ -27,8 +27,8 @@ func (r *Reading) IsComputable() bool { return !r.WholeStretch && !r.Square && r
 // Recognise looks for a way to compute feature number at that gives what was recorded of stretches:
 // other harmonics, signs, units, peak for root mean square, sine for cosine, a window that begins a
 // sample or two later, a baseline over its whole stretch, power for amplitude. ok reports whether
-// there is one within [MostRMS] and [MostLargest] of the standard deviation; else the reading is the
-// nearest one that was tried.
+// there is one within [MostRMS] and [MostLargest] of the standard deviation; else the reading is
+// the nearest one that was tried.
 //
 // Of readings that are about equally near the one with the fewest changes is taken: a feature of
 // nearly pure sines has many that differ by rounding alone.

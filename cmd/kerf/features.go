@@ -87,7 +87,8 @@ func (r *featuresResult) isBroken() bool {
 
 func (r *featuresResult) tables() []report.Table {
 	t := report.Table{Title: "Features computed from samples, against the recordings",
-		Head:    []string{"feature", "computed", "RMS, std", "largest", "steps", "faint", "outcome"},
+		Head: []string{"feature", "computed", "RMS, std", "largest", "steps", "faint",
+			"outcome"},
 		Numbers: 2, Words: 1}
 	digits := func(v float64) string { return strconv.FormatFloat(v, 'g', 2, 64) }
 	var said []string

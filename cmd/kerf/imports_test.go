@@ -14,7 +14,7 @@ import (
 // line is the order of the packages: each may import only what stands to its
 // left. prune and quant do not know each other.
 var line = []string{"docs", "fault", "whole", "portable", "model", "model/lanes", "dataset",
-	"targets", "targets/measure", "prune", "quant", "quant/rows", "budget/cost", "recovery", "budget",
+	"frontend", "targets", "targets/measure", "prune", "quant", "quant/rows", "budget/cost", "recovery", "budget",
 	"budget/draft", "exporter/emit", "exporter/report", "exporter/report/page", "exporter",
 	"cmd/kerf"}
 

@@ -151,8 +151,8 @@ Start with: kerf demo`,
 		return fault.New(err.Error(), help).From(err)
 	})
 	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(),
-		a.observeCommand(), a.featuresCommand(), a.explainCommand(), a.pruneCommand(), a.unitsCommand(),
-		a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(),
+		a.observeCommand(), a.featuresCommand(), a.explainCommand(), a.pruneCommand(),
+		a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(),
 		a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(),
 		a.targetsCommand(), a.versionCommand(), a.wordsTopic())
 	addCompletions(root)

@@ -14,7 +14,8 @@ import (
 // frontEnd is what features.csv of a job declares, with the samples of its sequences.
 func frontEnd(t *testing.T, j *Job) (*frontend.FrontEnd, []*frontend.Stretch) {
 	t.Helper()
-	f := &frontend.FrontEnd{Sampling: dataset.Sampling{Samples: Samples, Rate: Rate, Period: Period}}
+	f := &frontend.FrontEnd{Sampling: dataset.Sampling{Samples: Samples, Rate: Rate,
+		Period: Period}}
 	for i, name := range channelNames {
 		high := []float64{250, 20}[i]
 		converter := frontend.Converter{Low: 0, High: high, Bits: 12}
@@ -100,8 +101,9 @@ func TestWhatNotebooksDidIsFound(t *testing.T) {
 			}
 			r, ok := f.Recognise(i, std, stretches)
 			if said != (i == j.Changed) || said && (!ok || !matches(feature, &r)) {
-				wrong += fmt.Sprintf("; %s %s %v (K %d), said %t, found %t: %s %s, RMS %.2g std, declared %.2g", feature.Name,
-					feature.Computed, feature.Changes, feature.K, said, ok, r.Feature.Line(), r.Why(), r.Difference.RMS/std, d.RMS/std)
+				wrong += fmt.Sprintf("; %s with %v (K %d), said %t, found %t: %s %s, %.2g of %.2g "+
+					"std", feature.Computed, feature.Changes, feature.K, said, ok, r.Line(),
+					r.Why(), r.Difference.RMS/std, d.RMS/std)
 			}
 		}
 		if wrong == "" {
