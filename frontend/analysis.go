@@ -77,7 +77,7 @@ func (a *Analyser) Analyse(x []float64) Analysis {
 	for i, v := range x {
 		v -= r.Level // sums about the mean lose no digits to it
 		about += float64(v * v)
-		moment += float64(v * (float64(i) - (n-1)/2))
+		moment += float64(v * (float64(i) - float64((n-1)/2)))
 		at := 0
 		for k := range a.harmonics {
 			at = (at + a.cycles*i) % a.window.Samples

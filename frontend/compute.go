@@ -83,7 +83,7 @@ func (f *FrontEnd) Compute(feature *Feature, t []float64, analyses [][]Analysis)
 func (f *Feature) recorded(v float64) float64 {
 	v = float64(f.Scale*v) + f.Offset
 	if turn := f.turn(); f.Wrap && turn > 0 {
-		v = float64(WrapAngle(v/turn*2*math.Pi) / (2 * math.Pi) * turn)
+		v = float64(WrapAngle(float64(v/turn*2*math.Pi)) / (2 * math.Pi) * turn)
 	}
 	return v
 }

@@ -41,7 +41,7 @@ func Atan2(y, x float64) float64 {
 	}
 	slope := least / most
 	part := math.Floor(float64(slope*arcParts) + 0.5)
-	at := part / arcParts
+	at := float64(part / arcParts)
 	angle := arcs[int(part)] + arcSeries((slope-at)/(1+float64(slope*at)))
 	if steep {
 		angle = math.Pi/2 - angle

@@ -152,9 +152,9 @@ Start with: kerf demo`,
 	})
 	root.AddCommand(a.demoCommand(), a.initCommand(), a.planCommand(), a.rankCommand(),
 		a.observeCommand(), a.featuresCommand(), a.explainCommand(), a.pruneCommand(),
-		a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(), a.exportCommand(),
-		a.measureCommand(), a.verifyCommand(), a.showCommand(), a.compareCommand(),
-		a.targetsCommand(), a.versionCommand(), a.wordsTopic())
+		a.unitsCommand(), a.recoverCommand(), a.quantizeCommand(), a.costCommand(),
+		a.exportCommand(), a.measureCommand(), a.verifyCommand(), a.showCommand(),
+		a.compareCommand(), a.targetsCommand(), a.versionCommand(), a.wordsTopic())
 	addCompletions(root)
 	root.SetHelpCommand(helpCommand(root))
 	return root
