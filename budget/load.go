@@ -35,6 +35,7 @@ type Inputs struct {
 
 	pins      pins
 	sequences map[string]sequenceCounts // by scenario; empty: all
+	leftOut   map[string]bool           // sequences that repeat others, by name
 }
 
 // Target is one target of the job with its profile.

@@ -138,12 +138,27 @@ func (in loader) readSamples(role Role, files FileList, key string,
 			return nil, err
 		}
 		for _, s := range all {
+			if in.leftOut[s.Sequence] {
+				continue
+			}
 			if err := deal(s, rec, dealt); err != nil {
 				return nil, err
 			}
 		}
 	}
 	return dealt, nil
+}
+
+// noteLeftOut keeps the names of sequences that are not among those that stay.
+func (in loader) noteLeftOut(all, stay *dataset.Recordings) {
+	if in.leftOut == nil {
+		in.leftOut = map[string]bool{}
+	}
+	for _, s := range all.Sequences {
+		if !slices.Contains(stay.Sequences, s) {
+			in.leftOut[s.Name] = true
+		}
+	}
 }
 
 // deal gives samples to the sequence of recordings that has their name.

@@ -28,7 +28,7 @@ func (in *Inputs) ComputedFeatures() []ComputedFeature {
 	}
 	stretches := append(in.stretches(in.Selection, in.Raw.Selection),
 		in.stretches(in.Signoff, in.Raw.Signoff)...)
-	f := &in.Raw.FrontEnd
+	f := in.Raw.FrontEnd
 	all := make([]ComputedFeature, len(f.Features))
 	for i := range f.Features {
 		c := &all[i]

@@ -122,6 +122,30 @@ func TestFeaturesAreComputedFromSamples(t *testing.T) {
 	}
 }
 
+// Samples of a sequence that repeats another one are left out with it.
+func TestSamplesOfARepeatedSequence(t *testing.T) {
+	text, err := os.ReadFile("../testdata/cityweather/selection.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rows, _ := strings.Cut(string(text), "\n")
+	first := rows[:strings.Index(rows, ",")]
+	var again strings.Builder
+	for _, line := range strings.Split(rows, "\n") {
+		if rest, of := strings.CutPrefix(line, first+","); of {
+			again.WriteString("again," + rest + "\n")
+		}
+	}
+	in, err := rawCity(t, 13, [3]string{"selection.csv", rows, again.String() + rows})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The one that was named first stays, and has no samples.
+	if len(in.Raw.Selection) != 12 || in.Raw.Selection[0] != nil || in.Raw.Selection[1] == nil {
+		t.Errorf("%d sequences", len(in.Raw.Selection))
+	}
+}
+
 // Every error names the place and what would do.
 func TestWrongSamplesOfAJob(t *testing.T) {
 	for _, c := range []struct{ file, old, new, says string }{

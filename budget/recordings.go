@@ -21,8 +21,10 @@ func (in loader) loadRecordings() (err error) {
 		name RecordingSet
 		rec  **dataset.Recordings
 	}{{SelectionSet, &in.Selection}, {SignoffSet, &in.Signoff}} {
+		all := *set.rec
 		var dropped int
-		if *set.rec, dropped = dataset.Unique(*set.rec); dropped > 0 {
+		if *set.rec, dropped = dataset.Unique(all); dropped > 0 {
+			in.noteLeftOut(all, *set.rec)
 			in.Warnings = append(in.Warnings, fmt.Sprintf("%d %s sequences repeat more than "+
 				"half of an earlier one, value for value, and are left out", dropped, set.name))
 		}

@@ -94,6 +94,9 @@ func (r *featuresResult) tables() []report.Table {
 	var said []string
 	for _, f := range r.Features {
 		outcome := "as recorded"
+		if f.Steps == 0 {
+			outcome = "not compared"
+		}
 		if !f.Within {
 			outcome = "differs"
 			said = append(said, f.sentence())
