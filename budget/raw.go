@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"io"
+	"math"
 	"slices"
 
 	"kerf/dataset"
@@ -191,6 +192,10 @@ func deal(s *dataset.Samples, rec *dataset.Recordings, dealt []*dataset.Samples)
 	case len(s.T) != q.Steps:
 		return fail(fmt.Sprintf("has samples for %d steps, and %d steps in %s", len(s.T), q.Steps,
 			q.File), "a sequence has samples for all of its steps, or none at all")
+	}
+	if raw := s.T[len(s.T)-1] - s.T[0]; math.Abs(raw-q.Duration) > raw/float64(2*len(s.T)) {
+		return fail(fmt.Sprintf("takes %g s by its samples, and %g by t in %s", raw, q.Duration,
+			q.File), "t is in seconds in both")
 	}
 	dealt[at[0]] = s
 	return nil

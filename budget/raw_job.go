@@ -185,7 +185,7 @@ func (j *Job) checkChannel(i int, seen map[string]bool) error {
 			high.Value, low.Value), "channel", i, "converter")
 	case c.Floor != nil && c.Floor.Value < 0:
 		return j.at("0 or more", "a floor is an amplitude", "channel", i, "floor")
-	case c.Cycles < 0 || 2*c.Cycles >= j.Raw.Window:
+	case c.Cycles < 0 || c.Cycles >= (j.Raw.Window+1)/2 && c.Cycles > 0:
 		return j.at(fmt.Sprintf("fewer than %d", (j.Raw.Window+1)/2), fmt.Sprintf(
 			"%d cycles cannot be told in a window of %d samples", c.Cycles, j.Raw.Window),
 			"channel", i, "cycles")

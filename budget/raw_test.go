@@ -11,8 +11,8 @@ import (
 	"testing"
 )
 
-// rawCity is city-weather with samples: three of temp_max for each step of the first sequences, a
-// second apart, which its level and its swing follow from. changes are texts for others in the
+// rawCity is city-weather with samples: three of temp_max for each step of the first sequences,
+// which its level and its swing follow from. changes are texts for others in the
 // files named.
 func rawCity(t *testing.T, sequences int, changes ...[3]string) (*Inputs, error) {
 	t.Helper()
@@ -52,7 +52,8 @@ func rawCity(t *testing.T, sequences int, changes ...[3]string) (*Inputs, error)
 				t.Fatal(err)
 			}
 			for n, off := range []float64{-1, 0, 1} {
-				fmt.Fprintf(&raw, "%s,%s,%g,%g\n", row[0], row[1], float64(step*10+n), level+off)
+				fmt.Fprintf(&raw, "%s,%s,%g,%g\n", row[0], row[1], float64(step)+float64(n)/10,
+					level+off)
 			}
 		}
 		write("raw_"+set+".csv", raw.Bytes())
@@ -74,9 +75,9 @@ func rawCity(t *testing.T, sequences int, changes ...[3]string) (*Inputs, error)
 [raw]
 selection = "raw_selection.csv"
 signoff = "raw_signoff.csv"
-rate = "1 Hz"
+rate = "10 Hz"
 window = 3
-period = "10 s"
+period = "1 s"
 
 [[channel]]
 name = %q
@@ -149,13 +150,13 @@ func TestSamplesOfARepeatedSequence(t *testing.T) {
 // Every error names the place and what would do.
 func TestWrongSamplesOfAJob(t *testing.T) {
 	for _, c := range []struct{ file, old, new, says string }{
-		{"job.toml", "rate = \"1 Hz\"\n", "", "raw.rate is missing"},
-		{"job.toml", "window = 3", "window = 30", "a window of 30 samples takes 30 s, and the " +
-			"next one begins after 10 s"},
-		{"job.toml", "window = 3", "window = 2", "a window begins 2 s after the one before, and " +
-			"the period of the job is 10 s"},
-		{"job.toml", "rate = \"1 Hz\"", "rate = \"2 Hz\"", "a sample is taken 1 s after the one " +
-			"before, and the rate of the job is 0.5 s"},
+		{"job.toml", "rate = \"10 Hz\"\n", "", "raw.rate is missing"},
+		{"job.toml", "window = 3", "window = 30", "a window of 30 samples takes 3 s, and the " +
+			"next one begins after 1 s"},
+		{"job.toml", "window = 3", "window = 2", "a window begins 0.2 s after the one before, " +
+			"and the period of the job is 1 s"},
+		{"job.toml", "rate = \"10 Hz\"", "rate = \"30 Hz\"", "a sample is taken 0.1 s after the " +
+			"one before, and the rate of the job is 0.0333333 s"},
 		{"job.toml", "bits = 12", "bits = 24", "a converter of 24 bits"},
 		{"job.toml", "50 degC\", bits", "50 K\", bits", "more than one unit"},
 		{"job.toml", "low = \"-50 degC\"", "low = \"fifty\"", "is no number with a unit"},
@@ -167,6 +168,10 @@ func TestWrongSamplesOfAJob(t *testing.T) {
 		{"features.csv", ",level,,,", ",relative,,,", "the channel has none"},
 		{"features.csv", ",level,,,", ",level,0,,", "a scale of 0 leaves nothing"},
 		{"features.csv", ",level,,,", ",level,,,maybe", "is neither yes nor no"},
+		{"job.toml", "rate = \"10 Hz\"", "rate = \"13 Hz\"", "a window ends 0.2 s after its " +
+			"first sample, and by the rate of the job that is 0.153846 s"},
+		{"job.toml", "column = ", "cycles = 4611686018427387904\ncolumn = ", "cannot be told"},
+		{"features.csv", ",level,,,", ",amplitude(4611686018427387904),,,", "harmonics go from"},
 		{"raw_signoff.csv", "seattle", "boston", "has the scenario"},
 	} {
 		_, err := rawCity(t, 3, [3]string{c.file, c.old, c.new})

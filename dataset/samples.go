@@ -113,7 +113,13 @@ func (s *sampleReader) sample() error {
 			return err
 		}
 	}
-	s.rest--
+	if s.rest--; s.rest == 0 {
+		first := s.current.T[len(s.current.T)-1]
+		if err := s.apart(now, first, float64(s.sampling.Samples-1)/s.sampling.Rate,
+			"a window ends", "its first sample", "by the rate of the job that"); err != nil {
+			return err
+		}
+	}
 	s.last = now
 	s.buffer, err = numbers(s, s.buffer, s.channels)
 	return err

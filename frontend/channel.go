@@ -15,9 +15,9 @@ type Channel struct {
 	Baseline  Baseline
 }
 
-// Baseline is what [Relative] compares a level with: a value, or the mean level of the steps up to
-// Seconds after the first, this one included, which does not change afterwards. A device knows no
-// more at any step.
+// Baseline is what [Relative] compares a level with: a value, or the mean level of the steps so far
+// that begin less than Seconds after the first, this one included, which does not change
+// afterwards. A device knows no more at any step.
 type Baseline struct {
 	Value   float64 // in the unit of the channel; used where Seconds is 0
 	Seconds float64

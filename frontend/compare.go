@@ -28,6 +28,7 @@ type Difference struct {
 	Step         int
 	Steps        int // that were compared
 	Faint        int // that were not: what the feature is of is below the floor
+	Turned       int // angles that are whole turns away from where a device has them
 
 	turn float64 // of an angle, in the unit of the recordings; else 0
 }
@@ -57,7 +58,11 @@ func (f *FrontEnd) compareBy(feature *Feature, at int, stretches []*Stretch,
 			}
 			apart := v - s.Recorded[at][step]
 			if turn > 0 {
-				apart -= float64(turn * math.Round(apart/turn))
+				turns := math.Round(apart / turn)
+				apart -= float64(turn * turns)
+				if turns != 0 && math.Abs(v-feature.centre()) < nearEnd*turn {
+					d.Turned++
+				}
 			}
 			squares += float64(apart * apart)
 			d.Steps++
@@ -72,16 +77,29 @@ func (f *FrontEnd) compareBy(feature *Feature, at int, stretches []*Stretch,
 	return d
 }
 
+// nearEnd is how far from the middle of its turn an angle is near an end of it, as a share of the
+// turn: there rounding decides which of the two ends is recorded (our choice).
+const nearEnd = 0.48
+
+// centre returns the middle of the turn in which an angle is recorded.
+func (f *Feature) centre() float64 {
+	if f.Wrap {
+		return 0
+	}
+	return f.Offset
+}
+
 // IsWithin reports whether a difference is within [MostRMS] and [MostLargest] of a standard
 // deviation. Of an angle that is at most the one of angles that are spread over a turn: recorded in
 // degrees, radians are never far from a whole turn.
 func (d *Difference) IsWithin(std float64) bool {
-	spread := d.spread(std)
-	return d.RMS <= MostRMS*spread && d.Largest <= MostLargest*spread
+	spread := d.Spread(std)
+	return d.Steps > 0 && d.Turned == 0 && d.RMS <= MostRMS*spread &&
+		d.Largest <= MostLargest*spread
 }
 
-// spread is what a difference is compared with, for a feature of a standard deviation.
-func (d *Difference) spread(std float64) float64 {
+// Spread is what a difference is compared with, for a feature of a standard deviation.
+func (d *Difference) Spread(std float64) float64 {
 	if d.turn > 0 {
 		return min(std, d.turn/math.Sqrt(12))
 	}
@@ -136,10 +154,9 @@ func (f *FrontEnd) faint(feature *Feature, s *Stretch) []bool {
 	case Distortion:
 		below(feature.Channel, 1)
 	case Relative:
-		base := newBaseline(&f.Channels[feature.Channel])
+		base := f.newBaseline(&f.Channels[feature.Channel])
 		for step := range faint {
-			t := s.Samples.T
-			base.relative(t[step]-t[0], f.analysed(s)[feature.Channel][step].Level)
+			base.relative(step, f.analysed(s)[feature.Channel][step].Level)
 			faint[step] = math.Abs(base.value) < f.Channels[feature.Channel].Floor
 		}
 	}

@@ -61,13 +61,13 @@ func (f *FrontEnd) harmonics(channel int) int {
 func (f *FrontEnd) Compute(feature *Feature, t []float64, analyses [][]Analysis) []float64 {
 	values := make([]float64, len(t))
 	own, channel := analyses[feature.Channel], &f.Channels[feature.Channel]
-	base := newBaseline(channel)
+	base := f.newBaseline(channel)
 	for step := range t {
 		a := &own[step]
 		v := f.value(feature, a, channel)
 		switch d := feature.Definition; {
 		case d.Kind == Relative:
-			v = base.relative(t[step]-t[0], a.Level)
+			v = base.relative(step, a.Level)
 		case d.Kind == Slope && step > 0:
 			v = (a.Level - own[step-1].Level) / f.Sampling.Period
 		case d.Other != "":
@@ -139,18 +139,28 @@ func WrapAngle(v float64) float64 {
 // baseline follows what a level is compared with.
 type baseline struct {
 	channel *Channel
+	upTo    int     // steps that a baseline in seconds takes
 	sum     float64 // of levels
 	steps   int
 	value   float64 // at the last step
 }
 
-func newBaseline(c *Channel) *baseline { return &baseline{channel: c} }
+func (f *FrontEnd) newBaseline(c *Channel) *baseline {
+	return &baseline{channel: c, upTo: c.Baseline.steps(f.Sampling.Period)}
+}
 
-// relative returns how far a level is from the baseline, so long after the start of the sequence.
-func (b *baseline) relative(since, level float64) float64 {
+// steps returns how many steps begin before the time of a baseline is over, by their number and not
+// by their times, which are rounded; 0 of a baseline that is a number.
+func (b Baseline) steps(period float64) int {
+	const rounding = 1e-6 // of a step
+	return int(math.Ceil(b.Seconds/period - rounding))
+}
+
+// relative returns how far the level of a step is from the baseline.
+func (b *baseline) relative(step int, level float64) float64 {
 	b.value = b.channel.Baseline.Value
-	if seconds := b.channel.Baseline.Seconds; seconds > 0 {
-		if since < seconds || b.steps == 0 {
+	if b.upTo > 0 {
+		if step < b.upTo {
 			b.sum += level
 			b.steps++
 		}

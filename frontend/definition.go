@@ -89,8 +89,8 @@ func ParseDefinition(text string) (Definition, error) {
 		return d, fmt.Errorf("%s is of one channel alone", d.Kind)
 	case hasOther && d.Other == "":
 		return d, errors.New("the other channel has no name")
-	case d.Order < 1:
-		return d, fmt.Errorf("harmonics begin with 1, not %d", d.Order)
+	case d.Order < 1 || d.Order > MostSamples:
+		return d, fmt.Errorf("harmonics go from 1 to %d, not %d", MostSamples, d.Order)
 	case d.Kind == Distortion && d.Order < 2:
 		return d, errors.New("a distortion goes up to harmonic 2 at least")
 	}

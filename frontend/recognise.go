@@ -22,7 +22,7 @@ type Reading struct {
 }
 
 // IsComputable reports whether a device can compute the feature so.
-func (r *Reading) IsComputable() bool { return !r.WholeStretch && !r.Square && r.Later == 0 }
+func (r *Reading) IsComputable() bool { return r.Why() == "" }
 
 // Recognise looks for a way to compute feature number at that gives what was recorded of stretches:
 // other harmonics, signs, units, peak for root mean square, sine for cosine, a window that begins a
@@ -33,7 +33,7 @@ func (r *Reading) IsComputable() bool { return !r.WholeStretch && !r.Square && r
 // Of readings that are about equally near the one with the fewest changes is taken: a feature of
 // nearly pure sines has many that differ by rounding alone.
 func (f *FrontEnd) Recognise(at int, std float64, stretches []*Stretch) (found Reading, ok bool) {
-	far := func(r Reading) float64 { return r.Difference.RMS / r.Difference.spread(std) }
+	far := func(r Reading) float64 { return r.Difference.RMS / r.Difference.Spread(std) }
 	var all []Reading
 	nearest := math.Inf(1)
 	for _, r := range f.readings(&f.Features[at]) {
@@ -51,7 +51,9 @@ func (f *FrontEnd) Recognise(at int, std float64, stretches []*Stretch) (found R
 	found = slices.MinFunc(all, func(a, b Reading) int {
 		return cmp.Or(cmp.Compare(a.Changes, b.Changes), cmp.Compare(far(a), far(b)))
 	})
-	return found, found.Difference.IsWithin(std)
+	d := found.Difference
+	d.Turned = 0 // which [Reading.Why] tells
+	return found, d.IsWithin(std)
 }
 
 // scaling is a unit that a notebook may have used, as a factor on a declared one.
@@ -169,8 +171,11 @@ func (f *FrontEnd) angleReadings(base Reading) []Reading {
 					r.Changes += s.changes + changes + max(later, -later)
 					angle := math.Pi / 2 * float64(quarter)
 					r.Scale *= s.factor
+					// a sample more turns a line by its own part of a turn
+					cycles := float64(f.Channels[r.Channel].Cycles * k * later)
+					angle += float64(2*math.Pi*cycles) / float64(f.Sampling.Samples)
 					r.Offset = float64(r.Offset*s.factor) + float64(r.Scale*angle)
-					r.Wrap = r.Wrap || quarter > 0
+					r.Wrap = r.Wrap || r.Offset != 0
 					all = append(all, r)
 				}
 			}
@@ -181,18 +186,8 @@ func (f *FrontEnd) angleReadings(base Reading) []Reading {
 
 // compareReading is [FrontEnd.Compare] for a reading.
 func (f *FrontEnd) compareReading(r *Reading, at int, stretches []*Stretch) Difference {
-	if r.IsComputable() {
-		return f.Compare(&r.Feature, at, stretches)
-	}
-	made := *f
 	feature := r.Feature
-	if r.Later != 0 {
-		// A sample more turns a line by its own part of a turn.
-		cycles := float64(f.Channels[r.Channel].Cycles * r.Definition.Order * r.Later)
-		feature.Offset += float64(r.Scale * 2 * math.Pi * cycles / float64(f.Sampling.Samples))
-		feature.Wrap = true
-	}
-	return made.compareBy(&feature, at, stretches, func(s *Stretch) []float64 {
+	return f.compareBy(&feature, at, stretches, func(s *Stretch) []float64 {
 		switch {
 		case r.WholeStretch:
 			return f.relativeToStretch(&feature, s)
@@ -214,12 +209,12 @@ func (f *FrontEnd) compareReading(r *Reading, at int, stretches []*Stretch) Diff
 func (f *FrontEnd) relativeToStretch(feature *Feature, s *Stretch) []float64 {
 	analyses, t := f.analysed(s)[feature.Channel], s.Samples.T
 	channel := f.Channels[feature.Channel]
-	base := newBaseline(&channel)
+	base := f.newBaseline(&channel)
 	for step := range t {
-		base.relative(t[step]-t[0], analyses[step].Level)
+		base.relative(step, analyses[step].Level)
 	}
 	channel.Baseline = Baseline{Value: base.value}
-	fixed := newBaseline(&channel)
+	fixed := f.newBaseline(&channel)
 	values := make([]float64, len(t))
 	for step := range t {
 		values[step] = feature.recorded(fixed.relative(0, analyses[step].Level))
@@ -251,9 +246,12 @@ func (r *Reading) Why() string {
 	case r.Square:
 		return fmt.Sprintf("the square of %s is no kind of feature", r.Definition)
 	case r.Later > 0:
-		return fmt.Sprintf("a window that begins %d later", r.Later)
+		return fmt.Sprintf("its window begins %d samples later", r.Later)
 	case r.Later < 0:
-		return fmt.Sprintf("a window that begins %d earlier", -r.Later)
+		return fmt.Sprintf("its window begins %d samples earlier", -r.Later)
+	case r.Difference.Turned > 0:
+		return fmt.Sprintf("%d of %d angles are whole turns away from those of a device",
+			r.Difference.Turned, r.Difference.Steps)
 	}
 	return ""
 }

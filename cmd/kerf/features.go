@@ -52,6 +52,7 @@ type computedRow struct {
 	Step     int      `json:"step"`
 	Steps    int      `json:"steps"`  // that were compared
 	Faint    int      `json:"faint"`  // below the floor, not compared
+	Turned   int      `json:"turned"` // angles that are whole turns away
 	Within   bool     `json:"within"` // the difference is small enough
 	Found    bool     `json:"found"`  // a definition that gives what was recorded
 	Line     string   `json:"line"`   // to write into features.csv; of one that was found
@@ -63,10 +64,11 @@ func newFeaturesResult(in *budget.Inputs) *featuresResult {
 	for _, c := range in.ComputedFeatures() {
 		row := computedRow{Name: c.Feature.Name, Channel: c.Feature.Channel, Unit: c.Feature.Unit,
 			Computed: c.Feature.Computed, RMS: c.Difference.RMS, Largest: c.Difference.Largest,
-			InStd:    report.Finite(c.Difference.RMS / c.Feature.Std),
-			MostStd:  report.Finite(c.Difference.Largest / c.Feature.Std),
+			InStd:    report.Finite(c.Difference.RMS / c.Spread),
+			MostStd:  report.Finite(c.Difference.Largest / c.Spread),
 			Sequence: c.Difference.Sequence, Step: c.Difference.Step, Steps: c.Difference.Steps,
-			Faint: c.Difference.Faint, Within: c.Within, Found: c.Found}
+			Faint: c.Difference.Faint, Turned: c.Difference.Turned, Within: c.Within,
+			Found: c.Found}
 		if c.Found {
 			row.Line, row.Why = c.Reading.Line(), c.Reading.Why()
 		}
@@ -94,11 +96,15 @@ func (r *featuresResult) tables() []report.Table {
 	var said []string
 	for _, f := range r.Features {
 		outcome := "as recorded"
-		if f.Steps == 0 {
+		switch {
+		case f.Steps == 0:
 			outcome = "not compared"
+		case f.Turned > 0:
+			outcome = "turns differ"
+		case !f.Within:
+			outcome = "differs"
 		}
 		if !f.Within {
-			outcome = "differs"
 			said = append(said, f.sentence())
 		}
 		t.Rows = append(t.Rows, []string{f.Name, f.Computed, report.Optional(f.InStd, digits),
@@ -115,6 +121,8 @@ func (r *featuresResult) tables() []report.Table {
 // sentence says of a feature that differs what was recorded, or where it differs most.
 func (f *computedRow) sentence() string {
 	switch {
+	case f.Steps == 0:
+		return fmt.Sprintf("%s: at every step it is of something below the floor.", f.Name)
 	case f.Found && f.Why == "":
 		return fmt.Sprintf("%s: in features.csv write %s.", f.Name, f.Line)
 	case f.Found:

@@ -61,9 +61,10 @@ func matches(f *Feature, r *frontend.Reading) bool {
 		case Order:
 			want.Order = f.K
 		case Sine:
-			offset = math.Pi / 2
+			offset += math.Pi / 2
 		case Shift:
 			later = 1
+			offset += 2 * math.Pi * float64(want.Order*Cycles) / Samples
 		case Ratio:
 			scale /= 100
 		}
