@@ -8,8 +8,8 @@ import (
 	"kerf/dataset"
 )
 
-// wandering is a channel whose phase goes round, and whose level grows: forty windows of 16 samples,
-// the first one at a time.
+// wandering is a channel whose phase goes round, and whose level grows: forty windows of 16
+// samples, the first one at a time.
 func wandering(start float64) (*FrontEnd, *Stretch) {
 	f := &FrontEnd{Sampling: dataset.Sampling{Samples: 16, Rate: 160, Period: 0.1},
 		Channels: []Channel{{Cycles: 1, Floor: 0.01, Baseline: Baseline{Seconds: 0.2}}}}
@@ -26,8 +26,8 @@ func wandering(start float64) (*FrontEnd, *Stretch) {
 	return f, s
 }
 
-// Angles from 0 to 360 degrees are those of a device but for whole turns, which a network knows from
-// each other.
+// Angles from 0 to 360 degrees are those of a device but for whole turns, which a network knows
+// from each other.
 func TestWholeTurnsAreTold(t *testing.T) {
 	f, s := wandering(0)
 	f.Features = []Feature{{Definition: Definition{Kind: Phase, Order: 1}, Scale: 180 / math.Pi}}
