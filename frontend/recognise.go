@@ -169,7 +169,7 @@ func (f *FrontEnd) angleReadings(base Reading) []Reading {
 					r.Later = later
 					// two samples are as odd as two changes; some are a quarter of a turn
 					r.Changes += s.changes + changes + max(later, -later)
-					angle := math.Pi / 2 * float64(quarter)
+					angle := float64(math.Pi / 2 * float64(quarter))
 					r.Scale *= s.factor
 					// a sample more turns a line by its own part of a turn
 					cycles := float64(f.Channels[r.Channel].Cycles * k * later)

@@ -58,6 +58,9 @@ func runExamples(t *testing.T, isWanted func(example string) bool) int {
 					if strings.Contains(example, "--without return") {
 						nameChannel(t, "wind", "return")
 					}
+					if cmd.Name() == "features" {
+						addSamples(t)
+					}
 					if err := os.CopyFS("handoff", os.DirFS(handoff)); err != nil {
 						t.Fatal(err)
 					}
@@ -89,11 +92,49 @@ func nameChannel(t *testing.T, from, to string) {
 	}
 }
 
+// addSamples gives the job samples of which temp_max is the level: one for each step.
+func addSamples(t *testing.T) {
+	t.Helper()
+	read := func(name string) string {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	write := func(name, text string) {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, set := range []string{"selection", "signoff"} {
+		write("raw_"+set+".csv", strings.Replace(read(set+".csv"), ",temp_max,", ",sampled,", 1))
+	}
+	features := strings.ReplaceAll(read("features.csv"), "\n", ",\n")
+	features = strings.Replace(features, ",std,\n", ",std,computed\n", 1)
+	lines := strings.SplitAfter(features, "\n")
+	lines[1] = strings.TrimSuffix(lines[1], "\n") + "level\n" // temp_max
+	write("features.csv", strings.Join(lines, ""))
+	write("job.toml", read("job.toml")+`
+[raw]
+selection = "raw_selection.csv"
+signoff = "raw_signoff.csv"
+rate = "1 Hz"
+window = 1
+period = "1 s"
+
+[[channel]]
+name = "temperature"
+column = "sampled"
+converter = { low = "-50 degC", high = "50 degC", bits = 12 }
+`)
+}
+
 // Every command explains itself, options included, on stdout.
 func TestHelp(t *testing.T) {
 	for _, args := range [][]string{{}, {"plan"}, {"demo"}, {"init"}, {"rank"}, {"observe"},
-		{"explain"}, {"show"}, {"compare"}, {"version"}, {"prune"}, {"quantize"}, {"cost"},
-		{"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"},
+		{"features"}, {"explain"}, {"show"}, {"compare"}, {"version"}, {"prune"}, {"quantize"},
+		{"cost"}, {"export"}, {"measure"}, {"targets"}, {"targets", "list"}, {"targets", "show"},
 		{"targets", "fit"}} {
 		code, stdout, stderr := call(append(args, "--help")...)
 		if code != exitDone || stderr != "" || !strings.Contains(stdout, "Usage:") {
