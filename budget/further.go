@@ -29,29 +29,19 @@ func (in *Inputs) unlikeSelection() []string {
 			names = append(names, name)
 		}
 	}
+	compareColumn := func(name string, columns, at int, values func(*dataset.Sequence) []float64) {
+		compare(name, dataset.Column(columns, at, in.Selection, values),
+			dataset.Column(columns, at, in.Further, values))
+	}
 	for i, f := range in.Float.Features {
-		compare(f.Name, column(in.Selection, i, false), column(in.Further, i, false))
+		compareColumn(f.Name, in.Selection.Features, i,
+			func(s *dataset.Sequence) []float64 { return s.X })
 	}
 	if !in.Float.Classes {
 		for o, out := range in.Float.Outputs {
-			compare(out.Name, column(in.Selection, o, true), column(in.Further, o, true))
+			compareColumn(out.Name, in.Selection.Outputs, o,
+				func(s *dataset.Sequence) []float64 { return s.Y })
 		}
 	}
 	return names
-}
-
-// column returns the values of a feature, or of a recorded output where there are any, of all
-// steps.
-func column(rec *dataset.Recordings, at int, output bool) []float64 {
-	var values []float64
-	for _, s := range rec.Sequences {
-		from, width := s.X, rec.Features
-		if output {
-			from, width = s.Y, rec.Outputs
-		}
-		for i := at; i < len(from); i += width {
-			values = append(values, from[i])
-		}
-	}
-	return values
 }

@@ -67,8 +67,8 @@ type Job struct {
 	// the features costs nothing.
 	FrontEnds []FrontEnd `toml:"front_end"`
 
-	// This table names recordings of raw samples, from which features are computed as firmware
-	// computes them. Default: every feature is given.
+	// This table names recordings of raw samples, from which kerf computes features to compare them
+	// with the recordings; see [features.md](features.md). Default: every feature is given.
 	Raw *RawRule `toml:"raw"`
 
 	// Each of these tables is one sampled channel. Default: none; with `[raw]` there is one or

@@ -34,9 +34,7 @@ func (in loader) loadRaw() error {
 		return in.badFeature(features[computes], "is computed from samples, but the job has none",
 			"add [raw] and [[channel]], or leave the column computed empty")
 	}
-	raw := &Raw{}
-	raw.FrontEnd.Sampling = dataset.Sampling{Samples: rule.Window, Rate: float64(rule.Rate),
-		Period: float64(rule.Period)}
+	raw := &Raw{FrontEnd: frontend.FrontEnd{Sampling: rule.sampling()}}
 	for i := range in.Job.Channels {
 		raw.FrontEnd.Channels = append(raw.FrontEnd.Channels, in.Job.Channels[i].channel())
 	}
@@ -126,13 +124,12 @@ func (in loader) readSamples(role Role, files FileList, key string,
 	for i := range in.Job.Channels {
 		columns[i] = in.Job.Channels[i].column()
 	}
-	sampling := dataset.Sampling{Samples: in.Job.Raw.Window, Rate: float64(in.Job.Raw.Rate),
-		Period: float64(in.Job.Raw.Period)}
 	dealt := make([]*dataset.Samples, len(rec.Sequences))
 	for _, name := range files {
 		var all []*dataset.Samples
 		err := in.readHashed(role, name, func(file io.ReaderAt, size int64) (err error) {
-			all, err = dataset.ReadSamples(file, size, name, columns, sampling)
+			all, err = dataset.ReadSamples(file, size, name, columns,
+				in.Job.Raw.sampling())
 			return err
 		}, "raw", key)
 		if err != nil {

@@ -215,3 +215,8 @@ func (c *ChannelRule) column() string {
 	}
 	return c.Name
 }
+
+// sampling is how samples follow each other.
+func (r *RawRule) sampling() dataset.Sampling {
+	return dataset.Sampling{Samples: r.Window, Rate: float64(r.Rate), Period: float64(r.Period)}
+}

@@ -140,7 +140,7 @@ func TestFeaturesOfOneWindow(t *testing.T) {
 				if faint {
 					continue
 				}
-				got := f.Compute(feature, samples.T, analyses)[0]
+				got := f.Compute(feature, analyses)[0]
 				expected := want.Data[i*len(vectorKinds)+index[k]]
 				tolerance := 1e-9 * (1 + math.Abs(expected))
 				apart := got - expected
@@ -214,7 +214,7 @@ func TestFeaturesOfASequence(t *testing.T) {
 				continue // the mean of the whole stretch, which no device can know
 			}
 			columns[k].Scale = 1
-			for step, got := range f.Compute(&columns[k], s.T, analyses) {
+			for step, got := range f.Compute(&columns[k], analyses) {
 				expected := want[step*len(columns)+k]
 				if math.Abs(got-expected) > 1e-9*(1+math.Abs(expected)) {
 					t.Errorf("sequence %d, step %d, %s: %v, want %v", n, step,
@@ -317,7 +317,7 @@ func TestHandbookValues(t *testing.T) {
 			}
 			f.Features = []Feature{{Definition: d, Scale: 1}}
 			s := &dataset.Samples{T: []float64{0}, X: [][]float64{x}}
-			got = f.Compute(&f.Features[0], s.T, f.Analyses(s))[0]
+			got = f.Compute(&f.Features[0], f.Analyses(s))[0]
 		}
 		want, tolerance := number(line[5]), number(line[6])
 		apart := got - want

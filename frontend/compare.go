@@ -18,7 +18,8 @@ type Stretch struct {
 	Samples  *dataset.Samples
 	Recorded [][]float64 // per feature of the front end, per step
 
-	analyses [][]Analysis
+	analyses [][]Analysis // nil: none yet
+	all      bool         // they have every harmonic that the windows tell
 }
 
 // Difference is how far recorded values of a feature are from what is computed of the samples.
@@ -38,7 +39,7 @@ type Difference struct {
 // whose amplitude or baseline is below the floor are counted and not compared.
 func (f *FrontEnd) Compare(feature *Feature, at int, stretches []*Stretch) Difference {
 	return f.compareBy(feature, at, stretches, func(s *Stretch) []float64 {
-		return f.Compute(feature, s.Samples.T, f.analysed(s))
+		return f.Compute(feature, f.analysed(s))
 	})
 }
 
@@ -114,12 +115,19 @@ func (f *Feature) turn() float64 {
 	return 2 * math.Pi * math.Abs(f.Scale)
 }
 
-// analysed returns the analyses of a stretch, with every harmonic that its window can tell.
+// analysed returns the analyses of a stretch, with every harmonic that a feature needs.
 func (f *FrontEnd) analysed(s *Stretch) [][]Analysis {
 	if s.analyses == nil {
-		s.analyses = f.analyses(s.Samples, f.mostHarmonics)
+		s.analyses = f.Analyses(s.Samples)
 	}
 	return s.analyses
+}
+
+// analyseAll analyses a stretch with every harmonic that its windows can tell.
+func (f *FrontEnd) analyseAll(s *Stretch) {
+	if !s.all {
+		s.analyses, s.all = f.analyses(s.Samples, f.mostHarmonics), true
+	}
 }
 
 // harmonicsKnown is how many harmonics of a channel are looked at where a definition is looked for

@@ -31,7 +31,7 @@ func wandering(start float64) (*FrontEnd, *Stretch) {
 func TestWholeTurnsAreTold(t *testing.T) {
 	f, s := wandering(0)
 	f.Features = []Feature{{Definition: Definition{Kind: Phase, Order: 1}, Scale: 180 / math.Pi}}
-	values := f.Compute(&f.Features[0], s.Samples.T, f.Analyses(s.Samples))
+	values := f.Compute(&f.Features[0], f.Analyses(s.Samples))
 	s.Recorded = [][]float64{values}
 	if d := f.Compare(&f.Features[0], 0, []*Stretch{s}); d.Turned != 0 || !d.IsWithin(100) {
 		t.Errorf("as computed: %+v", d)
@@ -56,7 +56,7 @@ func TestBaselinesCountSteps(t *testing.T) {
 	for _, start := range []float64{0, 0.1, 0.3, 0.4, 1.1, 1.7, 5.1, 1e9} {
 		f, s := wandering(start)
 		f.Features = []Feature{{Definition: Definition{Kind: Relative}, Scale: 1}}
-		values := f.Compute(&f.Features[0], s.Samples.T, f.Analyses(s.Samples))
+		values := f.Compute(&f.Features[0], f.Analyses(s.Samples))
 		level := func(step int) float64 { return f.Analyses(s.Samples)[0][step].Level }
 		base := (level(0) + level(1)) / 2
 		if want := (level(9) - base) / base; math.Abs(values[9]-want) > 1e-12 {

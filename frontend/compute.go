@@ -58,11 +58,11 @@ func (f *FrontEnd) harmonics(channel int) int {
 
 // Compute returns the values of a feature at every step, in double precision from samples as they
 // stand: neither coded nor limited.
-func (f *FrontEnd) Compute(feature *Feature, t []float64, analyses [][]Analysis) []float64 {
-	values := make([]float64, len(t))
+func (f *FrontEnd) Compute(feature *Feature, analyses [][]Analysis) []float64 {
 	own, channel := analyses[feature.Channel], &f.Channels[feature.Channel]
+	values := make([]float64, len(own))
 	base := f.newBaseline(channel)
-	for step := range t {
+	for step := range own {
 		a := &own[step]
 		v := f.value(feature, a, channel)
 		switch d := feature.Definition; {

@@ -3,6 +3,7 @@ package frontend
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -65,7 +66,7 @@ func ParseDefinition(text string) (Definition, error) {
 	name, rest, hasOrder := strings.Cut(strings.TrimSpace(text), "(")
 	d := Definition{Kind: Kind(strings.TrimSpace(name))}
 	switch {
-	case !isKind(d.Kind):
+	case !slices.Contains(kinds, d.Kind):
 		return d, fmt.Errorf("%q is no kind of feature", name)
 	case hasOrder && !d.Kind.hasOrder():
 		return d, fmt.Errorf("%s has nothing in parentheses", d.Kind)
@@ -97,22 +98,12 @@ func ParseDefinition(text string) (Definition, error) {
 	return d, nil
 }
 
-func isKind(k Kind) bool {
-	for _, known := range kinds {
-		if k == known {
-			return true
-		}
-	}
-	return false
-}
-
 // KindNames lists the kinds as a text of the user interface.
 func KindNames() string {
 	names := make([]string, len(kinds))
 	for i, k := range kinds {
-		names[i] = Definition{Kind: k}.String()
-		if k.hasOrder() {
-			names[i] = string(k) + "(k)"
+		if names[i] = string(k); k.hasOrder() {
+			names[i] += "(k)"
 		}
 	}
 	return dataset.ListNames(names)

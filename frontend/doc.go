@@ -5,9 +5,11 @@
 // # What to read first
 //
 //   - definition.go: the kinds of features and how a definition is written
-//   - channel.go: Window, Channel and Converter: what is sampled, and how
+//   - channel.go: Channel, Baseline and Converter: what is sampled, and how
 //   - analysis.go: Analyser, which gets from a window what its features follow from
 //   - compute.go: FrontEnd, which computes features of sequences in double precision
+//   - compare.go: how far these are from what was recorded; recognise.go: which definition the
+//     recordings have
 //
 // # Invariants
 //

@@ -34,6 +34,9 @@ func (r *Reading) IsComputable() bool { return r.Why() == "" }
 // nearly pure sines has many that differ by rounding alone.
 func (f *FrontEnd) Recognise(at int, std float64, stretches []*Stretch) (found Reading, ok bool) {
 	far := func(r Reading) float64 { return r.Difference.RMS / r.Difference.Spread(std) }
+	for _, s := range stretches {
+		f.analyseAll(s)
+	}
 	var all []Reading
 	nearest := math.Inf(1)
 	for _, r := range f.readings(&f.Features[at]) {
@@ -194,29 +197,29 @@ func (f *FrontEnd) compareReading(r *Reading, at int, stretches []*Stretch) Diff
 		case r.Square:
 			plain := feature
 			plain.Scale, plain.Offset, plain.Wrap = 1, 0, false
-			values := f.Compute(&plain, s.Samples.T, f.analysed(s))
+			values := f.Compute(&plain, f.analysed(s))
 			for i, v := range values {
 				values[i] = feature.recorded(float64(v * v))
 			}
 			return values
 		}
-		return f.Compute(&feature, s.Samples.T, f.analysed(s))
+		return f.Compute(&feature, f.analysed(s))
 	})
 }
 
 // relativeToStretch computes a feature relative to the mean level of the whole stretch of its
 // baseline, also before its end.
 func (f *FrontEnd) relativeToStretch(feature *Feature, s *Stretch) []float64 {
-	analyses, t := f.analysed(s)[feature.Channel], s.Samples.T
+	analyses := f.analysed(s)[feature.Channel]
 	channel := f.Channels[feature.Channel]
 	base := f.newBaseline(&channel)
-	for step := range t {
+	for step := range analyses {
 		base.relative(step, analyses[step].Level)
 	}
 	channel.Baseline = Baseline{Value: base.value}
 	fixed := f.newBaseline(&channel)
-	values := make([]float64, len(t))
-	for step := range t {
+	values := make([]float64, len(analyses))
+	for step := range analyses {
 		values[step] = feature.recorded(fixed.relative(0, analyses[step].Level))
 	}
 	return values
