@@ -52,6 +52,24 @@ func mustCity(t *testing.T, rule string, changes ...[3]string) *Inputs {
 
 var untold TrainingProgress
 
+// recovered searches, chooses and trains, as plan does.
+func recovered(t *testing.T, in *Inputs) (pl *Planner, cut *Cut, again *Chosen) {
+	t.Helper()
+	pl = NewPlanner(in)
+	cut, err := pl.FindCut(t.Context(), func(int) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	chosen, err := pl.Choose(t.Context(), cut)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again, err = pl.Recover(t.Context(), cut, chosen, nil, untold); err != nil {
+		t.Fatal(err)
+	}
+	return pl, cut, again
+}
+
 // trainedAs follows a recipe on all selection recordings.
 func trainedAs(t *testing.T, pl *Planner, r recipe) *dataset.Float {
 	t.Helper()
@@ -125,19 +143,7 @@ func TestSettingsOfLessons(t *testing.T) {
 func TestSingleWordsAreTrainedIn(t *testing.T) {
 	in := mustCity(t, "epochs = 3", [3]string{"job.toml", "[tolerance]",
 		"[search]\nobjective = \"flash\"\n[tolerance]"})
-	pl := NewPlanner(in)
-	cut, err := pl.FindCut(t.Context(), func(int) {})
-	if err != nil {
-		t.Fatal(err)
-	}
-	chosen, err := pl.Choose(t.Context(), cut)
-	if err != nil {
-		t.Fatal(err)
-	}
-	again, err := pl.Recover(t.Context(), cut, chosen, nil, untold)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, cut, again := recovered(t, in)
 	single := 0
 	for _, a := range cut.Trained {
 		if a.Formats == nil {
@@ -172,18 +178,7 @@ func TestNothingStartsFromScratchWithoutAKeptUnit(t *testing.T) {
 	for units, want := range map[string]bool{"": true, "[units]\nkeep = [3]\n": false} {
 		in := mustCity(t, "epochs = 1", [3]string{"job.toml", "[tolerance]",
 			units + "[tolerance]"})
-		pl := NewPlanner(in)
-		cut, err := pl.FindCut(t.Context(), func(int) {})
-		if err != nil {
-			t.Fatal(err)
-		}
-		chosen, err := pl.Choose(t.Context(), cut)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := pl.Recover(t.Context(), cut, chosen, nil, untold); err != nil {
-			t.Fatal(err)
-		}
+		pl, _, _ := recovered(t, in)
 		started := false
 		for key := range pl.trained.trainings.done {
 			started = started || strings.Contains(key, "scratch")

@@ -3,6 +3,7 @@ package frontend
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/binary"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -17,35 +18,8 @@ import (
 	"kerf/model"
 )
 
-// vectors reads arrays of floats from testdata/vectors.npz, computed with numpy and scipy (see its
-// README).
-func vectors(t testing.TB) func(name string) *model.Tensor {
-	t.Helper()
-	archive, err := zip.OpenReader("testdata/vectors.npz")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { archive.Close() })
-	return func(name string) *model.Tensor {
-		file, err := archive.Open(name + ".npy")
-		if err != nil {
-			t.Fatal(err)
-		}
-		raw, err := io.ReadAll(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		tensor, err := model.ReadNPY(raw, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return tensor
-	}
-}
-
-// codesOf reads an array of 16-bit codes: behind its header, which ends with a line break, stand
-// its values, the low byte first (NumPy reference, numpy.lib.format).
-func codesOf(t *testing.T, name string) []uint16 {
+// member reads an array of testdata/vectors.npz, computed with numpy and scipy (see its README).
+func member(t testing.TB, name string) []byte {
 	t.Helper()
 	archive, err := zip.OpenReader("testdata/vectors.npz")
 	if err != nil {
@@ -60,13 +34,39 @@ func codesOf(t *testing.T, name string) []uint16 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !bytes.Contains(raw[:128], []byte("'<u2'")) {
-		t.Fatalf("%s: %q", name, raw[:128])
+	return raw
+}
+
+// vectors reads arrays of floats.
+func vectors(t testing.TB) func(name string) *model.Tensor {
+	return func(name string) *model.Tensor {
+		t.Helper()
+		tensor, err := model.ReadNPY(member(t, name), name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return tensor
 	}
-	raw = raw[bytes.IndexByte(raw, '\n')+1:]
+}
+
+// valuesBehind returns what stands behind the header of an array, which ends with a line break
+// (NumPy reference, numpy.lib.format), and says of which type the values are.
+func valuesBehind(t *testing.T, raw []byte, kind string) []byte {
+	t.Helper()
+	end := bytes.IndexByte(raw, '\n') + 1
+	if !bytes.Contains(raw[:end], []byte("'"+kind+"'")) {
+		t.Fatalf("%q, want %s", raw[:end], kind)
+	}
+	return raw[end:]
+}
+
+// codesOf reads an array of 16-bit codes, the low byte first.
+func codesOf(t *testing.T, name string) []uint16 {
+	t.Helper()
+	raw := valuesBehind(t, member(t, name), "<u2")
 	codes := make([]uint16, len(raw)/2)
 	for i := range codes {
-		codes[i] = uint16(raw[2*i]) | uint16(raw[2*i+1])<<8
+		codes[i] = binary.LittleEndian.Uint16(raw[2*i:])
 	}
 	return codes
 }
@@ -161,23 +161,10 @@ func TestFeaturesOfOneWindow(t *testing.T) {
 // partnersOf reads an array of whole numbers of 64 bits.
 func partnersOf(t *testing.T, name string) []int {
 	t.Helper()
-	archive, err := zip.OpenReader("testdata/vectors.npz")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer archive.Close()
-	file, err := archive.Open(name + ".npy")
-	if err != nil {
-		t.Fatal(err)
-	}
-	raw, err := io.ReadAll(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	raw = raw[bytes.IndexByte(raw, '\n')+1:]
+	raw := valuesBehind(t, member(t, name), "<i8")
 	partners := make([]int, len(raw)/8)
 	for i := range partners {
-		partners[i] = int(raw[8*i]) // there are 18 signals
+		partners[i] = int(binary.LittleEndian.Uint64(raw[8*i:]))
 	}
 	return partners
 }
