@@ -136,10 +136,7 @@ func (in loader) readSamples(role Role, files FileList, key string,
 			return nil, err
 		}
 		for _, s := range all {
-			if in.leftOut[s.Sequence] {
-				continue
-			}
-			if err := deal(s, rec, dealt); err != nil {
+			if err := in.deal(s, rec, dealt); err != nil {
 				return nil, err
 			}
 		}
@@ -159,8 +156,9 @@ func (in loader) noteLeftOut(all, stay *dataset.Recordings) {
 	}
 }
 
-// deal gives samples to the sequence of recordings that has their name.
-func deal(s *dataset.Samples, rec *dataset.Recordings, dealt []*dataset.Samples) error {
+// deal gives samples to the sequence of recordings that has their name. Those of a sequence that
+// was left out go with it.
+func (in loader) deal(s *dataset.Samples, rec *dataset.Recordings, dealt []*dataset.Samples) error {
 	fail := func(msg, hint string) error {
 		return &fault.Error{Kind: dataset.ErrInput, File: s.File, Line: s.Line,
 			Msg: "sequence " + s.Sequence + " " + msg, Hint: hint}
@@ -172,6 +170,8 @@ func deal(s *dataset.Samples, rec *dataset.Recordings, dealt []*dataset.Samples)
 		}
 	}
 	switch {
+	case len(at) == 0 && in.leftOut[s.Sequence]:
+		return nil
 	case len(at) == 0:
 		return fail("has samples, but the recordings have no sequence of that name",
 			"samples have the names of the sequences of [recordings]")

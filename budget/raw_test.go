@@ -137,9 +137,17 @@ func TestSamplesOfARepeatedSequence(t *testing.T) {
 			again.WriteString("again," + rest + "\n")
 		}
 	}
-	in, err := rawCity(t, 13, [3]string{"selection.csv", rows, again.String() + rows})
+	in, err := rawCity(t, 13, [3]string{"selection.csv", rows, again.String() + rows},
+		[3]string{"signoff.csv", "\n18,", "\n" + first + ","},
+		[3]string{"raw_signoff.csv", "\n18,", "\n" + first + ","})
 	if err != nil {
 		t.Fatal(err)
+	}
+	// Of the same name in the other set the samples stay.
+	for i, s := range in.Signoff.Sequences {
+		if in.Raw.Signoff[i] == nil {
+			t.Errorf("sign-off sequence %s has no samples", s.Name)
+		}
 	}
 	// The one that was named first stays, and has no samples.
 	if len(in.Raw.Selection) != 12 || in.Raw.Selection[0] != nil || in.Raw.Selection[1] == nil {
