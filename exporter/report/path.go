@@ -53,7 +53,8 @@ const pathTitle = "The cut, step by step, on selection recordings (F features, U
 func (s *Signoff) PathTable() Table {
 	t := Table{Title: pathTitle, Head: []string{"item", "share", "outcome", "features", "units",
 		"tightest row", "value", "may reach", "limit"}, Numbers: 6}
-	for _, name := range s.TargetNames() {
+	targets := s.TargetNames()
+	for _, name := range targets {
 		t.Head = append(t.Head, "flash "+name, "cycles "+name)
 	}
 	for _, p := range s.Path {
@@ -62,12 +63,22 @@ func (s *Signoff) PathTable() Table {
 			strconv.Itoa(p.Units), p.TightestText(), Optional(p.Value, show),
 			Optional(p.MayReach, show),
 			show(p.Tolerance)}
-		for i := range p.Flash {
-			row = append(row, Quantity(p.Flash[i], "B"), Quantity(p.Cycles[i], "cycles"))
+		for i := range targets {
+			flash, cycles := p.left(i)
+			row = append(row, flash, cycles)
 		}
 		t.Rows = append(t.Rows, row)
 	}
 	return t
+}
+
+// left returns flash and cycles of a target after an attempt; they are empty where the row lacks
+// them, as in a changed file.
+func (p *PathRow) left(target int) (flash, cycles string) {
+	if target >= min(len(p.Flash), len(p.Cycles)) {
+		return "", ""
+	}
+	return Quantity(p.Flash[target], "B"), Quantity(p.Cycles[target], "cycles")
 }
 
 // Title names what an attempt takes, with the word for it in front.
@@ -123,7 +134,7 @@ func (s *Signoff) LeftTables() []Table {
 			Numbers: 1}
 		for _, p := range s.Path {
 			if items := p.items(); p.Taken {
-				flash, cycles := Quantity(p.Flash[t], "B"), Quantity(p.Cycles[t], "cycles")
+				flash, cycles := p.left(t)
 				left.Rows = append(left.Rows, []string{items[len(items)-1], flash, cycles})
 			}
 		}

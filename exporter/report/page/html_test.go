@@ -3,9 +3,13 @@ package page
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"runtime/debug"
+	"slices"
 	"strings"
 	"testing"
 
@@ -24,7 +28,7 @@ func pageInput(t testing.TB) []byte {
 }
 
 // pageSignoff returns the sign-off of pageInput.
-func pageSignoff(t *testing.T) *report.Signoff {
+func pageSignoff(t testing.TB) *report.Signoff {
 	t.Helper()
 	s := &report.Signoff{}
 	if err := json.Unmarshal(pageInput(t), s); err != nil {
@@ -184,6 +188,16 @@ func FuzzPage(f *testing.F) {
 	f.Add(pageInput(f))
 	f.Add([]byte(`{"schema":1,"name":"a","frontier":{"near":[0,7],"candidates":` +
 		`[{"id":0,"cost":[{"target":"x"}]}]}}`))
+	s := pageSignoff(f)
+	track := report.Track{Scenario: "calm", Sequence: "0", Steps: 2, Every: 1, At: []int{0, 1},
+		Outputs: []report.TrackOutput{{Output: "o0", Reference: []float64{1, 2},
+			Float: []float64{1, 2}, Fixed: []float64{1}}}}
+	s.Tracks = []report.Track{track, {At: []int{0}}, {Outputs: track.Outputs}}
+	short, err := s.JSON()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(short)
 	f.Fuzz(func(t *testing.T, text []byte) {
 		s := &report.Signoff{}
 		if json.Unmarshal(text, s) != nil {
@@ -193,6 +207,61 @@ func FuzzPage(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// TestPageOfShortLists makes the page of sign-offs of which one list lacks its last entry, or all of
+// them: HTML reads files that others may have changed. Of lists with one path in the JSON the first
+// is shortened.
+func TestPageOfShortLists(t *testing.T) {
+	var root any
+	if err := json.Unmarshal(pageInput(t), &root); err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]bool{}
+	var walk func(path string, at any, set func(any))
+	walk = func(path string, at any, set func(any)) {
+		switch v := at.(type) {
+		case map[string]any:
+			for _, name := range slices.Sorted(maps.Keys(v)) {
+				walk(path+"."+name, v[name], func(other any) { v[name] = other })
+			}
+		case []any:
+			if len(v) == 0 || seen[path] {
+				return
+			}
+			seen[path] = true
+			for _, length := range []int{len(v) - 1, 0} {
+				set(v[:length])
+				pageMayFail(t, fmt.Sprintf("%s with %d entries", path, length), root)
+			}
+			set(v)
+			for i := range v {
+				walk(path+"[]", v[i], func(other any) { v[i] = other })
+			}
+		}
+	}
+	walk("", root, nil)
+	if len(seen) < 30 {
+		t.Errorf("%d lists, want at least 30", len(seen))
+	}
+}
+
+// pageMayFail makes the page of a sign-off; an error is fine, a panic is not.
+func pageMayFail(t *testing.T, what string, root any) {
+	t.Helper()
+	defer func() {
+		if p := recover(); p != nil {
+			t.Errorf("%s: %v\n%s", what, p, debug.Stack())
+		}
+	}()
+	text, err := json.Marshal(root)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &report.Signoff{}
+	if json.Unmarshal(text, s) == nil {
+		_, _ = HTML(s)
+	}
 }
 
 // A network that was trained with another size stands beside the cut ones, in the picture and in

@@ -61,7 +61,7 @@ func cutPathPicture(path []report.PathRow, targets []string) template.HTML {
 		if p.Taken {
 			cut++
 		}
-		if len(p.Flash) > 0 {
+		if len(p.Flash) > 0 && len(targets) > 0 {
 			most = max(most, p.Flash[0])
 		}
 	}
@@ -103,7 +103,7 @@ func cutPathPicture(path []report.PathRow, targets []string) template.HTML {
 		} else {
 			d.mark(shape, x.to, y)
 		}
-		if p.Taken && most > 0 {
+		if p.Taken && most > 0 && len(p.Flash) > 0 {
 			d.rect(flash.from, y-5, flash.at(p.Flash[0])-flash.from, 10, "bar fill0", "")
 			d.text(flash.at(p.Flash[0])+4, y+4, "value", report.Quantity(p.Flash[0], "B"))
 		}

@@ -21,6 +21,9 @@ type spaceChoice struct {
 func spaceChoices(s *report.Signoff) []spaceChoice {
 	var all []spaceChoice
 	for _, m := range s.Space {
+		if !hasCells(&m) {
+			continue
+		}
 		var names []string
 		for _, a := range m.Axes {
 			names = append(names, a.Output)
@@ -49,6 +52,26 @@ func spaceChoices(s *report.Signoff) []spaceChoice {
 		})
 	}
 	return all
+}
+
+// hasCells reports whether a space has axes, and as many cells and values as they say: a sign-off
+// that is read from a file may have been changed.
+func hasCells(m *report.OutputSpace) bool {
+	if len(m.Axes) == 0 || m.Axes[0].Cells <= 0 {
+		return false
+	}
+	cells := len(m.Steps)
+	whole := cells > 0 && cells%m.Axes[0].Cells == 0
+	for _, a := range m.Axes {
+		whole = whole && (len(a.Classes) == 0 || len(a.Classes) == a.Cells)
+	}
+	for _, u := range m.Units {
+		whole = whole && len(u.State) == cells
+	}
+	for _, e := range m.Errors {
+		whole = whole && len(e.Fixed) == cells
+	}
+	return whole
 }
 
 // axesInWords says in a sentence what the axes of a space are.

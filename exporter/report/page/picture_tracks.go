@@ -12,7 +12,8 @@ import (
 )
 
 // trackFigures returns, per scenario, the sequence in which the integer network is furthest from
-// the reference; that of the scenario with the tightest row comes first.
+// the reference; that of the scenario with the tightest row comes first. A track that lacks steps
+// or values is not drawn: a sign-off that is read from a file may have been changed.
 func trackFigures(s *report.Signoff) []figure {
 	var all []figure
 	tightest, most := "", 0.0
@@ -22,11 +23,14 @@ func trackFigures(s *report.Signoff) []figure {
 			tightest, most = l.Scenario, *used
 		}
 	}
-	tracks := slices.Clone(s.Tracks)
+	tracks := slices.DeleteFunc(slices.Clone(s.Tracks), func(t report.Track) bool {
+		return !isWhole(&t)
+	})
 	if i := slices.IndexFunc(tracks, func(t report.Track) bool {
 		return t.Scenario == tightest
 	}); i > 0 {
-		tracks = slices.Insert(slices.Delete(tracks, i, i+1), 0, s.Tracks[i])
+		first := tracks[i]
+		tracks = slices.Insert(slices.Delete(tracks, i, i+1), 0, first)
 	}
 	for _, t := range tracks {
 		thinned, below := "", "network minus reference"
@@ -45,6 +49,15 @@ func trackFigures(s *report.Signoff) []figure {
 		})
 	}
 	return all
+}
+
+// isWhole reports whether a track has steps, outputs, and values of every output at each step.
+func isWhole(t *report.Track) bool {
+	steps := len(t.At)
+	return steps > 0 && len(t.Outputs) > 0 &&
+		!slices.ContainsFunc(t.Outputs, func(o report.TrackOutput) bool {
+			return len(o.Reference) != steps || len(o.Float) != steps || len(o.Fixed) != steps
+		})
 }
 
 // Sizes of the panel of one output in pixels.
