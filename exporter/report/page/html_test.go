@@ -208,10 +208,10 @@ func FuzzPage(f *testing.F) {
 		}
 	})
 }
+
 // TestPageOfShortLists makes the page of sign-offs of which one list lacks its last entry, or all
 // of them: HTML reads files that others may have changed. Of lists with one path in the JSON the
 // first is shortened.
-// is shortened.
 func TestPageOfShortLists(t *testing.T) {
 	var root any
 	if err := json.Unmarshal(pageInput(t), &root); err != nil {
