@@ -1,0 +1,113 @@
+package frontend
+
+import (
+	"math"
+	"math/bits"
+)
+
+// The integer routines of a front end. The C computes the same integers.
+
+// turns is how many steps [polar] turns a vector. The last one moves the angle by 2^-15 rad or so.
+const turns = 15
+
+// turnAngles are the arctangents of 2^-i in 2^-32 of a turn, rounded: math.Atan is right in far more
+// digits than these have.
+var turnAngles = func() (angles [turns]int32) {
+	for i := range angles {
+		angles[i] = int32(math.Round(math.Atan(math.Ldexp(1, -i)) / (2 * math.Pi) * (1 << 32)))
+	}
+	return angles
+}()
+
+// turnGain is how many times longer a vector is after the steps of [polar]: the product of
+// sqrt(1 + 2^-2i).
+var turnGain = func() float64 {
+	gain := 1.0
+	for i := range turns {
+		gain *= math.Sqrt(1 + math.Ldexp(1, -2*i))
+	}
+	return gain
+}()
+
+// polarBits is how many bits the larger part of a vector has when [polar] turns it: with the gain
+// and the diagonal, 1.65·√2, its length stays below 2^31.
+const polarBits = 29
+
+// polar returns magnitude·2^shift·[turnGain] of a vector and its angle in 2^-32 of a turn, which is
+// above -2^31. A vector (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re in
+// steps of which the tangents are powers of two (Volder 1959, "The CORDIC trigonometric computing
+// technique"). The parts are of 32 bits or, where sums are, of 64.
+func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
+	size := max(re, -re) | max(im, -im)
+	if size == 0 {
+		return 0, 0, 0
+	}
+	if shift = polarBits - bits.Len64(uint64(size)); shift >= 0 {
+		re, im = re<<shift, im<<shift
+	} else {
+		re, im = re>>-shift, im>>-shift
+	}
+	x, y := int32(re), int32(im)
+	turned := uint32(0)
+	if x < 0 { // half a turn
+		x, y, turned = -x, -y, 1<<31
+	}
+	for i := range turns {
+		dx, dy := y>>i, x>>i
+		if y > 0 {
+			x, y, turned = x+dx, y-dy, turned+uint32(turnAngles[i])
+		} else {
+			x, y, turned = x-dx, y+dy, turned-uint32(turnAngles[i])
+		}
+	}
+	if angle = int32(turned); angle == math.MinInt32 {
+		angle = math.MaxInt32 // -π is no angle
+	}
+	return uint32(x), shift, angle
+}
+
+// shifted returns v·2^-shift rounded to the nearest whole number, half upwards; the result fits.
+func shifted(v uint32, shift int) uint32 {
+	if shift <= 0 {
+		return v << -shift
+	}
+	if shift > 32 {
+		return 0
+	}
+	return uint32((uint64(v) + 1<<(shift-1)) >> shift)
+}
+
+// root returns the square root of v, rounded to the nearest whole number.
+func root(v uint64) uint32 {
+	r, rest := uint64(0), v
+	for bit := uint64(1) << 62; bit != 0; bit >>= 2 {
+		if next := r + bit; rest >= next {
+			rest -= next
+			r = r>>1 + bit
+		} else {
+			r >>= 1
+		}
+	}
+	if rest > r && r < math.MaxUint32 { // v > r² + r, so v >= (r + 1/2)²
+		r++
+	}
+	return uint32(r)
+}
+
+// ratioBits is how many fraction bits a [ratio] has.
+const ratioBits = 12
+
+// ratio returns a/b with [ratioBits] fraction bits, for b above 0. b counts with 16 bits, and of
+// ratios above 16 the last fraction bits are 0; at most 2^20 is returned, which is as good as no end.
+func ratio(a, b uint32) uint32 {
+	const most = 1 << 20
+	if shift := bits.Len32(b) - 16; shift > 0 {
+		a, b = a>>shift, b>>shift
+	}
+	fraction := min(ratioBits, bits.LeadingZeros32(a))
+	quotient := a << fraction / b
+	if bits.Len32(quotient)+ratioBits-fraction > 20 {
+		return most
+	}
+	return quotient << (ratioBits - fraction)
+}
