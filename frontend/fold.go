@@ -1,0 +1,125 @@
+package frontend
+
+import (
+	"math"
+
+	"kerf/portable"
+)
+
+// fold is how the lines of a channel are summed in integers. Samples that stand at the same place of
+// a turn have the same factors, so they are added up first: sample n to sum n modulo length, which is
+// N/gcd(N, c). At the end of a window the sums are multiplied by a table of one turn.
+type fold struct {
+	length int // of the sums
+	lines  int // the highest harmonic
+	each   int // samples in a sum
+	stride int // places of the table that the fundamental moves from one sum to the next
+	wide   bool
+	scale  int // of the table
+	cos    []int16
+	sin    []int16
+}
+
+// The largest scale of a table of 16 bits, and the least one with sums of 32 bits, by bits of the
+// converter: a table with less is too coarse, and sums have 64 bits (our choice, from the errors of
+// rounding a table: 24 parts in a million of the range up to 12 bits, 6 beyond).
+const (
+	largestScale = math.MaxInt16
+	leastScale   = 4096
+	finerScale   = 16384
+	coarseBits   = 12
+)
+
+// newFold returns the sums of a channel whose features need lines up to a harmonic.
+func newFold(samples int, c *Channel, lines int) *fold {
+	common := gcd(samples, c.Cycles)
+	f := &fold{length: samples / common, each: common, stride: c.Cycles / common, lines: lines}
+	// The largest sum of a line: every sample at an end of the codes, with the sign of its factor.
+	// A harmonic of which several turns make a turn of the fundamental meets fewer places more often.
+	ends := float64(common) * float64(int(1)<<(c.Converter.Bits-1))
+	unit := 0.0
+	for k := 1; k <= lines; k++ {
+		cos, sin := 0.0, 0.0
+		f.visit(k, func(at int) {
+			cos += math.Abs(turnCos(at, f.length))
+			sin += math.Abs(turnSin(at, f.length))
+		})
+		unit = max(unit, cos, sin)
+	}
+	scale := math.Floor((math.MaxInt32 - ends*float64(f.length)) / (ends * unit))
+	least := float64(leastScale)
+	if c.Converter.Bits > coarseBits {
+		least = finerScale
+	}
+	if f.wide = scale < least; f.wide || scale > largestScale {
+		scale = largestScale
+	}
+	f.scale = int(scale)
+	for j := range f.length {
+		f.cos = append(f.cos, int16(math.Round(turnCos(j, f.length)*scale)))
+		f.sin = append(f.sin, int16(math.Round(turnSin(j, f.length)*scale)))
+	}
+	return f
+}
+
+// turnCos returns the cosine of j of n parts of a turn.
+func turnCos(j, n int) float64 {
+	if 2*j > n {
+		j -= n
+	}
+	return portable.Cos(2 * math.Pi * float64(j) / float64(n))
+}
+
+// turnSin returns the sine of j of n parts of a turn.
+func turnSin(j, n int) float64 {
+	if 2*j > n {
+		return -turnSin(n-j, n)
+	}
+	return portable.Sin(2 * math.Pi * float64(j) / float64(n))
+}
+
+// gcd returns the greatest common divisor of two numbers above 0.
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+// visit calls take with the place of the table for every sum, in their order.
+func (f *fold) visit(k int, take func(at int)) {
+	step := f.stride * k % f.length
+	at := 0
+	for range f.length {
+		take(at)
+		if at += step; at >= f.length {
+			at -= f.length
+		}
+	}
+}
+
+// line returns S_k times the scale of the table.
+func (f *fold) line(sums []int32, k int) (re, im int64) {
+	i := 0
+	f.visit(k, func(at int) {
+		re += int64(sums[i]) * int64(f.cos[at])
+		im -= int64(sums[i]) * int64(f.sin[at])
+		i++
+	})
+	return re, im
+}
+
+// bound returns the largest sum of a line that any codes can make, proven: every sample at an end of
+// the codes, with the sign of its factor.
+func (f *fold) bound(bits int) int64 {
+	most := int64(0)
+	for k := 1; k <= f.lines; k++ {
+		cos, sin := int64(0), int64(0)
+		f.visit(k, func(at int) {
+			cos += max(int64(f.cos[at]), -int64(f.cos[at]))
+			sin += max(int64(f.sin[at]), -int64(f.sin[at]))
+		})
+		most = max(most, cos, sin)
+	}
+	return most * int64(f.each) << (bits - 1)
+}

@@ -1,0 +1,212 @@
+package frontend
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"kerf/dataset"
+)
+
+// tolerated returns by how much an integer feature may be off what exact arithmetic makes of the
+// codes, in the unit of the channel; 0: it is not judged. Amplitudes and levels within a tenth of a
+// code up to 12 bits and 10 parts in a million of the range beyond, angles within 1.3e-4 rad and
+// distortions within 0.1 points, where the lines have 8 codes or more.
+func tolerated(d Definition, c Converter, samples int, amplitude func(k int) float64) float64 {
+	code := c.Step()
+	level := 0.1 * code
+	if c.Bits > 12 {
+		level = 1e-5 * (c.High - c.Low)
+	}
+	switch d.Kind {
+	case Phase:
+		if amplitude(d.Order) < 8*code {
+			return 0
+		}
+		return 2e-3
+	case Distortion:
+		if amplitude(1) < 8*code {
+			return 0
+		}
+		return 0.1
+	case Trend:
+		return level * 6400 / float64(samples)
+	}
+	return level
+}
+
+// What integers make of codes, against numpy in double precision on the same codes: 18 signals of 18
+// shapes (testdata/vectors.npz).
+func TestIntegerFeaturesOfOneWindow(t *testing.T) {
+	read := vectors(t)
+	judged := 0
+	worst := map[Kind]float64{}
+	angles, squares := 0, 0.0
+	for _, s := range shapes {
+		at := s.String() + "/"
+		limits, partner := read(at+"converter"), partnersOf(t, at+"partner")
+		want, codes := read(at+"features_of_codes"), codesOf(t, at+"codes")
+		converter := Converter{limits.Data[0], limits.Data[1], s.bits}
+		f, index := frontEndOf(t, s, converter)
+		window := func(i int) []uint16 { return codes[i*s.samples : (i+1)*s.samples] }
+		for i := range partner {
+			value := func(column int) float64 { return want.Data[i*len(vectorKinds)+column] }
+			amplitude := func(k int) float64 { return value(6 + k) }
+			other := want.Data[partner[i]*len(vectorKinds)+7]
+			var encodings []Encoding
+			var may []float64
+			for k := range f.Features {
+				d := f.Features[k].Definition
+				tolerance := tolerated(d, converter, s.samples, amplitude)
+				if d.Other != "" && other < 8*converter.Step() {
+					tolerance = 0
+				}
+				if d.Kind == Distortion && value(index[k]) >= 250 {
+					tolerance = 0
+				}
+				may = append(may, tolerance)
+				// so that x resolves a hundredth of what is tolerated
+				std := 10 * tolerance
+				if tolerance == 0 {
+					std = 1
+				}
+				e := Encoding{value(index[k]), std, 10}
+				if d.Kind == Phase { // which may come out a whole turn away
+					e = Encoding{0, math.Pi / 30, 10}
+				}
+				encodings = append(encodings, e)
+			}
+			n := NewInteger(f, encodings)
+			x := n.Encode([][]uint16{window(i), window(partner[i])}, 1)[0]
+			for k := range f.Features {
+				if may[k] == 0 {
+					continue
+				}
+				d := f.Features[k].Definition
+				apart := encodings[k].Mean + float64(x[k])/1024*encodings[k].Std - value(index[k])
+				if d.Kind == Phase {
+					apart = WrapAngle(apart)
+				}
+				apart = math.Abs(apart)
+				judged++
+				if d.Kind == Phase {
+					angles++
+					squares += apart * apart
+				}
+				worst[d.Kind] = max(worst[d.Kind], apart/may[k])
+				if apart > may[k] {
+					t.Errorf("%s, signal %d, %s: off by %.3g, %.2f times what may be (%v)", s, i,
+						d, apart, apart/may[k], value(index[k]))
+				}
+			}
+		}
+	}
+	rms := math.Sqrt(squares / float64(angles))
+	t.Logf("%d figures; the largest errors as shares of what may be: %v; angles %.2g rad RMS",
+		judged, worst, rms)
+	if judged < 5000 || rms > 2e-4 {
+		t.Errorf("%d figures were judged, angles are off by %g rad RMS", judged, rms)
+	}
+}
+
+// Sums stay within their words whatever the codes are: the bound of every shape is that of codes at
+// the ends with the signs of the table, and no random codes come near it from above.
+func TestSumsAreBounded(t *testing.T) {
+	random := rand.New(rand.NewPCG(18, 3))
+	for _, s := range shapes {
+		c := Channel{Converter: Converter{0, 1, s.bits}, Cycles: s.cycles}
+		f := newFold(s.samples, &c, (s.samples-1)/2/s.cycles)
+		bound := f.bound(s.bits)
+		if !f.wide && bound > math.MaxInt32 {
+			t.Errorf("%s: sums of 32 bits may reach %d", s, bound)
+		}
+		sums := make([]int32, f.length)
+		most := int64(0)
+		for k := 1; 2*k*s.cycles < s.samples; k++ {
+			for range 100 {
+				for i := range sums {
+					end := int32(f.each) << (s.bits - 1)
+					if sums[i] = end; random.IntN(2) == 0 {
+						sums[i] = -end
+					}
+				}
+				re, im := f.line(sums, k)
+				most = max(most, re, -re, im, -im)
+			}
+			// the signs of the cosine
+			at := 0
+			for i := range sums {
+				sums[i] = int32(f.each) << (s.bits - 1)
+				if f.cos[at] < 0 {
+					sums[i] = -sums[i]
+				}
+				at = (at + f.stride*k) % f.length
+			}
+			re, _ := f.line(sums, k)
+			most = max(most, re)
+		}
+		if most > bound {
+			t.Errorf("%s: a sum of %d is above the bound %d", s, most, bound)
+		}
+	}
+}
+
+// Features that look back, in integers against double precision from the same codes
+// (testdata/vectors.npz, sequence1 to 3): slope, and relative to a number and to the mean so far.
+func TestIntegerFeaturesOfASequence(t *testing.T) {
+	read := vectors(t)
+	for _, name := range []string{"sequence1/", "sequence2/", "sequence3/"} {
+		setting, limits := read(name+"setting").Data, read(name+"converter").Data
+		want := read(name + "features_of_codes").Data
+		codes := codesOf(t, name+"codes")
+		samples := int(setting[0])
+		steps := len(codes) / 2 / samples
+		converter := Converter{limits[0], limits[1], int(limits[2])}
+		channel := Channel{Converter: converter, Cycles: int(setting[1]), Floor: converter.Step()}
+		number, mean := channel, channel
+		number.Baseline.Value, mean.Baseline.Seconds = setting[4], setting[3]
+		f := &FrontEnd{Sampling: dataset.Sampling{Samples: samples, Rate: 6400, Period: setting[2]},
+			Channels: []Channel{number, mean, channel}}
+		for k, d := range []Definition{{Kind: Level}, {Kind: Slope}, {Kind: Relative},
+			{Kind: Relative}, {}, {Kind: Phase, Order: 1, Other: "other"}} {
+			if d.Kind == "" {
+				continue // the mean of a whole stretch, which no device can know
+			}
+			feature := Feature{Definition: d, Scale: 1, Other: 2}
+			if k == 3 {
+				feature.Channel = 1
+			}
+			f.Features = []Feature{feature}
+			code := converter.Step()
+			may := map[Kind]float64{Level: 0.1 * code, Slope: 0.2 * code / setting[2],
+				Relative: 1e-4, Phase: 2e-3}[d.Kind]
+			own, other := codes[:steps*samples], codes[steps*samples:]
+			var values []float64
+			for step := range steps {
+				values = append(values, want[step*6+k])
+			}
+			average, std := meanAndRange(values)
+			n := NewInteger(f, []Encoding{{average, std, 10}})
+			resolved := std / 1024
+			for step, x := range n.Encode([][]uint16{own, own, other}, steps) {
+				got := average + float64(x[0])/1024*std
+				if math.Abs(got-values[step]) > may+resolved {
+					t.Errorf("%s step %d, %s: %v, want %v", name, step, d, got, values[step])
+				}
+			}
+		}
+	}
+}
+
+// meanAndRange returns the mean of values, and a 16th of their range, or 1.
+func meanAndRange(values []float64) (mean, part float64) {
+	low, high := values[0], values[0]
+	for _, v := range values {
+		mean += v / float64(len(values))
+		low, high = min(low, v), max(high, v)
+	}
+	if high == low {
+		return mean, 1
+	}
+	return mean, (high - low) / 16
+}
