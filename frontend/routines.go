@@ -10,8 +10,8 @@ import (
 // turns is how many steps [polar] turns a vector. The last one moves the angle by 2^-15 rad or so.
 const turns = 15
 
-// turnAngles are the arctangents of 2^-i in 2^-32 of a turn, rounded: math.Atan is right in far more
-// digits than these have.
+// turnAngles are the arctangents of 2^-i in 2^-32 of a turn, rounded: math.Atan is right in far
+// more digits than these have.
 var turnAngles = func() (angles [turns]int32) {
 	for i := range angles {
 		angles[i] = int32(math.Round(math.Atan(math.Ldexp(1, -i)) / (2 * math.Pi) * (1 << 32)))
@@ -34,9 +34,9 @@ var turnGain = func() float64 {
 const polarBits = 29
 
 // polar returns magnitude·2^shift·[turnGain] of a vector and its angle in 2^-32 of a turn, which is
-// above -2^31. A vector (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re in
-// steps of which the tangents are powers of two (Volder 1959, "The CORDIC trigonometric computing
-// technique"). The parts are of 32 bits or, where sums are, of 64.
+// above -2^31. A vector (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re
+// in steps of which the tangents are powers of two (Volder 1959, "The CORDIC trigonometric
+// computing technique"). The parts are of 32 bits or, where sums are, of 64.
 func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
 	size := max(re, -re) | max(im, -im)
 	if size == 0 {
@@ -98,7 +98,8 @@ func root(v uint64) uint32 {
 const ratioBits = 12
 
 // ratio returns a/b with [ratioBits] fraction bits, for b above 0. b counts with 16 bits, and of
-// ratios above 16 the last fraction bits are 0; at most 2^20 is returned, which is as good as no end.
+// ratios above 16 the last fraction bits are 0; at most 2^20 is returned, which is as good as no
+// end.
 func ratio(a, b uint32) uint32 {
 	const most = 1 << 20
 	if shift := bits.Len32(b) - 16; shift > 0 {
