@@ -2,6 +2,7 @@ package frontend
 
 import (
 	"math"
+	"slices"
 
 	"kerf/dataset"
 )
@@ -54,6 +55,26 @@ func (f *FrontEnd) harmonics(channel int) int {
 		}
 	}
 	return most
+}
+
+// lines returns the harmonics that the features of a channel need, in rising order.
+func (f *FrontEnd) lines(channel int) []int {
+	var lines []int
+	for _, feature := range f.Features {
+		d := feature.Definition
+		isOther := d.Other != "" && feature.Other == channel
+		switch {
+		case d.Order == 0 || feature.Channel != channel && !isOther:
+		case d.Kind == Distortion:
+			for k := 1; k <= d.Order; k++ {
+				lines = append(lines, k)
+			}
+		default:
+			lines = append(lines, d.Order)
+		}
+	}
+	slices.Sort(lines)
+	return slices.Compact(lines)
 }
 
 // Compute returns the values of a feature at every step, in double precision from samples as they

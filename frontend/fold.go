@@ -6,18 +6,18 @@ import (
 	"kerf/portable"
 )
 
-// fold is how the lines of a channel are summed in integers. Samples that stand at the same place of
-// a turn have the same factors, so they are added up first: sample n to sum n modulo length, which is
+// Fold is how the lines of a channel are summed in integers. Samples that stand at the same place of
+// a turn have the same factors, so they are added up first: sample n to sum n modulo Length, which is
 // N/gcd(N, c). At the end of a window the sums are multiplied by a table of one turn.
-type fold struct {
-	length int // of the sums
-	lines  int // the highest harmonic
-	each   int // samples in a sum
-	stride int // places of the table that the fundamental moves from one sum to the next
-	wide   bool
-	scale  int // of the table
-	cos    []int16
-	sin    []int16
+type Fold struct {
+	Length int  // of the sums
+	Each   int  // samples in a sum
+	Stride int  // places of the table that the fundamental moves from one sum to the next
+	Wide   bool // sums of products have 64 bits, else 32
+	Scale  int  // of the table
+	Down   int  // bits by which a length is shifted so that it has 30
+	Cos    []int16
+	Sin    []int16
 }
 
 // The largest scale of a table of 16 bits, and the least one with sums of 32 bits, by bits of the
@@ -30,35 +30,37 @@ const (
 	coarseBits   = 12
 )
 
-// newFold returns the sums of a channel whose features need lines up to a harmonic.
-func newFold(samples int, c *Channel, lines int) *fold {
+// newFold returns the sums of a channel whose features need the harmonics of lines.
+func newFold(samples int, c *Channel, lines []int) *Fold {
 	common := gcd(samples, c.Cycles)
-	f := &fold{length: samples / common, each: common, stride: c.Cycles / common, lines: lines}
+	f := &Fold{Length: samples / common, Each: common, Stride: c.Cycles / common}
 	// The largest sum of a line: every sample at an end of the codes, with the sign of its factor.
 	// A harmonic of which several turns make a turn of the fundamental meets fewer places more often.
 	ends := float64(common) * float64(int(1)<<(c.Converter.Bits-1))
 	unit := 0.0
-	for k := 1; k <= lines; k++ {
+	for _, k := range lines {
 		cos, sin := 0.0, 0.0
 		f.visit(k, func(at int) {
-			cos += math.Abs(turnCos(at, f.length))
-			sin += math.Abs(turnSin(at, f.length))
+			cos += math.Abs(turnCos(at, f.Length))
+			sin += math.Abs(turnSin(at, f.Length))
 		})
 		unit = max(unit, cos, sin)
 	}
-	scale := math.Floor((math.MaxInt32 - ends*float64(f.length)) / (ends * unit))
+	scale := math.Floor((math.MaxInt32 - ends*float64(f.Length)) / (ends * unit))
 	least := float64(leastScale)
 	if c.Converter.Bits > coarseBits {
 		least = finerScale
 	}
-	if f.wide = scale < least; f.wide || scale > largestScale {
+	if f.Wide = scale < least; f.Wide || scale > largestScale {
 		scale = largestScale
 	}
-	f.scale = int(scale)
-	for j := range f.length {
-		f.cos = append(f.cos, int16(math.Round(turnCos(j, f.length)*scale)))
-		f.sin = append(f.sin, int16(math.Round(turnSin(j, f.length)*scale)))
+	f.Scale = int(scale)
+	for j := range f.Length {
+		f.Cos = append(f.Cos, int16(math.Round(turnCos(j, f.Length)*scale)))
+		f.Sin = append(f.Sin, int16(math.Round(turnSin(j, f.Length)*scale)))
 	}
+	length := float64(f.bound(c.Converter.Bits, lines)) * math.Sqrt2 * turnGain
+	f.Down = max(0, bitsOf(length)-sampleBits)
 	return f
 }
 
@@ -87,23 +89,23 @@ func gcd(a, b int) int {
 }
 
 // visit calls take with the place of the table for every sum, in their order.
-func (f *fold) visit(k int, take func(at int)) {
-	step := f.stride * k % f.length
+func (f *Fold) visit(k int, take func(at int)) {
+	step := f.Stride * k % f.Length
 	at := 0
-	for range f.length {
+	for range f.Length {
 		take(at)
-		if at += step; at >= f.length {
-			at -= f.length
+		if at += step; at >= f.Length {
+			at -= f.Length
 		}
 	}
 }
 
 // line returns S_k times the scale of the table.
-func (f *fold) line(sums []int32, k int) (re, im int64) {
+func (f *Fold) line(sums []int32, k int) (re, im int64) {
 	i := 0
 	f.visit(k, func(at int) {
-		re += int64(sums[i]) * int64(f.cos[at])
-		im -= int64(sums[i]) * int64(f.sin[at])
+		re += int64(sums[i]) * int64(f.Cos[at])
+		im -= int64(sums[i]) * int64(f.Sin[at])
 		i++
 	})
 	return re, im
@@ -111,15 +113,15 @@ func (f *fold) line(sums []int32, k int) (re, im int64) {
 
 // bound returns the largest sum of a line that any codes can make, proven: every sample at an end of
 // the codes, with the sign of its factor.
-func (f *fold) bound(bits int) int64 {
+func (f *Fold) bound(bits int, lines []int) int64 {
 	most := int64(0)
-	for k := 1; k <= f.lines; k++ {
+	for _, k := range lines {
 		cos, sin := int64(0), int64(0)
 		f.visit(k, func(at int) {
-			cos += max(int64(f.cos[at]), -int64(f.cos[at]))
-			sin += max(int64(f.sin[at]), -int64(f.sin[at]))
+			cos += max(int64(f.Cos[at]), -int64(f.Cos[at]))
+			sin += max(int64(f.Sin[at]), -int64(f.Sin[at]))
 		})
 		most = max(most, cos, sin)
 	}
-	return most * int64(f.each) << (bits - 1)
+	return most * int64(f.Each) << (bits - 1)
 }

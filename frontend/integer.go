@@ -2,6 +2,7 @@ package frontend
 
 import (
 	"math"
+	"math/bits"
 )
 
 // Encoding is how a network takes a feature: round((value - Mean)/Std·2^FractionBits) in 16 bits.
@@ -12,189 +13,176 @@ type Encoding struct {
 
 // Integer computes features in integers from codes of the converters, as the C does.
 type Integer struct {
-	front     *FrontEnd
-	encodings []Encoding
-	channels  []integerChannel
-	features  []integerFeature
+	Front    *FrontEnd
+	Channels []IntegerChannel // of Front, in its order
+	Features []IntegerFeature // of Front, in its order
 }
 
-// integerChannel is what a channel keeps.
-type integerChannel struct {
-	bits   int
-	middle int   // code that stands for 0: half of the codes
-	fold   *fold // nil: no feature needs a line
+// IntegerChannel is what a channel keeps. All bounds hold for any codes.
+type IntegerChannel struct {
+	Bits   int
+	Middle int   // code that stands for 0: half of the codes
+	Fold   *Fold // nil: no feature needs a line
+	Lines  []int // the harmonics that features need, in rising order
+
+	Squares, Ramp, Ends, Before bool // kept besides: see [Integer.Keeps]
+
+	// Of the features that need them.
+	TrendDown  int   // by so many bits the sum of a trend is shifted
+	RippleBits int   // fraction bits of what stands for a ripple
+	RMSBits    int   // fraction bits of a code less the code of physical zero
+	RMSZero    int64 // middle less physical zero, with RMSBits
+	BaseSteps  int   // of a baseline in seconds; 0: none
+	BaseZero   int64 // N times middle less physical zero
+	BaseFloor  int64 // N times the floor, in codes
 }
 
-// integerFeature is a feature as a whole number that is scaled to what the network takes.
-type integerFeature struct {
-	scaling scaled
-	floor   uint32 // amplitude, see Integer.amplitude, or amount of a baseline, below which it is 0
-	turned  uint32 // of an angle, added before it is wrapped
-	zero    scaled // of rms: what stands for the value 0
+// IntegerFeature is a feature as a whole number that is scaled to what the network takes.
+type IntegerFeature struct {
+	Scaling Scaling
+	Floor   uint32 // length of the line below which it is 0
+	Floor2  uint32 // the same of the other channel
+	Turned  uint32 // of an angle, added before it is wrapped
 }
 
-// scaled makes x of a whole number v: v less a middle, limited, shifted down and multiplied.
-type scaled struct {
-	middle     int64
-	limit      int64 // of |v - middle|
-	down       int
-	multiplier int64
-	add        int64 // before the last shift, with the half that rounds
-	shift      int
-}
-
-// multiplierBits and restBits bound the product of a scaled number: 13 and 18 bits with the sign.
-const (
-	multiplierBits = 13
-	restBits       = 17
-)
-
-// newScaled returns what makes round(slope·v + offset) of v.
-func newScaled(slope, offset float64) scaled {
-	s := scaled{middle: int64(math.Round(-offset / slope))}
-	rest := offset + slope*float64(s.middle) // at the middle
-	s.limit = int64(math.Ceil(float64(math.MaxInt16+1) / math.Abs(slope)))
-	for s.limit>>s.down >= 1<<restBits {
-		s.down++
-	}
-	slope = math.Ldexp(slope, s.down)
-	s.shift = multiplierBits - math.Ilogb(math.Abs(slope)) - 1
-	for s.shift > 0 && math.Abs(math.Ldexp(rest, s.shift)) >= 1<<29 {
-		s.shift--
-	}
-	s.multiplier = int64(math.Round(math.Ldexp(slope, s.shift)))
-	s.add = int64(math.Round(math.Ldexp(rest, s.shift)))
-	if s.shift > 0 {
-		s.add += 1 << (s.shift - 1)
-	}
-	return s
-}
-
-// x returns what the network takes for v.
-func (s *scaled) x(v int64) int16 {
-	v = min(max(v-s.middle, -s.limit), s.limit)
-	if s.down > 0 {
-		v = (v + 1<<(s.down-1)) >> s.down
-	}
-	v = v*s.multiplier + s.add
-	if s.shift > 0 {
-		v >>= s.shift
-	} else {
-		v <<= -s.shift
-	}
-	return int16(min(max(v, math.MinInt16), math.MaxInt16))
-}
+// sampleBits bounds whole numbers that features are made of: they are below 2^30.
+const sampleBits = 30
 
 // NewInteger returns the front end in integers, with an encoding for each feature.
 func NewInteger(f *FrontEnd, encodings []Encoding) *Integer {
-	n := &Integer{front: f, encodings: encodings}
+	n := &Integer{Front: f}
 	for i := range f.Channels {
-		c := &f.Channels[i]
-		made := integerChannel{bits: c.Converter.Bits, middle: 1 << (c.Converter.Bits - 1)}
-		if lines := f.harmonics(i); lines > 0 {
-			made.fold = newFold(f.Sampling.Samples, c, lines)
-		}
-		n.channels = append(n.channels, made)
+		n.Channels = append(n.Channels, n.integerChannel(i))
 	}
 	for i := range f.Features {
-		n.features = append(n.features, n.integerFeature(i))
+		n.Features = append(n.Features, n.integerFeature(i, encodings[i]))
 	}
 	return n
 }
 
+// integerChannel returns what channel number i keeps.
+func (n *Integer) integerChannel(i int) IntegerChannel {
+	c := &n.Front.Channels[i]
+	samples := float64(n.Front.Sampling.Samples)
+	made := IntegerChannel{Bits: c.Converter.Bits, Middle: 1 << (c.Converter.Bits - 1),
+		Lines: n.Front.lines(i)}
+	if len(made.Lines) > 0 {
+		made.Fold = newFold(n.Front.Sampling.Samples, c, made.Lines)
+	}
+	for k := range n.Front.Features {
+		if n.Front.Features[k].Channel != i {
+			continue
+		}
+		switch n.Front.Features[k].Definition.Kind {
+		case RMS, Ripple:
+			made.Squares = true
+		case Trend:
+			made.Ramp = true
+		case Minimum, Maximum, Swing:
+			made.Ends = true
+		case Slope:
+			made.Before = true
+		case Relative:
+			made.BaseSteps = c.Baseline.steps(n.Front.Sampling.Period)
+		}
+	}
+	half := float64(made.Middle)
+	// Σ|2n - (N-1)| is N²/2 at most.
+	made.TrendDown = max(0, bitsOf(half*samples*samples/2)-sampleBits)
+	made.RippleBits = min(mostRootBits, max(0, sampleBits-bitsOf(half*samples)))
+	zero := n.fromZero(i)
+	most := math.Sqrt(samples) * (math.Abs(zero) + half)
+	made.RMSBits = min(mostRootBits, max(0, sampleBits-bitsOf(most)))
+	made.RMSZero = int64(math.Round(math.Ldexp(zero, made.RMSBits)))
+	made.BaseZero = int64(math.Round(zero * samples))
+	made.BaseFloor = int64(math.Ceil(c.Floor / c.Converter.Step() * samples))
+	return made
+}
+
+// bitsOf returns how many bits whole numbers up to v have, for v of 1 or more.
+func bitsOf(v float64) int { return math.Ilogb(v) + 1 }
+
+// fromZero returns how many steps the middle of the codes is from physical zero.
+func (n *Integer) fromZero(channel int) float64 {
+	c := n.Front.Channels[channel].Converter
+	return c.Low/c.Step() + float64(int(1)<<(c.Bits-1))
+}
+
 // integerFeature returns how feature number i is made of its whole number.
-func (n *Integer) integerFeature(i int) integerFeature {
-	feature, e := &n.front.Features[i], n.encodings[i]
-	channel := &n.front.Channels[feature.Channel]
-	converter, s := channel.Converter, n.front.Sampling
+func (n *Integer) integerFeature(i int, e Encoding) IntegerFeature {
+	feature := &n.Front.Features[i]
+	channel, own := &n.Front.Channels[feature.Channel], &n.Channels[feature.Channel]
+	converter, s := channel.Converter, n.Front.Sampling
 	samples := float64(s.Samples)
 	units := math.Ldexp(1, e.FractionBits) / e.Std // of x in a unit of the feature
 	// of a whole number that counts units of what is computed from a zero
-	make := func(unit, zero float64) scaled {
-		return newScaled(feature.Scale*unit*units,
+	scaling := func(unit, zero float64) Scaling {
+		return NewScaling(feature.Scale*unit*units,
 			(feature.Scale*zero+feature.Offset-e.Mean)*units)
 	}
 	step := converter.Step()
-	middle := converter.Low + float64(step*float64(n.channels[feature.Channel].middle))
-	var made integerFeature
+	middle := converter.Low + float64(step*float64(own.Middle))
+	var made IntegerFeature
 	switch feature.Definition.Kind {
 	case Level:
-		made.scaling = make(step/samples, middle)
+		made.Scaling = scaling(step/samples, middle)
 	case Slope:
-		made.scaling = make(step/(samples*s.Period), 0)
+		made.Scaling = scaling(step/(samples*s.Period), 0)
 	case Trend:
-		made.scaling = make(6*step*s.Rate/(samples*(samples*samples-1)), 0)
+		unit := 6 * step * s.Rate / (samples * (samples*samples - 1))
+		made.Scaling = scaling(math.Ldexp(unit, own.TrendDown), 0)
 	case Minimum, Maximum:
-		made.scaling = make(step, converter.Low)
+		made.Scaling = scaling(step, converter.Low)
 	case Swing:
-		made.scaling = make(step, 0)
+		made.Scaling = scaling(step, 0)
 	case Ripple:
-		made.scaling = make(math.Ldexp(step/samples, -rippleBits), 0)
+		made.Scaling = scaling(math.Ldexp(step/samples, -own.RippleBits), 0)
 	case RMS:
-		made.scaling = make(math.Ldexp(step/math.Sqrt(samples), -n.rmsBits(feature.Channel)), 0)
+		made.Scaling = scaling(math.Ldexp(step/math.Sqrt(samples), -own.RMSBits), 0)
 	case Amplitude:
-		made.scaling = make(n.amplitudeUnit(feature.Channel), 0)
+		made.Scaling = scaling(n.lengthUnit(feature.Channel), 0)
 	case Phase:
-		made.scaling = make(2*math.Pi/(1<<angleBits), 0)
+		made.Scaling = scaling(2*math.Pi/(1<<angleBits), 0)
 		if feature.Wrap {
-			turn := feature.Offset / (2 * math.Pi * feature.Scale)
-			made.turned = uint32(int64(math.Round(math.Ldexp(turn-math.Round(turn), 32))))
-			made.scaling = newScaled(feature.Scale*2*math.Pi/(1<<angleBits)*units,
-				-e.Mean*units)
+			turn := feature.Offset / feature.turn()
+			made.Turned = uint32(int64(math.Round(math.Ldexp(turn-math.Round(turn), 32))))
+			made.Scaling = NewScaling(feature.Scale*2*math.Pi/(1<<angleBits)*units, -e.Mean*units)
 		}
-		made.floor = n.amplitudeFloor(feature.Channel)
+		made.Floor = n.lengthFloor(feature.Channel)
+		if feature.Definition.Other != "" {
+			made.Floor2 = n.lengthFloor(feature.Other)
+		}
 	case Distortion:
-		made.scaling = make(100./(1<<ratioBits), 0)
-		made.floor = n.amplitudeFloor(feature.Channel)
+		made.Scaling = scaling(100./(1<<ratioBits), 0)
+		made.Floor = n.lengthFloor(feature.Channel)
 	case Relative:
-		b := channel.Baseline.Value
-		if channel.Baseline.Seconds > 0 {
-			made.scaling = make(1./(1<<relativeBits), 0)
+		if own.BaseSteps > 0 {
+			made.Scaling = scaling(1./(1<<ratioBits), 0)
 		} else {
-			made.scaling = make(step/(samples*b), (middle-b)/b)
+			b := channel.Baseline.Value
+			made.Scaling = scaling(step/(samples*b), (middle-b)/b)
 		}
 	}
 	return made
 }
 
-// Fraction bits of whole numbers that features are made of.
 const (
-	angleBits    = 30 // a turn, so that a difference of two angles fits 32 bits
-	relativeBits = 16
-	rippleBits   = 6
+	angleBits    = 30 // fraction bits of a turn in what stands for an angle
+	mostRootBits = 6  // fraction bits of roots: a hundredth of a code and less
 )
 
-// amplitudeUnit returns the amplitude, in the unit of the channel, that 1 stands for in what
-// [Integer.amplitude] returns.
-func (n *Integer) amplitudeUnit(channel int) float64 {
-	f := n.channels[channel].fold
-	step := n.front.Channels[channel].Converter.Step()
-	return math.Ldexp(2*step/float64(n.front.Sampling.Samples)/(float64(f.scale)*turnGain),
-		n.channels[channel].down())
+// lengthUnit returns the amplitude, in the unit of the channel, that 1 stands for in the length of
+// a line.
+func (n *Integer) lengthUnit(channel int) float64 {
+	f := n.Channels[channel].Fold
+	step := n.Front.Channels[channel].Converter.Step()
+	return math.Ldexp(2*step/float64(n.Front.Sampling.Samples)/(float64(f.Scale)*turnGain), f.Down)
 }
 
-// amplitudeFloor returns the floor of a channel as an amplitude in integers.
-func (n *Integer) amplitudeFloor(channel int) uint32 {
-	return uint32(math.Ceil(n.front.Channels[channel].Floor / n.amplitudeUnit(channel)))
-}
-
-// down returns by how many bits a sum of a line is shifted so that its length fits 31 bits.
-func (c *integerChannel) down() int {
-	length := float64(c.fold.bound(c.bits)) * math.Sqrt2 * turnGain
-	return max(0, math.Ilogb(length)+1-31)
-}
-
-// rmsBits returns the fraction bits of the codes whose mean square is taken about physical zero.
-func (n *Integer) rmsBits(channel int) int {
-	ends := n.fromZero(channel) + float64(n.channels[channel].middle)
-	most := float64(n.front.Sampling.Samples) * ends * ends
-	return min(rippleBits, (62-math.Ilogb(most)-1)/2)
-}
-
-// fromZero returns how many steps the middle of the codes is from physical zero.
-func (n *Integer) fromZero(channel int) float64 {
-	c := n.front.Channels[channel].Converter
-	return c.Low/c.Step() + float64(n.channels[channel].middle)
+// lengthFloor returns the floor of a channel as the length of a line.
+func (n *Integer) lengthFloor(channel int) uint32 {
+	floor := math.Ceil(n.Front.Channels[channel].Floor / n.lengthUnit(channel))
+	return uint32(min(floor, math.MaxUint32))
 }
 
 // windowSums are what a channel keeps of a window; d is a code less the middle.
@@ -203,159 +191,153 @@ type windowSums struct {
 	squares   int64 // of d²
 	ramp      int64 // of the sums so far
 	low, high int64 // codes
-	folded    []int32
+	lengths   []uint32
+	angles    []int32
 }
 
-// sums takes the codes of a window.
-func (c *integerChannel) sums(codes []uint16) windowSums {
+// sums takes the codes of a window. Lengths and angles stand at the number of their harmonic.
+func (c *IntegerChannel) sums(codes []uint16, folded []int32) windowSums {
 	s := windowSums{low: math.MaxUint16}
-	if c.fold != nil {
-		s.folded = make([]int32, c.fold.length)
-	}
+	clear(folded)
 	for i, code := range codes {
-		d := int64(code) - int64(c.middle)
+		d := int64(code) - int64(c.Middle)
 		s.sum += d
 		s.squares += d * d
 		s.ramp += s.sum
 		s.low, s.high = min(s.low, int64(code)), max(s.high, int64(code))
-		if c.fold != nil {
-			s.folded[i%c.fold.length] += int32(d)
+		if c.Fold != nil {
+			folded[i%c.Fold.Length] += int32(d)
+		}
+	}
+	if c.Fold != nil {
+		highest := c.Lines[len(c.Lines)-1]
+		s.lengths, s.angles = make([]uint32, highest+1), make([]int32, highest+1)
+		for _, k := range c.Lines {
+			magnitude, shift, angle := polar(c.Fold.line(folded, k))
+			s.lengths[k], s.angles[k] = shifted(magnitude, shift+c.Fold.Down), angle
 		}
 	}
 	return s
 }
 
-// amplitude returns the length and the angle of a line of a window.
-func (c *integerChannel) amplitude(s *windowSums, k int) (length uint32, angle int32) {
-	re, im := c.fold.line(s.folded, k)
-	magnitude, shift, angle := polar(re, im)
-	return shifted(magnitude, shift+c.down()), angle
+// past is what a channel keeps of earlier windows.
+type past struct {
+	before    int64 // sum of the window before
+	steps     int64 // so far; no more than BaseSteps are counted
+	baseTotal int64 // of the sums of the first BaseSteps windows
 }
 
 // Encode returns what the network takes for every feature at every step of codes, which are laid
 // out as [dataset.Samples.X] is: per channel, Samples for each step.
 func (n *Integer) Encode(codes [][]uint16, steps int) [][]int16 {
 	x := make([][]int16, steps)
-	before := make([]int64, len(n.channels))
-	bases := make([]integerBase, len(n.channels))
+	pasts := make([]past, len(n.Channels))
+	sums := make([]windowSums, len(n.Channels))
+	folded := make([][]int32, len(n.Channels))
+	for c := range n.Channels {
+		if fold := n.Channels[c].Fold; fold != nil {
+			folded[c] = make([]int32, fold.Length)
+		}
+	}
 	for step := range steps {
-		sums := make([]windowSums, len(n.channels))
-		for c := range n.channels {
-			at := step * n.front.Sampling.Samples
-			sums[c] = n.channels[c].sums(codes[c][at : at+n.front.Sampling.Samples])
-			bases[c].take(n.baselineSteps(c), step, sums[c].sum)
+		for c := range n.Channels {
+			at := step * n.Front.Sampling.Samples
+			window := codes[c][at : at+n.Front.Sampling.Samples]
+			sums[c] = n.Channels[c].sums(window, folded[c])
+			p := &pasts[c]
 			if step == 0 {
-				before[c] = sums[c].sum
+				p.before = sums[c].sum
+			}
+			if p.steps < int64(n.Channels[c].BaseSteps) {
+				p.steps++
+				p.baseTotal += sums[c].sum
 			}
 		}
-		x[step] = make([]int16, len(n.features))
-		for i := range n.features {
-			x[step][i] = n.features[i].scaling.x(n.number(i, sums, before, bases))
+		x[step] = make([]int16, len(n.Features))
+		for i := range n.Features {
+			x[step][i] = n.Features[i].Scaling.X(n.number(i, sums, pasts))
 		}
-		for c := range n.channels {
-			before[c] = sums[c].sum
+		for c := range n.Channels {
+			pasts[c].before = sums[c].sum
 		}
 	}
 	return x
 }
 
 // number returns the whole number that a feature is made of.
-func (n *Integer) number(i int, sums []windowSums, before []int64, bases []integerBase) int64 {
-	feature, made := &n.front.Features[i], &n.features[i]
-	channel, s := &n.channels[feature.Channel], &sums[feature.Channel]
-	samples, order := int64(n.front.Sampling.Samples), feature.Definition.Order
+func (n *Integer) number(i int, sums []windowSums, pasts []past) int32 {
+	feature, made := &n.Front.Features[i], &n.Features[i]
+	channel, s := &n.Channels[feature.Channel], &sums[feature.Channel]
+	samples, order := int64(n.Front.Sampling.Samples), feature.Definition.Order
 	switch feature.Definition.Kind {
-	case Level:
-		return s.sum
 	case Slope:
-		return s.sum - before[feature.Channel]
+		return int32(s.sum - pasts[feature.Channel].before)
 	case Trend:
-		return (samples+1)*s.sum - 2*s.ramp
+		return int32(((samples+1)*s.sum - 2*s.ramp) >> channel.TrendDown)
 	case Minimum:
-		return s.low
+		return int32(s.low)
 	case Maximum:
-		return s.high
+		return int32(s.high)
 	case Swing:
-		return s.high - s.low
+		return int32(s.high - s.low)
 	case Ripple:
-		return int64(root(uint64(samples*s.squares-s.sum*s.sum) << (2 * rippleBits)))
+		return int32(root(uint64(samples*s.squares-s.sum*s.sum) << (2 * channel.RippleBits)))
 	case RMS:
-		bits := n.rmsBits(feature.Channel)
-		zero := int64(math.Round(math.Ldexp(n.fromZero(feature.Channel), bits)))
-		mean := s.squares<<(2*bits) + 2*zero*(s.sum<<bits) + samples*zero*zero
-		return int64(root(uint64(max(0, mean))))
+		down := channel.RMSBits
+		zero := channel.RMSZero
+		total := s.squares<<(2*down) + 2*zero*(s.sum<<down) + samples*zero*zero
+		return int32(root(uint64(max(0, total))))
 	case Amplitude:
-		length, _ := channel.amplitude(s, order)
-		return int64(length)
+		return int32(s.lengths[order])
 	case Phase:
-		angle := n.angle(feature.Channel, order, sums, made.floor)
-		if feature.Definition.Other != "" {
-			angle -= n.angle(feature.Other, order, sums, n.amplitudeFloor(feature.Other))
+		angle := uint32(0)
+		if s.lengths[order] >= made.Floor {
+			angle = uint32(s.angles[order])
 		}
-		angle += int32(made.turned)
-		if angle == math.MinInt32 {
-			angle = math.MaxInt32
+		if feature.Definition.Other != "" && sums[feature.Other].lengths[order] >= made.Floor2 {
+			angle -= uint32(sums[feature.Other].angles[order])
 		}
-		return int64(angle >> (32 - angleBits))
+		return notMinusPi(int32(angle+made.Turned)) >> (32 - angleBits)
 	case Distortion:
-		first, _ := channel.amplitude(s, 1)
-		if first < made.floor || first>>distortionDown == 0 {
+		if s.lengths[1] < made.Floor {
 			return 0
 		}
-		squares := uint64(0)
-		for k := 2; k <= order; k++ {
-			length, _ := channel.amplitude(s, k)
-			length >>= distortionDown
-			squares += uint64(length) * uint64(length)
+		return ratio(lengthOf(s.lengths[2:order+1]), s.lengths[1])
+	case Relative:
+		if channel.BaseSteps > 0 {
+			return channel.relative(s.sum, &pasts[feature.Channel])
 		}
-		return int64(ratio(root(squares), first>>distortionDown))
 	}
-	if n.baselineSteps(feature.Channel) == 0 {
-		return s.sum
-	}
-	return bases[feature.Channel].relative(s.sum, n.front, feature.Channel, n)
+	return int32(s.sum)
 }
 
-// distortionDown is by how many bits lengths are shifted so that 64 of their squares fit 64 bits.
-const distortionDown = 3
+// lengthOf returns the root of the sum of squares of the lengths of lines, in as many bits of the
+// largest as fit 32 bits with their squares added up.
+func lengthOf(lengths []uint32) uint32 {
+	most := uint32(0)
+	for _, l := range lengths {
+		most |= l
+	}
+	down := max(0, bits.Len32(most)-(32-bits.Len(uint(len(lengths))))/2)
+	squares := uint32(0)
+	for _, l := range lengths {
+		squares += (l >> down) * (l >> down)
+	}
+	return root32(squares) << down
+}
 
-// angle returns the angle of a line in 2^-32 of a turn, 0 below the floor.
-func (n *Integer) angle(channel, order int, sums []windowSums, floor uint32) int32 {
-	length, angle := n.channels[channel].amplitude(&sums[channel], order)
-	if length < floor {
+// relative returns how far the sum of a window is from the baseline, as a [ratio].
+func (c *IntegerChannel) relative(sum int64, p *past) int32 {
+	base := p.baseTotal + p.steps*c.BaseZero
+	apart := p.steps*sum - p.baseTotal
+	size, distance := uint64(max(base, -base)), uint64(max(apart, -apart))
+	if size == 0 || size < uint64(p.steps*c.BaseFloor) {
 		return 0
 	}
-	return angle
-}
-
-// baselineSteps returns how many steps a baseline in seconds takes; 0 of one that is a number.
-func (n *Integer) baselineSteps(channel int) int {
-	seconds := n.front.Channels[channel].Baseline.Seconds
-	return int(math.Ceil(seconds/n.front.Sampling.Period - 1e-9))
-}
-
-// integerBase is a baseline as the sum of the levels so far.
-type integerBase struct {
-	sum   int64
-	steps int64
-}
-
-// take adds the level of a step.
-func (b *integerBase) take(upTo, step int, sum int64) {
-	if step < upTo {
-		b.sum += sum
-		b.steps++
+	down := max(0, bits.Len64(size|distance)-32)
+	far := ratio(uint32(distance>>down), uint32(size>>down))
+	if (base < 0) != (apart < 0) {
+		return -far
 	}
-}
-
-// relative returns how far a sum is from the baseline, with [relativeBits] fraction bits.
-func (b *integerBase) relative(sum int64, f *FrontEnd, channel int, n *Integer) int64 {
-	zero := int64(math.Round(n.fromZero(channel) * float64(f.Sampling.Samples)))
-	base := b.sum + b.steps*zero
-	floor := f.Channels[channel].Floor / f.Channels[channel].Converter.Step() *
-		float64(f.Sampling.Samples)
-	if float64(max(base, -base)) < floor*float64(b.steps) || base == 0 {
-		return 0
-	}
-	return (b.steps*sum - b.sum) << relativeBits / base
+	return far
 }

@@ -115,17 +115,21 @@ func TestSumsAreBounded(t *testing.T) {
 	random := rand.New(rand.NewPCG(18, 3))
 	for _, s := range shapes {
 		c := Channel{Converter: Converter{0, 1, s.bits}, Cycles: s.cycles}
-		f := newFold(s.samples, &c, (s.samples-1)/2/s.cycles)
-		bound := f.bound(s.bits)
-		if !f.wide && bound > math.MaxInt32 {
+		var lines []int
+		for k := 1; 2*k*s.cycles < s.samples; k++ {
+			lines = append(lines, k)
+		}
+		f := newFold(s.samples, &c, lines)
+		bound := f.bound(s.bits, lines)
+		if !f.Wide && bound > math.MaxInt32 {
 			t.Errorf("%s: sums of 32 bits may reach %d", s, bound)
 		}
-		sums := make([]int32, f.length)
+		sums := make([]int32, f.Length)
 		most := int64(0)
-		for k := 1; 2*k*s.cycles < s.samples; k++ {
+		for _, k := range lines {
 			for range 100 {
 				for i := range sums {
-					end := int32(f.each) << (s.bits - 1)
+					end := int32(f.Each) << (s.bits - 1)
 					if sums[i] = end; random.IntN(2) == 0 {
 						sums[i] = -end
 					}
@@ -136,11 +140,11 @@ func TestSumsAreBounded(t *testing.T) {
 			// the signs of the cosine
 			at := 0
 			for i := range sums {
-				sums[i] = int32(f.each) << (s.bits - 1)
-				if f.cos[at] < 0 {
+				sums[i] = int32(f.Each) << (s.bits - 1)
+				if f.Cos[at] < 0 {
 					sums[i] = -sums[i]
 				}
-				at = (at + f.stride*k) % f.length
+				at = (at + f.Stride*k) % f.Length
 			}
 			re, _ := f.line(sums, k)
 			most = max(most, re)

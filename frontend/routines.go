@@ -33,8 +33,7 @@ var turnGain = func() float64 {
 // and the diagonal, 1.65·√2, its length stays below 2^31.
 const polarBits = 29
 
-// polar returns magnitude·2^shift·[turnGain] of a vector and its angle in 2^-32 of a turn, which is
-// above -2^31. A vector (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re
+// polar returns magnitude·2^shift·[turnGain] of a vector and its angle in 2^-32 of a turn. A vector (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re
 // in steps of which the tangents are powers of two (Volder 1959, "The CORDIC trigonometric
 // computing technique"). The parts are of 32 bits or, where sums are, of 64.
 func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
@@ -60,10 +59,7 @@ func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
 			x, y, turned = x-dx, y+dy, turned-uint32(turnAngles[i])
 		}
 	}
-	if angle = int32(turned); angle == math.MinInt32 {
-		angle = math.MaxInt32 // -π is no angle
-	}
-	return uint32(x), shift, angle
+	return uint32(x), shift, int32(turned)
 }
 
 // shifted returns v·2^-shift rounded to the nearest whole number, half upwards; the result fits.
@@ -94,21 +90,34 @@ func root(v uint64) uint32 {
 	return uint32(r)
 }
 
-// ratioBits is how many fraction bits a [ratio] has.
-const ratioBits = 12
+// root32 is [root] of 32 bits.
+func root32(v uint32) uint32 { return root(uint64(v)) }
 
-// ratio returns a/b with [ratioBits] fraction bits, for b above 0. b counts with 16 bits, and of
-// ratios above 16 the last fraction bits are 0; at most 2^20 is returned, which is as good as no
-// end.
-func ratio(a, b uint32) uint32 {
-	const most = 1 << 20
-	if shift := bits.Len32(b) - 16; shift > 0 {
-		a, b = a>>shift, b>>shift
+// ratioBits is how many fraction bits a [ratio] has.
+const ratioBits = 16
+
+// ratio returns a/b with [ratioBits] fraction bits, of b no more than the first 16 bits, at most
+// 2^30-1, which is also what a/0 is.
+func ratio(a, b uint32) int32 {
+	const most = 1<<sampleBits - 1
+	if a == 0 {
+		return 0
 	}
-	fraction := min(ratioBits, bits.LeadingZeros32(a))
-	quotient := a << fraction / b
-	if bits.Len32(quotient)+ratioBits-fraction > 20 {
+	up, down := bits.LeadingZeros32(a), max(0, bits.Len32(b)-16)
+	if b == 0 {
 		return most
 	}
-	return quotient << (ratioBits - fraction)
+	quotient, rest := a<<up/(b>>down), up+down-ratioBits
+	if bits.Len32(quotient)-rest > sampleBits {
+		return most
+	}
+	return int32(shifted(quotient, rest))
+}
+
+// notMinusPi returns an angle in 2^-32 of a turn, of -π the largest one: there is no -π.
+func notMinusPi(angle int32) int32 {
+	if angle == math.MinInt32 {
+		return math.MaxInt32
+	}
+	return angle
 }

@@ -53,10 +53,10 @@ func TestRootAndRatio(t *testing.T) {
 			continue
 		}
 		got, want := float64(ratio(a, b))/(1<<ratioBits), float64(a)/float64(b)
-		if want > 255 {
+		if want > 1<<14-1 {
 			continue
 		}
-		if math.Abs(got-want) > want*0x1p-14+0x1p-11+want*want*0x1p-15 {
+		if math.Abs(got-want) > want*0x1p-15+0x1p-16 {
 			t.Fatalf("ratio(%d, %d) = %v, want %v", a, b, got, want)
 		}
 	}
