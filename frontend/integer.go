@@ -25,7 +25,9 @@ type IntegerChannel struct {
 	Fold   *Fold // nil: no feature needs a line
 	Lines  []int // the harmonics that features need, in rising order
 
-	Squares, Ramp, Ends, Before bool // kept besides: see [Integer.Keeps]
+	// Of the codes of a window, less Middle, a feature needs the sum, the sum of squares, the sum of
+	// the sums so far; the smallest and the largest code; the sum of the window before.
+	Sum, Squares, Ramp, Ends, Before bool
 
 	// Of the features that need them.
 	TrendDown  int   // by so many bits the sum of a trend is shifted
@@ -74,16 +76,18 @@ func (n *Integer) integerChannel(i int) IntegerChannel {
 			continue
 		}
 		switch n.Front.Features[k].Definition.Kind {
+		case Level:
+			made.Sum = true
 		case RMS, Ripple:
-			made.Squares = true
+			made.Sum, made.Squares = true, true
 		case Trend:
-			made.Ramp = true
+			made.Sum, made.Ramp = true, true
 		case Minimum, Maximum, Swing:
 			made.Ends = true
 		case Slope:
-			made.Before = true
+			made.Sum, made.Before = true, true
 		case Relative:
-			made.BaseSteps = c.Baseline.steps(n.Front.Sampling.Period)
+			made.Sum, made.BaseSteps = true, c.Baseline.steps(n.Front.Sampling.Period)
 		}
 	}
 	half := float64(made.Middle)
@@ -94,9 +98,56 @@ func (n *Integer) integerChannel(i int) IntegerChannel {
 	most := math.Sqrt(samples) * (math.Abs(zero) + half)
 	made.RMSBits = min(mostRootBits, max(0, sampleBits-bitsOf(most)))
 	made.RMSZero = int64(math.Round(math.Ldexp(zero, made.RMSBits)))
-	made.BaseZero = int64(math.Round(zero * samples))
-	made.BaseFloor = int64(math.Ceil(c.Floor / c.Converter.Step() * samples))
+	made.BaseZero = int64(min(max(math.Round(zero*samples), -math.MaxInt32), math.MaxInt32))
+	made.BaseFloor = int64(min(math.Ceil(c.Floor/c.Converter.Step()*samples), math.MaxInt32))
 	return made
+}
+
+// KeepsSum reports whether the sum is kept by itself: it is also that of the sums of a fold.
+func (c *IntegerChannel) KeepsSum() bool { return c.Sum && (c.Fold == nil || c.Ramp) }
+
+// wordFor returns how many bits a signed number has, 16, 32 or 64, that is at most v to either side.
+func wordFor(v float64) int {
+	for _, bits := range []int{16, 32} {
+		if v < math.Ldexp(1, bits-1) {
+			return bits
+		}
+	}
+	return 64
+}
+
+// SumBits returns how many bits a sum of the fold has. Sums whose factors differ in their sign alone
+// are added and subtracted in place: up to four of them.
+func (c *IntegerChannel) SumBits() int {
+	// 4·Each codes at an end add up to -4·Each·Middle, which a signed word may just hold
+	return wordFor(float64(4*c.Fold.Each*c.Middle) - 0.5)
+}
+
+// SquaresBits returns how many bits the sum of N squares has, 32 or 64.
+func (c *IntegerChannel) SquaresBits(samples int) int {
+	return max(32, wordFor(float64(samples*c.Middle)*float64(c.Middle)/2))
+}
+
+// RampBits returns how many bits the sum of sums has, 32 or 64, also times 2 and with (N+1) sums.
+func (c *IntegerChannel) RampBits(samples int) int {
+	return max(32, wordFor(float64(samples*(samples+1))*float64(2*c.Middle)))
+}
+
+// BaseBits returns how many bits the total of a baseline has, 32 or 64.
+func (c *IntegerChannel) BaseBits(samples int) int {
+	return max(32, wordFor(float64(samples*c.Middle)*float64(c.BaseSteps)))
+}
+
+// MostSteps returns how many steps from the start are told apart; 0: none.
+func (n *Integer) MostSteps() int {
+	most := 0
+	for i := range n.Channels {
+		most = max(most, n.Channels[i].BaseSteps)
+		if n.Channels[i].Before {
+			most = max(most, 1)
+		}
+	}
+	return most
 }
 
 // bitsOf returns how many bits whole numbers up to v have, for v of 1 or more.

@@ -19,6 +19,9 @@ var turnAngles = func() (angles [turns]int32) {
 	return angles
 }()
 
+// TurnAngles returns the arctangents of 2^-i in 2^-32 of a turn, as the C has them.
+func TurnAngles() []int32 { return turnAngles[:] }
+
 // turnGain is how many times longer a vector is after the steps of [polar]: the product of
 // sqrt(1 + 2^-2i).
 var turnGain = func() float64 {

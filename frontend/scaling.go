@@ -8,7 +8,7 @@ type Scaling struct {
 	Middle     int32
 	Limit      int32 // of |v - Middle|
 	Add        int32 // to the product, with the half that rounds
-	Multiplier int32
+	Multiplier int16
 	Down       int // bits by which v - Middle is shifted before it is multiplied, half upwards
 	Shift      int // bits by which the sum is shifted
 }
@@ -33,7 +33,8 @@ func NewScaling(slope, offset float64) Scaling {
 	for s.Shift > 0 && (math.Abs(math.Ldexp(rest, s.Shift)) >= 1<<addBits || s.Shift > addBits) {
 		s.Shift--
 	}
-	s.Multiplier = int32(min(max(math.Round(math.Ldexp(slope, s.Shift)), -1<<16), 1<<16))
+	s.Multiplier = int16(min(max(math.Round(math.Ldexp(slope, s.Shift)), -math.MaxInt16),
+		math.MaxInt16))
 	s.Add = int32(min(max(math.Round(math.Ldexp(rest, s.Shift)), -1<<addBits), 1<<addBits))
 	if s.Shift > 0 {
 		s.Add += 1 << (s.Shift - 1)
@@ -47,6 +48,6 @@ func (s *Scaling) X(v int32) int16 {
 	if s.Down > 0 {
 		v = (v + 1<<(s.Down-1)) >> s.Down
 	}
-	v = (v*s.Multiplier + s.Add) >> s.Shift
+	v = (v*int32(s.Multiplier) + s.Add) >> s.Shift
 	return int16(min(max(v, math.MinInt16), math.MaxInt16))
 }

@@ -68,9 +68,15 @@ func (p *Program) header() (string, error) {
 			fmt.Fprintf(&b, "#define %s%s (INT32_C(1) << %d)\n", macro, oneMacro, bits)
 		}
 	}
+	marks := map[string]string{"file": p.banner("interface of the network"),
+		"state": p.stateStruct()}
+	if front := p.newFront(); front != nil {
+		b.WriteString(front.interfaceMacros())
+		marks["front"] = front.structMembers()
+	}
 	b.WriteByte('\n')
-	return p.template("net.h", map[string]string{"file": p.banner("interface of the network"),
-		"interface": b.String(), "state": p.stateStruct()})
+	marks["interface"] = b.String()
+	return p.template("net.h", marks)
 }
 
 // field is a member of the struct that holds the state.

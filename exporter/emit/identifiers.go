@@ -75,6 +75,9 @@ const (
 	outputMacro   = "NET_Y_"
 	fractionMacro = "_FRACTION_BITS"
 	oneMacro      = "_ONE"
+	codeMacro     = "NET_CODE_"
+	// of a feature that firmware passes to name_encode_one
+	valueFractionMacro = "_VALUE_FRACTION_BITS"
 )
 
 // CheckNames returns an error if the job, a feature or an output cannot be named in C, or if

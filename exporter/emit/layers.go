@@ -75,7 +75,8 @@ func (p *Program) densePrefix(i int) string {
 
 // choices returns the choices of the templates of whole files: which operations the network uses.
 func (p *Program) choices() map[string]int {
-	c := map[string]int{"NET_CLASSES": flag(p.Net.Classes)}
+	c := p.newFront().choices()
+	c["NET_CLASSES"] = flag(p.Net.Classes)
 	for _, name := range []string{"ADD", "TABLE", "LOGISTIC", "SCALE", "RESULT", "MUL", "NARROW",
 		"BLEND16", "BLEND32", "CELL16", "CELL32"} {
 		c["NET_USES_"+name] = 0

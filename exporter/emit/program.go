@@ -25,6 +25,7 @@ type Program struct {
 	Period      float64      // s between two steps; 0: the job does not say
 	KeptUnits   [][]int      // per layer: index in the trained network of each unit
 	Vectors     []VectorStep // the steps of the self-test
+	Front       *FrontEnd    // computes features from samples; nil: firmware does it
 }
 
 // CFiles returns the C files by name. The error is about a name that C cannot
@@ -63,14 +64,20 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return withID(map[string]string{
+	files := map[string]string{
 		p.Name + ".h":          header,
 		p.Name + ".c":          source,
 		p.Name + "_weights.h":  p.weightsHeader(),
 		p.Name + "_vectors.h":  p.vectorsHeader(rom),
 		p.Name + "_selftest.c": selftest,
 		p.Name + "_board.c":    board,
-	}), nil
+	}
+	if front := p.newFront(); front != nil {
+		if files[p.Name+"_front.c"], err = front.source(rom); err != nil {
+			return nil, err
+		}
+	}
+	return withID(files), nil
 }
 
 // withID puts the number of the export, a hash of all files, in place of @ID@ in each of them. The

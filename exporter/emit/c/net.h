@@ -33,6 +33,33 @@ void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUT
 uint16_t net_class(const int32_t y[NET_N_OUTPUTS]);
 
 #endif
+#if NET_FRONT == 1
+/* Front end, in net_front.c: what is kept of the samples of a window. */
+typedef struct {
+/*@front*/
+} net_front;
+
+/* Sets the front end to the start of a sequence; together with net_reset. */
+void net_front_reset(net_front *f);
+
+/* Takes one code of every converter, NET_CODE_... each, which are within the bits of the
+ * converter. To be called NET_WINDOW times a step, evenly; it is short, may stand in
+ * an interrupt, and may interrupt net_features, net_front_reset and net_step anywhere.
+ * Returns 0; 1 when this sample filled the window: net_features and net_step are due;
+ * 2 when the window is full and net_features has not run: the sample is ignored. A window
+ * never contains a gap: the next begins when net_features has run. Where steps were lost
+ * by that, net_reset and net_front_reset are due. */
+uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS]);
+
+/* Fills the computed features of x, leaves the others alone, and begins a window. Before
+ * the window is full it does nothing. */
+void net_features(net_front *f, int16_t x[NET_N_FEATURES]);
+
+/* x of a feature that is not computed, from its value times 2^NET_X_..._VALUE_FRACTION_BITS;
+ * 0 of a computed one. */
+int16_t net_encode_one(uint16_t feature, int32_t value);
+
+#endif
 #ifdef NET_WITH_FLOAT
 /* Physical units to the integers of net_step: values beyond the range of the
  * format saturate, NaN becomes the mean of the feature. That hides a dead sensor:

@@ -1,0 +1,310 @@
+/*@file*/
+#include "net.h"
+
+/*@rom*/
+/* Keeps what is read and written before it apart from what comes after it, as far as
+ * the compiler goes: net_sample may interrupt net_features between any two
+ * instructions. Define it beforehand for a compiler that has neither form. */
+#ifndef NET_BARRIER
+#if defined(__GNUC__)
+#define NET_BARRIER() __asm__ volatile("" ::: "memory")
+#elif defined(__STDC_VERSION__) && (__STDC_VERSION__ >= 201112L) && !defined(__STDC_NO_ATOMICS__)
+#include <stdatomic.h>
+#define NET_BARRIER() atomic_signal_fence(memory_order_seq_cst)
+#else
+#error "define NET_BARRIER(): nothing is read or written across it"
+#endif
+#endif
+
+/* Kept out of its caller, and there once. */
+#if defined(__GNUC__)
+#define NET_APART __attribute__((noinline))
+#else
+#define NET_APART
+#endif
+
+#define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
+
+NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
+NET_CHECK(front_source_and_header_belong_together, NET_ID == 0x@ID@UL);
+NET_CHECK(front_bytes, NET_FRONT_BYTES == sizeof(net_front));
+
+/* What brings a whole number v to x: ((v - middle, limited) >> down) * multiplier
+ * + add) >> shift. The product and the sum fit 32 bits. */
+typedef struct {
+    int32_t middle;
+    int32_t limit;
+    int32_t add;
+    int16_t multiplier;
+    uint8_t down;
+    uint8_t shift;
+} net_scale;
+
+/*@scales*/
+
+static NET_APART int16_t net_scaled(int32_t v, const net_scale *s)
+{
+    const int32_t middle = NET_ROM_I32(&s->middle);
+    const int32_t limit = NET_ROM_I32(&s->limit);
+    const uint8_t down = NET_ROM_U8(&s->down);
+    uint32_t size;
+    int32_t apart;
+
+    if (v >= middle) {
+        size = (uint32_t)v - (uint32_t)middle;
+        apart = (size > (uint32_t)limit) ? limit : (int32_t)size;
+    } else {
+        size = (uint32_t)middle - (uint32_t)v;
+        apart = (size > (uint32_t)limit) ? -limit : -(int32_t)size;
+    }
+    if (down > 0U) {
+        apart = (apart + ((int32_t)1 << (down - 1U))) >> down;
+    }
+    apart = ((apart * (int32_t)NET_ROM_I16(&s->multiplier)) + NET_ROM_I32(&s->add)) >> NET_ROM_U8(&s->shift);
+    if (apart > INT16_MAX) {
+        apart = INT16_MAX;
+    } else if (apart < INT16_MIN) {
+        apart = INT16_MIN;
+    } else {
+        /* apart is within */
+    }
+    return (int16_t)apart;
+}
+
+#if NET_USES_SHIFTED == 1
+/* v / 2^shift rounded to nearest, halves upwards; the result fits. */
+static uint32_t net_shifted(uint32_t v, int8_t shift)
+{
+    uint32_t result;
+
+    if (shift <= 0) {
+        result = v << (uint8_t)-shift;
+    } else if (shift > 32) {
+        result = 0;
+    } else {
+        result = ((v >> (uint8_t)(shift - 1)) + 1U) >> 1;
+    }
+    return result;
+}
+#endif
+
+#if NET_USES_LINES == 1
+/* Arctangents of 2^-i in 2^-32 of a turn. */
+static const int32_t net_turn_angles[15] NET_ROM = {
+/*@angles*/
+};
+
+/* Length of a vector, times NET_TURN_GAIN / 2^down, and its angle in 2^-32 of a turn.
+ * The vector is turned onto the axis of re in steps of which the tangents are powers
+ * of two (Volder 1959, "The CORDIC trigonometric computing technique"). */
+static NET_APART uint32_t net_polar(int32_t re, int32_t im, int8_t down, uint32_t *angle)
+{
+    uint32_t size = (uint32_t)((re < 0) ? -re : re) | (uint32_t)((im < 0) ? -im : im);
+    uint32_t turned = 0;
+    uint32_t length = 0;
+
+    if (size != 0U) {
+        int8_t shift = down;
+        int32_t x;
+        int32_t y;
+        uint8_t i;
+
+        if (size >= (UINT32_C(1) << 29)) {
+            const uint8_t over = (size >= (UINT32_C(1) << 30)) ? 2U : 1U;
+
+            x = re >> over;
+            y = im >> over;
+            shift = (int8_t)(shift - (int8_t)over);
+        } else {
+            uint8_t up = 0;
+
+            for (i = 16; i > 0U; i >>= 1) {
+                if (size < (UINT32_C(1) << (29U - i))) {
+                    size <<= i;
+                    up = (uint8_t)(up + i);
+                }
+            }
+            x = (int32_t)((uint32_t)re << up);
+            y = (int32_t)((uint32_t)im << up);
+            shift = (int8_t)(shift + (int8_t)up);
+        }
+        if (x < 0) { /* half a turn */
+            x = -x;
+            y = -y;
+            turned = UINT32_C(0x80000000);
+        }
+        for (i = 0; i < 15U; i++) {
+            const int32_t dx = y >> i;
+            const int32_t dy = x >> i;
+            const uint32_t turn = (uint32_t)NET_ROM_I32(&net_turn_angles[i]);
+
+            if (y > 0) {
+                x += dx;
+                y -= dy;
+                turned += turn;
+            } else {
+                x -= dx;
+                y += dy;
+                turned -= turn;
+            }
+        }
+        length = net_shifted((uint32_t)x, shift);
+    }
+    *angle = turned;
+    return length;
+}
+
+#if NET_USES_WIDE == 1
+/* net_polar of sums of 64 bits. */
+static uint32_t net_polar64(int64_t re, int64_t im, int8_t down, uint32_t *angle)
+{
+    uint64_t size = (uint64_t)((re < 0) ? -re : re) | (uint64_t)((im < 0) ? -im : im);
+    int8_t over = 0;
+
+    while (size >= (UINT64_C(1) << 29)) {
+        size >>= 1;
+        over++;
+    }
+    return net_polar((int32_t)(re >> (uint8_t)over), (int32_t)(im >> (uint8_t)over),
+                     (int8_t)(down - over), angle);
+}
+#endif
+#endif
+
+#if NET_USES_PHASE == 1
+/* An angle with 30 bits; there is no half a turn downwards. */
+static int32_t net_angle(uint32_t angle)
+{
+    return ((angle == UINT32_C(0x80000000)) ? INT32_MAX : (int32_t)angle) >> 2;
+}
+#endif
+
+#if NET_USES_DISTORTION == 1
+/* Square root, rounded to nearest. */
+static uint32_t net_root32(uint32_t v)
+{
+    uint32_t bit = UINT32_C(1) << 30;
+    uint32_t r = 0;
+
+    while (bit != 0U) {
+        const uint32_t next = r + bit;
+
+        r >>= 1;
+        if (v >= next) {
+            v -= next;
+            r += bit;
+        }
+        bit >>= 2;
+    }
+    return (v > r) ? (r + 1U) : r;
+}
+
+/* Root of the sum of squares of the lengths of lines, each with as many bits of the
+ * largest as fit 32 bits. */
+static uint32_t net_length_of(const uint32_t *lengths, uint8_t n, uint8_t most_bits)
+{
+    uint32_t most = 0;
+    uint32_t squares = 0;
+    uint8_t down = 0;
+    uint8_t i;
+
+    for (i = 0; i < n; i++) {
+        most |= lengths[i];
+    }
+    while ((most >> down) >= (UINT32_C(1) << most_bits)) {
+        down++;
+    }
+    for (i = 0; i < n; i++) {
+        const uint32_t part = lengths[i] >> down;
+
+        squares += part * part;
+    }
+    return net_root32(squares) << down;
+}
+#endif
+
+#if NET_USES_RATIO == 1
+/* a / b with 16 fraction bits, of b no more than its first 16 bits; at most 2^30 - 1. */
+static int32_t net_ratio(uint32_t a, uint32_t b)
+{
+    int32_t result = (INT32_C(1) << 30) - 1;
+    int8_t rest = -16;
+    uint32_t quotient = 0;
+
+    if (a == 0U) {
+        result = 0;
+    } else if (b != 0U) {
+        while (a < UINT32_C(0x80000000)) {
+            a <<= 1;
+            rest++;
+        }
+        while (b >= UINT32_C(0x10000)) {
+            b >>= 1;
+            rest++;
+        }
+        quotient = a / b;
+        if ((rest >= 2) || ((quotient >> (uint8_t)(30 + rest)) == 0U)) {
+            result = (int32_t)net_shifted(quotient, rest);
+        }
+    } else {
+        /* a / 0 has no end */
+    }
+    return result;
+}
+#endif
+
+#if NET_USES_ROOT == 1
+/* Square root, rounded to nearest. */
+static NET_APART uint32_t net_root(uint64_t v)
+{
+    uint64_t bit = UINT64_C(1) << 62;
+    uint64_t r = 0;
+
+    while (bit > v) {
+        bit >>= 2;
+    }
+    while (bit != 0U) {
+        const uint64_t next = r + bit;
+
+        r >>= 1;
+        if (v >= next) {
+            v -= next;
+            r += bit;
+        }
+        bit >>= 2;
+    }
+    return (uint32_t)((v > r) ? (r + 1U) : r);
+}
+#endif
+
+#if NET_USES_RELATIVE == 1
+/* How far the sum of a window is from the mean of `steps` sums, which add up to total,
+ * as a share of that mean about physical zero; 0 where that is below the floor. */
+static int32_t net_relative(int32_t sum, int64_t total, uint32_t steps, int32_t zero, int32_t floor)
+{
+    const int64_t base = total + ((int64_t)zero * (int64_t)steps);
+    const int64_t apart = ((int64_t)sum * (int64_t)steps) - total;
+    uint64_t size = (uint64_t)((base < 0) ? -base : base);
+    uint64_t distance = (uint64_t)((apart < 0) ? -apart : apart);
+    int32_t result = 0;
+
+    if ((size != 0U) && (size >= ((uint64_t)floor * steps))) {
+        while (((size | distance) >> 32) != 0U) {
+            size >>= 1;
+            distance >>= 1;
+        }
+        result = net_ratio((uint32_t)distance, (uint32_t)size);
+        if ((base < 0) != (apart < 0)) {
+            result = -result;
+        }
+    }
+    return result;
+}
+#endif
+
+/*@folds*/
+/*@clearing*/
+/*@sample*/
+/*@features*/
+/*@reset*/
+/*@encode*/

@@ -1,0 +1,704 @@
+package emit
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+	"slices"
+	"strings"
+
+	"kerf/frontend"
+)
+
+// FrontEnd is what computes features from samples, as a part of a [Program].
+type FrontEnd struct {
+	Integer *frontend.Integer
+	Index   []int // of each of its features: the feature of the network
+}
+
+// front is a front end on its way to C.
+type front struct {
+	p        *Program
+	integer  *frontend.Integer
+	channels []frontChannel // the sampled ones, in the order of code[]
+	folds    []frontFold    // of unlike shape
+}
+
+// frontChannel is a channel that features are computed of.
+type frontChannel struct {
+	*frontend.IntegerChannel
+	index  int    // of the front end
+	name   string // in C, behind the name of what is kept
+	fold   int    // of front.folds, where it has one
+	byKind map[frontend.Kind]bool
+}
+
+// frontFold is the shape of the sums of channels: the same code serves all of them.
+type frontFold struct {
+	*frontend.Fold
+	prefix   string
+	sumBits  int
+	samples  int
+	channels int
+}
+
+// frontMember is a member of name_front.
+type frontMember struct {
+	ctype string
+	bytes int // of one
+	name  string
+	count int // 0: no array
+}
+
+// newFront returns the front end of the program; nil without one.
+func (p *Program) newFront() *front {
+	if p.Front == nil {
+		return nil
+	}
+	f := &front{p: p, integer: p.Front.Integer}
+	for i := range f.integer.Channels {
+		c := frontChannel{IntegerChannel: &f.integer.Channels[i], index: i,
+			name:   strings.ToLower(macroPart(f.integer.Front.Channels[i].Name)),
+			byKind: map[frontend.Kind]bool{}}
+		used := false
+		for _, feature := range f.integer.Front.Features {
+			isOther := feature.Definition.Other != "" && feature.Other == i
+			used = used || isOther || feature.Channel == i
+			if feature.Channel == i {
+				c.byKind[feature.Definition.Kind] = true
+			}
+		}
+		if !used {
+			continue
+		}
+		if c.Fold != nil {
+			c.fold = f.shape(c.Fold, c.SumBits())
+		}
+		f.channels = append(f.channels, c)
+	}
+	return f
+}
+
+// shape returns the number of the shape of a fold.
+func (f *front) shape(fold *frontend.Fold, sumBits int) int {
+	same := func(o frontFold) bool {
+		return o.Length == fold.Length && o.Stride == fold.Stride && o.Scale == fold.Scale &&
+			o.Down == fold.Down && o.Wide == fold.Wide && o.sumBits == sumBits
+	}
+	at := slices.IndexFunc(f.folds, same)
+	if at < 0 {
+		at = len(f.folds)
+		f.folds = append(f.folds, frontFold{Fold: fold, sumBits: sumBits,
+			prefix: fmt.Sprintf("net_fold%d_", at)})
+	}
+	return at
+}
+
+// counterType is the type that counts samples of a window.
+func (f *front) counterType() (ctype string, bytes int) {
+	if f.samples() < 256 {
+		return "uint8_t", 1
+	}
+	return "uint16_t", 2
+}
+
+// samples returns N.
+func (f *front) samples() int { return f.integer.Front.Sampling.Samples }
+
+// places are the lengths of folds that are no power of two: each has a counter of its own, because
+// the place of a sample does not follow from its number by a mask.
+func (f *front) places() []int {
+	var all []int
+	for _, fold := range f.folds {
+		if !isPowerOfTwo(fold.Length) && !slices.Contains(all, fold.Length) {
+			all = append(all, fold.Length)
+		}
+	}
+	return all
+}
+
+func isPowerOfTwo(v int) bool { return v&(v-1) == 0 }
+
+// members returns what name_front holds, the widest first, so that no compiler needs padding
+// between members.
+func (f *front) members() []frontMember {
+	var all []frontMember
+	add := func(ctype string, bytes int, name string, count int) {
+		all = append(all, frontMember{ctype, bytes, name, count})
+	}
+	for _, c := range f.channels {
+		if c.Fold != nil {
+			bits := f.folds[c.fold].sumBits
+			add(fmt.Sprintf("int%d_t", bits), bits/8, "fold_"+c.name, c.Fold.Length)
+		}
+		if c.KeepsSum() {
+			add("int32_t", 4, "sum_"+c.name, 0)
+		}
+		if c.Squares {
+			bits := c.SquaresBits(f.samples())
+			add(fmt.Sprintf("uint%d_t", bits), bits/8, "squares_"+c.name, 0)
+		}
+		if c.Ramp {
+			bits := c.RampBits(f.samples())
+			add(fmt.Sprintf("int%d_t", bits), bits/8, "ramp_"+c.name, 0)
+		}
+		if c.Ends {
+			add("uint16_t", 2, "low_"+c.name, 0)
+			add("uint16_t", 2, "high_"+c.name, 0)
+		}
+		if c.Before {
+			add("int32_t", 4, "before_"+c.name, 0)
+		}
+		if c.BaseSteps > 0 {
+			bits := c.BaseBits(f.samples())
+			add(fmt.Sprintf("int%d_t", bits), bits/8, "base_"+c.name, 0)
+		}
+	}
+	if f.integer.MostSteps() > 0 {
+		add("uint32_t", 4, "steps", 0)
+	}
+	ctype, bytes := f.counterType()
+	add(ctype, bytes, "taken", 0)
+	for _, length := range f.places() {
+		add("uint16_t", 2, fmt.Sprint("at", length), 0)
+	}
+	add("volatile uint8_t", 1, "full", 0)
+	slices.SortStableFunc(all, func(a, b frontMember) int { return b.bytes - a.bytes })
+	size := 0
+	for _, m := range all {
+		size += m.bytes * max(1, m.count)
+	}
+	if filler := (all[0].bytes - size%all[0].bytes) % all[0].bytes; filler > 0 {
+		add("uint8_t", 1, "filler", filler)
+	}
+	return all
+}
+
+// bytes returns the size of name_front.
+func (f *front) bytes() int {
+	size := 0
+	for _, m := range f.members() {
+		size += m.bytes * max(1, m.count)
+	}
+	return size
+}
+
+// structMembers returns the members of name_front as C.
+func (f *front) structMembers() string {
+	var b strings.Builder
+	for _, m := range f.members() {
+		note := ""
+		switch {
+		case m.name == "filler":
+			note = " /* makes the size the same for every compiler */"
+		case m.name == "full":
+			note = " /* what name_sample writes last and name_features last clears */"
+		}
+		array := ""
+		if m.count > 0 {
+			array = fmt.Sprintf("[%d]", m.count)
+		}
+		fmt.Fprintf(&b, "    %s %s%s;%s\n", m.ctype, m.name, array,
+			strings.ReplaceAll(note, "name_", "net_"))
+	}
+	return b.String()
+}
+
+// interfaceMacros returns the macros of NAME.h that are of the front end.
+func (f *front) interfaceMacros() string {
+	var b strings.Builder
+	b.WriteString("\n/* Front end: converter codes to x[]. */\n")
+	fmt.Fprintf(&b, "#define NET_N_CHANNELS %d /* codes of a sample */\n", len(f.channels))
+	fmt.Fprintf(&b, "#define NET_WINDOW %d /* samples of a step */\n", f.samples())
+	fmt.Fprintf(&b, "#define NET_FRONT_BYTES %d /* RAM of net_front */\n", f.bytes())
+	for i, c := range f.channels {
+		channel := &f.integer.Front.Channels[c.index]
+		fmt.Fprintf(&b, "#define %s%s %d /* %d bits: 0 is %g, %d is %g */\n", codeMacro,
+			macroPart(channel.Name), i, c.Bits, channel.Converter.Low, 1<<c.Bits-1,
+			channel.Converter.High)
+	}
+	for _, i := range f.given() {
+		fmt.Fprintf(&b, "#define %s%s%s %d /* of net_encode_one */\n", featureMacro,
+			macroPart(f.p.Net.Features[i].Name), valueFractionMacro, f.valueFraction(i))
+	}
+	return b.String()
+}
+
+// given returns the features of the network that are not computed.
+func (f *front) given() []int {
+	var all []int
+	for i := range f.p.Net.Features {
+		if !slices.Contains(f.p.Front.Index, i) {
+			all = append(all, i)
+		}
+	}
+	return all
+}
+
+// valueFraction returns the fraction bits with which a given feature is passed: mean and 32 standard
+// deviations stay below 2^30.
+func (f *front) valueFraction(i int) int {
+	feature := f.p.Net.Features[i]
+	return 29 - math.Ilogb(math.Abs(feature.Mean)+32*feature.Std)
+}
+
+// scaling returns what encodes a given feature.
+func (f *front) scaling(i int) frontend.Scaling {
+	feature := f.p.Net.Features[i]
+	units := math.Ldexp(1, f.p.Net.InputFraction) / feature.Std
+	return frontend.NewScaling(math.Ldexp(units, -f.valueFraction(i)), -feature.Mean*units)
+}
+
+// source returns NAME_front.c. rom is the text of rom.h.
+func (f *front) source(rom string) (string, error) {
+	folds, err := f.foldCode()
+	if err != nil {
+		return "", err
+	}
+	return f.p.template("front.c", map[string]string{
+		"file": f.p.banner("features from converter codes, C99"), "rom": rom,
+		"scales": f.scales(), "angles": f.angles(), "folds": folds, "sample": f.sample(),
+		"clearing": f.clearing(), "features": f.features(), "reset": f.reset(),
+		"encode": f.encodeOne(),
+	})
+}
+
+// choices returns which routines the features need.
+func (f *front) choices() map[string]int {
+	c := map[string]int{"NET_FRONT": flag(f != nil)}
+	for _, name := range []string{"LINES", "WIDE", "PHASE", "DISTORTION", "RATIO", "ROOT",
+		"SHIFTED", "RELATIVE"} {
+		c["NET_USES_"+name] = 0
+	}
+	if f == nil {
+		return c
+	}
+	for _, channel := range f.channels {
+		for kind := range channel.byKind {
+			switch kind {
+			case frontend.Phase:
+				c["NET_USES_PHASE"] = 1
+			case frontend.Distortion:
+				c["NET_USES_DISTORTION"], c["NET_USES_RATIO"] = 1, 1
+			case frontend.RMS, frontend.Ripple:
+				c["NET_USES_ROOT"] = 1
+			case frontend.Relative:
+				c["NET_USES_RATIO"] |= flag(channel.BaseSteps > 0)
+				c["NET_USES_RELATIVE"] |= flag(channel.BaseSteps > 0)
+			}
+		}
+	}
+	for _, fold := range f.folds {
+		c["NET_USES_LINES"] = 1
+		c["NET_USES_WIDE"] |= flag(fold.Wide)
+	}
+	c["NET_USES_SHIFTED"] = c["NET_USES_LINES"] | c["NET_USES_RATIO"]
+	return c
+}
+
+// scales writes the constants that bring whole numbers to x.
+func (f *front) scales() string {
+	var b strings.Builder
+	given := f.given()
+	n := len(f.integer.Features) + len(given)
+	fmt.Fprintf(&b, "static const net_scale net_scales[%d] NET_ROM = {\n", n)
+	line := func(s frontend.Scaling, feature int) {
+		fmt.Fprintf(&b, "    { %d, %d, %d, %d, %d, %d }, /* %s */\n", s.Middle, s.Limit, s.Add,
+			s.Multiplier, s.Down, s.Shift, commentText(f.p.Net.Features[feature].Name))
+	}
+	for i := range f.integer.Features {
+		line(f.integer.Features[i].Scaling, f.p.Front.Index[i])
+	}
+	for _, i := range given {
+		line(f.scaling(i), i)
+	}
+	b.WriteString("};\n")
+	return b.String()
+}
+
+// angles writes the arctangents of net_polar.
+func (f *front) angles() string {
+	var b strings.Builder
+	angles := frontend.TurnAngles()
+	list(&b, len(angles), 5, func(i int) string { return fmt.Sprint(angles[i]) })
+	return b.String()
+}
+
+// foldCode returns the code of every shape of sums.
+func (f *front) foldCode() (string, error) {
+	raw, err := cFiles.ReadFile("c/fold.c")
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	for _, fold := range f.folds {
+		even, span := fold.Length%2 == 0, fold.Length
+		if even {
+			span /= 2
+		}
+		text, err := resolve(string(raw), map[string]int{"FOLD_EVEN": flag(even),
+			"FOLD_CENTRE": flag(span%2 == 0)})
+		if err != nil {
+			return "", fmt.Errorf("exporter/emit/c/fold.c: %w", err)
+		}
+		total, polar := "int32_t", "net_polar"
+		if fold.Wide {
+			total, polar = "int64_t", "net_polar64"
+		}
+		turn := fmt.Sprintf("at = (at >= (%[1]dU - step)) ? (at - (%[1]dU - step)) : (at + step)",
+			fold.Length)
+		if isPowerOfTwo(fold.Length) {
+			turn = fmt.Sprintf("at = (at + step) & %dU", fold.Length-1)
+		}
+		tables, cosine := fold.tables()
+		b.WriteString(strings.NewReplacer("/*@tables*/\n", tables,
+			"at = FOLD_TURN(at + step)", turn, "FOLD_SUM", fmt.Sprintf("int%d_t", fold.sumBits),
+			"FOLD_TOTAL", total, "FOLD_POLAR", polar, "FOLD_SPAN", fmt.Sprintf("%dU", span),
+			"FOLD_LENGTH", fmt.Sprintf("%dU", fold.Length),
+			"FOLD_STRIDE", fmt.Sprintf("%dU", fold.Stride), "FOLD_SCALE", fmt.Sprint(fold.Scale),
+			"FOLD_DOWN", fmt.Sprint(fold.Down), "FOLD_COS(at)", cosine,
+			"FOLD_SIN(at)", "NET_ROM_I16(&"+fold.prefix+"sine[at])",
+			"fold_pair", fold.prefix+"pair", "fold_line", fold.prefix+"line").Replace(text))
+	}
+	return b.String(), nil
+}
+
+// tables returns the arrays of one turn, and how its cosine is read. Where a quarter of a turn is a
+// whole number of places one array serves both.
+func (f *frontFold) tables() (arrays, cosine string) {
+	var b strings.Builder
+	array := func(name string, values []int16) {
+		fmt.Fprintf(&b, "static const int16_t %s%s[%d] NET_ROM = {\n", f.prefix, name, len(values))
+		list(&b, len(values), 12, func(i int) string { return fmt.Sprint(values[i]) })
+		b.WriteString("};\n")
+	}
+	if f.Length%4 == 0 {
+		array("sine", append(slices.Clone(f.Sin), f.Sin[:f.Length/4]...))
+		return b.String(), fmt.Sprintf("NET_ROM_I16(&%ssine[at + %dU])", f.prefix, f.Length/4)
+	}
+	array("sine", f.Sin)
+	array("cosine", f.Cos)
+	return b.String(), "NET_ROM_I16(&" + f.prefix + "cosine[at])"
+}
+
+// sample returns name_sample.
+func (f *front) sample() string {
+	var b strings.Builder
+	ctype, _ := f.counterType()
+	fmt.Fprintf(&b, `
+uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
+{
+    %s taken;
+    uint8_t result = 2;
+
+    if (f->full == 0U) {
+        taken = f->taken;
+`, ctype)
+	for i, c := range f.channels {
+		fmt.Fprintf(&b, "        { /* %s */\n", commentText(f.integer.Front.Channels[c.index].Name))
+		if c.Fold != nil || c.KeepsSum() || c.Squares || c.Ramp {
+			fmt.Fprintf(&b, "            const int32_t d = (int32_t)code[%d] - INT32_C(%d);\n\n", i,
+				c.Middle)
+		}
+		if c.Fold != nil {
+			place := fmt.Sprint("f->at", c.Fold.Length)
+			if isPowerOfTwo(c.Fold.Length) {
+				place = fmt.Sprintf("taken & %dU", c.Fold.Length-1)
+			}
+			fmt.Fprintf(&b, "            f->fold_%s[%s] = (int%d_t)(f->fold_%s[%[2]s] + d);\n",
+				c.name, place, f.folds[c.fold].sumBits, c.name)
+		}
+		if c.KeepsSum() {
+			fmt.Fprintf(&b, "            f->sum_%s += d;\n", c.name)
+		}
+		if c.Squares {
+			fmt.Fprintf(&b, "            f->squares_%s += (uint32_t)(d * d);\n", c.name)
+		}
+		if c.Ramp {
+			fmt.Fprintf(&b, "            f->ramp_%s += f->sum_%[1]s;\n", c.name)
+		}
+		if c.Ends {
+			for _, end := range []string{"low", "high"} {
+				sign := map[string]string{"low": "<", "high": ">"}[end]
+				fmt.Fprintf(&b, "            if (code[%d] %s f->%s_%s) {\n                "+
+					"f->%[3]s_%[4]s = code[%[1]d];\n            }\n", i, sign, end, c.name)
+			}
+		}
+		b.WriteString("        }\n")
+	}
+	for _, length := range f.places() {
+		fmt.Fprintf(&b, "        f->at%d = (f->at%[1]d == %dU) ? 0U : (uint16_t)(f->at%[1]d + 1U);\n",
+			length, length-1)
+	}
+	fmt.Fprintf(&b, `        taken++;
+        f->taken = taken;
+        result = 0;
+        if (taken == NET_WINDOW) {
+            NET_BARRIER();
+            f->full = 1;
+            result = 1;
+        }
+    }
+    return result;
+}
+
+`)
+	return b.String()
+}
+
+// features returns name_features.
+func (f *front) features() string {
+	var b strings.Builder
+	b.WriteString("void net_features(net_front *f, int16_t x[NET_N_FEATURES])\n{\n")
+	var body strings.Builder
+	for i := range f.channels {
+		f.measure(&b, &body, &f.channels[i])
+	}
+	for i := range f.integer.Features {
+		f.feature(&body, i)
+	}
+	for _, l := range []struct{ declaration, use string }{{"uint_fast16_t i", "(i = 0"},
+		{"uint32_t angle", "&angle)"}, {"uint32_t steps", "steps = "}, {"int32_t value", "value = "}} {
+		if strings.Contains(body.String(), l.use) ||
+			l.use == "&angle)" && strings.Contains(body.String(), "angle = ") {
+			b.WriteString("    " + l.declaration + ";\n")
+		}
+	}
+	b.WriteString("\n    if (f->full == 0U) {\n        return;\n    }\n    NET_BARRIER();\n")
+	b.WriteString(body.String())
+	f.begin(&b)
+	b.WriteString("}\n\n")
+	return b.String()
+}
+
+// channelOf returns the sampled channel of a number of the front end.
+func (f *front) channelOf(index int) *frontChannel {
+	return &f.channels[slices.IndexFunc(f.channels, func(c frontChannel) bool {
+		return c.index == index
+	})]
+}
+
+// measure writes what features of a channel are made of: its sum, and its lines.
+func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
+	fmt.Fprintf(b, "    /* %s */\n", commentText(f.integer.Front.Channels[c.index].Name))
+	if c.Sum {
+		fmt.Fprintf(locals, "    int32_t sum_%s = 0;\n", c.name)
+		switch {
+		case c.KeepsSum():
+			fmt.Fprintf(b, "    sum_%s = f->sum_%[1]s;\n", c.name)
+		default:
+			fmt.Fprintf(b, "    for (i = 0; i < %dU; i++) {\n        sum_%s += f->fold_%[2]s[i];\n"+
+				"    }\n", c.Fold.Length, c.name)
+		}
+	}
+	if c.Before {
+		fmt.Fprintf(b, "    if (f->steps == 0U) {\n        f->before_%s = sum_%[1]s;\n    }\n",
+			c.name)
+	}
+	if c.BaseSteps > 0 {
+		fmt.Fprintf(b, "    if (f->steps < %dU) {\n        f->base_%s += sum_%[2]s;\n    }\n",
+			c.BaseSteps, c.name)
+	}
+	if c.Fold == nil {
+		return
+	}
+	fmt.Fprintf(locals, "    uint32_t length_%s[%d];\n", c.name, len(c.Lines))
+	fmt.Fprintf(b, "    %spair(f->fold_%s);\n", f.folds[c.fold].prefix, c.name)
+	phases := f.phases(c)
+	for _, k := range phases {
+		fmt.Fprintf(locals, "    uint32_t angle_%s_%d;\n", c.name, k)
+	}
+	for i, k := range c.Lines {
+		angle := "angle"
+		if slices.Contains(phases, k) {
+			angle = fmt.Sprintf("angle_%s_%d", c.name, k)
+		}
+		fmt.Fprintf(b, "    length_%[1]s[%[2]d] = %[3]sline(f->fold_%[1]s, %[4]d, &%[5]s);\n", c.name,
+			i, f.folds[c.fold].prefix, k, angle)
+	}
+}
+
+// phases returns the harmonics of a channel whose angle a feature needs.
+func (f *front) phases(c *frontChannel) []int {
+	var all []int
+	for _, feature := range f.integer.Front.Features {
+		d := feature.Definition
+		if d.Kind == frontend.Phase && (feature.Channel == c.index ||
+			d.Other != "" && feature.Other == c.index) && !slices.Contains(all, d.Order) {
+			all = append(all, d.Order)
+		}
+	}
+	return all
+}
+
+// feature writes how x of a feature is made.
+func (f *front) feature(b *strings.Builder, i int) {
+	feature, made := &f.integer.Front.Features[i], &f.integer.Features[i]
+	c := f.channelOf(feature.Channel)
+	d := feature.Definition
+	length := func(c *frontChannel, k int) string {
+		return fmt.Sprintf("length_%s[%d]", c.name, slices.Index(c.Lines, k))
+	}
+	n := f.samples()
+	value := ""
+	switch d.Kind {
+	case frontend.Level:
+		value = "sum_" + c.name
+	case frontend.Slope:
+		value = fmt.Sprintf("sum_%s - f->before_%[1]s", c.name)
+	case frontend.Trend:
+		value = fmt.Sprintf("(%d * sum_%s) - (2 * f->ramp_%[2]s)", n+1, c.name)
+		if c.RampBits(n) == 64 {
+			value = fmt.Sprintf("(int32_t)(((%[1]d * (int64_t)sum_%[2]s) - (2 * f->ramp_%[2]s)) "+
+				">> %[3]d)",
+				n+1, c.name, c.TrendDown)
+		}
+	case frontend.Minimum:
+		value = "f->low_" + c.name
+	case frontend.Maximum:
+		value = "f->high_" + c.name
+	case frontend.Swing:
+		value = fmt.Sprintf("(int32_t)f->high_%s - (int32_t)f->low_%[1]s", c.name)
+	case frontend.Ripple:
+		value = fmt.Sprintf("(int32_t)net_root((((uint64_t)f->squares_%[1]s * %[2]dU) - "+
+			"(uint64_t)((int64_t)sum_%[1]s * sum_%[1]s)) << %[3]d)", c.name, n, 2*c.RippleBits)
+	case frontend.RMS:
+		value = f.rms(c)
+	case frontend.Amplitude:
+		value = "(int32_t)" + length(c, d.Order)
+	case frontend.Phase:
+		value = f.phase(b, i, c, length)
+	case frontend.Distortion:
+		fmt.Fprintf(b, "    value = 0;\n    if (%[1]s >= UINT32_C(%[2]d)) {\n        value = "+
+			"net_ratio(net_length_of(&%[3]s, %[4]d, %[5]d), %[1]s);\n    }\n", length(c, 1),
+			made.Floor, length(c, 2), d.Order-1, (32-bits.Len(uint(d.Order-1)))/2)
+		value = "value"
+	case frontend.Relative:
+		value = "sum_" + c.name
+		if c.BaseSteps > 0 {
+			value = f.relative(b, c)
+		}
+	}
+	fmt.Fprintf(b, "    x[%s%s] = net_scaled(%s, &net_scales[%d]);\n", featureMacro,
+		macroPart(f.p.Net.Features[f.p.Front.Index[i]].Name), value, i)
+}
+
+// rms returns what stands for the root mean square about physical zero.
+func (f *front) rms(c *frontChannel) string {
+	zero, n := c.RMSZero, int64(f.samples())
+	return fmt.Sprintf("(int32_t)net_root((uint64_t)(((int64_t)f->squares_%[1]s << %[2]d) + "+
+		"(INT64_C(%[3]d) * sum_%[1]s) + INT64_C(%[4]d)))", c.name, 2*c.RMSBits,
+		2*zero<<c.RMSBits, n*zero*zero)
+}
+
+// phase writes what the angle of feature i is made of.
+func (f *front) phase(b *strings.Builder, i int, c *frontChannel,
+	length func(*frontChannel, int) string) string {
+	feature, made := &f.integer.Front.Features[i], &f.integer.Features[i]
+	k := feature.Definition.Order
+	fmt.Fprintf(b, "    angle = UINT32_C(%d);\n", made.Turned)
+	term := func(c *frontChannel, floor uint32, sign string) {
+		fmt.Fprintf(b, "    if (%s >= UINT32_C(%d)) {\n        angle %s= angle_%s_%d;\n    }\n",
+			length(c, k), floor, sign, c.name, k)
+	}
+	term(c, made.Floor, "+")
+	if feature.Definition.Other != "" {
+		term(f.channelOf(feature.Other), made.Floor2, "-")
+	}
+	return "net_angle(angle)"
+}
+
+// relative writes how far a sum is from its baseline.
+func (f *front) relative(b *strings.Builder, c *frontChannel) string {
+	fmt.Fprintf(b, "    steps = (f->steps < %dU) ? (f->steps + 1U) : %[1]dU;\n", c.BaseSteps)
+	fmt.Fprintf(b, "    value = net_relative(sum_%s, f->base_%[1]s, steps, INT32_C(%d), "+
+		"INT32_C(%d));\n", c.name, c.BaseZero, c.BaseFloor)
+	return "value"
+}
+
+// begin writes the end of name_features: the next window begins.
+func (f *front) begin(b *strings.Builder) {
+	for _, c := range f.channels {
+		if c.Before {
+			fmt.Fprintf(b, "    f->before_%s = sum_%[1]s;\n", c.name)
+		}
+	}
+	if most := f.integer.MostSteps(); most > 0 {
+		fmt.Fprintf(b, "    if (f->steps < %dU) {\n        f->steps++;\n    }\n", most)
+	}
+	b.WriteString("    net_begin(f);\n")
+}
+
+// clearing returns net_begin, which empties what a window keeps and lets name_sample go on.
+func (f *front) clearing() string {
+	var b, body strings.Builder
+	longest := 0
+	for _, c := range f.channels {
+		if c.Fold != nil {
+			longest = max(longest, c.Fold.Length)
+			fmt.Fprintf(&body, "    for (i = 0; i < %dU; i++) {\n        f->fold_%s[i] = 0;\n    }\n",
+				c.Fold.Length, c.name)
+		}
+		for _, m := range []struct {
+			kept        bool
+			name, start string
+		}{{c.KeepsSum(), "sum", "0"}, {c.Squares, "squares", "0"}, {c.Ramp, "ramp", "0"},
+			{c.Ends, "low", "UINT16_MAX"}, {c.Ends, "high", "0"}} {
+			if m.kept {
+				fmt.Fprintf(&body, "    f->%s_%s = %s;\n", m.name, c.name, m.start)
+			}
+		}
+	}
+	for _, length := range f.places() {
+		fmt.Fprintf(&body, "    f->at%d = 0;\n", length)
+	}
+	b.WriteString("/* Begins a window. What lets net_sample go on is written last. */\n" +
+		"static void net_begin(net_front *f)\n{\n")
+	if longest > 0 {
+		b.WriteString("    uint_fast16_t i;\n\n")
+	}
+	b.WriteString(body.String())
+	b.WriteString("    f->taken = 0;\n    NET_BARRIER();\n    f->full = 0;\n}\n\n")
+	return b.String()
+}
+
+// reset returns name_front_reset.
+func (f *front) reset() string {
+	var b strings.Builder
+	b.WriteString("void net_front_reset(net_front *f)\n{\n    f->full = 1; /* net_sample " +
+		"keeps off */\n    NET_BARRIER();\n")
+	if f.integer.MostSteps() > 0 {
+		b.WriteString("    f->steps = 0;\n")
+	}
+	for _, c := range f.channels {
+		if c.BaseSteps > 0 {
+			fmt.Fprintf(&b, "    f->base_%s = 0;\n", c.name)
+		}
+		if c.Before {
+			fmt.Fprintf(&b, "    f->before_%s = 0;\n", c.name)
+		}
+	}
+	b.WriteString("    net_begin(f);\n}\n\n")
+	return b.String()
+}
+
+// encodeOne returns name_encode_one.
+func (f *front) encodeOne() string {
+	var b strings.Builder
+	b.WriteString("int16_t net_encode_one(uint16_t feature, int32_t value)\n{\n" +
+		"    int16_t x = 0;\n\n")
+	given := f.given()
+	if len(given) == 0 {
+		b.WriteString("    (void)feature; /* every feature is computed */\n    (void)value;\n")
+	} else {
+		b.WriteString("    switch (feature) {\n")
+		for i, g := range given {
+			fmt.Fprintf(&b, "    case %s%s:\n        x = net_scaled(value, &net_scales[%d]);\n"+
+				"        break;\n", featureMacro, macroPart(f.p.Net.Features[g].Name),
+				len(f.integer.Features)+i)
+		}
+		b.WriteString("    default: /* computed */\n        break;\n    }\n")
+	}
+	b.WriteString("    return x;\n}\n")
+	return b.String()
+}

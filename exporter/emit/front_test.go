@@ -1,0 +1,113 @@
+package emit
+
+import (
+	"fmt"
+	"hash/fnv"
+	"math/rand/v2"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"kerf/dataset"
+	"kerf/frontend"
+	"kerf/testdata/randomfront"
+	"kerf/testdata/randomnet"
+)
+
+// withFront gives the program of a random network a front end: some of its features are computed,
+// as many as are drawn, at places that are drawn.
+func withFront(t testing.TB, random *rand.Rand, features int) *Program {
+	t.Helper()
+	p := randomProgram(t, random, randomnet.OneGRU)
+	front, encodings := randomfront.FrontEnd(random, 3, features)
+	return setFront(p, random, front, encodings)
+}
+
+// setFront names features of the network as those of a front end, and a few more that are given.
+func setFront(p *Program, random *rand.Rand, front *frontend.FrontEnd,
+	encodings []frontend.Encoding) *Program {
+	net := *p.Net
+	given := random.IntN(3)
+	net.Features = nil
+	for i := range len(front.Features) + given {
+		f := dataset.Feature{Name: fmt.Sprintf("given%d", i), Mean: 20 * random.NormFloat64(), Std: 3}
+		if i < len(front.Features) {
+			f.Name = front.Features[i].Name
+		}
+		net.Features = append(net.Features, f)
+	}
+	random.Shuffle(len(net.Features), func(i, j int) {
+		net.Features[i], net.Features[j] = net.Features[j], net.Features[i]
+	})
+	p.Front = &FrontEnd{Integer: frontend.NewInteger(front, encodings)}
+	for _, f := range front.Features {
+		for i := range net.Features {
+			if net.Features[i].Name == f.Name {
+				p.Front.Index = append(p.Front.Index, i)
+			}
+		}
+	}
+	p.Net = &net
+	return p
+}
+
+// frontHashes returns the hash that the driver prints for every window.
+func frontHashes(p *Program, seed uint32, steps int) []string {
+	codes := randomfront.Codes(seed, p.Front.Integer.Front, steps)
+	var hashes []string
+	for _, row := range p.Front.Integer.Encode(codes, steps) {
+		x := make([]byte, 2*len(p.Net.Features))
+		for i, at := range p.Front.Index {
+			x[2*at], x[2*at+1] = byte(row[i]), byte(uint16(row[i])>>8)
+		}
+		h := fnv.New32a()
+		h.Write(x)
+		hashes = append(hashes, fmt.Sprintf("%x", h.Sum32()))
+	}
+	return hashes
+}
+
+// frontMacros are what the driver is compiled with.
+func frontMacros(p *Program, seed uint32, steps int) []string {
+	var bits []string
+	for _, c := range p.newFront().channels {
+		bits = append(bits, fmt.Sprint(c.Bits))
+	}
+	return []string{fmt.Sprintf("-DSEED=%dU", seed), fmt.Sprintf("-DSTEPS=%d", steps),
+		"-DBITS=" + strings.Join(bits, ",")}
+}
+
+// The C gives the integers of Go, on the host under the sanitizers: 100,000 windows of codes in all,
+// of 40 front ends that are drawn.
+func TestFrontEndInCGivesTheIntegersOfGo(t *testing.T) {
+	const steps = 2500
+	for i := range 40 {
+		t.Run(fmt.Sprint(i), func(t *testing.T) {
+			t.Parallel()
+			random := rand.New(rand.NewPCG(uint64(i), 18))
+			p := withFront(t, random, 12)
+			dir := t.TempDir()
+			writeC(t, p, dir)
+			driver, err := filepath.Abs("testdata/emulate/front_driver.c")
+			if err != nil {
+				t.Fatal(err)
+			}
+			command := append([]string{"gcc", "-std=c99", "-O1", "-fsanitize=undefined,address",
+				"-fno-sanitize-recover=all", "-I."}, strict...)
+			command = append(command, frontMacros(p, uint32(i+1), steps)...)
+			compile(t, dir, append(command, "leakair_front.c", driver, "-o", "program")...)
+			out, err := exec.Command(filepath.Join(dir, "program")).CombinedOutput()
+			if err != nil {
+				t.Fatalf("%v: %s", err, out)
+			}
+			lines := strings.Fields(strings.ReplaceAll(string(out), "hash ", ""))
+			want := frontHashes(p, uint32(i+1), steps)
+			for step := range want {
+				if step >= len(lines) || lines[step] != want[step] {
+					t.Fatalf("window %d differs: %+v", step, p.Front.Integer.Front)
+				}
+			}
+		})
+	}
+}
