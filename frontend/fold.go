@@ -30,15 +30,16 @@ const (
 	coarseBits   = 12
 )
 
-// newFold returns the sums of a channel whose features need the harmonics of lines.
-func newFold(samples int, c *Channel, lines []int) *Fold {
+// newFold returns the sums of a channel. All harmonics that a window tells set the scale of the
+// table, so that the integers of a feature are the same whatever other features there are.
+func newFold(samples int, c *Channel) *Fold {
 	common := gcd(samples, c.Cycles)
 	f := &Fold{Length: samples / common, Each: common, Stride: c.Cycles / common}
 	// The largest sum of a line: every sample at an end of the codes, with the sign of its factor.
 	// A harmonic of which several turns make a turn of the fundamental meets fewer places more often.
 	ends := float64(common) * float64(int(1)<<(c.Converter.Bits-1))
 	unit := 0.0
-	for _, k := range lines {
+	for k := 1; 2*k*c.Cycles < samples; k++ {
 		cos, sin := 0.0, 0.0
 		f.visit(k, func(at int) {
 			cos += math.Abs(turnCos(at, f.Length))
@@ -59,7 +60,7 @@ func newFold(samples int, c *Channel, lines []int) *Fold {
 		f.Cos = append(f.Cos, int16(math.Round(turnCos(j, f.Length)*scale)))
 		f.Sin = append(f.Sin, int16(math.Round(turnSin(j, f.Length)*scale)))
 	}
-	length := float64(f.bound(c.Converter.Bits, lines)) * math.Sqrt2 * turnGain
+	length := float64(f.bound(c.Converter.Bits, (samples-1)/2/c.Cycles)) * math.Sqrt2 * turnGain
 	f.Down = max(0, bitsOf(length)-sampleBits)
 	return f
 }
@@ -111,11 +112,11 @@ func (f *Fold) line(sums []int32, k int) (re, im int64) {
 	return re, im
 }
 
-// bound returns the largest sum of a line that any codes can make, proven: every sample at an end of
-// the codes, with the sign of its factor.
-func (f *Fold) bound(bits int, lines []int) int64 {
+// bound returns the largest sum of so many lines that any codes can make, proven: every sample at an
+// end of the codes, with the sign of its factor.
+func (f *Fold) bound(bits, lines int) int64 {
 	most := int64(0)
-	for _, k := range lines {
+	for k := 1; k <= lines; k++ {
 		cos, sin := int64(0), int64(0)
 		f.visit(k, func(at int) {
 			cos += max(int64(f.Cos[at]), -int64(f.Cos[at]))

@@ -27,7 +27,7 @@ type IntegerChannel struct {
 
 	// Of the codes of a window, less Middle, a feature needs the sum, the sum of squares, the sum of
 	// the sums so far; the smallest and the largest code; the sum of the window before.
-	Sum, Squares, Ramp, Ends, Before bool
+	Sum, Squares, Ramp, Low, High, Before bool
 
 	// Of the features that need them.
 	TrendDown  int   // by so many bits the sum of a trend is shifted
@@ -45,6 +45,8 @@ type IntegerFeature struct {
 	Floor   uint32 // length of the line below which it is 0
 	Floor2  uint32 // the same of the other channel
 	Turned  uint32 // of an angle, added before it is wrapped
+
+	unit, zero float64 // what 1 and 0 stand for, as it would be recorded
 }
 
 // sampleBits bounds whole numbers that features are made of: they are below 2^30.
@@ -69,7 +71,7 @@ func (n *Integer) integerChannel(i int) IntegerChannel {
 	made := IntegerChannel{Bits: c.Converter.Bits, Middle: 1 << (c.Converter.Bits - 1),
 		Lines: n.Front.lines(i)}
 	if len(made.Lines) > 0 {
-		made.Fold = newFold(n.Front.Sampling.Samples, c, made.Lines)
+		made.Fold = newFold(n.Front.Sampling.Samples, c)
 	}
 	for k := range n.Front.Features {
 		if n.Front.Features[k].Channel != i {
@@ -82,8 +84,12 @@ func (n *Integer) integerChannel(i int) IntegerChannel {
 			made.Sum, made.Squares = true, true
 		case Trend:
 			made.Sum, made.Ramp = true, true
-		case Minimum, Maximum, Swing:
-			made.Ends = true
+		case Minimum:
+			made.Low = true
+		case Maximum:
+			made.High = true
+		case Swing:
+			made.Low, made.High = true, true
 		case Slope:
 			made.Sum, made.Before = true, true
 		case Relative:
@@ -166,14 +172,14 @@ func (n *Integer) integerFeature(i int, e Encoding) IntegerFeature {
 	converter, s := channel.Converter, n.Front.Sampling
 	samples := float64(s.Samples)
 	units := math.Ldexp(1, e.FractionBits) / e.Std // of x in a unit of the feature
+	var made IntegerFeature
 	// of a whole number that counts units of what is computed from a zero
 	scaling := func(unit, zero float64) Scaling {
-		return NewScaling(feature.Scale*unit*units,
-			(feature.Scale*zero+feature.Offset-e.Mean)*units)
+		made.unit, made.zero = feature.Scale*unit, float64(feature.Scale*zero)+feature.Offset
+		return NewScaling(made.unit*units, (made.zero-e.Mean)*units)
 	}
 	step := converter.Step()
 	middle := converter.Low + float64(step*float64(own.Middle))
-	var made IntegerFeature
 	switch feature.Definition.Kind {
 	case Level:
 		made.Scaling = scaling(step/samples, middle)
@@ -197,7 +203,8 @@ func (n *Integer) integerFeature(i int, e Encoding) IntegerFeature {
 		if feature.Wrap {
 			turn := feature.Offset / feature.turn()
 			made.Turned = uint32(int64(math.Round(math.Ldexp(turn-math.Round(turn), 32))))
-			made.Scaling = NewScaling(feature.Scale*2*math.Pi/(1<<angleBits)*units, -e.Mean*units)
+			made.unit, made.zero = feature.Scale*2*math.Pi/(1<<angleBits), 0
+			made.Scaling = NewScaling(made.unit*units, -e.Mean*units)
 		}
 		made.Floor = n.lengthFloor(feature.Channel)
 		if feature.Definition.Other != "" {
@@ -281,7 +288,20 @@ type past struct {
 // Encode returns what the network takes for every feature at every step of codes, which are laid
 // out as [dataset.Samples.X] is: per channel, Samples for each step.
 func (n *Integer) Encode(codes [][]uint16, steps int) [][]int16 {
-	x := make([][]int16, steps)
+	numbers, x := n.Numbers(codes, steps), make([][]int16, steps)
+	for step := range x {
+		x[step] = make([]int16, len(n.Features))
+		for i := range n.Features {
+			x[step][i] = n.X(i, numbers[step*len(n.Features)+i])
+		}
+	}
+	return x
+}
+
+// Numbers returns the whole numbers that features are made of at every step of codes, see
+// [Integer.Encode]: [steps × features]. They depend neither on encodings nor on the other features.
+func (n *Integer) Numbers(codes [][]uint16, steps int) []int32 {
+	numbers := make([]int32, 0, steps*len(n.Features))
 	pasts := make([]past, len(n.Channels))
 	sums := make([]windowSums, len(n.Channels))
 	folded := make([][]int32, len(n.Channels))
@@ -304,15 +324,33 @@ func (n *Integer) Encode(codes [][]uint16, steps int) [][]int16 {
 				p.baseTotal += sums[c].sum
 			}
 		}
-		x[step] = make([]int16, len(n.Features))
 		for i := range n.Features {
-			x[step][i] = n.Features[i].Scaling.X(n.number(i, sums, pasts))
+			numbers = append(numbers, n.number(i, sums, pasts))
 		}
 		for c := range n.Channels {
 			pasts[c].before = sums[c].sum
 		}
 	}
-	return x
+	return numbers
+}
+
+// WithEncodings returns the same front end with other encodings, one for each feature.
+func (n *Integer) WithEncodings(encodings []Encoding) *Integer {
+	other := *n
+	other.Features = nil
+	for i := range n.Features {
+		other.Features = append(other.Features, other.integerFeature(i, encodings[i]))
+	}
+	return &other
+}
+
+// X returns what the network takes for feature number i whose whole number is v.
+func (n *Integer) X(i int, v int32) int16 { return n.Features[i].Scaling.X(v) }
+
+// Value returns what the whole number v of feature number i stands for, as it would be recorded.
+func (n *Integer) Value(i int, v int32) float64 {
+	f := &n.Features[i]
+	return float64(f.unit*float64(v)) + f.zero
 }
 
 // number returns the whole number that a feature is made of.

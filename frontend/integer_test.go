@@ -119,8 +119,8 @@ func TestSumsAreBounded(t *testing.T) {
 		for k := 1; 2*k*s.cycles < s.samples; k++ {
 			lines = append(lines, k)
 		}
-		f := newFold(s.samples, &c, lines)
-		bound := f.bound(s.bits, lines)
+		f := newFold(s.samples, &c)
+		bound := f.bound(s.bits, len(lines))
 		if !f.Wide && bound > math.MaxInt32 {
 			t.Errorf("%s: sums of 32 bits may reach %d", s, bound)
 		}
@@ -213,4 +213,35 @@ func meanAndRange(values []float64) (mean, part float64) {
 		return mean, 1
 	}
 	return mean, (high - low) / 16
+}
+
+// The integers of a feature are the same with and without the other features, so a cut changes none.
+// On every shape the front end of all features is held against that of each feature alone.
+func TestIntegersOfAFeatureAloneAreTheSame(t *testing.T) {
+	random := rand.New(rand.NewPCG(18, 7))
+	const steps = 20
+	for _, s := range shapes {
+		f, _ := frontEndOf(t, s, Converter{-1, 4, s.bits})
+		codes := make([][]uint16, len(f.Channels))
+		for c := range codes {
+			for range steps * s.samples {
+				codes[c] = append(codes[c], uint16(random.IntN(1<<s.bits)))
+			}
+		}
+		one := make([]Encoding, len(f.Features))
+		for i := range one {
+			one[i].Std = 1
+		}
+		together := NewInteger(f, one).Numbers(codes, steps)
+		for i := range f.Features {
+			sole := *f
+			sole.Features = f.Features[i : i+1]
+			for step, v := range NewInteger(&sole, one[:1]).Numbers(codes, steps) {
+				if want := together[step*len(f.Features)+i]; v != want {
+					t.Fatalf("%s: %s at step %d is %d alone, and %d beside the others", s,
+						f.Features[i].Definition, step, v, want)
+				}
+			}
+		}
+	}
 }

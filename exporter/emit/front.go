@@ -36,18 +36,8 @@ type frontChannel struct {
 // frontFold is the shape of the sums of channels: the same code serves all of them.
 type frontFold struct {
 	*frontend.Fold
-	prefix   string
-	sumBits  int
-	samples  int
-	channels int
-}
-
-// frontMember is a member of name_front.
-type frontMember struct {
-	ctype string
-	bytes int // of one
-	name  string
-	count int // 0: no array
+	prefix  string
+	sumBits int
 }
 
 // newFront returns the front end of the program; nil without one.
@@ -56,6 +46,12 @@ func (p *Program) newFront() *front {
 		return nil
 	}
 	f := &front{p: p, integer: p.Front.Integer}
+	first, of := f.integer.Shapes()
+	for i, channel := range first {
+		c := &f.integer.Channels[channel]
+		f.folds = append(f.folds, frontFold{Fold: c.Fold, sumBits: c.SumBits(),
+			prefix: fmt.Sprintf("net_fold%d_", i)})
+	}
 	for i := range f.integer.Channels {
 		c := frontChannel{IntegerChannel: &f.integer.Channels[i], index: i,
 			name:   strings.ToLower(macroPart(f.integer.Front.Channels[i].Name)),
@@ -71,135 +67,40 @@ func (p *Program) newFront() *front {
 		if !used {
 			continue
 		}
-		if c.Fold != nil {
-			c.fold = f.shape(c.Fold, c.SumBits())
-		}
+		c.fold = of[i]
 		f.channels = append(f.channels, c)
 	}
 	return f
 }
 
-// shape returns the number of the shape of a fold.
-func (f *front) shape(fold *frontend.Fold, sumBits int) int {
-	same := func(o frontFold) bool {
-		return o.Length == fold.Length && o.Stride == fold.Stride && o.Scale == fold.Scale &&
-			o.Down == fold.Down && o.Wide == fold.Wide && o.sumBits == sumBits
-	}
-	at := slices.IndexFunc(f.folds, same)
-	if at < 0 {
-		at = len(f.folds)
-		f.folds = append(f.folds, frontFold{Fold: fold, sumBits: sumBits,
-			prefix: fmt.Sprintf("net_fold%d_", at)})
-	}
-	return at
-}
-
-// counterType is the type that counts samples of a window.
-func (f *front) counterType() (ctype string, bytes int) {
-	if f.samples() < 256 {
-		return "uint8_t", 1
-	}
-	return "uint16_t", 2
-}
-
 // samples returns N.
 func (f *front) samples() int { return f.integer.Front.Sampling.Samples }
 
-// places are the lengths of folds that are no power of two: each has a counter of its own, because
-// the place of a sample does not follow from its number by a mask.
-func (f *front) places() []int {
-	var all []int
-	for _, fold := range f.folds {
-		if !isPowerOfTwo(fold.Length) && !slices.Contains(all, fold.Length) {
-			all = append(all, fold.Length)
-		}
-	}
-	return all
-}
-
 func isPowerOfTwo(v int) bool { return v&(v-1) == 0 }
-
-// members returns what name_front holds, the widest first, so that no compiler needs padding
-// between members.
-func (f *front) members() []frontMember {
-	var all []frontMember
-	add := func(ctype string, bytes int, name string, count int) {
-		all = append(all, frontMember{ctype, bytes, name, count})
-	}
-	for _, c := range f.channels {
-		if c.Fold != nil {
-			bits := f.folds[c.fold].sumBits
-			add(fmt.Sprintf("int%d_t", bits), bits/8, "fold_"+c.name, c.Fold.Length)
-		}
-		if c.KeepsSum() {
-			add("int32_t", 4, "sum_"+c.name, 0)
-		}
-		if c.Squares {
-			bits := c.SquaresBits(f.samples())
-			add(fmt.Sprintf("uint%d_t", bits), bits/8, "squares_"+c.name, 0)
-		}
-		if c.Ramp {
-			bits := c.RampBits(f.samples())
-			add(fmt.Sprintf("int%d_t", bits), bits/8, "ramp_"+c.name, 0)
-		}
-		if c.Ends {
-			add("uint16_t", 2, "low_"+c.name, 0)
-			add("uint16_t", 2, "high_"+c.name, 0)
-		}
-		if c.Before {
-			add("int32_t", 4, "before_"+c.name, 0)
-		}
-		if c.BaseSteps > 0 {
-			bits := c.BaseBits(f.samples())
-			add(fmt.Sprintf("int%d_t", bits), bits/8, "base_"+c.name, 0)
-		}
-	}
-	if f.integer.MostSteps() > 0 {
-		add("uint32_t", 4, "steps", 0)
-	}
-	ctype, bytes := f.counterType()
-	add(ctype, bytes, "taken", 0)
-	for _, length := range f.places() {
-		add("uint16_t", 2, fmt.Sprint("at", length), 0)
-	}
-	add("volatile uint8_t", 1, "full", 0)
-	slices.SortStableFunc(all, func(a, b frontMember) int { return b.bytes - a.bytes })
-	size := 0
-	for _, m := range all {
-		size += m.bytes * max(1, m.count)
-	}
-	if filler := (all[0].bytes - size%all[0].bytes) % all[0].bytes; filler > 0 {
-		add("uint8_t", 1, "filler", filler)
-	}
-	return all
-}
-
-// bytes returns the size of name_front.
-func (f *front) bytes() int {
-	size := 0
-	for _, m := range f.members() {
-		size += m.bytes * max(1, m.count)
-	}
-	return size
-}
 
 // structMembers returns the members of name_front as C.
 func (f *front) structMembers() string {
 	var b strings.Builder
-	for _, m := range f.members() {
-		note := ""
-		switch {
-		case m.name == "filler":
+	places := f.integer.Places()
+	for _, m := range f.integer.Members() {
+		name, note, ctype := string(m.Kind), "", m.Type()
+		switch m.Kind {
+		case frontend.KeptFull:
+			ctype = "volatile " + ctype
+			note = " /* what net_sample sets last and net_features clears last */"
+		case frontend.KeptFiller:
 			note = " /* makes the size the same for every compiler */"
-		case m.name == "full":
-			note = " /* what name_sample writes last and name_features last clears */"
+		case frontend.KeptPlace:
+			name, places = fmt.Sprint(name, places[0]), places[1:]
+		default:
+			if m.Channel >= 0 {
+				name += "_" + f.channelOf(m.Channel).name
+			}
 		}
-		array := ""
-		if m.count > 0 {
-			array = fmt.Sprintf("[%d]", m.count)
+		if m.Count > 1 {
+			name += fmt.Sprintf("[%d]", m.Count)
 		}
-		fmt.Fprintf(&b, "    %s %s%s;%s\n", m.ctype, m.name, array,
-			strings.ReplaceAll(note, "name_", "net_"))
+		fmt.Fprintf(&b, "    %s %s;%s\n", ctype, name, note)
 	}
 	return b.String()
 }
@@ -210,7 +111,7 @@ func (f *front) interfaceMacros() string {
 	b.WriteString("\n/* Front end: converter codes to x[]. */\n")
 	fmt.Fprintf(&b, "#define NET_N_CHANNELS %d /* codes of a sample */\n", len(f.channels))
 	fmt.Fprintf(&b, "#define NET_WINDOW %d /* samples of a step */\n", f.samples())
-	fmt.Fprintf(&b, "#define NET_FRONT_BYTES %d /* RAM of net_front */\n", f.bytes())
+	fmt.Fprintf(&b, "#define NET_FRONT_BYTES %d /* RAM of net_front */\n", f.integer.StateBytes())
 	for i, c := range f.channels {
 		channel := &f.integer.Front.Channels[c.index]
 		fmt.Fprintf(&b, "#define %s%s %d /* %d bits: 0 is %g, %d is %g */\n", codeMacro,
@@ -384,7 +285,10 @@ func (f *frontFold) tables() (arrays, cosine string) {
 // sample returns name_sample.
 func (f *front) sample() string {
 	var b strings.Builder
-	ctype, _ := f.counterType()
+	ctype := "uint8_t"
+	if f.samples() > 255 {
+		ctype = "uint16_t"
+	}
 	fmt.Fprintf(&b, `
 uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 {
@@ -417,18 +321,21 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 		if c.Ramp {
 			fmt.Fprintf(&b, "            f->ramp_%s += f->sum_%[1]s;\n", c.name)
 		}
-		if c.Ends {
-			for _, end := range []string{"low", "high"} {
-				sign := map[string]string{"low": "<", "high": ">"}[end]
-				fmt.Fprintf(&b, "            if (code[%d] %s f->%s_%s) {\n                "+
-					"f->%[3]s_%[4]s = code[%[1]d];\n            }\n", i, sign, end, c.name)
-			}
+		end := func(kept frontend.Kept, sign string) {
+			fmt.Fprintf(&b, "            if (code[%[1]d] %[2]s f->%[3]s_%[4]s) {\n                "+
+				"f->%[3]s_%[4]s = code[%[1]d];\n            }\n", i, sign, kept, c.name)
+		}
+		if c.Low {
+			end(frontend.KeptLow, "<")
+		}
+		if c.High {
+			end(frontend.KeptHigh, ">")
 		}
 		b.WriteString("        }\n")
 	}
-	for _, length := range f.places() {
-		fmt.Fprintf(&b, "        f->at%d = (f->at%[1]d == %dU) ? 0U : (uint16_t)(f->at%[1]d + 1U);\n",
-			length, length-1)
+	for _, length := range f.integer.Places() {
+		fmt.Fprintf(&b, "        f->at%[1]d = (f->at%[1]d == %[2]dU) ? 0U : (%[3]s)(f->at%[1]d + 1U);\n",
+			length, length-1, ctype)
 	}
 	fmt.Fprintf(&b, `        taken++;
         f->taken = taken;
@@ -643,13 +550,13 @@ func (f *front) clearing() string {
 			kept        bool
 			name, start string
 		}{{c.KeepsSum(), "sum", "0"}, {c.Squares, "squares", "0"}, {c.Ramp, "ramp", "0"},
-			{c.Ends, "low", "UINT16_MAX"}, {c.Ends, "high", "0"}} {
+			{c.Low, "low", "UINT16_MAX"}, {c.High, "high", "0"}} {
 			if m.kept {
 				fmt.Fprintf(&body, "    f->%s_%s = %s;\n", m.name, c.name, m.start)
 			}
 		}
 	}
-	for _, length := range f.places() {
+	for _, length := range f.integer.Places() {
 		fmt.Fprintf(&body, "    f->at%d = 0;\n", length)
 	}
 	b.WriteString("/* Begins a window. What lets net_sample go on is written last. */\n" +
