@@ -33,6 +33,44 @@ var resourceText = map[budget.Resource][2]string{
 		"capacity / mean current"},
 }
 
+// sampledText holds what stands in place of resourceText where features are computed from samples.
+var sampledText = map[budget.Resource][2]string{
+	budget.Flash: {"read-only memory for the network, what computes its features, and the code of " +
+		"both", "weights + tables + code + tables and code that compute features + front end"},
+	budget.RAM: {"static memory: the state between two steps, the sums of the samples of a " +
+		"window, what the front end declares, and weights and tables where they are copied to RAM",
+		"state + NAME_front + front end + copied weights and tables"},
+	budget.Stack: {"stack of name_features or of a step, with a call of name_sample that " +
+		"interrupts it; without what the core stores at an interrupt",
+		"the larger of the deepest chains of calls of name_features and name_step + that of " +
+			"name_sample"},
+	budget.Cycles: {"processor cycles of one step, with those of all samples of its window",
+		"samples of a window x mean call of name_sample + name_features + name_step, each the " +
+			"sum over kernels of (runs x instructions of each class x cycles of the class), + " +
+			"flash wait states + front end"},
+	budget.StepTime: {"time from the last sample of a window to the outputs",
+		"(last call of name_sample + name_features + name_step + front end) / clock; the limit " +
+			"is the smaller of step_time and period"},
+	budget.Duty: {"share of the period in which samples are taken in or a step runs",
+		"cycles / clock / period"},
+	budget.Energy: {"energy of one step and of the samples of its window, while they are " +
+		"computed with", "cycles / clock x active current x voltage"},
+	budget.Interrupt: {"cycles of the longest call of name_sample, which an interrupt makes; " +
+		"without those that the core takes to enter and leave the interrupt",
+		"as of cycles, for the last call of a window with codes that are new extremes"},
+	budget.InterruptTime: {"time of the longest call of name_sample, which an interrupt makes",
+		"interrupt / clock"},
+	budget.FeaturesTime: {"time from the last sample of a window until its features are there; " +
+		"name_features must end before the next window begins",
+		"(last call of name_sample + name_features) / clock; the limit is the smaller of " +
+			"features_time and period - (window - 1)/rate of [raw]"},
+}
+
+// isSampled reports whether features are computed from samples on a target.
+func isSampled(s *report.Signoff, target string) bool {
+	return s.Total(target, budget.Interrupt) != nil
+}
+
 // partText holds what a part of a total is.
 var partText = map[string]string{
 	"weights": "weights and biases, as the emitted C stores them",
@@ -40,11 +78,17 @@ var partText = map[string]string{
 	"code":    "machine code of the emitted C",
 	budget.FrontEndPart: "code, memory or time that computes the features which stay, as the job " +
 		"declares it",
-	"data":             "static memory, the total of ram",
-	"stack":            "stack of one step, the total of stack",
-	"state":            "NAME_state: what the network keeps between two steps",
-	budget.NetworkPart: "the integer inference",
-	cost.FlashWait:     "what flash adds to the cycles at this clock",
+	"data":              "static memory, the total of ram",
+	"stack":             "stack of one step, the total of stack",
+	"state":             "NAME_state: what the network keeps between two steps",
+	budget.NetworkPart:  "the integer inference",
+	cost.FlashWait:      "what flash adds to the cycles at this clock",
+	budget.SamplingPart: "the calls of name_sample of a window",
+	budget.FeaturesPart: "a call of name_features",
+	budget.FrontTablesPart: "sines, cosines and angles that name_features reads, as the emitted " +
+		"C stores them",
+	budget.FrontCodePart:  "machine code of name_sample and name_features",
+	budget.FrontStatePart: "NAME_front: what is kept of the samples of a window and of steps before",
 }
 
 // kindText holds how far a figure of each kind can be trusted.
@@ -62,6 +106,9 @@ var kindText = map[budget.Kind]string{
 func explainCost(s *report.Signoff, c report.CostRow) explanation {
 	names := costNames(c)
 	text := resourceText[c.Resource]
+	if other, ok := sampledText[c.Resource]; ok && isSampled(s, c.Target) {
+		text = other
+	}
 	e := explanation{Row: budget.RowText(names...), Names: names,
 		Meaning: text[0] + ", on target " + c.Target, Formula: text[1], Recordings: []string{},
 		Kind: c.Kind, KindMeans: kindText[c.Kind], Limit: c.Limit, AtLeast: c.AtLeast,

@@ -58,12 +58,12 @@ func (s *session) unpack() error {
 	if err := os.CopyFS(s.dir, files); err != nil {
 		return err
 	}
-	return s.writeHeader(0)
+	return s.writeHeader(s.networkHeader(0))
 }
 
 // writeHeader writes network.h into the scratch folder.
-func (s *session) writeHeader(paint int) error {
-	return os.WriteFile(filepath.Join(s.dir, "network.h"), []byte(s.networkHeader(paint)), 0o644)
+func (s *session) writeHeader(text string) error {
+	return os.WriteFile(filepath.Join(s.dir, "network.h"), []byte(text), 0o644)
 }
 
 // gcc runs the cross compiler with the flags of profile, toolchain and options; what names the

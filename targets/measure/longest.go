@@ -125,7 +125,7 @@ func (s *session) runTable(table [][]int16) (*Result, error) {
 	}
 	one := *s
 	one.options.Steps, one.options.Apart = len(table), nil
-	if err := one.writeHeader(0); err != nil {
+	if err := one.writeHeader(one.networkHeader(0)); err != nil {
 		return nil, err
 	}
 	if err := one.linkImage(runImage, "-DNETWORK_TABLE", "main.c", networkObject); err != nil {

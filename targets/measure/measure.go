@@ -32,6 +32,8 @@ type Options struct {
 	Float bool
 	// Search tries many more inputs for the longest step, see Result.Longest. Not with Float.
 	Search bool
+	// Front measures the front end of the handoff as well; nil: there is none.
+	Front *Front
 	// Progress is called after each program that was measured, with how many these are and how many
 	// there are at most; at the end with all of them. It may be nil.
 	Progress func(done, all int)
@@ -60,6 +62,9 @@ type Result struct {
 	Functions  map[string]*Function // functions that Options.Apart matches, by name
 	CyclesFrom string               // the source of the cycles, for reports
 	Tools      []Tool
+	Front      *FrontResult `json:",omitempty"` // nil without Options.Front
+
+	callCounts []map[string]float64 // of each step, as Counts
 }
 
 // Function holds the figures of one function. Cycles and Counts are those of one step, the mean
@@ -124,7 +129,7 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	s := &session{ctx: ctx, profile: p, toolchain: tools, options: o, name: name, dir: scratch,
-		source: source}
+		source: source, entry: name + "_step"}
 	r := &Result{}
 	if err := s.unpack(); err != nil {
 		return nil, err
@@ -142,6 +147,9 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	s.measured()
 	if o.Search {
 		err = s.searchLongest(r)
+	}
+	if err == nil && o.Front != nil {
+		r.Front, err = s.measureFront()
 	}
 	s.programs = s.allPrograms() - 1
 	s.measured()

@@ -95,7 +95,7 @@ func TestLog(t *testing.T) {
 		{"no step", "+080 1:080 +082 2:082", nil, nil},
 	} {
 		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), step: 0x100,
-			caller: span{0x80, 0x90}, counts: map[string]float64{}}
+			caller: span{0x80, 0x90}}
 		if err := w.readLog(strings.NewReader(logOf(c.log))); err != nil {
 			t.Errorf("%s: %v", c.what, err)
 		}
@@ -111,7 +111,7 @@ func TestDamagedLog(t *testing.T) {
 		"IN: f\nOBJD-T: 4770\n", logOf("1:100"), logOf("+100 1:100 2:100"),
 		logOf("+100 1:100 +900 2:900 +082 3:082")} {
 		w := &watcher{code: listed("adds r0, #1"), cost: newCost(profile(t, "cortex-m3")),
-			step: 0x100, caller: span{0x80, 0x90}, counts: map[string]float64{}}
+			step: 0x100, caller: span{0x80, 0x90}}
 		if err := w.readLog(strings.NewReader(log)); err == nil {
 			t.Errorf("no error for the log %q", log)
 		}

@@ -19,7 +19,7 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	step, err := s.function(s.name + "_step")
+	step, err := s.function(s.entry)
 	if err != nil {
 		return "", err
 	}
@@ -46,7 +46,7 @@ func (s *session) runEmulator(r *Result) (string, error) {
 		return "", err
 	}
 	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller,
-		counts: map[string]float64{}, functions: r.Functions}
+		functions: r.Functions}
 	if err := w.readLog(read); err != nil {
 		cmd.Process.Kill() // it may wait for a reader; the first error is the one to report
 		cmd.Wait()
@@ -56,7 +56,13 @@ func (s *session) runEmulator(r *Result) (string, error) {
 		return "", newCommandError(s.ctx, s.emulator[0], "run the program to its end",
 			err.Error()+": "+tail(output.String()), err)
 	}
-	r.Cycles, r.Instructions, r.Counts = w.cycles, w.instructions, w.counts
+	r.Cycles, r.Instructions, r.callCounts = w.cycles, w.instructions, w.counts
+	r.Counts = map[string]float64{}
+	for _, counts := range w.counts {
+		for class, n := range counts {
+			r.Counts[class] += n
+		}
+	}
 	for class := range r.Counts {
 		r.Counts[class] /= float64(len(w.cycles))
 	}
@@ -81,9 +87,9 @@ type watcher struct {
 	// last is the latest executed instruction, which has no price yet: the next address shows
 	// whether it jumped. before is the one executed before it; nil at the start of a step.
 	before, last *instruction
-	cycles       []float64          // by step
-	instructions []int64            // by step
-	counts       map[string]float64 // instructions of all steps, by class
+	cycles       []float64            // by step
+	instructions []int64              // by step
+	counts       []map[string]float64 // instructions by step, by class
 
 	functions map[string]*Function // functions that are counted by themselves, by name
 	// running is the function among them whose instructions were executed last; nil at the start
@@ -185,6 +191,7 @@ func (w *watcher) execute(pc uint64) error {
 		w.before, w.running = nil, nil
 		w.cycles = append(w.cycles, 0)
 		w.instructions = append(w.instructions, 0)
+		w.counts = append(w.counts, map[string]float64{})
 	} else {
 		return nil
 	}
@@ -210,7 +217,7 @@ func (w *watcher) price(next uint64) error {
 	i := len(w.cycles) - 1
 	w.cycles[i] += p.cycles
 	for _, s := range p.spent {
-		w.counts[s.class] += s.n
+		w.counts[i][s.class] += s.n
 	}
 	w.instructions[i]++
 	if f := w.running; f != nil {

@@ -9,7 +9,7 @@ import (
 
 // measureRun runs steps on the emulated core and sets the stack, cycles and counts of r.
 func (s *session) measureRun(r *Result) error {
-	frames, err := s.frames()
+	frames, err := s.frames(networkObject)
 	if err != nil {
 		return err
 	}
@@ -37,7 +37,7 @@ func (s *session) measureRun(r *Result) error {
 		return unbounded(s.name+"_step",
 			fmt.Sprintf("it takes %d bytes, too many to paint", r.StackChain))
 	}
-	if err := s.writeHeader(int(paint)); err != nil {
+	if err := s.writeHeader(s.networkHeader(int(paint))); err != nil {
 		return err
 	}
 	if err := s.linkImage(runImage, "main.c", networkObject); err != nil {

@@ -51,7 +51,7 @@ func (s *session) runSimulator(r *Result) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	step, err := s.function(s.name + "_step")
+	step, err := s.function(s.entry)
 	if err != nil {
 		return "", err
 	}

@@ -11,8 +11,8 @@ import (
 
 // frames reads the compiler's account of the stack: the frame of every function of the network, in
 // bytes.
-func (s *session) frames() (map[string]int64, error) {
-	text, err := os.ReadFile(filepath.Join(s.dir, strings.TrimSuffix(networkObject, ".o")+".su"))
+func (s *session) frames(object string) (map[string]int64, error) {
+	text, err := os.ReadFile(filepath.Join(s.dir, strings.TrimSuffix(object, ".o")+".su"))
 	if err != nil {
 		return nil, err
 	}

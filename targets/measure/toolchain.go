@@ -73,6 +73,7 @@ type session struct {
 	name    string // name of the network, see Network
 	dir     string // scratch folder
 	source  string // folder with the C of the network
+	entry   string // function whose calls are counted
 
 	programs int // that were measured so far
 }

@@ -1,0 +1,215 @@
+package measure
+
+import (
+	"fmt"
+	"maps"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// Front says how to run the front end of a handoff, NAME_front.c: name_front_reset, name_sample and
+// name_features of NAME.h.
+type Front struct {
+	Bits    []int // of the converter of every channel, 1 to 16
+	Samples int   // of a window
+}
+
+// FrontResult holds the figures of a front end on one core. Cycles are of calls of name_sample and
+// name_features, and so are counts, which are as those of [Result].
+type FrontResult struct {
+	Flash       int64 // bytes that it adds to a program with the network
+	Constants   int64 // bytes of Flash that are constants of its own file
+	RAM         int64 // static bytes, one name_front included
+	SampleChain int64 // bytes of stack of the deepest chain of calls from name_sample
+	// bytes of stack of the deepest chain of calls from name_features
+	FeaturesChain int64
+
+	Sampling CallResult // all calls of a window, the mean of windows of waves with noise
+	Last     CallResult // the longest of the last calls of a window
+	Longest  CallResult // the longest call of name_sample
+	Features CallResult // the longest call of name_features
+	Mean     CallResult // the mean call of name_features, of windows of waves with noise
+	Windows  int        // that were run
+}
+
+// CallResult is what a call takes, or several.
+type CallResult struct {
+	Cycles float64
+	Counts map[string]float64 // nil where a simulator counted the cycles
+}
+
+const (
+	frontObject = "front.o"
+	frontImage  = "front.elf" // the program without calls, with the front end
+	// typicalWindows and drawnWindows are the windows of one program: of waves with noise, and of
+	// all shapes. Our choice.
+	typicalWindows = 6
+	drawnWindows   = 18
+	// frontPrograms is how many programs look for long calls, each with signals of its own. Our
+	// choice.
+	frontPrograms = 4
+	// mostSamples bounds the samples of a program, of which the log of the emulator has some hundred
+	// bytes each. Our choice.
+	mostSamples = 16384
+)
+
+// frontHeader returns what board/front.c knows of a front end.
+func (s *session) frontHeader(windows, seed int) string {
+	if s.options.Front == nil {
+		return ""
+	}
+	bits := strings.Trim(strings.ReplaceAll(fmt.Sprint(s.options.Front.Bits), " ", ", "), "[]")
+	return fmt.Sprintf(`typedef %[1]s_front network_front;
+#define network_front_reset %[1]s_front_reset
+#define network_sample %[1]s_sample
+#define network_features %[1]s_features
+#define NETWORK_CHANNELS %[2]d
+#define NETWORK_BITS {%[3]s}
+#define NETWORK_WINDOW %[4]dU
+#define NETWORK_TYPICAL %[5]d
+#define NETWORK_WINDOWS %[6]dU
+#define NETWORK_SEED UINT32_C(%[7]d)
+`, s.name, len(s.options.Front.Bits), bits, s.options.Front.Samples, typicalWindows, windows, seed)
+}
+
+// measureFrontSizes compares a program with the front end and one without, and sets the sizes of f.
+func (s *session) measureFrontSizes(f *FrontResult) error {
+	if err := s.writeHeader(s.networkHeader(0) + s.frontHeader(0, 0)); err != nil {
+		return err
+	}
+	args := append(strings.Fields(s.options.Optimise), "-fstack-usage", "-c",
+		filepath.Join(s.source, s.name+"_front.c"), "-o", frontObject)
+	if err := s.gcc("compile "+s.name+"_front.c", args...); err != nil {
+		return err
+	}
+	if err := s.linkImage(frontImage, "empty.c", "state.c", "front_state.c", networkObject,
+		frontObject); err != nil {
+		return err
+	}
+	without, err := imageSizes(filepath.Join(s.dir, staticImage))
+	if err != nil {
+		return err
+	}
+	with, err := imageSizes(filepath.Join(s.dir, frontImage))
+	if err != nil {
+		return err
+	}
+	f.Flash, f.RAM = with.flash-without.flash, with.ram-without.ram
+	f.Constants, err = constantBytes(filepath.Join(s.dir, frontObject))
+	return err
+}
+
+// measureFront measures the front end: bytes, stack, and the cycles of calls.
+func (s *session) measureFront() (*FrontResult, error) {
+	f := &FrontResult{}
+	if err := s.measureFrontSizes(f); err != nil {
+		return nil, err
+	}
+	frames, err := s.frames(frontObject)
+	if err != nil {
+		return nil, err
+	}
+	windows := typicalWindows + drawnWindows
+	if most := mostSamples / s.options.Front.Samples; windows > most {
+		windows = max(most, typicalWindows+2)
+	}
+	programs := 1
+	if s.options.Search {
+		programs = frontPrograms
+	}
+	var sampling, features []CallResult // all of windows of waves with noise
+	for seed := range programs {
+		if err := s.writeHeader(s.networkHeader(0) + s.frontHeader(windows, seed)); err != nil {
+			return nil, err
+		}
+		if err := s.linkImage(runImage, "front.c", networkObject, frontObject); err != nil {
+			return nil, err
+		}
+		if seed == 0 {
+			code, err := s.disassemble()
+			if err != nil {
+				return nil, err
+			}
+			calls := newCallGraph(code, frames, len(s.emulator) == 0)
+			if f.SampleChain, err = calls.deepest(s.name + "_sample"); err != nil {
+				return nil, err
+			}
+			if f.FeaturesChain, err = calls.deepest(s.name + "_features"); err != nil {
+				return nil, err
+			}
+		}
+		samples, err := s.callsOf(s.name+"_sample", windows*s.options.Front.Samples)
+		if err != nil {
+			return nil, err
+		}
+		filled, err := s.callsOf(s.name+"_features", windows)
+		if err != nil {
+			return nil, err
+		}
+		n := s.options.Front.Samples
+		sampling = append(sampling, samples[:typicalWindows*n]...)
+		features = append(features, filled[:typicalWindows]...)
+		for i, c := range samples {
+			f.Longest = f.Longest.longer(c)
+			if i%n == n-1 {
+				f.Last = f.Last.longer(c)
+			}
+		}
+		for _, c := range filled {
+			f.Features = f.Features.longer(c)
+		}
+		f.Windows += windows
+	}
+	f.Sampling = meanOf(sampling, len(sampling)/s.options.Front.Samples)
+	f.Mean = meanOf(features, len(features))
+	return f, nil
+}
+
+// longer returns the longer of two calls.
+func (c CallResult) longer(d CallResult) CallResult {
+	if d.Cycles > c.Cycles {
+		return d
+	}
+	return c
+}
+
+// meanOf adds up calls and divides by n.
+func meanOf(calls []CallResult, n int) CallResult {
+	var sum CallResult
+	for _, c := range calls {
+		sum.Cycles += c.Cycles
+		for _, class := range slices.Sorted(maps.Keys(c.Counts)) {
+			if sum.Counts == nil {
+				sum.Counts = map[string]float64{}
+			}
+			sum.Counts[class] += c.Counts[class]
+		}
+	}
+	sum.Cycles /= float64(n)
+	for class := range sum.Counts {
+		sum.Counts[class] /= float64(n)
+	}
+	return sum
+}
+
+// callsOf runs the linked program and returns what each call of a function took.
+func (s *session) callsOf(function string, want int) ([]CallResult, error) {
+	one := *s
+	one.entry, one.options.Apart = function, nil
+	r := &Result{}
+	if _, err := one.run(r); err != nil {
+		return nil, err
+	}
+	if len(r.Cycles) != want {
+		return nil, fmt.Errorf("%d calls of %s ran instead of %d", len(r.Cycles), function, want)
+	}
+	calls := make([]CallResult, want)
+	for i, cycles := range r.Cycles {
+		calls[i].Cycles = cycles
+		if r.callCounts != nil {
+			calls[i].Counts = r.callCounts[i]
+		}
+	}
+	return calls, nil
+}
