@@ -1,6 +1,7 @@
 package frontend
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 )
@@ -34,8 +35,8 @@ const (
 	KeptFiller  Kept = "filler"  // makes the size the same for every compiler
 )
 
-// Members returns what is kept, the widest first, so that no compiler needs padding between
-// members.
+// Members returns what is kept, the narrowest first, because short instructions reach no further
+// than the first members; fillers stand where compilers would leave a gap.
 func (n *Integer) Members() []Member {
 	var all []Member
 	samples := n.Front.Sampling.Samples
@@ -65,17 +66,24 @@ func (n *Integer) Members() []Member {
 	if samples > 255 {
 		counter = 16
 	}
-	all = append(all, Member{KeptTaken, -1, counter, false, 1})
+	all = append(all, Member{KeptFull, -1, 8, false, 1}, Member{KeptTaken, -1, counter, false, 1})
 	for range n.Places() {
 		all = append(all, Member{KeptPlace, -1, counter, false, 1})
 	}
-	all = append(all, Member{KeptFull, -1, 8, false, 1})
-	slices.SortStableFunc(all, func(a, b Member) int { return b.Bits - a.Bits })
-	size, widest := bytesOf(all), all[0].Bits/8
-	if filler := (widest - size%widest) % widest; filler > 0 {
-		all = append(all, Member{KeptFiller, -1, 8, false, filler})
+	slices.SortStableFunc(all, func(a, b Member) int {
+		return cmp.Or(a.Bits-b.Bits, a.Count-b.Count, a.Channel-b.Channel)
+	})
+	var filled []Member
+	for _, m := range all {
+		if gap := -bytesOf(filled) & (m.Bits/8 - 1); gap > 0 {
+			filled = append(filled, Member{KeptFiller, -1, 8, false, gap})
+		}
+		filled = append(filled, m)
 	}
-	return all
+	if gap := -bytesOf(filled) & (filled[len(filled)-1].Bits/8 - 1); gap > 0 {
+		filled = append(filled, Member{KeptFiller, -1, 8, false, gap})
+	}
+	return filled
 }
 
 // Type returns the type of a member in C.

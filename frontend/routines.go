@@ -7,8 +7,13 @@ import (
 
 // The integer routines of a front end. The C computes the same integers.
 
-// turns is how many steps [polar] turns a vector. The last one moves the angle by 2^-15 rad or so.
-const turns = 15
+// turns is how many steps [polar] turns a vector. The last one moves the angle by 2^-14 rad.
+// Lengths are taken after lengthTurns of them: the angle that is left is below 2^-9, and what a
+// length lacks by it below 2^-19.
+const (
+	turns       = 15
+	lengthTurns = 10
+)
 
 // turnAngles are the arctangents of 2^-i in 2^-32 of a turn, rounded: math.Atan is right in far
 // more digits than these have.
@@ -19,14 +24,15 @@ var turnAngles = func() (angles [turns]int32) {
 	return angles
 }()
 
-// TurnAngles returns the arctangents of 2^-i in 2^-32 of a turn, as the C has them.
-func TurnAngles() []int32 { return turnAngles[:] }
+// TurnAngles returns the arctangents of 2^-i in 2^-32 of a turn, as the C has them, and after how
+// many turns the length is taken.
+func TurnAngles() (angles []int32, length int) { return turnAngles[:], lengthTurns }
 
-// turnGain is how many times longer a vector is after the steps of [polar]: the product of
+// turnGain is how many times longer a vector is when its length is taken: the product of
 // sqrt(1 + 2^-2i).
 var turnGain = func() float64 {
 	gain := 1.0
-	for i := range turns {
+	for i := range lengthTurns {
 		gain *= math.Sqrt(1 + math.Ldexp(1, -2*i))
 	}
 	return gain
@@ -36,9 +42,10 @@ var turnGain = func() float64 {
 // and the diagonal, 1.65·√2, its length stays below 2^31.
 const polarBits = 29
 
-// polar returns magnitude·2^shift·[turnGain] of a vector and its angle in 2^-32 of a turn. A vector (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re
-// in steps of which the tangents are powers of two (Volder 1959, "The CORDIC trigonometric
-// computing technique"). The parts are of 32 bits or, where sums are, of 64.
+// polar returns magnitude·2^shift·[turnGain] of a vector and its angle in 2^-32 of a turn. A vector
+// (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re in steps of which the
+// tangents are powers of two (Volder 1959, "The CORDIC trigonometric computing technique"). The
+// parts are of 32 bits or, where sums are, of 64.
 func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
 	size := max(re, -re) | max(im, -im)
 	if size == 0 {
@@ -55,6 +62,9 @@ func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
 		x, y, turned = -x, -y, 1<<31
 	}
 	for i := range turns {
+		if i == lengthTurns {
+			magnitude = uint32(x)
+		}
 		dx, dy := y>>i, x>>i
 		if y > 0 {
 			x, y, turned = x+dx, y-dy, turned+uint32(turnAngles[i])
@@ -62,7 +72,7 @@ func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
 			x, y, turned = x-dx, y+dy, turned-uint32(turnAngles[i])
 		}
 	}
-	return uint32(x), shift, int32(turned)
+	return magnitude, shift, int32(turned)
 }
 
 // shifted returns v·2^-shift rounded to the nearest whole number, half upwards; the result fits.

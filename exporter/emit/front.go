@@ -81,7 +81,7 @@ func isPowerOfTwo(v int) bool { return v&(v-1) == 0 }
 // structMembers returns the members of name_front as C.
 func (f *front) structMembers() string {
 	var b strings.Builder
-	places := f.integer.Places()
+	places, fillers := f.integer.Places(), 0
 	for _, m := range f.integer.Members() {
 		name, note, ctype := string(m.Kind), "", m.Type()
 		switch m.Kind {
@@ -89,7 +89,8 @@ func (f *front) structMembers() string {
 			ctype = "volatile " + ctype
 			note = " /* what net_sample sets last and net_features clears last */"
 		case frontend.KeptFiller:
-			note = " /* makes the size the same for every compiler */"
+			name, fillers = fmt.Sprint(name, fillers), fillers+1
+			note = " /* makes places and size the same for every compiler */"
 		case frontend.KeptPlace:
 			name, places = fmt.Sprint(name, places[0]), places[1:]
 		default:
@@ -168,7 +169,7 @@ func (f *front) source(rom string) (string, error) {
 func (f *front) choices() map[string]int {
 	c := map[string]int{"NET_FRONT": flag(f != nil)}
 	for _, name := range []string{"LINES", "WIDE", "PHASE", "DISTORTION", "RATIO", "ROOT",
-		"SHIFTED", "RELATIVE"} {
+		"LEADING", "SHIFTED", "RELATIVE"} {
 		c["NET_USES_"+name] = 0
 	}
 	if f == nil {
@@ -194,6 +195,7 @@ func (f *front) choices() map[string]int {
 		c["NET_USES_WIDE"] |= flag(fold.Wide)
 	}
 	c["NET_USES_SHIFTED"] = c["NET_USES_LINES"] | c["NET_USES_RATIO"]
+	c["NET_USES_LEADING"] = c["NET_USES_SHIFTED"]
 	return c
 }
 
@@ -204,8 +206,8 @@ func (f *front) scales() string {
 	n := len(f.integer.Features) + len(given)
 	fmt.Fprintf(&b, "static const net_scale net_scales[%d] NET_ROM = {\n", n)
 	line := func(s frontend.Scaling, feature int) {
-		fmt.Fprintf(&b, "    { %d, %d, %d, %d, %d, %d }, /* %s */\n", s.Middle, s.Limit, s.Add,
-			s.Multiplier, s.Down, s.Shift, commentText(f.p.Net.Features[feature].Name))
+		fmt.Fprintf(&b, "    { %d, %d, %d, %d, %d, 0 }, /* %s */\n", s.Middle, s.Multiplier, s.Add,
+			s.Limit, s.Down, commentText(f.p.Net.Features[feature].Name))
 	}
 	for i := range f.integer.Features {
 		line(f.integer.Features[i].Scaling, f.p.Front.Index[i])
@@ -220,8 +222,12 @@ func (f *front) scales() string {
 // angles writes the arctangents of net_polar.
 func (f *front) angles() string {
 	var b strings.Builder
-	angles := frontend.TurnAngles()
+	angles, length := frontend.TurnAngles()
+	fmt.Fprintf(&b, "#define NET_TURNS %d\n#define NET_LENGTH_TURNS %d /* after which the length is "+
+		"taken */\n\n/* Arctangents of 2^-i in 2^-32 of a turn. */\nstatic const int32_t "+
+		"net_turn_angles[NET_TURNS] NET_ROM = {\n", len(angles), length)
 	list(&b, len(angles), 5, func(i int) string { return fmt.Sprint(angles[i]) })
+	b.WriteString("};\n")
 	return b.String()
 }
 
@@ -300,23 +306,20 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 `, ctype)
 	for i, c := range f.channels {
 		fmt.Fprintf(&b, "        { /* %s */\n", commentText(f.integer.Front.Channels[c.index].Name))
-		if c.Fold != nil || c.KeepsSum() || c.Squares || c.Ramp {
-			fmt.Fprintf(&b, "            const int32_t d = (int32_t)code[%d] - INT32_C(%d);\n\n", i,
-				c.Middle)
-		}
 		if c.Fold != nil {
 			place := fmt.Sprint("f->at", c.Fold.Length)
 			if isPowerOfTwo(c.Fold.Length) {
 				place = fmt.Sprintf("taken & %dU", c.Fold.Length-1)
 			}
-			fmt.Fprintf(&b, "            f->fold_%s[%s] = (int%d_t)(f->fold_%s[%[2]s] + d);\n",
-				c.name, place, f.folds[c.fold].sumBits, c.name)
+			fmt.Fprintf(&b, "            f->fold_%[1]s[%[2]s] = (int%[3]d_t)(f->fold_%[1]s[%[2]s] + "+
+				"(int32_t)code[%[4]d]);\n", c.name, place, c.SumBits(), i)
 		}
 		if c.KeepsSum() {
-			fmt.Fprintf(&b, "            f->sum_%s += d;\n", c.name)
+			fmt.Fprintf(&b, "            f->sum_%s += (int32_t)code[%d];\n", c.name, i)
 		}
 		if c.Squares {
-			fmt.Fprintf(&b, "            f->squares_%s += (uint32_t)(d * d);\n", c.name)
+			fmt.Fprintf(&b, "            f->squares_%s += (uint32_t)code[%[2]d] * code[%[2]d];\n",
+				c.name, i)
 		}
 		if c.Ramp {
 			fmt.Fprintf(&b, "            f->ramp_%s += f->sum_%[1]s;\n", c.name)
@@ -365,9 +368,8 @@ func (f *front) features() string {
 		f.feature(&body, i)
 	}
 	for _, l := range []struct{ declaration, use string }{{"uint_fast16_t i", "(i = 0"},
-		{"uint32_t angle", "&angle)"}, {"uint32_t steps", "steps = "}, {"int32_t value", "value = "}} {
-		if strings.Contains(body.String(), l.use) ||
-			l.use == "&angle)" && strings.Contains(body.String(), "angle = ") {
+		{"uint32_t angle", "angle = "}, {"uint32_t steps", "steps = "}, {"int32_t value", "value = "}} {
+		if strings.Contains(body.String(), l.use) {
 			b.WriteString("    " + l.declaration + ";\n")
 		}
 	}
@@ -398,6 +400,13 @@ func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
 				"    }\n", c.Fold.Length, c.name)
 		}
 	}
+	if c.Squares {
+		bits := c.SquaresBits(f.samples())
+		fmt.Fprintf(locals, "    uint%d_t squares_%s;\n", bits, c.name)
+		fmt.Fprintf(b, "    squares_%[1]s = f->squares_%[1]s - (UINT%[2]d_C(%[3]d) * "+
+			"(uint%[2]d_t)sum_%[1]s) - UINT%[2]d_C(%[4]d);\n", c.name, bits, 2*c.Middle,
+			f.samples()*c.Middle*c.Middle)
+	}
 	if c.Before {
 		fmt.Fprintf(b, "    if (f->steps == 0U) {\n        f->before_%s = sum_%[1]s;\n    }\n",
 			c.name)
@@ -416,11 +425,11 @@ func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
 		fmt.Fprintf(locals, "    uint32_t angle_%s_%d;\n", c.name, k)
 	}
 	for i, k := range c.Lines {
-		angle := "angle"
+		angle := "NULL"
 		if slices.Contains(phases, k) {
-			angle = fmt.Sprintf("angle_%s_%d", c.name, k)
+			angle = fmt.Sprintf("&angle_%s_%d", c.name, k)
 		}
-		fmt.Fprintf(b, "    length_%[1]s[%[2]d] = %[3]sline(f->fold_%[1]s, %[4]d, &%[5]s);\n", c.name,
+		fmt.Fprintf(b, "    length_%[1]s[%[2]d] = %[3]sline(f->fold_%[1]s, %[4]d, %[5]s);\n", c.name,
 			i, f.folds[c.fold].prefix, k, angle)
 	}
 }
@@ -467,7 +476,7 @@ func (f *front) feature(b *strings.Builder, i int) {
 	case frontend.Swing:
 		value = fmt.Sprintf("(int32_t)f->high_%s - (int32_t)f->low_%[1]s", c.name)
 	case frontend.Ripple:
-		value = fmt.Sprintf("(int32_t)net_root((((uint64_t)f->squares_%[1]s * %[2]dU) - "+
+		value = fmt.Sprintf("(int32_t)net_root((((uint64_t)squares_%[1]s * %[2]dU) - "+
 			"(uint64_t)((int64_t)sum_%[1]s * sum_%[1]s)) << %[3]d)", c.name, n, 2*c.RippleBits)
 	case frontend.RMS:
 		value = f.rms(c)
@@ -493,7 +502,7 @@ func (f *front) feature(b *strings.Builder, i int) {
 // rms returns what stands for the root mean square about physical zero.
 func (f *front) rms(c *frontChannel) string {
 	zero, n := c.RMSZero, int64(f.samples())
-	return fmt.Sprintf("(int32_t)net_root((uint64_t)(((int64_t)f->squares_%[1]s << %[2]d) + "+
+	return fmt.Sprintf("(int32_t)net_root((uint64_t)(((int64_t)squares_%[1]s << %[2]d) + "+
 		"(INT64_C(%[3]d) * sum_%[1]s) + INT64_C(%[4]d)))", c.name, 2*c.RMSBits,
 		2*zero<<c.RMSBits, n*zero*zero)
 }
@@ -539,17 +548,19 @@ func (f *front) begin(b *strings.Builder) {
 // clearing returns net_begin, which empties what a window keeps and lets name_sample go on.
 func (f *front) clearing() string {
 	var b, body strings.Builder
-	longest := 0
+	longest, n := 0, f.samples()
 	for _, c := range f.channels {
 		if c.Fold != nil {
 			longest = max(longest, c.Fold.Length)
-			fmt.Fprintf(&body, "    for (i = 0; i < %dU; i++) {\n        f->fold_%s[i] = 0;\n    }\n",
-				c.Fold.Length, c.name)
+			fmt.Fprintf(&body, "    for (i = 0; i < %dU; i++) {\n        f->fold_%s[i] = %d;\n    }\n",
+				c.Fold.Length, c.name, -c.Fold.Each*c.Middle)
 		}
 		for _, m := range []struct {
 			kept        bool
 			name, start string
-		}{{c.KeepsSum(), "sum", "0"}, {c.Squares, "squares", "0"}, {c.Ramp, "ramp", "0"},
+		}{{c.KeepsSum(), "sum", fmt.Sprint(-n * c.Middle)},
+			{c.Squares, "squares", "0"},
+			{c.Ramp, "ramp", fmt.Sprintf("INT%d_C(%d)", c.RampBits(n), c.Middle*n*(n-1)/2)},
 			{c.Low, "low", "UINT16_MAX"}, {c.High, "high", "0"}} {
 			if m.kept {
 				fmt.Fprintf(&body, "    f->%s_%s = %s;\n", m.name, c.name, m.start)
@@ -559,7 +570,8 @@ func (f *front) clearing() string {
 	for _, length := range f.integer.Places() {
 		fmt.Fprintf(&body, "    f->at%d = 0;\n", length)
 	}
-	b.WriteString("/* Begins a window. What lets net_sample go on is written last. */\n" +
+	b.WriteString("/* Begins a window. Sums begin where the middle codes of a window lead to 0. What lets\n" +
+		" * net_sample go on is written last. */\n" +
 		"static void net_begin(net_front *f)\n{\n")
 	if longest > 0 {
 		b.WriteString("    uint_fast16_t i;\n\n")

@@ -29,51 +29,75 @@ NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
 NET_CHECK(front_source_and_header_belong_together, NET_ID == 0x@ID@UL);
 NET_CHECK(front_bytes, NET_FRONT_BYTES == sizeof(net_front));
 
-/* What brings a whole number v to x: ((v - middle, limited) >> down) * multiplier
- * + add) >> shift. The product and the sum fit 32 bits. */
+/* What brings a whole number v to x: v - middle is shifted down, limited, multiplied,
+ * and shifted by 15. Everything fits 32 bits. */
 typedef struct {
     int32_t middle;
-    int32_t limit;
+    int32_t multiplier;
     int32_t add;
-    int16_t multiplier;
+    uint16_t limit; /* a quarter of it */
     uint8_t down;
-    uint8_t shift;
+    uint8_t filler;
 } net_scale;
 
 /*@scales*/
 
 static NET_APART int16_t net_scaled(int32_t v, const net_scale *s)
 {
-    const int32_t middle = NET_ROM_I32(&s->middle);
-    const int32_t limit = NET_ROM_I32(&s->limit);
+    const int32_t limit = (int32_t)4 * (uint16_t)NET_ROM_I16(&s->limit);
     const uint8_t down = NET_ROM_U8(&s->down);
-    uint32_t size;
-    int32_t apart;
+    int32_t x = v - NET_ROM_I32(&s->middle);
 
-    if (v >= middle) {
-        size = (uint32_t)v - (uint32_t)middle;
-        apart = (size > (uint32_t)limit) ? limit : (int32_t)size;
-    } else {
-        size = (uint32_t)middle - (uint32_t)v;
-        apart = (size > (uint32_t)limit) ? -limit : -(int32_t)size;
-    }
     if (down > 0U) {
-        apart = (apart + ((int32_t)1 << (down - 1U))) >> down;
+        x = (x + ((int32_t)1 << (down - 1U))) >> down;
     }
-    apart = ((apart * (int32_t)NET_ROM_I16(&s->multiplier)) + NET_ROM_I32(&s->add)) >> NET_ROM_U8(&s->shift);
-    if (apart > INT16_MAX) {
-        apart = INT16_MAX;
-    } else if (apart < INT16_MIN) {
-        apart = INT16_MIN;
+    if (x > limit) {
+        x = limit;
+    } else if (x < -limit) {
+        x = -limit;
     } else {
-        /* apart is within */
+        /* x is within */
     }
-    return (int16_t)apart;
+    x = ((x * NET_ROM_I32(&s->multiplier)) + NET_ROM_I32(&s->add)) >> 15;
+    if (x > INT16_MAX) {
+        x = INT16_MAX;
+    } else if (x < INT16_MIN) {
+        x = INT16_MIN;
+    } else {
+        /* x is within */
+    }
+    return (int16_t)x;
 }
+
+#if NET_USES_LEADING == 1
+/* Leading zero bits of v, which is not 0. */
+static uint8_t net_leading(uint32_t v)
+{
+#if defined(__ARM_FEATURE_CLZ) && defined(__GNUC__)
+    return (uint8_t)__builtin_clz(v);
+#else
+    uint8_t zeros = 0;
+
+    if (v < UINT32_C(0x10000)) {
+        v <<= 16;
+        zeros = 16;
+    }
+    if (v < UINT32_C(0x1000000)) {
+        v <<= 8;
+        zeros = (uint8_t)(zeros + 8U);
+    }
+    while (v < UINT32_C(0x80000000)) {
+        v <<= 1;
+        zeros++;
+    }
+    return zeros;
+#endif
+}
+#endif
 
 #if NET_USES_SHIFTED == 1
 /* v / 2^shift rounded to nearest, halves upwards; the result fits. */
-static uint32_t net_shifted(uint32_t v, int8_t shift)
+static uint32_t net_shifted(uint32_t v, int_fast8_t shift)
 {
     uint32_t result;
 
@@ -89,84 +113,76 @@ static uint32_t net_shifted(uint32_t v, int8_t shift)
 #endif
 
 #if NET_USES_LINES == 1
-/* Arctangents of 2^-i in 2^-32 of a turn. */
-static const int32_t net_turn_angles[15] NET_ROM = {
 /*@angles*/
-};
 
-/* Length of a vector, times NET_TURN_GAIN / 2^down, and its angle in 2^-32 of a turn.
- * The vector is turned onto the axis of re in steps of which the tangents are powers
- * of two (Volder 1959, "The CORDIC trigonometric computing technique"). */
-static NET_APART uint32_t net_polar(int32_t re, int32_t im, int8_t down, uint32_t *angle)
+/* Length of a vector, times a constant / 2^down, and its angle in 2^-32 of a turn, unless
+ * angle is NULL. The vector is turned onto the axis of re in steps of which the tangents
+ * are powers of two (Volder 1959, "The CORDIC trigonometric computing technique"). */
+static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, uint32_t *angle)
 {
-    uint32_t size = (uint32_t)((re < 0) ? -re : re) | (uint32_t)((im < 0) ? -im : im);
+    const uint32_t size = (uint32_t)((re < 0) ? -re : re) | (uint32_t)((im < 0) ? -im : im);
     uint32_t turned = 0;
     uint32_t length = 0;
 
     if (size != 0U) {
-        int8_t shift = down;
-        int32_t x;
-        int32_t y;
-        uint8_t i;
+        const int_fast8_t up = (int_fast8_t)((int_fast8_t)net_leading(size) - 3);
+        int_fast8_t turns = NET_LENGTH_TURNS;
+        int_fast8_t i;
 
-        if (size >= (UINT32_C(1) << 29)) {
-            const uint8_t over = (size >= (UINT32_C(1) << 30)) ? 2U : 1U;
-
-            x = re >> over;
-            y = im >> over;
-            shift = (int8_t)(shift - (int8_t)over);
+        if (up >= 0) {
+            re = (int32_t)((uint32_t)re << (uint8_t)up);
+            im = (int32_t)((uint32_t)im << (uint8_t)up);
         } else {
-            uint8_t up = 0;
-
-            for (i = 16; i > 0U; i >>= 1) {
-                if (size < (UINT32_C(1) << (29U - i))) {
-                    size <<= i;
-                    up = (uint8_t)(up + i);
-                }
-            }
-            x = (int32_t)((uint32_t)re << up);
-            y = (int32_t)((uint32_t)im << up);
-            shift = (int8_t)(shift + (int8_t)up);
+            re >>= (uint8_t)-up;
+            im >>= (uint8_t)-up;
         }
-        if (x < 0) { /* half a turn */
-            x = -x;
-            y = -y;
+        if (re < 0) { /* half a turn */
+            re = -re;
+            im = -im;
             turned = UINT32_C(0x80000000);
         }
-        for (i = 0; i < 15U; i++) {
-            const int32_t dx = y >> i;
-            const int32_t dy = x >> i;
+        for (i = 0; i < turns; i++) {
+            const int32_t dx = im >> i;
+            const int32_t dy = re >> i;
             const uint32_t turn = (uint32_t)NET_ROM_I32(&net_turn_angles[i]);
 
-            if (y > 0) {
-                x += dx;
-                y -= dy;
+            if (im > 0) {
+                re += dx;
+                im -= dy;
                 turned += turn;
             } else {
-                x -= dx;
-                y += dy;
+                re -= dx;
+                im += dy;
                 turned -= turn;
             }
+            if (i == (NET_LENGTH_TURNS - 1)) {
+                length = (uint32_t)re;
+                if (angle != NULL) {
+                    turns = NET_TURNS;
+                }
+            }
         }
-        length = net_shifted((uint32_t)x, shift);
+        length = net_shifted(length, (int_fast8_t)(down + up));
     }
-    *angle = turned;
+    if (angle != NULL) {
+        *angle = turned;
+    }
     return length;
 }
 
 #if NET_USES_WIDE == 1
 /* net_polar of sums of 64 bits. */
-static uint32_t net_polar64(int64_t re, int64_t im, int8_t down, uint32_t *angle)
+static uint32_t net_polar64(int64_t re, int64_t im, int_fast8_t down, uint32_t *angle)
 {
     uint64_t size = (uint64_t)((re < 0) ? -re : re) | (uint64_t)((im < 0) ? -im : im);
-    int8_t over = 0;
+    int_fast8_t over = 0;
 
     while (size >= (UINT64_C(1) << 29)) {
         size >>= 1;
         over++;
     }
     return net_polar((int32_t)(re >> (uint8_t)over), (int32_t)(im >> (uint8_t)over),
-                     (int8_t)(down - over), angle);
+                     (int_fast8_t)(down - over), angle);
 }
 #endif
 #endif
@@ -211,8 +227,10 @@ static uint32_t net_length_of(const uint32_t *lengths, uint8_t n, uint8_t most_b
     for (i = 0; i < n; i++) {
         most |= lengths[i];
     }
-    while ((most >> down) >= (UINT32_C(1) << most_bits)) {
-        down++;
+    if (most != 0U) {
+        const uint8_t bits = (uint8_t)(32U - net_leading(most));
+
+        down = (bits > most_bits) ? (uint8_t)(bits - most_bits) : 0U;
     }
     for (i = 0; i < n; i++) {
         const uint32_t part = lengths[i] >> down;
@@ -228,21 +246,16 @@ static uint32_t net_length_of(const uint32_t *lengths, uint8_t n, uint8_t most_b
 static int32_t net_ratio(uint32_t a, uint32_t b)
 {
     int32_t result = (INT32_C(1) << 30) - 1;
-    int8_t rest = -16;
-    uint32_t quotient = 0;
 
     if (a == 0U) {
         result = 0;
     } else if (b != 0U) {
-        while (a < UINT32_C(0x80000000)) {
-            a <<= 1;
-            rest++;
-        }
-        while (b >= UINT32_C(0x10000)) {
-            b >>= 1;
-            rest++;
-        }
-        quotient = a / b;
+        const uint8_t up = net_leading(a);
+        const uint8_t zeros = net_leading(b);
+        const uint8_t down = (zeros < 16U) ? (uint8_t)(16U - zeros) : 0U;
+        const uint32_t quotient = (a << up) / (b >> down);
+        const int_fast8_t rest = (int_fast8_t)((int_fast8_t)(up + down) - 16);
+
         if ((rest >= 2) || ((quotient >> (uint8_t)(30 + rest)) == 0U)) {
             result = (int32_t)net_shifted(quotient, rest);
         }
