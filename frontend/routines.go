@@ -109,22 +109,34 @@ func root32(v uint32) uint32 { return root(uint64(v)) }
 // ratioBits is how many fraction bits a [ratio] has.
 const ratioBits = 16
 
-// ratio returns a/b with [ratioBits] fraction bits, of b no more than the first 16 bits, at most
-// 2^30-1, which is also what a/0 is.
+// ratio returns a/b with [ratioBits] fraction bits, of which the first quotientBits count, at most
+// 2^30-1, which is also what a/0 is. It needs no division, which small cores lack.
 func ratio(a, b uint32) int32 {
+	const quotientBits = 18
 	const most = 1<<sampleBits - 1
-	if a == 0 {
+	switch {
+	case a == 0:
 		return 0
-	}
-	up, down := bits.LeadingZeros32(a), max(0, bits.Len32(b)-16)
-	if b == 0 {
+	case b == 0:
 		return most
 	}
-	quotient, rest := a<<up/(b>>down), up+down-ratioBits
-	if bits.Len32(quotient)-rest > sampleBits {
+	down := bits.LeadingZeros32(a) - bits.LeadingZeros32(b) + quotientBits - 1 - ratioBits
+	// both with 31 bits, so what is left fits when it is doubled
+	rest := a << bits.LeadingZeros32(a) >> 1
+	b = b << bits.LeadingZeros32(b) >> 1
+	quotient := uint32(0)
+	for range quotientBits {
+		quotient <<= 1
+		if rest >= b {
+			rest -= b
+			quotient++
+		}
+		rest <<= 1
+	}
+	if bits.Len32(quotient)-down > sampleBits {
 		return most
 	}
-	return int32(shifted(quotient, rest))
+	return int32(shifted(quotient, down))
 }
 
 // notMinusPi returns an angle in 2^-32 of a turn, of -π the largest one: there is no -π.

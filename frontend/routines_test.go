@@ -56,7 +56,7 @@ func TestRootAndRatio(t *testing.T) {
 		if want > 1<<14-1 {
 			continue
 		}
-		if math.Abs(got-want) > want*0x1p-15+0x1p-16 {
+		if math.Abs(got-want) > want*0x1p-16+0x1p-17 {
 			t.Fatalf("ratio(%d, %d) = %v, want %v", a, b, got, want)
 		}
 	}

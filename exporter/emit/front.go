@@ -159,7 +159,7 @@ func (f *front) source(rom string) (string, error) {
 	}
 	return f.p.template("front.c", map[string]string{
 		"file": f.p.banner("features from converter codes, C99"), "rom": rom,
-		"scales": f.scales(), "angles": f.angles(), "folds": folds, "sample": f.sample(),
+		"scales": f.scales(), "angles": f.angles(), "turns": turns(), "folds": folds, "sample": f.sample(),
 		"clearing": f.clearing(), "features": f.features(), "reset": f.reset(),
 		"encode": f.encodeOne(),
 	})
@@ -231,6 +231,16 @@ func (f *front) angles() string {
 	return b.String()
 }
 
+// turns returns the turns that a length takes, one by one.
+func turns() string {
+	var b strings.Builder
+	_, length := frontend.TurnAngles()
+	for i := range length {
+		fmt.Fprintf(&b, "        NET_TURN(re, im, %d); \\\n", i)
+	}
+	return b.String()
+}
+
 // foldCode returns the code of every shape of sums.
 func (f *front) foldCode() (string, error) {
 	raw, err := cFiles.ReadFile("c/fold.c")
@@ -298,12 +308,12 @@ func (f *front) sample() string {
 	fmt.Fprintf(&b, `
 uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 {
-    %s taken;
     uint8_t result = 2;
 
     if (f->full == 0U) {
-        taken = f->taken;
-`, ctype)
+        const uint_fast%s taken = f->taken;
+
+`, ctype[len("uint"):])
 	for i, c := range f.channels {
 		fmt.Fprintf(&b, "        { /* %s */\n", commentText(f.integer.Front.Channels[c.index].Name))
 		if c.Fold != nil {
@@ -340,19 +350,15 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 		fmt.Fprintf(&b, "        f->at%[1]d = (f->at%[1]d == %[2]dU) ? 0U : (%[3]s)(f->at%[1]d + 1U);\n",
 			length, length-1, ctype)
 	}
-	fmt.Fprintf(&b, `        taken++;
-        f->taken = taken;
-        result = 0;
-        if (taken == NET_WINDOW) {
-            NET_BARRIER();
-            f->full = 1;
-            result = 1;
-        }
+	fmt.Fprintf(&b, `        f->taken = (%s)(taken + 1U);
+        result = (uint8_t)(taken == (NET_WINDOW - 1U));
+        NET_BARRIER();
+        f->full = result;
     }
     return result;
 }
 
-`)
+`, ctype)
 	return b.String()
 }
 

@@ -39,6 +39,41 @@ func FrontEnd(random *rand.Rand, channels, features int) (*frontend.FrontEnd,
 	return f, encodings(random, f)
 }
 
+// Shapes are samples, cycles and bits of the vectors of frontend/testdata/vectors.npz.
+var Shapes = [][3]int{{16, 1, 12}, {16, 2, 8}, {60, 1, 10}, {60, 3, 12}, {60, 4, 12}, {64, 1, 12},
+	{64, 4, 12}, {64, 2, 16}, {64, 5, 14}, {100, 1, 12}, {100, 2, 14}, {100, 5, 10}, {160, 1, 12},
+	{160, 4, 16}, {160, 3, 8}, {400, 1, 12}, {400, 5, 16}, {400, 4, 14}}
+
+// AllKinds returns the front end of a shape with features of every kind on one of two channels.
+func AllKinds(random *rand.Rand, shape [3]int) (*frontend.FrontEnd, []frontend.Encoding) {
+	f := &frontend.FrontEnd{Sampling: dataset.Sampling{Samples: shape[0], Rate: 6400, Period: 0.1}}
+	for i, name := range []string{"own", "other"} {
+		c := frontend.Channel{Name: name, Cycles: shape[1],
+			Converter: frontend.Converter{Low: -3, High: 9, Bits: shape[2]}}
+		c.Floor = 8 * c.Converter.Step()
+		c.Baseline.Seconds, c.Baseline.Value = float64(1-i), 4
+		f.Channels = append(f.Channels, c)
+	}
+	for i, text := range []string{"level", "relative", "slope", "trend", "minimum", "maximum",
+		"swing", "rms", "ripple", "amplitude(1)", "amplitude(2)", "amplitude(3)", "amplitude(5)",
+		"phase(1)", "phase(2)", "phase(1, other)", "distortion(2)", "distortion(5)",
+		"distortion(7)"} {
+		d, err := frontend.ParseDefinition(text)
+		if err != nil {
+			panic(err) // the texts are ours
+		}
+		if 2*d.Order*shape[1] < shape[0] {
+			f.Features = append(f.Features, frontend.Feature{Name: fmt.Sprintf("f%d", i),
+				Definition: d, Other: 1, Scale: 1})
+		}
+	}
+	for i, d := range []frontend.Kind{frontend.Relative, frontend.RMS} {
+		f.Features = append(f.Features, frontend.Feature{Name: fmt.Sprintf("o%d", i), Channel: 1,
+			Definition: frontend.Definition{Kind: d}, Scale: 1})
+	}
+	return f, encodings(random, f)
+}
+
 // feature draws feature number i.
 func feature(random *rand.Rand, f *frontend.FrontEnd, i int) frontend.Feature {
 	kinds := []frontend.Kind{frontend.Level, frontend.Relative, frontend.Slope, frontend.Trend,

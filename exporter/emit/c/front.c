@@ -59,6 +59,9 @@ static NET_APART int16_t net_scaled(int32_t v, const net_scale *s)
         /* x is within */
     }
     x = ((x * NET_ROM_I32(&s->multiplier)) + NET_ROM_I32(&s->add)) >> 15;
+#if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
+    x = (int32_t)__builtin_arm_ssat(x, 16); /* __ssat of arm_acle.h draws a conversion warning */
+#else
     if (x > INT16_MAX) {
         x = INT16_MAX;
     } else if (x < INT16_MIN) {
@@ -66,6 +69,7 @@ static NET_APART int16_t net_scaled(int32_t v, const net_scale *s)
     } else {
         /* x is within */
     }
+#endif
     return (int16_t)x;
 }
 
@@ -114,6 +118,39 @@ static uint32_t net_shifted(uint32_t v, int_fast8_t shift)
 
 #if NET_USES_LINES == 1
 /*@angles*/
+/* One turn of a vector, and those that its length takes. Cores that shift and add in one
+ * instruction do them one by one. */
+#define NET_TURN(re, im, i) do { \
+        const int32_t dx = (im) >> (i); \
+        const int32_t dy = (re) >> (i); \
+        if ((im) > 0) { \
+            (re) += dx; \
+            (im) -= dy; \
+        } else { \
+            (re) -= dx; \
+            (im) += dy; \
+        } \
+    } while (0)
+
+/* NET_TURN that adds up the angle, in 2^-32 of a turn. */
+#define NET_TURN_ANGLE(re, im, turned, i) do { \
+        const uint32_t turn = (uint32_t)NET_ROM_I32(&net_turn_angles[i]); \
+        (turned) = ((im) > 0) ? ((turned) + turn) : ((turned) - turn); \
+        NET_TURN(re, im, i); \
+    } while (0)
+
+#if defined(__thumb2__)
+#define NET_LENGTHEN(re, im) do { \
+/*@turns*/
+    } while (0)
+#else
+#define NET_LENGTHEN(re, im) do { \
+        for (i = 0; i < NET_LENGTH_TURNS; i++) { \
+            NET_TURN(re, im, i); \
+        } \
+    } while (0)
+#endif
+
 
 /* Length of a vector, times a constant / 2^down, and its angle in 2^-32 of a turn, unless
  * angle is NULL. The vector is turned onto the axis of re in steps of which the tangents
@@ -126,9 +163,9 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
 
     if (size != 0U) {
         const int_fast8_t up = (int_fast8_t)((int_fast8_t)net_leading(size) - 3);
-        int_fast8_t turns = NET_LENGTH_TURNS;
-        int_fast8_t i;
+        uint_fast8_t i = 0;
 
+        (void)i;
         if (up >= 0) {
             re = (int32_t)((uint32_t)re << (uint8_t)up);
             im = (int32_t)((uint32_t)im << (uint8_t)up);
@@ -141,25 +178,16 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
             im = -im;
             turned = UINT32_C(0x80000000);
         }
-        for (i = 0; i < turns; i++) {
-            const int32_t dx = im >> i;
-            const int32_t dy = re >> i;
-            const uint32_t turn = (uint32_t)NET_ROM_I32(&net_turn_angles[i]);
-
-            if (im > 0) {
-                re += dx;
-                im -= dy;
-                turned += turn;
-            } else {
-                re -= dx;
-                im += dy;
-                turned -= turn;
+        if (angle == NULL) {
+            NET_LENGTHEN(re, im);
+            length = (uint32_t)re;
+        } else {
+            for (i = 0; i < NET_LENGTH_TURNS; i++) {
+                NET_TURN_ANGLE(re, im, turned, i);
             }
-            if (i == (NET_LENGTH_TURNS - 1)) {
-                length = (uint32_t)re;
-                if (angle != NULL) {
-                    turns = NET_TURNS;
-                }
+            length = (uint32_t)re;
+            for (; i < NET_TURNS; i++) {
+                NET_TURN_ANGLE(re, im, turned, i);
             }
         }
         length = net_shifted(length, (int_fast8_t)(down + up));
@@ -202,6 +230,9 @@ static uint32_t net_root32(uint32_t v)
     uint32_t bit = UINT32_C(1) << 30;
     uint32_t r = 0;
 
+    while (bit > v) {
+        bit >>= 2;
+    }
     while (bit != 0U) {
         const uint32_t next = r + bit;
 
@@ -242,7 +273,8 @@ static uint32_t net_length_of(const uint32_t *lengths, uint8_t n, uint8_t most_b
 #endif
 
 #if NET_USES_RATIO == 1
-/* a / b with 16 fraction bits, of b no more than its first 16 bits; at most 2^30 - 1. */
+/* a / b with 16 fraction bits, of which the first 18 of the quotient count; at most
+ * 2^30 - 1. */
 static int32_t net_ratio(uint32_t a, uint32_t b)
 {
     int32_t result = (INT32_C(1) << 30) - 1;
@@ -250,14 +282,24 @@ static int32_t net_ratio(uint32_t a, uint32_t b)
     if (a == 0U) {
         result = 0;
     } else if (b != 0U) {
-        const uint8_t up = net_leading(a);
-        const uint8_t zeros = net_leading(b);
-        const uint8_t down = (zeros < 16U) ? (uint8_t)(16U - zeros) : 0U;
-        const uint32_t quotient = (a << up) / (b >> down);
-        const int_fast8_t rest = (int_fast8_t)((int_fast8_t)(up + down) - 16);
+        const uint8_t up_a = net_leading(a);
+        const uint8_t up_b = net_leading(b);
+        const int_fast8_t down = (int_fast8_t)((int_fast8_t)up_a - (int_fast8_t)up_b + 1);
+        uint32_t quotient = 0;
+        uint_fast8_t i;
 
-        if ((rest >= 2) || ((quotient >> (uint8_t)(30 + rest)) == 0U)) {
-            result = (int32_t)net_shifted(quotient, rest);
+        a = (a << up_a) >> 1;
+        b = (b << up_b) >> 1;
+        for (i = 0; i < 18U; i++) {
+            quotient <<= 1;
+            if (a >= b) {
+                a -= b;
+                quotient++;
+            }
+            a <<= 1;
+        }
+        if ((down > -12) || ((quotient >> (uint8_t)(30 + down)) == 0U)) {
+            result = (int32_t)net_shifted(quotient, down);
         }
     } else {
         /* a / 0 has no end */

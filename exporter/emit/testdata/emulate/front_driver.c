@@ -25,7 +25,7 @@ int main(void)
     for (step = 0; step < STEPS; step++) {
         const uint32_t half = 1U + next() % LEAKAIR_WINDOW;
         const uint32_t level = next();
-        uint32_t hash = 2166136261U;
+        uint32_t hash = UINT32_C(2166136261);
         uint16_t n;
         uint16_t c;
         uint16_t code[LEAKAIR_N_CHANNELS];
@@ -64,8 +64,8 @@ int main(void)
         }
         leakair_features(&front, x);
         for (n = 0; n < LEAKAIR_N_FEATURES; n++) {
-            hash = (hash ^ (uint8_t)x[n]) * 16777619U;
-            hash = (hash ^ (uint8_t)((uint16_t)x[n] >> 8)) * 16777619U;
+            hash = (hash ^ ((uint16_t)x[n] & 255U)) * UINT32_C(16777619);
+            hash = (hash ^ ((uint32_t)(uint16_t)x[n] >> 8)) * UINT32_C(16777619);
         }
         printf("hash %lx\n", (unsigned long)hash);
     }
