@@ -135,13 +135,16 @@ func (r *Result) judge() {
 	}
 }
 
-// scoresOn measures every network on the way to the chosen one.
+// scoresOn measures every network on the way to the chosen one: that as given on the features as
+// recorded, the others on those that a device computes where a sequence has samples.
 func (r *Result) scoresOn(rec *dataset.Recordings) scores {
 	c := r.Chosen
+	sampled := rec.AsSampled()
 	measure := func(p dataset.Predictor) *dataset.Score {
-		return dataset.Measure(p, rec, r.Inputs.Regions)
+		return dataset.Measure(p, sampled, r.Inputs.Regions)
 	}
-	s := scores{float: measure(r.Inputs.Float), cut: measure(c.CutNet), fixed: measure(c.Fixed)}
+	s := scores{float: dataset.Measure(r.Inputs.Float, rec, r.Inputs.Regions),
+		cut: measure(c.CutNet), fixed: measure(c.Fixed)}
 	if c.Candidate.Recovered != nil {
 		s.recovered = measure(c.Candidate.Recovered.Net)
 	}
@@ -171,7 +174,7 @@ func (in *Inputs) widest() Candidate {
 // by a fixed-point network that was calibrated without it, and trained without it.
 func (pl *Planner) SelectionLoss(chosen *Chosen) []Loss {
 	measure := func(p dataset.Predictor) *dataset.Score {
-		return dataset.Measure(p, pl.in.Selection, pl.in.Regions)
+		return dataset.Measure(p, pl.sampled, pl.in.Regions)
 	}
 	s := scores{float: pl.floatOnSelection(), fixed: chosen.heldOut}
 	r := chosen.Candidate.Recovered

@@ -32,7 +32,7 @@ func (pl *Planner) CompareMethods(ctx context.Context, c Candidate) ([]MethodLos
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		score := dataset.Measure(pl.statistics().Cut(c.Features, c.Units, m), pl.in.Selection,
+		score := dataset.Measure(pl.statistics().Cut(c.Features, c.Units, m), pl.sampled,
 			pl.in.Regions)
 		rows := pl.lossRows(pl.in.Selection, scores{float: base, cut: score, fixed: score},
 			pl.in.JudgesLoss())

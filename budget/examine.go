@@ -374,7 +374,7 @@ func (pl *Planner) promisingViews(ctx context.Context, rec *dataset.Recordings, 
 	promisingOnes = promisingOnes[:min(most, len(promisingOnes))]
 	slices.SortFunc(promisingOnes, func(a, b candidate) int { return a.index - b.index })
 	// On all recordings, first in lanes: most look worse there.
-	if rec == in.Selection {
+	if rec == pl.sampled {
 		prepared = pl.laidOut()
 	} else {
 		prepared = dataset.Prepare(in.Float, rec, in.Regions)
@@ -481,10 +481,8 @@ func screened(rec *dataset.Recordings, steps int) *dataset.Recordings {
 	each := max(1, steps/len(screen.Sequences))
 	for i, s := range screen.Sequences {
 		if length := s.Settle + each; length < s.Steps {
-			short := *s
-			short.Steps, short.X, short.Y = length, s.X[:length*rec.Features],
-				s.Y[:length*rec.Outputs]
-			screen.Sequences[i] = &short
+			screen.Sequences[i] = s.Part(0, length)
+			screen.Sequences[i].Settle = s.Settle
 		}
 	}
 	return &screen

@@ -26,9 +26,11 @@ type Planner struct {
 	constantOnSelection func() *dataset.Score
 	constantOnSignoff   func() *dataset.Score
 	statistics          func() *prune.Statistics
-	// the selection recordings, for the network as given
-	laidOut func() *dataset.Prepared
-	look    func() *look // what estimates look at
+	// The selection recordings as a device sees them: sequences that have samples with the features
+	// that integers compute of these. Every network but the one as given is measured on them.
+	sampled *dataset.Recordings
+	laidOut func() *dataset.Prepared // sampled, for the network as given
+	look    func() *look             // what estimates look at
 
 	computed *prune.Values  // the scores of features, where the job gives none
 	search   *search        // of the last cut that was found; nil: there was none
@@ -40,7 +42,8 @@ type Planner struct {
 
 // NewPlanner returns a planner that has found out nothing yet.
 func NewPlanner(in *Inputs) *Planner {
-	pl := &Planner{in: in, prices: in.pricing(), cuts: map[cutKey]*dataset.Float{}}
+	pl := &Planner{in: in, prices: in.pricing(), cuts: map[cutKey]*dataset.Float{},
+		sampled: in.Selection.AsSampled()}
 	pl.predictedByFloat = sync.OnceValue(func() [][]float64 {
 		return predictions(in.Selection, in.Float)
 	})
@@ -63,17 +66,17 @@ func NewPlanner(in *Inputs) *Planner {
 		return reach
 	})
 	pl.laidOut = sync.OnceValue(func() *dataset.Prepared {
-		return dataset.Prepare(in.Float, in.Selection, in.Regions)
+		return dataset.Prepare(in.Float, pl.sampled, in.Regions)
 	})
 	pl.look = sync.OnceValue(func() *look {
-		windows := windowsOf(in.Selection)
-		if windows == in.Selection {
+		windows := windowsOf(pl.sampled)
+		if windows == pl.sampled {
 			return &look{windows, pl.laidOut()}
 		}
 		return &look{windows, dataset.Prepare(in.Float, windows, in.Regions)}
 	})
 	pl.statistics = sync.OnceValue(func() *prune.Statistics {
-		return prune.MeasureStatisticsOn(in.Float, in.Selection, pl.laidOut())
+		return prune.MeasureStatisticsOn(in.Float, pl.sampled, pl.laidOut())
 	})
 	return pl
 }

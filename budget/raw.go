@@ -20,6 +20,8 @@ type Raw struct {
 	// Samples of sequences of Inputs.Selection and Inputs.Signoff, in their order; nil for a
 	// sequence without samples.
 	Selection, Signoff []*dataset.Samples
+
+	integer *frontend.Integer // FrontEnd, with no encodings
 }
 
 // loadRaw reads the samples of the job, if there are any, and holds them against the recordings.
@@ -58,6 +60,7 @@ func (in loader) loadRaw() error {
 		in.Signoff); err != nil {
 		return err
 	}
+	raw.sample(in.Inputs)
 	in.Raw = raw
 	return nil
 }

@@ -186,7 +186,7 @@ func (pl *Planner) Recover(ctx context.Context, cut *Cut, chosen *Chosen,
 
 // isTrainable reports whether the selection recordings are enough to judge a trained network by.
 func (pl *Planner) isTrainable() bool {
-	_, rests := pl.in.folds()
+	_, rests := pl.folds()
 	return rests != nil && pl.isJudgeable()
 }
 

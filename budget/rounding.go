@@ -70,10 +70,13 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	if taught == p.scaled {
+	switch taught {
+	case p.scaled:
 		p.outputs = p.calibration.Predicted(taught)
-	} else {
-		p.outputs = predictions(pl.in.Selection, taught)
+	case pl.in.Float:
+		p.outputs = pl.predictedByFloat()
+	default:
+		p.outputs = predictions(pl.sampled, taught)
 	}
 	pl.last = p
 	return p, ctx.Err()
@@ -83,40 +86,48 @@ func (pl *Planner) prepare(ctx context.Context, c Candidate) (*prepared, error) 
 // fold.
 func (pl *Planner) calibrate(p *prepared, c Candidate) {
 	var rests []*dataset.Recordings
-	p.fold, rests = pl.in.folds()
+	p.fold, rests = pl.folds()
 	p.restNets, p.restCalibrations = nil, nil
 	switch {
 	case rests == nil:
-		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
+		p.calibration = quant.Calibrate(p.scaled, pl.sampled)
 		p.restNets = []*dataset.Float{p.scaled}
 		p.restCalibrations = []quant.Calibration{p.calibration}
 	case c.Recovered == nil:
-		p.calibration, p.restCalibrations = quant.CalibrateFolds(p.scaled, pl.in.Selection, p.fold,
+		p.calibration, p.restCalibrations = quant.CalibrateFolds(p.scaled, pl.sampled, p.fold,
 			folds)
 		p.restNets = []*dataset.Float{p.scaled, p.scaled}
 	default: // each fold has a network that was trained without it
-		p.calibration = quant.Calibrate(p.scaled, pl.in.Selection)
+		p.calibration = quant.Calibrate(p.scaled, pl.sampled)
 		p.restNets = c.Recovered.withoutFold
 		for k, rest := range rests {
 			p.restCalibrations = append(p.restCalibrations,
 				quant.Calibrate(c.Recovered.withoutFold[k], rest))
 		}
 	}
+	pl.in.takeSamples(&p.calibration)
+	for k := range p.restCalibrations {
+		pl.in.takeSamples(&p.restCalibrations[k])
+	}
 }
 
-// folds gives every selection sequence a fold, and for every fold the recordings without it; none,
-// and one fold for all, when there are too few sequences.
-func (in *Inputs) folds() (fold []int, rests []*dataset.Recordings) {
-	fold = dealt(in.Selection)
+// folds gives every selection sequence a fold, and for every fold the recordings without it, as a
+// device sees them; see [foldsOf].
+func (pl *Planner) folds() (fold []int, rests []*dataset.Recordings) { return foldsOf(pl.sampled) }
+
+// foldsOf gives every sequence a fold, and for every fold the recordings without it; none, and one
+// fold for all, when there are too few sequences.
+func foldsOf(selection *dataset.Recordings) (fold []int, rests []*dataset.Recordings) {
+	fold = dealt(selection)
 	for k := range folds {
-		rest := *in.Selection
+		rest := *selection
 		rest.Sequences = nil
-		for i, s := range in.Selection.Sequences {
+		for i, s := range selection.Sequences {
 			if fold[i] != k {
 				rest.Sequences = append(rest.Sequences, s)
 			}
 		}
-		if len(rest.Sequences) == 0 || len(rest.Sequences) == len(in.Selection.Sequences) {
+		if len(rest.Sequences) == 0 || len(rest.Sequences) == len(selection.Sequences) {
 			return make([]int, len(fold)), nil
 		}
 		rests = append(rests, &rest)

@@ -52,11 +52,9 @@ func windowsOf(rec *dataset.Recordings) *dataset.Recordings {
 // them.
 func window(rec *dataset.Recordings, s *dataset.Sequence, first, last int) *dataset.Sequence {
 	from := max(0, first-max(warmUp, 2*rec.Memory))
-	short := *s
-	short.Steps, short.Settle = last-from, first-from
-	short.X = s.X[from*rec.Features : last*rec.Features]
-	short.Y = s.Y[from*rec.Outputs : last*rec.Outputs]
-	return &short
+	short := s.Part(from, last)
+	short.Settle = first - from
+	return short
 }
 
 // look is what estimates look at: windows of the selection recordings, laid out for the network as

@@ -157,10 +157,7 @@ func (r *Result) start() *Start {
 		if s.Settle == 0 {
 			continue
 		}
-		short := *s
-		short.Steps, short.Settle = s.Settle, 0
-		short.X, short.Y = s.X[:s.Settle*rec.Features], s.Y[:s.Settle*rec.Outputs]
-		rec.Sequences = append(rec.Sequences, &short)
+		rec.Sequences = append(rec.Sequences, s.Part(0, s.Settle))
 	}
 	start := &Start{Rule: rule.String(), Share: leftOut(in.Signoff)}
 	s := r.scoresOn(&rec)

@@ -33,7 +33,7 @@ const startsPerSize = 3
 // take 1 + log2(n) at most; what follows with fewer features is short.
 func (pl *Planner) outlook(cut *Cut, chosen *Chosen) *outlook {
 	in := pl.in
-	_, rests := in.folds()
+	_, rests := pl.folds()
 	if in.Job.Recovery != nil || !in.JudgesLoss() || len(cut.Points) == 0 ||
 		in.Job.Units.Count != nil || !pl.isTrainable() {
 		return nil

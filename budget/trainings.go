@@ -34,7 +34,7 @@ type trainings struct {
 	rests    []*dataset.Recordings
 	first    *dataset.Recordings // the sequences of the first fold: without the second one
 
-	// the score of the network as given on first, measured once
+	// the score of the network as given on first as it was recorded, measured once
 	firstScore func() *dataset.Score
 
 	like    *dataset.Float    // the network as given, standardised
@@ -53,13 +53,14 @@ func (pl *Planner) newTrainings(checkpoint *recovery.Checkpoint,
 	t := &trainings{pl: pl, settings: pl.in.trainingSettings(),
 		answers: &recovery.Answers{}, done: map[string]*recovery.Result{}, checkpoint: checkpoint,
 		tell: tell}
-	t.fold, t.rests = pl.in.folds()
+	t.fold, t.rests = pl.folds()
 	t.first = t.rests[1]
 	given := pl.in.Float
 	t.firstScore = sync.OnceValue(func() *dataset.Score {
-		return dataset.Measure(given, t.first, pl.in.Regions)
+		_, rests := foldsOf(pl.in.Selection)
+		return dataset.Measure(given, rests[1], pl.in.Regions)
 	})
-	t.like = quant.Standardise(given, quant.Calibrate(given, pl.in.Selection))
+	t.like = quant.Standardise(given, quant.Calibrate(given, pl.sampled))
 	return t
 }
 
@@ -178,7 +179,7 @@ func (t *trainings) train(ctx context.Context, what string, pieces []piece) erro
 
 // task says what the last training of a piece does.
 func (t *trainings) task(ctx context.Context, p piece) (*recovery.Task, error) {
-	selection := t.pl.in.Selection
+	selection := t.pl.sampled
 	if p.fold != noFold {
 		selection = t.rests[p.fold]
 	}
@@ -268,7 +269,7 @@ func (t *trainings) predicted(net func(fold int) *dataset.Float) [][]float64 {
 	for fold := range nets {
 		nets[fold] = net(fold)
 	}
-	selection := t.pl.in.Selection
+	selection := t.pl.sampled
 	all := make([][]float64, len(selection.Sequences))
 	dataset.EachSequence(selection, func(i int, s *dataset.Sequence) {
 		all[i] = make([]float64, s.Steps*selection.Outputs)

@@ -174,7 +174,7 @@ func (pl *Planner) sizeOf(c *Chosen) Size {
 		}
 	}
 	s.Broken, s.Share = s.price.broken, s.price.mean
-	s.Loss = pl.sizeLoss(dataset.Measure(c.float(), pl.in.Selection, pl.in.Regions), c.heldOut)
+	s.Loss = pl.sizeLoss(dataset.Measure(c.float(), pl.sampled, pl.in.Regions), c.heldOut)
 	return s
 }
 

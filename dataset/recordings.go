@@ -20,6 +20,30 @@ type Sequence struct {
 	Duration float64   // t of the last step less t of the first, in the unit of the recording
 	X        []float64 // features [Steps × features], in physical units
 	Y        []float64 // reference outputs [Steps × outputs], in physical units
+	Sampled  *Sampled  // nil: the sequence has no samples
+}
+
+// Sampled is what a front end in integers makes of the samples of a sequence, see package frontend.
+type Sampled struct {
+	Numbers []int32   // whole numbers that computed features are made of [Steps × such features]
+	X       []float64 // features as [Sequence.X], the computed ones as these numbers have them
+}
+
+// Part returns the steps of a sequence from first to the one before last. Errors of all of them
+// count.
+func (s *Sequence) Part(first, last int) *Sequence {
+	part := *s
+	part.Steps, part.Settle = last-first, 0
+	of := func(values []float64) []float64 {
+		n := len(values) / s.Steps
+		return values[first*n : last*n]
+	}
+	part.X, part.Y = of(s.X), of(s.Y)
+	if s.Sampled != nil {
+		n := len(s.Sampled.Numbers) / s.Steps
+		part.Sampled = &Sampled{s.Sampled.Numbers[first*n : last*n], of(s.Sampled.X)}
+	}
+	return &part
 }
 
 // Recordings are the sequences of one or several files.
@@ -43,6 +67,25 @@ type Reference struct {
 
 	// Optional allows recordings without any of the columns; their sequences have no Y.
 	Optional bool
+}
+
+// AsSampled returns the recordings with the features that a device computes in place of those that
+// were recorded, wherever a sequence has samples. Without any samples it returns r itself.
+func (r *Recordings) AsSampled() *Recordings {
+	sampled := *r
+	sampled.Sequences = nil
+	for _, s := range r.Sequences {
+		if s.Sampled != nil {
+			of := *s
+			of.X = s.Sampled.X
+			s = &of
+		}
+		sampled.Sequences = append(sampled.Sequences, s)
+	}
+	if slices.Equal(sampled.Sequences, r.Sequences) {
+		return r
+	}
+	return &sampled
 }
 
 // Steps returns the number of time steps of all sequences.

@@ -48,11 +48,11 @@ func (w *watcher) merge(o *watcher) {
 // run runs a sequence from the zero state.
 func (w *watcher) run(s *dataset.Sequence) {
 	n := w.net
-	state, encoder, columns := n.NewState(), n.newEncoder(), len(s.X)/s.Steps
+	state, encoder := n.NewState(), n.newEncoder()
 	x, y := make([]int32, len(n.Features)), make([]int32, len(n.Outputs))
 	before := make([][]int32, len(n.Layers))
 	for step := range s.Steps {
-		encoder.encode(s.X[step*columns:(step+1)*columns], x)
+		encoder.encode(s, step, x)
 		for i := range n.Layers {
 			before[i] = append(before[i][:0], state.Hidden(i)...)
 		}

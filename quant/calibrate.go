@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"kerf/dataset"
+	"kerf/frontend"
 	"kerf/model"
 	"kerf/portable"
 )
@@ -16,6 +17,10 @@ type Calibration struct {
 	Features []float64    // largest magnitude of each normalised feature
 	Layers   []LayerRange // per recurrent layer
 	Dense    []DenseRange // per dense layer
+
+	// FrontEnd is what networks that are quantized with this calibration take computed features
+	// from, where a sequence has samples; encodings do not count. A calibration has none by itself.
+	FrontEnd *frontend.Integer
 
 	recordings *dataset.Recordings // the recordings that the calibration comes from
 	raw        [][]float64         // raw outputs of the float network, per sequence steps × outputs

@@ -47,7 +47,9 @@ type AccumulatorExtreme struct {
 // trained after it). Then it searches for inputs that separate the integer network further from
 // either float network, and for inputs that fill the accumulators. made takes the features of the
 // integer network, given may take all. Where both are one network, the search is made once. Errors
-// must count at some step of rec.
+// must count at some step of rec. Of a sequence with samples, the integer network takes what the
+// front end in integers computes, made takes the same features, and given takes the recorded ones;
+// attacks set features, not samples.
 //
 // # What an attack is
 //
@@ -84,7 +86,7 @@ type AccumulatorExtreme struct {
 func (n *Network) Extremes(ctx context.Context, made, given *dataset.Float,
 	rec *dataset.Recordings) (*Extremes, error) {
 	rounding := newRival(made)
-	if made == given {
+	if made == given && rec.AsSampled() == rec {
 		return n.extremes(ctx, rounding, rounding, rec)
 	}
 	return n.extremes(ctx, rounding, newRival(given), rec)
@@ -104,8 +106,9 @@ func (n *Network) extremes(ctx context.Context, made, given *rival,
 	dataset.EachPrediction(n, rec, func(i int, _ *dataset.Sequence, predicted []float64) {
 		fixed[i] = predicted
 	})
-	for _, r := range rivals {
-		r.compare(fixed, rec)
+	made.compare(fixed, rec.AsSampled())
+	if given != made {
+		given.compare(fixed, rec)
 	}
 	watch := n.watch(rec)
 	e := &Extremes{Given: given.outputs, Rounding: made.outputs,

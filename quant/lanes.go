@@ -38,11 +38,10 @@ func (n *Network) visit(sequences []*dataset.Sequence,
 // visitOne is [Network.visit] for one sequence, without lanes.
 func (n *Network) visitOne(s *dataset.Sequence, after func(step int, beforeHead, y []int32)) {
 	state := n.NewState()
-	columns := len(s.X) / s.Steps
 	x, y := make([]int32, len(n.Features)), make([]int32, len(n.Outputs))
 	encoder := n.newEncoder()
 	for step := range s.Steps {
-		encoder.encode(s.X[step*columns:(step+1)*columns], x)
+		encoder.encode(s, step, x)
 		n.Step(state, x, y)
 		after(step, state.beforeHead(), y)
 	}

@@ -124,8 +124,7 @@ func (s *laneNetwork) visit(sequences []*dataset.Sequence,
 	for step := range longest {
 		for lane, sequence := range sequences {
 			if step < sequence.Steps {
-				columns := len(sequence.X) / sequence.Steps
-				encoder.encode(sequence.X[step*columns:(step+1)*columns], x)
+				encoder.encode(sequence, step, x)
 				s.put(lane, x)
 			}
 		}

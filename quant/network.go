@@ -3,8 +3,10 @@ package quant
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"kerf/dataset"
+	"kerf/frontend"
 	"kerf/model"
 )
 
@@ -23,9 +25,11 @@ type Network struct {
 	Formats  Formats  // word widths
 	Rounding Rounding // how the weights were rounded
 
-	InputFraction int           // fraction bits of a normalised feature
-	Layers        []*Layer      // recurrent, first to last
-	Dense         []*DenseLayer // behind them, first to last; one or more
+	InputFraction int // fraction bits of a normalised feature
+	// FrontEnd makes features of samples, with the encodings of this network; nil: all are given.
+	FrontEnd *frontend.Integer
+	Layers   []*Layer      // recurrent, first to last
+	Dense    []*DenseLayer // behind them, first to last; one or more
 }
 
 // Quantize brings a float network to fixed point. c is its calibration. The normalisation of the
@@ -53,6 +57,9 @@ func quantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding 
 	}
 	// 14 fraction bits hold ±2; every normalised feature ranges at least as far.
 	n.InputFraction = fractionFor(math.Min(c.Input, LargestInput/headroom), 14)
+	if c.FrontEnd != nil {
+		n.TakeFrom(c.FrontEnd)
+	}
 	fraction := n.InputFraction
 	for i, l := range p.Net.Recurrent {
 		rows := l.Kind.Gates() * l.Units
@@ -68,6 +75,33 @@ func quantizePartial(p *dataset.Float, c Calibration, formats Formats, rounding 
 		fraction = layer.OutputFraction
 	}
 	return n, n.quantizeDense(p, &c, partial)
+}
+
+// TakeFrom has the network take its computed features from a front end, whose encodings do not
+// count.
+func (n *Network) TakeFrom(f *frontend.Integer) {
+	encodings := make([]frontend.Encoding, len(f.Front.Features))
+	for k := range encodings {
+		encodings[k] = frontend.Encoding{Std: 1}
+	}
+	n.FrontEnd = f
+	for i, k := range n.computed() {
+		if k >= 0 {
+			encodings[k] = frontend.Encoding{Mean: n.Features[i].Mean, Std: n.Features[i].Std,
+				FractionBits: n.InputFraction}
+		}
+	}
+	n.FrontEnd = f.WithEncodings(encodings)
+}
+
+// computed returns, per kept feature, which one of the front end it is, -1 for a given one.
+func (n *Network) computed() []int {
+	at := make([]int, len(n.Features))
+	for i, f := range n.Features {
+		at[i] = slices.IndexFunc(n.FrontEnd.Front.Features,
+			func(c frontend.Feature) bool { return c.Name == f.Name })
+	}
+	return at
 }
 
 // quantizeDense brings the dense layers behind the recurrent layers to fixed point.

@@ -86,7 +86,6 @@ func (n *Network) endStates(rec *dataset.Recordings) []endState {
 // become equal to the first is left out from then on.
 func (n *Network) alongside(s *dataset.Sequence, states []*State, bounds []float64,
 	apart func(step int)) {
-	columns := len(s.X) / s.Steps
 	x := make([]int32, len(n.Features))
 	first, other := make([]int32, len(n.Outputs)), make([]int32, len(n.Outputs))
 	physical := make([][]float64, 2)
@@ -95,7 +94,7 @@ func (n *Network) alongside(s *dataset.Sequence, states []*State, bounds []float
 	}
 	encoder := n.newEncoder()
 	for step := 0; step < s.Steps && len(states) > 1; step++ {
-		encoder.encode(s.X[step*columns:(step+1)*columns], x)
+		encoder.encode(s, step, x)
 		n.Step(states[0], x, first)
 		n.Decode(first, physical[0])
 		exceeded := false

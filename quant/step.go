@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"kerf/dataset"
+	"kerf/frontend"
 )
 
 // State is the state of one sequence, with the scratch of a step.
@@ -62,13 +63,43 @@ func (n *Network) Step(s *State, x, y []int32) {
 // [Network.Step] takes, and returns how many of them saturated. The arithmetic is the float32
 // arithmetic of the emitted NAME_encode: values beyond the range saturate, NaN becomes the mean.
 func (n *Network) Encode(row []float64, x []int32) (saturated int) {
-	return n.newEncoder().encode(row, x)
+	return n.newEncoder().given(row, x)
 }
 
-// encoder holds the constants of [Network.Encode].
+// EncodeStep is [Network.Encode] of a step of a sequence: where the sequence has samples, the
+// features that [Network.FrontEnd] computes are what it makes of these.
+func (n *Network) EncodeStep(s *dataset.Sequence, step int, x []int32) (saturated int) {
+	return n.newEncoder().encode(s, step, x)
+}
+
+// encoder holds what [Network.EncodeStep] needs.
 type encoder struct {
 	columns      []int
 	mean, factor []float32
+	frontEnd     *frontend.Integer // nil: all features are given
+	computed     []int             // per kept feature: the one of frontEnd, -1 for a given one
+}
+
+// encode is [Network.EncodeStep].
+func (e *encoder) encode(s *dataset.Sequence, step int, x []int32) (saturated int) {
+	columns := len(s.X) / s.Steps
+	row := s.X[step*columns : (step+1)*columns]
+	if e.frontEnd == nil || s.Sampled == nil {
+		return e.given(row, x)
+	}
+	all := len(s.Sampled.Numbers) / s.Steps
+	numbers := s.Sampled.Numbers[step*all : (step+1)*all]
+	for i, k := range e.computed {
+		if k < 0 {
+			saturated += e.one(i, row, x)
+			continue
+		}
+		x[i] = int32(e.frontEnd.X(k, numbers[k]))
+		if x[i] == maxInt16 || x[i] == minInt16 {
+			saturated++
+		}
+	}
+	return saturated
 }
 
 // newEncoder computes the constants.
@@ -78,26 +109,35 @@ func (n *Network) newEncoder() *encoder {
 	for i := range e.mean {
 		e.mean[i], e.factor[i] = n.EncodeConstants(i)
 	}
+	if n.FrontEnd != nil {
+		e.frontEnd, e.computed = n.FrontEnd, n.computed()
+	}
 	return e
 }
 
-// encode is [Network.Encode].
-func (e *encoder) encode(row []float64, x []int32) (saturated int) {
-	for i, c := range e.columns {
-		v := float32(float32(float32(row[c])-e.mean[i]) * e.factor[i])
-		switch {
-		case v != v:
-			v = 0
-		case v >= maxInt16:
-			v = maxInt16
-			saturated++
-		case v <= minInt16:
-			v = minInt16
-			saturated++
-		}
-		half := math.Float32frombits(math.Float32bits(0.5) | math.Float32bits(v)&(1<<31))
-		x[i] = int32(float32(v + half)) // towards 0
+// given is [Network.Encode].
+func (e *encoder) given(row []float64, x []int32) (saturated int) {
+	for i := range e.columns {
+		saturated += e.one(i, row, x)
 	}
+	return saturated
+}
+
+// one is [Network.Encode] of kept feature i.
+func (e *encoder) one(i int, row []float64, x []int32) (saturated int) {
+	v := float32(float32(float32(row[e.columns[i]])-e.mean[i]) * e.factor[i])
+	switch {
+	case v != v:
+		v = 0
+	case v >= maxInt16:
+		v = maxInt16
+		saturated++
+	case v <= minInt16:
+		v = minInt16
+		saturated++
+	}
+	half := math.Float32frombits(math.Float32bits(0.5) | math.Float32bits(v)&(1<<31))
+	x[i] = int32(float32(v + half)) // towards 0
 	return saturated
 }
 
@@ -124,12 +164,11 @@ func (n *Network) Predict(s *dataset.Sequence, dst []float64) {
 // run runs a sequence from the given state, sets dst to its outputs in physical units and returns
 // the number of feature values beyond the range of the input format.
 func (n *Network) run(s *dataset.Sequence, state *State, dst []float64) (saturated int) {
-	columns := len(s.X) / s.Steps
 	x := make([]int32, len(n.Features))
 	y := make([]int32, len(n.Outputs))
 	encoder := n.newEncoder()
 	for step := range s.Steps {
-		saturated += encoder.encode(s.X[step*columns:(step+1)*columns], x)
+		saturated += encoder.encode(s, step, x)
 		n.Step(state, x, y)
 		n.Decode(y, dst[step*len(y):(step+1)*len(y)])
 	}
