@@ -28,6 +28,8 @@ type Result struct {
 	Trained     []Size // the other networks of the job; none without a search
 	Places      []Placement
 	Measured    []Measurement // none: costs are estimates
+	Chain       *Chain        // nil: the job has no samples
+	Converters  *Converters   // nil: no narrower ones were compared
 	Counts      *quant.Counts
 	Blame       *Blame          // nil: no tolerance is broken
 	Extremes    *quant.Extremes // of the sign-off recordings; nil: nothing was searched
@@ -52,7 +54,11 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 	s := r.scoresOn(pl.in.Signoff)
 	r.Loss = pl.lossRows(pl.in.Signoff, s, false)
 	r.Sums = pl.sums(r.Loss, s)
+	r.Chain = pl.chain(r, s)
 	var err error
+	if r.Converters, err = pl.narrowConverters(ctx, chosen, r.Chain); err != nil {
+		return nil, err
+	}
 	if r.Examination, err = pl.Examine(ctx); err != nil {
 		return nil, err
 	}
@@ -259,6 +265,8 @@ func (r *Result) warn(pl *Planner, startNote string) {
 		add("%s", startNote)
 	}
 	r.warnReserve()
+	r.warnChain()
+	r.warnGrids()
 	r.warnWithoutTolerance()
 	r.warnRecovery(pl)
 	r.warnWords(pl)

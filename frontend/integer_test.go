@@ -35,8 +35,8 @@ func tolerated(d Definition, c Converter, samples int, amplitude func(k int) flo
 	return level
 }
 
-// What integers make of codes, against numpy in double precision on the same codes: 18 signals of 18
-// shapes (testdata/vectors.npz).
+// What integers make of codes, against numpy in double precision on the same codes: 18 signals of
+// 18 shapes (testdata/vectors.npz).
 func TestIntegerFeaturesOfOneWindow(t *testing.T) {
 	read := vectors(t)
 	judged := 0
@@ -215,8 +215,8 @@ func meanAndRange(values []float64) (mean, part float64) {
 	return mean, (high - low) / 16
 }
 
-// The integers of a feature are the same with and without the other features, so a cut changes none.
-// On every shape the front end of all features is held against that of each feature alone.
+// The integers of a feature are the same with and without the other features, so a cut changes
+// none. On every shape the front end of all features is held against that of each feature alone.
 func TestIntegersOfAFeatureAloneAreTheSame(t *testing.T) {
 	random := rand.New(rand.NewPCG(18, 7))
 	const steps = 20

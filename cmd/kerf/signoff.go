@@ -26,7 +26,7 @@ func (r *signoffResult) inFormat(format string) ([]byte, error) { return r.file(
 
 // tables returns the tables of what is judged.
 func (r *signoffResult) tables() []report.Table {
-	tables := r.AccuracyTables()
+	tables := append(r.AccuracyTables(), r.ChainTables()...)
 	if worst := r.ExtremeTable(); len(worst.Rows) > 0 {
 		tables = append(tables, worst)
 	}

@@ -17,7 +17,8 @@ import (
 // Rows of section loss use output, scenario, region, metric; rows of section explained have the
 // metrics explained, explained_low and explained_high, and the recordings as part; rows of section
 // cost use target, resource, part; rows of section difference have the metrics of [ExtremeRow],
-// under their names in signoff.json; those of section accumulator seen and found, with the tensor
+// under their names in signoff.json; rows of section chain have the step as part, under its name in
+// signoff.json; those of section accumulator seen and found, with the tensor
 // as part and its proven bound as limit; limit_on is at_least where the limit is a least value;
 // estimate stands beside measured values.
 var csvHead = strings.Fields("section output scenario region metric target resource part unit " +
@@ -61,6 +62,9 @@ func (s *Signoff) CSV() ([]byte, error) {
 			"rise_high": l.RiseHigh, "value": l.Fixed, "limit": l.Tolerance,
 			"limit_on": l.ToleranceOn, "margin": l.Margin, "kind": l.Kind,
 			"sequences": l.Sequences, "steps": l.Steps, "verdict": l.Verdict})
+	}
+	if s.Chain != nil {
+		s.Chain.write(write)
 	}
 	for _, x := range s.Explained {
 		for _, f := range []metricValue{{"explained", x.Given}, {"explained_low", x.GivenLow},

@@ -55,6 +55,8 @@ type Signoff struct {
 
 	Pictures
 
+	Chain *ChainInfo `json:"chain,omitempty"` // nil: the job has no samples
+
 	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
 	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
 
@@ -154,6 +156,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 			FormatRow{layer, tensor, m.WordBits, m.Fraction, m.MaxBound(), quant.AccumulatorLimit})
 	}
 	s.addExtremes(net, r.Extremes)
+	s.addChain(r)
 	if c := r.Chosen.Candidate.Recovered; c != nil {
 		s.Recovery = recoveryInfo(c)
 		if c.Scratch {

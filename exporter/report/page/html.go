@@ -39,8 +39,8 @@ type content struct {
 	Explained, ExplainedWhere     table // hides that of the sign-off
 	JudgedAccuracy, OtherAccuracy table
 	JudgedCost, Compilers         table
-	OtherCost, Words              []table
-	Attempts, Inputs              table // of the cut; hides those of the sign-off
+	Chain, OtherCost, Words       []table // Chain hides that of the sign-off
+	Attempts, Inputs              table   // of the cut; hides those of the sign-off
 	Legend                        string
 	Signatures                    []string
 	Style                         template.CSS
@@ -98,6 +98,7 @@ func render(signoff []byte) ([]byte, error) {
 		UnitsTable: newTable(lossByUnitsTable(s)), Attempts: newTable(attemptTable(s)),
 		Compilers: newTable(compilerTable(s)),
 		Words:     newTables(append(s.WordTables(), s.FormatTable())),
+		Chain:     newTables(s.ChainTables()),
 		Inputs:    newTable(s.InputTable(true)), Legend: s.Legend(), Signatures: report.Signatures,
 		Style: template.CSS(styleText), Script: template.JS(scriptText), Data: data,
 		Policy: policy(),

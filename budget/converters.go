@@ -1,0 +1,191 @@
+package budget
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"kerf/dataset"
+	"kerf/frontend"
+	"kerf/quant"
+)
+
+// Converters says how few bits the converters could have, all of them at once: the network that was
+// chosen is run with codes of fewer and fewer bits, on selection recordings, and judged as the
+// choice was, with the reserve for the sign-off. Its weights stay as they are.
+type Converters struct {
+	Channels []string // that kept features are computed from
+
+	// From the bits of the job on, as far as the first that are too few; without those of which the
+	// samples tell nothing, see [Grid].
+	Tried []ConverterResult
+}
+
+// Grid is how far apart the samples of a channel lie, which is further than the steps of the
+// converter of the job. What a converter adds is not told by them for more bits than they have.
+type Grid struct {
+	Channel, Unit string
+	Apart         float64 // in the unit of the channel
+	Step          float64 // of the converter of the job, in the same unit
+}
+
+// ConverterResult is what the network may reach with converters of some bits.
+type ConverterResult struct {
+	Bits     []int // of every channel of these
+	Tightest Loss  // on selection recordings
+	Used     float64
+	Within   bool // of every tolerance, with the reserve for the sign-off
+}
+
+// narrowConverters compares converters of fewer bits; nil without samples, and where the choice is
+// not within every tolerance itself. The error is that of ctx or of [quant.Quantize].
+func (pl *Planner) narrowConverters(ctx context.Context, chosen *Chosen,
+	chain *Chain) (*Converters, error) {
+	in := pl.in
+	if in.Raw == nil || !chosen.Within || !in.JudgesLoss() {
+		return nil, ctx.Err()
+	}
+	c := &Converters{}
+	channels := in.keptChannels(chosen.Candidate)
+	if len(channels) == 0 {
+		return nil, ctx.Err()
+	}
+	for _, i := range channels {
+		c.Channels = append(c.Channels, in.Job.Channels[i].Name)
+	}
+	p, err := pl.prepare(ctx, chosen.Candidate)
+	if err != nil {
+		return nil, err
+	}
+	nets := make([]*quant.Network, len(p.restCalibrations))
+	for k := range nets {
+		nets[k], err = quant.Quantize(p.restNets[k], p.restCalibrations[k],
+			chosen.Candidate.Formats, chosen.Candidate.Rounding)
+		if err != nil {
+			return nil, err
+		}
+	}
+	for fewer := 0; ; fewer++ {
+		front := in.narrower(fewer, channels)
+		if front == nil {
+			return c, nil
+		}
+		if slices.ContainsFunc(chain.Grids, func(g Grid) bool {
+			return slices.Contains(c.Channels, g.Channel) && g.hides(front)
+		}) {
+			continue
+		}
+		score, err := pl.withConverters(ctx, p, nets, front)
+		if err != nil {
+			return nil, err
+		}
+		j := pl.assess(score)
+		result := ConverterResult{Tightest: j.tightest, Used: j.used, Within: j.used <= 1}
+		for _, i := range channels {
+			result.Bits = append(result.Bits, front.Channels[i].Converter.Bits)
+		}
+		if c.Tried = append(c.Tried, result); !result.Within {
+			return c, nil
+		}
+	}
+}
+
+// keptChannels lists the channels that the features of a candidate are computed from.
+func (in *Inputs) keptChannels(c Candidate) []int {
+	var channels []int
+	for k, f := range in.Raw.FrontEnd.Features {
+		if !slices.Contains(c.Features, in.Raw.Features[k]) {
+			continue
+		}
+		channels = append(channels, f.Channel)
+		if f.Definition.Other != "" {
+			channels = append(channels, f.Other)
+		}
+	}
+	slices.Sort(channels)
+	return slices.Compact(channels)
+}
+
+// narrower returns the front end of the job with so many bits fewer in the converters of some
+// channels; nil where one has no bit left.
+func (in *Inputs) narrower(fewer int, channels []int) *frontend.FrontEnd {
+	narrow := in.Raw.FrontEnd
+	narrow.Channels = slices.Clone(narrow.Channels)
+	for _, i := range channels {
+		rule := in.Job.Channels[i]
+		rule.Converter.Bits -= fewer
+		if rule.Converter.Bits < 1 {
+			return nil
+		}
+		narrow.Channels[i] = rule.channel() // with the floor of its own steps, if it has none
+	}
+	return &narrow
+}
+
+// withConverters runs the networks of the folds on the selection recordings, with codes of the
+// converters of a front end.
+func (pl *Planner) withConverters(ctx context.Context, p *prepared, nets []*quant.Network,
+	front *frontend.FrontEnd) (*dataset.Score, error) {
+	n := inIntegers(front)
+	coded := *pl.in
+	selection := *pl.in.Selection
+	selection.Sequences = slices.Clone(selection.Sequences)
+	dataset.EachSequence(pl.in.Selection, func(i int, s *dataset.Sequence) {
+		if samples := pl.in.Raw.Selection[i]; samples != nil {
+			other := *s
+			other.Sampled = &dataset.Sampled{Numbers: numbers(n, samples), X: s.Sampled.X}
+			selection.Sequences[i] = &other
+		}
+	})
+	coded.Selection = &selection
+	predicted, err := coded.heldOut(ctx, p, len(nets), 0, func(k int) (*quant.Network, error) {
+		net := *nets[k]
+		net.TakeFrom(n)
+		return &net, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return pl.in.measured(predicted), nil
+}
+
+// grids finds the channels whose samples lie on a grid wider than the steps of their converters.
+func (in *Inputs) grids() []Grid {
+	var all []Grid
+	for c := range in.Job.Channels {
+		converter := in.Raw.FrontEnd.Channels[c].Converter
+		var samples [][]float64
+		for _, s := range slices.Concat(in.Raw.Selection, in.Raw.Signoff) {
+			if s != nil {
+				samples = append(samples, s.X[c])
+			}
+		}
+		if apart := converter.Grid(samples...); apart > 0 {
+			rule := &in.Job.Channels[c]
+			all = append(all, Grid{rule.Name, rule.Converter.Low.Unit, apart, converter.Step()})
+		}
+	}
+	return all
+}
+
+// hides reports whether samples on the grid do not tell what the converter of a front end adds.
+func (g *Grid) hides(f *frontend.FrontEnd) bool {
+	const slack = 0.99 // of the grid, which is measured
+	at := slices.IndexFunc(f.Channels, func(c frontend.Channel) bool { return c.Name == g.Channel })
+	return f.Channels[at].Converter.Step() < slack*g.Apart
+}
+
+// warnGrids names the channels whose samples tell less than their converters could.
+func (r *Result) warnGrids() {
+	if r.Chain == nil {
+		return
+	}
+	for _, g := range r.Chain.Grids {
+		r.Warnings = append(r.Warnings,
+			fmt.Sprintf("%s: the samples lie %s %s apart, and a step of "+
+				"the converter is %s: a coarser one recorded them, so what this converter adds "+
+				"is not "+
+				"judged, and neither is any with more bits than the samples have", g.Channel,
+				plainFigure(g.Apart, 4), g.Unit, plainFigure(g.Step, 4)))
+	}
+}

@@ -1,0 +1,165 @@
+package budget
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"kerf/dataset"
+	"kerf/frontend"
+)
+
+// signedOff makes the whole plan of a job.
+func signedOff(t *testing.T, in *Inputs) *Result {
+	t.Helper()
+	pl := NewPlanner(in)
+	cut, chosen := searchedBy(t, pl)
+	r, err := pl.Assess(t.Context(), cut, chosen)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// What the sign-off has of a network in integers is what its steps give for the integers that the
+// front end makes of converter codes, step by step; sequences without samples have their recorded
+// features.
+func TestSignoffRunsFromConverterCodes(t *testing.T) {
+	in, err := rawCity(t, 3, keepsTempMax)
+	if err != nil {
+		t.Fatal(err)
+	}
+	net := signedOff(t, in).Chosen.Fixed
+	at := slices.IndexFunc(net.Features, func(f dataset.Feature) bool { return f.Computed != "" })
+	if at < 0 {
+		t.Fatal("the computed feature was dropped")
+	}
+	f := net.Features[at]
+	front := frontend.NewInteger(&in.Raw.FrontEnd, []frontend.Encoding{{Mean: f.Mean, Std: f.Std,
+		FractionBits: net.InputFraction}})
+	differ := 0
+	for i, s := range in.Signoff.Sequences {
+		got := make([]float64, s.Steps*in.Signoff.Outputs)
+		net.Predict(s, got)
+		var computed [][]int16
+		if samples := in.Raw.Signoff[i]; samples != nil {
+			codes := make([]uint16, len(samples.X[0]))
+			for k, v := range samples.X[0] {
+				codes[k] = in.Raw.FrontEnd.Channels[0].Converter.Code(v)
+			}
+			computed = front.Encode([][]uint16{codes}, s.Steps)
+		}
+		state, x, y := net.NewState(), make([]int32, len(net.Features)),
+			make([]int32, len(net.Outputs))
+		want := make([]float64, len(y))
+		for step := range s.Steps {
+			net.Encode(s.X[step*in.Signoff.Features:(step+1)*in.Signoff.Features], x)
+			if computed != nil {
+				if x[at] != int32(computed[step][0]) {
+					differ++
+				}
+				x[at] = int32(computed[step][0])
+			}
+			net.Step(state, x, y)
+			net.Decode(y, want)
+			if !slices.Equal(want, got[step*len(y):(step+1)*len(y)]) {
+				t.Fatalf("sequence %s, step %d: %v, want %v", s.Name, step, got[step*len(y):], want)
+			}
+		}
+	}
+	if differ == 0 {
+		t.Error("the integers of samples are those of the recorded features: nothing was compared")
+	}
+}
+
+// keepsTempMax has the network keep the feature that is computed from samples.
+var keepsTempMax = [3]string{"job.toml", `file = "features.csv"`,
+	"file = \"features.csv\"\nkeep = [\"temp_max\"]"}
+
+// withBits are changes of the job for a converter of so many bits.
+func withBits(bits int) [][3]string {
+	return [][3]string{keepsTempMax, {"job.toml", "bits = 12", fmt.Sprintf("bits = %d", bits)}}
+}
+
+// A converter that is too coarse breaks a tolerance that the recorded features do not break: the
+// search sees it on the selection recordings, and the sign-off says which step it comes from.
+func TestCoarseConverterBreaksATolerance(t *testing.T) {
+	for _, c := range []struct {
+		bits   int
+		within bool
+	}{{12, true}, {8, true}, {3, false}} {
+		in, err := rawCity(t, 40, withBits(c.bits)...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := signedOff(t, in)
+		broken := slices.ContainsFunc(r.Loss, func(l Loss) bool { return l.Verdict == Fail })
+		if r.Chosen.Within != c.within || broken == c.within {
+			t.Errorf("%d bits: within %v, broken %v", c.bits, r.Chosen.Within, broken)
+		}
+		if r.Chain == nil || r.Chain.Sequences != len(in.Signoff.Sequences) {
+			t.Fatalf("%d bits: %+v", c.bits, r.Chain)
+		}
+		for _, row := range r.Chain.Rows {
+			l := r.Loss[slices.IndexFunc(r.Loss, func(l Loss) bool {
+				return l.RowName == row.RowName && l.Judged
+			})]
+			converter := row.Converter - row.Computed
+			if row.Float != l.Float || row.Cut != l.Cut || row.Fixed != l.Fixed ||
+				math.Abs(row.Computed-row.Float) > 1e-9 || converter == 0 ||
+				math.Abs(row.FrontEnd-row.Converter) > 1e-9 {
+				t.Errorf("%d bits: %+v, the loss is %+v", c.bits, row, l)
+			}
+		}
+		says := strings.Contains(strings.Join(r.Warnings, "\n"),
+			"of the steps from samples to outputs, the converter adds most to")
+		if says == c.within || (r.Converters != nil) != c.within {
+			t.Errorf("%d bits: blame %v, %+v", c.bits, says, r.Converters)
+		}
+	}
+}
+
+// The bits that would do are the fewest with which the selection recordings leave the reserve for
+// every tolerance; more bits than the samples were recorded with are not judged. The samples have
+// tenths of a degree.
+func TestConvertersOfFewerBits(t *testing.T) {
+	for _, c := range []struct{ bits, first int }{{12, 9}, {8, 8}} {
+		in, err := rawCity(t, 40, withBits(c.bits)...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := signedOff(t, in)
+		tried := r.Converters.Tried
+		if (len(r.Chain.Grids) == 1) != (c.bits == 12) || tried[0].Bits[0] != c.first {
+			t.Errorf("%d bits: grids %v, from %v on", c.bits, r.Chain.Grids, tried[0].Bits)
+		}
+		if c.bits == c.first && math.Abs(tried[0].Used-1-r.Chosen.used) > 1e-12 {
+			t.Errorf("%d bits: %v of a tolerance is used, the choice uses %v", c.bits,
+				tried[0].Used, 1+r.Chosen.used)
+		}
+		for i, result := range tried {
+			if last := i == len(tried)-1; result.Within == last ||
+				result.Bits[0] != c.first-i || result.Within != (result.Used <= 1) {
+				t.Errorf("%d bits: attempt %d: %+v", c.bits, i, result)
+			}
+		}
+	}
+}
+
+// The same job gives the same figures again, and the inputs stay as they were read.
+func TestChainIsTheSameAgain(t *testing.T) {
+	in, err := rawCity(t, 20, withBits(8)...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := func() string {
+		r := signedOff(t, in)
+		return fmt.Sprint(r.Chain, r.Converters, r.Chosen.Candidate)
+	}
+	first, before := text(), in.Selection.Sequences[0].X[0]
+	if again := text(); again != first || in.Selection.Sequences[0].X[0] != before {
+		t.Errorf("%s\n%s", first, again)
+	}
+}
