@@ -12,7 +12,8 @@ import (
 
 // Converters says how few bits the converters could have, all of them at once: the network that was
 // chosen is run with codes of fewer and fewer bits, on selection recordings, and judged as the
-// choice was, with the reserve for the sign-off. Its weights stay as they are.
+// choice was, with the reserve for the sign-off. Its weights stay as they are. Sequences without
+// samples are taken to lose as those with samples do.
 type Converters struct {
 	Channels []string // that kept features are computed from
 
@@ -42,7 +43,9 @@ type ConverterResult struct {
 func (pl *Planner) narrowConverters(ctx context.Context, chosen *Chosen,
 	chain *Chain) (*Converters, error) {
 	in := pl.in
-	if in.Raw == nil || !chosen.Within || !in.JudgesLoss() {
+	hasSamples := func(s *dataset.Sequence) bool { return s.Sampled != nil }
+	if !chosen.Within || !in.JudgesLoss() ||
+		!slices.ContainsFunc(in.Selection.Sequences, hasSamples) {
 		return nil, ctx.Err()
 	}
 	c := &Converters{}
@@ -65,6 +68,10 @@ func (pl *Planner) narrowConverters(ctx context.Context, chosen *Chosen,
 			return nil, err
 		}
 	}
+	asChosen, err := pl.withConverters(ctx, p, nets, in.narrower(0, channels))
+	if err != nil {
+		return nil, err
+	}
 	for fewer := 0; ; fewer++ {
 		front := in.narrower(fewer, channels)
 		if front == nil {
@@ -75,11 +82,12 @@ func (pl *Planner) narrowConverters(ctx context.Context, chosen *Chosen,
 		}) {
 			continue
 		}
-		score, err := pl.withConverters(ctx, p, nets, front)
+		predicted, err := pl.withConverters(ctx, p, nets, front)
 		if err != nil {
 			return nil, err
 		}
-		j := pl.assess(score)
+		in.spread(predicted, asChosen)
+		j := pl.assess(in.measured(predicted))
 		result := ConverterResult{Tightest: j.tightest, Used: j.used, Within: j.used <= 1}
 		for _, i := range channels {
 			result.Bits = append(result.Bits, front.Channels[i].Converter.Bits)
@@ -122,10 +130,43 @@ func (in *Inputs) narrower(fewer int, channels []int) *frontend.FrontEnd {
 	return &narrow
 }
 
+// spread gives the predictions of every selection sequence without samples the differences that
+// other converters make in one with samples: of the same scenario where there is one, else of any,
+// each of them in turn, and over and over in a longer sequence. Without that the rows of a job in
+// which few sequences have samples would show as much less of what converters add.
+func (in *Inputs) spread(predicted, asChosen [][]float64) {
+	sampled := map[string][]int{} // by scenario, and all
+	for i, s := range in.Selection.Sequences {
+		if s.Sampled != nil {
+			sampled[s.Scenario] = append(sampled[s.Scenario], i)
+			sampled[anywhere] = append(sampled[anywhere], i)
+		}
+	}
+	turn := map[string]int{}
+	for i, s := range in.Selection.Sequences {
+		if s.Sampled != nil {
+			continue
+		}
+		from := s.Scenario
+		if len(sampled[from]) == 0 {
+			from = anywhere
+		}
+		donor := sampled[from][turn[from]%len(sampled[from])]
+		turn[from]++
+		for k := range predicted[i] {
+			at := k % len(predicted[donor])
+			predicted[i][k] = asChosen[i][k] + (predicted[donor][at] - asChosen[donor][at])
+		}
+	}
+}
+
+// anywhere stands for all scenarios; none has that name.
+const anywhere = ""
+
 // withConverters runs the networks of the folds on the selection recordings, with codes of the
-// converters of a front end.
+// converters of a front end, and returns their predictions.
 func (pl *Planner) withConverters(ctx context.Context, p *prepared, nets []*quant.Network,
-	front *frontend.FrontEnd) (*dataset.Score, error) {
+	front *frontend.FrontEnd) ([][]float64, error) {
 	n := inIntegers(front)
 	coded := *pl.in
 	selection := *pl.in.Selection
@@ -138,15 +179,11 @@ func (pl *Planner) withConverters(ctx context.Context, p *prepared, nets []*quan
 		}
 	})
 	coded.Selection = &selection
-	predicted, err := coded.heldOut(ctx, p, len(nets), 0, func(k int) (*quant.Network, error) {
+	return coded.heldOut(ctx, p, len(nets), 0, func(k int) (*quant.Network, error) {
 		net := *nets[k]
 		net.TakeFrom(n)
 		return &net, nil
 	})
-	if err != nil {
-		return nil, err
-	}
-	return pl.in.measured(predicted), nil
 }
 
 // grids finds the channels whose samples lie on a grid wider than the steps of their converters.
@@ -161,7 +198,7 @@ func (in *Inputs) grids() []Grid {
 			}
 		}
 		if apart := converter.Grid(samples...); apart > 0 {
-			rule := &in.Job.Channels[c]
+			rule := in.Job.Channels[c]
 			all = append(all, Grid{rule.Name, rule.Converter.Low.Unit, apart, converter.Step()})
 		}
 	}

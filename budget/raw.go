@@ -60,7 +60,7 @@ func (in loader) loadRaw() error {
 		in.Signoff); err != nil {
 		return err
 	}
-	raw.sample(in.Inputs)
+	in.sample(raw)
 	in.Raw = raw
 	return nil
 }

@@ -11,7 +11,7 @@ import (
 
 // sample gives every sequence that has samples what the front end in integers makes of them.
 // Integer networks run on that wherever they are run.
-func (r *Raw) sample(in *Inputs) {
+func (in loader) sample(r *Raw) {
 	r.integer = inIntegers(&r.FrontEnd)
 	r.sampleAll(r.integer, in.Selection, r.Selection)
 	r.sampleAll(r.integer, in.Signoff, r.Signoff)
@@ -115,7 +115,7 @@ func (pl *Planner) chain(r *Result, s scores) *Chain {
 		return dataset.Measure(in.Float, in.Raw.withFeatures(in.Signoff, in.Raw.Signoff, values),
 			in.Regions)
 	}
-	front := &in.Raw.FrontEnd
+	front := in.Raw.FrontEnd
 	computed := func(s *dataset.Samples) [][]float64 {
 		analyses := front.Analyses(s)
 		all := make([][]float64, len(front.Features))

@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"runtime/debug"
+	"slices"
 
 	"kerf/budget"
 	"kerf/dataset"
@@ -50,6 +51,18 @@ func limitMemory(in *budget.Inputs) {
 			continue
 		}
 		recorded += 8 * rec.Steps() * (rec.Features + rec.Outputs)
+		for _, s := range rec.Sequences {
+			if s.Sampled != nil {
+				recorded += 8*len(s.Sampled.X) + 4*len(s.Sampled.Numbers)
+			}
+		}
+	}
+	if in.Raw != nil {
+		for _, s := range slices.Concat(in.Raw.Selection, in.Raw.Signoff) {
+			if s != nil {
+				recorded += 8 * len(s.X) * len(s.X[0])
+			}
+		}
 	}
 	debug.SetMemoryLimit(int64(reservedBytes + besideRecordings - programBytes + 2*recorded))
 }

@@ -88,34 +88,77 @@ func (c *ChainInfo) write(write func(csvRow)) {
 	}
 }
 
-// ChainTables has what every step from samples to outputs adds, and converters of fewer bits; none
-// without samples.
+// chainTitle is the title of tables of the chain.
+func (s *Signoff) chainTitle() string {
+	return "Step by step from samples to outputs, on the " + string(s.MeasuredOn) +
+		" recordings (measured)"
+}
+
+// chainHead names the figures of a row of the chain.
+var chainHead = []string{"float", "computed", "converter", "front end", "cut", "fixed"}
+
+// cells prints the figures of a row in the order of chainHead.
+func (l *ChainRow) cells() []string {
+	show := Significant
+	if l.Metric == dataset.Explained {
+		show = Percent
+	}
+	var cells []string
+	for _, v := range []*float64{l.Float, l.Computed, l.Converter, l.FrontEnd, l.Cut, l.Fixed} {
+		cells = append(cells, Optional(v, show))
+	}
+	return cells
+}
+
+// metricAndUnit names the metric in words, with the unit of its values.
+func (l *ChainRow) metricAndUnit() string {
+	return strings.TrimSpace(Spaced(l.Metric) + " " + l.Unit)
+}
+
+// AllChainTables has what every step from samples to outputs adds, in one table, and converters of
+// fewer bits; none without samples.
+func (s *Signoff) AllChainTables() []Table {
+	if s.Chain == nil {
+		return nil
+	}
+	t := Table{Title: s.chainTitle(), Head: slices.Concat([]string{"output", "where", "metric"},
+		chainHead), Numbers: 3}
+	for i := range s.Chain.Rows {
+		l := &s.Chain.Rows[i]
+		t.Rows = append(t.Rows, slices.Concat([]string{l.Output, l.WhereName(),
+			l.metricAndUnit()}, l.cells()))
+	}
+	return append([]Table{t}, s.converterTables()...)
+}
+
+// ChainTables has the same in a table per output and metric.
 func (s *Signoff) ChainTables() []Table {
 	if s.Chain == nil {
 		return nil
 	}
-	t := Table{Title: "Step by step from samples to outputs, on the " + string(s.MeasuredOn) +
-		" recordings (measured)", Head: []string{"output", "where", "metric", "float", "computed",
-		"converter", "front end", "cut", "fixed"}, Numbers: 3}
-	for _, c := range s.Chain.Rows {
-		show := Significant
-		if c.Metric == dataset.Explained {
-			show = Percent
+	var tables []Table
+	index := map[string]int{}
+	for i := range s.Chain.Rows {
+		l := &s.Chain.Rows[i]
+		of := l.Output + ": " + l.metricAndUnit()
+		at, known := index[of]
+		if !known {
+			at = len(tables)
+			index[of] = at
+			tables = append(tables, Table{Title: s.chainTitle(),
+				Head: slices.Concat([]string{of}, chainHead), Numbers: 1})
 		}
-		t.Rows = append(t.Rows, []string{c.Output, c.WhereName(),
-			strings.TrimSpace(Spaced(c.Metric) + " " + c.Unit), Optional(c.Float, show),
-			Optional(c.Computed, show), Optional(c.Converter, show), Optional(c.FrontEnd, show),
-			Optional(c.Cut, show), Optional(c.Fixed, show)})
+		tables[at].Rows = append(tables[at].Rows, slices.Concat([]string{l.WhereName()},
+			l.cells()))
 	}
-	tables := []Table{t}
-	if len(s.Chain.Converters) > 0 {
-		tables = append(tables, s.converterTable())
-	}
-	return tables
+	return append(tables, s.converterTables()...)
 }
 
-// converterTable has a row for converters of so many bits.
-func (s *Signoff) converterTable() Table {
+// converterTables has a table with a row for converters of so many bits, where they were compared.
+func (s *Signoff) converterTables() []Table {
+	if len(s.Chain.Converters) == 0 {
+		return nil
+	}
 	t := Table{Title: "Converters of fewer bits on selection recordings: " + s.WouldDo(),
 		Head: []string{"bits", "tightest row", "may reach", "limit", "used"}, Numbers: 2}
 	for _, c := range s.Chain.Converters {
@@ -123,7 +166,7 @@ func (s *Signoff) converterTable() Table {
 		t.Rows = append(t.Rows, []string{s.bits(c.Bits), c.TightestText(),
 			Optional(c.MayReach, show), show(c.Tolerance), UsedPercent(c.Used)})
 	}
-	return t
+	return []Table{t}
 }
 
 // WouldDo says how few bits the converters could have, in a clause.

@@ -44,7 +44,8 @@ func (s *Signoff) Legend() string {
 	if len(s.Measured) > 0 {
 		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
 	}
-	return legend + s.compensationLegend() + s.chainLegend() + s.extremeLegend() + s.explainedLegend()
+	return legend + s.compensationLegend() + s.chainLegend() + s.extremeLegend() +
+		s.explainedLegend()
 }
 
 // compensationLegend says why the network after the cut can be better than the one given; empty
@@ -86,7 +87,8 @@ const legendRest = "fixed: the integer network of the C. " +
 
 // allTables lists the tables of signoff.md in order.
 func (s *Signoff) allTables() []Table {
-	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.ChainTables(), s.AllCostTables(),
+	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.AllChainTables(),
+		s.AllCostTables(),
 		s.FrontierTables(), []Table{s.PathTable()}, s.WordTables(),
 		[]Table{s.FormatTable(), s.InputTable(true)})
 }

@@ -98,7 +98,7 @@ func render(signoff []byte) ([]byte, error) {
 		UnitsTable: newTable(lossByUnitsTable(s)), Attempts: newTable(attemptTable(s)),
 		Compilers: newTable(compilerTable(s)),
 		Words:     newTables(append(s.WordTables(), s.FormatTable())),
-		Chain:     newTables(s.ChainTables()),
+		Chain:     newTables(s.AllChainTables()),
 		Inputs:    newTable(s.InputTable(true)), Legend: s.Legend(), Signatures: report.Signatures,
 		Style: template.CSS(styleText), Script: template.JS(scriptText), Data: data,
 		Policy: policy(),
