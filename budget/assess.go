@@ -54,7 +54,7 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 	s := r.scoresOn(pl.in.Signoff)
 	r.Loss = pl.lossRows(pl.in.Signoff, s, false)
 	r.Sums = pl.sums(r.Loss, s)
-	r.Chain = pl.chain(r, s)
+	r.Chain = pl.chain(chosen, r.Loss)
 	var err error
 	if r.Converters, err = pl.narrowConverters(ctx, chosen, r.Chain); err != nil {
 		return nil, err

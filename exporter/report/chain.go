@@ -22,8 +22,8 @@ type ChainInfo struct {
 	Converters []ConverterRow `json:"converters"`
 }
 
-// ChainRow is a row of the accuracy on the sign-off recordings after every step; each has one thing
-// more than the one before it.
+// ChainRow is a judged row of the accuracy on these sequences after every step; each has one thing
+// more than the one before it. Where nothing is judged it is a row of the first metric.
 type ChainRow struct {
 	budget.RowName
 	Unit      string   `json:"unit"`
@@ -90,8 +90,8 @@ func (c *ChainInfo) write(write func(csvRow)) {
 
 // chainTitle is the title of tables of the chain.
 func (s *Signoff) chainTitle() string {
-	return "Step by step from samples to outputs, on the " + string(s.MeasuredOn) +
-		" recordings (measured)"
+	return fmt.Sprintf("Step by step from samples to outputs, on %s with samples (measured)",
+		Plural(s.Chain.Sequences, "sign-off sequence"))
 }
 
 // chainHead names the figures of a row of the chain.
@@ -128,7 +128,11 @@ func (s *Signoff) AllChainTables() []Table {
 		t.Rows = append(t.Rows, slices.Concat([]string{l.Output, l.WhereName(),
 			l.metricAndUnit()}, l.cells()))
 	}
-	return append([]Table{t}, s.converterTables()...)
+	tables := s.converterTables()
+	if len(t.Rows) > 0 {
+		tables = append([]Table{t}, tables...)
+	}
+	return tables
 }
 
 // ChainTables has the same in a table per output and metric.
@@ -203,10 +207,10 @@ func (s *Signoff) chainLegend() string {
 	if s.Chain == nil {
 		return ""
 	}
-	return fmt.Sprintf(" %s of the sign-off recordings have samples. There cut and fixed run on "+
-		"features that integers compute of converter codes, and step by step each column has what "+
-		"the one before it has and one thing more: float features as recorded; computed features "+
-		"in double precision from samples; converter the same from converter codes; front end "+
-		"features in integers; cut the network that was rounded; fixed the integer network.",
-		Plural(s.Chain.Sequences, "sequence"))
+	return " Where a sequence has samples, cut and fixed run on the features that integers compute " +
+		"of converter codes, and float on those that were recorded. Step by step each column has " +
+		"what the one before it has and one thing more: float, features as recorded; computed, " +
+		"features in double precision from samples; converter, the same from converter codes; " +
+		"front end, features in integers; cut, the network that was rounded; fixed, the integer " +
+		"network."
 }

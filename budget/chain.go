@@ -1,0 +1,177 @@
+package budget
+
+import (
+	"fmt"
+	"slices"
+
+	"kerf/dataset"
+)
+
+// Chain says what every step on the way from samples to the integer network adds to the errors, on
+// the sign-off sequences that have samples.
+type Chain struct {
+	Sequences int // that have samples
+	Rows      []ChainRow
+	Grids     []Grid // of channels whose samples a coarser converter recorded
+}
+
+// ChainRow is a judged row of the loss on these sequences, measured after every step: each has what
+// the one before it has and one thing more. Where nothing is judged it is a row of the first
+// metric.
+type ChainRow struct {
+	RowName
+	Unit string
+
+	Float     float64 // the network as given, with features as recorded
+	Computed  float64 // with features in double precision from samples as recorded
+	Converter float64 // with the same from the values that converter codes stand for
+	FrontEnd  float64 // with features that integers compute of the codes
+	Cut       float64 // the network that was cut, or trained after that, with the same features
+	Fixed     float64 // the integer network on them: what is signed
+}
+
+// values are those of the row in the order of the chain.
+func (c *ChainRow) values() []float64 {
+	return []float64{c.Float, c.Computed, c.Converter, c.FrontEnd, c.Cut, c.Fixed}
+}
+
+// adds returns what the steps add to the error, by their names in the order of the chain.
+func (c *ChainRow) adds() (names []string, added []float64) {
+	at := c.values()
+	for i := range at[1:] {
+		added = append(added, at[i+1]-at[i])
+	}
+	return []string{"the definition of features", "the converter", "the front end in integers",
+		"the cut", "rounding"}, added
+}
+
+// chain measures the steps of the chain; nil without samples. loss are the rows of the sign-off.
+func (pl *Planner) chain(chosen *Chosen, loss []Loss) *Chain {
+	in := pl.in
+	if in.Raw == nil {
+		return nil
+	}
+	rec := *in.Signoff
+	rec.Sequences = nil
+	var samples []*dataset.Samples
+	for i, s := range in.Signoff.Sequences {
+		if s.Sampled != nil {
+			rec.Sequences = append(rec.Sequences, s)
+			samples = append(samples, in.Raw.Signoff[i])
+		}
+	}
+	c := &Chain{Sequences: len(samples), Grids: in.grids()}
+	if len(samples) == 0 {
+		return c
+	}
+	front := in.Raw.FrontEnd
+	computed := func(s *dataset.Samples) [][]float64 {
+		analyses := front.Analyses(s)
+		all := make([][]float64, len(front.Features))
+		for i := range all {
+			all[i] = front.Compute(&front.Features[i], analyses)
+		}
+		return all
+	}
+	ofCodes := func(s *dataset.Samples) [][]float64 { return computed(in.Raw.coded(s)) }
+	measure := func(p dataset.Predictor, rec *dataset.Recordings) *dataset.Score {
+		return dataset.Measure(p, rec, in.Regions)
+	}
+	sampled := rec.AsSampled()
+	float := measure(in.Float, &rec)
+	steps := []*dataset.Score{float,
+		measure(in.Float, in.Raw.withFeatures(&rec, samples, computed)),
+		measure(in.Float, in.Raw.withFeatures(&rec, samples, ofCodes)),
+		measure(in.Float, sampled), measure(chosen.float(), sampled), measure(chosen.Fixed, &rec)}
+	isJudged := slices.ContainsFunc(loss, func(l Loss) bool { return l.Judged })
+	for _, l := range loss {
+		if l.Judged != isJudged || !isJudged && l.Metric != dataset.Metrics(in.Float.Classes)[0] ||
+			float.Sequences(l.Slice) == 0 {
+			continue
+		}
+		base := float
+		if l.Metric == dataset.Explained {
+			base = in.measureConstant(&rec)
+		}
+		var values []float64
+		for _, score := range steps {
+			values = append(values, score.Value(base, l.Slice, l.Metric))
+		}
+		c.Rows = append(c.Rows, ChainRow{l.RowName, l.Unit, values[0], values[1], values[2],
+			values[3], values[4], values[5]})
+	}
+	return c
+}
+
+// withFeatures returns recordings, whose sequences all have samples, with the computed features
+// replaced by what values returns: per feature of the front end one value a step.
+func (r *Raw) withFeatures(rec *dataset.Recordings, samples []*dataset.Samples,
+	values func(s *dataset.Samples) [][]float64) *dataset.Recordings {
+	other := *rec
+	other.Sequences = make([]*dataset.Sequence, len(rec.Sequences))
+	dataset.EachSequence(rec, func(i int, s *dataset.Sequence) {
+		of := *s
+		of.X = slices.Clone(s.X)
+		columns := len(s.X) / s.Steps
+		for k, ofFeature := range values(samples[i]) {
+			for step, v := range ofFeature {
+				of.X[step*columns+r.Features[k]] = v
+			}
+		}
+		other.Sequences[i] = &of
+	})
+	return &other
+}
+
+// coded returns samples with the values that their converter codes stand for.
+func (r *Raw) coded(s *dataset.Samples) *dataset.Samples {
+	coded := *s
+	coded.X = nil
+	for c, values := range s.X {
+		converter := r.FrontEnd.Channels[c].Converter
+		decoded := make([]float64, len(values))
+		for i, v := range values {
+			decoded[i] = converter.Value(converter.Code(v))
+		}
+		coded.X = append(coded.X, decoded)
+	}
+	return &coded
+}
+
+// warnChain says which step on the way from samples a broken tolerance comes from, for the row that
+// is broken by the most.
+func (r *Result) warnChain() {
+	if r.Chain == nil {
+		return
+	}
+	worst, most := -1, 0.0
+	for i, row := range r.Chain.Rows {
+		at := slices.IndexFunc(r.Loss, func(l Loss) bool {
+			return l.Judged && l.RowName == row.RowName
+		})
+		if at < 0 || r.Loss[at].Verdict != Fail {
+			continue
+		}
+		if value, _ := r.Loss[at].JudgedValue(); worst < 0 || value/r.Loss[at].Allowed() > most {
+			worst, most = i, value/r.Loss[at].Allowed()
+		}
+	}
+	if worst < 0 {
+		return
+	}
+	row := r.Chain.Rows[worst]
+	if row.Metric.IsShare() || row.Metric == dataset.Explained || row.Metric == dataset.Bias {
+		return // of these more is no error
+	}
+	names, adds := row.adds()
+	largest := 0
+	for i, v := range adds {
+		if v > adds[largest] {
+			largest = i
+		}
+	}
+	at := row.values()
+	text := tellApart(plainFigure, at[largest], at[largest+1])
+	r.Warnings = append(r.Warnings, fmt.Sprintf("of the steps from samples to outputs, %s adds "+
+		"most to %s: %s before it, %s with it", names[largest], row.Text(), text[0], text[1]))
+}
