@@ -47,7 +47,7 @@ func newFold(samples int, c *Channel) *Fold {
 		})
 		unit = max(unit, cos, sin)
 	}
-	scale := math.Floor((math.MaxInt32 - ends*float64(f.Length)) / (ends * unit))
+	scale := math.Floor((math.MaxInt32 - float64(ends*float64(f.Length))) / (ends * unit))
 	least := float64(leastScale)
 	if c.Converter.Bits > coarseBits {
 		least = finerScale

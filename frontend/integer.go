@@ -186,7 +186,7 @@ func (n *Integer) integerFeature(i int, e Encoding) IntegerFeature {
 	case Slope:
 		made.Scaling = scaling(step/(samples*s.Period), 0)
 	case Trend:
-		unit := 6 * step * s.Rate / (samples * (samples*samples - 1))
+		unit := 6 * step * s.Rate / (samples * (float64(samples*samples) - 1))
 		made.Scaling = scaling(math.Ldexp(unit, own.TrendDown), 0)
 	case Minimum, Maximum:
 		made.Scaling = scaling(step, converter.Low)
