@@ -289,5 +289,8 @@ func (in *Inputs) flash(c Candidate) float64 {
 	for _, g := range needed {
 		bytes += float64(g.Flash)
 	}
+	if shape, ok := in.frontShape(c); ok {
+		bytes += float64(shape.TableBytes())
+	}
 	return bytes
 }

@@ -28,10 +28,19 @@ const (
 	Stack    Resource = "stack"     // B: of one step
 	RAMTotal Resource = "ram_total" // B: data and stack together; of targets that limit it
 	Cycles   Resource = "cycles"    // of one step
-	StepTime Resource = "step_time" // s: cycles over clock
+	// s: cycles over clock; where features are computed from samples, from the last sample on
+	StepTime Resource = "step_time"
 )
 
-// The resources that follow from the step time.
+// The resources of a front end, which are part of no sum.
+const (
+	Interrupt     Resource = "interrupt"      // cycles: the longest call of name_sample
+	InterruptTime Resource = "interrupt_time" // s: the same over clock
+	// s: from the last sample of a window to the end of name_features
+	FeaturesTime Resource = "features_time"
+)
+
+// The resources that follow from the cycles of a step.
 const (
 	Duty    Resource = "duty"    // share of the period that a step takes
 	Energy  Resource = "energy"  // J: of one step, while it runs
@@ -122,6 +131,7 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 	estimate := cost.Of(shape, t.Core, t.flashWait(), t.WeightsInRAM())
 	code := part{"code", float64(estimate.Code), Estimated}
 	stack := part{Total, float64(estimate.Stack), Bounded}
+	front := in.frontCost(c, t, measured)
 	var steps []part
 	for _, p := range estimate.Cycles {
 		steps = append(steps, part{p.Name, p.Cycles, Estimated})
@@ -132,7 +142,18 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 		stack = part{Total, m.Stack, Measured}
 		steps = measuredCycles(m, steps)
 	}
-	rows.add(Flash, "B", limitOf(t.Flash), withFrontEnd(flash, weights, tables, code)...)
+	readOnly := []part{weights, tables, code}
+	if front.has {
+		readOnly = append(readOnly, part{FrontTablesPart, front.tables, Exact},
+			part{FrontCodePart, front.code, front.kind})
+		memory = append(memory, part{FrontStatePart, front.state, Exact})
+		if t.WeightsIn == inRAM {
+			memory = append(memory, part{FrontTablesPart, front.tables, Exact})
+		}
+		stack.value = max(stack.value, front.featuresStack) + front.sampleStack
+		steps = front.addTo(steps)
+	}
+	rows.add(Flash, "B", limitOf(t.Flash), withFrontEnd(flash, readOnly...)...)
 	data := rows.add(RAM, "B", limitOf(t.RAM), withFrontEnd(ram, memory...)...)
 	ofData := rows.last().Kind
 	rows.add(Stack, "B", limitOf(t.Stack), stack)
@@ -141,9 +162,10 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 			part{"stack", stack.value, stack.kind})
 	}
 	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, steps...)...)
-	stepTime := rows.add(StepTime, "s", timeLimit(t),
-		part{Total, total / float64(t.Clock), rows.last().Kind})
-	rows.addPower(stepTime)
+	rows.add(StepTime, "s", timeLimit(t),
+		part{Total, (total - front.beforeLast()) / float64(t.Clock), rows.last().Kind})
+	rows.addPower(total / float64(t.Clock))
+	rows.addFront(&front)
 	return rows.rows
 }
 

@@ -4,17 +4,18 @@ package budget
 // widest formats that the job allows. Below 0 it costs.
 type Freed struct {
 	Target string  `json:"target"`
-	By     string  `json:"by"`     // FreedFrontEnd, FreedCut, FreedWords or Total
+	By     string  `json:"by"`     // FreedFrontEnd, FreedComputed, FreedCut, FreedWords or Total
 	Name   string  `json:"name"`   // of the front end; else empty
 	Flash  float64 `json:"flash"`  // B
 	RAM    float64 `json:"ram"`    // B
 	Cycles float64 `json:"cycles"` // per step
 }
 
-// What frees something: a cost group that goes with its last feature, features and
-// units that are cut, words that are narrower.
+// What frees something: a cost group that goes with its last feature, what computes features from
+// samples that are cut, these and units themselves, words that are narrower.
 const (
 	FreedFrontEnd = "front_end"
+	FreedComputed = "computed"
 	FreedCut      = "cut"
 	FreedWords    = "words"
 )
@@ -48,11 +49,34 @@ func (in *Inputs) Freed(c Candidate) []Freed {
 			all = append(all, group)
 			cut = cut.less(group)
 		}
+		if in.Raw != nil {
+			computed := in.freedFront(c, t)
+			all = append(all, computed)
+			cut = cut.less(computed)
+		}
 		words, total := widest.less(uncut), widest.less(now)
 		words.By, total.By = FreedWords, Total
 		all = append(all, cut, words, total)
 	}
 	return all
+}
+
+// freedFront is what goes of the code, the memory and the time that compute features from samples.
+func (in *Inputs) freedFront(c Candidate, t Target) Freed {
+	whole, now := in.frontCost(in.Whole(c.Formats), t, nil), in.frontCost(c, t, nil)
+	freed := whole.takes(t).less(now.takes(t))
+	freed.Target, freed.By = t.Name, FreedComputed
+	return freed
+}
+
+// takes is what a front end takes on a target, as [Freed] has it.
+func (f *frontCost) takes(t Target) Freed {
+	of := Freed{Flash: f.tables + f.code, RAM: f.state,
+		Cycles: f.sampling() + f.features.Total() + float64(f.samples*f.sample.Wait)}
+	if t.WeightsIn == inRAM {
+		of.RAM += f.tables
+	}
+	return of
 }
 
 func (f Freed) less(g Freed) Freed {

@@ -41,7 +41,8 @@ type Inputs struct {
 // Target is one target of the job with its profile.
 type Target struct {
 	TargetRule
-	Core *targets.Profile
+	Core  *targets.Profile
+	Pause Seconds // from the last sample of a window to the first of the next; 0 without samples
 }
 
 // InputFile is one file that the result depends on.
@@ -174,7 +175,14 @@ func (in loader) loadTargets() error {
 		if t.RAM == nil {
 			t.RAM = t.Core.RAM
 		}
-		for _, check := range []func(int, Target) error{in.checkMemory, in.checkPower} {
+		if raw := in.Job.Raw; raw != nil {
+			t.Pause = raw.pause()
+			if t.Period == nil {
+				t.Period = &raw.Period
+			}
+		}
+		for _, check := range []func(int, Target) error{in.checkMemory, in.checkPower,
+			in.checkSampling} {
 			if err := check(i, t); err != nil {
 				return err
 			}
@@ -357,6 +365,12 @@ func (in loader) checkFrontEnds() error {
 		}
 	}
 	for _, f := range in.Float.Features {
+		if f.FrontEnd != "" && f.Computed != "" {
+			return &fault.Error{Kind: dataset.ErrInput, File: in.Job.Features.File, Line: f.Line,
+				Name: "column front_end", Msg: fmt.Sprintf("%s is computed from samples, and what "+
+					"that takes is counted: it has no front end %q", f.Name, f.FrontEnd),
+				Hint: "leave the cell empty; a front end declares what computes given features"}
+		}
 		if f.FrontEnd != "" && !declared[f.FrontEnd] {
 			return &fault.Error{Kind: dataset.ErrInput, File: in.Job.Features.File, Line: f.Line,
 				Name: "column front_end", Msg: fmt.Sprintf("unknown front end %q", f.FrontEnd),

@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"kerf/budget/cost"
@@ -11,16 +12,27 @@ import (
 // Measurement is what the emitted C of a candidate takes on one target, read from linked programs
 // and emulated cores.
 type Measurement struct {
-	Target      string  // name in the job
-	Flash       float64 // bytes that the network adds to a program
-	RAM         float64 // bytes of one state, and of weights and tables that are copied there
-	Stack       float64 // bytes of the deepest chain of calls
-	Cycles      float64 // of the longest step that was found
+	Target      string            // name in the job
+	Flash       float64           // bytes that the network adds to a program
+	RAM         float64           // bytes of one state, and of weights and tables that are copied there
+	Stack       float64           // bytes of the deepest chain of calls
+	Cycles      float64           // of the longest step that was found
+	Front       *FrontMeasurement // nil: no feature is computed from samples
 	Times       StepTimes
 	Optimise    string // flags of the compiler
 	CyclesFrom  string // what counted the cycles
 	ToolNames   []string
 	ToolVersion []string // in the same order
+}
+
+// FrontMeasurement is what the emitted C takes that computes features from samples: bytes that it
+// adds to a program with the network, bytes of stack, and cycles of calls.
+type FrontMeasurement struct {
+	Flash, RAM                 float64
+	SampleStack, FeaturesStack float64
+	Sampling                   float64 // the calls of name_sample of a window, the mean
+	Last, Longest              float64 // of name_sample: the last call of a window, the longest
+	Features                   float64 // of name_features, the longest that was found
 }
 
 // StepTimes are the cycles of steps on drawn inputs, and of how many further ones the longest was
@@ -37,6 +49,10 @@ const (
 	NetworkPart  = "network"   // of what was measured: the integer inference as a whole
 	FrontEndPart = "front_end" // what the job declares of the code that computes features
 )
+
+// notNetwork are the parts that are no network.
+var notNetwork = []string{FrontEndPart, cost.FlashWait, SamplingPart, FeaturesPart,
+	FrontTablesPart, FrontCodePart, FrontStatePart}
 
 // measuredCycles are the cycles of the network as measured; what flash adds stays an estimate,
 // since emulated cores do not wait.
@@ -98,49 +114,113 @@ func withEstimates(rows, estimated []Cost) {
 }
 
 // Beside returns the measured figures beside their estimates: for every resource a row of the
-// network, and where the estimate holds what no emulated core shows (the front end that the job
-// declares, flash wait states) a row of the total with that, whose kind is Estimated. A limit is on
-// the total. estimated are the rows of the target; without them there are no estimates, limits and
-// times.
+// network, rows of what computes features from samples, and where there is more than the network a
+// row of the total. What the estimate holds that no emulated core shows (the front end that the job
+// declares, flash wait states) makes that Estimated. A limit is on the total. estimated are the
+// rows of the target; without them there are no estimates, limits and times.
 func (m *Measurement) Beside(estimated []Cost) []Cost {
-	find := func(resource Resource, part string) float64 {
-		return ValueOf(estimated, m.Target, resource, part)
-	}
-	var rows []Cost
-	add := func(resource Resource, unit string, measured, beside float64) {
-		row := Cost{Target: m.Target, Resource: resource, Part: NetworkPart, Value: measured,
-			Unit: unit, Kind: Measured, Estimate: find(resource, Total) - beside,
-			Limit: math.NaN()}
-		_, row.Estimated = valueOf(estimated, m.Target, resource, NetworkPart)
-		if beside != 0 {
-			rows = append(rows, row)
-			row.Part, row.Value, row.Kind = Total, measured+beside, Estimated
-			row.Estimate, row.Estimated = valueOf(estimated, m.Target, resource, Total)
+	b := measuredRows{target: m.Target, estimated: estimated}
+	if m.Front == nil {
+		b.add(Flash, "B", m.Flash, b.unseen(Flash))
+		b.add(RAM, "B", m.RAM, b.unseen(RAM))
+		b.add(Stack, "B", m.Stack, b.unseen(Stack))
+		b.add(Cycles, "cycles", m.Cycles, b.unseen(Cycles))
+		if clock := b.find(Cycles, Total) / b.find(StepTime, Total); isAbove0(clock) {
+			b.add(StepTime, "s", m.Cycles/clock, b.unseen(Cycles)/clock)
 		}
-		for _, c := range estimated {
-			if c.Target == m.Target && c.Resource == resource && c.Part == Total {
-				row.Limit = c.Limit
-			}
+		return b.rows
+	}
+	f := m.Front
+	tables := b.find(Flash, FrontTablesPart)
+	if math.IsNaN(tables) {
+		tables = 0
+	}
+	b.add(Flash, "B", m.Flash, b.unseen(Flash), part{FrontTablesPart, tables, Exact},
+		part{FrontCodePart, f.Flash - tables, Measured})
+	b.add(RAM, "B", m.RAM, b.unseen(RAM), part{FrontStatePart, f.RAM, Measured})
+	b.addTotal(Stack, "B", max(m.Stack, f.FeaturesStack)+f.SampleStack, 0)
+	b.add(Cycles, "cycles", m.Cycles, b.unseen(Cycles), part{SamplingPart, f.Sampling, Measured},
+		part{FeaturesPart, f.Features, Measured})
+	b.addTotal(Interrupt, "cycles", f.Longest, b.unseen(Interrupt))
+	if clock := b.find(Interrupt, Total) / b.find(InterruptTime, Total); isAbove0(clock) {
+		b.addTotal(StepTime, "s", (f.Last+f.Features+m.Cycles)/clock, b.unseen(Cycles)/clock)
+		b.addTotal(InterruptTime, "s", f.Longest/clock, b.unseen(InterruptTime))
+		b.addTotal(FeaturesTime, "s", (f.Last+f.Features)/clock, b.unseen(FeaturesTime))
+	}
+	return b.rows
+}
+
+func isAbove0(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
+
+// measuredRows gathers measured figures beside estimated ones of a target.
+type measuredRows struct {
+	target          string
+	estimated, rows []Cost
+}
+
+func (b *measuredRows) find(resource Resource, part string) float64 {
+	return ValueOf(b.estimated, b.target, resource, part)
+}
+
+// unseen is what the estimate of a resource holds that no emulated core shows.
+func (b *measuredRows) unseen(resource Resource) float64 {
+	sum := 0.0
+	for _, part := range []string{FrontEndPart, cost.FlashWait} {
+		if v := b.find(resource, part); !math.IsNaN(v) {
+			sum += v
 		}
-		rows = append(rows, row.judged())
 	}
-	beside := func(resource Resource) float64 {
-		sum := 0.0
-		for _, part := range []string{FrontEndPart, cost.FlashWait} {
-			if v := find(resource, part); !math.IsNaN(v) {
-				sum += v
-			}
+	return sum
+}
+
+// add adds the rows of a resource: what was measured of the network, further measured parts, and
+// their total with what is unseen.
+func (b *measuredRows) add(resource Resource, unit string, network, unseen float64, parts ...part) {
+	row := b.row(resource, unit, NetworkPart)
+	row.Value, row.Estimate = network, b.find(resource, Total)-unseen
+	total := network
+	var more []Cost
+	for _, p := range parts {
+		one := b.row(resource, unit, p.name)
+		one.Value, one.Kind = p.value, p.kind
+		one.Estimate, one.Estimated = valueOf(b.estimated, b.target, resource, p.name)
+		row.Estimate -= one.Estimate
+		total += p.value
+		more = append(more, one)
+	}
+	_, row.Estimated = valueOf(b.estimated, b.target, resource, NetworkPart)
+	if unseen == 0 && len(parts) == 0 {
+		row.Limit = b.limit(resource)
+		b.rows = append(b.rows, row.judged())
+		return
+	}
+	b.rows = append(append(b.rows, row), more...)
+	b.addTotal(resource, unit, total, unseen)
+}
+
+// addTotal adds the row of a total of which the parts that are seen take so much.
+func (b *measuredRows) addTotal(resource Resource, unit string, seen, unseen float64) {
+	row := b.row(resource, unit, Total)
+	row.Value, row.Limit = seen+unseen, b.limit(resource)
+	if unseen != 0 {
+		row.Kind = Estimated
+	}
+	row.Estimate, row.Estimated = valueOf(b.estimated, b.target, resource, Total)
+	b.rows = append(b.rows, row.judged())
+}
+
+func (b *measuredRows) row(resource Resource, unit, part string) Cost {
+	return Cost{Target: b.target, Resource: resource, Part: part, Unit: unit, Kind: Measured,
+		Limit: math.NaN()}
+}
+
+func (b *measuredRows) limit(resource Resource) float64 {
+	for _, c := range b.estimated {
+		if c.Target == b.target && c.Resource == resource && c.Part == Total {
+			return c.Limit
 		}
-		return sum
 	}
-	add(Flash, "B", m.Flash, beside(Flash))
-	add(RAM, "B", m.RAM, beside(RAM))
-	add(Stack, "B", m.Stack, beside(Stack))
-	add(Cycles, "cycles", m.Cycles, beside(Cycles))
-	if clock := find(Cycles, Total) / find(StepTime, Total); clock > 0 && !math.IsInf(clock, 0) {
-		add(StepTime, "s", m.Cycles/clock, beside(Cycles)/clock)
-	}
-	return rows
+	return math.NaN()
 }
 
 // ValueOf finds a value among rows of cost. The network as a whole is the sum of its parts where
@@ -162,7 +242,7 @@ func valueOf(rows []Cost, target string, resource Resource,
 			return c.Value, c.Kind
 		case c.Part == Total:
 			total = c
-		case c.Part == FrontEndPart || c.Part == cost.FlashWait:
+		case slices.Contains(notNetwork, c.Part):
 			beside += c.Value
 		default:
 			hasParts = true

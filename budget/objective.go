@@ -144,7 +144,11 @@ func (pl *Planner) priceOf(candidate Candidate) price {
 
 // bytes are the flash of weights and front ends and the RAM of the state of a candidate.
 func (in *Inputs) bytes(c Candidate) float64 {
-	return in.flash(c) + float64(in.Shape(c).StateBytes())
+	bytes := in.flash(c) + float64(in.Shape(c).StateBytes())
+	if front, ok := in.frontShape(c); ok {
+		bytes += float64(front.StateBytes())
+	}
+	return bytes
 }
 
 // price is [Planner.priceOf] for costs that are known.

@@ -96,11 +96,15 @@ func (in *Inputs) LimitFrom(c Cost) string {
 		rule := in.Job.Targets[i]
 		key := string(c.Resource)
 		switch {
+		case c.Resource == FeaturesTime && (rule.FeaturesTime == nil || t.Pause <= *rule.FeaturesTime):
+			return in.Job.place("raw", "period")
 		case c.Resource == Flash && rule.Flash == nil, c.Resource == RAM && rule.RAM == nil:
 			return "profile " + t.Core.Name + ": " + string(c.Resource)
 		case c.Resource == StepTime &&
-			(rule.StepTime == nil || rule.Period != nil && *rule.Period < *rule.StepTime):
-			key = "period"
+			(rule.StepTime == nil || t.Period != nil && *t.Period < *rule.StepTime):
+			if key = "period"; rule.Period == nil {
+				return in.Job.place("raw", key)
+			}
 		case c.Resource == Current:
 			key = "average_current"
 		}

@@ -39,19 +39,20 @@ func (t Target) voltage() float64 {
 	return known(t.Voltage, math.NaN())
 }
 
-// addPower adds what follows from the step time in s, as far as the figures for it are known.
-func (s *sheet) addPower(stepTime float64) {
+// addPower adds what follows from the time in s that a step takes of its period, as far as the
+// figures for it are known.
+func (s *sheet) addPower(taken float64) {
 	t := s.target
 	active, sleep := t.activeCurrent(), t.sleepCurrent()
 	period := limitOf(t.Period)
 	if !math.IsNaN(period) {
-		s.add(Duty, "", limitOf(t.Duty), part{Total, stepTime / period, s.last().Kind})
+		s.add(Duty, "", limitOf(t.Duty), part{Total, taken / period, s.last().Kind})
 	}
-	if energy := t.voltage() * active * stepTime; !math.IsNaN(energy) {
+	if energy := t.voltage() * active * taken; !math.IsNaN(energy) {
 		s.add(Energy, "J", limitOf(t.Energy), part{Total, energy, Estimated})
 	}
 	// A step that outlasts the period leaves no time to sleep.
-	busy := math.Min(stepTime/period, 1)
+	busy := math.Min(taken/period, 1)
 	current := float64(busy*active) + float64((1-busy)*sleep)
 	if math.IsNaN(current) {
 		return

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"sync"
 
 	"kerf/dataset"
 	"kerf/fault"
@@ -22,6 +23,7 @@ type Raw struct {
 	Selection, Signoff []*dataset.Samples
 
 	integer *frontend.Integer // FrontEnd, with no encodings
+	shapes sync.Map // by features, see [Inputs.frontShape]
 }
 
 // loadRaw reads the samples of the job, if there are any, and holds them against the recordings.

@@ -71,7 +71,8 @@ func rawCity(t *testing.T, sequences int, changes ...[3]string) (*Inputs, error)
 	}
 	write("features.csv", []byte(strings.Join(features, "\n")+"\n"))
 	channel := strings.Split(features[1], ",")[1]
-	write("job.toml", []byte(read("job.toml")+fmt.Sprintf(`
+	ofTarget := "period = \"100 ms\"\n" // samples have another one
+	write("job.toml", []byte(strings.ReplaceAll(read("job.toml"), ofTarget, "")+fmt.Sprintf(`
 [raw]
 selection = "raw_selection.csv"
 signoff = "raw_signoff.csv"
@@ -181,6 +182,9 @@ func TestWrongSamplesOfAJob(t *testing.T) {
 		{"job.toml", "column = ", "cycles = 4611686018427387904\ncolumn = ", "cannot be told"},
 		{"features.csv", ",level,,,", ",amplitude(4611686018427387904),,,", "harmonics go from"},
 		{"raw_signoff.csv", "seattle", "boston", "has the scenario"},
+		{"job.toml", "step_time = \"1 ms\"", "period = \"2 s\"", "a step begins every 2 s here, " +
+			"and every 1 s in [raw]"},
+		{"job.toml", "step_time = \"1 ms\"", "interrupt = -1", "-1 cycles are no limit"},
 	} {
 		_, err := rawCity(t, 3, [3]string{c.file, c.old, c.new})
 		if err == nil || !strings.Contains(err.Error(), c.says) {

@@ -2,6 +2,7 @@ package budget
 
 import (
 	"fmt"
+	"math"
 
 	"kerf/targets"
 )
@@ -32,7 +33,8 @@ type TargetRule struct {
 	// Default: what the profile has; built-in profiles have none.
 	RAM *Bytes `toml:"ram"`
 
-	// The stack of a step may be this large. Default: not judged.
+	// The stack of a step may be this large; with samples that of name_sample on top, which
+	// interrupts it. Default: not judged.
 	Stack *Bytes `toml:"stack"`
 
 	// Data and stack together may take this much RAM. Default: not judged.
@@ -41,11 +43,12 @@ type TargetRule struct {
 	// A step may take so many cycles. Default: not judged.
 	Cycles *float64 `toml:"cycles"`
 
-	// A step may take this time. Default: `period`.
+	// A step may take this time; with samples from the last one of the window to the outputs.
+	// Default: `period`.
 	StepTime *Seconds `toml:"step_time"`
 
-	// This is the time between two steps; no step may take longer. Default: not known, and duty and
-	// mean current are not computed.
+	// This is the time between two steps; no step may take longer. Default: `period` of `[raw]`;
+	// without samples not known, and duty and mean current are not computed.
 	Period *Seconds `toml:"period"`
 
 	// Flash adds these cycles at the clock of the target. Default: what the profile has; built-in
@@ -81,6 +84,17 @@ type TargetRule struct {
 
 	// The battery must last at least so long. Default: not judged.
 	BatteryLife *Span `toml:"battery_life"`
+
+	// The longest call of name_sample, which runs in an interrupt, may take so many cycles.
+	// Default: not judged.
+	Interrupt *float64 `toml:"interrupt"`
+
+	// It may take this time. Default: not judged.
+	InterruptTime *Seconds `toml:"interrupt_time"`
+
+	// Features may be ready this time after the last sample of a window. Default: the time until
+	// the first sample of the next window, which no other value exceeds.
+	FeaturesTime *Seconds `toml:"features_time"`
 }
 
 func (j *Job) checkTarget(i int, t TargetRule) error {
@@ -96,6 +110,34 @@ func (j *Job) checkTarget(i int, t TargetRule) error {
 	if c := t.Cycles; c != nil && !(*c >= 0 && *c <= targets.MostCycles) {
 		return j.at("the most cycles that a step may take",
 			fmt.Sprintf("%g cycles are no limit", *c), "target", i, "cycles")
+	}
+	if c := t.Interrupt; c != nil && !(*c >= 0 && *c <= targets.MostCycles) {
+		return j.at("the most cycles that a call of name_sample may take",
+			fmt.Sprintf("%g cycles are no limit", *c), "target", i, "interrupt")
+	}
+	return nil
+}
+
+// checkSampling holds a target against what the job says of samples.
+func (in *Inputs) checkSampling(i int, t Target) error {
+	raw := in.Job.Raw
+	if raw == nil {
+		for _, limit := range []struct {
+			key   string
+			given bool
+		}{{"interrupt", t.Interrupt != nil}, {"interrupt_time", t.InterruptTime != nil},
+			{"features_time", t.FeaturesTime != nil}} {
+			if limit.given {
+				return in.Job.at("add [raw] with the recordings of samples, or remove the limit",
+					fmt.Sprintf("the limit %s needs samples", limit.key), "target", i, limit.key)
+			}
+		}
+		return nil
+	}
+	if apart := math.Abs(float64(*t.Period - raw.Period)); apart > 1e-9*float64(raw.Period) {
+		return in.Job.at("leave it out: with samples it is the period of [raw]",
+			fmt.Sprintf("a step begins every %g s here, and every %g s in [raw]",
+				float64(*t.Period), float64(raw.Period)), "target", i, "period")
 	}
 	return nil
 }

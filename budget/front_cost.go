@@ -1,0 +1,161 @@
+package budget
+
+import (
+	"fmt"
+	"slices"
+
+	"kerf/budget/cost"
+	"kerf/frontend"
+)
+
+// Parts of a resource that features take which are computed from samples.
+const (
+	CallPart        = "call"         // of interrupt and features_time: the functions themselves
+	SamplingPart    = "sampling"     // cycles: a call of name_sample for each sample of a window
+	FeaturesPart    = "features"     // cycles: a call of name_features
+	FrontTablesPart = "front_tables" // B: tables of sines and cosines
+	FrontCodePart   = "front_code"   // B: name_sample, name_features and what these call
+	FrontStatePart  = "front_state"  // B: name_front
+)
+
+// FrontEndOf returns what computes the features that a candidate keeps from samples, with their
+// indices among those that it keeps. It is nil where none is computed.
+func (in *Inputs) FrontEndOf(c Candidate) (front *frontend.FrontEnd, features []int) {
+	computed, features := in.computed(c)
+	if len(computed) == 0 {
+		return nil, nil
+	}
+	return in.Raw.FrontEnd.Only(computed), features
+}
+
+// computed lists the features of a candidate that are computed from samples: their indices in
+// [Raw.Features], and among those that the candidate keeps.
+func (in *Inputs) computed(c Candidate) (of, kept []int) {
+	if in.Raw == nil {
+		return nil, nil
+	}
+	for at, feature := range c.Features {
+		if i := slices.Index(in.Raw.Features, feature); i >= 0 {
+			of, kept = append(of, i), append(kept, at)
+		}
+	}
+	return of, kept
+}
+
+// frontShape returns the shape of [Inputs.FrontEndOf]; ok is false where there is none. The search
+// asks for the same ones over and over.
+func (in *Inputs) frontShape(c Candidate) (shape *frontend.Shape, ok bool) {
+	computed, _ := in.computed(c)
+	if len(computed) == 0 {
+		return nil, false
+	}
+	key := fmt.Sprint(computed)
+	if known, ok := in.Raw.shapes.Load(key); ok {
+		return known.(*frontend.Shape), true
+	}
+	made := in.Raw.FrontEnd.Only(computed).Shape()
+	in.Raw.shapes.Store(key, &made)
+	return &made, true
+}
+
+// frontCost is what features take on a target that are computed from samples. The zero value takes
+// nothing.
+type frontCost struct {
+	has           bool
+	samples       float64 // of a window
+	tables, state float64 // B, exact
+	code          float64 // B
+	kind          Kind    // of code and calls
+	sampleStack   float64 // B
+	featuresStack float64 // B
+
+	sample, last, longest, features cost.Call
+}
+
+// frontCost gives the front end of a candidate on a target; what was measured stands in place of
+// estimates. measured may be nil.
+func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontCost {
+	shape, ok := in.frontShape(c)
+	if !ok {
+		return frontCost{}
+	}
+	e := cost.OfFrontEnd(*shape, t.Core, t.flashWait(), t.WeightsInRAM())
+	f := frontCost{has: true, samples: float64(shape.Samples),
+		tables: float64(shape.TableBytes()), state: float64(shape.StateBytes()),
+		code: float64(e.Code), kind: Estimated, sampleStack: float64(e.SampleStack),
+		featuresStack: float64(e.FeaturesStack), sample: e.Sample, last: e.Last,
+		longest: e.Longest, features: e.Features}
+	if measured != nil && measured.Front != nil {
+		m := measured.Front
+		f.kind, f.code = Measured, m.Flash-f.tables
+		f.sampleStack, f.featuresStack = m.SampleStack, m.FeaturesStack
+		f.sample.Cycles, f.last.Cycles = m.Sampling/f.samples, m.Last
+		f.longest.Cycles, f.features.Cycles = m.Longest, m.Features
+	}
+	return f
+}
+
+// sampling is the cycles of all calls of name_sample of a window, without waiting for flash.
+func (f *frontCost) sampling() float64 { return f.samples * f.sample.Cycles }
+
+// wait is what waiting for flash adds to a step.
+func (f *frontCost) wait() float64 {
+	return float64(f.samples*f.sample.Wait) + f.features.Wait
+}
+
+// beforeLast is the cycles of a step up to the last sample, with waiting for flash: they are no
+// part of the time from that sample to the outputs.
+func (f *frontCost) beforeLast() float64 {
+	return float64(f.samples*f.sample.Total()) - f.last.Total()
+}
+
+// addTo puts the parts of a step in front of those of the network, and adds what waiting for flash
+// takes to the part that has it.
+func (f *frontCost) addTo(steps []part) []part {
+	if !f.has {
+		return steps
+	}
+	all := append([]part{{SamplingPart, f.sampling(), f.kind},
+		{FeaturesPart, f.features.Cycles, f.kind}}, steps...)
+	if last := &all[len(all)-1]; last.name == cost.FlashWait {
+		last.value += f.wait()
+	}
+	return all
+}
+
+// addFront adds what is judged of a front end besides the sums of a step.
+func (s *sheet) addFront(f *frontCost) {
+	if !f.has {
+		return
+	}
+	t := s.target
+	clock := float64(t.Clock)
+	// Where flash makes a call wait, a row of that stands beside one of the call.
+	parts := func(over float64, calls ...cost.Call) []part {
+		call, wait := part{CallPart, 0, f.kind}, part{cost.FlashWait, 0, Estimated}
+		for _, c := range calls {
+			call.value, wait.value = call.value+c.Cycles, wait.value+c.Wait
+		}
+		call.value, wait.value = call.value/over, wait.value/over
+		if wait.value == 0 {
+			return []part{call}
+		}
+		return []part{call, wait}
+	}
+	s.add(Interrupt, "cycles", limitOf(t.Interrupt), parts(1, f.longest)...)
+	s.add(InterruptTime, "s", limitOf(t.InterruptTime), parts(clock, f.longest)...)
+	s.add(FeaturesTime, "s", featuresLimit(t), parts(clock, f.last, f.features)...)
+}
+
+// featuresLimit is the smaller of features_time and the time in which nothing is sampled.
+func featuresLimit(t Target) float64 {
+	if t.FeaturesTime != nil && *t.FeaturesTime < t.Pause {
+		return float64(*t.FeaturesTime)
+	}
+	return float64(t.Pause)
+}
+
+// pause is the time from the last sample of a window to the first of the next.
+func (r *RawRule) pause() Seconds {
+	return r.Period - Seconds(float64(r.Window-1)/float64(r.Rate))
+}
