@@ -15,7 +15,7 @@ type Shape struct {
 // ChannelShape is what a channel adds up of its samples, and what is made of that when a window is
 // full.
 type ChannelShape struct {
-	// Sums into which samples are folded, see [fold]; 0: no feature needs a line.
+	// Sums into which samples are folded, see [Fold]; 0: no feature needs a line.
 	Folded   int
 	WideSums bool  // a folded sum takes 32 bits, not 16
 	Lines    []int // harmonics of which a line is made, ascending
@@ -63,10 +63,9 @@ func (f *FrontEnd) Shape() Shape {
 	for c := range f.Channels {
 		of := &s.Channels[c]
 		if of.Lines = f.lines(c); len(of.Lines) > 0 {
-			fold := newFold(s.Samples, &f.Channels[c], of.Lines[len(of.Lines)-1])
-			of.Folded, of.WideLine = fold.length, fold.wide
-			of.WideSums = float64(fold.each)*math.Ldexp(1, f.Channels[c].Converter.Bits-1) >
-				math.MaxInt16
+			fold := newFold(s.Samples, &f.Channels[c], of.Lines)
+			of.Folded, of.WideLine = fold.Length, fold.Wide
+			of.WideSums = fold.Each<<(f.Channels[c].Converter.Bits-1) > math.MaxInt16
 		}
 	}
 	for i := range f.Features {
@@ -98,26 +97,6 @@ func (s *ChannelShape) take(k Kind, c *Channel) {
 	case Swing:
 		s.Low, s.High = true, true
 	}
-}
-
-// lines lists the harmonics that the features of a channel need.
-func (f *FrontEnd) lines(channel int) []int {
-	var all []int
-	for i := range f.Features {
-		feature := &f.Features[i]
-		if !feature.needs(channel) || feature.Definition.Order == 0 {
-			continue
-		}
-		first := feature.Definition.Order
-		if feature.Definition.Kind == Distortion {
-			first = 1
-		}
-		for k := first; k <= feature.Definition.Order; k++ {
-			all = append(all, k)
-		}
-	}
-	slices.Sort(all)
-	return slices.Compact(all)
 }
 
 // StateBytes returns the size of what a front end keeps: name_front of the emitted C.
