@@ -290,7 +290,7 @@ func (in *Inputs) flash(c Candidate) float64 {
 		bytes += float64(g.Flash)
 	}
 	if shape, ok := in.frontShape(c); ok {
-		bytes += float64(shape.TableBytes())
+		bytes += float64(shape.TableBytes(len(c.Features) - len(shape.Features)))
 	}
 	return bytes
 }

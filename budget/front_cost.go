@@ -81,7 +81,7 @@ func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontC
 	}
 	e := cost.OfFrontEnd(*shape, t.Core, t.flashWait(), t.WeightsInRAM())
 	f := frontCost{has: true, samples: float64(shape.Samples),
-		tables: float64(shape.TableBytes()), state: float64(shape.StateBytes()),
+		tables: float64(shape.TableBytes(len(c.Features) - len(shape.Features))), state: float64(shape.StateBytes()),
 		code: float64(e.Code), kind: Estimated, sampleStack: float64(e.SampleStack),
 		featuresStack: float64(e.FeaturesStack), sample: e.Sample, last: e.Last,
 		longest: e.Longest, features: e.Features}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"math/bits"
 	"slices"
 	"sync"
 
@@ -107,6 +108,20 @@ func (r FrontRuns) add(name string, n float64) {
 	}
 }
 
+// addWord counts a kernel that is named with the width of its words; 0: it does not run.
+func (r FrontRuns) addWord(name string, bits int) {
+	if bits > 0 {
+		r.add(fmt.Sprint(name, bits), 1)
+	}
+}
+
+// addAll counts kernels under names with something in front.
+func (r FrontRuns) addAll(front string, all FrontRuns) {
+	for name, n := range all {
+		r.add(front+name, n)
+	}
+}
+
 // FrontCounts is how often the kernels of front.toml run in the functions of a front end. The
 // command that fits front.toml (testdata/kernels) reads them.
 type FrontCounts struct {
@@ -119,67 +134,175 @@ type FrontCounts struct {
 func FrontFunctions(s frontend.Shape) FrontCounts {
 	c := FrontCounts{Sample: FrontRuns{}, Features: FrontRuns{}, Code: FrontRuns{}}
 	countSample(c.Sample, s)
+	c.Code.addAll("code_", c.Sample)
 	c.Last, c.Longest = maps.Clone(c.Sample), maps.Clone(c.Sample)
-	turns := map[int]bool{} // numbers of folded sums
+	for _, length := range s.Places() {
+		c.Sample.add("turn", 1/float64(length))
+		c.Last.add("turn", 1)
+		c.Longest.add("turn", 1)
+	}
+	c.Sample.add("full", 1/float64(s.Samples))
+	c.Last.add("full", 1)
+	c.Longest.add("full", 1)
 	for _, channel := range s.Channels {
-		if channel.Folded > 0 {
-			turns[channel.Folded] = true
+		if channel.Ends {
+			c.Longest.add("new_end", 1)
 		}
 	}
-	for folded := range turns {
-		c.Sample.add("wrap", 1/float64(folded))
-	}
-	c.Sample.add("window", 1/float64(s.Samples))
-	for _, r := range []FrontRuns{c.Last, c.Longest} {
-		r.add("wrap", float64(len(turns)))
-		r.add("window", 1)
-	}
-	for _, channel := range s.Channels {
-		if channel.Low {
-			c.Longest.add("low_new", 1)
-		}
-		if channel.High {
-			c.Longest.add("high_new", 1)
-		}
-	}
-	countFeatures(c.Features, s)
+	c.countFeatures(s)
 	return c
 }
 
 // countSample counts what every call of name_sample does.
 func countSample(r FrontRuns, s frontend.Shape) {
-	r.add("call", 1)
+	r.add(fmt.Sprint("sample", s.CounterWord()), 1)
 	for _, c := range s.Channels {
-		r.add("channel", 1)
-		for name, does := range map[string]bool{"sum": c.Sum && c.Folded == 0, "ramp": c.Ramp,
-			"squares": c.Squares, "low": c.Low, "high": c.High,
-			"fold16": c.Folded > 0 && !c.WideSums, "fold32": c.WideSums} {
-			if does {
-				r.add(name, 1)
-			}
+		if c.Fold.Length > 0 || c.SumWord > 0 || c.Squares > 0 || c.Ramp > 0 {
+			r.add("difference", 1)
+		}
+		if c.Fold.Length > 0 {
+			r.add(fmt.Sprint("fold", c.Fold.SumWord), 1)
+		}
+		r.addWord("sum", c.SumWord)
+		r.addWord("squares", c.Squares)
+		r.addWord("ramp", c.Ramp)
+		if c.Ends {
+			r.add("ends", 1)
+		}
+	}
+	r.add("place", float64(len(s.Places())))
+}
+
+// countFeatures counts name_features and what it calls.
+func (c *FrontCounts) countFeatures(s frontend.Shape) {
+	r, code := c.Features, c.Code
+	r.add("features", 1)
+	code.add("features", 1)
+	both := func(name string, times, n int) {
+		r.add(name, float64(times))
+		code.add("code_"+name, float64(n))
+	}
+	for i := range s.Channels {
+		channel := &s.Channels[i]
+		both("begin", channelWords(channel), channelWords(channel))
+		if channel.Before {
+			both("before", 1, 1)
+		}
+		if channel.Base > 0 {
+			both(fmt.Sprint("base", channel.Base), 1, 1)
+		}
+		f := &channel.Fold
+		if f.Length == 0 {
+			continue
+		}
+		word := fmt.Sprint(f.SumWord)
+		both("clear"+word, f.Length, 1)
+		if channel.Sum && channel.SumWord == 0 {
+			both("sum_of"+word, f.Length, 1)
+		}
+		both("pair"+word, f.Pairs(), 0)
+		both("fold", 1, 1)
+		both("line", len(f.Lines), len(f.Lines))
+		both("polar", len(f.Lines), 0)
+		c.countLines(f)
+	}
+	folds := s.Folds()
+	for i := range folds {
+		code.add("code_fold_shape"+productsName(&folds[i]), 1)
+	}
+	if len(folds) > 0 {
+		code.add("code_polar", 1)
+	}
+	if s.MostSteps > 0 {
+		both("steps", 1, 1)
+	}
+	both("place_clear", len(s.Places()), len(s.Places()))
+	for _, feature := range s.Features {
+		countFeature(feature, &s.Channels[feature.Channel], both)
+	}
+	c.flashReads += 6 * len(s.Features)
+	for name, does := range routinesOf(s) {
+		if does {
+			code.add("code_"+name, 1)
 		}
 	}
 }
 
-// countFeatures counts name_features.
-func countFeatures(r FrontRuns, s frontend.Shape) {
-	r.add("features", 1)
-	for _, c := range s.Channels {
-		words := ""
-		if c.WideLine {
-			words = "_wide"
-		}
-		r.add("line"+words, float64(len(c.Lines)))
-		r.add("product"+words, float64(len(c.Lines)*c.Folded))
-		r.add("clear", float64(c.Folded))
-		if c.Sum {
-			r.add("folded_sum", float64(c.Folded))
-		}
-		if c.Base {
-			r.add("base", 1)
+// routinesOf reports which routines features need.
+func routinesOf(s frontend.Shape) map[string]bool {
+	needs := map[string]bool{}
+	for _, f := range s.Features {
+		switch f.Kind {
+		case frontend.RMS, frontend.Ripple:
+			needs["root"] = true
+		case frontend.Distortion:
+			needs["length_of"], needs["ratio"] = true, true
+		case frontend.Relative:
+			needs["mean"], needs["ratio"] = needs["mean"] || f.IsMean, needs["ratio"] || f.IsMean
 		}
 	}
-	for _, kind := range s.Features {
-		r.add(string(kind), 1)
+	for i := range s.Channels {
+		needs["polar_wide"] = needs["polar_wide"] || s.Channels[i].Fold.Wide
+	}
+	return needs
+}
+
+// channelWords is how many words of a channel begin a window with a value, besides sums of a fold.
+func channelWords(c *frontend.ChannelShape) int {
+	words := (c.SumWord + c.Squares + c.Ramp) / 32
+	if c.Ends {
+		words += 2
+	}
+	return words
+}
+
+// productsName says which words the products of a line have, and how a place of the table follows
+// from the one before.
+func productsName(f *frontend.FoldShape) string {
+	name := fmt.Sprint(f.SumWord)
+	if f.Wide {
+		name += "_wide"
+	}
+	if bits.OnesCount(uint(f.Length)) > 1 {
+		name += "_turned"
+	}
+	return name
+}
+
+// countLines counts the functions that make lines of a fold.
+func (c *FrontCounts) countLines(f *frontend.FoldShape) {
+	name := productsName(f)
+	for range len(f.Lines) {
+		products, centre := f.Products()
+		c.Features.add("products"+name, float64(products))
+		c.Features.add("line"+name, 1)
+		if centre {
+			c.Features.add("centre"+name, 1)
+		}
+		c.flashReads += 2*products + turnReads
+	}
+}
+
+// turnReads is how many angles a polar reads.
+const turnReads = 15
+
+// countFeature counts what makes x of what the lines, sums and ends of a channel are.
+func countFeature(f frontend.FeatureShape, c *frontend.ChannelShape,
+	both func(name string, times, n int)) {
+	both("scaled", 1, 1)
+	switch {
+	case f.Kind == frontend.Trend:
+		both(fmt.Sprint("trend", c.Ramp), 1, 1)
+	case f.Kind == frontend.RMS || f.Kind == frontend.Ripple:
+		both(fmt.Sprint(string(f.Kind), c.Squares), 1, 1)
+	case f.IsPair:
+		both("phase_pair", 1, 1)
+	case f.IsMean:
+		both("relative_mean", 1, 1)
+	case f.Kind == frontend.Distortion:
+		both("distortion", 1, 1)
+		both("distortion_line", f.Lines, 0)
+	case f.Kind == frontend.Phase || f.Kind == frontend.Slope || f.Kind == frontend.Swing:
+		both(string(f.Kind), 1, 1)
 	}
 }

@@ -252,7 +252,8 @@ func inside(t *testing.T, core, name string) *session {
 	t.Helper()
 	p := profile(t, core)
 	s := &session{ctx: t.Context(), profile: p, toolchain: toolchains[p.ISA],
-		options: Options{Optimise: "-O2", Steps: 1}, name: name, dir: t.TempDir()}
+		options: Options{Optimise: "-O2", Steps: 1}, name: name, dir: t.TempDir(),
+		entries: []string{name + "_step"}}
 	var err error
 	if s.source, err = filepath.Abs("testdata"); err != nil {
 		t.Fatal(err)

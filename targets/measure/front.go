@@ -44,14 +44,14 @@ const (
 	frontImage  = "front.elf" // the program without calls, with the front end
 	// typicalWindows and drawnWindows are the windows of one program: of waves with noise, and of
 	// all shapes. Our choice.
-	typicalWindows = 6
-	drawnWindows   = 18
+	typicalWindows = 4
+	drawnWindows   = 8
 	// frontPrograms is how many programs look for long calls, each with signals of its own. Our
 	// choice.
-	frontPrograms = 4
-	// mostSamples bounds the samples of a program, of which the log of the emulator has some hundred
-	// bytes each. Our choice.
-	mostSamples = 16384
+	frontPrograms = 8
+	// mostSamples bounds the samples of a program: the emulator logs some kilobytes for each. Our
+	// choice.
+	mostSamples = 4096
 )
 
 // frontHeader returns what board/front.c knows of a front end.
@@ -139,11 +139,7 @@ func (s *session) measureFront() (*FrontResult, error) {
 				return nil, err
 			}
 		}
-		samples, err := s.callsOf(s.name+"_sample", windows*s.options.Front.Samples)
-		if err != nil {
-			return nil, err
-		}
-		filled, err := s.callsOf(s.name+"_features", windows)
+		samples, filled, err := s.runFront(windows)
 		if err != nil {
 			return nil, err
 		}
@@ -193,23 +189,25 @@ func meanOf(calls []CallResult, n int) CallResult {
 	return sum
 }
 
-// callsOf runs the linked program and returns what each call of a function took.
-func (s *session) callsOf(function string, want int) ([]CallResult, error) {
+// runFront runs the linked program and returns what each call of name_sample and of name_features
+// took.
+func (s *session) runFront(windows int) (samples, features []CallResult, err error) {
 	one := *s
-	one.entry, one.options.Apart = function, nil
+	one.entries, one.options.Apart = []string{s.name + "_sample", s.name + "_features"}, nil
 	r := &Result{}
 	if _, err := one.run(r); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	if len(r.Cycles) != want {
-		return nil, fmt.Errorf("%d calls of %s ran instead of %d", len(r.Cycles), function, want)
-	}
-	calls := make([]CallResult, want)
-	for i, cycles := range r.Cycles {
-		calls[i].Cycles = cycles
-		if r.callCounts != nil {
-			calls[i].Counts = r.callCounts[i]
+	for _, c := range r.calls {
+		if c.entry == 0 {
+			samples = append(samples, c.CallResult)
+		} else {
+			features = append(features, c.CallResult)
 		}
 	}
-	return calls, nil
+	if len(samples) != windows*s.options.Front.Samples || len(features) != windows {
+		return nil, nil, fmt.Errorf("%d samples and %d windows ran instead of %d windows",
+			len(samples), len(features), windows)
+	}
+	return samples, features, nil
 }

@@ -64,7 +64,14 @@ type Result struct {
 	Tools      []Tool
 	Front      *FrontResult `json:",omitempty"` // nil without Options.Front
 
-	callCounts []map[string]float64 // of each step, as Counts
+	calls []call // of session.entries, in their order
+}
+
+// call is a call of a function that is counted.
+type call struct {
+	CallResult
+	entry        int // of session.entries
+	instructions int64
 }
 
 // Function holds the figures of one function. Cycles and Counts are those of one step, the mean
@@ -129,7 +136,7 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	s := &session{ctx: ctx, profile: p, toolchain: tools, options: o, name: name, dir: scratch,
-		source: source, entry: name + "_step"}
+		source: source, entries: []string{name + "_step"}}
 	r := &Result{}
 	if err := s.unpack(); err != nil {
 		return nil, err

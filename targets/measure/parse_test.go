@@ -94,14 +94,20 @@ func TestLog(t *testing.T) {
 		{"a step that does not return", "+080 1:080 +100,102 2:100", []float64{1}, []int64{1}},
 		{"no step", "+080 1:080 +082 2:082", nil, nil},
 	} {
-		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), step: 0x100,
+		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), entries: map[uint64]int{0x100: 0},
 			caller: span{0x80, 0x90}}
 		if err := w.readLog(strings.NewReader(logOf(c.log))); err != nil {
 			t.Errorf("%s: %v", c.what, err)
 		}
-		if !slices.Equal(w.cycles, c.cycles) || !slices.Equal(w.instructions, c.instructions) {
-			t.Errorf("%s: cycles %v, instructions %v; want %v, %v", c.what, w.cycles,
-				w.instructions, c.cycles, c.instructions)
+		var cycles []float64
+		var instructions []int64
+		for _, call := range w.calls {
+			cycles = append(cycles, call.Cycles)
+			instructions = append(instructions, call.instructions)
+		}
+		if !slices.Equal(cycles, c.cycles) || !slices.Equal(instructions, c.instructions) {
+			t.Errorf("%s: cycles %v, instructions %v; want %v, %v", c.what, cycles,
+				instructions, c.cycles, c.instructions)
 		}
 	}
 }
@@ -111,7 +117,7 @@ func TestDamagedLog(t *testing.T) {
 		"IN: f\nOBJD-T: 4770\n", logOf("1:100"), logOf("+100 1:100 2:100"),
 		logOf("+100 1:100 +900 2:900 +082 3:082")} {
 		w := &watcher{code: listed("adds r0, #1"), cost: newCost(profile(t, "cortex-m3")),
-			step: 0x100, caller: span{0x80, 0x90}}
+			entries: map[uint64]int{0x100: 0}, caller: span{0x80, 0x90}}
 		if err := w.readLog(strings.NewReader(log)); err == nil {
 			t.Errorf("no error for the log %q", log)
 		}

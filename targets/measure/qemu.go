@@ -19,9 +19,13 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	step, err := s.function(s.entry)
-	if err != nil {
-		return "", err
+	entries := map[uint64]int{}
+	for i, name := range s.entries {
+		at, err := s.function(name)
+		if err != nil {
+			return "", err
+		}
+		entries[at.start] = i
 	}
 	caller, err := s.function("main")
 	if err != nil {
@@ -45,7 +49,7 @@ func (s *session) runEmulator(r *Result) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	w := &watcher{code: code, cost: newCost(s.profile), step: step.start, caller: caller,
+	w := &watcher{code: code, cost: newCost(s.profile), entries: entries, caller: caller,
 		functions: r.Functions}
 	if err := w.readLog(read); err != nil {
 		cmd.Process.Kill() // it may wait for a reader; the first error is the one to report
@@ -56,20 +60,20 @@ func (s *session) runEmulator(r *Result) (string, error) {
 		return "", newCommandError(s.ctx, s.emulator[0], "run the program to its end",
 			err.Error()+": "+tail(output.String()), err)
 	}
-	r.Cycles, r.Instructions, r.callCounts = w.cycles, w.instructions, w.counts
 	r.Counts = map[string]float64{}
-	for _, counts := range w.counts {
-		for class, n := range counts {
+	for _, c := range w.calls {
+		r.take(c)
+		for class, n := range c.Counts {
 			r.Counts[class] += n
 		}
 	}
 	for class := range r.Counts {
-		r.Counts[class] /= float64(len(w.cycles))
+		r.Counts[class] /= float64(len(w.calls))
 	}
 	for _, f := range r.Functions {
-		f.Cycles /= float64(len(w.cycles))
+		f.Cycles /= float64(len(w.calls))
 		for class := range f.Counts {
-			f.Counts[class] /= float64(len(w.cycles))
+			f.Counts[class] /= float64(len(w.calls))
 		}
 	}
 	return output.String(), nil
@@ -78,18 +82,16 @@ func (s *session) runEmulator(r *Result) (string, error) {
 // watcher follows the executed instructions and prices those of a step: from its first instruction
 // until control is back in the caller.
 type watcher struct {
-	code   *listing
-	cost   *cost
-	step   uint64 // first address of the step
-	caller span   // function main, which calls the step
+	code    *listing
+	cost    *cost
+	entries map[uint64]int // number of a function in session.entries by its first address
+	caller  span           // function main, which calls these
 
-	isInside bool // a step is running
+	isInside bool // one of these is running
 	// last is the latest executed instruction, which has no price yet: the next address shows
 	// whether it jumped. before is the one executed before it; nil at the start of a step.
 	before, last *instruction
-	cycles       []float64            // by step
-	instructions []int64              // by step
-	counts       []map[string]float64 // instructions by step, by class
+	calls        []call
 
 	functions map[string]*Function // functions that are counted by themselves, by name
 	// running is the function among them whose instructions were executed last; nil at the start
@@ -186,12 +188,11 @@ func (w *watcher) execute(pc uint64) error {
 			w.isInside = false
 			return nil
 		}
-	} else if pc == w.step {
+	} else if entry, ok := w.entries[pc]; ok {
 		w.isInside = true
 		w.before, w.running = nil, nil
-		w.cycles = append(w.cycles, 0)
-		w.instructions = append(w.instructions, 0)
-		w.counts = append(w.counts, map[string]float64{})
+		w.calls = append(w.calls, call{CallResult: CallResult{Counts: map[string]float64{}},
+			entry: entry})
 	} else {
 		return nil
 	}
@@ -214,12 +215,12 @@ func (w *watcher) price(next uint64) error {
 	if err != nil {
 		return err
 	}
-	i := len(w.cycles) - 1
-	w.cycles[i] += p.cycles
+	c := &w.calls[len(w.calls)-1]
+	c.Cycles += p.cycles
 	for _, s := range p.spent {
-		w.counts[i][s.class] += s.n
+		c.Counts[s.class] += s.n
 	}
-	w.instructions[i]++
+	c.instructions++
 	if f := w.running; f != nil {
 		f.Cycles += p.cycles
 		if f.Counts == nil {

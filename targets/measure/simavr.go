@@ -47,20 +47,24 @@ func simulatorVersion() string {
 // runSimulator runs the program on simavr and takes the cycles from simavr's counter. It returns
 // the text that the program wrote.
 func (s *session) runSimulator(r *Result) (string, error) {
+	hex := func(v uint64) string { return strconv.FormatUint(v, 16) }
 	image, err := s.flatten()
 	if err != nil {
 		return "", err
 	}
-	step, err := s.function(s.entry)
-	if err != nil {
-		return "", err
+	var entries []string
+	for _, name := range s.entries {
+		at, err := s.function(name)
+		if err != nil {
+			return "", err
+		}
+		entries = append(entries, hex(at.start))
 	}
 	caller, err := s.function("main")
 	if err != nil {
 		return "", err
 	}
-	hex := func(v uint64) string { return strconv.FormatUint(v, 16) }
-	args := []string{image, hex(step.start), hex(caller.start), hex(caller.end)}
+	args := []string{image, strings.Join(entries, ","), hex(caller.start), hex(caller.end)}
 	if s.options.Apart != nil {
 		functions, err := functionsOf(filepath.Join(s.dir, runImage), s.options.Apart)
 		if err != nil {
@@ -77,8 +81,16 @@ func (s *session) runSimulator(r *Result) (string, error) {
 	return s.readSteps(r, out)
 }
 
-// readSteps adds the lines "step CYCLES INSTRUCTIONS" of the tracer to r, and the lines "function
-// NAME CYCLES", which count all steps. It returns the other lines, which the program wrote.
+// take adds a call.
+func (r *Result) take(c call) {
+	r.calls = append(r.calls, c)
+	r.Cycles = append(r.Cycles, c.Cycles)
+	r.Instructions = append(r.Instructions, c.instructions)
+}
+
+// readSteps adds the lines "call ENTRY CYCLES INSTRUCTIONS" of the tracer to r, and the lines
+// "function NAME CYCLES", which count all steps. It returns the other lines, which the program
+// wrote.
 func (s *session) readSteps(r *Result, out string) (string, error) {
 	var rest strings.Builder
 	for line := range strings.Lines(out) {
@@ -92,17 +104,16 @@ func (s *session) readSteps(r *Result, out string) (string, error) {
 			r.Functions[name].Cycles = cycles / float64(s.options.Steps)
 			continue
 		}
-		if !strings.HasPrefix(line, "step ") {
+		if !strings.HasPrefix(line, "call ") {
 			rest.WriteString(line)
 			continue
 		}
-		var cycles float64
-		var instructions int64
-		if _, err := fmt.Sscanf(line, "step %f %d", &cycles, &instructions); err != nil {
+		var c call
+		if _, err := fmt.Sscanf(line, "call %d %f %d", &c.entry, &c.Cycles,
+			&c.instructions); err != nil {
 			return "", fmt.Errorf("unexpected line of the tracer: %q", line)
 		}
-		r.Cycles = append(r.Cycles, cycles)
-		r.Instructions = append(r.Instructions, instructions)
+		r.take(c)
 	}
 	return rest.String(), nil
 }

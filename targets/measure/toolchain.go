@@ -70,10 +70,10 @@ type session struct {
 	profile *targets.Profile
 	toolchain
 	options Options
-	name    string // name of the network, see Network
-	dir     string // scratch folder
-	source  string // folder with the C of the network
-	entry   string // function whose calls are counted
+	name    string   // name of the network, see Network
+	dir     string   // scratch folder
+	source  string   // folder with the C of the network
+	entries []string // functions whose calls are counted
 
 	programs int // that were measured so far
 }

@@ -37,10 +37,14 @@ const steps = 2
 func main() {
 	table := flag.Bool("table", false, "write how far the estimates are off, instead of measuring")
 	fit := flag.Bool("fit", false, "fit the measurements that are there, and measure nothing")
+	fronts := flag.Bool("front", false, "measure and fit front ends, instead of networks")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	do := func(ctx context.Context) error { return run(ctx, !*fit) }
+	if *fronts {
+		do = func(ctx context.Context) error { return runFronts(ctx, !*fit) }
+	}
 	if *table {
 		do = func(context.Context) error { return writePages() }
 	}
@@ -77,7 +81,7 @@ func run(ctx context.Context, mayMeasure bool) error {
 			}
 		}
 	}
-	records, err := readRecords()
+	records, err := networkRecords.read()
 	if err != nil {
 		return err
 	}
@@ -95,7 +99,11 @@ func run(ctx context.Context, mayMeasure bool) error {
 		if err := measureAll(ctx, missing); err != nil {
 			return err
 		}
-		if err := keepRecords(runs); err != nil {
+		results := make([]*record, len(runs))
+		for i, r := range runs {
+			results[i] = r.result
+		}
+		if err := networkRecords.keep(results); err != nil {
 			return err
 		}
 	}
@@ -110,12 +118,12 @@ func run(ctx context.Context, mayMeasure bool) error {
 // code. Such profiles only judge.
 var sameCode = map[string]string{"cortex-m7": "armv7em", "cortex-m33": "armv7em"}
 
-// measureAll measures on all processors of this machine and writes every result to growingFile as
+// measureAll measures on all processors of this machine and writes every result to networkRecords.growing as
 // soon as it is there.
 func measureAll(ctx context.Context, runs []*measured) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	growing, err := os.OpenFile(growingFile, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+	growing, err := os.OpenFile(networkRecords.growing, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
 	if err != nil {
 		return err
 	}

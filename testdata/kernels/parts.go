@@ -38,7 +38,7 @@ type spread struct {
 // printParts compares the parts of the cycles with the functions of the emitted C, on the networks
 // that judge.
 func printParts(w io.Writer) error {
-	records, err := readRecords()
+	records, err := networkRecords.read()
 	if err != nil {
 		return err
 	}

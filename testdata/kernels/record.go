@@ -20,12 +20,13 @@ import (
 	"kerf/targets/measure"
 )
 
-// The files of raw measurements, one line of JSON for each. keptFile is compressed. While
-// measuring, lines are added to growingFile, so that a run that was stopped goes on where it ended.
-var (
-	keptFile    = filepath.Join("testdata", "kernels", "measurements.jsonl.gz")
-	growingFile = filepath.Join("testdata", "kernels", "measurements.growing.jsonl")
-)
+// store names the files of raw measurements, one line of JSON for each. kept is compressed. While
+// measuring, lines are added to growing, so that a run that was stopped goes on where it ended.
+type store struct{ kept, growing string }
+
+// networkRecords are the raw measurements of networks.
+var networkRecords = store{filepath.Join("testdata", "kernels", "measurements.jsonl.gz"),
+	filepath.Join("testdata", "kernels", "measurements.growing.jsonl")}
 
 // record is the measurement of one network on one core: everything that a fit reads.
 type record struct {
@@ -71,10 +72,10 @@ var (
 	word         = regexp.MustCompile(`\b[A-Za-z_]\w+`)
 )
 
-// readRecords returns all measurements so far, by key.
-func readRecords() (map[string]*record, error) {
+// read returns all measurements so far, by key.
+func (s store) read() (map[string]*record, error) {
 	records := map[string]*record{}
-	kept, err := os.Open(keptFile)
+	kept, err := os.Open(s.kept)
 	if err == nil {
 		defer kept.Close()
 		text, err := gzip.NewReader(kept)
@@ -82,12 +83,12 @@ func readRecords() (map[string]*record, error) {
 			return nil, err
 		}
 		if err := readLines(text, records); err != nil {
-			return nil, fmt.Errorf("%s: %w", keptFile, err)
+			return nil, fmt.Errorf("%s: %w", s.kept, err)
 		}
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return nil, err
 	}
-	growing, err := os.Open(growingFile)
+	growing, err := os.Open(s.growing)
 	if errors.Is(err, fs.ErrNotExist) {
 		return records, nil
 	} else if err != nil {
@@ -117,9 +118,9 @@ func readLines(from io.Reader, records map[string]*record) error {
 	}
 }
 
-// keepRecords writes keptFile with the measurements of runs and no others, and removes growingFile.
-func keepRecords(runs []*measured) error {
-	file, err := os.Create(keptFile)
+// keep writes these measurements and no others to the kept file, and removes the growing one.
+func (s store) keep(results []*record) error {
+	file, err := os.Create(s.kept)
 	if err != nil {
 		return err
 	}
@@ -128,8 +129,8 @@ func keepRecords(runs []*measured) error {
 		return err
 	}
 	encoder := json.NewEncoder(packed)
-	for _, r := range runs {
-		if err := encoder.Encode(r.result); err != nil {
+	for _, r := range results {
+		if err := encoder.Encode(r); err != nil {
 			return err
 		}
 	}
@@ -139,5 +140,5 @@ func keepRecords(runs []*measured) error {
 	if err := file.Close(); err != nil {
 		return err
 	}
-	return os.Remove(growingFile)
+	return os.Remove(s.growing)
 }

@@ -8,7 +8,7 @@ import (
 // The cycles of the functions that are counted apart add up to those of the step.
 func TestFunctionsAddUpToTheStep(t *testing.T) {
 	t.Chdir("../..")
-	records, err := readRecords()
+	records, err := networkRecords.read()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -187,7 +187,7 @@ func (s *summary) add(r compared) {
 // readMeasured compares the estimates with the measurements of the networks that judge. A missing
 // measurement is an error.
 func readMeasured() ([]compared, error) {
-	records, err := readRecords()
+	records, err := networkRecords.read()
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
-/* trace_avr IMAGE ENTRY FIRST BEHIND [NAME START END]...: runs a flat image on an
- * ATmega1284P and prints, for every call of ENTRY, "step CYCLES INSTRUCTIONS" until
- * control is back between FIRST and BEHIND, then what the program reports, and
+/* trace_avr IMAGE ENTRIES FIRST BEHIND [NAME START END]...: runs a flat image on an
+ * ATmega1284P and prints, for every call of one of ENTRIES, which commas separate,
+ * "call ENTRY CYCLES INSTRUCTIONS" until control is back between FIRST and BEHIND,
+ * with the number of the entry from 0 on; then what the program reports, and
  * "function NAME CYCLES" of all steps for every named function with what it calls and
  * is not named. Addresses are hexadecimal, in bytes. */
 #include <simavr/sim_avr.h>
@@ -13,6 +14,7 @@
 static uint8_t image[0x20000];
 
 #define MOST_FUNCTIONS 64
+#define MOST_ENTRIES 8
 
 static struct {
     const char *name;
@@ -31,7 +33,10 @@ int main(int argc, char **argv)
 {
     avr_t *avr = avr_make_mcu_by_name("atmega1284p");
     FILE *file = (argc >= 5 && argc <= 5 + (3 * MOST_FUNCTIONS)) ? fopen(argv[1], "rb") : NULL;
-    avr_flashaddr_t entry, first, behind;
+    avr_flashaddr_t entries[MOST_ENTRIES], first, behind;
+    int entry_count = 0;
+    int entry = 0;
+    char *rest;
     avr_cycle_count_t begin = 0;
     unsigned long instructions = 0;
     int inside = 0;
@@ -46,7 +51,9 @@ int main(int argc, char **argv)
     }
     size = (uint32_t)fread(image, 1, sizeof image, file);
     fclose(file);
-    entry = (avr_flashaddr_t)strtoul(argv[2], NULL, 16);
+    for (rest = argv[2]; *rest != '\0' && entry_count < MOST_ENTRIES; rest += (*rest == ',')) {
+        entries[entry_count++] = (avr_flashaddr_t)strtoul(rest, &rest, 16);
+    }
     first = (avr_flashaddr_t)strtoul(argv[3], NULL, 16);
     behind = (avr_flashaddr_t)strtoul(argv[4], NULL, 16);
     for (f = 0; f < count; f++) {
@@ -64,12 +71,17 @@ int main(int argc, char **argv)
 
         if (inside && avr->pc >= first && avr->pc < behind) {
             inside = 0;
-            printf("step %llu %lu\n", (unsigned long long)(avr->cycle - begin), instructions);
-        } else if (!inside && avr->pc == entry) {
-            inside = 1;
-            begin = avr->cycle;
-            instructions = 0;
-            running = -1;
+            printf("call %d %llu %lu\n", entry, (unsigned long long)(avr->cycle - begin),
+                   instructions);
+        }
+        for (f = 0; !inside && f < entry_count; f++) {
+            if (avr->pc == entries[f]) {
+                inside = 1;
+                entry = f;
+                begin = avr->cycle;
+                instructions = 0;
+                running = -1;
+            }
         }
         if (running < 0 || avr->pc < functions[running].start ||
             avr->pc >= functions[running].end) {

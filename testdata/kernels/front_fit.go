@@ -1,0 +1,3 @@
+package main
+
+func fitFronts(runs []*measuredFront) error { return nil }
