@@ -289,8 +289,8 @@ func (in *Inputs) flash(c Candidate) float64 {
 	for _, g := range needed {
 		bytes += float64(g.Flash)
 	}
-	if shape, ok := in.frontShape(c); ok {
-		bytes += float64(shape.TableBytes(len(c.Features) - len(shape.Features)))
+	if n := in.integers(c); n != nil {
+		bytes += frontTables(n, c)
 	}
 	return bytes
 }

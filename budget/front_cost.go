@@ -42,20 +42,30 @@ func (in *Inputs) computed(c Candidate) (of, kept []int) {
 	return of, kept
 }
 
-// frontShape returns the shape of [Inputs.FrontEndOf]; ok is false where there is none. The search
-// asks for the same ones over and over.
-func (in *Inputs) frontShape(c Candidate) (shape *frontend.Shape, ok bool) {
+// integers returns [Inputs.FrontEndOf] in integers; nil where nothing is computed from samples. The
+// search asks for the same ones over and over.
+func (in *Inputs) integers(c Candidate) *frontend.Integer {
 	computed, _ := in.computed(c)
 	if len(computed) == 0 {
-		return nil, false
+		return nil
 	}
 	key := fmt.Sprint(computed)
-	if known, ok := in.Raw.shapes.Load(key); ok {
-		return known.(*frontend.Shape), true
+	if known, ok := in.Raw.integers.Load(key); ok {
+		return known.(*frontend.Integer)
 	}
-	made := in.Raw.FrontEnd.Only(computed).Shape()
-	in.Raw.shapes.Store(key, &made)
-	return &made, true
+	// No encoding changes what is counted.
+	encodings := make([]frontend.Encoding, len(computed))
+	for i := range encodings {
+		encodings[i].Std = 1
+	}
+	made := frontend.NewInteger(in.Raw.FrontEnd.Only(computed), encodings)
+	in.Raw.integers.Store(key, made)
+	return made
+}
+
+// frontTables is the size of the constants of a front end with the given features of a candidate.
+func frontTables(n *frontend.Integer, c Candidate) float64 {
+	return float64(n.TableBytes(len(c.Features) - len(n.Front.Features)))
 }
 
 // frontCost is what features take on a target that are computed from samples. The zero value takes
@@ -75,13 +85,13 @@ type frontCost struct {
 // frontCost gives the front end of a candidate on a target; what was measured stands in place of
 // estimates. measured may be nil.
 func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontCost {
-	shape, ok := in.frontShape(c)
-	if !ok {
+	n := in.integers(c)
+	if n == nil {
 		return frontCost{}
 	}
-	e := cost.OfFrontEnd(*shape, t.Core, t.flashWait(), t.WeightsInRAM())
-	f := frontCost{has: true, samples: float64(shape.Samples),
-		tables: float64(shape.TableBytes(len(c.Features) - len(shape.Features))), state: float64(shape.StateBytes()),
+	e := cost.OfFrontEnd(n, t.Core, t.flashWait(), t.WeightsInRAM())
+	f := frontCost{has: true, samples: float64(n.Front.Sampling.Samples),
+		tables: frontTables(n, c), state: float64(n.StateBytes()),
 		code: float64(e.Code), kind: Estimated, sampleStack: float64(e.SampleStack),
 		featuresStack: float64(e.FeaturesStack), sample: e.Sample, last: e.Last,
 		longest: e.Longest, features: e.Features}

@@ -145,8 +145,8 @@ func (pl *Planner) priceOf(candidate Candidate) price {
 // bytes are the flash of weights and front ends and the RAM of the state of a candidate.
 func (in *Inputs) bytes(c Candidate) float64 {
 	bytes := in.flash(c) + float64(in.Shape(c).StateBytes())
-	if front, ok := in.frontShape(c); ok {
-		bytes += float64(front.StateBytes())
+	if n := in.integers(c); n != nil {
+		bytes += float64(n.StateBytes())
 	}
 	return bytes
 }

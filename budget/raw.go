@@ -23,7 +23,7 @@ type Raw struct {
 	Selection, Signoff []*dataset.Samples
 
 	integer *frontend.Integer // FrontEnd, with no encodings
-	shapes sync.Map // by features, see [Inputs.frontShape]
+	integers sync.Map // by features, see [Inputs.integers]
 }
 
 // loadRaw reads the samples of the job, if there are any, and holds them against the recordings.

@@ -51,13 +51,13 @@ func (c Call) Total() float64 { return c.Cycles + c.Wait }
 
 // OfFrontEnd estimates what a front end takes on a core. wait and inRAM are those of [Of]. It
 // panics on an instruction set without kernels, which no profile has.
-func OfFrontEnd(s frontend.Shape, core *targets.Profile, wait targets.FlashWait,
+func OfFrontEnd(n *frontend.Integer, core *targets.Profile, wait targets.FlashWait,
 	inRAM bool) FrontEnd {
 	k, ok := frontSets()[core.ISA]
 	if !ok {
 		panic(fmt.Sprintf("cost: no kernels of front ends for instruction set %q", core.ISA))
 	}
-	f := FrontFunctions(s)
+	f := FrontFunctions(n)
 	call := func(r FrontRuns, reads int) Call {
 		c := Call{Cycles: max(k.frontCycles(r, core.WithMemory(targets.FlashWait{}, inRAM)), 0)}
 		if wait.Fetch+wait.Jump+wait.Data > 0 {
@@ -108,201 +108,211 @@ func (r FrontRuns) add(name string, n float64) {
 	}
 }
 
-// addWord counts a kernel that is named with the width of its words; 0: it does not run.
-func (r FrontRuns) addWord(name string, bits int) {
-	if bits > 0 {
-		r.add(fmt.Sprint(name, bits), 1)
-	}
-}
-
-// addAll counts kernels under names with something in front.
-func (r FrontRuns) addAll(front string, all FrontRuns) {
-	for name, n := range all {
-		r.add(front+name, n)
-	}
-}
-
 // FrontCounts is how often the kernels of front.toml run in the functions of a front end. The
 // command that fits front.toml (testdata/kernels) reads them.
 type FrontCounts struct {
 	Sample, Last, Longest, Features FrontRuns
 	Code                            FrontRuns
-	flashReads                      int // constants that name_features reads
+
+	samples    int // of a window
+	flashReads int // constants that name_features reads
 }
 
 // FrontFunctions counts the kernels of a front end.
-func FrontFunctions(s frontend.Shape) FrontCounts {
-	c := FrontCounts{Sample: FrontRuns{}, Features: FrontRuns{}, Code: FrontRuns{}}
-	countSample(c.Sample, s)
-	c.Code.addAll("code_", c.Sample)
+func FrontFunctions(n *frontend.Integer) FrontCounts {
+	c := FrontCounts{Sample: FrontRuns{}, Features: FrontRuns{}, Code: FrontRuns{},
+		samples: n.Front.Sampling.Samples}
+	c.countSample(n)
+	for name, times := range c.Sample {
+		c.Code.add("code_"+name, times)
+	}
 	c.Last, c.Longest = maps.Clone(c.Sample), maps.Clone(c.Sample)
-	for _, length := range s.Places() {
+	for _, length := range n.Places() {
 		c.Sample.add("turn", 1/float64(length))
 		c.Last.add("turn", 1)
 		c.Longest.add("turn", 1)
 	}
-	c.Sample.add("full", 1/float64(s.Samples))
+	c.Sample.add("full", 1/float64(c.samples))
 	c.Last.add("full", 1)
 	c.Longest.add("full", 1)
-	for _, channel := range s.Channels {
-		if channel.Ends {
+	for i := range n.Channels {
+		if n.Channels[i].Low || n.Channels[i].High {
 			c.Longest.add("new_end", 1)
 		}
 	}
-	c.countFeatures(s)
+	c.countFeatures(n)
 	return c
 }
 
 // countSample counts what every call of name_sample does.
-func countSample(r FrontRuns, s frontend.Shape) {
-	r.add(fmt.Sprint("sample", s.CounterWord()), 1)
-	for _, c := range s.Channels {
-		if c.Fold.Length > 0 || c.SumWord > 0 || c.Squares > 0 || c.Ramp > 0 {
+func (c *FrontCounts) countSample(n *frontend.Integer) {
+	r := c.Sample
+	if c.samples > 255 {
+		r.add("sample16", 1)
+	} else {
+		r.add("sample8", 1)
+	}
+	for i := range n.Channels {
+		channel := &n.Channels[i]
+		if channel.Fold != nil || channel.KeepsSum() || channel.Squares {
 			r.add("difference", 1)
 		}
-		if c.Fold.Length > 0 {
-			r.add(fmt.Sprint("fold", c.Fold.SumWord), 1)
+		if channel.Fold != nil {
+			r.add(fmt.Sprint("fold", channel.SumBits()), 1)
 		}
-		r.addWord("sum", c.SumWord)
-		r.addWord("squares", c.Squares)
-		r.addWord("ramp", c.Ramp)
-		if c.Ends {
-			r.add("ends", 1)
+		if channel.KeepsSum() {
+			r.add("sum", 1)
+		}
+		if channel.Squares {
+			r.add(fmt.Sprint("squares", channel.SquaresBits(c.samples)), 1)
+		}
+		if channel.Ramp {
+			r.add(fmt.Sprint("ramp", channel.RampBits(c.samples)), 1)
+		}
+		if channel.Low {
+			r.add("end", 1)
+		}
+		if channel.High {
+			r.add("end", 1)
 		}
 	}
-	r.add("place", float64(len(s.Places())))
+	r.add("place", float64(len(n.Places())))
+}
+
+// both counts a kernel of name_features that runs some times, and stands so often in the code.
+func (c *FrontCounts) both(name string, times, stands int) {
+	c.Features.add(name, float64(times))
+	c.Code.add("code_"+name, float64(stands))
 }
 
 // countFeatures counts name_features and what it calls.
-func (c *FrontCounts) countFeatures(s frontend.Shape) {
-	r, code := c.Features, c.Code
-	r.add("features", 1)
-	code.add("features", 1)
-	both := func(name string, times, n int) {
-		r.add(name, float64(times))
-		code.add("code_"+name, float64(n))
-	}
-	for i := range s.Channels {
-		channel := &s.Channels[i]
-		both("begin", channelWords(channel), channelWords(channel))
+func (c *FrontCounts) countFeatures(n *frontend.Integer) {
+	c.both("features", 1, 1)
+	routines := map[string]bool{}
+	for i := range n.Channels {
+		channel := &n.Channels[i]
+		words := 0 // that begin a window with a value, besides sums of a fold
+		for _, is := range []bool{channel.KeepsSum(), channel.Squares, channel.Ramp, channel.Low,
+			channel.High} {
+			if is {
+				words++
+			}
+		}
+		c.both("begin", words, words)
 		if channel.Before {
-			both("before", 1, 1)
+			c.both("before", 1, 1)
 		}
-		if channel.Base > 0 {
-			both(fmt.Sprint("base", channel.Base), 1, 1)
+		if channel.BaseSteps > 0 {
+			c.both(fmt.Sprint("base", channel.BaseBits(c.samples)), 1, 1)
 		}
-		f := &channel.Fold
-		if f.Length == 0 {
-			continue
+		if channel.Fold != nil {
+			c.countFold(channel)
+			routines["polar"] = true
+			routines["polar_wide"] = routines["polar_wide"] || channel.Fold.Wide
 		}
-		word := fmt.Sprint(f.SumWord)
-		both("clear"+word, f.Length, 1)
-		if channel.Sum && channel.SumWord == 0 {
-			both("sum_of"+word, f.Length, 1)
-		}
-		both("pair"+word, f.Pairs(), 0)
-		both("fold", 1, 1)
-		both("line", len(f.Lines), len(f.Lines))
-		both("polar", len(f.Lines), 0)
-		c.countLines(f)
 	}
-	folds := s.Folds()
-	for i := range folds {
-		code.add("code_fold_shape"+productsName(&folds[i]), 1)
+	shapes, _ := n.Shapes()
+	for _, i := range shapes {
+		c.Code.add("code_lines"+productsName(&n.Channels[i]), 1)
 	}
-	if len(folds) > 0 {
-		code.add("code_polar", 1)
+	if n.MostSteps() > 0 {
+		c.both("steps", 1, 1)
 	}
-	if s.MostSteps > 0 {
-		both("steps", 1, 1)
+	c.both("place_begin", len(n.Places()), len(n.Places()))
+	for i := range n.Front.Features {
+		c.countFeature(n, &n.Front.Features[i], routines)
 	}
-	both("place_clear", len(s.Places()), len(s.Places()))
-	for _, feature := range s.Features {
-		countFeature(feature, &s.Channels[feature.Channel], both)
-	}
-	c.flashReads += 6 * len(s.Features)
-	for name, does := range routinesOf(s) {
-		if does {
-			code.add("code_"+name, 1)
-		}
+	for name := range routines {
+		c.Code.add("code_"+name, 1)
 	}
 }
 
-// routinesOf reports which routines features need.
-func routinesOf(s frontend.Shape) map[string]bool {
-	needs := map[string]bool{}
-	for _, f := range s.Features {
-		switch f.Kind {
-		case frontend.RMS, frontend.Ripple:
-			needs["root"] = true
-		case frontend.Distortion:
-			needs["length_of"], needs["ratio"] = true, true
-		case frontend.Relative:
-			needs["mean"], needs["ratio"] = needs["mean"] || f.IsMean, needs["ratio"] || f.IsMean
-		}
+// countFold counts what is made of the folded sums of a channel.
+func (c *FrontCounts) countFold(channel *frontend.IntegerChannel) {
+	f, word := channel.Fold, fmt.Sprint(channel.SumBits())
+	lines := len(channel.Lines)
+	c.both("begin_fold"+word, f.Length, 1)
+	if channel.Sum && !channel.KeepsSum() {
+		c.both("sum_of"+word, f.Length, 1)
 	}
-	for i := range s.Channels {
-		needs["polar_wide"] = needs["polar_wide"] || s.Channels[i].Fold.Wide
+	c.both("pair"+word, pairs(f), 0)
+	c.both("channel", 1, 1)
+	c.both("line", lines, lines)
+	name := productsName(channel)
+	products, hasCentre := products(f)
+	c.both("line"+name, lines, 0)
+	c.both("products"+name, lines*products, 0)
+	if hasCentre {
+		c.both("centre"+name, lines, 0)
 	}
-	return needs
-}
-
-// channelWords is how many words of a channel begin a window with a value, besides sums of a fold.
-func channelWords(c *frontend.ChannelShape) int {
-	words := (c.SumWord + c.Squares + c.Ramp) / 32
-	if c.Ends {
-		words += 2
-	}
-	return words
+	c.flashReads += lines * (2*products + turnReads)
 }
 
 // productsName says which words the products of a line have, and how a place of the table follows
 // from the one before.
-func productsName(f *frontend.FoldShape) string {
-	name := fmt.Sprint(f.SumWord)
-	if f.Wide {
+func productsName(c *frontend.IntegerChannel) string {
+	name := fmt.Sprint(c.SumBits())
+	if c.Fold.Wide {
 		name += "_wide"
 	}
-	if bits.OnesCount(uint(f.Length)) > 1 {
+	if bits.OnesCount(uint(c.Fold.Length)) > 1 {
 		name += "_turned"
 	}
 	return name
 }
 
-// countLines counts the functions that make lines of a fold.
-func (c *FrontCounts) countLines(f *frontend.FoldShape) {
-	name := productsName(f)
-	for range len(f.Lines) {
-		products, centre := f.Products()
-		c.Features.add("products"+name, float64(products))
-		c.Features.add("line"+name, 1)
-		if centre {
-			c.Features.add("centre"+name, 1)
-		}
-		c.flashReads += 2*products + turnReads
+// pairs returns how many sums are added and subtracted before lines are made: those of which the
+// factors differ in their sign alone.
+func pairs(f *frontend.Fold) int {
+	if f.Length%2 > 0 {
+		return (f.Length - 1) / 2
 	}
+	span := f.Length / 2
+	return span + 2*((span-1)/2)
 }
 
-// turnReads is how many angles a polar reads.
-const turnReads = 15
+// products returns how many sums are multiplied by a cosine, and as many by a sine, to make a line,
+// and whether one more is by one of them.
+func products(f *frontend.Fold) (n int, hasCentre bool) {
+	span := f.Length
+	if f.Length%2 == 0 {
+		span /= 2
+	}
+	return (span+1)/2 - 1, f.Length%2 == 0 && span%2 == 0
+}
 
-// countFeature counts what makes x of what the lines, sums and ends of a channel are.
-func countFeature(f frontend.FeatureShape, c *frontend.ChannelShape,
-	both func(name string, times, n int)) {
-	both("scaled", 1, 1)
-	switch {
-	case f.Kind == frontend.Trend:
-		both(fmt.Sprint("trend", c.Ramp), 1, 1)
-	case f.Kind == frontend.RMS || f.Kind == frontend.Ripple:
-		both(fmt.Sprint(string(f.Kind), c.Squares), 1, 1)
-	case f.IsPair:
-		both("phase_pair", 1, 1)
-	case f.IsMean:
-		both("relative_mean", 1, 1)
-	case f.Kind == frontend.Distortion:
-		both("distortion", 1, 1)
-		both("distortion_line", f.Lines, 0)
-	case f.Kind == frontend.Phase || f.Kind == frontend.Slope || f.Kind == frontend.Swing:
-		both(string(f.Kind), 1, 1)
+const (
+	turnReads  = 15 // angles that a line reads
+	scaleReads = 6  // constants that a feature reads
+)
+
+// countFeature counts what makes x of the lines, sums and ends of a channel.
+func (c *FrontCounts) countFeature(n *frontend.Integer, f *frontend.Feature,
+	routines map[string]bool) {
+	channel, d := &n.Channels[f.Channel], f.Definition
+	c.both("scaled", 1, 1)
+	c.flashReads += scaleReads
+	switch d.Kind {
+	case frontend.Trend:
+		c.both(fmt.Sprint("trend", channel.RampBits(c.samples)), 1, 1)
+	case frontend.RMS, frontend.Ripple:
+		c.both(fmt.Sprint(string(d.Kind), channel.SquaresBits(c.samples)), 1, 1)
+		routines["root"] = true
+	case frontend.Phase:
+		c.both("phase", 1, 1)
+		if d.Other != "" {
+			c.both("phase_other", 1, 1)
+		}
+	case frontend.Relative:
+		if channel.BaseSteps > 0 {
+			c.both("relative", 1, 1)
+			routines["relative"], routines["ratio"] = true, true
+		}
+	case frontend.Distortion:
+		c.both("distortion", 1, 1)
+		c.both("distortion_line", d.Order-1, 0)
+		routines["length_of"], routines["ratio"] = true, true
+	case frontend.Slope, frontend.Swing:
+		c.both(string(d.Kind), 1, 1)
 	}
 }

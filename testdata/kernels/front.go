@@ -130,7 +130,7 @@ func (r *measuredFront) measure(ctx context.Context) ([]byte, error) {
 		}
 	}
 	result, err := measure.Network(ctx, r.core, dir, "net", measure.Options{Steps: 1,
-		Front: &measure.Front{Bits: r.bits, Samples: r.shape.Samples}})
+		Front: &measure.Front{Bits: r.bits, Samples: r.front.Front.Sampling.Samples}})
 	if err != nil {
 		return nil, err
 	}

@@ -15,7 +15,7 @@ import (
 
 // frontSample is one front end to measure, with a small network behind it.
 type frontSample struct {
-	shape  frontend.Shape
+	front  *frontend.Integer
 	given  int   // features that are not computed
 	bits   []int // of the converters
 	isHeld bool  // judges the fit and has no part in it
@@ -61,7 +61,7 @@ func frontSamples(judged bool) ([]*frontSample, error) {
 // newFrontSample emits the C of a front end and of a network of three units behind it.
 func newFrontSample(random *rand.Rand, front *frontend.FrontEnd,
 	encodings []frontend.Encoding) (*frontSample, error) {
-	s := &frontSample{shape: front.Shape(), given: random.IntN(3)}
+	s := &frontSample{front: frontend.NewInteger(front, encodings), given: random.IntN(3)}
 	for _, c := range front.Channels {
 		s.bits = append(s.bits, c.Converter.Bits)
 	}
@@ -69,7 +69,7 @@ func newFrontSample(random *rand.Rand, front *frontend.FrontEnd,
 	for i := range front.Features {
 		words = append(words, front.Features[i].Definition.String())
 	}
-	s.text = fmt.Sprintf("%d samples, %d channels: %s", s.shape.Samples, len(s.bits),
+	s.text = fmt.Sprintf("%d samples, %d channels: %s", front.Sampling.Samples, len(s.bits),
 		strings.Join(words, " "))
 	n := len(front.Features) + s.given
 	float := randomnet.Network(random, n, randomnet.OneGRU, 1)
@@ -85,7 +85,7 @@ func newFrontSample(random *rand.Rand, front *frontend.FrontEnd,
 		p.KeptUnits = append(p.KeptUnits, make([]int, l.Units))
 	}
 	p.Vectors = emit.Vectors(net, rec)
-	p.Front = &emit.FrontEnd{Integer: frontend.NewInteger(front, encodings)}
+	p.Front = &emit.FrontEnd{Integer: s.front}
 	for i := range front.Features {
 		net.Features[i] = dataset.Feature{Name: front.Features[i].Name, Unit: "bar",
 			Mean: encodings[i].Mean, Std: encodings[i].Std}
