@@ -69,9 +69,20 @@ func OfFrontEnd(n *frontend.Integer, core *targets.Profile, wait targets.FlashWa
 		return c
 	}
 	return FrontEnd{Sample: call(f.Sample, 0), Last: call(f.Last, 0), Longest: call(f.Longest, 0),
-		Features:    call(f.Features, f.flashReads),
-		Code:        int(math.Round(max(k.frontCode(f.Code), 0))),
-		SampleStack: figure(k.Stack, "sample"), FeaturesStack: figure(k.Stack, "features")}
+		Features:      call(f.Features, f.flashReads),
+		Code:          int(math.Round(max(k.frontCode(f.Code), 0))),
+		SampleStack:   figure(k.Stack, "sample"),
+		FeaturesStack: figure(k.Stack, "features") + FrontArrays(n)}
+}
+
+// FrontArrays is the size of what name_features has on the stack for each line, in bytes.
+func FrontArrays(n *frontend.Integer) int {
+	const lineBytes = 4 // its length
+	sum := 0
+	for i := range n.Channels {
+		sum += lineBytes * len(n.Channels[i].Lines)
+	}
+	return sum
 }
 
 // frontCycles adds up the cycles of kernels, in the order of their names.

@@ -114,6 +114,37 @@ func (r *Result) MeanCycles() float64 {
 // if the stack has no bound; the hint says what to do. When ctx ends, so do the tools.
 func Network(ctx context.Context, p *targets.Profile, dir, name string,
 	o Options) (*Result, error) {
+	return inScratch(ctx, p, dir, name, o, func(s *session, r *Result) error {
+		if err := s.measureRun(r); err != nil {
+			return err
+		}
+		s.measured()
+		if o.Search {
+			if err := s.searchLongest(r); err != nil {
+				return err
+			}
+		}
+		if o.Front == nil {
+			return nil
+		}
+		var err error
+		r.Front, err = s.measureFront()
+		return err
+	})
+}
+
+// FrontEnd is [Network] for what Options.Front is about alone: of the network it has the sizes.
+func FrontEnd(ctx context.Context, p *targets.Profile, dir, name string,
+	o Options) (*Result, error) {
+	return inScratch(ctx, p, dir, name, o, func(s *session, r *Result) (err error) {
+		r.Front, err = s.measureFront()
+		return err
+	})
+}
+
+// inScratch compiles a network, compares its sizes, and measures it further in a scratch folder.
+func inScratch(ctx context.Context, p *targets.Profile, dir, name string, o Options,
+	further func(*session, *Result) error) (*Result, error) {
 	if o.Optimise == "" {
 		o.Optimise = p.Optimise
 	}
@@ -148,16 +179,7 @@ func Network(ctx context.Context, p *targets.Profile, dir, name string,
 		return nil, err
 	}
 	s.measured()
-	if err := s.measureRun(r); err != nil {
-		return nil, err
-	}
-	s.measured()
-	if o.Search {
-		err = s.searchLongest(r)
-	}
-	if err == nil && o.Front != nil {
-		r.Front, err = s.measureFront()
-	}
+	err = further(s, r)
 	s.programs = s.allPrograms() - 1
 	s.measured()
 	return r, err

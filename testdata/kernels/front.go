@@ -129,8 +129,8 @@ func (r *measuredFront) measure(ctx context.Context) ([]byte, error) {
 			return nil, err
 		}
 	}
-	result, err := measure.Network(ctx, r.core, dir, "net", measure.Options{Steps: 1,
-		Front: &measure.Front{Bits: r.bits, Samples: r.front.Front.Sampling.Samples}})
+	result, err := measure.FrontEnd(ctx, r.core, dir, "net", measure.Options{
+		Front: &measure.Front{Bits: r.bits, Samples: r.samples()}})
 	if err != nil {
 		return nil, err
 	}

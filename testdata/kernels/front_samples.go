@@ -26,7 +26,7 @@ type frontSample struct {
 // Numbers of front ends in the fit and of those that judge it, and the seeds from which they are
 // drawn. frontHeldSeed was written down before any front end was measured.
 const (
-	frontFitted     = 160
+	frontFitted     = 110
 	frontHeld       = 30
 	frontFittedSeed = 1806
 	frontHeldSeed   = 20261130

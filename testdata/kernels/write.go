@@ -27,31 +27,54 @@ const head = `# What the emitted C takes, by instruction set. Made by "make kern
 func write(runs []*measured, sets []*set) error {
 	var b strings.Builder
 	b.WriteString(head)
-	for _, s := range sets {
-		fmt.Fprintf(&b, "\n[%s]\ncompiler = %q\ncounted = %q\n", s.isa,
-			s.tools+": "+strings.Join(s.flags, " or "), s.counted)
-		fmt.Fprintf(&b, "\n[%s.code_bytes]\n", s.isa)
-		for _, name := range slices.Sorted(maps.Keys(s.code)) {
-			fmt.Fprintf(&b, "%s = %s\n", name, number(s.code[name]))
-		}
-		fmt.Fprintf(&b, "\n[%s.stack_bytes]\n", s.isa)
-		for _, name := range slices.Sorted(maps.Keys(s.stack)) {
-			fmt.Fprintf(&b, "%s = %d\n", name, s.stack[name])
-		}
-		fmt.Fprintf(&b, "\n[%s.kernel]\n", s.isa)
-		for _, kernel := range slices.Sorted(maps.Keys(s.kernels)) {
-			var counts []string
-			for _, class := range slices.Sorted(maps.Keys(s.kernels[kernel])) {
-				counts = append(counts, class+" = "+number(s.kernels[kernel][class]))
-			}
-			fmt.Fprintf(&b, "%s = { %s }\n", kernel, strings.Join(counts, ", "))
-		}
-	}
+	writeSets(&b, sets)
 	if err := os.WriteFile(filepath.Join("budget", "cost", "kernels.toml"), []byte(b.String()),
 		0o644); err != nil {
 		return err
 	}
 	return writeMeasured(runs)
+}
+
+// writeSets writes the figures of instruction sets as tables.
+func writeSets(b *strings.Builder, sets []*set) {
+	for _, s := range sets {
+		fmt.Fprintf(b, "\n[%s]\ncompiler = %q\ncounted = %q\n", s.isa,
+			s.tools+": "+strings.Join(s.flags, " or "), s.counted)
+		fmt.Fprintf(b, "\n[%s.code_bytes]\n", s.isa)
+		for _, name := range slices.Sorted(maps.Keys(s.code)) {
+			fmt.Fprintf(b, "%s = %s\n", name, number(s.code[name]))
+		}
+		fmt.Fprintf(b, "\n[%s.stack_bytes]\n", s.isa)
+		for _, name := range slices.Sorted(maps.Keys(s.stack)) {
+			fmt.Fprintf(b, "%s = %d\n", name, s.stack[name])
+		}
+		fmt.Fprintf(b, "\n[%s.kernel]\n", s.isa)
+		for _, kernel := range slices.Sorted(maps.Keys(s.kernels)) {
+			var counts []string
+			for _, class := range slices.Sorted(maps.Keys(s.kernels[kernel])) {
+				counts = append(counts, class+" = "+number(s.kernels[kernel][class]))
+			}
+			fmt.Fprintf(b, "%s = { %s }\n", kernel, strings.Join(counts, ", "))
+		}
+	}
+}
+
+// frontHead begins budget/cost/front.toml.
+const frontHead = `# What the emitted C of front ends takes, by instruction set. Made by "make kernels"; do not edit.
+# How it was measured says testdata/kernels/README.md.
+#
+# kernel: instructions of one run of a kernel, by instruction class (see package targets); "cycle": cycles that a
+# simulator counted. The kernels, and how often calls run them: front.go. Fractions: figures are fitted.
+# code_bytes: bytes of code by kernel; library routines included.
+# stack_bytes: bytes by function, without the arrays of name_features.
+`
+
+// writeFronts writes budget/cost/front.toml and fronts.csv.
+func writeFronts(runs []*measuredFront, sets []*set) error {
+	var b strings.Builder
+	b.WriteString(frontHead)
+	writeSets(&b, sets)
+	return os.WriteFile(filepath.Join("budget", "cost", "front.toml"), []byte(b.String()), 0o644)
 }
 
 // number prints v with all the digits that it takes to read the same float64.
