@@ -33,6 +33,7 @@ type FrontMeasurement struct {
 	Sampling                   float64 // the calls of name_sample of a window, the mean
 	Last, Longest              float64 // of name_sample: the last call of a window, the longest
 	Features                   float64 // of name_features, the longest that was found
+	Windows                    int     // that were run to find these
 }
 
 // StepTimes are the cycles of steps on drawn inputs, and of how many further ones the longest was
@@ -264,7 +265,12 @@ func (m *Measurement) origin() string {
 	for i, name := range m.ToolNames {
 		tools = append(tools, name+" "+m.ToolVersion[i])
 	}
-	return fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at "+
+	text := fmt.Sprintf("%s: flash, RAM, stack and cycles of the network are measured with %s at "+
 		"%s; cycles are those of the longest step that was found; %s (%s)", m.Target,
 		strings.Join(tools, ", "), m.Optimise, m.Times.Text, m.CyclesFrom)
+	if m.Front != nil {
+		text += fmt.Sprintf("; so are those of what computes features: of %d windows the longest "+
+			"calls, and of name_sample also the mean", m.Front.Windows)
+	}
+	return text
 }

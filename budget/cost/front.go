@@ -165,9 +165,7 @@ func (c *FrontCounts) countSample(n *frontend.Integer) {
 	}
 	for i := range n.Channels {
 		channel := &n.Channels[i]
-		if channel.Fold != nil || channel.KeepsSum() || channel.Squares {
-			r.add("difference", 1)
-		}
+		r.add("channel", 1)
 		if channel.Fold != nil {
 			r.add(fmt.Sprint("fold", channel.SumBits()), 1)
 		}
@@ -218,6 +216,8 @@ func (c *FrontCounts) countFeatures(n *frontend.Integer) {
 		}
 		if channel.Fold != nil {
 			c.countFold(channel)
+			angles := len(angles(n, i))
+			c.both("angle", angles, angles)
 			routines["polar"] = true
 			routines["polar_wide"] = routines["polar_wide"] || channel.Fold.Wide
 		}
@@ -247,7 +247,7 @@ func (c *FrontCounts) countFold(channel *frontend.IntegerChannel) {
 		c.both("sum_of"+word, f.Length, 1)
 	}
 	c.both("pair"+word, pairs(f), 0)
-	c.both("channel", 1, 1)
+	c.both("fold", 1, 1)
 	c.both("line", lines, lines)
 	name := productsName(channel)
 	products, hasCentre := products(f)
@@ -257,6 +257,19 @@ func (c *FrontCounts) countFold(channel *frontend.IntegerChannel) {
 		c.both("centre"+name, lines, 0)
 	}
 	c.flashReads += lines * (2*products + turnReads)
+}
+
+// angles lists the harmonics of a channel whose angle a feature needs.
+func angles(n *frontend.Integer, channel int) map[int]bool {
+	needs := map[int]bool{}
+	for i := range n.Front.Features {
+		f := &n.Front.Features[i]
+		if d := f.Definition; d.Kind == frontend.Phase && (f.Channel == channel ||
+			d.Other != "" && f.Other == channel) {
+			needs[d.Order] = true
+		}
+	}
+	return needs
 }
 
 // productsName says which words the products of a line have, and how a place of the table follows

@@ -153,7 +153,7 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 					"built-in ones", target, rows[0].Profile), "give the job file: it names the "+
 					"file of the profile")
 		}
-		subjects = append(subjects, subject{target, p, rows})
+		subjects = append(subjects, subject{target: target, profile: p, estimate: rows})
 	}
 	for _, name := range names {
 		if slices.Contains(s.TargetNames(), name) {
@@ -163,7 +163,7 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		if err != nil {
 			return nil, nil, unknownTarget(name, append(s.TargetNames(), targets.Names()...))
 		}
-		subjects = append(subjects, subject{name, p, nil})
+		subjects = append(subjects, subject{target: name, profile: p})
 	}
 	return s, subjects, nil
 }

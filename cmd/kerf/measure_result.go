@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"kerf/budget"
@@ -39,8 +40,8 @@ type measuredTarget struct {
 // measuredRow compares one figure with its estimate.
 type measuredRow struct {
 	Resource budget.Resource `json:"resource"`
-	// "network", "painted" (of the stack), or "total" with the declared front end and flash wait
-	// states
+	// "network", "painted" (of the stack), a part that computes features from samples, or "total"
+	// with all of them, the declared front end and flash wait states
 	Part     string      `json:"part"`
 	Unit     string      `json:"unit"`
 	Measured float64     `json:"measured"`
@@ -139,9 +140,12 @@ func (t *measuredTarget) table(title string) report.Table {
 		name := report.Spaced(r.Resource)
 		switch r.Part {
 		case budget.Total:
-			name += " in all"
-		case paintedPart:
-			name += ", painted"
+			if t.hasParts(r.Resource) {
+				name += " in all"
+			}
+		case budget.NetworkPart:
+		default: // such as painted
+			name += ", " + report.Spaced(r.Part)
 		}
 		shown := func(v *float64) string {
 			if v == nil {
@@ -157,6 +161,13 @@ func (t *measuredTarget) table(title string) report.Table {
 		out.Rows = append(out.Rows, row)
 	}
 	return out
+}
+
+// hasParts reports whether a resource has rows besides its total.
+func (t *measuredTarget) hasParts(resource budget.Resource) bool {
+	return slices.ContainsFunc(t.Rows, func(r measuredRow) bool {
+		return r.Resource == resource && r.Part != budget.Total && r.Part != paintedPart
+	})
 }
 
 // differs returns by how many per cent the measured value is above or below the estimate.

@@ -51,7 +51,7 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := subject{"board", p, estimates([]report.CostRow{
+	s := subject{target: "board", profile: p, estimate: estimates([]report.CostRow{
 		{Resource: budget.Flash, Part: "front_end", Value: 1000, Kind: "estimated"},
 		{Resource: budget.Flash, Part: budget.Total, Value: 3000, Kind: "estimated",
 			Limit: limit(3050)},

@@ -22,6 +22,7 @@ type subject struct {
 	target   string
 	profile  *targets.Profile
 	estimate []budget.Cost
+	front    *measure.Front // nil: no feature is computed from samples
 }
 
 // resultSubjects lists the targets of a result, or those with the names where names are given.
@@ -29,10 +30,25 @@ func resultSubjects(r *budget.Result, names []string) []subject {
 	var subjects []subject
 	for _, t := range r.Inputs.Targets {
 		if len(names) == 0 || slices.Contains(names, t.Name) {
-			subjects = append(subjects, subject{t.Name, t.Core, costsOf(r.Costs, t.Name)})
+			subjects = append(subjects, subject{t.Name, t.Core, costsOf(r.Costs, t.Name),
+				frontOf(r)})
 		}
 	}
 	return subjects
+}
+
+// frontOf says how to run what computes the features of a result from samples; nil where nothing is
+// computed.
+func frontOf(r *budget.Result) *measure.Front {
+	front, _ := r.Inputs.FrontEndOf(r.Chosen.Candidate)
+	if front == nil {
+		return nil
+	}
+	f := &measure.Front{Samples: front.Sampling.Samples}
+	for _, c := range front.Channels {
+		f.Bits = append(f.Bits, c.Converter.Bits)
+	}
+	return f
 }
 
 // costsOf returns the rows of one target.
@@ -104,7 +120,7 @@ func (a *app) measureAll(ctx context.Context, dir, name string, subjects []subje
 		}
 		results[i], errs[i] = measure.Network(ctx, subjects[i].profile, dir, name,
 			measure.Options{Optimise: optimise, Flags: subjects[i].flags(name), Search: true,
-				Progress: progress})
+				Front: subjects[i].front, Progress: progress})
 	})
 	for i, err := range errs {
 		if err != nil {
@@ -143,6 +159,12 @@ func (s subject) measured(r *measure.Result, optimise string) budget.Measurement
 		Times: budget.StepTimes{Steps: len(r.Cycles), Least: r.MinCycles(), Mean: r.MeanCycles(),
 			Most: r.MaxCycles(), Searched: r.Longest.Steps, Text: r.StepTimes()},
 		Optimise: optimise, CyclesFrom: r.CyclesFrom,
+	}
+	if f := r.Front; f != nil {
+		m.Front = &budget.FrontMeasurement{Flash: float64(f.Flash), RAM: float64(f.RAM),
+			SampleStack: float64(f.SampleChain), FeaturesStack: float64(f.FeaturesChain),
+			Sampling: f.Sampling.Cycles, Last: f.Last.Cycles, Longest: f.Longest.Cycles,
+			Features: f.Features.Cycles, Windows: f.Windows}
 	}
 	for _, tool := range r.Tools {
 		m.ToolNames, m.ToolVersion = append(m.ToolNames, tool.Name),
