@@ -42,6 +42,24 @@ func (in *Inputs) computed(c Candidate) (of, kept []int) {
 	return of, kept
 }
 
+// sampled names the channels that are sampled.
+func (in *Inputs) sampled() []string {
+	if in.Raw == nil {
+		return nil
+	}
+	var names []string
+	for _, c := range in.Raw.FrontEnd.Channels {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
+// isComputedFrom reports whether a feature is computed from samples of a channel.
+func (in *Inputs) isComputedFrom(feature, channel int) bool {
+	i := slices.Index(in.Raw.Features, feature)
+	return i >= 0 && in.Raw.FrontEnd.Features[i].Needs(channel)
+}
+
 // integers returns [Inputs.FrontEndOf] in integers; nil where nothing is computed from samples. The
 // search asks for the same ones over and over.
 func (in *Inputs) integers(c Candidate) *frontend.Integer {
@@ -68,10 +86,9 @@ func frontTables(n *frontend.Integer, c Candidate) float64 {
 	return float64(n.TableBytes(len(c.Features) - len(n.Front.Features)))
 }
 
-// frontCost is what features take on a target that are computed from samples. The zero value takes
-// nothing.
+// frontCost is what features take on a target that are computed from samples.
 type frontCost struct {
-	has           bool
+	has           bool    // the job computes features; those of a candidate may all be given
 	samples       float64 // of a window
 	tables, state float64 // B, exact
 	code          float64 // B
@@ -87,7 +104,7 @@ type frontCost struct {
 func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontCost {
 	n := in.integers(c)
 	if n == nil {
-		return frontCost{}
+		return frontCost{has: in.Raw != nil && len(in.Raw.Features) > 0, kind: Exact}
 	}
 	e := cost.OfFrontEnd(n, t.Core, t.flashWait(), t.WeightsInRAM())
 	f := frontCost{has: true, samples: float64(n.Front.Sampling.Samples),

@@ -8,7 +8,7 @@ import (
 
 // PathStep is one change on the way to a candidate, or one that was refused.
 type PathStep struct {
-	Item      string // FrontEndItem, FeatureItem or UnitItem
+	Item      string // FrontEndItem, ChannelItem, FeatureItem or UnitItem
 	Features  []int  // features of the trained network that go
 	Units     []prune.Unit
 	Names     []string // of all that goes together

@@ -188,17 +188,18 @@ func (r *remedies) units(ctx context.Context, row Cost) error {
 	return r.fewer(ctx, row, UnitKnob, UnitItem)
 }
 
-// features takes away the least needed front end with which the limit is met, and
-// by itself the least needed features until it is.
+// features takes away the least needed front end or channel with which the limit is met, and by
+// itself the least needed features until it is.
 func (r *remedies) features(ctx context.Context, row Cost) error {
 	for _, group := range r.in.items(r.cut) {
 		c, ok := group.without(r.now)
-		if !ok || group.sort != FrontEndItem {
+		if !ok || group.sort != FrontEndItem && group.sort != ChannelItem {
 			continue
 		}
 		if after, ok := r.heals(row, c, r.target); ok {
 			gone := dataset.NamesWithout(r.in.KeptFeatures(r.now), r.in.KeptFeatures(c))
-			change := fmt.Sprintf("without the front end %s and its %d features", group.names[0],
+			what := map[string]string{FrontEndItem: "front end", ChannelItem: "channel"}[group.sort]
+			change := fmt.Sprintf("without the %s %s and its %d features", what, group.names[0],
 				len(gone))
 			if err := r.changed(ctx, row, FeatureKnob, gone, change, c, after); err != nil {
 				return err

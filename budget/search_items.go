@@ -9,19 +9,21 @@ import (
 	"kerf/prune"
 )
 
-// The sorts of item that a cut takes away. A front end is a cost group with all
-// its features: its code often takes more than the weights that go with it.
+// The sorts of item that a cut takes away. A front end is a cost group with all its features: its
+// code often takes more than the weights that go with it. A channel is what is computed of its
+// samples: with the last of these features it is no longer sampled.
 const (
 	FrontEndItem = "front_end"
+	ChannelItem  = "channel"
 	FeatureItem  = "feature"
 	UnitItem     = "unit"
 )
 
 // item is one thing that can be taken away.
 type item struct {
-	sort     string   // FrontEndItem, FeatureItem or UnitItem
+	sort     string   // FrontEndItem, ChannelItem, FeatureItem or UnitItem
 	names    []string // of what goes together, see several; else one
-	share    float64  // of the score, in its worst case; of a front end the sum over its features
+	share    float64  // of the score, in its worst case; of several features the sum over them
 	features []int    // of the trained network
 	units    []prune.Unit
 }
@@ -38,19 +40,27 @@ func itemKey(sort string, names []string) string {
 // The only unit of a layer stays.
 func (in *Inputs) items(cut *Cut) []item {
 	var all []item
-	for _, g := range in.Job.FrontEnds {
-		group := item{sort: FrontEndItem, names: []string{g.Name}}
+	add := func(sort, name string, least int, has func(feature int) bool) {
+		group := item{sort: sort, names: []string{name}}
 		pinned := false
 		for _, r := range cut.FeatureRank {
-			if in.Float.Features[r.Item].FrontEnd == g.Name {
+			if has(r.Item) {
 				group.features = append(group.features, r.Item)
 				group.share += r.Share
 				pinned = pinned || in.pins.keepFeature[r.Item]
 			}
 		}
-		if !pinned {
+		if !pinned && len(group.features) >= least {
 			all = append(all, group)
 		}
+	}
+	for _, g := range in.Job.FrontEnds {
+		add(FrontEndItem, g.Name, 0, func(i int) bool {
+			return in.Float.Features[i].FrontEnd == g.Name
+		})
+	}
+	for c, name := range in.sampled() {
+		add(ChannelItem, name, 2, func(i int) bool { return in.isComputedFrom(i, c) })
 	}
 	sort.SliceStable(all, func(a, b int) bool { return all[a].share < all[b].share })
 	for _, r := range cut.FeatureRank {
@@ -87,6 +97,8 @@ func (i item) change(what string) string {
 	switch {
 	case i.sort == FrontEndItem:
 		return "front end " + names + " " + what
+	case i.sort == ChannelItem:
+		return "all that is computed of channel " + names + " " + what
 	case i.sort == UnitItem && len(i.names) > 1:
 		return "units " + names + " " + what
 	case i.sort == UnitItem:

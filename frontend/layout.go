@@ -176,7 +176,7 @@ func (f *FrontEnd) Only(features []int) *FrontEnd {
 	moved := make([]int, len(f.Channels))
 	for c := range f.Channels {
 		moved[c] = -1
-		if slices.ContainsFunc(features, func(i int) bool { return f.Features[i].needs(c) }) {
+		if slices.ContainsFunc(features, func(i int) bool { return f.Features[i].Needs(c) }) {
 			moved[c] = len(kept.Channels)
 			kept.Channels = append(kept.Channels, f.Channels[c])
 		}
@@ -192,7 +192,7 @@ func (f *FrontEnd) Only(features []int) *FrontEnd {
 	return kept
 }
 
-// needs reports whether a feature is computed from samples of a channel.
-func (f *Feature) needs(channel int) bool {
+// Needs reports whether a feature is computed from samples of a channel.
+func (f *Feature) Needs(channel int) bool {
 	return f.Channel == channel || f.Definition.Other != "" && f.Other == channel
 }

@@ -172,8 +172,9 @@ func newWithoutResult(channels []string, with, without *bestNetwork) *withoutRes
 		before := with.costs[i] // the same rows: both have the targets of the job
 		freed := before.Value - c.Value
 		switch c.Part {
-		case budget.FrontEndPart:
-			frontEnds[budget.CostText(c.Target, c.Resource)] = freed
+		case budget.FrontEndPart, budget.SamplingPart, budget.FeaturesPart, budget.FrontTablesPart,
+			budget.FrontCodePart, budget.FrontStatePart:
+			frontEnds[budget.CostText(c.Target, c.Resource)] += freed
 		case budget.Total:
 			row := withoutCostRow{Target: c.Target, Resource: c.Resource, Unit: c.Unit,
 				With: before.Value, Without: c.Value, Freed: freed, Limit: report.Finite(c.Limit),

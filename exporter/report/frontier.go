@@ -56,7 +56,7 @@ type CandidateRow struct {
 	// that the change was made to; nil where it began
 	From   *int   `json:"from"`
 	Change string `json:"change"` // in words
-	// front_end, feature or unit; empty: it is about words
+	// front_end, channel, feature or unit; empty: it is about words
 	Item     string   `json:"item,omitempty"`
 	Names    []string `json:"names,omitempty"` // of what it takes away
 	Features int      `json:"features"`
