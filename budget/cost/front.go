@@ -69,8 +69,8 @@ func OfFrontEnd(n *frontend.Integer, core *targets.Profile, wait targets.FlashWa
 		return c
 	}
 	return FrontEnd{Sample: call(f.Sample, 0), Last: call(f.Last, 0), Longest: call(f.Longest, 0),
-		Features:      call(f.Features, f.flashReads),
-		Code:          int(math.Round(max(k.frontCode(f.Code), 0))),
+		Features:      call(f.Features(), f.flashReads),
+		Code:          int(math.Round(max(k.frontCode(f.AllCode()), 0))),
 		SampleStack:   figure(k.Stack, "sample"),
 		FeaturesStack: figure(k.Stack, "features") + FrontArrays(n)}
 }
@@ -119,24 +119,64 @@ func (r FrontRuns) add(name string, n float64) {
 	}
 }
 
-// FrontCounts is how often the kernels of front.toml run in the functions of a front end. The
-// command that fits front.toml (testdata/kernels) reads them.
+// FrontFunction is a function of the emitted C of a front end, with those that stand in it.
+type FrontFunction struct {
+	Name          string // in the emitted C, behind the name of the job
+	Kernels, Code FrontRuns
+}
+
+func newFrontFunction(name string) *FrontFunction {
+	return &FrontFunction{name, FrontRuns{}, FrontRuns{}}
+}
+
+// add counts a kernel that runs some times in a window, and whose code stands so often.
+func (f *FrontFunction) add(kernel string, times, stands int) {
+	f.Kernels.add(kernel, float64(times))
+	f.Code.add(kernel, float64(stands))
+}
+
+// FrontCounts is how often the kernels of front.toml run in calls of the functions of a front end.
+// The command that fits front.toml (testdata/kernels) reads them.
 type FrontCounts struct {
-	Sample, Last, Longest, Features FrontRuns
-	Code                            FrontRuns
+	Sample, Last, Longest FrontRuns        // name_sample
+	Functions             []*FrontFunction // name_features and what it calls
+	Code                  FrontRuns        // outside of these, and of name_sample
+	SampleCode            FrontRuns
 
 	samples    int // of a window
 	flashReads int // constants that name_features reads
 }
 
+// Features adds up the kernels of name_features and what it calls.
+func (c *FrontCounts) Features() FrontRuns {
+	sum := FrontRuns{}
+	for _, f := range c.Functions {
+		for name, n := range f.Kernels {
+			sum.add(name, n)
+		}
+	}
+	return sum
+}
+
+// AllCode adds up the kernels of the code.
+func (c *FrontCounts) AllCode() FrontRuns {
+	sum := maps.Clone(c.Code)
+	for name, n := range c.SampleCode {
+		sum.add(name, n)
+	}
+	for _, f := range c.Functions {
+		for name, n := range f.Code {
+			sum.add(name, n)
+		}
+	}
+	return sum
+}
+
 // FrontFunctions counts the kernels of a front end.
 func FrontFunctions(n *frontend.Integer) FrontCounts {
-	c := FrontCounts{Sample: FrontRuns{}, Features: FrontRuns{}, Code: FrontRuns{},
-		samples: n.Front.Sampling.Samples}
+	c := FrontCounts{Sample: FrontRuns{}, Code: FrontRuns{}, samples: n.Front.Sampling.Samples}
 	c.countSample(n)
-	for name, times := range c.Sample {
-		c.Code.add("code_"+name, times)
-	}
+	c.SampleCode = maps.Clone(c.Sample)
 	c.Last, c.Longest = maps.Clone(c.Sample), maps.Clone(c.Sample)
 	for _, length := range n.Places() {
 		c.Sample.add("turn", 1/float64(length))
@@ -188,75 +228,99 @@ func (c *FrontCounts) countSample(n *frontend.Integer) {
 	r.add("place", float64(len(n.Places())))
 }
 
-// both counts a kernel of name_features that runs some times, and stands so often in the code.
-func (c *FrontCounts) both(name string, times, stands int) {
-	c.Features.add(name, float64(times))
-	c.Code.add("code_"+name, float64(stands))
-}
-
 // countFeatures counts name_features and what it calls.
 func (c *FrontCounts) countFeatures(n *frontend.Integer) {
-	c.both("features", 1, 1)
-	routines := map[string]bool{}
+	own, polar := newFrontFunction("features"), newFrontFunction("polar")
+	scaled, root := newFrontFunction("scaled"), newFrontFunction("root")
+	own.add("features", 1, 1)
+	c.Code.add("other", 1)
+	shapes, shapeOf := n.Shapes()
+	lines := make([]*FrontFunction, len(shapes))
+	for i, first := range shapes {
+		lines[i] = newFrontFunction(fmt.Sprintf("fold%d_line", i))
+		lines[i].add("line"+productsName(&n.Channels[first]), 0, 1)
+		c.Code.add(fmt.Sprint("pairs", n.Channels[first].SumBits()), 1)
+	}
 	for i := range n.Channels {
 		channel := &n.Channels[i]
-		words := 0 // that begin a window with a value, besides sums of a fold
-		for _, is := range []bool{channel.KeepsSum(), channel.Squares, channel.Ramp, channel.Low,
-			channel.High} {
-			if is {
-				words++
-			}
+		c.countKept(own, channel)
+		if channel.Fold == nil {
+			continue
 		}
-		c.both("begin", words, words)
-		if channel.Before {
-			c.both("before", 1, 1)
-		}
-		if channel.BaseSteps > 0 {
-			c.both(fmt.Sprint("base", channel.BaseBits(c.samples)), 1, 1)
-		}
-		if channel.Fold != nil {
-			c.countFold(channel)
-			angles := len(angles(n, i))
-			c.both("angle", angles, angles)
-			routines["polar"] = true
-			routines["polar_wide"] = routines["polar_wide"] || channel.Fold.Wide
-		}
+		all, turned := len(channel.Lines), len(angles(n, i))
+		c.countFold(own, channel)
+		countLines(lines[shapeOf[i]], channel)
+		polar.add("polar", all-turned, 0)
+		polar.add("polar_angle", turned, 0)
+		products, _ := products(channel.Fold)
+		c.flashReads += all * (2*products + turnReads)
 	}
-	shapes, _ := n.Shapes()
-	for _, i := range shapes {
-		c.Code.add("code_lines"+productsName(&n.Channels[i]), 1)
+	if len(shapes) > 0 {
+		polar.add("polar", 0, 1)
+	}
+	if polar.Kernels["polar_angle"] > 0 {
+		polar.add("polar_angle", 0, 1)
 	}
 	if n.MostSteps() > 0 {
-		c.both("steps", 1, 1)
+		own.add("steps", 1, 1)
 	}
-	c.both("place_begin", len(n.Places()), len(n.Places()))
+	own.add("place_begin", len(n.Places()), len(n.Places()))
 	for i := range n.Front.Features {
-		c.countFeature(n, &n.Front.Features[i], routines)
+		c.countFeature(own, root, n, &n.Front.Features[i])
 	}
-	for name := range routines {
-		c.Code.add("code_"+name, 1)
+	scaled.add("scaled", len(n.Front.Features), 0)
+	scaled.add("scaled", 0, 1)
+	c.flashReads += scaleReads * len(n.Front.Features)
+	if len(root.Kernels) > 0 {
+		root.add("root", 0, 1)
+	}
+	c.Functions = append(lines, polar, scaled, root, own)
+}
+
+// countKept counts what a channel does when a window begins, and what it keeps of windows.
+func (c *FrontCounts) countKept(own *FrontFunction, channel *frontend.IntegerChannel) {
+	words := 0 // that begin a window with a value, besides sums of a fold
+	for _, is := range []bool{channel.KeepsSum(), channel.Squares, channel.Ramp, channel.Low,
+		channel.High} {
+		if is {
+			words++
+		}
+	}
+	own.add("begin", words, words)
+	if channel.Squares {
+		own.add(fmt.Sprint("squares_of", channel.SquaresBits(c.samples)), 1, 1)
+	}
+	if channel.Before {
+		own.add("before", 1, 1)
+	}
+	if channel.BaseSteps > 0 {
+		own.add(fmt.Sprint("base", channel.BaseBits(c.samples)), 1, 1)
 	}
 }
 
-// countFold counts what is made of the folded sums of a channel.
-func (c *FrontCounts) countFold(channel *frontend.IntegerChannel) {
+// countFold counts what name_features itself makes of the folded sums of a channel.
+func (c *FrontCounts) countFold(own *FrontFunction, channel *frontend.IntegerChannel) {
 	f, word := channel.Fold, fmt.Sprint(channel.SumBits())
-	lines := len(channel.Lines)
-	c.both("begin_fold"+word, f.Length, 1)
+	own.add("fold", 1, 1)
+	own.add("line", len(channel.Lines), len(channel.Lines))
+	own.add("begin_fold"+word, f.Length, 0)
+	own.add("pair"+word, pairs(f), 0)
+	c.Code.add("begin_fold", 1)
 	if channel.Sum && !channel.KeepsSum() {
-		c.both("sum_of"+word, f.Length, 1)
+		own.add("sum_of"+word, f.Length, 0)
+		own.add("sum_of", 1, 1)
 	}
-	c.both("pair"+word, pairs(f), 0)
-	c.both("fold", 1, 1)
-	c.both("line", lines, lines)
-	name := productsName(channel)
-	products, hasCentre := products(f)
-	c.both("line"+name, lines, 0)
-	c.both("products"+name, lines*products, 0)
+}
+
+// countLines counts the function that makes the lines of a channel.
+func countLines(f *FrontFunction, channel *frontend.IntegerChannel) {
+	name, lines := productsName(channel), len(channel.Lines)
+	products, hasCentre := products(channel.Fold)
+	f.add("line"+name, lines, 0)
+	f.add("products"+name, lines*products, 0)
 	if hasCentre {
-		c.both("centre"+name, lines, 0)
+		f.add("centre"+name, lines, 0)
 	}
-	c.flashReads += lines * (2*products + turnReads)
 }
 
 // angles lists the harmonics of a channel whose angle a feature needs.
@@ -307,36 +371,36 @@ func products(f *frontend.Fold) (n int, hasCentre bool) {
 
 const (
 	turnReads  = 15 // angles that a line reads
-	scaleReads = 6  // constants that a feature reads
+	scaleReads = 5  // constants that a feature reads
 )
 
 // countFeature counts what makes x of the lines, sums and ends of a channel.
-func (c *FrontCounts) countFeature(n *frontend.Integer, f *frontend.Feature,
-	routines map[string]bool) {
+func (c *FrontCounts) countFeature(own, root *FrontFunction, n *frontend.Integer,
+	f *frontend.Feature) {
 	channel, d := &n.Channels[f.Channel], f.Definition
-	c.both("scaled", 1, 1)
-	c.flashReads += scaleReads
+	own.add("feature", 1, 1)
 	switch d.Kind {
 	case frontend.Trend:
-		c.both(fmt.Sprint("trend", channel.RampBits(c.samples)), 1, 1)
+		own.add(fmt.Sprint("trend", channel.RampBits(c.samples)), 1, 1)
 	case frontend.RMS, frontend.Ripple:
-		c.both(fmt.Sprint(string(d.Kind), channel.SquaresBits(c.samples)), 1, 1)
-		routines["root"] = true
+		own.add(string(d.Kind), 1, 1)
+		root.add(string(d.Kind)+"_root", 1, 0)
+		c.Code["root"] = 1
 	case frontend.Phase:
-		c.both("phase", 1, 1)
+		own.add("phase", 1, 1)
 		if d.Other != "" {
-			c.both("phase_other", 1, 1)
+			own.add("phase_other", 1, 1)
 		}
 	case frontend.Relative:
 		if channel.BaseSteps > 0 {
-			c.both("relative", 1, 1)
-			routines["relative"], routines["ratio"] = true, true
+			own.add("relative", 1, 1)
+			c.Code["relative"], c.Code["ratio"] = 1, 1
 		}
 	case frontend.Distortion:
-		c.both("distortion", 1, 1)
-		c.both("distortion_line", d.Order-1, 0)
-		routines["length_of"], routines["ratio"] = true, true
+		own.add("distortion", 1, 1)
+		own.add("distortion_line", d.Order-1, 0)
+		c.Code["length_of"], c.Code["ratio"] = 1, 1
 	case frontend.Slope, frontend.Swing:
-		c.both(string(d.Kind), 1, 1)
+		own.add(string(d.Kind), 1, 1)
 	}
 }

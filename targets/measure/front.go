@@ -31,12 +31,26 @@ type FrontResult struct {
 	Features CallResult // the longest call of name_features
 	Mean     CallResult // the mean call of name_features, of windows of waves with noise
 	Windows  int        // that were run
+
+	// Of functions that Options.Apart matches: Code, and what they take in Features, as of Function.
+	Functions map[string]*Function `json:",omitempty"`
 }
 
 // CallResult is what a call takes, or several.
 type CallResult struct {
 	Cycles float64
-	Counts map[string]float64 // nil where a simulator counted the cycles
+	Counts map[string]float64 `json:",omitempty"` // nil where a simulator counted the cycles
+}
+
+// add counts what an instruction takes.
+func (c *CallResult) add(cycles float64, spent []spend) {
+	c.Cycles += cycles
+	if c.Counts == nil {
+		c.Counts = map[string]float64{}
+	}
+	for _, s := range spent {
+		c.Counts[s.class] += s.n
+	}
 }
 
 const (
@@ -96,8 +110,19 @@ func (s *session) measureFrontSizes(f *FrontResult) error {
 		return err
 	}
 	f.Flash, f.RAM = with.flash-without.flash, with.ram-without.ram
-	f.Constants, err = constantBytes(filepath.Join(s.dir, frontObject))
-	return err
+	if f.Constants, err = constantBytes(filepath.Join(s.dir, frontObject)); err != nil ||
+		s.options.Apart == nil {
+		return err
+	}
+	functions, err := functionsOf(filepath.Join(s.dir, frontImage), s.options.Apart)
+	if err != nil {
+		return err
+	}
+	f.Functions = map[string]*Function{}
+	for name, at := range functions {
+		f.Functions[name] = &Function{Code: int64(at.end - at.start)}
+	}
+	return nil
 }
 
 // measureFront measures the front end: bytes, stack, and the cycles of calls.
@@ -118,7 +143,7 @@ func (s *session) measureFront() (*FrontResult, error) {
 	if s.options.Search {
 		programs = frontPrograms
 	}
-	var sampling, features []CallResult // all of windows of waves with noise
+	var sampling, features []call // all of windows of waves with noise
 	for seed := range programs {
 		if err := s.writeHeader(s.networkHeader(0) + s.frontHeader(windows, seed)); err != nil {
 			return nil, err
@@ -147,13 +172,20 @@ func (s *session) measureFront() (*FrontResult, error) {
 		sampling = append(sampling, samples[:typicalWindows*n]...)
 		features = append(features, filled[:typicalWindows]...)
 		for i, c := range samples {
-			f.Longest = f.Longest.longer(c)
+			f.Longest = f.Longest.longer(c.CallResult)
 			if i%n == n-1 {
-				f.Last = f.Last.longer(c)
+				f.Last = f.Last.longer(c.CallResult)
 			}
 		}
 		for _, c := range filled {
-			f.Features = f.Features.longer(c)
+			if c.Cycles <= f.Features.Cycles {
+				continue
+			}
+			f.Features = c.CallResult
+			for name, function := range f.Functions {
+				took := c.function(name)
+				function.Cycles, function.Counts = took.Cycles, took.Counts
+			}
 		}
 		f.Windows += windows
 	}
@@ -171,7 +203,7 @@ func (c CallResult) longer(d CallResult) CallResult {
 }
 
 // meanOf adds up calls and divides by n.
-func meanOf(calls []CallResult, n int) CallResult {
+func meanOf(calls []call, n int) CallResult {
 	var sum CallResult
 	for _, c := range calls {
 		sum.Cycles += c.Cycles
@@ -191,18 +223,27 @@ func meanOf(calls []CallResult, n int) CallResult {
 
 // runFront runs the linked program and returns what each call of name_sample and of name_features
 // took.
-func (s *session) runFront(windows int) (samples, features []CallResult, err error) {
+func (s *session) runFront(windows int) (samples, features []call, err error) {
 	one := *s
-	one.entries, one.options.Apart = []string{s.name + "_sample", s.name + "_features"}, nil
-	r := &Result{}
+	one.entries, one.options.Steps = []string{s.name + "_sample", s.name + "_features"}, 1
+	r := &Result{Functions: map[string]*Function{}}
+	if s.options.Apart != nil {
+		found, err := functionsOf(filepath.Join(s.dir, runImage), s.options.Apart)
+		if err != nil {
+			return nil, nil, err
+		}
+		for name := range found {
+			r.Functions[name] = &Function{}
+		}
+	}
 	if _, err := one.run(r); err != nil {
 		return nil, nil, err
 	}
 	for _, c := range r.calls {
 		if c.entry == 0 {
-			samples = append(samples, c.CallResult)
+			samples = append(samples, c)
 		} else {
-			features = append(features, c.CallResult)
+			features = append(features, c)
 		}
 	}
 	if len(samples) != windows*s.options.Front.Samples || len(features) != windows {

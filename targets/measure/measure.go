@@ -72,6 +72,18 @@ type call struct {
 	CallResult
 	entry        int // of session.entries
 	instructions int64
+	functions    map[string]*CallResult // of Options.Apart, without those that they call
+}
+
+// function returns what a function takes in the call.
+func (c *call) function(name string) *CallResult {
+	if c.functions == nil {
+		c.functions = map[string]*CallResult{}
+	}
+	if c.functions[name] == nil {
+		c.functions[name] = &CallResult{}
+	}
+	return c.functions[name]
 }
 
 // Function holds the figures of one function. Cycles and Counts are those of one step, the mean

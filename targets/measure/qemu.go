@@ -66,6 +66,15 @@ func (s *session) runEmulator(r *Result) (string, error) {
 		for class, n := range c.Counts {
 			r.Counts[class] += n
 		}
+		for name, f := range c.functions {
+			r.Functions[name].Cycles += f.Cycles
+			for class, n := range f.Counts {
+				if r.Functions[name].Counts == nil {
+					r.Functions[name].Counts = map[string]float64{}
+				}
+				r.Functions[name].Counts[class] += n
+			}
+		}
 	}
 	for class := range r.Counts {
 		r.Counts[class] /= float64(len(w.calls))
@@ -94,9 +103,9 @@ type watcher struct {
 	calls        []call
 
 	functions map[string]*Function // functions that are counted by themselves, by name
-	// running is the function among them whose instructions were executed last; nil at the start
-	// of a step.
-	running *Function
+	// running is the one among them whose instructions were executed last; empty at the start of a
+	// step.
+	running string
 }
 
 // readLog reads QEMU's log to its end. QEMU writes a line "0x0000012c: 4770 bx lr" for each
@@ -190,9 +199,8 @@ func (w *watcher) execute(pc uint64) error {
 		}
 	} else if entry, ok := w.entries[pc]; ok {
 		w.isInside = true
-		w.before, w.running = nil, nil
-		w.calls = append(w.calls, call{CallResult: CallResult{Counts: map[string]float64{}},
-			entry: entry})
+		w.before, w.running = nil, ""
+		w.calls = append(w.calls, call{entry: entry})
 	} else {
 		return nil
 	}
@@ -202,8 +210,8 @@ func (w *watcher) execute(pc uint64) error {
 			pc)
 	}
 	w.last = at
-	if f, ok := w.functions[withoutClone(at.function)]; ok {
-		w.running = f
+	if name := withoutClone(at.function); w.functions[name] != nil {
+		w.running = name
 	}
 	return nil
 }
@@ -216,19 +224,10 @@ func (w *watcher) price(next uint64) error {
 		return err
 	}
 	c := &w.calls[len(w.calls)-1]
-	c.Cycles += p.cycles
-	for _, s := range p.spent {
-		c.Counts[s.class] += s.n
-	}
+	c.add(p.cycles, p.spent)
 	c.instructions++
-	if f := w.running; f != nil {
-		f.Cycles += p.cycles
-		if f.Counts == nil {
-			f.Counts = map[string]float64{}
-		}
-		for _, s := range p.spent {
-			f.Counts[s.class] += s.n
-		}
+	if w.running != "" {
+		c.function(w.running).add(p.cycles, p.spent)
 	}
 	return nil
 }

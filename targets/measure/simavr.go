@@ -89,8 +89,8 @@ func (r *Result) take(c call) {
 }
 
 // readSteps adds the lines "call ENTRY CYCLES INSTRUCTIONS" of the tracer to r, and the lines
-// "function NAME CYCLES", which count all steps. It returns the other lines, which the program
-// wrote.
+// "function NAME CYCLES" behind them, which are about the call. It returns the other lines, which
+// the program wrote.
 func (s *session) readSteps(r *Result, out string) (string, error) {
 	var rest strings.Builder
 	for line := range strings.Lines(out) {
@@ -98,10 +98,11 @@ func (s *session) readSteps(r *Result, out string) (string, error) {
 			var name string
 			var cycles float64
 			if _, err := fmt.Sscanf(line, "function %s %f", &name, &cycles); err != nil ||
-				r.Functions[name] == nil {
+				r.Functions[name] == nil || len(r.calls) == 0 {
 				return "", fmt.Errorf("unexpected line of the tracer: %q", line)
 			}
-			r.Functions[name].Cycles = cycles / float64(s.options.Steps)
+			r.Functions[name].Cycles += cycles / float64(s.options.Steps)
+			r.calls[len(r.calls)-1].function(name).Cycles = cycles
 			continue
 		}
 		if !strings.HasPrefix(line, "call ") {

@@ -11,33 +11,53 @@ import (
 	"kerf/targets/measure"
 )
 
-// frontCalls pairs the kernels of a call with what was measured of it, per call.
-func frontCalls(c cost.FrontCounts, m *measure.FrontResult, samples int) []equations {
-	return []equations{
-		{c.Sample, m.Sampling, float64(samples)},
-		{c.Last, m.Last, 1},
-		{c.Longest, m.Longest, 1},
-		{c.Features, m.Features, 1},
-	}
+// frontPart is a call or a function of a front end as it is counted and as it was measured.
+type frontPart struct {
+	kernels, code  cost.FrontRuns
+	cycles         float64
+	classes        map[string]float64
+	bytes          float64
+	times, hasCode bool
 }
 
-// equations are those of a call, one for each class of instructions.
-type equations struct {
-	kernels  cost.FrontRuns
-	measured measure.CallResult
-	calls    float64 // that were measured together
+// frontParts pairs what is counted of a front end with what was measured of it.
+func frontParts(r *measuredFront) []frontPart {
+	c, m := cost.FrontFunctions(r.front), r.result.Front
+	ofCall := func(kernels cost.FrontRuns, call measure.CallResult, calls float64) frontPart {
+		p := frontPart{kernels: kernels, cycles: call.Cycles / calls, times: true}
+		if call.Counts != nil {
+			p.classes = map[string]float64{}
+			for class, n := range call.Counts {
+				p.classes[class] = n / calls
+			}
+		}
+		return p
+	}
+	parts := []frontPart{ofCall(c.Sample, m.Sampling, float64(r.samples())),
+		ofCall(c.Last, m.Last, 1), ofCall(c.Longest, m.Longest, 1)}
+	rest := float64(m.Flash) - float64(r.front.TableBytes(r.given))
+	for _, f := range m.Functions {
+		rest -= float64(f.Code)
+	}
+	parts = append(parts, frontPart{code: c.Code, bytes: rest, hasCode: true},
+		frontPart{code: c.SampleCode, bytes: float64(m.Functions["net_sample"].Code), hasCode: true})
+	for _, f := range c.Functions {
+		of := m.Functions["net_"+f.Name]
+		if of == nil {
+			continue
+		}
+		parts = append(parts, frontPart{kernels: f.Kernels, code: f.Code, cycles: of.Cycles,
+			classes: of.Counts, bytes: float64(of.Code), times: true, hasCode: true})
+	}
+	return parts
 }
 
-// counts returns the instructions of one call by class.
-func (e *equations) counts() map[string]float64 {
-	if e.measured.Counts == nil {
-		return map[string]float64{simulated: e.measured.Cycles / e.calls}
+// counts returns instructions by class.
+func (p *frontPart) counts() map[string]float64 {
+	if p.classes == nil {
+		return map[string]float64{simulated: p.cycles}
 	}
-	counts := map[string]float64{}
-	for class, n := range e.measured.Counts {
-		counts[class] = n / e.calls
-	}
-	return counts
+	return p.classes
 }
 
 // fitFronts fits every instruction set, in the order of the profiles, and writes front.toml.
@@ -85,25 +105,31 @@ func (s *set) fitFronts(runs []*measuredFront) error {
 	var code []equation
 	all := map[string]bool{}
 	for _, r := range runs {
-		for _, e := range frontCalls(cost.FrontFunctions(r.front), r.result.Front, r.samples()) {
-			for class := range e.counts() {
-				all[class] = true
+		for _, p := range frontParts(r) {
+			for class := range p.counts() {
+				all[class] = all[class] || p.times
 			}
 		}
 	}
 	for _, r := range runs {
-		counted, m := cost.FrontFunctions(r.front), r.result.Front
-		for _, e := range frontCalls(counted, m, r.samples()) {
-			counts, sum := e.counts(), 0.0
+		for _, p := range frontParts(r) {
+			if p.hasCode {
+				code = append(code, equation{p.code, p.bytes, 1 / max(smallCode, p.bytes)})
+			}
+			counts, sum := p.counts(), 0.0
 			for _, n := range counts {
 				sum += math.Abs(n)
 			}
-			for class := range all {
-				times[class] = append(times[class], equation{e.kernels, counts[class], 1 / sum})
+			if !p.times || sum == 0 {
+				continue
+			}
+			for class, is := range all {
+				if is {
+					times[class] = append(times[class], equation{p.kernels, counts[class], 1 / sum})
+				}
 			}
 		}
-		bytes := float64(m.Flash - m.Constants)
-		code = append(code, equation{counted.Code, bytes, 1 / bytes})
+		m := r.result.Front
 		s.stack["sample"] = max(s.stack["sample"], int(m.SampleChain))
 		s.stack["features"] = max(s.stack["features"],
 			int(m.FeaturesChain)-cost.FrontArrays(r.front))

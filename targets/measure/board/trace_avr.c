@@ -1,9 +1,9 @@
 /* trace_avr IMAGE ENTRIES FIRST BEHIND [NAME START END]...: runs a flat image on an
  * ATmega1284P and prints, for every call of one of ENTRIES, which commas separate,
  * "call ENTRY CYCLES INSTRUCTIONS" until control is back between FIRST and BEHIND,
- * with the number of the entry from 0 on; then what the program reports, and
- * "function NAME CYCLES" of all steps for every named function with what it calls and
- * is not named. Addresses are hexadecimal, in bytes. */
+ * with the number of the entry from 0 on, and behind it "function NAME CYCLES" for
+ * every named function that ran, with what it calls and is not named; and what the
+ * program reports. Addresses are hexadecimal, in bytes. */
 #include <simavr/sim_avr.h>
 #include <simavr/sim_io.h>
 #include <stdio.h>
@@ -73,6 +73,13 @@ int main(int argc, char **argv)
             inside = 0;
             printf("call %d %llu %lu\n", entry, (unsigned long long)(avr->cycle - begin),
                    instructions);
+            for (f = 0; f < count; f++) {
+                if (functions[f].cycles > 0) {
+                    printf("function %s %llu\n", functions[f].name,
+                           (unsigned long long)functions[f].cycles);
+                }
+                functions[f].cycles = 0;
+            }
         }
         for (f = 0; !inside && f < entry_count; f++) {
             if (avr->pc == entries[f]) {
@@ -96,9 +103,6 @@ int main(int argc, char **argv)
         if (inside && running >= 0) {
             functions[running].cycles += avr->cycle - before;
         }
-    }
-    for (f = 0; f < count; f++) {
-        printf("function %s %llu\n", functions[f].name, (unsigned long long)functions[f].cycles);
     }
     return (state == cpu_Done) ? 0 : 1;
 }
