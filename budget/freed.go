@@ -72,7 +72,7 @@ func (in *Inputs) freedFront(c Candidate, t Target) Freed {
 // takes is what a front end takes on a target, as [Freed] has it.
 func (f *frontCost) takes(t Target) Freed {
 	of := Freed{Flash: f.tables + f.code, RAM: f.state,
-		Cycles: f.sampling() + f.features.Total() + float64(f.samples*f.sample.Wait)}
+		Cycles: f.sampling() + f.features.Cycles + f.wait()}
 	if t.WeightsIn == inRAM {
 		of.RAM += f.tables
 	}

@@ -123,7 +123,7 @@ func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontC
 }
 
 // sampling is the cycles of all calls of name_sample of a window, without waiting for flash.
-func (f *frontCost) sampling() float64 { return f.samples * f.sample.Cycles }
+func (f *frontCost) sampling() float64 { return float64(f.samples * f.sample.Cycles) }
 
 // wait is what waiting for flash adds to a step.
 func (f *frontCost) wait() float64 {

@@ -44,6 +44,9 @@ func writePages() error {
 	if err := printParts(&page); err != nil {
 		return err
 	}
+	if err := printFronts(&page); err != nil {
+		return err
+	}
 	printNetworks(&networks, rows)
 	for name, text := range map[string]string{
 		"cost.md": page.String(), "cost-networks.md": networks.String()} {
