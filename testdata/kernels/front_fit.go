@@ -13,18 +13,18 @@ import (
 
 // frontPart is a call or a function of a front end as it is counted and as it was measured.
 type frontPart struct {
-	kernels, code  cost.FrontRuns
-	cycles         float64
-	classes        map[string]float64
-	bytes          float64
-	times, hasCode bool
+	kernels, code cost.FrontRuns
+	cycles        float64
+	classes       map[string]float64
+	bytes         float64
+	hasCode       bool
 }
 
 // frontParts pairs what is counted of a front end with what was measured of it.
 func frontParts(r *measuredFront) []frontPart {
 	c, m := cost.FrontFunctions(r.front), r.result.Front
 	ofCall := func(kernels cost.FrontRuns, call measure.CallResult, calls float64) frontPart {
-		p := frontPart{kernels: kernels, cycles: call.Cycles / calls, times: true}
+		p := frontPart{kernels: kernels, cycles: call.Cycles / calls}
 		if call.Counts != nil {
 			p.classes = map[string]float64{}
 			for class, n := range call.Counts {
@@ -47,7 +47,7 @@ func frontParts(r *measuredFront) []frontPart {
 			continue
 		}
 		parts = append(parts, frontPart{kernels: f.Kernels, code: f.Code, cycles: of.Cycles,
-			classes: of.Counts, bytes: float64(of.Code), times: true, hasCode: true})
+			classes: of.Counts, bytes: float64(of.Code), hasCode: true})
 	}
 	return parts
 }
@@ -106,8 +106,11 @@ func (s *set) fitFronts(runs []*measuredFront) error {
 	all := map[string]bool{}
 	for _, r := range runs {
 		for _, p := range frontParts(r) {
+			if p.cycles == 0 {
+				continue
+			}
 			for class := range p.counts() {
-				all[class] = all[class] || p.times
+				all[class] = true
 			}
 		}
 	}
@@ -116,17 +119,15 @@ func (s *set) fitFronts(runs []*measuredFront) error {
 			if p.hasCode {
 				code = append(code, equation{p.code, p.bytes, 1 / max(smallCode, p.bytes)})
 			}
+			if p.cycles == 0 { // code alone, or a function that no feature needs
+				continue
+			}
 			counts, sum := p.counts(), 0.0
 			for _, n := range counts {
 				sum += math.Abs(n)
 			}
-			if !p.times || sum == 0 {
-				continue
-			}
-			for class, is := range all {
-				if is {
-					times[class] = append(times[class], equation{p.kernels, counts[class], 1 / sum})
-				}
+			for class := range all {
+				times[class] = append(times[class], equation{p.kernels, counts[class], 1 / sum})
 			}
 		}
 		m := r.result.Front
