@@ -42,13 +42,13 @@ func (in *Inputs) computed(c Candidate) (of, kept []int) {
 	return of, kept
 }
 
-// sampled names the channels that are sampled.
-func (in *Inputs) sampled() []string {
-	if in.Raw == nil {
+// ChannelNames returns the names of the channels that are sampled; none without samples.
+func (r *Raw) ChannelNames() []string {
+	if r == nil {
 		return nil
 	}
 	var names []string
-	for _, c := range in.Raw.FrontEnd.Channels {
+	for _, c := range r.FrontEnd.Channels {
 		names = append(names, c.Name)
 	}
 	return names

@@ -22,8 +22,8 @@ type Raw struct {
 	// sequence without samples.
 	Selection, Signoff []*dataset.Samples
 
-	integer *frontend.Integer // FrontEnd, with no encodings
-	integers sync.Map // by features, see [Inputs.integers]
+	integer  *frontend.Integer // FrontEnd, with no encodings
+	integers sync.Map          // by features, see [Inputs.integers]
 }
 
 // loadRaw reads the samples of the job, if there are any, and holds them against the recordings.

@@ -59,7 +59,7 @@ func (in *Inputs) items(cut *Cut) []item {
 			return in.Float.Features[i].FrontEnd == g.Name
 		})
 	}
-	for c, name := range in.sampled() {
+	for c, name := range in.Raw.ChannelNames() {
 		add(ChannelItem, name, 2, func(i int) bool { return in.isComputedFrom(i, c) })
 	}
 	sort.SliceStable(all, func(a, b int) bool { return all[a].share < all[b].share })

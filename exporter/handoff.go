@@ -17,6 +17,11 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	s.Pictures = report.NewPictures(r)
 	net := r.Chosen.Fixed
 	program := newProgram(s, net, r.Inputs.Period(), emit.Vectors(net, r.Inputs.Selection))
+	if front, index := r.Inputs.FrontEndOf(r.Chosen.Candidate); front != nil {
+		program.Front = emit.NewFrontEnd(front, index, net)
+		program.Windows = emit.FrontWindows(program.Front, net, r.Inputs.Selection.Sequences,
+			r.Inputs.Raw.Selection, r.Inputs.Raw.ChannelNames())
+	}
 	files, err := programFiles(program, s.Build)
 	if err != nil {
 		return nil, err
@@ -49,7 +54,7 @@ func programFiles(p *emit.Program, build []emit.BuildTarget) (map[string][]byte,
 	if err != nil {
 		return nil, err
 	}
-	maps.Copy(files, emit.BuildFiles(p.Name, build))
+	maps.Copy(files, p.BuildFiles(build))
 	files[p.Name+emit.NetworkSuffix], err = p.NetworkJSON()
 	return files, err
 }

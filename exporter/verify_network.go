@@ -80,7 +80,12 @@ func (v *Verification) program(s *report.Signoff) (*emit.Program, error) {
 		return nil, err
 	}
 	steps, err := f.Vectors()
-	return newProgram(s, net, f.Period, steps), err
+	if err != nil {
+		return nil, err
+	}
+	p := newProgram(s, net, f.Period, steps)
+	p.Front, p.Windows, err = f.FrontEnd(net)
+	return p, err
 }
 
 // compareNetwork compares the network with what signoff.json says of it; the error names the first

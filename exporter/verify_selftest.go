@@ -63,8 +63,11 @@ func (v *Verification) compileAndRun(ctx context.Context, compiler,
 		}
 	}
 	program := filepath.Join(dir, "selftest")
-	build := exec.CommandContext(ctx, compiler, "-std=c99", "-O1", v.Name+".c",
-		v.Name+"_selftest.c", "-o", program)
+	args := []string{"-std=c99", "-O1", v.Name + ".c", v.Name + "_selftest.c", "-o", program}
+	if front := v.Name + "_front.c"; v.files[front] != nil {
+		args = append(args, front)
+	}
+	build := exec.CommandContext(ctx, compiler, args...)
 	build.Dir = dir
 	if out, err := build.CombinedOutput(); err != nil {
 		return "", fault.New(fmt.Sprintf("%s does not compile it: %s", filepath.Base(compiler),

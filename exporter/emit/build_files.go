@@ -59,10 +59,14 @@ func plainOptions(text string) string {
 var plainOption = regexp.MustCompile(`^-[A-Za-z0-9_=.+,-]+$`)
 
 // BuildFiles returns the fragments for two build systems by name: NAME.cmake and NAME.mk.
-func BuildFiles(name string, all []BuildTarget) map[string][]byte {
+func (p *Program) BuildFiles(all []BuildTarget) map[string][]byte {
+	sources := []string{p.Name + ".c"}
+	if p.Front != nil {
+		sources = append(sources, p.Name+"_front.c")
+	}
 	return map[string][]byte{
-		name + ".cmake": []byte(cmakeFragment(name, all)),
-		name + ".mk":    []byte(makeFragment(name, all)),
+		p.Name + ".cmake": []byte(cmakeFragment(p.Name, sources, all)),
+		p.Name + ".mk":    []byte(makeFragment(p.Name, sources, all)),
 	}
 }
 
@@ -84,7 +88,7 @@ func targetComment(all []BuildTarget) string {
 func (t BuildTarget) options() []string { return strings.Fields(t.Optimise) }
 
 // cmakeFragment returns NAME.cmake.
-func cmakeFragment(name string, all []BuildTarget) string {
+func cmakeFragment(name string, sources []string, all []BuildTarget) string {
 	upper := strings.ToUpper(name)
 	var b strings.Builder
 	fmt.Fprintf(&b, `# %[1]s.cmake: library %[1]s for CMake. Made by kerf; do not edit.
@@ -121,7 +125,7 @@ if(%[2]s_WITH_FLOAT)
   list(APPEND %[2]s_DEFINITIONS %[2]s_WITH_FLOAT)
 endif()
 
-add_library(%[1]s STATIC "${CMAKE_CURRENT_LIST_DIR}/%[1]s.c")
+add_library(%[1]s STATIC %[5]s)
 target_include_directories(%[1]s PUBLIC "${CMAKE_CURRENT_LIST_DIR}")
 target_compile_definitions(%[1]s PUBLIC ${%[2]s_DEFINITIONS})
 target_compile_options(%[1]s PRIVATE ${%[2]s_OPTIONS})
@@ -130,31 +134,46 @@ set_target_properties(%[1]s PROPERTIES C_STANDARD 99 C_STANDARD_REQUIRED ON)
 add_executable(%[1]s_selftest EXCLUDE_FROM_ALL "${CMAKE_CURRENT_LIST_DIR}/%[1]s_selftest.c")
 target_link_libraries(%[1]s_selftest PRIVATE %[1]s)
 set_target_properties(%[1]s_selftest PROPERTIES C_STANDARD 99 C_STANDARD_REQUIRED ON)
-`, name, upper, word, buildNames(all))
+`, name, upper, word, buildNames(all), inFolder(sources, `"${CMAKE_CURRENT_LIST_DIR}/`, `"`))
 	return b.String()
 }
 
+// inFolder lists files with a text in front of each and one behind.
+func inFolder(files []string, front, behind string) string {
+	var all []string
+	for _, f := range files {
+		all = append(all, front+f+behind)
+	}
+	return strings.Join(all, " ")
+}
+
 // makeFragment returns NAME.mk.
-func makeFragment(name string, all []BuildTarget) string {
+func makeFragment(name string, sources []string, all []BuildTarget) string {
 	upper := strings.ToUpper(name)
-	var b strings.Builder
+	var b, rules strings.Builder
+	for _, source := range sources {
+		object, from := strings.TrimSuffix(source, ".c"), "$("+upper+"_DIR)"+source
+		if len(sources) == 1 {
+			from = "$(" + upper + "_SOURCES)"
+		}
+		fmt.Fprintf(&rules, "#   %[1]s.o: %[3]s\n#   \t$(CC) $(CPPFLAGS) $(%[2]s_CPPFLAGS) $(CFLAGS) "+
+			"$(%[2]s_CFLAGS) -c -o $@ $<\n", object, upper, from)
+	}
 	fmt.Fprintf(&b, `# %[1]s.mk: variables for Make. Made by kerf; do not edit.
 #
 #   %[2]s_TARGET = cortex-m4f          # optional: options that the estimates hold for
 #   include path/to/%[1]s.mk
-#   %[1]s.o: $(%[2]s_SOURCES)
-#   	$(CC) $(CPPFLAGS) $(%[2]s_CPPFLAGS) $(CFLAGS) $(%[2]s_CFLAGS) -c -o $@ $<
-#
+%[5]s#
 # -D%[2]s_WITH_FLOAT adds %[1]s_encode and %[1]s_decode. The path of the folder must hold no blank, which Make cannot name.
 %[3]s
 %[2]s_DIR := $(dir $(lastword $(MAKEFILE_LIST)))
-%[2]s_SOURCES := $(%[2]s_DIR)%[1]s.c
+%[2]s_SOURCES := %[4]s
 %[2]s_SELFTEST_SOURCES := $(%[2]s_DIR)%[1]s_selftest.c
 %[2]s_HEADERS := $(%[2]s_DIR)%[1]s.h $(%[2]s_DIR)%[1]s_weights.h
 %[2]s_CPPFLAGS := -I$(%[2]s_DIR)
 %[2]s_CFLAGS := -std=c99
 
-`, name, upper, targetComment(all))
+`, name, upper, targetComment(all), inFolder(sources, "$("+upper+"_DIR)", ""), rules.String())
 	for i, t := range all {
 		word := "else ifeq"
 		if i == 0 {

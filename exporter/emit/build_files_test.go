@@ -31,7 +31,7 @@ func TestBuildFragments(t *testing.T) {
 				t.Fatal(err)
 			}
 			writeC(t, program, d)
-			for name, text := range BuildFiles(program.Name, targets) {
+			for name, text := range program.BuildFiles(targets) {
 				if err := os.WriteFile(filepath.Join(d, name), text, 0o644); err != nil {
 					t.Fatal(err)
 				}

@@ -119,6 +119,12 @@ func (f *front) interfaceMacros() string {
 			macroPart(channel.Name), i, c.Bits, channel.Converter.Low, 1<<c.Bits-1,
 			channel.Converter.High)
 	}
+	var bits []string
+	for _, c := range f.channels {
+		bits = append(bits, fmt.Sprint(c.Bits))
+	}
+	fmt.Fprintf(&b, "#define NET_CODE_BITS { %s } /* of every channel */\n",
+		strings.Join(bits, ", "))
 	for _, i := range f.given() {
 		fmt.Fprintf(&b, "#define %s%s%s %d /* of net_encode_one */\n", featureMacro,
 			macroPart(f.p.Net.Features[i].Name), valueFractionMacro, f.valueFraction(i))

@@ -30,6 +30,7 @@ type NetworkFile struct {
 	Layers        []RecurrentRecord `json:"layers"`
 	Dense         []DenseRecord     `json:"dense"`
 	Steps         []StepRecord      `json:"steps"`
+	Front         *FrontRecord      `json:"front_end,omitempty"` // computes features from samples
 }
 
 // FeatureRecord is one input: its integer is (physical - mean)/std ·
@@ -124,6 +125,7 @@ func (p *Program) NetworkJSON() ([]byte, error) {
 	for _, v := range p.Vectors {
 		f.Steps = append(f.Steps, StepRecord(v))
 	}
+	f.Front = p.frontRecord()
 	return Indented(f)
 }
 

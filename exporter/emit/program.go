@@ -21,11 +21,12 @@ type Program struct {
 	Fits        bool   // the sign-off says that the network fits
 	SettleSteps *int   // after which the network has forgotten its first state; nil: not known
 	Net         *quant.Network
-	Description string       // of the network, one line
-	Period      float64      // s between two steps; 0: the job does not say
-	KeptUnits   [][]int      // per layer: index in the trained network of each unit
-	Vectors     []VectorStep // the steps of the self-test
-	Front       *FrontEnd    // computes features from samples; nil: firmware does it
+	Description string        // of the network, one line
+	Period      float64       // s between two steps; 0: the job does not say
+	KeptUnits   [][]int       // per layer: index in the trained network of each unit
+	Vectors     []VectorStep  // the steps of the self-test
+	Front       *FrontEnd     // computes features from samples; nil: firmware does it
+	Windows     []FrontWindow // of the self-test of Front
 }
 
 // CFiles returns the C files by name. The error is about a name that C cannot
@@ -98,6 +99,9 @@ func withID(files map[string]string) map[string][]byte {
 // Replay runs the steps of the self-test through the integer network. The error names the first
 // step that gives other outputs than the self-test expects.
 func (p *Program) Replay() error {
+	if err := p.replayWindows(); err != nil {
+		return err
+	}
 	state := p.Net.NewState()
 	y := make([]int32, len(p.Net.Outputs))
 	for i, step := range p.Vectors {

@@ -51,11 +51,10 @@ func Vectors(net *quant.Network, rec *dataset.Recordings) []VectorStep {
 
 // encoded returns up to segmentSteps recorded inputs from a step on, as integers.
 func encoded(net *quant.Network, s *dataset.Sequence, from int) [][]int32 {
-	columns := len(s.X) / s.Steps
 	var inputs [][]int32
 	for step := from; step < min(from+segmentSteps, s.Steps); step++ {
 		x := make([]int32, len(net.Features))
-		net.Encode(s.X[step*columns:(step+1)*columns], x)
+		net.EncodeStep(s, step, x)
 		inputs = append(inputs, x)
 	}
 	return inputs
@@ -74,11 +73,10 @@ type window struct {
 func extremes(net *quant.Network, rec *dataset.Recordings) []window {
 	var inputs, outputs []window
 	for _, s := range rec.Sequences {
-		columns := len(s.X) / s.Steps
 		topIn, topOut := window{sequence: s, size: -1}, window{sequence: s, size: -1}
 		x := make([]int32, len(net.Features))
 		for step := range s.Steps {
-			net.Encode(s.X[step*columns:(step+1)*columns], x)
+			net.EncodeStep(s, step, x)
 			for _, v := range x {
 				topIn = larger(topIn, window{s, step, float64(max(v, -v))})
 			}

@@ -31,7 +31,9 @@ func (p *Program) vectorsHeader(rom string) string {
 	for _, v := range p.Vectors {
 		b.WriteString("    { " + join(v.Y) + " },\n")
 	}
-	b.WriteString("};\n\n#endif /* NET_VECTORS_H */\n")
+	b.WriteString("};\n\n")
+	p.windowVectors(&b)
+	b.WriteString("#endif /* NET_VECTORS_H */\n")
 	return rename(b.String(), p.Name)
 }
 

@@ -70,9 +70,16 @@ void net_encode(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES])
 void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
 #endif
 
+#if NET_FRONT == 1
+/* In net_selftest.c: replays recorded steps, and windows of converter codes, and compares
+ * every integer. Returns 0, or 1 + the number of the first that differs; windows count
+ * behind steps. It checks the port to a
+ * compiler and a core, not the flash: single weights may never decide a step. */
+#else
 /* In net_selftest.c: replays recorded steps and compares every output. Returns 0,
  * or 1 + the number of the first step that differs. It checks the port to a
  * compiler and a core, not the flash: single weights may never decide a step. */
+#endif
 int32_t net_selftest(void);
 
 /* In net_board.c: runs the steps of the self-test `runs` times and prints what
