@@ -8,11 +8,11 @@ import (
 // The integer routines of a front end. The C computes the same integers.
 
 // turns is how many steps [polar] turns a vector. The last one moves the angle by 2^-14 rad.
-// Lengths are taken after lengthTurns of them: the angle that is left is below 2^-9, and what a
-// length lacks by it below 2^-19.
+// Lengths are taken after lengthTurns of them: the angle that is left is below 2^-8, and what a
+// length lacks by it below 2^-17.
 const (
 	turns       = 15
-	lengthTurns = 10
+	lengthTurns = 9
 )
 
 // turnAngles are the arctangents of 2^-i in 2^-32 of a turn, rounded: math.Atan is right in far
@@ -112,7 +112,7 @@ const ratioBits = 16
 // ratio returns a/b with [ratioBits] fraction bits, of which the first quotientBits count, at most
 // 2^30-1, which is also what a/0 is. It needs no division, which small cores lack.
 func ratio(a, b uint32) int32 {
-	const quotientBits = 18
+	const quotientBits = 16
 	const most = 1<<sampleBits - 1
 	switch {
 	case a == 0:

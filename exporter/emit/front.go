@@ -175,13 +175,14 @@ func (f *front) source(rom string) (string, error) {
 func (f *front) choices() map[string]int {
 	c := map[string]int{"NET_FRONT": flag(f != nil)}
 	for _, name := range []string{"LINES", "WIDE", "PHASE", "DISTORTION", "RATIO", "ROOT",
-		"LEADING", "SHIFTED", "RELATIVE"} {
+		"LEADING", "SHIFTED", "RELATIVE", "LIMIT"} {
 		c["NET_USES_"+name] = 0
 	}
 	if f == nil {
 		return c
 	}
 	for _, channel := range f.channels {
+		c["NET_USES_LIMIT"] |= flag(channel.Bits < 16)
 		for kind := range channel.byKind {
 			switch kind {
 			case frontend.Phase:
@@ -278,12 +279,20 @@ func (f *front) foldCode() (string, error) {
 			"at = FOLD_TURN(at + step)", turn, "FOLD_SUM", fmt.Sprintf("int%d_t", fold.sumBits),
 			"FOLD_TOTAL", total, "FOLD_POLAR", polar, "FOLD_SPAN", fmt.Sprintf("%dU", span),
 			"FOLD_LENGTH", fmt.Sprintf("%dU", fold.Length),
-			"FOLD_STRIDE", fmt.Sprintf("%dU", fold.Stride), "FOLD_SCALE", fmt.Sprint(fold.Scale),
+			"FOLD_STEP", fold.step(), "FOLD_SCALE", fmt.Sprint(fold.Scale),
 			"FOLD_DOWN", fmt.Sprint(fold.Down), "FOLD_COS(at)", cosine,
 			"FOLD_SIN(at)", "NET_ROM_I16(&"+fold.prefix+"sine[at])",
 			"fold_pair", fold.prefix+"pair", "fold_line", fold.prefix+"line").Replace(text))
 	}
 	return b.String(), nil
+}
+
+// step returns by how many places harmonic k goes on from one sum to the next.
+func (f *frontFold) step() string {
+	if f.Stride == 1 {
+		return fmt.Sprintf("k %% %dU", f.Length)
+	}
+	return fmt.Sprintf("(%dU * k) %% %dU", f.Stride, f.Length)
 }
 
 // tables returns the arrays of one turn, and how its cosine is read. Where a quarter of a turn is a
@@ -321,28 +330,32 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 
 `, ctype[len("uint"):])
 	for i, c := range f.channels {
-		fmt.Fprintf(&b, "        { /* %s */\n", commentText(f.integer.Front.Channels[c.index].Name))
+		code := fmt.Sprintf("code[%d]", i)
+		if c.Bits < 16 {
+			code = fmt.Sprintf("NET_LIMITED(code[%d], %d)", i, c.Bits)
+		}
+		fmt.Fprintf(&b, "        { /* %s */\n            const uint16_t c = %s;\n\n",
+			commentText(f.integer.Front.Channels[c.index].Name), code)
 		if c.Fold != nil {
 			place := fmt.Sprint("f->at", c.Fold.Length)
 			if isPowerOfTwo(c.Fold.Length) {
 				place = fmt.Sprintf("taken & %dU", c.Fold.Length-1)
 			}
 			fmt.Fprintf(&b, "            f->fold_%[1]s[%[2]s] = (int%[3]d_t)(f->fold_%[1]s[%[2]s] + "+
-				"(int32_t)code[%[4]d]);\n", c.name, place, c.SumBits(), i)
+				"(int32_t)c);\n", c.name, place, c.SumBits())
 		}
 		if c.KeepsSum() {
-			fmt.Fprintf(&b, "            f->sum_%s += (int32_t)code[%d];\n", c.name, i)
+			fmt.Fprintf(&b, "            f->sum_%s += (int32_t)c;\n", c.name)
 		}
 		if c.Squares {
-			fmt.Fprintf(&b, "            f->squares_%s += (uint32_t)code[%[2]d] * code[%[2]d];\n",
-				c.name, i)
+			fmt.Fprintf(&b, "            f->squares_%s += (uint32_t)c * c;\n", c.name)
 		}
 		if c.Ramp {
 			fmt.Fprintf(&b, "            f->ramp_%s += f->sum_%[1]s;\n", c.name)
 		}
 		end := func(kept frontend.Kept, sign string) {
-			fmt.Fprintf(&b, "            if (code[%[1]d] %[2]s f->%[3]s_%[4]s) {\n                "+
-				"f->%[3]s_%[4]s = code[%[1]d];\n            }\n", i, sign, kept, c.name)
+			fmt.Fprintf(&b, "            if (c %[1]s f->%[2]s_%[3]s) {\n                "+
+				"f->%[2]s_%[3]s = c;\n            }\n", sign, kept, c.name)
 		}
 		if c.Low {
 			end(frontend.KeptLow, "<")

@@ -15,7 +15,7 @@ static void fold_pair(FOLD_SUM *sums)
         sums[i] = (FOLD_SUM)(a + b);
         sums[i + FOLD_SPAN] = (FOLD_SUM)(a - b);
     }
-    for (j = FOLD_SPAN + FOLD_SPAN - 1U, i = FOLD_SPAN + 1U; i < j; i++, j--) {
+    for (j = FOLD_LENGTH - 1U, i = FOLD_SPAN + 1U; i < j; i++, j--) {
         const FOLD_SUM a = sums[i];
         const FOLD_SUM b = sums[j];
 
@@ -35,14 +35,14 @@ static void fold_pair(FOLD_SUM *sums)
 /* Length and angle of harmonic k of the sums that fold_pair leaves. */
 static NET_APART uint32_t fold_line(const FOLD_SUM *sums, uint_fast16_t k, uint32_t *angle)
 {
-    const uint_fast16_t step = (FOLD_STRIDE * k) % FOLD_LENGTH;
+    const uint_fast16_t step = FOLD_STEP;
     uint_fast16_t at = step;
     uint_fast16_t i;
     FOLD_TOTAL re;
     FOLD_TOTAL im = 0;
 #if FOLD_EVEN == 1
-    const FOLD_SUM *ahead = &sums[1];              /* a[i] + a[h-i] */
-    const FOLD_SUM *back = &sums[FOLD_SPAN - 1U];  /* a[i] - a[h-i] */
+    const FOLD_SUM *ahead = &sums[1]; /* of two places that lie alike, added */
+    const FOLD_SUM *back = &sums[FOLD_SPAN - 1U]; /* and subtracted */
 
     re = (FOLD_TOTAL)sums[0] * FOLD_SCALE;
     if ((k & 1U) != 0U) {

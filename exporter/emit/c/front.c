@@ -16,6 +16,15 @@
 #endif
 #endif
 
+#if NET_USES_LIMIT == 1
+/* A converter code limited to its bits: no code makes a sum overflow. */
+#if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
+#define NET_LIMITED(code, bits) ((uint16_t)__builtin_arm_usat((int32_t)(code), (bits)))
+#else
+#define NET_LIMITED(code, bits) (((code) > ((1U << (bits)) - 1U)) ? (uint16_t)((1U << (bits)) - 1U) : (code))
+#endif
+
+#endif
 /* Kept out of its caller, and there once. */
 #if defined(__GNUC__)
 #define NET_APART __attribute__((noinline))
@@ -75,12 +84,12 @@ static NET_APART int16_t net_scaled(int32_t v, const net_scale *s)
 
 #if NET_USES_LEADING == 1
 /* Leading zero bits of v, which is not 0. */
-static uint8_t net_leading(uint32_t v)
+static inline uint_fast8_t net_leading(uint32_t v)
 {
 #if defined(__ARM_FEATURE_CLZ) && defined(__GNUC__)
-    return (uint8_t)__builtin_clz(v);
+    return (uint_fast8_t)__builtin_clz(v);
 #else
-    uint8_t zeros = 0;
+    uint_fast8_t zeros = 0;
 
     if (v < UINT32_C(0x10000)) {
         v <<= 16;
@@ -88,7 +97,7 @@ static uint8_t net_leading(uint32_t v)
     }
     if (v < UINT32_C(0x1000000)) {
         v <<= 8;
-        zeros = (uint8_t)(zeros + 8U);
+        zeros = (uint_fast8_t)(zeros + 8U);
     }
     while (v < UINT32_C(0x80000000)) {
         v <<= 1;
@@ -106,11 +115,11 @@ static uint32_t net_shifted(uint32_t v, int_fast8_t shift)
     uint32_t result;
 
     if (shift <= 0) {
-        result = v << (uint8_t)-shift;
+        result = v << (uint_fast8_t)-shift;
     } else if (shift > 32) {
         result = 0;
     } else {
-        result = ((v >> (uint8_t)(shift - 1)) + 1U) >> 1;
+        result = ((v >> (uint_fast8_t)(shift - 1)) + 1U) >> 1;
     }
     return result;
 }
@@ -170,8 +179,8 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
             re = (int32_t)((uint32_t)re << (uint8_t)up);
             im = (int32_t)((uint32_t)im << (uint8_t)up);
         } else {
-            re >>= (uint8_t)-up;
-            im >>= (uint8_t)-up;
+            re >>= (uint_fast8_t)-up;
+            im >>= (uint_fast8_t)-up;
         }
         if (re < 0) { /* half a turn */
             re = -re;
@@ -273,7 +282,7 @@ static uint32_t net_length_of(const uint32_t *lengths, uint8_t n, uint8_t most_b
 #endif
 
 #if NET_USES_RATIO == 1
-/* a / b with 16 fraction bits, of which the first 18 of the quotient count; at most
+/* a / b with 16 fraction bits, of which the first 16 of the quotient count; at most
  * 2^30 - 1. */
 static int32_t net_ratio(uint32_t a, uint32_t b)
 {
@@ -282,15 +291,15 @@ static int32_t net_ratio(uint32_t a, uint32_t b)
     if (a == 0U) {
         result = 0;
     } else if (b != 0U) {
-        const uint8_t up_a = net_leading(a);
-        const uint8_t up_b = net_leading(b);
-        const int_fast8_t down = (int_fast8_t)((int_fast8_t)up_a - (int_fast8_t)up_b + 1);
+        const uint_fast8_t up_a = net_leading(a);
+        const uint_fast8_t up_b = net_leading(b);
+        const int_fast8_t down = (int_fast8_t)((int_fast8_t)up_a - (int_fast8_t)up_b - 1);
         uint32_t quotient = 0;
         uint_fast8_t i;
 
         a = (a << up_a) >> 1;
         b = (b << up_b) >> 1;
-        for (i = 0; i < 18U; i++) {
+        for (i = 0; i < 16U; i++) {
             quotient <<= 1;
             if (a >= b) {
                 a -= b;
@@ -298,7 +307,7 @@ static int32_t net_ratio(uint32_t a, uint32_t b)
             }
             a <<= 1;
         }
-        if ((down > -12) || ((quotient >> (uint8_t)(30 + down)) == 0U)) {
+        if ((down > -14) || ((quotient >> (uint8_t)(30 + down)) == 0U)) {
             result = (int32_t)net_shifted(quotient, down);
         }
     } else {

@@ -42,8 +42,8 @@ typedef struct {
 /* Sets the front end to the start of a sequence; together with net_reset. */
 void net_front_reset(net_front *f);
 
-/* Takes one code of every converter, NET_CODE_... each, which are within the bits of the
- * converter. To be called NET_WINDOW times a step, evenly; it is short, may stand in
+/* Takes one code of every converter, NET_CODE_... each; one beyond the bits of the
+ * converter counts as the largest. To be called NET_WINDOW times a step, evenly; it is short, may stand in
  * an interrupt, and may interrupt net_features, net_front_reset and net_step anywhere.
  * Returns 0; 1 when this sample filled the window: net_features and net_step are due;
  * 2 when the window is full and net_features has not run: the sample is ignored. A window

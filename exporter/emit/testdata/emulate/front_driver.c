@@ -50,7 +50,8 @@ int main(void)
                 default:
                     break;
                 }
-                code[c] = (uint16_t)v;
+                /* a code beyond the bits counts as the largest */
+                code[c] = (uint16_t)((((step & 4U) != 0U) && (v == most)) ? 65535U : v);
             }
             result = leakair_sample(&front, code);
             if (result != ((n == LEAKAIR_WINDOW - 1) ? 1U : 0U)) {
