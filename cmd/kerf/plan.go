@@ -207,5 +207,6 @@ func (a *app) loadUncompared(ctx context.Context, job string) (*budget.Inputs, e
 	if errors.As(emit.CheckPrefix(in.Job.Name), &bad) {
 		return nil, in.Job.AtName(bad.Hint, bad.Msg)
 	}
-	return in, emit.CheckNames(in.Job.Name, in.Float.Features, in.Float.Outputs)
+	return in, emit.CheckNames(in.Job.Name, in.Float.Features, in.Float.Outputs,
+		in.Raw.ChannelNames())
 }

@@ -73,6 +73,18 @@ func (p *Program) newFront() *front {
 	return f
 }
 
+// channelNames returns the names of the channels that are sampled.
+func (p *Program) channelNames() []string {
+	if p.Front == nil {
+		return nil
+	}
+	var names []string
+	for _, c := range p.Front.Integer.Front.Channels {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
 // samples returns N.
 func (f *front) samples() int { return f.integer.Front.Sampling.Samples }
 

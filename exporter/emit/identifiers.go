@@ -80,13 +80,24 @@ const (
 	valueFractionMacro = "_VALUE_FRACTION_BITS"
 )
 
-// CheckNames returns an error if the job, a feature or an output cannot be named in C, or if
-// two of them would get the same name.
-func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output) error {
+// maxFrontPrefix is maxPrefix for a job with channels, whose longest identifier is
+// name_front_reset.
+const maxFrontPrefix = 31 - len("_front_reset")
+
+// CheckNames returns an error if the job, a feature, an output or a channel cannot be named in C, or
+// if two of them would get the same name. channels are those that are sampled.
+func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output,
+	channels []string) error {
 	if err := CheckPrefix(job); err != nil {
 		return err
 	}
-	owner := map[string]string{featureMacro + "FRACTION_BITS": "a macro of kerf's own"}
+	if len(channels) > 0 && len(job) > maxFrontPrefix {
+		return fault.New(fmt.Sprintf("the job's name %q has more than %d characters, and the job "+
+			"samples channels", job, maxFrontPrefix), "C99 guarantees 31 significant characters "+
+			"of an external identifier, and name_front_reset adds 12")
+	}
+	const ours = "a macro of kerf's own"
+	owner := map[string]string{featureMacro + "FRACTION_BITS": ours, codeMacro + "BITS": ours}
 	take := func(macro, name string) error {
 		if other, taken := owner[macro]; taken {
 			return fault.New(fmt.Sprintf("name clash in C: %s and %s both become %s", other, name,
@@ -102,7 +113,19 @@ func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output
 		return nil
 	}
 	for _, f := range features {
-		if err := take(featureMacro+macroPart(f.Name), "feature "+f.Name); err != nil {
+		macro := featureMacro + macroPart(f.Name)
+		if err := take(macro, "feature "+f.Name); err != nil {
+			return err
+		}
+		if len(channels) == 0 {
+			continue
+		}
+		if err := take(macro+valueFractionMacro, "feature "+f.Name); err != nil {
+			return err
+		}
+	}
+	for _, c := range channels {
+		if err := take(codeMacro+macroPart(c), "channel "+c); err != nil {
 			return err
 		}
 	}

@@ -62,12 +62,37 @@ func TestCheckNamesFindsClashes(t *testing.T) {
 		{features(strings.Repeat("f", 57)), outputs("o"), ""},
 		{features(strings.Repeat("f", 58)), outputs("o"), "more than 63 characters"},
 	} {
-		err := CheckNames("job", c.features, c.outputs)
+		err := CheckNames("job", c.features, c.outputs, nil)
 		switch {
 		case c.part == "" && err != nil:
 			t.Errorf("%v %v: %v", c.features, c.outputs, err)
 		case c.part != "" && (err == nil || !strings.Contains(err.Error(), c.part)):
 			t.Errorf("%v %v: got %v, want a clash on %s", c.features, c.outputs, err, c.part)
+		}
+	}
+}
+
+// Channels get macros of their own, and the functions of a front end a longer name than others.
+func TestNamesOfChannels(t *testing.T) {
+	oil := []dataset.Feature{{Name: "oil"}, {Name: "oil_value_fraction_bits"}}
+	for _, c := range []struct {
+		job      string
+		features []dataset.Feature
+		channels []string
+		want     string
+	}{
+		{"leakair", oil[:1], []string{"supply", "case drain"}, ""},
+		{"leakair", oil, nil, ""},
+		{"leakair", oil, []string{"supply"}, "LEAKAIR_X_OIL_VALUE_FRACTION_BITS"},
+		{"leakair", oil[:1], []string{"case drain", "case_drain"}, "LEAKAIR_CODE_CASE_DRAIN"},
+		{"leakair", oil[:1], []string{"bits"}, "LEAKAIR_CODE_BITS"},
+		{"leakage_of_the_pump_", oil[:1], []string{"supply"}, "reserves"},
+		{"leakage_of_the_pumps", oil[:1], []string{"supply"}, "19 characters"},
+		{"leakage_of_the_pumps", oil[:1], nil, ""},
+	} {
+		err := CheckNames(c.job, c.features, nil, c.channels)
+		if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s, %v: %v, want %q", c.job, c.channels, err, c.want)
 		}
 	}
 }

@@ -32,7 +32,7 @@ type Program struct {
 // CFiles returns the C files by name. The error is about a name that C cannot
 // carry.
 func (p *Program) CFiles() (map[string][]byte, error) {
-	if err := CheckNames(p.Name, p.Net.Features, p.Net.Outputs); err != nil {
+	if err := CheckNames(p.Name, p.Net.Features, p.Net.Outputs, p.channelNames()); err != nil {
 		return nil, err
 	}
 	rom, err := p.template("rom.h", nil)
