@@ -39,15 +39,16 @@ var turnGain = func() float64 {
 }()
 
 // polarBits is how many bits the larger part of a vector has when [polar] turns it: with the gain
-// and the diagonal, 1.65·√2, its length stays below 2^31.
+// and the diagonal, 1.65·√2, its length stays below 2^31 also where a part is -2^29.
 const polarBits = 29
 
 // polar returns magnitude·2^shift·[turnGain] of a vector and its angle in 2^-32 of a turn. A vector
-// (0, 0) has magnitude and angle 0. It turns the vector onto the axis of re in steps of which the
-// tangents are powers of two (Volder 1959, "The CORDIC trigonometric computing technique"). The
-// parts are of 32 bits or, where sums are, of 64.
+// of which both parts are 0 or -1 has magnitude and angle 0. It turns the vector onto the axis of
+// re in steps of which the tangents are powers of two (Volder 1959, "The CORDIC trigonometric
+// computing technique"). The parts are of 32 bits or, where sums are, of 64.
 func polar(re, im int64) (magnitude uint32, shift int, angle int32) {
-	size := max(re, -re) | max(im, -im)
+	// the size of the larger part, to a bit: of a negative number one less than its amount
+	size := (re ^ re>>63) | (im ^ im>>63)
 	if size == 0 {
 		return 0, 0, 0
 	}

@@ -29,7 +29,8 @@ func TestPolar(t *testing.T) {
 	if worst > 1.3e-4 || math.Sqrt(squares/draws) > 5e-5 || length > 7.7e-6 {
 		t.Error("errors are larger than the routine may have")
 	}
-	for _, v := range [][2]int64{{0, 0}, {1, 0}, {-1, 0}, {0, 1}, {0, -1}, {-1, -1},
+	for _, v := range [][2]int64{{0, 0}, {1, 0}, {-2, 0}, {0, 1}, {0, -2}, {-2, -2},
+		{-1 << 28, -1 << 28}, {-1 << 29, -1 << 29}, {-1 << 30, 1 << 30},
 		{math.MaxInt32, math.MaxInt32}, {-1 << 40, 1}, {-1 << 40, -1}} {
 		_, _, angle := polar(v[0], v[1])
 		want := math.Atan2(float64(v[1]), float64(v[0]))

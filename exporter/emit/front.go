@@ -255,7 +255,7 @@ func turns() string {
 	var b strings.Builder
 	_, length := frontend.TurnAngles()
 	for i := range length {
-		fmt.Fprintf(&b, "        NET_TURN(re, im, %d); \\\n", i)
+		fmt.Fprintf(&b, "            NET_TURN(re, im, %d);\n", i)
 	}
 	return b.String()
 }
@@ -267,13 +267,14 @@ func (f *front) foldCode() (string, error) {
 		return "", err
 	}
 	var b strings.Builder
-	for _, fold := range f.folds {
+	for i, fold := range f.folds {
 		even, span := fold.Length%2 == 0, fold.Length
 		if even {
 			span /= 2
 		}
 		text, err := resolve(string(raw), map[string]int{"FOLD_EVEN": flag(even),
-			"FOLD_CENTRE": flag(span%2 == 0)})
+			"FOLD_NEEDS_SUM": flag(f.needsSum(i)),
+			"FOLD_CENTRE":    flag(span%2 == 0)})
 		if err != nil {
 			return "", fmt.Errorf("exporter/emit/c/fold.c: %w", err)
 		}
@@ -294,9 +295,16 @@ func (f *front) foldCode() (string, error) {
 			"FOLD_STEP", fold.step(), "FOLD_SCALE", fmt.Sprint(fold.Scale),
 			"FOLD_DOWN", fmt.Sprint(fold.Down), "FOLD_COS(at)", cosine,
 			"FOLD_SIN(at)", "NET_ROM_I16(&"+fold.prefix+"sine[at])",
-			"fold_pair", fold.prefix+"pair", "fold_line", fold.prefix+"line").Replace(text))
+			"fold_sum", fold.prefix+"sum", "fold_pair", fold.prefix+"pair", "fold_line", fold.prefix+"line").Replace(text))
 	}
 	return b.String(), nil
+}
+
+// needsSum reports whether the sum of a window is made of sums of a shape.
+func (f *front) needsSum(shape int) bool {
+	return slices.ContainsFunc(f.channels, func(c frontChannel) bool {
+		return c.fold == shape && c.Sum && !c.KeepsSum()
+	})
 }
 
 // step returns by how many places harmonic k goes on from one sum to the next.
@@ -404,7 +412,7 @@ func (f *front) features() string {
 	for i := range f.integer.Features {
 		f.feature(&body, i)
 	}
-	for _, l := range []struct{ declaration, use string }{{"uint_fast16_t i", "(i = 0"},
+	for _, l := range []struct{ declaration, use string }{{"uint_fast16_t i", "for (i = "},
 		{"uint32_t angle", "angle = "}, {"uint32_t steps", "steps = "}, {"int32_t value", "value = "}} {
 		if strings.Contains(body.String(), l.use) {
 			b.WriteString("    " + l.declaration + ";\n")
@@ -428,13 +436,13 @@ func (f *front) channelOf(index int) *frontChannel {
 func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
 	fmt.Fprintf(b, "    /* %s */\n", commentText(f.integer.Front.Channels[c.index].Name))
 	if c.Sum {
-		fmt.Fprintf(locals, "    int32_t sum_%s = 0;\n", c.name)
+		fmt.Fprintf(locals, "    int32_t sum_%s;\n", c.name)
 		switch {
 		case c.KeepsSum():
 			fmt.Fprintf(b, "    sum_%s = f->sum_%[1]s;\n", c.name)
 		default:
-			fmt.Fprintf(b, "    for (i = 0; i < %dU; i++) {\n        sum_%s += f->fold_%[2]s[i];\n"+
-				"    }\n", c.Fold.Length, c.name)
+			fmt.Fprintf(b, "    sum_%[1]s = %[2]ssum(f->fold_%[1]s);\n", c.name,
+				f.folds[c.fold].prefix)
 		}
 	}
 	if c.Squares {
@@ -461,13 +469,32 @@ func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
 	for _, k := range phases {
 		fmt.Fprintf(locals, "    uint32_t angle_%s_%d;\n", c.name, k)
 	}
-	for i, k := range c.Lines {
-		angle := "NULL"
+	line := func(at, k, angle string) string {
+		return fmt.Sprintf("length_%[1]s[%[2]s] = %[3]sline(f->fold_%[1]s, %[4]s, %[5]s);\n", c.name, at,
+			f.folds[c.fold].prefix, k, angle)
+	}
+	for i := 0; i < len(c.Lines); {
+		k, run := c.Lines[i], 1
 		if slices.Contains(phases, k) {
-			angle = fmt.Sprintf("&angle_%s_%d", c.name, k)
+			fmt.Fprintf(b, "    %s", line(fmt.Sprint(i), fmt.Sprint(k),
+				fmt.Sprintf("&angle_%s_%d", c.name, k)))
+			i++
+			continue
 		}
-		fmt.Fprintf(b, "    length_%[1]s[%[2]d] = %[3]sline(f->fold_%[1]s, %[4]d, %[5]s);\n", c.name,
-			i, f.folds[c.fold].prefix, k, angle)
+		for i+run < len(c.Lines) && c.Lines[i+run] == k+run && !slices.Contains(phases, k+run) {
+			run++
+		}
+		if run == 1 {
+			fmt.Fprintf(b, "    %s", line(fmt.Sprint(i), fmt.Sprint(k), "NULL"))
+		} else {
+			at := "i"
+			if k > i {
+				at = fmt.Sprintf("i + %dU", k-i)
+			}
+			fmt.Fprintf(b, "    for (i = %d; i < %dU; i++) {\n        %s    }\n", i, i+run,
+				line("i", at, "NULL"))
+		}
+		i += run
 	}
 }
 

@@ -81,11 +81,11 @@ func settings() []setting {
 	add(two, 1, "amplitude(1)", "amplitude(2)", "amplitude(3)", "amplitude(4)", "amplitude(5)",
 		"phase(1)", "distortion(5)")
 	three := &frontend.FrontEnd{Sampling: sampling, Channels: []frontend.Channel{
-		channel("supply", 250), channel("return", 16), channel("drain", 4)}}
-	add(three, 0, "level", "relative", "slope", "ripple", "amplitude(1)", "amplitude(2)",
-		"amplitude(3)", "phase(1)", "distortion(5)")
-	add(three, 1, "level", "trend", "amplitude(1)", "amplitude(2)", "phase(1, supply)")
-	add(three, 2, "level", "rms", "minimum", "maximum", "swing", "amplitude(1)")
+		channel("supply", 250), channel("return", 10), channel("case_drain", 4)}}
+	add(three, 0, "level", "slope", "amplitude(1)", "phase(1)", "amplitude(2)", "distortion(5)")
+	add(three, 1, "level", "trend", "amplitude(1)", "phase(1, supply)", "amplitude(2)",
+		"distortion(5)")
+	add(three, 2, "level", "slope", "ripple", "phase(1, supply)", "relative", "distortion(5)")
 	return []setting{{"one channel", one}, {"two channels", two}, {"three channels", three}}
 }
 

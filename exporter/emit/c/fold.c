@@ -1,6 +1,20 @@
 /* One turn: sine, and the cosine in it, times FOLD_SCALE. */
 /*@tables*/
 
+#if FOLD_NEEDS_SUM == 1
+/* Sum of a window. */
+static int32_t fold_sum(const FOLD_SUM *sums)
+{
+    int32_t sum = 0;
+    uint_fast16_t i;
+
+    for (i = 0; i < FOLD_LENGTH; i++) {
+        sum += sums[i];
+    }
+    return sum;
+}
+
+#endif
 /* Adds and subtracts sums whose factors differ in their sign alone, in place. */
 static void fold_pair(FOLD_SUM *sums)
 {

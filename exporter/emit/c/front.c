@@ -54,12 +54,10 @@ typedef struct {
 static NET_APART int16_t net_scaled(int32_t v, const net_scale *s)
 {
     const int32_t limit = (int32_t)4 * (uint16_t)NET_ROM_I16(&s->limit);
-    const uint8_t down = NET_ROM_U8(&s->down);
+    const uint_fast8_t down = NET_ROM_U8(&s->down);
     int32_t x = v - NET_ROM_I32(&s->middle);
 
-    if (down > 0U) {
-        x = (x + ((int32_t)1 << (down - 1U))) >> down;
-    }
+    x = (x + (((int32_t)1 << down) >> 1)) >> down;
     if (x > limit) {
         x = limit;
     } else if (x < -limit) {
@@ -127,8 +125,7 @@ static uint32_t net_shifted(uint32_t v, int_fast8_t shift)
 
 #if NET_USES_LINES == 1
 /*@angles*/
-/* One turn of a vector, and those that its length takes. Cores that shift and add in one
- * instruction do them one by one. */
+/* One turn of a vector. */
 #define NET_TURN(re, im, i) do { \
         const int32_t dx = (im) >> (i); \
         const int32_t dy = (re) >> (i); \
@@ -141,40 +138,26 @@ static uint32_t net_shifted(uint32_t v, int_fast8_t shift)
         } \
     } while (0)
 
-/* NET_TURN that adds up the angle, in 2^-32 of a turn. */
+/* The same, and adds up the angle in 2^-32 of a turn. */
 #define NET_TURN_ANGLE(re, im, turned, i) do { \
         const uint32_t turn = (uint32_t)NET_ROM_I32(&net_turn_angles[i]); \
         (turned) = ((im) > 0) ? ((turned) + turn) : ((turned) - turn); \
         NET_TURN(re, im, i); \
     } while (0)
 
-#if defined(__thumb2__)
-#define NET_LENGTHEN(re, im) do { \
-/*@turns*/
-    } while (0)
-#else
-#define NET_LENGTHEN(re, im) do { \
-        for (i = 0; i < NET_LENGTH_TURNS; i++) { \
-            NET_TURN(re, im, i); \
-        } \
-    } while (0)
-#endif
-
-
 /* Length of a vector, times a constant / 2^down, and its angle in 2^-32 of a turn, unless
  * angle is NULL. The vector is turned onto the axis of re in steps of which the tangents
  * are powers of two (Volder 1959, "The CORDIC trigonometric computing technique"). */
 static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, uint32_t *angle)
 {
-    const uint32_t size = (uint32_t)((re < 0) ? -re : re) | (uint32_t)((im < 0) ? -im : im);
+    const uint32_t size = (uint32_t)(re ^ (re >> 31)) | (uint32_t)(im ^ (im >> 31)); /* about */
     uint32_t turned = 0;
     uint32_t length = 0;
 
     if (size != 0U) {
         const int_fast8_t up = (int_fast8_t)((int_fast8_t)net_leading(size) - 3);
-        uint_fast8_t i = 0;
+        uint_fast8_t i;
 
-        (void)i;
         if (up >= 0) {
             re = (int32_t)((uint32_t)re << (uint8_t)up);
             im = (int32_t)((uint32_t)im << (uint8_t)up);
@@ -187,15 +170,20 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
             im = -im;
             turned = UINT32_C(0x80000000);
         }
-        if (angle == NULL) {
-            NET_LENGTHEN(re, im);
+#if defined(__thumb2__)
+        if (angle == NULL) { /* such a core shifts and adds in one instruction */
+/*@turns*/
             length = (uint32_t)re;
-        } else {
+        } else
+#endif
+        {
+            const uint_fast8_t turns = (angle == NULL) ? NET_LENGTH_TURNS : NET_TURNS;
+
             for (i = 0; i < NET_LENGTH_TURNS; i++) {
                 NET_TURN_ANGLE(re, im, turned, i);
             }
             length = (uint32_t)re;
-            for (; i < NET_TURNS; i++) {
+            for (; i < turns; i++) {
                 NET_TURN_ANGLE(re, im, turned, i);
             }
         }
@@ -211,7 +199,7 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
 /* net_polar of sums of 64 bits. */
 static uint32_t net_polar64(int64_t re, int64_t im, int_fast8_t down, uint32_t *angle)
 {
-    uint64_t size = (uint64_t)((re < 0) ? -re : re) | (uint64_t)((im < 0) ? -im : im);
+    uint64_t size = (uint64_t)(re ^ (re >> 63)) | (uint64_t)(im ^ (im >> 63));
     int_fast8_t over = 0;
 
     while (size >= (UINT64_C(1) << 29)) {
@@ -257,20 +245,20 @@ static uint32_t net_root32(uint32_t v)
 
 /* Root of the sum of squares of the lengths of lines, each with as many bits of the
  * largest as fit 32 bits. */
-static uint32_t net_length_of(const uint32_t *lengths, uint8_t n, uint8_t most_bits)
+static uint32_t net_length_of(const uint32_t *lengths, uint_fast8_t n, uint_fast8_t most_bits)
 {
     uint32_t most = 0;
     uint32_t squares = 0;
-    uint8_t down = 0;
-    uint8_t i;
+    uint_fast8_t down = 0;
+    uint_fast8_t i;
 
     for (i = 0; i < n; i++) {
         most |= lengths[i];
     }
     if (most != 0U) {
-        const uint8_t bits = (uint8_t)(32U - net_leading(most));
+        const uint_fast8_t bits = (uint_fast8_t)(32U - net_leading(most));
 
-        down = (bits > most_bits) ? (uint8_t)(bits - most_bits) : 0U;
+        down = (bits > most_bits) ? (uint_fast8_t)(bits - most_bits) : 0U;
     }
     for (i = 0; i < n; i++) {
         const uint32_t part = lengths[i] >> down;
