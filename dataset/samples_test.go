@@ -2,6 +2,7 @@ package dataset
 
 import (
 	"fmt"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -69,5 +70,33 @@ func TestWrongSamplesAreRefused(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v, want %q", c.name, err, c.says)
 		}
+	}
+}
+
+// A part of a sequence has that part of everything a step has, and as sampled the features that a
+// device computes take the place of those that were recorded.
+func TestPartsOfSampledSequences(t *testing.T) {
+	given := &Sequence{Name: "given", Steps: 1, X: []float64{1, 2}, Y: []float64{3}}
+	s := &Sequence{Name: "sampled", Steps: 4, Settle: 1, X: []float64{0, 1, 10, 11, 20, 21, 30, 31},
+		Y: []float64{0, 1, 2, 3}, Sampled: &Sampled{Numbers: []int32{5, 6, 7, 8},
+			X: []float64{0, .5, 10, 10.5, 20, 20.5, 30, 30.5}}}
+	rec := &Recordings{Features: 2, Outputs: 1, Sequences: []*Sequence{given, s}}
+	sampled := rec.AsSampled()
+	if sampled.Sequences[0] != given || rec.Sequences[1] != s || s.X[1] != 1 {
+		t.Error("a sequence without samples is another one, or the recordings have changed")
+	}
+	part := sampled.Sequences[1].Part(1, 3)
+	want := &Sequence{Name: "sampled", Steps: 2, X: []float64{10, 10.5, 20, 20.5},
+		Y: []float64{1, 2}, Sampled: &Sampled{Numbers: []int32{6, 7},
+			X: []float64{10, 10.5, 20, 20.5}}}
+	if !reflect.DeepEqual(part, want) {
+		t.Errorf("%+v, want %+v", part, want)
+	}
+	rec.Sequences = rec.Sequences[:1]
+	if rec.AsSampled() != rec {
+		t.Error("recordings without samples are other ones as sampled")
+	}
+	if none := (&Sequence{Steps: 2, X: []float64{1, 2}}).Part(1, 2); len(none.Y) != 0 {
+		t.Errorf("%v", none.Y)
 	}
 }

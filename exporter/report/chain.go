@@ -178,7 +178,7 @@ func (s *Signoff) WouldDo() string {
 	tried := s.Chain.Converters
 	switch few := slices.IndexFunc(tried, func(c ConverterRow) bool { return !c.Within }); {
 	case few == 0:
-		return "of bits enough the samples tell nothing, " + s.bits(tried[0].Bits) + " would not do"
+		return s.bits(tried[0].Bits) + " bits would not do, and of more the samples tell nothing"
 	case few > 0:
 		return s.bits(tried[few-1].Bits) + " bits would do, " + s.bits(tried[few].Bits) +
 			" would not"
