@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -99,6 +100,10 @@ func TestCoarseConverterBreaksATolerance(t *testing.T) {
 		if r.Chosen.Within != c.within || broken == c.within {
 			t.Errorf("%d bits: within %v, broken %v", c.bits, r.Chosen.Within, broken)
 		}
+		if whole := r.Cut.Points[0]; whole.Fixed || whole.Within() != c.within {
+			t.Errorf("%d bits: before rounding, the network as given is within: %v", c.bits,
+				whole.Within())
+		}
 		if r.Chain == nil || r.Chain.Sequences != len(in.Signoff.Sequences) {
 			t.Fatalf("%d bits: %+v", c.bits, r.Chain)
 		}
@@ -161,5 +166,21 @@ func TestChainIsTheSameAgain(t *testing.T) {
 	first, before := text(), in.Selection.Sequences[0].X[0]
 	if again := text(); again != first || in.Selection.Sequences[0].X[0] != before {
 		t.Errorf("%s\n%s", first, again)
+	}
+}
+
+// Sequences without samples change as those of their scenario do that have samples, one after the
+// other, and where none of it has as any.
+func TestWhatConvertersAddIsSpread(t *testing.T) {
+	sampled := &dataset.Sampled{}
+	in := &Inputs{Selection: &dataset.Recordings{Sequences: []*dataset.Sequence{
+		{Scenario: "a", Sampled: sampled}, {Scenario: "a"}, {Scenario: "b", Sampled: sampled},
+		{Scenario: "a", Sampled: sampled}, {Scenario: "a"}, {Scenario: "c"}}}}
+	asChosen := [][]float64{{0, 0}, {10, 10, 10}, {0}, {0, 0}, {10, 10}, {10, 10}}
+	predicted := [][]float64{{1, 2}, {10, 10, 10}, {4}, {8, 16}, {10, 10}, {10, 10}}
+	in.spread(predicted, asChosen)
+	want := [][]float64{{1, 2}, {11, 12, 11}, {4}, {8, 16}, {18, 26}, {11, 12}}
+	if !reflect.DeepEqual(predicted, want) {
+		t.Errorf("%v, want %v", predicted, want)
 	}
 }
