@@ -135,6 +135,21 @@ func (s *Signoff) AllChainTables() []Table {
 	return tables
 }
 
+// checkConverters returns an error where what is said of a converter does not follow from the figure
+// beside it.
+func (s *Signoff) checkConverters() error {
+	if s.Chain == nil {
+		return nil
+	}
+	for _, c := range s.Chain.Converters {
+		if within := c.Used != nil && *c.Used <= 1; c.Within != within {
+			return fmt.Errorf("converters of %s bits are said to be within every tolerance: %v, "+
+				"their figures give %v", s.bits(c.Bits), c.Within, within)
+		}
+	}
+	return nil
+}
+
 // ChainTables has the same in a table per output and metric.
 func (s *Signoff) ChainTables() []Table {
 	if s.Chain == nil {

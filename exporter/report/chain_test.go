@@ -91,7 +91,13 @@ func TestHowFewBitsWouldDo(t *testing.T) {
 		}
 	}
 	s := chainSignoff([]int{9, 9})
+	if err := s.checkConverters(); err != nil {
+		t.Error(err)
+	}
 	s.Chain.Converters[0].Within = false
+	if err := s.checkConverters(); err == nil {
+		t.Error("a changed verdict on a converter is not found")
+	}
 	if got := s.WouldDo(); got != "9 bits would not do, and of more the samples tell nothing" {
 		t.Errorf("%q", got)
 	}

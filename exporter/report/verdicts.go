@@ -50,6 +50,9 @@ func (s *Signoff) CheckVerdicts() error {
 		}
 		count(l.Verdict)
 	}
+	if err := s.checkConverters(); err != nil {
+		return err
+	}
 	if err := s.checkSums(); err != nil {
 		return err
 	}
