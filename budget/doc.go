@@ -17,11 +17,11 @@
 // keeps. search.go says how the cut is searched (search_items.go, search_estimates.go and
 // search_point.go belong to it), choose.go how words are chosen, with rounding.go for one network
 // and widths.go for single words. loss.go and reserve.go say how loss is judged, cost.go and
-// objective.go what a candidate costs, examine.go how the network as given is examined. raw.go reads
-// samples, raw_integers.go makes of them what integer networks run on, chain.go and converters.go
-// say what that costs.
-// search_trained.go has the search with training (recipe.go, trainings.go). frontier.go, reason.go,
-// blame.go and force.go explain a choice; assess.go puts the [Result] together.
+// objective.go what a candidate costs, examine.go how the network as given is examined. raw.go
+// reads samples, raw_integers.go makes of them what integer networks run on, chain.go and
+// converters.go say what that costs. search_trained.go has the search with training (recipe.go,
+// trainings.go). frontier.go, reason.go, blame.go and force.go explain a choice; assess.go puts the
+// [Result] together.
 //
 // # Invariants
 //

@@ -119,9 +119,9 @@ func TestNetworkTakesWhatTheFrontEndComputes(t *testing.T) {
 	}
 }
 
-// The largest differences that were seen are those between the integer network on what the front end
-// computes and, from the network as given, a float network on what was recorded; by rounding alone,
-// one on what the front end computes.
+// The largest differences that were seen are those between the integer network on what the front
+// end computes and, from the network as given, a float network on what was recorded; by rounding
+// alone, one on what the front end computes.
 func TestExtremesOfSampledRecordings(t *testing.T) {
 	p, front, rec := sampledFloat(3)
 	c := Calibrate(p, rec.AsSampled())

@@ -135,8 +135,8 @@ func (s *Signoff) AllChainTables() []Table {
 	return tables
 }
 
-// checkConverters returns an error where what is said of a converter does not follow from the figure
-// beside it.
+// checkConverters returns an error where what is said of a converter does not follow from the
+// figure beside it.
 func (s *Signoff) checkConverters() error {
 	if s.Chain == nil {
 		return nil

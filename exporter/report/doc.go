@@ -10,7 +10,8 @@
 //     [budget.Freed]. A row has a type of its own here where figures may be NaN, which JSON does
 //     not know, or where words, margins or the line of the job are added; its comment says so.
 //   - accuracy.go, cost.go, widths.go, path.go, frontier.go, examination.go, extremes.go,
-//     chain.go: the rows of one subject each, and its tables. tightest.go has the part that rows of attempts share.
+//     chain.go: the rows of one subject each, and its tables. tightest.go has the part that rows of
+//     attempts share.
 //   - reason.go, head.go: the clause that says why the verdict is not better, and the lines above
 //     the tables.
 //   - words.go, visible.go: how figures and names are printed, and how texts from files are kept
