@@ -71,15 +71,20 @@ func (in *Inputs) integers(c Candidate) *frontend.Integer {
 	if known, ok := in.Raw.integers.Load(key); ok {
 		return known.(*frontend.Integer)
 	}
-	// No encoding changes what is counted.
+	// Of encodings the shifts of features count, on cores that shift bit by bit.
 	encodings := make([]frontend.Encoding, len(computed))
-	for i := range encodings {
-		encodings[i].Std = 1
+	for i, k := range computed {
+		f := in.Float.Features[in.Raw.Features[k]]
+		encodings[i] = frontend.Encoding{Mean: f.Mean, Std: f.Std, FractionBits: typicalFraction}
 	}
 	made := frontend.NewInteger(in.Raw.FrontEnd.Only(computed), encodings)
 	in.Raw.integers.Store(key, made)
 	return made
 }
+
+// typicalFraction is how many fraction bits inputs of networks have: four to eight standard
+// deviations fit.
+const typicalFraction = 12
 
 // frontTables is the size of the constants of a front end with the given features of a candidate.
 func frontTables(n *frontend.Integer, c Candidate) float64 {
@@ -106,7 +111,7 @@ func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontC
 	if n == nil {
 		return frontCost{has: in.Raw != nil && len(in.Raw.Features) > 0, kind: Exact}
 	}
-	e := cost.OfFrontEnd(n, t.Core, t.flashWait(), t.WeightsInRAM())
+	e := cost.OfFrontEnd(n, len(c.Features)-len(n.Front.Features), t.Core, t.flashWait(), t.WeightsInRAM())
 	f := frontCost{has: true, samples: float64(n.Front.Sampling.Samples),
 		tables: frontTables(n, c), state: float64(n.StateBytes()),
 		code: float64(e.Code), kind: Estimated, sampleStack: float64(e.SampleStack),

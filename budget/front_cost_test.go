@@ -18,6 +18,9 @@ func sampledInputs(t *testing.T, rule TargetRule) *Inputs {
 	in.Job.FrontEnds, in.Job.Raw = in.Job.FrontEnds[:1], &RawRule{Window: 64, Rate: 6400,
 		Period: 0.1}
 	in.Float.Features[1].FrontEnd, in.Float.Features[3].FrontEnd = "", ""
+	for i := range in.Float.Features {
+		in.Float.Features[i].Std = 1
+	}
 	channel := frontend.Channel{Name: "supply", Cycles: 4, Floor: 1,
 		Converter: frontend.Converter{Low: 0, High: 250, Bits: 12}}
 	other := channel
@@ -61,7 +64,7 @@ func TestSampledTimesAddUp(t *testing.T) {
 	for _, rule := range []TargetRule{{Clock: 1e6}, {Clock: 1e6, FlashWait: wait}} {
 		in := sampledInputs(t, rule)
 		c, core := in.Whole(small), in.Targets[0].Core
-		front := cost.OfFrontEnd(in.integers(c), core, in.Targets[0].flashWait(), false)
+		front := cost.OfFrontEnd(in.integers(c), 1, core, in.Targets[0].flashWait(), false)
 		network := cost.Of(in.Shape(c), core, in.Targets[0].flashWait(), false).Total()
 		costs := in.Costs(c)
 		near := func(resource Resource, part string, want float64) {

@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"strings"
 	"sync"
 
 	"kerf/frontend"
@@ -49,15 +50,16 @@ type Call struct {
 // Total returns the cycles with those of waiting.
 func (c Call) Total() float64 { return c.Cycles + c.Wait }
 
-// OfFrontEnd estimates what a front end takes on a core. wait and inRAM are those of [Of]. It
+// OfFrontEnd estimates what a front end takes on a core; so many features of the network are given.
+// wait and inRAM are those of [Of]. It
 // panics on an instruction set without kernels, which no profile has.
-func OfFrontEnd(n *frontend.Integer, core *targets.Profile, wait targets.FlashWait,
+func OfFrontEnd(n *frontend.Integer, given int, core *targets.Profile, wait targets.FlashWait,
 	inRAM bool) FrontEnd {
 	k, ok := frontSets()[core.ISA]
 	if !ok {
 		panic(fmt.Sprintf("cost: no kernels of front ends for instruction set %q", core.ISA))
 	}
-	f := FrontFunctions(n)
+	f := FrontFunctions(n, given, core.ISA)
 	call := func(r FrontRuns, reads int) Call {
 		c := Call{Cycles: max(k.frontCycles(r, core.WithMemory(targets.FlashWait{}, inRAM)), 0)}
 		if wait.Fetch+wait.Jump+wait.Data > 0 {
@@ -143,6 +145,7 @@ type FrontCounts struct {
 	Code                  FrontRuns        // outside of these, and of name_sample
 	SampleCode            FrontRuns
 
+	isa        string
 	samples    int // of a window
 	flashReads int // constants that name_features reads
 }
@@ -172,9 +175,11 @@ func (c *FrontCounts) AllCode() FrontRuns {
 	return sum
 }
 
-// FrontFunctions counts the kernels of a front end.
-func FrontFunctions(n *frontend.Integer) FrontCounts {
-	c := FrontCounts{Sample: FrontRuns{}, Code: FrontRuns{}, samples: n.Front.Sampling.Samples}
+// FrontFunctions counts the kernels of a front end on an instruction set. So many features of the
+// network are given: name_encode_one scales them.
+func FrontFunctions(n *frontend.Integer, given int, isa string) FrontCounts {
+	c := FrontCounts{Sample: FrontRuns{}, Code: FrontRuns{}, samples: n.Front.Sampling.Samples,
+		isa: isa}
 	c.countSample(n)
 	c.SampleCode = maps.Clone(c.Sample)
 	c.Last, c.Longest = maps.Clone(c.Sample), maps.Clone(c.Sample)
@@ -183,7 +188,6 @@ func FrontFunctions(n *frontend.Integer) FrontCounts {
 		c.Last.add("turn", 1)
 		c.Longest.add("turn", 1)
 	}
-	c.Sample.add("full", 1/float64(c.samples))
 	c.Last.add("full", 1)
 	c.Longest.add("full", 1)
 	for i := range n.Channels {
@@ -191,51 +195,81 @@ func FrontFunctions(n *frontend.Integer) FrontCounts {
 			c.Longest.add("new_end", 1)
 		}
 	}
-	c.countFeatures(n)
+	c.countFeatures(n, given)
 	return c
 }
 
-// countSample counts what every call of name_sample does.
+// reach is how far from the beginning of name_front one instruction reaches a member of so many
+// bytes. Sources: Armv6-M Architecture Reference Manual, A6.7 (five bits, times the bytes); AVR
+// Instruction Set Manual, LDD (six bits, for every byte); elsewhere members are in reach.
+func reach(isa string, bytes int) int {
+	switch isa {
+	case "armv6m":
+		return 31 * min(bytes, 4)
+	case "avr":
+		return 64 - bytes
+	}
+	return math.MaxInt
+}
+
+// countSample counts what every call of name_sample does, by the members that it reads and writes.
 func (c *FrontCounts) countSample(n *frontend.Integer) {
 	r := c.Sample
-	if c.samples > 255 {
-		r.add("sample16", 1)
-	} else {
-		r.add("sample8", 1)
+	at := 0
+	indexed, masked := map[[2]int]bool{}, map[int]bool{}
+	for _, m := range n.Members() {
+		bytes := m.Bits / 8
+		name := ""
+		switch m.Kind {
+		case frontend.KeptTaken:
+			r.add(fmt.Sprint("sample", m.Bits), 1)
+		case frontend.KeptPlace:
+			name = fmt.Sprint("place", m.Bits)
+		case frontend.KeptFold:
+			r.add(fmt.Sprint("fold", m.Bits), 1)
+			masked[m.Count] = masked[m.Count] || bits.OnesCount(uint(m.Count)) == 1
+			indexed[[2]int{m.Count, m.Bits}] = true
+			if at > reach(c.isa, 1) {
+				r.add("far_fold", 1)
+			}
+		case frontend.KeptLow, frontend.KeptHigh:
+			name = "end"
+		case frontend.KeptSum:
+			name = "sum"
+		case frontend.KeptSquares, frontend.KeptRamp:
+			name = fmt.Sprint(m.Kind, m.Bits)
+		}
+		if name != "" {
+			r.add(name, 1)
+			if at > reach(c.isa, bytes) {
+				r.add(fmt.Sprint("far", m.Bits), 1)
+			}
+		}
+		at += bytes * m.Count
 	}
-	for i := range n.Channels {
-		channel := &n.Channels[i]
-		r.add("channel", 1)
-		if channel.Fold != nil {
-			r.add(fmt.Sprint("fold", channel.SumBits()), 1)
-		}
-		if channel.KeepsSum() {
-			r.add("sum", 1)
-		}
-		if channel.Squares {
-			r.add(fmt.Sprint("squares", channel.SquaresBits(c.samples)), 1)
-		}
-		if channel.Ramp {
-			r.add(fmt.Sprint("ramp", channel.RampBits(c.samples)), 1)
-		}
-		if channel.Low {
-			r.add("end", 1)
-		}
-		if channel.High {
-			r.add("end", 1)
+	for _, is := range masked {
+		if is {
+			r.add("mask", 1)
 		}
 	}
-	r.add("place", float64(len(n.Places())))
+	for of := range indexed {
+		r.add(fmt.Sprint("index", of[1]), 1)
+	}
+	channels := len(n.Channels)
+	r.add("channels", float64(channels-1))
+	if channels > 2 {
+		r.add("many", 1)
+	}
 }
 
 // countFeatures counts name_features and what it calls.
-func (c *FrontCounts) countFeatures(n *frontend.Integer) {
+func (c *FrontCounts) countFeatures(n *frontend.Integer, given int) {
 	own, polar := newFrontFunction("features"), newFrontFunction("polar")
 	scaled, root := newFrontFunction("scaled"), newFrontFunction("root")
 	own.add("features", 1, 1)
 	c.Code.add("other", 1)
 	shapes, shapeOf := n.Shapes()
-	lines := make([]*FrontFunction, len(shapes))
+	lines, plain, turned := make([]*FrontFunction, len(shapes)), 0, 0
 	for i, first := range shapes {
 		lines[i] = newFrontFunction(fmt.Sprintf("fold%d_line", i))
 		lines[i].add("line"+productsName(&n.Channels[first]), 0, 1)
@@ -247,19 +281,28 @@ func (c *FrontCounts) countFeatures(n *frontend.Integer) {
 		if channel.Fold == nil {
 			continue
 		}
-		all, turned := len(channel.Lines), len(angles(n, i))
+		all := len(channel.Lines)
+		plain, turned = plain+all-len(angles(n, i)), turned+len(angles(n, i))
 		c.countFold(own, channel)
 		countLines(lines[shapeOf[i]], channel)
-		polar.add("polar", all-turned, 0)
-		polar.add("polar_angle", turned, 0)
 		products, _ := products(channel.Fold)
 		c.flashReads += all * (2*products + turnReads)
 	}
-	if len(shapes) > 0 {
-		polar.add("polar", 0, 1)
+	for _, line := range lines { // compilers write the harmonic into the function
+		for name, times := range maps.Clone(line.Kernels) {
+			if strings.HasPrefix(name, "line") && times == 1 {
+				line.add("single"+strings.TrimPrefix(name, "line"), 1, 1)
+			}
+		}
 	}
-	if polar.Kernels["polar_angle"] > 0 {
-		polar.add("polar_angle", 0, 1)
+	switch { // where no call needs an angle, or all do, the function does not look
+	case turned > 0 && plain > 0:
+		polar.add("polar", plain, 1)
+		polar.add("polar_angle", turned, 0)
+	case turned > 0:
+		polar.add("polar_always", turned, 1)
+	default:
+		polar.add("polar_never", plain, min(plain, 1))
 	}
 	if n.MostSteps() > 0 {
 		own.add("steps", 1, 1)
@@ -270,6 +313,16 @@ func (c *FrontCounts) countFeatures(n *frontend.Integer) {
 	}
 	scaled.add("scaled", len(n.Front.Features), 0)
 	scaled.add("scaled", 0, 1)
+	if len(n.Front.Features)+given == 1 {
+		scaled.add("scaled_single", 1, 1)
+	}
+	if c.isa == "avr" { // shifts go bit by bit
+		down := 0
+		for i := range n.Features {
+			down += n.Features[i].Scaling.Down
+		}
+		scaled.add("scaled_bit", down, 0)
+	}
 	c.flashReads += scaleReads * len(n.Front.Features)
 	if len(root.Kernels) > 0 {
 		root.add("root", 0, 1)

@@ -105,7 +105,7 @@ func TestEmulatedFrontEndsFreeWhatIsCounted(t *testing.T) {
 			t.Parallel()
 			estimate := func(f *frontend.FrontEnd) takenOnACore {
 				n := frontend.NewInteger(f, unitEncodings(f))
-				e := cost.OfFrontEnd(n, core, targets.FlashWait{}, false)
+				e := cost.OfFrontEnd(n, 0, core, targets.FlashWait{}, false)
 				return takenOnACore{float64(e.Code + n.TableBytes(0)), float64(n.StateBytes()),
 					float64(f.Sampling.Samples) * e.Sample.Cycles, e.Features.Cycles}
 			}

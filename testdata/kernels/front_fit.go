@@ -22,7 +22,7 @@ type frontPart struct {
 
 // frontParts pairs what is counted of a front end with what was measured of it.
 func frontParts(r *measuredFront) []frontPart {
-	c, m := cost.FrontFunctions(r.front), r.result.Front
+	c, m := cost.FrontFunctions(r.front, r.given, r.core.ISA), r.result.Front
 	ofCall := func(kernels cost.FrontRuns, call measure.CallResult, calls float64) frontPart {
 		p := frontPart{kernels: kernels, cycles: call.Cycles / calls}
 		if call.Counts != nil {

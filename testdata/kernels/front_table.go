@@ -52,7 +52,7 @@ func compareFronts(judged bool) ([]comparedFront, error) {
 				return nil, fmt.Errorf("%s on %s is not measured: run without -table", s.text, name)
 			}
 			m := r.Front
-			e := cost.OfFrontEnd(s.front, core, targets.FlashWait{}, false)
+			e := cost.OfFrontEnd(s.front, s.given, core, targets.FlashWait{}, false)
 			c := comparedFront{core: name, text: s.text,
 				measured: m.Sampling.Cycles + m.Features.Cycles, longest: m.Longest.Cycles}
 			estimated := float64(s.samples())*e.Sample.Cycles + e.Features.Cycles
