@@ -129,10 +129,11 @@ emulators:
 			"install as root the Debian packages $(EMULATORS)"; \
 	fi
 
-# Measures the emitted C on emulated cores, fits budget/cost/kernels.toml and writes
+# Measures the emitted C on emulated cores, fits budget/cost/kernels.toml and front.toml and writes
 # docs/cost.md and docs/cost-networks.md (testdata/kernels/README.md).
 kernels: emulators
 	$(GO) run ./testdata/kernels
+	$(GO) run ./testdata/kernels -front
 	$(GO) run ./testdata/kernels -table
 
 # Measures the handoff of the demo on every profile, beside the estimates.

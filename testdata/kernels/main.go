@@ -3,15 +3,18 @@
 //
 //	go run ./testdata/kernels
 //	go run ./testdata/kernels -fit
+//	go run ./testdata/kernels -front
 //	go run ./testdata/kernels -table
 //
 // The first measures the networks that are not yet in measurements.jsonl.gz and writes
 // budget/cost/kernels.toml and testdata/kernels/measured.csv; the second writes these files without
-// measuring; the third writes docs/cost.md and docs/cost-networks.md, the errors of the
-// estimates. README.md says how it is done.
+// measuring; the third does the same for front ends (fronts.jsonl.gz, budget/cost/front.toml), with
+// -fit without measuring; the fourth writes docs/cost.md and docs/cost-networks.md, the errors of
+// the estimates. README.md says how it is done.
 //
 // Files, in the order in which to read them: samples.go (the networks), main.go and record.go (the
-// measurements), fit.go and write.go, table.go and parts.go (the pages).
+// measurements), fit.go and write.go, table.go and parts.go (the pages); of front ends
+// front_samples.go, front.go, front_fit.go and front_table.go.
 package main
 
 import (
