@@ -112,6 +112,9 @@ func newFrontSample(random *rand.Rand, front *frontend.FrontEnd,
 			Mean: encodings[i].Mean, Std: encodings[i].Std}
 		p.Front.Index = append(p.Front.Index, i)
 	}
+	for i := range s.given {
+		net.Features[len(front.Features)+i].Name = fmt.Sprintf("given%d", i)
+	}
 	s.files, err = p.CFiles()
 	return s, err
 }
