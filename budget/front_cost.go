@@ -111,7 +111,8 @@ func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontC
 	if n == nil {
 		return frontCost{has: in.Raw != nil && len(in.Raw.Features) > 0, kind: Exact}
 	}
-	e := cost.OfFrontEnd(n, len(c.Features)-len(n.Front.Features), t.Core, t.flashWait(), t.WeightsInRAM())
+	e := cost.OfFrontEnd(n, len(c.Features)-len(n.Front.Features), t.Core, t.flashWait(),
+		t.WeightsInRAM())
 	f := frontCost{has: true, samples: float64(n.Front.Sampling.Samples),
 		tables: frontTables(n, c), state: float64(n.StateBytes()),
 		code: float64(e.Code), kind: Estimated, sampleStack: float64(e.SampleStack),

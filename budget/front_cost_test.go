@@ -40,9 +40,9 @@ func sampledInputs(t *testing.T, rule TargetRule) *Inputs {
 	return in
 }
 
-// Data by hand: 16 sums of 16 bits (64 samples of four cycles), the number of the sample and whether
-// the window is full, a byte each, two ends of 16 bits: 38 B. Tables: a turn of 16 sines and a
-// quarter more, 40 B, 15 angles of 4 B, and 16 B for each feature.
+// Data by hand: 16 sums of 16 bits (64 samples of four cycles), the number of the sample and
+// whether the window is full, a byte each, two ends of 16 bits: 38 B. Tables: a turn of 16 sines
+// and a quarter more, 40 B, 15 angles of 4 B, and 16 B for each feature.
 func TestSampledSizesByHand(t *testing.T) {
 	in := sampledInputs(t, TargetRule{Clock: 1e6})
 	costs := in.Costs(in.Whole(small))
@@ -149,7 +149,8 @@ func TestFreedByFeaturesThatShareSums(t *testing.T) {
 		state, tables float64
 	}{
 		{[]int{0, 2, 3}, 0, 16},
-		{[]int{1, 2, 3}, 38 - 12, 16 + 60 + 40}, // a byte each, 4 B and twice 2 B stay, and 2 B fill
+		// a byte each, 4 B and twice 2 B stay, and 2 B fill
+		{[]int{1, 2, 3}, 38 - 12, 16 + 60 + 40},
 		{[]int{0, 1, 2}, 4, 16},
 		{[]int{2}, 38, 40 + 60 + 4*16},
 	} {

@@ -12,9 +12,10 @@ import (
 // Measurement is what the emitted C of a candidate takes on one target, read from linked programs
 // and emulated cores.
 type Measurement struct {
-	Target      string            // name in the job
-	Flash       float64           // bytes that the network adds to a program
-	RAM         float64           // bytes of one state, and of weights and tables that are copied there
+	Target string  // name in the job
+	Flash  float64 // bytes that the network adds to a program
+	// bytes of one state, and of weights and tables that are copied there
+	RAM         float64
 	Stack       float64           // bytes of the deepest chain of calls
 	Cycles      float64           // of the longest step that was found
 	Front       *FrontMeasurement // nil: no feature is computed from samples

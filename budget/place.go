@@ -96,7 +96,8 @@ func (in *Inputs) LimitFrom(c Cost) string {
 		rule := in.Job.Targets[i]
 		key := string(c.Resource)
 		switch {
-		case c.Resource == FeaturesTime && (rule.FeaturesTime == nil || t.Pause <= *rule.FeaturesTime):
+		case c.Resource == FeaturesTime &&
+			(rule.FeaturesTime == nil || t.Pause <= *rule.FeaturesTime):
 			return in.Job.place("raw", "period")
 		case c.Resource == Flash && rule.Flash == nil, c.Resource == RAM && rule.RAM == nil:
 			return "profile " + t.Core.Name + ": " + string(c.Resource)

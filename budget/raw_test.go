@@ -198,7 +198,8 @@ func TestComputedFeatureWithAFrontEnd(t *testing.T) {
 	_, err := rawCity(t, 3, [3]string{"features.csv", ",computed,", ",front_end,computed,"},
 		[3]string{"features.csv", ",,,,\n", ",,,,,\n"},
 		[3]string{"features.csv", ",level,,,", ",spectrum,level,,,"},
-		[3]string{"job.toml", "[raw]", "[[front_end]]\nname = \"spectrum\"\nflash = \"1 KiB\"\n[raw]"})
+		[3]string{"job.toml", "[raw]", "[[front_end]]\nname = \"spectrum\"\nflash = \"1 " +
+			"KiB\"\n[raw]"})
 	if err == nil || !strings.Contains(err.Error(), "temp_max is computed from samples, and what "+
 		"that takes is counted") || !strings.Contains(err.Error(), "features.csv:") {
 		t.Errorf("%v", err)
@@ -211,8 +212,10 @@ func TestLimitsOfAFrontEndWithoutSamples(t *testing.T) {
 		`features_time = "3 ms"`} {
 		_, err := rawCity(t, 3, [3]string{"job.toml", "step_time = \"1 ms\"", limit},
 			[3]string{"features.csv", ",level,,,", ",,,,"}, [3]string{"job.toml", "[raw]\n" +
-				"selection = \"raw_selection.csv\"\nsignoff = \"raw_signoff.csv\"\nrate = \"10 Hz\"\n" +
-				"window = 3\nperiod = \"1 s\"\n", ""}, [3]string{"job.toml", "[[channel]]\nname", "# name"},
+				"selection = \"raw_selection.csv\"\nsignoff = \"raw_signoff.csv\"\nrate = " +
+				"\"10 Hz\"\n" +
+				"window = 3\nperiod = \"1 s\"\n", ""},
+			[3]string{"job.toml", "[[channel]]\nname", "# name"},
 			[3]string{"job.toml", "column = \"thermometer\"\nconverter", "# converter"})
 		name, _, _ := strings.Cut(limit, " ")
 		if err == nil || !strings.Contains(err.Error(), "the limit "+name+" needs samples") {

@@ -169,8 +169,8 @@ func (s *search) leastNeeded(ctx context.Context, p *Point, sort string) ([]item
 }
 
 // suggest lists what may be cut next from a point: front ends and channels, and the features and
-// units that are needed least, each of the first alone, and the first 2, 4, 8 and so on together. What was refused
-// before is not among them. The error is that of ctx.
+// units that are needed least, each of the first alone, and the first 2, 4, 8 and so on together.
+// What was refused before is not among them. The error is that of ctx.
 func (s *search) suggest(ctx context.Context, p *Point) ([]item, error) {
 	var all []item
 	for _, i := range s.items {

@@ -32,7 +32,8 @@ type FrontResult struct {
 	Mean     CallResult // the mean call of name_features, of windows of waves with noise
 	Windows  int        // that were run
 
-	// Of functions that Options.Apart matches: Code, and what they take in Features, as of Function.
+	// Of functions that Options.Apart matches: Code, and what they take in Features, as of
+	// Function.
 	Functions map[string]*Function `json:",omitempty"`
 }
 

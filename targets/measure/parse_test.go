@@ -94,8 +94,9 @@ func TestLog(t *testing.T) {
 		{"a step that does not return", "+080 1:080 +100,102 2:100", []float64{1}, []int64{1}},
 		{"no step", "+080 1:080 +082 2:082", nil, nil},
 	} {
-		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")), entries: map[uint64]int{0x100: 0},
-			caller: span{0x80, 0x90}}
+		w := &watcher{code: code, cost: newCost(profile(t, "cortex-m3")),
+			entries: map[uint64]int{0x100: 0},
+			caller:  span{0x80, 0x90}}
 		if err := w.readLog(strings.NewReader(logOf(c.log))); err != nil {
 			t.Errorf("%s: %v", c.what, err)
 		}

@@ -40,7 +40,8 @@ func frontParts(r *measuredFront) []frontPart {
 		rest -= float64(f.Code)
 	}
 	parts = append(parts, frontPart{code: c.Code, bytes: rest, hasCode: true},
-		frontPart{code: c.SampleCode, bytes: float64(m.Functions["net_sample"].Code), hasCode: true})
+		frontPart{code: c.SampleCode, bytes: float64(m.Functions["net_sample"].Code),
+			hasCode: true})
 	for _, f := range c.Functions {
 		of := m.Functions["net_"+f.Name]
 		if of == nil {

@@ -99,8 +99,10 @@ NAME_sample. The aim is %.0f %% or %d cycles.
 				beyond++
 			}
 		}
-		fmt.Fprintf(w, "| %s | %+.1f to %+.1f %% | %d | %+.0f to %+.0f cycles | %+.0f to %+.0f B | "+
-			"%+.0f to %+.0f B |\n", name, cycles.low, cycles.high, beyond, longest.low, longest.high,
+		fmt.Fprintf(w,
+			"| %s | %+.1f to %+.1f %% | %d | %+.0f to %+.0f cycles | %+.0f to %+.0f B | "+
+				"%+.0f to %+.0f B |\n", name, cycles.low, cycles.high, beyond, longest.low,
+			longest.high,
 			flash.low, flash.high, stack.low, stack.high)
 	}
 	return nil

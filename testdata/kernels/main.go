@@ -121,8 +121,8 @@ func run(ctx context.Context, mayMeasure bool) error {
 // code. Such profiles only judge.
 var sameCode = map[string]string{"cortex-m7": "armv7em", "cortex-m33": "armv7em"}
 
-// measureAll measures on all processors of this machine and writes every result to networkRecords.growing as
-// soon as it is there.
+// measureAll measures on all processors of this machine and writes every result to
+// networkRecords.growing as soon as it is there.
 func measureAll(ctx context.Context, runs []*measured) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)

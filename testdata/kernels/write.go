@@ -60,11 +60,12 @@ func writeSets(b *strings.Builder, sets []*set) {
 }
 
 // frontHead begins budget/cost/front.toml.
-const frontHead = `# What the emitted C of front ends takes, by instruction set. Made by "make kernels"; do not edit.
-# How it was measured says testdata/kernels/README.md.
+const frontHead = `# What the emitted C of front ends takes, by instruction set. Made by
+# "make kernels"; do not edit. How it was measured says testdata/kernels/README.md.
 #
-# kernel: instructions of one run of a kernel, by instruction class (see package targets); "cycle": cycles that a
-# simulator counted. The kernels, and how often calls run them: front.go. Fractions: figures are fitted.
+# kernel: instructions of one run of a kernel, by instruction class (see package targets); "cycle":
+# cycles that a simulator counted. The kernels, and how often calls run them: front.go. Fractions:
+# figures are fitted.
 # code_bytes: bytes of code by kernel; library routines included.
 # stack_bytes: bytes by function, without the arrays of name_features.
 `
