@@ -4,10 +4,10 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Go leaves folders named testdata out of ./..., so those with code are named.
-PACKAGES = ./... ./testdata/benchscore/... ./testdata/benchtarget/... ./testdata/broken \
-	./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... \
-	./testdata/mutate/... ./testdata/notebooks ./testdata/randomnet ./testdata/recovery/... \
-	./testdata/slow/... ./testdata/smallest/... ./.ci/release
+PACKAGES = ./... ./testdata/benchfront ./testdata/benchscore/... ./testdata/benchtarget/... \
+	./testdata/broken ./testdata/coverage ./testdata/demo/... ./testdata/hardinput ./testdata/kernels/... \
+	./testdata/mutate/... ./testdata/notebooks ./testdata/randomfront ./testdata/randomnet \
+	./testdata/recovery/... ./testdata/slow/... ./testdata/smallest/... ./.ci/release
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators \
 	install bench bench-broken bench-coverage bench-few bench-smallest vectors bench-target measure \
@@ -148,9 +148,11 @@ measure: emulators
 	done && \
 	$(GO) run ./cmd/kerf measure "$$dir/demo/job.toml"
 
-# One step of the emitted C on every core, beside plain float C (testdata/benchtarget/README.md).
+# One step and one window of the emitted C on every core, beside plain float C
+# (testdata/benchtarget/README.md, testdata/benchfront/README.md).
 bench-target: emulators
 	$(GO) run ./testdata/benchtarget
+	$(GO) run ./testdata/benchfront
 
 # Measures everything that a table of the project says; two hours or more.
 bench: bench-coverage bench-broken bench-few bench-smallest

@@ -6,9 +6,9 @@ import (
 	"kerf/portable"
 )
 
-// Fold is how the lines of a channel are summed in integers. Samples that stand at the same place of
-// a turn have the same factors, so they are added up first: sample n to sum n modulo Length, which is
-// N/gcd(N, c). At the end of a window the sums are multiplied by a table of one turn.
+// Fold is how the lines of a channel are summed in integers. Samples that stand at the same place
+// of a turn have the same factors, so they are added up first: sample n to sum n modulo Length,
+// which is N/gcd(N, c). At the end of a window the sums are multiplied by a table of one turn.
 type Fold struct {
 	Length int  // of the sums
 	Each   int  // samples in a sum
@@ -36,7 +36,8 @@ func newFold(samples int, c *Channel) *Fold {
 	common := gcd(samples, c.Cycles)
 	f := &Fold{Length: samples / common, Each: common, Stride: c.Cycles / common}
 	// The largest sum of a line: every sample at an end of the codes, with the sign of its factor.
-	// A harmonic of which several turns make a turn of the fundamental meets fewer places more often.
+	// A harmonic of which several turns make a turn of the fundamental meets fewer places more
+	// often.
 	ends := float64(common) * float64(int(1)<<(c.Converter.Bits-1))
 	unit := 0.0
 	for k := 1; 2*k*c.Cycles < samples; k++ {
@@ -112,8 +113,8 @@ func (f *Fold) line(sums []int32, k int) (re, im int64) {
 	return re, im
 }
 
-// bound returns the largest sum of so many lines that any codes can make, proven: every sample at an
-// end of the codes, with the sign of its factor.
+// bound returns the largest sum of so many lines that any codes can make, proven: every sample at
+// an end of the codes, with the sign of its factor.
 func (f *Fold) bound(bits, lines int) int64 {
 	most := int64(0)
 	for k := 1; k <= lines; k++ {

@@ -25,8 +25,8 @@ type IntegerChannel struct {
 	Fold   *Fold // nil: no feature needs a line
 	Lines  []int // the harmonics that features need, in rising order
 
-	// Of the codes of a window, less Middle, a feature needs the sum, the sum of squares, the sum of
-	// the sums so far; the smallest and the largest code; the sum of the window before.
+	// Of the codes of a window, less Middle, a feature needs the sum, the sum of squares, the sum
+	// of the sums so far; the smallest and the largest code; the sum of the window before.
 	Sum, Squares, Ramp, Low, High, Before bool
 
 	// Of the features that need them.
@@ -112,7 +112,8 @@ func (n *Integer) integerChannel(i int) IntegerChannel {
 // KeepsSum reports whether the sum is kept by itself: it is also that of the sums of a fold.
 func (c *IntegerChannel) KeepsSum() bool { return c.Sum && (c.Fold == nil || c.Ramp) }
 
-// wordFor returns how many bits a signed number has, 16, 32 or 64, that is at most v to either side.
+// wordFor returns how many bits a signed number has, 16, 32 or 64, that is at most v to either
+// side.
 func wordFor(v float64) int {
 	for _, bits := range []int{16, 32} {
 		if v < math.Ldexp(1, bits-1) {
@@ -122,8 +123,8 @@ func wordFor(v float64) int {
 	return 64
 }
 
-// SumBits returns how many bits a sum of the fold has. Sums whose factors differ in their sign alone
-// are added and subtracted in place: up to four of them.
+// SumBits returns how many bits a sum of the fold has. Sums whose factors differ in their sign
+// alone are added and subtracted in place: up to four of them.
 func (c *IntegerChannel) SumBits() int {
 	// 4·Each codes at an end add up to -4·Each·Middle, which a signed word may just hold
 	return wordFor(float64(4*c.Fold.Each*c.Middle) - 0.5)

@@ -35,7 +35,7 @@ var resourceText = map[budget.Resource][2]string{
 
 // sampledText holds what stands in place of resourceText where features are computed from samples.
 var sampledText = map[budget.Resource][2]string{
-	budget.Flash: {"read-only memory for the network, what computes its features, and the code of " +
+	budget.Flash: {"read-only memory for the network, what computes its features, and code of " +
 		"both", "weights + tables + code + tables and code that compute features + front end"},
 	budget.RAM: {"static memory: the state between two steps, the sums of the samples of a " +
 		"window, what the front end declares, and weights and tables where they are copied to RAM",
@@ -88,7 +88,7 @@ var partText = map[string]string{
 	budget.FrontTablesPart: "sines, cosines and angles that name_features reads, as the emitted " +
 		"C stores them",
 	budget.FrontCodePart:  "machine code of name_sample and name_features",
-	budget.FrontStatePart: "NAME_front: what is kept of the samples of a window and of steps before",
+	budget.FrontStatePart: "NAME_front: what is kept of a window and of the steps before it",
 }
 
 // kindText holds how far a figure of each kind can be trusted.

@@ -156,7 +156,8 @@ func makeFragment(name string, sources []string, all []BuildTarget) string {
 		if len(sources) == 1 {
 			from = "$(" + upper + "_SOURCES)"
 		}
-		fmt.Fprintf(&rules, "#   %[1]s.o: %[3]s\n#   \t$(CC) $(CPPFLAGS) $(%[2]s_CPPFLAGS) $(CFLAGS) "+
+		fmt.Fprintf(&rules, "#   %[1]s.o: %[3]s\n#   \t$(CC) $(CPPFLAGS) $(%[2]s_CPPFLAGS) "+
+			"$(CFLAGS) "+
 			"$(%[2]s_CFLAGS) -c -o $@ $<\n", object, upper, from)
 	}
 	fmt.Fprintf(&b, `# %[1]s.mk: variables for Make. Made by kerf; do not edit.

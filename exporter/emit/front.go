@@ -155,11 +155,11 @@ func (f *front) given() []int {
 	return all
 }
 
-// valueFraction returns the fraction bits with which a given feature is passed: mean and 32 standard
-// deviations stay below 2^30.
+// valueFraction returns the fraction bits with which a given feature is passed: mean and 32
+// standard deviations stay below 2^30.
 func (f *front) valueFraction(i int) int {
 	feature := f.p.Net.Features[i]
-	return 29 - math.Ilogb(math.Abs(feature.Mean)+32*feature.Std)
+	return 29 - math.Ilogb(math.Abs(feature.Mean)+float64(32*feature.Std))
 }
 
 // scaling returns what encodes a given feature.
@@ -177,7 +177,8 @@ func (f *front) source(rom string) (string, error) {
 	}
 	return f.p.template("front.c", map[string]string{
 		"file": f.p.banner("features from converter codes, C99"), "rom": rom,
-		"scales": f.scales(), "angles": f.angles(), "turns": turns(), "folds": folds, "sample": f.sample(),
+		"scales": f.scales(), "angles": f.angles(), "turns": turns(), "folds": folds,
+		"sample":   f.sample(),
 		"clearing": f.clearing(), "features": f.features(), "reset": f.reset(),
 		"encode": f.encodeOne(),
 	})
@@ -242,7 +243,8 @@ func (f *front) scales() string {
 func (f *front) angles() string {
 	var b strings.Builder
 	angles, length := frontend.TurnAngles()
-	fmt.Fprintf(&b, "#define NET_TURNS %d\n#define NET_LENGTH_TURNS %d /* after which the length is "+
+	fmt.Fprintf(&b, "#define NET_TURNS %d\n#define NET_LENGTH_TURNS %d /* after which the "+
+		"length is "+
 		"taken */\n\n/* Arctangents of 2^-i in 2^-32 of a turn. */\nstatic const int32_t "+
 		"net_turn_angles[NET_TURNS] NET_ROM = {\n", len(angles), length)
 	list(&b, len(angles), 5, func(i int) string { return fmt.Sprint(angles[i]) })
@@ -295,7 +297,8 @@ func (f *front) foldCode() (string, error) {
 			"FOLD_STEP", fold.step(), "FOLD_SCALE", fmt.Sprint(fold.Scale),
 			"FOLD_DOWN", fmt.Sprint(fold.Down), "FOLD_COS(at)", cosine,
 			"FOLD_SIN(at)", "NET_ROM_I16(&"+fold.prefix+"sine[at])",
-			"fold_sum", fold.prefix+"sum", "fold_pair", fold.prefix+"pair", "fold_line", fold.prefix+"line").Replace(text))
+			"fold_sum", fold.prefix+"sum", "fold_pair", fold.prefix+"pair", "fold_line",
+			fold.prefix+"line").Replace(text))
 	}
 	return b.String(), nil
 }
@@ -361,7 +364,8 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 			if isPowerOfTwo(c.Fold.Length) {
 				place = fmt.Sprintf("taken & %dU", c.Fold.Length-1)
 			}
-			fmt.Fprintf(&b, "            f->fold_%[1]s[%[2]s] = (int%[3]d_t)(f->fold_%[1]s[%[2]s] + "+
+			fmt.Fprintf(&b, "            f->fold_%[1]s[%[2]s] = "+
+				"(int%[3]d_t)(f->fold_%[1]s[%[2]s] + "+
 				"(int32_t)c);\n", c.name, place, c.SumBits())
 		}
 		if c.KeepsSum() {
@@ -386,7 +390,8 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 		b.WriteString("        }\n")
 	}
 	for _, length := range f.integer.Places() {
-		fmt.Fprintf(&b, "        f->at%[1]d = (f->at%[1]d == %[2]dU) ? 0U : (%[3]s)(f->at%[1]d + 1U);\n",
+		fmt.Fprintf(&b, "        f->at%[1]d = (f->at%[1]d == %[2]dU) ? 0U : (%[3]s)(f->at%[1]d "+
+			"+ 1U);\n",
 			length, length-1, ctype)
 	}
 	fmt.Fprintf(&b, `        f->taken = (%s)(taken + 1U);
@@ -413,7 +418,8 @@ func (f *front) features() string {
 		f.feature(&body, i)
 	}
 	for _, l := range []struct{ declaration, use string }{{"uint_fast16_t i", "for (i = "},
-		{"uint32_t angle", "angle = "}, {"uint32_t steps", "steps = "}, {"int32_t value", "value = "}} {
+		{"uint32_t angle", "angle = "}, {"uint32_t steps", "steps = "},
+		{"int32_t value", "value = "}} {
 		if strings.Contains(body.String(), l.use) {
 			b.WriteString("    " + l.declaration + ";\n")
 		}
@@ -470,7 +476,8 @@ func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
 		fmt.Fprintf(locals, "    uint32_t angle_%s_%d;\n", c.name, k)
 	}
 	line := func(at, k, angle string) string {
-		return fmt.Sprintf("length_%[1]s[%[2]s] = %[3]sline(f->fold_%[1]s, %[4]s, %[5]s);\n", c.name, at,
+		return fmt.Sprintf("length_%[1]s[%[2]s] = %[3]sline(f->fold_%[1]s, %[4]s, %[5]s);\n",
+			c.name, at,
 			f.folds[c.fold].prefix, k, angle)
 	}
 	for i := 0; i < len(c.Lines); {
@@ -616,7 +623,8 @@ func (f *front) clearing() string {
 	for _, c := range f.channels {
 		if c.Fold != nil {
 			longest = max(longest, c.Fold.Length)
-			fmt.Fprintf(&body, "    for (i = 0; i < %dU; i++) {\n        f->fold_%s[i] = %d;\n    }\n",
+			fmt.Fprintf(&body, "    for (i = 0; i < %dU; i++) {\n        f->fold_%s[i] = "+
+				"%d;\n    }\n",
 				c.Fold.Length, c.name, -c.Fold.Each*c.Middle)
 		}
 		for _, m := range []struct {
@@ -634,7 +642,8 @@ func (f *front) clearing() string {
 	for _, length := range f.integer.Places() {
 		fmt.Fprintf(&body, "    f->at%d = 0;\n", length)
 	}
-	b.WriteString("/* Begins a window. Sums begin where the middle codes of a window lead to 0. What lets\n" +
+	b.WriteString("/* Begins a window. Sums begin where the middle codes of a window lead to 0. " +
+		"What lets\n" +
 		" * net_sample go on is written last. */\n" +
 		"static void net_begin(net_front *f)\n{\n")
 	if longest > 0 {

@@ -80,9 +80,9 @@ func (p *Program) frontRecord() *FrontRecord {
 			f.Definition.String(), f.Scale, f.Offset, f.Wrap})
 	}
 	for _, w := range p.Windows {
-		record := WindowRecord{Reset: w.Reset, Wave: w.Wave, X: w.X, Y: w.Y}
-		if w.Wave == Recorded {
-			record.Codes = w.Codes
+		record := WindowRecord(w)
+		if w.Wave != Recorded {
+			record.Codes = nil
 		}
 		r.Windows = append(r.Windows, record)
 	}
@@ -158,7 +158,7 @@ func (r *FrontRecord) frontEnd(net *quant.Network) (*frontend.FrontEnd, []int, e
 func (r *FrontRecord) windows(n *frontend.Integer, net *quant.Network) ([]FrontWindow, error) {
 	var windows []FrontWindow
 	for i, w := range r.Windows {
-		made := FrontWindow{Reset: w.Reset, Wave: w.Wave, Codes: w.Codes, X: w.X, Y: w.Y}
+		made := FrontWindow(w)
 		if w.Wave != Recorded {
 			made.Codes = w.Wave.codesOf(n)
 		}

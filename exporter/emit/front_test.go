@@ -31,7 +31,8 @@ func setFront(p *Program, random *rand.Rand, front *frontend.FrontEnd,
 	given := random.IntN(3)
 	net.Features = nil
 	for i := range len(front.Features) + given {
-		f := dataset.Feature{Name: fmt.Sprintf("given%d", i), Mean: 20 * random.NormFloat64(), Std: 3}
+		f := dataset.Feature{Name: fmt.Sprintf("given%d", i), Mean: 20 * random.NormFloat64(),
+			Std: 3}
 		if i < len(front.Features) {
 			f.Name = front.Features[i].Name
 		}
@@ -78,8 +79,8 @@ func frontMacros(p *Program, seed uint32, steps int) []string {
 		"-DBITS=" + strings.Join(bits, ",")}
 }
 
-// The C gives the integers of Go, on the host under the sanitizers: 100,000 windows of codes in all,
-// of 40 front ends that are drawn.
+// The C gives the integers of Go, on the host under the sanitizers: 100,000 windows of codes in
+// all, of 40 front ends that are drawn.
 func TestFrontEndInCGivesTheIntegersOfGo(t *testing.T) {
 	const steps = 2500
 	for i := range 40 {

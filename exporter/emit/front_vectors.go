@@ -156,8 +156,10 @@ func (p *Program) windowVectors(b *strings.Builder) {
 		return
 	}
 	var recorded []FrontWindow
-	fmt.Fprintf(b, "#define NET_VECTOR_WINDOWS %dU\n\n/* 1: front end and network are reset before "+
-		"this window. */\nstatic const uint8_t net_window_reset[NET_VECTOR_WINDOWS] NET_ROM = {\n",
+	fmt.Fprintf(b,
+		"#define NET_VECTOR_WINDOWS %dU\n\n/* 1: front end and network are reset before "+
+			"this window. */\nstatic const uint8_t net_window_reset[NET_VECTOR_WINDOWS] "+
+			"NET_ROM = {\n",
 		len(p.Windows))
 	list(b, len(p.Windows), 24, func(i int) string { return fmt.Sprint(flag(p.Windows[i].Reset)) })
 	b.WriteString("};\n\n/* Where its codes are in net_window_codes; 254: the largest codes, and " +
@@ -193,8 +195,9 @@ func (p *Program) windowVectors(b *strings.Builder) {
 		}
 		b.WriteString("};\n\n")
 	}
-	b.WriteString("/* Features: the given ones go in, the computed ones come out. */\nstatic const " +
-		"int16_t net_window_x[NET_VECTOR_WINDOWS][NET_N_FEATURES] NET_ROM = {\n")
+	b.WriteString(
+		"/* Features: the given ones go in, the computed ones come out. */\nstatic const " +
+			"int16_t net_window_x[NET_VECTOR_WINDOWS][NET_N_FEATURES] NET_ROM = {\n")
 	for _, w := range p.Windows {
 		b.WriteString("    { " + join(w.X) + " },\n")
 	}

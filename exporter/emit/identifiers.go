@@ -84,8 +84,8 @@ const (
 // name_front_reset.
 const maxFrontPrefix = 31 - len("_front_reset")
 
-// CheckNames returns an error if the job, a feature, an output or a channel cannot be named in C, or
-// if two of them would get the same name. channels are those that are sampled.
+// CheckNames returns an error if the job, a feature, an output or a channel cannot be named in C,
+// or if two of them would get the same name. channels are those that are sampled.
 func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output,
 	channels []string) error {
 	if err := CheckPrefix(job); err != nil {

@@ -222,7 +222,7 @@ func (s *Signoff) chainLegend() string {
 	if s.Chain == nil {
 		return ""
 	}
-	return " Where a sequence has samples, cut and fixed run on the features that integers compute " +
+	return " Where a sequence has samples, cut and fixed run on features that integers compute " +
 		"of converter codes, and float on those that were recorded. Step by step each column has " +
 		"what the one before it has and one thing more: float, features as recorded; computed, " +
 		"features in double precision from samples; converter, the same from converter codes; " +

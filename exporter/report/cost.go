@@ -161,8 +161,9 @@ func (s *Signoff) freedRows() *targetRows {
 	r := &targetRows{title: "Freed by the cut and by narrower words, against the whole network",
 		what: "by", head: []string{"flash", "ram", "cycles"}}
 	names := map[string]string{budget.FreedFrontEnd: "front end ",
-		budget.FreedComputed: "computing features", budget.FreedCut: "features and units", budget.FreedWords: "narrower words",
-		budget.Total: "in all"}
+		budget.FreedComputed: "computing features", budget.FreedCut: "features and units",
+		budget.FreedWords: "narrower words",
+		budget.Total:      "in all"}
 	for _, f := range s.Freed {
 		r.add(f.Target, names[f.By]+f.Name, Quantity(f.Flash, "B"), Quantity(f.RAM, "B"),
 			Quantity(f.Cycles, "cycles"))

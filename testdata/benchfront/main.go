@@ -39,12 +39,16 @@ func main() {
 
 // setting is a front end that is measured.
 type setting struct {
-	name  string
-	front *frontend.FrontEnd
+	name    string
+	front   *frontend.FrontEnd
+	isFloat bool // the float C takes the place of the emitted C
 }
 
-// settings are the case of one channel, for which other ways were measured, and a front end of three
-// channels as a power unit has.
+// singlePrecision are further flags of the float C, see testdata/benchtarget.
+var singlePrecision = map[string][]string{"cortex-m7": {"-mfpu=fpv5-sp-d16"}}
+
+// settings are the case of one channel, for which other ways were measured, and a front end of
+// three channels as a power unit has.
 func settings() []setting {
 	sampling := dataset.Sampling{Samples: 64, Rate: 6400, Period: 0.1}
 	channel := func(name string, high float64) frontend.Channel {
@@ -86,7 +90,8 @@ func settings() []setting {
 	add(three, 1, "level", "trend", "amplitude(1)", "phase(1, supply)", "amplitude(2)",
 		"distortion(5)")
 	add(three, 2, "level", "slope", "ripple", "phase(1, supply)", "relative", "distortion(5)")
-	return []setting{{"one channel", one}, {"two channels", two}, {"three channels", three}}
+	return []setting{{"one channel", one, false}, {"the same, float C", one, true},
+		{"two channels", two, false}, {"three channels", three, false}}
 }
 
 // benchmark measures every front end on the cores that are named, or on all, and prints a table.
@@ -108,13 +113,22 @@ func benchmark(ctx context.Context, w io.Writer, cores []string) error {
 		if err != nil {
 			return err
 		}
+		if s.isFloat {
+			if err := writeFloat(s.front, dir); err != nil {
+				return err
+			}
+		}
 		for _, core := range cores {
 			p, err := targets.Load(core)
 			if err != nil {
 				return err
 			}
-			r, err := measure.Network(ctx, p, dir, "net", measure.Options{Steps: 1,
-				Front: &measure.Front{Bits: bits, Samples: s.front.Sampling.Samples}})
+			o := measure.Options{Steps: 1,
+				Front: &measure.Front{Bits: bits, Samples: s.front.Sampling.Samples}}
+			if s.isFloat {
+				o.Flags = singlePrecision[core]
+			}
+			r, err := measure.Network(ctx, p, dir, "net", o)
 			if err != nil {
 				return fmt.Errorf("%s on %s: %w", s.name, core, err)
 			}

@@ -118,7 +118,7 @@ func (s *set) fitFronts(runs []*measuredFront) error {
 	for _, r := range runs {
 		for _, p := range frontParts(r) {
 			if p.hasCode {
-				code = append(code, equation{p.code, p.bytes, 1 / max(smallCode, p.bytes)})
+				code = append(code, equation{p.code, p.bytes, 1})
 			}
 			if p.cycles == 0 { // code alone, or a function that no feature needs
 				continue
