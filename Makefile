@@ -110,7 +110,7 @@ emulate: emulators
 	$(GO) vet -tags emulate ./exporter/emit ./targets/measure ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate ./targets/measure
 	$(GO) test -tags emulate -run Emulated ./cmd/kerf ./testdata/benchtarget
-	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames' ./exporter/emit
+	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames|Interrupt' ./exporter/emit
 
 EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm \
 	gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc \

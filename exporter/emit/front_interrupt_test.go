@@ -146,8 +146,17 @@ func windowsHeader(p *Program) string {
 	return b.String()
 }
 
-// undisturbedCall is the number of the first call by interrupt_all, which no interrupt disturbs.
-var undisturbedCall = map[string]int{"leakair_features": 3, "leakair_front_reset": 2}
+// undisturbedCall is a call by interrupt_all that no interrupt disturbs.
+type undisturbedCall struct {
+	function string
+	number   int // the first is 1
+}
+
+// undisturbedCalls are those of a function, and of the one that it may be a part of.
+var undisturbedCalls = map[string][2]undisturbedCall{
+	"features": {{"leakair_features", 3}, {"call_features", 3}},
+	"reset":    {{"leakair_front_reset", 2}, {"call_reset", 1}},
+}
 
 // addresses returns where a function begins and ends.
 func (c *interrupting) addresses(dir, name string) (start, end uint64, err error) {
@@ -162,18 +171,22 @@ func (c *interrupting) addresses(dir, name string) (start, end uint64, err error
 	return start, start + size, err
 }
 
-// executed returns the instructions that the undisturbed call of a function executes, from a log of
+// executed returns the instructions that the undisturbed call executes, from a log of
 // the emulator.
-func (c *interrupting) executed(dir, function string) ([]uint64, error) {
-	entry, _, err := c.addresses(dir, function)
+func (c *interrupting) executed(dir, name string) ([]uint64, error) {
+	calls := undisturbedCalls[name]
+	call := calls[0].number
+	entry, _, err := c.addresses(dir, calls[0].function)
 	if err != nil {
-		return nil, err
+		call = calls[1].number
+		if entry, _, err = c.addresses(dir, calls[1].function); err != nil {
+			return nil, err
+		}
 	}
 	first, behind, err := c.addresses(dir, "interrupt_all")
 	if err != nil {
 		return nil, err
 	}
-	call := undisturbedCall[function]
 	if c.emulator[0] == "simavr" {
 		return executedInSimavr(dir, entry, first, behind, call)
 	}
@@ -431,6 +444,24 @@ func TestInterruptsFindASampleThatComesTooEarly(t *testing.T) {
 	}
 }
 
+// The same holds where the compiler sees the interrupt and what it interrupts at once.
+func TestSampleMayInterruptAnywhereInlined(t *testing.T) {
+	network := smallNetwork(t)
+	for _, c := range interruptingCores() {
+		if c.name != "cortex-m0" && c.name != "cortex-m4" && c.name != "avr" {
+			continue
+		}
+		t.Run(c.name, func(t *testing.T) {
+			c.require(t)
+			p := interruptedFront(t, interruptedFronts[0])
+			dir := t.TempDir()
+			writeC(t, p, dir)
+			writeC(t, network, dir)
+			c.interruptEverywhere(t, dir, "-O3 -flto", p)
+		})
+	}
+}
+
 // interruptEverywhere builds the program for the core, runs it, and checks where interrupts came.
 func (c *interrupting) interruptEverywhere(t *testing.T, dir, level string, p *Program) {
 	if err := c.buildInterrupted(dir, level, p); err != nil {
@@ -443,8 +474,7 @@ func (c *interrupting) interruptEverywhere(t *testing.T, dir, level string, p *P
 	if !strings.Contains(out, "finished") || strings.Contains(out, "wrong") {
 		t.Fatalf("it wrote\n%s", tail([]byte(out)))
 	}
-	for call, function := range map[string]string{"features": "leakair_features",
-		"reset": "leakair_front_reset"} {
+	for call := range undisturbedCalls {
 		all := interruptions(out, call)
 		first := slices.IndexFunc(all, func(i interruption) bool { return i.answer == 0 })
 		if first < 1 || !isDroppedThenTaken(all[:first], all[first:]) {
@@ -454,7 +484,7 @@ func (c *interrupting) interruptEverywhere(t *testing.T, dir, level string, p *P
 			t.Logf("%s %s: interrupted before %d instructions", call, level, distinct(all))
 			continue
 		}
-		executed, err := c.executed(dir, function)
+		executed, err := c.executed(dir, call)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -28,7 +28,7 @@ void interrupt_at(uint32_t instants)
     TCCR1A = 0;
     TCCR1B = 0;
     TCNT1 = 0;
-    OCR1A = (uint16_t)(instants + 40U); /* behind the lines below */
+    OCR1A = (uint16_t)(instants + 4U);
     TIFR1 = (uint8_t)(1U << OCF1A);
     TIMSK1 = (uint8_t)(1U << OCIE1A);
     sei();
