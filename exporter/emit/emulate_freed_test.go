@@ -70,7 +70,7 @@ func measuredFront(t *testing.T, core *targets.Profile, f *frontend.FrontEnd) ta
 		front.Bits = append(front.Bits, c.Converter.Bits)
 	}
 	r, err := measure.FrontEnd(t.Context(), core, dir, p.Name,
-		measure.Options{Front: front, Search: true})
+		measure.Options{Front: front})
 	if err != nil {
 		t.Fatalf("%v; %s", err, fault.Hint(err))
 	}

@@ -47,8 +47,15 @@ func frontParts(r *measuredFront) []frontPart {
 		if of == nil {
 			continue
 		}
-		parts = append(parts, frontPart{kernels: f.Kernels, code: f.Code, cycles: of.Cycles,
-			classes: of.Counts, bytes: float64(of.Code), hasCode: true})
+		p := frontPart{kernels: f.Kernels, code: f.Code, cycles: of.Cycles, classes: of.Counts,
+			bytes: float64(of.Code), hasCode: true}
+		if f.Name == "features" { // what it calls once stands in it, what it calls often behind it
+			p.code, p.bytes = maps.Clone(c.Code), p.bytes+rest
+			for name, n := range f.Code {
+				p.code[name] += n
+			}
+		}
+		parts = append(parts, p)
 	}
 	return parts
 }

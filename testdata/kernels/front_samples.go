@@ -27,7 +27,7 @@ type frontSample struct {
 // drawn. frontHeldSeed was written down when the form of the estimate was settled, before any front
 // end that judges was measured.
 const (
-	frontFitted     = 64
+	frontFitted     = 128
 	frontHeld       = 30
 	frontFittedSeed = 1806
 	frontHeldSeed   = 20261201
