@@ -16,6 +16,9 @@ const (
 	cyclesOff = 0.072 // of the cycles of the network
 	codeOff   = 295.0 // B
 	stackOff  = 72.0  // B
+
+	frontCyclesOff = 0.123 // of the cycles of what computes features from samples
+	frontCodeOff   = 948.0 // B
 )
 
 // costChanges pairs the totals of every target.
@@ -72,16 +75,22 @@ func unknownOf(old, fresh *Signoff, was, now CostRow) float64 {
 	case budget.RAM:
 		return 0 // exact, but for what the job declares of front ends
 	case budget.Flash:
-		return ifChanged(old, fresh, now, "code", func(float64) float64 { return codeOff })
+		unknown := ifChanged(old, fresh, now, "code", func(float64) float64 { return codeOff })
+		if changed(old, fresh, now, budget.FrontCodePart) > 0 {
+			unknown += frontCodeOff
+		}
+		return unknown
 	case budget.Stack, budget.RAMTotal:
 		if was.Value == now.Value {
 			return 0
 		}
 		return stackOff
 	case budget.Cycles:
-		return ifChanged(old, fresh, now, "network", func(larger float64) float64 {
+		unknown := ifChanged(old, fresh, now, "network", func(larger float64) float64 {
 			return cyclesOff * larger
 		})
+		return unknown + float64(frontCyclesOff*
+			changed(old, fresh, now, budget.SamplingPart, budget.FeaturesPart))
 	}
 	// What follows from the time of a step is off in the same proportion.
 	a, b := old.Total(now.Target, budget.Cycles), fresh.Total(now.Target, budget.Cycles)
@@ -89,6 +98,27 @@ func unknownOf(old, fresh *Signoff, was, now CostRow) float64 {
 		return 0
 	}
 	return unknownOf(old, fresh, *a, *b) / b.Value * math.Max(was.Value, now.Value)
+}
+
+// changed returns the larger sum of some parts of a resource; 0 where each is the same in both, or
+// in neither.
+func changed(old, fresh *Signoff, row CostRow, parts ...string) float64 {
+	var before, after float64
+	isSame := true
+	for _, part := range parts {
+		a, b := old.cost(row.Target, row.Resource, part), fresh.cost(row.Target, row.Resource, part)
+		if a != nil {
+			before += a.Value
+		}
+		if b != nil {
+			after += b.Value
+		}
+		isSame = isSame && (a == nil) == (b == nil) && (a == nil || a.Value == b.Value)
+	}
+	if isSame {
+		return 0
+	}
+	return math.Max(before, after)
 }
 
 // ifChanged returns what is unknown of a part, given its larger value; 0 where the part is the same
