@@ -17,8 +17,8 @@ const (
 	codeOff   = 295.0 // B
 	stackOff  = 72.0  // B
 
-	frontCyclesOff = 0.123 // of the cycles of what computes features from samples
-	frontCodeOff   = 948.0 // B
+	frontCyclesOff = 0.117 // of the cycles of what computes features from samples
+	frontCodeOff   = 724.0 // B
 )
 
 // costChanges pairs the totals of every target.
