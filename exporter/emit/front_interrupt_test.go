@@ -33,8 +33,8 @@ type interrupting struct {
 }
 
 // interruptingCores returns every core with its interrupt. An instruction takes a nanosecond of the
-// emulated time; SysTick ticks with 16 MHz on the first board, with 25 MHz on those of Armv7-M, with
-// 20 MHz on the last (QEMU's source, hw/arm/nrf51_soc.c, mps2.c, mps2-tz.c).
+// emulated time; SysTick ticks with 16 MHz on the first board, with 25 MHz on those of Armv7-M,
+// with 20 MHz on the last (QEMU's source, hw/arm/nrf51_soc.c, mps2.c, mps2-tz.c).
 func interruptingCores() []interrupting {
 	ticks := map[string]int{"cortex-m0": 1000, "cortex-m3": 640, "cortex-m4": 640, "cortex-m7": 640,
 		"cortex-m33": 800}
@@ -62,8 +62,8 @@ func interruptingCores() []interrupting {
 	return cores
 }
 
-// interruptedFronts have the features of every kind, a few at a time, so that a simulated 8-bit core
-// gets through all instants of a call.
+// interruptedFronts have the features of every kind, a few at a time, so that a simulated 8-bit
+// core gets through all instants of a call.
 var interruptedFronts = [][]string{
 	{"level", "slope", "trend", "minimum", "maximum", "swing"},
 	{"amplitude(1)", "phase(1)", "phase(1, other)"},
@@ -211,9 +211,9 @@ func (c *interrupting) executed(dir, name string) ([]uint64, error) {
 	return all, err
 }
 
-// executedInLog follows the log of QEMU, which has the instructions of each block that it translates
-// ("0x0000012c: 4770 bx lr") and a line "Trace" with the place of the block ahead of each
-// execution, which a line "Stopped execution" takes back.
+// executedInLog follows the log of QEMU, which has the instructions of each block that it
+// translates ("0x0000012c: 4770 bx lr") and a line "Trace" with the place of the block ahead of
+// each execution, which a line "Stopped execution" takes back.
 func executedInLog(log io.Reader, entry, first, behind uint64, call int) (all []uint64, err error) {
 	blocks := map[string][]uint64{}
 	var translated, pending []uint64
@@ -262,7 +262,8 @@ func executedInSimavr(dir string, entry, first, behind uint64, call int) ([]uint
 	tracer := filepath.Join(dir, "trace_pc_avr")
 	if out, err := exec.Command("gcc", "-O2", emulateFile("trace_pc_avr.c"), "-o", tracer,
 		"-lsimavr").CombinedOutput(); err != nil {
-		return nil, fmt.Errorf("the tracer needs the Debian package libsimavr-dev: %w\n%s", err, out)
+		return nil, fmt.Errorf("the tracer needs the Debian package libsimavr-dev: %w\n%s", err,
+			out)
 	}
 	hex := func(v uint64) string { return strconv.FormatUint(v, 16) }
 	out, err := exec.Command(tracer, filepath.Join(dir, "program"), hex(entry),
@@ -333,7 +334,8 @@ func distinct(all []interruption) int {
 
 // notInterrupted returns the instructions of a call before which no interrupt came, without those
 // that run with interrupts off: avr-gcc changes the stack pointer between cli and the third
-// instruction after it (AVR instruction set manual: the instruction after SREG is written still runs).
+// instruction after it (AVR instruction set manual: the instruction after SREG is written still
+// runs).
 func notInterrupted(dir string, executed []uint64, all []interruption, c *interrupting) ([]uint64,
 	error) {
 	const cli = 0x94f8
@@ -369,9 +371,9 @@ func notInterrupted(dir string, executed []uint64, all []interruption, c *interr
 
 // net_sample may interrupt net_features, net_front_reset and net_step before any instruction. On
 // every core an interrupt comes at each instant of a call that begins the same way each time; the
-// features are those of Go, and so are those of the next window, of which the interrupting sample is
-// the first if it was taken. Where instructions are emulated, the log of the emulator says which were
-// executed: the interrupt came before each of them.
+// features are those of Go, and so are those of the next window, of which the interrupting sample
+// is the first if it was taken. Where instructions are emulated, the log of the emulator says which
+// were executed: the interrupt came before each of them.
 func TestSampleMayInterruptAnywhere(t *testing.T) {
 	network := smallNetwork(t)
 	for i, c := range interruptingCores() {
@@ -493,8 +495,9 @@ func (c *interrupting) interruptEverywhere(t *testing.T, dir, level string, p *P
 			t.Fatal(err)
 		}
 		slices.Sort(executed)
-		t.Logf("%s %s: interrupted before %d instructions, %d of the call, which are executed %d times",
-			call, level, distinct(all), len(slices.Compact(slices.Clone(executed))), len(executed))
+		t.Logf("%s %s: interrupted before %d instructions, %d of the call, which are executed "+
+			"%d times", call, level, distinct(all),
+			len(slices.Compact(slices.Clone(executed))), len(executed))
 		if len(missing) > 0 {
 			t.Errorf("%s: no interrupt came before %x", call, missing)
 		}

@@ -39,16 +39,19 @@ typedef struct {
 /*@front*/
 } net_front;
 
-/* Sets the front end to the start of a sequence; together with net_reset. */
+/* Sets the front end to the start of a sequence; together with net_reset. What
+ * net_sample has returned before counts no more. */
 void net_front_reset(net_front *f);
 
 /* Takes one code of every converter, NET_CODE_... each; one beyond the bits of the
- * converter counts as the largest. To be called NET_WINDOW times a step, evenly; it is short, may stand in
- * an interrupt, and may interrupt net_features, net_front_reset and net_step anywhere.
+ * converter counts as the largest. To be called NET_WINDOW times a step, evenly; it is
+ * short, may stand in an interrupt, and may interrupt net_features, net_front_reset and
+ * net_step anywhere, but not itself.
  * Returns 0; 1 when this sample filled the window: net_features and net_step are due;
- * 2 when the window is full and net_features has not run: the sample is ignored. A window
- * never contains a gap: the next begins when net_features has run. Where steps were lost
- * by that, net_reset and net_front_reset are due. */
+ * 2 when the window is full and net_features has not run: the sample is ignored. The
+ * next window begins with the first sample after net_features. Where steps were lost by
+ * that, net_reset and net_front_reset are due. Where sampling pauses between windows, the
+ * next sample to give after a 2 is the first of a window, or that window has a gap. */
 uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS]);
 
 /* Fills the computed features of x, leaves the others alone, and begins a window. Before

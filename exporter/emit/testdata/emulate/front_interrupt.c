@@ -1,8 +1,8 @@
-/* Lets leakair_sample interrupt leakair_features, leakair_front_reset at every instruction, and
- * the step of a network at some, each time from the same start, and checks that nothing is lost. Prints "NAME PC
- * ANSWER" of the interrupts that came inside the call (where neither is as before), and a line
- * "wrong ..." for what should not be. windows.h is written by the Go test: codes of four windows,
- * features of each, and of the last alone after a reset. */
+/* Lets leakair_sample interrupt leakair_features and leakair_front_reset at every instruction, and
+ * the step of a network at some, each time from the same start, and checks that nothing is lost.
+ * Prints "NAME PC ANSWER" of the interrupts that came inside the call (where neither is as before),
+ * and a line "wrong ..." for what should not be. windows.h is written by the Go test: codes of four
+ * windows, features of each, and of the last alone after a reset. */
 #include "leakair.h"
 #include "network.h"
 #include "interrupt.h"

@@ -11,7 +11,8 @@ static volatile uint16_t stack_at __asm__("stack_at") __attribute__((used));
 ISR(TIMER1_COMPA_vect, ISR_NAKED)
 {
     __asm__ volatile("push r24\n\tin r24, __SP_L__\n\tsts stack_at, r24\n\t"
-                     "in r24, __SP_H__\n\tsts stack_at+1, r24\n\tpop r24\n\tjmp __vector_timer_taken");
+                     "in r24, __SP_H__\n\tsts stack_at+1, r24\n\tpop r24\n\t"
+                     "jmp __vector_timer_taken");
 }
 
 __attribute__((signal, used)) void __vector_timer_taken(void)

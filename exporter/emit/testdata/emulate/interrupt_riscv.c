@@ -1,8 +1,8 @@
-/* The timer of QEMU's RISC-V machine "virt" interrupts (RISC-V privileged architecture, mtime). QEMU
- * counts one nanosecond for every instruction (-icount shift=0). The timer ticks with 10 MHz, every
- * 100 instructions, and interrupts so many whole ticks after the comparison was written (QEMU's
- * source, hw/intc/riscv_aclint.c); the instructions that are spent beforehand choose the one that is
- * interrupted. */
+/* The timer of QEMU's RISC-V machine "virt" interrupts (RISC-V privileged architecture, mtime).
+ * QEMU counts one nanosecond for every instruction (-icount shift=0). The timer ticks with 10 MHz,
+ * every 100 instructions, and interrupts so many whole ticks after the comparison was written
+ * (QEMU's source, hw/intc/riscv_aclint.c); the instructions that are spent beforehand choose the one
+ * that is interrupted. */
 #include "interrupt.h"
 
 /* The compiler has these instructions for the core, its assembler asks for their name. */
