@@ -318,7 +318,7 @@ type interruption struct {
 
 // interruptions reads the lines of a call from the output of front_interrupt.c.
 func interruptions(out, call string) (all []interruption) {
-	line := regexp.MustCompile(`(?m)^[^a-z]*` + call + ` ([0-9a-f]+) ([0-2])[.\r]*$`)
+	line := regexp.MustCompile(`(?m)` + call + ` ([0-9a-f]+) ([0-2])[.\r]*$`)
 	for _, m := range line.FindAllStringSubmatch(out, -1) {
 		pc, _ := strconv.ParseUint(m[1], 16, 64)
 		answer, _ := strconv.Atoi(m[2])
@@ -506,7 +506,8 @@ func (c *interrupting) interruptEverywhere(t *testing.T, dir, level string, p *P
 			"%d times", call, level, distinct(all),
 			len(slices.Compact(slices.Clone(executed))), len(executed))
 		if len(missing) > 0 {
-			t.Errorf("%s: no interrupt came before %x", call, missing)
+			t.Errorf("%s: no interrupt came before %d instructions, such as %#x", call,
+				len(missing), missing[0])
 		}
 	}
 }

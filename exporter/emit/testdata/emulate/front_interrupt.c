@@ -191,6 +191,9 @@ int main(void)
     leakair_front_reset(&front);
     start = front;
     interrupt_all("step", call_step, STEP_STRIDE, NULL, NULL);
+    if (failures > 0) {
+        printf("wrong: %d in all\n", failures);
+    }
     printf("finished\n");
     return failures != 0;
 }
