@@ -196,3 +196,34 @@ func (f *FrontEnd) Only(features []int) *FrontEnd {
 func (f *Feature) Needs(channel int) bool {
 	return f.Channel == channel || f.Definition.Other != "" && f.Other == channel
 }
+
+// LineRun is a run of harmonics that follow each other, of which the C makes lines in one loop;
+// where the angle of a line is needed it is made by itself.
+type LineRun struct {
+	At    int // of the first one among the lines of the channel
+	First int // harmonic
+	Count int
+	Angle bool
+}
+
+// LineRuns returns the lines of a channel in runs.
+func (n *Integer) LineRuns(channel int) []LineRun {
+	angles := map[int]bool{}
+	for i := range n.Front.Features {
+		f := &n.Front.Features[i]
+		isOther := f.Definition.Other != "" && f.Other == channel
+		if f.Definition.Kind == Phase && (f.Channel == channel || isOther) {
+			angles[f.Definition.Order] = true
+		}
+	}
+	var runs []LineRun
+	for i, k := range n.Channels[channel].Lines {
+		if last := len(runs) - 1; last >= 0 && !angles[k] && !runs[last].Angle &&
+			k == runs[last].First+runs[last].Count {
+			runs[last].Count++
+			continue
+		}
+		runs = append(runs, LineRun{i, k, 1, angles[k]})
+	}
+	return runs
+}

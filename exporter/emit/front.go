@@ -471,51 +471,32 @@ func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
 	}
 	fmt.Fprintf(locals, "    uint32_t length_%s[%d];\n", c.name, len(c.Lines))
 	fmt.Fprintf(b, "    %spair(f->fold_%s);\n", f.folds[c.fold].prefix, c.name)
-	phases := f.phases(c)
-	for _, k := range phases {
-		fmt.Fprintf(locals, "    uint32_t angle_%s_%d;\n", c.name, k)
+	for _, run := range f.integer.LineRuns(c.index) {
+		if run.Angle {
+			fmt.Fprintf(locals, "    uint32_t angle_%s_%d;\n", c.name, run.First)
+		}
 	}
 	line := func(at, k, angle string) string {
 		return fmt.Sprintf("length_%[1]s[%[2]s] = %[3]sline(f->fold_%[1]s, %[4]s, %[5]s);\n",
 			c.name, at,
 			f.folds[c.fold].prefix, k, angle)
 	}
-	for i := 0; i < len(c.Lines); {
-		k, run := c.Lines[i], 1
-		if slices.Contains(phases, k) {
-			fmt.Fprintf(b, "    %s", line(fmt.Sprint(i), fmt.Sprint(k),
-				fmt.Sprintf("&angle_%s_%d", c.name, k)))
-			i++
-			continue
-		}
-		for i+run < len(c.Lines) && c.Lines[i+run] == k+run && !slices.Contains(phases, k+run) {
-			run++
-		}
-		if run == 1 {
-			fmt.Fprintf(b, "    %s", line(fmt.Sprint(i), fmt.Sprint(k), "NULL"))
-		} else {
-			at := "i"
-			if k > i {
-				at = fmt.Sprintf("i + %dU", k-i)
+	for _, run := range f.integer.LineRuns(c.index) {
+		switch {
+		case run.Angle:
+			fmt.Fprintf(b, "    %s", line(fmt.Sprint(run.At), fmt.Sprint(run.First),
+				fmt.Sprintf("&angle_%s_%d", c.name, run.First)))
+		case run.Count == 1:
+			fmt.Fprintf(b, "    %s", line(fmt.Sprint(run.At), fmt.Sprint(run.First), "NULL"))
+		default:
+			harmonic := "i"
+			if run.First > run.At {
+				harmonic = fmt.Sprintf("i + %dU", run.First-run.At)
 			}
-			fmt.Fprintf(b, "    for (i = %d; i < %dU; i++) {\n        %s    }\n", i, i+run,
-				line("i", at, "NULL"))
-		}
-		i += run
-	}
-}
-
-// phases returns the harmonics of a channel whose angle a feature needs.
-func (f *front) phases(c *frontChannel) []int {
-	var all []int
-	for _, feature := range f.integer.Front.Features {
-		d := feature.Definition
-		if d.Kind == frontend.Phase && (feature.Channel == c.index ||
-			d.Other != "" && feature.Other == c.index) && !slices.Contains(all, d.Order) {
-			all = append(all, d.Order)
+			fmt.Fprintf(b, "    for (i = %d; i < %dU; i++) {\n        %s    }\n", run.At,
+				run.At+run.Count, line("i", harmonic, "NULL"))
 		}
 	}
-	return all
 }
 
 // feature writes how x of a feature is made.

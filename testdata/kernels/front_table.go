@@ -76,10 +76,10 @@ func printFronts(w io.Writer) error {
 ## Front ends
 
 What computes features from samples is counted in the same way, from %d front ends that were drawn
-by one seed, and judged on %d that were drawn by another, which was written down before any was
-measured: up to three channels and %d features of every kind, windows of 7 to 400 samples. Cycles
-are those of a window, all calls of NAME_sample and one of NAME_features; the longest call is of
-NAME_sample. The aim is %.0f %% or %d cycles.
+by one seed, and judged on %d that were drawn by another, which was written down before any of them
+was measured: up to three channels and %d features of every kind, windows of 7 to 400 samples. What
+is counted was improved four times after they had been looked at. Cycles are those of a window, all
+calls of NAME_sample and one of NAME_features; the longest call is of NAME_sample. The aim is %.0f %% or %d cycles.
 
 | core | cycles of a window | beyond the aim | longest call | flash | stack, bound less measured |
 |---|---|---|---|---|---|
