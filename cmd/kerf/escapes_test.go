@@ -21,6 +21,7 @@ func TestEscapesInAHandoff(t *testing.T) {
 	// The verdicts are as the figures give them: a cost at its limit, a loss of one sequence.
 	s.Verdict, s.Cost[0].Verdict, s.Loss[0].Verdict, s.Loss[0].WouldDo = budget.NotEnough,
 		budget.Pass, budget.NotEnough, 6
+	s.Chain.Converters[0].Within = true
 	s.Reason = s.WhyNot()
 	m := &exporter.Manifest{}
 	fill(reflect.ValueOf(m).Elem())

@@ -4,6 +4,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -115,7 +116,8 @@ func addSamples(t *testing.T) {
 	lines := strings.SplitAfter(features, "\n")
 	lines[1] = strings.TrimSuffix(lines[1], "\n") + "level\n" // temp_max
 	write("features.csv", strings.Join(lines, ""))
-	write("job.toml", read("job.toml")+`
+	own := regexp.MustCompile(`(?m)^period = .*\n`) // of the target: that of [raw] counts
+	write("job.toml", own.ReplaceAllString(read("job.toml"), "")+`
 [raw]
 selection = "raw_selection.csv"
 signoff = "raw_signoff.csv"

@@ -338,7 +338,8 @@ func distinct(all []interruption) int {
 
 // notInterrupted returns the instructions of a call before which no interrupt came, without those
 // that run with interrupts off: avr-gcc changes the stack pointer behind cli, and writes SREG back
-// two instructions later. One more still runs then (AVR instruction set manual, SEI), in simavr two.
+// two instructions later. One more still runs then (AVR instruction set manual, SEI), in simavr
+// two.
 func notInterrupted(dir string, executed []uint64, all []interruption, c *interrupting) ([]uint64,
 	error) {
 	const cli = 0x94f8
