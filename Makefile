@@ -11,7 +11,7 @@ PACKAGES = ./... ./testdata/benchfront ./testdata/benchscore/... ./testdata/benc
 
 .PHONY: test tools format vet staticcheck unit page notebook fuzz fuzz-short emulate emulators \
 	install bench bench-broken bench-coverage bench-few bench-smallest vectors bench-target measure \
-	kernels demo-data release man kills interrupts mutants vulnerabilities
+	front-long kernels demo-data release man kills interrupts mutants vulnerabilities
 
 test: tools format vet staticcheck unit page notebook fuzz-short emulate
 
@@ -111,6 +111,11 @@ emulate: emulators
 	$(GO) test -tags emulate ./targets/measure
 	$(GO) test -tags emulate -run Emulated ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames|Interrupt' ./exporter/emit
+
+# Forty times as many windows of every shape as make emulate runs; half an hour and more.
+front-long: emulators
+	KERF_FRONT_WINDOWS=20000 $(GO) test -tags emulate -timeout 10h -run FrontEndOnEmulated \
+		./exporter/emit
 
 EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm \
 	gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc \

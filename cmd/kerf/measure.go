@@ -17,6 +17,7 @@ import (
 	"kerf/exporter/report"
 	"kerf/fault"
 	"kerf/targets"
+	"kerf/targets/measure"
 	"kerf/whole"
 )
 
@@ -139,6 +140,10 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		return nil, nil, &fault.Error{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}
+	front, err := handoffFront(dir, s.Name)
+	if err != nil {
+		return nil, nil, err
+	}
 	estimated := estimates(s.Cost)
 	var subjects []subject
 	for _, target := range s.TargetNames() {
@@ -153,7 +158,8 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 					"built-in ones", target, rows[0].Profile), "give the job file: it names the "+
 					"file of the profile")
 		}
-		subjects = append(subjects, subject{target: target, profile: p, estimate: rows})
+		subjects = append(subjects, subject{target: target, profile: p, estimate: rows,
+			front: front})
 	}
 	for _, name := range names {
 		if slices.Contains(s.TargetNames(), name) {
@@ -163,9 +169,31 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		if err != nil {
 			return nil, nil, unknownTarget(name, append(s.TargetNames(), targets.Names()...))
 		}
-		subjects = append(subjects, subject{target: name, profile: p})
+		subjects = append(subjects, subject{target: name, profile: p, front: front})
 	}
 	return s, subjects, nil
+}
+
+// handoffFront says how to run the front end of a handoff; nil where it has none.
+func handoffFront(dir, name string) (*measure.Front, error) {
+	file := filepath.Join(dir, name+emit.NetworkSuffix)
+	const hint = "make the handoff anew with kerf plan"
+	text, err := whole.ReadRegular(file, report.MaxJSONBytes)
+	if err != nil {
+		return nil, unreadable(file, err, hint)
+	}
+	network, err := emit.ReadNetworkFile(text)
+	if err != nil {
+		return nil, &fault.Error{File: file, Msg: err.Error(), Hint: hint}
+	}
+	if network.Front == nil {
+		return nil, nil
+	}
+	f := &measure.Front{Samples: network.Front.Samples}
+	for _, c := range network.Front.Channels {
+		f.Bits = append(f.Bits, c.Bits)
+	}
+	return f, nil
 }
 
 // estimates returns the cost rows of a sign-off as they were estimated, also where the handoff was

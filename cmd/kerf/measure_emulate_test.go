@@ -4,6 +4,7 @@ package main
 
 import (
 	"encoding/json"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -69,6 +70,42 @@ func TestEmulatedMeasureAgreesWithSignoff(t *testing.T) {
 			target.Searched == 0 || target.MinCycles <= 0 || target.MinCycles > target.MaxCycles {
 			t.Errorf("%s: cycles %v, shortest %v, longest %v", target.Target,
 				value["cycles network"], target.MinCycles, target.MaxCycles)
+		}
+	}
+}
+
+// With samples in the job both ways of measuring run the front end: from the job and from the
+// handoff, whose files say what the converters have.
+func TestEmulatedMeasureRunsTheFrontEnd(t *testing.T) {
+	t.Chdir(filepath.Dir(cityJob(t, func(job string) string {
+		return strings.Replace(job, `file = "features.csv"`,
+			"file = \"features.csv\"\nkeep = [\"temp_max\"]", 1)
+	})))
+	addSamples(t)
+	if code, _, stderr := call("plan", "job.toml", "--out", "handoff"); code > exitBroken {
+		t.Fatalf("plan: exit code %d: %s", code, stderr)
+	}
+	rows := map[string]map[string]float64{}
+	for _, path := range []string{"job.toml", "handoff"} {
+		code, stdout, stderr := call("measure", path, "--json")
+		if code > exitBroken {
+			t.Fatalf("measure %s: exit code %d: %s", path, code, stderr)
+		}
+		var m measurement
+		if err := json.Unmarshal([]byte(stdout), &m); err != nil {
+			t.Fatal(err)
+		}
+		rows[path] = map[string]float64{}
+		for _, r := range m.Targets[0].Rows {
+			rows[path][string(r.Resource)+" "+r.Part] = r.Measured
+		}
+	}
+	for _, row := range []string{"cycles " + budget.SamplingPart, "cycles " + budget.FeaturesPart,
+		"flash " + budget.FrontCodePart, "ram " + budget.FrontStatePart} {
+		of := rows["handoff"]
+		if of[row] <= 0 || of[row] != rows["job.toml"][row] {
+			t.Errorf("%s: %v from the handoff, %v from the job", row, of[row],
+				rows["job.toml"][row])
 		}
 	}
 }
