@@ -116,6 +116,11 @@ func (in loader) computedFeature(channels []frontend.Channel, f dataset.Feature)
 	case d.Kind == frontend.Relative && c.Baseline == (frontend.Baseline{}):
 		return made, in.badFeature(f, "is relative to a baseline, but the channel has none",
 			`baseline = "2 s", or a number, in [[channel]] `+c.Name)
+	case (d.Kind == frontend.RMS || d.Kind == frontend.Relative && c.Baseline.Seconds > 0) &&
+		!c.ReachesZero(samples):
+		return made, in.badFeature(f, fmt.Sprintf("is about physical zero, which is too many "+
+			"steps of the converter away from its codes, %g to %g, for integers", c.Converter.Low,
+			c.Converter.High), "level, ripple, or relative to a number")
 	case d.Kind == frontend.Trend && samples < 2:
 		return made, in.badFeature(f, "needs two samples or more", "a longer window")
 	}

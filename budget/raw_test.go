@@ -194,6 +194,19 @@ func TestWrongSamplesOfAJob(t *testing.T) {
 }
 
 // What computes a feature from samples is counted: nothing is declared of it.
+func TestPhysicalZeroFarFromTheCodes(t *testing.T) {
+	far := [3]string{"job.toml", `low = "-50 degC", high = "50 degC"`,
+		`low = "1000000 degC", high = "1000000.1 degC"`}
+	const says = "too many steps of the converter away"
+	_, err := rawCity(t, 3, far, [3]string{"features.csv", ",level,,,", ",rms,,,"})
+	if err == nil || !strings.Contains(err.Error(), says) {
+		t.Errorf("%v, want %q", err, says)
+	}
+	if _, err = rawCity(t, 3, far); err != nil && strings.Contains(err.Error(), says) {
+		t.Errorf("of a level: %v", err)
+	}
+}
+
 func TestComputedFeatureWithAFrontEnd(t *testing.T) {
 	_, err := rawCity(t, 3, [3]string{"features.csv", ",computed,", ",front_end,computed,"},
 		[3]string{"features.csv", ",,,,\n", ",,,,,\n"},

@@ -15,6 +15,14 @@ type Channel struct {
 	Baseline  Baseline
 }
 
+// ReachesZero reports whether integers reach from the codes to physical zero: so many samples of the
+// farthest code add up to less than 2^30 steps. [RMS], and [Relative] to a baseline in seconds, are
+// about physical zero.
+func (c *Channel) ReachesZero(samples int) bool {
+	farthest := max(math.Abs(c.Converter.Low), math.Abs(c.Converter.High)) / c.Converter.Step()
+	return float64(float64(samples)*farthest) < 1<<sampleBits
+}
+
 // Baseline is what [Relative] compares a level with: a value, or the mean level of the steps so far
 // that begin less than Seconds after the first, this one included, which does not change
 // afterwards. A device knows no more at any step.
