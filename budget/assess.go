@@ -267,6 +267,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 	r.warnReserve()
 	r.warnChain()
 	r.warnGrids()
+	r.warnConverterEnergy()
 	r.warnWithoutTolerance()
 	r.warnRecovery(pl)
 	r.warnWords(pl)

@@ -24,6 +24,28 @@ func signedOff(t *testing.T, in *Inputs) *Result {
 	return r
 }
 
+// Where energy or current is told, a note says that it is the core's alone.
+func TestEnergyOfConvertersIsLeftOut(t *testing.T) {
+	const says = "what converters and sensors take is left out"
+	for _, currents := range []string{"", "active_current = \"4 mA\"\nvoltage = \"3 V\"\n"} {
+		in, err := rawCity(t, 3, keepsTempMax,
+			[3]string{"job.toml", "step_time =", currents + "step_time ="})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := signedOff(t, in)
+		hasRow := slices.ContainsFunc(r.Costs, func(c Cost) bool {
+			return c.Resource == Energy || c.Resource == Current
+		})
+		said := slices.ContainsFunc(r.Warnings, func(w string) bool {
+			return strings.Contains(w, says)
+		})
+		if said != hasRow || hasRow != (currents != "") {
+			t.Errorf("with %q: row %v, note %v", currents, hasRow, said)
+		}
+	}
+}
+
 // What the sign-off has of a network in integers is what its steps give for the integers that the
 // front end makes of converter codes, step by step; sequences without samples have their recorded
 // features.

@@ -3,6 +3,7 @@ package budget
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // known is the first of the currents or voltages that is given; NaN if none is.
@@ -60,6 +61,17 @@ func (s *sheet) addPower(taken float64) {
 	s.add(Current, "A", limitOf(t.AverageCurrent), part{Total, current, Estimated})
 	if t.Battery != nil {
 		s.addAtLeast(BatteryLife, "s", limitOf(t.BatteryLife), float64(*t.Battery)/current)
+	}
+}
+
+// warnConverterEnergy says that energy and current are those of the core alone.
+func (r *Result) warnConverterEnergy() {
+	front, _ := r.Inputs.FrontEndOf(r.Chosen.Candidate)
+	if front != nil && slices.ContainsFunc(r.Costs, func(c Cost) bool {
+		return c.Resource == Energy || c.Resource == Current
+	}) {
+		r.Warnings = append(r.Warnings, "energy and mean current are those of the core: what "+
+			"converters and sensors take is left out")
 	}
 }
 
