@@ -15,9 +15,9 @@ type Channel struct {
 	Baseline  Baseline
 }
 
-// ReachesZero reports whether integers reach from the codes to physical zero: so many samples of the
-// farthest code add up to less than 2^30 steps. [RMS], and [Relative] to a baseline in seconds, are
-// about physical zero.
+// ReachesZero reports whether integers reach from the codes to physical zero: so many samples of
+// the farthest code add up to less than 2^30 steps. [RMS], and [Relative] to a baseline in seconds,
+// are about physical zero.
 func (c *Channel) ReachesZero(samples int) bool {
 	farthest := max(math.Abs(c.Converter.Low), math.Abs(c.Converter.High)) / c.Converter.Step()
 	return float64(float64(samples)*farthest) < 1<<sampleBits

@@ -124,6 +124,9 @@ func (f *front) interfaceMacros() string {
 	b.WriteString("\n/* Front end: converter codes to x[]. */\n")
 	fmt.Fprintf(&b, "#define NET_N_CHANNELS %d /* codes of a sample */\n", len(f.channels))
 	fmt.Fprintf(&b, "#define NET_WINDOW %d /* samples of a step */\n", f.samples())
+	fmt.Fprintf(&b, "#define NET_SAMPLE_NS %.0fUL /* from one sample of a window to the next, in "+
+		"nanoseconds; then none are taken until the period is over */\n",
+		1e9/f.integer.Front.Sampling.Rate)
 	fmt.Fprintf(&b, "#define NET_FRONT_BYTES %d /* RAM of net_front */\n", f.integer.StateBytes())
 	for i, c := range f.channels {
 		channel := &f.integer.Front.Channels[c.index]

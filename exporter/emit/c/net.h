@@ -44,9 +44,9 @@ typedef struct {
 void net_front_reset(net_front *f);
 
 /* Takes one code of every converter, NET_CODE_... each; one beyond the bits of the
- * converter counts as the largest. To be called NET_WINDOW times a step, evenly; it is
- * short, may stand in an interrupt, and may interrupt net_features, net_front_reset and
- * net_step anywhere, but not itself.
+ * converter counts as the largest. To be called NET_WINDOW times a step, NET_SAMPLE_NS
+ * apart; it is short, may stand in an interrupt, and may interrupt net_features,
+ * net_front_reset and net_step anywhere, but not itself.
  * Returns 0; 1 when this sample filled the window: net_features and net_step are due;
  * 2 when the window is full and net_features has not run: the sample is ignored. The
  * next window begins with the first sample after net_features. Where steps were lost by
