@@ -24,6 +24,25 @@ func signedOff(t *testing.T, in *Inputs) *Result {
 	return r
 }
 
+// Samples that the converter cannot tell are named, however the outputs bear it.
+func TestSamplesBeyondTheConverter(t *testing.T) {
+	for _, c := range []struct {
+		high string
+		says bool
+	}{{"50 degC", false}, {"20 degC", true}} {
+		in, err := rawCity(t, 3, [3]string{"job.toml", `high = "50 degC"`, `high = "` + c.high + `"`})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := slices.ContainsFunc(in.Warnings, func(w string) bool {
+			return strings.Contains(w, "samples lie beyond the range of the converter, -50 to 20 degC")
+		})
+		if said != c.says {
+			t.Errorf("up to %s: %q", c.high, in.Warnings)
+		}
+	}
+}
+
 // Where energy or current is told, a note says that it is the core's alone.
 func TestEnergyOfConvertersIsLeftOut(t *testing.T) {
 	const says = "what converters and sensors take is left out"

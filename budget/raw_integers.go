@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"fmt"
 	"slices"
 
 	"kerf/dataset"
@@ -14,6 +15,37 @@ func (in loader) sample(r *Raw) {
 	r.integer = inIntegers(&r.FrontEnd)
 	r.sampleAll(r.integer, in.Selection, r.Selection)
 	r.sampleAll(r.integer, in.Signoff, r.Signoff)
+	in.warnClipped(r)
+}
+
+// warnClipped names the channels of which samples lie beyond the range of their converters, by more
+// than half a step.
+func (in loader) warnClipped(r *Raw) {
+	for c := range r.FrontEnd.Channels {
+		rule, converter := &in.Job.Channels[c], r.FrontEnd.Channels[c].Converter
+		beyond, all, most, furthest := 0, 0, converter.Step()/2, 0.0
+		for _, s := range slices.Concat(r.Selection, r.Signoff) {
+			if s == nil {
+				continue
+			}
+			all += len(s.X[c])
+			for _, x := range s.X[c] {
+				apart := max(converter.Low-x, x-converter.High)
+				if apart <= converter.Step()/2 {
+					continue
+				}
+				if beyond++; apart > most {
+					most, furthest = apart, x
+				}
+			}
+		}
+		if beyond > 0 {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("%s: %d of %d samples lie beyond the "+
+				"range of the converter, %s to %s %s, the furthest at %s: a device sees the end "+
+				"of the range", rule.Name, beyond, all, plainFigure(converter.Low, 4),
+				plainFigure(converter.High, 4), rule.Converter.Low.Unit, plainFigure(furthest, 4)))
+		}
+	}
 }
 
 // inIntegers returns a front end in integers before any network has said how it takes features.
