@@ -176,8 +176,16 @@ func (s *sheet) addFront(f *frontCost) {
 		return []part{call, wait}
 	}
 	s.add(Interrupt, "cycles", limitOf(t.Interrupt), parts(1, f.longest)...)
-	s.add(InterruptTime, "s", limitOf(t.InterruptTime), parts(clock, f.longest)...)
+	s.add(InterruptTime, "s", interruptLimit(t), parts(clock, f.longest)...)
 	s.add(FeaturesTime, "s", featuresLimit(t), parts(clock, f.last, f.features)...)
+}
+
+// interruptLimit is the smaller of interrupt_time and the time between two samples.
+func interruptLimit(t Target) float64 {
+	if t.InterruptTime != nil && *t.InterruptTime < t.Interval {
+		return float64(*t.InterruptTime)
+	}
+	return float64(t.Interval)
 }
 
 // featuresLimit is the smaller of features_time and the time in which nothing is sampled.

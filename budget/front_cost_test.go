@@ -35,7 +35,7 @@ func sampledInputs(t *testing.T, rule TargetRule) *Inputs {
 			frontend.Feature{Name: in.Float.Features[in.Raw.Features[i]].Name, Definition: d,
 				Channel: i / 2, Scale: 1})
 	}
-	in.Targets[0].Pause = in.Job.Raw.pause()
+	in.Targets[0].Pause, in.Targets[0].Interval = in.Job.Raw.pause(), 1./6400
 	in.Targets[0].Period = &in.Job.Raw.Period
 	return in
 }
@@ -107,6 +107,24 @@ func TestFeaturesTimeIsAlwaysLimited(t *testing.T) {
 	}{{nil, 0.1 - 63./6400, Pass}, {&long, 0.1 - 63./6400, Pass}, {&short, 1e-6, Fail}} {
 		in := sampledInputs(t, TargetRule{Clock: 32e6, FeaturesTime: c.rule})
 		got := find(t, in.Costs(in.Whole(small)), FeaturesTime, Total)
+		if math.Abs(got.Limit-c.limit) > 1e-12 || got.Verdict != c.verdict {
+			t.Errorf("%+v, want %g, %s", got, c.limit, c.verdict)
+		}
+	}
+}
+
+// A call of name_sample must end before the next one, 1/6400 s later, whatever the job says.
+func TestInterruptTimeIsAlwaysLimited(t *testing.T) {
+	long, short := Seconds(1), Seconds(1e-9)
+	for _, c := range []struct {
+		clock   Hertz
+		rule    *Seconds
+		limit   float64
+		verdict Verdict
+	}{{32e6, nil, 1. / 6400, Pass}, {32e6, &long, 1. / 6400, Pass}, {32e6, &short, 1e-9, Fail},
+		{1e5, nil, 1. / 6400, Fail}} {
+		in := sampledInputs(t, TargetRule{Clock: c.clock, InterruptTime: c.rule})
+		got := find(t, in.Costs(in.Whole(small)), InterruptTime, Total)
 		if math.Abs(got.Limit-c.limit) > 1e-12 || got.Verdict != c.verdict {
 			t.Errorf("%+v, want %g, %s", got, c.limit, c.verdict)
 		}

@@ -41,8 +41,9 @@ type Inputs struct {
 // Target is one target of the job with its profile.
 type Target struct {
 	TargetRule
-	Core  *targets.Profile
-	Pause Seconds // from the last sample of a window to the first of the next; 0 without samples
+	Core     *targets.Profile
+	Pause    Seconds // from the last sample of a window to the first of the next; 0 without samples
+	Interval Seconds // between two samples of a window; 0 without samples
 }
 
 // InputFile is one file that the result depends on.
@@ -176,7 +177,7 @@ func (in loader) loadTargets() error {
 			t.RAM = t.Core.RAM
 		}
 		if raw := in.Job.Raw; raw != nil {
-			t.Pause = raw.pause()
+			t.Pause, t.Interval = raw.pause(), Seconds(1/float64(raw.Rate))
 			if t.Period == nil {
 				t.Period = &raw.Period
 			}

@@ -99,6 +99,9 @@ func (in *Inputs) LimitFrom(c Cost) string {
 		case c.Resource == FeaturesTime &&
 			(rule.FeaturesTime == nil || t.Pause <= *rule.FeaturesTime):
 			return in.Job.place("raw", "period")
+		case c.Resource == InterruptTime &&
+			(rule.InterruptTime == nil || t.Interval <= *rule.InterruptTime):
+			return in.Job.place("raw", "rate")
 		case c.Resource == Flash && rule.Flash == nil, c.Resource == RAM && rule.RAM == nil:
 			return "profile " + t.Core.Name + ": " + string(c.Resource)
 		case c.Resource == StepTime &&
