@@ -89,8 +89,8 @@ type TargetRule struct {
 	// Default: not judged.
 	Interrupt *float64 `toml:"interrupt"`
 
-	// It may take this time. Default: the time between two samples of a window, which no other value
-	// exceeds.
+	// It may take this time. Default: the time between two samples of a window, which no other
+	// value exceeds.
 	InterruptTime *Seconds `toml:"interrupt_time"`
 
 	// Features may be ready this time after the last sample of a window. Default: the time until
