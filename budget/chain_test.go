@@ -30,12 +30,14 @@ func TestSamplesBeyondTheConverter(t *testing.T) {
 		high string
 		says bool
 	}{{"50 degC", false}, {"20 degC", true}} {
-		in, err := rawCity(t, 3, [3]string{"job.toml", `high = "50 degC"`, `high = "` + c.high + `"`})
+		in, err := rawCity(t, 3,
+			[3]string{"job.toml", `high = "50 degC"`, `high = "` + c.high + `"`})
 		if err != nil {
 			t.Fatal(err)
 		}
 		said := slices.ContainsFunc(in.Warnings, func(w string) bool {
-			return strings.Contains(w, "samples lie beyond the range of the converter, -50 to 20 degC")
+			return strings.Contains(w, "samples lie beyond the range of the converter, "+
+				"-50 to 20 degC")
 		})
 		if said != c.says {
 			t.Errorf("up to %s: %q", c.high, in.Warnings)
