@@ -140,10 +140,6 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		return nil, nil, &fault.Error{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}
-	front, err := handoffFront(dir, s.Name)
-	if err != nil {
-		return nil, nil, err
-	}
 	estimated := estimates(s.Cost)
 	var subjects []subject
 	for _, target := range s.TargetNames() {
@@ -158,8 +154,7 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 					"built-in ones", target, rows[0].Profile), "give the job file: it names the "+
 					"file of the profile")
 		}
-		subjects = append(subjects, subject{target: target, profile: p, estimate: rows,
-			front: front})
+		subjects = append(subjects, subject{target: target, profile: p, estimate: rows})
 	}
 	for _, name := range names {
 		if slices.Contains(s.TargetNames(), name) {
@@ -169,9 +164,13 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		if err != nil {
 			return nil, nil, unknownTarget(name, append(s.TargetNames(), targets.Names()...))
 		}
-		subjects = append(subjects, subject{target: name, profile: p, front: front})
+		subjects = append(subjects, subject{target: name, profile: p})
 	}
-	return s, subjects, nil
+	front, err := handoffFront(dir, s.Name)
+	for i := range subjects {
+		subjects[i].front = front
+	}
+	return s, subjects, err
 }
 
 // handoffFront says how to run the front end of a handoff; nil where it has none.

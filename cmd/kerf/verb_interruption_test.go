@@ -201,6 +201,7 @@ func interrupt(t *testing.T, cmd *exec.Cmd, while time.Duration,
 		used, known = processorTime(cmd.Process.Pid)
 	}
 	if err := cmd.Process.Signal(os.Interrupt); errors.Is(err, os.ErrProcessDone) {
+		<-ended // its end is known before its state is
 		return ""
 	} else if err != nil {
 		t.Fatal(err)
