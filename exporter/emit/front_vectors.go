@@ -195,16 +195,9 @@ func (p *Program) windowVectors(b *strings.Builder) {
 		}
 		b.WriteString("};\n\n")
 	}
-	b.WriteString(
-		"/* Features: the given ones go in, the computed ones come out. */\nstatic const " +
-			"int16_t net_window_x[NET_VECTOR_WINDOWS][NET_N_FEATURES] NET_ROM = {\n")
-	for _, w := range p.Windows {
-		b.WriteString("    { " + join(w.X) + " },\n")
-	}
-	b.WriteString("};\n\nstatic const int32_t net_window_y[NET_VECTOR_WINDOWS][NET_N_OUTPUTS] " +
-		"NET_ROM = {\n")
-	for _, w := range p.Windows {
-		b.WriteString("    { " + join(w.Y) + " },\n")
-	}
-	b.WriteString("};\n\n")
+	b.WriteString("/* Features: the given ones go in, the computed ones come out. */\n")
+	rowsOf(b, "int16_t net_window_x[NET_VECTOR_WINDOWS][NET_N_FEATURES]", p.Windows,
+		func(w FrontWindow) []int32 { return w.X })
+	rowsOf(b, "int32_t net_window_y[NET_VECTOR_WINDOWS][NET_N_OUTPUTS]", p.Windows,
+		func(w FrontWindow) []int32 { return w.Y })
 }

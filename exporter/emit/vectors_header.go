@@ -21,20 +21,23 @@ func (p *Program) vectorsHeader(rom string) string {
 		}
 		return "0"
 	})
-	b.WriteString("};\n\nstatic const int16_t net_vector_x[NET_VECTOR_STEPS][NET_N_FEATURES] " +
-		"NET_ROM = {\n")
-	for _, v := range p.Vectors {
-		b.WriteString("    { " + join(v.X) + " },\n")
-	}
-	b.WriteString("};\n\nstatic const int32_t net_vector_y[NET_VECTOR_STEPS][NET_N_OUTPUTS] " +
-		"NET_ROM = {\n")
-	for _, v := range p.Vectors {
-		b.WriteString("    { " + join(v.Y) + " },\n")
-	}
 	b.WriteString("};\n\n")
+	rowsOf(&b, "int16_t net_vector_x[NET_VECTOR_STEPS][NET_N_FEATURES]", p.Vectors,
+		func(v VectorStep) []int32 { return v.X })
+	rowsOf(&b, "int32_t net_vector_y[NET_VECTOR_STEPS][NET_N_OUTPUTS]", p.Vectors,
+		func(v VectorStep) []int32 { return v.Y })
 	p.windowVectors(&b)
 	b.WriteString("#endif /* NET_VECTORS_H */\n")
 	return rename(b.String(), p.Name)
+}
+
+// rowsOf writes a constant array with a row of values for each entry.
+func rowsOf[T any](b *strings.Builder, declaration string, all []T, values func(T) []int32) {
+	b.WriteString("static const " + declaration + " NET_ROM = {\n")
+	for _, one := range all {
+		b.WriteString("    { " + join(values(one)) + " },\n")
+	}
+	b.WriteString("};\n\n")
 }
 
 // join returns values as a list of C.

@@ -127,7 +127,18 @@ func (s *set) fit(runs []*measured) error {
 		}
 		code = append(code, equation{shared, rest, 1 / max(smallCode, rest)})
 	}
-	for _, class := range slices.Sorted(maps.Keys(all)) {
+	if err := s.solve(times, code); err != nil {
+		return err
+	}
+	for name := range s.stack {
+		s.stack[name] = max(0, s.stack[name]) + stackMargin(s.isa)
+	}
+	return nil
+}
+
+// solve finds the counts of kernels by class, and the bytes of their code.
+func (s *set) solve(times map[string][]equation, code []equation) error {
+	for _, class := range slices.Sorted(maps.Keys(times)) {
 		found, err := leastSquares(times[class])
 		if err != nil {
 			return fmt.Errorf("%s: %w", class, err)
@@ -147,9 +158,6 @@ func (s *set) fit(runs []*measured) error {
 	}
 	for name, v := range s.code {
 		s.code[name] = math.Round(10*v) / 10
-	}
-	for name := range s.stack {
-		s.stack[name] = max(0, s.stack[name]) + stackMargin(s.isa)
 	}
 	return nil
 }

@@ -143,26 +143,8 @@ func (s *set) fitFronts(runs []*measuredFront) error {
 		s.stack["features"] = max(s.stack["features"],
 			int(m.FeaturesChain)-cost.FrontArrays(r.front))
 	}
-	for _, class := range slices.Sorted(maps.Keys(all)) {
-		found, err := leastSquares(times[class])
-		if err != nil {
-			return fmt.Errorf("%s: %w", class, err)
-		}
-		for kernel, v := range found {
-			if s.kernels[kernel] == nil {
-				s.kernels[kernel] = map[string]float64{}
-			}
-			if v = math.Round(100*v) / 100; v != 0 {
-				s.kernels[kernel][class] = v
-			}
-		}
-	}
-	var err error
-	if s.code, err = leastSquares(code); err != nil {
-		return fmt.Errorf("code: %w", err)
-	}
-	for name, v := range s.code {
-		s.code[name] = math.Round(10*v) / 10
+	if err := s.solve(times, code); err != nil {
+		return err
 	}
 	for name := range s.stack {
 		s.stack[name] += stackMargin(s.isa)
