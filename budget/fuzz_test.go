@@ -24,6 +24,31 @@ func FuzzParseJob(f *testing.F) {
 	}
 	f.Add([]byte(
 		"name='a'\n[outputs]\nclasses=['a','b']\ncolumn='c'\n[[region]]\nname='r'\nwhere.leakage={min=nan}\n[recovery]\nepochs=3\n[[model.other]]\nfile='x'\n"))
+	f.Add([]byte(`name='a'
+[raw]
+selection=['a.csv','b.npz']
+signoff='c.csv'
+rate='6.4 kHz'
+window=64
+period='100 ms'
+[[channel]]
+name='supply'
+column='p'
+converter={low='0 bar',high='250 bar',bits=12}
+cycles=4
+baseline='2 s'
+floor='0.06 bar'
+[[channel]]
+name='return'
+converter={low='-1e1 bar',high='inf bar',bits=-1}
+baseline=1e-3
+[[target]]
+profile='cortex-m4f'
+clock='64 MHz'
+interrupt=44
+interrupt_time='1 us'
+features_time='9 ms'
+`))
 	outputs := []dataset.Output{{Name: "leakage"}, {Name: "air"}}
 	f.Fuzz(func(t *testing.T, text []byte) {
 		jobLimits.Check(t, len(text), "job.toml", func() error {

@@ -119,8 +119,84 @@ func FuzzReadParquet(f *testing.F) {
 	})
 }
 
+// checkSamples reads hostile bytes as samples of the channels a and b. The reader must not panic,
+// and must return whole windows or an error of a known type.
+func checkSamples(t *testing.T, limits hardinput.Limits, raw []byte, file string,
+	sampling Sampling) {
+	var all []*Samples
+	var err error
+	limits.Check(t, len(raw), file, func() error {
+		all, err = ReadSamples(bytes.NewReader(raw), int64(len(raw)), file, []string{"a", "b"},
+			sampling)
+		return err
+	})
+	if err != nil {
+		if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) &&
+			!errors.Is(err, model.ErrUnsupported) {
+			t.Fatalf("untyped error %v", err)
+		}
+		return
+	}
+	if len(all) == 0 {
+		t.Fatal("no sample and no error")
+	}
+	names := map[string]bool{}
+	for _, s := range all {
+		if s.Sequence == "" || names[s.Sequence] || len(s.T) == 0 || len(s.X) != 2 {
+			t.Fatalf("sequence %q has %d steps and %d channels", s.Sequence, len(s.T), len(s.X))
+		}
+		names[s.Sequence] = true
+		for i, t0 := range s.T {
+			if i > 0 && !(t0 > s.T[i-1]) {
+				t.Fatalf("sequence %q: a window at %v follows one at %v", s.Sequence, t0, s.T[i-1])
+			}
+		}
+		for _, values := range s.X {
+			if len(values) != len(s.T)*sampling.Samples {
+				t.Fatalf("%d samples for %d steps", len(values), len(s.T))
+			}
+			for _, v := range values {
+				if math.IsNaN(v) || math.Abs(v) > largestNumber {
+					t.Fatalf("value %v", v)
+				}
+			}
+		}
+	}
+}
+
+// twoSamples are windows of two samples, a tenth of a second apart.
+var twoSamples = Sampling{Samples: 2, Rate: 10, Period: 1}
+
+func FuzzReadSamples(f *testing.F) {
+	f.Add([]byte("sequence,scenario,t,a,b\n0,calm,0,1,2\n0,calm,0.1,3,4\n0,calm,1,5,6\n" +
+		"0,calm,1.1,7,8\n1,worn,-5,1,2\n1,worn,-4.9,1,2\n"))
+	f.Add([]byte("\ufeffb,a,t,scenario,sequence\r\n1,0x1p-2,1e300,\"a\nb\",s\r\n1,2,1e300,x,s\n"))
+	f.Add([]byte("sequence,scenario,t,a,b\n,calm,nan,inf,1e999\n"))
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		checkSamples(t, csvLimits, raw, "r.csv", twoSamples)
+		checkSamples(t, csvLimits, raw, "r.csv", Sampling{Samples: 1, Rate: 1e-3, Period: 1e3})
+	})
+}
+
+func FuzzReadSamplesNPZ(f *testing.F) {
+	text := recordedSeed(f, "selection.npz")
+	f.Add(text)
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		checkSamples(t, npzLimits, raw, "r.npz", twoSamples)
+		sampling := Sampling{Samples: 1, Rate: 1, Period: 1} // of the seed, which has a row a step
+		npzLimits.Check(t, len(raw), "r.npz", func() error {
+			_, err := ReadSamples(bytes.NewReader(raw), int64(len(raw)), "r.npz",
+				[]string{"temp_max"}, sampling)
+			return err
+		})
+	})
+}
+
 func FuzzReadFeatures(f *testing.F) {
 	f.Add("name,channel,kind,unit,mean,std,front_end\np,supply,level,bar,0,1,spectrum\n")
+	f.Add("name,channel,kind,unit,mean,std,computed,scale,offset,wrap\n" +
+		"p,supply,phase,rad,0,1,\"phase(1, return)\",57.29578,-9e1,yes\nq,a,k,u,0,1,,,,no\n" +
+		"r,a,k,u,0,1,level,0,nan,maybe\n")
 	f.Add("\ufeffstd,mean,unit,kind,channel,name\r\n1e-30,-1e30,\"°C\",k,\"c,d\",\"=1+1\"\r\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		csvLimits.Check(t, len(text), "f.csv", func() error {
@@ -131,7 +207,8 @@ func FuzzReadFeatures(f *testing.F) {
 			for _, f := range features {
 				if f.Name == "" || !(f.Std > 0) || math.Abs(f.Mean) > largestNumber ||
 					NameFault(f.Name+f.Channel) != "" && len(f.Name+f.Channel) < LongestName ||
-					f.Line < 2 {
+					f.Line < 2 || !(math.Abs(f.Scale)+math.Abs(f.Offset) <= 2*largestNumber) ||
+					f.Computed != "" && f.Scale == 0 {
 					t.Fatalf("%q gives %+v", text, f)
 				}
 			}

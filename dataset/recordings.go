@@ -268,17 +268,28 @@ func (r *reader) begin(name, scenario string) error {
 			return r.Fail(r.keys[i], fault, nameHint)
 		}
 	}
-	if line, twice := r.seen[name]; twice {
-		return r.Fail(r.keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line),
-			"steps of a sequence must stand together; give each uninterrupted run a name of its "+
-				"own")
+	name, err := begins(r, r.keys[0], name, r.seen, "steps of a sequence must stand together; give "+
+		"each uninterrupted run a name of its own")
+	if err != nil {
+		return err
 	}
 	r.end()
-	name, scenario = strings.Clone(name), strings.Clone(scenario) // the row is not kept in memory
-	r.seen[name] = r.Row()
+	scenario = strings.Clone(scenario) // the row is not kept in memory
 	r.current = &Sequence{Name: name, Scenario: scenario, File: r.file, Line: r.Row()}
 	r.rec.Sequences = append(r.rec.Sequences, r.current)
 	return nil
+}
+
+// begins notes that a sequence begins at the present row, and returns its name, which is kept. A
+// name that was seen before is an error with the hint.
+func begins(t rows, column int, name string, seen map[string]int, hint string) (string, error) {
+	if line, twice := seen[name]; twice {
+		return "", t.Fail(column, "sequence "+name+" was already seen at line "+strconv.Itoa(line),
+			hint)
+	}
+	name = strings.Clone(name) // the row is not kept in memory
+	seen[name] = t.Row()
+	return name, nil
 }
 
 // end gives the current sequence, if there is one, its values and duration.

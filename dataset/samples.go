@@ -153,12 +153,11 @@ func (s *sampleReader) begin(name, scenario string) error {
 		return s.Fail(s.keys[0], "the sequence name is empty",
 			"samples have the names of the sequences of the recordings")
 	}
-	if line, twice := s.seen[name]; twice {
-		return s.Fail(s.keys[0], "sequence "+name+" was already seen at line "+strconv.Itoa(line),
-			"samples of a sequence must stand together")
+	name, err := begins(s, s.keys[0], name, s.seen, "samples of a sequence must stand together")
+	if err != nil {
+		return err
 	}
-	name, scenario = strings.Clone(name), strings.Clone(scenario) // the row is not kept in memory
-	s.seen[name] = s.Row()
+	scenario = strings.Clone(scenario) // the row is not kept in memory
 	s.current = &Samples{Sequence: name, Scenario: scenario, File: s.file, Line: s.Row()}
 	s.all = append(s.all, s.current)
 	return nil
