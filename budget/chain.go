@@ -139,11 +139,13 @@ func (r *Raw) coded(s *dataset.Samples) *dataset.Samples {
 }
 
 // warnChain says which step on the way from samples a broken tolerance comes from, for the row that
-// is broken by the most.
+// is broken by the most, and of which features the recordings have something else below the floor.
 func (r *Result) warnChain() {
 	if r.Chain == nil {
 		return
 	}
+	floors := r.Inputs.floorNotes()
+	r.Warnings = append(r.Warnings, floors...)
 	worst, most := -1, 0.0
 	for i, row := range r.Chain.Rows {
 		at := slices.IndexFunc(r.Loss, func(l Loss) bool {
@@ -169,6 +171,10 @@ func (r *Result) warnChain() {
 		if v > adds[largest] {
 			largest = i
 		}
+	}
+	// Definitions that differ otherwise are refused before.
+	if largest == 0 && len(floors) > 0 {
+		names[0] = "the floor, below which features are 0,"
 	}
 	at := row.values()
 	text := tellApart(plainFigure, at[largest], at[largest+1])

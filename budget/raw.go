@@ -24,6 +24,8 @@ type Raw struct {
 
 	integer  *frontend.Integer // FrontEnd, with no encodings
 	integers sync.Map          // by features, see [Inputs.integers]
+	compared sync.Once
+	computed []ComputedFeature // see [Inputs.ComputedFeatures]
 }
 
 // loadRaw reads the samples of the job, if there are any, and holds them against the recordings.

@@ -2,6 +2,7 @@ package budget
 
 import (
 	"fmt"
+	"strings"
 
 	"kerf/dataset"
 	"kerf/fault"
@@ -16,6 +17,11 @@ type ComputedFeature struct {
 	Spread     float64             // what differences are shares of: about a standard deviation
 	Within     bool                // of [frontend.MostRMS] and [frontend.MostLargest]
 
+	// Floor says below what nothing is compared, and Faint that the recordings have something else
+	// there than a device. Empty where the feature has no floor.
+	Floor string
+	Faint bool
+
 	// Where it is not within: how it may have been computed, and whether that explains it.
 	Reading frontend.Reading
 	Found   bool
@@ -28,6 +34,12 @@ func (in *Inputs) ComputedFeatures() []ComputedFeature {
 	if in.Raw == nil {
 		return nil
 	}
+	in.Raw.compared.Do(func() { in.Raw.computed = in.compare() })
+	return in.Raw.computed
+}
+
+// compare is ComputedFeatures, computed anew.
+func (in *Inputs) compare() []ComputedFeature {
 	stretches := append(in.stretches(in.Selection, in.Raw.Selection),
 		in.stretches(in.Signoff, in.Raw.Signoff)...)
 	f := in.Raw.FrontEnd
@@ -41,11 +53,65 @@ func (in *Inputs) ComputedFeatures() []ComputedFeature {
 			std = c.Feature.Std // of a constant
 		}
 		c.Spread = c.Difference.Spread(std)
+		c.Floor, c.Faint = in.floorOf(&f.Features[i]), c.Difference.IsFaint(std)
 		if c.Within = c.Difference.IsWithin(std); !c.Within && c.Difference.Steps > 0 {
 			c.Reading, c.Found = f.Recognise(i, std, stretches)
 		}
 	}
 	return all
+}
+
+// floorOf names the floors below which a device has 0 as a feature, and where they come from; empty
+// where there are none.
+func (in *Inputs) floorOf(f *frontend.Feature) string {
+	if !f.Definition.Kind.HasFloor() {
+		return ""
+	}
+	text := "the floor of " + in.floorText(f.Channel)
+	if f.Definition.Other != "" {
+		text += " or that of " + in.floorText(f.Other)
+	}
+	return text
+}
+
+// floorText returns a channel with its floor.
+func (in *Inputs) floorText(channel int) string {
+	rule := &in.Job.Channels[channel]
+	from := "as the job says"
+	if rule.Floor == nil {
+		from = "one step of its converter, since the job gives none"
+	}
+	return fmt.Sprintf("%s, %s %s (%s)", rule.Name,
+		plainFigure(in.Raw.FrontEnd.Channels[channel].Floor, 4), rule.Converter.Low.Unit, from)
+}
+
+// floorNotes say of which features the recordings have something else than a device at steps below
+// the floor, floor by floor.
+func (in *Inputs) floorNotes() []string {
+	var floors []string
+	features := map[string][]string{} // by floor, with their steps
+	for _, c := range in.ComputedFeatures() {
+		if !c.Faint {
+			continue
+		}
+		if len(features[c.Floor]) == 0 {
+			floors = append(floors, c.Floor)
+		}
+		features[c.Floor] = append(features[c.Floor], c.belowFloor())
+	}
+	var notes []string
+	for _, floor := range floors {
+		notes = append(notes, fmt.Sprintf("%s lie below %s: a device has 0 there, and the "+
+			"recordings do not; floor in [[channel]] sets it", strings.Join(features[floor], ", "),
+			floor))
+	}
+	return notes
+}
+
+// belowFloor says how many steps of a feature lie below the floor.
+func (c *ComputedFeature) belowFloor() string {
+	return fmt.Sprintf("%d of %d steps of %s", c.Difference.Faint,
+		c.Difference.Faint+c.Difference.Steps, c.Feature.Name)
 }
 
 // recordedStd returns the standard deviation of what was recorded as a feature. That of
@@ -96,8 +162,9 @@ func (in *Inputs) CheckComputed() error {
 			c.Difference.Sequence, c.Difference.Step)
 		switch {
 		case c.Difference.Steps == 0:
-			msg = fmt.Sprintf("%s cannot be compared: at every step it is of something below the "+
-				"floor", c.Feature.Name)
+			msg = fmt.Sprintf("%s cannot be compared: %s lie below %s", c.Feature.Name,
+				c.belowFloor(), c.Floor)
+			hint = "a smaller floor in [[channel]], or another feature; kerf features shows all"
 		case c.Difference.Turned > 0:
 			msg = fmt.Sprintf("%s is not what was recorded: %d of %d angles are whole turns away",
 				c.Feature.Name, c.Difference.Turned, c.Difference.Steps)

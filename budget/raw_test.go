@@ -6,9 +6,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"kerf/dataset"
 )
 
 // rawCity is city-weather with samples: three of temp_max for each step of the first sequences,
@@ -233,6 +236,53 @@ func TestLimitsOfAFrontEndWithoutSamples(t *testing.T) {
 		name, _, _ := strings.Cut(limit, " ")
 		if err == nil || !strings.Contains(err.Error(), "the limit "+name+" needs samples") {
 			t.Errorf("%s: %v", limit, err)
+		}
+	}
+}
+
+// A coarse converter has a coarse floor where the job gives none: what the recordings have below it
+// is said to be below the floor, with the steps and where it comes from, and not put down to the
+// definition of the feature.
+func TestStepsBelowTheFloorAreNamed(t *testing.T) {
+	for _, c := range []struct {
+		converter string
+		says      string
+	}{
+		{"bits = 12", ""},
+		{"bits = 3", "14.29 degC (one step of its converter, since the job gives none)"},
+		{"bits = 12 }\nfloor = \"9 degC\" #", "9 degC (as the job says)"},
+	} {
+		in, err := rawCity(t, 40, [3]string{"features.csv", ",level,,,", ",relative,,,"},
+			[3]string{"job.toml", "bits = 12", c.converter},
+			[3]string{"job.toml", "column =", "baseline = \"2 s\"\ncolumn ="})
+		if err != nil {
+			t.Fatal(err)
+		}
+		notebook := in.Raw.FrontEnd // which knows no floor
+		notebook.Channels = slices.Clone(notebook.Channels)
+		notebook.Channels[0].Floor = 0
+		for i, s := range in.Selection.Sequences {
+			values := notebook.Compute(&notebook.Features[0],
+				notebook.Analyses(in.Raw.Selection[i]))
+			for step, v := range values {
+				s.X[step*in.Selection.Features+in.Raw.Features[0]] = v
+			}
+		}
+		in.Signoff.Sequences = nil
+		if f := in.ComputedFeatures()[0]; !f.Within || f.Faint != (c.says != "") {
+			t.Errorf("%s: %+v", c.converter, f)
+		}
+		row := RowName{Output: "temp_max_next", Metric: dataset.RMSE}
+		r := &Result{Inputs: in, Chain: &Chain{Rows: []ChainRow{{RowName: row, Float: 1,
+			Computed: 3, Converter: 3.1, FrontEnd: 3.1, Cut: 3.2, Fixed: 3.3}}},
+			Loss: []Loss{{RowName: row, Judged: true, Verdict: Fail}}}
+		r.warnChain()
+		text := strings.Join(r.Warnings, "\n")
+		blamesFloor := strings.Contains(text, "the floor, below which features are 0, adds most")
+		if strings.Contains(text, "steps of temp_max lie below the floor of") != (c.says != "") ||
+			!strings.Contains(text, c.says) || blamesFloor != (c.says != "") ||
+			strings.Contains(text, "the definition of features") == blamesFloor {
+			t.Errorf("%s: %s", c.converter, text)
 		}
 	}
 }

@@ -29,6 +29,7 @@ type Difference struct {
 	Step         int
 	Steps        int // that were compared
 	Faint        int // that were not: what the feature is of is below the floor
+	FaintLargest float64 // of the faint ones, from what a device has there: 0, as it is recorded
 	Turned       int // angles that are whole turns away from where a device has them
 
 	turn float64 // of an angle, in the unit of the recordings; else 0
@@ -53,11 +54,12 @@ func (f *FrontEnd) compareBy(feature *Feature, at int, stretches []*Stretch,
 		values := compute(s)
 		faint := f.faint(feature, s)
 		for step, v := range values {
+			apart := v - s.Recorded[at][step]
 			if faint[step] {
 				d.Faint++
+				d.FaintLargest = max(d.FaintLargest, math.Abs(apart))
 				continue
 			}
-			apart := v - s.Recorded[at][step]
 			if turn > 0 {
 				turns := math.Round(apart / turn)
 				apart -= float64(turn * turns)
@@ -97,6 +99,12 @@ func (d *Difference) IsWithin(std float64) bool {
 	spread := d.Spread(std)
 	return d.Steps > 0 && d.Turned == 0 && d.RMS <= MostRMS*spread &&
 		d.Largest <= MostLargest*spread
+}
+
+// IsFaint reports whether the recordings have something else than a device below the floor, by more
+// than [MostLargest] of a standard deviation.
+func (d *Difference) IsFaint(std float64) bool {
+	return d.FaintLargest > MostLargest*d.Spread(std)
 }
 
 // Spread is what a difference is compared with, for a feature of a standard deviation.

@@ -42,6 +42,9 @@ var kinds = []Kind{Level, Relative, Slope, Trend, Minimum, Maximum, Swing, RMS, 
 // hasOrder reports whether the kind is followed by a harmonic in parentheses.
 func (k Kind) hasOrder() bool { return k == Amplitude || k == Phase || k == Distortion }
 
+// HasFloor reports whether a feature of the kind is 0 below the floor of its channel.
+func (k Kind) HasFloor() bool { return k == Phase || k == Distortion || k == Relative }
+
 // Definition is how a feature is computed from the samples of a window.
 type Definition struct {
 	Kind  Kind

@@ -50,13 +50,16 @@ type computedRow struct {
 	MostStd  *float64 `json:"largest_in_std"`
 	Sequence string   `json:"sequence"` // where the largest is
 	Step     int      `json:"step"`
-	Steps    int      `json:"steps"`  // that were compared
-	Faint    int      `json:"faint"`  // below the floor, not compared
-	Turned   int      `json:"turned"` // angles that are whole turns away
-	Within   bool     `json:"within"` // the difference is small enough
-	Found    bool     `json:"found"`  // a definition that gives what was recorded
-	Line     string   `json:"line"`   // to write into features.csv; of one that was found
-	Why      string   `json:"why"`    // a device cannot compute that
+	Steps    int      `json:"steps"`         // that were compared
+	Faint    int      `json:"faint"`         // below the floor, not compared
+	Floor    string   `json:"floor"`         // and where it comes from; empty of a feature without
+	OfFaint  float64  `json:"faint_largest"` // difference below the floor, in the unit
+	Below    bool     `json:"faint_differs"` // the recordings have something else there
+	Turned   int      `json:"turned"`        // angles that are whole turns away
+	Within   bool     `json:"within"`        // the difference is small enough
+	Found    bool     `json:"found"`         // a definition that gives what was recorded
+	Line     string   `json:"line"`          // to write into features.csv; of one that was found
+	Why      string   `json:"why"`           // a device cannot compute that
 }
 
 func newFeaturesResult(in *budget.Inputs) *featuresResult {
@@ -68,7 +71,7 @@ func newFeaturesResult(in *budget.Inputs) *featuresResult {
 			MostStd:  report.Finite(c.Difference.Largest / c.Spread),
 			Sequence: c.Difference.Sequence, Step: c.Difference.Step, Steps: c.Difference.Steps,
 			Faint: c.Difference.Faint, Turned: c.Difference.Turned, Within: c.Within,
-			Found: c.Found}
+			Floor: c.Floor, OfFaint: c.Difference.FaintLargest, Below: c.Faint, Found: c.Found}
 		if c.Found {
 			row.Line, row.Why = c.Reading.Line(), c.Reading.Why()
 		}
@@ -103,9 +106,16 @@ func (r *featuresResult) tables() []report.Table {
 			outcome = "turns differ"
 		case !f.Within:
 			outcome = "differs"
+		case f.Below:
+			outcome = "0 below the floor"
 		}
 		if !f.Within {
 			said = append(said, f.sentence())
+		}
+		if f.Below && f.Steps > 0 {
+			said = append(said, fmt.Sprintf("%s: %d of %d steps lie below %s: a device has 0 "+
+				"there, and the recordings do not; floor in [[channel]] sets it.", f.Name, f.Faint,
+				f.Faint+f.Steps, f.Floor))
 		}
 		t.Rows = append(t.Rows, []string{f.Name, f.Computed, report.Optional(f.InStd, digits),
 			report.Optional(f.MostStd, digits), strconv.Itoa(f.Steps), strconv.Itoa(f.Faint),
@@ -122,7 +132,8 @@ func (r *featuresResult) tables() []report.Table {
 func (f *computedRow) sentence() string {
 	switch {
 	case f.Steps == 0:
-		return fmt.Sprintf("%s: at every step it is of something below the floor.", f.Name)
+		return fmt.Sprintf("%s: all %d steps lie below %s, so nothing is compared.", f.Name,
+			f.Faint, f.Floor)
 	case f.Found && f.Why == "":
 		return fmt.Sprintf("%s: in features.csv write %s.", f.Name, f.Line)
 	case f.Found:
