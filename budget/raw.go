@@ -102,8 +102,12 @@ func (in loader) computedFeature(channels []frontend.Channel, f dataset.Feature)
 		return made, in.badFeature(f, "takes off its own phase", "name another channel, or none")
 	}
 	c := channels[made.Channel]
-	samples := in.Job.Raw.Window
+	samples, unit := in.Job.Raw.Window, in.Job.Channels[made.Channel].Converter.Low.Unit
 	switch {
+	case d.Kind.HasUnitOfChannel() && f.Scale == 1 && f.Unit != "" && f.Unit != unit:
+		return made, in.badFeature(f, fmt.Sprintf("is in %s, and its channel %s in %s", f.Unit,
+			c.Name, unit), "write one of both as the other, or say with scale how the one "+
+			"follows from the other")
 	case d.Order > 0 && c.Cycles == 0:
 		return made, in.badFeature(f, "is of a harmonic, but the job does not say how many "+
 			"cycles of the fundamental a window has", "cycles = 4 in [[channel]] "+c.Name)

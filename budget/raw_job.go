@@ -165,6 +165,11 @@ func (j *Job) checkChannel(i int, seen map[string]bool) error {
 		return j.badName(msg, "channel", i, "name")
 	}
 	low, high := c.Converter.Low, c.Converter.High
+	if low != nil {
+		if msg := dataset.NameFault(low.Unit); msg != "" {
+			return j.badName(msg, "channel", i, "converter", "low")
+		}
+	}
 	switch {
 	case c.Name == "":
 		return j.at("features.csv refers to it by this name", "the channel has no name", "channel",
@@ -196,8 +201,9 @@ func (j *Job) checkChannel(i int, seen map[string]bool) error {
 
 // channel is what the rule says.
 func (c *ChannelRule) channel() frontend.Channel {
-	made := frontend.Channel{Name: c.Name, Cycles: c.Cycles, Converter: frontend.Converter{
-		Low: c.Converter.Low.Value, High: c.Converter.High.Value, Bits: c.Converter.Bits}}
+	made := frontend.Channel{Name: c.Name, Unit: c.Converter.Low.Unit, Cycles: c.Cycles,
+		Converter: frontend.Converter{Low: c.Converter.Low.Value, High: c.Converter.High.Value,
+			Bits: c.Converter.Bits}}
 	made.Floor = made.Converter.Step()
 	if c.Floor != nil {
 		made.Floor = c.Floor.Value

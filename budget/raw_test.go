@@ -184,6 +184,7 @@ func TestWrongSamplesOfAJob(t *testing.T) {
 			"first sample, and by the rate of the job that is 0.153846 s"},
 		{"job.toml", "column = ", "cycles = 4611686018427387904\ncolumn = ", "cannot be told"},
 		{"features.csv", ",level,,,", ",amplitude(4611686018427387904),,,", "harmonics go from"},
+		{"job.toml", "degC", "K", "temp_max is in degC, and its channel temperature in K"},
 		{"raw_signoff.csv", "seattle", "boston", "has the scenario"},
 		{"job.toml", "step_time = \"1 ms\"", "period = \"2 s\"", "a step begins every 2 s here, " +
 			"and every 1 s in [raw]"},

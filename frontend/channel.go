@@ -9,6 +9,7 @@ const MostSamples = 4096
 // Channel is one sampled signal.
 type Channel struct {
 	Name      string
+	Unit      string
 	Converter Converter
 	Cycles    int     // c, of the fundamental in a window
 	Floor     float64 // amplitude, or baseline, below which a feature is 0; in the unit

@@ -27,10 +27,10 @@ type Difference struct {
 	RMS, Largest float64 // in the unit of the recordings
 	Sequence     string  // where the largest is
 	Step         int
-	Steps        int // that were compared
-	Faint        int // that were not: what the feature is of is below the floor
+	Steps        int     // that were compared
+	Faint        int     // that were not: what the feature is of is below the floor
 	FaintLargest float64 // of the faint ones, from what a device has there: 0, as it is recorded
-	Turned       int // angles that are whole turns away from where a device has them
+	Turned       int     // angles that are whole turns away from where a device has them
 
 	turn float64 // of an angle, in the unit of the recordings; else 0
 }

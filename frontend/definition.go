@@ -45,6 +45,11 @@ func (k Kind) hasOrder() bool { return k == Amplitude || k == Phase || k == Dist
 // HasFloor reports whether a feature of the kind is 0 below the floor of its channel.
 func (k Kind) HasFloor() bool { return k == Phase || k == Distortion || k == Relative }
 
+// HasUnitOfChannel reports whether a feature of the kind is in the unit of its channel.
+func (k Kind) HasUnitOfChannel() bool {
+	return slices.Contains([]Kind{Level, Minimum, Maximum, Swing, RMS, Ripple, Amplitude}, k)
+}
+
 // Definition is how a feature is computed from the samples of a window.
 type Definition struct {
 	Kind  Kind

@@ -130,9 +130,9 @@ func (f *front) interfaceMacros() string {
 	fmt.Fprintf(&b, "#define NET_FRONT_BYTES %d /* RAM of net_front */\n", f.integer.StateBytes())
 	for i, c := range f.channels {
 		channel := &f.integer.Front.Channels[c.index]
-		fmt.Fprintf(&b, "#define %s%s %d /* %d bits: 0 is %g, %d is %g */\n", codeMacro,
+		fmt.Fprintf(&b, "#define %s%s %d /* %d bits: 0 is %g, %d is %g %s */\n", codeMacro,
 			macroPart(channel.Name), i, c.Bits, channel.Converter.Low, 1<<c.Bits-1,
-			channel.Converter.High)
+			channel.Converter.High, commentText(channel.Unit))
 	}
 	var bits []string
 	for _, c := range f.channels {

@@ -24,6 +24,7 @@ type FrontRecord struct {
 // ChannelRecord is a sampled channel.
 type ChannelRecord struct {
 	Name            string  `json:"name"`
+	Unit            string  `json:"unit"`
 	Low             float64 `json:"low"`
 	High            float64 `json:"high"`
 	Bits            int     `json:"bits"`
@@ -72,8 +73,8 @@ func (p *Program) frontRecord() *FrontRecord {
 	r := &FrontRecord{Samples: front.Sampling.Samples, Rate: front.Sampling.Rate,
 		Period: front.Sampling.Period}
 	for _, c := range front.Channels {
-		r.Channels = append(r.Channels, ChannelRecord{c.Name, c.Converter.Low, c.Converter.High,
-			c.Converter.Bits, c.Cycles, c.Floor, c.Baseline.Value, c.Baseline.Seconds})
+		r.Channels = append(r.Channels, ChannelRecord{c.Name, c.Unit, c.Converter.Low,
+			c.Converter.High, c.Converter.Bits, c.Cycles, c.Floor, c.Baseline.Value, c.Baseline.Seconds})
 	}
 	for i, f := range front.Features {
 		r.Features = append(r.Features, ComputedRecord{p.Front.Index[i], f.Channel,
@@ -122,7 +123,7 @@ func (r *FrontRecord) frontEnd(net *quant.Network) (*frontend.FrontEnd, []int, e
 			return nil, nil, fmt.Errorf("channel %q of the front end cannot be", c.Name)
 		}
 		names = append(names, c.Name)
-		front.Channels = append(front.Channels, frontend.Channel{Name: c.Name,
+		front.Channels = append(front.Channels, frontend.Channel{Name: c.Name, Unit: c.Unit,
 			Converter: frontend.Converter{Low: c.Low, High: c.High, Bits: c.Bits}, Cycles: c.Cycles,
 			Floor:    c.Floor,
 			Baseline: frontend.Baseline{Value: c.BaselineValue, Seconds: c.BaselineSeconds}})

@@ -112,3 +112,28 @@ func TestFrontEndInCGivesTheIntegersOfGo(t *testing.T) {
 		})
 	}
 }
+
+// The header names the unit of every channel, and says where std is not that of features.csv.
+func TestHeaderSaysWhatCodesAndInputsAre(t *testing.T) {
+	random := rand.New(rand.NewPCG(18, 31))
+	front, encodings := randomfront.FrontEnd(random, 1, 2)
+	c := &front.Channels[0]
+	c.Name, c.Unit, c.Cycles = "supply", "L/min */", 0
+	c.Converter = frontend.Converter{Low: -1, High: 4, Bits: 12}
+	front.Channels, front.Features = front.Channels[:1], []frontend.Feature{{Name: "flow",
+		Definition: frontend.Definition{Kind: frontend.Level}, Scale: 1}}
+	p := setFront(randomProgram(t, random, randomnet.OneGRU), random, front, encodings[:1])
+	text, err := p.header()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"_CODE_SUPPLY 0 /* 12 bits: 0 is -1, 4095 is 4 L/min *<U+002F> */",
+		"std is not that of features.csv"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %q in %s", want, text)
+		}
+	}
+	if got := p.frontRecord().Channels[0].Unit; got != c.Unit {
+		t.Errorf("NAME_network.json has the unit %q", got)
+	}
+}
