@@ -65,8 +65,22 @@ func (in loader) loadRaw() error {
 		return err
 	}
 	in.sample(raw)
+	in.warnUnused(raw)
 	in.Raw = raw
 	return nil
+}
+
+// warnUnused names the channels that no feature is computed from.
+func (in loader) warnUnused(raw *Raw) {
+	for c := range raw.FrontEnd.Channels {
+		if !slices.ContainsFunc(raw.FrontEnd.Features, func(f frontend.Feature) bool {
+			return f.Needs(c)
+		}) {
+			in.Warnings = append(in.Warnings, fmt.Sprintf("%s: no feature of features.csv is "+
+				"computed from this channel, so the firmware does not sample it",
+				raw.FrontEnd.Channels[c].Name))
+		}
+	}
 }
 
 // badFeature returns an error about a line of features.csv.

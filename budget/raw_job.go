@@ -100,6 +100,12 @@ func (b *BaselineRule) UnmarshalTOML(v any) error {
 		b.Value = v
 	case string:
 		seconds, err := targets.ParseSeconds(v)
+		var value Reading
+		if err != nil && value.UnmarshalTOML(v) == nil {
+			return targets.BadValue(v, "is neither a time nor a number alone", fmt.Sprintf(
+				"baseline = %s if the channel is in %s; as a text it is a time such as \"2 s\"",
+				strconv.FormatFloat(value.Value, 'g', -1, 64), value.Unit))
+		}
 		if err != nil {
 			return err
 		}
@@ -129,14 +135,14 @@ func (j *Job) checkRaw() error {
 		{len(r.Selection) == 0, "selection", `selection = "raw_selection.npz"`},
 		{len(r.Signoff) == 0, "signoff", `signoff = "raw_signoff.npz"`},
 		{r.Rate <= 0, "rate", `rate = "6.4 kHz"`},
-		{r.Window < 1, "window", "window = 64"},
+		{r.Window == 0, "window", "window = 64"},
 		{r.Period <= 0, "period", `period = "100 ms"`},
 	} {
 		if need.missing {
 			return j.at("add "+need.hint, "raw."+need.key+" is missing, or 0", "raw", need.key)
 		}
 	}
-	if r.Window > frontend.MostSamples {
+	if r.Window < 1 || r.Window > frontend.MostSamples {
 		return j.at(fmt.Sprintf("1 to %d", frontend.MostSamples),
 			fmt.Sprintf("a window cannot have %d samples", r.Window), "raw", "window")
 	}
@@ -174,6 +180,10 @@ func (j *Job) checkChannel(i int, seen map[string]bool) error {
 	case c.Name == "":
 		return j.at("features.csv refers to it by this name", "the channel has no name", "channel",
 			i)
+	case dataset.IsKey(c.column()):
+		return j.at("another column has the samples, in physical units", fmt.Sprintf(
+			"%s tells sequence, scenario and time of recordings; it is no channel", c.column()),
+			"channel", i, c.columnKey())
 	case seen[c.Name]:
 		return j.at("names must differ", "two channels are called "+c.Name, "channel", i, "name")
 	case low == nil || high == nil || c.Converter.Bits == 0:
@@ -220,6 +230,14 @@ func (c *ChannelRule) column() string {
 		return c.Column
 	}
 	return c.Name
+}
+
+// columnKey is the key of the job that names it.
+func (c *ChannelRule) columnKey() string {
+	if c.Column != "" {
+		return "column"
+	}
+	return "name"
 }
 
 // sampling is how samples follow each other.

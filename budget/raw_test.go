@@ -185,6 +185,18 @@ func TestWrongSamplesOfAJob(t *testing.T) {
 		{"job.toml", "column = ", "cycles = 4611686018427387904\ncolumn = ", "cannot be told"},
 		{"features.csv", ",level,,,", ",amplitude(4611686018427387904),,,", "harmonics go from"},
 		{"job.toml", "degC", "K", "temp_max is in degC, and its channel temperature in K"},
+		{"job.toml", "window = 3", "window = -1", "a window cannot have -1 samples"},
+		{"job.toml", "window = 3", "window = 0", "raw.window is missing, or 0"},
+		{"job.toml", "column = \"thermometer\"", "column = \"t\"", "t tells sequence, scenario and " +
+			"time of recordings; it is no channel"},
+		{"job.toml", "column = ", "baseline = \"120 degC\"\ncolumn = ",
+			"\"120 degC\": is neither a time nor a number alone"},
+		{"job.toml", "column = ", "baseline = \"warm\"\ncolumn = ", "a time starts with a number"},
+		{"job.toml", "-50 degC\", high = \"50 degC", "0 \\u202e\", high = \"50 \\u202e",
+			"U+202E"},
+		{"job.toml", "step_time = \"1 ms\"", "interrupt = 0", "0 cycles are no limit"},
+		{"job.toml", "step_time = \"1 ms\"", "interrupt_time = \"0 s\"", "interrupt_time is 0"},
+		{"job.toml", "step_time = \"1 ms\"", "features_time = \"0 s\"", "features_time is 0"},
 		{"raw_signoff.csv", "seattle", "boston", "has the scenario"},
 		{"job.toml", "step_time = \"1 ms\"", "period = \"2 s\"", "a step begins every 2 s here, " +
 			"and every 1 s in [raw]"},
@@ -193,6 +205,21 @@ func TestWrongSamplesOfAJob(t *testing.T) {
 		_, err := rawCity(t, 3, [3]string{c.file, c.old, c.new})
 		if err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s for %q in %s: %v, want %q", c.new, c.old, c.file, err, c.says)
+		}
+	}
+}
+
+// A channel that no feature is computed from is named.
+func TestUnusedChannelsAreNamed(t *testing.T) {
+	for _, computed := range []string{"level", ""} {
+		in, err := rawCity(t, 3, [3]string{"features.csv", ",level,,,", "," + computed + ",,,"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := strings.Contains(strings.Join(in.Warnings, "\n"),
+			"temperature: no feature of features.csv is computed from this channel")
+		if said != (computed == "") {
+			t.Errorf("%q: %q", computed, in.Warnings)
 		}
 	}
 }

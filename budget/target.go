@@ -112,7 +112,7 @@ func (j *Job) checkTarget(i int, t TargetRule) error {
 		return j.at("the most cycles that a step may take",
 			fmt.Sprintf("%g cycles are no limit", *c), "target", i, "cycles")
 	}
-	if c := t.Interrupt; c != nil && !(*c >= 0 && *c <= targets.MostCycles) {
+	if c := t.Interrupt; c != nil && !(*c > 0 && *c <= targets.MostCycles) {
 		return j.at("the most cycles that a call of name_sample may take",
 			fmt.Sprintf("%g cycles are no limit", *c), "target", i, "interrupt")
 	}
@@ -122,17 +122,22 @@ func (j *Job) checkTarget(i int, t TargetRule) error {
 // checkSampling holds a target against what the job says of samples.
 func (in *Inputs) checkSampling(i int, t Target) error {
 	raw := in.Job.Raw
-	if raw == nil {
-		for _, limit := range []struct {
-			key   string
-			given bool
-		}{{"interrupt", t.Interrupt != nil}, {"interrupt_time", t.InterruptTime != nil},
-			{"features_time", t.FeaturesTime != nil}} {
-			if limit.given {
-				return in.Job.at("add [raw] with the recordings of samples, or remove the limit",
-					fmt.Sprintf("the limit %s needs samples", limit.key), "target", i, limit.key)
-			}
+	for _, limit := range []struct {
+		key         string
+		given, none bool
+	}{{"interrupt", t.Interrupt != nil, false},
+		{"interrupt_time", t.InterruptTime != nil, t.InterruptTime != nil && *t.InterruptTime <= 0},
+		{"features_time", t.FeaturesTime != nil, t.FeaturesTime != nil && *t.FeaturesTime <= 0}} {
+		switch {
+		case limit.given && raw == nil:
+			return in.Job.at("add [raw] with the recordings of samples, or remove the limit",
+				fmt.Sprintf("the limit %s needs samples", limit.key), "target", i, limit.key)
+		case limit.none:
+			return in.Job.at("leave it out, or write a time above 0", limit.key+" is 0, which "+
+				"nothing keeps", "target", i, limit.key)
 		}
+	}
+	if raw == nil {
 		return nil
 	}
 	if apart := math.Abs(float64(*t.Period - raw.Period)); apart > 1e-9*float64(raw.Period) {

@@ -175,6 +175,11 @@ func ReadOutputs(r io.Reader, file string) ([]Output, error) {
 	return outputs, nil
 }
 
+// IsKey reports whether a column of recordings says what its rows are of, and is no quantity.
+func IsKey(column string) bool {
+	return column == "sequence" || column == "scenario" || column == "t"
+}
+
 // identity checks the name of a feature or output, which must differ from those seen before, and
 // reads its mean and std.
 func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColumn,
@@ -185,7 +190,7 @@ func (t *Table) identity(name string, seen map[string]bool, nameColumn, meanColu
 			t.Fail(nameColumn, "the name is empty", "recordings find their columns by this name")
 	case seen[name]:
 		return 0, 0, t.Fail(nameColumn, "the name "+name+" stands twice", "names must differ")
-	case name == "sequence" || name == "scenario" || name == "t":
+	case IsKey(name):
 		return 0, 0, t.Fail(nameColumn, "the name "+name+" is taken by a column of the recordings",
 			"choose another name")
 	case name == forAll:
