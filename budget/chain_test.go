@@ -45,6 +45,40 @@ func TestSamplesBeyondTheConverter(t *testing.T) {
 	}
 }
 
+// Samples of another converter than that of the job, which take little of its range, are told;
+// values that are rounded to digits are not.
+func TestSamplesOfAnotherConverter(t *testing.T) {
+	for _, c := range []struct {
+		low, high float64
+		bits      int // of the recorder; 0: values as they are, with tenths
+		says      string
+	}{
+		{-500, 500, 0, ""}, // tenths
+		{-500, 500, 10, "temperature: a converter with steps of 0.1173 degC recorded the samples"},
+		{-500, 500, 6, "temperature: a converter with steps of 1.905 degC recorded the samples"},
+		{-20, 50, 10, ""},
+	} {
+		in, err := rawCity(t, 13, [3]string{"job.toml", `low = "-50 degC", high = "50 degC"`,
+			fmt.Sprintf(`low = "%g degC", high = "%g degC"`, c.low, c.high)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		recorder := frontend.Converter{Low: -50, High: 70, Bits: c.bits}
+		for _, s := range slices.Concat(in.Raw.Selection, in.Raw.Signoff) {
+			for i, v := range s.X[0] {
+				if c.bits > 0 {
+					s.X[0][i] = recorder.Value(recorder.Code(v))
+				}
+			}
+		}
+		notes := in.otherConverters()
+		if len(notes) > 1 || (len(notes) == 0) != (c.says == "") ||
+			len(notes) == 1 && !strings.Contains(notes[0], c.says) {
+			t.Errorf("%+v: %q", c, notes)
+		}
+	}
+}
+
 // Where energy or current is told, a note says that it is the core's alone.
 func TestEnergyOfConvertersIsLeftOut(t *testing.T) {
 	const says = "what converters and sensors take is left out"

@@ -3,6 +3,7 @@ package budget
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 
 	"kerf/dataset"
@@ -191,13 +192,7 @@ func (in *Inputs) grids() []Grid {
 	var all []Grid
 	for c := range in.Job.Channels {
 		converter := in.Raw.FrontEnd.Channels[c].Converter
-		var samples [][]float64
-		for _, s := range slices.Concat(in.Raw.Selection, in.Raw.Signoff) {
-			if s != nil {
-				samples = append(samples, s.X[c])
-			}
-		}
-		if apart := converter.Grid(samples...); apart > 0 {
+		if apart := converter.Grid(in.Raw.ofChannel(c)...); apart > 0 {
 			rule := in.Job.Channels[c]
 			all = append(all, Grid{rule.Name, rule.Converter.Low.Unit, apart, converter.Step()})
 		}
@@ -225,4 +220,50 @@ func (r *Result) warnGrids() {
 				"judged, and neither is any with more bits than the samples have", g.Channel,
 				plainFigure(g.Apart, 4), g.Unit, plainFigure(g.Step, 4)))
 	}
+	r.Warnings = append(r.Warnings, r.Inputs.otherConverters()...)
+}
+
+// leastRange is the share of the range of a converter that samples take which another one recorded,
+// below which it is asked whether the job names the right one (our choice).
+const leastRange = 0.5
+
+// otherConverters names the channels of which another converter recorded the samples than that of
+// the job, whose range is much wider than what was recorded.
+func (in *Inputs) otherConverters() []string {
+	var notes []string
+	for i, c := range in.Raw.FrontEnd.Channels {
+		samples := in.Raw.ofChannel(i)
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, values := range samples {
+			low, high = min(low, slices.Min(values)), max(high, slices.Max(values))
+		}
+		share := (high - low) / (c.Converter.High - c.Converter.Low)
+		if !(share < leastRange) {
+			continue
+		}
+		grid := c.Converter.Grid(samples...)
+		if grid == 0 {
+			grid = c.Converter.FinerGrid(samples...)
+		}
+		if grid == 0 || frontend.IsDecimal(grid) {
+			continue
+		}
+		notes = append(notes, fmt.Sprintf("%s: a converter with steps of %s %s recorded the "+
+			"samples, which go from %s to %s; that of the job has %s to %s in steps of %s: is it "+
+			"the one of the device?", c.Name, plainFigure(grid, 4), c.Unit, plainFigure(low, 4),
+			plainFigure(high, 4), plainFigure(c.Converter.Low, 4), plainFigure(c.Converter.High, 4),
+			plainFigure(c.Converter.Step(), 4)))
+	}
+	return notes
+}
+
+// ofChannel returns the samples of a channel, per sequence that has some.
+func (r *Raw) ofChannel(channel int) [][]float64 {
+	var samples [][]float64
+	for _, s := range slices.Concat(r.Selection, r.Signoff) {
+		if s != nil {
+			samples = append(samples, s.X[channel])
+		}
+	}
+	return samples
 }

@@ -56,6 +56,33 @@ func (c Converter) Grid(samples ...[]float64) float64 {
 	return (points[len(points)-1] - points[0]) / total
 }
 
+// FinerGrid returns how far apart samples lie that a converter with finer steps recorded, down to
+// half of 2^-finerBits of a step; 0 where they lie on no such grid.
+func (c Converter) FinerGrid(samples ...[]float64) float64 {
+	const finerBits = 4 // our choice
+	fine := c
+	fine.Bits += finerBits
+	if grid := fine.Grid(samples...); float64(grid*gridMargin) < c.Step() {
+		return grid
+	}
+	return 0
+}
+
+// IsDecimal reports whether a grid is 1, 2 or 5 times a power of ten: rounding to digits makes such
+// a one as well as a converter does.
+func IsDecimal(grid float64) bool {
+	const slack = 0.01 // of the grid, which is measured
+	for grid > 0 && grid < 1-slack {
+		grid *= 10
+	}
+	for grid > 10-float64(10*slack) {
+		grid /= 10
+	}
+	return slices.ContainsFunc([]float64{1, 2, 5}, func(digit float64) bool {
+		return math.Abs(grid-digit) <= float64(slack*digit)
+	})
+}
+
 // points returns the values within the range of the converter in rising order, each once; none
 // where they are more than a grid wider than a step leaves room for.
 func (c Converter) points(samples [][]float64) []float64 {

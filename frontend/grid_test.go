@@ -32,6 +32,14 @@ func TestGridOfSamples(t *testing.T) {
 			if math.Abs(got-want) > 0.01*want {
 				t.Errorf("%d bits, %s: %v, want %v", bits, name, got, want)
 			}
+			got, want = job.FinerGrid(values), recorder.Step()
+			if bits <= job.Bits {
+				want = 0
+			}
+			// rounding to hundredths hides steps of some hundredths
+			if math.Abs(got-want) > 0.01*want && (name != "four digits" || got != 0 && !IsDecimal(got)) {
+				t.Errorf("%d bits, %s: a finer grid of %v, want %v", bits, name, got, want)
+			}
 		}
 	}
 	// Every second and every third code alone: the grid is their common divisor.
@@ -50,8 +58,20 @@ func TestGridOfSamples(t *testing.T) {
 	}
 	for name, values := range map[string][]float64{"free": free, "few": free[:300],
 		"of 7 values": {0, 1, 2, 3, 4, 5, 6}, "one value": {3, 3, 3}, "none": nil} {
+		if got := job.FinerGrid(values); got != 0 {
+			t.Errorf("%s: a finer grid of %v", name, got)
+		}
 		if got := job.Grid(values); got != 0 {
 			t.Errorf("%s: a grid of %v", name, got)
+		}
+	}
+}
+
+func TestGridsOfRoundedDigits(t *testing.T) {
+	for grid, want := range map[float64]bool{0.1: true, 0.02: true, 0.0005: true, 1: true,
+		9.99: true, 50: true, 0.061: false, 0.2442: false, 0.004888: false, 3: false} {
+		if IsDecimal(grid) != want {
+			t.Errorf("%v: %v", grid, !want)
 		}
 	}
 }
