@@ -155,6 +155,9 @@ func (in *Inputs) CheckComputed() error {
 		hint := "kerf features shows every feature that differs"
 		if c.Found && c.Reading.IsComputable() {
 			hint = c.Reading.Line() + " gives what was recorded; " + hint
+			if remark := c.Reading.Remark(); remark != "" {
+				hint = remark + " " + hint
+			}
 		}
 		msg := fmt.Sprintf("%s is not what was recorded: computed from samples it differs by "+
 			"%.2g std (root mean square) and at most %.2g std, in sequence %s, step %d",

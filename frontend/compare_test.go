@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"kerf/dataset"
+	"kerf/portable"
 )
 
 // wandering is a channel whose phase goes round, and whose level grows: forty windows of 16
@@ -73,5 +74,43 @@ func TestNothingComparedIsNotWithin(t *testing.T) {
 	s.Recorded = [][]float64{make([]float64, 40)}
 	if d := f.Compare(&f.Features[0], 0, []*Stretch{s}); d.Faint != 40 || d.IsWithin(1) {
 		t.Errorf("%+v", d)
+	}
+}
+
+// What no definition gives, one with the factor of another unit may.
+func TestFactorsOfUnitsAreFound(t *testing.T) {
+	for _, c := range []struct {
+		d        Definition
+		factor   float64
+		recorded func(v float64) float64
+		remark   string
+	}{
+		{Definition{Kind: Level}, 100, nil, "a factor of 100: the unit?"},
+		{Definition{Kind: Level}, 0.1, nil, "a factor of 0.1: the unit?"},
+		{Definition{Kind: Level}, 6.8947, nil, "a factor of 6.894757: the unit?"},
+		{Definition{Kind: Ripple}, 3.3, nil, "a factor of 3.3: the unit?"},
+		{Definition{Kind: Relative}, 1000, nil, "a factor of 1000: the unit?"},
+		{Definition{Kind: Level}, -1, nil, ""}, // of these the definitions know
+		{Definition{Kind: Relative}, 100, nil, ""},
+		{Definition{Kind: Level}, 100, math.Sqrt, "not found"},
+	} {
+		f, s := wandering(0)
+		for i := range s.Samples.X[0] { // so that the ripple is no constant
+			s.Samples.X[0][i] *= 1 + float64(i)/640
+		}
+		f.Features = []Feature{{Definition: c.d, Scale: 1}}
+		values := f.Compute(&f.Features[0], f.Analyses(s.Samples))
+		for i := range values {
+			if values[i] *= c.factor; c.recorded != nil {
+				values[i] = c.recorded(values[i])
+			}
+		}
+		s.Recorded = [][]float64{values}
+		_, std := portable.MeanStd(values)
+		r, found := f.Recognise(0, std, []*Stretch{s})
+		if found != (c.remark != "not found") || found && (r.Remark() != c.remark ||
+			r.Definition != c.d || math.Abs(r.Scale/c.factor-1) > 1e-4) {
+			t.Errorf("%s times %g: found %v, %s, %s", c.d, c.factor, found, r.Line(), r.Remark())
+		}
 	}
 }

@@ -17,6 +17,10 @@ type Reading struct {
 	WholeStretch bool // the baseline is the mean level of its stretch from the start on
 	Square       bool // the square of it is recorded
 
+	// Factor is what a scale is multiplied by that no definition has, as those of other units do;
+	// 0: none.
+	Factor float64
+
 	Changes    int // against what was declared
 	Difference Difference
 }
@@ -26,9 +30,9 @@ func (r *Reading) IsComputable() bool { return r.Why() == "" }
 
 // Recognise looks for a way to compute feature number at that gives what was recorded of stretches:
 // other harmonics, signs, units, peak for root mean square, sine for cosine, a window that begins a
-// sample or two later, a baseline over its whole stretch, power for amplitude. ok reports whether
-// there is one within [MostRMS] and [MostLargest] of the standard deviation; else the reading is
-// the nearest one that was tried.
+// sample or two later, a baseline over its whole stretch, power for amplitude. Where none of these
+// fits, one that does with a factor is taken. ok reports whether there is one within [MostRMS] and
+// [MostLargest] of the standard deviation; else the reading is the nearest one that was tried.
 //
 // Of readings that are about equally near the one with the fewest changes is taken: a feature of
 // nearly pure sines has many that differ by rounding alone.
@@ -56,7 +60,80 @@ func (f *FrontEnd) Recognise(at int, std float64, stretches []*Stretch) (found R
 	})
 	d := found.Difference
 	d.Turned = 0 // which [Reading.Why] tells
-	return found, d.IsWithin(std)
+	if d.IsWithin(std) {
+		return found, true
+	}
+	if scaled, ok := f.rescaled(at, std, stretches); ok {
+		return scaled, true
+	}
+	return found, false
+}
+
+// rescaled looks for a reading that fits with a scale of its own: that of the fewest changes.
+func (f *FrontEnd) rescaled(at int, std float64, stretches []*Stretch) (found Reading, ok bool) {
+	if f.Features[at].Definition.Kind == Phase {
+		return found, false // whose units are known
+	}
+	tried := map[Reading]bool{} // with the declared scale
+	for _, r := range f.readings(&f.Features[at]) {
+		r.Scale, r.Changes = f.Features[at].Scale, r.Changes+1
+		same := r
+		same.Changes = 0
+		if tried[same] || ok && r.Changes >= found.Changes {
+			continue
+		}
+		tried[same] = true
+		fitted := f.factor(&r, at, stretches)
+		for _, factor := range []float64{ofUnits(fitted), fitted} {
+			r.Factor, r.Scale = factor, float64(f.Features[at].Scale*factor)
+			r.Difference = f.compareReading(&r, at, stretches)
+			if factor != 0 && r.Difference.IsWithin(std) {
+				found, ok = r, true
+				break
+			}
+		}
+	}
+	return found, ok
+}
+
+// factor returns what makes a reading fit best if its scale is multiplied by it: by least squares;
+// 0 where nothing does.
+func (f *FrontEnd) factor(r *Reading, at int, stretches []*Stretch) float64 {
+	both, own := 0.0, 0.0
+	for _, s := range stretches {
+		values, faint := f.read(r, s), f.faint(&r.Feature, s)
+		for step, v := range values {
+			if v -= r.Offset; !faint[step] {
+				both += float64(v * (s.Recorded[at][step] - r.Offset))
+				own += float64(v * v)
+			}
+		}
+	}
+	if own == 0 {
+		return 0
+	}
+	return both / own
+}
+
+// ofUnits returns the factor between two units that a fitted one is near to, or 0: a power of ten,
+// or that with pounds-force per square inch on one side.
+func ofUnits(fitted float64) float64 {
+	const (
+		most = 9 // digits between two prefixes of a unit
+		near = 1e-3
+		psi  = 6.894757 // kPa; NIST SP 811 (2008), appendix B.8
+	)
+	power := 1.0
+	for range most {
+		for _, factor := range []float64{power, 1 / power, power * psi, psi / power, power / psi,
+			1 / psi / power} {
+			if math.Abs(fitted-factor) <= near*factor {
+				return factor
+			}
+		}
+		power *= 10
+	}
+	return 0
 }
 
 // scaling is a unit that a notebook may have used, as a factor on a declared one.
@@ -189,22 +266,24 @@ func (f *FrontEnd) angleReadings(base Reading) []Reading {
 
 // compareReading is [FrontEnd.Compare] for a reading.
 func (f *FrontEnd) compareReading(r *Reading, at int, stretches []*Stretch) Difference {
-	feature := r.Feature
-	return f.compareBy(&feature, at, stretches, func(s *Stretch) []float64 {
-		switch {
-		case r.WholeStretch:
-			return f.relativeToStretch(&feature, s)
-		case r.Square:
-			plain := feature
-			plain.Scale, plain.Offset, plain.Wrap = 1, 0, false
-			values := f.Compute(&plain, f.analysed(s))
-			for i, v := range values {
-				values[i] = feature.recorded(float64(v * v))
-			}
-			return values
+	return f.compareBy(&r.Feature, at, stretches, func(s *Stretch) []float64 { return f.read(r, s) })
+}
+
+// read computes a reading.
+func (f *FrontEnd) read(r *Reading, s *Stretch) []float64 {
+	switch {
+	case r.WholeStretch:
+		return f.relativeToStretch(&r.Feature, s)
+	case r.Square:
+		plain := r.Feature
+		plain.Scale, plain.Offset, plain.Wrap = 1, 0, false
+		values := f.Compute(&plain, f.analysed(s))
+		for i, v := range values {
+			values[i] = r.recorded(float64(v * v))
 		}
-		return f.Compute(&feature, f.analysed(s))
-	})
+		return values
+	}
+	return f.Compute(&r.Feature, f.analysed(s))
 }
 
 // relativeToStretch computes a feature relative to the mean level of the whole stretch of its
@@ -223,6 +302,14 @@ func (f *FrontEnd) relativeToStretch(feature *Feature, s *Stretch) []float64 {
 		values[step] = feature.recorded(fixed.relative(0, analyses[step].Level))
 	}
 	return values
+}
+
+// Remark asks about a factor; empty without one.
+func (r *Reading) Remark() string {
+	if r.Factor == 0 {
+		return ""
+	}
+	return fmt.Sprintf("a factor of %s: the unit?", strconv.FormatFloat(r.Factor, 'g', 7, 64))
 }
 
 // Line says what to write into features.csv.

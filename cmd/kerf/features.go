@@ -60,6 +60,7 @@ type computedRow struct {
 	Found    bool     `json:"found"`         // a definition that gives what was recorded
 	Line     string   `json:"line"`          // to write into features.csv; of one that was found
 	Why      string   `json:"why"`           // a device cannot compute that
+	Remark   string   `json:"remark"`        // on what was found, such as a factor
 }
 
 func newFeaturesResult(in *budget.Inputs) *featuresResult {
@@ -73,7 +74,7 @@ func newFeaturesResult(in *budget.Inputs) *featuresResult {
 			Faint: c.Difference.Faint, Turned: c.Difference.Turned, Within: c.Within,
 			Floor: c.Floor, OfFaint: c.Difference.FaintLargest, Below: c.Faint, Found: c.Found}
 		if c.Found {
-			row.Line, row.Why = c.Reading.Line(), c.Reading.Why()
+			row.Line, row.Why, row.Remark = c.Reading.Line(), c.Reading.Why(), c.Reading.Remark()
 		}
 		r.Features = append(r.Features, row)
 	}
@@ -134,6 +135,8 @@ func (f *computedRow) sentence() string {
 	case f.Steps == 0:
 		return fmt.Sprintf("%s: all %d steps lie below %s, so nothing is compared.", f.Name,
 			f.Faint, f.Floor)
+	case f.Found && f.Why == "" && f.Remark != "":
+		return fmt.Sprintf("%s: in features.csv write %s (%s)", f.Name, f.Line, f.Remark)
 	case f.Found && f.Why == "":
 		return fmt.Sprintf("%s: in features.csv write %s.", f.Name, f.Line)
 	case f.Found:
