@@ -51,38 +51,21 @@ func (pl *Planner) chain(chosen *Chosen, loss []Loss) *Chain {
 	if in.Raw == nil {
 		return nil
 	}
-	rec := *in.Signoff
-	rec.Sequences = nil
-	var samples []*dataset.Samples
-	for i, s := range in.Signoff.Sequences {
-		if s.Sampled != nil {
-			rec.Sequences = append(rec.Sequences, s)
-			samples = append(samples, in.Raw.Signoff[i])
-		}
-	}
+	rec, samples := withSamples(in.Signoff, in.Raw.Signoff)
 	c := &Chain{Sequences: len(samples), Grids: in.grids()}
 	if len(samples) == 0 {
 		return c
 	}
-	front := in.Raw.FrontEnd
-	computed := func(s *dataset.Samples) [][]float64 {
-		analyses := front.Analyses(s)
-		all := make([][]float64, len(front.Features))
-		for i := range all {
-			all[i] = front.Compute(&front.Features[i], analyses)
-		}
-		return all
-	}
-	ofCodes := func(s *dataset.Samples) [][]float64 { return computed(in.Raw.coded(s)) }
+	ofCodes := func(s *dataset.Samples) [][]float64 { return in.Raw.compute(in.Raw.coded(s)) }
 	measure := func(p dataset.Predictor, rec *dataset.Recordings) *dataset.Score {
 		return dataset.Measure(p, rec, in.Regions)
 	}
 	sampled := rec.AsSampled()
-	float := measure(in.Float, &rec)
+	float := measure(in.Float, rec)
 	steps := []*dataset.Score{float,
-		measure(in.Float, in.Raw.withFeatures(&rec, samples, computed)),
-		measure(in.Float, in.Raw.withFeatures(&rec, samples, ofCodes)),
-		measure(in.Float, sampled), measure(chosen.float(), sampled), measure(chosen.Fixed, &rec)}
+		measure(in.Float, in.Raw.withFeatures(rec, samples, in.Raw.compute)),
+		measure(in.Float, in.Raw.withFeatures(rec, samples, ofCodes)),
+		measure(in.Float, sampled), measure(chosen.float(), sampled), measure(chosen.Fixed, rec)}
 	isJudged := slices.ContainsFunc(loss, func(l Loss) bool { return l.Judged })
 	for _, l := range loss {
 		if l.Judged != isJudged || !isJudged && l.Metric != dataset.Metrics(in.Float.Classes)[0] ||
@@ -91,7 +74,7 @@ func (pl *Planner) chain(chosen *Chosen, loss []Loss) *Chain {
 		}
 		base := float
 		if l.Metric == dataset.Explained {
-			base = in.measureConstant(&rec)
+			base = in.measureConstant(rec)
 		}
 		var values []float64
 		for _, score := range steps {
@@ -101,6 +84,31 @@ func (pl *Planner) chain(chosen *Chosen, loss []Loss) *Chain {
 			values[3], values[4], values[5]})
 	}
 	return c
+}
+
+// withSamples returns the sequences of recordings that have samples, and these.
+func withSamples(rec *dataset.Recordings,
+	samples []*dataset.Samples) (*dataset.Recordings, []*dataset.Samples) {
+	sampled := *rec
+	sampled.Sequences = nil
+	var of []*dataset.Samples
+	for i, s := range rec.Sequences {
+		if samples[i] != nil {
+			sampled.Sequences, of = append(sampled.Sequences, s), append(of, samples[i])
+		}
+	}
+	return &sampled, of
+}
+
+// compute returns features of a sequence in double precision: per feature of the front end one
+// value a step.
+func (r *Raw) compute(s *dataset.Samples) [][]float64 {
+	analyses := r.FrontEnd.Analyses(s)
+	all := make([][]float64, len(r.FrontEnd.Features))
+	for i := range all {
+		all[i] = r.FrontEnd.Compute(&r.FrontEnd.Features[i], analyses)
+	}
+	return all
 }
 
 // withFeatures returns recordings, whose sequences all have samples, with the computed features

@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 
@@ -144,6 +145,29 @@ func (in *Inputs) stretches(rec *dataset.Recordings,
 		all = append(all, stretch)
 	}
 	return all
+}
+
+// RecomputedCSV returns the sequences of selection and of sign-off recordings that have samples as
+// files in CSV, with the features that are computed from these in double precision, and how many
+// sequences have none. A file is nil where none has any.
+func (in *Inputs) RecomputedCSV() (selection, signoff []byte, without int) {
+	write := func(rec *dataset.Recordings, samples []*dataset.Samples) []byte {
+		sampled, of := withSamples(rec, samples)
+		without += len(samples) - len(of)
+		if len(of) == 0 {
+			return nil
+		}
+		var t [][]float64
+		for _, s := range of {
+			t = append(t, s.T)
+		}
+		var b bytes.Buffer
+		in.Raw.withFeatures(sampled, of, in.Raw.compute).WriteCSV(&b,
+			dataset.FeatureNames(in.Float.Features), in.reference(), t) // no error of a buffer
+		return b.Bytes()
+	}
+	selection = write(in.Selection, in.Raw.Selection)
+	return selection, write(in.Signoff, in.Raw.Signoff), without
 }
 
 // CheckComputed returns an error where a feature is not computed from samples as features.csv says.

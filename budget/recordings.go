@@ -89,12 +89,18 @@ func (in loader) readAll(role Role, names FileList) (*dataset.Recordings, error)
 	return in.readFiles(role, names, false, "recordings", string(role))
 }
 
+// reference names the columns with reference values.
+func (in *Inputs) reference() dataset.Reference {
+	return dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs),
+		Column: in.Job.Outputs.Column}
+}
+
 // readFiles reads the recordings that a key of the job names.
 func (in loader) readFiles(role Role, names FileList, optional bool,
 	key ...any) (*dataset.Recordings, error) {
 	features := dataset.FeatureNames(in.Float.Features)
-	reference := dataset.Reference{Outputs: dataset.OutputNames(in.Float.Outputs),
-		Column: in.Job.Outputs.Column, Optional: optional}
+	reference := in.reference()
+	reference.Optional = optional
 	var recordings []*dataset.Recordings
 	for _, name := range names {
 		rec, err := in.readRecording(role, name, features, reference, key...)

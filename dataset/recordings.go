@@ -268,8 +268,8 @@ func (r *reader) begin(name, scenario string) error {
 			return r.Fail(r.keys[i], fault, nameHint)
 		}
 	}
-	name, err := begins(r, r.keys[0], name, r.seen, "steps of a sequence must stand together; give "+
-		"each uninterrupted run a name of its own")
+	name, err := begins(r, r.keys[0], name, r.seen, "steps of a sequence must stand together; "+
+		"give each uninterrupted run a name of its own")
 	if err != nil {
 		return err
 	}

@@ -266,7 +266,9 @@ func (f *FrontEnd) angleReadings(base Reading) []Reading {
 
 // compareReading is [FrontEnd.Compare] for a reading.
 func (f *FrontEnd) compareReading(r *Reading, at int, stretches []*Stretch) Difference {
-	return f.compareBy(&r.Feature, at, stretches, func(s *Stretch) []float64 { return f.read(r, s) })
+	return f.compareBy(&r.Feature, at, stretches, func(s *Stretch) []float64 {
+		return f.read(r, s)
+	})
 }
 
 // read computes a reading.

@@ -19,8 +19,8 @@ type complete = func(cmd *cobra.Command, args []string, typed string) ([]string,
 func addCompletions(root *cobra.Command) {
 	jobs, handoffs := filesEnding("toml"), folders
 	arguments := map[string]complete{
-		"plan": jobs, "rank": jobs, "observe": jobs, "prune": jobs, "units": jobs, "recover": jobs,
-		"quantize": jobs, "cost": jobs, "export": jobs,
+		"plan": jobs, "rank": jobs, "observe": jobs, "features": jobs, "prune": jobs, "units": jobs,
+		"recover": jobs, "quantize": jobs, "cost": jobs, "export": jobs,
 		"measure": filesEnding("toml"), "show": handoffs, "compare": handoffs, "verify": handoffs,
 		"explain": completeRow,
 		"init":    filesEnding("onnx", "safetensors", "npz", "csv", "gz", "parquet"),

@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -13,29 +15,81 @@ import (
 )
 
 func (a *app) featuresCommand() *cobra.Command {
-	return a.jobVerb(&cobra.Command{
+	var out string
+	cmd := a.jobVerb(&cobra.Command{
 		Use:   "features JOB.toml",
 		Short: "Compute features from raw samples, and compare with the recordings",
 		Long: `features computes every feature that features.csv defines by raw samples, in double
 precision, and holds it against the recordings. Where both differ it looks for the
 definition that a notebook used (another harmonic, sign or unit, RMS for peak, sine for
 cosine, a window that begins a sample later, a baseline over its whole stretch, power for
-amplitude) and says the line to write, or what a device cannot compute of it.`,
+amplitude, the factor of another unit) and says the line to write, or what a device cannot
+compute of it.
+
+--out writes the sequences that have samples as recordings to train with: the computed
+features anew, as features.csv defines them and with all digits, everything else as it
+was recorded. The files are selection.csv and signoff.csv; where one of them is there
+already, features writes nothing.`,
 		Example: `  kerf features job.toml
-  kerf features job.toml --json`,
-	}, a.loadUncompared, func(_ context.Context, in *budget.Inputs) (result, error) {
+  kerf features job.toml --json
+  kerf features job.toml --out computed`,
+	}, a.loadUncompared, func(ctx context.Context, in *budget.Inputs) (result, error) {
 		if in.Raw == nil {
 			return nil, fault.New("the job has no raw samples", "[raw] and [[channel]] name them, "+
 				"the column computed of features.csv says what is computed")
 		}
 		defer a.ui.phase("computing features from samples")()
-		return newFeaturesResult(in), nil
+		r := newFeaturesResult(in)
+		if out == "" {
+			return r, nil
+		}
+		var err error
+		r.Files, err = a.writeComputed(ctx, in, out)
+		return r, err
 	})
+	cmd.Flags().StringVar(&out, "out", "", "folder for recordings with the computed features")
+	return cmd
+}
+
+// writeComputed writes recordings with computed features into a folder, and returns their paths:
+// all of them, or none. Nothing is written after ctx has ended.
+func (a *app) writeComputed(ctx context.Context, in *budget.Inputs, dir string) ([]string, error) {
+	if dir == standardStream {
+		return nil, fault.New("--out: recordings of two sets cannot go to stdout", "name a folder")
+	}
+	selection, signoff, without := in.RecomputedCSV()
+	paths, files := []string{}, [][]byte{}
+	for _, set := range []struct {
+		name string
+		text []byte
+	}{{"selection.csv", selection}, {"signoff.csv", signoff}} {
+		if set.text == nil {
+			continue
+		}
+		path := filepath.Join(dir, set.name)
+		if _, err := os.Lstat(path); err == nil {
+			return nil, alreadyDrafted(path)
+		}
+		paths, files = append(paths, path), append(files, set.text)
+	}
+	if len(paths) == 0 {
+		return nil, fault.New("--out: no sequence of the recordings has samples",
+			"[raw] names files with samples of the same sequences")
+	}
+	if without > 0 {
+		a.ui.note(fmt.Sprintf("%s without samples: not written", report.Plural(without,
+			"sequence")))
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	return paths, writeAllNew(dir, paths, files)
 }
 
 // featuresResult is what kerf features shows.
 type featuresResult struct {
 	Features []computedRow `json:"features"`
+	Files    []string      `json:"files"` // that --out has written
 }
 
 // computedRow is a feature that is computed from samples, beside what was recorded.
@@ -64,7 +118,7 @@ type computedRow struct {
 }
 
 func newFeaturesResult(in *budget.Inputs) *featuresResult {
-	r := &featuresResult{Features: []computedRow{}}
+	r := &featuresResult{Features: []computedRow{}, Files: []string{}}
 	for _, c := range in.ComputedFeatures() {
 		row := computedRow{Name: c.Feature.Name, Channel: c.Feature.Channel, Unit: c.Feature.Unit,
 			Computed: c.Feature.Computed, RMS: c.Difference.RMS, Largest: c.Difference.Largest,
@@ -125,6 +179,9 @@ func (r *featuresResult) tables() []report.Table {
 	tables := []report.Table{t}
 	if len(said) > 0 {
 		tables = append(tables, sentenceTable("What the recordings have instead", said))
+	}
+	if len(r.Files) > 0 {
+		tables = append(tables, sentenceTable("Recordings with computed features", r.Files))
 	}
 	return tables
 }

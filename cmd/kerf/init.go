@@ -142,7 +142,7 @@ func fromFolder(dir, path string) string {
 	return filepath.ToSlash(relative)
 }
 
-// alreadyDrafted returns the error for a file that a draft would overwrite.
+// alreadyDrafted returns the error for a file that would be overwritten.
 func alreadyDrafted(path string) error {
 	return fault.New(path+" is there already", "choose another folder with --out, or move "+
 		"the file away")

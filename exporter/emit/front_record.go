@@ -74,7 +74,8 @@ func (p *Program) frontRecord() *FrontRecord {
 		Period: front.Sampling.Period}
 	for _, c := range front.Channels {
 		r.Channels = append(r.Channels, ChannelRecord{c.Name, c.Unit, c.Converter.Low,
-			c.Converter.High, c.Converter.Bits, c.Cycles, c.Floor, c.Baseline.Value, c.Baseline.Seconds})
+			c.Converter.High, c.Converter.Bits, c.Cycles, c.Floor, c.Baseline.Value,
+			c.Baseline.Seconds})
 	}
 	for i, f := range front.Features {
 		r.Features = append(r.Features, ComputedRecord{p.Front.Index[i], f.Channel,

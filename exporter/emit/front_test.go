@@ -127,8 +127,8 @@ func TestHeaderSaysWhatCodesAndInputsAre(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"_CODE_SUPPLY 0 /* 12 bits: 0 is -1, 4095 is 4 L/min *<U+002F> */",
-		"std is not that of features.csv"} {
+	for _, want := range []string{
+		"_CODE_SUPPLY 0 /* 12 bits: 0 is -1, 4095 is 4 L/min *<U+002F> */", "std is not that of features.csv"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in %s", want, text)
 		}

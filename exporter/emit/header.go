@@ -51,8 +51,8 @@ func (p *Program) header() (string, error) {
 			"tell how the state began: they differ by less than a tenth of the tolerance on all "+
 			"sign-off recordings */\n", *p.SettleSteps)
 	}
-	b.WriteString("\n/* Inputs in order: index in x[]; unit, mean and std of the physical value, as x " +
-		"has them: where the\n   weights ask for a feature of another scale, std is not that of " +
+	b.WriteString("\n/* Inputs in order: index in x[]; unit, mean and std of the physical value, " +
+		"as x has them: where the\n   weights ask for a feature of another scale, std is not that of " +
 		"features.csv. */\n")
 	for i, f := range net.Features {
 		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s, mean %g, std %g */\n", featureMacro,
