@@ -101,6 +101,55 @@ func TestEnergyOfConvertersIsLeftOut(t *testing.T) {
 	}
 }
 
+// Conversions stand in energy and mean current as a part of their own. At 3 V a conversion of 2 us
+// and 1 mA takes 6 nJ, and a step of three samples three of them; over a period of 1 s that is a
+// mean current of 6 nA.
+func TestEnergyOfConverters(t *testing.T) {
+	in, err := rawCity(t, 3, keepsTempMax, [3]string{"job.toml", "bits = 12",
+		"bits = 12, time = \"2 us\", current = \"1 mA\""}, [3]string{"job.toml", "step_time =",
+		"active_current = \"4 mA\"\nsleep_current = \"2 uA\"\nvoltage = \"3 V\"\nbattery = " +
+			"\"230 mAh\"\nstep_time ="})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := signedOff(t, in)
+	for resource, want := range map[Resource]float64{Energy: 18e-9, Current: 6e-9} {
+		converters := find(t, r.Costs, resource, ConvertersPart).Value
+		core := find(t, r.Costs, resource, CorePart).Value
+		total := find(t, r.Costs, resource, Total).Value
+		if !near(converters, want) || !near(total, core+converters) || !(core > 0) {
+			t.Errorf("%s: converters %g, want %g; core %g, total %g", resource, converters, want,
+				core, total)
+		}
+	}
+	life := find(t, r.Costs, BatteryLife, Total).Value
+	if want := 230e-3 * 3600 / find(t, r.Costs, Current, Total).Value; !near(life, want) {
+		t.Errorf("the battery lasts %g s, want %g", life, want)
+	}
+	if text := strings.Join(r.Warnings, "\n"); strings.Contains(text, "converters") {
+		t.Errorf("left out: %s", text)
+	}
+	// A channel without features is not sampled; its row stays.
+	given := r.Chosen.Candidate
+	given.Features = slices.DeleteFunc(slices.Clone(given.Features), func(f int) bool {
+		return f == in.Raw.Features[0]
+	})
+	if v := find(t, in.Costs(given), Energy, ConvertersPart).Value; v != 0 {
+		t.Errorf("without the channel conversions take %g J", v)
+	}
+	// Of two channels the one that says nothing is named.
+	in.Job.Channels = append(in.Job.Channels, ChannelRule{Name: "wind"})
+	in.Raw.FrontEnd.Features = append(slices.Clone(in.Raw.FrontEnd.Features), frontend.Feature{
+		Definition: frontend.Definition{Kind: frontend.Level}, Channel: 1, Scale: 1})
+	in.Raw.Features = append(in.Raw.Features, r.Chosen.Candidate.Features[len(
+		r.Chosen.Candidate.Features)-1])
+	r.Warnings = nil
+	r.warnConverterEnergy()
+	if text := strings.Join(r.Warnings, "\n"); !strings.HasSuffix(text, "current: wind") {
+		t.Errorf("of two channels: %q", text)
+	}
+}
+
 // What the sign-off has of a network in integers is what its steps give for the integers that the
 // front end makes of converter codes, step by step; sequences without samples have their recorded
 // features.

@@ -164,7 +164,7 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 	total := rows.add(Cycles, "cycles", limitOf(t.Cycles), withFrontEnd(cycles, steps...)...)
 	rows.add(StepTime, "s", timeLimit(t),
 		part{Total, (total - front.beforeLast()) / float64(t.Clock), rows.last().Kind})
-	rows.addPower(total / float64(t.Clock))
+	rows.addPower(total/float64(t.Clock), in.conversions(c))
 	rows.addFront(&front)
 	return rows.rows
 }

@@ -54,7 +54,7 @@ const (
 
 // notNetwork are the parts that are no network.
 var notNetwork = []string{FrontEndPart, cost.FlashWait, SamplingPart, FeaturesPart,
-	FrontTablesPart, FrontCodePart, FrontStatePart}
+	FrontTablesPart, FrontCodePart, FrontStatePart, ConvertersPart}
 
 // measuredCycles are the cycles of the network as measured; what flash adds stays an estimate,
 // since emulated cores do not wait.

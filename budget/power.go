@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"kerf/dataset"
 )
 
 // known is the first of the currents or voltages that is given; NaN if none is.
@@ -40,9 +42,33 @@ func (t Target) voltage() float64 {
 	return known(t.Voltage, math.NaN())
 }
 
+// Parts of energy and mean current where the job says what conversions take.
+const (
+	CorePart       = "core"
+	ConvertersPart = "converters"
+)
+
+// conversions returns the charge in C that the converters of a candidate draw in a step, as one
+// value; none where the job says of no converter what it takes. A channel that no kept feature is
+// computed from is not sampled.
+func (in *Inputs) conversions(c Candidate) []float64 {
+	if in.Raw == nil || !slices.ContainsFunc(in.Job.Channels, func(rule ChannelRule) bool {
+		_, ok := rule.Converter.charge()
+		return ok
+	}) {
+		return nil
+	}
+	sum := 0.0
+	for _, i := range in.keptChannels(c) {
+		charge, _ := in.Job.Channels[i].Converter.charge()
+		sum += float64(float64(in.Job.Raw.Window) * charge)
+	}
+	return []float64{sum}
+}
+
 // addPower adds what follows from the time in s that a step takes of its period, as far as the
-// figures for it are known.
-func (s *sheet) addPower(taken float64) {
+// figures for it are known. conversions is what [Inputs.conversions] returns.
+func (s *sheet) addPower(taken float64, conversions []float64) {
 	t := s.target
 	active, sleep := t.activeCurrent(), t.sleepCurrent()
 	period := limitOf(t.Period)
@@ -50,7 +76,11 @@ func (s *sheet) addPower(taken float64) {
 		s.add(Duty, "", limitOf(t.Duty), part{Total, taken / period, s.last().Kind})
 	}
 	if energy := t.voltage() * active * taken; !math.IsNaN(energy) {
-		s.add(Energy, "J", limitOf(t.Energy), part{Total, energy, Estimated})
+		parts := []part{{CorePart, energy, Estimated}}
+		for _, charge := range conversions {
+			parts = append(parts, part{ConvertersPart, t.voltage() * charge, Estimated})
+		}
+		s.add(Energy, "J", limitOf(t.Energy), parts...)
 	}
 	// A step that outlasts the period leaves no time to sleep.
 	busy := math.Min(taken/period, 1)
@@ -58,20 +88,38 @@ func (s *sheet) addPower(taken float64) {
 	if math.IsNaN(current) {
 		return
 	}
-	s.add(Current, "A", limitOf(t.AverageCurrent), part{Total, current, Estimated})
+	parts := []part{{CorePart, current, Estimated}}
+	for _, charge := range conversions {
+		parts = append(parts, part{ConvertersPart, charge / period, Estimated})
+	}
+	current = s.add(Current, "A", limitOf(t.AverageCurrent), parts...)
 	if t.Battery != nil {
 		s.addAtLeast(BatteryLife, "s", limitOf(t.BatteryLife), float64(*t.Battery)/current)
 	}
 }
 
-// warnConverterEnergy says that energy and current are those of the core alone.
+// warnConverterEnergy says which converters energy and current leave out.
 func (r *Result) warnConverterEnergy() {
-	front, _ := r.Inputs.FrontEndOf(r.Chosen.Candidate)
-	if front != nil && slices.ContainsFunc(r.Costs, func(c Cost) bool {
+	if r.Inputs.Raw == nil || !slices.ContainsFunc(r.Costs, func(c Cost) bool {
 		return c.Resource == Energy || c.Resource == Current
 	}) {
+		return
+	}
+	channels := r.Inputs.keptChannels(r.Chosen.Candidate)
+	var without []string
+	for _, i := range channels {
+		if rule := &r.Inputs.Job.Channels[i]; rule.Converter.Time == nil {
+			without = append(without, rule.Name)
+		}
+	}
+	switch {
+	case len(without) == 0:
+	case len(without) == len(channels):
 		r.Warnings = append(r.Warnings, "energy and mean current are those of the core: what "+
 			"converters and sensors take is left out")
+	default:
+		r.Warnings = append(r.Warnings, "energy and mean current leave out what converters take "+
+			"whose channels name no time and current: "+dataset.ListNames(without))
 	}
 }
 

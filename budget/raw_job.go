@@ -68,6 +68,22 @@ type ConverterRule struct {
 
 	// Codes have so many bits, 1 to 16. Required.
 	Bits int `toml:"bits"`
+
+	// A conversion takes this time. Default: not known, as `current`; energy and mean current leave
+	// out what the converter takes, and a note says so.
+	Time *Seconds `toml:"time"`
+
+	// The converter draws this current during a conversion, besides that of the target. Default:
+	// not known, as `time`.
+	Current *Amperes `toml:"current"`
+}
+
+// charge is what a conversion takes, in C; ok reports whether the job says it.
+func (c *ConverterRule) charge() (charge float64, ok bool) {
+	if c.Time == nil || c.Current == nil {
+		return 0, false
+	}
+	return float64(*c.Time) * float64(*c.Current), true
 }
 
 // Reading is a value with its unit, such as "250 bar".
@@ -198,6 +214,13 @@ func (j *Job) checkChannel(i int, seen map[string]bool) error {
 	case !(high.Value > low.Value):
 		return j.at("low has the code 0", fmt.Sprintf("high is %g, which is not above low, %g",
 			high.Value, low.Value), "channel", i, "converter")
+	case (c.Converter.Time == nil) != (c.Converter.Current == nil):
+		return j.at(`for example time = "2 us", current = "1 mA"; without both its energy is left `+
+			"out", "time and current of a conversion belong together", "channel", i, "converter")
+	case c.Converter.Time != nil && float64(*c.Converter.Time) > 1/float64(j.Raw.Rate)*(1+1e-9):
+		return j.at("a faster converter, or a lower rate", fmt.Sprintf("a conversion takes %g s, "+
+			"and a sample is due every %g s", float64(*c.Converter.Time), 1/float64(j.Raw.Rate)),
+			"channel", i, "converter", "time")
 	case c.Floor != nil && c.Floor.Value < 0:
 		return j.at("0 or more", "a floor is an amplitude", "channel", i, "floor")
 	case c.Cycles < 0 || c.Cycles >= (j.Raw.Window+1)/2 && c.Cycles > 0:

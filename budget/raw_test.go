@@ -185,6 +185,10 @@ func TestWrongSamplesOfAJob(t *testing.T) {
 		{"job.toml", "column = ", "cycles = 4611686018427387904\ncolumn = ", "cannot be told"},
 		{"features.csv", ",level,,,", ",amplitude(4611686018427387904),,,", "harmonics go from"},
 		{"job.toml", "degC", "K", "temp_max is in degC, and its channel temperature in K"},
+		{"job.toml", "bits = 12", "bits = 12, time = \"2 us\"", "time and current of a conversion " +
+			"belong together"},
+		{"job.toml", "bits = 12", "bits = 12, time = \"0.2 s\", current = \"1 mA\"", "a conversion " +
+			"takes 0.2 s, and a sample is due every 0.1 s"},
 		{"job.toml", "window = 3", "window = -1", "a window cannot have -1 samples"},
 		{"job.toml", "window = 3", "window = 0", "raw.window is missing, or 0"},
 		{"job.toml", "column = \"thermometer\"", "column = \"t\"", "t tells sequence, scenario and " +

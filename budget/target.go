@@ -76,7 +76,8 @@ type TargetRule struct {
 	// A step may take this share of the period. Default: not judged.
 	Duty *Percent `toml:"duty"`
 
-	// A step may take this energy, while it runs. Default: not judged.
+	// A step may take this energy, while it runs; with conversions where `[channel.converter]` says
+	// what these take. Default: not judged.
 	Energy *Joules `toml:"energy"`
 
 	// The mean current over a period may be this large. Default: not judged.

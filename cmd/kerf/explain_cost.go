@@ -54,7 +54,12 @@ var sampledText = map[budget.Resource][2]string{
 	budget.Duty: {"share of the period in which samples are taken in or a step runs",
 		"cycles / clock / period"},
 	budget.Energy: {"energy of one step and of the samples of its window, while they are " +
-		"computed with", "cycles / clock x active current x voltage"},
+		"computed with, and of conversions where the job says what these take",
+		"cycles / clock x active current x voltage + samples of a window x time x current of a " +
+			"conversion x voltage, over the converters"},
+	budget.Current: {"mean current over a period", "duty x active current + (1 - duty) x sleep " +
+		"current + samples of a window x time x current of a conversion / period, over the " +
+		"converters whose time and current the job says"},
 	budget.Interrupt: {"cycles of the longest call of name_sample, which an interrupt makes; " +
 		"without those that the core takes to enter and leave the interrupt",
 		"as of cycles, for the last call of a window with codes that are new extremes"},
@@ -87,7 +92,10 @@ var partText = map[string]string{
 	budget.FeaturesPart: "a call of name_features",
 	budget.FrontTablesPart: "sines, cosines and angles that name_features reads, as the emitted " +
 		"C stores them",
-	budget.FrontCodePart:  "machine code of name_sample and name_features",
+	budget.FrontCodePart: "machine code of name_sample and name_features",
+	budget.CorePart:      "what the core takes",
+	budget.ConvertersPart: "what conversions take of the channels that are sampled, as the job " +
+		"declares it",
 	budget.FrontStatePart: "NAME_front: what is kept of a window and of the steps before it",
 }
 
@@ -169,6 +177,9 @@ func costSources(s *report.Signoff, c report.CostRow) []string {
 	}
 	if c.Part == budget.FrontEndPart {
 		return []string{"the job, [[front_end]] (declared by whoever wrote it)"}
+	}
+	if c.Part == budget.ConvertersPart {
+		return []string{"the job, [channel.converter] (declared by whoever wrote it)"}
 	}
 	var sources []string
 	if c.Resource == budget.Flash && c.Part == budget.Total {
