@@ -108,7 +108,7 @@ func (r *Result) warnConverterEnergy() {
 	channels := r.Inputs.keptChannels(r.Chosen.Candidate)
 	var without []string
 	for _, i := range channels {
-		if rule := &r.Inputs.Job.Channels[i]; rule.Converter.Time == nil {
+		if rule := r.Inputs.Job.Channels[i]; rule.Converter.Time == nil {
 			without = append(without, rule.Name)
 		}
 	}

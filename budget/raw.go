@@ -24,8 +24,7 @@ type Raw struct {
 
 	integer  *frontend.Integer // FrontEnd, with no encodings
 	integers sync.Map          // by features, see [Inputs.integers]
-	compared sync.Once
-	computed []ComputedFeature // see [Inputs.ComputedFeatures]
+	compared func() []ComputedFeature
 }
 
 // loadRaw reads the samples of the job, if there are any, and holds them against the recordings.
@@ -67,6 +66,7 @@ func (in loader) loadRaw() error {
 	in.sample(raw)
 	in.warnUnused(raw)
 	in.Raw = raw
+	raw.compared = sync.OnceValue(in.compare)
 	return nil
 }
 

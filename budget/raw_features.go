@@ -35,11 +35,10 @@ func (in *Inputs) ComputedFeatures() []ComputedFeature {
 	if in.Raw == nil {
 		return nil
 	}
-	in.Raw.compared.Do(func() { in.Raw.computed = in.compare() })
-	return in.Raw.computed
+	return in.Raw.compared()
 }
 
-// compare is ComputedFeatures, computed anew.
+// compare does it once for a job.
 func (in *Inputs) compare() []ComputedFeature {
 	stretches := append(in.stretches(in.Selection, in.Raw.Selection),
 		in.stretches(in.Signoff, in.Raw.Signoff)...)
@@ -77,7 +76,7 @@ func (in *Inputs) floorOf(f *frontend.Feature) string {
 
 // floorText returns a channel with its floor.
 func (in *Inputs) floorText(channel int) string {
-	rule := &in.Job.Channels[channel]
+	rule := in.Job.Channels[channel]
 	from := "as the job says"
 	if rule.Floor == nil {
 		from = "one step of its converter, since the job gives none"
