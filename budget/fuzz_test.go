@@ -34,14 +34,14 @@ period='100 ms'
 [[channel]]
 name='supply'
 column='p'
-converter={low='0 bar',high='250 bar',bits=12}
+converter={low='0 bar',high='250 bar',bits=12,time='2 us',current='1 mA'}
 cycles=4
 baseline='2 s'
 floor='0.06 bar'
 [[channel]]
 name='return'
 converter={low='-1e1 bar',high='inf bar',bits=-1}
-baseline=1e-3
+baseline='120 bar'
 [[target]]
 profile='cortex-m4f'
 clock='64 MHz'
