@@ -71,7 +71,7 @@ func TestSamplesOfAnotherConverter(t *testing.T) {
 				}
 			}
 		}
-		notes := in.otherConverters()
+		notes := in.otherConverters(in.grids())
 		if len(notes) > 1 || (len(notes) == 0) != (c.says == "") ||
 			len(notes) == 1 && !strings.Contains(notes[0], c.says) {
 			t.Errorf("%+v: %q", c, notes)

@@ -220,7 +220,7 @@ func (r *Result) warnGrids() {
 				"judged, and neither is any with more bits than the samples have", g.Channel,
 				plainFigure(g.Apart, 4), g.Unit, plainFigure(g.Step, 4)))
 	}
-	r.Warnings = append(r.Warnings, r.Inputs.otherConverters()...)
+	r.Warnings = append(r.Warnings, r.Inputs.otherConverters(r.Chain.Grids)...)
 }
 
 // leastRange is the share of the range of a converter that samples take which another one recorded,
@@ -228,8 +228,9 @@ func (r *Result) warnGrids() {
 const leastRange = 0.5
 
 // otherConverters names the channels of which another converter recorded the samples than that of
-// the job, whose range is much wider than what was recorded.
-func (in *Inputs) otherConverters() []string {
+// the job, whose range is much wider than what was recorded. coarse are the grids that are wider
+// than its steps.
+func (in *Inputs) otherConverters(coarse []Grid) []string {
 	var notes []string
 	for i, c := range in.Raw.FrontEnd.Channels {
 		samples := in.Raw.ofChannel(i)
@@ -241,8 +242,10 @@ func (in *Inputs) otherConverters() []string {
 		if !(share < leastRange) {
 			continue
 		}
-		grid := c.Converter.Grid(samples...)
-		if grid == 0 {
+		var grid float64
+		if at := slices.IndexFunc(coarse, func(g Grid) bool { return g.Channel == c.Name }); at >= 0 {
+			grid = coarse[at].Apart
+		} else {
 			grid = c.Converter.FinerGrid(samples...)
 		}
 		if grid == 0 || frontend.IsDecimal(grid) {
