@@ -212,52 +212,62 @@ func (r *Result) warnGrids() {
 	if r.Chain == nil {
 		return
 	}
-	for _, g := range r.Chain.Grids {
-		r.Warnings = append(r.Warnings,
-			fmt.Sprintf("%s: the samples lie %s %s apart, and a step of "+
-				"the converter is %s: a coarser one recorded them, so what this converter adds "+
-				"is not "+
-				"judged, and neither is any with more bits than the samples have", g.Channel,
-				plainFigure(g.Apart, 4), g.Unit, plainFigure(g.Step, 4)))
+	r.Warnings = append(r.Warnings, r.Inputs.gridNotes(r.Chain.Grids)...)
+}
+
+// gridNotes name the channels whose samples another converter recorded than that of the job: one
+// with wider steps, or one with finer steps where the range of the job's is much wider than what
+// was recorded. coarse are the grids of the first kind.
+func (in *Inputs) gridNotes(coarse []Grid) []string {
+	var notes []string
+	for i, c := range in.Raw.FrontEnd.Channels {
+		at := slices.IndexFunc(coarse, func(g Grid) bool { return g.Channel == c.Name })
+		about := in.rangeNote(i)
+		var grid float64
+		switch {
+		case at >= 0:
+			grid = coarse[at].Apart
+		case about != "":
+			grid = c.Converter.FinerGrid(in.Raw.ofChannel(i)...)
+		}
+		// rounded digits tell nothing of a range
+		if about != "" && frontend.IsDecimal(grid) {
+			about = ""
+		}
+		if at < 0 && (grid == 0 || about == "") {
+			continue
+		}
+		text := fmt.Sprintf("%s: the samples lie %s %s apart, and a step of the converter is %s: ",
+			c.Name, plainFigure(grid, 4), c.Unit, plainFigure(c.Converter.Step(), 4))
+		if at >= 0 {
+			text += "a coarser one recorded them, so what this converter adds is not judged, and " +
+				"neither is any with more bits than the samples have"
+		} else {
+			text += "a finer one recorded them"
+		}
+		notes = append(notes, text+about)
 	}
-	r.Warnings = append(r.Warnings, r.Inputs.otherConverters(r.Chain.Grids)...)
+	return notes
 }
 
 // leastRange is the share of the range of a converter that samples take which another one recorded,
 // below which it is asked whether the job names the right one (our choice).
 const leastRange = 0.5
 
-// otherConverters names the channels of which another converter recorded the samples than that of
-// the job, whose range is much wider than what was recorded. coarse are the grids that are wider
-// than its steps.
-func (in *Inputs) otherConverters(coarse []Grid) []string {
-	var notes []string
-	for i, c := range in.Raw.FrontEnd.Channels {
-		samples := in.Raw.ofChannel(i)
-		low, high := math.Inf(1), math.Inf(-1)
-		for _, values := range samples {
-			low, high = min(low, slices.Min(values)), max(high, slices.Max(values))
-		}
-		share := (high - low) / (c.Converter.High - c.Converter.Low)
-		if !(share < leastRange) {
-			continue
-		}
-		var grid float64
-		if at := slices.IndexFunc(coarse, func(g Grid) bool { return g.Channel == c.Name }); at >= 0 {
-			grid = coarse[at].Apart
-		} else {
-			grid = c.Converter.FinerGrid(samples...)
-		}
-		if grid == 0 || frontend.IsDecimal(grid) {
-			continue
-		}
-		notes = append(notes, fmt.Sprintf("%s: a converter with steps of %s %s recorded the "+
-			"samples, which go from %s to %s; that of the job has %s to %s in steps of %s: is it "+
-			"the one of the device?", c.Name, plainFigure(grid, 4), c.Unit, plainFigure(low, 4),
-			plainFigure(high, 4), plainFigure(c.Converter.Low, 4), plainFigure(c.Converter.High, 4),
-			plainFigure(c.Converter.Step(), 4)))
+// rangeNote asks about the range of a converter of which the samples take little; empty where they
+// take more.
+func (in *Inputs) rangeNote(channel int) string {
+	c := in.Raw.FrontEnd.Channels[channel].Converter
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, values := range in.Raw.ofChannel(channel) {
+		low, high = min(low, slices.Min(values)), max(high, slices.Max(values))
 	}
-	return notes
+	if !(high-low < leastRange*(c.High-c.Low)) {
+		return ""
+	}
+	return fmt.Sprintf("; they go from %s to %s, and the converter of the job from %s to %s: is "+
+		"it that of the device?", plainFigure(low, 4), plainFigure(high, 4), plainFigure(c.Low, 4),
+		plainFigure(c.High, 4))
 }
 
 // ofChannel returns the samples of a channel, per sequence that has some.

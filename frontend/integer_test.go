@@ -109,8 +109,8 @@ func TestIntegerFeaturesOfOneWindow(t *testing.T) {
 						at = largeRatio
 					}
 					if others[at]++; apart > worstOther[at].apart {
-						worstOther[at] = told{apart, value(index[k]), amplitude(1) / converter.Step(),
-							s.String()}
+						worstOther[at] = told{apart, value(index[k]),
+							amplitude(1) / converter.Step(), s.String()}
 					}
 					continue
 				}
