@@ -308,7 +308,7 @@ func (f *FrontEnd) relativeToStretch(feature *Feature, s *Stretch) []float64 {
 
 // Remark asks about a factor; empty without one.
 func (r *Reading) Remark() string {
-	if r.Factor == 0 {
+	if r.Factor == 0 || r.Factor == 1 {
 		return ""
 	}
 	return fmt.Sprintf("a factor of %s: the unit?", strconv.FormatFloat(r.Factor, 'g', 7, 64))
