@@ -19,8 +19,8 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	program := newProgram(s, net, r.Inputs.Period(), emit.Vectors(net, r.Inputs.Selection))
 	if front, index := r.Inputs.FrontEndOf(r.Chosen.Candidate); front != nil {
 		program.Front = emit.NewFrontEnd(front, index, net)
-		program.Windows = emit.FrontWindows(program.Front, net, r.Inputs.Selection.Sequences,
-			r.Inputs.Raw.Selection, r.Inputs.Raw.ChannelNames())
+		program.FrontVectors = emit.NewFrontVectors(program.Front, net,
+			r.Inputs.Selection.Sequences, r.Inputs.Raw.Selection, r.Inputs.Raw.ChannelNames())
 	}
 	files, err := programFiles(program, s.Build)
 	if err != nil {

@@ -84,7 +84,7 @@ func (v *Verification) program(s *report.Signoff) (*emit.Program, error) {
 		return nil, err
 	}
 	p := newProgram(s, net, f.Period, steps)
-	p.Front, p.Windows, err = f.FrontEnd(net)
+	p.Front, p.FrontVectors, err = f.FrontEnd(net)
 	return p, err
 }
 

@@ -99,6 +99,7 @@ func cmakeFragment(name string, sources []string, all []BuildTarget) string {
 #   target_link_libraries(firmware PRIVATE %[1]s)
 #
 # %[1]s_selftest is a program that returns 0 when every integer matches; it is built on demand.
+# Where there is no stdio, compile %[1]s_selftest.c with -D%[2]s_SELFTEST_NO_STDIO: see %[1]s.h.
 %[3]s
 set(%[2]s_OPTIONS)
 set(%[2]s_DEFINITIONS)
@@ -165,7 +166,8 @@ func makeFragment(name string, sources []string, all []BuildTarget) string {
 #   %[2]s_TARGET = cortex-m4f          # optional: options that the estimates hold for
 #   include path/to/%[1]s.mk
 %[5]s#
-# -D%[2]s_WITH_FLOAT adds %[1]s_encode and %[1]s_decode. The path of the folder must hold no blank, which Make cannot name.
+# -D%[2]s_WITH_FLOAT adds %[1]s_encode and %[1]s_decode; -D%[2]s_SELFTEST_NO_STDIO takes printf and
+# main() out of the self-test. The path of the folder must hold no blank, which Make cannot name.
 %[3]s
 %[2]s_DIR := $(dir $(lastword $(MAKEFILE_LIST)))
 %[2]s_SOURCES := %[4]s

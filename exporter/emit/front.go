@@ -194,9 +194,11 @@ func (f *front) choices() map[string]int {
 		"LEADING", "SHIFTED", "RELATIVE", "LIMIT"} {
 		c["NET_USES_"+name] = 0
 	}
+	c["NET_GIVEN"] = 0 // some features are not computed
 	if f == nil {
 		return c
 	}
+	c["NET_GIVEN"] = flag(len(f.given()) > 0)
 	for _, channel := range f.channels {
 		c["NET_USES_LIMIT"] |= flag(channel.Bits < 16)
 		for kind := range channel.byKind {
@@ -658,23 +660,20 @@ func (f *front) reset() string {
 	return b.String()
 }
 
-// encodeOne returns name_encode_one.
+// encodeOne returns name_encode_one; nothing where every feature is computed.
 func (f *front) encodeOne() string {
-	var b strings.Builder
-	b.WriteString("int16_t net_encode_one(uint16_t feature, int32_t value)\n{\n" +
-		"    int16_t x = 0;\n\n")
 	given := f.given()
 	if len(given) == 0 {
-		b.WriteString("    (void)feature; /* every feature is computed */\n    (void)value;\n")
-	} else {
-		b.WriteString("    switch (feature) {\n")
-		for i, g := range given {
-			fmt.Fprintf(&b, "    case %s%s:\n        x = net_scaled(value, &net_scales[%d]);\n"+
-				"        break;\n", featureMacro, macroPart(f.p.Net.Features[g].Name),
-				len(f.integer.Features)+i)
-		}
-		b.WriteString("    default: /* computed */\n        break;\n    }\n")
+		return ""
 	}
-	b.WriteString("    return x;\n}\n")
+	var b strings.Builder
+	b.WriteString("int16_t net_encode_one(uint16_t feature, int32_t value)\n{\n" +
+		"    int16_t x = 0;\n\n    switch (feature) {\n")
+	for i, g := range given {
+		fmt.Fprintf(&b, "    case %s%s:\n        x = net_scaled(value, &net_scales[%d]);\n"+
+			"        break;\n", featureMacro, macroPart(f.p.Net.Features[g].Name),
+			len(f.integer.Features)+i)
+	}
+	b.WriteString("    default: /* computed */\n        break;\n    }\n    return x;\n}\n")
 	return b.String()
 }

@@ -18,7 +18,8 @@ type FrontRecord struct {
 	Period   float64          `json:"period"`  // s between two windows
 	Channels []ChannelRecord  `json:"channels"`
 	Features []ComputedRecord `json:"features"`
-	Windows  []WindowRecord   `json:"windows"` // of the self-test
+	Recorded [][][]uint16     `json:"recorded"` // codes for the self-test: windows, channels, codes
+	Windows  []WindowRecord   `json:"windows"`  // of the self-test
 }
 
 // ChannelRecord is a sampled channel.
@@ -44,13 +45,16 @@ type ComputedRecord struct {
 	Wrap     bool    `json:"wrap"`
 }
 
-// WindowRecord is a window of the self-test.
+// WindowRecord is a window of the self-test, see [FrontWindow].
 type WindowRecord struct {
-	Reset bool       `json:"reset"`
-	Wave  Wave       `json:"wave"`
-	Codes [][]uint16 `json:"codes,omitempty"` // per channel, of a recorded window
-	X     []int32    `json:"x"`
-	Y     []int32    `json:"y"`
+	Reset bool    `json:"reset"`
+	Wave  Wave    `json:"wave"`
+	Of    int     `json:"of"`
+	Seed  uint16  `json:"seed"`
+	Skip  int     `json:"skip"`
+	X     []int32 `json:"x,omitempty"`
+	Y     []int32 `json:"y,omitempty"`
+	Sum   uint32  `json:"sum"`
 }
 
 // NewFrontEnd returns a front end that gives features to a network; index has the feature of the
@@ -72,39 +76,64 @@ func (p *Program) frontRecord() *FrontRecord {
 	front := p.Front.Integer.Front
 	r := &FrontRecord{Samples: front.Sampling.Samples, Rate: front.Sampling.Rate,
 		Period: front.Sampling.Period}
-	for _, c := range front.Channels {
-		r.Channels = append(r.Channels, ChannelRecord{c.Name, c.Unit, c.Converter.Low,
-			c.Converter.High, c.Converter.Bits, c.Cycles, c.Floor, c.Baseline.Value,
-			c.Baseline.Seconds})
+	for i := range front.Channels {
+		r.Channels = append(r.Channels, channelRecord(front, i))
 	}
 	for i, f := range front.Features {
+		wraps := f.Wrap && f.Definition.Kind == frontend.Phase && f.Offset != 0
 		r.Features = append(r.Features, ComputedRecord{p.Front.Index[i], f.Channel,
-			f.Definition.String(), f.Scale, f.Offset, f.Wrap})
+			f.Definition.String(), f.Scale, f.Offset, wraps})
 	}
-	for _, w := range p.Windows {
-		record := WindowRecord(w)
-		if w.Wave != Recorded {
-			record.Codes = nil
-		}
-		r.Windows = append(r.Windows, record)
+	r.Recorded = p.FrontVectors.Recorded
+	for _, w := range p.FrontVectors.Windows {
+		r.Windows = append(r.Windows, WindowRecord(w))
 	}
 	return r
 }
 
-// FrontEnd returns the front end of a network and the windows of its self-test; nil without one. It
-// is an error if it is none that kerf makes.
-func (f *NetworkFile) FrontEnd(net *quant.Network) (*FrontEnd, []FrontWindow, error) {
+// channelRecord returns a channel as data. What no feature needs is 0, so that everything in the
+// record shows in the C.
+func channelRecord(front *frontend.FrontEnd, channel int) ChannelRecord {
+	c := front.Channels[channel]
+	r := ChannelRecord{Name: c.Name, Unit: c.Unit, Low: c.Converter.Low, High: c.Converter.High,
+		Bits: c.Converter.Bits}
+	for _, f := range front.Features {
+		if !f.Needs(channel) {
+			continue
+		}
+		switch kind := f.Definition.Kind; {
+		case kind == frontend.Relative && c.Baseline.Seconds > 0:
+			r.BaselineSeconds, r.Floor = c.Baseline.Seconds, c.Floor
+		case kind == frontend.Relative:
+			r.BaselineValue = c.Baseline.Value
+		case f.Definition.Order > 0:
+			r.Cycles = c.Cycles
+			if kind != frontend.Amplitude {
+				r.Floor = c.Floor
+			}
+		}
+	}
+	return r
+}
+
+// FrontEnd returns the front end of a network and its self-test; nil without one. It is an error if
+// it is none that kerf makes.
+func (f *NetworkFile) FrontEnd(net *quant.Network) (*FrontEnd, FrontVectors, error) {
 	r := f.Front
 	if r == nil {
-		return nil, nil, nil
+		return nil, FrontVectors{}, nil
+	}
+	if f.Period != 0 && r.Period != f.Period {
+		return nil, FrontVectors{}, fmt.Errorf("the front end has a window every %g s, the network "+
+			"a step every %g s", r.Period, f.Period)
 	}
 	front, index, err := r.frontEnd(net)
 	if err != nil {
-		return nil, nil, err
+		return nil, FrontVectors{}, err
 	}
 	made := NewFrontEnd(front, index, net)
-	windows, err := r.windows(made.Integer, net)
-	return made, windows, err
+	vectors, err := r.vectors(made.Integer, net)
+	return made, vectors, err
 }
 
 // frontEnd returns what the record says, which is checked so far that computing with it cannot
@@ -156,27 +185,45 @@ func (r *FrontRecord) frontEnd(net *quant.Network) (*frontend.FrontEnd, []int, e
 	return front, index, nil
 }
 
-// windows returns the windows of the self-test.
-func (r *FrontRecord) windows(n *frontend.Integer, net *quant.Network) ([]FrontWindow, error) {
-	var windows []FrontWindow
+// vectors returns the self-test.
+func (r *FrontRecord) vectors(n *frontend.Integer, net *quant.Network) (FrontVectors, error) {
+	v := FrontVectors{Recorded: r.Recorded}
+	if len(r.Recorded) > firstWave {
+		return v, fmt.Errorf("the self-test has too many recorded windows")
+	}
+	for i, recorded := range r.Recorded {
+		fits := len(recorded) == len(n.Channels)
+		for c := 0; fits && c < len(recorded); c++ {
+			length := len(recorded[c])
+			fits = length > 0 && length <= r.Samples && length == len(r.Recorded[0][0]) &&
+				int(slices.Max(recorded[c])) < 1<<n.Channels[c].Bits
+		}
+		if !fits {
+			return v, fmt.Errorf("recorded window %d of the self-test does not fit the front end",
+				i)
+		}
+	}
+	skipped := 0
 	for i, w := range r.Windows {
 		made := FrontWindow(w)
-		if w.Wave != Recorded {
-			made.Codes = w.Wave.codesOf(n)
-		}
-		fits := len(w.X) == len(net.Features) && len(w.Y) == len(net.Outputs) &&
-			len(made.Codes) == len(n.Channels) && (i > 0 || w.Reset)
-		for c, codes := range made.Codes {
-			fits = fits && c < len(n.Channels) && len(codes) == r.Samples &&
-				int(slices.Max(codes)) < 1<<n.Channels[c].Bits
+		skipped += w.Skip
+		stepped := len(w.X) == len(net.Features) && len(w.Y) == len(net.Outputs) && w.Sum == 0
+		fits := (stepped || w.X == nil && w.Y == nil) && (i > 0 || w.Reset) && w.Skip >= 0 && skipped <= mostSkipped &&
+			skipped*r.Samples <= mostSkippedSamples && (w.Skip == 0 || w.Seed == 0)
+		// the C runs the network on the first ones
+		fits = fits && (i == 0 || !stepped || r.Windows[i-1].Y != nil)
+		if w.Wave == Recorded {
+			fits = fits && w.Of >= 0 && w.Of < len(r.Recorded)
+		} else {
+			fits = fits && w.Of == 0 && slices.Contains(waves, w.Wave)
 		}
 		for _, x := range w.X {
 			fits = fits && x == int32(int16(x))
 		}
-		if !fits || !slices.Contains([]Wave{Recorded, Square, Still}, w.Wave) {
-			return nil, fmt.Errorf("window %d of the self-test does not fit the front end", i)
+		if !fits {
+			return v, fmt.Errorf("window %d of the self-test does not fit the front end", i)
 		}
-		windows = append(windows, made)
+		v.Windows = append(v.Windows, made)
 	}
-	return windows, nil
+	return v, nil
 }

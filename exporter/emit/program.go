@@ -21,12 +21,13 @@ type Program struct {
 	Fits        bool   // the sign-off says that the network fits
 	SettleSteps *int   // after which the network has forgotten its first state; nil: not known
 	Net         *quant.Network
-	Description string        // of the network, one line
-	Period      float64       // s between two steps; 0: the job does not say
-	KeptUnits   [][]int       // per layer: index in the trained network of each unit
-	Vectors     []VectorStep  // the steps of the self-test
-	Front       *FrontEnd     // computes features from samples; nil: firmware does it
-	Windows     []FrontWindow // of the self-test of Front
+	Description string       // of the network, one line
+	Period      float64      // s between two steps; 0: the job does not say
+	KeptUnits   [][]int      // per layer: index in the trained network of each unit
+	Vectors     []VectorStep // the steps of the self-test
+	Front       *FrontEnd    // computes features from samples; nil: firmware does it
+
+	FrontVectors FrontVectors // the self-test of Front
 }
 
 // CFiles returns the C files by name. The error is about a name that C cannot

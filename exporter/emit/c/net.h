@@ -34,7 +34,8 @@ uint16_t net_class(const int32_t y[NET_N_OUTPUTS]);
 
 #endif
 #if NET_FRONT == 1
-/* Front end, in net_front.c: what is kept of the samples of a window. */
+/* Front end, in net_front.c: what is kept of the samples of a window. All zeros, as static
+ * memory starts, are no window: net_front_reset comes before the first sample. */
 typedef struct {
 /*@front*/
 } net_front;
@@ -58,10 +59,12 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS]);
  * the window is full it does nothing. */
 void net_features(net_front *f, int16_t x[NET_N_FEATURES]);
 
+#if NET_GIVEN == 1
 /* x of a feature that is not computed, from its value times 2^NET_X_..._VALUE_FRACTION_BITS;
  * 0 of a computed one. */
 int16_t net_encode_one(uint16_t feature, int32_t value);
 
+#endif
 #endif
 #ifdef NET_WITH_FLOAT
 /* Physical units to the integers of net_step: values beyond the range of the
@@ -74,14 +77,16 @@ void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
 #endif
 
 #if NET_FRONT == 1
-/* In net_selftest.c: replays recorded steps, and windows of converter codes, and compares
+/* In net_selftest.c: replays recorded steps, then windows of converter codes, and compares
  * every integer. Returns 0, or 1 + the number of the first that differs; windows count
- * behind steps. It checks the port to a
- * compiler and a core, not the flash: single weights may never decide a step. */
+ * behind steps, and what net_encode_one gives counts behind windows. It checks the port to
+ * a compiler and a core, not the flash: single weights may never decide a step. It has a
+ * main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none and prints nothing. */
 #else
 /* In net_selftest.c: replays recorded steps and compares every output. Returns 0,
  * or 1 + the number of the first step that differs. It checks the port to a
- * compiler and a core, not the flash: single weights may never decide a step. */
+ * compiler and a core, not the flash: single weights may never decide a step. It has a
+ * main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none and prints nothing. */
 #endif
 int32_t net_selftest(void);
 

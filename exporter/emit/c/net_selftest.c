@@ -13,22 +13,84 @@
 #endif
 
 #if NET_FRONT == 1
-/* Code of a channel at sample n of a window. */
-static uint16_t net_window_code(uint16_t window, uint16_t n, uint16_t channel)
+/* Codes of sample n of a window. *state is that of what is added to them: numbers of
+ * shift bits less than 16 about 0 (Marsaglia 2003, "Xorshift RNGs"), none of state 0. */
+static void net_window_code(uint16_t window, uint16_t n, uint16_t *state, uint8_t shift,
+                            uint16_t code[NET_N_CHANNELS])
 {
     static const uint8_t bits[NET_N_CHANNELS] = NET_CODE_BITS;
-    const uint8_t at = NET_ROM_U8(&net_window_at[window]);
-    const uint16_t middle = (uint16_t)(1U << (bits[channel] - 1U));
-    uint16_t code = middle;
+    const uint8_t wave = NET_ROM_U8(&net_window_wave[window]);
+    uint16_t i;
 
-    if (at == 254U) {
-        code = (n < (NET_WINDOW / 2U)) ? (uint16_t)(middle + (middle - 1U)) : 0U;
-    } else if (at != 255U) {
-        code = (uint16_t)NET_ROM_I16(&net_window_codes[at][n][channel]);
-    } else {
-        /* the middle code */
+    for (i = 0; i < NET_N_CHANNELS; i++) {
+        int32_t c;
+
+        switch (wave) {
+        case NET_WAVE_MIDDLE:
+            c = (int32_t)1 << (bits[i] - 1U);
+            break;
+        case NET_WAVE_ZERO:
+            c = (int32_t)(uint16_t)NET_ROM_I16(&net_window_zero[i]);
+            break;
+        case NET_WAVE_SQUARE:
+            c = (n < (NET_WINDOW / 2U)) ? (int32_t)UINT16_MAX : 0;
+            break;
+        case NET_WAVE_LOWEST:
+            c = 0;
+            break;
+        case NET_WAVE_HIGHEST:
+            c = (int32_t)UINT16_MAX;
+            break;
+        default:
+            c = (int32_t)(uint16_t)NET_ROM_I16(&net_window_codes[wave][n % NET_WINDOW_CODES][i]);
+            break;
+        }
+        if (*state != 0U) {
+            *state = (uint16_t)(*state ^ (uint16_t)((uint32_t)*state << 7));
+            *state = (uint16_t)(*state ^ (*state >> 9));
+            *state = (uint16_t)(*state ^ (uint16_t)((uint32_t)*state << 8));
+            c += (int32_t)(*state >> shift) - ((int32_t)0x8000 >> shift);
+        }
+        if (c < 0) {
+            c = 0;
+        } else if (c > (int32_t)UINT16_MAX) {
+            c = (int32_t)UINT16_MAX;
+        } else {
+            /* fits */
+        }
+        code[i] = (uint16_t)c;
     }
-    return code;
+}
+
+/* Feeds a window, and one sample more, which is ignored. Returns 1 if every call returned
+ * what it should, and net_features did nothing before the window was full. */
+static uint8_t net_window_fill(net_front *front, uint16_t window)
+{
+    const uint16_t drawn = ((NET_ROM_U8(&net_window_begin[window]) & 2U) != 0U)
+        ? 0U : (uint16_t)NET_ROM_I16(&net_window_seed[window]);
+    const uint8_t shift = (uint8_t)((16U - (drawn & 15U)) & 15U);
+    uint16_t state = drawn;
+    uint16_t code[NET_N_CHANNELS];
+    int16_t x[NET_N_FEATURES];
+    uint16_t n;
+    uint16_t i;
+    uint8_t ok = 1;
+
+    for (i = 0; i < NET_N_FEATURES; i++) {
+        x[i] = 1;
+    }
+    for (n = 0; n < NET_WINDOW; n++) {
+        const uint8_t full = (n == (NET_WINDOW - 1U)) ? 1U : 0U;
+
+        net_features(front, x);
+        net_window_code(window, n, &state, shift, code);
+        ok = (net_sample(front, code) == full) ? ok : 0U;
+    }
+    ok = (net_sample(front, code) == 2U) ? ok : 0U; /* the window is full */
+    for (i = 0; i < NET_N_FEATURES; i++) {
+        ok = (x[i] == 1) ? ok : 0U;
+    }
+    return ok;
 }
 
 /* Windows of converter codes through front end and network. Returns 0, or 1 + the number
@@ -42,37 +104,41 @@ static int32_t net_window_selftest(void)
     int32_t result = 0;
     uint16_t window;
 
-    net_front_reset(&front);
-    net_reset(&state);
     for (window = 0; (window < NET_VECTOR_WINDOWS) && (result == 0); window++) {
-        uint16_t code[NET_N_CHANNELS];
-        uint16_t n;
+        const uint8_t begin = NET_ROM_U8(&net_window_begin[window]);
+        uint16_t skip = ((begin & 2U) != 0U) ? (uint16_t)NET_ROM_I16(&net_window_seed[window]) : 0U;
         uint16_t i;
         uint8_t ok = 1;
 
-        if (NET_ROM_U8(&net_window_reset[window]) != 0U) {
+        if ((begin & 1U) != 0U) {
             net_front_reset(&front);
             net_reset(&state);
         }
-        for (n = 0; n < NET_WINDOW; n++) {
-            const uint8_t full = (n == (NET_WINDOW - 1U)) ? 1U : 0U;
-
-            for (i = 0; i < NET_N_CHANNELS; i++) {
-                code[i] = net_window_code(window, n, i);
-            }
-            ok = (net_sample(&front, code) == full) ? ok : 0U;
+        for (; skip > 0U; skip--) {
+            ok = (net_window_fill(&front, window) != 0U) ? ok : 0U;
+            net_features(&front, x);
         }
-        ok = (net_sample(&front, code) == 2U) ? ok : 0U; /* the window is full */
+        ok = (net_window_fill(&front, window) != 0U) ? ok : 0U;
         for (i = 0; i < NET_N_FEATURES; i++) {
-            x[i] = NET_ROM_I16(&net_window_x[window][i]);
+            x[i] = (window < NET_VECTOR_WINDOWS_STEPPED) ? NET_ROM_I16(&net_window_x[window][i]) : 0;
         }
         net_features(&front, x);
-        for (i = 0; i < NET_N_FEATURES; i++) {
-            ok = (x[i] == NET_ROM_I16(&net_window_x[window][i])) ? ok : 0U;
-        }
-        net_step(&state, x, y);
-        for (i = 0; i < NET_N_OUTPUTS; i++) {
-            ok = (y[i] == NET_ROM_I32(&net_window_y[window][i])) ? ok : 0U;
+        if (window < NET_VECTOR_WINDOWS_STEPPED) {
+            for (i = 0; i < NET_N_FEATURES; i++) {
+                ok = (x[i] == NET_ROM_I16(&net_window_x[window][i])) ? ok : 0U;
+            }
+            net_step(&state, x, y);
+            for (i = 0; i < NET_N_OUTPUTS; i++) {
+                ok = (y[i] == NET_ROM_I32(&net_window_y[window][i])) ? ok : 0U;
+            }
+        } else {
+            uint32_t sum = 0;
+
+            for (i = 0; i < NET_N_FEATURES; i++) {
+                sum = (UINT32_C(31) * sum) + (uint16_t)x[i];
+            }
+            ok = (sum == (uint32_t)NET_ROM_I32(&net_window_sum[window - NET_VECTOR_WINDOWS_STEPPED]))
+                ? ok : 0U;
         }
         if (ok == 0U) {
             result = 1 + (int32_t)window;
@@ -84,6 +150,28 @@ static int32_t net_window_selftest(void)
     return result;
 }
 
+#if NET_GIVEN == 1
+/* Returns 0 if net_encode_one gives what it should. */
+static int32_t net_value_selftest(void)
+{
+    int32_t result = 0;
+    uint16_t i;
+
+    for (i = 0; i < NET_VECTOR_VALUES; i++) {
+        const int16_t x = net_encode_one((uint16_t)NET_ROM_I16(&net_value_feature[i]),
+                                         NET_ROM_I32(&net_value[i]));
+
+        if ((x != NET_ROM_I16(&net_value_x[i])) && (result == 0)) {
+            result = 1;
+#ifndef NET_SELFTEST_NO_STDIO
+            (void)printf("value %u of a given feature differs\n", (unsigned)i);
+#endif
+        }
+    }
+    return result;
+}
+
+#endif
 #endif
 int32_t net_selftest(void)
 {
@@ -122,6 +210,11 @@ int32_t net_selftest(void)
 
         result = (window == 0) ? 0 : ((int32_t)NET_VECTOR_STEPS + window);
     }
+#if NET_GIVEN == 1
+    if ((result == 0) && (net_value_selftest() != 0)) {
+        result = 1 + (int32_t)NET_VECTOR_STEPS + (int32_t)NET_VECTOR_WINDOWS;
+    }
+#endif
 #endif
     return result;
 }
@@ -133,8 +226,8 @@ int main(void)
         return 1;
     }
 #if NET_FRONT == 1
-    (void)printf("%u steps and %u windows of codes, %u outputs each: every integer matches\n",
-                 (unsigned)NET_VECTOR_STEPS, (unsigned)NET_VECTOR_WINDOWS, (unsigned)NET_N_OUTPUTS);
+    (void)printf("%u steps of %u outputs, %u windows of codes: every integer matches\n",
+                 (unsigned)NET_VECTOR_STEPS, (unsigned)NET_N_OUTPUTS, (unsigned)NET_VECTOR_WINDOWS);
 #else
     (void)printf("%u steps, %u outputs each: every integer matches\n",
                  (unsigned)NET_VECTOR_STEPS, (unsigned)NET_N_OUTPUTS);
