@@ -62,7 +62,7 @@ var sampledText = map[budget.Resource][2]string{
 		"converters whose time and current the job says"},
 	budget.Interrupt: {"cycles of the longest call of name_sample, which an interrupt makes; " +
 		"without those that the core takes to enter and leave the interrupt",
-		"as of cycles, for the last call of a window with codes that are new extremes"},
+		"as of cycles, for a call that fills the window, with codes that are new extremes"},
 	budget.InterruptTime: {"time of the longest call of name_sample, which an interrupt makes",
 		"interrupt / clock"},
 	budget.FeaturesTime: {"time from the last sample of a window until its features are there; " +
@@ -88,15 +88,51 @@ var partText = map[string]string{
 	"state":             "NAME_state: what the network keeps between two steps",
 	budget.NetworkPart:  "the integer inference",
 	cost.FlashWait:      "what flash adds to the cycles at this clock",
-	budget.SamplingPart: "the calls of name_sample of a window",
-	budget.FeaturesPart: "a call of name_features",
-	budget.FrontTablesPart: "sines, cosines and angles that name_features reads, as the emitted " +
-		"C stores them",
-	budget.FrontCodePart: "machine code of name_sample and name_features",
-	budget.CorePart:      "what the core takes",
+	budget.SamplingPart: "the calls of name_sample of a window, which interrupts make",
+	budget.FeaturesPart: "a call of name_features, which makes the features of a window",
+	budget.FrontTablesPart: "constants of the front end, as NAME_front.c stores them: sines, " +
+		"angles, and what brings features to x",
+	budget.FrontCodePart: "machine code of the front end, NAME_front.c, with the library " +
+		"routines that it needs",
+	budget.CorePart: "what the core takes",
 	budget.ConvertersPart: "what conversions take of the channels that are sampled, as the job " +
 		"declares it",
 	budget.FrontStatePart: "NAME_front: what is kept of a window and of the steps before it",
+}
+
+// partFormula holds which figures add up to a part, of those that the front end has.
+var partFormula = map[string]string{
+	budget.SamplingPart: "samples of a window x mean call of name_sample",
+	budget.FeaturesPart: "the harmonics of every channel + roots, angles and ratios + the " +
+		"scaling of each feature + beginning the next window",
+	budget.FrontTablesPart: "16 B for each feature, computed or given + 60 B of angles where a " +
+		"feature has harmonics + 2 B for each entry of a table of sines; channels of the same " +
+		"cycles and bits share one",
+	budget.FrontCodePart: "name_sample + name_features + name_front_reset + name_encode_one + " +
+		"what they call",
+	budget.FrontStatePart: "sums, smallest and largest codes of every channel + what its " +
+		"features need of earlier windows + counters",
+}
+
+// callText says what a call is in a resource of the front end.
+const callText = "the calls themselves, without waiting for flash"
+
+// isOfFrontEnd reports whether a figure is about nothing but what computes features from samples.
+func isOfFrontEnd(c report.CostRow) bool {
+	switch c.Resource {
+	case budget.Interrupt, budget.InterruptTime, budget.FeaturesTime:
+		return true
+	}
+	return partFormula[c.Part] != ""
+}
+
+// behind lists rows of the same target whose figures a resource is made of, other than by parts.
+var behind = map[budget.Resource][]struct {
+	resource budget.Resource
+	part     string
+}{
+	budget.InterruptTime: {{budget.Interrupt, budget.Total}},
+	budget.FeaturesTime:  {{budget.Cycles, budget.FeaturesPart}, {budget.Interrupt, budget.Total}},
 }
 
 // kindText holds how far a figure of each kind can be trusted.
@@ -123,9 +159,20 @@ func explainCost(s *report.Signoff, c report.CostRow) explanation {
 		LimitFrom: c.From, Margin: c.Margin, Verdict: c.Verdict, Caution: report.Caution}
 	if c.Part != budget.Total {
 		e.Formula = "part of " + budget.RowText(names[:2]...)
-		if about := partText[c.Part]; about != "" {
+		about := partText[c.Part]
+		if c.Part == budget.CallPart && isOfFrontEnd(c) {
+			about = callText
+		}
+		if about != "" {
 			e.Meaning = fmt.Sprintf("%s, on target %s", about, c.Target)
 		}
+		if made := partFormula[c.Part]; made != "" {
+			e.Formula = made + "; " + e.Formula
+		}
+	}
+	if isOfFrontEnd(c) && c.Kind == budget.Estimated {
+		e.KindMeans = "estimated: from counts and published timings; docs/cost.md, front ends, " +
+			"says how far such estimates are off on front ends that had no part in the fit"
 	}
 	add := func(name string, v float64, kind budget.Kind) {
 		e.Figures = append(e.Figures, figure{name, v, c.Unit, kind, report.Quantity(v, c.Unit)})
@@ -134,6 +181,15 @@ func explainCost(s *report.Signoff, c report.CostRow) explanation {
 		for _, p := range s.Cost {
 			if p.Target == c.Target && p.Resource == c.Resource && p.Part != budget.Total {
 				add(strings.ReplaceAll(p.Part, "_", " "), p.Value, p.Kind)
+			}
+		}
+	}
+	for _, b := range behind[c.Resource] {
+		for _, p := range s.Cost {
+			if p.Target == c.Target && p.Resource == b.resource && p.Part == b.part {
+				name := strings.ReplaceAll(budget.RowText(costNames(p)[1:]...), "_", " ")
+				e.Figures = append(e.Figures,
+					figure{name, p.Value, p.Unit, p.Kind, report.Quantity(p.Value, p.Unit)})
 			}
 		}
 	}
@@ -172,6 +228,19 @@ func costWhy(c report.CostRow) string {
 // costSources lists what the figures of a row rest on.
 func costSources(s *report.Signoff, c report.CostRow) []string {
 	exact := "the emitted data: " + s.Name + "_weights.h and the sizes in " + s.Name + ".h"
+	compiled := "networks"
+	switch {
+	case c.Part == budget.FrontTablesPart:
+		exact = "the emitted data: the arrays of " + s.Name + "_front.c"
+	case c.Part == budget.FrontStatePart:
+		exact = strings.ToUpper(s.Name) + "_FRONT_BYTES in " + s.Name + ".h, which " + s.Name +
+			"_front.c compares with sizeof when it is compiled"
+	case isOfFrontEnd(c):
+		compiled = "front ends"
+	case isSampled(s, c.Target):
+		exact += ", with the arrays of " + s.Name + "_front.c"
+		compiled = "networks and front ends"
+	}
 	if c.Kind == budget.Exact {
 		return []string{exact}
 	}
@@ -195,7 +264,7 @@ func costSources(s *report.Signoff, c report.CostRow) []string {
 	case budget.RAM:
 		return append(sources, "state: "+exact, "front end: the job, [[front_end]]")
 	case budget.Flash:
-		return append(sources, "code: fitted to networks compiled with "+origin.Compiler)
+		return append(sources, "code: fitted to "+compiled+" compiled with "+origin.Compiler)
 	case budget.Stack:
 		return append(sources, "the compiler's account of frames, "+origin.Compiler)
 	}

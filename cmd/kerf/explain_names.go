@@ -13,7 +13,8 @@ import (
 
 // namedRows finds what a person asks for with the name of a row, or with what a table shows of one:
 // the explanation of the rows of one name, or the list of the rows that have some names among
-// theirs, such as an output, a scenario or a target. Spellings that differ in more go after those
+// theirs, such as an output, a scenario or a target; where that is one row, its explanation, so that
+// a target and a part are enough. Spellings that differ in more go after those
 // that differ in less; a spelling that fits two names is refused. again is the command that lists
 // all rows.
 func namedRows(s *report.Signoff, asked, again string) (result, error) {
@@ -40,6 +41,8 @@ func namedRows(s *report.Signoff, asked, again string) (result, error) {
 		case len(exact) > 1:
 			return nil, fault.New(fmt.Sprintf("%q names more than one row of the sign-off of %s",
 				asked, s.Name), question(exact, again))
+		case len(listed) == 1:
+			return explainRow(s, listed[0].Row), nil
 		case len(listed) > 0:
 			return &rowList{Rows: listed}, nil
 		}

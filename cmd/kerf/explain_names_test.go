@@ -83,7 +83,10 @@ func TestNamedRows(t *testing.T) {
 		// the spelling as it is goes before all others
 		{asked: "air/Surge", explained: []string{"air/Surge/rmse"}},
 		{asked: "air/surge", explained: []string{"air/surge/rmse"}},
-		// some of the names
+		// some of the names, of one row
+		{asked: "cortex-m4f/front_end", explained: []string{"cortex-m4f/flash/front_end"}},
+		{asked: "cortex-m4f: front end", explained: []string{"cortex-m4f/flash/front_end"}},
+		// some of the names, of several
 		{asked: "leakage", listed: []string{"leakage/all/rmse", "leakage/all/max_error",
 			"leakage/warm_up/rmse", "leakage/warm_up/max_error", "leakage/air masks leakage/rmse",
 			"leakage/air masks leakage/max_error"}},

@@ -246,8 +246,8 @@ type candidate struct {
 }
 
 const (
-	// drawnSamples bounds the samples that candidates have in all, and mostDrawn the candidates. Our
-	// choice: a tenth of a second.
+	// drawnSamples bounds the samples that candidates have in all, and mostDrawn the candidates.
+	// Our choice: half a second.
 	drawnSamples = 1 << 22
 	mostDrawn    = 1 << 15
 	leastDrawn   = 1 << 7
@@ -261,7 +261,8 @@ func (v *FrontVectors) draw(n *frontend.Integer) []candidate {
 	follows := slices.ContainsFunc(n.Channels, func(c frontend.IntegerChannel) bool {
 		return c.Before || c.BaseSteps > 0
 	})
-	drawn := min(max(drawnSamples/(n.Front.Sampling.Samples*len(n.Channels)), leastDrawn), mostDrawn)
+	drawn := drawnSamples / (n.Front.Sampling.Samples * len(n.Channels))
+	drawn = min(max(drawn, leastDrawn), mostDrawn)
 	var all []candidate
 	for range drawn / 2 {
 		both := make([]FrontWindow, 2)
@@ -384,7 +385,8 @@ func (p *Program) givenValues() []givenValue {
 	all := []givenValue{{feature: p.Front.Index[0], value: 1 << 20}}
 	for _, i := range given {
 		s := front.scaling(i)
-		all = append(all, chooseValues(i, s, float64(p.Net.Features[i].Std), front.valueFraction(i))...)
+		all = append(all,
+			chooseValues(i, s, float64(p.Net.Features[i].Std), front.valueFraction(i))...)
 	}
 	return all
 }

@@ -124,8 +124,8 @@ func (f *NetworkFile) FrontEnd(net *quant.Network) (*FrontEnd, FrontVectors, err
 		return nil, FrontVectors{}, nil
 	}
 	if f.Period != 0 && r.Period != f.Period {
-		return nil, FrontVectors{}, fmt.Errorf("the front end has a window every %g s, the network "+
-			"a step every %g s", r.Period, f.Period)
+		return nil, FrontVectors{}, fmt.Errorf("the front end has a window every %g s, the "+
+			"network a step every %g s", r.Period, f.Period)
 	}
 	front, index, err := r.frontEnd(net)
 	if err != nil {
@@ -208,7 +208,8 @@ func (r *FrontRecord) vectors(n *frontend.Integer, net *quant.Network) (FrontVec
 		made := FrontWindow(w)
 		skipped += w.Skip
 		stepped := len(w.X) == len(net.Features) && len(w.Y) == len(net.Outputs) && w.Sum == 0
-		fits := (stepped || w.X == nil && w.Y == nil) && (i > 0 || w.Reset) && w.Skip >= 0 && skipped <= mostSkipped &&
+		fits := (stepped || w.X == nil && w.Y == nil) && (i > 0 || w.Reset) &&
+			w.Skip >= 0 && skipped <= mostSkipped &&
 			skipped*r.Samples <= mostSkippedSamples && (w.Skip == 0 || w.Seed == 0)
 		// the C runs the network on the first ones
 		fits = fits && (i == 0 || !stepped || r.Windows[i-1].Y != nil)

@@ -228,7 +228,8 @@ func changesOf(v reflect.Value) []reflect.Value {
 	case reflect.Int:
 		return []reflect.Value{reflect.ValueOf(int(v.Int()) + 1)}
 	case reflect.Float64:
-		return []reflect.Value{reflect.ValueOf(v.Float() + 1), reflect.ValueOf(v.Float()*0.9 + 0.015)}
+		return []reflect.Value{reflect.ValueOf(v.Float() + 1),
+			reflect.ValueOf(float64(v.Float()*0.9) + 0.015)}
 	}
 	return []reflect.Value{reflect.ValueOf(v.String() + "x")}
 }
@@ -283,7 +284,8 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 		places      int
 	}{
 		{"a baseline ends a step later", `if \(f->steps < (20)U\) \{\s+f->base_pump`, to("21"), 1},
-		{"a baseline ends a step earlier", `if \(f->steps < (20)U\) \{\s+f->base_pump`, to("19"), 1},
+		{"a baseline ends a step earlier", `if \(f->steps < (20)U\) \{\s+f->base_pump`, to("19"),
+			1},
 		{"steps of a baseline", `steps \+ 1U\) : (20)U`, to("21"), 1},
 		{"a floor is higher", `length_\w+\[0\] >= UINT32_C\((\d+)\)`, scaled(1.002), 5},
 		{"a floor is lower", `length_\w+\[0\] >= UINT32_C\((\d+)\)`, scaled(0.998), 5},
@@ -292,15 +294,17 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 		{"the floor of a baseline is lower", `steps, INT32_C\(131072\), INT32_C\((\d+)\)`,
 			scaled(0.98), 1},
 		{"codes are not limited", `(LEAKAIR_LIMITED\(code\[\d\], \d+\))`,
-			func(call string) string { return call[len("LEAKAIR_LIMITED("):strings.Index(call, ",")] },
-			2},
+			func(call string) string {
+				return call[len("LEAKAIR_LIMITED("):strings.Index(call, ",")]
+			}, 2},
 		{"the largest code begins too high", `f->high_pump = (0);`, to("1"), 1},
 		{"the smallest code begins too low", `f->low_pump = (UINT16_MAX);`, to("4094"), 1},
-		{"an angle does not wrap", `turned = (UINT32_C\(0x80000000\));`, to("0x7FFFFFFF - 65536"), 1},
+		{"half a turn", `turned = (UINT32_C\(0x80000000\));`, to("0x7FFEFFFF"), 1},
 		{"a sample is taken too many", `uint8_t result = (2);`, to("0"), 1},
 		{"features of part of a window", `if \(f->full == 0U\) \{\s+(return);`, to(";"), 1},
 		{"no window before", `f->before_pump = (sum_pump);\s+f->before_tank`, to("0"), 1},
-		{"a given feature is scaled as another one", `\(value, &leakair_scales\[(22)\]\)`, to("21"), 1},
+		{"a given feature is scaled as another one", `\(value, &leakair_scales\[(22)\]\)`,
+			to("21"), 1},
 		{"multiplier", `(?m)^    \{ -?\d+, -?(\d+), `, scaled(1.0001), 23},
 		{"middle", `(?m)^    \{ -?(\d+), -?\d+, `, scaled(1.02), 23},
 	} {

@@ -13,8 +13,8 @@ import (
 // FrontVectors is the self-test of the front end: windows of converter codes in, features and
 // outputs of the network out.
 type FrontVectors struct {
-	// Codes that were recorded: windows, channels, codes. Where they are fewer than the samples of a
-	// window, they repeat.
+	// Codes that were recorded: windows, channels, codes. They repeat where they are fewer than the
+	// samples of a window.
 	Recorded [][][]uint16
 	Windows  []FrontWindow
 }
@@ -131,8 +131,8 @@ const (
 
 // NewFrontVectors returns the self-test of a front end, at most 4 KiB: the first windows of the
 // first two sequences that have samples, codes at both ends, codes below every floor, the steps at
-// which baselines end, and windows that [chooseWindows] draws. channels are the names of the columns
-// of samples.
+// which baselines end, and windows that [FrontVectors.chooseWindows] draws. channels are the names
+// of the columns of samples.
 func NewFrontVectors(f *FrontEnd, net *quant.Network, sequences []*dataset.Sequence,
 	samples []*dataset.Samples, channels []string) FrontVectors {
 	var v FrontVectors
@@ -277,8 +277,8 @@ func (p *Program) replayWindows() error {
 	for i, w := range p.FrontVectors.Windows {
 		a := &again.Windows[i]
 		if !slices.Equal(a.X, w.X) || !slices.Equal(a.Y, w.Y) || a.Sum != w.Sum {
-			return fmt.Errorf("window %d gives %v, %v and %d, the self-test expects %v, %v and %d", i,
-				a.X, a.Y, a.Sum, w.X, w.Y, w.Sum)
+			return fmt.Errorf("window %d gives %v, %v and %d, the self-test expects %v, %v and %d",
+				i, a.X, a.Y, a.Sum, w.X, w.Y, w.Sum)
 		}
 	}
 	return nil
@@ -303,9 +303,10 @@ func (p *Program) windowVectors(b *strings.Builder) {
 		list(b, len(v.Windows), 16, func(i int) string { return fmt.Sprint(item(&v.Windows[i])) })
 		b.WriteString("};\n\n")
 	}
-	array("1: front end and network are reset before this window; 2: its seed is how many windows\n"+
-		" * of the same codes run before it, and are not compared; 3: both.",
-		"uint8_t net_window_begin", func(w *FrontWindow) int { return flag(w.Reset) + 2*flag(w.Skip > 0) })
+	array("1: front end and network are reset before this window; 2: its seed is how many "+
+		"windows\n * of the same codes run before it, and are not compared; 3: both.",
+		"uint8_t net_window_begin",
+		func(w *FrontWindow) int { return flag(w.Reset) + 2*flag(w.Skip > 0) })
 	for i, wave := range waves {
 		fmt.Fprintf(b, "#define NET_WAVE_%s %dU\n", strings.ToUpper(string(wave)), firstWave+i)
 	}
@@ -322,14 +323,14 @@ func (p *Program) windowVectors(b *strings.Builder) {
 	b.WriteString("};\n\n")
 	v.recordedCodes(b, len(channels))
 	p.givenVectors(b)
-	b.WriteString("/* Features of the first windows: the given ones go in, the computed ones come " +
-		"out. */\n")
+	b.WriteString("/* Features of the first windows: the given ones go in, the computed ones " +
+		"come out. */\n")
 	rowsOf(b, "int16_t net_window_x[NET_VECTOR_WINDOWS_STEPPED][NET_N_FEATURES]",
 		v.Windows[:stepped], func(w FrontWindow) []int32 { return w.X })
 	rowsOf(b, "int32_t net_window_y[NET_VECTOR_WINDOWS_STEPPED][NET_N_OUTPUTS]",
 		v.Windows[:stepped], func(w FrontWindow) []int32 { return w.Y })
-	fmt.Fprintf(b, "/* Features of the other ones, as digits with the base 31; a given one is 0. */\n"+
-		"static const uint32_t net_window_sum[%d] NET_ROM = {\n", len(v.Windows)-stepped)
+	fmt.Fprintf(b, "/* Features of the other ones, as digits with the base 31; a given one is "+
+		"0. */\nstatic const uint32_t net_window_sum[%d] NET_ROM = {\n", len(v.Windows)-stepped)
 	list(b, len(v.Windows)-stepped, 8, func(i int) string {
 		return fmt.Sprintf("%dU", v.Windows[stepped+i].Sum)
 	})
