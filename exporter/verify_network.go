@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"kerf/budget"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
 	"kerf/quant"
@@ -27,13 +28,23 @@ func (v *Verification) checkNetwork(s *report.Signoff, version string) {
 	}
 	c.Detail = fmt.Sprintf("the accumulators of %s cannot overflow, formats as in signoff.json",
 		report.Plural(rows, "row"))
-	if err := compareNetwork(p.Net, s); err != nil {
+	sources, windows := "source", ""
+	if p.Front != nil {
+		c.Detail += ", sizes of the front end too"
+		sources, windows = "sources of network and front end",
+			" and "+report.Plural(len(p.FrontVectors.Windows), "window")+" of converter codes"
+	}
+	err = compareNetwork(p.Net, s)
+	if err == nil {
+		err = compareFront(p, s)
+	}
+	if err != nil {
 		c.Findings = []Finding{{SignoffFile, err.Error()}}
 	}
 	v.Add(c)
 
-	c = Check{What: "C", Detail: "header, source, weights, vectors, self-test, board and build " +
-		"files follow from " + file + " and signoff.json"}
+	c = Check{What: "C", Detail: "header, " + sources + ", weights, vectors, self-test, board " +
+		"and build files follow from " + file + " and signoff.json"}
 	if s.Kerf != version {
 		c.skip(madeByOther(s.Kerf, version))
 	} else if files, err := emittedAgain(p, s); err != nil {
@@ -45,7 +56,7 @@ func (v *Verification) checkNetwork(s *report.Signoff, version string) {
 	}
 	v.Add(c)
 
-	c = Check{What: "self-test in Go", Detail: report.Plural(len(p.Vectors), "step") +
+	c = Check{What: "self-test in Go", Detail: report.Plural(len(p.Vectors), "step") + windows +
 		", every integer"}
 	if err := p.Replay(); err != nil {
 		c.Findings = []Finding{{file, err.Error()}}
@@ -117,6 +128,31 @@ func compareNetwork(net *quant.Network, s *report.Signoff) error {
 			f.Bound < bound || f.Bound > bound+1 {
 			return fmt.Errorf("states other formats or another bound of %s than the network has",
 				m.Name)
+		}
+	}
+	return nil
+}
+
+// compareFront compares the front end with what signoff.json says of it.
+func compareFront(p *emit.Program, s *report.Signoff) error {
+	tables, state := 0, 0
+	if p.Front != nil {
+		n := p.Front.Integer
+		tables = n.TableBytes(len(p.Net.Features) - len(p.Front.Index))
+		state = n.StateBytes()
+	}
+	for _, row := range s.Cost {
+		want := float64(state)
+		switch row.Part {
+		case budget.FrontTablesPart:
+			want = float64(tables)
+		case budget.FrontStatePart:
+		default:
+			continue
+		}
+		if row.Kind == budget.Exact && row.Value != want {
+			return fmt.Errorf("has %g B in %s, the front end of the network has %g B", row.Value,
+				report.Visible(budget.RowText(row.Target, string(row.Resource), row.Part)), want)
 		}
 	}
 	return nil

@@ -250,6 +250,68 @@ func resealed(t *testing.T, dir string, change func(m *exporter.Manifest)) {
 		[]byte(strings.Replace(string(text), `"check": ""`, `"check": "`+hexSHA(text)+`"`, 1)))
 }
 
+// What the record of a front end says otherwise than the C is found, though all hashes agree; so is
+// a sign-off that speaks of another front end.
+func TestVerifyCoversTheFrontEnd(t *testing.T) {
+	t.Chdir(filepath.Dir(cityJob(t, func(job string) string {
+		return strings.Replace(job, `file = "features.csv"`,
+			"file = \"features.csv\"\nkeep = [\"temp_max\"]", 1)
+	})))
+	addSamples(t)
+	if code, _, stderr := call("plan", "job.toml", "--out", "handoff"); code > exitBroken {
+		t.Fatalf("exit code %d: %s", code, stderr)
+	}
+	code, stdout, _ := call("verify", "handoff")
+	if text := strings.Join(strings.Fields(stdout), " "); code != exitDone ||
+		!strings.Contains(text, "sources of network and front end") ||
+		!strings.Contains(text, " windows of converter codes, every integer") {
+		t.Errorf("exit code %d: %s", code, stdout)
+	}
+	original := readAll(t, "handoff")
+	record := string(original["cityweather_network.json"])
+	for _, change := range [][2]string{{`"wrap": false`, `"wrap": true`},
+		{`"baseline_value": 0`, `"baseline_value": 2`},
+		{`"baseline_seconds": 0`, `"baseline_seconds": 2`},
+		{`"offset": 0`, `"offset": 0.1`}, {`"scale": 1`, `"scale": 2`},
+		{`"rate": 1`, `"rate": 2`}, {`"samples": 1`, `"samples": 2`}, {`"low": -50`, `"low": -49`},
+		{`"bits": 12`, `"bits": 13`}, {`"cycles": 0`, `"cycles": 1`}, {`"floor": 0`, `"floor": 1`},
+		{`"computed": "level"`, `"computed": "minimum"`}, {`"seed": 0`, `"seed": 1`},
+		{`"wave": "lowest"`, `"wave": "highest"`}, {`"skip": 0`, `"skip": 1`},
+	} {
+		text := strings.Replace(record, change[0], change[1], 1)
+		if text == record {
+			t.Fatalf("the record does not hold %s", change[0])
+		}
+		rewrite(t, filepath.Join("handoff", "cityweather_network.json"), []byte(text))
+		resealed(t, "handoff", func(*exporter.Manifest) {})
+		if _, found := problems(t, "handoff"); !strings.Contains(found, "cityweather") {
+			t.Errorf("%s became %s: not found", change[0], change[1])
+		}
+	}
+	rewrite(t, filepath.Join("handoff", "cityweather_network.json"), []byte(record))
+	var s report.Signoff
+	if err := json.Unmarshal(original["signoff.json"], &s); err != nil {
+		t.Fatal(err)
+	}
+	for i := range s.Cost {
+		if s.Cost[i].Part == "front_state" {
+			s.Cost[i].Value++
+		}
+	}
+	files, err := exporter.Reports(&s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, content := range files {
+		rewrite(t, filepath.Join("handoff", name), content)
+	}
+	resealed(t, "handoff", func(*exporter.Manifest) {})
+	if _, found := problems(t, "handoff"); !strings.Contains(found, "the front end of the network "+
+		"has 8 B") {
+		t.Errorf("another size of the front end in the sign-off: found %q", found)
+	}
+}
+
 // A manifest that agrees with changed files does not make them those of a handoff, and what cannot
 // be checked is not verified.
 func TestResealedChangesAreFound(t *testing.T) {
