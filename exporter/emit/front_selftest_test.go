@@ -21,9 +21,9 @@ import (
 )
 
 // selftestProgram is a network on features of every kind, of two channels with samples of a
-// vibration with harmonics that comes and goes, and a temperature that is given. Its self-test is
-// made of these samples.
-func selftestProgram(t *testing.T) *Program {
+// vibration with harmonics that comes and goes, and some that are given. Its self-test is made of
+// these samples.
+func selftestProgram(t *testing.T, given int) *Program {
 	t.Helper()
 	random := rand.New(rand.NewPCG(3, 18))
 	front := &frontend.FrontEnd{Sampling: dataset.Sampling{Samples: 64, Rate: 6400, Period: 0.1},
@@ -50,7 +50,7 @@ func selftestProgram(t *testing.T) *Program {
 		}
 	}
 	samples, sequences := selftestSamples(random, front), []*dataset.Sequence(nil)
-	float := randomnet.Network(random, len(front.Features)+1, randomnet.OneGRU, 2)
+	float := randomnet.Network(random, len(front.Features)+given, randomnet.OneGRU, 2)
 	var index []int
 	columns := make([][]float64, len(front.Features))
 	for _, s := range samples {
@@ -135,7 +135,7 @@ func selftestSamples(random *rand.Rand, front *frontend.FrontEnd) []*dataset.Sam
 // Whatever is changed in the record of a front end, it is refused, or the C or the record that are
 // made of it are others, or the windows of the self-test give other integers.
 func TestEveryEntryOfAFrontEndIsChecked(t *testing.T) {
-	p := selftestProgram(t)
+	p := selftestProgram(t, 1)
 	p.Period = 0.1
 	p.Vectors = p.Vectors[:1] // what is left out is compared with the C, and by running it
 	p.FrontVectors.Recorded = p.FrontVectors.Recorded[:1]
@@ -238,7 +238,7 @@ func changesOf(v reflect.Value) []reflect.Value {
 // and notices front ends that are slightly wrong: at the end of a baseline, where a floor is just
 // met or just missed, at both ends of the codes and beyond, where an angle wraps, and in constants.
 func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
-	p := selftestProgram(t)
+	p := selftestProgram(t, 1)
 	bytes, resets := 0, 0
 	for _, w := range p.FrontVectors.Windows {
 		bytes += windowRowBytes + 2*len(w.X) + 4*len(w.Y)
@@ -318,6 +318,35 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 			if passes(text) {
 				t.Errorf("%s, place %d: not noticed", wrong.what, i)
 			}
+		}
+	}
+}
+
+// Where every feature is computed there is no name_encode_one, and the self-test does not call it.
+func TestNoValuesWithoutGivenFeatures(t *testing.T) {
+	for _, hasGiven := range []bool{false, true} {
+		p := selftestProgram(t, flag(hasGiven))
+		files, err := p.CFiles()
+		if err != nil {
+			t.Fatal(err)
+		}
+		all := ""
+		for _, text := range files {
+			all += string(text)
+		}
+		if has := strings.Contains(all, "encode_one"); has != hasGiven {
+			t.Errorf("given features: %v; name_encode_one: %v", hasGiven, has)
+		}
+		if !strings.Contains(all, "All zeros, as static\n * memory starts, are no window") ||
+			!strings.Contains(string(files["leakair.h"]), "LEAKAIR_SELFTEST_NO_STDIO") {
+			t.Error("the header does not say how a front end starts, or how to do without stdio")
+		}
+		dir := t.TempDir()
+		writeC(t, p, dir)
+		compile(t, dir, append(append([]string{"gcc", "-std=c99", "-O1"}, strict...),
+			"leakair.c", "leakair_front.c", "leakair_selftest.c", "-o", "selftest")...)
+		if out, err := exec.Command(filepath.Join(dir, "selftest")).CombinedOutput(); err != nil {
+			t.Errorf("%v: %s", err, out)
 		}
 	}
 }

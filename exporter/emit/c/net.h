@@ -79,9 +79,13 @@ void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
 #if NET_FRONT == 1
 /* In net_selftest.c: replays recorded steps, then windows of converter codes, and compares
  * every integer. Returns 0, or 1 + the number of the first that differs; windows count
- * behind steps, and what net_encode_one gives counts behind windows. It checks the port to
- * a compiler and a core, not the flash: single weights may never decide a step. It has a
- * main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none and prints nothing. */
+ * behind steps.
+#if NET_GIVEN == 1
+ * What net_encode_one gives counts behind windows.
+#endif
+ * It checks the port to a compiler and a core, not the flash: single weights may never
+ * decide a step. It has a main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none
+ * and prints nothing. */
 #else
 /* In net_selftest.c: replays recorded steps and compares every output. Returns 0,
  * or 1 + the number of the first step that differs. It checks the port to a
