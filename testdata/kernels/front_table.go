@@ -1,9 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"kerf/budget/cost"
 	"kerf/targets"
@@ -22,7 +24,8 @@ type comparedFront struct {
 	core, text       string
 	measured, window float64 // cycles of a window: name_sample and name_features
 	longest, over    float64 // of name_sample
-	flashOff, deeper int     // bytes of flash; bytes of the bound of the stack
+	code             float64 // bytes of code that were measured
+	flashOff, deeper int     // bytes of that; bytes of the bound of the stack
 	isBeyond         bool
 }
 
@@ -57,7 +60,8 @@ func compareFronts(judged bool) ([]comparedFront, error) {
 				measured: m.Sampling.Cycles + m.Features.Cycles, longest: m.Longest.Cycles}
 			estimated := float64(s.samples())*e.Sample.Cycles + e.Features.Cycles
 			c.window, c.over = estimated-c.measured, e.Longest.Cycles-c.longest
-			c.flashOff = e.Code + s.front.TableBytes(s.given) - int(m.Flash)
+			c.code = float64(int(m.Flash) - s.front.TableBytes(s.given))
+			c.flashOff = e.Code - int(c.code)
 			c.deeper = min(e.FeaturesStack-int(m.FeaturesChain), e.SampleStack-int(m.SampleChain))
 			c.isBeyond = math.Abs(c.window) > max(frontCycleAim, frontPartAim*c.measured)
 			rows = append(rows, c)
@@ -79,14 +83,18 @@ What computes features from samples is counted in the same way, from %d front en
 by one seed, and judged on %d that were drawn by another, which was written down before any of them
 was measured: up to three channels and %d features of every kind, windows of 7 to 400 samples. What
 is counted was improved four times after they had been looked at. Cycles are those of a window, all
-calls of NAME_sample and one of NAME_features; the longest call is of NAME_sample. The aim is %.0f %% or %d cycles.
+calls of NAME_sample and one of NAME_features; the longest call is of NAME_sample. The aim is
+%.0f %% or %d cycles. Code is that of NAME_front.c with the library routines that it links, without its
+tables, whose bytes are exact. Its estimates are the coarsest of all; the last column but one has the
+mean of the larger half of the front ends. Where a limit of flash is near, measure.
 
-| core | cycles of a window | beyond the aim | longest call | flash | stack, bound less measured |
-|---|---|---|---|---|---|
+| core | cycles of a window | beyond the aim | longest call | code | of the code | of large ones, mean | stack, bound less measured |
+|---|---|---|---|---|---|---|---|
 `, frontFitted, frontHeld, mostFeatures, 100*frontPartAim, frontCycleAim)
 	for _, name := range targets.Names() {
-		var cycles, longest, flash, stack span
+		var cycles, longest, flash, share, stack span
 		beyond := 0
+		var ofCore []comparedFront
 		for _, r := range rows {
 			if r.core != name {
 				continue
@@ -94,6 +102,8 @@ calls of NAME_sample and one of NAME_features; the longest call is of NAME_sampl
 			cycles.add(100 * r.window / r.measured)
 			longest.add(r.over)
 			flash.add(float64(r.flashOff))
+			share.add(100 * float64(r.flashOff) / r.code)
+			ofCore = append(ofCore, r)
 			stack.add(float64(r.deeper))
 			if r.isBeyond {
 				beyond++
@@ -101,11 +111,22 @@ calls of NAME_sample and one of NAME_features; the longest call is of NAME_sampl
 		}
 		fmt.Fprintf(w,
 			"| %s | %+.1f to %+.1f %% | %d | %+.0f to %+.0f cycles | %+.0f to %+.0f B | "+
-				"%+.0f to %+.0f B |\n", name, cycles.low, cycles.high, beyond, longest.low,
-			longest.high,
-			flash.low, flash.high, stack.low, stack.high)
+				"%+.1f to %+.1f %% | %+.1f %% | %+.0f to %+.0f B |\n", name, cycles.low,
+			cycles.high, beyond, longest.low, longest.high, flash.low, flash.high, share.low,
+			share.high, ofLarge(ofCore), stack.low, stack.high)
 	}
 	return nil
+}
+
+// ofLarge returns by how many percent the code of the larger half of front ends is off, on average.
+func ofLarge(all []comparedFront) float64 {
+	slices.SortFunc(all, func(a, b comparedFront) int { return cmp.Compare(b.code, a.code) })
+	half := all[:len(all)/2]
+	mean := 0.0
+	for _, r := range half {
+		mean += 100 * float64(r.flashOff) / r.code / float64(len(half))
+	}
+	return mean
 }
 
 // span is the range of values.

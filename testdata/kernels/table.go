@@ -71,6 +71,8 @@ the bound of the stack was never too low, and at most %d B too high. Cycles miss
   emulated core, 'kerf plan --measure' judges by what was measured.
 - Small networks are off most, and of the parts of a step the dense layers; where that part is
   small, the sum does not show it.
+- The code of what computes features from samples is estimated worst; [below](#front-ends) stands by
+  how much, and to which side where it is large. A total of flash with samples is off by as much.
 - No flash wait states are in the figures. 'flash_wait' in the target of the job adds them.
 - The figures hold for the compiler and the flags that the sign-off names. Other options need their
   own: at -Os a step takes about twice as long, on AVR 1.2 times ([speed.md](speed.md)).
