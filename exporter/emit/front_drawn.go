@@ -10,10 +10,12 @@ import (
 )
 
 const (
-	// mostSkipped and mostSkippedSamples bound the windows that are run to get to the end of a
-	// baseline. Our choice: about a second on an 8-bit core.
-	mostSkipped        = 1000
-	mostSkippedSamples = 1 << 16
+	// mostSkipped bounds the windows that are run to get to the end of a baseline. Our choice:
+	// about three seconds on an 8-bit core.
+	mostSkipped = 1000
+	// mostSamples bounds the samples of these windows, and those of windows that are drawn. Our
+	// choice: as many as a thousand windows of 64 have.
+	mostSamples = 1 << 16
 	// baselineSteps are compared about the end of a baseline: two of it, and two behind.
 	baselineSteps = 4
 )
@@ -38,7 +40,7 @@ func (v *FrontVectors) baselineEnds(n *frontend.Integer) []FrontWindow {
 		done := 0
 		for _, end := range slices.Compact(ends) {
 			skip := end - baselineSteps/2 - done
-			if skip > mostSkipped || skip*n.Front.Sampling.Samples > mostSkippedSamples {
+			if skip > mostSkipped || skip*n.Front.Sampling.Samples > mostSamples {
 				break
 			}
 			if skip > 0 {

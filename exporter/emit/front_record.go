@@ -210,7 +210,7 @@ func (r *FrontRecord) vectors(n *frontend.Integer, net *quant.Network) (FrontVec
 		stepped := len(w.X) == len(net.Features) && len(w.Y) == len(net.Outputs) && w.Sum == 0
 		fits := (stepped || w.X == nil && w.Y == nil) && (i > 0 || w.Reset) &&
 			w.Skip >= 0 && skipped <= mostSkipped &&
-			skipped*r.Samples <= mostSkippedSamples && (w.Skip == 0 || w.Seed == 0)
+			skipped*r.Samples <= mostSamples && (w.Skip == 0 || w.Seed == 0)
 		// the C runs the network on the first ones
 		fits = fits && (i == 0 || !stepped || r.Windows[i-1].Y != nil)
 		if w.Wave == Recorded {

@@ -159,7 +159,8 @@ func NewFrontVectors(f *FrontEnd, net *quant.Network, sequences []*dataset.Seque
 	for _, w := range v.Windows {
 		left -= windowRowBytes + 2*len(w.X) + 4*len(w.Y)
 	}
-	v.Windows = append(v.Windows, v.chooseWindows(f.Integer, left/windowRowBytes)...)
+	room := min(left/windowRowBytes, mostSamples/f.Integer.Front.Sampling.Samples)
+	v.Windows = append(v.Windows, v.chooseWindows(f.Integer, room)...)
 	v.run(f, net)
 	return v
 }
