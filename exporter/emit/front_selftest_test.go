@@ -279,7 +279,7 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 	}
 	to := func(text string) func(string) string { return func(string) string { return text } }
 	for _, wrong := range []struct {
-		what, where string // the first group is changed, at every place that is found
+		what, where string // the first group is changed, at up to six of the places found
 		change      func(string) string
 		places      int
 	}{
@@ -312,7 +312,8 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 		if len(places) != wrong.places {
 			t.Errorf("%s: %d places", wrong.what, len(places))
 		}
-		for i, at := range places {
+		for i := 0; i < len(places); i += (len(places) + 5) / 6 {
+			at := places[i]
 			text := string(source[:at[2]]) + wrong.change(string(source[at[2]:at[3]])) +
 				string(source[at[3]:])
 			if passes(text) {
