@@ -188,8 +188,8 @@ func (r *FrontRecord) frontEnd(net *quant.Network) (*frontend.FrontEnd, []int, e
 // vectors returns the self-test.
 func (r *FrontRecord) vectors(n *frontend.Integer, net *quant.Network) (FrontVectors, error) {
 	v := FrontVectors{Recorded: r.Recorded}
-	if len(r.Recorded) > firstWave {
-		return v, fmt.Errorf("the self-test has too many recorded windows")
+	if len(r.Recorded) > firstWave || len(r.Windows) > windowBytes/windowRowBytes {
+		return v, fmt.Errorf("the self-test has more windows than kerf makes")
 	}
 	for i, recorded := range r.Recorded {
 		fits := len(recorded) == len(n.Channels)

@@ -23,7 +23,7 @@ import (
 // selftestProgram is a network on features of every kind, of two channels with samples of a
 // vibration with harmonics that comes and goes, and some that are given. Its self-test is made of
 // these samples.
-func selftestProgram(t *testing.T, given int) *Program {
+func selftestProgram(t testing.TB, given int) *Program {
 	t.Helper()
 	random := rand.New(rand.NewPCG(3, 18))
 	front := &frontend.FrontEnd{Sampling: dataset.Sampling{Samples: 64, Rate: 6400, Period: 0.1},

@@ -120,8 +120,8 @@ func (n *noise) add(code uint16) uint16 {
 const (
 	// windowBytes bounds what the windows of the self-test take of flash while it runs: 4 KiB.
 	windowBytes = 4096
-	// recordedBytes bounds the recorded codes among that. Our choice: windows that are drawn
-	// notice more for each byte.
+	// recordedBytes bounds the recorded codes among that, and what their windows take besides.
+	// Our choice: windows that are drawn notice more for each byte.
 	recordedBytes = 1536
 	// mostRecorded is how many recorded windows of a sequence there are at most. Our choice: enough
 	// for differences of windows.
@@ -173,11 +173,10 @@ const windowRowBytes = 1 + 1 + 2 + 4
 func (v *FrontVectors) record(front *frontend.FrontEnd, net *quant.Network,
 	sequences []*dataset.Sequence, samples []*dataset.Samples, channels []string) {
 	whole := front.Sampling.Samples
-	each := min(mostRecorded, recordedBytes/2/(codeBytes*len(front.Channels)*whole))
-	length := whole
-	if each == 0 {
-		each, length = 1, max(1, recordedBytes/2/(codeBytes*len(front.Channels)))
-	}
+	ofChannel := recordedBytes / 2 / codeBytes / len(front.Channels) // codes of a sequence
+	length := max(1, min(whole, ofChannel))
+	row := windowRowBytes + 2*len(net.Features) + 4*len(net.Outputs)
+	each := max(1, min(mostRecorded, ofChannel/length, recordedBytes/2/row))
 	taken := 0
 	for i, s := range samples {
 		if s == nil || taken == 2 {

@@ -19,6 +19,15 @@ func FuzzNetworkFile(f *testing.F) {
 		}
 		f.Add(text)
 	}
+	program := selftestProgram(f, 1)
+	program.Vectors = program.Vectors[:4]
+	program.FrontVectors.Recorded = program.FrontVectors.Recorded[:1]
+	program.FrontVectors.Windows = program.FrontVectors.Windows[:1]
+	text, err := program.NetworkJSON()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text)
 	f.Fuzz(func(t *testing.T, text []byte) {
 		file := &NetworkFile{}
 		if json.Unmarshal(text, file) != nil { // also texts that kerf would write otherwise
@@ -34,6 +43,9 @@ func FuzzNetworkFile(f *testing.F) {
 			program.KeptUnits = append(program.KeptUnits, make([]int, l.Units))
 		}
 		if program.Vectors, err = file.Vectors(); err != nil || len(program.Vectors) == 0 {
+			return
+		}
+		if program.Front, program.FrontVectors, err = file.FrontEnd(net); err != nil {
 			return
 		}
 		if _, err := program.CFiles(); err == nil {
