@@ -27,6 +27,8 @@
 //   - weights_header.go: NAME_weights.h. weights_biases_shifts.go: its arrays for a matrix.
 //     weights_layout.go: the order of weights.
 //   - vectors.go and vectors_header.go: the steps of the self-test, NAME_vectors.h.
+//   - front_vectors.go: the windows of converter codes in it; front_drawn.go chooses those that
+//     are drawn.
 //   - network_json.go and json.go: NAME_network.json. build_files.go: NAME.cmake and NAME.mk.
 //
 // # Invariants

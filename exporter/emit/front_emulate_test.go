@@ -8,6 +8,8 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"kerf/testdata/randomfront"
@@ -69,4 +71,55 @@ func (c core) compareFront(t *testing.T, p *Program, level string, seed uint32, 
 		t.Errorf("%s: window %d: C %s, Go %s; it wrote\n%s", level, step, element(got, step),
 			element(want, step), tail([]byte(out)))
 	}
+}
+
+// The self-test of a front end of all kinds passes on every core, and notices there as well that a
+// baseline ends too late.
+func TestFrontSelftestOnEmulatedCores(t *testing.T) {
+	p := selftestProgram(t, 1)
+	for i, c := range append(fastCores, avr) {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			c.require(t)
+			dir := t.TempDir()
+			writeC(t, p, dir)
+			if got := c.selftest(t, dir, levels[i%len(levels)]); got != "0" {
+				t.Errorf("the self-test returns %s", got)
+			}
+			path := filepath.Join(dir, "leakair_front.c")
+			source, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			wrong := strings.Replace(string(source), "if (f->steps < 20U)", "if (f->steps < 21U)", 1)
+			if err := os.WriteFile(path, []byte(wrong), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if got := c.selftest(t, dir, levels[i%len(levels)]); got == "0" {
+				t.Error("a baseline that ends a step later is not noticed")
+			}
+		})
+	}
+}
+
+// selftest compiles the self-test of a folder and returns what it returns on a core.
+func (c core) selftest(t *testing.T, dir, level string) string {
+	ctx, cancel := context.WithTimeout(context.Background(), compileLimit)
+	defer cancel()
+	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", level, "-I.",
+		"-DLEAKAIR_SELFTEST_NO_STDIO")
+	args = append(args, strict...)
+	args = append(args, "leakair.c", "leakair_front.c", "leakair_selftest.c",
+		emulateFile("selftest_driver.c"))
+	cmd := exec.CommandContext(ctx, c.compiler[0], append(append(args, c.link...), "-o",
+		"program")...)
+	cmd.Dir = dir
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("%v: %v\n%s", cmd.Args, err, out)
+	}
+	out, err := c.run(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return element(printed(out, "selftest"), 0)
 }
