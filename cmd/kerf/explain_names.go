@@ -13,10 +13,9 @@ import (
 
 // namedRows finds what a person asks for with the name of a row, or with what a table shows of one:
 // the explanation of the rows of one name, or the list of the rows that have some names among
-// theirs, such as an output, a scenario or a target; where that is one row, its explanation, so that
-// a target and a part are enough. Spellings that differ in more go after those
-// that differ in less; a spelling that fits two names is refused. again is the command that lists
-// all rows.
+// theirs, such as an output, a scenario or a target; where that is one row, its explanation, so
+// that a target and a part are enough. Spellings that differ in more go after those that differ in
+// less; a spelling that fits two names is refused. again is the command that lists all rows.
 func namedRows(s *report.Signoff, asked, again string) (result, error) {
 	rows := listRows(s).Rows
 	for _, spelt := range []spelling{asListed, asJoined, asCopied} {
