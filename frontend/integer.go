@@ -145,6 +145,15 @@ func (c *IntegerChannel) BaseBits(samples int) int {
 	return max(32, wordFor(float64(samples*c.Middle)*float64(c.BaseSteps)))
 }
 
+// RelativeBits returns how many bits the products hold that a feature relative to a baseline in
+// seconds is made of, 32 or 64.
+func (c *IntegerChannel) RelativeBits(samples int) int {
+	sums := float64(samples*c.Middle) * float64(c.BaseSteps)
+	zero := math.Abs(float64(c.BaseZero)) * float64(c.BaseSteps)
+	floor := float64(c.BaseFloor) * float64(c.BaseSteps)
+	return max(32, wordFor(max(2*sums, sums+zero, floor)))
+}
+
 // MostSteps returns how many steps from the start are told apart; 0: none.
 func (n *Integer) MostSteps() int {
 	most := 0
@@ -207,13 +216,13 @@ func (n *Integer) integerFeature(i int, e Encoding) IntegerFeature {
 			made.unit, made.zero = feature.Scale*2*math.Pi/(1<<angleBits), 0
 			made.Scaling = NewScaling(made.unit*units, -e.Mean*units)
 		}
-		made.Floor = n.lengthFloor(feature.Channel)
+		made.Floor = n.LengthFloor(feature.Channel)
 		if feature.Definition.Other != "" {
-			made.Floor2 = n.lengthFloor(feature.Other)
+			made.Floor2 = n.LengthFloor(feature.Other)
 		}
 	case Distortion:
 		made.Scaling = scaling(100./(1<<ratioBits), 0)
-		made.Floor = n.lengthFloor(feature.Channel)
+		made.Floor = n.LengthFloor(feature.Channel)
 	case Relative:
 		if own.BaseSteps > 0 {
 			made.Scaling = scaling(1./(1<<ratioBits), 0)
@@ -238,8 +247,8 @@ func (n *Integer) lengthUnit(channel int) float64 {
 	return math.Ldexp(2*step/float64(n.Front.Sampling.Samples)/(float64(f.Scale)*turnGain), f.Down)
 }
 
-// lengthFloor returns the floor of a channel as the length of a line.
-func (n *Integer) lengthFloor(channel int) uint32 {
+// LengthFloor returns the floor of a channel as the length of a line.
+func (n *Integer) LengthFloor(channel int) uint32 {
 	floor := math.Ceil(n.Front.Channels[channel].Floor / n.lengthUnit(channel))
 	return uint32(min(floor, math.MaxUint32))
 }

@@ -143,19 +143,33 @@ func (n *Integer) Shapes() (first, of []int) {
 	return first, of
 }
 
-// ScaleBytes is what bringing one feature to x takes of constants.
-const ScaleBytes = 16
+// FarFeatures is from how many features of a network on the place of one takes 16 bits.
+const FarFeatures = 257
 
-// TableBytes returns the size of the constants: the table of each shape of folds, the angles that
-// vectors are turned by, and what brings features to x, also so many that are given.
+// scaleBytes returns what bringing one feature to x takes of constants, with the place in x.
+func scaleBytes(features int) int {
+	if features >= FarFeatures {
+		return 20
+	}
+	return 16
+}
+
+// TableBytes returns the size of the constants: the table of each shape of folds, the lists of
+// harmonics, the angles that vectors are turned by, and what brings features to x, also so many that
+// are given.
 func (n *Integer) TableBytes(given int) int {
 	first, _ := n.Shapes()
-	bytes := ScaleBytes * (len(n.Features) + given)
+	features := len(n.Features) + given
+	bytes := features * scaleBytes(features)
 	if len(first) > 0 {
 		bytes += 4 * turns
 	}
 	for _, i := range first {
 		bytes += 2 * n.Channels[i].Fold.TableLength()
+	}
+	lists, _ := n.LineLists()
+	for _, list := range lists {
+		bytes += n.ListedBytes() * (len(list) + 1)
 	}
 	return bytes
 }
@@ -197,33 +211,53 @@ func (f *Feature) Needs(channel int) bool {
 	return f.Channel == channel || f.Definition.Other != "" && f.Other == channel
 }
 
-// LineRun is a run of harmonics that follow each other, of which the C makes lines in one loop;
-// where the angle of a line is needed it is made by itself.
-type LineRun struct {
-	At    int // of the first one among the lines of the channel
-	First int // harmonic
-	Count int
-	Angle bool
+// Listed is a line that a channel needs.
+type Listed struct {
+	Harmonic int
+	Angle    bool // as well as the length
 }
 
-// LineRuns returns the lines of a channel in runs.
-func (n *Integer) LineRuns(channel int) []LineRun {
+// listed returns the lines of a channel, in rising order.
+func (n *Integer) listed(channel int) []Listed {
 	angles := map[int]bool{}
 	for i := range n.Front.Features {
 		f := &n.Front.Features[i]
-		isOther := f.Definition.Other != "" && f.Other == channel
-		if f.Definition.Kind == Phase && (f.Channel == channel || isOther) {
+		if f.Definition.Kind == Phase && f.Needs(channel) {
 			angles[f.Definition.Order] = true
 		}
 	}
-	var runs []LineRun
-	for i, k := range n.Channels[channel].Lines {
-		if last := len(runs) - 1; last >= 0 && !angles[k] && !runs[last].Angle &&
-			k == runs[last].First+runs[last].Count {
-			runs[last].Count++
-			continue
-		}
-		runs = append(runs, LineRun{i, k, 1, angles[k]})
+	var all []Listed
+	for _, k := range n.Channels[channel].Lines {
+		all = append(all, Listed{k, angles[k]})
 	}
-	return runs
+	return all
+}
+
+// LineLists returns the lists of lines: channels that need the same ones share a list. of has the
+// number of the list of every channel, -1 without lines.
+func (n *Integer) LineLists() (lists [][]Listed, of []int) {
+	for i := range n.Channels {
+		list := n.listed(i)
+		same := func(other []Listed) bool { return slices.Equal(list, other) }
+		at := slices.IndexFunc(lists, same)
+		switch {
+		case len(list) == 0:
+			at = -1
+		case at < 0:
+			at, lists = len(lists), append(lists, list)
+		}
+		of = append(of, at)
+	}
+	return lists, of
+}
+
+// ListedBytes returns how many bytes a harmonic in a list has: one bit says whether the angle is
+// needed.
+func (n *Integer) ListedBytes() int {
+	for i := range n.Channels {
+		if lines := n.Channels[i].Lines; len(lines) > 0 && lines[len(lines)-1] > 127 {
+			return 2
+		}
+	}
+	return 1
 }

@@ -285,6 +285,7 @@ func (c *FrontCounts) countFeatures(n *frontend.Integer, given int) {
 	own.add("features", 1, 1)
 	c.Code.add("other", 1)
 	shapes, shapeOf := n.Shapes()
+	listed, listOf := n.LineLists()
 	lines, plain, turned := make([]*FrontFunction, len(shapes)), 0, 0
 	for i, first := range shapes {
 		lines[i] = newFrontFunction(fmt.Sprintf("fold%d_line", i))
@@ -298,14 +299,14 @@ func (c *FrontCounts) countFeatures(n *frontend.Integer, given int) {
 			continue
 		}
 		all := len(channel.Lines)
-		for _, run := range n.LineRuns(i) {
-			if run.Angle {
+		for _, line := range listed[listOf[i]] {
+			if line.Angle {
 				turned++
 			} else {
-				plain += run.Count
+				plain++
 			}
 		}
-		c.countFold(own, channel, n.LineRuns(i))
+		c.countFold(own, channel)
 		countLines(lines[shapeOf[i]], channel)
 		products, _ := products(channel.Fold)
 		c.flashReads += all * (2*products + turnReads)
@@ -374,18 +375,10 @@ func (c *FrontCounts) countKept(own *FrontFunction, channel *frontend.IntegerCha
 }
 
 // countFold counts what name_features itself makes of the folded sums of a channel.
-func (c *FrontCounts) countFold(own *FrontFunction, channel *frontend.IntegerChannel,
-	runs []frontend.LineRun) {
+func (c *FrontCounts) countFold(own *FrontFunction, channel *frontend.IntegerChannel) {
 	f, word := channel.Fold, fmt.Sprint(channel.SumBits())
 	own.add("fold", 1, 1)
-	for _, run := range runs {
-		if run.Count == 1 {
-			own.add("line", 1, 1)
-		} else {
-			own.add("line_loop", 1, 1)
-			own.add("line_looped", run.Count, 0)
-		}
-	}
+	own.add("line_looped", len(channel.Lines), 0)
 	own.add("begin_fold"+word, f.Length, 0)
 	own.add("pair"+word, pairs(f), 0)
 	c.Code.add("begin_fold", 1)

@@ -1,98 +1,138 @@
 /* One turn: sine, and the cosine in it, times FOLD_SCALE. */
 /*@tables*/
 
-#if FOLD_NEEDS_SUM == 1
-/* Sum of a window. */
-static int32_t fold_sum(const FOLD_SUM *sums)
+#if FOLD_EVEN == 1
+/* Sums that are half a turn apart: their sum and their difference take their places. */
+static inline void fold_half(FOLD_SUM *sum)
 {
-    int32_t sum = 0;
-    uint_fast16_t i;
+    const FOLD_SUM a = sum[0];
+    const FOLD_SUM b = sum[FOLD_SPAN];
 
-    for (i = 0; i < FOLD_LENGTH; i++) {
-        sum += sums[i];
+    sum[0] = (FOLD_SUM)(a + b);
+    sum[FOLD_SPAN] = (FOLD_SUM)(a - b);
+}
+
+/* Adds and subtracts sums whose factors differ in their sign alone, in place. What cosines
+ * multiply lies at the start, what sines multiply at the end: in the first half that of even
+ * harmonics, in the second that of odd ones. Returns the sum of the window. */
+static int32_t fold_pair(FOLD_SUM *sums)
+{
+    FOLD_SUM *ahead = &sums[1];
+    FOLD_SUM *back = &sums[FOLD_SPAN - 1U];
+    int32_t sum;
+
+    fold_half(sums);
+    sum = sums[0];
+    for (; ahead < back; ahead++, back--) {
+        const FOLD_SUM a = ahead[0];
+        const FOLD_SUM b = back[0];
+        const FOLD_SUM c = ahead[FOLD_SPAN];
+        const FOLD_SUM d = back[FOLD_SPAN];
+        const FOLD_SUM both = (FOLD_SUM)((a + c) + (b + d));
+
+        ahead[0] = both;
+        back[0] = (FOLD_SUM)((a + c) - (b + d));
+        ahead[FOLD_SPAN] = (FOLD_SUM)((a - c) - (b - d));
+        back[FOLD_SPAN] = (FOLD_SUM)((a - c) + (b - d));
+        sum += both;
+    }
+#if FOLD_CENTRE == 1
+    fold_half(ahead);
+    sum += ahead[0];
+#endif
+    return sum;
+}
+#else
+/* Adds and subtracts sums whose factors differ in their sign alone, in place. What cosines
+ * multiply lies at the start, what sines multiply at the end. Returns the sum of the window. */
+static int32_t fold_pair(FOLD_SUM *sums)
+{
+    FOLD_SUM *ahead = &sums[1];
+    FOLD_SUM *back = &sums[FOLD_SPAN - 1U];
+    int32_t sum = sums[0];
+
+    for (; ahead < back; ahead++, back--) {
+        const FOLD_SUM a = ahead[0];
+        const FOLD_SUM b = back[0];
+        const FOLD_SUM both = (FOLD_SUM)(a + b);
+
+        ahead[0] = both;
+        back[0] = (FOLD_SUM)(a - b);
+        sum += both;
     }
     return sum;
 }
-
 #endif
-/* Adds and subtracts sums whose factors differ in their sign alone, in place. */
-static void fold_pair(FOLD_SUM *sums)
-{
-    uint_fast16_t i;
-    uint_fast16_t j;
-
-#if FOLD_EVEN == 1
-    for (i = 0; i < FOLD_SPAN; i++) {
-        const FOLD_SUM a = sums[i];
-        const FOLD_SUM b = sums[i + FOLD_SPAN];
-
-        sums[i] = (FOLD_SUM)(a + b);
-        sums[i + FOLD_SPAN] = (FOLD_SUM)(a - b);
-    }
-    for (j = FOLD_LENGTH - 1U, i = FOLD_SPAN + 1U; i < j; i++, j--) {
-        const FOLD_SUM a = sums[i];
-        const FOLD_SUM b = sums[j];
-
-        sums[i] = (FOLD_SUM)(a + b);
-        sums[j] = (FOLD_SUM)(a - b);
-    }
-#endif
-    for (j = FOLD_SPAN - 1U, i = 1U; i < j; i++, j--) {
-        const FOLD_SUM a = sums[i];
-        const FOLD_SUM b = sums[j];
-
-        sums[i] = (FOLD_SUM)(a + b);
-        sums[j] = (FOLD_SUM)(a - b);
-    }
-}
 
 /* Length and angle of harmonic k of the sums that fold_pair leaves. */
 static NET_APART uint32_t fold_line(const FOLD_SUM *sums, uint_fast16_t k, uint32_t *angle)
 {
     const uint_fast16_t step = FOLD_STEP;
     uint_fast16_t at = step;
-    uint_fast16_t i;
+    const FOLD_SUM *ahead;
+    const FOLD_SUM *back;
     FOLD_TOTAL re;
     FOLD_TOTAL im = 0;
-#if FOLD_EVEN == 1
-    const FOLD_SUM *ahead = &sums[1]; /* of two places that lie alike, added */
-    const FOLD_SUM *back = &sums[FOLD_SPAN - 1U]; /* and subtracted */
 
-    re = (FOLD_TOTAL)sums[0] * FOLD_SCALE;
+#if FOLD_EVEN == 1
     if ((k & 1U) != 0U) {
-        ahead = &sums[FOLD_SPAN + 1U];
-        back = &sums[FOLD_LENGTH - 1U];
-        re = (FOLD_TOTAL)sums[FOLD_SPAN] * FOLD_SCALE;
-        for (i = 1; i < ((FOLD_SPAN + 1U) / 2U); i++) {
-            re += (FOLD_TOTAL)*back * FOLD_COS(at);
-            im -= (FOLD_TOTAL)*ahead * FOLD_SIN(at);
-            ahead++;
-            back--;
-            at = FOLD_TURN(at + step);
-        }
-#if FOLD_CENTRE == 1
-        im -= (FOLD_TOTAL)*ahead * FOLD_SIN(at);
-#endif
-    } else {
-        for (i = 1; i < ((FOLD_SPAN + 1U) / 2U); i++) {
-            re += (FOLD_TOTAL)*ahead * FOLD_COS(at);
-            im -= (FOLD_TOTAL)*back * FOLD_SIN(at);
-            ahead++;
-            back--;
-            at = FOLD_TURN(at + step);
-        }
-#if FOLD_CENTRE == 1
-        re += (FOLD_TOTAL)*ahead * FOLD_COS(at);
-#endif
+        sums = &sums[FOLD_SPAN];
     }
-#else
+#endif
     re = (FOLD_TOTAL)sums[0] * FOLD_SCALE;
-    for (i = 1; i < ((FOLD_SPAN + 1U) / 2U); i++) {
-        re += (FOLD_TOTAL)sums[i] * FOLD_COS(at);
-        im -= (FOLD_TOTAL)sums[FOLD_SPAN - i] * FOLD_SIN(at);
+    ahead = &sums[1];
+    back = &sums[FOLD_SPAN - 1U];
+    do { /* where they meet one of the factors is 0 */
+        re += (FOLD_TOTAL)*ahead * FOLD_COS(at);
+        im -= (FOLD_TOTAL)*back * FOLD_SIN(at);
+        ahead++;
+        back--;
         at = FOLD_TURN(at + step);
-    }
-#endif
+    } while (ahead <= back);
     return FOLD_POLAR(re, im, FOLD_DOWN, angle);
 }
 
+#if NET_USES_PHASE == 1
+/* Makes the lines of the harmonics that are listed, with angles where NET_WITH_ANGLE says so:
+ * 0 where the length is below the floor. Returns the sum of the window. */
+static NET_APART int32_t fold_lines(FOLD_SUM *sums, const net_listed *list, uint32_t *lengths, uint32_t *angles, uint32_t floor)
+{
+    const int32_t sum = fold_pair(sums);
+
+    for (;;) {
+        const uint_fast16_t listed = NET_LISTED(list);
+
+        if (listed == 0U) {
+            break;
+        }
+        *lengths = fold_line(sums, listed & ~NET_WITH_ANGLE, ((listed & NET_WITH_ANGLE) != 0U) ? angles : NULL);
+        if ((listed & NET_WITH_ANGLE) != 0U) {
+            if (*lengths < floor) {
+                *angles = 0;
+            }
+            angles++;
+        }
+        lengths++;
+        list++;
+    }
+    return sum;
+}
+#else
+/* Makes the lines of the harmonics that are listed. Returns the sum of the window. */
+static NET_APART int32_t fold_lines(FOLD_SUM *sums, const net_listed *list, uint32_t *lengths)
+{
+    const int32_t sum = fold_pair(sums);
+
+    for (;;) {
+        const uint_fast16_t k = NET_LISTED(list);
+
+        if (k == 0U) {
+            break;
+        }
+        *lengths = fold_line(sums, k, NULL);
+        lengths++;
+        list++;
+    }
+    return sum;
+}
+#endif

@@ -38,7 +38,7 @@ NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
 NET_CHECK(front_source_and_header_belong_together, NET_ID == 0x@ID@UL);
 NET_CHECK(front_bytes, NET_FRONT_BYTES == sizeof(net_front));
 
-/* What brings a whole number v to x: v - middle is shifted down, limited, multiplied,
+/* What brings a whole number v to x[at]: v - middle is shifted down, limited, multiplied,
  * and shifted by 15. Everything fits 32 bits. */
 typedef struct {
     int32_t middle;
@@ -46,47 +46,65 @@ typedef struct {
     int32_t add;
     uint16_t limit; /* a quarter of it */
     uint8_t down;
+#if NET_USES_FAR == 1
     uint8_t filler;
+    uint16_t at;
+    uint16_t filler2;
+#else
+    uint8_t at;
+#endif
 } net_scale;
 
 /*@scales*/
 
-static NET_APART int16_t net_scaled(int32_t v, const net_scale *s)
+/* Brings n whole numbers to x. */
+static NET_APART void net_scaled(const int32_t *values, const net_scale *s, uint_fast16_t n, int16_t *x)
 {
-    const int32_t limit = (int32_t)4 * (uint16_t)NET_ROM_I16(&s->limit);
-    const uint_fast8_t down = NET_ROM_U8(&s->down);
-    int32_t x = v - NET_ROM_I32(&s->middle);
+    for (; n > 0U; n--) {
+        const int32_t limit = (int32_t)4 * (uint16_t)NET_ROM_I16(&s->limit);
+        const uint_fast8_t down = NET_ROM_U8(&s->down);
+        int32_t v = *values - NET_ROM_I32(&s->middle);
 
-    x = (x + (((int32_t)1 << down) >> 1)) >> down;
-    if (x > limit) {
-        x = limit;
-    } else if (x < -limit) {
-        x = -limit;
-    } else {
-        /* x is within */
-    }
-    x = ((x * NET_ROM_I32(&s->multiplier)) + NET_ROM_I32(&s->add)) >> 15;
+        v = (v + (((int32_t)1 << down) >> 1)) >> down;
+        if (v > limit) {
+            v = limit;
+        } else if (v < -limit) {
+            v = -limit;
+        } else {
+            /* v is within */
+        }
+        v = ((v * NET_ROM_I32(&s->multiplier)) + NET_ROM_I32(&s->add)) >> 15;
 #if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
-    x = (int32_t)__builtin_arm_ssat(x, 16); /* __ssat of arm_acle.h draws a conversion warning */
+        v = (int32_t)__builtin_arm_ssat(v, 16); /* __ssat of arm_acle.h draws a conversion warning */
 #else
-    if (x > INT16_MAX) {
-        x = INT16_MAX;
-    } else if (x < INT16_MIN) {
-        x = INT16_MIN;
-    } else {
-        /* x is within */
-    }
+        if (v > INT16_MAX) {
+            v = INT16_MAX;
+        } else if (v < INT16_MIN) {
+            v = INT16_MIN;
+        } else {
+            /* v is within */
+        }
 #endif
-    return (int16_t)x;
+#if NET_USES_FAR == 1
+        x[(uint16_t)NET_ROM_I16(&s->at)] = (int16_t)v;
+#else
+        x[NET_ROM_U8(&s->at)] = (int16_t)v;
+#endif
+        values++;
+        s++;
+    }
 }
 
 #if NET_USES_LEADING == 1
 /* Leading zero bits of v, which is not 0. */
+#if defined(__ARM_FEATURE_CLZ) && defined(__GNUC__)
 static inline uint_fast8_t net_leading(uint32_t v)
 {
-#if defined(__ARM_FEATURE_CLZ) && defined(__GNUC__)
     return (uint_fast8_t)__builtin_clz(v);
+}
 #else
+static NET_APART uint_fast8_t net_leading(uint32_t v)
+{
     uint_fast8_t zeros = 0;
 
     if (v < UINT32_C(0x10000)) {
@@ -102,8 +120,8 @@ static inline uint_fast8_t net_leading(uint32_t v)
         zeros++;
     }
     return zeros;
-#endif
 }
+#endif
 #endif
 
 #if NET_USES_SHIFTED == 1
@@ -155,16 +173,12 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
     uint32_t length = 0;
 
     if (size != 0U) {
-        const int_fast8_t up = (int_fast8_t)((int_fast8_t)net_leading(size) - 3);
-        uint_fast8_t i;
+        const uint_fast8_t zeros = net_leading(size); /* three shall stay */
+        uint_fast8_t i = 0;
+        uint_fast8_t end;
 
-        if (up >= 0) {
-            re = (int32_t)((uint32_t)re << (uint8_t)up);
-            im = (int32_t)((uint32_t)im << (uint8_t)up);
-        } else {
-            re >>= (uint_fast8_t)-up;
-            im >>= (uint_fast8_t)-up;
-        }
+        re = (int32_t)((uint32_t)re << (uint_fast8_t)(zeros - 1U)) >> 2;
+        im = (int32_t)((uint32_t)im << (uint_fast8_t)(zeros - 1U)) >> 2;
         if (re < 0) { /* half a turn */
             re = -re;
             im = -im;
@@ -177,17 +191,21 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
         } else
 #endif
         {
-            const uint_fast8_t turns = (angle == NULL) ? NET_LENGTH_TURNS : NET_TURNS;
-
-            for (i = 0; i < NET_LENGTH_TURNS; i++) {
-                NET_TURN_ANGLE(re, im, turned, i);
-            }
-            length = (uint32_t)re;
-            for (; i < turns; i++) {
-                NET_TURN_ANGLE(re, im, turned, i);
+            for (end = NET_LENGTH_TURNS;; end = NET_TURNS) {
+                do {
+                    NET_TURN_ANGLE(re, im, turned, i);
+                    i++;
+                } while (i < end);
+                if (end == NET_TURNS) {
+                    break;
+                }
+                length = (uint32_t)re;
+                if (angle == NULL) {
+                    break;
+                }
             }
         }
-        length = net_shifted(length, (int_fast8_t)(down + up));
+        length = net_shifted(length, (int_fast8_t)(down + (int_fast8_t)zeros - 3));
     }
     if (angle != NULL) {
         *angle = turned;
@@ -220,55 +238,34 @@ static int32_t net_angle(uint32_t angle)
 }
 #endif
 
-#if NET_USES_DISTORTION == 1
-/* Square root, rounded to nearest. */
-static uint32_t net_root32(uint32_t v)
+#if NET_USES_ROOT == 1
+/* Square root below 2^30, rounded to nearest, of so many digits with base 4 of two words. */
+static NET_APART uint32_t net_root(uint32_t high, uint32_t low, uint_fast8_t digits)
 {
-    uint32_t bit = UINT32_C(1) << 30;
+    uint32_t rest = 0;
     uint32_t r = 0;
 
-    while (bit > v) {
-        bit >>= 2;
-    }
-    while (bit != 0U) {
-        const uint32_t next = r + bit;
-
-        r >>= 1;
-        if (v >= next) {
-            v -= next;
-            r += bit;
+    for (; digits > 0U; digits--) {
+        rest = (rest << 2) | (high >> 30);
+        high = (high << 2) | (low >> 30);
+        low <<= 2;
+        r <<= 1;
+        if (rest > r << 1) {
+            rest -= (r << 1) + 1U;
+            r++;
         }
-        bit >>= 2;
     }
-    return (v > r) ? (r + 1U) : r;
+    return (rest > r) ? (r + 1U) : r;
 }
 
-/* Root of the sum of squares of the lengths of lines, each with as many bits of the
- * largest as fit 32 bits. */
-static uint32_t net_length_of(const uint32_t *lengths, uint_fast8_t n, uint_fast8_t most_bits)
-{
-    uint32_t most = 0;
-    uint32_t squares = 0;
-    uint_fast8_t down = 0;
-    uint_fast8_t i;
-
-    for (i = 0; i < n; i++) {
-        most |= lengths[i];
-    }
-    if (most != 0U) {
-        const uint_fast8_t bits = (uint_fast8_t)(32U - net_leading(most));
-
-        down = (bits > most_bits) ? (uint_fast8_t)(bits - most_bits) : 0U;
-    }
-    for (i = 0; i < n; i++) {
-        const uint32_t part = lengths[i] >> down;
-
-        squares += part * part;
-    }
-    return net_root32(squares) << down;
-}
 #endif
+#if NET_USES_ROOT64 == 1
+static int32_t net_root64(uint64_t v)
+{
+    return (int32_t)net_root((uint32_t)(v >> 32), (uint32_t)v, 32);
+}
 
+#endif
 #if NET_USES_RATIO == 1
 /* a / b with 16 fraction bits, of which the first 16 of the quotient count; at most
  * 2^30 - 1. */
@@ -303,48 +300,64 @@ static int32_t net_ratio(uint32_t a, uint32_t b)
     }
     return result;
 }
-#endif
 
-#if NET_USES_ROOT == 1
-/* Square root, rounded to nearest. */
-static NET_APART uint32_t net_root(uint64_t v)
+#endif
+#if NET_USES_DISTORTION == 1
+/* Root of the sum of squares of the lengths of n lines behind the first, each with as many bits
+ * of the largest as fit 32 bits, as a share of the first; 0 where that is below the floor. */
+static NET_APART int32_t net_distortion(const uint32_t *lengths, uint_fast8_t n, uint_fast8_t most_bits, uint32_t floor)
 {
-    uint64_t bit = UINT64_C(1) << 62;
-    uint64_t r = 0;
+    uint32_t most = 0;
+    uint32_t squares = 0;
+    uint_fast8_t down = 0;
+    uint_fast8_t i;
 
-    while (bit > v) {
-        bit >>= 2;
+    if (lengths[0] < floor) {
+        return 0;
     }
-    while (bit != 0U) {
-        const uint64_t next = r + bit;
+    for (i = n; i > 0U; i--) {
+        most |= lengths[i];
+    }
+    if (most != 0U) {
+        const uint_fast8_t bits = (uint_fast8_t)(32U - net_leading(most));
 
-        r >>= 1;
-        if (v >= next) {
-            v -= next;
-            r += bit;
-        }
-        bit >>= 2;
+        down = (bits > most_bits) ? (uint_fast8_t)(bits - most_bits) : 0U;
     }
-    return (uint32_t)((v > r) ? (r + 1U) : r);
+    for (i = n; i > 0U; i--) {
+        const uint32_t part = lengths[i] >> down;
+
+        squares += part * part;
+    }
+    return net_ratio(net_root(squares, 0, 16) << down, lengths[0]);
 }
+
+#endif
+#if NET_USES_RELATIVE == 1
+#if NET_USES_RELATIVE64 == 1
+typedef int64_t net_total;
+typedef uint64_t net_amount;
+#else
+typedef int32_t net_total;
+typedef uint32_t net_amount;
 #endif
 
-#if NET_USES_RELATIVE == 1
 /* How far the sum of a window is from the mean of `steps` sums, which add up to total,
  * as a share of that mean about physical zero; 0 where that is below the floor. */
-static int32_t net_relative(int32_t sum, int64_t total, uint32_t steps, int32_t zero, int32_t floor)
+static int32_t net_relative(int32_t sum, net_total total, uint32_t steps, int32_t zero, int32_t floor)
 {
-    const int64_t base = total + ((int64_t)zero * (int64_t)steps);
-    const int64_t apart = ((int64_t)sum * (int64_t)steps) - total;
-    uint64_t size = (uint64_t)((base < 0) ? -base : base);
-    uint64_t distance = (uint64_t)((apart < 0) ? -apart : apart);
+    const net_total base = total + ((net_total)zero * (net_total)steps);
+    const net_total apart = ((net_total)sum * (net_total)steps) - total;
+    net_amount size = (net_amount)((base < 0) ? -base : base);
+    net_amount distance = (net_amount)((apart < 0) ? -apart : apart);
     int32_t result = 0;
 
-    if ((size != 0U) && (size >= ((uint64_t)floor * steps))) {
+    if ((size != 0U) && (size >= ((net_amount)floor * steps))) {
+#if NET_USES_RELATIVE64 == 1
         while (((size | distance) >> 32) != 0U) {
             size >>= 1;
             distance >>= 1;
         }
+#endif
         result = net_ratio((uint32_t)distance, (uint32_t)size);
         if ((base < 0) != (apart < 0)) {
             result = -result;
@@ -352,8 +365,21 @@ static int32_t net_relative(int32_t sum, int64_t total, uint32_t steps, int32_t 
     }
     return result;
 }
-#endif
 
+#endif
+#if NET_USES_LINES == 1
+/* The harmonics of channels, each list with a 0 behind it. */
+#if NET_USES_HIGH == 1
+typedef uint16_t net_listed;
+#define NET_LISTED(p) ((uint16_t)NET_ROM_I16(p))
+#define NET_WITH_ANGLE 0x8000U
+#else
+typedef uint8_t net_listed;
+#define NET_LISTED(p) NET_ROM_U8(p)
+#define NET_WITH_ANGLE 0x80U
+#endif
+/*@lists*/
+#endif
 /*@folds*/
 /*@clearing*/
 /*@sample*/
