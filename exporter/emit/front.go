@@ -189,7 +189,7 @@ func (f *front) source(rom string) (string, error) {
 func (f *front) choices() map[string]int {
 	c := map[string]int{"NET_FRONT": flag(f != nil)}
 	for _, name := range []string{"LINES", "WIDE", "PHASE", "DISTORTION", "RATIO", "ROOT",
-		"ROOT64", "LEADING", "SHIFTED", "RELATIVE", "RELATIVE64", "LIMIT", "FAR", "HIGH"} {
+		"ROOT32", "RIPPLE", "LEADING", "SHIFTED", "RELATIVE", "RELATIVE64", "LIMIT", "FAR", "HIGH"} {
 		c["NET_USES_"+name] = 0
 	}
 	c["NET_GIVEN"] = 0 // some features are not computed
@@ -206,9 +206,10 @@ func (f *front) choices() map[string]int {
 			case frontend.Phase:
 				c["NET_USES_PHASE"] = 1
 			case frontend.Distortion:
-				c["NET_USES_DISTORTION"], c["NET_USES_RATIO"], c["NET_USES_ROOT"] = 1, 1, 1
+				c["NET_USES_DISTORTION"], c["NET_USES_RATIO"], c["NET_USES_ROOT32"] = 1, 1, 1
 			case frontend.RMS, frontend.Ripple:
-				c["NET_USES_ROOT"], c["NET_USES_ROOT64"] = 1, 1
+				c["NET_USES_ROOT"] = 1
+				c["NET_USES_RIPPLE"] |= flag(kind == frontend.Ripple)
 			case frontend.Relative:
 				if channel.BaseSteps > 0 {
 					c["NET_USES_RELATIVE"], c["NET_USES_RATIO"] = 1, 1

@@ -110,12 +110,18 @@ func (f *front) features() string {
 	}
 	if f.integer.MostSteps() > 0 {
 		b.WriteString("    uint32_t steps;\n")
+		if strings.Contains(body.String(), "known") {
+			b.WriteString("    int32_t known; /* all bits, or none in the first window */\n")
+		}
 	}
 	b.WriteString(locals.String())
 	b.WriteString("\n    if (f->full == 0U) {\n        return;\n    }\n    NET_BARRIER();\n")
 	most := f.integer.MostSteps()
 	if most > 0 {
 		b.WriteString("    steps = f->steps;\n")
+		if strings.Contains(body.String(), "known") {
+			b.WriteString("    known = -(int32_t)(steps > 0U);\n")
+		}
 	}
 	b.WriteString(body.String())
 	if most > 0 {
@@ -123,7 +129,7 @@ func (f *front) features() string {
 			most)
 	}
 	b.WriteString(last.String())
-	fmt.Fprintf(&b, "    net_scaled(values, net_scales, %dU, x);\n    net_begin(f);\n}\n\n",
+	fmt.Fprintf(&b, "    net_scale_all(values, net_scales, %dU, x);\n    net_begin(f);\n}\n\n",
 		len(f.integer.Features))
 	return b.String()
 }
@@ -159,7 +165,7 @@ func (f *front) measure(locals, b *strings.Builder, c *frontChannel) {
 	}
 	if c.Before {
 		fmt.Fprintf(locals, "    int32_t rise_%s;\n", c.name)
-		fmt.Fprintf(b, "    rise_%[1]s = (steps == 0U) ? 0 : (sum_%[1]s - f->before_%[1]s);\n"+
+		fmt.Fprintf(b, "    rise_%[1]s = (sum_%[1]s - f->before_%[1]s) & known;\n"+
 			"    f->before_%[1]s = sum_%[1]s;\n", c.name)
 	}
 	if c.BaseSteps > 0 {
@@ -220,11 +226,15 @@ func (f *front) value(i int, c *frontChannel) string {
 	case frontend.Swing:
 		return fmt.Sprintf("(int32_t)f->high_%s - (int32_t)f->low_%[1]s", c.name)
 	case frontend.Ripple:
-		return fmt.Sprintf("net_root64((((uint64_t)squares_%[1]s * %[2]dU) - "+
-			"(uint64_t)((int64_t)sum_%[1]s * sum_%[1]s)) << %[3]d)", c.name, n, 2*c.RippleBits)
+		times := fmt.Sprintf("((uint64_t)squares_%s * %dU)", c.name, n)
+		if c.SquaresBits(n) == 32 && !isPowerOfTwo(n) {
+			times = fmt.Sprintf("net_product(squares_%s, %dU)", c.name, n)
+		}
+		return fmt.Sprintf("net_root((%s - net_square(sum_%s)) << %d)", times, c.name,
+			2*c.RippleBits)
 	case frontend.RMS:
 		zero := c.RMSZero
-		return fmt.Sprintf("net_root64((uint64_t)(((int64_t)squares_%[1]s << %[2]d) + "+
+		return fmt.Sprintf("net_root((uint64_t)(((int64_t)squares_%[1]s << %[2]d) + "+
 			"(INT64_C(%[3]d) * sum_%[1]s) + INT64_C(%[4]d)))", c.name, 2*c.RMSBits,
 			2*zero<<c.RMSBits, int64(n)*zero*zero)
 	case frontend.Amplitude:
@@ -284,12 +294,16 @@ func (f *front) clearing() string {
 		fmt.Fprintf(&body, "    f->at%d = 0;\n", length)
 	}
 	for _, length := range slices.Sorted(maps.Keys(folds)) {
-		fmt.Fprintf(&body, "    for (i = 0; i < %dU; i++) {\n%s    }\n", length, folds[length])
+		if length%2 == 0 { // two at a time
+			folds[length] += strings.ReplaceAll(folds[length], "[i]", "[i + 1U]")
+		}
+		fmt.Fprintf(&body, "    for (i = 0; i < %dU; i += %dU) {\n%s    }\n", length,
+			2-length%2, folds[length])
 	}
 	b.WriteString("/* Begins a window. Sums begin where the middle codes of a window lead to 0. " +
 		"What lets\n" +
 		" * net_sample go on is written last. */\n" +
-		"static void net_begin(net_front *f)\n{\n")
+		"static NET_APART void net_begin(net_front *f)\n{\n")
 	if len(folds) > 0 {
 		b.WriteString("    uint_fast16_t i;\n\n")
 	}
@@ -329,7 +343,7 @@ func (f *front) encodeOne() string {
 		"    int16_t x = 0;\n\n    switch (feature) {\n")
 	for i, g := range given {
 		fmt.Fprintf(&b, "    case %s%s:\n        "+
-			"net_scaled(&value, &net_scales[%d], 1, &x);\n"+
+			"x = net_scaled(value, &net_scales[%d]);\n"+
 			"        break;\n", featureMacro, macroPart(f.p.Net.Features[g].Name),
 			len(f.integer.Features)+i)
 	}

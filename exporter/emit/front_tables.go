@@ -108,16 +108,16 @@ func (f *front) foldCode() (string, error) {
 		if isPowerOfTwo(fold.Length) {
 			turn = fmt.Sprintf("at = (at + step) & %dU", fold.Length-1)
 		}
-		tables, cosine := fold.tables()
-		b.WriteString(strings.NewReplacer("/*@tables*/\n", tables,
+		table, cosine := fold.table()
+		b.WriteString(strings.NewReplacer("/*@table*/\n", table,
 			"at = FOLD_TURN(at + step)", turn, "FOLD_SUM", fmt.Sprintf("int%d_t", fold.sumBits),
 			"FOLD_TOTAL", total, "FOLD_POLAR", polar, "FOLD_SPAN", fmt.Sprintf("%dU", span),
 			"FOLD_LENGTH", fmt.Sprintf("%dU", fold.Length),
 			"FOLD_STEP", fold.step(), "FOLD_SCALE", fmt.Sprint(fold.Scale),
-			"FOLD_DOWN", fmt.Sprint(fold.Down), "FOLD_COS(at)", cosine,
-			"FOLD_SIN(at)", "NET_ROM_I16(&"+fold.prefix+"sine[at])",
-			"fold_half", fold.prefix+"half", "fold_pair", fold.prefix+"pair", "fold_line",
-			fold.prefix+"line").Replace(text))
+			"FOLD_DOWN", fmt.Sprint(fold.Down), "FOLD_COSINE", fmt.Sprintf("%dU", cosine),
+			"fold_turn", fold.prefix+"turn",
+			"fold_half", fold.prefix+"half", "fold_pair", fold.prefix+"pair",
+			"fold_line", fold.prefix+"line").Replace(text))
 	}
 	return b.String(), nil
 }
@@ -130,20 +130,18 @@ func (f *frontFold) step() string {
 	return fmt.Sprintf("(%dU * k) %% %dU", f.Stride, f.Length)
 }
 
-// tables returns the arrays of one turn, and how its cosine is read. Where a quarter of a turn is a
-// whole number of places one array serves both.
-func (f *frontFold) tables() (arrays, cosine string) {
+// table returns the array of one turn, and how much further on cosines are: a quarter of a turn,
+// where that is a whole number of places, else behind all sines.
+func (f *frontFold) table() (array string, cosine int) {
 	var b strings.Builder
-	array := func(name string, values []int16) {
-		fmt.Fprintf(&b, "static const int16_t %s%s[%d] NET_ROM = {\n", f.prefix, name, len(values))
-		list(&b, len(values), 12, func(i int) string { return fmt.Sprint(values[i]) })
-		b.WriteString("};\n")
+	cosine = f.Length / 4
+	values := append(slices.Clone(f.Sin), f.Sin[:cosine]...)
+	if f.Length%4 != 0 {
+		cosine = f.Length
+		values = append(slices.Clone(f.Sin), f.Cos...)
 	}
-	if f.Length%4 == 0 {
-		array("sine", append(slices.Clone(f.Sin), f.Sin[:f.Length/4]...))
-		return b.String(), fmt.Sprintf("NET_ROM_I16(&%ssine[at + %dU])", f.prefix, f.Length/4)
-	}
-	array("sine", f.Sin)
-	array("cosine", f.Cos)
-	return b.String(), "NET_ROM_I16(&" + f.prefix + "cosine[at])"
+	fmt.Fprintf(&b, "static const int16_t %sturn[%d] NET_ROM = {\n", f.prefix, len(values))
+	list(&b, len(values), 12, func(i int) string { return fmt.Sprint(values[i]) })
+	b.WriteString("};\n")
+	return b.String(), cosine
 }

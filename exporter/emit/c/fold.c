@@ -1,5 +1,5 @@
-/* One turn: sine, and the cosine in it, times FOLD_SCALE. */
-/*@tables*/
+/* One turn of sines times FOLD_SCALE; FOLD_COSINE further on they are cosines. */
+/*@table*/
 
 #if FOLD_EVEN == 1
 /* Sums that are half a turn apart: their sum and their difference take their places. */
@@ -65,7 +65,7 @@ static int32_t fold_pair(FOLD_SUM *sums)
 #endif
 
 /* Length and angle of harmonic k of the sums that fold_pair leaves. */
-static NET_APART uint32_t fold_line(const FOLD_SUM *sums, uint_fast16_t k, uint32_t *angle)
+static NET_APART_IF_SHORT uint32_t fold_line(const FOLD_SUM *sums, uint_fast16_t k, uint32_t *angle)
 {
     const uint_fast16_t step = FOLD_STEP;
     uint_fast16_t at = step;
@@ -83,8 +83,10 @@ static NET_APART uint32_t fold_line(const FOLD_SUM *sums, uint_fast16_t k, uint3
     ahead = &sums[1];
     back = &sums[FOLD_SPAN - 1U];
     do { /* where they meet one of the factors is 0 */
-        re += (FOLD_TOTAL)*ahead * FOLD_COS(at);
-        im -= (FOLD_TOTAL)*back * FOLD_SIN(at);
+        const int16_t *const turn = &fold_turn[at];
+
+        re += (FOLD_TOTAL)*ahead * NET_ROM_I16(&turn[FOLD_COSINE]);
+        im -= (FOLD_TOTAL)*back * NET_ROM_I16(turn);
         ahead++;
         back--;
         at = FOLD_TURN(at + step);

@@ -32,6 +32,13 @@
 #define NET_APART
 #endif
 
+/* The same where instructions are short. Others save the call. */
+#if defined(__thumb2__)
+#define NET_APART_IF_SHORT inline
+#else
+#define NET_APART_IF_SHORT NET_APART
+#endif
+
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
@@ -57,42 +64,47 @@ typedef struct {
 
 /*@scales*/
 
-/* Brings n whole numbers to x. */
-static NET_APART void net_scaled(const int32_t *values, const net_scale *s, uint_fast16_t n, int16_t *x)
+/* Brings a whole number to what the network takes. */
+static NET_APART_IF_SHORT int16_t net_scaled(int32_t v, const net_scale *s)
 {
-    for (; n > 0U; n--) {
-        const int32_t limit = (int32_t)4 * (uint16_t)NET_ROM_I16(&s->limit);
-        const uint_fast8_t down = NET_ROM_U8(&s->down);
-        int32_t v = *values - NET_ROM_I32(&s->middle);
+    const int32_t limit = (int32_t)4 * (uint16_t)NET_ROM_I16(&s->limit);
+    const uint_fast8_t down = NET_ROM_U8(&s->down);
 
-        v = (v + (((int32_t)1 << down) >> 1)) >> down;
-        if (v > limit) {
-            v = limit;
-        } else if (v < -limit) {
-            v = -limit;
-        } else {
-            /* v is within */
-        }
-        v = ((v * NET_ROM_I32(&s->multiplier)) + NET_ROM_I32(&s->add)) >> 15;
+    v -= NET_ROM_I32(&s->middle);
+    v = (v + (((int32_t)1 << down) >> 1)) >> down;
+    if (v > limit) {
+        v = limit;
+    }
+    if (v < -limit) {
+        v = -limit;
+    }
+    v = ((v * NET_ROM_I32(&s->multiplier)) + NET_ROM_I32(&s->add)) >> 15;
 #if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
-        v = (int32_t)__builtin_arm_ssat(v, 16); /* __ssat of arm_acle.h draws a conversion warning */
+    v = (int32_t)__builtin_arm_ssat(v, 16); /* __ssat of arm_acle.h draws a conversion warning */
 #else
-        if (v > INT16_MAX) {
-            v = INT16_MAX;
-        } else if (v < INT16_MIN) {
-            v = INT16_MIN;
-        } else {
-            /* v is within */
-        }
+    if (v > INT16_MAX) {
+        v = INT16_MAX;
+    }
+    if (v < INT16_MIN) {
+        v = INT16_MIN;
+    }
 #endif
+    return (int16_t)v;
+}
+
+/* Brings n whole numbers to x. */
+static NET_APART void net_scale_all(const int32_t *values, const net_scale *s, uint_fast16_t n, int16_t *x)
+{
+    do {
 #if NET_USES_FAR == 1
-        x[(uint16_t)NET_ROM_I16(&s->at)] = (int16_t)v;
+        x[(uint16_t)NET_ROM_I16(&s->at)] = net_scaled(*values, s);
 #else
-        x[NET_ROM_U8(&s->at)] = (int16_t)v;
+        x[NET_ROM_U8(&s->at)] = net_scaled(*values, s);
 #endif
         values++;
         s++;
-    }
+        n--;
+    } while (n > 0U);
 }
 
 #if NET_USES_LEADING == 1
@@ -234,18 +246,72 @@ static uint32_t net_polar64(int64_t re, int64_t im, int_fast8_t down, uint32_t *
 /* An angle with 30 bits; there is no half a turn downwards. */
 static int32_t net_angle(uint32_t angle)
 {
-    return ((angle == UINT32_C(0x80000000)) ? INT32_MAX : (int32_t)angle) >> 2;
+    return (int32_t)(angle - (uint32_t)(angle == UINT32_C(0x80000000))) >> 2;
 }
 #endif
 
-#if NET_USES_ROOT == 1
-/* Square root below 2^30, rounded to nearest, of so many digits with base 4 of two words. */
-static NET_APART uint32_t net_root(uint32_t high, uint32_t low, uint_fast8_t digits)
+#if NET_USES_ROOT32 == 1
+/* Square root, rounded to nearest. */
+static uint32_t net_root32(uint32_t v)
 {
-    uint32_t rest = 0;
+    uint32_t bit = UINT32_C(1) << 30;
     uint32_t r = 0;
 
-    for (; digits > 0U; digits--) {
+    while (bit > v) {
+        bit >>= 2;
+    }
+    while (bit != 0U) {
+        const uint32_t next = r + bit;
+
+        r >>= 1;
+        if (v >= next) {
+            v -= next;
+            r += bit;
+        }
+        bit >>= 2;
+    }
+    return (v > r) ? (r + 1U) : r;
+}
+
+#endif
+#if NET_USES_RIPPLE == 1
+#if defined(__thumb__) && !defined(__thumb2__)
+/* a * b: such a core has no product of 64 bits, and its library's takes more. */
+static NET_APART uint64_t net_product(uint32_t a, uint32_t b)
+{
+    const uint32_t low = (uint32_t)(uint16_t)a * (uint16_t)b;
+    const uint32_t middle = ((a >> 16) * (uint16_t)b) + (low >> 16);
+    const uint32_t other = ((uint32_t)(uint16_t)a * (b >> 16)) + (uint16_t)middle;
+    const uint32_t high = ((a >> 16) * (b >> 16)) + (middle >> 16) + (other >> 16);
+
+    return ((uint64_t)high << 32) | (other << 16) | (uint16_t)low;
+}
+#else
+static inline uint64_t net_product(uint32_t a, uint32_t b)
+{
+    return (uint64_t)a * b;
+}
+#endif
+
+static uint64_t net_square(int32_t v)
+{
+    const uint32_t amount = (v < 0) ? (0U - (uint32_t)v) : (uint32_t)v;
+
+    return net_product(amount, amount);
+}
+
+#endif
+#if NET_USES_ROOT == 1
+/* Square root below 2^30, rounded to nearest. */
+static NET_APART int32_t net_root(uint64_t v)
+{
+    uint32_t high = (uint32_t)(v >> 32);
+    uint32_t low = (uint32_t)v;
+    uint32_t rest = 0;
+    uint32_t r = 0;
+    uint_fast8_t i;
+
+    for (i = 0; i < 32U; i++) { /* digits with base 4 */
         rest = (rest << 2) | (high >> 30);
         high = (high << 2) | (low >> 30);
         low <<= 2;
@@ -255,14 +321,7 @@ static NET_APART uint32_t net_root(uint32_t high, uint32_t low, uint_fast8_t dig
             r++;
         }
     }
-    return (rest > r) ? (r + 1U) : r;
-}
-
-#endif
-#if NET_USES_ROOT64 == 1
-static int32_t net_root64(uint64_t v)
-{
-    return (int32_t)net_root((uint32_t)(v >> 32), (uint32_t)v, 32);
+    return (int32_t)((rest > r) ? (r + 1U) : r);
 }
 
 #endif
@@ -328,7 +387,7 @@ static NET_APART int32_t net_distortion(const uint32_t *lengths, uint_fast8_t n,
 
         squares += part * part;
     }
-    return net_ratio(net_root(squares, 0, 16) << down, lengths[0]);
+    return net_ratio(net_root32(squares) << down, lengths[0]);
 }
 
 #endif
