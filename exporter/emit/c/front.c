@@ -138,7 +138,7 @@ static NET_APART uint_fast8_t net_leading(uint32_t v)
 
 #if NET_USES_SHIFTED == 1
 /* v / 2^shift rounded to nearest, halves upwards; the result fits. */
-static uint32_t net_shifted(uint32_t v, int_fast8_t shift)
+static NET_APART_IF_SHORT uint32_t net_shifted(uint32_t v, int_fast8_t shift)
 {
     uint32_t result;
 
@@ -312,8 +312,8 @@ static NET_APART int32_t net_root(uint64_t v)
     uint_fast8_t i;
 
     for (i = 0; i < 32U; i++) { /* digits with base 4 */
-        rest = (rest << 2) | (high >> 30);
-        high = (high << 2) | (low >> 30);
+        rest = (rest << 2) | ((uint8_t)(high >> 24) >> 6);
+        high = (high << 2) | ((uint8_t)(low >> 24) >> 6);
         low <<= 2;
         r <<= 1;
         if (rest > r << 1) {
