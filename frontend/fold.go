@@ -66,18 +66,30 @@ func newFold(samples int, c *Channel) *Fold {
 	return f
 }
 
-// turnCos returns the cosine of j of n parts of a turn.
+// turnCos returns the cosine of j of n parts of a turn. Like turnSin it leads every place to one of
+// the first quarter or eighth of a turn, where there is such a place, so that a rounded table is
+// symmetric: the C adds and subtracts the sums that then meet factors of equal amount (fold_pair).
 func turnCos(j, n int) float64 {
-	if 2*j > n {
-		j -= n
+	switch {
+	case 2*j > n:
+		return turnCos(n-j, n)
+	case n%2 == 0 && 4*j > n:
+		return -turnCos(n/2-j, n)
+	case n%4 == 0 && 8*j > n:
+		return turnSin(n/4-j, n)
 	}
 	return portable.Cos(2 * math.Pi * float64(j) / float64(n))
 }
 
 // turnSin returns the sine of j of n parts of a turn.
 func turnSin(j, n int) float64 {
-	if 2*j > n {
+	switch {
+	case 2*j > n:
 		return -turnSin(n-j, n)
+	case n%2 == 0 && 4*j > n:
+		return turnSin(n/2-j, n)
+	case n%4 == 0 && 8*j > n:
+		return turnCos(n/4-j, n)
 	}
 	return portable.Sin(2 * math.Pi * float64(j) / float64(n))
 }

@@ -276,3 +276,27 @@ func TestIntegersOfAFeatureAloneAreTheSame(t *testing.T) {
 		}
 	}
 }
+
+// A table is symmetric after rounding, as the C needs it that adds and subtracts sums whose factors
+// differ in their sign alone: all lengths of folds up to 512, with the scales of all converters.
+func TestTablesOfFoldsAreSymmetric(t *testing.T) {
+	for length := 3; length <= 512; length++ {
+		for _, bits := range []int{8, 10, 12, 14, 16} {
+			c := &Channel{Cycles: 1, Converter: Converter{High: 1, Bits: bits}}
+			f := newFold(length, c)
+			for j := 1; j < length; j++ {
+				mirrored := f.Cos[j] == f.Cos[length-j] && f.Sin[j] == -f.Sin[length-j]
+				if half := (j + length/2) % length; length%2 == 0 {
+					mirrored = mirrored && f.Cos[j] == -f.Cos[half] && f.Sin[j] == -f.Sin[half]
+				}
+				if quarter := (j + length/4) % length; length%4 == 0 {
+					mirrored = mirrored && f.Cos[j] == f.Sin[quarter]
+				}
+				if !mirrored {
+					t.Fatalf("length %d, scale %d: place %d has cosine %d and sine %d", length,
+						f.Scale, j, f.Cos[j], f.Sin[j])
+				}
+			}
+		}
+	}
+}

@@ -227,7 +227,7 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
 
 #if NET_USES_WIDE == 1
 /* net_polar of sums of 64 bits. */
-static uint32_t net_polar64(int64_t re, int64_t im, int_fast8_t down, uint32_t *angle)
+static NET_APART uint32_t net_polar64(int64_t re, int64_t im, int_fast8_t down, uint32_t *angle)
 {
     uint64_t size = (uint64_t)(re ^ (re >> 63)) | (uint64_t)(im ^ (im >> 63));
     int_fast8_t over = 0;
@@ -328,7 +328,7 @@ static NET_APART int32_t net_root(uint64_t v)
 #if NET_USES_RATIO == 1
 /* a / b with 16 fraction bits, of which the first 16 of the quotient count; at most
  * 2^30 - 1. */
-static int32_t net_ratio(uint32_t a, uint32_t b)
+static NET_APART int32_t net_ratio(uint32_t a, uint32_t b)
 {
     int32_t result = (INT32_C(1) << 30) - 1;
 
@@ -402,7 +402,7 @@ typedef uint32_t net_amount;
 
 /* How far the sum of a window is from the mean of `steps` sums, which add up to total,
  * as a share of that mean about physical zero; 0 where that is below the floor. */
-static int32_t net_relative(int32_t sum, net_total total, uint32_t steps, int32_t zero, int32_t floor)
+static NET_APART int32_t net_relative(int32_t sum, net_total total, uint32_t steps, int32_t zero, int32_t floor)
 {
     const net_total base = total + ((net_total)zero * (net_total)steps);
     const net_total apart = ((net_total)sum * (net_total)steps) - total;
