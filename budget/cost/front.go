@@ -7,7 +7,6 @@ import (
 	"math"
 	"math/bits"
 	"slices"
-	"strings"
 	"sync"
 
 	"kerf/frontend"
@@ -74,12 +73,8 @@ func OfFrontEnd(n *frontend.Integer, given int, core *targets.Profile, wait targ
 		Features:      call(f.Features(), f.flashReads),
 		Code:          int(math.Round(max(k.frontCode(f.AllCode()), 0))),
 		SampleStack:   figure(k.Stack, "sample"),
-		FeaturesStack: figure(k.Stack, "features") + stackAligned(FrontArrays(n)) + stackMargin}
+		FeaturesStack: figure(k.Stack, "features") + stackAligned(FrontArrays(n))}
 }
-
-// stackMargin is added to the deepest stack of the fit. Our choice: one more step of alignment. Of
-// the front ends that judge one was 12 bytes deeper than the deepest of the fit.
-const stackMargin = 16
 
 // stackAligned rounds the size of arrays up to the alignment of a stack: 16 bytes on RISC-V (RISC-V
 // ELF psABI, "Integer Calling Convention"), less elsewhere.
@@ -88,14 +83,30 @@ func stackAligned(bytes int) int {
 	return (bytes + align - 1) / align * align
 }
 
-// FrontArrays is the size of what name_features has on the stack for each line, in bytes.
+// FrontArrays is the size of what name_features has on the stack for each feature, for the lines of
+// the channel that has most, and for angles, in bytes.
 func FrontArrays(n *frontend.Integer) int {
-	const lineBytes = 4 // its length
-	sum := 0
+	const wordBytes = 4
+	words, most := len(n.Features), 0
+	lists, of := n.LineLists()
 	for i := range n.Channels {
-		sum += lineBytes * len(n.Channels[i].Lines)
+		most = max(most, len(n.Channels[i].Lines))
+		if of[i] >= 0 {
+			words += angles(lists[of[i]])
+		}
 	}
-	return sum
+	return wordBytes * (words + most)
+}
+
+// angles returns how many angles are needed of lines.
+func angles(lines []frontend.Listed) int {
+	n := 0
+	for _, line := range lines {
+		if line.Angle {
+			n++
+		}
+	}
+	return n
 }
 
 // frontCycles adds up the cycles of kernels, in the order of their names.
@@ -135,11 +146,12 @@ func (r FrontRuns) add(name string, n float64) {
 // FrontFunction is a function of the emitted C of a front end, with those that stand in it.
 type FrontFunction struct {
 	Name          string // in the emitted C, behind the name of the job
+	Within        string // the function that it stands in where the C does not keep it apart
 	Kernels, Code FrontRuns
 }
 
-func newFrontFunction(name string) *FrontFunction {
-	return &FrontFunction{name, FrontRuns{}, FrontRuns{}}
+func newFrontFunction(name, within string) *FrontFunction {
+	return &FrontFunction{name, within, FrontRuns{}, FrontRuns{}}
 }
 
 // add counts a kernel that runs some times in a window, and whose code stands so often.
@@ -278,91 +290,101 @@ func (c *FrontCounts) countSample(n *frontend.Integer) {
 	}
 }
 
+// frontCalls are functions of the C that several features or channels call.
+type frontCalls struct {
+	own, begin, polar, polar64, root, distortion, ratio, relative, product *FrontFunction
+}
+
 // countFeatures counts name_features and what it calls.
 func (c *FrontCounts) countFeatures(n *frontend.Integer, given int) {
-	own, polar := newFrontFunction("features"), newFrontFunction("polar")
-	scaled, root := newFrontFunction("scaled"), newFrontFunction("root")
-	own.add("features", 1, 1)
+	calls := frontCalls{own: newFrontFunction("features", ""), begin: newFrontFunction("begin", ""),
+		polar: newFrontFunction("polar", ""), polar64: newFrontFunction("polar64", ""),
+		root: newFrontFunction("root", ""), distortion: newFrontFunction("distortion", ""),
+		ratio: newFrontFunction("ratio", ""), relative: newFrontFunction("relative", ""),
+		product: newFrontFunction("product", "")}
+	calls.own.add("features", 1, 1)
 	c.Code.add("other", 1)
-	shapes, shapeOf := n.Shapes()
-	listed, listOf := n.LineLists()
-	lines, plain, turned := make([]*FrontFunction, len(shapes)), 0, 0
-	for i, first := range shapes {
-		lines[i] = newFrontFunction(fmt.Sprintf("fold%d_line", i))
-		lines[i].add("line"+productsName(&n.Channels[first]), 0, 1)
-		c.Code.add(fmt.Sprint("pairs", n.Channels[first].SumBits()), 1)
-	}
-	for i := range n.Channels {
-		channel := &n.Channels[i]
-		c.countKept(own, channel)
-		if channel.Fold == nil {
-			continue
-		}
-		all := len(channel.Lines)
-		for _, line := range listed[listOf[i]] {
-			if line.Angle {
-				turned++
-			} else {
-				plain++
-			}
-		}
-		c.countFold(own, channel)
-		countLines(lines[shapeOf[i]], channel)
-		products, _ := products(channel.Fold)
-		c.flashReads += all * (2*products + turnReads)
-	}
-	for _, line := range lines { // compilers write the harmonic into the function
-		for name, times := range maps.Clone(line.Kernels) {
-			if strings.HasPrefix(name, "line") && times == 1 {
-				line.add("single"+strings.TrimPrefix(name, "line"), 1, 1)
-			}
-		}
-	}
-	switch { // where no call needs an angle, or all do, the function does not look
-	case turned > 0 && plain > 0:
-		polar.add("polar", plain, 1)
-		polar.add("polar_angle", turned, 0)
-	case turned > 0:
-		polar.add("polar_always", turned, 1)
-	default:
-		polar.add("polar_never", plain, min(plain, 1))
-	}
+	c.Code.add("given", float64(given))
 	if n.MostSteps() > 0 {
-		own.add("steps", 1, 1)
+		calls.own.add("steps", 1, 1)
 	}
-	own.add("place_begin", len(n.Places()), len(n.Places()))
+	c.countLines(&calls, n)
+	c.countBegin(calls.begin, n)
+	for i := range n.Channels {
+		c.countKept(calls.own, &n.Channels[i])
+	}
 	for i := range n.Front.Features {
-		c.countFeature(own, root, n, &n.Front.Features[i])
+		c.countFeature(&calls, n, &n.Front.Features[i])
 	}
-	scaled.add("scaled", len(n.Front.Features), 0)
-	scaled.add("scaled", 0, 1)
-	if len(n.Front.Features)+given == 1 {
-		scaled.add("scaled_single", 1, 1)
+	ratios := int(calls.ratio.Kernels["ratio"])
+	lines := 0
+	for i := range n.Channels {
+		lines += len(n.Channels[i].Lines)
+	}
+	leading, shifted := newFrontFunction("leading", ""), newFrontFunction("shifted", "")
+	if lines+ratios > 0 {
+		leading.add("leading", lines+2*ratios+int(calls.distortion.Kernels["distortion"]), 1)
+		shifted.add("shifted", lines+ratios, 1)
+	}
+	c.countScaled(n, given)
+	c.Functions = append(c.Functions, leading, shifted, calls.polar, calls.polar64, calls.ratio,
+		calls.distortion, calls.relative, calls.product, calls.root, calls.begin, calls.own)
+}
+
+// countScaled counts what brings whole numbers to x.
+func (c *FrontCounts) countScaled(n *frontend.Integer, given int) {
+	all, one := newFrontFunction("scale_all", ""), newFrontFunction("scaled", "scale_all")
+	features := len(n.Front.Features)
+	all.add("scale_all", 1, 1)
+	all.add("scale_each", features, 0)
+	one.add("scaled", features, 0)
+	one.add("scaled", 0, 1)
+	if features+given == 1 {
+		all.add("scale_single", 1, 1)
 	}
 	if c.isa == "avr" { // shifts go bit by bit
 		down := 0
 		for i := range n.Features {
 			down += n.Features[i].Scaling.Down
 		}
-		scaled.add("scaled_bit", down, 0)
+		one.add("scaled_bit", down, 0)
 	}
-	c.flashReads += scaleReads * len(n.Front.Features)
-	if len(root.Kernels) > 0 {
-		root.add("root", 0, 1)
-	}
-	c.Functions = append(lines, polar, scaled, root, own)
+	c.flashReads += scaleReads * features
+	c.Functions = append(c.Functions, one, all)
 }
 
-// countKept counts what a channel does when a window begins, and what it keeps of windows.
-func (c *FrontCounts) countKept(own *FrontFunction, channel *frontend.IntegerChannel) {
-	words := 0 // that begin a window with a value, besides sums of a fold
-	for _, is := range []bool{channel.KeepsSum(), channel.Squares, channel.Ramp, channel.Low,
-		channel.High} {
-		if is {
-			words++
+// countBegin counts what begins a window.
+func (c *FrontCounts) countBegin(begin *FrontFunction, n *frontend.Integer) {
+	begin.add("begin", 1, 1)
+	loops := map[int]bool{}
+	for i := range n.Channels {
+		channel := &n.Channels[i]
+		words := 0 // that begin a window with a value, besides sums of a fold
+		for _, is := range []bool{channel.KeepsSum(), channel.Squares, channel.Ramp, channel.Low,
+			channel.High} {
+			if is {
+				words++
+			}
+		}
+		begin.add("begin_word", words, words)
+		if channel.Fold == nil {
+			continue
+		}
+		length := channel.Fold.Length
+		kernel := fmt.Sprint("begin_fold", channel.SumBits())
+		begin.add(kernel, length, 0)
+		begin.add(kernel, 0, 1)
+		if !loops[length] { // two at a time, if the number is even
+			loops[length] = true
+			begin.add("begin_loop", length/(2-length%2), 0)
+			begin.add("begin_loop", 0, 1)
 		}
 	}
-	own.add("begin", words, words)
+	begin.add("begin_place", len(n.Places()), len(n.Places()))
+}
+
+// countKept counts what a channel keeps of windows.
+func (c *FrontCounts) countKept(own *FrontFunction, channel *frontend.IntegerChannel) {
 	if channel.Squares {
 		own.add(fmt.Sprint("squares_of", channel.SquaresBits(c.samples)), 1, 1)
 	}
@@ -374,33 +396,75 @@ func (c *FrontCounts) countKept(own *FrontFunction, channel *frontend.IntegerCha
 	}
 }
 
-// countFold counts what name_features itself makes of the folded sums of a channel.
-func (c *FrontCounts) countFold(own *FrontFunction, channel *frontend.IntegerChannel) {
-	f, word := channel.Fold, fmt.Sprint(channel.SumBits())
-	own.add("fold", 1, 1)
-	own.add("line_looped", len(channel.Lines), 0)
-	own.add("begin_fold"+word, f.Length, 0)
-	own.add("pair"+word, pairs(f), 0)
-	c.Code.add("begin_fold", 1)
-	if channel.Sum && !channel.KeepsSum() {
-		own.add("sum_of"+word, f.Length, 0)
-		own.add("sum_of", 1, 1)
+// countLines counts the functions that make lines.
+func (c *FrontCounts) countLines(calls *frontCalls, n *frontend.Integer) {
+	shapes, shapeOf := n.Shapes()
+	listed, listOf := n.LineLists()
+	plain, turned := 0, 0
+	for _, list := range listed {
+		turned += angles(list)
 	}
+	never := ""
+	if turned == 0 { // no code for angles then
+		never = "_never"
+	}
+	turned = 0
+	lines, line := make([]*FrontFunction, len(shapes)), make([]*FrontFunction, len(shapes))
+	for i, first := range shapes {
+		channel := &n.Channels[first]
+		lines[i] = newFrontFunction(fmt.Sprintf("fold%d_lines", i), "")
+		lines[i].add(fmt.Sprint("lines", channel.SumBits(), never), 0, 1)
+		line[i] = newFrontFunction(fmt.Sprintf("fold%d_line", i), lines[i].Name)
+		line[i].add("line"+productsName(channel), 0, 1)
+	}
+	for i := range n.Channels {
+		channel := &n.Channels[i]
+		if channel.Fold == nil {
+			continue
+		}
+		calls.own.add("fold", 1, 1)
+		all, ofAngles := len(channel.Lines), angles(listed[listOf[i]])
+		plain, turned = plain+all-ofAngles, turned+ofAngles
+		shape := lines[shapeOf[i]]
+		shape.add(fmt.Sprint("lines", channel.SumBits(), never), 1, 0)
+		shape.add(fmt.Sprint("pair", pairName(channel)), pairs(channel.Fold), 0)
+		shape.add("listed"+never, all, 0)
+		shape.add("listed_angle", ofAngles, 0)
+		countLine(line[shapeOf[i]], channel)
+		if channel.Fold.Wide {
+			calls.polar64.add("polar64", all, 0)
+			calls.polar64.Code["polar64"] = 1
+		}
+		c.flashReads += all * (2*products(channel.Fold) + turnReads)
+	}
+	if plain+turned > 0 {
+		calls.polar.add("polar"+never, plain, 1)
+		calls.polar.add("polar_angle", turned, 0)
+		c.Code.add("lines", 1)
+	}
+	c.Functions = append(append(c.Functions, line...), lines...)
 }
 
-// countLines counts the function that makes the lines of a channel.
-func countLines(f *FrontFunction, channel *frontend.IntegerChannel) {
+// countLine counts the function that makes a line of a channel.
+func countLine(f *FrontFunction, channel *frontend.IntegerChannel) {
 	name, lines := productsName(channel), len(channel.Lines)
-	products, hasCentre := products(channel.Fold)
-	if products <= 1 { // compilers leave out the loop
-		f.add(fmt.Sprint("short", products, "_", name), lines, 0)
+	n := products(channel.Fold)
+	if n == 1 { // compilers leave out the loop
+		f.add("short_"+name, lines, 0)
 		return
 	}
 	f.add("line"+name, lines, 0)
-	f.add("products"+name, lines*products, 0)
-	if hasCentre {
-		f.add("centre"+name, lines, 0)
+	f.add("products"+name, lines*n, 0)
+}
+
+// pairName says which sums are added and subtracted: two at a time, or four where halves of a turn
+// differ in their sign.
+func pairName(c *frontend.IntegerChannel) string {
+	name := fmt.Sprint(c.SumBits())
+	if c.Fold.Length%2 > 0 {
+		name += "_odd"
 	}
+	return name
 }
 
 // productsName says which words the products of a line have, and how a place of the table follows
@@ -416,43 +480,44 @@ func productsName(c *frontend.IntegerChannel) string {
 	return name
 }
 
-// pairs returns how many sums are added and subtracted before lines are made: those of which the
+// pairs returns how often sums are added and subtracted before lines are made: those of which the
 // factors differ in their sign alone.
-func pairs(f *frontend.Fold) int {
-	if f.Length%2 > 0 {
-		return (f.Length - 1) / 2
-	}
-	span := f.Length / 2
-	return span + 2*((span-1)/2)
-}
+func pairs(f *frontend.Fold) int { return (span(f) - 1) / 2 }
 
-// products returns how many sums are multiplied by a cosine, and as many by a sine, to make a line,
-// and whether one more is by one of them.
-func products(f *frontend.Fold) (n int, hasCentre bool) {
-	span := f.Length
+// products returns how many sums are multiplied by a cosine, and as many by a sine, to make a line.
+func products(f *frontend.Fold) int { return span(f) / 2 }
+
+// span returns the sums of a turn, or of half a turn where that is a whole number of them.
+func span(f *frontend.Fold) int {
 	if f.Length%2 == 0 {
-		span /= 2
+		return f.Length / 2
 	}
-	return (span+1)/2 - 1, f.Length%2 == 0 && span%2 == 0
+	return f.Length
 }
 
 const (
-	turnReads  = 15 // angles that a line reads
-	scaleReads = 5  // constants that a feature reads
+	turnReads  = 16 // angles that a line reads, and its harmonic
+	scaleReads = 6  // constants that a feature reads
 )
 
-// countFeature counts what makes x of the lines, sums and ends of a channel.
-func (c *FrontCounts) countFeature(own, root *FrontFunction, n *frontend.Integer,
-	f *frontend.Feature) {
-	channel, d := &n.Channels[f.Channel], f.Definition
+// countFeature counts what makes a whole number of the lines, sums and ends of a channel.
+func (c *FrontCounts) countFeature(calls *frontCalls, n *frontend.Integer, f *frontend.Feature) {
+	channel, d, own := &n.Channels[f.Channel], f.Definition, calls.own
 	own.add("feature", 1, 1)
 	switch d.Kind {
 	case frontend.Trend:
-		own.add(fmt.Sprint("trend", channel.RampBits(c.samples)), 1, 1)
+		name := fmt.Sprint("trend", channel.RampBits(c.samples))
+		own.add(name, 1, 1)
+		c.Code[name] = 1
 	case frontend.RMS, frontend.Ripple:
 		own.add(string(d.Kind), 1, 1)
-		root.add(string(d.Kind)+"_root", 1, 0)
-		c.Code["root"] = 1
+		calls.root.add(string(d.Kind)+"_root", 1, 0)
+		calls.root.Code["root"] = 1
+		c.Code[string(d.Kind)] = 1
+		if d.Kind == frontend.Ripple && channel.SquaresBits(c.samples) == 32 {
+			calls.product.Code["product"] = 1
+			calls.product.add("product", 1+min(1, bits.OnesCount(uint(c.samples))-1), 0)
+		}
 	case frontend.Phase:
 		own.add("phase", 1, 1)
 		if d.Other != "" {
@@ -461,13 +526,32 @@ func (c *FrontCounts) countFeature(own, root *FrontFunction, n *frontend.Integer
 	case frontend.Relative:
 		if channel.BaseSteps > 0 {
 			own.add("relative", 1, 1)
-			c.Code["relative"], c.Code["ratio"] = 1, 1
+			calls.relative.add(fmt.Sprint("relative", relativeBits(n)), 1, 0)
+			calls.relative.Code[fmt.Sprint("relative", relativeBits(n))] = 1
+			calls.ratio.add("ratio", 1, 0)
+			calls.ratio.Code["ratio"] = 1
+			c.Code[fmt.Sprint("relative", relativeBits(n))] = 1
 		}
 	case frontend.Distortion:
 		own.add("distortion", 1, 1)
-		own.add("distortion_line", d.Order-1, 0)
-		c.Code["length_of"], c.Code["ratio"] = 1, 1
+		calls.distortion.add("distortion", 1, 0)
+		calls.distortion.add("distortion_line", d.Order-1, 0)
+		calls.distortion.Code["distortion"] = 1
+		calls.ratio.add("ratio", 1, 0)
+		calls.ratio.Code["ratio"] = 1
 	case frontend.Slope, frontend.Swing:
 		own.add(string(d.Kind), 1, 1)
 	}
+}
+
+// relativeBits returns how many bits the products of the one function have that serves all features
+// relative to a baseline in seconds.
+func relativeBits(n *frontend.Integer) int {
+	most := 0
+	for i := range n.Channels {
+		if n.Channels[i].BaseSteps > 0 {
+			most = max(most, n.Channels[i].RelativeBits(n.Front.Sampling.Samples))
+		}
+	}
+	return most
 }
