@@ -7,6 +7,10 @@
 #define RELOAD (*(volatile uint32_t *)0xE000E014U)
 #define CURRENT (*(volatile uint32_t *)0xE000E018U)
 
+#define AGAIN_TICKS 2U /* leaving the interrupt takes a part of them */
+
+const uint16_t interrupt_again = AGAIN_TICKS * TICKS_16 / 16U;
+
 void systick_taken(const uint32_t *frame);
 void systick(void);
 
@@ -14,7 +18,11 @@ void systick(void);
 __attribute__((used)) void systick_taken(const uint32_t *frame)
 {
     CONTROL = 0;
-    interrupt_taken(frame[6]);
+    if (interrupt_taken(frame[6]) != 0) {
+        RELOAD = AGAIN_TICKS - 1U;
+        CURRENT = 0;
+        CONTROL = 7;
+    }
 }
 
 __attribute__((naked)) void systick(void)

@@ -8,6 +8,8 @@
 
 #define TRAP_FLAG 0x100
 
+const uint16_t interrupt_again = 50;
+
 static volatile uint32_t left;
 
 static void trapped(int number, siginfo_t *info, void *context)
@@ -21,12 +23,13 @@ static void trapped(int number, siginfo_t *info, void *context)
         return;
     }
 #if defined(__x86_64__)
-    at->uc_mcontext.gregs[REG_EFL] &= ~TRAP_FLAG;
-    interrupt_taken((uintptr_t)at->uc_mcontext.gregs[REG_RIP]);
+    if (interrupt_taken((uintptr_t)at->uc_mcontext.gregs[REG_RIP]) == 0) {
 #else
-    at->uc_mcontext.gregs[REG_EFL] &= ~TRAP_FLAG;
-    interrupt_taken((uintptr_t)at->uc_mcontext.gregs[REG_EIP]);
+    if (interrupt_taken((uintptr_t)at->uc_mcontext.gregs[REG_EIP]) == 0) {
 #endif
+        at->uc_mcontext.gregs[REG_EFL] &= ~TRAP_FLAG;
+    }
+    left = interrupt_again - 1U;
 }
 
 void interrupt_at(uint32_t instants)
