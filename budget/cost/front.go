@@ -292,14 +292,13 @@ func (c *FrontCounts) countSample(n *frontend.Integer) {
 
 // frontCalls are functions of the C that several features or channels call.
 type frontCalls struct {
-	own, begin, polar, polar64, root, distortion, ratio, relative, product *FrontFunction
+	own, begin, polar, root, distortion, ratio, relative, product *FrontFunction
 }
 
 // countFeatures counts name_features and what it calls.
 func (c *FrontCounts) countFeatures(n *frontend.Integer, given int) {
 	calls := frontCalls{own: newFrontFunction("features", ""), begin: newFrontFunction("begin", ""),
-		polar: newFrontFunction("polar", ""), polar64: newFrontFunction("polar64", ""),
-		root: newFrontFunction("root", ""), distortion: newFrontFunction("distortion", ""),
+		polar: newFrontFunction("polar", ""), root: newFrontFunction("root", ""), distortion: newFrontFunction("distortion", ""),
 		ratio: newFrontFunction("ratio", ""), relative: newFrontFunction("relative", ""),
 		product: newFrontFunction("product", "")}
 	calls.own.add("features", 1, 1)
@@ -327,7 +326,7 @@ func (c *FrontCounts) countFeatures(n *frontend.Integer, given int) {
 		shifted.add("shifted", lines+ratios, 1)
 	}
 	c.countScaled(n, given)
-	c.Functions = append(c.Functions, leading, shifted, calls.polar, calls.polar64, calls.ratio,
+	c.Functions = append(c.Functions, leading, shifted, calls.polar, calls.ratio,
 		calls.distortion, calls.relative, calls.product, calls.root, calls.begin, calls.own)
 }
 
@@ -431,11 +430,10 @@ func (c *FrontCounts) countLines(calls *frontCalls, n *frontend.Integer) {
 		shape.add("listed"+never, all, 0)
 		shape.add("listed_angle", ofAngles, 0)
 		countLine(line[shapeOf[i]], channel)
-		if channel.Fold.Wide {
-			calls.polar64.add("polar64", all, 0)
-			calls.polar64.Code["polar64"] = 1
-		}
 		c.flashReads += all * (2*products(channel.Fold) + turnReads)
+	}
+	if plain+turned == 1 { // compilers write the one harmonic into the function
+		lines[0].add("single"+never, 1, 1)
 	}
 	if plain+turned > 0 {
 		calls.polar.add("polar"+never, plain, 1)

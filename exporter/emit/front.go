@@ -188,7 +188,7 @@ func (f *front) source(rom string) (string, error) {
 // choices returns which routines the features need.
 func (f *front) choices() map[string]int {
 	c := map[string]int{"NET_FRONT": flag(f != nil)}
-	for _, name := range []string{"LINES", "WIDE", "PHASE", "DISTORTION", "RATIO", "ROOT",
+	for _, name := range []string{"LINES", "PHASE", "DISTORTION", "RATIO", "ROOT",
 		"ROOT32", "RIPPLE", "LEADING", "SHIFTED", "RELATIVE", "RELATIVE64", "LIMIT", "FAR", "HIGH"} {
 		c["NET_USES_"+name] = 0
 	}
@@ -218,10 +218,7 @@ func (f *front) choices() map[string]int {
 			}
 		}
 	}
-	for _, fold := range f.folds {
-		c["NET_USES_LINES"] = 1
-		c["NET_USES_WIDE"] |= flag(fold.Wide)
-	}
+	c["NET_USES_LINES"] = flag(len(f.folds) > 0)
 	c["NET_USES_SHIFTED"] = c["NET_USES_LINES"] | c["NET_USES_RATIO"]
 	c["NET_USES_LEADING"] = c["NET_USES_SHIFTED"]
 	return c

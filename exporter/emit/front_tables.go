@@ -95,13 +95,14 @@ func (f *front) foldCode() (string, error) {
 		}
 		text, err := resolve(string(raw), map[string]int{"FOLD_EVEN": flag(even),
 			"FOLD_CENTRE":    flag(even && span%2 == 0),
+			"FOLD_WIDE":      flag(fold.Wide),
 			"NET_USES_PHASE": f.choices()["NET_USES_PHASE"]})
 		if err != nil {
 			return "", fmt.Errorf("exporter/emit/c/fold.c: %w", err)
 		}
-		total, polar := "int32_t", "net_polar"
+		total := "int32_t"
 		if fold.Wide {
-			total, polar = "int64_t", "net_polar64"
+			total = "int64_t"
 		}
 		turn := fmt.Sprintf("at = (at >= (%[1]dU - step)) ? (at - (%[1]dU - step)) : (at + step)",
 			fold.Length)
@@ -111,7 +112,7 @@ func (f *front) foldCode() (string, error) {
 		table, cosine := fold.table()
 		b.WriteString(strings.NewReplacer("/*@table*/\n", table,
 			"at = FOLD_TURN(at + step)", turn, "FOLD_SUM", fmt.Sprintf("int%d_t", fold.sumBits),
-			"FOLD_TOTAL", total, "FOLD_POLAR", polar, "FOLD_SPAN", fmt.Sprintf("%dU", span),
+			"FOLD_TOTAL", total, "FOLD_SPAN", fmt.Sprintf("%dU", span),
 			"FOLD_LENGTH", fmt.Sprintf("%dU", fold.Length),
 			"FOLD_STEP", fold.step(), "FOLD_SCALE", fmt.Sprint(fold.Scale),
 			"FOLD_DOWN", fmt.Sprint(fold.Down), "FOLD_COSINE", fmt.Sprintf("%dU", cosine),

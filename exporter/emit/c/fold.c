@@ -69,19 +69,20 @@ static NET_APART_IF_SHORT uint32_t fold_line(const FOLD_SUM *sums, uint_fast16_t
 {
     const uint_fast16_t step = FOLD_STEP;
     uint_fast16_t at = step;
-    const FOLD_SUM *ahead;
-    const FOLD_SUM *back;
-    FOLD_TOTAL re;
-    FOLD_TOTAL im = 0;
-
 #if FOLD_EVEN == 1
-    if ((k & 1U) != 0U) {
-        sums = &sums[FOLD_SPAN];
-    }
+    const FOLD_SUM *const half = &sums[(k & 1U) * FOLD_SPAN];
+#else
+    const FOLD_SUM *const half = sums;
 #endif
-    re = (FOLD_TOTAL)sums[0] * FOLD_SCALE;
-    ahead = &sums[1];
-    back = &sums[FOLD_SPAN - 1U];
+    const FOLD_SUM *ahead = &half[1];
+    const FOLD_SUM *back = &half[FOLD_SPAN - 1U];
+    FOLD_TOTAL re = (FOLD_TOTAL)half[0] * FOLD_SCALE;
+    FOLD_TOTAL im = 0;
+#if FOLD_WIDE == 1
+    uint64_t size;
+    int_fast8_t over = 0;
+#endif
+
     do { /* where they meet one of the factors is 0 */
         const int16_t *const turn = &fold_turn[at];
 
@@ -91,7 +92,16 @@ static NET_APART_IF_SHORT uint32_t fold_line(const FOLD_SUM *sums, uint_fast16_t
         back--;
         at = FOLD_TURN(at + step);
     } while (ahead <= back);
-    return FOLD_POLAR(re, im, FOLD_DOWN, angle);
+#if FOLD_WIDE == 1
+    size = (uint64_t)(re ^ (re >> 63)) | (uint64_t)(im ^ (im >> 63)); /* about */
+    while (size >= (UINT64_C(1) << 29)) {
+        size >>= 1;
+        over++;
+    }
+    return net_polar((int32_t)(re >> (uint8_t)over), (int32_t)(im >> (uint8_t)over), (int_fast8_t)(FOLD_DOWN - over), angle);
+#else
+    return net_polar(re, im, FOLD_DOWN, angle);
+#endif
 }
 
 #if NET_USES_PHASE == 1

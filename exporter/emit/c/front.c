@@ -225,21 +225,6 @@ static NET_APART uint32_t net_polar(int32_t re, int32_t im, int_fast8_t down, ui
     return length;
 }
 
-#if NET_USES_WIDE == 1
-/* net_polar of sums of 64 bits. */
-static NET_APART uint32_t net_polar64(int64_t re, int64_t im, int_fast8_t down, uint32_t *angle)
-{
-    uint64_t size = (uint64_t)(re ^ (re >> 63)) | (uint64_t)(im ^ (im >> 63));
-    int_fast8_t over = 0;
-
-    while (size >= (UINT64_C(1) << 29)) {
-        size >>= 1;
-        over++;
-    }
-    return net_polar((int32_t)(re >> (uint8_t)over), (int32_t)(im >> (uint8_t)over),
-                     (int_fast8_t)(down - over), angle);
-}
-#endif
 #endif
 
 #if NET_USES_PHASE == 1
