@@ -42,14 +42,15 @@ func sampledInputs(t *testing.T, rule TargetRule) *Inputs {
 
 // Data by hand: 16 sums of 16 bits (64 samples of four cycles), the number of the sample and
 // whether the window is full, a byte each, two ends of 16 bits: 38 B. Tables: a turn of 16 sines
-// and a quarter more, 40 B, 15 angles of 4 B, and 16 B for each feature.
+// and a quarter more, 40 B, 15 angles of 4 B, the list of harmonics, 1 and an end, a byte each, and
+// 16 B for each feature.
 func TestSampledSizesByHand(t *testing.T) {
 	in := sampledInputs(t, TargetRule{Clock: 1e6})
 	costs := in.Costs(in.Whole(small))
 	if got := find(t, costs, RAM, FrontStatePart); got.Value != 38 || got.Kind != Exact {
 		t.Errorf("%+v", got)
 	}
-	if got := find(t, costs, Flash, FrontTablesPart); got.Value != 40+60+4*16 || got.Kind != Exact {
+	if got := find(t, costs, Flash, FrontTablesPart); got.Value != 40+60+2+4*16 || got.Kind != Exact {
 		t.Errorf("%+v", got)
 	}
 	if got := find(t, costs, Flash, FrontCodePart); got.Value < 100 || got.Kind != Estimated {

@@ -298,8 +298,9 @@ type frontCalls struct {
 // countFeatures counts name_features and what it calls.
 func (c *FrontCounts) countFeatures(n *frontend.Integer, given int) {
 	calls := frontCalls{own: newFrontFunction("features", ""), begin: newFrontFunction("begin", ""),
-		polar: newFrontFunction("polar", ""), root: newFrontFunction("root", ""), distortion: newFrontFunction("distortion", ""),
-		ratio: newFrontFunction("ratio", ""), relative: newFrontFunction("relative", ""),
+		polar: newFrontFunction("polar", ""), root: newFrontFunction("root", ""),
+		distortion: newFrontFunction("distortion", ""),
+		ratio:      newFrontFunction("ratio", ""), relative: newFrontFunction("relative", ""),
 		product: newFrontFunction("product", "")}
 	calls.own.add("features", 1, 1)
 	c.Code.add("other", 1)

@@ -180,7 +180,8 @@ func (f *front) source(rom string) (string, error) {
 	return f.p.template("front.c", map[string]string{
 		"file": f.p.banner("features from converter codes, C99"), "rom": rom,
 		"scales": f.scales(), "angles": f.angles(), "turns": turns(), "lists": f.lists(),
-		"folds": folds, "sample": f.sample(), "clearing": f.clearing(), "features": f.features(), "reset": f.reset(),
+		"folds": folds, "sample": f.sample(), "clearing": f.clearing(),
+		"features": f.features(), "reset": f.reset(),
 		"encode": f.encodeOne(),
 	})
 }

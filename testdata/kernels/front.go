@@ -19,8 +19,8 @@ var frontRecords = store{filepath.Join("testdata", "kernels", "fronts.jsonl.gz")
 	filepath.Join("testdata", "kernels", "fronts.growing.jsonl")}
 
 // frontApart matches the functions that the emitted C of a front end keeps out of line.
-var frontApart = regexp.MustCompile(`^net_(sample|features|begin|polar|scaled|scale_all|root|ratio|` +
-	`distortion|leading|shifted|product|relative|fold\d+_lines?)$`)
+var frontApart = regexp.MustCompile(`^net_(sample|features|begin|polar|scaled|scale_all|` +
+	`root|ratio|distortion|leading|shifted|product|relative|fold\d+_lines?)$`)
 
 // measuredFront is one front end on one core.
 type measuredFront struct {
