@@ -155,8 +155,8 @@ func scaleBytes(features int) int {
 }
 
 // TableBytes returns the size of the constants: the table of each shape of folds, the lists of
-// harmonics, the angles that vectors are turned by, and what brings features to x, also so many that
-// are given.
+// harmonics, the angles that vectors are turned by, and what brings features to x, also so many
+// that are given.
 func (n *Integer) TableBytes(given int) int {
 	first, _ := n.Shapes()
 	features := len(n.Features) + given

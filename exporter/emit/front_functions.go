@@ -82,7 +82,8 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS])
 }
 
 // features returns name_features. What the features are made of is computed channel by channel,
-// with the lengths of lines in one place; phases come last, because they may need two channels.
+// with the lengths of lines in one place. What may need two channels, or the steps with this one,
+// comes last.
 func (f *front) features() string {
 	var locals, body, last strings.Builder
 	lines := 0
@@ -96,7 +97,8 @@ func (f *front) features() string {
 				continue
 			}
 			to := &body
-			if kind := feature.Definition.Kind; kind == frontend.Phase || kind == frontend.Relative {
+			switch feature.Definition.Kind {
+			case frontend.Phase, frontend.Relative:
 				to = &last
 			}
 			fmt.Fprintf(to, "    values[%d] = %s;\n", k, f.value(k, c))

@@ -376,8 +376,8 @@ func notInterrupted(dir string, executed []uint64, all []interruption, c *interr
 // net_sample may interrupt net_features, net_front_reset and net_step before any instruction. On
 // every core calls that begin the same way are interrupted again and again, the first time an
 // instant later each time, until a sample is taken; the features are those of Go, and so are those
-// of the next window, of which that sample is the first. Where instructions are emulated, the log of
-// the emulator says which were executed: an interrupt came before each of them.
+// of the next window, of which that sample is the first. Where instructions are emulated, the log
+// of the emulator says which were executed: an interrupt came before each of them.
 func TestSampleMayInterruptAnywhere(t *testing.T) {
 	network := smallNetwork(t)
 	for i, c := range interruptingCores() {
