@@ -152,3 +152,19 @@ func TestFrontEndInCOfAWindowOf78Samples(t *testing.T) {
 	p := setFront(randomProgram(t, random, randomnet.OneGRU), random, front, encodings)
 	compareFrontOnHost(t, p, 1, 200)
 }
+
+// Places beyond 255 of computed features in x take 16 bits.
+func TestFrontEndInCOfManyFeatures(t *testing.T) {
+	p := withFront(t, rand.New(rand.NewPCG(1, 18)), 12)
+	net := *p.Net
+	net.Features = nil
+	for i := range 300 {
+		net.Features = append(net.Features, dataset.Feature{Name: fmt.Sprintf("many%d", i), Std: 3})
+	}
+	net.Features = append(net.Features, p.Net.Features...)
+	for i := range p.Front.Index {
+		p.Front.Index[i] += 300
+	}
+	p.Net = &net
+	compareFrontOnHost(t, p, 1, 20)
+}

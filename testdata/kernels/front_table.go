@@ -82,11 +82,12 @@ func printFronts(w io.Writer) error {
 What computes features from samples is counted in the same way, from %d front ends that were drawn
 by one seed, and judged on %d that were drawn by another, which was written down before any of them
 was measured: up to three channels and %d features of every kind, windows of 7 to 400 samples. What
-is counted was improved four times after they had been looked at. Cycles are those of a window, all
+is counted was improved four times after they had been looked at; when the C was changed afterwards,
+what is counted followed from front ends of the fit alone. Cycles are those of a window, all
 calls of NAME_sample and one of NAME_features; the longest call is of NAME_sample. The aim is
-%.0f %% or %d cycles. Code is that of NAME_front.c with the library routines that it links, without its
-tables, whose bytes are exact. Its estimates are the coarsest of all; the last column but one has
-the mean of the larger half of the front ends. Where a limit of flash is near, measure.
+%.0f %% or %d cycles. Code is that of NAME_front.c with the library routines that it links, without
+its tables, whose bytes are exact. Its estimates are the coarsest of all; the last column but one
+has the mean of the larger half of the front ends. Where a limit of flash is near, measure.
 
 | core | cycles of a window | beyond the aim | longest call | code | of the code | of large ones, mean | stack, bound less measured |
 |---|---|---|---|---|---|---|---|

@@ -1,4 +1,5 @@
-/* One turn of sines times FOLD_SCALE; FOLD_COSINE further on they are cosines. */
+/* One turn of sines times FOLD_SCALE; FOLD_COSINE further on they are cosines. Mirrored places
+ * have the same amount. */
 /*@table*/
 
 #if FOLD_EVEN == 1
