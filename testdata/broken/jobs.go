@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 
 	"kerf/model"
@@ -62,7 +64,11 @@ type sequence struct {
 	rows           [][]string
 }
 
-// readDraft reads a job as it stands in the repository, whose top is the folder root.
+// samplesOf finds the tables of a job that say how features follow from samples.
+var samplesOf = regexp.MustCompile(`(?m)^\[(raw|\[channel\])\]\n(.+\n)+\n`)
+
+// readDraft reads a job as it stands in the repository, whose top is the folder root. All features
+// are given: what samples show of a job that is broken would be no question to the network.
 func readDraft(job, root string) (*draft, error) {
 	files, err := filesOf(job, root)
 	if err != nil {
@@ -71,6 +77,7 @@ func readDraft(job, root string) (*draft, error) {
 	d := &draft{job: job, layers: layersOf[job]}
 	text := strings.ReplaceAll(string(files["job.toml"]), "[scores]\nfile = \"scores.csv\"\n", "")
 	text = strings.ReplaceAll(text, "model.npz", modelFile)
+	text = samplesOf.ReplaceAllString(text, "")
 	d.text, _, _ = strings.Cut(text, "[[model.layer]]")
 	for _, table := range []struct {
 		name string
@@ -79,6 +86,11 @@ func readDraft(job, root string) (*draft, error) {
 		*table.to, err = csv.NewReader(bytes.NewReader(files[table.name])).ReadAll()
 		if err != nil {
 			return nil, fmt.Errorf("%s of %s: %w", table.name, job, err)
+		}
+	}
+	if at := slices.Index(d.features[0], "computed"); at >= 0 {
+		for row, cells := range d.features {
+			d.features[row] = slices.Delete(cells, at, at+1)
 		}
 	}
 	if d.selection, err = readRecording(files["selection.csv"]); err != nil {

@@ -142,7 +142,7 @@ def make(kind, wanted, work, out, physical_head):
 
     out.mkdir(parents=True, exist_ok=True)
     (out / "float_errors.csv").write_text("".join(lines))
-    write_features(out / "features.csv", wanted, norm[0], norm[1])
+    write_features(out / "features.csv", wanted, norm[0], norm[1], sampled=False)
     scale = norm[2:]
     if physical_head:
         with torch.no_grad():

@@ -10,15 +10,18 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"kerf/testdata/demo/packed"
 )
 
-//go:embed README.md job.toml features.csv outputs.csv scores.csv model.safetensors selection.csv.gz signoff.csv.gz
+//go:embed README.md job.toml features.csv outputs.csv scores.csv model.safetensors selection.csv.gz selection_samples.gz signoff.csv.gz signoff_samples.gz
 var stored embed.FS
 
 // Files returns the files of the job by name, as they belong into one folder:
 // README.md, job.toml, features.csv, outputs.csv, scores.csv,
-// model.safetensors, selection.csv and signoff.csv. The recordings are stored
-// compressed and returned as plain text, about 3 MB each. The map is the
+// model.safetensors, selection.csv, signoff.csv, selection_samples.csv and
+// signoff_samples.csv. The recordings are stored compressed and returned as
+// plain text, about 3 MB each, and 20 MB of samples. The map is the
 // caller's. An error means that kerf was built from a damaged source tree.
 func Files() (map[string][]byte, error) {
 	entries, err := stored.ReadDir(".")
@@ -37,16 +40,20 @@ func Files() (map[string][]byte, error) {
 }
 
 // read returns one stored file. A file whose name ends in .gz is decompressed, and its name
-// returned without this end.
+// returned without this end; packed samples become a CSV file.
 func read(storedName string) (name string, content []byte, err error) {
 	file, err := stored.Open(storedName)
 	if err != nil {
 		return "", nil, err
 	}
 	defer file.Close()
+	if name, isPacked := strings.CutSuffix(storedName, "_samples.gz"); isPacked {
+		content, err = packed.CSV(file)
+		return name + "_samples.csv", content, err
+	}
 	var from io.Reader = file
-	name, packed := strings.CutSuffix(storedName, ".gz")
-	if packed {
+	name, compressed := strings.CutSuffix(storedName, ".gz")
+	if compressed {
 		if from, err = gzip.NewReader(file); err != nil {
 			return "", nil, err
 		}

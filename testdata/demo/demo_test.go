@@ -15,6 +15,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"kerf/testdata/demo/packed"
 	"kerf/testdata/demo/plant"
 )
 
@@ -65,7 +66,8 @@ func column(rows []map[string]string, name string) []string {
 func TestFilesOfTheJob(t *testing.T) {
 	want := []string{
 		"README.md", "features.csv", "job.toml", "model.safetensors",
-		"outputs.csv", "scores.csv", "selection.csv", "signoff.csv",
+		"outputs.csv", "scores.csv", "selection.csv", "selection_samples.csv", "signoff.csv",
+		"signoff_samples.csv",
 	}
 	all := files(t)
 	if got := slices.Sorted(maps.Keys(all)); !slices.Equal(got, want) {
@@ -93,6 +95,17 @@ func TestRecordingsAreReproduced(t *testing.T) {
 		if !bytes.Equal(made.Bytes(), files(t)[set.Name+".csv"]) {
 			t.Errorf("%s.csv differs from what the generator makes: run go run "+
 				"./testdata/demo/generate again, then train.py and check.py", set.Name)
+		}
+		var kept bytes.Buffer
+		if err := set.Samples().Write(&kept); err != nil {
+			t.Fatal(err)
+		}
+		samples, err := packed.CSV(&kept)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(samples, files(t)[set.Name+"_samples.csv"]) {
+			t.Errorf("%s_samples.csv differs from what the generator makes", set.Name)
 		}
 	}
 }
@@ -219,10 +232,11 @@ func TestScoresAreComplete(t *testing.T) {
 	}
 }
 
-// job.toml and features.csv name the same cost groups, and tolerances stand for both outputs.
+// job.toml and features.csv name the same code and channels, and tolerances stand for both outputs.
 func TestJobFitsItsTables(t *testing.T) {
 	var job struct {
 		FrontEnd  []struct{ Name string } `toml:"front_end"`
+		Channel   []struct{ Name string }
 		Tolerance map[string]any
 	}
 	if _, err := toml.Decode(string(files(t)["job.toml"]), &job); err != nil {
@@ -237,6 +251,15 @@ func TestJobFitsItsTables(t *testing.T) {
 	})
 	if used = slices.Compact(used); !slices.Equal(used, declared) {
 		t.Errorf("features.csv uses the groups %q, job.toml declares %q", used, declared)
+	}
+	for i, channel := range job.Channel {
+		if channel.Name != plant.Channels[i].Name {
+			t.Errorf("channel %d is %s, that of the plant %s", i, channel.Name,
+				plant.Channels[i].Name)
+		}
+	}
+	if given := slices.Index(column(table(t, "features.csv"), "computed"), ""); given != 18 {
+		t.Errorf("feature %d is the first that is given, want oil_temperature, the last", given)
 	}
 	outputs := slices.Sorted(slices.Values(column(table(t, "outputs.csv"), "name")))
 	if got := slices.Sorted(maps.Keys(job.Tolerance)); !slices.Equal(got, outputs) {

@@ -10,7 +10,10 @@ OUTPUT_UNITS = {"leakage": "L/min", "air": "% by volume"}
 OUTPUTS = list(OUTPUT_UNITS)
 UNITS = {"level": "bar", "slope": "bar/s", "ripple_amplitude": "bar", "ripple_phase": "rad",
          "second_harmonic": "bar", "distortion": "%"}
-SPECTRAL = ["ripple_amplitude", "ripple_phase", "second_harmonic", "distortion"]
+# How a feature follows from the samples of a window, in the words of features.csv.
+COMPUTED = {"level": "level", "slope": "slope", "ripple_amplitude": "amplitude(1)",
+            "ripple_phase": "phase(1)", "second_harmonic": "amplitude(2)",
+            "distortion": "distortion(5)"}
 
 # x: [step, feature], y: [step, output], both in physical units and float64.
 Sequence = namedtuple("Sequence", "name scenario x y")

@@ -19,7 +19,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from recordings import OUTPUT_UNITS, SPECTRAL, UNITS, read_recordings
+from recordings import COMPUTED, OUTPUT_UNITS, UNITS, read_recordings
 
 SEED = 7
 HIDDEN = 24
@@ -171,17 +171,21 @@ def write_safetensors(path, state):
     path.write_bytes(struct.pack("<Q", len(text)) + text + data)
 
 
-def write_features(path, features, mean, std):
+def write_features(path, features, mean, std, sampled=True):
+    """Where nothing is sampled, features are given and a spectrum for each channel costs something."""
     with open(path, "w", newline="\n") as out:
-        out.write("name,channel,kind,unit,mean,std,front_end\n")
+        out.write("name,channel,kind,unit,mean,std,front_end" + ",computed" * sampled + "\n")
         for name, m, s in zip(features, mean, std):
-            if name == "oil_temperature":
-                channel, kind, unit, group = "oil_temperature", "level", "degC", ""
+            kind = next(k for k in UNITS if name.endswith(k)) if name != "oil_temperature" else ""
+            if not kind:
+                row = [name, name, "level", "degC", "thermometer" if sampled else "", ""]
+            elif sampled:
+                row = [name, name[:-len(kind) - 1], kind, UNITS[kind], "", COMPUTED[kind]]
             else:
-                kind = next(k for k in UNITS if name.endswith(k))
-                channel, unit = name[:-len(kind) - 1], UNITS[kind]
-                group = f"{channel}_spectrum" if kind in SPECTRAL else ""
-            out.write(f"{name},{channel},{kind},{unit},{m:.9g},{s:.9g},{group}\n")
+                channel = name[:-len(kind) - 1]
+                group = f"{channel}_spectrum" if "(" in COMPUTED[kind] else ""
+                row = [name, channel, kind, UNITS[kind], group]
+            out.write(",".join(row[:4] + [f"{m:.9g}", f"{s:.9g}"] + row[4:4 + 1 + sampled]) + "\n")
 
 
 def main(work, out):

@@ -5,18 +5,6 @@ import (
 	"math/rand/v2"
 )
 
-// FeatureNames are the names of the features in the order of the network's inputs: six for each of
-// three pressure channels, then oil temperature.
-var FeatureNames = [...]string{
-	"supply_level", "supply_slope", "supply_ripple_amplitude",
-	"supply_ripple_phase", "supply_second_harmonic", "supply_distortion",
-	"return_level", "return_slope", "return_ripple_amplitude",
-	"return_ripple_phase", "return_second_harmonic", "return_distortion",
-	"case_drain_level", "case_drain_slope", "case_drain_ripple_amplitude",
-	"case_drain_ripple_phase", "case_drain_second_harmonic", "case_drain_distortion",
-	"oil_temperature",
-}
-
 // drift is a slow wander of a sensor's zero: a first-order process with a
 // time constant of 300 steps and the given standard deviation.
 type drift struct{ value, sd float64 }
@@ -33,13 +21,14 @@ func (d *drift) next(rng *rand.Rand) float64 {
 	return d.value
 }
 
-// sensors turn the true state into features.
+// sensors turn the true state into samples of pressure and into oil temperature.
 type sensors struct {
 	rng *rand.Rand
 
-	supplyDrift, returnDrift, drainDrift drift // bar
-	thermometerDrift                     drift // degC
-	supplyTone, returnTone, drainTone    drift // %, wander of the distortion features
+	supplyDrift, returnDrift, drainDrift drift   // bar
+	thermometerDrift                     drift   // degC
+	supplyTone, returnTone, drainTone    drift   // wander of the share of harmonics
+	swirl                                float64 // bar, wander of the case drain by what flows past
 
 	returnPressure float64 // bar, without noise
 	drainPressure  float64 // bar, without noise
@@ -54,9 +43,9 @@ func newSensors(u *powerUnit, rng *rand.Rand) *sensors {
 		returnDrift:      newDrift(0.05, rng),
 		drainDrift:       newDrift(0.05, rng),
 		thermometerDrift: newDrift(0.4, rng),
-		supplyTone:       newDrift(0.6, rng),
-		returnTone:       newDrift(0.5, rng),
-		drainTone:        newDrift(1.0, rng),
+		supplyTone:       newDrift(0.006, rng),
+		returnTone:       newDrift(0.005, rng),
+		drainTone:        newDrift(0.010, rng),
 		probe:            u.temperature,
 	}
 	s.returnPressure = returnPressure(u)
@@ -94,54 +83,55 @@ func (s *sensors) reference(u *powerUnit) (leakage, air float64) {
 	return math.Max(0, leakage), math.Max(0, air)
 }
 
-// read returns the features of one step, in the order of FeatureNames. Levels in bar, slopes in
-// bar/s, ripple in bar, phase in rad, distortion in %, temperature in degC. Amplitudes and
-// distortion cannot be negative: noise around zero is folded up.
-func (s *sensors) read(u *powerUnit) [len(FeatureNames)]float64 {
+// read returns what the step shows: the samples of the three pressure channels, in the order of
+// Channels, and oil temperature in degC.
+func (s *sensors) read(u *powerUnit) (codes [len(Channels)][Window]uint16, temperature float64) {
 	n := s.rng.NormFloat64
 	bubbles := 1 + 0.12*u.air // noise of the pressure channels grows with air
 
 	// Lines fill with a lag: return 2 steps, case drain 4 steps. In fast
 	// cycling the case drain level therefore trails the leakage, and its slope makes up for that.
-	before := s.returnPressure
 	s.returnPressure += (returnPressure(u) - s.returnPressure) / 2
-	returnSlope := (s.returnPressure - before) / StepSeconds
-	before = s.drainPressure
 	s.drainPressure += (drainPressure(u, s.returnPressure) - s.drainPressure) / 4
-	drainSlope := (s.drainPressure - before) / StepSeconds
+	s.swirl += -s.swirl/30 + 0.06*bubbles*0.256*n() // 0.256 = sqrt(2/30) keeps the deviation
 	s.probe += (u.temperature - s.probe) / 15
 
 	// Pump ripple grows with pressure and is damped by air. Air slows sound
 	// down, so ripple arrives later; less so under pressure, which shrinks the bubbles.
-	supplyRipple := (0.7 + 0.016*u.supply) / (1 + 0.05*u.air)
-	supplyPhase := 0.9 - 0.07*u.air*(1-u.supply/350) + 0.004*(u.temperature-40)
-	returnRipple := 0.12 + 0.004*u.flow + 0.012*u.air
-	returnPhase := 0.4 - 0.09*u.air/(1+0.04*u.air) + 0.003*(u.temperature-40)
-	drainRipple := 0.03 + 0.035*u.leakage*visible(u) + 0.0004*u.supply
-	drainPhase := -0.3 - 0.04*u.air + 0.02*u.leakage
-
-	return [...]float64{
-		u.supply + s.supplyDrift.next(s.rng) + 1.2*n(),
-		u.slope + 6*bubbles*n(),
-		math.Abs(supplyRipple*(1+0.10*n()) - 0.02*u.leakage),
-		supplyPhase + 0.60*n(),
-		math.Abs(0.22*supplyRipple*(1+0.3*n()) + 0.12*n()),
-		math.Abs(4 + 0.10*u.ingest + 0.01*u.supply + s.supplyTone.next(s.rng) + 2.2*n()),
-
-		s.returnPressure + s.returnDrift.next(s.rng) + 0.06*bubbles*n(),
-		returnSlope + 2.0*bubbles*n(),
-		math.Abs(returnRipple*(1+0.15*n()) + 0.01*n()),
-		returnPhase + 0.45*n(),
-		math.Abs(0.18*returnRipple*(1+0.5*n()) + 0.03*n()),
-		math.Abs(3 + 0.55*u.ingest + 0.02*u.flow + s.returnTone.next(s.rng) + 2.2*n()),
-
-		s.drainPressure + s.drainDrift.next(s.rng) + 0.09*bubbles*n(),
-		drainSlope + 0.25*bubbles*n(),
-		math.Abs(drainRipple*(1+0.12*n()) + 0.022*bubbles*n()),
-		drainPhase + 0.60*n(),
-		math.Abs(0.25*drainRipple*(1+0.5*n()) + 0.02*n()),
-		math.Abs(5 + 0.2*u.leakage + 0.05*u.air + s.drainTone.next(s.rng) + 2.0*n()),
-
-		s.probe + s.thermometerDrift.next(s.rng) + 0.15*n(),
+	// Cavitation, where air comes in, makes the ripple rough: that shows in its harmonics.
+	ripple := (0.7 + 0.016*u.supply) / (1 + 0.05*u.air)
+	supply := wave{
+		level:  u.supply + s.supplyDrift.next(s.rng) + 0.4*bubbles*n(),
+		ripple: math.Abs(ripple*(1+0.10*n()) - 0.02*u.leakage),
+		phase:  0.9 - 0.07*u.air*(1-u.supply/350) + 0.004*(u.temperature-40) + 0.60*n(),
+		second: 0.08*ripple*(1+0.3*n()) + 0.05*n(),
+		rough: ripple * (0.05 + 0.0010*u.ingest + 0.0001*u.supply + s.supplyTone.next(s.rng) +
+			0.022*n()),
+		noise: 0.3,
 	}
+	ripple = 0.12 + 0.004*u.flow + 0.012*u.air
+	back := wave{
+		level:  s.returnPressure + s.returnDrift.next(s.rng) + 0.06*bubbles*n(),
+		ripple: math.Abs(ripple*(1+0.15*n()) + 0.01*n()),
+		phase: 0.4 - 0.09*u.air/(1+0.04*u.air) + 0.003*(u.temperature-40) +
+			0.45*n(),
+		second: 0.05*ripple*(1+0.5*n()) + 0.01*n(),
+		rough: ripple * (0.03 + 0.0075*u.ingest + 0.0002*u.flow + s.returnTone.next(s.rng) +
+			0.022*n()),
+		noise: 0.012,
+	}
+	ripple = 0.03 + 0.035*u.leakage*visible(u) + 0.0004*u.supply
+	drain := wave{
+		level:  s.drainPressure + s.drainDrift.next(s.rng) + s.swirl + 0.015*bubbles*n(),
+		ripple: math.Abs(ripple*(1+0.12*n()) + 0.022*bubbles*n()),
+		phase:  -0.3 - 0.04*u.air + 0.02*u.leakage + 0.60*n(),
+		second: 0.07*ripple*(1+0.5*n()) + 0.006*n(),
+		rough: ripple * (0.05 + 0.002*u.leakage + 0.0005*u.air + s.drainTone.next(s.rng) +
+			0.020*n()),
+		noise: 0.006,
+	}
+	for c, w := range [...]wave{supply, back, drain} {
+		codes[c] = convert(Channels[c], w.samples(s.rng))
+	}
+	return codes, s.probe + s.thermometerDrift.next(s.rng) + 0.15*n()
 }
