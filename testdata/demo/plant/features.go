@@ -42,8 +42,7 @@ func features(codes [len(Channels)][Window]uint16, before *[len(Channels)]float6
 			x := channel.Value(code)
 			level += x / Window
 			for k := 1; k <= 5; k++ {
-				angle := -turn * float64(k*Cycles*i%Window) / Window
-				lines[k] += complex(2./Window*x, 0) * cmplx.Rect(1, angle)
+				lines[k] += complex(2./Window*x, 0) * cmplx.Conj(around[k*Cycles*i%Window])
 			}
 		}
 		slope := 0.0

@@ -2,6 +2,7 @@ package plant
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 
 	"kerf/testdata/demo/packed"
@@ -53,12 +54,19 @@ func (w wave) samples(rng *rand.Rand) (x [Window]float64) {
 		w.rough * math.Sqrt(2./9), w.rough * math.Sqrt(1./9)}
 	phase := w.phase
 	for k, amplitude := range amplitudes {
+		line := cmplx.Rect(amplitude, phase)
 		for i := range x {
-			x[i] += amplitude * math.Cos(turn*float64((k+1)*Cycles*i)/Window+phase)
+			x[i] += real(line * around[(k+1)*Cycles*i%Window])
 		}
-		phase = turn * rng.Float64()
+		phase = 2 * math.Pi * rng.Float64()
 	}
 	return x
 }
 
-const turn = 2 * math.Pi
+// around holds exp(2 pi i n/Window).
+var around = func() (all [Window]complex128) {
+	for n := range all {
+		all[n] = cmplx.Rect(1, 2*math.Pi*float64(n)/Window)
+	}
+	return all
+}()
