@@ -76,12 +76,13 @@ page:
 	$(GO) vet -tags browser ./exporter/report/page
 	$(GO) test -tags browser -run Browser ./exporter/report/page
 
-# Runs what the pages in docs tell users to run in their notebooks, and plans the result.
+# Runs what the pages in docs tell users to run in their notebooks, and plans the result; compares
+# features from samples with a transform of numpy.
 notebook:
 	@/usr/bin/python3 -c 'import torch' 2>/dev/null || \
 		$(MAKE) --no-print-directory install DEBIAN="python3-torch python3-numpy"
-	$(GO) vet -tags notebook ./cmd/kerf
-	$(GO) test -tags notebook -run Notebook ./cmd/kerf
+	$(GO) vet -tags notebook ./cmd/kerf ./frontend
+	$(GO) test -tags notebook -run Notebook ./cmd/kerf ./frontend
 
 # Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
 install:

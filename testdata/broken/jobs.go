@@ -64,8 +64,8 @@ type sequence struct {
 	rows           [][]string
 }
 
-// samplesOf finds the tables of a job that say how features follow from samples.
-var samplesOf = regexp.MustCompile(`(?m)^\[(raw|\[channel\])\]\n(.+\n)+\n`)
+// samplesOf finds what a job says of samples: two tables, and the limit of an interrupt.
+var samplesOf = regexp.MustCompile(`(?m)^\[(raw|\[channel\])\]\n(.+\n)+\n|^interrupt_time.*\n`)
 
 // readDraft reads a job as it stands in the repository, whose top is the folder root. All features
 // are given: what samples show of a job that is broken would be no question to the network.
