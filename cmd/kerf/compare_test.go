@@ -31,8 +31,8 @@ func exported(t *testing.T, job string) (handoff string) {
 // edits change files by name.
 type edits map[string]func(content []byte) []byte
 
-// demoJob writes the demo with three of its ten selection sequences per scenario, to save time, with
-// limits that the whole network meets, and changes the files that are named.
+// demoJob writes the demo with three of its ten selection sequences per scenario, to save time, and
+// with limits that the whole network meets, and changes the files that are named.
 func demoJob(t *testing.T, changes edits) (job string) {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "demo")

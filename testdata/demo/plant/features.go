@@ -17,8 +17,8 @@ var FeatureNames = [...]string{
 	"oil_temperature",
 }
 
-// featureDecimals are the decimals of the features in a recording: the last one is a hundredth of their
-// standard deviation, or less.
+// featureDecimals are the decimals of the features in a recording: the last one is a hundredth of
+// their standard deviation, or less.
 var featureDecimals = [len(FeatureNames)]int{
 	1, 1, 3, 2, 3, 1,
 	3, 2, 4, 2, 4, 1,
