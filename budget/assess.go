@@ -241,7 +241,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 	}
 	if !r.Chosen.Within && in.JudgesLoss() {
 		row := r.Chosen.Tightest()
-		add("none of the %d networks that were brought to fixed point leaves a reserve for every "+
+		add("no network that was brought to fixed point, of %d, leaves a reserve for every "+
 			"tolerance on the selection recordings; the one with the least cut and the widest "+
 			"words goes to sign-off: %s", r.Chosen.Tried, row.reaches())
 	}

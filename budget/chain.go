@@ -152,6 +152,7 @@ func (r *Result) warnChain() {
 	if r.Chain == nil {
 		return
 	}
+	r.warnHidden()
 	floors := r.Inputs.floorNotes()
 	r.Warnings = append(r.Warnings, floors...)
 	worst, most := -1, 0.0
@@ -188,4 +189,36 @@ func (r *Result) warnChain() {
 	text := tellApart(plainFigure, at[largest], at[largest+1])
 	r.Warnings = append(r.Warnings, fmt.Sprintf("of the steps from samples to outputs, %s adds "+
 		"most to %s: %s before it, %s with it", names[largest], row.Text(), text[0], text[1]))
+}
+
+// warnHidden names the row that converters and the integers of the front end break by themselves on
+// the sequences that have samples, and that passes since the others of its sequences have none.
+func (r *Result) warnHidden() {
+	text, most := "", 0.0
+	for _, row := range r.Chain.Rows {
+		if row.Metric.IsShare() || row.Metric == dataset.Explained || row.Metric == dataset.Bias {
+			continue // of these more is no error
+		}
+		at := slices.IndexFunc(r.Loss, func(l Loss) bool {
+			return l.Judged && l.RowName == row.RowName
+		})
+		if at < 0 || r.Loss[at].Verdict != Pass {
+			continue
+		}
+		l := &r.Loss[at]
+		before, value := row.Float, row.FrontEnd
+		if l.Relative {
+			before, value = 0, row.FrontEnd/row.Float-1
+		}
+		if over := value / l.Allowed(); before <= l.Allowed() && over > max(1, most) {
+			figures := tellApart(plainFigure, row.Float, row.FrontEnd)
+			text, most = fmt.Sprintf("on the sign-off sequences with samples converters and "+
+				"integers take %s from %s to %s, which is more than its tolerance; it passes "+
+				"because its other sequences have no samples: give them samples, or take finer "+
+				"converters", row.Text(), figures[0], figures[1]), over
+		}
+	}
+	if text != "" {
+		r.Warnings = append(r.Warnings, text)
+	}
 }

@@ -133,6 +133,30 @@ func TestInterruptTimeIsAlwaysLimited(t *testing.T) {
 	}
 }
 
+// All calls of name_sample, the features and the network must fit into a period, whatever the job
+// says; a tighter limit of the job holds.
+func TestDutyIsLimitedWhereSamplesAreTaken(t *testing.T) {
+	long, short := Percent(1.5), Percent(0.001)
+	for _, c := range []struct {
+		rule    *Percent
+		clock   Hertz
+		limit   float64
+		verdict Verdict
+	}{{nil, 32e6, 1, Pass}, {nil, 4e4, 1, Fail}, {&long, 4e4, 1, Fail},
+		{&short, 32e6, 0.001, Fail}} {
+		in := sampledInputs(t, TargetRule{Clock: c.clock, Duty: c.rule})
+		row := find(t, in.Costs(in.Whole(small)), Duty, Total)
+		if row.Limit != c.limit || row.Verdict != c.verdict {
+			t.Errorf("%v at %v: %+v, want %+v", c.rule, c.clock, row, c)
+		}
+	}
+	in := sampledInputs(t, TargetRule{Clock: 6e4})
+	in.Targets[0].Interval = 0 // step_time is judged against the period
+	if row := find(t, in.Costs(in.Whole(small)), Duty, Total); row.Verdict != "" {
+		t.Errorf("without samples: %+v", row)
+	}
+}
+
 // Rows are the same for every candidate of a job; without any computed feature nothing is taken.
 func TestSampledRowsOfACandidateWithoutComputedFeatures(t *testing.T) {
 	in := sampledInputs(t, TargetRule{Clock: 1e6})

@@ -109,6 +109,10 @@ func (in *Inputs) LimitFrom(c Cost) string {
 			if key = "period"; rule.Period == nil {
 				return in.Job.place("raw", key)
 			}
+		case c.Resource == Duty && (rule.Duty == nil || *rule.Duty > 1):
+			if key = "period"; rule.Period == nil {
+				return in.Job.place("raw", key)
+			}
 		case c.Resource == Current:
 			key = "average_current"
 		}

@@ -73,7 +73,7 @@ func (s *sheet) addPower(taken float64, conversions []float64) {
 	active, sleep := t.activeCurrent(), t.sleepCurrent()
 	period := limitOf(t.Period)
 	if !math.IsNaN(period) {
-		s.add(Duty, "", limitOf(t.Duty), part{Total, taken / period, s.last().Kind})
+		s.add(Duty, "", dutyLimit(t), part{Total, taken / period, s.last().Kind})
 	}
 	if energy := t.voltage() * active * taken; !math.IsNaN(energy) {
 		parts := []part{{CorePart, energy, Estimated}}
@@ -96,6 +96,15 @@ func (s *sheet) addPower(taken float64, conversions []float64) {
 	if t.Battery != nil {
 		s.addAtLeast(BatteryLife, "s", limitOf(t.BatteryLife), float64(*t.Battery)/current)
 	}
+}
+
+// dutyLimit is the limit of the job. Where samples are taken, the time of a step leaves out the
+// calls of name_sample but the last, so that all of it together has to fit into a period.
+func dutyLimit(t Target) float64 {
+	if t.Interval > 0 && (t.Duty == nil || *t.Duty > 1) {
+		return 1
+	}
+	return limitOf(t.Duty)
 }
 
 // warnConverterEnergy says which converters energy and current leave out.

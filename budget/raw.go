@@ -224,6 +224,10 @@ func (in loader) deal(s *dataset.Samples, rec *dataset.Recordings, dealt []*data
 		return fail(fmt.Sprintf("takes %g s by its samples, and %g by t in %s", raw, q.Duration,
 			q.File), "t is in seconds in both")
 	}
+	if off := s.T[0] - q.Start; math.Abs(off) > float64(in.Job.Raw.Period)/2 {
+		return fail(fmt.Sprintf("begins at %g s, and with its first step at %g s in %s", s.T[0],
+			q.Start, q.File), "the first sample of a window has the t of its step")
+	}
 	dealt[at[0]] = s
 	return nil
 }

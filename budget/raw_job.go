@@ -134,6 +134,13 @@ func (b *BaselineRule) UnmarshalTOML(v any) error {
 	return nil
 }
 
+// isSome reports whether a baseline in seconds takes a step or more, and no more than firmware
+// counts.
+func (b *BaselineRule) isSome(period Seconds) bool {
+	steps := b.Seconds / float64(period)
+	return steps > 1e-3 && steps <= math.MaxInt32
+}
+
 // checkRaw checks what the job says of samples, by itself.
 func (j *Job) checkRaw() error {
 	if j.Raw == nil {
@@ -221,8 +228,13 @@ func (j *Job) checkChannel(i int, seen map[string]bool) error {
 		return j.at("a faster converter, or a lower rate", fmt.Sprintf("a conversion takes %g s, "+
 			"and a sample is due every %g s", float64(*c.Converter.Time), 1/float64(j.Raw.Rate)),
 			"channel", i, "converter", "time")
-	case c.Floor != nil && c.Floor.Value < 0:
-		return j.at("0 or more", "a floor is an amplitude", "channel", i, "floor")
+	case c.Floor != nil && c.Floor.Value <= 0:
+		return j.at("above 0; without it one step of the converter",
+			"a floor is an amplitude below which there is nothing to tell", "channel", i, "floor")
+	case c.Baseline != nil && c.Baseline.Seconds > 0 && !c.Baseline.isSome(j.Raw.Period):
+		return j.at("as long as the start of a sequence that a device may learn from",
+			fmt.Sprintf("a baseline of %g s is no number of steps of %g s", c.Baseline.Seconds,
+				float64(j.Raw.Period)), "channel", i, "baseline")
 	case c.Cycles < 0 || c.Cycles >= (j.Raw.Window+1)/2 && c.Cycles > 0:
 		return j.at(fmt.Sprintf("fewer than %d", (j.Raw.Window+1)/2), fmt.Sprintf(
 			"%d cycles cannot be told in a window of %d samples", c.Cycles, j.Raw.Window),

@@ -73,7 +73,8 @@ type TargetRule struct {
 	// This is the capacity of the battery; nothing else discharges it. Default: no battery.
 	Battery *Coulombs `toml:"battery"`
 
-	// A step may take this share of the period. Default: not judged.
+	// A step may take this share of the period. Default: with samples 100 %, which no other value
+	// exceeds, since `step_time` leaves out what is done while samples are taken; else not judged.
 	Duty *Percent `toml:"duty"`
 
 	// A step may take this energy, while it runs; with conversions where `[channel.converter]` says

@@ -27,8 +27,8 @@ func plainSequences() []*Sequence {
 	return []*Sequence{
 		{Name: "0", Scenario: "cold", File: "rec.csv", Line: 2, Steps: 2, Duration: 0.5,
 			X: []float64{1, 2, -4, 500}, Y: []float64{3, 0.6}},
-		{Name: "one", Scenario: "warm", File: "rec.csv", Line: 4, Steps: 1, X: []float64{7, 8},
-			Y: []float64{9}},
+		{Name: "one", Scenario: "warm", File: "rec.csv", Line: 4, Steps: 1, Start: -7,
+			X: []float64{7, 8}, Y: []float64{9}},
 	}
 }
 

@@ -17,6 +17,7 @@ type Sequence struct {
 	Line     int       // of its first step in the file
 	Steps    int       // number of time steps
 	Settle   int       // first steps whose errors count nowhere; the network runs through them
+	Start    float64   // t of the first step, in the unit of the recording
 	Duration float64   // t of the last step less t of the first, in the unit of the recording
 	X        []float64 // features [Steps × features], in physical units
 	Y        []float64 // reference outputs [Steps × outputs], in physical units
@@ -296,7 +297,7 @@ func begins(t rows, column int, name string, seen map[string]int, hint string) (
 func (r *reader) end() {
 	if r.current != nil {
 		r.current.X, r.current.Y = slices.Clone(r.bufferX), slices.Clone(r.bufferY)
-		r.current.Duration = r.last - r.start
+		r.current.Start, r.current.Duration = r.start, r.last-r.start
 	}
 	r.bufferX, r.bufferY = r.bufferX[:0], r.bufferY[:0]
 }

@@ -18,9 +18,10 @@ func TestWrittenRecordingsAreReadBack(t *testing.T) {
 	} {
 		rec := &Recordings{Features: 2, Outputs: len(c.reference.Outputs),
 			Classes: c.reference.Column != "", Sequences: []*Sequence{
-				{Name: "s 1", Scenario: "x,y", File: "r.csv", Line: 2, Steps: 2, Duration: 0.5,
-					X: []float64{0.1, 1e30, 3, -4}, Y: c.y[:2*len(c.reference.Outputs)]},
-				{Name: "2", Scenario: "z", File: "r.csv", Line: 4, Steps: 1,
+				{Name: "s 1", Scenario: "x,y", File: "r.csv", Line: 2, Steps: 2, Start: 1,
+					Duration: 0.5,
+					X:        []float64{0.1, 1e30, 3, -4}, Y: c.y[:2*len(c.reference.Outputs)]},
+				{Name: "2", Scenario: "z", File: "r.csv", Line: 4, Steps: 1, Start: -7,
 					X: []float64{5, 6}, Y: c.y[2*len(c.reference.Outputs):]}}}
 		var b bytes.Buffer
 		if err := rec.WriteCSV(&b, features, c.reference, [][]float64{{1, 1.5}, {-7}}); err != nil {

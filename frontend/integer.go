@@ -211,7 +211,7 @@ func (n *Integer) integerFeature(i int, e Encoding) IntegerFeature {
 	case Phase:
 		made.Scaling = scaling(2*math.Pi/(1<<angleBits), 0)
 		if feature.Wrap {
-			turn := feature.Offset / feature.turn()
+			turn := feature.Offset / (2 * math.Pi * feature.Scale)
 			made.Turned = uint32(int64(math.Round(math.Ldexp(turn-math.Round(turn), 32))))
 			made.unit, made.zero = feature.Scale*2*math.Pi/(1<<angleBits), 0
 			made.Scaling = NewScaling(made.unit*units, -e.Mean*units)

@@ -233,6 +233,37 @@ func TestIntegerFeaturesOfASequence(t *testing.T) {
 	}
 }
 
+// An angle that is wrapped after a scale and an offset is that of double precision, whatever the
+// sign of the scale.
+func TestWrappedAnglesInIntegers(t *testing.T) {
+	converter := Converter{Low: 0, High: 4095, Bits: 12}
+	for _, scale := range []float64{1, -1, 180 / math.Pi, -180 / math.Pi} {
+		for _, offset := range []float64{0, 0.08, -0.3, 0.5} {
+			feature := Feature{Definition: Definition{Kind: Phase, Order: 1}, Scale: scale,
+				Offset: 2 * math.Pi * math.Abs(scale) * offset, Wrap: true}
+			f := &FrontEnd{Sampling: dataset.Sampling{Samples: 64, Rate: 6400, Period: 0.1},
+				Channels: []Channel{{Converter: converter, Cycles: 4, Floor: 1}},
+				Features: []Feature{feature}}
+			n := NewInteger(f, []Encoding{{0, math.Abs(scale), 12}})
+			for k := range 12 {
+				x, codes := make([]float64, 64), make([]uint16, 64)
+				for i := range x {
+					angle := math.Pi/8*float64(i) + 0.1 + 2*math.Pi*float64(k)/12
+					codes[i] = converter.Code(2000 + float64(1500*math.Cos(angle)))
+					x[i] = converter.Value(codes[i])
+				}
+				want := f.Compute(&feature, f.Analyses(&dataset.Samples{T: []float64{0},
+					X: [][]float64{x}}))[0] / scale
+				got := float64(n.Encode([][]uint16{codes}, 1)[0][0]) / 4096 * math.Abs(scale) /
+					scale
+				if math.Abs(WrapAngle(got-want)) > 1e-3 {
+					t.Errorf("scale %g, offset of %g turns: %g, want %g", scale, offset, got, want)
+				}
+			}
+		}
+	}
+}
+
 // meanAndRange returns the mean of values, and a 16th of their range, or 1.
 func meanAndRange(values []float64) (mean, part float64) {
 	low, high := values[0], values[0]

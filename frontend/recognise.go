@@ -338,12 +338,19 @@ func (r *Reading) Why() string {
 	case r.Square:
 		return fmt.Sprintf("the square of %s is no kind of feature", r.Definition)
 	case r.Later > 0:
-		return fmt.Sprintf("its window begins %d samples later", r.Later)
+		return "its window begins " + samples(r.Later) + " later"
 	case r.Later < 0:
-		return fmt.Sprintf("its window begins %d samples earlier", -r.Later)
+		return "its window begins " + samples(-r.Later) + " earlier"
 	case r.Difference.Turned > 0:
 		return fmt.Sprintf("%d of %d angles are whole turns away from those of a device",
 			r.Difference.Turned, r.Difference.Steps)
 	}
 	return ""
+}
+
+func samples(n int) string {
+	if n == 1 {
+		return "1 sample"
+	}
+	return strconv.Itoa(n) + " samples"
 }

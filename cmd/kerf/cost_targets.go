@@ -89,7 +89,7 @@ func remedyTables(standings []budget.Standing, remedies []budget.Remedy) []repor
 				}
 			}
 			if len(t.Rows) == 0 {
-				t.Rows = append(t.Rows, []string{"", "", "no single change does"})
+				t.Rows = append(t.Rows, []string{"-", "-", "no single change does"})
 			}
 			tables = append(tables, t)
 		}

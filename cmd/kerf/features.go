@@ -12,6 +12,7 @@ import (
 	"kerf/budget"
 	"kerf/exporter/report"
 	"kerf/fault"
+	"kerf/frontend"
 )
 
 func (a *app) featuresCommand() *cobra.Command {
@@ -157,7 +158,7 @@ func (r *featuresResult) tables() []report.Table {
 		switch {
 		case f.Steps == 0:
 			outcome = "not compared"
-		case f.Turned > 0:
+		case f.Turned > 0 && f.InStd != nil && *f.InStd <= frontend.MostRMS:
 			outcome = "turns differ"
 		case !f.Within:
 			outcome = "differs"

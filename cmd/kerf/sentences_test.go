@@ -843,7 +843,7 @@ var notes = []note{
 			}
 			return ""
 		}},
-	{known(`none of the INT networks that were brought to fixed point leaves a reserve for every `,
+	{known(`no network that was brought to fixed point, of INT, leaves a reserve for every `,
 		`tolerance on the selection recordings; the one with the least cut and the widest words `,
 		`goes to sign-off: ROW may reach FIGURE, tolerance FIGURE`,
 		`(?:, where the network as given reaches FIGURE)?`), (*told).noneIsWithin},

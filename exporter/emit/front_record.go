@@ -148,6 +148,7 @@ func (r *FrontRecord) frontEnd(net *quant.Network) (*frontend.FrontEnd, []int, e
 	var names []string
 	for _, c := range r.Channels {
 		if c.Bits < 1 || c.Bits > 16 || !(c.High > c.Low) || c.Cycles < 0 ||
+			c.Cycles > r.Samples ||
 			!(c.Floor >= 0) || !(c.BaselineSeconds >= 0) ||
 			c.BaselineSeconds > float64(math.MaxInt32)*r.Period || slices.Contains(names, c.Name) {
 			return nil, nil, fmt.Errorf("channel %q of the front end cannot be", c.Name)

@@ -142,6 +142,9 @@ func (s *Signoff) extremeLegend() string {
 		free = "; cut ones too: as found, with the cut ones anywhere in their recorded range"
 	}
 	switch {
+	case s.isUncut() && s.Chain != nil:
+		rounding = " Nothing was cut or trained: rounding makes the difference and, where a " +
+			"sequence has samples, what integers make of them."
 	case s.isUncut():
 		rounding = " Nothing was cut or trained: rounding alone makes the difference."
 	case s.Recovery != nil:
