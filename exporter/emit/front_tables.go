@@ -123,12 +123,13 @@ func (f *front) foldCode() (string, error) {
 	return b.String(), nil
 }
 
-// step returns by how many places harmonic k goes on from one sum to the next.
+// step returns by how many places harmonic k goes on from one sum to the next: less than half of a
+// turn, as k times the cycles is less than half of the samples.
 func (f *frontFold) step() string {
 	if f.Stride == 1 {
-		return fmt.Sprintf("k %% %dU", f.Length)
+		return "k"
 	}
-	return fmt.Sprintf("(%dU * k) %% %dU", f.Stride, f.Length)
+	return fmt.Sprintf("%dU * k", f.Stride)
 }
 
 // table returns the array of one turn, and how much further on cosines are: a quarter of a turn,
