@@ -68,3 +68,25 @@ func TestRootAndRatio(t *testing.T) {
 		}
 	}
 }
+
+// Whatever slope and offset a feature has, a product with what is added to it fits 32 bits, and x
+// is limited, not wrapped.
+func TestScalingNeverOverflows(t *testing.T) {
+	random := rand.New(rand.NewPCG(18, 77))
+	for range 200_000 {
+		slope := math.Ldexp(1+random.Float64(), random.IntN(40)-22)
+		if random.IntN(2) == 0 {
+			slope = -slope
+		}
+		s := NewScaling(slope, 40000*(random.Float64()-0.5))
+		v := int32(random.Int64N(1<<30)) >> random.IntN(30)
+		most := float64(4*int64(s.Limit)) * math.Abs(float64(s.Multiplier))
+		if most+math.Abs(float64(s.Add)) > math.MaxInt32 {
+			t.Fatalf("slope %g: %+v overflows", slope, s)
+		}
+		if x := s.X(v); float64(x)*float64(v-s.Middle)*slope < 0 &&
+			math.Abs(float64(float64(v-s.Middle)*slope)) > 40000 {
+			t.Fatalf("slope %g: x of %d is %d with %+v", slope, v, x, s)
+		}
+	}
+}

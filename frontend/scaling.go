@@ -34,6 +34,9 @@ func NewScaling(slope, offset float64) Scaling {
 	s.Limit = uint16(min(math.Floor((math.MaxInt16+1)/math.Abs(slope)/4)+1, math.MaxUint16))
 	s.Add = int32(min(max(math.Round(rest*(1<<ScalingShift)), -largest), largest)) +
 		1<<(ScalingShift-1)
+	// of a slope beyond some 3,800, where a step of v is more than a tenth of the range of x
+	fits := (math.MaxInt32 - math.Abs(float64(s.Add))) / (4 * math.Abs(float64(s.Multiplier)))
+	s.Limit = uint16(min(float64(s.Limit), max(math.Floor(fits), 1)))
 	return s
 }
 
