@@ -148,8 +148,8 @@ func (c *IntegerChannel) BaseBits(samples int) int {
 // RelativeBits returns how many bits the products hold that a feature relative to a baseline in
 // seconds is made of, 32 or 64.
 func (c *IntegerChannel) RelativeBits(samples int) int {
-	sums := float64(samples*c.Middle) * float64(c.BaseSteps)
-	zero := math.Abs(float64(c.BaseZero)) * float64(c.BaseSteps)
+	sums := float64(float64(samples*c.Middle) * float64(c.BaseSteps))
+	zero := float64(math.Abs(float64(c.BaseZero)) * float64(c.BaseSteps))
 	floor := float64(c.BaseFloor) * float64(c.BaseSteps)
 	return max(32, wordFor(max(2*sums, sums+zero, floor)))
 }

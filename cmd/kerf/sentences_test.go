@@ -60,7 +60,7 @@ func TestSentencesFollowFromFigures(t *testing.T) {
 		"open data, int4 at 10 %": {city("[outputs]", int4, `"5 %"`, `"10 %"`), false,
 			[]string{"although less is left"}},
 		"open data, int4 at 0.2 %": {city("[outputs]", int4, `"5 %"`, `"0.2 %"`), false,
-			[]string{"are to blame", "none of the"}},
+			[]string{"are to blame", "no network that was"}},
 		"open data, no time": {city("[outputs]", search(`time = "1 ms"`)), true,
 			[]string{"the search ended after"}},
 		"open data, nearly full": {city(`"5 %"`, `"10 %"`, "12 KiB", "2.6 KiB"), false,

@@ -403,7 +403,7 @@ func chooseValues(feature int, s frontend.Scaling, std float64, fraction int) []
 	var all []candidate
 	var values []int32
 	for i := range drawn {
-		v := s.Middle + int32(math.Round(float64((float64(i)/drawn-0.5)*wide)))
+		v := s.Middle + int32(math.Round((float64(float64(i)/drawn)-0.5)*wide))
 		values = append(values, v)
 		all = append(all, candidate{make([]FrontWindow, 1), p.shown([]int32{v}, nil)})
 	}
