@@ -4,9 +4,11 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"syscall"
 	"testing"
 )
 
@@ -50,16 +52,24 @@ func TestEmulatedProcessorsGiveTheSameBytes(t *testing.T) {
 			if code, _, stderr := call(append(c.args, here)...); code == exitInput {
 				t.Fatal(stderr)
 			}
-			cmd := exec.Command(c.emulator,
-				append([]string{buildFor(t, c.arch, "build", "-o")}, append(c.args, there)...)...)
-			if c.emulator == "" {
-				cmd = exec.Command(cmd.Args[1], cmd.Args[2:]...)
-			} else if _, err := exec.LookPath(c.emulator); err != nil {
-				t.Fatalf("%s is missing: install the Debian package qemu-user", c.emulator)
+			command := append([]string{buildFor(t, c.arch, "build", "-o")}, c.args...)
+			command = append(command, there)
+			if c.emulator != "" {
+				command = append([]string{c.emulator}, command...)
 			}
+			cmd := exec.Command(command[0], command[1:]...)
 			cmd.Env = calm()
-			if out, err := cmd.CombinedOutput(); err != nil && cmd.ProcessState.ExitCode() !=
-				exitBroken {
+			out, err := cmd.CombinedOutput()
+			if errors.Is(err, syscall.ENOEXEC) { // a kernel without programs of 32 bits
+				cmd = exec.Command("qemu-i386", command...)
+				cmd.Env = calm()
+				out, err = cmd.CombinedOutput()
+			}
+			if errors.Is(err, exec.ErrNotFound) {
+				t.Fatalf("%v: install the Debian package qemu-user", err)
+			}
+			if err != nil && (cmd.ProcessState == nil ||
+				cmd.ProcessState.ExitCode() != exitBroken) {
 				t.Fatalf("%v: %s", err, out)
 			}
 			want, got := readAll(t, filepath.Join(here, c.handoff)),

@@ -4,10 +4,12 @@ package emit
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -64,7 +66,7 @@ var (
 		},
 		{
 			name:     "host, gcc, 32 bits",
-			packages: "gcc gcc-multilib",
+			packages: "gcc gcc-multilib qemu-user",
 			compiler: []string{"gcc", "-m32"},
 		},
 	}
@@ -148,6 +150,10 @@ func (c core) run(dir string) (string, error) {
 	defer cancel()
 	command := append(c.emulator[:len(c.emulator):len(c.emulator)], filepath.Join(dir, "program"))
 	out, err := exec.CommandContext(ctx, command[0], command[1:]...).CombinedOutput()
+	if errors.Is(err, syscall.ENOEXEC) { // a kernel without programs of 32 bits
+		command = append([]string{"qemu-i386"}, command...)
+		out, err = exec.CommandContext(ctx, command[0], command[1:]...).CombinedOutput()
+	}
 	switch {
 	case ctx.Err() != nil:
 		return "", fmt.Errorf("%v did not end within %v; it wrote:\n%s", command, runLimit,
