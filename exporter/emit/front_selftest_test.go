@@ -350,3 +350,13 @@ func TestNoValuesWithoutGivenFeatures(t *testing.T) {
 		}
 	}
 }
+
+// Twice these cycles are no number any more, and sums of them would have no end.
+func TestCyclesBeyondAWindowAreRefused(t *testing.T) {
+	p := selftestProgram(t, 1)
+	r := p.frontRecord()
+	r.Channels[0].Cycles = math.MaxInt/2 + 1
+	if _, _, err := r.frontEnd(p.Net); err == nil {
+		t.Error("half of all cycles that can be counted are taken")
+	}
+}
