@@ -355,7 +355,9 @@ func TestNoValuesWithoutGivenFeatures(t *testing.T) {
 func TestCyclesBeyondAWindowAreRefused(t *testing.T) {
 	p := selftestProgram(t, 1)
 	r := p.frontRecord()
-	r.Channels[0].Cycles = math.MaxInt/2 + 1
+	for i := range r.Channels {
+		r.Channels[i].Cycles = math.MaxInt/2 + 1
+	}
 	if _, _, err := r.frontEnd(p.Net); err == nil {
 		t.Error("half of all cycles that can be counted are taken")
 	}
