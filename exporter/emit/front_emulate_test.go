@@ -91,8 +91,8 @@ func TestFrontSelftestOnEmulatedCores(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			wrong := strings.Replace(string(source), "if (f->steps < 20U)",
-				"if (f->steps < 21U)", 1)
+			wrong := strings.Replace(string(source), "if (steps < 20U)",
+				"if (steps < 21U)", 1)
 			if err := os.WriteFile(path, []byte(wrong), 0o600); err != nil {
 				t.Fatal(err)
 			}
