@@ -105,25 +105,25 @@ func (f *front) features() string {
 		}
 	}
 	var b strings.Builder
+	most, before := f.integer.MostSteps(), f.hasBefore()
 	fmt.Fprintf(&b, "void net_features(net_front *f, int16_t x[NET_N_FEATURES])\n{\n"+
 		"    int32_t values[%d];\n", len(f.integer.Features))
 	if lines > 0 {
 		fmt.Fprintf(&b, "    uint32_t lengths[%d];\n", lines)
 	}
-	if f.integer.MostSteps() > 0 {
+	if most > 0 {
 		b.WriteString("    uint32_t steps;\n")
-		if strings.Contains(body.String(), "known") {
-			b.WriteString("    int32_t known; /* all bits, or none in the first window */\n")
-		}
+	}
+	if before {
+		b.WriteString("    int32_t known; /* all bits, or none in the first window */\n")
 	}
 	b.WriteString(locals.String())
 	b.WriteString("\n    if (f->full == 0U) {\n        return;\n    }\n    NET_BARRIER();\n")
-	most := f.integer.MostSteps()
 	if most > 0 {
 		b.WriteString("    steps = f->steps;\n")
-		if strings.Contains(body.String(), "known") {
-			b.WriteString("    known = -(int32_t)(steps > 0U);\n")
-		}
+	}
+	if before {
+		b.WriteString("    known = -(int32_t)(steps > 0U);\n")
 	}
 	b.WriteString(body.String())
 	if most > 0 {
@@ -134,6 +134,11 @@ func (f *front) features() string {
 	fmt.Fprintf(&b, "    net_scale_all(values, net_scales, %dU, x);\n    net_begin(f);\n}\n\n",
 		len(f.integer.Features))
 	return b.String()
+}
+
+// hasBefore reports whether a feature compares a window with the one before.
+func (f *front) hasBefore() bool {
+	return slices.ContainsFunc(f.channels, func(c frontChannel) bool { return c.Before })
 }
 
 // channelOf returns the sampled channel of a number of the front end.

@@ -168,3 +168,21 @@ func TestFrontEndInCOfManyFeatures(t *testing.T) {
 	p.Net = &net
 	compareFrontOnHost(t, p, 1, 20)
 }
+
+// A variable of the C follows from what the features need, whatever a channel is called.
+func TestAChannelCalledAsAVariableOfTheC(t *testing.T) {
+	random := rand.New(rand.NewPCG(18, 41))
+	front, encodings := randomfront.FrontEnd(random, 1, 2)
+	c := &front.Channels[0]
+	c.Name, c.Cycles, c.Baseline = "known", 0, frontend.Baseline{Seconds: 1}
+	front.Channels, front.Features = front.Channels[:1], []frontend.Feature{{Name: "flow",
+		Definition: frontend.Definition{Kind: frontend.Relative}, Scale: 1}}
+	p := setFront(randomProgram(t, random, randomnet.OneGRU), random, front, encodings[:1])
+	source, err := p.newFront().source("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(source, "int32_t known;") {
+		t.Error("name_features has a variable that nothing needs")
+	}
+}
