@@ -35,6 +35,21 @@ func (c *ChainRow) values() []float64 {
 	return []float64{c.Float, c.Computed, c.Converter, c.FrontEnd, c.Cut, c.Fixed}
 }
 
+// isError reports whether more of the metric is more of an error: not of shares, and a bias has two
+// sides.
+func (c *ChainRow) isError() bool {
+	return !c.Metric.IsShare() && c.Metric != dataset.Explained && c.Metric != dataset.Bias
+}
+
+// judged returns the judged row of the loss of a name; nil where there is none.
+func (r *Result) judged(name RowName) *Loss {
+	at := slices.IndexFunc(r.Loss, func(l Loss) bool { return l.Judged && l.RowName == name })
+	if at < 0 {
+		return nil
+	}
+	return &r.Loss[at]
+}
+
 // adds returns what the steps add to the error, by their names in the order of the chain.
 func (c *ChainRow) adds() (names []string, added []float64) {
 	at := c.values()
@@ -157,22 +172,20 @@ func (r *Result) warnChain() {
 	r.Warnings = append(r.Warnings, floors...)
 	worst, most := -1, 0.0
 	for i, row := range r.Chain.Rows {
-		at := slices.IndexFunc(r.Loss, func(l Loss) bool {
-			return l.Judged && l.RowName == row.RowName
-		})
-		if at < 0 || r.Loss[at].Verdict != Fail {
+		l := r.judged(row.RowName)
+		if l == nil || l.Verdict != Fail {
 			continue
 		}
-		if value, _ := r.Loss[at].JudgedValue(); worst < 0 || value/r.Loss[at].Allowed() > most {
-			worst, most = i, value/r.Loss[at].Allowed()
+		if value, _ := l.JudgedValue(); worst < 0 || value/l.Allowed() > most {
+			worst, most = i, value/l.Allowed()
 		}
 	}
 	if worst < 0 {
 		return
 	}
 	row := r.Chain.Rows[worst]
-	if row.Metric.IsShare() || row.Metric == dataset.Explained || row.Metric == dataset.Bias {
-		return // of these more is no error
+	if !row.isError() {
+		return
 	}
 	names, adds := row.adds()
 	largest := 0
@@ -196,16 +209,10 @@ func (r *Result) warnChain() {
 func (r *Result) warnHidden() {
 	text, most := "", 0.0
 	for _, row := range r.Chain.Rows {
-		if row.Metric.IsShare() || row.Metric == dataset.Explained || row.Metric == dataset.Bias {
-			continue // of these more is no error
-		}
-		at := slices.IndexFunc(r.Loss, func(l Loss) bool {
-			return l.Judged && l.RowName == row.RowName
-		})
-		if at < 0 || r.Loss[at].Verdict != Pass {
+		l := r.judged(row.RowName)
+		if !row.isError() || l == nil || l.Verdict != Pass {
 			continue
 		}
-		l := &r.Loss[at]
 		before, value := row.Float, row.FrontEnd
 		if l.Relative {
 			before, value = 0, row.FrontEnd/row.Float-1

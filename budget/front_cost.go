@@ -176,25 +176,20 @@ func (s *sheet) addFront(f *frontCost) {
 		return []part{call, wait}
 	}
 	s.add(Interrupt, "cycles", limitOf(t.Interrupt), parts(1, f.longest)...)
-	s.add(InterruptTime, "s", interruptLimit(t), parts(clock, f.longest)...)
-	s.add(FeaturesTime, "s", featuresLimit(t), parts(clock, f.last, f.features)...)
+	s.add(InterruptTime, "s", tighter(t.InterruptTime, t.Interval), parts(clock, f.longest)...)
+	s.add(FeaturesTime, "s", tighter(t.FeaturesTime, t.Pause), parts(clock, f.last, f.features)...)
 }
 
-// interruptLimit is the smaller of interrupt_time and the time between two samples.
-func interruptLimit(t Target) float64 {
-	if t.InterruptTime != nil && *t.InterruptTime < t.Interval {
-		return float64(*t.InterruptTime)
+// tighter returns the limit of the job, or the one that always holds where that is smaller.
+func tighter[T ~float64](limit *T, always T) float64 {
+	if isTighter(limit, always) {
+		return float64(*limit)
 	}
-	return float64(t.Interval)
+	return float64(always)
 }
 
-// featuresLimit is the smaller of features_time and the time in which nothing is sampled.
-func featuresLimit(t Target) float64 {
-	if t.FeaturesTime != nil && *t.FeaturesTime < t.Pause {
-		return float64(*t.FeaturesTime)
-	}
-	return float64(t.Pause)
-}
+// isTighter reports whether the job sets a limit below the one that always holds.
+func isTighter[T ~float64](limit *T, always T) bool { return limit != nil && *limit < always }
 
 // pause is the time from the last sample of a window to the first of the next.
 func (r *RawRule) pause() Seconds {

@@ -96,20 +96,15 @@ func (in *Inputs) LimitFrom(c Cost) string {
 		rule := in.Job.Targets[i]
 		key := string(c.Resource)
 		switch {
-		case c.Resource == FeaturesTime &&
-			(rule.FeaturesTime == nil || t.Pause <= *rule.FeaturesTime):
+		case c.Resource == FeaturesTime && !isTighter(rule.FeaturesTime, t.Pause):
 			return in.Job.place("raw", "period")
-		case c.Resource == InterruptTime &&
-			(rule.InterruptTime == nil || t.Interval <= *rule.InterruptTime):
+		case c.Resource == InterruptTime && !isTighter(rule.InterruptTime, t.Interval):
 			return in.Job.place("raw", "rate")
 		case c.Resource == Flash && rule.Flash == nil, c.Resource == RAM && rule.RAM == nil:
 			return "profile " + t.Core.Name + ": " + string(c.Resource)
 		case c.Resource == StepTime &&
-			(rule.StepTime == nil || t.Period != nil && *t.Period < *rule.StepTime):
-			if key = "period"; rule.Period == nil {
-				return in.Job.place("raw", key)
-			}
-		case c.Resource == Duty && (rule.Duty == nil || *rule.Duty > 1):
+			(rule.StepTime == nil || t.Period != nil && *t.Period < *rule.StepTime),
+			c.Resource == Duty && t.Interval > 0 && !isTighter(rule.Duty, 1):
 			if key = "period"; rule.Period == nil {
 				return in.Job.place("raw", key)
 			}

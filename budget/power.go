@@ -48,27 +48,27 @@ const (
 	ConvertersPart = "converters"
 )
 
-// conversions returns the charge in C that the converters of a candidate draw in a step, as one
-// value; none where the job says of no converter what it takes. A channel that no kept feature is
-// computed from is not sampled.
-func (in *Inputs) conversions(c Candidate) []float64 {
+// conversions returns the charge in C that the converters of a candidate draw in a step; NaN where
+// the job says of no converter what it takes. A channel that no kept feature is computed from is
+// not sampled.
+func (in *Inputs) conversions(c Candidate) float64 {
 	if in.Raw == nil || !slices.ContainsFunc(in.Job.Channels, func(rule ChannelRule) bool {
 		_, ok := rule.Converter.charge()
 		return ok
 	}) {
-		return nil
+		return math.NaN()
 	}
 	sum := 0.0
 	for _, i := range in.keptChannels(c) {
 		charge, _ := in.Job.Channels[i].Converter.charge()
 		sum += float64(float64(in.Job.Raw.Window) * charge)
 	}
-	return []float64{sum}
+	return sum
 }
 
 // addPower adds what follows from the time in s that a step takes of its period, as far as the
 // figures for it are known. conversions is what [Inputs.conversions] returns.
-func (s *sheet) addPower(taken float64, conversions []float64) {
+func (s *sheet) addPower(taken, conversions float64) {
 	t := s.target
 	active, sleep := t.activeCurrent(), t.sleepCurrent()
 	period := limitOf(t.Period)
@@ -77,8 +77,8 @@ func (s *sheet) addPower(taken float64, conversions []float64) {
 	}
 	if energy := t.voltage() * active * taken; !math.IsNaN(energy) {
 		parts := []part{{CorePart, energy, Estimated}}
-		for _, charge := range conversions {
-			parts = append(parts, part{ConvertersPart, t.voltage() * charge, Estimated})
+		if !math.IsNaN(conversions) {
+			parts = append(parts, part{ConvertersPart, t.voltage() * conversions, Estimated})
 		}
 		s.add(Energy, "J", limitOf(t.Energy), parts...)
 	}
@@ -89,8 +89,8 @@ func (s *sheet) addPower(taken float64, conversions []float64) {
 		return
 	}
 	parts := []part{{CorePart, current, Estimated}}
-	for _, charge := range conversions {
-		parts = append(parts, part{ConvertersPart, charge / period, Estimated})
+	if !math.IsNaN(conversions) {
+		parts = append(parts, part{ConvertersPart, conversions / period, Estimated})
 	}
 	current = s.add(Current, "A", limitOf(t.AverageCurrent), parts...)
 	if t.Battery != nil {
@@ -101,8 +101,8 @@ func (s *sheet) addPower(taken float64, conversions []float64) {
 // dutyLimit is the limit of the job. Where samples are taken, the time of a step leaves out the
 // calls of name_sample but the last, so that all of it together has to fit into a period.
 func dutyLimit(t Target) float64 {
-	if t.Interval > 0 && (t.Duty == nil || *t.Duty > 1) {
-		return 1
+	if t.Interval > 0 {
+		return tighter(t.Duty, 1)
 	}
 	return limitOf(t.Duty)
 }
