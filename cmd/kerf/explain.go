@@ -27,8 +27,8 @@ A row of the accuracy is OUTPUT/SCENARIO or OUTPUT/REGION, for one metric alone 
 /METRIC behind it; a row of the cost is TARGET/RESOURCE, for one part alone with /PART
 behind it. A / or \ inside a name has a \ in front, as the list shows it. Some of the
 names alone, such as an output, a scenario, a region or a target, list the rows that
-have them, or explain the one row that has. Upper and lower case need not agree, nor blanks and underscores. HANDOFF is
-a folder, a signoff.json, or - for one on stdin.`,
+have them, or explain the one row that has. Upper and lower case need not agree, nor
+blanks and underscores. HANDOFF is a folder, a signoff.json, or - for one on stdin.`,
 		Example: `  kerf explain handoff
   kerf explain handoff temp_max_next/all
   kerf explain handoff cortex-m4f/flash`,

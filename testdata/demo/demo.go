@@ -14,7 +14,8 @@ import (
 	"kerf/testdata/demo/packed"
 )
 
-//go:embed README.md job.toml features.csv outputs.csv scores.csv model.safetensors selection.csv.gz selection_samples.gz signoff.csv.gz signoff_samples.gz
+//go:embed README.md job.toml features.csv outputs.csv scores.csv model.safetensors
+//go:embed selection.csv.gz selection_samples.gz signoff.csv.gz signoff_samples.gz
 var stored embed.FS
 
 // Files returns the files of the job by name, as they belong into one folder:
