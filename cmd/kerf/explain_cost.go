@@ -105,8 +105,9 @@ var partFormula = map[string]string{
 	budget.SamplingPart: "samples of a window x mean call of name_sample",
 	budget.FeaturesPart: "the harmonics of every channel + roots, angles and ratios + the " +
 		"scaling of each feature + beginning the next window",
-	budget.FrontTablesPart: "16 B for each feature, computed or given (20 B beyond 256 of them) + " +
-		"60 B of angles where a feature has harmonics + 2 B for each entry of a table of sines + " +
+	budget.FrontTablesPart: "16 B for each feature, computed or given (20 B beyond 256 of " +
+		"them) + 60 B of angles where a feature has harmonics + 2 B for each entry of a table of " +
+		"sines + " +
 		"1 B for each harmonic in a list and for its end (2 B where one is beyond 127); channels " +
 		"of the same cycles and bits share a table, those of the same harmonics a list",
 	budget.FrontCodePart: "name_sample + name_features + name_front_reset + name_encode_one + " +
