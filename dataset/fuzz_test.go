@@ -25,6 +25,15 @@ var (
 	parquetLimits = hardinput.Limits{PerByte: 40 * 200, Spare: 40 * 16 << 20}
 )
 
+// checkTyped checks that an error is of a known type.
+func checkTyped(t *testing.T, err error) {
+	t.Helper()
+	if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) &&
+		!errors.Is(err, model.ErrUnsupported) {
+		t.Fatalf("untyped error %v", err)
+	}
+}
+
 // checkRecording reads hostile bytes. The reader must not panic, and must return whole sequences or
 // an error of a known type that names the file.
 func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file string,
@@ -36,10 +45,7 @@ func checkRecording(t *testing.T, limits hardinput.Limits, raw []byte, file stri
 		return err
 	})
 	if err != nil {
-		if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) &&
-			!errors.Is(err, model.ErrUnsupported) {
-			t.Fatalf("untyped error %v", err)
-		}
+		checkTyped(t, err)
 		return
 	}
 	if rec.Steps() == 0 {
@@ -131,10 +137,7 @@ func checkSamples(t *testing.T, limits hardinput.Limits, raw []byte, file string
 		return err
 	})
 	if err != nil {
-		if !errors.Is(err, ErrInput) && !errors.Is(err, model.ErrFormat) &&
-			!errors.Is(err, model.ErrUnsupported) {
-			t.Fatalf("untyped error %v", err)
-		}
+		checkTyped(t, err)
 		return
 	}
 	if len(all) == 0 {

@@ -50,22 +50,8 @@ func TestFrontEndOnEmulatedCores(t *testing.T) {
 func (c core) compareFront(t *testing.T, p *Program, level string, seed uint32, steps int) {
 	dir := t.TempDir()
 	writeC(t, p, dir)
-	ctx, cancel := context.WithTimeout(context.Background(), compileLimit)
-	defer cancel()
-	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", level, "-I.")
-	args = append(args, strict...)
-	args = append(args, frontMacros(p, seed, steps)...)
-	args = append(args, "leakair_front.c", emulateFile("front_driver.c"))
-	args = append(args, c.link...)
-	cmd := exec.CommandContext(ctx, c.compiler[0], append(args, "-o", "program")...)
-	cmd.Dir = dir
-	if out, err := cmd.CombinedOutput(); err != nil {
-		t.Fatalf("%v: %v\n%s", cmd.Args, err, out)
-	}
-	out, err := c.run(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	out := c.compileAndRun(t, dir, level, append(frontMacros(p, seed, steps), "leakair_front.c",
+		emulateFile("front_driver.c"))...)
 	got, want := printed(out, "hash"), frontHashes(p, seed, steps)
 	if step := firstUnequal(got, want); step >= 0 {
 		t.Errorf("%s: window %d: C %s, Go %s; it wrote\n%s", level, step, element(got, step),
@@ -105,15 +91,18 @@ func TestFrontSelftestOnEmulatedCores(t *testing.T) {
 
 // selftest compiles the self-test of a folder and returns what it returns on a core.
 func (c core) selftest(t *testing.T, dir, level string) string {
+	out := c.compileAndRun(t, dir, level, "-DLEAKAIR_SELFTEST_NO_STDIO", "leakair.c",
+		"leakair_front.c", "leakair_selftest.c", emulateFile("selftest_driver.c"))
+	return element(printed(out, "selftest"), 0)
+}
+
+// compileAndRun compiles macros and sources in a folder and returns what the program prints.
+func (c core) compileAndRun(t *testing.T, dir, level string, sources ...string) string {
 	ctx, cancel := context.WithTimeout(context.Background(), compileLimit)
 	defer cancel()
-	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", level, "-I.",
-		"-DLEAKAIR_SELFTEST_NO_STDIO")
-	args = append(args, strict...)
-	args = append(args, "leakair.c", "leakair_front.c", "leakair_selftest.c",
-		emulateFile("selftest_driver.c"))
-	cmd := exec.CommandContext(ctx, c.compiler[0], append(append(args, c.link...), "-o",
-		"program")...)
+	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", level, "-I.")
+	args = append(append(append(args, strict...), sources...), c.link...)
+	cmd := exec.CommandContext(ctx, c.compiler[0], append(args, "-o", "program")...)
 	cmd.Dir = dir
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("%v: %v\n%s", cmd.Args, err, out)
@@ -122,5 +111,5 @@ func (c core) selftest(t *testing.T, dir, level string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return element(printed(out, "selftest"), 0)
+	return out
 }
