@@ -1,6 +1,9 @@
 package quant
 
-import "kerf/model"
+import (
+	"kerf/model"
+	"kerf/quant/rows"
+)
 
 // Shape holds the figures that the cost of a network in a device follows from.
 type Shape struct {
@@ -63,20 +66,8 @@ func (m *Matrix) meanBits() float64 {
 	return float64(sum) / float64(m.Rows)
 }
 
-const (
-	biasBytes  = 4 // int32
-	shiftBytes = 1 // uint8
-)
-
-// MatrixBytes returns the flash of a matrix: rows of weights, each begun at a byte, a bias for
-// every row and, where results are rescaled, a shift for every row.
-func MatrixBytes(rows, cols, wordBits int, rescaled bool) int {
-	bytes := rows*((cols*wordBits+7)/8) + rows*biasBytes
-	if rescaled {
-		bytes += rows * shiftBytes
-	}
-	return bytes
-}
+// outputBytes are the bytes of a scale or an offset of an output, int32.
+const outputBytes = 4
 
 // WeightBytes returns the flash of all weights, biases and shifts and, for a last layer with an
 // activation, of its scales and offsets. The emitted C checks the figure when it is compiled.
@@ -84,45 +75,49 @@ func (s Shape) WeightBytes() int {
 	total := 0
 	in := s.Features
 	for i, l := range s.Layers {
-		rows := l.Kind.Gates() * l.Units
-		total += MatrixBytes(rows, in, s.Formats.Layers[i].InputBits, true)
-		total += MatrixBytes(rows, l.Units, s.Formats.Layers[i].RecurrentBits, true)
+		f := s.Formats.Layers[i]
+		count := l.Kind.Gates() * l.Units
+		total += rows.Bytes(count, in, f.InputBits)
+		if l.Kind == model.GRUResetBefore { // the rows of the candidate are read by themselves
+			total += rows.Bytes(l.Units, l.Units, f.RecurrentBits)
+			count -= l.Units
+		}
+		total += rows.Bytes(count, l.Units, f.RecurrentBits)
 		in = l.Units
 	}
 	for i, d := range s.Dense {
 		last := i == len(s.Dense)-1
 		table := d.Activation == model.Tanh || d.Activation == model.Logistic
-		total += MatrixBytes(d.Outputs, in, s.Formats.Dense[i], !last || table)
+		total += rows.Bytes(d.Outputs, in, s.Formats.Dense[i])
 		if last && table {
-			total += 2 * biasBytes * d.Outputs
+			total += 2 * outputBytes * d.Outputs
 		}
 		if last && d.Activation == model.ReLU {
-			total += biasBytes * d.Outputs
+			total += outputBytes * d.Outputs
 		}
 		in = d.Outputs
 	}
 	return total
 }
 
-// StateBytes returns the RAM of the state between two steps. Where the state holds 32-bit values,
-// it is filled up to whole ones, so that every compiler gives it one size.
+// StateBytes returns the RAM of the state between two steps. An array of 16-bit values has an even
+// number of them, so that every array begins at a whole word and every compiler gives the state one
+// size.
 func (s Shape) StateBytes() int {
-	narrow, wide := 0, 0
+	total := 0
 	for i, l := range s.Layers {
-		bits := s.Formats.Layers[i].StateBits
+		narrow := 2 * (l.Units + l.Units%2)
+		wide := s.Formats.Layers[i].StateBits == 32
 		if l.Kind.HasCell() {
-			narrow += l.Units // h beside c
+			total += narrow // h beside c
 		}
-		if bits == 32 {
-			wide += l.Units
+		if wide {
+			total += 4 * l.Units
 		} else {
-			narrow += l.Units
+			total += narrow
 		}
 	}
-	if wide > 0 {
-		narrow += narrow % 2
-	}
-	return 2*narrow + 4*wide
+	return total
 }
 
 // TableBytes returns the flash of the tanh table, 0 if the network does not read it.

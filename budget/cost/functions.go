@@ -7,17 +7,17 @@ import (
 
 // counter counts the kernels of the emitted C of a network on an instruction set.
 type counter struct {
-	shape    quant.Shape
-	isa      string // named as in targets.Profile.ISA
-	way      rows.Way
-	isInside map[routine]bool // of every routine that the network calls: it stands in its callers
+	shape quant.Shape
+	isa   string // named as in targets.Profile.ISA
+	way   rows.Kernel
 }
 
 func newCounter(s quant.Shape, isa string) *counter {
-	c := &counter{shape: s, isa: isa, way: rows.Of(isa)}
-	c.isInside = c.placeRoutines()
-	return c
+	return &counter{shape: s, isa: isa, way: rows.Of(isa)}
 }
+
+// isAVR reports whether the core shifts bit by bit and reads constants from program memory.
+func (c *counter) isAVR() bool { return c.way.Name == rows.AVR.Name }
 
 // runs holds how often each kernel runs in a step, or how often its code stands in a function.
 type runs map[kernel]float64
@@ -56,9 +56,6 @@ func (f function) add(k kernel, times, n int) {
 func (c *counter) functions() []function {
 	readers := map[string][]function{} // functions that read rows, by the prefix of their layer
 	eachMatrix(c.shape, func(m matrix) {
-		if m.isHead {
-			return
-		}
 		f := c.readRows(m)
 		layer := layerPrefix(m.layer)
 		switch {
@@ -70,7 +67,7 @@ func (c *counter) functions() []function {
 		default:
 			f.part = layer + "_input_products"
 		}
-		f.name, f.caller, f.frame = m.name+"_rows", layer+"_step", rowsFrame(m.bits, f)
+		f.name, f.caller, f.frame = m.name+"_rows", layer+"_step", rowsFrame(m)
 		readers[layer] = append(readers[layer], f)
 	})
 	var all []function
@@ -81,22 +78,20 @@ func (c *counter) functions() []function {
 		f.frame = layerFrame(c.shape, i)
 		all = append(append(all, readers[layer]...), f)
 	}
-	in := c.shape.Layers[len(c.shape.Layers)-1].Units
-	for i, d := range c.shape.Dense {
+	for i := range c.shape.Dense {
 		layer := densePrefix(c.shape, i)
-		f := c.dense(i, in)
+		f := c.dense(i)
 		f.name, f.caller, f.part = layer+"_step", "step", layer
 		f.frame = denseFrame(c.shape, i)
 		all = append(append(all, readers[layer]...), f)
-		in = d.Outputs
 	}
 	f := c.step()
 	f.name, f.part, f.frame = "step", "call", stepFrame(c.shape)
 	return append(all, f)
 }
 
-// shared counts the code outside of the functions: routines of the emitted C and of the compiler's
-// library that functions call.
+// shared counts the code outside of the functions: kernels in assembler, and routines of the emitted
+// C and of the compiler's library that functions call.
 func (c *counter) shared() runs {
 	code := runs{}
 	code.add(kernel{task: otherShared}, 1)
@@ -108,16 +103,10 @@ func (c *counter) shared() runs {
 			code.add(kernel{task: resetCell}, 1)
 		}
 	}
-	for r, isInside := range c.isInside {
-		if !isInside {
-			code.add(kernel{task: routineCode, routine: r}, 1)
-		}
-	}
+	c.kernelCode(code)
 	eachMatrix(c.shape, func(m matrix) {
-		if m.isHead {
-			code[kernel{task: headShared, bits: m.bits}] = 1
-		} else {
-			code[kernel{task: rowsShared, bits: m.bits}] = 1
+		if c.way.IsRaised(m.bits) {
+			code[kernel{task: sumColumn}] = 1
 		}
 	})
 	for i, d := range c.shape.Dense {
@@ -167,7 +156,7 @@ func (r runs) named() map[string]float64 {
 // StackFigure returns the least figure of kernels.toml, in bytes, with which [Of] bounds the stack
 // of the function, from its frame and the deepest chain of calls from it as measured.
 func (f Function) StackFigure(frame, chain int) int {
-	if f.counted.frame.isChain() {
+	if f.counted.frame.of == rowsFunction {
 		return chain
 	}
 	// A frame is filled up to whole multiples: the least figure that gives this frame.

@@ -15,12 +15,8 @@ type kernel struct {
 	bits       int              // word width: of weights, or of the state of a recurrent layer
 	layer      model.Kind       // of the tasks of a recurrent layer
 	activation model.Activation // of the tasks of a dense layer
-	columns    int              // of columnCall: columns that the call reads
-	form       form             // of columnCall
 	shift      int              // of tableShift
-	routine    routine          // of routineCode
-	isInside   bool             // the routine of the task stands in its caller; else it is called
-	isHead     bool             // of rows read alone: they belong to a last layer without a table
+	isHead     bool             // of rows: their sums are the outputs
 	outputs    int              // 1 or 2: code for so few outputs, without a loop; 0: any number
 }
 
@@ -30,26 +26,15 @@ type task int
 const (
 	_ task = iota
 
-	// A function that reads the rows of a matrix. bits is the width of its weights.
-	rowsCall    // a call of the function
-	sumCall     // a call that adds up inputs, because weights are raised
-	sumColumn   // an input that is added up
-	groupTurn   // a turn of the loop over groups of rows
-	group       // a group of rows
-	singleGroup // a call with a single group
-	columnLoop  // a group that loops over columns
-	columnTurn  // a turn of that loop
-	columnCall  // a call that reads some columns of a group
-	tailRow     // a row of a group whose last int4 columns fill no columnCall
-	tailColumn  // such a column
-	leftRows    // a call in which rows are left that are read alone
-	leftOne     // such a call with a single row that is left
-	leftAlone   // such a call without a group
-	leftRest    // a row that is left, with int8 columns that are no multiple of four
-	row         // a row that is read alone
-	rowRest     // a row of a head with int8 columns that are no multiple of four
-	rowFour     // four columns of a row that is read alone
-	rowColumn   // a column of such a row outside of these fours
+	// Reading the rows of a matrix. bits is the width of its weights.
+	rowsCall    // a call of the function, which calls a kernel in assembler
+	sumColumn   // an input that is added up because weights are raised; as code: the routine
+	group       // a group of rows; as code: the kernel
+	tile        // a tile of a group
+	tileLoop    // a group whose tiles are read in a loop
+	tileTurn    // a turn of that loop
+	threeGroups // three groups that are read together
+	threeTiles  // a tile of each of these
 	rowBit      // a bit by which a result is shifted, where the core shifts bit by bit
 
 	// A recurrent layer. bits is the width of its state.
@@ -63,14 +48,13 @@ const (
 
 	// Dense layers.
 	headCall    // a call of a head
+	headRow     // an output of it
 	headReLU    // an output of a head that is at least 0
 	denseCall   // a call of a dense layer in front of the last one
 	denseRow    // an output of such a layer
 	lastCall    // a call of a last layer with a table
 	lastRow     // an output of such a layer
 	denseLimit  // a limit in front of the table
-	headShared  // code that heads share, by the width of their weights
-	rowsShared  // code that functions share that read rows, by the width of their weights
 	scaleShared // code that outputs behind a table share
 	tableShared // code that dense layers with a table in front of the last one share
 
@@ -81,60 +65,43 @@ const (
 	stepView    // a 16-bit view of a wide state
 	resetLayer  // a layer whose state the reset sets to 0
 	resetCell   // its cell
-	routineCode // the code of a routine that is called
 	otherShared // all other code
-)
-
-// form says how the columnCalls of a group stand in its code.
-type form int
-
-const (
-	looped   form = iota // in a loop over columns, or behind it
-	straight             // without a loop
-	kept                 // without a loop, and inputs stay in registers from group to group
 )
 
 // names are the names of tasks in kernels.toml that need no more than the width of words.
 var names = map[task]string{
-	rowsCall: "rows", groupTurn: "turn", group: "group", singleGroup: "single", columnLoop: "loop",
-	columnTurn: "round", leftRows: "left", leftOne: "left_one", leftAlone: "left_alone",
-	leftRest: "left_rest", rowBit: "bit",
-	headCall: "head", headReLU: "head_ReLU", denseLimit: "limit_dense", headShared: "uses_head",
-	rowsShared: "uses_rows", scaleShared: "uses_scale", tableShared: "uses_dense_table",
+	headReLU: "head_ReLU", headRow: "head_row", denseLimit: "limit_dense",
+	scaleShared: "uses_scale", tableShared: "uses_dense_table", sumColumn: "sum",
 	stepCall: "step", stepLayer: "step_layer", stepDense: "step_dense", stepView: "step_view",
 	resetLayer: "reset", resetCell: "reset_cell", otherShared: "shared",
 }
 
 // name returns the name of the kernel in kernels.toml.
 func (k kernel) name() string {
-	inside, head := "", ""
-	if k.isInside {
-		inside = "_inside"
-	}
+	rows, outputs := "rows", [...]string{"", "_one", "_two"}[k.outputs]
 	if k.isHead {
-		head = "head_"
+		rows = "sums"
 	}
-	outputs := [...]string{"", "_one", "_two"}[k.outputs]
+	rows += strconv.Itoa(k.bits)
 	switch k.task {
-	case sumCall:
-		return fmt.Sprintf("sum%s_%d", inside, k.bits)
-	case sumColumn:
-		return fmt.Sprintf("sum%s_columns%d", inside, k.bits)
-	case columnCall:
-		form := [...]string{looped: "", straight: "_straight", kept: "_kept"}[k.form]
-		return fmt.Sprintf("c%d_%d%s%s", k.columns, k.bits, form, inside)
-	case tailRow:
-		return fmt.Sprintf("row%d%s_tail", k.bits, inside)
-	case tailColumn:
-		return fmt.Sprintf("row%d_tail_columns", k.bits)
-	case row:
-		return fmt.Sprintf("%srow%d%s%s", head, k.bits, inside, outputs)
-	case rowRest:
-		return fmt.Sprintf("%srow%d%s%s_rest", head, k.bits, inside, outputs)
-	case rowFour:
-		return fmt.Sprintf("%srow%d%s_fours", head, k.bits, outputs)
-	case rowColumn:
-		return fmt.Sprintf("%srow%d%s_columns", head, k.bits, outputs)
+	case rowsCall:
+		return rows
+	case group:
+		return rows + "_group"
+	case tile:
+		return rows + "_tile"
+	case tileLoop:
+		return rows + "_loop"
+	case tileTurn:
+		return rows + "_turn"
+	case threeGroups:
+		return rows + "_three"
+	case threeTiles:
+		return rows + "_three_tile"
+	case rowBit:
+		return rows + "_bit"
+	case headCall:
+		return "head" + outputs
 	case layerCall:
 		return "layer_" + layerName(k.layer, k.bits)
 	case layerUnit:
@@ -157,15 +124,10 @@ func (k kernel) name() string {
 		return "last_" + k.activation.String() + outputs
 	case lastRow:
 		return "last_" + k.activation.String() + "_row"
-	case routineCode:
-		return "routine_" + k.routine.name()
 	}
 	name, ok := names[k.task]
 	if !ok {
 		panic(fmt.Sprintf("cost: task %d has no name", k.task))
-	}
-	if k.bits > 0 {
-		name += fmt.Sprint(k.bits)
 	}
 	return name
 }
@@ -175,26 +137,23 @@ func layerName(kind model.Kind, stateBits int) string {
 	return nameOf(shapeKinds, kind) + strconv.Itoa(stateBits)
 }
 
-// alike returns the kernels that stand in for one that the measured networks do not have, the most
-// like it first: the routine called instead of inside its caller, the code for any number of
-// outputs instead of that for one or two, both, and the routine inside instead of called.
+// alike returns the kernels that stand in for one that the measured networks do not have: the code
+// for any number of outputs instead of that for one or two.
 func (k kernel) alike() []kernel {
-	called, general := k, k
-	called.isInside, general.outputs = false, 0
-	calledGeneral, insideGeneral := general, general
-	calledGeneral.isInside, insideGeneral.isInside = false, true
-	return []kernel{called, general, calledGeneral, insideGeneral}
+	general := k
+	general.outputs = 0
+	return []kernel{general}
 }
 
 // isCorrection reports whether a kernel changes others a little, so that it counts as nothing
 // where it was not measured.
 func (k kernel) isCorrection() bool {
 	switch k.task {
-	case singleGroup, columnLoop, columnTurn, leftOne, leftAlone, leftRest, rowRest, layerNear,
-		layerLimit, denseLimit, layerShared, headShared, rowsShared, scaleShared, tableShared:
+	case tileLoop, tileTurn, layerNear, layerLimit, denseLimit, layerShared, scaleShared,
+		tableShared:
 		return true
-	case row, denseCall, lastCall:
-		return k.outputs == 1
+	case headCall, denseCall, lastCall:
+		return k.outputs > 0
 	}
 	return false
 }

@@ -42,7 +42,7 @@ func (c *counter) gates(i int) function {
 	f.time.add(of(layerCall), 1)
 	f.add(of(layerUnit), l.Units, 1)
 	f.flashReads += tableReads * l.Units * nonlinear(l.Kind)
-	if c.way == rows.Bytes && f.arrays <= nearBytes {
+	if c.isAVR() && f.arrays <= nearBytes {
 		f.add(of(layerNear), l.Units, 1)
 	}
 	if l.Kind == model.ElmanReLU {
@@ -52,7 +52,7 @@ func (c *counter) gates(i int) function {
 	c.addTable(f, of(layerLimit), int(shifts.Table)+1, logistics(l.Kind), l.Units)
 	if l.Kind.HasCell() {
 		c.addTable(f, of(layerLimit), int(shifts.CellTable), 1, l.Units)
-		if c.way == rows.Bytes {
+		if c.isAVR() {
 			bits := int(shifts.Cell % 8)
 			f.add(of(layerBit), l.Units*bits, bits)
 		}
@@ -79,23 +79,22 @@ func (c *counter) addTable(f function, limit kernel, shift, places, times int) {
 	if shift < wholeTable {
 		f.add(limit, places*times, places)
 	}
-	if shift = max(shift, leastTable); c.way == rows.Bytes && shift != wholeTable {
+	if shift = max(shift, leastTable); c.isAVR() && shift != wholeTable {
 		f.add(kernel{task: tableShift, shift: shift}, places*times, places)
 	}
 }
 
-// dense counts the function of dense layer i. A head reads its rows, the others call a function
-// for that.
-func (c *counter) dense(i, in int) function {
+// dense counts the function of dense layer i.
+func (c *counter) dense(i int) function {
 	if isHead(c.shape, i) {
-		return c.head(i, in)
+		return c.head(i)
 	}
 	d := c.shape.Dense[i]
 	call, output := kernel{task: denseCall}, kernel{task: denseRow}
 	f := newFunction()
 	if i == len(c.shape.Dense)-1 {
 		call.task, output.task = lastCall, lastRow
-		f.arrays = int16Array(d.Outputs)
+		f.arrays = int16Array(rows.Filled(d.Outputs))
 	}
 	call.activation, output.activation = d.Activation, d.Activation
 	f.add(call, 1, 1)
@@ -118,22 +117,16 @@ func (c *counter) dense(i, in int) function {
 }
 
 // head counts the function of dense layer i where it is a head.
-func (c *counter) head(i, in int) function {
-	d, bits := c.shape.Dense[i], c.shape.Formats.Dense[i]
-	output := kernel{task: row, bits: bits, isHead: true,
-		isInside: c.isInside[routine{readRow, bits}]}
-	if d.Outputs <= 2 { // compilers write out the loop over so few
-		output.outputs = d.Outputs
-	}
+func (c *counter) head(i int) function {
+	d := c.shape.Dense[i]
+	call, output := kernel{task: headCall}, kernel{task: headRow}
 	f := newFunction()
-	f.add(kernel{task: headCall}, 1, 1)
-	f.add(output, d.Outputs, 1)
-	c.addColumns(f, output, d.Outputs, in)
-	f.flashReads += d.Outputs * (1 + in)
-	if bits == 8 && in%4 != 0 {
-		rest := output
-		rest.task = rowRest
-		f.add(rest, d.Outputs, 1)
+	f.arrays = int32Bytes * rows.Filled(d.Outputs)
+	f.add(call, 1, 1)
+	f.time.add(output, d.Outputs)
+	if d.Outputs <= 2 { // compilers write out the loop over so few
+		call.outputs = d.Outputs
+		f.add(call, 1, 1)
 	}
 	if d.Activation == model.ReLU {
 		f.add(kernel{task: headReLU}, d.Outputs, 1)

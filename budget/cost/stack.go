@@ -1,11 +1,11 @@
 package cost
 
 import (
-	"fmt"
 	"strconv"
 
 	"kerf/model"
 	"kerf/quant"
+	"kerf/quant/rows"
 )
 
 // stackAlign is the multiple of bytes that every frame is filled up to, by instruction set.
@@ -21,19 +21,16 @@ func stackAlign(isa string) int {
 	return 8
 }
 
-// frame names a figure of stack_bytes in kernels.toml. For functions that read rows, and for a
-// head, the figure is what the function and all that it calls take; for the others it is their own
-// frame without the arrays, whose size depends on the network.
+// frame names a figure of stack_bytes in kernels.toml. For functions that read rows the figure is
+// what the function and the kernel that it calls take; for the others it is their own frame without
+// the arrays, whose size depends on the network.
 type frame struct {
 	of         frameOf
 	bits       int              // of weights, or of the state of a recurrent layer
 	layer      model.Kind       // of a recurrent layer
 	activation model.Activation // of a dense layer
-	// Functions that read rows keep more or fewer registers with these.
-	isSingle bool // there is no loop over groups of rows
-	hasLeft  bool // rows are left that are read alone
-	isCaller bool // a routine that reads a row is called
-	isLong   bool // of the step: more than two layers
+	isHead     bool             // of rows: their sums are the outputs
+	isLong     bool             // of the step: more than two layers
 }
 
 // frameOf says which function a frame belongs to.
@@ -48,25 +45,16 @@ const (
 	stepFunction
 )
 
-// isChain reports whether the figure holds all that the function calls.
-func (f frame) isChain() bool { return f.of == rowsFunction || f.of == headFunction }
-
 // name returns the name of the figure in kernels.toml.
 func (f frame) name() string {
 	switch f.of {
 	case rowsFunction:
-		name := "rows" + strconv.Itoa(f.bits)
-		for _, form := range []struct {
-			is   bool
-			word string
-		}{{f.isSingle, "_single"}, {f.hasLeft, "_left"}, {f.isCaller, "_called"}} {
-			if form.is {
-				name += form.word
-			}
+		if f.isHead {
+			return "sums" + strconv.Itoa(f.bits)
 		}
-		return name
+		return "rows" + strconv.Itoa(f.bits)
 	case headFunction:
-		return "head" + strconv.Itoa(f.bits)
+		return "head"
 	case layerFunction:
 		return layerName(f.layer, f.bits)
 	case denseFunction:
@@ -80,11 +68,9 @@ func (f frame) name() string {
 	return "step"
 }
 
-// rowsFrame is the frame of a function that was counted and reads rows of so many bits.
-func rowsFrame(bits int, f function) frame {
-	of := func(t task) float64 { return f.time[kernel{task: t, bits: bits}] }
-	return frame{of: rowsFunction, bits: bits, isSingle: of(groupTurn) == 0,
-		hasLeft: of(leftRows) > 0, isCaller: of(row)+of(tailRow) > 0}
+// rowsFrame is the frame of the function that reads the rows of a matrix.
+func rowsFrame(m matrix) frame {
+	return frame{of: rowsFunction, bits: m.bits, isHead: m.isHead}
 }
 
 func layerFrame(s quant.Shape, i int) frame {
@@ -93,7 +79,7 @@ func layerFrame(s quant.Shape, i int) frame {
 
 func denseFrame(s quant.Shape, i int) frame {
 	if isHead(s, i) {
-		return frame{of: headFunction, bits: s.Formats.Dense[i]}
+		return frame{of: headFunction}
 	}
 	f := frame{of: denseFunction, activation: s.Dense[i].Activation}
 	if i == len(s.Dense)-1 {
@@ -111,50 +97,32 @@ func (k *kernelSet) stackBytes(all []function, isa string) int {
 	align := stackAlign(isa)
 	deepest := map[string]int{} // of what a function calls, by its name
 	for _, f := range all {
-		need := 0
-		if f.frame.isChain() {
-			need = k.chain(f.frame)
-		} else {
-			need = (f.arrays+figure(k.Stack, f.frame.name())+align-1)/align*align + deepest[f.name]
+		need := figure(k.Stack, f.frame.name())
+		if f.frame.of != rowsFunction {
+			need = (f.arrays+need+align-1)/align*align + deepest[f.name]
 		}
 		deepest[f.caller] = max(deepest[f.caller], need)
 	}
 	return deepest[""]
 }
 
-// chain returns the figure of a frame that holds all that its function calls. Where no network of
-// its form was measured, the largest figure of its word width stands in. It panics if there is
-// none.
-func (k *kernelSet) chain(f frame) int {
-	if v, ok := k.Stack[f.name()]; ok {
-		return v
-	}
-	most := 0
-	for form := range 1 << 3 {
-		other := f
-		other.isSingle, other.hasLeft, other.isCaller = form&1 > 0, form&2 > 0, form&4 > 0
-		most = max(most, k.Stack[other.name()])
-	}
-	if most == 0 {
-		panic(fmt.Sprintf("cost: kernels.toml has no figure %q", f.name()))
-	}
-	return most
-}
+// int32Bytes are the bytes of an int32.
+const int32Bytes = 4
 
 // int16Array is the size of an array of 16-bit values on the stack, in bytes: whole words.
 func int16Array(n int) int {
-	const wordBytes, int16Bytes = 4, 2
-	return (int16Bytes*n + wordBytes - 1) / wordBytes * wordBytes
+	const int16Bytes = 2
+	return (int16Bytes*n + int32Bytes - 1) / int32Bytes * int32Bytes
 }
 
 // layerArrays is the size of the arrays of the function of a recurrent layer, in bytes.
 func layerArrays(l quant.LayerShape) int {
-	rows := int16Array(l.Kind.Gates() * l.Units)
+	results := int16Array(rows.Filled(l.Kind.Gates() * l.Units))
 	if l.Kind == model.GRUResetBefore {
 		// and the scaled state and a gate
-		return rows + int16Array(2*l.Units) + 2*int16Array(l.Units)
+		return results + int16Array(rows.Filled(2*l.Units)) + 2*int16Array(l.Units)
 	}
-	return 2 * rows // results of input rows and of recurrent rows
+	return 2 * results // results of input rows and of recurrent rows
 }
 
 // stepArrays is the size of the arrays of the step, in bytes: 16-bit views of wide states, and
@@ -167,7 +135,7 @@ func stepArrays(s quant.Shape) int {
 		}
 	}
 	for _, d := range s.Dense[:len(s.Dense)-1] {
-		sum += int16Array(d.Outputs)
+		sum += int16Array(rows.Filled(d.Outputs))
 	}
 	return sum
 }

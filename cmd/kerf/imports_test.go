@@ -14,8 +14,8 @@ import (
 // line is the order of the packages: each may import only what stands to its
 // left. prune and quant do not know each other.
 var line = []string{"docs", "fault", "whole", "portable", "model", "model/lanes", "dataset",
-	"frontend", "targets", "targets/measure", "prune", "quant", "quant/rows", "budget/cost", "recovery", "budget",
-	"budget/draft", "exporter/emit", "exporter/report", "exporter/report/page", "exporter",
+	"frontend", "targets", "targets/measure", "prune", "quant/rows", "quant", "budget/cost", "recovery",
+	"budget", "budget/draft", "exporter/emit", "exporter/report", "exporter/report/page", "exporter",
 	"cmd/kerf"}
 
 func TestImportLine(t *testing.T) {

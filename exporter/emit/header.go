@@ -90,6 +90,10 @@ type field struct {
 func (p *Program) fields(i int) []field {
 	l := p.Net.Layers[i]
 	units := fmt.Sprintf("NET_L%d_UNITS", i)
+	even := units
+	if l.Units%2 == 1 {
+		even += " + 1U"
+	}
 	name := func(what string, fraction int) string {
 		if len(p.Net.Layers) > 1 {
 			what += strconv.Itoa(i)
@@ -102,35 +106,29 @@ func (p *Program) fields(i int) []field {
 	wide := l.Formats.StateBits == 32
 	switch {
 	case l.Kind == model.LSTM && wide:
-		return []field{{"int16_t", name("h", 15), units},
+		return []field{{"int16_t", name("h", 15), even},
 			{"int32_t", name("c", l.CellFraction), units}}
 	case l.Kind == model.LSTM:
-		return []field{{"int16_t", name("h", 15), units},
-			{"int16_t", name("c", l.CellFraction), units}}
+		return []field{{"int16_t", name("h", 15), even},
+			{"int16_t", name("c", l.CellFraction), even}}
 	case wide:
 		return []field{{"int32_t", name("h", 30), units}}
 	}
-	return []field{{"int16_t", name("h", l.OutputFraction), units}}
+	return []field{{"int16_t", name("h", l.OutputFraction), even}}
 }
 
-// stateStruct returns the members of the struct that holds the state. Wide members come first, so
-// that no compiler needs padding between members.
+// stateStruct returns the members of the struct that holds the state. Wide members come first, and
+// an odd number of narrow values is filled up, so that no compiler needs padding between members.
 func (p *Program) stateStruct() string {
 	var b strings.Builder
-	bytes := 0
 	for _, ctype := range []string{"int32_t", "int16_t"} {
 		for i := range p.Net.Layers {
 			for _, f := range p.fields(i) {
 				if f.ctype == ctype {
-					bytes += p.Net.Layers[i].Units *
-						map[string]int{"int32_t": 4, "int16_t": 2}[ctype]
 					fmt.Fprintf(&b, "    %s %s[%s];\n", f.ctype, f.name, f.length)
 				}
 			}
 		}
-	}
-	if bytes < p.Net.Shape().StateBytes() {
-		b.WriteString("    int16_t filler; /* makes the size the same for every compiler */\n")
 	}
 	return b.String()
 }

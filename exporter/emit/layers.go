@@ -54,9 +54,7 @@ func (p *Program) layerTemplates() []layerTemplate {
 		}
 		prefix := p.densePrefix(i)
 		all = append(all, layerTemplate{
-			file: "dense.c",
-			words: append([]string{"layer_row(", fmt.Sprintf("net_row_w%d(", d.Weights.WordBits)},
-				layer(prefix)...),
+			file: "dense.c", words: layer(prefix),
 			choices: map[string]int{"LAYER_LAST": flag(d.Last),
 				"LAYER_RESCALED": flag(d.Weights.Rescaled()), "LAYER_ACTIVATION": int(d.Activation),
 				"LAYER_OFFSET": offset},
@@ -77,12 +75,12 @@ func (p *Program) densePrefix(i int) string {
 func (p *Program) choices() map[string]int {
 	c := p.newFront().choices()
 	c["NET_CLASSES"] = flag(p.Net.Classes)
-	for _, name := range []string{"ADD", "TABLE", "LOGISTIC", "SCALE", "RESULT", "MUL", "NARROW",
-		"BLEND16", "BLEND32", "CELL16", "CELL32"} {
+	for _, name := range []string{"ADD", "TABLE", "LOGISTIC", "SCALE", "MUL", "NARROW",
+		"BLEND16", "BLEND32", "CELL16", "CELL32", "W4", "W8", "W16"} {
 		c["NET_USES_"+name] = 0
 	}
 	for _, m := range p.Net.Matrices() {
-		c["NET_USES_RESULT"] |= flag(m.Rescaled())
+		c[fmt.Sprintf("NET_USES_W%d", m.WordBits)] = 1
 	}
 	use := func(names ...string) {
 		for _, n := range names {
@@ -132,11 +130,6 @@ func (p *Program) layerCode() (string, error) {
 		b.WriteString(strings.NewReplacer(t.words...).Replace(text))
 		b.WriteByte('\n')
 	}
-	layers := b.String()
-	rows, err := p.rowCode(layers)
-	if err != nil {
-		return "", err
-	}
-	comment, err := cFiles.ReadFile("c/rows.c")
-	return string(comment) + "\n" + rows + layers, err
+	reading, err := p.rowCode()
+	return reading + b.String(), err
 }

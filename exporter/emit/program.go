@@ -48,8 +48,12 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	lie, err := p.template("rows.c", nil)
+	if err != nil {
+		return nil, err
+	}
 	source, err := p.template("net.c", map[string]string{
-		"file": p.banner("integer inference, C99"), "rom": rom, "checks": p.sizeChecks(),
+		"file": p.banner("integer inference, C99"), "rom": rom, "lie": lie, "checks": p.sizeChecks(),
 		"layers": layers, "step": p.stepCode(),
 	})
 	if err != nil {

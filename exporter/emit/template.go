@@ -53,7 +53,7 @@ func (p *Program) template(file string, marks map[string]string) (string, error)
 var emptyLines = regexp.MustCompile(`\n{3,}`)
 
 // choiceLine matches a branch that resolve decides.
-var choiceLine = regexp.MustCompile(`^#if ((?:NET|LAYER|FOLD)_\w+) == (\d+)$`)
+var choiceLine = regexp.MustCompile(`^#if ((?:NET|LAYER|FOLD|ROWS)_\w+) == (\d+)$`)
 
 // resolve removes the branches #if CHOICE == N ... #else ... #endif that the choices rule out.
 // Other preprocessor lines stay as they are. It is an error if a choice is not known, or if #if and

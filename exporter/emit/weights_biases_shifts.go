@@ -73,73 +73,39 @@ func unitRows(units int, gates []int) []int {
 	return rows
 }
 
-// arrays writes the weights, biases and shifts of a block as C arrays. rowName says to which unit
-// or output a row belongs.
-func (k block) arrays(b *strings.Builder, rowName func(int) string) {
+// array writes the groups of a block as a C array. rowName says to which unit or output a row
+// belongs.
+func (k block) array(b *strings.Builder, rowName func(int) string) {
 	m := k.matrix
 	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols,
 		fractionRange(m))
 	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", m.MaxBound(), math.MaxInt32)
-	two, three := k.lines(rows.Dual), k.lines(rows.Three)
-	if slices.EqualFunc(two, three, func(a, b line) bool {
-		return slices.Equal(a.words, b.words)
-	}) {
-		k.weights(b, three, rowName)
-	} else {
-		b.WriteString("#ifdef NET_TWO_ROWS\n")
-		k.weights(b, two, rowName)
-		b.WriteString("#else\n")
-		k.weights(b, three, rowName)
-		b.WriteString("#endif\n")
-	}
-	b.WriteString("\n/* Biases in the same order, at the scale of the accumulator")
-	if m.Rescaled() {
-		b.WriteString(", with the half that rounds the result")
-	}
-	fmt.Fprintf(b, ". */\nstatic const int32_t net_%s_b[%d] NET_ROM = {\n", k.prefix, len(k.rows))
-	list(b, len(k.rows), 8, func(i int) string { return fmt.Sprint(biasWithHalf(m, k.rows[i])) })
-	b.WriteString("};\n")
-	if m.Rescaled() {
-		b.WriteString("\n/* Right shift of each row from the accumulator to the format of the " +
-			"result. */\n")
-		fmt.Fprintf(b, "static const uint8_t net_%s_shift[%d] NET_ROM = {\n", k.prefix, len(k.rows))
-		list(b, len(k.rows), 16, func(i int) string { return fmt.Sprint(m.Shift[k.rows[i]]) })
-		b.WriteString("};\n")
-	}
-}
-
-// weights writes the array of weights.
-func (k block) weights(b *strings.Builder, all []line, rowName func(int) string) {
-	total := 0
-	for _, l := range all {
-		total += len(l.words)
-	}
-	fmt.Fprintf(b, "static const %s net_%s_w[%d] NET_ROM = {\n", wordType(k.matrix), k.prefix,
-		total)
-	for _, l := range all {
+	fmt.Fprintf(b, "static const %s net_%s[%d] NET_ROM = {\n", group(m), k.prefix,
+		rows.Groups(len(k.rows)))
+	for four := range slices.Chunk(k.rows, rows.Group) {
 		var names []string
-		for _, r := range l.rows {
+		for _, r := range four {
 			names = append(names, rowName(r))
 		}
-		fmt.Fprintf(b, "    /* %s */\n", strings.Join(names, "; "))
-		list(b, len(l.words), 16, func(i int) string { return fmt.Sprint(l.words[i]) })
+		fmt.Fprintf(b, "    /* %s */\n    { { %s }, {\n", strings.Join(names, "; "),
+			filled(four, func(r int) int64 { return int64(biasWithHalf(m, r)) }))
+		for _, tile := range k.tiles(four) {
+			fmt.Fprintf(b, "        %s,\n", tile)
+		}
+		fmt.Fprintf(b, "    }, { %s } },\n", filled(four, func(r int) int64 {
+			if !m.Rescaled() {
+				return 0
+			}
+			return int64(m.Shift[r])
+		}))
 	}
 	b.WriteString("};\n")
-}
-
-// wordType returns the C type of the elements of the weight array: narrow weights are stored as
-// bytes.
-func wordType(m *quant.Matrix) string {
-	if m.WordBits == 16 {
-		return "int16_t"
-	}
-	return "uint8_t"
 }
 
 // biasWithHalf returns the bias of a row with the half that rounds its result. The bound of the row
 // includes the half.
 func biasWithHalf(m *quant.Matrix, r int) int32 {
-	if m.Shift[r] == 0 {
+	if !m.Rescaled() || m.Shift[r] == 0 {
 		return m.Bias[r]
 	}
 	return m.Bias[r] + int32(1)<<(m.Shift[r]-1)

@@ -7,6 +7,7 @@ import (
 
 	"kerf/model"
 	"kerf/quant"
+	"kerf/quant/rows"
 )
 
 // gateNames are the gates of a kind in the order of their rows.
@@ -58,8 +59,9 @@ func (p *Program) layerMacros() string {
 	}
 	for i, l := range p.Net.Layers {
 		prefix := fmt.Sprintf("l%d", i)
-		if l.Kind.Gates() > 1 {
-			define(prefix, "ROWS", fmt.Sprintf("%dU", l.Input.Rows))
+		define(prefix, "ROWS", fmt.Sprintf("%dU", rows.Filled(l.Input.Rows)))
+		if l.Kind == model.GRUResetBefore {
+			define(prefix, "PAIR_ROWS", fmt.Sprintf("%dU", rows.Filled(2*l.Units)))
 		}
 		if l.Kind != model.ElmanReLU {
 			define(prefix, "TABLE_SHIFT", fmt.Sprintf("%dU", l.TableShift()))
@@ -75,10 +77,7 @@ func (p *Program) layerMacros() string {
 	}
 	for i, d := range p.Net.Dense {
 		prefix := p.densePrefix(i)
-		if !d.Weights.Rescaled() {
-			define(prefix, "INPUTS", fmt.Sprintf("%dU", d.Weights.Cols))
-			define(prefix, "STRIDE", fmt.Sprintf("%dU", stride(d.Weights)))
-		}
+		define(prefix, "ROWS", fmt.Sprintf("%dU", rows.Filled(d.Weights.Rows)))
 		define(prefix, "OUTPUTS", fmt.Sprintf("%dU", d.Weights.Rows))
 		if d.UsesTable() {
 			define(prefix, "TABLE_SHIFT", fmt.Sprintf("%dU", d.TableShift()))
@@ -91,8 +90,15 @@ func (p *Program) layerMacros() string {
 func (p *Program) weightArrays() string {
 	var b strings.Builder
 	net := p.Net
+	b.WriteString("\n/* Groups of four rows: biases at the scale of the accumulator, where results are " +
+		"shifted with\n * the half that rounds; tiles of two columns; right shifts of the results. */\n")
+	var types []string
 	for _, k := range p.blocks() {
-		k.arrays(&b, p.rowNames(k.matrix))
+		types = appendNew(types, groupType(k.matrix))
+	}
+	b.WriteString(strings.Join(types, "\n"))
+	for _, k := range p.blocks() {
+		k.array(&b, p.rowNames(k.matrix))
 	}
 	for _, d := range net.Dense {
 		if d.Last {

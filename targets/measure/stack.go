@@ -133,9 +133,10 @@ func (g *callGraph) isCompiled(name string) bool {
 }
 
 // frame returns the stack of one function without its calls, in bytes: the compiler's figure, or
-// for a library routine the bytes that it pushes and reserves.
+// for a routine in assembler the bytes that it pushes and reserves. Of a function that consists of
+// assembler the compiler says 0, or nothing.
 func (g *callGraph) frame(name string) int64 {
-	if size, ok := g.frames[withoutClone(name)]; ok {
+	if size := g.frames[withoutClone(name)]; size > 0 {
 		return size
 	}
 	var size int64

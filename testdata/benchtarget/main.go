@@ -13,6 +13,8 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"path/filepath"
+	"strings"
 
 	"kerf/targets"
 	"kerf/targets/measure"
@@ -33,9 +35,13 @@ func main() {
 	}
 }
 
-// levels are the optimisation flags of the emitted C: empty for those of the profile, and the flag
-// for small code.
-var levels = []string{"", "-Os"}
+// levels are the optimisation flags of the emitted C: empty for those of the profile, and flags that
+// firmware is built with.
+var levels = []string{"", "-Os", "-O1", "-O2", "-O3", "-Os -ffreestanding", "-O2 -ffreestanding",
+	"-O2 -fno-builtin", unaligned}
+
+// unaligned are flags that keep compilers from loads that are not aligned, on Arm.
+const unaligned = "-O2 -mno-unaligned-access"
 
 // floatLevel are the optimisation flags of the float C.
 const floatLevel = "-O2"
@@ -50,10 +56,11 @@ const floatSteps = 6
 
 // row holds the results on one core.
 type row struct {
-	core    string
-	flags   string            // optimisation flags of the profile
-	integer []*measure.Result // of the emitted C, by level
-	float   *measure.Result   // of the float C
+	core  string
+	flags string // optimisation flags of the profile
+	// integer holds the results of the emitted C by network and level; nil: no flag of the core
+	integer [][]*measure.Result
+	float   *measure.Result // of the float C of the first network
 }
 
 // benchmark measures on every core and prints the table.
@@ -63,11 +70,12 @@ func benchmark(ctx context.Context, w io.Writer) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	net := trained()
-	if err := writeInteger(net, dir); err != nil {
-		return err
+	for _, n := range networks {
+		if err := writeInteger(n, filepath.Join(dir, n.name)); err != nil {
+			return err
+		}
 	}
-	if err := writeFloat(net, dir); err != nil {
+	if err := writeFloat(networks[0].trained(), dir); err != nil {
 		return err
 	}
 	var rows []row
@@ -81,7 +89,8 @@ func benchmark(ctx context.Context, w io.Writer) error {
 	return printRows(w, rows)
 }
 
-// onCore measures the networks in dir on one core: net is the emitted C, floatnet the float C.
+// onCore measures the networks in dir on one core: net is the emitted C, in a folder for each
+// network, floatnet the float C.
 func onCore(ctx context.Context, core, dir string) (row, error) {
 	r := row{core: core}
 	p, err := targets.Load(core)
@@ -89,12 +98,18 @@ func onCore(ctx context.Context, core, dir string) (row, error) {
 		return r, err
 	}
 	r.flags = p.Optimise
-	for _, level := range levels {
-		one, err := measure.Network(ctx, p, dir, "net", measure.Options{Optimise: level})
-		if err != nil {
-			return r, err
+	for _, n := range networks {
+		results := make([]*measure.Result, len(levels))
+		for i, level := range levels {
+			if level == unaligned && !strings.HasPrefix(p.ISA, "arm") {
+				continue
+			}
+			if results[i], err = measure.Network(ctx, p, filepath.Join(dir, n.name), "net",
+				measure.Options{Optimise: level}); err != nil {
+				return r, err
+			}
 		}
-		r.integer = append(r.integer, one)
+		r.integer = append(r.integer, results)
 	}
 	r.float, err = measure.Network(ctx, p, dir, "floatnet",
 		measure.Options{Optimise: floatLevel, Steps: floatSteps, Float: true,

@@ -14,19 +14,37 @@ import (
 	"kerf/quant"
 )
 
-// The network: GRU (reset-after) with a linear head, int8 weights and 16-bit state.
-const (
-	features, units, outputs = 20, 16, 2
-	// perStep is the number of multiply-accumulates of a step: three gates, and the head.
-	perStep = 3*units*(features+units) + outputs*units
-	seed    = 20
-)
+// network is a network with int8 weights, 16-bit state and a linear head.
+type network struct {
+	name                     string
+	kind                     model.Kind
+	features, units, outputs int
+	seed                     uint64
+}
+
+// networks are those that are measured; the first has a counterpart in float C.
+var networks = []network{
+	{"gru", model.GRUResetAfter, 20, 16, 2, 20},
+	{"lstm", model.LSTM, 20, 16, 2, 21},
+	{"odd", model.GRUResetAfter, 13, 11, 3, 22},
+}
+
+// perStep returns the multiply-accumulates of a step: gates, and the head.
+func (n network) perStep() float64 {
+	return float64(n.kind.Gates()*n.units*(n.features+n.units) + n.outputs*n.units)
+}
+
+// String describes the network.
+func (n network) String() string {
+	return fmt.Sprintf("%s, %d features, %d units, %d outputs", n.kind, n.features, n.units,
+		n.outputs)
+}
 
 // trained returns the network. Its weights are those of no training: they are normally distributed,
 // of the size that training starts from (deviation 1 over the root of the number of inputs: common
 // practice, no source).
-func trained() *model.Network {
-	random := rand.New(rand.NewPCG(seed, 0))
+func (n network) trained() *model.Network {
+	random := rand.New(rand.NewPCG(n.seed, 0))
 	values := func(n int, size float64) []float64 {
 		v := make([]float64, n)
 		for i := range v {
@@ -34,34 +52,35 @@ func trained() *model.Network {
 		}
 		return v
 	}
-	rows := 3 * units
+	rows := n.kind.Gates() * n.units
 	return &model.Network{
-		Recurrent: []*model.Recurrent{{Kind: model.GRUResetAfter, Inputs: features, Units: units,
-			W: values(rows*features, 0.22), U: values(rows*units, 0.25), B: values(rows, 0.2),
+		Recurrent: []*model.Recurrent{{Kind: n.kind, Inputs: n.features, Units: n.units,
+			W: values(rows*n.features, 0.22), U: values(rows*n.units, 0.25), B: values(rows, 0.2),
 			D: values(rows, 0.2)}},
-		Dense: []*model.Dense{{Inputs: units, Outputs: outputs, Activation: model.Identity,
-			W: values(outputs*units, 0.25), B: values(outputs, 0.2)}},
+		Dense: []*model.Dense{{Inputs: n.units, Outputs: n.outputs, Activation: model.Identity,
+			W: values(n.outputs*n.units, 0.25), B: values(n.outputs, 0.2)}},
 	}
 }
 
 // writeInteger writes the emitted C, as network "net".
-func writeInteger(net *model.Network, dir string) error {
+func writeInteger(n network, dir string) error {
+	net := n.trained()
 	var f []dataset.Feature
-	for i := range features {
+	for i := range n.features {
 		f = append(f, dataset.Feature{Name: fmt.Sprintf("f%d", i), Unit: "bar", Std: 1})
 	}
 	var o []dataset.Output
-	for i := range outputs {
+	for i := range n.outputs {
 		o = append(o, dataset.Output{Name: fmt.Sprintf("o%d", i), Unit: "L/min", Std: 1})
 	}
 	p := dataset.NewFloat(net, f, o)
-	rec := recordings()
+	rec := n.recordings()
 	fixed, err := quant.Quantize(p, quant.Calibrate(p, rec), quant.Uniform(net, 8, 8, 16),
 		quant.Nearest)
 	if err != nil {
 		return err
 	}
-	kept := make([]int, units)
+	kept := make([]int, n.units)
 	for j := range kept {
 		kept[j] = j
 	}
@@ -70,6 +89,9 @@ func writeInteger(net *model.Network, dir string) error {
 		Description: net.String(), KeptUnits: [][]int{kept}, Vectors: emit.Vectors(fixed, rec)}
 	files, err := h.CFiles()
 	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
 	for name, content := range files {
@@ -81,15 +103,15 @@ func writeInteger(net *model.Network, dir string) error {
 }
 
 // recordings returns normally distributed features, by which the formats are calibrated.
-func recordings() *dataset.Recordings {
+func (n network) recordings() *dataset.Recordings {
 	const steps = 200
-	random := rand.New(rand.NewPCG(seed, 1))
+	random := rand.New(rand.NewPCG(n.seed, 1))
 	q := &dataset.Sequence{Name: "0", Scenario: "random", Steps: steps,
-		Y: make([]float64, steps*outputs)}
-	for range steps * features {
+		Y: make([]float64, steps*n.outputs)}
+	for range steps * n.features {
 		q.X = append(q.X, random.NormFloat64())
 	}
-	return &dataset.Recordings{Features: features, Outputs: outputs,
+	return &dataset.Recordings{Features: n.features, Outputs: n.outputs,
 		Sequences: []*dataset.Sequence{q}}
 }
 
@@ -98,10 +120,10 @@ func recordings() *dataset.Recordings {
 func writeFloat(net *model.Network, dir string) error {
 	r, head := net.Recurrent[0], net.Dense[0]
 	sizes := fmt.Sprintf("#define FLOATNET_N_FEATURES %d\n#define FLOATNET_N_UNITS %d\n#define "+
-		"FLOATNET_N_OUTPUTS %d\n", features, units, outputs)
-	weights := matrix("w", r.W, features) + matrix("u", r.U, units) +
+		"FLOATNET_N_OUTPUTS %d\n", r.Inputs, r.Units, head.Outputs)
+	weights := matrix("w", r.W, r.Inputs) + matrix("u", r.U, r.Units) +
 		vector("b", r.B) + vector("d", r.D) +
-		matrix("head_w", head.W, units) + vector("head_b", head.B)
+		matrix("head_w", head.W, r.Units) + vector("head_b", head.B)
 	files := map[string]string{"floatnet_sizes.h": sizes, "floatnet_weights.h": weights,
 		"floatnet.c": floatSource, "floatnet.h": floatHeader}
 	for name, content := range files {

@@ -3,14 +3,15 @@
 /* Last dense layer; the accumulator is the output. */
 static NET_APART void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 {
+    int32_t sums[LAYER_ROWS];
     uint16_t o;
 
+    layer_rows(sums, v);
     for (o = 0; o < LAYER_OUTPUTS; o++) {
-        const int32_t sum = layer_row(NET_ROM_I32(&layer_b[o]), &layer_w[(size_t)o * LAYER_STRIDE], v, LAYER_INPUTS);
 #if LAYER_ACTIVATION == 1
-        const int32_t value = (sum > 0) ? sum : 0;
+        const int32_t value = (sums[o] > 0) ? sums[o] : 0;
 #else
-        const int32_t value = sum;
+        const int32_t value = sums[o];
 #endif
 
 #if LAYER_OFFSET == 0
@@ -27,7 +28,7 @@ static NET_APART void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 /* Last dense layer. */
 static NET_APART void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 {
-    int16_t in[LAYER_OUTPUTS];
+    int16_t in[LAYER_ROWS];
     uint16_t o;
 
     layer_rows(in, v);
@@ -44,7 +45,7 @@ static NET_APART void layer_step(const int16_t *v, int32_t y[LAYER_OUTPUTS])
 }
 #else
 /* Dense layer. */
-static NET_APART void layer_step(const int16_t *v, int16_t y[LAYER_OUTPUTS])
+static NET_APART void layer_step(const int16_t *v, int16_t y[LAYER_ROWS])
 {
 #if LAYER_ACTIVATION == 0
     layer_rows(y, v);

@@ -6,8 +6,8 @@
 #endif
 static NET_APART void layer_step(int16_t h[LAYER_UNITS], const int16_t *x)
 {
-    int16_t in[LAYER_UNITS];
-    int16_t re[LAYER_UNITS];
+    int16_t in[LAYER_ROWS];
+    int16_t re[LAYER_ROWS];
     uint16_t j;
 
     layer_x_rows(in, x);

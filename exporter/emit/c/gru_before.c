@@ -10,8 +10,8 @@ static NET_APART void layer_step(int16_t h_Q15[LAYER_UNITS], const int16_t *x)
 #endif
 {
     int16_t in[LAYER_ROWS];
-    int16_t re[2U * LAYER_UNITS];
-    int16_t scaled_Q15[LAYER_UNITS];
+    int16_t re[LAYER_PAIR_ROWS];
+    int16_t scaled_Q15[LAYER_UNITS + (LAYER_UNITS % 2U)] NET_ALIGNED;
     uint16_t keep_Q16[LAYER_UNITS];
     uint16_t j;
 

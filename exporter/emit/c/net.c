@@ -2,26 +2,46 @@
 #include "net.h"
 
 /*@rom*/
-/* Cores that multiply two pairs of 16-bit values at once do it through the C
- * language extensions of the core. The integers are the same. */
-#if defined(__ARM_FEATURE_SIMD32) && !defined(__ARM_BIG_ENDIAN)
-#include <arm_acle.h>
-#include <string.h>
-#define NET_DUAL
+/* Rows of weights are read by a kernel in assembler where there is one for the core; then cycles
+ * hardly depend on compiler options. -DNET_PORTABLE takes plain C on any core, the definition of
+ * what the kernels do, to see where a difference comes from. */
+#if defined(__AVR__) && defined(__clang__)
+#error "clang reads constants of 8-bit AVR from RAM: compile this file with GCC"
+#endif
+#if defined(__GNUC__) && !defined(NET_PORTABLE)
+#if defined(__thumb__) && !defined(__ARM_BIG_ENDIAN)
+#if defined(__ARM_FEATURE_SIMD32)
+#define NET_KERNEL_ARMV7EM
+#elif defined(__thumb2__) && defined(__ARM_FEATURE_SAT)
+#define NET_KERNEL_ARMV7M
+#elif !defined(__thumb2__)
+#define NET_KERNEL_ARMV6M
+#endif
+#elif defined(__riscv_mul) && (__riscv_xlen == 32) && !defined(__riscv_32e)
+#define NET_KERNEL_RV32IM
+#elif defined(__AVR_HAVE_MUL__) && defined(__AVR_HAVE_LPMX__)
+#define NET_KERNEL_AVR
+#if defined(NET_WEIGHTS_IN_RAM)
+#define NET_LOAD "ld"
+#else
+#define NET_LOAD "lpm"
+#endif
+#endif
+#define NET_KERNEL __attribute__((naked, noinline)) void
+#define NET_UNUSED __attribute__((unused))
 #endif
 
-/* Kept out of its caller: a loop that has the registers to itself is faster. With GCC,
- * -O1 is fastest for cores with NET_DUAL, -O2 -fno-tree-ter for other 32-bit Arm cores. */
+/* Kept out of its caller: a loop that has the registers to itself is faster. Small functions are
+ * kept inside, whatever the compiler is asked for. */
 #if defined(__GNUC__)
 #define NET_APART __attribute__((noinline))
+#define NET_INSIDE inline __attribute__((always_inline))
 #else
 #define NET_APART
+#define NET_INSIDE inline
 #endif
 
-/* 8-bit cores multiply byte by byte; their sums fit a type of 24 bits. */
-#if defined(NET_DUAL) || (defined(__AVR__) && defined(__INT24_MAX__))
-#define NET_TWO_ROWS
-#endif
+/*@lie*/
 
 #include "net_weights.h"
 
@@ -31,10 +51,9 @@
  *  - conversion of an unsigned value to a signed type of its width keeps the bits
  *    (C99 6.3.1.3p3); used when constants are read from program memory
  * No accumulator overflows, whatever the input and the state: net_weights.h carries
- * the proof. Only net_row1_w8 lets an unsigned difference wrap around, whose result fits.
+ * the proof.
  * Deviation from the usual safety-coding guidelines: shifts of signed values, in
- * net_round_shift, net_result, net_tanh_Q15, net_mul_Q16, net_cell32 and net_row1_w8,
- * under these checks. */
+ * net_round_shift, net_result, net_tanh_Q15, net_mul_Q16, net_cell32, under these checks. */
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
@@ -45,14 +64,14 @@ NET_CHECK(weights_and_header_belong_together, NET_ID == NET_WEIGHTS_ID);
 #if NET_USES_TABLE == 1
 /* v / 2^shift rounded to nearest, halves upwards.
  * 1 <= shift <= 30, and v + 2^(shift-1) fits 32 bits. */
-static inline int32_t net_round_shift(int32_t v, uint8_t shift)
+static NET_INSIDE int32_t net_round_shift(int32_t v, uint8_t shift)
 {
     return (v + ((int32_t)1 << (shift - 1))) >> shift;
 }
 #endif
 
 /* v limited to the range of int16. */
-static inline int_fast16_t net_sat16(int32_t v)
+static NET_INSIDE int_fast16_t net_sat16(int32_t v)
 {
 #if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
     return (int_fast16_t)__builtin_arm_ssat(v, 16); /* __ssat of arm_acle.h draws a conversion warning */
@@ -68,7 +87,7 @@ static inline int_fast16_t net_sat16(int32_t v)
 
 #if NET_USES_ADD == 1
 /* a + b, limited to the range of int16, in which both are. */
-static inline int_fast16_t net_add(int_fast16_t a, int_fast16_t b)
+static NET_INSIDE int_fast16_t net_add(int_fast16_t a, int_fast16_t b)
 {
     return net_sat16((int32_t)a + (int32_t)b);
 }
@@ -76,7 +95,7 @@ static inline int_fast16_t net_add(int_fast16_t a, int_fast16_t b)
 
 #if NET_USES_TABLE == 1
 /* v limited to bits bits, 9..14. */
-static inline uint_fast16_t net_at_most(uint_fast16_t v, uint8_t bits)
+static NET_INSIDE uint_fast16_t net_at_most(uint_fast16_t v, uint8_t bits)
 {
 #if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
     uint_fast16_t limited;
@@ -111,7 +130,7 @@ static inline uint_fast16_t net_at_most(uint_fast16_t v, uint8_t bits)
 
 /* tanh(v / 2^(shift+5)) with 15 fraction bits: table of tanh(i/32), linear
  * interpolation, odd. |v| <= 32768, 1 <= shift <= 8. Worst error: see net_weights.h. */
-static inline int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
+static NET_INSIDE int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
 {
     const int_fast16_t sign = v >> 15; /* 0 or -1 */
     uint_fast16_t magnitude = (uint_fast16_t)(v ^ sign) - (uint_fast16_t)sign;
@@ -134,7 +153,7 @@ static inline int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
 #if NET_USES_LOGISTIC == 1
 /* 1/(1+exp(-v / 2^(shift+5))) with 16 fraction bits, 1..65535, as
  * (1 + tanh(v/2))/2. |v| <= 32768, 1 <= shift <= 7. */
-static inline uint_fast16_t net_logistic_Q16(int_fast16_t v, uint8_t shift)
+static NET_INSIDE uint_fast16_t net_logistic_Q16(int_fast16_t v, uint8_t shift)
 {
     return UINT16_C(32768) + (uint_fast16_t)net_tanh_Q15(v, (uint8_t)(shift + 1U));
 }
@@ -142,7 +161,7 @@ static inline uint_fast16_t net_logistic_Q16(int_fast16_t v, uint8_t shift)
 
 #if NET_USES_SCALE == 1
 /* gate * v with the fraction bits of v; gate has 16, 1..65535. |v| <= 32768. */
-static inline int_fast16_t net_scale_Q16(uint_fast16_t gate_Q16, int_fast16_t v)
+static NET_INSIDE int_fast16_t net_scale_Q16(uint_fast16_t gate_Q16, int_fast16_t v)
 {
     return (int_fast16_t)net_round_shift((int32_t)gate_Q16 * (int32_t)v, 16);
 }
@@ -151,7 +170,7 @@ static inline int_fast16_t net_scale_Q16(uint_fast16_t gate_Q16, int_fast16_t v)
 #if NET_USES_MUL == 1
 /* v * gate; gate has 16 fraction bits, 0..65535. The product of 32 and 16 bits
  * is taken in two halves. */
-static int32_t net_mul_Q16(int32_t v, uint_fast16_t gate_Q16)
+static NET_INSIDE int32_t net_mul_Q16(int32_t v, uint_fast16_t gate_Q16)
 {
     const uint32_t low = (uint32_t)v & UINT32_C(0xFFFF);
 
@@ -162,7 +181,7 @@ static int32_t net_mul_Q16(int32_t v, uint_fast16_t gate_Q16)
 #if NET_USES_NARROW == 1
 /* A wide state limited to +-2^30, which every step keeps it in: a state from
  * elsewhere (not reset, damaged) cannot overflow a sum either. */
-static int32_t net_limit_Q30(int32_t v)
+static NET_INSIDE int32_t net_limit_Q30(int32_t v)
 {
     const int32_t limit = INT32_C(1) << 30;
     int32_t limited = v;
@@ -178,7 +197,7 @@ static int32_t net_limit_Q30(int32_t v)
 }
 
 /* 16-bit view of a wide value, shift fraction bits fewer. */
-static int_fast16_t net_narrow(int32_t v, uint8_t shift)
+static NET_INSIDE int_fast16_t net_narrow(int32_t v, uint8_t shift)
 {
     return net_sat16(net_round_shift(v, shift));
 }
@@ -187,7 +206,7 @@ static int_fast16_t net_narrow(int32_t v, uint8_t shift)
 #if NET_USES_BLEND16 == 1
 /* New state: keep * old + (1 - keep) * candidate, 15 fraction bits.
  * keep has 16 fraction bits, 1..65535; |old|, |candidate| <= 32767. */
-static inline int_fast16_t net_blend_Q15(uint_fast16_t keep_Q16, int16_t old_Q15, int_fast16_t candidate_Q15)
+static NET_INSIDE int_fast16_t net_blend_Q15(uint_fast16_t keep_Q16, int16_t old_Q15, int_fast16_t candidate_Q15)
 {
     const int32_t keep = (int32_t)keep_Q16;
     const int32_t sum = (keep * old_Q15) + ((INT32_C(65536) - keep) * (int32_t)candidate_Q15);
@@ -199,7 +218,7 @@ static inline int_fast16_t net_blend_Q15(uint_fast16_t keep_Q16, int16_t old_Q15
 #if NET_USES_BLEND32 == 1
 /* New state: old + (1 - keep)(candidate - old), 30 fraction bits, |old| <= 2^30.
  * keep has 16 fraction bits, 1..65535. */
-static int32_t net_blend_Q30(uint_fast16_t keep_Q16, int32_t old_Q30, int_fast16_t candidate_Q15)
+static NET_INSIDE int32_t net_blend_Q30(uint_fast16_t keep_Q16, int32_t old_Q30, int_fast16_t candidate_Q15)
 {
     const int32_t difference = ((int32_t)candidate_Q15 * INT32_C(32768)) - old_Q30;
 
@@ -210,7 +229,7 @@ static int32_t net_blend_Q30(uint_fast16_t keep_Q16, int32_t old_Q30, int_fast16
 #if NET_USES_CELL16 == 1
 /* New cell: keep * old + add * candidate, saturated. shift: from 15 fraction
  * bits to those of the cell, 1..14. */
-static int_fast16_t net_cell16(uint_fast16_t keep_Q16, int16_t old, uint_fast16_t add_Q16, int_fast16_t candidate_Q15, uint8_t shift)
+static NET_INSIDE int_fast16_t net_cell16(uint_fast16_t keep_Q16, int16_t old, uint_fast16_t add_Q16, int_fast16_t candidate_Q15, uint8_t shift)
 {
     const int32_t kept = (int32_t)net_scale_Q16(keep_Q16, old);
 
@@ -221,7 +240,7 @@ static int_fast16_t net_cell16(uint_fast16_t keep_Q16, int16_t old, uint_fast16_
 #if NET_USES_CELL32 == 1
 /* New cell: keep * old + add * candidate, limited to +-2^30. shift: from 31
  * fraction bits to those of the cell, 1..16. */
-static int32_t net_cell32(uint_fast16_t keep_Q16, int32_t old, uint_fast16_t add_Q16, int_fast16_t candidate_Q15, uint8_t shift)
+static NET_INSIDE int32_t net_cell32(uint_fast16_t keep_Q16, int32_t old, uint_fast16_t add_Q16, int_fast16_t candidate_Q15, uint8_t shift)
 {
     const int32_t kept = net_mul_Q16(net_limit_Q30(old), keep_Q16);
 
@@ -229,20 +248,6 @@ static int32_t net_cell32(uint_fast16_t keep_Q16, int32_t old, uint_fast16_t add
 }
 #endif
 
-#if NET_USES_RESULT == 1
-/* Result of a row: sum / 2^shift, limited to int16. The half that rounds is part
- * of the bias already. 1 <= shift <= 30. */
-static inline int_fast16_t net_result(int32_t sum, uint8_t shift)
-{
-#if defined(__AVR__)
-    if (shift >= 8U) { /* a whole byte first: single bits are shifted one by one */
-        return net_sat16((sum >> 8) >> (uint8_t)(shift - 8U));
-    }
-#endif
-    return net_sat16(sum >> shift);
-}
-
-#endif
 /*@layers*/
 /*@step*/
 const uint32_t net_id NET_ROM = NET_ID;

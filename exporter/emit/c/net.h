@@ -10,12 +10,21 @@
 extern "C" {
 #endif
 
+/* 32-bit cores read two inputs at once: states and inputs begin at a word. */
+#if defined(__GNUC__) && !defined(__AVR__)
+#define NET_ALIGNED __attribute__((aligned(4)))
+#define NET_X_MASK 3U
+#else
+#define NET_ALIGNED
+#define NET_X_MASK 0U
+#endif
+
 /* State between two steps: one for every independent run of steps, that is, for
  * every machine observed. Nothing is kept elsewhere: steps on different states
  * may run at the same time, steps on one state may not. */
 typedef struct {
 /*@state*/
-} net_state;
+} NET_ALIGNED net_state;
 
 /* The same as NET_ID, in the object file; on 8-bit AVR in program memory. */
 extern const uint32_t net_id;
@@ -25,7 +34,8 @@ extern const uint32_t net_id;
 void net_reset(net_state *s);
 
 /* Runs one time step; call it once per period. Pointers must be valid. x: features
- * in the order above, any int16 value. y: outputs, NET_Y_..._FRACTION_BITS each. */
+ * in the order above, any int16 value, declared NET_ALIGNED: an odd address is slow on one core and
+ * a fault on another; with -DNET_ASSERT=assert (a macro of yours) it is checked. y: outputs, NET_Y_..._FRACTION_BITS each. */
 void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS]);
 
 #if NET_CLASSES == 1
