@@ -154,7 +154,7 @@ func (p *Program) table(b *strings.Builder) {
 		"half the gap of the\n", len(table)-1)
 	fmt.Fprintf(b, " * chords beside them. Error over all int16 arguments at most: tanh %.1e, "+
 		"logistic %.1e. */\n", quant.WorstTanhError, quant.WorstLogisticError)
-	fmt.Fprintf(b, "static const int16_t net_tanh_table[%d] NET_ROM = {\n", len(table))
+	fmt.Fprintf(b, "static const uint16_t net_tanh_table[%d] NET_ROM = {\n", len(table))
 	list(b, len(table), 12, func(i int) string { return fmt.Sprint(table[i]) })
 	b.WriteString("};\n")
 }

@@ -48,8 +48,7 @@
 /* What the code assumes of the compiler; compilation stops where it does not hold.
  *  - right shift of a negative value copies the sign (C99 6.5.7p5 leaves it open)
  *  - exact-width types of 8, 16 and 32 bits exist
- *  - conversion of an unsigned value to a signed type of its width keeps the bits
- *    (C99 6.3.1.3p3); used when constants are read from program memory
+ *  - conversion to a narrower or signed type keeps the bits that fit (C99 6.3.1.3p3)
  * No accumulator overflows, whatever the input and the state: net_weights.h carries
  * the proof.
  * Deviation from the usual safety-coding guidelines: shifts of signed values, in
@@ -57,11 +56,61 @@
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
-NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN && (int32_t)UINT32_C(0x80000000) == INT32_MIN);
+NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN && (int32_t)UINT32_C(0x80000000) == INT32_MIN
+    && (int16_t)INT32_C(0x18000) == INT16_MIN);
 NET_CHECK(source_and_header_belong_together, NET_ID == 0x@ID@UL);
 NET_CHECK(weights_and_header_belong_together, NET_ID == NET_WEIGHTS_ID);
 /*@checks*/
+#if NET_USES_SCALE == 1
+#if defined(NET_KERNEL_AVR)
+/* gate * v. */
+static NET_INSIDE int32_t net_product(uint16_t gate, int16_t v)
+{
+    const uint8_t zero = 0;
+    int32_t product;
+
+    __asm("mul %A1, %A2\n\t"
+          "movw %A0, r0\n\t"
+          "mulsu %B2, %B1\n\t"
+          "movw %C0, r0\n\t"
+          "mul %B1, %A2\n\t"
+          "add %B0, r0\n\t"
+          "adc %C0, r1\n\t"
+          "adc %D0, %3\n\t"
+          "mulsu %B2, %A1\n\t"
+          "sbc %D0, %3\n\t"
+          "add %B0, r0\n\t"
+          "adc %C0, r1\n\t"
+          "adc %D0, %3\n\t"
+          "clr r1" : "=&r"(product) : "a"(gate), "a"(v), "r"(zero) : "r0");
+    return product;
+}
+#endif
+
+#endif
 #if NET_USES_TABLE == 1
+#if defined(NET_KERNEL_AVR)
+/* a * b / 2^8 rounded to nearest, halves upwards. */
+static NET_INSIDE uint16_t net_mul_Q8(uint16_t a, uint8_t b)
+{
+    uint16_t product;
+    uint8_t low;
+
+    __asm("mul %A2, %3\n\t"
+          "mov %1, r0\n\t"
+          "mov %A0, r1\n\t"
+          "mul %B2, %3\n\t"
+          "clr %B0\n\t"
+          "add %A0, r0\n\t"
+          "adc %B0, r1\n\t"
+          "lsl %1\n\t"
+          "clr r1\n\t"
+          "adc %A0, r1\n\t"
+          "adc %B0, r1" : "=&r"(product), "=&r"(low) : "r"(a), "r"(b) : "r0");
+    return product;
+}
+#endif
+
 /* v / 2^shift rounded to nearest, halves upwards.
  * 1 <= shift <= 30, and v + 2^(shift-1) fits 32 bits. */
 static NET_INSIDE int32_t net_round_shift(int32_t v, uint8_t shift)
@@ -78,8 +127,8 @@ static NET_INSIDE int_fast16_t net_sat16(int32_t v)
 #else
     int32_t limited = v;
 
-    if (((uint32_t)v + UINT32_C(32768)) > UINT32_C(65535)) {
-        limited = (v < 0) ? INT16_MIN : INT16_MAX;
+    if (v != (int32_t)(int16_t)v) {
+        limited = (v >> 31) ^ INT32_C(32767);
     }
     return (int_fast16_t)limited;
 #endif
@@ -89,7 +138,24 @@ static NET_INSIDE int_fast16_t net_sat16(int32_t v)
 /* a + b, limited to the range of int16, in which both are. */
 static NET_INSIDE int_fast16_t net_add(int_fast16_t a, int_fast16_t b)
 {
+#if defined(NET_KERNEL_AVR)
+    int16_t sum = (int16_t)a;
+
+    __asm("add %A0, %A1\n\t"
+          "adc %B0, %B1\n\t"
+          "brvc 2f\n\t"
+          "brmi 1f\n\t"
+          "ldi %A0, 0x00\n\t"
+          "ldi %B0, 0x80\n\t"
+          "rjmp 2f\n"
+          "1:\n\t"
+          "ldi %A0, 0xFF\n\t"
+          "ldi %B0, 0x7F\n"
+          "2:" : "+d"(sum) : "r"(b));
+    return sum;
+#else
     return net_sat16((int32_t)a + (int32_t)b);
+#endif
 }
 #endif
 
@@ -134,7 +200,10 @@ static NET_INSIDE int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
 {
     const int_fast16_t sign = v >> 15; /* 0 or -1 */
     uint_fast16_t magnitude = (uint_fast16_t)(v ^ sign) - (uint_fast16_t)sign;
-    const int16_t *node;
+    const uint16_t *node;
+#if defined(NET_KERNEL_AVR)
+    uint16_t place;
+#endif
     int_fast16_t low;
     int_fast16_t rise;
     int_fast16_t value;
@@ -142,10 +211,19 @@ static NET_INSIDE int_fast16_t net_tanh_Q15(int_fast16_t v, uint8_t shift)
     if (shift < 7U) { /* else the table reaches as far as v */
         magnitude = net_at_most(magnitude, (uint8_t)(shift + 8U));
     }
+#if defined(NET_KERNEL_AVR)
+    /* Whole bytes: the place with 8 fraction bits, where it fits. */
+    place = (uint16_t)(magnitude << (8U - shift));
+    node = &net_tanh_table[((shift == 7U) && (magnitude > (uint_fast16_t)INT16_MAX)) ? 256U : (place >> 8)];
+    low = (int_fast16_t)NET_ROM_U16(&node[0]);
+    rise = (int_fast16_t)NET_ROM_U16(&node[1]) - low;
+    value = low + (int_fast16_t)net_mul_Q8((uint16_t)rise, (uint8_t)place);
+#else
     node = &net_tanh_table[magnitude >> shift];
-    low = NET_ROM_I16(&node[0]);
-    rise = NET_ROM_I16(&node[1]) - low;
+    low = (int_fast16_t)NET_ROM_U16(&node[0]);
+    rise = (int_fast16_t)NET_ROM_U16(&node[1]) - low;
     value = low + (int_fast16_t)net_round_shift((int32_t)rise * (int32_t)(magnitude & ((1U << shift) - 1U)), shift);
+#endif
     return (value ^ sign) - sign;
 }
 #endif
@@ -163,7 +241,11 @@ static NET_INSIDE uint_fast16_t net_logistic_Q16(int_fast16_t v, uint8_t shift)
 /* gate * v with the fraction bits of v; gate has 16, 1..65535. |v| <= 32768. */
 static NET_INSIDE int_fast16_t net_scale_Q16(uint_fast16_t gate_Q16, int_fast16_t v)
 {
+#if defined(NET_KERNEL_AVR)
+    return (int_fast16_t)((net_product(gate_Q16, v) + INT32_C(32768)) >> 16);
+#else
     return (int_fast16_t)net_round_shift((int32_t)gate_Q16 * (int32_t)v, 16);
+#endif
 }
 #endif
 
@@ -208,10 +290,17 @@ static NET_INSIDE int_fast16_t net_narrow(int32_t v, uint8_t shift)
  * keep has 16 fraction bits, 1..65535; |old|, |candidate| <= 32767. */
 static NET_INSIDE int_fast16_t net_blend_Q15(uint_fast16_t keep_Q16, int16_t old_Q15, int_fast16_t candidate_Q15)
 {
+#if defined(NET_KERNEL_AVR)
+    /* keep * (old - candidate) needs one bit more than there are; the sum has them again. */
+    const uint32_t part = (uint32_t)net_product(keep_Q16, old_Q15) - (uint32_t)net_product(keep_Q16, candidate_Q15);
+
+    return (int_fast16_t)((int16_t)((part + UINT32_C(32768)) >> 16) + candidate_Q15);
+#else
     const int32_t keep = (int32_t)keep_Q16;
     const int32_t sum = (keep * old_Q15) + ((INT32_C(65536) - keep) * (int32_t)candidate_Q15);
 
     return (int_fast16_t)net_round_shift(sum, 16);
+#endif
 }
 #endif
 

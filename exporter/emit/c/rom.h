@@ -9,6 +9,7 @@
 #define NET_ROM_U8(p) ((uint8_t)pgm_read_byte(p))
 #define NET_ROM_I8(p) ((int8_t)pgm_read_byte(p))
 #define NET_ROM_I16(p) ((int16_t)pgm_read_word(p))
+#define NET_ROM_U16(p) ((uint16_t)pgm_read_word(p))
 #define NET_ROM_I32(p) ((int32_t)pgm_read_dword(p))
 #define NET_ROM_F32(p) (pgm_read_float(p))
 #else
@@ -20,6 +21,7 @@
 #define NET_ROM_U8(p) (*(p))
 #define NET_ROM_I8(p) ((int8_t)*(p))
 #define NET_ROM_I16(p) (*(p))
+#define NET_ROM_U16(p) (*(p))
 #define NET_ROM_I32(p) (*(p))
 #define NET_ROM_F32(p) (*(p))
 #endif

@@ -55,10 +55,8 @@
     NET_ROW_W16("adds r6, r6", "12", "r3") NET_ROW_W16("adds r7, r7", "14", "r3")
 #endif
 #if ROWS_SUMS == 0
-/* Result of a row: sum >> shift, limited to int16. r1 results, r0 shifts. */
+/* A result limited to int16, to r1. */
 #define NET_ROW_END(sum, row, far, near) \
-    "ldrb r2, [r0, #" row "]\n" \
-    "asrs " sum ", " sum ", r2\n" \
     "sxth r2, " sum "\n" \
     "cmp r2, " sum "\n" \
     "bne " far "f\n" \
@@ -90,19 +88,6 @@ static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET
         "mov r10, r1\n"
         "mov r11, r3\n"
         "mov r0, r2\n"
-        "1:\n"
-        "ldmia r0!, {r4-r7}\n"
-#if ROWS_BITS == 4
-        "mov r8, r4\n"
-#else
-        "ldr r1, [sp, #36]\n"
-        "subs r4, r4, r1\n"
-        "mov r8, r4\n"
-        "subs r5, r5, r1\n"
-        "subs r6, r6, r1\n"
-        "subs r7, r7, r1\n"
-#endif
-        "mov r1, r10\n"
 #if ROWS_LOOPED == 1
 #if ROWS_FAR == 1
         "movs r4, #ROWS_EACH*ROWS_TURNS/256\n"
@@ -118,6 +103,21 @@ static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET
 #else
         "mov r12, r4\n"
 #endif
+#endif
+        "1:\n"
+        "ldmia r0!, {r4-r7}\n"
+#if ROWS_BITS == 4
+        "mov r8, r4\n"
+#else
+        "ldr r1, [sp, #36]\n"
+        "subs r4, r4, r1\n"
+        "mov r8, r4\n"
+        "subs r5, r5, r1\n"
+        "subs r6, r6, r1\n"
+        "subs r7, r7, r1\n"
+#endif
+        "mov r1, r10\n"
+#if ROWS_LOOPED == 1
         "2:\n"
         ".irp k, ROWS_EACH_LIST\n"
         ROWS_TILE
@@ -142,6 +142,14 @@ static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET
 #if ROWS_SUMS == 1
         "stmia r1!, {r4-r7}\n"
 #else
+        "ldr r3, [r0]\n"
+        "asrs r4, r4, r3\n"
+        "lsrs r3, r3, #8\n"
+        "asrs r5, r5, r3\n"
+        "lsrs r3, r3, #8\n"
+        "asrs r6, r6, r3\n"
+        "lsrs r3, r3, #8\n"
+        "asrs r7, r7, r3\n"
         NET_ROW_END("r4", "0", "10", "20") NET_ROW_END("r5", "1", "11", "21")
         NET_ROW_END("r6", "2", "12", "22") NET_ROW_END("r7", "3", "13", "23")
         "adds r1, #8\n"
