@@ -2,7 +2,7 @@
  * is loaded once for four rows. net_weights.h lists such a tile by columns, rows 0 to 3 of each; a
  * tile of the last odd column has no second one. Rows that fill up the last group are 0. How a
  * tile is stored follows from how the core multiplies: */
-#if defined(NET_KERNEL_DUAL)
+#if defined(NET_KERNEL_ARMV7EM)
 #if NET_USES_W4 == 1
 /* int4: raised by 8, which the sum of the inputs takes off again; a byte is two rows. */
 #define NET_T4(a, b, c, d, e, f, g, h) \
