@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -66,20 +67,40 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	boardHeader, err := p.template("net_board.h",
+		map[string]string{"file": p.banner("times of steps on a board, for kerf targets fit")})
+	if err != nil {
+		return nil, err
+	}
+	vectorsROM, err := p.template("vectors_rom.h", nil)
+	if err != nil {
+		return nil, err
+	}
 	files := map[string]string{
 		p.Name + ".h":          header,
-		p.Name + ".c":          source,
+		p.Name + ".c":          p.inSection(source),
 		p.Name + "_weights.h":  p.weightsHeader(),
-		p.Name + "_vectors.h":  p.vectorsHeader(rom),
+		p.Name + "_vectors.h":  p.vectorsHeader(vectorsROM),
 		p.Name + "_selftest.c": selftest,
 		p.Name + "_board.c":    board,
+		p.Name + "_board.h":    boardHeader,
 	}
 	if front := p.newFront(); front != nil {
-		if files[p.Name+"_front.c"], err = front.source(rom); err != nil {
+		text, err := front.source(rom)
+		if err != nil {
 			return nil, err
 		}
+		files[p.Name+"_front.c"] = p.inSection(text)
 	}
 	return withID(files), nil
+}
+
+// functionHead matches the head of a function definition, which begins a line.
+var functionHead = regexp.MustCompile(`(?m)^(\w[\w \t*]*\([^(){};]*\)\n\{)`)
+
+// inSection puts the macro for a section of code in front of every function of a C file.
+func (p *Program) inSection(text string) string {
+	return functionHead.ReplaceAllString(text, strings.ToUpper(p.Name)+"_TEXT ${1}")
 }
 
 // withID puts the number of the export, a hash of all files, in place of @ID@ in each of them. The

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// vectorsHeader returns NAME_vectors.h. rom is the text of rom.h.
+// vectorsHeader returns NAME_vectors.h. rom is the text of vectors_rom.h.
 func (p *Program) vectorsHeader(rom string) string {
 	var b strings.Builder
 	b.WriteString(p.banner("recorded steps for the self-test; the last ones are inputs at the " +
@@ -14,7 +14,7 @@ func (p *Program) vectorsHeader(rom string) string {
 		"#define NET_VECTORS_ID 0x@ID@UL\n")
 	fmt.Fprintf(&b, "#define NET_VECTOR_STEPS %dU\n\n", len(p.Vectors))
 	b.WriteString("/* 1: the state is reset before this step. */\nstatic const uint8_t " +
-		"net_vector_reset[NET_VECTOR_STEPS] NET_ROM = {\n")
+		"net_vector_reset[NET_VECTOR_STEPS] NET_VECTOR_ROM = {\n")
 	list(&b, len(p.Vectors), 24, func(i int) string {
 		if p.Vectors[i].Reset {
 			return "1"
@@ -33,7 +33,7 @@ func (p *Program) vectorsHeader(rom string) string {
 
 // rowsOf writes a constant array with a row of values for each entry.
 func rowsOf[T any](b *strings.Builder, declaration string, all []T, values func(T) []int32) {
-	b.WriteString("static const " + declaration + " NET_ROM = {\n")
+	b.WriteString("static const " + declaration + " NET_VECTOR_ROM = {\n")
 	for _, one := range all {
 		b.WriteString("    { " + join(values(one)) + " },\n")
 	}

@@ -41,6 +41,7 @@
 
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
+NET_CHECK(int_has_16_bits, sizeof(int) >= sizeof(int16_t));
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
 NET_CHECK(front_source_and_header_belong_together, NET_ID == 0x@ID@UL);
 NET_CHECK(front_bytes, NET_FRONT_BYTES == sizeof(net_front));

@@ -28,6 +28,7 @@
 /* What the code assumes of the compiler; compilation stops where it does not hold.
  *  - right shift of a negative value copies the sign (C99 6.5.7p5 leaves it open)
  *  - exact-width types of 8, 16 and 32 bits exist
+ *  - int has 16 bits at least, as C99 5.2.4.2.1 has it; an option of AVR compilers takes it 8
  *  - conversion of an unsigned value to a signed type of its width keeps the bits
  *    (C99 6.3.1.3p3); used when constants are read from program memory
  * No accumulator overflows, whatever the input and the state: net_weights.h carries
@@ -37,6 +38,7 @@
  * under these checks. */
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
+NET_CHECK(int_has_16_bits, sizeof(int) >= sizeof(int16_t));
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
 NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN && (int32_t)UINT32_C(0x80000000) == INT32_MIN);
 NET_CHECK(source_and_header_belong_together, NET_ID == 0x@ID@UL);
@@ -245,7 +247,14 @@ static inline int_fast16_t net_result(int32_t sum, uint8_t shift)
 #endif
 /*@layers*/
 /*@step*/
-const uint32_t net_id NET_ROM = NET_ID;
+/* Lies with the weights. */
+static const uint32_t net_id_word NET_ROM = NET_ID;
+
+/* Read where it lies, which volatile says: a compiler would put the number in its place. */
+uint32_t net_id(void)
+{
+    return (uint32_t)NET_ROM_I32((const volatile uint32_t *)&net_id_word);
+}
 
 #if NET_CLASSES == 1
 uint16_t net_class(const int32_t y[NET_N_OUTPUTS])

@@ -17,8 +17,9 @@ typedef struct {
 /*@state*/
 } net_state;
 
-/* The same as NET_ID, in the object file; on 8-bit AVR in program memory. */
-extern const uint32_t net_id;
+/* The NET_ID of net.c, read from where its weights lie: another one than NET_ID here is of
+ * another export. */
+uint32_t net_id(void);
 
 /* Sets the state to the start of a sequence: before the first step, and after
  * every gap in the steps. */
@@ -78,8 +79,8 @@ void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
 
 #if NET_FRONT == 1
 /* In net_selftest.c: replays recorded steps, then windows of converter codes, and compares
- * every integer. Returns 0, or 1 + the number of the first that differs; windows count
- * behind steps.
+ * every integer. Returns 0; 1 + the number of the first that differs, where
+ * windows count behind steps; or -1 where net.c is of another export.
 #if NET_GIVEN == 1
  * What net_encode_one gives counts behind windows.
 #endif
@@ -87,22 +88,13 @@ void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
  * decide a step. It has a main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none
  * and prints nothing. */
 #else
-/* In net_selftest.c: replays recorded steps and compares every output. Returns 0,
- * or 1 + the number of the first step that differs. It checks the port to a
- * compiler and a core, not the flash: single weights may never decide a step. It has a
- * main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none and prints nothing. */
+/* In net_selftest.c: replays recorded steps and compares every output. Returns 0;
+ * 1 + the number of the first step that differs; or -1 where net.c is of another export.
+ * It checks the port to a compiler and a core, not the flash: single weights may never
+ * decide a step. It has a main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none
+ * and prints nothing. */
 #endif
 int32_t net_selftest(void);
-
-/* In net_board.c: runs the steps of the self-test `runs` times and prints what
- * they took, for `kerf targets fit`. The board supplies the two functions below. */
-void net_board(uint16_t runs);
-
-/* A counter that goes up by 1 with every cycle of the core and wraps at 2^32. */
-uint32_t net_cycles(void);
-
-/* Prints a text and ends the line. */
-void net_line(const char *text);
 
 #ifdef __cplusplus
 }
