@@ -169,3 +169,50 @@ func TestWeightsInRAMOfAVR(t *testing.T) {
 		}
 	}
 }
+
+// The same as TestRetainedStateIsRestoredWholeOrNotAtAll on emulated cores.
+func TestRetainedStateOnEmulatedCores(t *testing.T) {
+	p := stackedNetwork(t).program
+	for _, c := range []core{cortexM0, avr} {
+		t.Run(c.name, func(t *testing.T) {
+			c.require(t)
+			dir := t.TempDir()
+			writeC(t, p, dir)
+			driver, err := filepath.Abs(filepath.Join("testdata", "retained.c"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			out := c.compileAndRun(t, dir, "-Os", "-DLEAKAIR_WITH_RETAINED", driver)
+			if len(printed(out, "refused")) != 1 {
+				t.Errorf("it wrote %s", tail([]byte(out)))
+			}
+		})
+	}
+}
+
+// The self-test with everything that it can be compiled with passes on emulated cores, with a front
+// end and without one.
+func TestWholeSelftestOnEmulatedCores(t *testing.T) {
+	plain := stackedNetwork(t).program
+	front := selftestProgram(t, 1)
+	all := []string{"-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WITH_ENCODE_ONE",
+		"-DLEAKAIR_SELFTEST_NO_STDIO", "leakair.c", "leakair_selftest.c",
+		emulateFile("selftest_driver.c")}
+	for i, c := range append(fastCores[:len(fastCores):len(fastCores)], avr) {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			c.require(t)
+			for _, p := range []*Program{plain, front} {
+				dir, sources := t.TempDir(), all
+				writeC(t, p, dir)
+				if p.Front != nil {
+					sources = append(all[:len(all):len(all)], "leakair_front.c")
+				}
+				out := c.compileAndRun(t, dir, levels[i%len(levels)], sources...)
+				if got := element(printed(out, "selftest"), 0); got != "0" {
+					t.Errorf("front end %v: the self-test returns %s", p.Front != nil, got)
+				}
+			}
+		})
+	}
+}

@@ -322,7 +322,6 @@ func (p *Program) windowVectors(b *strings.Builder) {
 	})
 	b.WriteString("};\n\n")
 	v.recordedCodes(b, len(channels))
-	p.givenVectors(b)
 	b.WriteString("/* Features of the first windows: the given ones go in, the computed ones " +
 		"come out. */\n")
 	rowsOf(b, "int16_t net_window_x[NET_VECTOR_WINDOWS_STEPPED][NET_N_FEATURES]",
@@ -336,27 +335,6 @@ func (p *Program) windowVectors(b *strings.Builder) {
 		return fmt.Sprintf("%dU", v.Windows[stepped+i].Sum)
 	})
 	b.WriteString("};\n\n")
-}
-
-// givenVectors writes the values of given features.
-func (p *Program) givenVectors(b *strings.Builder) {
-	values := p.givenValues()
-	if len(values) == 0 {
-		return
-	}
-	fmt.Fprintf(b, "/* Values for net_encode_one: features, and x; 0 of a computed one. */\n"+
-		"#define NET_VECTOR_VALUES %dU\n", len(values))
-	for _, column := range []struct {
-		declaration string
-		item        func(v givenValue) int
-	}{{"uint16_t net_value_feature", func(v givenValue) int { return v.feature }},
-		{"int32_t net_value", func(v givenValue) int { return int(v.value) }},
-		{"int16_t net_value_x", func(v givenValue) int { return int(v.x) }}} {
-		fmt.Fprintf(b, "static const %s[NET_VECTOR_VALUES] NET_VECTOR_ROM = {\n",
-			column.declaration)
-		list(b, len(values), 8, func(i int) string { return fmt.Sprint(column.item(values[i])) })
-		b.WriteString("};\n\n")
-	}
 }
 
 // recordedCodes writes the codes that were recorded.

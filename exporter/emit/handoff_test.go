@@ -48,3 +48,22 @@ func TestHeaderHasNothingOfTheBoard(t *testing.T) {
 		}
 	}
 }
+
+// What is kept over a reset is restored while it is intact, and refused with any bit flipped.
+func TestRetainedStateIsRestoredWholeOrNotAtAll(t *testing.T) {
+	driver, err := filepath.Abs(filepath.Join("testdata", "retained.c"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, layers := range randomnet.All()[:6] {
+		dir := t.TempDir()
+		writeC(t, randomProgram(t, rand.New(rand.NewPCG(uint64(i), 4)), layers), dir)
+		compile(t, dir, append(append([]string{"gcc", "-std=c99", "-O2", "-I.",
+			"-DLEAKAIR_WITH_RETAINED", "-fsanitize=undefined,address",
+			"-fno-sanitize-recover=all"}, strict...), driver, "-o", "retained")...)
+		out, err := exec.Command(filepath.Join(dir, "retained")).CombinedOutput()
+		if err != nil || !strings.HasPrefix(string(out), "refused ") {
+			t.Errorf("network %d: %v, %s", i, err, out)
+		}
+	}
+}

@@ -15,18 +15,20 @@ import (
 
 // Program is a network with all that its C files say. [Program.CFiles] emits them.
 type Program struct {
-	Name        string // the job's name, prefix of every C identifier
-	Version     string // of kerf
-	JobHash     string // SHA-256 of the job file, hexadecimal
-	VerdictLine string // one line for the head of every C file
-	Fits        bool   // the sign-off says that the network fits
-	SettleSteps *int   // after which the network has forgotten its first state; nil: not known
-	Net         *quant.Network
-	Description string       // of the network, one line
-	Period      float64      // s between two steps; 0: the job does not say
-	KeptUnits   [][]int      // per layer: index in the trained network of each unit
-	Vectors     []VectorStep // the steps of the self-test
-	Front       *FrontEnd    // computes features from samples; nil: firmware does it
+	Name         string // the job's name, prefix of every C identifier
+	Version      string // of kerf
+	ModelVersion string // as the job has it; empty: it has none
+	JobHash      string // SHA-256 of the job file, hexadecimal
+	VerdictLine  string // one line for the head of every C file
+	Fits         bool   // the sign-off says that the network fits
+	SettleSteps  *int   // after which the network has forgotten its first state; nil: not known
+	Net          *quant.Network
+	Description  string       // of the network, one line
+	Period       float64      // s between two steps; 0: the job does not say
+	KeptUnits    [][]int      // per layer: index in the trained network of each unit
+	Ranges       []Range      // of the features in recordings; nil: not known
+	Vectors      []VectorStep // the steps of the self-test
+	Front        *FrontEnd    // computes features from samples; nil: firmware does it
 
 	FrontVectors FrontVectors // the self-test of Front
 }
@@ -49,10 +51,14 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	source, err := p.template("net.c", map[string]string{
+	marks, err := p.encodeMarks(map[string]string{
 		"file": p.banner("integer inference, C99"), "rom": rom, "checks": p.sizeChecks(),
-		"layers": layers, "step": p.stepCode(),
+		"layers": layers, "step": p.stepCode(), "scales": p.valueScales(),
 	})
+	if err != nil {
+		return nil, err
+	}
+	source, err := p.template("net.c", marks)
 	if err != nil {
 		return nil, err
 	}

@@ -150,29 +150,148 @@ static int32_t net_window_selftest(void)
     return result;
 }
 
-#if NET_GIVEN == 1
-/* Returns 0 if net_encode_one gives what it should. */
-static int32_t net_value_selftest(void)
+#endif
+#ifdef NET_VECTOR_VALUES
+/* Returns 1 if net_encode_one gives what it should, else 0. */
+static uint8_t net_value_selftest(void)
 {
-    int32_t result = 0;
+    uint8_t ok = 1;
     uint16_t i;
 
     for (i = 0; i < NET_VECTOR_VALUES; i++) {
-        const int16_t x = net_encode_one((uint16_t)NET_VECTOR_I16(&net_value_feature[i]),
-                                         NET_VECTOR_I32(&net_value[i]));
+        const int16_t x = net_encode_one((uint16_t)NET_VECTOR_I16(&net_values[i].feature),
+                                         NET_VECTOR_I32(&net_values[i].value));
 
-        if ((x != NET_VECTOR_I16(&net_value_x[i])) && (result == 0)) {
-            result = 1;
-#ifndef NET_SELFTEST_NO_STDIO
-            (void)printf("value %u of a given feature differs\n", (unsigned)i);
+        ok = (x == NET_VECTOR_I16(&net_values[i].x)) ? ok : 0U;
+    }
+    return ok;
+}
 #endif
+
+#ifdef NET_WITH_FLOAT
+/* Returns 1 if net_encode and net_encode_checked give what they should, else 0. The last row is
+ * NaN in every feature. */
+static uint8_t net_encode_selftest(void)
+{
+    const volatile float zero = 0.0f;
+    float physical[NET_N_FEATURES];
+    int16_t x[NET_N_FEATURES];
+    int16_t checked[NET_N_FEATURES];
+    uint8_t mask[NET_MASK_BYTES];
+    uint8_t ok = 1;
+    uint16_t row;
+    uint16_t i;
+
+    for (row = 0; row <= NET_VECTOR_FLOATS; row++) {
+        uint16_t expected = 0;
+        uint16_t count;
+
+        for (i = 0; i < NET_N_FEATURES; i++) {
+            physical[i] = (row < NET_VECTOR_FLOATS) ? NET_VECTOR_F32(&net_float_physical[row][i]) : (zero / zero);
+        }
+        net_encode(physical, x);
+        count = net_encode_checked(physical, checked, mask);
+        for (i = 0; i < NET_N_FEATURES; i++) {
+            const int16_t want = (row < NET_VECTOR_FLOATS) ? NET_VECTOR_I16(&net_float_x[row][i]) : 0;
+            const uint8_t outside = ((row == NET_VECTOR_FLOATS) || (want == INT16_MAX) || (want == INT16_MIN)) ? 1U : 0U;
+
+            expected = (uint16_t)(expected + outside);
+            ok = ((x[i] == want) && (checked[i] == want) && ((((uint32_t)mask[i / 8U] >> (i % 8U)) & 1U) == outside)) ? ok : 0U;
+        }
+        ok = (count == expected) ? ok : 0U;
+    }
+    return ok;
+}
+
+/* Returns 1 if net_decode gives what it should, else 0: every product is exact. */
+static uint8_t net_decode_selftest(void)
+{
+    static const int32_t integers[NET_VECTOR_DECODED] = { 0, 1, -1, 12345678, INT32_MAX, INT32_MIN };
+    int32_t y[NET_N_OUTPUTS];
+    float physical[NET_N_OUTPUTS];
+    uint8_t ok = 1;
+    uint16_t row;
+    uint16_t i;
+
+    for (row = 0; row < NET_VECTOR_DECODED; row++) {
+        for (i = 0; i < NET_N_OUTPUTS; i++) {
+            y[i] = integers[row];
+        }
+        net_decode(y, physical);
+        for (i = 0; i < NET_N_OUTPUTS; i++) {
+            const float want = NET_VECTOR_F32(&net_float_y[row][i]);
+
+            ok = ((physical[i] >= want) && (physical[i] <= want)) ? ok : 0U;
         }
     }
+    return ok;
+}
+#endif
+
+/* Returns 1 if the long sequence ends as it should, else 0. */
+static uint8_t net_long_selftest(void)
+{
+    net_state state;
+    int16_t x[NET_N_FEATURES];
+    int32_t y[NET_N_OUTPUTS];
+    uint8_t ok = 1;
+    uint16_t at = 0;
+    uint32_t left;
+
+    net_reset(&state);
+    for (left = NET_VECTOR_LONG_STEPS; left > 0U; left--) {
+        uint16_t i;
+
+        for (i = 0; i < NET_N_FEATURES; i++) {
+            x[i] = NET_VECTOR_I16(&net_vector_x[at][i]);
+        }
+        at = (at == (NET_VECTOR_STEPS - 1U)) ? 0U : (uint16_t)(at + 1U);
+        net_step(&state, x, y);
+        if (left <= NET_VECTOR_LONG_COMPARED) {
+            for (i = 0; i < NET_N_OUTPUTS; i++) {
+                ok = (y[i] == NET_VECTOR_I32(&net_vector_long_y[NET_VECTOR_LONG_COMPARED - left][i])) ? ok : 0U;
+            }
+        }
+    }
+    return ok;
+}
+
+#if NET_FRONT == 1
+#define NET_SELFTEST_PARTS (NET_VECTOR_STEPS + NET_VECTOR_WINDOWS)
+#else
+#define NET_SELFTEST_PARTS NET_VECTOR_STEPS
+#endif
+
+/* Checks behind the steps, and behind the windows, each with a number of its own. */
+static int32_t net_other_selftest(void)
+{
+    int32_t result = 0;
+
+    if (net_long_selftest() == 0U) {
+        result = 1;
+#ifdef NET_VECTOR_VALUES
+    } else if (net_value_selftest() == 0U) {
+        result = 2;
+#endif
+#ifdef NET_WITH_FLOAT
+    } else if (net_encode_selftest() == 0U) {
+        result = 3;
+    } else if (net_decode_selftest() == 0U) {
+        result = 4;
+#endif
+    } else {
+        /* everything is equal */
+    }
+#ifndef NET_SELFTEST_NO_STDIO
+    if (result != 0) {
+        static const char *const names[4] = { "the long sequence", "net_encode_one", "net_encode", "net_decode" };
+
+        (void)printf("%s differs\n", names[result - 1]);
+    }
+#endif
     return result;
 }
 
-#endif
-#endif
 int32_t net_selftest(void)
 {
     net_state state;
@@ -217,12 +336,12 @@ int32_t net_selftest(void)
 
         result = (window == 0) ? 0 : ((int32_t)NET_VECTOR_STEPS + window);
     }
-#if NET_GIVEN == 1
-    if ((result == 0) && (net_value_selftest() != 0)) {
-        result = 1 + (int32_t)NET_VECTOR_STEPS + (int32_t)NET_VECTOR_WINDOWS;
+#endif
+    if (result == 0) {
+        const int32_t other = net_other_selftest();
+
+        result = (other == 0) ? 0 : ((int32_t)NET_SELFTEST_PARTS + other);
     }
-#endif
-#endif
     return result;
 }
 
