@@ -157,7 +157,8 @@ func TestValueMacros(t *testing.T) {
 
 // Features whose values would have the macro of another feature are refused.
 func TestValueMacrosClash(t *testing.T) {
-	err := CheckNames("leakair", []dataset.Feature{{Name: "oil"}, {Name: "oil_value_mean"}}, nil, nil)
+	err := CheckNames("leakair", []dataset.Feature{{Name: "oil"}, {Name: "oil_value_mean"}}, nil,
+		nil)
 	if err == nil || !strings.Contains(err.Error(), "name clash in C") {
 		t.Errorf("got %v", err)
 	}
