@@ -119,6 +119,10 @@ type ModelFile struct {
 	// This file holds the network: `.onnx`, `.safetensors` or `.npz`. Required.
 	File string `toml:"file"`
 
+	// The version is what you call this state of the network, in 40 characters at most. It stands
+	// in the sign-off, and in the C as `NAME_MODEL_VERSION`. Default: none.
+	Version ModelVersion `toml:"version"`
+
 	// The convention says by which names, order of gates and layout the tensors are read: "torch"
 	// for torch.nn.GRU, LSTM, RNN and Linear, or "keras". Default: none, as an ONNX file must have
 	// it; the other formats need one.
@@ -276,6 +280,33 @@ func (c *Checked) UnmarshalTOML(v any) error {
 
 // longestReason is how many characters a reason may have: a few lines in every report.
 const longestReason = 500
+
+// ModelVersion is what the owner of a network calls its state.
+type ModelVersion string
+
+// UnmarshalTOML reads a text that stands in one line.
+func (m *ModelVersion) UnmarshalTOML(v any) error {
+	text, ok := v.(string)
+	*m = ModelVersion(text)
+	msg := ""
+	switch {
+	case !ok:
+		msg = "the version is no text"
+	case strings.TrimSpace(text) == "":
+		msg = "the version is empty"
+	case utf8.RuneCountInString(text) > longestVersion:
+		msg = fmt.Sprintf("the version has more than %d characters", longestVersion)
+	case strings.ContainsFunc(text, dataset.IsHidden):
+		msg = "the version holds a character that is not shown or moves others"
+	}
+	if msg != "" {
+		return targets.BadValue(fmt.Sprint(v), msg, `write it in quotes, for example "2.1.0"`)
+	}
+	return nil
+}
+
+// longestVersion is how many characters a version may have: it shares lines with other texts.
+const longestVersion = 40
 
 func notFiles(v any) error {
 	return targets.BadValue(fmt.Sprint(v), "not a file name",

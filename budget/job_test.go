@@ -218,3 +218,26 @@ func TestOtherCase(t *testing.T) {
 		}
 	}
 }
+
+// A version is a text in one line; what is none is refused with the place and a way out.
+func TestModelVersion(t *testing.T) {
+	with := func(value string) string {
+		return strings.Replace(goodJob, `convention = "torch" }`,
+			`convention = "torch", version = `+value+` }`, 1)
+	}
+	job, err := readJob(t, with(`"2.1.0 \"pump\""`))
+	if err != nil || job.Model.Version != `2.1.0 "pump"` {
+		t.Errorf("got %v", err)
+	}
+	for value, want := range map[string]string{
+		"2.1":                               "the version is no text",
+		`" "`:                               "the version is empty",
+		`"` + strings.Repeat("v", 41) + `"`: "more than 40 characters",
+		`"a\nb"`:                            "not shown or moves others",
+	} {
+		_, err := readJob(t, with(value))
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: got %v, want an error with %q", value, err, want)
+		}
+	}
+}

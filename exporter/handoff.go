@@ -17,6 +17,7 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 	s.Pictures = report.NewPictures(r)
 	net := r.Chosen.Fixed
 	program := newProgram(s, net, r.Inputs.Period(), emit.Vectors(net, r.Inputs.Selection))
+	program.Ranges = emit.Ranges(net.Columns, r.Inputs.Selection)
 	if front, index := r.Inputs.FrontEndOf(r.Chosen.Candidate); front != nil {
 		program.Front = emit.NewFrontEnd(front, index, net)
 		program.FrontVectors = emit.NewFrontVectors(program.Front, net,
@@ -41,7 +42,8 @@ func Files(r *budget.Result, version string) (map[string][]byte, error) {
 func newProgram(s *report.Signoff, net *quant.Network, period float64,
 	steps []emit.VectorStep) *emit.Program {
 	return &emit.Program{
-		Name: s.Name, Version: s.Kerf, JobHash: s.Inputs[0].SHA256, VerdictLine: s.HeadLine(),
+		Name: s.Name, Version: s.Kerf, ModelVersion: s.ModelVersion,
+		JobHash: s.Inputs[0].SHA256, VerdictLine: s.HeadLine(),
 		Fits: s.Verdict == budget.Fits, SettleSteps: s.SettleSteps(),
 		Net: net, Period: period, Description: s.Network.Kept, KeptUnits: s.Kept.Units,
 		Vectors: steps,

@@ -94,7 +94,13 @@ func (v *Verification) program(s *report.Signoff) (*emit.Program, error) {
 	if err != nil {
 		return nil, err
 	}
+	if f.ModelVersion != s.ModelVersion {
+		return nil, fmt.Errorf("names another version of the model than signoff.json")
+	}
 	p := newProgram(s, net, f.Period, steps)
+	if p.Ranges, err = f.Ranges(); err != nil {
+		return nil, err
+	}
 	p.Front, p.FrontVectors, err = f.FrontEnd(net)
 	return p, err
 }

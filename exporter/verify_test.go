@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"kerf/budget"
@@ -81,5 +82,22 @@ func TestManifestAgreesWithSignoff(t *testing.T) {
 	v := &Verification{files: map[string][]byte{SignoffFile: text}}
 	if got := v.checkReports("another version"); got == nil || v.Found() {
 		t.Errorf("without a manifest the sign-off has the findings %v", v.Checks[0].Findings)
+	}
+}
+
+// The model version of a job stands in the text, the page and the summary of the sign-off, escaped.
+func TestModelVersionIsShown(t *testing.T) {
+	s, _ := smallSignoff(t)
+	s.ModelVersion = "<b>2.1"
+	files, err := Reports(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for file, want := range map[string]string{SignoffFile: `"model_version": "\u003cb\u003e2.1"`,
+		MarkdownFile: "- Model version: &lt;b&gt;2.1.\n",
+		HTMLFile:     "model version &lt;b&gt;2.1</p>"} {
+		if !strings.Contains(string(files[file]), want) {
+			t.Errorf("%s has no %s", file, want)
+		}
 	}
 }

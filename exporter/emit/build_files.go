@@ -101,6 +101,8 @@ func cmakeFragment(name string, sources []string, all []BuildTarget) string {
 # %[1]s_selftest is a program that returns 0 when every integer matches; it is built on demand.
 # Where there is no stdio, compile %[1]s_selftest.c with -D%[2]s_SELFTEST_NO_STDIO: see %[1]s.h.
 %[3]s
+include_guard(GLOBAL)
+
 set(%[2]s_OPTIONS)
 set(%[2]s_DEFINITIONS)
 `, name, upper, targetComment(all))

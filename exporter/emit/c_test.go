@@ -85,9 +85,11 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 			}
 			for _, compiler := range [][]string{
 				{"gcc", "-std=c99", "-O2"},
-				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WEIGHTS_IN_RAM",
+				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT",
+					"-DLEAKAIR_WITH_ENCODE_ONE", "-DLEAKAIR_WEIGHTS_IN_RAM",
 					"-fsanitize=undefined,address", "-fno-sanitize-recover=all"},
-				{"g++", "-std=c++11", "-O2", "-DLEAKAIR_WITH_FLOAT", "-x", "c++"},
+				{"g++", "-std=c++11", "-O2", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WITH_ENCODE_ONE", "-x",
+					"c++"},
 			} {
 				args := append(append(compiler, strict...), "leakair.c", "leakair_selftest.c", "-o",
 					"selftest")

@@ -125,8 +125,7 @@ func firmwareOutputs(p *Program, codes [][]uint16, first, behind int) string {
 		own[c] = codes[c][first*samples : behind*samples]
 	}
 	oil := len(p.Net.Features) - 1
-	scaling := p.newFront().scaling(oil)
-	fraction := p.newFront().valueFraction(oil)
+	fraction := p.valueFraction(oil)
 	state := p.Net.NewState()
 	x, y := make([]int32, len(p.Net.Features)), make([]int32, len(p.Net.Outputs))
 	for i, computed := range p.Front.Integer.Encode(own, behind-first) {
@@ -137,7 +136,7 @@ func firmwareOutputs(p *Program, codes [][]uint16, first, behind int) string {
 		for j, v := range computed {
 			x[j] = int32(v)
 		}
-		x[oil] = int32(scaling.X(int32(thermometer+period) << (fraction - 4)))
+		x[oil] = int32(p.encodeOne(oil, int32(thermometer+period)<<(fraction-4)))
 		p.Net.Step(state, x, y)
 		fmt.Fprintf(&lines, "period %d:", period)
 		for _, v := range y {

@@ -2,7 +2,6 @@ package emit
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -139,10 +138,6 @@ func (f *front) interfaceMacros() string {
 	}
 	fmt.Fprintf(&b, "#define NET_CODE_BITS { %s } /* of every channel */\n",
 		strings.Join(bits, ", "))
-	for _, i := range f.given() {
-		fmt.Fprintf(&b, "#define %s%s%s %d /* of net_encode_one */\n", featureMacro,
-			macroPart(f.p.Net.Features[i].Name), valueFractionMacro, f.valueFraction(i))
-	}
 	return b.String()
 }
 
@@ -157,33 +152,24 @@ func (f *front) given() []int {
 	return all
 }
 
-// valueFraction returns the fraction bits with which a given feature is passed: mean and 32
-// standard deviations stay below 2^30.
-func (f *front) valueFraction(i int) int {
-	feature := f.p.Net.Features[i]
-	return 29 - math.Ilogb(math.Abs(feature.Mean)+float64(32*feature.Std))
-}
-
-// scaling returns what encodes a given feature.
-func (f *front) scaling(i int) frontend.Scaling {
-	feature := f.p.Net.Features[i]
-	units := math.Ldexp(1, f.p.Net.InputFraction) / feature.Std
-	return frontend.NewScaling(math.Ldexp(units, -f.valueFraction(i)), -feature.Mean*units)
-}
-
 // source returns NAME_front.c. rom is the text of rom.h.
 func (f *front) source(rom string) (string, error) {
 	folds, err := f.foldCode()
 	if err != nil {
 		return "", err
 	}
-	return f.p.template("front.c", map[string]string{
+	marks, err := f.p.encodeMarks(map[string]string{
 		"file": f.p.banner("features from converter codes, C99"), "rom": rom,
 		"scales": f.scales(), "angles": f.angles(), "turns": turns(), "lists": f.lists(),
 		"folds": folds, "sample": f.sample(), "clearing": f.clearing(),
 		"features": f.features(), "reset": f.reset(),
 		"encode": f.encodeOne(),
 	})
+	if err != nil {
+		return "", err
+	}
+	marks["encode"] = strings.Replace(marks["encode"], "/*@value*/\n", marks["value"], 1)
+	return f.p.template("front.c", marks)
 }
 
 // choices returns which routines the features need.

@@ -366,50 +366,28 @@ func most(all []candidate, room int) []int {
 	}
 }
 
-// givenValue is a value of a given feature with its x.
-type givenValue struct {
-	feature int // of the network
-	value   int32
-	x       int16
-}
-
 // mostGivenValues is how many values of a given feature the self-test has at most (our choice).
 const mostGivenValues = 8
 
-// givenValues returns values of the given features that show wrong constants, and of a computed
-// feature, of which x is 0.
-func (p *Program) givenValues() []givenValue {
-	front := p.newFront()
-	given := front.given()
-	if len(given) == 0 {
-		return nil
-	}
-	all := []givenValue{{feature: p.Front.Index[0], value: 1 << 20}}
-	for _, i := range given {
-		s := front.scaling(i)
-		all = append(all,
-			chooseValues(i, s, float64(p.Net.Features[i].Std), front.valueFraction(i))...)
-	}
-	return all
-}
-
-// chooseValues chooses among values within 12 standard deviations of the mean.
-func chooseValues(feature int, s frontend.Scaling, std float64, fraction int) []givenValue {
-	p := &probe{of: &frontend.Integer{Front: &frontend.FrontEnd{
+// chosenValues chooses values within 12 standard deviations of the mean of a feature that show
+// wrong constants.
+func (p *Program) chosenValues(feature int) []valueVector {
+	s := p.scaling(feature)
+	probe := &probe{of: &frontend.Integer{Front: &frontend.FrontEnd{
 		Features: make([]frontend.Feature, 1)}, Features: []frontend.IntegerFeature{{Scaling: s}}},
 		changes: [][]frontend.Scaling{changedScalings(s)}}
 	const drawn = 1 << 10
-	wide := math.Ldexp(24*std, fraction)
+	wide := math.Ldexp(24*p.Net.Features[feature].Std, p.valueFraction(feature))
 	var all []candidate
 	var values []int32
 	for i := range drawn {
 		v := s.Middle + int32(math.Round((float64(float64(i)/drawn)-0.5)*wide))
 		values = append(values, v)
-		all = append(all, candidate{make([]FrontWindow, 1), p.shown([]int32{v}, nil)})
+		all = append(all, candidate{make([]FrontWindow, 1), probe.shown([]int32{v}, nil)})
 	}
-	var chosen []givenValue
+	var chosen []valueVector
 	for _, i := range most(all, mostGivenValues) {
-		chosen = append(chosen, givenValue{feature, values[i], s.X(values[i])})
+		chosen = append(chosen, valueVector{feature, values[i], p.encodeOne(feature, values[i])})
 	}
 	return chosen
 }

@@ -339,21 +339,30 @@ func (f *front) reset() string {
 	return b.String()
 }
 
-// encodeOne returns name_encode_one; nothing where every feature is computed.
+// encodeOne returns name_encode_one. Computed features are encoded on demand alone, and where every
+// feature is computed there is nothing else.
 func (f *front) encodeOne() string {
-	given := f.given()
-	if len(given) == 0 {
-		return ""
+	var given, computed strings.Builder
+	line := func(b *strings.Builder, feature, row int) {
+		fmt.Fprintf(b, "    case %s%s:\n        x = net_scaled_value(value, &net_scales[%d]);\n"+
+			"        break;\n", featureMacro, macroPart(f.p.Net.Features[feature].Name), row)
 	}
-	var b strings.Builder
-	b.WriteString("int16_t net_encode_one(uint16_t feature, int32_t value)\n{\n" +
-		"    int16_t x = 0;\n\n    switch (feature) {\n")
-	for i, g := range given {
-		fmt.Fprintf(&b, "    case %s%s:\n        "+
-			"x = net_scaled(value, &net_scales[%d]);\n"+
-			"        break;\n", featureMacro, macroPart(f.p.Net.Features[g].Name),
-			len(f.integer.Features)+i)
+	row := len(f.integer.Features)
+	for _, g := range f.given() {
+		line(&given, g, row)
+		row++
 	}
-	b.WriteString("    default: /* computed */\n        break;\n    }\n    return x;\n}\n")
-	return b.String()
+	for _, c := range f.p.Front.Index {
+		line(&computed, c, row)
+		row++
+	}
+	const head = "int16_t net_encode_one(uint16_t feature, int32_t value)\n{\n" +
+		"    int16_t x = 0;\n\n    switch (feature) {\n"
+	const end = "    default: /* not encoded */\n        break;\n    }\n    return x;\n}\n"
+	if given.Len() == 0 {
+		return "#ifdef NET_WITH_ENCODE_ONE\n/*@value*/\n" + head + computed.String() + end +
+			"#endif\n"
+	}
+	return "/*@value*/\n" + head + given.String() + "#ifdef NET_WITH_ENCODE_ONE\n" +
+		computed.String() + "#endif\n" + end
 }

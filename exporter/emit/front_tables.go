@@ -8,32 +8,31 @@ import (
 	"kerf/frontend"
 )
 
-// scales writes the constants that bring whole numbers to x. Those of given features, behind the
-// others, lead to x[0], of net_encode_one.
+// scales writes the constants that bring whole numbers to x: of computed features from what samples
+// make, then of values, of given features and, on demand, of computed ones. Those of values lead to
+// x[0], of net_encode_one.
 func (f *front) scales() string {
 	var b strings.Builder
-	given := f.given()
-	fmt.Fprintf(&b, "static const net_scale net_scales[%d] NET_ROM = {\n",
-		len(f.integer.Features)+len(given))
-	line := func(s frontend.Scaling, at string, feature int) {
-		fmt.Fprintf(&b, "    { %d, %d, %d, %d, %d, %s }, /* %s */\n", s.Middle, s.Multiplier, s.Add,
-			s.Limit, s.Down, at, commentText(f.p.Net.Features[feature].Name))
-	}
+	b.WriteString("static const net_scale net_scales[] NET_ROM = {\n")
 	for i, of := range f.p.Front.Index {
 		at := featureMacro + macroPart(f.p.Net.Features[of].Name)
 		if f.isFar() {
 			at = "0, " + at + ", 0"
 		}
-		line(f.integer.Features[i].Scaling, at, of)
+		b.WriteString(f.p.scalingRow(f.integer.Features[i].Scaling, at, of))
 	}
-	for _, i := range given {
-		at := "0"
-		if f.isFar() {
-			at = "0, 0, 0"
-		}
-		line(f.scaling(i), at, i)
+	at := "0"
+	if f.isFar() {
+		at = "0, 0, 0"
 	}
-	b.WriteString("};\n")
+	for _, i := range f.given() {
+		b.WriteString(f.p.scalingRow(f.p.scaling(i), at, i))
+	}
+	b.WriteString("#ifdef NET_WITH_ENCODE_ONE\n")
+	for _, i := range f.p.Front.Index {
+		b.WriteString(f.p.scalingRow(f.p.scaling(i), at, i))
+	}
+	b.WriteString("#endif\n};\n")
 	return b.String()
 }
 

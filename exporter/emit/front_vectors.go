@@ -298,8 +298,8 @@ func (p *Program) windowVectors(b *strings.Builder) {
 		"#define NET_VECTOR_WINDOWS %dU\n#define NET_VECTOR_WINDOWS_STEPPED %dU\n\n",
 		len(v.Windows), stepped)
 	array := func(comment, declaration string, item func(w *FrontWindow) int) {
-		fmt.Fprintf(b, "/* %s */\nstatic const %s[NET_VECTOR_WINDOWS] NET_ROM = {\n", comment,
-			declaration)
+		fmt.Fprintf(b, "/* %s */\nstatic const %s[NET_VECTOR_WINDOWS] NET_VECTOR_ROM = {\n",
+			comment, declaration)
 		list(b, len(v.Windows), 16, func(i int) string { return fmt.Sprint(item(&v.Windows[i])) })
 		b.WriteString("};\n\n")
 	}
@@ -315,14 +315,13 @@ func (p *Program) windowVectors(b *strings.Builder) {
 	array("Seed of noise that is added to them; 0: none.", "uint16_t net_window_seed",
 		func(w *FrontWindow) int { return max(int(w.Seed), w.Skip) })
 	b.WriteString("/* Codes of physical zero, or the nearest ones. */\nstatic const uint16_t " +
-		"net_window_zero[NET_N_CHANNELS] NET_ROM = {\n")
+		"net_window_zero[NET_N_CHANNELS] NET_VECTOR_ROM = {\n")
 	channels := p.Front.Integer.Front.Channels
 	list(b, len(channels), 16, func(c int) string {
 		return fmt.Sprint(channels[c].Converter.Code(0))
 	})
 	b.WriteString("};\n\n")
 	v.recordedCodes(b, len(channels))
-	p.givenVectors(b)
 	b.WriteString("/* Features of the first windows: the given ones go in, the computed ones " +
 		"come out. */\n")
 	rowsOf(b, "int16_t net_window_x[NET_VECTOR_WINDOWS_STEPPED][NET_N_FEATURES]",
@@ -330,31 +329,12 @@ func (p *Program) windowVectors(b *strings.Builder) {
 	rowsOf(b, "int32_t net_window_y[NET_VECTOR_WINDOWS_STEPPED][NET_N_OUTPUTS]",
 		v.Windows[:stepped], func(w FrontWindow) []int32 { return w.Y })
 	fmt.Fprintf(b, "/* Features of the other ones, as digits with the base 31; a given one is "+
-		"0. */\nstatic const uint32_t net_window_sum[%d] NET_ROM = {\n", len(v.Windows)-stepped)
+		"0. */\nstatic const uint32_t net_window_sum[%d] NET_VECTOR_ROM = {\n",
+		len(v.Windows)-stepped)
 	list(b, len(v.Windows)-stepped, 8, func(i int) string {
 		return fmt.Sprintf("%dU", v.Windows[stepped+i].Sum)
 	})
 	b.WriteString("};\n\n")
-}
-
-// givenVectors writes the values of given features.
-func (p *Program) givenVectors(b *strings.Builder) {
-	values := p.givenValues()
-	if len(values) == 0 {
-		return
-	}
-	fmt.Fprintf(b, "/* Values for net_encode_one: features, and x; 0 of a computed one. */\n"+
-		"#define NET_VECTOR_VALUES %dU\n", len(values))
-	for _, column := range []struct {
-		declaration string
-		item        func(v givenValue) int
-	}{{"uint16_t net_value_feature", func(v givenValue) int { return v.feature }},
-		{"int32_t net_value", func(v givenValue) int { return int(v.value) }},
-		{"int16_t net_value_x", func(v givenValue) int { return int(v.x) }}} {
-		fmt.Fprintf(b, "static const %s[NET_VECTOR_VALUES] NET_ROM = {\n", column.declaration)
-		list(b, len(values), 8, func(i int) string { return fmt.Sprint(column.item(values[i])) })
-		b.WriteString("};\n\n")
-	}
 }
 
 // recordedCodes writes the codes that were recorded.
@@ -368,7 +348,7 @@ func (v *FrontVectors) recordedCodes(b *strings.Builder, channels int) {
 	}
 	fmt.Fprintf(b, "/* Recorded codes; a window that is longer repeats them. */\n#define "+
 		"NET_WINDOW_CODES %dU\nstatic const uint16_t net_window_codes[%d][NET_WINDOW_CODES]"+
-		"[NET_N_CHANNELS] NET_ROM = {\n", len(recorded[0][0]), len(recorded))
+		"[NET_N_CHANNELS] NET_VECTOR_ROM = {\n", len(recorded[0][0]), len(recorded))
 	for _, window := range recorded {
 		b.WriteString("  {\n")
 		list(b, len(window[0]), 8, func(n int) string {

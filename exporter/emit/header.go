@@ -39,6 +39,10 @@ func (p *Program) header() (string, error) {
 	} {
 		fmt.Fprintf(&b, "#define %s %v /* %s */\n", d.macro, d.value, d.note)
 	}
+	if p.ModelVersion != "" {
+		fmt.Fprintf(&b, "#define NET_MODEL_VERSION \"%s\" /* as the job has it */\n",
+			strings.ReplaceAll(commentText(p.ModelVersion), `"`, `\"`))
+	}
 	for i, l := range net.Layers {
 		fmt.Fprintf(&b, "#define NET_L%d_UNITS %dU /* %s */\n", i, l.Units, l.Kind)
 	}
@@ -57,6 +61,16 @@ func (p *Program) header() (string, error) {
 	for i, f := range net.Features {
 		fmt.Fprintf(&b, "#define %s%s %d /* %s, %s, mean %g, std %g */\n", featureMacro,
 			macroPart(f.Name), i, commentText(f.Name), commentText(f.Unit), f.Mean, f.Std)
+	}
+	b.WriteString("\n/* Of the physical value of each: fraction bits for net_encode_one, mean " +
+		"and std as x has them")
+	if p.Ranges != nil {
+		b.WriteString(", and the\n   least and the largest value of the recordings that the " +
+			"formats come from")
+	}
+	b.WriteString(". */\n")
+	for i := range net.Features {
+		b.WriteString(p.valueMacros(i))
 	}
 	b.WriteString("\n/* Outputs in order: index in y[], fraction bits, and y for 1 in the " +
 		"physical unit. */\n")

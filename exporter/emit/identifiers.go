@@ -9,8 +9,9 @@ import (
 	"kerf/fault"
 )
 
-// maxPrefix keeps name_selftest, the longest external identifier, within the 31
-// characters that C99 5.2.4.1 guarantees to be significant.
+// maxPrefix keeps name_selftest within the 31 characters of an external identifier that C99
+// 5.2.4.1 guarantees to be significant. Of name_encode_checked, which is longer, so much is within
+// them that no other name is alike.
 const maxPrefix = 31 - len("_selftest")
 
 // maxMacro is the number of characters of a macro that C99 5.2.4.1 guarantees to be significant.
@@ -76,8 +77,12 @@ const (
 	fractionMacro = "_FRACTION_BITS"
 	oneMacro      = "_ONE"
 	codeMacro     = "NET_CODE_"
-	// of a feature that firmware passes to name_encode_one
+	// of the value of a feature; the first is the longest
 	valueFractionMacro = "_VALUE_FRACTION_BITS"
+	valueMeanMacro     = "_VALUE_MEAN"
+	valueStdMacro      = "_VALUE_STD"
+	valueMinMacro      = "_VALUE_MIN"
+	valueMaxMacro      = "_VALUE_MAX"
 )
 
 // maxFrontPrefix is maxPrefix for a job with channels, whose longest identifier is
@@ -117,11 +122,14 @@ func CheckNames(job string, features []dataset.Feature, outputs []dataset.Output
 		if err := take(macro, "feature "+f.Name); err != nil {
 			return err
 		}
-		if len(channels) == 0 {
-			continue
+		if len(channels) == 0 && len(rename(macro+valueFractionMacro, job)) > maxMacro {
+			continue // firmware does without them
 		}
-		if err := take(macro+valueFractionMacro, "feature "+f.Name); err != nil {
-			return err
+		for _, suffix := range []string{valueFractionMacro, valueMeanMacro, valueStdMacro,
+			valueMinMacro, valueMaxMacro} {
+			if err := take(macro+suffix, "feature "+f.Name); err != nil {
+				return err
+			}
 		}
 	}
 	for _, c := range channels {

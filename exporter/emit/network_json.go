@@ -22,6 +22,7 @@ const NetworkSuffix = "_network.json"
 // again without the job.
 type NetworkFile struct {
 	Schema        int               `json:"schema"`
+	ModelVersion  string            `json:"model_version,omitempty"`
 	Period        float64           `json:"period"` // s between two steps; 0: not known
 	InputFraction int               `json:"input_fraction_bits"`
 	Classes       bool              `json:"classes"` // outputs are scores of classes
@@ -40,6 +41,8 @@ type FeatureRecord struct {
 	Unit string  `json:"unit"`
 	Mean float64 `json:"mean"`
 	Std  float64 `json:"std"`
+	// of the recordings that the formats come from
+	Recorded *Range `json:"recorded,omitempty"`
 }
 
 // OutputRecord is one output: its physical value is the integer / 2^fraction_bits.
@@ -104,10 +107,15 @@ func matrixRecord(m *quant.Matrix) MatrixRecord {
 // NetworkJSON returns NAME_network.json.
 func (p *Program) NetworkJSON() ([]byte, error) {
 	net := p.Net
-	f := NetworkFile{Schema: NetworkSchema, Period: p.Period, InputFraction: net.InputFraction,
-		Classes: net.Classes}
-	for _, x := range net.Features {
-		f.Features = append(f.Features, FeatureRecord{x.Name, x.Unit, x.Mean, x.Std})
+	f := NetworkFile{Schema: NetworkSchema, ModelVersion: p.ModelVersion, Period: p.Period,
+		InputFraction: net.InputFraction,
+		Classes:       net.Classes}
+	for i, x := range net.Features {
+		record := FeatureRecord{Name: x.Name, Unit: x.Unit, Mean: x.Mean, Std: x.Std}
+		if p.Ranges != nil {
+			record.Recorded = &p.Ranges[i]
+		}
+		f.Features = append(f.Features, record)
 	}
 	for o, y := range net.Outputs {
 		f.Outputs = append(f.Outputs, OutputRecord{y.Name, y.Unit, net.OutputFraction(o)})
@@ -223,4 +231,18 @@ func (f *NetworkFile) Vectors() ([]VectorStep, error) {
 		steps = append(steps, VectorStep(s))
 	}
 	return steps, nil
+}
+
+// Ranges returns the ranges of the features in recordings; nil where they are not known.
+func (f *NetworkFile) Ranges() ([]Range, error) {
+	var all []Range
+	for _, x := range f.Features {
+		if x.Recorded != nil {
+			all = append(all, *x.Recorded)
+		}
+	}
+	if len(all) != 0 && len(all) != len(f.Features) {
+		return nil, fmt.Errorf("some features have a recorded range, others have none")
+	}
+	return all, nil
 }

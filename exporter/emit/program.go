@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -14,18 +15,20 @@ import (
 
 // Program is a network with all that its C files say. [Program.CFiles] emits them.
 type Program struct {
-	Name        string // the job's name, prefix of every C identifier
-	Version     string // of kerf
-	JobHash     string // SHA-256 of the job file, hexadecimal
-	VerdictLine string // one line for the head of every C file
-	Fits        bool   // the sign-off says that the network fits
-	SettleSteps *int   // after which the network has forgotten its first state; nil: not known
-	Net         *quant.Network
-	Description string       // of the network, one line
-	Period      float64      // s between two steps; 0: the job does not say
-	KeptUnits   [][]int      // per layer: index in the trained network of each unit
-	Vectors     []VectorStep // the steps of the self-test
-	Front       *FrontEnd    // computes features from samples; nil: firmware does it
+	Name         string // the job's name, prefix of every C identifier
+	Version      string // of kerf
+	ModelVersion string // as the job has it; empty: it has none
+	JobHash      string // SHA-256 of the job file, hexadecimal
+	VerdictLine  string // one line for the head of every C file
+	Fits         bool   // the sign-off says that the network fits
+	SettleSteps  *int   // after which the network has forgotten its first state; nil: not known
+	Net          *quant.Network
+	Description  string       // of the network, one line
+	Period       float64      // s between two steps; 0: the job does not say
+	KeptUnits    [][]int      // per layer: index in the trained network of each unit
+	Ranges       []Range      // of the features in recordings; nil: not known
+	Vectors      []VectorStep // the steps of the self-test
+	Front        *FrontEnd    // computes features from samples; nil: firmware does it
 
 	FrontVectors FrontVectors // the self-test of Front
 }
@@ -52,10 +55,14 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	source, err := p.template("net.c", map[string]string{
+	marks, err := p.encodeMarks(map[string]string{
 		"file": p.banner("integer inference, C99"), "rom": rom, "lie": lie, "checks": p.sizeChecks(),
-		"layers": layers, "step": p.stepCode(),
+		"layers": layers, "step": p.stepCode(), "scales": p.valueScales(),
 	})
+	if err != nil {
+		return nil, err
+	}
+	source, err := p.template("net.c", marks)
 	if err != nil {
 		return nil, err
 	}
@@ -70,20 +77,40 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	boardHeader, err := p.template("net_board.h",
+		map[string]string{"file": p.banner("times of steps on a board, for kerf targets fit")})
+	if err != nil {
+		return nil, err
+	}
+	vectorsROM, err := p.template("vectors_rom.h", nil)
+	if err != nil {
+		return nil, err
+	}
 	files := map[string]string{
 		p.Name + ".h":          header,
-		p.Name + ".c":          source,
+		p.Name + ".c":          p.inSection(source),
 		p.Name + "_weights.h":  p.weightsHeader(),
-		p.Name + "_vectors.h":  p.vectorsHeader(rom),
+		p.Name + "_vectors.h":  p.vectorsHeader(vectorsROM),
 		p.Name + "_selftest.c": selftest,
 		p.Name + "_board.c":    board,
+		p.Name + "_board.h":    boardHeader,
 	}
 	if front := p.newFront(); front != nil {
-		if files[p.Name+"_front.c"], err = front.source(rom); err != nil {
+		text, err := front.source(rom)
+		if err != nil {
 			return nil, err
 		}
+		files[p.Name+"_front.c"] = p.inSection(text)
 	}
 	return withID(files), nil
+}
+
+// functionHead matches the head of a function definition, which begins a line.
+var functionHead = regexp.MustCompile(`(?m)^(\w[\w \t*]*\([^(){};]*\)\n\{)`)
+
+// inSection puts the macro for a section of code in front of every function of a C file.
+func (p *Program) inSection(text string) string {
+	return functionHead.ReplaceAllString(text, strings.ToUpper(p.Name)+"_TEXT ${1}")
 }
 
 // withID puts the number of the export, a hash of all files, in place of @ID@ in each of them. The

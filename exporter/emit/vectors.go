@@ -1,6 +1,7 @@
 package emit
 
 import (
+	"slices"
 	"sort"
 
 	"kerf/dataset"
@@ -14,6 +15,12 @@ type VectorStep struct {
 }
 
 const (
+	// leastLong is how many steps the long sequence has at least, and longCompared how many outputs
+	// at its end are compared. Our choice.
+	leastLong    = 512
+	longCompared = 8
+	// mostLong bounds it where the network forgets slowly: a board runs it in the self-test.
+	mostLong = 1 << 14
 	// segmentSteps is the number of steps from a reset to the next.
 	segmentSteps = 24
 	// extremeWindows is the number of recorded windows around the largest inputs, and the number
@@ -47,6 +54,24 @@ func Vectors(net *quant.Network, rec *dataset.Recordings) []VectorStep {
 	}
 	run(limits(len(net.Features)))
 	return steps
+}
+
+// longSequence returns the long sequence of the self-test, which shows that states stay equal: the
+// inputs of all its steps over and over, from one reset on, so many steps, and the last outputs. It
+// is twice as long as the network takes to forget its first state, where that is known.
+func (p *Program) longSequence() (steps int, y [][]int32) {
+	steps = leastLong
+	if p.SettleSteps != nil {
+		steps = min(max(steps, 2**p.SettleSteps), mostLong)
+	}
+	state, out := p.Net.NewState(), make([]int32, len(p.Net.Outputs))
+	for step := range steps {
+		p.Net.Step(state, p.Vectors[step%len(p.Vectors)].X, out)
+		if step >= steps-longCompared {
+			y = append(y, slices.Clone(out))
+		}
+	}
+	return steps, y
 }
 
 // encoded returns up to segmentSteps recorded inputs from a step on, as integers.

@@ -15,6 +15,9 @@ import (
 func (s *Signoff) Summary() []string {
 	n := s.Network
 	var lines []string
+	if s.ModelVersion != "" {
+		lines = append(lines, "Model version: "+s.ModelVersion+".")
+	}
 	if explained := s.ExplainedLine(); explained != "" {
 		lines = append(lines, explained)
 	}

@@ -26,6 +26,9 @@ type Signoff struct {
 	Name    string         `json:"name"`
 	Verdict budget.Verdict `json:"verdict"`
 	Kerf    string         `json:"kerf"` // version
+	// what the job calls the state of the network; empty: it does not say
+	ModelVersion string `json:"model_version,omitempty"`
+
 	Network NetworkInfo    `json:"network"`
 	Kept    Kept           `json:"kept"`
 	Dropped Dropped        `json:"dropped"`
@@ -124,8 +127,9 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 	_, freed := in.FrontEnds(c)
 	s := &Signoff{
 		Schema: Schema, Name: in.Job.Name, Verdict: r.Verdict, Kerf: version, Caution: Caution,
-		MeasuredOn: budget.SignoffSet,
-		Loss:       []LossRow{}, Cost: []CostRow{}, Freed: []budget.Freed{},
+		ModelVersion: string(in.Job.Model.Version),
+		MeasuredOn:   budget.SignoffSet,
+		Loss:         []LossRow{}, Cost: []CostRow{}, Freed: []budget.Freed{},
 		Placements: []budget.Placement{},
 		Path:       []PathRow{}, Widths: []WidthRow{}, Forced: []ForcedRow{}, Wider: []WidthRow{},
 		Rounding: []RoundingRow{}, Warnings: append([]string{}, r.Warnings...),

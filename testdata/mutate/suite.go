@@ -52,7 +52,8 @@ var cParts = func() []string {
 		all = append(all, fmt.Sprintf("^TestEmittedCCompilesAndPassesItsSelfTest$/^%d_", i))
 	}
 	return append(all, "^TestEncodeAndDecodeAgreeWithGo$", "^TestBoardFile$",
-		"^TestSelfTestNamesTheFirstWrongInteger$")
+		"^TestSelfTestNamesTheFirstWrongInteger$", "^TestSelfTestTellsAnotherExport$",
+		"^TestValuesAgreeWithGo$", "^TestRetainedStateIsRestoredWholeOrNotAtAll$")
 }()
 
 // nearest maps a C file to a pattern of the parts that most likely show its mutants and judge
@@ -72,6 +73,8 @@ var nearest = map[string]*regexp.Regexp{
 	"rom.h":          regexp.MustCompile(`Columns`),
 	"net_board.c":    regexp.MustCompile(`BoardFile`),
 	"net_selftest.c": regexp.MustCompile(`SelfTestNames`),
+	"scaled.c":       regexp.MustCompile(`ValuesAgree`),
+	"encode.c":       regexp.MustCompile(`ValuesAgree`),
 }
 
 // partSeconds is about the processor time of a part in seconds, without compilers.

@@ -41,56 +41,15 @@
 
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
+NET_CHECK(int_has_16_bits, sizeof(int) >= sizeof(int16_t));
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
 NET_CHECK(front_source_and_header_belong_together, NET_ID == 0x@ID@UL);
 NET_CHECK(front_bytes, NET_FRONT_BYTES == sizeof(net_front));
 
-/* What brings a whole number v to x[at]: v - middle is shifted down, limited, multiplied,
- * and shifted by 15. Everything fits 32 bits. */
-typedef struct {
-    int32_t middle;
-    int32_t multiplier;
-    int32_t add;
-    uint16_t limit; /* a quarter of it */
-    uint8_t down;
-#if NET_USES_FAR == 1
-    uint8_t filler;
-    uint16_t at;
-    uint16_t filler2;
-#else
-    uint8_t at;
-#endif
-} net_scale;
-
+/*@scaling*/
 /*@scales*/
 
-/* Brings a whole number to what the network takes. */
-static NET_APART_IF_SHORT int16_t net_scaled(int32_t v, const net_scale *s)
-{
-    const int32_t limit = (int32_t)4 * (uint16_t)NET_ROM_I16(&s->limit);
-    const uint_fast8_t down = NET_ROM_U8(&s->down);
-
-    v -= NET_ROM_I32(&s->middle);
-    v = (v + (((int32_t)1 << down) >> 1)) >> down;
-    if (v > limit) {
-        v = limit;
-    }
-    if (v < -limit) {
-        v = -limit;
-    }
-    v = ((v * NET_ROM_I32(&s->multiplier)) + NET_ROM_I32(&s->add)) >> 15;
-#if defined(__ARM_FEATURE_SAT) && defined(__GNUC__)
-    v = (int32_t)__builtin_arm_ssat(v, 16); /* __ssat of arm_acle.h draws a conversion warning */
-#else
-    if (v > INT16_MAX) {
-        v = INT16_MAX;
-    }
-    if (v < INT16_MIN) {
-        v = INT16_MIN;
-    }
-#endif
-    return (int16_t)v;
-}
+/*@scaled*/
 
 /* Brings n whole numbers to x. */
 static NET_APART void net_scale_all(const int32_t *values, const net_scale *s, uint_fast16_t n, int16_t *x)

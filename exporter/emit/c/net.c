@@ -48,6 +48,7 @@
 /* What the code assumes of the compiler; compilation stops where it does not hold.
  *  - right shift of a negative value copies the sign (C99 6.5.7p5 leaves it open)
  *  - exact-width types of 8, 16 and 32 bits exist
+ *  - int has 16 bits at least, as C99 5.2.4.2.1 has it; an option of AVR compilers takes it 8
  *  - conversion to a narrower or signed type keeps the bits that fit (C99 6.3.1.3p3)
  * No accumulator overflows, whatever the input and the state: net_weights.h carries
  * the proof.
@@ -55,6 +56,7 @@
  * net_round_shift, net_result, net_tanh_Q15, net_mul_Q16, net_cell32, under these checks. */
 #define NET_CHECK(name, condition) typedef char net_check_##name[(condition) ? 1 : -1]
 
+NET_CHECK(int_has_16_bits, sizeof(int) >= sizeof(int16_t));
 NET_CHECK(shift_copies_the_sign, ((int32_t)-3 >> 1) == (int32_t)-2);
 NET_CHECK(conversion_keeps_the_bits, (int8_t)(uint8_t)0x80U == INT8_MIN && (int32_t)UINT32_C(0x80000000) == INT32_MIN
     && (int16_t)INT32_C(0x18000) == INT16_MIN);
@@ -339,8 +341,63 @@ static NET_INSIDE int32_t net_cell32(uint_fast16_t keep_Q16, int32_t old, uint_f
 
 /*@layers*/
 /*@step*/
-const uint32_t net_id NET_ROM = NET_ID;
+/* Lies with the weights. */
+static const uint32_t net_id_word NET_ROM = NET_ID;
 
+/* Read where it lies, which volatile says: a compiler would put the number in its place. */
+uint32_t net_id(void)
+{
+    return (uint32_t)NET_ROM_I32((const volatile uint32_t *)&net_id_word);
+}
+
+#ifdef NET_WITH_RETAINED
+/* CRC-32 of IEEE 802.3 with one more byte: it begins with all ones and is inverted at the end.
+ * Without a table: a few states of some hundred bytes are no reason to spend flash on one. */
+static uint32_t net_crc32(uint32_t crc, uint8_t byte)
+{
+    uint32_t sum = crc ^ byte;
+    uint8_t bit;
+
+    for (bit = 0; bit < 8U; bit++) {
+        sum = ((sum & 1U) != 0U) ? ((sum >> 1) ^ UINT32_C(0xEDB88320)) : (sum >> 1);
+    }
+    return sum;
+}
+
+/* CRC-32 of what stands before the CRC. */
+static uint32_t net_retained_crc(const net_retained *r)
+{
+    const uint8_t *byte = (const uint8_t *)r;
+    uint32_t crc = UINT32_MAX;
+    uint16_t left;
+
+    for (left = (uint16_t)offsetof(net_retained, crc); left > 0U; left--) {
+        crc = net_crc32(crc, *byte);
+        byte++;
+    }
+    return ~crc;
+}
+
+void net_retain(net_retained *r, const net_state *s)
+{
+    r->id = net_id();
+    r->state = *s;
+    r->crc = net_retained_crc(r);
+}
+
+uint8_t net_restore(const net_retained *r, net_state *s)
+{
+    const uint8_t intact = ((r->id == net_id()) && (r->crc == net_retained_crc(r))) ? 1U : 0U;
+
+    if (intact != 0U) {
+        *s = r->state;
+    } else {
+        net_reset(s);
+    }
+    return intact;
+}
+
+#endif
 #if NET_CLASSES == 1
 uint16_t net_class(const int32_t y[NET_N_OUTPUTS])
 {
@@ -356,32 +413,79 @@ uint16_t net_class(const int32_t y[NET_N_OUTPUTS])
 }
 
 #endif
+#if NET_FRONT == 0
+#ifdef NET_WITH_ENCODE_ONE
+/*@scaling*/
+
+/*@scales*/
+
+/*@scaled*/
+
+/*@value*/
+int16_t net_encode_one(uint16_t feature, int32_t value)
+{
+    return (feature < NET_N_FEATURES) ? net_scaled_value(value, &net_scales[feature]) : 0;
+}
+#endif
+
+#endif
 #ifdef NET_WITH_FLOAT
 #if defined(__FAST_MATH__) || (defined(__FINITE_MATH_ONLY__) && (__FINITE_MATH_ONLY__ != 0))
 #error "net_encode recognises NaN: compile this file without fast-math options"
 #endif
 
-/* In float32 throughout. A compiler that fuses multiply and add, or computes in a
- * wider format, may give an integer that differs by 1. */
+/* One feature of net_encode; *outside is 1 where the value has no x, else 0. In float32
+ * throughout. A compiler that fuses multiply and add, or computes in a wider format, may give an
+ * integer that differs by 1. */
+static int16_t net_encoded(uint16_t feature, float physical, uint8_t *outside)
+{
+    const float v = (physical - NET_ROM_F32(&net_mean[feature])) * NET_ROM_F32(&net_factor[feature]);
+    int16_t x = 0; /* of NaN */
+
+    *outside = 0;
+    if (v != v) {
+        *outside = 1;
+    } else if (v >= 32767.0f) {
+        x = INT16_MAX;
+        *outside = 1;
+    } else if (v <= -32768.0f) {
+        x = INT16_MIN;
+        *outside = 1;
+    } else if (v >= 0.0f) {
+        x = (int16_t)(v + 0.5f);
+    } else {
+        x = (int16_t)-(int32_t)(0.5f - v);
+    }
+    return x;
+}
+
 void net_encode(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES])
 {
+    uint8_t outside;
     uint16_t i;
 
     for (i = 0; i < NET_N_FEATURES; i++) {
-        const float v = (physical[i] - NET_ROM_F32(&net_mean[i])) * NET_ROM_F32(&net_factor[i]);
-
-        if (v != v) {
-            x[i] = 0;
-        } else if (v >= 32767.0f) {
-            x[i] = INT16_MAX;
-        } else if (v <= -32768.0f) {
-            x[i] = INT16_MIN;
-        } else if (v >= 0.0f) {
-            x[i] = (int16_t)(v + 0.5f);
-        } else {
-            x[i] = (int16_t)-(int32_t)(0.5f - v);
-        }
+        x[i] = net_encoded(i, physical[i], &outside);
     }
+}
+
+uint16_t net_encode_checked(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES],
+                            uint8_t mask[NET_MASK_BYTES])
+{
+    uint16_t count = 0;
+    uint16_t i;
+
+    for (i = 0; i < NET_MASK_BYTES; i++) {
+        mask[i] = 0;
+    }
+    for (i = 0; i < NET_N_FEATURES; i++) {
+        uint8_t outside;
+
+        x[i] = net_encoded(i, physical[i], &outside);
+        count = (uint16_t)(count + outside);
+        mask[i / 8U] = (uint8_t)(mask[i / 8U] | (uint8_t)((uint32_t)outside << (i % 8U)));
+    }
+    return count;
 }
 
 void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS])

@@ -26,8 +26,9 @@ typedef struct {
 /*@state*/
 } NET_ALIGNED net_state;
 
-/* The same as NET_ID, in the object file; on 8-bit AVR in program memory. */
-extern const uint32_t net_id;
+/* The NET_ID of net.c, read from where its weights lie: another one than NET_ID here is of
+ * another export. */
+uint32_t net_id(void);
 
 /* Sets the state to the start of a sequence: before the first step, and after
  * every gap in the steps. */
@@ -38,6 +39,27 @@ void net_reset(net_state *s);
  * a fault on another; with -DNET_ASSERT=assert (a macro of yours) it is checked. y: outputs, NET_Y_..._FRACTION_BITS each. */
 void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS]);
 
+#ifdef NET_WITH_RETAINED
+/* A state in memory that a reset leaves alone, and what tells whether it did. */
+typedef struct {
+    uint32_t id; /* NET_ID */
+    net_state state;
+    uint32_t crc; /* CRC-32 of what stands before it */
+} net_retained;
+
+/* Keeps a copy of the state; call it after net_step. */
+void net_retain(net_retained *r, const net_state *s);
+
+/* Takes the state back after a reset. Returns 1; or 0 where it is damaged, was never kept or is of
+ * another export: then the state is at the start of a sequence. Where steps were lost meanwhile,
+ * net_reset is due instead.
+#if NET_FRONT == 1
+ * The front end is not kept: net_front_reset is due.
+#endif
+ */
+uint8_t net_restore(const net_retained *r, net_state *s);
+
+#endif
 #if NET_CLASSES == 1
 /* Index of the class with the largest score, the first of equals. */
 uint16_t net_class(const int32_t y[NET_N_OUTPUTS]);
@@ -69,12 +91,20 @@ uint8_t net_sample(net_front *f, const uint16_t code[NET_N_CHANNELS]);
  * the window is full it does nothing. */
 void net_features(net_front *f, int16_t x[NET_N_FEATURES]);
 
+#endif
 #if NET_GIVEN == 1
-/* x of a feature that is not computed, from its value times 2^NET_X_..._VALUE_FRACTION_BITS;
- * 0 of a computed one. */
+/* x of a feature from its value times 2^NET_X_..._VALUE_FRACTION_BITS, in integers alone;
+ * beyond the range of x it saturates. Of a computed feature with -DNET_WITH_ENCODE_ONE, which
+ * net_front.c and the self-test take, else 0. */
 int16_t net_encode_one(uint16_t feature, int32_t value);
 
+#else
+#ifdef NET_WITH_ENCODE_ONE
+/* x of a feature from its value times 2^NET_X_..._VALUE_FRACTION_BITS, in integers alone;
+ * beyond the range of x it saturates. 0 of a feature that there is not. */
+int16_t net_encode_one(uint16_t feature, int32_t value);
 #endif
+
 #endif
 #ifdef NET_WITH_FLOAT
 /* Physical units to the integers of net_step: values beyond the range of the
@@ -82,37 +112,31 @@ int16_t net_encode_one(uint16_t feature, int32_t value);
  * faults are for the caller to detect. */
 void net_encode(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES]);
 
+#define NET_MASK_BYTES ((NET_N_FEATURES + 7) / 8)
+
+/* The same, and tells: returns how many features saturate or are NaN, and sets bit i % 8 of
+ * mask[i / 8] where feature i does or is, and clears the others. */
+uint16_t net_encode_checked(const float physical[NET_N_FEATURES], int16_t x[NET_N_FEATURES],
+                            uint8_t mask[NET_MASK_BYTES]);
+
 /* Integers of net_step to physical units. */
 void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
 #endif
 
 #if NET_FRONT == 1
 /* In net_selftest.c: replays recorded steps, then windows of converter codes, and compares
- * every integer. Returns 0, or 1 + the number of the first that differs; windows count
- * behind steps.
-#if NET_GIVEN == 1
- * What net_encode_one gives counts behind windows.
+ * every integer. Returns 0; 1 + the number of the first that differs, where windows count
+ * behind steps; or -1 where net.c is of another export. */
+#else
+/* In net_selftest.c: replays recorded steps and compares every output. Returns 0;
+ * 1 + the number of the first step that differs; or -1 where net.c is of another export. */
 #endif
+/* Numbers behind these are of a long sequence (1 behind), net_encode_one (2), net_encode or
+ * net_encode_checked (3) and net_decode (4), of which it tries those that it is compiled with.
  * It checks the port to a compiler and a core, not the flash: single weights may never
  * decide a step. It has a main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none
  * and prints nothing. */
-#else
-/* In net_selftest.c: replays recorded steps and compares every output. Returns 0,
- * or 1 + the number of the first step that differs. It checks the port to a
- * compiler and a core, not the flash: single weights may never decide a step. It has a
- * main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none and prints nothing. */
-#endif
 int32_t net_selftest(void);
-
-/* In net_board.c: runs the steps of the self-test `runs` times and prints what
- * they took, for `kerf targets fit`. The board supplies the two functions below. */
-void net_board(uint16_t runs);
-
-/* A counter that goes up by 1 with every cycle of the core and wraps at 2^32. */
-uint32_t net_cycles(void);
-
-/* Prints a text and ends the line. */
-void net_line(const char *text);
 
 #ifdef __cplusplus
 }

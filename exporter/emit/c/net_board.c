@@ -2,13 +2,14 @@
 /* Measures the steps of net_vectors.h on a board. Call net_board() from a main()
  * of your own, with interrupts off and the clock and flash settings of the
  * product, and keep the lines it prints in a file. Supply net_cycles() and
- * net_line(), see net.h; with -DNET_BOARD_DWT net_cycles() is here already, for cores with
+ * net_line(), see net_board.h; with -DNET_BOARD_DWT net_cycles() is here already, for cores with
  * a cycle counter in their debug unit: Cortex-M3, M4, M7, M33.
  *
  * A line holds: name, export, layers and word widths, steps, cycles of all steps, cycles of the
  * same loop around an empty function. The counter must not wrap more than once:
  * choose fewer runs, or extend a short timer in software. */
 #include "net.h"
+#include "net_board.h"
 #include "net_vectors.h"
 
 #if NET_VECTORS_ID != NET_ID
@@ -66,11 +67,11 @@ static uint32_t net_board_time(net_board_call volatile *call, uint16_t runs)
 
     for (run = 0; run < runs; run++) {
         for (step = 0; step < NET_VECTOR_STEPS; step++) {
-            if ((step == 0U) || (NET_ROM_U8(&net_vector_reset[step]) != 0U)) {
+            if ((step == 0U) || (NET_VECTOR_U8(&net_vector_reset[step]) != 0U)) {
                 net_reset(&state);
             }
             for (i = 0; i < NET_N_FEATURES; i++) {
-                x[i] = NET_ROM_I16(&net_vector_x[step][i]);
+                x[i] = NET_VECTOR_I16(&net_vector_x[step][i]);
             }
             (*call)(&state, x, y);
         }

@@ -1,6 +1,7 @@
 /* A board without hardware: a step takes as many cycles as its number says, and the counter wraps. */
 #include <stdio.h>
 #include "leakair.h"
+#include "leakair_board.h"
 
 void __real_leakair_step(leakair_state *s, const int16_t x[], int32_t y[]);
 void __wrap_leakair_step(leakair_state *s, const int16_t x[], int32_t y[]);
