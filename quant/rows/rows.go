@@ -108,7 +108,8 @@ func (k Kernel) IsRaised(bits int) bool {
 }
 
 // Turns returns how a kernel reads the tiles of a group: a loop turns so many times over so many
-// tiles each, and the rest follows behind it. Without a loop all are rest. Sums that are stored as
+// tiles each, as many as leave the smallest rest, which follows behind it. Without a loop all are
+// rest. Sums that are stored as
 // they are, those of a head, are read two tiles at a time: they are few.
 func (k Kernel) Turns(bits, columns int, isHead bool) (turns, each, rest int) {
 	tiles, most := Tiles(columns), k.Straight
@@ -123,7 +124,11 @@ func (k Kernel) Turns(bits, columns int, isHead bool) (turns, each, rest int) {
 	if tiles <= most {
 		return 0, 0, tiles
 	}
-	turns = (tiles + most - 1) / most
-	each = tiles / turns
-	return turns, each, tiles - turns*each
+	each = most
+	for n := most; n > most/2; n-- {
+		if tiles%n < tiles%each {
+			each = n
+		}
+	}
+	return tiles / each, each, tiles % each
 }
