@@ -74,7 +74,7 @@ const caller = `#include "leakair.h"
 static leakair_state state;
 int main(void)
 {
-    static int16_t x[LEAKAIR_N_FEATURES];
+    static int16_t x[LEAKAIR_N_FEATURES] LEAKAIR_ALIGNED;
     int32_t y[LEAKAIR_N_OUTPUTS];
 #ifdef LEAKAIR_WITH_FLOAT
     static float physical[LEAKAIR_N_FEATURES];

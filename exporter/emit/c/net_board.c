@@ -58,7 +58,7 @@ uint32_t net_cycles(void)
 static uint32_t net_board_time(net_board_call volatile *call, uint16_t runs)
 {
     net_state state;
-    int16_t x[NET_N_FEATURES];
+    int16_t x[NET_N_FEATURES] NET_ALIGNED;
     int32_t y[NET_N_OUTPUTS];
     uint16_t run;
     uint16_t step;

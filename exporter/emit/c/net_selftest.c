@@ -71,7 +71,7 @@ static uint8_t net_window_fill(net_front *front, uint16_t window)
     const uint8_t shift = (uint8_t)((16U - (drawn & 15U)) & 15U);
     uint16_t state = drawn;
     uint16_t code[NET_N_CHANNELS];
-    int16_t x[NET_N_FEATURES];
+    int16_t x[NET_N_FEATURES] NET_ALIGNED;
     uint16_t n;
     uint16_t i;
     uint8_t ok = 1;
@@ -99,7 +99,7 @@ static int32_t net_window_selftest(void)
 {
     net_front front;
     net_state state;
-    int16_t x[NET_N_FEATURES];
+    int16_t x[NET_N_FEATURES] NET_ALIGNED;
     int32_t y[NET_N_OUTPUTS];
     int32_t result = 0;
     uint16_t window;
@@ -175,7 +175,7 @@ static uint8_t net_encode_selftest(void)
 {
     const volatile float zero = 0.0f;
     float physical[NET_N_FEATURES];
-    int16_t x[NET_N_FEATURES];
+    int16_t x[NET_N_FEATURES] NET_ALIGNED;
     int16_t checked[NET_N_FEATURES];
     uint8_t mask[NET_MASK_BYTES];
     uint8_t ok = 1;
@@ -232,7 +232,7 @@ static uint8_t net_decode_selftest(void)
 static uint8_t net_long_selftest(void)
 {
     net_state state;
-    int16_t x[NET_N_FEATURES];
+    int16_t x[NET_N_FEATURES] NET_ALIGNED;
     int32_t y[NET_N_OUTPUTS];
     uint8_t ok = 1;
     uint16_t at = 0;
@@ -295,7 +295,7 @@ static int32_t net_other_selftest(void)
 int32_t net_selftest(void)
 {
     net_state state;
-    int16_t x[NET_N_FEATURES];
+    int16_t x[NET_N_FEATURES] NET_ALIGNED;
     int32_t y[NET_N_OUTPUTS];
     int32_t result = 0;
     uint16_t step;

@@ -9,7 +9,7 @@ int main(void)
     static const int32_t limits[3] = { INT32_MIN, 12345678, INT32_MAX };
     float physical[LEAKAIR_N_FEATURES];
     float decoded[LEAKAIR_N_OUTPUTS];
-    int16_t x[LEAKAIR_N_FEATURES];
+    int16_t x[LEAKAIR_N_FEATURES] LEAKAIR_ALIGNED;
     int32_t y[LEAKAIR_N_OUTPUTS];
     int i;
     int o;

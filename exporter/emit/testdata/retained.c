@@ -9,7 +9,7 @@ int main(void)
     static leakair_retained kept;
     static leakair_state state;
     static leakair_state restored;
-    static int16_t x[LEAKAIR_N_FEATURES];
+    static int16_t x[LEAKAIR_N_FEATURES] LEAKAIR_ALIGNED;
     int32_t y[LEAKAIR_N_OUTPUTS];
     int32_t again[LEAKAIR_N_OUTPUTS];
     uint8_t *byte = (uint8_t *)&kept;

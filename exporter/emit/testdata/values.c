@@ -7,7 +7,7 @@
 int main(void)
 {
     float physical[LEAKAIR_N_FEATURES];
-    int16_t x[LEAKAIR_N_FEATURES];
+    int16_t x[LEAKAIR_N_FEATURES] LEAKAIR_ALIGNED;
     uint8_t mask[LEAKAIR_MASK_BYTES];
     uint32_t left;
     int32_t value;

@@ -10,7 +10,7 @@ enum { WAVE, RISE, FALL, JUMP, STILL, NOISE, SHAPES };
 static const uint8_t bits[NETWORK_CHANNELS] = NETWORK_BITS;
 static network_front front;
 static uint16_t code[NETWORK_CHANNELS];
-static network_input x[NETWORK_FEATURES];
+static network_input x[NETWORK_FEATURES] __attribute__((aligned(4)));
 volatile network_input sink;
 
 static struct {

@@ -10,7 +10,7 @@
 #endif
 
 static network_state state;
-static network_input x[NETWORK_FEATURES];
+static network_input x[NETWORK_FEATURES] __attribute__((aligned(4)));
 static network_output y[NETWORK_OUTPUTS];
 volatile network_output sink;
 

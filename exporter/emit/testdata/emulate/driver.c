@@ -50,7 +50,7 @@ static uint32_t hash_word(uint32_t hash, uint32_t v)
 int main(void)
 {
     static leakair_state state;
-    static int16_t x[LEAKAIR_N_FEATURES];
+    static int16_t x[LEAKAIR_N_FEATURES] LEAKAIR_ALIGNED;
     int32_t y[LEAKAIR_N_OUTPUTS];
     uint32_t hash = UINT32_C(2166136261);
     uint32_t step;

@@ -18,7 +18,7 @@ static leakair_front front;
 
 int main(void)
 {
-    int16_t x[LEAKAIR_N_FEATURES] = { 0 };
+    int16_t x[LEAKAIR_N_FEATURES] LEAKAIR_ALIGNED = { 0 };
     uint32_t step;
 
     leakair_front_reset(&front);
