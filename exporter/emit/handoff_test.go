@@ -67,3 +67,54 @@ func TestRetainedStateIsRestoredWholeOrNotAtAll(t *testing.T) {
 		}
 	}
 }
+
+// With the longest name of a job all external identifiers differ in the 31 characters that C99
+// 5.2.4.1 guarantees to be significant.
+func TestExternalNamesDifferWhereTheyAreSignificant(t *testing.T) {
+	for _, p := range []*Program{selftestProgram(t, 1),
+		randomProgram(t, rand.New(rand.NewPCG(3, 1)), randomnet.OneGRU)} {
+		p.Name = strings.Repeat("n", maxPrefix)
+		if p.Front != nil {
+			p.Name = strings.Repeat("n", maxFrontPrefix)
+		}
+		dir := t.TempDir()
+		writeC(t, p, dir)
+		owner := map[string]string{}
+		upper := "-D" + strings.ToUpper(p.Name)
+		for _, source := range []string{"", "_front", "_selftest", "_board"} {
+			if source == "_front" && p.Front == nil {
+				continue
+			}
+			compile(t, dir, "gcc", "-std=c99", upper+"_WITH_FLOAT", upper+"_WITH_ENCODE_ONE",
+				upper+"_WITH_RETAINED", upper+"_SELFTEST_NO_STDIO", "-c", p.Name+source+".c", "-o",
+				"object.o")
+			names := exec.Command("nm", "--extern-only", "--defined-only", "--format=just-symbols",
+				filepath.Join(dir, "object.o"))
+			out, err := names.Output()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, name := range strings.Fields(string(out)) {
+				significant := name[:min(len(name), 31)]
+				if other := owner[significant]; other != "" {
+					t.Errorf("%s and %s are alike in 31 characters", other, name)
+				}
+				owner[significant] = name
+			}
+		}
+		if len(owner) < 10 {
+			t.Errorf("found only %v", owner)
+		}
+	}
+}
+
+// A job may have a name that looks like the prefix of the C files that it is made from.
+func TestJobNamedNet(t *testing.T) {
+	p := randomProgram(t, rand.New(rand.NewPCG(3, 1)), randomnet.OneGRU)
+	p.Name = "net_a"
+	dir := t.TempDir()
+	writeC(t, p, dir)
+	compile(t, dir, "gcc", "-std=c99", "-DNET_A_WITH_FLOAT", "-DNET_A_WITH_ENCODE_ONE", "net_a.c",
+		"net_a_selftest.c", "-o", "selftest")
+	compile(t, dir, "./selftest")
+}

@@ -39,7 +39,7 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err := CheckNames(p.Name, p.Net.Features, p.Net.Outputs, p.channelNames()); err != nil {
 		return nil, err
 	}
-	rom, err := p.template("rom.h", nil)
+	rom, err := p.part("rom.h")
 	if err != nil {
 		return nil, err
 	}
@@ -82,7 +82,7 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	vectorsROM, err := p.template("vectors_rom.h", nil)
+	vectorsROM, err := p.part("vectors_rom.h")
 	if err != nil {
 		return nil, err
 	}

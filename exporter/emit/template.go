@@ -32,9 +32,9 @@ func rename(text, name string) string {
 	return strings.ReplaceAll(text, guard, "")
 }
 
-// template returns a C file of cFiles with the branches that this network needs, and with generated
-// text in place of marker comments: marks["step"] replaces /*@step*/.
-func (p *Program) template(file string, marks map[string]string) (string, error) {
+// part returns a C file of cFiles with the branches that this network needs, to be put into another
+// one.
+func (p *Program) part(file string) (string, error) {
 	raw, err := cFiles.ReadFile("c/" + file)
 	if err != nil {
 		return "", err
@@ -42,6 +42,16 @@ func (p *Program) template(file string, marks map[string]string) (string, error)
 	text, err := resolve(string(raw), p.choices())
 	if err != nil {
 		return "", fmt.Errorf("exporter/emit/c/%s: %w", file, err)
+	}
+	return text, nil
+}
+
+// template returns a C file of cFiles with the branches that this network needs, and with generated
+// text in place of marker comments: marks["step"] replaces /*@step*/.
+func (p *Program) template(file string, marks map[string]string) (string, error) {
+	text, err := p.part(file)
+	if err != nil {
+		return "", err
 	}
 	for mark, with := range marks {
 		text = strings.Replace(text, "/*@"+mark+"*/\n", with, 1)

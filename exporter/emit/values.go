@@ -95,13 +95,11 @@ func (p *Program) valueScales() string {
 func (p *Program) encodeMarks(marks map[string]string) (map[string]string, error) {
 	for mark, file := range map[string]string{"scaling": "scaling.c", "scaled": "scaled.c",
 		"value": "encode.c"} {
-		raw, err := cFiles.ReadFile("c/" + file)
+		text, err := p.part(file)
 		if err != nil {
 			return nil, err
 		}
-		if marks[mark], err = resolve(string(raw), p.choices()); err != nil {
-			return nil, fmt.Errorf("exporter/emit/c/%s: %w", file, err)
-		}
+		marks[mark] = text
 	}
 	return marks, nil
 }

@@ -3,8 +3,9 @@ package emit
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
+
+	"kerf/quant"
 )
 
 // vectorsHeader returns NAME_vectors.h. rom is the text of vectors_rom.h.
@@ -139,9 +140,14 @@ func (p *Program) floatVectors(b *strings.Builder) {
 // that computes in a wider format gives the same.
 func (p *Program) encodedRows() (physical [][]float32, x [][]int32) {
 	const most = 3e38 // nearly the largest float32
+	// with the features side by side, wherever the recordings have them
+	net := quant.Network{Features: p.Net.Features, InputFraction: p.Net.InputFraction}
+	for i := range net.Features {
+		net.Columns = append(net.Columns, i)
+	}
 	for k, target := range []float64{0, 9000, -25000, most, -most} {
 		row, encoded := make([]float32, len(p.Net.Features)), make([]int32, len(p.Net.Features))
-		columns := make([]float64, slices.Max(p.Net.Columns)+1)
+		columns := make([]float64, len(row))
 		for i := range row {
 			mean, factor := p.Net.EncodeConstants(i)
 			row[i] = mean
@@ -149,14 +155,14 @@ func (p *Program) encodedRows() (physical [][]float32, x [][]int32) {
 				row[i] = float32(target)
 			} else if k > 0 {
 				v := float32(float64(mean) + (target+float64(37*(i%100))+0.25)/float64(factor))
-				exact := (float64(v) - float64(mean)) * float64(factor)
+				exact := float64((float64(v) - float64(mean)) * float64(factor))
 				if math.Abs(exact-math.Floor(exact)-0.5) > 0.1 { // else float32 is too coarse
 					row[i] = v
 				}
 			}
-			columns[p.Net.Columns[i]] = float64(row[i])
+			columns[i] = float64(row[i])
 		}
-		p.Net.Encode(columns, encoded)
+		net.Encode(columns, encoded)
 		physical, x = append(physical, row), append(x, encoded)
 	}
 	return physical, x
