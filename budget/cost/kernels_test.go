@@ -77,8 +77,7 @@ func TestUnknownInstructionSetKernelOrFigurePanics(t *testing.T) {
 	for _, call := range []func(){
 		func() { kernelsFor("armv6") },
 		func() {
-			kernelsFor("avr").cycles(kernel{task: columnCall, columns: 3, bits: 8},
-				core(t, "avr8"))
+			kernelsFor("avr").cycles(kernel{task: tile, bits: 7}, core(t, "avr8"))
 		},
 		func() { figure(kernelsFor("avr").Stack, "w3") },
 	} {
@@ -251,27 +250,18 @@ func TestArraysOnTheStackByHand(t *testing.T) {
 	}
 }
 
-// Four columns of two rows of int8 weights on the Cortex-M4 are four loads in a row, two SMLALD,
-// two SXTB16 and two SMLAD (read in the listing). By hand, with the costs of the profile: load 2,
-// three behind it 1 each, the others 1 each: 11. The last such call of a row chains one load less
-// in some listings.
-func TestFourColumnsByHand(t *testing.T) {
-	p := core(t, "cortex-m4f")
-	if got := kernelsFor(p.ISA).cycles(kernel{task: columnCall, columns: 4, bits: 8},
-		p); got < 10 || got > 12 {
-		t.Errorf("%v cycles, want 11", got)
-	}
-}
-
-// Six columns of three rows on the Cortex-M0+: for each MOVS and LDRSH for the input, then LDRB,
-// MULS and ADDS for each row; and the loop over them ADDS, ADDS, CMP, BNE (read in the listing). By
-// hand: 6 (1 + 2 + 3 (2 + 1 + 1)) + 1 + 1 + 1 + 2 = 95. The fit puts a part of that into the loop
-// around, so it is within 10.
-func TestSixColumnsByHand(t *testing.T) {
-	p := core(t, "cortex-m0plus")
-	k := kernelsFor(p.ISA)
-	column, turn := kernel{task: columnCall, columns: 1, bits: 8}, kernel{task: columnTurn, bits: 8}
-	if got := 6*k.cycles(column, p) + k.cycles(turn, p); math.Abs(got-95) > 10 {
-		t.Errorf("%v cycles, want 95", got)
+// A tile of int8 weights, four rows by two columns, by hand from the instructions of the kernel and
+// the costs of the profile. Cortex-M4: three loads in a row (2, 1, 1), two SMLALD, two SXTB16, two
+// SMLAD, 1 each. Cortex-M3: twice five loads in a row (2 and four of 1) and four MLA (2). Cortex-M0+:
+// LDMIA of a word (2), ASRS, SXTH, and eight times LDRB (2), MULS, ADDS.
+func TestTilesByHand(t *testing.T) {
+	for name, want := range map[string]float64{
+		"cortex-m4f": 2 + 1 + 1 + 6, "cortex-m3": 2 * (2 + 4 + 4*2),
+		"cortex-m0plus": 2 + 1 + 1 + 8*(2+1+1)} {
+		p := core(t, name)
+		got := kernelsFor(p.ISA).cycles(kernel{task: tile, bits: 8}, p)
+		if math.Abs(got-want) > 0.05 {
+			t.Errorf("%s: %v cycles, want %v", name, got, want)
+		}
 	}
 }

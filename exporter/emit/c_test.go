@@ -55,14 +55,6 @@ func compile(t *testing.T, dir string, command ...string) {
 	}
 }
 
-// The ways of other cores through the emitted C, on this host, with stand-ins
-// for what their compilers bring. A sum of 24 bits has 32 here: that it needs no
-// more is proven where rows.ByteColumns is defined.
-var otherCores = [][]string{
-	{"-D__ARM_FEATURE_SIMD32=1"},
-	{"-D__AVR__=1", "-D__INT24_MAX__=8388607", "-D__int24=int32_t", "-D__uint24=uint32_t"},
-}
-
 // Every kind of layer and activation, in every word width, compiles without a
 // warning as C99 and as C++11, passes its self-test, and stays silent under the
 // sanitizers.
@@ -72,17 +64,6 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 			t.Parallel()
 			dir := t.TempDir()
 			writeC(t, randomProgram(t, rand.New(rand.NewPCG(uint64(i), 1)), n), dir)
-			include, err := filepath.Abs(filepath.Join("testdata", "othercores"))
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, macros := range otherCores {
-				command := append([]string{"gcc", "-std=c99", "-O1", "-fsanitize=undefined,address",
-					"-fno-sanitize-recover=all", "-isystem", include}, macros...)
-				compile(t, dir, append(append(command, strict...), "leakair.c",
-					"leakair_selftest.c", "-o", "selftest")...)
-				compile(t, dir, "./selftest")
-			}
 			for _, compiler := range [][]string{
 				{"gcc", "-std=c99", "-O2"},
 				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT",

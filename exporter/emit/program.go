@@ -51,7 +51,7 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	lie, err := p.template("rows.c", nil)
+	lie, err := p.part("rows.c")
 	if err != nil {
 		return nil, err
 	}

@@ -6,16 +6,15 @@ import (
 	"kerf/quant/rows"
 )
 
-// The 39 rows of the gates of 13 units, int8, 17 columns: on a Cortex-M4 one row is left that is
-// read alone, on a Cortex-M0+ none.
-func ExampleWay_Together() {
+// The 39 rows of the gates of 13 units, int8, 35 columns: on a Cortex-M4 two turns of nine tiles, on
+// a Cortex-M0+ six of three.
+func ExampleKernel_Turns() {
 	for _, isa := range []string{"armv7em", "armv6m"} {
-		way := rows.Of(isa)
-		together := way.Together(39, 8, 17, 0)
-		fmt.Printf("%s: %d rows in groups of %d, calls that read %v columns\n", isa, together,
-			way.Rows, way.Pieces(8))
+		turns, each, rest := rows.Of(isa).Turns(8, 35, false)
+		fmt.Printf("%s: %d groups, each %d turns of %d tiles and %d more\n", isa, rows.Groups(39), turns,
+			each, rest)
 	}
 	// Output:
-	// armv7em: 38 rows in groups of 2, calls that read [4 2 1] columns
-	// armv6m: 39 rows in groups of 3, calls that read [1] columns
+	// armv7em: 10 groups, each 2 turns of 9 tiles and 0 more
+	// armv6m: 10 groups, each 6 turns of 3 tiles and 0 more
 }

@@ -1,0 +1,63 @@
+//go:build emulate
+
+package emit
+
+import (
+	"fmt"
+	"testing"
+)
+
+// kernelCores are emulated cores, one for each kernel in assembler.
+var kernelCores = append(fastCores[:3:3], fastCores[5], avr)
+
+// Every kernel reads every number of columns in every word width: the self-test passes, and so do
+// random steps.
+func TestKernelsReadEveryNumberOfColumns(t *testing.T) {
+	for _, bits := range []int{4, 8, 16} {
+		for i, columns := range columnCounts {
+			n := &emulated{name: fmt.Sprintf("int%d, %d columns", bits, columns),
+				program: columnsProgram(t, bits, columns), seed: uint32(1 + columns)}
+			for _, c := range kernelCores {
+				t.Run(c.name+", "+n.name, func(t *testing.T) {
+					c.require(t)
+					t.Parallel()
+					if err := c.compare(t, n, levels[i%len(levels)], "leakair.c",
+						blockSteps); err != nil {
+						t.Error(err)
+					}
+				})
+			}
+		}
+	}
+}
+
+// The kernels and plain C (-DLEAKAIR_PORTABLE) in one program give the same outputs in 100,000
+// random steps, on AVR 4,000.
+func TestKernelsAndPlainCInOneProgram(t *testing.T) {
+	networks := cutNetworks(t)
+	for i, c := range kernelCores {
+		t.Run(c.name, func(t *testing.T) {
+			c.require(t)
+			t.Parallel()
+			steps := 100_000
+			if c.name == avr.name {
+				steps = 4_000
+			}
+			n := networks[(7*i)%len(networks)]
+			dir := t.TempDir()
+			writeC(t, n.program, dir)
+			command := append(c.compiler[:len(c.compiler):len(c.compiler)], "-std=c99", "-Os", "-I.",
+				fmt.Sprintf("-DSTEPS=%d", steps), fmt.Sprintf("-DSEED=%dU", n.seed))
+			command = append(append(command, strict...), "leakair.c", emulateFile("plain.c"),
+				emulateFile("both.c"))
+			compile(t, dir, append(append(command, c.link...), "-o", "program")...)
+			out, err := c.run(dir)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := printed(out, "same"); len(got) != 1 || got[0] != fmt.Sprint(steps) {
+				t.Errorf("%s: the program wrote %q, want same %d", n.name, out, steps)
+			}
+		})
+	}
+}
