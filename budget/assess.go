@@ -37,7 +37,7 @@ type Result struct {
 	Start       *Start          // what the job leaves out of every judgement; nil: nothing
 	// on the sign-off recordings; nil: no tolerance says what a difference is
 	Settling *quant.Settling
-	Verdict  Verdict // Fits, DoesNotFit or NotEnough
+	Verdict  Verdict // Fits, DoesNotFit, NotEnough or NoEstimate
 	Warnings []string
 	ByHand   []string // what the user chose on the command line, option=value
 }
@@ -131,7 +131,7 @@ func (in *Inputs) extremes(ctx context.Context, c *Chosen) (*quant.Extremes, err
 // judge gives the verdict on the plan.
 func (r *Result) judge() {
 	r.Verdict = verdict(r.Loss, r.Costs)
-	if r.Inputs.Shared > 0 && r.Verdict == Fits {
+	if r.Inputs.Shared > 0 && (r.Verdict == Fits || r.Verdict == NoEstimate) {
 		r.Verdict = NotEnough // nothing independent was judged
 	}
 	isJudged := slices.ContainsFunc(r.Loss, func(l Loss) bool { return l.Verdict != "" }) ||
@@ -206,8 +206,11 @@ func verdict(loss []Loss, costs []Cost) Verdict {
 		}
 	}
 	for _, c := range costs {
-		if c.Verdict == Fail {
+		switch {
+		case c.Verdict == Fail:
 			return DoesNotFit
+		case c.Verdict == NoEstimate && overall == Fits:
+			overall = NoEstimate
 		}
 	}
 	return overall
@@ -302,16 +305,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 		}
 	}
 	r.warnAssumptions()
-	if len(in.Targets) > 0 {
-		var flags []string
-		for _, t := range in.Targets {
-			if text := t.Core.Optimise + " on " + t.Core.Name; !slices.Contains(flags, text) {
-				flags = append(flags, text)
-			}
-		}
-		add("code size, stack and cycles are for GCC with %s: other options need their own",
-			strings.Join(flags, ", "))
-	}
+	r.warnBuilds()
 	var unhindered []string
 	for _, t := range in.Targets {
 		if t.FlashWait == nil && len(t.Core.FlashWaits) == 0 && t.Core.WordBits > 8 {
