@@ -205,7 +205,8 @@ func (c *Comparison) overall() Outcome {
 	for _, r := range c.Cost {
 		found[r.Outcome] = true
 	}
-	order := []budget.Verdict{budget.DoesNotFit, budget.NotEnough, budget.Fits}
+	order := []budget.Verdict{budget.DoesNotFit, budget.NotEnough, budget.NoEstimate,
+		budget.Fits}
 	step := slices.Index(order, c.New.Verdict) - slices.Index(order, c.Old.Verdict)
 	isBetter := found[Better] || step > 0 && c.judgedUnlike() == 0
 	switch {

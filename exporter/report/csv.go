@@ -20,10 +20,10 @@ import (
 // under their names in signoff.json; rows of section chain have the step as part, under its name in
 // signoff.json; those of section accumulator seen and found, with the tensor
 // as part and its proven bound as limit; limit_on is at_least where the limit is a least value;
-// estimate stands beside measured values.
+// estimate stands beside measured values; compiler and known are as in [CostRow].
 var csvHead = strings.Fields("section output scenario region metric target resource part unit " +
 	"float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind " +
-	"sequences steps verdict estimate text")
+	"sequences steps verdict estimate text compiler known")
 
 // csvRow is one row of signoff.csv by column; what it does not name is empty.
 type csvRow map[string]any
@@ -82,7 +82,8 @@ func (s *Signoff) CSV() ([]byte, error) {
 		}
 		write(csvRow{"section": "cost", "target": c.Target, "resource": c.Resource, "part": c.Part,
 			"unit": c.Unit, "value": c.Value, "limit": c.Limit, "limit_on": on, "margin": c.Margin,
-			"kind": c.Kind, "verdict": c.Verdict, "estimate": c.Estimate})
+			"kind": c.Kind, "verdict": c.Verdict, "estimate": c.Estimate, "compiler": c.Compiler,
+			"known": c.Known})
 	}
 	for _, e := range s.Extremes {
 		for _, f := range []metricValue{
