@@ -33,6 +33,7 @@ type Result struct {
 	Counts      *quant.Counts
 	Blame       *Blame          // nil: no tolerance is broken
 	Extremes    *quant.Extremes // of the sign-off recordings; nil: nothing was searched
+	Faults      *Faults         // nil: nothing was tried
 	Examination *Examination    // of the network as given; nil: nothing was judged
 	Start       *Start          // what the job leaves out of every judgement; nil: nothing
 	// on the sign-off recordings; nil: no tolerance says what a difference is
@@ -69,6 +70,9 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 	}
 	r.Counts = chosen.Fixed.Count(pl.in.Signoff)
 	if r.Extremes, err = pl.in.extremes(ctx, chosen); err != nil {
+		return nil, err
+	}
+	if r.Faults, err = pl.faults(ctx, chosen.Fixed, r.Loss); err != nil {
 		return nil, err
 	}
 	r.Start, r.Settling = r.start(), r.settling()

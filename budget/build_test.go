@@ -91,8 +91,8 @@ func TestVerdictWithoutAnEstimate(t *testing.T) {
 		t.Errorf("the plan is judged %q", r.Verdict)
 	}
 	r.warnBuilds()
-	if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "the job names GCC 12.2.1 -Os, and "+
-		"the estimates of code, stack and cycles hold for GCC 12.2.1 -O2") {
+	if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "the job names GCC 12.2.1 -Os, "+
+		"and the estimates of code, stack and cycles hold for GCC 12.2.1 -O2") {
 		t.Errorf("warnings %q", r.Warnings)
 	}
 	r.TakeMeasured([]Measurement{{Target: "cortex-m3", Flash: 1000, RAM: 6, Stack: 100,
