@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"kerf/exporter/report"
 )
 
 // flagsJob is the job of the weather of two cities with flags for its first target.
@@ -52,7 +54,7 @@ func TestFlagsWithoutAnEstimate(t *testing.T) {
 		want string
 	}{
 		{[]string{"verify", dir}, exitDone, "self-test in Go"},
-		{[]string{"show", dir, "--all"}, exitBroken, "Cost of one network and one step, GCC 12.2.1 -Os"},
+		{[]string{"show", dir, "--all"}, exitBroken, "one network and one step, GCC 12.2.1 -Os"},
 		{[]string{"explain", dir, "cortex-m4f/cycles"}, exitDone, "GCC 12.2.1 -Os"},
 		{[]string{"explain", dir}, exitDone, "no estimate"},
 		{[]string{"compare", dir, dir}, exitDone, "same"},
@@ -61,8 +63,8 @@ func TestFlagsWithoutAnEstimate(t *testing.T) {
 	} {
 		code, stdout, stderr := call(c.args...)
 		if code != c.code || !strings.Contains(stdout, c.want) {
-			t.Errorf("%s: exit code %d, want %d with %q\n%s%s", c.args, code, c.code, c.want, stdout,
-				stderr)
+			t.Errorf("%s: exit code %d, want %d with %q\n%s%s", c.args, code, c.code, c.want,
+				stdout, stderr)
 		}
 	}
 }
@@ -86,5 +88,47 @@ func TestBadFlagsAreRefused(t *testing.T) {
 	if code != exitInput || stdout != "" || !strings.Contains(stderr, "job.toml:") ||
 		!strings.Contains(stderr, "leave out what changes no code") {
 		t.Errorf("exit code %d, stdout %q, stderr %q", code, stdout, stderr)
+	}
+}
+
+// The long text names the worst fault of a feature for every output, and the first screen does not;
+// JSON has every fault of every kept feature.
+func TestFaultyFeaturesInTheText(t *testing.T) {
+	_, dir := cityHandoff(t)
+	_, all, _ := call("show", dir, "--all")
+	_, screen, _ := call("show", dir)
+	for _, output := range []string{"temp_max_next", "temp_min_next"} {
+		line := "\n" + output + ": worst with "
+		if strings.Count(all, line) != 1 || strings.Contains(screen, "worst with") {
+			t.Errorf("%s:\n%s\n%s", output, all, screen)
+		}
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "signoff.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := report.Read(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := len(s.Faults.Rows), 4*2*len(s.Kept.Features); got != want {
+		t.Errorf("%d rows of faults, want %d", got, want)
+	}
+	// A handoff of an older kerf has no such part; it is shown, explained and compared as ever.
+	s.Faults = nil
+	older, err := s.JSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "signoff.json")
+	if err := os.WriteFile(file, older, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{{"show", file, "--all"}, {"explain", file, "temp_max_next"},
+		{"compare", file, dir}, {"compare", dir, file}} {
+		if code, stdout, stderr := call(args...); code != exitDone ||
+			strings.Contains(stdout, "worst with") {
+			t.Errorf("%s: exit code %d\n%s%s", args, code, stdout, stderr)
+		}
 	}
 }

@@ -18,9 +18,10 @@ import (
 // metrics explained, explained_low and explained_high, and the recordings as part; rows of section
 // cost use target, resource, part; rows of section difference have the metrics of [ExtremeRow],
 // under their names in signoff.json; rows of section chain have the step as part, under its name in
-// signoff.json; those of section accumulator seen and found, with the tensor
-// as part and its proven bound as limit; limit_on is at_least where the limit is a least value;
-// estimate stands beside measured values; compiler and known are as in [CostRow].
+// signoff.json; those of section accumulator seen and found, with the tensor as part and its proven
+// bound as limit; rows of section fault have the feature as text, the fault as part, and the metric
+// without the fault as fixed and with it as value; limit_on is at_least where the limit is a least
+// value; estimate stands beside measured values; compiler and known are as in [CostRow].
 var csvHead = strings.Fields("section output scenario region metric target resource part unit " +
 	"float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind " +
 	"sequences steps verdict estimate text compiler known")
@@ -103,6 +104,9 @@ func (s *Signoff) CSV() ([]byte, error) {
 				"part": a.Layer + "." + a.Tensor, "value": value, "limit": a.Bound,
 				"kind": budget.Measured})
 		}
+	}
+	if s.Faults != nil {
+		s.Faults.write(write)
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()

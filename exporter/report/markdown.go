@@ -20,6 +20,9 @@ func (s *Signoff) Markdown() []byte {
 		}
 	}
 	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + s.Legend() + "\n")
+	if note := s.FaultsNote(); note != "" {
+		b.WriteString("\n" + markdownText(note) + "\n")
+	}
 	if legend := s.FrontierLegend(); legend != "" {
 		b.WriteString("\n" + markdownText(legend) + "\n")
 	}
@@ -88,7 +91,7 @@ const legendRest = "fixed: the integer network of the C. " +
 // allTables lists the tables of signoff.md in order.
 func (s *Signoff) allTables() []Table {
 	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.AllChainTables(),
-		s.AllCostTables(),
+		s.faultTables(), s.AllCostTables(),
 		s.FrontierTables(), []Table{s.PathTable()}, s.WordTables(),
 		[]Table{s.FormatTable(), s.InputTable(true)})
 }

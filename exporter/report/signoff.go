@@ -60,6 +60,8 @@ type Signoff struct {
 	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
 	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
 
+	Faults *FaultsInfo `json:"faults,omitempty"` // nil: nothing was tried, or of an older kerf
+
 	// The clause that [Signoff.WhyNot] returns.
 	Reason string `json:"reason"`
 	// Findings against the network as given or the recordings.
@@ -156,6 +158,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 			FormatRow{layer, tensor, m.WordBits, m.Fraction, m.MaxBound(), quant.AccumulatorLimit})
 	}
 	s.addExtremes(net, r.Extremes)
+	s.Faults = faultsInfo(r.Faults)
 	s.addChain(r)
 	if c := r.Chosen.Candidate.Recovered; c != nil {
 		s.Recovery = recoveryInfo(c)
