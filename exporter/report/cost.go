@@ -19,12 +19,6 @@ type CostRow struct {
 	Before   float64         `json:"before"` // the same for the whole network in its widest formats
 	Unit     string          `json:"unit"`
 	Kind     budget.Kind     `json:"kind"`
-	// the compiler and its options that the value holds for; empty where it is the same for all,
-	// and in a file of an older kerf
-	Compiler string `json:"compiler,omitempty"`
-	// where there is no estimate for the compiler that the job names: the part of the value that is
-	// the same for all; the rest of it holds for the compiler of the estimates
-	Known *float64 `json:"known,omitempty"`
 	// beside a value that was measured, or of which a part was
 	Estimate     *float64    `json:"estimate,omitempty"`
 	EstimateKind budget.Kind `json:"estimate_kind,omitempty"`
@@ -34,6 +28,12 @@ type CostRow struct {
 	From    string         `json:"limit_from"`
 	Margin  *float64       `json:"margin"`
 	Verdict budget.Verdict `json:"verdict"`
+	// the compiler and its options that the value holds for; empty where it is the same for all,
+	// and in a file of an older kerf
+	Compiler string `json:"compiler,omitempty"`
+	// where there is no estimate for the compiler that the job names: the part of the value that is
+	// the same for all; the rest of it holds for the compiler of the estimates
+	Known *float64 `json:"known,omitempty"`
 }
 
 // MeasuredInfo says how the figures of a target were measured: a [budget.Measurement] without the

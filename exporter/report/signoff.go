@@ -174,8 +174,8 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		before := budget.ValueOf(r.Before, c.Target, c.Resource, c.Part)
 		s.Cost = append(s.Cost,
 			CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit,
-				c.Kind, compilerOf(r, c), known(c), Finite(c.Estimate), c.Estimated,
-				Finite(c.Limit), c.AtLeast, in.LimitFrom(c), Finite(c.Margin()), c.Verdict})
+				c.Kind, Finite(c.Estimate), c.Estimated, Finite(c.Limit), c.AtLeast,
+				in.LimitFrom(c), Finite(c.Margin()), c.Verdict, compilerOf(r, c), known(c)})
 	}
 	for _, m := range r.Measured {
 		s.Measured = append(s.Measured, measuredInfo(m))
