@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"kerf/budget"
 )
 
 // Markdown returns signoff.md: every table of the report.
@@ -46,6 +48,10 @@ func (s *Signoff) Legend() string {
 		s.recoveryLegend() + legendRest
 	if len(s.Measured) > 0 {
 		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
+	}
+	if slices.ContainsFunc(s.Cost, func(c CostRow) bool { return c.Kind == budget.NotEstimated }) {
+		legend += " no estimate: there is none for the compiler and flags that the job names; at " +
+			"least: what no compiler changes."
 	}
 	return legend + s.compensationLegend() + s.chainLegend() + s.extremeLegend() +
 		s.explainedLegend()
