@@ -16,10 +16,12 @@ import (
 func TestFiguresOfAnotherBuild(t *testing.T) {
 	limit := func(v int64) *Bytes { b := Bytes(v); return &b }
 	cycles, period, current, voltage := 1e6, Seconds(1), Amperes(1e-3), Volts(3)
-	energy, duty := Joules(1), Percent(1)
+	energy, duty, sleep, battery, life := Joules(1), Percent(1), Amperes(1e-6), Coulombs(100),
+		Span(1)
 	rule := TargetRule{Clock: 1e6, Flash: limit(1879), RAM: limit(126), Stack: limit(10000),
 		RAMTotal: limit(10000), Cycles: &cycles, Period: &period, ActiveCurrent: &current,
-		Voltage: &voltage, Energy: &energy, Duty: &duty}
+		Voltage: &voltage, Energy: &energy, Duty: &duty, SleepCurrent: &sleep,
+		AverageCurrent: &current, Battery: &battery, BatteryLife: &life}
 	plain := inputsFor(t, rule)
 	candidate := plain.Whole(small)
 	want := plain.Costs(candidate)

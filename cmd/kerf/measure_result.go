@@ -124,8 +124,8 @@ func (m *measurement) text(w io.Writer, p page) error {
 }
 
 // measuredLegend explains the columns.
-const measuredLegend = "estimate: as in the sign-off, for the flags of the profile. flash and " +
-	"RAM: what the network adds to a linked program, one state included. " +
+const measuredLegend = "estimate: as in the sign-off, for the flags of the profile; none where " +
+	"the job names others. flash and RAM: what the network adds to a linked program, one state included. " +
 	"stack: the deepest chain of calls by the compiler's account; painted: what the deepest " +
 	"step changed. " +
 	"cycles: of the longest step that was found, without flash wait states. in all: with the " +
