@@ -33,11 +33,12 @@ type Result struct {
 	Counts      *quant.Counts
 	Blame       *Blame          // nil: no tolerance is broken
 	Extremes    *quant.Extremes // of the sign-off recordings; nil: nothing was searched
+	Faults      *Faults         // nil: nothing was tried
 	Examination *Examination    // of the network as given; nil: nothing was judged
 	Start       *Start          // what the job leaves out of every judgement; nil: nothing
 	// on the sign-off recordings; nil: no tolerance says what a difference is
 	Settling *quant.Settling
-	Verdict  Verdict // Fits, DoesNotFit or NotEnough
+	Verdict  Verdict // Fits, DoesNotFit, NotEnough or NoEstimate
 	Warnings []string
 	ByHand   []string // what the user chose on the command line, option=value
 }
@@ -69,6 +70,9 @@ func (pl *Planner) Assess(ctx context.Context, cut *Cut, chosen *Chosen) (*Resul
 	}
 	r.Counts = chosen.Fixed.Count(pl.in.Signoff)
 	if r.Extremes, err = pl.in.extremes(ctx, chosen); err != nil {
+		return nil, err
+	}
+	if r.Faults, err = pl.faults(ctx, chosen.Fixed, r.Loss); err != nil {
 		return nil, err
 	}
 	r.Start, r.Settling = r.start(), r.settling()
@@ -131,7 +135,7 @@ func (in *Inputs) extremes(ctx context.Context, c *Chosen) (*quant.Extremes, err
 // judge gives the verdict on the plan.
 func (r *Result) judge() {
 	r.Verdict = verdict(r.Loss, r.Costs)
-	if r.Inputs.Shared > 0 && r.Verdict == Fits {
+	if r.Inputs.Shared > 0 && (r.Verdict == Fits || r.Verdict == NoEstimate) {
 		r.Verdict = NotEnough // nothing independent was judged
 	}
 	isJudged := slices.ContainsFunc(r.Loss, func(l Loss) bool { return l.Verdict != "" }) ||
@@ -206,8 +210,11 @@ func verdict(loss []Loss, costs []Cost) Verdict {
 		}
 	}
 	for _, c := range costs {
-		if c.Verdict == Fail {
+		switch {
+		case c.Verdict == Fail:
 			return DoesNotFit
+		case c.Verdict == NoEstimate && overall == Fits:
+			overall = NoEstimate
 		}
 	}
 	return overall
@@ -302,16 +309,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 		}
 	}
 	r.warnAssumptions()
-	if len(in.Targets) > 0 {
-		var flags []string
-		for _, t := range in.Targets {
-			if text := t.Core.Optimise + " on " + t.Core.Name; !slices.Contains(flags, text) {
-				flags = append(flags, text)
-			}
-		}
-		add("code size, stack and cycles are for GCC with %s: other options need their own",
-			strings.Join(flags, ", "))
-	}
+	r.warnBuilds()
 	var unhindered []string
 	for _, t := range in.Targets {
 		if t.FlashWait == nil && len(t.Core.FlashWaits) == 0 && t.Core.WordBits > 8 {

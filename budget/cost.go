@@ -16,6 +16,8 @@ const (
 	Measured  Kind = "measured"  // read from a device or an emulator
 	Bounded   Kind = "bounded"   // cannot be exceeded
 	Estimated Kind = "estimated" // from counts and published timings, or declared in the job
+	// an estimate for another compiler or other options than those that the job names
+	NotEstimated Kind = "no estimate"
 )
 
 // Resource is what a network takes of a target: the name of a limit in the job.
@@ -65,14 +67,18 @@ type Cost struct {
 	Estimated Kind    // kind of the estimate
 	Limit     float64 // NaN when there is none
 	AtLeast   bool    // the limit is a least value, not a largest
-	Verdict   Verdict // Pass or Fail; empty when there is no limit
+	Known     float64 // of a total that is NotEstimated: what of it no compiler changes
+	Verdict   Verdict // Pass, Fail or NoEstimate; empty when there is no limit
 }
 
-// Margin is the room to the limit as a fraction of it; NaN without a limit.
+// Margin is the room to the limit as a fraction of it; NaN without a limit, and where it cannot be
+// judged.
 func (c *Cost) Margin() float64 {
 	switch {
-	case c.Limit == 0:
+	case c.Limit == 0 || c.Verdict == NoEstimate:
 		return math.NaN()
+	case c.Kind == NotEstimated:
+		return 1 - c.Known/c.Limit
 	case c.AtLeast:
 		return c.Value/c.Limit - 1
 	}
@@ -129,12 +135,13 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 		memory = append(memory, weights, tables)
 	}
 	estimate := cost.Of(shape, t.Core, t.flashWait(), t.WeightsInRAM())
-	code := part{"code", float64(estimate.Code), Estimated}
-	stack := part{Total, float64(estimate.Stack), Bounded}
+	estimated := t.kindOf(Estimated)
+	code := part{"code", float64(estimate.Code), estimated}
+	stack := part{Total, float64(estimate.Stack), t.kindOf(Bounded)}
 	front := in.frontCost(c, t, measured)
 	var steps []part
 	for _, p := range estimate.Cycles {
-		steps = append(steps, part{p.Name, p.Cycles, Estimated})
+		steps = append(steps, part{p.Name, p.Cycles, estimated})
 	}
 	if m := measured; m != nil {
 		code = part{"code", m.Flash - weights.value - tables.value, Measured}
@@ -170,7 +177,7 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 }
 
 func weaker(a, b Kind) Kind {
-	rank := map[Kind]int{Exact: 0, Measured: 1, Bounded: 2, Estimated: 3}
+	rank := map[Kind]int{Exact: 0, Measured: 1, Bounded: 2, Estimated: 3, NotEstimated: 4}
 	if rank[b] > rank[a] {
 		return b
 	}

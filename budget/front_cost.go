@@ -115,7 +115,7 @@ func (in *Inputs) frontCost(c Candidate, t Target, measured *Measurement) frontC
 		t.WeightsInRAM())
 	f := frontCost{has: true, samples: float64(n.Front.Sampling.Samples),
 		tables: frontTables(n, c), state: float64(n.StateBytes()),
-		code: float64(e.Code), kind: Estimated, sampleStack: float64(e.SampleStack),
+		code: float64(e.Code), kind: t.kindOf(Estimated), sampleStack: float64(e.SampleStack),
 		featuresStack: float64(e.FeaturesStack), sample: e.Sample, last: e.Last,
 		longest: e.Longest, features: e.Features}
 	if measured != nil && measured.Front != nil {
@@ -165,7 +165,7 @@ func (s *sheet) addFront(f *frontCost) {
 	clock := float64(t.Clock)
 	// Where flash makes a call wait, a row of that stands beside one of the call.
 	parts := func(over float64, calls ...cost.Call) []part {
-		call, wait := part{CallPart, 0, f.kind}, part{cost.FlashWait, 0, Estimated}
+		call, wait := part{CallPart, 0, f.kind}, part{cost.FlashWait, 0, t.kindOf(Estimated)}
 		for _, c := range calls {
 			call.value, wait.value = call.value+c.Cycles, wait.value+c.Wait
 		}

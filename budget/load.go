@@ -183,7 +183,7 @@ func (in loader) loadTargets() error {
 			}
 		}
 		for _, check := range []func(int, Target) error{in.checkMemory, in.checkPower,
-			in.checkSampling} {
+			in.checkSampling, in.checkBuild} {
 			if err := check(i, t); err != nil {
 				return err
 			}

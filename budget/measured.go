@@ -109,7 +109,7 @@ func (r *Result) TakeMeasured(all []Measurement) {
 func withEstimates(rows, estimated []Cost) {
 	for i := range rows {
 		was, kind := valueOf(estimated, rows[i].Target, rows[i].Resource, rows[i].Part)
-		if rows[i].Kind == Measured || was != rows[i].Value {
+		if kind != NotEstimated && (rows[i].Kind == Measured || was != rows[i].Value) {
 			rows[i].Estimate, rows[i].Estimated = was, kind
 		}
 	}
@@ -128,7 +128,7 @@ func (m *Measurement) Beside(estimated []Cost) []Cost {
 		b.add(Stack, "B", m.Stack, b.unseen(Stack))
 		b.add(Cycles, "cycles", m.Cycles, b.unseen(Cycles))
 		if clock := b.find(Cycles, Total) / b.find(StepTime, Total); isAbove0(clock) {
-			b.add(StepTime, "s", m.Cycles/clock, b.unseen(Cycles)/clock)
+			b.add(StepTime, "s", m.Cycles/clock, b.unseen(Cycles).over(clock))
 		}
 		return b.rows
 	}
@@ -140,12 +140,12 @@ func (m *Measurement) Beside(estimated []Cost) []Cost {
 	b.add(Flash, "B", m.Flash, b.unseen(Flash), part{FrontTablesPart, tables, Exact},
 		part{FrontCodePart, f.Flash - tables, Measured})
 	b.add(RAM, "B", m.RAM, b.unseen(RAM), part{FrontStatePart, f.RAM, Measured})
-	b.addTotal(Stack, "B", max(m.Stack, f.FeaturesStack)+f.SampleStack, 0)
+	b.addTotal(Stack, "B", max(m.Stack, f.FeaturesStack)+f.SampleStack, unseen{})
 	b.add(Cycles, "cycles", m.Cycles, b.unseen(Cycles), part{SamplingPart, f.Sampling, Measured},
 		part{FeaturesPart, f.Features, Measured})
 	b.addTotal(Interrupt, "cycles", f.Longest, b.unseen(Interrupt))
 	if clock := b.find(Interrupt, Total) / b.find(InterruptTime, Total); isAbove0(clock) {
-		b.addTotal(StepTime, "s", (f.Last+f.Features+m.Cycles)/clock, b.unseen(Cycles)/clock)
+		b.addTotal(StepTime, "s", (f.Last+f.Features+m.Cycles)/clock, b.unseen(Cycles).over(clock))
 		b.addTotal(InterruptTime, "s", f.Longest/clock, b.unseen(InterruptTime))
 		b.addTotal(FeaturesTime, "s", (f.Last+f.Features)/clock, b.unseen(FeaturesTime))
 	}
@@ -165,47 +165,60 @@ func (b *measuredRows) find(resource Resource, part string) float64 {
 }
 
 // unseen is what the estimate of a resource holds that no emulated core shows.
-func (b *measuredRows) unseen(resource Resource) float64 {
-	sum := 0.0
+func (b *measuredRows) unseen(resource Resource) unseen {
+	all := unseen{kind: Measured}
 	for _, part := range []string{FrontEndPart, cost.FlashWait} {
-		if v := b.find(resource, part); !math.IsNaN(v) {
-			sum += v
+		if v, kind := valueOf(b.estimated, b.target, resource, part); !math.IsNaN(v) && v != 0 {
+			all.sum, all.kind = all.sum+v, weaker(all.kind, kind)
+			if kind != NotEstimated {
+				all.known += v
+			}
 		}
 	}
-	return sum
+	return all
 }
+
+// unseen is a part of a figure that no emulated core shows.
+type unseen struct {
+	sum, known float64 // known: without what is NotEstimated
+	kind       Kind    // Measured where there is nothing
+}
+
+// over is the same, divided.
+func (u unseen) over(by float64) unseen { return unseen{u.sum / by, u.known / by, u.kind} }
 
 // add adds the rows of a resource: what was measured of the network, further measured parts, and
 // their total with what is unseen.
-func (b *measuredRows) add(resource Resource, unit string, network, unseen float64, parts ...part) {
+func (b *measuredRows) add(resource Resource, unit string, network float64, more unseen,
+	parts ...part) {
 	row := b.row(resource, unit, NetworkPart)
-	row.Value, row.Estimate = network, b.find(resource, Total)-unseen
+	row.Value, row.Estimate = network, b.find(resource, Total)-more.sum
 	total := network
-	var more []Cost
+	var rows []Cost
 	for _, p := range parts {
 		one := b.row(resource, unit, p.name)
 		one.Value, one.Kind = p.value, p.kind
 		one.Estimate, one.Estimated = valueOf(b.estimated, b.target, resource, p.name)
 		row.Estimate -= one.Estimate
 		total += p.value
-		more = append(more, one)
+		rows = append(rows, one)
 	}
 	_, row.Estimated = valueOf(b.estimated, b.target, resource, NetworkPart)
-	if unseen == 0 && len(parts) == 0 {
+	if more.sum == 0 && len(parts) == 0 {
 		row.Limit = b.limit(resource)
 		b.rows = append(b.rows, row.judged())
 		return
 	}
-	b.rows = append(append(b.rows, row), more...)
-	b.addTotal(resource, unit, total, unseen)
+	b.rows = append(append(b.rows, row), rows...)
+	b.addTotal(resource, unit, total, more)
 }
 
 // addTotal adds the row of a total of which the parts that are seen take so much.
-func (b *measuredRows) addTotal(resource Resource, unit string, seen, unseen float64) {
+func (b *measuredRows) addTotal(resource Resource, unit string, seen float64, more unseen) {
 	row := b.row(resource, unit, Total)
-	row.Value, row.Limit = seen+unseen, b.limit(resource)
-	if unseen != 0 {
-		row.Kind = Estimated
+	row.Value, row.Limit = seen+more.sum, b.limit(resource)
+	if more.sum != 0 {
+		row.Kind, row.Known = more.kind, seen+more.known
 	}
 	row.Estimate, row.Estimated = valueOf(b.estimated, b.target, resource, Total)
 	b.rows = append(b.rows, row.judged())

@@ -72,11 +72,12 @@ func (s *sheet) addPower(taken, conversions float64) {
 	t := s.target
 	active, sleep := t.activeCurrent(), t.sleepCurrent()
 	period := limitOf(t.Period)
+	kind := weaker(Estimated, s.last().Kind)
 	if !math.IsNaN(period) {
 		s.add(Duty, "", dutyLimit(t), part{Total, taken / period, s.last().Kind})
 	}
 	if energy := t.voltage() * active * taken; !math.IsNaN(energy) {
-		parts := []part{{CorePart, energy, Estimated}}
+		parts := []part{{CorePart, energy, kind}}
 		if !math.IsNaN(conversions) {
 			parts = append(parts, part{ConvertersPart, t.voltage() * conversions, Estimated})
 		}
@@ -88,13 +89,14 @@ func (s *sheet) addPower(taken, conversions float64) {
 	if math.IsNaN(current) {
 		return
 	}
-	parts := []part{{CorePart, current, Estimated}}
+	parts := []part{{CorePart, current, kind}}
 	if !math.IsNaN(conversions) {
 		parts = append(parts, part{ConvertersPart, conversions / period, Estimated})
 	}
 	current = s.add(Current, "A", limitOf(t.AverageCurrent), parts...)
 	if t.Battery != nil {
-		s.addAtLeast(BatteryLife, "s", limitOf(t.BatteryLife), float64(*t.Battery)/current)
+		s.addAtLeast(BatteryLife, "s", limitOf(t.BatteryLife), float64(*t.Battery)/current,
+			kind)
 	}
 }
 

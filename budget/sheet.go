@@ -22,6 +22,9 @@ func (s *sheet) add(resource Resource, unit string, limit float64, parts ...part
 	row.Kind, row.Limit = Exact, limit
 	for _, p := range parts {
 		row.Value += p.value
+		if p.kind != NotEstimated {
+			row.Known += p.value
+		}
 		row.Kind = weaker(row.Kind, p.kind)
 		if len(parts) > 1 {
 			single := s.row(resource, unit, p.name)
@@ -33,10 +36,10 @@ func (s *sheet) add(resource Resource, unit string, limit float64, parts ...part
 	return row.Value
 }
 
-// addAtLeast adds an estimate that has to reach a limit.
-func (s *sheet) addAtLeast(resource Resource, unit string, limit, value float64) {
+// addAtLeast adds a figure that has to reach a limit.
+func (s *sheet) addAtLeast(resource Resource, unit string, limit, value float64, kind Kind) {
 	row := s.row(resource, unit, Total)
-	row.Value, row.Kind, row.Limit, row.AtLeast = value, Estimated, limit, true
+	row.Value, row.Kind, row.Limit, row.AtLeast = value, kind, limit, true
 	s.rows = append(s.rows, row.judged())
 }
 
@@ -52,6 +55,10 @@ func (s *sheet) row(resource Resource, unit, part string) Cost {
 func (c Cost) judged() Cost {
 	switch {
 	case math.IsNaN(c.Limit):
+	case c.Kind == NotEstimated && c.Known > c.Limit && !c.AtLeast:
+		c.Verdict = Fail
+	case c.Kind == NotEstimated:
+		c.Verdict = NoEstimate
 	case c.Value > c.Limit && !c.AtLeast, c.Value < c.Limit && c.AtLeast:
 		c.Verdict = Fail
 	default:

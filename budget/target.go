@@ -21,6 +21,19 @@ type TargetRule struct {
 	// profile.
 	Name string `toml:"name"`
 
+	// Firmware is built with this compiler: its name and version, such as "GCC 12.2.1" or "clang
+	// 17.0". Estimates of code, stack and cycles hold for the GCC that the sign-off names, up to
+	// the first point of its version. With another one there is no estimate, and limits that need
+	// one are judged only where that compiler measures. Default: the one that estimates hold for.
+	Compiler string `toml:"compiler"`
+
+	// Firmware is built with these options, as GCC spells them: one that begins with `-O`, and
+	// those that begin with `-f` or `-m`. Where they are not those that the estimates hold for, in
+	// any order, there is no estimate for them: limits that need one are judged only with `kerf
+	// plan --measure`, which compiles with these options. Without an option that begins with `-m`
+	// the core is that of the profile. Default: those that estimates hold for.
+	Flags string `toml:"flags"`
+
 	// The core runs at this clock. Required.
 	Clock Hertz `toml:"clock"`
 

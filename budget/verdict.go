@@ -23,9 +23,14 @@ const (
 	// row has fewer sequences than its metric is judged on. As the verdict on a plan: no row
 	// fails, and at least one has too few recordings, or none is independent.
 	NotEnough Verdict = "not enough recordings"
+
+	// NoEstimate: the limit is on a figure that is [NotEstimated], and what of it no compiler
+	// changes is within the limit. As the verdict on a plan: no row fails or has too few
+	// recordings, and at least one has no estimate.
+	NoEstimate Verdict = "no estimate for these flags"
 )
 
-// Verdicts on a plan, besides [NotEnough].
+// Verdicts on a plan, besides [NotEnough] and [NoEstimate].
 const (
 	// Fits: every tolerance and limit is met, there is at least one, and nothing speaks against the
 	// network as given.

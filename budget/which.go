@@ -18,19 +18,23 @@ type Standing struct {
 	Costs    []Cost
 	Tightest Cost   // the limit with the least margin; Limit is NaN if there is none
 	Broken   []Cost // totals that break their limit
+	Unjudged []Cost // totals whose limit cannot be judged: they have no estimate
 	// needed front ends without cycles for the profile: its time is higher than shown
 	Untimed []string
 }
 
-// Fits reports that no limit is broken and the time of everything is known.
-func (s *Standing) Fits() bool { return len(s.Broken) == 0 && len(s.Untimed) == 0 }
+// Fits reports that no limit is broken and every one is judged, and that the time of everything is
+// known.
+func (s *Standing) Fits() bool {
+	return len(s.Broken) == 0 && len(s.Unjudged) == 0 && len(s.Untimed) == 0
+}
 
 // RankTargets puts a candidate on every target of the job, and on every other built-in profile
 // with the clock and the limits of the job's first target, and orders them by
 // the margin of the tightest limit, the largest first; targets whose front end has no
 // cycles come last. What belongs to a part (currents, wait states) is not
-// taken over, nor are the limits that need it. The only error is a job
-// without a target.
+// taken over, nor are the limits that need it, nor the compiler of the job's target. The only error
+// is a job without a target.
 func (in *Inputs) RankTargets(c Candidate) ([]Standing, error) {
 	if len(in.Targets) == 0 {
 		return nil, &fault.Error{File: in.Job.File, Msg: "the job gives no target",
@@ -65,6 +69,7 @@ func (t Target) on(core *targets.Profile) Target {
 	t.Core, t.Profile, t.ProfileFile, t.Name = core, core.Name, "", core.Name
 	t.FlashWait, t.ActiveCurrent, t.SleepCurrent = nil, nil, nil
 	t.Energy, t.AverageCurrent, t.BatteryLife = nil, nil, nil
+	t.Compiler, t.Flags = "", ""
 	return t
 }
 
@@ -72,8 +77,11 @@ func (in *Inputs) standing(c Candidate, t Target, like string) Standing {
 	s := Standing{Target: t, Like: like, Costs: totals(in.targetCosts(c, t)),
 		Tightest: Cost{Limit: math.NaN()}}
 	for _, row := range s.Costs {
-		if row.Verdict == Fail {
+		switch row.Verdict {
+		case Fail:
 			s.Broken = append(s.Broken, row)
+		case NoEstimate:
+			s.Unjudged = append(s.Unjudged, row)
 		}
 		if !math.IsNaN(row.Margin()) && !(s.Tightest.Margin() <= row.Margin()) {
 			s.Tightest = row

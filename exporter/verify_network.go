@@ -8,7 +8,6 @@ import (
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
 	"kerf/quant"
-	"kerf/targets"
 )
 
 // checkNetwork builds the integer network again, emits the C from it and runs the steps of the
@@ -64,12 +63,12 @@ func (v *Verification) checkNetwork(s *report.Signoff, version string) {
 	v.Add(c)
 }
 
-// emittedAgain makes the C, the build files and the network file as kerf writes them. The compiler
-// options go into build files, so they must be such as a profile can have.
+// emittedAgain makes the C, the build files and the network file as kerf writes them. Names and
+// compiler options go into build files, so they must be such as a job can give.
 func emittedAgain(p *emit.Program, s *report.Signoff) (map[string][]byte, error) {
 	for _, t := range s.Build {
-		if !targets.AreCoreFlags(t.Core) || !targets.AreOptimisationFlags(t.Optimise) {
-			return nil, fmt.Errorf("gives target %s compiler options that no profile can have",
+		if !t.IsPlain() {
+			return nil, fmt.Errorf("gives target %s a compiler or options that no job can name",
 				report.Visible(t.Name))
 		}
 	}

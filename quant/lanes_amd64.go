@@ -1,6 +1,7 @@
 package quant
 
 import (
+	"context"
 	"math"
 
 	"golang.org/x/sys/cpu"
@@ -183,5 +184,52 @@ func (s *laneNetwork) step() {
 			pack(d.packed, d.view)
 			x = d.packed
 		}
+	}
+}
+
+// runFaultyLanes is the rest of [Network.RunFaulty] with a run in each lane. all has the integers
+// of all features of every step, first the step from which the runs differ.
+func (n *Network) runFaultyLanes(ctx context.Context, all []int32, first int, runs []faultyRun,
+	after func(fault, step int, y []int32)) error {
+	features := len(n.Features)
+	start := n.newLanes()
+	for step := range first {
+		for lane := range laneCount {
+			start.put(lane, all[step*features:(step+1)*features])
+		}
+		start.step()
+	}
+	s := n.newLanes()
+	x, y := make([]int32, features), make([]int32, len(n.Outputs))
+	for len(runs) > 0 {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		batch := runs[:min(laneCount, len(runs))]
+		runs = runs[len(batch):]
+		s.takeState(start)
+		for step := first; step < len(all)/features; step++ {
+			for lane := range batch {
+				batch[lane].put(x, all[step*features:(step+1)*features])
+				s.put(lane, x)
+			}
+			s.step()
+			for lane := range batch {
+				take(y, s.dense[len(s.dense)-1].y, lane)
+				after(batch[lane].fault, step, y)
+			}
+		}
+	}
+	return nil
+}
+
+// takeState gives all lanes the states of those of another one of the same network.
+func (s *laneNetwork) takeState(from *laneNetwork) {
+	for i, l := range s.layers {
+		other := from.layers[i]
+		copy(l.h, other.h)
+		copy(l.cell, other.cell)
+		copy(l.view, other.view)
+		copy(l.packed, other.packed)
 	}
 }

@@ -197,3 +197,12 @@ func TestSearchFindsTheSameEverywhere(t *testing.T) {
 		}
 	}
 }
+
+// Faults give the same outputs side by side and one by one.
+func TestFaultsAreTheSameInLanes(t *testing.T) {
+	requireLanes(t)
+	defer func() { useLanes = true }()
+	useLanes = false
+	TestFaultsAreThoseOfChangedRecordings(t)
+	TestValuesAndSequencesOfFaults(t)
+}

@@ -41,7 +41,7 @@ var (
 	qualities   = []string{"manual", "copy", "third-party", "own measurement", "derived",
 		"from memory"}
 	// Other compiler options than those of the two patterns can name files and programs.
-	optimisation = regexp.MustCompile(`^-O[123s]( -f[a-z0-9-]+)*$`)
+	optimisation = regexp.MustCompile(`^-O([0-3sgz]|fast)( -f[a-z0-9-]+)*$`)
 	coreFlags    = regexp.MustCompile(
 		`^-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?( +-m[a-z0-9-]+(=[A-Za-z0-9_.+-]+)?)*$`)
 	profileName = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)

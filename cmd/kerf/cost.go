@@ -50,8 +50,8 @@ type costResult struct {
 	signoff *report.Signoff
 }
 
-// isBroken reports whether a limit of the job is broken.
-func (r *costResult) isBroken() bool { return r.signoff.Verdict == budget.DoesNotFit }
+// isBroken reports whether a limit of the job is broken or cannot be judged.
+func (r *costResult) isBroken() bool { return r.signoff.Verdict != budget.Fits }
 
 func (r *costResult) tables() []report.Table {
 	return append([]report.Table{keptTable(r.signoff)}, r.signoff.CostTables(true)...)

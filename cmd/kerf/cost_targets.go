@@ -43,6 +43,8 @@ func rankingTable(standings []budget.Standing) report.Table {
 		switch {
 		case len(s.Broken) > 0:
 			row[6] = "does not fit"
+		case len(s.Unjudged) > 0:
+			row[6] = string(budget.NotEstimated)
 		case len(s.Untimed) > 0:
 			row[6] = "time not known"
 		}
@@ -121,6 +123,8 @@ type standingRow struct {
 	Margin   *float64          `json:"margin"`
 	Broken   []budget.Resource `json:"broken"`
 	Untimed  []string          `json:"untimed"` // front ends without cycles for the profile
+	// resources whose limit cannot be judged; left out where there are none
+	Unjudged []budget.Resource `json:"unjudged,omitempty"`
 }
 
 // remedyRow is one change that would meet a broken limit by itself.
@@ -150,6 +154,9 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 		for _, c := range s.Broken {
 			row.Broken = append(row.Broken, c.Resource)
 		}
+		for _, c := range s.Unjudged {
+			row.Unjudged = append(row.Unjudged, c.Resource)
+		}
 		r.Targets = append(r.Targets, row)
 	}
 	for _, m := range remedies {
@@ -159,10 +166,11 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 	return r
 }
 
-// isBroken reports whether a target of the job itself breaks a limit.
+// isBroken reports whether a target of the job itself breaks a limit, or has one that cannot be
+// judged.
 func (r *whichResult) isBroken() bool {
 	return slices.ContainsFunc(r.standings, func(s budget.Standing) bool {
-		return s.Like == "" && len(s.Broken) > 0
+		return s.Like == "" && len(s.Broken)+len(s.Unjudged) > 0
 	})
 }
 

@@ -104,7 +104,7 @@ func listRows(s *report.Signoff) *rowList {
 		row := listedRow{Row: budget.RowText(names...), Names: names, Value: c.Value,
 			Unit:  c.Unit,
 			Limit: c.Limit, Kind: c.Kind, Verdict: c.Verdict,
-			shown: report.Quantity(c.Value, c.Unit), ofCost: true}
+			shown: c.ShownValue(), ofCost: true}
 		if c.Limit != nil {
 			row.shownLimit = report.Quantity(*c.Limit, c.Unit)
 		}

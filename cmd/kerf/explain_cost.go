@@ -146,6 +146,8 @@ var kindText = map[budget.Kind]string{
 	budget.Estimated: "estimated: from counts and published timings, or declared in the " +
 		"job; docs/cost.md lists how far such estimates are off on networks that had no part in " +
 		"the fit",
+	budget.NotEstimated: "no estimate: there is none for the compiler and options that the job " +
+		"names; kerf plan --measure measures with them",
 }
 
 // explainCost explains a row of the cost.
@@ -181,24 +183,36 @@ func explainCost(s *report.Signoff, c report.CostRow) explanation {
 	}
 	if c.Part == budget.Total {
 		for _, p := range s.Cost {
-			if p.Target == c.Target && p.Resource == c.Resource && p.Part != budget.Total {
+			if p.Target == c.Target && p.Resource == c.Resource && p.Part != budget.Total &&
+				p.Kind != budget.NotEstimated {
 				add(strings.ReplaceAll(p.Part, "_", " "), p.Value, p.Kind)
 			}
 		}
 	}
 	for _, b := range behind[c.Resource] {
 		for _, p := range s.Cost {
-			if p.Target == c.Target && p.Resource == b.resource && p.Part == b.part {
+			if p.Target == c.Target && p.Resource == b.resource && p.Part == b.part &&
+				p.Kind != budget.NotEstimated {
 				name := strings.ReplaceAll(budget.RowText(costNames(p)[1:]...), "_", " ")
 				e.Figures = append(e.Figures,
 					figure{name, p.Value, p.Unit, p.Kind, report.Quantity(p.Value, p.Unit)})
 			}
 		}
 	}
-	add("value", c.Value, c.Kind)
-	add("uncut", c.Before, c.Kind)
-	e.facts = append(e.facts, []string{"uncut means", "for the whole network in the widest " +
-		"formats that the job allows"})
+	switch {
+	case c.Kind != budget.NotEstimated:
+		add("value", c.Value, c.Kind)
+		if s.HasEstimate(&c) {
+			add("uncut", c.Before, c.Kind)
+			e.facts = append(e.facts, []string{"uncut means", "for the whole network in the " +
+				"widest formats that the job allows"})
+		}
+	case c.Known != nil && *c.Known > 0:
+		add("at least", *c.Known, budget.Estimated)
+	}
+	if built := s.BuildText(c.Target); c.Compiler != "" && built != "" {
+		e.facts = append(e.facts, []string{"compiler", built})
+	}
 	e.Sources = costSources(s, c)
 	if c.Limit != nil {
 		limit := report.Quantity(*c.Limit, c.Unit)
@@ -217,12 +231,16 @@ func costWhy(c report.CostRow) string {
 	switch {
 	case c.Verdict == "":
 		return "not judged: the job gives no limit on it"
+	case c.Verdict == budget.NoEstimate:
+		return "cannot be judged: there is no estimate for these flags"
 	case c.Verdict == budget.Pass && c.AtLeast:
 		return "the value is at or above the limit"
 	case c.Verdict == budget.Pass:
 		return "the value is at or below the limit"
 	case c.AtLeast:
 		return "the value is below the limit"
+	case c.Kind == budget.NotEstimated:
+		return "what no compiler changes is above the limit"
 	}
 	return "the value is above the limit"
 }
@@ -243,8 +261,11 @@ func costSources(s *report.Signoff, c report.CostRow) []string {
 		exact += ", with the arrays of " + s.Name + "_front.c"
 		compiled = "networks and front ends"
 	}
-	if c.Kind == budget.Exact {
+	switch c.Kind {
+	case budget.Exact:
 		return []string{exact}
+	case budget.NotEstimated:
+		return []string{}
 	}
 	if c.Part == budget.FrontEndPart {
 		return []string{"the job, [[front_end]] (declared by whoever wrote it)"}

@@ -82,7 +82,7 @@ func (r *signoffResult) screen(b *strings.Builder, p page, tables []report.Table
 	line(fmt.Sprintf("Sign-off: %s (kerf %s), handoff: %s", s.Name, s.Kerf, r.handoff), 2)
 	// what explains a row is the next command
 	verdict := s.VerdictLine()
-	for _, see := range []string{"kerf explain", s.RemedyCommand()} {
+	for _, see := range []string{"kerf explain", s.RemedyCommand(), s.MeasureCommand()} {
 		verdict = strings.Replace(verdict, "; see "+see+" (", " (", 1)
 	}
 	if strings.Count(p.wrap(verdict, 2), "\n") >= verdictLines {
@@ -201,6 +201,8 @@ func (r *signoffResult) next() string {
 	switch loss, cost := r.JudgedLoss(), r.JudgedCost(); {
 	case len(r.Causes) > 0 && r.Checked == "":
 		return all
+	case len(cost) > 0 && cost[0].Verdict == budget.NoEstimate:
+		return r.MeasureCommand() + "; " + all
 	case broken(cost):
 		return r.RemedyCommand() + "; " + all
 	case broken(loss):

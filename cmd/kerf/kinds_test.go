@@ -243,6 +243,19 @@ func TestClassifier(t *testing.T) {
 	if _, ok := metrics["balanced_accuracy"]; !ok {
 		t.Error("no balanced accuracy")
 	}
+	// With a feature at fault less steps than without have the right class, here with the worst of
+	// all faults; of the second halves about as many as of all.
+	worst := 0.0
+	for _, r := range s.Faults.Rows {
+		if r.Output != "state" || r.Metric != "accuracy" || r.Factor != nil || r.Drop == nil ||
+			*r.Drop != r.Without-r.With || r.Without < 0.8 || r.Without > 0.98 {
+			t.Fatalf("fault %+v", r)
+		}
+		worst = max(worst, *r.Drop)
+	}
+	if len(s.Faults.Rows) != 4*len(s.Kept.Features) || worst < 0.05 {
+		t.Errorf("%d rows of faults, the worst loses %g", len(s.Faults.Rows), worst)
+	}
 	if got := s.Tracks[0].Outputs[0].Classes; !slices.Equal(got, classNames) {
 		t.Errorf("classes %q, want %q", got, classNames)
 	}

@@ -32,7 +32,9 @@ func (a *app) measureCommand() *cobra.Command {
 programs with and without the network, the stack from the compiler's account and
 from what a step changes, and counts the cycles of every step on an emulated core. The
 cycles it judges are those of the longest step that a search for bad inputs finds.
-Given a job it chooses as plan does and measures the C that plan would write.
+Given a job it chooses as plan does and measures the C that plan would write. It compiles
+with the flags that the job names for a target, and where it names none with those of the
+profile.
 
 It needs the cross compiler and the emulator of each target; where one is missing,
 it names the Debian package. Cycles are those of instructions without flash wait
@@ -58,7 +60,7 @@ Exit code: 1 when a measured value is above a limit of the job.`,
 	cmd.Flags().Var(&names, "target",
 		"measure only these targets; of a handoff also any built-in profile; "+namesInCSV)
 	cmd.Flags().StringVar(&level, "optimise", "", "optimisation flags of the compiler instead "+
-		"of those of the profile, such as -Os")
+		"of those of the job or the profile, such as -Os")
 	return cmd
 }
 
@@ -78,6 +80,11 @@ func (a *app) measure(ctx context.Context, path string, names []string,
 		if err := checkEmitted(path); err != nil {
 			return nil, err
 		}
+		for _, one := range subjects {
+			if err := requireFor(ctx, one.target, one.profile, one.compiler); err != nil {
+				return nil, err
+			}
+		}
 		return a.compareMeasured(ctx, path, s.Name, subjects, optimise)
 	}
 	in, err := a.load(ctx, path)
@@ -85,6 +92,9 @@ func (a *app) measure(ctx context.Context, path string, names []string,
 		return nil, err
 	}
 	if err := checkTargets(in, names); err != nil {
+		return nil, err
+	}
+	if err := requireTools(ctx, in, names); err != nil {
 		return nil, err
 	}
 	pl, cut, chosen, err := a.choose(ctx, in, choice{})
@@ -140,7 +150,7 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		return nil, nil, &fault.Error{File: file, Msg: "this is no sign-off of kerf",
 			Hint: "make the handoff anew with kerf plan"}
 	}
-	estimated := estimates(s.Cost)
+	estimated := estimates(s)
 	var subjects []subject
 	for _, target := range s.TargetNames() {
 		if len(names) > 0 && !slices.Contains(names, target) {
@@ -154,7 +164,9 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 					"built-in ones", target, rows[0].Profile), "give the job file: it names the "+
 					"file of the profile")
 		}
-		subjects = append(subjects, subject{target: target, profile: p, estimate: rows})
+		core, compiler := builtAs(s, target, p)
+		subjects = append(subjects, subject{target: target, profile: core, compiler: compiler,
+			estimate: rows})
 	}
 	for _, name := range names {
 		if slices.Contains(s.TargetNames(), name) {
@@ -171,6 +183,26 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 		subjects[i].front = front
 	}
 	return s, subjects, err
+}
+
+// builtAs returns a profile with the options that the job of a handoff names for a target, and the
+// compiler that it names.
+func builtAs(s *report.Signoff, target string, p *targets.Profile) (core *targets.Profile,
+	compiler string) {
+	for _, b := range s.Build {
+		if b.Name != emit.BuildName(target) {
+			continue
+		}
+		if slices.Contains(b.Named, emit.NamedFlags) {
+			named := *p
+			named.CompilerFlags, named.Optimise = b.Core, b.Optimise
+			p = &named
+		}
+		if slices.Contains(b.Named, emit.NamedCompiler) {
+			compiler = b.Compiler
+		}
+	}
+	return p, compiler
 }
 
 // handoffFront says how to run the front end of a handoff; nil where it has none.
@@ -197,14 +229,17 @@ func handoffFront(dir, name string) (*measure.Front, error) {
 
 // estimates returns the cost rows of a sign-off as they were estimated, also where the handoff was
 // measured when it was made.
-func estimates(rows []report.CostRow) []budget.Cost {
+func estimates(s *report.Signoff) []budget.Cost {
 	var costs []budget.Cost
-	for _, r := range rows {
+	for _, r := range s.Cost {
 		c := budget.Cost{Target: r.Target, Profile: r.Profile, Resource: r.Resource, Part: r.Part,
 			Value: r.Value, Unit: r.Unit, Kind: budget.Kind(r.Kind), Estimate: math.NaN(),
 			Limit: math.NaN()}
 		if r.Estimate != nil {
 			c.Value, c.Kind = *r.Estimate, budget.Kind(r.EstimateKind)
+		}
+		if !s.HasEstimate(&r) {
+			c.Kind = budget.NotEstimated
 		}
 		if r.Limit != nil {
 			c.Limit = *r.Limit

@@ -109,3 +109,34 @@ func TestEmulatedMeasureRunsTheFrontEnd(t *testing.T) {
 		}
 	}
 }
+
+// What the job names is compiled with, and judged: a limit without an estimate has a verdict then.
+// Another compiler than the one that is installed measures nothing.
+func TestEmulatedFlagsOfTheJob(t *testing.T) {
+	job := flagsJob(t, `flags = "-Os"`)
+	dir := filepath.Join(t.TempDir(), "handoff")
+	code, stdout, stderr := call("plan", job, "--out", dir, "--measure")
+	if code != exitDone || !strings.Contains(stdout, "Verdict: fits") ||
+		!strings.Contains(stdout, "arm-none-eabi-gcc 12.2.1 -Os on cortex-m4f") {
+		t.Errorf("exit code %d, stderr %q\n%s", code, stderr, stdout)
+	}
+	code, stdout, stderr = call("measure", dir, "--target", "cortex-m4f", "--json")
+	if code != exitDone || !strings.Contains(stdout, `"optimise": "-Os"`) ||
+		!strings.Contains(stdout, `"estimate_kind": "no estimate"`) ||
+		strings.Contains(stdout, `"estimate_kind": "measured"`) {
+		t.Errorf("exit code %d, stderr %q\n%s", code, stderr, stdout)
+	}
+	for keys, want := range map[string]string{
+		`compiler = "GCC 10.3"`: "the job names GCC 10.3, and what is installed is " +
+			"arm-none-eabi-gcc 12.2.1",
+		`flags = "-O2 -flto"`: "with -flto code is made when firmware is linked",
+	} {
+		for _, verb := range []string{"plan --measure", "measure"} {
+			args := append(strings.Fields(verb), flagsJob(t, keys))
+			code, stdout, stderr := call(args...)
+			if code != exitInput || stdout != "" || !strings.Contains(stderr, want) {
+				t.Errorf("%s: exit code %d, stdout %q, stderr %q", args, code, stdout, stderr)
+			}
+		}
+	}
+}

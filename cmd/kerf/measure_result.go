@@ -70,6 +70,9 @@ func compareWithEstimate(s subject, r *measure.Result, optimise string) measured
 			Kind: c.Kind, Estimate: report.Finite(c.Estimate),
 			EstimateKind: c.Estimated, Difference: report.Finite(c.Value - c.Estimate),
 			Limit: report.Finite(c.Limit), Verdict: c.Verdict}
+		if c.Estimated == budget.NotEstimated { // it is for other flags
+			row.Estimate, row.Difference = nil, nil
+		}
 		m.Rows = append(m.Rows, row)
 		if c.Resource == budget.Stack {
 			m.Rows = append(m.Rows, measuredRow{Resource: c.Resource, Part: paintedPart,
@@ -79,11 +82,11 @@ func compareWithEstimate(s subject, r *measure.Result, optimise string) measured
 	return m
 }
 
-// isBroken reports whether a measured value is above a limit of the job.
+// isBroken reports whether a measured value is above a limit of the job, or cannot be judged.
 func (m *measurement) isBroken() bool {
 	for _, t := range m.Targets {
 		for _, r := range t.Rows {
-			if r.Verdict == budget.Fail {
+			if r.Verdict == budget.Fail || r.Verdict == budget.NoEstimate {
 				return true
 			}
 		}
@@ -121,8 +124,8 @@ func (m *measurement) text(w io.Writer, p page) error {
 }
 
 // measuredLegend explains the columns.
-const measuredLegend = "estimate: as in the sign-off, for the flags of the profile. flash and " +
-	"RAM: what the network adds to a linked program, one state included. " +
+const measuredLegend = "estimate: as in the sign-off, for the flags of the profile; none where " +
+	"the job names others. flash and RAM: what the network adds to a linked program, one state included. " +
 	"stack: the deepest chain of calls by the compiler's account; painted: what the deepest " +
 	"step changed. " +
 	"cycles: of the longest step that was found, without flash wait states. in all: with the " +
@@ -131,7 +134,7 @@ const measuredLegend = "estimate: as in the sign-off, for the flags of the profi
 // table makes a row for each figure; without estimates it has two columns.
 func (t *measuredTarget) table(title string) report.Table {
 	out := report.Table{Title: title, Head: []string{t.Profile, "measured"}, Numbers: 1}
-	hasEstimate := t.Rows[0].Estimate != nil
+	hasEstimate := t.Rows[0].EstimateKind != ""
 	if hasEstimate {
 		out.Head, out.Words = []string{t.Profile, "estimate", "measured", "differs", "limit",
 			"estimate is", "verdict"}, 2

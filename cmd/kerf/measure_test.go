@@ -51,7 +51,7 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := subject{target: "board", profile: p, estimate: estimates([]report.CostRow{
+	rows := []report.CostRow{
 		{Resource: budget.Flash, Part: "front_end", Value: 1000, Kind: "estimated"},
 		{Resource: budget.Flash, Part: budget.Total, Value: 3000, Kind: "estimated",
 			Limit: limit(3050)},
@@ -63,7 +63,8 @@ func TestMeasuredBesideEstimate(t *testing.T) {
 		{Resource: budget.Cycles, Part: budget.Total, Value: 16000, Kind: "estimated"},
 		{Resource: budget.StepTime, Part: budget.Total, Value: 16000 / 64e6, Kind: "estimated",
 			Limit: limit(1e-3)},
-	})}
+	}
+	s := subject{target: "board", profile: p, estimate: estimates(&report.Signoff{Cost: rows})}
 	for i := range s.estimate {
 		s.estimate[i].Target = s.target
 	}

@@ -10,8 +10,10 @@ import (
 	"sync"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/dataset"
 	"kerf/exporter"
+	"kerf/fault"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -20,7 +22,8 @@ import (
 // are none for a profile that the handoff was not made for.
 type subject struct {
 	target   string
-	profile  *targets.Profile
+	profile  *targets.Profile // with the options of the build
+	compiler string           // that the job names; empty: none
 	estimate []budget.Cost
 	front    *measure.Front // nil: no feature is computed from samples
 }
@@ -30,8 +33,8 @@ func resultSubjects(r *budget.Result, names []string) []subject {
 	var subjects []subject
 	for _, t := range r.Inputs.Targets {
 		if len(names) == 0 || slices.Contains(names, t.Name) {
-			subjects = append(subjects, subject{t.Name, t.Core, costsOf(r.Costs, t.Name),
-				frontOf(r)})
+			subjects = append(subjects, subject{t.Name, t.MeasuredCore(), t.Compiler,
+				costsOf(r.Costs, t.Name), frontOf(r)})
 		}
 	}
 	return subjects
@@ -69,12 +72,31 @@ func (s subject) flags(name string) []string {
 	return nil
 }
 
-// requireTools refuses a job whose targets cannot be measured here, before any work.
-func requireTools(ctx context.Context, in *budget.Inputs) error {
+// requireTools refuses targets of a job that cannot be measured here, before any work: those with
+// the names, or all where there are none.
+func requireTools(ctx context.Context, in *budget.Inputs, names []string) error {
 	for _, t := range in.Targets {
-		if err := measure.Require(ctx, t.Core); err != nil {
-			return fmt.Errorf("%s: %w", t.Name, err)
+		if len(names) == 0 || slices.Contains(names, t.Name) {
+			if err := requireFor(ctx, t.Name, t.MeasuredCore(), t.Compiler); err != nil {
+				return err
+			}
 		}
+	}
+	return nil
+}
+
+// requireFor refuses a target whose tools are not installed, or whose compiler is another one than
+// the job names: figures of another one say nothing of that.
+func requireFor(ctx context.Context, target string, p *targets.Profile, named string) error {
+	found, err := measure.Require(ctx, p)
+	if err != nil {
+		return fmt.Errorf("%s: %w", target, err)
+	}
+	if installed := found.Name + " " + found.Version; named != "" &&
+		!(cost.Build{Compiler: named}).IsSameCompiler(installed) {
+		return fault.New(fmt.Sprintf("%s: the job names %s, and what is installed is %s", target,
+			named, installed), "install that compiler as "+found.Name+", or measure on the board; "+
+			"without compiler in the target of the job the installed one counts")
 	}
 	return nil
 }

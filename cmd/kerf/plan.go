@@ -27,7 +27,9 @@ table.
 
 With --measure the C is compiled and run for every target as kerf measure does, the
 measured figures take the place of the estimates, which stay beside them, and limits are
-judged with them. Every compiler and emulator has to be there.
+judged with them. Every compiler and emulator has to be there. Where a target of the job
+names flags, these are compiled with, and without --measure a limit for which there is no
+estimate cannot be judged.
 
 With [recovery] in the job networks are trained, which takes long. Ctrl-C writes no handoff;
 with --checkpoint every training is kept, and a later run goes on behind the last epoch, to the
@@ -87,7 +89,7 @@ func (a *app) plan(ctx context.Context, job string, c choice, o handoffOptions) 
 		return nil, err
 	}
 	if o.measured {
-		if err := requireTools(ctx, in); err != nil {
+		if err := requireTools(ctx, in, nil); err != nil {
 			return nil, err
 		}
 	}

@@ -52,6 +52,12 @@ func (r *signoffResult) text(w io.Writer, p page) error {
 		return err
 	}
 	fmt.Fprintln(w, "\n"+p.wrap(s.Legend(), 0))
+	if worst := s.WorstFaults(); len(worst) > 0 {
+		fmt.Fprintln(w, "\n"+p.wrap(s.FaultsNote(), 0)+"\n")
+		for _, line := range worst {
+			fmt.Fprintln(w, p.wrap(line, 2))
+		}
+	}
 	if legend := s.FrontierLegend(); legend != "" {
 		fmt.Fprintln(w, "\n"+p.wrap(legend, 0))
 	}

@@ -185,7 +185,7 @@ func sizeLosses(sizes []budget.Size) report.Table {
 func sizeCosts(sizes []budget.Size, target string) report.Table {
 	t := report.Table{Title: "What each size takes", Head: []string{target}, Numbers: 1, Words: 1}
 	for i, s := range sizes {
-		row, over := []string{sizeName(s)}, []string{}
+		row, over, unjudged := []string{sizeName(s)}, []string{}, []string{}
 		for _, c := range s.Costs {
 			if c.Target != target || c.Part != budget.Total {
 				continue
@@ -195,13 +195,19 @@ func sizeCosts(sizes []budget.Size, target string) report.Table {
 				t.Head = append(t.Head, name)
 			}
 			row = append(row, report.Quantity(c.Value, c.Unit))
-			if c.Verdict == budget.Fail {
+			switch c.Verdict {
+			case budget.Fail:
 				over = append(over, name)
+			case budget.NoEstimate:
+				unjudged = append(unjudged, name)
 			}
 		}
 		fit := "fits"
-		if len(over) > 0 {
+		switch {
+		case len(over) > 0:
 			fit = "too much " + strings.Join(over, ", ")
+		case len(unjudged) > 0:
+			fit = "no estimate of " + strings.Join(unjudged, ", ")
 		}
 		t.Rows = append(t.Rows, append(row, fit))
 	}

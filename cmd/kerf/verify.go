@@ -95,7 +95,7 @@ func (a *app) verifyAgainst(ctx context.Context, v *exporter.Verification, job s
 		return nil
 	}
 	if v.Measured() {
-		if err := requireTools(ctx, in); err != nil {
+		if err := requireTools(ctx, in, nil); err != nil {
 			return skip(fmt.Sprintf("its figures were measured, which cannot be done here: %v",
 				err))
 		}

@@ -1,25 +1,41 @@
 package emit
 
 import (
+	"cmp"
 	"fmt"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"kerf/budget"
 	"kerf/budget/cost"
+	"kerf/targets"
 )
 
 // BuildTarget is what compiling for one target of the job takes.
 type BuildTarget struct {
 	Name     string `json:"target"`         // as build files spell it
 	Core     string `json:"compiler_flags"` // select the core; for the toolchain, not the fragment
-	Optimise string `json:"optimise"`       // compiler options that the estimates hold for
+	Optimise string `json:"optimise"`       // compiler options that the sign-off holds for
 	InRAM    bool   `json:"weights_in_ram"` // weights are copied to RAM at start
-	// Compiler is GCC with the version that the estimates of code, stack and cycles hold for; empty
-	// in a file of an older kerf.
+	// Compiler is the one that the job names, or else GCC with the version that the estimates of
+	// code, stack and cycles hold for; empty in a file of an older kerf.
 	Compiler string `json:"compiler,omitempty"`
+	// Named lists the keys of the target in the job that say so.
+	Named []string `json:"named,omitempty"`
+	// NoEstimates says that there are no estimates for this build.
+	NoEstimates bool `json:"no_estimates,omitempty"`
+	// Dropped are options that build files could misread, and that are left out of Core and
+	// Optimise.
+	Dropped []string `json:"dropped,omitempty"`
 }
+
+// Keys of a target in the job that name its build.
+const (
+	NamedCompiler = "compiler"
+	NamedFlags    = "flags"
+)
 
 // buildName matches the characters that CMake or Make do not take literally.
 var buildName = regexp.MustCompile(`[^A-Za-z0-9_.+-]`)
@@ -28,31 +44,52 @@ var buildName = regexp.MustCompile(`[^A-Za-z0-9_.+-]`)
 func BuildTargets(in *budget.Inputs) []BuildTarget {
 	all := []BuildTarget{}
 	for _, t := range in.Targets {
-		name := buildName.ReplaceAllString(t.Name, "_")
-		if !slices.ContainsFunc(all, func(b BuildTarget) bool { return b.Name == name }) {
-			all = append(all, BuildTarget{name, plainOptions(t.Core.CompilerFlags),
-				plainOptions(t.Core.Optimise), t.WeightsInRAM(), gcc(t.Core.ISA)})
+		name := BuildName(t.Name)
+		if slices.ContainsFunc(all, func(b BuildTarget) bool { return b.Name == name }) {
+			continue
 		}
+		made := t.Build()
+		b := BuildTarget{Name: name, InRAM: t.WeightsInRAM(), Compiler: made.Compiler,
+			NoEstimates: !t.HasEstimates()}
+		var dropped []string
+		b.Core, b.Dropped = plainOptions(made.Core)
+		b.Optimise, dropped = plainOptions(made.Optimise)
+		b.Dropped = append(b.Dropped, dropped...)
+		if t.Compiler != "" {
+			b.Named = append(b.Named, NamedCompiler)
+		}
+		if t.Flags != "" {
+			b.Named = append(b.Named, NamedFlags)
+		}
+		all = append(all, b)
 	}
 	return all
 }
 
-// gcc names the compiler of the programs that the estimates for an instruction set were fitted to.
-func gcc(isa string) string {
-	program, _, _ := strings.Cut(cost.EstimateOrigin(isa).Compiler, ":")
-	return "GCC" + program[strings.LastIndex(program, " "):]
+// IsPlain reports whether the texts are such as a job can give, so that neither CMake nor Make nor
+// a compiler can misread them.
+func (t BuildTarget) IsPlain() bool {
+	isCompiler := t.Compiler == "" || cost.IsCompilerName(t.Compiler)
+	hasOptions := targets.AreOptimisationFlags(t.Optimise) ||
+		t.Optimise == "" && !cost.Build{Compiler: t.Compiler}.IsGCC()
+	return t.Name == BuildName(t.Name) && isCompiler && hasOptions && targets.AreCoreFlags(t.Core)
 }
 
-// plainOptions returns the plain compiler options of a text. It drops all else, because profiles of
-// users are text from outside.
-func plainOptions(text string) string {
+// BuildName spells the name of a target as build files do.
+func BuildName(target string) string { return buildName.ReplaceAllString(target, "_") }
+
+// plainOptions returns the plain compiler options of a text, and all others: profiles of users are
+// text from outside.
+func plainOptions(text string) (plain string, dropped []string) {
 	var kept []string
 	for _, option := range strings.Fields(text) {
 		if plainOption.MatchString(option) {
 			kept = append(kept, option)
+		} else {
+			dropped = append(dropped, option)
 		}
 	}
-	return strings.Join(kept, " ")
+	return strings.Join(kept, " "), dropped
 }
 
 // plainOption matches an option that neither CMake nor Make nor a shell can misread.
@@ -81,10 +118,27 @@ func targetComment(all []BuildTarget) string {
 	for _, t := range all {
 		fmt.Fprintf(&b, "#   %s: %s\n", t.Name, t.Core)
 	}
+	for _, t := range all {
+		for _, option := range t.Dropped {
+			fmt.Fprintf(&b, "# Left out for %s, as build files could misread it: %s\n", t.Name,
+				strconv.QuoteToASCII(option))
+		}
+	}
 	return b.String()
 }
 
-// options returns the compiler options that the estimates hold for.
+// notApplied says in one line which options the sign-off holds for, and that they are not applied.
+func notApplied(name string, all []BuildTarget) string {
+	var builds []string
+	for _, t := range all {
+		builds = append(builds, strings.TrimSpace(cmp.Or(t.Compiler, "GCC")+" "+t.Optimise)+
+			" on "+t.Name)
+	}
+	return fmt.Sprintf("%s: the sign-off holds for %s; without %s_TARGET these options are not "+
+		"applied", name, strings.Join(builds, "; "), strings.ToUpper(name))
+}
+
+// options returns the compiler options that the sign-off holds for.
 func (t BuildTarget) options() []string { return strings.Fields(t.Optimise) }
 
 // cmakeFragment returns NAME.cmake.
@@ -93,7 +147,7 @@ func cmakeFragment(name string, sources []string, all []BuildTarget) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, `# %[1]s.cmake: library %[1]s for CMake. Made by kerf; do not edit.
 #
-#   set(%[2]s_TARGET cortex-m4f)       # optional: options that the estimates hold for
+#   set(%[2]s_TARGET cortex-m4f)       # optional: options that the sign-off holds for
 #   set(%[2]s_WITH_FLOAT ON)           # optional: %[1]s_encode and %[1]s_decode
 #   include(path/to/%[1]s.cmake)
 #   target_compile_definitions(%[1]s PUBLIC %[2]s_WITH_ENCODE_ONE) # optional, or _WITH_RETAINED
@@ -122,9 +176,13 @@ set(%[2]s_DEFINITIONS)
 	if len(all) == 0 {
 		word = "if"
 	}
+	silent := "" // what is said where no target is chosen
+	if len(all) > 0 {
+		silent = fmt.Sprintf("else()\n  message(STATUS \"%s\")\n", notApplied(name, all))
+	}
 	fmt.Fprintf(&b, `%[3]s(NOT "${%[2]s_TARGET}" STREQUAL "")
   message(FATAL_ERROR "%[2]s_TARGET is ${%[2]s_TARGET}, which is none of the job's targets: %[4]s")
-endif()
+%[6]sendif()
 if(%[2]s_WITH_FLOAT)
   list(APPEND %[2]s_DEFINITIONS %[2]s_WITH_FLOAT)
 endif()
@@ -138,7 +196,8 @@ set_target_properties(%[1]s PROPERTIES C_STANDARD 99 C_STANDARD_REQUIRED ON)
 add_executable(%[1]s_selftest EXCLUDE_FROM_ALL "${CMAKE_CURRENT_LIST_DIR}/%[1]s_selftest.c")
 target_link_libraries(%[1]s_selftest PRIVATE %[1]s)
 set_target_properties(%[1]s_selftest PROPERTIES C_STANDARD 99 C_STANDARD_REQUIRED ON)
-`, name, upper, word, buildNames(all), inFolder(sources, `"${CMAKE_CURRENT_LIST_DIR}/`, `"`))
+`, name, upper, word, buildNames(all), inFolder(sources, `"${CMAKE_CURRENT_LIST_DIR}/`, `"`),
+		silent)
 	return b.String()
 }
 
@@ -166,7 +225,7 @@ func makeFragment(name string, sources []string, all []BuildTarget) string {
 	}
 	fmt.Fprintf(&b, `# %[1]s.mk: variables for Make. Made by kerf; do not edit.
 #
-#   %[2]s_TARGET = cortex-m4f          # optional: options that the estimates hold for
+#   %[2]s_TARGET = cortex-m4f          # optional: options that the sign-off holds for
 #   include path/to/%[1]s.mk
 %[5]s#
 # -D%[2]s_WITH_FLOAT adds %[1]s_encode and %[1]s_decode, -D%[2]s_WITH_ENCODE_ONE %[1]s_encode_one,
@@ -196,10 +255,14 @@ func makeFragment(name string, sources []string, all []BuildTarget) string {
 	if len(all) == 0 {
 		word = "ifneq"
 	}
+	silent := "" // what is said where no target is chosen
+	if len(all) > 0 {
+		silent = fmt.Sprintf("else\n$(info %s)\n", notApplied(name, all))
+	}
 	fmt.Fprintf(&b, `%[1]s ($(strip $(%[2]s_TARGET)),)
 $(error %[2]s_TARGET is $(%[2]s_TARGET), which is none of the job's targets: %[3]s)
-endif
-`, word, upper, buildNames(all))
+%[4]sendif
+`, word, upper, buildNames(all), silent)
 	return b.String()
 }
 

@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -22,7 +23,7 @@ func TestBuildFragments(t *testing.T) {
 	}
 	n := randomnet.All()[0]
 	program := randomProgram(t, randomnet.Seeded(7), n)
-	all := []BuildTarget{{Name: "host", Optimise: "-O1 -fno-tree-ter"},
+	all := []BuildTarget{{Name: "host", Optimise: "-O1 -fno-tree-ter", Compiler: "GCC 12.2.1"},
 		{Name: "copied", Optimise: "-O2", InRAM: true}}
 	for _, targets := range [][]BuildTarget{all, nil} {
 		dir := filepath.Join(t.TempDir(), "hand off")
@@ -45,8 +46,11 @@ func TestBuildFragments(t *testing.T) {
 			withFloat := name != "host"
 			t.Run(fmt.Sprintf("of %d: %q, float %v", len(targets), name, withFloat),
 				func(t *testing.T) {
-					options := cmakeBuild(t, dir, name, withFloat)
-					makeBuild(t, filepath.Join(filepath.Dir(dir), "handoff"), name, withFloat)
+					options, said := cmakeBuild(t, dir, name, withFloat)
+					saidByMake := makeBuild(t, filepath.Join(filepath.Dir(dir), "handoff"), name,
+						withFloat)
+					checkSaid(t, said, name == "" && targets != nil)
+					checkSaid(t, saidByMake, name == "" && targets != nil)
 					for _, b := range targets {
 						if b.Name == name &&
 							(!strings.Contains(options, b.Optimise) ||
@@ -66,6 +70,16 @@ func TestBuildFragments(t *testing.T) {
 			!strings.Contains(string(out), "none of the job's targets") {
 			t.Errorf("make took an unknown target: %v\n%s", err, out)
 		}
+	}
+}
+
+// checkSaid checks whether a build says in one line which options are not applied.
+func checkSaid(t *testing.T, output string, want bool) {
+	t.Helper()
+	const line = "leakair: the sign-off holds for GCC 12.2.1 -O1 -fno-tree-ter on host; GCC -O2 " +
+		"on copied; without LEAKAIR_TARGET these options are not applied\n"
+	if strings.Contains(output, line) != want || strings.Contains(output, "not applied") != want {
+		t.Errorf("said that options are not applied: want %v\n%s", want, output)
 	}
 }
 
@@ -105,20 +119,24 @@ func cmakeProject(t *testing.T, handoff, target string, withFloat bool) string {
 	return dir
 }
 
-// cmakeBuild builds and runs a project, and returns the commands that compiled the library.
-func cmakeBuild(t *testing.T, handoff, target string, withFloat bool) string {
+// cmakeBuild builds and runs a project, and returns the commands that compiled the library, and
+// what CMake said before that.
+func cmakeBuild(t *testing.T, handoff, target string, withFloat bool) (commands, said string) {
 	t.Helper()
 	build := t.TempDir()
-	compile(t, build, "cmake", "-S", cmakeProject(t, handoff, target, withFloat), "-B", build,
-		"-DCMAKE_EXPORT_COMPILE_COMMANDS=ON")
+	out, err := exec.Command("cmake", "-S", cmakeProject(t, handoff, target, withFloat), "-B",
+		build, "-DCMAKE_EXPORT_COMPILE_COMMANDS=ON").CombinedOutput()
+	if err != nil {
+		t.Fatalf("cmake: %v\n%s", err, out)
+	}
 	compile(t, build, "cmake", "--build", build, "--target", "firmware", "leakair_selftest")
 	compile(t, build, "./firmware")
 	compile(t, build, "./leakair_selftest")
-	commands, err := os.ReadFile(filepath.Join(build, "compile_commands.json"))
+	database, err := os.ReadFile(filepath.Join(build, "compile_commands.json"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	return string(commands)
+	return string(database), string(out)
 }
 
 const makefile = `include $(HANDOFF)/leakair.mk
@@ -142,14 +160,17 @@ func makeCommand(handoff, dir, target string, withFloat bool) *exec.Cmd {
 	return cmd
 }
 
-func makeBuild(t *testing.T, handoff, target string, withFloat bool) {
+// makeBuild builds and runs a project, and returns what Make printed.
+func makeBuild(t *testing.T, handoff, target string, withFloat bool) string {
 	t.Helper()
 	dir := t.TempDir()
-	if out, err := makeCommand(handoff, dir, target, withFloat).CombinedOutput(); err != nil {
+	out, err := makeCommand(handoff, dir, target, withFloat).CombinedOutput()
+	if err != nil {
 		t.Fatalf("make: %v\n%s", err, out)
 	}
 	compile(t, dir, "./firmware")
 	compile(t, dir, "./selftest")
+	return string(out)
 }
 
 // Names and options of a user's own profile cannot add anything to a build file.
@@ -158,8 +179,17 @@ func TestHostileTextsStayOutOfBuildFiles(t *testing.T) {
 		"_"); strings.ContainsAny(got, "\"$() \n") {
 		t.Errorf("name %q", got)
 	}
-	if got := plainOptions("-O2 $(shell id) -DX=\"1\" `id` -mcpu=cortex-m4 -Wl,-Map"); got !=
-		"-O2 -mcpu=cortex-m4 -Wl,-Map" {
-		t.Errorf("options %q", got)
+	got, dropped := plainOptions("-O2 $(shell id) -DX=\"1\" `id` -mcpu=cortex-m4 -Wl,-Map")
+	if got != "-O2 -mcpu=cortex-m4 -Wl,-Map" ||
+		!slices.Equal(dropped, []string{"$(shell", "id)", "-DX=\"1\"", "`id`"}) {
+		t.Errorf("options %q, left out %q", got, dropped)
+	}
+	comment := targetComment([]BuildTarget{{Name: "m4", Core: "-mthumb",
+		Dropped: []string{"-DX=\"1\"", "\\"}}})
+	for _, line := range []string{`# Left out for m4, as build files could misread it: "-DX=\"1\""`,
+		`# Left out for m4, as build files could misread it: "\\"`} {
+		if !strings.Contains(comment, line+"\n") {
+			t.Errorf("no line %s in %s", line, comment)
+		}
 	}
 }

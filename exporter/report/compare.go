@@ -90,7 +90,7 @@ type CostChange struct {
 	Unit     string          `json:"unit"`
 	Old      *float64        `json:"old"`
 	New      *float64        `json:"new"`
-	Change   *float64        `json:"change"` // new less old
+	Change   *float64        `json:"change"` // new less old; nil: one has no estimate
 	// how far the change may be off, as its parts are estimates
 	Unknown    float64        `json:"unknown"`
 	OldLimit   *float64       `json:"old_limit"`
@@ -149,8 +149,11 @@ func Compare(old, fresh *Signoff) *Comparison {
 	c.Verdict = c.overall()
 	if c.Verdict == NotComparable && c.Why == "" {
 		isApart := func(l LossChange) bool { return l.Outcome == NotComparable }
-		l := c.Loss[slices.IndexFunc(c.Loss, isApart)]
-		c.Why = l.Text() + ": " + l.Why
+		if at := slices.IndexFunc(c.Loss, isApart); at >= 0 {
+			c.Why = c.Loss[at].Text() + ": " + c.Loss[at].Why
+		} else {
+			c.Why = "one of the two has no estimate for the flags of its job"
+		}
 	}
 	return c
 }
@@ -205,7 +208,8 @@ func (c *Comparison) overall() Outcome {
 	for _, r := range c.Cost {
 		found[r.Outcome] = true
 	}
-	order := []budget.Verdict{budget.DoesNotFit, budget.NotEnough, budget.Fits}
+	order := []budget.Verdict{budget.DoesNotFit, budget.NotEnough, budget.NoEstimate,
+		budget.Fits}
 	step := slices.Index(order, c.New.Verdict) - slices.Index(order, c.Old.Verdict)
 	isBetter := found[Better] || step > 0 && c.judgedUnlike() == 0
 	switch {

@@ -56,6 +56,18 @@ func costChange(old, fresh *Signoff, was, now CostRow) CostChange {
 		OldLimit: was.Limit, NewLimit: now.Limit, OldVerdict: was.Verdict, NewVerdict: now.Verdict,
 		Outcome: Same,
 	}
+	if hadNone := was.Kind == budget.NotEstimated; hadNone != (now.Kind == budget.NotEstimated) {
+		// What stands there holds for another compiler.
+		if c.Old = nil; !hadNone {
+			c.Old, c.New = &was.Value, nil
+		}
+		c.Change, c.Unknown, c.Outcome = nil, 0, NotComparable
+		if verdict := byVerdict(was.Verdict, now.Verdict); verdict != "" &&
+			isSameValue(was.Limit, now.Limit) {
+			c.Outcome = verdict
+		}
+		return c
+	}
 	isBetter := (change < 0) != (now.Resource == budget.BatteryLife)
 	verdict := byVerdict(was.Verdict, now.Verdict)
 	switch {

@@ -64,6 +64,46 @@ func smallSignoff() *Signoff {
 	return s
 }
 
+// A figure without an estimate is no figure to compare with: a verdict that goes with it counts,
+// and without a limit nothing is said. Two figures without an estimate compare by those of the
+// compiler which the estimates hold for.
+func TestCompareWithoutAnEstimate(t *testing.T) {
+	none := func(limit *float64) *Signoff {
+		s := smallSignoff()
+		c := s.Total("m4", budget.Flash)
+		c.Kind, c.Known, c.Limit, c.Verdict = budget.NotEstimated, value(1000), limit, ""
+		if limit != nil {
+			c.Verdict, s.Verdict = budget.NoEstimate, budget.NoEstimate
+		}
+		return s
+	}
+	free := smallSignoff()
+	free.Total("m4", budget.Flash).Limit, free.Total("m4", budget.Flash).Verdict = nil, ""
+	for _, c := range []struct {
+		old, fresh *Signoff
+		row, all   Outcome
+		isApart    bool
+	}{
+		{smallSignoff(), none(value(4000)), Worse, Worse, true},
+		{none(value(4000)), smallSignoff(), Better, Better, true},
+		{free, none(nil), NotComparable, NotComparable, true},
+		{none(value(4000)), none(value(4000)), Same, Same, false},
+	} {
+		got := Compare(c.old, c.fresh)
+		for _, r := range got.Cost {
+			hasNone := r.Old == nil || r.New == nil
+			if r.Resource == budget.Flash && (r.Outcome != c.row ||
+				(r.Change == nil) != c.isApart || hasNone != c.isApart) {
+				t.Errorf("row %+v, want %s", r, c.row)
+			}
+		}
+		if got.Verdict != c.all || c.all == NotComparable &&
+			!strings.Contains(got.Why, "no estimate") {
+			t.Errorf("verdict %s, want %s: %s", got.Verdict, c.all, got.Why)
+		}
+	}
+}
+
 // follow makes the errors of the rows follow from the sums.
 func (s *Signoff) follow() {
 	for i := range s.Loss {

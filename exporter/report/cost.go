@@ -1,9 +1,11 @@
 package report
 
 import (
+	"fmt"
 	"slices"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 )
 
 // CostRow is one row of the cost table: a [budget.Cost] with null for NaN, the same
@@ -26,6 +28,12 @@ type CostRow struct {
 	From    string         `json:"limit_from"`
 	Margin  *float64       `json:"margin"`
 	Verdict budget.Verdict `json:"verdict"`
+	// the compiler and its options that the value holds for; empty where it is the same for all,
+	// and in a file of an older kerf
+	Compiler string `json:"compiler,omitempty"`
+	// where there is no estimate for the compiler that the job names: the part of the value that is
+	// the same for all; the rest of it holds for the compiler of the estimates
+	Known *float64 `json:"known,omitempty"`
 }
 
 // MeasuredInfo says how the figures of a target were measured: a [budget.Measurement] without the
@@ -67,25 +75,41 @@ type targetRows struct {
 	head  []string // the columns behind it
 	words int      // of them, at the end
 	rows  []targetRow
+	// behind the title of a table of one target; may be nil
+	conditions func(target string) string
 }
 
 // targetRow is one row about a target.
 type targetRow struct {
-	target string
-	cells  []string // the name of the row in front
+	target   string
+	cells    []string // the name of the row in front
+	compiler string   // that the row holds for; may be empty
 }
 
 // add adds a row; its first cell names it among those of its target.
 func (r *targetRows) add(target string, cells ...string) {
-	r.rows = append(r.rows, targetRow{target, cells})
+	r.rows = append(r.rows, targetRow{target: target, cells: cells})
 }
 
-// table has all rows, with their target in front.
+// CompilerHead is the head of the column of compilers with their options.
+const CompilerHead = "compiler"
+
+// table has all rows, with their target in front, and where rows hold for a compiler that behind.
 func (r *targetRows) table() Table {
 	t := Table{Title: r.title, Head: append([]string{"target", r.what}, r.head...), Numbers: 2,
 		Words: r.words}
+	hasCompilers := slices.ContainsFunc(r.rows, func(row targetRow) bool {
+		return row.compiler != ""
+	})
+	if hasCompilers {
+		t.Head, t.Words = append(t.Head, CompilerHead), t.Words+1
+	}
 	for _, row := range r.rows {
-		t.Rows = append(t.Rows, append([]string{row.target}, row.cells...))
+		cells := append([]string{row.target}, row.cells...)
+		if hasCompilers {
+			cells = append(cells, row.compiler)
+		}
+		t.Rows = append(t.Rows, cells)
 	}
 	return t
 }
@@ -95,7 +119,11 @@ func (r *targetRows) tables() []Table {
 	var all []Table
 	for i, row := range r.rows {
 		if i == 0 || r.rows[i-1].target != row.target {
-			all = append(all, Table{Title: r.title, Head: append([]string{row.target}, r.head...),
+			title := r.title
+			if r.conditions != nil {
+				title += r.conditions(row.target)
+			}
+			all = append(all, Table{Title: title, Head: append([]string{row.target}, r.head...),
 				Numbers: 1, Words: r.words})
 		}
 		t := &all[len(all)-1]
@@ -117,7 +145,12 @@ func (s *Signoff) CostTables(parts bool) []Table {
 // costRows has the totals, and with parts what they are made of.
 func (s *Signoff) costRows(parts bool) *targetRows {
 	r := &targetRows{title: "Cost of one network and one step", what: "resource",
-		head: []string{"value"}, words: 2}
+		head: []string{"value"}, words: 2, conditions: func(target string) string {
+			if build := s.BuildText(target); build != "" {
+				return ", " + build
+			}
+			return ""
+		}}
 	if len(s.Measured) > 0 {
 		r.head = append(r.head, "estimate")
 	}
@@ -127,15 +160,80 @@ func (s *Signoff) costRows(parts bool) *targetRows {
 		if c.Part != budget.Total && !parts && c.Kind != budget.Measured {
 			continue
 		}
-		cells := []string{c.name(), Quantity(c.Value, c.Unit)}
+		cells := []string{c.name(), c.ShownValue()}
 		if len(s.Measured) > 0 {
 			cells = append(cells, Optional(c.Estimate,
 				func(v float64) string { return Quantity(v, c.Unit) }))
 		}
-		r.add(c.Target, append(cells, c.limit(), UsedPercent(c.Used()), Quantity(c.Before, c.Unit),
+		r.add(c.Target, append(cells, c.limit(), UsedPercent(c.Used()), c.shownBefore(s),
 			string(c.Kind), string(c.Verdict))...)
+		r.rows[len(r.rows)-1].compiler = c.shownCompiler(s)
 	}
 	return r
+}
+
+// compilerOf names the compiler with its options that a figure holds for; empty where no compiler
+// changes it.
+func compilerOf(r *budget.Result, c budget.Cost) string {
+	if c.Kind == budget.Exact || c.Resource == budget.RAM ||
+		slices.Contains(noCode, c.Part) {
+		return ""
+	}
+	for _, t := range r.Inputs.Targets {
+		if t.Name != c.Target {
+			continue
+		}
+		for _, m := range r.Measured {
+			if m.Target == t.Name && c.Kind != budget.NotEstimated && len(m.ToolNames) > 0 {
+				return fmt.Sprintf("%s %s %s", m.ToolNames[0], m.ToolVersion[0], m.Optimise)
+			}
+		}
+		if c.Kind == budget.NotEstimated {
+			return cost.FittedBuild(t.Core).String()
+		}
+		return t.Build().String()
+	}
+	return ""
+}
+
+// noCode are the parts that need not be exact and that no compiler changes.
+var noCode = []string{budget.FrontEndPart, budget.ConvertersPart, "data"}
+
+// known is what no compiler changes of a figure without an estimate; nil for any other.
+func known(c budget.Cost) *float64 {
+	if c.Kind != budget.NotEstimated {
+		return nil
+	}
+	return &c.Known
+}
+
+// ShownValue prints the value; of a figure without an estimate what is known of it.
+func (c *CostRow) ShownValue() string {
+	switch {
+	case c.Kind != budget.NotEstimated:
+		return Quantity(c.Value, c.Unit)
+	case c.Known != nil && *c.Known > 0:
+		return "at least " + Quantity(*c.Known, c.Unit)
+	}
+	return string(budget.NotEstimated)
+}
+
+// shownBefore prints the same cost of the network before the cut; nothing where there is no
+// estimate.
+func (c *CostRow) shownBefore(s *Signoff) string {
+	if !s.HasEstimate(c) {
+		return ""
+	}
+	return Quantity(c.Before, c.Unit)
+}
+
+// shownCompiler names the compiler that the row is about: where there is no estimate for it, that
+// of the job.
+func (c *CostRow) shownCompiler(s *Signoff) string {
+	if c.Kind == budget.NotEstimated {
+		return s.BuildText(c.Target)
+	}
+	return c.Compiler
 }
 
 // name returns the resource and part in words, such as "cycles: layer 0, gates".

@@ -18,12 +18,13 @@ import (
 // metrics explained, explained_low and explained_high, and the recordings as part; rows of section
 // cost use target, resource, part; rows of section difference have the metrics of [ExtremeRow],
 // under their names in signoff.json; rows of section chain have the step as part, under its name in
-// signoff.json; those of section accumulator seen and found, with the tensor
-// as part and its proven bound as limit; limit_on is at_least where the limit is a least value;
-// estimate stands beside measured values.
+// signoff.json; those of section accumulator seen and found, with the tensor as part and its proven
+// bound as limit; rows of section fault have the feature as text, the fault as part, and the metric
+// without the fault as fixed and with it as value; limit_on is at_least where the limit is a least
+// value; estimate stands beside measured values; compiler and known are as in [CostRow].
 var csvHead = strings.Fields("section output scenario region metric target resource part unit " +
 	"float cut recovered fixed rise rise_low rise_high value limit limit_on margin kind " +
-	"sequences steps verdict estimate text")
+	"sequences steps verdict estimate text compiler known")
 
 // csvRow is one row of signoff.csv by column; what it does not name is empty.
 type csvRow map[string]any
@@ -82,7 +83,8 @@ func (s *Signoff) CSV() ([]byte, error) {
 		}
 		write(csvRow{"section": "cost", "target": c.Target, "resource": c.Resource, "part": c.Part,
 			"unit": c.Unit, "value": c.Value, "limit": c.Limit, "limit_on": on, "margin": c.Margin,
-			"kind": c.Kind, "verdict": c.Verdict, "estimate": c.Estimate})
+			"kind": c.Kind, "verdict": c.Verdict, "estimate": c.Estimate, "compiler": c.Compiler,
+			"known": c.Known})
 	}
 	for _, e := range s.Extremes {
 		for _, f := range []metricValue{
@@ -102,6 +104,9 @@ func (s *Signoff) CSV() ([]byte, error) {
 				"part": a.Layer + "." + a.Tensor, "value": value, "limit": a.Bound,
 				"kind": budget.Measured})
 		}
+	}
+	if s.Faults != nil {
+		s.Faults.write(write)
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()

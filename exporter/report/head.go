@@ -101,11 +101,37 @@ func (s *Signoff) CompilerLine() string {
 // the estimates hold for.
 func (s *Signoff) CompilerOf(t emit.BuildTarget) string {
 	for _, m := range s.Measured {
-		if m.Target == t.Name && len(m.Tools) > 0 {
+		if emit.BuildName(m.Target) == t.Name && len(m.Tools) > 0 {
 			return m.Tools[0].Name + " " + m.Tools[0].Version
 		}
 	}
 	return cmp.Or(t.Compiler, "GCC")
+}
+
+// BuildText names the compiler of a target with its options for optimising; empty where it is not
+// known, as in a file of an old kerf.
+func (s *Signoff) BuildText(target string) string {
+	if t := s.buildOf(target); t != nil {
+		return strings.TrimSpace(s.CompilerOf(*t) + " " + t.Optimise)
+	}
+	return ""
+}
+
+// buildOf returns what compiling for a target takes; nil where that is not known.
+func (s *Signoff) buildOf(target string) *emit.BuildTarget {
+	for i := range s.Build {
+		if s.Build[i].Name == emit.BuildName(target) {
+			return &s.Build[i]
+		}
+	}
+	return nil
+}
+
+// HasEstimate reports whether there is an estimate of a figure for the build of its target, also
+// where it was measured.
+func (s *Signoff) HasEstimate(c *CostRow) bool {
+	t := s.buildOf(c.Target)
+	return c.Kind != budget.NotEstimated && (c.Compiler == "" || t == nil || !t.NoEstimates)
 }
 
 // ShortCaution is [Caution] in one line of a terminal.

@@ -59,18 +59,18 @@ func (s *Signoff) JudgedCost() []JudgedRow {
 	var rows []JudgedRow
 	for _, c := range s.Cost {
 		if c.Verdict != "" {
-			rows = append(rows, judgedCost(&c))
+			rows = append(rows, s.judgedCost(&c))
 		}
 	}
 	return tightestFirst(rows)
 }
 
 // judgedCost is made of a row of the cost.
-func judgedCost(c *CostRow) JudgedRow {
-	value := Quantity(c.Value, c.Unit)
+func (s *Signoff) judgedCost(c *CostRow) JudgedRow {
+	value := c.ShownValue()
 	return JudgedRow{Name: budget.CostText(c.Target, c.Resource),
 		Row:   budget.CostText(c.Target, c.Resource),
-		Given: Quantity(c.Before, c.Unit), Value: value, UpTo: value, Limit: c.limit(),
+		Given: c.shownBefore(s), Value: value, UpTo: value, Limit: c.limit(),
 		Used: c.Used(), Kind: c.Kind, Verdict: c.Verdict}
 }
 
@@ -93,7 +93,7 @@ func (s *Signoff) UnjudgedCost() []JudgedRow {
 	for _, target := range s.TargetNames() {
 		for _, resource := range []budget.Resource{budget.Flash, budget.RAM, budget.Cycles} {
 			if c := s.Total(target, resource); c != nil {
-				rows = append(rows, judgedCost(c))
+				rows = append(rows, s.judgedCost(c))
 			}
 		}
 	}
@@ -137,8 +137,14 @@ func (l *LossRow) Used() *float64 {
 }
 
 // Used is the share of the limit that the value takes: of a least value the limit over the value.
-// It is nil where there is no limit.
+// It is nil where there is no limit, and where the limit cannot be judged.
 func (c *CostRow) Used() *float64 {
 	cost := budget.Cost{Value: c.Value, Limit: number(c.Limit), AtLeast: c.AtLeast}
+	switch {
+	case c.Verdict == budget.NoEstimate:
+		return nil
+	case c.Known != nil:
+		cost.Value = *c.Known
+	}
 	return Finite(cost.Used())
 }

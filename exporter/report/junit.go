@@ -97,8 +97,8 @@ func (s *Signoff) JUnit() ([]byte, error) {
 		add("accuracy of "+l.Output, name, l.Verdict, message)
 	}
 	for _, c := range s.Cost {
-		message := fmt.Sprintf("%s: %s, limit %s (%s)", c.Verdict, Quantity(c.Value, c.Unit),
-			c.limit(), c.From)
+		message := fmt.Sprintf("%s: %s, limit %s (%s)", c.Verdict, c.ShownValue(), c.limit(),
+			c.From)
 		add("cost on "+c.Target, budget.CostText(c.Target, c.Resource), c.Verdict, message)
 	}
 	text, err := xml.MarshalIndent(all, "", "  ")

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"kerf/budget"
 )
 
 // Markdown returns signoff.md: every table of the report.
@@ -20,6 +22,9 @@ func (s *Signoff) Markdown() []byte {
 		}
 	}
 	b.WriteString("\n" + MarkdownTables(s.allTables()) + "\n" + s.Legend() + "\n")
+	if note := s.FaultsNote(); note != "" {
+		b.WriteString("\n" + markdownText(note) + "\n")
+	}
 	if legend := s.FrontierLegend(); legend != "" {
 		b.WriteString("\n" + markdownText(legend) + "\n")
 	}
@@ -43,6 +48,10 @@ func (s *Signoff) Legend() string {
 		s.recoveryLegend() + legendRest
 	if len(s.Measured) > 0 {
 		legend += " estimate: what stood in place of a measured value, or of a sum that has one."
+	}
+	if slices.ContainsFunc(s.Cost, func(c CostRow) bool { return c.Kind == budget.NotEstimated }) {
+		legend += " no estimate: there is none for the compiler and flags that the job names; at " +
+			"least: what no compiler changes."
 	}
 	return legend + s.compensationLegend() + s.chainLegend() + s.extremeLegend() +
 		s.explainedLegend()
@@ -88,7 +97,7 @@ const legendRest = "fixed: the integer network of the C. " +
 // allTables lists the tables of signoff.md in order.
 func (s *Signoff) allTables() []Table {
 	return slices.Concat([]Table{s.ExplainedTable(), s.AccuracyTable()}, s.AllChainTables(),
-		s.AllCostTables(),
+		s.faultTables(), s.AllCostTables(),
 		s.FrontierTables(), []Table{s.PathTable()}, s.WordTables(),
 		[]Table{s.FormatTable(), s.InputTable(true)})
 }

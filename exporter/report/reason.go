@@ -71,7 +71,8 @@ type failing struct {
 }
 
 // failings lists what speaks against a signature: causes first, then broken rows, then those with
-// too few recordings, each with the one that is furthest beyond first.
+// too few recordings, then those without an estimate, each with the one that is furthest beyond
+// first.
 func (s *Signoff) failings() []failing {
 	var all []failing
 	if s.Checked == "" {
@@ -86,16 +87,18 @@ func (s *Signoff) failings() []failing {
 		}
 	}
 	for _, c := range s.Cost {
+		if c.Verdict == budget.NoEstimate {
+			all = append(all, failing{fmt.Sprintf("%s cannot be judged: no estimate for %s",
+				budget.CostText(c.Target, c.Resource), cmp.Or(s.BuildText(c.Target), "its build")),
+				s.MeasureCommand(), verdictRank(c.Verdict), 0})
+		}
 		if c.Verdict != budget.Fail || c.Limit == nil {
 			continue
 		}
-		over := c.Value / *c.Limit
-		if c.AtLeast {
-			over = *c.Limit / c.Value
-		}
+		over := number(c.Used())
 		all = append(all,
 			failing{fmt.Sprintf("%s %s, limit %s", budget.CostText(c.Target, c.Resource),
-				Quantity(c.Value, c.Unit), c.limit()),
+				c.ShownValue(), c.limit()),
 				s.RemedyCommand(), 0, over})
 	}
 	for _, l := range s.Loss {
@@ -161,6 +164,10 @@ func (l *LossRow) failingText() string {
 // RemedyCommand is the command that says what would meet a broken limit, to be run where the job
 // file lies. A name that a shell could misread stands as JOB.toml.
 func (s *Signoff) RemedyCommand() string { return "kerf cost " + s.jobFile() + " --all-targets" }
+
+// MeasureCommand is the command that measures what has no estimate, to be run where the job file
+// lies.
+func (s *Signoff) MeasureCommand() string { return "kerf plan " + s.jobFile() + " --measure" }
 
 // jobFile is the name of the job file for a command line.
 func (s *Signoff) jobFile() string {

@@ -63,6 +63,8 @@ type Signoff struct {
 	Extremes     []ExtremeRow     `json:"extremes,omitempty"` // none: nothing was searched
 	Accumulators []AccumulatorRow `json:"accumulators,omitempty"`
 
+	Faults *FaultsInfo `json:"faults,omitempty"` // nil: nothing was tried, or of an older kerf
+
 	// The clause that [Signoff.WhyNot] returns.
 	Reason string `json:"reason"`
 	// Findings against the network as given or the recordings.
@@ -160,6 +162,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 			FormatRow{layer, tensor, m.WordBits, m.Fraction, m.MaxBound(), quant.AccumulatorLimit})
 	}
 	s.addExtremes(net, r.Extremes)
+	s.Faults = faultsInfo(r.Faults)
 	s.addChain(r)
 	if c := r.Chosen.Candidate.Recovered; c != nil {
 		s.Recovery = recoveryInfo(c)
@@ -176,7 +179,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Cost = append(s.Cost,
 			CostRow{c.Target, c.Profile, c.Resource, c.Part, c.Value, before, c.Unit,
 				c.Kind, Finite(c.Estimate), c.Estimated, Finite(c.Limit), c.AtLeast,
-				in.LimitFrom(c), Finite(c.Margin()), c.Verdict})
+				in.LimitFrom(c), Finite(c.Margin()), c.Verdict, compilerOf(r, c), known(c)})
 	}
 	for _, m := range r.Measured {
 		s.Measured = append(s.Measured, measuredInfo(m))

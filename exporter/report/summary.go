@@ -69,7 +69,7 @@ func (s *Signoff) tightestTable() Table {
 	return t
 }
 
-// targetTable has a row per target with its totals.
+// targetTable has a row per target with its totals, and the compiler that they hold for.
 func (s *Signoff) targetTable() Table {
 	t := Table{Title: "Cost", Head: []string{"target"}, Numbers: 1, Words: 1}
 	var resources []budget.Resource
@@ -82,9 +82,12 @@ func (s *Signoff) targetTable() Table {
 		t.Head = append(t.Head, Spaced(r))
 	}
 	t.Head = append(t.Head, "limits")
+	if len(s.Build) > 0 {
+		t.Head, t.Words = append(t.Head, CompilerHead), t.Words+1
+	}
 	for _, target := range s.TargetNames() {
 		row := []string{target}
-		var broken []string
+		var broken, unjudged []string
 		limits := ""
 		for _, resource := range resources {
 			c := s.Total(target, resource)
@@ -92,18 +95,28 @@ func (s *Signoff) targetTable() Table {
 				row = append(row, "")
 				continue
 			}
-			row = append(row, Quantity(c.Value, c.Unit))
-			if c.Verdict != "" {
-				limits = "met"
-			}
-			if c.Verdict == budget.Fail {
+			row = append(row, c.ShownValue())
+			switch c.Verdict {
+			case "":
+				continue
+			case budget.Fail:
 				broken = append(broken, Spaced(resource))
+			case budget.NoEstimate:
+				unjudged = append(unjudged, Spaced(resource))
 			}
+			limits = "met"
 		}
-		if len(broken) > 0 {
+		switch {
+		case len(broken) > 0:
 			limits = "broken: " + strings.Join(broken, ", ")
+		case len(unjudged) > 0:
+			limits = string(budget.NoEstimate) + ": " + strings.Join(unjudged, ", ")
 		}
-		t.Rows = append(t.Rows, append(row, limits))
+		row = append(row, limits)
+		if len(s.Build) > 0 {
+			row = append(row, s.BuildText(target))
+		}
+		t.Rows = append(t.Rows, row)
 	}
 	return t
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"kerf/budget"
+	"kerf/exporter/emit"
 )
 
 // A summary counts the notes of the report, and is silent where there are none.
@@ -44,6 +45,58 @@ func TestTargetTableHasTotals(t *testing.T) {
 		if i >= len(got.Rows) || !slices.Equal(got.Rows[i], want) {
 			t.Errorf("rows %q, want row %d to be %q", got.Rows, i, want)
 		}
+	}
+}
+
+// Each target has the compiler that its figures hold for, on the line of cycles and code, whatever
+// shows them; where there is no estimate for it no figure stands there that is one of another.
+func TestCompilerStandsBesideCost(t *testing.T) {
+	s := smallSignoff()
+	s.Build = []emit.BuildTarget{{Name: "m4", Compiler: "GCC 12.2.1", Optimise: "-Os"}}
+	for i := range s.Cost {
+		if c := &s.Cost[i]; c.Kind == "estimated" {
+			c.Kind, c.Compiler, c.Known = budget.NotEstimated, "GCC 12.2.1 -O1", value(0)
+		}
+	}
+	s.Total("m4", budget.Flash).Known = value(1000)
+	s.Total("m4", budget.Flash).Verdict, s.Verdict = budget.NoEstimate, budget.NoEstimate
+	s.Reason = s.WhyNot()
+	if want := "m4/flash cannot be judged: no estimate for GCC 12.2.1 -Os; see kerf plan " +
+		"job.toml --measure"; s.Reason != want {
+		t.Errorf("reason %q, want %q", s.Reason, want)
+	}
+	targets := s.targetTable()
+	if got, want := targets.Rows[0], []string{"m4", "at least 1000 B", "no estimate",
+		"no estimate", "no estimate for these flags: flash", "GCC 12.2.1 -Os"}; !slices.Equal(got,
+		want) {
+		t.Errorf("row %q, want %q", got, want)
+	}
+	all := s.AllCostTables()[0]
+	for _, row := range all.Rows {
+		want := []string{"no estimate", "GCC 12.2.1 -Os"}
+		switch row[1] {
+		case "flash: weights":
+			want = []string{"1000 B", ""}
+		case "flash":
+			want[0] = "at least 1000 B"
+		}
+		if got := []string{row[2], row[len(row)-1]}; !slices.Equal(got, want) {
+			t.Errorf("%s: %q, want %q", row[1], got, want)
+		}
+	}
+	if title := s.CostTables(false)[0].Title; !strings.HasSuffix(title, ", GCC 12.2.1 -Os") {
+		t.Errorf("title %q", title)
+	}
+	csv, err := s.CSV()
+	if err != nil || !strings.Contains(string(csv), ",GCC 12.2.1 -O1,1000\n") {
+		t.Errorf("CSV %s, %v", csv, err)
+	}
+	if got := s.JudgedCost()[0]; got.Used != nil || got.UpTo != "at least 1000 B" {
+		t.Errorf("judged row %+v", got)
+	}
+	if junit, err := s.JUnit(); err != nil || !strings.Contains(string(junit),
+		"no estimate for these flags: at least 1000 B, limit 3.9 KiB") {
+		t.Errorf("test report %s, %v", junit, err)
 	}
 }
 

@@ -10,23 +10,31 @@ import (
 
 // verdictRank orders the verdicts on rows from [budget.Fail] up; -1 is none of them.
 func verdictRank(v budget.Verdict) int {
-	return slices.Index([]budget.Verdict{budget.Fail, budget.NotEnough, budget.Pass}, v)
+	return slices.Index([]budget.Verdict{budget.Fail, budget.NotEnough, budget.NoEstimate,
+		budget.Pass}, v)
 }
 
 // CheckVerdicts returns an error that names the first verdict or error in the sign-off that does
 // not follow from the figures beside it: verdicts from figures, limits and tolerances, errors from
 // the sums over sequences, the whole from rows and causes.
 func (s *Signoff) CheckVerdicts() error {
-	failed, short := false, false
+	failed, short, unjudged := false, false, false
 	count := func(verdict budget.Verdict) {
 		failed = failed || verdict == budget.Fail
 		short = short || verdict == budget.NotEnough
+		unjudged = unjudged || verdict == budget.NoEstimate
 	}
 	for _, c := range s.Cost {
 		var want budget.Verdict
 		if c.Limit != nil {
 			want = budget.Pass
-			if c.Value > *c.Limit && !c.AtLeast || c.Value < *c.Limit && c.AtLeast {
+			switch {
+			case c.Kind == budget.NotEstimated && c.Known != nil && *c.Known > *c.Limit &&
+				!c.AtLeast:
+				want = budget.Fail
+			case c.Kind == budget.NotEstimated:
+				want = budget.NoEstimate
+			case c.Value > *c.Limit && !c.AtLeast, c.Value < *c.Limit && c.AtLeast:
 				want = budget.Fail
 			}
 		}
@@ -68,9 +76,11 @@ func (s *Signoff) CheckVerdicts() error {
 		want = budget.DoesNotFit
 	case short:
 		want = budget.NotEnough
+	case unjudged:
+		want = budget.NoEstimate
 	}
 	// Where sign-off sequences are selection recordings too, nothing independent was judged.
-	if want == budget.Fits && s.Verdict == budget.NotEnough {
+	if (want == budget.Fits || want == budget.NoEstimate) && s.Verdict == budget.NotEnough {
 		return nil
 	}
 	if s.Verdict != want {

@@ -36,6 +36,21 @@ func TestVerdictsFollowFromFigures(t *testing.T) {
 		"below the least": {func(s *Signoff) {
 			flash(s).AtLeast = true
 		}, `its figures give "fail"`},
+		"no estimate": {func(s *Signoff) {
+			flash(s).Kind, flash(s).Known = budget.NotEstimated, value(3999)
+			flash(s).Verdict, s.Verdict = budget.NoEstimate, budget.NoEstimate
+		}, ""},
+		"no estimate, and yet it passes": {func(s *Signoff) {
+			flash(s).Kind, flash(s).Known = budget.NotEstimated, value(3999)
+		}, `its figures give "no estimate for these flags"`},
+		"no estimate, and yet it fits": {func(s *Signoff) {
+			flash(s).Kind, flash(s).Known = budget.NotEstimated, value(3999)
+			flash(s).Verdict = budget.NoEstimate
+		}, `its rows and causes give "no estimate for these flags"`},
+		"no estimate, beyond the limit without it": {func(s *Signoff) {
+			flash(s).Kind, flash(s).Known = budget.NotEstimated, value(4001)
+			flash(s).Verdict, s.Verdict = budget.Fail, budget.DoesNotFit
+		}, ""},
 		"a verdict, no limit": {func(s *Signoff) {
 			s.Cost[3].Verdict = budget.Pass
 		}, `its figures give ""`},

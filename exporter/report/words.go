@@ -147,8 +147,11 @@ func shownAs(n *budget.RowName, on budget.ToleranceOn) func(float64) string {
 
 // ShortVerdict returns a verdict as tables show it.
 func ShortVerdict(v budget.Verdict) string {
-	if v == budget.NotEnough {
+	switch v {
+	case budget.NotEnough:
 		return "not enough"
+	case budget.NoEstimate:
+		return string(budget.NotEstimated)
 	}
 	return string(v)
 }

@@ -7,8 +7,10 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strings"
 	"time"
 
+	"kerf/fault"
 	"kerf/targets"
 )
 
@@ -163,6 +165,9 @@ func inScratch(ctx context.Context, p *targets.Profile, dir, name string, o Opti
 	if o.Steps == 0 {
 		o.Steps = DefaultSteps
 	}
+	if err := checkOptions(o.Optimise); err != nil {
+		return nil, err
+	}
 	tools, ok := toolchains[p.ISA]
 	if !ok {
 		return nil, noCompiler(p)
@@ -213,24 +218,41 @@ func (s *session) measured() {
 	}
 }
 
-// Require checks that the compiler, the library and the emulator for a profile are installed. The
-// hint of the error names the Debian package of one that is not.
-func Require(ctx context.Context, p *targets.Profile) error {
+// Require checks that the compiler, the library and the emulator for a profile are installed, and
+// returns the compiler. The hint of the error names the Debian package of one that is not.
+func Require(ctx context.Context, p *targets.Profile) (compiler Tool, err error) {
+	if err := checkOptions(p.Optimise); err != nil {
+		return Tool{}, err
+	}
 	tools, ok := toolchains[p.ISA]
 	if !ok {
-		return noCompiler(p)
+		return Tool{}, noCompiler(p)
 	}
 	scratch, err := os.MkdirTemp("", "kerf-measure-")
 	if err != nil {
-		return err
+		return Tool{}, err
 	}
 	defer os.RemoveAll(scratch)
 	s := &session{ctx: ctx, profile: p, toolchain: tools, dir: scratch}
 	if err := s.unpack(); err != nil {
-		return err
+		return Tool{}, err
 	}
-	_, err = s.require()
-	return err
+	all, err := s.require()
+	if err != nil {
+		return Tool{}, err
+	}
+	return all[0], nil
+}
+
+// checkOptions refuses options with which the network has no code of its own to be measured.
+func checkOptions(optimise string) error {
+	if slices.ContainsFunc(strings.Fields(optimise), func(option string) bool {
+		return strings.HasPrefix(option, "-flto")
+	}) {
+		return fault.New("with -flto code is made when firmware is linked, so that of the network "+
+			"cannot be measured by itself", "measure without -flto, or on the board")
+	}
+	return nil
 }
 
 // noCompiler returns the error of a profile whose instruction set has no toolchain.

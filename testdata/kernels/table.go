@@ -77,8 +77,9 @@ the bound of the stack was never too low, and at most %d B too high. Cycles miss
   channels with every kind of feature took 457 cycles where 343 were estimated (one front end of a
   trial job). Where an interrupt is near its limit, measure.
 - No flash wait states are in the figures. 'flash_wait' in the target of the job adds them.
-- The figures hold for the compiler and the flags that the sign-off names. Other options need their
-  own: at -Os a step takes about twice as long, on AVR 1.2 times ([speed.md](speed.md)).
+- The figures hold for the compiler and the flags that the sign-off names beside them. A job names
+  those of its firmware ([pipeline.md](pipeline.md#building-the-c)); other options need figures of
+  their own: at -Os a step takes about twice as long, on AVR 1.2 times ([speed.md](speed.md)).
 - For the Cortex-M7 and the Cortex-M33 no official timing exists: their figures are estimates
   whatever the table says.
 - Rows of more than 170 int8 columns (Cortex-M0+, M3, RV32IMC) or 254 (the others) are read one by

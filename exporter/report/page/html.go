@@ -40,7 +40,8 @@ type content struct {
 	JudgedAccuracy, OtherAccuracy table
 	JudgedCost, Compilers         table
 	Chain, OtherCost, Words       []table // Chain hides that of the sign-off
-	Attempts, Inputs              table   // of the cut; hides those of the sign-off
+	Faulty                        table
+	Attempts, Inputs              table // of the cut; hides those of the sign-off
 	Legend                        string
 	Signatures                    []string
 	Style                         template.CSS
@@ -99,6 +100,7 @@ func render(signoff []byte) ([]byte, error) {
 		Compilers: newTable(compilerTable(s)),
 		Words:     newTables(append(s.WordTables(), s.FormatTable())),
 		Chain:     newTables(s.AllChainTables()),
+		Faulty:    newTable(s.FaultTable()),
 		Inputs:    newTable(s.InputTable(true)), Legend: s.Legend(), Signatures: report.Signatures,
 		Style: template.CSS(styleText), Script: template.JS(scriptText), Data: data,
 		Policy: policy(),

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"kerf/exporter/emit"
 	"kerf/exporter/report"
 )
 
@@ -291,5 +292,53 @@ func TestTrainedNetworksAreShown(t *testing.T) {
 	}
 	if rows != 1 {
 		t.Errorf("%d rows of the trained network, want 1", rows)
+	}
+}
+
+// What features at fault do stands folded on the page, with the caution; a file of an older kerf
+// has no such part.
+func TestFaultsAreFolded(t *testing.T) {
+	s := pageSignoff(t)
+	page := makePage(t, pageInput(t))
+	if strings.Contains(page, `id="faults"`) || s.Faults != nil {
+		t.Error("faults of a file that has none")
+	}
+	factor, none := 2.5, 1.0
+	s.Faults = &report.FaultsInfo{Sequences: 1, Recorded: 1, Steps: 10, Rows: []report.FaultRow{
+		{Feature: "supply_level", Fault: "stuck", Output: "leakage", Metric: "rmse", Unit: "L/min",
+			Without: 0.25, With: 0.625, Factor: &factor},
+		{Feature: "oil_temperature", Fault: "stuck", Output: "leakage", Metric: "rmse",
+			Unit: "L/min", Without: 0.25, With: 0.25, Factor: &none}}}
+	text, err := s.JSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, after, found := strings.Cut(makePage(t, text), `<details id="faults">`)
+	part, _, closed := strings.Cut(after, "</details>")
+	if !found || !closed {
+		t.Fatal("no folded part of faults")
+	}
+	for _, want := range []string{"Features at fault from half of each sequence on",
+		"1 sequence of the sign-off recordings", report.Caution, "supply_level",
+		"oil_temperature", "0.2500 L/min", "x 2.50", "x 1.00"} {
+		if !strings.Contains(part, want) {
+			t.Errorf("%q is not in %s", want, part)
+		}
+	}
+}
+
+// The compilers stand below the table of judged costs and in the captions of flash and cycles.
+func TestCompilersStandBesideTheCost(t *testing.T) {
+	s := pageSignoff(t)
+	s.Build = []emit.BuildTarget{{Name: "cortex-m4f", Compiler: "GCC 12.2.1", Optimise: "-Os"}}
+	text, err := s.JSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, cost, _ := strings.Cut(makePage(t, text), `<h2 id="cost">`)
+	cost, _, _ = strings.Cut(cost, "<details")
+	const line = "Compiler: GCC 12.2.1 -Os on cortex-m4f."
+	if n := strings.Count(cost, line); s.CompilerLine() != line || n != 3 {
+		t.Errorf("the compilers stand %d times among the cost, want 3: %s", n, s.CompilerLine())
 	}
 }

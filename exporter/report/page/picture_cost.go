@@ -22,14 +22,29 @@ func costFigures(s *report.Signoff) []figure {
 		{budget.Cycles, "Where the cycles of a step go"},
 	} {
 		if picture := costPicture(s, r.resource); picture != "" {
-			all = append(all, figure{
-				Title:   r.title,
-				Caption: "Upper bar of a target: what is handed off; lower bar: uncut.",
-				Picture: picture,
-			})
+			all = append(all, figure{Title: r.title, Caption: costCaption(s, r.resource),
+				Picture: picture})
 		}
 	}
 	return all
+}
+
+// costCaption says what the bars are, and for which compilers where these change them.
+func costCaption(s *report.Signoff, resource budget.Resource) string {
+	text := "Upper bar of a target: what is handed off; lower bar: uncut."
+	if resource == budget.RAM {
+		return text
+	}
+	if compilers := s.CompilerLine(); compilers != "" {
+		text += " " + compilers
+	}
+	if slices.ContainsFunc(s.Cost, func(c report.CostRow) bool {
+		return c.Kind == budget.NotEstimated
+	}) {
+		text += " Where there is no estimate for that, bars are those of the compiler that the " +
+			"estimates hold for."
+	}
+	return text
 }
 
 // costParts lists what a total is made of.
@@ -72,7 +87,7 @@ func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
 	for _, t := range targets {
 		c := s.Total(t, resource)
 		most = max(most, c.Value, c.Before)
-		said = append(said, fmt.Sprintf("%s %s, uncut %s", t, report.Quantity(c.Value, c.Unit),
+		said = append(said, fmt.Sprintf("%s %s, uncut %s", t, c.ShownValue(),
 			report.Quantity(c.Before, c.Unit)))
 	}
 	if most == 0 || len(parts) == 0 {
@@ -105,7 +120,8 @@ func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
 		y := top + float64(each*float64(i))
 		c := s.Total(t, resource)
 		limit := totalLimit(s, t, resource)
-		broken := limit != nil && c.Value > *limit
+		isKnown := c.Kind != budget.NotEstimated
+		broken := limit != nil && c.Value > *limit && isKnown || c.Verdict == budget.Fail
 		if broken {
 			d.rect(0, y-7, pictureWidth, each-6, "band fail", "")
 		}
@@ -129,7 +145,7 @@ func costPicture(s *report.Signoff, resource budget.Resource) template.HTML {
 				before += row.Before
 			}
 		}
-		d.text(x.at(now)+5, y+12, "value", report.Quantity(c.Value, c.Unit))
+		d.text(x.at(now)+5, y+12, "value", c.ShownValue())
 		d.text(x.at(before)+5, y+12+bar, "value", report.Quantity(c.Before, c.Unit))
 		if limit == nil {
 			continue

@@ -195,7 +195,7 @@ func verdictClass(v budget.Verdict) string {
 	switch v {
 	case budget.Fits:
 		return "fits"
-	case budget.NotEnough:
+	case budget.NotEnough, budget.NoEstimate:
 		return "unsure"
 	}
 	return "fail"
@@ -206,7 +206,7 @@ func rowClass(v budget.Verdict) string {
 	switch v {
 	case budget.Fail:
 		return "fail"
-	case budget.NotEnough:
+	case budget.NotEnough, budget.NoEstimate:
 		return "unsure"
 	}
 	return ""
@@ -239,7 +239,8 @@ func otherRows(rows []report.JudgedRow) string {
 		one     string
 		more    string
 	}{{budget.Fail, "fails", "fail"}, {budget.NotEnough, "has not enough recordings",
-		"have not enough recordings"}, {budget.Pass, "passes", "pass"}} {
+		"have not enough recordings"}, {budget.NoEstimate, "has no estimate",
+		"have no estimate"}, {budget.Pass, "passes", "pass"}} {
 		switch n := counts[v.verdict]; n {
 		case 0:
 		case 1:

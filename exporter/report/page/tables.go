@@ -102,7 +102,8 @@ func newTables(all []report.Table) []table {
 
 // shortVerdictClass returns the class of a row by its verdict as tables show it.
 func shortVerdictClass(verdict string) string {
-	for _, v := range []budget.Verdict{budget.Fail, budget.NotEnough} {
+	for _, v := range []budget.Verdict{budget.Fail, budget.NotEnough,
+		budget.NoEstimate} {
 		if verdict == report.ShortVerdict(v) {
 			return rowClass(v)
 		}
@@ -157,6 +158,7 @@ func costTables(s *report.Signoff) (judged table, others []table) {
 		used = append(used, s.Cost[i].Used())
 	}
 	all := s.AllCostTables()
+	all[0] = withoutColumn(all[0], report.CompilerHead) // which stands above the tables
 	judged, rest := judgedTables(all[0], used)
 	rest.Title = "Parts of the cost, and totals without a limit"
 	return judged, append([]table{rest}, newTables(all[1:])...)
@@ -187,6 +189,19 @@ func attemptTable(s *report.Signoff) report.Table {
 	t.Head = t.Head[:columns]
 	for i, r := range t.Rows {
 		t.Rows[i] = r[:columns]
+	}
+	return t
+}
+
+// withoutColumn returns a table without its last column, if that has the given head.
+func withoutColumn(t report.Table, head string) report.Table {
+	last := len(t.Head) - 1
+	if t.Head[last] != head {
+		return t
+	}
+	t.Head, t.Words = t.Head[:last], t.Words-1
+	for i, row := range t.Rows {
+		t.Rows[i] = row[:last]
 	}
 	return t
 }
