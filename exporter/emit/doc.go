@@ -26,6 +26,7 @@
 //     the code that reads rows.
 //   - weights_header.go: NAME_weights.h. weights_biases_shifts.go: its arrays for a matrix.
 //     weights_layout.go: the order of weights.
+//   - values.go: what encodes physical values, and the ranges of features.
 //   - vectors.go and vectors_header.go: the steps of the self-test, NAME_vectors.h.
 //   - front_vectors.go: the windows of converter codes in it; front_drawn.go chooses those that
 //     are drawn.

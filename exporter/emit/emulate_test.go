@@ -76,7 +76,7 @@ func TestComparisonNamesTheFirstWrongStep(t *testing.T) {
 			c.require(t)
 			for fault, want := range map[int]string{
 				5: "self-test [6]",
-				vectors + 1777: fmt.Sprintf("step 1777, output %d: C",
+				vectors + leastLong + 1777: fmt.Sprintf("step 1777, output %d: C",
 					len(n.program.Net.Outputs)-1),
 			} {
 				err := c.compare(t, n, "-O2", emulateFile("fault.c"), 8*blockSteps,

@@ -252,7 +252,8 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 	}
 	dir := t.TempDir()
 	writeC(t, p, dir)
-	compile(t, dir, "gcc", "-std=c99", "-c", "leakair.c", "leakair_selftest.c")
+	const encodes = "-DLEAKAIR_WITH_ENCODE_ONE"
+	compile(t, dir, "gcc", "-std=c99", encodes, "-c", "leakair.c", "leakair_selftest.c")
 	source, err := os.ReadFile(filepath.Join(dir, "leakair_front.c"))
 	if err != nil {
 		t.Fatal(err)
@@ -261,8 +262,8 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(dir, "wrong.c"), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		compile(t, dir, "gcc", "-std=c99", "wrong.c", "leakair.o", "leakair_selftest.o", "-o",
-			"wrong")
+		compile(t, dir, "gcc", "-std=c99", encodes, "wrong.c", "leakair.o", "leakair_selftest.o",
+			"-o", "wrong")
 		return exec.Command(filepath.Join(dir, "wrong")).Run() == nil
 	}
 	if !passes(string(source)) {
@@ -304,8 +305,8 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 		{"no window before", `f->before_pump = (sum_pump);`, to("0"), 1},
 		{"a given feature is scaled as another one", `\(value, &leakair_scales\[(22)\]\)`,
 			to("21"), 1},
-		{"multiplier", `(?m)^    \{ -?\d+, -?(\d+), `, scaled(1.0001), 23},
-		{"middle", `(?m)^    \{ -?(\d+), -?\d+, `, scaled(1.02), 23},
+		{"multiplier", `(?m)^    \{ -?\d+, -?(\d+), `, scaled(1.0001), 45},
+		{"middle", `(?m)^    \{ -?(\d+), -?\d+, `, scaled(1.02), 45},
 	} {
 		places := regexp.MustCompile(wrong.where).FindAllSubmatchIndex(source, -1)
 		if len(places) != wrong.places {
@@ -322,7 +323,8 @@ func TestSelftestNoticesAWrongFrontEnd(t *testing.T) {
 	}
 }
 
-// Where every feature is computed there is no name_encode_one, and the self-test does not call it.
+// Where every feature is computed there is no name_encode_one unless it is asked for, and the
+// self-test does not call it.
 func TestNoValuesWithoutGivenFeatures(t *testing.T) {
 	for _, hasGiven := range []bool{false, true} {
 		p := selftestProgram(t, flag(hasGiven))
@@ -330,23 +332,25 @@ func TestNoValuesWithoutGivenFeatures(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		all := ""
-		for _, text := range files {
-			all += string(text)
-		}
-		if has := strings.Contains(all, "encode_one"); has != hasGiven {
-			t.Errorf("given features: %v; name_encode_one: %v", hasGiven, has)
-		}
-		if !strings.Contains(all, "All zeros, as static\n * memory starts, are no window") ||
-			!strings.Contains(string(files["leakair.h"]), "LEAKAIR_SELFTEST_NO_STDIO") {
+		header := string(files["leakair.h"])
+		if !strings.Contains(header, "All zeros, as static\n * memory starts, are no window") ||
+			!strings.Contains(header, "LEAKAIR_SELFTEST_NO_STDIO") {
 			t.Error("the header does not say how a front end starts, or how to do without stdio")
 		}
 		dir := t.TempDir()
 		writeC(t, p, dir)
 		compile(t, dir, append(append([]string{"gcc", "-std=c99", "-O1"}, strict...),
 			"leakair.c", "leakair_front.c", "leakair_selftest.c", "-o", "selftest")...)
-		if out, err := exec.Command(filepath.Join(dir, "selftest")).CombinedOutput(); err != nil {
+		program := filepath.Join(dir, "selftest")
+		if out, err := exec.Command(program).CombinedOutput(); err != nil {
 			t.Errorf("%v: %s", err, out)
+		}
+		names, err := exec.Command("nm", program).Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if has := strings.Contains(string(names), "leakair_encode_one"); has != hasGiven {
+			t.Errorf("given features: %v; name_encode_one: %v", hasGiven, has)
 		}
 	}
 }

@@ -1,10 +1,12 @@
 package emit
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -117,4 +119,46 @@ func TestJobNamedNet(t *testing.T) {
 	compile(t, dir, "gcc", "-std=c99", "-DNET_A_WITH_FLOAT", "-DNET_A_WITH_ENCODE_ONE", "net_a.c",
 		"net_a_selftest.c", "-o", "selftest")
 	compile(t, dir, "./selftest")
+}
+
+// A wrong number among what the self-test tries behind the steps is found, and what it returns says
+// where.
+func TestSelfTestTellsWhatElseDiffers(t *testing.T) {
+	program := randomProgram(t, rand.New(rand.NewPCG(3, 1)), randomnet.OneGRU)
+	dir := t.TempDir()
+	writeC(t, program, dir)
+	path := filepath.Join(dir, "leakair_vectors.h")
+	vectors, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	driver := "#include <stdio.h>\n#include \"leakair.h\"\nint main(void)\n{\n" +
+		"    printf(\"%ld\", (long)leakair_selftest());\n    return 0;\n}\n"
+	if err := os.WriteFile(filepath.Join(dir, "driver.c"), []byte(driver), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for behind, number := range []string{
+		`()`, `long_y\[.*\n    \{ (-?\d+)`, `leakair_values\[\] .*\n    \{ .*, (-?\d+) \}`,
+		`float_x\[.*\n    \{ (-?\d+)`, `float_y\[.*\n    \{ .* \},\n    \{ (-?[0-9.e+-]+)f`,
+	} {
+		at := regexp.MustCompile(number).FindSubmatchIndex(vectors)
+		if at == nil {
+			t.Fatalf("no %s in the vectors", number)
+		}
+		changed, want := string(vectors), 0
+		if behind > 0 {
+			changed = changed[:at[2]] + "7" + changed[at[2]:]
+			want = len(program.Vectors) + behind
+		}
+		if err := os.WriteFile(path, []byte(changed), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		compile(t, dir, "gcc", "-std=c99", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WITH_ENCODE_ONE",
+			"-DLEAKAIR_SELFTEST_NO_STDIO", "leakair.c", "leakair_selftest.c", "driver.c", "-o",
+			"driver")
+		out, err := exec.Command(filepath.Join(dir, "driver")).Output()
+		if err != nil || string(out) != fmt.Sprint(want) {
+			t.Errorf("%s: the self-test returns %s, %v; want %d", number, out, err, want)
+		}
+	}
 }

@@ -72,7 +72,8 @@ func TestCheckNamesFindsClashes(t *testing.T) {
 	}
 }
 
-// Channels get macros of their own, and the functions of a front end a longer name than others.
+// Channels and values get macros of their own, and the functions of a front end a longer name than
+// others.
 func TestNamesOfChannels(t *testing.T) {
 	oil := []dataset.Feature{{Name: "oil"}, {Name: "oil_value_fraction_bits"}}
 	for _, c := range []struct {
@@ -82,7 +83,7 @@ func TestNamesOfChannels(t *testing.T) {
 		want     string
 	}{
 		{"leakair", oil[:1], []string{"supply", "case drain"}, ""},
-		{"leakair", oil, nil, ""},
+		{"leakair", oil, nil, "LEAKAIR_X_OIL_VALUE_FRACTION_BITS"},
 		{"leakair", oil, []string{"supply"}, "LEAKAIR_X_OIL_VALUE_FRACTION_BITS"},
 		{"leakair", oil[:1], []string{"case drain", "case_drain"}, "LEAKAIR_CODE_CASE_DRAIN"},
 		{"leakair", oil[:1], []string{"bits"}, "LEAKAIR_CODE_BITS"},

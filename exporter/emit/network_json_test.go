@@ -14,7 +14,10 @@ import (
 func TestNetworkFileGivesTheSameC(t *testing.T) {
 	for i, layers := range randomnet.All() {
 		program := randomProgram(t, randomnet.Seeded(uint64(i)), layers)
-		program.Period = 0.1
+		program.Period, program.ModelVersion = 0.1, "2.1"
+		for k := range program.Net.Features {
+			program.Ranges = append(program.Ranges, Range{-float64(k) / 3, 1e-3})
+		}
 		text, err := program.NetworkJSON()
 		if err != nil {
 			t.Fatal(err)
@@ -24,7 +27,10 @@ func TestNetworkFileGivesTheSameC(t *testing.T) {
 			t.Fatalf("network %d: %v", i, err)
 		}
 		again := *program
-		again.Period = f.Period
+		again.Period, again.ModelVersion = f.Period, f.ModelVersion
+		if again.Ranges, err = f.Ranges(); err != nil {
+			t.Fatal(err)
+		}
 		if again.Net, err = f.Network(); err != nil {
 			t.Fatalf("network %d, %s: %v", i, program.Description, err)
 		}
@@ -105,6 +111,9 @@ func TestImpossibleNetworksAreRefused(t *testing.T) {
 		"step of another size": {func(f *NetworkFile) {
 			f.Steps[3].X = nil
 		}, "does not fit the network"},
+		"range of some features alone": {func(f *NetworkFile) {
+			f.Features[0].Recorded = &Range{Low: 1, High: 2}
+		}, "some features have a recorded range"},
 		"input beyond int16": {func(f *NetworkFile) { f.Steps[3].X[0] = 40000 }, "is no int16"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -120,6 +129,9 @@ func TestImpossibleNetworksAreRefused(t *testing.T) {
 			c.damage(f)
 			if _, err = f.Network(); err == nil {
 				_, err = f.Vectors()
+			}
+			if err == nil {
+				_, err = f.Ranges()
 			}
 			if err == nil || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("got %v, want an error with %q", err, c.want)
