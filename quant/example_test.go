@@ -88,7 +88,7 @@ func Example() {
 		fixed.OutputFraction(0), leakage[0], float[0])
 
 	// Output:
-	// 36 B of weights, 4 B of state
+	// 92 B of weights, 4 B of state
 	// layer.weight_ih: fraction bits [7 7], int32 accumulators filled to 0.2 % at most
 	// layer.weight_hh: fraction bits [7 8], int32 accumulators filled to 0.2 % at most
 	// head.weight: fraction bits [14], int32 accumulators filled to 62.5 % at most

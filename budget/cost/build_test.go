@@ -32,14 +32,14 @@ func TestEstimatesHoldForTheirBuild(t *testing.T) {
 		build   Build
 		want    bool
 	}{
-		{m4f, Build{"arm-none-eabi-gcc 12.3.0", "-mthumb -mfloat-abi=hard -mcpu=cortex-m4", "-O1"},
+		{m4f, Build{"arm-none-eabi-gcc 12.3.0", "-mthumb -mfloat-abi=hard -mcpu=cortex-m4", "-Os"},
 			true},
-		{m4f, Build{"gcc 12", core, "-O1"}, true},
-		{m4f, Build{"GCC 13.2.1", core, "-O1"}, false},
-		{m4f, Build{"clang 12.2.1", core, "-O1"}, false},
-		{m4f, Build{"GCC 12.2.1", core, "-Os"}, false},
-		{m4f, Build{"GCC 12.2.1", core, "-O1 -ftree-ter"}, false},
-		{m4f, Build{"GCC 12.2.1", "-mcpu=cortex-m4 -mthumb", "-O1"}, false},
+		{m4f, Build{"gcc 12", core, "-Os"}, true},
+		{m4f, Build{"GCC 13.2.1", core, "-Os"}, false},
+		{m4f, Build{"clang 12.2.1", core, "-Os"}, false},
+		{m4f, Build{"GCC 12.2.1", core, "-O3"}, false},
+		{m4f, Build{"GCC 12.2.1", core, "-Os -ftree-ter"}, false},
+		{m4f, Build{"GCC 12.2.1", "-mcpu=cortex-m4 -mthumb", "-Os"}, false},
 		{m0, Build{"GCC 12.2.1", "-mthumb -mcpu=cortex-m0plus",
 			"-fno-tree-loop-distribute-patterns -O2 -fno-tree-ter"}, true},
 		{m0, Build{"GCC 12.2.1", "-mthumb -mcpu=cortex-m0plus", "-O2"}, false},

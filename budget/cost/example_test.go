@@ -34,10 +34,10 @@ func ExampleOf() {
 	fmt.Printf("%.0f cycles in all, %d B of flash, %d B of stack\n", estimate.Total(), flash,
 		estimate.Stack)
 	// Output:
-	// l0_input_products     1702 cycles
-	// l0_recurrent_products 1465 cycles
-	// l0_gates              1072 cycles
-	// head                    91 cycles
-	// call                    22 cycles
-	// 4353 cycles in all, 4223 B of flash, 308 B of stack
+	// l0_input_products     1315 cycles
+	// l0_recurrent_products 1115 cycles
+	// l0_gates              1043 cycles
+	// head                   157 cycles
+	// call                    21 cycles
+	// 3651 cycles in all, 3858 B of flash, 256 B of stack
 }

@@ -225,20 +225,20 @@ func TestFittedColumns(t *testing.T) {
 	}
 }
 
-// By hand: arrays of 16-bit values, each filled to whole words. With 5 units a gate has 5 rows.
-// Reset-after: 15 results of inputs and as many of states, 30 bytes, so 32 each; reset-before: 15
-// and 10 results, the scaled state and a gate, 32, 20, 12 and 12; LSTM: 20 and 20, 40 each; Elman:
-// 5 and 5, 12 each. In the step the view of a wide state is 12 more, 6 results between dense layers
-// are 12.
+// By hand: arrays of 16-bit values, each filled to whole words, results to whole groups of four
+// rows. With 5 units a gate has 5 rows. Reset-after: 15 results of inputs and as many of states, so
+// 16 or 32 bytes each; reset-before: 15 and 10 results, the scaled state and a gate, 32, 24, 12 and
+// 12; LSTM: 20 and 20, 40 each; Elman: 5 and 5, 16 each. In the step the view of a wide state is 12
+// more, 6 results between dense layers are 16.
 func TestArraysOnTheStackByHand(t *testing.T) {
 	for _, c := range []struct {
 		kind        model.Kind
 		stateBits   int
 		layer, step int
 	}{
-		{model.GRUResetAfter, 16, 64, 12}, {model.GRUResetAfter, 32, 64, 24},
-		{model.GRUResetBefore, 16, 76, 12}, {model.GRUResetBefore, 32, 76, 24},
-		{model.LSTM, 32, 80, 12}, {model.ElmanReLU, 16, 24, 12},
+		{model.GRUResetAfter, 16, 64, 16}, {model.GRUResetAfter, 32, 64, 28},
+		{model.GRUResetBefore, 16, 80, 16}, {model.GRUResetBefore, 32, 80, 28},
+		{model.LSTM, 32, 80, 16}, {model.ElmanReLU, 16, 32, 16},
 	} {
 		s := oneLayer(c.kind, 8, c.stateBits, model.Identity)
 		s.Layers[0].Units, s.Dense[0].Outputs = 5, 6
@@ -253,14 +253,15 @@ func TestArraysOnTheStackByHand(t *testing.T) {
 // A tile of int8 weights, four rows by two columns, by hand from the instructions of the kernel and
 // the costs of the profile. Cortex-M4: three loads in a row (2, 1, 1), two SMLALD, two SXTB16, two
 // SMLAD, 1 each. Cortex-M3: twice five loads in a row (2 and four of 1) and four MLA (2). Cortex-M0+:
-// LDMIA of a word (2), ASRS, SXTH, and eight times LDRB (2), MULS, ADDS.
+// LDMIA of a word (2), ASRS, SXTH, and eight times LDRB (2), MULS, ADDS; there the fit puts a part of
+// the loops around into it.
 func TestTilesByHand(t *testing.T) {
 	for name, want := range map[string]float64{
 		"cortex-m4f": 2 + 1 + 1 + 6, "cortex-m3": 2 * (2 + 4 + 4*2),
 		"cortex-m0plus": 2 + 1 + 1 + 8*(2+1+1)} {
 		p := core(t, name)
 		got := kernelsFor(p.ISA).cycles(kernel{task: tile, bits: 8}, p)
-		if math.Abs(got-want) > 0.05 {
+		if within := map[string]float64{"cortex-m0plus": 0.6}[name]; math.Abs(got-want) > within+0.05 {
 			t.Errorf("%s: %v cycles, want %v", name, got, want)
 		}
 	}

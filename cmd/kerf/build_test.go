@@ -20,23 +20,23 @@ func flagsJob(t *testing.T, keys string) string {
 // A job that names other flags than the estimates are for gets no verdict on what they change: exit
 // code 1, and every rendering says so. Other verbs read that handoff as any other.
 func TestFlagsWithoutAnEstimate(t *testing.T) {
-	job := flagsJob(t, `flags = "-Os"`)
+	job := flagsJob(t, `flags = "-O3"`)
 	dir := filepath.Join(t.TempDir(), "handoff")
 	code, stdout, stderr := call("plan", job, "--out", dir)
 	if code != exitBroken || !strings.Contains(stdout, "Verdict: no estimate for these flags: "+
-		"cortex-m4f/") || !strings.Contains(stdout, "GCC 12.2.1 -Os") ||
+		"cortex-m4f/") || !strings.Contains(stdout, "GCC 12.2.1 -O3") ||
 		!strings.Contains(stdout, "Next: kerf plan job.toml --measure; ") {
 		t.Errorf("exit code %d, stderr %q\n%s", code, stderr, stdout)
 	}
 	for file, wants := range map[string][]string{
-		"signoff.md": {"| no estimate for these flags | GCC 12.2.1 -Os |",
+		"signoff.md": {"| no estimate for these flags | GCC 12.2.1 -O3 |",
 			"| flash: code | no estimate |"},
-		"signoff.csv":       {",GCC 12.2.1 -O1,0\n"},
+		"signoff.csv":       {",GCC 12.2.1 -Os,0\n"},
 		"signoff.json":      {`"verdict": "no estimate for these flags"`, `"kind": "no estimate"`},
-		"signoff.html":      {"no estimate for these flags", "GCC 12.2.1 -Os on cortex-m4f"},
-		"cityweather.mk":    {"_CFLAGS += -Os\n", "holds for GCC 12.2.1 -Os on cortex-m4f; "},
+		"signoff.html":      {"no estimate for these flags", "GCC 12.2.1 -O3 on cortex-m4f"},
+		"cityweather.mk":    {"_CFLAGS += -O3\n", "holds for GCC 12.2.1 -O3 on cortex-m4f; "},
 		"cityweather.c":     {"NOT SIGNED. Verdict: no estimate for these flags"},
-		"cityweather.cmake": {"_OPTIONS -Os)\n"},
+		"cityweather.cmake": {"_OPTIONS -O3)\n"},
 	} {
 		text, err := os.ReadFile(filepath.Join(dir, file))
 		if err != nil {
@@ -54,8 +54,8 @@ func TestFlagsWithoutAnEstimate(t *testing.T) {
 		want string
 	}{
 		{[]string{"verify", dir}, exitDone, "self-test in Go"},
-		{[]string{"show", dir, "--all"}, exitBroken, "one network and one step, GCC 12.2.1 -Os"},
-		{[]string{"explain", dir, "cortex-m4f/cycles"}, exitDone, "GCC 12.2.1 -Os"},
+		{[]string{"show", dir, "--all"}, exitBroken, "one network and one step, GCC 12.2.1 -O3"},
+		{[]string{"explain", dir, "cortex-m4f/cycles"}, exitDone, "GCC 12.2.1 -O3"},
 		{[]string{"explain", dir}, exitDone, "no estimate"},
 		{[]string{"compare", dir, dir}, exitDone, "same"},
 		{[]string{"cost", job}, exitBroken, "no estimate for these flags"},
@@ -72,11 +72,11 @@ func TestFlagsWithoutAnEstimate(t *testing.T) {
 // The flags that the estimates are for, spelled otherwise, change no verdict.
 func TestFlagsOfTheEstimates(t *testing.T) {
 	job := flagsJob(t, `compiler = "arm-none-eabi-gcc 12.3"
-flags = "-mthumb -mfloat-abi=hard -O1 -mcpu=cortex-m4"`)
+flags = "-mthumb -mfloat-abi=hard -Os -mcpu=cortex-m4"`)
 	dir := filepath.Join(t.TempDir(), "handoff")
 	code, stdout, stderr := call("plan", job, "--out", dir)
 	if code != exitDone || !strings.Contains(stdout, "Verdict: fits") ||
-		!strings.Contains(stdout, "arm-none-eabi-gcc 12.3 -O1 on cortex-m4f") {
+		!strings.Contains(stdout, "arm-none-eabi-gcc 12.3 -Os on cortex-m4f") {
 		t.Errorf("exit code %d, stderr %q\n%s", code, stderr, stdout)
 	}
 }

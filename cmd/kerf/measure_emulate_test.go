@@ -113,15 +113,15 @@ func TestEmulatedMeasureRunsTheFrontEnd(t *testing.T) {
 // What the job names is compiled with, and judged: a limit without an estimate has a verdict then.
 // Another compiler than the one that is installed measures nothing.
 func TestEmulatedFlagsOfTheJob(t *testing.T) {
-	job := flagsJob(t, `flags = "-Os"`)
+	job := flagsJob(t, `flags = "-O3"`)
 	dir := filepath.Join(t.TempDir(), "handoff")
 	code, stdout, stderr := call("plan", job, "--out", dir, "--measure")
 	if code != exitDone || !strings.Contains(stdout, "Verdict: fits") ||
-		!strings.Contains(stdout, "arm-none-eabi-gcc 12.2.1 -Os on cortex-m4f") {
+		!strings.Contains(stdout, "arm-none-eabi-gcc 12.2.1 -O3 on cortex-m4f") {
 		t.Errorf("exit code %d, stderr %q\n%s", code, stderr, stdout)
 	}
 	code, stdout, stderr = call("measure", dir, "--target", "cortex-m4f", "--json")
-	if code != exitDone || !strings.Contains(stdout, `"optimise": "-Os"`) ||
+	if code != exitDone || !strings.Contains(stdout, `"optimise": "-O3"`) ||
 		!strings.Contains(stdout, `"estimate_kind": "no estimate"`) ||
 		strings.Contains(stdout, `"estimate_kind": "measured"`) {
 		t.Errorf("exit code %d, stderr %q\n%s", code, stderr, stdout)
