@@ -284,7 +284,7 @@ func (c *chooser) note(chosen *Chosen, from *Point, change string) *Point {
 
 // flash is what weights and front end of a candidate take; tables and code hardly differ.
 func (in *Inputs) flash(c Candidate) float64 {
-	bytes := float64(in.Shape(c).WeightBytes())
+	bytes := float64(in.Shape(c).UnfilledBytes())
 	needed, _ := in.FrontEnds(c)
 	for _, g := range needed {
 		bytes += float64(g.Flash)

@@ -102,6 +102,7 @@ func TestSignoffRecordingsChooseNothing(t *testing.T) {
 	choose := func(scramble bool) choice {
 		in := mustLoad(t, cityWeatherJob())
 		in.Scores = nil // to be computed
+		in.Job.Search.Objective = Cycles
 		if scramble {
 			for i, s := range in.Signoff.Sequences {
 				for k := range s.X {

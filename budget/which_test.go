@@ -105,7 +105,7 @@ func TestRemedies(t *testing.T) {
 		}
 	}
 	for _, need := range []string{"step_time clock", "step_time units", "flash units",
-		"flash features", "flash words"} {
+		"flash words"} {
 		if _, ok := knobs[need]; !ok {
 			t.Errorf("no remedy %s in %v", need, found)
 		}

@@ -72,32 +72,50 @@ const outputBytes = 4
 // WeightBytes returns the flash of all weights, biases and shifts and, for a last layer with an
 // activation, of its scales and offsets. The emitted C checks the figure when it is compiled.
 func (s Shape) WeightBytes() int {
+	return s.outputConstants() + s.overMatrices(rows.Bytes)
+}
+
+// UnfilledBytes returns WeightBytes without the zeros that fill groups of rows and tiles of columns:
+// every feature and every unit adds to it. It tells networks apart that take the same.
+func (s Shape) UnfilledBytes() int {
+	return s.outputConstants() + s.overMatrices(func(rows, columns, bits int) int {
+		const rowBytes = 5 // int32 for the bias, uint8 for the shift
+		return rows*rowBytes + (rows*columns*bits+7)/8
+	})
+}
+
+// overMatrices adds up what bytes returns for the matrices that the emitted C reads by themselves.
+func (s Shape) overMatrices(bytes func(rows, columns, bits int) int) int {
 	total := 0
 	in := s.Features
 	for i, l := range s.Layers {
 		f := s.Formats.Layers[i]
 		count := l.Kind.Gates() * l.Units
-		total += rows.Bytes(count, in, f.InputBits)
+		total += bytes(count, in, f.InputBits)
 		if l.Kind == model.GRUResetBefore { // the rows of the candidate are read by themselves
-			total += rows.Bytes(l.Units, l.Units, f.RecurrentBits)
+			total += bytes(l.Units, l.Units, f.RecurrentBits)
 			count -= l.Units
 		}
-		total += rows.Bytes(count, l.Units, f.RecurrentBits)
+		total += bytes(count, l.Units, f.RecurrentBits)
 		in = l.Units
 	}
 	for i, d := range s.Dense {
-		last := i == len(s.Dense)-1
-		table := d.Activation == model.Tanh || d.Activation == model.Logistic
-		total += rows.Bytes(d.Outputs, in, s.Formats.Dense[i])
-		if last && table {
-			total += 2 * outputBytes * d.Outputs
-		}
-		if last && d.Activation == model.ReLU {
-			total += outputBytes * d.Outputs
-		}
+		total += bytes(d.Outputs, in, s.Formats.Dense[i])
 		in = d.Outputs
 	}
 	return total
+}
+
+// outputConstants returns the flash of the scales and offsets of a last layer with an activation.
+func (s Shape) outputConstants() int {
+	last := s.Dense[len(s.Dense)-1]
+	switch last.Activation {
+	case model.Tanh, model.Logistic:
+		return 2 * outputBytes * last.Outputs
+	case model.ReLU:
+		return outputBytes * last.Outputs
+	}
+	return 0
 }
 
 // StateBytes returns the RAM of the state between two steps. An array of 16-bit values has an even
