@@ -99,6 +99,9 @@ func (c *counter) shared() runs {
 	for i, l := range c.shape.Layers {
 		bits := c.shape.Formats.Layers[i].StateBits
 		code[kernel{task: layerShared, layer: l.Kind, bits: bits}] = 1
+		if bits/8*l.Units > shortState {
+			code[kernel{task: resetCall}] = 1
+		}
 		if l.Kind.HasCell() {
 			code.add(kernel{task: resetCell}, 1)
 		}
@@ -118,6 +121,10 @@ func (c *counter) shared() runs {
 	}
 	return code
 }
+
+// shortState is the most bytes of a state that GCC sets to 0 in place at -Os, where it calls memset
+// for more. Read in objects for 2 to 32 units; AVR does not.
+const shortState = 15
 
 // Function is a function of the emitted C as [Of] counts it.
 type Function struct {

@@ -65,6 +65,7 @@ const (
 	stepView    // a 16-bit view of a wide state
 	resetLayer  // a layer whose state the reset sets to 0
 	resetCell   // its cell
+	resetCall   // a routine of the library that sets long states to 0
 	otherShared // all other code
 )
 
@@ -73,7 +74,7 @@ var names = map[task]string{
 	headReLU: "head_ReLU", headRow: "head_row", denseLimit: "limit_dense",
 	scaleShared: "uses_scale", tableShared: "uses_dense_table", sumColumn: "sum",
 	stepCall: "step", stepLayer: "step_layer", stepDense: "step_dense", stepView: "step_view",
-	resetLayer: "reset", resetCell: "reset_cell", otherShared: "shared",
+	resetLayer: "reset", resetCell: "reset_cell", resetCall: "reset_call", otherShared: "shared",
 }
 
 // name returns the name of the kernel in kernels.toml.

@@ -69,8 +69,9 @@ the bound of the stack was never too low, and at most %d B too high. Cycles miss
 
 - Where a limit has less room than that, measure: 'kerf measure' compiles the C and runs it on an
   emulated core, 'kerf plan --measure' judges by what was measured.
-- Small networks are off most, and of the parts of a step the dense layers; where that part is
-  small, the sum does not show it.
+- Reading weights, which takes most of a step, is done by kernels in assembler and counted, not
+  fitted. What is off is the rest, compiled C: gates, dense layers and, on the Cortex-M0+ and AVR,
+  adding up inputs.
 - The code of what computes features from samples is estimated worst; [below](#front-ends) stands by
   how much, and to which side where it is large. A total of flash with samples is off by as much.
 - An interrupt with much to do on AVR runs out of registers, which nothing counts: a call for two
@@ -79,14 +80,10 @@ the bound of the stack was never too low, and at most %d B too high. Cycles miss
 - No flash wait states are in the figures. 'flash_wait' in the target of the job adds them.
 - The figures hold for the compiler and the flags that the sign-off names beside them. A job names
   those of its firmware ([pipeline.md](pipeline.md#building-the-c)); other options need figures of
-  their own: at -Os a step takes about twice as long, on AVR 1.2 times ([speed.md](speed.md)).
+  their own. Cycles hardly change, by 2 %% on one network; code changes by up to 13 %%
+  ([speed.md](speed.md)).
 - For the Cortex-M7 and the Cortex-M33 no official timing exists: their figures are estimates
   whatever the table says.
-- Rows of more than 170 int8 columns (Cortex-M0+, M3, RV32IMC) or 254 (the others) are read one by
-  one, which no network of the fit has, since its widest row has 63 columns. On two GRUs of 12 units
-  with 200 and 300 features, int8 and untrained, measured once with 'kerf measure', cycles were off
-  by -10.9 and -11.5 %% on Cortex-M0+, -4.8 and +10.4 %% on M4, -6.4 and -6.8 %% on RV32IMC, +0.6 and
-  -5.1 %% on AVR, and flash by at most 1.1 %%.
 - 'kerf compare' takes a change of an estimate that is smaller than the largest deviation below as
   unknown.
 
@@ -95,13 +92,12 @@ the bound of the stack was never too low, and at most %d B too high. Cycles miss
 Every kind of layer, 4 to 40 features, 4 to 64 units, int8 and int16 weights. Flash, RAM and stack
 come from linked programs, cycles from emulated cores with the published timing of each instruction.
 The networks were drawn from a new seed after the form of the estimate was settled, and no row is
-left out. One thing was changed after they had been measured once: the bound of the stack, which had
-been up to 120 bytes too high, learnt to tell functions that read rows apart by their loops and
-calls (fitted to the other networks only).
+left out. Two things were changed after they had been measured once: the bytes of the kernels are
+read in objects instead of fitted, and the routine of the C library that sets long states to 0 is
+counted; before, flash missed its aim on 21 of 210.
 
 Estimates have the shifts of the very network, as the cost of the chosen network has. Candidates of
-the search have typical shifts; with those one more row is beyond the aim (cortex-m0plus, cycles
-+5.5 %%), and cortex-m3 has +7.3 %%.
+the search have typical shifts.
 
 'make kernels' makes this page and [cost-networks.md](cost-networks.md), which has every network on
 every core; testdata/kernels/README.md says how.
