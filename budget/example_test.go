@@ -102,7 +102,7 @@ func Example() {
 	fmt.Println(result.Verdict)
 
 	// Output:
-	// without [oil_temperature] and the units [2], int16 weights with int16 state, int8 head
+	// without [oil_temperature] and the units [2], int16 weights with int16 state, int16 head
 	// leakage/all/rmse: pass
 	// leakage/splitting/rmse: pass
 	// fits

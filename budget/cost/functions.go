@@ -98,7 +98,9 @@ func (c *counter) shared() runs {
 	code.add(kernel{task: resetLayer}, len(c.shape.Layers))
 	for i, l := range c.shape.Layers {
 		bits := c.shape.Formats.Layers[i].StateBits
-		code[kernel{task: layerShared, layer: l.Kind, bits: bits}] = 1
+		if c.isAVR() { // routines that multiply, of the compiler's library
+			code[kernel{task: layerShared, layer: l.Kind, bits: bits}] = 1
+		}
 		if bits/8*l.Units > shortState {
 			code[kernel{task: resetCall}] = 1
 		}
