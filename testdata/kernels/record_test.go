@@ -12,7 +12,7 @@ func TestFunctionsAddUpToTheStep(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(records) < 900 {
+	if len(records) < 750 {
 		t.Fatalf("only %d measurements", len(records))
 	}
 	for _, r := range records {
