@@ -70,8 +70,8 @@ func TestSentencesFollowFromFigures(t *testing.T) {
 		"open data, least RAM": {city(`"5 %"`, `"10 %"`, "[outputs]",
 			search(`objective = "ram"`)), false,
 			[]string{"It costs the same, but ", "It is forced by output"}},
-		"open data, 2.6 KiB": {
-			city(`"5 %"`, `"10 %"`, "12 KiB", "2.6 KiB", "[outputs]",
+		"open data, 2.9 KiB": {
+			city(`"5 %"`, `"10 %"`, "12 KiB", "2.9 KiB", "[outputs]",
 				search(`objective = "flash"`)), false,
 			[]string{"It breaks more limits than the choice"}},
 		"open data, broken as given": {city(rise, absolute), false,

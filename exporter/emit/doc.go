@@ -7,23 +7,23 @@
 // Code that does not depend on the network is C in the folder c, for a network called net: whole
 // files, and a template for each kind of layer. [Program] takes the branches that the network
 // needs, puts generated text in place of marker comments, and renames net to the name of the job.
-// Only code whose form depends on sizes is generated: the functions that read rows, the step, and
-// all constants.
+// Only code whose form depends on sizes is generated: the step, and all constants.
 //
 // # How the emitted C reads rows
 //
-// Package quant/rows describes the three ways of reading rows; the macros of the compiler choose,
-// and c/rows.c describes how weights lie. So NAME_weights.h holds narrow weights twice, under
-// #ifdef, and flash holds them once. The functions that read a block of rows are generated
-// (rows_functions.go), because their loops depend on its shape. The operations that they call are C
-// (c/rows_*.c), of which only those that a network needs are emitted (rows_ways.go).
+// Package quant/rows says how weights lie and which kernel a core has; the macros of the compiler
+// choose. Kernels are assembler in C files (c/rows_*.c), plain C beside them (c/rows_plain.c) is
+// their definition and reads rows elsewhere. NAME_weights.h lists every weight once, as the number
+// that it is, in tiles that are calls of macros; c/rows.c has the macros that store a tile as a
+// kernel wants it. rows_kernels.go makes a function of a kernel for every number of columns, or one
+// for all where the kernel counts tiles itself.
 //
 // # What to read first
 //
 //   - program.go: a Program and its files.
 //   - template.go: reading the files of c; identifiers.go: names and text from files in C.
-//   - header.go: NAME.h. layers.go and step.go: NAME.c, with rows_functions.go and rows_ways.go for
-//     the code that reads rows.
+//   - header.go: NAME.h. layers.go and step.go: NAME.c, with rows_kernels.go for the code that reads
+//     rows.
 //   - weights_header.go: NAME_weights.h. weights_biases_shifts.go: its arrays for a matrix.
 //     weights_layout.go: the order of weights.
 //   - values.go: what encodes physical values, and the ranges of features.
@@ -34,8 +34,8 @@
 //
 // # Invariants
 //
-//   - The C gives the integers of package quant, on every way of reading rows
-//     (TestCAndGoGiveTheSameIntegers).
+//   - The C gives the integers of package quant, in plain C (TestCAndGoGiveTheSameIntegers) and
+//     with every kernel (TestEmulatedCoresGiveTheIntegersOfGo, TestKernelsReadEveryNumberOfColumns).
 //   - The same network gives the same bytes: no time, no folder, no order of a map.
 //   - Text from files stands in the C only in comments, escaped, or as checked names
 //     ([CheckNames]).
