@@ -56,7 +56,8 @@ func find(t *testing.T, costs []Cost, resource Resource, part string) Cost {
 
 // Sizes by hand: 9 rows of 4 and of 3 int8 weights and one row of 3 int16 weights, in groups of 4
 // rows with 4 biases of 4 bytes, tiles of 4 by 2 weights and 4 shifts: 3 (16 + 2 * 8 + 4) twice and
-// 16 + 2 * 16 + 4 are 268 bytes. State: 3 int16 and one that makes them even. Table: 257 nodes and one behind them for the lowest int16, 258 int16.
+// 16 + 2 * 16 + 4 are 268 bytes. State: 3 int16 and one that makes them even. Table: 257 nodes and
+// one behind them for the lowest int16, 258 int16.
 func TestSizesByHand(t *testing.T) {
 	in := inputsFor(t, TargetRule{Clock: 1e6})
 	costs := in.Costs(in.Whole(small))

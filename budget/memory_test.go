@@ -20,9 +20,9 @@ func TestFlashWait(t *testing.T) {
 		}
 	}
 	// Every weight is read once in a step, also those that fill groups: 3 groups of 2 tiles of 8
-	// weights twice, one group of 2 tiles; with them 4 biases and 4 shifts for each of 7 groups, and
-	// 2 nodes of the table for each of 3 gates of 3 units: 186. Constants beside the code come on
-	// top.
+	// weights twice, one group of 2 tiles; with them 4 biases and 4 shifts for each of 7 groups,
+	// and 2 nodes of the table for each of 3 gates of 3 units: 186. Constants beside the code come
+	// on top.
 	wait := find(t, costs, Cycles, "flash_wait").Value
 	if total := find(t, costs, Cycles, Total).Value; math.Abs(total-sum) > 1e-9 || wait < 2*186 ||
 		wait > 2*186+20 {
@@ -76,8 +76,8 @@ func TestFreed(t *testing.T) {
 		math.Abs(sum.Cycles-total.Cycles) > 1e-9 {
 		t.Errorf("parts sum to %+v, total %+v", sum, total)
 	}
-	// Two of four int8 inputs less are a tile of 8 B in each of 3 groups; RAM has nothing to do with
-	// inputs.
+	// Two of four int8 inputs less are a tile of 8 B in each of 3 groups; RAM has nothing to do
+	// with inputs.
 	if rows[1].By != FreedCut || rows[1].Flash < 24 || rows[1].RAM != 0 || rows[1].Cycles <= 0 {
 		t.Errorf("features and units free %+v", rows[1])
 	}

@@ -75,8 +75,8 @@ func (s Shape) WeightBytes() int {
 	return s.outputConstants() + s.overMatrices(rows.Bytes)
 }
 
-// UnfilledBytes returns WeightBytes without the zeros that fill groups of rows and tiles of columns:
-// every feature and every unit adds to it. It tells networks apart that take the same.
+// UnfilledBytes returns WeightBytes without the zeros that fill groups of rows and tiles of
+// columns: every feature and every unit adds to it. It tells networks apart that take the same.
 func (s Shape) UnfilledBytes() int {
 	return s.outputConstants() + s.overMatrices(func(rows, columns, bits int) int {
 		const rowBytes = 5 // int32 for the bias, uint8 for the shift

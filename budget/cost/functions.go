@@ -90,8 +90,8 @@ func (c *counter) functions() []function {
 	return append(all, f)
 }
 
-// shared counts the code outside of the functions: kernels in assembler, and routines of the emitted
-// C and of the compiler's library that functions call.
+// shared counts the code outside of the functions: kernels in assembler, and routines of the
+// emitted C and of the compiler's library that functions call.
 func (c *counter) shared() runs {
 	code := runs{}
 	code.add(kernel{task: otherShared}, 1)

@@ -252,16 +252,20 @@ func TestArraysOnTheStackByHand(t *testing.T) {
 
 // A tile of int8 weights, four rows by two columns, by hand from the instructions of the kernel and
 // the costs of the profile. Cortex-M4: three loads in a row (2, 1, 1), two SMLALD, two SXTB16, two
-// SMLAD, 1 each. Cortex-M3: twice five loads in a row (2 and four of 1) and four MLA (2). Cortex-M0+:
-// LDMIA of a word (2), ASRS, SXTH, and eight times LDRB (2), MULS, ADDS; there the fit puts a part of
-// the loops around into it.
+// SMLAD, 1 each. Cortex-M3: twice five loads in a row (2 and four of 1) and four MLA (2).
+// Cortex-M0+: LDMIA of a word (2), ASRS, SXTH, and eight times LDRB (2), MULS, ADDS; there the fit
+// puts a part of the loops around into it.
 func TestTilesByHand(t *testing.T) {
 	for name, want := range map[string]float64{
 		"cortex-m4f": 2 + 1 + 1 + 6, "cortex-m3": 2 * (2 + 4 + 4*2),
 		"cortex-m0plus": 2 + 1 + 1 + 8*(2+1+1)} {
 		p := core(t, name)
 		got := kernelsFor(p.ISA).cycles(kernel{task: tile, bits: 8}, p)
-		if within := map[string]float64{"cortex-m0plus": 0.6}[name]; math.Abs(got-want) > within+0.05 {
+		within := 0.05
+		if name == "cortex-m0plus" {
+			within = 0.6
+		}
+		if math.Abs(got-want) > within {
 			t.Errorf("%s: %v cycles, want %v", name, got, want)
 		}
 	}

@@ -22,8 +22,8 @@
 //
 //   - program.go: a Program and its files.
 //   - template.go: reading the files of c; identifiers.go: names and text from files in C.
-//   - header.go: NAME.h. layers.go and step.go: NAME.c, with rows_kernels.go for the code that reads
-//     rows.
+//   - header.go: NAME.h. layers.go and step.go: NAME.c, with rows_kernels.go for the code that
+//     reads rows.
 //   - weights_header.go: NAME_weights.h. weights_biases_shifts.go: its arrays for a matrix.
 //     weights_layout.go: the order of weights.
 //   - values.go: what encodes physical values, and the ranges of features.
@@ -35,7 +35,8 @@
 // # Invariants
 //
 //   - The C gives the integers of package quant, in plain C (TestCAndGoGiveTheSameIntegers) and
-//     with every kernel (TestEmulatedCoresGiveTheIntegersOfGo, TestKernelsReadEveryNumberOfColumns).
+//     with every kernel (TestEmulatedCoresGiveTheIntegersOfGo,
+//     TestKernelsReadEveryNumberOfColumns).
 //   - The same network gives the same bytes: no time, no folder, no order of a map.
 //   - Text from files stands in the C only in comments, escaped, or as checked names
 //     ([CheckNames]).

@@ -45,8 +45,8 @@ func TestKernelsAndPlainCInOneProgram(t *testing.T) {
 			n := networks[(7*i)%len(networks)]
 			dir := t.TempDir()
 			writeC(t, n.program, dir)
-			command := append(c.compiler[:len(c.compiler):len(c.compiler)], "-std=c99", "-Os", "-I.",
-				fmt.Sprintf("-DSTEPS=%d", steps), fmt.Sprintf("-DSEED=%dU", n.seed))
+			command := append(c.compiler[:len(c.compiler):len(c.compiler)], "-std=c99", "-Os",
+				"-I.", fmt.Sprintf("-DSTEPS=%d", steps), fmt.Sprintf("-DSEED=%dU", n.seed))
 			command = append(append(command, strict...), "leakair.c", emulateFile("plain.c"),
 				emulateFile("both.c"))
 			compile(t, dir, append(append(command, c.link...), "-o", "program")...)

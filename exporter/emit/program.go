@@ -56,7 +56,8 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 		return nil, err
 	}
 	marks, err := p.encodeMarks(map[string]string{
-		"file": p.banner("integer inference, C99"), "rom": rom, "lie": lie, "checks": p.sizeChecks(),
+		"file": p.banner("integer inference, C99"), "rom": rom, "lie": lie,
+		"checks": p.sizeChecks(),
 		"layers": layers, "step": p.stepCode(), "scales": p.valueScales(),
 	})
 	if err != nil {

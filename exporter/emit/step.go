@@ -23,7 +23,8 @@ func (p *Program) stepCode() string {
 		out := args[0]
 		if l.Formats.StateBits == 32 && l.Kind != model.LSTM {
 			out = fmt.Sprintf("view%d_Q15", i)
-			fmt.Fprintf(&locals, "    int16_t %s[NET_L%d_UNITS + (NET_L%d_UNITS %% 2U)] NET_ALIGNED;\n", out, i, i)
+			fmt.Fprintf(&locals, "    int16_t %s[NET_L%d_UNITS + (NET_L%d_UNITS %% 2U)] "+
+				"NET_ALIGNED;\n", out, i, i)
 			args = append(args, out)
 		}
 		fmt.Fprintf(&calls, "    net_l%d_step(%s, %s);\n", i, strings.Join(args, ", "), in)
@@ -43,8 +44,8 @@ func (p *Program) stepCode() string {
 	}
 	return "void net_reset(net_state *s)\n{\n    uint16_t j;\n\n" + reset.String() + "}\n\n" +
 		"void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t " +
-		"y[NET_N_OUTPUTS])\n{\n" + locals.String() + "#ifdef NET_ASSERT\n    NET_ASSERT(((uintptr_t)x & " +
-		"NET_X_MASK) == 0U);\n#endif\n" + calls.String() + "}\n\n"
+		"y[NET_N_OUTPUTS])\n{\n" + locals.String() + "#ifdef NET_ASSERT\n    NET_ASSERT((" +
+		"(uintptr_t)x & NET_X_MASK) == 0U);\n#endif\n" + calls.String() + "}\n\n"
 }
 
 // sizeChecks returns checks at compile time: the sizes in NAME.h are those of the emitted arrays.

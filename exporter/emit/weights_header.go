@@ -90,8 +90,8 @@ func (p *Program) layerMacros() string {
 func (p *Program) weightArrays() string {
 	var b strings.Builder
 	net := p.Net
-	b.WriteString("\n/* Groups of four rows: biases at the scale of the accumulator, where results are " +
-		"shifted with\n * the half that rounds; tiles of two columns; right shifts of the results. */\n")
+	b.WriteString("\n/* Groups of four rows: biases at the scale of the accumulator, where " +
+		"results are shifted with\n * the half that rounds; tiles of two columns; right shifts of the results. */\n")
 	var types []string
 	for _, k := range p.blocks() {
 		types = appendNew(types, groupType(k.matrix))

@@ -63,9 +63,9 @@ type Kernel struct {
 // Kernels in assembler. Why rows are read as they are, in cycles of a multiply-accumulate by the
 // published timing of a core without what surrounds the products:
 //
-//   - ARMv7EM: a pair of int8 weights is a 16-bit number, first + 256 · second. One instruction adds
-//     the products of two such numbers to a sum of 64 bits, one more those of the first row alone,
-//     and the second is the difference over 256: 1.25.
+//   - ARMv7EM: a pair of int8 weights is a 16-bit number, first + 256 · second. One instruction
+//     adds the products of two such numbers to a sum of 64 bits, one more those of the first row
+//     alone, and the second is the difference over 256: 1.25.
 //   - ARMv7M: a load of an input and four of weights in a row, of which only the first has to wait:
 //     3.5.
 //   - ARMv6M loads an unsigned byte with an offset in one instruction, a signed one in two: 4.6.

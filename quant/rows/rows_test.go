@@ -6,8 +6,8 @@ import (
 )
 
 func TestKernelOfEveryInstructionSet(t *testing.T) {
-	for isa, want := range map[string]string{"armv7em": "armv7em", "armv8m": "armv7em", "avr": "avr",
-		"armv6m": "armv6m", "armv7m": "armv7m", "rv32imc": "rv32im"} {
+	for isa, want := range map[string]string{"armv7em": "armv7em", "armv8m": "armv7em",
+		"avr": "avr", "armv6m": "armv6m", "armv7m": "armv7m", "rv32imc": "rv32im"} {
 		if Of(isa).Name != want {
 			t.Errorf("%s: %s, want %s", isa, Of(isa).Name, want)
 		}
@@ -22,7 +22,8 @@ func TestBytesByHand(t *testing.T) {
 		{1, 1, 8, 28}, {4, 2, 8, 28}, {5, 2, 8, 56},
 	} {
 		if got := Bytes(c.rows, c.columns, c.bits); got != c.want {
-			t.Errorf("%d rows of %d, int%d: %d bytes, want %d", c.rows, c.columns, c.bits, got, c.want)
+			t.Errorf("%d rows of %d, int%d: %d bytes, want %d", c.rows, c.columns, c.bits, got,
+				c.want)
 		}
 	}
 }

@@ -35,8 +35,8 @@ func main() {
 	}
 }
 
-// levels are the optimisation flags of the emitted C: empty for those of the profile, and flags that
-// firmware is built with.
+// levels are the optimisation flags of the emitted C: empty for those of the profile, and flags
+// that firmware is built with.
 var levels = []string{"", "-O1", "-O2", "-O3", "-Os -ffreestanding", "-O2 -ffreestanding",
 	"-O2 -fno-builtin", unaligned}
 

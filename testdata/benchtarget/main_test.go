@@ -94,8 +94,8 @@ func TestMultiplyAccumulates(t *testing.T) {
 }
 
 func TestPrintRows(t *testing.T) {
-	integer := &measure.Result{Flash: 3000, Constants: 2000, StackChain: 316, Cycles: []float64{4400, 4400},
-		Instructions: []int64{3520, 3520}}
+	integer := &measure.Result{Flash: 3000, Constants: 2000, StackChain: 316,
+		Cycles: []float64{4400, 4400}, Instructions: []int64{3520, 3520}}
 	float := &measure.Result{Flash: 9000, Constants: 7000, Cycles: []float64{20000, 24000},
 		Instructions: []int64{1, 1}, Tools: []measure.Tool{{Name: "gcc", Version: "12"}}}
 	var b bytes.Buffer

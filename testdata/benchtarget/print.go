@@ -47,9 +47,11 @@ func printRows(w io.Writer, rows []row) error {
 		"float C -O2: cycles", "times ours", "text")
 	for _, r := range rows {
 		fast := r.integer[0][0]
-		if err := table.Append(r.core, r.flags, cycles(fast), fmt.Sprintf("%.0f", instructions(fast)),
+		if err := table.Append(r.core, r.flags, cycles(fast),
+			fmt.Sprintf("%.0f", instructions(fast)),
 			fast.Code(), fast.StackChain, cycles(r.float),
-			fmt.Sprintf("%.1f", r.float.MeanCycles()/fast.MeanCycles()), r.float.Code()); err != nil {
+			fmt.Sprintf("%.1f", r.float.MeanCycles()/fast.MeanCycles()),
+			r.float.Code()); err != nil {
 			return err
 		}
 	}

@@ -168,8 +168,8 @@ func (s *set) solve(times map[string][]equation, code []equation) error {
 }
 
 // knownCode holds the bytes of the kernels in assembler by instruction set: of the function, of a
-// tile, and of a loop over tiles. Read with nm -S in objects of networks of 2 to 50 columns; where an
-// assembler takes a longer instruction for a far offset, the mean.
+// tile, and of a loop over tiles. Read with nm -S in objects of networks of 2 to 50 columns; where
+// an assembler takes a longer instruction for a far offset, the mean.
 var knownCode = map[string]map[string]float64{
 	"armv6m": {"rows4_group": 152, "rows4_tile": 74, "rows4_loop": 16, "sums4_group": 56,
 		"sums4_tile": 74, "sums4_loop": 16, "rows8_group": 162, "rows8_tile": 54, "rows8_loop": 14,
