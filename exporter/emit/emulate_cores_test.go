@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -126,12 +127,14 @@ const (
 	runLimit     = 4 * time.Minute
 )
 
-// build compiles driver.c and a network; network is leakair.c or a variant.
+// build compiles driver.c and a network; level holds compiler options, network is leakair.c or a
+// variant.
 func (c core) build(dir, level, network string, macros ...string) error {
 	ctx, cancel := context.WithTimeout(context.Background(), compileLimit)
 	defer cancel()
-	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", level, "-I.",
+	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", "-I.",
 		"-DLEAKAIR_SELFTEST_NO_STDIO")
+	args = append(args, strings.Fields(level)...)
 	args = append(args, strict...)
 	args = append(args, macros...)
 	args = append(args, network, "leakair_selftest.c", emulateFile("driver.c"))

@@ -4,6 +4,7 @@ package emit
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 )
 
@@ -23,6 +24,28 @@ func TestKernelsReadEveryNumberOfColumns(t *testing.T) {
 				t.Parallel()
 				if err := c.compare(t, n, levels[i%len(levels)], "leakair.c",
 					blockSteps); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+	}
+}
+
+// Kernels keep to the calling convention whatever the code around them is compiled with: without
+// optimisation, with a frame pointer, position-independent, and across files.
+func TestKernelsWithOptionsOfOtherBuilds(t *testing.T) {
+	networks := cutNetworks(t)
+	for _, c := range kernelCores {
+		for i, options := range []string{"-O0", "-Og", "-O2 -flto", "-O1 -fno-omit-frame-pointer",
+			"-Os -fPIC", "-O2 -ffreestanding"} {
+			if c.name == avr.name && strings.Contains(options, "-fPIC") {
+				continue // its compiler has none
+			}
+			n := networks[(5*i)%len(networks)]
+			t.Run(c.name+" "+options, func(t *testing.T) {
+				c.require(t)
+				t.Parallel()
+				if err := c.compare(t, n, options, "leakair.c", 4*blockSteps); err != nil {
 					t.Error(err)
 				}
 			})

@@ -80,8 +80,8 @@ the bound of the stack was never too low, and at most %d B too high. Cycles miss
 - No flash wait states are in the figures. 'flash_wait' in the target of the job adds them.
 - The figures hold for the compiler and the flags that the sign-off names beside them. A job names
   those of its firmware ([pipeline.md](pipeline.md#building-the-c)); other options need figures of
-  their own. Cycles hardly change, by 2 %% on one network; code changes by up to 13 %%
-  ([speed.md](speed.md)).
+  their own. Cycles change by up to 3 %% on the three networks of [speed.md](speed.md), code by
+  a tenth.
 - For the Cortex-M7 and the Cortex-M33 no official timing exists: their figures are estimates
   whatever the table says.
 - 'kerf compare' takes a change of an estimate that is smaller than the largest deviation below as
