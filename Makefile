@@ -111,7 +111,7 @@ emulate: emulators
 	$(GO) vet -tags emulate ./exporter/emit ./targets/measure ./cmd/kerf ./testdata/benchtarget
 	$(GO) test -tags emulate ./targets/measure
 	$(GO) test -tags emulate -timeout 40m -run Emulated ./cmd/kerf ./testdata/benchtarget
-	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames|Interrupt' ./exporter/emit
+	$(GO) test -tags emulate -timeout 40m -run 'Emulated|TenMillion|ComparisonNames|Interrupt|Kernels|SectionsOf|WeightsInRAM' ./exporter/emit
 
 # Forty times as many windows of every shape as make emulate runs; half an hour and more.
 front-long: emulators

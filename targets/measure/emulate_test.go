@@ -81,7 +81,7 @@ func TestEmulatedSizes(t *testing.T) {
 	for _, core := range targets.Names() {
 		t.Run(core, func(t *testing.T) {
 			t.Parallel()
-			r := measured(t, core, "sizes", Options{Steps: 8})
+			r := measured(t, core, "sizes", Options{Steps: 8, Optimise: "-O2"})
 			if r.Constants != 300 {
 				t.Errorf("%d bytes of constants, want 300", r.Constants)
 			}
