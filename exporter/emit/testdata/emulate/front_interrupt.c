@@ -24,7 +24,7 @@ static leakair_front start;
 static network_state state;
 static network_state state_start;
 static int16_t x[LEAKAIR_N_FEATURES] LEAKAIR_ALIGNED;
-static const int16_t inputs[NETWORK_N_FEATURES] = { 3000 };
+static const int16_t inputs[NETWORK_N_FEATURES] LEAKAIR_ALIGNED = { 3000 };
 static int32_t y[NETWORK_N_OUTPUTS];
 
 static volatile uint8_t inside; /* the call runs */
