@@ -20,6 +20,7 @@ type core struct {
 	name     string
 	packages string   // of Debian: compiler, C library, emulator
 	compiler []string // with the flags of the core
+	clang    []string // the core's flags for clang, where clang compiles the network; else nil
 	link     []string // sources in testdata/emulate (absolute path) and linker flags
 	emulator []string // nil for the host
 }
@@ -128,10 +129,19 @@ const (
 )
 
 // build compiles driver.c and a network; level holds compiler options, network is leakair.c or a
-// variant.
+// variant. Where clang compiles the network, the rest has level -O2.
 func (c core) build(dir, level, network string, macros ...string) error {
 	ctx, cancel := context.WithTimeout(context.Background(), compileLimit)
 	defer cancel()
+	if c.clang != nil {
+		object := exec.CommandContext(ctx, "clang", append(append(strings.Fields(level),
+			"-std=c99", "-ffreestanding", "-c", network, "-o", "network.o"), c.clang...)...)
+		object.Dir = dir
+		if out, err := object.CombinedOutput(); err != nil {
+			return fmt.Errorf("%v: %w\n%s", object.Args, err, out)
+		}
+		level, network = "-O2", "network.o"
+	}
 	args := append(c.compiler[1:len(c.compiler):len(c.compiler)], "-std=c99", "-I.",
 		"-DLEAKAIR_SELFTEST_NO_STDIO")
 	args = append(args, strings.Fields(level)...)

@@ -4,7 +4,6 @@ package emit
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"testing"
 )
@@ -62,29 +61,14 @@ func TestKernelsCompiledByClang(t *testing.T) {
 		{"--target=arm-none-eabi", "-mthumb", "-mcpu=cortex-m4", "-mfloat-abi=soft"},
 		{"--target=riscv32", "-march=rv32imc", "-mabi=ilp32"}} {
 		c := kernelCores[i]
+		c.clang = options
 		t.Run(c.name, func(t *testing.T) {
 			c.require(t)
 			t.Parallel()
 			for k, level := range []string{"-Os", "-O2", "-O0"} {
 				n := networks[(i+4*k)%len(networks)]
-				dir := t.TempDir()
-				writeC(t, n.program, dir)
-				compile(t, dir, append(append([]string{"clang", "-std=c99", "-ffreestanding", level},
-					options...), "-c", "leakair.c", "-o", "leakair.o")...)
-				const steps = 4 * blockSteps
-				if err := c.build(dir, "-O2", "leakair.o", fmt.Sprintf("-DSTEPS=%d", steps),
-					fmt.Sprintf("-DSEED=%dU", n.seed), fmt.Sprintf("-DBLOCK=%dU", blockSteps),
-					"-DSHOW_BLOCK=-1"); err != nil {
-					t.Fatal(err)
-				}
-				out, err := c.run(dir)
-				if err != nil {
-					t.Fatal(err)
-				}
-				if got := printed(out, "self-test"); !slices.Equal(got, []string{"0"}) ||
-					!slices.Equal(printed(out, "hash"), n.hashes(steps)) {
-					t.Errorf("%s %s: self-test %v, and outputs are those of Go: %v", n.name, level,
-						got, slices.Equal(printed(out, "hash"), n.hashes(steps)))
+				if err := c.compare(t, n, level, "leakair.c", 4*blockSteps); err != nil {
+					t.Errorf("%s %s: %v", n.name, level, err)
 				}
 			}
 		})
